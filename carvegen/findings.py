@@ -1,0 +1,97 @@
+"""What a check says: findings as values, and the report that orders them."""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+__all__ = ["Finding", "Report", "Severity"]
+
+
+class Severity(enum.IntEnum):
+    """How bad a finding is; the worst comes first."""
+
+    BREAKS = 0
+    RISK = 1
+
+    @property
+    def label(self) -> str:
+        """The word shown to people."""
+        return self.name.lower()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Finding:
+    """One place where a block breaks a limit."""
+
+    rule: str  #: the check's name, such as "land-width"
+    severity: Severity
+    at: tuple[float, float]  #: print view, mm
+    measured: float
+    limit: float
+    unit: str  #: "mm" or "deg"
+    why: str  #: why it matters
+    remedy: str  #: what to do
+    to: tuple[float, float] | None = None  #: the other end of a width, print view, mm
+
+    def to_dict(self) -> dict[str, Any]:
+        """The finding as plain values, for JSON."""
+        return {
+            "rule": self.rule,
+            "severity": self.severity.label,
+            "at_mm": _rounded(self.at),
+            "to_mm": None if self.to is None else _rounded(self.to),
+            "measured": round(self.measured, 4),
+            "limit": round(self.limit, 4),
+            "unit": self.unit,
+            "why": self.why,
+            "remedy": self.remedy,
+        }
+
+
+@dataclass(frozen=True)
+class Report:
+    """Findings in a fixed order: severity, rule, how far beyond the limit, place."""
+
+    findings: tuple[Finding, ...]
+
+    @classmethod
+    def of(cls, findings: Iterable[Finding]) -> Report:
+        """Order `findings`."""
+        return cls(tuple(sorted(findings, key=_order)))
+
+    def __iter__(self) -> Iterator[Finding]:
+        return iter(self.findings)
+
+    def __len__(self) -> int:
+        return len(self.findings)
+
+    @property
+    def breaks(self) -> int:
+        """How many findings break a limit."""
+        return sum(finding.severity is Severity.BREAKS for finding in self.findings)
+
+    def by_rule(self) -> dict[str, tuple[Finding, ...]]:
+        """The findings of each rule, in order of the rule's worst finding."""
+        rules: dict[str, list[Finding]] = {}
+        for finding in self.findings:
+            rules.setdefault(finding.rule, []).append(finding)
+        return {rule: tuple(found) for rule, found in rules.items()}
+
+    def to_dict(self) -> dict[str, Any]:
+        """The report as plain values, for JSON."""
+        return {
+            "breaks": self.breaks,
+            "risks": len(self) - self.breaks,
+            "findings": [finding.to_dict() for finding in self.findings],
+        }
+
+
+def _order(finding: Finding) -> tuple[int, str, float, tuple[float, float]]:
+    return (finding.severity, finding.rule, -abs(finding.limit - finding.measured), finding.at)
+
+
+def _rounded(at: tuple[float, float]) -> list[float]:
+    return [round(at[0], 3), round(at[1], 3)]

@@ -1,0 +1,185 @@
+"""Arrays of polygons and the operations that several stages share.
+
+Millimetres, print view (as the paper shows it), x right, y up, origin at the face's lower left corner.
+A `PolygonArray` is a 1-D object array of valid, non-empty shapely polygons; shapes of one array don't
+overlap unless a function says so. Only this file narrows shapely's types.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, TypeAlias, cast
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+    from shapely.geometry.base import BaseGeometry
+
+__all__ = [
+    "GRID_MM",
+    "Floats",
+    "Indices",
+    "PolygonArray",
+    "Rings",
+    "box",
+    "close_pairs",
+    "empty",
+    "joined",
+    "mirrored",
+    "moved",
+    "parts",
+    "polygon_array",
+    "rings",
+    "snapped",
+    "touching_groups",
+]
+
+Floats: TypeAlias = NDArray[np.float64]
+Indices: TypeAlias = NDArray[np.int64]
+PolygonArray: TypeAlias = NDArray[np.object_]
+
+#: Coordinates are snapped to this grid before they are written: 1 µm, far below what any machine places.
+GRID_MM = 0.001
+
+
+@dataclass(frozen=True)
+class Rings:
+    """The rings of many polygons as flat arrays: outlines and holes, open (first point not repeated).
+
+    ``xy[start[k]:start[k + 1]]`` is ring k; it belongs to polygon ``owner[k]`` and is a hole where
+    ``hole[k]``. Outlines run counter-clockwise, holes clockwise.
+    """
+
+    xy: Floats  #: (n, 2)
+    start: Indices  #: (rings + 1,)
+    owner: Indices  #: (rings,)
+    hole: NDArray[np.bool_]  #: (rings,)
+
+    def __len__(self) -> int:
+        return len(self.owner)
+
+    @property
+    def edge_ends(self) -> Indices:
+        """For each point the index of the next point of its ring; (n,)."""
+        ends = np.arange(1, len(self.xy) + 1)
+        ends[self.start[1:] - 1] = self.start[:-1]
+        return ends
+
+
+def polygon_array(shapes: Iterable[BaseGeometry]) -> PolygonArray:
+    """A `PolygonArray` of `shapes`; may be empty."""
+    found = list(shapes)
+    array = np.empty(len(found), dtype=object)
+    array[:] = found
+    return array
+
+
+def empty() -> PolygonArray:
+    """A `PolygonArray` without shapes."""
+    return np.empty(0, dtype=object)
+
+
+def parts(geometry: Any) -> PolygonArray:  # noqa: ANN401
+    """Every polygon with an area in a geometry or an array of them; lines and points are dropped."""
+    found = np.atleast_1d(np.asarray(shapely.get_parts(np.atleast_1d(np.asarray(geometry, dtype=object)))))
+    while len(found) and (shapely.get_type_id(found) > _POLYGON).any():
+        found = np.asarray(shapely.get_parts(found))
+    kept = (shapely.get_type_id(found) == _POLYGON) & (shapely.area(found) > 0)
+    return cast("PolygonArray", found[kept])
+
+
+def joined(shapes: PolygonArray) -> PolygonArray:
+    """The union of `shapes` as separate polygons.
+
+    Only shapes that touch are united, group by group: far cheaper than the union of all when most
+    stand alone.
+    """
+    if len(shapes) == 0:
+        return empty()
+    group = touching_groups(shapes)
+    order = np.argsort(group, kind="stable")
+    starts = np.flatnonzero(np.diff(group[order], prepend=-1))
+    sizes = np.diff(starts, append=len(order))
+    alone = shapes[order[starts[sizes == 1]]]
+    united = [
+        shapely.union_all(shapes[order[start : start + size]])
+        for start, size in zip(starts[sizes > 1], sizes[sizes > 1], strict=True)
+    ]
+    return np.concatenate([alone, parts(polygon_array(united))]) if united else alone
+
+
+def touching_groups(shapes: PolygonArray) -> Indices:
+    """A group number for each shape; shapes that touch, directly or through others, share one; (n,)."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    left, right = shapely.STRtree(shapes).query(shapes, predicate="intersects")
+    links = coo_array((np.ones(len(left), dtype=bool), (left, right)), shape=(len(shapes), len(shapes)))
+    return np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
+
+
+def close_pairs(shapes: PolygonArray, distance: float) -> tuple[Indices, Indices, Floats]:
+    """Pairs (i < j) of different shapes not more than `distance` apart, and how far apart each is."""
+    if len(shapes) < 2:
+        none = np.empty(0, dtype=np.int64)
+        return none, none, np.empty(0)
+    left, right = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=distance)
+    once = left < right
+    left, right = left[once], right[once]
+    return left, right, np.asarray(shapely.distance(shapes[left], shapes[right]), dtype=np.float64)
+
+
+def mirrored(shapes: PolygonArray, width: float) -> PolygonArray:
+    """The shapes as a block of this width carries them: x becomes ``width - x``."""
+    return _transformed(shapes, lambda xy: np.column_stack([width - xy[:, 0], xy[:, 1]]))
+
+
+def moved(shapes: PolygonArray, offset: tuple[float, float], *, scale: float = 1.0) -> PolygonArray:
+    """The shapes scaled about the origin, then moved by `offset`."""
+    return _transformed(shapes, lambda xy: xy * scale + np.asarray(offset))
+
+
+def snapped(shapes: PolygonArray) -> PolygonArray:
+    """The shapes with coordinates on the `GRID_MM` grid, valid, without repeated points.
+
+    What falls to nothing on the grid is left out; a shape that falls apart gives several.
+    """
+    if len(shapes) == 0:
+        return empty()
+    return parts(shapely.set_precision(shapes, GRID_MM))
+
+
+def rings(shapes: PolygonArray) -> Rings:
+    """The rings of `shapes`, outlines counter-clockwise and holes clockwise, none repeated at its end."""
+    if len(shapes) == 0:
+        none = np.empty(0, dtype=np.int64)
+        return Rings(np.empty((0, 2)), np.zeros(1, dtype=np.int64), none, none.astype(bool))
+    turned = shapely.orient_polygons(shapes)
+    _, xy, (ring_start, polygon_start) = cast("Any", shapely.to_ragged_array(turned, include_z=False))
+    ring_start = np.asarray(ring_start, dtype=np.int64)
+    polygon_start = np.asarray(polygon_start, dtype=np.int64)
+    owner = np.repeat(np.arange(len(shapes)), np.diff(polygon_start))
+    hole = np.ones(len(owner), dtype=bool)
+    hole[polygon_start[:-1]] = False
+    last = np.zeros(len(xy), dtype=bool)
+    last[ring_start[1:] - 1] = True
+    start = ring_start - np.arange(len(ring_start))
+    return Rings(np.asarray(xy, dtype=np.float64)[~last], start, owner, hole)
+
+
+_POLYGON = 3
+
+
+def _transformed(shapes: PolygonArray, move: Any) -> PolygonArray:  # noqa: ANN401
+    if len(shapes) == 0:
+        return empty()
+    return shapely.transform(shapes, move)
+
+
+def box(width: float, height: float) -> Polygon:
+    """The rectangle from the origin to (width, height)."""
+    return shapely.box(0, 0, width, height)

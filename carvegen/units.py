@@ -1,0 +1,72 @@
+"""Text to millimetres and degrees: the only converter."""
+
+from __future__ import annotations
+
+import math
+import re
+
+from carvegen.errors import InputError
+
+__all__ = ["MM_PER", "angle_deg", "length_mm", "lengths_mm", "size_mm"]
+
+#: Millimetres in one unit. The inch is 25.4 mm by definition; the point is 1/72 inch.
+MM_PER = {"mm": 1.0, "cm": 10.0, "in": 25.4, "pt": 25.4 / 72}
+
+_LENGTH = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([a-z]*)\s*")
+
+
+def length_mm(text: str) -> float:
+    """Millimetres in `text`, such as ``"12"``, ``"0.125in"`` or ``"3 cm"``; a bare number is mm.
+
+    Raises
+    ------
+    InputError
+        If it is not a finite number with no unit or one of mm, cm, in, pt.
+    """
+    match = _LENGTH.fullmatch(text)
+    if match is None:
+        raise InputError("must be a length", value=text, hint="write 12, 12mm, 1.2cm, 0.5in or 34pt")
+    unit = match[2] or "mm"
+    if unit not in MM_PER:
+        raise InputError("has an unknown unit", value=text, hint=f"known units: {', '.join(sorted(MM_PER))}")
+    value = float(match[1]) * MM_PER[unit]
+    if not math.isfinite(value):
+        raise InputError("must be finite", value=text)
+    return value
+
+
+def lengths_mm(text: str, count: int) -> tuple[float, ...]:
+    """Exactly `count` lengths in mm, separated by blanks or commas."""
+    parts = text.replace(",", " ").split()
+    if len(parts) != count:
+        raise InputError(f"needs {count} lengths", value=text)
+    return tuple(length_mm(part) for part in parts)
+
+
+def size_mm(text: str) -> tuple[float, float]:
+    """Width and height in mm from ``"200x150"``, ``"8x6in"`` or ``"20cm x 150mm"``.
+
+    A unit behind the second length holds for both unless the first has its own.
+    """
+    first, cross, second = text.lower().replace("×", "x").partition("x")
+    if not cross:
+        raise InputError("must be a size", value=text, hint="write width x height, such as 200x150 or 8x6in")
+    height = length_mm(second)
+    unit = _unit(second)
+    width = length_mm(first if _unit(first) else f"{first}{unit}")
+    if not (width > 0 and height > 0):
+        raise InputError("must be larger than nothing both ways", value=text)
+    return width, height
+
+
+def angle_deg(text: str) -> float:
+    """Degrees from ``"30"``, ``"30deg"`` or ``"30°"``."""
+    match = _LENGTH.fullmatch(text.replace("°", "deg"))
+    if match is None or match[2] not in ("", "deg"):
+        raise InputError("must be an angle", value=text, hint="write 30 or 30deg")
+    return float(match[1])
+
+
+def _unit(text: str) -> str:
+    match = _LENGTH.fullmatch(text)
+    return match[2] if match else ""
