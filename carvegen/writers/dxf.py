@@ -1,0 +1,158 @@
+"""DXF for the machine, release 2000 or 12: closed polylines on named layers, block view, millimetres."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import itertools
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from carvegen import geometry
+from carvegen.errors import InputError
+from carvegen.writers.layers import BLOCK_EDGE, CUT_AREA, CUT_OUT, MACHINE_LAYERS, NOTES, REGISTER, palette
+from carvegen.writers.outlines import ring_texts
+from carvegen.writers.sheet import machine_sheet
+from carvegen.writers.views import View, seen
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from carvegen.geometry import PolygonArray
+    from carvegen.job import Job
+    from carvegen.writers.layers import Layer
+    from carvegen.writers.sheet import Sheet
+
+__all__ = ["VERSIONS", "machine_dxf"]
+
+VERSIONS = ("R2000", "R12")
+
+_LETTER_SHARE = 0.7  # of a line's height: DXF asks for the height of a capital
+
+
+def machine_dxf(job: Job, version: str = "R2000") -> str:
+    """The block as a machine is to work it; the block's lower left corner is the origin.
+
+    One closed polyline for each ring, outline or hole, by the released DXF reference: LWPOLYLINE in R2000,
+    POLYLINE in R12. R2000 says its unit in ``$INSUNITS`` (4 = mm); R12 has no such variable, so there the
+    words say it. There is no open contour in the file.
+
+    Raises
+    ------
+    InputError
+        If `version` is not one of `VERSIONS`.
+    """
+    if version not in VERSIONS:
+        raise InputError(
+            "must be a DXF release that is written",
+            value=version,
+            where="version",
+            hint=f"known releases: {', '.join(VERSIONS)}",
+        )
+    shown, layers = seen(job, View.BLOCK), palette(job.machine.layer_colours)
+    sheet = machine_sheet(
+        job, shown, layers, more=["The origin is the block's lower left corner; x to the right, y upwards."]
+    )
+    old = version == "R12"
+    contours = {
+        CUT_AREA: shown.cuts,
+        CUT_OUT: shown.cut_outs,
+        REGISTER: sheet.register,
+        BLOCK_EDGE: geometry.polygon_array([shown.face]),
+        NOTES: geometry.polygon_array([sheet.bar]),
+    }
+    doc = _document(version, sheet, [layers[name] for name in MACHINE_LAYERS])
+    owner = doc.modelspace().layout_key
+    handle = int(str(doc.entitydb.handles), 16)
+    pieces: list[str] = []
+    for name, shapes in contours.items():
+        layer = layers[name]
+        made = _old_polylines(shapes, layer) if old else _polylines(shapes, layer, owner, handle)
+        handle += 0 if old else len(made)
+        pieces += made
+    doc.entitydb.handles.reset(f"{handle:X}")
+    return _spliced(_text(doc), "".join(pieces))
+
+
+def _document(version: str, sheet: Sheet, layers: list[Layer]) -> Any:  # noqa: ANN401
+    """Header, tables and words; everything but the contours."""
+    from ezdxf.document import Drawing
+
+    with _same_bytes():
+        doc = Drawing.new(version)
+    old = version == "R12"
+    if old:
+        doc.header["$HANDLING"] = 0
+    else:
+        doc.header["$INSUNITS"] = 4
+        doc.header["$MEASUREMENT"] = 1
+        doc.header["$LASTSAVEDBY"] = "carvegen"
+    doc.modelspace().reset_extents((sheet.left, sheet.bottom, 0), (sheet.right, sheet.top, 0))
+    for layer in layers:
+        doc.layers.add(_name(layer, old=old), color=layer.index)
+    for line in sheet.lines:
+        doc.modelspace().add_text(
+            line.text,
+            height=round(line.size_mm * _LETTER_SHARE, 3),
+            dxfattribs={"layer": NOTES, "insert": line.at},
+        )
+    return doc
+
+
+@contextlib.contextmanager
+def _same_bytes() -> Iterator[None]:
+    """While it lasts ezdxf writes a fixed day and fixed identifiers."""
+    from ezdxf._options import options
+
+    before = options.write_fixed_meta_data_for_testing
+    options.write_fixed_meta_data_for_testing = True
+    try:
+        yield
+    finally:
+        options.write_fixed_meta_data_for_testing = before
+
+
+def _text(doc: Any) -> str:  # noqa: ANN401
+    """The document as ASCII; other letters are written by their code, as the reference allows."""
+    out = io.StringIO()
+    with _same_bytes():
+        doc.write(out)
+    return out.getvalue().encode("ascii", errors="dxfreplace").decode("ascii")
+
+
+def _spliced(text: str, contours: str) -> str:
+    """The contours at the end of the document's list of entities."""
+    start = text.index("  0\nSECTION\n  2\nENTITIES\n")
+    end = text.index("  0\nENDSEC\n", start)
+    return text[:end] + contours + text[end:]
+
+
+def _polylines(shapes: PolygonArray, layer: Layer, owner: str, handle: int) -> list[str]:
+    found = geometry.rings(shapes)
+    points = ring_texts(found.xy, found.start, before=" 10\n", between="\n 20\n", after="\n")
+    head = (
+        f"  0\nLWPOLYLINE\n  5\n%X\n330\n{owner}\n100\nAcDbEntity\n  8\n{layer.name}\n100\nAcDbPolyline\n"
+        " 90\n%d\n 70\n1\n"
+    )
+    counts = np.diff(found.start).tolist()
+    numbered = zip(itertools.count(handle), counts, points)
+    return [head % (number, count) + text for number, count, text in numbered]
+
+
+def _old_polylines(shapes: PolygonArray, layer: Layer) -> list[str]:
+    found = geometry.rings(shapes)
+    name = layer.r12_name
+    points = ring_texts(
+        found.xy,
+        found.start,
+        before=f"  0\nVERTEX\n  8\n{name}\n 10\n",
+        between="\n 20\n",
+        after="\n 30\n0.0\n",
+    )
+    head = f"  0\nPOLYLINE\n  8\n{name}\n 66\n1\n 10\n0.0\n 20\n0.0\n 30\n0.0\n 70\n1\n"
+    return [f"{head}{text}  0\nSEQEND\n  8\n{name}\n" for text in points]
+
+
+def _name(layer: Layer, *, old: bool) -> str:
+    return layer.r12_name if old else layer.name

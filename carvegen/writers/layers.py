@@ -1,0 +1,148 @@
+"""Layers: their names, colours, and what each asks of the operator."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from carvegen.errors import InputError
+
+__all__ = [
+    "BLOCK_EDGE",
+    "CUT_AREA",
+    "CUT_OUT",
+    "FINDING",
+    "KEEP_CLEAR",
+    "LAYERS",
+    "MACHINE_LAYERS",
+    "NOTES",
+    "REGISTER",
+    "Layer",
+    "palette",
+]
+
+CUT_AREA = "CUT AREA"
+CUT_OUT = "CUT-OUT"
+REGISTER = "REGISTER"
+BLOCK_EDGE = "BLOCK EDGE"
+FINDING = "FINDING"
+NOTES = "NOTES"
+KEEP_CLEAR = "KEEP CLEAR"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Layer:
+    """One layer of a written file."""
+
+    name: str
+    colour: str  #: for SVG, such as "#5f7f86"
+    index: int  #: DXF colour index, 1…255
+    drawn: str  #: how a machine file draws it
+    asks: str  #: what it asks of the operator
+
+    @property
+    def xml_name(self) -> str:
+        """The name as an XML id."""
+        return self.name.replace(" ", "-")
+
+    @property
+    def r12_name(self) -> str:
+        """The name in a DXF of release 12, which allows letters, digits and ``$ - _``."""
+        return self.name.replace(" ", "_")
+
+
+#: Muted colours of our own; a layer is told by its name and its words, never by its colour.
+LAYERS: Mapping[str, Layer] = {
+    layer.name: layer
+    for layer in (
+        Layer(
+            name=CUT_AREA,
+            colour="#5f7f86",
+            index=135,
+            drawn="filled shapes without an outline",
+            asks="lower this area to the depth in the note; its edge is the edge of the printing land",
+        ),
+        Layer(
+            name=CUT_OUT,
+            colour="#a8742a",
+            index=33,
+            drawn="thin closed outlines",
+            asks="cut through the whole thickness",
+        ),
+        Layer(
+            name=REGISTER,
+            colour="#7a5a74",
+            index=225,
+            drawn="crosses outside the block",
+            asks="lines up the block; not to be cut",
+        ),
+        Layer(
+            name=BLOCK_EDGE,
+            colour="#6b5a4a",
+            index=35,
+            drawn="a thin closed outline",
+            asks="where the block lies; not to be cut unless the note says so",
+        ),
+        Layer(
+            name=FINDING,
+            colour="#b0563a",
+            index=13,
+            drawn="numbered rings",
+            asks="a place to look at; only in proofs, never to be cut",
+        ),
+        Layer(
+            name=NOTES,
+            colour="#77776e",
+            index=253,
+            drawn="words and a check bar, outside the block",
+            asks="to be read and measured; not to be cut",
+        ),
+        Layer(
+            name=KEEP_CLEAR,
+            colour="#c9c2b0",
+            index=254,
+            drawn="a faint tone",
+            asks="artwork that stays standing; only in proofs",
+        ),
+    )
+}
+
+#: The layers of a machine file, in the order in which they are worked.
+MACHINE_LAYERS = (CUT_AREA, CUT_OUT, REGISTER, BLOCK_EDGE, NOTES)
+
+
+def palette(layer_colours: Mapping[str, int]) -> dict[str, Layer]:
+    """Every layer by its name, with the shop's own colours where it has given some.
+
+    Parameters
+    ----------
+    layer_colours
+        DXF colour indices 1…255 by layer name, from the machine's profile; may be empty. They hold in SVG
+        too, as the colour that the index stands for.
+
+    Raises
+    ------
+    InputError
+        If a layer is unknown or an index is out of range.
+    """
+    unknown = sorted(set(layer_colours) - set(LAYERS))
+    if unknown:
+        raise InputError(
+            "has an unknown layer",
+            value=unknown[0],
+            where="layer_colours",
+            hint=f"known layers: {', '.join(sorted(LAYERS))}",
+        )
+    return {name: _coloured(layer, layer_colours.get(name)) for name, layer in LAYERS.items()}
+
+
+def _coloured(layer: Layer, index: int | None) -> Layer:
+    if index is None:
+        return layer
+    if not 1 <= index <= 255:
+        raise InputError(
+            "must be a DXF colour index, 1…255", value=index, where=f"layer_colours: {layer.name}"
+        )
+    from ezdxf.colors import aci2rgb
+
+    return replace(layer, index=index, colour=aci2rgb(index).to_hex())

@@ -1,0 +1,103 @@
+"""Where the rings of findings and their labels go on a proof."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import islice
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from carvegen.findings import Severity
+
+if TYPE_CHECKING:
+    from carvegen.findings import Finding, Report
+    from carvegen.geometry import Floats
+    from carvegen.writers.views import Seen
+
+__all__ = ["LABEL_MM", "Mark", "marks", "summary"]
+
+#: Size of a label's letters: 6 points, the smallest that reads well on paper.
+LABEL_MM = 2.1
+
+_RADIUS_MM = 1.6
+_RINGS = (
+    "Rings: number, then what was measured there (mm; angles in degrees). "
+    "Whole ring: breaks a limit. Broken ring: a risk."
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mark:
+    """A ring about a finding and the box of its label; mm, in the proof's view."""
+
+    at: tuple[float, float]
+    radius: float
+    label: str
+    box: tuple[float, float, float, float]  #: left, bottom, width, height
+    breaks: bool
+
+
+def marks(report: Report, shown: Seen, *, most: int) -> list[Mark]:
+    """Rings for the first `most` findings, numbered from 1 in the report's order.
+
+    Each label stands beside its ring, on the side where it hides the least of other rings and labels.
+    """
+    found = list(islice(report, most))
+    starts = shown.places(finding.at for finding in found)
+    ends = shown.places(finding.to or finding.at for finding in found)
+    centres = (starts + ends) / 2
+    radii = _RADIUS_MM + np.hypot(*(ends - starts).T) / 2
+    taken = np.column_stack([centres - radii[:, None], centres + radii[:, None]])
+    result = []
+    for k, finding in enumerate(found):
+        label = f"{k + 1}: {finding.measured:.2f}"
+        box = _free_box(centres[k], radii[k], len(label) * LABEL_MM * 0.55 + 0.8, taken)
+        taken = np.vstack([taken, box])
+        low = (round(float(box[0]), 3), round(float(box[1]), 3))
+        size = (round(float(box[2] - box[0]), 3), round(float(box[3] - box[1]), 3))
+        centre = (round(float(centres[k, 0]), 3), round(float(centres[k, 1]), 3))
+        result.append(
+            Mark(
+                at=centre,
+                radius=round(float(radii[k]), 3),
+                label=label,
+                box=(*low, *size),
+                breaks=finding.severity is Severity.BREAKS,
+            )
+        )
+    return result
+
+
+def summary(report: Report, *, most: int) -> list[str]:
+    """What the rings mean, rule by rule, in the words of the checks."""
+    if not len(report):
+        return ["No findings: every check that was made is kept."]
+    lines = [_RINGS]
+    lines += [_rule_line(rule, found) for rule, found in report.by_rule().items()]
+    if len(report) > most:
+        lines.append(f"The first {most} are ringed, and {len(report) - most} more.")
+    return lines
+
+
+def _rule_line(rule: str, found: tuple[Finding, ...]) -> str:
+    worst = found[0]
+    places = f"{len(found)} place{'s' if len(found) > 1 else ''}"
+    return (
+        f"{rule}: {places}, worst {worst.measured:.2f} {worst.unit} where {worst.limit:.2f} {worst.unit} "
+        f"is the limit. {worst.remedy}"
+    )
+
+
+def _free_box(centre: Floats, radius: float, width: float, taken: Floats) -> Floats:
+    """Of eight places beside a ring the one that covers the least; (4,) as left, bottom, right, top."""
+    height = LABEL_MM + 0.5
+    side, lift = radius + width / 2 + 0.2, radius + height / 2 + 0.2
+    shift = np.array([(1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -1)]) * (side, lift)
+    middle = centre + shift
+    half = np.array([width / 2, height / 2])
+    boxes = np.hstack([middle - half, middle + half])
+    low = np.maximum(boxes[:, None, :2], taken[None, :, :2])
+    high = np.minimum(boxes[:, None, 2:], taken[None, :, 2:])
+    hidden = np.clip(high - low, 0, None).prod(axis=2).sum(axis=1)
+    return np.asarray(boxes[int(np.argmin(hidden.round(6)))])

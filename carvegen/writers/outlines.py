@@ -1,0 +1,82 @@
+"""Coordinates as text: many rings at once, three decimals, no loop over points."""
+
+from __future__ import annotations
+
+import itertools
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from carvegen.geometry import GRID_MM
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from carvegen.geometry import Floats, Indices
+
+__all__ = ["ring_texts"]
+
+_DECIMALS = 3
+
+
+def ring_texts(
+    xy: Floats, start: Indices, *, before: str = "", between: str = " ", after: str = " "
+) -> list[str]:
+    r"""One text a ring: for each of its points `before`, x, `between`, y, `after`.
+
+    Parameters
+    ----------
+    xy
+        Points in mm, (n, 2); written on the `GRID_MM` grid, as ``12.500``.
+    start
+        Ring k is ``xy[start[k]:start[k + 1]]``; (rings + 1,).
+    before, between, after
+        ASCII text around the numbers, such as a group code and a line feed.
+
+    Returns
+    -------
+    list[str]
+        As long as there are rings; may be empty.
+
+    Examples
+    --------
+    >>> ring_texts(np.array([[0, 1.5], [-0.0001, 12]]), np.array([0, 2]), after=",")
+    ['0.000 1.500,0.000 12.000,']
+    """
+    if len(xy) == 0:
+        return [""] * (len(start) - 1)
+    steps = np.round(xy / GRID_MM).astype(np.int64)
+    columns = [
+        _fixed(before, len(xy)),
+        _numbers(steps[:, 0]),
+        _fixed(between, len(xy)),
+        _numbers(steps[:, 1]),
+    ]
+    table = np.concatenate([*columns, _fixed(after, len(xy))], axis=1)
+    used = table != 0
+    ends = np.concatenate([[0], np.cumsum(np.count_nonzero(used, axis=1))])[start].tolist()
+    text = table[used].tobytes().decode("ascii")
+    return [text[first:last] for first, last in itertools.pairwise(ends)]
+
+
+def _fixed(text: str, rows: int) -> NDArray[np.uint8]:
+    """The same bytes in each row."""
+    return np.broadcast_to(np.frombuffer(text.encode("ascii"), dtype=np.uint8), (rows, len(text)))
+
+
+def _numbers(steps: NDArray[np.int64]) -> NDArray[np.uint8]:
+    """Each number of grid steps as digits with a decimal point, one row a number; 0 = no character."""
+    rest = np.abs(steps)
+    digits = max(_DECIMALS + 1, len(str(int(rest.max()))))
+    rest = rest.astype(np.uint32) if digits < 10 else rest
+    table = np.zeros((len(steps), digits + 2), dtype=np.uint8)
+    table[:, 0] = np.where(steps < 0, ord("-"), 0)
+    table[:, -1 - _DECIMALS] = ord(".")
+    for place in range(digits):
+        column = -1 - place if place < _DECIMALS else -2 - place
+        above = rest // 10
+        digit, rest = rest - above * 10, above
+        table[:, column] = digit + ord("0")
+        if place > _DECIMALS:
+            table[(digit == 0) & (rest == 0), column] = 0
+    return table

@@ -1,0 +1,146 @@
+"""What lies around the block on a machine file: register crosses, the check bar, the words."""
+
+from __future__ import annotations
+
+import textwrap
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import shapely
+
+from carvegen import geometry
+from carvegen.writers.layers import MACHINE_LAYERS
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from shapely import Polygon
+
+    from carvegen.geometry import PolygonArray
+    from carvegen.job import Job
+    from carvegen.writers.layers import Layer
+    from carvegen.writers.views import Seen
+
+__all__ = [
+    "BAR_MM",
+    "MARGIN_MM",
+    "Sheet",
+    "TextLine",
+    "cross",
+    "machine_sheet",
+    "register_crosses",
+    "wrapped",
+]
+
+#: Length of the bar by which anyone can check the scale.
+BAR_MM = 100.0
+
+#: Free edge around the block; the register crosses stand in it.
+MARGIN_MM = 14.0
+
+_NARROWEST_MM = 150.0  # room for the bar and for lines that read well
+_TEXT_MM = 2.8  # height of a line's letters, from the foot of g to the top of h
+_LEADING_MM = 4.4
+
+
+@dataclass(frozen=True, kw_only=True)
+class TextLine:
+    """A line of words; `at` is the left end of its base line."""
+
+    at: tuple[float, float]
+    size_mm: float
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Sheet:
+    """Everything outside the block; mm, origin at the block's lower left corner, y up."""
+
+    left: float
+    bottom: float
+    right: float
+    top: float
+    register: PolygonArray
+    bar: Polygon
+    lines: tuple[TextLine, ...]
+
+    @property
+    def width(self) -> float:
+        """Width of the whole sheet."""
+        return self.right - self.left
+
+    @property
+    def height(self) -> float:
+        """Height of the whole sheet."""
+        return self.top - self.bottom
+
+
+def machine_sheet(job: Job, shown: Seen, layers: Mapping[str, Layer], *, more: Sequence[str] = ()) -> Sheet:
+    """The sheet of a machine file: the words say view, size, origin and what each layer asks."""
+    width = max(shown.width_mm, _NARROWEST_MM - 2 * MARGIN_MM)
+    words = [
+        f"{shown.name}: {shown.view.words}",
+        f"Block {shown.width_mm:g} x {shown.height_mm:g} mm. UNITS=MM. Cut areas {job.depth_mm:g} mm deep. "
+        "Outlines are as drawn, not offset for kerf.",
+        *more,
+        *(
+            f"{layer.name}: {layer.drawn}: {layer.asks}."
+            for layer in (layers[name] for name in MACHINE_LAYERS)
+        ),
+        "Colours carry no meaning: set each layer by its name, as the shop does it. Read the note first.",
+    ]
+    return around(shown, width, words)
+
+
+def around(shown: Seen, width: float, words: Sequence[str]) -> Sheet:
+    """A sheet `width` mm wide between its margins, with a check bar and `words` under the block."""
+    bar_top = -MARGIN_MM - 2.0
+    bar = shapely.box(0, bar_top - 2.0, BAR_MM, bar_top)
+    caption = TextLine(at=(BAR_MM + 2, bar_top - 2.0), size_mm=_TEXT_MM, text="100 mm: measure")
+    first = bar_top - 2.0 - _LEADING_MM - 1.6
+    lines = [caption] + [
+        TextLine(at=(0.0, round(first - k * _LEADING_MM, 3)), size_mm=_TEXT_MM, text=text)
+        for k, text in enumerate(wrapped(words, width, _TEXT_MM))
+    ]
+    return Sheet(
+        left=-MARGIN_MM,
+        right=width + MARGIN_MM,
+        top=shown.height_mm + MARGIN_MM,
+        bottom=lines[-1].at[1] - _LEADING_MM,
+        register=register_crosses(shown),
+        bar=bar,
+        lines=tuple(lines),
+    )
+
+
+def wrapped(words: Sequence[str], width: float, size: float) -> list[str]:
+    """`words` as lines not wider than `width` mm in letters `size` mm high; continued lines are set in."""
+    fits = max(20, int(width / (0.56 * size)))
+    return [line for text in words for line in textwrap.wrap(text, fits, subsequent_indent="   ")]
+
+
+def register_crosses(shown: Seen) -> PolygonArray:
+    """Crosses outside the middle of each side: the same for every block of one size."""
+    w, h, out = shown.width_mm, shown.height_mm, MARGIN_MM / 2
+    at = [(w / 2, -out), (w + out, h / 2), (w / 2, h + out), (-out, h / 2)]
+    return geometry.snapped(geometry.polygon_array(cross(x, y) for x, y in at))
+
+
+def cross(x: float, y: float, *, arm: float = 5.0, thick: float = 0.2) -> Polygon:
+    """A closed cross outline about (x, y); its lines are `thick` mm wide."""
+    t = thick / 2
+    corner = [
+        (arm, -t),
+        (arm, t),
+        (t, t),
+        (t, arm),
+        (-t, arm),
+        (-t, t),
+        (-arm, t),
+        (-arm, -t),
+        (-t, -t),
+        (-t, -arm),
+        (t, -arm),
+        (t, -t),
+    ]
+    return shapely.Polygon([(x + dx, y + dy) for dx, dy in corner])

@@ -1,0 +1,86 @@
+"""Print view and block view; the only place that mirrors."""
+
+from __future__ import annotations
+
+import enum
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from carvegen import geometry
+from carvegen.block import Block
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from shapely import Polygon
+
+    from carvegen.geometry import Floats, PolygonArray
+    from carvegen.job import Job
+
+__all__ = ["Seen", "View", "seen"]
+
+
+class View(enum.Enum):
+    """From which side a file shows the block."""
+
+    PRINT = "print"
+    BLOCK = "block"
+
+    @property
+    def words(self) -> str:
+        """The sentence that every file carries."""
+        return _WORDS[self]
+
+
+_WORDS = {
+    View.PRINT: "PRINT VIEW: as the paper will show it. The block is its mirror image.",
+    View.BLOCK: "BLOCK VIEW: mirrored, as the block lies face up. The print will read the right way round.",
+}
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Seen:
+    """A block as one view shows it: mm, x right, y up, origin at the lower left corner."""
+
+    name: str
+    view: View
+    width_mm: float
+    height_mm: float
+    cuts: PolygonArray
+    cut_outs: PolygonArray
+    kept: PolygonArray
+
+    @property
+    def face(self) -> Polygon:
+        """The block's rectangle."""
+        return geometry.box(self.width_mm, self.height_mm)
+
+    def places(self, at: Iterable[tuple[float, float]]) -> Floats:
+        """Places given in print view, as this view shows them; (n, 2)."""
+        xy = np.array(list(at), dtype=np.float64).reshape(-1, 2)
+        if self.view is View.BLOCK:
+            xy[:, 0] = self.width_mm - xy[:, 0]
+        return xy
+
+    def direction_deg(self, print_deg: float) -> float:
+        """A direction given in print view, from the x axis, as this view shows it."""
+        return 180 - print_deg if self.view is View.BLOCK else print_deg
+
+
+def seen(what: Job | Block, view: View) -> Seen:
+    """The block of a job, or a block, in a view: a block is its print with x as ``width - x``.
+
+    The size is put on the grid first, so that mirrored coordinates stay on it.
+    """
+    block = what if isinstance(what, Block) else what.block
+    width, height = round(block.width_mm, 3), round(block.height_mm, 3)
+    turn = view is View.BLOCK
+    cuts, cut_outs, kept = (
+        geometry.mirrored(shapes, width) if turn else shapes
+        for shapes in (block.cuts, block.cut_outs, block.kept)
+    )
+    return Seen(
+        name=block.name, view=view, width_mm=width, height_mm=height, cuts=cuts, cut_outs=cut_outs, kept=kept
+    )
