@@ -1,81 +1,177 @@
-"""Materials, cutters and machines: facts read from TOML, checked, frozen, each with its source.
-
-STUB OF THE INTERFACE: fields below are settled; reading, checking and listing follow.
-"""
+"""The library of materials, cutters and machines: facts from TOML files, checked, frozen, with sources."""
 
 from __future__ import annotations
 
-import enum
-from collections.abc import Mapping
-from dataclasses import dataclass
+import re
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TypeVar
 
-KINDS = ("laser", "router", "hand")  # kinds of machine; "hand" is a hand with a gouge
+from carvegen import profile_rules as rules
+from carvegen.errors import CarvegenError, InputError
+from carvegen.profile_reader import Sheet, nearest, read_toml
+from carvegen.profile_values import (
+    KINDS,
+    Cutter,
+    Figure,
+    Machine,
+    Material,
+    Permit,
+    Verdict,
+    figures,
+)
 
+__all__ = [
+    "FOLDERS", "KINDS", "Cutter", "Figure", "Library", "Machine", "Material", "Permit", "Verdict", "figures",
+    "shipped",
+]  # fmt: skip
 
-class Verdict(enum.Enum):
-    """May this machine touch this material?"""
+FOLDERS = ("materials", "cutters", "machines")  #: the kinds of profile, and their folders
 
-    NEVER = "never"
-    ASK = "ask"
-    YES = "yes"
+T = TypeVar("T")
 
-
-@dataclass(frozen=True, kw_only=True)
-class Permit:
-    """What is known about a material on one kind of machine."""
-
-    verdict: Verdict
-    why: str
-    source: str
-    cautions: tuple[str, ...]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Material:
-    key: str
-    name: str
-    about: str
-    grain: str  # "none" or "side"
-    composition: str
-    thickness_mm: float
-    land_along_mm: float
-    land_across_mm: float
-    dot_mm: float  # smallest free-standing island of land
-    cut_mm: float  # narrowest cut worth making
-    foot_mm: float  # minimum foot width
-    wall_deg: float  # minimum wall angle from the vertical
-    depth_usual_mm: float
-    depth_largest_mm: float
-    floor_mm: float  # what must be left under a cut
-    permits: Mapping[str, Permit]  # by kind of machine
-    sources: Mapping[str, str]  # by field
+_KEY = re.compile(r"[a-z0-9]+(?:[.-][a-z0-9]+)*")
 
 
-@dataclass(frozen=True, kw_only=True)
-class Cutter:
-    key: str
-    name: str
-    about: str
-    form: str  # "laser", "v", "u", "flat", "ball", "taper"
-    machines: tuple[str, ...]  # kinds of machine that hold it
-    smallest_cut_mm: float
-    land_factor: float  # land must be this many times the material's minimum (1 = as it is)
-    edge_loss_mm: float  # burnt or torn off each side of a land
-    values: Mapping[str, float]  # the form's own: included_deg, tip_mm, diameter_mm, kerf_top_mm …
-    sources: Mapping[str, str]
+def shipped() -> Path:
+    """The profiles folder: inside the wheel, or beside the package in a checkout."""
+    here = Path(__file__).parent
+    inside = here / "_profiles"
+    return inside if inside.is_dir() else here.parent / "profiles"
 
 
-@dataclass(frozen=True, kw_only=True)
-class Machine:
-    key: str
-    name: str
-    about: str
-    kind: str  # "laser", "router", "hand"
-    units: str  # "mm" or "in"
-    curves: bool
-    usual_cutter: str
-    bed_width_mm: float | None  # None: no bed
-    bed_height_mm: float | None
-    layer_colours: Mapping[str, int]  # the shop's own, by layer name: DXF colour index 1…255; may be empty
-    cautions: tuple[str, ...]
-    sources: Mapping[str, str]
+class Library:
+    """The profiles at hand: the shipped ones, overridden by those in `folders`, the later the stronger.
+
+    A file replaces the shipped one of the same name wholly; but what the shipped one says is *never*, stays
+    *never*.
+
+    Raises
+    ------
+    InputError
+        If a folder is missing, or has none of the folders materials, cutters, machines in it.
+    """
+
+    def __init__(self, folders: Sequence[Path] = ()) -> None:
+        if not shipped().is_dir():
+            raise CarvegenError("the shipped profiles are missing", hint="install carvegen again")
+        self._folders = (shipped(), *(_usable(folder) for folder in folders))
+        self._paths = {kind: _paths(kind, self._folders) for kind in FOLDERS}
+
+    def keys(self, kind: str) -> tuple[str, ...]:
+        """The sorted keys of a kind: materials, cutters or machines."""
+        return tuple(sorted(self._paths[kind]))
+
+    def path(self, kind: str, key: str) -> Path:
+        """The file of this profile; `InputError` with the nearest key if there is none."""
+        if key not in self._paths[kind]:
+            one, hint = kind.removesuffix("s"), nearest(key, self._paths[kind])
+            raise InputError(f"must be a known {one}", value=key, where=one, hint=hint)
+        return self._paths[kind][key]
+
+    def material(self, key: str) -> Material:
+        """The material of this key; `InputError` with the first fault of its file."""
+        return _whole(*self._material(key))
+
+    def cutter(self, key: str) -> Cutter:
+        """The cutter of this key; `InputError` with the first fault of its file."""
+        return _whole(*self._cutter(key))
+
+    def machine(self, key: str) -> Machine:
+        """The machine of this key; `InputError` with the first fault of its file."""
+        return _whole(*self._machine(key))
+
+    def check(self) -> tuple[InputError, ...]:
+        """Every fault in every file, and every file or folder that no name reaches; may be empty."""
+        faults = [fault for folder in self._folders for fault in _strays(folder)]
+        for kind, read in zip(FOLDERS, (self._material, self._cutter, self._machine), strict=True):
+            faults += [fault for key in self.keys(kind) for fault in read(key)[1]]
+        return tuple(faults)
+
+    def _material(self, key: str) -> tuple[Material | None, list[InputError]]:
+        sheet = _sheet(self.path("materials", key))
+        if sheet.faults:
+            return None, sheet.faults
+        material = rules.material(sheet, key)
+        original = shipped() / "materials" / f"{key}.toml"
+        if original.is_file() and original != self.path("materials", key):
+            rules.keep_never(sheet, material, rules.material(_sheet(original), key))
+        return material, sheet.faults
+
+    def _cutter(self, key: str) -> tuple[Cutter | None, list[InputError]]:
+        sheet = _sheet(self.path("cutters", key))
+        return (None if sheet.faults else rules.cutter(sheet, key)), sheet.faults
+
+    def _machine(self, key: str) -> tuple[Machine | None, list[InputError]]:
+        sheet = _sheet(self.path("machines", key))
+        if sheet.faults:
+            return None, sheet.faults
+        machine = rules.machine(sheet, key)
+        if machine.usual_cutter:
+            self._check_usual(sheet, machine)
+        return machine, sheet.faults
+
+    def _check_usual(self, sheet: Sheet, machine: Machine) -> None:
+        """The usual cutter is known and goes into the machine; its own faults are its own."""
+        name, known = machine.usual_cutter, self._paths["cutters"]
+        if name not in known:
+            sheet.fault("usual_cutter", "must be a known cutter", value=name, hint=nearest(name, known))
+            return
+        cutter, faults = self._cutter(name)
+        if cutter and not faults and machine.kind not in cutter.machines:
+            fits = ", ".join(cutter.machines)
+            sheet.fault("usual_cutter", f"must go into this machine; it goes into: {fits}", value=name)
+
+
+def _sheet(path: Path) -> Sheet:
+    """The file's tables; an empty sheet with one fault if it can't be read at all."""
+    try:
+        return Sheet(read_toml(path), where=str(path), faults=[])
+    except InputError as fault:
+        return Sheet({}, where=str(path), faults=[fault])
+
+
+def _whole(profile: T | None, faults: list[InputError]) -> T:
+    """The profile; or its first fault raised, with a word on the others."""
+    if profile is not None and not faults:
+        return profile
+    first, others = faults[0], len(faults) - 1
+    more = f"{others} more in this file: carvegen profiles check" if others else ""
+    first.hint = "; ".join(part for part in (first.hint, more) if part)
+    raise first
+
+
+def _usable(folder: Path) -> Path:
+    if not folder.is_dir():
+        raise InputError("must be a folder", value=str(folder), where="profiles")
+    if not any((folder / kind).is_dir() for kind in FOLDERS):
+        raise InputError(
+            f"must have a folder in it called {', '.join(FOLDERS[:-1])} or {FOLDERS[-1]}",
+            value=str(folder), where="profiles",
+        )  # fmt: skip
+    return folder
+
+
+def _paths(kind: str, folders: Sequence[Path]) -> dict[str, Path]:
+    """The file of each key; later folders win."""
+    return {
+        path.stem: path
+        for folder in folders
+        for path in sorted((folder / kind).glob("*.toml"))
+        if _KEY.fullmatch(path.stem) and path.is_file()
+    }
+
+
+def _strays(folder: Path) -> list[InputError]:
+    """Folders of unknown kind, and profile files whose names can't be keys."""
+    seen = sorted(path.name for path in folder.iterdir() if path.is_dir())
+    faults = [
+        InputError("must be a kind of profile", value=name, where=str(folder), hint=nearest(name, FOLDERS))
+        for name in seen
+        if name not in FOLDERS and not name.startswith(".")
+    ]
+    for path in (path for kind in FOLDERS for path in sorted((folder / kind).glob("*.toml"))):
+        if not path.name.startswith(".") and not _KEY.fullmatch(path.stem):
+            rule = "a profile's file name has small letters and digits, joined by - or ."
+            faults.append(InputError(rule, value=path.name, where=str(path.parent)))
+    return faults

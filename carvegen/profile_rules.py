@@ -1,0 +1,137 @@
+"""A profile's tables to a material, cutter or machine: what its values must say about one another."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from carvegen.composition import ban
+from carvegen.profile_reader import Range, Sheet
+from carvegen.profile_values import (
+    BEAM_RANGES,
+    BED_RANGES,
+    COLOUR_RANGE,
+    CUTTER_RANGES,
+    FORM_RANGES,
+    KERF_RANGES,
+    KINDS,
+    MATERIAL_RANGES,
+    Cutter,
+    Machine,
+    Material,
+    Permit,
+    Verdict,
+)
+
+__all__ = ["cutter", "keep_never", "machine", "material"]
+
+_SLACK_MM = 1e-9  #: for sums of decimal fractions
+
+
+def material(sheet: Sheet, key: str) -> Material:
+    """The material on a sheet; worth nothing if the sheet then has faults."""
+    name, about = sheet.text("name"), sheet.text("about")
+    grain, composition = sheet.text("grain", among=("none", "side")), sheet.text("composition")
+    table = sheet.table("values")
+    values, sources = table.figures(MATERIAL_RANGES)
+    table.close()
+    permits = {kind: _permit(sheet.table(kind)) for kind in KINDS}
+    sheet.close()
+    if not sheet.faults:
+        _check_material(sheet, grain, values)
+    _check_composition(sheet, composition, permits["laser"])
+    return Material(
+        key=key, name=name, about=about, grain=grain, composition=composition,
+        permits=permits, sources=sources | {kind: permit.source for kind, permit in permits.items()},
+        **{field: values.get(field, 0.0) for field in MATERIAL_RANGES},
+    )  # fmt: skip
+
+
+def _permit(table: Sheet) -> Permit:
+    """A verdict that can't be read is *never*."""
+    verdict = table.text("verdict", among=[verdict.value for verdict in Verdict])
+    permit = Permit(
+        verdict=Verdict(verdict or "never"), why=table.text("why"),
+        source=table.text("source"), cautions=table.texts("cautions"),
+    )  # fmt: skip
+    table.close()
+    return permit
+
+
+def _check_material(sheet: Sheet, grain: str, values: dict[str, float]) -> None:
+    """What the values must say about one another."""
+    deepest = values["thickness_mm"] - values["floor_mm"]
+    if values["depth_largest_mm"] > deepest + _SLACK_MM:
+        rule = f"must lie in 0.1…{deepest:g} mm, so that thickness_mm leaves floor_mm under a cut"
+        sheet.fault("values.depth_largest_mm", rule, value=values["depth_largest_mm"])
+    if values["depth_usual_mm"] > values["depth_largest_mm"]:
+        rule = f"must lie in 0.1…{values['depth_largest_mm']:g} mm, the largest depth"
+        sheet.fault("values.depth_usual_mm", rule, value=values["depth_usual_mm"])
+    if grain == "none" and values["land_across_mm"] != values["land_along_mm"]:
+        rule = f"must be {values['land_along_mm']:g} mm like land_along_mm, as there is no grain"
+        hint = 'or write grain = "side"'
+        sheet.fault("values.land_across_mm", rule, value=values["land_across_mm"], hint=hint)
+
+
+def _check_composition(sheet: Sheet, composition: str, laser: Permit) -> None:
+    """A composition that is banned under a laser leaves one verdict."""
+    banned = ban(composition) if composition else None  # a missing one is a fault already
+    if banned and laser.verdict is not Verdict.NEVER:
+        sheet.fault(
+            "laser.verdict", f'must be never for a composition with "{banned.word}": {banned.why}',
+            value=laser.verdict.value, hint="say what the material is made of, not what it is free of",
+        )  # fmt: skip
+
+
+def keep_never(sheet: Sheet, mine: Material, original: Material) -> None:
+    """A user's file can't allow what the shipped file of its name says is never."""
+    for kind, permit in original.permits.items():
+        if permit.verdict is Verdict.NEVER and mine.permits[kind].verdict is not Verdict.NEVER:
+            sheet.fault(
+                f"{kind}.verdict", f"must stay never, as in the profile that it replaces: {permit.why}",
+                value=mine.permits[kind].verdict.value,
+                hint="for another material write a file of another name",
+            )  # fmt: skip
+
+
+def cutter(sheet: Sheet, key: str) -> Cutter:
+    """The cutter on a sheet; worth nothing if the sheet then has faults."""
+    name, about = sheet.text("name"), sheet.text("about")
+    form = sheet.text("form", among=tuple(FORM_RANGES))
+    machines = sheet.texts("machines", among=KINDS)
+    table = sheet.table("values")
+    own = _own_ranges(form, table.left)
+    values, sources = table.figures({**CUTTER_RANGES, **own})
+    if form:
+        table.close()
+    sheet.close()
+    return Cutter(
+        key=key, name=name, about=about, form=form, machines=machines, sources=sources,
+        values={field: value for field, value in values.items() if field in own},
+        **{field: values.get(field, 0.0) for field in CUTTER_RANGES},
+    )  # fmt: skip
+
+
+def _own_ranges(form: str, given: Sequence[str]) -> dict[str, Range]:
+    """The form's own values that the file must have: of a laser, the whole of each group that it begins."""
+    if form != "laser":
+        return dict(FORM_RANGES.get(form, {}))
+    begun = [group for group in (KERF_RANGES, BEAM_RANGES) if set(group) & set(given)]
+    return {name: allowed for group in begun or [KERF_RANGES] for name, allowed in group.items()}
+
+
+def machine(sheet: Sheet, key: str) -> Machine:
+    """The machine on a sheet; worth nothing if the sheet then has faults."""
+    name, about = sheet.text("name"), sheet.text("about")
+    kind, units = sheet.text("kind", among=KINDS), sheet.text("units", among=("mm", "in"))
+    curves, usual_cutter = sheet.flag("curves"), sheet.text("usual_cutter")
+    table = sheet.table("values", optional=kind == "hand")
+    values, sources = table.figures({} if kind == "hand" else BED_RANGES)
+    table.close()
+    colours = sheet.table("layer_colours", optional=True).whole_numbers(COLOUR_RANGE)
+    cautions = sheet.texts("cautions")
+    sheet.close()
+    return Machine(
+        key=key, name=name, about=about, kind=kind, units=units, curves=curves, usual_cutter=usual_cutter,
+        bed_width_mm=values.get("bed_width_mm"), bed_height_mm=values.get("bed_height_mm"),
+        layer_colours=colours, cautions=cautions, sources=sources,
+    )  # fmt: skip

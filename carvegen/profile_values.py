@@ -1,0 +1,161 @@
+"""What a material, a cutter and a machine are: their values, and the range that each may lie in."""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from carvegen.profile_reader import Range, unit
+
+__all__ = [
+    "BEAM_RANGES", "BED_RANGES", "COLOUR_RANGE", "CUTTER_RANGES", "FORM_RANGES", "KERF_RANGES", "KINDS",
+    "MATERIAL_RANGES", "Cutter", "Figure", "Machine", "Material", "Permit", "Verdict", "figures",
+]  # fmt: skip
+
+KINDS = ("laser", "router", "hand")  #: kinds of machine; "hand" is a hand with a gouge
+
+#: The allowed range of each value of a material.
+MATERIAL_RANGES: Mapping[str, Range] = MappingProxyType({
+    "thickness_mm": Range(0.5, 100),
+    "land_along_mm": Range(0.05, 20),
+    "land_across_mm": Range(0.05, 20),
+    "dot_mm": Range(0.05, 20),
+    "cut_mm": Range(0.05, 20),
+    "foot_mm": Range(0.05, 20),
+    "wall_deg": Range(0, 60),
+    "depth_usual_mm": Range(0.1, 50),
+    "depth_largest_mm": Range(0.1, 50),
+    "floor_mm": Range(0.1, 99),
+})  # fmt: skip
+#: The allowed range of the values that every cutter has.
+CUTTER_RANGES: Mapping[str, Range] = MappingProxyType({
+    "smallest_cut_mm": Range(0.01, 50),
+    "land_factor": Range(1, 5),
+    "edge_loss_mm": Range(0, 2),
+})  # fmt: skip
+_ROUND = MappingProxyType({"diameter_mm": Range(0.1, 50)})
+#: A laser's measured kerf; where there is one, it wins over the beam.
+KERF_RANGES: Mapping[str, Range] = MappingProxyType({
+    "kerf_top_mm": Range(0.01, 3),
+    "kerf_bottom_mm": Range(0.01, 3),
+    "kerf_thickness_mm": Range(0.5, 50),
+})  # fmt: skip
+#: A laser's beam, as ISO 11146-1 names its quantities.
+BEAM_RANGES: Mapping[str, Range] = MappingProxyType({
+    "quality": Range(1, 20),
+    "wavelength_um": Range(0.2, 12),
+    "focal_length_mm": Range(10, 500),
+    "beam_diameter_mm": Range(0.5, 50),
+    "focus_below_mm": Range(-20, 20),
+})  # fmt: skip
+#: The allowed range of each form's own values. A laser has its kerf, its beam, or both.
+FORM_RANGES: Mapping[str, Mapping[str, Range]] = MappingProxyType({
+    "laser": MappingProxyType({**KERF_RANGES, **BEAM_RANGES}),
+    "v": MappingProxyType({"included_deg": Range(10, 150), "tip_mm": Range(0, 5)}),
+    "u": _ROUND,
+    "flat": _ROUND,
+    "ball": _ROUND,
+    "taper": MappingProxyType({"tip_mm": Range(0.05, 10), "taper_deg": Range(0.5, 45)}),
+})  # fmt: skip
+BED_RANGES: Mapping[str, Range] = MappingProxyType({
+    "bed_width_mm": Range(20, 10000),
+    "bed_height_mm": Range(20, 10000),
+})  # fmt: skip
+COLOUR_RANGE = Range(1, 255)  #: DXF colour index
+
+
+class Verdict(enum.Enum):
+    """Whether a machine may touch a material."""
+
+    NEVER = "never"  #: refused, and no option changes that
+    ASK = "ask"  #: the shop decides, on a proof of what it is made of
+    YES = "yes"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Permit:
+    """What is known about a material on one kind of machine."""
+
+    verdict: Verdict
+    why: str
+    source: str
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Material:
+    """What blocks are made of, and how fine it can be cut."""
+
+    key: str  #: its file's name without ``.toml``
+    name: str
+    about: str
+    grain: str  #: "none" or "side"
+    composition: str
+    thickness_mm: float
+    land_along_mm: float  #: narrowest land that runs along the grain
+    land_across_mm: float  #: and across it; the same without grain
+    dot_mm: float  #: smallest free-standing island of land
+    cut_mm: float  #: narrowest cut worth making
+    foot_mm: float  #: narrowest foot of a land, at the floor of the cut
+    wall_deg: float  #: smallest wall angle wanted, from the vertical
+    depth_usual_mm: float
+    depth_largest_mm: float
+    floor_mm: float  #: what must be left under a cut
+    permits: Mapping[str, Permit]  #: by kind of machine
+    sources: Mapping[str, str]  #: by value, and by kind of machine for the verdicts
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cutter:
+    """What removes the material: a beam, a gouge or a router's cutter."""
+
+    key: str
+    name: str
+    about: str
+    form: str  #: "laser", "v", "u", "flat", "ball" or "taper"
+    machines: tuple[str, ...]  #: kinds of machine that hold it
+    smallest_cut_mm: float
+    land_factor: float  #: a land must be this many times the material's minimum (1 = as it is)
+    edge_loss_mm: float  #: burnt or torn off each side of a land
+    values: Mapping[str, float]  #: the form's own, as in `FORM_RANGES`
+    sources: Mapping[str, str]  #: by value
+
+
+@dataclass(frozen=True, kw_only=True)
+class Machine:
+    """Who or what holds the cutter, and what its files may hold."""
+
+    key: str
+    name: str
+    about: str
+    kind: str  #: "laser", "router" or "hand"
+    units: str  #: "mm" or "in"
+    curves: bool  #: may its files hold curves? If not: short straight lines
+    usual_cutter: str
+    bed_width_mm: float | None  #: None: no bed
+    bed_height_mm: float | None
+    layer_colours: Mapping[str, int]  #: the shop's own, by layer: DXF colour index; may be empty
+    cautions: tuple[str, ...]
+    sources: Mapping[str, str]  #: by value
+
+
+@dataclass(frozen=True, kw_only=True)
+class Figure:
+    """One value of a profile, with its unit and its source."""
+
+    name: str
+    value: float
+    unit: str
+    source: str
+
+
+def figures(profile: Material | Cutter | Machine) -> tuple[Figure, ...]:
+    """Every number of a profile with its unit and source, in the order of its file's declaration."""
+    own = profile.values if isinstance(profile, Cutter) else {}
+    return tuple(
+        Figure(name=name, value=own.get(name, getattr(profile, name, 0.0)), unit=unit(name), source=source)
+        for name, source in profile.sources.items()
+        if name not in KINDS
+    )
