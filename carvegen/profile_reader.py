@@ -23,6 +23,7 @@ _UNITS = {"_mm": "mm", "_deg": "deg", "_um": "µm"}
 _KINDS = {str: "text in quotes", dict: "a table", list: "a list in [ ]", bool: "true or false"}
 _SOURCE = 'a published title, or "common practice, no source", or "from memory"'
 _SHOWN = 60  #: characters of a wrong text that a message repeats
+_LONGEST = 10**15  #: whole numbers beyond it are not repeated
 
 
 @dataclass(frozen=True)
@@ -188,11 +189,12 @@ def _among(words: Collection[str]) -> str:
 
 
 def _shown(value: object) -> object:
-    """A wrong value, short enough for a message."""
+    """A wrong value, short enough for a message and plain enough for JSON."""
     if isinstance(value, (dict, list)):
         return "a table" if isinstance(value, dict) else "a list"
-    if isinstance(value, str) and len(value) > _SHOWN:
-        return value[: _SHOWN - 1] + "…"
-    if isinstance(value, int) and abs(value) > 10**15:
+    if isinstance(value, int) and abs(value) > _LONGEST:
         return "a number of more than 15 digits"
-    return value
+    if value is None or isinstance(value, int) or (isinstance(value, float) and math.isfinite(value)):
+        return value
+    text = str(value)
+    return text if len(text) <= _SHOWN else text[: _SHOWN - 1] + "…"
