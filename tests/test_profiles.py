@@ -286,6 +286,13 @@ def test_values_that_contradict_one_another(values, grain, key, rule, tmp_path):
     assert fault.value == values[key]
 
 
+def test_decimal_fractions_that_just_fit_are_taken(tmp_path):
+    """1.2 - 1.0 is less than 0.2 in binary fractions."""
+    values = {"thickness_mm": 1.2, "floor_mm": 1.0, "depth_largest_mm": 0.2}
+    put(tmp_path, "materials", "mine", material_text(values))
+    assert Library([tmp_path]).material("mine").depth_largest_mm == 0.2
+
+
 @pytest.mark.parametrize("group", [KERF_RANGES, BEAM_RANGES])
 def test_a_laser_is_whole_with_its_kerf_or_with_its_beam_alone(group, tmp_path):
     base = cutter_text("laser").split("[values]")[0]
