@@ -1,0 +1,67 @@
+"""How much a file may hold: caps that keep reading quick, whatever is handed in."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from carvegen.errors import InputError
+
+if TYPE_CHECKING:
+    from carvegen.geometry import Floats
+
+__all__ = [
+    "MAX_BYTES",
+    "MAX_CROSSINGS",
+    "MAX_DEPTH",
+    "MAX_ELEMENTS",
+    "MAX_MM",
+    "MAX_POINTS",
+    "MAX_SHAPES",
+    "TOLERANCE_MM",
+    "check_points",
+    "check_reach",
+    "numbers_in",
+]
+
+#: Largest file of each kind. The caps on this page are our own choice: some times what a full block of 50,000
+#: flakes needs, and little enough to be read on a small machine.
+MAX_BYTES = {"SVG": 64_000_000, "DXF": 128_000_000}
+MAX_POINTS = 5_000_000  #: corners in one file, curves counted after they are flattened
+MAX_ELEMENTS = 400_000  #: XML elements in one file
+MAX_SHAPES = 400_000  #: shapes drawn, each re-use counted
+MAX_DEPTH = 500  #: groups inside groups
+MAX_CROSSINGS = 100_000  #: places where the outlines of one shape cross
+MAX_MM = 5000.0  #: a drawing larger than this was surely meant in another unit
+TOLERANCE_MM = 0.01  #: how far a straight piece may lie from the curve it stands for
+
+
+def check_points(count: int) -> None:
+    """Refuse more than `MAX_POINTS` corners."""
+    if count > MAX_POINTS:
+        raise InputError(
+            f"may hold at most {MAX_POINTS} points",
+            value=count,
+            hint="simplify the paths, or split the drawing into several files",
+        )
+
+
+def check_reach(xy: Floats) -> None:
+    """Refuse points that are no numbers or lie absurdly far out; `xy` in mm, any shape."""
+    if not np.isfinite(xy).all() or (np.abs(xy) > 1000 * MAX_MM).any():
+        raise InputError(
+            "has points that are not numbers or lie kilometres away",
+            hint="check the coordinates and the transforms, or draw it again",
+        )
+
+
+def numbers_in(text: str) -> int:
+    """How many numbers a text holds, counted quickly: runs of digits that don't follow a digit's point."""
+    code = np.frombuffer(text.encode("ascii", "replace"), dtype=np.uint8)
+    digit = (code >= ord("0")) & (code <= ord("9"))
+    starts = digit.copy()
+    starts[1:] &= ~digit[:-1]
+    fraction = np.zeros_like(starts)
+    fraction[2:] = (code[1:-1] == ord(".")) & digit[:-2]
+    return int((starts & ~fraction).sum())

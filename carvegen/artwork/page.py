@@ -1,0 +1,115 @@
+"""The size of an SVG page, and how its units lie in print view."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+from carvegen.artwork import bounds, transforms
+from carvegen.artwork.drawing import Notes
+from carvegen.artwork.primitives import PX_MM, length, measure
+from carvegen.artwork.transforms import NUMBER, Move
+from carvegen.artwork.xmltree import Node
+from carvegen.errors import InputError
+from carvegen.units import MM_PER
+
+__all__ = ["UNSIZED_MM", "Page", "State", "nested", "page_of"]
+
+#: Longer side given to a page that doesn't say its size, so that its curves are fine enough for any block.
+UNSIZED_MM = 1000.0
+_Box = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True)
+class Page:
+    """Size in mm, the move from user units to print view, and the viewport in user units."""
+
+    move: Move
+    frame: tuple[float, float]
+    width_mm: float | None
+    height_mm: float | None
+    true_size: bool
+    found: bool = True  #: whether there is a page at all
+
+
+@dataclass(frozen=True)
+class State:
+    """What an element takes over from those around it."""
+
+    move: Move  #: from the element's units to print view
+    frame: tuple[float, float]  #: size of the nearest viewport, in its own units
+    style: Mapping[str, str] = field(default_factory=dict)
+    layer: str | None = None
+    used: frozenset[str] = frozenset()  #: what is being re-used around here
+    top: bool = False  #: whether the element is a child of the root
+
+
+def page_of(root: Node, units: str | None, notes: Notes) -> Page:
+    """The page of an SVG's root element; guesses go to `notes`."""
+    unit = MM_PER[units] if units else PX_MM
+    box = view_box(root)
+    width, height = (_side(root, key, units, notes) for key in ("width", "height"))
+    if box and (width is None) != (height is None):
+        width, height = width or height * box[2] / box[3], height or width * box[3] / box[2]  # type: ignore[operator]
+        notes.add("only one side of the page has a size; the other follows from the viewBox")
+    if width is not None and height is not None:
+        return _sized(root, box or (0.0, 0.0, width / unit, height / unit), (width, height), true_size=True)
+    if units is None:
+        notes.add("the drawing has no true size; it must be given one")
+    if box:
+        scale = unit if units else UNSIZED_MM / max(box[2:])
+        page = _sized(root, box, (box[2] * scale, box[3] * scale), true_size=units is not None)
+        return page if units else replace(page, width_mm=None, height_mm=None)
+    return Page((unit, 0, 0, -unit, 0, 0), (100.0, 100.0), None, None, units is not None, found=False)
+
+
+def view_box(node: Node) -> _Box | None:
+    """A node's viewBox, if it has one."""
+    text = node.attributes.get("viewBox")
+    if text is None:
+        return None
+    numbers = [float(number) for number in re.findall(NUMBER, text)]
+    if len(numbers) != 4 or not (0 < numbers[2] < 1e12 and 0 < numbers[3] < 1e12):
+        raise InputError("has a viewBox that can't be read", value=text[:60], hint="save it again as plain SVG")
+    return (numbers[0], numbers[1], numbers[2], numbers[3])
+
+
+def nested(node: Node, state: State, said: Node) -> State:
+    """The state inside an inner svg or symbol element; `said` gives its size, and its place if it is the same."""
+    box = view_box(node)
+    width = length(said, "width", state.frame[0], "100%")
+    height = length(said, "height", state.frame[1], "100%")
+    x = length(node, "x", state.frame[0]) if said is node else 0.0
+    y = length(node, "y", state.frame[1]) if said is node else 0.0
+    move = transforms.after(state.move, (1, 0, 0, 1, x, y))
+    if box is None:
+        return replace(state, move=move, frame=(width, height))
+    inside = transforms.fit(box, (width, height), node.attributes.get("preserveAspectRatio", ""))
+    return replace(state, move=transforms.after(move, inside), frame=(box[2], box[3]))
+
+
+def _side(root: Node, key: str, units: str | None, notes: Notes) -> float | None:
+    text = root.attributes.get(key, "100%").strip()
+    if text.endswith("%") or text == "auto":
+        return None
+    px = measure(text, 0, what=key)
+    bare = re.fullmatch(NUMBER, text)
+    if bare or text.lower().endswith("px"):
+        notes.add(
+            f"the page's size has no unit; one unit is taken as 1 {units}" if units and bare
+            else "the page's size is in px; 96 px are taken as 1 inch"
+        )  # fmt: skip
+    size = px * (MM_PER[units] if units and bare else PX_MM)
+    if not 0 < size <= bounds.MAX_MM:
+        raise InputError(
+            f"must be larger than 0 and at most {bounds.MAX_MM:g} mm", value=text, where=key,
+            hint="check the page's unit and size",
+        )  # fmt: skip
+    return size
+
+
+def _sized(root: Node, box: _Box, size: tuple[float, float], *, true_size: bool) -> Page:
+    inside = transforms.fit(box, size, root.attributes.get("preserveAspectRatio", ""))
+    flip: Move = (1, 0, 0, -1, 0, size[1])
+    return Page(transforms.after(flip, inside), (box[2], box[3]), size[0], size[1], true_size)

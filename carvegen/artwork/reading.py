@@ -1,0 +1,129 @@
+"""Files to artwork: what a file is, told by its first bytes, and the reader for it."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from pathlib import Path
+
+from carvegen.artwork import bounds
+from carvegen.artwork.drawing import Artwork
+from carvegen.errors import InputError
+from carvegen.units import MM_PER
+
+__all__ = ["read"]
+
+#: First bytes of files that people hand in by mistake, and what to do with them.
+_OTHERS = (
+    (b"\x89PNG", "is a picture made of dots (PNG)", "trace it into paths and save those as SVG"),
+    (b"\xff\xd8\xff", "is a picture made of dots (JPEG)", "trace it into paths and save those as SVG"),
+    (b"GIF8", "is a picture made of dots (GIF)", "trace it into paths and save those as SVG"),
+    (b"II*\x00", "is a picture made of dots (TIFF)", "trace it into paths and save those as SVG"),
+    (b"MM\x00*", "is a picture made of dots (TIFF)", "trace it into paths and save those as SVG"),
+    (b"BM", "is a picture made of dots (BMP)", "trace it into paths and save those as SVG"),
+    (b"RIFF", "is a picture made of dots (WebP)", "trace it into paths and save those as SVG"),
+    (b"%PDF", "is a PDF", "save the drawing as SVG"),
+    (b"%!PS", "is PostScript", "save the drawing as SVG"),
+    (b"\x1f\x8b", "is compressed (SVGZ, perhaps)", "save the drawing as plain SVG"),
+    (b"PK\x03\x04", "is a ZIP archive", "unpack it first"),
+    (b"AC10", "is a DWG drawing", "save it as DXF"),
+)  # fmt: skip
+_DXF = re.compile(rb"\s*(999[ \t]*\r?\n[^\n]*\n\s*)*0[ \t]*\r?\n[ \t]*SECTION\b")
+_DXF_BINARY = b"AutoCAD Binary DXF"
+_MARKS = (b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff")
+
+
+def read(path: Path, *, units: str | None = None, tolerance_mm: float = bounds.TOLERANCE_MM) -> Artwork:
+    """The artwork in a file: closed, valid polygons at true size.
+
+    Parameters
+    ----------
+    path
+        An SVG or DXF file; its content decides, not its name.
+    units
+        What a bare number in the file means: mm, cm, in or pt; by default what the file says.
+    tolerance_mm
+        How far a straight piece may lie from its curve.
+
+    Raises
+    ------
+    InputError
+        If it is not there, is no drawing, is broken, or holds what can't be turned into shapes truly.
+    """
+    if units is not None and units not in MM_PER:
+        raise InputError("is no unit", value=units, where="units", hint=f"known units: {', '.join(sorted(MM_PER))}")
+    try:
+        return _read(path, units, tolerance_mm)
+    except InputError as error:
+        raise error.within(str(path)) from None
+
+
+def _read(path: Path, units: str | None, tolerance_mm: float) -> Artwork:
+    data = _bytes(path)
+    if _kind(data) == "SVG":
+        from carvegen.artwork.svg import read_svg
+
+        return _named(path, "SVG", read_svg(data, units=units, tolerance_mm=tolerance_mm))
+    del data
+    from carvegen.artwork.dxf import read_dxf
+
+    return _named(path, "DXF", read_dxf(path, units=units, tolerance_mm=tolerance_mm))
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        if not path.exists():
+            raise InputError("is not there", hint=_near(path))
+        if not path.is_file():
+            raise InputError(f"is {'a folder' if path.is_dir() else 'no file'}", hint="name an SVG or DXF file")
+        size = path.stat().st_size
+        if size > max(bounds.MAX_BYTES.values()):
+            raise _too_large(size, max(bounds.MAX_BYTES.values()))
+        data = path.read_bytes()
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "its name is not one"
+        raise InputError(f"can't be opened ({reason})", hint="check its name and permissions") from None
+    most = bounds.MAX_BYTES[_kind(data)]
+    if len(data) > most:
+        raise _too_large(len(data), most)
+    return data
+
+
+def _kind(data: bytes) -> str:
+    if not data.strip():
+        raise InputError("is empty", hint="save the drawing again")
+    if data.startswith(_DXF_BINARY) or _DXF.match(data[:4096].removeprefix(_MARKS[0])):
+        return "DXF"
+    for first, what, remedy in _OTHERS:
+        if data.startswith(first):
+            raise InputError(f"{what}, not outlines" if "dots" in what else what, hint=remedy)
+    head = data[:4096]
+    for mark in _MARKS:
+        head = head.removeprefix(mark)
+    if head.replace(b"\x00", b"").lstrip().startswith(b"<"):
+        return "SVG"
+    raise InputError("is neither an SVG nor a DXF drawing", hint="save the drawing as SVG or DXF")
+
+
+def _named(path: Path, kind: str, artwork: Artwork) -> Artwork:
+    """Say so if the file's name promises something else."""
+    if path.suffix.lower() == f".{kind.lower()}":
+        return artwork
+    note = f"the file is named {path.suffix or 'without an ending'} but holds {kind}; it is read as {kind}"
+    return Artwork(artwork.layers, artwork.width_mm, artwork.height_mm, (note, *artwork.notes), artwork.true_size)
+
+
+def _near(path: Path) -> str:
+    try:
+        names = sorted(entry.name for entry in path.parent.iterdir() if entry.suffix.lower() in (".svg", ".dxf"))
+    except OSError:
+        return "check the folder's name"
+    close = difflib.get_close_matches(path.name, names, n=1)
+    return f"did you mean {close[0]}?" if close else "check the name and the folder"
+
+
+def _too_large(size: int, most: int) -> InputError:
+    return InputError(
+        f"may be at most {most // 1_000_000} MB", value=f"{size / 1e6:.0f} MB",
+        hint="remove what is not needed, or split the drawing into several files",
+    )  # fmt: skip

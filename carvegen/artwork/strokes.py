@@ -1,0 +1,89 @@
+"""Drawn lines to the areas they cover: width, ends and corners as SVG 1.1 section 11.4 says."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.artwork import rounds
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.artwork.pathdata import Line
+    from carvegen.geometry import Floats, PolygonArray
+
+__all__ = ["Pen", "outlined"]
+
+_CAPS: Mapping[str, Literal["flat", "round", "square"]] = {"butt": "flat", "round": "round", "square": "square"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pen:
+    """What a line is drawn with; lengths in the line's own unit."""
+
+    width: float
+    cap: str = "butt"
+    join: str = "miter"
+    limit: float = 4.0  #: longest miter, as a multiple of the width
+    tolerance: float = 0.01
+
+
+def outlined(lines: Sequence[Line], pen: Pen) -> PolygonArray:
+    """The area that `lines` cover, as valid polygons that may overlap."""
+    radius = pen.width / 2
+    quarter = max(2, rounds.chords(radius, math.pi / 2, pen.tolerance))
+    drawn = geometry.polygon_array(_geometry(line) for line in lines)
+    if len(drawn) == 0:
+        return geometry.empty()
+    area = shapely.buffer(
+        drawn, radius, quad_segs=quarter, cap_style=_CAPS.get(pen.cap, "flat"),
+        join_style="round" if pen.join == "round" else "bevel",
+    )  # fmt: skip
+    if pen.join in ("round", "bevel"):
+        return geometry.parts(area)
+    tips = [_miters(line, radius, pen) for line in lines]
+    return geometry.parts(np.concatenate([area, *tips]))
+
+
+def _geometry(line: Line) -> BaseGeometry:
+    xy = line.xy[np.append(True, (np.diff(line.xy, axis=0) != 0).any(axis=1))]
+    if len(xy) == 1:
+        return shapely.Point(xy[0])
+    return shapely.LinearRing(xy) if line.closed and len(xy) > 2 else shapely.LineString(xy)
+
+
+def _miters(line: Line, radius: float, pen: Pen) -> PolygonArray:
+    """The pointed corners that a bevel lacks, where they are short enough to be drawn."""
+    xy = line.xy[np.append(True, (np.diff(line.xy, axis=0) != 0).any(axis=1))]
+    if line.closed:
+        xy = np.concatenate([xy[-1:], xy, xy[:1]])
+    if len(xy) < 3:
+        return geometry.empty()
+    step = np.diff(xy, axis=0)
+    length = np.hypot(*step.T)[:, None]
+    along = step / np.where(length > 0, length, 1)
+    before, behind = along[:-1], along[1:]
+    side = -np.sign(before[:, 0] * behind[:, 1] - before[:, 1] * behind[:, 0])[:, None]
+    half = np.sqrt(np.clip((1 + (before * behind).sum(axis=1)) / 2, 0, 1))  # cos of half the turn
+    shown = (side[:, 0] != 0) & (half * pen.limit >= 1) & (radius * (1 - half) > pen.tolerance / 4)
+    return _kites(xy[1:-1][shown], (before * side)[shown], (behind * side)[shown], radius)
+
+
+def _kites(at: Floats, before: Floats, behind: Floats, radius: float) -> PolygonArray:
+    if len(at) == 0:
+        return geometry.empty()
+    left = np.column_stack([-before[:, 1], before[:, 0]])
+    right = np.column_stack([-behind[:, 1], behind[:, 0]])
+    middle = left + right
+    tip = at + middle * (2 * radius / (middle**2).sum(axis=1))[:, None]
+    corners = np.stack([at, at + radius * left, tip, at + radius * right], axis=1)
+    return geometry.polygon_array(np.asarray(shapely.polygons(corners)))
