@@ -140,9 +140,7 @@ def _coloured(layer: Layer, index: int | None) -> Layer:
     if index is None:
         return layer
     if not 1 <= index <= 255:
-        raise InputError(
-            "must be a DXF colour index, 1…255", value=index, where=f"layer_colours: {layer.name}"
-        )
+        raise InputError("must be a DXF colour index, 1…255", value=index, where=f"layer_colours: {layer.name}")
     from ezdxf.colors import aci2rgb
 
     return replace(layer, index=index, colour=aci2rgb(index).to_hex())

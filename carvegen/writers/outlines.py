@@ -19,9 +19,7 @@ __all__ = ["ring_texts"]
 _DECIMALS = 3
 
 
-def ring_texts(
-    xy: Floats, start: Indices, *, before: str = "", between: str = " ", after: str = " "
-) -> list[str]:
+def ring_texts(xy: Floats, start: Indices, *, before: str = "", between: str = " ", after: str = " ") -> list[str]:
     r"""One text a ring: for each of its points `before`, x, `between`, y, `after`.
 
     Parameters

@@ -83,10 +83,7 @@ def machine_sheet(job: Job, shown: Seen, layers: Mapping[str, Layer], *, more: S
         f"Block {shown.width_mm:g} x {shown.height_mm:g} mm. UNITS=MM. Cut areas {job.depth_mm:g} mm deep. "
         "Outlines are as drawn, not offset for kerf.",
         *more,
-        *(
-            f"{layer.name}: {layer.drawn}: {layer.asks}."
-            for layer in (layers[name] for name in MACHINE_LAYERS)
-        ),
+        *(f"{layer.name}: {layer.drawn}: {layer.asks}." for layer in (layers[name] for name in MACHINE_LAYERS)),
         "Colours carry no meaning: set each layer by its name, as the shop does it. Read the note first.",
     ]
     return around(shown, width, words)
@@ -96,9 +93,9 @@ def around(shown: Seen, width: float, words: Sequence[str]) -> Sheet:
     """A sheet `width` mm wide between its margins, with a check bar and `words` under the block."""
     bar_top = -MARGIN_MM - 2.0
     bar = shapely.box(0, bar_top - 2.0, BAR_MM, bar_top)
-    caption = TextLine(at=(BAR_MM + 2, bar_top - 2.0), size_mm=_TEXT_MM, text="100 mm: measure")
+    beside = TextLine(at=(BAR_MM + 2, bar_top - 2.0), size_mm=_TEXT_MM, text="100 mm: measure")
     first = bar_top - 2.0 - _LEADING_MM - 1.6
-    lines = [caption] + [
+    lines = [beside] + [
         TextLine(at=(0.0, round(first - k * _LEADING_MM, 3)), size_mm=_TEXT_MM, text=text)
         for k, text in enumerate(wrapped(words, width, _TEXT_MM))
     ]

@@ -74,9 +74,7 @@ def proof_svg(block: Block, report: Report, *, most: int = _MOST_RINGS) -> str:
     """A picture of what the block prints, in print view, with up to `most` findings ringed and numbered."""
     shown = seen(block, View.PRINT)
     width = max(shown.width_mm, 120.0)
-    sheet = around(
-        shown, width, [f"{shown.name}: {shown.view.words}", _TONES, *ringed.summary(report, most=most)]
-    )
+    sheet = around(shown, width, [f"{shown.name}: {shown.view.words}", _TONES, *ringed.summary(report, most=most)])
     page = _page(sheet, f"{shown.name}, proof", f"{View.PRINT.words} Millimetres, 1:1. Not for a machine.")
     land = page.group("LAND", "LAND", "what is left standing: prints", fill=INK, stroke="none")
     page.polygon(land, shown.face)
@@ -98,9 +96,7 @@ def proof_svg(block: Block, report: Report, *, most: int = _MOST_RINGS) -> str:
 
 
 def _page(sheet: Sheet, title: str, about: str) -> SvgPage:
-    return SvgPage(
-        left=sheet.left, bottom=sheet.bottom, right=sheet.right, top=sheet.top, title=title, about=about
-    )
+    return SvgPage(left=sheet.left, bottom=sheet.bottom, right=sheet.right, top=sheet.top, title=title, about=about)
 
 
 def _layer(page: SvgPage, layer: Layer, **style: object) -> None:
@@ -131,11 +127,7 @@ def _rings(page: SvgPage, found: list[ringed.Mark]) -> None:
         group.add(page.drawing.circle(**place, stroke=layer.colour, stroke_width=0.4, **dash))
     for mark in found:
         left, bottom, width, height = mark.box
-        group.add(
-            page.drawing.rect(
-                page.at(left, bottom + height), (width, height), fill="#ffffff", fill_opacity=0.88
-            )
-        )
+        group.add(page.drawing.rect(page.at(left, bottom + height), (width, height), fill="#ffffff", fill_opacity=0.88))
         group.add(
             page.drawing.text(
                 mark.label,

@@ -27,9 +27,7 @@ class SvgPage:
     One user unit is 1 mm. No shape carries a transform: y is turned when the numbers are written.
     """
 
-    def __init__(
-        self, *, left: float, bottom: float, right: float, top: float, title: str, about: str
-    ) -> None:
+    def __init__(self, *, left: float, bottom: float, right: float, top: float, title: str, about: str) -> None:
         self._left, self._top = left, top
         width, height = round(right - left, 3), round(top - bottom, 3)
         self.drawing = svgwrite.Drawing(

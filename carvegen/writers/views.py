@@ -78,9 +78,6 @@ def seen(what: Job | Block, view: View) -> Seen:
     width, height = round(block.width_mm, 3), round(block.height_mm, 3)
     turn = view is View.BLOCK
     cuts, cut_outs, kept = (
-        geometry.mirrored(shapes, width) if turn else shapes
-        for shapes in (block.cuts, block.cut_outs, block.kept)
+        geometry.mirrored(shapes, width) if turn else shapes for shapes in (block.cuts, block.cut_outs, block.kept)
     )
-    return Seen(
-        name=block.name, view=view, width_mm=width, height_mm=height, cuts=cuts, cut_outs=cut_outs, kept=kept
-    )
+    return Seen(name=block.name, view=view, width_mm=width, height_mm=height, cuts=cuts, cut_outs=cut_outs, kept=kept)

@@ -1,0 +1,205 @@
+"""The hand guide: what it shows and says, whatever it is printed on."""
+
+from __future__ import annotations
+
+import enum
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import cutting
+from carvegen.errors import InputError
+from carvegen.writers.sheet import BAR_MM, MARGIN_MM, register_crosses
+from carvegen.writers.views import View, seen
+
+if TYPE_CHECKING:
+    from carvegen.geometry import Floats, PolygonArray
+    from carvegen.job import Job
+    from carvegen.writers.views import Seen
+
+__all__ = [
+    "HATCH_TONE",
+    "MEASURE_ME",
+    "OUTLINE_MM",
+    "TEST_WORD",
+    "TONE",
+    "WORD_MM",
+    "Guide",
+    "Transfer",
+    "hand_guide",
+    "transfer_named",
+]
+
+#: A word in the margin that shows which way the sheet reads.
+TEST_WORD = "SNOW"
+WORD_MM = 4.0  #: height of its letters
+
+TONE = 0.82  #: lightness of the cut areas: prints on any black-and-white printer, and lines show on it
+HATCH_TONE = 0.35  #: lightness of outlines and hatching
+OUTLINE_MM = 0.1  #: width of the line along a cut's edge, half of it inside
+MEASURE_ME = f"measure me: {BAR_MM:g} mm, print at 100 %, do not fit"
+
+_HATCH_MM = 1.6  # between hatching lines
+
+
+class Transfer(enum.Enum):
+    """How the guide comes onto the block; common practice."""
+
+    CARBON = "carbon"
+    GLUED = "glued"
+    FACE_DOWN = "face-down"
+
+    @property
+    def view(self) -> View:
+        """What the sheet must show: a sheet laid face down is turned by the transfer itself."""
+        return View.PRINT if self is Transfer.FACE_DOWN else View.BLOCK
+
+    @property
+    def words(self) -> str:
+        """How to lay the sheet, and which way it reads."""
+        return f"{_LAID[self]} {_READS[self.view]}"
+
+
+_LAID = {
+    Transfer.CARBON: "Lay carbon paper on the block and this sheet face up over it; trace the edges.",
+    Transfer.GLUED: "Paste this sheet face up on the block and cut through the paper.",
+    Transfer.FACE_DOWN: "Lay this sheet face down on the block and rub it off, or transfer its toner.",
+}
+_READS = {
+    View.BLOCK: f"The word {TEST_WORD} reads backwards here: that is right, it will read forwards in the print.",
+    View.PRINT: f"The word {TEST_WORD} reads forwards here: that is right, it will read backwards on the block "
+    "and forwards in the print.",
+}
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Guide:
+    """A guide before it is put on paper; mm, in its own view, origin at the block's lower left corner."""
+
+    shown: Seen
+    transfer: Transfer
+    register: PolygonArray
+    hatch: Floats  #: lines over the cut-outs, (n, 4) as x, y, x, y
+    arrow: Floats | None  #: lines of the grain's arrow, (n, 4)
+    word_at: tuple[float, float]  #: where the test word begins; it runs to the left if `mirrored`
+    facts: tuple[str, ...]
+    legend: tuple[str, ...]
+    steps: tuple[str, ...]
+
+    @property
+    def mirrored(self) -> bool:
+        """Whether the test word is drawn mirrored."""
+        return self.shown.view is View.BLOCK
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """Left, bottom, right and top of the drawing: the block with its margin."""
+        return (-MARGIN_MM, -MARGIN_MM, self.shown.width_mm + MARGIN_MM, self.shown.height_mm + MARGIN_MM)
+
+    @property
+    def title(self) -> str:
+        """The sheet's heading."""
+        return f"{self.shown.name}: carving guide, 1:1"
+
+
+def transfer_named(name: str) -> Transfer:
+    """The transfer with this name.
+
+    Raises
+    ------
+    InputError
+        If there is none.
+    """
+    try:
+        return Transfer(name)
+    except ValueError:
+        known = ", ".join(sorted(each.value for each in Transfer))
+        raise InputError("must be a way of transfer", value=name, where="transfer", hint=f"known: {known}") from None
+
+
+def hand_guide(job: Job, transfer: Transfer) -> Guide:
+    """The guide for one block, one tool and one way of transfer."""
+    shown = seen(job, transfer.view)
+    along_grain = job.material.grain == "side"
+    word_at = shown.places([(0.0, shown.height_mm + 3.0)])[0].tolist()
+    return Guide(
+        shown=shown,
+        transfer=transfer,
+        register=register_crosses(shown),
+        hatch=_hatching(shown.cut_outs),
+        arrow=_arrow(shown.direction_deg(job.grain_deg)) if along_grain else None,
+        word_at=(word_at[0], word_at[1]),
+        facts=_facts(job, shown),
+        legend=_legend(grain=along_grain),
+        steps=_STEPS,
+    )
+
+
+def _facts(job: Job, shown: Seen) -> tuple[str, ...]:
+    wall = cutting.wall(job.cutter, job.depth_mm)
+    return (
+        f"{shown.view.words}",
+        f"Block {shown.width_mm:g} x {shown.height_mm:g} mm, {job.material.name}, {job.thickness_mm:g} mm thick.",
+        f"Tool: {job.cutter.name}. Depth of the cut areas: {job.depth_mm:g} mm. {_walls(wall.steepest_deg)}",
+        f"Narrowest land {job.limits.land_mm:.2f} mm, smallest free-standing dot {job.limits.dot_mm:.2f} mm.",
+    )
+
+
+def _walls(steepest_deg: float) -> str:
+    """What the tool's walls will be like; an upright one asks for a slope cut by hand."""
+    if steepest_deg < 1:
+        return "Walls: as cut they stand upright or lean in; slope them so that the land is wider at its foot."
+    return f"Walls: {steepest_deg:.0f} degrees from the vertical, the land wider at its foot."
+
+
+def _legend(*, grain: bool) -> tuple[str, ...]:
+    lines = (
+        "Grey: cut away. White: leave standing, it prints. Hatched: goes through the whole thickness.",
+        "Frame: the block's edge. Crosses outside it: register, the same on every block of this size.",
+    )
+    return (*lines, "Double arrow under the block: the grain.") if grain else lines
+
+
+# Order of cutting: Fletcher, Wood-Block Printing (1916), and Phillips, The Technique of the Color Wood-cut
+# (1926), as digested in trade notes; the rest is common practice, no source.
+_STEPS = (
+    "Measure the bar on the print. If it is not 100 mm, print again at 100 %.",
+    "Lay the guide to the block's edges; look at the test word before anything is traced or pasted.",
+    "Cut the fine outlines first: each wall slopes out from under the land, never in under it.",
+    "Then the small cuts and flakes, from the middle of the block outwards.",
+    "Clear the wide areas last, deeper towards their middle. Cut-outs at the very end.",
+    "Block against a stop, both hands behind the edge, cut away from yourself, tools sharp. The tool maker's "
+    "instructions and your workshop's rules go before this sheet.",
+)
+
+
+def _hatching(shapes: PolygonArray) -> Floats:
+    """Slanting lines over `shapes`, `_HATCH_MM` apart; (n, 4)."""
+    if len(shapes) == 0:
+        return np.empty((0, 4))
+    left, bottom, right, top = shapely.total_bounds(shapes).tolist()
+    height = top - bottom
+    foot = np.arange(left - height, right, _HATCH_MM * math.sqrt(2))
+    ends = np.column_stack([foot, np.full_like(foot, bottom), foot + height, np.full_like(foot, top)])
+    lines = shapely.linestrings(ends.reshape(-1, 2, 2))
+    cut = shapely.get_parts(shapely.intersection(lines, shapely.multipolygons(shapes)))
+    straight = cut[(shapely.get_type_id(cut) == 1) & ~shapely.is_empty(cut)]
+    first, last = shapely.get_point(straight, 0), shapely.get_point(straight, -1)
+    xy = [shapely.get_x(first), shapely.get_y(first), shapely.get_x(last), shapely.get_y(last)]
+    return np.asarray(np.round(np.column_stack(xy), 3), dtype=np.float64)
+
+
+def _arrow(direction_deg: float) -> Floats:
+    """A double arrow in the lower left margin; (n, 4)."""
+    turn = math.radians(direction_deg)
+    along = np.array([math.cos(turn), math.sin(turn)])
+    across = np.array([-along[1], along[0]])
+    middle = np.array([7.0, -MARGIN_MM / 2])
+    tips = [middle - 6 * along, middle + 6 * along]
+    lines = [(tips[0], tips[1])]
+    for tip, inward in zip(tips, (along, -along), strict=True):
+        lines += [(tip, tip + 2 * inward + side * across) for side in (1.0, -1.0)]
+    return np.asarray(np.round(np.array(lines).reshape(-1, 4), 3), dtype=np.float64)

@@ -1,0 +1,221 @@
+"""The hand guide as a PDF at 1:1, one sheet of words, then the drawing over as many sheets as it needs."""
+
+from __future__ import annotations
+
+import io
+import itertools
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from reportlab.lib.utils import simpleSplit
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfgen.canvas import Canvas
+
+from carvegen import geometry
+from carvegen.units import MM_PER
+from carvegen.writers.guide import (
+    HATCH_TONE,
+    MEASURE_ME,
+    OUTLINE_MM,
+    TEST_WORD,
+    TONE,
+    WORD_MM,
+    hand_guide,
+    transfer_named,
+)
+from carvegen.writers.outlines import ring_texts
+from carvegen.writers.sheet import BAR_MM
+from carvegen.writers.tiles import FOOT_MM, UNPRINTED_MM, plan
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from carvegen.geometry import Floats, PolygonArray
+    from carvegen.job import Job
+    from carvegen.writers.guide import Guide
+    from carvegen.writers.tiles import Plan, Tile
+
+__all__ = ["guide_pdf"]
+
+_PT = 1 / MM_PER["pt"]  # points in a millimetre
+_FONT = "Vera"  # comes with reportlab; put into the file, so that every printer has it
+_MAP_MM = (34.0, 13.0)  # room for the map of the sheets
+
+
+def guide_pdf(job: Job, transfer: str, paper: str = "A4") -> bytes:
+    """The guide as PDF pages of `paper`, the first with the words, the others with the drawing.
+
+    Parameters
+    ----------
+    transfer
+        "carbon", "glued" (both mirrored) or "face-down" (as the print reads).
+    paper
+        "A4" or "Letter".
+
+    Raises
+    ------
+    InputError
+        If the transfer or the paper is unknown.
+    """
+    guide = hand_guide(job, transfer_named(transfer))
+    sheets = plan(guide.bounds, paper)
+    if _FONT not in pdfmetrics.getRegisteredFontNames():
+        pdfmetrics.registerFont(TTFont(_FONT, "Vera.ttf"))
+    out = io.BytesIO()
+    canvas = Canvas(out, pagesize=(sheets.page[0] * _PT, sheets.page[1] * _PT), invariant=1, pageCompression=1)
+    canvas.setTitle(guide.title)
+    canvas.setSubject(guide.transfer.words)
+    _words_page(canvas, guide, sheets)
+    cuts, cut_outs = _Shapes(guide.shown.cuts, "B*"), _Shapes(guide.shown.cut_outs, "S")
+    for number, tile in enumerate(sheets.tiles, start=1):
+        _heading(canvas, guide, sheets, tile)
+        canvas.saveState()
+        _to_tile(canvas, tile)
+        _drawing(canvas, guide, tile, cuts, cut_outs)
+        _joins(canvas, sheets)
+        canvas.restoreState()
+        _foot(canvas, sheets, number)
+        canvas.showPage()
+    canvas.save()
+    return out.getvalue()
+
+
+class _Shapes:
+    """Shapes as drawing operators in mm, picked by the tile that they meet."""
+
+    def __init__(self, shapes: PolygonArray, paint: str) -> None:
+        found = geometry.rings(shapes)
+        texts = [text.replace(" l", " m", 1) + "h\n" for text in ring_texts(found.xy, found.start, after=" l\n")]
+        first = np.searchsorted(found.owner, np.arange(len(shapes) + 1)).tolist()
+        self._texts = ["".join(texts[a:b]) + paint for a, b in itertools.pairwise(first)]
+        self._bounds = shapely.bounds(shapes).reshape(-1, 4)
+
+    def within(self, tile: Tile) -> str:
+        """The operators of the shapes that reach into a tile."""
+        left, bottom, right, top = self._bounds.T
+        meets = (left < tile.right) & (right > tile.left) & (bottom < tile.top) & (top > tile.bottom)
+        return "\n".join(self._texts[k] for k in np.flatnonzero(meets).tolist())
+
+
+def _to_tile(canvas: Canvas, tile: Tile) -> None:
+    """From here on the unit is 1 mm of the drawing, and nothing is drawn beyond the tile."""
+    canvas.translate(UNPRINTED_MM * _PT, (UNPRINTED_MM + FOOT_MM) * _PT)
+    canvas.scale(_PT, _PT)
+    canvas.translate(-tile.left, -tile.bottom)
+    canvas.addLiteral(
+        f"{tile.left:.3f} {tile.bottom:.3f} {tile.right - tile.left:.3f} {tile.top - tile.bottom:.3f} re W n"
+    )
+
+
+def _drawing(canvas: Canvas, guide: Guide, tile: Tile, cuts: _Shapes, cut_outs: _Shapes) -> None:
+    canvas.setLineJoin(1)
+    canvas.setFillGray(TONE)
+    canvas.setStrokeGray(HATCH_TONE)
+    canvas.setLineWidth(OUTLINE_MM)
+    canvas.addLiteral(cuts.within(tile))
+    canvas.setLineWidth(0.25)
+    _lines(canvas, guide.hatch)
+    canvas.addLiteral(cut_outs.within(tile))
+    canvas.setStrokeGray(0)
+    canvas.setFillGray(0)
+    canvas.setLineWidth(0.3)
+    canvas.rect(0, 0, guide.shown.width_mm, guide.shown.height_mm)
+    canvas.addLiteral(_Shapes(guide.register, "f*").within(tile))
+    if guide.arrow is not None:
+        _lines(canvas, guide.arrow)
+    canvas.saveState()
+    canvas.translate(*guide.word_at)
+    canvas.scale(-1 if guide.mirrored else 1, 1)
+    canvas.setFont(_FONT, WORD_MM / 0.73)
+    canvas.drawString(0, 0, TEST_WORD)
+    canvas.restoreState()
+
+
+def _lines(canvas: Canvas, lines: Floats) -> None:
+    if len(lines):
+        canvas.lines(lines.tolist())
+
+
+def _joins(canvas: Canvas, sheets: Plan) -> None:
+    """Ringed crosses, on both sheets at the same place."""
+    canvas.setLineWidth(0.15)
+    for x, y in sheets.joins:
+        canvas.setStrokeGray(0)
+        canvas.circle(x, y, 1.8)
+        canvas.lines([(x - 3.5, y, x + 3.5, y), (x, y - 3.5, x, y + 3.5)])
+
+
+def _heading(canvas: Canvas, guide: Guide, sheets: Plan, tile: Tile) -> None:
+    width, height = sheets.page
+    reads = "mirrored" if guide.mirrored else "as the print reads"
+    text = (
+        f"{guide.shown.name}: row {tile.row} of {sheets.rows}, column {tile.column} of {sheets.columns}; "
+        f"{guide.transfer.value}, {reads}; grey = cut away"
+    )
+    _say(canvas, [text], x=UNPRINTED_MM, y=height - UNPRINTED_MM - 4, width=width - 2 * UNPRINTED_MM, lines=1)
+
+
+def _foot(canvas: Canvas, sheets: Plan, number: int | None) -> None:
+    """The check bar, and the map of the sheets with this one dark."""
+    width = sheets.page[0]
+    x, y = UNPRINTED_MM, UNPRINTED_MM + 9
+    canvas.setFillGray(0)
+    canvas.rect(x * _PT, y * _PT, BAR_MM * _PT, 2 * _PT, stroke=0, fill=1)
+    _say(canvas, [MEASURE_ME], x=x, y=y - 4.5, width=BAR_MM)
+    cell = min(_MAP_MM[0] / sheets.columns, _MAP_MM[1] / sheets.rows, 8.0)
+    left = width - UNPRINTED_MM - cell * sheets.columns
+    canvas.setStrokeGray(0)
+    canvas.setLineWidth(0.3)
+    for k, tile in enumerate(sheets.tiles, start=1):
+        corner = (left + (tile.column - 1) * cell, UNPRINTED_MM + (sheets.rows - tile.row) * cell)
+        canvas.setFillGray(0.25 if k == number else 1)
+        canvas.rect(corner[0] * _PT, corner[1] * _PT, cell * _PT, cell * _PT, stroke=1, fill=1)
+    which = f"sheet {number} of {len(sheets.tiles)}" if number else _sheets(sheets)
+    _say(canvas, [which], x=left - 28, y=UNPRINTED_MM, width=27)
+
+
+def _words_page(canvas: Canvas, guide: Guide, sheets: Plan) -> None:
+    width, height = sheets.page
+    room = width - 2 * UNPRINTED_MM
+    y = _say(canvas, [guide.title], x=UNPRINTED_MM, y=height - UNPRINTED_MM - 6, width=room, size=5.5)
+    joins = (
+        [f"{_sheets(sheets)}: lay each ringed cross exactly over its like on the next sheet, and tape."]
+        if len(sheets.tiles) > 1
+        else []
+    )
+    steps = [f"{number}. {step}" for number, step in enumerate(guide.steps, start=1)]
+    for words in ([guide.transfer.words], guide.facts, [*guide.legend, *joins], steps):
+        y = _say(canvas, words, x=UNPRINTED_MM, y=y - 3, width=room)
+    low = UNPRINTED_MM + FOOT_MM
+    canvas.setFillGray(0)
+    canvas.rect((width - UNPRINTED_MM - 2) * _PT, low * _PT, 2 * _PT, BAR_MM * _PT, stroke=0, fill=1)
+    _say(canvas, ["and this way too: 100 mm"], x=width - UNPRINTED_MM - 56, y=low + 1, width=54)
+    _foot(canvas, sheets, None)
+    canvas.showPage()
+
+
+def _sheets(sheets: Plan) -> str:
+    return "1 sheet" if len(sheets.tiles) == 1 else f"{len(sheets.tiles)} sheets"
+
+
+def _say(
+    canvas: Canvas,
+    words: Sequence[str],
+    *,
+    x: float,
+    y: float,
+    width: float,
+    size: float = 3.6,
+    lines: int = 99,
+) -> float:
+    """Lines of words from base line `y` downwards; mm; returns the next free base line."""
+    canvas.setFillGray(0)
+    canvas.setFont(_FONT, size * _PT)
+    for text in words:
+        for line in simpleSplit(text, _FONT, size * _PT, width * _PT)[:lines]:
+            canvas.drawString(x * _PT, y * _PT, line)
+            y -= size * 1.4
+        y -= size * 0.25
+    return y

@@ -1,0 +1,196 @@
+"""The note that travels with every file: what it is, what it asks, what to take care of."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import cutting
+from carvegen.profiles import Verdict
+from carvegen.writers.layers import BLOCK_EDGE, CUT_AREA, CUT_OUT, MACHINE_LAYERS, REGISTER, palette
+from carvegen.writers.sheet import BAR_MM, register_crosses
+from carvegen.writers.table import place
+from carvegen.writers.views import View, seen
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping
+
+    from carvegen.findings import Report
+    from carvegen.geometry import PolygonArray
+    from carvegen.job import Job
+
+__all__ = ["machine_note"]
+
+_MOST_ROWS = 20
+
+_CLOSING = {
+    True: "This note gives the usual cautions and replaces nothing: the tool makers' instructions, the rules "
+    "of the workshop, local codes and the advice of trained people go before it.",
+    False: "This note gives the usual cautions and replaces nothing: the machine's manual, the shop's rules, "
+    "local codes and the judgement of a trained operator go before it. It names no power, speed or "
+    "feed: those are the shop's to set, on a test piece first.",
+}
+
+
+def machine_note(job: Job, report: Report, files: Mapping[str, str]) -> str:
+    """The note for one job, in Markdown.
+
+    Parameters
+    ----------
+    files
+        What each file is for, by its name, as it is handed over.
+    """
+    hand = job.machine.kind == "hand"
+    parts = [
+        [f"# {job.block.name}: " + ("to be cut by hand" if hand else f"for the {job.machine.kind}")],
+        _question(job),
+        ["## What this is", "", *_facts(job)],
+        ["## Files", "", *_bullets(f"`{name}`: {about}" for name, about in files.items())],
+        ["## Layers", "", *_layer_table(job)],
+        [] if hand else ["## Before it is cut", "", *_bullets(_hand_over(job))],
+        ["## Findings", "", *_findings(report)],
+        ["## Cautions", "", *_bullets([job.permit.why, *job.permit.cautions, *job.machine.cautions])],
+        [_CLOSING[hand]],
+    ]
+    return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
+
+
+def _question(job: Job) -> list[str]:
+    """What must be settled first, where the material's verdict is `ask`."""
+    if job.permit.verdict is not Verdict.ASK:
+        return []
+    declared = _one_line(job.declared)
+    asks = "Ask the shop" if job.machine.kind != "hand" else "Settle this"
+    return [
+        "## Open question: settle this first",
+        "",
+        f"{asks} before anything is cut: may {job.material.name} be worked here? {job.permit.why}",
+        "",
+        f"Composition as declared: **{declared or 'NOT DECLARED - ask before anything is cut'}**",
+        "",
+        f"What the name usually means: {job.material.composition}. A name is no proof: show the maker's "
+        "statement or the safety data sheet.",
+    ]
+
+
+def _facts(job: Job) -> list[str]:
+    block = job.block
+    facts = [
+        f"Block: {block.width_mm:g} x {block.height_mm:g} mm, 1:1, millimetres.",
+        f"Material as declared: {_one_line(job.declared) or 'not declared'}; profile: {job.material.name}.",
+        f"Thickness {job.thickness_mm:g} mm; cut areas {job.depth_mm:g} mm deep; "
+        f"{job.thickness_mm - job.depth_mm:.2f} mm stay under them.",
+        *_grain(job),
+        *_view(job),
+        _wall(job),
+        f"White: {100 * block.white_share:.1f} % of the face does not print.",
+        "Outlines are as drawn, not offset for kerf or cutter: the edge of a shape is the edge of the land.",
+    ]
+    return _bullets(facts)
+
+
+def _wall(job: Job) -> str:
+    wall = cutting.wall(job.cutter, job.depth_mm)
+    lean = f"{abs(wall.steepest_deg):.1f} degrees from the vertical where it is steepest"
+    if wall.steepest_deg < 0:
+        lean = f"UNDERCUT by {abs(wall.steepest_deg):.1f} degrees at its worst"
+    foot = f"{2 * abs(wall.foot_gain_mm):.2f} mm {'wider' if wall.foot_gain_mm >= 0 else 'NARROWER'}"
+    return (
+        f"Cutter: {job.cutter.name}. The wall it leaves is {lean}; the land is {foot} at its foot than at the "
+        f"face. Basis: {wall.basis}."
+    )
+
+
+def _grain(job: Job) -> list[str]:
+    if job.material.grain != "side":
+        return []
+    block_deg = seen(job, View.BLOCK).direction_deg(job.grain_deg) % 180
+    return [
+        f"Grain runs {block_deg:g} degrees from the lower edge as the block lies face up "
+        f"({job.grain_deg % 180:g} degrees in the print)."
+    ]
+
+
+def _view(job: Job) -> list[str]:
+    if job.machine.kind == "hand":
+        return ["The guide says which way it reads and how it goes on the block. To check: its test word."]
+    return [
+        f"{View.BLOCK.words} Mirrored: yes, already; do not mirror again. To check: compare with the proof, "
+        "which is in print view; what is left there is right here."
+    ]
+
+
+def _layer_table(job: Job) -> list[str]:
+    """Layers with what they ask, how many closed shapes, and the length of their outlines."""
+    shown, layers = seen(job, View.BLOCK), palette(job.machine.layer_colours)
+    edge = np.array([shown.face], dtype=object)
+    shapes = {
+        CUT_AREA: shown.cuts,
+        CUT_OUT: shown.cut_outs,
+        REGISTER: register_crosses(shown),
+        BLOCK_EDGE: edge,
+    }
+    rows = [
+        "| layer | asks | closed shapes | outlines, mm | area, mm2 |",
+        "| --- | --- | ---: | ---: | ---: |",
+    ]
+    rows += [
+        _layer_row(layers[name].name, layers[name].asks, shapes[name]) for name in MACHINE_LAYERS if name in shapes
+    ]
+    return [
+        *rows,
+        "",
+        "All contours are closed; none is drawn twice. Words and the check bar are on NOTES: not to be cut.",
+    ]
+
+
+def _layer_row(name: str, asks: str, shapes: PolygonArray) -> str:
+    length, area = float(shapely.length(shapes).sum()), float(shapely.area(shapes).sum())
+    return f"| {name} | {asks} | {len(shapes)} | {length:.1f} | {area:.1f} |"
+
+
+def _hand_over(job: Job) -> Iterator[str]:
+    """What public workshops' file guidelines ask for; common practice where no source is cited."""
+    yield f"Measure the check bar after opening the file: {BAR_MM:g} mm. If it is not, stop: the unit was misread."
+    yield "Measure the block's thickness in three places or more, and hand over the maker's statement with it."
+    yield "Layers are told by their names; colours carry no meaning. Give each layer the shop's own setting."
+    yield (
+        "Order: cut areas first, then cut-outs from the inside outwards. Register marks, block edge and notes "
+        "are not cut."
+    )
+    yield "Cut a test piece of the same sheet first: a line, a dot, a narrow land, the depth, the kerf."
+    limits = job.limits
+    yield (
+        f"Narrowest land {limits.land_mm:.2f} mm, smallest island {limits.dot_mm:.2f} mm, smallest cut "
+        f"{limits.cut_mm:.2f} mm are what the checks went by; say if the shop needs more."
+    )
+    if job.machine.bed_width_mm is not None and job.machine.bed_height_mm is not None:
+        yield f"Bed as the profile has it: {job.machine.bed_width_mm:g} x {job.machine.bed_height_mm:g} mm."
+    if job.machine.kind == "router":
+        yield "Settle with the shop: stock zero, safe height, clamps outside the block, where tabs are wanted."
+
+
+def _findings(report: Report) -> list[str]:
+    if not len(report):
+        return ["None: every check that was made is kept."]
+    rows = [
+        "| no. | rule | | measured | limit | where (print view) | what to do |",
+        "| ---: | --- | --- | ---: | ---: | --- | --- |",
+    ]
+    for number, finding in enumerate(report.findings[:_MOST_ROWS], start=1):
+        rows.append(
+            f"| {number} | {finding.rule} | {finding.severity.label} | {finding.measured:.2f} {finding.unit} | "
+            f"{finding.limit:.2f} {finding.unit} | {place(finding)} | {finding.remedy} |"
+        )
+    more = len(report) - _MOST_ROWS
+    return [*rows, "", f"and {more} more."] if more > 0 else rows
+
+
+def _bullets(texts: Iterable[str]) -> list[str]:
+    return [f"- {text}" for text in texts]
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())
