@@ -10,7 +10,7 @@ from carvegen import geometry
 if TYPE_CHECKING:
     from shapely import Polygon
 
-    from carvegen.geometry import PolygonArray
+    from carvegen.geometry import PolygonArray, Rings
 
 __all__ = ["Block"]
 
@@ -38,3 +38,14 @@ class Block:
 
         white = shapely.area(self.cuts).sum() + shapely.area(self.cut_outs).sum()
         return float(white) / (self.width_mm * self.height_mm)
+
+    @property
+    def land_rings(self) -> Rings:
+        """The outlines of the land, land on the left of each; cuts that reach the edge open it."""
+        import numpy as np
+        import shapely
+
+        gone = np.concatenate([self.cuts, self.cut_outs])
+        inner = np.asarray(shapely.contains_properly(self.face, gone), dtype=bool)
+        opened = geometry.parts(shapely.difference(self.face, shapely.union_all(gone[~inner])))
+        return geometry.stacked(geometry.rings(opened), geometry.reversed_rings(geometry.rings(gone[inner])))

@@ -16,7 +16,16 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats
     from carvegen.profiles import Cutter
 
-__all__ = ["Wall", "beam_diameter_mm", "beam_waist_mm", "half_width_mm", "rayleigh_mm", "v_depth_mm", "v_width_mm", "wall"]
+__all__ = [
+    "Wall",
+    "beam_diameter_mm",
+    "beam_waist_mm",
+    "half_width_mm",
+    "rayleigh_mm",
+    "v_depth_mm",
+    "v_width_mm",
+    "wall",
+]
 
 _STEPS = 64  #: depths at which a curved wall is sampled
 
@@ -108,8 +117,10 @@ def _laser(cutter: Cutter, above: Floats, depth: float) -> Floats:
         slope = (values["kerf_top_mm"] - values["kerf_bottom_mm"]) / (2 * values["kerf_thickness_mm"])
         return values["kerf_top_mm"] / 2 - (depth - above) * slope
     waist = beam_waist_mm(
-        quality=values["quality"], wavelength_um=values["wavelength_um"],
-        focal_length_mm=values["focal_length_mm"], beam_diameter_mm=values["beam_diameter_mm"],
+        quality=values["quality"],
+        wavelength_um=values["wavelength_um"],
+        focal_length_mm=values["focal_length_mm"],
+        beam_diameter_mm=values["beam_diameter_mm"],
     )
     rayleigh = rayleigh_mm(quality=values["quality"], wavelength_um=values["wavelength_um"], waist_mm=waist)
     return beam_diameter_mm(waist, rayleigh, (depth - above) - values["focus_below_mm"]) / 2

@@ -28,7 +28,7 @@ class Finding:
 
     rule: str  #: the check's name, such as "land-width"
     severity: Severity
-    at: tuple[float, float]  #: print view, mm
+    at: tuple[float, float] | None  #: print view, mm; None: the whole block
     measured: float
     limit: float
     unit: str  #: "mm" or "deg"
@@ -41,7 +41,7 @@ class Finding:
         return {
             "rule": self.rule,
             "severity": self.severity.label,
-            "at_mm": _rounded(self.at),
+            "at_mm": None if self.at is None else _rounded(self.at),
             "to_mm": None if self.to is None else _rounded(self.to),
             "measured": round(self.measured, 4),
             "limit": round(self.limit, 4),
@@ -90,7 +90,7 @@ class Report:
 
 
 def _order(finding: Finding) -> tuple[int, str, float, tuple[float, float]]:
-    return (finding.severity, finding.rule, -abs(finding.limit - finding.measured), finding.at)
+    return (finding.severity, finding.rule, -abs(finding.limit - finding.measured), finding.at or (0.0, 0.0))
 
 
 def _rounded(at: tuple[float, float]) -> list[float]:

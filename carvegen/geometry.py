@@ -23,23 +23,32 @@ __all__ = [
     "GRID_MM",
     "Floats",
     "Indices",
+    "Mask",
     "PolygonArray",
     "Rings",
     "box",
     "close_pairs",
+    "dots",
     "empty",
+    "filled",
     "joined",
+    "lines",
     "mirrored",
     "moved",
+    "offset",
     "parts",
     "polygon_array",
+    "reversed_rings",
     "rings",
     "snapped",
+    "stack",
+    "stacked",
     "touching_groups",
 ]
 
 Floats: TypeAlias = NDArray[np.float64]
 Indices: TypeAlias = NDArray[np.int64]
+Mask: TypeAlias = NDArray[np.bool_]
 PolygonArray: TypeAlias = NDArray[np.object_]
 
 #: Coordinates are snapped to this grid before they are written: 1 µm, far below what any machine places.
@@ -57,7 +66,7 @@ class Rings:
     xy: Floats  #: (n, 2)
     start: Indices  #: (rings + 1,)
     owner: Indices  #: (rings,)
-    hole: NDArray[np.bool_]  #: (rings,)
+    hole: Mask  #: (rings,)
 
     def __len__(self) -> int:
         return len(self.owner)
@@ -81,6 +90,11 @@ def polygon_array(shapes: Iterable[BaseGeometry]) -> PolygonArray:
 def empty() -> PolygonArray:
     """A `PolygonArray` without shapes."""
     return np.empty(0, dtype=object)
+
+
+def stack(arrays: Iterable[PolygonArray]) -> PolygonArray:
+    """Several arrays as one, in order; may be empty."""
+    return np.concatenate([empty(), *arrays])
 
 
 def parts(geometry: Any) -> PolygonArray:  # noqa: ANN401
@@ -133,6 +147,30 @@ def close_pairs(shapes: PolygonArray, distance: float) -> tuple[Indices, Indices
     return left, right, np.asarray(shapely.distance(shapes[left], shapes[right]), dtype=np.float64)
 
 
+def lines(start: Floats, end: Floats) -> NDArray[np.object_]:
+    """Straight lines between points; (n,)."""
+    return np.asarray(shapely.linestrings(np.stack([start, end], axis=1)), dtype=object)
+
+
+def dots(xy: Floats) -> NDArray[np.object_]:
+    """Points; (n,)."""
+    return np.asarray(shapely.points(xy), dtype=object)
+
+
+def offset(shapes: PolygonArray, by: float, *, quad_segs: int = 8) -> NDArray[np.object_]:
+    """Shapes grown by a disc (or shrunk, below 0); (n,), may hold empty or multi-part geometries.
+
+    The disc is a polygon inscribed in the circle: outward offsets are short by up to
+    ``by (1 - cos(pi / (4 quad_segs)))``.
+    """
+    return np.asarray(shapely.buffer(shapes, by, quad_segs=quad_segs), dtype=object)
+
+
+def filled(shapes: PolygonArray) -> PolygonArray:
+    """The shapes without their holes."""
+    return np.asarray(shapely.polygons(shapely.get_exterior_ring(shapes)), dtype=object)
+
+
 def mirrored(shapes: PolygonArray, width: float) -> PolygonArray:
     """The shapes as a block of this width carries them: x becomes ``width - x``."""
     return _transformed(shapes, lambda xy: np.column_stack([width - xy[:, 0], xy[:, 1]]))
@@ -169,6 +207,24 @@ def rings(shapes: PolygonArray) -> Rings:
     last[ring_start[1:] - 1] = True
     start = ring_start - np.arange(len(ring_start))
     return Rings(np.asarray(xy, dtype=np.float64)[~last], start, owner, hole)
+
+
+def reversed_rings(given: Rings) -> Rings:
+    """The rings run the other way round: what was on the left is on the right."""
+    ring = np.repeat(np.arange(len(given)), np.diff(given.start))
+    back = given.start[ring] + given.start[ring + 1] - 1 - np.arange(len(given.xy))
+    return Rings(given.xy[back], given.start, given.owner, given.hole)
+
+
+def stacked(first: Rings, second: Rings) -> Rings:
+    """Both lots of rings; the owners of the second are numbered after those of the first."""
+    shift = int(first.owner.max(initial=-1)) + 1
+    return Rings(
+        np.concatenate([first.xy, second.xy]),
+        np.concatenate([first.start, second.start[1:] + len(first.xy)]),
+        np.concatenate([first.owner, second.owner + shift]),
+        np.concatenate([first.hole, second.hole]),
+    )
 
 
 _POLYGON = 3

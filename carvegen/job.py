@@ -2,37 +2,39 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING
 
 from carvegen import cutting
+from carvegen.composition import ban
 from carvegen.errors import InputError, RefusedError
 from carvegen.limits import Limits
-from carvegen.profiles import Verdict
+from carvegen.profiles import KINDS, Verdict
 
 if TYPE_CHECKING:
     from carvegen.block import Block
-    from carvegen.profiles import Cutter, Machine, Material, Permit
+    from carvegen.cutting import Wall
+    from carvegen.profiles import Cutter, Library, Machine, Material, Permit
 
-__all__ = ["Job", "limits_for", "permit"]
+__all__ = ["USUAL_MACHINES", "Job", "Setup", "permit", "setups_for"]
+
+#: The machine of each kind that is meant when none is named.
+USUAL_MACHINES = {"laser": "laser-bed", "router": "router-bed", "hand": "hand"}
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Job:
-    """What is handed to one machine, or to the hand.
-
-    A job whose material must not meet its machine can't be made: every writer of machine files takes a
-    job, so no such file can be written.
+@dataclass(frozen=True, kw_only=True)
+class Setup:
+    """A material, a cutter and a machine (or the hand) that may be put together.
 
     Raises
     ------
     RefusedError
-        If the material's verdict for the machine's kind is `never`.
+        If the material's verdict for the machine's kind is `never`, or the declared composition forbids it.
     InputError
-        If the cutter does not go into the machine.
+        If the cutter does not go into the machine, or a measure is out of range.
     """
 
-    block: Block
     material: Material
     cutter: Cutter
     machine: Machine
@@ -43,11 +45,24 @@ class Job:
 
     def __post_init__(self) -> None:
         permit(self.material, self.machine.kind)
+        if self.machine.kind == "laser" and self.declared:
+            _refuse_declared(self.declared)
         if self.machine.kind not in self.cutter.machines:
-            fits = ", ".join(self.cutter.machines)
             raise InputError(
-                f"goes into: {fits}; not into {self.machine.key}", value=self.cutter.key, where="cutter",
+                f"goes into: {', '.join(self.cutter.machines)}; not into {self.machine.key}",
+                value=self.cutter.key,
+                where="--cutter",
                 hint="choose a cutter for this machine: carvegen profiles list",
+            )
+        if not 0 < self.thickness_mm <= _THICKEST_MM:
+            raise InputError(
+                f"must lie above 0 and up to {_THICKEST_MM:g} mm", value=self.thickness_mm, where="--thickness"
+            )
+        if not 0 < self.depth_mm < self.thickness_mm:
+            raise InputError(
+                f"must lie between 0 and the thickness of {self.thickness_mm:g} mm",
+                value=self.depth_mm,
+                where="--depth",
             )
 
     @property
@@ -56,35 +71,135 @@ class Job:
         return self.material.permits[self.machine.kind]
 
     @property
+    def wall(self) -> Wall:
+        """The wall that the cutter leaves at this depth."""
+        return cutting.wall(self.cutter, self.depth_mm)
+
+    @property
+    def face_limits(self) -> Limits:
+        """What holds at the face, whatever the foot.
+
+        The material's minimum times the cutter's factor, plus what burns or tears off both sides.
+        """
+        material, cutter = self.material, self.cutter
+        loss = 2 * cutter.edge_loss_mm
+        return Limits(
+            land_along_mm=material.land_along_mm * cutter.land_factor + loss,
+            land_across_mm=material.land_across_mm * cutter.land_factor + loss,
+            cut_mm=max(material.cut_mm, cutter.smallest_cut_mm),
+            dot_mm=material.dot_mm * cutter.land_factor + loss,
+            grain_deg=self.grain_deg,
+        )
+
+    @property
     def limits(self) -> Limits:
-        """What the material and the cutter allow at the face."""
-        return limits_for(self.material, self.cutter, depth_mm=self.depth_mm, grain_deg=self.grain_deg)
+        """What must be kept at the face so that the foot at this depth holds too."""
+        face = self.face_limits
+        foot = self.material.foot_mm - 2 * self.wall.foot_gain_mm
+        return replace(
+            face,
+            land_along_mm=max(face.land_along_mm, foot),
+            land_across_mm=max(face.land_across_mm, foot),
+            dot_mm=max(face.dot_mm, foot),
+        )
+
+    def on(self, block: Block) -> Job:
+        """The job that cuts `block` with this setup."""
+        return Job(block=block, **{spec.name: getattr(self, spec.name) for spec in fields(self)})
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Job(Setup):
+    """What is handed to one machine, or to the hand.
+
+    A job that would be dangerous can't be made, and every writer of machine files takes a job: no such file
+    can be written.
+    """
+
+    block: Block
+
+
+def setups_for(
+    shelf: Library,
+    *,
+    material: str,
+    cutter: str,
+    machines: Sequence[str] = (),
+    kinds: Sequence[str] = (),
+    thickness_mm: float | None = None,
+    depth_mm: float | None = None,
+    grain_deg: float = 0.0,
+    declared: str = "",
+) -> tuple[Setup, ...]:
+    """One setup for each kind of machine that is wanted and allowed; the named cutter's own kind first.
+
+    Parameters
+    ----------
+    machines
+        Keys of machines to use instead of the usual ones of their kinds.
+    kinds
+        Kinds of machine that are wanted; none: all that the material allows.
+
+    Raises
+    ------
+    RefusedError
+        If the cutter's kind of machine, or a kind that was asked for, must never meet the material.
+    InputError
+        For an unknown profile, or a cutter that goes into none of the kinds asked for.
+    """
+    stuff, tool = shelf.material(material), shelf.cutter(cutter)
+    by_kind = {kind: shelf.machine(key) for kind, key in USUAL_MACHINES.items()}
+    by_kind |= {chosen.kind: chosen for chosen in map(shelf.machine, machines)}
+    order = _in_order(stuff, tool, kinds)
+    return tuple(
+        Setup(
+            material=stuff,
+            cutter=tool if kind in tool.machines else shelf.cutter(by_kind[kind].usual_cutter),
+            machine=by_kind[kind],
+            thickness_mm=stuff.thickness_mm if thickness_mm is None else thickness_mm,
+            depth_mm=stuff.depth_usual_mm if depth_mm is None else depth_mm,
+            grain_deg=grain_deg,
+            declared=declared,
+        )
+        for kind in order
+    )
 
 
 def permit(material: Material, kind: str) -> Permit:
     """The material's permit for a kind of machine; refused where the verdict is `never`."""
     found = material.permits[kind]
     if found.verdict is Verdict.NEVER:
-        others = [other for other, its in sorted(material.permits.items()) if its.verdict is not Verdict.NEVER]
+        others = [other for other in KINDS if material.permits[other].verdict is not Verdict.NEVER]
         raise RefusedError(
             f"no {kind} file is written for {material.name}: {found.why}",
-            hint=f"this material may be worked by: {', '.join(others)}" if others else "",
+            hint=f"this material may be worked by: {', '.join(others)}; choose a --cutter for that" if others else "",
         )
     return found
 
 
-def limits_for(material: Material, cutter: Cutter, *, depth_mm: float, grain_deg: float = 0.0) -> Limits:
-    """The narrowest land and the smallest cut at the face.
+_THICKEST_MM = 100.0
 
-    The material's minimum times the cutter's factor, plus what burns or tears off both sides; and never so
-    narrow that the foot at `depth_mm` would be narrower than the material's minimum foot.
-    """
-    loss = 2 * cutter.edge_loss_mm
-    foot = material.foot_mm - 2 * cutting.wall(cutter, depth_mm).foot_gain_mm
-    return Limits(
-        land_along_mm=max(material.land_along_mm * cutter.land_factor + loss, foot),
-        land_across_mm=max(material.land_across_mm * cutter.land_factor + loss, foot),
-        cut_mm=max(material.cut_mm, cutter.smallest_cut_mm),
-        dot_mm=max(material.dot_mm * cutter.land_factor + loss, foot),
-        grain_deg=grain_deg,
-    )
+
+def _in_order(material: Material, cutter: Cutter, kinds: Sequence[str]) -> list[str]:
+    allowed = [kind for kind in KINDS if material.permits[kind].verdict is not Verdict.NEVER]
+    wanted = list(dict.fromkeys(kinds)) or allowed
+    own = [kind for kind in cutter.machines if kind in wanted]
+    if not own:
+        permit(material, cutter.machines[0])
+        raise InputError(
+            f"goes into: {', '.join(cutter.machines)}; none of these is asked for",
+            value=cutter.key,
+            where="--cutter",
+            hint="add its kind of machine with --for, or choose another cutter",
+        )
+    return [own[0], *(kind for kind in wanted if kind != own[0])]
+
+
+def _refuse_declared(text: str) -> None:
+    found = ban(text)
+    if found is not None:
+        raise RefusedError(
+            f"no laser file is written for what is declared ({found.word or 'nothing'}): {found.why}",
+            where="--declare",
+            hint="say what it is made of, not what it is free of; if it is made of this, cut it by hand",
+        )

@@ -21,7 +21,7 @@ from typing import Any, cast
 
 from carvegen.errors import InputError
 
-__all__ = ["Parameter", "angle", "check_all", "length", "parameters", "share"]
+__all__ = ["Parameter", "angle", "check_all", "flag", "length", "parameters", "share"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,7 +30,7 @@ class Parameter:
 
     name: str
     default: float
-    unit: str  #: "mm", "deg" or "share"
+    unit: str  #: "mm", "deg", "share" or "flag"
     help: str
     at_least: float
     at_most: float
@@ -41,19 +41,24 @@ class Parameter:
         return "--" + self.name.removesuffix("_mm").removesuffix("_deg").replace("_", "-")
 
 
-def length(default: float, *, help: str, at_least: float, at_most: float) -> Any:  # noqa: A002, ANN401
+def length(default: float, *, help: str, at_least: float, at_most: float) -> Any:  # noqa: ANN401
     """A length in millimetres; its field's name ends in ``_mm``."""
     return _declared(default, "mm", help, at_least, at_most)
 
 
-def angle(default: float, *, help: str, at_least: float = -180, at_most: float = 180) -> Any:  # noqa: A002, ANN401
+def angle(default: float, *, help: str, at_least: float = -180, at_most: float = 180) -> Any:  # noqa: ANN401
     """An angle in degrees; its field's name ends in ``_deg``."""
     return _declared(default, "deg", help, at_least, at_most)
 
 
-def share(default: float, *, help: str, at_most: float = 1.0) -> Any:  # noqa: A002, ANN401
+def share(default: float, *, help: str, at_most: float = 1.0) -> Any:  # noqa: ANN401
     """A share between 0 and `at_most`; its field's name has no suffix."""
     return _declared(default, "share", help, 0.0, at_most)
+
+
+def flag(default: bool, *, help: str) -> Any:  # noqa: ANN401
+    """Yes or no; its field's name has no suffix."""
+    return _declared(default, "flag", help, 0.0, 1.0)
 
 
 def parameters(settings: Any) -> Iterator[Parameter]:  # noqa: ANN401

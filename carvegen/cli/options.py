@@ -1,26 +1,244 @@
-"""Options that several commands share."""
+"""Options that several commands share, and what becomes of them."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import json
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from carvegen.errors import CarvegenError
+
 if TYPE_CHECKING:
+    from carvegen.block import Block
+    from carvegen.delivery import Delivery, Style
+    from carvegen.job import Setup
+    from carvegen.making import Ground
     from carvegen.profiles import Library
 
-__all__ = ["as_json", "library", "profile_folders"]
+__all__ = [
+    "as_json",
+    "block_size",
+    "finish",
+    "ground",
+    "library",
+    "motif",
+    "motif_settings",
+    "output",
+    "places",
+    "profile_folders",
+    "setup",
+    "setups",
+    "style",
+    "teller",
+]
+
+
+class _Measure(click.ParamType[Any]):
+    """A click type that reads with one of the functions of `carvegen.units`."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ANN401
+        from carvegen import units
+
+        if not isinstance(value, str):
+            return value
+        try:
+            return getattr(units, {"SIZE": "size_mm", "LENGTH": "length_mm", "ANGLE": "angle_deg"}[self.name])(value)
+        except CarvegenError as error:
+            raise error.within(param.opts[0] if param else self.name) from None
+
+
+_SIZE, _LENGTH, _ANGLE = _Measure("SIZE"), _Measure("LENGTH"), _Measure("ANGLE")
 
 #: ``--profiles DIR``, as often as wanted: passes `folders`.
 profile_folders = click.option(
-    "--profiles", "folders", metavar="DIR", multiple=True, type=click.Path(path_type=Path),
+    "--profiles",
+    "folders",
+    metavar="DIR",
+    multiple=True,
+    type=click.Path(path_type=Path),
     help="Folder with profiles of your own; may be given more than once, the last one wins.",
-)  # fmt: skip
+)
 
 #: ``--json``: passes `as_json`.
 as_json = click.option("--json", "as_json", is_flag=True, help="Write JSON instead of text.")
+
+
+def _all(*given: Callable[[Any], Any]) -> Callable[[Any], Any]:
+    def decorate(function: Any) -> Any:  # noqa: ANN401
+        for option in reversed(given):
+            function = option(function)
+        return function
+
+    return decorate
+
+
+#: ``--size``: passes `size` in mm.
+block_size = click.option(
+    "--size", required=True, type=_SIZE, help="Width x height of the block, such as 200x150 or 8x6in."
+)
+
+#: Material, cutter, machines and how the block is cut.
+setup = _all(
+    click.option(
+        "--material", required=True, metavar="NAME", help="What the block is made of: carvegen profiles list."
+    ),
+    click.option("--cutter", required=True, metavar="NAME", help="What cuts it: carvegen profiles list."),
+    click.option(
+        "--machine",
+        "machines",
+        metavar="NAME",
+        multiple=True,
+        help="Machine to use instead of the usual one of its kind.",
+    ),
+    click.option("--thickness", type=_LENGTH, help="Thickness of the block.  [default: the material's]"),
+    click.option("--depth", type=_LENGTH, help="Depth of the cut.  [default: the material's usual depth]"),
+    click.option("--grain", type=_ANGLE, default="0", help="Direction of the grain; 0 runs to the right, 90 up."),
+    click.option("--declare", "declared", default="", metavar="TEXT", help="What the block is made of, for the shop."),
+    profile_folders,
+)
+
+#: What stays land and what is cut out.
+places = _all(
+    click.option(
+        "--keep-clear",
+        multiple=True,
+        metavar="SHAPE",
+        help='A drawing that stays free of the motif: FILE, "FILE at X Y width W", or "circle X Y R".',
+    ),
+    click.option(
+        "--opening",
+        multiple=True,
+        metavar="SHAPE",
+        help='Cut through the whole block, as for an embossed shape: "circle X Y R", "box X Y W H" or FILE.',
+    ),
+    click.option("--margin", type=_LENGTH, default="0", help="Strip along the edge that stays free."),
+    click.option(
+        "--clearance", type=_LENGTH, default="1", show_default=True, help="How far to stay from --keep-clear."
+    ),
+)
+
+#: Where the files go and how they are written.
+output = _all(
+    click.option("--out", required=True, type=click.Path(path_type=Path), help="Folder for the files."),
+    click.option(
+        "--for",
+        "kinds",
+        multiple=True,
+        type=click.Choice(["laser", "router", "hand"]),
+        help="Write only for this; may be given more than once.  [default: all that the material allows]",
+    ),
+    click.option(
+        "--transfer",
+        type=click.Choice(["carbon", "glued", "face-down"]),
+        default="carbon",
+        show_default=True,
+        help="How the guide comes onto the block.",
+    ),
+    click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True, help="Of the guide."),
+    click.option(
+        "--dxf",
+        type=click.Choice(["R2000", "R12"]),
+        default="R2000",
+        show_default=True,
+        help="Release of the DXF files.",
+    ),
+)
+
+
+def motif(name: str, *, presets: str) -> Callable[[Any], Any]:
+    """Options for every setting of a motif, and one named `presets` for its presets."""
+    from carvegen.motifs import motif as module_of
+    from carvegen.parameters import parameters
+
+    known = module_of(name)
+    given = [
+        click.option(
+            f"--{presets}",
+            "preset",
+            type=click.Choice(list(known.PRESETS)),
+            default=next(iter(known.PRESETS)),
+            show_default=True,
+            help="Where the settings below start from.",
+        )
+    ]
+    given += [
+        click.option(
+            setting.option,
+            setting.name,
+            help=f"{setting.help[0].upper()}{setting.help[1:]}.",
+            **_read_as(setting.unit),
+        )
+        for setting in parameters(known.Settings)
+    ]
+    return _all(*given)
+
+
+def _read_as(unit: str) -> dict[str, Any]:
+    if unit == "flag":
+        return {"is_flag": True, "default": None}
+    return {"type": {"mm": _LENGTH, "deg": _ANGLE}.get(unit, click.FLOAT)}
+
+
+def motif_settings(name: str, given: Mapping[str, Any]) -> Any:  # noqa: ANN401
+    """The motif's settings from its preset and the options given."""
+    from carvegen.motifs import motif as module_of
+    from carvegen.parameters import parameters
+
+    module = module_of(name)
+    own = {its.name: given[its.name] for its in parameters(module.Settings) if given[its.name] is not None}
+    return module.Settings(**{**module.PRESETS[given["preset"]], **own})
+
+
+def setups(given: Mapping[str, Any]) -> tuple[Setup, ...]:
+    """The setups for which files are wanted, the named cutter's first."""
+    from carvegen.job import setups_for
+
+    return setups_for(
+        library(given["folders"]),
+        material=given["material"],
+        cutter=given["cutter"],
+        machines=given["machines"],
+        kinds=given.get("kinds", ()),
+        thickness_mm=given["thickness"],
+        depth_mm=given["depth"],
+        grain_deg=given["grain"],
+        declared=given["declared"],
+    )
+
+
+def ground(name: str, given: Mapping[str, Any]) -> Ground:
+    """The face with what is kept clear and cut out, read from the drawings."""
+    from carvegen import geometry
+    from carvegen.artwork.place import placed
+    from carvegen.making import Ground
+
+    width, height = given["size"]
+    shapes = {
+        option: [placed(text, width_mm=width, height_mm=height) for text in given[option]]
+        for option in ("keep_clear", "opening")
+    }
+    return Ground(
+        name=name,
+        width_mm=width,
+        height_mm=height,
+        keep_clear=geometry.stack(shapes["keep_clear"]),
+        openings=geometry.stack(shapes["opening"]),
+        margin_mm=given["margin"],
+        clearance_mm=given["clearance"],
+    )
+
+
+def style(given: Mapping[str, Any]) -> Style:
+    """How the files are written."""
+    from carvegen.delivery import Style
+
+    return Style(transfer=given["transfer"], paper=given["paper"], dxf=given["dxf"])
 
 
 def library(folders: Sequence[Path] = ()) -> Library:
@@ -31,3 +249,32 @@ def library(folders: Sequence[Path] = ()) -> Library:
 
     own = platformdirs.user_config_path("carvegen") / "profiles"
     return Library([own, *folders] if own.is_dir() else folders)
+
+
+def teller(*, quiet: bool) -> Callable[[str], None]:
+    """What tells of each stage, on the error stream so that output stays clean."""
+    return (lambda _: None) if quiet else (lambda stage: click.echo(f"… {stage}", err=True))
+
+
+def finish(delivery: Delivery, block: Block, out: Path, *, as_json: bool) -> int:
+    """Say what was written, what was found and what to look at first; the exit code."""
+    main = next(iter(delivery.reports.values()))
+    if as_json:
+        figures = {"shapes": len(block.cuts), "white_share": round(block.white_share, 4)}
+        click.echo(json.dumps({"out": str(out), **figures, **delivery.to_dict()}, indent=1))
+        return int(main.breaks > 0)
+    from carvegen.writers.table import findings_table
+
+    click.echo(
+        f"{len(block.cuts)} shapes on {block.width_mm:g} × {block.height_mm:g} mm; {block.white_share:.1%} is white."
+    )
+    for kind, report in delivery.reports.items():
+        click.echo(f"\nFor {'cutting by hand' if kind == 'hand' else f'the {kind}'}:")
+        click.echo(findings_table(report))
+    for question in delivery.open_questions:
+        click.echo(f"\nASK FIRST: {question}")
+    click.echo(f"\nWritten to {out}:")
+    width = max(map(len, delivery.files))
+    for name, purpose in delivery.files.items():
+        click.echo(f"  {name.ljust(width)}  {purpose}")
+    return int(main.breaks > 0)

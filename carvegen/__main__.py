@@ -1,0 +1,5 @@
+"""``python -m carvegen`` is the same as ``carvegen``."""
+
+from carvegen.cli import main
+
+main()

@@ -1,0 +1,31 @@
+"""Checks: what is left standing, against the material and the cutter. One file a check, all listed here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING
+
+from carvegen.checks import bed, cut_width, depth, foot, land_width, wall
+from carvegen.checks.survey import Survey
+from carvegen.findings import Finding, Report
+
+if TYPE_CHECKING:
+    from carvegen.job import Job
+
+__all__ = ["CHECKS", "checked"]
+
+#: Every check by the name of its rule, in the order in which they run.
+CHECKS: dict[str, Callable[[Survey], Iterator[Finding]]] = {
+    land_width.RULE: land_width.find,
+    cut_width.RULE: cut_width.find,
+    wall.RULE: wall.find,
+    foot.RULE: foot.find,
+    depth.RULE: depth.find,
+    bed.RULE: bed.find,
+}
+
+
+def checked(job: Job) -> Report:
+    """All findings of a job; empty where it holds."""
+    survey = Survey(job)
+    return Report.of(finding for find in CHECKS.values() for finding in find(survey))

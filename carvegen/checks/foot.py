@@ -1,0 +1,28 @@
+"""Land that is wide enough at its face but too narrow at its foot."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from carvegen.checks.land_width import findings_at
+from carvegen.checks.survey import TOLERANCE_MM, Survey
+from carvegen.findings import Finding
+
+__all__ = ["RULE", "find"]
+
+RULE = "foot-width"
+
+_WHY = "a land on a narrow foot breaks off at the first pull of the paper"
+_REMEDY = "cut less deep there, use a tool with a wider angle, or leave the land wider"
+
+
+def find(survey: Survey) -> Iterator[Finding]:
+    """Necks that hold at the face, with a foot (face + 2 depth tan wall, for straight walls) below the minimum."""
+    found = survey.narrow_lands
+    holds = found.width >= survey.job.face_limits.land_at(found.direction_deg) - TOLERANCE_MM
+    found = found.chosen(np.flatnonzero(holds))
+    foot = found.width + 2 * survey.job.wall.foot_gain_mm
+    limit = np.full(len(found), survey.job.material.foot_mm)
+    yield from findings_at(found, foot, limit, rule=RULE, why=_WHY, remedy=_REMEDY)

@@ -1,0 +1,42 @@
+"""The wall that the cutter leaves: undercut, or steeper than the material wants."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from carvegen.checks.survey import Survey
+from carvegen.findings import Finding, Severity
+
+__all__ = ["RULE", "find"]
+
+RULE = "wall-angle"
+
+_EVEN_DEG = 0.01  #: leaning in by less than this is upright
+
+
+def find(survey: Survey) -> Iterator[Finding]:
+    """One finding for the whole block, as every wall is left by the same cutter."""
+    job = survey.job
+    wall = job.wall
+    if wall.steepest_deg < -_EVEN_DEG:
+        yield Finding(
+            rule=RULE,
+            severity=Severity.BREAKS,
+            at=None,
+            measured=wall.steepest_deg,
+            limit=0.0,
+            unit="deg",
+            why=f"the wall leans in under the land ({wall.basis}): the land breaks off or crushes",
+            remedy="set the focus at the floor of the cut, cut less deep, or use a tool that leaves a slope",
+        )
+    elif wall.steepest_deg < job.material.wall_deg:
+        yield Finding(
+            rule=RULE,
+            severity=Severity.RISK,
+            at=None,
+            measured=wall.steepest_deg,
+            limit=job.material.wall_deg,
+            unit="deg",
+            why=f"the wall is steeper than this material wants ({wall.basis}): fine land has little to stand on",
+            remedy="ask for a sloped shoulder round the land, cut less deep, or keep the land wider than the minimum",
+        )

@@ -1,0 +1,133 @@
+"""What is handed over: one folder with a proof and, for each machine and the hand, its files and note."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from carvegen.checks import checked
+from carvegen.files import staged_folder, write_file
+from carvegen.profiles import Verdict
+from carvegen.writers.dxf import machine_dxf
+from carvegen.writers.guide_pdf import guide_pdf
+from carvegen.writers.guide_svg import guide_svg
+from carvegen.writers.note import machine_note
+from carvegen.writers.png import proof_png
+from carvegen.writers.svg import machine_svg, proof_svg
+
+if TYPE_CHECKING:
+    from carvegen.findings import Report
+    from carvegen.job import Job
+
+__all__ = ["Delivery", "Style", "deliver"]
+
+_PROOF_PX_PER_MM = 10.0
+
+#: What each file of a delivery is for, by name; "laser" stands for "router" too.
+_PURPOSE = {
+    "proof.png": "what the block will print: look at this first",
+    "proof.svg": "the same, to scale, with the findings ringed",
+    "report.json": "findings and figures for other programs",
+    "laser/block.svg": "the machine's file, as the block lies (mirrored)",
+    "laser/block.dxf": "the machine's file, as the block lies (mirrored)",
+    "laser/note.md": "for whoever runs the machine: read before anything is cut",
+    "hand/guide.pdf": "to print at 100 % and cut by hand",
+    "hand/guide.svg": "the same on one sheet",
+    "hand/note.md": "tools, order and cautions for cutting by hand",
+}
+
+#: Every name that a delivery may use: what an earlier one left under these is cleared away.
+_OWNED = frozenset(_PURPOSE) | {name.replace("laser/", "router/") for name in _PURPOSE if name.startswith("laser/")}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Style:
+    """How the files are written, where there is a choice."""
+
+    transfer: str = "carbon"  #: how the guide's drawing comes onto the block
+    paper: str = "A4"
+    dxf: str = "R2000"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Delivery:
+    """What was handed over."""
+
+    files: Mapping[str, str]  #: relative name to what it is for, in the order to look at them
+    reports: Mapping[str, Report]  #: by kind of machine, the main one first
+    open_questions: tuple[str, ...]  #: what the shop must be asked
+
+    def to_dict(self) -> dict[str, Any]:
+        """The delivery as plain values, for JSON."""
+        return {
+            "files": dict(self.files),
+            "open_questions": list(self.open_questions),
+            "reports": {kind: report.to_dict() for kind, report in self.reports.items()},
+        }
+
+
+def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str], None]) -> Delivery:
+    """Check the jobs of one block and write their files into the folder `out`, all or none.
+
+    Parameters
+    ----------
+    jobs
+        One for each kind of machine, the main one first.
+    say
+        Told at the start of each stage.
+
+    Raises
+    ------
+    InputError
+        If the folder can't be written.
+    """
+    say("checking")
+    reports = {job.machine.kind: checked(job) for job in jobs}
+    files = dict(map(_purpose, _names(jobs)))
+    delivery = Delivery(files=files, reports=reports, open_questions=tuple(filter(None, map(_question, jobs))))
+    with staged_folder(out, owned=_OWNED) as stage:
+        say("drawing the proof")
+        block, report = jobs[0].block, reports[jobs[0].machine.kind]
+        write_file(stage / "proof.png", proof_png(block, px_per_mm=_PROOF_PX_PER_MM))
+        write_file(stage / "proof.svg", proof_svg(block, report))
+        write_file(stage / "report.json", json.dumps(delivery.to_dict(), indent=1) + "\n")
+        for job in jobs:
+            say(f"writing for the {job.machine.kind}")
+            _write_job(stage / job.machine.kind, job, reports[job.machine.kind], style)
+    return delivery
+
+
+def _write_job(folder: Path, job: Job, report: Report, style: Style) -> None:
+    if job.machine.kind == "hand":
+        write_file(folder / "guide.pdf", guide_pdf(job, style.transfer, style.paper))
+        write_file(folder / "guide.svg", guide_svg(job, style.transfer))
+    else:
+        write_file(folder / "block.svg", machine_svg(job))
+        write_file(folder / "block.dxf", machine_dxf(job, style.dxf))
+    files = dict(_purpose(name) for name in _names([job]) if name.startswith(job.machine.kind))
+    write_file(folder / "note.md", machine_note(job, report, files))
+
+
+def _names(jobs: Sequence[Job]) -> list[str]:
+    kinds = [job.machine.kind for job in jobs]
+    folders = [f"{kind}/{name}" for kind in kinds for name in _files_for(kind)]
+    return ["proof.png", "proof.svg", *folders, "report.json"]
+
+
+def _files_for(kind: str) -> tuple[str, ...]:
+    return ("note.md", "guide.pdf", "guide.svg") if kind == "hand" else ("note.md", "block.svg", "block.dxf")
+
+
+def _purpose(name: str) -> tuple[str, str]:
+    return name, _PURPOSE[name.replace("router/", "laser/")]
+
+
+def _question(job: Job) -> str:
+    """What must be asked before this job, or nothing."""
+    if job.permit.verdict is not Verdict.ASK:
+        return ""
+    declared = job.declared or "NOT DECLARED"
+    return f"{job.machine.kind}: {job.permit.why} (composition: {declared})"

@@ -1,0 +1,57 @@
+"""Noise fields over the face, sampled at points; the only importer of `noise`."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import noise
+import numpy as np
+from scipy.ndimage import map_coordinates
+from scipy.stats import rankdata
+
+if TYPE_CHECKING:
+    from numpy.random import Generator
+
+    from carvegen.geometry import Floats
+
+__all__ = ["noise_at", "ranks", "turned"]
+
+_PER_PATCH = 6  #: samples over one patch; what lies between is interpolated
+_REACH = 10_000.0  #: how far into the noise a seed may look, patches
+
+
+def noise_at(
+    xy: Floats, rng: Generator, *, patch_mm: float, stretch: float = 1.0, along_deg: float = 0.0, octaves: int = 3
+) -> Floats:
+    """Simplex noise with patches of about `patch_mm`, drawn out `stretch` times along `along_deg`.
+
+    Parameters
+    ----------
+    xy
+        Points in mm, (n, 2).
+
+    Returns
+    -------
+    Floats
+        Values in about -1…1, (n,). The same points, settings and generator state give the same values.
+    """
+    offset = rng.uniform(0, _REACH, 2)
+    if len(xy) == 0:
+        return np.empty(0)
+    place = turned(xy, -along_deg) / [patch_mm * stretch, patch_mm]
+    low = np.floor(place.min(axis=0) * _PER_PATCH).astype(int) - 1
+    high = np.ceil(place.max(axis=0) * _PER_PATCH).astype(int) + 2
+    columns, rows = (np.arange(a, b) / _PER_PATCH for a, b in zip(low, high, strict=True))
+    grid = np.array([[noise.snoise2(x + offset[0], y + offset[1], octaves) for y in rows] for x in columns])
+    return np.asarray(map_coordinates(grid, (place * _PER_PATCH - low).T, order=1, mode="nearest"))
+
+
+def ranks(values: Floats) -> Floats:
+    """Each value's rank as a share: 0 for the lowest, towards 1 for the highest; same shape."""
+    return np.asarray((rankdata(values) - 0.5) / max(len(values), 1))
+
+
+def turned(xy: Floats, by_deg: float) -> Floats:
+    """Points turned about the origin, counter-clockwise; (n, 2)."""
+    cos, sin = np.cos(np.radians(by_deg)), np.sin(np.radians(by_deg))
+    return np.asarray(xy @ np.array([[cos, sin], [-sin, cos]]))

@@ -1,0 +1,48 @@
+"""Motifs: textures as closed polygons. One file a motif; a file here with `Settings` and `grow` is one."""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import pkgutil
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol, cast
+
+from carvegen.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.random import Generator
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.geometry import PolygonArray
+    from carvegen.limits import Limits
+
+__all__ = ["MotifModule", "motif", "summaries"]
+
+
+class MotifModule(Protocol):
+    """What a motif's file offers."""
+
+    Settings: type[Any]
+    PRESETS: Mapping[str, Mapping[str, float]]
+
+    def grow(self, settings: Any, area: BaseGeometry, limits: Limits, rng: Generator) -> PolygonArray:  # noqa: ANN401
+        """Closed, disjoint polygons inside `area` that keep the limits."""
+
+
+def summaries() -> dict[str, str]:
+    """Each motif's name and the first line of its docstring, without importing it."""
+    found = {}
+    for module in pkgutil.iter_modules(__path__):
+        tree = ast.parse((Path(__path__[0]) / f"{module.name}.py").read_text(encoding="utf-8"))
+        found[module.name] = (ast.get_docstring(tree) or "").partition("\n")[0]
+    return found
+
+
+def motif(name: str) -> MotifModule:
+    """The motif's module."""
+    if name not in summaries():
+        raise InputError("is no motif", value=name, hint=f"motifs: {', '.join(sorted(summaries()))}")
+    return cast("MotifModule", importlib.import_module(f"{__name__}.{name}"))

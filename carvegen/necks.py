@@ -1,0 +1,205 @@
+"""Narrow places between outlines: where two walls face each other across less than a given width.
+
+A neck is a chord inside the region whose ends can't be moved along the outline to make it shorter: at an
+edge the chord stands square on it, at a corner that juts into the region it points between the two edges'
+squares (a double normal; H. Blum 1967 calls its middle a pinch of the medial axis). Exact for polygons.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen.geometry import lines
+
+if TYPE_CHECKING:
+    from carvegen.geometry import Floats, Indices, Mask, Rings
+
+__all__ = ["Necks", "necks"]
+
+_TOUCH = 1e-9  #: closer than this, mm, two walls touch
+_SQUARE = 1e-6  #: how far from square a chord may stand, as a cosine
+
+
+@dataclass(frozen=True)
+class Necks:
+    """Narrow places: chord ends, width, and the rings that the ends lie on; arrays of one length."""
+
+    start: Floats  #: (n, 2), mm
+    end: Floats  #: (n, 2), mm
+    width: Floats  #: mm
+    first: Indices  #: ring of the start
+    second: Indices  #: ring of the end
+
+    def __len__(self) -> int:
+        return len(self.width)
+
+    def chosen(self, which: Indices | Mask) -> Necks:
+        """Some of the necks."""
+        return Necks(self.start[which], self.end[which], self.width[which], self.first[which], self.second[which])
+
+    @property
+    def direction_deg(self) -> Floats:
+        """The direction in which the narrow piece runs: square to the chord; (n,)."""
+        away = self.end - self.start
+        return np.degrees(np.arctan2(away[:, 1], away[:, 0])) + 90
+
+
+def necks(outlines: Rings, limit: float) -> Necks:
+    """All necks narrower than `limit` mm in the region on the left of `outlines`; may be empty."""
+    edges = _edges(outlines)
+    near = _near_rings(outlines, edges, limit)
+    chosen = np.flatnonzero(near[edges.ring])
+    tree = shapely.STRtree(lines(edges.a[chosen], edges.b[chosen]))
+    i, j = tree.query(tree.geometries, predicate="dwithin", distance=limit)
+    once = i < j
+    i, j = chosen[i[once]], chosen[j[once]]
+    apart = (edges.next[i] != j) & (edges.next[j] != i)
+    found = _double_normals(edges, i[apart], j[apart], limit)
+    return _one_each(_unobstructed(found, tree))
+
+
+@dataclass(frozen=True)
+class _Edges:
+    """The outlines' edges: ends, ring, following and preceding edge; edge k starts at point k."""
+
+    a: Floats
+    b: Floats
+    ring: Indices
+    next: Indices
+    before: Indices
+    juts: Mask  #: whether the corner at `a` juts into the region (interior angle over 180°)
+
+
+def _edges(outlines: Rings) -> _Edges:
+    following = outlines.edge_ends
+    before = np.empty_like(following)
+    before[following] = np.arange(len(following))
+    a = outlines.xy
+    along = a[following] - a
+    turn = _cross(along[before], along)
+    ring = np.repeat(np.arange(len(outlines)), np.diff(outlines.start))
+    return _Edges(a, a[following], ring, following, before, turn < 0)
+
+
+def _near_rings(outlines: Rings, edges: _Edges, limit: float) -> Mask:
+    """Rings that may have a neck: near another ring, or bending back on themselves.
+
+    The walls of a neck within one ring face each other, so the stretch of ring between them turns left by
+    half a circle, all told: a ring with no such stretch has none.
+    """
+    near = np.zeros(len(outlines), dtype=bool)
+    loops = np.asarray(shapely.linearrings(edges.a, indices=edges.ring), dtype=object)
+    i, j = shapely.STRtree(loops).query(loops, predicate="dwithin", distance=limit)
+    near[i[i != j]] = True
+    return np.asarray(near | (_sharpest_bend(outlines, edges) > np.pi - 1e-6))
+
+
+def _sharpest_bend(outlines: Rings, edges: _Edges) -> Floats:
+    """The most that any stretch of each ring turns left, in radians; (rings,).
+
+    The largest sum of a run of the turns, with each ring walked twice so that runs may pass its start.
+    """
+    along = edges.b - edges.a
+    turn = np.arctan2(_cross(along[edges.before], along), (along[edges.before] * along).sum(axis=1))
+    size = np.diff(outlines.start)
+    twice = np.repeat(outlines.start[:-1], 2 * size) + _counted(2 * size) % np.repeat(size, 2 * size)
+    ring = np.repeat(np.arange(len(size)), 2 * size)
+    total = np.cumsum(turn[twice])
+    apart = 4 * (np.abs(turn).sum() + 1)  # so far below all earlier rings that each starts afresh
+    before = np.concatenate([[0.0], total[:-1]]) - apart * ring
+    rise = total - apart * ring - np.minimum.accumulate(before)
+    best = np.zeros(len(size))
+    np.maximum.at(best, ring, rise)
+    return best
+
+
+def _counted(sizes: Indices) -> Indices:
+    """0, 1, … for each of the runs of these sizes."""
+    return np.arange(sizes.sum()) - np.repeat(np.cumsum(sizes) - sizes, sizes)
+
+
+def _double_normals(edges: _Edges, i: Indices, j: Indices, limit: float) -> Necks:
+    start, end, at_i, at_j = _closest(edges, i, j)
+    chord = end - start
+    width = np.hypot(chord[:, 0], chord[:, 1])
+    stands: Mask = (width <= _TOUCH) | (_stands(edges, i, at_i, chord, width) & _stands(edges, j, at_j, -chord, width))
+    kept = stands & (width < limit)
+    return Necks(start[kept], end[kept], width[kept], edges.ring[i[kept]], edges.ring[j[kept]])
+
+
+def _stands(edges: _Edges, k: Indices, at: Floats, chord: Floats, width: Floats) -> Mask:
+    """Whether a chord leaves edge k at share `at` of its length as a neck's chord does."""
+    unit = chord / np.maximum(width, _TOUCH)[:, None]
+    along = _unit(edges.b[k] - edges.a[k])
+    inward = _cross(along, unit) > 0
+    square = np.abs((along * unit).sum(axis=1)) < _SQUARE
+    corner = np.where(at > 0.5, edges.next[k], k)
+    onward = _unit(edges.b[corner] - edges.a[corner])
+    back = _unit(edges.a[edges.before[corner]] - edges.a[corner])
+    between = ((unit * onward).sum(axis=1) <= _SQUARE) & ((unit * back).sum(axis=1) <= _SQUARE) & edges.juts[corner]
+    return np.asarray(np.where((at > 0) & (at < 1), inward & square, between | (inward & square)))
+
+
+def _closest(edges: _Edges, i: Indices, j: Indices) -> tuple[Floats, Floats, Floats, Floats]:
+    """The closest points of edges i and j, and where on each edge they lie (share of its length).
+
+    Of two parallel edges side by side it is the middle of the stretch that they share.
+    """
+    a, b, c, d = edges.a[i], edges.b[i], edges.a[j], edges.b[j]
+    tries = [
+        (np.zeros(len(i)), _foot(a, c, d)),
+        (np.ones(len(i)), _foot(b, c, d)),
+        (_foot(c, a, b), np.zeros(len(i))),
+        (_foot(d, a, b), np.ones(len(i))),
+    ]
+    on_i = np.stack([at for at, _ in tries])
+    on_j = np.stack([at for _, at in tries])
+    from_i = a + on_i[..., None] * (b - a)
+    from_j = c + on_j[..., None] * (d - c)
+    gap = np.hypot(*np.moveaxis(from_i - from_j, -1, 0))
+    best = gap.argmin(axis=0)
+    pick = np.arange(len(i))
+    at_i, at_j = on_i[best, pick], on_j[best, pick]
+    even = np.abs(gap - gap[best, pick]) < 1e-9
+    several = (even.sum(axis=0) > 1) & (np.abs(_cross(_unit(b - a), _unit(d - c))) < 1e-9)
+    weight = even / even.sum(axis=0)
+    at_i = np.where(several, (on_i * weight).sum(axis=0), at_i)
+    at_j = np.where(several, (on_j * weight).sum(axis=0), at_j)
+    return a + at_i[:, None] * (b - a), c + at_j[:, None] * (d - c), at_i, at_j
+
+
+def _unobstructed(found: Necks, tree: shapely.STRtree) -> Necks:
+    """The necks whose chord meets no other wall on its way."""
+    open_ = found.width > 10 * _TOUCH
+    inset = 1e-3 * (found.end - found.start)[open_]
+    chords = lines(found.start[open_] + inset, found.end[open_] - inset)
+    blocked = np.zeros(len(found), dtype=bool)
+    blocked[np.flatnonzero(open_)[tree.query(chords, predicate="intersects")[0]]] = True
+    return found.chosen(~blocked)
+
+
+def _one_each(found: Necks) -> Necks:
+    """Each place once: a chord between two corners is met from both edges of each."""
+    start, end = np.round(found.start, 6), np.round(found.end, 6)
+    swap = (start[:, 0] > end[:, 0]) | ((start[:, 0] == end[:, 0]) & (start[:, 1] > end[:, 1]))
+    ends = np.where(swap[:, None], np.hstack([end, start]), np.hstack([start, end]))
+    _, first = np.unique(ends, axis=0, return_index=True)
+    return found.chosen(np.sort(first))
+
+
+def _foot(point: Floats, a: Floats, b: Floats) -> Floats:
+    along = b - a
+    length2 = np.maximum((along**2).sum(axis=1), 1e-30)
+    return np.asarray(np.clip(((point - a) * along).sum(axis=1) / length2, 0, 1))
+
+
+def _unit(vector: Floats) -> Floats:
+    return np.asarray(vector / np.maximum(np.hypot(vector[..., 0], vector[..., 1]), 1e-30)[..., None])
+
+
+def _cross(one: Floats, other: Floats) -> Floats:
+    return np.asarray(one[..., 0] * other[..., 1] - one[..., 1] * other[..., 0])
