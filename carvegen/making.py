@@ -11,6 +11,7 @@ import shapely
 from carvegen import geometry
 from carvegen.block import Block
 from carvegen.errors import InputError
+from carvegen.growth import Place
 from carvegen.limits import Limits
 from carvegen.motifs import motif
 
@@ -62,7 +63,7 @@ def grown_block(ground: Ground, settings: Any, limits: Limits, rng: Generator, *
         name=ground.name,
         width_mm=ground.width_mm,
         height_mm=ground.height_mm,
-        cuts=motif(by).grow(settings, area, limits, rng),
+        cuts=motif(by).grow(settings, Place(area=area), limits, rng).cuts,
         cut_outs=geometry.snapped(geometry.joined(ground.openings)),
         kept=geometry.parts(shapely.intersection(geometry.joined(ground.keep_clear), face)),
     )

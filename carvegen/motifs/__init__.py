@@ -14,9 +14,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from numpy.random import Generator
-    from shapely.geometry.base import BaseGeometry
 
-    from carvegen.geometry import PolygonArray
+    from carvegen.growth import Growth, Place
     from carvegen.limits import Limits
 
 __all__ = ["MotifModule", "motif", "summaries"]
@@ -28,8 +27,8 @@ class MotifModule(Protocol):
     Settings: type[Any]
     PRESETS: Mapping[str, Mapping[str, float]]
 
-    def grow(self, settings: Any, area: BaseGeometry, limits: Limits, rng: Generator) -> PolygonArray:  # noqa: ANN401
-        """Closed, disjoint polygons inside `area` that keep the limits."""
+    def grow(self, settings: Any, place: Place, limits: Limits, rng: Generator) -> Growth:  # noqa: ANN401
+        """Closed, disjoint polygons inside the place's area that keep the limits."""
 
 
 def summaries() -> dict[str, str]:

@@ -11,6 +11,7 @@ import shapely
 from carvegen import geometry
 from carvegen.errors import InputError
 from carvegen.fields import noise_at
+from carvegen.growth import Growth
 from carvegen.outlines import SMALLEST_REACH, outlines
 from carvegen.packing import Discs, packed
 from carvegen.parameters import angle, check_all, flag, length, share
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.geometry import Floats, Indices, PolygonArray
+    from carvegen.growth import Place
     from carvegen.limits import Limits
 
 __all__ = ["PRESETS", "Settings", "grow"]
@@ -95,30 +97,29 @@ _SATELLITES = 4  #: flakes that may grow onto one
 _SAG_MM = 0.01  #: a chord may stray this far from the curve
 
 
-def grow(settings: Settings, area: BaseGeometry, limits: Limits, rng: Generator) -> PolygonArray:
-    """Flakes inside `area`, whole or cut off by it.
+def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Growth:
+    """Flakes inside the place's area, whole or cut off by it.
 
     Parameters
     ----------
-    area
-        Where snow may fall, mm.
+    place
+        Where snow may fall, and how densely.
     limits
         Any two flakes end at least ``limits.land_mm`` apart and no flake is narrower than ``limits.cut_mm``.
 
     Returns
     -------
-    PolygonArray
-        Disjoint polygons. They cover about ``settings.snow`` of the area, or less where the land that must
+    Growth
+        Disjoint flakes. They cover about ``settings.snow`` of the area, or less where the land that must
         stay leaves no room; may be empty.
     """
-    area_mm2 = float(shapely.area(area))
+    area_mm2 = float(shapely.area(place.area))
     if area_mm2 <= 0:
         raise InputError(
             "leaves no room for snow", where="area", hint="make --keep-clear, --opening or --margin smaller"
         )
-    shapely.prepare(area)
     target = settings.snow * area_mm2
-    sky = _Sky(settings, area, limits)
+    sky = _Sky(settings, place, limits)
     discs, supply, covered = _none(), 1.6 * target / sky.mean_flake_mm2, 0.0
     for _ in range(_TRIES):
         discs, before = _fallen(sky, min(supply, _MOST), rng.spawn(1)[0]), covered
@@ -126,15 +127,16 @@ def grow(settings: Settings, area: BaseGeometry, limits: Limits, rng: Generator)
         if covered >= _SURPLUS * target or covered < _FULL * before:
             break
         supply *= 2.5
-    return _thinned(_drawn(sky, discs, rng.spawn(1)[0]), target, rng)
+    return Growth(cuts=_thinned(_drawn(sky, discs, rng.spawn(1)[0]), target, rng))
 
 
 class _Sky:
     """The settings, where the snow falls, and what follows from both."""
 
-    def __init__(self, settings: Settings, area: BaseGeometry, limits: Limits) -> None:
-        self.settings, self.area, self.limits = settings, area, limits
-        self.window = Window(*(float(side) for side in shapely.bounds(area)))
+    def __init__(self, settings: Settings, place: Place, limits: Limits) -> None:
+        self.settings, self.place, self.area, self.limits = settings, place, place.area, limits
+        shapely.prepare(self.area)
+        self.window = Window(*(float(side) for side in shapely.bounds(self.area)))
         self.gap = limits.land_mm + _SLACK_MM
         self.least = max(settings.smallest_mm / 2, limits.cut_mm / 2 / SMALLEST_REACH)
         self.most = max(settings.largest_mm / 2, self.least)
@@ -189,7 +191,7 @@ def _places(sky: _Sky, supply: float, rng: Generator) -> Floats:
     typical = 2 * (sky.least * sky.most) ** 0.5 + sky.gap
     clumped = offspring(clumps, counts, typical * rng.uniform(0.7, 1.8, len(clumps)), rng, **wind)
     xy = window.within(np.concatenate([scattered, clumped]))
-    return xy[rng.random(len(xy)) < _falls(sky, xy, rng)]
+    return xy[rng.random(len(xy)) < _falls(sky, xy, rng) * sky.place.density_at(xy)]
 
 
 def _falls(sky: _Sky, xy: Floats, rng: Generator) -> Floats:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import islice
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -39,19 +38,20 @@ class Mark:
 
 
 def marks(report: Report, shown: Seen, *, most: int) -> list[Mark]:
-    """Rings for the first `most` findings, numbered from 1 in the report's order.
+    """Rings for the first `most` findings that have a place, numbered from 1 in the report's order.
 
     Each label stands beside its ring, on the side where it hides the least of other rings and labels.
     """
-    found = list(islice(report, most))
-    starts = shown.places(finding.at for finding in found)
-    ends = shown.places(finding.to or finding.at for finding in found)
+    numbered = [(k, finding) for k, finding in enumerate(report, start=1) if finding.at is not None][:most]
+    found = [finding for _, finding in numbered]
+    starts = shown.places(finding.at for finding in found if finding.at is not None)
+    ends = shown.places(finding.to or finding.at for finding in found if finding.at is not None)
     centres = (starts + ends) / 2
     radii = _RADIUS_MM + np.hypot(*(ends - starts).T) / 2
     taken = np.column_stack([centres - radii[:, None], centres + radii[:, None]])
     result = []
-    for k, finding in enumerate(found):
-        label = f"{k + 1}: {finding.measured:.2f}"
+    for k, (number, finding) in enumerate(numbered):
+        label = f"{number}: {finding.measured:.2f}"
         box = _free_box(centres[k], radii[k], len(label) * LABEL_MM * 0.55 + 0.8, taken)
         taken = np.vstack([taken, box])
         low = (round(float(box[0]), 3), round(float(box[1]), 3))

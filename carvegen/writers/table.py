@@ -39,6 +39,8 @@ def aligned(rows: Sequence[Sequence[str]]) -> str:
 
 def place(finding: Finding) -> str:
     """Where a finding is, to a tenth of a millimetre."""
+    if finding.at is None:
+        return "the whole block"
     return f"x {finding.at[0]:.1f}, y {finding.at[1]:.1f} mm"
 
 

@@ -1,0 +1,40 @@
+"""Where a motif may grow, and what has grown: the same for every motif."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from carvegen import geometry
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.geometry import Floats, PolygonArray
+
+__all__ = ["Growth", "Place"]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Place:
+    """Where a motif may grow."""
+
+    area: BaseGeometry  #: polygon or multipolygon, mm
+    shapes: PolygonArray = field(default_factory=geometry.empty)  #: what it lies on or grows from
+    density: Callable[[Floats], Floats] | None = None  #: points (n, 2) to shares 0…1 of the motif; None: 1
+
+    def density_at(self, xy: Floats) -> Floats:
+        """The share of the motif that is wanted at each point; (n,)."""
+        return np.ones(len(xy)) if self.density is None else np.clip(self.density(xy), 0, 1)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Growth:
+    """What has grown: disjoint polygons each."""
+
+    cuts: PolygonArray  #: all that must come out
+    on_shapes: PolygonArray = field(default_factory=geometry.empty)  #: the part of it that lies on the place's shapes
+    free: PolygonArray = field(default_factory=geometry.empty)  #: a fringe that the carver may take or leave
