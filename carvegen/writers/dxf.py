@@ -118,7 +118,12 @@ def _text(doc: Any) -> str:  # noqa: ANN401
     out = io.StringIO()
     with _same_bytes():
         doc.write(out)
-    return out.getvalue().encode("ascii", errors="dxfreplace").decode("ascii")
+    return "".join(letter if letter.isascii() else _escaped(letter) for letter in out.getvalue())
+
+
+def _escaped(letter: str) -> str:
+    r"""A letter beyond ASCII as ``\U+XXXX``; "?" if it has no such code."""
+    return f"\\U+{ord(letter):04X}" if ord(letter) <= 0xFFFF else "?"
 
 
 def _spliced(text: str, contours: str) -> str:

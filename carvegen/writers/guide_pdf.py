@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import itertools
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
+from reportlab import rl_config
 from reportlab.lib.utils import simpleSplit
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
@@ -30,7 +32,7 @@ from carvegen.writers.sheet import BAR_MM
 from carvegen.writers.tiles import FOOT_MM, UNPRINTED_MM, plan
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from carvegen.geometry import Floats, PolygonArray
     from carvegen.job import Job
@@ -78,8 +80,20 @@ def guide_pdf(job: Job, transfer: str, paper: str = "A4") -> bytes:
         canvas.restoreState()
         _foot(canvas, sheets, number)
         canvas.showPage()
-    canvas.save()
+    with _binary_streams():
+        canvas.save()
     return out.getvalue()
+
+
+@contextlib.contextmanager
+def _binary_streams() -> Iterator[None]:
+    """While it lasts reportlab writes compressed bytes as they are: its way to write them as letters is slow."""
+    before = rl_config.useA85
+    rl_config.useA85 = 0
+    try:
+        yield
+    finally:
+        rl_config.useA85 = before
 
 
 class _Shapes:

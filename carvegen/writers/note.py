@@ -86,7 +86,7 @@ def _facts(job: Job) -> list[str]:
         *_view(job),
         _wall(job),
         f"White: {100 * block.white_share:.1f} % of the face does not print.",
-        "Outlines are as drawn, not offset for kerf or cutter: the edge of a shape is the edge of the land.",
+        _offset(job),
     ]
     return _bullets(facts)
 
@@ -101,6 +101,11 @@ def _wall(job: Job) -> str:
         f"Cutter: {job.cutter.name}. The wall it leaves is {lean}; the land is {foot} at its foot than at the "
         f"face. Basis: {wall.basis}."
     )
+
+
+def _offset(job: Job) -> str:
+    kept = "as drawn" if job.machine.kind == "hand" else "as drawn, not offset for kerf or cutter"
+    return f"Outlines are {kept}: the edge of a shape is the edge of the land."
 
 
 def _grain(job: Job) -> list[str]:

@@ -1,0 +1,111 @@
+"""The PDF guide read by pypdf and rendered by PDFium."""
+
+import io
+
+import numpy as np
+import pypdf
+import pypdfium2
+import pytest
+import shapely
+
+from carvegen.writers.guide import HATCH_TONE, OUTLINE_MM, TONE
+from carvegen.writers.guide_pdf import guide_pdf
+from carvegen.writers.sheet import MARGIN_MM
+from carvegen.writers.tiles import FOOT_MM, HEAD_MM, PAPERS, UNPRINTED_MM, plan
+from tests.readers.landing import HEIGHT, WIDTH, as_block_carries, jetty_block, landing_job, many_flakes
+
+DPI = 600
+PX_PER_MM = DPI / 25.4
+
+
+def page_picture(data: bytes, page: int) -> np.ndarray:
+    """Grey values of one page, as PDFium draws it; first row uppermost."""
+    document = pypdfium2.PdfDocument(data)
+    bitmap = document[page].render(scale=DPI / 72)
+    grey = np.array(bitmap.to_pil().convert("L"))
+    document.close()
+    return grey
+
+
+@pytest.mark.parametrize("paper", sorted(PAPERS))
+def test_pages_are_the_papers_size_and_as_many_as_planned(paper):
+    job = landing_job(many_flakes(200), kind="hand")
+    sheets = plan((-MARGIN_MM, -MARGIN_MM, 300 + MARGIN_MM, 200 + MARGIN_MM), paper)
+    reader = pypdf.PdfReader(io.BytesIO(guide_pdf(job, "carbon", paper)))
+    assert len(reader.pages) == 1 + len(sheets.tiles) > 2
+    for page in reader.pages:
+        size = sorted((float(page.mediabox.width), float(page.mediabox.height)))
+        assert size == pytest.approx([side / 25.4 * 72 for side in sorted(PAPERS[paper])], abs=0.01)
+
+
+def test_every_page_says_how_to_check_the_scale_and_which_way_it_reads():
+    job = landing_job(kind="hand", grain="side")
+    for way, reads, page_word in (
+        ("carbon", "reads backwards here: that is right, it will read forwards in the print", "mirrored"),
+        ("glued", "reads backwards here: that is right, it will read forwards in the print", "mirrored"),
+        ("face-down", "reads forwards here", "as the print reads"),
+    ):
+        pages = [
+            " ".join(page.extract_text().split()) for page in pypdf.PdfReader(io.BytesIO(guide_pdf(job, way))).pages
+        ]
+        assert all("measure me: 100 mm, print at 100 %, do not fit" in text for text in pages)
+        assert reads in pages[0]
+        assert "V-tool of 60 degrees" in pages[0]
+        assert "1.2 mm" in pages[0]
+        assert "grain" in pages[0]
+        assert page_word in pages[1]
+
+
+@pytest.mark.parametrize("page", [0, 1])
+def test_the_check_bar_is_100_mm_on_paper(page):
+    grey = page_picture(guide_pdf(landing_job(kind="hand"), "carbon"), page)
+    row = grey.shape[0] - round((UNPRINTED_MM + 10) * PX_PER_MM)  # through the bar, 9…11 mm above the unprinted edge
+    dark = np.flatnonzero(grey[row, : round(150 * PX_PER_MM)] < 128)
+    assert (dark[-1] - dark[0] + 1) / PX_PER_MM == pytest.approx(100, abs=0.05)
+    assert len(dark) == dark[-1] - dark[0] + 1
+
+
+def test_the_upright_bar_is_100_mm_too():
+    grey = page_picture(guide_pdf(landing_job(kind="hand"), "carbon"), 0)
+    dark = np.flatnonzero(grey[:, round((210 - UNPRINTED_MM - 1) * PX_PER_MM)] < 128)
+    above_map = dark[dark < grey.shape[0] - round((UNPRINTED_MM + FOOT_MM - 1) * PX_PER_MM)]
+    assert (above_map[-1] - above_map[0] + 1) / PX_PER_MM == pytest.approx(100, abs=0.05)
+
+
+@pytest.mark.parametrize(("way", "mirrored"), [("carbon", True), ("glued", True), ("face-down", False)])
+def test_the_toned_area_is_the_cuts_area_on_the_right_side(way, mirrored):
+    """All the ink on the face: the tone within, and the line of 0.1 mm that lies half outside each edge."""
+    block = jetty_block()
+    job = landing_job(type(block)(name="x", width_mm=WIDTH, height_mm=HEIGHT, cuts=block.cuts), kind="hand")
+    grey = page_picture(guide_pdf(job, way), 1)
+    left, top = (round((UNPRINTED_MM + extra + 0.5) * PX_PER_MM) for extra in (MARGIN_MM, HEAD_MM + MARGIN_MM))
+    face = grey[top : top + round((HEIGHT - 1) * PX_PER_MM), left : left + round((WIDTH - 1) * PX_PER_MM)]
+    ink = 1 - face / 255
+    shapes = as_block_carries(block.cuts) if mirrored else block.cuts
+    outer, inner = (shapely.union_all(shapely.buffer(shapes, by)) for by in (OUTLINE_MM / 2, -OUTLINE_MM / 2))
+    wanted = (1 - TONE) * inner.area + (1 - HATCH_TONE) * (outer.area - inner.area)
+    assert ink.sum() / PX_PER_MM**2 == pytest.approx(wanted, rel=5e-3)
+    band = outer.difference(inner)
+    centre = (1 - TONE) * inner.area * inner.centroid.x + (1 - HATCH_TONE) * band.area * band.centroid.x
+    solid = np.count_nonzero(face == round(TONE * 255)) / PX_PER_MM**2
+    assert solid == pytest.approx(inner.area, rel=1.5e-2)
+    middle = (ink.sum(axis=0) * (np.arange(face.shape[1]) + 0.5)).sum() / ink.sum() / PX_PER_MM + 0.5
+    assert middle == pytest.approx(centre / wanted, abs=0.1)
+
+
+def test_neighbouring_sheets_show_the_same_strip():
+    data = guide_pdf(landing_job(many_flakes(3000), kind="hand"), "glued")
+    sheets = plan((-MARGIN_MM, -MARGIN_MM, 300 + MARGIN_MM, 200 + MARGIN_MM), "A4")
+    first, second = sheets.tiles[:2]
+    assert first.row == second.row
+    overlap = first.right - second.left
+    assert overlap >= 10
+    strips = []
+    for page, tile in ((1, first), (2, second)):
+        grey = page_picture(data, page).astype(float)
+        x = round((UNPRINTED_MM + second.left - tile.left + 1) * PX_PER_MM)
+        y = round((UNPRINTED_MM + HEAD_MM + 20) * PX_PER_MM)
+        strips.append(grey[y : y + round(100 * PX_PER_MM), x : x + round((overlap - 2) * PX_PER_MM)])
+    assert np.ptp(strips[0]) > 30
+    shifts = [np.abs(strips[0][:, 2:-2] - np.roll(strips[1], by, axis=1)[:, 2:-2]).mean() for by in (-1, 0, 1)]
+    assert min(shifts) < 3
