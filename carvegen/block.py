@@ -6,13 +6,19 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from carvegen import geometry
+from carvegen.errors import InputError
 
 if TYPE_CHECKING:
     from shapely import Polygon
 
     from carvegen.geometry import PolygonArray, Rings
 
-__all__ = ["Block"]
+__all__ = ["SIDES_MM", "Block", "check_size", "check_words"]
+
+#: Shortest and longest side of a block: from a stamp to the largest bed in a shop; our own choice.
+SIDES_MM = (5.0, 2000.0)
+
+_MOST_LETTERS = 200
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -49,3 +55,23 @@ class Block:
         inner = np.asarray(shapely.contains_properly(self.face, gone), dtype=bool)
         opened = geometry.parts(shapely.difference(self.face, shapely.union_all(gone[~inner])))
         return geometry.stacked(geometry.rings(opened), geometry.reversed_rings(geometry.rings(gone[inner])))
+
+
+def check_size(width_mm: float, height_mm: float, *, where: str = "--size") -> None:
+    """Refuse a block with a side outside `SIDES_MM`."""
+    shortest, longest = SIDES_MM
+    if not (shortest <= width_mm <= longest and shortest <= height_mm <= longest):
+        raise InputError(
+            f"must have sides of {shortest:g}…{longest:g} mm",
+            value=f"{width_mm:g} x {height_mm:g} mm",
+            where=where,
+            hint="check the unit; a larger picture is cut in several blocks",
+        )
+
+
+def check_words(text: str, *, where: str) -> None:
+    """Refuse words that can't stand on one line of a file or a note: too many, or with control characters."""
+    if len(text) > _MOST_LETTERS:
+        raise InputError(f"may have at most {_MOST_LETTERS} letters", value=f"{text[:40]}…", where=where)
+    if not text.isprintable():
+        raise InputError("must be one line of plain letters", value=text, where=where)

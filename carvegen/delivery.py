@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 __all__ = ["Delivery", "Style", "deliver"]
 
 _PROOF_PX_PER_MM = 10.0
+_PROOF_PX = 50_000_000  #: pixels in a proof at most: a larger block is shown more coarsely
 
 #: What each file of a delivery is for, by name; "laser" stands for "router" too.
 _PURPOSE = {
@@ -91,7 +93,7 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
     with staged_folder(out, owned=_OWNED) as stage:
         say("drawing the proof")
         block, report = jobs[0].block, reports[jobs[0].machine.kind]
-        write_file(stage / "proof.png", proof_png(block, px_per_mm=_PROOF_PX_PER_MM))
+        write_file(stage / "proof.png", proof_png(block, px_per_mm=_px_per_mm(block.width_mm, block.height_mm)))
         write_file(stage / "proof.svg", proof_svg(block, report))
         write_file(stage / "report.json", json.dumps(delivery.to_dict(), indent=1) + "\n")
         for job in jobs:
@@ -109,6 +111,10 @@ def _write_job(folder: Path, job: Job, report: Report, style: Style) -> None:
         write_file(folder / "block.dxf", machine_dxf(job, style.dxf))
     files = dict(_purpose(name) for name in _names([job]) if name.startswith(job.machine.kind))
     write_file(folder / "note.md", machine_note(job, report, files))
+
+
+def _px_per_mm(width_mm: float, height_mm: float) -> float:
+    return min(_PROOF_PX_PER_MM, math.sqrt(_PROOF_PX / (width_mm * height_mm)))
 
 
 def _names(jobs: Sequence[Job]) -> list[str]:

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from carvegen.errors import InputError
 
-__all__ = ["staged_folder", "write_file"]
+__all__ = ["save_file", "staged_folder", "write_file"]
 
 
 @contextlib.contextmanager
@@ -29,6 +30,7 @@ def staged_folder(target: Path, *, owned: frozenset[str]) -> Iterator[Path]:
         If the folder can't be made or written.
     """
     parent = target.absolute().parent
+    new = [folder for folder in (parent, *parent.parents) if not folder.exists()]
     try:
         if target.exists() and not target.is_dir():
             raise InputError("is a file, not a folder", where=str(target), hint="choose another --out")
@@ -40,11 +42,21 @@ def staged_folder(target: Path, *, owned: frozenset[str]) -> Iterator[Path]:
         raise _unwritable(target, error) from None
     try:
         yield stage
-        _publish(stage, target, owned)
+        with _alone(parent):
+            _publish(stage, target, owned)
     except OSError as error:
         raise _unwritable(target, error) from None
     finally:
         shutil.rmtree(stage, ignore_errors=True)
+        _remove_empty(new)
+
+
+def save_file(path: Path, data: str | bytes) -> None:
+    """Write one file of its own, as `write_file` does; `InputError` if it can't be written."""
+    try:
+        write_file(path, data)
+    except OSError as error:
+        raise _unwritable(path, error) from None
 
 
 def write_file(path: Path, data: str | bytes) -> None:
@@ -63,15 +75,59 @@ def write_file(path: Path, data: str | bytes) -> None:
 
 
 def _publish(stage: Path, target: Path, owned: frozenset[str]) -> None:
+    """Move the files of `stage` into `target`, and what they replace out of it; on any error all the way back."""
     made = sorted(path.relative_to(stage) for path in stage.rglob("*") if path.is_file())
-    for name in sorted(owned - {path.as_posix() for path in made}):
-        (target / name).unlink(missing_ok=True)
+    owned_paths = [Path(*name.split("/")) for name in sorted(owned)]
+    before, fresh = stage / ".before", not target.exists()
+    try:
+        for path in dict.fromkeys([*made, *owned_paths]):
+            _move(target / path, before / path)
+        for path in made:
+            (target / path).parent.mkdir(parents=True, exist_ok=True)
+            (stage / path).replace(target / path)
+    except BaseException:
+        for path in made:
+            if not (stage / path).exists():
+                (target / path).unlink(missing_ok=True)
+        for path in (path.relative_to(before) for path in before.rglob("*") if path.is_file()):
+            (before / path).replace(target / path)
+        raise
+    finally:
+        folders = {(target / path).parent for path in [*made, *owned_paths]} - {target}
+        _remove_empty([*sorted(folders), *([target] if fresh else [])])
+
+
+def _remove_empty(folders: Iterable[Path]) -> None:
+    for folder in folders:
         with contextlib.suppress(OSError):
-            if (target / name).parent != target:
-                (target / name).parent.rmdir()
-    for path in made:
-        (target / path).parent.mkdir(parents=True, exist_ok=True)
-        (stage / path).replace(target / path)
+            folder.rmdir()
+
+
+def _move(path: Path, to: Path) -> None:
+    """Move a file, if it is there."""
+    if path.is_dir():
+        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
+    if path.exists() or path.is_symlink():
+        to.parent.mkdir(parents=True, exist_ok=True)
+        path.replace(to)
+
+
+@contextlib.contextmanager
+def _alone(folder: Path) -> Iterator[None]:
+    """Wait until no other run publishes into `folder`, where the system can tell."""
+    try:
+        import fcntl
+
+        handle = os.open(folder, os.O_RDONLY)
+    except ImportError:  # a system without such locks
+        yield
+        return
+    try:
+        with contextlib.suppress(OSError):  # a disk without them
+            fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(handle)
 
 
 def _umask() -> int:

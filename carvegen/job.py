@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING
 
 from carvegen import cutting
+from carvegen.block import check_words
 from carvegen.composition import ban
 from carvegen.errors import InputError, RefusedError
 from carvegen.limits import Limits
@@ -44,6 +45,7 @@ class Setup:
     declared: str = ""  #: the composition as the user declares it
 
     def __post_init__(self) -> None:
+        check_words(self.declared, where="--declare")
         permit(self.material, self.machine.kind)
         if self.machine.kind == "laser" and self.declared:
             _refuse_declared(self.declared)
@@ -148,6 +150,8 @@ def setups_for(
         For an unknown profile, or a cutter that goes into none of the kinds asked for.
     """
     stuff, tool = shelf.material(material), shelf.cutter(cutter)
+    for kind in kinds:
+        permit(stuff, kind)
     by_kind = {kind: shelf.machine(key) for kind, key in USUAL_MACHINES.items()}
     by_kind |= {chosen.kind: chosen for chosen in map(shelf.machine, machines)}
     order = _in_order(stuff, tool, kinds)

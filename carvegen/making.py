@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.block import Block
+from carvegen.block import Block, check_size, check_words
 from carvegen.errors import InputError
 from carvegen.growth import Place
 from carvegen.limits import Limits
@@ -37,6 +37,13 @@ class Ground:
     openings: PolygonArray = field(default_factory=geometry.empty)  #: cut through the whole thickness
     margin_mm: float = 0.0  #: strip along the edge that stays land
     clearance_mm: float = 0.0  #: how far the motif stays from `keep_clear`
+
+    def __post_init__(self) -> None:
+        check_words(self.name, where="--name")
+        check_size(self.width_mm, self.height_mm)
+        for value, where in ((self.margin_mm, "--margin"), (self.clearance_mm, "--clearance")):
+            if not value >= 0:
+                raise InputError("must not be less than nothing", value=value, where=where)
 
 
 def grown_block(ground: Ground, settings: Any, limits: Limits, rng: Generator, *, by: str) -> Block:  # noqa: ANN401

@@ -64,7 +64,10 @@ def angle_deg(text: str) -> float:
     match = _LENGTH.fullmatch(text.replace("°", "deg"))
     if match is None or match[2] not in ("", "deg"):
         raise InputError("must be an angle", value=text, hint="write 30 or 30deg")
-    return float(match[1])
+    value = float(match[1])
+    if not math.isfinite(value):
+        raise InputError("must be finite", value=text)
+    return value
 
 
 def _unit(text: str) -> str:

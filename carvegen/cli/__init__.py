@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import importlib
+import json
 import sys
 from collections.abc import Sequence
+from typing import Any
 
 import click
 
@@ -49,22 +51,35 @@ def _group() -> None:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line; every error becomes its text and its exit code here."""
+    given = list(sys.argv[1:] if arguments is None else arguments)
     try:
-        code = _group.main(arguments, prog_name="carvegen", standalone_mode=False)
-    except CarvegenError as error:
-        code = _told(str(error), error.hint, error.exit_code)
-    except click.ClickException as error:
-        error.show()
-        code = 2
-    except (click.Abort, KeyboardInterrupt):
-        code = _told("stopped; nothing was changed", "", 130)
-    except MemoryError:
-        code = _told("needs more memory than this machine has", "make the block smaller or the flakes larger", 2)
+        code = _group.main(given, prog_name="carvegen", standalone_mode=False)
+    except (CarvegenError, click.ClickException, click.Abort, KeyboardInterrupt, MemoryError) as error:
+        code = _told(error, as_json="--json" in given)
     sys.exit(code if isinstance(code, int) else 0)
 
 
-def _told(message: str, hint: str, code: int) -> int:
-    click.echo(f"carvegen: {message}", err=True)
-    if hint:
-        click.echo(f"  what to do: {hint}", err=True)
-    return code
+def _told(error: BaseException, *, as_json: bool) -> int:
+    """Say what went wrong on the error stream and, where JSON is wanted, as an object on the output."""
+    said = _in_words(error)
+    if isinstance(error, click.ClickException):
+        error.show()
+    else:
+        click.echo(f"carvegen: {said['message']}", err=True)
+        if said["hint"]:
+            click.echo(f"  what to do: {said['hint']}", err=True)
+    if as_json:
+        click.echo(json.dumps({"error": said}, indent=1))
+    return int(said["exit_code"])
+
+
+def _in_words(error: BaseException) -> dict[str, Any]:
+    """The message, what to do, and the exit code."""
+    if isinstance(error, CarvegenError):
+        return {"message": str(error), "hint": error.hint, "exit_code": error.exit_code}
+    if isinstance(error, click.ClickException):
+        return {"message": error.format_message(), "hint": "", "exit_code": 2}
+    if isinstance(error, MemoryError):
+        hint = "make the block smaller or the flakes larger"
+        return {"message": "needs more memory than this machine has", "hint": hint, "exit_code": 2}
+    return {"message": "stopped; nothing was changed", "hint": "", "exit_code": 130}
