@@ -172,6 +172,15 @@ def test_findings_are_ringed_and_numbered_or_counted(count, ringed):
     assert ("and 15 more" in words) == (count == 35)
 
 
+@pytest.mark.parametrize(("width", "height", "most"), [(30, 20, 8), (120, 80, 53), (600, 400, 200)])
+def test_a_small_face_carries_fewer_rings(width, height, most):
+    block = Block(name="", width_mm=width, height_mm=height, cuts=geometry.empty())
+    root = tree(proof_svg(block, landing_report(230)))
+    assert len(root.xpath('s:g[@id="FINDING"]/s:circle', namespaces=NS)) == 2 * most
+    words = " ".join(text.text for text in root.xpath('s:g[@id="NOTES"]/s:text', namespaces=NS))
+    assert f"and {230 - most} more" in words
+
+
 def test_rings_surround_their_findings_and_labels_keep_apart():
     report = landing_report(25)
     found = marks(report, seen(jetty_block(), View.PRINT), most=200)
@@ -301,7 +310,7 @@ def test_what_must_be_asked_stands_on_top():
     note = machine_note(landing_job(), Report(()), {"sky.svg": "for the laser"})
     assert note.index("Open question") < note.index("What this is")
     assert "NOT DECLARED - ask before anything is cut" in note
-    declared = machine_note(landing_job(declared="linseed oil, rosin,\ncork"), Report(()), {})
+    declared = machine_note(landing_job(declared="linseed oil, rosin, cork"), Report(()), {})
     assert "**linseed oil, rosin, cork**" in declared
     assert "NOT DECLARED" not in declared
     assert "Open question" not in machine_note(landing_job(verdict=Verdict.YES), Report(()), {})

@@ -74,7 +74,7 @@ LAYERS: Mapping[str, Layer] = {
             colour="#7a5a74",
             index=225,
             drawn="crosses outside the block",
-            asks="lines up the block; not to be cut",
+            asks="for lining up the block; not to be cut",
         ),
         Layer(
             name=BLOCK_EDGE,

@@ -14,12 +14,14 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats
     from carvegen.writers.views import Seen
 
-__all__ = ["LABEL_MM", "Mark", "marks", "summary"]
+__all__ = ["LABEL_MM", "Mark", "marks", "readable", "summary"]
 
 #: Size of a label's letters: 6 points, the smallest that reads well on paper.
 LABEL_MM = 2.1
 
 _RADIUS_MM = 1.6
+_ROOM_MM2 = 180.0  # a ring and its label, four times over: found by looking
+_FEWEST, _MOST = 8, 200
 _RINGS = (
     "Rings: number, then what was measured there (mm; angles in degrees). "
     "Whole ring: breaks a limit. Broken ring: a risk."
@@ -67,6 +69,11 @@ def marks(report: Report, shown: Seen, *, most: int) -> list[Mark]:
             )
         )
     return result
+
+
+def readable(shown: Seen) -> int:
+    """How many rings with labels a face can carry, at `_ROOM_MM2` for each."""
+    return max(_FEWEST, min(_MOST, int(shown.width_mm * shown.height_mm / _ROOM_MM2)))
 
 
 def summary(report: Report, *, most: int) -> list[str]:

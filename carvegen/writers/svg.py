@@ -33,7 +33,6 @@ __all__ = ["machine_svg", "proof_svg"]
 #: How a printed proof shows ink and paper.
 INK, KEPT, PAPER = "#2b3a4e", "#46566c", "#fbfaf6"
 
-_MOST_RINGS = 200
 _TONES = "Dark prints, light is bare paper; the slightly lighter dark is artwork kept clear."
 
 
@@ -70,9 +69,13 @@ def machine_svg(job: Job) -> str:
     return page.to_text()
 
 
-def proof_svg(block: Block, report: Report, *, most: int = _MOST_RINGS) -> str:
-    """A picture of what the block prints, in print view, with up to `most` findings ringed and numbered."""
+def proof_svg(block: Block, report: Report, *, most: int | None = None) -> str:
+    """A picture of what the block prints, in print view, with up to `most` findings ringed and numbered.
+
+    Without `most`, as many as can be told apart on the face; how many more there are is said.
+    """
     shown = seen(block, View.PRINT)
+    most = ringed.readable(shown) if most is None else most
     width = max(shown.width_mm, 120.0)
     sheet = around(shown, width, [f"{shown.name}: {shown.view.words}", _TONES, *ringed.summary(report, most=most)])
     page = _page(sheet, f"{shown.name}, proof", f"{View.PRINT.words} Millimetres, 1:1. Not for a machine.")
