@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from carvegen.findings import Report
     from carvegen.job import Job
 
-__all__ = ["Delivery", "Style", "deliver"]
+__all__ = ["Delivery", "Style", "deliver", "question"]
 
 _PROOF_PX_PER_MM = 10.0
 _PROOF_PX = 50_000_000  #: pixels in a proof at most: a larger block is shown more coarsely
@@ -89,7 +89,7 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
     say("checking")
     reports = {job.machine.kind: checked(job) for job in jobs}
     files = dict(map(_purpose, _names(jobs)))
-    delivery = Delivery(files=files, reports=reports, open_questions=tuple(filter(None, map(_question, jobs))))
+    delivery = Delivery(files=files, reports=reports, open_questions=tuple(filter(None, map(question, jobs))))
     with staged_folder(out, owned=_OWNED) as stage:
         say("drawing the proof")
         block, report = jobs[0].block, reports[jobs[0].machine.kind]
@@ -131,7 +131,7 @@ def _purpose(name: str) -> tuple[str, str]:
     return name, _PURPOSE[name.replace("router/", "laser/")]
 
 
-def _question(job: Job) -> str:
+def question(job: Job) -> str:
     """What must be asked before this job, or nothing."""
     if job.permit.verdict is not Verdict.ASK:
         return ""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from carvegen.artwork.drawing import Artwork
+from carvegen.artwork.drawing import Artwork, plain_name
 from carvegen.artwork.reading import read
 
-__all__ = ["Artwork", "read"]
+__all__ = ["Artwork", "plain_name", "read"]

@@ -13,7 +13,7 @@ from carvegen import geometry
 if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
 
-__all__ = ["Artwork", "Notes"]
+__all__ = ["EVERYTHING", "Artwork", "Notes", "Wanted", "plain_name"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,6 +34,36 @@ class Artwork:
     def shapes(self) -> PolygonArray:
         """All layers joined into disjoint polygons."""
         return geometry.joined(np.concatenate(list(self.layers.values()) or [geometry.empty()]))
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """Which layers are read, and what a thin outline stands for."""
+
+    outlines: bool = False  #: a closed hairline without a fill stands for the shape that it encloses
+    without: frozenset[str] = frozenset()  #: layers that are left out, by their plain names
+
+    @classmethod
+    def of(cls, *, outlines: bool, without: Iterable[str]) -> Wanted:
+        """With layer names as people write them."""
+        return cls(outlines, frozenset(map(plain_name, without)))
+
+    def leaves_out(self, layer: str, notes: Notes) -> bool:
+        """Whether a layer is left out; says so once."""
+        if not layer or plain_name(layer) not in self.without:
+            return False
+        if (text := f"the layer {layer!r} is left out") not in notes.found:
+            notes.add(text)
+        return True
+
+
+#: All layers, lines as drawn.
+EVERYTHING = Wanted()
+
+
+def plain_name(layer: str) -> str:
+    """A layer's name by its letters and digits only: ``BLOCK EDGE``, ``Block_Edge`` and ``block-edge`` are one."""
+    return "".join(filter(str.isalnum, layer)).upper()
 
 
 @dataclass

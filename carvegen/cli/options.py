@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from carvegen.errors import CarvegenError
+from carvegen.errors import CarvegenError, InputError
 
 if TYPE_CHECKING:
     from carvegen.block import Block
@@ -21,8 +21,12 @@ if TYPE_CHECKING:
 __all__ = [
     "as_json",
     "block_size",
+    "check_picture",
+    "face_size",
+    "figures",
     "finish",
     "ground",
+    "kinds_of",
     "library",
     "motif",
     "motif_settings",
@@ -32,6 +36,7 @@ __all__ = [
     "setup",
     "setups",
     "style",
+    "summary",
     "teller",
 ]
 
@@ -82,6 +87,9 @@ def _all(*given: Callable[[Any], Any]) -> Callable[[Any], Any]:
 block_size = click.option(
     "--size", required=True, type=_SIZE, help="Width x height of the block, such as 200x150 or 8x6in."
 )
+
+#: ``--size`` where the drawing may give it: passes `size` in mm, or None.
+face_size = click.option("--size", type=_SIZE, help="Width x height of the block, if no layer BLOCK EDGE gives it.")
 
 #: Material, cutter, machines and how the block is cut.
 setup = _all(
@@ -256,18 +264,42 @@ def teller(*, quiet: bool) -> Callable[[str], None]:
     return (lambda _: None) if quiet else (lambda stage: click.echo(f"… {stage}", err=True))
 
 
+def check_picture(picture: Path | None, file: Path) -> None:
+    """Refuse a picture of no known kind, or one that would overwrite the drawing."""
+    if picture is None:
+        return
+    if picture.suffix.lower() not in (".png", ".svg"):
+        raise InputError("must end in .png or .svg", value=str(picture), where="--picture")
+    if picture.resolve() == file.resolve():
+        raise InputError("must not overwrite the drawing", value=str(picture), where="--picture")
+
+
+def kinds_of(machines: Sequence[str], folders: Sequence[Path]) -> list[str]:
+    """The kinds of the machines that were named."""
+    shelf = library(folders)
+    return [shelf.machine(key).kind for key in machines]
+
+
+def figures(block: Block) -> dict[str, float]:
+    """How much of a block is cut, for JSON."""
+    return {"shapes": len(block.cuts), "cut_outs": len(block.cut_outs), "white_share": round(block.white_share, 4)}
+
+
+def summary(block: Block) -> str:
+    """How much of a block is cut, in a line."""
+    size = f"{block.width_mm:g} × {block.height_mm:g} mm"
+    return f"{len(block.cuts) + len(block.cut_outs)} shapes on {size}; {block.white_share:.1%} is white."
+
+
 def finish(delivery: Delivery, block: Block, out: Path, *, as_json: bool) -> int:
     """Say what was written, what was found and what to look at first; the exit code."""
     main = next(iter(delivery.reports.values()))
     if as_json:
-        figures = {"shapes": len(block.cuts), "white_share": round(block.white_share, 4)}
-        click.echo(json.dumps({"out": str(out), **figures, **delivery.to_dict()}, indent=1))
+        click.echo(json.dumps({"out": str(out), **figures(block), **delivery.to_dict()}, indent=1))
         return int(main.breaks > 0)
     from carvegen.writers.table import findings_table
 
-    click.echo(
-        f"{len(block.cuts)} shapes on {block.width_mm:g} × {block.height_mm:g} mm; {block.white_share:.1%} is white."
-    )
+    click.echo(summary(block))
     for kind, report in delivery.reports.items():
         click.echo(f"\nFor {'cutting by hand' if kind == 'hand' else f'the {kind}'}:")
         click.echo(findings_table(report))

@@ -35,7 +35,7 @@ def findings_png(block: Block, report: Report, *, px_per_mm: float = 10.0, most:
     for mark in found:
         _ring(pen, mark, scale, picture.height)
     for mark in found:
-        _label(pen, mark, scale, picture.height)
+        _label(pen, mark, scale, picture.size)
     out = io.BytesIO()
     picture.save(out, "PNG", dpi=(scale * 25.4, scale * 25.4))
     return out.getvalue()
@@ -50,8 +50,10 @@ def _ring(pen: ImageDraw.ImageDraw, mark: ringed.Mark, scale: float, height: int
         pen.ellipse((x - half, y - half, x + half, y + half), outline=colour, width=max(1, round(width * scale)))
 
 
-def _label(pen: ImageDraw.ImageDraw, mark: ringed.Mark, scale: float, height: int) -> None:
+def _label(pen: ImageDraw.ImageDraw, mark: ringed.Mark, scale: float, size: tuple[int, int]) -> None:
+    """The number beside its ring, or as near to it as the picture's edge allows."""
     left, bottom, width, tall = (side * scale for side in mark.box)
-    pen.rectangle((left, height - bottom - tall, left + width, height - bottom), fill="#ffffff")
+    left, bottom = min(max(left, 0), size[0] - width), min(max(bottom, 0), size[1] - tall)
+    pen.rectangle((left, size[1] - bottom - tall, left + width, size[1] - bottom), fill="#ffffff")
     font = ImageFont.load_default(size=max(6.0, ringed.LABEL_MM * scale * 0.8))
-    pen.text((left + width / 2, height - bottom - tall / 2), mark.label, fill="#201a16", font=font, anchor="mm")
+    pen.text((left + width / 2, size[1] - bottom - tall / 2), mark.label, fill="#201a16", font=font, anchor="mm")

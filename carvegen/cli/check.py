@@ -1,0 +1,94 @@
+"""``carvegen check``: a drawing of closed shapes against material and cutter."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from carvegen.cli import options
+
+if TYPE_CHECKING:
+    from carvegen.drawn import Drawn
+    from carvegen.findings import Report
+    from carvegen.job import Job
+
+__all__ = ["command"]
+
+
+@click.command(name="check")
+@click.argument("file", type=click.Path(path_type=Path))
+@options.setup
+@options.face_size
+@click.option(
+    "--view",
+    type=click.Choice(["print", "block"]),
+    default="print",
+    show_default=True,
+    help="From which side the drawing shows the block: as the paper will show it, or mirrored, as the block lies.",
+)
+@click.option(
+    "--units", type=click.Choice(["mm", "cm", "in", "pt"]), help="What a number in the file means, if it does not say."
+)
+@click.option(
+    "-o",
+    "--picture",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Draw the block with its findings ringed: a file that ends in .png or .svg.",
+)
+@options.as_json
+def command(file: Path, picture: Path | None, as_json: bool, **given: Any) -> int:  # noqa: ANN401
+    r"""Check a drawing of closed shapes against what material and cutter can hold.
+
+    The layer BLOCK EDGE gives the block's face, or --size, or the page. Shapes on CUT-OUT are cut through;
+    REGISTER, NOTES, FINDING and KEEP CLEAR are left out; all others are cut. Exit code 1 if a limit breaks.
+
+    \b
+    carvegen check sky/laser/block.svg --view block --material linoleum --cutter laser-fine
+    """
+    from carvegen.checks import checked
+    from carvegen.drawn import drawn_block
+    from carvegen.files import save_file
+    from carvegen.writers.views import View
+
+    options.check_picture(picture, file)
+    way = options.setups({**given, "kinds": options.kinds_of(given["machines"], given["folders"])})[0]
+    drawn = drawn_block(file, size_mm=given["size"], view=View(given["view"]), units=given["units"])
+    job = way.on(drawn.block)
+    report = checked(job)
+    if picture:
+        save_file(picture, _picture(picture, drawn, report))
+    (_say_json if as_json else _say)(job, drawn, report)
+    return int(report.breaks > 0)
+
+
+def _picture(path: Path, drawn: Drawn, report: Report) -> str | bytes:
+    from carvegen.writers.findings_png import findings_png
+    from carvegen.writers.svg import proof_svg
+
+    return (findings_png if path.suffix.lower() == ".png" else proof_svg)(drawn.block, report)
+
+
+def _say(job: Job, drawn: Drawn, report: Report) -> None:
+    from carvegen.delivery import question
+    from carvegen.writers.table import findings_table
+
+    for note in drawn.notes:
+        click.echo(f"note: {note}", err=True)
+    click.echo(options.summary(drawn.block))
+    click.echo(findings_table(report))
+    if question(job):
+        click.echo(f"\nASK FIRST: {question(job)}")
+
+
+def _say_json(job: Job, drawn: Drawn, report: Report) -> None:
+    from carvegen.delivery import question
+
+    block = drawn.block
+    figures = {"width_mm": block.width_mm, "height_mm": block.height_mm, **options.figures(block)}
+    questions = [asked for asked in [question(job)] if asked]
+    told = {"block": figures, "notes": list(drawn.notes), "open_questions": questions, "report": report.to_dict()}
+    click.echo(json.dumps(told, indent=1))
