@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
-from carvegen.artwork import bounds, chains, rounds
+from carvegen.artwork import bounds, chains, rounds, splines
 from carvegen.artwork.clean import cleaned
-from carvegen.artwork.drawing import Artwork, Notes
+from carvegen.artwork.drawing import EVERYTHING, Artwork, Notes, Wanted
 from carvegen.artwork.region import region
 from carvegen.errors import InputError
 from carvegen.units import MM_PER
@@ -47,7 +47,7 @@ class _Layer:
     filled: list[PolygonArray] = field(default_factory=list)
 
 
-def read_dxf(path: Path, *, units: str | None = None, tolerance_mm: float = bounds.TOLERANCE_MM) -> Artwork:
+def read_dxf(path: Path, *, units: str | None = None, scale: float = 1.0, wanted: Wanted = EVERYTHING) -> Artwork:
     """The drawing in a DXF file's model space; the origin stays where it is, and there is no page.
 
     Parameters
@@ -56,8 +56,10 @@ def read_dxf(path: Path, *, units: str | None = None, tolerance_mm: float = boun
         The file.
     units
         The file's unit: mm, cm, in or pt; by default what the file says.
-    tolerance_mm
-        How far a straight piece may lie from its curve.
+    scale
+        Enlarges everything about the origin.
+    wanted
+        Which layers are read.
 
     Raises
     ------
@@ -66,9 +68,10 @@ def read_dxf(path: Path, *, units: str | None = None, tolerance_mm: float = boun
     """
     document = _document(path)
     notes = Notes()
-    reader = _Reader(document, _unit_mm(document, units, notes), tolerance_mm, notes)
+    reader = _Reader(document, _unit_mm(document, units, notes) * scale, notes)
     for entity, move, layer in _entities(document, notes):
-        reader.take(entity, move, layer)
+        if not wanted.leaves_out(layer, notes):
+            reader.take(entity, move, layer)
     return Artwork(cleaned(reader.shapes(), notes), None, None, notes.lines())
 
 
@@ -112,38 +115,59 @@ def _entities(document: Any, notes: Notes) -> Iterator[tuple[Any, Any, str]]:  #
     from ezdxf.math import Matrix44
 
     hidden = {layer.dxf.name.lower() for layer in document.layers if layer.is_off() or layer.is_frozen()}
-    waiting: list[tuple[Any, Any, str, int]] = [
-        (entity, Matrix44(), "0", 0) for entity in reversed(list(document.modelspace()))
+    _check_count(document)
+    waiting: list[tuple[Any, Any, str]] = [
+        (entity, Matrix44(), "0") for entity in reversed(list(document.modelspace()))
     ]
-    visits = 0
     while waiting:
-        entity, move, above, depth = waiting.pop()
-        visits += 1
-        if visits > bounds.MAX_SHAPES or depth > _MAX_NESTING:
-            raise InputError(
-                f"draws more than {bounds.MAX_SHAPES} entities or nests blocks more than {_MAX_NESTING} deep",
-                hint="explode and simplify the drawing",
-            )
+        entity, move, above = waiting.pop()
         own = str(entity.dxf.get("layer", "0"))
         layer = above if own == "0" else own
         if layer.lower() in hidden or entity.dxf.get("invisible", 0):
             notes.add("hidden things are left out", f"on layer {layer!r}")
         elif entity.dxftype() == "INSERT":
-            inner = _fenced(entity, partial(_inserted, entity, bounds.MAX_SHAPES - visits - len(waiting)))
-            waiting.extend((part, within * move, layer, depth + 1) for part, within in inner)
+            inner = _fenced(entity, partial(_inserted, entity))
+            waiting.extend((part, within * move, layer) for part, within in inner)
         else:
             yield entity, move, layer
 
 
-def _inserted(insert: Any, room: int) -> list[tuple[Any, Any]]:  # noqa: ANN401
+def _check_count(document: Any) -> None:  # noqa: ANN401
+    """Refuse blocks that contain themselves or unfold to too many entities, before any is unfolded."""
+    counts: dict[str, int] = {}
+    for _ in range(_MAX_NESTING):
+        before = dict(counts)
+        for block in document.blocks:
+            counts[block.name.lower()] = sum(_times(entity, before) for entity in block)
+        if counts == before:
+            break
+    else:
+        raise InputError(
+            f"nests blocks more than {_MAX_NESTING} deep", hint="explode the blocks in the drawing program"
+        )
+    total = counts.get(document.modelspace().block_record.dxf.name.lower(), 0)
+    if total > bounds.MAX_SHAPES:
+        raise InputError(
+            f"draws more than {bounds.MAX_SHAPES} entities, inserted ones counted", value=total,
+            hint="simplify the drawing, or split it into several files",
+        )  # fmt: skip
+
+
+def _times(entity: Any, counts: dict[str, int]) -> int:  # noqa: ANN401
+    """How many entities one stands for, at most a little more than may be drawn."""
+    if entity.dxftype() != "INSERT":
+        return 1
+    each = 1 + counts.get(str(entity.dxf.get("name", "")).lower(), 0)
+    rows, columns = (max(1, _whole(entity.dxf.get(key, 1))) for key in ("row_count", "column_count"))
+    return int(min(each * rows * columns, 10 * bounds.MAX_SHAPES))
+
+
+def _inserted(insert: Any) -> list[tuple[Any, Any]]:  # noqa: ANN401
     """The entities of an inserted block with their moves, as often as it is inserted."""
     block = insert.block()
     if block is None:
         raise InputError("shows a block that is not in the file", value=str(insert.dxf.get("name", ""))[:40])
-    count = max(insert.mcount, 1)
-    if count * max(len(block), 1) > room:
-        raise InputError(f"draws more than {bounds.MAX_SHAPES} entities", hint="explode and simplify the drawing")
-    places = insert.multi_insert() if count > 1 else [insert]
+    places = insert.multi_insert() if insert.mcount > 1 else [insert]
     return [(entity, place.matrix44()) for place in places for entity in reversed(list(block))]
 
 
@@ -167,8 +191,8 @@ def _name(entity: Any) -> str:  # noqa: ANN401
 class _Reader:
     """Gathers each layer's outlines."""
 
-    def __init__(self, document: Any, unit_mm: float, tolerance_mm: float, notes: Notes) -> None:  # noqa: ANN401
-        self.document, self.unit_mm, self.tolerance_mm, self.notes = document, unit_mm, tolerance_mm, notes
+    def __init__(self, document: Any, unit_mm: float, notes: Notes) -> None:  # noqa: ANN401
+        self.document, self.unit_mm, self.notes = document, unit_mm, notes
         self.layers: dict[str, _Layer] = {}
         self.points = 0
 
@@ -212,13 +236,13 @@ class _Reader:
     def _lines(self, entity: Any, move: Any) -> list[Floats]:  # noqa: ANN401
         from ezdxf import path as paths
 
-        if entity.dxftype() in ("POLYLINE", "LWPOLYLINE") and entity.dxf.get("const_width", 0):
+        if entity.dxftype() == "LWPOLYLINE" and entity.dxf.get("const_width", 0):
             self.notes.add("the width of a polyline is not followed", _name(entity))
         if entity.dxftype() == "CIRCLE":
             return [self._circle(entity, move)]
-        path = paths.make_path(entity, segments=_ARC_PARTS, level=6)
-        if entity.dxftype() == "SPLINE" and entity.closed and not path.is_closed:
-            path.close()
+        if entity.dxftype() == "SPLINE":
+            return [self._spline(entity, move)]
+        path = paths.make_path(entity, segments=_ARC_PARTS)
         return [self._flat(path, move)] if len(path) else []
 
     def _hatch(self, entity: Any, move: Any) -> list[Floats]:  # noqa: ANN401
@@ -227,25 +251,40 @@ class _Reader:
         return [self._flat(path, move) for path in paths.from_hatch(entity) if len(path)]
 
     def _circle(self, entity: Any, move: Any) -> Floats:  # noqa: ANN401
-        from ezdxf.math import Vec3
-
         centre, radius = entity.dxf.center, abs(entity.dxf.radius)
         bounds.check_reach(np.array([*centre.xyz, radius]) * self.unit_mm)
         oval = rounds.ellipse((centre.x, centre.y), (radius, radius), self._tolerance(move))
-        corners = entity.ocs().points_to_wcs([Vec3(x, y, centre.z) for x, y in oval])
-        return self._checked(move.transform_vertices([*corners, corners[0]] if isinstance(corners, list) else corners))
+        xyz = np.column_stack([np.concatenate([oval, oval[:1]]), np.full(len(oval) + 1, centre.z)])
+        if entity.ocs().transform:
+            xyz = np.array([corner.xyz for corner in entity.ocs().points_to_wcs(map(_vector(), xyz.tolist()))])
+        return self._moved(xyz, move)
+
+    def _spline(self, entity: Any, move: Any) -> Floats:  # noqa: ANN401
+        curve = entity.construction_tool()  # its own flattening leaves the domain of a spline that is not clamped
+        control = np.array([vertex.xyz for vertex in curve.control_points])
+        weights = np.array(curve.weights() or [1.0] * len(control))
+        xyz = splines.flattened(control, np.array(curve.knots()), weights, curve.degree, self._tolerance(move))
+        if entity.closed and np.linalg.norm(xyz[0] - xyz[-1]) > 0:
+            xyz = np.concatenate([xyz, xyz[:1]])
+        return self._moved(xyz, move)
+
+    def _moved(self, xyz: Floats, move: Any) -> Floats:  # noqa: ANN401
+        rows = np.array(list(move)).reshape(4, 4)
+        return self._checked(xyz @ rows[:3, :3] + rows[3, :3])
 
     def _flat(self, path: Any, move: Any) -> Floats:  # noqa: ANN401
         moved = path.transform(move)
         bounds.check_reach(np.array([vertex.xyz for vertex in moved.control_vertices()]) * self.unit_mm)
-        return self._checked(moved.flattening(self.tolerance_mm / self.unit_mm / 2, 4))
+        vertices = moved.flattening(bounds.TOLERANCE_MM / self.unit_mm / 2, 4)
+        return self._checked(np.array([vertex.xyz for vertex in vertices]).reshape(-1, 3))
 
-    def _checked(self, vertices: Any) -> Floats:  # noqa: ANN401
-        xyz = np.array([vertex.xyz for vertex in vertices]).reshape(-1, 3) * self.unit_mm
+    def _checked(self, xyz: Floats) -> Floats:
+        """Points of the model, (n, 3), in mm and seen from above."""
+        xyz = xyz * self.unit_mm
         self.points += len(xyz)
         bounds.check_points(self.points)
         bounds.check_reach(xyz)
-        if np.ptp(xyz[:, 2]) > self.tolerance_mm:
+        if np.ptp(xyz[:, 2]) > bounds.TOLERANCE_MM:
             self.notes.add("an outline that is not flat is seen from above")
         return xyz[:, :2]
 
@@ -253,7 +292,13 @@ class _Reader:
         """The tolerance in a block's own units."""
         rows = np.array(list(move)).reshape(4, 4)[:3, :3]
         stretch = float(np.linalg.norm(rows, 2)) or 1.0
-        return self.tolerance_mm / self.unit_mm / stretch
+        return bounds.TOLERANCE_MM / self.unit_mm / stretch
+
+
+def _vector() -> Any:  # noqa: ANN401
+    from ezdxf.math import Vec3
+
+    return Vec3
 
 
 def _text(entity: Any) -> str:  # noqa: ANN401

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import shapely
 
 from carvegen import geometry
-from carvegen.artwork import bounds, reading
+from carvegen.artwork import reading
 from carvegen.artwork.shapes import is_shape, shape
 from carvegen.errors import InputError
 from carvegen.units import length_mm
@@ -105,17 +105,12 @@ def _from_file(wish: _Wish, units: str | None) -> tuple[PolygonArray, tuple[str,
             "does not say how large it is", where=str(wish.path), hint=f"say its size: '{wish.path.name} width 80'"
         )
     shapes, scale = artwork.shapes, _scale(artwork, wish)
-    if scale > 1:  # its curves must be finer to be fine enough when they are larger
-        artwork = reading.read(wish.path, units=units, tolerance_mm=bounds.TOLERANCE_MM / scale)
-        shapes, scale = artwork.shapes, _scale(artwork, wish)
+    if scale > 1:  # enlarged while it is read, so that its curves are as fine as any
+        artwork = reading.read(wish.path, units=units, scale=scale)
+        shapes, scale = artwork.shapes, 1.0
     if wish.at is None and not sized:
         return shapes, artwork.notes
-    x0, y0, x1, y1 = shapely.total_bounds(shapes) * scale
-    if max(x1 - x0, y1 - y0) > bounds.MAX_MM:
-        raise InputError(
-            f"may be at most {bounds.MAX_MM:g} mm across", value=round(float(max(x1 - x0, y1 - y0)), 1),
-            where=str(wish.path), hint="ask for a smaller width or height",
-        )  # fmt: skip
+    x0, y0 = shapely.total_bounds(shapes)[:2] * scale
     x, y = wish.at or (0.0, 0.0)
     return geometry.moved(shapes, (x - x0, y - y0), scale=scale), artwork.notes
 

@@ -87,7 +87,7 @@ def _rect(node: Node, frame: tuple[float, float], tolerance: float) -> list[Line
 
 
 def _rounded(x: float, y: float, width: float, height: float, oval: np.ndarray) -> np.ndarray:
-    """The oval pulled apart into four corners of a rectangle; keeps the oval's exact area in the corners."""
+    """The oval pulled apart into the four corners of a rectangle."""
     quarter = len(oval) // 4
     extent = np.abs(oval).max(axis=0)
     low, high = np.array([x, y]) + extent, np.array([x + width, y + height]) - extent

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import difflib
 import re
+from collections.abc import Iterable
 from pathlib import Path
 
 from carvegen.artwork import bounds
-from carvegen.artwork.drawing import Artwork
+from carvegen.artwork.drawing import Artwork, Wanted
 from carvegen.errors import InputError
 from carvegen.units import MM_PER
 
@@ -33,7 +34,9 @@ _DXF_BINARY = b"AutoCAD Binary DXF"
 _MARKS = (b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff")
 
 
-def read(path: Path, *, units: str | None = None, tolerance_mm: float = bounds.TOLERANCE_MM) -> Artwork:
+def read(
+    path: Path, *, units: str | None = None, scale: float = 1.0, outlines: bool = False, without: Iterable[str] = ()
+) -> Artwork:
     """The artwork in a file: closed, valid polygons at true size.
 
     Parameters
@@ -42,8 +45,13 @@ def read(path: Path, *, units: str | None = None, tolerance_mm: float = bounds.T
         An SVG or DXF file; its content decides, not its name.
     units
         What a bare number in the file means: mm, cm, in or pt; by default what the file says.
-    tolerance_mm
-        How far a straight piece may lie from its curve.
+    scale
+        Enlarges everything, the page too, before curves are made straight pieces and points are put on the grid.
+    outlines
+        Whether a closed hairline without a fill stands for the shape that it encloses, as in a machine's file; in
+        DXF every outline does.
+    without
+        Layers that are left out; names are compared by `plain_name`.
 
     Raises
     ------
@@ -53,21 +61,21 @@ def read(path: Path, *, units: str | None = None, tolerance_mm: float = bounds.T
     if units is not None and units not in MM_PER:
         raise InputError("is no unit", value=units, where="units", hint=f"known units: {', '.join(sorted(MM_PER))}")
     try:
-        return _read(path, units, tolerance_mm)
+        return _read(path, units, scale, Wanted.of(outlines=outlines, without=without))
     except InputError as error:
         raise error.within(str(path)) from None
 
 
-def _read(path: Path, units: str | None, tolerance_mm: float) -> Artwork:
+def _read(path: Path, units: str | None, scale: float, wanted: Wanted) -> Artwork:
     data = _bytes(path)
     if _kind(data) == "SVG":
         from carvegen.artwork.svg import read_svg
 
-        return _named(path, "SVG", read_svg(data, units=units, tolerance_mm=tolerance_mm))
+        return _named(path, "SVG", read_svg(data, units=units, scale=scale, wanted=wanted))
     del data
     from carvegen.artwork.dxf import read_dxf
 
-    return _named(path, "DXF", read_dxf(path, units=units, tolerance_mm=tolerance_mm))
+    return _named(path, "DXF", read_dxf(path, units=units, scale=scale, wanted=wanted))
 
 
 def _bytes(path: Path) -> bytes:

@@ -9,9 +9,9 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.artwork import bounds, css, page, primitives, strokes, transforms
+from carvegen.artwork import bounds, css, expansion, page, primitives, strokes, transforms
 from carvegen.artwork.clean import cleaned
-from carvegen.artwork.drawing import Artwork, Notes
+from carvegen.artwork.drawing import EVERYTHING, Artwork, Notes, Wanted
 from carvegen.artwork.page import Page, State
 from carvegen.artwork.region import region
 from carvegen.artwork.xmltree import Node, parse
@@ -26,10 +26,11 @@ _SILENT = frozenset(
      "marker", "mask", "metadata", "pattern", "radialGradient", "script", "set", "solidColor", "style", "symbol",
      "title", "view"}
 )  # fmt: skip
+_HAIRLINE_MM = 0.36  #: a little more than 1 pt: no narrower groove is meant by a line in a file for checking
 _TEXT = frozenset({"text", "tspan", "textPath", "tref"})
 
 
-def read_svg(data: bytes, *, units: str | None = None, tolerance_mm: float = bounds.TOLERANCE_MM) -> Artwork:
+def read_svg(data: bytes, *, units: str | None = None, scale: float = 1.0, wanted: Wanted = EVERYTHING) -> Artwork:
     """The drawing in an SVG file.
 
     Parameters
@@ -38,8 +39,10 @@ def read_svg(data: bytes, *, units: str | None = None, tolerance_mm: float = bou
         The file's bytes.
     units
         What a number without a unit means: mm, cm, in or pt; by default 1/96 inch, as SVG says.
-    tolerance_mm
-        How far a straight piece may lie from its curve.
+    scale
+        Enlarges everything, the page too.
+    wanted
+        Which layers are read, and what a thin outline stands for.
 
     Raises
     ------
@@ -50,49 +53,49 @@ def read_svg(data: bytes, *, units: str | None = None, tolerance_mm: float = bou
     if root.tag != "svg":
         raise InputError("is XML, but no SVG drawing", value=f"<{root.tag or '?'}>", hint="save the drawing as SVG")
     notes = Notes()
-    sheet = page.page_of(root, units, notes)
-    raw = _Reader(root, notes, tolerance_mm).layers(sheet)
+    sheet = _enlarged(page.page_of(root, units, notes), scale)
+    raw = _Reader(root, notes, wanted).layers(sheet)
     if not sheet.found and not sheet.true_size:
-        sheet, notes = _enlarged(sheet, raw), Notes()  # read once more, fine enough for its new size
+        sheet, notes = _enlarged(sheet, _unsized(raw)), Notes()  # read once more, fine enough for its new size
         page.page_of(root, units, notes)
-        raw = _Reader(root, notes, tolerance_mm).layers(sheet)
+        raw = _Reader(root, notes, wanted).layers(sheet)
     layers = cleaned(raw, notes)
     return Artwork(layers, sheet.width_mm, sheet.height_mm, notes.lines(), true_size=sheet.true_size)
 
 
-def _enlarged(sheet: Page, raw: dict[str, list[PolygonArray]]) -> Page:
-    """A page that gives the longer side of the shapes the size of a page that has none."""
+def _unsized(raw: dict[str, list[PolygonArray]]) -> float:
+    """The scale that gives the longer side of the shapes the size of a page that has none."""
     shapes = np.concatenate([geometry.empty(), *(part for parts in raw.values() for part in parts)])
     x0, y0, x1, y1 = shapely.total_bounds(shapes)
     longer = max(x1 - x0, y1 - y0)
-    scale = page.UNSIZED_MM / longer if longer > 1e-9 else 1.0
-    return replace(sheet, move=transforms.after((scale, 0, 0, scale, 0, 0), sheet.move))
+    return float(page.UNSIZED_MM / longer) if longer > 1e-9 else 1.0
+
+
+def _enlarged(sheet: Page, scale: float) -> Page:
+    move = transforms.after((scale, 0, 0, scale, 0, 0), sheet.move)
+    if sheet.width_mm is None or sheet.height_mm is None:
+        return replace(sheet, move=move)
+    return replace(sheet, move=move, width_mm=sheet.width_mm * scale, height_mm=sheet.height_mm * scale)
 
 
 class _Reader:
     """Walks the elements; gathers each layer's polygons."""
 
-    def __init__(self, root: Node, notes: Notes, tolerance_mm: float) -> None:
-        self.root, self.sheet, self.notes, self.tolerance_mm = root, css.Sheet.of(root), notes, tolerance_mm
+    def __init__(self, root: Node, notes: Notes, wanted: Wanted) -> None:
+        self.root, self.sheet, self.notes, self.wanted = root, css.Sheet.of(root), notes, wanted
         for selector in self.sheet.unknown:
             notes.add("a style rule is too elaborate and is not followed", f"{selector[:40]!r}")
         self.named = {node.attributes["id"]: node for node in root.walk() if "id" in node.attributes}
         self.found: dict[str, list[PolygonArray]] = {}
-        self.visits = self.points = self.images = 0
+        self.points = self.images = 0
         self.white = self.coloured = False
 
     def layers(self, sheet: Page) -> dict[str, list[PolygonArray]]:
         """Every layer's polygons, not yet cleaned."""
+        expansion.check_count(self.root, self.named, _SILENT)
         waiting = [(self.root, State(sheet.move, sheet.frame))]
         while waiting:
             node, state = waiting.pop()
-            self.visits += 1
-            if self.visits > bounds.MAX_SHAPES:
-                raise InputError(
-                    f"draws more than {bounds.MAX_SHAPES} elements, re-used ones counted",
-                    where=node.place,
-                    hint="simplify the drawing, or split it into several files",
-                )
             try:
                 waiting.extend(reversed(list(self._step(node, state))))
             except InputError as error:
@@ -115,6 +118,8 @@ class _Reader:
             inner = replace(inner, move=transforms.after(state.move, transforms.parse(style["transform"])))
         if state.top:
             inner = replace(inner, layer=_layer_name(node))
+            if self.wanted.leaves_out(inner.layer or "", self.notes):
+                return
         if node.tag in _GROUPS or node.tag == "use":
             self._check_effects(node, style)
             yield from self._use(node, inner) if node.tag == "use" else self._children(node, inner)
@@ -173,7 +178,7 @@ class _Reader:
         if scale < 1e-9:
             self.notes.add("a shape is scaled down to nothing and is left out", node.place)
             return
-        lines = primitives.lines(node, state.frame, self.tolerance_mm / scale)
+        lines = primitives.lines(node, state.frame, bounds.TOLERANCE_MM / scale)
         self.points += sum(len(line.xy) for line in lines)
         bounds.check_points(self.points)
         for line in lines:
@@ -202,10 +207,13 @@ class _Reader:
         pen = strokes.Pen(
             width=primitives.measure(style["stroke-width"], float(np.hypot(*state.frame)) / 2**0.5),
             cap=style["stroke-linecap"], join=style["stroke-linejoin"],
-            limit=css.number(style["stroke-miterlimit"]) or 4.0, tolerance=self.tolerance_mm / scale,
+            limit=css.number(style["stroke-miterlimit"]) or 4.0, tolerance=bounds.TOLERANCE_MM / scale,
         )  # fmt: skip
         if pen.width < 0 or not np.isfinite(pen.width):
             raise InputError("has a line width that can't be drawn", value=style["stroke-width"], hint="0.5mm, say")
+        if self.wanted.outlines and not css.is_painted(style, "fill") and _encloses(lines, pen.width * scale):
+            self.notes.add("a thin outline without a fill is taken as the shape that it encloses")
+            return self._fill(node, state, lines)
         if style["stroke-dasharray"] not in ("none", ""):
             self.notes.add("a dashed line is taken as unbroken", node.place)
         if pen.width == 0:
@@ -234,6 +242,11 @@ class _Reader:
             self.notes.add("a see-through shape is taken as solid", node.place)
         if any(style[f"marker{end}"] not in ("none", "") for end in ("", "-start", "-mid", "-end")):
             self.notes.add("arrow heads and other markers are left out", node.place)
+
+
+def _encloses(lines: list[primitives.Line], width_mm: float) -> bool:
+    """Whether lines drawn so thin only say where a shape lies."""
+    return width_mm <= _HAIRLINE_MM and all(line.closed or (line.xy[0] == line.xy[-1]).all() for line in lines)
 
 
 def _layer_name(node: Node) -> str:

@@ -94,7 +94,8 @@ class _Tree:
         if len(self.stack) >= bounds.MAX_DEPTH:
             raise _too_much("groups inside groups", bounds.MAX_DEPTH, line)
         for key in ("d", "points"):
-            self.numbers += bounds.numbers_in(attributes.get(key, "")) // 2
+            if key in attributes:
+                self.numbers += bounds.numbers_in(attributes[key]) // 2
         bounds.check_points(self.numbers)
         node = Node(_local(name), {_key(key): value for key, value in attributes.items()}, line)
         if self.stack:

@@ -1,0 +1,99 @@
+"""SVG read here against SVG rendered by resvg, on icons and strokes drawn by others.
+
+Icons: Font Awesome Free (PyPI `fontawesomefree`), solid style, CC BY 4.0; no brand icons.
+"""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import fontawesomefree
+import numpy as np
+import pytest
+import resvg_py
+import shapely
+from PIL import Image
+
+from carvegen.artwork import read
+
+ICONS = Path(fontawesomefree.__file__).parent / "static/fontawesomefree/svgs/solid"
+NAMES = ["anchor", "bell", "campground", "cat", "cloud", "crow", "dog", "dove", "feather", "fish", "frog", "hippo", "horse", "house-chimney", "icicles", "kiwi-bird", "leaf", "lightbulb", "moon", "mountain", "mug-hot", "sailboat", "snowflake", "snowman", "spider", "sun", "tree", "umbrella", "water", "wind"]
+#: Whole multiples of the drawing: resvg rounds the size of a page to whole px before it scales.
+ZOOM = 4
+
+
+def coverage(svg: str) -> np.ndarray:
+    """How black each pixel is, 0 to 1, rows from the top."""
+    png = resvg_py.svg_to_bytes(svg_string=svg, zoom=ZOOM, dpi=96)
+    return np.asarray(Image.open(io.BytesIO(bytes(png))).convert("RGBA"), dtype=float)[:, :, 3] / 255
+
+
+def compare(path: Path, *, share: float, width_mm: float, height_mm: float) -> None:
+    ink = coverage(path.read_text())
+    mm = width_mm / ink.shape[1]
+    shapes = read(path).shapes
+    assert shapely.is_valid(shapes).all()
+    area = shapely.area(shapes)
+    assert area.sum() == pytest.approx(ink.sum() * mm**2, rel=share)
+    rows, columns = np.indices(ink.shape)
+    x = (ink * (columns + 0.5)).sum() / ink.sum() * mm
+    y = height_mm - (ink * (rows + 0.5)).sum() / ink.sum() * mm
+    centre = (shapely.get_coordinates(shapely.centroid(shapes)) * area[:, None]).sum(axis=0) / area.sum()
+    assert centre == pytest.approx((x, y), abs=width_mm * 2e-4)
+    dark = ink > 0.02
+    seen = (
+        np.flatnonzero(dark.any(axis=0))[[0, -1]] + [0, 1],
+        height_mm / mm - np.flatnonzero(dark.any(axis=1))[[-1, 0]] - [1, 0],
+    )
+    x0, y0, x1, y1 = shapely.total_bounds(shapes)
+    assert (x0, x1) == pytest.approx(tuple(seen[0] * mm), abs=1.1 * mm)
+    assert (y0, y1) == pytest.approx(tuple(seen[1] * mm), abs=1.1 * mm)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_icon_has_the_area_and_place_that_resvg_paints(name: str) -> None:
+    path = ICONS / f"{name}.svg"
+    text = path.read_text()
+    _, _, width, height = map(float, text.partition('viewBox="')[2].partition('"')[0].split())
+    scale = 1000 / max(width, height)  # a drawing without true size is laid out 1000 mm long
+    compare(path, share=1e-3, width_mm=width * scale, height_mm=height * scale)
+
+
+PAGE = '<svg xmlns="http://www.w3.org/2000/svg" width="127mm" height="95.25mm" viewBox="0 0 80 60">{}</svg>'
+DRAWN = {
+    "miters": '<path d="M10 50L20 10 30 50 60 45 40 30" fill="none" stroke="black" stroke-width="4"/>',
+    "sharp corner past the limit": '<path d="M10 50L15 10 20 50" fill="none" stroke="black" stroke-width="4"/>',
+    "round": '<path d="M10 50L20 10 30 50 60 45" fill="none" stroke="black" stroke-width="5" '
+    'stroke-linecap="round" stroke-linejoin="round"/>',
+    "bevel and square": '<path d="M15 50L25 15 35 50" fill="none" stroke="black" stroke-width="5" '
+    'stroke-linecap="square" stroke-linejoin="bevel"/>',
+    "closed": '<path d="M15 50L25 15 65 20Z" fill="none" stroke="black" stroke-width="3"/>',
+    "skewed line": '<g transform="skewX(-20) scale(2 0.7)"><path d="M22 12h10v50" fill="none" stroke="black" '
+    'stroke-width="3"/></g>',
+    "fill and line": '<circle cx="40" cy="30" r="15" stroke="black" stroke-width="4"/>',
+    "pentagram nonzero": '<path d="M40 5L55 50 15 22H65L25 50Z"/>',
+    "pentagram evenodd": '<path fill-rule="evenodd" d="M40 5L55 50 15 22H65L25 50Z"/>',
+    "rings the same way": '<path d="M10 10H60V50H10ZM20 20H40V40H20Z"/>',
+    "rings the other way": '<path d="M10 10H60V50H10ZM20 20V40H40V20Z"/>',
+    "three rings, even": '<path fill-rule="evenodd" d="M5 5H70V55H5ZM15 15H60V45H15ZM20 20H50V40H20Z"/>',
+    "arcs": '<path d="M20 30a18 10 30 1 1 20 5A9 9 0 0 1 20 30zM55 20a5 8-20 0 0 10 10z"/>',
+    "smooth behind another kind": '<path d="M5 20Q30 50 50 20S70 50 75 20zM10 10C20 0 30 0 40 10T60 12z"/>',
+    "curves": '<path d="M5 30C5 0 40 0 40 30S75 60 75 30Q60 20 50 30T30 40z"/>',
+    "round box": '<rect x="10" y="12" width="50" height="30" rx="12" ry="6"/>',
+    "ellipse, turned": '<ellipse cx="40" cy="30" rx="25" ry="8" transform="rotate(25 40 30)"/>',
+    "use and symbol": '<symbol id="s" viewBox="0 0 10 20"><path d="M0 0h10l-5 20z"/></symbol>'
+    '<use href="#s" x="10" y="5" width="20" height="30"/><use href="#s" x="40" y="20" width="30" height="20"/>',
+    "nested svg": '<svg x="20" y="10" width="40" height="40" viewBox="0 0 20 10"><circle cx="10" cy="5" r="4"/></svg>',
+    "style sheet": '<style>.a{fill:none} #b{stroke:#000;stroke-width:3px} rect.a{stroke:black}</style>'
+    '<rect class="a" x="10" y="10" width="20" height="20"/><path class="a" id="b" d="M40 10v40"/><path class="a" d="M0 0h9v9"/>',
+    "hidden": '<g display="none"><rect width="80" height="60"/></g><rect opacity="0" width="80" height="60"/>'
+    '<g visibility="hidden"><rect width="80" height="60"/><rect visibility="visible" x="9" y="9" width="9" height="20"/></g>',
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", DRAWN)
+def test_drawing_has_the_area_and_place_that_resvg_paints(name: str, tmp_path: Path) -> None:
+    path = tmp_path / "drawn.svg"
+    path.write_text(PAGE.format(DRAWN[name]))
+    compare(path, share=2e-3, width_mm=127, height_mm=95.25)
