@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
 
 from carvegen import geometry
 from carvegen.errors import InputError
@@ -40,38 +44,50 @@ class Block:
     @property
     def white_share(self) -> float:
         """The share of the face that does not print."""
-        import shapely
-
         white = shapely.area(self.cuts).sum() + shapely.area(self.cut_outs).sum()
         return float(white) / (self.width_mm * self.height_mm)
 
-    @property
+    @cached_property
     def land_rings(self) -> Rings:
         """The outlines of the land, land on the left of each; cuts that reach the edge open it."""
-        import numpy as np
-        import shapely
+        return self._land[0]
 
+    @cached_property
+    def wall_names(self) -> tuple[str, ...]:
+        """For each of `land_rings` what lies on its other side, such as "cut 12" or "edge"."""
+        rings, edges, inner = self._land
+        names = np.array([self._name_of(k) for k in inner], dtype=object)
+        return tuple("edge" if owner < edges else str(names[owner - edges]) for owner in rings.owner.tolist())
+
+    @cached_property
+    def _land(self) -> tuple[Rings, int, list[int]]:
+        """The land's rings, how many pieces the opened face has, and the numbers of the cuts inside it."""
         gone = np.concatenate([self.cuts, self.cut_outs])
-        inner = np.asarray(shapely.contains_properly(self.face, gone), dtype=bool)
-        opened = geometry.parts(shapely.difference(self.face, shapely.union_all(gone[~inner])))
-        return geometry.stacked(geometry.rings(opened), geometry.reversed_rings(geometry.rings(gone[inner])))
+        inside = np.asarray(shapely.contains_properly(self.face, gone), dtype=bool)
+        opened = geometry.parts(shapely.difference(self.face, shapely.union_all(gone[~inside])))
+        holes = geometry.reversed_rings(geometry.rings(gone[inside]))
+        return geometry.stacked(geometry.rings(opened), holes), len(opened), np.flatnonzero(inside).tolist()
+
+    def _name_of(self, number: int) -> str:
+        return f"cut {number + 1}" if number < len(self.cuts) else f"cut-out {number - len(self.cuts) + 1}"
 
 
 def check_size(width_mm: float, height_mm: float, *, where: str = "--size") -> None:
-    """Refuse a block with a side outside `SIDES_MM`."""
-    shortest, longest = SIDES_MM
-    if not (shortest <= width_mm <= longest and shortest <= height_mm <= longest):
-        raise InputError(
-            f"must have sides of {shortest:g}…{longest:g} mm",
-            value=f"{width_mm:g} x {height_mm:g} mm",
-            where=where,
-            hint="check the unit; a larger picture is cut in several blocks",
-        )
+    """Raise `InputError` unless both sides lie within `SIDES_MM`."""
+    low, high = SIDES_MM
+    for side in (width_mm, height_mm):
+        if not low <= side <= high:
+            raise InputError(
+                f"must have sides of {low:g}…{high:g} mm",
+                value=f"{width_mm:g}x{height_mm:g}",
+                where=where,
+                hint="give width x height, such as 200x150 or 8x6in; check the unit",
+            )
 
 
 def check_words(text: str, *, where: str) -> None:
-    """Refuse words that can't stand on one line of a file or a note: too many, or with control characters."""
-    if len(text) > _MOST_LETTERS:
-        raise InputError(f"may have at most {_MOST_LETTERS} letters", value=f"{text[:40]}…", where=where)
-    if not text.isprintable():
-        raise InputError("must be one line of plain letters", value=text, where=where)
+    """Raise `InputError` unless a text is short and can be printed: it goes into notes and drawings."""
+    if len(text) > _MOST_LETTERS or not text.isprintable():
+        raise InputError(
+            f"must be one line of at most {_MOST_LETTERS} letters", value=text[:40], where=where, hint="shorten it"
+        )

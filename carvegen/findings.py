@@ -35,6 +35,9 @@ class Finding:
     why: str  #: why it matters
     remedy: str  #: what to do
     to: tuple[float, float] | None = None  #: the other end of a width, print view, mm
+    length_mm: float | None = None  #: how far along the fault goes
+    direction_deg: float | None = None  #: in which a narrow piece runs, from the x axis
+    between: tuple[str, ...] = ()  #: the walls on both sides
 
     def to_dict(self) -> dict[str, Any]:
         """The finding as plain values, for JSON."""
@@ -46,6 +49,9 @@ class Finding:
             "measured": round(self.measured, 4),
             "limit": round(self.limit, 4),
             "unit": self.unit,
+            "length_mm": None if self.length_mm is None else round(self.length_mm, 3),
+            "direction_deg": None if self.direction_deg is None else round(self.direction_deg, 1),
+            "between": list(self.between),
             "why": self.why,
             "remedy": self.remedy,
         }

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from carvegen.edges import Edges, bends, cross, edges_of, foot, near_rings, unit
 from carvegen.geometry import lines
 
 if TYPE_CHECKING:
@@ -50,10 +51,9 @@ class Necks:
 
 def necks(outlines: Rings, limit: float) -> Necks:
     """All necks narrower than `limit` mm in the region on the left of `outlines`; may be empty."""
-    edges = _edges(outlines)
-    near = _near_rings(outlines, edges, limit)
-    chosen = np.flatnonzero(near[edges.ring])
-    tree = shapely.STRtree(lines(edges.a[chosen], edges.b[chosen]))
+    edges = edges_of(outlines)
+    chosen = np.flatnonzero(_may_have(outlines, edges, limit)[edges.ring])
+    tree = edges.tree(chosen)
     i, j = tree.query(tree.geometries, predicate="dwithin", distance=limit)
     once = i < j
     i, j = chosen[i[once]], chosen[j[once]]
@@ -62,67 +62,16 @@ def necks(outlines: Rings, limit: float) -> Necks:
     return _one_each(_unobstructed(found, tree))
 
 
-@dataclass(frozen=True)
-class _Edges:
-    """The outlines' edges: ends, ring, following and preceding edge; edge k starts at point k."""
-
-    a: Floats
-    b: Floats
-    ring: Indices
-    next: Indices
-    before: Indices
-    juts: Mask  #: whether the corner at `a` juts into the region (interior angle over 180°)
-
-
-def _edges(outlines: Rings) -> _Edges:
-    following = outlines.edge_ends
-    before = np.empty_like(following)
-    before[following] = np.arange(len(following))
-    a = outlines.xy
-    along = a[following] - a
-    turn = _cross(along[before], along)
-    ring = np.repeat(np.arange(len(outlines)), np.diff(outlines.start))
-    return _Edges(a, a[following], ring, following, before, turn < 0)
-
-
-def _near_rings(outlines: Rings, edges: _Edges, limit: float) -> Mask:
+def _may_have(outlines: Rings, edges: Edges, limit: float) -> Mask:
     """Rings that may have a neck: near another ring, or bending back on themselves.
 
     The walls of a neck within one ring face each other, so the stretch of ring between them turns left by
     half a circle, all told: a ring with no such stretch has none.
     """
-    near = np.zeros(len(outlines), dtype=bool)
-    loops = np.asarray(shapely.linearrings(edges.a, indices=edges.ring), dtype=object)
-    i, j = shapely.STRtree(loops).query(loops, predicate="dwithin", distance=limit)
-    near[i[i != j]] = True
-    return np.asarray(near | (_sharpest_bend(outlines, edges) > np.pi - 1e-6))
+    return near_rings(outlines, edges, limit) | (bends(outlines, edges) > np.pi - 1e-6)
 
 
-def _sharpest_bend(outlines: Rings, edges: _Edges) -> Floats:
-    """The most that any stretch of each ring turns left, in radians; (rings,).
-
-    The largest sum of a run of the turns, with each ring walked twice so that runs may pass its start.
-    """
-    along = edges.b - edges.a
-    turn = np.arctan2(_cross(along[edges.before], along), (along[edges.before] * along).sum(axis=1))
-    size = np.diff(outlines.start)
-    twice = np.repeat(outlines.start[:-1], 2 * size) + _counted(2 * size) % np.repeat(size, 2 * size)
-    ring = np.repeat(np.arange(len(size)), 2 * size)
-    total = np.cumsum(turn[twice])
-    apart = 4 * (np.abs(turn).sum() + 1)  # so far below all earlier rings that each starts afresh
-    before = np.concatenate([[0.0], total[:-1]]) - apart * ring
-    rise = total - apart * ring - np.minimum.accumulate(before)
-    best = np.zeros(len(size))
-    np.maximum.at(best, ring, rise)
-    return best
-
-
-def _counted(sizes: Indices) -> Indices:
-    """0, 1, … for each of the runs of these sizes."""
-    return np.arange(sizes.sum()) - np.repeat(np.cumsum(sizes) - sizes, sizes)
-
-
-def _double_normals(edges: _Edges, i: Indices, j: Indices, limit: float) -> Necks:
+def _double_normals(edges: Edges, i: Indices, j: Indices, limit: float) -> Necks:
     start, end, at_i, at_j = _closest(edges, i, j)
     chord = end - start
     width = np.hypot(chord[:, 0], chord[:, 1])
@@ -131,30 +80,30 @@ def _double_normals(edges: _Edges, i: Indices, j: Indices, limit: float) -> Neck
     return Necks(start[kept], end[kept], width[kept], edges.ring[i[kept]], edges.ring[j[kept]])
 
 
-def _stands(edges: _Edges, k: Indices, at: Floats, chord: Floats, width: Floats) -> Mask:
+def _stands(edges: Edges, k: Indices, at: Floats, chord: Floats, width: Floats) -> Mask:
     """Whether a chord leaves edge k at share `at` of its length as a neck's chord does."""
-    unit = chord / np.maximum(width, _TOUCH)[:, None]
-    along = _unit(edges.b[k] - edges.a[k])
-    inward = _cross(along, unit) > 0
-    square = np.abs((along * unit).sum(axis=1)) < _SQUARE
+    way = chord / np.maximum(width, _TOUCH)[:, None]
+    along = unit(edges.b[k] - edges.a[k])
+    inward = cross(along, way) > 0
+    square = np.abs((along * way).sum(axis=1)) < _SQUARE
     corner = np.where(at > 0.5, edges.next[k], k)
-    onward = _unit(edges.b[corner] - edges.a[corner])
-    back = _unit(edges.a[edges.before[corner]] - edges.a[corner])
-    between = ((unit * onward).sum(axis=1) <= _SQUARE) & ((unit * back).sum(axis=1) <= _SQUARE) & edges.juts[corner]
+    onward = unit(edges.b[corner] - edges.a[corner])
+    back = unit(edges.a[edges.before[corner]] - edges.a[corner])
+    between = ((way * onward).sum(axis=1) <= _SQUARE) & ((way * back).sum(axis=1) <= _SQUARE) & edges.juts[corner]
     return np.asarray(np.where((at > 0) & (at < 1), inward & square, between | (inward & square)))
 
 
-def _closest(edges: _Edges, i: Indices, j: Indices) -> tuple[Floats, Floats, Floats, Floats]:
+def _closest(edges: Edges, i: Indices, j: Indices) -> tuple[Floats, Floats, Floats, Floats]:
     """The closest points of edges i and j, and where on each edge they lie (share of its length).
 
     Of two parallel edges side by side it is the middle of the stretch that they share.
     """
     a, b, c, d = edges.a[i], edges.b[i], edges.a[j], edges.b[j]
     tries = [
-        (np.zeros(len(i)), _foot(a, c, d)),
-        (np.ones(len(i)), _foot(b, c, d)),
-        (_foot(c, a, b), np.zeros(len(i))),
-        (_foot(d, a, b), np.ones(len(i))),
+        (np.zeros(len(i)), foot(a, c, d)),
+        (np.ones(len(i)), foot(b, c, d)),
+        (foot(c, a, b), np.zeros(len(i))),
+        (foot(d, a, b), np.ones(len(i))),
     ]
     on_i = np.stack([at for at, _ in tries])
     on_j = np.stack([at for _, at in tries])
@@ -165,7 +114,7 @@ def _closest(edges: _Edges, i: Indices, j: Indices) -> tuple[Floats, Floats, Flo
     pick = np.arange(len(i))
     at_i, at_j = on_i[best, pick], on_j[best, pick]
     even = np.abs(gap - gap[best, pick]) < 1e-9
-    several = (even.sum(axis=0) > 1) & (np.abs(_cross(_unit(b - a), _unit(d - c))) < 1e-9)
+    several = (even.sum(axis=0) > 1) & (np.abs(cross(unit(b - a), unit(d - c))) < 1e-9)
     weight = even / even.sum(axis=0)
     at_i = np.where(several, (on_i * weight).sum(axis=0), at_i)
     at_j = np.where(several, (on_j * weight).sum(axis=0), at_j)
@@ -189,17 +138,3 @@ def _one_each(found: Necks) -> Necks:
     ends = np.where(swap[:, None], np.hstack([end, start]), np.hstack([start, end]))
     _, first = np.unique(ends, axis=0, return_index=True)
     return found.chosen(np.sort(first))
-
-
-def _foot(point: Floats, a: Floats, b: Floats) -> Floats:
-    along = b - a
-    length2 = np.maximum((along**2).sum(axis=1), 1e-30)
-    return np.asarray(np.clip(((point - a) * along).sum(axis=1) / length2, 0, 1))
-
-
-def _unit(vector: Floats) -> Floats:
-    return np.asarray(vector / np.maximum(np.hypot(vector[..., 0], vector[..., 1]), 1e-30)[..., None])
-
-
-def _cross(one: Floats, other: Floats) -> Floats:
-    return np.asarray(one[..., 0] * other[..., 1] - one[..., 1] * other[..., 0])

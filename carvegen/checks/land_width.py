@@ -1,4 +1,4 @@
-"""Land that is too narrow between two cuts, between parts of one cut, or between a cut and the edge."""
+"""Land that is too narrow: necks between cuts or to the edge, tips, islands."""
 
 from __future__ import annotations
 
@@ -9,38 +9,58 @@ import numpy as np
 
 from carvegen.checks.survey import TOLERANCE_MM, Survey
 from carvegen.findings import Finding, Severity
+from carvegen.narrow import Kind
 
 if TYPE_CHECKING:
-    from carvegen.geometry import Floats, Indices
-    from carvegen.necks import Necks
+    from carvegen.block import Block
+    from carvegen.geometry import Floats
+    from carvegen.narrow import Narrow
 
 __all__ = ["RULE", "find", "findings_at"]
 
 RULE = "land-width"
 
-_WHY = "land this narrow crumbles, tears or burns away when it is cut or printed"
-_REMEDY = "move or shrink one of the two cuts, or join them"
+#: A tip whose too narrow part is longer than this many minimum widths breaks off where it matters.
+_LONG_TIP = 2.0
+
+_WHY = {
+    Kind.NECK: "land this narrow crumbles, tears or burns away when it is cut or printed",
+    Kind.TIP: "the land runs out too thin: so much of its tip will break off or print weakly",
+    Kind.ISLAND: "an island this thin breaks off the floor, if it survives the cutting",
+}
+_REMEDY = {
+    Kind.NECK: "move or shrink one of the two cuts, or join them",
+    Kind.TIP: "round the tip off, or make it blunter",
+    Kind.ISLAND: "make it wider, or take it out",
+}
 
 
 def find(survey: Survey) -> Iterator[Finding]:
-    """Every neck of the land below the material's minimum for its direction."""
+    """Every place where the land is narrower at its face than the material's minimum for its direction."""
     found = survey.narrow_lands
     limit = survey.job.face_limits.land_at(found.direction_deg)
-    yield from findings_at(found, found.width, limit, rule=RULE, why=_WHY, remedy=_REMEDY)
+    yield from findings_at(survey.job.block, found, found.width, limit, rule=RULE)
 
 
-def findings_at(found: Necks, width: Floats, limit: Floats, *, rule: str, why: str, remedy: str) -> Iterator[Finding]:
-    """A finding for each neck whose `width` falls below its `limit`."""
-    short: Indices = np.flatnonzero(width < limit - TOLERANCE_MM)
-    for k in short.tolist():
+def findings_at(
+    block: Block, found: Narrow, width: Floats, limit: Floats, *, rule: str, why: str = "", remedy: str = ""
+) -> Iterator[Finding]:
+    """A finding for each narrow place whose `width` falls below its `limit`."""
+    walls = block.wall_names
+    for k in np.flatnonzero(width < limit - TOLERANCE_MM / 2).tolist():
+        kind = Kind(int(found.kind[k]))
+        short_tip = kind is Kind.TIP and found.length[k] <= _LONG_TIP * limit[k]
         yield Finding(
             rule=rule,
-            severity=Severity.BREAKS,
-            at=(float(found.start[k, 0]), float(found.start[k, 1])),
-            to=(float(found.end[k, 0]), float(found.end[k, 1])),
+            severity=Severity.RISK if short_tip else Severity.BREAKS,
+            at=(float(found.at[k, 0]), float(found.at[k, 1])),
+            to=(float(found.to[k, 0]), float(found.to[k, 1])),
             measured=float(width[k]),
             limit=float(limit[k]),
             unit="mm",
-            why=why,
-            remedy=remedy,
+            length_mm=float(found.length[k]),
+            direction_deg=float(found.direction_deg[k] % 180),
+            between=(walls[int(found.first[k])], walls[int(found.second[k])]),
+            why=why or _WHY[kind],
+            remedy=remedy or _REMEDY[kind],
         )

@@ -6,50 +6,64 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 
-from carvegen.necks import Necks, necks
+from carvegen import geometry
+from carvegen.narrow import Narrow, narrow_places
 
 if TYPE_CHECKING:
-    from carvegen.geometry import Indices
+    from carvegen.geometry import Floats, PolygonArray
     from carvegen.job import Job
 
-__all__ = ["Survey"]
+__all__ = ["TOLERANCE_MM", "Survey"]
 
 #: A place this much too narrow is none: coordinates lie on a grid of 1 µm.
 TOLERANCE_MM = 0.002
 
 
 class Survey:
-    """A job, and the narrow places of its land."""
+    """A job, the narrow places of its land, and what its cutter can't reach."""
 
     def __init__(self, job: Job) -> None:
         self.job = job
 
     @cached_property
-    def narrow_lands(self) -> Necks:
-        """Every neck of the land that is narrower than any limit asks, one for each place."""
-        widest = max(self.job.limits.land_mm, self.job.face_limits.land_mm)
-        return _one_a_place(necks(self.job.block.land_rings, widest), widest)
+    def narrow_lands(self) -> Narrow:
+        """Every place where the land is narrower than the material wants, at its face or for its foot."""
+        return narrow_places(self.job.block.land_rings, self._widest, limit_at=self._wanted)
+
+    @cached_property
+    def white(self) -> PolygonArray:
+        """Cuts, then cut-outs."""
+        return np.concatenate([self.job.block.cuts, self.job.block.cut_outs])
+
+    @cached_property
+    def shrunk(self) -> PolygonArray:
+        """Where the middle of a round cutter as wide as the smallest cut may go, for each of `white`."""
+        return geometry.offset(self.white, -(self.job.face_limits.cut_mm - TOLERANCE_MM) / 2)
+
+    @cached_property
+    def uncut(self) -> PolygonArray:
+        """What stays standing of each of `white` because the cutter does not reach it; may be empty shapes.
+
+        What a round cutter reaches is the morphological opening of the cut by its disc.
+        """
+        half = self.job.face_limits.cut_mm / 2
+        reached = geometry.offset(self.shrunk, half)
+        missed = shapely.area(self.white) - shapely.area(reached) > _CORNER * half**2
+        left = np.full(len(self.white), shapely.Polygon(), dtype=object)
+        left[missed] = shapely.difference(self.white[missed], reached[missed])
+        return left
+
+    def _wanted(self, direction_deg: Floats) -> Floats:
+        """The narrowest land that lasts, by its direction; a little less, for rounding."""
+        foot = self.job.material.foot_mm - 2 * self.job.wall.foot_gain_mm
+        return np.maximum(self.job.face_limits.land_at(direction_deg), foot) - TOLERANCE_MM
+
+    @property
+    def _widest(self) -> float:
+        return max(self.job.limits.land_mm, self.job.face_limits.land_mm)
 
 
-def _one_a_place(found: Necks, near: float) -> Necks:
-    """The narrowest of the necks that follow one another between the same two walls."""
-    if len(found) == 0:
-        return found
-    order = np.argsort(found.width, kind="stable")
-    _, first = np.unique(_places(found, near)[order], return_index=True)
-    return found.chosen(np.sort(order[first]))
-
-
-def _places(found: Necks, near: float) -> Indices:
-    """A number for each neck; those between the same walls and within `near` of the next share it."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-    from scipy.spatial import cKDTree
-
-    middle = (found.start + found.end) / 2
-    i, j = cKDTree(middle).query_pairs(near, output_type="ndarray").T
-    walls = np.sort(np.stack([found.first, found.second], axis=1), axis=1)
-    same = (walls[i] == walls[j]).all(axis=1)
-    links = coo_array((np.ones(int(same.sum()), dtype=bool), (i[same], j[same])), shape=(len(found), len(found)))
-    return np.asarray(connected_components(links, directed=False)[1])
+#: A square corner leaves r² (1 - π/4) = 0.21 r² uncut in a cut; less than this is no matter.
+_CORNER = 0.2

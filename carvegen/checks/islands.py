@@ -1,0 +1,47 @@
+"""Islands of land that stand alone on too small a face."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.checks.survey import TOLERANCE_MM, Survey
+from carvegen.findings import Finding, Severity
+
+__all__ = ["RULE", "find"]
+
+RULE = "small-island"
+
+
+def find(survey: Survey) -> Iterator[Finding]:
+    """Land enclosed by a cut whose largest inner disc is smaller than the material's smallest island."""
+    limit = survey.job.face_limits.dot_mm
+    islands = _islands(survey.job.block.cuts)
+    islands = islands[shapely.is_empty(geometry.offset(islands, -(limit - TOLERANCE_MM) / 2))]
+    discs = shapely.maximum_inscribed_circle(islands)
+    width = 2 * shapely.length(discs)
+    for disc, wide in zip(discs, np.atleast_1d(width).tolist(), strict=True):
+        x, y = shapely.get_coordinates(disc)[0].tolist()
+        yield Finding(
+            rule=RULE,
+            severity=Severity.BREAKS,
+            at=(x, y),
+            measured=wide,
+            limit=limit,
+            unit="mm",
+            why="an island this small is knocked off by roller, baren or brush",
+            remedy="make it larger, join it to the land beside it, or take it out",
+        )
+
+
+def _islands(cuts: geometry.PolygonArray) -> geometry.PolygonArray:
+    """What stands inside the holes of the cuts."""
+    ringed = cuts[shapely.get_num_interior_rings(cuts) > 0]
+    holes = geometry.parts(shapely.difference(geometry.filled(ringed), ringed))
+    if len(holes) == 0:
+        return holes
+    inside = np.unique(shapely.STRtree(holes).query(cuts, predicate="covered_by")[0])
+    return geometry.parts(shapely.difference(shapely.union_all(holes), shapely.union_all(cuts[inside])))
