@@ -48,12 +48,12 @@ def region(rings: Sequence[Floats], *, evenodd: bool) -> Region:
     flat = len(rings) - len(whole)
     if not whole:
         return Region(geometry.empty(), flat=flat)
-    sign = np.array([np.sign(_area2(ring)) for ring in whole])
     outlines = geometry.polygon_array(shapely.Polygon(ring) for ring in whole)
     plain = bool(shapely.is_valid(outlines).all()) and not _touch(outlines)
     if plain and len(whole) == 1:
         return Region(outlines, flat=flat)
     if plain:
+        sign = np.array([np.sign(_area2(ring)) for ring in whole])
         return Region(_nested(outlines, sign, evenodd=evenodd), flat=flat)
     return _faces(whole, outlines, evenodd=evenodd, flat=flat)
 

@@ -15,7 +15,11 @@ from hypothesis import strategies as st
 from carvegen.artwork import read
 from carvegen.errors import InputError
 
-SVG = b'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" width="90mm" height="90mm" viewBox="0 0 90 90">'
+SVG = (
+    b'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
+    b'width="90mm" height="90mm" viewBox="0 0 90 90">'
+)
+RNG = np.random.Generator(np.random.PCG64(7))
 BOX = b'<rect width="9" height="9"/>'
 
 
@@ -38,7 +42,7 @@ def saved(tmp_path: Path, data: bytes, name: str = "a.svg") -> Path:
 FILES = {
     "empty": (b"", "is empty"),
     "blank": (b" \n\n ", "is empty"),
-    "junk": (bytes(np.random.Generator(np.random.PCG64(7)).integers(128, 256, 5000, dtype=np.uint8)), "neither an SVG nor a DXF"),
+    "junk": (bytes(RNG.integers(128, 256, 5000, dtype=np.uint8)), "neither an SVG nor a DXF"),
     "png": (b"\x89PNG\r\n\x1a\n" + bytes(99), r"made of dots \(PNG\)"),
     "pdf": (b"%PDF-1.7 ...", "is a PDF"),
     "svgz": (b"\x1f\x8b\x08" + bytes(99), "is compressed"),
@@ -48,7 +52,8 @@ FILES = {
     "nul": (b"<svg>\x00\x00</svg>", "whole, well-formed XML"),
     "strange encoding": (b'<?xml version="1.0" encoding="klingon"?><svg/>', "encoding|well-formed"),
     "laughs": (
-        b'<!DOCTYPE svg [<!ENTITY a "ha">' + b"".join(b'<!ENTITY %c "%s">' % (98 + k, b"&%c;" % (97 + k) * 10) for k in range(20))
+        b'<!DOCTYPE svg [<!ENTITY a "ha">'
+        + b"".join(b'<!ENTITY %c "%s">' % (98 + k, b"&%c;" % (97 + k) * 10) for k in range(20))
         + b"]>" + SVG + b"<title>&u;</title></svg>",
         "unfolds without bound",
     ),
@@ -56,7 +61,10 @@ FILES = {
         b'<!DOCTYPE svg [<!ENTITY a "' + b"1 " * 4500 + b'">]>' + SVG + b'<path d="M' + b"&a;" * 100_000 + b'"/></svg>',
         "unfolds without bound",
     ),
-    "outside entity": (b'<!DOCTYPE svg [<!ENTITY a SYSTEM "file:///etc/passwd">]>' + SVG + b"<title>&a;</title></svg>", "outside the file"),
+    "outside entity": (
+        b'<!DOCTYPE svg [<!ENTITY a SYSTEM "file:///etc/passwd">]>' + SVG + b"<title>&a;</title></svg>",
+        "outside the file",
+    ),
     "parameter entity": (b'<!DOCTYPE svg [<!ENTITY % a "x">]>' + SVG + b"</svg>", "outside the file"),
     "defaults": (b'<!DOCTYPE svg [<!ATTLIST g d CDATA "M0 0">]>' + SVG + b"</svg>", "declares a default"),
     "deep": (SVG + b"<g>" * 10_000 + BOX + b"</g>" * 10_000 + b"</svg>", "groups inside groups"),
@@ -64,12 +72,13 @@ FILES = {
     "many numbers": (SVG + b'<path d="M' + b"1 2 " * 5_500_000 + b'"/></svg>', "at most 5000000 points"),
     "use bomb": (
         SVG + b'<g id="a0">' + BOX + b"</g>"
-        + b"".join(b'<g id="a%d">' % k + b'<use xlink:href="#a%d"/>' % (k - 1) * 10 + b"</g>" for k in range(1, 12)) + b"</svg>",
+        + b"".join(b'<g id="a%d">' % k + b'<use xlink:href="#a%d"/>' % (k - 1) * 10 + b"</g>" for k in range(1, 12))
+        + b"</svg>",
         "more than 200000 elements",
     ),
     "use of itself": (SVG + b'<symbol id="a"><use href="#a"/></symbol><use href="#a"/></svg>', "contains itself"),
     "scribble": (
-        SVG + b'<path d="M' + b" ".join(b"%d %d" % (x, y) for x, y in np.random.Generator(np.random.PCG64(1)).integers(0, 90000, (20_000, 2)))
+        SVG + b'<path d="M' + b" ".join(b"%d %d" % (x, y) for x, y in RNG.integers(0, 90000, (20_000, 2)))
         + b'" transform="scale(.001)"/></svg>',
         "far too often",
     ),
@@ -172,15 +181,19 @@ def _mutated(data: bytes, changes: list[tuple[float, int, bytes]]) -> bytes:
 
 CHANGES = st.lists(
     st.tuples(st.floats(0, 1), st.integers(0, 12), st.one_of(
-        st.binary(max_size=4), st.sampled_from([b"1e999", b"-1", b"nan", b"0", b"<g>", b"</g>", b'"', b"999999999", b"z", b"\n"]),
+        st.binary(max_size=4),
+        st.sampled_from([b"1e999", b"-1", b"nan", b"0", b"<g>", b"</g>", b'"', b"999999999", b"z", b"\n"]),
     )), min_size=1, max_size=6,
 )  # fmt: skip
 SEED_SVG = (
     SVG + b"<style>.a{fill:none;stroke:red}</style>"
-    b'<g id="one" transform="rotate(3) scale(1.5 1)"><title>one</title><path d="M1 1c3 4 5 6 7 8s3 4 5 6q1 2 3 4t5 6a3 4 5 0 1 6 7z"/>'
+    b'<g id="one" transform="rotate(3) scale(1.5 1)"><title>one</title>'
+    b'<path d="M1 1c3 4 5 6 7 8s3 4 5 6q1 2 3 4t5 6a3 4 5 0 1 6 7z"/>'
     b'<circle class="a" cx="20" cy="20" r="5" stroke-width="2"/><rect x="1" y="2" width="9" height="8" rx="2"/></g>'
-    b'<symbol id="s" viewBox="0 0 10 10"><ellipse cx="5" cy="5" rx="3" ry="2"/></symbol><use href="#s" x="3" width="20" height="20"/>'
-    b'<polygon points="1,2 30,4 5,60" fill-rule="evenodd"/><polyline points="1,2 3,4" style="stroke:black;stroke-linejoin:round"/></svg>'
+    b'<symbol id="s" viewBox="0 0 10 10"><ellipse cx="5" cy="5" rx="3" ry="2"/></symbol>'
+    b'<use href="#s" x="3" width="20" height="20"/>'
+    b'<polygon points="1,2 30,4 5,60" fill-rule="evenodd"/>'
+    b'<polyline points="1,2 3,4" style="stroke:black;stroke-linejoin:round"/></svg>'
 )
 
 

@@ -32,13 +32,16 @@ BOX = '<rect x="10" y="5" width="20" height="10"/>'
     [
         ('width="100mm" height="50mm" viewBox="0 0 100 50"', (100, 50), (10, 35, 30, 45)),
         ('width="10cm" height="5cm" viewBox="0 0 200 100"', (100, 50), (5, 42.5, 15, 47.5)),
-        ('width="4in" height="2in"', (101.6, 50.8), (10 * 25.4 / 96, 50.8 - 15 * 25.4 / 96, 30 * 25.4 / 96, 50.8 - 5 * 25.4 / 96)),
+        ('width="4in" height="2in"', (101.6, 50.8), (2.645833, 46.83125, 7.9375, 49.477083)),
         ('width="72pt" height="72pt" viewBox="0 0 25.4 25.4"', (25.4, 25.4), (10, 10.4, 30, 20.4)),
         ('width="96" height="96px" viewBox="0 0 25.4 25.4"', (25.4, 25.4), (10, 10.4, 30, 20.4)),
         # 100 x 100 mm frame, 100 x 50 box: letterboxed in the middle (SVG 1.1 section 7.8)
         ('width="100mm" height="100mm" viewBox="0 0 100 50"', (100, 100), (10, 60, 30, 70)),
         ('width="100mm" height="100mm" viewBox="0 0 100 50" preserveAspectRatio="none"', (100, 100), (10, 70, 30, 90)),
-        ('width="100mm" height="100mm" viewBox="0 0 100 50" preserveAspectRatio="xMinYMax slice"', (100, 100), (20, 70, 60, 90)),
+        (
+            'width="100mm" height="100mm" viewBox="0 0 100 50" preserveAspectRatio="xMinYMax slice"',
+            (100, 100), (20, 70, 60, 90),
+        ),
         ('width="100mm" viewBox="0 0 50 25"', (100, 50), (20, 20, 60, 40)),
         ('width="100mm" height="50mm" viewBox="-10 -5 100 50"', (100, 50), (20, 30, 40, 40)),
     ],
@@ -168,12 +171,14 @@ def _command(letter: str, count: int):
 #: 8.3.6), which svgelements 1.9.6 does not follow; resvg does (test_svg_rendered).
 KINDS = {"L": [2], "H": [1], "V": [1], "M": [2], "CS": [6, 4], "QT": [4, 2]}
 COMMANDS = [
-    st.tuples(*(_command(letter if upper else letter.lower(), count) for letter, count in zip(letters, counts, strict=True))).map(" ".join)
+    st.tuples(*(_command(letter if upper else letter.lower(), n) for letter, n in zip(letters, counts, strict=True)))
+    .map(" ".join)
     for letters, counts in KINDS.items() for upper in (True, False)
 ]  # fmt: skip
 ARCS = st.builds(
     lambda letter, rx, ry, turn, large, sweep, x, y: f"{letter}{rx} {ry} {turn} {large}{sweep}{x} {y}",
-    st.sampled_from("Aa"), st.floats(1, 50), st.floats(1, 50), st.floats(-180, 180), st.integers(0, 1), st.integers(0, 1), numbers, numbers,
+    st.sampled_from("Aa"), st.floats(1, 50), st.floats(1, 50), st.floats(-180, 180),
+    st.integers(0, 1), st.integers(0, 1), numbers, numbers,
 )  # fmt: skip
 
 
@@ -183,6 +188,7 @@ def test_path_data_agrees_with_svgelements(parts) -> None:
     text = "M1 2" + " ".join(parts)
     ours = [line for line in pathdata.parse(text, 0.01) if len(line.xy) > 1 and np.ptp(line.xy, axis=0).any()]
     other = svgelements.Path(text)
+    other = [segment for segment in other if segment.length(error=1e-3) > 0]
     spots = np.array(
         [
             [p.x, p.y]
@@ -198,8 +204,10 @@ def test_path_data_agrees_with_svgelements(parts) -> None:
 
 
 @given(st.lists(st.one_of(
-    st.tuples(numbers, numbers).map(lambda v: f"translate({v[0]},{v[1]})"), st.floats(0.1, 4).map(lambda v: f"scale({v})"),
-    st.tuples(numbers, numbers, numbers).map(lambda v: f"rotate({v[0]} {v[1]} {v[2]})"), st.floats(-60, 60).map(lambda v: f"skewX({v})"),
+    st.tuples(numbers, numbers).map(lambda v: f"translate({v[0]},{v[1]})"),
+    st.floats(0.1, 4).map(lambda v: f"scale({v})"),
+    st.tuples(numbers, numbers, numbers).map(lambda v: f"rotate({v[0]} {v[1]} {v[2]})"),
+    st.floats(-60, 60).map(lambda v: f"skewX({v})"),
     st.floats(-60, 60).map(lambda v: f"skewY({v})"), st.just("matrix(1 .5 -.5 2 3 4)"),
 ), min_size=1, max_size=4).map(" ".join))  # fmt: skip
 @settings(deadline=None)

@@ -18,7 +18,11 @@ from PIL import Image
 from carvegen.artwork import read
 
 ICONS = Path(fontawesomefree.__file__).parent / "static/fontawesomefree/svgs/solid"
-NAMES = ["anchor", "bell", "campground", "cat", "cloud", "crow", "dog", "dove", "feather", "fish", "frog", "hippo", "horse", "house-chimney", "icicles", "kiwi-bird", "leaf", "lightbulb", "moon", "mountain", "mug-hot", "sailboat", "snowflake", "snowman", "spider", "sun", "tree", "umbrella", "water", "wind"]
+NAMES = (
+    *("anchor", "bell", "campground", "cat", "cloud", "crow", "dog", "dove", "feather", "fish", "frog", "hippo"),
+    *("horse", "house-chimney", "icicles", "kiwi-bird", "leaf", "lightbulb", "moon", "mountain", "mug-hot"),
+    *("sailboat", "snowflake", "snowman", "spider", "sun", "tree", "umbrella", "water", "wind"),
+)
 #: Whole multiples of the drawing: resvg rounds the size of a page to whole px before it scales.
 ZOOM = 4
 
@@ -86,9 +90,11 @@ DRAWN = {
     '<use href="#s" x="10" y="5" width="20" height="30"/><use href="#s" x="40" y="20" width="30" height="20"/>',
     "nested svg": '<svg x="20" y="10" width="40" height="40" viewBox="0 0 20 10"><circle cx="10" cy="5" r="4"/></svg>',
     "style sheet": '<style>.a{fill:none} #b{stroke:#000;stroke-width:3px} rect.a{stroke:black}</style>'
-    '<rect class="a" x="10" y="10" width="20" height="20"/><path class="a" id="b" d="M40 10v40"/><path class="a" d="M0 0h9v9"/>',
+    '<rect class="a" x="10" y="10" width="20" height="20"/><path class="a" id="b" d="M40 10v40"/>'
+    '<path class="a" d="M0 0h9v9"/>',
     "hidden": '<g display="none"><rect width="80" height="60"/></g><rect opacity="0" width="80" height="60"/>'
-    '<g visibility="hidden"><rect width="80" height="60"/><rect visibility="visible" x="9" y="9" width="9" height="20"/></g>',
+    '<g visibility="hidden"><rect width="80" height="60"/>'
+    '<rect visibility="visible" x="9" y="9" width="9" height="20"/></g>',
 }  # fmt: skip
 
 
