@@ -1,0 +1,80 @@
+"""Run the command line, in this process or in one of its own, and look at what it leaves behind."""
+
+from __future__ import annotations
+
+import signal
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+from carvegen.cli import main
+
+#: A small block that is quick to make.
+SMALL = ("snowfall", "--size", "40x30", "--material", "linoleum", "--cutter", "laser-fine", "--seed", "3")
+
+
+@dataclass(frozen=True)
+class Ran:
+    code: int
+    out: str
+    err: str
+
+
+def small(**changed: str) -> list[str]:
+    """The small block's command with options changed, such as ``size="60x40"``."""
+    words = list(SMALL)
+    for name, value in changed.items():
+        words[words.index(f"--{name}") + 1] = value
+    return words
+
+
+def run(capsys, *words: object) -> Ran:
+    """In this process."""
+    capsys.readouterr()
+    try:
+        main([str(word) for word in words])
+    except SystemExit as end:
+        said = capsys.readouterr()
+        return Ran(int(end.code or 0), said.out, said.err)
+    raise AssertionError("main ends by leaving")
+
+
+def command(*words: object) -> list[str]:
+    return [sys.executable, "-m", "carvegen", *(str(word) for word in words)]
+
+
+def run_apart(folder: Path, *words: object, **how) -> Ran:
+    """In a process of its own, in `folder`."""
+    done = subprocess.run(
+        command(*words),
+        cwd=folder,
+        capture_output=True,
+        encoding="utf-8",
+        errors="replace",
+        timeout=300,
+        check=False,
+        **how,
+    )
+    return Ran(done.returncode, done.stdout, done.stderr)
+
+
+def start(folder: Path, *words: object) -> subprocess.Popen:
+    """Start one that hears Ctrl-C, whoever started this process."""
+    return subprocess.Popen(
+        command(*words),
+        cwd=folder,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        encoding="utf-8",
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
+    )
+
+
+def tree(folder: Path) -> dict[str, bytes]:
+    """Every file below a folder, hidden ones too, and empty folders."""
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes() if path.is_file() else b"folder"
+        for path in sorted(folder.rglob("*"))
+    }

@@ -1,0 +1,127 @@
+"""Exit codes and streams, as the group's help promises them; run as a program, outside the checkout."""
+
+from __future__ import annotations
+
+import json
+import signal
+
+import pytest
+
+from tests.cli.running import SMALL, Ran, run, run_apart, small, start, tree
+
+NARROW = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
+<rect x="5" y="5" width="10" height="20"/><rect x="15.2" y="5" width="10" height="20"/></svg>"""
+SOUND = NARROW.replace('x="15.2"', 'x="20"')
+CHECK = ("check", "landing.svg", "--material", "cherry", "--cutter", "laser-fine")
+
+
+def test_0_and_1_without_and_with_a_broken_limit(own_folder):
+    (own_folder / "landing.svg").write_text(SOUND)
+    assert run_apart(own_folder, *CHECK).code == 0
+    (own_folder / "landing.svg").write_text(NARROW)
+    broken = run_apart(own_folder, *CHECK)
+    assert broken.code == 1
+    assert "land-width" in broken.out
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("snowfal",),
+        ("snowfall",),
+        ("--weather", "flurry"),
+        ("check", "none.svg", *CHECK[2:]),
+        ("profiles", "show", "x"),
+    ],
+)
+def test_2_for_what_cannot_be_used(own_folder, words):
+    failed = run_apart(own_folder, *words)
+    assert failed.code == 2
+    assert failed.err
+    assert "Traceback" not in failed.err
+    assert tree(own_folder) == {}
+
+
+def test_3_for_what_is_refused(own_folder):
+    refused = run_apart(own_folder, *small(material="vinyl-soft"), "--out", "sky")
+    assert refused.code == 3
+    assert tree(own_folder) == {}
+
+
+@pytest.mark.parametrize("stage", ["letting it snow", "drawing the proof", "writing for the hand"])
+def test_130_for_ctrl_c_and_nothing_is_changed(own_folder, stage):
+    assert run_apart(own_folder, *SMALL, "--out", "sky").code == 0
+    before = tree(own_folder)
+    big = start(own_folder, *small(size="320x240", seed="4"), "--out", "sky")
+    for line in big.stderr:
+        if stage in line:
+            break
+    big.send_signal(signal.SIGINT)
+    said = big.communicate(timeout=60)
+    assert big.returncode in (130, -signal.SIGINT), said  # Python may end by the signal: shells call that 130 too
+    assert "nothing was changed" in said[1]
+    assert "Traceback" not in said[1]
+    assert tree(own_folder) == before
+
+
+def test_the_same_command_twice_gives_the_same_bytes(own_folder):
+    for name in ("one", "two"):
+        assert run_apart(own_folder, *SMALL, "--out", name).code in (0, 1)
+    assert tree(own_folder / "one") == tree(own_folder / "two")
+
+
+def test_two_at_once_leave_the_whole_of_one(own_folder):
+    """Two runs with different seeds into one folder: what is there at the end is one run's, not a mixture."""
+    whole = {}
+    for seed in ("3", "4"):
+        run_apart(own_folder, *small(seed=seed), "--out", f"alone{seed}")
+        whole[seed] = tree(own_folder / f"alone{seed}")
+    assert whole["3"] != whole["4"]
+    both = [start(own_folder, *small(seed=seed), "--out", "sky") for seed in ("3", "4")]
+    said = [one.communicate(timeout=120) for one in both]
+    assert [one.returncode for one in both] == [0, 0], said
+    assert tree(own_folder / "sky") in whole.values()
+    assert {path.name for path in own_folder.iterdir()} == {"alone3", "alone4", "sky"}
+
+
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [
+        ((*SMALL, "--out", "sky"), 0),
+        (CHECK, 1),
+        (("profiles", "list"), 0),
+        (("profiles", "check"), 0),
+        (("profiles", "show", "linoleum"), 0),
+        (("profiles", "show", "linolium"), 2),
+        ((*small(size="nan"), "--out", "sky"), 2),
+        ((*small(material="rubber-soft"), "--out", "sky"), 3),
+        ((*SMALL, "--out", "sky", "--transfer", "glue"), 2),
+    ],
+)
+def test_json_alone_on_the_output(own_folder, capsys, words, code):
+    """Scripts read the output whatever happens; an error is an object with its exit code, and words on stderr."""
+    (own_folder / "landing.svg").write_text(NARROW)
+    ran = run(capsys, *words, "--json")
+    told = json.loads(ran.out)
+    assert ran.code == code
+    if code > 1:
+        assert told["error"]["exit_code"] == code
+        assert told["error"]["message"] in ran.err.replace("\n", " ") or told["error"]["message"][:40] in ran.err
+    else:
+        assert ran.err == ""
+
+
+def test_progress_goes_to_the_error_stream(capsys):
+    ran = run(capsys, *SMALL, "--out", "sky")
+    assert "letting it snow" in ran.err
+    assert "letting it snow" not in ran.out
+
+
+def test_no_memory_is_told_in_words(capsys, monkeypatch):
+    def none_left(*_args: object, **_named: object) -> None:
+        raise MemoryError
+
+    monkeypatch.setattr("carvegen.making.grown_block", none_left)
+    ran = run(capsys, *SMALL, "--out", "sky")
+    assert ran == Ran(2, "", ran.err)
+    assert "memory" in ran.err

@@ -1,0 +1,36 @@
+"""``carvegen --help`` answers at once: it imports nothing heavy."""
+
+from __future__ import annotations
+
+import resource
+import subprocess
+import sys
+
+import pytest
+
+HEAVY = {"numpy", "scipy", "shapely", "ezdxf", "reportlab", "svgwrite", "PIL", "svgelements", "noise", "tomllib"}
+LOOK = "import sys\nfrom carvegen.cli import main\ntry:\n    main({words})\nfinally:\n    print(sorted(sys.modules))\n"
+
+
+@pytest.mark.parametrize("words", [["--help"], ["--version"], []])
+def test_help_imports_nothing_heavy(words):
+    done = subprocess.run(
+        [sys.executable, "-c", LOOK.format(words=words)], capture_output=True, text=True, timeout=60, check=False
+    )
+    modules = set(done.stdout.rpartition("[")[2].replace("'", "").rstrip("]\n").split(", "))
+    assert "click" in modules
+    assert not HEAVY & modules
+
+
+def cpu_seconds(*words: str) -> float:
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    subprocess.run([sys.executable, *words], capture_output=True, timeout=60, check=True)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return (after.ru_utime - before.ru_utime) + (after.ru_stime - before.ru_stime)
+
+
+def test_help_costs_little_more_than_click_itself():
+    """The best of five each, so that a busy machine doesn't matter: 0.3 s, or three times what click takes there."""
+    click_alone = min(cpu_seconds("-c", "import click") for _ in range(5))
+    ours = min(cpu_seconds("-m", "carvegen", "--help") for _ in range(5))
+    assert ours < max(0.3, 3 * click_alone), (ours, click_alone)

@@ -1,0 +1,159 @@
+"""What must never meet a laser doesn't, whatever is asked; what must be asked, is."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import re
+
+import pytest
+
+from carvegen.profiles import Library, Verdict, shipped
+from tests.cli.running import SMALL, run, small, tree
+
+NEVER = ("vinyl-soft", "rubber-soft", "embossing-polycarbonate")
+SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm"><rect width="40" height="30"/></svg>'
+#: Everything that might be thought to change a verdict.
+ASIDES = {
+    "machine": ("--machine", "laser-bed"),
+    "declare": ("--declare", "maple, no PVC in it, I have asked"),
+    "safe": ("--declare", "cherry"),
+    "thin": ("--thickness", "3", "--depth", "0.5"),
+    "json": ("--json",),
+    "laser": ("--for", "laser"),
+    "hand too": ("--for", "laser", "--for", "hand"),
+    "preset": ("--weather", "sparse", "--dxf", "R12"),
+}
+ASKED = [pair for n in (0, 1, 2) for pair in itertools.combinations(ASIDES, n)]
+
+
+def test_the_shipped_profiles_say_never():
+    shelf = Library()
+    assert all(shelf.material(key).permits["laser"].verdict is Verdict.NEVER for key in NEVER)
+
+
+@pytest.mark.parametrize("material", NEVER)
+@pytest.mark.parametrize("asked", ASKED, ids="+".join)
+def test_no_option_makes_a_laser_file_of_it(own_folder, capsys, material, asked):
+    words = [word for name in asked for word in ASIDES[name]]
+    ran = run(capsys, *small(material=material), "--out", "sky", *words)
+    assert ran.code == 3
+    assert Library().material(material).permits["laser"].why in ran.err
+    assert "what to do" in ran.err
+    assert tree(own_folder) == {}
+
+
+@pytest.mark.parametrize("material", NEVER)
+@pytest.mark.parametrize("cutter", ["v-60", "u-1"])
+def test_asking_for_the_laser_beside_a_hand_tool_is_refused_too(own_folder, capsys, material, cutter):
+    for kinds in (("laser",), ("hand", "laser")):
+        asked = [word for kind in kinds for word in ("--for", kind)]
+        ran = run(capsys, *small(material=material, cutter=cutter), "--out", "sky", *asked)
+        assert ran.code == 3, ran
+        assert tree(own_folder) == {}
+
+
+@pytest.mark.parametrize("material", NEVER)
+def test_check_refuses_a_laser_cutter(own_folder, capsys, material):
+    (own_folder / "a.svg").write_text(SQUARE)
+    ran = run(capsys, "check", "a.svg", "--material", material, "--cutter", "laser-fine", "-o", "a.png")
+    assert ran.code == 3
+    assert not (own_folder / "a.png").exists()
+    ran = run(capsys, "check", "a.svg", "--material", material, "--cutter", "v-60", "--machine", "laser-bed")
+    assert ran.code in (2, 3)
+
+
+@pytest.mark.parametrize("whence", ["--profiles", "configuration"])
+def test_a_profile_of_the_users_own_cannot_say_yes(own_folder, capsys, tmp_path, whence):
+    folder = tmp_path / ("mine" if whence == "--profiles" else "config/carvegen/profiles")
+    (folder / "materials").mkdir(parents=True)
+    text = (shipped() / "materials" / "vinyl-soft.toml").read_text(encoding="utf-8")
+    yes = text.replace('[laser]\nverdict = "never"', '[laser]\nverdict = "yes"')
+    assert yes != text
+    more = ("--profiles", folder) if whence == "--profiles" else ()
+    for name, words in {"vinyl-soft": yes, "soft-block": yes, "no-pvc": yes.replace("plasticised PVC", "")}.items():
+        path = folder / "materials" / f"{name}.toml"
+        path.write_text(words, encoding="utf-8")
+        ran = run(capsys, *small(material=name), "--out", "sky", *more)
+        assert ran.code in (2, 3), (name, ran)
+        assert "never" in ran.err or "composition" in ran.err
+        assert tree(own_folder) == {}
+
+
+@pytest.mark.parametrize("material", ["vinyl-soft", "rubber-soft"])
+def test_by_hand_it_is_written_and_only_by_hand(own_folder, capsys, material):
+    ran = run(capsys, *small(material=material, cutter="v-60"), "--out", "sky")
+    assert ran.code in (0, 1)
+    assert {path.name for path in (own_folder / "sky").iterdir()} == {"proof.png", "proof.svg", "report.json", "hand"}
+    assert {path.name for path in (own_folder / "sky/hand").iterdir()} == {"note.md", "guide.pdf", "guide.svg"}
+
+
+def test_stale_machine_files_go_and_the_users_own_stay(own_folder, capsys):
+    """A laser folder of an earlier run beside a hand guide of this one could be taken for this block's."""
+    run(capsys, *SMALL, "--out", "sky")
+    (own_folder / "sky/mine.txt").write_text("ferry at nine")
+    (own_folder / "sky/router/mine.txt").write_text("keep")
+    assert (own_folder / "sky/laser/block.svg").exists()
+    assert run(capsys, *small(material="vinyl-soft", cutter="v-60"), "--out", "sky").code in (0, 1)
+    left = tree(own_folder / "sky")
+    assert not any(name.startswith("laser") for name in left)
+    assert [name for name in left if name.startswith("router/")] == ["router/mine.txt"]
+    assert left["mine.txt"] == b"ferry at nine"
+
+
+@pytest.mark.parametrize("material", [key for key in Library().keys("materials")])
+def test_an_open_question_is_asked_everywhere(own_folder, capsys, material):
+    """Where the verdict is `ask`: on the terminal, in the JSON and before all else in the note."""
+    permits = Library().material(material).permits
+    asked = [kind for kind, permit in permits.items() if permit.verdict is Verdict.ASK]
+    cutter = "laser-fine" if permits["laser"].verdict is not Verdict.NEVER else "v-60"
+    words = (*small(material=material, cutter=cutter), "--out", "sky", "--declare", "as the maker says: lime")
+    ran = run(capsys, *words)
+    told = json.loads(run(capsys, *words, "--json").out)
+    assert len(told["open_questions"]) == len(asked)
+    for kind in asked:
+        assert permits[kind].why in ran.out[ran.out.index("ASK FIRST") :]
+        assert any(question.startswith(kind) for question in told["open_questions"])
+        note = (own_folder / "sky" / kind / "note.md").read_text(encoding="utf-8")
+        assert note.index("Open question") < note.index("## What this is")
+        assert note.split("\n\n")[1].startswith("## Open question")
+        assert "as the maker says: lime" in note
+    if not asked:
+        assert "ASK FIRST" not in ran.out
+
+
+def test_what_is_declared_is_shown(own_folder, capsys):
+    ran = run(capsys, *SMALL, "--out", "sky", "--declare", "linseed oil, cork dust, jute")
+    assert "linseed oil, cork dust, jute" in ran.out
+    assert "linseed oil, cork dust, jute" in (own_folder / "sky/laser/note.md").read_text(encoding="utf-8")
+    undeclared = run(capsys, *SMALL, "--out", "sky")
+    assert "NOT DECLARED" in undeclared.out
+
+
+@pytest.mark.parametrize("declared", ["PVC", "lino, or vinyl", "unknown", "free of chlorine", "?"])
+def test_what_is_declared_may_forbid_the_laser(own_folder, capsys, declared):
+    ran = run(capsys, *SMALL, "--out", "sky", "--declare", declared)
+    assert ran.code == 3
+    assert "--declare" in ran.err
+    assert tree(own_folder) == {}
+
+
+@pytest.mark.parametrize("material", ["linoleum", "cherry", "embossing-acrylic"])
+def test_nothing_says_power_or_speed(own_folder, capsys, material):
+    """No setting of a machine is given anywhere; the words stand only where they are left to the shop."""
+    run(capsys, *small(material=material), "--out", "sky")
+    settings = re.compile(
+        r"\d\s*(%\s*(of\s*)?(power|speed)|w\b|watt|mm\s*/\s*(s|min)|m\s*/\s*min|in\s*/\s*min|rpm|ipm|ppi|hz|khz|dpi)",
+        re.IGNORECASE,
+    )
+    shelf = Library()
+    # they say from how many watts a beam is a danger, and to keep to the maker's largest speed
+    cautions = [caution for key in shelf.keys("machines") for caution in shelf.machine(key).cautions]
+    for name, data in tree(own_folder / "sky").items():
+        if name.endswith((".md", ".json", ".svg", ".dxf")) and data != b"folder":
+            text = data.decode("utf-8")
+            for caution in cautions:
+                text = text.replace(caution, "")
+            assert not settings.search(text), (name, settings.search(text))
+            for word in re.findall(r"[^.]*\b(?:power|speed|feed rate)\b[^.]*\.", text, re.IGNORECASE):
+                assert "no power" in word or "the shop's" in word, (name, word)
