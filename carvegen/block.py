@@ -15,7 +15,7 @@ from carvegen.errors import InputError
 if TYPE_CHECKING:
     from shapely import Polygon
 
-    from carvegen.geometry import PolygonArray, Rings
+    from carvegen.geometry import Indices, PolygonArray, Rings
 
 __all__ = ["SIDES_MM", "Block", "check_size", "check_words"]
 
@@ -35,6 +35,7 @@ class Block:
     cuts: PolygonArray  #: lowered below the face
     cut_outs: PolygonArray = field(default_factory=geometry.empty)  #: removed through the whole thickness
     kept: PolygonArray = field(default_factory=geometry.empty)  #: artwork kept clear, for the eye only
+    fixed: frozenset[int] = frozenset()  #: numbers of cuts that mending leaves alone, 0 for the first
 
     @property
     def face(self) -> Polygon:
@@ -51,6 +52,13 @@ class Block:
     def land_rings(self) -> Rings:
         """The outlines of the land, land on the left of each; cuts that reach the edge open it."""
         return self._land[0]
+
+    @cached_property
+    def wall_cuts(self) -> Indices:
+        """For each of `land_rings` the number of the cut inside it, 0 for the first; -1 for edge and cut-outs."""
+        rings, edges, inner = self._land
+        numbers = np.concatenate([np.full(edges, -1), np.asarray(inner, dtype=np.int64)])
+        return np.where(numbers < len(self.cuts), numbers, -1)[rings.owner]
 
     @cached_property
     def wall_names(self) -> tuple[str, ...]:

@@ -5,33 +5,41 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from carvegen.checks import checked
 from carvegen.files import staged_folder, write_file
+from carvegen.mend import mended
 from carvegen.profiles import Verdict
 from carvegen.writers.dxf import machine_dxf
 from carvegen.writers.guide_pdf import guide_pdf
 from carvegen.writers.guide_svg import guide_svg
 from carvegen.writers.note import machine_note
-from carvegen.writers.png import proof_png
+from carvegen.writers.png import change_png, proof_png
 from carvegen.writers.svg import machine_svg, proof_svg
+from carvegen.writers.width_map import width_map_png, width_map_svg
 
 if TYPE_CHECKING:
+    from carvegen.block import Block
     from carvegen.findings import Report
     from carvegen.job import Job
+    from carvegen.mend import Change
 
 __all__ = ["Delivery", "Style", "deliver", "question"]
 
 _PROOF_PX_PER_MM = 10.0
+_MENDING_TURNS = 4  #: what is mended for one machine may have to be mended again for another
 _PROOF_PX = 50_000_000  #: pixels in a proof at most: a larger block is shown more coarsely
 
 #: What each file of a delivery is for, by name; "laser" stands for "router" too.
 _PURPOSE = {
     "proof.png": "what the block will print: look at this first",
     "proof.svg": "the same, to scale, with the findings ringed",
+    "changes.png": "what was mended: ochre is newly cut, teal is newly land",
+    "land-width.png": "how wide the land is, by colour: dark red is too narrow",
+    "land-width.svg": "the same, to scale, with its legend",
     "report.json": "findings and figures for other programs",
     "laser/block.svg": "the machine's file, as the block lies (mirrored)",
     "laser/block.dxf": "the machine's file, as the block lies (mirrored)",
@@ -52,6 +60,8 @@ class Style:
     transfer: str = "carbon"  #: how the guide's drawing comes onto the block
     paper: str = "A4"
     dxf: str = "R2000"
+    mend: bool = False  #: mend the cuts first where a limit breaks
+    width_map: bool = False  #: draw the land-width map too
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,12 +71,15 @@ class Delivery:
     files: Mapping[str, str]  #: relative name to what it is for, in the order to look at them
     reports: Mapping[str, Report]  #: by kind of machine, the main one first
     open_questions: tuple[str, ...]  #: what the shop must be asked
+    block: Block  #: as it was written
+    changes: tuple[Change, ...] = ()  #: what was mended
 
     def to_dict(self) -> dict[str, Any]:
         """The delivery as plain values, for JSON."""
         return {
             "files": dict(self.files),
             "open_questions": list(self.open_questions),
+            "changes": [asdict(change) for change in self.changes],
             "reports": {kind: report.to_dict() for kind, report in self.reports.items()},
         }
 
@@ -86,20 +99,48 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
     InputError
         If the folder can't be written.
     """
+    given = jobs[0].block
+    changes: tuple[Change, ...] = ()
+    if style.mend:
+        say("mending")
+        jobs, changes = _mended(jobs, say)
     say("checking")
     reports = {job.machine.kind: checked(job) for job in jobs}
-    files = dict(map(_purpose, _names(jobs)))
-    delivery = Delivery(files=files, reports=reports, open_questions=tuple(filter(None, map(question, jobs))))
+    files = dict(map(_purpose, _names(jobs, changed=bool(changes), width_map=style.width_map)))
+    questions = tuple(filter(None, map(question, jobs)))
+    block, report = jobs[0].block, reports[jobs[0].machine.kind]
+    delivery = Delivery(files=files, reports=reports, open_questions=questions, block=block, changes=changes)
     with staged_folder(out, owned=_OWNED) as stage:
         say("drawing the proof")
-        block, report = jobs[0].block, reports[jobs[0].machine.kind]
-        write_file(stage / "proof.png", proof_png(block, px_per_mm=_px_per_mm(block.width_mm, block.height_mm)))
+        scale = _px_per_mm(block.width_mm, block.height_mm)
+        write_file(stage / "proof.png", proof_png(block, px_per_mm=scale))
         write_file(stage / "proof.svg", proof_svg(block, report))
         write_file(stage / "report.json", json.dumps(delivery.to_dict(), indent=1) + "\n")
+        if changes:
+            write_file(stage / "changes.png", change_png(given, block, px_per_mm=scale))
+        if style.width_map:
+            least = max(job.limits.land_mm for job in jobs)
+            write_file(stage / "land-width.png", width_map_png(block, least))
+            write_file(stage / "land-width.svg", width_map_svg(block, least))
         for job in jobs:
             say(f"writing for the {job.machine.kind}")
             _write_job(stage / job.machine.kind, job, reports[job.machine.kind], style)
     return delivery
+
+
+def _mended(jobs: Sequence[Job], say: Callable[[str], None]) -> tuple[list[Job], tuple[Change, ...]]:
+    """The jobs on a block mended for all of them, one after another until none has anything to mend."""
+    done: list[Job] = list(jobs)
+    changes: tuple[Change, ...] = ()
+    for _ in range(_MENDING_TURNS):
+        before = len(changes)
+        for job in done:
+            found = mended(replace(job, block=done[0].block), fixed=done[0].block.fixed, say=say)
+            changes += found.changes
+            done = [replace(its, block=found.job.block) for its in done]
+        if len(changes) == before:
+            break
+    return done, changes
 
 
 def _write_job(folder: Path, job: Job, report: Report, style: Style) -> None:
@@ -117,10 +158,11 @@ def _px_per_mm(width_mm: float, height_mm: float) -> float:
     return min(_PROOF_PX_PER_MM, math.sqrt(_PROOF_PX / (width_mm * height_mm)))
 
 
-def _names(jobs: Sequence[Job]) -> list[str]:
+def _names(jobs: Sequence[Job], *, changed: bool = False, width_map: bool = False) -> list[str]:
     kinds = [job.machine.kind for job in jobs]
     folders = [f"{kind}/{name}" for kind in kinds for name in _files_for(kind)]
-    return ["proof.png", "proof.svg", *folders, "report.json"]
+    pictures = ["changes.png"] * changed + ["land-width.png", "land-width.svg"] * width_map
+    return ["proof.png", *pictures, "proof.svg", *folders, "report.json"]
 
 
 def _files_for(kind: str) -> tuple[str, ...]:

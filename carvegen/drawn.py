@@ -25,6 +25,7 @@ __all__ = ["LEFT_OUT", "Drawn", "drawn_block"]
 #: Layers of a drawing that are not looked at; names are compared by their letters only.
 LEFT_OUT = (REGISTER, NOTES, FINDING, KEEP_CLEAR)
 
+FIXED = "FIXED"  #: a layer of cuts that mending leaves alone
 _FACES = (BLOCK_EDGE, "LAND")  #: layers that give the face, the stronger first; a proof has a LAND
 _SAME_MM = 0.05  #: two sizes that differ by no more are the same
 _LITTLE = 1e-4  #: share of an area that rounding may take away
@@ -83,13 +84,22 @@ def _drawn(name: str, artwork: Artwork, size_mm: tuple[float, float] | None, vie
     face = _from_edge(gives, artwork, size_mm) if gives else _face(artwork, size_mm)
     check_size(*face.size, where=face.given_by)
     gone = _layers(artwork, {plain_name(CUT_OUT)})
-    cut = _layers(artwork, layers - set(map(plain_name, (CUT_OUT, *_FACES))))
+    stay, _ = _on_face(_layers(artwork, {plain_name(FIXED)}), face, "fixed cuts")
+    cut = _layers(artwork, layers - set(map(plain_name, (CUT_OUT, FIXED, *_FACES))))
     cut_outs, out_notes = _on_face(gone, face, "cut-outs")
     cuts, cut_notes = _on_face(cut, face, "cuts")
-    if len(cuts) + len(cut_outs) == 0:
+    if len(cuts) + len(stay) + len(cut_outs) == 0:
         raise _nothing(cut, gone, face)
     cuts, both = _apart(cuts, cut_outs)
-    block = Block(name=name, width_mm=face.size[0], height_mm=face.size[1], cuts=cuts, cut_outs=cut_outs)
+    cuts, _ = _apart(cuts, stay)
+    block = Block(
+        name=name,
+        width_mm=face.size[0],
+        height_mm=face.size[1],
+        cuts=np.concatenate([stay, cuts]),
+        cut_outs=cut_outs,
+        fixed=frozenset(range(len(stay))),
+    )
     notes = (*artwork.notes, face.note, *out_notes, *cut_notes, both)
     return Drawn(block=_from(view, block), notes=tuple(filter(None, notes)))
 

@@ -11,20 +11,19 @@ from carvegen import geometry
 from carvegen.checks.survey import TOLERANCE_MM, Survey
 from carvegen.findings import Finding, Severity
 
-__all__ = ["RULE", "find"]
+__all__ = ["RULE", "find", "islands_of"]
 
 RULE = "small-island"
 
 
 def find(survey: Survey) -> Iterator[Finding]:
-    """Land enclosed by a cut whose largest inner disc is smaller than the material's smallest island."""
+    """Land enclosed by a cut with less face than a disc of the material's smallest island has."""
     limit = survey.job.face_limits.dot_mm
-    islands = _islands(survey.job.block.cuts)
-    islands = islands[shapely.is_empty(geometry.offset(islands, -(limit - TOLERANCE_MM) / 2))]
-    discs = shapely.maximum_inscribed_circle(islands)
-    width = 2 * shapely.length(discs)
-    for disc, wide in zip(discs, np.atleast_1d(width).tolist(), strict=True):
-        x, y = shapely.get_coordinates(disc)[0].tolist()
+    islands = islands_of(survey.job.block.cuts)
+    across = 2 * np.sqrt(shapely.area(islands) / np.pi)
+    small = across < limit - TOLERANCE_MM
+    places = shapely.get_coordinates(shapely.point_on_surface(islands[small]))
+    for (x, y), wide in zip(places.tolist(), across[small].tolist(), strict=True):
         yield Finding(
             rule=RULE,
             severity=Severity.BREAKS,
@@ -37,7 +36,7 @@ def find(survey: Survey) -> Iterator[Finding]:
         )
 
 
-def _islands(cuts: geometry.PolygonArray) -> geometry.PolygonArray:
+def islands_of(cuts: geometry.PolygonArray) -> geometry.PolygonArray:
     """What stands inside the holes of the cuts."""
     ringed = cuts[shapely.get_num_interior_rings(cuts) > 0]
     holes = geometry.parts(shapely.difference(geometry.filled(ringed), ringed))

@@ -22,16 +22,7 @@ __all__ = ["command"]
 @click.argument("file", type=click.Path(path_type=Path))
 @options.setup
 @options.face_size
-@click.option(
-    "--view",
-    type=click.Choice(["print", "block"]),
-    default="print",
-    show_default=True,
-    help="From which side the drawing shows the block: as the paper will show it, or mirrored, as the block lies.",
-)
-@click.option(
-    "--units", type=click.Choice(["mm", "cm", "in", "pt"]), help="What a number in the file means, if it does not say."
-)
+@options.drawing
 @click.option(
     "-o",
     "--picture",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,12 +23,14 @@ __all__ = [
     "as_json",
     "block_size",
     "check_picture",
+    "drawing",
     "face_size",
     "figures",
     "finish",
     "ground",
     "kinds_of",
     "library",
+    "mending",
     "motif",
     "motif_settings",
     "output",
@@ -108,6 +111,14 @@ setup = _all(
     click.option("--depth", type=_LENGTH, help="Depth of the cut.  [default: the material's usual depth]"),
     click.option("--grain", type=_ANGLE, default="0", help="Direction of the grain; 0 runs to the right, 90 up."),
     click.option("--declare", "declared", default="", metavar="TEXT", help="What the block is made of, for the shop."),
+    click.option("--roller-radius", type=_LENGTH, default="25", show_default=True, help="Radius of the ink roller."),
+    click.option(
+        "--feel",
+        type=click.Choice(["light", "firm", "hard"]),
+        default="firm",
+        show_default=True,
+        help="How the paper is pressed: light (by hand, dry), firm, hard (in a press, or damp).",
+    ),
     profile_folders,
 )
 
@@ -155,6 +166,26 @@ output = _all(
         default="R2000",
         show_default=True,
         help="Release of the DXF files.",
+    ),
+    click.option("--width-map", is_flag=True, help="Draw a picture of how wide the land is, too."),
+)
+
+#: ``--mend``, for commands that make a block.
+mending = click.option("--mend", is_flag=True, help="Mend the cuts where a limit breaks, and show what was changed.")
+
+#: How a drawing is read: passes `view` and `units`.
+drawing = _all(
+    click.option(
+        "--view",
+        type=click.Choice(["print", "block"]),
+        default="print",
+        show_default=True,
+        help="From which side the drawing shows the block: as the paper will show it, or mirrored, as the block lies.",
+    ),
+    click.option(
+        "--units",
+        type=click.Choice(["mm", "cm", "in", "pt"]),
+        help="What a number in the file means, if it does not say.",
     ),
 )
 
@@ -206,6 +237,7 @@ def motif_settings(name: str, given: Mapping[str, Any]) -> Any:  # noqa: ANN401
 def setups(given: Mapping[str, Any]) -> tuple[Setup, ...]:
     """The setups for which files are wanted, the named cutter's first."""
     from carvegen.job import setups_for
+    from carvegen.printing import Printing
 
     return setups_for(
         library(given["folders"]),
@@ -217,6 +249,7 @@ def setups(given: Mapping[str, Any]) -> tuple[Setup, ...]:
         depth_mm=given["depth"],
         grain_deg=given["grain"],
         declared=given["declared"],
+        printing=Printing(roller_radius_mm=given["roller_radius"], feel=given["feel"]),
     )
 
 
@@ -242,11 +275,17 @@ def ground(name: str, given: Mapping[str, Any]) -> Ground:
     )
 
 
-def style(given: Mapping[str, Any]) -> Style:
+def style(given: Mapping[str, Any], *, mend: bool = False) -> Style:
     """How the files are written."""
     from carvegen.delivery import Style
 
-    return Style(transfer=given["transfer"], paper=given["paper"], dxf=given["dxf"])
+    return Style(
+        transfer=given["transfer"],
+        paper=given["paper"],
+        dxf=given["dxf"],
+        mend=mend or given.get("mend", False),
+        width_map=given["width_map"],
+    )
 
 
 def library(folders: Sequence[Path] = ()) -> Library:
@@ -291,15 +330,25 @@ def summary(block: Block) -> str:
     return f"{len(block.cuts) + len(block.cut_outs)} shapes on {size}; {block.white_share:.1%} is white."
 
 
-def finish(delivery: Delivery, block: Block, out: Path, *, as_json: bool) -> int:
+def _mending(delivery: Delivery) -> str:
+    """What was mended, by kind, and how much white it made or took."""
+    counts = Counter(change.what for change in delivery.changes)
+    white = sum(change.white_mm2 for change in delivery.changes)
+    words = ", ".join(f"{count} {what}" for what, count in sorted(counts.items()))
+    return f"Mended: {words}; {white:+.1f} mm² of white (see changes.png)."
+
+
+def finish(delivery: Delivery, out: Path, *, as_json: bool) -> int:
     """Say what was written, what was found and what to look at first; the exit code."""
-    main = next(iter(delivery.reports.values()))
+    main, block = next(iter(delivery.reports.values())), delivery.block
     if as_json:
         click.echo(json.dumps({"out": str(out), **figures(block), **delivery.to_dict()}, indent=1))
         return int(main.breaks > 0)
     from carvegen.writers.table import findings_table
 
     click.echo(summary(block))
+    if delivery.changes:
+        click.echo(_mending(delivery))
     for kind, report in delivery.reports.items():
         click.echo(f"\nFor {'cutting by hand' if kind == 'hand' else f'the {kind}'}:")
         click.echo(findings_table(report))

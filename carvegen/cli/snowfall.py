@@ -18,6 +18,7 @@ __all__ = ["command"]
 @options.places
 @options.motif("snowfall", presets="weather")
 @options.output
+@options.mending
 @options.as_json
 @click.option(
     "--seed", type=click.IntRange(0, 2**63 - 1), default=1, show_default=True, help="Another seed, other snow."
@@ -42,4 +43,4 @@ def command(out: Path, as_json: bool, seed: int, name: str, **given: Any) -> int
     block = grown_block(options.ground(name, given), settings, limits, stream(seed, name, "snowfall"), by="snowfall")
     jobs = [way.on(block) for way in ways]
     delivery = deliver(jobs, out, options.style(given), say=say)
-    return options.finish(delivery, block, out, as_json=as_json)
+    return options.finish(delivery, out, as_json=as_json)

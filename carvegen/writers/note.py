@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from carvegen import cutting
+from carvegen.findings import Severity
 from carvegen.profiles import Verdict
 from carvegen.writers.layers import BLOCK_EDGE, CUT_AREA, CUT_OUT, MACHINE_LAYERS, REGISTER, palette
 from carvegen.writers.sheet import BAR_MM, register_crosses
@@ -178,18 +179,20 @@ def _hand_over(job: Job) -> Iterator[str]:
 
 
 def _findings(report: Report) -> list[str]:
-    if not len(report):
+    """What breaks a limit or risks to; how it looks is no matter for whoever cuts it."""
+    found = [finding for finding in report if finding.severity is not Severity.ADVICE]
+    if not found:
         return ["None: every check that was made is kept."]
     rows = [
         "| no. | rule | | measured | limit | where (print view) | what to do |",
         "| ---: | --- | --- | ---: | ---: | --- | --- |",
     ]
-    for number, finding in enumerate(report.findings[:_MOST_ROWS], start=1):
+    for number, finding in enumerate(found[:_MOST_ROWS], start=1):
         rows.append(
             f"| {number} | {finding.rule} | {finding.severity.label} | {finding.measured:.2f} {finding.unit} | "
             f"{finding.limit:.2f} {finding.unit} | {place(finding)} | {finding.remedy} |"
         )
-    more = len(report) - _MOST_ROWS
+    more = len(found) - _MOST_ROWS
     return [*rows, "", f"and {more} more."] if more > 0 else rows
 
 

@@ -15,19 +15,24 @@ from carvegen.writers.coverage import coverage
 from carvegen.writers.views import View, seen
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from carvegen.block import Block
     from carvegen.geometry import PolygonArray
 
-__all__ = ["INK", "PAPER", "proof_png"]
+__all__ = ["INK", "PAPER", "change_png", "proof_png"]
 
 Colour: TypeAlias = tuple[int, int, int]
 Window: TypeAlias = tuple[float, float, float, float]  # left, bottom, width, height in mm
 
 INK: Colour = (38, 52, 71)  #: a winter sky after dusk
 PAPER: Colour = (251, 250, 246)
+NOW_CUT: Colour = (214, 138, 46)  #: ochre and teal are told apart by colour-blind eyes too, and are of unlike lightness
+NOW_LAND: Colour = (35, 122, 130)
 
 _MOST_PIXELS = 60_000_000  # what memory holds: 8 bytes each, and three times over
 _KEPT_LIGHTER = 0.16  # how far kept artwork is drawn from ink towards paper
+_PALE = 0.45  # how far land that stays is drawn towards paper, in a picture of changes
 _OUTLINE_TONE = 0.25  # how far a cut-out's outline is drawn from paper towards ink
 _OUTLINE_MM = 0.2
 
@@ -50,7 +55,36 @@ def proof_png(block: Block, *, px_per_mm: float = 10.0, ink: Colour = INK, corne
         If the picture would have no pixels, or too many for memory.
     """
     shown = seen(block, View.PRINT)
+    edges = geometry.parts(shapely.difference(shown.cut_outs, shapely.buffer(shown.cut_outs, -_OUTLINE_MM)))
+    coats = (
+        (shown.kept, _mixed(ink, PAPER, _KEPT_LIGHTER)),
+        (shown.cuts, PAPER),
+        (shown.cut_outs, PAPER),
+        (edges, _mixed(PAPER, ink, _OUTLINE_TONE)),
+    )
     window = corner or (0.0, 0.0, shown.width_mm, shown.height_mm)
+    return _painted(coats, window, px_per_mm=px_per_mm, ground=ink)
+
+
+def change_png(before: Block, after: Block, *, px_per_mm: float = 10.0) -> bytes:
+    """Both states of a block of one size: what stays as it was pale, newly cut ochre, newly land teal."""
+    old, new = seen(before, View.PRINT), seen(after, View.PRINT)
+    whole = shapely.union_all(old.cuts)
+    now = shapely.union_all(new.cuts)
+    coats = (
+        (old.cuts, PAPER),
+        (old.cut_outs, PAPER),
+        (geometry.parts(shapely.difference(now, whole)), NOW_CUT),
+        (geometry.parts(shapely.difference(whole, now)), NOW_LAND),
+    )
+    window = (0.0, 0.0, old.width_mm, old.height_mm)
+    return _painted(coats, window, px_per_mm=px_per_mm, ground=_mixed(INK, PAPER, _PALE))
+
+
+def _painted(
+    coats: Iterable[tuple[PolygonArray, Colour]], window: Window, *, px_per_mm: float, ground: Colour
+) -> bytes:
+    """Shapes over one another on a ground."""
     size = round(window[2] * px_per_mm), round(window[3] * px_per_mm)
     if not 0 < size[0] * size[1] <= _MOST_PIXELS:
         raise InputError(
@@ -59,14 +93,8 @@ def proof_png(block: Block, *, px_per_mm: float = 10.0, ink: Colour = INK, corne
             where="px_per_mm",
             hint="choose other pixels per mm or a smaller corner",
         )
-    picture = Image.new("RGB", size, ink)
-    edges = geometry.parts(shapely.difference(shown.cut_outs, shapely.buffer(shown.cut_outs, -_OUTLINE_MM)))
-    for shapes, colour in (
-        (shown.kept, _mixed(ink, PAPER, _KEPT_LIGHTER)),
-        (shown.cuts, PAPER),
-        (shown.cut_outs, PAPER),
-        (edges, _mixed(PAPER, ink, _OUTLINE_TONE)),
-    ):
+    picture = Image.new("RGB", size, ground)
+    for shapes, colour in coats:
         if len(shapes):
             picture.paste(colour, mask=_mask(shapes, window, px_per_mm, size))
     out = io.BytesIO()

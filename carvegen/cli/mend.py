@@ -1,0 +1,41 @@
+"""``carvegen mend``: the smallest changes to a drawing's cuts that clear the findings."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from carvegen.cli import options
+
+__all__ = ["command"]
+
+
+@click.command(name="mend")
+@click.argument("file", type=click.Path(path_type=Path))
+@options.setup
+@options.face_size
+@options.drawing
+@options.output
+@options.as_json
+def command(file: Path, out: Path, as_json: bool, **given: Any) -> int:  # noqa: ANN401
+    r"""Mend a drawing of closed shapes, check it, and write its files into a folder.
+
+    Cuts are shrunk, joined, filled or left out where the land or the cut would be too narrow, and no further.
+    Shapes on a layer FIXED, and cut-outs, stay as they are.
+
+    \b
+    carvegen mend sky.svg --material linoleum --cutter v-60 --out sky/
+    """
+    from carvegen.delivery import deliver
+    from carvegen.drawn import drawn_block
+    from carvegen.writers.views import View
+
+    say = options.teller(quiet=as_json)
+    ways = options.setups(given)
+    drawn = drawn_block(file, size_mm=given["size"], view=View(given["view"]), units=given["units"])
+    for note in drawn.notes:
+        say(f"note: {note}")
+    delivery = deliver([way.on(drawn.block) for way in ways], out, options.style(given, mend=True), say=say)
+    return options.finish(delivery, out, as_json=as_json)

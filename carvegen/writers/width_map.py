@@ -1,0 +1,103 @@
+"""Land-width map: the land near other walls, coloured by its local width, as PNG and SVG."""
+
+from __future__ import annotations
+
+import io
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from PIL import Image, ImageDraw
+
+from carvegen.widths import local_widths
+from carvegen.writers.layers import LAYERS, NOTES
+from carvegen.writers.png import INK, proof_png
+from carvegen.writers.sheet import around
+from carvegen.writers.svg_page import SvgPage
+from carvegen.writers.views import View, seen
+
+if TYPE_CHECKING:
+    from carvegen.block import Block
+    from carvegen.geometry import Floats, Indices
+
+__all__ = ["width_map_png", "width_map_svg"]
+
+#: Widths in shares of the minimum, and their colours: they differ in lightness as well as in hue.
+_CLASSES = (
+    (1.0, "#8c1c2f", "below the minimum"),
+    (1.25, "#d68a2e", "up to a quarter more"),
+    (1.5, "#ecd08a", "up to a half more"),
+    (2.0, "#8fb8b4", "up to twice the minimum"),
+)
+_PX = 25_000_000  #: pixels at most
+_MOST_DISCS = 60_000  #: in an SVG
+
+
+@dataclass(frozen=True)
+class _Discs:
+    """Inner discs of the land and the class of each, the widest first."""
+
+    centre: Floats
+    radius: Floats
+    group: Indices
+
+
+def width_map_png(block: Block, least_mm: float, *, px_per_mm: float = 10.0) -> bytes:
+    """The proof with all land up to twice `least_mm` wide coloured by its width, in print view."""
+    scale = min(px_per_mm, math.sqrt(_PX / (block.width_mm * block.height_mm)))
+    picture = Image.open(io.BytesIO(proof_png(block, px_per_mm=scale)))
+    pen, discs = ImageDraw.Draw(picture), _discs(block, least_mm)
+    boxes = np.column_stack([discs.centre, discs.centre]) * scale
+    boxes[:, [1, 3]] = picture.height - boxes[:, [1, 3]]
+    boxes += (discs.radius * scale)[:, None] * [-1, -1, 1, 1]
+    for box, group in zip(boxes.tolist(), discs.group.tolist(), strict=True):
+        pen.ellipse(box, fill=_CLASSES[group][1])
+    out = io.BytesIO()
+    picture.save(out, "PNG", dpi=(scale * 25.4, scale * 25.4))
+    return out.getvalue()
+
+
+def width_map_svg(block: Block, least_mm: float) -> str:
+    """The same as drawing at true size, with a legend."""
+    shown = seen(block, View.PRINT)
+    legend = [f"{_CLASSES[k][2]} ({share * least_mm:.2f} mm)" for k, (share, _, _) in enumerate(_CLASSES)]
+    words = [f"{shown.name}: {shown.view.words}", "Local width of the land. " + "; ".join(legend) + "."]
+    sheet = around(shown, max(shown.width_mm, 120.0), words)
+    page = SvgPage(
+        left=sheet.left,
+        bottom=sheet.bottom,
+        right=sheet.right,
+        top=sheet.top,
+        title=f"{shown.name}, land width",
+        about=f"{shown.view.words} Millimetres, 1:1. Not for a machine.",
+    )
+    ink = "#{:02x}{:02x}{:02x}".format(*INK)
+    page.polygon(page.group("LAND", "LAND", "what is left standing", fill=ink, stroke="none"), shown.face)
+    for name, shapes in (("CUT-AREA", shown.cuts), ("CUT-OUT", shown.cut_outs)):
+        page.group(name, name, "does not print", fill="#fbfaf6", stroke="none", fill_rule="evenodd")
+        page.shapes(name, shapes)
+    _draw_discs(page, _discs(block, least_mm))
+    notes = page.group(NOTES, NOTES, LAYERS[NOTES].asks, fill=LAYERS[NOTES].colour, font_family="sans-serif")
+    page.polygon(notes, sheet.bar)
+    for line in sheet.lines:
+        page.words(notes, line)
+    return page.to_text()
+
+
+def _draw_discs(page: SvgPage, discs: _Discs) -> None:
+    step = max(1, math.ceil(len(discs.radius) / _MOST_DISCS))
+    for k, (_, colour, words) in reversed(list(enumerate(_CLASSES))):
+        group = page.group(f"WIDTH-{k + 1}", f"WIDTH {k + 1}", words, fill=colour, stroke="none")
+        mine = np.flatnonzero(discs.group == k)[::step]
+        for (x, y), radius in zip(discs.centre[mine].tolist(), discs.radius[mine].tolist(), strict=True):
+            group.add(page.drawing.circle(page.at(x, y), round(radius, 3)))
+
+
+def _discs(block: Block, least_mm: float) -> _Discs:
+    widest = _CLASSES[-1][0] * least_mm
+    found = local_widths(block.land_rings, widest)
+    order = np.argsort(-found.width, kind="stable")
+    width = found.width[order]
+    group = np.searchsorted([share * least_mm for share, _, _ in _CLASSES[:-1]], width, side="right")
+    return _Discs(found.centre[order], width / 2, group)
