@@ -15,6 +15,7 @@ class Severity(enum.IntEnum):
 
     BREAKS = 0
     RISK = 1
+    ADVICE = 2  #: nothing fails; the eye may mind
 
     @property
     def label(self) -> str:
@@ -31,7 +32,7 @@ class Finding:
     at: tuple[float, float] | None  #: print view, mm; None: the whole block
     measured: float
     limit: float
-    unit: str  #: "mm" or "deg"
+    unit: str  #: "mm" or "deg"; advice may count in shares and other plain numbers
     why: str  #: why it matters
     remedy: str  #: what to do
     to: tuple[float, float] | None = None  #: the other end of a width, print view, mm
@@ -79,6 +80,11 @@ class Report:
         """How many findings break a limit."""
         return sum(finding.severity is Severity.BREAKS for finding in self.findings)
 
+    @property
+    def risks(self) -> int:
+        """How many findings are risks."""
+        return sum(finding.severity is Severity.RISK for finding in self.findings)
+
     def by_rule(self) -> dict[str, tuple[Finding, ...]]:
         """The findings of each rule, in order of the rule's worst finding."""
         rules: dict[str, list[Finding]] = {}
@@ -90,7 +96,8 @@ class Report:
         """The report as plain values, for JSON."""
         return {
             "breaks": self.breaks,
-            "risks": len(self) - self.breaks,
+            "risks": self.risks,
+            "advice": len(self) - self.breaks - self.risks,
             "findings": [finding.to_dict() for finding in self.findings],
         }
 

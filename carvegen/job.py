@@ -11,6 +11,7 @@ from carvegen.block import check_words
 from carvegen.composition import ban
 from carvegen.errors import InputError, RefusedError
 from carvegen.limits import Limits
+from carvegen.printing import USUAL, Printing
 from carvegen.profiles import KINDS, Verdict
 
 if TYPE_CHECKING:
@@ -43,6 +44,7 @@ class Setup:
     depth_mm: float
     grain_deg: float = 0.0  #: direction of the grain from the x axis, print view
     declared: str = ""  #: the composition as the user declares it
+    printing: Printing = USUAL  #: how it is inked and printed
 
     def __post_init__(self) -> None:
         check_words(self.declared, where="--declare")
@@ -132,6 +134,7 @@ def setups_for(
     depth_mm: float | None = None,
     grain_deg: float = 0.0,
     declared: str = "",
+    printing: Printing = USUAL,
 ) -> tuple[Setup, ...]:
     """One setup for each kind of machine that is wanted and allowed; the named cutter's own kind first.
 
@@ -164,6 +167,7 @@ def setups_for(
             depth_mm=stuff.depth_usual_mm if depth_mm is None else depth_mm,
             grain_deg=grain_deg,
             declared=declared,
+            printing=printing,
         )
         for kind in order
     )
