@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import logging
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass, field
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +12,7 @@ import numpy as np
 import shapely
 
 from carvegen.artwork import bounds, chains, rounds, splines
+from carvegen.artwork.blocks import entities, fenced, name_of, whole
 from carvegen.artwork.clean import cleaned
 from carvegen.artwork.drawing import EVERYTHING, Artwork, Notes, Wanted
 from carvegen.artwork.region import region
@@ -35,7 +34,6 @@ _OUTLINES = frozenset({"ARC", "CIRCLE", "ELLIPSE", "LINE", "LWPOLYLINE", "POLYLI
 _FILLED = frozenset({"HATCH", "MPOLYGON"})
 _SILENT = frozenset({"ATTDEF", "VIEWPORT", "SEQEND"})
 _ARC_PARTS = 24  #: cubic curves for a turn: 8 x 45 degrees differ from the arc by 4e-6 of its radius
-_MAX_NESTING = 32
 
 
 @dataclass
@@ -66,30 +64,40 @@ def read_dxf(path: Path, *, units: str | None = None, scale: float = 1.0, wanted
     InputError
         If it can't be read, says no unit, or has outlines that don't close.
     """
+    try:
+        return _read(path, units, scale, wanted)
+    except InputError:
+        raise
+    except Exception as error:  # an entity that is broken or unknown can raise anything at a first look
+        raise _broken(error) from None
+
+
+def _read(path: Path, units: str | None, scale: float, wanted: Wanted) -> Artwork:
     document = _document(path)
     notes = Notes()
     reader = _Reader(document, _unit_mm(document, units, notes) * scale, notes)
-    for entity, move, layer in _entities(document, notes):
+    for entity, move, layer in entities(document, notes):
         if not wanted.leaves_out(layer, notes):
             reader.take(entity, move, layer)
     return Artwork(cleaned(reader.shapes(), notes), None, None, notes.lines())
+
+
+def _broken(error: Exception) -> InputError:
+    return InputError(
+        "is not a whole DXF drawing", value=str(error)[:80] or type(error).__name__,
+        hint="save it again from the drawing program, as R2000 DXF",
+    )  # fmt: skip
 
 
 def _document(path: Path) -> Any:  # noqa: ANN401
     import ezdxf
 
     logging.getLogger("ezdxf").addHandler(logging.NullHandler())  # its warnings are not for a printmaker
-    try:
-        return ezdxf.readfile(path)  # type: ignore[attr-defined]
-    except Exception as error:  # a broken file can raise anything in there
-        raise InputError(
-            "is not a whole DXF drawing", value=str(error)[:80] or type(error).__name__,
-            hint="save it again from the drawing program, as R2000 DXF",
-        ) from None  # fmt: skip
+    return ezdxf.readfile(path)  # type: ignore[attr-defined]
 
 
 def _unit_mm(document: Any, units: str | None, notes: Notes) -> float:  # noqa: ANN401
-    said = INSUNITS_MM.get(_whole(document.header.get("$INSUNITS", 0)))
+    said = INSUNITS_MM.get(whole(document.header.get("$INSUNITS", 0)))
     if said is None:
         texts = (str(text.dxf.get("text", "")) for text in document.modelspace().query("TEXT"))
         found = next((match for match in map(_SAID.search, texts) if match), None)
@@ -101,91 +109,6 @@ def _unit_mm(document: Any, units: str | None, notes: Notes) -> float:  # noqa: 
     if said is None:
         raise InputError("has no units", hint="say them: --units mm")
     return said
-
-
-def _whole(value: object) -> int:
-    try:
-        return int(value)  # type: ignore[call-overload, no-any-return]
-    except (TypeError, ValueError):
-        return 0
-
-
-def _entities(document: Any, notes: Notes) -> Iterator[tuple[Any, Any, str]]:  # noqa: ANN401
-    """Each visible entity of the model space, its move to the model's coordinates, and its layer."""
-    from ezdxf.math import Matrix44
-
-    hidden = {layer.dxf.name.lower() for layer in document.layers if layer.is_off() or layer.is_frozen()}
-    _check_count(document)
-    waiting: list[tuple[Any, Any, str]] = [
-        (entity, Matrix44(), "0") for entity in reversed(list(document.modelspace()))
-    ]
-    while waiting:
-        entity, move, above = waiting.pop()
-        own = str(entity.dxf.get("layer", "0"))
-        layer = above if own == "0" else own
-        if layer.lower() in hidden or entity.dxf.get("invisible", 0):
-            notes.add("hidden things are left out", f"on layer {layer!r}")
-        elif entity.dxftype() == "INSERT":
-            inner = _fenced(entity, partial(_inserted, entity))
-            waiting.extend((part, within * move, layer) for part, within in inner)
-        else:
-            yield entity, move, layer
-
-
-def _check_count(document: Any) -> None:  # noqa: ANN401
-    """Refuse blocks that contain themselves or unfold to too many entities, before any is unfolded."""
-    counts: dict[str, int] = {}
-    for _ in range(_MAX_NESTING):
-        before = dict(counts)
-        for block in document.blocks:
-            counts[block.name.lower()] = sum(_times(entity, before) for entity in block)
-        if counts == before:
-            break
-    else:
-        raise InputError(
-            f"nests blocks more than {_MAX_NESTING} deep", hint="explode the blocks in the drawing program"
-        )
-    total = counts.get(document.modelspace().block_record.dxf.name.lower(), 0)
-    if total > bounds.MAX_SHAPES:
-        raise InputError(
-            f"draws more than {bounds.MAX_SHAPES} entities, inserted ones counted", value=total,
-            hint="simplify the drawing, or split it into several files",
-        )  # fmt: skip
-
-
-def _times(entity: Any, counts: dict[str, int]) -> int:  # noqa: ANN401
-    """How many entities one stands for, at most a little more than may be drawn."""
-    if entity.dxftype() != "INSERT":
-        return 1
-    each = 1 + counts.get(str(entity.dxf.get("name", "")).lower(), 0)
-    rows, columns = (max(1, _whole(entity.dxf.get(key, 1))) for key in ("row_count", "column_count"))
-    return int(min(each * rows * columns, 10 * bounds.MAX_SHAPES))
-
-
-def _inserted(insert: Any) -> list[tuple[Any, Any]]:  # noqa: ANN401
-    """The entities of an inserted block with their moves, as often as it is inserted."""
-    block = insert.block()
-    if block is None:
-        raise InputError("shows a block that is not in the file", value=str(insert.dxf.get("name", ""))[:40])
-    places = insert.multi_insert() if insert.mcount > 1 else [insert]
-    return [(entity, place.matrix44()) for place in places for entity in reversed(list(block))]
-
-
-def _fenced(entity: Any, work: Any) -> Any:  # noqa: ANN401
-    """What `work` returns; whatever a broken entity raises in the library becomes an `InputError`."""
-    try:
-        return work()
-    except InputError as error:
-        raise error.within(_name(entity)) from None
-    except Exception as error:
-        raise InputError(
-            "can't be read", value=str(error)[:80] or type(error).__name__, where=_name(entity),
-            hint="draw it again, or save the file again as R2000 DXF",
-        ) from None  # fmt: skip
-
-
-def _name(entity: Any) -> str:  # noqa: ANN401
-    return f"{entity.dxftype()} #{entity.dxf.get('handle', '?')} on layer {entity.dxf.get('layer', '0')!r}"
 
 
 class _Reader:
@@ -201,11 +124,11 @@ class _Reader:
         kind = entity.dxftype()
         if kind in _OUTLINES:
             layer = self.layers.setdefault(name, _Layer())
-            for xy in _fenced(entity, lambda: self._lines(entity, move)):
+            for xy in fenced(entity, lambda: self._lines(entity, move)):
                 same = np.hypot(*(xy[0] - xy[-1])) < 1e-6 if len(xy) > 2 else False
                 (layer.closed if same else layer.open).append(xy)
         elif kind in _FILLED:
-            found = _fenced(entity, lambda: region(self._hatch(entity, move), evenodd=True))
+            found = fenced(entity, lambda: region(self._hatch(entity, move), evenodd=True))
             self.layers.setdefault(name, _Layer()).filled.append(found.shapes)
         elif kind not in _SILENT and not (kind in ("TEXT", "MTEXT") and _SAID.search(_text(entity))):
             self.notes.add(f"{kind} is no outline and is left out", f"on layer {name!r}")
@@ -237,7 +160,7 @@ class _Reader:
         from ezdxf import path as paths
 
         if entity.dxftype() == "LWPOLYLINE" and entity.dxf.get("const_width", 0):
-            self.notes.add("the width of a polyline is not followed", _name(entity))
+            self.notes.add("the width of a polyline is not followed", name_of(entity))
         if entity.dxftype() == "CIRCLE":
             return [self._circle(entity, move)]
         if entity.dxftype() == "SPLINE":
