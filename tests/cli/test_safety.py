@@ -101,7 +101,7 @@ def test_stale_machine_files_go_and_the_users_own_stay(own_folder, capsys):
     assert left["mine.txt"] == b"ferry at nine"
 
 
-@pytest.mark.parametrize("material", [key for key in Library().keys("materials")])
+@pytest.mark.parametrize("material", list(Library().keys("materials")))
 def test_an_open_question_is_asked_everywhere(own_folder, capsys, material):
     """Where the verdict is `ask`: on the terminal, in the JSON and before all else in the note."""
     permits = Library().material(material).permits
