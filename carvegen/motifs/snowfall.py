@@ -12,6 +12,7 @@ from carvegen import geometry
 from carvegen.errors import InputError
 from carvegen.fields import noise_at
 from carvegen.growth import Growth
+from carvegen.necks import necks
 from carvegen.outlines import SMALLEST_REACH, outlines
 from carvegen.packing import Discs, packed
 from carvegen.parameters import angle, check_all, flag, length, share
@@ -93,7 +94,9 @@ _SLACK_MM = 0.004  #: snapping to the grid may move each of two outlines by less
 _TRIES = 4
 _FULL = 1.1  #: more flakes that cover less than this much more have no room left
 _MOST = 2_000_000  #: candidates at most: beyond, the flakes asked for are too small for the face
+_CROWD = 20  #: candidates at most for each place that the smallest flake takes with its land
 _SATELLITES = 4  #: flakes that may grow onto one
+_ROUNDING = 1.02  #: makes up for circles drawn as polygons, and for outlines that GEOS smooths by 1 % of an offset
 _SAG_MM = 0.01  #: a chord may stray this far from the curve
 
 
@@ -120,9 +123,10 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
         )
     target = settings.snow * area_mm2
     sky = _Sky(settings, place, limits)
+    most = min(_MOST, _CROWD * area_mm2 / (2 * sky.least + sky.gap) ** 2)
     discs, supply, covered = _none(), 1.6 * target / sky.mean_flake_mm2, 0.0
     for _ in range(_TRIES):
-        discs, before = _fallen(sky, min(supply, _MOST), rng.spawn(1)[0]), covered
+        discs, before = _fallen(sky, min(supply, most), rng.spawn(1)[0]), covered
         covered = _FILLED * np.pi * float((discs.radius**2).sum())
         if covered >= _SURPLUS * target or covered < _FULL * before:
             break
@@ -138,7 +142,8 @@ class _Sky:
         shapely.prepare(self.area)
         self.window = Window(*(float(side) for side in shapely.bounds(self.area)))
         self.gap = limits.land_mm + _SLACK_MM
-        self.least = max(settings.smallest_mm / 2, limits.cut_mm / 2 / SMALLEST_REACH)
+        self.passes = limits.cut_mm / 2 * _ROUNDING + geometry.GRID_MM
+        self.least = max(settings.smallest_mm / 2, self.passes / SMALLEST_REACH)
         self.most = max(settings.largest_mm / 2, self.least)
         self.stretch = 1 + 4 * settings.wind
 
@@ -176,14 +181,15 @@ def _places(sky: _Sky, supply: float, rng: Generator) -> Floats:
     """Where flakes would fall: flurries of clumps of flakes, and flakes by chance, fewer in the calm."""
     settings, window = sky.settings, sky.window
     scattered = poisson(window, supply * (1 - settings.clumping) / window.area, rng)
-    flurries_per_mm2 = 1 / (2 * settings.flurry_mm) ** 2
+    flurry_mm = min(settings.flurry_mm, window.diagonal)
+    flurries_per_mm2 = 1 / (2 * flurry_mm) ** 2
     clumps_per_mm2 = supply * settings.clumping / _FLAKES_PER_CLUMP / window.area
     wind = {"stretch": sky.stretch, "along_deg": settings.wind_towards_deg}
     clumps = thomas(
         window,
         parents_per_mm2=flurries_per_mm2,
         mean_count=clumps_per_mm2 / flurries_per_mm2,
-        spread_mm=settings.flurry_mm / 2,
+        spread_mm=flurry_mm / 2,
         rng=rng,
         **wind,
     )
@@ -307,9 +313,17 @@ def _drawn(sky: _Sky, discs: Discs, rng: Generator) -> PolygonArray:
     _, family, size = np.unique(discs.family, return_inverse=True, return_counts=True)
     shapes = _outlined(sky, discs, rng)
     alone = size[family] == 1
-    lumps = geometry.snapped(_grown_together(sky, shapes[~alone], family[~alone]))
+    lumps = _open(sky, geometry.snapped(_grown_together(sky, shapes[~alone], family[~alone])))
     flakes = np.concatenate([shapes[alone], lumps])
-    return geometry.snapped(_cut_off(sky, flakes)) if sky.settings.cut_at_edge else flakes
+    return _open(sky, geometry.snapped(_cut_off(sky, flakes))) if sky.settings.cut_at_edge else flakes
+
+
+def _open(sky: _Sky, shapes: PolygonArray) -> PolygonArray:
+    """The shapes without those that have a hole or a bay whose land is too narrow; few if any."""
+    outlines = geometry.rings(shapes)
+    pinched = necks(geometry.reversed_rings(outlines), sky.limits.land_mm)
+    bad = np.concatenate([outlines.owner[pinched.first], outlines.owner[outlines.hole]])
+    return np.delete(shapes, np.unique(bad))
 
 
 def _outlined(sky: _Sky, discs: Discs, rng: Generator) -> PolygonArray:
@@ -362,11 +376,12 @@ def _cut_off(sky: _Sky, flakes: PolygonArray) -> PolygonArray:
 
 
 def _rounded(sky: _Sky, shapes: PolygonArray) -> PolygonArray:
-    """The largest piece of each shape that a round cutter of the smallest cut reaches, without holes."""
-    half = sky.limits.cut_mm / 2
-    reached = geometry.offset(geometry.offset(shapes, -half), half)
-    pieces, whose = shapely.get_parts(reached, return_index=True)
+    """The largest piece of each shape, holes filled, that a round cutter of the smallest cut passes through.
+
+    Pieces are told apart where the cutter's middle can't pass: what only its rim would join stays narrow.
+    """
+    whole = geometry.filled(geometry.parts(shapes))  # a thin side of a ring, taken off, would leave a bay
+    pieces, whose = shapely.get_parts(geometry.offset(whole, -sky.passes), return_index=True)
     order = np.lexsort((-shapely.area(pieces), whose))
     first = order[np.flatnonzero(np.diff(whose[order], prepend=-1))]
-    kept = pieces[first][shapely.area(pieces[first]) > 0]
-    return geometry.filled(kept)
+    return geometry.filled(geometry.parts(geometry.offset(pieces[first], sky.passes)))

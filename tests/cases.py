@@ -1,0 +1,68 @@
+"""What several tests build: limits, shapes, blocks and jobs in one line each."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.block import Block
+from carvegen.job import USUAL_MACHINES, Setup
+from carvegen.limits import Limits
+from carvegen.making import Ground, grown_block
+from carvegen.motifs import motif, summaries
+from carvegen.profiles import Library
+from carvegen.streams import stream
+
+SHELF = Library()
+PRESETS = [(name, preset) for name in sorted(summaries()) for preset in motif(name).PRESETS]
+
+
+def limits(land: float = 0.7, cut: float = 0.4, *, across: float | None = None, grain_deg: float = 0.0) -> Limits:
+    return Limits(
+        land_along_mm=land, land_across_mm=across or land, cut_mm=cut, dot_mm=1.2 * land, grain_deg=grain_deg
+    )
+
+
+def box(x: float, y: float, width: float, height: float) -> shapely.Polygon:
+    return shapely.box(x, y, x + width, y + height)
+
+
+def disc(x: float, y: float, radius: float, *, points: int = 64, phase: float = 0.0) -> shapely.Polygon:
+    """A regular polygon whose corners lie on the circle, the first at angle `phase` (radians)."""
+    angle = phase + np.linspace(0, 2 * np.pi, points, endpoint=False)
+    return shapely.Polygon(np.column_stack([x + radius * np.cos(angle), y + radius * np.sin(angle)]))
+
+
+def shapes(*given: shapely.Polygon) -> geometry.PolygonArray:
+    return geometry.polygon_array(given)
+
+
+def block(*cuts: shapely.Polygon, size: tuple[float, float] = (40.0, 30.0), cut_outs: tuple = ()) -> Block:
+    return Block(name="sky", width_mm=size[0], height_mm=size[1], cuts=shapes(*cuts), cut_outs=shapes(*cut_outs))
+
+
+def grown(by: str, settings, its_limits: Limits, seed: int, *, size=(200.0, 150.0), **ground) -> Block:
+    """A block on which a motif has grown, as the command line grows it."""
+    place = Ground(name="sky", width_mm=size[0], height_mm=size[1], **ground)
+    return grown_block(place, settings, its_limits, stream(seed, "sky", by), by=by)
+
+
+def setup(material: str = "linoleum", cutter: str = "v-60", *, depth: float | None = None, **changed) -> Setup:
+    """A shipped material under a shipped cutter on its first machine; `changed` replaces values of the setup.
+
+    Values of the material or of the cutter are changed by mappings: ``material_values={"foot_mm": 1}``.
+    """
+    stuff = dataclasses.replace(SHELF.material(material), **changed.pop("material_values", {}))
+    tool = dataclasses.replace(SHELF.cutter(cutter), **changed.pop("cutter_values", {}))
+    machine = changed.pop("machine", None) or SHELF.machine(USUAL_MACHINES[tool.machines[0]])
+    return Setup(
+        material=stuff,
+        cutter=tool,
+        machine=machine,
+        thickness_mm=changed.pop("thickness", stuff.thickness_mm),
+        depth_mm=stuff.depth_usual_mm if depth is None else depth,
+        **changed,
+    )

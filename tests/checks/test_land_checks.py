@@ -1,0 +1,145 @@
+"""Checks of the drawing: land, foot, cut. Each limit is tried from both sides, a few micrometres off."""
+
+from __future__ import annotations
+
+import pytest
+import shapely
+from shapely import affinity
+
+from carvegen.checks import checked
+from carvegen.findings import Severity
+from tests.cases import block, box, disc, setup
+
+NEAR = 0.004  # mm: twice what the checks let pass for a grid of 1 µm
+
+
+def found(rule: str, its_setup, *cuts, **changed) -> list:
+    report = checked(its_setup.on(block(*cuts, **changed)))
+    return [its for its in report if its.rule == rule and its.severity is Severity.BREAKS]
+
+
+def two(gap: float, *, turn: float = 0.0) -> list[shapely.Polygon]:
+    """Two boxes with a straight land between them that runs upwards, then turned."""
+    return [affinity.rotate(its, turn, origin=(20, 15)) for its in (box(12, 11, 8, 8), box(20 + gap, 11.3, 8, 7))]
+
+
+@pytest.mark.parametrize("turn", [0.0, 33.0, 90.0])
+def test_land_between_two_cuts(turn) -> None:
+    """Linoleum: 0.5 mm in every direction (common practice, no source)."""
+    assert found("land-width", setup(), *two(0.5 + NEAR, turn=turn)) == []
+    its = found("land-width", setup(), *two(0.5 - NEAR, turn=turn))
+    assert len(its) == 1
+    assert (its[0].measured, its[0].limit) == (pytest.approx(0.5 - NEAR, abs=1e-6), pytest.approx(0.5))
+    assert shapely.LineString([its[0].at, its[0].to]).length == pytest.approx(0.5 - NEAR, abs=1e-6)
+
+
+def test_land_to_the_edge() -> None:
+    assert found("land-width", setup(), box(0.5 + NEAR, 10, 5, 5)) == []
+    assert len(found("land-width", setup(), box(0.5 - NEAR, 10, 5, 5))) == 1
+
+
+@pytest.mark.parametrize("phase", [0.0, 0.31, 1.7])
+def test_land_between_a_cut_and_a_cut_out(phase) -> None:
+    cut = disc(14, 15, 4, phase=phase)
+    opening = disc(22.3, 15.7, 4, phase=2 * phase)
+    gap = cut.distance(opening)
+    for off, count in ((0.5 + NEAR - gap, 0), (0.5 - NEAR - gap, 1)):
+        away = shapely.shortest_line(cut, opening)
+        (x0, y0), (x1, y1) = away.coords
+        moved = affinity.translate(opening, (x1 - x0) / gap * off, (y1 - y0) / gap * off)
+        assert len(found("land-width", setup(), cut, cut_outs=(moved,))) == count
+
+
+def test_neck_within_one_cut() -> None:
+    def arms(gap: float) -> shapely.Polygon:
+        return box(10, 8, 9, 12).difference(box(14, 10, gap, 20))
+
+    assert found("land-width", setup(), arms(0.5 + NEAR)) == []
+    assert len(found("land-width", setup(), arms(0.5 - NEAR))) == 1
+
+
+def test_grain_asks_for_more_across() -> None:
+    """Cherry: 0.2 mm along and 0.4 mm across the grain (common practice, no source); between them at 60 degrees.
+
+    The land runs upwards. Hankinson's formula, inverse: 0.2 cos² + 0.4 sin².
+    """
+    for grain, limit in ((90.0, 0.2), (0.0, 0.4), (30.0, 0.2 * 0.25 + 0.4 * 0.75)):
+        its = setup("cherry", cutter="v-60", grain_deg=grain, depth=0.5)
+        assert found("land-width", its, *two(limit + NEAR)) == []
+        (one,) = found("land-width", its, *two(limit - NEAR))
+        assert one.limit == pytest.approx(limit)
+
+
+def test_machines_ask_for_more() -> None:
+    """A ball nose: half as much again (land factor 1.5); a laser burns 0.1 mm off each side. Common practice."""
+    for its, limit in ((setup(cutter="ball-1"), 0.75), (setup(cutter="laser-fine", depth=1.0), 0.5 + 2 * 0.1)):
+        assert found("land-width", its, *two(limit + NEAR)) == []
+        (one,) = found("land-width", its, *two(limit - NEAR))
+        assert one.limit == pytest.approx(limit)
+
+
+def test_foot() -> None:
+    """Upright walls: the foot is as wide as the face, so a face of 0.9 mm is too narrow for a foot of 1 mm."""
+    its = setup(cutter="flat-1", material_values={"foot_mm": 1.0, "land_along_mm": 0.4, "land_across_mm": 0.4})
+    assert found("foot-width", its, *two(1.0 + NEAR)) == []
+    (one,) = found("foot-width", its, *two(1.0 - NEAR))
+    assert (one.measured, one.limit) == (pytest.approx(1.0 - NEAR), 1.0)
+    assert found("land-width", its, *two(1.0 - NEAR)) == []
+
+
+def test_foot_gains_from_a_sloping_wall() -> None:
+    """B = w + 2 d tan t: a face of 0.5 mm, 1.5 mm deep at 30 degrees, stands on 2.2321 mm (plane geometry)."""
+    for foot, count in ((2.2321 - NEAR, 0), (2.2321 + NEAR, 1)):
+        its = setup(depth=1.5, material_values={"foot_mm": foot, "land_along_mm": 0.3, "land_across_mm": 0.3})
+        assert len(found("foot-width", its, *two(0.5))) == count
+
+
+def test_foot_of_an_undercut_land_is_severed() -> None:
+    """T = -10 degrees, 1.5 mm deep, a face of 0.5 mm: b = -0.0290 mm."""
+    drop = 1.5 * 0.17632698
+    kerf = {"kerf_top_mm": 0.2, "kerf_bottom_mm": 0.2 + 2 * drop, "kerf_thickness_mm": 1.5}
+    its = setup(
+        "basswood",
+        "laser-fine",
+        depth=1.5,
+        cutter_values={"values": kerf, "edge_loss_mm": 0.0},
+        material_values={"land_along_mm": 0.4, "land_across_mm": 0.4},
+    )
+    (one,) = found("foot-width", its, *two(0.5))
+    assert one.measured == pytest.approx(-0.0290, abs=5e-5)
+
+
+@pytest.mark.parametrize("turn", [0.0, 20.0, 77.0])
+def test_cut_too_narrow(turn) -> None:
+    """Linoleum and a V of 60 degrees: 0.4 mm (common practice, no source); 1 % and the grid are let pass."""
+    def slot(width: float) -> shapely.Polygon:
+        return affinity.rotate(box(12, 12, 9, width), turn)
+
+    assert found("cut-width", setup(), slot(0.41)) == []
+    (one,) = found("cut-width", setup(), slot(0.39))
+    assert (one.measured, one.limit) == (pytest.approx(0.39, abs=0.003), 0.4)
+    assert shapely.Point(one.at).within(slot(0.39))
+
+
+def test_neck_in_a_cut() -> None:
+    def dumbbell(width: float) -> shapely.Polygon:
+        return shapely.union_all([disc(12, 15, 3, phase=0.1), disc(20, 15, 3, phase=0.2), box(12, 14.2, 8, width)])
+
+    assert found("cut-width", setup(), dumbbell(0.41)) == []
+    (one,) = found("cut-width", setup(), dumbbell(0.39))
+    assert one.measured == pytest.approx(0.39, abs=0.003)
+
+
+def test_cutter_s_own_smallest_cut_counts() -> None:
+    slot = box(12, 12, 9, 0.9)
+    assert found("cut-width", setup(), slot) == []
+    (one,) = found("cut-width", setup(cutter="ball-1"), slot)
+    assert one.limit == 1.0
+
+
+def test_small_cut_out_is_found_too() -> None:
+    assert len(found("cut-width", setup(), cut_outs=(box(12, 12, 0.3, 0.3),))) == 1
+
+
+def test_whole_face_is_sound() -> None:
+    assert list(checked(setup().on(block()))) == []

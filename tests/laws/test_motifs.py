@@ -1,0 +1,201 @@
+"""Laws of every motif: what holds whatever the settings, the limits and the seed.
+
+A motif that is added to `carvegen/motifs` is held to them without a line here.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+
+from carvegen import geometry
+from carvegen.checks import checked
+from carvegen.errors import InputError, RefusedError
+from carvegen.job import USUAL_MACHINES, Setup
+from carvegen.motifs import motif, summaries
+from carvegen.necks import necks
+from carvegen.profiles import Verdict
+from tests.cases import PRESETS, SHELF, disc, grown, limits, shapes
+from tests.laws.twins import narrow_places, nearest, widest_disc
+from tests.strategies import Case, cases
+
+GRID = geometry.GRID_MM
+WIDTH_SLACK_MM = 0.002  # an outline on a grid of 1 µm
+SMOOTHED = 0.99  # GEOS smooths an outline by up to 1 % of the offset before it shrinks it
+FEW = 80  # shapes: up to so many are measured pair by pair
+
+MOTIFS = sorted(summaries())
+each_motif = pytest.mark.parametrize("name", MOTIFS)
+each_preset = pytest.mark.parametrize(("name", "preset"), PRESETS)
+
+
+def preset_settings(name: str, preset: str):
+    return motif(name).Settings(**motif(name).PRESETS[preset])
+
+
+def grow(case: Case, *, seed: int | None = None, **ground) -> geometry.PolygonArray:
+    seed = case.seed if seed is None else seed
+    return grown(case.motif, case.settings, case.limits, seed, size=case.size, **ground).cuts
+
+
+def assert_sound(cuts, area) -> None:
+    """Valid polygons with an area, on the grid, in the area but for the grid."""
+    assert all(shape.geom_type == "Polygon" and shape.is_valid and shape.area > 0 for shape in cuts)
+    assert shapely.covers(shapely.buffer(area, GRID), cuts).all()
+    xy = shapely.get_coordinates(cuts)
+    np.testing.assert_allclose(xy, np.round(xy / GRID) * GRID, atol=1e-9)
+
+
+def assert_as_wide_as_asked(cuts, least: float) -> None:
+    """A disc of the smallest cut fits, and what its middle can reach hangs together."""
+    for shape in cuts:
+        assert widest_disc(shape) >= least - WIDTH_SLACK_MM, shape.wkt
+        left = shape.buffer(-(SMOOTHED * least - WIDTH_SLACK_MM) / 2, quad_segs=16)
+        pieces = [piece for piece in geometry.parts(left) if piece.area > 1e-3 * least**2]
+        assert len(pieces) <= 1, shape.wkt
+
+
+def assert_apart(cuts, land: float) -> None:
+    """No two nearer than the land, none bending back on itself nearer than the land."""
+    i, j = shapely.STRtree(cuts).query(cuts, predicate="dwithin", distance=land)
+    other = i != j
+    assert (shapely.distance(cuts[i[other]], cuts[j[other]]) >= land - 1e-9).all()
+    if len(cuts) <= FEW:
+        assert nearest(cuts) >= land - 1e-9
+    assert len(necks(geometry.reversed_rings(geometry.rings(cuts)), land - WIDTH_SLACK_MM)) == 0
+
+
+@each_motif
+@given(data=st.data())
+def test_sound_apart_and_wide_enough(name, data) -> None:
+    case = data.draw(cases(name))
+    cuts = grow(case)
+    assert_sound(cuts, shapely.box(0, 0, *case.size))
+    assert_as_wide_as_asked(cuts, case.limits.cut_mm)
+    assert_apart(cuts, case.limits.land_mm)
+
+
+@each_motif
+@given(data=st.data(), x=st.floats(0.1, 0.9), y=st.floats(0.1, 0.9), radius=st.floats(0.05, 0.4))
+def test_cut_off_by_the_edge_and_a_silhouette(name, data, x, y, radius) -> None:
+    case = data.draw(cases(name, cut_at_edge=True))
+    width, height = case.size
+    kept = disc(x * width, y * height, radius * min(width, height), phase=x)
+    cuts = grow(case, keep_clear=shapes(kept))
+    beside = 0.995 * case.limits.land_mm / 2  # the package grows by a disc drawn as a polygon
+    assert_sound(cuts, shapely.box(0, 0, width, height).difference(kept.buffer(beside)))
+    assert_as_wide_as_asked(cuts, case.limits.cut_mm)
+    assert_apart(cuts, case.limits.land_mm)
+
+
+@each_motif
+@given(data=st.data())
+def test_no_bay_is_narrower_than_the_land_by_a_plain_search(name, data) -> None:
+    """The twin of the package's necks looks at a few shapes that have grown together, chord by chord."""
+    case = data.draw(cases(name))
+    for shape in sorted(grow(case), key=lambda its: -len(its.exterior.coords))[:1]:
+        room = shape.envelope.buffer(2 * case.limits.land_mm).difference(shape)
+        near = [chord for width, chord in narrow_places(room, case.limits.land_mm - WIDTH_SLACK_MM, step=3)]
+        assert not near, shape.wkt
+
+
+@each_motif
+@given(data=st.data())
+def test_whole_shapes_keep_clear_of_edge_and_silhouette(name, data) -> None:
+    case = data.draw(cases(name, cut_at_edge=False))
+    width, height = case.size
+    kept = disc(0.4 * width, 0.6 * height, 0.2 * min(width, height), phase=0.3)
+    cuts = grow(case, keep_clear=shapes(kept))
+    if not getattr(case.settings, "cut_at_edge", True):
+        assert (shapely.distance(cuts, shapely.box(0, 0, width, height).exterior) >= case.limits.land_mm - GRID).all()
+    assert (shapely.distance(cuts, kept) >= case.limits.land_mm / 2 * 0.995 - GRID).all()  # a disc drawn as a polygon
+
+
+@each_motif
+@given(data=st.data())
+def test_same_seed_same_bytes(name, data) -> None:
+    case = data.draw(cases(name))
+    assert [its.wkb for its in grow(case)] == [its.wkb for its in grow(case)]
+
+
+@each_preset
+def test_other_seed_other_shapes(name, preset) -> None:
+    settings = preset_settings(name, preset)
+    one, other = (grown(name, settings, limits(), seed, size=(60, 50)).cuts for seed in (1, 2))
+    assert {its.wkb for its in one}.isdisjoint(its.wkb for its in other)
+
+
+@each_preset
+def test_cover_is_what_was_asked(name, preset) -> None:
+    settings = preset_settings(name, preset)
+    if not hasattr(settings, "snow"):
+        pytest.skip("no share is asked of this motif")
+    free = (200 - 2 * 0.7) * (150 - 2 * 0.7)
+    for seed in (1, 2):
+        cuts = grown(name, settings, limits(0.7, 0.4), seed).cuts
+        assert shapely.area(cuts).sum() / free == pytest.approx(settings.snow, rel=0.1)
+
+
+@each_motif
+def test_no_snow_no_shapes(name) -> None:
+    kind = motif(name).Settings
+    if "snow" not in {field.name for field in dataclasses.fields(kind)}:
+        pytest.skip("no share is asked of this motif")
+    assert len(grown(name, kind(snow=0), limits(), 1, size=(60, 50)).cuts) == 0
+
+
+@each_motif
+def test_block_smaller_than_any_shape_is_left_whole_or_refused(name) -> None:
+    settings = motif(name).Settings()
+    with pytest.raises(InputError, match="nothing of the block is left"):
+        grown(name, settings, limits(land=3.0), 1, size=(5.9, 5.9), margin_mm=3.0)
+    assert len(grown(name, settings, limits(land=3.0, cut=2.0), 1, size=(6.2, 6.2), margin_mm=3.0).cuts) == 0
+
+
+@each_preset
+def test_land_cut_and_edge_hold_on_a_whole_block(name, preset) -> None:
+    its = limits(0.7, 0.4)
+    cuts = grown(name, preset_settings(name, preset), its, 3, size=(120, 90)).cuts
+    assert_sound(cuts, shapely.box(0, 0, 120, 90))
+    assert_as_wide_as_asked(cuts, its.cut_mm)
+    assert_apart(cuts, its.land_mm)
+
+
+def permitted() -> list[tuple[str, str]]:
+    """Each shipped material with a cutter for every kind of machine that it may meet; the cutters take turns."""
+    found = []
+    for k, key in enumerate(SHELF.keys("materials")):
+        for kind, permit in SHELF.material(key).permits.items():
+            fits = [its for its in SHELF.keys("cutters") if kind in SHELF.cutter(its).machines]
+            if permit.verdict is not Verdict.NEVER:
+                found.append((key, fits[k % len(fits)]))
+    return found
+
+
+@pytest.mark.parametrize(("material", "cutter"), permitted())
+@pytest.mark.parametrize("name", MOTIFS)
+def test_checks_find_nothing_that_breaks(name, material, cutter) -> None:
+    """What grows within a setup's limits holds by its checks; only the wall and the depth are the setup's own."""
+    stuff, tool = SHELF.material(material), SHELF.cutter(cutter)
+    kind = next(its for its in tool.machines if stuff.permits[its].verdict is not Verdict.NEVER)
+    try:
+        setup = Setup(
+            material=stuff,
+            cutter=tool,
+            machine=SHELF.machine(USUAL_MACHINES[kind]),
+            thickness_mm=stuff.thickness_mm,
+            depth_mm=stuff.depth_usual_mm,
+            grain_deg=25.0,
+            declared="" if kind != "laser" else stuff.composition,
+        )
+    except RefusedError as refused:
+        pytest.fail(f"permitted, but refused: {refused}")
+    settings = preset_settings(name, sorted(motif(name).PRESETS)[0])
+    block = grown(name, settings, setup.limits, 5, size=(60, 50))
+    found = [its for its in checked(setup.on(block)).findings if its.severity.label == "breaks"]
+    assert {its.rule for its in found} <= {"wall-angle", "depth"}, found[:3]

@@ -1,0 +1,123 @@
+"""Arrays of polygons: parts, unions, rings, the grid."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+
+from carvegen import geometry
+from tests.cases import box, disc, shapes
+from tests.strategies import blobs
+
+PAIR = shapes(box(0, 0, 2, 1), box(1, 0, 2, 1))
+HOLED = box(0, 0, 10, 10).difference(box(2, 3, 4, 4))
+
+
+def test_parts_takes_polygons_out_of_anything() -> None:
+    two = shapely.MultiPolygon([box(2, 0, 1, 1), box(4, 0, 1, 1)])
+    mixed = shapely.GeometryCollection([box(0, 0, 1, 1), shapely.LineString([(0, 0), (1, 1)]), two])
+    assert shapely.area(geometry.parts(mixed)).tolist() == [1, 1, 1]
+    assert len(geometry.parts(shapely.Polygon())) == 0
+    assert len(geometry.parts(geometry.empty())) == 0
+
+
+def test_joined_unites_what_touches() -> None:
+    apart = shapes(*PAIR, box(5, 5, 1, 1), box(3, 0, 1, 1))
+    assert sorted(shapely.area(geometry.joined(apart)).tolist()) == [1, 4]
+    assert len(geometry.joined(geometry.empty())) == 0
+
+
+@given(st.lists(st.tuples(st.floats(0, 20), st.floats(0, 20), st.floats(0.1, 4)), max_size=12))
+def test_joined_covers_what_the_union_of_all_covers(discs) -> None:
+    given_shapes = shapes(*(disc(x, y, radius, points=12) for x, y, radius in discs))
+    found = geometry.joined(given_shapes)
+    whole = shapely.union_all(given_shapes)
+    assert shapely.area(found).sum() == pytest.approx(whole.area)
+    assert len(found) == len(geometry.parts(whole))
+
+
+def test_close_pairs() -> None:
+    first, second, apart = geometry.close_pairs(shapes(box(0, 0, 1, 1), box(1.5, 0, 1, 1), box(9, 0, 1, 1)), 0.5)
+    assert (first.tolist(), second.tolist(), apart.tolist()) == ([0], [1], [0.5])
+    assert len(geometry.close_pairs(PAIR[:1], 1.0)[0]) == 0
+
+
+def test_rings_of_outline_and_hole() -> None:
+    found = geometry.rings(shapes(box(20, 0, 1, 2), HOLED))
+    assert (found.owner.tolist(), found.hole.tolist()) == ([0, 1, 1], [False, False, True])
+    assert np.diff(found.start).tolist() == [4, 4, 4]
+    assert [signed_area(found, k) for k in range(3)] == [2, 100, -16]
+
+
+def signed_area(rings: geometry.Rings, k: int) -> float:
+    x, y = rings.xy[rings.start[k] : rings.start[k + 1]].T
+    return float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2
+
+
+@given(blobs())
+def test_reversed_rings_enclose_the_opposite(shape) -> None:
+    there = geometry.rings(shapes(shape))
+    back = geometry.reversed_rings(there)
+    for k in range(len(there)):
+        assert signed_area(back, k) == pytest.approx(-signed_area(there, k))
+    np.testing.assert_array_equal(geometry.reversed_rings(back).xy, there.xy)
+
+
+def test_edge_ends_close_each_ring() -> None:
+    found = geometry.rings(shapes(HOLED))
+    assert found.edge_ends.tolist() == [1, 2, 3, 0, 5, 6, 7, 4]
+
+
+def test_stacked_numbers_owners_on() -> None:
+    both = geometry.stacked(geometry.rings(shapes(HOLED)), geometry.rings(PAIR))
+    assert both.owner.tolist() == [0, 0, 1, 2]
+    assert both.start.tolist() == [0, 4, 8, 12, 16]
+    none = geometry.rings(geometry.empty())
+    assert geometry.stacked(none, geometry.rings(PAIR)).owner.tolist() == [0, 1]
+
+
+@given(blobs(), st.floats(-3, 3), st.floats(0.1, 2))
+def test_moved_scales_then_moves(shape, shift, scale) -> None:
+    moved = geometry.moved(shapes(shape), (shift, 2 * shift), scale=scale)[0]
+    assert moved.area == pytest.approx(shape.area * scale**2)
+    low = np.array(shape.bounds[:2]) * scale + [shift, 2 * shift]
+    assert moved.bounds[:2] == pytest.approx(low)
+
+
+@given(blobs())
+def test_mirrored_twice_is_the_same(shape) -> None:
+    once = geometry.mirrored(shapes(shape), 40.0)
+    assert once[0].bounds[0] == pytest.approx(40 - shape.bounds[2])
+    twice = geometry.mirrored(once, 40.0)
+    np.testing.assert_allclose(shapely.get_coordinates(twice), shapely.get_coordinates(shape), atol=1e-12)
+
+
+@given(blobs())
+def test_snapped_lies_on_the_grid_and_near(shape) -> None:
+    found = geometry.snapped(shapes(shape))
+    xy = shapely.get_coordinates(found)
+    np.testing.assert_allclose(xy, np.round(xy / geometry.GRID_MM) * geometry.GRID_MM, atol=1e-9)
+    assert shapely.is_valid(found).all()
+    assert shapely.hausdorff_distance(shapely.union_all(found), shape) < 2 * geometry.GRID_MM
+
+
+def test_snapped_drops_what_falls_to_nothing() -> None:
+    assert len(geometry.snapped(shapes(box(1, 1, 0.0002, 0.0002)))) == 0
+    assert len(geometry.snapped(geometry.empty())) == 0
+
+
+def test_filled_and_offset() -> None:
+    assert geometry.filled(shapes(HOLED))[0].area == 100
+    grown = geometry.offset(PAIR[:1], 1.0, quad_segs=64)[0]
+    # Steiner's formula: area + perimeter r + pi r² (J. Steiner 1840).
+    assert grown.area == pytest.approx(2 + 6 + np.pi, rel=1e-3)
+    assert shapely.is_empty(geometry.offset(PAIR[:1], -0.51)).all()
+
+
+def test_empty_arrays_stack() -> None:
+    assert len(geometry.stack([])) == 0
+    assert len(geometry.stack([PAIR, geometry.empty(), PAIR])) == 4
+    assert len(geometry.mirrored(geometry.empty(), 3.0)) == 0
