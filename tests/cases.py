@@ -12,12 +12,10 @@ from carvegen.block import Block
 from carvegen.job import USUAL_MACHINES, Setup
 from carvegen.limits import Limits
 from carvegen.making import Ground, grown_block
-from carvegen.motifs import motif, summaries
 from carvegen.profiles import Library
 from carvegen.streams import stream
 
 SHELF = Library()
-PRESETS = [(name, preset) for name in sorted(summaries()) for preset in motif(name).PRESETS]
 
 
 def limits(land: float = 0.7, cut: float = 0.4, *, across: float | None = None, grain_deg: float = 0.0) -> Limits:

@@ -20,7 +20,7 @@ from carvegen.job import USUAL_MACHINES, Setup
 from carvegen.motifs import motif, summaries
 from carvegen.necks import necks
 from carvegen.profiles import Verdict
-from tests.cases import PRESETS, SHELF, disc, grown, limits, shapes
+from tests.cases import SHELF, disc, grown, limits, shapes
 from tests.laws.twins import narrow_places, nearest, widest_disc
 from tests.strategies import Case, cases
 
@@ -30,6 +30,7 @@ SMOOTHED = 0.99  # GEOS smooths an outline by up to 1 % of the offset before it 
 FEW = 80  # shapes: up to so many are measured pair by pair
 
 MOTIFS = sorted(summaries())
+PRESETS = [(name, preset) for name in MOTIFS for preset in motif(name).PRESETS]
 each_motif = pytest.mark.parametrize("name", MOTIFS)
 each_preset = pytest.mark.parametrize(("name", "preset"), PRESETS)
 
