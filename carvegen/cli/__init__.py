@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import io
 import json
 import sys
 from collections.abc import Sequence
@@ -52,6 +53,9 @@ def _group() -> None:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line; every error becomes its text and its exit code here."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")  # a name in no known alphabet is shown all the same
     given = list(sys.argv[1:] if arguments is None else arguments)
     try:
         code = _group.main(given, prog_name="carvegen", standalone_mode=False)
