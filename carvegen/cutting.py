@@ -30,25 +30,46 @@ __all__ = [
 _STEPS = 64  #: depths at which a curved wall is sampled
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Wall:
-    """The side of a land that a cutter leaves, from the face down to the floor of the cut."""
+    """The sides of a land that a cutter leaves, from the face down to the floor of the cut.
 
-    steepest_deg: float  #: the smallest wall angle at any depth; negative = undercut
-    foot_gain_mm: float  #: how much wider the land is at its foot than at its face, on one side
+    Angles at each depth for both sides of the cut: they differ where the tool is leaned.
+    """
+
+    depth_mm: Floats  #: (n,), middles of equal steps from the face down
+    near_deg: Floats  #: wall angle on the side that the tool leans away from, (n,)
+    far_deg: Floats  #: on the other side, (n,)
+    step_mm: float
     basis: str  #: what the figures rest on
 
+    @property
+    def steepest_deg(self) -> float:
+        """The smallest wall angle at any depth on any side; negative = undercut."""
+        return float(min(self.near_deg.min(), self.far_deg.min()))
 
-def wall(cutter: Cutter, depth_mm: float) -> Wall:
-    """The wall that `cutter` leaves along a cut of `depth_mm` that is wider than the cutter."""
+    @property
+    def foot_gain_mm(self) -> float:
+        """How much wider the land is at its foot than at its face, on the side where it gains least."""
+        gains = [np.tan(np.radians(angle)).sum() * self.step_mm for angle in (self.near_deg, self.far_deg)]
+        return float(min(gains))
+
+
+def wall(cutter: Cutter, depth_mm: float, *, lean_deg: float = 0.0) -> Wall:
+    """The walls that `cutter` leaves along a cut of `depth_mm` that is wider than the cutter.
+
+    A tool leaned by `lean_deg` turns its profile: one wall is that much flatter, the other that much steeper.
+    """
     below = np.linspace(0, depth_mm, _STEPS + 1)
     half = half_width_mm(cutter, below, depth_mm)
     step = depth_mm / _STEPS
     angles = np.degrees(np.arctan2(-np.diff(half), step))
     return Wall(
-        steepest_deg=float(angles.min()),
-        foot_gain_mm=float(half[0] - half[-1]),
-        basis=_BASIS[cutter.form] if cutter.form != "laser" else _laser_basis(cutter),
+        depth_mm=(below[1:] + below[:-1]) / 2,
+        near_deg=angles + lean_deg,
+        far_deg=angles - lean_deg,
+        step_mm=step,
+        basis=_laser_basis(cutter) if cutter.form == "laser" else _BASIS[cutter.form],
     )
 
 

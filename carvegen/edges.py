@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,7 +14,7 @@ from carvegen.geometry import lines
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices, Mask, Rings
 
-__all__ = ["Edges", "bends", "counted", "cross", "edges_of", "foot", "near_rings", "unit"]
+__all__ = ["Edges", "Outline", "counted", "cross", "foot", "unit"]
 
 
 @dataclass(frozen=True)
@@ -38,43 +39,51 @@ class Edges:
         return shapely.STRtree(lines(self.a[which], self.b[which]))
 
 
-def edges_of(outlines: Rings) -> Edges:
-    """The edges of the rings, in the order of their points."""
-    following = outlines.edge_ends
-    before = np.empty_like(following)
-    before[following] = np.arange(len(following))
-    a = outlines.xy
-    along = a[following] - a
-    ring = np.repeat(np.arange(len(outlines)), np.diff(outlines.start))
-    return Edges(a, a[following], ring, following, before, cross(along[before], along) < 0)
+class Outline:
+    """Rings with the region on their left, and what is measured on all of them once."""
 
+    def __init__(self, rings: Rings) -> None:
+        self.rings = rings
+        self._near: dict[float, Mask] = {}
 
-def near_rings(outlines: Rings, edges: Edges, limit: float) -> Mask:
-    """Whether each ring comes within `limit` of another."""
-    near = np.zeros(len(outlines), dtype=bool)
-    loops = np.asarray(shapely.linearrings(edges.a, indices=edges.ring), dtype=object)
-    i, j = shapely.STRtree(loops).query(loops, predicate="dwithin", distance=limit)
-    near[i[i != j]] = True
-    return near
+    @cached_property
+    def edges(self) -> Edges:
+        """The edges of the rings, in the order of their points."""
+        following = self.rings.edge_ends
+        before = np.empty_like(following)
+        before[following] = np.arange(len(following))
+        a = self.rings.xy
+        along = a[following] - a
+        ring = np.repeat(np.arange(len(self.rings)), np.diff(self.rings.start))
+        return Edges(a, a[following], ring, following, before, cross(along[before], along) < 0)
 
+    def near(self, limit: float) -> Mask:
+        """Whether each ring comes within `limit` of another."""
+        if limit not in self._near:
+            near = np.zeros(len(self.rings), dtype=bool)
+            loops = np.asarray(shapely.linearrings(self.edges.a, indices=self.edges.ring), dtype=object)
+            i, j = shapely.STRtree(loops).query(loops, predicate="dwithin", distance=limit)
+            near[i[i != j]] = True
+            self._near[limit] = near
+        return self._near[limit]
 
-def bends(outlines: Rings, edges: Edges) -> Floats:
-    """The most that any stretch of each ring turns left, in radians; (rings,).
+    @cached_property
+    def bends(self) -> Floats:
+        """The most that any stretch of each ring turns left, in radians; (rings,).
 
-    The largest sum of a run of the turns, with each ring walked twice so that runs may pass its start.
-    """
-    along = edges.b - edges.a
-    turn = np.arctan2(cross(along[edges.before], along), (along[edges.before] * along).sum(axis=1))
-    size = np.diff(outlines.start)
-    twice = np.repeat(outlines.start[:-1], 2 * size) + counted(2 * size) % np.repeat(size, 2 * size)
-    ring = np.repeat(np.arange(len(size)), 2 * size)
-    total = np.cumsum(turn[twice])
-    apart = 4 * (np.abs(turn).sum() + 1)  # so far below all earlier rings that each starts afresh
-    before = np.concatenate([[0.0], total[:-1]]) - apart * ring
-    rise = total - apart * ring - np.minimum.accumulate(before)
-    best = np.zeros(len(size))
-    np.maximum.at(best, ring, rise)
-    return best
+        The largest sum of a run of the turns, with each ring walked twice so that runs may pass its start.
+        """
+        edges = self.edges
+        along = edges.b - edges.a
+        turn = np.arctan2(cross(along[edges.before], along), (along[edges.before] * along).sum(axis=1))
+        size = np.diff(self.rings.start)
+        twice = np.repeat(self.rings.start[:-1], 2 * size) + counted(2 * size) % np.repeat(size, 2 * size)
+        ring = np.repeat(np.arange(len(size)), 2 * size)
+        total = np.cumsum(turn[twice])
+        apart = 4 * (np.abs(turn).sum() + 1)  # so far below all earlier rings that each starts afresh
+        before = np.concatenate([[0.0], total[:-1]]) - apart * ring
+        rise = total - apart * ring - np.minimum.accumulate(before)
+        return np.maximum.reduceat(rise, 2 * self.rings.start[:-1]) if len(size) else np.empty(0)
 
 
 def counted(sizes: Indices) -> Indices:

@@ -43,6 +43,7 @@ class Setup:
     thickness_mm: float
     depth_mm: float
     grain_deg: float = 0.0  #: direction of the grain from the x axis, print view
+    lean_deg: float = 0.0  #: how far the tool is leaned sideways
     declared: str = ""  #: the composition as the user declares it
     printing: Printing = USUAL  #: how it is inked and printed
 
@@ -77,7 +78,7 @@ class Setup:
     @property
     def wall(self) -> Wall:
         """The wall that the cutter leaves at this depth."""
-        return cutting.wall(self.cutter, self.depth_mm)
+        return cutting.wall(self.cutter, self.depth_mm, lean_deg=self.lean_deg)
 
     @property
     def face_limits(self) -> Limits:
@@ -133,6 +134,7 @@ def setups_for(
     thickness_mm: float | None = None,
     depth_mm: float | None = None,
     grain_deg: float = 0.0,
+    lean_deg: float = 0.0,
     declared: str = "",
     printing: Printing = USUAL,
 ) -> tuple[Setup, ...]:
@@ -166,6 +168,7 @@ def setups_for(
             thickness_mm=stuff.thickness_mm if thickness_mm is None else thickness_mm,
             depth_mm=stuff.depth_usual_mm if depth_mm is None else depth_mm,
             grain_deg=grain_deg,
+            lean_deg=lean_deg if kind == "hand" else 0.0,
             declared=declared,
             printing=printing,
         )

@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.necks import Necks, necks
-from carvegen.widths import Widths, local_widths
+from carvegen.edges import Outline
+from carvegen.necks import Necks, necks_of
+from carvegen.widths import Widths, local_widths_of
 
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices, Rings
@@ -66,10 +67,11 @@ def narrow_places(outlines: Rings, limit: float, *, limit_at: Callable[[Floats],
     limit_at
         The width asked of a piece that runs in a direction in degrees; `limit` everywhere if not given.
     """
-    tight = necks(outlines, limit)
+    outline = Outline(outlines)
+    tight = necks_of(outline, limit)
     if limit_at is not None:
         tight = tight.chosen(tight.width < limit_at(tight.direction_deg))
-    thin = local_widths(outlines, limit, limit_at=limit_at)
+    thin = local_widths_of(outline, limit, limit_at=limit_at)
     if len(tight) + len(thin) == 0:
         return _none()
     group = _groups(np.concatenate([(tight.start + tight.end) / 2, thin.centre]), limit)

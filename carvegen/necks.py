@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from carvegen.edges import Edges, bends, cross, edges_of, foot, near_rings, unit
+from carvegen.edges import Edges, Outline, cross, foot, unit
 from carvegen.geometry import lines
 
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices, Mask, Rings
 
-__all__ = ["Necks", "necks"]
+__all__ = ["Necks", "necks", "necks_of"]
 
 _TOUCH = 1e-9  #: closer than this, mm, two walls touch
 _SQUARE = 1e-6  #: how far from square a chord may stand, as a cosine
@@ -51,8 +51,13 @@ class Necks:
 
 def necks(outlines: Rings, limit: float) -> Necks:
     """All necks narrower than `limit` mm in the region on the left of `outlines`; may be empty."""
-    edges = edges_of(outlines)
-    chosen = np.flatnonzero(_may_have(outlines, edges, limit)[edges.ring])
+    return necks_of(Outline(outlines), limit)
+
+
+def necks_of(outline: Outline, limit: float) -> Necks:
+    """The same for an outline that is measured in other ways too."""
+    edges = outline.edges
+    chosen = np.flatnonzero(_may_have(outline, limit)[edges.ring])
     tree = edges.tree(chosen)
     i, j = tree.query(tree.geometries, predicate="dwithin", distance=limit)
     once = i < j
@@ -62,13 +67,13 @@ def necks(outlines: Rings, limit: float) -> Necks:
     return _one_each(_unobstructed(found, tree))
 
 
-def _may_have(outlines: Rings, edges: Edges, limit: float) -> Mask:
+def _may_have(outline: Outline, limit: float) -> Mask:
     """Rings that may have a neck: near another ring, or bending back on themselves.
 
     The walls of a neck within one ring face each other, so the stretch of ring between them turns left by
     half a circle, all told: a ring with no such stretch has none.
     """
-    return near_rings(outlines, edges, limit) | (bends(outlines, edges) > np.pi - 1e-6)
+    return outline.near(limit) | (outline.bends > np.pi - 1e-6)
 
 
 def _double_normals(edges: Edges, i: Indices, j: Indices, limit: float) -> Necks:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.edges import Edges, bends, counted, cross, edges_of, near_rings, unit
+from carvegen.edges import Edges, Outline, counted, cross, unit
 from carvegen.geometry import dots
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import Floats, Indices, Mask, Rings
 
-__all__ = ["Widths", "local_widths"]
+__all__ = ["Widths", "local_widths", "local_widths_of"]
 
 _CHUNK = 100_000  #: places measured at a time, to bound memory
 _COARSE = 3  #: places to a limit
@@ -89,9 +89,20 @@ def local_widths(
     Places lie a third of the limit apart, and where narrow meets wide much closer: the lengths of narrow
     stretches are right to a hundredth of the limit.
     """
-    edges = edges_of(outlines)
+    return local_widths_of(Outline(outlines), limit, limit_at=limit_at, sharper_deg=sharper_deg)
+
+
+def local_widths_of(
+    outline: Outline,
+    limit: float,
+    *,
+    limit_at: Callable[[Floats], Floats] | None = None,
+    sharper_deg: float = 90.0,
+) -> Widths:
+    """The same for an outline that is measured in other ways too."""
+    edges = outline.edges
     turns = np.pi - np.radians(sharper_deg)
-    rings = near_rings(outlines, edges, limit) | (bends(outlines, edges) > turns - 1e-6)
+    rings = outline.near(limit) | (outline.bends > turns - 1e-6)
     ruler = _Ruler(edges, np.flatnonzero(rings[edges.ring]), limit, limit_at, sharper_deg)
     coarse = _cut_up(edges, ruler.chosen, limit / _COARSE)
     found = ruler.measured(coarse)
@@ -115,7 +126,8 @@ class _Pieces:
 
     def split(self, which: Mask, times: int) -> _Pieces:
         """Each of some of the pieces in `times` equal parts."""
-        edge, low, high = (np.repeat(its[which], times) for its in (self.edge, self.low, self.high))
+        edge = np.repeat(self.edge[which], times)
+        low, high = np.repeat(self.low[which], times), np.repeat(self.high[which], times)
         part = np.tile(np.arange(times), int(which.sum()))
         step = (high - low) / times
         return _Pieces(edge, low + part * step, low + (part + 1) * step)

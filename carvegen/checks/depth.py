@@ -39,9 +39,11 @@ def find(survey: Survey) -> Iterator[Finding]:
 
 def _shallow(survey: Survey) -> Iterator[Finding]:
     job = survey.job
+    # the largest inner disc has at least the radius area / perimeter (T. Bonnesen 1921): most need no closer look
     included, tip = job.cutter.values["included_deg"], job.cutter.values["tip_mm"]
     width = cutting.v_width_mm(included, tip, _HARDLY_MM)
-    narrow = job.block.cuts[shapely.is_empty(shapely.buffer(job.block.cuts, -width / 2, quad_segs=4))]
+    doubtful = job.block.cuts[shapely.area(job.block.cuts) < shapely.length(job.block.cuts) * width / 2]
+    narrow = doubtful[shapely.is_empty(shapely.buffer(doubtful, -width / 2, quad_segs=4))]
     if len(narrow) == 0:
         return
     inner = shapely.maximum_inscribed_circle(narrow)

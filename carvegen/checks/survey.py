@@ -65,5 +65,6 @@ class Survey:
         return max(self.job.limits.land_mm, self.job.face_limits.land_mm)
 
 
-#: A square corner leaves r² (1 - π/4) = 0.21 r² uncut in a cut; less than this is no matter.
-_CORNER = 0.2
+#: A shape is looked at closely where more than so many cutter radii squared stay uncut: four square corners leave
+#: 4 r² (1 - π/4) = 0.86 r².
+_CORNER = 1.0

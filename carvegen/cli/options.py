@@ -110,6 +110,7 @@ setup = _all(
     click.option("--thickness", type=_LENGTH, help="Thickness of the block.  [default: the material's]"),
     click.option("--depth", type=_LENGTH, help="Depth of the cut.  [default: the material's usual depth]"),
     click.option("--grain", type=_ANGLE, default="0", help="Direction of the grain; 0 runs to the right, 90 up."),
+    click.option("--lean", type=_ANGLE, default="0", help="How far a hand tool is leaned sideways, in degrees."),
     click.option("--declare", "declared", default="", metavar="TEXT", help="What the block is made of, for the shop."),
     click.option("--roller-radius", type=_LENGTH, default="25", show_default=True, help="Radius of the ink roller."),
     click.option(
@@ -248,6 +249,7 @@ def setups(given: Mapping[str, Any]) -> tuple[Setup, ...]:
         thickness_mm=given["thickness"],
         depth_mm=given["depth"],
         grain_deg=given["grain"],
+        lean_deg=given["lean"],
         declared=given["declared"],
         printing=Printing(roller_radius_mm=given["roller_radius"], feel=given["feel"]),
     )

@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from numpy.random import Generator
-    from shapely.geometry.base import BaseGeometry
 
     from carvegen.geometry import Floats, Indices, PolygonArray
     from carvegen.growth import Place
@@ -91,6 +90,7 @@ _CLUMP_UNEVEN = 0.8  #: shape of the gamma distribution of clump sizes: many sin
 _FILLED = 0.74  #: a flake's area over its disc's, on average; steers the supply only
 _SURPLUS = 1.15  #: so much more is drawn than needed: where flakes grow together they cover less
 _SLACK_MM = 0.004  #: snapping to the grid may move each of two outlines by less than half of this
+_CROWDING = 2.5  #: how fast more are drawn than needed when they lie crowded; found by trying
 _TRIES = 4
 _FULL = 1.1  #: more flakes that cover less than this much more have no room left
 _MOST = 2_000_000  #: candidates at most: beyond, the flakes asked for are too small for the face
@@ -124,7 +124,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     target = settings.snow * area_mm2
     sky = _Sky(settings, place, limits)
     most = min(_MOST, _CROWD * area_mm2 / (2 * sky.least + sky.gap) ** 2)
-    discs, supply, covered = _none(), 1.6 * target / sky.mean_flake_mm2, 0.0
+    discs, supply, covered = _none(), sky.first_supply(target), 0.0
     for _ in range(_TRIES):
         discs, before = _fallen(sky, min(supply, most), rng.spawn(1)[0]), covered
         covered = _FILLED * np.pi * float((discs.radius**2).sum())
@@ -140,6 +140,8 @@ class _Sky:
     def __init__(self, settings: Settings, place: Place, limits: Limits) -> None:
         self.settings, self.place, self.area, self.limits = settings, place, place.area, limits
         shapely.prepare(self.area)
+        self.heart = shapely.buffer(self.area, -(max(settings.largest_mm, 2 * limits.cut_mm) + limits.land_mm))
+        shapely.prepare(self.heart)
         self.window = Window(*(float(side) for side in shapely.bounds(self.area)))
         self.gap = limits.land_mm + _SLACK_MM
         self.passes = limits.cut_mm / 2 * _ROUNDING + geometry.GRID_MM
@@ -147,11 +149,12 @@ class _Sky:
         self.most = max(settings.largest_mm / 2, self.least)
         self.stretch = 1 + 4 * settings.wind
 
-    @property
-    def mean_flake_mm2(self) -> float:
-        """Rough mean area of a flake, to tell how many to draw."""
+    def first_supply(self, target_mm2: float) -> float:
+        """How many flakes to draw at first: the more, the more crowded they will lie with their gaps."""
         sample = _radii(self, 2000, np.random.Generator(np.random.PCG64(1)))
-        return float(_FILLED * np.pi * (sample**2).mean())
+        count = target_mm2 / float(_FILLED * np.pi * (sample**2).mean())
+        crowded = count * np.pi * float(((sample + self.gap / 2) ** 2).mean()) / float(shapely.area(self.area))
+        return count * 1.6 * (1 + (_CROWDING * crowded) ** 2)
 
 
 def _none() -> Discs:
@@ -242,7 +245,7 @@ def _fitted(sky: _Sky, discs: Discs) -> Discs:
     Whole flakes end at the edge. Flakes that may be cut off either lie well over the edge (centre within
     half a radius of it: the edge then cuts them at a blunt angle) or leave a full land beside it.
     """
-    away = _distance_to_edge(sky.area, discs.xy)
+    away = _distance_to_edge(sky, discs.xy)
     inside = shapely.contains_xy(sky.area, discs.xy[:, 0], discs.xy[:, 1])
     crossing = (away <= discs.radius / 2) & (sky.settings.cut_at_edge)
     room = away - (sky.gap if sky.settings.cut_at_edge else _SLACK_MM)
@@ -250,13 +253,17 @@ def _fitted(sky: _Sky, discs: Discs) -> Discs:
     return Discs(discs.xy, radius, discs.family).chosen(inside & (radius >= sky.least))
 
 
-def _distance_to_edge(area: BaseGeometry, xy: Floats) -> Floats:
-    edge = geometry.rings(geometry.parts(area))
+def _distance_to_edge(sky: _Sky, xy: Floats) -> Floats:
+    """How far each point is from the area's edge; infinite where it is too far to matter."""
+    away = np.full(len(xy), np.inf)
+    outer = np.flatnonzero(~shapely.contains_xy(sky.heart, xy[:, 0], xy[:, 1]))
+    if len(outer) == 0:
+        return away
+    edge = geometry.rings(geometry.parts(sky.area))
     tree = shapely.STRtree(geometry.lines(edge.xy, edge.xy[edge.edge_ends]))
-    if len(xy) == 0:
-        return np.empty(0)
-    (asked, _), away = tree.query_nearest(geometry.dots(xy), return_distance=True, all_matches=False)
-    return np.asarray(away[np.argsort(asked, kind="stable")])
+    (asked, _), found = tree.query_nearest(geometry.dots(xy[outer]), return_distance=True, all_matches=False)
+    away[outer[asked]] = found
+    return away
 
 
 def _satellites(placed: Discs, rng: Generator) -> Discs:

@@ -1,0 +1,172 @@
+"""Times the working size, 50,000 flakes on 300 × 200 mm, beside the plain ways, as ratios with peak memory.
+
+Plain ways that would take too long are run on a part and scaled by the number of shapes, which flatters those
+that grow faster than that. ``--only NAME`` runs one; ``--whole`` runs the plain land check on the whole block.
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+import tempfile
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import ezdxf
+import numpy as np
+import shapely
+import svgwrite
+
+from carvegen import geometry
+from carvegen.block import Block
+from carvegen.checks import checked
+from carvegen.growth import Place
+from carvegen.job import Job, Setup, setups_for
+from carvegen.motifs import snowfall
+from carvegen.profiles import Library
+from carvegen.streams import stream
+from carvegen.writers.dxf import machine_dxf
+from carvegen.writers.svg import machine_svg
+
+FLAKES = 50_000
+WIDTH, HEIGHT = 300.0, 200.0
+
+
+@dataclass
+class Figure:
+    """One line of the table: ours, and the plain way scaled to the same number of shapes."""
+
+    name: str
+    ours: float
+    plain: float
+    scaled: str = ""
+
+    def line(self) -> str:
+        return f"{self.name:<34}{self.ours:9.2f} s {self.plain:10.1f} s {self.plain / self.ours:8.1f} x   {self.scaled}"
+
+
+def setup() -> Setup:
+    """End grain, whose fine land lets 50,000 flakes stand on the face; a cutter as fine as that needs."""
+    way = setups_for(Library(), material="maple-end-grain", cutter="v-30", kinds=["hand"])[0]
+    return replace(way, cutter=replace(way.cutter, smallest_cut_mm=0.2), depth_mm=0.5)
+
+
+def settings() -> snowfall.Settings:
+    return snowfall.Settings(
+        snow=0.27, smallest_mm=0.34, largest_mm=1.6, near_far=0.6, clumping=0.3, calm=0.0, flurry_mm=14,
+        calm_size_mm=45, grown_together=0.2,
+    )  # fmt: skip
+
+
+def timed(work: Callable[[], Any]) -> tuple[float, Any]:
+    begin = time.process_time()
+    result = work()
+    return time.process_time() - begin, result
+
+
+def flakes(way: Setup, *, share: float = 1.0) -> geometry.PolygonArray:
+    """The flakes of a block with this share of the working size's area."""
+    side = share**0.5
+    margin = way.limits.land_mm
+    area = shapely.box(margin, margin, WIDTH * side - margin, HEIGHT * side - margin)
+    grown = snowfall.grow(settings(), Place(area=area), way.limits, stream(7, "bench")).cuts
+    return grown[: round(FLAKES * share)]
+
+
+def block_of(cuts: geometry.PolygonArray, *, share: float = 1.0) -> Block:
+    side = share**0.5
+    return Block(name="bench", width_mm=WIDTH * side, height_mm=HEIGHT * side, cuts=cuts)
+
+
+def plain_darts(way: Setup, count: int) -> int:
+    """Dart throwing: every flake is measured against every one before it."""
+    rng = stream(7, "bench", "darts")
+    placed = geometry.empty()
+    side = (WIDTH * HEIGHT * count / FLAKES) ** 0.5
+    while len(placed) < count:
+        turn = np.sort(rng.uniform(0, 2 * np.pi, 24))
+        reach = rng.uniform(0.2, 0.4) * rng.uniform(0.8, 1, 24)
+        xy = rng.uniform(0, side, 2) + reach[:, None] * np.column_stack([np.cos(turn), np.sin(turn)])
+        flake = shapely.Polygon(xy)
+        if len(placed) == 0 or shapely.distance(placed, flake).min() >= way.limits.land_mm:
+            placed = np.append(placed, flake)
+    return len(placed)
+
+
+def plain_opening(block: Block, least: float) -> float:
+    """The whole plate opened by half the land, and what is missing: slow, and blind to necks between small rounds."""
+    land = shapely.difference(block.face, shapely.union_all(block.cuts))
+    opened = land.buffer(-least / 2).buffer(least / 2)
+    return float(shapely.area(shapely.difference(land, opened)))
+
+
+def plain_dxf(cuts: geometry.PolygonArray, folder: Path) -> None:
+    document = ezdxf.new("R2000")
+    space = document.modelspace()
+    for shape in cuts:
+        space.add_lwpolyline(list(shape.exterior.coords[:-1]), close=True, dxfattribs={"layer": "CUT AREA"})
+    document.saveas(folder / "plain.dxf")
+
+
+def plain_svg(cuts: geometry.PolygonArray) -> str:
+    drawing = svgwrite.Drawing(size=("300mm", "200mm"), viewBox="0 0 300 200")
+    for shape in cuts:
+        drawing.add(drawing.polygon([(round(x, 3), round(HEIGHT - y, 3)) for x, y in shape.exterior.coords[:-1]]))
+    return drawing.tostring()
+
+
+def run(*, whole: bool) -> None:
+    way = setup()
+    seconds, cuts = timed(lambda: flakes(way))
+    job: Job = way.on(block_of(cuts))
+    points = int(shapely.get_num_coordinates(cuts).sum())
+    print(f"{len(cuts):,} flakes, {points:,} points on {WIDTH:g} × {HEIGHT:g} mm; land {way.limits.land_mm:g} mm\n")
+    print(f"{'':<34}{'ours':>11} {'plain':>12} {'ratio':>10}")
+    total = seconds
+    few = 1500
+    plain, _ = timed(lambda: plain_darts(way, few))
+    print(Figure("generate / dart throwing", seconds, plain * len(cuts) / few, f"{few} flakes, scaled").line())
+    seconds, report = timed(lambda: checked(job))
+    total += seconds
+    share = 1.0 if whole else 0.1
+    part = cuts if whole else flakes(way, share=share)
+    plain, _ = timed(lambda: plain_opening(block_of(part, share=share), way.limits.land_mm))
+    print(Figure("all checks / plate opening", seconds, plain * len(cuts) / len(part), f"{len(part)} flakes").line())
+    seconds, text = timed(lambda: machine_svg(job))
+    total += seconds
+    plain, _ = timed(lambda: plain_svg(cuts[:2000]))
+    print(Figure("SVG / svgwrite, validated", seconds, plain * len(cuts) / 2000, "2000 flakes, scaled").line())
+    seconds, text = timed(lambda: machine_dxf(job))
+    total += seconds
+    with tempfile.TemporaryDirectory() as folder:
+        plain, _ = timed(lambda: plain_dxf(cuts[:2000], Path(folder)))
+    print(Figure("DXF / ezdxf document API", seconds, plain * len(cuts) / 2000, "2000 flakes, scaled").line())
+    print(
+        f"\nwhole case {total:.1f} s; findings {report.breaks} that break, {len(report)} in all; DXF {len(text) / 1e6:.0f} MB"
+    )
+    print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:.2f} GB (plain ways included)")
+
+
+def growth() -> None:
+    """Ten times the shapes: how many times the time."""
+    way = setup()
+    times = []
+    for share in (0.1, 1.0):
+        job = way.on(block_of(flakes(way, share=share), share=share))
+        job.block.land_rings  # noqa: B018  counted with neither
+        times.append(timed(lambda job=job: checked(job))[0])
+    print(f"checks: {times[0]:.2f} s for 5,000 flakes, {times[1]:.2f} s for 50,000: {times[1] / times[0]:.1f} times")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--whole", action="store_true", help="run the plain land check on the whole block (minutes)")
+    run(whole=parser.parse_args().whole)
+    growth()
+
+
+if __name__ == "__main__":
+    main()
