@@ -1,0 +1,171 @@
+"""Cuts made to hold: what is too narrow to stand or to cut is taken back until nothing is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.necks import Necks, necks
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.geometry import PolygonArray
+    from carvegen.limits import Limits
+
+__all__ = ["Standing", "closed", "held", "opened", "standing", "thin_parts", "tiled"]
+
+_SLACK_MM = 0.02  #: arcs are polygons and coordinates lie on a grid: so much more is asked than must hold
+_FINE_MM = 0.008  #: how far an outline may be simplified
+_ROUNDS = 12
+_ARC = 6
+_TILE_MM = 10.0
+
+
+@dataclass(frozen=True, eq=False)
+class Standing:
+    """Shapes that print, in tiles; and what of them is narrower than the land from the start."""
+
+    tiles: PolygonArray  #: overlapping
+    cells: PolygonArray  #: (n,), the tile that each belongs to
+    thin: PolygonArray  #: (n,), grown a little; may be empty or multi-part
+
+
+def standing(shape: BaseGeometry, land_mm: float) -> Standing:
+    """The shape ready to be asked what is left of it."""
+    tiles, cells = _tiles(shape, 2 * land_mm)
+    return Standing(tiles, cells, shapely.buffer(_thin(tiles, land_mm), land_mm / 4, quad_segs=2))
+
+
+def tiled(shape: BaseGeometry, work: Callable[[Any], Any], *, reach_mm: float) -> PolygonArray:
+    """What `work` makes of the shape, tile by tile; neighbours touch.
+
+    Offsets of one outline with thousands of vertices cost far more than those of its pieces. `reach_mm` is how
+    far away a change of the shape may change the result.
+    """
+    tiles, cells = _tiles(shape, reach_mm)
+    return geometry.parts(shapely.intersection(work(tiles), cells))
+
+
+def thin_parts(shape: BaseGeometry, width: float) -> PolygonArray:
+    """The parts of the shape that are narrower than `width`, in tiles."""
+    return tiled(shape, lambda tile: shapely.difference(tile, opened(tile, width)), reach_mm=2 * width)
+
+
+def _tiles(shape: BaseGeometry, reach: float) -> tuple[PolygonArray, PolygonArray]:
+    """The shape cut into tiles that overlap by `reach`, and the cells of a grid that they cover."""
+    if shapely.is_empty(shape):
+        return geometry.empty(), geometry.empty()
+    left, bottom, right, top = shapely.bounds(shape)
+    columns, rows = np.arange(left, right, _TILE_MM), np.arange(bottom, top, _TILE_MM)
+    x, y = (side.ravel() for side in np.meshgrid(columns, rows))
+    cells = np.asarray(shapely.box(x, y, x + _TILE_MM, y + _TILE_MM), dtype=object)
+    bounds = np.column_stack([x - reach, y - reach, x + _TILE_MM + reach, y + _TILE_MM + reach])
+    tiles = geometry.polygon_array(shapely.clip_by_rect(shape, *bound) for bound in bounds.tolist())
+    kept = ~shapely.is_empty(tiles)
+    return np.asarray(shapely.make_valid(tiles[kept]), dtype=object), cells[kept]
+
+
+def opened(shape: Any, width: float) -> Any:  # noqa: ANN401
+    """What a disc of diameter `width` reaches from within: parts narrower than that fall away."""
+    return shapely.buffer(shapely.buffer(shape, -width / 2, quad_segs=_ARC), width / 2, quad_segs=_ARC)
+
+
+def closed(shape: Any, width: float) -> Any:  # noqa: ANN401
+    """The shape with gaps and inlets narrower than `width` filled."""
+    return shapely.buffer(shapely.buffer(shape, width / 2, quad_segs=_ARC), -width / 2, quad_segs=_ARC)
+
+
+def held(cuts: BaseGeometry, area: BaseGeometry, limits: Limits, *, printed: Standing | None = None) -> PolygonArray:
+    """The cuts with all that breaks a limit taken back; disjoint, on the grid; may be empty.
+
+    1. Gaps and inlets narrower than the land are filled (closing by half the land), islands smaller than the
+       dot too. 2. What a disc of the smallest cut does not reach is left out (opening by half the cut).
+    3. Where a neck of the land or of a cut is left that is too narrow (`carvegen.necks`, exact), the cuts are
+       taken back by discs of at least the land's width, and again from 2 until nothing is found.
+
+    Step 3 only takes back, so it ends. What it leaves is the union of discs as wide as the land with a land that
+    was wide enough, and a union of sets each filled by such discs is filled by them.
+
+    Parameters
+    ----------
+    area
+        The cuts stay within it; land between a cut and its edge counts too.
+    printed
+        Shapes that print, out of which the cuts are taken: what is left of them and was wide enough before
+        stays so.
+    """
+    cuts = _without_specks(closed(cuts, limits.land_mm + _SLACK_MM), limits)
+    shape = shapely.intersection(cuts, area)
+    for _ in range(_ROUNDS):
+        pieces = _reachable(shape, limits)
+        weak = _weak(pieces, area, limits, printed)
+        if len(weak) == 0:
+            return pieces
+        shape = shapely.difference(shapely.union_all(pieces), shapely.union_all(weak))
+    return _apart(pieces, weak)
+
+
+def _slivers(before: Standing, cuts: PolygonArray, width: float) -> PolygonArray:
+    """What the cuts leave narrower than `width` of shapes that were wider there before."""
+    touched = np.unique(shapely.STRtree(before.tiles).query(cuts, predicate="intersects")[1])
+    if len(touched) == 0:
+        return geometry.empty()
+    tiles = before.tiles[touched]
+    left = shapely.difference(tiles, shapely.union_all(cuts))
+    thin = shapely.difference(_thin(left, width), before.thin[touched])
+    new = geometry.parts(shapely.intersection(thin, before.cells[touched]))
+    return new[shapely.area(new) > (width / 4) ** 2]
+
+
+def _thin(shapes: PolygonArray, width: float) -> PolygonArray:
+    """Parts narrower than `width`, but not the corners that a disc of that width just doesn't fill; (n,)."""
+    wide = geometry.offset(geometry.offset(shapes, -width / 2, quad_segs=_ARC), 0.75 * width, quad_segs=_ARC)
+    return np.asarray(shapely.difference(shapes, wide), dtype=object)
+
+
+def _without_specks(shape: BaseGeometry, limits: Limits) -> BaseGeometry:
+    """The shape with its islands filled that can't stand alone."""
+    pieces = geometry.parts(shape)
+    holes = geometry.parts(shapely.difference(geometry.filled(pieces), pieces)) if len(pieces) else pieces
+    stands = ~shapely.is_empty(shapely.buffer(holes, -max(limits.dot_mm, limits.land_mm) / 2))
+    return shapely.union_all(np.concatenate([pieces, holes[~stands]]))
+
+
+def _reachable(shape: BaseGeometry, limits: Limits) -> PolygonArray:
+    """What a round cutter of the smallest cut reaches, without crumbs."""
+    reached = shapely.simplify(opened(shape, limits.cut_mm + _SLACK_MM), _FINE_MM)
+    pieces = geometry.snapped(geometry.parts(reached))
+    return pieces[shapely.area(pieces) > 1.5 * limits.cut_mm**2]
+
+
+def _weak(pieces: PolygonArray, area: BaseGeometry, limits: Limits, printed: Standing | None) -> PolygonArray:
+    """What to take back from the cuts: round every neck, and beside every sliver."""
+    if len(pieces) == 0:
+        return pieces
+    land = limits.land_mm
+    ground = shapely.difference(area, shapely.union_all(pieces))
+    lands = necks(geometry.rings(geometry.parts(ground)), land)
+    parts = necks(geometry.rings(pieces), limits.cut_mm)
+    found = [_capsules(lands, land / 2), _capsules(parts, land / 2)]
+    if printed is not None:
+        found.append(geometry.offset(_slivers(printed, pieces, land), land))
+    return np.concatenate(found)
+
+
+def _capsules(found: Necks, radius: float) -> PolygonArray:
+    if len(found) == 0:
+        return geometry.empty()
+    return geometry.offset(geometry.lines(found.start, found.end), radius + _SLACK_MM)
+
+
+def _apart(pieces: PolygonArray, weak: PolygonArray) -> PolygonArray:
+    """The pieces that no weak place touches: the last way out."""
+    touched = shapely.STRtree(pieces).query(weak, predicate="intersects")[1]
+    return np.delete(pieces, np.unique(touched))
