@@ -78,7 +78,7 @@ def cases(draw: st.DrawFn, name: str, **fixed: Any) -> Case:
     """Blocks with room for no shape up to some hundred."""
     settings, its = draw(settings_of(name, **fixed)), draw(limits())
     smallest = max(getattr(settings, "smallest_mm", 0.8), its.cut_mm / SMALLEST_REACH) + its.land_mm
-    size = tuple(max(5.0, 2 * its.land_mm + min(smallest, 20) * draw(log_floats(0.5, 25))) for _ in range(2))
+    size = tuple(max(5.0, 2 * its.land_mm + min(smallest, 8) * draw(log_floats(0.5, 16))) for _ in range(2))
     return Case(name, settings, its, size, draw(SEEDS))
 
 
