@@ -1,0 +1,149 @@
+"""Wide cut areas against roller and paper, on both sides of each threshold."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+
+from carvegen.checks import checked, clearing
+from carvegen.checks.survey import Survey
+from carvegen.errors import InputError
+from carvegen.findings import Severity
+from carvegen.printing import FEELS, Printing, bulge_mm, dip_mm, paper_mm
+from tests.cases import block, box, disc, setup, shapes
+
+FACE = (120.0, 90.0)
+
+
+def found(*cuts, cutter="laser-fine", printing=None, size=FACE, **changed):
+    job = setup(cutter=cutter, printing=printing or Printing(), **changed).on(block(*cuts, size=size))
+    return list(clearing.find(Survey(job)))
+
+
+def test_an_area_just_wide_enough_for_the_paper_to_sink() -> None:
+    """Depth 1.5 holds gaps up to 1.5 / 0.12 = 12.5 mm."""
+    assert found(disc(50, 40, 12.4 / 2)) == []
+    (one,) = found(disc(50, 40, 12.7 / 2), box(90, 10, 5, 60))
+    assert one.severity is Severity.RISK
+    assert one.rule == clearing.RULE == "clearing"
+    assert one.at == pytest.approx((50, 40), abs=0.1)
+    assert one.measured == 1.5
+    assert one.limit == pytest.approx(0.12 * 12.7, abs=0.01)
+    assert "paper sinks" in one.why
+    assert "1.6 mm deep" in one.remedy
+
+
+@pytest.mark.parametrize(("radius", "word"), [(15.0, "dips"), (9.0, "falls in"), (40.0, "paper sinks")])
+def test_what_reaches_the_floor(radius, word) -> None:
+    """In a gap of 18.5 mm a roller of 15 mm dips 3.2 mm, one of 9 mm falls in, one of 40 mm dips 1.08."""
+    printing = Printing(roller_radius_mm=radius, indentation_mm=0, margin_mm=0)
+    (one,) = found(disc(50, 40, 18.5 / 2), printing=printing)
+    assert word in one.why
+    assert ("roller" in one.remedy) == (word != "paper sinks")
+    assert math.isfinite(one.limit)
+
+
+def test_deepening_is_offered_only_as_far_as_the_block_allows() -> None:
+    """Linoleum of 3.2 mm may be cut 2.4 mm deep: enough for 20 mm of paper's sag, not for 21."""
+    stiff = Printing(roller_radius_mm=200)
+    (enough,) = found(disc(50, 40, 19.9 / 2), printing=stiff)
+    (more,) = found(disc(50, 40, 20.4 / 2), printing=stiff)
+    assert "2.4 mm deep" in enough.remedy
+    assert "not enough here (2.4 mm is the most)" in more.remedy
+    assert "island" in more.remedy
+
+
+def test_only_the_widest_are_told_of() -> None:
+    areas = [disc(8 + 14 * (k % 12), 8 + 14 * (k // 12), 6.3 + 0.001 * k) for k in range(60)]
+    every = found(*areas, size=(200, 100))
+    assert len(every) == clearing.MOST
+    assert all("only the 50 widest" in one.why for one in every)
+    assert min(one.limit for one in every) == pytest.approx(0.24 * 6.31, abs=0.003)
+
+
+def test_an_island_of_land_narrows_the_gap() -> None:
+    room = disc(50, 40, 15)
+    assert found(room)
+    assert found(room.difference(disc(50, 40, 6))) == []
+
+
+def test_an_area_open_to_the_edge_counts_as_far_as_the_face() -> None:
+    (one,) = found(box(0, 0, 13, 90))
+    assert one.limit == pytest.approx(0.12 * 13, abs=0.01)
+    assert found(box(0, 0, 12, 90)) == []
+
+
+def test_a_v_tool_is_wide_enough_to_clear_flat() -> None:
+    assert found(disc(50, 40, 3), cutter="v-90") == []
+    (one,) = found(disc(50, 40, 7), cutter="v-90")
+    assert one.measured == 1.5
+    (wide,) = found(disc(50, 40, 1.6), cutter="v-90", depth=1.5, printing=Printing(margin_mm=2.9))
+    assert wide.measured == pytest.approx((3.2 - 0.1) / 2, abs=0.1)
+
+
+def test_the_roller_that_is_asked_for_decides() -> None:
+    area = disc(50, 40, 12.4 / 2)
+    assert found(area) == []
+    assert found(area, printing=Printing(roller_radius_mm=12.5))
+    assert found(area, printing=Printing(feel="hard"))
+    assert not found(disc(50, 40, 9), printing=Printing(feel="light", roller_radius_mm=50))
+
+
+def test_nothing_cut_and_nothing_wide() -> None:
+    assert found() == []
+    assert found(box(10, 10, 0.4, 60)) == []
+
+
+def test_checked_lists_it_and_nothing_fails_by_it() -> None:
+    report = checked(setup(cutter="laser-fine").on(block(disc(50, 40, 8), size=FACE)))
+    assert "clearing" in report.by_rule()
+    assert report.to_dict()["risks"] == report.risks
+
+
+@given(st.floats(0.5, 30), st.floats(0.3, 2.3), st.sampled_from(sorted(FEELS)), st.floats(5, 60))
+def test_the_least_gap_divides_enough_from_too_little(gap, depth, feel, radius) -> None:
+    printing = Printing(feel=feel, roller_radius_mm=radius)
+    job = setup(cutter="laser-fine", depth=depth, printing=printing).on(block(size=FACE))
+    least = clearing.least_gap_mm(job)
+    needed = float(printing.needed_mm(np.array([gap]))[0])
+    if abs(gap - least) > 1e-6 and math.isfinite(least):
+        assert (needed > depth) == (gap > least)
+
+
+@given(st.lists(st.floats(0.3, 9), min_size=1, max_size=12), st.floats(0.5, 12))
+def test_widest_gaps_are_those_of_all_areas(widths, least) -> None:
+    areas = shapes(*(box(20.0 * k, 0, width, 3 * width) for k, width in enumerate(widths)))
+    centres, gaps = clearing.widest_gaps(areas, least, most=4)
+    expected = sorted((width for width in widths if width >= least + 0.02), reverse=True)[:4]
+    assert len(gaps) >= len(expected)
+    np.testing.assert_allclose(gaps[: len(expected)], expected, atol=0.02)
+    assert shapely.contains_xy(shapely.union_all(areas), *centres.T).all()
+
+
+@given(st.floats(3, 200), st.floats(0, 3), st.floats(0, 100), st.floats(0, 5))
+def test_wider_gaps_never_ask_for_less(radius, indentation, gap, more) -> None:
+    printing = Printing(roller_radius_mm=radius, indentation_mm=indentation)
+    narrow, wide = printing.needed_mm(np.array([gap, gap + more]))
+    assert wide >= narrow - 1e-12
+    assert 0 <= bulge_mm(radius, indentation, gap) <= indentation
+    assert dip_mm(radius, gap) >= 0
+    assert np.all(paper_mm("firm", np.array([gap])) <= 4.0)
+
+
+@pytest.mark.parametrize(
+    "bad", [{"roller_radius_mm": 0}, {"roller_radius_mm": math.nan}, {"margin_mm": -1}, {"feel": "soft"}]
+)
+def test_settings_out_of_range(bad) -> None:
+    with pytest.raises(InputError) as error:
+        Printing(**bad)
+    assert error.value.where.startswith("--")
+
+
+def test_printing_is_a_value() -> None:
+    assert dataclasses.replace(Printing(), feel="hard") == Printing(feel="hard")

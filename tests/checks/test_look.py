@@ -1,0 +1,188 @@
+"""What the eye calls contrived: it fires on grids, copies, boxes and combs, and not on our own snow."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+from shapely import affinity
+
+from carvegen import alikeness, geometry
+from carvegen.block import Block
+from carvegen.checks import look
+from carvegen.checks.survey import Survey
+from carvegen.findings import Report, Severity
+from carvegen.motifs import snowfall
+from tests.cases import box, disc, grown, limits, setup, shapes
+from tests.strategies import blobs
+
+SIZE = (200.0, 150.0)
+
+
+def found(cuts) -> dict[str, object]:
+    cuts = geometry.polygon_array(cuts)
+    its = Block(name="sky", width_mm=SIZE[0], height_mm=SIZE[1], cuts=cuts)
+    return {one.rule: one for one in look.find(Survey(setup(cutter="laser-fine").on(its)))}
+
+
+def blob(rng: np.random.Generator, x: float, y: float, size: float, *, longer: float = 1.0) -> shapely.Polygon:
+    """A lumpy outline of 24 points, its long axis along x."""
+    angle = np.linspace(0, 2 * np.pi, 24, endpoint=False)
+    reach = size / 2 * (1 + 0.2 * np.sin(2 * angle + rng.uniform(0, 6)) + 0.1 * np.sin(3 * angle + rng.uniform(0, 6)))
+    reach *= rng.uniform(0.93, 1.07, 24)
+    return shapely.Polygon(np.column_stack([x + longer * reach * np.cos(angle), y + reach * np.sin(angle)]))
+
+
+def strewn(rng: np.random.Generator, count: int) -> np.ndarray:
+    return rng.uniform(0, 1, (count, 2)) * SIZE
+
+
+def wild(rng: np.random.Generator, places: np.ndarray) -> list[shapely.Polygon]:
+    return [blob(rng, x, y, rng.uniform(0.4, 2.5)) for x, y in places]
+
+
+def lattice(pitch: float, jitter: float = 0.0) -> np.ndarray:
+    rng = np.random.default_rng(5)
+    x, y = np.meshgrid(np.arange(10, 190, pitch), np.arange(10, 140, pitch))
+    return np.column_stack([x.ravel(), y.ravel()]) + rng.normal(0, 1, (x.size, 2)) * jitter
+
+
+@pytest.mark.parametrize("preset", sorted(snowfall.PRESETS))
+@pytest.mark.parametrize("seed", [1, 7])
+def test_our_own_snow_is_left_in_peace(preset, seed) -> None:
+    settings = snowfall.Settings(**snowfall.PRESETS[preset])
+    assert found(grown("snowfall", settings, limits(), seed, size=SIZE).cuts) == {}
+
+
+def test_chance_is_left_in_peace() -> None:
+    rng = np.random.default_rng(3)
+    assert found(wild(rng, strewn(rng, 300))) == {}
+
+
+@pytest.mark.parametrize("pitch", [8.0, 3.3])
+def test_a_grid(pitch) -> None:
+    rng = np.random.default_rng(3)
+    told = found(wild(rng, lattice(pitch)))
+    assert set(told) == {"look-spacing"}
+    assert told["look-spacing"].severity is Severity.ADVICE
+    assert told["look-spacing"].at is None
+
+
+def test_a_grid_shaken_until_it_is_none() -> None:
+    rng = np.random.default_rng(3)
+    assert "look-spacing" in found(wild(rng, lattice(8.0, jitter=0.8)))
+    assert "look-spacing" not in found(wild(rng, lattice(8.0, jitter=6.0)))
+
+
+def test_equal_discs() -> None:
+    rng = np.random.default_rng(4)
+    told = found([disc(x, y, 1.2) for x, y in strewn(rng, 60)])
+    assert {"look-sizes", "look-twins"} <= set(told)
+
+
+@pytest.mark.parametrize(("spread", "told"), [(0.10, True), (0.14, False)])
+def test_sizes_on_both_sides(spread, told) -> None:
+    """Half the shapes (1 - s) and half (1 + s) across: the coefficient of variation is s."""
+    rng = np.random.default_rng(4)
+    cuts = [disc(x, y, 1 + spread * (-1) ** k) for k, (x, y) in enumerate(strewn(rng, 60))]
+    assert alikeness.size_spread(shapes(*cuts)) == pytest.approx(spread)
+    assert ("look-sizes" in found(cuts)) == told
+
+
+def test_few_shapes_have_no_spacing_and_no_sizes() -> None:
+    discs = [disc(x, y, 1.2) for x, y in lattice(8.0)]
+    assert {"look-spacing", "look-sizes"} <= set(found(discs[:31]))
+    assert not {"look-spacing", "look-sizes"} & set(found(discs[:30]))
+    assert found(discs[:11]) == {}
+    assert found([]) == {}
+
+
+@pytest.mark.parametrize(("copies", "told"), [(9, False), (11, True)])
+def test_copies_moved_turned_and_mirrored(copies, told) -> None:
+    """Of 100 shapes so many are copies of one another: more than 10 in 100 are told of."""
+    rng = np.random.default_rng(6)
+    places = strewn(rng, 100)
+    cuts = wild(rng, places[copies:])
+    for x, y in places[:copies]:
+        copy = affinity.rotate(blob(np.random.default_rng(1), 0, 0, 2.0), rng.uniform(0, 360), origin=(0, 0))
+        cuts.append(affinity.translate(affinity.scale(copy, rng.choice([-1, 1]), 1, origin=(0, 0)), x, y))
+    snapped = geometry.snapped(geometry.polygon_array(cuts))
+    assert alikeness.have_twins(snapped).sum() == copies
+    assert ("look-twins" in found(snapped)) == told
+
+
+def test_boxes() -> None:
+    rng = np.random.default_rng(8)
+    boxes = [box(x, y, *rng.uniform(1, 4, 2)) for x, y in strewn(rng, 60)]
+    assert "boxed" in found(boxes)["look-straight"].why
+    turned = [affinity.rotate(one, rng.uniform(5, 85)) for one in boxes]
+    assert "boxed" not in found(turned)["look-straight"].why
+
+
+@pytest.mark.parametrize(("boxed", "told"), [(5, False), (7, True)])
+def test_boxes_among_others(boxed, told) -> None:
+    """More than one in ten upright boxes, of 60 shapes."""
+    rng = np.random.default_rng(8)
+    places = strewn(rng, 60)
+    cuts = wild(rng, places[boxed:]) + [box(x, y, *rng.uniform(1, 4, 2)) for x, y in places[:boxed]]
+    assert ("look-straight" in found(cuts)) == told
+
+
+@pytest.mark.parametrize(("scatter", "told"), [(8.0, True), (20.0, False)])
+def test_a_comb(scatter, told) -> None:
+    """Angles scattered by s have the resultant exp(-2 s²): 0.96 at 8 degrees, 0.78 at 20."""
+    rng = np.random.default_rng(9)
+    cuts = [
+        affinity.rotate(blob(rng, x, y, rng.uniform(1, 3), longer=4.0), rng.normal(30, scatter))
+        for x, y in strewn(rng, 80)
+    ]
+    assert ("look-combed" in found(cuts)) == told
+
+
+def test_teeth_of_a_comb() -> None:
+    assert {"look-spacing", "look-sizes", "look-twins", "look-straight", "look-combed"} <= set(
+        found(box(x, y, 1, 4) for x, y in lattice(8.0))
+    )
+
+
+def test_advice_is_no_risk_and_no_break() -> None:
+    told = found(box(x, y, 1, 4) for x, y in lattice(8.0))
+    report = Report.of(told.values())
+    assert (report.breaks, report.risks, report.to_dict()["advice"]) == (0, 0, len(told))
+    assert {one["severity"] for one in report.to_dict()["findings"]} == {"advice"}
+
+
+def test_centres_on_a_line_or_in_one_place() -> None:
+    assert np.isnan(alikeness.spacing(np.column_stack([np.arange(40.0), np.arange(40.0)]))[0])
+    assert np.isnan(alikeness.spacing(np.zeros((40, 2)))[0])
+    assert np.isnan(alikeness.distance_spread(np.zeros((40, 2))))
+    told = found(disc(10 + 4 * k, 75, 1.0) for k in range(40))
+    assert "look-spacing" in told  # evenly along one line
+
+
+@given(blobs(hole=False), st.floats(0, 360), st.booleans(), st.floats(0, 150), st.floats(0, 100))
+def test_a_copy_is_a_twin(shape, turn, mirror, x, y) -> None:
+    copy = affinity.scale(affinity.rotate(shape, turn, origin=(0, 0)), -1 if mirror else 1, 1, origin=(0, 0))
+    moved = affinity.translate(copy, x, y)
+    assert alikeness.have_twins(shapes(shape, moved)).all()
+    assert not alikeness.have_twins(shapes(shape, affinity.scale(moved, 1.02, 1.0))).any()
+    assert not alikeness.have_twins(shapes(shape, affinity.scale(moved, 1.01, 1.01))).any()
+
+
+@given(blobs(hole=False), st.floats(0, 360), st.floats(0.2, 5))
+def test_runs_and_axes_turn_and_grow_with_the_shape(shape, turn, scale) -> None:
+    other = affinity.scale(affinity.rotate(shape, turn, origin=(0, 0)), scale, scale, origin=(0, 0))
+    runs, _ = alikeness.straight_runs(shapes(shape, other))
+    assert runs[0] == pytest.approx(runs[1], abs=1e-6)
+    ratio, doubled = alikeness.elongations(shapes(shape, other))
+    assert ratio[0] == pytest.approx(ratio[1], rel=1e-6)
+    if ratio[0] > 1.01:
+        off = np.exp(1j * (doubled[1] - doubled[0] - 2 * np.radians(turn)))
+        assert off == pytest.approx(1, abs=1e-4)
+
+
+def test_no_twins_among_none_and_one() -> None:
+    assert alikeness.have_twins(geometry.empty()).shape == (0,)
+    assert not alikeness.have_twins(shapes(disc(0, 0, 1))).any()
