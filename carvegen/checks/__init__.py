@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
-from carvegen.checks import bed, cut_width, depth, foot, land_width, wall
+from carvegen.checks import bed, clearing, cut_width, depth, drop_outs, foot, islands, land_width, look, wall
 from carvegen.checks.survey import Survey
 from carvegen.findings import Finding, Report
 
@@ -17,11 +17,15 @@ __all__ = ["CHECKS", "checked"]
 #: Every check by the name of its rule, in the order in which they run.
 CHECKS: dict[str, Callable[[Survey], Iterator[Finding]]] = {
     land_width.RULE: land_width.find,
+    islands.RULE: islands.find,
     cut_width.RULE: cut_width.find,
     wall.RULE: wall.find,
     foot.RULE: foot.find,
     depth.RULE: depth.find,
+    clearing.RULE: clearing.find,
+    drop_outs.RULE: drop_outs.find,
     bed.RULE: bed.find,
+    look.RULE: look.find,
 }
 
 

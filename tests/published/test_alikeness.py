@@ -23,8 +23,7 @@ def hexagonal(n: int) -> np.ndarray:
 
 @pytest.mark.parametrize(("points", "index"), [(square(60), 2.0), (hexagonal(60), 2.149)])
 def test_lattices(points, index) -> None:
-    """Clark & Evans 1954: the largest possible index is 2.1491, on a hexagonal lattice (value from memory); a square
-    lattice of pitch a and density 1 / a² has 2."""
+    """Clark & Evans 1954: at most 2.1491, on a hexagonal lattice (from memory); a square one of density 1 / a² has 2."""
     assert spacing(points)[0] == pytest.approx(index, rel=0.02)
     assert distance_spread(points) == pytest.approx(0, abs=1e-9)
 

@@ -43,8 +43,10 @@ def test_paper_rule(gap, depth) -> None:
 
 
 def test_paper_rule_agrees_with_what_carvers_wrote() -> None:
-    """A textbook: for spaces up to half an inch the depth of the first cuts is enough; another: 1 to 2 mm with the
-    knife, and waste no deeper than 1/16 inch at the edges (university and museum texts on woodcut)."""
+    """Up to half an inch the first cuts' depth is enough; these are 1 to 2 mm, and 1/16 inch at edges.
+
+    Published woodcut manuals, in our own words.
+    """
     assert 1.0 <= paper_mm("firm", np.array([12.7]))[0] <= 25.4 / 16
 
 
