@@ -23,7 +23,7 @@ def hexagonal(n: int) -> np.ndarray:
 
 @pytest.mark.parametrize(("points", "index"), [(square(60), 2.0), (hexagonal(60), 2.149)])
 def test_lattices(points, index) -> None:
-    """Clark & Evans 1954: at most 2.1491, on a hexagonal lattice (from memory); a square one of density 1 / a² has 2."""
+    """Clark & Evans 1954: 2.1491 at most, on a hexagonal lattice (from memory); a square one has 2."""
     assert spacing(points)[0] == pytest.approx(index, rel=0.02)
     assert distance_spread(points) == pytest.approx(0, abs=1e-9)
 
