@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import Floats
 
-__all__ = ["noise_at", "ranks", "turned"]
+__all__ = ["noise_at", "ranks", "turned", "waves_at"]
 
 _PER_PATCH = 6  #: samples over one patch; what lies between is interpolated
 _REACH = 10_000.0  #: how far into the noise a seed may look, patches
@@ -44,6 +44,28 @@ def noise_at(
     columns, rows = (np.arange(a, b) / _PER_PATCH for a, b in zip(low, high, strict=True))
     grid = np.array([[noise.snoise2(x + offset[0], y + offset[1], octaves) for y in rows] for x in columns])
     return np.asarray(map_coordinates(grid, (place * _PER_PATCH - low).T, order=1, mode="nearest"))
+
+
+def waves_at(xy: Floats, rng: Generator, *, patch_mm: tuple[float, float]) -> Floats:
+    """A smooth random field: a sum of random waves, mean 0, standard deviation about 1; (n,).
+
+    Parameters
+    ----------
+    xy
+        Points in mm, (n, 2).
+    patch_mm
+        Size of the patches along x and y: correlation falls as ``exp(-d² / 2 patch²)`` (M. Shinozuka 1971, Journal
+        of the Acoustical Society of America 49:357: a Gaussian field by cosines of random frequency and phase).
+    """
+    frequency = rng.normal(size=(_WAVES, 2)) / np.asarray(patch_mm)
+    phase = rng.uniform(0, 2 * np.pi, _WAVES)
+    total = np.zeros(len(xy))
+    for wave, shift in zip(frequency, phase, strict=True):  # one at a time: no array of points by waves
+        total += np.cos(xy @ wave + shift)
+    return np.asarray(total * np.sqrt(2 / _WAVES))
+
+
+_WAVES = 20
 
 
 def ranks(values: Floats) -> Floats:
