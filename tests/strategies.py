@@ -32,7 +32,9 @@ class Case:
 
 
 def log_floats(low: float, high: float) -> st.SearchStrategy[float]:
-    """Lengths over several octaves, each as likely as the next."""
+    """Lengths over several octaves, each as likely as the next; below a thousandth of the top only `low` itself."""
+    if low <= 0:
+        return st.just(low) | log_floats(high / 1000, high)
     inner = st.floats(math.log(low), math.log(high)).map(lambda value: min(max(math.exp(value), low), high))
     return st.sampled_from([low, high]) | inner if low < high else st.just(low)
 

@@ -92,7 +92,8 @@ _SURPLUS = 1.15  #: so much more is drawn than needed: where flakes grow togethe
 _SLACK_MM = 0.004  #: snapping to the grid may move each of two outlines by less than half of this
 _CROWDING = 2.5  #: how fast more are drawn than needed when they lie crowded; found by trying
 _TRIES = 4
-_FULL = 1.1  #: more flakes that cover less than this much more have no room left
+_FULL = 1.1  #: more flakes that cover less than this much more have no room left,
+_IDLE = 2  #: if that happens so many times running: once may only be a sky with few flurries
 _MOST = 2_000_000  #: candidates at most: beyond, the flakes asked for are too small for the face
 _CROWD = 20  #: candidates at most for each place that the smallest flake takes with its land
 _SATELLITES = 4  #: flakes that may grow onto one
@@ -124,14 +125,20 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     target = settings.snow * area_mm2
     sky = _Sky(settings, place, limits)
     most = min(_MOST, _CROWD * area_mm2 / (2 * sky.least + sky.gap) ** 2)
-    discs, supply, covered = _none(), sky.first_supply(target), 0.0
+    discs, supply, idle = _none(), sky.first_supply(target), 0
     for _ in range(_TRIES):
-        discs, before = _fallen(sky, min(supply, most), rng.spawn(1)[0]), covered
-        covered = _FILLED * np.pi * float((discs.radius**2).sum())
-        if covered >= _SURPLUS * target or covered < _FULL * before:
+        tried = _fallen(sky, min(supply, most), rng.spawn(1)[0])
+        idle = idle + 1 if _cover(tried) < _FULL * _cover(discs) else 0
+        discs = max(discs, tried, key=_cover)
+        if _cover(discs) >= _SURPLUS * target or idle == _IDLE:
             break
         supply *= 2.5
     return Growth(cuts=_thinned(_drawn(sky, discs, rng.spawn(1)[0]), target, rng))
+
+
+def _cover(discs: Discs) -> float:
+    """Rough area of the flakes in the discs, mm²."""
+    return _FILLED * np.pi * float((discs.radius**2).sum())
 
 
 class _Sky:

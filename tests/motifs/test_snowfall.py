@@ -76,12 +76,13 @@ def test_grown_together_makes_lumps() -> None:
 def test_calm_makes_the_sky_uneven() -> None:
     """Variance over mean of the flakes counted in squares of 25 mm (quadrat counts): 1 by chance."""
 
-    def uneven(calm: float) -> float:
-        xy = shapely.get_coordinates(shapely.centroid(snow(3, size=(200.0, 150.0), calm=calm, clumping=0.0)))
+    def uneven(calm: float, seed: int) -> float:
+        xy = shapely.get_coordinates(shapely.centroid(snow(seed, size=(200.0, 150.0), calm=calm, clumping=0.0)))
         counts = np.histogram2d(*xy.T, bins=[8, 6], range=[[0, 200], [0, 150]])[0]
         return float(counts.var() / counts.mean())
 
-    assert uneven(0.8) > 2 * uneven(0.0)
+    # Eight seeds measured: 4.9 without calm (4.1 to 5.9), 7.4 with a calm of 0.8 (6.2 to 9.8).
+    assert np.mean([uneven(0.8, seed) for seed in range(4)]) > 1.25 * np.mean([uneven(0.0, seed) for seed in range(4)])
 
 
 def test_wind_draws_the_flakes_out() -> None:
