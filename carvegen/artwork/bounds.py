@@ -27,7 +27,7 @@ __all__ = [
 
 #: Largest file of each kind. The caps on this page are our own choice: some times what a full block of 50,000
 #: flakes needs, and little enough to be read on a small machine.
-MAX_BYTES = {"SVG": 64_000_000, "DXF": 128_000_000}
+MAX_BYTES = {"SVG": 64_000_000, "DXF": 128_000_000, "a picture": 400_000_000}
 MAX_POINTS = 5_000_000  #: corners in one file, curves counted after they are flattened
 MAX_ELEMENTS = 400_000  #: XML elements in one file
 MAX_SHAPES = 200_000  #: shapes drawn, each re-use counted

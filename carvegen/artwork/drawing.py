@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from carvegen import geometry
+from carvegen.artwork import bounds
+from carvegen.errors import InputError
 
 if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
@@ -29,6 +31,7 @@ class Artwork:
     height_mm: float | None
     notes: tuple[str, ...]  #: everything that was changed, left out or guessed
     true_size: bool = True  #: whether the file says how large it is
+    tolerance_mm: float = bounds.TOLERANCE_MM  #: how far the straight pieces may lie from the curves drawn
 
     @property
     def shapes(self) -> PolygonArray:
@@ -38,23 +41,39 @@ class Artwork:
 
 @dataclass(frozen=True)
 class Wanted:
-    """Which layers are read, and what a thin outline stands for."""
+    """Which layers are read, what a thin outline stands for, and how fine curves are."""
 
     outlines: bool = False  #: a closed hairline without a fill stands for the shape that it encloses
     without: frozenset[str] = frozenset()  #: layers that are left out, by their plain names
+    only: frozenset[str] = frozenset()  #: layers that are read, by their plain names; none for all
+    asked: str = ""  #: the layer that must be there, as it was written
+    tolerance_mm: float = bounds.TOLERANCE_MM  #: how far a straight piece may lie from the curve it stands for
 
     @classmethod
-    def of(cls, *, outlines: bool, without: Iterable[str]) -> Wanted:
-        """With layer names as people write them."""
-        return cls(outlines, frozenset(map(plain_name, without)))
+    def of(
+        cls, *, outlines: bool = False, without: Iterable[str] = (), asked: str = "", beside: Iterable[str] = (),
+        tolerance_mm: float = bounds.TOLERANCE_MM,
+    ) -> Wanted:  # fmt: skip
+        """With layer names as people write them; `beside` are read along with the one that is asked for."""
+        only = frozenset(map(plain_name, (asked, *beside))) if asked else frozenset[str]()
+        return cls(outlines, frozenset(map(plain_name, without)) - only, only, asked, tolerance_mm)
 
     def leaves_out(self, layer: str, notes: Notes) -> bool:
-        """Whether a layer is left out; says so once."""
+        """Whether a layer is left out; says so once, unless only one was asked for."""
+        notes.layers.add(layer)
+        if self.only:
+            return plain_name(layer) not in self.only
         if not layer or plain_name(layer) not in self.without:
             return False
         if (text := f"the layer {layer!r} is left out") not in notes.found:
             notes.add(text)
         return True
+
+    def check(self, notes: Notes) -> None:
+        """Refuse to go on if the layer that is asked for is not among those seen."""
+        if self.asked and plain_name(self.asked) not in map(plain_name, notes.layers):
+            names = ", ".join(sorted(filter(None, notes.layers))) or "none has a name"
+            raise InputError("has no such layer", value=self.asked, hint=f"its layers: {names}")
 
 
 #: All layers, lines as drawn.
@@ -71,6 +90,7 @@ class Notes:
     """Notes gathered while reading; like ones are counted and only the first place is told."""
 
     found: dict[str, list[str]] = field(default_factory=dict)
+    layers: set[str] = field(default_factory=set)  #: names of all layers come across
 
     def add(self, text: str, place: str = "") -> None:
         """Take a note about one thing at a place."""

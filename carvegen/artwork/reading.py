@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 
 from carvegen.artwork import bounds
@@ -12,37 +13,36 @@ from carvegen.artwork.drawing import Artwork, Wanted
 from carvegen.errors import InputError
 from carvegen.units import MM_PER
 
-__all__ = ["read"]
+__all__ = ["file_and_layer", "picture_bytes", "read"]
 
 #: First bytes of files that people hand in by mistake, and what to do with them.
 _OTHERS = (
-    (b"\x89PNG", "is a picture made of dots (PNG)", "trace it into paths and save those as SVG"),
-    (b"\xff\xd8\xff", "is a picture made of dots (JPEG)", "trace it into paths and save those as SVG"),
-    (b"GIF8", "is a picture made of dots (GIF)", "trace it into paths and save those as SVG"),
-    (b"II*\x00", "is a picture made of dots (TIFF)", "trace it into paths and save those as SVG"),
-    (b"MM\x00*", "is a picture made of dots (TIFF)", "trace it into paths and save those as SVG"),
-    (b"BM", "is a picture made of dots (BMP)", "trace it into paths and save those as SVG"),
-    (b"RIFF", "is a picture made of dots (WebP)", "trace it into paths and save those as SVG"),
     (b"%PDF", "is a PDF", "save the drawing as SVG"),
     (b"%!PS", "is PostScript", "save the drawing as SVG"),
     (b"\x1f\x8b", "is compressed (SVGZ, perhaps)", "save the drawing as plain SVG"),
     (b"PK\x03\x04", "is a ZIP archive", "unpack it first"),
     (b"AC10", "is a DWG drawing", "save it as DXF"),
 )  # fmt: skip
+#: First bytes of pictures made of dots.
+_PICTURES = (b"\x89PNG", b"\xff\xd8\xff", b"GIF8", b"II*\x00", b"MM\x00*", b"BM", b"RIFF")
 _DXF = re.compile(rb"\s*(999[ \t]*\r?\n[^\n]*\n\s*)*0[ \t]*\r?\n[ \t]*SECTION\b")
+_ENDINGS = (".svg", ".dxf", ".png", ".jpg", ".jpeg", ".tif", ".tiff", ".webp")
 _DXF_BINARY = b"AutoCAD Binary DXF"
+_PICTURE = "a picture"
 _MARKS = (b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff")
 
 
 def read(
-    path: Path, *, units: str | None = None, scale: float = 1.0, outlines: bool = False, without: Iterable[str] = ()
-) -> Artwork:
+    path: Path, *, units: str | None = None, scale: float = 1.0, outlines: bool = False, without: Iterable[str] = (),
+    beside: Iterable[str] = (), tolerance_mm: float = bounds.TOLERANCE_MM,
+) -> Artwork:  # fmt: skip
     """The artwork in a file: closed, valid polygons at true size.
 
     Parameters
     ----------
     path
-        An SVG or DXF file; its content decides, not its name.
+        An SVG or DXF file, or a picture made of dots, whose dark parts are traced; its content decides, not its name.
+        ``FILE#LAYER`` picks one layer.
     units
         What a bare number in the file means: mm, cm, in or pt; by default what the file says.
     scale
@@ -52,6 +52,10 @@ def read(
         DXF every outline does.
     without
         Layers that are left out; names are compared by `plain_name`.
+    beside
+        Layers that are read along with the one that ``FILE#LAYER`` picks.
+    tolerance_mm
+        How far the straight pieces may lie from the curves that they stand for.
 
     Raises
     ------
@@ -60,15 +64,40 @@ def read(
     """
     if units is not None and units not in MM_PER:
         raise InputError("is no unit", value=units, where="units", hint=f"known units: {', '.join(sorted(MM_PER))}")
+    path, layer = file_and_layer(path)
+    wanted = Wanted.of(outlines=outlines, without=without, asked=layer, beside=beside, tolerance_mm=tolerance_mm)
     try:
-        return _read(path, units, scale, Wanted.of(outlines=outlines, without=without))
+        return _read(path, units, scale, wanted)
     except InputError as error:
         raise error.within(str(path)) from None
 
 
+def file_and_layer(path: Path) -> tuple[Path, str]:
+    """What ``FILE#LAYER`` names; no layer if there is a file of the whole name, or nothing behind the #."""
+    name, hash_, layer = str(path).rpartition("#")
+    while hash_ and not _is_there(path):
+        if _is_there(Path(name)) or "#" not in name:
+            return Path(name), layer
+        name, _, more = name.rpartition("#")
+        layer = f"{more}#{layer}"
+    return path, ""
+
+
+def _is_there(path: Path) -> bool:
+    try:
+        return path.exists()
+    except (OSError, ValueError):
+        return False
+
+
 def _read(path: Path, units: str | None, scale: float, wanted: Wanted) -> Artwork:
     data = _bytes(path)
-    if _kind(data) == "SVG":
+    kind = _kind(data)
+    if kind == _PICTURE:
+        from carvegen.artwork.scan.reader import as_artwork
+
+        return as_artwork(data, scale)
+    if kind == "SVG":
         from carvegen.artwork.svg import read_svg
 
         return _named(path, "SVG", read_svg(data, units=units, scale=scale, wanted=wanted))
@@ -78,12 +107,26 @@ def _read(path: Path, units: str | None, scale: float, wanted: Wanted) -> Artwor
     return _named(path, "DXF", read_dxf(path, units=units, scale=scale, wanted=wanted))
 
 
+def picture_bytes(path: Path) -> bytes:
+    """The bytes of a picture made of dots.
+
+    Raises
+    ------
+    InputError
+        If it is not there, or is something else.
+    """
+    data = _bytes(path)
+    if (kind := _kind(data)) != _PICTURE:
+        raise InputError(f"is no picture but {kind}", hint="it needs no tracing: leave the options for scans out")
+    return data
+
+
 def _bytes(path: Path) -> bytes:
     try:
         if not path.exists():
             raise InputError("is not there", hint=_near(path))
         if not path.is_file():
-            raise InputError(f"is {'a folder' if path.is_dir() else 'no file'}", hint="name an SVG or DXF file")
+            raise InputError(f"is {'a folder' if path.is_dir() else 'no file'}", hint="name an SVG or DXF file, or a scan")
         size = path.stat().st_size
         if size > max(bounds.MAX_BYTES.values()):
             raise _too_large(size, max(bounds.MAX_BYTES.values()))
@@ -104,13 +147,17 @@ def _kind(data: bytes) -> str:
         return "DXF"
     for first, what, remedy in _OTHERS:
         if data.startswith(first):
-            raise InputError(f"{what}, not outlines" if "dots" in what else what, hint=remedy)
+            raise InputError(what, hint=remedy)
+    if data.startswith(_PICTURES):
+        return _PICTURE
     head = data[:4096]
     for mark in _MARKS:
         head = head.removeprefix(mark)
     if head.replace(b"\x00", b"").lstrip().startswith(b"<"):
         return "SVG"
-    raise InputError("is neither an SVG nor a DXF drawing", hint="save the drawing as SVG or DXF")
+    raise InputError(
+        "is neither an SVG nor a DXF drawing, nor a picture", hint="save the drawing as SVG or DXF, a scan as PNG or TIFF"
+    )
 
 
 def _named(path: Path, kind: str, artwork: Artwork) -> Artwork:
@@ -118,12 +165,12 @@ def _named(path: Path, kind: str, artwork: Artwork) -> Artwork:
     if path.suffix.lower() == f".{kind.lower()}":
         return artwork
     note = f"the file is named {path.suffix or 'without an ending'} but holds {kind}; it is read as {kind}"
-    return Artwork(artwork.layers, artwork.width_mm, artwork.height_mm, (note, *artwork.notes), artwork.true_size)
+    return replace(artwork, notes=(note, *artwork.notes))
 
 
 def _near(path: Path) -> str:
     try:
-        names = sorted(entry.name for entry in path.parent.iterdir() if entry.suffix.lower() in (".svg", ".dxf"))
+        names = sorted(entry.name for entry in path.parent.iterdir() if entry.suffix.lower() in _ENDINGS)
     except OSError:
         return "check the folder's name"
     close = difflib.get_close_matches(path.name, names, n=1)

@@ -43,7 +43,7 @@ FILES = {
     "empty": (b"", "is empty"),
     "blank": (b" \n\n ", "is empty"),
     "junk": (bytes(RNG.integers(128, 256, 5000, dtype=np.uint8)), "neither an SVG nor a DXF"),
-    "png": (b"\x89PNG\r\n\x1a\n" + bytes(99), r"made of dots \(PNG\)"),
+    "png": (b"\x89PNG\r\n\x1a\n" + bytes(99), "made of dots, but is broken"),
     "pdf": (b"%PDF-1.7 ...", "is a PDF"),
     "svgz": (b"\x1f\x8b\x08" + bytes(99), "is compressed"),
     "text": (b"once upon a time", "neither an SVG nor a DXF"),
@@ -126,7 +126,7 @@ def test_a_huge_file_is_not_opened(tmp_path) -> None:
     path = tmp_path / "a.svg"
     with path.open("wb") as out:
         out.truncate(10**10)
-    with refused("at most 128 MB", within_s=0.5):
+    with refused("at most 400 MB", within_s=0.5):
         read(path)
 
 

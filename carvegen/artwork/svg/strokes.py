@@ -11,14 +11,14 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.artwork import rounds
+from carvegen.artwork import bounds, rounds
+from carvegen.artwork.svg.pathdata import Line
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.artwork.pathdata import Line
     from carvegen.geometry import Floats, PolygonArray
 
 __all__ = ["Pen", "outlined"]
@@ -35,12 +35,16 @@ class Pen:
     join: str = "miter"
     limit: float = 4.0  #: longest miter, as a multiple of the width
     tolerance: float = 0.01
+    dashes: tuple[float, ...] = ()  #: lengths drawn and left out in turn; none for an unbroken line
+    dash_offset: float = 0.0  #: how far into the dashes the line begins
 
 
 def outlined(lines: Sequence[Line], pen: Pen) -> PolygonArray:
     """The area that `lines` cover, as valid polygons that may overlap."""
     radius = pen.width / 2
     quarter = max(2, rounds.chords(radius, math.pi / 2, pen.tolerance))
+    if pen.dashes and min(pen.dashes) >= 0 and sum(pen.dashes) > 0:
+        lines = [dash for line in lines for dash in _dashed(line, pen)]
     drawn = geometry.polygon_array(_geometry(line) for line in lines)
     if len(drawn) == 0:
         return geometry.empty()
@@ -52,6 +56,24 @@ def outlined(lines: Sequence[Line], pen: Pen) -> PolygonArray:
         return geometry.parts(area)
     tips = [_miters(line, radius, pen) for line in lines]
     return geometry.parts(np.concatenate([area, *tips]))
+
+
+def _dashed(line: Line, pen: Pen) -> list[Line]:
+    """The pieces of a line that its dashes leave (SVG 1.1 section 11.4, stroke-dasharray)."""
+    xy = np.concatenate([line.xy, line.xy[:1]]) if line.closed else line.xy
+    along = np.append(0.0, np.cumsum(np.hypot(*np.diff(xy, axis=0).T)))
+    pattern = pen.dashes * (1 + len(pen.dashes) % 2)
+    turns = along[-1] / sum(pattern)
+    bounds.check_points(int(min((turns + 2) * len(pattern), 1e12)))
+    edges = np.append(0.0, np.cumsum(np.tile(pattern, math.ceil(turns) + 1))) - pen.dash_offset % sum(pattern)
+    start, end = np.maximum(edges[:-1:2], 0), np.minimum(edges[1::2], along[-1])
+    shown = (start <= end) & (edges[1::2] >= 0) & (edges[:-1:2] < along[-1])
+    first, last = np.searchsorted(along, start, "right"), np.searchsorted(along, end, "left")
+    spots = [np.column_stack([np.interp(at, along, axis) for axis in xy.T]) for at in (start, end)]
+    return [
+        Line(np.concatenate([spots[0][k : k + 1], xy[first[k] : last[k]], spots[1][k : k + 1]]), closed=False)
+        for k in np.flatnonzero(shown)
+    ]
 
 
 def _geometry(line: Line) -> BaseGeometry:

@@ -5,16 +5,27 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
-from carvegen.artwork import bounds, transforms
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from carvegen.artwork import bounds
 from carvegen.artwork.drawing import Notes
-from carvegen.artwork.primitives import PX_MM, length, measure
-from carvegen.artwork.transforms import NUMBER, Move
-from carvegen.artwork.xmltree import Node
+from carvegen.artwork.svg import moves
+from carvegen.artwork.svg.forms import length
+from carvegen.artwork.svg.moves import Transform
+from carvegen.artwork.svg.pathdata import NUMBER
+from carvegen.artwork.svg.style import FIRST, PX_MM, measure
+from carvegen.artwork.svg.xmltree import Node
 from carvegen.errors import InputError
 from carvegen.units import MM_PER
 
-__all__ = ["UNSIZED_MM", "Page", "State", "nested", "page_of"]
+if TYPE_CHECKING:
+    from carvegen.geometry import Floats
+
+__all__ = ["UNSIZED_MM", "Page", "State", "nested", "page_of", "within"]
 
 #: Longer side given to a page that doesn't say its size, so that its curves are fine enough for any block.
 UNSIZED_MM = 1000.0
@@ -25,7 +36,7 @@ _Box = tuple[float, float, float, float]
 class Page:
     """Size in mm, the move from user units to print view, and the viewport in user units."""
 
-    move: Move
+    move: Transform
     frame: tuple[float, float]
     width_mm: float | None
     height_mm: float | None
@@ -37,12 +48,14 @@ class Page:
 class State:
     """What an element takes over from those around it."""
 
-    move: Move  #: from the element's units to print view
+    move: Transform  #: from the element's units to print view
     frame: tuple[float, float]  #: size of the nearest viewport, in its own units
-    style: Mapping[str, str] = field(default_factory=dict)
+    style: Mapping[str, str] = field(default_factory=lambda: FIRST)  #: handed down
     layer: str | None = None
     used: frozenset[str] = frozenset()  #: what is being re-used around here
     top: bool = False  #: whether the element is a child of the root
+    clip: BaseGeometry | None = None  #: outside of which nothing is shown; print view
+    clipping: bool = False  #: whether the element is part of a clip path
 
 
 def page_of(root: Node, units: str | None, notes: Notes) -> Page:
@@ -61,12 +74,12 @@ def page_of(root: Node, units: str | None, notes: Notes) -> Page:
         scale = unit if units else UNSIZED_MM / max(box[2:])
         page = _sized(root, box, (box[2] * scale, box[3] * scale), true_size=units is not None)
         return page if units else replace(page, width_mm=None, height_mm=None)
-    return Page((unit, 0, 0, -unit, 0, 0), (100.0, 100.0), None, None, units is not None, found=False)
+    return Page(Transform(unit, 0, 0, -unit, 0, 0), (100.0, 100.0), None, None, units is not None, found=False)
 
 
 def view_box(node: Node) -> _Box | None:
     """A node's viewBox, if it has one."""
-    text = node.attributes.get("viewBox")
+    text = node.get("viewBox")
     if text is None:
         return None
     numbers = [float(number) for number in re.findall(NUMBER, text)]
@@ -82,15 +95,27 @@ def nested(node: Node, state: State, said: Node) -> State:
     height = length(said, "height", state.frame[1], "100%")
     x = length(node, "x", state.frame[0]) if said is node else 0.0
     y = length(node, "y", state.frame[1]) if said is node else 0.0
-    move = transforms.after(state.move, (1, 0, 0, 1, x, y))
+    move = state.move.translate(x, y)
+    clip = state.clip
+    if node.get("overflow", "hidden").strip() not in ("visible", "auto"):
+        clip = within(clip, shapely.Polygon(moves.apply(move, _corners(width, height))))
     if box is None:
-        return replace(state, move=move, frame=(width, height))
-    inside = transforms.fit(box, (width, height), node.attributes.get("preserveAspectRatio", ""))
-    return replace(state, move=transforms.after(move, inside), frame=(box[2], box[3]))
+        return replace(state, move=move, frame=(width, height), clip=clip)
+    inside = moves.fit(box, (width, height), node.get("preserveAspectRatio", ""))
+    return replace(state, move=move.transform(inside), frame=(box[2], box[3]), clip=clip)
+
+
+def within(clip: BaseGeometry | None, other: BaseGeometry) -> BaseGeometry:
+    """What lies in both."""
+    return other if clip is None else clip.intersection(other)
+
+
+def _corners(width: float, height: float) -> Floats:
+    return np.array([[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]])
 
 
 def _side(root: Node, key: str, units: str | None, notes: Notes) -> float | None:
-    text = root.attributes.get(key, "100%").strip()
+    text = root.get(key, "100%").strip()
     if text.endswith("%") or text == "auto":
         return None
     px = measure(text, 0, what=key)
@@ -110,6 +135,6 @@ def _side(root: Node, key: str, units: str | None, notes: Notes) -> float | None
 
 
 def _sized(root: Node, box: _Box, size: tuple[float, float], *, true_size: bool) -> Page:
-    inside = transforms.fit(box, size, root.attributes.get("preserveAspectRatio", ""))
-    flip: Move = (1, 0, 0, -1, 0, size[1])
-    return Page(transforms.after(flip, inside), (box[2], box[3]), size[0], size[1], true_size)
+    inside = moves.fit(box, size, root.get("preserveAspectRatio", ""))
+    flip = Transform(1, 0, 0, -1, 0, size[1])
+    return Page(flip.transform(inside), (box[2], box[3]), size[0], size[1], true_size)

@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
-from carvegen.artwork import bounds, chains, rounds, splines
-from carvegen.artwork.blocks import entities, fenced, name_of, whole
+from carvegen.artwork import bounds, rounds
 from carvegen.artwork.clean import cleaned
 from carvegen.artwork.drawing import EVERYTHING, Artwork, Notes, Wanted
+from carvegen.artwork.dxf import chains, splines
+from carvegen.artwork.dxf.blocks import entities, fenced, name_of, whole
 from carvegen.artwork.region import region
 from carvegen.errors import InputError
 from carvegen.units import MM_PER
@@ -75,11 +76,12 @@ def read_dxf(path: Path, *, units: str | None = None, scale: float = 1.0, wanted
 def _read(path: Path, units: str | None, scale: float, wanted: Wanted) -> Artwork:
     document = _document(path)
     notes = Notes()
-    reader = _Reader(document, _unit_mm(document, units, notes) * scale, notes)
+    reader = _Reader(_unit_mm(document, units, notes) * scale, notes, wanted.tolerance_mm)
     for entity, move, layer in entities(document, notes):
         if not wanted.leaves_out(layer, notes):
             reader.take(entity, move, layer)
-    return Artwork(cleaned(reader.shapes(), notes), None, None, notes.lines())
+    wanted.check(notes)
+    return Artwork(cleaned(reader.shapes(), notes), None, None, notes.lines(), tolerance_mm=wanted.tolerance_mm)
 
 
 def _broken(error: Exception) -> InputError:
@@ -114,8 +116,8 @@ def _unit_mm(document: Any, units: str | None, notes: Notes) -> float:  # noqa: 
 class _Reader:
     """Gathers each layer's outlines."""
 
-    def __init__(self, document: Any, unit_mm: float, notes: Notes) -> None:  # noqa: ANN401
-        self.document, self.unit_mm, self.notes = document, unit_mm, notes
+    def __init__(self, unit_mm: float, notes: Notes, tolerance_mm: float) -> None:
+        self.unit_mm, self.notes, self.tolerance_mm = unit_mm, notes, tolerance_mm
         self.layers: dict[str, _Layer] = {}
         self.points = 0
 
@@ -198,7 +200,7 @@ class _Reader:
     def _flat(self, path: Any, move: Any) -> Floats:  # noqa: ANN401
         moved = path.transform(move)
         bounds.check_reach(np.array([vertex.xyz for vertex in moved.control_vertices()]) * self.unit_mm)
-        vertices = moved.flattening(bounds.TOLERANCE_MM / self.unit_mm / 2, 4)
+        vertices = moved.flattening(self.tolerance_mm / self.unit_mm / 2, 4)
         return self._checked(np.array([vertex.xyz for vertex in vertices]).reshape(-1, 3))
 
     def _checked(self, xyz: Floats) -> Floats:
@@ -215,7 +217,7 @@ class _Reader:
         """The tolerance in a block's own units."""
         rows = np.array(list(move)).reshape(4, 4)[:3, :3]
         stretch = float(np.linalg.norm(rows, 2)) or 1.0
-        return bounds.TOLERANCE_MM / self.unit_mm / stretch
+        return self.tolerance_mm / self.unit_mm / stretch
 
 
 def _vector() -> Any:  # noqa: ANN401

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 
 from carvegen.artwork import bounds
-from carvegen.artwork.xmltree import Node
+from carvegen.artwork.svg.xmltree import Node
 from carvegen.errors import InputError
 
 __all__ = ["check_count"]
@@ -35,7 +35,7 @@ def check_count(root: Node, named: Mapping[str, Node], silent: Collection[str]) 
 
 def _below(node: Node, named: Mapping[str, Node], silent: Collection[str]) -> list[Node]:
     """What drawing a node draws besides itself."""
-    if node.tag == "use":
-        target = named.get(node.attributes.get("href", "")[1:])
+    if node.kind == "use":
+        target = named.get(node.get("href", "")[1:])
         return [] if target is None else [target]
-    return [child for child in node.children if child.tag and child.tag not in silent]
+    return [child for child in node if child.kind and child.kind not in silent]  # type: ignore[attr-defined, misc]

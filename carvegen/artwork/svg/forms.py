@@ -3,61 +3,44 @@
 from __future__ import annotations
 
 import math
-import re
 
 import numpy as np
 
-from carvegen.artwork import pathdata, rounds
-from carvegen.artwork.pathdata import Line
-from carvegen.artwork.transforms import NUMBER
-from carvegen.artwork.xmltree import Node
+from carvegen.artwork import rounds
+from carvegen.artwork.svg import pathdata
+from carvegen.artwork.svg.pathdata import Line
+from carvegen.artwork.svg.style import measure
+from carvegen.artwork.svg.xmltree import Node
 from carvegen.errors import InputError
-from carvegen.units import MM_PER
 
-__all__ = ["KINDS", "PX_MM", "Line", "length", "lines", "measure"]
+__all__ = ["KINDS", "length", "lines"]
 
 KINDS = frozenset({"path", "rect", "circle", "ellipse", "line", "polyline", "polygon"})
 
-#: 1/96 inch, the length of one px (CSS Values 3, section 6.2).
-PX_MM = 25.4 / 96
-#: User units in one of each unit.
-PX_PER = {unit: mm / PX_MM for unit, mm in MM_PER.items()} | {"": 1.0, "px": 1.0, "pc": 16.0, "q": 0.25 / PX_MM}
-_LENGTH = re.compile(rf"\s*({NUMBER})\s*([A-Za-z]*|%)\s*")
-
-
-def measure(text: str, whole: float, *, what: str = "length") -> float:
-    """User units in `text`; percentages are of `whole`."""
-    match = _LENGTH.fullmatch(text)
-    unit = match[2].lower() if match else ""
-    if match is None or (unit != "%" and unit not in PX_PER) or not math.isfinite(float(match[1])):
-        raise InputError(f"has a {what} that can't be read", value=text[:40], hint="write it in mm or px")
-    return float(match[1]) * (whole / 100 if unit == "%" else PX_PER[unit])
-
-
 def length(node: Node, key: str, whole: float, default: str = "0") -> float:
     """User units in one of a node's attributes."""
-    return measure(node.attributes.get(key, default), whole, what=key)
+    return measure(node.get(key, default), whole, what=key)
 
 
 def lines(node: Node, frame: tuple[float, float], tolerance: float) -> list[Line]:
     """The outline of a shape in its own units, curves within `tolerance`; empty if it draws nothing."""
-    if node.tag == "path":
-        return pathdata.parse(node.attributes.get("d", ""), tolerance)
-    if node.tag in ("polyline", "polygon"):
-        xy = pathdata.points(node.attributes.get("points", ""))
-        return [Line(xy, node.tag == "polygon")] if len(xy) > 1 else []
-    if node.tag == "line":
+    if node.kind == "path":
+        return pathdata.parse(node.get("d", ""), tolerance)
+    if node.kind in ("polyline", "polygon"):
+        points = node.get("points", "").strip()
+        return pathdata.parse(f"M{points}{'Z' * (node.kind == 'polygon')}" if points else "", tolerance)
+    if node.kind == "line":
         x1, x2 = (length(node, key, frame[0]) for key in ("x1", "x2"))
         y1, y2 = (length(node, key, frame[1]) for key in ("y1", "y2"))
         return [Line(np.array([[x1, y1], [x2, y2]]), closed=False)]
-    if node.tag == "rect":
+    if node.kind == "rect":
         return _rect(node, frame, tolerance)
     return _ellipse(node, frame, tolerance)
 
 
 def _ellipse(node: Node, frame: tuple[float, float], tolerance: float) -> list[Line]:
     centre = (length(node, "cx", frame[0]), length(node, "cy", frame[1]))
-    if node.tag == "circle":
+    if node.kind == "circle":
         radius = length(node, "r", math.hypot(*frame) / math.sqrt(2))
         radii = (radius, radius)
     else:
@@ -68,7 +51,7 @@ def _ellipse(node: Node, frame: tuple[float, float], tolerance: float) -> list[L
 
 def _pair(node: Node, frame: tuple[float, float]) -> tuple[float, float]:
     """Two radii; a missing one is like the other."""
-    x, y = (node.attributes.get(key, "auto").strip() for key in ("rx", "ry"))
+    x, y = (node.get(key, "auto").strip() for key in ("rx", "ry"))
     x, y = (y if x == "auto" else x), (x if y == "auto" else y)
     return (0.0, 0.0) if x == "auto" else (measure(x, frame[0], what="rx"), measure(y, frame[1], what="ry"))
 

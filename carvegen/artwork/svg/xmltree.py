@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from xml.etree.ElementTree import Element
 from xml.parsers import expat
 
 from carvegen.artwork import bounds
@@ -13,26 +13,23 @@ from carvegen.errors import InputError
 __all__ = ["Node", "parse"]
 
 SVG_SPACE = "http://www.w3.org/2000/svg"
-_LINK = "http://www.w3.org/1999/xlink href"
+_LINK = "http://www.w3.org/1999/xlink}href"
+_LONG = 10_000  #: path data longer than this is counted before it is read
 _MAX_ENTITY = 10_000
 _MAX_EXPANSION = 64_000_000
 
 
-@dataclass(eq=False, slots=True)
-class Node:
-    """One element: local name (empty for another vocabulary's), attributes, children, own text, line."""
+class Node(Element):
+    """One element; `kind` is its local name, empty for another vocabulary's; `text` is all of its own text."""
 
-    tag: str
-    attributes: dict[str, str]
-    line: int
-    children: list[Node] = field(default_factory=list)
-    text: str = ""
+    kind = ""
+    line = depth = 0
 
     @property
     def place(self) -> str:
         """How to find the element in the file."""
-        name = self.attributes.get("id")
-        return f"<{self.tag}{f' id={name!r}' if name else ''}> in line {self.line}"
+        name = self.get("id")
+        return f"<{self.kind}{f' id={name!r}' if name else ''}> in line {self.line}"
 
     def walk(self) -> Iterator[Node]:
         """The node and all below it."""
@@ -40,7 +37,7 @@ class Node:
         while waiting:
             node = waiting.pop()
             yield node
-            waiting.extend(node.children)
+            waiting.extend(node)  # type: ignore[arg-type]
 
 
 def parse(data: bytes) -> Node:
@@ -73,7 +70,7 @@ class _Tree:
     """Handlers that build the tree; they raise at the first thing that is not welcome."""
 
     def __init__(self, data: bytes) -> None:
-        self.parser = expat.ParserCreate(namespace_separator=" ")
+        self.parser = expat.ParserCreate(namespace_separator="}")
         self.parser.buffer_text = True
         self.parser.StartElementHandler = self._open
         self.parser.EndElementHandler = self._close
@@ -94,20 +91,24 @@ class _Tree:
         if len(self.stack) >= bounds.MAX_DEPTH:
             raise _too_much("groups inside groups", bounds.MAX_DEPTH, line)
         for key in ("d", "points"):
-            if key in attributes:
+            if len(attributes.get(key, "")) > _LONG:
                 self.numbers += bounds.numbers_in(attributes[key]) // 2
-        bounds.check_points(self.numbers)
-        node = Node(_local(name), {_key(key): value for key, value in attributes.items()}, line)
+                bounds.check_points(self.numbers)
+        if _LINK in attributes:
+            attributes.setdefault("href", attributes[_LINK])
+        node = Node(f"{{{name}" if "}" in name else name, attributes)
+        node.kind, node.line, node.depth, node.text = _local(name), line, len(self.stack), ""
         if self.stack:
-            self.stack[-1].children.append(node)
-        self.root = self.root or node
+            self.stack[-1].append(node)
+        if self.root is None:
+            self.root = node
         self.stack.append(node)
 
     def _close(self, _name: str) -> None:
         self.stack.pop()
 
     def _text(self, text: str) -> None:
-        self.stack[-1].text += text
+        self.stack[-1].text = (self.stack[-1].text or "") + text
 
     def _entity(
         self,
@@ -145,9 +146,6 @@ def _too_much(what: str, most: int, line: int) -> InputError:
 
 
 def _local(name: str) -> str:
-    space, _, local = name.rpartition(" ")
+    space, _, local = name.rpartition("}")
     return local if space in ("", SVG_SPACE) else ""
 
-
-def _key(name: str) -> str:
-    return "href" if name == _LINK else name

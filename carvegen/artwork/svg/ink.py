@@ -1,0 +1,179 @@
+"""Fills and lines of SVG elements as polygons, each in its layer, cut off by clip paths."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.artwork import bounds
+from carvegen.artwork.region import region
+from carvegen.artwork.svg import forms, moves, strokes, style
+from carvegen.artwork.svg.pathdata import Line
+from carvegen.errors import InputError
+
+if TYPE_CHECKING:
+    from carvegen.artwork.drawing import Notes, Wanted
+    from carvegen.artwork.svg.page import State
+    from carvegen.artwork.svg.xmltree import Node
+    from carvegen.geometry import Floats, PolygonArray
+
+__all__ = ["Ink", "refused"]
+
+_HAIRLINE_MM = 0.36  #: a little more than 1 pt: no narrower groove is meant by a line in a file for checking
+
+
+class Ink:
+    """Gathers each layer's polygons; rings that stand alone are made into polygons all at once."""
+
+    def __init__(self, notes: Notes, wanted: Wanted, points: int = 0) -> None:
+        self.notes, self.wanted, self.points = notes, wanted, points
+        self.found: dict[str, list[PolygonArray]] = {}
+        self.alone: dict[str, list[tuple[Node, State, Line]]] = {}
+        self.white = self.coloured = False
+
+    def apart(self) -> Ink:
+        """Another gathering, for a clip path, that goes on counting."""
+        return Ink(self.notes, self.wanted, self.points)
+
+    def finished(self) -> dict[str, list[PolygonArray]]:
+        """Every layer's polygons, not yet cleaned."""
+        for layer, waiting in self.alone.items():
+            outlines = _outlines([line.xy for _, _, line in waiting])
+            good = shapely.is_valid(outlines) & (shapely.area(outlines) > 0)
+            rest = [self._region(*waiting[k][:2], [waiting[k][2]]) for k in np.flatnonzero(~good)]
+            self.found.setdefault(layer, []).extend([outlines[good], *rest])
+        self.alone = {}
+        if self.white and self.coloured:
+            self.notes.add("white shapes count as shapes, like those of any other colour")
+        return self.found
+
+    def draw(self, node: Node, state: State) -> None:
+        """Take one shape: its fill, its line."""
+        lines, scale = self._lines(node, state)
+        moved = [Line(moves.apply(state.move, line.xy), line.closed) for line in lines]
+        for line in moved:
+            bounds.check_reach(line.xy)
+        self.found.setdefault(state.layer or "", [])
+        filled = state.clipping or style.is_painted(state.style, "fill")
+        if filled and node.kind != "line":
+            self._fill(node, state, moved)
+        if not state.clipping and style.is_painted(state.style, "stroke"):
+            self._colour(node, state.style, "stroke")
+            if self.wanted.outlines and not filled and _encloses(lines, self._pen(state, scale).width * scale):
+                self.notes.add("a thin outline without a fill is taken as the shape that it encloses")
+                self._fill(node, state, moved)
+            else:
+                self._stroke(node, state, lines, scale)
+
+    def box(self, node: Node, state: State) -> tuple[float, float, float, float]:
+        """The box round a shape, in its own units."""
+        xy = np.concatenate([np.zeros((0, 2)), *(line.xy for line in self._lines(node, state)[0])])
+        return (*xy.min(axis=0), *xy.max(axis=0)) if len(xy) else (0.0, 0.0, 0.0, 0.0)
+
+    def check_effects(self, node: Node, look: Mapping[str, str]) -> None:
+        """Refuse what hides parts of a shape in ways that are not followed; note what is left out."""
+        if look is style.FIRST:
+            return
+        if look["mask"] not in ("none", ""):
+            raise refused("is covered by a mask", look["mask"])
+        if look["vector-effect"] == "non-scaling-stroke" and style.is_painted(look, "stroke"):
+            raise InputError("has a line whose width has no size of its own", hint="convert the line to a path")
+        if look["filter"] not in ("none", ""):
+            self.notes.add("a filter effect (blur, shadow) is left out", node.place)
+        if (style.number(look["opacity"]) or 1) < 1:
+            self.notes.add("a see-through shape is taken as solid", node.place)
+        if any(look[f"marker{end}"] not in ("none", "") for end in ("", "-start", "-mid", "-end")):
+            self.notes.add("arrow heads and other markers are left out", node.place)
+
+    def _lines(self, node: Node, state: State) -> tuple[list[Line], float]:
+        """The outlines in the shape's own units, and by how much they are stretched; none if to nothing."""
+        scale = moves.stretch(state.move)
+        if not scale < 1e9:
+            raise InputError("is scaled up without measure", hint="check its transform")
+        if scale < 1e-9:
+            self.notes.add("a shape is scaled down to nothing and is left out", node.place)
+            return [], 1.0
+        lines = forms.lines(node, state.frame, self.wanted.tolerance_mm / scale)
+        self.points += sum(len(line.xy) for line in lines)
+        bounds.check_points(self.points)
+        return lines, scale
+
+    def _fill(self, node: Node, state: State, lines: list[Line]) -> None:
+        if not state.clipping:
+            self._colour(node, state.style, "fill")
+        if len(lines) == 1 and len(lines[0].xy) > 2 and state.clip is None:
+            self.alone.setdefault(state.layer or "", []).append((node, state, lines[0]))
+        elif lines:
+            self._take(state, self._region(node, state, lines))
+        open_ends = (not line.closed and len(line.xy) > 2 and (line.xy[0] != line.xy[-1]).any() for line in lines)
+        if any(open_ends):
+            self.notes.add("an open outline is filled as if a straight line closed it", node.place)
+
+    def _region(self, node: Node, state: State, lines: list[Line]) -> PolygonArray:
+        look = state.style
+        rule = look["clip-rule" if state.clipping else "fill-rule"]
+        try:
+            found = region([line.xy for line in lines], evenodd=rule == "evenodd")
+        except InputError as error:
+            raise error.within(node.place) from None
+        if found.crossing_at:
+            x, y = found.crossing_at
+            self.notes.add("an outline crosses itself and is mended by its fill rule", f"near {x:.1f}, {y:.1f} mm")
+        if found.flat and not style.is_painted(look, "stroke"):
+            self.notes.add("an outline without area is left out", node.place)
+        return found.shapes
+
+    def _stroke(self, node: Node, state: State, lines: list[Line], scale: float) -> None:
+        pen = self._pen(state, scale)
+        if pen.width == 0:
+            return
+        bounds.check_reach(np.array([pen.width * scale]))
+        area = strokes.outlined(lines, pen)
+        if len(area):
+            self._take(state, shapely.transform(area, lambda xy: moves.apply(state.move, xy)))
+
+    def _pen(self, state: State, scale: float) -> strokes.Pen:
+        look, whole = state.style, float(np.hypot(*state.frame)) / 2**0.5
+        width = style.measure(look["stroke-width"], whole)
+        if width < 0:
+            raise InputError("has a line width that can't be drawn", value=look["stroke-width"], hint="0.5mm, say")
+        dashes = look["stroke-dasharray"]
+        return strokes.Pen(
+            width=width, cap=look["stroke-linecap"], join=look["stroke-linejoin"],
+            limit=style.number(look["stroke-miterlimit"]) or 4.0, tolerance=self.wanted.tolerance_mm / scale,
+            dashes=() if dashes in ("none", "") else tuple(style.lengths(dashes, whole)),
+            dash_offset=style.measure(look["stroke-dashoffset"], whole),
+        )  # fmt: skip
+
+    def _take(self, state: State, shapes: PolygonArray) -> None:
+        if state.clip is not None and len(shapes):
+            shapes = geometry.parts(shapely.intersection(shapes, state.clip))
+        self.found.setdefault(state.layer or "", []).append(shapes)
+
+    def _colour(self, node: Node, look: Mapping[str, str], kind: str) -> None:
+        white = style.is_white(look, kind)
+        self.white, self.coloured = self.white or white, self.coloured or not white
+        if look[kind].startswith("url("):
+            self.notes.add("a shaded or patterned paint is taken as solid", node.place)
+        if (style.number(look[f"{kind}-opacity"]) or 1) < 1:
+            self.notes.add("a see-through shape is taken as solid", node.place)
+
+
+def _outlines(rings: list[Floats]) -> PolygonArray:
+    """The inside of each ring, right or wrong."""
+    which = np.repeat(np.arange(len(rings)), [len(ring) for ring in rings])
+    return np.asarray(shapely.polygons(shapely.linearrings(np.concatenate(rings), indices=which)), dtype=object)
+
+
+def _encloses(lines: list[Line], width_mm: float) -> bool:
+    """Whether lines drawn so thin only say where a shape lies."""
+    return width_mm <= _HAIRLINE_MM and all(line.closed or (line.xy[0] == line.xy[-1]).all() for line in lines)
+
+
+def refused(what: str, value: str) -> InputError:
+    """That something hides parts of a shape."""
+    return InputError(what, value=value, hint="intersect the shapes with it, then remove it")

@@ -1,0 +1,226 @@
+"""SVG drawings: the elements that leave ink, walked in order and turned into polygons."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from carvegen import geometry
+from carvegen.artwork.clean import cleaned
+from carvegen.artwork.drawing import EVERYTHING, Artwork, Notes, Wanted
+from carvegen.artwork.svg import expansion, forms, moves, page, style
+from carvegen.artwork.svg.ink import Ink, refused
+from carvegen.artwork.svg.moves import Transform
+from carvegen.artwork.svg.page import Page, State
+from carvegen.artwork.svg.xmltree import Node, parse
+from carvegen.errors import InputError
+from carvegen.geometry import PolygonArray
+
+__all__ = ["read_svg"]
+
+_GROUPS = frozenset({"svg", "g", "a", "switch"})
+_SILENT = frozenset(
+    {"animate", "animateMotion", "animateTransform", "clipPath", "cursor", "defs", "desc", "filter", "linearGradient",
+     "marker", "mask", "metadata", "pattern", "radialGradient", "script", "set", "solidColor", "style", "symbol",
+     "title", "view"}
+)  # fmt: skip
+_TEXT = frozenset({"text", "tspan", "textPath", "tref"})
+_MAX_CLIPS = 32  #: clip paths inside clip paths
+
+
+def read_svg(data: bytes, *, units: str | None = None, scale: float = 1.0, wanted: Wanted = EVERYTHING) -> Artwork:
+    """The drawing in an SVG file.
+
+    Parameters
+    ----------
+    data
+        The file's bytes.
+    units
+        What a number without a unit means: mm, cm, in or pt; by default 1/96 inch, as SVG says.
+    scale
+        Enlarges everything, the page too.
+    wanted
+        Which layers are read, what a thin outline stands for, and how fine curves are.
+
+    Raises
+    ------
+    InputError
+        If the file is broken, or holds what can't be turned into shapes truly: text, masks.
+    """
+    root = parse(data)
+    if root.kind != "svg":
+        raise InputError("is XML, but no SVG drawing", value=f"<{root.kind or '?'}>", hint="save the drawing as SVG")
+    notes = Notes()
+    sheet = _enlarged(page.page_of(root, units, notes), scale)
+    raw = _Reader(root, notes, wanted).layers(sheet)
+    if not sheet.found and not sheet.true_size:
+        sheet, notes = _enlarged(sheet, _unsized(raw)), Notes()  # read once more, fine enough for its new size
+        page.page_of(root, units, notes)
+        raw = _Reader(root, notes, wanted).layers(sheet)
+    layers = cleaned(raw, notes)
+    return Artwork(
+        layers, sheet.width_mm, sheet.height_mm, notes.lines(), sheet.true_size, tolerance_mm=wanted.tolerance_mm
+    )
+
+
+def _unsized(raw: Mapping[str, list[PolygonArray]]) -> float:
+    """The scale that gives the longer side of the shapes the size of a page that has none."""
+    shapes = geometry.stack(part for parts in raw.values() for part in parts)
+    x0, y0, x1, y1 = shapely.total_bounds(shapes) if len(shapes) else (0.0, 0.0, 0.0, 0.0)
+    longer = max(x1 - x0, y1 - y0)
+    return float(page.UNSIZED_MM / longer) if longer > 1e-9 else 1.0
+
+
+def _enlarged(sheet: Page, scale: float) -> Page:
+    move = Transform().scale(scale).transform(sheet.move)
+    if sheet.width_mm is None or sheet.height_mm is None:
+        return replace(sheet, move=move)
+    return replace(sheet, move=move, width_mm=sheet.width_mm * scale, height_mm=sheet.height_mm * scale)
+
+
+class _Reader:
+    """Walks the elements; what leaves ink goes to `ink`."""
+
+    def __init__(self, root: Node, notes: Notes, wanted: Wanted) -> None:
+        self.root, self.notes, self.wanted = root, notes, wanted
+        self.sheet, self.ink = style.Sheet.of(root), Ink(notes, wanted)
+        for selector in self.sheet.unknown:
+            notes.add("a style rule is too elaborate and is not followed", f"{selector[:40]!r}")
+        self.named: dict[str, Node] = {}
+        for node in root.walk():
+            self.named.setdefault(node.get("id", ""), node)
+        self.images = 0
+        self.clips: dict[tuple[str, Transform], BaseGeometry] = {}
+
+    def layers(self, sheet: Page) -> dict[str, list[PolygonArray]]:
+        """Every layer's polygons, not yet cleaned."""
+        expansion.check_count(self.root, self.named, _SILENT)
+        self._walk([(self.root, State(sheet.move, sheet.frame))])
+        self.wanted.check(self.notes)
+        found = self.ink.finished()
+        if self.images and not any(found.values()):
+            raise InputError("holds only a picture made of dots", hint="trace it into paths, then save again")
+        return found
+
+    def _walk(self, waiting: list[tuple[Node, State]]) -> None:
+        while waiting:
+            node, state = waiting.pop()
+            try:
+                waiting.extend(reversed(list(self._step(node, state))))
+            except InputError as error:
+                raise error.within(node.place) from None
+
+    def _step(self, node: Node, state: State) -> Iterator[tuple[Node, State]]:
+        """Draw one element; its children, with what they take over."""
+        if node.kind in _SILENT or not node.kind:
+            return
+        look = style.styled(node, state.style, self.sheet)
+        if look["display"] == "none" or (style.number(look["opacity"]) == 0 and not state.clipping):
+            return
+        inner = replace(state, style=look, top=node is self.root)
+        if look["transform"] and node is not self.root:
+            inner = replace(inner, move=state.move.transform(moves.parse(look["transform"])))
+        if state.top:
+            inner = replace(inner, layer=_layer_name(node))
+            if self.wanted.leaves_out(inner.layer or "", self.notes):
+                return
+        if node.kind in _GROUPS or node.kind == "use":
+            self.ink.check_effects(node, look)
+            inner = self._clipped(node, inner)
+            yield from self._use(node, inner) if node.kind == "use" else self._children(node, inner)
+        else:
+            self._leaf(node, inner)
+
+    def _children(self, node: Node, state: State) -> Iterator[tuple[Node, State]]:
+        if node.kind == "svg" and node is not self.root:
+            state = page.nested(node, state, node)
+        children: list[Node] = list(node)  # type: ignore[arg-type]
+        if node.kind == "switch":
+            children = [child for child in children if "requiredExtensions" not in child.attrib][:1]
+        state = replace(state, style=style.handed_down(state.style))
+        return ((child, state) for child in children)
+
+    def _use(self, node: Node, state: State) -> Iterator[tuple[Node, State]]:
+        href = node.get("href", "")
+        if not href.startswith("#"):
+            raise InputError(
+                "shows something from another file", value=href[:60], hint="paste it into the drawing itself"
+            )
+        target = self.named.get(href[1:])
+        if target is None:
+            self.notes.add("something re-used is not in the file and is left out", node.place)
+            return
+        if href in state.used:
+            raise InputError("contains itself", value=href, hint="unlink the clones in the drawing program")
+        x, y = (forms.length(node, key, state.frame[k]) for k, key in enumerate(("x", "y")))
+        state = replace(
+            state, move=state.move.translate(x, y), used=state.used | {href}, top=False,
+            style=style.handed_down(state.style),
+        )  # fmt: skip
+        if target.kind in ("symbol", "svg"):
+            look = style.styled(target, state.style, self.sheet)
+            self.ink.check_effects(target, look)
+            state = self._clipped(target, page.nested(target, replace(state, style=look), node))
+            state = replace(state, style=style.handed_down(look))
+            yield from ((child, state) for child in target)  # type: ignore[misc]
+        elif target.kind not in _SILENT:
+            yield target, state
+
+    def _leaf(self, node: Node, state: State) -> None:
+        if node.kind in _TEXT:
+            if state.style["visibility"] == "visible" and any((part.text or "").strip() for part in node.walk()):
+                raise InputError("is text, whose shapes lie in a font", hint="convert text to paths first")
+        elif node.kind == "image":
+            self.images += 1
+            self.notes.add("a picture made of dots is left out", node.place)
+        elif node.kind not in forms.KINDS:
+            self.notes.add(f"<{node.kind}> is not understood and is left out", node.place)
+        elif state.style["visibility"] == "visible":
+            self.ink.check_effects(node, state.style)
+            self.ink.draw(node, self._clipped(node, state))
+
+    def _clipped(self, node: Node, state: State) -> State:
+        """The state inside the element's clip path, if it has one."""
+        said = state.style["clip-path"]
+        if said in ("none", ""):
+            return state
+        href = style.target(said)
+        target = self.named.get(href or "")
+        if target is None or target.kind != "clipPath" or len(state.used) > _MAX_CLIPS or f"#{href}" in state.used:
+            raise refused("is cut off by a clip path that can't be followed", said)
+        move = state.move
+        if target.get("clipPathUnits") == "objectBoundingBox":
+            if node.kind not in forms.KINDS:
+                raise refused("is cut off by a clip path in shares of a group's size", said)
+            x0, y0, x1, y1 = self.ink.box(node, state)
+            move = move.transform((x1 - x0, 0, 0, y1 - y0, x0, y0))
+        key = (f"#{href}", move)
+        if key not in self.clips:
+            self.clips[key] = self._inside(target, replace(state, move=move, used=state.used | {key[0]}))
+        return replace(state, clip=page.within(state.clip, self.clips[key]))
+
+    def _inside(self, target: Node, state: State) -> BaseGeometry:
+        """What a clip path leaves, in print view."""
+        look = style.styled(target, style.FIRST, self.sheet)
+        state = replace(state, style=look, layer="", top=False, clip=None, clipping=True)
+        if look["transform"]:
+            state = replace(state, move=state.move.transform(moves.parse(look["transform"])))
+        state = self._clipped(target, state)
+        state = replace(state, style=style.handed_down(look))
+        outer, self.ink = self.ink, self.ink.apart()
+        try:
+            self._walk([(child, state) for child in target if child.kind not in _GROUPS])  # type: ignore[attr-defined, misc]
+            return shapely.union_all(geometry.stack(self.ink.finished().get("", [])))
+        finally:
+            outer.points, self.ink = self.ink.points, outer
+
+
+def _layer_name(node: Node) -> str:
+    """A top-level group's title, else its id."""
+    if node.kind != "g":
+        return ""
+    titles = [(child.text or "").strip() for child in node if child.kind == "title"]  # type: ignore[attr-defined]
+    return next((title for title in titles if title), node.get("id", ""))
