@@ -35,6 +35,7 @@ class Ground:
     height_mm: float
     keep_clear: PolygonArray = field(default_factory=geometry.empty)  #: shapes that stay land
     openings: PolygonArray = field(default_factory=geometry.empty)  #: cut through the whole thickness
+    grow_from: PolygonArray = field(default_factory=geometry.empty)  #: shapes that the motif lies on or grows from
     margin_mm: float = 0.0  #: strip along the edge that stays land
     clearance_mm: float = 0.0  #: how far the motif stays from `keep_clear`
 
@@ -70,7 +71,7 @@ def grown_block(ground: Ground, settings: Any, limits: Limits, rng: Generator, *
         name=ground.name,
         width_mm=ground.width_mm,
         height_mm=ground.height_mm,
-        cuts=motif(by).grow(settings, Place(area=area), limits, rng).cuts,
+        cuts=motif(by).grow(settings, Place(area=area, shapes=ground.grow_from), limits, rng).cuts,
         cut_outs=geometry.snapped(geometry.joined(ground.openings)),
         kept=geometry.parts(shapely.intersection(geometry.joined(ground.keep_clear), face)),
     )

@@ -18,6 +18,7 @@ __all__ = ["main"]
 #: Commands by name, with the line that ``--help`` shows; their modules are imported only when they run.
 _COMMANDS = {
     "check": "Check a drawing of closed shapes against material and cutter.",
+    "frost": "Let frost grow on a block from its edge or from outlines, check it, write its files.",
     "mend": "Mend a drawing of closed shapes: the smallest changes that clear the findings.",
     "profiles": "List, show and check the materials, cutters and machines.",
     "snowfall": "Fill a block with falling snow, check it, write its files.",
