@@ -1,0 +1,213 @@
+"""What the frost claims: it keeps land and cut everywhere, grows from what it is told, falls off, never repeats."""
+
+from __future__ import annotations
+
+import dataclasses
+from itertools import pairwise
+
+import numpy as np
+import pytest
+import shapely
+from scipy.spatial import cKDTree
+
+from carvegen import geometry
+from carvegen.block import Block
+from carvegen.checks import checked
+from carvegen.errors import InputError
+from carvegen.growth import Place
+from carvegen.job import setups_for
+from carvegen.limits import Limits
+from carvegen.making import Ground, grown_block, strictest
+from carvegen.motifs import frost
+from carvegen.narrow import narrow_places
+from carvegen.necks import necks
+from carvegen.profiles import Library
+from carvegen.streams import stream
+
+LAND, CUT = 0.7, 0.4
+LIMITS = Limits(land_along_mm=LAND, land_across_mm=LAND, cut_mm=CUT, dot_mm=1.0)
+SIZE = (90.0, 70.0)
+FACE = shapely.box(0, 0, *SIZE)
+SMALL = shapely.box(0, 0, 55, 40)
+BOAT = shapely.Polygon([(30, 25), (58, 23), (66, 34), (60, 33), (44, 35), (28, 36)]).buffer(2).buffer(-1)
+GRID = geometry.GRID_MM
+
+
+def grow(preset: str = "ferns", seed: int = 1, *, place: Place | None = None, limits: Limits = LIMITS, **given):
+    settings = frost.Settings(**{**frost.PRESETS[preset], **given})
+    return frost.grow(settings, place or Place(area=FACE), limits, stream(seed, "pane", "frost")).cuts
+
+
+def block(cuts) -> Block:
+    return Block(name="pane", width_mm=SIZE[0], height_mm=SIZE[1], cuts=cuts)
+
+
+def longest_way_in(cuts, edge) -> np.ndarray:
+    """How far each crystal reaches from the edge."""
+    return np.array([max(edge.distance(p) for p in shapely.points(shapely.get_coordinates(cut))) for cut in cuts])
+
+
+def thin_bridges(cuts, limit: float) -> int:
+    """Brute force: pairs of points on outlines, nearer than `limit` with land between, but far along the outline.
+
+    Round the bottom of an inlet, an arc of radius w/2, points are at most pi/2 times further apart along it
+    than across; twice the limit is beyond that.
+    """
+    xy, ring, along, total = [], [], [], []
+    for k, cut in enumerate(cuts):
+        line = cut.exterior
+        at = np.arange(0, line.length, 0.12)
+        xy.append(shapely.get_coordinates(shapely.line_interpolate_point(line, at)))
+        ring.append(np.full(len(at), k))
+        along.append(at)
+        total.append(np.full(len(at), line.length))
+    xy, ring, along, total = map(np.concatenate, (xy, ring, along, total))
+    i, j = cKDTree(xy).query_pairs(limit, output_type="ndarray").T
+    apart = np.abs(along[i] - along[j])
+    far = (ring[i] != ring[j]) | (np.minimum(apart, total[i] - apart) > 2 * limit)
+    middle = shapely.points((xy[i[far]] + xy[j[far]]) / 2)
+    on_land = ~shapely.contains(shapely.union_all(cuts), middle)
+    return int((on_land & shapely.contains(FACE.buffer(-GRID), middle)).sum())
+
+
+@pytest.mark.parametrize("preset", sorted(frost.PRESETS))
+@pytest.mark.parametrize("seed", [1, 2])
+def test_nothing_is_too_narrow_by_three_ways_to_measure(preset, seed) -> None:
+    cuts = grow(preset, seed)
+    assert len(cuts) > 10
+    assert all(cut.geom_type == "Polygon" and cut.is_valid and not cut.interiors for cut in cuts)
+    assert shapely.covers(FACE.buffer(GRID), cuts).all()
+    assert len(necks(block(cuts).land_rings, LAND)) == 0
+    assert len(narrow_places(block(cuts).land_rings, LAND)) == 0
+    assert thin_bridges(cuts, 0.97 * LAND) == 0
+    i, j, _ = geometry.close_pairs(cuts, LAND - 1e-9)
+    assert len(i) == len(j) == 0
+    shrunk = shapely.buffer(cuts, -(CUT / 2 - GRID), quad_segs=16)
+    assert (shapely.get_num_geometries(shrunk) == 1).all()
+    assert not shapely.is_empty(shrunk).any()
+
+
+def test_brute_force_finds_a_bridge_that_is_too_thin() -> None:
+    u = shapely.LineString([(10, 10), (10, 20), (10.9, 20), (10.9, 10)]).buffer(0.2)
+    assert thin_bridges(geometry.polygon_array([u]), 0.97 * LAND) > 0
+
+
+@pytest.mark.parametrize("preset", sorted(frost.PRESETS))
+@pytest.mark.parametrize(("material", "cutter"), [("basswood", "v-60"), ("linoleum", "laser-fine")])
+def test_checks_find_nothing_on_a_block(preset, material, cutter) -> None:
+    ways = setups_for(Library(), material=material, cutter=cutter)
+    settings, its = frost.Settings(**frost.PRESETS[preset]), strictest(way.limits for way in ways)
+    ground = Ground(name="pane", width_mm=SIZE[0], height_mm=SIZE[1])
+    made = grown_block(ground, settings, its, stream(5, "pane", "frost"), by="frost")
+    found = [f for way in ways for f in checked(way.on(made)).findings if f.rule in ("land-width", "cut-width")]
+    assert found == []
+
+
+def test_cutting_with_a_round_tool_loses_only_corners_at_the_edge() -> None:
+    cuts = grow("ferns", 2)
+    tool = shapely.buffer(shapely.buffer(cuts, -0.98 * CUT / 2, quad_segs=32), 0.98 * CUT / 2, quad_segs=32)
+    lost = geometry.parts(shapely.difference(cuts, tool))
+    inside = shapely.contains_properly(FACE.buffer(-CUT), lost)
+    assert shapely.area(lost[inside]).max(initial=0) < 0.02 * CUT**2
+
+
+def test_joined_feet_open_to_the_edge_and_free_ones_leave_it() -> None:
+    assert shapely.intersects(FACE.exterior, grow()).all()
+    made = grow(free=True)
+    assert len(made) > 10
+    assert shapely.contains(FACE, made).all()
+    ground = Ground(name="pane", width_mm=SIZE[0], height_mm=SIZE[1])
+    loose = grown_block(ground, frost.Settings(free=True), LIMITS, stream(1, "x"), by="frost").cuts
+    assert shapely.distance(loose, FACE.exterior).min() >= LAND - 1e-9
+
+
+@pytest.mark.parametrize("free", [False, True])
+def test_it_grows_out_of_a_shape_and_only_from_it(free) -> None:
+    boat = geometry.polygon_array([BOAT])
+    cuts = grow(place=Place(area=FACE, shapes=boat), free=free, feather_mm=12)
+    away = shapely.distance(cuts, BOAT)
+    assert len(cuts) > 5
+    assert shapely.area(shapely.intersection(cuts, BOAT)).max() < 1e-3
+    assert ((away >= LAND - GRID) & (away < 3 * LAND)).all() if free else (away <= 2 * GRID).all()
+    assert shapely.distance(cuts, FACE.exterior).min() >= LAND - GRID
+
+
+def test_it_grows_into_a_shape_if_told() -> None:
+    window = shapely.box(20, 15, 75, 60)
+    cuts = grow(place=Place(area=FACE, shapes=geometry.polygon_array([window])), inward=True)
+    assert len(cuts) > 10
+    assert shapely.covers(window.buffer(GRID), cuts).all()
+    assert shapely.intersects(window.exterior.buffer(GRID), cuts).all()
+
+
+def test_arms_keep_off_a_hole_in_the_area() -> None:
+    area = FACE.difference(shapely.Point(45, 20).buffer(14))
+    cuts = grow("pane", place=Place(area=area))
+    assert shapely.distance(cuts, shapely.Point(45, 20).buffer(14)).min() >= LAND - GRID
+
+
+@pytest.mark.parametrize("preset", sorted(frost.PRESETS))
+def test_same_seed_same_bytes_other_seed_other_bytes(preset) -> None:
+    one, again, other = grow(preset, 4), grow(preset, 4), grow(preset, 5)
+    assert list(shapely.to_wkb(one)) == list(shapely.to_wkb(again))
+    assert list(shapely.to_wkb(one)) != list(shapely.to_wkb(other))
+
+
+def test_no_two_crystals_are_alike() -> None:
+    cuts = grow("rime", 1)
+    centred = [shapely.get_coordinates(cut) - shapely.get_coordinates(cut.centroid) for cut in cuts]
+    assert len({np.round(np.sort(np.hypot(*xy.T)), 2).tobytes() for xy in centred}) == len(cuts)
+
+
+@pytest.mark.parametrize("preset", sorted(frost.PRESETS))
+def test_the_front_is_uneven_and_within_reach(preset) -> None:
+    reach = longest_way_in(grow(preset, 1), FACE.exterior)
+    assert reach.max() <= frost.Settings(**frost.PRESETS[preset]).reach_mm
+    assert reach.std() / reach.mean() > 0.4
+    assert reach.max() > 2.5 * np.median(reach)
+
+
+def test_cover_falls_off_from_the_edge() -> None:
+    size = (160.0, 120.0)
+    face = shapely.box(0, 0, *size)
+    whole = shapely.union_all(np.concatenate([grow(seed=s, place=Place(area=face)) for s in (1, 2)]))
+    bands = [face.buffer(-a).difference(face.buffer(-a - 8)) for a in (1, 9, 17, 25, 33)]
+    cover = [whole.intersection(band).area / band.area for band in bands]
+    assert all(near > far for near, far in pairwise(cover))
+
+
+def test_density_thins_and_stops_it() -> None:
+    left = grow(place=Place(area=FACE, density=lambda xy: (xy[:, 0] < 45).astype(float)))
+    assert len(left) > 5
+    assert shapely.bounds(left)[:, 2].max() < 45 + 1
+    areas = [
+        sum(
+            shapely.area(grow(seed=s, place=Place(area=SMALL, density=lambda xy, d=d: np.full(len(xy), d)))).sum()
+            for s in range(3)
+        )
+        for d in (1.0, 0.4, 0.1, 0.0)
+    ]
+    assert areas[0] > areas[1] > areas[2] > areas[3] == 0
+
+
+def test_settings_do_what_they_say() -> None:
+    def area(**given) -> float:
+        return sum(shapely.area(grow(seed=s, place=Place(area=SMALL), **given)).sum() for s in range(3))
+
+    assert area(gaps=0.8) < 0.7 * area(gaps=0.0)
+    assert area(branching=0.0) < 0.8 * area(branching=1.0)
+    assert area(rime=0.0) < area(rime=1.0)
+    assert area(density=0.1) < area(density=0.9)
+    assert area(feather_mm=8) < area(feather_mm=25)
+
+
+def test_a_face_without_room_gives_nothing_and_no_face_an_error() -> None:
+    assert len(grow(place=Place(area=shapely.box(0, 0, 1.0, 1.0)))) == 0
+    with pytest.raises(InputError, match="no room"):
+        grow(place=Place(area=shapely.Polygon()))
+
+
+def test_settings_out_of_range_are_refused() -> None:
+    with pytest.raises(InputError, match="--curve"):
+        frost.Settings(curve=1.5)
+    assert dataclasses.asdict(frost.Settings())["free"] is False
