@@ -10,6 +10,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.artwork import Artwork, plain_name, read
+from carvegen.artwork.reading import file_and_layer
 from carvegen.block import Block, check_size
 from carvegen.errors import InputError
 from carvegen.writers.layers import BLOCK_EDGE, CUT_OUT, FINDING, KEEP_CLEAR, NOTES, REGISTER
@@ -59,6 +60,8 @@ def drawn_block(
 
     Parameters
     ----------
+    path
+        The drawing; ``FILE#LAYER`` picks one layer of cuts, and the layer that gives the face beside it.
     view
         From which side the drawing shows the block; from the block side it is mirrored.
     units
@@ -69,9 +72,9 @@ def drawn_block(
     InputError
         If the drawing can't be read or says no size, or nothing lies on the face.
     """
-    artwork = read(path, units=units, outlines=True, without=LEFT_OUT)
+    artwork = read(path, units=units, outlines=True, without=LEFT_OUT, beside=_FACES)
     try:
-        return _drawn(path.stem, artwork, size_mm, view)
+        return _drawn(file_and_layer(path)[0].stem, artwork, size_mm, view)
     except InputError as error:
         raise error.within(str(path)) from None
 

@@ -15,6 +15,7 @@ from carvegen.errors import CarvegenError, InputError
 if TYPE_CHECKING:
     from carvegen.block import Block
     from carvegen.delivery import Delivery, Style
+    from carvegen.geometry import PolygonArray
     from carvegen.job import Setup
     from carvegen.making import Ground
     from carvegen.profiles import Library
@@ -34,6 +35,7 @@ __all__ = [
     "motif",
     "motif_settings",
     "output",
+    "placed",
     "places",
     "profile_folders",
     "setup",
@@ -42,6 +44,9 @@ __all__ = [
     "summary",
     "teller",
 ]
+
+
+_NOTES = "carvegen.notes"  #: where a command keeps the notes of the drawings that it reads
 
 
 class _Measure(click.ParamType[Any]):
@@ -258,14 +263,10 @@ def setups(given: Mapping[str, Any]) -> tuple[Setup, ...]:
 def ground(name: str, given: Mapping[str, Any]) -> Ground:
     """The face with what is kept clear and cut out, read from the drawings."""
     from carvegen import geometry
-    from carvegen.artwork.place import placed
     from carvegen.making import Ground
 
     width, height = given["size"]
-    shapes = {
-        option: [placed(text, width_mm=width, height_mm=height) for text in given[option]]
-        for option in ("keep_clear", "opening")
-    }
+    shapes = {option: [placed(text, given) for text in given[option]] for option in ("keep_clear", "opening")}
     return Ground(
         name=name,
         width_mm=width,
@@ -275,6 +276,19 @@ def ground(name: str, given: Mapping[str, Any]) -> Ground:
         margin_mm=given["margin"],
         clearance_mm=given["clearance"],
     )
+
+
+def placed(text: str, given: Mapping[str, Any]) -> PolygonArray:
+    """The shapes that lie on the block; what was changed on the way is told, or kept for JSON."""
+    from carvegen.artwork.place import place
+
+    width, height = given["size"]
+    found, context = place(text, width_mm=width, height_mm=height), click.get_current_context()
+    notes = [f"{text}: {note}" for note in found.notes]
+    context.meta.setdefault(_NOTES, []).extend(notes)
+    for note in () if context.params.get("as_json") else notes:
+        click.echo(f"note: {note}", err=True)
+    return found.shapes
 
 
 def style(given: Mapping[str, Any], *, mend: bool = False) -> Style:
@@ -344,7 +358,8 @@ def finish(delivery: Delivery, out: Path, *, as_json: bool) -> int:
     """Say what was written, what was found and what to look at first; the exit code."""
     main, block = next(iter(delivery.reports.values())), delivery.block
     if as_json:
-        click.echo(json.dumps({"out": str(out), **figures(block), **delivery.to_dict()}, indent=1))
+        notes = click.get_current_context().meta.get(_NOTES, [])
+        click.echo(json.dumps({"out": str(out), **figures(block), "notes": notes, **delivery.to_dict()}, indent=1))
         return int(main.breaks > 0)
     from carvegen.writers.table import findings_table
 

@@ -25,6 +25,10 @@ def files(tmp_path, monkeypatch):
     (tmp_path / "fir.svg").write_text(PAGE.format(SIZED))
     (tmp_path / "loose.svg").write_text(PAGE.format('viewBox="0 0 100 50"'))
     (tmp_path / "lamp at the jetty.svg").write_text(PAGE.format(SIZED))
+    (tmp_path / "two.svg").write_text(PAGE.format(SIZED).replace("<rect", '<g id="Near_Shore"><rect')
+        .replace("</svg>", '</g><g id="far"><title>far shore</title><path d="M50 0h10v10z"/></g>'
+        '<g id="words"><text>jetty</text></g></svg>'))  # fmt: skip
+    (tmp_path / "odd#name.svg").write_text(PAGE.format(SIZED))
     (tmp_path / "all.svg").write_text(PAGE.format('width="10mm" height="10mm" viewBox="15 7 1 1"'))
     return tmp_path
 
@@ -65,6 +69,9 @@ def test_bad_words_tell_the_right_ones(text) -> None:
         ("loose.svg width 80 at 1 2", (1, 2, 81, 42)),
         ("lamp at the jetty.svg", (10, 35, 30, 45)),
         ("lamp at the jetty.svg at 1 1", (1, 1, 21, 11)),
+        ("two.svg#near shore", (10, 35, 30, 45)),
+        ("two.svg#FAR-SHORE at 1 2 width 20", (1, 2, 21, 22)),
+        ("odd#name.svg", (10, 35, 30, 45)),
         ("box 190 0 30 150", (190, 0, 200, 150)),
     ],
 )
@@ -87,6 +94,9 @@ def test_places(files, text, bounds) -> None:
         ("fir.svg width wide", "must be a length", "12mm"),
         ("fir.svg width 90000", "at most 5000 mm", "scale"),
         ("fur.svg", "is not there", "fir.svg"),
+        ("fur.svg#sky", "fur.svg: is not there", "fir.svg"),
+        ("two.svg#sky", "has no such layer, got 'sky'", "its layers: Near_Shore, far shore, words"),
+        ("fir.svg#sky", "has no such layer, got 'sky'", "none has a name"),
         ("fur.svg at 3 4", "is not there", "fir.svg"),
         (".", "is a folder", "SVG or DXF"),
         ("", "is a folder", "SVG or DXF"),

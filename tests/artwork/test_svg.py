@@ -167,6 +167,45 @@ def test_a_shape_scaled_to_nothing_is_noted(tmp_path) -> None:
     assert any("scaled down to nothing" in note for note in artwork.notes)
 
 
+CLIPPED = """<clipPath id="c"><rect x="0" y="0" width="15" height="50"/></clipPath>
+<clipPath id="d" clip-path="url(#c)"><path d="M0 0h50v10H0z"/></clipPath>
+<clipPath id="loop" clip-path="url(#loop)"><path d="M0 0h50v10H0z"/></clipPath>"""
+
+
+@pytest.mark.parametrize(
+    ("shape", "area"),
+    [
+        ('<rect x="10" y="5" width="20" height="10" clip-path="url(#c)"/>', 50),
+        ('<g clip-path="url(#c)"><g clip-path="url(#d)"><rect x="10" y="5" width="20" height="10"/></g></g>', 25),
+        ('<path clip-path="url(#c)" d="M0 5h50" stroke="black" stroke-width="2"/>', 30),
+    ],
+)
+def test_clip_paths_cut_off(tmp_path, shape, area) -> None:
+    assert shapely.area(read(drawn(tmp_path, CLIPPED + shape)).shapes).sum() == pytest.approx(area)
+
+
+@pytest.mark.parametrize("shape", ['<rect clip-path="url(#loop)"', '<rect clip-path="circle(3px)"'])
+def test_clip_paths_that_cannot_be_followed_are_refused(tmp_path, shape) -> None:
+    with pytest.raises(InputError, match="clip path"):
+        read(drawn(tmp_path, f'{CLIPPED}{shape} width="3" height="3"/>'))
+
+
+def test_only_a_layer_that_is_asked_for_is_read(tmp_path) -> None:
+    inside = f'<g id="sky">{BOX}</g><g id="words"><text>snow</text></g>'
+    artwork = read(Path(f"{drawn(tmp_path, inside)}#SKY"))
+    assert list(artwork.layers) == ["sky"]
+    assert artwork.notes == ()
+
+
+@pytest.mark.parametrize("tolerance", [0.001, 0.01, 0.3])
+def test_curves_keep_the_tolerance_that_the_result_tells(tmp_path, tolerance) -> None:
+    artwork = read(drawn(tmp_path, '<path d="M10 25A20 20 0 1 1 50 25A20 20 0 1 1 10 25z"/>'), tolerance_mm=tolerance)
+    (found,) = artwork.shapes
+    assert artwork.tolerance_mm == tolerance
+    edge = shapely.get_coordinates(shapely.segmentize(found.exterior, 0.05))
+    assert np.abs(np.hypot(*(edge - [30, 25]).T) - 20).max() < tolerance + 0.001
+
+
 # Path data and transforms against svgelements, an independent reader.
 
 numbers = st.floats(-50, 50).map(lambda value: round(value, 3))

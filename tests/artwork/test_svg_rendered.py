@@ -18,11 +18,7 @@ from PIL import Image
 from carvegen.artwork import read
 
 ICONS = Path(fontawesomefree.__file__).parent / "static/fontawesomefree/svgs/solid"
-NAMES = (
-    *("anchor", "bell", "campground", "cat", "cloud", "crow", "dog", "dove", "feather", "fish", "frog", "hippo"),
-    *("horse", "house-chimney", "icicles", "kiwi-bird", "leaf", "lightbulb", "moon", "mountain", "mug-hot"),
-    *("sailboat", "snowflake", "snowman", "spider", "sun", "tree", "umbrella", "water", "wind"),
-)
+NAMES = sorted(path.stem for path in ICONS.glob("*.svg"))[::24]
 #: Whole multiples of the drawing: resvg rounds the size of a page to whole px before it scales.
 ZOOM = 4
 
@@ -92,6 +88,20 @@ DRAWN = {
     "style sheet": '<style>.a{fill:none} #b{stroke:#000;stroke-width:3px} rect.a{stroke:black}</style>'
     '<rect class="a" x="10" y="10" width="20" height="20"/><path class="a" id="b" d="M40 10v40"/>'
     '<path class="a" d="M0 0h9v9"/>',
+    "dashes": '<path d="M10 50L20 10 60 30" fill="none" stroke="black" stroke-width="3" stroke-dasharray="7 3 1" '
+    'stroke-dashoffset="4"/><circle cx="60" cy="45" r="9" fill="none" stroke="black" stroke-width="2" '
+    'stroke-dasharray="5" stroke-linecap="round"/>',
+    "clip path": '<clipPath id="c"><circle cx="40" cy="30" r="20"/><path clip-rule="evenodd" '
+    'd="M5 5H70V15H5ZM10 7H60V12H10Z"/></clipPath><g clip-path="url(#c)"><rect x="8" y="6" width="50" height="30"/>'
+    '<path d="M10 40H70" stroke="black" stroke-width="4"/></g>',
+    "clip path by shares": '<clipPath id="c" clipPathUnits="objectBoundingBox"><path d="M0 0H1L.5 1z"/></clipPath>'
+    '<rect x="20" y="10" width="40" height="30" rx="5" clip-path="url(#c)" transform="rotate(10)"/>',
+    "symbol past its box": '<symbol id="s" viewBox="0 0 10 10"><circle cx="8" cy="5" r="5"/></symbol>'
+    '<use href="#s" x="10" y="5" width="40" height="40"/>',
+    "numbers run together": '<path d="M05 1.e1.5.5h3e1v020.L9+6.e-1Zm30 30a10 10 0 0120.5.5 5 5 0 10-9 9z"/>',
+    "selectors": '<style>g > .a, g rect + rect {fill:none} .a {fill:red !important} @font-face {src:x}</style>'
+    '<g><path class="a" style="fill:none" d="M5 5h30v30z"/><rect width="9" height="9" x="50" y="9"/>'
+    '<rect width="19" height="9" x="50" y="40"/></g>',
     "hidden": '<g display="none"><rect width="80" height="60"/></g><rect opacity="0" width="80" height="60"/>'
     '<g visibility="hidden"><rect width="80" height="60"/>'
     '<rect visibility="visible" x="9" y="9" width="9" height="20"/></g>',
