@@ -13,7 +13,7 @@ from carvegen import geometry
 if TYPE_CHECKING:
     from numpy.random import Generator
 
-    from carvegen.geometry import Floats, Indices, Mask, PolygonArray
+    from carvegen.geometry import Floats, Indices, PolygonArray
     from carvegen.surfaces import Contours, Surfaces
 
 __all__ = ["Heaps", "bands", "lenses", "strips"]
@@ -65,7 +65,7 @@ def lenses(heaps: Heaps, chance: Floats, *, long_mm: float, thick_mm: float, rng
     middle = np.flatnonzero(rng.random(len(surface)) < chance)
     if len(middle) == 0:
         return geometry.empty()
-    x, y = surface.xy.T
+    x = surface.xy[:, 0]
     half = long_mm / 2 * np.exp(rng.normal(0, 0.45, len(middle)))
     tilt, sag = rng.normal(0, 0.06, len(middle)), rng.uniform(0.3, 1.0, len(middle))
     thick = thick_mm * rng.uniform(1.05, 1.7, len(middle)) / 2

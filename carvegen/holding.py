@@ -24,8 +24,8 @@ __all__ = ["Standing", "closed", "held", "opened", "standing", "thin_parts", "ti
 _SLACK_MM = 0.02  #: arcs are polygons and coordinates lie on a grid: so much more is asked than must hold
 _FINE_MM = 0.008  #: how far an outline may be simplified
 _ROUNDS = 12
-_ARC = 6
-_TILE_MM = 10.0
+_ARC = 4
+_TILE_MM = 8.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,10 +36,15 @@ class Standing:
     cells: PolygonArray  #: (n,), the tile that each belongs to
     thin: PolygonArray  #: (n,), grown a little; may be empty or multi-part
 
+    def near(self, places: PolygonArray) -> Standing:
+        """The tiles that meet any of `places`."""
+        met = np.unique(shapely.STRtree(self.tiles).query(places, predicate="intersects")[1])
+        return Standing(self.tiles[met], self.cells[met], self.thin[met])
 
-def standing(shape: BaseGeometry, land_mm: float) -> Standing:
-    """The shape ready to be asked what is left of it."""
-    tiles, cells = _tiles(shape, 2 * land_mm)
+
+def standing(shape: BaseGeometry, land_mm: float, *, near: BaseGeometry) -> Standing:
+    """The shape, as far as it lies near the cuts to come, ready to be asked what is left of it."""
+    tiles, cells = _tiles(shape, 2 * land_mm, near)
     return Standing(tiles, cells, shapely.buffer(_thin(tiles, land_mm), land_mm / 4, quad_segs=2))
 
 
@@ -53,33 +58,40 @@ def tiled(shape: BaseGeometry, work: Callable[[Any], Any], *, reach_mm: float) -
     return geometry.parts(shapely.intersection(work(tiles), cells))
 
 
-def thin_parts(shape: BaseGeometry, width: float) -> PolygonArray:
-    """The parts of the shape that are narrower than `width`, in tiles."""
-    return tiled(shape, lambda tile: shapely.difference(tile, opened(tile, width)), reach_mm=2 * width)
+def thin_parts(shape: BaseGeometry, width: float, *, near: BaseGeometry) -> PolygonArray:
+    """The parts of the shape that are narrower than `width`, near `near`, in tiles."""
+    tiles, cells = _tiles(shape, 2 * width, near)
+    return geometry.parts(shapely.intersection(shapely.difference(tiles, opened(tiles, width)), cells))
 
 
-def _tiles(shape: BaseGeometry, reach: float) -> tuple[PolygonArray, PolygonArray]:
-    """The shape cut into tiles that overlap by `reach`, and the cells of a grid that they cover."""
+def _tiles(shape: BaseGeometry, reach: float, near: BaseGeometry | None = None) -> tuple[PolygonArray, PolygonArray]:
+    """The shape cut into tiles that overlap by `reach`, and the cells of a grid that they cover.
+
+    Only cells that meet `near`, if given.
+    """
     if shapely.is_empty(shape):
         return geometry.empty(), geometry.empty()
     left, bottom, right, top = shapely.bounds(shape)
     columns, rows = np.arange(left, right, _TILE_MM), np.arange(bottom, top, _TILE_MM)
     x, y = (side.ravel() for side in np.meshgrid(columns, rows))
     cells = np.asarray(shapely.box(x, y, x + _TILE_MM, y + _TILE_MM), dtype=object)
-    bounds = np.column_stack([x - reach, y - reach, x + _TILE_MM + reach, y + _TILE_MM + reach])
+    if near is not None:
+        shapely.prepare(near)
+        cells = cells[shapely.intersects(near, cells)]
+    bounds = shapely.bounds(cells) + np.array([-reach, -reach, reach, reach])
     tiles = geometry.polygon_array(shapely.clip_by_rect(shape, *bound) for bound in bounds.tolist())
     kept = ~shapely.is_empty(tiles)
     return np.asarray(shapely.make_valid(tiles[kept]), dtype=object), cells[kept]
 
 
-def opened(shape: Any, width: float) -> Any:  # noqa: ANN401
+def opened(shape: Any, width: float, *, quad_segs: int = _ARC) -> Any:  # noqa: ANN401
     """What a disc of diameter `width` reaches from within: parts narrower than that fall away."""
-    return shapely.buffer(shapely.buffer(shape, -width / 2, quad_segs=_ARC), width / 2, quad_segs=_ARC)
+    return shapely.buffer(shapely.buffer(shape, -width / 2, quad_segs=quad_segs), width / 2, quad_segs=quad_segs)
 
 
-def closed(shape: Any, width: float) -> Any:  # noqa: ANN401
+def closed(shape: Any, width: float, *, quad_segs: int = _ARC) -> Any:  # noqa: ANN401
     """The shape with gaps and inlets narrower than `width` filled."""
-    return shapely.buffer(shapely.buffer(shape, width / 2, quad_segs=_ARC), -width / 2, quad_segs=_ARC)
+    return shapely.buffer(shapely.buffer(shape, width / 2, quad_segs=quad_segs), -width / 2, quad_segs=quad_segs)
 
 
 def held(cuts: BaseGeometry, area: BaseGeometry, limits: Limits, *, printed: Standing | None = None) -> PolygonArray:
@@ -103,24 +115,22 @@ def held(cuts: BaseGeometry, area: BaseGeometry, limits: Limits, *, printed: Sta
     """
     cuts = _without_specks(closed(cuts, limits.land_mm + _SLACK_MM), limits)
     shape = shapely.intersection(cuts, area)
+    asked = geometry.parts(shape)
     for _ in range(_ROUNDS):
         pieces = _reachable(shape, limits)
-        weak = _weak(pieces, area, limits, printed)
+        weak = _weak(pieces, area, limits, printed.near(asked) if printed else None)
         if len(weak) == 0:
             return pieces
+        asked = geometry.offset(weak, limits.land_mm)
         shape = shapely.difference(shapely.union_all(pieces), shapely.union_all(weak))
     return _apart(pieces, weak)
 
 
 def _slivers(before: Standing, cuts: PolygonArray, width: float) -> PolygonArray:
     """What the cuts leave narrower than `width` of shapes that were wider there before."""
-    touched = np.unique(shapely.STRtree(before.tiles).query(cuts, predicate="intersects")[1])
-    if len(touched) == 0:
-        return geometry.empty()
-    tiles = before.tiles[touched]
-    left = shapely.difference(tiles, shapely.union_all(cuts))
-    thin = shapely.difference(_thin(left, width), before.thin[touched])
-    new = geometry.parts(shapely.intersection(thin, before.cells[touched]))
+    left = shapely.difference(before.tiles, shapely.union_all(cuts))
+    thin = shapely.difference(_thin(left, width), before.thin)
+    new = geometry.parts(shapely.intersection(thin, before.cells))
     return new[shapely.area(new) > (width / 4) ** 2]
 
 
@@ -140,7 +150,11 @@ def _without_specks(shape: BaseGeometry, limits: Limits) -> BaseGeometry:
 
 def _reachable(shape: BaseGeometry, limits: Limits) -> PolygonArray:
     """What a round cutter of the smallest cut reaches, without crumbs."""
-    reached = shapely.simplify(opened(shape, limits.cut_mm + _SLACK_MM), _FINE_MM)
+    pieces, width = geometry.parts(shape), limits.cut_mm + _SLACK_MM
+    reached = opened(pieces, width)
+    lost = shapely.is_empty(reached)  # by GEOS 3.14 even large shapes, at odd distances: ask a little more of these
+    reached[lost] = opened(pieces[lost], 1.01 * width)
+    reached = shapely.simplify(reached, _FINE_MM)
     pieces = geometry.snapped(geometry.parts(reached))
     return pieces[shapely.area(pieces) > 1.5 * limits.cut_mm**2]
 

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import PolygonArray
 
-__all__ = ["Ground", "grown_block", "strictest"]
+__all__ = ["Ground", "area_of", "grown_block", "strictest"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -60,7 +60,7 @@ def grown_block(ground: Ground, settings: Any, limits: Limits, rng: Generator, *
         raise InputError(
             "must lie inside the block", where="--opening", hint="move it, make it smaller, or enlarge --size"
         )
-    area = _area(ground, face, settings, limits)
+    area = area_of(ground, face, settings, limits)
     if shapely.area(area) <= 0:
         raise InputError(
             "nothing of the block is left for the motif",
@@ -89,14 +89,14 @@ def strictest(limits: Iterable[Limits]) -> Limits:
     )
 
 
-def _area(ground: Ground, face: BaseGeometry, settings: Any, limits: Limits) -> BaseGeometry:  # noqa: ANN401
+def area_of(ground: Ground, face: BaseGeometry, settings: Any, limits: Limits) -> BaseGeometry:  # noqa: ANN401
     """Where the motif may grow.
 
     Shapes are kept clear by at least half the land: what stands of a thin twig between two cuts is then
     wide enough. Whole flakes keep a land from the edge; flakes cut off by it may lie on it.
     """
     margin = ground.margin_mm
-    if not settings.cut_at_edge or margin > 0:
+    if not getattr(settings, "cut_at_edge", True) or margin > 0:
         margin = max(margin, limits.land_mm)
     inner = shapely.box(margin, margin, max(ground.width_mm - margin, margin), max(ground.height_mm - margin, margin))
     clear = geometry.offset(ground.keep_clear, max(ground.clearance_mm, limits.land_mm / 2))

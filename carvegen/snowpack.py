@@ -10,7 +10,7 @@ import numpy as np
 from carvegen.surfaces import smoothed
 
 if TYPE_CHECKING:
-    from carvegen.geometry import Floats, Indices, Mask
+    from carvegen.geometry import Floats, Mask
     from carvegen.surfaces import Surfaces
 
 __all__ = ["Snow", "cap_mm", "depths", "repose_deg"]
@@ -20,7 +20,7 @@ _STICKY, _REPOSE = (0.0, 0.3, 1.0), (39.0, 50.0, 78.0)
 _GIVES_WAY_DEG = 10.0  #: the slope at which all slides is reached over this much
 _ARRIVES = 0.6  #: of what slides off so much comes to rest below; the rest falls to the ground
 _LEVEL = 0.25  #: slope (rise over run) at which snow lies against what stands beside it
-_LEAST_SKY, _FULL_SKY = 0.15, 0.8  #: share of the sky at which snow begins to lie and lies as in the open
+_LEAST_SKY, _FULL_SKY = 0.1, 0.65  #: share of the sky at which snow begins to lie and lies as in the open
 _COLD_EDGE_MM = 1.2  #: cold snow bounces off within about this of an edge
 _ROUND = 0.6  #: 1: a cap ends as a wedge; 0.5: as a half circle
 
@@ -56,7 +56,9 @@ def cap_mm(breadth: Floats, sticky: float) -> Floats:
     return np.asarray(breadth / 2 * np.tan(np.radians(min(repose_deg(sticky), 60.0))) * (1 + 0.25 * sticky))
 
 
-def depths(surface: Surfaces, snow: Snow, *, sky: Floats, breadth: Floats, ends: Mask, uneven: Floats) -> Floats:
+def depths(
+    surface: Surfaces, snow: Snow, *, sky: Floats, breadth: Floats, goes_on: Mask, lumps: Floats, bare: Mask
+) -> Floats:
     """Vertical depth of the snow on each sample, mm; (n,).
 
     After P. Fearing 2000 (Computer modelling of fallen snow): snow arrives by the share of open sky, what lies
@@ -71,18 +73,24 @@ def depths(surface: Surfaces, snow: Snow, *, sky: Floats, breadth: Floats, ends:
         Share of the falling snow that arrives, 0…1.
     breadth
         How broad the thing below is, mm.
-    ends
+    goes_on
         Samples at the end of a run where the thing goes on all the same, cut off by the picture's edge.
-    uneven
-        Factor for lumps and bare patches, about 1.
+    lumps
+        Factor of the depth, about 1.
+    bare
+        Samples left bare; the snow beside them ends as at an edge.
     """
-    holds = held_share(surface, snow)
+    holds = held_share(surface, snow) * ~bare
     arriving = np.clip((sky - _LEAST_SKY) / (_FULL_SKY - _LEAST_SKY), 0, 1)
-    to_left, to_right = edges(surface, holds > 0, ends)
+    to_left, to_right = edges(surface, holds > 0, bare, goes_on)
     edge = np.minimum(to_left, to_right)
     breadth = np.minimum(breadth, to_left + to_right)
     bounced = (1 - snow.sticky) * np.exp(-breadth / _COLD_EDGE_MM)
-    wanted = snow.fallen_mm * (arriving * holds * (1 - bounced) + _slid(surface, arriving, holds, snow)) * uneven
+    wanted = (
+        snow.fallen_mm
+        * (arriving * holds * (1 - bounced) + _slid(surface, arriving, held_share(surface, snow), snow) * ~bare)
+        * lumps
+    )
     limit = np.maximum(cap_mm(breadth, snow.sticky), 1e-6)
     depth = limit * (1 - np.exp(-wanted / limit))
     shoulder = np.minimum(1.3 * depth / np.tan(np.radians(min(snow.repose_deg, 60.0))), 2 * snow.fallen_mm)
@@ -98,7 +106,7 @@ def held_share(surface: Surfaces, snow: Snow) -> Floats:
     return np.asarray(np.cos(np.radians(slope)) * stays * (2 - stays))
 
 
-def edges(surface: Surfaces, holds: Mask, ends: Mask) -> tuple[Floats, Floats]:
+def edges(surface: Surfaces, holds: Mask, bare: Mask, goes_on: Mask) -> tuple[Floats, Floats]:
     """How far it is along x, to the left and right, to where the ground falls away; infinite if it rises first."""
     x, rise = surface.xy[:, 0], surface.rise_deg
     first, last = surface.left == np.arange(len(surface)), surface.right == np.arange(len(surface))
@@ -107,7 +115,8 @@ def edges(surface: Surfaces, holds: Mask, ends: Mask) -> tuple[Floats, Floats]:
     stops_right = np.minimum.accumulate(np.where(~holds | last, here, len(here))[::-1])[::-1]
     falls_left = (rise[stops_left] > 0) | (first[stops_left] & holds[stops_left])
     falls_right = (rise[stops_right] < 0) | (last[stops_right] & holds[stops_right])
-    free_left, free_right = falls_left & ~ends[stops_left], falls_right & ~ends[stops_right]
+    free_left = bare[stops_left] | (falls_left & ~goes_on[stops_left])
+    free_right = bare[stops_right] | (falls_right & ~goes_on[stops_right])
     return np.where(free_left, x - x[stops_left], np.inf), np.where(free_right, x[stops_right] - x, np.inf)
 
 
@@ -138,8 +147,3 @@ def _levelled(surface: Surfaces, depth: Floats, snow: Snow) -> Floats:
             uphill = (y >= y[side]) & (led > y)
             top = np.where(uphill, np.maximum(top, led), top)
     return np.where(np.isfinite(top), np.maximum(top - y, 0), 0.0)
-
-
-def first_of(run: Indices) -> Indices:
-    """Where each run begins."""
-    return np.flatnonzero(np.diff(run, prepend=-1))

@@ -54,7 +54,7 @@ class Surfaces:
     @property
     def rise_deg(self) -> Floats:
         """The slope at each sample, above 0 where it rises to the right; (n,), within -90…90."""
-        return np.degrees(np.arctan2(-self.normal[:, 0], self.normal[:, 1]))
+        return np.asarray(np.degrees(np.arctan2(-self.normal[:, 0], self.normal[:, 1])))
 
     def softened(self, values: Floats, *, over_mm: float) -> Floats:
         """Values smoothed along each run, where they are above 0; (n,)."""
@@ -110,7 +110,7 @@ def _resampled(outlines: Rings, step: float) -> tuple[Floats, Indices]:
 
 
 def _around(ring: Indices) -> tuple[Indices, Indices]:
-    """The next and the previous sample of each; ``ring`` is 0, 0, …, 1, 1, …"""
+    """The next and the previous sample of each; they are numbered 0, 0, …, 1, 1, … by ring."""
     first = np.flatnonzero(np.diff(ring, prepend=-1))
     last = np.append(first[1:], len(ring)) - 1
     after, before = np.arange(len(ring)) + 1, np.arange(len(ring)) - 1

@@ -40,9 +40,11 @@ class Settings:
     bridging_mm: float = length(1.2, at_least=0, at_most=30, help="gaps up to this wide are bridged")
     patchy: float = share(0.3, help="share of the snow's places that stay bare or thin")
     lumpy: float = share(0.5, help="0: smooth heaps; 1: lumps upon lumps")
-    wind: float = share(0.1, help="0: still air; 1: a gale")
+    wind: float = share(0.2, help="0: still air; 1: a gale")
     wind_towards_deg: float = angle(-30.0, help="direction in which the snow is driven; 0 is to the right, -90 down")
-    shelter_mm: float = length(25.0, at_least=1, at_most=10_000, help="what stands higher above than this shelters no more")
+    shelter_mm: float = length(
+        18.0, at_least=1, at_most=10_000, help="what stands higher above than this shelters no more"
+    )
     reaching_down: float = share(0.4, help="how far the white reaches down over what it lies on")
     bark: float = share(0.5, help="how often bark, needles and ropes show dark through the snow")
     detail_mm: float = length(0.7, at_least=0, at_most=20, help="twigs and needles thinner than this carry none")
@@ -62,6 +64,7 @@ PRESETS: Mapping[str, Mapping[str, float]] = {
 }
 
 _FINEST_STEP_MM = 0.12
+_NEAR_EDGE_MM = 1.0  #: shapes that end so near the area's edge are cut off by it
 _SAMPLES = 40_000  #: along all outlines, about
 
 
@@ -90,7 +93,9 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     heaps = load.heaps(heaping)
     white = shapely.union_all(np.concatenate([strips(heaps), load.driven(heaping)]))
     dark = shapely.union_all(np.concatenate([load.bark(heaps, showing), load.twigs(white, showing)]))
-    cuts = held(shapely.difference(white, dark), place.area, limits, printed=standing(silhouette, limits.land_mm))
+    cuts = held(
+        shapely.difference(white, dark), place.area, limits, printed=standing(silhouette, limits.land_mm, near=white)
+    )
     return Growth(
         cuts=cuts,
         on_shapes=geometry.parts(shapely.intersection(cuts, silhouette)),
@@ -102,7 +107,9 @@ def _bearer(silhouette: BaseGeometry, settings: Settings) -> PolygonArray:
     """What bears snow: the shapes with small gaps bridged and without what is too thin."""
     bridge, detail = settings.bridging_mm, settings.detail_mm
     pieces = tiled(
-        silhouette, lambda tile: opened(closed(tile, bridge), detail), reach_mm=2 * (bridge + detail)
+        shapely.simplify(silhouette, 0.02),
+        lambda tile: opened(closed(tile, bridge, quad_segs=2), detail, quad_segs=2),
+        reach_mm=bridge + detail,
     )
     return geometry.parts(shapely.union_all(pieces, grid_size=geometry.GRID_MM))
 
@@ -139,15 +146,16 @@ class _Load:
             self.snow,
             sky=self._caught(outside),
             breadth=thick,
-            ends=self._cut_off(),
-            uneven=self._uneven(rng),
+            goes_on=self._cut_off(),
+            lumps=self._lumps(rng),
+            bare=self._bare(rng),
         )
         depth = depth * self.place.density_at(surface.xy)
         up = self.obstacles.distance(outside, np.array([[0.0, 1.0]]), 2 * settings.fallen_mm + self.limits.land_mm)
         depth = np.clip(np.minimum(depth, up[:, 0] - self.limits.land_mm), 0, None)
         room = np.clip(thick - 1.2 * self.limits.land_mm, 0, 0.55 * thick) / np.maximum(surface.normal[:, 1], 0.2)
         lean = float(np.clip(0.4 * self.fall[0], -0.3, 0.3))
-        below = np.minimum(depth * self._ragged(rng), room)
+        below = room * (1 - np.exp(-depth * self._ragged(rng) / np.maximum(room, 1e-6)))
         return Heaps(surface, surface.softened(depth, over_mm=0.35), surface.softened(below, over_mm=0.2), lean)
 
     def _caught(self, outside: Floats) -> Floats:
@@ -161,23 +169,24 @@ class _Load:
 
     def _cut_off(self) -> Mask:
         """Samples where the shapes are cut off by the area's edge, and the snow runs on."""
-        left, bottom, right, top = self.place.area.bounds
-        near = 1.0
+        left, _, right, _ = self.place.area.bounds
         x = self.surface.xy[:, 0]
-        return np.asarray((x < left + near) | (x > right - near))
+        return np.asarray((x < left + _NEAR_EDGE_MM) | (x > right - _NEAR_EDGE_MM))
 
-    def _uneven(self, rng: Generator) -> Floats:
-        """Lumps of three sizes, and patches left bare."""
-        xy, settings, deep = self.surface.xy, self.settings, self.settings.fallen_mm
+    def _lumps(self, rng: Generator) -> Floats:
+        """Lumps of three sizes as factors of the depth: round tops, narrow dips."""
+        xy, deep = self.surface.xy, self.settings.fallen_mm
         lumps = [
             weight * (0.45 - np.abs(noise_at(xy, rng, patch_mm=patch, octaves=1)))
-            for weight, patch in ((0.9, 2.6 * deep + 3), (0.75, 1.1 * deep + 1.5), (0.25, 0.5 * deep + 1))
+            for weight, patch in ((1.1, 2.6 * deep + 4), (0.75, 1.1 * deep + 1.5), (0.25, 0.5 * deep + 1))
         ]
-        bare = noise_at(xy, rng, patch_mm=3 * deep + 7, octaves=1) + 0.5 * noise_at(
-            xy, rng, patch_mm=deep + 2, octaves=1
-        )
-        stays = np.clip((ranks(bare) - 0.6 * settings.patchy) / (0.1 + 0.3 * settings.patchy), 0, 1)
-        return np.asarray(np.clip(1 + 1.4 * settings.lumpy * sum(lumps), 0.1, None) * stays)
+        return np.asarray(np.clip(1 + 1.4 * self.settings.lumpy * sum(lumps), 0.1, None))
+
+    def _bare(self, rng: Generator) -> Mask:
+        """Patches left bare."""
+        xy, deep = self.surface.xy, self.settings.fallen_mm
+        noise = noise_at(xy, rng, patch_mm=4 * deep + 7, octaves=1)
+        return np.asarray(ranks(noise) < 0.7 * self.settings.patchy)
 
     def _ragged(self, rng: Generator) -> Floats:
         """How far the white reaches down, as a share of its depth."""
@@ -192,8 +201,10 @@ class _Load:
         """Thin lines of snow driven against steep sides."""
         outlines, settings = self.outlines, self.settings
         steep = outlines.normal[:, 1] < np.cos(np.radians(self.snow.repose_deg))
-        faces = np.clip((-(outlines.normal @ self.fall) - 0.12) / 0.5, 0, 1) * steep * (outlines.normal[:, 1] > -0.35)
+        faces = np.clip((-outlines.normal[:, 0] * self.fall[0] - 0.05) / 0.4, 0, 1) * steep
+        faces *= outlines.normal[:, 1] > -0.35
         noise = noise_at(outlines.xy, rng, patch_mm=settings.fallen_mm + 5, octaves=2)
+        faces *= self.place.density_at(outlines.xy)
         inward = (0.6 + 0.12 * settings.fallen_mm) * faces * np.clip(0.75 - settings.patchy + 1.6 * noise, 0, 1.6)
         behind = outlines.xy - outlines.normal * (2 * inward + 2 * self.limits.land_mm)[:, None]
         shapely.prepare(self.silhouette)
@@ -210,7 +221,7 @@ class _Load:
         """Twigs and needles too thin to bear snow that stay in sight, with land enough to stand in."""
         if self.settings.detail_mm == 0 or self.settings.detail_kept == 0:
             return geometry.empty()
-        thin = thin_parts(self.silhouette, self.settings.detail_mm)
+        thin = thin_parts(self.silhouette, self.settings.detail_mm, near=white)
         thin = thin[shapely.area(thin) > self.settings.detail_mm**2 / 8]
         thin = thin[shapely.STRtree(thin).query(white, predicate="intersects")]
         if len(thin) == 0:
