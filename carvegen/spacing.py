@@ -26,6 +26,7 @@ __all__ = ["Rules", "fitted"]
 _BLUNT = np.sin(np.radians(50))  #: a line may run over the edge if it meets it at this angle at least
 _HAIRPIN = 1.25
 _CLAIM = 0.75
+_FLARE = 0.008  #: half-width that a cut gains for each mm where it runs out: half a degree
 _ROUNDS = 60  #: of settling which of two lines that are too close goes on
 
 
@@ -165,6 +166,8 @@ def _settled(pieces: _Pieces, near: _Near, alive: Mask, rules: Rules) -> Mask:
 def _broken(pieces: _Pieces, alive: Mask, rules: Rules) -> Mask:
     """The pieces left when strokes that follow one another along one line keep a break between them."""
     first, last = spans(pieces.strokes, alive)
+    if len(first) == 0:
+        return alive
     same = pieces.strokes.line[last[:-1]] == pieces.strokes.line[first[1:]]
     ends, begins = pieces.along[last[:-1]], pieces.along[first[1:]]
     short = np.where(same, np.maximum(rules.break_mm - (begins - ends), 0) / 2, 0.0)
@@ -204,7 +207,8 @@ def _share(near: _Near, alive: Mask, half: Floats, rules: Rules) -> Floats:
 def _tapered(pieces: _Pieces, alive: Mask, room: Floats, tips: Mask, rules: Rules) -> Floats:
     """Half-widths at the points: within the room of both pieces, rising and falling no faster than the taper.
 
-    Strokes that end where `tips` is true end in a tip as wide as the smallest cut.
+    Strokes that end where `tips` is true end in a tip as wide as the smallest cut; the others, which run out over
+    an edge, widen a little there, so that the land beside them has no corner sharper than a right angle.
     """
     room = np.where(alive, room, np.inf)
     half = np.minimum(np.concatenate([room, [np.inf]]), np.concatenate([[np.inf], room]))
@@ -219,6 +223,9 @@ def _tapered(pieces: _Pieces, alive: Mask, room: Floats, tips: Mask, rules: Rule
     back = _running_least((low + rise)[::-1], run[::-1].max(initial=0) - run[::-1])[::-1] - rise
     found = np.zeros(len(half))
     found[point] = np.maximum(back, rules.cut_mm / 2)
+    for end, inner in ((first, first + 1), (last, last - 1)):
+        flared = found[inner] + _FLARE * np.abs(pieces.along[end] - pieces.along[inner])
+        found[end] = np.where(tips[end], found[end], np.maximum(found[end], flared))
     return found
 
 

@@ -45,8 +45,8 @@ class Strokes:
     def along(self) -> Floats:
         """How far along its line each point lies, mm; (n,)."""
         step = np.hypot(*np.diff(self.xy, axis=0).T) * self.linked
-        total = np.concatenate([[0.0], np.cumsum(step)])
-        first = np.flatnonzero(np.concatenate([[True], ~self.linked]))
+        total = np.concatenate([[0.0], np.cumsum(step)])[: len(self)]
+        first = np.flatnonzero(np.concatenate([[True], ~self.linked]))[: len(self)]
         return np.asarray(total - np.repeat(total[first], np.diff(first, append=len(self))))
 
     def with_half(self, half: Floats) -> Strokes:

@@ -223,7 +223,7 @@ def _grain(board: _Board) -> tuple[Strokes, Floats]:
 
 def _grid(board: _Board) -> tuple[Floats, Floats]:
     """The grid on which the rings are told; it reaches out over the board."""
-    window = board.window.grown(board.limits.land_mm + board.settings.widest_mm)
+    window = board.window.grown(board.limits.land_mm)
     step = float(np.clip(board.settings.ring_mm * _stride(board) / _STEP, *_STEPS_MM))
     return np.arange(window.left, window.right + step, step), np.arange(window.bottom, window.top + step, step)
 

@@ -1,0 +1,192 @@
+"""Grain: what its settings do, and that the lines hold by measures that aren't ours."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from carvegen import geometry
+from carvegen.checks import checked
+from carvegen.errors import InputError
+from carvegen.findings import Severity
+from carvegen.growth import Place
+from carvegen.motifs.grain import PRESETS, Settings, grow
+from carvegen.necks import necks
+from carvegen.parameters import parameters
+from carvegen.streams import stream
+from tests.cases import box, disc, grown, limits, setup, shapes
+
+SMALL = (60.0, 70.0)
+BOARDS = shapes(*(box(0, y, 80, 14) for y in (0, 15, 30, 45)))
+
+
+def grain(seed: int = 1, *, size=SMALL, its_limits=None, ground=None, **settings):
+    settings = {"direction_deg": 90.0, **settings}
+    return grown("grain", Settings(**settings), its_limits or limits(), seed, size=size, **(ground or {}))
+
+
+def heading(shape) -> float:
+    """Direction in which a shape is longest, 0…180 degrees, by its turned box."""
+    corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(shape))
+    sides = np.diff(corners, axis=0)[:2]
+    x, y = sides[np.argmax(np.hypot(*sides.T))]
+    return float(np.degrees(np.arctan2(y, x)) % 180)
+
+
+@pytest.mark.parametrize("its", [its for its in parameters(Settings) if its.unit != "flag"], ids=lambda its: its.name)
+def test_out_of_range_is_refused(its) -> None:
+    for value in (its.at_least - 0.01, its.at_most + 0.01, float("nan")):
+        with pytest.raises(InputError) as caught:
+            Settings(**{its.name: value})
+        assert caught.value.where == its.option
+
+
+@pytest.mark.parametrize("preset", PRESETS)
+@pytest.mark.parametrize("seed", [1, 2])
+def test_no_preset_breaks_a_limit(preset, seed) -> None:
+    for material in ("linoleum", "cherry"):
+        way = setup(material, "v-60")
+        block = grain(seed, its_limits=way.limits, **PRESETS[preset])
+        assert len(block.cuts) > 20
+        report = checked(way.on(block))
+        assert [its for its in report if its.severity is Severity.BREAKS or its.rule == "land-width"] == []
+
+
+@pytest.mark.parametrize("preset", PRESETS)
+def test_lines_never_cross_and_keep_the_land_point_by_point(preset) -> None:
+    """Independent of shapely's distances: points 0.02 mm apart on every outline, in a k-d tree."""
+    from scipy.spatial import cKDTree
+
+    land = 0.6
+    cuts = grain(4, its_limits=limits(land, 0.4), **PRESETS[preset]).cuts
+    xy, owner = shapely.get_coordinates(shapely.segmentize(cuts, 0.02), return_index=True)
+    pairs = cKDTree(xy).query_pairs(land, output_type="ndarray")
+    assert (owner[pairs[:, 0]] == owner[pairs[:, 1]]).all()
+
+
+@pytest.mark.parametrize("preset", PRESETS)
+def test_no_inlet_is_narrower_than_the_land_and_no_part_than_the_cut(preset) -> None:
+    cuts = grain(5, its_limits=limits(0.6, 0.4), **PRESETS[preset]).cuts
+    assert len(necks(geometry.reversed_rings(geometry.rings(cuts)), 0.6 - geometry.GRID_MM)) == 0
+    assert len(necks(geometry.rings(cuts), 0.4 - 0.01)) == 0
+    opened = shapely.buffer(shapely.buffer(cuts, -0.198), 0.2)
+    assert (shapely.area(shapely.difference(cuts, opened)) < 0.08).all()  # square ends at the edge lose their corners
+
+
+def test_cuts_are_whole_strokes_without_islands() -> None:
+    for preset in PRESETS:
+        cuts = grain(6, **PRESETS[preset]).cuts
+        assert shapely.is_valid(cuts).all()
+        assert (shapely.get_num_interior_rings(cuts) == 0).all()
+
+
+def test_lines_that_leave_do_so_square_to_the_edge() -> None:
+    """No land beside a cut that runs out ends in a corner sharper than a right angle."""
+    block = grain(7, waviness=0.8)
+    rim = shapely.box(0, 0, *SMALL).exterior
+    over = [cut for cut in block.cuts if cut.intersection(rim).length > 0.1]
+    assert len(over) > 5
+    for cut in over:
+        xy = shapely.get_coordinates(cut)[:-1]
+        on = shapely.distance(rim, shapely.points(xy)) < 1e-9
+        for k in np.flatnonzero(on):
+            before, after = xy[k - 1] - xy[k], xy[(k + 1) % len(xy)] - xy[k]
+            cosine = before @ after / np.hypot(*before) / np.hypot(*after)
+            assert cosine > -0.02, "the cut's own corner is at most square, so the land's is at least"
+
+
+def test_lines_that_may_not_leave_keep_a_land_from_the_edge() -> None:
+    block = grain(8, cut_at_edge=False, its_limits=limits(0.6, 0.4))
+    assert (shapely.distance(block.cuts, shapely.box(0, 0, *SMALL).exterior) >= 0.6 - geometry.GRID_MM).all()
+
+
+@pytest.mark.parametrize("direction", [0.0, 30.0, 90.0, -60.0])
+def test_grain_runs_as_it_is_told(direction) -> None:
+    cuts = grain(9, direction_deg=direction, **{**PRESETS["quarter-sawn"], "waviness": 0.1}).cuts
+    long = cuts[shapely.length(cuts) > 20]
+    away = np.array([(heading(cut) - direction + 90) % 180 - 90 for cut in long])
+    assert len(long) > 10
+    assert np.median(np.abs(away)) < 8
+
+
+def test_a_flat_sawn_board_has_arches_and_a_quarter_sawn_one_has_none() -> None:
+    """An arch's legs run back: its outline reaches far across for its length."""
+
+    def bent(preset: str) -> int:
+        cuts = grain(2, size=(80.0, 120.0), **{**PRESETS[preset], "knots": 0.0}).cuts
+        low, high = shapely.bounds(cuts)[:, 0], shapely.bounds(cuts)[:, 2]
+        return int((high - low > 12).sum())
+
+    assert bent("flat-sawn") >= 3
+    assert bent("quarter-sawn") == 0
+
+
+def test_lines_swell_and_differ_in_weight() -> None:
+    """Widths along and between lines: the widest inner disc of a stroke is no constant."""
+    cuts = grain(3).cuts
+    widest = 2 * shapely.length(shapely.maximum_inscribed_circle(cuts))
+    assert widest.max() > 2 * widest.min()
+    assert np.std(widest) / np.mean(widest) > 0.2
+    long = cuts[np.argmax(shapely.area(cuts))]
+    assert shapely.area(shapely.buffer(long, -0.25)) < 0.7 * shapely.area(long)
+
+
+def test_no_two_boards_are_alike() -> None:
+    """Moved onto one another, plainly or turned over, the cuts of two boards hardly cover one another."""
+    cuts = grow(Settings(), Place(area=shapely.union_all(BOARDS)), limits(), stream(3, "jetty")).cuts
+    whole = []
+    for board in BOARDS:
+        inside = cuts[shapely.covers(board, cuts)]
+        assert len(inside) > 3
+        whole.append(shapely.transform(shapely.union_all(inside), lambda xy, low=board.bounds[1]: xy - [0, low]))
+    turns = [(1, 1), (-1, 1), (1, -1), (-1, -1)]
+    for one in range(4):
+        for other in range(one):
+            for sx, sy in turns:
+                turned = shapely.transform(whole[other], lambda xy, s=(sx, sy): (xy - [40, 7]) * s + [40, 7])
+                shared = shapely.intersection(whole[one], turned).area
+                assert shared < 0.5 * min(whole[one].area, turned.area)
+
+
+def test_boards_that_touch_keep_a_land_between() -> None:
+    boards = shapes(box(0, 0, 60, 20), box(0, 20, 60, 20))
+    cuts = grain(1, size=(60.0, 40.0), direction_deg=30.0, ground={"grow_from": boards}).cuts
+    lower = shapely.centroid(cuts)
+    below = shapely.get_y(lower) < 20
+    assert below.any() and (~below).any()
+    i, _, apart = geometry.close_pairs(cuts, 0.7)
+    assert not len(i), apart
+
+
+def test_density_thins_the_lines_out() -> None:
+    area = shapely.box(0, 0, *SMALL)
+
+    def half(xy):
+        return np.where(xy[:, 0] < SMALL[0] / 2, 1.0, 0.25)
+
+    cuts = grow(Settings(direction_deg=90), Place(area=area, density=half), limits(), stream(1, "thin")).cuts
+    left = shapely.area(shapely.intersection(cuts, shapely.box(0, 0, SMALL[0] / 2, SMALL[1]))).sum()
+    assert shapely.area(cuts).sum() - left < 0.6 * left
+    none = grow(Settings(), Place(area=area, density=lambda xy: np.zeros(len(xy))), limits(), stream(1, "thin")).cuts
+    assert len(none) == 0
+
+
+def test_knots_take_room_and_are_ringed() -> None:
+    """More knots, more short lines: rings of knots are far shorter than grain."""
+
+    def short(knots: float) -> float:
+        return float(np.median(shapely.length(grain(5, knots=knots, knot_mm=12.0, pores=0.0).cuts)))
+
+    assert short(8.0) < short(0.0)
+
+
+def test_holes_in_the_area_stay_clear() -> None:
+    lamp = disc(30, 40, 9)
+    cuts = grain(2, ground={"keep_clear": shapes(lamp)}).cuts
+    assert (shapely.distance(cuts, lamp) >= 0.995 * 0.35).all()
+
+
+def test_no_room_is_an_error() -> None:
+    with pytest.raises(InputError, match="room"):
+        grow(Settings(), Place(area=shapely.Polygon()), limits(), stream(1, "none"))
