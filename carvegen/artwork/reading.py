@@ -126,7 +126,8 @@ def _bytes(path: Path) -> bytes:
         if not path.exists():
             raise InputError("is not there", hint=_near(path))
         if not path.is_file():
-            raise InputError(f"is {'a folder' if path.is_dir() else 'no file'}", hint="name an SVG or DXF file, or a scan")
+            what = "a folder" if path.is_dir() else "no file"
+            raise InputError(f"is {what}", hint="name an SVG or DXF file, or a scan")
         size = path.stat().st_size
         if size > max(bounds.MAX_BYTES.values()):
             raise _too_large(size, max(bounds.MAX_BYTES.values()))
@@ -156,7 +157,7 @@ def _kind(data: bytes) -> str:
     if head.replace(b"\x00", b"").lstrip().startswith(b"<"):
         return "SVG"
     raise InputError(
-        "is neither an SVG nor a DXF drawing, nor a picture", hint="save the drawing as SVG or DXF, a scan as PNG or TIFF"
+        "is neither an SVG nor a DXF drawing, nor a picture", hint="save a drawing as SVG or DXF, a scan as PNG or TIFF"
     )
 
 

@@ -1,0 +1,198 @@
+"""Inks told apart by colour: each pixel of a proof is paper or one of the inks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+from typing import TYPE_CHECKING, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter, minimum_filter
+
+from carvegen.errors import InputError
+
+if TYPE_CHECKING:
+    from carvegen.artwork.scan.pixels import Bytes
+    from carvegen.geometry import Floats
+
+__all__ = ["Inks", "separated"]
+
+Bins: TypeAlias = NDArray[np.int32]
+
+_BITS = 6  # of each channel: colours are looked up in a cube of 64 x 64 x 64
+_LOOKS = 3_000_000  # pixels from which the inks' colours are learnt
+_EVEN = 10  # tones by which a pixel may differ from its neighbours and still show one ink
+_CELL = 6.0  # CIELAB units: colours closer than this are one candidate for an ink
+_RAREST = 2e-4  # share of the picture that an ink must cover
+_APART = 8.0  # CIELAB units that inks must differ by
+_BETWEEN = 25.0  # a colour closer than this to the mixture of two others may be a blurred edge
+
+
+@dataclass(frozen=True, eq=False)
+class Inks:
+    """Which ink each pixel shows."""
+
+    labels: Bytes  #: 0 paper, 1 the darkest ink, …; (height, width)
+    colours: tuple[str, ...]  #: of the paper and the inks, as ``#rrggbb``
+
+
+def separated(colour: Bytes, count: int, *, reach: int = 1) -> Inks:
+    """Paper and `count` inks, told apart in CIELAB.
+
+    Colours are gathered in a cube of bins and grouped by k-means weighted with the bins' pixels (S. Lloyd 1982,
+    IEEE Trans. IT 28:129), started from the bins that lie farthest apart, so that no random number is needed. The
+    lightest group is the paper. Where a dark ink meets paper the blurred edge has the colour of some lighter ink:
+    a pixel keeps such an ink only if a spot of it, wider than ``2 reach`` pixels, is near.
+
+    Parameters
+    ----------
+    colour
+        Red, green, blue, already slightly smoothed; (3, height, width).
+    reach
+        Half the width of a blurred edge, in pixels.
+
+    Raises
+    ------
+    InputError
+        If there are not so many colours.
+    """
+    cube = _lab_of(_cube())
+    bins = _binned(colour)
+    centres = _ordered(_grouped(cube, _learnt(colour, bins), count + 1))
+    far = np.stack([np.linalg.norm(cube - centre, axis=1) for centre in centres]).astype(np.float32)
+    labels = far.argmin(axis=0).astype(np.uint8)[bins]
+    return Inks(_without_rims(labels, bins, far, centres, reach), tuple(map(_hex, centres)))
+
+
+def _cube() -> Floats:
+    steps = (np.arange(1 << _BITS) + 0.5) / (1 << _BITS)
+    return np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1).reshape(-1, 3)
+
+
+def _lab_of(rgb: Floats) -> Floats:
+    from skimage.color import rgb2lab
+
+    return np.asarray(rgb2lab(rgb), dtype=np.float64)
+
+
+def _hex(lab: Floats) -> str:
+    from skimage.color import lab2rgb
+
+    red, green, blue = np.round(np.clip(lab2rgb(lab), 0, 1) * 255).astype(int)
+    return f"#{red:02x}{green:02x}{blue:02x}"
+
+
+def _binned(colour: Bytes) -> Bins:
+    """Each pixel's place in the cube; (height, width)."""
+    found = np.zeros(colour.shape[1:], dtype=np.int32)
+    for channel in colour:
+        found <<= _BITS
+        found |= channel >> (8 - _BITS)
+    return found
+
+
+def _learnt(colour: Bytes, bins: Bins) -> Floats:
+    """How many pixels of even colour each bin has; (bins,)."""
+    step = max(int(np.sqrt(bins.size / _LOOKS)), 1)
+    here, right, below = (
+        colour[:, down::step, across::step].astype(np.int16) for down, across in ((0, 0), (0, 1), (1, 0))
+    )
+    rows, columns = below.shape[1], right.shape[2]
+    here, right, below = (part[:, :rows, :columns] for part in (here, right, below))
+    even = np.maximum(np.abs(here - right), np.abs(here - below)).max(axis=0) <= _EVEN
+    found = bins[::step, ::step][:rows, :columns]
+    return np.bincount(found[even] if even.any() else found.ravel(), minlength=1 << (3 * _BITS)).astype(np.float64)
+
+
+def _grouped(cube: Floats, weight: Floats, count: int) -> Floats:
+    used = weight > 0
+    colours, weight = cube[used], weight[used]
+    centres = _farthest(*_cells(colours, weight), count)
+    for _ in range(100):
+        label = np.linalg.norm(colours[:, None] - centres, axis=2).argmin(axis=1)
+        total = np.bincount(label, weight, minlength=count)
+        sums = np.stack([np.bincount(label, weight * colours[:, k], minlength=count) for k in range(3)], axis=1)
+        moved = np.where(total[:, None] > 0, sums / np.maximum(total, 1e-12)[:, None], centres)
+        done = np.abs(moved - centres).max() < 1e-3
+        centres = moved
+        if done:
+            break
+    _check_apart(centres)
+    return centres
+
+
+def _cells(colours: Floats, weight: Floats) -> tuple[Floats, Floats]:
+    """Mean colour and weight of the cells that hold enough pixels."""
+    _, cell = np.unique(np.floor(colours / _CELL).astype(int), axis=0, return_inverse=True)
+    total = np.bincount(cell.ravel(), weight)
+    means = np.stack([np.bincount(cell.ravel(), weight * colours[:, k]) for k in range(3)], axis=1) / total[:, None]
+    kept = total >= min(_RAREST * total.sum(), total.max())
+    return means[kept], total[kept]
+
+
+def _farthest(colours: Floats, weight: Floats, count: int) -> Floats:
+    """Colours to start from: the commonest, then always the one that is far from all before and not too rare."""
+    chosen = [int(weight.argmax())]
+    while len(chosen) < count:
+        far = np.linalg.norm(colours[:, None] - colours[chosen], axis=2).min(axis=1)
+        if far.max() < _APART:
+            raise _too_many(len(chosen) - 1)
+        chosen.append(int(np.argmax(far**2 * np.sqrt(weight) * (far >= _APART))))
+    return colours[chosen]
+
+
+def _check_apart(centres: Floats) -> None:
+    close = min(float(np.linalg.norm(a - b)) for a, b in combinations(centres, 2))
+    if close < _APART:
+        raise _too_many(len(centres) - 2)
+
+
+def _too_many(fewer: int) -> InputError:
+    if fewer < 1:
+        return InputError("shows one even colour: no ink can be told from the paper", hint="scan it in colour")
+    return InputError(
+        "shows fewer colours than there should be inks", hint=f"ask for {fewer}: --inks {fewer}, or scan it in colour"
+    )
+
+
+def _ordered(centres: Floats) -> Floats:
+    """The lightest first, for it is the paper; then from dark to light."""
+    order = np.argsort(centres[:, 0], kind="stable")
+    return np.asarray(centres[np.concatenate([order[-1:], order[:-1]])])
+
+
+def _without_rims(labels: Bytes, bins: Bins, far: NDArray[np.float32], centres: Floats, reach: int) -> Bytes:
+    """The labels with blurred edges given to what lies on both sides of them."""
+    size = 2 * reach + 1
+    core = minimum_filter(labels, size) == maximum_filter(labels, size)
+    rim = np.flatnonzero(~core)
+    best = np.full(len(rim), np.inf, dtype=np.float32)
+    found = labels.ravel()[rim].copy()
+    place = bins.ravel()[rim]
+    for k, mixed in enumerate(_mixtures(centres)):
+        distance = far[k][place]
+        better = distance < best
+        if mixed:
+            spots = ((labels == k) & core).view(np.uint8)
+            better &= maximum_filter(spots, 4 * reach + 3).ravel()[rim].astype(bool)
+        best[better], found[better] = distance[better], k
+    out = labels.ravel().copy()
+    out[rim] = found
+    return out.reshape(labels.shape)
+
+
+def _mixtures(centres: Floats) -> list[bool]:
+    """For each colour whether some blend of two others looks like it."""
+    return [
+        any(_between(centre, a, b) < _BETWEEN for a, b in combinations(np.delete(centres, k, axis=0), 2))
+        for k, centre in enumerate(centres)
+    ]
+
+
+def _between(point: Floats, one: Floats, other: Floats) -> float:
+    way = other - one
+    along = float((point - one) @ way / max(float(way @ way), 1e-12))
+    if not 0.1 < along < 0.9:
+        return np.inf
+    return float(np.linalg.norm(point - one - along * way))

@@ -1,0 +1,107 @@
+"""Uneven light: how bright the bare paper is over the picture, and the picture divided by it."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.ndimage import gaussian_filter
+
+if TYPE_CHECKING:
+    from carvegen.artwork.scan.pixels import Bytes
+    from carvegen.geometry import Floats, Mask
+
+__all__ = ["PAPER", "evened", "paper_light", "spread"]
+
+#: The tone that bare paper has in an evened picture; what is above leaves room for the paper's grain.
+PAPER = 235.0
+
+_TILES = 64  # across the longer side
+_LOOKS = 24  # pixels looked at along a tile's side
+_NEAR = 0.08  # a tile this close to the light's surface, as a share, shows bare paper
+_FEWEST = 0.02  # share of tiles that must show it
+_ABOVE = 500.0  # how much more a tile above the surface counts than one below
+
+
+def paper_light(tone: Bytes) -> Floats | None:
+    """How bright bare paper is in each of about 64 x 64 tiles, 0…255; None where too little paper is seen.
+
+    The brightest tenth of a tile is bare paper if any is in it. A surface of second degree is laid over the
+    tiles' logarithms from above, by least squares that weigh what lies above it far more (W. K. Newey and J. L.
+    Powell 1987, Econometrica 55:819: an expectile), then through the tiles near to it, then bent to
+    these and their like nearby. Inked tiles lie far below and don't count, so solid blacks are not taken for shadow.
+    """
+    tiles = _brightest(tone)
+    logs = np.log(np.maximum(tiles, 1.0)).ravel()
+    basis = _basis(*tiles.shape)
+    height = basis @ _enveloping(basis, logs)
+    for _ in range(3):
+        paper = np.abs(logs - height) < _NEAR
+        if paper.mean() < _FEWEST or paper.sum() < 2 * basis.shape[1]:
+            return None
+        height = basis @ np.linalg.lstsq(basis[paper], logs[paper], rcond=None)[0]
+    for _ in range(4):  # each time a little further into the shadows
+        rest = _bent((logs - height).reshape(tiles.shape), paper.reshape(tiles.shape)).ravel()
+        paper = np.abs(logs - height - rest) < _NEAR
+    return np.asarray(np.exp(np.minimum(height + rest, np.log(255.0))).reshape(tiles.shape))
+
+
+def evened(tone: Bytes, light: Floats) -> Bytes:
+    """The picture as if bare paper were `PAPER` everywhere; same shape."""
+    rows, columns = (spread(size, count) for size, count in zip(tone.shape, light.shape, strict=True))
+    across = (PAPER / light).astype(np.float32) @ columns.T
+    out = np.empty_like(tone)
+    step = max(1, 4_000_000 // tone.shape[1])
+    for first in range(0, tone.shape[0], step):
+        band = slice(first, first + step)
+        out[band] = np.clip(tone[band] * (rows[band] @ across) + np.float32(0.5), 0, 255)
+    return out
+
+
+def _brightest(tone: Bytes) -> Floats:
+    side = max(-(-max(tone.shape) // _TILES), 4)
+    step = max(side // _LOOKS, 1)
+    rows, columns = (max(size // side, 1) for size in tone.shape)
+    down = np.linspace(0, tone.shape[0], rows + 1).astype(int)
+    across = np.linspace(0, tone.shape[1], columns + 1).astype(int)
+    return np.array(
+        [
+            [np.percentile(tone[top:foot:step, left:right:step], 90) for left, right in pairwise(across)]
+            for top, foot in pairwise(down)
+        ]
+    )
+
+
+def _basis(rows: int, columns: int) -> Floats:
+    y, x = (v.ravel() for v in np.meshgrid(_centred(rows), _centred(columns), indexing="ij"))
+    return np.column_stack([np.ones_like(x), x, y, x * x, x * y, y * y])
+
+
+def _centred(count: int) -> Floats:
+    return (np.arange(count) + 0.5) / count * 2 - 1
+
+
+def _enveloping(basis: Floats, logs: Floats) -> Floats:
+    """Coefficients of the surface that the brightest tiles carry."""
+    found = np.asarray(np.linalg.lstsq(basis, logs, rcond=None)[0], dtype=np.float64)
+    for _ in range(40):
+        weight = np.where(logs > basis @ found, np.sqrt(_ABOVE), 1.0)
+        found[:] = np.linalg.lstsq(basis * weight[:, None], logs * weight, rcond=None)[0]
+    return found
+
+
+def _bent(rest: Floats, paper: Mask) -> Floats:
+    """What the surface misses, taken from the paper's tiles nearby; nothing where there are none."""
+    known = gaussian_filter(paper.astype(float), 1.5)
+    return np.asarray(gaussian_filter(np.where(paper, rest, 0.0), 1.5) / (known + 0.02))
+
+
+def spread(size: int, count: int) -> np.ndarray[tuple[int, int], np.dtype[np.float32]]:
+    """Weights that take values at `count` tiles' centres to `size` pixels, linearly; (size, count)."""
+    place = np.clip((np.arange(size) + 0.5) * count / size - 0.5, 0, count - 1)
+    low = np.minimum(place.astype(int), max(count - 2, 0))
+    weights = np.zeros((size, count), dtype=np.float32)
+    weights[np.arange(size), low] = 1 - (place - low)
+    weights[np.arange(size), np.minimum(low + 1, count - 1)] += (place - low).astype(np.float32)
+    return weights

@@ -1,0 +1,190 @@
+"""Picture files to pixels: upright, on white, eight bits a channel, and the resolution that the file says."""
+
+from __future__ import annotations
+
+import io
+import warnings
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, TypeAlias, cast
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from carvegen.errors import InputError
+
+if TYPE_CHECKING:
+    from carvegen.artwork.drawing import Notes
+
+__all__ = ["MAX_PIXELS", "Bytes", "Picture", "opened"]
+
+Bytes: TypeAlias = NDArray[np.uint8]
+
+MAX_PIXELS = 120_000_000  #: our own choice: an A3 sheet at 700 dots per inch, and what a small machine can hold
+_FORMATS = ("PNG", "JPEG", "TIFF", "WEBP", "GIF", "BMP", "MPO")
+_SMALLEST = 8
+_ORIENTATION = 0x0112
+_UPRIGHT = {
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    3: Image.Transpose.ROTATE_180,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    6: Image.Transpose.ROTATE_270,
+    7: Image.Transpose.TRANSVERSE,
+    8: Image.Transpose.ROTATE_90,
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """An upright picture of one channel (L) or three (RGB)."""
+
+    image: Image.Image
+    dpi: tuple[float, float] | None  #: dots per inch across and down, if the file says
+
+    @property
+    def width(self) -> int:
+        """In pixels."""
+        return self.image.width
+
+    @property
+    def height(self) -> int:
+        """In pixels."""
+        return self.image.height
+
+    @property
+    def tone(self) -> Bytes:
+        """How light each pixel is, 0 black to 255 white; (height, width)."""
+        return np.asarray(self.image.convert("L"))
+
+    @property
+    def colour(self) -> tuple[Bytes, ...]:
+        """Red, green and blue; (height, width) each."""
+        return tuple(np.asarray(channel) for channel in self.image.convert("RGB").split())
+
+
+def opened(data: bytes, notes: Notes) -> Picture:
+    """The first page of a picture file.
+
+    Raises
+    ------
+    InputError
+        If it is broken, cut short, or larger than `MAX_PIXELS`.
+    """
+    kind = "dots"
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # its size is checked here; other complaints don't change the pixels
+            image = Image.open(io.BytesIO(data), formats=_FORMATS)
+            kind = str(image.format)
+            _check_size(image)
+            frames = int(getattr(image, "n_frames", 1)) if kind != "MPO" else 1
+            image.load()
+            return _prepared(image, frames, notes)
+    except InputError:
+        raise
+    except Image.DecompressionBombError:
+        raise _too_large("more than twice as much") from None
+    except MemoryError:
+        raise InputError("needs more memory than this machine has", hint="save it at a lower resolution") from None
+    except Exception as error:  # a decoder of foreign bytes raises whatever comes to its mind
+        short = "truncated" in str(error).lower() or isinstance(error, EOFError)
+        what = "cut short" if short else "broken"
+        raise InputError(
+            f"can't be read: it is a picture made of dots ({kind}), but {what}"
+            if kind != "dots"
+            else "can't be read: it starts like a picture made of dots, but is broken",
+            hint="save or scan it again",
+        ) from None
+
+
+def _check_size(image: Image.Image) -> None:
+    if image.width * image.height > MAX_PIXELS:
+        raise _too_large(f"{image.width} x {image.height}")
+    if min(image.size) < _SMALLEST:
+        raise InputError(
+            f"must be at least {_SMALLEST} pixels wide and high",
+            value=f"{image.width} x {image.height}",
+            hint="scan it at 300 dots per inch or more",
+        )
+
+
+def _too_large(value: str) -> InputError:
+    return InputError(
+        f"may hold at most {MAX_PIXELS // 1_000_000} million pixels",
+        value=value,
+        hint="save it at a lower resolution: 300 to 600 dots per inch are enough",
+    )
+
+
+def _prepared(image: Image.Image, frames: int, notes: Notes) -> Picture:
+    if frames > 1:
+        notes.add(f"the file holds {frames} pictures; the first is read")
+    dpi = _resolution(image)
+    turn = _UPRIGHT.get(_orientation(image))
+    flat = _plain(image, notes)
+    if turn is not None:
+        flat = flat.transpose(turn)
+        dpi = dpi[::-1] if dpi and turn >= Image.Transpose.ROTATE_90 and turn != Image.Transpose.ROTATE_180 else dpi
+        notes.add("the camera's note on which side is up is followed")
+    return Picture(flat, dpi)
+
+
+def _orientation(image: Image.Image) -> int:
+    try:
+        return int(image.getexif().get(_ORIENTATION, 1))
+    except Exception:  # broken notes of a camera are no reason to refuse its picture
+        return 1
+
+
+def _resolution(image: Image.Image) -> tuple[float, float] | None:
+    """What the file says: from the format's own field, or else from a camera's notes."""
+    try:
+        given = image.info.get("dpi") or _from_exif(image)
+        across, down = (float(value) for value in given)
+    except Exception:  # nonsense is as good as nothing
+        return None
+    return (across, down) if 0 < across < 1e7 and 0 < down < 1e7 else None
+
+
+def _from_exif(image: Image.Image) -> tuple[float, float]:
+    exif = image.getexif()
+    per_inch = {2: 1.0, 3: 2.54}[exif.get(0x0128, 2)]
+    return float(exif[0x011A]) * per_inch, float(exif[0x011B]) * per_inch
+
+
+def _plain(image: Image.Image, notes: Notes) -> Image.Image:
+    """As L or RGB, what is see-through laid on white."""
+    if image.mode in ("L", "RGB"):
+        return image
+    if image.mode == "1":
+        return image.convert("L")
+    if image.mode.startswith(("I", "F")):
+        notes.add("its deep tones are read as 256 steps")
+        return Image.fromarray(_eight_bits(np.asarray(image)))
+    if image.mode in ("RGBA", "LA", "PA", "La", "RGBa") or "transparency" in image.info:
+        return _on_white(image.convert("RGBA"), notes)
+    if image.mode == "LAB":
+        notes.add("of its Lab colours only the lightness is read")
+        return image.getchannel(0)
+    if image.mode == "CMYK":
+        notes.add("its CMYK colours are read as red, green and blue, without a colour profile")
+    return image.convert("RGB")
+
+
+def _on_white(image: Image.Image, notes: Notes) -> Image.Image:
+    if cast("Any", image.getextrema())[3][0] < 255:
+        notes.add("what is see-through is laid on white")
+    ground = Image.new("RGBA", image.size, "white")
+    ground.alpha_composite(image)
+    return ground.convert("RGB")
+
+
+def _eight_bits(values: NDArray[Any]) -> Bytes:
+    """Deep tones as 0…255: 16 bits by their range, others by the range that they use."""
+    if values.dtype == np.uint16:
+        return np.asarray((values + np.uint16(128) * (values < 65407)) // 257, dtype=np.uint8)
+    found = np.nan_to_num(values.astype(np.float32), nan=0.0, posinf=0.0, neginf=0.0)
+    top = float(found.max(initial=0.0))
+    full = next((full for full in (1.0, 255.0, 65535.0) if top <= full), top)
+    return np.asarray(np.clip(found * np.float32(255 / full) + 0.5, 0, 255), dtype=np.uint8)

@@ -1,0 +1,158 @@
+"""The block's corners found in a photograph: the largest four-sided patch, its sides fitted at sub-pixel position."""
+
+from __future__ import annotations
+
+from itertools import combinations, pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from scipy.ndimage import binary_fill_holes, find_objects, gaussian_filter, label, map_coordinates
+
+from carvegen.artwork.scan.tone import counted, otsu
+from carvegen.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from carvegen.artwork.scan.pixels import Bytes, Picture
+    from carvegen.geometry import Floats, Mask
+
+__all__ = ["found_corners"]
+
+_LOOK_AT = 800  # pixels along the longer side of the reduced picture
+_LEAST_AREA = 0.05  # of the picture
+_FOUR_SIDED = 0.95  # share of its hull that four corners must hold
+_MOST_CORNERS = 12  # of a hull, of which four are chosen
+_SAMPLES = 160  # places at which a side is measured
+_ENDS = 0.06  # of a side, left out at each end: corners are rounded
+
+
+def found_corners(picture: Picture) -> Floats:
+    """Upper left, upper right, lower right, lower left, in pixels; (4, 2).
+
+    Raises
+    ------
+    InputError
+        If no four-sided patch stands out.
+    """
+    tone = picture.tone
+    step = max(-(-max(tone.shape) // _LOOK_AT), 1)
+    small = np.asarray(picture.image.convert("L").reduce(step)) if step > 1 else tone
+    quads = [corners for corners in _quads(small) if not _is_frame(corners, small.shape)]
+    if not quads:
+        raise InputError(
+            "finds no block whose four sides stand out from what is around it",
+            where="--corners",
+            hint='mark its corners, in pixels: --corners "90 80 2400 95 2390 1800 85 1790"',
+        )
+    corners = max(quads, key=lambda quad: shapely.Polygon(quad).area)
+    return _refined(tone, _clockwise(corners * step), reach=2.0 * step + 4)
+
+
+def _quads(small: Bytes) -> Iterator[Floats]:
+    smooth = gaussian_filter(small, 1.0)
+    level = otsu(counted(smooth)).level
+    for mask in (smooth > level, smooth <= level):
+        marked, _ = label(mask)
+        for k, place in enumerate(find_objects(marked), start=1):
+            size = (place[0].stop - place[0].start) * (place[1].stop - place[1].start)
+            if size >= _LEAST_AREA * small.size:
+                quad = _quad(binary_fill_holes(marked[place] == k), (place[1].start, place[0].start))
+                if quad is not None and shapely.Polygon(quad).area >= _LEAST_AREA * small.size:
+                    yield quad
+
+
+def _quad(patch: Mask, at: tuple[int, int]) -> Floats | None:
+    """Corners of the patch, if it has four; pixels of the reduced picture."""
+    rows = np.flatnonzero(patch.any(axis=1))
+    first, end = patch[rows].argmax(axis=1), patch.shape[1] - patch[rows, ::-1].argmax(axis=1)
+    corners = np.concatenate([np.column_stack([x, rows + dy]) for x in (first, end) for dy in (0, 1)])
+    hull = shapely.convex_hull(shapely.MultiPoint(corners))
+    if not isinstance(hull, shapely.Polygon):
+        return None
+    ring, loose = np.asarray(hull.exterior.coords)[:-1], 1.0
+    while len(ring) > _MOST_CORNERS:
+        ring = np.asarray(shapely.simplify(hull, loose).exterior.coords)[:-1]
+        loose *= 1.5
+    if len(ring) < 4:
+        return None
+    fours = np.array([ring[list(four)] for four in combinations(range(len(ring)), 4)])
+    areas = shapely.area(shapely.polygons(fours))
+    if areas.max() < _FOUR_SIDED * hull.area:
+        return None
+    ring = fours[areas.argmax()]
+    return np.asarray(ring + np.asarray(at, dtype=float))
+
+
+def _is_frame(corners: Floats, shape: tuple[int, ...]) -> bool:
+    """Whether it is the picture's own edge."""
+    frame = np.array([[0, 0], [shape[1], 0], [shape[1], shape[0]], [0, shape[0]]])
+    near = np.linalg.norm(corners[:, None] - frame, axis=2).min(axis=1) < 0.015 * max(shape)
+    return bool(near.sum() > 1)
+
+
+def _clockwise(corners: Floats) -> Floats:
+    out = corners - corners.mean(axis=0)
+    around = corners[np.argsort(np.arctan2(out[:, 1], out[:, 0]))]
+    return np.roll(around, -int(np.argmin(around.sum(axis=1))), axis=0)
+
+
+def _refined(tone: Bytes, corners: Floats, reach: float) -> Floats:
+    """The corners where the lines through the sides meet."""
+    sides = [_side(tone, a, b, reach) for a, b in pairwise([*corners, corners[0]])]
+    found = np.array([_meet(before, side) for before, side in zip([sides[-1], *sides], sides, strict=False)])
+    return found if np.linalg.norm(found - corners, axis=1).max() <= 4 * reach else corners
+
+
+def _side(tone: Bytes, start: Floats, end: Floats, reach: float) -> tuple[Floats, Floats]:
+    """A point and the direction of the line along a side, from where the tone is midway across it."""
+    way = (end - start) / np.linalg.norm(end - start)
+    across = np.array([-way[1], way[0]])
+    along = start + np.linspace(_ENDS, 1 - _ENDS, _SAMPLES)[:, None] * (end - start)
+    for near in (reach, reach / 2 + 2):
+        offsets = np.arange(-near, near + 0.25, 0.25)
+        places = along[:, None] + offsets[:, None] * across - 0.5
+        seen = map_coordinates(tone, places[..., ::-1].reshape(-1, 2).T, order=1, mode="nearest", output=np.float32)
+        crossing = _crossings(gaussian_filter(seen.reshape(_SAMPLES, -1), (1, 2)), offsets)
+        good = np.isfinite(crossing)
+        if good.sum() < _SAMPLES / 4:
+            return start, way
+        along = _straightened(along[good] + crossing[good, None] * across, len(along))
+    middle = along.mean(axis=0)
+    way = along[-1] - along[0]
+    return middle, way / np.linalg.norm(way)
+
+
+def _crossings(profiles: Floats, offsets: Floats) -> Floats:
+    """Where each profile crosses the tone midway between its ends; nan where the ends hardly differ."""
+    ends = np.median(profiles[:, :4]), np.median(profiles[:, -4:])
+    first, last = profiles[:, :4].mean(axis=1), profiles[:, -4:].mean(axis=1)
+    level = (first + last)[:, None] / 2
+    over = (profiles > level) != (first > last)[:, None]
+    k = np.argmax(over, axis=1)
+    row = np.arange(len(profiles))
+    low, high = profiles[row, np.maximum(k - 1, 0)], profiles[row, k]
+    share = np.divide(level[:, 0] - low, high - low, out=np.full(len(profiles), 0.5), where=np.abs(high - low) > 1e-6)
+    clear = (np.abs(last - first) > abs(ends[1] - ends[0]) / 2) & (np.abs(last - first) > 8) & (k > 0)
+    return np.where(clear, offsets[np.maximum(k - 1, 0)] + share * (offsets[1] - offsets[0]), np.nan)
+
+
+def _straightened(xy: Floats, count: int) -> Floats:
+    """`count` places along the straight line that most of the points lie on."""
+    kept = xy
+    for _ in range(4):
+        middle = kept.mean(axis=0)
+        way = np.linalg.svd(kept - middle, full_matrices=False)[2][0]
+        off = np.abs((xy - middle) @ np.array([-way[1], way[0]]))
+        kept = xy[off <= max(2.5 * float(np.median(off)), 0.3)]
+    way = way if way @ (xy[-1] - xy[0]) > 0 else -way
+    along = (xy - middle) @ way
+    return np.asarray(middle + np.linspace(along.min(), along.max(), count)[:, None] * way)
+
+
+def _meet(one: tuple[Floats, Floats], other: tuple[Floats, Floats]) -> Floats:
+    ways = np.column_stack([one[1], -other[1]])
+    if abs(np.linalg.det(ways)) < 1e-3:
+        return (one[0] + other[0]) / 2
+    return np.asarray(one[0] + np.linalg.solve(ways, other[0] - one[0])[0] * one[1])

@@ -1,0 +1,249 @@
+"""A scan to artwork: light, tone or inks, contours, size, in that order."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from scipy.ndimage import gaussian_filter
+
+from carvegen import geometry
+from carvegen.artwork import bounds
+from carvegen.artwork.clean import cleaned
+from carvegen.artwork.drawing import Artwork, Notes
+from carvegen.artwork.scan import frame as frames
+from carvegen.artwork.scan import inks, light, quad, smoothing, straight, tone
+from carvegen.artwork.scan.options import ScanOptions
+from carvegen.artwork.scan.pixels import opened
+from carvegen.artwork.scan.tracing import traced
+from carvegen.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+    from pathlib import Path
+
+    from carvegen.artwork.scan.frame import Frame
+    from carvegen.artwork.scan.pixels import Bytes, Picture
+    from carvegen.geometry import Floats, PolygonArray
+
+__all__ = ["as_artwork", "read_scan"]
+
+_LEAST_BLUR_PX = 0.6  # the pixels' own grain
+_INK_BLUR_PX = 1.0  # labels have no tones between: their stairs are as long as a pixel
+_MOST_BLUR_PX = 20.0
+_UNSIZED_SPECK_PX = 3.0
+_LOCAL_MM = 8.0  # about how far dark and light are looked for around a place
+_EVEN_LIGHT = 1.03  # light that varies less is even
+_ASKEW_DEG = 0.02  # a smaller tilt is not worth a word
+
+
+@dataclass(frozen=True, eq=False)
+class _Plane:
+    """One picture to be traced: a layer's name and the tone that parts it."""
+
+    name: str
+    tone: Bytes
+    level: float
+    light: bool
+    blur_px: float
+
+
+def read_scan(path: Path, options: ScanOptions | None = None) -> Artwork:
+    """The shapes in a scan or photograph: closed, valid polygons at true size in print view.
+
+    Parameters
+    ----------
+    path
+        A PNG, JPEG, TIFF, WebP, GIF or BMP file; its content decides, not its name.
+    options
+        How it is read.
+
+    Returns
+    -------
+    Artwork
+        A layer for each ink, dark to light; what was assumed or changed is in its notes.
+
+    Raises
+    ------
+    InputError
+        If it can't be read, says no size that can be true, or shows no shape.
+    """
+    from carvegen.artwork.reading import picture_bytes
+
+    try:
+        artwork = _scanned(picture_bytes(path), options or ScanOptions())
+        if not artwork.true_size:
+            raise _no_size(artwork)
+    except InputError as error:
+        raise error.within(str(path)) from None
+    return artwork
+
+
+def as_artwork(data: bytes, scale: float) -> Artwork:
+    """A picture read without a word about it: dark is shape, its size is what the file says, if it does."""
+    return _scanned(data, ScanOptions(), scale=scale)
+
+
+def _no_size(artwork: Artwork) -> InputError:
+    """What to say of a scan without a size."""
+    said = next((note for note in artwork.notes if "not followed" in note), "")
+    return InputError(
+        f"does not say how large it is{f' ({said})' if said else ''}",
+        hint="say it: --dpi 300, --width 210mm, or two points of the picture that lie a known length apart: "
+        '--points "120 80 1301 80 = 100mm"',
+    )
+
+
+def _scanned(data: bytes, options: ScanOptions, *, scale: float = 1.0) -> Artwork:
+    """The artwork in a picture file's bytes, enlarged `scale` times; without a size if none is known."""
+    notes = Notes()
+    picture = opened(data, notes)
+    picture, frame = _framed(picture, options, notes)
+    pitch = frame.pitch_mm if frame is not None and frame.true_size else 0.0
+    blur = float(np.clip(options.smooth_mm / pitch if pitch else 0.0, _LEAST_BLUR_PX, _MOST_BLUR_PX))
+    layers = {
+        plane.name: traced(plane.tone, plane.level, blur_px=plane.blur_px, light=plane.light)
+        for plane in _planes(picture, options, blur, pitch, notes)
+    }
+    if frame is None and options.bar_mm:
+        frame, layers = _by_bar(picture, layers, options, notes)
+    if frame is None:
+        size = frames.UNSIZED_MM / max(picture.width, picture.height)
+        frame = replace(frames.plain(picture, size, size), true_size=False)
+    least = options.speck_mm / frame.pitch_mm if frame.true_size else _UNSIZED_SPECK_PX
+    layers = {name: _mended(shapes, least, name, notes) for name, shapes in layers.items()}
+    frame = _enlarged(_upright(frame, layers, picture, options, notes), scale)
+    return _artwork(layers, frame, options, notes)
+
+
+def _framed(picture: Picture, options: ScanOptions, notes: Notes) -> tuple[Picture, Frame | None]:
+    """The picture without perspective, and how large it is."""
+    if options.corners is not None and options.size_mm is not None:
+        straight_on = frames.rectified(picture, _corners(picture, options, notes), options.size_mm, notes)
+        width, height = options.size_mm
+        return straight_on, frames.plain(straight_on, width / straight_on.width, height / straight_on.height)
+    if options.bar_mm and options.points is None:
+        return picture, None
+    return picture, frames.framed(picture, options, notes)
+
+
+def _corners(picture: Picture, options: ScanOptions, notes: Notes) -> Floats:
+    if options.corners is not None and not isinstance(options.corners, str):
+        return frames.upright_corners(options.corners, picture)
+    corners = quad.found_corners(picture)
+    listed = " ".join(f"{value:.1f}" for value in corners.ravel())
+    notes.add(f"the block's corners were found, in pixels, at {listed}")
+    return corners
+
+
+def _planes(picture: Picture, options: ScanOptions, blur: float, pitch: float, notes: Notes) -> Iterator[_Plane]:
+    if len(options.inks) > 1:
+        yield from _inks(picture, options, blur, notes)
+    else:
+        yield _dark(picture, options, blur, pitch, notes)
+
+
+def _dark(picture: Picture, options: ScanOptions, blur: float, pitch: float, notes: Notes) -> _Plane:
+    """Shapes by tone alone."""
+    seen = picture.tone
+    lit = light.paper_light(seen) if options.even else None
+    if lit is not None and lit.max() > _EVEN_LIGHT * lit.min():
+        notes.add(f"uneven light, by {1 - lit.min() / lit.max():.0%}, is taken out")
+        seen = light.evened(seen, lit)
+    if options.threshold:
+        level = options.threshold * 255
+    else:
+        parting = tone.parting(tone.counted(seen))
+        level = parting.level
+        if options.local:
+            seen = tone.centred(seen, parting, _LOCAL_MM / pitch if pitch else min(seen.shape) / 20)
+            level = 128.0
+        notes.add(
+            f"{'light' if options.light else 'dark'} is taken as shape; the tone between them was found at "
+            f"{parting.level / 255:.2f}{', place by place' if options.local else ''}"
+        )
+    return _Plane(options.inks[0], seen, level, options.light, blur)
+
+
+def _inks(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> Iterator[_Plane]:
+    """Shapes by the colours of the inks."""
+    seen = np.empty((3, picture.height, picture.width), dtype=np.uint8)
+    for channel, smooth in zip(picture.colour, seen, strict=True):
+        lit = light.paper_light(channel) if options.even else None
+        even = light.evened(channel, lit) if lit is not None and lit.max() > _EVEN_LIGHT * lit.min() else channel
+        gaussian_filter(even, blur, output=smooth)
+    found = inks.separated(seen, len(options.inks), reach=max(1, round(blur)))
+    del seen
+    notes.add(f"the paper is {found.colours[0]}; what lies under a darker ink can't be seen")
+    for k, name in enumerate(options.inks, start=1):
+        notes.add(f"the ink {name!r} is {found.colours[k]}")
+        plane = np.where(found.labels == k, np.uint8(255), np.uint8(0))
+        yield _Plane(name, plane, 127.5, light=True, blur_px=max(blur, _INK_BLUR_PX))
+
+
+def _by_bar(
+    picture: Picture, layers: dict[str, PolygonArray], options: ScanOptions, notes: Notes
+) -> tuple[Frame, dict[str, PolygonArray]]:
+    """Size by a printed bar, which is then left out; it is looked for in the darkest ink."""
+    name = next(iter(layers))
+    which, length = straight.bar(layers[name], options.bar_mm)
+    scale = options.bar_mm / length
+    notes.add(f"size by a printed bar of {options.bar_mm:g} mm, which is left out: {25.4 / scale:.1f} dots per inch")
+    return frames.plain(picture, scale, scale), {**layers, name: np.delete(layers[name], which)}
+
+
+def _mended(shapes: PolygonArray, least_px: float, name: str, notes: Notes) -> PolygonArray:
+    """Without specks and pinholes, smooth."""
+    kept = smoothing.without_specks(shapes, least_px**2)
+    for count, what in ((kept.specks, "specks are left out"), (kept.pinholes, "pinholes are filled")):
+        if count:
+            notes.add(f"{count} {what} in {name!r}: smaller than --speck")
+    if len(kept.shapes) > bounds.MAX_SHAPES:
+        raise InputError(
+            f"breaks into more than {bounds.MAX_SHAPES} shapes",
+            value=len(kept.shapes),
+            hint="leave smaller ones out (--speck 0.5), or smooth it more (--smooth 0.2)",
+        )
+    return smoothing.smoothed(kept.shapes)
+
+
+def _upright(
+    frame: Frame, layers: Mapping[str, PolygonArray], picture: Picture, options: ScanOptions, notes: Notes
+) -> Frame:
+    if options.tilt_deg:
+        return frames.turned(frame, options.tilt_deg)
+    if options.corners is not None or not options.deskew:
+        return frame
+    found = straight.tilt_deg(geometry.stack(layers.values()), picture.width, picture.height)
+    if found is None or abs(found) < _ASKEW_DEG:
+        return frame
+    notes.add(f"turned by {found:+.2f} degrees, so that its long straight edges stand upright")
+    return frames.turned(frame, found)
+
+
+def _enlarged(frame: Frame, scale: float) -> Frame:
+    if scale == 1:
+        return frame
+    return replace(
+        frame,
+        matrix=np.diag([scale, scale, 1.0]) @ frame.matrix,
+        width_mm=frame.width_mm * scale,
+        height_mm=frame.height_mm * scale,
+        pitch_mm=frame.pitch_mm * scale,
+    )
+
+
+def _artwork(layers: Mapping[str, PolygonArray], frame: Frame, options: ScanOptions, notes: Notes) -> Artwork:
+    if options.view == "block":
+        frame = frames.mirrored(frame)
+        notes.add("it shows the block itself and is mirrored, as the block prints")
+    tolerance = min(options.tolerance_mm, frame.pitch_mm) if frame.true_size else frame.pitch_mm / 4
+    found = {
+        name: [geometry.parts(shapely.simplify(frames.placed(shapes, frame), tolerance))]
+        for name, shapes in layers.items()
+    }
+    clean = cleaned(found, notes)
+    width, height = (frame.width_mm, frame.height_mm) if frame.true_size else (None, None)
+    return Artwork(clean, width, height, notes.lines(), true_size=frame.true_size)

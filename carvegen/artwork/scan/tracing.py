@@ -1,0 +1,91 @@
+"""Contours of a tone at sub-pixel position: closed polygons in pixels, y downwards."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from scipy.ndimage import gaussian_filter
+
+from carvegen import geometry
+from carvegen.artwork import bounds
+from carvegen.errors import InputError
+
+if TYPE_CHECKING:
+    from carvegen.artwork.scan.pixels import Bytes
+    from carvegen.geometry import Floats, PolygonArray
+
+__all__ = ["traced"]
+
+_BAND_PIXELS = 6_000_000  # contoured at a time, for memory's sake
+_BEYOND = 1e6  # below and above all tones
+_OFF_STEP = 1 / 777  # keeps the level off the tones themselves, so that no contour runs through a pixel's centre
+
+
+def traced(tone: Bytes, level: float, *, blur_px: float, light: bool = False) -> PolygonArray:
+    """What is darker than `level` (or lighter) as valid, disjoint polygons.
+
+    Contours run by linear interpolation between pixels' centres, after a Gaussian blur that takes the grain; the
+    centre of the upper left pixel is (0.5, 0.5). Shapes that reach the picture's edge end there.
+
+    Parameters
+    ----------
+    tone
+        (height, width).
+    blur_px
+        Standard deviation of the blur; the contour of a straight edge stays where it is.
+
+    Raises
+    ------
+    InputError
+        If there are more shapes or points than a drawing may hold.
+    """
+    smooth = gaussian_filter(tone, blur_px, output=np.float32) if blur_px > 0 else tone.astype(np.float32)
+    rows = max(_BAND_PIXELS // tone.shape[1], 2)
+    low, high = (level + _OFF_STEP, _BEYOND) if light else (-_BEYOND, level + _OFF_STEP)
+    last = tone.shape[0] - 1
+    found, points = [], 0
+    for first in range(0, last, rows):
+        end = min(first + rows, last)
+        found.append(_band(smooth, first, end, low, high))
+        points += int(shapely.get_num_coordinates(found[-1]).sum())
+        _check(sum(map(len, found)), points)
+    return _sewn(geometry.stack(found), np.arange(rows, last, rows) + 0.5)
+
+
+def _band(smooth: np.ndarray[Any, np.dtype[np.float32]], first: int, end: int, low: float, high: float) -> PolygonArray:
+    """Polygons of the rows first…end, both included; the picture's outermost pixels reach half a pixel further."""
+    from contourpy import FillType, contour_generator
+
+    height, width = smooth.shape
+    above, below = int(first == 0), int(end == height - 1)
+    z = np.pad(smooth[first : end + 1].astype(np.float64), ((above, below), (1, 1)), mode="edge")
+    x = np.clip(np.arange(-1, width + 1) + 0.5, 0, width)
+    y = np.clip(np.arange(first - above, end + below + 1) + 0.5, 0, height)
+    made = contour_generator(x, y, z, name="serial", fill_type=FillType.ChunkCombinedOffsetOffset).filled(low, high)
+    points, rings, polygons = (part[0] for part in made)
+    if points is None or rings is None or polygons is None:
+        return geometry.empty()
+    shapes = shapely.from_ragged_array(
+        shapely.GeometryType.POLYGON, np.asarray(points), (np.asarray(rings), np.asarray(polygons))
+    )
+    good = shapely.is_valid(shapes)
+    return geometry.parts(shapes if good.all() else np.where(good, shapes, shapely.make_valid(shapes)))
+
+
+def _sewn(shapes: PolygonArray, seams: Floats) -> PolygonArray:
+    """Shapes that two bands share, joined."""
+    if len(seams) == 0 or len(shapes) == 0:
+        return shapes
+    edges = shapely.bounds(shapes)[:, [1, 3]]
+    cut = np.isin(edges, seams).any(axis=1)
+    return geometry.stack([shapes[~cut], geometry.joined(shapes[cut])])
+
+
+def _check(shapes: int, points: int) -> None:
+    if shapes > 4 * bounds.MAX_SHAPES or points > 4 * bounds.MAX_POINTS:
+        raise InputError(
+            "breaks into hundreds of thousands of specks: it shows grain or a photograph, not shapes",
+            hint="smooth it more (--smooth 0.2), set another --threshold, or scan the drawing alone",
+        )
