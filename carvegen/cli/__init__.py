@@ -19,9 +19,11 @@ __all__ = ["main"]
 _COMMANDS = {
     "check": "Check a drawing of closed shapes against material and cutter.",
     "frost": "Let frost grow on a block from its edge or from outlines, check it, write its files.",
+    "grain": "Fill a block or its boards with wood grain, check it, write its files.",
     "mend": "Mend a drawing of closed shapes: the smallest changes that clear the findings.",
     "profiles": "List, show and check the materials, cutters and machines.",
     "snowfall": "Fill a block with falling snow, check it, write its files.",
+    "snowload": "Lay snow on trees, roofs and posts, take it out of a block, check it, write its files.",
 }
 
 
