@@ -13,7 +13,7 @@ from carvegen.artwork.drawing import Artwork, Wanted
 from carvegen.errors import InputError
 from carvegen.units import MM_PER
 
-__all__ = ["file_and_layer", "picture_bytes", "read"]
+__all__ = ["file_and_layer", "is_picture", "picture_bytes", "read"]
 
 #: First bytes of files that people hand in by mistake, and what to do with them.
 _OTHERS = (
@@ -105,6 +105,15 @@ def _read(path: Path, units: str | None, scale: float, wanted: Wanted) -> Artwor
     from carvegen.artwork.dxf import read_dxf
 
     return _named(path, "DXF", read_dxf(path, units=units, scale=scale, wanted=wanted))
+
+
+def is_picture(path: Path) -> bool:
+    """Whether a file is a picture made of dots, by its first bytes."""
+    try:
+        with path.open("rb") as file:
+            return file.read(8).startswith(_PICTURES)
+    except (OSError, ValueError):
+        return False
 
 
 def picture_bytes(path: Path) -> bytes:

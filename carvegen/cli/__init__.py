@@ -22,6 +22,7 @@ _COMMANDS = {
     "grain": "Fill a block or its boards with wood grain, check it, write its files.",
     "mend": "Mend a drawing of closed shapes: the smallest changes that clear the findings.",
     "profiles": "List, show and check the materials, cutters and machines.",
+    "read": "Show what is understood of a drawing or a scan; write it as clean outlines.",
     "snowfall": "Fill a block with falling snow, check it, write its files.",
     "snowload": "Lay snow on trees, roofs and posts, take it out of a block, check it, write its files.",
 }

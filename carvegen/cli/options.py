@@ -38,11 +38,13 @@ __all__ = [
     "placed",
     "places",
     "profile_folders",
+    "read_as",
     "setup",
     "setups",
     "style",
     "summary",
     "teller",
+    "true_size",
 ]
 
 
@@ -98,6 +100,9 @@ block_size = click.option(
 
 #: ``--size`` where the drawing may give it: passes `size` in mm, or None.
 face_size = click.option("--size", type=_SIZE, help="Width x height of the block, if no layer BLOCK EDGE gives it.")
+
+#: ``--size`` of what lies between four corners: passes `size_mm`, or None.
+true_size = click.option("--size", "size_mm", type=_SIZE, help="Scan: how far apart the corners are: 200x150.")
 
 #: Material, cutter, machines and how the block is cut.
 setup = _all(
@@ -217,14 +222,15 @@ def motif(name: str, *, presets: str) -> Callable[[Any], Any]:
             setting.option,
             setting.name,
             help=f"{setting.help[0].upper()}{setting.help[1:]}.",
-            **_read_as(setting.unit),
+            **read_as(setting.unit),
         )
         for setting in parameters(known.Settings)
     ]
     return _all(*given)
 
 
-def _read_as(unit: str) -> dict[str, Any]:
+def read_as(unit: str) -> dict[str, Any]:
+    """How a declared setting of a unit is read from the command line."""
     if unit == "flag":
         return {"is_flag": True, "default": None}
     return {"type": {"mm": _LENGTH, "deg": _ANGLE}.get(unit, click.FLOAT)}

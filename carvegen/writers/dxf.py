@@ -13,18 +13,17 @@ from carvegen import geometry
 from carvegen.errors import InputError
 from carvegen.writers.layers import BLOCK_EDGE, CUT_AREA, CUT_OUT, MACHINE_LAYERS, NOTES, REGISTER, palette
 from carvegen.writers.outlines import ring_texts
-from carvegen.writers.sheet import machine_sheet
+from carvegen.writers.sheet import Sheet, machine_sheet
 from carvegen.writers.views import View, seen
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
     from carvegen.geometry import PolygonArray
     from carvegen.job import Job
     from carvegen.writers.layers import Layer
-    from carvegen.writers.sheet import Sheet
 
-__all__ = ["VERSIONS", "machine_dxf"]
+__all__ = ["VERSIONS", "layers_dxf", "machine_dxf"]
 
 VERSIONS = ("R2000", "R12")
 
@@ -54,7 +53,6 @@ def machine_dxf(job: Job, version: str = "R2000") -> str:
     sheet = machine_sheet(
         job, shown, layers, more=["The origin is the block's lower left corner; x to the right, y upwards."]
     )
-    old = version == "R12"
     contours = {
         CUT_AREA: shown.cuts,
         CUT_OUT: shown.cut_outs,
@@ -63,11 +61,23 @@ def machine_dxf(job: Job, version: str = "R2000") -> str:
         NOTES: geometry.polygon_array([sheet.bar]),
     }
     doc = _document(version, sheet, [layers[name] for name in MACHINE_LAYERS])
+    return _filled(doc, {layers[name]: shapes for name, shapes in contours.items()}, old=version == "R12")
+
+
+def layers_dxf(layers: Mapping[Layer, PolygonArray], size: tuple[float, float]) -> str:
+    """Closed polylines on layers, release 2000, in millimetres, on a page of `size` with the origin at its corner."""
+    sheet = Sheet(
+        left=0, bottom=0, right=size[0], top=size[1], register=geometry.empty(), bar=geometry.box(*size), lines=()
+    )
+    return _filled(_document("R2000", sheet, list(layers)), layers, old=False)
+
+
+def _filled(doc: Any, contours: Mapping[Layer, PolygonArray], *, old: bool) -> str:  # noqa: ANN401
+    """The document's text with the contours of each layer."""
     owner = doc.modelspace().layout_key
     handle = int(str(doc.entitydb.handles), 16)
     pieces: list[str] = []
-    for name, shapes in contours.items():
-        layer = layers[name]
+    for layer, shapes in contours.items():
         made = _old_polylines(shapes, layer) if old else _polylines(shapes, layer, owner, handle)
         handle += 0 if old else len(made)
         pieces += made
@@ -118,7 +128,11 @@ def _text(doc: Any) -> str:  # noqa: ANN401
     out = io.StringIO()
     with _same_bytes():
         doc.write(out)
-    return "".join(letter if letter.isascii() else _escaped(letter) for letter in out.getvalue())
+    return _ascii(out.getvalue())
+
+
+def _ascii(text: str) -> str:
+    return "".join(letter if letter.isascii() else _escaped(letter) for letter in text)
 
 
 def _escaped(letter: str) -> str:
@@ -137,7 +151,7 @@ def _polylines(shapes: PolygonArray, layer: Layer, owner: str, handle: int) -> l
     found = geometry.rings(shapes)
     points = ring_texts(found.xy, found.start, before=" 10\n", between="\n 20\n", after="\n")
     head = (
-        f"  0\nLWPOLYLINE\n  5\n%X\n330\n{owner}\n100\nAcDbEntity\n  8\n{layer.name}\n100\nAcDbPolyline\n"
+        f"  0\nLWPOLYLINE\n  5\n%X\n330\n{owner}\n100\nAcDbEntity\n  8\n{_ascii(layer.name)}\n100\nAcDbPolyline\n"
         " 90\n%d\n 70\n1\n"
     )
     counts = np.diff(found.start).tolist()
