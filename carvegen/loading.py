@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.block import Block
 from carvegen.errors import InputError
-from carvegen.growth import Place
 from carvegen.holding import held, opened
-from carvegen.making import area_of
-from carvegen.motifs import snowload
+from carvegen.making import block_on, place_on
+from carvegen.motifs import motif
 
 if TYPE_CHECKING:
     from numpy.random import Generator
     from shapely.geometry.base import BaseGeometry
 
+    from carvegen.block import Block
     from carvegen.geometry import PolygonArray
     from carvegen.growth import Growth
     from carvegen.limits import Limits
@@ -35,7 +35,13 @@ BLOCKS = {
 
 
 def loaded_block(
-    ground: Ground, settings: snowload.Settings, limits: Limits, rng: Generator, *, which: str = "sky"
+    ground: Ground,
+    settings: Any,  # noqa: ANN401
+    limits: Limits,
+    rng: Generator,
+    *,
+    which: str = "sky",
+    by: str = "snowload",
 ) -> Block:
     """The block named `which` in `BLOCKS`, with the snow that lies on ``ground.grow_from`` taken out.
 
@@ -49,28 +55,13 @@ def loaded_block(
     """
     if len(ground.grow_from) == 0:
         raise InputError("nothing is given for the snow to lie on", where="--on", hint="give a drawing: --on fir.svg")
-    face = geometry.box(ground.width_mm, ground.height_mm)
-    if not shapely.contains_properly(face, ground.openings).all():
-        raise InputError(
-            "must lie inside the block", where="--opening", hint="move it, make it smaller, or enlarge --size"
-        )
-    area = area_of(ground, face, settings, limits)
-    if shapely.area(area) <= 0:
-        raise InputError(
-            "nothing of the block is left for the snow",
-            where="--keep-clear, --opening, --margin",
-            hint="they cover the face together with the land that must stay round them; make them smaller",
-        )
-    grown = snowload.grow(settings, Place(area=area, shapes=ground.grow_from), limits, rng)
-    kept = np.concatenate([ground.keep_clear, ground.grow_from])
-    return Block(
-        name=ground.name,
-        width_mm=ground.width_mm,
-        height_mm=ground.height_mm,
-        cuts=held(_share(grown, ground.grow_from, limits, which), area, limits),
-        cut_outs=geometry.snapped(geometry.joined(ground.openings)),
-        kept=geometry.parts(shapely.intersection(geometry.joined(kept), face)),
-    )
+    if ground.prints:
+        raise InputError("snow that lies on a drawing is taken out of a block", where="--prints", hint="leave it out")
+    ground = replace(ground, grow_from=geometry.joined(ground.grow_from))
+    place = place_on(ground, settings, limits)
+    grown = motif(by).grow(settings, place, limits, rng)
+    kept = replace(ground, keep_clear=np.concatenate([ground.keep_clear, ground.grow_from]))
+    return block_on(kept, held(_share(grown, ground.grow_from, limits, which), place.area, limits))
 
 
 def _share(grown: Growth, shapes: PolygonArray, limits: Limits, which: str) -> BaseGeometry:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,11 +20,12 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from numpy.random import Generator
+    from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.geometry import PolygonArray
+    from carvegen.geometry import Floats, PolygonArray
 
-__all__ = ["Ground", "area_of", "grown_block", "strictest"]
+__all__ = ["Ground", "block_on", "grown_block", "place_on", "strictest"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -38,6 +40,13 @@ class Ground:
     grow_from: PolygonArray = field(default_factory=geometry.empty)  #: shapes that the motif lies on or grows from
     margin_mm: float = 0.0  #: strip along the edge that stays land
     clearance_mm: float = 0.0  #: how far the motif stays from `keep_clear`
+    density: Callable[[Floats], Floats] | None = None  #: points to the share 0…1 of the motif there
+    prints: bool = False  #: the motif stays standing and all else is cut, as for white ink
+
+    @property
+    def face(self) -> Polygon:
+        """The block's rectangle."""
+        return geometry.box(self.width_mm, self.height_mm)
 
     def __post_init__(self) -> None:
         check_words(self.name, where="--name")
@@ -55,26 +64,44 @@ def grown_block(ground: Ground, settings: Any, limits: Limits, rng: Generator, *
     InputError
         If nothing of the face is left for the motif, or an opening leaves the face.
     """
-    face = geometry.box(ground.width_mm, ground.height_mm)
-    if not shapely.contains_properly(face, ground.openings).all():
+    if ground.prints:
+        limits = _for_land(limits)
+    grown = motif(by).grow(settings, place_on(ground, settings, limits), limits, rng).cuts
+    return block_on(ground, _all_but(ground, grown) if ground.prints else grown)
+
+
+def block_on(ground: Ground, cuts: PolygonArray) -> Block:
+    """The ground's block with these cuts, its openings and what it keeps clear."""
+    return Block(
+        name=ground.name,
+        width_mm=ground.width_mm,
+        height_mm=ground.height_mm,
+        cuts=cuts,
+        cut_outs=geometry.snapped(geometry.joined(ground.openings)),
+        kept=geometry.parts(shapely.intersection(geometry.joined(ground.keep_clear), ground.face)),
+    )
+
+
+def place_on(ground: Ground, settings: Any, limits: Limits) -> Place:  # noqa: ANN401
+    """Where a motif may grow on the ground.
+
+    Raises
+    ------
+    InputError
+        If nothing of the face is left for it, or an opening leaves the face.
+    """
+    if not shapely.contains_properly(ground.face, ground.openings).all():
         raise InputError(
             "must lie inside the block", where="--opening", hint="move it, make it smaller, or enlarge --size"
         )
-    area = area_of(ground, face, settings, limits)
+    area = _area(ground, settings, limits)
     if shapely.area(area) <= 0:
         raise InputError(
             "nothing of the block is left for the motif",
             where="--keep-clear, --opening, --margin",
             hint="they cover the face together with the land that must stay round them; make them smaller",
         )
-    return Block(
-        name=ground.name,
-        width_mm=ground.width_mm,
-        height_mm=ground.height_mm,
-        cuts=motif(by).grow(settings, Place(area=area, shapes=ground.grow_from), limits, rng).cuts,
-        cut_outs=geometry.snapped(geometry.joined(ground.openings)),
-        kept=geometry.parts(shapely.intersection(geometry.joined(ground.keep_clear), face)),
-    )
+    return Place(area=area, shapes=ground.grow_from, density=ground.density)
 
 
 def strictest(limits: Iterable[Limits]) -> Limits:
@@ -89,7 +116,23 @@ def strictest(limits: Iterable[Limits]) -> Limits:
     )
 
 
-def area_of(ground: Ground, face: BaseGeometry, settings: Any, limits: Limits) -> BaseGeometry:  # noqa: ANN401
+def _for_land(limits: Limits) -> Limits:
+    """The limits for a motif that is land: its shapes as wide as land must be, their gaps as wide as a cut."""
+    return replace(
+        limits,
+        land_along_mm=limits.cut_mm,
+        land_across_mm=limits.cut_mm,
+        cut_mm=max(limits.land_mm, limits.dot_mm),
+    )
+
+
+def _all_but(ground: Ground, lands: PolygonArray) -> PolygonArray:
+    """The face without these lands and without what is kept clear or opened."""
+    stays = np.concatenate([lands, geometry.joined(ground.keep_clear), ground.openings])
+    return geometry.snapped(geometry.parts(shapely.difference(ground.face, shapely.union_all(stays))))
+
+
+def _area(ground: Ground, settings: Any, limits: Limits) -> BaseGeometry:  # noqa: ANN401
     """Where the motif may grow.
 
     Shapes are kept clear by at least half the land: what stands of a thin twig between two cuts is then

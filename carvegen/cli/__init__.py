@@ -21,6 +21,7 @@ _COMMANDS = {
     "frost": "Let frost grow on a block from its edge or from outlines, check it, write its files.",
     "grain": "Fill a block or its boards with wood grain, check it, write its files.",
     "mend": "Mend a drawing of closed shapes: the smallest changes that clear the findings.",
+    "motifs": "List what can be grown: motifs, their presets and settings.",
     "profiles": "List, show and check the materials, cutters and machines.",
     "read": "Show what is understood of a drawing or a scan; write it as clean outlines.",
     "snowfall": "Fill a block with falling snow, check it, write its files.",

@@ -151,6 +151,12 @@ places = _all(
     click.option(
         "--clearance", type=_LENGTH, default="1", show_default=True, help="How far to stay from --keep-clear."
     ),
+    click.option(
+        "--density",
+        metavar="PICTURE",
+        help="Where the motif is thick: a grey picture over the face (white: all, black: none), or a SHAPE.",
+    ),
+    click.option("--prints", is_flag=True, help="The motif prints, as in white ink: all else is cut away."),
 )
 
 #: Where the files go and how they are written.
@@ -266,9 +272,10 @@ def setups(given: Mapping[str, Any]) -> tuple[Setup, ...]:
     )
 
 
-def ground(name: str, given: Mapping[str, Any]) -> Ground:
-    """The face with what is kept clear and cut out, read from the drawings."""
+def ground(name: str, given: Mapping[str, Any], *, sources: Sequence[str] = ()) -> Ground:
+    """The face with what is kept clear and cut out, and what the motif grows from, read from the drawings."""
     from carvegen import geometry
+    from carvegen.artwork.density import density_of
     from carvegen.making import Ground
 
     width, height = given["size"]
@@ -279,6 +286,9 @@ def ground(name: str, given: Mapping[str, Any]) -> Ground:
         height_mm=height,
         keep_clear=geometry.stack(shapes["keep_clear"]),
         openings=geometry.stack(shapes["opening"]),
+        grow_from=geometry.stack(placed(text, given) for text in sources),
+        density=density_of(given["density"], width_mm=width, height_mm=height) if given["density"] else None,
+        prints=given["prints"],
         margin_mm=given["margin"],
         clearance_mm=given["clearance"],
     )
