@@ -152,7 +152,7 @@ places = _all(
         "--clearance", type=_LENGTH, default="1", show_default=True, help="How far to stay from --keep-clear."
     ),
     click.option(
-        "--density",
+        "--mask",
         metavar="PICTURE",
         help="Where the motif is thick: a grey picture over the face (white: all, black: none), or a SHAPE.",
     ),
@@ -287,7 +287,7 @@ def ground(name: str, given: Mapping[str, Any], *, sources: Sequence[str] = ()) 
         keep_clear=geometry.stack(shapes["keep_clear"]),
         openings=geometry.stack(shapes["opening"]),
         grow_from=geometry.stack(placed(text, given) for text in sources),
-        density=density_of(given["density"], width_mm=width, height_mm=height) if given["density"] else None,
+        density=density_of(given["mask"], width_mm=width, height_mm=height) if given["mask"] else None,
         prints=given["prints"],
         margin_mm=given["margin"],
         clearance_mm=given["clearance"],
