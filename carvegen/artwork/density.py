@@ -36,7 +36,7 @@ def density_of(text: str, *, width_mm: float, height_mm: float) -> Callable[[Flo
         return _from_picture(Path(text), width_mm, height_mm)
     shapes = shapely.union_all(placed(text, width_mm=width_mm, height_mm=height_mm))
     shapely.prepare(shapes)
-    return lambda xy: np.asarray(shapely.contains_xy(shapes, xy[:, 0], xy[:, 1]), dtype=np.float64)
+    return lambda xy: np.asarray(shapely.intersects_xy(shapes, xy[:, 0], xy[:, 1]), dtype=np.float64)
 
 
 def _from_picture(path: Path, width_mm: float, height_mm: float) -> Callable[[Floats], Floats]:
