@@ -1,0 +1,157 @@
+"""The blocks of a print: each one's setups, what stands of it, and the block that is cut."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import shapely
+
+from carvegen import geometry
+from carvegen.block import Block
+from carvegen.colour import lightness
+from carvegen.errors import CarvegenError, InputError
+from carvegen.findings import Finding, Severity
+from carvegen.job import Job, setups_for
+from carvegen.making import strictest
+from carvegen.mend import mended
+from carvegen.picture import pictured
+from carvegen.separation import Plate, Spread, separated
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.job import Setup
+    from carvegen.picture import Picture
+    from carvegen.printfile import Print, PrintBlock
+    from carvegen.profiles import Library
+    from carvegen.separation import Dropped, Separated
+
+__all__ = ["Cut", "cut_blocks", "finding_of", "mended_cut", "plates_of", "ways_of"]
+
+_TURNS = 4  #: what is mended for one machine may have to be mended again for another
+
+Ways = Mapping[str, tuple["Setup", ...]]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Cut:
+    """One block of a print as it comes from the separation."""
+
+    block: Block
+    land: BaseGeometry  #: what stands
+    white: BaseGeometry  #: what must not print
+    dropped: tuple[Dropped, ...] = ()
+
+
+def ways_of(given: Print, shelf: Library) -> dict[str, tuple[Setup, ...]]:
+    """The setups of each block, by name; an error says which block."""
+    return {block.name: _ways(given, k, block, shelf) for k, block in enumerate(given.blocks)}
+
+
+def _ways(given: Print, k: int, block: PrintBlock, shelf: Library) -> tuple[Setup, ...]:
+    try:
+        return setups_for(
+            shelf, material=block.material, cutter=block.cutter, machines=block.machines, kinds=block.kinds,
+            thickness_mm=block.thickness_mm, depth_mm=block.depth_mm, grain_deg=block.grain_deg,
+            declared=block.declare,
+        )  # fmt: skip
+    except CarvegenError as error:
+        raise error.within(given.place(f"blocks[{k}]")) from None
+
+
+def plates_of(given: Print, ways: Ways) -> tuple[Plate, ...]:
+    """The blocks that print ink from their lands, for the separation."""
+    plates = []
+    for block in given.blocks:
+        if block.inked and block.ink is not None:
+            limits = strictest(way.limits for way in ways[block.name])
+            plates.append(
+                Plate(
+                    name=block.name, layers=frozenset(block.layers), lightness=lightness(block.ink.colour),
+                    land_mm=limits.land_mm, cut_mm=limits.cut_mm, ground=block.role == "background",
+                )
+            )  # fmt: skip
+    return tuple(plates)
+
+
+def cut_blocks(given: Print, ways: Ways, *, say: Callable[[str], None]) -> tuple[Picture, dict[str, Cut]]:
+    """The picture of a print, and every block taken out of it, by name, in printing order."""
+    limits = {name: strictest(way.limits for way in its) for name, its in ways.items()}
+    plates = plates_of(given, ways)
+    picture = pictured(given, plates, limits, say=say)
+    say("taking the inks apart")
+    layers = picture.drawing.layers
+    known = {layer.name for layer in layers}
+    plates = tuple(replace(plate, layers=_as_drawn(plate.layers, known)) for plate in plates)
+    found = separated(
+        picture.face, layers, plates, white=lambda plate: picture.white_for(plate.name),
+        spread=Spread(trap_mm=given.trap_mm, cut_back_mm=given.register_error_mm),
+    )  # fmt: skip
+    return picture, {block.name: _cut(given, k, block, picture, found) for k, block in enumerate(given.blocks)}
+
+
+def _as_drawn(names: frozenset[str], known: set[str]) -> frozenset[str]:
+    from carvegen.artwork import plain_name
+
+    wanted = set(map(plain_name, names))
+    return frozenset(name for name in known if plain_name(name) in wanted)
+
+
+def _cut(given: Print, k: int, block: PrintBlock, picture: Picture, found: Mapping[str, Separated]) -> Cut:
+    if block.name in found:
+        its = found[block.name]
+        white = picture.white_for(block.name)
+        return Cut(block=_block(given, block, its.land, picture), land=its.land, white=white, dropped=its.dropped)
+    shapes = picture.openings
+    if block.layers:
+        shapes = geometry.snapped(geometry.parts(picture.drawing.union(block.layers)))
+    if len(shapes) == 0:
+        raise InputError(
+            f"has nothing to {'press' if block.role == 'emboss' else 'mask'}", where=given.place(f"blocks[{k}]"),
+            hint='write an [[openings]] with a shape, or name layers: layers = ["MOON"]',
+        )  # fmt: skip
+    if block.role == "stencil":
+        stays = shapely.difference(picture.face, shapely.union_all(shapes))
+        own = Block(name=block.name, width_mm=given.width_mm, height_mm=given.height_mm, cuts=geometry.empty(),
+                    cut_outs=shapes)  # fmt: skip
+        return Cut(block=own, land=stays, white=shapely.Polygon())
+    land = shapely.union_all(geometry.snapped(geometry.parts(geometry.offset(shapes, -given.register_error_mm))))
+    return Cut(block=_block(given, block, land, None), land=land, white=shapely.Polygon())
+
+
+def _block(given: Print, block: PrintBlock, land: BaseGeometry, picture: Picture | None) -> Block:
+    """The block on which `land` stands; openings go right through it."""
+    face = geometry.box(given.width_mm, given.height_mm)
+    openings = picture.openings if picture is not None else geometry.empty()
+    gone = shapely.difference(face, shapely.union(land, shapely.union_all(openings)), grid_size=geometry.GRID_MM)
+    return Block(
+        name=block.name, width_mm=given.width_mm, height_mm=given.height_mm, cuts=geometry.parts(gone), cut_outs=openings
+    )
+
+
+def mended_cut(cut: Cut, ways: Sequence[Setup], *, say: Callable[[str], None]) -> Cut:
+    """The block mended for all its machines; but what must be white is kept white, mended or not."""
+    block = cut.block
+    for _ in range(_TURNS):
+        before = block
+        for way in ways:
+            job: Job = mended(way.on(block), fixed=block.fixed, say=say).job
+            block = job.block
+        if block is before:
+            break
+    gone = shapely.union_all(geometry.stack([block.cuts, block.cut_outs]), grid_size=geometry.GRID_MM)
+    land = shapely.difference(block.face, shapely.union(gone, cut.white), grid_size=geometry.GRID_MM)
+    outs = shapely.union_all(block.cut_outs)
+    cuts = shapely.difference(block.face, shapely.union(land, outs), grid_size=geometry.GRID_MM)
+    return replace(cut, block=replace(block, cuts=geometry.parts(cuts)), land=land)
+
+
+def finding_of(dropped: Dropped) -> Finding:
+    """A place where a block can't stay back from the white, as a finding."""
+    return Finding(
+        rule="cut-back", severity=Severity.RISK, at=dropped.at, measured=dropped.width_mm, limit=dropped.land_mm,
+        unit="mm", why="cut back from the white here, the land would be too narrow to stand: a light fringe may show",
+        remedy="print this place in close register, or draw it wider",
+    )  # fmt: skip

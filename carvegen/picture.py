@@ -1,0 +1,192 @@
+"""The picture to be printed: its layers, the motifs grown on it once for all blocks, and what stays white."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.errors import InputError
+from carvegen.growth import Place
+from carvegen.holding import held
+from carvegen.layers import Drawing, drawing_of
+from carvegen.making import Ground, place_on, strictest
+from carvegen.motifs import motif
+from carvegen.separation import painted
+from carvegen.settling import settled
+from carvegen.streams import stream
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.geometry import PolygonArray
+    from carvegen.limits import Limits
+    from carvegen.printfile import Print, PrintMotif
+    from carvegen.separation import Plate
+
+__all__ = ["Picture", "White", "pictured"]
+
+_APART_MM = 0.02  #: so much more than the land is left between motifs, for the grid's sake
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class White:
+    """Something that stays bare paper on the blocks that it leaves."""
+
+    name: str
+    shapes: PolygonArray
+    leaves: frozenset[str]  #: names of blocks
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Picture:
+    """What is to be printed, print view, mm."""
+
+    face: BaseGeometry
+    drawing: Drawing
+    whites: tuple[White, ...]
+    openings: PolygonArray
+
+    def white_for(self, block: str) -> BaseGeometry:
+        """All that must not print on a block, its openings too."""
+        return _union([self.openings, *(white.shapes for white in self.whites if block in white.leaves)])
+
+    def must_white(self, blocks: Sequence[str]) -> BaseGeometry:
+        """What every one of these blocks leaves: bare paper, whatever prints."""
+        return _union([self.openings, *(white.shapes for white in self.whites if white.leaves.issuperset(blocks))])
+
+
+def pictured(
+    given: Print, plates: Sequence[Plate], limits: Mapping[str, Limits], *, say: Callable[[str], None]
+) -> Picture:
+    """The picture of a print, its motifs grown.
+
+    Each motif has a stream of its own under the print's seed, so that one more of another kind changes nothing in it;
+    but later ones keep clear of what earlier ones have made white.
+
+    Parameters
+    ----------
+    plates
+        The blocks that print ink.
+    limits
+        Of each block, by name.
+
+    Raises
+    ------
+    InputError
+        If a drawing can't be read, or a motif finds no room; with the key.
+    """
+    drawing = drawing_of(given)
+    inked = frozenset(plate.name for plate in plates)
+    openings = geometry.snapped(geometry.joined(_shapes(drawing, "openings", given.openings)))
+    face = geometry.box(given.width_mm, given.height_mm)
+    if not shapely.contains_properly(face, openings).all():
+        raise InputError("must lie inside the blocks", where=given.place("openings"), hint="move it, or make it smaller")
+    lights = geometry.snapped(geometry.joined(_shapes(drawing, "highlights", given.highlights)))
+    whites = [White(name="paper", shapes=lights, leaves=inked)] if len(lights) else []
+    grower = _Grower(drawing, plates, limits, openings)
+    for k, its in enumerate(given.motifs):
+        say(f"growing {its.motif} {k + 1} of {len(given.motifs)}")
+        try:
+            whites.append(grower.grown(its, whites, f"motifs[{k}]"))
+        except InputError as error:
+            raise error.within(given.place(f"motifs[{k}]")) from None
+    return Picture(face=face, drawing=drawing, whites=tuple(whites), openings=openings)
+
+
+def _shapes(drawing: Drawing, key: str, texts: Sequence[str]) -> PolygonArray:
+    return geometry.stack(drawing.shapes(text, f"{key}[{k}].shape") for k, text in enumerate(texts))
+
+
+class _Grower:
+    """Where motifs may grow on a drawing, and under which limits."""
+
+    def __init__(
+        self, drawing: Drawing, plates: Sequence[Plate], limits: Mapping[str, Limits], openings: PolygonArray
+    ) -> None:
+        self.drawing, self.given, self.openings = drawing, drawing.given, openings
+        self.limits = limits
+        self.face = geometry.box(self.given.width_mm, self.given.height_mm)
+        self.pictures = {plate.name: painted(self.face, drawing.layers, plate) for plate in plates}
+
+    def grown(self, its: PrintMotif, whites: Sequence[White], key: str) -> White:
+        """One motif, out of the blocks that it leaves."""
+        leaves = frozenset(name for name in self.pictures if its.leaves(name))
+        if not leaves:
+            raise InputError("leaves no block that prints ink", value=list(its.blocks), where="blocks",
+                             hint="name a key, tone or background block")  # fmt: skip
+        limits = strictest(self.limits[name] for name in sorted(leaves))
+        before = _union([white.shapes for white in whites])
+        work = {"snowfall": self._fallen, "snowload": self._loaded}.get(its.motif, self._textured)
+        area = self._area(its, limits, key)
+        if shapely.area(area) <= 0:
+            raise InputError("finds no room", where="region, keep_clear, behind", hint="make what it avoids smaller")
+        shapes = work(its, area, limits, before, leaves)
+        return White(name=f"{its.motif} {its.nth + 1}", shapes=shapes, leaves=leaves)
+
+    def _area(self, its: PrintMotif, limits: Limits, key: str) -> BaseGeometry:
+        """Where it may grow, whatever hides it."""
+        clear = geometry.stack(
+            self.drawing.shapes(text, f"{key}.keep_clear[{j}]") for j, text in enumerate(its.keep_clear)
+        )
+        ground = Ground(
+            name=its.motif, width_mm=self.given.width_mm, height_mm=self.given.height_mm, keep_clear=clear,
+            openings=self.openings, margin_mm=self.given.margin_mm + self.given.bleed_mm * (self.given.margin_mm > 0),
+            clearance_mm=its.clearance_mm,
+        )  # fmt: skip
+        area = place_on(ground, its.settings, limits).area
+        if its.region:
+            area = shapely.intersection(area, _union([self.drawing.shapes(its.region, f"{key}.region")]))
+        return area
+
+    def _hidden_by(self, its: PrintMotif) -> BaseGeometry:
+        return self.drawing.union(its.behind if its.front else self.drawing.names)
+
+    def _grow(self, its: PrintMotif, area: BaseGeometry, limits: Limits) -> PolygonArray:
+        rng = stream(self.given.seed, "print", its.motif, str(its.nth))
+        place = Place(area=area, shapes=geometry.parts(self.drawing.union(its.on)))
+        return motif(its.motif).grow(its.settings, place, limits, rng).cuts
+
+    def _fallen(
+        self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str]
+    ) -> PolygonArray:
+        """Flakes: those too near to other white, or that leave slivers of a block, are left out whole."""
+        flakes = self._grow(its, shapely.difference(area, self._hidden_by(its)), limits)
+        flakes = flakes[~shapely.dwithin(flakes, before, limits.land_mm + _APART_MM)] if len(flakes) else flakes
+        for name in sorted(leaves) if its.front else ():
+            flakes = settled(flakes, self.pictures[name], limits)
+        return flakes
+
+    def _loaded(
+        self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str]
+    ) -> PolygonArray:
+        """Lying snow: grown whole, then hidden where something stands in front of it."""
+        if not its.on:
+            raise InputError("has nothing to lie on", where="on", hint='name layers: on = ["POSTS"]')
+        snow = self._grow(its, area, limits)
+        hidden = _grown(self._hidden_by(its), before, limits)
+        if shapely.is_empty(hidden):
+            return snow
+        return held(shapely.difference(_union([snow]), hidden), shapely.difference(area, hidden), limits)
+
+    def _textured(
+        self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str]
+    ) -> PolygonArray:
+        """Grain or frost: not under what stands in front of the layers that it is on."""
+        front = [layer.shape for layer in self.drawing.in_front_of(its.on)]
+        hidden = shapely.union_all(geometry.polygon_array([self._hidden_by(its), *front]))
+        return self._grow(its, shapely.difference(area, _grown(hidden, before, limits)), limits)
+
+
+def _grown(hidden: BaseGeometry, before: BaseGeometry, limits: Limits) -> Any:  # noqa: ANN401
+    """What a motif keeps out of: what hides it, and earlier white with the land that must stay round that."""
+    return shapely.union(hidden, shapely.buffer(before, limits.land_mm + _APART_MM, quad_segs=4))
+
+
+def _union(arrays: Sequence[PolygonArray]) -> BaseGeometry:
+    found: BaseGeometry = shapely.union_all(np.concatenate([geometry.empty(), *arrays]), grid_size=geometry.GRID_MM)
+    return found

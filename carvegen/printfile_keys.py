@@ -1,0 +1,156 @@
+"""The keys of a print file: one declaration of each, which the reader, the schema and the starter read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+
+from carvegen.block import SIDES_MM
+from carvegen.profile_reader import Range
+from carvegen.profile_values import KINDS
+
+__all__ = ["LISTS", "REGISTER_METHODS", "REQUIRED", "ROLES", "TABLES", "Key", "Kind"]
+
+#: What a block is for.
+ROLES: Mapping[str, str] = MappingProxyType({
+    "key": "the lines and darks that carry the picture",
+    "tone": "flat colour",
+    "background": "all of the face where nothing stands in front",
+    "emboss": "presses the openings into the paper; no ink",
+    "stencil": "a mask, cut through where ink is dabbed",
+})  # fmt: skip
+REGISTER_METHODS = ("crosses",)  #: how register is made checkable; others will follow
+
+REQUIRED: Any = object()  #: the default of a key that must be there
+
+
+class Kind:
+    """The kinds of value that a key may have."""
+
+    TEXT = "text"
+    TEXTS = "texts"
+    NUMBER = "number"
+    WHOLE = "whole number"
+    FLAG = "flag"
+    COLOUR = "colour"
+    SIZE = "size"
+    SETTINGS = "settings"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Key:
+    """What is known about one key of a table."""
+
+    name: str
+    kind: str
+    help: str
+    default: Any = REQUIRED
+    range: Range | None = None
+    among: tuple[str, ...] = ()
+    form: str = ""  #: regular expression of a text, the whole of it
+    remedy: str = ""  #: how to write it
+
+    @property
+    def required(self) -> bool:
+        """Whether there is no default."""
+        return self.default is REQUIRED
+
+
+def _text(name: str, help_: str, **more: Any) -> Key:  # noqa: ANN401
+    return Key(name=name, kind=Kind.TEXT, help=help_, **more)
+
+
+def _texts(name: str, help_: str, default: Any = (), **more: Any) -> Key:  # noqa: ANN401
+    return Key(name=name, kind=Kind.TEXTS, help=help_, default=default, **more)
+
+
+def _number(name: str, help_: str, low: float, high: float, default: Any = REQUIRED) -> Key:  # noqa: ANN401
+    return Key(name=name, kind=Kind.NUMBER, help=help_, range=Range(low, high), default=default)
+
+
+def _flag(name: str, help_: str, default: bool) -> Key:
+    return Key(name=name, kind=Kind.FLAG, help=help_, default=default)
+
+
+#: How a name that becomes a folder is written.
+_PLAIN = "[a-z0-9]+(-[a-z0-9]+)*"
+_LAYERS = "names of layers, as the drawing calls them"
+_WORDS = 'words such as "circle 150 110 12", "FILE", "FILE#LAYER" or "FILE at X Y width W"'
+
+#: Tables that are there once, by name; the first must be there.
+TABLES: Mapping[str, tuple[Key, ...]] = MappingProxyType({
+    "print": (
+        _text("name", "what the print is called", remedy='name = "ferry landing"'),
+        Key(name="size_mm", kind=Kind.SIZE, help="width and height of the picture: the face of every block",
+            range=Range(*SIDES_MM), remedy="size_mm = [200, 150]"),
+        Key(name="paper", kind=Kind.COLOUR, help="colour of the paper", default="#fbfaf6"),
+        Key(name="seed", kind=Kind.WHOLE, help="another seed, other snow", range=Range(0, 2**63 - 1), default=1),
+        _number("trap_mm", "how far a lighter ink runs on under a darker one", 0, 3, 0.5),
+        _number("register_error_mm", "how far two blocks may be out of register: so far light inks stay back from "
+                "snow that a darker ink outlines", 0, 3, 0.5),
+        _text("register_marks", "how register is made checkable", among=REGISTER_METHODS, default="crosses"),
+        _number("margin_mm", "strip along the edge that motifs leave free", 0, 200, 0.0),
+        _number("bleed_mm", "strip along the edge of every block that is cut off or masked: the picture ends inside", 0,
+                50, 0.0),
+    ),
+    "artwork": (
+        _texts("files", f"the drawings: {_WORDS}; their layers are the print's layers"),
+        _texts("in_front", f"what stands in front of what: {_LAYERS}, from the front to the back; by default what is "
+               "drawn later stands in front"),
+        _text("units", "what a bare number in a drawing means, if it does not say", among=("mm", "cm", "in", "pt"),
+              default=""),
+    ),
+    "files": (
+        _text("transfer", "how the guide's drawing comes onto the block", among=("carbon", "glued", "face-down"),
+              default="carbon"),
+        _text("paper", "paper of the guide", among=("A4", "Letter"), default="A4"),
+        _text("dxf", "release of the DXF files", among=("R2000", "R12"), default="R2000"),
+        _flag("width_map", "draw how wide the land is, too", False),
+    ),
+})  # fmt: skip
+
+#: Tables that may be there many times.
+LISTS: Mapping[str, tuple[Key, ...]] = MappingProxyType({
+    "layers": (
+        _text("name", "the layer's name", remedy='name = "MOON"'),
+        _text("shape", f"its shape: {_WORDS}", remedy='shape = "circle 150 110 12"'),
+    ),
+    "blocks": (
+        _text("name", "the block's name and its folder", form=_PLAIN,
+              remedy='small letters and digits, joined by "-": name = "sky"'),
+        _text("role", "what it is for", among=tuple(ROLES)),
+        Key(name="ink", kind=Kind.COLOUR, help="colour of its ink, covering white paper once", default=""),
+        _number("opacity", "0: a glaze that only takes light away; 1: hides all that is under it", 0, 1, 0.3),
+        _texts("layers", f'what prints on it: {_LAYERS}; ["*"], all of the face, for the background'),
+        _text("material", "what it is made of: carvegen profiles list"),
+        _text("cutter", "what cuts it: carvegen profiles list"),
+        _texts("machines", "machines to use instead of the usual ones of their kinds"),
+        _texts("for", "kinds of machine for which files are written; all that the material allows, by default",
+               among=KINDS),
+        _number("thickness_mm", "its thickness; the material's usual one by default", 0.5, 100, None),
+        _number("depth_mm", "depth of the cut; the material's usual one by default", 0.1, 50, None),
+        _number("grain_deg", "direction of its grain; 0 runs to the right, 90 up", -180, 180, 0.0),
+        _text("declare", "what it is made of, for the shop", default=""),
+        _flag("mend", "mend the cuts where a limit breaks, as far as the snow allows it", False),
+    ),
+    "openings": (
+        _text("shape", f"cut through every block: {_WORDS}, or the name of a layer"),
+    ),
+    "highlights": (
+        _text("shape", f"stays bare paper: {_WORDS}, or the name of a layer"),
+    ),
+    "motifs": (
+        _text("motif", "which motif: carvegen --help lists them"),
+        _text("preset", "where its settings start from", default=""),
+        Key(name="settings", kind=Kind.SETTINGS, help="what differs from the preset", default=MappingProxyType({})),
+        _texts("on", f"what it lies on, grows from or is kept to: {_LAYERS}"),
+        _text("region", f"where it may grow: {_WORDS}, or the name of a layer; everywhere by default", default=""),
+        _texts("keep_clear", f"what it stays away from: {_LAYERS}, or shapes"),
+        _number("clearance_mm", "how far it stays from keep_clear", 0, 100, 1.0),
+        _texts("blocks", 'from which blocks it is taken: their names, or ["*"] for all', ("*",)),
+        _flag("front", "in front of the drawing; otherwise behind all of it", True),
+        _texts("behind", f"what hides it all the same, when it is in front: {_LAYERS}"),
+    ),
+})  # fmt: skip

@@ -1,0 +1,230 @@
+"""What each block prints: the picture taken apart by ink, the white out of all of it, the inks trapped."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.holding import opened
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.geometry import PolygonArray
+
+__all__ = ["Dropped", "Layer", "Plate", "Separated", "Spread", "painted", "separated"]
+
+_GRID = geometry.GRID_MM
+_MEETS_MM = 0.01  #: outlines no further apart than this meet: far above the grid, far below any cut
+_STEPS = 6  #: levels of the spread, so that it narrows where the room for it does
+_CRUMB_MM2 = 0.01  #: what is smaller is no land and no cut
+_ARC = 4
+_FINE_MM = 0.006  #: outlines that only steer the spread are simplified so far
+_SPARE = 1.03  #: circles are drawn as polygons inside them and simplified: offsets fall short by less
+
+
+@dataclass(frozen=True, eq=False)
+class Layer:
+    """A layer of the artwork: its shapes as drawn, whatever stands in front of them."""
+
+    name: str
+    shape: BaseGeometry
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plate:
+    """A block that prints ink: which layers are on it, and what its lands must be."""
+
+    name: str
+    layers: frozenset[str]
+    lightness: float  #: CIELAB L* of its ink
+    land_mm: float  #: narrowest land that its material holds
+    cut_mm: float  #: narrowest cut
+    ground: bool = False  #: prints all of the face where nothing stands in front
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spread:
+    """How far inks run under one another, and keep back from the white; mm."""
+
+    trap_mm: float
+    cut_back_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Dropped:
+    """A place where a block is not cut back, because its land would then be too narrow."""
+
+    at: tuple[float, float]  #: print view, mm
+    width_mm: float  #: what would be left, about
+    land_mm: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Separated:
+    """What one block prints."""
+
+    picture: BaseGeometry  #: the part of the picture that is in its ink, before the white is taken out
+    land: BaseGeometry  #: what stands
+    dropped: tuple[Dropped, ...] = ()
+
+
+def painted(face: BaseGeometry, layers: Sequence[Layer], plate: Plate) -> BaseGeometry:
+    """The part of the picture that is in the plate's ink: its layers where no others stand in front.
+
+    Parameters
+    ----------
+    layers
+        From the front to the back.
+    """
+    area: Any = face if plate.ground else shapely.Polygon()
+    for layer in reversed(layers):
+        put = shapely.union if layer.name in plate.layers else shapely.difference
+        area = put(area, layer.shape, grid_size=_GRID)
+    return _whole(shapely.intersection(area, face, grid_size=_GRID))
+
+
+def separated(
+    face: BaseGeometry,
+    layers: Sequence[Layer],
+    plates: Sequence[Plate],
+    *,
+    white: Callable[[Plate], BaseGeometry],
+    spread: Spread,
+) -> dict[str, Separated]:
+    """What each plate prints, by name.
+
+    1. Each plate gets its part of the picture (`painted`). 2. Where it meets darker inks it runs on under them
+    by the trap, or up to half of what is dark there. 3. Its white is taken out. 4. Where the white's edge is
+    drawn by a darker ink, the plate stays back from it by the cut-back: register errors then show no light
+    fringe in the white. Where that would starve a land, it is not done and is told in `dropped`.
+
+    Parameters
+    ----------
+    white
+        What must not print on a plate.
+    """
+    pictures = {plate.name: painted(face, layers, plate) for plate in plates}
+    return {plate.name: _one(face, plate, pictures, _darker(plate, plates, pictures), white(plate), spread)
+            for plate in plates}  # fmt: skip
+
+
+def _darker(plate: Plate, plates: Sequence[Plate], pictures: dict[str, BaseGeometry]) -> BaseGeometry:
+    """What of the picture is in inks darker than this one."""
+    found = [pictures[other.name] for other in plates if other.lightness < plate.lightness - 1e-9]
+    return _union(found)
+
+
+def _one(
+    face: BaseGeometry,
+    plate: Plate,
+    pictures: dict[str, BaseGeometry],
+    darker: BaseGeometry,
+    white: BaseGeometry,
+    spread: Spread,
+) -> Separated:
+    picture = pictures[plate.name]
+    under = _union([_run_under(face, picture, darker, white, spread.trap_mm), *_uncuttable(plate, picture, darker)])
+    stands = shapely.union(picture, under, grid_size=_GRID)
+    stands = _union([shapely.difference(stands, white, grid_size=_GRID)])
+    back, dropped = _cut_back(plate, stands, darker, white, spread.cut_back_mm)
+    land = _whole(shapely.difference(stands, back, grid_size=_GRID))
+    return Separated(picture=picture, land=land, dropped=dropped)
+
+
+def _run_under(
+    face: BaseGeometry, picture: BaseGeometry, darker: BaseGeometry, white: BaseGeometry, trap_mm: float
+) -> BaseGeometry:
+    """How the plate runs on under darker inks: nearer to its own picture than to anything it must not meet.
+
+    In levels: within s of the picture, but not within s of white or of other inks; so it narrows to nothing
+    towards the tips where a dark shape ends beside them, and takes no more than half of a thin line.
+    """
+    room = shapely.difference(darker, picture, grid_size=_GRID)
+    if trap_mm <= 0 or shapely.is_empty(room):
+        return shapely.Polygon()
+    room = _union([shapely.intersection(room, shapely.buffer(picture, trap_mm * _SPARE, quad_segs=_ARC))])
+    shapely.prepare(room)
+    near = shapely.buffer(room, 2 * trap_mm, quad_segs=2)
+    theirs = shapely.difference(face, shapely.union(picture, darker))
+    theirs = shapely.intersection(shapely.union(theirs, _meeting(white, near)), near)
+    theirs = opened(theirs, 2 * _MEETS_MM)
+    ours = shapely.intersection(picture, near)
+    levels = [
+        shapely.difference(_about(ours, step), _about(theirs, step))
+        for step in _SPARE * np.linspace(trap_mm / _STEPS, trap_mm, _STEPS)
+    ]
+    return _union([shapely.intersection(_union(levels), room)])
+
+
+def _about(shape: BaseGeometry, reach: float) -> Any:  # noqa: ANN401
+    """All that lies within `reach` of the shape, outlines simplified below what can be seen."""
+    return shapely.simplify(shapely.buffer(shape, reach, quad_segs=_ARC), _FINE_MM)
+
+
+def _meeting(shape: BaseGeometry, other: BaseGeometry) -> Any:  # noqa: ANN401
+    """The pieces of a shape that meet another, whole."""
+    pieces = geometry.parts(shape)
+    shapely.prepare(other)
+    return shapely.union_all(pieces[shapely.intersects(pieces, other)])
+
+
+def _uncuttable(plate: Plate, picture: BaseGeometry, darker: BaseGeometry) -> list[BaseGeometry]:
+    """Gaps under darker ink that are too narrow to be cut: there the plate runs on from side to side."""
+    gaps = shapely.difference(darker, picture, grid_size=_GRID)
+    wide = shapely.buffer(opened(gaps, plate.cut_mm), _MEETS_MM)
+    near = shapely.buffer(picture, plate.cut_mm)
+    return [piece for piece in geometry.parts(shapely.difference(gaps, wide)) if shapely.intersects(piece, near)]
+
+
+def _cut_back(
+    plate: Plate, stands: BaseGeometry, darker: BaseGeometry, white: BaseGeometry, by_mm: float
+) -> tuple[BaseGeometry, tuple[Dropped, ...]]:
+    """What the plate leaves to the darker ones beside the white, and where it can't."""
+    if by_mm <= 0:
+        return shapely.Polygon(), ()
+    edge = shapely.boundary(_meeting(white, darker))
+    edge = shapely.intersection(edge, shapely.buffer(darker, _MEETS_MM, quad_segs=1))
+    back = shapely.intersection(shapely.buffer(edge, by_mm * _SPARE, quad_segs=_ARC), darker)
+    back = _union([shapely.intersection(back, shapely.buffer(stands, _MEETS_MM))])
+    starved = _starved(stands, back, plate.land_mm)
+    if len(starved) == 0:
+        return back, ()
+    kept = shapely.union_all(geometry.offset(starved, by_mm + plate.land_mm))
+    left = _union([shapely.difference(back, kept)])
+    dropped = tuple(_told(piece, plate.land_mm) for piece in starved)
+    return left, dropped
+
+
+def _starved(stands: BaseGeometry, back: BaseGeometry, land_mm: float) -> PolygonArray:
+    """Lands that are wide enough now and would be too narrow; the corners that are left do not count."""
+    near = shapely.intersection(stands, shapely.buffer(back, 2 * land_mm, quad_segs=1))
+    after = shapely.difference(near, back)
+    before = shapely.intersection(opened(near, land_mm * 0.98), near)
+    wide = shapely.buffer(shapely.buffer(after, -land_mm / 2, quad_segs=_ARC), 0.75 * land_mm, quad_segs=_ARC)
+    thin = geometry.parts(shapely.intersection(shapely.difference(after, wide), before))
+    beside = thin[shapely.area(thin) > land_mm**2 / 8]
+    return beside[shapely.dwithin(beside, back, _MEETS_MM)] if len(beside) else beside
+
+
+def _told(piece: Any, land_mm: float) -> Dropped:  # noqa: ANN401
+    at = shapely.point_on_surface(piece)
+    width = 2 * float(shapely.area(piece)) / max(float(shapely.length(piece)), _GRID)
+    return Dropped(at=(round(at.x, 3), round(at.y, 3)), width_mm=round(width, 3), land_mm=land_mm)
+
+
+def _union(shapes: Sequence[BaseGeometry]) -> Any:  # noqa: ANN401
+    """All polygons of several shapes; lines and points that overlays leave are dropped."""
+    return shapely.union_all(geometry.parts(geometry.polygon_array(shapes)), grid_size=_GRID)
+
+
+def _whole(shape: Any) -> BaseGeometry:  # noqa: ANN401
+    """The polygons of a shape, without crumbs."""
+    pieces = geometry.parts(shape)
+    found: BaseGeometry = shapely.union_all(pieces[shapely.area(pieces) > _CRUMB_MM2])
+    return found
