@@ -303,7 +303,7 @@ def placed(text: str, given: Mapping[str, Any]) -> PolygonArray:
     notes = [f"{text}: {note}" for note in found.notes]
     context.meta.setdefault(_NOTES, []).extend(notes)
     for note in () if context.params.get("as_json") else notes:
-        click.echo(f"note: {note}", err=True)
+        click.echo(f"… note: {note}", err=True)
     return found.shapes
 
 

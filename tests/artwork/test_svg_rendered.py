@@ -66,6 +66,9 @@ DRAWN = {
     "sharp corner past the limit": '<path d="M10 50L15 10 20 50" fill="none" stroke="black" stroke-width="4"/>',
     "round": '<path d="M10 50L20 10 30 50 60 45" fill="none" stroke="black" stroke-width="5" '
     'stroke-linecap="round" stroke-linejoin="round"/>',
+    "open, ends on its start": '<path d="M40 10V50L10 30 40 10" fill="none" stroke="black" stroke-width="6" '
+    'stroke-linecap="square"/><path d="M60 10h15v20z" stroke="black" stroke-width="2" stroke-linejoin="round"/>',
+    "closed, flat": '<path d="M20 20C30 20 50 20 60 20Z" stroke="black" stroke-width="6"/>',
     "bevel and square": '<path d="M15 50L25 15 35 50" fill="none" stroke="black" stroke-width="5" '
     'stroke-linecap="square" stroke-linejoin="bevel"/>',
     "closed": '<path d="M15 50L25 15 65 20Z" fill="none" stroke="black" stroke-width="3"/>',
@@ -102,6 +105,8 @@ DRAWN = {
     "selectors": '<style>g > .a, g rect + rect {fill:none} .a {fill:red !important} @font-face {src:x}</style>'
     '<g><path class="a" style="fill:none" d="M5 5h30v30z"/><rect width="9" height="9" x="50" y="9"/>'
     '<rect width="19" height="9" x="50" y="40"/></g>',
+    "hidden by less than nothing": '<rect width="9" height="9"/><path d="M5 5h50v50z" fill-opacity="-.1" '
+    'stroke="red" stroke-opacity="-20%" stroke-width="3"/>',
     "hidden": '<g display="none"><rect width="80" height="60"/></g><rect opacity="0" width="80" height="60"/>'
     '<g visibility="hidden"><rect width="80" height="60"/>'
     '<rect visibility="visible" x="9" y="9" width="9" height="20"/></g>',

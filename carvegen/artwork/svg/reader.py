@@ -118,7 +118,7 @@ class _Reader:
         if node.kind in _SILENT or not node.kind:
             return
         look = style.styled(node, state.style, self.sheet)
-        if look["display"] == "none" or (style.number(look["opacity"]) == 0 and not state.clipping):
+        if look["display"] == "none" or not (state.clipping or style.is_seen(look)):
             return
         inner = replace(state, style=look, top=node is self.root)
         if look["transform"] and node is not self.root:

@@ -80,7 +80,12 @@ def _geometry(line: Line) -> BaseGeometry:
     xy = line.xy[np.append(True, (np.diff(line.xy, axis=0) != 0).any(axis=1))]
     if len(xy) == 1:
         return shapely.Point(xy[0])
-    return shapely.LinearRing(xy) if line.closed and len(xy) > 2 else shapely.LineString(xy)
+    if line.closed and len(xy) > 2 and shapely.Polygon(xy).area > 1e-9 * np.ptp(xy, axis=0).max() ** 2:
+        return shapely.LinearRing(xy)
+    xy = np.concatenate([xy, xy[:1]]) if line.closed else xy
+    if (xy[0] == xy[-1]).all():  # GEOS would take it for a ring, and a ring without area for half a line
+        xy = np.concatenate([xy[:-1], xy[-1:] + (xy[-2] - xy[-1]) * 1e-7])
+    return shapely.LineString(xy)
 
 
 def _miters(line: Line, radius: float, pen: Pen) -> PolygonArray:

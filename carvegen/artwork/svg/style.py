@@ -18,7 +18,8 @@ from carvegen.artwork.svg.xmltree import Node
 from carvegen.errors import InputError
 from carvegen.units import MM_PER
 
-__all__ = ["FIRST", "PX_MM", "Sheet", "handed_down", "is_painted", "is_white", "measure", "number", "styled", "target"]
+__all__ = ["FIRST", "PX_MM", "Sheet", "handed_down", "is_painted", "is_seen", "is_white", "lengths", "measure",
+           "number", "styled", "target"]  # fmt: skip
 
 Style = Mapping[str, str]
 
@@ -131,10 +132,20 @@ def handed_down(style: Style) -> Style:
     return {**style, **_OWN}
 
 
+def is_seen(style: Style) -> bool:
+    """Whether an element is shown at all."""
+    return style["display"] != "none" and not _is_nothing(style["opacity"])
+
+
+def _is_nothing(opacity: str) -> bool:
+    share = number(opacity)
+    return share is not None and share <= 0
+
+
 def is_painted(style: Style, kind: str) -> bool:
     """Whether the fill or the stroke leaves a mark."""
     paint = _paint(style, kind)
-    if paint in ("none", "") or number(style[f"{kind}-opacity"]) == 0:
+    if paint in ("none", "") or _is_nothing(style[f"{kind}-opacity"]):
         return False
     colour = _colour(paint)
     return colour is None or bool(colour.alpha > 0)
