@@ -72,7 +72,7 @@ def _by_file(picture: Picture, notes: Notes) -> Frame | None:
     if picture.dpi is None:
         return None
     across, down = picture.dpi
-    said = f"{across:.4g}" if abs(across - down) < 0.5 else f"{across:.4g} x {down:.4g}"
+    said = f"{round(across, 1):g}" if abs(across - down) < 0.5 else f"{round(across, 1):g} x {round(down, 1):g}"
     if not all(_MIN_DPI <= dpi <= _MAX_DPI for dpi in picture.dpi) or not 0.5 <= across / down <= 2:
         notes.add(f"the file says {said} dots per inch, which can't be; it is not followed")
         return None

@@ -11,7 +11,7 @@ from scipy.ndimage import gaussian_filter
 
 from carvegen import geometry
 from carvegen.artwork import bounds
-from carvegen.artwork.clean import cleaned
+from carvegen.artwork.clean import SLIVER_MM2
 from carvegen.artwork.drawing import Artwork, Notes
 from carvegen.artwork.scan import frame as frames
 from carvegen.artwork.scan import inks, light, quad, smoothing, straight, tone
@@ -109,7 +109,9 @@ def _scanned(data: bytes, options: ScanOptions, *, scale: float = 1.0) -> Artwor
     }
     if frame is None and options.bar_mm:
         frame, layers = _by_bar(picture, layers, options, notes)
-    if frame is None:
+    if frame is not None:
+        _check_size(frame)
+    else:
         size = frames.UNSIZED_MM / max(picture.width, picture.height)
         frame = replace(frames.plain(picture, size, size), true_size=False)
     least = options.speck_mm / frame.pitch_mm if frame.true_size else _UNSIZED_SPECK_PX
@@ -223,6 +225,14 @@ def _upright(
     return frames.turned(frame, found)
 
 
+def _check_size(frame: Frame) -> None:
+    size = max(frame.width_mm, frame.height_mm)
+    if size > bounds.MAX_MM:
+        raise InputError(
+            f"may be at most {bounds.MAX_MM:g} mm across", value=round(size, 1), hint="check what gives its size: --dpi"
+        )
+
+
 def _enlarged(frame: Frame, scale: float) -> Frame:
     if scale == 1:
         return frame
@@ -240,10 +250,23 @@ def _artwork(layers: Mapping[str, PolygonArray], frame: Frame, options: ScanOpti
         frame = frames.mirrored(frame)
         notes.add("it shows the block itself and is mirrored, as the block prints")
     tolerance = min(options.tolerance_mm, frame.pitch_mm) if frame.true_size else frame.pitch_mm / 4
-    found = {
-        name: [geometry.parts(shapely.simplify(frames.placed(shapes, frame), tolerance))]
-        for name, shapes in layers.items()
-    }
-    clean = cleaned(found, notes)
+    found = {name: _clean(frames.placed(shapes, frame), tolerance) for name, shapes in layers.items()}
+    found = {name: shapes for name, shapes in found.items() if len(shapes)}
+    if not found:
+        raise InputError("shows no shape", hint="set another --threshold, or a smaller --speck")
     width, height = (frame.width_mm, frame.height_mm) if frame.true_size else (None, None)
-    return Artwork(clean, width, height, notes.lines(), true_size=frame.true_size)
+    return Artwork(found, width, height, notes.lines(), true_size=frame.true_size, tolerance_mm=tolerance)
+
+
+def _clean(shapes: PolygonArray, tolerance: float) -> PolygonArray:
+    """Simplified, on the grid, valid, disjoint.
+
+    Coordinates are rounded one by one, for overlaying a block with its thousands of holes takes minutes; the few
+    shapes that this spoils are snapped as any others.
+    """
+    simple = geometry.parts(shapely.simplify(shapes, tolerance))
+    rounded = np.asarray(shapely.set_precision(simple, geometry.GRID_MM, mode="pointwise"), dtype=object)
+    good = shapely.is_valid(rounded)
+    snapped = geometry.snapped(geometry.parts(shapely.make_valid(simple[~good])))
+    found = geometry.joined(geometry.stack([geometry.parts(rounded[good]), snapped]))
+    return np.asarray(found[shapely.area(found) >= SLIVER_MM2], dtype=object)

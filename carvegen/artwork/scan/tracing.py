@@ -9,7 +9,6 @@ import shapely
 from scipy.ndimage import gaussian_filter
 
 from carvegen import geometry
-from carvegen.artwork import bounds
 from carvegen.errors import InputError
 
 if TYPE_CHECKING:
@@ -19,6 +18,9 @@ if TYPE_CHECKING:
 __all__ = ["traced"]
 
 _BAND_PIXELS = 6_000_000  # contoured at a time, for memory's sake
+_MOST_RINGS = 120_000  # outlines and holes; twice a full block of snow
+_FEW_RINGS = 2_000  # so many may lie as close as they like
+_ROOM_PX = 80  # pixels that each outline of a drawing has for itself, more or less
 _BEYOND = 1e6  # below and above all tones
 _OFF_STEP = 1 / 777  # keeps the level off the tones themselves, so that no contour runs through a pixel's centre
 
@@ -45,12 +47,11 @@ def traced(tone: Bytes, level: float, *, blur_px: float, light: bool = False) ->
     rows = max(_BAND_PIXELS // tone.shape[1], 2)
     low, high = (level + _OFF_STEP, _BEYOND) if light else (-_BEYOND, level + _OFF_STEP)
     last = tone.shape[0] - 1
-    found, points = [], 0
+    found: list[PolygonArray] = []
     for first in range(0, last, rows):
         end = min(first + rows, last)
         found.append(_band(smooth, first, end, low, high))
-        points += int(shapely.get_num_coordinates(found[-1]).sum())
-        _check(sum(map(len, found)), points)
+        _check(sum(map(_rings, found)), pixels=tone.size)
     return _sewn(geometry.stack(found), np.arange(rows, last, rows) + 0.5)
 
 
@@ -67,6 +68,7 @@ def _band(smooth: np.ndarray[Any, np.dtype[np.float32]], first: int, end: int, l
     points, rings, polygons = (part[0] for part in made)
     if points is None or rings is None or polygons is None:
         return geometry.empty()
+    _check(len(rings), pixels=z.size)
     shapes = shapely.from_ragged_array(
         shapely.GeometryType.POLYGON, np.asarray(points), (np.asarray(rings), np.asarray(polygons))
     )
@@ -83,9 +85,15 @@ def _sewn(shapes: PolygonArray, seams: Floats) -> PolygonArray:
     return geometry.stack([shapes[~cut], geometry.joined(shapes[cut])])
 
 
-def _check(shapes: int, points: int) -> None:
-    if shapes > 4 * bounds.MAX_SHAPES or points > 4 * bounds.MAX_POINTS:
+def _rings(shapes: PolygonArray) -> int:
+    return len(shapes) + int(shapely.get_num_interior_rings(shapes).sum())
+
+
+def _check(rings: int, *, pixels: int) -> None:
+    """Refuse grain before it takes hours."""
+    if rings > _MOST_RINGS or (rings > _FEW_RINGS and rings * _ROOM_PX > pixels):
         raise InputError(
-            "breaks into hundreds of thousands of specks: it shows grain or a photograph, not shapes",
+            "breaks into specks: it shows grain or a photograph, not shapes",
+            value=f"{rings} outlines",
             hint="smooth it more (--smooth 0.2), set another --threshold, or scan the drawing alone",
         )
