@@ -1,4 +1,4 @@
-"""Level lines of a field on a grid; the only importer of `contourpy`."""
+"""Level lines of a field on a grid, as strokes."""
 
 from __future__ import annotations
 

@@ -21,12 +21,12 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import Floats, Indices, Mask
 
-__all__ = ["Rules", "fitted"]
+__all__ = ["FLARE", "Rules", "fitted"]
 
 _BLUNT = np.sin(np.radians(50))  #: a line may run over the edge if it meets it at this angle at least
 _HAIRPIN = 1.25
 _CLAIM = 0.75
-_FLARE = 0.008  #: half-width that a cut gains for each mm where it runs out: half a degree
+FLARE = 0.005  #: half-width that a cut gains for each mm where it runs out: a quarter of a degree
 _ROUNDS = 60  #: of settling which of two lines that are too close goes on
 
 
@@ -224,7 +224,7 @@ def _tapered(pieces: _Pieces, alive: Mask, room: Floats, tips: Mask, rules: Rule
     found = np.zeros(len(half))
     found[point] = np.maximum(back, rules.cut_mm / 2)
     for end, inner in ((first, first + 1), (last, last - 1)):
-        flared = found[inner] + _FLARE * np.abs(pieces.along[end] - pieces.along[inner])
+        flared = found[inner] + FLARE * np.abs(pieces.along[end] - pieces.along[inner])
         found[end] = np.where(tips[end], found[end], np.maximum(found[end], flared))
     return found
 

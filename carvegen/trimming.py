@@ -13,7 +13,7 @@ from carvegen.necks import necks
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.geometry import PolygonArray
+    from carvegen.geometry import Indices, PolygonArray, Rings
 
 __all__ = ["apart", "cut_off"]
 
@@ -35,16 +35,31 @@ def cut_off(shapes: PolygonArray, area: BaseGeometry, *, cut_mm: float) -> Polyg
 
 
 def apart(shapes: PolygonArray, area: BaseGeometry, *, land_mm: float) -> PolygonArray:
-    """The shapes without the smaller of any two that leave too narrow a neck of land between them (exact)."""
+    """The shapes without the smaller of any two that leave too narrow a neck of land between them (exact).
+
+    Looked for within the area, where its edge bounds the land too, and between the shapes wherever they lie: also
+    across a narrow gap in the area.
+    """
     while len(shapes):
-        ground = shapely.difference(area, shapely.union_all(shapes))
-        found = necks(geometry.rings(geometry.parts(ground)), land_mm)
-        ends = geometry.dots(np.concatenate([found.start, found.end]))
-        end, beside = shapely.STRtree(shapes).query(ends, predicate="dwithin", distance=geometry.GRID_MM)
-        if len(beside) == 0:
+        ground = geometry.parts(shapely.difference(area, shapely.union_all(shapes)))
+        worse = np.concatenate([_worse(shapes, geometry.rings(ground), land_mm), _between(shapes, land_mm)])
+        if len(worse) == 0:
             break
-        pairs = np.full((2, len(found)), -1)
-        pairs[end // len(found), end % len(found)] = beside
-        size = np.concatenate([shapely.area(shapes), [np.inf]])
-        shapes = np.delete(shapes, np.unique(np.where(size[pairs[0]] < size[pairs[1]], *pairs)))
+        shapes = np.delete(shapes, np.unique(worse))
     return shapes
+
+
+def _between(shapes: PolygonArray, land_mm: float) -> Indices:
+    return _worse(shapes, geometry.reversed_rings(geometry.rings(shapes)), land_mm)
+
+
+def _worse(shapes: PolygonArray, land: Rings, land_mm: float) -> Indices:
+    """Of the shapes at both ends of each narrow neck the smaller one, or the only one."""
+    found = necks(land, land_mm - geometry.GRID_MM)
+    ends = geometry.dots(np.concatenate([found.start, found.end]))
+    end, beside = shapely.STRtree(shapes).query(ends, predicate="dwithin", distance=geometry.GRID_MM)
+    pairs = np.full((2, len(found)), -1)
+    pairs[end // max(len(found), 1), end % max(len(found), 1)] = beside
+    size = np.concatenate([shapely.area(shapes), [np.inf]])
+    smaller = np.where(size[pairs[0]] < size[pairs[1]], *pairs)
+    return np.asarray(smaller[smaller >= 0])

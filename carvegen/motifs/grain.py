@@ -18,7 +18,7 @@ from carvegen.levels import traced
 from carvegen.log import Log, Saw
 from carvegen.marks import end_checks, flecks, in_any, spindles
 from carvegen.parameters import angle, check_all, flag, length, share
-from carvegen.spacing import Rules, fitted
+from carvegen.spacing import FLARE, Rules, fitted
 from carvegen.strokes import Strokes, drawn, gathered, own_noise
 from carvegen.trimming import apart, cut_off
 
@@ -156,7 +156,7 @@ class _Board:
         """What the strokes have to keep, with the slack that drawing needs."""
         land, cut = self.limits.land_mm, self.limits.cut_mm
         return Rules(
-            land_mm=land + _SLACK_MM,
+            land_mm=land + _SLACK_MM + FLARE * (land + cut + 1),  # what two cuts gain on their way over the edge
             cut_mm=cut + 1.5 * _SLACK_MM,
             shortest_mm=max(5 * cut, 1.6),
             break_mm=max(land + 3 * cut, 1.2),

@@ -190,3 +190,12 @@ def test_holes_in_the_area_stay_clear() -> None:
 def test_no_room_is_an_error() -> None:
     with pytest.raises(InputError, match="room"):
         grow(Settings(), Place(area=shapely.Polygon()), limits(), stream(1, "none"))
+
+
+def test_lines_cut_off_by_a_small_hole_leave_the_land_across_it() -> None:
+    """Found by drawing settings at random: the chord that a line leaves in a small round hole may be short."""
+    area = shapely.box(0, 0, *SMALL).difference(shapely.union_all([disc(6 * k, 7 * k, 1.0) for k in range(1, 10)]))
+    for seed in range(3):
+        cuts = grow(Settings(direction_deg=90), Place(area=area), limits(1.2, 0.4), stream(seed, "holes")).cuts
+        assert len(cuts) > 10
+        assert len(geometry.close_pairs(cuts, 1.2 - geometry.GRID_MM)[0]) == 0

@@ -48,7 +48,7 @@ def test_widest_rings_stay_within_what_was_measured() -> None:
 
 
 def test_flow_round_a_knot_is_the_doublet() -> None:
-    """Stream function psi = x (1 - a²/r²): 0 on the rim, and lines twice as close at the shoulder (flow round a cylinder)."""
+    """Flow round a cylinder, psi = x (1 - a²/r²): 0 on the rim, and lines twice as close at the shoulder."""
     a = 6.0
     angle = np.linspace(0, 2 * np.pi, 50)
     rim = flowed(a * np.cos(angle), 0.0, np.ones(50))
