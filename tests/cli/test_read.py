@@ -1,0 +1,114 @@
+"""``carvegen read``: what it says, what it writes, and what it refuses."""
+
+from __future__ import annotations
+
+import json
+
+import ezdxf
+import numpy as np
+import pytest
+import shapely
+from PIL import Image
+
+from carvegen import geometry
+from carvegen.artwork import read
+from tests.cli.running import run
+
+INKS = {"key": (30, 30, 40), "tone": (90, 130, 170)}
+SVG = (
+    '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
+    '<g id="a"><title>jetty</title><rect x="2" y="2" width="10" height="5"/></g>'
+    '<g id="b"><title>Töne &amp; lamp</title><path fill-rule="evenodd" d="M20 10h10v10h-10zM22 12h3v3h-3z"/></g></svg>'
+)
+
+
+@pytest.fixture
+def scan(own_folder):
+    """Two inks, 300 dots per inch, 40 x 30 mm: 100 x 200 and 150 x 100 pixels."""
+    pixels = np.full((354, 472, 3), 240, np.uint8)
+    pixels[50:250, 60:160] = INKS["key"]
+    pixels[100:200, 250:400] = INKS["tone"]
+    Image.fromarray(pixels).save(own_folder / "proof.png", dpi=(300, 300))
+    return own_folder / "proof.png"
+
+
+@pytest.mark.parametrize("ending", ["svg", "dxf"])
+def test_inks_become_layers_of_a_clean_file(scan, capsys, ending):
+    done = run(capsys, "read", scan, "--inks", "key,tone", "-o", f"out.{ending}", "--picture", "seen.png", "--json")
+    assert done.code == 0, done.err
+    told = json.loads(done.out)
+    areas = {layer["name"]: layer["area_mm2"] for layer in told["layers"]}
+    px2 = (25.4 / 300) ** 2
+    assert areas == {"key": pytest.approx(20_000 * px2, rel=0.01), "tone": pytest.approx(15_000 * px2, rel=0.01)}
+    assert any("300 dots per inch" in note for note in told["notes"])
+    again = read(scan.with_name(f"out.{ending}"))
+    assert list(again.layers) == list(areas)
+    for name, shapes in again.layers.items():
+        assert shapely.area(shapes).sum() == pytest.approx(areas[name], abs=0.01)
+    seen = np.asarray(Image.open(scan.with_name("seen.png")))
+    assert seen.shape == (300, 400, 3)
+    assert (seen.sum(axis=2) < 300).mean() == pytest.approx(areas["key"] / 1200, rel=0.03)
+
+
+def test_layers_of_a_drawing_keep_their_names_and_areas(own_folder, capsys):
+    (own_folder / "a.svg").write_text(SVG, encoding="utf-8")
+    first = json.loads(run(capsys, "read", "a.svg", "--json", "-o", "b.svg").out)
+    assert [layer["name"] for layer in first["layers"]] == ["jetty", "Töne & lamp"]
+    assert [layer["area_mm2"] for layer in first["layers"]] == [50.0, 91.0]
+    assert (first["width_mm"], first["height_mm"]) == (40, 30)
+    assert json.loads(run(capsys, "read", "b.svg", "--json", "-o", "c.dxf").out) == first
+    document = ezdxf.readfile(own_folder / "c.dxf")
+    assert document.header["$INSUNITS"] == 4
+    assert all(line.closed for line in document.modelspace().query("LWPOLYLINE"))
+    assert len(document.modelspace()) == 3
+    assert not document.audit().errors
+
+
+def test_it_tells_in_words(scan, capsys):
+    done = run(capsys, "read", scan, "--dpi", "600", "--view", "block", "--no-even")
+    assert done.code == 0
+    assert "Page 19.98 × 14.99 mm" in done.out
+    assert "INK 1" in done.out
+    assert "note: size by 600 dots per inch" in done.err
+    assert "mirrored" in done.err
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["proof.png", "--dpi", "1"], "--dpi"),
+        (["proof.png", "--speck", "-1"], "--speck"),
+        (["proof.png", "--points", "1 2 3"], "--points"),
+        (["proof.png", "--corners", "auto"], "--corners"),
+        (["proof.png", "--inks", "99"], "--inks"),
+        (["proof.png", "-o", "out.pdf"], "--out"),
+        (["proof.png", "--picture", "proof.png"], "overwrite"),
+        (["gone.png"], "not there"),
+        (["plain.svg", "--dpi", "300"], "no picture but SVG"),
+        (["bare.png"], "how large"),
+    ],
+)
+def test_refusals_have_a_word_and_leave_nothing(scan, capsys, words, said):
+    folder = scan.parent
+    (folder / "plain.svg").write_text(SVG, encoding="utf-8")
+    Image.open(scan).save(folder / "bare.png", dpi=(72, 72))
+    before = sorted(path.name for path in folder.iterdir())
+    done = run(capsys, "read", *words)
+    assert done.code == 2
+    assert said in done.err
+    assert "Traceback" not in done.err
+    assert sorted(path.name for path in folder.iterdir()) == before
+
+
+def test_a_scan_can_be_kept_clear(scan, capsys):
+    """A picture stands wherever a drawing may."""
+    done = run(capsys, "snowfall", "--size", "40x30", "--material", "linoleum", "--cutter", "laser-fine",
+               "--keep-clear", str(scan), "--out", "sky", "--json")  # fmt: skip
+    assert done.code in (0, 1), done.err
+    written = read(scan.parent / "sky" / "laser" / "block.svg", without=["NOTES"], outlines=True)
+    x0, y0 = shapely.total_bounds(written.layers["BLOCK EDGE"])[:2]
+    cuts = geometry.mirrored(geometry.moved(written.layers["CUT AREA"], (-x0, -y0)), 40)
+    dark = shapely.union_all(read(scan).shapes)
+    assert dark.area > 200
+    assert len(cuts) > 10
+    assert shapely.distance(cuts, dark).min() > 0.9
