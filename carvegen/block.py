@@ -49,6 +49,11 @@ class Block:
         return float(white) / (self.width_mm * self.height_mm)
 
     @cached_property
+    def cut_tree(self) -> shapely.STRtree:
+        """A tree of the cuts."""
+        return shapely.STRtree(self.cuts)
+
+    @cached_property
     def land_rings(self) -> Rings:
         """The outlines of the land, land on the left of each; cuts that reach the edge open it."""
         return self._land[0]

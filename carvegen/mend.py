@@ -1,8 +1,8 @@
 """The smallest changes to the cuts that clear what the checks found.
 
-Round by round: a neck between two cuts is widened by moving both walls back, locally; one that is hopeless is
-given up and the cuts are joined; inlets, tips and islands of land that can't last are filled; cuts that the cutter
-can't make are rounded, parted or left out. What is marked as fixed is never touched.
+Round by round: land that is too narrow is widened by moving both walls back, along as much of it as is narrow; land
+that is hopeless is cut away, and with it cuts are joined, inlets and tips filled; islands that can't last go too; cuts
+that the cutter can't make are rounded, parted or left out. What is marked as fixed is never touched.
 """
 
 from __future__ import annotations
@@ -14,9 +14,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from carvegen import geometry
+from carvegen import geometry, remedies
 from carvegen.checks import checked
 from carvegen.checks.islands import islands_of
+from carvegen.checks.land_width import short_tips
 from carvegen.checks.survey import Survey
 from carvegen.findings import Report, Severity
 from carvegen.narrow import Kind
@@ -25,13 +26,15 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.block import Block
-    from carvegen.geometry import PolygonArray
+    from carvegen.geometry import Floats, Indices, PolygonArray
     from carvegen.job import Job
 
 __all__ = ["Change", "Mended", "mended"]
 
-_ROUNDS = 12
-_HOPELESS = 0.2  #: a neck narrower than this share of what is wanted is joined rather than widened
+_ROUNDS = 24
+_PATIENCE = 6  #: rounds after which land is only added, more each time: that comes to an end
+_HOPELESS = 0.2  #: land between two cuts narrower than this share of what is wanted is cut away
+_WEAK = 0.5  #: the same for land within one cut, which has one root, or none
 _SPARE_MM = 0.012  #: so much more than needed is moved: circles are drawn as polygons and snapped
 _SMOOTH_MM = 0.002  #: changed outlines may be simplified so far; GEOS may stray up to 1.7 times as far
 _AT_WALL_MM = 0.005  #: a wall this near belongs to the cut
@@ -65,8 +68,7 @@ def mended(job: Job, *, fixed: Collection[int] = (), say: Callable[[str], None] 
     """
     bench = _Bench(job, frozenset(fixed))
     for number in range(_ROUNDS):
-        survey = Survey(bench.job)
-        if not bench.mend(survey):
+        if not bench.mend(number):
             break
         say(f"mending, round {number + 1}")
     left = Report.of(found for found in checked(bench.job) if found.severity is Severity.BREAKS)
@@ -80,149 +82,178 @@ class _Bench:
         self.job = job
         self.cuts: list[BaseGeometry] = list(job.block.cuts)
         self.fixed = [number in fixed for number in range(len(self.cuts))]
-        self._as_given = {id(shape) for shape in self.cuts}
         self.changes: list[Change] = []
-        self.land = job.limits.land_mm
         self.cut = job.face_limits.cut_mm
+        self._latest: dict[int, int] = {}  #: for each cut changed in this round the number of its last change
+        self._became: dict[int, int] = {}  #: for each cut joined to another in this round the number of that
+        self._extra = 0.0  #: by how much more than wanted land is made wide
 
-    def mend(self, survey: Survey) -> bool:
-        """Mend what the survey shows; whether anything was changed."""
-        before = len(self.changes)
+    def mend(self, number: int) -> bool:
+        """One round of mending what the checks find now; whether anything was changed."""
+        self._extra = max(0, number + 1 - _PATIENCE) * self.job.limits.land_mm
+        self._latest, self._became = {}, {}
+        survey = Survey(self.job)
         self._mend_cuts(survey)
         self._mend_lands(survey)
         self._fill_islands()
-        if len(self.changes) > before:
+        if self._latest:
             self._lay_out()
-        return len(self.changes) > before
+        return bool(self._latest)
 
     def _mend_cuts(self, survey: Survey) -> None:
         """Round, part or leave out cuts that the cutter can't make."""
-        shrunk = survey.shrunk[: len(self.cuts)]
-        broken = shapely.is_empty(shrunk) | (shapely.get_num_geometries(shrunk) > 1)
-        for k in np.flatnonzero(broken).tolist():
-            self._put(k, geometry.offset(shrunk[k : k + 1], self.cut / 2)[0], "rounded")
+        broken = survey.broken[: len(self.cuts)]
+        for k in self._movable(np.flatnonzero(broken).tolist()):
+            shape = remedies.opened(self.cuts[k], survey.shrunk[k], self.cut)
+            self._put(k, shape, "rounded", _middle(self.cuts[k]))
 
     def _mend_lands(self, survey: Survey) -> None:
+        """Widen or cut away the land that breaks."""
         found = survey.narrow_lands
         inner = self.job.block.wall_cuts
         ones = self._owners(found.at, inner[found.first])
         others = self._owners(found.to, inner[found.second])
-        wanted = self.job.limits.land_at(found.direction_deg) + _SPARE_MM
-        for k, (one, other) in enumerate(zip(ones, others, strict=True)):
-            width, lack = float(found.width[k]), float(wanted[k] - found.width[k])
-            reach = found.length[k] / 2 + 2 * self.land
-            middle = (found.at[k] + found.to[k]) / 2
-            window = shapely.box(*(middle - reach), *(middle + reach))
-            if found.kind[k] == Kind.NECK and one != other:
-                self._widen(one, other, window, width, lack)
-            elif found.kind[k] == Kind.TIP or width < lack:
-                self._fill([one, other], window)
-            else:
-                self._thicken([one, other], window, lack)
+        breaks = ~short_tips(found, self.job.face_limits.land_at(found.direction_deg))
+        for k in np.flatnonzero(breaks).tolist():
+            self._mend_land(survey, k, ones[k], others[k])
 
-    def _owners(self, points: geometry.Floats, inner: geometry.Indices) -> list[int]:
+    def _mend_land(self, survey: Survey, k: int, one: int, other: int) -> None:
+        found, movable = survey.narrow_lands, self._movable([one, other])
+        wanted = float(self.job.limits.land_at(found.direction_deg[k : k + 1])[0])
+        weak = wanted * (_HOPELESS if found.kind[k] == Kind.NECK and one != other else _WEAK)
+        both = len(movable) == len({one, other})
+        may_go = both or (movable and found.kind[k] == Kind.TIP)
+        if may_go and found.width[k] < weak and self._extra == 0:
+            self._cut_away(survey, k, weak)
+        elif both:
+            at = (found.at[k] + found.to[k]) / 2
+            self._lay_on(_stretch(survey, k, wanted + _SPARE_MM + self._extra), at)
+        elif movable:
+            self._move_off(movable[0], other if one == movable[0] else one, survey, k, wanted)
+
+    def _owners(self, points: Floats, inner: Indices) -> list[int]:
         """The cut at whose wall each point lies; -1 where it is the edge or a cut-out.
 
         `inner` tells it for walls inside the face; a wall of the face itself may be that of a cut open to it.
         """
         if not self.cuts or len(points) == 0:
             return [int(k) for k in inner]
-        tree = shapely.STRtree(self.cuts)
+        tree = shapely.STRtree(self.job.block.cuts)
         (_, number), away = tree.query_nearest(geometry.dots(points), return_distance=True, all_matches=False)
         owners: list[int] = np.where((inner < 0) & (away <= _AT_WALL_MM), number, inner).tolist()
         return owners
 
     def _movable(self, numbers: Collection[int]) -> list[int]:
-        return [k for k in dict.fromkeys(numbers) if k >= 0 and not self.fixed[k] and not self.cuts[k].is_empty]
+        return [k for k in dict.fromkeys(numbers) if k >= 0 and not self.fixed[k]]
 
-    def _widen(self, one: int, other: int, window: BaseGeometry, width: float, lack: float) -> None:
-        """Move the walls of a neck back by what it lacks, each by half where both may move; or join the cuts."""
-        movable = self._movable([one, other])
-        if len(movable) == 2 and width < _HOPELESS * self.land:
-            self._join(one, other, window)
+    def _lay_on(self, land: BaseGeometry, at: Floats) -> None:
+        """Take `land` out of every cut that may be moved."""
+        for k in self._movable(self._meeting(land)):
+            self._put(k, remedies.less(self.cuts[k], land), "widened", at)
+
+    def _meeting(self, shape: BaseGeometry) -> list[int]:
+        """The cuts that meet a shape on the grid, or did at the start of the round; of those that were joined the one."""
+        tree = self.job.block.cut_tree
+        met: list[int] = np.sort(tree.query(shape, predicate="dwithin", distance=_AT_WALL_MM)).tolist()
+        return list(dict.fromkeys(self._became.get(k, k) for k in met))
+
+    def _move_off(self, k: int, other: int, survey: Survey, place: int, wanted: float) -> None:
+        """Move cut k off what may not be moved: another cut, the edge, a cut-out."""
+        found = survey.narrow_lands
+        at = (found.at[place] + found.to[place]) / 2
+        window = _window_of(shapely.Point(at), found.length[place] / 2 + wanted)
+        beside = [self.cuts[other]] if other >= 0 else [remedies.less(window, self.job.block.face)]
+        if other < 0:
+            beside += list(self.job.block.cut_outs)
+        near = remedies.plus(*(remedies.common(its, window) for its in beside))
+        off = remedies.round_about(near, wanted + _SPARE_MM / 2 + self._extra)
+        self._put(k, remedies.less(self.cuts[k], off), "widened", at)
+
+    def _cut_away(self, survey: Survey, k: int, width: float) -> None:
+        """Cut away the land at narrow place k that is narrower than this; cuts that meet there become one."""
+        found = survey.narrow_lands
+        seed = _stretch(survey, k, _AT_WALL_MM, below=width)
+        around = _window_of(seed, 2 * width + self.cut)
+        white = remedies.plus(*(self.cuts[its] for its in self._meeting(around)), *self.job.block.cut_outs)
+        land = remedies.less(remedies.common(around, self.job.block.face), white)
+        gone = seed if found.kind[k] == Kind.TIP else remedies.round_about(seed, (self.cut + _SPARE_MM) / 2)
+        thin = remedies.too_thin(remedies.less(land, gone), width)
+        gone = remedies.plus(*thin[shapely.dwithin(thin, gone, _AT_WALL_MM)], remedies.common(land, gone))
+        self._take(gone, (found.at[k] + found.to[k]) / 2)
+
+    def _take(self, gone: BaseGeometry, at: Floats) -> None:
+        """Give a piece of land to the cuts round it; they become one."""
+        met = [k for k in self._meeting(gone) if not self.cuts[k].is_empty]
+        fixed = [self.cuts[k] for k in met if self.fixed[k]]
+        mine = self._movable(met)
+        if not mine:
             return
-        away = width + lack / 2 if len(movable) == 2 else width + lack
-        for k in movable:
-            facing = self._facing(other if k == one else one, window)
-            self._put(k, shapely.difference(self.cuts[k], facing.buffer(away, quad_segs=16)), "widened", window)
-            away = width + lack
-
-    def _facing(self, number: int, window: BaseGeometry) -> BaseGeometry:
-        """What lies across a neck, near it: a cut, or all that is not the block's face."""
-        if number >= 0:
-            return shapely.intersection(self.cuts[number], window)
-        outside = shapely.difference(window, self.job.block.face)
-        near = [outside, *(shapely.intersection(shape, window) for shape in self.job.block.cut_outs)]
-        return shapely.union_all(near)
-
-    def _join(self, one: int, other: int, window: BaseGeometry) -> None:
-        both = shapely.union(self.cuts[one], self.cuts[other])
-        self._put(other, shapely.Polygon(), "")
-        self._put(one, shapely.union(both, self._closed(both, window)), "joined", window)
-
-    def _fill(self, numbers: list[int], window: BaseGeometry) -> None:
-        """Fill what the land has there that is too thin: the closing of the cuts by half the land."""
-        movable = self._movable(numbers)
-        if not movable:
-            return
-        beside = [self._facing(k, window) for k in numbers]
-        filled = shapely.difference(self._closed(shapely.union_all(beside), window), shapely.union_all(beside))
-        inside = shapely.intersection(filled, self.job.block.face)
-        self._put(movable[0], shapely.union(self.cuts[movable[0]], inside), "filled", window)
-
-    def _thicken(self, numbers: list[int], window: BaseGeometry, lack: float) -> None:
-        """Move the walls of land that is too thin outwards by half of what it lacks."""
-        movable = self._movable(numbers)
-        if not movable:
-            return
-        white = shapely.union_all([self._facing(k, window) for k in [*movable, -1]])
-        land = shapely.difference(window, white)
-        half = self.land / 2
-        thin = shapely.difference(land, land.buffer(-half, quad_segs=16).buffer(half, quad_segs=16))
-        grown = shapely.buffer(thin, lack / 2 + _SPARE_MM / 2, quad_segs=16)
-        for k in movable:
-            self._put(k, shapely.difference(self.cuts[k], grown), "widened", window)
-
-    def _closed(self, shape: BaseGeometry, window: BaseGeometry) -> BaseGeometry:
-        half = self.land / 2 + _SPARE_MM
-        near = shapely.intersection(shape, window)
-        return near.buffer(half, quad_segs=16).buffer(-half, quad_segs=16)
+        gone = remedies.less(gone, remedies.plus(*fixed, *self.job.block.cut_outs))
+        whole = remedies.plus(*(self.cuts[k] for k in mine), gone)
+        before = [shapely.area(self.cuts[k]) for k in mine]
+        self._put(mine[0], whole, "joined" if len(mine) > 1 else "filled", at, lost=sum(before[1:]))
+        for k in mine[1:]:
+            self.cuts[k] = shapely.Polygon()
+            self._latest[k] = self._latest[mine[0]]
+            self._became |= {its: mine[0] for its, to in [*self._became.items(), (k, k)] if to == k}
 
     def _fill_islands(self) -> None:
-        """Fill islands of land that are smaller than the material allows."""
+        """Cut away islands of land that are smaller than the material allows."""
         islands = islands_of(geometry.polygon_array(shape for shape in self.cuts if not shape.is_empty))
         small = islands[2 * np.sqrt(shapely.area(islands) / np.pi) < self.job.face_limits.dot_mm]
         for island in small:
-            owner = self._owners(shapely.get_coordinates(island)[:1], np.full(1, -1))
-            for k in self._movable(owner):
-                self._put(k, shapely.union(self.cuts[k], island), "filled", island)
+            self._take(island, _middle(island))
 
-    def _put(self, k: int, shape: BaseGeometry, what: str, near: BaseGeometry | None = None) -> None:
+    def _put(self, k: int, shape: BaseGeometry, what: str, at: Floats, *, lost: float = 0.0) -> None:
         """Replace cut k; remember what was done where."""
-        old = self.cuts[k]
-        if shapely.equals_exact(old, shape, tolerance=0):
+        white = float(shapely.area(shape) - shapely.area(self.cuts[k]) - lost)
+        if self.cuts[k].is_empty or shapely.equals_exact(self.cuts[k], shape, tolerance=0, normalize=True):
             return
         self.cuts[k] = shape
-        if what and not self.fixed[k]:
-            point = shapely.centroid(near if near is not None else old)
-            word = "left out" if shape.is_empty else what
-            change = float(shapely.area(shape) - shapely.area(old))
-            self.changes.append(Change(what=word, at=(round(point.x, 3), round(point.y, 3)), white_mm2=change))
-
-    def _block(self, cuts: list[BaseGeometry], fixed: list[bool]) -> Block:
-        numbers = frozenset(k for k, stays in enumerate(fixed) if stays)
-        return replace(self.job.block, cuts=geometry.polygon_array(cuts), fixed=numbers)
+        self._latest[k] = len(self.changes)
+        word = "left out" if shape.is_empty else what
+        self.changes.append(Change(what=word, at=(round(float(at[0]), 3), round(float(at[1]), 3)), white_mm2=white))
 
     def _lay_out(self) -> None:
         """Take the changed cuts as they are now: parted, on the grid, without what the cutter can't make."""
         cuts: list[BaseGeometry] = []
         fixed: list[bool] = []
-        for shape, stays in zip(self.cuts, self.fixed, strict=True):
+        for k, (shape, stays) in enumerate(zip(self.cuts, self.fixed, strict=True)):
             pieces: PolygonArray = geometry.polygon_array([shape])
-            if not stays and id(shape) not in self._as_given:
-                pieces = geometry.snapped(geometry.parts(shapely.simplify(pieces, _SMOOTH_MM)))
+            if k in self._latest:
+                pieces = geometry.snapped(geometry.parts(shapely.simplify(geometry.parts(pieces), _SMOOTH_MM)))
+                self._amend(self._latest[k], float(shapely.area(pieces).sum() - shapely.area(shape)))
             cuts += list(pieces)
             fixed += [stays] * len(pieces)
         self.cuts, self.fixed = cuts, fixed
-        self._as_given = {id(shape) for shape in cuts}
-        self.job = replace(self.job, block=self._block(cuts, fixed))
+        self.job = replace(self.job, block=self._block())
+
+    def _amend(self, number: int, white_mm2: float) -> None:
+        """Add to a change what smoothing its outline cost."""
+        change = self.changes[number]
+        self.changes[number] = replace(change, white_mm2=change.white_mm2 + white_mm2)
+
+    def _block(self) -> Block:
+        numbers = frozenset(k for k, stays in enumerate(self.fixed) if stays)
+        return replace(self.job.block, cuts=geometry.polygon_array(self.cuts), fixed=numbers)
+
+
+def _stretch(survey: Survey, k: int, width: float, *, below: float = np.inf) -> BaseGeometry:
+    """Narrow place k with another width, along as much of it as is narrower than `below`."""
+    spread, places = survey.narrow_spread, survey.narrow_lands
+    mine = spread.thin.chosen((spread.place == k) & (spread.thin.width < below))
+    walls = survey.job.block.land_rings.xy[mine.edge]
+    mine = mine.chosen(np.lexsort((np.hypot(*(mine.at - walls).T), mine.edge)))
+    middles = np.concatenate([(places.at[k : k + 1] + places.to[k : k + 1]) / 2, mine.centre])
+    step = np.hypot(*np.diff(middles, axis=0, prepend=middles[:1]).T)
+    apart = (np.diff(mine.edge, prepend=-2) > 1) | (step[1:] > survey.job.limits.land_mm / 2)
+    return remedies.lands(middles, np.concatenate([[0], np.cumsum(apart)]), width)
+
+
+def _window_of(shape: BaseGeometry, margin: float) -> BaseGeometry:
+    left, bottom, right, top = shape.bounds
+    return shapely.box(left - margin, bottom - margin, right + margin, top + margin)
+
+
+def _middle(shape: BaseGeometry) -> Floats:
+    return np.asarray(shapely.get_coordinates(shapely.point_on_surface(shape))[0])

@@ -20,7 +20,7 @@ from carvegen.widths import Widths, local_widths_of
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices, Rings
 
-__all__ = ["Kind", "Narrow", "narrow_places"]
+__all__ = ["Kind", "Narrow", "Spread", "narrow_places", "narrow_spread"]
 
 
 #: A tip too narrow over less than this share of the limit is a nick in a wall: walls that meet at less than a
@@ -57,8 +57,22 @@ class Narrow:
         return Narrow(*(getattr(self, name)[which] for name in self.__dataclass_fields__))
 
 
+@dataclass(frozen=True)
+class Spread:
+    """Narrow places and how far each goes along the walls."""
+
+    places: Narrow
+    thin: Widths  #: the inner discs along them
+    place: Indices  #: for each disc the number of its place; -1 if it belongs to none that counts
+
+
 def narrow_places(outlines: Rings, limit: float, *, limit_at: Callable[[Floats], Floats] | None = None) -> Narrow:
-    """Every place where the region on the left of `outlines` is narrower than asked; may be empty.
+    """Every place where the region on the left of `outlines` is narrower than asked; see `narrow_spread`."""
+    return narrow_spread(outlines, limit, limit_at=limit_at).places
+
+
+def narrow_spread(outlines: Rings, limit: float, *, limit_at: Callable[[Floats], Floats] | None = None) -> Spread:
+    """Every place where the region on the left of `outlines` is narrower than asked, and the discs along it.
 
     Parameters
     ----------
@@ -73,13 +87,18 @@ def narrow_places(outlines: Rings, limit: float, *, limit_at: Callable[[Floats],
         tight = tight.chosen(tight.width < limit_at(tight.direction_deg))
     thin = local_widths_of(outline, limit, limit_at=limit_at)
     if len(tight) + len(thin) == 0:
-        return _none()
+        return Spread(_none(), thin, np.empty(0, dtype=np.int64))
     group = _groups(np.concatenate([(tight.start + tight.end) / 2, thin.centre]), limit)
-    return _described(outlines, tight, thin, group, _CHIP * limit)
+    found = _described(outlines, tight, thin, group, limit)
+    kept = np.flatnonzero((found.kind != Kind.TIP) | (found.length > _CHIP * limit))
+    kept = kept[np.lexsort((found.at[kept, 1], found.at[kept, 0]))]
+    place = np.full(len(found), -1)
+    place[kept] = np.arange(len(kept))
+    return Spread(found.chosen(kept), thin, place[group[len(tight) :]])
 
 
-def _described(outlines: Rings, tight: Necks, thin: Widths, group: Indices, chip: float) -> Narrow:
-    """The narrowest point of each group; an exact neck where it has one. Tips shorter than `chip` are none."""
+def _described(outlines: Rings, tight: Necks, thin: Widths, group: Indices, limit: float) -> Narrow:
+    """The narrowest point of each group, in their order; an exact neck where it has one."""
     count = int(group.max()) + 1
     of_neck, of_thin = group[: len(tight)], group[len(tight) :]
     ring = np.repeat(np.arange(len(outlines)), np.diff(outlines.start))
@@ -102,18 +121,21 @@ def _described(outlines: Rings, tight: Necks, thin: Widths, group: Indices, chip
         first=np.concatenate([tight.first, ring[thin.edge[lone]]])[best],
         second=np.concatenate([tight.second, ring[thin.other[lone]]])[best],
     )
-    found.kind[_round_islands(outlines, thin, of_thin, count)] = Kind.ISLAND
-    found = found.chosen(np.flatnonzero((found.kind != Kind.TIP) | (found.length > chip)))
-    return found.chosen(np.lexsort((found.at[:, 1], found.at[:, 0])))
+    found.kind[_round_islands(outlines, thin, of_thin, limit)] = Kind.ISLAND
+    return found
 
 
-def _round_islands(outlines: Rings, thin: Widths, group: Indices, count: int) -> Indices:
-    """Groups that take in the whole outline of a piece of the region."""
+def _round_islands(outlines: Rings, thin: Widths, group: Indices, limit: float) -> Indices:
+    """Groups that take in the whole outline of a piece of the region.
+
+    Not so near its corners, where walls meet at a right angle or more: a strip's two ends and what of its sides
+    lies within half its width come to four widths.
+    """
     ring = np.repeat(np.arange(len(outlines)), np.diff(outlines.start))
     ends = outlines.xy[outlines.edge_ends] - outlines.xy
     whole = np.bincount(ring, np.hypot(ends[:, 0], ends[:, 1]), len(outlines))
     around = np.bincount(ring[thin.edge], thin.length, len(outlines))
-    islands = (around > (1 - 1e-6) * whole) & (_signed_areas(outlines) > 0)
+    islands = (around > whole - 4 * limit) & (_signed_areas(outlines) > 0)
     on_island = islands[ring[thin.edge]]
     return np.unique(group[on_island])
 

@@ -29,7 +29,7 @@ _CHUNK = 100_000  #: places measured at a time, to bound memory
 _COARSE = 3  #: places to a limit
 _FINE = 32  #: parts of a piece between narrow and wide
 _MOST_FINE = 200_000  #: of such parts in all: a block full of narrow places needs no finer lengths
-_ALIKE = 1.01  #: of discs no larger than this against the smallest, the one across the region counts
+_ALIKE = 1.004  #: of discs no larger than this against the smallest, the one across the region counts
 
 
 @dataclass(frozen=True)
@@ -146,9 +146,8 @@ def _beside_other(pieces: _Pieces, edges: Edges, narrow: Mask) -> Mask:
     """Pieces that are narrow beside one that is not, or the other way round, along the ring."""
     ring = edges.ring[pieces.edge]
     first = np.flatnonzero(np.diff(ring, prepend=-1))
-    last = np.append(first[1:], len(ring)) - 1
     after = np.arange(1, len(ring) + 1)
-    after[last] = first
+    after[np.append(first[1:], len(ring))[: len(first)] - 1] = first
     differs = narrow != narrow[after]
     beside: Mask = differs.copy()
     beside[after[differs]] = True

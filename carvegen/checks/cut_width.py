@@ -16,15 +16,14 @@ __all__ = ["RULE", "find"]
 
 RULE = "cut-width"
 
-_HALVINGS = 24  #: of the smallest cut, to find the width at which a shape parts
+_HALVINGS = 14  #: of the smallest cut, to find the width at which a shape parts
 _SHARP = 2.0  #: an uncut corner of more than this many cutter radii squared is told (corners under about 35°)
 
 
 def find(survey: Survey) -> Iterator[Finding]:
     """Cuts that vanish or fall apart where the smallest cut does not pass, and corners that stay uncut."""
     limit = survey.job.face_limits.cut_mm
-    broken = shapely.is_empty(survey.shrunk) | (shapely.get_num_geometries(survey.shrunk) > 1)
-    narrow = survey.white[broken]
+    narrow = survey.white[survey.broken]
     for at, width in zip(_inner_points(narrow), _passes(narrow, limit).tolist(), strict=True):
         yield Finding(
             rule=RULE,
@@ -36,7 +35,7 @@ def find(survey: Survey) -> Iterator[Finding]:
             why="the cutter does not fit: what it can't reach stays standing and prints",
             remedy="make the shape larger there, leave it out, or take a finer cutter",
         )
-    yield from _corners(survey, ~broken)
+    yield from _corners(survey, ~survey.broken)
 
 
 def _corners(survey: Survey, whole: geometry.Mask) -> Iterator[Finding]:

@@ -13,10 +13,10 @@ from carvegen.narrow import Kind
 
 if TYPE_CHECKING:
     from carvegen.block import Block
-    from carvegen.geometry import Floats
+    from carvegen.geometry import Floats, Mask
     from carvegen.narrow import Narrow
 
-__all__ = ["RULE", "find", "findings_at"]
+__all__ = ["RULE", "find", "findings_at", "short_tips"]
 
 RULE = "land-width"
 
@@ -47,12 +47,12 @@ def findings_at(
 ) -> Iterator[Finding]:
     """A finding for each narrow place whose `width` falls below its `limit`."""
     walls = block.wall_names
+    short = short_tips(found, limit)
     for k in np.flatnonzero(width < limit - TOLERANCE_MM / 2).tolist():
         kind = Kind(int(found.kind[k]))
-        short_tip = kind is Kind.TIP and found.length[k] <= _LONG_TIP * limit[k]
         yield Finding(
             rule=rule,
-            severity=Severity.RISK if short_tip else Severity.BREAKS,
+            severity=Severity.RISK if short[k] else Severity.BREAKS,
             at=(float(found.at[k, 0]), float(found.at[k, 1])),
             to=(float(found.to[k, 0]), float(found.to[k, 1])),
             measured=float(width[k]),
@@ -64,3 +64,8 @@ def findings_at(
             why=why or _WHY[kind],
             remedy=remedy or _REMEDY[kind],
         )
+
+
+def short_tips(found: Narrow, limit: Floats) -> Mask:
+    """Tips that are lost without harm."""
+    return np.asarray((found.kind == Kind.TIP) & (found.length <= _LONG_TIP * limit))

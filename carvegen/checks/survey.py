@@ -9,10 +9,10 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.narrow import Narrow, narrow_places
+from carvegen.narrow import Narrow, Spread, narrow_spread
 
 if TYPE_CHECKING:
-    from carvegen.geometry import Floats, PolygonArray
+    from carvegen.geometry import Floats, Mask, PolygonArray
     from carvegen.job import Job
 
 __all__ = ["TOLERANCE_MM", "Survey"]
@@ -27,10 +27,15 @@ class Survey:
     def __init__(self, job: Job) -> None:
         self.job = job
 
-    @cached_property
+    @property
     def narrow_lands(self) -> Narrow:
         """Every place where the land is narrower than the material wants, at its face or for its foot."""
-        return narrow_places(self.job.block.land_rings, self._widest, limit_at=self._wanted)
+        return self.narrow_spread.places
+
+    @cached_property
+    def narrow_spread(self) -> Spread:
+        """The same places with how far each goes."""
+        return narrow_spread(self.job.block.land_rings, self._widest, limit_at=self._wanted)
 
     @cached_property
     def white(self) -> PolygonArray:
@@ -43,16 +48,28 @@ class Survey:
         return geometry.offset(self.white, -(self.job.face_limits.cut_mm - TOLERANCE_MM) / 2)
 
     @cached_property
-    def uncut(self) -> PolygonArray:
-        """What stays standing of each of `white` because the cutter does not reach it; may be empty shapes.
+    def reached(self) -> PolygonArray:
+        """What the round cutter makes of each of `white` (its opening by the cutter's disc); may be empty or in parts.
 
-        What a round cutter reaches is the morphological opening of the cut by its disc.
+        Its circles are drawn round the disc, not into it: parts of one cut that meet are not taken for two.
         """
         half = self.job.face_limits.cut_mm / 2
-        reached = geometry.offset(self.shrunk, half)
-        missed = shapely.area(self.white) - shapely.area(reached) > _CORNER * half**2
+        return geometry.offset(self.shrunk, half / np.cos(np.pi / 4 / _SEGMENTS), quad_segs=_SEGMENTS)
+
+    @cached_property
+    def broken(self) -> Mask:
+        """Which of `white` the cutter can't make in one piece."""
+        return np.asarray(shapely.is_empty(self.shrunk) | (shapely.get_num_geometries(self.reached) > 1))
+
+    @cached_property
+    def uncut(self) -> PolygonArray:
+        """What stays standing of each of `white` because the cutter does not reach it; may be empty shapes."""
+        half = self.job.face_limits.cut_mm / 2
+        beyond = half / np.cos(np.pi / 4 / _SEGMENTS) - (half - TOLERANCE_MM / 2)
+        missed = shapely.area(self.white) - shapely.area(self.reached) + beyond * shapely.length(self.white)
+        missed = missed > _CORNER * half**2
         left = np.full(len(self.white), shapely.Polygon(), dtype=object)
-        left[missed] = shapely.difference(self.white[missed], reached[missed])
+        left[missed] = shapely.difference(self.white[missed], self.reached[missed])
         return left
 
     def _wanted(self, direction_deg: Floats) -> Floats:
@@ -68,3 +85,5 @@ class Survey:
 #: A shape is looked at closely where more than so many cutter radii squared stay uncut: four square corners leave
 #: 4 r² (1 - π/4) = 0.86 r².
 _CORNER = 1.0
+
+_SEGMENTS = 8  #: of a quarter of a circle

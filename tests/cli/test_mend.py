@@ -1,0 +1,57 @@
+"""``carvegen mend``: a drawing goes in, its mended block comes out, and what was changed is told."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+
+import pytest
+import shapely
+
+from carvegen.drawn import drawn_block
+from carvegen.writers.svg import machine_svg
+from carvegen.writers.views import View
+from tests import cases
+from tests.cli.running import run
+
+SETUP = ("--material", "linoleum", "--cutter", "v-60")
+
+
+def drawing(folder, *cuts) -> str:
+    path = folder / "block.svg"
+    way = cases.setup("linoleum", "laser-fine")
+    path.write_text(machine_svg(dataclasses.replace(way.on(cases.block(*cuts)))))
+    return path.name
+
+
+FAULTY = (cases.box(5, 5, 10, 10), cases.box(15.3, 6, 10, 8), cases.disc(32, 20, 3))
+
+
+def test_mended_files_hold_and_changes_are_told(own_folder, capsys):
+    name = drawing(own_folder, *FAULTY)
+    assert run(capsys, "check", name, *SETUP, "--view", "block").code == 1
+    done = run(capsys, "mend", name, *SETUP, "--view", "block", "--out", "sky", "--width-map", "--json")
+    assert done.code == 0, done.err
+    told = json.loads(done.out)
+    assert {its["what"] for its in told["changes"]} == {"widened"}
+    assert {"changes.png", "land-width.png", "land-width.svg"} <= set(told["files"])
+    assert all((own_folder / "sky" / its).is_file() for its in told["files"])
+    assert json.loads((own_folder / "sky" / "report.json").read_text())["changes"] == told["changes"]
+
+
+def test_a_sound_drawing_is_written_as_it_is(own_folder, capsys):
+    sound = (cases.box(5, 5, 10, 10), cases.disc(32, 20, 3))
+    name = drawing(own_folder, *sound)
+    before = drawn_block(own_folder / name, view=View.BLOCK).block
+    done = run(capsys, "mend", name, *SETUP, "--view", "block", "--out", "sky", "--json")
+    assert done.code == 0, done.err
+    told = json.loads(done.out)
+    assert told["changes"] == []
+    assert "changes.png" not in told["files"]
+    assert shapely.area(before.cuts).sum() == pytest.approx(100 + sound[1].area, rel=1e-3)
+
+
+def test_a_drawing_that_is_missing(own_folder, capsys):
+    done = run(capsys, "mend", "none.svg", *SETUP, "--out", "sky")
+    assert done.code == 2
+    assert not (own_folder / "sky").exists()
