@@ -22,10 +22,10 @@ from carvegen.separation import Plate, Spread, separated
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
+    from carvegen.facts.profiles import Library
     from carvegen.job import Setup
     from carvegen.picture import Picture
     from carvegen.printfile import Print, PrintBlock
-    from carvegen.profiles import Library
     from carvegen.separation import Dropped, Separated
 
 __all__ = ["Cut", "cut_blocks", "finding_of", "mended_cut", "plates_of", "ways_of"]
@@ -127,8 +127,9 @@ def _block(given: Print, block: PrintBlock, land: BaseGeometry, picture: Picture
     openings = picture.openings if picture is not None else geometry.empty()
     gone = shapely.difference(face, shapely.union(land, shapely.union_all(openings)), grid_size=geometry.GRID_MM)
     return Block(
-        name=block.name, width_mm=given.width_mm, height_mm=given.height_mm, cuts=geometry.parts(gone), cut_outs=openings
-    )
+        name=block.name, width_mm=given.width_mm, height_mm=given.height_mm, cuts=geometry.parts(gone),
+        cut_outs=openings,
+    )  # fmt: skip
 
 
 def mended_cut(cut: Cut, ways: Sequence[Setup], *, say: Callable[[str], None]) -> Cut:

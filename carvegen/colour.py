@@ -12,7 +12,9 @@ import numpy as np
 from carvegen.errors import InputError
 
 if TYPE_CHECKING:
-    from carvegen.geometry import Floats
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
 
 __all__ = ["Ink", "Rgb", "hex_of", "lightness", "linear", "overprinted", "rgb", "screen"]
 

@@ -12,8 +12,8 @@ from carvegen.artwork import plain_name, read
 from carvegen.artwork.place import place
 from carvegen.artwork.shapes import is_shape
 from carvegen.errors import InputError
+from carvegen.facts.profile_reader import nearest
 from carvegen.printfile import all_at_once
-from carvegen.profile_reader import nearest
 from carvegen.separation import Layer
 
 if TYPE_CHECKING:
@@ -112,13 +112,20 @@ def drawing_of(given: Print) -> Drawing:
     for k, layer in enumerate(given.layers):
         shape = shapely.union_all(words.shapes(layer.shape, f"layers[{k}].shape"))
         found.setdefault(plain_name(layer.name), (layer.name, []))[1].append(shape)
-    layers = [Layer(name, shapely.intersection(shapely.union_all(geometry.polygon_array(shapes)), face, grid_size=geometry.GRID_MM))
-              for name, shapes in found.values()]  # fmt: skip
+    layers = [Layer(name, _on(face, shapes)) for name, shapes in found.values()]
     order = list(map(plain_name, given.in_front)) or [plain_name(layer.name) for layer in reversed(layers)]
     _check_names(given, [layer.name for layer in layers], order)
     placed = [layer for layer in layers if plain_name(layer.name) in order]
     placed.sort(key=lambda layer: order.index(plain_name(layer.name)))
     return Drawing(given, placed, notes, beside=[layer for layer in layers if layer not in placed])
+
+
+def _on(face: BaseGeometry, shapes: list[BaseGeometry]) -> BaseGeometry:
+    """Shapes joined, as far as they lie on the face."""
+    whole = shapely.union_all(geometry.polygon_array(shapes))
+    found = geometry.parts(shapely.intersection(whole, face, grid_size=geometry.GRID_MM))
+    on_face: BaseGeometry = shapely.union_all(found)
+    return on_face
 
 
 def _layers_in(given: Print, k: int, text: str, notes: list[str]) -> dict[str, PolygonArray]:
@@ -160,4 +167,3 @@ def _asked(given: Print) -> Iterable[tuple[str, str]]:
     for k, its in enumerate(given.motifs):
         yield from ((f"motifs[{k}].on[{j}]", name) for j, name in enumerate(its.on))
         yield from ((f"motifs[{k}].behind[{j}]", name) for j, name in enumerate(its.behind))
-

@@ -12,10 +12,10 @@ import shapely
 from carvegen import geometry
 from carvegen.errors import InputError
 from carvegen.growth import Place
-from carvegen.holding import held
 from carvegen.layers import Drawing, drawing_of
 from carvegen.making import Ground, place_on, strictest
 from carvegen.motifs import motif
+from carvegen.nature.holding import held
 from carvegen.separation import painted
 from carvegen.settling import settled
 from carvegen.streams import stream
@@ -85,7 +85,8 @@ def pictured(
     openings = geometry.snapped(geometry.joined(_shapes(drawing, "openings", given.openings)))
     face = geometry.box(given.width_mm, given.height_mm)
     if not shapely.contains_properly(face, openings).all():
-        raise InputError("must lie inside the blocks", where=given.place("openings"), hint="move it, or make it smaller")
+        hint = "move it, or make it smaller"
+        raise InputError("must lie inside the blocks", where=given.place("openings"), hint=hint)
     lights = geometry.snapped(geometry.joined(_shapes(drawing, "highlights", given.highlights)))
     whites = [White(name="paper", shapes=lights, leaves=inked)] if len(lights) else []
     grower = _Grower(drawing, plates, limits, openings)
@@ -155,7 +156,10 @@ class _Grower:
         self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str]
     ) -> PolygonArray:
         """Flakes: those too near to other white, or that leave slivers of a block, are left out whole."""
-        flakes = self._grow(its, shapely.difference(area, self._hidden_by(its)), limits)
+        hidden = self._hidden_by(its)
+        if not its.settings.cut_at_edge:
+            hidden = shapely.buffer(hidden, limits.land_mm, quad_segs=4)
+        flakes = self._grow(its, shapely.difference(area, hidden), limits)
         flakes = flakes[~shapely.dwithin(flakes, before, limits.land_mm + _APART_MM)] if len(flakes) else flakes
         for name in sorted(leaves) if its.front else ():
             flakes = settled(flakes, self.pictures[name], limits)

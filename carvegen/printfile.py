@@ -9,16 +9,16 @@ from typing import TYPE_CHECKING, Any
 
 from carvegen.colour import Ink, Rgb, rgb
 from carvegen.errors import InputError
+from carvegen.facts.profile_reader import nearest, read_toml
 from carvegen.motifs import motif, summaries
-from carvegen.parameters import check_all
+from carvegen.parameters import check_all, parameters
 from carvegen.printfile_keys import LISTS, REQUIRED, TABLES, Key
 from carvegen.printfile_values import Place, settings_of, value_of
-from carvegen.profile_reader import nearest, read_toml
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from carvegen.profiles import Library
+    from carvegen.facts.profiles import Library
 
 __all__ = ["Print", "PrintBlock", "PrintLayer", "PrintMotif", "all_at_once", "read_print"]
 
@@ -140,8 +140,12 @@ def all_at_once(faults: Sequence[InputError], where: str) -> None:
     if len(faults) == 1:
         raise faults[0]
     if faults:
-        told = "".join(f"\n  - {fault}" + (f"\n      what to do: {fault.hint}" if fault.hint else "") for fault in faults)
-        raise InputError(f"has {len(faults)} faults:{told}", where=where, hint="mend them in this order, then run again")
+        told = "".join(map(_told, faults))
+        raise InputError(f"has {len(faults)} faults:{told}", where=where, hint="mend these, then run it again")
+
+
+def _told(fault: InputError) -> str:
+    return f"\n  - {fault}" + (f"\n      what to do: {fault.hint}" if fault.hint else "")
 
 
 def _table(top: Place, name: str, table: object, keys: Sequence[Key]) -> dict[str, Any]:
@@ -152,7 +156,7 @@ def _table(top: Place, name: str, table: object, keys: Sequence[Key]) -> dict[st
         table = {}
         keys = [key for key in keys if not key.required]
     known = {key.name: key for key in keys}
-    for given in table.keys() - known.keys():
+    for given in sorted(table.keys() - known.keys()):
         top.fault(f"{name}.{given}", "is not known here", value=table[given], hint=nearest(given, known))
     return {key.name: value_of(top, f"{name}.{key.name}", key, table.get(key.name, REQUIRED)) for key in keys}
 
@@ -201,7 +205,7 @@ def _check_profiles(top: Place, place: str, block: Mapping[str, Any], shelf: Lib
 
 def _settled(top: Place, place: str, given: dict[str, Any], blocks: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     """The motif's table with its settings made from preset and own values."""
-    names = [str(block.get("name")) for block in blocks]
+    names = [block["name"] for block in blocks if block.get("name")]
     for j, name in enumerate(given.get("blocks", ())):
         if name not in ("*", *names):
             top.fault(f"{place}.blocks[{j}]", "must be a block of this print", value=name, hint=nearest(name, names))
@@ -220,15 +224,14 @@ def _settled(top: Place, place: str, given: dict[str, Any], blocks: Sequence[Map
         settings = module.Settings(**{**module.PRESETS[preset], **own})
         check_all(settings)
     except InputError as error:
-        key = error.where.lstrip("-").replace("-", "_")
-        top.fault(f"{place}.settings.{key}", error.message, value=error.value, hint=error.hint or "change one of the two")
+        key = next((its.name for its in parameters(module.Settings) if its.option == error.where), error.where)
+        hint = error.hint or "change one of the two"
+        top.fault(f"{place}.settings.{key}", error.message, value=error.value, hint=hint)
         return given
     return {**given, "settings": settings}
 
 
-def _print(
-    path: Path, once: Mapping[str, Any], many: Mapping[str, Any], motifs: Iterable[dict[str, Any]]
-) -> Print:
+def _print(path: Path, once: Mapping[str, Any], many: Mapping[str, Any], motifs: Iterable[dict[str, Any]]) -> Print:
     own, artwork = once["print"], once["artwork"]
     count: dict[str, int] = {}
     found = []

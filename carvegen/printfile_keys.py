@@ -8,8 +8,8 @@ from types import MappingProxyType
 from typing import Any
 
 from carvegen.block import SIDES_MM
-from carvegen.profile_reader import Range
-from carvegen.profile_values import KINDS
+from carvegen.facts.profile_reader import Range
+from carvegen.facts.profile_values import KINDS
 
 __all__ = ["LISTS", "REGISTER_METHODS", "REQUIRED", "ROLES", "TABLES", "Key", "Kind"]
 

@@ -51,7 +51,7 @@ def _value(key: Key) -> dict[str, Any]:
 
 
 def _form(key: Key) -> dict[str, Any]:
-    number = {"type": "integer" if key.kind == Kind.WHOLE else "number"}
+    number: dict[str, Any] = {"type": "integer" if key.kind == Kind.WHOLE else "number"}
     if key.range:
         number |= {"minimum": key.range.at_least, "maximum": key.range.at_most}
     text: dict[str, Any] = {"type": "string", "minLength": 1, "maxLength": 200, "pattern": r"\S"}

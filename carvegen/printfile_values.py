@@ -10,9 +10,9 @@ from typing import Any
 
 from carvegen.colour import rgb
 from carvegen.errors import InputError
+from carvegen.facts.profile_reader import nearest
 from carvegen.parameters import parameters
 from carvegen.printfile_keys import REQUIRED, Key, Kind
-from carvegen.profile_reader import nearest
 
 __all__ = ["Place", "settings_of", "value_of"]
 
@@ -65,28 +65,31 @@ def value_of(top: Place, where: str, key: Key, given: object) -> Any:  # noqa: A
 def settings_of(top: Place, where: str, settings: Any, given: Mapping[str, Any]) -> dict[str, Any]:  # noqa: ANN401
     """A motif's own settings, each by its declaration; the faulty ones are left out."""
     known = {its.name: its for its in parameters(settings)}
-    good = {}
+    good: dict[str, Any] = {}
     for name, value in given.items():
         if name not in known:
             top.fault(f"{where}.{name}", "is no setting of this motif", value=value, hint=nearest(name, known))
         elif known[name].unit == "flag":
-            good |= _kept(top, where, name, value, "must be true or false", isinstance(value, bool), "")
+            hint = f"write {name} = true, or leave it out"
+            good |= _kept(top, f"{where}.{name}", value, "must be true or false", (isinstance(value, bool), hint))
         else:
             low, high = known[name].at_least, known[name].at_most
             unit = "" if known[name].unit == "share" else f" {known[name].unit}"
             rule = f"must lie in {low:g}…{high:g}{unit}"
             hint = f"{known[name].help}; by default {known[name].default:g}"
-            good |= _kept(top, where, name, value, rule, _is_number(value) and low <= value <= high, hint)
+            good |= _kept(top, f"{where}.{name}", value, rule, (_is_number(value) and low <= value <= high, hint))
     return good
 
 
-def _kept(top: Place, where: str, name: str, value: Any, rule: str, holds: bool, hint: str) -> dict[str, Any]:  # noqa: ANN401
-    if not holds:
-        top.fault(f"{where}.{name}", rule, value=value, hint=hint or f"write {name} = true, or leave it out")
-    return {name: value} if holds else {}
+def _kept(top: Place, where: str, value: Any, rule: str, holds: tuple[bool, str]) -> dict[str, Any]:  # noqa: ANN401
+    """The setting if it holds; else a fault with what to do, and nothing."""
+    if holds[0]:
+        return {where.rpartition(".")[2]: value}
+    top.fault(where, rule, value=value, hint=holds[1])
+    return {}
 
 
-def _fault(key: Key, given: Any) -> str:  # noqa: ANN401, PLR0911
+def _fault(key: Key, given: Any) -> str:  # noqa: ANN401
     """What is wrong with a value; nothing if it will do."""
     if not _of_kind(key.kind, given):
         return f"must be {_FORMS[key.kind]}"

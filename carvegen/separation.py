@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.holding import opened
+from carvegen.nature.holding import opened
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -110,8 +110,11 @@ def separated(
         What must not print on a plate.
     """
     pictures = {plate.name: painted(face, layers, plate) for plate in plates}
-    return {plate.name: _one(face, plate, pictures, _darker(plate, plates, pictures), white(plate), spread)
-            for plate in plates}  # fmt: skip
+    found = {}
+    for plate in plates:
+        scene = _Scene(face, pictures[plate.name], _darker(plate, plates, pictures), white(plate))
+        found[plate.name] = _one(plate, scene, spread)
+    return found
 
 
 def _darker(plate: Plate, plates: Sequence[Plate], pictures: dict[str, BaseGeometry]) -> BaseGeometry:
@@ -120,38 +123,40 @@ def _darker(plate: Plate, plates: Sequence[Plate], pictures: dict[str, BaseGeome
     return _union(found)
 
 
-def _one(
-    face: BaseGeometry,
-    plate: Plate,
-    pictures: dict[str, BaseGeometry],
-    darker: BaseGeometry,
-    white: BaseGeometry,
-    spread: Spread,
-) -> Separated:
-    picture = pictures[plate.name]
-    under = _union([_run_under(face, picture, darker, white, spread.trap_mm), *_uncuttable(plate, picture, darker)])
-    stands = shapely.union(picture, under, grid_size=_GRID)
-    stands = _union([shapely.difference(stands, white, grid_size=_GRID)])
-    back, dropped = _cut_back(plate, stands, darker, white, spread.cut_back_mm)
-    land = _whole(shapely.difference(stands, back, grid_size=_GRID))
+@dataclass(frozen=True, eq=False)
+class _Scene:
+    """What there is to a plate: its own part of the picture, what is darker, what is white."""
+
+    face: BaseGeometry
+    picture: BaseGeometry
+    darker: BaseGeometry
+    white: BaseGeometry
+
+
+def _one(plate: Plate, scene: _Scene, spread: Spread) -> Separated:
+    picture, white = scene.picture, scene.white
+    under = _run_under(scene, spread.trap_mm)
+    under = _union([under, *_uncuttable(plate, picture, _union([picture, under]), scene.darker)])
+    stands = _union([shapely.difference(_union([picture, under]), white, grid_size=_GRID)])
+    back, dropped = _cut_back(plate, stands, scene, spread.cut_back_mm)
+    land = _tidied(plate, shapely.difference(stands, back, grid_size=_GRID), picture, white)
     return Separated(picture=picture, land=land, dropped=dropped)
 
 
-def _run_under(
-    face: BaseGeometry, picture: BaseGeometry, darker: BaseGeometry, white: BaseGeometry, trap_mm: float
-) -> BaseGeometry:
+def _run_under(scene: _Scene, trap_mm: float) -> BaseGeometry:
     """How the plate runs on under darker inks: nearer to its own picture than to anything it must not meet.
 
     In levels: within s of the picture, but not within s of white or of other inks; so it narrows to nothing
     towards the tips where a dark shape ends beside them, and takes no more than half of a thin line.
     """
+    picture, darker, white = scene.picture, scene.darker, scene.white
     room = shapely.difference(darker, picture, grid_size=_GRID)
     if trap_mm <= 0 or shapely.is_empty(room):
         return shapely.Polygon()
     room = _union([shapely.intersection(room, shapely.buffer(picture, trap_mm * _SPARE, quad_segs=_ARC))])
     shapely.prepare(room)
     near = shapely.buffer(room, 2 * trap_mm, quad_segs=2)
-    theirs = shapely.difference(face, shapely.union(picture, darker))
+    theirs = shapely.difference(scene.face, shapely.union(picture, darker))
     theirs = shapely.intersection(shapely.union(theirs, _meeting(white, near)), near)
     theirs = opened(theirs, 2 * _MEETS_MM)
     ours = shapely.intersection(picture, near)
@@ -174,23 +179,37 @@ def _meeting(shape: BaseGeometry, other: BaseGeometry) -> Any:  # noqa: ANN401
     return shapely.union_all(pieces[shapely.intersects(pieces, other)])
 
 
-def _uncuttable(plate: Plate, picture: BaseGeometry, darker: BaseGeometry) -> list[BaseGeometry]:
-    """Gaps under darker ink that are too narrow to be cut: there the plate runs on from side to side."""
-    gaps = shapely.difference(darker, picture, grid_size=_GRID)
-    wide = shapely.buffer(opened(gaps, plate.cut_mm), _MEETS_MM)
-    near = shapely.buffer(picture, plate.cut_mm)
-    return [piece for piece in geometry.parts(shapely.difference(gaps, wide)) if shapely.intersects(piece, near)]
+def _uncuttable(plate: Plate, picture: BaseGeometry, so_far: BaseGeometry, darker: BaseGeometry) -> list[BaseGeometry]:
+    """Gaps left under darker ink that are too narrow to be cut: there the plate runs on from side to side."""
+    gaps = shapely.difference(darker, so_far, grid_size=_GRID)
+    wide = shapely.buffer(opened(gaps, plate.cut_mm * _SPARE), _MEETS_MM)
+    near = shapely.buffer(picture, 2 * plate.cut_mm, quad_segs=2)
+    shapely.prepare(near)
+    pieces = geometry.parts(shapely.difference(gaps, wide))
+    return list(pieces[shapely.intersects(pieces, near)])
+
+
+def _tidied(plate: Plate, land: BaseGeometry, picture: BaseGeometry, white: BaseGeometry) -> BaseGeometry:
+    """The land without what is nothing but a run-on: pieces that nobody sees, and slivers under darker ink."""
+    seen = _union([shapely.difference(picture, white)])
+    wide = shapely.union(opened(land, plate.land_mm / 3), seen)
+    pieces = geometry.parts(shapely.intersection(land, wide, grid_size=_GRID))
+    shapely.prepare(seen)
+    there = pieces[shapely.intersects(pieces, seen)]
+    visible = shapely.area(shapely.intersection(there, seen))
+    found: BaseGeometry = shapely.union_all(there[visible > _CRUMB_MM2])
+    return found
 
 
 def _cut_back(
-    plate: Plate, stands: BaseGeometry, darker: BaseGeometry, white: BaseGeometry, by_mm: float
+    plate: Plate, stands: BaseGeometry, scene: _Scene, by_mm: float
 ) -> tuple[BaseGeometry, tuple[Dropped, ...]]:
     """What the plate leaves to the darker ones beside the white, and where it can't."""
     if by_mm <= 0:
         return shapely.Polygon(), ()
-    edge = shapely.boundary(_meeting(white, darker))
-    edge = shapely.intersection(edge, shapely.buffer(darker, _MEETS_MM, quad_segs=1))
-    back = shapely.intersection(shapely.buffer(edge, by_mm * _SPARE, quad_segs=_ARC), darker)
+    edge = shapely.boundary(_meeting(scene.white, scene.darker))
+    edge = shapely.intersection(edge, shapely.buffer(scene.darker, _MEETS_MM, quad_segs=1))
+    back = shapely.intersection(shapely.buffer(edge, by_mm * _SPARE, quad_segs=_ARC), scene.darker)
     back = _union([shapely.intersection(back, shapely.buffer(stands, _MEETS_MM))])
     starved = _starved(stands, back, plate.land_mm)
     if len(starved) == 0:
@@ -218,9 +237,10 @@ def _told(piece: Any, land_mm: float) -> Dropped:  # noqa: ANN401
     return Dropped(at=(round(at.x, 3), round(at.y, 3)), width_mm=round(width, 3), land_mm=land_mm)
 
 
-def _union(shapes: Sequence[BaseGeometry]) -> Any:  # noqa: ANN401
+def _union(shapes: Sequence[BaseGeometry]) -> BaseGeometry:
     """All polygons of several shapes; lines and points that overlays leave are dropped."""
-    return shapely.union_all(geometry.parts(geometry.polygon_array(shapes)), grid_size=_GRID)
+    found: BaseGeometry = shapely.union_all(geometry.parts(geometry.polygon_array(shapes)), grid_size=_GRID)
+    return found
 
 
 def _whole(shape: Any) -> BaseGeometry:  # noqa: ANN401

@@ -40,10 +40,8 @@ def _fits(flakes: PolygonArray, picture: BaseGeometry, outline: BaseGeometry, li
     outside = ~crossing & ~shapely.intersects(flakes, picture)
     taken = shapely.area(shapely.intersection(flakes, picture))
     large = (taken > 2 * limits.cut_mm**2) | outside
-    reach = 2 * limits.land_mm
-    around = geometry.polygon_array(
-        shapely.clip_by_rect(picture, *(bound + [-reach, -reach, reach, reach])) for bound in shapely.bounds(flakes)
-    )
+    grown = 2 * limits.land_mm * np.array([-1.0, -1.0, 1.0, 1.0])
+    around = geometry.polygon_array(shapely.clip_by_rect(picture, *(bound + grown)) for bound in shapely.bounds(flakes))
     around = np.asarray(shapely.make_valid(around), dtype=object)
     window = geometry.offset(flakes, 1.5 * limits.land_mm, quad_segs=2)
     new = shapely.difference(_thin(shapely.difference(around, flakes), limits.land_mm), _thin(around, limits.land_mm))

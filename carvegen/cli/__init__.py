@@ -17,11 +17,13 @@ __all__ = ["main"]
 
 #: Commands by name, with the line that ``--help`` shows; their modules are imported only when they run.
 _COMMANDS = {
+    "build": "Build a whole print from its file: every block in register, proofs, one report.",
     "check": "Check a drawing of closed shapes against material and cutter.",
     "frost": "Let frost grow on a block from its edge or from outlines, check it, write its files.",
     "grain": "Fill a block or its boards with wood grain, check it, write its files.",
     "mend": "Mend a drawing of closed shapes: the smallest changes that clear the findings.",
     "motifs": "List what can be grown: motifs, their presets and settings.",
+    "new": "Write a sample print into a new folder: a print file to start from, and its drawing.",
     "profiles": "List, show and check the materials, cutters and machines.",
     "read": "Show what is understood of a drawing or a scan; write it as clean outlines.",
     "snowfall": "Fill a block with falling snow, check it, write its files.",

@@ -1,0 +1,252 @@
+"""A whole print from its file: every block in register, the proofs, and one report; only what has changed."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING, Any
+
+import shapely
+
+from carvegen import geometry
+from carvegen.blocks import cut_blocks, finding_of, mended_cut, ways_of
+from carvegen.delivery import Style, deliver
+from carvegen.files import staged_folder, write_file
+from carvegen.recipes import (
+    STATE,
+    Part,
+    State,
+    differences,
+    hashed,
+    land_hash,
+    picture_recipe,
+    read_state,
+    setup_recipe,
+)
+from carvegen.writers.print_png import Coat, print_png, rubbing_png
+from carvegen.writers.print_report import print_report
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.blocks import Cut
+    from carvegen.facts.profiles import Library
+    from carvegen.picture import Picture
+    from carvegen.printfile import Print, PrintBlock
+
+__all__ = ["Built", "build_print"]
+
+_PROOFS = " proofs"  #: the proofs' part; no block can have this name
+_REPORT = " report"
+
+#: What the files of the whole print are for.
+_PURPOSE = {
+    "print.png": "what the print will look like: all inks over one another; look at this first",
+    "rubbing.png": "the lands of all blocks over one another: where inks meet and overlap",
+    "report.json": "all findings of all blocks, what must be decided first on top",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Built:
+    """What a build has done."""
+
+    files: Mapping[str, str]  #: of the whole print, relative name to what it is for
+    blocks: Mapping[str, str]  #: folder of each block, in printing order, to why it was built; "" if it was not
+    proofs: str  #: why the proofs were drawn; "" if they were not
+    report: Mapping[str, Any]
+    notes: tuple[str, ...] = ()  #: what was changed while the artwork was read
+
+    @property
+    def breaks(self) -> int:
+        """How many findings break a limit."""
+        return int(self.report["breaks"])
+
+
+def build_print(given: Print, out: Path, shelf: Library, *, say: Callable[[str], None]) -> Built:
+    """Build what has changed of a print into the folder `out`, all or nothing of it.
+
+    What went into each part is kept as hashes in `build.json`; a part is built again if they differ, or if one of its
+    files is no longer as it was written. If nothing differs nothing is written.
+
+    Raises
+    ------
+    InputError
+        If something in the print file, a drawing or a profile can't be used, or the folder can't be written.
+    RefusedError
+        If a block would be dangerous to make.
+    """
+    bench = _Bench(given, out, shelf, say)
+    if not bench.stale:
+        return bench.built(bench.old)
+    with TemporaryDirectory() as folder:
+        work = Path(folder)
+        parts = {block.name: bench.block(block, work) for block in given.blocks}
+        parts[_PROOFS] = bench.proofs(State(parts=parts), work)
+        parts[_REPORT] = bench.report(State(parts=parts), work)
+        new = State(parts=parts)
+        if new.to_text() != bench.old.to_text():
+            write_file(work / STATE, new.to_text())
+        with staged_folder(out, owned=_files_in(bench.old) - _files_in(new)) as stage:
+            shutil.copytree(work, stage, dirs_exist_ok=True)
+    return bench.built(new)
+
+
+def _files_in(state: State) -> frozenset[str]:
+    return frozenset(name for part in state.parts.values() for name in part.files)
+
+
+class _Bench:
+    """A build at work: what is given, what is there, and what has to be made."""
+
+    def __init__(self, given: Print, out: Path, shelf: Library, say: Callable[[str], None]) -> None:
+        self.given, self.out, self.say = given, out, say
+        self.ways = ways_of(given, shelf)
+        self.old = read_state(out)
+        self.shaping = picture_recipe(given, self.ways)
+        self.reasons = {block.name: why for block in given.blocks if (why := self._reason(block))}
+        self.proof_reason = self._proof_reason()
+        names = {block.name for block in given.blocks} | {_PROOFS, _REPORT}
+        self.stale = bool(self.reasons or self.proof_reason or self.old.parts.keys() - names)
+        self.done: dict[str, str] = {}  #: why each block was built
+        self.drawn = ""
+
+    def _recipe(self, block: PrintBlock) -> dict[str, str]:
+        return {**self.shaping, **setup_recipe(self.given, block, self.ways[block.name])}
+
+    def _reason(self, block: PrintBlock) -> str:
+        """Why a block may have to be built; "" if nothing of it has changed."""
+        old = self.old.part(block.name)
+        if not old.files:
+            return "not built before"
+        lost = old.lost(self.out)
+        if lost:
+            return f"{lost[0]} is missing or was changed"
+        return "; ".join(differences(_without_shapes(old.recipe), self._recipe(block)))
+
+    def _proof_reason(self) -> str:
+        old = self.old.part(_PROOFS)
+        if not old.files:
+            return "not drawn before"
+        lost = [*old.lost(self.out), *self.old.part(_REPORT).lost(self.out)]
+        if lost:
+            return f"{lost[0]} is missing or was changed"
+        return "; ".join(differences(_colours_in(old.recipe), self._colours()))
+
+    def _colours(self) -> dict[str, str]:
+        given = self.given
+        inks = {f"ink of {block.name}": hashed(block.ink) for block in given.blocks}
+        order = [(block.name, block.role) for block in given.blocks]
+        return {"paper": hashed((given.paper, given.bleed_mm)), "order of the blocks": hashed(order), **inks}
+
+    @cached_property
+    def _cut(self) -> tuple[Picture, dict[str, Cut]]:
+        return cut_blocks(self.given, self.ways, say=self.say)
+
+    def block(self, block: PrintBlock, stage: Path) -> Part:
+        """The block built into the stage, or as it was if its shapes and its setup are the same."""
+        old, why = self.old.part(block.name), self.reasons.get(block.name, "")
+        if not why:
+            return old
+        cut = self._cut[1][block.name]
+        recipe = {**self._recipe(block), "shapes": land_hash(cut.land)}
+        own = {**setup_recipe(self.given, block, self.ways[block.name]), "shapes": recipe["shapes"]}
+        if all(old.recipe.get(name) == value for name, value in own.items()) and not old.lost(self.out):
+            return replace(old, recipe=recipe)
+        self.done[block.name] = why
+        self.say(f"building {block.name}: {why}")
+        if block.mend:
+            cut = mended_cut(cut, self.ways[block.name], say=self.say)
+        jobs = [way.on(cut.block) for way in self.ways[block.name]]
+        deliver(jobs, stage / block.name, Style(**self.given.files), say=self.say)
+        write_file(stage / "lands" / f"{block.name}.wkb", shapely.to_wkb(cut.land))
+        notes = [finding_of(dropped).to_dict() for dropped in cut.dropped]
+        made = [stage / "lands" / f"{block.name}.wkb", *(stage / block.name).rglob("*")]
+        return Part(recipe=recipe, files=_hashes(stage, made), notes=notes)
+
+    def proofs(self, new: State, stage: Path) -> Part:
+        """The pictures of the whole print."""
+        lands = {block.name: new.part(block.name).files[f"lands/{block.name}.wkb"] for block in self.given.blocks}
+        recipe = {**self._colours(), **{f"lands of {name}": digest for name, digest in lands.items()}}
+        old = self.old.part(_PROOFS)
+        if recipe == old.recipe and not old.lost(self.out):
+            return old
+        self.drawn = "; ".join(differences(old.recipe, recipe)) if old.files else "not drawn before"
+        self.drawn = self.drawn or self.proof_reason
+        self.say("drawing the proofs")
+        given, bleed = self.given, self.given.bleed_mm
+        window = (bleed, bleed, given.width_mm - bleed, given.height_mm - bleed)
+        coats = {
+            block.name: Coat(ink=block.ink, land=self._printed(block, stage))
+            for block in given.blocks if block.ink is not None and block.role != "emboss"
+        }  # fmt: skip
+        pressed = [geometry.parts(self._land(block.name, stage)) for block in given.blocks if block.role == "emboss"]
+        embossed = geometry.stack(pressed)
+        write_file(stage / "print.png", print_png(given.paper, list(coats.values()), window, embossed=embossed))
+        write_file(stage / "rubbing.png", rubbing_png(list(coats.values()), window))
+        made = [stage / "print.png", stage / "rubbing.png"]
+        for name, coat in coats.items():
+            made.append(stage / "inks" / f"{name}.png")
+            write_file(made[-1], print_png(given.paper, [coat], window))
+        return Part(recipe=recipe, files=_hashes(stage, made))
+
+    def _printed(self, block: PrintBlock, stage: Path) -> BaseGeometry:
+        """Where a block leaves ink: its land, or the holes of a stencil."""
+        land = self._land(block.name, stage)
+        face = geometry.box(self.given.width_mm, self.given.height_mm)
+        return shapely.difference(face, land) if block.role == "stencil" else land
+
+    def _land(self, name: str, stage: Path) -> BaseGeometry:
+        place = Path("lands") / f"{name}.wkb"
+        found = stage / place if (stage / place).is_file() else self.out / place
+        land: BaseGeometry = shapely.from_wkb(found.read_bytes())
+        return land
+
+    def report(self, new: State, stage: Path) -> Part:
+        """All findings of all blocks."""
+        told = print_report(self.given.name, [block.name for block in self.given.blocks], *self._told(new, stage))
+        text = json.dumps(told, indent=1) + "\n"
+        old = self.old.part(_REPORT)
+        if old.files.get("report.json") == hashed(text.encode()) and not old.lost(self.out):
+            return old
+        write_file(stage / "report.json", text)
+        return Part(files={"report.json": hashed(text.encode())})
+
+    def _told(self, new: State, stage: Path) -> tuple[dict[str, Any], dict[str, Sequence[Any]]]:
+        """What the blocks' own reports say, and what the separation says of each."""
+        reports = {}
+        for block in self.given.blocks:
+            place = Path(block.name) / "report.json"
+            found = stage / place if (stage / place).is_file() else self.out / place
+            reports[block.name] = json.loads(found.read_text(encoding="utf-8"))
+        return reports, {block.name: new.part(block.name).notes for block in self.given.blocks}
+
+    def built(self, new: State) -> Built:
+        """What was done, once it is published."""
+        report = json.loads((self.out / "report.json").read_text(encoding="utf-8"))
+        drawn = [name for name in new.part(_PROOFS).files if name.startswith("inks/")]
+        proofs = {name: f"the block {Path(name).stem} alone, in its ink" for name in drawn}
+        return Built(
+            files={**_PURPOSE, **proofs},
+            blocks={block.name: self.done.get(block.name, "") for block in self.given.blocks},
+            proofs=self.drawn,
+            report=report,
+            notes=self._cut[0].drawing.notes if "_cut" in self.__dict__ else (),
+        )
+
+
+def _hashes(stage: Path, made: Sequence[Path]) -> dict[str, str]:
+    return {path.relative_to(stage).as_posix(): hashed(path.read_bytes()) for path in sorted(made) if path.is_file()}
+
+
+def _without_shapes(recipe: Mapping[str, str]) -> dict[str, str]:
+    return {name: value for name, value in recipe.items() if name != "shapes"}
+
+
+def _colours_in(recipe: Mapping[str, str]) -> dict[str, str]:
+    return {name: value for name, value in recipe.items() if not name.startswith("lands of ")}
