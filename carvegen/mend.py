@@ -20,7 +20,7 @@ from carvegen.checks.islands import islands_of
 from carvegen.checks.land_width import short_tips
 from carvegen.checks.survey import Survey
 from carvegen.findings import Report, Severity
-from carvegen.narrow import Kind
+from carvegen.measures.narrow import Kind
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -152,7 +152,7 @@ class _Bench:
             self._put(k, remedies.less(self.cuts[k], land), "widened", at)
 
     def _meeting(self, shape: BaseGeometry) -> list[int]:
-        """The cuts that meet a shape on the grid, or did at the start of the round; of those that were joined the one."""
+        """The cuts that meet a shape on the grid, or did when the round began; of those that were joined the one."""
         tree = self.job.block.cut_tree
         met: list[int] = np.sort(tree.query(shape, predicate="dwithin", distance=_AT_WALL_MM)).tolist()
         return list(dict.fromkeys(self._became.get(k, k) for k in met))

@@ -23,10 +23,10 @@ import svgwrite
 from carvegen import geometry
 from carvegen.block import Block
 from carvegen.checks import checked
+from carvegen.facts.profiles import Library
 from carvegen.growth import Place
 from carvegen.job import Job, Setup, setups_for
 from carvegen.motifs import snowfall
-from carvegen.profiles import Library
 from carvegen.streams import stream
 from carvegen.writers.dxf import machine_dxf
 from carvegen.writers.svg import machine_svg
@@ -150,6 +150,45 @@ def run(*, whole: bool) -> None:
     print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:.2f} GB (plain ways included)")
 
 
+def frost(points: int = 100_000) -> geometry.PolygonArray:
+    """One cut that grows from the lower edge in some hundred bent needles."""
+    rng = stream(7, "bench", "frost")
+    needles = points // 400
+    pitch, share = (WIDTH - 2) / needles, np.linspace(0, 1, 200)
+    walls = []
+    for k in range(needles):
+        half = pitch * 0.33 * (1 - share) + 0.05 + 0.03 * np.sin(40 * share + k)
+        x = 1 + pitch * (k + 0.5 + 0.25 * np.sin(6 * share))
+        y = 3 + rng.uniform(20, HEIGHT - 50) * share
+        walls += [np.column_stack([x - half, y]), np.column_stack([x + half, y])[::-1]]
+    return geometry.polygon_array([shapely.Polygon(np.concatenate([[(0.6, 0.6)], *walls, [(WIDTH - 0.6, 0.6)]]))])
+
+
+def wavy_lines(rows: int = 250, columns: int = 8) -> geometry.PolygonArray:
+    """Dense wood grain: 2,000 lines of 240 points."""
+    pitch, length = (HEIGHT - 4) / rows, (WIDTH - 2) / columns
+    share = np.linspace(0, 1, 120)
+    half = 0.11 + 0.11 * np.sin(np.pi * share) ** 0.5
+    lines = []
+    for row in range(rows):
+        for column in range(columns):
+            x = 1 + length * column + (length - 1.2) * share
+            y = 2 + pitch * (row + 0.5) + 0.8 * np.sin(x / 9) + 0.3 * np.sin(x / 2.3)
+            walls = np.column_stack([x, y - half]), np.column_stack([x, y + half])[::-1]
+            lines.append(shapely.Polygon(np.concatenate(walls)))
+    cuts = geometry.polygon_array(lines)
+    return cuts[shapely.within(cuts, shapely.box(0.3, 0.3, WIDTH - 0.3, HEIGHT - 0.3))]
+
+
+def crowded() -> None:
+    """Blocks that shortcuts for many small shapes do not help."""
+    for name, cuts in (("one frost cut", frost()), ("wavy lines", wavy_lines())):
+        job = setup().on(block_of(cuts))
+        seconds, report = timed(lambda job=job: checked(job))
+        plain, _ = timed(lambda job=job: plain_opening(job.block, job.limits.land_mm))
+        print(Figure(f"{name}: all checks", seconds, plain, f"{len(report)} findings").line())
+
+
 def growth() -> None:
     """Ten times the shapes: how many times the time."""
     way = setup()
@@ -166,6 +205,7 @@ def main() -> None:
     parser.add_argument("--whole", action="store_true", help="run the plain land check on the whole block (minutes)")
     run(whole=parser.parse_args().whole)
     growth()
+    crowded()
 
 
 if __name__ == "__main__":

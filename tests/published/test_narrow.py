@@ -12,7 +12,7 @@ import shapely
 from shapely import affinity
 
 from carvegen.checks.survey import Survey
-from carvegen.necks import necks
+from carvegen.measures.necks import necks
 from tests.cases import block, disc, setup
 
 WIDTH = 0.25
@@ -31,7 +31,8 @@ def critical_radius(gap: float) -> float:
 @pytest.mark.parametrize(("share", "missed"), [(0.5, True), (0.9, True), (1.1, False), (2.0, False)])
 def test_opening_misses_necks_between_small_rounds_that_are_found_here(gap, share, missed) -> None:
     radius = share * critical_radius(gap)
-    cuts = [disc(20, 15, radius, points=180, phase=0.1), disc(20 + 2 * radius + gap, 15, radius, points=180, phase=0.3)]
+    apart = 2 * radius + gap
+    cuts = [disc(20, 15, radius, points=180, phase=0.1), disc(20 + apart, 15, radius, points=180, phase=0.3)]
     middle = shapely.Point(20 + radius + gap / 2, 15)
     land = shapely.box(15, 10, 30, 20).difference(shapely.union_all(cuts))
     opened = land.buffer(-WIDTH / 2, quad_segs=64).buffer(WIDTH / 2, quad_segs=64)
@@ -44,7 +45,7 @@ def test_opening_misses_necks_between_small_rounds_that_are_found_here(gap, shar
 @pytest.mark.parametrize("angle", [36.0, 30.0, 20.0, 10.0])
 @pytest.mark.parametrize("turn", [0.0, 31.7])
 def test_area_left_uncut_in_a_corner(angle, turn) -> None:
-    """A round cutter leaves r² (cot(A/2) - (pi - A)/2) of a corner A: the kite to the tangent points less the sector."""
+    """A round cutter leaves r² (cot(A/2) - (pi - A)/2) of a corner A: kite less sector."""
     way = setup(cutter="flat-1", material_values={"cut_mm": 0.4})
     radius = way.face_limits.cut_mm / 2
     half = np.radians(angle / 2)
