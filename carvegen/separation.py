@@ -23,9 +23,9 @@ _GRID = geometry.GRID_MM
 _MEETS_MM = 0.01  #: outlines no further apart than this meet: far above the grid, far below any cut
 _STEPS = 6  #: levels of the spread, so that it narrows where the room for it does
 _CRUMB_MM2 = 0.01  #: what is smaller is no land and no cut
-_ARC = 4
-_FINE_MM = 0.006  #: outlines that only steer the spread are simplified so far
-_SPARE = 1.03  #: circles are drawn as polygons inside them and simplified: offsets fall short by less
+_ARC = 8
+_FINE_MM = 0.003  #: outlines that only steer the spread are simplified so far
+_SPARE = 1.01  #: circles are drawn as polygons inside them: offsets fall short by less
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,7 +136,7 @@ class _Scene:
 def _one(plate: Plate, scene: _Scene, spread: Spread) -> Separated:
     picture, white = scene.picture, scene.white
     under = _run_under(scene, spread.trap_mm)
-    under = _union([under, *_uncuttable(plate, picture, _union([picture, under]), scene.darker)])
+    under = _union([under, *_uncuttable(plate, scene, _union([picture, under]), spread)])
     stands = _union([shapely.difference(_union([picture, under]), white, grid_size=_GRID)])
     back, dropped = _cut_back(plate, stands, scene, spread.cut_back_mm)
     land = _tidied(plate, shapely.difference(stands, back, grid_size=_GRID), picture, white)
@@ -162,7 +162,7 @@ def _run_under(scene: _Scene, trap_mm: float) -> BaseGeometry:
     ours = shapely.intersection(picture, near)
     levels = [
         shapely.difference(_about(ours, step), _about(theirs, step))
-        for step in _SPARE * np.linspace(trap_mm / _STEPS, trap_mm, _STEPS)
+        for step in np.linspace(trap_mm / _STEPS, trap_mm, _STEPS)
     ]
     return _union([shapely.intersection(_union(levels), room)])
 
@@ -179,14 +179,18 @@ def _meeting(shape: BaseGeometry, other: BaseGeometry) -> Any:  # noqa: ANN401
     return shapely.union_all(pieces[shapely.intersects(pieces, other)])
 
 
-def _uncuttable(plate: Plate, picture: BaseGeometry, so_far: BaseGeometry, darker: BaseGeometry) -> list[BaseGeometry]:
-    """Gaps left under darker ink that are too narrow to be cut: there the plate runs on from side to side."""
-    gaps = shapely.difference(darker, so_far, grid_size=_GRID)
-    wide = shapely.buffer(opened(gaps, plate.cut_mm * _SPARE), _MEETS_MM)
-    near = shapely.buffer(picture, 2 * plate.cut_mm, quad_segs=2)
+def _uncuttable(plate: Plate, scene: _Scene, so_far: BaseGeometry, spread: Spread) -> PolygonArray:
+    """Gaps left under darker ink, away from the white, that are too narrow to be cut: there the plate runs through."""
+    near = shapely.buffer(scene.picture, spread.trap_mm + plate.cut_mm, quad_segs=2)
     shapely.prepare(near)
+    gaps = shapely.difference(scene.darker, so_far, grid_size=_GRID)
+    around = shapely.intersection(shapely.buffer(gaps, 2 * plate.cut_mm, quad_segs=2), scene.face)
+    cut = shapely.union(shapely.difference(around, so_far), _meeting(scene.white, around))
+    wide = shapely.buffer(opened(cut, plate.cut_mm * _SPARE), _MEETS_MM)
     pieces = geometry.parts(shapely.difference(gaps, wide))
-    return list(pieces[shapely.intersects(pieces, near)])
+    pieces = pieces[shapely.intersects(pieces, near)]
+    beside = shapely.buffer(_meeting(scene.white, near), max(spread.trap_mm, spread.cut_back_mm), quad_segs=2)
+    return geometry.parts(shapely.difference(pieces, beside)) if len(pieces) else pieces
 
 
 def _tidied(plate: Plate, land: BaseGeometry, picture: BaseGeometry, white: BaseGeometry) -> BaseGeometry:
