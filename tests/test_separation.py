@@ -201,11 +201,12 @@ def test_printed_dot_by_dot_it_is_the_picture():
         own = (np.char.strip(owner) == name) & ~bare
         lost = np.column_stack([x, y])[own & ~printed & ~inside(white.buffer(0.002))]
         assert len(lost) == 0, (name, lost)  # an ink is printed all over its own part: none here lies under another
-        foreign = printed & ~own
+        foreign = printed & (np.char.strip(owner) != name)
         darker = {its for its in INKS if lightness(INKS[its]) < lightness(INKS[name])}
         assert set(np.char.strip(owner[foreign])) <= darker, name
         away = shapely.distance(shapely.points(x[foreign], y[foreign]), found[name].picture)
-        assert away.max(initial=0) <= 1.04 * TRAP, name
+        assert away.max(initial=0) <= TRAP + 0.4 / 2, name  # half of what is too narrow to be cut
+        assert (away > 1.02 * TRAP).sum() <= 0.01 * len(away), name
 
     inks = [Ink(colour=INKS[name], opacity=0.3) for name in on]
     seen = overprinted((251, 250, 246), [(ink, prints[name] * 1.0) for ink, name in zip(inks, on, strict=True)])
