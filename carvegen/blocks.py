@@ -17,6 +17,7 @@ from carvegen.job import Job, setups_for
 from carvegen.making import strictest
 from carvegen.mend import mended
 from carvegen.picture import pictured
+from carvegen.printfile import in_keys
 from carvegen.separation import Plate, Spread, separated
 
 if TYPE_CHECKING:
@@ -58,7 +59,7 @@ def _ways(given: Print, k: int, block: PrintBlock, shelf: Library) -> tuple[Setu
             declared=block.declare,
         )  # fmt: skip
     except CarvegenError as error:
-        raise error.within(given.place(f"blocks[{k}]")) from None
+        raise in_keys(error, given.place(f"blocks[{k}]")) from None
 
 
 def plates_of(given: Print, ways: Ways) -> tuple[Plate, ...]:

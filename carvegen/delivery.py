@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from carvegen.checks import checked
+from carvegen.facts.profiles import Verdict
 from carvegen.files import staged_folder, write_file
 from carvegen.mend import mended
-from carvegen.profiles import Verdict
 from carvegen.writers.dxf import machine_dxf
 from carvegen.writers.guide_pdf import guide_pdf
 from carvegen.writers.guide_svg import guide_svg

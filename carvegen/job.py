@@ -6,18 +6,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING
 
-from carvegen import cutting
 from carvegen.block import check_words
-from carvegen.composition import ban
 from carvegen.errors import InputError, RefusedError
+from carvegen.facts import cutting
+from carvegen.facts.composition import ban
+from carvegen.facts.printing import USUAL, Printing
+from carvegen.facts.profiles import KINDS, Verdict
 from carvegen.limits import Limits
-from carvegen.printing import USUAL, Printing
-from carvegen.profiles import KINDS, Verdict
 
 if TYPE_CHECKING:
     from carvegen.block import Block
-    from carvegen.cutting import Wall
-    from carvegen.profiles import Cutter, Library, Machine, Material, Permit
+    from carvegen.facts.cutting import Wall
+    from carvegen.facts.profiles import Cutter, Library, Machine, Material, Permit
 
 __all__ = ["USUAL_MACHINES", "Job", "Setup", "permit", "setups_for"]
 

@@ -10,9 +10,9 @@ import shapely
 
 from carvegen import geometry
 from carvegen.errors import InputError
-from carvegen.holding import held, opened
 from carvegen.making import block_on, place_on
 from carvegen.motifs import motif
+from carvegen.nature.holding import held, opened
 
 if TYPE_CHECKING:
     from numpy.random import Generator

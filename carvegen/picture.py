@@ -15,6 +15,7 @@ from carvegen.growth import Place
 from carvegen.layers import Drawing, drawing_of
 from carvegen.making import Ground, place_on, strictest
 from carvegen.motifs import motif
+from carvegen.printfile import in_keys
 from carvegen.nature.holding import held
 from carvegen.separation import painted
 from carvegen.settling import settled
@@ -95,7 +96,7 @@ def pictured(
         try:
             whites.append(grower.grown(its, whites, f"motifs[{k}]"))
         except InputError as error:
-            raise error.within(given.place(f"motifs[{k}]")) from None
+            raise in_keys(error, given.place(f"motifs[{k}]")) from None
     return Picture(face=face, drawing=drawing, whites=tuple(whites), openings=openings)
 
 
@@ -161,7 +162,7 @@ class _Grower:
             hidden = shapely.buffer(hidden, limits.land_mm, quad_segs=4)
         flakes = self._grow(its, shapely.difference(area, hidden), limits)
         flakes = flakes[~shapely.dwithin(flakes, before, limits.land_mm + _APART_MM)] if len(flakes) else flakes
-        for name in sorted(leaves) if its.front else ():
+        for name in sorted(leaves):
             flakes = settled(flakes, self.pictures[name], limits)
         return flakes
 

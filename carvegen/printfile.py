@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from carvegen.colour import Ink, Rgb, rgb
-from carvegen.errors import InputError
+from carvegen.errors import CarvegenError, InputError
 from carvegen.facts.profile_reader import nearest, read_toml
 from carvegen.motifs import motif, summaries
 from carvegen.parameters import check_all, parameters
@@ -20,7 +21,9 @@ if TYPE_CHECKING:
 
     from carvegen.facts.profiles import Library
 
-__all__ = ["Print", "PrintBlock", "PrintLayer", "PrintMotif", "all_at_once", "read_print"]
+__all__ = ["Print", "PrintBlock", "PrintLayer", "PrintMotif", "all_at_once", "in_keys", "read_print"]
+
+_OPTION = re.compile(r"--([a-z]+(?:-[a-z]+)*)")
 
 INKED = ("key", "tone", "background")  #: roles of blocks that print ink from their lands
 
@@ -146,6 +149,16 @@ def all_at_once(faults: Sequence[InputError], where: str) -> None:
 
 def _told(fault: InputError) -> str:
     return f"\n  - {fault}" + (f"\n      what to do: {fault.hint}" if fault.hint else "")
+
+
+def in_keys(error: CarvegenError, place: str) -> CarvegenError:
+    """An error of the library with the print file's keys for the command line's options, within a place."""
+    error.where, error.hint = (_OPTION.sub(_key, text) for text in (error.where, error.hint))
+    return error.within(place)
+
+
+def _key(option: re.Match[str]) -> str:
+    return option[1].replace("-", "_")
 
 
 def _table(top: Place, name: str, table: object, keys: Sequence[Key]) -> dict[str, Any]:

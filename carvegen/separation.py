@@ -112,7 +112,11 @@ def separated(
     pictures = {plate.name: painted(face, layers, plate) for plate in plates}
     found = {}
     for plate in plates:
-        scene = _Scene(face, pictures[plate.name], _darker(plate, plates, pictures), white(plate))
+        picture = pictures[plate.name]
+        darker = _darker(plate, plates, pictures)
+        under = shapely.intersection(darker, shapely.buffer(picture, spread.trap_mm + plate.cut_mm, quad_segs=2))
+        touched = _meeting(white(plate), shapely.buffer(_union([picture, under]), _MEETS_MM, quad_segs=1))
+        scene = _Scene(face, picture, darker, touched)
         found[plate.name] = _one(plate, scene, spread)
     return found
 
@@ -130,7 +134,7 @@ class _Scene:
     face: BaseGeometry
     picture: BaseGeometry
     darker: BaseGeometry
-    white: BaseGeometry
+    white: BaseGeometry  #: as far as it may matter to the plate, so that what is far away changes nothing
 
 
 def _one(plate: Plate, scene: _Scene, spread: Spread) -> Separated:

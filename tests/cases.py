@@ -9,10 +9,10 @@ import shapely
 
 from carvegen import geometry
 from carvegen.block import Block
+from carvegen.facts.profiles import Library
 from carvegen.job import USUAL_MACHINES, Setup
 from carvegen.limits import Limits
 from carvegen.making import Ground, grown_block
-from carvegen.profiles import Library
 from carvegen.streams import stream
 
 SHELF = Library()

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from carvegen import cutting
+from carvegen.facts import cutting
 from tests.cases import SHELF
 
 each_cutter = pytest.mark.parametrize("key", SHELF.keys("cutters"))

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from carvegen import fields
+from carvegen.nature import fields
 
 
 def noise(xy, **how):

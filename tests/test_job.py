@@ -7,8 +7,8 @@ import dataclasses
 import pytest
 
 from carvegen.errors import InputError, RefusedError
+from carvegen.facts.profiles import KINDS, Library, Verdict
 from carvegen.job import USUAL_MACHINES, Job, Setup, permit, setups_for
-from carvegen.profiles import KINDS, Library, Verdict
 from tests import cases
 
 SHELF = Library()

@@ -10,8 +10,8 @@ from carvegen import geometry
 from carvegen.errors import InputError
 from carvegen.limits import Limits
 from carvegen.making import Ground, grown_block, strictest
+from carvegen.measures.narrow import narrow_places
 from carvegen.motifs import motif
-from carvegen.narrow import narrow_places
 from carvegen.streams import stream
 
 LIMITS = Limits(land_along_mm=0.5, land_across_mm=0.5, cut_mm=0.4, dot_mm=0.8)

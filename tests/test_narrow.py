@@ -11,7 +11,7 @@ from scipy.ndimage import distance_transform_edt, maximum_filter
 from shapely import affinity
 
 from carvegen import geometry
-from carvegen.narrow import Kind, Narrow, narrow_places
+from carvegen.measures.narrow import Kind, Narrow, narrow_places
 from tests.cases import block, box, disc, limits, shapes
 from tests.strategies import blobs
 
@@ -184,7 +184,7 @@ def test_where_it_finds_a_narrow_place_the_distance_map_is_low(region, limit) ->
 
 def narrow_discs(region, limit: float) -> np.ndarray:
     """Middles of all places, and of all corners of the region: blunt ones are ridges of the map but no faults."""
-    from carvegen.widths import local_widths
+    from carvegen.measures.widths import local_widths
 
     return np.concatenate([
         local_widths(geometry.rings(shapes(region)), limit, sharper_deg=179.0).centre,

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from shapely import affinity
 
 from carvegen import geometry
-from carvegen.necks import Necks, necks
+from carvegen.measures.necks import Necks, necks
 from tests.cases import block, box, disc, shapes
 from tests.laws.twins import narrow_places
 from tests.strategies import blobs

@@ -7,7 +7,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from carvegen.outlines import SMALLEST_REACH, outlines, superellipse
+from carvegen.nature.outlines import SMALLEST_REACH, outlines, superellipse
 
 SEEDS = st.integers(0, 2**32)
 

@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from carvegen.packing import Discs, packed
+from carvegen.nature.packing import Discs, packed
 
 NONE = Discs(np.empty((0, 2)), np.empty(0), np.empty(0, dtype=np.int64))
 

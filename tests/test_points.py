@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from carvegen.points import Window, offspring, poisson, thomas
+from carvegen.nature.points import Window, offspring, poisson, thomas
 
 WINDOW = Window(10.0, -5.0, 40.0, 15.0)
 

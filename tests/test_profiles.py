@@ -15,12 +15,11 @@ from click.testing import CliRunner
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from carvegen import cutting
 from carvegen.cli.profiles import command
-from carvegen.composition import ban
 from carvegen.errors import InputError, RefusedError
-from carvegen.job import permit
-from carvegen.profile_values import (
+from carvegen.facts import cutting
+from carvegen.facts.composition import ban
+from carvegen.facts.profile_values import (
     BEAM_RANGES,
     BED_RANGES,
     CUTTER_RANGES,
@@ -28,7 +27,8 @@ from carvegen.profile_values import (
     KERF_RANGES,
     MATERIAL_RANGES,
 )
-from carvegen.profiles import FOLDERS, KINDS, Library, Verdict, figures, shipped
+from carvegen.facts.profiles import FOLDERS, KINDS, Library, Verdict, figures, shipped
+from carvegen.job import permit
 
 FILES = sorted(shipped().rglob("*.toml"))
 SHIPPED = [(kind, key) for kind in FOLDERS for key in sorted(f.stem for f in FILES if f.parent.name == kind)]
@@ -587,7 +587,7 @@ def test_the_users_own_folder_is_looked_at_and_the_option_wins(run, tmp_path):
 
 
 def test_profiles_are_a_light_import():
-    code = "import sys, carvegen.profiles; print(sorted({'numpy', 'shapely', 'scipy'} & set(sys.modules)))"
+    code = "import sys, carvegen.facts.profiles; print(sorted({'numpy', 'shapely', 'scipy'} & set(sys.modules)))"
     root = Path(__file__).parent.parent
     done = subprocess.run([sys.executable, "-c", code], cwd=root, capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

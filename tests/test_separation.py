@@ -215,6 +215,6 @@ def test_printed_dot_by_dot_it_is_the_picture():
         [(ink, ((np.char.strip(owner) == name) & ~bare) * 1.0) for ink, name in zip(inks, on, strict=True)],
     )
     edges = shapely.union_all([layer.shape.boundary for layer in layers])
-    far = ~inside(edges.buffer(1.05 * TRAP) | white.boundary.buffer(0.002))
+    far = ~inside(edges.buffer(TRAP + 0.22) | white.boundary.buffer(0.002))
     assert far.mean() > 0.8
     np.testing.assert_allclose(screen(seen)[far], screen(wanted)[far], atol=1e-9)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from shapely import affinity
 
 from carvegen import geometry
-from carvegen.widths import Widths, local_widths
+from carvegen.measures.widths import Widths, local_widths
 from tests.cases import disc, shapes
 from tests.strategies import blobs
 

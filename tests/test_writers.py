@@ -19,8 +19,8 @@ from PIL import Image
 from carvegen import geometry
 from carvegen.block import Block
 from carvegen.errors import InputError
+from carvegen.facts.profiles import Verdict
 from carvegen.findings import Report
-from carvegen.profiles import Verdict
 from carvegen.writers.coverage import coverage
 from carvegen.writers.dxf import machine_dxf
 from carvegen.writers.guide import TEST_WORD

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from carvegen import cutting
 from carvegen.checks.survey import Survey
+from carvegen.facts import cutting
 from carvegen.findings import Finding, Severity
 
 if TYPE_CHECKING:

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 import shapely
 
-from carvegen import cutting
 from carvegen.checks.survey import Survey
+from carvegen.facts import cutting
 from carvegen.findings import Finding, Severity
 
 __all__ = ["RULE", "find"]

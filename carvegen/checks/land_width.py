@@ -9,12 +9,12 @@ import numpy as np
 
 from carvegen.checks.survey import TOLERANCE_MM, Survey
 from carvegen.findings import Finding, Severity
-from carvegen.narrow import Kind
+from carvegen.measures.narrow import Kind
 
 if TYPE_CHECKING:
     from carvegen.block import Block
     from carvegen.geometry import Floats, Mask
-    from carvegen.narrow import Narrow
+    from carvegen.measures.narrow import Narrow
 
 __all__ = ["RULE", "find", "findings_at", "short_tips"]
 

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.narrow import Narrow, Spread, narrow_spread
+from carvegen.measures.narrow import Narrow, Spread, narrow_spread
 
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Mask, PolygonArray

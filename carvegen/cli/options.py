@@ -15,10 +15,10 @@ from carvegen.errors import CarvegenError, InputError
 if TYPE_CHECKING:
     from carvegen.block import Block
     from carvegen.delivery import Delivery, Style
+    from carvegen.facts.profiles import Library
     from carvegen.geometry import PolygonArray
     from carvegen.job import Setup
     from carvegen.making import Ground
-    from carvegen.profiles import Library
 
 __all__ = [
     "as_json",
@@ -254,8 +254,8 @@ def motif_settings(name: str, given: Mapping[str, Any]) -> Any:  # noqa: ANN401
 
 def setups(given: Mapping[str, Any]) -> tuple[Setup, ...]:
     """The setups for which files are wanted, the named cutter's first."""
+    from carvegen.facts.printing import Printing
     from carvegen.job import setups_for
-    from carvegen.printing import Printing
 
     return setups_for(
         library(given["folders"]),
@@ -324,7 +324,7 @@ def library(folders: Sequence[Path] = ()) -> Library:
     """The shipped profiles, those in the user's own configuration folder, and those in `folders`."""
     import platformdirs
 
-    from carvegen.profiles import Library
+    from carvegen.facts.profiles import Library
 
     own = platformdirs.user_config_path("carvegen") / "profiles"
     return Library([own, *folders] if own.is_dir() else folders)

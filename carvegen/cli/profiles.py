@@ -14,7 +14,7 @@ from carvegen.cli.options import library, profile_folders
 from carvegen.errors import InputError
 
 if TYPE_CHECKING:
-    from carvegen.profiles import Cutter, Library, Machine, Material
+    from carvegen.facts.profiles import Cutter, Library, Machine, Material
 
     Profile = Material | Cutter | Machine
 
@@ -83,7 +83,7 @@ def check(folders: tuple[Path, ...], as_json: bool) -> None:
 
 
 def _folders() -> tuple[str, ...]:
-    from carvegen.profiles import FOLDERS
+    from carvegen.facts.profiles import FOLDERS
 
     return FOLDERS
 
@@ -95,7 +95,7 @@ def _read(shelf: Library, kind: str, key: str) -> Profile:
 
 
 def _unknown(shelf: Library, name: str) -> InputError:
-    from carvegen.profile_reader import nearest
+    from carvegen.facts.profile_reader import nearest
 
     known = [*_folders(), *(key for kind in _folders() for key in shelf.keys(kind))]
     return InputError("must be a kind or a key of a profile", value=name, hint=nearest(name, known))
@@ -110,7 +110,7 @@ def _brief(profile: Profile) -> dict[str, str]:
 
 def _page(kind: str, profile: Profile, path: Path) -> dict[str, Any]:
     """All that is known about a profile, as plain values."""
-    from carvegen.profiles import figures
+    from carvegen.facts.profiles import figures
 
     permits = {
         machine: {"verdict": permit.verdict.value, "why": permit.why, "source": permit.source,

@@ -9,15 +9,15 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.contours import Contour, walked
-from carvegen.crystals import Thicket
 from carvegen.errors import InputError
-from carvegen.fields import noise_at, ranks
 from carvegen.growth import Growth
-from carvegen.ice import Bed, iced
+from carvegen.nature.contours import Contour, walked
+from carvegen.nature.crystals import Thicket
+from carvegen.nature.fields import noise_at, ranks
+from carvegen.nature.ice import Bed, iced
+from carvegen.nature.sowing import Sowing, sown
+from carvegen.nature.sprouts import Habit
 from carvegen.parameters import check_all, flag, length, share
-from carvegen.sowing import Sowing, sown
-from carvegen.sprouts import Habit
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -25,10 +25,10 @@ if TYPE_CHECKING:
     from numpy.random import Generator
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.arms import Arms, Crystals
     from carvegen.geometry import Floats, Indices, Mask
     from carvegen.growth import Place
     from carvegen.limits import Limits
+    from carvegen.nature.arms import Arms, Crystals
 
 __all__ = ["PRESETS", "Settings", "grow"]
 

@@ -8,19 +8,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from carvegen import geometry
-from carvegen.boards import Frame, boards
 from carvegen.errors import InputError
-from carvegen.fields import waves_at
 from carvegen.growth import Growth
-from carvegen.knots import Knot, Look, knot_strokes, random_knots
-from carvegen.leaving import squared
-from carvegen.levels import traced
-from carvegen.log import Log, Saw
-from carvegen.marks import end_checks, flecks, in_any, spindles
+from carvegen.nature.boards import Frame, boards
+from carvegen.nature.fields import waves_at
+from carvegen.nature.knots import Knot, Look, knot_strokes, random_knots
+from carvegen.nature.leaving import squared
+from carvegen.nature.levels import traced
+from carvegen.nature.log import Log, Saw
+from carvegen.nature.marks import end_checks, flecks, in_any, spindles
+from carvegen.nature.spacing import FLARE, Rules, fitted
+from carvegen.nature.strokes import Strokes, drawn, gathered, own_noise
+from carvegen.nature.trimming import apart, cut_off
 from carvegen.parameters import angle, check_all, flag, length, share
-from carvegen.spacing import FLARE, Rules, fitted
-from carvegen.strokes import Strokes, drawn, gathered, own_noise
-from carvegen.trimming import apart, cut_off
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -10,13 +10,13 @@ import shapely
 
 from carvegen import geometry
 from carvegen.errors import InputError
-from carvegen.fields import noise_at
 from carvegen.growth import Growth
-from carvegen.necks import necks
-from carvegen.outlines import SMALLEST_REACH, outlines
-from carvegen.packing import Discs, packed
+from carvegen.measures.necks import necks
+from carvegen.nature.fields import noise_at
+from carvegen.nature.outlines import SMALLEST_REACH, outlines
+from carvegen.nature.packing import Discs, packed
+from carvegen.nature.points import Window, offspring, poisson, thomas
 from carvegen.parameters import angle, check_all, flag, length, share
-from carvegen.points import Window, offspring, poisson, thomas
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

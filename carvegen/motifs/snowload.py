@@ -9,14 +9,14 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.fields import noise_at, ranks
 from carvegen.growth import Growth
-from carvegen.heaps import Heaps, bands, lenses, strips
-from carvegen.holding import closed, held, opened, standing, thin_parts, tiled
+from carvegen.nature.fields import noise_at, ranks
+from carvegen.nature.heaps import Heaps, bands, lenses, strips
+from carvegen.nature.holding import closed, held, opened, standing, thin_parts, tiled
+from carvegen.nature.sky import obstacles
+from carvegen.nature.snowpack import Snow, depths
+from carvegen.nature.surfaces import contours, upper
 from carvegen.parameters import angle, check_all, length, share
-from carvegen.sky import obstacles
-from carvegen.snowpack import Snow, depths
-from carvegen.surfaces import contours, upper
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

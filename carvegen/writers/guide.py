@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from carvegen import cutting
 from carvegen.errors import InputError
+from carvegen.facts import cutting
 from carvegen.writers.sheet import BAR_MM, MARGIN_MM, register_crosses
 from carvegen.writers.views import View, seen
 

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from carvegen import cutting
+from carvegen.facts import cutting
+from carvegen.facts.profiles import Verdict
 from carvegen.findings import Severity
-from carvegen.profiles import Verdict
 from carvegen.writers.layers import BLOCK_EDGE, CUT_AREA, CUT_OUT, MACHINE_LAYERS, REGISTER, palette
 from carvegen.writers.sheet import BAR_MM, register_crosses
 from carvegen.writers.table import place

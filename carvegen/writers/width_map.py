@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from PIL import Image, ImageDraw
 
-from carvegen.widths import local_widths
+from carvegen.measures.widths import local_widths
 from carvegen.writers.layers import LAYERS, NOTES
 from carvegen.writers.png import INK, proof_png
 from carvegen.writers.sheet import around

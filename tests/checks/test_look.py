@@ -9,11 +9,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely import affinity
 
-from carvegen import alikeness, geometry
+from carvegen import geometry
 from carvegen.block import Block
 from carvegen.checks import look
 from carvegen.checks.survey import Survey
 from carvegen.findings import Report, Severity
+from carvegen.measures import alikeness
 from carvegen.motifs import snowfall
 from tests.cases import box, disc, grown, limits, setup, shapes
 from tests.strategies import blobs

@@ -8,7 +8,7 @@ import re
 
 import pytest
 
-from carvegen.profiles import Library, Verdict, shipped
+from carvegen.facts.profiles import Library, Verdict, shipped
 from tests.cli.running import SMALL, run, small, tree
 
 NEVER = ("vinyl-soft", "rubber-soft", "embossing-polycarbonate")

@@ -16,10 +16,10 @@ from hypothesis import strategies as st
 from carvegen import geometry
 from carvegen.checks import checked
 from carvegen.errors import InputError, RefusedError
+from carvegen.facts.profiles import Verdict
 from carvegen.job import USUAL_MACHINES, Setup
+from carvegen.measures.necks import necks
 from carvegen.motifs import motif, summaries
-from carvegen.necks import necks
-from carvegen.profiles import Verdict
 from tests.cases import SHELF, disc, grown, limits, shapes
 from tests.laws.twins import narrow_places, nearest, widest_disc
 from tests.strategies import Case, cases

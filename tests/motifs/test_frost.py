@@ -14,14 +14,14 @@ from carvegen import geometry
 from carvegen.block import Block
 from carvegen.checks import checked
 from carvegen.errors import InputError
+from carvegen.facts.profiles import Library
 from carvegen.growth import Place
 from carvegen.job import setups_for
 from carvegen.limits import Limits
 from carvegen.making import Ground, grown_block, strictest
+from carvegen.measures.narrow import narrow_places
+from carvegen.measures.necks import necks
 from carvegen.motifs import frost
-from carvegen.narrow import narrow_places
-from carvegen.necks import necks
-from carvegen.profiles import Library
 from carvegen.streams import stream
 
 LAND, CUT = 0.7, 0.4

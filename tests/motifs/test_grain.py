@@ -11,8 +11,8 @@ from carvegen.checks import checked
 from carvegen.errors import InputError
 from carvegen.findings import Severity
 from carvegen.growth import Place
+from carvegen.measures.necks import necks
 from carvegen.motifs.grain import PRESETS, Settings, grow
-from carvegen.necks import necks
 from carvegen.parameters import parameters
 from carvegen.streams import stream
 from tests.cases import box, disc, grown, limits, setup, shapes

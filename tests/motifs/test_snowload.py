@@ -17,8 +17,8 @@ from carvegen.growth import Growth, Place
 from carvegen.limits import Limits
 from carvegen.loading import loaded_block
 from carvegen.making import Ground
+from carvegen.measures.necks import necks
 from carvegen.motifs import snowload
-from carvegen.necks import necks
 from carvegen.streams import stream
 
 LAND, CUT = 0.35, 0.4

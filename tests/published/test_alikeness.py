@@ -7,7 +7,7 @@ import pytest
 import shapely
 from scipy import integrate, stats
 
-from carvegen.alikeness import combing, distance_spread, elongations, size_spread, spacing, straight_runs
+from carvegen.measures.alikeness import combing, distance_spread, elongations, size_spread, spacing, straight_runs
 from tests.cases import box, disc, shapes
 
 

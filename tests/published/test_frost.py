@@ -7,14 +7,14 @@ import pytest
 import shapely
 
 from carvegen import geometry
-from carvegen.arms import Trail
-from carvegen.contours import walked
-from carvegen.crystals import Thicket
 from carvegen.growth import Place
 from carvegen.limits import Limits
 from carvegen.motifs import frost
-from carvegen.sowing import Sowing, sown
-from carvegen.sprouts import OFF_LATTICE, Habit
+from carvegen.nature.arms import Trail
+from carvegen.nature.contours import walked
+from carvegen.nature.crystals import Thicket
+from carvegen.nature.sowing import Sowing, sown
+from carvegen.nature.sprouts import OFF_LATTICE, Habit
 from carvegen.streams import stream
 
 FACE = shapely.box(0, 0, 90, 70)

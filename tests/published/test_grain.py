@@ -6,10 +6,10 @@ import contourpy
 import numpy as np
 import pytest
 
-from carvegen.fields import waves_at
-from carvegen.knots import flowed, random_knots
-from carvegen.log import Log, Saw
-from carvegen.rings import ring_widths
+from carvegen.nature.fields import waves_at
+from carvegen.nature.knots import flowed, random_knots
+from carvegen.nature.log import Log, Saw
+from carvegen.nature.rings import ring_widths
 
 PLAIN = {"ring_mm": 2.0, "arch_mm": 1e9, "waviness": 0.0}
 

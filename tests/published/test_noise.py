@@ -6,7 +6,7 @@ import noise
 import numpy as np
 import pytest
 
-from carvegen.fields import noise_at
+from carvegen.nature.fields import noise_at
 
 FLOAT32 = 2e-7  # the package computes with 32-bit floats
 

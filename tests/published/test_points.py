@@ -11,7 +11,7 @@ from astropy.stats import RipleysKEstimator
 from scipy.spatial import cKDTree
 
 from carvegen.motifs import snowfall
-from carvegen.points import Window, poisson, thomas
+from carvegen.nature.points import Window, poisson, thomas
 from tests.cases import grown, limits
 
 WINDOW = Window(0.0, 0.0, 150.0, 100.0)

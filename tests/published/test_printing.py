@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from carvegen.printing import Printing, bulge_mm, dip_mm, paper_mm
+from carvegen.facts.printing import Printing, bulge_mm, dip_mm, paper_mm
 
 GAPS = (3, 5, 10, 15, 20, 25)
 

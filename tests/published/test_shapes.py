@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from scipy.special import gamma
 
-from carvegen import cutting
+from carvegen.facts import cutting
 from carvegen.limits import Limits
-from carvegen.outlines import superellipse
+from carvegen.nature.outlines import superellipse
 from tests.cases import SHELF, setup
 
 

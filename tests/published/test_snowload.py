@@ -7,8 +7,8 @@ import pytest
 import shapely
 
 from carvegen import geometry
-from carvegen.sky import WIDEST_DEG, obstacles
-from carvegen.snowpack import Snow, cap_mm, repose_deg
+from carvegen.nature.sky import WIDEST_DEG, obstacles
+from carvegen.nature.snowpack import Snow, cap_mm, repose_deg
 from tests.motifs.test_snowload import PLAIN, depth_over, grow, shapes
 
 

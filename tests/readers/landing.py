@@ -7,9 +7,9 @@ import shapely
 
 from carvegen import geometry
 from carvegen.block import Block
+from carvegen.facts.profiles import KINDS, Cutter, Machine, Material, Permit, Verdict
 from carvegen.findings import Finding, Report, Severity
 from carvegen.job import Job
-from carvegen.profiles import KINDS, Cutter, Machine, Material, Permit, Verdict
 
 WIDTH, HEIGHT = 120.0, 80.0
 

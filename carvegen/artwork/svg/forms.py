@@ -17,6 +17,7 @@ __all__ = ["KINDS", "length", "lines"]
 
 KINDS = frozenset({"path", "rect", "circle", "ellipse", "line", "polyline", "polygon"})
 
+
 def length(node: Node, key: str, whole: float, default: str = "0") -> float:
     """User units in one of a node's attributes."""
     return measure(node.get(key, default), whole, what=key)

@@ -122,9 +122,7 @@ class _Pen:
     def qCurveTo(self, handle: _Point, to: _Point) -> None:  # noqa: N802
         (x0, y0), (x, y), (x1, y1) = self.at, handle, to
         third = 1 / 3
-        self.curveTo(
-            ((x0 + 2 * x) * third, (y0 + 2 * y) * third), ((x1 + 2 * x) * third, (y1 + 2 * y) * third), to
-        )
+        self.curveTo(((x0 + 2 * x) * third, (y0 + 2 * y) * third), ((x1 + 2 * x) * third, (y1 + 2 * y) * third), to)
 
     def arcTo(self, rx: float, ry: float, turn: float, large: bool, sweep: bool, to: _Point) -> None:  # noqa: N802, PLR0917
         """Chords of the arc; fontTools' own curves stray by up to 0.03 % of the radius."""

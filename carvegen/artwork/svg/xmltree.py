@@ -148,4 +148,3 @@ def _too_much(what: str, most: int, line: int) -> InputError:
 def _local(name: str) -> str:
     space, _, local = name.rpartition("}")
     return local if space in ("", SVG_SPACE) else ""
-

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.levels import traced
-from carvegen.rings import ring_widths
-from carvegen.strokes import Strokes, gathered, own_noise
+from carvegen.nature.levels import traced
+from carvegen.nature.rings import ring_widths
+from carvegen.nature.strokes import Strokes, gathered, own_noise
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -97,9 +97,7 @@ def random_knots(
     return tuple(found)
 
 
-def _random_knot(
-    reach: tuple[float, float], width_mm: float, dead: float, plane_deg: float, rng: Generator
-) -> Knot:
+def _random_knot(reach: tuple[float, float], width_mm: float, dead: float, plane_deg: float, rng: Generator) -> Knot:
     across = width_mm / 2 * float(np.exp(rng.normal(-0.1, 0.4)))
     spike = np.sin(np.radians(plane_deg)) ** 2 * rng.random()
     return Knot(

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from carvegen.composition import ban
-from carvegen.profile_reader import Range, Sheet
-from carvegen.profile_values import (
+from carvegen.facts.composition import ban
+from carvegen.facts.profile_reader import Range, Sheet
+from carvegen.facts.profile_values import (
     BEAM_RANGES,
     BED_RANGES,
     COLOUR_RANGE,

@@ -1,6 +1,6 @@
 """The narrow places of a region, one by one: necks, tips and islands that are too thin.
 
-A *neck* is narrowest somewhere along its way; its width is exact (see `carvegen.necks`). A *tip* only gets
+A *neck* is narrowest somewhere along its way; its width is exact (see `carvegen.measures.necks`). A *tip* only gets
 narrower until it ends, in a point or bluntly. An *island* is too thin all round.
 """
 
@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.edges import Outline
-from carvegen.necks import Necks, necks_of
-from carvegen.widths import Widths, local_widths_of
+from carvegen.measures.edges import Outline
+from carvegen.measures.necks import Necks, necks_of
+from carvegen.measures.widths import Widths, local_widths_of
 
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices, Rings

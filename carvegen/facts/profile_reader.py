@@ -82,9 +82,7 @@ def read_toml(path: Path) -> dict[str, Any]:
 class Sheet:
     """One table of a profile file. What is wrong goes to `faults`, and a placeholder comes back."""
 
-    def __init__(
-        self, table: Mapping[str, Any], *, where: str, faults: list[InputError], prefix: str = ""
-    ) -> None:
+    def __init__(self, table: Mapping[str, Any], *, where: str, faults: list[InputError], prefix: str = "") -> None:
         self.faults = faults
         self._left = dict(table)
         self._where = where

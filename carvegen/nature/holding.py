@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.necks import Necks, necks
+from carvegen.measures.necks import Necks, necks
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -99,7 +99,7 @@ def held(cuts: BaseGeometry, area: BaseGeometry, limits: Limits, *, printed: Sta
 
     1. Gaps and inlets narrower than the land are filled (closing by half the land), islands smaller than the
        dot too. 2. What a disc of the smallest cut does not reach is left out (opening by half the cut).
-    3. Where a neck of the land or of a cut is left that is too narrow (`carvegen.necks`, exact), the cuts are
+    3. Where a neck of the land or of a cut is left that is too narrow (`carvegen.measures.necks`, exact), the cuts are
        taken back by discs of at least the land's width, and again from 2 until nothing is found.
 
     Step 3 only takes back, so it ends. What it leaves is the union of discs as wide as the land with a land that

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.arms import Arms, Crystals
+from carvegen.nature.arms import Arms, Crystals
 
 if TYPE_CHECKING:
     from numpy.random import Generator

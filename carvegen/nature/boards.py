@@ -8,8 +8,8 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.fields import turned
-from carvegen.points import Window
+from carvegen.nature.fields import turned
+from carvegen.nature.points import Window
 
 if TYPE_CHECKING:
     from numpy.random import Generator

@@ -8,7 +8,7 @@ import contourpy
 import numpy as np
 import shapely
 
-from carvegen.strokes import Strokes
+from carvegen.nature.strokes import Strokes
 
 if TYPE_CHECKING:
     from numpy.random import Generator

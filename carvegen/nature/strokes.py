@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.fields import waves_at
+from carvegen.nature.fields import waves_at
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

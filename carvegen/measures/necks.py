@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from carvegen.edges import Edges, Outline, cross, foot, unit
 from carvegen.geometry import lines
+from carvegen.measures.edges import Edges, Outline, cross, foot, unit
 
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices, Mask, Rings

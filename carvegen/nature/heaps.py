@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from numpy.random import Generator
 
     from carvegen.geometry import Floats, Indices, PolygonArray
-    from carvegen.surfaces import Contours, Surfaces
+    from carvegen.nature.surfaces import Contours, Surfaces
 
 __all__ = ["Heaps", "bands", "lenses", "strips"]
 

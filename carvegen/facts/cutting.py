@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
+    from carvegen.facts.profiles import Cutter
     from carvegen.geometry import Floats
-    from carvegen.profiles import Cutter
 
 __all__ = [
     "Wall",

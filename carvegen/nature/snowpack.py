@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.surfaces import smoothed
+from carvegen.nature.surfaces import smoothed
 
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Mask
-    from carvegen.surfaces import Surfaces
+    from carvegen.nature.surfaces import Surfaces
 
 __all__ = ["Snow", "cap_mm", "depths", "repose_deg"]
 

@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.strokes import Strokes, spans
+from carvegen.nature.strokes import Strokes, spans
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -52,7 +52,7 @@ def fitted(wanted: Strokes, rank: Floats, area: BaseGeometry, rules: Rules) -> t
     rank
         Where two lines are too close for both, the one that ranks higher there goes on; (n,).
     area
-        Strokes stay a land from its edge, or run out over it (see `carvegen.leaving`) for the caller to cut off.
+        Strokes stay a land from its edge, or run out over it (see `carvegen.nature.leaving`) for the caller to cut off.
     """
     if len(wanted) < 2:
         return wanted, np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)

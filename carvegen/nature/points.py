@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.fields import turned
+from carvegen.nature.fields import turned
 
 if TYPE_CHECKING:
     from numpy.random import Generator

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.strokes import Strokes, spans
+from carvegen.nature.strokes import Strokes, spans
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry

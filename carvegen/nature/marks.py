@@ -8,15 +8,15 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.fields import waves_at
-from carvegen.points import poisson
-from carvegen.strokes import Strokes
+from carvegen.nature.fields import waves_at
+from carvegen.nature.points import poisson
+from carvegen.nature.strokes import Strokes
 
 if TYPE_CHECKING:
     from numpy.random import Generator
 
     from carvegen.geometry import Floats, Mask, PolygonArray
-    from carvegen.points import Window
+    from carvegen.nature.points import Window
 
 __all__ = ["end_checks", "flecks", "in_any", "spindles"]
 

@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.edges import Edges, Outline, counted, cross, unit
 from carvegen.geometry import dots
+from carvegen.measures.edges import Edges, Outline, counted, cross, unit
 
 if TYPE_CHECKING:
     import shapely

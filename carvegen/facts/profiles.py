@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TypeVar
 
-from carvegen import profile_rules as rules
 from carvegen.errors import CarvegenError, InputError
-from carvegen.profile_reader import Sheet, nearest, read_toml
-from carvegen.profile_values import (
+from carvegen.facts import profile_rules as rules
+from carvegen.facts.profile_reader import Sheet, nearest, read_toml
+from carvegen.facts.profile_values import (
     KINDS,
     Cutter,
     Figure,
@@ -35,7 +35,7 @@ _KEY = re.compile(r"[a-z0-9]+(?:[.-][a-z0-9]+)*")
 
 def shipped() -> Path:
     """The profiles folder: inside the wheel, or beside the package in a checkout."""
-    here = Path(__file__).parent
+    here = Path(__file__).parent.parent
     inside = here / "_profiles"
     return inside if inside.is_dir() else here.parent / "profiles"
 

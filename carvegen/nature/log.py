@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.fields import waves_at
-from carvegen.knots import CALM, Knot, flowed
-from carvegen.rings import ring_widths
+from carvegen.nature.fields import waves_at
+from carvegen.nature.knots import CALM, Knot, flowed
+from carvegen.nature.rings import ring_widths
 
 if TYPE_CHECKING:
     from numpy.random import Generator

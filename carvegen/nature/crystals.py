@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.spatial import cKDTree
 
-from carvegen.arms import Arms, Crystals, Trail
-from carvegen.sprouts import TURNED, Habit, branches, radius_at, spacing
+from carvegen.nature.arms import Arms, Crystals, Trail
+from carvegen.nature.sprouts import TURNED, Habit, branches, radius_at, spacing
 
 if TYPE_CHECKING:
     from numpy.random import Generator

@@ -11,16 +11,16 @@ import shapely
 from scipy.spatial import cKDTree
 
 from carvegen import geometry
-from carvegen.necks import necks
-from carvegen.sprouts import Habit, radius_at
-from carvegen.strokes import Strokes, drawn
+from carvegen.measures.necks import necks
+from carvegen.nature.sprouts import Habit, radius_at
+from carvegen.nature.strokes import Strokes, drawn
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.arms import Arms
-    from carvegen.crystals import Thicket
     from carvegen.geometry import Floats, Indices, Mask, PolygonArray
+    from carvegen.nature.arms import Arms
+    from carvegen.nature.crystals import Thicket
 
 __all__ = ["Bed", "iced"]
 

@@ -7,16 +7,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.arms import Arms, Crystals
-from carvegen.fields import noise_at
-from carvegen.sprouts import TURNED
+from carvegen.nature.arms import Arms, Crystals
+from carvegen.nature.fields import noise_at
+from carvegen.nature.sprouts import TURNED
 
 if TYPE_CHECKING:
     from numpy.random import Generator
 
-    from carvegen.contours import Contour
     from carvegen.geometry import Floats, Indices
-    from carvegen.sprouts import Habit
+    from carvegen.nature.contours import Contour
+    from carvegen.nature.sprouts import Habit
 
 __all__ = ["Sowing", "sown"]
 

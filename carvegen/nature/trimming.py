@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.necks import necks
+from carvegen.measures.necks import necks
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from carvegen.profile_reader import Range, unit
+from carvegen.facts.profile_reader import Range, unit
 
 __all__ = [
     "BEAM_RANGES", "BED_RANGES", "COLOUR_RANGE", "CUTTER_RANGES", "FORM_RANGES", "KERF_RANGES", "KINDS",

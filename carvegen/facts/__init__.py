@@ -1,0 +1,1 @@
+"""Facts: profiles read from TOML, and the geometry of cutters, rollers and paper."""

@@ -1,0 +1,1 @@
+"""Measures: outlines measured exactly, and how alike shapes are."""

@@ -1,0 +1,328 @@
+"""A whole print from the command line: register, mirror, what is built again and what is not."""
+
+from __future__ import annotations
+
+import json
+import shutil
+
+import numpy as np
+import pytest
+import shapely
+import svgelements
+from lxml import etree
+from PIL import Image
+
+from carvegen.cli import main
+from carvegen.printfile_schema import schema
+from carvegen.samples import FILES
+from tests.cli.running import run, run_apart, tree
+
+#: Small and quick to build, unlike its mirror image, with a shape of each kind.
+PRINT = """
+[print]
+name = "mooring post"
+size_mm = [60, 40]
+seed = 3
+trap_mm = 0.5
+register_error_mm = 0.4
+[artwork]
+in_front = ["LIT", "POST"]
+[[layers]]
+name = "POST"
+shape = "box 12 0 10 30"
+[[layers]]
+name = "LIT"
+shape = "box 18 2 2 24"
+[[blocks]]
+name = "sky"
+role = "background"
+ink = "#a9bfcb"
+layers = ["*"]
+material = "linoleum"
+cutter = "v-60"
+for = ["router"]
+[[blocks]]
+name = "tone"
+role = "tone"
+ink = "#6a8799"
+layers = ["LIT", "POST"]
+material = "linoleum"
+cutter = "v-60"
+for = ["router"]
+[[blocks]]
+name = "key"
+role = "key"
+ink = "#1f2b3d"
+layers = ["POST"]
+material = "linoleum"
+cutter = "v-60"
+for = ["router"]
+[[highlights]]
+shape = "circle 48 30 4"
+[[openings]]
+shape = "circle 40 10 2"
+[[motifs]]
+motif = "snowload"
+on = ["POST"]
+[[motifs]]
+motif = "snowfall"
+front = false
+settings = { snow = 0.06, largest_mm = 2.5 }
+"""
+BLOCKS = ("sky", "tone", "key")
+NS = {"s": "http://www.w3.org/2000/svg"}
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("print")
+    (folder / "print.toml").write_text(PRINT)
+    with pytest.raises(SystemExit):
+        main(["build", str(folder / "print.toml"), "--out", str(folder / "built"), "--json"])
+    return folder
+
+
+@pytest.fixture
+def copy(built, tmp_path):
+    """A built print of one's own."""
+    shutil.copytree(built, tmp_path / "print")
+    return tmp_path / "print"
+
+
+def again(capsys, folder, *changes: tuple[str, str]):
+    text = (folder / "print.toml").read_text()
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new)
+    (folder / "print.toml").write_text(text)
+    ran = run(capsys, "build", folder / "print.toml", "--out", folder / "built", "--json")
+    assert ran.code in (0, 1), ran.err
+    return json.loads(ran.out)
+
+
+def changed(before: dict, folder) -> set[str]:
+    after = tree(folder)
+    return {name for name in before.keys() | after.keys() if before.get(name) != after.get(name)}
+
+
+def land(folder, name: str):
+    return shapely.from_wkb((folder / "built" / "lands" / f"{name}.wkb").read_bytes())
+
+
+def lowered(folder, block: str, layer: str = "CUT-AREA"):
+    """What a machine file lowers, by a path parser that isn't ours, in mm, y up, from the block's corner."""
+    root = etree.parse(folder / "built" / block / "router" / "block.svg").getroot()
+    edge = _rings(root, "BLOCK-EDGE")[0]
+    left, bottom = edge.min(axis=0)
+    rings = [ring - (left, bottom) for ring in _rings(root, layer)]
+    return shapely.build_area(shapely.multilinestrings([shapely.linestrings(ring) for ring in rings]))
+
+
+def _rings(root, layer: str) -> list[np.ndarray]:
+    found = []
+    for shape in root.xpath(f'//s:g[@id="{layer}"]/s:path | //s:g[@id="{layer}"]/s:polygon', namespaces=NS):
+        if shape.tag.endswith("polygon"):
+            points = np.array([pair.split(",") for pair in shape.get("points").split()], dtype=float)
+            found.append(np.vstack([points, points[:1]]))
+            continue
+        for ring in svgelements.Path(shape.get("d")).as_subpaths():
+            found.append(np.array([(part.end.x, part.end.y) for part in ring]))
+    return [ring * (1, -1) for ring in found]
+
+
+# ── what is built ────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_every_block_and_every_proof_is_there(built):
+    names = {name for name, data in tree(built / "built").items() if data != b"folder"}
+    for block in BLOCKS:
+        assert {f"{block}/proof.png", f"{block}/router/block.svg", f"{block}/router/block.dxf", f"inks/{block}.png",
+                f"{block}/router/note.md", f"lands/{block}.wkb"} <= names  # fmt: skip
+    assert {"print.png", "rubbing.png", "report.json", "build.json"} <= names
+
+
+def test_no_ink_block_prints_in_the_white(built):
+    """Register identity, on what was written: moon, opening and snow are bare on every block that prints there."""
+    moon, opening = shapely.Point(48, 30).buffer(3.98), shapely.Point(40, 10).buffer(1.98)
+    for block in BLOCKS:
+        assert not land(built, block).intersects(moon | opening)
+    post = shapely.box(12, 0, 22, 30)
+    snow = shapely.box(0, 0, 60, 40) - shapely.union_all([land(built, block) for block in BLOCKS])
+    lying = snow & post
+    assert lying.area > 1
+    for block in BLOCKS:
+        assert (lowered_in_print(built, block) & lying).area == pytest.approx(lying.area, rel=1e-3)
+
+
+def lowered_in_print(folder, block: str):
+    """The machine file's cut as the paper shows it: mirrored back."""
+    return shapely.transform(lowered(folder, block), lambda xy: np.column_stack([60 - xy[:, 0], xy[:, 1]]))
+
+
+def test_every_machine_file_is_mirrored_once(built):
+    face = shapely.box(0, 0, 60, 40)
+    opening = shapely.Point(40, 10).buffer(2)
+    for block in BLOCKS:
+        cut = face - land(built, block) - opening
+        assert (lowered_in_print(built, block) ^ cut).area < 0.05
+        assert (lowered(built, block) ^ cut).area > 5  # not as the print shows it
+        out = lowered(built, block, "CUT-OUT")
+        assert (out.centroid.x, out.centroid.y) == pytest.approx((20, 10), abs=0.01)
+
+
+def test_the_proof_is_the_print_at_true_size(built):
+    picture = Image.open(built / "built" / "print.png")
+    assert picture.size == (600, 400)
+    assert picture.info["dpi"] == pytest.approx((254, 254), abs=0.1)
+    rgb = picture.convert("RGB")
+    assert rgb.getpixel((480, 100)) == (251, 250, 246)  # the moon: paper
+    sky, lit, post = (rgb.getpixel(at) for at in ((590, 390), (190, 300), (150, 300)))
+    assert sum(post) < sum(lit) < sum(sky) < sum((251, 250, 246))
+
+
+def test_one_report_with_what_must_be_decided_first_on_top(built):
+    report = json.loads((built / "built" / "report.json").read_text())
+    assert len(report["decide_first"]) == 1
+    assert report["decide_first"][0].startswith("sky, tone, key: router: ")
+    order = [("breaks", "risk", "advice").index(its["severity"]) for its in report["findings"]]
+    assert order == sorted(order)
+    for severity, count in (("breaks", "breaks"), ("risk", "risks"), ("advice", "advice")):
+        assert report[count] == sum(its["places"] for its in report["findings"] if its["severity"] == severity)
+        assert report[count] == sum(its["severity"] == severity for block in BLOCKS for its in report["blocks"][block])
+    assert all(its["remedy"] and its["why"] for its in report["findings"])
+
+
+# ── what is built again ──────────────────────────────────────────────────────────────────────────────────────────
+
+
+def times(folder) -> dict:
+    return {path: path.stat().st_mtime_ns for path in sorted(folder.rglob("*"))}
+
+
+def test_unchanged_nothing_is_written(copy, capsys):
+    before = times(copy / "built")
+    told = again(capsys, copy)
+    assert told["blocks"] == dict.fromkeys(BLOCKS, "")
+    assert told["proofs"] == ""
+    assert times(copy / "built") == before
+
+
+def test_another_ink_only_draws_the_proofs(copy, capsys):
+    before = tree(copy / "built")
+    told = again(capsys, copy, ("#6a8799", "#7a6a99"))
+    assert told["blocks"] == dict.fromkeys(BLOCKS, "")
+    assert "ink of tone has changed" in told["proofs"]
+    assert changed(before, copy / "built") == {"print.png", "rubbing.png", "inks/tone.png", "build.json"}
+
+
+def test_another_seed_builds_what_it_must(copy, capsys):
+    told = again(capsys, copy, ("seed = 3", "seed = 4"))
+    assert "seed has changed" in told["blocks"]["sky"]
+    assert told["proofs"]
+
+
+def test_a_block_whose_shapes_stay_is_left_alone(copy, capsys):
+    """Other flakes behind everything: only the sky shows them."""
+    before = tree(copy / "built")
+    told = again(capsys, copy, ("snow = 0.06", "snow = 0.03"))
+    assert told["blocks"]["sky"] == "motif snowfall 1 has changed"
+    assert told["blocks"]["key"] == told["blocks"]["tone"] == ""
+    touched = {name.partition("/")[0] for name in changed(before, copy / "built")}
+    assert touched == {"sky", "inks", "lands", "print.png", "rubbing.png", "report.json", "build.json"}
+
+
+def test_another_material_builds_that_block(copy, capsys):
+    told = again(capsys, copy, ('layers = ["POST"]\nmaterial = "linoleum"', 'layers = ["POST"]\nmaterial = "cherry"'))
+    assert "material" in told["blocks"]["key"]
+
+
+def test_a_file_that_was_touched_is_made_again(copy, capsys):
+    before = tree(copy / "built")
+    (copy / "built" / "tone" / "router" / "block.svg").write_text("<svg/>")
+    (copy / "built" / "print.png").unlink()
+    told = again(capsys, copy)
+    assert told["blocks"] == {"sky": "", "tone": "tone/router/block.svg is missing or was changed", "key": ""}
+    assert "print.png is missing" in told["proofs"]
+    assert changed(before, copy / "built") == set()
+
+
+def test_a_block_that_is_gone_takes_its_files_along(copy, capsys):
+    (copy / "built" / "key" / "mine.txt").write_text("keep")
+    text = (copy / "print.toml").read_text()
+    start = text.index('[[blocks]]\nname = "key"')
+    (copy / "print.toml").write_text(text[:start] + text[text.index("[[highlights]]") :])
+    told = again(capsys, copy)
+    assert list(told["blocks"]) == ["sky", "tone"]
+    left = {name for name in tree(copy / "built") if name.startswith(("key", "inks/key", "lands/key"))}
+    assert left == {"key", "key/mine.txt"}
+
+
+@pytest.mark.parametrize("text", ["", "{}", "[1]", '{"format": 1, "parts": {"sky": {"recipe": {}}}}', "\xff"])
+def test_a_broken_state_is_built_over(copy, capsys, text):
+    (copy / "built" / "build.json").write_text(text, encoding="latin-1")
+    told = again(capsys, copy)
+    assert all(told["blocks"].values())
+
+
+def test_a_state_that_leads_out_of_the_folder_is_not_followed(copy, capsys):
+    mine = copy / "mine.txt"
+    mine.write_text("keep")
+    state = json.loads((copy / "built" / "build.json").read_text())
+    state["parts"]["gone"] = {"recipe": {}, "files": {"../mine.txt": "0"}, "notes": []}
+    (copy / "built" / "build.json").write_text(json.dumps(state))
+    again(capsys, copy)
+    assert mine.read_text() == "keep"
+
+
+def test_what_fails_leaves_everything_as_it_was(copy, capsys):
+    before = tree(copy / "built")
+    text = (copy / "print.toml").read_text()
+    (copy / "print.toml").write_text(text.replace("circle 40 10 2", "circle 59 10 2").replace("seed = 3", "seed = 5"))
+    ran = run(capsys, "build", copy / "print.toml", "--out", copy / "built")
+    assert ran.code == 2
+    assert "openings" in ran.err
+    assert tree(copy / "built") == before
+
+
+# ── the other faces ──────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_a_laser_block_of_a_forbidden_material_is_refused(copy, capsys):
+    text = (copy / "print.toml").read_text()
+    bad = text.replace('layers = ["POST"]\nmaterial = "linoleum"', 'layers = ["POST"]\nmaterial = "vinyl-soft"')
+    (copy / "print.toml").write_text(bad.replace('"v-60"\nfor = ["router"]', '"laser-fine"\nfor = ["laser"]'))
+    ran = run(capsys, "build", copy / "print.toml", "--out", copy / "built")
+    assert ran.code == 3
+    assert "blocks[2]" in ran.err
+
+
+def test_emboss_stands_in_the_opening_and_stays_short_of_it(copy, capsys):
+    more = '[[blocks]]\nname = "relief"\nrole = "emboss"\nmaterial = "linoleum"\ncutter = "v-60"\nfor = ["router"]\n'
+    again(capsys, copy, ("[[highlights]]", more + "[[highlights]]"))
+    stands = land(copy, "relief")
+    assert stands.area == pytest.approx(np.pi * (2 - 0.4) ** 2, rel=0.02)
+    assert stands.centroid.distance(shapely.Point(40, 10)) < 0.01
+
+
+def test_new_writes_a_print_that_reads_and_names_itself(tmp_path, capsys):
+    ran = run(capsys, "new", tmp_path / "landing")
+    assert ran.code == 0, ran.err
+    assert set(tree(tmp_path / "landing")) == {*FILES, "print.schema.json"}
+    assert json.loads((tmp_path / "landing" / "print.schema.json").read_text()) == schema()
+    again_ = run(capsys, "new", tmp_path / "landing")
+    assert (again_.code, "holds print.toml already" in again_.err) == (2, True)
+
+
+def test_new_says_the_schema(tmp_path, capsys):
+    assert json.loads(run(capsys, "new", "--schema").out) == schema()
+    assert run(capsys, "new").code == 2
+
+
+def test_a_faulty_print_file_is_told_in_words(tmp_path):
+    (tmp_path / "print.toml").write_text(PRINT.replace("seed = 3", "sead = 3"))
+    ran = run_apart(tmp_path, "build", "print.toml", "--out", "built")
+    assert ran.code == 2
+    assert "print.toml: print.sead: is not known here, got 3" in ran.err
+    assert "did you mean seed?" in ran.err
+    assert "Traceback" not in ran.err
+    assert not (tmp_path / "built").exists()
