@@ -15,8 +15,8 @@ from carvegen.growth import Place
 from carvegen.layers import Drawing, drawing_of
 from carvegen.making import Ground, place_on, strictest
 from carvegen.motifs import motif
-from carvegen.printfile import in_keys
 from carvegen.nature.holding import held
+from carvegen.printfile import in_keys
 from carvegen.separation import painted
 from carvegen.settling import settled
 from carvegen.streams import stream

@@ -116,7 +116,7 @@ def separated(
         darker = _darker(plate, plates, pictures)
         under = shapely.intersection(darker, shapely.buffer(picture, spread.trap_mm + plate.cut_mm, quad_segs=2))
         touched = _meeting(white(plate), shapely.buffer(_union([picture, under]), _MEETS_MM, quad_segs=1))
-        scene = _Scene(face, picture, darker, touched)
+        scene = _Scene(face, picture, darker, shapely.normalize(touched))
         found[plate.name] = _one(plate, scene, spread)
     return found
 

@@ -125,8 +125,8 @@ def _rings(root, layer: str) -> list[np.ndarray]:
             points = np.array([pair.split(",") for pair in shape.get("points").split()], dtype=float)
             found.append(np.vstack([points, points[:1]]))
             continue
-        for ring in svgelements.Path(shape.get("d")).as_subpaths():
-            found.append(np.array([(part.end.x, part.end.y) for part in ring]))
+        rings = svgelements.Path(shape.get("d")).as_subpaths()
+        found += [np.array([(part.end.x, part.end.y) for part in ring]) for ring in rings]
     return [ring * (1, -1) for ring in found]
 
 
