@@ -205,7 +205,7 @@ def _tidied(plate: Plate, land: BaseGeometry, picture: BaseGeometry, white: Base
     shapely.prepare(seen)
     there = pieces[shapely.intersects(pieces, seen)]
     visible = shapely.area(shapely.intersection(there, seen))
-    found: BaseGeometry = shapely.union_all(there[visible > _CRUMB_MM2])
+    found: BaseGeometry = shapely.normalize(shapely.union_all(there[visible > _CRUMB_MM2]))
     return found
 
 
@@ -215,9 +215,9 @@ def _cut_back(
     """What the plate leaves to the darker ones beside the white, and where it can't."""
     if by_mm <= 0:
         return shapely.Polygon(), ()
-    edge = shapely.boundary(_meeting(scene.white, scene.darker))
-    edge = shapely.intersection(edge, shapely.buffer(scene.darker, _MEETS_MM, quad_segs=1))
-    back = shapely.intersection(shapely.buffer(edge, by_mm * _SPARE, quad_segs=_ARC), scene.darker)
+    reach = shapely.buffer(scene.darker, _MEETS_MM, quad_segs=1)
+    owned = _union([shapely.intersection(_meeting(scene.white, scene.darker), reach)])
+    back = shapely.intersection(shapely.buffer(owned, by_mm * _SPARE, quad_segs=_ARC), scene.darker)
     back = _union([shapely.intersection(back, shapely.buffer(stands, _MEETS_MM))])
     starved = _starved(stands, back, plate.land_mm)
     if len(starved) == 0:
@@ -247,8 +247,9 @@ def _told(piece: Any, land_mm: float) -> Dropped:  # noqa: ANN401
 
 def _union(shapes: Sequence[BaseGeometry]) -> BaseGeometry:
     """All polygons of several shapes; lines and points that overlays leave are dropped."""
-    found: BaseGeometry = shapely.union_all(geometry.parts(geometry.polygon_array(shapes)), grid_size=_GRID)
-    return found
+    found = shapely.union_all(geometry.parts(geometry.polygon_array(shapes)), grid_size=_GRID)
+    plain: BaseGeometry = shapely.normalize(found)  # the same shape gives the same numbers further on
+    return plain
 
 
 def _whole(shape: Any) -> BaseGeometry:  # noqa: ANN401
