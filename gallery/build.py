@@ -10,11 +10,15 @@ import shutil
 import tempfile
 from pathlib import Path
 
+import numpy as np
+import shapely
 from PIL import Image
 
+from carvegen import geometry
+from carvegen.artwork.place import placed
 from carvegen.block import Block
 from carvegen.cli import main
-from carvegen.geometry import box
+from carvegen.geometry import PolygonArray, box
 from carvegen.growth import Place
 from carvegen.limits import Limits
 from carvegen.motifs import motif
@@ -24,6 +28,7 @@ from carvegen.writers.png import proof_png
 HERE = Path(__file__).parent
 PICTURES = HERE / "pictures"
 LINO = Limits(land_along_mm=0.7, land_across_mm=0.7, cut_mm=0.4, dot_mm=1.0)
+HAND = Limits(land_along_mm=0.5, land_across_mm=0.5, cut_mm=0.4, dot_mm=0.8)
 GAP = 8
 
 
@@ -69,17 +74,46 @@ def shown(block: Block, *, px: float, corner: tuple[float, float, float, float] 
     return Image.open(io.BytesIO(proof_png(block, px_per_mm=px, corner=corner))).convert("RGB")
 
 
+def grown(
+    name: str, preset: str, limits: Limits, *, seed: int, kept: PolygonArray | None = None, **more: float
+) -> Block:
+    """A block of 200 × 150 mm with a motif on it."""
+    module = motif(name)
+    kept = geometry.empty() if kept is None else kept
+    place = Place(area=box(200, 150).buffer(-limits.land_mm - 0.1, join_style="mitre"), shapes=kept)
+    settings = module.Settings(**module.PRESETS[preset])
+    growth = module.grow(settings, place, limits, stream(seed, name, preset))
+    return Block(name=preset, width_mm=200, height_mm=150, cuts=growth.cuts, kept=kept)
+
+
+def densest(block: Block, size: tuple[float, float] = (40, 30)) -> tuple[float, float, float, float]:
+    """The piece of the block with the most shapes in it."""
+    middles = shapely.get_coordinates(shapely.centroid(block.cuts))
+    columns, rows = int(block.width_mm // size[0]), int(block.height_mm // size[1])
+    count, *_ = np.histogram2d(*middles.T, bins=(columns, rows), range=((0, block.width_mm), (0, block.height_mm)))
+    column, row = np.unravel_index(count.argmax(), count.shape)
+    return float(column * size[0]), float(row * size[1]), *size
+
+
 def weather() -> None:
     """Every preset of the snowfall, whole and one corner."""
-    snowfall = motif("snowfall")
-    wholes, corners = [], []
-    for name, preset in snowfall.PRESETS.items():
-        place = Place(area=box(200, 150).buffer(-0.8, join_style="mitre"))
-        grown = snowfall.grow(snowfall.Settings(**preset), place, LINO, stream(4, name))
-        block = Block(name=name, width_mm=200, height_mm=150, cuts=grown.cuts)
-        wholes.append(shown(block, px=2))
-        corners.append(shown(block, px=10, corner=(90, 55, 40, 30)))
-    sheet("weather", [wholes, corners])
+    blocks = [grown("snowfall", preset, LINO, seed=4) for preset in motif("snowfall").PRESETS]
+    corners = [shown(block, px=10, corner=densest(block)) for block in blocks]
+    sheet("weather", [[shown(block, px=2) for block in blocks], corners])
+
+
+def motifs() -> None:
+    """The other motifs: snow that lies, frost, grain; whole and one corner."""
+    landing = placed(str(HERE / "ferry-landing" / "landing.svg"), width_mm=200, height_mm=150)
+    blocks = [
+        grown("snowload", "deep", HAND, seed=3, kept=landing),
+        grown("frost", "ferns", HAND, seed=3),
+        grown("grain", "flat-sawn", HAND, seed=5),
+        grown("grain", "knotty", HAND, seed=8),
+    ]
+    corners = [(25, 20, 40, 30), (70, 0, 40, 30), (80, 60, 40, 30), (60, 60, 40, 30)]
+    enlarged = [shown(block, px=12.5, corner=corner) for block, corner in zip(blocks, corners, strict=True)]
+    sheet("motifs", [[shown(block, px=2.5) for block in blocks], enlarged])
 
 
 if __name__ == "__main__":
@@ -87,3 +121,4 @@ if __name__ == "__main__":
     PICTURES.mkdir()
     sky()
     weather()
+    motifs()

@@ -78,12 +78,14 @@ def widest_gaps(areas: PolygonArray, least: float, *, most: int) -> tuple[Floats
     """Centres (n, 2) and diameters (n,) of the largest inscribed circles of at least `least`, the widest first.
 
     No circle is wider than the area's bounds or than a disc of its size: areas are measured in the order of
-    that bound, until the `most` widest are known.
+    that bound, until the `most` widest are known; those that half of `least` wears away are not measured.
     """
     x0, y0, x1, y1 = shapely.bounds(areas).reshape(-1, 4).T
     bound = np.minimum(np.minimum(x1 - x0, y1 - y0), np.sqrt(4 / np.pi * shapely.area(areas)))
     order = np.argsort(-bound, kind="stable")
     order = order[bound[order] >= least]
+    hold = ~shapely.is_empty(shapely.buffer(areas[order], -(least / 2 - _TOLERANCE_MM), quad_segs=4))
+    order = order[np.asarray(hold, dtype=bool)] if least > 2 * _TOLERANCE_MM else order
     centres, gaps = np.empty((0, 2)), np.empty(0)
     for start in range(0, len(order), _BATCH):
         some = order[start : start + _BATCH]

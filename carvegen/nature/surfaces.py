@@ -49,7 +49,7 @@ class Surfaces:
     @property
     def width(self) -> Floats:
         """The stretch of x that belongs to each sample, mm; (n,)."""
-        return np.maximum((self.xy[self.right, 0] - self.xy[self.left, 0]) / 2, 1e-6)
+        return np.asarray(np.maximum((self.xy[self.right, 0] - self.xy[self.left, 0]) / 2, 1e-6))
 
     @property
     def rise_deg(self) -> Floats:

@@ -22,7 +22,8 @@ import svgwrite
 
 from carvegen import geometry
 from carvegen.block import Block
-from carvegen.checks import checked
+from carvegen.checks import checked, land_width
+from carvegen.checks.survey import Survey
 from carvegen.facts.profiles import Library
 from carvegen.growth import Place
 from carvegen.job import Job, Setup, setups_for
@@ -56,7 +57,7 @@ def setup() -> Setup:
 
 def settings() -> snowfall.Settings:
     return snowfall.Settings(
-        snow=0.27, smallest_mm=0.34, largest_mm=1.6, near_far=0.6, clumping=0.3, calm=0.0, flurry_mm=14,
+        snow=0.2, smallest_mm=0.34, largest_mm=1.6, near_far=0.75, clumping=0.3, calm=0.0, flurry_mm=14,
         calm_size_mm=45, grown_together=0.2,
     )  # fmt: skip
 
@@ -134,7 +135,11 @@ def run(*, whole: bool) -> None:
     share = 1.0 if whole else 0.1
     part = cuts if whole else flakes(way, share=share)
     plain, _ = timed(lambda: plain_opening(block_of(part, share=share), way.limits.land_mm))
-    print(Figure("all checks / plate opening", seconds, plain * len(cuts) / len(part), f"{len(part)} flakes").line())
+    scaled = plain * len(cuts) / len(part)
+    print(Figure("all checks / plate opening", seconds, scaled, f"{len(part)} flakes").line())
+    fresh = way.on(block_of(cuts))
+    seconds, _ = timed(lambda: list(land_width.find(Survey(fresh))))
+    print(Figure("  land widths alone / the same", seconds, scaled, f"{len(part)} flakes").line())
     seconds, text = timed(lambda: machine_svg(job))
     total += seconds
     plain, _ = timed(lambda: plain_svg(cuts[:2000]))
@@ -144,9 +149,7 @@ def run(*, whole: bool) -> None:
     with tempfile.TemporaryDirectory() as folder:
         plain, _ = timed(lambda: plain_dxf(cuts[:2000], Path(folder)))
     print(Figure("DXF / ezdxf document API", seconds, plain * len(cuts) / 2000, "2000 flakes, scaled").line())
-    print(
-        f"\nwhole case {total:.1f} s; findings {report.breaks} that break, {len(report)} in all; DXF {len(text) / 1e6:.0f} MB"
-    )
+    print(f"\nwhole case {total:.1f} s; {report.breaks} break of {len(report)} findings; DXF {len(text) / 1e6:.0f} MB")
     print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:.2f} GB (plain ways included)")
 
 

@@ -1,0 +1,54 @@
+"""A hand tool leaned sideways: one wall flatter, the other steeper; plane geometry."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+import shapely
+
+from carvegen.block import Block
+from carvegen.checks import checked
+from carvegen.facts import cutting
+from carvegen.facts.profiles import Library
+from carvegen.findings import Severity
+from carvegen.geometry import polygon_array
+from carvegen.job import setups_for
+
+V_60 = Library().cutter("v-60")
+
+
+@pytest.mark.parametrize(("lean", "near", "far"), [(0, 30, 30), (10, 40, 20), (30, 60, 0), (35, 65, -5)])
+def test_a_leaned_v_has_walls_of_half_its_angle_more_and_less(lean, near, far):
+    wall = cutting.wall(V_60, 1.5, lean_deg=lean)
+    assert wall.near_deg == pytest.approx(near)
+    assert wall.far_deg == pytest.approx(far)
+    assert wall.steepest_deg == pytest.approx(far)
+
+
+def test_the_foot_gains_depth_times_tangent_on_the_side_that_gains_least():
+    """B = w + d tan t a side."""
+    wall = cutting.wall(V_60, 1.5, lean_deg=10)
+    assert wall.foot_gain_mm == pytest.approx(1.5 * math.tan(math.radians(20)))
+
+
+@pytest.mark.parametrize(("lean", "breaks"), [(29.5, False), (30.5, True)])
+def test_a_lean_beyond_half_the_angle_undercuts_one_side(lean, breaks):
+    (way,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"], lean_deg=lean)
+    cuts = polygon_array([shapely.Point(30, 20).buffer(5)])
+    report = checked(way.on(Block(name="x", width_mm=60, height_mm=40, cuts=cuts)))
+    walls = [found for found in report if found.rule == "wall-angle"]
+    assert [found.severity is Severity.BREAKS for found in walls] == [breaks]
+
+
+def test_a_machine_does_not_lean():
+    ways = setups_for(Library(), material="linoleum", cutter="v-60", lean_deg=15)
+    assert {way.machine.kind: way.lean_deg for way in ways} == {"hand": 15, "laser": 0, "router": 0}
+
+
+def test_leaning_narrows_the_foot_that_the_land_must_keep():
+    (way,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"])
+    leaned = replace(way, lean_deg=33)
+    assert leaned.limits.land_mm == pytest.approx(way.material.foot_mm + 2 * 1.5 * math.tan(math.radians(3)))
+    assert leaned.limits.land_mm > way.limits.land_mm
