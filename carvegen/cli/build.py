@@ -22,7 +22,7 @@ __all__ = ["command"]
 @options.profile_folders
 @options.as_json
 def command(file: Path, out: Path, folders: tuple[Path, ...], as_json: bool) -> int:
-    r"""Build every block of a print in register, the white taken out of each, with proofs and one report.
+    """Build every block of a print in register, the white taken out of each, with proofs and one report.
 
     Built again, only what has changed is made anew. carvegen new writes a print file to start from.
 

@@ -32,7 +32,7 @@ __all__ = ["command"]
 )
 @options.as_json
 def command(file: Path, picture: Path | None, as_json: bool, **given: Any) -> int:  # noqa: ANN401
-    r"""Check a drawing of closed shapes against what material and cutter can hold.
+    """Check a drawing of closed shapes against what material and cutter can hold.
 
     The layer BLOCK EDGE gives the block's face, or --size, or the page. Shapes on CUT-OUT are cut through;
     REGISTER, NOTES, FINDING and KEEP CLEAR are left out; all others are cut. Exit code 1 if a limit breaks.

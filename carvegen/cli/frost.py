@@ -21,11 +21,11 @@ __all__ = ["command"]
 )
 @maker_options("frost", presets="look", name="frost")
 def command(sources: tuple[str, ...], **given: Any) -> int:  # noqa: ANN401
-    r"""Let frost grow on a block from its edge or from outlines, check it, and write its files into a folder.
+    """Let frost grow on a block from its edge or from outlines, check it, and write its files into a folder.
 
     \b
     carvegen frost --size 200x150 --material basswood --cutter v-60 --look needles --seed 7 --out pane/
-    carvegen frost --size 200x150 --material linoleum --cutter v-60 \
+    carvegen frost --size 200x150 --material linoleum --cutter v-60 \\
         --from "box 40 30 120 90" --inward --out window/
     """
     return make("frost", given, stage="letting it freeze", sources=sources)

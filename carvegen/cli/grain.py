@@ -20,11 +20,11 @@ __all__ = ["command"]
 )
 @maker_options("grain", presets="board", name="boards")
 def command(boards: tuple[str, ...], **given: Any) -> int:  # noqa: ANN401
-    r"""Fill a block, or the boards drawn on it, with wood grain, check it, and write its files into a folder.
+    """Fill a block, or the boards drawn on it, with wood grain, check it, and write its files into a folder.
 
     \b
     carvegen grain --size 150x100 --material cherry --cutter v-60 --board flat-sawn --out plank/
-    carvegen grain --size 150x100 --material linoleum --cutter v-60 --board weathered \
+    carvegen grain --size 150x100 --material linoleum --cutter v-60 --board weathered \\
         --boards "box 0 0 150 24" --boards "box 0 26 150 30" --direction 0 --out jetty/
     """
     return make("grain", given, stage="sawing the boards", sources=boards)

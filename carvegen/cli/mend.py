@@ -20,7 +20,7 @@ __all__ = ["command"]
 @options.output
 @options.as_json
 def command(file: Path, out: Path, as_json: bool, **given: Any) -> int:  # noqa: ANN401
-    r"""Mend a drawing of closed shapes, check it, and write its files into a folder.
+    """Mend a drawing of closed shapes, check it, and write its files into a folder.
 
     Cuts are shrunk, joined, filled or left out where the land or the cut would be too narrow, and no further.
     Shapes on a layer FIXED, and cut-outs, stay as they are.

@@ -16,7 +16,7 @@ __all__ = ["command"]
 @click.argument("folder", required=False, type=click.Path(path_type=Path))
 @click.option("--schema", is_flag=True, help="Write only the JSON schema of print files, for editors, to the output.")
 def command(folder: Path | None, schema: bool) -> None:
-    r"""Put a sample print into a new folder: a print file with comments, its drawing, and the schema for editors.
+    """Put a sample print into a new folder: a print file with comments, its drawing, and the schema for editors.
 
     \b
     carvegen new landing

@@ -97,7 +97,7 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
 
     \b
     carvegen read jetty.tif --inks key,tone,ground -o jetty.svg --picture seen.png
-    """  # noqa: D301 (click reads the character that \b stands for)
+    """
     from carvegen.artwork import read
     from carvegen.artwork.reading import is_picture
     from carvegen.artwork.scan import ScanOptions, read_scan

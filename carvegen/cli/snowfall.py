@@ -14,10 +14,10 @@ __all__ = ["command"]
 @click.command(name="snowfall")
 @maker_options("snowfall", presets="weather", name="sky")
 def command(**given: Any) -> int:  # noqa: ANN401
-    r"""Fill a block with falling snow, check it, and write its files into a folder.
+    """Fill a block with falling snow, check it, and write its files into a folder.
 
     \b
-    carvegen snowfall --size 200x150 --material linoleum --cutter laser-fine --seed 7 \
+    carvegen snowfall --size 200x150 --material linoleum --cutter laser-fine --seed 7 \\
         --keep-clear "fir.svg width 60" --opening "circle 150 110 18" --out sky/
     """
     return make("snowfall", given, stage="letting it snow")

@@ -30,12 +30,12 @@ __all__ = ["command"]
 )
 @maker_options("snowload", presets="snow", name="snow")
 def command(bearers: tuple[str, ...], which: str, **given: Any) -> int:  # noqa: ANN401
-    r"""Lay snow on a drawing, take it out of a block, check it, and write its files into a folder.
+    """Lay snow on a drawing, take it out of a block, check it, and write its files into a folder.
 
     The same seed and name give every block the same snow.
 
     \b
-    carvegen snowload --size 200x150 --material linoleum --cutter v-60 --snow deep --seed 7 \
+    carvegen snowload --size 200x150 --material linoleum --cutter v-60 --snow deep --seed 7 \\
         --on "fir.svg width 60" --on "box 120 20 8 70" --block sky --out sky/
     """
     from functools import partial
