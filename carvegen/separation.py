@@ -116,7 +116,7 @@ def separated(
         darker = _darker(plate, plates, pictures)
         under = shapely.intersection(darker, shapely.buffer(picture, spread.trap_mm + plate.cut_mm, quad_segs=2))
         touched = _meeting(white(plate), shapely.buffer(_union([picture, under]), _MEETS_MM, quad_segs=1))
-        scene = _Scene(face, picture, darker, shapely.normalize(touched))
+        scene = _Scene(face, picture, darker, _plain(touched))
         found[plate.name] = _one(plate, scene, spread)
     return found
 
@@ -205,8 +205,7 @@ def _tidied(plate: Plate, land: BaseGeometry, picture: BaseGeometry, white: Base
     shapely.prepare(seen)
     there = pieces[shapely.intersects(pieces, seen)]
     visible = shapely.area(shapely.intersection(there, seen))
-    found: BaseGeometry = shapely.normalize(shapely.union_all(there[visible > _CRUMB_MM2]))
-    return found
+    return _plain(shapely.union_all(there[visible > _CRUMB_MM2]))
 
 
 def _cut_back(
@@ -248,12 +247,19 @@ def _told(piece: Any, land_mm: float) -> Dropped:  # noqa: ANN401
 def _union(shapes: Sequence[BaseGeometry]) -> BaseGeometry:
     """All polygons of several shapes; lines and points that overlays leave are dropped."""
     found = shapely.union_all(geometry.parts(geometry.polygon_array(shapes)), grid_size=_GRID)
-    plain: BaseGeometry = shapely.normalize(found)  # the same shape gives the same numbers further on
-    return plain
+    return _plain(found)
+
+
+def _plain(shape: Any) -> BaseGeometry:  # noqa: ANN401
+    """The shape in a fixed order of points, and without a grid of its own, which later steps would round to.
+
+    So the same shape gives the same numbers further on, wherever it comes from.
+    """
+    found: BaseGeometry = shapely.set_precision(shapely.normalize(shape), 0, mode="pointwise")
+    return found
 
 
 def _whole(shape: Any) -> BaseGeometry:  # noqa: ANN401
     """The polygons of a shape, without crumbs."""
     pieces = geometry.parts(shape)
-    found: BaseGeometry = shapely.union_all(pieces[shapely.area(pieces) > _CRUMB_MM2])
-    return found
+    return _plain(shapely.union_all(pieces[shapely.area(pieces) > _CRUMB_MM2]))

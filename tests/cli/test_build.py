@@ -304,6 +304,20 @@ def test_emboss_stands_in_the_opening_and_stays_short_of_it(copy, capsys):
     assert stands.centroid.distance(shapely.Point(40, 10)) < 0.01
 
 
+def test_a_stencil_is_a_mask_that_is_cut_through_and_printed_through(copy, capsys):
+    more = '[[blocks]]\nname = "mask"\nrole = "stencil"\nink = "#c02020"\nopacity = 1\nmaterial = "birch-plywood"\n'
+    more += 'cutter = "flat-1"\nfor = ["router"]\n'
+    again(capsys, copy, ("[[highlights]]", more + "[[highlights]]"))
+    assert lowered(copy, "mask", "CUT-OUT").area == pytest.approx(np.pi * 4, rel=0.01)
+    assert land(copy, "mask").area == pytest.approx(60 * 40 - np.pi * 4, rel=0.001)
+    assert Image.open(copy / "built" / "print.png").convert("RGB").getpixel((400, 300)) == (0xC0, 0x20, 0x20)
+
+
+def test_what_bleeds_is_cut_off_in_the_picture(copy, capsys):
+    again(capsys, copy, ("seed = 3", "seed = 3\nbleed_mm = 3"))
+    assert Image.open(copy / "built" / "print.png").size == (540, 340)
+
+
 def test_new_writes_a_print_that_reads_and_names_itself(tmp_path, capsys):
     ran = run(capsys, "new", tmp_path / "landing")
     assert ran.code == 0, ran.err
