@@ -109,6 +109,11 @@ def land(folder, name: str):
     return shapely.from_wkb((folder / "built" / "lands" / f"{name}.wkb").read_bytes())
 
 
+def shown(folder) -> Image.Image:
+    with Image.open(folder / "built" / "print.png") as picture:
+        return picture.convert("RGB")
+
+
 def lowered(folder, block: str, layer: str = "CUT-AREA"):
     """What a machine file lowers, by a path parser that isn't ours, in mm, y up, from the block's corner."""
     root = etree.parse(folder / "built" / block / "router" / "block.svg").getroot()
@@ -171,10 +176,9 @@ def test_every_machine_file_is_mirrored_once(built):
 
 
 def test_the_proof_is_the_print_at_true_size(built):
-    picture = Image.open(built / "built" / "print.png")
-    assert picture.size == (600, 400)
-    assert picture.info["dpi"] == pytest.approx((254, 254), abs=0.1)
-    rgb = picture.convert("RGB")
+    rgb = shown(built)
+    assert rgb.size == (600, 400)
+    assert rgb.info["dpi"] == pytest.approx((254, 254), abs=0.1)
     assert rgb.getpixel((480, 100)) == (251, 250, 246)  # the moon: paper
     sky, lit, post = (rgb.getpixel(at) for at in ((590, 390), (190, 300), (150, 300)))
     assert sum(post) < sum(lit) < sum(sky) < sum((251, 250, 246))
@@ -310,12 +314,12 @@ def test_a_stencil_is_a_mask_that_is_cut_through_and_printed_through(copy, capsy
     again(capsys, copy, ("[[highlights]]", more + "[[highlights]]"))
     assert lowered(copy, "mask", "CUT-OUT").area == pytest.approx(np.pi * 4, rel=0.01)
     assert land(copy, "mask").area == pytest.approx(60 * 40 - np.pi * 4, rel=0.001)
-    assert Image.open(copy / "built" / "print.png").convert("RGB").getpixel((400, 300)) == (0xC0, 0x20, 0x20)
+    assert shown(copy).getpixel((400, 300)) == (0xC0, 0x20, 0x20)
 
 
 def test_what_bleeds_is_cut_off_in_the_picture(copy, capsys):
     again(capsys, copy, ("seed = 3", "seed = 3\nbleed_mm = 3"))
-    assert Image.open(copy / "built" / "print.png").size == (540, 340)
+    assert shown(copy).size == (540, 340)
 
 
 def test_new_writes_a_print_that_reads_and_names_itself(tmp_path, capsys):
