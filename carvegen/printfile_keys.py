@@ -96,7 +96,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = MappingProxyType({
                 50, 0.0),
     ),
     "artwork": (
-        _texts("files", f"the drawings: {_WORDS}; their layers are the print's layers"),
+        _texts("files", "the drawings at true size, page on face: FILE or FILE#LAYER; they give the layers"),
         _texts("in_front", f"what stands in front of what: {_LAYERS}, from the front to the back; by default what is "
                "drawn later stands in front"),
         _text("units", "what a bare number in a drawing means, if it does not say", among=("mm", "cm", "in", "pt"),
