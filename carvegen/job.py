@@ -150,15 +150,16 @@ def setups_for(
     Raises
     ------
     RefusedError
-        If the cutter's kind of machine, or a kind that was asked for, must never meet the material.
+        If the cutter's kind of machine, or a kind or machine that was asked for, must never meet the material.
     InputError
         For an unknown profile, or a cutter that goes into none of the kinds asked for.
     """
     stuff, tool = shelf.material(material), shelf.cutter(cutter)
-    for kind in kinds:
-        permit(stuff, kind)
     by_kind = {kind: shelf.machine(key) for kind, key in USUAL_MACHINES.items()}
-    by_kind |= {chosen.kind: chosen for chosen in map(shelf.machine, machines)}
+    named = {chosen.kind: chosen for chosen in map(shelf.machine, machines)}
+    for kind in (*kinds, *named):
+        permit(stuff, kind)
+    by_kind |= named
     order = _in_order(stuff, tool, kinds)
     return tuple(
         Setup(

@@ -66,7 +66,8 @@ def material_text(values=None, *, grain="side", composition="lime wood", laser="
 
 
 def cutter_text(form, values=None):
-    text = f'name = "a"\nabout = "b"\nform = "{form}"\nmachines = ["laser", "router", "hand"]\n'
+    machines = '"laser"' if form == "laser" else '"router", "hand"'
+    text = f'name = "a"\nabout = "b"\nform = "{form}"\nmachines = [{machines}]\n'
     return text + lines(middle(CUTTER_RANGES) | middle(FORM_RANGES[form]) | (values or {}))
 
 
@@ -342,7 +343,8 @@ def test_a_layer_colour_is_a_colour_index(colour, tmp_path):
     "composition",
     ["PVC", "plasticised pvc", "soft Vinyl", "polyvinyl chloride", "free of PVC", "ABS", "polystyrene foam",
      "epoxy and glass fibre", "unknown", "chlorinated polymer", "natural rubber", "PTFE",
-     "pine, pressure-treated", "???"],
+     "pine, pressure-treated", "???", "uPVC", "PVC_foam", "P.V.C.", "ＰＶＣ", "polyvinylchloride", "polychloroprene",
+     "rubbers", "polytetrafluoroethylene", "glassfibre", "fibre-glass", "PC", "I don't know", "n/a", "None."],
 )  # fmt: skip
 @pytest.mark.parametrize("verdict", ["ask", "yes"])
 def test_no_file_lets_a_banned_composition_meet_a_laser(composition, verdict, tmp_path):
@@ -354,7 +356,10 @@ def test_no_file_lets_a_banned_composition_meet_a_laser(composition, verdict, tm
     assert Library([tmp_path]).material("mine").permits["laser"].verdict is Verdict.NEVER
 
 
-@pytest.mark.parametrize("composition", ["lime wood", "tabs of birch", "cast acrylic", "linseed oil, cork"])
+@pytest.mark.parametrize(
+    "composition",
+    ["lime wood", "tabs of birch", "cast acrylic", "linseed oil, cork", "rubberwood", "a few pc of oak", "wood fibre"],
+)
 def test_no_word_is_banned_for_its_parts(composition):
     assert ban(composition) is None
 
@@ -367,6 +372,24 @@ def test_a_users_file_can_not_loosen_a_shipped_never(key, tmp_path):
     assert all(fault.message.startswith("must stay never") for fault in faults)
     with pytest.raises(InputError):
         Library([tmp_path]).material(key)
+
+
+@pytest.mark.parametrize(("form", "machines"), [("laser", '"router"'), ("laser", '"laser", "hand"'), ("v", '"laser"')])
+def test_a_beam_goes_into_lasers_and_nothing_else_does(form, machines, tmp_path):
+    """Otherwise a laser's file could be written as a router's, past the laser's verdict."""
+    text = re.sub(r"machines = .*", f"machines = [{machines}]", cutter_text(form))
+    put(tmp_path, "cutters", "mine", text)
+    assert only_fault(tmp_path, "cutters", "mine").where.endswith("machines")
+
+
+@pytest.mark.parametrize(
+    ("kind", "key", "where"), [("machines", "laser-bed", "kind"), ("cutters", "laser-fine", "form")]
+)
+def test_a_users_file_can_not_call_a_shipped_laser_something_else(kind, key, where, tmp_path):
+    put(tmp_path, kind, key, machine_text() if kind == "machines" else cutter_text("flat"))
+    fault = only_fault(tmp_path, kind, key)
+    assert fault.where.endswith(where)
+    assert fault.message.startswith("must stay laser")
 
 
 @pytest.mark.parametrize("kind", KINDS)

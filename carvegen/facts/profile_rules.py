@@ -22,7 +22,7 @@ from carvegen.facts.profile_values import (
     Verdict,
 )
 
-__all__ = ["cutter", "keep_never", "machine", "material"]
+__all__ = ["cutter", "keep_kind", "keep_never", "machine", "material"]
 
 _SLACK_MM = 1e-9  #: for sums of decimal fractions
 
@@ -93,6 +93,15 @@ def keep_never(sheet: Sheet, mine: Material, original: Material) -> None:
             )  # fmt: skip
 
 
+def keep_kind(sheet: Sheet, what: str, mine: str, original: str) -> None:
+    """A user's file can't call something else what the shipped file of its name calls a laser, nor the reverse."""
+    if (mine == "laser") != (original == "laser"):
+        sheet.fault(
+            what, f"must stay {original}, as in the profile that it replaces", value=mine,
+            hint="for another one write a file of another name",
+        )  # fmt: skip
+
+
 def cutter(sheet: Sheet, key: str) -> Cutter:
     """The cutter on a sheet; worth nothing if the sheet then has faults."""
     name, about = sheet.text("name"), sheet.text("about")
@@ -104,11 +113,19 @@ def cutter(sheet: Sheet, key: str) -> Cutter:
     if form:
         table.close()
     sheet.close()
+    _check_beam(sheet, form, machines)
     return Cutter(
         key=key, name=name, about=about, form=form, machines=machines, sources=sources,
         values={field: value for field, value in values.items() if field in own},
         **{field: values.get(field, 0.0) for field in CUTTER_RANGES},
     )  # fmt: skip
+
+
+def _check_beam(sheet: Sheet, form: str, machines: Sequence[str]) -> None:
+    """A beam goes into lasers only, and nothing else does: what is asked of a laser is asked of every beam."""
+    if form and any((kind == "laser") != (form == "laser") for kind in machines):
+        rule = 'must be ["laser"] for a laser' if form == "laser" else "must not hold laser: that is for form laser"
+        sheet.fault("machines", rule, value=", ".join(machines))
 
 
 def _own_ranges(form: str, given: Sequence[str]) -> dict[str, Range]:

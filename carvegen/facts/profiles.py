@@ -44,7 +44,7 @@ class Library:
     """The profiles at hand: the shipped ones, overridden by those in `folders`, the later the stronger.
 
     A file replaces the shipped one of the same name wholly; but what the shipped one says is *never*, stays
-    *never*.
+    *never*, and what is a laser there stays one.
 
     Raises
     ------
@@ -92,24 +92,35 @@ class Library:
         sheet = _sheet(self.path("materials", key))
         if sheet.faults:
             return None, sheet.faults
-        material = rules.material(sheet, key)
-        original = shipped() / "materials" / f"{key}.toml"
-        if original.is_file() and original != self.path("materials", key):
-            rules.keep_never(sheet, material, rules.material(_sheet(original), key))
+        material, original = rules.material(sheet, key), self._replaced("materials", key)
+        if original:
+            rules.keep_never(sheet, material, rules.material(original, key))
         return material, sheet.faults
 
     def _cutter(self, key: str) -> tuple[Cutter | None, list[InputError]]:
         sheet = _sheet(self.path("cutters", key))
-        return (None if sheet.faults else rules.cutter(sheet, key)), sheet.faults
+        if sheet.faults:
+            return None, sheet.faults
+        cutter, original = rules.cutter(sheet, key), self._replaced("cutters", key)
+        if original and cutter.form:
+            rules.keep_kind(sheet, "form", cutter.form, rules.cutter(original, key).form)
+        return cutter, sheet.faults
 
     def _machine(self, key: str) -> tuple[Machine | None, list[InputError]]:
         sheet = _sheet(self.path("machines", key))
         if sheet.faults:
             return None, sheet.faults
-        machine = rules.machine(sheet, key)
+        machine, original = rules.machine(sheet, key), self._replaced("machines", key)
+        if original and machine.kind:
+            rules.keep_kind(sheet, "kind", machine.kind, rules.machine(original, key).kind)
         if machine.usual_cutter:
             self._check_usual(sheet, machine)
         return machine, sheet.faults
+
+    def _replaced(self, kind: str, key: str) -> Sheet | None:
+        """The shipped file of this name, where a user's stands in for it."""
+        original = shipped() / kind / f"{key}.toml"
+        return _sheet(original) if original.is_file() and original != self.path(kind, key) else None
 
     def _check_usual(self, sheet: Sheet, machine: Machine) -> None:
         """The usual cutter is known and goes into the machine; its own faults are its own."""

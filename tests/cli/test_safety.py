@@ -54,6 +54,13 @@ def test_asking_for_the_laser_beside_a_hand_tool_is_refused_too(own_folder, caps
 
 
 @pytest.mark.parametrize("material", NEVER)
+def test_naming_a_laser_beside_a_hand_tool_is_refused_too(own_folder, capsys, material):
+    ran = run(capsys, *small(material=material, cutter="v-60"), "--out", "sky", "--machine", "laser-bed")
+    assert ran.code == 3, ran
+    assert tree(own_folder) == {}
+
+
+@pytest.mark.parametrize("material", NEVER)
 def test_check_refuses_a_laser_cutter(own_folder, capsys, material):
     (own_folder / "a.svg").write_text(SQUARE)
     ran = run(capsys, "check", "a.svg", "--material", material, "--cutter", "laser-fine", "-o", "a.png")
