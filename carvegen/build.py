@@ -8,7 +8,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
 import shapely
@@ -16,7 +15,7 @@ import shapely
 from carvegen import geometry
 from carvegen.blocks import cut_blocks, finding_of, mended_cut, ways_of
 from carvegen.delivery import Style, deliver
-from carvegen.files import staged_folder, write_file
+from carvegen.files import scratch_folder, staged_folder, write_file
 from carvegen.recipes import (
     STATE,
     Part,
@@ -84,8 +83,7 @@ def build_print(given: Print, out: Path, shelf: Library, *, say: Callable[[str],
     bench = _Bench(given, out, shelf, say)
     if not bench.stale:
         return bench.built(bench.old)
-    with TemporaryDirectory() as folder:
-        work = Path(folder)
+    with scratch_folder() as work:
         parts = {block.name: bench.block(block, work) for block in given.blocks}
         parts[_PROOFS] = bench.proofs(State(parts=parts), work)
         parts[_REPORT] = bench.report(State(parts=parts), work)

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from carvegen.errors import InputError
 
-__all__ = ["save_file", "staged_folder", "write_file"]
+__all__ = ["save_file", "scratch_folder", "staged_folder", "write_file"]
 
 
 @contextlib.contextmanager
@@ -57,6 +57,13 @@ def save_file(path: Path, data: str | bytes) -> None:
         write_file(path, data)
     except OSError as error:
         raise _unwritable(path, error) from None
+
+
+@contextlib.contextmanager
+def scratch_folder() -> Iterator[Path]:
+    """A folder for what is made on the way; gone on leaving."""
+    with tempfile.TemporaryDirectory() as folder:
+        yield Path(folder)
 
 
 def write_file(path: Path, data: str | bytes) -> None:
