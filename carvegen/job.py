@@ -69,6 +69,9 @@ class Setup:
                 value=self.depth_mm,
                 where="--depth",
             )
+        for angle, most, where in ((self.lean_deg, _LEANS_DEG, "--lean"), (self.grain_deg, _TURNS_DEG, "--grain")):
+            if not -most <= angle <= most:
+                raise InputError(f"must lie in {-most:g}…{most:g} deg", value=angle, where=where)
 
     @property
     def permit(self) -> Permit:
@@ -190,6 +193,8 @@ def permit(material: Material, kind: str) -> Permit:
 
 
 _THICKEST_MM = 100.0
+_LEANS_DEG = 60.0  #: beyond it a tool lies on the block; our own choice
+_TURNS_DEG = 360.0
 
 
 def _in_order(material: Material, cutter: Cutter, kinds: Sequence[str]) -> list[str]:

@@ -10,11 +10,14 @@ import shapely
 
 from carvegen.block import Block
 from carvegen.checks import checked
+from carvegen.errors import InputError
 from carvegen.facts import cutting
 from carvegen.facts.profiles import Library
 from carvegen.findings import Severity
 from carvegen.geometry import polygon_array
 from carvegen.job import setups_for
+from carvegen.writers.note import machine_note
+from tests.cases import block, box
 
 V_60 = Library().cutter("v-60")
 
@@ -52,3 +55,16 @@ def test_leaning_narrows_the_foot_that_the_land_must_keep():
     leaned = replace(way, lean_deg=33)
     assert leaned.limits.land_mm == pytest.approx(way.material.foot_mm + 2 * 1.5 * math.tan(math.radians(3)))
     assert leaned.limits.land_mm > way.limits.land_mm
+
+
+@pytest.mark.parametrize("lean", [61, -61, float("nan"), 1e308])
+def test_a_lean_beyond_sense_is_told(lean):
+    with pytest.raises(InputError) as told:
+        setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"], lean_deg=lean)
+    assert told.value.where == "--lean"
+
+
+def test_the_note_tells_of_the_leaned_wall():
+    (way,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"], lean_deg=35)
+    job = way.on(block(box(5, 5, 10, 10)))
+    assert "UNDERCUT by 5.0 degrees" in machine_note(job, checked(job), {})

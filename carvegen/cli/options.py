@@ -372,11 +372,11 @@ def _mending(delivery: Delivery) -> str:
 
 def finish(delivery: Delivery, out: Path, *, as_json: bool) -> int:
     """Say what was written, what was found and what to look at first; the exit code."""
-    main, block = next(iter(delivery.reports.values())), delivery.block
+    block, code = delivery.block, int(any(report.breaks for report in delivery.reports.values()))
     if as_json:
         notes = click.get_current_context().meta.get(_NOTES, [])
         click.echo(json.dumps({"out": str(out), **figures(block), "notes": notes, **delivery.to_dict()}, indent=1))
-        return int(main.breaks > 0)
+        return code
     from carvegen.writers.table import findings_table
 
     click.echo(summary(block))
@@ -391,4 +391,4 @@ def finish(delivery: Delivery, out: Path, *, as_json: bool) -> int:
     width = max(map(len, delivery.files))
     for name, purpose in delivery.files.items():
         click.echo(f"  {name.ljust(width)}  {purpose}")
-    return int(main.breaks > 0)
+    return code

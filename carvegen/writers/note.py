@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from carvegen.facts import cutting
 from carvegen.facts.profiles import Verdict
 from carvegen.findings import Severity
 from carvegen.writers.layers import BLOCK_EDGE, CUT_AREA, CUT_OUT, MACHINE_LAYERS, REGISTER, palette
@@ -93,7 +92,7 @@ def _facts(job: Job) -> list[str]:
 
 
 def _wall(job: Job) -> str:
-    wall = cutting.wall(job.cutter, job.depth_mm)
+    wall = job.wall
     lean = f"{abs(wall.steepest_deg):.1f} degrees from the vertical where it is steepest"
     if wall.steepest_deg < 0:
         lean = f"UNDERCUT by {abs(wall.steepest_deg):.1f} degrees at its worst"
@@ -161,7 +160,8 @@ def _hand_over(job: Job) -> Iterator[str]:
     """What public workshops' file guidelines ask for; common practice where no source is cited."""
     yield f"Measure the check bar after opening the file: {BAR_MM:g} mm. If it is not, stop: the unit was misread."
     yield "Measure the block's thickness in three places or more, and hand over the maker's statement with it."
-    yield "Layers are told by their names; colours carry no meaning. Give each layer the shop's own setting."
+    colours = "its colours are the shop's own" if job.machine.layer_colours else "colours carry no meaning"
+    yield f"Layers are told by their names; {colours}. Give each layer the shop's own setting."
     yield (
         "Order: cut areas first, then cut-outs from the inside outwards. Register marks, block edge and notes "
         "are not cut."
