@@ -84,13 +84,14 @@ def widest_gaps(areas: PolygonArray, least: float, *, most: int) -> tuple[Floats
     bound = np.minimum(np.minimum(x1 - x0, y1 - y0), np.sqrt(4 / np.pi * shapely.area(areas)))
     order = np.argsort(-bound, kind="stable")
     order = order[bound[order] >= least]
-    hold = ~shapely.is_empty(shapely.buffer(areas[order], -(least / 2 - _TOLERANCE_MM), quad_segs=4))
-    order = order[np.asarray(hold, dtype=bool)] if least > 2 * _TOLERANCE_MM else order
     centres, gaps = np.empty((0, 2)), np.empty(0)
     for start in range(0, len(order), _BATCH):
         some = order[start : start + _BATCH]
         if len(gaps) >= most and gaps[most - 1] >= bound[some[0]]:
             break
+        some = some[~shapely.is_empty(shapely.buffer(areas[some], -max(least / 2 - _TOLERANCE_MM, 0), quad_segs=4))]
+        if len(some) == 0:
+            continue
         radii = shapely.maximum_inscribed_circle(areas[some], tolerance=_TOLERANCE_MM)
         gaps = np.concatenate([gaps, 2 * shapely.length(radii)])
         centres = np.concatenate([centres, shapely.get_coordinates(radii)[::2]])

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.checks.survey import Survey
+from carvegen.checks.survey import TOLERANCE_MM, Survey
 from carvegen.findings import Finding, Severity
 from carvegen.geometry import Floats, PolygonArray
 
@@ -24,7 +24,9 @@ def find(survey: Survey) -> Iterator[Finding]:
     """Cuts that vanish or fall apart where the smallest cut does not pass, and corners that stay uncut."""
     limit = survey.job.face_limits.cut_mm
     narrow = survey.white[survey.broken]
-    for at, width in zip(_inner_points(narrow), _passes(narrow, limit).tolist(), strict=True):
+    widths = _passes(narrow, limit)
+    narrow, widths = narrow[widths < limit - TOLERANCE_MM], widths[widths < limit - TOLERANCE_MM]
+    for at, width in zip(_inner_points(narrow), widths.tolist(), strict=True):
         yield Finding(
             rule=RULE,
             severity=Severity.BREAKS,

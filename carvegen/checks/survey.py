@@ -44,8 +44,16 @@ class Survey:
 
     @cached_property
     def shrunk(self) -> PolygonArray:
-        """Where the middle of a round cutter as wide as the smallest cut may go, for each of `white`."""
-        return geometry.offset(self.white, -(self.job.face_limits.cut_mm - TOLERANCE_MM) / 2)
+        """Where the middle of a round cutter as wide as the smallest cut may go, for each of `white`.
+
+        GEOS (3.14) now and then loses a shape at one distance and not at the next: what vanishes is tried again,
+        narrower by a hair.
+        """
+        cut = self.job.face_limits.cut_mm - TOLERANCE_MM
+        shrunk = geometry.offset(self.white, -cut / 2)
+        gone = np.flatnonzero(shapely.is_empty(shrunk))
+        shrunk[gone] = geometry.offset(self.white[gone], -(cut - TOLERANCE_MM / 2) / 2)
+        return shrunk
 
     @cached_property
     def reached(self) -> PolygonArray:
@@ -58,8 +66,12 @@ class Survey:
 
     @cached_property
     def broken(self) -> Mask:
-        """Which of `white` the cutter can't make in one piece."""
-        return np.asarray(shapely.is_empty(self.shrunk) | (shapely.get_num_geometries(self.reached) > 1))
+        """Which of `white` the cutter can't make in one piece; those that a hair's narrower one passes whole can."""
+        broken: Mask = shapely.is_empty(self.shrunk) | (shapely.get_num_geometries(self.reached) > 1)
+        doubtful = np.flatnonzero(broken)
+        hair = geometry.offset(self.white[doubtful], -(self.job.face_limits.cut_mm - 2 * TOLERANCE_MM) / 2)
+        broken[doubtful] = shapely.is_empty(hair) | (shapely.get_num_geometries(hair) > 1)
+        return broken
 
     @cached_property
     def uncut(self) -> PolygonArray:
