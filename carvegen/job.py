@@ -160,6 +160,10 @@ def setups_for(
     stuff, tool = shelf.material(material), shelf.cutter(cutter)
     by_kind = {kind: shelf.machine(key) for kind, key in USUAL_MACHINES.items()}
     named = {chosen.kind: chosen for chosen in map(shelf.machine, machines)}
+    if len(named) < len(set(machines)):
+        raise InputError(
+            "names two machines of one kind", value=", ".join(machines), where="--machine", hint="run once for each"
+        )
     for kind in (*kinds, *named):
         permit(stuff, kind)
     by_kind |= named

@@ -19,9 +19,7 @@ SHELF = Library()
 
 
 def limits(land: float = 0.7, cut: float = 0.4, *, across: float | None = None, grain_deg: float = 0.0) -> Limits:
-    return Limits(
-        land_along_mm=land, land_across_mm=across or land, cut_mm=cut, dot_mm=1.2 * land, grain_deg=grain_deg
-    )
+    return Limits(land_along_mm=land, land_across_mm=across or land, cut_mm=cut, dot_mm=1.2 * land, grain_deg=grain_deg)
 
 
 def box(x: float, y: float, width: float, height: float) -> shapely.Polygon:

@@ -7,7 +7,7 @@ import dataclasses
 import pytest
 
 from carvegen.errors import InputError, RefusedError
-from carvegen.facts.profiles import KINDS, Library, Verdict
+from carvegen.facts.profiles import KINDS, Library, Verdict, shipped
 from carvegen.job import USUAL_MACHINES, Job, Setup, permit, setups_for
 from tests import cases
 
@@ -123,3 +123,13 @@ def test_a_job_is_its_setup_on_a_block():
     assert all(getattr(job, spec.name) is getattr(way, spec.name) for spec in dataclasses.fields(way))
     with pytest.raises(dataclasses.FrozenInstanceError):
         job.depth_mm = 1  # type: ignore[misc]
+
+
+def test_two_machines_of_one_kind_are_told_apart_by_the_user(tmp_path):
+    """Neither is dropped in silence."""
+    folder = tmp_path / "machines"
+    folder.mkdir()
+    bed = (shipped() / "machines" / "laser-bed.toml").read_text(encoding="utf-8")
+    (folder / "mine.toml").write_text(bed, encoding="utf-8")
+    with pytest.raises(InputError, match="two machines of one kind"):
+        setups_for(Library([tmp_path]), material="linoleum", cutter="laser-fine", machines=["laser-bed", "mine"])

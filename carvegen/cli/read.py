@@ -108,7 +108,9 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     if given or is_picture(file):
         artwork = read_scan(file, ScanOptions(**given))
     else:
-        artwork = read(file, units=units, outlines=outlines)
+        from carvegen.writers.layers import NOTES
+
+        artwork = read(file, units=units, outlines=outlines, without=(NOTES,))
     _write(artwork, file, out, picture)
     (_say_json if as_json else _say)(artwork)
 

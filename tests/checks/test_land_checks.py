@@ -112,6 +112,7 @@ def test_foot_of_an_undercut_land_is_severed() -> None:
 @pytest.mark.parametrize("turn", [0.0, 20.0, 77.0])
 def test_cut_too_narrow(turn) -> None:
     """Linoleum and a V of 60 degrees: 0.4 mm (common practice, no source); 1 % and the grid are let pass."""
+
     def slot(width: float) -> shapely.Polygon:
         return affinity.rotate(box(12, 12, 9, width), turn)
 
