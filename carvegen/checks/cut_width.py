@@ -45,6 +45,7 @@ def _corners(survey: Survey, whole: geometry.Mask) -> Iterator[Finding]:
     radius = survey.job.face_limits.cut_mm / 2
     pieces = geometry.parts(survey.uncut[whole])
     pieces = pieces[shapely.area(pieces) > _SHARP * radius**2]
+    pieces = pieces[shapely.is_empty(geometry.offset(pieces, -radius))]  # where the cutter fits, it cuts
     for at, area in zip(_inner_points(pieces), shapely.area(pieces).tolist(), strict=True):
         yield Finding(
             rule=RULE,

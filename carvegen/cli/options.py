@@ -380,6 +380,8 @@ def finish(delivery: Delivery, out: Path, *, as_json: bool) -> int:
     from carvegen.writers.table import findings_table
 
     click.echo(summary(block))
+    if len(block.cuts) == 0:
+        click.echo("NOTHING IS CUT: no shape fits or holds here. Try another preset, finer limits or other places.")
     if delivery.changes:
         click.echo(_mending(delivery))
     for kind, report in delivery.reports.items():
