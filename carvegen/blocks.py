@@ -13,9 +13,9 @@ from carvegen.block import Block
 from carvegen.colour import lightness
 from carvegen.errors import CarvegenError, InputError
 from carvegen.findings import Finding, Severity
-from carvegen.job import Job, setups_for
+from carvegen.job import setups_for
 from carvegen.making import strictest
-from carvegen.mend import mended
+from carvegen.mend import mended_for_all
 from carvegen.picture import pictured
 from carvegen.printfile import in_keys
 from carvegen.separation import Plate, Spread, separated
@@ -31,7 +31,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Cut", "cut_blocks", "finding_of", "mended_cut", "plates_of", "ways_of"]
 
-_TURNS = 4  #: what is mended for one machine may have to be mended again for another
 
 Ways = Mapping[str, tuple["Setup", ...]]
 
@@ -135,14 +134,8 @@ def _block(given: Print, block: PrintBlock, land: BaseGeometry, picture: Picture
 
 def mended_cut(cut: Cut, ways: Sequence[Setup], *, say: Callable[[str], None]) -> Cut:
     """The block mended for all its machines; but what must be white is kept white, mended or not."""
-    block = cut.block
-    for _ in range(_TURNS):
-        before = block
-        for way in ways:
-            job: Job = mended(way.on(block), fixed=block.fixed, say=say).job
-            block = job.block
-        if block is before:
-            break
+    done, _ = mended_for_all([way.on(cut.block) for way in ways], say=say)
+    block = done[0].block
     gone = shapely.union_all(geometry.stack([block.cuts, block.cut_outs]), grid_size=geometry.GRID_MM)
     land = shapely.difference(block.face, shapely.union(gone, cut.white), grid_size=geometry.GRID_MM)
     outs = shapely.union_all(block.cut_outs)

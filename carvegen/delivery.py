@@ -5,14 +5,14 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from carvegen.checks import checked
 from carvegen.facts.profiles import Verdict
 from carvegen.files import staged_folder, write_file
-from carvegen.mend import mended
+from carvegen.mend import mended_for_all
 from carvegen.writers.dxf import machine_dxf
 from carvegen.writers.guide_pdf import guide_pdf
 from carvegen.writers.guide_svg import guide_svg
@@ -30,7 +30,6 @@ if TYPE_CHECKING:
 __all__ = ["Delivery", "Style", "deliver", "question"]
 
 _PROOF_PX_PER_MM = 10.0
-_MENDING_TURNS = 4  #: what is mended for one machine may have to be mended again for another
 _PROOF_PX = 50_000_000  #: pixels in a proof at most: a larger block is shown more coarsely
 
 #: What each file of a delivery is for, by name; "laser" stands for "router" too.
@@ -103,7 +102,7 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
     changes: tuple[Change, ...] = ()
     if style.mend:
         say("mending")
-        jobs, changes = _mended(jobs, say)
+        jobs, changes = mended_for_all(jobs, say=say)
     say("checking")
     reports = {job.machine.kind: checked(job) for job in jobs}
     files = dict(map(_purpose, _names(jobs, changed=bool(changes), width_map=style.width_map)))
@@ -126,21 +125,6 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
             say(f"writing for the {job.machine.kind}")
             _write_job(stage / job.machine.kind, job, reports[job.machine.kind], style)
     return delivery
-
-
-def _mended(jobs: Sequence[Job], say: Callable[[str], None]) -> tuple[list[Job], tuple[Change, ...]]:
-    """The jobs on a block mended for all of them, one after another until none has anything to mend."""
-    done: list[Job] = list(jobs)
-    changes: tuple[Change, ...] = ()
-    for _ in range(_MENDING_TURNS):
-        before = len(changes)
-        for job in done:
-            found = mended(replace(job, block=done[0].block), fixed=done[0].block.fixed, say=say)
-            changes += found.changes
-            done = [replace(its, block=found.job.block) for its in done]
-        if len(changes) == before:
-            break
-    return done, changes
 
 
 def _write_job(folder: Path, job: Job, report: Report, style: Style) -> None:

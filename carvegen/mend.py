@@ -7,7 +7,7 @@ that the cutter can't make are rounded, parted or left out. What is marked as fi
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -29,9 +29,10 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices, PolygonArray
     from carvegen.job import Job
 
-__all__ = ["Change", "Mended", "mended"]
+__all__ = ["Change", "Mended", "mended", "mended_for_all"]
 
 _ROUNDS = 24
+_TURNS = 4  #: what is mended for one machine may have to be mended again for another
 _PATIENCE = 6  #: rounds after which land is only added, more each time: that comes to an end
 _HOPELESS = 0.2  #: land between two cuts narrower than this share of what is wanted is cut away
 _WEAK = 0.5  #: the same for land within one cut, which has one root, or none
@@ -73,6 +74,23 @@ def mended(job: Job, *, fixed: Collection[int] = (), say: Callable[[str], None] 
         say(f"mending, round {number + 1}")
     left = Report.of(found for found in checked(bench.job) if found.severity is Severity.BREAKS)
     return Mended(job=bench.job, changes=tuple(bench.changes), left=left)
+
+
+def mended_for_all(
+    jobs: Sequence[Job], *, say: Callable[[str], None] = lambda _: None
+) -> tuple[list[Job], tuple[Change, ...]]:
+    """The jobs on one block mended for all of them, one after another until none has anything to mend."""
+    done: list[Job] = list(jobs)
+    changes: tuple[Change, ...] = ()
+    for _ in range(_TURNS):
+        before = len(changes)
+        for job in done:
+            found = mended(replace(job, block=done[0].block), fixed=done[0].block.fixed, say=say)
+            changes += found.changes
+            done = [replace(its, block=found.job.block) for its in done]
+        if len(changes) == before:
+            break
+    return done, changes
 
 
 class _Bench:
