@@ -1,0 +1,1 @@
+"""Toolpaths: what the cutter follows, from a job to ordered paths."""
