@@ -26,6 +26,7 @@ from carvegen.facts.profile_values import (
     FORM_RANGES,
     KERF_RANGES,
     MATERIAL_RANGES,
+    PACE_RANGES,
 )
 from carvegen.facts.profiles import FOLDERS, KINDS, Library, Verdict, figures, shipped
 from carvegen.job import permit
@@ -40,6 +41,7 @@ CASES = [
     *(("cutters", "v", name, allowed) for name, allowed in CUTTER_RANGES.items()),
     *(("cutters", form, name, allowed) for form, own in FORM_RANGES.items() for name, allowed in own.items()),
     *(("machines", "", name, allowed) for name, allowed in BED_RANGES.items()),
+    *(("machines", "", name, allowed) for name, allowed in PACE_RANGES["router"].items()),
 ]
 
 
@@ -231,8 +233,9 @@ def test_outside_its_range_a_value_is_refused(kind, form, name, allowed, data, t
     assert fault.where == f"{path}: values.{name}"
     assert fault.value == value
     assert "more in this file" not in fault.hint
-    units = {"mm": " mm", "deg": " deg", "um": " µm"}
-    ending = units.get(name.split("_")[-1], "")
+    units = {"mm": " mm", "deg": " deg", "um": " µm", "mm_s": " mm/s", "mm_s2": " mm/s²", "s": " s", "rpm": " rpm"}
+    units["mm_min"] = " mm/min"
+    ending = units.get(name.partition("_mm_")[1][1:] + name.split("_")[-1], units.get(name.split("_")[-1], ""))
     assert str(fault) == f"{path}: values.{name}: must lie in {low:g}…{high:g}{ending}, got {value!r}"
 
 
@@ -614,3 +617,33 @@ def test_profiles_are_a_light_import():
     root = Path(__file__).parent.parent
     done = subprocess.run([sys.executable, "-c", code], cwd=root, capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+# ---- what a machine's profile says of its pace ------------------------------------------------------
+
+
+def test_a_machine_without_paces_is_read_and_has_none(tmp_path):
+    put(tmp_path, "machines", "mine", machine_text())
+    mine = Library([tmp_path]).machine("mine")
+    assert (mine.origin, mine.travel_mm_s, mine.safe_height_mm) == ("lower-left", None, None)
+
+
+def test_a_machine_takes_its_origin_and_paces(tmp_path):
+    put(tmp_path, "machines", "mine", 'origin = "upper-left"\n' + machine_text({"safe_height_mm": 7.5}))
+    mine = Library([tmp_path]).machine("mine")
+    assert (mine.origin, mine.safe_height_mm) == ("upper-left", 7.5)
+
+
+@pytest.mark.parametrize(
+    ("values", "where", "said"),
+    [
+        ({"turn_s": 0.2}, "values.turn_s", "is not known here"),  # a router has no scan lines
+        ({"travel_mm_s": 0}, "values.travel_mm_s", "must lie in 0.1…5000 mm/s"),
+        ({"spindle_least_rpm": 9000, "spindle_most_rpm": 800}, "values.spindle_least_rpm", "must not be above"),
+    ],
+)
+def test_a_wrong_pace_is_told(values, where, said, tmp_path):
+    put(tmp_path, "machines", "mine", machine_text(values))
+    fault = only_fault(tmp_path, "machines", "mine")
+    assert where in fault.where
+    assert said in str(fault)

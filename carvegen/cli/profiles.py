@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
-_DETAILS = ("grain", "composition", "form", "machines", "kind", "units", "curves", "usual_cutter")
+_DETAILS = ("grain", "composition", "form", "machines", "kind", "units", "curves", "usual_cutter", "origin")
 
 
 @click.group("profiles")

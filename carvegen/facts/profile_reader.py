@@ -19,7 +19,10 @@ __all__ = ["Range", "Sheet", "nearest", "read_toml", "unit"]
 
 T = TypeVar("T")
 
-_UNITS = {"_mm": "mm", "_deg": "deg", "_um": "µm"}
+_UNITS = {
+    "_mm_s": "mm/s", "_mm_s2": "mm/s²", "_mm_min": "mm/min", "_cm2_min": "cm²/min", "_rpm": "rpm",
+    "_mm": "mm", "_deg": "deg", "_um": "µm", "_s": "s",
+}  # fmt: skip
 _KINDS = {str: "text in quotes", dict: "a table", list: "a list in [ ]", bool: "true or false"}
 _SOURCE = 'a published title, or "common practice, no source", or "from memory"'
 _SHOWN = 60  #: characters of a wrong text that a message repeats
@@ -42,7 +45,7 @@ class Range:
 
 
 def unit(name: str) -> str:
-    """The unit that ends the name of a value: mm, deg or µm; "" for a bare number."""
+    """The unit that ends the name of a value, such as mm or mm/s; "" for a bare number."""
     return next((unit for ending, unit in _UNITS.items() if name.endswith(ending)), "")
 
 

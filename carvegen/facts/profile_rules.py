@@ -15,6 +15,8 @@ from carvegen.facts.profile_values import (
     KERF_RANGES,
     KINDS,
     MATERIAL_RANGES,
+    ORIGINS,
+    PACE_RANGES,
     Cutter,
     Machine,
     Material,
@@ -141,14 +143,25 @@ def machine(sheet: Sheet, key: str) -> Machine:
     name, about = sheet.text("name"), sheet.text("about")
     kind, units = sheet.text("kind", among=KINDS), sheet.text("units", among=("mm", "in"))
     curves, usual_cutter = sheet.flag("curves"), sheet.text("usual_cutter")
+    origin = sheet.text("origin", among=ORIGINS) if "origin" in sheet.left else "lower-left"
     table = sheet.table("values", optional=kind == "hand")
-    values, sources = table.figures({} if kind == "hand" else BED_RANGES)
-    table.close()
+    paces = PACE_RANGES.get(kind, {})
+    given = {name: allowed for name, allowed in paces.items() if name in table.left}
+    values, sources = table.figures({**({} if kind == "hand" else BED_RANGES), **given})
+    table.close(also=paces)
+    _check_spindle(sheet, values)
     colours = sheet.table("layer_colours", optional=True).whole_numbers(COLOUR_RANGE)
     cautions = sheet.texts("cautions")
     sheet.close()
     return Machine(
         key=key, name=name, about=about, kind=kind, units=units, curves=curves, usual_cutter=usual_cutter,
         bed_width_mm=values.get("bed_width_mm"), bed_height_mm=values.get("bed_height_mm"),
-        layer_colours=colours, cautions=cautions, sources=sources,
+        layer_colours=colours, cautions=cautions, sources=sources, origin=origin,
+        **{name: values[name] for name in given},
     )  # fmt: skip
+
+
+def _check_spindle(sheet: Sheet, values: dict[str, float]) -> None:
+    least, most = values.get("spindle_least_rpm", 0.0), values.get("spindle_most_rpm", float("inf"))
+    if least > most:
+        sheet.fault("values.spindle_least_rpm", f"must not be above spindle_most_rpm, {most:g} rpm", value=least)

@@ -11,7 +11,8 @@ from carvegen.facts.profile_reader import Range, unit
 
 __all__ = [
     "BEAM_RANGES", "BED_RANGES", "COLOUR_RANGE", "CUTTER_RANGES", "FORM_RANGES", "KERF_RANGES", "KINDS",
-    "MATERIAL_RANGES", "Cutter", "Figure", "Machine", "Material", "Permit", "Verdict", "figures",
+    "MATERIAL_RANGES", "ORIGINS", "PACE_RANGES", "Cutter", "Figure", "Machine", "Material", "Permit", "Verdict",
+    "figures",
 ]  # fmt: skip
 
 KINDS = ("laser", "router", "hand")  #: kinds of machine; "hand" is a hand with a gouge
@@ -63,6 +64,28 @@ BED_RANGES: Mapping[str, Range] = MappingProxyType({
     "bed_width_mm": Range(20, 10000),
     "bed_height_mm": Range(20, 10000),
 })  # fmt: skip
+_PACES = {
+    "travel_mm_s": Range(0.1, 5000),
+    "work_mm_s": Range(0.01, 5000),
+    "acceleration_mm_s2": Range(1, 100000),
+    "start_s": Range(0, 60),
+}
+#: What a machine's profile may say besides its bed, by kind: most of it only for estimates of time.
+PACE_RANGES: Mapping[str, Mapping[str, Range]] = MappingProxyType({
+    "laser": MappingProxyType({**_PACES, "raster_mm_s": Range(0.1, 10000), "turn_s": Range(0, 60)}),
+    "router": MappingProxyType({
+        **_PACES,
+        "plunge_mm_s": Range(0.01, 1000),
+        "safe_height_mm": Range(0.5, 200),
+        "spindle_least_rpm": Range(100, 200000),
+        "spindle_most_rpm": Range(100, 200000),
+        "feed_most_mm_min": Range(1, 100000),
+        "plunge_most_mm_min": Range(1, 100000),
+    }),
+    "hand": MappingProxyType({}),
+})  # fmt: skip
+#: The corner of the block, as it lies face up, where a machine's coordinates begin.
+ORIGINS = ("lower-left", "lower-right", "upper-left", "upper-right", "middle")
 COLOUR_RANGE = Range(1, 255)  #: DXF colour index
 
 
@@ -139,6 +162,19 @@ class Machine:
     layer_colours: Mapping[str, int]  #: the shop's own, by layer: DXF colour index; may be empty
     cautions: tuple[str, ...]
     sources: Mapping[str, str]  #: by value
+    origin: str = "lower-left"  #: one of `ORIGINS`
+    travel_mm_s: float | None = None  #: between cuts; this and the next five only for estimates of time
+    work_mm_s: float | None = None  #: along a usual cut
+    acceleration_mm_s2: float | None = None
+    start_s: float | None = None  #: before each cut
+    raster_mm_s: float | None = None  #: laser: along the lines of an area that is lowered
+    turn_s: float | None = None  #: laser: from one such line to the next
+    plunge_mm_s: float | None = None  #: router: a usual pace straight down, for estimates
+    safe_height_mm: float | None = None  #: router: above the face, clear of everything
+    spindle_least_rpm: float | None = None
+    spindle_most_rpm: float | None = None
+    feed_most_mm_min: float | None = None  #: router: the fastest that it cuts
+    plunge_most_mm_min: float | None = None  #: router: the fastest that it goes down
 
 
 @dataclass(frozen=True, kw_only=True)
