@@ -1,0 +1,93 @@
+"use strict";
+const byId = (name) => document.getElementById(name);
+const facts = JSON.parse(byId("facts").textContent);
+const table = byId("table"), sheet = byId("sheet"), canvas = byId("print");
+const boxes = [...document.querySelectorAll("#layers input")];
+const PX_PER_MM = 96 / 25.4;
+let scale = 1, plates = null;
+
+// Each pixel of `plates` holds which blocks print there, one bit a block; `facts.colours` how that looks.
+function readPlates() {
+  const image = byId("plates"), size = [image.naturalWidth, image.naturalHeight];
+  const work = new OffscreenCanvas(...size).getContext("2d", { willReadFrequently: true });
+  work.drawImage(image, 0, 0);
+  const light = work.getImageData(0, 0, ...size).data;
+  plates = new Uint16Array(size[0] * size[1]);
+  for (let k = 0; k < plates.length; k++) plates[k] = light[4 * k] | (facts.wide ? light[4 * k + 1] << 8 : 0);
+}
+
+function paint() {
+  const shown = boxes.reduce((bits, box, k) => bits | (box.checked ? 1 << k : 0), 0);
+  const colour = Uint32Array.from(facts.colours, (hex) => {
+    const n = parseInt(hex, 16);
+    return 0xff000000 | ((n & 255) << 16) | (n & 0xff00) | (n >> 16);
+  });
+  const pen = canvas.getContext("2d"), picture = pen.createImageData(canvas.width, canvas.height);
+  const out = new Uint32Array(picture.data.buffer);
+  for (let k = 0; k < out.length; k++) out[k] = colour[plates[k] & shown];
+  pen.putImageData(picture, 0, 0);
+}
+
+function fitting() {
+  const room = [table.clientWidth - 26, table.clientHeight - 26];
+  return Math.min(room[0] / (facts.width * PX_PER_MM), room[1] / (facts.height * PX_PER_MM));
+}
+
+// Change the size and keep the place (x, y) of the print, in mm from its upper left corner, in the middle.
+function resize(wanted, x, y) {
+  scale = Math.min(Math.max(wanted, 0.05), 40);
+  sheet.style.setProperty("--scale", scale);
+  sheet.classList.toggle("close", scale * PX_PER_MM > facts.px * 1.5);
+  byId("scale").textContent = `${Math.round(scale * 100)} % of true size`;
+  const mm = PX_PER_MM * scale;
+  table.scrollTo(sheet.offsetLeft - table.offsetLeft + x * mm - table.clientWidth / 2,
+    sheet.offsetTop - table.offsetTop + y * mm - table.clientHeight / 2);
+}
+
+function middle() {
+  const mm = PX_PER_MM * scale;
+  return [(table.scrollLeft + table.clientWidth / 2 - sheet.offsetLeft + table.offsetLeft) / mm,
+    (table.scrollTop + table.clientHeight / 2 - sheet.offsetTop + table.offsetTop) / mm];
+}
+
+const by = (factor) => resize(scale * factor, ...middle());
+const whole = () => resize(fitting(), facts.width / 2, facts.height / 2);
+const trueSize = () => resize(1, ...middle());
+
+function goTo(button) {
+  document.querySelectorAll("[aria-current]").forEach((other) => other.removeAttribute("aria-current"));
+  document.querySelectorAll(".chosen").forEach((ring) => ring.classList.remove("chosen"));
+  button.setAttribute("aria-current", "true");
+  const ring = byId(`ring-${button.dataset.place}`);
+  if (!ring) return whole();
+  ring.classList.add("chosen");
+  const across = Math.max(30, 8 * Number(ring.dataset.r));
+  resize(Math.min(table.clientWidth, table.clientHeight) / (across * PX_PER_MM), Number(ring.dataset.x), Number(ring.dataset.y));
+  byId("said").textContent = `Shown in the middle: place ${button.dataset.place}`;
+}
+
+function over(box) {
+  const laid = byId(box.dataset.shows);
+  if (laid) laid.style.visibility = box.checked ? "visible" : "hidden";
+}
+
+byId("larger").onclick = () => by(1.5);
+byId("smaller").onclick = () => by(1 / 1.5);
+byId("whole").onclick = whole;
+byId("true-size").onclick = trueSize;
+boxes.forEach((box) => { box.onchange = paint; });
+document.querySelectorAll("[data-shows]").forEach((box) => { box.onchange = () => over(box); over(box); });
+document.querySelectorAll("[data-place]").forEach((button) => { button.onclick = () => goTo(button); });
+table.addEventListener("keydown", (event) => {
+  const does = { "+": () => by(1.5), "=": () => by(1.5), "-": () => by(1 / 1.5), 0: whole, 1: trueSize }[event.key];
+  if (does && !event.ctrlKey && !event.metaKey && !event.altKey) { event.preventDefault(); does(); }
+});
+table.addEventListener("wheel", (event) => {
+  if (!event.ctrlKey) return;
+  event.preventDefault();
+  by(event.deltaY < 0 ? 1.2 : 1 / 1.2);
+}, { passive: false });
+table.addEventListener("pointermove", (event) => {
+  if (event.buttons === 1) table.scrollBy(-event.movementX, -event.movementY);
+});
+byId("plates").decode().then(() => { readPlates(); paint(); whole(); document.body.dataset.ready = "yes"; });

@@ -1,0 +1,237 @@
+"""The proof sheet: one page for a browser, with the print, its blocks as layers, findings, files and cautions."""
+
+from __future__ import annotations
+
+import base64
+import io
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from html import escape
+from importlib.resources import files
+from string import Template
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from PIL import Image
+
+from carvegen import geometry
+from carvegen.colour import hex_of, overprinted, screen
+from carvegen.errors import InputError
+from carvegen.writers.coverage import coverage
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from carvegen.colour import Ink, Rgb
+    from carvegen.geometry import PolygonArray
+
+__all__ = ["Place", "Plate", "ProofSheet", "proof_sheet_html"]
+
+_PX_PER_MM = 10.0
+_MOST_PIXELS = 6_000_000  #: a larger print is shown more coarsely
+_MOST_PLATES = 16
+_MOST_PLACES = 200
+_RING_MM = 1.6
+_PAGE_MM = 24.0  #: both margins of a printed page
+_BELOW_MM = 12.0  #: room for the bar under the print
+_LEAST_PAGE_MM = (148.0, 148.0)  #: so that lists can be read on it
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Plate:
+    """What one block prints, in print view."""
+
+    name: str
+    ink: Ink
+    land: PolygonArray
+
+
+@dataclass(frozen=True, kw_only=True)
+class Place:
+    """A finding as the page lists it."""
+
+    at: tuple[float, float] | None  #: print view, mm; None: the whole block
+    to: tuple[float, float] | None = None  #: the other end of a width
+    severity: str
+    title: str
+    words: str
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ProofSheet:
+    """Everything that the page tells."""
+
+    title: str
+    summary: str
+    width_mm: float
+    height_mm: float
+    paper: Rgb
+    plates: Sequence[Plate]  #: in printing order
+    places: Sequence[Place] = ()  #: the worst first
+    settings: Mapping[str, str] = field(default_factory=dict)
+    files: Mapping[str, str] = field(default_factory=dict)  #: what each is for
+    questions: Sequence[str] = ()
+    cautions: Sequence[str] = ()
+    width_map: bytes | None = None  #: PNG with the print's size and sides
+
+
+def proof_sheet_html(sheet: ProofSheet) -> str:
+    """One self-contained page: it asks for nothing from a network and needs no other file.
+
+    The picture holds for each pixel which blocks print there, one bit a block; the page colours it by a table of
+    every combination of blocks (`colour.overprinted`), so that any block can be taken away and the rest is right.
+
+    Raises
+    ------
+    InputError
+        If there are more than 16 blocks.
+    """
+    if len(sheet.plates) > _MOST_PLATES:
+        raise InputError(f"shows at most {_MOST_PLATES} blocks", value=len(sheet.plates), where="blocks")
+    scale = min(_PX_PER_MM, math.sqrt(_MOST_PIXELS / (sheet.width_mm * sheet.height_mm)))
+    bits = _bits(sheet, scale)
+    places = sheet.places[:_MOST_PLACES]
+    facts = {
+        "width": sheet.width_mm,
+        "height": sheet.height_mm,
+        "px": round(scale, 4),
+        "wide": len(sheet.plates) > 8,
+        "colours": _colours(sheet),
+    }
+    words = {
+        "title": escape(sheet.title),
+        "summary": escape(sheet.summary),
+        "width_mm": f"{sheet.width_mm:g}",
+        "height_mm": f"{sheet.height_mm:g}",
+        "page_width_mm": f"{max(sheet.width_mm + _PAGE_MM, _LEAST_PAGE_MM[0]):g}",
+        "page_height_mm": f"{max(sheet.height_mm + _PAGE_MM + _BELOW_MM, _LEAST_PAGE_MM[1]):g}",
+        "columns": str(bits.shape[1]),
+        "rows": str(bits.shape[0]),
+        "picture_words": escape(f"Proof of {sheet.title}, {len(sheet.plates)} blocks printed over one another", True),
+        "plates": _base64(_png_of(bits)),
+        "facts": json.dumps(facts, separators=(",", ":")),
+        "layers": "".join(_layer_row(plate) for plate in sheet.plates),
+        "overlays": _overlays(sheet),
+        "width_map": _image("land-width", sheet.width_map),
+        "rings": "".join(_ring(number, place, sheet) for number, place in enumerate(places, start=1)),
+        "place_count": str(len(sheet.places)),
+        "places": _places(places, len(sheet.places)),
+        "settings": _table(sheet.settings),
+        "files": _table(sheet.files),
+        "questions": "".join(f'<p class="ask"><b>Ask first:</b> {escape(text)}</p>' for text in sheet.questions),
+        "cautions": _list(sheet.cautions),
+        "style": _asset("proof.css"),
+        "script": _asset("proof.js"),
+    }
+    return Template(_asset("proof.html")).substitute(words)
+
+
+def _bits(sheet: ProofSheet, scale: float) -> NDArray[np.uint16]:
+    """For each pixel the blocks that print on most of it, the first block as the lowest bit."""
+    size = max(1, round(sheet.width_mm * scale)), max(1, round(sheet.height_mm * scale))
+    bits = np.zeros(size[::-1], dtype=np.uint16)
+    for number, plate in enumerate(sheet.plates):
+        if len(plate.land):
+            there = coverage(geometry.moved(plate.land, (0.0, 0.0), scale=scale), size)
+            bits |= (there >= 0.5).astype(np.uint16) << np.uint16(number)
+    return bits
+
+
+def _png_of(bits: NDArray[np.uint16]) -> bytes:
+    low, high = (bits & 255).astype(np.uint8), (bits >> 8).astype(np.uint8)
+    picture = Image.fromarray(np.dstack([low, high, high])) if high.any() else Image.fromarray(low)
+    out = io.BytesIO()
+    picture.save(out, "PNG", optimize=True)
+    return out.getvalue()
+
+
+def _colours(sheet: ProofSheet) -> list[str]:
+    """What each combination of blocks looks like, by its bits."""
+    every = np.arange(2 ** len(sheet.plates))
+    coats = [(plate.ink, (every >> k & 1).astype(np.float64)) for k, plate in enumerate(sheet.plates)]
+    seen = np.round(screen(np.broadcast_to(overprinted(sheet.paper, coats), (len(every), 3)))).astype(int)
+    return [f"{red:02x}{green:02x}{blue:02x}" for red, green, blue in seen.tolist()]
+
+
+def _layer_row(plate: Plate) -> str:
+    swatch = f'<span class="ink" style="background:{hex_of(plate.ink.colour)}"></span>'
+    return f'<label><input type="checkbox" checked> {swatch} {escape(plate.name)}</label>'
+
+
+def _overlays(sheet: ProofSheet) -> str:
+    rows = ['<label><input type="checkbox" data-shows="rings" checked> rings round the places to look at</label>']
+    if sheet.width_map is not None:
+        rows.append(
+            '<label><input type="checkbox" data-shows="land-width"> how wide the land is (dark red: too narrow)</label>'
+        )
+    return "".join(rows)
+
+
+def _image(name: str, png: bytes | None) -> str:
+    return (
+        ""
+        if png is None
+        else f'<img id="{name}" alt="How wide the land is" src="data:image/png;base64,{_base64(png)}">'
+    )
+
+
+def _ring(number: int, place: Place, sheet: ProofSheet) -> str:
+    if place.at is None:
+        return ""
+    end = place.to or place.at
+    x, y = (place.at[0] + end[0]) / 2, sheet.height_mm - (place.at[1] + end[1]) / 2
+    radius = _RING_MM + math.dist(place.at, end) / 2
+    circle = f'cx="{x:.2f}" cy="{y:.2f}" r="{radius:.2f}"'
+    kind = "ring" if place.severity == "breaks" else "ring risk"
+    return (
+        f'<g id="ring-{number}" data-x="{x:.2f}" data-y="{y:.2f}" data-r="{radius:.2f}">'
+        f'<circle class="ring-ground" {circle}/><circle class="{kind}" {circle}/></g>'
+    )
+
+
+def _places(places: Sequence[Place], count: int) -> str:
+    if not places:
+        return "<p>None: every check that was made is kept.</p>"
+    rows = "".join(
+        f'<li><button type="button" data-place="{number}">{number}. {escape(place.severity)}: {escape(place.title)}'
+        f"<small>{escape(place.words)}</small></button></li>"
+        for number, place in enumerate(places, start=1)
+    )
+    more = f"<p>and {count - len(places)} more: see report.json.</p>" if count > len(places) else ""
+    return f'<ol class="places">{rows}</ol>{more}'
+
+
+def _table(rows: Mapping[str, str]) -> str:
+    return (
+        "<table>" + "".join(f"<tr><th>{escape(k)}</th><td>{escape(v)}</td></tr>" for k, v in rows.items()) + "</table>"
+    )
+
+
+def _list(texts: Sequence[str]) -> str:
+    return "<ul>" + "".join(f"<li>{escape(text)}</li>" for text in texts) + "</ul>"
+
+
+def _base64(png: bytes) -> str:
+    return base64.b64encode(png).decode("ascii")
+
+
+def _asset(name: str) -> str:
+    return (files("carvegen.writers") / "page" / name).read_text(encoding="utf-8")
+
+
+def places_of(findings: Sequence[Mapping[str, Any]], *, about: str = "") -> list[Place]:
+    """Findings as plain values (`Finding.to_dict`) as places of the page; `about` names the block."""
+    return [
+        Place(
+            at=None if its["at_mm"] is None else tuple(its["at_mm"]),
+            to=None if its["to_mm"] is None else tuple(its["to_mm"]),
+            severity=its["severity"],
+            title=" ".join(
+                filter(None, [about, its["rule"], f"{its['measured']:.2f} of {its['limit']:.2f} {its['unit']}"])
+            ),
+            words=f"{its['why']} {its['remedy']}",
+        )
+        for its in findings
+    ]
