@@ -1,0 +1,57 @@
+"""What may be chosen about toolpaths: one declaration, which commands and print files read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from carvegen import geometry
+from carvegen.errors import InputError
+from carvegen.parameters import check_all, flag, length
+
+if TYPE_CHECKING:
+    from carvegen.geometry import PolygonArray
+
+__all__ = ["LOWERED", "MOST_STEPS", "PathSettings"]
+
+#: How a laser is given the areas that it lowers.
+LOWERED = ("shapes", "lines", "contours")
+
+#: Steps of a shoulder beside a land at most.
+MOST_STEPS = 6
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class PathSettings:
+    """How toolpaths are made. What one kind of machine has no use for, it doesn't look at."""
+
+    lowered: str = "shapes"  #: one of `LOWERED`
+    shoulder_steps: int = 2  #: steps between the face and the floor beside a land; 0: none
+    line_spacing_mm: float = length(
+        0.1, help="laser: from one line to the next where an area is lowered", at_least=0.02, at_most=5
+    )
+    tabs: bool = flag(True, help="leave small bridges that hold what would fall out of a cut-out")
+    lead_in_mm: float = length(
+        0.0, help="laser: begin cut-outs this far off, in what falls out", at_least=0, at_most=20
+    )
+    cut_edge: bool = flag(False, help="cut the block out of a larger sheet, too")
+    rest_mm: float = length(
+        2.0, help="laser: next cut at least this far off where the way allows it, for heat", at_least=0, at_most=50
+    )
+    no_go: PolygonArray = field(default_factory=geometry.empty)  #: where clamps lie, print view: no path, no travel
+
+    def __post_init__(self) -> None:
+        check_all(self)
+        if self.lowered not in LOWERED:
+            raise InputError(
+                "must be a known word", value=self.lowered, where="--lowered", hint=f"one of: {', '.join(LOWERED)}"
+            )
+        if self.shoulder_steps not in range(MOST_STEPS + 1):
+            raise InputError(
+                f"must be a whole number in 0…{MOST_STEPS}", value=self.shoulder_steps, where="--shoulder-steps"
+            )
+
+    def told(self) -> tuple[Any, ...]:
+        """Every choice as plain values, to tell whether two are the same."""
+        plain = {name: value for name, value in vars(self).items() if name != "no_go"}
+        return (*sorted(plain.items()), *(shape.wkb_hex for shape in self.no_go))
