@@ -7,15 +7,19 @@ from typing import TYPE_CHECKING, Any
 
 from carvegen import geometry
 from carvegen.errors import InputError
-from carvegen.parameters import check_all, flag, length
+from carvegen.parameters import angle, check_all, flag, length
 
 if TYPE_CHECKING:
+    from carvegen.facts.profiles import Cutter
     from carvegen.geometry import PolygonArray
 
-__all__ = ["LOWERED", "MOST_STEPS", "PathSettings"]
+__all__ = ["CLEARED", "LOWERED", "MOST_STEPS", "PathSettings"]
 
 #: How a laser is given the areas that it lowers.
 LOWERED = ("shapes", "lines", "contours")
+
+#: How a router clears the floor of a cut: rings along its wall, from the inside out, or lines to and fro.
+CLEARED = ("rings", "lines")
 
 #: Steps of a shoulder beside a land at most.
 MOST_STEPS = 6
@@ -38,6 +42,15 @@ class PathSettings:
     rest_mm: float = length(
         2.0, help="laser: next cut at least this far off where the way allows it, for heat", at_least=0, at_most=50
     )
+    also_cutters: tuple[Cutter, ...] = ()  #: router: further cutters besides the job's own
+    cleared: str = "rings"  #: one of `CLEARED`
+    ramp_deg: float = angle(
+        5.0, help="router: how steeply a flat cutter goes down along its path", at_least=0.5, at_most=30
+    )
+    pass_mm: float = length(
+        0.0, help="router: depth of one pass; 0: by the cutter and the material", at_least=0, at_most=50
+    )
+    plunge: bool = flag(False, help="router: flat cutters may go straight down where there is no room for a ramp")
     no_go: PolygonArray = field(default_factory=geometry.empty)  #: where clamps lie, print view: no path, no travel
 
     def __post_init__(self) -> None:
@@ -45,6 +58,10 @@ class PathSettings:
         if self.lowered not in LOWERED:
             raise InputError(
                 "must be a known word", value=self.lowered, where="--lowered", hint=f"one of: {', '.join(LOWERED)}"
+            )
+        if self.cleared not in CLEARED:
+            raise InputError(
+                "must be a known word", value=self.cleared, where="--cleared", hint=f"one of: {', '.join(CLEARED)}"
             )
         if self.shoulder_steps not in range(MOST_STEPS + 1):
             raise InputError(
