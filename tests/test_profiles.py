@@ -31,7 +31,7 @@ from carvegen.facts.profile_values import (
 from carvegen.facts.profiles import FOLDERS, KINDS, Library, Verdict, figures, shipped
 from carvegen.job import permit
 
-FILES = sorted(shipped().rglob("*.toml"))
+FILES = sorted(shipped().glob("*/*.toml"))
 SHIPPED = [(kind, key) for kind in FOLDERS for key in sorted(f.stem for f in FILES if f.parent.name == kind)]
 MATERIALS = [key for kind, key in SHIPPED if kind == "materials"]
 

@@ -11,12 +11,14 @@ from carvegen.facts.profile_values import (
     BED_RANGES,
     COLOUR_RANGE,
     CUTTER_RANGES,
+    FLUTES_RANGE,
     FORM_RANGES,
     KERF_RANGES,
     KINDS,
     MATERIAL_RANGES,
     ORIGINS,
     PACE_RANGES,
+    TURNING,
     Cutter,
     Machine,
     Material,
@@ -131,9 +133,13 @@ def _check_beam(sheet: Sheet, form: str, machines: Sequence[str]) -> None:
 
 
 def _own_ranges(form: str, given: Sequence[str]) -> dict[str, Range]:
-    """The form's own values that the file must have: of a laser, the whole of each group that it begins."""
+    """The form's own values that the file must have: of a laser, the whole of each group that it begins.
+
+    How many flutes a turning cutter has, it may say or not.
+    """
     if form != "laser":
-        return dict(FORM_RANGES.get(form, {}))
+        flutes = {"flutes": FLUTES_RANGE} if "flutes" in given and form in TURNING else {}
+        return dict(FORM_RANGES.get(form, {})) | flutes
     begun = [group for group in (KERF_RANGES, BEAM_RANGES) if set(group) & set(given)]
     return {name: allowed for group in begun or [KERF_RANGES] for name, allowed in group.items()}
 

@@ -10,9 +10,9 @@ from types import MappingProxyType
 from carvegen.facts.profile_reader import Range, unit
 
 __all__ = [
-    "BEAM_RANGES", "BED_RANGES", "COLOUR_RANGE", "CUTTER_RANGES", "FORM_RANGES", "KERF_RANGES", "KINDS",
-    "MATERIAL_RANGES", "ORIGINS", "PACE_RANGES", "Cutter", "Figure", "Machine", "Material", "Permit", "Verdict",
-    "figures",
+    "BEAM_RANGES", "BED_RANGES", "COLOUR_RANGE", "CUTTER_RANGES", "FLUTES_RANGE", "FORM_RANGES", "KERF_RANGES", "KINDS",
+    "MATERIAL_RANGES", "ORIGINS", "PACE_RANGES", "TURNING", "Cutter", "Figure", "Machine", "Material", "Permit",
+    "Verdict", "figures",
 ]  # fmt: skip
 
 KINDS = ("laser", "router", "hand")  #: kinds of machine; "hand" is a hand with a gouge
@@ -60,6 +60,8 @@ FORM_RANGES: Mapping[str, Mapping[str, Range]] = MappingProxyType({
     "ball": _ROUND,
     "taper": MappingProxyType({"tip_mm": Range(0.05, 10), "taper_deg": Range(0.5, 45)}),
 })  # fmt: skip
+TURNING = ("v", "flat", "ball", "taper")  #: forms that a router turns
+FLUTES_RANGE = Range(1, 12)  #: cutting edges of a turning cutter, which its profile may say
 BED_RANGES: Mapping[str, Range] = MappingProxyType({
     "bed_width_mm": Range(20, 10000),
     "bed_height_mm": Range(20, 10000),

@@ -1,0 +1,178 @@
+"""Feeds: handbook formulas, and where to begin on scrap with a cutter in a material.
+
+Speeds of the spindle in turns per minute, feeds in mm/min, chips in mm per tooth, surface speed in m/min.
+Everything here is a starting point: the makers of the cutter and of the machine come first.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from carvegen.facts import cutting
+from carvegen.facts.profile_reader import read_toml
+from carvegen.facts.profiles import shipped
+
+if TYPE_CHECKING:
+    from carvegen.facts.profiles import Cutter, Machine
+
+__all__ = [
+    "CAUTION",
+    "Start",
+    "chip_mm",
+    "chips",
+    "depth_factor",
+    "diameter_mm",
+    "feed_mm_min",
+    "pass_depth_mm",
+    "starting_point",
+    "surface_m_min",
+    "thinned_chip_mm",
+]
+
+CAUTION = (
+    "Feeds are starting points to be tried on scrap of the same piece: the cutter's maker and the machine's maker "
+    "come first, and so does the operator's ear. Stop at smoke, at a squeal, or when the cutter bends."
+)
+
+_SPINDLE_RPM = 18000.0  #: where to begin, if the machine allows it; common practice, no source
+_PLUNGE_SHARE = 1 / 3  #: of the feed, straight down; common practice, no source
+_POINTED_MM = 2.0  #: for the depth of a V-tool's pass; common practice, no source
+_TAPERED_AT_MM = 1.0  #: where a tapered cutter's width is taken for the depth of its pass; our own choice
+_FLUTES = 1  #: of a cutter whose profile doesn't say: the slower assumption
+
+
+@dataclass(frozen=True, kw_only=True)
+class Start:
+    """Where to begin with a cutter in a material on a machine."""
+
+    spindle_rpm: float
+    feed_mm_min: float
+    plunge_mm_min: float
+    chip_mm: float  #: per tooth, at this feed
+    surface_m_min: float
+    flutes: int
+    held_back: str  #: what in the machine's profile holds the feed back, in words; may be empty
+    source: str  #: of the chip per tooth
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Chips:
+    least_mm: tuple[float, ...]
+    most_mm: tuple[float, ...]
+    pass_diameters: float
+
+
+def feed_mm_min(*, spindle_rpm: float, flutes: int, chip_mm: float) -> float:
+    """Feed, ``vf = n z fz``; handbook formula."""
+    return spindle_rpm * flutes * chip_mm
+
+
+def chip_mm(*, feed_mm_min: float, spindle_rpm: float, flutes: int) -> float:
+    """Chip per tooth, ``fz = vf / (n z)``; handbook formula."""
+    return feed_mm_min / (spindle_rpm * flutes)
+
+
+def surface_m_min(*, diameter_mm: float, spindle_rpm: float) -> float:
+    """Surface speed in m/min, ``Vc = pi D n / 1000``; handbook formula."""
+    return math.pi * diameter_mm * spindle_rpm / 1000
+
+
+def thinned_chip_mm(*, chip_mm: float, diameter_mm: float, engaged_mm: float) -> float:
+    """The thickest chip where the cutter is engaged by less than half its diameter.
+
+    ``h = 2 fz sqrt((ae / D)(1 - ae / D))``, plane geometry of a round cutter; from half the diameter on it is fz.
+    """
+    share = engaged_mm / diameter_mm
+    return chip_mm if share >= 0.5 else 2 * chip_mm * math.sqrt(share * (1 - share))
+
+
+def chips(material: str, diameter_mm: float) -> tuple[float, float]:
+    """The least and the most chip per tooth in mm, cut one diameter deep.
+
+    Straight lines between the chart's diameters, and its ends beyond them; below 1 mm the values for 1 mm. A
+    material that the chart doesn't have gets the lowest values of all.
+    """
+    at, row = _chart()["at"], _row(material)
+    return float(np.interp(diameter_mm, at, row.least_mm)), float(np.interp(diameter_mm, at, row.most_mm))
+
+
+def depth_factor(depth_mm: float, diameter_mm: float) -> float:
+    """What remains of the chip per tooth: 1 up to one diameter deep, 0.75 at two, 0.5 at three and deeper.
+
+    Steps of the trade's chart, with straight lines between them.
+    """
+    return float(np.interp(depth_mm / diameter_mm, (1, 2, 3), (1, 0.75, 0.5)))
+
+
+def pass_depth_mm(material: str, cutter: Cutter) -> float:
+    """How deep one pass goes: half a diameter or one, by material; common practice, no source.
+
+    A pointed cutter counts as `_POINTED_MM` wide: its cone is stronger than its point is wide.
+    """
+    wide = _POINTED_MM if cutter.form == "v" else diameter_mm(cutter, _TAPERED_AT_MM)
+    return _row(material).pass_diameters * wide
+
+
+def diameter_mm(cutter: Cutter, depth_mm: float) -> float:
+    """The diameter at the face of a cutter whose tip is `depth_mm` below it."""
+    return 2 * float(cutting.half_width_mm(cutter, np.zeros(1), depth_mm)[0])
+
+
+def starting_point(material: str, cutter: Cutter, machine: Machine, depth_mm: float) -> Start:
+    """Where to begin: the middle of the chart, within what the machine's profile allows.
+
+    Parameters
+    ----------
+    material
+        Its key.
+    depth_mm
+        Depth of one pass.
+    """
+    diameter, flutes = diameter_mm(cutter, depth_mm), int(cutter.values.get("flutes", _FLUTES))
+    wanted = sum(chips(material, diameter)) / 2 * depth_factor(depth_mm, diameter)
+    least, most = machine.spindle_least_rpm or 0.0, machine.spindle_most_rpm or math.inf
+    fastest = machine.feed_most_mm_min or math.inf
+    spindle = min(max(_SPINDLE_RPM, least), most)
+    slowed = max(least, min(spindle, fastest / (flutes * wanted)))
+    feed = min(feed_mm_min(spindle_rpm=slowed, flutes=flutes, chip_mm=wanted), fastest)
+    return Start(
+        spindle_rpm=slowed, feed_mm_min=feed, flutes=flutes, source=_chart()["source"],
+        plunge_mm_min=min(feed * _PLUNGE_SHARE, machine.plunge_most_mm_min or math.inf),
+        chip_mm=chip_mm(feed_mm_min=feed, spindle_rpm=slowed, flutes=flutes),
+        surface_m_min=surface_m_min(diameter_mm=diameter, spindle_rpm=slowed),
+        held_back="the machine's fastest feed" if slowed < spindle or feed >= fastest else "",
+    )  # fmt: skip
+
+
+@cache
+def _chart() -> Mapping[str, Any]:
+    """The chart: its diameters, its rows by material, the row for any other material, and its source."""
+    table = read_toml(shipped() / "chip-loads.toml")
+    rows = {
+        key: _Chips(
+            least_mm=tuple(row["least_mm"]), most_mm=tuple(row["most_mm"]), pass_diameters=row["pass_diameters"]
+        )
+        for row in table.values()
+        if isinstance(row, dict)
+        for key in row["materials"]
+    }
+    lowest = np.min([row.least_mm for row in rows.values()], axis=0)
+    other = _Chips(
+        least_mm=tuple(lowest),
+        most_mm=tuple(lowest),
+        pass_diameters=min(row.pass_diameters for row in rows.values()),
+    )
+    source = f"{table['chart_source']}; below 3.175 mm towards 1 mm: {table['fine_source']}"
+    return MappingProxyType({"at": table["diameters_mm"], "rows": rows, "other": other, "source": source})
+
+
+def _row(material: str) -> _Chips:
+    found: _Chips = _chart()["rows"].get(material, _chart()["other"])
+    return found
