@@ -27,6 +27,7 @@ _COMMANDS = {
     "profiles": "List, show and check the materials, cutters and machines.",
     "read": "Show what is understood of a drawing or a scan; write it as clean outlines.",
     "snowfall": "Fill a block with falling snow, check it, write its files.",
+    "strip": "Write a test strip: cut it, measure it, and keep what you measured as profiles of your own.",
     "snowload": "Lay snow on trees, roofs and posts, take it out of a block, check it, write its files.",
 }
 

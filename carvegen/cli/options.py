@@ -31,6 +31,7 @@ __all__ = [
     "ground",
     "kinds_of",
     "library",
+    "measure",
     "mending",
     "motif",
     "motif_settings",
@@ -69,6 +70,12 @@ class _Measure(click.ParamType[Any]):
 
 
 _SIZE, _LENGTH, _ANGLE = _Measure("SIZE"), _Measure("LENGTH"), _Measure("ANGLE")
+
+
+def measure(name: str) -> click.ParamType[Any]:
+    """The click type of a "SIZE", "LENGTH" or "ANGLE"."""
+    return _Measure(name)
+
 
 #: ``--profiles DIR``, as often as wanted: passes `folders`.
 profile_folders = click.option(

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from carvegen.cli import measured
 from carvegen.cli.options import as_json as json_option
 from carvegen.cli.options import library, profile_folders
 from carvegen.errors import InputError
@@ -25,7 +26,10 @@ _DETAILS = ("grain", "composition", "form", "machines", "kind", "units", "curves
 
 @click.group("profiles")
 def command() -> None:
-    """Show and check the materials, cutters and machines."""
+    """Show and check the materials, cutters and machines; keep your own."""
+
+
+command.add_command(measured.command)
 
 
 @command.command("list")

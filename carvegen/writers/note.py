@@ -34,11 +34,13 @@ _CLOSING = {
 }
 
 
-def machine_note(job: Job, report: Report, files: Mapping[str, str]) -> str:
+def machine_note(job: Job, report: Report | None, files: Mapping[str, str]) -> str:
     """The note for one job, in Markdown.
 
     Parameters
     ----------
+    report
+        None for a block that is meant to break limits, such as a test strip.
     files
         What each file is for, by its name, as it is handed over.
     """
@@ -50,7 +52,7 @@ def machine_note(job: Job, report: Report, files: Mapping[str, str]) -> str:
         ["## Files", "", *_bullets(f"`{name}`: {about}" for name, about in files.items())],
         ["## Layers", "", *_layer_table(job)],
         [] if hand else ["## Before it is cut", "", *_bullets(_hand_over(job))],
-        ["## Findings", "", *_findings(report)],
+        [] if report is None else ["## Findings", "", *_findings(report)],
         ["## Cautions", "", *_bullets([job.permit.why, *job.permit.cautions, *job.machine.cautions])],
         [_CLOSING[hand]],
     ]

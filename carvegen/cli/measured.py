@@ -1,0 +1,148 @@
+"""Keep what was read from a test strip as a profile of your own."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from carvegen.cli.options import as_json, library, measure, profile_folders
+from carvegen.errors import CarvegenError, InputError
+
+__all__ = ["command"]
+
+
+def _length(option: str, words: str) -> Any:  # noqa: ANN401
+    return click.option(option, type=measure("LENGTH"), help=words)
+
+
+_common = (
+    click.option("--like", required=True, metavar="NAME", help="The profile to start from: carvegen profiles list."),
+    click.option("--name", required=True, metavar="NAME", help="What yours is called, such as my-lino."),
+    click.option("--date", "day", required=True, metavar="YYYY-MM-DD", help="The day on which you measured."),
+    click.option("--out", required=True, type=click.Path(path_type=Path), help="Folder for profiles of your own."),
+    profile_folders,
+    as_json,
+)
+
+
+def _with(*options: Callable[[Any], Any]) -> Callable[[Any], Any]:
+    def decorate(function: Any) -> Any:  # noqa: ANN401
+        for option in reversed((*_common, *options)):
+            function = option(function)
+        return function
+
+    return decorate
+
+
+@click.group("measured")
+def command() -> None:
+    """Keep what you measured on a test strip as a profile of your own (carvegen strip makes the strip)."""
+
+
+@command.command()
+@_with(
+    _length("--comb-face", "Laser: across all pieces of the comb pushed together, at the face."),
+    _length("--comb-back", "Laser: the same at the back."),
+    _length("--thickness", "Laser: thickness of the strip."),
+    _length("--bar-face", "Across the bar, at the face."),
+    _length("--bar-foot", "Across the bar, at its foot."),
+    _length("--floor-ends", "From the tip of the tapering cut to where its flat floor ends."),
+    _length("--depth", "Depth of the cuts."),
+    _length("--cut", "The narrowest cut that is open and prints clear."),
+)
+def cutter(**given: Any) -> None:  # noqa: ANN401
+    """Keep a cutter's kerf, wall, loss and smallest cut."""
+    _keep("cutters", _cutter_values(given), given)
+
+
+@command.command()
+@_with(
+    click.option("--cutter", "cutter", required=True, metavar="NAME", help="What cut the strip."),
+    _length("--land-across", "The narrowest line that held, of the ladder across the grain."),
+    _length("--land-along", "The narrowest line that held, along the grain."),
+    _length("--dot", "The smallest dot that held."),
+    _length("--cut", "The narrowest cut that is open and prints clear."),
+)
+def material(**given: Any) -> None:  # noqa: ANN401
+    """Keep a material's narrowest land, smallest dot and narrowest cut."""
+    _keep("materials", _material_values(given), given)
+
+
+def _cutter_values(given: dict[str, Any]) -> dict[str, float]:
+    from carvegen.facts import measured
+    from carvegen.teststrip import BAR_MM, PIECE_MM, PIECES, WEDGE_MM
+
+    form = library(given["folders"]).cutter(given["like"]).form
+    values: dict[str, float] = {}
+    if form == "laser":
+        for option, key in (("comb_face", "kerf_top_mm"), ("comb_back", "kerf_bottom_mm")):
+            if given[option] is not None:
+                values[key] = _named(option, measured.kerf_mm, PIECE_MM, PIECES, given[option])
+        if values and (len(values) < 2 or given["thickness"] is None):
+            raise InputError(
+                "a kerf needs --comb-face, --comb-back and --thickness", hint="measure all three, or leave them out"
+            )
+        if values:
+            values["kerf_thickness_mm"] = given["thickness"]
+    face, foot, depth = given["bar_face"], given["bar_foot"], given["depth"]
+    if face is not None:
+        values["edge_loss_mm"] = measured.edge_loss_mm(
+            measured.Bar(drawn_mm=BAR_MM, face_mm=face, foot_mm=face, depth_mm=1)
+        )
+    if form == "v" and depth is not None and face is not None and foot is not None:
+        bar = measured.Bar(drawn_mm=BAR_MM, face_mm=face, foot_mm=foot, depth_mm=depth)
+        values["included_deg"] = measured.included_deg(bar)
+    elif form == "v" and depth is not None and given["floor_ends"] is not None:
+        values["included_deg"] = 2 * measured.wall_from_floor_deg(*WEDGE_MM, given["floor_ends"], depth)
+    if given["cut"] is not None:
+        values["smallest_cut_mm"] = given["cut"]
+    return values
+
+
+def _material_values(given: dict[str, Any]) -> dict[str, float]:
+    from carvegen.facts.measured import land_mm
+
+    shelf = library([*given["folders"], *([given["out"]] if given["out"].is_dir() else [])])
+    tool, stuff = shelf.cutter(given["cutter"]), shelf.material(given["like"])
+    values = {
+        key: _named(option, land_mm, given[option], factor=tool.land_factor, loss_mm=tool.edge_loss_mm)
+        for option, key in (("land_across", "land_across_mm"), ("land_along", "land_along_mm"), ("dot", "dot_mm"))
+        if given[option] is not None
+    }
+    if stuff.grain == "none" and "land_across_mm" in values:
+        values["land_along_mm"] = values["land_across_mm"]
+    if given["cut"] is not None:
+        values["cut_mm"] = given["cut"]
+    return values
+
+
+def _named(option: str, function: Any, *args: Any, **more: Any) -> float:  # noqa: ANN401
+    try:
+        return float(function(*args, **more))
+    except CarvegenError as error:
+        raise error.within("--" + option.replace("_", "-")) from None
+
+
+def _keep(kind: str, values: dict[str, float], given: dict[str, Any]) -> None:
+    from carvegen.facts.own_profile import day_of, own_profile
+
+    day = day_of(given["day"])
+    path = own_profile(
+        library(given["folders"]),
+        given["out"],
+        kind=kind,
+        like=given["like"],
+        name=given["name"],
+        values=values,
+        day=day,
+    )
+    if given["as_json"]:
+        click.echo(json.dumps({"file": str(path), "values": {k: round(v, 4) for k, v in values.items()}}, indent=1))
+        return
+    for key, value in values.items():
+        click.echo(f"  {key} = {value:.4g}")
+    click.echo(f"Written to {path}. Use it with --profiles {given['out']}.")

@@ -1,0 +1,91 @@
+"""Profiles of a user's own: a known one with the values that were measured, each with its day."""
+
+from __future__ import annotations
+
+import datetime
+import re
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import tomlkit
+
+from carvegen.errors import InputError
+from carvegen.facts.profiles import Library
+from carvegen.files import save_file
+
+if TYPE_CHECKING:
+    from tomlkit.items import InlineTable
+
+__all__ = ["day_of", "own_profile"]
+
+_NAME = re.compile(r"[a-z0-9]+(?:[.-][a-z0-9]+)*")
+_DIGITS = 4
+
+
+def day_of(text: str) -> datetime.date:
+    """The day of ``YYYY-MM-DD`` (ISO 8601); `InputError` for anything else."""
+    try:
+        return datetime.date.fromisoformat(text)
+    except ValueError:
+        raise InputError(
+            "must be a day", value=text, where="--date", hint="write year-month-day, such as 2026-03-09"
+        ) from None
+
+
+def own_profile(
+    shelf: Library, folder: Path, *, kind: str, like: str, name: str, values: Mapping[str, float], day: datetime.date
+) -> Path:
+    """Write the profile `name` of a kind ("materials", "cutters") into `folder`; its path.
+
+    It is the profile `like` with `values` in the place of its own, "measured by the user" on `day`. A profile of this
+    name that lies there already is kept, and only these values are changed in it.
+
+    Raises
+    ------
+    InputError
+        If a name can't be used, nothing was measured, or the profile would have a fault; then nothing is written.
+    """
+    if not _NAME.fullmatch(name):
+        raise InputError("must be small letters, digits and -", value=name, where="--name", hint="such as my-lino")
+    if not values:
+        raise InputError("nothing was measured", hint="give what you read from the strip, such as --cut 0.3")
+    path = folder / kind / f"{name}.toml"
+    started = path if path.is_file() else shelf.path(kind, like)
+    text = _with_values(started, name, like, values, f"measured by the user, {day.isoformat()}")
+    before = path.read_text(encoding="utf-8") if path.is_file() else None
+    path.parent.mkdir(parents=True, exist_ok=True)
+    save_file(path, text)
+    try:
+        _check(folder, kind, name)
+    except InputError:
+        if before is None:
+            path.unlink()
+        else:
+            save_file(path, before)
+        raise
+    return path
+
+
+def _with_values(started: Path, name: str, like: str, values: Mapping[str, float], source: str) -> str:
+    document: Any = tomlkit.parse(started.read_text(encoding="utf-8"))
+    if started.stem != name:
+        document["name"] = f"{document['name']}, as measured ({name})"
+        document["about"] = f"Started from {like}; what says so was measured on a test strip."
+    for key, value in values.items():
+        document["values"][key] = _figure(value, source)
+    return tomlkit.dumps(document)
+
+
+def _figure(value: float, source: str) -> InlineTable:
+    table = tomlkit.inline_table()
+    table.update({"value": round(value, _DIGITS), "source": source})
+    return table
+
+
+def _check(folder: Path, kind: str, name: str) -> None:
+    shelf = Library([folder])
+    if kind == "materials":
+        shelf.material(name)
+    else:
+        shelf.cutter(name)
