@@ -13,6 +13,7 @@ from carvegen.facts.profile_values import (
     CUTTER_RANGES,
     FLUTES_RANGE,
     FORM_RANGES,
+    HAND_RANGES,
     KERF_RANGES,
     KINDS,
     MATERIAL_RANGES,
@@ -36,17 +37,19 @@ def material(sheet: Sheet, key: str) -> Material:
     name, about = sheet.text("name"), sheet.text("about")
     grain, composition = sheet.text("grain", among=("none", "side")), sheet.text("composition")
     table = sheet.table("values")
-    values, sources = table.figures(MATERIAL_RANGES)
-    table.close()
+    paces = dict(HAND_RANGES) if set(HAND_RANGES) & set(table.left) else {}
+    values, sources = table.figures({**MATERIAL_RANGES, **paces})
+    table.close(also=HAND_RANGES)
     permits = {kind: _permit(sheet.table(kind)) for kind in KINDS}
     sheet.close()
     if not sheet.faults:
         _check_material(sheet, grain, values)
+        _check_hand(sheet, values)
     _check_composition(sheet, composition, permits["laser"])
     return Material(
         key=key, name=name, about=about, grain=grain, composition=composition,
         permits=permits, sources=sources | {kind: permit.source for kind, permit in permits.items()},
-        **{field: values.get(field, 0.0) for field in MATERIAL_RANGES},
+        **{field: values.get(field, 0.0) for field in (*MATERIAL_RANGES, *paces)},
     )  # fmt: skip
 
 
@@ -74,6 +77,14 @@ def _check_material(sheet: Sheet, grain: str, values: dict[str, float]) -> None:
         rule = f"must be {values['land_along_mm']:g} mm like land_along_mm, as there is no grain"
         hint = 'or write grain = "side"'
         sheet.fault("values.land_across_mm", rule, value=values["land_across_mm"], hint=hint)
+
+
+def _check_hand(sheet: Sheet, values: dict[str, float]) -> None:
+    """A quick hand is no slower than a slow one."""
+    for slow in (name for name in HAND_RANGES if "_slow_" in name and name in values):
+        fast = values[slow.replace("_slow_", "_fast_")]
+        if values[slow] > fast:
+            sheet.fault(f"values.{slow}", f"must not be above the quick hand's, {fast:g}", value=values[slow])
 
 
 def _check_composition(sheet: Sheet, composition: str, laser: Permit) -> None:

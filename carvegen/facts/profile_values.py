@@ -30,6 +30,13 @@ MATERIAL_RANGES: Mapping[str, Range] = MappingProxyType({
     "depth_largest_mm": Range(0.1, 50),
     "floor_mm": Range(0.1, 99),
 })  # fmt: skip
+#: What a material may say of the pace of a hand, slow and quick; all four or none.
+HAND_RANGES: Mapping[str, Range] = MappingProxyType({
+    "hand_line_slow_mm_min": Range(0.1, 1000),
+    "hand_line_fast_mm_min": Range(0.1, 1000),
+    "hand_clear_slow_cm2_min": Range(0.01, 1000),
+    "hand_clear_fast_cm2_min": Range(0.01, 1000),
+})  # fmt: skip
 #: The allowed range of the values that every cutter has.
 CUTTER_RANGES: Mapping[str, Range] = MappingProxyType({
     "smallest_cut_mm": Range(0.01, 50),
@@ -130,6 +137,10 @@ class Material:
     floor_mm: float  #: what must be left under a cut
     permits: Mapping[str, Permit]  #: by kind of machine
     sources: Mapping[str, str]  #: by value, and by kind of machine for the verdicts
+    hand_line_slow_mm_min: float | None = None  #: along an outline, by hand
+    hand_line_fast_mm_min: float | None = None
+    hand_clear_slow_cm2_min: float | None = None  #: clearing an area, by hand
+    hand_clear_fast_cm2_min: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

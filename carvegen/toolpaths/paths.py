@@ -83,6 +83,10 @@ class Operation:
     paths: Paths
     depth_mm: float  #: the deepest that it goes below the face
     passes: int = 1  #: how often the paths are to be followed, if they don't hold every pass themselves
+    area_lines_mm: float | None = (
+        None  #: closed shapes whose inside is lowered line by line, this far apart; None: followed
+    )
+    cautions: tuple[str, ...] = ()  #: what belongs to this operation and no other
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -1,0 +1,146 @@
+"""Times against closed forms and against small steps of a simulated carriage."""
+
+from __future__ import annotations
+
+import dataclasses
+import itertools
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from carvegen.facts.profiles import Library
+from carvegen.toolpaths import timing
+from carvegen.toolpaths.paths import Operation, Paths, Plan, Work, joined, no_paths
+from tests import cases
+
+
+def line(*xy: tuple[float, float], closed: bool = False) -> Paths:
+    points = np.column_stack([np.array(xy, dtype=float), np.zeros(len(xy))])
+    return Paths(points, np.array([0, len(xy)]), np.array([closed]))
+
+
+def test_a_long_move_speeds_up_runs_and_slows_down():
+    # s = v t + a t²/2: 100 mm at 50 mm/s and 200 mm/s²: 0.25 s up over 6.25 mm, as much down, 87.5 mm at full speed
+    assert timing.move_s(np.array([100.0]), 50, 200) == pytest.approx(0.25 + 87.5 / 50 + 0.25)
+    # 4 mm never reach 50 mm/s: up over 2 mm in sqrt(2 · 2 / 200), and as long down
+    assert timing.move_s(np.array([4.0]), 50, 200) == pytest.approx(2 * math.sqrt(2 * 2 / 200))
+
+
+def test_a_straight_path_is_a_move_wherever_points_lie_on_it():
+    whole = timing.path_s(line((0, 0), (100, 0)), 50, 200)
+    assert whole == pytest.approx(float(timing.move_s(np.array(100.0), 50, 200)))
+    assert timing.path_s(line((0, 0), (3, 0), (3.1, 0), (70, 0), (100, 0)), 50, 200) == pytest.approx(whole)
+
+
+def test_a_path_that_turns_back_stops_there():
+    back = timing.path_s(line((0, 0), (100, 0), (0, 0)), 50, 200)
+    assert back == pytest.approx(2 * float(timing.move_s(np.array(100.0), 50, 200)))
+
+
+def test_a_square_slows_at_its_corners_to_what_the_rounding_allows():
+    # an arc that leaves a right-angled corner by d has the radius d / (sqrt(2) - 1): v² = a d / (sqrt(2) - 1)
+    speed = float(timing.corner_mm_s(np.array(math.pi / 2), 200, 0.02))
+    assert speed**2 == pytest.approx(200 * 0.02 / (math.sqrt(2) - 1))
+    ends = [0, speed, speed, speed, 0]
+    legs = sum(
+        (2 * 50 - a - b) / 200 + (40 - (2 * 50**2 - a * a - b * b) / 400) / 50 for a, b in itertools.pairwise(ends)
+    )
+    square = line((0, 0), (40, 0), (40, 40), (0, 40), closed=True)
+    assert timing.path_s(square, 50, 200) == pytest.approx(legs)
+
+
+def test_a_round_path_runs_at_the_speed_that_its_radius_allows():
+    angle = np.linspace(0, 2 * np.pi, 720, endpoint=False)
+    ring = line(*zip(50 * np.cos(angle), 50 * np.sin(angle), strict=True), closed=True)
+    assert timing.path_s(ring, 30, 200) == pytest.approx(2 * math.pi * 50 / 30 + 30 / 200, rel=1e-3)
+
+
+@given(st.integers(0, 2**32), st.integers(2, 8))
+def test_paths_one_after_another_take_the_sum_of_their_times(seed, count):
+    rng = np.random.default_rng(seed)
+    parts = [line(*map(tuple, rng.uniform(0, 30, (3, 2))), closed=bool(rng.integers(2))) for _ in range(count)]
+    alone = sum(timing.path_s(part, 40, 300) for part in parts)
+    assert timing.path_s(joined(parts), 40, 300) == pytest.approx(alone)
+
+
+@given(st.integers(0, 2**32))
+def test_a_carriage_driven_in_small_steps_takes_as_long(seed):
+    """A twin that knows no closed form: at each small step as fast as the start, the end and the corners allow."""
+    rng = np.random.default_rng(seed)
+    xy = np.cumsum(rng.normal(0, 6, (6, 2)), axis=0)
+    speed, quick = 40.0, 300.0
+    steps = np.diff(xy, axis=0)
+    far = np.hypot(*steps.T)
+    heading = np.arctan2(*steps.T[::-1])
+    turn = np.abs((np.diff(heading) + np.pi) % (2 * np.pi) - np.pi)
+    caps = [0.0, *timing.corner_mm_s(turn, quick).tolist(), 0.0]
+    at = np.concatenate([[0], np.cumsum(far)])
+    middle = (np.arange(60_000) + 0.5) / 60_000 * at[-1]
+    square = np.full(len(middle), speed**2)
+    for place, cap in zip(at, caps, strict=True):
+        square = np.minimum(square, cap**2 + 2 * quick * np.abs(middle - place))
+    twin = (at[-1] / len(middle) / np.sqrt(square)).sum()
+    assert timing.path_s(line(*map(tuple, xy)), speed, quick) == pytest.approx(twin, rel=0.01)
+
+
+def test_no_path_takes_no_time():
+    assert timing.path_s(no_paths(), 10, 100) == 0
+
+
+def test_formulas_of_common_practice():
+    # common practice, no source; worked by hand: 2000 lines of 300 mm at 300 mm/s, 0.2 s between them: 40 min
+    assert timing.raster_s(300, 200, spacing_mm=0.1, speed_mm_s=300, turn_s=0.2) == pytest.approx(40 * 60)
+    # 24,000 mm² in lanes 1.27 mm apart at 2000 mm/min, twice: 18.90 min, and 30 % for ways and ramps
+    assert timing.clearing_s(24000, step_mm=1.27, feed_mm_min=2000, passes=2) / 60 == pytest.approx(18.90, abs=0.005)
+    more = timing.clearing_s(24000, step_mm=1.27, feed_mm_min=2000, passes=2, more=0.3)
+    assert more / 60 == pytest.approx(1.3 * 18.898, abs=0.005)
+    # 600 mm at 15 mm/s and 20 beginnings of 0.3 s
+    assert timing.vector_s(600, speed_mm_s=15, strokes=20, start_s=0.3) == pytest.approx(46)
+
+
+def operation(paths: Paths, **more) -> Operation:
+    cutter = Library().cutter("laser-fine")
+    return Operation(name="A", work=Work.LOWER, asks="-", cutter=cutter, paths=paths, depth_mm=1.0, **more)
+
+
+def test_an_operation_counts_its_strokes_in_every_pass():
+    machine = Library().machine("laser-bed")
+    paths = joined([line((0, 0), (30, 0)), line((40, 0), (70, 0))])
+    once, thrice = timing.time_of(operation(paths), machine), timing.time_of(operation(paths, passes=3), machine)
+    assert (once.strokes, once.work_mm, once.travel_mm) == (2, 60, 10)
+    assert (thrice.strokes, thrice.work_mm, thrice.travel_mm) == (6, 180, 30)
+    assert thrice.whole_s == pytest.approx(3 * once.whole_s)
+
+
+def test_areas_handed_over_as_shapes_take_the_lines_over_the_rectangle_about_them():
+    machine = Library().machine("laser-bed")
+    shapes = joined(
+        [line((0, 0), (20, 0), (20, 5), closed=True), line((280, 180), (300, 180), (300, 200), closed=True)]
+    )
+    time = timing.time_of(operation(shapes, area_lines_mm=0.1), machine)
+    assert time.whole_s == pytest.approx(40 * 60)
+    assert time.strokes == 2000
+
+
+def test_a_machine_without_a_pace_has_no_times():
+    setup = cases.setup("birch-plywood", "laser-fine")
+    silent = dataclasses.replace(setup, machine=dataclasses.replace(setup.machine, travel_mm_s=None))
+    plan = Plan(job=silent.on(cases.block()), operations=(operation(line((0, 0), (9, 0))),))
+    assert timing.times(plan) is None
+
+
+def test_hand_carving_by_outline_and_area():
+    # common practice, no source: lino 20 to 60 mm of outline a minute and 5 to 15 cm² of clearing
+    block = cases.block(cases.box(5, 5, 20, 10))  # 60 mm of outline, 2 cm²
+    quick, slow = timing.by_hand_min(block, Library().material("linoleum"))
+    assert quick == pytest.approx(60 / 60 + 2 / 15)
+    assert slow == pytest.approx(60 / 20 + 2 / 5)
+    assert timing.by_hand_min(block, Library().material("embossing-acrylic")) is None
+
+
+@pytest.mark.parametrize(("seconds", "said"), [(42.4, "42 s"), (90, "2 min"), (2400, "40 min"), (9000, "2 h 30 min")])
+def test_times_are_said_as_people_say_them(seconds, said):
+    assert timing.spoken(seconds) == said
