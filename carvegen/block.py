@@ -35,6 +35,7 @@ class Block:
     cuts: PolygonArray  #: lowered below the face
     cut_outs: PolygonArray = field(default_factory=geometry.empty)  #: removed through the whole thickness
     kept: PolygonArray = field(default_factory=geometry.empty)  #: artwork kept clear, for the eye only
+    free: PolygonArray = field(default_factory=geometry.empty)  #: fringe of land that the carver may take or leave
     fixed: frozenset[int] = frozenset()  #: numbers of cuts that mending leaves alone, 0 for the first
 
     @property

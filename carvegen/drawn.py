@@ -13,7 +13,7 @@ from carvegen.artwork import Artwork, plain_name, read
 from carvegen.artwork.reading import file_and_layer
 from carvegen.block import Block, check_size
 from carvegen.errors import InputError
-from carvegen.writers.layers import BLOCK_EDGE, CUT_OUT, FINDING, KEEP_CLEAR, NOTES, REGISTER
+from carvegen.writers.layers import BLOCK_EDGE, CUT_OUT, FINDING, FREE_FRINGE, KEEP_CLEAR, NOTES, REGISTER
 from carvegen.writers.views import View, seen
 
 if TYPE_CHECKING:
@@ -88,7 +88,8 @@ def _drawn(name: str, artwork: Artwork, size_mm: tuple[float, float] | None, vie
     check_size(*face.size, where=face.given_by)
     gone = _layers(artwork, {plain_name(CUT_OUT)})
     stay, _ = _on_face(_layers(artwork, {plain_name(FIXED)}), face, "fixed cuts")
-    cut = _layers(artwork, layers - set(map(plain_name, (CUT_OUT, FIXED, *_FACES))))
+    cut = _layers(artwork, layers - set(map(plain_name, (CUT_OUT, FIXED, FREE_FRINGE, *_FACES))))
+    free, _ = _on_face(_layers(artwork, {plain_name(FREE_FRINGE)}), face, "free fringe")
     cut_outs, out_notes = _on_face(gone, face, "cut-outs")
     cuts, cut_notes = _on_face(cut, face, "cuts")
     if len(cuts) + len(stay) + len(cut_outs) == 0:
@@ -101,6 +102,7 @@ def _drawn(name: str, artwork: Artwork, size_mm: tuple[float, float] | None, vie
         height_mm=face.size[1],
         cuts=np.concatenate([stay, cuts]),
         cut_outs=cut_outs,
+        free=free,
         fixed=frozenset(range(len(stay))),
     )
     notes = (*artwork.notes, face.note, *out_notes, *cut_notes, both)
@@ -168,7 +170,7 @@ def _from(view: View, block: Block) -> Block:
     if view is View.PRINT:
         return block
     mirrored = seen(block, View.BLOCK)
-    return replace(block, cuts=mirrored.cuts, cut_outs=mirrored.cut_outs)
+    return replace(block, cuts=mirrored.cuts, cut_outs=mirrored.cut_outs, free=mirrored.free)
 
 
 def _nothing(cut: PolygonArray, gone: PolygonArray, face: _Face) -> InputError:

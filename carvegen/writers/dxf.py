@@ -11,7 +11,7 @@ import numpy as np
 
 from carvegen import geometry
 from carvegen.errors import InputError
-from carvegen.writers.layers import BLOCK_EDGE, CUT_AREA, CUT_OUT, MACHINE_LAYERS, NOTES, REGISTER, palette
+from carvegen.writers.layers import BLOCK_EDGE, CUT_AREA, CUT_OUT, FREE_FRINGE, NOTES, REGISTER, machine_layers, palette
 from carvegen.writers.outlines import ring_texts
 from carvegen.writers.sheet import Sheet, machine_sheet
 from carvegen.writers.views import View, seen
@@ -56,12 +56,14 @@ def machine_dxf(job: Job, version: str = "R2000") -> str:
     contours = {
         CUT_AREA: shown.cuts,
         CUT_OUT: shown.cut_outs,
+        FREE_FRINGE: shown.free,
         REGISTER: sheet.register,
         BLOCK_EDGE: geometry.polygon_array([shown.face]),
         NOTES: geometry.polygon_array([sheet.bar]),
     }
-    doc = _document(version, sheet, [layers[name] for name in MACHINE_LAYERS])
-    return _filled(doc, {layers[name]: shapes for name, shapes in contours.items()}, old=version == "R12")
+    names = machine_layers(free=len(shown.free) > 0)
+    doc = _document(version, sheet, [layers[name] for name in names])
+    return _filled(doc, {layers[name]: contours[name] for name in names}, old=version == "R12")
 
 
 def layers_dxf(layers: Mapping[Layer, PolygonArray], size: tuple[float, float]) -> str:

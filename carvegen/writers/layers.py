@@ -12,12 +12,14 @@ __all__ = [
     "CUT_AREA",
     "CUT_OUT",
     "FINDING",
+    "FREE_FRINGE",
     "KEEP_CLEAR",
     "LAYERS",
     "MACHINE_LAYERS",
     "NOTES",
     "REGISTER",
     "Layer",
+    "machine_layers",
     "palette",
 ]
 
@@ -28,6 +30,7 @@ BLOCK_EDGE = "BLOCK EDGE"
 FINDING = "FINDING"
 NOTES = "NOTES"
 KEEP_CLEAR = "KEEP CLEAR"
+FREE_FRINGE = "FREE FRINGE"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,6 +101,13 @@ LAYERS: Mapping[str, Layer] = {
             asks="to be read and measured; not to be cut",
         ),
         Layer(
+            name=FREE_FRINGE,
+            colour="#8fa3a0",
+            index=131,
+            drawn="thin closed outlines",
+            asks="land that the carver may take or leave, gouge in hand; never for a machine",
+        ),
+        Layer(
             name=KEEP_CLEAR,
             colour="#c9c2b0",
             index=254,
@@ -109,6 +119,11 @@ LAYERS: Mapping[str, Layer] = {
 
 #: The layers of a machine file, in the order in which they are worked.
 MACHINE_LAYERS = (CUT_AREA, CUT_OUT, REGISTER, BLOCK_EDGE, NOTES)
+
+
+def machine_layers(*, free: bool) -> tuple[str, ...]:
+    """`MACHINE_LAYERS`, with one for the free fringe if there is any."""
+    return (*MACHINE_LAYERS[:2], FREE_FRINGE, *MACHINE_LAYERS[2:]) if free else MACHINE_LAYERS
 
 
 def palette(layer_colours: Mapping[str, int]) -> dict[str, Layer]:

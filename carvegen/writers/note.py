@@ -9,7 +9,7 @@ import shapely
 
 from carvegen.facts.profiles import Verdict
 from carvegen.findings import Severity
-from carvegen.writers.layers import BLOCK_EDGE, CUT_AREA, CUT_OUT, MACHINE_LAYERS, REGISTER, palette
+from carvegen.writers.layers import BLOCK_EDGE, CUT_AREA, CUT_OUT, FREE_FRINGE, REGISTER, machine_layers, palette
 from carvegen.writers.sheet import BAR_MM, register_crosses
 from carvegen.writers.table import place
 from carvegen.writers.views import View, seen
@@ -136,6 +136,7 @@ def _layer_table(job: Job) -> list[str]:
     shapes = {
         CUT_AREA: shown.cuts,
         CUT_OUT: shown.cut_outs,
+        FREE_FRINGE: shown.free,
         REGISTER: register_crosses(shown),
         BLOCK_EDGE: edge,
     }
@@ -144,7 +145,9 @@ def _layer_table(job: Job) -> list[str]:
         "| --- | --- | ---: | ---: | ---: |",
     ]
     rows += [
-        _layer_row(layers[name].name, layers[name].asks, shapes[name]) for name in MACHINE_LAYERS if name in shapes
+        _layer_row(layers[name].name, layers[name].asks, shapes[name])
+        for name in machine_layers(free=len(shown.free) > 0)
+        if name in shapes
     ]
     return [
         *rows,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import shapely
 
 from carvegen import geometry
-from carvegen.writers.layers import MACHINE_LAYERS
+from carvegen.writers.layers import machine_layers
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -78,12 +78,13 @@ class Sheet:
 def machine_sheet(job: Job, shown: Seen, layers: Mapping[str, Layer], *, more: Sequence[str] = ()) -> Sheet:
     """The sheet of a machine file: the words say view, size, origin and what each layer asks."""
     width = max(shown.width_mm, _NARROWEST_MM - 2 * MARGIN_MM)
+    names = machine_layers(free=len(shown.free) > 0)
     words = [
         f"{shown.name}: {shown.view.words}",
         f"Block {shown.width_mm:g} x {shown.height_mm:g} mm. UNITS=MM. Cut areas {job.depth_mm:g} mm deep. "
         "Outlines are as drawn, not offset for kerf.",
         *more,
-        *(f"{layer.name}: {layer.drawn}: {layer.asks}." for layer in (layers[name] for name in MACHINE_LAYERS)),
+        *(f"{layer.name}: {layer.drawn}: {layer.asks}." for layer in (layers[name] for name in names)),
         "Colours carry no meaning: set each layer by its name, as the shop does it. Read the note first.",
     ]
     return around(shown, width, words)

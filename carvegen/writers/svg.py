@@ -11,6 +11,7 @@ from carvegen.writers.layers import (
     CUT_AREA,
     CUT_OUT,
     FINDING,
+    FREE_FRINGE,
     KEEP_CLEAR,
     LAYERS,
     NOTES,
@@ -56,6 +57,9 @@ def machine_svg(job: Job) -> str:
     page = _page(sheet, f"{shown.name}, block view", f"{View.BLOCK.words} Millimetres, 1:1.")
     _layer(page, layers[CUT_AREA], fill=layers[CUT_AREA].colour, stroke="none", fill_rule="evenodd")
     _outline_layer(page, layers[CUT_OUT])
+    if len(shown.free):
+        _outline_layer(page, layers[FREE_FRINGE])
+        page.shapes(layers[FREE_FRINGE].xml_name, shown.free)
     _layer(page, layers[REGISTER], fill=layers[REGISTER].colour, stroke="none", fill_rule="evenodd")
     _outline_layer(page, layers[BLOCK_EDGE])
     for name, shapes in (

@@ -51,6 +51,7 @@ class Seen:
     cuts: PolygonArray
     cut_outs: PolygonArray
     kept: PolygonArray
+    free: PolygonArray
 
     @property
     def face(self) -> Polygon:
@@ -77,7 +78,10 @@ def seen(what: Job | Block, view: View) -> Seen:
     block = what if isinstance(what, Block) else what.block
     width, height = round(block.width_mm, 3), round(block.height_mm, 3)
     turn = view is View.BLOCK
-    cuts, cut_outs, kept = (
-        geometry.mirrored(shapes, width) if turn else shapes for shapes in (block.cuts, block.cut_outs, block.kept)
+    cuts, cut_outs, kept, free = (
+        geometry.mirrored(shapes, width) if turn else shapes
+        for shapes in (block.cuts, block.cut_outs, block.kept, block.free)
     )
-    return Seen(name=block.name, view=view, width_mm=width, height_mm=height, cuts=cuts, cut_outs=cut_outs, kept=kept)
+    return Seen(
+        name=block.name, view=view, width_mm=width, height_mm=height, cuts=cuts, cut_outs=cut_outs, kept=kept, free=free
+    )
