@@ -1,0 +1,267 @@
+"""What a router does to a block: floors cleared, walls followed, cut-outs cut, a set of cutters one after another."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.facts import feeds
+from carvegen.toolpaths import reach
+from carvegen.toolpaths.clearing import climbing, nested, to_and_fro
+from carvegen.toolpaths.entry import Descent, worked
+from carvegen.toolpaths.paths import Operation, Paths, Plan, Work, picked
+from carvegen.toolpaths.through import THROUGH_MM, best_cutters, cut_through
+from carvegen.toolpaths.tours import tour
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from carvegen.facts.profiles import Cutter
+    from carvegen.geometry import Indices, Mask, PolygonArray
+    from carvegen.job import Job
+    from carvegen.toolpaths.reach import Fit
+    from carvegen.toolpaths.settings import PathSettings
+
+__all__ = ["deepest_mm", "router_plan"]
+
+_STEP = 0.35  #: from ring to ring, as a share of the width cleared; common practice for hard stuff, no source
+_ALLOWANCE = 0.1  #: left beside the wall for the last cut along it, as a share of the cutter's width
+_OVERLAP = 0.2  #: how far a smaller cutter goes beyond what a larger one left, as a share of its width
+_ROOM = 0.75  #: a flat cutter needs a way round at least this many of its diameters to ramp along; our own choice
+
+
+def router_plan(job: Job, settings: PathSettings) -> Plan:
+    """The plan of a job for a router: the job's own cutter gives the wall, further ones help it.
+
+    Wide cutters come first and clear what they can; each further one works only where those before it left
+    something. The job's cutter goes along every wall that no cutter of the same flank has gone along. Paths are
+    those of the middle of the cutter's tip; every pass is in them.
+
+    Notes
+    -----
+    On the block, which is the mirror image of the print, walls lie on the right of the way: climb milling for a
+    spindle that turns clockwise.
+    """
+    table = _Table(job, settings)
+    operations = [operation for its in table.fits for operation in table.work(its)]
+    operations += table.through()
+    return Plan(
+        job=job, operations=tuple(operations), unreached=table.unreached(), remarks=tuple(table.remarks(operations))
+    )
+
+
+def deepest_mm(job: Job) -> float:
+    """How deep a cut may be: the job's depth, but never into what the material must keep under it."""
+    return min(job.depth_mm, job.thickness_mm - job.material.floor_mm)
+
+
+@dataclass(eq=False)
+class _Table:
+    """A block being planned: what is still to be reached, and by which cutters."""
+
+    job: Job
+    settings: PathSettings
+    fits: list[Fit] = field(init=False)
+    depth_mm: float = field(init=False)
+    wide: PolygonArray = field(init=False)  #: pieces of ground, aligned with all below
+    floor: NDArray[np.object_] = field(init=False)  #: what no cutter has cleared yet
+    face: NDArray[np.object_] = field(init=False)  #: what no cutter has touched at the face yet
+    begun: bool = False  #: whether a cutter of the wall's own flank has been along it
+
+    def __post_init__(self) -> None:
+        self.depth_mm = deepest_mm(self.job)
+        own = self.job.cutter
+        cutters = {its.key: its for its in (own, *self.settings.also_cutters)}.values()
+        fits = [reach.fit(cutter, own, self.depth_mm) for cutter in cutters] if self.depth_mm > 0 else []
+        self.fits = sorted(fits, key=lambda its: (-its.floor_mm, its.cutter.key))
+        most = max((its.inset_mm for its in fits), default=0.0)
+        self.wide, self.face = reach.ground(self.job.block, most)
+        waller = next((its for its in fits if its.cutter is own), None)
+        slope = waller.face_mm - waller.floor_mm if waller else 0.0
+        self.floor = shapely.intersection(reach.shrunk(self.wide, slope), self.face) if slope > 0 else self.face
+        self.touched = np.zeros(len(self.face), dtype=bool)
+
+    def work(self, its: Fit) -> list[Operation]:
+        """What this cutter does, and what it leaves to the next."""
+        centres = self._enterable(reach.centres(self.wide, self.job.block, its.inset_mm, self._barred(its)), its)
+        near = self._near(its)
+        walls, ramped = self._walls(centres, its, near)
+        cleared = self._cleared(centres if near is None else shapely.intersection(centres, near), its)
+        self._leave(centres, its)
+        return [
+            operation
+            for operation in (
+                self._operation(Work.CLEAR, its, *cleared),
+                self._operation(Work.WALL, its, walls, ramped),
+            )
+            if len(operation.paths)
+        ]
+
+    def _near(self, its: Fit) -> NDArray[np.object_] | None:
+        """Round what is left by larger cutters; None if this is the first."""
+        if its is self.fits[0]:
+            return None
+        return reach.grown(self.floor, its.floor_mm + 2 * _OVERLAP * its.floor_mm)
+
+    def _barred(self, its: Fit) -> PolygonArray:
+        return geometry.parts(reach.grown(self.settings.no_go, its.face_mm))
+
+    def _enterable(self, centres: NDArray[np.object_], its: Fit) -> NDArray[np.object_]:
+        """The places into which the cutter gets down."""
+        if self._plunges(its):
+            return centres
+        parts, owner = reach.pieces(centres)
+        enough = shapely.length(shapely.get_exterior_ring(parts)) >= _ROOM * 2 * its.face_mm
+        return reach.regrouped(parts[enough], owner[enough], len(centres))
+
+    def _plunges(self, its: Fit) -> bool:
+        """Whether a cutter may go straight down: a point may, an end with edges only if it is said."""
+        return its.cutter.form != "flat" or self.settings.plunge
+
+    def _leave(self, centres: NDArray[np.object_], its: Fit) -> None:
+        self.floor = reach.left(self.floor, reach.grown(centres, its.floor_mm), its.inset_mm)
+        self.face = shapely.difference(self.face, reach.grown(centres, its.face_mm))
+        self.begun |= its.walls
+        self._widest = max(its.inset_mm, getattr(self, "_widest", 0.0))
+
+    def _walls(self, centres: NDArray[np.object_], its: Fit, near: NDArray[np.object_] | None) -> tuple[Paths, Mask]:
+        """Along the walls: all of them the first time, afterwards only what is left; and which ways are ramped.
+
+        What is left begins and ends where a larger cutter has been: there the cutter goes down through air.
+        """
+        parts, owner = reach.pieces(centres if its.walls else centres[:0])
+        if near is None or not self.begun:
+            flat, part = climbing(parts)
+            flat = picked(flat, _by_tour(flat, part))
+        else:
+            flat = _clipped(parts, near[owner])
+            flat = picked(flat, _by_tour(flat, np.arange(len(flat))))
+        return flat, self._ramped(flat, its) & flat.closed
+
+    def _cleared(self, region: NDArray[np.object_], its: Fit) -> tuple[Paths, Mask]:
+        """Over the floor, up to the allowance for the wall."""
+        parts, _ = reach.pieces(region)
+        width = 2 * its.floor_mm
+        first = min(_ALLOWANCE, _STEP) * width if its.walls else 0.0
+        if self.settings.cleared == "lines":
+            flat, part = to_and_fro(parts, first, _STEP * width)
+        else:
+            flat, part = nested(parts, first, _STEP * width)
+        ramped = self._ramped(flat, its)
+        entered = ramped | self._plunges(its) | ~flat.closed  # a smaller ring lies within reach of the one round it
+        flat, part, ramped = picked(flat, np.flatnonzero(entered)), part[entered], ramped[entered]
+        order = _by_tour(flat, part)
+        return picked(flat, order), ramped[order]
+
+    def _ramped(self, flat: Paths, its: Fit) -> Mask:
+        """Which paths are gone down along: a flat cutter's, where they are long enough."""
+        if its.cutter.form != "flat":
+            return np.zeros(len(flat), dtype=bool)
+        return np.asarray(~flat.closed | (flat.lengths >= _ROOM * 2 * its.face_mm))
+
+    def _operation(self, work: Work, its: Fit, flat: Paths, ramped: Mask) -> Operation:
+        passes = self._passes(its.cutter, self.depth_mm)
+        down = Descent(depth_mm=self.depth_mm, passes=passes, ramp_deg=self.settings.ramp_deg)
+        return Operation(
+            name=f"{work.value} {its.cutter.key}".upper(),
+            work=work,
+            asks=f"{_ASKS[work]}, {_in_passes(passes)} to {self.depth_mm:g} mm below the face",
+            cutter=its.cutter,
+            paths=worked(flat, down, ramped=ramped),
+            depth_mm=self.depth_mm,
+        )
+
+    def _passes(self, cutter: Cutter, depth_mm: float) -> int:
+        deep = self.settings.pass_mm or feeds.pass_depth_mm(self.job.material.key, cutter)
+        return max(1, math.ceil(depth_mm / deep - 1e-9))
+
+    def through(self) -> list[Operation]:
+        """Cut-outs by the straight cutters of the set."""
+        cut_outs, depth = self.job.block.cut_outs, self.job.thickness_mm + THROUGH_MM
+        straight = [its for its in self.fits if its.cutter.form == "flat"]
+        self.not_through = len(cut_outs)
+        if not straight or not len(cut_outs):
+            return []
+        barred = [self._barred(its) for its in straight]
+        regions = [
+            self._enterable(reach.without(reach.shrunk(cut_outs, its.face_mm), zone), its)
+            for its, zone in zip(straight, barred, strict=True)
+        ]
+        chosen = np.array(best_cutters(cut_outs, straight, regions))
+        self.not_through = int((chosen < 0).sum())
+        found = []
+        for k, its in enumerate(straight):
+            passes = self._passes(its.cutter, depth)
+            down = Descent(depth_mm=depth, passes=passes, ramp_deg=self.settings.ramp_deg)
+            paths = cut_through(regions[k][chosen == k], its, down, self.job.thickness_mm, tabs=self.settings.tabs)
+            if len(paths):
+                found.append(
+                    Operation(
+                        name=f"{Work.CUT_THROUGH.value} {its.cutter.key}".upper(), work=Work.CUT_THROUGH,
+                        asks=f"cut through the block, {_in_passes(passes)}; a board that may be cut lies under it",
+                        cutter=its.cutter, paths=paths, depth_mm=depth,
+                    )
+                )  # fmt: skip
+        return found
+
+    def unreached(self) -> PolygonArray:
+        """What is to be cut and no cutter of the set touches at the face."""
+        rest, owner = reach.pieces(self.face)
+        return reach.worth(rest, owner, getattr(self, "_widest", 0.0))[0]
+
+    def remarks(self, operations: list[Operation]) -> list[str]:
+        """What the operator must know of the plan."""
+        return [*_told(self, operations)]
+
+
+_ASKS = {
+    Work.CLEAR: "clear the floor of the cuts",
+    Work.WALL: "follow the walls, which lie on the right of the way (climb milling, spindle clockwise)",
+}
+
+
+def _in_passes(passes: int) -> str:
+    return "in one pass" if passes == 1 else f"in {passes} passes"
+
+
+def _told(table: _Table, operations: list[Operation]) -> list[str]:
+    return []
+
+
+def _by_tour(flat: Paths, group: Indices) -> Indices:
+    """An order in which groups follow one another by a short way; the order within a group stays."""
+    if not len(flat):
+        return np.empty(0, dtype=np.int64)
+    found, first, number = np.unique(group, return_index=True, return_inverse=True)
+    at = np.repeat(flat.entries[first, :2], 2, axis=0)
+    place = np.empty(len(found), dtype=np.int64)
+    place[tour(at, np.zeros(2)) >> 1] = np.arange(len(found))
+    return np.lexsort([np.arange(len(flat)), place[number]])
+
+
+def _clipped(parts: PolygonArray, near: NDArray[np.object_]) -> Paths:
+    """The parts' outlines near what is left, with the land on the left in print view."""
+    some = ~shapely.is_empty(near)
+    parts, near = parts[some], near[some]
+    outlines = shapely.boundary(shapely.orient_polygons(parts, exterior_cw=True))
+    ways = shapely.get_parts(shapely.line_merge(shapely.intersection(outlines, near), directed=True))
+    solid = (shapely.get_type_id(ways) == _LINE) & (shapely.length(ways) > _SHORTEST_MM)
+    return _lines(ways[solid])
+
+
+def _lines(ways: NDArray[np.object_]) -> Paths:
+    xy, owner = shapely.get_coordinates(ways, return_index=True)
+    closed = np.asarray(shapely.is_closed(ways), dtype=bool)
+    last = np.append(np.diff(owner) > 0, True) if len(owner) else np.zeros(0, dtype=bool)
+    kept = ~(last & closed[owner])
+    start = np.concatenate([[0], np.cumsum(np.bincount(owner[kept], minlength=len(ways)))])
+    return Paths(np.column_stack([xy[kept], np.zeros(kept.sum())]), start, closed)
+
+
+_LINE = 1
+_SHORTEST_MM = 0.01
