@@ -107,9 +107,9 @@ def _along(flat: Paths, down: Descent, ramped: Mask) -> Paths:
     end = np.where(along, length[path], np.where(turn % 2 == 0, out[path], 0.0))
     back = (down.passes - 1 - k) % 2 == 1
     begin, end = (np.where(back, length[path] - at, at) for at in (begin, end))
-    step = down.depth_mm / down.passes
-    high: Floats = -step * (k + np.minimum(turn / (2 * folds[path]), 1))
-    low: Floats = -step * (k + np.minimum((turn + 1) / (2 * folds[path]), 1))
+    step = -down.depth_mm / down.passes
+    high = np.asarray(step * (k + np.minimum(turn / (2 * folds[path]), 1)), dtype=np.float64)
+    low = np.asarray(step * (k + np.minimum((turn + 1) / (2 * folds[path]), 1)), dtype=np.float64)
     return _gone(flat, _Legs(path=path, begin=begin, end=end, high=high, low=low))
 
 

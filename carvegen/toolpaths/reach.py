@@ -24,13 +24,17 @@ if TYPE_CHECKING:
     from carvegen.facts.profiles import Cutter
     from carvegen.geometry import Indices, PolygonArray
 
-__all__ = ["SAG_MM", "Fit", "centres", "fit", "ground", "grown", "left", "pieces", "regrouped", "shrunk", "worth"]
+__all__ = [
+    "SAG_MM", "Fit", "centres", "fine", "fit", "ground", "grown", "left", "pieces", "regrouped", "shrunk", "without",
+    "worth",
+]  # fmt: skip
 
 SAG_MM = 0.002  #: chords lie at most this far from their arcs
 _DEPTHS = 65  #: at which cutters are compared
 _RIDGE_SHARE = 0.2  #: of the depth: ridges that a pointed or round cutter may leave on the floor; our own choice
 _OVERRUN = 0.5  #: how far a cutter's centre runs out over the block's edge, as a share of its distance from land
 _SLIVER_MM = 0.02  #: what is narrower is the error of buffers, and not a place that was left
+_WIDER = 1.5  #: an arc is cut into the nearest number of chords (GEOS): the widest spans so many times what is asked
 _SIMPLIFIED = 0.012  #: buffers take their input this much simpler, as a share of the distance (GEOS: one hundredth)
 
 
@@ -76,7 +80,7 @@ def ground(block: Block, inset_mm: float) -> tuple[PolygonArray, NDArray[np.obje
     tuple
         Two aligned arrays: the pieces with the strip outside the block beside them, and the pieces themselves.
     """
-    whole = geometry.joined(_with_cut_outs(block))
+    whole = geometry.joined(fine(_with_cut_outs(block)))
     open_ = ~shapely.contains_properly(block.face, whole)
     wide = whole.copy()
     x0, y0, x1, y1 = shapely.bounds(whole[open_]).reshape(-1, 4).T
@@ -84,6 +88,11 @@ def ground(block: Block, inset_mm: float) -> tuple[PolygonArray, NDArray[np.obje
     strips = shapely.difference(shapely.box(x0 - reach, y0 - reach, x1 + reach, y1 + reach), block.face)
     wide[open_] = shapely.union(whole[open_], strips)
     return wide, whole
+
+
+def fine(shapes: PolygonArray) -> PolygonArray:
+    """The shapes free of the grid that they were snapped to: what is made of them would be rounded to it."""
+    return shapely.set_precision(shapes, 0)
 
 
 def centres(wide: PolygonArray, block: Block, inset_mm: float, barred: PolygonArray) -> NDArray[np.object_]:
@@ -175,9 +184,9 @@ def _quads(by_mm: float) -> int:
     by_mm = abs(by_mm)
     if by_mm <= SAG_MM:
         return 1
-    return max(2, math.ceil(math.pi / (4 * math.acos(1 - SAG_MM / by_mm))))
+    return max(2, math.ceil(_WIDER * math.pi / (4 * math.acos(1 - SAG_MM / by_mm))))
 
 
 def _chord(quads: int) -> float:
     """How near the chords of a unit circle come to its centre."""
-    return math.cos(math.pi / (4 * quads))
+    return math.cos(_WIDER * math.pi / (4 * quads))

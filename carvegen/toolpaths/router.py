@@ -109,7 +109,7 @@ class _Table:
         return reach.grown(self.floor, its.floor_mm + 2 * _OVERLAP * its.floor_mm)
 
     def _barred(self, its: Fit) -> PolygonArray:
-        return geometry.parts(reach.grown(self.settings.no_go, its.face_mm))
+        return geometry.parts(reach.grown(reach.fine(self.settings.no_go), its.face_mm))
 
     def _enterable(self, centres: NDArray[np.object_], its: Fit) -> NDArray[np.object_]:
         """The places into which the cutter gets down."""
@@ -182,7 +182,7 @@ class _Table:
 
     def through(self) -> list[Operation]:
         """Cut-outs by the straight cutters of the set."""
-        cut_outs, depth = self.job.block.cut_outs, self.job.thickness_mm + THROUGH_MM
+        cut_outs, depth = reach.fine(self.job.block.cut_outs), self.job.thickness_mm + THROUGH_MM
         straight = [its for its in self.fits if its.cutter.form == "flat"]
         self.not_through = len(cut_outs)
         if not straight or not len(cut_outs):

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
-from carvegen.toolpaths.clearing import climbing
+from carvegen.toolpaths.clearing import climbing, nested
 from carvegen.toolpaths.entry import Descent, worked
-from carvegen.toolpaths.paths import Paths, joined, no_paths, picked
+from carvegen.toolpaths.paths import Paths, joined, picked
 from carvegen.toolpaths.reach import pieces, shrunk
 
 if TYPE_CHECKING:
@@ -25,9 +26,12 @@ __all__ = ["THROUGH_MM", "best_cutters", "cut_through"]
 
 THROUGH_MM = 0.2  #: below the block, into a board under it; common practice, no source
 _TAB_MM = 4.0  #: wide at its top; common practice, no source
-_TAB_SHARE = 0.3  #: of the thickness that a tab keeps; common practice, no source
+_TAB_SHARE = 0.3  #: of the thickness that a tab keeps, and no more than `_TAB_HIGH_MM`; common practice, no source
+_TAB_HIGH_MM = 1.5
+_TAB_LEAST_MM = 1.0  #: of a tab that is left on a short way round; our own choice
+_TAB_SIDE_DEG = 30.0  #: how steeply the cutter comes down behind a tab; our own choice
 _TABS_APART_MM = 60.0  #: at most; common practice, no source
-_FEWEST = 3  #: tabs of a part that would fall; common practice, no source
+_FEWEST = 3  #: tabs of a part that would fall, if there is room for them; common practice, no source
 _AS_WELL = 0.02  #: of a cut-out that a larger cutter may leave in its corners
 
 
@@ -58,39 +62,68 @@ def best_cutters(cut_outs: PolygonArray, fits: Sequence[Fit], regions: Sequence[
 def cut_through(region: NDArray[np.object_], its: Fit, down: Descent, thickness_mm: float, *, tabs: bool) -> Paths:
     """Paths along the outlines of the regions, down through the block.
 
-    Where a piece comes loose inside, it is held by tabs: places with sloped ends at which the cutter stays up.
+    Where a piece comes loose inside, it is held by tabs: places with sloped ends at which the cutter stays up. A
+    loose piece too small for a tab is cleared away instead.
     """
     parts, _ = pieces(region)
-    loose = ~shapely.is_empty(shrunk(parts, its.face_mm)) if len(parts) else np.zeros(0, dtype=bool)
+    tab = _Tab(thickness_mm, down.depth_mm, 2 * its.face_mm)
+    core = shrunk(parts, its.face_mm)
+    round_mm = shapely.length(shapely.get_exterior_ring(parts))
+    held = ~shapely.is_empty(core) & (round_mm >= tab.least_round_mm)
+    small, _ = nested(core[~held], 0.0, its.face_mm / 2)
     flat, part = climbing(parts)
-    outer = np.zeros(len(flat), dtype=bool)
-    outer[np.searchsorted(part, np.arange(len(parts)))] = True
+    first = np.searchsorted(part, np.arange(len(parts)))
     deep = worked(flat, down, ramped=np.ones(len(flat), dtype=bool))
-    if not tabs:
-        return deep
-    keep = -thickness_mm * (1 - _TAB_SHARE)
-    slope = math.tan(math.radians(down.ramp_deg))
-    ways = [
-        _tabbed(picked(deep, np.array([k])), length, keep, slope, 2 * its.face_mm) if loose[part[k]] else
-        picked(deep, np.array([k]))
-        for k, length in enumerate(flat.lengths.tolist())
-    ]  # fmt: skip
-    return joined(ways) if ways else no_paths()
+    inner = worked(small, down, ramped=np.ones(len(small), dtype=bool))
+    ways = [picked(deep, np.array([k])) for k in range(len(deep))]
+    if tabs:
+        for k in first[held].tolist():
+            ways[k] = _tabbed(ways[k], float(flat.lengths[k]), tab)
+    return joined([inner, *ways])
 
 
-def _tabbed(path: Paths, round_mm: float, keep: float, slope: float, cutter_mm: float) -> Paths:
-    """A path that goes round several times, lifted to `keep` at the same places of every round."""
+@dataclass(frozen=True)
+class _Tab:
+    """What stays of the thickness to hold a piece."""
+
+    thickness_mm: float
+    depth_mm: float
+    cutter_mm: float
+
+    @property
+    def top_mm(self) -> float:
+        """Height of the tab's top above the face; below 0."""
+        return -self.thickness_mm + min(_TAB_SHARE * self.thickness_mm, _TAB_HIGH_MM)
+
+    @property
+    def side_mm(self) -> float:
+        """How long its sloped end is."""
+        return (self.depth_mm + self.top_mm) / math.tan(math.radians(_TAB_SIDE_DEG))
+
+    @property
+    def least_round_mm(self) -> float:
+        """The shortest way round that has room for one tab and as much that is cut through."""
+        return 2 * (_TAB_LEAST_MM + self.cutter_mm + 2 * self.side_mm)
+
+    def sizes(self, round_mm: float) -> tuple[int, float]:
+        """How many tabs, and half the way for which the cutter stays up at each: at most half of the way round."""
+        half = (_TAB_MM + self.cutter_mm) / 2
+        wanted = max(_FEWEST, math.ceil(round_mm / _TABS_APART_MM))
+        count = min(wanted, int(round_mm / (4 * (half + self.side_mm))))
+        return (count, half) if count else (1, round_mm / 4 - self.side_mm)
+
+
+def _tabbed(path: Paths, round_mm: float, tab: _Tab) -> Paths:
+    """A path that goes round several times, kept up at the same places of every round."""
     steps = np.linalg.norm(np.diff(path.xyz[:, :2], axis=0), axis=1)
     at = np.concatenate([[0], np.cumsum(steps)])
-    count = max(_FEWEST, math.ceil(round_mm / _TABS_APART_MM))
-    half = min((_TAB_MM + cutter_mm) / 2, round_mm / (4 * count))
+    count, half = tab.sizes(round_mm)
     middles = (np.arange(math.ceil(at[-1] / round_mm) * count) + 0.5) * round_mm / count
-    sides = (keep - path.xyz[:, 2].min()) / slope
-    marks = (middles[:, None] + np.array([-half - sides, -half, half, half + sides])).ravel()
+    marks = (middles[:, None] + np.array([-half - tab.side_mm, -half, half, half + tab.side_mm])).ravel()
     every = np.unique(np.concatenate([at, marks[(marks > 0) & (marks < at[-1])]]))
     x, y, z = (np.interp(every, at, column) for column in path.xyz.T)
-    lifted = np.maximum(z, keep - slope * _beyond(every, middles, half))
-    xyz = np.column_stack([x, y, np.where(z < keep, lifted, z)])
+    up = tab.top_mm - math.tan(math.radians(_TAB_SIDE_DEG)) * _beyond(every, middles, half)
+    xyz = np.column_stack([x, y, np.maximum(z, np.minimum(up, tab.top_mm))])
     return Paths(xyz, np.array([0, len(xyz)]), path.closed)
 
 

@@ -1,0 +1,306 @@
+"""Router plans on random shapes against plain twins: shapely's distances, and discs swept over pixels."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.ndimage import distance_transform_edt
+
+from carvegen.facts import cutting
+from carvegen.toolpaths.paths import Operation, Plan, Work
+from carvegen.toolpaths.router import router_plan
+from carvegen.toolpaths.settings import PathSettings
+from tests.cases import SHELF, block, box, disc, setup
+
+SIZE = (24.0, 18.0)
+
+
+def job(*cuts: shapely.Polygon, cutter: str = "flat-1", material: str = "basswood", **more):
+    size, cut_outs = more.pop("size", SIZE), more.pop("cut_outs", ())
+    return setup(material, cutter, **more).on(block(*cuts, size=size, cut_outs=cut_outs))
+
+
+def settings(*also: str, **more) -> PathSettings:
+    return PathSettings(also_cutters=tuple(map(SHELF.cutter, also)), **more)
+
+
+def land_of(its) -> shapely.Geometry:
+    gone = np.concatenate([its.block.cuts, its.block.cut_outs])
+    return shapely.difference(its.block.face, shapely.union_all(gone))
+
+
+def lines_of(operation: Operation) -> np.ndarray:
+    """Each step of each path as a line in the plane; (steps,), with the depth of its lower end."""
+    xyz, owner = operation.paths.xyz, operation.paths.owner
+    same = np.diff(owner) == 0
+    same &= np.hypot(*np.diff(xyz[:, :2], axis=0).T) > 1e-9
+    lines = shapely.linestrings(np.stack([xyz[:-1][same, :2], xyz[1:][same, :2]], axis=1))
+    return lines, np.minimum(xyz[:-1, 2], xyz[1:, 2])[same]
+
+
+def worst_entered_mm(plan: Plan) -> float:
+    """How far any cutter's groove, at its true depth, reaches into the land at the face."""
+    land, worst = land_of(plan.job), -math.inf
+    for operation in plan.operations:
+        lines, z = lines_of(operation)
+        half = np.array([cutting.half_width_mm(operation.cutter, np.zeros(1), -deep)[0] for deep in z.tolist()])
+        gaps = shapely.distance(lines, land)
+        worst = max(worst, float(np.nanmax(half - gaps))) if not land.is_empty else worst
+    return worst
+
+
+@st.composite
+def scenes(draw: st.DrawFn) -> list[shapely.Polygon]:
+    """A few stars, some with a hole, some over the block's edge; disjoint."""
+    rng = np.random.default_rng(draw(st.integers(0, 2**32)))
+    face = shapely.box(0, 0, *SIZE)
+    drawn = []
+    for _ in range(draw(st.integers(1, 4))):
+        count = int(rng.integers(3, 12))
+        angle = np.sort(rng.uniform(0, 2 * np.pi, count))
+        radius = rng.uniform(0.5, 6, count)
+        centre = rng.uniform(0, 1, 2) * SIZE
+        star = shapely.Polygon(centre + np.column_stack([radius * np.cos(angle), radius * np.sin(angle)])).buffer(0)
+        if rng.random() < 0.4:
+            star = star.difference(disc(*centre, float(rng.uniform(0.2, 1.5)), points=20))
+        drawn.append(star)
+    whole = shapely.set_precision(shapely.intersection(shapely.union_all(drawn), face), 0.001)
+    return [part for part in shapely.get_parts(whole) if part.geom_type == "Polygon" and part.area > 0.01]
+
+
+CUTTERS = st.sampled_from(["flat-1", "flat-3", "ball-1", "taper-0.5", "v-60", "v-30"])
+ALSO = st.lists(st.sampled_from(["flat-1", "flat-3"]), unique=True, max_size=2)
+
+
+@given(scenes(), CUTTERS, ALSO, st.sampled_from(["rings", "lines"]), st.booleans())
+def test_no_cutter_enters_the_land(cuts, cutter, also, cleared, plunge) -> None:
+    """The promise is 0.02 mm; nothing but rounding is used of it."""
+    if not cuts:
+        return
+    plan = router_plan(job(*cuts, cutter=cutter, depth=1.5), settings(*also, cleared=cleared, plunge=plunge))
+    assert worst_entered_mm(plan) < 1e-5
+
+
+PX = 0.04
+
+
+def pixels(its) -> tuple[np.ndarray, np.ndarray]:
+    """Middles of the pixels of the face and a strip round it."""
+    xs = np.arange(-2, SIZE[0] + 2, PX) + PX / 2
+    ys = np.arange(-2, SIZE[1] + 2, PX) + PX / 2
+    return np.meshgrid(xs, ys)
+
+
+def swept(plan: Plan, cutter: str) -> np.ndarray:
+    """Pixels within the cutter's radius of a way at full depth: paths sampled far finer than a pixel."""
+    x, y = pixels(plan.job)
+    away = np.ones(x.shape, dtype=bool)
+    for operation in plan.operations:
+        if operation.cutter.key == cutter and operation.work is not Work.CUT_THROUGH:
+            lines, z = lines_of(operation)
+            dots = shapely.get_coordinates(shapely.segmentize(lines[z < -operation.depth_mm + 1e-9], PX / 4))
+            column, row = ((dots + 2) // PX).astype(int).T
+            inside = (column >= 0) & (row >= 0) & (column < x.shape[1]) & (row < x.shape[0])
+            away[row[inside], column[inside]] = False
+    return distance_transform_edt(away) * PX <= SHELF.cutter(cutter).values["diameter_mm"] / 2
+
+
+@given(scenes(), st.sampled_from(["rings", "lines"]))
+def test_what_is_cleared_is_the_opening_of_the_cut_by_the_cutter(cuts, cleared) -> None:
+    """By pixels alone: the land worn off by distance, twice; our paths swept by a disc. To 1.5 pixels and the sag."""
+    if not cuts:
+        return
+    plan = router_plan(job(*cuts, cutter="flat-1", depth=0.5), settings(cleared=cleared, plunge=True))
+    x, y = pixels(plan.job)
+    on_face = (x > 0) & (y > 0) & (x < SIZE[0]) & (y < SIZE[1])
+    white = shapely.contains_xy(shapely.union_all(plan.job.block.cuts), x, y)
+    land = on_face & ~white
+    if not land.any() or not white.any():
+        return
+    from_land = distance_transform_edt(~land) * PX
+    slack = 1.5 * PX + 0.02
+    surely = distance_transform_edt(~(from_land >= 0.5 + slack)) * PX <= 0.5 - slack
+    within = distance_transform_edt(~(from_land >= 0.5 - slack)) * PX <= 0.5 + slack
+    done = swept(plan, "flat-1")
+    wide = from_land >= 0.5 + slack
+    assert not (surely & on_face & white & ~done & _near(wide & on_face)).any()
+    assert not (done & on_face & ~within).any()
+
+
+def _near(centres: np.ndarray) -> np.ndarray:
+    return distance_transform_edt(~centres) * PX <= 0.5 - 1.5 * PX - 0.02
+
+
+@given(scenes(), CUTTERS)
+def test_what_is_told_as_unreached_is_what_no_groove_touches(cuts, cutter) -> None:
+    """By shapely alone: the union of all grooves, against the cuts."""
+    if not cuts:
+        return
+    plan = router_plan(job(*cuts, cutter=cutter, depth=1.0), settings(plunge=True))
+    grooves = [shapely.Polygon()]
+    for operation in plan.operations:
+        lines, z = lines_of(operation)
+        half = [float(cutting.half_width_mm(operation.cutter, np.zeros(1), -deep)[0]) for deep in z.tolist()]
+        grooves += list(shapely.buffer(lines, np.array(half), quad_segs=32))
+    touched = shapely.union_all(grooves)
+    told = shapely.union_all(plan.unreached)
+    assert shapely.difference(shapely.difference(shapely.union_all(plan.job.block.cuts), told), touched.buffer(0.03)).area < 1e-6
+    assert shapely.intersection(told.buffer(-0.03), touched).area < 1e-6
+
+
+@pytest.mark.parametrize(
+    ("cutter", "inner_deg", "area"),
+    [
+        # Plane geometry, area left in one corner: r² (cot(A/2) - (pi - A)/2); at 90 degrees r² (1 - pi/4).
+        ("flat-1", 90, 0.0537),
+        ("flat-3", 90, 1.5**2 * (1 - math.pi / 4)),
+        ("flat-1", 60, 0.25 * (1 / math.tan(math.pi / 6) - math.pi / 3)),
+    ],
+)
+def test_a_round_cutter_leaves_the_corners(cutter, inner_deg, area) -> None:
+    shape = box(4, 4, 15, 10) if inner_deg == 90 else shapely.Polygon([(4, 3), (18, 3), (11, 3 + 7 * math.sqrt(3))])
+    plan = router_plan(job(shape, cutter=cutter, depth=0.5), settings())
+    assert len(plan.unreached) == {90: 4, 60: 3}[inner_deg]
+    assert shapely.area(plan.unreached) == pytest.approx(area, rel=0.03)
+
+
+def test_rest_areas_are_worked_by_the_smaller_cutter_alone() -> None:
+    """A square by 3 mm, then 1 mm: the small one goes only into corners, and leaves what it alone would leave."""
+    shape = box(2, 2, 20, 14)
+    both = router_plan(job(shape, cutter="flat-3", depth=1.0), settings("flat-1"))
+    alone = router_plan(job(shape, cutter="flat-1", depth=1.0), settings())
+    assert shapely.area(both.unreached).sum() == pytest.approx(shapely.area(alone.unreached).sum(), rel=0.02)
+    corners = shapely.multipoints(shapely.get_coordinates(shape)[:4])
+    small = [its for its in both.operations if its.cutter.key == "flat-1"]
+    assert small
+    for operation in small:
+        assert shapely.distance(shapely.points(operation.paths.xyz[:, :2]), corners).max() < 3.5
+    assert [its.cutter.key for its in both.operations] == ["flat-3", "flat-3", *["flat-1"] * len(small)]
+
+
+@given(scenes(), st.sampled_from(["flat-1", "flat-3"]), st.sampled_from(["rings", "lines"]), st.floats(2, 20))
+def test_a_flat_cutter_goes_down_on_ramps_and_in_passes(cuts, cutter, cleared, ramp) -> None:
+    if not cuts:
+        return
+    chosen = settings(cleared=cleared, ramp_deg=ramp)
+    plan = router_plan(job(*cuts, cutter=cutter, depth=2.0, material="cherry"), chosen)
+    for operation in plan.operations:
+        xyz, owner = operation.paths.xyz, operation.paths.owner
+        same = np.diff(owner) == 0
+        step = np.diff(xyz, axis=0)[same]
+        assert (step[:, 2] <= 1e-9).all()
+        down = step[:, 2] < -1e-9
+        slope = np.degrees(np.arctan2(-step[down, 2], np.hypot(step[down, 0], step[down, 1])))
+        assert slope.max(initial=0) <= ramp + 0.01
+        assert xyz[operation.paths.start[:-1], 2] == pytest.approx(0)
+        assert xyz[operation.paths.start[1:] - 1, 2] == pytest.approx(-operation.depth_mm)
+
+
+@given(scenes(), CUTTERS)
+def test_a_way_round_closes_at_its_depth(cuts, cutter) -> None:
+    """The last round of a wall comes back to where it began."""
+    if not cuts:
+        return
+    plan = router_plan(job(*cuts, cutter=cutter, depth=1.0), settings())
+    for operation in (its for its in plan.operations if its.work is Work.WALL):
+        for k in range(len(operation.paths)):
+            xyz = operation.paths.xyz[operation.paths.start[k] : operation.paths.start[k + 1]]
+            first = np.flatnonzero(xyz[:, 2] < -operation.depth_mm + 1e-9)[0]
+            assert np.hypot(*(xyz[first, :2] - xyz[-1, :2])) < 1e-6
+
+
+def test_walls_are_cut_climbing_on_the_block() -> None:
+    """On the block, x mirrored, land is on the right of the way: outside a pocket's ring, inside an island's."""
+    plan = router_plan(job(box(3, 3, 18, 12).difference(disc(12, 9, 2)), cutter="flat-1", depth=0.5), settings())
+    wall = next(its for its in plan.operations if its.work is Work.WALL)
+    land = land_of(plan.job)
+    for k in range(len(wall.paths)):
+        xyz = wall.paths.xyz[wall.paths.start[k] : wall.paths.start[k + 1]]
+        on_block = np.column_stack([SIZE[0] - xyz[:, 0], xyz[:, 1]])
+        way = np.diff(on_block, axis=0)
+        long = np.hypot(*way.T) > 0.05
+        right = (on_block[:-1] + way / 2 + np.column_stack([way[:, 1], -way[:, 0]]) / np.hypot(*way.T)[:, None] * 0.55)[long]
+        assert shapely.contains_xy(land, SIZE[0] - right[:, 0], right[:, 1]).all()
+
+
+@given(scenes(), CUTTERS, ALSO, st.floats(0, 24), st.floats(0, 18))
+def test_nothing_comes_near_a_clamp(cuts, cutter, also, x, y) -> None:
+    if not cuts:
+        return
+    clamp = box(x, y, 5, 3)
+    chosen = settings(*also, no_go=np.array([clamp]))
+    plan = router_plan(job(*cuts, cutter=cutter, depth=1.0), chosen)
+    for operation in plan.operations:
+        lines, _ = lines_of(operation)
+        half = float(cutting.half_width_mm(operation.cutter, np.zeros(1), operation.depth_mm)[0])
+        assert shapely.distance(lines, clamp).min(initial=math.inf) >= half - 1e-6
+
+
+def test_never_into_what_the_material_keeps() -> None:
+    """Lino of 3.2 mm keeps 0.8 mm: a depth of 3 mm is cut 2.4 mm deep, and that is said."""
+    its = job(box(3, 3, 10, 10), cutter="flat-1", material="linoleum", depth=3.0)
+    plan = router_plan(its, settings())
+    assert min(operation.paths.xyz[:, 2].min() for operation in plan.operations) == pytest.approx(-2.4)
+    assert any("2.4 mm" in remark for remark in plan.remarks)
+
+
+def test_a_pointed_cutter_and_a_flat_one_share_a_cut() -> None:
+    """The flat one clears the floor and keeps off the flank that the V cuts afterwards."""
+    shape = box(3, 3, 18, 12)
+    plan = router_plan(job(shape, cutter="v-30", depth=1.5), settings("flat-3"))
+    flat = next(its for its in plan.operations if its.cutter.key == "flat-3")
+    flank = 1.5 * math.tan(math.radians(15))
+    land = land_of(plan.job)
+    assert shapely.distance(lines_of(flat)[0], land).min() >= 1.5 + flank - 1e-5
+    wall = next(its for its in plan.operations if its.work is Work.WALL)
+    assert wall.cutter.key == "v-30"
+    assert shapely.distance(lines_of(wall)[0], land).min() == pytest.approx(0.05 + flank, abs=0.003)
+    alone = router_plan(job(shape, cutter="v-30", depth=1.5), settings())
+    length = {its.cutter.key: 0.0 for its in plan.operations}
+    for its in plan.operations:
+        length[its.cutter.key] += float(its.paths.lengths.sum())
+    assert length["v-30"] < 0.5 * sum(float(its.paths.lengths.sum()) for its in alone.operations)
+
+
+def test_a_cut_out_is_cut_through_and_its_piece_is_held() -> None:
+    its = job(cutter="flat-1", material="linoleum", depth=1.0, cut_outs=(disc(12, 9, 6),))
+    plan = router_plan(its, settings())
+    (way,) = plan.operations
+    assert way.work is Work.CUT_THROUGH
+    assert way.paths.xyz[:, 2].min() == pytest.approx(-3.4)
+    x, y, z = way.paths.xyz.T
+    assert np.hypot(x - 12, y - 9) == pytest.approx(5.5, abs=0.02)
+    deepest = z > -3.2
+    angle = np.degrees(np.arctan2(y - 9, x - 12)) % 360
+    last = np.flatnonzero(z < -2.9)
+    held = [k for k in range(360) if not (np.abs(angle[last] - k) < 3).any()]
+    assert deepest.any()
+    assert len(held) > 20
+    free = router_plan(its, settings(tabs=False)).operations[0]
+    assert free.paths.xyz[-40:, 2] == pytest.approx(-3.4)
+
+
+def test_a_pocket_at_the_edge_is_open_there() -> None:
+    """The cutter runs out over the edge, so no land is left in the block's corner."""
+    plan = router_plan(job(box(0, 10, 8, 8), cutter="flat-3", depth=1.0), settings())
+    assert len(plan.unreached) == 1
+    assert plan.unreached[0].centroid.distance(shapely.Point(8, 10)) < 0.5
+
+
+def test_no_cut_no_plan() -> None:
+    plan = router_plan(job(cutter="flat-1", depth=1.0), settings("flat-3"))
+    assert plan.operations == ()
+    assert len(plan.unreached) == 0
+
+
+def test_a_further_cutter_named_twice_works_once() -> None:
+    its = job(box(3, 3, 18, 12), cutter="flat-3", depth=1.0)
+    chosen = dataclasses.replace(settings("flat-3", "flat-1", "flat-1"))
+    names = [operation.name for operation in router_plan(its, chosen).operations]
+    assert len(set(names)) == len(names)
