@@ -58,6 +58,7 @@ class Style:
 
     transfer: str = "carbon"  #: how the guide's drawing comes onto the block
     paper: str = "A4"
+    pale_guide: bool = False  #: draw the guide pale, to save ink
     dxf: str = "R2000"
     mend: bool = False  #: mend the cuts first where a limit breaks
     width_map: bool = False  #: draw the land-width map too
@@ -129,8 +130,9 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
 
 def _write_job(folder: Path, job: Job, report: Report, style: Style) -> None:
     if job.machine.kind == "hand":
-        write_file(folder / "guide.pdf", guide_pdf(job, style.transfer, style.paper))
-        write_file(folder / "guide.svg", guide_svg(job, style.transfer))
+        how: dict[str, Any] = {"report": report, "saving": style.pale_guide}
+        write_file(folder / "guide.pdf", guide_pdf(job, style.transfer, style.paper, **how))
+        write_file(folder / "guide.svg", guide_svg(job, style.transfer, **how))
     else:
         write_file(folder / "block.svg", machine_svg(job))
         write_file(folder / "block.dxf", machine_dxf(job, style.dxf))

@@ -103,9 +103,10 @@ TABLES: Mapping[str, tuple[Key, ...]] = MappingProxyType({
               default=""),
     ),
     "files": (
-        _text("transfer", "how the guide's drawing comes onto the block", among=("carbon", "glued", "face-down"),
+        _text("transfer", "how the guide's drawing comes onto the block", among=("carbon", "glued", "face-down", "tracing"),
               default="carbon"),
         _text("paper", "paper of the guide", among=("A4", "Letter"), default="A4"),
+        _flag("pale_guide", "draw the guide pale, to save ink", False),
         _text("dxf", "release of the DXF files", among=("R2000", "R12"), default="R2000"),
         _flag("width_map", "draw how wide the land is, too", False),
     ),

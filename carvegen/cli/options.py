@@ -178,12 +178,13 @@ output = _all(
     ),
     click.option(
         "--transfer",
-        type=click.Choice(["carbon", "glued", "face-down"]),
+        type=click.Choice(["carbon", "glued", "face-down", "tracing"]),
         default="carbon",
         show_default=True,
         help="How the guide comes onto the block.",
     ),
     click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True, help="Of the guide."),
+    click.option("--pale-guide", is_flag=True, help="Draw the guide pale, to save ink."),
     click.option(
         "--dxf",
         type=click.Choice(["R2000", "R12"]),
@@ -321,6 +322,7 @@ def style(given: Mapping[str, Any], *, mend: bool = False) -> Style:
     return Style(
         transfer=given["transfer"],
         paper=given["paper"],
+        pale_guide=given["pale_guide"],
         dxf=given["dxf"],
         mend=mend or given.get("mend", False),
         width_map=given["width_map"],

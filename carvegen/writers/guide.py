@@ -12,20 +12,29 @@ import shapely
 
 from carvegen.errors import InputError
 from carvegen.facts import cutting
+from carvegen.findings import Report, Severity
+from carvegen.writers.guide_zones import tool_lines, zones_of
+from carvegen.writers.marks import marks, readable, summary
 from carvegen.writers.sheet import BAR_MM, MARGIN_MM, register_crosses
 from carvegen.writers.views import View, seen
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from carvegen.geometry import Floats, PolygonArray
     from carvegen.job import Job
+    from carvegen.writers.guide_zones import Zones
+    from carvegen.writers.marks import Mark
     from carvegen.writers.views import Seen
 
 __all__ = [
+    "FREE_TONE",
     "HATCH_TONE",
+    "HEAVY_MM",
     "MEASURE_ME",
     "OUTLINE_MM",
     "TEST_WORD",
-    "TONE",
+    "TONES",
     "WORD_MM",
     "Guide",
     "Transfer",
@@ -37,11 +46,16 @@ __all__ = [
 TEST_WORD = "SNOW"
 WORD_MM = 4.0  #: height of its letters
 
-TONE = 0.82  #: lightness of the cut areas: prints on any black-and-white printer, and lines show on it
+#: Lightness of fine cuts, grooves along the land, and floors: prints on any black-and-white printer, lines show on it.
+TONES = (0.62, 0.78, 0.9)
+_PALE = (0.9, 0.94, 0.97)  #: the same to save ink
+FREE_TONE = 0.45  #: lightness of the hatching over free zones
+HEAVY_MM = 0.4  #: width of the outline round small land
 HATCH_TONE = 0.35  #: lightness of outlines and hatching
 OUTLINE_MM = 0.1  #: width of the line along a cut's edge, half of it inside
 MEASURE_ME = f"measure me: {BAR_MM:g} mm, print at 100 %, do not fit"
 
+_AROUND_MM = MARGIN_MM - 2.0  #: as far as the register crosses reach: 200 x 150 mm go on one sheet of A4
 _HATCH_MM = 1.6  # between hatching lines
 
 
@@ -51,11 +65,12 @@ class Transfer(enum.Enum):
     CARBON = "carbon"
     GLUED = "glued"
     FACE_DOWN = "face-down"
+    TRACING = "tracing"
 
     @property
     def view(self) -> View:
         """What the sheet must show: a sheet laid face down is turned by the transfer itself."""
-        return View.PRINT if self is Transfer.FACE_DOWN else View.BLOCK
+        return View.PRINT if self in {Transfer.FACE_DOWN, Transfer.TRACING} else View.BLOCK
 
     @property
     def words(self) -> str:
@@ -66,6 +81,7 @@ class Transfer(enum.Enum):
 _LAID = {
     Transfer.CARBON: "Lay carbon paper on the block and this sheet face up over it; trace the edges.",
     Transfer.GLUED: "Paste this sheet face up on the block and cut through the paper.",
+    Transfer.TRACING: "Trace this sheet in soft pencil on tracing paper; lay that face down on the block and rub.",
     Transfer.FACE_DOWN: "Lay this sheet face down on the block and rub it off, or transfer its toner.",
 }
 _READS = {
@@ -82,12 +98,18 @@ class Guide:
     shown: Seen
     transfer: Transfer
     register: PolygonArray
+    zones: Zones  #: what is cut first, then, and last
+    tones: tuple[float, float, float]  #: how light these are drawn
     hatch: Floats  #: lines over the cut-outs, (n, 4) as x, y, x, y
+    free_hatch: Floats  #: lines over the free zones, the other way round
+    marks: tuple[Mark, ...]  #: numbered rings round findings
     arrow: Floats | None  #: lines of the grain's arrow, (n, 4)
     word_at: tuple[float, float]  #: where the test word begins; it runs to the left if `mirrored`
     facts: tuple[str, ...]
     legend: tuple[str, ...]
+    tools: tuple[str, ...]  #: which where, in the order of cutting
     steps: tuple[str, ...]
+    findings: tuple[str, ...]  #: what the rings mean
 
     @property
     def mirrored(self) -> bool:
@@ -97,7 +119,7 @@ class Guide:
     @property
     def bounds(self) -> tuple[float, float, float, float]:
         """Left, bottom, right and top of the drawing: the block with its margin."""
-        return (-MARGIN_MM, -MARGIN_MM, self.shown.width_mm + MARGIN_MM, self.shown.height_mm + MARGIN_MM)
+        return (-_AROUND_MM, -_AROUND_MM, self.shown.width_mm + _AROUND_MM, self.shown.height_mm + _AROUND_MM)
 
     @property
     def title(self) -> str:
@@ -120,21 +142,38 @@ def transfer_named(name: str) -> Transfer:
         raise InputError("must be a way of transfer", value=name, where="transfer", hint=f"known: {known}") from None
 
 
-def hand_guide(job: Job, transfer: Transfer) -> Guide:
-    """The guide for one block, one tool and one way of transfer."""
+def hand_guide(job: Job, transfer: Transfer, report: Report | None = None, *, saving: bool = False) -> Guide:
+    """The guide for one block, one tool and one way of transfer.
+
+    Parameters
+    ----------
+    report
+        Its findings that break or risk something are ringed and numbered.
+    saving
+        Draw the zones pale, to save ink.
+    """
     shown = seen(job, transfer.view)
+    zones = zones_of(job, shown)
+    told = Report.of(its for its in report or () if its.severity is not Severity.ADVICE)
+    most = readable(shown)
     along_grain = job.material.grain == "side"
     word_at = shown.places([(0.0, shown.height_mm + 3.0)])[0].tolist()
     return Guide(
         shown=shown,
         transfer=transfer,
         register=register_crosses(shown),
-        hatch=_hatching(shown.cut_outs),
+        zones=zones,
+        tones=_PALE if saving else TONES,
+        hatch=_hatching(shown.cut_outs, 1),
+        free_hatch=_hatching(shown.free, -1),
+        marks=tuple(marks(told, shown, most=most)),
         arrow=_arrow(shown.direction_deg(job.grain_deg)) if along_grain else None,
         word_at=(word_at[0], word_at[1]),
         facts=_facts(job, shown),
-        legend=_legend(grain=along_grain),
+        legend=tuple(_legend(shown, zones, grain=along_grain)),
+        tools=tuple(tool_lines(job, zones)),
         steps=_STEPS,
+        findings=tuple(summary(told, most=most)) if len(told) else (),
     )
 
 
@@ -155,12 +194,21 @@ def _walls(steepest_deg: float) -> str:
     return f"Walls: {steepest_deg:.0f} degrees from the vertical, the land wider at its foot."
 
 
-def _legend(*, grain: bool) -> tuple[str, ...]:
-    lines = (
-        "Grey: cut away. White: leave standing, it prints. Hatched: goes through the whole thickness.",
-        "Frame: the block's edge. Crosses outside it: register, the same on every block of this size.",
-    )
-    return (*lines, "Double arrow under the block: the grain.") if grain else lines
+def _legend(shown: Seen, zones: Zones, *, grain: bool) -> Iterator[str]:
+    yield "Grey: cut away, the darkest first, the lightest last. White: leave standing, it prints."
+    if len(shown.cut_outs):
+        yield "Coarse hatching: goes through the whole thickness."
+    if len(shown.free):
+        yield "Fine hatching: yours to decide, gouge in hand; it may go or stay."
+    if len(zones.stands):
+        yield "Heavy outline: small land inside a cut. Leave it standing."
+    if len(zones.thin):
+        yield "Short strokes into the grey: the land beside them is thin. Slope its wall that way, wide at the foot."
+    if len(shown.kept):
+        yield "Thin broken outline: artwork that is kept clear, to find your way by."
+    yield "Frame: the block's edge. Crosses outside it: register, the same on every block of this size."
+    if grain:
+        yield "Double arrow under the block: the grain."
 
 
 # Order of cutting: Fletcher, Wood-Block Printing (1916), and Phillips, The Technique of the Color Wood-cut
@@ -168,22 +216,25 @@ def _legend(*, grain: bool) -> tuple[str, ...]:
 _STEPS = (
     "Measure the bar on the print. If it is not 100 mm, print again at 100 %.",
     "Lay the guide to the block's edges; look at the test word before anything is traced or pasted.",
-    "Cut the fine outlines first: each wall slopes out from under the land, never in under it.",
-    "Then the small cuts and flakes, from the middle of the block outwards.",
-    "Clear the wide areas last, deeper towards their middle. Cut-outs at the very end.",
+    "Cut the fine cuts first, from the middle of the block outwards; then a groove along the land of each wide cut. "
+    "Each wall slopes out from under the land, never in under it.",
+    "Clear the floors last, towards waste and away from the land, deeper towards their middle.",
+    "Openings that go through: bore or stab a hole in the waste, then cut from the hole towards the outline, from both "
+    "faces if the block is thick; pare to the line at the very end.",
     "Block against a stop, both hands behind the edge, cut away from yourself, tools sharp. The tool maker's "
     "instructions and your workshop's rules go before this sheet.",
 )
 
 
-def _hatching(shapes: PolygonArray) -> Floats:
-    """Slanting lines over `shapes`, `_HATCH_MM` apart; (n, 4)."""
+def _hatching(shapes: PolygonArray, way: int) -> Floats:
+    """Slanting lines over `shapes`: rising (1), or falling and twice as close (-1); (n, 4)."""
     if len(shapes) == 0:
         return np.empty((0, 4))
     left, bottom, right, top = shapely.total_bounds(shapes).tolist()
     height = top - bottom
-    foot = np.arange(left - height, right, _HATCH_MM * math.sqrt(2))
-    ends = np.column_stack([foot, np.full_like(foot, bottom), foot + height, np.full_like(foot, top)])
+    foot = np.arange(left - height, right, _HATCH_MM * math.sqrt(2) * (1 if way > 0 else 0.5))
+    begin, end = (bottom, top) if way > 0 else (top, bottom)
+    ends = np.column_stack([foot, np.full_like(foot, begin), foot + height, np.full_like(foot, end)])
     lines = shapely.linestrings(ends.reshape(-1, 2, 2))
     cut = shapely.get_parts(shapely.intersection(lines, shapely.multipolygons(shapes)))
     straight = cut[(shapely.get_type_id(cut) == 1) & ~shapely.is_empty(cut)]

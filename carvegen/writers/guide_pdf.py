@@ -18,15 +18,17 @@ from reportlab.pdfgen.canvas import Canvas
 from carvegen import geometry
 from carvegen.units import MM_PER
 from carvegen.writers.guide import (
+    FREE_TONE,
     HATCH_TONE,
+    HEAVY_MM,
     MEASURE_ME,
     OUTLINE_MM,
     TEST_WORD,
-    TONE,
     WORD_MM,
     hand_guide,
     transfer_named,
 )
+from carvegen.writers.marks import LABEL_MM
 from carvegen.writers.outlines import ring_texts
 from carvegen.writers.sheet import BAR_MM
 from carvegen.writers.tiles import FOOT_MM, UNPRINTED_MM, plan
@@ -34,6 +36,7 @@ from carvegen.writers.tiles import FOOT_MM, UNPRINTED_MM, plan
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from carvegen.findings import Report
     from carvegen.geometry import Floats, PolygonArray
     from carvegen.job import Job
     from carvegen.writers.guide import Guide
@@ -43,25 +46,31 @@ __all__ = ["guide_pdf"]
 
 _PT = 1 / MM_PER["pt"]  # points in a millimetre
 _FONT = "Vera"  # comes with reportlab; put into the file, so that every printer has it
-_MAP_MM = (34.0, 13.0)  # room for the map of the sheets
+_MAP_MM = (34.0, 11.0)  # room for the map of the sheets
 
 
-def guide_pdf(job: Job, transfer: str, paper: str = "A4") -> bytes:
+def guide_pdf(
+    job: Job, transfer: str, paper: str = "A4", *, report: Report | None = None, saving: bool = False
+) -> bytes:
     """The guide as PDF pages of `paper`, the first with the words, the others with the drawing.
 
     Parameters
     ----------
     transfer
-        "carbon", "glued" (both mirrored) or "face-down" (as the print reads).
+        "carbon", "glued" (both mirrored), "face-down" or "tracing" (as the print reads).
     paper
         "A4" or "Letter".
+    report
+        Findings to be ringed and numbered.
+    saving
+        Draw the zones pale, to save ink.
 
     Raises
     ------
     InputError
         If the transfer or the paper is unknown.
     """
-    guide = hand_guide(job, transfer_named(transfer))
+    guide = hand_guide(job, transfer_named(transfer), report, saving=saving)
     sheets = plan(guide.bounds, paper)
     if _FONT not in pdfmetrics.getRegisteredFontNames():
         pdfmetrics.registerFont(TTFont(_FONT, "Vera.ttf"))
@@ -70,12 +79,12 @@ def guide_pdf(job: Job, transfer: str, paper: str = "A4") -> bytes:
     canvas.setTitle(guide.title)
     canvas.setSubject(guide.transfer.words)
     _words_page(canvas, guide, sheets)
-    cuts, cut_outs = _Shapes(guide.shown.cuts, "B*"), _Shapes(guide.shown.cut_outs, "S")
+    drawn = _Drawn(guide)
     for number, tile in enumerate(sheets.tiles, start=1):
         _heading(canvas, guide, sheets, tile)
         canvas.saveState()
         _to_tile(canvas, tile)
-        _drawing(canvas, guide, tile, cuts, cut_outs)
+        _drawing(canvas, guide, tile, drawn)
         _joins(canvas, sheets)
         canvas.restoreState()
         _foot(canvas, sheets, number)
@@ -123,28 +132,74 @@ def _to_tile(canvas: Canvas, tile: Tile) -> None:
     )
 
 
-def _drawing(canvas: Canvas, guide: Guide, tile: Tile, cuts: _Shapes, cut_outs: _Shapes) -> None:
+class _Drawn:
+    """The shapes of a guide, made ready once for all sheets."""
+
+    def __init__(self, guide: Guide) -> None:
+        zones = guide.zones
+        self.zones = [_Shapes(its, "f*") for its in (zones.fine, zones.edges, zones.floors)]
+        self.cuts, self.cut_outs = _Shapes(guide.shown.cuts, "S"), _Shapes(guide.shown.cut_outs, "S")
+        self.stands, self.kept = _Shapes(zones.stands, "S"), _Shapes(guide.shown.kept, "S")
+        self.register = _Shapes(guide.register, "f*")
+
+
+def _drawing(canvas: Canvas, guide: Guide, tile: Tile, drawn: _Drawn) -> None:
     canvas.setLineJoin(1)
-    canvas.setFillGray(TONE)
+    for tone, shapes in zip(guide.tones, drawn.zones, strict=True):
+        canvas.setFillGray(tone)
+        canvas.addLiteral(shapes.within(tile))
     canvas.setStrokeGray(HATCH_TONE)
     canvas.setLineWidth(OUTLINE_MM)
-    canvas.addLiteral(cuts.within(tile))
+    canvas.addLiteral(drawn.cuts.within(tile))
+    _kept(canvas, drawn.kept.within(tile))
+    canvas.setStrokeGray(FREE_TONE)
+    _lines(canvas, guide.free_hatch)
+    canvas.setStrokeGray(HATCH_TONE)
     canvas.setLineWidth(0.25)
     _lines(canvas, guide.hatch)
-    canvas.addLiteral(cut_outs.within(tile))
+    canvas.addLiteral(drawn.cut_outs.within(tile))
     canvas.setStrokeGray(0)
     canvas.setFillGray(0)
+    _lines(canvas, guide.zones.thin)
+    canvas.setLineWidth(HEAVY_MM)
+    canvas.addLiteral(drawn.stands.within(tile))
     canvas.setLineWidth(0.3)
     canvas.rect(0, 0, guide.shown.width_mm, guide.shown.height_mm)
-    canvas.addLiteral(_Shapes(guide.register, "f*").within(tile))
+    canvas.addLiteral(drawn.register.within(tile))
     if guide.arrow is not None:
         _lines(canvas, guide.arrow)
+    _marks(canvas, guide)
     canvas.saveState()
     canvas.translate(*guide.word_at)
     canvas.scale(-1 if guide.mirrored else 1, 1)
     canvas.setFont(_FONT, WORD_MM / 0.73)
     canvas.drawString(0, 0, TEST_WORD)
     canvas.restoreState()
+
+
+def _kept(canvas: Canvas, outlines: str) -> None:
+    canvas.saveState()
+    canvas.setDash([1.2, 0.8])
+    canvas.addLiteral(outlines)
+    canvas.restoreState()
+
+
+def _marks(canvas: Canvas, guide: Guide) -> None:
+    """Numbered rings; light under dark, so that they stand out on grey and on white."""
+    for mark in guide.marks:
+        for tone, width in ((1.0, 0.9), (0.0, 0.35)):
+            canvas.setStrokeGray(tone)
+            canvas.setLineWidth(width)
+            canvas.setDash([] if mark.breaks or tone else [1.0, 0.7])
+            canvas.circle(*mark.at, mark.radius)
+    canvas.setDash([])
+    for mark in guide.marks:
+        left, bottom, width, height = mark.box
+        canvas.setFillGray(1)
+        canvas.rect(left, bottom, width, height, stroke=0, fill=1)
+        canvas.setFillGray(0)
+        canvas.setFont(_FONT, LABEL_MM)
+        canvas.drawString(left + 0.4, bottom + 0.55, mark.label)
 
 
 def _lines(canvas: Canvas, lines: Floats) -> None:
@@ -166,7 +221,7 @@ def _heading(canvas: Canvas, guide: Guide, sheets: Plan, tile: Tile) -> None:
     reads = "mirrored" if guide.mirrored else "as the print reads"
     text = (
         f"{guide.shown.name}: row {tile.row} of {sheets.rows}, column {tile.column} of {sheets.columns}; "
-        f"{guide.transfer.value}, {reads}; grey = cut away"
+        f"{guide.transfer.value}, {reads}; grey = cut away, darkest first"
     )
     _say(canvas, [text], x=UNPRINTED_MM, y=height - UNPRINTED_MM - 4, width=width - 2 * UNPRINTED_MM, lines=1)
 
@@ -200,8 +255,17 @@ def _words_page(canvas: Canvas, guide: Guide, sheets: Plan) -> None:
         else []
     )
     steps = [f"{number}. {step}" for number, step in enumerate(guide.steps, start=1)]
-    for words in ([guide.transfer.words], guide.facts, [*guide.legend, *joins], steps):
-        y = _say(canvas, words, x=UNPRINTED_MM, y=y - 3, width=room)
+    parts = {
+        "How it comes onto the block": [guide.transfer.words, *guide.facts],
+        "What the drawing shows": [*guide.legend, *joins],
+        "Which tool where": guide.tools,
+        "In which order": steps,
+        "Rings and numbers": guide.findings,
+    }
+    for heading, words in parts.items():
+        if words:
+            y = _say(canvas, [heading], x=UNPRINTED_MM, y=y - 3, width=room, size=4.4)
+            y = _say(canvas, words, x=UNPRINTED_MM, y=y - 0.5, width=room)
     low = UNPRINTED_MM + FOOT_MM
     canvas.setFillGray(0)
     canvas.rect((width - UNPRINTED_MM - 2) * _PT, low * _PT, 2 * _PT, BAR_MM * _PT, stroke=0, fill=1)

@@ -5,22 +5,25 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from carvegen.writers.guide import (
+    FREE_TONE,
     HATCH_TONE,
+    HEAVY_MM,
     MEASURE_ME,
     OUTLINE_MM,
     TEST_WORD,
-    TONE,
     WORD_MM,
     hand_guide,
     transfer_named,
 )
-from carvegen.writers.layers import BLOCK_EDGE, CUT_AREA, CUT_OUT, LAYERS, NOTES, REGISTER
+from carvegen.writers.layers import BLOCK_EDGE, CUT_OUT, FINDING, FREE_FRINGE, LAYERS, NOTES, REGISTER
+from carvegen.writers.marks import LABEL_MM
 from carvegen.writers.sheet import around
 from carvegen.writers.svg_page import SvgPage
 
 if TYPE_CHECKING:
     from typing import Any
 
+    from carvegen.findings import Report
     from carvegen.geometry import Floats
     from carvegen.job import Job
     from carvegen.writers.guide import Guide
@@ -30,22 +33,27 @@ __all__ = ["guide_svg"]
 _INK = "#1d1d1b"
 
 
-def guide_svg(job: Job, transfer: str) -> str:
+def guide_svg(job: Job, transfer: str, *, report: Report | None = None, saving: bool = False) -> str:
     """The guide on one sheet, its words under the block.
 
     Parameters
     ----------
     transfer
-        "carbon", "glued" (both mirrored) or "face-down" (as the print reads).
+        "carbon", "glued" (both mirrored), "face-down" or "tracing" (as the print reads).
+    report
+        Findings to be ringed and numbered.
+    saving
+        Draw the zones pale, to save ink.
 
     Raises
     ------
     InputError
         If the transfer is unknown.
     """
-    guide = hand_guide(job, transfer_named(transfer))
+    guide = hand_guide(job, transfer_named(transfer), report, saving=saving)
     steps = [f"{number}. {step}" for number, step in enumerate(guide.steps, start=1)]
-    words = [f"{guide.title}; {MEASURE_ME}.", guide.transfer.words, *guide.facts, *guide.legend, *steps]
+    heading = [f"{guide.title}; {MEASURE_ME}.", guide.transfer.words]
+    words = [*heading, *guide.facts, *guide.legend, *guide.tools, *steps, *guide.findings]
     sheet = around(guide.shown, max(guide.shown.width_mm, 150.0), words)
     page = SvgPage(
         left=sheet.left,
@@ -65,18 +73,55 @@ def guide_svg(job: Job, transfer: str) -> str:
 
 
 def _picture(page: SvgPage, guide: Guide) -> None:
+    zones, shown = guide.zones, guide.shown
     line = {"stroke": _grey(HATCH_TONE), "stroke_width": OUTLINE_MM, "stroke_linejoin": "round"}
-    _group(page, CUT_AREA, fill=_grey(TONE), fill_rule="evenodd", **line)
+    for k, (tone, shapes) in enumerate(zip(guide.tones, (zones.fine, zones.edges, zones.floors), strict=True), start=1):
+        page.group(f"ZONE-{k}", f"ZONE {k}", _ZONES[k - 1], fill=_grey(tone), stroke="none", fill_rule="evenodd")
+        page.shapes(f"ZONE-{k}", shapes)
+    page.group("CUT-OUTLINES", "CUT OUTLINES", "the edge of the land", fill="none", **line)
+    page.shapes("CUT-OUTLINES", shown.cuts)
+    if len(shown.kept):
+        page.group("KEPT", "KEPT", "artwork that is kept clear", fill="none", stroke_dasharray="1.2,0.8", **line)
+        page.shapes("KEPT", shown.kept)
+    if len(shown.free):
+        _lines(page, _group(page, FREE_FRINGE, stroke=_grey(FREE_TONE), stroke_width=OUTLINE_MM), guide.free_hatch)
     hatched = _group(page, CUT_OUT, fill="none", fill_rule="evenodd", **{**line, "stroke_width": 0.25})
     _lines(page, hatched, guide.hatch)
     _group(page, REGISTER, fill=_INK, stroke="none")
     edge = _group(page, BLOCK_EDGE, fill="none", stroke=_INK, stroke_width=0.3)
-    page.polygon(edge, guide.shown.face)
-    for name, shapes in ((CUT_AREA, guide.shown.cuts), (CUT_OUT, guide.shown.cut_outs), (REGISTER, guide.register)):
+    page.polygon(edge, shown.face)
+    for name, shapes in ((CUT_OUT, shown.cut_outs), (REGISTER, guide.register)):
         page.shapes(LAYERS[name].xml_name, shapes)
+    if len(zones.stands):
+        page.group("STANDS", "STANDS", "small land: leave it", fill="none", stroke=_INK, stroke_width=HEAVY_MM)
+        page.shapes("STANDS", zones.stands)
+    if len(zones.thin):
+        _lines(
+            page, page.group("THIN", "THIN", "thin land: slope its wall", stroke=_INK, stroke_width=0.25), zones.thin
+        )
     if guide.arrow is not None:
         arrow = page.group("GRAIN", "GRAIN", "which way the grain runs", stroke=_INK, stroke_width=0.3)
         _lines(page, arrow, guide.arrow)
+    _marks(page, guide)
+
+
+_ZONES = ("fine cuts: first", "along the land: then", "floors: last")
+
+
+def _marks(page: SvgPage, guide: Guide) -> None:
+    if not guide.marks:
+        return
+    group = _group(page, FINDING, font_family="sans-serif")
+    for mark in guide.marks:
+        place = {"center": page.at(*mark.at), "r": mark.radius, "fill": "none"}
+        dash = {} if mark.breaks else {"stroke_dasharray": "1,0.7"}
+        group.add(page.drawing.circle(**place, stroke="#ffffff", stroke_width=0.9))
+        group.add(page.drawing.circle(**place, stroke=_INK, stroke_width=0.35, **dash))
+        left, bottom, width, height = mark.box
+        group.add(page.drawing.rect(page.at(left, bottom + height), (width, height), fill="#ffffff"))
+        group.add(
+            page.drawing.text(mark.label, insert=page.at(left + 0.4, bottom + 0.55), font_size=LABEL_MM, fill=_INK)
+        )
 
 
 def _group(page: SvgPage, name: str, **style: Any) -> Any:  # noqa: ANN401

@@ -15,8 +15,8 @@ PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 
 OVERLAP_MM = 12.0  #: neighbouring sheets show this much of each other's drawing
 UNPRINTED_MM = 8.0  #: what a usual printer leaves white along each edge; common practice, no source
-HEAD_MM = 9.0  #: for the sheet's heading
-FOOT_MM = 20.0  #: for the check bar and the map of the sheets
+HEAD_MM = 6.0  #: for the sheet's heading
+FOOT_MM = 14.0  #: for the check bar and the map of the sheets
 
 
 @dataclass(frozen=True, kw_only=True)

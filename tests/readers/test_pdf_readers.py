@@ -8,9 +8,8 @@ import pypdfium2
 import pytest
 import shapely
 
-from carvegen.writers.guide import HATCH_TONE, OUTLINE_MM, TONE
+from carvegen.writers.guide import HATCH_TONE, OUTLINE_MM, TONES, Transfer, hand_guide
 from carvegen.writers.guide_pdf import guide_pdf
-from carvegen.writers.sheet import MARGIN_MM
 from carvegen.writers.tiles import FOOT_MM, HEAD_MM, PAPERS, UNPRINTED_MM, plan
 from tests.readers.landing import HEIGHT, WIDTH, as_block_carries, jetty_block, landing_job, many_flakes
 
@@ -30,7 +29,7 @@ def page_picture(data: bytes, page: int) -> np.ndarray:
 @pytest.mark.parametrize("paper", sorted(PAPERS))
 def test_pages_are_the_papers_size_and_as_many_as_planned(paper):
     job = landing_job(many_flakes(200), kind="hand")
-    sheets = plan((-MARGIN_MM, -MARGIN_MM, 300 + MARGIN_MM, 200 + MARGIN_MM), paper)
+    sheets = plan(hand_guide(job, Transfer.CARBON).bounds, paper)
     reader = pypdf.PdfReader(io.BytesIO(guide_pdf(job, "carbon", paper)))
     assert len(reader.pages) == 1 + len(sheets.tiles) > 2
     for page in reader.pages:
@@ -44,6 +43,7 @@ def test_every_page_says_how_to_check_the_scale_and_which_way_it_reads():
         ("carbon", "reads backwards here: that is right, it will read forwards in the print", "mirrored"),
         ("glued", "reads backwards here: that is right, it will read forwards in the print", "mirrored"),
         ("face-down", "reads forwards here", "as the print reads"),
+        ("tracing", "reads forwards here", "as the print reads"),
     ):
         pages = [
             " ".join(page.extract_text().split()) for page in pypdf.PdfReader(io.BytesIO(guide_pdf(job, way))).pages
@@ -72,30 +72,40 @@ def test_the_upright_bar_is_100_mm_too():
     assert (above_map[-1] - above_map[0] + 1) / PX_PER_MM == pytest.approx(100, abs=0.05)
 
 
-@pytest.mark.parametrize(("way", "mirrored"), [("carbon", True), ("glued", True), ("face-down", False)])
+@pytest.mark.parametrize(
+    ("way", "mirrored"), [("carbon", True), ("glued", True), ("face-down", False), ("tracing", False)]
+)
 def test_the_toned_area_is_the_cuts_area_on_the_right_side(way, mirrored):
-    """All the ink on the face: the tone within, and the line of 0.1 mm that lies half outside each edge."""
+    """All the ink on the face: the zones' tones within, and the line of 0.1 mm that lies half outside each edge."""
     block = jetty_block()
     job = landing_job(type(block)(name="x", width_mm=WIDTH, height_mm=HEIGHT, cuts=block.cuts), kind="hand")
     grey = page_picture(guide_pdf(job, way), 1)
-    left, top = (round((UNPRINTED_MM + extra + 0.5) * PX_PER_MM) for extra in (MARGIN_MM, HEAD_MM + MARGIN_MM))
+    guide = hand_guide(job, Transfer(way))
+    around = -guide.bounds[0]
+    left, top = (round((UNPRINTED_MM + extra + 0.5) * PX_PER_MM) for extra in (around, HEAD_MM + around))
     face = grey[top : top + round((HEIGHT - 1) * PX_PER_MM), left : left + round((WIDTH - 1) * PX_PER_MM)]
     ink = 1 - face / 255
     shapes = as_block_carries(block.cuts) if mirrored else block.cuts
     outer, inner = (shapely.union_all(shapely.buffer(shapes, by)) for by in (OUTLINE_MM / 2, -OUTLINE_MM / 2))
-    wanted = (1 - TONE) * inner.area + (1 - HATCH_TONE) * (outer.area - inner.area)
+    zones = [shapely.union_all(zone) & inner for zone in (guide.zones.fine, guide.zones.edges, guide.zones.floors)]
+    assert sum(zone.area for zone in zones) == pytest.approx(inner.area, rel=2e-3)
+    wanted = (1 - HATCH_TONE) * (outer.area - inner.area)
+    wanted += sum((1 - tone) * zone.area for tone, zone in zip(TONES, zones, strict=True))
     assert ink.sum() / PX_PER_MM**2 == pytest.approx(wanted, rel=5e-3)
     band = outer.difference(inner)
-    centre = (1 - TONE) * inner.area * inner.centroid.x + (1 - HATCH_TONE) * band.area * band.centroid.x
-    solid = np.count_nonzero(face == round(TONE * 255)) / PX_PER_MM**2
-    assert solid == pytest.approx(inner.area, rel=1.5e-2)
+    centre = (1 - HATCH_TONE) * band.area * band.centroid.x
+    for tone, zone in zip(TONES, zones, strict=True):
+        centre += (1 - tone) * zone.area * (zone.centroid.x if zone.area else 0)
+        solid = np.count_nonzero(face == round(tone * 255)) / PX_PER_MM**2
+        assert solid == pytest.approx(zone.area, rel=5e-2, abs=0.5)
     middle = (ink.sum(axis=0) * (np.arange(face.shape[1]) + 0.5)).sum() / ink.sum() / PX_PER_MM + 0.5
     assert middle == pytest.approx(centre / wanted, abs=0.1)
 
 
 def test_neighbouring_sheets_show_the_same_strip():
-    data = guide_pdf(landing_job(many_flakes(3000), kind="hand"), "glued")
-    sheets = plan((-MARGIN_MM, -MARGIN_MM, 300 + MARGIN_MM, 200 + MARGIN_MM), "A4")
+    job = landing_job(many_flakes(3000), kind="hand")
+    data = guide_pdf(job, "glued")
+    sheets = plan(hand_guide(job, Transfer.GLUED).bounds, "A4")
     first, second = sheets.tiles[:2]
     assert first.row == second.row
     overlap = first.right - second.left
