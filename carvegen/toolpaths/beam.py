@@ -1,0 +1,58 @@
+"""Where the middle of a laser's beam may go, so that the land keeps its size."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.facts import cutting
+from carvegen.toolpaths.reach import grown, shrunk, without
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from carvegen.block import Block
+    from carvegen.geometry import PolygonArray
+    from carvegen.job import Job
+
+__all__ = ["beam_half_mm", "fits_bed", "off_limits", "room_for"]
+
+_DEPTHS = 33  #: at which the beam's width is looked at
+
+
+def beam_half_mm(job: Job, depth_mm: float) -> float:
+    """Half the widest place of the groove that the beam burns to this depth: so far it stays off the land."""
+    below = np.linspace(0, depth_mm, _DEPTHS)
+    return max(0.0, float(cutting.half_width_mm(job.cutter, below, depth_mm).max()))
+
+
+def room_for(block: Block, shapes: PolygonArray, by_mm: float) -> NDArray[np.object_]:
+    """Where the middle of the beam may go inside shapes: `by_mm` from the land, and up to the block's edge; aligned."""
+    if not len(shapes):
+        return shapes
+    open_ = ~shapely.contains_properly(block.face, shapes)
+    wide = shapes.copy()
+    x0, y0, x1, y1 = shapely.bounds(shapes[open_]).reshape(-1, 4).T
+    reach = 2 * by_mm
+    strips = shapely.difference(shapely.box(x0 - reach, y0 - reach, x1 + reach, y1 + reach), block.face)
+    wide[open_] = shapely.union(shapes[open_], strips)
+    found = shrunk(wide, by_mm)
+    found[open_] = shapely.intersection(found[open_], block.face)
+    return found
+
+
+def off_limits(shapes: NDArray[np.object_], no_go: PolygonArray, by_mm: float) -> NDArray[np.object_]:
+    """The shapes or lines, less all that lies within `by_mm` of where nothing may go; aligned."""
+    return without(shapes, geometry.parts(grown(no_go, by_mm))) if len(no_go) else shapes
+
+
+def fits_bed(job: Job, around_mm: float = 0.0) -> bool:
+    """Whether the block with a rim lies on the machine's bed, turned if need be."""
+    width, height = job.machine.bed_width_mm, job.machine.bed_height_mm
+    if width is None or height is None:
+        return True
+    bed, block = sorted((width, height)), sorted((job.block.width_mm, job.block.height_mm))
+    return all(its + 2 * around_mm <= room for its, room in zip(block, bed, strict=True))

@@ -1,0 +1,198 @@
+"""A laser's plan: marks scored, areas lowered in steps, cut-outs to size. Shapes and lines only."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.facts import cutting
+from carvegen.toolpaths import marks
+from carvegen.toolpaths.beam import beam_half_mm, fits_bed, off_limits, room_for
+from carvegen.toolpaths.laser_cuts import block_cut, opening_cuts, tab_rule
+from carvegen.toolpaths.order import ordered
+from carvegen.toolpaths.paths import Operation, Paths, Plan, Work, from_rings, joined, no_paths, picked
+from carvegen.toolpaths.reach import grown
+from carvegen.toolpaths.scanning import contours, from_leftmost, scan_lines
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+    from carvegen.geometry import Indices, PolygonArray
+    from carvegen.job import Job
+    from carvegen.toolpaths.settings import PathSettings
+
+__all__ = ["laser_plan"]
+
+_LONG = "It burns long and all over the face: somebody watches the whole time, and the fume is drawn off all the time."
+_SHARES = {1: "all", 2: "half", 3: "a third", 4: "a quarter", 5: "a fifth", 6: "a sixth", 7: "a seventh"}
+_SPECK_MM = 0.05  #: narrower places that the beam leaves in corners are not worth a word; our own choice
+_TIMES = ("", "", "two", "three", "four", "five", "six")
+
+
+def laser_plan(job: Job, settings: PathSettings) -> Plan:
+    """What a laser does to a block: score the register marks, lower the areas, cut out from the inside outwards.
+
+    Every line is where the middle of the beam goes, half a kerf inside what is cut, so that the land keeps its
+    size at the face. How strong and how fast the beam is, is the operator's: the plan says depths, in words.
+    """
+    if not fits_bed(job):
+        return Plan(job=job, operations=(), remarks=(_too_large(job),))
+    half = beam_half_mm(job, job.depth_mm)
+    steps = _steps(job, settings, half)
+    found = [
+        *_scored(job),
+        *_lowered(job, settings, steps),
+        *opening_cuts(job, settings, beam_half_mm(job, job.thickness_mm)),
+        *block_cut(job, settings, beam_half_mm(job, job.thickness_mm)),
+    ]
+    return Plan(
+        job=job,
+        operations=tuple(operation for operation in found if len(operation.paths)),
+        unreached=_unreached(job.block.cuts, steps[0], half),
+        remarks=tuple(_remarks(job, settings)),
+    )
+
+
+def _scored(job: Job) -> Iterator[Operation]:
+    """Register marks, where the bed has room for them."""
+    if fits_bed(job, marks.OUT_MM + marks.ARM_MM):
+        yield Operation(
+            name="SCORE REGISTER", work=Work.SCORE, cutter=job.cutter, depth_mm=0.0,
+            asks="score lightly, before the block is laid in, on waste that is fixed to the bed or on the rim of a "
+            "larger sheet: the block lies with the middles of its sides against the crosses; never on the block",
+            paths=ordered(marks.register_lines(job.block)),
+        )  # fmt: skip
+
+
+def _lowered(job: Job, settings: PathSettings, steps: list[NDArray[np.object_]]) -> Iterator[Operation]:
+    """The floor, then the steps of the shoulder, the lowest first."""
+    count = len(steps)
+    for k in range(count, 0, -1):
+        paths = _filled(job, settings, steps, k)
+        yield Operation(
+            name="LOWER FLOOR" if k == count else f"SHOULDER {k} OF {count - 1}",
+            work=Work.LOWER if k == count else Work.SHOULDER,
+            asks=f"{_depth_words(job, k, count)}; {_fill_words(settings)}",
+            cutter=job.cutter, paths=paths, depth_mm=round(_floor_mm(job) * k / count, 3),
+            area_lines_mm=settings.line_spacing_mm if settings.lowered == "shapes" else None,
+            cautions=(_LONG,) if k == count else (),
+        )  # fmt: skip
+
+
+def _filled(job: Job, settings: PathSettings, steps: list[NDArray[np.object_]], k: int) -> Paths:
+    """Step k of the shoulder, 1 beside the land, or the floor behind the last, as shapes or lines in order."""
+    outer, spacing = steps[k - 1], settings.line_spacing_mm
+    if settings.lowered == "contours":
+        most = max(1, math.ceil(_shoulder(job, settings)[1] / spacing - 0.5)) if k < len(steps) else 0
+        return _by_owner(*contours(geometry.parts(outer), spacing, most=most))
+    band = geometry.snapped(geometry.parts(outer if k == len(steps) else shapely.difference(outer, steps[k])))
+    if settings.lowered == "shapes":
+        return _outlines(band)
+    clean = _outlines(geometry.snapped(geometry.parts(outer))) if k == 1 else no_paths()
+    return joined([scan_lines(band, spacing), clean])
+
+
+def _outlines(shapes: PolygonArray) -> Paths:
+    """The outlines of shapes by a short way, each shape's holes behind it."""
+    rings = geometry.rings(shapes)
+    return _by_owner(from_leftmost(from_rings(rings)), rings.owner)
+
+
+def _by_owner(paths: Paths, owner: Indices) -> Paths:
+    """Paths, given owner by owner, with the owners in a short order by where the first path of each begins."""
+    if not len(paths):
+        return paths
+    first = np.flatnonzero(np.diff(owner, prepend=-1))
+    at = np.column_stack([paths.entries[first, :2], np.arange(len(first))])
+    order = ordered(Paths(at, np.arange(len(first) + 1), np.ones(len(first), dtype=bool))).xyz[:, 2].astype(np.int64)
+    count = np.diff(first, append=len(owner))[order]
+    within = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+    return picked(paths, np.repeat(first[order], count) + within)
+
+
+def _shoulder(job: Job, settings: PathSettings) -> tuple[int, float]:
+    """How many steps the shoulder has, and how wide each is: together as wide as the material's wall leans out."""
+    width = _floor_mm(job) * math.tan(math.radians(job.material.wall_deg))
+    count = min(settings.shoulder_steps, int(width / settings.line_spacing_mm))
+    return count, width / max(count, 1)
+
+
+def _steps(job: Job, settings: PathSettings, half: float) -> list[NDArray[np.object_]]:
+    """Where the beam may go for each step down: all of the room for the first, and less and less of it."""
+    count, step = _shoulder(job, settings)
+    rooms = (room_for(job.block, job.block.cuts, half + step * k) for k in range(count + 1))
+    return [off_limits(room, settings.no_go, half) for room in rooms]
+
+
+def _unreached(cuts: PolygonArray, room: NDArray[np.object_], half: float) -> PolygonArray:
+    """What of the cuts the beam is too wide for."""
+    if not len(cuts):
+        return geometry.empty()
+    rest = shapely.get_parts(shapely.difference(cuts, grown(room, half)))
+    return geometry.parts(rest[~shapely.is_empty(shapely.buffer(rest, -_SPECK_MM / 2, quad_segs=2))])
+
+
+def _floor_mm(job: Job) -> float:
+    """How deep the floor may be: the material keeps what it needs under it."""
+    return min(job.depth_mm, job.thickness_mm - job.material.floor_mm)
+
+
+def _depth_words(job: Job, k: int, count: int) -> str:
+    depth = _floor_mm(job)
+    if k == count:
+        return f"lower to the full depth, {depth:.2f} mm"
+    times = "" if k == 1 else f"{_TIMES[k]} times "
+    share = _SHARES[count] if k == 1 else f"{times}{_SHARES[count]}"
+    share = "two thirds" if (k, count) == (2, 3) else share
+    place = "beside the land" if k == 1 else f"the step below SHOULDER {k - 1} OF {count - 1}"
+    return f"{place}: weaker, to about {share} of the depth, {depth * k / count:.2f} mm"
+
+
+def _fill_words(settings: PathSettings) -> str:
+    lines = f"{settings.line_spacing_mm:g} mm apart"
+    return {
+        "shapes": "fill the closed shapes, the middle of the beam up to their outlines; where they hold holes, these "
+        f"stay; the time counts lines {lines}",
+        "lines": f"follow the lines in their order; they lie {lines} and go there and back in turn; beside the land "
+        "a closed line follows them, for a clean edge",
+        "contours": f"follow the closed lines in their order; they lie {lines}, the inner before the outer",
+    }[settings.lowered]
+
+
+def _too_large(job: Job) -> str:
+    bed = f"{job.machine.bed_width_mm:g} x {job.machine.bed_height_mm:g} mm"
+    return f"No paths: the block is larger than the bed of {bed}. Use another machine, or part the block."
+
+
+def _remarks(job: Job, settings: PathSettings) -> Iterator[str]:
+    half, through = beam_half_mm(job, job.depth_mm), beam_half_mm(job, job.thickness_mm)
+    at_top, at_foot = (
+        2 * float(width)
+        for width in cutting.half_width_mm(job.cutter, np.array([0.0, job.thickness_mm]), job.thickness_mm)
+    )
+    yield (
+        f"Lines are where the middle of the beam goes: {half:.3f} mm inside the outline of what is lowered. Switch any "
+        "other allowance for the kerf off. Ask the shop for its own kerf and write it into a cutter's profile."
+    )
+    if len(job.block.cut_outs) or settings.cut_edge:
+        wide, where = max((at_top, "face"), (at_foot, "back"))
+        yield (
+            f"Cut-outs: kerf {at_top:.2f} mm at the face and {max(at_foot, 0):.2f} mm at the back ({job.wall.basis}); "
+            f"the line lies {through:.3f} mm inside an opening and outside a part that is kept, so that both come to "
+            f"size at the {where}, where the kerf is {wide:.2f} mm."
+        )
+        if settings.tabs:
+            yield tab_rule(job, through)
+    if not fits_bed(job, marks.OUT_MM + marks.ARM_MM):
+        yield "No register marks: the bed has no room for them beside the block."
+    if _floor_mm(job) < job.depth_mm:
+        yield (
+            f"The floor is {_floor_mm(job):.2f} mm deep and not {job.depth_mm:.2f} mm: {job.material.name} must keep "
+            f"{job.material.floor_mm:g} mm under it."
+        )

@@ -1,0 +1,285 @@
+"""A laser's plan against shapely alone: what the beam touches, in which order, and that nothing is done twice."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import affinity
+
+from carvegen import geometry
+from carvegen.block import Block
+from carvegen.errors import InputError
+from carvegen.toolpaths import plan_for
+from carvegen.toolpaths.laser import laser_plan
+from carvegen.toolpaths.paths import Work
+from carvegen.toolpaths.promises import broken, into_land_mm
+from carvegen.toolpaths.settings import LOWERED, PathSettings
+from tests import cases
+from tests.cases import box, disc
+from tests.strategies import blobs
+from tests.toolpaths import twins
+
+TOP_MM = 0.2  # the fine laser's kerf at the face (its profile)
+
+
+def job_of(block: Block, *, cutter: str = "laser-fine", material: str = "birch-plywood", **changed):
+    return cases.setup(material, cutter, **changed).on(block)
+
+
+def named(plan) -> dict:
+    return {operation.name: operation for operation in plan.operations}
+
+
+@st.composite
+def blocks(draw: st.DrawFn) -> Block:
+    """Up to four blobs in the quarters of a block, cut, cut out, or reaching over its edge."""
+    cuts, outs = [], []
+    for x, y in ((10, 10), (30, 10), (10, 30), (30, 30)):
+        kind = draw(st.sampled_from(["none", "cut", "cut", "out", "edge"]))
+        blob = affinity.translate(affinity.scale(draw(blobs()), 0.8, 0.8), x - (8 if kind == "edge" else 0), y)
+        blob = shapely.intersection(blob, shapely.box(0, 0, 40, 40))
+        if kind != "none":
+            (outs if kind == "out" else cuts).extend(geometry.parts(blob))
+    face = {"width_mm": 40.0, "height_mm": 40.0}
+    return Block(name="sky", cuts=geometry.polygon_array(cuts), cut_outs=geometry.polygon_array(outs), **face)
+
+
+@given(blocks(), st.sampled_from(LOWERED), st.integers(0, 4), st.booleans())
+@settings(deadline=None)
+def test_the_beam_never_enters_land(block, lowered, steps, tabs):
+    way = PathSettings(lowered=lowered, shoulder_steps=steps, tabs=tabs, line_spacing_mm=0.4, lead_in_mm=0.6)
+    plan = laser_plan(job_of(block), way)
+    for operation in plan.operations:
+        if operation.work is not Work.SCORE:
+            touched = twins.swept(operation.paths, TOP_MM / 2, filled=operation.area_lines_mm is not None)
+            assert twins.enters(touched, twins.land(block)) <= 0.02
+            assert operation.paths.xyz[:, :2].min() >= -1e-9
+            assert operation.paths.xyz[:, :2].max() <= 40 + 1e-9
+
+
+@given(blocks(), st.sampled_from(LOWERED), st.integers(0, 3))
+@settings(deadline=None)
+def test_nothing_is_followed_twice_and_every_promise_is_kept(block, lowered, steps):
+    way = PathSettings(lowered=lowered, shoulder_steps=steps, line_spacing_mm=0.4)
+    plan = laser_plan(job_of(block), way)
+    assert broken(plan, room_mm=12.0) == ()
+    for operation in plan.operations:
+        pieces = twins.segments(operation.paths)
+        assert len(set(pieces)) == len(pieces)
+        if operation.work is Work.CUT_THROUGH or lowered != "lines":
+            assert all(line.length > 0 for line in twins.lines(operation.paths))
+
+
+@given(blocks(), st.sampled_from(["shapes", "lines", "contours"]), st.integers(0, 3))
+@settings(deadline=None)
+def test_all_that_is_wide_enough_is_lowered(block, lowered, steps):
+    """The planned cuts, less what an opening by the kerf takes away and what is told as not reached."""
+    way = PathSettings(lowered=lowered, shoulder_steps=steps, line_spacing_mm=0.15)
+    plan = laser_plan(job_of(block), way)
+    done = [
+        twins.swept(operation.paths, TOP_MM / 2, filled=operation.area_lines_mm is not None)
+        for operation in plan.operations
+        if operation.work in (Work.LOWER, Work.SHOULDER)
+    ]
+    whole = shapely.union_all(list(block.cuts))
+    left = shapely.difference(shapely.difference(whole, shapely.union_all(done)), shapely.union_all(plan.unreached))
+    # nested lines leave specks where they turn sharply: their corners lie farther apart than they do
+    assert left.buffer(-0.1 if lowered == "contours" else -0.05).area < 1e-6
+
+
+def test_an_opening_comes_to_size_inside_and_what_is_kept_comes_to_size_outside():
+    # an opening with an island: the middle of the beam runs half a kerf inside the hole and outside the island
+    block = cases.block(cut_outs=(disc(20, 15, 10).difference(disc(20, 15, 4)),))
+    plan = laser_plan(job_of(block), PathSettings(tabs=False))
+    radii = []
+    for name in ("CUT OUT 1 OF 2", "CUT OUT 2 OF 2"):
+        (line,) = twins.lines(named(plan)[name].paths)
+        radii.append(math.sqrt(shapely.Polygon(line.coords).area / math.pi))
+    assert radii == pytest.approx([4.1, 9.9], abs=0.02)
+
+
+def test_inner_lines_come_before_outer_and_small_parts_before_large():
+    ring, core = disc(30, 25, 12).difference(disc(30, 25, 6)), disc(30, 25, 2)
+    others = [disc(60, 10, 1.5), disc(70, 12, 1.5), box(60, 20, 12, 20)]
+    block = cases.block(size=(80, 50), cut_outs=(ring, core, *others))
+    plan = laser_plan(job_of(block), PathSettings(tabs=False))
+    order = [line for name in ("CUT OUT 1 OF 3", "CUT OUT 2 OF 3", "CUT OUT 3 OF 3")
+             for line in twins.lines(named(plan)[name].paths)]  # fmt: skip
+    shapes = [shapely.Polygon(line.coords) for line in order]
+    for k, shape in enumerate(shapes):
+        assert not any(later.within(shape) for later in shapes[k + 1 :])
+    assert [round(shape.area) for shape in shapes[2:4]] == [6, 6]
+    assert len(shapes) == 6
+
+
+def test_touching_cut_outs_are_cut_once_round_both():
+    block = cases.block(cut_outs=(box(5, 5, 10, 10), box(15, 5, 10, 10)))
+    (line,) = twins.lines(named(laser_plan(job_of(block), PathSettings(tabs=False)))["CUT OUT"].paths)
+    assert shapely.Polygon(line.coords).area == pytest.approx(19.8 * 9.8, rel=1e-3)
+
+
+def test_a_cut_out_at_the_edge_is_not_cut_along_the_edge():
+    block = cases.block(cut_outs=(box(10, 20, 10, 10),))  # reaches the upper edge at 30
+    (line,) = twins.lines(named(laser_plan(job_of(block), PathSettings()))["CUT OUT"].paths)
+    assert line.length == pytest.approx(2 * 9.9 + 9.8, abs=0.01)
+    assert not line.is_ring
+
+
+def test_the_block_is_cut_out_outside_its_edge_if_asked():
+    plan = laser_plan(job_of(cases.block()), PathSettings(cut_edge=True, tabs=False))
+    (line,) = twins.lines(named(plan)["CUT OUT BLOCK"].paths)
+    assert shapely.Polygon(line.coords).bounds == pytest.approx((-0.1, -0.1, 40.1, 30.1), abs=1e-3)
+
+
+def test_tabs_hold_what_would_fall_and_are_as_wide_as_told():
+    block = cases.block(cut_outs=(box(5, 5, 30, 20),))
+    job = job_of(block)
+    lines = twins.lines(named(laser_plan(job, PathSettings()))["CUT OUT"].paths)
+    assert len(lines) == 2
+    burnt = shapely.union_all([line.buffer(TOP_MM / 2, cap_style="round") for line in lines])
+    held = shapely.difference(block.face, burnt)
+    assert held.geom_type == "Polygon"  # the part hangs on
+    gaps = [shapely.Point(lines[k].coords[-1]).distance(shapely.Point(lines[1 - k].coords[0])) for k in (0, 1)]
+    wide = min(2.0, max(0.5, job.thickness_mm / 4))
+    assert gaps == pytest.approx([wide + TOP_MM] * 2, abs=0.01)
+    for line in lines:  # not in a corner
+        for end in (line.coords[0], line.coords[-1]):
+            assert min(math.dist(end, corner) for corner in ((5.1, 5.1), (34.9, 5.1), (5.1, 24.9), (34.9, 24.9))) > 2
+
+
+def test_small_parts_and_those_without_tabs_stay_closed():
+    small = laser_plan(job_of(cases.block(cut_outs=(disc(20, 15, 3),))), PathSettings())
+    assert named(small)["CUT OUT"].paths.closed.all()
+    large = laser_plan(job_of(cases.block(cut_outs=(box(5, 5, 30, 20),))), PathSettings(tabs=False))
+    assert named(large)["CUT OUT"].paths.closed.all()
+
+
+def test_a_lead_in_lies_in_what_falls_out():
+    hole = disc(20, 15, 3)
+    plan = laser_plan(job_of(cases.block(cut_outs=(hole,))), PathSettings(lead_in_mm=1.0))
+    paths = named(plan)["CUT OUT"].paths
+    first, second, last = paths.xyz[0, :2], paths.xyz[1, :2], paths.xyz[-1, :2]
+    assert np.array_equal(second, last)
+    assert math.dist(first, second) == pytest.approx(1.0)
+    assert hole.exterior.distance(shapely.Point(first)) == pytest.approx(1.1, abs=0.02)
+
+
+def test_a_line_begins_where_the_land_beside_it_is_wide():
+    # a square opening between a cut on its left, 0.5 mm off, and wide land on its right
+    block = cases.block(box(3, 5, 6.5, 20), cut_outs=(box(10, 5, 20, 20),))
+    paths = named(laser_plan(job_of(block), PathSettings(tabs=False)))["CUT OUT"].paths
+    assert paths.entries[0, 0] > 20
+
+
+def test_shoulders_step_down_away_from_the_land():
+    # 1.2 mm deep and a wall of 20 degrees lean out 0.437 mm, in two steps of 0.218 mm (tangent)
+    job = dataclasses.replace(job_of(cases.block(box(5, 5, 20, 20))), depth_mm=1.2)
+    plan = laser_plan(job, PathSettings(shoulder_steps=2))
+    lean = 1.2 * math.tan(math.radians(job.material.wall_deg))
+    names = list(named(plan))
+    assert names[-3:] == ["LOWER FLOOR", "SHOULDER 2 OF 2", "SHOULDER 1 OF 2"]
+    floor = twins.area(named(plan)["LOWER FLOOR"].paths)
+    assert floor.bounds[0] == pytest.approx(5 + 0.1 + lean, abs=0.004)
+    beside = twins.area(named(plan)["SHOULDER 1 OF 2"].paths)
+    assert beside.bounds[0] == pytest.approx(5.1, abs=0.004)
+    depths = [operation.depth_mm for operation in plan.operations if operation.work is not Work.SCORE]
+    assert depths == pytest.approx([1.2, 0.8, 0.4])
+    # through the middles of the risers the wall leans at least as far out as the material wants
+    assert math.degrees(math.atan2(lean / 2, 0.4)) >= job.material.wall_deg
+
+
+def test_shoulder_and_floor_as_shapes_share_no_area():
+    block = cases.block(box(5, 5, 20, 20).difference(disc(15, 15, 4)))
+    plan = laser_plan(job_of(block), PathSettings(shoulder_steps=3))
+    areas = [twins.area(its.paths) for its in plan.operations if its.work in (Work.LOWER, Work.SHOULDER)]
+    for k, one in enumerate(areas):
+        assert all(shapely.intersection(one, other).area < 0.01 for other in areas[k + 1 :])
+
+
+def test_scan_lines_lie_as_far_apart_as_asked_and_go_there_and_back():
+    plan = laser_plan(job_of(cases.block(box(5, 5, 20, 10))), PathSettings(lowered="lines", shoulder_steps=0))
+    paths = named(plan)["LOWER FLOOR"].paths
+    assert paths.closed.tolist() == [False] * 98 + [True]  # and once round
+    ends = paths.xyz[: 2 * 98].reshape(-1, 2, 3)
+    assert len(ends) == 98  # 9.8 mm at 0.1 mm
+    assert np.diff(ends[:, 0, 1]) == pytest.approx(0.1)
+    assert (np.diff(np.sign(ends[:, 1, 0] - ends[:, 0, 0])) != 0).all()
+
+
+def test_contours_go_from_the_inside_outwards():
+    plan = laser_plan(job_of(cases.block(disc(15, 15, 5))), PathSettings(lowered="contours", shoulder_steps=0))
+    areas = [shapely.Polygon(line.coords).area for line in twins.lines(named(plan)["LOWER FLOOR"].paths)]
+    assert len(areas) == 49
+    assert (np.diff(areas) > 0).all()
+
+
+def test_what_the_beam_is_too_wide_for_is_told():
+    block = cases.block(box(5, 5, 10, 10), box(20, 5, 0.1, 10))
+    (missed,) = laser_plan(job_of(block), PathSettings()).unreached
+    assert missed.area == pytest.approx(1.0, abs=0.01)
+
+
+def test_nothing_goes_where_nothing_may_go():
+    no_go = geometry.polygon_array([box(0, 0, 12, 12)])
+    block = cases.block(box(5, 5, 20, 10), cut_outs=(box(8, 18, 10, 8), disc(4, 22, 2)))
+    for lowered in LOWERED:
+        plan = laser_plan(job_of(block), PathSettings(lowered=lowered, no_go=no_go, tabs=False))
+        for operation in plan.operations:
+            touched = [line.distance(no_go[0]) for line in twins.lines(operation.paths)]
+            assert min(touched) >= 0.099 or operation.work is Work.SCORE
+    assert sum(shape.area for shape in plan.unreached) == pytest.approx(7 * 7, rel=0.1)
+
+
+def test_marks_and_block_lie_on_the_bed_or_are_left_out():
+    wide = Block(name="sky", width_mm=595.0, height_mm=200.0, cuts=geometry.polygon_array([box(5, 5, 20, 10)]))
+    plan = laser_plan(job_of(wide), PathSettings())
+    assert "SCORE REGISTER" not in named(plan)
+    assert any("no room" in remark for remark in plan.remarks)
+    vast = dataclasses.replace(wide, width_mm=700.0)
+    plan = laser_plan(job_of(vast), PathSettings())
+    assert plan.operations == ()
+    assert "larger than the bed" in plan.remarks[0]
+
+
+def test_the_floor_keeps_what_the_material_must_keep():
+    job = dataclasses.replace(job_of(cases.block(box(5, 5, 20, 10))), depth_mm=5.9)
+    plan = laser_plan(job, PathSettings(shoulder_steps=0))
+    assert named(plan)["LOWER FLOOR"].depth_mm == pytest.approx(job.thickness_mm - job.material.floor_mm)
+    assert any("must keep" in remark for remark in plan.remarks)
+
+
+def test_a_plan_speaks_of_no_power_and_no_speed():
+    plan = laser_plan(job_of(cases.block(disc(15, 15, 5), cut_outs=(disc(30, 20, 5),))), PathSettings(cut_edge=True))
+    said = " ".join([*plan.remarks, *(o.asks + o.name + "".join(o.cautions) for o in plan.operations)]).lower()
+    for word in ("power", "speed", "watt", "mm/s", "ppi", "%"):
+        assert word not in said
+
+
+def test_the_registry_finds_the_lasers_plan_and_none_for_the_hand():
+    block = cases.block(disc(15, 15, 5))
+    assert plan_for(job_of(block), PathSettings()) is not None
+    assert plan_for(cases.setup("linoleum", "v-60").on(block), PathSettings()) is None
+
+
+@pytest.mark.parametrize(
+    "wrong", [{"lowered": "dots"}, {"shoulder_steps": 9}, {"line_spacing_mm": 0.0}, {"lead_in_mm": -1.0}]
+)
+def test_a_wrong_choice_is_told(wrong):
+    with pytest.raises(InputError, match="must"):
+        PathSettings(**wrong)
+
+
+def test_a_path_that_enters_land_is_found():
+    block = cases.block(box(5, 5, 20, 10))
+    plan = laser_plan(job_of(block), PathSettings(shoulder_steps=0))
+    floor = named(plan)["LOWER FLOOR"]
+    moved = dataclasses.replace(floor.paths, xyz=floor.paths.xyz + np.array([0.05, 0, 0]))
+    bad = dataclasses.replace(plan, operations=(dataclasses.replace(floor, paths=moved),))
+    assert into_land_mm(plan, floor) <= 0.001
+    assert any("enters the land by 0.04" in said for said in broken(bad, room_mm=12))

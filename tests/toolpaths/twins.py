@@ -1,0 +1,51 @@
+"""Plain ways to look at what paths leave, knowing nothing of how they were made."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from carvegen.toolpaths.paths import Paths
+
+
+def lines(paths: Paths) -> list[shapely.LineString]:
+    """One line a path, a closed one with its closing side."""
+    found = []
+    for k in range(len(paths)):
+        xy = paths.xyz[paths.start[k] : paths.start[k + 1], :2].tolist()
+        found.append(shapely.LineString(xy + xy[:1] if paths.closed[k] else xy))
+    return found
+
+
+def swept(paths: Paths, half_mm: float, *, filled: bool = False) -> shapely.Geometry:
+    """All that a round cutter of one width touches along the paths; inside their outlines too if `filled`."""
+    ways = shapely.union_all([line.buffer(half_mm, quad_segs=8) for line in lines(paths)])
+    return shapely.union(ways, area(paths)) if filled else ways
+
+
+def area(paths: Paths) -> shapely.Geometry:
+    """What closed paths enclose, by the even-odd rule."""
+    whole = shapely.Polygon()
+    for line in lines(paths):
+        whole = shapely.symmetric_difference(whole, shapely.Polygon(line.coords))
+    return whole
+
+
+def land(block) -> shapely.Geometry:
+    return shapely.difference(block.face, shapely.union_all([*block.cuts, *block.cut_outs]))
+
+
+def enters(touched: shapely.Geometry, kept: shapely.Geometry) -> float:
+    """How far a touched area reaches into what is kept: the largest disc of the overlap, across."""
+    both = shapely.intersection(touched, kept)
+    parts = [part for part in shapely.get_parts(both) if part.geom_type == "Polygon" and part.area > 1e-9]
+    return max((2 * shapely.length(shapely.maximum_inscribed_circle(part)) for part in parts), default=0.0)
+
+
+def segments(paths: Paths) -> np.ndarray:
+    """Both ends of every straight piece, the lower first, to a thousandth of a millimetre."""
+    pieces = []
+    for line in lines(paths):
+        xy = np.round(shapely.get_coordinates(line), 3)
+        pieces += [tuple(sorted((tuple(a), tuple(b)))) for a, b in zip(xy[:-1].tolist(), xy[1:].tolist(), strict=True)]
+    return pieces
