@@ -1,0 +1,101 @@
+"""The medial axis against closed forms and a raster's distance transform."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from scipy import ndimage
+from skimage.draw import polygon2mask
+
+from carvegen import geometry
+from carvegen.measures.medial import MedialAxis, medial_axis
+from tests import strategies
+from tests.cases import box, disc, shapes
+
+
+def _linked(axis: MedialAxis) -> tuple[np.ndarray, np.ndarray]:
+    used = np.unique(axis.links)
+    return axis.xy[used], axis.radius[used]
+
+
+def _net(axis: MedialAxis) -> shapely.Geometry:
+    return shapely.union_all(geometry.lines(*axis.xy[axis.links.T]))
+
+
+def test_a_rectangle_has_the_roof_of_a_house() -> None:
+    """Plane geometry: a ridge half the short side from three sides, and four lines at 45° into the corners."""
+    axis = medial_axis(shapes(box(3, 5, 20, 6)))
+    ridge = shapely.LineString([(6, 8), (20, 8)])
+    roof = [shapely.LineString(pair) for pair in (((3, 5), (6, 8)), ((3, 11), (6, 8)), ((23, 5), (20, 8)))]
+    last = shapely.LineString([(23, 11), (20, 8)])
+    assert shapely.hausdorff_distance(_net(axis), shapely.union_all([ridge, *roof, last])) < 1e-9
+    assert axis.radius[axis.links].max() == pytest.approx(3)
+    assert sorted(np.round(axis.facing_deg)) == [90, 90, 90, 90, 180]
+
+
+@pytest.mark.parametrize("alpha_deg", [20.0, 60.0, 110.0])
+def test_in_a_wedge_the_radius_grows_by_the_sine_of_half_its_angle(alpha_deg: float) -> None:
+    half = np.radians(alpha_deg / 2)
+    wedge = shapely.Polygon([(0, 0), (30 * np.cos(half), -30 * np.sin(half)), (30 * np.cos(half), 30 * np.sin(half))])
+    xy, radius = _linked(medial_axis(shapes(wedge)))
+    on = (np.abs(xy[:, 1]) < 1e-6) & (xy[:, 0] < 10)
+    assert on.sum() >= 1
+    assert radius[on] == pytest.approx(xy[on, 0] * np.sin(half), abs=0.001)
+
+
+def test_a_disc_is_all_middle_and_a_ring_is_a_circle_of_one_radius() -> None:
+    whole = disc(0, 0, 5, points=256)
+    assert len(medial_axis(shapes(whole)).links) == 0
+    xy, radius = _linked(medial_axis(shapes(whole.difference(disc(0, 0, 3, points=256)))))
+    assert radius == pytest.approx(np.ones(len(radius)), abs=0.01)
+    assert np.hypot(*xy.T) == pytest.approx(np.full(len(xy), 4.0), abs=0.01)
+
+
+def test_between_a_wall_and_a_corner_it_is_a_parabola() -> None:
+    """A corner that juts into a trough: as far from it as from the floor, y = (x² + h²) / 2h with the focus at h."""
+    trough = shapely.Polygon([(-20, 0), (20, 0), (20, 14), (0.01, 4), (-0.01, 4), (-20, 14)])
+    axis = medial_axis(shapes(trough))
+    xy, radius = _linked(axis)
+    below = (np.abs(xy[:, 0]) < 1.5) & (xy[:, 1] < 4)
+    assert below.sum() >= 10
+    x = np.maximum(np.abs(xy[below, 0]) - 0.01, 0)
+    assert xy[below, 1] == pytest.approx((x**2 + 16) / 8, abs=0.002)
+    assert radius[below] == pytest.approx(xy[below, 1], abs=0.002)
+
+
+@settings(max_examples=25, deadline=None)
+@given(strategies.blobs())
+def test_no_disc_leaves_the_shape_and_together_they_fill_it(blob: shapely.Polygon) -> None:
+    axis = medial_axis(shapes(blob))
+    xy, radius = _linked(axis)
+    reach = shapely.distance(shapely.boundary(blob), shapely.points(xy))
+    assert (radius <= reach + 1e-6).all()
+    share = np.linspace(0, 1, 8)[1:-1]
+    a, b = axis.links.T
+    for t in share:
+        at = axis.xy[a] * (1 - t) + axis.xy[b] * t
+        there = shapely.distance(shapely.boundary(blob), shapely.points(at))
+        assert (axis.radius[a] * (1 - t) + axis.radius[b] * t <= there + 0.011).all()
+    ends = [shapely.buffer(shapely.points(axis.xy[end]), axis.radius[end] + 0.02, quad_segs=32) for end in (a, b)]
+    filled = shapely.union_all(shapely.convex_hull(shapely.union(*ends)))  # a disc that grows along a straight line
+    assert shapely.difference(blob, filled).area < 1e-4
+
+
+@settings(max_examples=10, deadline=None)
+@given(strategies.blobs())
+def test_radii_agree_with_the_distance_transform_of_a_raster(blob: shapely.Polygon) -> None:
+    """The exact Euclidean distance transform of scipy, of a mask drawn by scikit-image, 20 pixels to a mm."""
+    scale, low = 20.0, np.array(blob.bounds[:2]) - 0.5
+    size = tuple(np.ceil((np.array(blob.bounds[2:]) - low + 0.5) * scale).astype(int))
+    mask = polygon2mask(size, (shapely.get_coordinates(blob.exterior) - low) * scale)
+    for hole in blob.interiors:
+        mask &= ~polygon2mask(size, (shapely.get_coordinates(hole) - low) * scale)
+    distance = ndimage.distance_transform_edt(mask) / scale
+    xy, radius = _linked(medial_axis(shapes(blob)))
+    there = ndimage.map_coordinates(distance, ((xy - low) * scale).T, order=1)
+    deep = radius > 0.3
+    assert np.abs(there - radius)[deep].max(initial=0) < 1.5 / scale
+    # the middle of the largest disc is on the axis
+    assert radius.max(initial=0) == pytest.approx(distance.max(), abs=1.5 / scale)
