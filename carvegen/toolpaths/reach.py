@@ -137,14 +137,23 @@ def left(target: NDArray[np.object_], reached: NDArray[np.object_], by_mm: float
     by_mm
         How far off the cutter worked: the error of buffers grows with it.
     """
-    rest, owner = pieces(shapely.difference(target, reached))
-    return regrouped(*worth(rest, owner, by_mm), len(target))
+    met = ~shapely.is_empty(reached) & ~shapely.is_empty(target)
+    rest, owner = pieces(shapely.difference(target[met], reached[met]))
+    less = target.copy()
+    less[met] = regrouped(*worth(rest, owner, by_mm), int(met.sum()))
+    return less
 
 
 def worth(rest: PolygonArray, owner: Indices, by_mm: float) -> tuple[PolygonArray, Indices]:
-    """The pieces that are more than the error of a buffer by `by_mm`."""
+    """The pieces that are more than the error of a buffer by `by_mm`: a disc of that width fits into them.
+
+    A polygon holds a disc of radius area / perimeter, and none wider than its bounds: most are told by that.
+    """
     sliver = (_SLIVER_MM + _SIMPLIFIED * by_mm) / 2
-    big = ~shapely.is_empty(shapely.buffer(rest, -sliver, quad_segs=2))
+    x0, y0, x1, y1 = shapely.bounds(rest).reshape(-1, 4).T
+    big = shapely.area(rest) > sliver * shapely.length(rest)
+    unsure = np.flatnonzero(~big & (np.minimum(x1 - x0, y1 - y0) > 2 * sliver))
+    big[unsure] = ~shapely.is_empty(shapely.buffer(rest[unsure], -sliver, quad_segs=2))
     return rest[big], owner[big]
 
 

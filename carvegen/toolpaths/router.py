@@ -71,6 +71,7 @@ class _Table:
     wide: PolygonArray = field(init=False)  #: pieces of ground, aligned with all below
     floor: NDArray[np.object_] = field(init=False)  #: what no cutter has cleared yet
     face: NDArray[np.object_] = field(init=False)  #: what no cutter has touched at the face yet
+    most_mm: float = field(init=False)  #: the farthest that a cutter keeps off the land
     begun: bool = False  #: whether a cutter of the wall's own flank has been along it
 
     def __post_init__(self) -> None:
@@ -79,17 +80,16 @@ class _Table:
         cutters = {its.key: its for its in (own, *self.settings.also_cutters)}.values()
         fits = [reach.fit(cutter, own, self.depth_mm) for cutter in cutters] if self.depth_mm > 0 else []
         self.fits = sorted(fits, key=lambda its: (-its.floor_mm, its.cutter.key))
-        most = max((its.inset_mm for its in fits), default=0.0)
-        self.wide, self.face = reach.ground(self.job.block, most)
+        self.most_mm = max((its.inset_mm for its in fits), default=0.0)
+        self.wide, self.face = reach.ground(self.job.block, self.most_mm)
         waller = next((its for its in fits if its.cutter is own), None)
         slope = waller.face_mm - waller.floor_mm if waller else 0.0
-        self.floor = shapely.intersection(reach.shrunk(self.wide, slope), self.face) if slope > 0 else self.face
-        self.touched = np.zeros(len(self.face), dtype=bool)
+        self.floor = shapely.intersection(reach.shrunk(self.wide, slope), self.face) if slope > 0 else self.face.copy()
 
     def work(self, its: Fit) -> list[Operation]:
         """What this cutter does, and what it leaves to the next."""
         centres = self._enterable(reach.centres(self.wide, self.job.block, its.inset_mm, self._barred(its)), its)
-        near = self._near(its)
+        near = self._near(its, centres)
         walls, ramped = self._walls(centres, its, near)
         cleared = self._cleared(centres if near is None else shapely.intersection(centres, near), its)
         self._leave(centres, its)
@@ -102,11 +102,13 @@ class _Table:
             if len(operation.paths)
         ]
 
-    def _near(self, its: Fit) -> NDArray[np.object_] | None:
-        """Round what is left by larger cutters; None if this is the first."""
+    def _near(self, its: Fit, centres: NDArray[np.object_]) -> NDArray[np.object_] | None:
+        """Round what larger cutters left, where this one gets to; None if it is the first."""
         if its is self.fits[0]:
             return None
-        return reach.grown(self.floor, its.floor_mm + 2 * _OVERLAP * its.floor_mm)
+        floor = self.floor.copy()
+        floor[shapely.is_empty(centres)] = shapely.Polygon()
+        return reach.grown(floor, its.floor_mm + 2 * _OVERLAP * its.floor_mm)
 
     def _barred(self, its: Fit) -> PolygonArray:
         return geometry.parts(reach.grown(reach.fine(self.settings.no_go), its.face_mm))
@@ -124,10 +126,11 @@ class _Table:
         return its.cutter.form != "flat" or self.settings.plunge
 
     def _leave(self, centres: NDArray[np.object_], its: Fit) -> None:
-        self.floor = reach.left(self.floor, reach.grown(centres, its.floor_mm), its.inset_mm)
-        self.face = shapely.difference(self.face, reach.grown(centres, its.face_mm))
+        if its is not self.fits[-1]:
+            self.floor = reach.left(self.floor, reach.grown(centres, its.floor_mm), its.inset_mm)
+        met = ~shapely.is_empty(centres)
+        self.face[met] = shapely.difference(self.face[met], reach.grown(centres[met], its.face_mm))
         self.begun |= its.walls
-        self._widest = max(its.inset_mm, getattr(self, "_widest", 0.0))
 
     def _walls(self, centres: NDArray[np.object_], its: Fit, near: NDArray[np.object_] | None) -> tuple[Paths, Mask]:
         """Along the walls: all of them the first time, afterwards only what is left; and which ways are ramped.
@@ -212,7 +215,7 @@ class _Table:
     def unreached(self) -> PolygonArray:
         """What is to be cut and no cutter of the set touches at the face."""
         rest, owner = reach.pieces(self.face)
-        return reach.worth(rest, owner, getattr(self, "_widest", 0.0))[0]
+        return reach.worth(rest, owner, self.most_mm)[0]
 
     def remarks(self, operations: list[Operation]) -> list[str]:
         """What the operator must know of the plan."""
