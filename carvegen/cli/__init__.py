@@ -19,6 +19,7 @@ __all__ = ["main"]
 _COMMANDS = {
     "build": "Build a whole print from its file: every block in register, proofs, one report.",
     "check": "Check a drawing of closed shapes against material and cutter.",
+    "completion": "Print what makes a shell complete commands and options.",
     "frost": "Let frost grow on a block from its edge or from outlines, check it, write its files.",
     "grain": "Fill a block or its boards with wood grain, check it, write its files.",
     "mend": "Mend a drawing of closed shapes: the smallest changes that clear the findings.",
@@ -29,6 +30,7 @@ _COMMANDS = {
     "snowfall": "Fill a block with falling snow, check it, write its files.",
     "strip": "Write a test strip: cut it, measure it, and keep what you measured as profiles of your own.",
     "snowload": "Lay snow on trees, roofs and posts, take it out of a block, check it, write its files.",
+    "tryout": "Check that all of carvegen works here, and write a small sample to look at.",
 }
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import time
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
@@ -87,9 +88,6 @@ profile_folders = click.option(
     help="Folder with profiles of your own; may be given more than once, the last one wins.",
 )
 
-#: ``--json``: passes `as_json`.
-as_json = click.option("--json", "as_json", is_flag=True, help="Write JSON instead of text.")
-
 
 def _all(*given: Callable[[Any], Any]) -> Callable[[Any], Any]:
     def decorate(function: Any) -> Any:  # noqa: ANN401
@@ -98,6 +96,24 @@ def _all(*given: Callable[[Any], Any]) -> Callable[[Any], Any]:
         return function
 
     return decorate
+
+
+def _kept(ctx: click.Context, param: click.Parameter, value: Any) -> Any:  # noqa: ANN401
+    """Keep how much is told where `teller` finds it."""
+    ctx.meta[f"carvegen.{param.name}"] = value
+    return value
+
+
+def _flag(*names: str, about: str) -> Callable[[Any], Any]:
+    return click.option(*names, is_flag=True, expose_value=False, callback=_kept, help=about)
+
+
+#: ``--json``: passes `as_json`; ``--quiet`` and ``--verbose`` are looked at by `teller` alone.
+as_json = _all(
+    click.option("--json", "as_json", is_flag=True, help="Write JSON instead of text."),
+    _flag("--quiet", "-q", about="Tell of no stages while it works."),
+    _flag("--verbose", "-v", about="Tell when each stage began, in seconds from the start."),
+)
 
 
 #: ``--size``: passes `size` in mm.
@@ -341,7 +357,22 @@ def library(folders: Sequence[Path] = ()) -> Library:
 
 def teller(*, quiet: bool) -> Callable[[str], None]:
     """What tells of each stage, on the error stream so that output stays clean."""
-    return (lambda _: None) if quiet else (lambda stage: click.echo(f"… {stage}", err=True))
+    meta = click.get_current_context().meta
+    if quiet or meta.get("carvegen.quiet"):
+        return lambda _: None
+    if meta.get("carvegen.verbose"):
+        return _Timed()
+    return lambda stage: click.echo(f"… {stage}", err=True)
+
+
+class _Timed:
+    """Tells of each stage as it begins, with the time that has passed since the command did."""
+
+    def __init__(self) -> None:
+        self.began = time.monotonic()
+
+    def __call__(self, stage: str) -> None:
+        click.echo(f"… {time.monotonic() - self.began:6.1f} s  {stage}", err=True)
 
 
 def check_picture(picture: Path | None, file: Path) -> None:

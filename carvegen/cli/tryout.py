@@ -1,0 +1,110 @@
+"""Check the installation, and write a small sample to look at."""
+
+from __future__ import annotations
+
+import json
+import platform
+from collections.abc import Callable, Iterator
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+import click
+
+from carvegen.cli import options
+from carvegen.errors import CarvegenError
+
+__all__ = ["command"]
+
+_SAMPLE = ["--size", "80x60", "--material", "linoleum", "--cutter", "v-60", "--seed", "7"]
+
+
+@click.command("tryout")
+@click.option(
+    "--out", default="tryout", type=click.Path(path_type=Path), show_default=True, help="Folder for the sample."
+)
+@options.as_json
+def command(out: Path, *, as_json: bool) -> int:
+    """Check that all of carvegen works on this machine, and write a small sample.
+
+    It reads every profile, grows snow on a small block, checks it, writes its files and reads them back.
+    """
+    done = [_tried(name, work) for name, work in _steps(out)]
+    failed = [its for its in done if its["fault"]]
+    if as_json:
+        click.echo(json.dumps({"out": str(out), "steps": done}, indent=1))
+        return 2 if failed else 0
+    for its in done:
+        click.echo(f"{'FAILED' if its['fault'] else 'ok    '}  {its['step']}: {its['fault'] or its['found']}")
+    click.echo(
+        "\nSomething is missing: install carvegen again."
+        if failed
+        else f"\nAll works. Look at {out / 'proof.png'} first."
+    )
+    return 2 if failed else 0
+
+
+def _steps(out: Path) -> Iterator[tuple[str, Callable[[], str]]]:
+    yield "Python and packages", _packages
+    yield "profiles", _profiles
+    yield "a sample", lambda: _sample(out)
+    yield "read back", lambda: _read_back(out)
+
+
+def _tried(name: str, work: Callable[[], str]) -> dict[str, Any]:
+    try:
+        return {"step": name, "found": work(), "fault": ""}
+    except (CarvegenError, ImportError, OSError, metadata.PackageNotFoundError) as error:
+        return {"step": name, "found": "", "fault": str(error)}
+
+
+def _packages() -> str:
+    wanted = [its.split(">")[0].strip() for its in metadata.requires("carvegen") or () if "extra" not in its]
+    for name in wanted:
+        metadata.version(name)
+    import noise
+    import scipy
+    import shapely
+
+    del noise, scipy
+    return f"Python {platform.python_version()}, {len(wanted)} packages, GEOS {shapely.geos_version_string}"
+
+
+def _profiles() -> str:
+    shelf = options.library()
+    faults = shelf.check()
+    if faults:
+        raise faults[0]
+    return f"{sum(len(shelf.keys(kind)) for kind in ('materials', 'cutters', 'machines'))} without a fault"
+
+
+def _sample(out: Path) -> str:
+    from carvegen.cli.snowfall import command as snowfall
+
+    with click.Context(snowfall, info_name="snowfall") as context:
+        snowfall.parse_args(context, [*_SAMPLE, "--out", str(out), "--json"])
+        made = _unheard(lambda: snowfall.invoke(context))
+    findings = {kind: its["breaks"] for kind, its in made["reports"].items()}
+    return f"{made['shapes']} flakes, {len(made['files'])} files, {sum(findings.values())} broken limits"
+
+
+def _unheard(work: Callable[[], Any]) -> Any:  # noqa: ANN401
+    """What a command would say as JSON."""
+    import contextlib
+    import io
+
+    heard = io.StringIO()
+    with contextlib.redirect_stdout(heard):
+        work()
+    return json.loads(heard.getvalue())
+
+
+def _read_back(out: Path) -> str:
+    from carvegen.drawn import drawn_block
+    from carvegen.writers.views import View
+
+    block = drawn_block(out / "laser" / "block.dxf", view=View.BLOCK).block
+    other = drawn_block(out / "laser" / "block.svg", view=View.BLOCK).block
+    if abs(block.white_share - other.white_share) > 1e-6:
+        raise CarvegenError("SVG and DXF do not hold the same")
+    return f"{len(block.cuts)} flakes in SVG and DXF, {block.white_share:.1%} white"

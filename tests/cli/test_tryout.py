@@ -1,0 +1,61 @@
+"""``carvegen tryout``, how much is told, and completion in a shell."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+
+import pytest
+
+from carvegen.cli import tryout
+from carvegen.errors import CarvegenError
+from tests.cli.running import run, small
+
+
+def test_it_says_that_all_works_and_leaves_a_sample(own_folder, capsys):
+    done = run(capsys, "tryout", "--out", "sample")
+    assert done.code == 0
+    assert [line[:6] for line in done.out.splitlines()[:4]] == ["ok    "] * 4
+    assert (own_folder / "sample" / "proof.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_what_fails_is_named(own_folder, capsys, monkeypatch):
+    def broken() -> str:
+        raise CarvegenError("a profile is missing")
+
+    monkeypatch.setattr(tryout, "_profiles", broken)
+    done = run(capsys, "tryout", "--json")
+    assert done.code == 2
+    assert {its["step"]: its["fault"] for its in json.loads(done.out)["steps"]}["profiles"] == "a profile is missing"
+
+
+@pytest.mark.parametrize("flag", ["--quiet", "-q"])
+def test_quiet_tells_of_no_stage(own_folder, capsys, flag):
+    done = run(capsys, *small(), "--out", "sky", flag)
+    assert done.err == ""
+    assert "Written to sky" in done.out
+
+
+def test_verbose_tells_when_each_stage_began(own_folder, capsys):
+    done = run(capsys, *small(), "--out", "sky", "--verbose")
+    times = [float(line.split()[1]) for line in done.err.splitlines()]
+    assert len(times) >= 4
+    assert times == sorted(times)
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_completion_for_each_shell_names_the_program(own_folder, capsys, shell):
+    assert "_CARVEGEN_COMPLETE" in run(capsys, "completion", shell).out
+
+
+@pytest.mark.parametrize(("typed", "meant"), [("snowf", "snowfall"), ("tryo", "tryout")])
+def test_commands_are_completed(own_folder, typed, meant):
+    """As bash asks for it (click's shell completion)."""
+    asked = {"_CARVEGEN_COMPLETE": "bash_complete", "COMP_WORDS": f"carvegen {typed}", "COMP_CWORD": "1"}
+    code = "from carvegen.cli import main; main()"
+    done = subprocess.run(
+        [sys.executable, "-c", code], env=os.environ | asked, capture_output=True, text=True, check=False
+    )
+    assert meant in done.stdout
