@@ -104,8 +104,7 @@ def medial_axis(shapes: PolygonArray, *, corner_mm: float = 0.012) -> MedialAxis
     Points of the axis lie right to 8 µm, and exactly where outlines have no curves. Radii at points are exact;
     between two points the disc may lack or pass the outline by 10 µm.
     """
-    plain = _straightened(shapes)
-    owner = _owners(shapes, plain)
+    plain, owner = _straightened(shapes)
     outline = geometry.rings(plain)
     diagrams = Diagrams.of(outline, len(plain))
     shapely.prepare(plain)
@@ -172,17 +171,12 @@ def _hanging(links: Indices, kept: Mask, degree: Indices, roots: Indices) -> Ind
     return np.flatnonzero(kept & bare[links].any(axis=1))
 
 
-def _straightened(shapes: PolygonArray) -> PolygonArray:
-    """The shapes with fewer corners, on the grid of the diagrams."""
+def _straightened(shapes: PolygonArray) -> tuple[PolygonArray, Indices]:
+    """The shapes with fewer corners, on the grid of the diagrams, and the number of the shape that each was."""
     fewer = shapely.simplify(shapes, _STRAIGHT_MM, preserve_topology=True)
-    return geometry.parts(shapely.set_precision(fewer, 1 / STEPS_PER_MM))
-
-
-def _owners(shapes: PolygonArray, plain: PolygonArray) -> Indices:
-    """The number of the shape that each straightened one comes from."""
-    inside = shapely.point_on_surface(plain)
-    number, owner = shapely.STRtree(shapes).query_nearest(inside, all_matches=False)
-    return np.asarray(owner[np.argsort(number)], dtype=np.int64)
+    found, owner = shapely.get_parts(shapely.set_precision(fewer, 1 / STEPS_PER_MM), return_index=True)
+    solid = shapely.area(found) > 0
+    return np.asarray(found[solid], dtype=object), np.asarray(owner[solid], dtype=np.int64)
 
 
 def _sampled(points: Floats, shape: Indices, links: Indices, one: Site, two: Site) -> MedialAxis:

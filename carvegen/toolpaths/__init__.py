@@ -17,6 +17,8 @@ __all__ = ["PLANNERS", "plan_for"]
 #: The function that plans, by kind of machine and form of cutter; "" is any form that is not named.
 PLANNERS: Mapping[tuple[str, str], str] = MappingProxyType({
     ("laser", ""): "laser.laser_plan",
+    ("router", "v"): "v_carving.v_plan",
+    ("router", ""): "router.router_plan",
 })  # fmt: skip
 
 

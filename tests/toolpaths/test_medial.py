@@ -99,3 +99,13 @@ def test_radii_agree_with_the_distance_transform_of_a_raster(blob: shapely.Polyg
     assert np.abs(there - radius)[deep].max(initial=0) < 1.5 / scale
     # the middle of the largest disc is on the axis
     assert radius.max(initial=0) == pytest.approx(distance.max(), abs=1.5 / scale)
+
+
+def test_shapes_that_overlap_keep_their_own_axes() -> None:
+    low, high = box(0, 0, 20, 2), box(1, 0, 4, 30)
+    axis = medial_axis(shapes(low, high))
+    for number, shape in enumerate((low, high)):
+        own = axis.shape[axis.links[:, 0]] == number
+        alone = medial_axis(shapes(shape))
+        assert axis.lengths[own].sum() == pytest.approx(alone.lengths.sum())
+        assert axis.radius[axis.links[own]].max() == pytest.approx(alone.radius[alone.links].max())

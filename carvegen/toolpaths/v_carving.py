@@ -1,0 +1,122 @@
+"""What a router does with a V: centre lines in what is narrow, walls and a flat floor in what is wide."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.facts import cutting, feeds
+from carvegen.toolpaths import reach
+from carvegen.toolpaths.centre_lines import centre_lines
+from carvegen.toolpaths.order import ordered
+from carvegen.toolpaths.paths import Operation, Work, picked
+from carvegen.toolpaths.router import deepest_mm, router_plan
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from carvegen.geometry import Floats, Indices, PolygonArray
+    from carvegen.job import Job
+    from carvegen.toolpaths.paths import Paths, Plan
+    from carvegen.toolpaths.settings import PathSettings
+
+__all__ = ["v_plan"]
+
+_SHALLOW_MM = 0.3  #: a cut less deep fills with ink or is reached by a soft roller; common practice, no source
+_SCRATCH_MM = 0.02  #: what goes no deeper is left out; our own choice
+
+
+def v_plan(job: Job, settings: PathSettings) -> Plan:
+    """The plan of a job whose own cutter is a V.
+
+    As `router_plan` has it where the V goes to the full depth; wherever the cut is narrower, and into every
+    corner, by centre lines. What nothing reaches are corners sharper than the tip is blunt.
+    """
+    wide, depth = router_plan(job, settings), deepest_mm(job)
+    paths, barred = _lines(job, settings, depth)
+    if not len(paths):
+        return wide
+    operations = sorted([*wide.operations, _operation(job, settings, paths, depth)], key=lambda its: _LATE[its.work])
+    unreached = _unreached(job, wide.unreached, barred)
+    return replace(wide, operations=tuple(operations), unreached=unreached, remarks=(*wide.remarks, *_remarks(paths)))
+
+
+_LATE = {Work.CUT_THROUGH: 1} | {work: 0 for work in Work if work is not Work.CUT_THROUGH}  #: cut-outs come last
+
+
+def _lines(job: Job, settings: PathSettings, depth_mm: float) -> tuple[Paths, PolygonArray]:
+    """The centre lines in the order of their passes and of a short way, and where the V must not cut."""
+    half = float(cutting.half_width_mm(job.cutter, np.zeros(1), depth_mm)[0])
+    barred = geometry.parts(reach.grown(settings.no_go, half)) if len(settings.no_go) else geometry.empty()
+    ground, whole = reach.ground(job.block, half)
+    zone = shapely.difference(_room(job, whole, half / 2), shapely.union_all(barred))
+    passes = _passes(job, settings, depth_mm)
+    paths = centre_lines(geometry.parts(ground), job.cutter, depth_mm, passes=passes, zone=zone)
+    paths = picked(paths, np.flatnonzero(_depths(paths) > _SCRATCH_MM))
+    return ordered(paths, rank=_pass_numbers(paths, depth_mm / passes)), barred
+
+
+def _room(job: Job, whole: PolygonArray, over_mm: float) -> shapely.Geometry:
+    """The face, and a little beside it where a cut ends at its edge: that is no land, and a line runs out over it."""
+    face = job.block.face
+    ends = reach.grown(shapely.intersection(shapely.boundary(face), whole), over_mm)
+    return shapely.union(face, shapely.union_all(ends))
+
+
+def _passes(job: Job, settings: PathSettings, depth_mm: float) -> int:
+    deep = settings.pass_mm or feeds.pass_depth_mm(job.material.key, job.cutter)
+    return max(1, math.ceil(depth_mm / deep - 1e-9))
+
+
+def _pass_numbers(paths: Paths, step_mm: float) -> Indices:
+    return np.ceil(_depths(paths) / step_mm - 1e-6).astype(np.int64)
+
+
+def _depths(paths: Paths) -> Floats:
+    """The deepest place of each path, mm."""
+    if not len(paths):
+        return np.empty(0)
+    return np.asarray(-np.minimum.reduceat(paths.xyz[:, 2], paths.start[:-1]), dtype=np.float64)
+
+
+def _operation(job: Job, settings: PathSettings, paths: Paths, depth_mm: float) -> Operation:
+    passes = _passes(job, settings, depth_mm)
+    often = "in one pass" if passes == 1 else f"in up to {passes} passes"
+    deepest = float(_depths(paths).max())
+    return Operation(
+        name=f"{Work.CENTRE_LINE.value} {job.cutter.key}".upper(),
+        work=Work.CENTRE_LINE,
+        asks=f"follow in three dimensions, {often}: as deep as the cut is wide, at most {deepest:.2f} mm",
+        cutter=job.cutter,
+        paths=paths,
+        depth_mm=deepest,
+    )
+
+
+def _unreached(job: Job, left: PolygonArray, barred: PolygonArray) -> PolygonArray:
+    """Of what a V at full depth leaves: corners that its blunt tip doesn't fill, and what may not be cut."""
+    blunt = job.cutter.values["tip_mm"] / 2
+    if not len(left):
+        return left
+    ground, _ = reach.ground(job.block, blunt)
+    filled = shapely.union_all(reach.grown(reach.shrunk(ground, blunt), blunt) if blunt > 0 else ground)
+    filled = shapely.difference(filled, shapely.union_all(barred)) if len(barred) else filled
+    rest, owner = reach.pieces(shapely.difference(left, filled))
+    return reach.worth(rest, owner, blunt)[0]
+
+
+def _remarks(paths: Paths) -> Iterator[str]:
+    depths = _depths(paths)
+    shallow = int((depths < _SHALLOW_MM).sum())
+    yield f"Centre lines are {depths.min():.2f} to {depths.max():.2f} mm deep: a V goes as deep as its cut is wide."
+    if shallow:
+        yield (
+            f"{shallow} of {len(paths)} centre lines stay shallower than {_SHALLOW_MM:g} mm and may fill with ink: "
+            "a sharper V goes deeper."
+        )
+    yield "Set the height of the V's point with care: 0.1 mm too deep makes every line wider."

@@ -1,0 +1,81 @@
+"""A router's plan with a V on whole blocks."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+import shapely
+
+from carvegen.block import Block
+from carvegen.job import Job
+from carvegen.toolpaths import plan_for
+from carvegen.toolpaths.paths import Plan, Work
+from carvegen.toolpaths.promises import broken
+from carvegen.toolpaths.settings import PathSettings
+from tests.cases import SHELF, block, box, disc, setup, shapes
+
+
+def job_on(its: Block, **changed) -> Job:
+    return setup("cherry", "v-60", machine=SHELF.machine("router-bed"), **changed).on(its)
+
+
+def planned(its: Block, *, no_go=(), **changed) -> Plan:
+    plan = plan_for(job_on(its, **changed), PathSettings(no_go=shapes(*no_go)))
+    assert plan is not None
+    return plan
+
+
+def works(plan: Plan) -> set[Work]:
+    return {operation.work for operation in plan.operations}
+
+
+def test_narrow_cuts_have_centre_lines_and_wide_ones_a_wall_and_a_floor_too() -> None:
+    assert works(planned(block(box(5, 5, 20, 0.8)), depth=1.0)) == {Work.CENTRE_LINE}
+    assert works(planned(block(box(5, 5, 20, 12)), depth=1.0)) == {Work.CENTRE_LINE, Work.WALL, Work.CLEAR}
+    assert works(planned(block(disc(15, 15, 9, points=400)), depth=1.0)) == {Work.WALL, Work.CLEAR}
+
+
+def test_a_line_that_ends_at_the_edge_runs_out_over_it_at_its_full_depth() -> None:
+    plan = planned(block(box(30, 10, 10, 0.8)), depth=1.0)
+    paths = plan.operations[0].paths
+    out = paths.xyz[paths.xyz[:, 0] > 40 - 1e-6]
+    assert len(out)
+    assert out[np.abs(out[:, 1] - 10.4) < 0.1, 2].max() < -0.5
+    assert np.abs(out[:, 1] - 10.4).max() < 0.8
+    assert broken(plan, room_mm=1.0) == ()
+
+
+def test_nothing_goes_near_a_clamp_and_what_it_hides_is_told() -> None:
+    clamp = box(10, 0, 5, 30)
+    plan = planned(block(box(5, 5, 20, 0.8), box(5, 10, 20, 6)), no_go=[clamp], depth=1.0)
+    assert broken(plan, shapes(clamp), room_mm=1.0) == ()
+    hidden = shapely.union_all(plan.unreached)
+    assert hidden.contains(shapely.box(10.1, 5.1, 14.9, 5.7))
+    assert hidden.contains(shapely.box(10.1, 10.1, 14.9, 15.9))
+    assert not hidden.intersects(shapely.box(5.2, 5.2, 8, 5.6))
+
+
+def test_only_corners_sharper_than_the_tip_is_blunt_are_left() -> None:
+    sharp = setup("cherry", "v-60").cutter
+    blunt = dataclasses.replace(sharp, values={**sharp.values, "tip_mm": 0.6})
+    its = block(box(5, 5, 20, 12))
+    whole = planned(its, depth=1.0)
+    assert len(whole.unreached) == 0
+    worn = plan_for(dataclasses.replace(job_on(its, depth=1.0), cutter=blunt), PathSettings())
+    assert worn is not None
+    # plane geometry: a round tip of radius r leaves r² (1 - pi/4) in a square corner
+    assert shapely.area(worn.unreached) == pytest.approx(np.full(4, 0.3**2 * (1 - np.pi / 4)), rel=0.15)
+
+
+def test_a_block_of_many_shapes_keeps_its_promises() -> None:
+    rng = np.random.default_rng(5)
+    cuts = [
+        shapely.affinity.rotate(box(4 + 8 * i, 4 + 8 * j, *rng.uniform(0.5, 5, 2)), rng.uniform(0, 90))
+        for i in range(4) for j in range(3)
+    ]  # fmt: skip
+    plan = planned(block(*cuts), depth=1.4)
+    assert broken(plan, room_mm=1.0) == ()
+    depths = [operation.paths.xyz[:, 2].min() for operation in plan.operations]
+    assert min(depths) == pytest.approx(-1.4)
