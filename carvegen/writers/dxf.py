@@ -17,13 +17,13 @@ from carvegen.writers.sheet import Sheet, machine_sheet
 from carvegen.writers.views import View, seen
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Callable, Iterator, Mapping
 
     from carvegen.geometry import PolygonArray
     from carvegen.job import Job
     from carvegen.writers.layers import Layer
 
-__all__ = ["VERSIONS", "layers_dxf", "machine_dxf"]
+__all__ = ["VERSIONS", "ascii_text", "layers_dxf", "machine_dxf", "with_entities"]
 
 VERSIONS = ("R2000", "R12")
 
@@ -72,6 +72,35 @@ def layers_dxf(layers: Mapping[Layer, PolygonArray], size: tuple[float, float]) 
         left=0, bottom=0, right=size[0], top=size[1], register=geometry.empty(), bar=geometry.box(*size), lines=()
     )
     return _filled(_document("R2000", sheet, list(layers)), layers, old=False)
+
+
+def with_entities(
+    version: str, sheet: Sheet, layers: list[Layer], make: Callable[[str, int], tuple[list[str], int]]
+) -> str:
+    """A document with the sheet's words, and entities as `make` gives them.
+
+    Parameters
+    ----------
+    make
+        Given the owner of all entities and the first free handle (R2000; R12 has none); returns the entities as
+        texts and the next free handle.
+    """
+    if version not in VERSIONS:
+        raise InputError(
+            "must be a DXF release that is written",
+            value=version,
+            where="version",
+            hint=f"known releases: {', '.join(VERSIONS)}",
+        )
+    doc = _document(version, sheet, layers)
+    pieces, handle = make(doc.modelspace().layout_key, int(str(doc.entitydb.handles), 16))
+    doc.entitydb.handles.reset(f"{handle:X}")
+    return _spliced(_text(doc), "".join(pieces))
+
+
+def ascii_text(text: str) -> str:
+    """A text as DXF may hold it: letters beyond ASCII by their code."""
+    return _ascii(text)
 
 
 def _filled(doc: Any, contours: Mapping[Layer, PolygonArray], *, old: bool) -> str:  # noqa: ANN401

@@ -17,8 +17,10 @@ __all__ = [
     "LAYERS",
     "MACHINE_LAYERS",
     "NOTES",
+    "PLAN_WORDS",
     "REGISTER",
     "Layer",
+    "coloured",
     "machine_layers",
     "palette",
 ]
@@ -121,6 +123,10 @@ LAYERS: Mapping[str, Layer] = {
 MACHINE_LAYERS = (CUT_AREA, CUT_OUT, REGISTER, BLOCK_EDGE, NOTES)
 
 
+#: How the names of layers that hold toolpaths begin.
+PLAN_WORDS = ("SCORE ", "LOWER ", "SHOULDER ", "CUT OUT", "CLEAR ", "WALL ", "CENTRE LINE")
+
+
 def machine_layers(*, free: bool) -> tuple[str, ...]:
     """`MACHINE_LAYERS`, with one for the free fringe if there is any."""
     return (*MACHINE_LAYERS[:2], FREE_FRINGE, *MACHINE_LAYERS[2:]) if free else MACHINE_LAYERS
@@ -140,7 +146,7 @@ def palette(layer_colours: Mapping[str, int]) -> dict[str, Layer]:
     InputError
         If a layer is unknown or an index is out of range.
     """
-    unknown = sorted(set(layer_colours) - set(LAYERS))
+    unknown = sorted(name for name in layer_colours if name not in LAYERS and not name.startswith(PLAN_WORDS))
     if unknown:
         raise InputError(
             "has an unknown layer",
@@ -148,10 +154,11 @@ def palette(layer_colours: Mapping[str, int]) -> dict[str, Layer]:
             where="layer_colours",
             hint=f"known layers: {', '.join(sorted(LAYERS))}",
         )
-    return {name: _coloured(layer, layer_colours.get(name)) for name, layer in LAYERS.items()}
+    return {name: coloured(layer, layer_colours.get(name)) for name, layer in LAYERS.items()}
 
 
-def _coloured(layer: Layer, index: int | None) -> Layer:
+def coloured(layer: Layer, index: int | None) -> Layer:
+    """The layer in the colour that a DXF colour index stands for; as it is without one."""
     if index is None:
         return layer
     if not 1 <= index <= 255:

@@ -10,11 +10,13 @@ import numpy as np
 from carvegen.geometry import GRID_MM
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from carvegen.geometry import Floats, Indices
 
-__all__ = ["ring_texts"]
+__all__ = ["point_texts", "ring_texts"]
 
 _DECIMALS = 3
 
@@ -41,16 +43,28 @@ def ring_texts(xy: Floats, start: Indices, *, before: str = "", between: str = "
     >>> ring_texts(np.array([[0, 1.5], [-0.0001, 12]]), np.array([0, 2]), after=",")
     ['0.000 1.500,0.000 12.000,']
     """
-    if len(xy) == 0:
+    return point_texts(xy, start, [before, between, after])
+
+
+def point_texts(points: Floats, start: Indices, marks: Sequence[str]) -> list[str]:
+    """One text a line of points: the numbers of each point with the texts `marks` before, between and after them.
+
+    Parameters
+    ----------
+    points
+        (n, k) in mm; written on the `GRID_MM` grid.
+    start
+        Line j is ``points[start[j]:start[j + 1]]``; (lines + 1,).
+    marks
+        k + 1 ASCII texts.
+    """
+    if len(points) == 0:
         return [""] * (len(start) - 1)
-    steps = np.round(xy / GRID_MM).astype(np.int64)
-    columns = [
-        _fixed(before, len(xy)),
-        _numbers(steps[:, 0]),
-        _fixed(between, len(xy)),
-        _numbers(steps[:, 1]),
-    ]
-    table = np.concatenate([*columns, _fixed(after, len(xy))], axis=1)
+    steps = np.round(points / GRID_MM).astype(np.int64)
+    columns = [_fixed(marks[0], len(points))]
+    for k in range(points.shape[1]):
+        columns += [_numbers(steps[:, k]), _fixed(marks[k + 1], len(points))]
+    table = np.concatenate(columns, axis=1)
     used = table != 0
     ends = np.concatenate([[0], np.cumsum(np.count_nonzero(used, axis=1))])[start].tolist()
     text = table[used].tobytes().decode("ascii")

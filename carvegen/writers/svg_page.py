@@ -46,7 +46,11 @@ class SvgPage:
 
     def shapes(self, name: str, shapes: PolygonArray) -> None:
         """Put shapes into the group `name`, one closed path a shape."""
-        self._spliced[name] = self._spliced.get(name, "") + paths(shapes, left=self._left, top=self._top)
+        self.spliced(name, paths(shapes, left=self._left, top=self._top))
+
+    def spliced(self, name: str, elements: str) -> None:
+        """Put elements, as text in the page's own coordinates, into the group `name`."""
+        self._spliced[name] = self._spliced.get(name, "") + elements
 
     def at(self, x: float, y: float) -> tuple[float, float]:
         """A place of the drawing on the page."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import enum
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,8 +18,9 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import Floats, PolygonArray
     from carvegen.job import Job
+    from carvegen.toolpaths.paths import Paths
 
-__all__ = ["Seen", "View", "seen"]
+__all__ = ["Seen", "View", "corner", "paths_seen", "seen"]
 
 
 class View(enum.Enum):
@@ -85,3 +86,17 @@ def seen(what: Job | Block, view: View) -> Seen:
     return Seen(
         name=block.name, view=view, width_mm=width, height_mm=height, cuts=cuts, cut_outs=cut_outs, kept=kept, free=free
     )
+
+
+def paths_seen(paths: Paths, width_mm: float, view: View) -> Paths:
+    """Paths of a block of this width in a view, in the same order and direction of work."""
+    if view is View.PRINT:
+        return paths
+    return replace(paths, xyz=paths.xyz * (-1, 1, 1) + (round(width_mm, 3), 0, 0))
+
+
+def corner(origin: str, width_mm: float, height_mm: float) -> tuple[float, float]:
+    """Where a machine's coordinates begin on a block as it lies: one of `ORIGINS`; x right, y up from lower left."""
+    if origin == "middle":
+        return round(width_mm, 3) / 2, round(height_mm, 3) / 2
+    return round(width_mm, 3) * origin.endswith("right"), round(height_mm, 3) * origin.startswith("upper")

@@ -1,0 +1,68 @@
+"""What lies around the paths on their files: the words that say, layer by layer, what is asked."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from shapely.affinity import translate
+
+from carvegen.writers.sheet import MARGIN_MM, around
+from carvegen.writers.views import corner
+
+if TYPE_CHECKING:
+    from carvegen.toolpaths.paths import Plan
+    from carvegen.writers.layers import Layer
+    from carvegen.writers.sheet import Sheet
+    from carvegen.writers.views import Seen
+
+__all__ = ["origin_shift", "plan_sheet", "shifted"]
+
+_NARROWEST_MM = 150.0
+
+_ORIGINS = {
+    "lower-left": "the block's lower left corner as it lies face up",
+    "lower-right": "the block's lower right corner as it lies face up",
+    "upper-left": "the block's upper left corner as it lies face up",
+    "upper-right": "the block's upper right corner as it lies face up",
+    "middle": "the middle of the block",
+}
+
+
+def plan_sheet(plan: Plan, shown: Seen, layers: list[Layer], *, origin: bool) -> Sheet:
+    """The sheet of a file with paths; `origin`: whether its numbers begin at the machine's own corner."""
+    where = (
+        f" Numbers begin at {_ORIGINS[plan.job.machine.origin]}; x to the right, y upwards."
+        if origin
+        else (
+            f" The block's upper left corner lies {MARGIN_MM:g} mm from the left and from the upper edge of this page."
+        )
+    )
+    tool = "beam" if plan.job.machine.kind == "laser" else "cutter"
+    words = [
+        f"{shown.name}: PATHS, in working order. {shown.view.words}",
+        f"Block {shown.width_mm:g} x {shown.height_mm:g} mm. UNITS=MM.{where} Lines are where the middle of the "
+        f"{tool} goes: its width is allowed for; allow for nothing more.",
+        *(
+            f"{k}. {layer.name} (colour {layer.index}, {layer.drawn}): {layer.asks}."
+            for k, layer in enumerate(layers, start=1)
+        ),
+        "BLOCK EDGE: where the block lies; NOTES: to be read and measured: neither is worked.",
+        "Colours only tell layers apart: set each by its name, as the shop does it. Read the note first.",
+    ]
+    return around(shown, max(shown.width_mm, _NARROWEST_MM - 2 * MARGIN_MM), words)
+
+
+def shifted(sheet: Sheet, x: float, y: float) -> Sheet:
+    """The sheet moved."""
+    return replace(
+        sheet, left=sheet.left + x, right=sheet.right + x, bottom=sheet.bottom + y, top=sheet.top + y,
+        bar=translate(sheet.bar, x, y),
+        lines=tuple(replace(line, at=(line.at[0] + x, line.at[1] + y)) for line in sheet.lines),
+    )  # fmt: skip
+
+
+def origin_shift(plan: Plan, shown: Seen) -> tuple[float, float]:
+    """How far all moves so that the machine's corner is the origin."""
+    x, y = corner(plan.job.machine.origin, shown.width_mm, shown.height_mm)
+    return -x, -y
