@@ -8,25 +8,17 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.toolpaths.paths import Paths, from_rings, no_paths
+from carvegen.toolpaths.paths import Paths, no_paths
 from carvegen.toolpaths.reach import pieces, shrunk
+from carvegen.toolpaths.tours import tour
+from carvegen.toolpaths.walls import climbing
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from carvegen.geometry import Indices, PolygonArray
 
-__all__ = ["climbing", "nested", "to_and_fro"]
-
-
-def climbing(shapes: PolygonArray) -> tuple[Paths, Indices]:
-    """A path at the face along every ring, with the number of the shape that it belongs to.
-
-    The land lies on the left in print view, hence on the right on the block, which is its mirror image: a
-    spindle that turns clockwise then cuts downwards into what it takes off (climb milling, handbook).
-    """
-    rings = geometry.reversed_rings(geometry.rings(shapes))
-    return from_rings(rings), rings.owner
+__all__ = ["by_tour", "nested", "to_and_fro"]
 
 
 def nested(region: NDArray[np.object_], first_mm: float, step_mm: float) -> tuple[Paths, Indices]:
@@ -129,3 +121,14 @@ def _breaks(parts: PolygonArray, part: Indices, row: Indices, ends: geometry.Flo
 
 
 _TOUCH_MM = 1e-6  #: ends of lines lie on the outline only nearly
+
+
+def by_tour(flat: Paths, group: Indices) -> Indices:
+    """An order in which groups follow one another by a short way; the order within a group stays."""
+    if not len(flat):
+        return np.empty(0, dtype=np.int64)
+    found, first, number = np.unique(group, return_index=True, return_inverse=True)
+    at = np.repeat(flat.entries[first, :2], 2, axis=0)
+    place = np.empty(len(found), dtype=np.int64)
+    place[tour(at, np.zeros(2)) >> 1] = np.arange(len(found))
+    return np.lexsort([np.arange(len(flat)), place[number]])

@@ -12,17 +12,18 @@ import shapely
 from carvegen import geometry
 from carvegen.facts import feeds
 from carvegen.toolpaths import reach
-from carvegen.toolpaths.clearing import climbing, nested, to_and_fro
+from carvegen.toolpaths import router_remarks as told
+from carvegen.toolpaths.clearing import by_tour, nested, to_and_fro
 from carvegen.toolpaths.entry import Descent, worked
 from carvegen.toolpaths.paths import Operation, Paths, Plan, Work, picked
 from carvegen.toolpaths.through import THROUGH_MM, best_cutters, cut_through
-from carvegen.toolpaths.tours import tour
+from carvegen.toolpaths.walls import climbing, walls_near
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from carvegen.facts.profiles import Cutter
-    from carvegen.geometry import Indices, Mask, PolygonArray
+    from carvegen.geometry import Mask, PolygonArray
     from carvegen.job import Job
     from carvegen.toolpaths.reach import Fit
     from carvegen.toolpaths.settings import PathSettings
@@ -50,9 +51,9 @@ def router_plan(job: Job, settings: PathSettings) -> Plan:
     table = _Table(job, settings)
     operations = [operation for its in table.fits for operation in table.work(its)]
     operations += table.through()
-    return Plan(
-        job=job, operations=tuple(operations), unreached=table.unreached(), remarks=tuple(table.remarks(operations))
-    )
+    unreached = table.unreached()
+    remarks = table.remarks(operations, unreached)
+    return Plan(job=job, operations=tuple(operations), unreached=unreached, remarks=remarks)
 
 
 def deepest_mm(job: Job) -> float:
@@ -72,6 +73,7 @@ class _Table:
     floor: NDArray[np.object_] = field(init=False)  #: what no cutter has cleared yet
     face: NDArray[np.object_] = field(init=False)  #: what no cutter has touched at the face yet
     most_mm: float = field(init=False)  #: the farthest that a cutter keeps off the land
+    not_through: int = 0  #: cut-outs that no cutter of the set does
     begun: bool = False  #: whether a cutter of the wall's own flank has been along it
 
     def __post_init__(self) -> None:
@@ -140,10 +142,10 @@ class _Table:
         parts, owner = reach.pieces(centres if its.walls else centres[:0])
         if near is None or not self.begun:
             flat, part = climbing(parts)
-            flat = picked(flat, _by_tour(flat, part))
+            flat = picked(flat, by_tour(flat, part))
         else:
-            flat = _clipped(parts, near[owner])
-            flat = picked(flat, _by_tour(flat, np.arange(len(flat))))
+            flat = walls_near(parts, near[owner])
+            flat = picked(flat, by_tour(flat, np.arange(len(flat))))
         return flat, self._ramped(flat, its) & flat.closed
 
     def _cleared(self, region: NDArray[np.object_], its: Fit) -> tuple[Paths, Mask]:
@@ -158,7 +160,7 @@ class _Table:
         ramped = self._ramped(flat, its)
         entered = ramped | self._plunges(its) | ~flat.closed  # a smaller ring lies within reach of the one round it
         flat, part, ramped = picked(flat, np.flatnonzero(entered)), part[entered], ramped[entered]
-        order = _by_tour(flat, part)
+        order = by_tour(flat, part)
         return picked(flat, order), ramped[order]
 
     def _ramped(self, flat: Paths, its: Fit) -> Mask:
@@ -217,9 +219,23 @@ class _Table:
         rest, owner = reach.pieces(self.face)
         return reach.worth(rest, owner, self.most_mm)[0]
 
-    def remarks(self, operations: list[Operation]) -> list[str]:
-        """What the operator must know of the plan."""
-        return [*_told(self, operations)]
+    def remarks(self, operations: list[Operation], unreached: PolygonArray) -> tuple[str, ...]:
+        """What the operator must know of the plan; of a V's corners whoever carves them tells."""
+        job, settings = self.job, self.settings
+        steps = {its.cutter.key: self._step_mm(its.cutter, operations) for its in operations}
+        left = geometry.empty() if job.cutter.form == "v" else unreached
+        return (
+            *told.about_depth(job, self.depth_mm),
+            *told.about_ways(job, operations, settings, self.fits),
+            *told.about_unreached(left, self.not_through),
+            *told.about_barred(job, settings, max((its.face_mm for its in self.fits), default=0.0)),
+            *told.about_feeds(job, operations, steps),
+        )
+
+    def _step_mm(self, cutter: Cutter, operations: list[Operation]) -> float:
+        """The deepest pass of a cutter."""
+        depths = [its.depth_mm for its in operations if its.cutter.key == cutter.key]
+        return max(depth / self._passes(cutter, depth) for depth in depths)
 
 
 _ASKS = {
@@ -230,41 +246,3 @@ _ASKS = {
 
 def _in_passes(passes: int) -> str:
     return "in one pass" if passes == 1 else f"in {passes} passes"
-
-
-def _told(table: _Table, operations: list[Operation]) -> list[str]:
-    return []
-
-
-def _by_tour(flat: Paths, group: Indices) -> Indices:
-    """An order in which groups follow one another by a short way; the order within a group stays."""
-    if not len(flat):
-        return np.empty(0, dtype=np.int64)
-    found, first, number = np.unique(group, return_index=True, return_inverse=True)
-    at = np.repeat(flat.entries[first, :2], 2, axis=0)
-    place = np.empty(len(found), dtype=np.int64)
-    place[tour(at, np.zeros(2)) >> 1] = np.arange(len(found))
-    return np.lexsort([np.arange(len(flat)), place[number]])
-
-
-def _clipped(parts: PolygonArray, near: NDArray[np.object_]) -> Paths:
-    """The parts' outlines near what is left, with the land on the left in print view."""
-    some = ~shapely.is_empty(near)
-    parts, near = parts[some], near[some]
-    outlines = shapely.boundary(shapely.orient_polygons(parts, exterior_cw=True))
-    ways = shapely.get_parts(shapely.line_merge(shapely.intersection(outlines, near), directed=True))
-    solid = (shapely.get_type_id(ways) == _LINE) & (shapely.length(ways) > _SHORTEST_MM)
-    return _lines(ways[solid])
-
-
-def _lines(ways: NDArray[np.object_]) -> Paths:
-    xy, owner = shapely.get_coordinates(ways, return_index=True)
-    closed = np.asarray(shapely.is_closed(ways), dtype=bool)
-    last = np.append(np.diff(owner) > 0, True) if len(owner) else np.zeros(0, dtype=bool)
-    kept = ~(last & closed[owner])
-    start = np.concatenate([[0], np.cumsum(np.bincount(owner[kept], minlength=len(ways)))])
-    return Paths(np.column_stack([xy[kept], np.zeros(kept.sum())]), start, closed)
-
-
-_LINE = 1
-_SHORTEST_MM = 0.01

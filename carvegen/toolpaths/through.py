@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from carvegen.toolpaths.clearing import climbing, nested
+from carvegen.toolpaths.clearing import nested
 from carvegen.toolpaths.entry import Descent, worked
 from carvegen.toolpaths.paths import Paths, joined, picked
 from carvegen.toolpaths.reach import pieces, shrunk
+from carvegen.toolpaths.walls import climbing
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,6 +32,7 @@ _TAB_HIGH_MM = 1.5
 _TAB_LEAST_MM = 1.0  #: of a tab that is left on a short way round; our own choice
 _TAB_SIDE_DEG = 30.0  #: how steeply the cutter comes down behind a tab; our own choice
 _TABS_APART_MM = 60.0  #: at most; common practice, no source
+_EARLIER = 0.05  #: earlier rounds stay so much of what they lack in depth above the tab: no line is cut twice
 _FEWEST = 3  #: tabs of a part that would fall, if there is room for them; common practice, no source
 _AS_WELL = 0.02  #: of a cut-out that a larger cutter may leave in its corners
 
@@ -122,8 +124,9 @@ def _tabbed(path: Paths, round_mm: float, tab: _Tab) -> Paths:
     marks = (middles[:, None] + np.array([-half - tab.side_mm, -half, half, half + tab.side_mm])).ravel()
     every = np.unique(np.concatenate([at, marks[(marks > 0) & (marks < at[-1])]]))
     x, y, z = (np.interp(every, at, column) for column in path.xyz.T)
-    up = tab.top_mm - math.tan(math.radians(_TAB_SIDE_DEG)) * _beyond(every, middles, half)
-    xyz = np.column_stack([x, y, np.maximum(z, np.minimum(up, tab.top_mm))])
+    top = tab.top_mm + _EARLIER * (z - z.min())
+    up = top - math.tan(math.radians(_TAB_SIDE_DEG)) * _beyond(every, middles, half)
+    xyz = np.column_stack([x, y, np.maximum(z, up)])
     return Paths(xyz, np.array([0, len(xyz)]), path.closed)
 
 

@@ -150,7 +150,10 @@ def test_what_is_told_as_unreached_is_what_no_groove_touches(cuts, cutter) -> No
         grooves += list(shapely.buffer(lines, np.array(half), quad_segs=32))
     touched = shapely.union_all(grooves)
     told = shapely.union_all(plan.unreached)
-    assert shapely.difference(shapely.difference(shapely.union_all(plan.job.block.cuts), told), touched.buffer(0.03)).area < 1e-6
+    assert (
+        shapely.difference(shapely.difference(shapely.union_all(plan.job.block.cuts), told), touched.buffer(0.03)).area
+        < 1e-6
+    )
     assert shapely.intersection(told.buffer(-0.03), touched).area < 1e-6
 
 
@@ -225,7 +228,9 @@ def test_walls_are_cut_climbing_on_the_block() -> None:
         on_block = np.column_stack([SIZE[0] - xyz[:, 0], xyz[:, 1]])
         way = np.diff(on_block, axis=0)
         long = np.hypot(*way.T) > 0.05
-        right = (on_block[:-1] + way / 2 + np.column_stack([way[:, 1], -way[:, 0]]) / np.hypot(*way.T)[:, None] * 0.55)[long]
+        right = (on_block[:-1] + way / 2 + np.column_stack([way[:, 1], -way[:, 0]]) / np.hypot(*way.T)[:, None] * 0.55)[
+            long
+        ]
         assert shapely.contains_xy(land, SIZE[0] - right[:, 0], right[:, 1]).all()
 
 
