@@ -1,0 +1,183 @@
+"""Register: its methods, how far each is usually off, and the arithmetic of errors, paper and wood."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+__all__ = [
+    "METHODS",
+    "WOODS",
+    "Method",
+    "Plan",
+    "Wood",
+    "corner_error_mm",
+    "moisture_percent",
+    "pair_rms_mm",
+    "pair_worst_mm",
+    "skew_deg",
+    "summed_mm",
+    "wood_moves_mm",
+    "wood_of",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class Method:
+    """A way to lay sheet and block in register."""
+
+    name: str
+    about: str
+    tolerance_mm: float  #: how far an impression may lie from its place
+    play_mm: float  #: how far one end of the sheet may lie off while the other is right: what turns it
+    waste_mm: float  #: strip of board that it needs outside the picture, on every side
+    datum: tuple[float, float]  #: place that stays while sheet or block grow: shares of the picture's sides
+
+
+#: Repeat of each: common practice, no source (trade notes: notches in the block 0.2-0.5 mm, pins and tabs 0.1-0.25 mm,
+#: marks lined up by eye 0.5-1.0 mm). Waste: design + 25 mm the long way (Fletcher, Wood-Block Printing, 1916).
+METHODS: Mapping[str, Method] = MappingProxyType({
+    "crosses": Method(
+        name="crosses", tolerance_mm=0.5, play_mm=0.5, waste_mm=0.0, datum=(0.5, 0.5),
+        about="crosses outside the picture, laid over one another by eye",
+    ),
+    "stops": Method(
+        name="stops", tolerance_mm=0.3, play_mm=0.1, waste_mm=18.0, datum=(0.0, 0.0),
+        about="a corner stop and an edge stop along one long side, cut into the board; the sheet lies against both",
+    ),
+    "pins": Method(
+        name="pins", tolerance_mm=0.15, play_mm=0.05, waste_mm=18.0, datum=(0.1, 0.0),
+        about="two pins in the board, and tabs on the sheet with holes that sit on them",
+    ),
+})  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """How a print is kept in register, and how far all may be off: the table [register] of a print file."""
+
+    method: str = "crosses"
+    waste_mm: float | None = None
+    paper_margin_mm: float = 8.0
+    pin_mm: float = 6.0
+    tolerance_mm: float | None = None
+    turn_deg: float | None = None
+    spread: str = "even"
+    paper_stretch_along_percent: float = 0.0
+    paper_stretch_across_percent: float = 0.0
+    paper_grain_deg: float = 0.0
+    moisture_change_percent: float = 0.0
+    visible_mm: float = 0.1
+    prints: int = 500
+
+    @property
+    def way(self) -> Method:
+        """The method, with what is known about it."""
+        return METHODS[self.method]
+
+    @property
+    def off_mm(self) -> float:
+        """How far each impression may lie from its place: as given, or the method's usual."""
+        return self.way.tolerance_mm if self.tolerance_mm is None else self.tolerance_mm
+
+    @property
+    def board_mm(self) -> float:
+        """Strip of board outside the picture on every side: as given, or what the method needs."""
+        return self.way.waste_mm if self.waste_mm is None else self.waste_mm
+
+    def off_deg(self, long_side_mm: float) -> float:
+        """How far each impression may be turned: as given, or what the method's play makes of the long side."""
+        apart = 0.75 * long_side_mm  # as far apart as stops and pins are put here
+        return skew_deg(self.way.play_mm, apart) if self.turn_deg is None else self.turn_deg
+
+
+def pair_worst_mm(off_mm: float) -> float:
+    """How far two blocks can be out of register, each within `off_mm` of its place: ``2 e``."""
+    return 2 * off_mm
+
+
+def pair_rms_mm(off_mm: float) -> float:
+    """The root mean square of that for independent errors of this root mean square: ``sqrt(2) e``."""
+    return math.sqrt(2) * off_mm
+
+
+def summed_mm(*parts: float) -> float:
+    """Independent errors together: ``sqrt(a² + b² + …)``."""
+    return math.hypot(*parts)
+
+
+def skew_deg(play_mm: float, apart_mm: float) -> float:
+    """By how much a sheet turns that has this play at one of two stops so far apart."""
+    return math.degrees(math.atan2(play_mm, apart_mm))
+
+
+def corner_error_mm(play_mm: float, apart_mm: float, reach_mm: float) -> float:
+    """How far a place `reach_mm` from the stop moves by that: ``p r / L``. So stops far apart."""
+    return play_mm * reach_mm / apart_mm
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wood:
+    """Change of size per size and per 1 % of moisture content, between 6 and 14 %."""
+
+    radial: float
+    tangential: float
+
+
+#: Wood Handbook (USDA FPL-GTR-190, 2010), table 13-5.
+WOODS: Mapping[str, Wood] = MappingProxyType({
+    "cherry": Wood(radial=0.00126, tangential=0.00248),
+    "basswood": Wood(radial=0.00230, tangential=0.00330),
+    "maple": Wood(radial=0.00165, tangential=0.00353),
+    "birch": Wood(radial=0.00219, tangential=0.00304),
+    "beech": Wood(radial=0.00190, tangential=0.00431),
+})  # fmt: skip
+
+#: Along the grain 0.1-0.2 % from green (30 %) to dry (Wood Handbook, ch. 4); across plywood about as much (common
+#: practice, no source).
+_LENGTHWISE = 0.0015 / 30
+
+
+def wood_moves_mm(size_mm: float, coefficient: float, change_percent: float) -> float:
+    """How much a board's side grows when its moisture content rises: ``D C (M2 - M1)`` (Wood Handbook, ch. 13)."""
+    return size_mm * coefficient * change_percent
+
+
+def wood_of(material: str, grain: str) -> tuple[float, float]:
+    """How a block's face moves per 1 % of moisture, along its grain and across it; 0 where it is no solid wood.
+
+    Plain-sawn boards are meant: across the grain they move as the tangential coefficient says, the larger one. A wood
+    that is not in the table is taken for the one that moves most. End grain moves across the grain both ways.
+
+    Parameters
+    ----------
+    material
+        The key of its profile.
+    grain
+        "side" or "none", as its profile says.
+    """
+    if "plywood" in material:
+        return _LENGTHWISE, _LENGTHWISE
+    found = next((wood for name, wood in WOODS.items() if name in material), None)
+    if found and grain != "side":
+        return (found.tangential, found.tangential) if "end-grain" in material else (0.0, 0.0)
+    if grain == "side":
+        return _LENGTHWISE, (found or max(WOODS.values(), key=lambda its: its.tangential)).tangential
+    return 0.0, 0.0
+
+
+def moisture_percent(humidity: float, celsius: float = 21.0) -> float:
+    """The moisture content that wood settles to in air of this relative humidity (0…1).
+
+    Hailwood and Horrobin's equation with the Wood Handbook's coefficients (ch. 4; here from memory, checked against
+    its table), temperature in °F.
+    """
+    t = celsius * 9 / 5 + 32
+    w = 330 + 0.452 * t + 0.00415 * t**2
+    k = 0.791 + 0.000463 * t - 0.000000844 * t**2
+    k1 = 6.34 + 0.000775 * t - 0.0000935 * t**2
+    k2 = 1.09 + 0.0284 * t - 0.0000904 * t**2
+    kh = k * humidity
+    return 1800 / w * (kh / (1 - kh) + (k1 * kh + 2 * k1 * k2 * kh**2) / (1 + k1 * kh + k1 * k2 * kh**2))
