@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
+import re
 import shutil
 import tempfile
 from collections.abc import Iterable, Iterator
@@ -15,14 +16,19 @@ from carvegen.errors import InputError
 __all__ = ["save_file", "scratch_folder", "staged_folder", "write_file"]
 
 
+_MARK = ".carvegen"  #: in every stage; while files move it lists those that are new
+_BEFORE = ".before"  #: what they replace
+
+
 @contextlib.contextmanager
 def staged_folder(target: Path, *, owned: frozenset[str]) -> Iterator[Path]:
     """A new folder beside `target`; on leaving without error its files are moved into `target`.
 
     Until then `target` is untouched; on any error, Ctrl-C included, the new folder is removed and `target`
-    stays as it was. Files that an earlier run left under one of the `owned` names (relative, with "/")
-    and that this run did not make are removed, so that old machine files can't be taken for new ones. Other
-    files in `target` are left alone.
+    stays as it was. What a run left behind that was killed is put right by the next one: its folder goes, and if
+    it was killed while files moved, the earlier ones come back first. Files that an earlier run left under one of
+    the `owned` names (relative, with "/") and that this run did not make are removed, so that old machine files
+    can't be taken for new ones. Other files in `target` are left alone.
 
     Raises
     ------
@@ -37,13 +43,16 @@ def staged_folder(target: Path, *, owned: frozenset[str]) -> Iterator[Path]:
         parent.mkdir(parents=True, exist_ok=True)
         if target.is_dir() and not os.access(target, os.W_OK | os.X_OK):
             raise InputError("can't be written", where=str(target), hint="choose another --out")
+        _recover(target)
         stage = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=parent))
     except OSError as error:
         raise _unwritable(target, error) from None
     try:
-        yield stage
-        with _alone(parent):
-            _publish(stage, target, owned)
+        with _held(stage):
+            (stage / _MARK).touch()
+            yield stage
+            with _alone(parent):
+                _publish(stage, target, owned)
     except OSError as error:
         raise _unwritable(target, error) from None
     finally:
@@ -83,9 +92,11 @@ def write_file(path: Path, data: str | bytes) -> None:
 
 def _publish(stage: Path, target: Path, owned: frozenset[str]) -> None:
     """Move the files of `stage` into `target`, and what they replace out of it; on any error all the way back."""
+    (stage / _MARK).unlink()
     made = sorted(path.relative_to(stage) for path in stage.rglob("*") if path.is_file())
+    (stage / _MARK).write_text("\n".join(path.as_posix() for path in made), encoding="utf-8")
     owned_paths = [Path(*name.split("/")) for name in sorted(owned)]
-    before, fresh = stage / ".before", not target.exists()
+    before, fresh = stage / _BEFORE, not target.exists()
     try:
         for path in dict.fromkeys([*made, *owned_paths]):
             _move(target / path, before / path)
@@ -93,15 +104,34 @@ def _publish(stage: Path, target: Path, owned: frozenset[str]) -> None:
             (target / path).parent.mkdir(parents=True, exist_ok=True)
             (stage / path).replace(target / path)
     except BaseException:
-        for path in made:
-            if not (stage / path).exists():
-                (target / path).unlink(missing_ok=True)
-        for path in (path.relative_to(before) for path in before.rglob("*") if path.is_file()):
-            (before / path).replace(target / path)
+        _put_back(stage, target, made)
         raise
     finally:
         folders = {(target / path).parent for path in [*made, *owned_paths]} - {target}
         _remove_empty([*sorted(folders), *([target] if fresh else [])])
+
+
+def _put_back(stage: Path, target: Path, made: Iterable[Path]) -> None:
+    """What was there before `made` began to move in."""
+    before = stage / _BEFORE
+    for path in made:
+        if not (stage / path).exists():
+            (target / path).unlink(missing_ok=True)
+    for path in (path.relative_to(before) for path in before.rglob("*") if path.is_file()):
+        (target / path).parent.mkdir(parents=True, exist_ok=True)
+        (before / path).replace(target / path)
+
+
+def _recover(target: Path) -> None:
+    """Put right what runs for `target` left behind that were killed: nobody holds their folders any more."""
+    own = re.compile(re.escape(f".{target.name}-") + r"[a-z0-9_]{8}")
+    for stage in sorted(target.absolute().parent.iterdir()):
+        if own.fullmatch(stage.name) and (stage / _MARK).is_file():
+            with _alone(stage.parent), _held(stage) as mine:
+                if mine and stage.is_dir():
+                    made = (stage / _MARK).read_text(encoding="utf-8").split("\n")
+                    _put_back(stage, target, [Path(name) for name in made if name])
+                    shutil.rmtree(stage, ignore_errors=True)
 
 
 def _remove_empty(folders: Iterable[Path]) -> None:
@@ -133,6 +163,27 @@ def _alone(folder: Path) -> Iterator[None]:
         with contextlib.suppress(OSError):  # a disk without them
             fcntl.flock(handle, fcntl.LOCK_EX)
         yield
+    finally:
+        os.close(handle)
+
+
+@contextlib.contextmanager
+def _held(stage: Path) -> Iterator[bool]:
+    """Hold a stage as long as this process works on it; false if another does."""
+    try:
+        import fcntl
+
+        handle = os.open(stage, os.O_RDONLY)
+    except (ImportError, FileNotFoundError):
+        yield False
+        return
+    try:
+        mine = True
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            mine = False
+        yield mine
     finally:
         os.close(handle)
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import errno
 import os
 import stat
+import subprocess
+import sys
 import threading
 from pathlib import Path
 
@@ -81,6 +83,46 @@ def test_any_error_while_moving_into_place_is_undone(tmp_path, monkeypatch, nth,
         deliver(tmp_path / "sky", "second", ("proof.svg", "laser/block.svg", "laser/note.md"))
     assert count >= nth
     assert tree(tmp_path) == before
+
+
+#: As above, but the process is gone: nothing of its own is done any more.
+@pytest.mark.parametrize("nth", range(1, 7))
+def test_the_next_run_puts_right_what_a_killed_one_left(tmp_path, nth):
+    deliver(tmp_path / "sky", "first")
+    (tmp_path / "sky" / "mine.txt").write_text("mine")
+    before = tree(tmp_path)
+    code = (
+        "import os, sys; from pathlib import Path; from carvegen import files\n"
+        "move, count = Path.replace, 0\n"
+        "def dying(self, target):\n"
+        "    global count; count += 1\n"
+        f"    os._exit(9) if count == {nth} else None\n"
+        "    return move(self, target)\n"
+        "Path.replace = dying\n"
+        f"with files.staged_folder(Path({str(tmp_path / 'sky')!r}), owned=frozenset()) as stage:\n"
+        "    for name in ('proof.svg', 'laser/block.svg', 'laser/note.md'): files.write_file(stage / name, 'second')\n"
+    )
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 9
+    assert len(list(tmp_path.iterdir())) == 2, "its folder is left"
+    with pytest.raises(ValueError, match="later"), staged_folder(tmp_path / "sky", owned=OWNED):
+        assert tree(tmp_path / "sky") == {name.removeprefix("sky/"): text for name, text in before.items()}
+        raise ValueError("later")
+    assert tree(tmp_path) == before
+
+
+def test_the_folder_of_a_run_that_is_still_at_work_is_left_alone(tmp_path):
+    with staged_folder(tmp_path / "sky", owned=OWNED) as first:
+        write_file(first / "proof.svg", "first")
+        deliver(tmp_path / "sky", "second")
+        assert (first / "proof.svg").read_text() == "first"
+    assert (tmp_path / "sky" / "proof.svg").read_text() == "first"
+
+
+def test_a_folder_of_that_name_that_is_not_ours_is_left_alone(tmp_path):
+    (tmp_path / ".sky-abcd1234").mkdir()
+    (tmp_path / ".sky-abcd1234" / "mine.txt").write_text("mine")
+    deliver(tmp_path / "sky", "first")
+    assert (tmp_path / ".sky-abcd1234" / "mine.txt").read_text() == "mine"
 
 
 def test_a_folder_of_a_files_name_stops_it_before_anything_moves(tmp_path):
