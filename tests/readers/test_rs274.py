@@ -1,0 +1,179 @@
+"""RS-274 programs, read back by a strict reader made from NISTIR 6556 and by the gcodeparser package."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+from gcodeparser import parse_gcode_lines
+
+from carvegen.errors import InputError, RefusedError
+from carvegen.facts.feeds import starting_point
+from carvegen.facts.profiles import Permit, Verdict
+from carvegen.toolpaths import plan_for
+from carvegen.toolpaths.paths import Paths, Plan
+from carvegen.toolpaths.settings import PathSettings
+from carvegen.writers.rs274 import APPROACH_MM, WORDS, programs
+from tests.cases import SHELF, block, box, disc, setup
+from tests.readers import nist
+
+ROUTER = SHELF.machine("router-bed")
+
+
+def planned(cutter: str = "v-60", machine=ROUTER, **changed) -> Plan:
+    its = block(box(5, 4, 20, 0.8), box(5, 8, 20, 12), disc(32, 10, 0.6), cut_outs=(box(30, 20, 6, 6),))
+    job = setup("cherry", cutter, machine=machine, depth=1.0, **changed).on(its)
+    plan = plan_for(job, PathSettings(also_cutters=(SHELF.cutter("flat-3"),)))
+    assert plan is not None
+    return plan
+
+
+def cutting(control: nist.Control) -> list[np.ndarray]:
+    """Each unbroken row of cuts, from where the cutter is lowered; (n, 3) each."""
+    rows, row = [], []
+    for move in control.moves:
+        if move.fast and row:
+            rows, row = [*rows, np.array(row)], []
+        if not move.fast:
+            row.append(move.end)
+    return rows
+
+
+def expected(paths: Paths, width: float) -> list[np.ndarray]:
+    """Mirrored: the block's left is the print's right."""
+    rows = []
+    for k in range(len(paths)):
+        way = paths.xyz[paths.start[k] : paths.start[k + 1]]
+        way = np.vstack([way, way[:1]]) if paths.closed[k] else way
+        rows.append(way * (-1, 1, 1) + (width, 0, 0))
+    return rows
+
+
+def test_every_path_is_followed_in_order_and_no_other() -> None:
+    plan = planned()
+    made = programs(plan)
+    assert len({its.cutter for its in made}) == 2
+    read = [row for its in made for row in cutting(nist.read(its.text))]
+    asked = [row for its in plan.operations for row in expected(its.paths, plan.job.block.width_mm)]
+    assert len(read) == len(asked)
+    for one, other in zip(read, asked, strict=True):
+        assert one == pytest.approx(other, abs=6e-5)
+
+
+def test_one_program_has_one_cutter_and_its_file_says_so() -> None:
+    plan = planned()
+    order = [its.cutter.key for its in plan.operations]
+    changes = [key for k, key in enumerate(order) if k == 0 or order[k - 1] != key]
+    made = programs(plan)
+    assert [its.cutter for its in made] == changes
+    assert [its.name for its in made] == [f"{k}-{key}.nc" for k, key in enumerate(changes, start=1)]
+
+
+def test_fast_moves_stay_above_the_face_and_travel_is_at_the_safe_height() -> None:
+    for its in programs(planned()):
+        for move in nist.read(its.text).moves:
+            low = min(place[2] for place in (move.start, move.end) if place[2] is not None)
+            if move.fast and (move.start[0], move.start[1]) != (move.end[0], move.end[1]):
+                assert low == ROUTER.safe_height_mm
+            if move.fast and move.start[2] is not None and move.end[2] < move.start[2]:
+                assert low >= APPROACH_MM
+            assert move.fast or move.turning
+
+
+def test_down_is_never_faster_than_the_plunge() -> None:
+    plan = planned()
+    for its in programs(plan):
+        cutter = SHELF.cutter(its.cutter)
+        start = starting_point("cherry", cutter, ROUTER, 1.0)
+        for move in (move for move in nist.read(its.text).moves if not move.fast):
+            step = np.subtract(move.end, move.start)
+            down = -step[2] / max(np.linalg.norm(step), 1e-12) * move.feed
+            assert down <= start.plunge_mm_min + 0.01
+            assert move.feed <= start.feed_mm_min * 1.5
+
+
+def test_the_program_says_units_zero_height_and_ends_with_the_spindle_stopped() -> None:
+    for its in programs(planned()):
+        control = nist.read(its.text)
+        said = " ".join(control.comments)
+        for words in ("Units mm", "lower left corner", "Safe height 10 mm", "face up and is cut mirrored", "scrap"):
+            assert words in said
+        assert control.modes["spindle"] == 1005
+        assert control.modes["units"] == 21
+        assert control.modes["plane"] == 17
+        assert control.moves[-1].end[2] == ROUTER.safe_height_mm
+        assert control.waited > 0
+
+
+def test_every_word_is_in_the_table_of_words() -> None:
+    used = set()
+    for its in programs(planned()):
+        for line in its.text.splitlines():
+            if not line.startswith("("):
+                used |= {word if word[0] in "GM" else word[0] for word in line.split()}
+    assert used <= set(WORDS)
+    assert set(WORDS) - used == {"G20"}
+
+
+def test_another_reader_finds_the_same_moves() -> None:
+    """The gcodeparser package (PyPI): general purpose, knows no machine."""
+    for its in programs(planned()):
+        lines = [line for line in parse_gcode_lines(its.text) if line.command in (("G", 0), ("G", 1))]
+        ours = nist.read(its.text).moves
+        assert len(lines) == len(ours)
+        for line, move in zip(lines, ours, strict=True):
+            for axis, value in zip("XYZ", move.end, strict=True):
+                assert line.get_param(axis, default=value) == value
+
+
+@pytest.mark.parametrize(
+    ("origin", "low"), [("lower-left", (0, 0)), ("upper-right", (-40, -30)), ("middle", (-20, -15))]
+)
+def test_numbers_begin_at_the_corner_of_the_machine_s_profile(origin: str, low: tuple[float, float]) -> None:
+    plan = planned(machine=dataclasses.replace(ROUTER, origin=origin))
+    xy = np.array(
+        [move.end[:2] for its in programs(plan) for move in nist.read(its.text).moves if move.end[0] is not None]
+    )
+    whole = np.vstack([row[:, :2] for its in plan.operations for row in expected(its.paths, 40.0)])
+    assert xy.min(axis=0) == pytest.approx(whole.min(axis=0) + low, abs=1e-4)
+
+
+def test_a_machine_in_inches_gets_inches() -> None:
+    plan = planned(machine=dataclasses.replace(ROUTER, units="in"))
+    its = programs(plan)[0]
+    control = nist.read(its.text)
+    assert control.modes["units"] == 20
+    assert control.moves[0].end[2] == pytest.approx(10 / 25.4, abs=1e-5)
+    metric = nist.read(programs(planned())[0].text)
+    for one, other in zip(control.moves, metric.moves, strict=True):
+        for a, b in zip(one.end, other.end, strict=True):
+            assert (a is None) == (b is None)
+            assert a is None or a * 25.4 == pytest.approx(b, abs=3e-4)
+
+
+def test_names_can_t_say_anything_to_the_control() -> None:
+    plan = planned()
+    named = dataclasses.replace(plan.job, block=dataclasses.replace(plan.job.block, name="a) M3 S9 (msg, %né×"))
+    control = nist.read(programs(dataclasses.replace(plan, job=named))[0].text)
+    assert "Block a] M3 S9 [msg, /nex" in " ".join(control.comments)
+    assert control.speed != 9
+
+
+def test_a_laser_gets_none_and_neither_does_what_a_router_must_not_cut() -> None:
+    plan = planned()
+    laser = setup("cherry", "laser-fine").on(plan.job.block)
+    with pytest.raises(RefusedError, match="laser"):
+        programs(Plan(job=laser, operations=plan.operations))
+    never = Permit(verdict=Verdict.NEVER, why="for the test", cautions=(), source="")
+    material = plan.job.material
+    banned = dataclasses.replace(material, permits={**material.permits, "router": never})
+    job = dataclasses.replace(plan.job)
+    object.__setattr__(job, "material", banned)  # such a job can't be made; a writer looks nevertheless
+    with pytest.raises(RefusedError):
+        programs(dataclasses.replace(plan, job=job))
+    with pytest.raises(InputError, match="router"):
+        programs(Plan(job=setup("cherry", "v-60").on(plan.job.block), operations=plan.operations))
+    low = dataclasses.replace(ROUTER, safe_height_mm=None)
+    with pytest.raises(InputError, match="safe_height_mm"):
+        programs(planned(machine=low))
