@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,10 +13,15 @@ from carvegen.checks import checked
 from carvegen.facts.profiles import Verdict
 from carvegen.files import staged_folder, write_file
 from carvegen.mend import mended_for_all
+from carvegen.toolpaths import plan_for
+from carvegen.toolpaths.settings import PathSettings
 from carvegen.writers.dxf import machine_dxf
 from carvegen.writers.guide_pdf import guide_pdf
 from carvegen.writers.guide_svg import guide_svg
 from carvegen.writers.note import machine_note
+from carvegen.writers.plan_dxf import plan_dxf
+from carvegen.writers.plan_png import plan_png
+from carvegen.writers.plan_svg import plan_svg
 from carvegen.writers.png import change_png, proof_png
 from carvegen.writers.svg import machine_svg, proof_svg
 from carvegen.writers.width_map import width_map_png, width_map_svg
@@ -26,6 +31,7 @@ if TYPE_CHECKING:
     from carvegen.findings import Report
     from carvegen.job import Job
     from carvegen.mend import Change
+    from carvegen.toolpaths.paths import Plan
 
 __all__ = ["Delivery", "Style", "deliver", "question"]
 
@@ -42,6 +48,9 @@ _PURPOSE = {
     "report.json": "findings and figures for other programs",
     "laser/block.svg": "the machine's file, as the block lies (mirrored)",
     "laser/block.dxf": "the machine's file, as the block lies (mirrored)",
+    "laser/paths.png": "what the machine follows, layer by layer: a picture to look at first",
+    "laser/paths.svg": "what the machine follows, as the block lies (mirrored), its width allowed for",
+    "laser/paths.dxf": "what the machine follows, as the block lies (mirrored), its width allowed for",
     "laser/note.md": "for whoever runs the machine: read before anything is cut",
     "hand/guide.pdf": "to print at 100 % and cut by hand",
     "hand/guide.svg": "the same on one sheet",
@@ -62,6 +71,7 @@ class Style:
     dxf: str = "R2000"
     mend: bool = False  #: mend the cuts first where a limit breaks
     width_map: bool = False  #: draw the land-width map too
+    paths: PathSettings | None = field(default_factory=PathSettings)  #: how paths are made; None: no paths
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -106,7 +116,9 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
         jobs, changes = mended_for_all(jobs, say=say)
     say("checking")
     reports = {job.machine.kind: checked(job) for job in jobs}
-    files = dict(map(_purpose, _names(jobs, changed=bool(changes), width_map=style.width_map)))
+    plans = _plans(jobs, style, say)
+    planned = frozenset(plans)
+    files = dict(map(_purpose, _names(jobs, planned, changed=bool(changes), width_map=style.width_map)))
     questions = tuple(filter(None, map(question, jobs)))
     block, report = jobs[0].block, reports[jobs[0].machine.kind]
     delivery = Delivery(files=files, reports=reports, open_questions=questions, block=block, changes=changes)
@@ -124,11 +136,23 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
             write_file(stage / "land-width.svg", width_map_svg(block, least))
         for job in jobs:
             say(f"writing for the {job.machine.kind}")
-            _write_job(stage / job.machine.kind, job, reports[job.machine.kind], style)
+            _write_job(stage / job.machine.kind, job, reports[job.machine.kind], style, plans.get(job.machine.kind))
     return delivery
 
 
-def _write_job(folder: Path, job: Job, report: Report, style: Style) -> None:
+def _plans(jobs: Sequence[Job], style: Style, say: Callable[[str], None]) -> dict[str, Plan]:
+    """By kind of machine the plans that have something to follow or to say."""
+    found: dict[str, Plan] = {}
+    for job in jobs if style.paths is not None else ():
+        if job.machine.kind != "hand":
+            say(f"planning the paths of the {job.machine.kind}")
+        plan = plan_for(job, style.paths) if style.paths is not None else None
+        if plan is not None:
+            found[job.machine.kind] = plan
+    return found
+
+
+def _write_job(folder: Path, job: Job, report: Report, style: Style, plan: Plan | None) -> None:
     if job.machine.kind == "hand":
         how: dict[str, Any] = {"report": report, "saving": style.pale_guide}
         write_file(folder / "guide.pdf", guide_pdf(job, style.transfer, style.paper, **how))
@@ -136,23 +160,32 @@ def _write_job(folder: Path, job: Job, report: Report, style: Style) -> None:
     else:
         write_file(folder / "block.svg", machine_svg(job))
         write_file(folder / "block.dxf", machine_dxf(job, style.dxf))
-    files = dict(_purpose(name) for name in _names([job]) if name.startswith(job.machine.kind))
-    write_file(folder / "note.md", machine_note(job, report, files))
+    if plan is not None:
+        write_file(folder / "paths.png", plan_png(plan))
+        write_file(folder / "paths.svg", plan_svg(plan))
+        write_file(folder / "paths.dxf", plan_dxf(plan, style.dxf))
+    planned = frozenset([job.machine.kind] if plan is not None else [])
+    files = dict(_purpose(name) for name in _names([job], planned) if name.startswith(job.machine.kind))
+    write_file(folder / "note.md", machine_note(job, report, files, plan))
 
 
 def _px_per_mm(width_mm: float, height_mm: float) -> float:
     return min(_PROOF_PX_PER_MM, math.sqrt(_PROOF_PX / (width_mm * height_mm)))
 
 
-def _names(jobs: Sequence[Job], *, changed: bool = False, width_map: bool = False) -> list[str]:
+def _names(
+    jobs: Sequence[Job], planned: frozenset[str] = frozenset(), *, changed: bool = False, width_map: bool = False
+) -> list[str]:
     kinds = [job.machine.kind for job in jobs]
-    folders = [f"{kind}/{name}" for kind in kinds for name in _files_for(kind)]
+    folders = [f"{kind}/{name}" for kind in kinds for name in _files_for(kind, planned=kind in planned)]
     pictures = ["changes.png"] * changed + ["land-width.png", "land-width.svg"] * width_map
     return ["proof.png", *pictures, "proof.svg", *folders, "report.json"]
 
 
-def _files_for(kind: str) -> tuple[str, ...]:
-    return ("note.md", "guide.pdf", "guide.svg") if kind == "hand" else ("note.md", "block.svg", "block.dxf")
+def _files_for(kind: str, *, planned: bool) -> tuple[str, ...]:
+    if kind == "hand":
+        return ("note.md", "guide.pdf", "guide.svg")
+    return ("note.md", *(("paths.png", "paths.svg", "paths.dxf") if planned else ()), "block.svg", "block.dxf")
 
 
 def _purpose(name: str) -> tuple[str, str]:

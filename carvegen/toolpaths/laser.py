@@ -183,7 +183,8 @@ def _remarks(job: Job, settings: PathSettings) -> Iterator[str]:
     if len(job.block.cut_outs) or settings.cut_edge:
         wide, where = max((at_top, "face"), (at_foot, "back"))
         yield (
-            f"Cut-outs: kerf {at_top:.2f} mm at the face and {max(at_foot, 0):.2f} mm at the back ({job.wall.basis}); "
+            f"Cut-outs: kerf {at_top:.2f} mm at the face and {max(at_foot, 0):.2f} mm at the back "
+            f"({job.wall.basis}{_carried_on(job)}); "
             f"the line lies {through:.3f} mm inside an opening and outside a part that is kept, so that both come to "
             f"size at the {where}, where the kerf is {wide:.2f} mm."
         )
@@ -196,3 +197,11 @@ def _remarks(job: Job, settings: PathSettings) -> Iterator[str]:
             f"The floor is {_floor_mm(job):.2f} mm deep and not {job.depth_mm:.2f} mm: {job.material.name} must keep "
             f"{job.material.floor_mm:g} mm under it."
         )
+
+
+def _carried_on(job: Job) -> str:
+    """A word where the kerf was measured in stuff of another thickness."""
+    measured = job.cutter.values.get("kerf_thickness_mm", job.thickness_mm)
+    if abs(measured - job.thickness_mm) < 0.1 * job.thickness_mm:
+        return ""
+    return f" of {measured:g} mm and carried on to {job.thickness_mm:g} mm: ask for the kerf at this thickness"

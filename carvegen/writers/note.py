@@ -9,7 +9,9 @@ import shapely
 
 from carvegen.facts.profiles import Verdict
 from carvegen.findings import Severity
+from carvegen.toolpaths.timing import by_hand_min
 from carvegen.writers.layers import BLOCK_EDGE, CUT_AREA, CUT_OUT, FREE_FRINGE, REGISTER, machine_layers, palette
+from carvegen.writers.plan_note import hand_time, plan_lines
 from carvegen.writers.sheet import BAR_MM, register_crosses
 from carvegen.writers.table import place
 from carvegen.writers.views import View, seen
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
     from carvegen.findings import Report
     from carvegen.geometry import PolygonArray
     from carvegen.job import Job
+    from carvegen.toolpaths.paths import Plan
 
 __all__ = ["machine_note"]
 
@@ -34,7 +37,7 @@ _CLOSING = {
 }
 
 
-def machine_note(job: Job, report: Report | None, files: Mapping[str, str]) -> str:
+def machine_note(job: Job, report: Report | None, files: Mapping[str, str], plan: Plan | None = None) -> str:
     """The note for one job, in Markdown.
 
     Parameters
@@ -43,14 +46,17 @@ def machine_note(job: Job, report: Report | None, files: Mapping[str, str]) -> s
         None for a block that is meant to break limits, such as a test strip.
     files
         What each file is for, by its name, as it is handed over.
+    plan
+        What the machine follows, if its paths are handed over too.
     """
     hand = job.machine.kind == "hand"
     parts = [
         [f"# {job.block.name}: " + ("to be cut by hand" if hand else f"for the {job.machine.kind}")],
         _question(job),
-        ["## What this is", "", *_facts(job)],
+        ["## What this is", "", *_facts(job, planned=plan is not None)],
         ["## Files", "", *_bullets(f"`{name}`: {about}" for name, about in files.items())],
-        ["## Layers", "", *_layer_table(job)],
+        ["## Layers" if plan is None else "## Layers of block.svg and block.dxf", "", *_layer_table(job)],
+        plan_lines(plan) if plan else [],
         [] if hand else ["## Before it is cut", "", *_bullets(_hand_over(job))],
         [] if report is None else ["## Findings", "", *_findings(report)],
         ["## Cautions", "", *_bullets([job.permit.why, *job.permit.cautions, *job.machine.cautions])],
@@ -77,7 +83,7 @@ def _question(job: Job) -> list[str]:
     ]
 
 
-def _facts(job: Job) -> list[str]:
+def _facts(job: Job, *, planned: bool) -> list[str]:
     block = job.block
     facts = [
         f"Block: {block.width_mm:g} x {block.height_mm:g} mm, 1:1, millimetres.",
@@ -88,7 +94,8 @@ def _facts(job: Job) -> list[str]:
         *_view(job),
         _wall(job),
         f"White: {100 * block.white_share:.1f} % of the face does not print.",
-        _offset(job),
+        _offset(job, planned=planned),
+        *(hand_time(by_hand_min(block, job.material)) if job.machine.kind == "hand" else ()),
     ]
     return _bullets(facts)
 
@@ -105,9 +112,14 @@ def _wall(job: Job) -> str:
     )
 
 
-def _offset(job: Job) -> str:
+def _offset(job: Job, *, planned: bool) -> str:
     kept = "as drawn" if job.machine.kind == "hand" else "as drawn, not offset for kerf or cutter"
-    return f"Outlines are {kept}: the edge of a shape is the edge of the land."
+    choice = (
+        " Hand over either these or paths.svg and paths.dxf, in which the width of the cut is allowed for: never both."
+        if planned else ""
+    )  # fmt: skip
+    where = " in block.svg and block.dxf" if planned else ""
+    return f"Outlines{where} are {kept}: the edge of a shape is the edge of the land.{choice}"
 
 
 def _grain(job: Job) -> list[str]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import shapely
 
 from carvegen import geometry
+from carvegen.toolpaths.marks import ARM_MM, OUT_MM, register_places
 from carvegen.writers.layers import machine_layers
 
 if TYPE_CHECKING:
@@ -36,7 +37,7 @@ __all__ = [
 BAR_MM = 100.0
 
 #: Free edge around the block; the register crosses stand in it.
-MARGIN_MM = 14.0
+MARGIN_MM = 2 * OUT_MM
 
 _NARROWEST_MM = 150.0  # room for the bar and for lines that read well
 _TEXT_MM = 2.8  # height of a line's letters, from the foot of g to the top of h
@@ -119,12 +120,11 @@ def wrapped(words: Sequence[str], width: float, size: float) -> list[str]:
 
 def register_crosses(shown: Seen) -> PolygonArray:
     """Crosses outside the middle of each side: the same for every block of one size."""
-    w, h, out = shown.width_mm, shown.height_mm, MARGIN_MM / 2
-    at = [(w / 2, -out), (w + out, h / 2), (w / 2, h + out), (-out, h / 2)]
+    at = register_places(shown.width_mm, shown.height_mm)
     return geometry.snapped(geometry.polygon_array(cross(x, y) for x, y in at))
 
 
-def cross(x: float, y: float, *, arm: float = 5.0, thick: float = 0.2) -> Polygon:
+def cross(x: float, y: float, *, arm: float = ARM_MM, thick: float = 0.2) -> Polygon:
     """A closed cross outline about (x, y); its lines are `thick` mm wide."""
     t = thick / 2
     corner = [
