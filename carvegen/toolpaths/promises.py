@@ -20,6 +20,7 @@ __all__ = ["TOLERANCE_MM", "broken", "doubled", "into_land_mm", "outside_mm", "s
 
 TOLERANCE_MM = 0.02  #: a cutter enters land by no more
 _STEP_MM = 0.1  #: from sample to sample along a path
+_SPECK_UM = 10  #: shorter pieces lie on one another where the rounds of a helix meet
 _CHUNK = 200_000  #: samples looked at together
 
 
@@ -74,7 +75,7 @@ def doubled(paths: Paths) -> int:
     ends[last] = np.where(paths.closed, paths.start[:-1], last)
     grid = np.round(paths.xyz / geometry.GRID_MM).astype(np.int64)
     both = np.stack([grid, grid[ends]], axis=1)
-    both = both[(both[:, 0] != both[:, 1]).any(axis=1)]
+    both = both[np.abs(both[:, 0] - both[:, 1]).max(axis=1) > _SPECK_UM]
     swap = [tuple(a) > tuple(b) for a, b in both.tolist()]
     both[swap] = both[swap][:, ::-1]
     return len(both) - len(np.unique(both.reshape(-1, 6), axis=0))
