@@ -81,7 +81,7 @@ def _depths(share: Floats, pitch: float) -> NDArray[np.float32]:
     distance, nearest = _nearest(crossed)
     own = np.where(crossed, _to_edge(normal[0], normal[1], share), 0.0)[nearest[0], nearest[1]]
     there = normal[:, nearest[0], nearest[1]]
-    row, column = np.indices(share.shape, sparse=True)
+    row, column = np.ogrid[: share.shape[0], : share.shape[1]]
     off = row - nearest[0] + own * there[0], column - nearest[1] + own * there[1]  # from the outline
     flat = off[0] * there[0] + off[1] * there[1]
     found = np.where(distance <= _NEAR, flat, sign * np.hypot(*off))

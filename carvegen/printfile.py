@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from carvegen.colour import Ink, Rgb, rgb
 from carvegen.errors import CarvegenError, InputError
 from carvegen.facts.profile_reader import nearest, read_toml
+from carvegen.facts.register import Plan
 from carvegen.motifs import motif, summaries
 from carvegen.parameters import check_all, parameters
 from carvegen.printfile_keys import LISTS, REQUIRED, TABLES, Key
@@ -92,7 +93,6 @@ class Print:
     seed: int
     trap_mm: float
     register_error_mm: float
-    register_marks: str
     margin_mm: float
     bleed_mm: float
     artwork: tuple[str, ...]
@@ -103,6 +103,7 @@ class Print:
     openings: tuple[str, ...]
     highlights: tuple[str, ...]
     motifs: tuple[PrintMotif, ...]
+    register: Plan = field(default_factory=Plan)
     files: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))  #: how files are written
 
     def place(self, key: str) -> str:
@@ -259,7 +260,7 @@ def _print(path: Path, once: Mapping[str, Any], many: Mapping[str, Any], motifs:
         blocks=tuple(map(_block, many["blocks"])),
         openings=tuple(its["shape"] for its in many["openings"]),
         highlights=tuple(its["shape"] for its in many["highlights"]),
-        motifs=tuple(found), files=MappingProxyType(once["files"]),
+        motifs=tuple(found), register=Plan(**once["register"]), files=MappingProxyType(once["files"]),
     )  # fmt: skip
 
 

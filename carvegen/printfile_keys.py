@@ -10,8 +10,9 @@ from typing import Any
 from carvegen.block import SIDES_MM
 from carvegen.facts.profile_reader import Range
 from carvegen.facts.profile_values import KINDS
+from carvegen.facts.register import METHODS
 
-__all__ = ["LISTS", "REGISTER_METHODS", "REQUIRED", "ROLES", "TABLES", "Key", "Kind"]
+__all__ = ["LISTS", "REQUIRED", "ROLES", "TABLES", "Key", "Kind"]
 
 #: What a block is for.
 ROLES: Mapping[str, str] = MappingProxyType({
@@ -21,7 +22,6 @@ ROLES: Mapping[str, str] = MappingProxyType({
     "emboss": "presses the openings into the paper; no ink",
     "stencil": "a mask, cut through where ink is dabbed",
 })  # fmt: skip
-REGISTER_METHODS = ("crosses",)  #: how register is made checkable; others will follow
 
 REQUIRED: Any = object()  #: the default of a key that must be there
 
@@ -90,10 +90,33 @@ TABLES: Mapping[str, tuple[Key, ...]] = MappingProxyType({
         _number("trap_mm", "how far a lighter ink runs on under a darker one", 0, 3, 0.5),
         _number("register_error_mm", "how far two blocks may be out of register: so far light inks stay back from "
                 "snow that a darker ink outlines", 0, 3, 0.5),
-        _text("register_marks", "how register is made checkable", among=REGISTER_METHODS, default="crosses"),
         _number("margin_mm", "strip along the edge that motifs leave free", 0, 200, 0.0),
         _number("bleed_mm", "strip along the edge of every block that is cut off or masked: the picture ends inside", 0,
                 50, 0.0),
+    ),
+    "register": (
+        _text("method", "how sheet and block are laid in register: crosses by eye, a corner stop and an edge stop cut "
+              "into the board, or pins and tabs", among=tuple(METHODS), default="crosses"),
+        _number("waste_mm", "strip of board outside the picture, on every side, that carries stops or pins; what the "
+                "method needs, by default", 0, 200, None),
+        _number("paper_margin_mm", "how far the sheet reaches beyond the picture where it lies against the stops", 4,
+                150, 8.0),
+        _number("pin_mm", "how thick the pins are", 2, 20, 6.0),
+        _number("tolerance_mm", "how far each impression may lie from its place; the method's usual, by default", 0, 5,
+                None),
+        _number("turn_deg", "how far each impression may be turned; what the method's play makes of the long side, "
+                "by default", 0, 5, None),
+        _text("spread", "how errors are spread: evenly up to the tolerance, or normally, 95 of 100 within it",
+              among=("even", "normal"), default="even"),
+        _number("paper_stretch_along_percent", "by how much the sheet's size may differ between two impressions, along "
+                "the paper's grain", 0, 5, 0.0),
+        _number("paper_stretch_across_percent", "the same across the paper's grain, where it is several times as much",
+                0, 5, 0.0),
+        _number("paper_grain_deg", "direction of the paper's grain; 0 runs along the picture's width", -180, 180, 0.0),
+        _number("moisture_change_percent", "by how much the moisture content of two blocks may differ when they are "
+                "printed; only solid wood moves", 0, 30, 0.0),
+        _number("visible_mm", "a gap narrower than this is not counted", 0, 2, 0.1),
+        Key(name="prints", kind=Kind.WHOLE, help="how many prints are tried out", range=Range(20, 20_000), default=500),
     ),
     "artwork": (
         _texts("files", "the drawings at true size, page on face: FILE or FILE#LAYER; they give the layers"),
