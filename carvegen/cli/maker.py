@@ -23,6 +23,7 @@ def maker_options(motif: str, *, presets: str, name: str) -> Callable[[Any], Any
         options.places,
         options.motif(motif, presets=presets),
         options.output,
+        options.paths(),
         options.mending,
         options.as_json,
         click.option(

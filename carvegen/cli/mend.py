@@ -18,6 +18,7 @@ __all__ = ["command"]
 @options.face_size
 @options.drawing
 @options.output
+@options.paths()
 @options.as_json
 def command(file: Path, out: Path, as_json: bool, **given: Any) -> int:  # noqa: ANN401
     """Mend a drawing of closed shapes, check it, and write its files into a folder.
@@ -37,5 +38,6 @@ def command(file: Path, out: Path, as_json: bool, **given: Any) -> int:  # noqa:
     drawn = drawn_block(file, size_mm=given["size"], view=View(given["view"]), units=given["units"])
     for note in drawn.notes:
         say(f"note: {note}")
+    given["size"] = drawn.block.width_mm, drawn.block.height_mm
     delivery = deliver([way.on(drawn.block) for way in ways], out, options.style(given, mend=True), say=say)
     return options.finish(delivery, out, as_json=as_json)

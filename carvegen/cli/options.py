@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
     from carvegen.job import Setup
     from carvegen.making import Ground
+    from carvegen.toolpaths.settings import PathSettings
 
 __all__ = [
     "as_json",
@@ -37,6 +38,8 @@ __all__ = [
     "motif",
     "motif_settings",
     "output",
+    "path_settings",
+    "paths",
     "placed",
     "places",
     "profile_folders",
@@ -211,6 +214,84 @@ output = _all(
     click.option("--width-map", is_flag=True, help="Draw a picture of how wide the land is, too."),
 )
 
+
+def paths() -> Callable[[Any], Any]:
+    """Options for every choice about toolpaths."""
+    from carvegen.parameters import parameters
+    from carvegen.toolpaths.settings import CLEARED, LOWERED, MOST_STEPS, PathSettings
+
+    usual = PathSettings()
+    given = [
+        click.option(
+            "--paths/--no-paths", default=True, show_default=True, help="Write what the machine follows, too."
+        ),
+        click.option(
+            "--lowered",
+            type=click.Choice(LOWERED),
+            default=usual.lowered,
+            show_default=True,
+            help="Laser: how areas are lowered: shapes that the operator's own program fills, lines, or contours.",
+        ),
+        click.option(
+            "--shoulder-steps",
+            type=click.IntRange(0, MOST_STEPS),
+            default=usual.shoulder_steps,
+            show_default=True,
+            help="Laser: steps beside the land that leave its wall sloped; 0: none.",
+        ),
+        click.option(
+            "--cleared",
+            type=click.Choice(CLEARED),
+            default=usual.cleared,
+            show_default=True,
+            help="Router: how the floor is cleared: in rings from the inside out, or in lines to and fro.",
+        ),
+        click.option(
+            "--also-cutter",
+            "also_cutters",
+            multiple=True,
+            metavar="NAME",
+            help="Router: a further cutter, such as a wide one that clears before; may be given more than once.",
+        ),
+        click.option(
+            "--no-go",
+            multiple=True,
+            metavar="SHAPE",
+            help='Where a clamp lies and nothing may go, seen as in the print: "box X Y W H" or FILE; more than once.',
+        ),
+    ]
+    for its in parameters(PathSettings):
+        text = f"{its.help[0].upper()}{its.help[1:]}."
+        if its.unit == "flag":
+            both = f"{its.option}/--no-{its.option[2:]}" if its.default else its.option
+            given.append(click.option(both, its.name, is_flag=True, default=bool(its.default), help=text))
+        else:
+            shown = f"{its.default:g}"
+            given.append(
+                click.option(its.option, its.name, default=shown, show_default=True, help=text, **read_as(its.unit))
+            )
+    return _all(*given)
+
+
+def path_settings(given: Mapping[str, Any]) -> PathSettings | None:
+    """What is chosen about toolpaths; None where none are wanted.
+
+    `given` holds the block's `size` too, for shapes that are placed on it.
+    """
+    from dataclasses import fields
+
+    from carvegen import geometry
+    from carvegen.toolpaths.settings import PathSettings
+
+    if not given["paths"]:
+        return None
+    shelf = library(given["folders"])
+    plain = {spec.name: given[spec.name] for spec in fields(PathSettings)}
+    plain["also_cutters"] = tuple(shelf.cutter(name) for name in given["also_cutters"])
+    plain["no_go"] = geometry.stack(placed(text, given) for text in given["no_go"])
+    return PathSettings(**plain)
+
+
 #: ``--mend``, for commands that make a block.
 mending = click.option("--mend", is_flag=True, help="Mend the cuts where a limit breaks, and show what was changed.")
 
@@ -342,6 +423,7 @@ def style(given: Mapping[str, Any], *, mend: bool = False) -> Style:
         dxf=given["dxf"],
         mend=mend or given.get("mend", False),
         width_map=given["width_map"],
+        paths=path_settings(given),
     )
 
 

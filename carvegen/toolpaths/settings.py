@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from carvegen import geometry
 from carvegen.errors import InputError
 from carvegen.parameters import angle, check_all, flag, length
 
@@ -23,6 +22,12 @@ CLEARED = ("rings", "lines")
 
 #: Steps of a shoulder beside a land at most.
 MOST_STEPS = 6
+
+
+def _nowhere() -> PolygonArray:
+    from carvegen import geometry
+
+    return geometry.empty()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -51,7 +56,7 @@ class PathSettings:
         0.0, help="router: depth of one pass; 0: by the cutter and the material", at_least=0, at_most=50
     )
     plunge: bool = flag(False, help="router: flat cutters may go straight down where there is no room for a ramp")
-    no_go: PolygonArray = field(default_factory=geometry.empty)  #: where clamps lie, print view: no path, no travel
+    no_go: PolygonArray = field(default_factory=_nowhere)  #: where clamps lie, print view: no path, no travel
 
     def __post_init__(self) -> None:
         check_all(self)

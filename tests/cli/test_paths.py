@@ -1,0 +1,80 @@
+"""Options about toolpaths reach the files; what is wrong with one is told."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.cli.running import run
+
+MAKE = [
+    "snowfall", "--size", "50x40", "--material", "birch-plywood", "--cutter", "laser-fine", "--for", "laser",
+    "--opening", "circle 25 20 9", "--json",
+]  # fmt: skip
+
+
+def made(capsys, out: Path, *more: str) -> dict:
+    done = run(capsys, *MAKE, "--out", out, *more)
+    assert done.code == 0, done.err
+    return json.loads(done.out)
+
+
+def layers(text: str) -> list[str]:
+    """The layers of a DXF in the order in which they first hold something."""
+    lines = text[text.index("ENTITIES") :].split("\n")
+    found = [lines[k + 1] for k, line in enumerate(lines[:-1]) if line.strip() == "8" and lines[k + 1].strip()]
+    return list(dict.fromkeys(found))
+
+
+def test_paths_are_handed_over_beside_the_shapes(capsys, tmp_path):
+    told = made(capsys, tmp_path / "out")
+    names = {"laser/paths.png", "laser/paths.svg", "laser/paths.dxf"}
+    assert names <= set(told["files"])
+    assert all((tmp_path / "out" / name).stat().st_size > 0 for name in names)
+    note = (tmp_path / "out" / "laser" / "note.md").read_text()
+    assert "## Paths, in working order" in note
+    assert "CUT OUT" in note
+
+
+def test_without_paths_there_are_none_and_those_of_before_go(capsys, tmp_path):
+    made(capsys, tmp_path / "out")
+    told = made(capsys, tmp_path / "out", "--no-paths")
+    assert not [name for name in told["files"] if "paths" in name]
+    assert not list((tmp_path / "out" / "laser").glob("paths.*"))
+    assert "Paths" not in (tmp_path / "out" / "laser" / "note.md").read_text()
+
+
+def test_choices_reach_the_paths(capsys, tmp_path):
+    made(capsys, tmp_path / "out", "--shoulder-steps", "1", "--cut-edge", "--no-tabs", "--lowered", "contours")
+    text = (tmp_path / "out" / "laser" / "paths.dxf").read_text()
+    assert [name for name in layers(text) if name != "NOTES"] == [
+        "SCORE REGISTER", "LOWER FLOOR", "SHOULDER 1 OF 1", "CUT OUT", "CUT OUT BLOCK", "BLOCK EDGE",
+    ]  # fmt: skip
+
+
+def test_where_nothing_may_go_nothing_goes(capsys, tmp_path):
+    made(capsys, tmp_path / "out", "--no-go", "box 0 0 50 40")
+    text = (tmp_path / "out" / "laser" / "paths.dxf").read_text()
+    assert [name for name in layers(text) if name != "NOTES"] == ["SCORE REGISTER", "BLOCK EDGE"]
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--line-spacing", "9"], "--line-spacing"),
+        (["--lead-in", "-1"], "--lead-in"),
+        (["--also-cutter", "nothing"], "nothing"),
+        (["--no-go", "ring 1 2"], "ring 1 2"),
+    ],
+)
+def test_a_wrong_choice_is_told(words, said, capsys, tmp_path):
+    done = run(capsys, *MAKE, "--out", tmp_path / "out", *words)
+    assert done.code == 2
+    assert said in done.out + done.err
+
+
+def test_hands_are_given_a_time(capsys, tmp_path):
+    made(capsys, tmp_path / "out", "--for", "hand")
+    assert "Time by hand: about" in (tmp_path / "out" / "hand" / "note.md").read_text()
