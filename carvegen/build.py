@@ -14,8 +14,10 @@ import shapely
 
 from carvegen import geometry
 from carvegen.blocks import cut_blocks, finding_of, mended_cut, ways_of
-from carvegen.delivery import Style, deliver
+from carvegen.delivery import deliver, style_of
 from carvegen.files import scratch_folder, staged_folder, write_file
+from carvegen.in_register import PURPOSE as REGISTER_PURPOSE
+from carvegen.in_register import register_files, register_recipe
 from carvegen.recipes import (
     STATE,
     Part,
@@ -27,6 +29,7 @@ from carvegen.recipes import (
     read_state,
     setup_recipe,
 )
+from carvegen.register_figures import findings
 from carvegen.writers.print_png import Coat, print_png, rubbing_png
 from carvegen.writers.print_report import print_report
 
@@ -41,6 +44,7 @@ if TYPE_CHECKING:
 __all__ = ["Built", "build_print"]
 
 _PROOFS = " proofs"  #: the proofs' part; no block can have this name
+_REGISTER = " register"
 _REPORT = " report"
 
 #: What the files of the whole print are for.
@@ -58,6 +62,7 @@ class Built:
     files: Mapping[str, str]  #: of the whole print, relative name to what it is for
     blocks: Mapping[str, str]  #: folder of each block, in printing order, to why it was built; "" if it was not
     proofs: str  #: why the proofs were drawn; "" if they were not
+    register: str  #: why register errors were tried out; "" if they were not
     report: Mapping[str, Any]
     notes: tuple[str, ...] = ()  #: what was changed while the artwork was read
 
@@ -86,6 +91,7 @@ def build_print(given: Print, out: Path, shelf: Library, *, say: Callable[[str],
     with scratch_folder() as work:
         parts = {block.name: bench.block(block, work) for block in given.blocks}
         parts[_PROOFS] = bench.proofs(State(parts=parts), work)
+        parts[_REGISTER] = bench.register(State(parts=parts), work)
         parts[_REPORT] = bench.report(State(parts=parts), work)
         new = State(parts=parts)
         if new.to_text() != bench.old.to_text():
@@ -109,10 +115,12 @@ class _Bench:
         self.shaping = picture_recipe(given, self.ways)
         self.reasons = {block.name: why for block in given.blocks if (why := self._reason(block))}
         self.proof_reason = self._proof_reason()
-        names = {block.name for block in given.blocks} | {_PROOFS, _REPORT}
-        self.stale = bool(self.reasons or self.proof_reason or self.old.parts.keys() - names)
+        self.register_reason = self._register_reason()
+        names = {block.name for block in given.blocks} | {_PROOFS, _REGISTER, _REPORT}
+        self.stale = bool(self.reasons or self.proof_reason or self.register_reason or self.old.parts.keys() - names)
         self.done: dict[str, str] = {}  #: why each block was built
         self.drawn = ""
+        self.tried = ""
 
     def _recipe(self, block: PrintBlock) -> dict[str, str]:
         return {**self.shaping, **setup_recipe(self.given, block, self.ways[block.name])}
@@ -135,6 +143,15 @@ class _Bench:
         if lost:
             return f"{lost[0]} is missing or was changed"
         return "; ".join(differences(_colours_in(old.recipe), self._colours()))
+
+    def _register_reason(self) -> str:
+        old = self.old.part(_REGISTER)
+        if not old.recipe:
+            return "not tried before"
+        lost = old.lost(self.out)
+        if lost:
+            return f"{lost[0]} is missing or was changed"
+        return "; ".join(differences(_settings_in(old.recipe), register_recipe(self.given, self.ways)))
 
     def _colours(self) -> dict[str, str]:
         given = self.given
@@ -161,7 +178,7 @@ class _Bench:
         if block.mend:
             cut = mended_cut(cut, self.ways[block.name], say=self.say)
         jobs = [way.on(cut.block) for way in self.ways[block.name]]
-        deliver(jobs, stage / block.name, Style(**self.given.files), say=self.say)
+        deliver(jobs, stage / block.name, style_of(self.given.files), say=self.say)
         write_file(stage / "lands" / f"{block.name}.wkb", shapely.to_wkb(cut.land))
         notes = [finding_of(dropped).to_dict() for dropped in cut.dropped]
         made = [stage / "lands" / f"{block.name}.wkb", *(stage / block.name).rglob("*")]
@@ -169,8 +186,7 @@ class _Bench:
 
     def proofs(self, new: State, stage: Path) -> Part:
         """The pictures of the whole print."""
-        lands = {block.name: new.part(block.name).files[f"lands/{block.name}.wkb"] for block in self.given.blocks}
-        recipe = {**self._colours(), **{f"lands of {name}": digest for name, digest in lands.items()}}
+        recipe = {**self._colours(), **self._shapes(new)}
         old = self.old.part(_PROOFS)
         if recipe == old.recipe and not old.lost(self.out):
             return old
@@ -193,6 +209,32 @@ class _Bench:
             write_file(made[-1], print_png(given.paper, [coat], window))
         return Part(recipe=recipe, files=_hashes(stage, made))
 
+    def _shapes(self, new: State) -> dict[str, str]:
+        names = [block.name for block in self.given.blocks]
+        return {f"lands of {name}": new.part(name).files[f"lands/{name}.wkb"] for name in names}
+
+    def register(self, new: State, stage: Path) -> Part:
+        """What register errors do to the print."""
+        recipe = {**register_recipe(self.given, self.ways), **self._shapes(new)}
+        recipe["picture of the print"] = new.part(_PROOFS).files["print.png"]
+        old = self.old.part(_REGISTER)
+        if recipe == old.recipe and not old.lost(self.out):
+            return old
+        self.tried = "; ".join(differences(old.recipe, recipe)) if old.recipe else "not tried before"
+        self.tried = self.tried or self.register_reason
+        self.say("trying out register errors")
+        inked = [block for block in self.given.blocks if block.ink is not None and block.role != "emboss"]
+        lands = {block.name: self._printed(block, stage) for block in inked}
+        files, told = register_files(self.given, self.ways, lands, self._found("print.png", stage).read_bytes())
+        for name, data in files.items():
+            write_file(stage / name, data)
+        made = [stage / name for name in files]
+        return Part(recipe=recipe, files=_hashes(stage, made), notes=[told] if told else [])
+
+    def _found(self, name: str, stage: Path) -> Path:
+        """A file as it is made anew, or as it was."""
+        return stage / name if (stage / name).is_file() else self.out / name
+
     def _printed(self, block: PrintBlock, stage: Path) -> BaseGeometry:
         """Where a block leaves ink: its land, or the holes of a stencil."""
         land = self._land(block.name, stage)
@@ -200,14 +242,13 @@ class _Bench:
         return shapely.difference(face, land) if block.role == "stencil" else land
 
     def _land(self, name: str, stage: Path) -> BaseGeometry:
-        place = Path("lands") / f"{name}.wkb"
-        found = stage / place if (stage / place).is_file() else self.out / place
-        land: BaseGeometry = shapely.from_wkb(found.read_bytes())
+        land: BaseGeometry = shapely.from_wkb(self._found(f"lands/{name}.wkb", stage).read_bytes())
         return land
 
     def report(self, new: State, stage: Path) -> Part:
         """All findings of all blocks."""
         told = print_report(self.given.name, [block.name for block in self.given.blocks], *self._told(new, stage))
+        told["register"] = next(iter(new.part(_REGISTER).notes), None)
         text = json.dumps(told, indent=1) + "\n"
         old = self.old.part(_REPORT)
         if old.files.get("report.json") == hashed(text.encode()) and not old.lost(self.out):
@@ -219,10 +260,13 @@ class _Bench:
         """What the blocks' own reports say, and what the separation says of each."""
         reports = {}
         for block in self.given.blocks:
-            place = Path(block.name) / "report.json"
-            found = stage / place if (stage / place).is_file() else self.out / place
+            found = self._found(f"{block.name}/report.json", stage)
             reports[block.name] = json.loads(found.read_text(encoding="utf-8"))
-        return reports, {block.name: new.part(block.name).notes for block in self.given.blocks}
+        notes: dict[str, Sequence[Any]] = {block.name: new.part(block.name).notes for block in self.given.blocks}
+        for told in new.part(_REGISTER).notes:
+            for name, finding in findings(told):
+                notes[name] = [*notes[name], finding.to_dict()]
+        return reports, notes
 
     def built(self, new: State) -> Built:
         """What was done, once it is published."""
@@ -230,9 +274,10 @@ class _Bench:
         drawn = [name for name in new.part(_PROOFS).files if name.startswith("inks/")]
         proofs = {name: f"the block {Path(name).stem} alone, in its ink" for name in drawn}
         return Built(
-            files={**_PURPOSE, **proofs},
+            files={**_PURPOSE, **{name: REGISTER_PURPOSE[name] for name in new.part(_REGISTER).files}, **proofs},
             blocks={block.name: self.done.get(block.name, "") for block in self.given.blocks},
             proofs=self.drawn,
+            register=self.tried,
             report=report,
             notes=self._cut[0].drawing.notes if "_cut" in self.__dict__ else (),
         )
@@ -244,6 +289,10 @@ def _hashes(stage: Path, made: Sequence[Path]) -> dict[str, str]:
 
 def _without_shapes(recipe: Mapping[str, str]) -> dict[str, str]:
     return {name: value for name, value in recipe.items() if name != "shapes"}
+
+
+def _settings_in(recipe: Mapping[str, str]) -> dict[str, str]:
+    return {name: its for name, its in _colours_in(recipe).items() if name != "picture of the print"}
 
 
 def _colours_in(recipe: Mapping[str, str]) -> dict[str, str]:

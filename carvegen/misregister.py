@@ -118,7 +118,13 @@ def _away(its: Depths, xy: Floats) -> Floats:
 
 
 def outcome(
-    blocks: Sequence[Inked], plan: Plan, size: tuple[float, float], *, seed: int, reach_mm: float, full_mm: float
+    blocks: Sequence[Inked],
+    plan: Plan,
+    size: tuple[float, float],
+    *,
+    seed: int,
+    reach_mm: float,
+    full_mm: tuple[float, float],
 ) -> Outcome:
     """Many prints tried out, and the worst that may be.
 
@@ -133,7 +139,7 @@ def outcome(
     reach_mm
         See `meetings`.
     full_mm
-        Overlap beyond which a place counts as fully trapped: there a wider trap would help.
+        Overlap beyond which a place counts as fully trapped, between inks and along the snow: there more would help.
     """
     found = [depths(block.land, *size) for block in blocks]
     places = tuple(meetings(blocks, number, found, reach_mm) for number in range(len(blocks)))
@@ -158,7 +164,14 @@ def _pull(its: Meetings, blocks: Sequence[Inked], plan: Plan, size: tuple[float,
 
 
 def _tried(
-    its: Meetings, found: Sequence[Depths], moves: Moves, plan: Plan, full_mm: float, *, widest: Floats, failed: Mask
+    its: Meetings,
+    found: Sequence[Depths],
+    moves: Moves,
+    plan: Plan,
+    full_mm: tuple[float, float],
+    *,
+    widest: Floats,
+    failed: Mask,
 ) -> Floats:
     """The share of prints in which each place fails; what each print shows is added to `widest` and `failed`."""
     share = np.zeros(len(its.xy))
@@ -170,7 +183,7 @@ def _tried(
         share[middle] = np.maximum(share[middle], seen.mean(axis=0))
         for kind, mine in enumerate((~its.snow[middle], its.snow[middle])):
             failed[:, kind] |= (seen & mine).any(axis=1)
-            full = mine & (its.overlap_mm[middle] >= full_mm)
+            full = mine & (its.overlap_mm[middle] >= full_mm[kind])
             widest[:, kind] = np.maximum(widest[:, kind], np.where(full, gap, -np.inf).max(axis=1, initial=-np.inf))
     return share
 

@@ -31,7 +31,7 @@ def side_by_side(trap=TRAP):
 
 
 def share_of(plan, blocks=None, kind=0):
-    found = outcome(blocks or side_by_side(), plan, SIZE, seed=11, reach_mm=0.7, full_mm=0.9 * TRAP)
+    found = outcome(blocks or side_by_side(), plan, SIZE, seed=11, reach_mm=0.7, full_mm=(0.9 * TRAP, 0.9 * TRAP))
     return found.failed[:, kind].mean(), found
 
 

@@ -40,24 +40,29 @@ def command(file: Path, out: Path, folders: tuple[Path, ...], as_json: bool) -> 
 
 
 def _say(built: Built, out: Path) -> None:
+    from carvegen.register_figures import register_lines
     from carvegen.writers.print_report import report_lines
 
     for note in built.notes:
         click.echo(f"note: {note}", err=True)
     for name, why in built.blocks.items():
         click.echo(f"{name}: {'built: ' + why if why else 'as it was: nothing of it has changed'}")
-    click.echo(f"proofs: {'drawn: ' + built.proofs if built.proofs else 'as they were'}\n")
+    click.echo(f"proofs: {'drawn: ' + built.proofs if built.proofs else 'as they were'}")
+    click.echo(f"register: {'tried out: ' + built.register if built.register else 'as it was'}\n")
     click.echo("\n".join(report_lines(built.report)))
+    if built.report["register"]:
+        click.echo("\n" + "\n".join(register_lines(built.report["register"])))
     click.echo(f"\nIn {out}:")
     for name, purpose in built.files.items():
-        click.echo(f"  {name.ljust(18)}  {purpose}")
+        click.echo(f"  {name.ljust(22)}  {purpose}")
     for name in built.blocks:
-        click.echo(f"  {(name + '/').ljust(18)}  the files of the block {name}: its proof first, then the note")
+        click.echo(f"  {(name + '/').ljust(22)}  the files of the block {name}: its proof first, then the note")
 
 
 def _say_json(built: Built, out: Path) -> None:
     told = {
-        "out": str(out), "blocks": dict(built.blocks), "proofs": built.proofs, "files": dict(built.files),
+        "out": str(out), "blocks": dict(built.blocks), "proofs": built.proofs,
+        "register": built.register, "files": dict(built.files),
         "notes": list(built.notes), "report": built.report,
     }  # fmt: skip
     click.echo(json.dumps(told, indent=1))

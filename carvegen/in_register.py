@@ -1,0 +1,95 @@
+"""The folder `register` of a built print: what a register error does, as figures and as a picture."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from carvegen.colour import lightness
+from carvegen.facts.register import wood_of
+from carvegen.misregister import outcome
+from carvegen.recipes import hashed
+from carvegen.register_figures import KINDS, figures, of_kind, register_lines, spots
+from carvegen.shifts import Inked
+from carvegen.writers.register_png import Shown, register_png
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.job import Setup
+    from carvegen.misregister import Outcome
+    from carvegen.printfile import Print
+
+__all__ = ["PURPOSE", "register_files", "register_recipe"]
+
+FOLDER = "register"
+
+#: What its files are for.
+PURPOSE = {
+    f"{FOLDER}/register.png": "where a white line or an ink on the snow shows when register is off, and how often",
+    f"{FOLDER}/register.json": "the same in figures, and the overlap that would hide it",
+}
+_LEAST_MM = 0.15  #: bare paper no further than this behind an edge is beside it
+
+
+def register_recipe(given: Print, ways: Mapping[str, Sequence[Setup]]) -> dict[str, str]:
+    """All that goes into these files besides the blocks' shapes and the picture of the print."""
+    from carvegen import __version__
+
+    woods = [(block.name, ways[block.name][0].material.key, block.grain_deg) for block in given.blocks]
+    return {
+        "carvegen": hashed(__version__),
+        "register": hashed(given.register),
+        "trap": hashed((given.trap_mm, given.register_error_mm)),
+        "seed": hashed(given.seed),
+        "size": hashed((given.width_mm, given.height_mm)),
+        "material": hashed(woods),
+    }
+
+
+def register_files(
+    given: Print, ways: Mapping[str, Sequence[Setup]], lands: Mapping[str, BaseGeometry], printed: bytes
+) -> tuple[dict[str, bytes | str], dict[str, Any]]:
+    """The files by name, and the figures; nothing of both if fewer than two blocks print.
+
+    Parameters
+    ----------
+    lands
+        What each block prints.
+    printed
+        The picture of the print, PNG.
+    """
+    blocks = _inked(given, ways, lands)
+    if len(blocks) < 2:
+        return {}, {}
+    plan, size = given.register, (given.width_mm, given.height_mm)
+    overlaps = (given.trap_mm, given.register_error_mm)
+    found = outcome(
+        blocks, plan, size, seed=given.seed, reach_mm=1.3 * max(overlaps) + _LEAST_MM, full_mm=(0.9 * overlaps[0], 0.9 * overlaps[1])
+    )
+    told = figures(found, blocks, plan, max(size), overlaps)
+    bleed = given.bleed_mm
+    window = (bleed, bleed, given.width_mm - bleed, given.height_mm - bleed)
+    words = [line.strip() + "." * (not line.endswith(".")) for line in register_lines(told)]
+    picture = register_png(printed, window, (_shown(found, 0), _shown(found, 1)), words)
+    text = json.dumps(told, indent=1) + "\n"
+    return {f"{FOLDER}/register.png": picture, f"{FOLDER}/register.json": text}, told
+
+
+def _inked(given: Print, ways: Mapping[str, Sequence[Setup]], lands: Mapping[str, BaseGeometry]) -> tuple[Inked, ...]:
+    found = []
+    for block in given.blocks:
+        if block.ink is not None and block.name in lands:
+            material = ways[block.name][0].material
+            moves = wood_of(material.key, material.grain)
+            found.append(
+                Inked(name=block.name, land=lands[block.name], lightness=lightness(block.ink.colour), moves=moves,
+                      grain_deg=block.grain_deg)
+            )  # fmt: skip
+    return tuple(found)
+
+
+def _shown(found: Outcome, kind: int) -> Shown:
+    xy, share, *_ = of_kind(found, kind)
+    return Shown(name=KINDS[kind].name, xy=xy, share=share, worst=spots(xy, share))

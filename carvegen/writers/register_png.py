@@ -1,0 +1,125 @@
+"""PNG: where a register error shows, place by place, over the pale print."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from PIL import Image, ImageDraw, ImageFont
+
+if TYPE_CHECKING:
+    from carvegen.geometry import Floats
+
+__all__ = ["Shown", "register_png"]
+
+#: Shares of prints from which on each colour is used, and its word.
+_STEPS = ((0.01, "1-5"), (0.05, "5-15"), (0.15, "15-30"), (0.30, "over 30"))
+_COLOURS = (("#d9b25c", "#c98236", "#a9522f", "#6d2430"), ("#8fb7b0", "#4f918f", "#2c6478", "#243a63"))
+_RADIUS_MM = 0.42
+_PALE = 0.68  #: how far the print is drawn towards white
+_LINE_MM = 5.2  #: height of a line of the legend, on a picture 200 mm wide
+_WORDS = "#2a2723"
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Shown:
+    """One kind of fault: its name, its places, in which share of prints each fails, and the numbers of the worst."""
+
+    name: str
+    xy: Floats
+    share: Floats
+    worst: Sequence[int]
+
+
+def register_png(
+    printed: bytes, window: tuple[float, float, float, float], kinds: tuple[Shown, Shown], words: Sequence[str]
+) -> bytes:
+    """The places over the pale print, with a legend under it.
+
+    Parameters
+    ----------
+    printed
+        The picture of the print, PNG.
+    window
+        The piece of the face that it shows: left, bottom, right, top, mm.
+    words
+        Lines of the legend.
+    """
+    picture = Image.open(io.BytesIO(printed)).convert("RGB")
+    scale = picture.width / (window[2] - window[0])
+    pale = Image.blend(picture, Image.new("RGB", picture.size, "#ffffff"), _PALE)
+    line = round(_LINE_MM * picture.width / 200)
+    rows = _wrapped(words, line, picture.width)
+    page = Image.new("RGB", (picture.width, picture.height + line * (len(rows) + 5)), "#ffffff")
+    page.paste(pale, (0, 0))
+    pen = ImageDraw.Draw(page)
+    for colours, its in zip(_COLOURS, kinds, strict=True):
+        _dots(pen, its, colours, window, scale)
+    for colours, its in zip(_COLOURS, kinds, strict=True):
+        _rings(pen, its, colours, window, scale)
+    _legend(pen, kinds, rows, picture.height, line)
+    out = io.BytesIO()
+    page.save(out, "PNG", dpi=(scale * 25.4, scale * 25.4))
+    return out.getvalue()
+
+
+def _dots(pen: ImageDraw.ImageDraw, its: Shown, colours: Sequence[str], window: Sequence[float], scale: float) -> None:
+    """Rare places first, so that frequent ones lie on top."""
+    level = np.searchsorted([step for step, _ in _STEPS], its.share, side="right") - 1
+    for k in np.argsort(its.share, kind="stable").tolist():
+        if level[k] >= 0:
+            x, y = (its.xy[k, 0] - window[0]) * scale, (window[3] - its.xy[k, 1]) * scale
+            r = _RADIUS_MM * scale * (0.7 + 0.2 * float(level[k]))
+            pen.ellipse((x - r, y - r, x + r, y + r), fill=colours[level[k]])
+
+
+def _rings(pen: ImageDraw.ImageDraw, its: Shown, colours: Sequence[str], window: Sequence[float], scale: float) -> None:
+    font = ImageFont.load_default(size=max(8.0, 2.8 * scale))
+    for k in its.worst:
+        x, y = (its.xy[k, 0] - window[0]) * scale, (window[3] - its.xy[k, 1]) * scale
+        for colour, width in (("#ffffff", 1.1), (colours[3], 0.45)):
+            r = 3.0 * scale + width * scale / 2
+            pen.ellipse((x - r, y - r, x + r, y + r), outline=colour, width=max(1, round(width * scale)))
+        text = f"{100 * its.share[k]:.0f} %"
+        half = pen.textlength(text, font=font) / 2
+        middle = min(max(x, half + 2), (window[2] - window[0]) * scale - half - 2)
+        above = y - 5.2 * scale if y > 8 * scale else y + 5.2 * scale
+        pen.text((middle, above), text, fill=colours[3], font=font, anchor="mm", stroke_width=round(0.3 * scale),
+                 stroke_fill="#ffffff")  # fmt: skip
+
+
+def _legend(pen: ImageDraw.ImageDraw, kinds: Sequence[Shown], rows: Sequence[str], top: int, line: int) -> None:
+    font = ImageFont.load_default(size=0.62 * line)
+    y, left = top + line * 0.9, line * 0.8
+    pen.text((left, y), "How many of 100 prints show a fault at a place:", fill=_WORDS, font=font, anchor="lm")
+    for colours, its in zip(_COLOURS, kinds, strict=True):
+        y += line * 1.15
+        pen.text((left, y), its.name, fill=_WORDS, font=font, anchor="lm")
+        x = left + 7.5 * line
+        for colour, (_, word) in zip(colours, _STEPS, strict=True):
+            pen.rectangle((x, y - 0.3 * line, x + 0.6 * line, y + 0.3 * line), fill=colour)
+            pen.text((x + 0.9 * line, y), word, fill=_WORDS, font=font, anchor="lm")
+            x += 4 * line
+    y += line * 0.5
+    for row in rows:
+        y += line
+        pen.text((left, y), row, fill=_WORDS, font=font, anchor="lm")
+
+
+def _wrapped(words: Sequence[str], line: int, width: int) -> list[str]:
+    font = ImageFont.load_default(size=0.62 * line)
+    room = width - 1.6 * line
+    rows: list[str] = []
+    for text in words:
+        row = ""
+        for word in text.split():
+            longer = f"{row} {word}".strip()
+            if font.getlength(longer) > room:
+                rows.append(row)
+                longer = f"   {word}"
+            row = longer
+        rows.append(row)
+    return rows
