@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from carvegen.mend import Change
     from carvegen.toolpaths.paths import Plan
 
-__all__ = ["Delivery", "Style", "deliver", "question"]
+__all__ = ["Delivery", "Style", "deliver", "question", "style_of"]
 
 _PROOF_PX_PER_MM = 10.0
 _PROOF_PX = 50_000_000  #: pixels in a proof at most: a larger block is shown more coarsely
@@ -72,6 +72,14 @@ class Style:
     mend: bool = False  #: mend the cuts first where a limit breaks
     width_map: bool = False  #: draw the land-width map too
     paths: PathSettings | None = field(default_factory=PathSettings)  #: how paths are made; None: no paths
+
+
+def style_of(files: Mapping[str, Any]) -> Style:
+    """The style that a print file's table [files] asks for; choices about toolpaths lie among the others."""
+    own = {spec.name for spec in fields(PathSettings)}
+    plain = {name: value for name, value in files.items() if name not in own and name != "paths"}
+    chosen = {name: value for name, value in files.items() if name in own}
+    return Style(**plain, paths=PathSettings(**chosen) if files.get("paths", True) else None)
 
 
 @dataclass(frozen=True, kw_only=True)
