@@ -55,9 +55,10 @@ def test_choices_reach_the_paths(capsys, tmp_path):
 
 
 def test_where_nothing_may_go_nothing_goes(capsys, tmp_path):
-    made(capsys, tmp_path / "out", "--no-go", "box 0 0 50 40")
+    made(capsys, tmp_path / "out", "--no-go", "box 14 9 22 22")  # over the opening
     text = (tmp_path / "out" / "laser" / "paths.dxf").read_text()
-    assert [name for name in layers(text) if name != "NOTES"] == ["SCORE REGISTER", "BLOCK EDGE"]
+    assert "LOWER FLOOR" in layers(text)
+    assert "CUT OUT" not in layers(text)
 
 
 @pytest.mark.parametrize(

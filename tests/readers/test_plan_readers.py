@@ -1,0 +1,236 @@
+"""Files of a plan read back by GDAL, ezdxf, svgelements, the DTD of SVG 1.1 and resvg."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+from pathlib import Path
+
+import ezdxf
+import numpy as np
+import pyogrio.raw
+import pytest
+import resvg_py
+import shapely
+import svgelements
+from lxml import etree
+from PIL import Image
+from shapely.affinity import affine_transform
+
+from carvegen.toolpaths.laser import laser_plan
+from carvegen.toolpaths.paths import Operation, Paths, Plan, Work, joined
+from carvegen.toolpaths.settings import PathSettings
+from carvegen.writers.dxf import VERSIONS
+from carvegen.writers.plan_dxf import plan_dxf
+from carvegen.writers.plan_layers import plan_layers
+from carvegen.writers.plan_note import plan_lines
+from carvegen.writers.plan_png import plan_png
+from carvegen.writers.plan_svg import plan_svg
+from carvegen.writers.sheet import MARGIN_MM
+from tests import cases
+from tests.readers.landing import HEIGHT, WIDTH, jetty_block
+from tests.toolpaths import twins
+
+DTD = etree.DTD(str(Path(__file__).parent.parent / "data" / "svg11-dtd" / "svg11.dtd"))
+NS = {"s": "http://www.w3.org/2000/svg"}
+MIRROR = (-1, 0, 0, 1, WIDTH, 0)
+
+
+def laser_job(**changed):
+    setup = cases.setup("birch-plywood", "laser-fine")
+    return dataclasses.replace(setup, machine=dataclasses.replace(setup.machine, **changed)).on(jetty_block())
+
+
+def plan_of(lowered: str = "shapes", **machine) -> Plan:
+    return laser_plan(laser_job(**machine), PathSettings(lowered=lowered, line_spacing_mm=0.5, cut_edge=True))
+
+
+def deep_plan() -> Plan:
+    """Made-up paths whose depth varies, open and closed, and one level one below the face."""
+    xyz = np.array([[5, 5, 0], [20, 5, -1.25], [35, 9, 0], [50, 5, -0.5], [60, 5, -1], [55, 12, -0.75]], dtype=float)
+    parts = [Paths(xyz[:3], np.array([0, 3]), np.array([False])), Paths(xyz[3:], np.array([0, 3]), np.array([True]))]
+    flat = Paths(np.array([[70.0, 5, -1.1], [80, 5, -1.1]]), np.array([0, 2]), np.array([False]))
+    job = laser_job()
+    both = [("CENTRE LINE V-60", Work.CENTRE_LINE, joined(parts)), ("CLEAR FLAT-3", Work.CLEAR, flat)]
+    operations = tuple(
+        Operation(name=name, work=work, asks="follow it", cutter=job.cutter, paths=paths, depth_mm=1.25)
+        for name, work, paths in both
+    )
+    return Plan(job=job, operations=operations)
+
+
+PLANS = {"shapes": plan_of(), "lines": plan_of("lines"), "contours": plan_of("contours"), "deep": deep_plan()}
+
+
+def mirrored(paths: Paths) -> list[np.ndarray]:
+    """The paths as the block carries them, mirrored by shapely's own affine map."""
+    return [np.asarray(affine_transform(line, MIRROR).coords) for line in twins.lines(paths)]
+
+
+def by_ezdxf(text: str) -> dict[str, list[tuple[np.ndarray, bool]]]:
+    """Points and closedness of each polyline of each layer, in the order of the file."""
+    found: dict[str, list[tuple[np.ndarray, bool]]] = {}
+    for entity in ezdxf.read(io.StringIO(text)).modelspace().query("LWPOLYLINE POLYLINE"):
+        if entity.dxftype() == "LWPOLYLINE":
+            points = np.array([(x, y, entity.dxf.elevation) for x, y in entity.get_points("xy")])
+            closed = entity.closed
+        else:
+            points = np.array([vertex.dxf.location.xyz for vertex in entity.vertices])
+            closed = entity.is_closed
+        found.setdefault(entity.dxf.layer.replace("_", " "), []).append((points, closed))
+    return found
+
+
+@pytest.mark.parametrize("version", VERSIONS)
+@pytest.mark.parametrize("name", PLANS)
+def test_ezdxf_reads_every_path_in_order_in_its_place_and_the_auditor_finds_nothing(name, version):
+    plan = PLANS[name]
+    text = plan_dxf(plan, version)
+    audit = ezdxf.read(io.StringIO(text)).audit()
+    assert not audit.errors
+    assert not audit.fixes
+    found = by_ezdxf(text)
+    names = [operation.name for operation in plan.operations]
+    assert list(found) == [*names, "BLOCK EDGE", "NOTES"]  # in working order
+    for operation in plan.operations:
+        paths, there = operation.paths, found[operation.name]
+        assert [closed for _, closed in there] == paths.closed.tolist()
+        for k, (points, _) in enumerate(there):
+            wanted = paths.xyz[paths.start[k] : paths.start[k + 1]] * (-1, 1, 1) + (WIDTH, 0, 0)
+            assert np.abs(points - wanted).max() <= 0.0006
+
+
+@pytest.mark.parametrize("version", VERSIONS)
+@pytest.mark.parametrize("name", ["shapes", "contours", "deep"])
+def test_gdal_reads_the_same_lines(name, version, tmp_path):
+    plan = PLANS[name]
+    (tmp_path / "read.dxf").write_text(plan_dxf(plan, version))
+    meta, _, wkb, fields = pyogrio.raw.read(tmp_path / "read.dxf")
+    layer = [str(its).replace("_", " ") for its in fields[list(meta["fields"]).index("Layer")]]
+    for operation in plan.operations:
+        shapes = [shapely.from_wkb(data) for data, its in zip(wkb, layer, strict=True) if its == operation.name]
+        for shape, wanted in zip(shapes, mirrored(operation.paths), strict=True):
+            there = shapely.get_coordinates(shape)
+            assert np.abs(there[: len(wanted)] - wanted).max() <= 0.0006
+
+
+@pytest.mark.parametrize("version", VERSIONS)
+def test_depths_are_in_the_dxf(version):
+    found = by_ezdxf(plan_dxf(deep_plan(), version))
+    assert [point[2] for point in found["CENTRE LINE V-60"][0][0].tolist()] == [0, -1.25, 0]
+    assert {point[2] for point in found["CLEAR FLAT-3"][0][0].tolist()} == {-1.1}
+
+
+@pytest.mark.parametrize(
+    ("origin", "corner"),
+    [
+        ("lower-left", (0, 0)), ("lower-right", (WIDTH, 0)), ("upper-left", (0, HEIGHT)),
+        ("upper-right", (WIDTH, HEIGHT)), ("middle", (WIDTH / 2, HEIGHT / 2)),
+    ],
+)  # fmt: skip
+def test_numbers_begin_at_the_machines_own_corner(origin, corner):
+    here = by_ezdxf(plan_dxf(plan_of(origin=origin)))
+    ((edge, closed),) = here["BLOCK EDGE"]
+    assert closed
+    assert edge[:, :2].min(axis=0) == pytest.approx(-np.array(corner))
+    usual = by_ezdxf(plan_dxf(plan_of()))
+    for (one, _), (other, _) in zip(here["LOWER FLOOR"], usual["LOWER FLOOR"], strict=True):
+        assert np.abs(one[:, :2] + corner - other[:, :2]).max() <= 0.0011
+    assert any(origin.replace("-", " ") in line for line in words(plan_dxf(plan_of(origin=origin))))
+
+
+def words(text: str) -> list[str]:
+    return [" ".join(entity.dxf.text for entity in ezdxf.read(io.StringIO(text)).modelspace().query("TEXT"))]
+
+
+@pytest.mark.parametrize("name", PLANS)
+def test_the_svg_is_valid_and_holds_every_path_in_order(name):
+    plan = PLANS[name]
+    root = etree.fromstring(plan_svg(plan).encode())
+    assert DTD.validate(root), DTD.error_log.filter_from_errors()
+    groups = [group.get("id") for group in root.xpath("s:g", namespaces=NS)]
+    assert groups == [operation.name.replace(" ", "-") for operation in plan.operations] + ["BLOCK-EDGE", "NOTES"]
+    for operation in plan.operations:
+        found = []
+        for path in root.xpath(f'//s:g[@id="{operation.name.replace(" ", "-")}"]/s:path', namespaces=NS):
+            found += [
+                np.array([(step.end.x - MARGIN_MM, HEIGHT + MARGIN_MM - step.end.y) for step in part])
+                for part in svgelements.Path(path.get("d")).as_subpaths()
+            ]
+        for points, wanted in zip(found, mirrored(operation.paths), strict=True):
+            assert np.abs(points - wanted).max() <= 0.0011
+
+
+def test_a_renderer_fills_the_areas_with_their_holes():
+    plan = plan_of()
+    (floor,) = (its for its in plan.operations if its.name == "LOWER FLOOR")
+    root = etree.fromstring(plan_svg(plan).encode())
+    for group in root.xpath("s:g", namespaces=NS):
+        if group.get("id") == "LOWER-FLOOR":
+            group.set("fill", "#000000")
+        else:
+            root.remove(group)
+    zoom = 5
+    data = resvg_py.svg_to_bytes(svg_string=etree.tostring(root).decode(), dpi=96, zoom=zoom, background="white")
+    grey = np.asarray(Image.open(io.BytesIO(bytes(data))).convert("L"), dtype=float)
+    area = (255 - grey).sum() / 255 / (96 / 25.4 * zoom) ** 2
+    assert area == pytest.approx(twins.area(floor.paths).area, rel=2e-3)
+
+
+def test_every_layer_has_a_colour_of_its_own_and_its_words_stand_on_notes():
+    for plan in PLANS.values():
+        layers = plan_layers(plan)
+        assert len({layer.index for layer in layers}) == len(layers)
+        (said,) = words(plan_dxf(plan))
+        for k, layer in enumerate(layers, start=1):
+            assert f"{k}. {layer.name} (colour {layer.index}" in " ".join(said.split())
+
+
+def test_a_shops_own_colours_hold():
+    plan = plan_of(layer_colours={"CUT-OUT": 1, "SHOULDER 1 OF 1": 6, "CUT AREA": 2})
+    colours = {layer.name: layer.index for layer in plan_layers(plan)}
+    assert colours["CUT OUT"] == 1
+    assert colours["LOWER FLOOR"] == 2
+    document = ezdxf.read(io.StringIO(plan_dxf(plan)))
+    assert document.layers.get("CUT OUT").color == 1
+
+
+def test_the_same_plan_makes_the_same_bytes():
+    for version in VERSIONS:
+        assert plan_dxf(plan_of(), version) == plan_dxf(plan_of(), version)
+    assert plan_svg(plan_of()) == plan_svg(plan_of())
+    assert plan_png(plan_of()) == plan_png(plan_of())
+
+
+def test_the_picture_shows_the_areas_mirrored():
+    plan = plan_of()
+    picture = np.asarray(Image.open(io.BytesIO(plan_png(plan, px_per_mm=6))).convert("RGB"), dtype=int)
+    scale = picture.shape[1] / (WIDTH + 2 * MARGIN_MM)
+    face = picture[: round((HEIGHT + 2 * MARGIN_MM) * scale)]
+    (layer,) = (its for its in plan_layers(plan) if its.name == "LOWER FLOOR")
+    colour = [int(layer.colour[k : k + 2], 16) for k in (1, 3, 5)]
+    rows, columns = np.nonzero(np.abs(face - colour).sum(axis=2) < 60)
+    (floor,) = (its for its in plan.operations if its.name == "LOWER FLOOR")
+    wanted = affine_transform(twins.area(floor.paths), MIRROR)
+    assert len(rows) / scale**2 == pytest.approx(wanted.area, rel=0.05)
+    assert columns.mean() / scale - MARGIN_MM == pytest.approx(wanted.centroid.x, abs=0.5)
+    assert HEIGHT + MARGIN_MM - rows.mean() / scale == pytest.approx(wanted.centroid.y, abs=0.5)
+
+
+def test_the_note_lists_every_layer_with_length_time_and_cutter():
+    plan = plan_of()
+    lines = plan_lines(plan)
+    for k, operation in enumerate(plan.operations, start=1):
+        (row,) = (line for line in lines if line.startswith(f"| {k} | {operation.name} |"))
+        assert operation.cutter.name in row
+        assert f"{operation.depth_mm:.2f}" in row
+    text = "\n".join(lines)
+    assert "All together about" in text
+    assert f"{plan.operations[-1].paths.lengths.sum() / 1000:.2f}" in text
+    assert "CUT OUT: A part that comes loose" in text
+
+
+def test_no_file_of_a_plan_speaks_of_power_or_gives_a_pace():
+    text = "\n".join([*plan_lines(plan_of()), *words(plan_dxf(plan_of())), plan_svg(plan_of())]).lower()
+    for word in ("power", "watt", "mm/s", "mm/min", "ppi"):
+        assert word not in text
