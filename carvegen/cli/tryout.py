@@ -16,8 +16,6 @@ from carvegen.errors import CarvegenError
 
 __all__ = ["command"]
 
-_SAMPLE = ["--size", "80x60", "--material", "linoleum", "--cutter", "v-60", "--seed", "7"]
-
 
 @click.command("tryout")
 @click.option(
@@ -79,24 +77,19 @@ def _profiles() -> str:
 
 
 def _sample(out: Path) -> str:
-    from carvegen.cli.snowfall import command as snowfall
+    from carvegen.delivery import Style, deliver
+    from carvegen.job import setups_for
+    from carvegen.making import Ground, grown_block, strictest
+    from carvegen.motifs import motif
+    from carvegen.streams import stream
 
-    with click.Context(snowfall, info_name="snowfall") as context:
-        snowfall.parse_args(context, [*_SAMPLE, "--out", str(out), "--json"])
-        made = _unheard(lambda: snowfall.invoke(context))
-    findings = {kind: its["breaks"] for kind, its in made["reports"].items()}
-    return f"{made['shapes']} flakes, {len(made['files'])} files, {sum(findings.values())} broken limits"
-
-
-def _unheard(work: Callable[[], Any]) -> Any:  # noqa: ANN401
-    """What a command would say as JSON."""
-    import contextlib
-    import io
-
-    heard = io.StringIO()
-    with contextlib.redirect_stdout(heard):
-        work()
-    return json.loads(heard.getvalue())
+    ways = setups_for(options.library(), material="linoleum", cutter="v-60")
+    ground, snow = Ground(name="sample", width_mm=80, height_mm=60), motif("snowfall")
+    settings = snow.Settings(**snow.PRESETS["flurry"])
+    block = grown_block(ground, settings, strictest(way.limits for way in ways), stream(7, "sample"), by="snowfall")
+    made = deliver([way.on(block) for way in ways], out, Style(), say=lambda _: None)
+    broken = sum(report.breaks for report in made.reports.values())
+    return f"{len(block.cuts)} flakes, {len(made.files)} files, {broken} broken limits"
 
 
 def _read_back(out: Path) -> str:

@@ -1,0 +1,232 @@
+"""Runs that are too long for the suite: kill, random, same, full.
+
+python -m tests.robustness kill 200     kill -9 at random moments: what was there before is there after
+python -m tests.robustness random 1000  random words to every command: never a traceback
+python -m tests.robustness same         same bytes in other processes, hash seeds and numbers of threads
+python -m tests.robustness full         no space left, and folders that may not be written
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter
+from pathlib import Path
+
+from carvegen.streams import stream
+from tests.cli.running import SMALL, command, tree
+
+#: What writes: a command, and the folder or file that it writes.
+_LANDING = Path(__file__).parents[2] / "gallery" / "ferry-landing"
+WRITERS = {
+    "snowfall": ([*SMALL, "--mend", "--width-map"], "out"),
+    "grain": (["grain", "--size", "40x30", "--material", "cherry", "--cutter", "v-30"], "out"),
+    "strip": (["strip", "--material", "linoleum", "--cutter", "laser-fine"], "out"),
+    "tryout": (["tryout"], "out"),
+    "build": (["build", "small.toml"], "out"),
+}
+_SMALL_PRINT = """
+[print]
+name = "post"
+size_mm = [40, 30]
+seed = 3
+[artwork]
+files = ["post.svg"]
+[[blocks]]
+name = "sky"
+role = "background"
+ink = "#a9bfcb"
+layers = ["*"]
+material = "linoleum"
+cutter = "v-60"
+for = ["hand"]
+[[blocks]]
+name = "key"
+role = "key"
+ink = "#1f2b3d"
+layers = ["POST"]
+material = "linoleum"
+cutter = "v-60"
+for = ["hand"]
+[[motifs]]
+motif = "snowfall"
+preset = "flurry"
+"""
+_POST = (
+    '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
+    '<g id="POST"><path d="M15 30V10H22V30Z"/></g></svg>'
+)
+
+
+def _given(folder: Path) -> None:
+    (folder / "small.toml").write_text(_SMALL_PRINT, encoding="utf-8")
+    (folder / "post.svg").write_text(_POST, encoding="utf-8")
+
+
+def _started(folder: Path, words: list[str], seed: int, **more: str) -> subprocess.Popen[bytes]:
+    own = [*words, *(["--seed", str(seed)] if "--seed" not in words and words[0] in {"grain"} else [])]
+    own = [str(seed) if words[k - 1] == "--seed" else word for k, word in enumerate(own)] if "--seed" in words else own
+    return subprocess.Popen(
+        command(*own, "--out", "out"), cwd=folder, env=os.environ | more, stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL, start_new_session=True,
+    )  # fmt: skip
+
+
+def kill(times: int) -> int:
+    """Kill each writer at random moments; count what was found afterwards."""
+    rng, found = stream(1, "kill"), Counter[str]()
+    for name, (words, _) in WRITERS.items():
+        with tempfile.TemporaryDirectory() as where:
+            folder = Path(where)
+            _given(folder)
+            began = time.monotonic()
+            _started(folder, words, 3).wait()
+            lasts = time.monotonic() - began
+            before = tree(folder / "out")
+            assert before, f"{name} writes"
+            for k in range(-(-times // len(WRITERS))):
+                if name == "build":
+                    (folder / "small.toml").write_text(
+                        _SMALL_PRINT.replace("seed = 3", f"seed = {k + 9}"), encoding="utf-8"
+                    )
+                run = _started(folder, words, 9 + k)
+                time.sleep(rng.uniform(0.5, 1.05) * lasts)
+                with contextlib.suppress(ProcessLookupError):
+                    os.killpg(run.pid, signal.SIGKILL)
+                ended = run.wait()
+                after = tree(folder / "out")
+                state = _state(before, after, ended, folder)
+                found[f"{name}: {state}"] += 1
+                before = after
+    for state, count in sorted(found.items()):
+        print(f"{count:5d}  {state}")
+    return sum(count for state, count in found.items() if "HALF" in state)
+
+
+def _state(before: dict[str, bytes], after: dict[str, bytes], ended: int, folder: Path) -> str:
+    if after == before:
+        return "killed, earlier files as they were" if ended else "finished, same files"
+    if ended >= 0:
+        return "finished before it was killed"
+    if after.keys() == before.keys() and not list(folder.glob(".out-*/.before")):
+        return "killed after it had published"
+    moved = next(iter(folder.glob(".out-*/.before")), None)
+    return "killed while files moved: the next run puts that right" if moved else "HALF WRITTEN"
+
+
+def randomly(times: int) -> int:
+    """Random words to every command."""
+    from hypothesis import HealthCheck, Phase, given, settings
+
+    from carvegen.cli import main
+    from tests.robustness.random_words import command_lines, samples
+
+    codes, failed = Counter[int](), Counter[str]()
+
+    @given(command_lines())
+    @settings(
+        max_examples=times,
+        deadline=None,
+        phases=[Phase.generate],
+        suppress_health_check=list(HealthCheck),
+        database=None,
+    )
+    def tried(words: list[str]) -> None:
+        with tempfile.TemporaryDirectory() as where, contextlib.chdir(where):
+            samples(Path(where))
+            heard = io.StringIO()
+            try:
+                with contextlib.redirect_stdout(heard), contextlib.redirect_stderr(heard):
+                    main(words)
+            except SystemExit as end:
+                codes[int(end.code or 0)] += 1
+            except BaseException as error:
+                failed[f"{type(error).__name__}: {error} from {words}"] += 1
+            if "Traceback" in heard.getvalue():
+                failed[f"traceback from {words}"] += 1
+
+    tried()
+    print(f"exit codes: {dict(sorted(codes.items()))}")
+    for words, count in failed.items():
+        print(f"FAILED {count} x {words}")
+    strange = sum(count for code, count in codes.items() if code not in {0, 1, 2, 3})
+    return len(failed) + strange
+
+
+def same() -> int:
+    """The same bytes whatever the process, the hash seed and the number of threads."""
+    ways = [
+        {
+            "PYTHONHASHSEED": seed,
+            **dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), threads),
+        }
+        for seed, threads in (("0", "1"), ("0", "1"), ("12345", "1"), ("12345", "4"))
+    ]
+    differ = 0
+    for name, (words, _) in WRITERS.items():
+        trees = []
+        for way in ways:
+            with tempfile.TemporaryDirectory() as where:
+                _given(Path(where))
+                _started(Path(where), words, 3, **way).wait()
+                trees.append(tree(Path(where) / "out"))
+        alike = all(other == trees[0] for other in trees[1:]) and len(trees[0]) > 0
+        differ += not alike
+        print(f"{name}: {len(trees[0])} files, {'the same' if alike else 'NOT THE SAME'} in {len(ways)} ways")
+    return differ
+
+
+def full() -> int:
+    """A disk of two megabytes, and a folder that may not be written: the run ends in words, what was there stays."""
+    bad = 0
+    with tempfile.TemporaryDirectory() as where:
+        disk = Path(where) / "disk"
+        disk.mkdir()
+        mounted = subprocess.run(
+            ["mount", "-t", "tmpfs", "-o", "size=700k", "none", disk], check=False, capture_output=True
+        )
+        if mounted.returncode:
+            print(f"no small disk can be made here: {mounted.stderr.decode().strip()}")
+        else:
+            try:
+                for name, (words, _) in WRITERS.items():
+                    _given(disk)
+                    (disk / "out").mkdir(exist_ok=True)
+                    (disk / "out" / "mine.txt").write_text("mine", encoding="utf-8")
+                    filler = disk / "filler"
+                    filler.write_bytes(b"x" * 660_000)
+                    done = subprocess.run(
+                        command(*words, "--out", "out"), cwd=disk, capture_output=True, text=True, check=False
+                    )
+                    left = [path for path in disk.rglob("*") if path.is_file()]
+                    fine = done.returncode == 2 and "Traceback" not in done.stderr and len(left) == 4
+                    bad += not fine
+                    print(f"{name}, no space: code {done.returncode}, {'as it was' if fine else done.stderr[-300:]}")
+                    shutil.rmtree(disk / "out")
+            finally:
+                subprocess.run(["umount", disk], check=False)
+    return bad
+
+
+def main() -> None:
+    what, count = [*sys.argv[1:], "", ""][:2]
+    runs = {
+        "kill": lambda: kill(int(count or 200)),
+        "random": lambda: randomly(int(count or 1000)),
+        "same": same,
+        "full": full,
+    }
+    if what not in runs:
+        sys.exit(__doc__)
+    sys.exit(min(runs[what](), 1))
+
+
+if __name__ == "__main__":
+    main()
