@@ -103,10 +103,11 @@ def _unreached(job: Job, left: PolygonArray, barred: PolygonArray) -> PolygonArr
     blunt = job.cutter.values["tip_mm"] / 2
     if not len(left):
         return left
-    ground, _ = reach.ground(job.block, blunt)
-    filled = shapely.union_all(reach.grown(reach.shrunk(ground, blunt), blunt) if blunt > 0 else ground)
-    filled = shapely.difference(filled, shapely.union_all(barred)) if len(barred) else filled
-    rest, owner = reach.pieces(shapely.difference(left, filled))
+    wide, ground = reach.ground(job.block, blunt)
+    _, home = shapely.STRtree(ground).query_nearest(shapely.point_on_surface(left), all_matches=False)
+    filled = reach.grown(reach.shrunk(wide, blunt), blunt) if blunt > 0 else wide
+    filled = reach.without(filled, barred)
+    rest, owner = reach.pieces(shapely.difference(left, filled[home]))
     return reach.worth(rest, owner, blunt)[0]
 
 
