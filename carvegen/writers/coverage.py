@@ -9,17 +9,22 @@ import numpy as np
 from carvegen import geometry
 
 if TYPE_CHECKING:
-    from carvegen.geometry import Floats, Indices, PolygonArray
+    from carvegen.geometry import Floats, Indices, PolygonArray, Rings
 
-__all__ = ["coverage"]
+__all__ = ["coverage", "ring_coverage"]
 
 
 def coverage(shapes: PolygonArray, size: tuple[int, int]) -> Floats:
-    """The share of each pixel that lies in disjoint shapes.
+    """The share of each pixel that lies in disjoint shapes; as `ring_coverage`."""
+    return ring_coverage(geometry.rings(shapes), size)
+
+
+def ring_coverage(found: Rings, size: tuple[int, int]) -> Floats:
+    """The share of each pixel that lies on the left of rings: outlines run counter-clockwise, holes clockwise.
 
     Parameters
     ----------
-    shapes
+    found
         In pixels: x right, y up, origin at the picture's lower left corner; may reach out of the picture.
     size
         Columns and rows.
@@ -36,7 +41,6 @@ def coverage(shapes: PolygonArray, size: tuple[int, int]) -> Floats:
     ``(1 - f) dy`` of that pixel and ``dy`` of each pixel to the right of it, which a running sum spreads.
     """
     columns, rows = size
-    found = geometry.rings(shapes)
     first, last = _pieces(found.xy, found.xy[found.edge_ends])
     rise = last[:, 1] - first[:, 1]
     x = np.clip((first[:, 0] + last[:, 0]) / 2, 0, columns)

@@ -7,25 +7,24 @@ import io
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from html import escape
 from importlib.resources import files
 from string import Template
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from PIL import Image
 
-from carvegen import geometry
 from carvegen.colour import hex_of, overprinted, screen
 from carvegen.errors import InputError
-from carvegen.writers.coverage import coverage
+from carvegen.writers.coverage import ring_coverage
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from carvegen.colour import Ink, Rgb
-    from carvegen.geometry import PolygonArray
+    from carvegen.geometry import Rings
 
 __all__ = ["Place", "Plate", "ProofSheet", "proof_sheet_html"]
 
@@ -45,7 +44,7 @@ class Plate:
 
     name: str
     ink: Ink
-    land: PolygonArray
+    land: Rings  #: what stands, on the left of each ring
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -134,7 +133,7 @@ def _bits(sheet: ProofSheet, scale: float) -> NDArray[np.uint16]:
     bits = np.zeros(size[::-1], dtype=np.uint16)
     for number, plate in enumerate(sheet.plates):
         if len(plate.land):
-            there = coverage(geometry.moved(plate.land, (0.0, 0.0), scale=scale), size)
+            there = ring_coverage(replace(plate.land, xy=plate.land.xy * scale), size)
             bits |= (there >= 0.5).astype(np.uint16) << np.uint16(number)
     return bits
 
@@ -219,19 +218,3 @@ def _base64(png: bytes) -> str:
 
 def _asset(name: str) -> str:
     return (files("carvegen.writers") / "page" / name).read_text(encoding="utf-8")
-
-
-def places_of(findings: Sequence[Mapping[str, Any]], *, about: str = "") -> list[Place]:
-    """Findings as plain values (`Finding.to_dict`) as places of the page; `about` names the block."""
-    return [
-        Place(
-            at=None if its["at_mm"] is None else tuple(its["at_mm"]),
-            to=None if its["to_mm"] is None else tuple(its["to_mm"]),
-            severity=its["severity"],
-            title=" ".join(
-                filter(None, [about, its["rule"], f"{its['measured']:.2f} of {its['limit']:.2f} {its['unit']}"])
-            ),
-            words=f"{its['why']} {its['remedy']}",
-        )
-        for its in findings
-    ]

@@ -40,8 +40,8 @@ def _sheet() -> ProofSheet:
         height_mm=80,
         paper=PAPER,
         plates=[
-            Plate(name="sky", ink=SKY, land=geometry.parts(shapely.box(0, 0, 120, 80) - snow)),
-            Plate(name="key", ink=KEY, land=geometry.parts(shapely.box(60, 0, 120, 40))),
+            Plate(name="sky", ink=SKY, land=geometry.rings(geometry.parts(shapely.box(0, 0, 120, 80) - snow))),
+            Plate(name="key", ink=KEY, land=geometry.rings(geometry.parts(shapely.box(60, 0, 120, 40)))),
         ],
         places=[
             Place(at=(30, 50), to=(30.5, 50), severity="breaks", title="land-width 0.50 of 0.70 mm", words="Widen it."),
