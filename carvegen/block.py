@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from shapely import Polygon
 
     from carvegen.geometry import Indices, PolygonArray, Rings
+    from carvegen.register_marks import Register
 
 __all__ = ["SIDES_MM", "Block", "check_size", "check_words"]
 
@@ -36,6 +37,7 @@ class Block:
     cut_outs: PolygonArray = field(default_factory=geometry.empty)  #: removed through the whole thickness
     kept: PolygonArray = field(default_factory=geometry.empty)  #: artwork kept clear, for the eye only
     free: PolygonArray = field(default_factory=geometry.empty)  #: fringe of land that the carver may take or leave
+    register: Register | None = None  #: what its board carries for register; None: the usual crosses
     fixed: frozenset[int] = frozenset()  #: numbers of cuts that mending leaves alone, 0 for the first
 
     @property

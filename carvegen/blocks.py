@@ -18,6 +18,7 @@ from carvegen.making import strictest
 from carvegen.mend import mended_for_all
 from carvegen.picture import pictured
 from carvegen.printfile import in_keys
+from carvegen.register_marks import register_for
 from carvegen.separation import Plate, Spread, separated
 
 if TYPE_CHECKING:
@@ -89,7 +90,18 @@ def cut_blocks(given: Print, ways: Ways, *, say: Callable[[str], None]) -> tuple
         picture.face, layers, plates, white=lambda plate: picture.white_for(plate.name),
         spread=Spread(trap_mm=given.trap_mm, cut_back_mm=given.register_error_mm),
     )  # fmt: skip
-    return picture, {block.name: _cut(given, k, block, picture, found) for k, block in enumerate(given.blocks)}
+    cuts = [_cut(given, k, block, picture, found) for k, block in enumerate(given.blocks)]
+    return picture, {cut.block.name: _on_board(given, k, cut) for k, cut in enumerate(cuts)}
+
+
+def _on_board(given: Print, k: int, cut: Cut) -> Cut:
+    """The block with what its board carries for register: alike on all, but for its own number and name."""
+    size = (given.width_mm, given.height_mm)
+    try:
+        register = register_for(given.register, size, f"{k + 1} {cut.block.name}")
+    except InputError as error:
+        raise error.within(str(given.path)) from None
+    return replace(cut, block=replace(cut.block, register=register))
 
 
 def _as_drawn(names: frozenset[str], known: set[str]) -> frozenset[str]:

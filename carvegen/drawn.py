@@ -13,7 +13,17 @@ from carvegen.artwork import Artwork, plain_name, read
 from carvegen.artwork.reading import file_and_layer
 from carvegen.block import Block, check_size
 from carvegen.errors import InputError
-from carvegen.writers.layers import BLOCK_EDGE, CUT_OUT, FINDING, FREE_FRINGE, KEEP_CLEAR, NOTES, REGISTER
+from carvegen.writers.layers import (
+    BLOCK_EDGE,
+    BOARD_EDGE,
+    CUT_OUT,
+    FINDING,
+    FREE_FRINGE,
+    KEEP_CLEAR,
+    NOTES,
+    REGISTER,
+    REGISTER_STOP,
+)
 from carvegen.writers.views import View, seen
 
 if TYPE_CHECKING:
@@ -24,7 +34,7 @@ if TYPE_CHECKING:
 __all__ = ["LEFT_OUT", "Drawn", "drawn_block"]
 
 #: Layers of a drawing that are not looked at; names are compared by their letters only.
-LEFT_OUT = (REGISTER, NOTES, FINDING, KEEP_CLEAR)
+LEFT_OUT = (REGISTER, REGISTER_STOP, BOARD_EDGE, NOTES, FINDING, KEEP_CLEAR)
 
 FIXED = "FIXED"  #: a layer of cuts that mending leaves alone
 _FACES = (BLOCK_EDGE, "LAND")  #: layers that give the face, the stronger first; a proof has a LAND

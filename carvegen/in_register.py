@@ -13,6 +13,8 @@ from carvegen.recipes import hashed
 from carvegen.register_figures import KINDS, figures, of_kind, register_lines, spots
 from carvegen.shifts import Inked
 from carvegen.writers.register_png import Shown, register_png
+from carvegen.writers.templates import block_template, paper_template, template_svg
+from carvegen.writers.templates_pdf import template_pdf
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -29,6 +31,10 @@ FOLDER = "register"
 PURPOSE = {
     f"{FOLDER}/register.png": "where a white line or an ink on the snow shows when register is off, and how often",
     f"{FOLDER}/register.json": "the same in figures, and the overlap that would hide it",
+    f"{FOLDER}/boards.pdf": "template of the boards at 1:1, with stops or pin holes: print at 100 %",
+    f"{FOLDER}/boards.svg": "the same on one sheet",
+    f"{FOLDER}/sheets.pdf": "template of the sheets of paper at 1:1, and how they lie: print at 100 %",
+    f"{FOLDER}/sheets.svg": "the same on one sheet",
 }
 _LEAST_MM = 0.15  #: bare paper no further than this behind an edge is beside it
 
@@ -43,7 +49,7 @@ def register_recipe(given: Print, ways: Mapping[str, Sequence[Setup]]) -> dict[s
         "register": hashed(given.register),
         "trap": hashed((given.trap_mm, given.register_error_mm)),
         "seed": hashed(given.seed),
-        "size": hashed((given.width_mm, given.height_mm)),
+        "size": hashed((given.name, given.width_mm, given.height_mm, given.files.get("paper"))),
         "material": hashed(woods),
     }
 
@@ -51,7 +57,7 @@ def register_recipe(given: Print, ways: Mapping[str, Sequence[Setup]]) -> dict[s
 def register_files(
     given: Print, ways: Mapping[str, Sequence[Setup]], lands: Mapping[str, BaseGeometry], printed: bytes
 ) -> tuple[dict[str, bytes | str], dict[str, Any]]:
-    """The files by name, and the figures; nothing of both if fewer than two blocks print.
+    """The files by name, and the figures; none of these if fewer than two blocks print.
 
     Parameters
     ----------
@@ -60,13 +66,18 @@ def register_files(
     printed
         The picture of the print, PNG.
     """
-    blocks = _inked(given, ways, lands)
+    blocks, files = _inked(given, ways, lands), _templates(given)
     if len(blocks) < 2:
-        return {}, {}
+        return files, {}
     plan, size = given.register, (given.width_mm, given.height_mm)
     overlaps = (given.trap_mm, given.register_error_mm)
     found = outcome(
-        blocks, plan, size, seed=given.seed, reach_mm=1.3 * max(overlaps) + _LEAST_MM, full_mm=(0.9 * overlaps[0], 0.9 * overlaps[1])
+        blocks,
+        plan,
+        size,
+        seed=given.seed,
+        reach_mm=1.3 * max(overlaps) + _LEAST_MM,
+        full_mm=(0.9 * overlaps[0], 0.9 * overlaps[1]),
     )
     told = figures(found, blocks, plan, max(size), overlaps)
     bleed = given.bleed_mm
@@ -74,7 +85,19 @@ def register_files(
     words = [line.strip() + "." * (not line.endswith(".")) for line in register_lines(told)]
     picture = register_png(printed, window, (_shown(found, 0), _shown(found, 1)), words)
     text = json.dumps(told, indent=1) + "\n"
-    return {f"{FOLDER}/register.png": picture, f"{FOLDER}/register.json": text}, told
+    return {f"{FOLDER}/register.png": picture, f"{FOLDER}/register.json": text, **files}, told
+
+
+def _templates(given: Print) -> dict[str, bytes | str]:
+    size, paper = (given.width_mm, given.height_mm), given.files.get("paper", "A4")
+    boards = block_template(given.name, given.register, size)
+    sheets = paper_template(given.name, given.register, size)
+    return {
+        f"{FOLDER}/boards.pdf": template_pdf(boards, paper),
+        f"{FOLDER}/boards.svg": template_svg(boards),
+        f"{FOLDER}/sheets.pdf": template_pdf(sheets, paper),
+        f"{FOLDER}/sheets.svg": template_svg(sheets),
+    }
 
 
 def _inked(given: Print, ways: Mapping[str, Sequence[Setup]], lands: Mapping[str, BaseGeometry]) -> tuple[Inked, ...]:

@@ -21,6 +21,7 @@ from carvegen.block import Block
 from carvegen.errors import InputError
 from carvegen.facts.profiles import Verdict
 from carvegen.findings import Report
+from carvegen.register_marks import name_mark
 from carvegen.writers.coverage import coverage
 from carvegen.writers.dxf import machine_dxf
 from carvegen.writers.guide import TEST_WORD
@@ -408,4 +409,5 @@ def test_an_empty_block_can_be_written():
 
 def test_many_flakes_all_arrive():
     block = many_flakes(2000)
-    assert machine_svg(landing_job(block)).count("<path ") == len(block.cuts) + 4 + 1
+    named = len(name_mark((300, 200), block.name))
+    assert machine_svg(landing_job(block)).count("<path ") == len(block.cuts) + 4 + named + 1

@@ -18,7 +18,8 @@ def find(survey: Survey) -> Iterator[Finding]:
     if machine.bed_width_mm is None or machine.bed_height_mm is None:
         return
     bed = sorted((machine.bed_width_mm, machine.bed_height_mm))
-    size = sorted((block.width_mm, block.height_mm))
+    waste = 2 * block.register.waste_mm if block.register else 0.0
+    size = sorted((block.width_mm + waste, block.height_mm + waste))
     for length, limit in zip(size, bed, strict=True):
         if length > limit:
             yield Finding(

@@ -11,9 +11,19 @@ import numpy as np
 
 from carvegen import geometry
 from carvegen.errors import InputError
-from carvegen.writers.layers import BLOCK_EDGE, CUT_AREA, CUT_OUT, FREE_FRINGE, NOTES, REGISTER, machine_layers, palette
+from carvegen.writers.layers import (
+    BLOCK_EDGE,
+    BOARD_EDGE,
+    CUT_AREA,
+    CUT_OUT,
+    FREE_FRINGE,
+    NOTES,
+    REGISTER,
+    REGISTER_STOP,
+    palette,
+)
 from carvegen.writers.outlines import ring_texts
-from carvegen.writers.sheet import Sheet, machine_sheet
+from carvegen.writers.sheet import Sheet, layers_of, machine_sheet
 from carvegen.writers.views import View, seen
 
 if TYPE_CHECKING:
@@ -57,11 +67,13 @@ def machine_dxf(job: Job, version: str = "R2000") -> str:
         CUT_AREA: shown.cuts,
         CUT_OUT: shown.cut_outs,
         FREE_FRINGE: shown.free,
+        REGISTER_STOP: shown.stops,
         REGISTER: sheet.register,
         BLOCK_EDGE: geometry.polygon_array([shown.face]),
+        BOARD_EDGE: geometry.polygon_array([shown.board]),
         NOTES: geometry.polygon_array([sheet.bar]),
     }
-    names = machine_layers(free=len(shown.free) > 0)
+    names = layers_of(shown)
     doc = _document(version, sheet, [layers[name] for name in names])
     return _filled(doc, {layers[name]: contours[name] for name in names}, old=version == "R12")
 

@@ -15,7 +15,7 @@ from carvegen.facts import cutting
 from carvegen.findings import Report, Severity
 from carvegen.writers.guide_zones import tool_lines, zones_of
 from carvegen.writers.marks import marks, readable, summary
-from carvegen.writers.sheet import BAR_MM, MARGIN_MM, register_crosses
+from carvegen.writers.sheet import BAR_MM, MARGIN_MM, register_shapes
 from carvegen.writers.views import View, seen
 
 if TYPE_CHECKING:
@@ -119,7 +119,8 @@ class Guide:
     @property
     def bounds(self) -> tuple[float, float, float, float]:
         """Left, bottom, right and top of the drawing: the block with its margin."""
-        return (-_AROUND_MM, -_AROUND_MM, self.shown.width_mm + _AROUND_MM, self.shown.height_mm + _AROUND_MM)
+        out = max(_AROUND_MM, self.shown.waste_mm + 1.0)
+        return (-out, -out, self.shown.width_mm + out, self.shown.height_mm + out)
 
     @property
     def title(self) -> str:
@@ -161,7 +162,7 @@ def hand_guide(job: Job, transfer: Transfer, report: Report | None = None, *, sa
     return Guide(
         shown=shown,
         transfer=transfer,
-        register=register_crosses(shown),
+        register=register_shapes(shown),
         zones=zones,
         tones=_PALE if saving else TONES,
         hatch=_hatching(shown.cut_outs, 1),
@@ -207,6 +208,9 @@ def _legend(shown: Seen, zones: Zones, *, grain: bool) -> Iterator[str]:
     if len(shown.kept):
         yield "Thin broken outline: artwork that is kept clear, to find your way by."
     yield "Frame: the block's edge. Crosses outside it: register, the same on every block of this size."
+    if len(shown.stops):
+        yield "Outlines in the waste: stops for the sheet, or pin holes. Outer frame: the board; leave the waste on."
+    yield "Arrow with the name: on the block it points to the left. If it does not, the guide was flipped."
     if grain:
         yield "Double arrow under the block: the grain."
 

@@ -141,6 +141,8 @@ class _Drawn:
         self.cuts, self.cut_outs = _Shapes(guide.shown.cuts, "S"), _Shapes(guide.shown.cut_outs, "S")
         self.stands, self.kept = _Shapes(zones.stands, "S"), _Shapes(guide.shown.kept, "S")
         self.register = _Shapes(guide.register, "f*")
+        board = geometry.polygon_array([guide.shown.board] if guide.shown.waste_mm else [])
+        self.stops = _Shapes(geometry.stack([guide.shown.stops, board]), "S")
 
 
 def _drawing(canvas: Canvas, guide: Guide, tile: Tile, drawn: _Drawn) -> None:
@@ -166,6 +168,7 @@ def _drawing(canvas: Canvas, guide: Guide, tile: Tile, drawn: _Drawn) -> None:
     canvas.setLineWidth(0.3)
     canvas.rect(0, 0, guide.shown.width_mm, guide.shown.height_mm)
     canvas.addLiteral(drawn.register.within(tile))
+    canvas.addLiteral(drawn.stops.within(tile))
     if guide.arrow is not None:
         _lines(canvas, guide.arrow)
     _marks(canvas, guide)

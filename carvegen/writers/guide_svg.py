@@ -15,7 +15,17 @@ from carvegen.writers.guide import (
     hand_guide,
     transfer_named,
 )
-from carvegen.writers.layers import BLOCK_EDGE, CUT_OUT, FINDING, FREE_FRINGE, LAYERS, NOTES, REGISTER
+from carvegen.writers.layers import (
+    BLOCK_EDGE,
+    BOARD_EDGE,
+    CUT_OUT,
+    FINDING,
+    FREE_FRINGE,
+    LAYERS,
+    NOTES,
+    REGISTER,
+    REGISTER_STOP,
+)
 from carvegen.writers.marks import LABEL_MM
 from carvegen.writers.sheet import around
 from carvegen.writers.svg_page import SvgPage
@@ -90,6 +100,11 @@ def _picture(page: SvgPage, guide: Guide) -> None:
     _group(page, REGISTER, fill=_INK, stroke="none")
     edge = _group(page, BLOCK_EDGE, fill="none", stroke=_INK, stroke_width=0.3)
     page.polygon(edge, shown.face)
+    if len(shown.stops):
+        _group(page, REGISTER_STOP, fill="none", stroke=_INK, stroke_width=0.3)
+        page.shapes(LAYERS[REGISTER_STOP].xml_name, shown.stops)
+        board = _group(page, BOARD_EDGE, fill="none", stroke=_INK, stroke_width=0.3)
+        page.polygon(board, shown.board)
     for name, shapes in ((CUT_OUT, shown.cut_outs), (REGISTER, guide.register)):
         page.shapes(LAYERS[name].xml_name, shapes)
     if len(zones.stands):

@@ -9,6 +9,7 @@ from carvegen.errors import InputError
 
 __all__ = [
     "BLOCK_EDGE",
+    "BOARD_EDGE",
     "CUT_AREA",
     "CUT_OUT",
     "FINDING",
@@ -19,6 +20,7 @@ __all__ = [
     "NOTES",
     "PLAN_WORDS",
     "REGISTER",
+    "REGISTER_STOP",
     "Layer",
     "coloured",
     "machine_layers",
@@ -31,6 +33,8 @@ REGISTER = "REGISTER"
 BLOCK_EDGE = "BLOCK EDGE"
 FINDING = "FINDING"
 NOTES = "NOTES"
+REGISTER_STOP = "REGISTER STOP"
+BOARD_EDGE = "BOARD EDGE"
 KEEP_CLEAR = "KEEP CLEAR"
 FREE_FRINGE = "FREE FRINGE"
 
@@ -78,7 +82,7 @@ LAYERS: Mapping[str, Layer] = {
             name=REGISTER,
             colour="#7a5a74",
             index=225,
-            drawn="crosses outside the block",
+            drawn="crosses outside the picture, an arrow and the block's name",
             asks="for lining up the block; not to be cut",
         ),
         Layer(
@@ -87,6 +91,20 @@ LAYERS: Mapping[str, Layer] = {
             index=35,
             drawn="a thin closed outline",
             asks="where the block lies; not to be cut unless the note says so",
+        ),
+        Layer(
+            name=REGISTER_STOP,
+            colour="#8a6f4d",
+            index=45,
+            drawn="thin closed outlines",
+            asks="stops for the sheet, or pin holes, in the waste: as the note says, walls upright, to the line",
+        ),
+        Layer(
+            name=BOARD_EDGE,
+            colour="#9a8f80",
+            index=251,
+            drawn="a thin closed outline",
+            asks="how large the board must be, with the waste that carries the register; the waste stays on",
         ),
         Layer(
             name=FINDING,
@@ -127,9 +145,10 @@ MACHINE_LAYERS = (CUT_AREA, CUT_OUT, REGISTER, BLOCK_EDGE, NOTES)
 PLAN_WORDS = ("SCORE ", "LOWER ", "SHOULDER ", "CUT OUT", "CLEAR ", "WALL ", "CENTRE LINE")
 
 
-def machine_layers(*, free: bool) -> tuple[str, ...]:
-    """`MACHINE_LAYERS`, with one for the free fringe if there is any."""
-    return (*MACHINE_LAYERS[:2], FREE_FRINGE, *MACHINE_LAYERS[2:]) if free else MACHINE_LAYERS
+def machine_layers(*, free: bool, stops: bool = False, waste: bool = False) -> tuple[str, ...]:
+    """`MACHINE_LAYERS`, with those for the free fringe, the stops and the board's edge if there are any."""
+    more = [FREE_FRINGE] * free + [REGISTER_STOP] * stops
+    return (*MACHINE_LAYERS[:2], *more, *MACHINE_LAYERS[2:4], *([BOARD_EDGE] * waste), *MACHINE_LAYERS[4:])
 
 
 def palette(layer_colours: Mapping[str, int]) -> dict[str, Layer]:

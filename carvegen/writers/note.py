@@ -10,9 +10,18 @@ import shapely
 from carvegen.facts.profiles import Verdict
 from carvegen.findings import Severity
 from carvegen.toolpaths.timing import by_hand_min
-from carvegen.writers.layers import BLOCK_EDGE, CUT_AREA, CUT_OUT, FREE_FRINGE, REGISTER, machine_layers, palette
+from carvegen.writers.layers import (
+    BLOCK_EDGE,
+    BOARD_EDGE,
+    CUT_AREA,
+    CUT_OUT,
+    FREE_FRINGE,
+    REGISTER,
+    REGISTER_STOP,
+    palette,
+)
 from carvegen.writers.plan_note import hand_time, plan_lines
-from carvegen.writers.sheet import BAR_MM, register_crosses
+from carvegen.writers.sheet import BAR_MM, layers_of, register_shapes
 from carvegen.writers.table import place
 from carvegen.writers.views import View, seen
 
@@ -92,6 +101,7 @@ def _facts(job: Job, *, planned: bool) -> list[str]:
         f"{job.thickness_mm - job.depth_mm:.2f} mm stay under them.",
         *_grain(job),
         *_view(job),
+        *_board(job),
         _wall(job),
         f"White: {100 * block.white_share:.1f} % of the face does not print.",
         _offset(job, planned=planned),
@@ -134,11 +144,28 @@ def _grain(job: Job) -> list[str]:
 
 def _view(job: Job) -> list[str]:
     if job.machine.kind == "hand":
-        return ["The guide says which way it reads and how it goes on the block. To check: its test word."]
+        return [
+            "The guide says which way it reads and how it goes on the block. To check: its test word, and the arrow "
+            "with the block's name above it. On the block the arrow points to the left, in the print to the right; if "
+            "it points to the right on the block, the guide was flipped: stop before you cut."
+        ]
     return [
         f"{View.BLOCK.words} Mirrored: yes, already; do not mirror again. To check: compare with the proof, "
-        "which is in print view; what is left there is right here."
+        "which is in print view; what is left there is right here. The arrow above the block points to the left here, "
+        "and the name beside it reads backwards: in the print it points to the right. If it does not, the block was "
+        "flipped."
     ]
+
+
+def _board(job: Job) -> list[str]:
+    register = job.block.register
+    if register is None or not register.waste_mm:
+        return []
+    left, bottom, right, top = seen(job, View.BLOCK).board.bounds
+    size = (
+        f"Board {right - left:g} x {top - bottom:g} mm: {register.waste_mm:g} mm of waste on every side of the picture."
+    )
+    return [size, *register.words]
 
 
 def _layer_table(job: Job) -> list[str]:
@@ -149,17 +176,17 @@ def _layer_table(job: Job) -> list[str]:
         CUT_AREA: shown.cuts,
         CUT_OUT: shown.cut_outs,
         FREE_FRINGE: shown.free,
-        REGISTER: register_crosses(shown),
+        REGISTER_STOP: shown.stops,
+        REGISTER: register_shapes(shown),
         BLOCK_EDGE: edge,
+        BOARD_EDGE: np.array([shown.board], dtype=object),
     }
     rows = [
         "| layer | asks | closed shapes | outlines, mm | area, mm2 |",
         "| --- | --- | ---: | ---: | ---: |",
     ]
     rows += [
-        _layer_row(layers[name].name, layers[name].asks, shapes[name])
-        for name in machine_layers(free=len(shown.free) > 0)
-        if name in shapes
+        _layer_row(layers[name].name, layers[name].asks, shapes[name]) for name in layers_of(shown) if name in shapes
     ]
     return [
         *rows,

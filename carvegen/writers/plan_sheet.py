@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from shapely.affinity import translate
 
-from carvegen.writers.sheet import MARGIN_MM, around
+from carvegen.writers.sheet import MARGIN_MM, around, margin_mm
 from carvegen.writers.views import corner
 
 if TYPE_CHECKING:
@@ -35,7 +35,8 @@ def plan_sheet(plan: Plan, shown: Seen, layers: list[Layer], *, origin: bool) ->
         f" Numbers begin at {_ORIGINS[plan.job.machine.origin]}; x to the right, y upwards."
         if origin
         else (
-            f" The block's upper left corner lies {MARGIN_MM:g} mm from the left and from the upper edge of this page."
+            f" The block's upper left corner lies {margin_mm(shown):g} mm from the left and from the upper edge of "
+            "this page."
         )
     )
     tool = "beam" if plan.job.machine.kind == "laser" else "cutter"

@@ -28,8 +28,10 @@ __all__ = [
     "Sheet",
     "TextLine",
     "cross",
+    "layers_of",
     "machine_sheet",
-    "register_crosses",
+    "margin_mm",
+    "register_shapes",
     "wrapped",
 ]
 
@@ -79,21 +81,45 @@ class Sheet:
 def machine_sheet(job: Job, shown: Seen, layers: Mapping[str, Layer], *, more: Sequence[str] = ()) -> Sheet:
     """The sheet of a machine file: the words say view, size, origin and what each layer asks."""
     width = max(shown.width_mm, _NARROWEST_MM - 2 * MARGIN_MM)
-    names = machine_layers(free=len(shown.free) > 0)
+    names = layers_of(shown)
     words = [
         f"{shown.name}: {shown.view.words}",
         f"Block {shown.width_mm:g} x {shown.height_mm:g} mm. UNITS=MM. Cut areas {job.depth_mm:g} mm deep. "
         "Outlines are as drawn, not offset for kerf.",
         *more,
+        *_board_words(job, shown),
         *(f"{layer.name}: {layer.drawn}: {layer.asks}." for layer in (layers[name] for name in names)),
         "Colours carry no meaning: set each layer by its name, as the shop does it. Read the note first.",
     ]
     return around(shown, width, words)
 
 
+def layers_of(shown: Seen) -> tuple[str, ...]:
+    """The layers of a machine file of this block, in the order in which they are worked."""
+    return machine_layers(free=len(shown.free) > 0, stops=len(shown.stops) > 0, waste=shown.waste_mm > 0)
+
+
+def _board_words(job: Job, shown: Seen) -> tuple[str, ...]:
+    """What must be said if the board is larger than the picture."""
+    if job.block.register is None or not shown.waste_mm:
+        return ()
+    left, bottom, right, top = shown.board.bounds
+    return (
+        f"The board is {right - left:g} x {top - bottom:g} mm: {shown.waste_mm:g} mm of waste on every side of the "
+        "picture carry the register.",
+        *job.block.register.words,
+    )
+
+
+def margin_mm(shown: Seen) -> float:
+    """Free edge of a sheet around the picture."""
+    return max(MARGIN_MM, shown.waste_mm + 2.0)
+
+
 def around(shown: Seen, width: float, words: Sequence[str]) -> Sheet:
     """A sheet `width` mm wide between its margins, with a check bar and `words` under the block."""
-    bar_top = -MARGIN_MM - 2.0
+    margin = margin_mm(shown)
+    bar_top = -margin - 2.0
     bar = shapely.box(0, bar_top - 2.0, BAR_MM, bar_top)
     beside = TextLine(at=(BAR_MM + 2, bar_top - 2.0), size_mm=_TEXT_MM, text="100 mm: measure")
     first = bar_top - 2.0 - _LEADING_MM - 1.6
@@ -102,11 +128,11 @@ def around(shown: Seen, width: float, words: Sequence[str]) -> Sheet:
         for k, text in enumerate(wrapped(words, width, _TEXT_MM))
     ]
     return Sheet(
-        left=-MARGIN_MM,
-        right=width + MARGIN_MM,
-        top=shown.height_mm + MARGIN_MM,
+        left=-margin,
+        right=width + margin,
+        top=shown.height_mm + margin,
         bottom=lines[-1].at[1] - _LEADING_MM,
-        register=register_crosses(shown),
+        register=register_shapes(shown),
         bar=bar,
         lines=tuple(lines),
     )
@@ -118,10 +144,10 @@ def wrapped(words: Sequence[str], width: float, size: float) -> list[str]:
     return [line for text in words for line in textwrap.wrap(text, fits, subsequent_indent="   ")]
 
 
-def register_crosses(shown: Seen) -> PolygonArray:
-    """Crosses outside the middle of each side: the same for every block of one size."""
+def register_shapes(shown: Seen) -> PolygonArray:
+    """Crosses outside the middle of each side, the same for every block of one size; and its own arrow and name."""
     at = register_places(shown.width_mm, shown.height_mm)
-    return geometry.snapped(geometry.polygon_array(cross(x, y) for x, y in at))
+    return geometry.stack([geometry.snapped(geometry.polygon_array(cross(x, y) for x, y in at)), shown.mark])
 
 
 def cross(x: float, y: float, *, arm: float = ARM_MM, thick: float = 0.2) -> Polygon:

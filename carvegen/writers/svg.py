@@ -8,6 +8,7 @@ from carvegen import geometry
 from carvegen.writers import marks as ringed
 from carvegen.writers.layers import (
     BLOCK_EDGE,
+    BOARD_EDGE,
     CUT_AREA,
     CUT_OUT,
     FINDING,
@@ -16,9 +17,10 @@ from carvegen.writers.layers import (
     LAYERS,
     NOTES,
     REGISTER,
+    REGISTER_STOP,
     palette,
 )
-from carvegen.writers.sheet import MARGIN_MM, around, machine_sheet
+from carvegen.writers.sheet import around, layers_of, machine_sheet, margin_mm
 from carvegen.writers.svg_page import HAIRLINE_MM, SvgPage
 from carvegen.writers.views import View, seen
 
@@ -50,8 +52,8 @@ def machine_svg(job: Job) -> str:
         shown,
         layers,
         more=[
-            f"The block's upper left corner lies {MARGIN_MM:g} mm from the left edge and {MARGIN_MM:g} mm "
-            "below the upper edge of this page."
+            f"The block's upper left corner (BLOCK EDGE) lies {margin_mm(shown):g} mm from the left edge and "
+            f"{margin_mm(shown):g} mm below the upper edge of this page."
         ],
     )
     page = _page(sheet, f"{shown.name}, block view", f"{View.BLOCK.words} Millimetres, 1:1.")
@@ -62,6 +64,10 @@ def machine_svg(job: Job) -> str:
         page.shapes(layers[FREE_FRINGE].xml_name, shown.free)
     _layer(page, layers[REGISTER], fill=layers[REGISTER].colour, stroke="none", fill_rule="evenodd")
     _outline_layer(page, layers[BLOCK_EDGE])
+    for name, shapes in ((REGISTER_STOP, shown.stops), (BOARD_EDGE, geometry.polygon_array([shown.board]))):
+        if name in layers_of(shown):
+            _outline_layer(page, layers[name])
+            page.shapes(layers[name].xml_name, shapes)
     for name, shapes in (
         (CUT_AREA, shown.cuts),
         (CUT_OUT, shown.cut_outs),

@@ -10,6 +10,7 @@ import numpy as np
 
 from carvegen import geometry
 from carvegen.block import Block
+from carvegen.register_marks import Register, name_mark
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -53,6 +54,14 @@ class Seen:
     cut_outs: PolygonArray
     kept: PolygonArray
     free: PolygonArray
+    stops: PolygonArray  #: where the sheet lies against the board, or pins go through it
+    mark: PolygonArray  #: arrow and name in the waste
+    waste_mm: float  #: strip of board outside the face
+
+    @property
+    def board(self) -> Polygon:
+        """The board's rectangle: the face, and the waste round it."""
+        return self.face.buffer(self.waste_mm, join_style="mitre") if self.waste_mm else self.face
 
     @property
     def face(self) -> Polygon:
@@ -79,13 +88,15 @@ def seen(what: Job | Block, view: View) -> Seen:
     block = what if isinstance(what, Block) else what.block
     width, height = round(block.width_mm, 3), round(block.height_mm, 3)
     turn = view is View.BLOCK
-    cuts, cut_outs, kept, free = (
+    register = block.register or Register(mark=name_mark((width, height), block.name))
+    cuts, cut_outs, kept, free, stops, mark = (
         geometry.mirrored(shapes, width) if turn else shapes
-        for shapes in (block.cuts, block.cut_outs, block.kept, block.free)
+        for shapes in (block.cuts, block.cut_outs, block.kept, block.free, register.stops, register.mark)
     )
     return Seen(
-        name=block.name, view=view, width_mm=width, height_mm=height, cuts=cuts, cut_outs=cut_outs, kept=kept, free=free
-    )
+        name=block.name, view=view, width_mm=width, height_mm=height, cuts=cuts, cut_outs=cut_outs, kept=kept,
+        free=free, stops=stops, mark=mark, waste_mm=register.waste_mm,
+    )  # fmt: skip
 
 
 def paths_seen(paths: Paths, width_mm: float, view: View) -> Paths:

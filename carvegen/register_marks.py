@@ -1,0 +1,149 @@
+"""Marks in the waste: stops or pin holes by the print's method, and an arrow with the block's number and name."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import shapely
+
+from carvegen import geometry
+from carvegen.errors import InputError
+from carvegen.lettering import lettered
+
+if TYPE_CHECKING:
+    from carvegen.facts.register import Plan
+    from carvegen.geometry import PolygonArray
+
+__all__ = ["Register", "edge_stop_mm", "name_mark", "register_for", "sheet_of"]
+
+_LETTER_MM = 3.4  #: height of a capital
+_UP_MM = 5.0  #: how far above the picture the name stands
+_CLEAR_MM = 2.0  #: what stays between a stop and the picture: near it, but never touching
+_WALL_MM = 6.0  #: wood that stands behind a stop or a pin; common practice, no source
+_LEG_MM = 16.0  #: length of a stop along the sheet's edge
+_NOTCH_MM = 5.0  #: how far a stop reaches under the sheet
+_APART = 0.75  #: share of the long side between the corner stop and the edge stop
+_PINS = (0.1, 0.85)  #: where pins stand along the long side: not alike from both ends, so that no sheet fits turned
+_BESIDE_MM = 7.0  #: from the middle of the upper side, where a cross stands, to the arrow
+_ARROW_MM = 7.0
+_GAP_MM = 2.0
+_SMALLEST_MM = 1.6  #: letters lower than this are left out
+_MOST_LETTERS = 40
+_ARROW = shapely.Polygon([(0, 1.45), (4, 1.45), (4, 0.2), (7, 1.7), (4, 3.2), (4, 1.95), (0, 1.95)])
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Register:
+    """What a board carries for register, in print view; mm, origin at the picture's lower left corner."""
+
+    method: str = "crosses"
+    waste_mm: float = 0.0  #: strip of board outside the picture, on every side
+    stops: PolygonArray = field(default_factory=geometry.empty)  #: cut for the sheet to lie against, or bored for pins
+    mark: PolygonArray = field(default_factory=geometry.empty)  #: arrow, number and name
+    words: tuple[str, ...] = ()  #: how it is used
+
+
+def register_for(plan: Plan, size: tuple[float, float], label: str) -> Register:
+    """The register of one board of a print.
+
+    Raises
+    ------
+    InputError
+        If the strip of waste is too narrow for the stops or the pins.
+    """
+    make = {"crosses": _no_stops, "stops": _stops, "pins": _pins}[plan.method]
+    least = {
+        "crosses": 0.0,
+        "stops": plan.paper_margin_mm + _WALL_MM,
+        "pins": _pin_out_mm(plan) + plan.pin_mm / 2 + _WALL_MM,
+    }[plan.method]
+    waste = max(plan.board_mm, least if plan.waste_mm is None else 0.0)
+    if waste < least:
+        raise InputError(
+            f"must be {least:g} mm or more, to carry the {plan.method}", value=waste, where="register.waste_mm",
+            hint="leave it out for what the method needs",
+        )  # fmt: skip
+    return Register(method=plan.method, waste_mm=waste, stops=make(plan, size), mark=name_mark(size, label),
+                    words=_WORDS[plan.method])  # fmt: skip
+
+
+#: Corner notch and straight notch along one long side, barely deeper than the paper is thick, near the picture but
+#: never touching it: Fletcher, Wood-Block Printing (1916), and practitioners' pages as digested in trade notes.
+_WORDS = {
+    "crosses": ("Register: by the crosses, laid over one another by eye.",),
+    "stops": (
+        "Register: a corner stop and an edge stop along one long side. Cut them barely deeper than the paper is thick, "
+        "their outer walls upright and sharp; the sheet lies in the corner first, then against the edge.",
+        "They stand in the waste of the board: do not cut the waste off, and do not ink it.",
+    ),
+    "pins": (
+        "Register: two pins. Bore their holes upright through the waste; tabs on the sheet sit on them, one with a "
+        "round hole, one with a slot along the sheet.",
+        "They stand in the waste of the board: do not cut the waste off, and do not ink it.",
+    ),
+}
+
+
+def _no_stops(plan: Plan, size: tuple[float, float]) -> PolygonArray:
+    return geometry.empty()
+
+
+def _stops(plan: Plan, size: tuple[float, float]) -> PolygonArray:
+    """A corner stop at the lower left corner of the sheet, and an edge stop along the same long side."""
+    long, short = max(size), min(size)
+    m = plan.paper_margin_mm
+    leg, deep = min(_LEG_MM, 0.2 * short), min(_NOTCH_MM, m - _CLEAR_MM)
+    corner = shapely.union(shapely.box(-m, -m, leg - m, deep - m), shapely.box(-m, -m, deep - m, leg - m))
+    middle = edge_stop_mm(plan, long)
+    edge = shapely.box(middle - leg / 2, -m, middle + leg / 2, deep - m)
+    return geometry.snapped(_along_long_side([corner, edge], size))
+
+
+def edge_stop_mm(plan: Plan, long_side_mm: float) -> float:
+    """How far along the long side the middle of the edge stop lies."""
+    return _APART * long_side_mm - plan.paper_margin_mm
+
+
+def _pins(plan: Plan, size: tuple[float, float]) -> PolygonArray:
+    holes = [
+        shapely.Point(share * max(size), -_pin_out_mm(plan)).buffer(plan.pin_mm / 2, quad_segs=16) for share in _PINS
+    ]
+    return geometry.snapped(_along_long_side(holes, size))
+
+
+def _pin_out_mm(plan: Plan) -> float:
+    """From the picture to the middle of a pin: beyond the sheet, which its tabs hold."""
+    return plan.paper_margin_mm + _CLEAR_MM + plan.pin_mm / 2
+
+
+def _along_long_side(shapes: Sequence[Any], size: tuple[float, float]) -> PolygonArray:
+    """What is drawn along the lower side; along the left side where that is the long one."""
+    found = geometry.polygon_array(shapes)
+    return found if size[0] >= size[1] else shapely.transform(found, lambda xy: xy[:, ::-1])
+
+
+def sheet_of(plan: Plan, size: tuple[float, float]) -> Any:  # noqa: ANN401
+    """The smallest sheet: the picture, and the margin with which it lies against the stops, all round."""
+    m = plan.paper_margin_mm
+    return shapely.box(-m, -m, size[0] + m, size[1] + m)
+
+
+def name_mark(size: tuple[float, float], label: str) -> PolygonArray:
+    """An arrow to the right and a label, above the right half of the picture: it tells a wrong flip at a glance.
+
+    On a block it points to the left and reads backwards. Where there is no room the label is left out, then the arrow.
+    """
+    left, room = size[0] / 2 + _BESIDE_MM, size[0] / 2 - _BESIDE_MM
+    if room < _ARROW_MM:
+        return geometry.empty()
+    y = size[1] + _UP_MM
+    arrow = geometry.moved(geometry.polygon_array([_ARROW]), (left, y))
+    letters = lettered(label[:_MOST_LETTERS])
+    wide = float(shapely.total_bounds(letters)[2]) if len(letters) else 1.0
+    height = min(_LETTER_MM, (room - _ARROW_MM - _GAP_MM) / wide)
+    if height < _SMALLEST_MM:
+        return geometry.snapped(arrow)
+    words = geometry.moved(letters, (left + _ARROW_MM + _GAP_MM, y), scale=height)
+    return geometry.snapped(geometry.stack([arrow, words]))
