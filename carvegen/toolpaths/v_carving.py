@@ -53,7 +53,7 @@ def _lines(job: Job, settings: PathSettings, depth_mm: float) -> tuple[Paths, Po
     """The centre lines in the order of their passes and of a short way, and where the V must not cut."""
     half = float(cutting.half_width_mm(job.cutter, np.zeros(1), depth_mm)[0])
     barred = geometry.parts(reach.grown(settings.no_go, half)) if len(settings.no_go) else geometry.empty()
-    ground, whole = reach.ground(job.block, half)
+    ground, whole = reach.ground(job.block, half / 2)  # so narrow a strip beside it that slivers at the edge are lines
     zone = shapely.difference(_room(job, whole, half / 2), shapely.union_all(barred))
     passes = _passes(job, settings, depth_mm)
     paths = centre_lines(geometry.parts(ground), job.cutter, depth_mm, passes=passes, zone=zone)

@@ -1,0 +1,171 @@
+"""What a cutter leaves while it goes along a straight piece of its path: closed forms, place by place."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
+
+import numpy as np
+
+from carvegen.facts import cutting
+
+if TYPE_CHECKING:
+    from carvegen.facts.profiles import Cutter
+    from carvegen.geometry import Floats, Indices
+
+__all__ = ["Groove", "Ways", "groove_of"]
+
+_LEAST_PIECE_MM = 0.3
+_HEIGHTS = 257  #: at which a round cutter's width is kept
+_TALL_MM = 30.0  #: how high above its tip a cutter's shape is looked at
+_HAIR_MM = 1e-9
+_FAR = 1e9
+_FACE = -1e-6  #: a tip above this cuts nothing
+
+
+@dataclass(frozen=True)
+class Ways:
+    """Straight pieces of paths: where each begins, its direction in the plane, its length there and its fall."""
+
+    x: Floats
+    y: Floats
+    z: Floats
+    east: Floats  #: unit
+    north: Floats
+    length: Floats
+    fall: Floats  #: from its beginning to its end, mm; negative downwards
+
+    @classmethod
+    def of(cls, a: Floats, b: Floats) -> Ways:
+        """The ways from `a` to `b`, (n, 3) each; one that goes straight down has a hair's length."""
+        step = b - a
+        length = np.hypot(step[:, 0], step[:, 1])
+        down = length < _HAIR_MM
+        east, north = np.where(down, 1.0, step[:, 0]), np.where(down, 0.0, step[:, 1])
+        size = np.hypot(east, north)
+        x, y, z = a[:, 0], a[:, 1], a[:, 2]
+        return cls(x, y, z, east / size, north / size, np.maximum(length, _HAIR_MM), step[:, 2])
+
+    def some(self, which: slice | Indices) -> Ways:
+        """Some of the ways."""
+        return Ways(*(getattr(self, name)[which] for name in self.__dataclass_fields__))
+
+    def seen(self, x: Floats, y: Floats, k: Indices) -> tuple[Floats, Floats]:
+        """For each place how far along way k it lies from its beginning, and how far beside it."""
+        x, y, east, north = x - self.x[k], y - self.y[k], self.east[k], self.north[k]
+        return x * east + y * north, np.abs(x * north - y * east)
+
+
+class Groove(Protocol):
+    """A cutter as it goes along straight pieces."""
+
+    @property
+    def longest_mm(self) -> float:
+        """Pieces are looked at in parts no longer than this."""
+        ...
+
+    def half_mm(self, z: Floats) -> Floats:
+        """Half the width that is cut at the face with the tip at these heights; (n,)."""
+        ...
+
+    def passed(self, x: Floats, y: Floats, ways: Ways, k: Indices) -> tuple[Floats, Floats]:
+        """What way k does to each place.
+
+        Returns
+        -------
+        tuple
+            How far inside the cut at the face each place lies, mm, negative outside; and how high it is then.
+        """
+        ...
+
+
+def groove_of(cutter: Cutter, depth_mm: float) -> Groove:
+    """The groove of any cutter; `depth_mm`: of a beam."""
+    if cutter.form == "v":
+        return _V(math.tan(math.radians(cutter.values["included_deg"]) / 2), cutter.values["tip_mm"] / 2)
+    if cutter.form == "laser":
+        half = max(0.0, float(cutting.half_width_mm(cutter, np.linspace(0, depth_mm, 33), depth_mm).max()))
+        return _Upright(half)
+    if cutter.form == "flat":
+        return _Upright(cutter.values["diameter_mm"] / 2)
+    heights = _TALL_MM * np.linspace(0, 1, _HEIGHTS) ** 2
+    return _Round(heights, cutting.half_width_mm(cutter, _TALL_MM - heights, _TALL_MM))
+
+
+@dataclass(frozen=True)
+class _V:
+    """A cone with a blunt tip.
+
+    At distance d beside a way that falls by s along it, the cone (slope k = 1 / tan) is lowest over the place that
+    lies ``s d / sqrt(k² - s²)`` farther down the way than the foot of the perpendicular.
+    """
+
+    tan: float
+    blunt_mm: float
+
+    @property
+    def longest_mm(self) -> float:
+        return _LEAST_PIECE_MM
+
+    def half_mm(self, z: Floats) -> Floats:
+        return np.where(z < _FACE, self.blunt_mm - z * self.tan, 0.0)
+
+    def passed(self, x: Floats, y: Floats, ways: Ways, k: Indices) -> tuple[Floats, Floats]:
+        u, beside = ways.seen(x, y, k)
+        slope, steep = ways.fall / ways.length, 1 / self.tan
+        shift = slope / np.sqrt(np.maximum(steep**2 - slope**2, 1e-12))
+        shift = np.where(np.abs(slope) < steep, shift, np.sign(slope) * _FAR)
+        way = np.clip(u - beside * shift[k], 0, ways.length[k])
+        d = np.hypot(u - way, beside)
+        z = ways.z[k] + way * slope[k]
+        edge = np.where(z < _FACE, self.blunt_mm - z * self.tan, 0.0) - d
+        height = np.where(d <= self.blunt_mm, z, -edge / self.tan)
+        return edge, np.where(z < _FACE, height, 0.0)
+
+
+@dataclass(frozen=True)
+class _Upright:
+    """Upright sides and a flat end: what it passes over is as low as the lowest place from which it reaches there."""
+
+    radius_mm: float
+
+    @property
+    def longest_mm(self) -> float:
+        return max(self.radius_mm, _LEAST_PIECE_MM)
+
+    def half_mm(self, z: Floats) -> Floats:
+        return np.where(z < _FACE, self.radius_mm, 0.0)
+
+    def passed(self, x: Floats, y: Floats, ways: Ways, k: Indices) -> tuple[Floats, Floats]:
+        u, beside = ways.seen(x, y, k)
+        d = np.hypot(u - np.clip(u, 0, ways.length[k]), beside)
+        reach = np.sqrt(np.maximum(self.radius_mm**2 - beside**2, 0))
+        lowest = np.clip(u - np.sign(ways.fall)[k] * reach, 0, ways.length[k])
+        z = ways.z[k] + lowest * (ways.fall / ways.length)[k]
+        edge = np.where(z < _FACE, self.radius_mm, 0.0) - d
+        return edge, np.where((edge >= 0) & (z < _FACE), z, 0.0)
+
+
+@dataclass(frozen=True)
+class _Round:
+    """Any other shape, by its half-width at heights above its tip; on a slope as if it were level."""
+
+    heights: Floats
+    halves: Floats
+
+    @property
+    def longest_mm(self) -> float:
+        return max(float(np.interp(3.0, self.heights, self.halves)), _LEAST_PIECE_MM)
+
+    def half_mm(self, z: Floats) -> Floats:
+        return np.where(z < _FACE, np.interp(-z, self.heights, self.halves), 0.0)
+
+    def passed(self, x: Floats, y: Floats, ways: Ways, k: Indices) -> tuple[Floats, Floats]:
+        u, beside = ways.seen(x, y, k)
+        way = np.clip(u, 0, ways.length[k])
+        d = np.hypot(u - way, beside)
+        z = ways.z[k] + way * (ways.fall / ways.length)[k]
+        widest = np.maximum.accumulate(self.halves) + 1e-12 * np.arange(len(self.halves))
+        height = z + np.interp(d, widest, self.heights, right=np.inf)
+        return self.half_mm(z) - d, np.where(z < _FACE, np.minimum(height, 0.0), 0.0)
