@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from carvegen.checks import checked
@@ -20,6 +21,7 @@ from carvegen.writers.guide_pdf import guide_pdf
 from carvegen.writers.guide_svg import guide_svg
 from carvegen.writers.note import machine_note
 from carvegen.writers.plan_dxf import plan_dxf
+from carvegen.writers.plan_files import MOST_PROGRAMS, PICTURE, PlanExtras, extras, program_name
 from carvegen.writers.plan_png import plan_png
 from carvegen.writers.plan_svg import plan_svg
 from carvegen.writers.png import change_png, proof_png
@@ -51,6 +53,11 @@ _PURPOSE = {
     "laser/paths.png": "what the machine follows, layer by layer: a picture to look at first",
     "laser/paths.svg": "what the machine follows, as the block lies (mirrored), its width allowed for",
     "laser/paths.dxf": "what the machine follows, as the block lies (mirrored), its width allowed for",
+    f"laser/{PICTURE}": "what the cutter really leaves, as the block lies: ochre is land lost, teal is cut missed",
+    **{
+        f"router/{program_name(k)}": "plain RS-274 for one cutter, to be run in this order: read its head first"
+        for k in range(1, MOST_PROGRAMS + 1)
+    },
     "laser/note.md": "for whoever runs the machine: read before anything is cut",
     "hand/guide.pdf": "to print at 100 % and cut by hand",
     "hand/guide.svg": "the same on one sheet",
@@ -59,6 +66,9 @@ _PURPOSE = {
 
 #: Every name that a delivery may use: what an earlier one left under these is cleared away.
 _OWNED = frozenset(_PURPOSE) | {name.replace("laser/", "router/") for name in _PURPOSE if name.startswith("laser/")}
+
+
+_NONE: Mapping[str, tuple[str, ...]] = MappingProxyType({})
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,6 +82,7 @@ class Style:
     mend: bool = False  #: mend the cuts first where a limit breaks
     width_map: bool = False  #: draw the land-width map too
     paths: PathSettings | None = field(default_factory=PathSettings)  #: how paths are made; None: no paths
+    notes: tuple[str, ...] = ()  #: what was understood of the drawings that were read, and where they lie
 
 
 def style_of(files: Mapping[str, Any]) -> Style:
@@ -91,14 +102,18 @@ class Delivery:
     open_questions: tuple[str, ...]  #: what the shop must be asked
     block: Block  #: as it was written
     changes: tuple[Change, ...] = ()  #: what was mended
+    notes: tuple[str, ...] = ()  #: on the drawings that were read
+    simulated: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)  #: figures by kind of machine
 
     def to_dict(self) -> dict[str, Any]:
         """The delivery as plain values, for JSON."""
         return {
             "files": dict(self.files),
             "open_questions": list(self.open_questions),
+            "notes": list(self.notes),
             "changes": [asdict(change) for change in self.changes],
             "reports": {kind: report.to_dict() for kind, report in self.reports.items()},
+            "simulated": dict(self.simulated),
         }
 
 
@@ -125,11 +140,14 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
     say("checking")
     reports = {job.machine.kind: checked(job) for job in jobs}
     plans = _plans(jobs, style, say)
-    planned = frozenset(plans)
+    planned = {kind: its.names for kind, (_, its) in plans.items()}
     files = dict(map(_purpose, _names(jobs, planned, changed=bool(changes), width_map=style.width_map)))
     questions = tuple(filter(None, map(question, jobs)))
     block, report = jobs[0].block, reports[jobs[0].machine.kind]
-    delivery = Delivery(files=files, reports=reports, open_questions=questions, block=block, changes=changes)
+    delivery = Delivery(
+        files=files, reports=reports, open_questions=questions, block=block, changes=changes, notes=style.notes,
+        simulated={kind: its.to_dict() for kind, (_, its) in plans.items() if its.simulated},
+    )  # fmt: skip
     with staged_folder(out, owned=_OWNED) as stage:
         say("drawing the proof")
         scale = _px_per_mm(block.width_mm, block.height_mm)
@@ -148,19 +166,21 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
     return delivery
 
 
-def _plans(jobs: Sequence[Job], style: Style, say: Callable[[str], None]) -> dict[str, Plan]:
-    """By kind of machine the plans that have something to follow or to say."""
-    found: dict[str, Plan] = {}
+def _plans(jobs: Sequence[Job], style: Style, say: Callable[[str], None]) -> dict[str, tuple[Plan, PlanExtras]]:
+    """By kind of machine the plans that have something to follow or to say, and what is made of them."""
+    found: dict[str, tuple[Plan, PlanExtras]] = {}
     for job in jobs if style.paths is not None else ():
         if job.machine.kind != "hand":
             say(f"planning the paths of the {job.machine.kind}")
         plan = plan_for(job, style.paths) if style.paths is not None else None
-        if plan is not None:
-            found[job.machine.kind] = plan
+        if plan is not None and style.paths is not None:
+            if style.paths.simulated:
+                say(f"simulating the {job.machine.kind}")
+            found[job.machine.kind] = plan, extras(plan, style.paths)
     return found
 
 
-def _write_job(folder: Path, job: Job, report: Report, style: Style, plan: Plan | None) -> None:
+def _write_job(folder: Path, job: Job, report: Report, style: Style, made: tuple[Plan, PlanExtras] | None) -> None:
     if job.machine.kind == "hand":
         how: dict[str, Any] = {"report": report, "saving": style.pale_guide}
         write_file(folder / "guide.pdf", guide_pdf(job, style.transfer, style.paper, **how))
@@ -168,13 +188,21 @@ def _write_job(folder: Path, job: Job, report: Report, style: Style, plan: Plan 
     else:
         write_file(folder / "block.svg", machine_svg(job))
         write_file(folder / "block.dxf", machine_dxf(job, style.dxf))
+    plan, more = made or (None, PlanExtras())
     if plan is not None:
         write_file(folder / "paths.png", plan_png(plan))
         write_file(folder / "paths.svg", plan_svg(plan))
         write_file(folder / "paths.dxf", plan_dxf(plan, style.dxf))
-    planned = frozenset([job.machine.kind] if plan is not None else [])
+    for name, content in more.files().items():
+        write_file(folder / name, content)
+    planned = {job.machine.kind: more.names} if plan is not None else {}
     files = dict(_purpose(name) for name in _names([job], planned) if name.startswith(job.machine.kind))
-    write_file(folder / "note.md", machine_note(job, report, files, plan))
+    write_file(folder / "note.md", machine_note(job, report, files, plan) + more.note() + _drawings(style.notes))
+
+
+def _drawings(notes: Sequence[str]) -> str:
+    """The note's last section: what was understood of the drawings."""
+    return "\n## Drawings that were read\n\n" + "".join(f"- {note}\n" for note in notes) if notes else ""
 
 
 def _px_per_mm(width_mm: float, height_mm: float) -> float:
@@ -182,22 +210,28 @@ def _px_per_mm(width_mm: float, height_mm: float) -> float:
 
 
 def _names(
-    jobs: Sequence[Job], planned: frozenset[str] = frozenset(), *, changed: bool = False, width_map: bool = False
+    jobs: Sequence[Job],
+    planned: Mapping[str, tuple[str, ...]] = _NONE,
+    *,
+    changed: bool = False,
+    width_map: bool = False,
 ) -> list[str]:
     kinds = [job.machine.kind for job in jobs]
-    folders = [f"{kind}/{name}" for kind in kinds for name in _files_for(kind, planned=kind in planned)]
+    folders = [f"{kind}/{name}" for kind in kinds for name in _files_for(kind, planned.get(kind))]
     pictures = ["changes.png"] * changed + ["land-width.png", "land-width.svg"] * width_map
     return ["proof.png", *pictures, "proof.svg", *folders, "report.json"]
 
 
-def _files_for(kind: str, *, planned: bool) -> tuple[str, ...]:
+def _files_for(kind: str, more: tuple[str, ...] | None) -> tuple[str, ...]:
+    """The files of one machine; `more`: beside the drawings of its plan, None if it has none."""
     if kind == "hand":
         return ("note.md", "guide.pdf", "guide.svg")
-    return ("note.md", *(("paths.png", "paths.svg", "paths.dxf") if planned else ()), "block.svg", "block.dxf")
+    paths = () if more is None else ("paths.png", "paths.svg", "paths.dxf", *more)
+    return ("note.md", *paths, "block.svg", "block.dxf")
 
 
 def _purpose(name: str) -> tuple[str, str]:
-    return name, _PURPOSE[name.replace("router/", "laser/")]
+    return name, _PURPOSE.get(name) or _PURPOSE[name.replace("router/", "laser/")]
 
 
 def question(job: Job) -> str:

@@ -145,6 +145,8 @@ TABLES: Mapping[str, tuple[Key, ...]] = MappingProxyType({
         _number("ramp_deg", "router: how steeply a flat cutter goes down along its path", 0.5, 30, 5.0),
         _number("pass_mm", "router: depth of one pass; 0: by the cutter and the material", 0, 50, 0.0),
         _flag("plunge", "router: flat cutters may go straight down where there is no room for a ramp", False),
+        _flag("simulated", "reckon what the cutter really leaves: a picture, land lost, cut missed", False),
+        _flag("program", "router: write plain RS-274 programs, too, one for each cutter", False),
     ),
 })  # fmt: skip
 

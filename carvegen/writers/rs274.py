@@ -71,7 +71,6 @@ _LINE = 72
 class Program:
     """One program: what one cutter does without a change of tools."""
 
-    name: str  #: of its file, such as "2-v-60.nc"
     text: str
     cutter: str  #: its key
 
@@ -99,7 +98,7 @@ def programs(plan: Plan, starts: Mapping[str, Start] | None = None) -> tuple[Pro
         key = operations[0].cutter.key
         start = (starts or {}).get(key) or _usual(job, operations)
         text = "\n".join(_lines(plan, operations, start, safe, number)) + "\n"
-        found.append(Program(name=f"{number}-{key}.nc", text=text, cutter=key))
+        found.append(Program(text=text, cutter=key))
     return tuple(found)
 
 

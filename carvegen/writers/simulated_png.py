@@ -50,7 +50,7 @@ def _toned(height: Floats, thickness_mm: float) -> Floats:
     through = height <= -thickness_mm + 1e-6
     deepest = max(float(-height[~through].min(initial=0)), 1e-9)
     share = np.sqrt(np.clip(-height / deepest, 0, 1))[:, :, None]
-    tone = np.array(_FACE) * (1 - share) + np.array(_FLOOR) * share
+    tone: Floats = np.array(_FACE) * (1 - share) + np.array(_FLOOR) * share
     tone[through] = _THROUGH
     return tone
 
