@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter, minimum_filter
 
 from carvegen.errors import InputError
 
@@ -165,7 +164,7 @@ def _ordered(centres: Floats) -> Floats:
 def _without_rims(labels: Bytes, bins: Bins, far: NDArray[np.float32], centres: Floats, reach: int) -> Bytes:
     """The labels with blurred edges given to what lies on both sides of them."""
     size = 2 * reach + 1
-    core = minimum_filter(labels, size) == maximum_filter(labels, size)
+    core = _over(labels, size, np.minimum) == _over(labels, size, np.maximum)
     rim = np.flatnonzero(~core)
     best = np.full(len(rim), np.inf, dtype=np.float32)
     found = labels.ravel()[rim].copy()
@@ -175,11 +174,25 @@ def _without_rims(labels: Bytes, bins: Bins, far: NDArray[np.float32], centres: 
         better = distance < best
         if mixed:
             spots = ((labels == k) & core).view(np.uint8)
-            better &= maximum_filter(spots, 4 * reach + 3).ravel()[rim].astype(bool)
+            better &= _over(spots, 4 * reach + 3, np.maximum).ravel()[rim].astype(bool)
         best[better], found[better] = distance[better], k
     out = labels.ravel().copy()
     out[rim] = found
     return out.reshape(labels.shape)
+
+
+def _over(values: Bytes, size: int, pick: np.ufunc) -> Bytes:
+    """The least or the greatest value in the square of an odd `size` round each pixel; (height, width)."""
+    found = values
+    for axis in (0, 1):
+        near = found.swapaxes(0, axis)
+        edge = np.repeat(near[:1], size // 2, axis=0), np.repeat(near[-1:], size // 2, axis=0)
+        run, width = np.concatenate([edge[0], near, edge[1]]), 1
+        while width < size:  # runs of twice the width, the last of them overlapping
+            step = min(width, size - width)
+            run, width = pick(run[:-step], run[step:]), width + step
+        found = run.swapaxes(0, axis)
+    return found
 
 
 def _mixtures(centres: Floats) -> list[bool]:

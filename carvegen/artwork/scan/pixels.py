@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import warnings
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, TypeAlias, cast
 
 import numpy as np
@@ -52,7 +53,7 @@ class Picture:
         """In pixels."""
         return self.image.height
 
-    @property
+    @cached_property
     def tone(self) -> Bytes:
         """How light each pixel is, 0 black to 255 white; (height, width)."""
         return np.asarray(self.image.convert("L"))

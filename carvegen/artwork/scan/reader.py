@@ -2,52 +2,37 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from scipy.ndimage import gaussian_filter
 
 from carvegen import geometry
 from carvegen.artwork import bounds
 from carvegen.artwork.clean import SLIVER_MM2
 from carvegen.artwork.drawing import Artwork, Notes
+from carvegen.artwork.scan import corners, quad, smoothing, straight
 from carvegen.artwork.scan import frame as frames
-from carvegen.artwork.scan import inks, light, quad, smoothing, straight, tone
 from carvegen.artwork.scan.options import ScanOptions
 from carvegen.artwork.scan.pixels import opened
-from carvegen.artwork.scan.tracing import traced
+from carvegen.artwork.scan.planes import own_blur, traced_planes
 from carvegen.errors import InputError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Mapping
     from pathlib import Path
 
     from carvegen.artwork.scan.frame import Frame
-    from carvegen.artwork.scan.pixels import Bytes, Picture
+    from carvegen.artwork.scan.pixels import Picture
     from carvegen.geometry import Floats, PolygonArray
 
 __all__ = ["as_artwork", "read_scan"]
 
 _LEAST_BLUR_PX = 0.6  # the pixels' own grain
-_INK_BLUR_PX = 1.0  # labels have no tones between: their stairs are as long as a pixel
 _MOST_BLUR_PX = 20.0
 _UNSIZED_SPECK_PX = 3.0
-_LOCAL_MM = 8.0  # about how far dark and light are looked for around a place
-_EVEN_LIGHT = 1.03  # light that varies less is even
 _ASKEW_DEG = 0.02  # a smaller tilt is not worth a word
-
-
-@dataclass(frozen=True, eq=False)
-class _Plane:
-    """One picture to be traced: a layer's name and the tone that parts it."""
-
-    name: str
-    tone: Bytes
-    level: float
-    light: bool
-    blur_px: float
 
 
 def read_scan(path: Path, options: ScanOptions | None = None) -> Artwork:
@@ -103,10 +88,7 @@ def _scanned(data: bytes, options: ScanOptions, *, scale: float = 1.0) -> Artwor
     picture, frame = _framed(picture, options, notes)
     pitch = frame.pitch_mm if frame is not None and frame.true_size else 0.0
     blur = float(np.clip(options.smooth_mm / pitch if pitch else 0.0, _LEAST_BLUR_PX, _MOST_BLUR_PX))
-    layers = {
-        plane.name: traced(plane.tone, plane.level, blur_px=plane.blur_px, light=plane.light)
-        for plane in _planes(picture, options, blur, pitch, notes)
-    }
+    layers = traced_planes(picture, options, blur, pitch, notes)
     if frame is None and options.bar_mm:
         frame, layers = _by_bar(picture, layers, options, notes)
     if frame is not None:
@@ -115,7 +97,11 @@ def _scanned(data: bytes, options: ScanOptions, *, scale: float = 1.0) -> Artwor
         size = frames.UNSIZED_MM / max(picture.width, picture.height)
         frame = replace(frames.plain(picture, size, size), true_size=False)
     least = options.speck_mm / frame.pitch_mm if frame.true_size else _UNSIZED_SPECK_PX
-    layers = {name: _mended(shapes, least, name, notes) for name, shapes in layers.items()}
+    layers = {name: _without_specks(shapes, least, name, notes) for name, shapes in layers.items()}
+    layers = {
+        name: smoothing.smoothed(shapes, blur_px=_all_blur(picture, shapes, options, blur))
+        for name, shapes in layers.items()
+    }
     frame = _enlarged(_upright(frame, layers, picture, options, notes), scale)
     return _artwork(layers, frame, options, notes)
 
@@ -140,51 +126,6 @@ def _corners(picture: Picture, options: ScanOptions, notes: Notes) -> Floats:
     return corners
 
 
-def _planes(picture: Picture, options: ScanOptions, blur: float, pitch: float, notes: Notes) -> Iterator[_Plane]:
-    if len(options.inks) > 1:
-        yield from _inks(picture, options, blur, notes)
-    else:
-        yield _dark(picture, options, blur, pitch, notes)
-
-
-def _dark(picture: Picture, options: ScanOptions, blur: float, pitch: float, notes: Notes) -> _Plane:
-    """Shapes by tone alone."""
-    seen = picture.tone
-    lit = light.paper_light(seen) if options.even else None
-    if lit is not None and lit.max() > _EVEN_LIGHT * lit.min():
-        notes.add(f"uneven light, by {1 - lit.min() / lit.max():.0%}, is taken out")
-        seen = light.evened(seen, lit)
-    if options.threshold:
-        level = options.threshold * 255
-    else:
-        parting = tone.parting(tone.counted(seen))
-        level = parting.level
-        if options.local:
-            seen = tone.centred(seen, parting, _LOCAL_MM / pitch if pitch else min(seen.shape) / 20)
-            level = 128.0
-        notes.add(
-            f"{'light' if options.light else 'dark'} is taken as shape; the tone between them was found at "
-            f"{parting.level / 255:.2f}{', place by place' if options.local else ''}"
-        )
-    return _Plane(options.inks[0], seen, level, options.light, blur)
-
-
-def _inks(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> Iterator[_Plane]:
-    """Shapes by the colours of the inks."""
-    seen = np.empty((3, picture.height, picture.width), dtype=np.uint8)
-    for channel, smooth in zip(picture.colour, seen, strict=True):
-        lit = light.paper_light(channel) if options.even else None
-        even = light.evened(channel, lit) if lit is not None and lit.max() > _EVEN_LIGHT * lit.min() else channel
-        gaussian_filter(even, blur, output=smooth)
-    found = inks.separated(seen, len(options.inks), reach=max(1, round(blur)))
-    del seen
-    notes.add(f"the paper is {found.colours[0]}; what lies under a darker ink can't be seen")
-    for k, name in enumerate(options.inks, start=1):
-        notes.add(f"the ink {name!r} is {found.colours[k]}")
-        plane = np.where(found.labels == k, np.uint8(255), np.uint8(0))
-        yield _Plane(name, plane, 127.5, light=True, blur_px=max(blur, _INK_BLUR_PX))
-
-
 def _by_bar(
     picture: Picture, layers: dict[str, PolygonArray], options: ScanOptions, notes: Notes
 ) -> tuple[Frame, dict[str, PolygonArray]]:
@@ -196,8 +137,8 @@ def _by_bar(
     return frames.plain(picture, scale, scale), {**layers, name: np.delete(layers[name], which)}
 
 
-def _mended(shapes: PolygonArray, least_px: float, name: str, notes: Notes) -> PolygonArray:
-    """Without specks and pinholes, smooth."""
+def _without_specks(shapes: PolygonArray, least_px: float, name: str, notes: Notes) -> PolygonArray:
+    """Without specks and pinholes; not too many."""
     kept = smoothing.without_specks(shapes, least_px**2)
     for count, what in ((kept.specks, "specks are left out"), (kept.pinholes, "pinholes are filled")):
         if count:
@@ -208,7 +149,12 @@ def _mended(shapes: PolygonArray, least_px: float, name: str, notes: Notes) -> P
             value=len(kept.shapes),
             hint="leave smaller ones out (--speck 0.5), or smooth it more (--smooth 0.2)",
         )
-    return smoothing.smoothed(kept.shapes)
+    return kept.shapes
+
+
+def _all_blur(picture: Picture, shapes: PolygonArray, options: ScanOptions, blur: float) -> float:
+    """The blur of the picture's edges and what is added to it here; pixels."""
+    return float(np.hypot(corners.edge_blur(picture.tone, shapes), own_blur(options, blur)))
 
 
 def _upright(
@@ -264,7 +210,7 @@ def _clean(shapes: PolygonArray, tolerance: float) -> PolygonArray:
     Coordinates are rounded one by one, for overlaying a block with its thousands of holes takes minutes; the few
     shapes that this spoils are snapped as any others.
     """
-    simple = geometry.parts(shapely.simplify(shapes, tolerance))
+    simple = geometry.parts(smoothing.simplified(shapes, tolerance))
     rounded = np.asarray(shapely.set_precision(simple, geometry.GRID_MM, mode="pointwise"), dtype=object)
     good = shapely.is_valid(rounded)
     snapped = geometry.snapped(geometry.parts(shapely.make_valid(simple[~good])))

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.artwork.scan.smoothing import simplified
 from carvegen.errors import InputError
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ def tilt_deg(shapes: PolygonArray, width: int, height: int) -> float | None:
     both kinds and they agree, for a drawing of slanting lines is not a tilted one.
     """
     large = shapes[_lengths(shapes) > 2 * _LONG * min(width, height)]
-    found = geometry.rings(geometry.parts(shapely.simplify(large, _STRAIGHT_PX)))
+    found = geometry.rings(geometry.parts(simplified(large, _STRAIGHT_PX)))
     if len(found) == 0:
         return None
     edge = found.xy[found.edge_ends] - found.xy

@@ -1,0 +1,115 @@
+"""The planes of a picture that are traced: its dark parts by tone, or one for each ink."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.ndimage import gaussian_filter
+
+from carvegen.artwork.scan import inks, light, tone
+from carvegen.artwork.scan.tracing import traced
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from carvegen.artwork.drawing import Notes
+    from carvegen.artwork.scan.options import ScanOptions
+    from carvegen.artwork.scan.pixels import Bytes, Picture
+    from carvegen.geometry import PolygonArray
+
+__all__ = ["own_blur", "traced_planes"]
+
+_INK_BLUR_PX = 1.0  # labels have no tones between: their stairs are as long as a pixel
+_LOCAL_MM = 8.0  # about how far dark and light are looked for around a place
+_EVEN_LIGHT = 1.03  # light that varies less is even
+_AT_ONCE = 2  # planes at work side by side, for memory's sake
+
+
+@dataclass(frozen=True, eq=False)
+class _Plane:
+    """One picture to be traced: a layer's name and the tone that parts it."""
+
+    name: str
+    tone: Bytes
+    level: float
+    light: bool
+    blur_px: float
+
+
+def traced_planes(
+    picture: Picture, options: ScanOptions, blur: float, pitch: float, notes: Notes
+) -> dict[str, PolygonArray]:
+    """The outlines of each layer by its name, in pixels.
+
+    Parameters
+    ----------
+    blur
+        Standard deviation of the blur that takes the grain, in pixels.
+    pitch
+        Millimetres of a pixel; 0 if not known.
+    """
+    found = list(_planes(picture, options, blur, pitch, notes))
+    with ThreadPoolExecutor(_AT_ONCE) as pool:
+        shapes = pool.map(_traced, found)
+        return dict(zip((plane.name for plane in found), shapes, strict=True))
+
+
+def own_blur(options: ScanOptions, blur: float) -> float:
+    """All blur that is added to a picture here, if its grain is taken with `blur`; pixels."""
+    return float(np.hypot(blur, max(blur, _INK_BLUR_PX))) if len(options.inks) > 1 else blur
+
+
+def _traced(plane: _Plane) -> PolygonArray:
+    return traced(plane.tone, plane.level, blur_px=plane.blur_px, light=plane.light)
+
+
+def _planes(picture: Picture, options: ScanOptions, blur: float, pitch: float, notes: Notes) -> Iterator[_Plane]:
+    if len(options.inks) > 1:
+        yield from _inks(picture, options, blur, notes)
+    else:
+        yield _dark(picture, options, blur, pitch, notes)
+
+
+def _dark(picture: Picture, options: ScanOptions, blur: float, pitch: float, notes: Notes) -> _Plane:
+    """Shapes by tone alone."""
+    seen = picture.tone
+    lit = light.paper_light(seen) if options.even else None
+    if lit is not None and lit.max() > _EVEN_LIGHT * lit.min():
+        notes.add(f"uneven light, by {1 - lit.min() / lit.max():.0%}, is taken out")
+        seen = light.evened(seen, lit)
+    if options.threshold:
+        level = options.threshold * 255
+    else:
+        parting = tone.parting(tone.counted(seen))
+        level = parting.level
+        if options.local:
+            seen = tone.centred(seen, parting, _LOCAL_MM / pitch if pitch else min(seen.shape) / 20)
+            level = 128.0
+        notes.add(
+            f"{'light' if options.light else 'dark'} is taken as shape; the tone between them was found at "
+            f"{parting.level / 255:.2f}{', place by place' if options.local else ''}"
+        )
+    return _Plane(options.inks[0], seen, level, options.light, blur)
+
+
+def _inks(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> Iterator[_Plane]:
+    """Shapes by the colours of the inks."""
+    seen = np.empty((3, picture.height, picture.width), dtype=np.uint8)
+
+    def smooth(channel: Bytes, out: Bytes) -> None:
+        lit = light.paper_light(channel) if options.even else None
+        even = light.evened(channel, lit) if lit is not None and lit.max() > _EVEN_LIGHT * lit.min() else channel
+        gaussian_filter(even, blur, output=out)
+
+    with ThreadPoolExecutor(_AT_ONCE) as pool:
+        list(pool.map(smooth, picture.colour, seen))
+    found = inks.separated(seen, len(options.inks), reach=max(1, round(blur)))
+    del seen
+    notes.add(f"the paper is {found.colours[0]}; what lies under a darker ink can't be seen")
+    for k, name in enumerate(options.inks, start=1):
+        notes.add(f"the ink {name!r} is {found.colours[k]}")
+        plane = np.where(found.labels == k, np.uint8(255), np.uint8(0))
+        yield _Plane(name, plane, 127.5, light=True, blur_px=max(blur, _INK_BLUR_PX))
