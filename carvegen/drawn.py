@@ -59,7 +59,7 @@ class _Face:
 
 
 def drawn_block(
-    path: Path, *, size_mm: tuple[float, float] | None = None, view: View = View.PRINT, units: str | None = None
+    path: Path, *, size_mm: tuple[float, float] | None = None, view: View | None = None, units: str | None = None
 ) -> Drawn:
     """The block that a drawing of closed shapes shows, in print view.
 
@@ -73,7 +73,8 @@ def drawn_block(
     path
         The drawing; ``FILE#LAYER`` picks one layer of cuts, and the layer that gives the face beside it.
     view
-        From which side the drawing shows the block; from the block side it is mirrored.
+        From which side the drawing shows the block; from the block side it is mirrored. By default what the
+        file's words say, as every written file has them; without any, print view.
     units
         What a bare number in the file means, if the file doesn't say.
 
@@ -89,7 +90,8 @@ def drawn_block(
         raise error.within(str(path)) from None
 
 
-def _drawn(name: str, artwork: Artwork, size_mm: tuple[float, float] | None, view: View) -> Drawn:
+def _drawn(name: str, artwork: Artwork, size_mm: tuple[float, float] | None, view: View | None) -> Drawn:
+    side, said = _view(artwork, view)
     if not artwork.true_size:
         raise InputError("does not say how large it is", hint="say what its numbers mean: --units mm")
     layers = set(map(plain_name, artwork.layers))
@@ -115,8 +117,18 @@ def _drawn(name: str, artwork: Artwork, size_mm: tuple[float, float] | None, vie
         free=free,
         fixed=frozenset(range(len(stay))),
     )
-    notes = (*artwork.notes, face.note, *out_notes, *cut_notes, both)
-    return Drawn(block=_from(view, block), notes=tuple(filter(None, notes)))
+    notes = (*artwork.notes, said, face.note, *out_notes, *cut_notes, both)
+    return Drawn(block=_from(side, block), notes=tuple(filter(None, notes)))
+
+
+def _view(artwork: Artwork, asked: View | None) -> tuple[View, str]:
+    """The view that is asked for, or that the file's words tell; and what to say of it."""
+    says = View(artwork.says_view) if artwork.says_view else None
+    if asked is None:
+        return says or View.PRINT, f"the file says that it is in {says.value} view, and is read so" if says else ""
+    if says in (None, asked):
+        return asked, ""
+    return asked, f"WARNING: the file says that it is in {says.value} view; it is read in {asked.value} view, as asked"
 
 
 def _face(artwork: Artwork, size_mm: tuple[float, float] | None) -> _Face:
@@ -163,7 +175,8 @@ def _on_face(shapes: PolygonArray, face: _Face, what: str) -> tuple[PolygonArray
     if drawn - joined > _LITTLE * drawn:
         notes.append(f"{what} that overlap are joined")
     if joined - kept > _LITTLE * joined:
-        notes.append(f"{(joined - kept) / joined:.1%} of the {what} lies past the block's edge and is cut off")
+        share = (joined - kept) / joined
+        notes.append(f"WARNING: {share:.1%} of the {what} lies past the block's edge and is cut off")
     return found, notes
 
 

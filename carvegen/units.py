@@ -12,7 +12,7 @@ __all__ = ["MM_PER", "angle_deg", "length_mm", "lengths_mm", "size_mm"]
 #: Millimetres in one unit. The inch is 25.4 mm by definition; the point is 1/72 inch.
 MM_PER = {"mm": 1.0, "cm": 10.0, "in": 25.4, "pt": 25.4 / 72}
 
-_LENGTH = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([a-z]*)\s*")
+_LENGTH = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([A-Za-z]*)\s*")
 
 
 def length_mm(text: str) -> float:
@@ -26,7 +26,7 @@ def length_mm(text: str) -> float:
     match = _LENGTH.fullmatch(text)
     if match is None:
         raise InputError("must be a length", value=text, hint="write 12, 12mm, 1.2cm, 0.5in or 34pt")
-    unit = match[2] or "mm"
+    unit = match[2].lower() or "mm"
     if unit not in MM_PER:
         raise InputError("has an unknown unit", value=text, hint=f"known units: {', '.join(sorted(MM_PER))}")
     value = float(match[1]) * MM_PER[unit]
@@ -62,7 +62,7 @@ def size_mm(text: str) -> tuple[float, float]:
 def angle_deg(text: str) -> float:
     """Degrees from ``"30"``, ``"30deg"`` or ``"30°"``."""
     match = _LENGTH.fullmatch(text.replace("°", "deg"))
-    if match is None or match[2] not in ("", "deg"):
+    if match is None or match[2].lower() not in ("", "deg"):
         raise InputError("must be an angle", value=text, hint="write 30 or 30deg")
     value = float(match[1])
     if not math.isfinite(value):

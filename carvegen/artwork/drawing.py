@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -15,7 +16,7 @@ from carvegen.errors import InputError
 if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
 
-__all__ = ["EVERYTHING", "Artwork", "Notes", "Wanted", "plain_name"]
+__all__ = ["EVERYTHING", "Artwork", "Notes", "Wanted", "plain_name", "view_in"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,6 +33,7 @@ class Artwork:
     notes: tuple[str, ...]  #: everything that was changed, left out or guessed
     true_size: bool = True  #: whether the file says how large it is
     tolerance_mm: float = bounds.TOLERANCE_MM  #: how far the straight pieces may lie from the curves drawn
+    says_view: str = ""  #: "print" or "block" where the file's own words say from which side it shows the block
 
     @property
     def shapes(self) -> PolygonArray:
@@ -78,6 +80,15 @@ class Wanted:
 
 #: All layers, lines as drawn.
 EVERYTHING = Wanted()
+
+
+_VIEW = re.compile(r"\b(print|block) view\b", re.IGNORECASE)
+
+
+def view_in(texts: Iterable[str]) -> str:
+    """The view that a drawing's words tell of, as every written file does: "print", "block", or "" if none or both."""
+    found = {match[1].lower() for text in texts for match in _VIEW.finditer(text)}
+    return found.pop() if len(found) == 1 else ""
 
 
 def plain_name(layer: str) -> str:

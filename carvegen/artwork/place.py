@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
 import shapely
 
 from carvegen import geometry
@@ -22,15 +23,19 @@ if TYPE_CHECKING:
 __all__ = ["Placement", "place", "placed"]
 
 _AT = re.compile(r"(.*\S)\s+(at)\s+([^\s,]+)[\s,]+([^\s,]+)", re.DOTALL | re.IGNORECASE)
+_BEHIND = re.compile(r"(.*?\.\w+(?:#\S+)?)\s+(\S.*)", re.DOTALL)
+_WORDS = "FILE, 'FILE at X Y', 'FILE width W', 'FILE height H', or 'FILE at X Y width W'"
+_SAME_MM = 0.5  #: a page that differs from the block by no more was drawn for it
 _SIZE = re.compile(r"(.*\S)\s+(width|height)\s+(\S+)", re.DOTALL | re.IGNORECASE)
 
 
 @dataclass(frozen=True, eq=False)
 class Placement:
-    """Shapes on the block, print view, disjoint; and what was changed on the way."""
+    """Shapes on the block, print view, disjoint; where they lie and what was changed; what is likely a mistake."""
 
     shapes: PolygonArray
     notes: tuple[str, ...]
+    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,12 +76,27 @@ def place(text: str, *, width_mm: float, height_mm: float, units: str | None = N
     """
     face = geometry.box(width_mm, height_mm)
     if is_shape(text) and not Path(text).exists():
-        return _on_face(geometry.polygon_array([shape(text)]), face, text, ())
-    shapes, notes = _from_file(_wish(text), units)
-    return _on_face(shapes, face, text, notes)
+        return _on_face(geometry.polygon_array([shape(text)]), face, text)
+    wish = _wish(text)
+    artwork, shapes = _from_file(wish, units)
+    found = _on_face(shapes, face, text)
+    curves = f"its curves are made of straight pieces, at most {artwork.tolerance_mm:.2g} mm off"
+    warnings = (*found.warnings, *_unlike(artwork, wish, width_mm, height_mm))
+    return Placement(found.shapes, (*artwork.notes, *found.notes, curves), warnings)
 
 
-def _on_face(shapes: PolygonArray, face: shapely.Polygon, text: str, notes: tuple[str, ...]) -> Placement:
+def _unlike(artwork: Artwork, wish: _Wish, width_mm: float, height_mm: float) -> list[str]:
+    """That a drawing laid on the block as it is was not drawn for a block of this size."""
+    page = artwork.width_mm, artwork.height_mm
+    if wish.at or wish.width or wish.height or None in page or np.allclose(page, (width_mm, height_mm), atol=_SAME_MM):  # type: ignore[arg-type]
+        return []
+    return [
+        f"its page is {page[0]:g} x {page[1]:g} mm, but the block {width_mm:g} x {height_mm:g} mm: it lies in the "
+        "lower left corner; say where it belongs ('FILE at X Y width W') if that is wrong"
+    ]
+
+
+def _on_face(shapes: PolygonArray, face: shapely.Polygon, text: str) -> Placement:
     found = geometry.parts(shapely.intersection(shapes, face)) if len(shapes) else shapes
     found = geometry.joined(geometry.snapped(found))
     size = f"{face.bounds[2]:g} x {face.bounds[3]:g} mm"
@@ -92,12 +112,13 @@ def _on_face(shapes: PolygonArray, face: shapely.Polygon, text: str, notes: tupl
             hint="remove the background from the drawing, or make it smaller: 'FILE width W'",
         )  # fmt: skip
     lost = 1 - float(shapely.area(found).sum() / shapely.area(shapes).sum())
-    if lost > 1e-4:
-        notes = (*notes, f"{lost:.1%} of it lies past the block's edge and is cut off")
-    return Placement(found, notes)
+    where = f"it is {x1 - x0:.1f} x {y1 - y0:.1f} mm and lies from {x0:.1f}, {y0:.1f} to {x1:.1f}, {y1:.1f} mm"
+    past = f"{lost:.1%} of it lies past the edge of the block ({size}) and is cut off: {where}"
+    return Placement(found, (where,), (past,) if lost > 1e-4 else ())
 
 
-def _from_file(wish: _Wish, units: str | None) -> tuple[PolygonArray, tuple[str, ...]]:
+def _from_file(wish: _Wish, units: str | None) -> tuple[Artwork, PolygonArray]:
+    """The drawing, and its shapes where they are wanted."""
     artwork = reading.read(wish.path, units=units)
     sized = wish.width is not None or wish.height is not None
     if not artwork.true_size and not sized:
@@ -109,10 +130,10 @@ def _from_file(wish: _Wish, units: str | None) -> tuple[PolygonArray, tuple[str,
         artwork = reading.read(wish.path, units=units, scale=scale)
         shapes, scale = artwork.shapes, 1.0
     if wish.at is None and not sized:
-        return shapes, artwork.notes
+        return artwork, shapes
     x0, y0 = shapely.total_bounds(shapes)[:2] * scale
     x, y = wish.at or (0.0, 0.0)
-    return geometry.moved(shapes, (x - x0, y - y0), scale=scale), artwork.notes
+    return artwork, geometry.moved(shapes, (x - x0, y - y0), scale=scale)
 
 
 def _scale(artwork: Artwork, wish: _Wish) -> float:
@@ -136,6 +157,11 @@ def _wish(text: str) -> _Wish:
         said[key] = tuple(_length(value, key, text) for value in values)
     if "width" in said and "height" in said:
         raise InputError("says both width and height", value=text, hint="say one: the other follows")
+    if (behind := _BEHIND.fullmatch(name)) and not Path(name).exists() and Path(behind[1]).exists():
+        raise InputError(
+            "has words behind the file's name that are not understood", value=behind[2], where=behind[1],
+            hint=f"write {_WORDS}",
+        )  # fmt: skip
     at_mm = said.get("at")
     return _Wish(
         path=Path(name), at=(at_mm[0], at_mm[1]) if at_mm else None,

@@ -43,11 +43,10 @@ def command(file: Path, picture: Path | None, as_json: bool, **given: Any) -> in
     from carvegen.checks import checked
     from carvegen.drawn import drawn_block
     from carvegen.files import save_file
-    from carvegen.writers.views import View
 
     options.check_picture(picture, file)
     way = options.setups({**given, "kinds": options.kinds_of(given["machines"], given["folders"])})[0]
-    drawn = drawn_block(file, size_mm=given["size"], view=View(given["view"]), units=given["units"])
+    drawn = drawn_block(file, size_mm=given["size"], view=options.view(given), units=given["units"])
     job = way.on(drawn.block)
     report = checked(job)
     if picture:

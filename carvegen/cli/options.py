@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from carvegen.job import Setup
     from carvegen.making import Ground
     from carvegen.toolpaths.settings import PathSettings
+    from carvegen.writers.views import View
 
 __all__ = [
     "as_json",
@@ -300,9 +301,8 @@ drawing = _all(
     click.option(
         "--view",
         type=click.Choice(["print", "block"]),
-        default="print",
-        show_default=True,
-        help="From which side the drawing shows the block: as the paper will show it, or mirrored, as the block lies.",
+        help="From which side the drawing shows the block: as the paper will show it, or mirrored, as the block lies.  "
+        "[default: what the file says of itself, or else print]",
     ),
     click.option(
         "--units",
@@ -404,12 +404,25 @@ def placed(text: str, given: Mapping[str, Any]) -> PolygonArray:
     from carvegen.artwork.place import place
 
     width, height = given["size"]
-    found, context = place(text, width_mm=width, height_mm=height), click.get_current_context()
-    notes = [f"{text}: {note}" for note in found.notes]
-    context.meta.setdefault(_NOTES, []).extend(notes)
-    for note in () if context.params.get("as_json") else notes:
-        click.echo(f"… note: {note}", err=True)
+    found = place(text, width_mm=width, height_mm=height)
+    keep_notes([f"{text}: {note}" for note in found.notes])
+    keep_notes([f"{text}: {warning}" for warning in found.warnings], mark="WARNING")
     return found.shapes
+
+
+def keep_notes(notes: Sequence[str], *, mark: str = "") -> None:
+    """Tell what was understood of a drawing, and keep it for the note, the summary and JSON."""
+    context = click.get_current_context()
+    context.meta.setdefault(_NOTES, []).extend(f"{mark}: {note}" if mark else note for note in notes)
+    for note in () if context.params.get("as_json") else notes:
+        click.echo(f"{mark}: {note}" if mark else f"… note: {note}", err=True)
+
+
+def view(given: Mapping[str, Any]) -> View | None:
+    """From which side a drawing is said to show the block; None if the file is to say it."""
+    from carvegen.writers.views import View
+
+    return View(given["view"]) if given["view"] else None
 
 
 def style(given: Mapping[str, Any], *, mend: bool = False) -> Style:
@@ -424,6 +437,7 @@ def style(given: Mapping[str, Any], *, mend: bool = False) -> Style:
         mend=mend or given.get("mend", False),
         width_map=given["width_map"],
         paths=path_settings(given),
+        notes=tuple(click.get_current_context().meta.get(_NOTES, ())),
     )
 
 
@@ -496,12 +510,13 @@ def finish(delivery: Delivery, out: Path, *, as_json: bool) -> int:
     """Say what was written, what was found and what to look at first; the exit code."""
     block, code = delivery.block, int(any(report.breaks for report in delivery.reports.values()))
     if as_json:
-        notes = click.get_current_context().meta.get(_NOTES, [])
-        click.echo(json.dumps({"out": str(out), **figures(block), "notes": notes, **delivery.to_dict()}, indent=1))
+        click.echo(json.dumps({"out": str(out), **figures(block), **delivery.to_dict()}, indent=1))
         return code
     from carvegen.writers.table import findings_table
 
     click.echo(summary(block))
+    for note in (note for note in delivery.notes if note.startswith("WARNING")):
+        click.echo(note)
     if len(block.cuts) == 0:
         click.echo("NOTHING IS CUT: no shape fits or holds here. Try another preset, finer limits or other places.")
     if delivery.changes:

@@ -164,6 +164,7 @@ def _say_json(artwork: Artwork) -> None:
         "width_mm": artwork.width_mm and round(artwork.width_mm, 3),
         "height_mm": artwork.height_mm and round(artwork.height_mm, 3),
         "true_size": artwork.true_size,
+        "tolerance_mm": round(artwork.tolerance_mm, 4),
         "layers": _figures(artwork),
         "notes": list(artwork.notes),
     }
@@ -179,6 +180,7 @@ def _say(artwork: Artwork) -> None:
         click.echo("It has no page.")
     else:
         click.echo(f"Page {artwork.width_mm:.2f} × {artwork.height_mm:.2f} mm, print view.")
+    click.echo(f"Curves are made of straight pieces, at most {artwork.tolerance_mm:.2g} mm off.")
     rows = [("layer", "shapes", "holes", "points", "area mm²")]
     rows += [tuple(map(str, row.values())) for row in _figures(artwork)]  # type: ignore[misc]
     widths = [max(len(row[k]) for row in rows) for k in range(5)]

@@ -26,6 +26,7 @@ __all__ = ["artwork_dxf", "artwork_png", "artwork_svg", "page_size"]
 #: Muted colours, dark to light, with their DXF indices; a layer is told by its name.
 _COLOURS = (("#2b3a4e", 250), ("#5f7f86", 135), ("#a8742a", 33), ("#7a5a74", 225), ("#6b5a4a", 35), ("#77776e", 253))
 _NO_NAME = "SHAPES"
+_VIEW = "Artwork, PRINT VIEW: as the paper will show it. UNITS=MM, true size."
 _MOST_SIDE_PX = 2400
 _PX_PER_MM = 10.0
 _PAPER = (251, 250, 246)
@@ -45,7 +46,7 @@ def artwork_svg(layers: Mapping[str, PolygonArray], size: tuple[float, float], a
 
 def artwork_dxf(layers: Mapping[str, PolygonArray], size: tuple[float, float]) -> str:
     """Closed polylines in millimetres on layers of the same names, DXF release 2000."""
-    return layers_dxf(dict(zip(_layers(layers), layers.values(), strict=True)), size)
+    return layers_dxf(dict(zip(_layers(layers), layers.values(), strict=True)), size, words=_VIEW)
 
 
 def artwork_png(layers: Mapping[str, PolygonArray], size: tuple[float, float]) -> bytes:

@@ -23,7 +23,7 @@ from carvegen.writers.layers import (
     palette,
 )
 from carvegen.writers.outlines import ring_texts
-from carvegen.writers.sheet import Sheet, layers_of, machine_sheet
+from carvegen.writers.sheet import Sheet, TextLine, layers_of, machine_sheet
 from carvegen.writers.views import View, seen
 
 if TYPE_CHECKING:
@@ -37,6 +37,7 @@ __all__ = ["VERSIONS", "ascii_text", "layers_dxf", "machine_dxf", "with_entities
 
 VERSIONS = ("R2000", "R12")
 
+_WORDS_MM = 4.0  # height of the words under a page
 _LETTER_SHARE = 0.7  # of a line's height: DXF asks for the height of a capital
 
 
@@ -78,10 +79,14 @@ def machine_dxf(job: Job, version: str = "R2000") -> str:
     return _filled(doc, {layers[name]: contours[name] for name in names}, old=version == "R12")
 
 
-def layers_dxf(layers: Mapping[Layer, PolygonArray], size: tuple[float, float]) -> str:
-    """Closed polylines on layers, release 2000, in millimetres, on a page of `size` with the origin at its corner."""
+def layers_dxf(layers: Mapping[Layer, PolygonArray], size: tuple[float, float], *, words: str) -> str:
+    """Closed polylines on layers, release 2000, in millimetres, on a page of `size` with the origin at its corner.
+
+    The `words` stand under the page, on a layer for notes.
+    """
     sheet = Sheet(
-        left=0, bottom=0, right=size[0], top=size[1], register=geometry.empty(), bar=geometry.box(*size), lines=()
+        left=0, bottom=0, right=size[0], top=size[1], register=geometry.empty(), bar=geometry.box(*size),
+        lines=(TextLine(at=(0.0, -2 * _WORDS_MM), size_mm=_WORDS_MM, text=words),),
     )
     return _filled(_document("R2000", sheet, list(layers)), layers, old=False)
 

@@ -111,7 +111,7 @@ def test_refusals_say_what_to_do(files, text, said, remedy) -> None:
 
 def test_what_is_cut_off_is_said(files) -> None:
     found = place("box 190 0 30 150", **BLOCK)
-    assert any("66.7%" in note for note in found.notes)
+    assert any("66.7%" in warning for warning in found.warnings)
 
 
 def test_enlarged_curves_stay_fine(tmp_path) -> None:

@@ -59,7 +59,7 @@ def test_a_machine_file_comes_back(own_folder, job, form):
     assert_same(drawn.block.cut_outs, job.block.cut_outs)
     assert any("REGISTER" in note for note in drawn.notes)
     assert any("NOTES" in note for note in drawn.notes)
-    mirrored = drawn_block(path).block
+    mirrored = drawn_block(path, view=View.PRINT).block
     assert_same(geometry.mirrored(mirrored.cuts, 40), job.block.cuts)
 
 

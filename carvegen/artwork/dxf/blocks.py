@@ -19,14 +19,14 @@ def entities(document: Any, notes: Notes) -> Iterator[tuple[Any, Any, str]]:  # 
     """Each visible entity of the model space, its move to the model's coordinates, and its layer."""
     from ezdxf.math import Matrix44
 
-    hidden = {layer.dxf.name.lower() for layer in document.layers if layer.is_off() or layer.is_frozen()}
+    hidden = {_letters(layer.dxf.name).lower() for layer in document.layers if layer.is_off() or layer.is_frozen()}
     _check_count(document)
     waiting: list[tuple[Any, Any, str]] = [
         (entity, Matrix44(), "0") for entity in reversed(list(document.modelspace()))
     ]
     while waiting:
         entity, move, above = waiting.pop()
-        own = str(entity.dxf.get("layer", "0"))
+        own = _letters(str(entity.dxf.get("layer", "0")))
         layer = above if own == "0" else own
         if layer.lower() in hidden or entity.dxf.get("invisible", 0):
             notes.add("hidden things are left out", f"on layer {layer!r}")
@@ -35,6 +35,13 @@ def entities(document: Any, notes: Notes) -> Iterator[tuple[Any, Any, str]]:  # 
             waiting.extend((part, within * move, layer) for part, within in inner)
         else:
             yield entity, move, layer
+
+
+def _letters(name: str) -> str:
+    r"""A name with its letters written by their codes, ``\U+00E9``, as letters (published DXF reference, strings)."""
+    from ezdxf.lldxf.encoding import decode_dxf_unicode
+
+    return decode_dxf_unicode(name) if "\\U+" in name.upper() else name
 
 
 def _check_count(document: Any) -> None:  # noqa: ANN401

@@ -13,7 +13,7 @@ import shapely
 
 from carvegen.artwork import bounds, rounds
 from carvegen.artwork.clean import cleaned
-from carvegen.artwork.drawing import EVERYTHING, Artwork, Notes, Wanted
+from carvegen.artwork.drawing import EVERYTHING, Artwork, Notes, Wanted, view_in
 from carvegen.artwork.dxf import chains, splines
 from carvegen.artwork.dxf.blocks import entities, fenced, name_of, whole
 from carvegen.artwork.region import region
@@ -81,7 +81,9 @@ def _read(path: Path, units: str | None, scale: float, wanted: Wanted) -> Artwor
         if not wanted.leaves_out(layer, notes):
             reader.take(entity, move, layer)
     wanted.check(notes)
-    return Artwork(cleaned(reader.shapes(), notes), None, None, notes.lines(), tolerance_mm=wanted.tolerance_mm)
+    said = view_in(_text(entity) for entity in document.modelspace().query("TEXT MTEXT"))
+    layers = cleaned(reader.shapes(), notes)
+    return Artwork(layers, None, None, notes.lines(), tolerance_mm=wanted.tolerance_mm, says_view=said)
 
 
 def _broken(error: Exception) -> InputError:

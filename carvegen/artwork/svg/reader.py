@@ -10,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from carvegen import geometry
 from carvegen.artwork.clean import cleaned
-from carvegen.artwork.drawing import EVERYTHING, Artwork, Notes, Wanted
+from carvegen.artwork.drawing import EVERYTHING, Artwork, Notes, Wanted, view_in
 from carvegen.artwork.svg import expansion, forms, moves, page, style
 from carvegen.artwork.svg.ink import Ink, refused
 from carvegen.artwork.svg.moves import Transform
@@ -62,8 +62,9 @@ def read_svg(data: bytes, *, units: str | None = None, scale: float = 1.0, wante
         raw = _Reader(root, notes, wanted).layers(sheet)
     layers = cleaned(raw, notes)
     return Artwork(
-        layers, sheet.width_mm, sheet.height_mm, notes.lines(), sheet.true_size, tolerance_mm=wanted.tolerance_mm
-    )
+        layers, sheet.width_mm, sheet.height_mm, notes.lines(), sheet.true_size, wanted.tolerance_mm,
+        view_in(child.text or "" for child in root if child.kind in ("title", "desc")),  # type: ignore[attr-defined]
+    )  # fmt: skip
 
 
 def _unsized(raw: Mapping[str, list[PolygonArray]]) -> float:
