@@ -15,7 +15,8 @@ __all__ = ["command"]
 @click.command(name="new")
 @click.argument("folder", required=False, type=click.Path(path_type=Path))
 @click.option("--schema", is_flag=True, help="Write only the JSON schema of print files, for editors, to the output.")
-def command(folder: Path | None, schema: bool) -> None:
+@click.option("--keys", is_flag=True, help="Write only the list of all that a print file may hold, to the output.")
+def command(folder: Path | None, schema: bool, keys: bool) -> None:
     """Put a sample print into a new folder: a print file with comments, its drawing, and the schema for editors.
 
     \b
@@ -27,6 +28,11 @@ def command(folder: Path | None, schema: bool) -> None:
     from carvegen.printfile_schema import schema as made
     from carvegen.samples import FILES, sample
 
+    if keys:
+        from carvegen.printfile_reference import reference
+
+        click.echo(reference(), nl=False)
+        return
     text = json.dumps(made(), indent=1) + "\n"
     if schema:
         click.echo(text, nl=False)
