@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.errors import InputError
 from carvegen.facts import feeds
 from carvegen.toolpaths import reach
 from carvegen.toolpaths import router_remarks as told
@@ -79,6 +80,8 @@ class _Table:
     def __post_init__(self) -> None:
         self.depth_mm = deepest_mm(self.job)
         own = self.job.cutter
+        for cutter in self.settings.also_cutters:
+            _check_fits(cutter, self.job)
         cutters = {its.key: its for its in (own, *self.settings.also_cutters)}.values()
         fits = [reach.fit(cutter, own, self.depth_mm) for cutter in cutters] if self.depth_mm > 0 else []
         self.fits = sorted(fits, key=lambda its: (-its.floor_mm, its.cutter.key))
@@ -175,7 +178,7 @@ class _Table:
         return Operation(
             name=f"{work.value} {its.cutter.key}".upper(),
             work=work,
-            asks=f"{_ASKS[work]}, {_in_passes(passes)} to {self.depth_mm:g} mm below the face",
+            asks=f"{told.ASKS[work]}, {told.in_passes(passes)} to {self.depth_mm:g} mm below the face",
             cutter=its.cutter,
             paths=worked(flat, down, ramped=ramped),
             depth_mm=self.depth_mm,
@@ -208,7 +211,7 @@ class _Table:
                 found.append(
                     Operation(
                         name=f"{Work.CUT_THROUGH.value} {its.cutter.key}".upper(), work=Work.CUT_THROUGH,
-                        asks=f"cut through the block, {_in_passes(passes)}; a board that may be cut lies under it",
+                        asks=f"cut through the block, {told.in_passes(passes)}; a board that may be cut lies under it",
                         cutter=its.cutter, paths=paths, depth_mm=depth,
                     )
                 )  # fmt: skip
@@ -238,11 +241,9 @@ class _Table:
         return max(depth / self._passes(cutter, depth) for depth in depths)
 
 
-_ASKS = {
-    Work.CLEAR: "clear the floor of the cuts",
-    Work.WALL: "follow the walls, which lie on the right of the way (climb milling, spindle clockwise)",
-}
-
-
-def _in_passes(passes: int) -> str:
-    return "in one pass" if passes == 1 else f"in {passes} passes"
+def _check_fits(cutter: Cutter, job: Job) -> None:
+    if job.machine.kind not in cutter.machines:
+        raise InputError(
+            f"goes into: {', '.join(cutter.machines)}; not into {job.machine.key}",
+            value=cutter.key, where="--also-cutter", hint="choose a cutter for this machine: carvegen profiles list",
+        )  # fmt: skip

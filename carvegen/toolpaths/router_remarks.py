@@ -20,9 +20,20 @@ if TYPE_CHECKING:
     from carvegen.toolpaths.reach import Fit
     from carvegen.toolpaths.settings import PathSettings
 
-__all__ = ["about_barred", "about_depth", "about_feeds", "about_unreached", "about_ways"]
+__all__ = ["ASKS", "about_barred", "about_depth", "about_feeds", "about_unreached", "about_ways", "in_passes"]
+
+#: What an operation asks of the operator.
+ASKS = {
+    Work.CLEAR: "clear the floor of the cuts",
+    Work.WALL: "follow the walls, which lie on the right of the way (climb milling, spindle clockwise)",
+}
 
 _FINE_MM2 = 400.0  #: of floor, from which on a straight cutter is worth naming beside a point; our own choice
+
+
+def in_passes(passes: int) -> str:
+    """How often, in words."""
+    return "in one pass" if passes == 1 else f"in {passes} passes"
 
 
 def about_depth(job: Job, depth_mm: float) -> Iterator[str]:

@@ -41,8 +41,9 @@ _CLOSING = {
     True: "This note gives the usual cautions and replaces nothing: the tool makers' instructions, the rules "
     "of the workshop, local codes and the advice of trained people go before it.",
     False: "This note gives the usual cautions and replaces nothing: the machine's manual, the shop's rules, "
-    "local codes and the judgement of a trained operator go before it. It names no power, speed or "
-    "feed: those are the shop's to set, on a test piece first.",
+    "local codes and the judgement of a trained operator go before it. It names no power and no speed of "
+    "a beam; what it says of a spindle and of feeds is where to begin trying. Settings are the shop's, on a test "
+    "piece first.",
 }
 
 

@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.ndimage import distance_transform_edt
 
+from carvegen.errors import InputError
 from carvegen.facts import cutting
 from carvegen.toolpaths.paths import Operation, Plan, Work
 from carvegen.toolpaths.promises import broken
@@ -24,7 +25,7 @@ SIZE = (24.0, 18.0)
 
 def job(*cuts: shapely.Polygon, cutter: str = "flat-1", material: str = "basswood", **more):
     size, cut_outs = more.pop("size", SIZE), more.pop("cut_outs", ())
-    return setup(material, cutter, **more).on(block(*cuts, size=size, cut_outs=cut_outs))
+    return setup(material, cutter, machine=SHELF.machine("router-bed"), **more).on(block(*cuts, size=size, cut_outs=cut_outs))
 
 
 def settings(*also: str, **more) -> PathSettings:
@@ -311,6 +312,13 @@ def test_no_cut_no_plan() -> None:
     plan = router_plan(job(cutter="flat-1", depth=1.0), settings("flat-3"))
     assert plan.operations == ()
     assert len(plan.unreached) == 0
+
+
+@pytest.mark.parametrize("stranger", ["laser-fine", "u-2"])
+def test_a_further_cutter_must_go_into_the_machine(stranger) -> None:
+    its = job(box(3, 3, 18, 12), cutter="flat-3", depth=1.0)
+    with pytest.raises(InputError, match="goes into"):
+        router_plan(its, settings(stranger))
 
 
 def test_a_further_cutter_named_twice_works_once() -> None:
