@@ -121,6 +121,8 @@ class _V:
         z = ways.z[k] + way * slope[k]
         edge = np.where(z < _FACE, self.blunt_mm - z * self.tan, 0.0) - d
         height = np.where(d <= self.blunt_mm, z, -edge / self.tan)
+        under = _beside(ways, k, u, beside) <= self.blunt_mm
+        height = np.where(under, np.minimum(height, _lowest(ways, k, u, beside, self.blunt_mm)), height)
         return edge, np.where(z < _FACE, height, 0.0)
 
 
@@ -139,12 +141,21 @@ class _Upright:
 
     def passed(self, x: Floats, y: Floats, ways: Ways, k: Indices) -> tuple[Floats, Floats]:
         u, beside = ways.seen(x, y, k)
-        d = np.hypot(u - np.clip(u, 0, ways.length[k]), beside)
-        reach = np.sqrt(np.maximum(self.radius_mm**2 - beside**2, 0))
-        lowest = np.clip(u - np.sign(ways.fall)[k] * reach, 0, ways.length[k])
-        z = ways.z[k] + lowest * (ways.fall / ways.length)[k]
-        edge = np.where(z < _FACE, self.radius_mm, 0.0) - d
+        z = _lowest(ways, k, u, beside, self.radius_mm)
+        edge = np.where(z < _FACE, self.radius_mm, 0.0) - _beside(ways, k, u, beside)
         return edge, np.where((edge >= 0) & (z < _FACE), z, 0.0)
+
+
+def _beside(ways: Ways, k: Indices, u: Floats, beside: Floats) -> Floats:
+    """The distance of each place from its way."""
+    return np.asarray(np.hypot(u - np.clip(u, 0, ways.length[k]), beside))
+
+
+def _lowest(ways: Ways, k: Indices, u: Floats, beside: Floats, radius_mm: float) -> Floats:
+    """How low the tip is at the lowest place of the way from which an end of this radius reaches each place."""
+    reach = np.sqrt(np.maximum(radius_mm**2 - beside**2, 0))
+    way = np.clip(u - np.sign(ways.fall)[k] * reach, 0, ways.length[k])
+    return np.asarray(ways.z[k] + way * (ways.fall / ways.length)[k])
 
 
 @dataclass(frozen=True)

@@ -188,6 +188,7 @@ def _deviation(more: PolygonArray, less: PolygonArray, noise_mm: float) -> Devia
     core = shapely.buffer(places, -noise_mm / 2, quad_segs=2)
     wide = ~shapely.is_empty(core)
     places, core = places[wide], core[wide]
+    places = geometry.parts(shapely.intersection(places, shapely.buffer(core, noise_mm, quad_segs=2)))
     points = shapely.get_coordinates(core)
     if not len(points):
         return Deviation(places=places, worst_mm=0.0, worst_at=None)

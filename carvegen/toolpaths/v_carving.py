@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 __all__ = ["v_plan"]
 
 _SHALLOW_MM = 0.3  #: a cut less deep fills with ink or is reached by a soft roller; common practice, no source
+_SLIVER_MM = 0.02  #: the middle of the strip beside the block is out of reach by this: nothing is to be cut there
 _SCRATCH_MM = 0.02  #: what goes no deeper is left out; our own choice
 
 
@@ -54,7 +55,7 @@ def _lines(job: Job, settings: PathSettings, depth_mm: float) -> tuple[Paths, Po
     half = float(cutting.half_width_mm(job.cutter, np.zeros(1), depth_mm)[0])
     barred = geometry.parts(reach.grown(settings.no_go, half)) if len(settings.no_go) else geometry.empty()
     ground, whole = reach.ground(job.block, half / 2)  # so narrow a strip beside it that slivers at the edge are lines
-    zone = shapely.difference(_room(job, whole, half / 2), shapely.union_all(barred))
+    zone = shapely.difference(_room(job, whole, half / 2 - _SLIVER_MM), shapely.union_all(barred))
     passes = _passes(job, settings, depth_mm)
     paths = centre_lines(geometry.parts(ground), job.cutter, depth_mm, passes=passes, zone=zone)
     paths = picked(paths, np.flatnonzero(_depths(paths) > _SCRATCH_MM))

@@ -1,0 +1,184 @@
+"""What cutters leave, against closed forms, against shapely's offsets, and against a twin that samples."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from PIL import Image
+
+from carvegen.checks import land_width
+from carvegen.facts.cutting import half_width_mm
+from carvegen.job import Job
+from carvegen.toolpaths import plan_for
+from carvegen.toolpaths.paths import Operation, Paths, Plan, Work
+from carvegen.toolpaths.relief import Relief, untouched
+from carvegen.toolpaths.settings import PathSettings
+from carvegen.toolpaths.simulation import Simulated, simulated
+from carvegen.writers.plan_files import extras
+from carvegen.writers.simulated_png import simulated_png
+from tests.cases import SHELF, block, box, disc, setup
+
+ROUTER, LASER = SHELF.machine("router-bed"), SHELF.machine("laser-bed")
+
+
+def way(*points: tuple[float, float, float]) -> Paths:
+    return Paths(np.array(points, dtype=float), np.array([0, len(points)]), np.array([False]))
+
+
+def at(relief: Relief, x: float, y: float) -> float:
+    column, row = (round((place - low) / relief.px_mm) for place, low in zip((x, y), relief.corner, strict=True))
+    return float(relief.height[row, column])
+
+
+def followed(paths: Paths, key: str, px: float = 0.02) -> Relief:
+    relief = untouched(12.0, 8.0, px)
+    relief.cut(paths, SHELF.cutter(key), 1.0)
+    return relief
+
+
+def job_on(its, cutter: str = "v-60", machine=ROUTER, **changed) -> Job:
+    return setup("cherry", cutter, machine=machine, depth=changed.pop("depth", 1.0), **changed).on(its)
+
+
+def result(its, cutter: str = "v-60", machine=ROUTER, px: float = 0.05, **choices) -> Simulated:
+    plan = plan_for(job_on(its, cutter, machine), PathSettings(**choices))
+    assert plan is not None
+    return simulated(plan, px)
+
+
+@pytest.mark.parametrize("key", ["v-30", "v-60", "v-90", "flat-1", "ball-1", "ball-3", "taper-0.5"])
+def test_a_level_way_leaves_the_cutter_s_own_profile(key: str) -> None:
+    relief, cutter = followed(way((2, 4, -0.8), (10, 4, -0.8)), key), SHELF.cutter(key)
+    for depth in (0.05, 0.3, 0.6):
+        half = float(half_width_mm(cutter, np.array([depth]), 0.8)[0])
+        inside, outside = at(relief, 6, 4 + half - 0.03), at(relief, 6, 4 + half + 0.03)
+        assert inside <= -depth + 0.02
+        assert outside >= -depth - 0.02
+    area = shapely.area(relief.outlines()).sum()
+    half = float(half_width_mm(cutter, np.zeros(1), 0.8)[0])
+    assert area == pytest.approx(8 * 2 * half + math.pi * half**2, rel=2e-3)
+
+
+def test_a_v_on_a_slope_leaves_what_many_cones_leave() -> None:
+    """The twin stamps 1,500 single cones along the way."""
+    a, b = np.array((2.0, 3.0, -0.1)), np.array((9.0, 5.0, -1.4))
+    relief, cutter = followed(way(tuple(a), tuple(b)), "v-60", 0.05), SHELF.cutter("v-60")
+    tan, blunt = math.tan(math.radians(30)), cutter.values["tip_mm"] / 2
+    rows, columns = np.indices(relief.height.shape)
+    x, y = relief.corner[0] + 0.05 * columns, relief.corner[1] + 0.05 * rows
+    twin = np.zeros(relief.height.shape)
+    for share in np.linspace(0, 1, 1500):
+        px, py, pz = a + share * (b - a)
+        twin = np.minimum(twin, pz + np.maximum(np.hypot(x - px, y - py) - blunt, 0) / tan)
+    assert relief.height == pytest.approx(twin, abs=2e-3)
+
+
+def test_straight_down_leaves_one_cone_and_a_point_above_the_face_nothing() -> None:
+    relief = followed(way((6, 4, 0), (6, 4, -1)), "v-90")
+    assert at(relief, 6, 4) == pytest.approx(-1, abs=0.02)
+    assert shapely.area(relief.outlines()).sum() == pytest.approx(math.pi * 1.05**2, rel=2e-3)
+    assert len(followed(way((2, 4, 5), (10, 4, 5)), "v-90").outlines()) == 0
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.lists(st.tuples(st.floats(2, 10), st.floats(2, 6)), min_size=2, max_size=6, unique=True))
+def test_a_flat_cutter_s_way_is_the_buffer_of_its_line(points: list[tuple[float, float]]) -> None:
+    relief = followed(way(*((x, y, -1) for x, y in points)), "flat-1", 0.05)
+    expected = shapely.LineString(points).buffer(0.5, quad_segs=32)
+    found = shapely.union_all(relief.outlines())
+    assert shapely.symmetric_difference(found, expected).area < 0.004 * expected.length
+    assert shapely.hausdorff_distance(found, expected) < 0.1  # two pixels, in sharp notches
+
+
+def test_a_v_plan_leaves_the_land_and_cuts_all() -> None:
+    its = result(block(box(5, 4, 20, 0.8), box(5, 8, 20, 12), disc(32, 10, 0.6)))
+    assert its.lost.worst_mm <= its.noise_mm
+    assert its.missed.area_mm2 < 0.03  # corners, which the blunt tip rounds
+    assert len(its.report) == 0
+    assert shapely.area(its.block.cuts).sum() == pytest.approx(16 + 240 + math.pi * 0.36, rel=2e-3)
+    assert its.relief.height.min() == pytest.approx(-1, abs=1e-6)
+
+
+def test_a_wide_cutter_misses_corners_by_the_closed_form() -> None:
+    """Plane geometry: in a square corner a radius r leaves r (√2 - 1) at its farthest and r² (1 - pi/4) of area."""
+    its = result(block(box(5, 5, 12, 10)), "flat-3", px=0.02)
+    r = SHELF.cutter("flat-3").values["diameter_mm"] / 2
+    assert its.missed.worst_mm == pytest.approx(r * (math.sqrt(2) - 1), abs=0.03)
+    assert its.missed.area_mm2 == pytest.approx(4 * r**2 * (1 - math.pi / 4), rel=0.03)
+    assert len(its.missed.places) == 4
+    assert its.lost.area_mm2 < 0.01
+
+
+@pytest.mark.parametrize("lowered", ["shapes", "lines", "contours"])
+def test_a_laser_s_plan_leaves_the_land_whichever_way_it_lowers(lowered: str) -> None:
+    its = result(block(box(5, 5, 12, 10).difference(box(9, 8, 4, 4))), "laser-fine", LASER, lowered=lowered)
+    assert its.lost.worst_mm <= its.noise_mm
+    assert its.missed.area_mm2 < 0.1
+    assert at(its.relief, 11, 10) == 0
+    assert at(its.relief, 7, 10) == pytest.approx(-1)
+
+
+def test_a_cut_out_falls_out_and_a_tab_holds_nothing_of_it_back() -> None:
+    its = result(block(box(5, 5, 4, 4), cut_outs=(box(15, 8, 14, 14),)), "laser-fine", LASER)
+    assert shapely.area(its.block.cut_outs).sum() == pytest.approx(196, rel=5e-3)
+    assert its.lost.worst_mm < 0.05
+
+
+def test_a_cutter_set_too_deep_loses_land_and_the_checks_say_so() -> None:
+    """Two strips across the grain, 0.6 mm of land between; 0.3 mm too deep a 60° V is 0.173 mm wider each side."""
+    job = job_on(block(box(5, 5, 1.0, 20), box(6.6, 5, 1.0, 20)))
+    plan = plan_for(job, PathSettings())
+    assert plan is not None
+    deep = [dataclasses.replace(one, paths=dataclasses.replace(one.paths, xyz=one.paths.xyz - (0, 0, 0.3)))
+            for one in plan.operations]  # fmt: skip
+    its = simulated(dataclasses.replace(plan, operations=tuple(deep)), 0.02)
+    assert its.lost.worst_mm == pytest.approx(0.3 * math.tan(math.radians(30)), abs=0.02)
+    assert its.lost.area_mm2 == pytest.approx(2 * (42 * 0.173), rel=0.05)
+    rules = {finding.rule for finding in its.report}
+    assert land_width.RULE in rules
+    narrow = min(finding.measured for finding in its.report if finding.rule == land_width.RULE)
+    assert narrow == pytest.approx(0.6 - 2 * 0.173, abs=0.02)
+    assert len(simulated(plan, 0.05).report) == 0
+
+
+def test_what_is_not_cut_at_all_is_missed() -> None:
+    job = job_on(block(box(5, 5, 20, 1.0), box(5, 16, 20, 1.0)))
+    line = way((5.5, 5.5, -0.6), (24.5, 5.5, -0.6))
+    one = Operation(
+        name="CENTRE LINE V-60", work=Work.CENTRE_LINE, asks="", cutter=job.cutter, paths=line, depth_mm=0.6
+    )
+    its = simulated(Plan(job=job, operations=(one,)))
+    assert its.missed.area_mm2 > 20
+    assert 16 < its.missed.worst_at[1] < 17
+    assert simulated(Plan(job=job, operations=())).missed.area_mm2 == pytest.approx(40)
+
+
+def test_the_picture_shows_the_block_as_it_lies_with_lost_and_missed_in_colour() -> None:
+    its = result(block(box(2, 2, 10, 10)), "flat-3", px=0.1)
+    picture = np.asarray(Image.open(io.BytesIO(simulated_png(its))).convert("RGB")).astype(int)
+    assert picture.shape == (300, 400, 3)
+    floor, face = picture[300 - 70, 400 - 70], picture[50, 50]  # the print's left is the block's right
+    assert floor.sum() < face.sum() - 60
+    red, green, blue = np.moveaxis(picture, 2, 0)
+    teal = (green > red + 60) & (blue > red + 60)
+    assert teal.sum() == pytest.approx(100 * its.missed.area_mm2, rel=0.35)
+
+
+def test_the_note_tells_the_figures_and_says_what_they_rest_on() -> None:
+    plan = plan_for(job_on(block(box(5, 5, 12, 10)), "flat-3"), PathSettings())
+    assert plan is not None
+    assert extras(plan, PathSettings()).names == ()
+    made = extras(plan, PathSettings(simulated=True, program=True))
+    assert made.names == ("simulated.png", "program-1.nc")
+    assert list(made.files()) == list(made.names)
+    note = made.note()
+    assert "Land lost: none." in note
+    assert "4 places" in note
+    assert made.to_dict()["cut_missed"]["places"] == 4
