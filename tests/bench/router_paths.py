@@ -1,0 +1,58 @@
+"""Times router paths on the working size beside the plain way: the whole land grown by the cutter, ring by ring.
+
+Run with ``python -m tests.bench.router_paths``; seconds of processor time.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import shapely
+
+from carvegen import geometry
+from carvegen.block import Block
+from carvegen.facts.profiles import Library
+from carvegen.job import setups_for
+from carvegen.toolpaths import reach
+from carvegen.toolpaths.router import router_plan
+from carvegen.toolpaths.settings import PathSettings
+from tests.bench.__main__ import Figure, block_of, flakes, setup, timed
+
+SETS = (("v-30", ("flat-1",)), ("flat-1", ()))
+SHARE = 0.02  #: of the working size that the plain way is run on
+DEPTH_MM = 0.5
+
+
+def plain_rings(block: Block, inset_mm: float, step_mm: float) -> list[shapely.Geometry]:
+    """Every ring of one cutter: the land of the whole block in one piece, grown again and again."""
+    land = shapely.difference(block.face, shapely.union_all(block.cuts))
+    rings, off = [], inset_mm
+    while not (free := shapely.difference(block.face, shapely.buffer(land, off, quad_segs=16))).is_empty:
+        rings.append(shapely.boundary(free))
+        off += step_mm
+    return rings
+
+
+def main() -> None:
+    shelf = Library()
+    cuts, part = flakes(setup()), flakes(setup(), share=SHARE)
+    for own, also in SETS:
+        way = setups_for(shelf, material="maple-end-grain", cutter=own, kinds=["router"], depth_mm=DEPTH_MM)[0]
+        way = replace(way, cutter=replace(way.cutter, smallest_cut_mm=0.2))
+        settings = PathSettings(also_cutters=tuple(map(shelf.cutter, also)))
+        job = way.on(block_of(cuts))
+        seconds, plan = timed(lambda job=job, settings=settings: router_plan(job, settings))
+        its = reach.fit(way.cutter, way.cutter, DEPTH_MM)
+        few = block_of(part, share=SHARE)
+        plain, _ = timed(lambda few=few, its=its: plain_rings(few, its.inset_mm, 0.7 * its.floor_mm))
+        name = " + ".join((own, *also))
+        print(
+            Figure(f"{name} / whole land grown", seconds, plain * len(cuts) / len(part), f"{len(part)} flakes").line()
+        )
+        paths = sum(len(operation.paths) for operation in plan.operations)
+        points = sum(len(operation.paths.xyz) for operation in plan.operations)
+        print(f"  {paths} paths, {points / 1e6:.1f} M points, {len(geometry.parts(plan.unreached))} places unreached")
+
+
+if __name__ == "__main__":
+    main()
