@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,8 +22,9 @@ if TYPE_CHECKING:
     from carvegen.artwork.svg.xmltree import Node
     from carvegen.geometry import Floats, PolygonArray
 
-__all__ = ["Ink", "refused"]
+__all__ = ["Extent", "Ink", "refused"]
 
+_LOOK = 25  #: points that measuring a shape once more counts for, so that it can't be done without end
 _HAIRLINE_MM = 0.36  #: a little more than 1 pt: no narrower groove is meant by a line in a file for checking
 
 
@@ -34,6 +36,7 @@ class Ink:
         self.found: dict[str, list[PolygonArray]] = {}
         self.alone: dict[str, list[tuple[Node, State, Line]]] = {}
         self.white = self.coloured = False
+        self.px_mm: float | None = None  #: length of one px on the page; None without a true size
 
     def apart(self) -> Ink:
         """Another gathering, for a clip path, that goes on counting."""
@@ -63,7 +66,7 @@ class Ink:
             self._fill(node, state, moved)
         if not state.clipping and style.is_painted(state.style, "stroke"):
             self._colour(node, state.style, "stroke")
-            if self.wanted.outlines and not filled and _encloses(lines, self._pen(state, scale).width * scale):
+            if self.wanted.outlines and not filled and _encloses(lines, self._width_mm(state, scale)):
                 self.notes.add("a thin outline without a fill is taken as the shape that it encloses")
                 self._fill(node, state, moved)
             else:
@@ -80,8 +83,6 @@ class Ink:
             return
         if look["mask"] not in ("none", ""):
             raise refused("is covered by a mask", look["mask"])
-        if look["vector-effect"] == "non-scaling-stroke" and style.is_painted(look, "stroke"):
-            raise InputError("has a line whose width has no size of its own", hint="convert the line to a path")
         if look["filter"] not in ("none", ""):
             self.notes.add("a filter effect (blur, shadow) is left out", node.place)
         if (style.number(look["opacity"]) or 1) < 1:
@@ -128,6 +129,10 @@ class Ink:
         return found.shapes
 
     def _stroke(self, node: Node, state: State, lines: list[Line], scale: float) -> None:
+        if state.style["vector-effect"] == "non-scaling-stroke":
+            lines = [Line(moves.apply(state.move, line.xy), line.closed) for line in lines]
+            state, scale = self._on_page(state), self.px_mm or 1.0
+            lines = [Line(line.xy / scale, line.closed) for line in lines]
         pen = self._pen(state, scale)
         if pen.width == 0:
             return
@@ -135,6 +140,17 @@ class Ink:
         area = strokes.outlined(lines, pen)
         if len(area):
             self._take(state, shapely.transform(area, lambda xy: moves.apply(state.move, xy)))
+
+    def _width_mm(self, state: State, scale: float) -> float:
+        held = state.style["vector-effect"] == "non-scaling-stroke"
+        return self._pen(state, scale).width * (self.px_mm or scale if held else scale)
+
+    def _on_page(self, state: State) -> State:
+        """The state for a line whose width is measured on the page (SVG 2 section 8.13, non-scaling-stroke)."""
+        if self.px_mm is None:
+            raise InputError("has a line whose width holds on the page alone, and the page has no size",
+                             hint="give the page a size in mm, or convert the line to a path")
+        return replace(state, move=moves.Identity.scale(self.px_mm))
 
     def _pen(self, state: State, scale: float) -> strokes.Pen:
         look, whole = state.style, float(np.hypot(*state.frame)) / 2**0.5
@@ -161,6 +177,33 @@ class Ink:
             self.notes.add("a shaded or patterned paint is taken as solid", node.place)
         if (style.number(look[f"{kind}-opacity"]) or 1) < 1:
             self.notes.add("a see-through shape is taken as solid", node.place)
+
+
+class Extent(Ink):
+    """Measures how far shapes reach instead of gathering them."""
+
+    def __init__(self, notes: Notes, wanted: Wanted, points: int) -> None:
+        super().__init__(notes, wanted, points)
+        self.reach: list[Floats] = []
+
+    def draw(self, node: Node, state: State) -> None:
+        """Take the corners of one shape."""
+        self.points += _LOOK
+        for line in self._lines(node, state)[0]:
+            xy = moves.apply(state.move, line.xy)
+            bounds.check_reach(xy)
+            if len(xy):
+                self.reach.append(np.stack([xy.min(axis=0), xy.max(axis=0)]))
+
+    def check_effects(self, node: Node, look: Mapping[str, str]) -> None:
+        """What is refused or left out is told when it is drawn."""
+
+    def total(self) -> tuple[float, float, float, float]:
+        """The box round all shapes."""
+        if not self.reach:
+            return (0.0, 0.0, 0.0, 0.0)
+        xy = np.concatenate(self.reach)
+        return (*xy.min(axis=0), *xy.max(axis=0))
 
 
 def _outlines(rings: list[Floats]) -> PolygonArray:

@@ -42,6 +42,7 @@ class Page:
     height_mm: float | None
     true_size: bool
     found: bool = True  #: whether there is a page at all
+    px_mm: float = PX_MM  #: length of one px on the page, whatever its viewBox
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from carvegen import geometry
 from carvegen.artwork.clean import cleaned
 from carvegen.artwork.drawing import EVERYTHING, Artwork, Notes, Wanted, view_in
 from carvegen.artwork.svg import expansion, forms, moves, page, style
-from carvegen.artwork.svg.ink import Ink, refused
+from carvegen.artwork.svg.ink import Extent, Ink, refused
 from carvegen.artwork.svg.moves import Transform
 from carvegen.artwork.svg.page import Page, State
 from carvegen.artwork.svg.xmltree import Node, parse
@@ -76,6 +76,7 @@ def _unsized(raw: Mapping[str, list[PolygonArray]]) -> float:
 
 
 def _enlarged(sheet: Page, scale: float) -> Page:
+    sheet = replace(sheet, px_mm=sheet.px_mm * scale)
     move = Transform().scale(scale).transform(sheet.move)
     if sheet.width_mm is None or sheet.height_mm is None:
         return replace(sheet, move=move)
@@ -99,6 +100,7 @@ class _Reader:
     def layers(self, sheet: Page) -> dict[str, list[PolygonArray]]:
         """Every layer's polygons, not yet cleaned."""
         expansion.check_count(self.root, self.named, _SILENT)
+        self.ink.px_mm = sheet.px_mm if sheet.true_size else None
         self._walk([(self.root, State(sheet.move, sheet.frame))])
         self.wanted.check(self.notes)
         found = self.ink.finished()
@@ -186,7 +188,7 @@ class _Reader:
     def _clipped(self, node: Node, state: State) -> State:
         """The state inside the element's clip path, if it has one."""
         said = state.style["clip-path"]
-        if said in ("none", ""):
+        if said in ("none", "") or isinstance(self.ink, Extent):
             return state
         href = style.target(said)
         target = self.named.get(href or "")
@@ -194,14 +196,24 @@ class _Reader:
             raise refused("is cut off by a clip path that can't be followed", said)
         move = state.move
         if target.get("clipPathUnits") == "objectBoundingBox":
-            if node.kind not in forms.KINDS:
-                raise refused("is cut off by a clip path in shares of a group's size", said)
-            x0, y0, x1, y1 = self.ink.box(node, state)
+            x0, y0, x1, y1 = self.ink.box(node, state) if node.kind in forms.KINDS else self._extent(node, state)
             move = move.transform((x1 - x0, 0, 0, y1 - y0, x0, y0))
         key = (f"#{href}", move)
         if key not in self.clips:
             self.clips[key] = self._inside(target, replace(state, move=move, used=state.used | {key[0]}))
         return replace(state, clip=page.within(state.clip, self.clips[key]))
+
+    def _extent(self, node: Node, state: State) -> tuple[float, float, float, float]:
+        """The box round all that a group or a re-used element shows, in its own units (SVG 1.1 section 7.11)."""
+        ink, notes, images = self.ink, self.notes, self.images
+        self.ink = extent = Extent(Notes(), self.wanted, ink.points)
+        self.notes = extent.notes
+        inner = replace(state, move=moves.Identity, clip=None)
+        try:
+            self._walk(list(self._use(node, inner) if node.kind == "use" else self._children(node, inner)))
+            return extent.total()
+        finally:
+            ink.points, self.ink, self.notes, self.images = extent.points, ink, notes, images
 
     def _inside(self, target: Node, state: State) -> BaseGeometry:
         """What a clip path leaves, in print view."""
