@@ -12,6 +12,7 @@ from carvegen import geometry
 from carvegen.errors import InputError
 from carvegen.growth import Growth
 from carvegen.measures.necks import necks
+from carvegen.nature.aggregates import MEMBER_POWER, aggregated, passed, united
 from carvegen.nature.fields import noise_at
 from carvegen.nature.outlines import SMALLEST_REACH, outlines
 from carvegen.nature.packing import Discs, packed
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 
     from numpy.random import Generator
 
-    from carvegen.geometry import Floats, Indices, PolygonArray
+    from carvegen.geometry import Floats, Mask, PolygonArray
     from carvegen.growth import Place
     from carvegen.limits import Limits
 
@@ -46,6 +47,7 @@ class Settings:
     wind_towards_deg: float = angle(-70.0, help="direction in which the snow is driven; 0 is to the right, -90 down")
     round: float = share(0.6, help="share of round flakes; the others are squarish")
     grown_together: float = share(0.35, help="share of flakes that grow together into lumpy shapes")
+    hidden: float = share(0.6, help="share of the flakes beside what is kept clear that may be partly hidden behind it")
     cut_at_edge: bool = flag(False, help="flakes may be cut off by the edge and by what is kept clear")
 
     def __post_init__(self) -> None:
@@ -85,18 +87,26 @@ PRESETS: Mapping[str, Mapping[str, float]] = {
 }
 
 _STRAY = 0.02  #: chance that a flake falls in the calm all the same
-_FLAKES_PER_CLUMP = 8.0
+_SHARPER = 0.6  #: the power of the rise grows by so much of the calm each time that twice as many fall
+_FLAKES_PER_CLUMP = 8.0  #: at least, on average
+_CLUMPS_APART = 4.0  #: clumps lie so far apart at least, on average, in flakes; more flakes make them denser, not more
 _CLUMP_UNEVEN = 0.8  #: shape of the gamma distribution of clump sizes: many singles, some big ones
 _FILLED = 0.74  #: a flake's area over its disc's, on average; steers the supply only
-_SURPLUS = 1.15  #: so much more is drawn than needed: where flakes grow together they cover less
+_SURPLUS = 1.2  #: so much more is drawn than needed: where flakes grow together they cover less
 _SLACK_MM = 0.004  #: snapping to the grid may move each of two outlines by less than half of this
 _CROWDING = 2.5  #: how fast more are drawn than needed when they lie crowded; found by trying
 _TRIES = 4
 _FULL = 1.1  #: more flakes that cover less than this much more have no room left,
+_DIMINISHING = 1.8  #: power by which more must fall to cover more, where they lie crowded
 _IDLE = 2  #: if that happens so many times running: once may only be a sky with few flurries
 _MOST = 2_000_000  #: candidates at most: beyond, the flakes asked for are too small for the face
 _CROWD = 20  #: candidates at most for each place that the smallest flake takes with its land
-_SATELLITES = 4  #: flakes that may grow onto one
+_UNEVEN_GAPS = 0.7  #: shape of the gamma distribution of what flakes keep beyond the land: most little, some much
+_ROOMY = 1.2  #: its mean in an open sky, in lands
+_YIELDS = 0.6  #: it falls by so much each time that they find too little room
+_CROWDED = 0.22  #: share of snow from which on it is none
+_SPREAD = 1.4  #: a clump's disc beside that of a flake with as much in it
+_SHRINKS = 0.55  #: a flake that must shrink further, to find room, falls elsewhere
 _ROUNDING = 1.02  #: makes up for circles drawn as polygons, and for outlines that GEOS smooths by 1 % of an offset
 _SAG_MM = 0.01  #: a chord may stray this far from the curve
 
@@ -125,14 +135,14 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     target = settings.snow * area_mm2
     sky = _Sky(settings, place, limits)
     most = min(_MOST, _CROWD * area_mm2 / (2 * sky.least + sky.gap) ** 2)
-    discs, supply, idle = _none(), sky.first_supply(target), 0
-    for _ in range(_TRIES):
-        tried = _fallen(sky, min(supply, most), rng.spawn(1)[0])
+    discs, supply, idle = _none(), sky.usual, 0
+    for k in range(_TRIES):
+        tried = _fallen(sky, min(supply, most), rng.spawn(1)[0], roomy=sky.roomy * _YIELDS**k)
         idle = idle + 1 if _cover(tried) < _FULL * _cover(discs) else 0
         discs = max(discs, tried, key=_cover)
         if _cover(discs) >= _SURPLUS * target or idle == _IDLE:
             break
-        supply *= 2.5
+        supply *= float(np.clip((1.2 * _SURPLUS * target / max(_cover(discs), 1e-9)) ** _DIMINISHING, 1.4, 8))
     return Growth(cuts=_thinned(_drawn(sky, discs, rng.spawn(1)[0]), target, rng))
 
 
@@ -150,41 +160,78 @@ class _Sky:
         self.heart = shapely.buffer(self.area, -(max(settings.largest_mm, 2 * limits.cut_mm) + limits.land_mm))
         shapely.prepare(self.heart)
         self.window = Window(*(float(side) for side in shapely.bounds(self.area)))
-        self.gap = limits.land_mm + _SLACK_MM
+        self.gap = limits.land_mm * _ROUNDING + _SLACK_MM
         self.passes = limits.cut_mm / 2 * _ROUNDING + geometry.GRID_MM
         self.least = max(settings.smallest_mm / 2, self.passes / SMALLEST_REACH)
         self.most = max(settings.largest_mm / 2, self.least)
         self.stretch = 1 + 4 * settings.wind
+        self.beside = self.gap if settings.cut_at_edge else _SLACK_MM
+        self.roomy = _ROOMY * float(np.clip(1 - settings.snow / _CROWDED, 0, 1))
+        self.kept = self._kept()
+        self.usual = self.first_supply(settings.snow * float(shapely.area(self.area)))
+
+    def _kept(self) -> shapely.STRtree | None:
+        """The area's edges that don't lie on the sides of its window: what is kept clear."""
+        edge = geometry.rings(geometry.parts(self.area))
+        start, end = edge.xy, edge.xy[edge.edge_ends]
+        inner = self.window.depth((start + end) / 2) > geometry.GRID_MM
+        return shapely.STRtree(geometry.lines(start[inner], end[inner])) if inner.any() else None
 
     def first_supply(self, target_mm2: float) -> float:
         """How many flakes to draw at first: the more, the more crowded they will lie with their gaps."""
         sample = _radii(self, 2000, np.random.Generator(np.random.PCG64(1)))
         count = target_mm2 / float(_FILLED * np.pi * (sample**2).mean())
-        crowded = count * np.pi * float(((sample + self.gap / 2) ** 2).mean()) / float(shapely.area(self.area))
-        return count * 1.6 * (1 + (_CROWDING * crowded) ** 2)
+        halo = (0.5 + self.roomy) * self.gap
+        crowded = count * np.pi * float(((sample + halo) ** 2).mean()) / float(shapely.area(self.area))
+        return count * 4.0 * (1 + (_CROWDING * crowded) ** 2)
 
 
 def _none() -> Discs:
     return Discs(np.empty((0, 2)), np.empty(0), np.empty(0, dtype=np.int64))
 
 
-def _fallen(sky: _Sky, supply: float, rng: Generator) -> Discs:
-    """Discs in their places: first those that others grow onto, then these others, then the rest."""
+def _fallen(sky: _Sky, supply: float, rng: Generator, *, roomy: float) -> Discs:
+    """Discs in their places: first those that become clumps, and the flakes in each of these, then the rest."""
     places, sizes, growth = rng.spawn(3)
     xy = _inside(sky, _places(sky, supply, places))
     radius = _radii(sky, len(xy), sizes)
     order = np.argsort(-radius * np.exp(sizes.normal(0, 0.25, len(xy))), kind="stable")
-    wanted = _fitted(sky, Discs(np.round(xy[order], 3), radius[order], np.arange(len(xy))))
-    seeds = growth.random(len(wanted)) < 0.4 * sky.settings.grown_together
-    placed = _packed(sky, wanted.chosen(seeds), _none())
-    grown = _fitted(sky, _satellites(placed, growth))
-    placed = _attached(sky, placed, _packed(sky, grown, placed))
-    return placed.with_more(_packed(sky, wanted.chosen(~seeds), placed))
+    drops = _Drops(
+        radius=radius[order],
+        halo=roomy * sky.gap * sizes.gamma(_UNEVEN_GAPS, 1 / _UNEVEN_GAPS, len(xy)),
+        hides=sizes.random(len(xy)) < sky.settings.hidden,
+    )
+    clumped = growth.random(len(xy)) < _clumping_chance(sky, drops.radius)
+    drops.radius[clumped] *= _SPREAD
+    wanted = _fitted(sky, Discs(np.round(xy[order], 3), drops.radius, np.arange(len(xy))), drops)
+    seeds = clumped[wanted.family]
+    clumps = _packed(sky, wanted.chosen(seeds), _none(), drops)
+    placed = aggregated(clumps, least=sky.least, cut=sky.limits.cut_mm, rng=growth)
+    return placed.with_more(_packed(sky, wanted.chosen(~seeds), placed, drops))
 
 
-def _packed(sky: _Sky, wanted: Discs, placed: Discs) -> Discs:
-    radius = packed(wanted, placed, gap=sky.gap, least=sky.least)
-    return Discs(wanted.xy, radius, wanted.family).chosen(radius > 0)
+@dataclass(frozen=True, eq=False)
+class _Drops:
+    """What was drawn for each flake that falls; a disc's family is its number here."""
+
+    radius: Floats  #: wished for, mm
+    halo: Floats  #: kept beyond the land from all others, so that no two gaps are alike, mm
+    hides: Mask  #: whether what is kept clear may cut across it
+
+
+def _clumping_chance(sky: _Sky, radius: Floats) -> Floats:
+    """The larger a flake, the likelier it is several that have stuck together."""
+    return np.asarray(1.4 * sky.settings.grown_together * np.clip(radius / sky.least - 1.7, 0, 2) / 2)
+
+
+def _packed(sky: _Sky, wanted: Discs, placed: Discs, drops: _Drops) -> Discs:
+    """The discs that find room, with their halo; those that had to shrink too far are left out as well."""
+    halo = drops.halo[wanted.family]
+    roomy = Discs(wanted.xy, wanted.radius + halo, wanted.family)
+    radius = packed(roomy, placed, gap=sky.gap, least=sky.least) - halo
+    fits = (radius >= sky.least) & (radius >= _SHRINKS * drops.radius[wanted.family])
+    found = Discs(wanted.xy, radius, wanted.family).chosen(fits)
+    return found.chosen(_stands(sky, found, drops))
 
 
 def _places(sky: _Sky, supply: float, rng: Generator) -> Floats:
@@ -193,7 +240,9 @@ def _places(sky: _Sky, supply: float, rng: Generator) -> Floats:
     scattered = poisson(window, supply * (1 - settings.clumping) / window.area, rng)
     flurry_mm = min(settings.flurry_mm, window.diagonal)
     flurries_per_mm2 = 1 / (2 * flurry_mm) ** 2
-    clumps_per_mm2 = supply * settings.clumping / _FLAKES_PER_CLUMP / window.area
+    typical = 2 * (sky.least * sky.most) ** 0.5 + sky.gap
+    flakes_per_mm2 = supply * settings.clumping / window.area
+    clumps_per_mm2 = min(flakes_per_mm2 / _FLAKES_PER_CLUMP, 1 / (_CLUMPS_APART * typical) ** 2)
     wind = {"stretch": sky.stretch, "along_deg": settings.wind_towards_deg}
     clumps = thomas(
         window,
@@ -203,15 +252,19 @@ def _places(sky: _Sky, supply: float, rng: Generator) -> Floats:
         rng=rng,
         **wind,
     )
-    counts = rng.poisson(rng.gamma(_CLUMP_UNEVEN, _FLAKES_PER_CLUMP / _CLUMP_UNEVEN, len(clumps)))
-    typical = 2 * (sky.least * sky.most) ** 0.5 + sky.gap
-    clumped = offspring(clumps, counts, typical * rng.uniform(0.7, 1.8, len(clumps)), rng, **wind)
+    mean = flakes_per_mm2 / max(clumps_per_mm2, 1e-12)
+    counts = rng.poisson(rng.gamma(_CLUMP_UNEVEN, mean / _CLUMP_UNEVEN, len(clumps)))
+    clumped = offspring(clumps, counts, typical * rng.uniform(0.5, 1.7, len(clumps)), rng, **wind)
     xy = window.within(np.concatenate([scattered, clumped]))
-    return xy[rng.random(len(xy)) < _falls(sky, xy, rng) * sky.place.density_at(xy)]
+    dense = supply / max(sky.usual, 1.0)
+    return xy[rng.random(len(xy)) < _falls(sky, xy, dense, rng) * sky.place.density_at(xy)]
 
 
-def _falls(sky: _Sky, xy: Floats, rng: Generator) -> Floats:
-    """The chance that a flake falls at each place: next to none in the calm, rising slowly outside it."""
+def _falls(sky: _Sky, xy: Floats, dense: float, rng: Generator) -> Floats:
+    """The chance that a flake falls at each place: next to none in the calm, rising slowly outside it.
+
+    Where many times the usual number falls (`dense`), because there is little room, calm and fringe stay as thin.
+    """
     settings = sky.settings
     if len(xy) == 0:
         return np.ones(len(xy))
@@ -226,7 +279,8 @@ def _falls(sky: _Sky, xy: Floats, rng: Generator) -> Floats:
     here, elsewhere = noise[: len(xy)], noise[len(xy) :]
     height = np.searchsorted(np.sort(elsewhere), here) / max(len(elsewhere), 1)
     above = np.clip((height - settings.calm) / (1 - settings.calm), 0, 1)
-    return np.asarray(_STRAY + (1 - _STRAY) * above**1.5)
+    more = max(dense, 1.0)
+    return np.asarray(_STRAY / more + (1 - _STRAY) * above ** (1.5 + _SHARPER * settings.calm * np.log2(more)))
 
 
 def _radii(sky: _Sky, count: int, rng: Generator) -> Floats:
@@ -246,72 +300,46 @@ def _inside(sky: _Sky, xy: Floats) -> Floats:
     return xy[shapely.contains_xy(sky.area, xy[:, 0], xy[:, 1])]
 
 
-def _fitted(sky: _Sky, discs: Discs) -> Discs:
+def _fitted(sky: _Sky, discs: Discs, drops: _Drops) -> Discs:
     """Discs shrunk to what the area's edge leaves; those that would be too small are left out.
 
     Whole flakes end at the edge. Flakes that may be cut off either lie well over the edge (centre within
     half a radius of it: the edge then cuts them at a blunt angle) or leave a full land beside it.
     """
-    away = _distance_to_edge(sky, discs.xy)
-    inside = shapely.contains_xy(sky.area, discs.xy[:, 0], discs.xy[:, 1])
-    crossing = (away <= discs.radius / 2) & (sky.settings.cut_at_edge)
-    room = away - (sky.gap if sky.settings.cut_at_edge else _SLACK_MM)
-    radius = np.where(crossing, discs.radius, np.minimum(discs.radius, room))
-    return Discs(discs.xy, radius, discs.family).chosen(inside & (radius >= sky.least))
+    radius = discs.radius.copy()
+    for away, over in _edges(sky, discs, drops):
+        room = away - sky.beside - drops.halo[discs.family] / 2
+        radius = np.where(over & (away <= radius / 2), radius, np.minimum(radius, room))
+    fitted = Discs(discs.xy, radius, discs.family).chosen(radius >= sky.least)
+    return fitted.chosen(_stands(sky, fitted, drops))
 
 
-def _distance_to_edge(sky: _Sky, xy: Floats) -> Floats:
-    """How far each point is from the area's edge; infinite where it is too far to matter."""
+def _stands(sky: _Sky, discs: Discs, drops: _Drops) -> Mask:
+    """Whether discs keep clear of each edge, or lie well over it where it may cut them."""
+    stands = np.ones(len(discs), dtype=bool)
+    for away, over in _edges(sky, discs, drops):
+        stands &= (away >= discs.radius + sky.beside) | (over & (away <= discs.radius / 2))
+    return stands
+
+
+def _edges(sky: _Sky, discs: Discs, drops: _Drops) -> tuple[tuple[Floats, Mask], ...]:
+    """How far off the window's sides and what is kept clear are, and whether these may cut across each disc."""
+    across = np.full(len(discs), sky.settings.cut_at_edge)
+    return (
+        (sky.window.depth(discs.xy), across),
+        (_distance_to_kept(sky, discs.xy), across | drops.hides[discs.family]),
+    )
+
+
+def _distance_to_kept(sky: _Sky, xy: Floats) -> Floats:
+    """How far each point is from the area's edge within the window; infinite where it is too far to matter."""
     away = np.full(len(xy), np.inf)
     outer = np.flatnonzero(~shapely.contains_xy(sky.heart, xy[:, 0], xy[:, 1]))
-    if len(outer) == 0:
+    if sky.kept is None or len(outer) == 0:
         return away
-    edge = geometry.rings(geometry.parts(sky.area))
-    tree = shapely.STRtree(geometry.lines(edge.xy, edge.xy[edge.edge_ends]))
-    (asked, _), found = tree.query_nearest(geometry.dots(xy[outer]), return_distance=True, all_matches=False)
+    (asked, _), found = sky.kept.query_nearest(geometry.dots(xy[outer]), return_distance=True, all_matches=False)
     away[outer[asked]] = found
     return away
-
-
-def _satellites(placed: Discs, rng: Generator) -> Discs:
-    """Discs that overlap the placed ones deeply enough to grow together with them."""
-    times = np.minimum(rng.geometric(0.5, len(placed)), _SATELLITES)
-    parent = np.repeat(np.arange(len(placed)), times)
-    radius = placed.radius[parent] * rng.uniform(0.5, 1.0, len(parent))
-    away = SMALLEST_REACH * (placed.radius[parent] + radius) * rng.uniform(0.75, 1.05, len(parent))
-    turn = rng.uniform(0, 2 * np.pi, len(parent))
-    xy = placed.xy[parent] + away[:, None] * np.column_stack([np.cos(turn), np.sin(turn)])
-    return Discs(np.round(xy, 3), radius, placed.family[parent])
-
-
-def _attached(sky: _Sky, placed: Discs, grown: Discs) -> Discs:
-    """The placed discs with those of the grown that do grow onto theirs and end apart from their siblings.
-
-    The discs that surely lie in two flakes must meet along a chord of at least the smallest cut; a sibling
-    that neither meets an earlier one so nor keeps the gap is left out.
-    """
-    parent = np.searchsorted(np.sort(placed.family), grown.family)
-    parent = np.argsort(placed.family, kind="stable")[parent]
-    holds = _chord(grown, placed.chosen(parent)) >= sky.limits.cut_mm
-    grown = grown.chosen(holds)
-    order = np.argsort(grown.family, kind="stable")
-    for apart in range(1, _SATELLITES):
-        a, b = order[:-apart], order[apart:]
-        siblings = grown.family[a] == grown.family[b]
-        first, second = grown.chosen(a), grown.chosen(b)
-        clear = np.hypot(*(first.xy - second.xy).T) >= first.radius + second.radius + sky.gap
-        bad = siblings & ~clear & (_chord(first, second) < sky.limits.cut_mm)
-        grown.radius[np.maximum(a, b)[bad]] = 0
-    return placed.with_more(grown.chosen(grown.radius > 0))
-
-
-def _chord(one: Discs, other: Discs) -> Floats:
-    """Length of the chord in which the sure inner discs of two flakes meet; 0 where they don't; (n,)."""
-    r1, r2 = SMALLEST_REACH * one.radius, SMALLEST_REACH * other.radius
-    apart = np.maximum(np.hypot(*(one.xy - other.xy).T), 1e-9)
-    along = (apart**2 + r1**2 - r2**2) / (2 * apart)
-    chord = 2 * np.sqrt(np.clip(r1**2 - along**2, 0, None))
-    return np.where(apart <= np.abs(r1 - r2), 2 * np.minimum(r1, r2), chord)
 
 
 def _thinned(flakes: PolygonArray, target_mm2: float, rng: Generator) -> PolygonArray:
@@ -323,13 +351,12 @@ def _thinned(flakes: PolygonArray, target_mm2: float, rng: Generator) -> Polygon
 
 
 def _drawn(sky: _Sky, discs: Discs, rng: Generator) -> PolygonArray:
-    """The flakes' polygons: families grown together, cut off by the area where asked, on the grid."""
+    """The flakes' polygons: clumps grown together, cut off by the area where it may cut them, on the grid."""
     _, family, size = np.unique(discs.family, return_inverse=True, return_counts=True)
-    shapes = _outlined(sky, discs, rng)
     alone = size[family] == 1
-    lumps = _open(sky, geometry.snapped(_grown_together(sky, shapes[~alone], family[~alone])))
-    flakes = np.concatenate([shapes[alone], lumps])
-    return _open(sky, geometry.snapped(_cut_off(sky, flakes))) if sky.settings.cut_at_edge else flakes
+    shapes = _outlined(sky, discs, np.where(alone, 1.0, MEMBER_POWER), rng)
+    clumps = united(shapes[~alone], family[~alone], land=sky.gap, passes=sky.passes)
+    return _cut_off(sky, np.concatenate([shapes[alone], _open(sky, geometry.snapped(clumps))]))
 
 
 def _open(sky: _Sky, shapes: PolygonArray) -> PolygonArray:
@@ -340,12 +367,14 @@ def _open(sky: _Sky, shapes: PolygonArray) -> PolygonArray:
     return np.delete(shapes, np.unique(bad))
 
 
-def _outlined(sky: _Sky, discs: Discs, rng: Generator) -> PolygonArray:
+def _outlined(sky: _Sky, discs: Discs, power: Floats, rng: Generator) -> PolygonArray:
+    """Outlines in the discs, their reach raised to `power`."""
     settings = sky.settings
     shapes = np.empty(len(discs), dtype=object)
     need = np.pi / np.sqrt(2 * _SAG_MM / np.maximum(discs.radius, 1e-6))
-    steps = np.array([24, 36, 56, 84])
-    points = steps[np.minimum(np.searchsorted(steps, 1.2 * need), len(steps) - 1)]
+    steps = np.array([16, 24, 36, 56, 84])
+    points = steps[np.minimum(np.searchsorted(steps, np.where(power < 1, 1.0, 1.2) * need), len(steps) - 1)]
+    points[power == 1] = np.maximum(points[power == 1], 24)
     for count in steps:
         which = np.flatnonzero(points == count)
         unit = outlines(
@@ -356,46 +385,16 @@ def _outlined(sky: _Sky, discs: Discs, rng: Generator) -> PolygonArray:
             longer=0.8 * settings.wind,
             along_deg=settings.wind_towards_deg,
         )
+        unit *= np.hypot(unit[..., 0], unit[..., 1])[..., None] ** (power[which, None, None] - 1)
         xy = discs.xy[which, None, :] + discs.radius[which, None, None] * unit
         shapes[which] = shapely.polygons(np.round(xy / geometry.GRID_MM) * geometry.GRID_MM)
     return shapes
 
 
-def _grown_together(sky: _Sky, shapes: PolygonArray, family: Indices) -> PolygonArray:
-    """One lumpy shape a family: united, inlets narrower than the land filled, tips thinner than the cut taken off.
-
-    Filling is the morphological closing with half the land: it can't bring the shape nearer than the land
-    to another that was not nearer before.
-    """
-    order = np.argsort(family, kind="stable")
-    starts = np.flatnonzero(np.diff(family[order], prepend=-1))
-    united = np.asarray(shapely.union_all(_ragged(shapes[order], starts), axis=1), dtype=object)
-    land = sky.gap / 2
-    return _rounded(sky, geometry.offset(geometry.offset(united, land), -land))
-
-
-def _ragged(shapes: PolygonArray, starts: Indices) -> PolygonArray:
-    """Rows of shapes, one a family, filled up with None."""
-    sizes = np.diff(starts, append=len(shapes))
-    row = np.repeat(np.arange(len(starts)), sizes)
-    column = np.arange(len(shapes)) - np.repeat(starts, sizes)
-    table = np.full((len(starts), int(sizes.max(initial=1))), None, dtype=object)
-    table[row, column] = shapes
-    return table
-
-
 def _cut_off(sky: _Sky, flakes: PolygonArray) -> PolygonArray:
-    whole = shapely.contains_properly(sky.area, flakes)
-    return np.concatenate([flakes[whole], _rounded(sky, shapely.intersection(flakes[~whole], sky.area))])
-
-
-def _rounded(sky: _Sky, shapes: PolygonArray) -> PolygonArray:
-    """The largest piece of each shape, holes filled, that a round cutter of the smallest cut passes through.
-
-    Pieces are told apart where the cutter's middle can't pass: what only its rim would join stays narrow.
-    """
-    whole = geometry.filled(geometry.parts(shapes))  # a thin side of a ring, taken off, would leave a bay
-    pieces, whose = shapely.get_parts(geometry.offset(whole, -sky.passes), return_index=True)
-    order = np.lexsort((-shapely.area(pieces), whose))
-    first = order[np.flatnonzero(np.diff(whose[order], prepend=-1))]
-    return geometry.filled(geometry.parts(geometry.offset(pieces[first], sky.passes)))
+    """The flakes, those that lie over the area's edge cut off by it."""
+    whole = shapely.covers(sky.area, flakes)
+    if whole.all():
+        return flakes
+    left = passed(shapely.intersection(flakes[~whole], sky.area), sky.passes)
+    return np.concatenate([flakes[whole], _open(sky, geometry.snapped(left))])

@@ -16,7 +16,8 @@ if TYPE_CHECKING:
 
 __all__ = ["noise_at", "ranks", "turned", "waves_at"]
 
-_PER_PATCH = 6  #: samples over one patch; what lies between is interpolated
+_PER_PATCH = 8  #: samples over one patch at least, and
+_PER_FINEST = 3  #: over one patch of the finest octave: what lies between is smoothed (cubic B-spline)
 _REACH = 10_000.0  #: how far into the noise a seed may look, patches
 
 
@@ -39,11 +40,12 @@ def noise_at(
     if len(xy) == 0:
         return np.empty(0)
     place = turned(xy, -along_deg) / [patch_mm * stretch, patch_mm]
-    low = np.floor(place.min(axis=0) * _PER_PATCH).astype(int) - 1
-    high = np.ceil(place.max(axis=0) * _PER_PATCH).astype(int) + 2
-    columns, rows = (np.arange(a, b) / _PER_PATCH for a, b in zip(low, high, strict=True))
+    samples = max(_PER_PATCH, _PER_FINEST * 2 ** (octaves - 1))
+    low = np.floor(place.min(axis=0) * samples).astype(int) - 2
+    high = np.ceil(place.max(axis=0) * samples).astype(int) + 3
+    columns, rows = (np.arange(a, b) / samples for a, b in zip(low, high, strict=True))
     grid = np.array([[noise.snoise2(x + offset[0], y + offset[1], octaves) for y in rows] for x in columns])
-    return np.asarray(map_coordinates(grid, (place * _PER_PATCH - low).T, order=1, mode="nearest"))
+    return np.asarray(map_coordinates(grid, (place * samples - low).T, order=3, prefilter=False, mode="nearest"))
 
 
 def waves_at(xy: Floats, rng: Generator, *, patch_mm: tuple[float, float]) -> Floats:

@@ -1,4 +1,4 @@
-"""Flake outlines: round to squarish, softly irregular, no two alike."""
+"""Flake outlines: round, nearly square, chipped; smooth or rough, soft at the corners, no two alike."""
 
 from __future__ import annotations
 
@@ -17,8 +17,10 @@ __all__ = ["SMALLEST_REACH", "outlines", "superellipse"]
 SMALLEST_REACH = 0.6
 
 _HARMONICS = np.arange(2, 7)
-_ROUGHNESS = 0.17  #: standard deviation of the second harmonic; higher ones fall as 1/k
-_LONGEST = 1.5  #: length over breadth at most
+_ROUGHNESS = 0.15  #: standard deviation of the second harmonic of a usual flake; higher ones fall as 1/k
+_LONGEST = 1.6  #: length over breadth at most
+_SIDES = 6  #: of a chip at most
+_CHIPPED = 0.35  #: share of chips with three, five or six sides among those that aren't round
 
 
 def superellipse(angle: Floats, exponent: Floats) -> Floats:
@@ -40,7 +42,7 @@ def outlines(
     Parameters
     ----------
     round_share
-        Share of round flakes; the rest is squarish.
+        Share of round flakes; the rest is squarish, or chips of three to six sides.
     longer
         0: elongation and turn are left to chance; 1: all are drawn out along `along_deg`.
 
@@ -50,31 +52,48 @@ def outlines(
         (count, points, 2), counter-clockwise, not repeated at the end. Star-shaped, so never self-crossing.
     """
     angle = np.linspace(0, 2 * np.pi, points, endpoint=False) + rng.uniform(0, 2 * np.pi / points, (count, 1))
-    exponent = _exponents(count, round_share, rng)[:, None]
-    turn = rng.uniform(0, np.pi, (count, 1))
-    reach = superellipse(angle - turn, exponent) * _drawn_out(angle, count, longer, along_deg, rng)
+    turn = rng.uniform(0, 2 * np.pi, (count, 1))
+    round_ones = rng.random(count) < round_share
+    chips = ~round_ones & (rng.random(count) < _CHIPPED)
+    exponent = np.where(round_ones, rng.uniform(1.9, 2.3, count), 3.4 + rng.gamma(2.0, 1.2, count))[:, None]
+    reach = superellipse(angle - turn, exponent)
+    reach[chips] = _chip(angle[chips] - turn[chips], rng)
+    reach *= _drawn_out(angle, count, longer, along_deg, rng)
     reach *= np.exp(_waves(angle, rng))
     reach /= reach.max(axis=1, keepdims=True)
     reach = SMALLEST_REACH + (1 - SMALLEST_REACH) * _eased((reach - SMALLEST_REACH) / (1 - SMALLEST_REACH))
     return np.stack([reach * np.cos(angle), reach * np.sin(angle)], axis=-1)
 
 
-def _exponents(count: int, round_share: float, rng: Generator) -> Floats:
-    round_ones = rng.random(count) < round_share
-    return np.where(round_ones, rng.uniform(1.8, 2.4, count), 2.6 + rng.gamma(2.0, 0.9, count))
+def _chip(angle: Floats, rng: Generator) -> Floats:
+    """Polar reach of polygons whose straight sides lie at unequal distances, their corners softened; (n, points).
+
+    Side k at distance d is reached at ``d / cos(angle - its square)``; the p-norm of the inverses is a soft least.
+    """
+    count = len(angle)
+    sides = rng.choice([3, 5, _SIDES], count, p=[0.4, 0.35, 0.25])[:, None]
+    power = rng.uniform(6.0, 14.0, (count, 1))
+    total = np.zeros_like(angle)
+    for k in range(_SIDES):
+        square = 2 * np.pi * (k + rng.uniform(-0.28, 0.28, (count, 1))) / sides
+        nearness = np.clip(np.cos(angle - square), 0, None) / rng.uniform(0.75, 1.15, (count, 1))
+        total += np.where(k < sides, nearness**power, 0)
+    return np.asarray(np.maximum(total, 2.0**-power) ** (-1 / power))
 
 
 def _drawn_out(angle: Floats, count: int, longer: float, along_deg: float, rng: Generator) -> Floats:
     """Reach of an ellipse of mean reach about 1: by chance, or along the wind."""
-    ratio = np.minimum(np.exp(np.abs(rng.normal(0, 0.14, (count, 1))) + 0.3 * longer), _LONGEST)
+    ratio = np.minimum(np.exp(np.abs(rng.normal(0, 0.16, (count, 1))) + 0.3 * longer), _LONGEST)
     chance = rng.uniform(-90, 90, (count, 1))
     axis = np.radians(along_deg + (1 - longer) * chance + longer * rng.normal(0, 12, (count, 1)))
     return np.asarray(1 / np.sqrt((np.cos(angle - axis) ** 2) / ratio + np.sin(angle - axis) ** 2 * ratio))
 
 
 def _waves(angle: Floats, rng: Generator) -> Floats:
+    """The logarithm of the reach's unevenness: many flakes all but smooth, a few rough."""
     count = len(angle)
-    size = rng.normal(0, 1, (count, len(_HARMONICS))) * (_ROUGHNESS / _HARMONICS)
+    rough = _ROUGHNESS * np.clip(rng.gamma(1.3, 0.7, (count, 1)), 0.15, 2.2)
+    size = rng.normal(0, 1, (count, len(_HARMONICS))) * (rough / _HARMONICS)
     phase = rng.uniform(0, 2 * np.pi, (count, len(_HARMONICS)))
     return np.asarray(sum(size[:, [k]] * np.cos(wave * angle + phase[:, [k]]) for k, wave in enumerate(_HARMONICS)))
 

@@ -47,6 +47,11 @@ class Window:
         low, high = np.array([self.left, self.bottom]), np.array([self.right, self.top])
         return np.asarray(low + share * (high - low))
 
+    def depth(self, xy: Floats) -> Floats:
+        """How far inside the nearest side points lie, mm; below 0 outside; (n,)."""
+        low, high = np.array([self.left, self.bottom]), np.array([self.right, self.top])
+        return np.asarray(np.minimum(xy - low, high - xy).min(axis=1))
+
     def within(self, xy: Floats) -> Floats:
         """The points that lie in the window."""
         x, y = xy[:, 0], xy[:, 1]

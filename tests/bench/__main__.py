@@ -57,8 +57,8 @@ def setup() -> Setup:
 
 def settings() -> snowfall.Settings:
     return snowfall.Settings(
-        snow=0.2, smallest_mm=0.34, largest_mm=1.6, near_far=0.75, clumping=0.3, calm=0.0, flurry_mm=14,
-        calm_size_mm=45, grown_together=0.2,
+        snow=0.2, smallest_mm=0.34, largest_mm=1.2, near_far=0.95, clumping=0.1, calm=0.0, flurry_mm=14,
+        calm_size_mm=45, grown_together=0.08,
     )  # fmt: skip
 
 
