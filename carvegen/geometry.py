@@ -188,7 +188,14 @@ def snapped(shapes: PolygonArray) -> PolygonArray:
     """
     if len(shapes) == 0:
         return empty()
-    return parts(shapely.set_precision(shapes, GRID_MM))
+    many = shapely.get_num_interior_rings(shapes) > _MANY_HOLES
+    if not many.any():
+        return parts(shapely.set_precision(shapes, GRID_MM))
+    found = polygon_array(shapes)
+    found[many] = shapely.remove_repeated_points(shapely.set_precision(shapes[many], GRID_MM, mode="pointwise"))
+    rest = ~many | ~shapely.is_valid(found) | (shapely.get_type_id(found) != _POLYGON)
+    found[rest] = shapely.set_precision(shapes[rest], GRID_MM)
+    return parts(found)
 
 
 def rings(shapes: PolygonArray) -> Rings:
@@ -228,6 +235,9 @@ def stacked(first: Rings, second: Rings) -> Rings:
 
 
 _POLYGON = 3
+#: The whole of a polygon is laid over itself to put it on the grid, at a cost that grows as the square of its holes;
+#: one with more holes has its points rounded one by one, and is laid over only if that spoils it.
+_MANY_HOLES = 200
 
 
 def _transformed(shapes: PolygonArray, move: Any) -> PolygonArray:  # noqa: ANN401
