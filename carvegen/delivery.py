@@ -25,6 +25,8 @@ from carvegen.writers.plan_files import MOST_PROGRAMS, PICTURE, PlanExtras, extr
 from carvegen.writers.plan_png import plan_png
 from carvegen.writers.plan_svg import plan_svg
 from carvegen.writers.png import change_png, proof_png
+from carvegen.writers.proof_pages import block_sheet
+from carvegen.writers.proof_sheet import proof_sheet_html
 from carvegen.writers.svg import machine_svg, proof_svg
 from carvegen.writers.width_map import width_map_png, width_map_svg
 
@@ -43,6 +45,7 @@ _PROOF_PX = 50_000_000  #: pixels in a proof at most: a larger block is shown mo
 #: What each file of a delivery is for, by name; "laser" stands for "router" too.
 _PURPOSE = {
     "proof.png": "what the block will print: look at this first",
+    "proof.html": "the same for the browser: places to look at, how wide the land is, settings, files, cautions",
     "proof.svg": "the same, to scale, with the findings ringed",
     "changes.png": "what was mended: ochre is newly cut, teal is newly land",
     "land-width.png": "how wide the land is, by colour: dark red is too narrow",
@@ -153,6 +156,8 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
         scale = _px_per_mm(block.width_mm, block.height_mm)
         write_file(stage / "proof.png", proof_png(block, px_per_mm=scale))
         write_file(stage / "proof.svg", proof_svg(block, report))
+        sheet = block_sheet(jobs, reports, files, questions, width_map=style.width_map)
+        write_file(stage / "proof.html", proof_sheet_html(sheet))
         write_file(stage / "report.json", json.dumps(delivery.to_dict(), indent=1) + "\n")
         if changes:
             write_file(stage / "changes.png", change_png(given, block, px_per_mm=scale))
@@ -219,7 +224,7 @@ def _names(
     kinds = [job.machine.kind for job in jobs]
     folders = [f"{kind}/{name}" for kind in kinds for name in _files_for(kind, planned.get(kind))]
     pictures = ["changes.png"] * changed + ["land-width.png", "land-width.svg"] * width_map
-    return ["proof.png", *pictures, "proof.svg", *folders, "report.json"]
+    return ["proof.png", "proof.html", *pictures, "proof.svg", *folders, "report.json"]
 
 
 def _files_for(kind: str, more: tuple[str, ...] | None) -> tuple[str, ...]:
