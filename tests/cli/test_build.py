@@ -144,6 +144,8 @@ def test_every_block_and_every_proof_is_there(built):
         assert {f"{block}/proof.png", f"{block}/router/block.svg", f"{block}/router/block.dxf", f"inks/{block}.png",
                 f"{block}/router/note.md", f"lands/{block}.wkb"} <= names  # fmt: skip
     assert {"print.png", "rubbing.png", "report.json", "build.json"} <= names
+    assert {f"register/{name}" for name in ("register.png", "register.json", "boards.pdf", "boards.svg", "sheets.pdf",
+                                            "sheets.svg")} <= names  # fmt: skip
 
 
 def test_no_ink_block_prints_in_the_white(built):
@@ -221,6 +223,19 @@ def test_another_ink_only_draws_the_proofs(copy, capsys):
     }  # fmt: skip
 
 
+def test_another_tolerance_only_tries_out_register(copy, capsys):
+    before = tree(copy / "built")
+    told = again(capsys, copy, ("[artwork]", "[register]\ntolerance_mm = 0.05\nturn_deg = 0\n[artwork]"))
+    assert told["blocks"] == dict.fromkeys(BLOCKS, "")
+    assert told["proofs"] == ""
+    assert told["register"] == "register has changed"
+    touched = changed(before, copy / "built")
+    assert touched <= {"register/register.png", "register/register.json", "report.json", "build.json"}
+    report = json.loads((copy / "built" / "report.json").read_text())
+    assert report["register"]["white_line"]["share_of_prints"] < 0.05
+    assert report["register"]["tolerance_mm"] == 0.05
+
+
 def test_another_seed_builds_what_it_must(copy, capsys):
     told = again(capsys, copy, ("seed = 3", "seed = 4"))
     assert "seed has changed" in told["blocks"]["sky"]
@@ -234,7 +249,7 @@ def test_a_block_whose_shapes_stay_is_left_alone(copy, capsys):
     assert told["blocks"]["sky"] == "motif snowfall 1 has changed"
     assert told["blocks"]["key"] == told["blocks"]["tone"] == ""
     touched = {name.partition("/")[0] for name in changed(before, copy / "built")}
-    assert touched == {"sky", "inks", "lands", "print.png", "rubbing.png", "report.json", "build.json"}
+    assert touched == {"sky", "inks", "lands", "print.png", "rubbing.png", "register", "report.json", "build.json"}
 
 
 def test_another_material_builds_that_block(copy, capsys):
