@@ -9,7 +9,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.facts import cutting
-from carvegen.toolpaths.reach import grown, shrunk, without
+from carvegen.toolpaths.reach import fine, grown, shrunk, without
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -46,7 +46,7 @@ def room_for(block: Block, shapes: PolygonArray, by_mm: float) -> NDArray[np.obj
 
 def off_limits(shapes: NDArray[np.object_], no_go: PolygonArray, by_mm: float) -> NDArray[np.object_]:
     """The shapes or lines, less all that lies within `by_mm` of where nothing may go; aligned."""
-    return without(shapes, geometry.parts(grown(no_go, by_mm))) if len(no_go) else shapes
+    return without(shapes, geometry.parts(grown(fine(no_go), by_mm))) if len(no_go) else shapes
 
 
 def fits_bed(job: Job, around_mm: float = 0.0) -> bool:

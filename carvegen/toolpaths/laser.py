@@ -15,8 +15,8 @@ from carvegen.toolpaths.beam import beam_half_mm, fits_bed, off_limits, room_for
 from carvegen.toolpaths.laser_cuts import block_cut, opening_cuts, tab_rule
 from carvegen.toolpaths.order import ordered
 from carvegen.toolpaths.paths import Operation, Paths, Plan, Work, from_rings, joined, no_paths, picked
-from carvegen.toolpaths.reach import grown
-from carvegen.toolpaths.scanning import contours, from_leftmost, scan_lines
+from carvegen.toolpaths.reach import fine, grown
+from carvegen.toolpaths.scanning import contours, from_leftmost, on_grid, scan_lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -44,7 +44,8 @@ def laser_plan(job: Job, settings: PathSettings) -> Plan:
     if not fits_bed(job):
         return Plan(job=job, operations=(), remarks=(_too_large(job),))
     half = beam_half_mm(job, job.depth_mm)
-    steps = _steps(job, settings, half)
+    cuts = fine(job.block.cuts)
+    steps = _steps(job, settings, cuts, half)
     found = [
         *_scored(job),
         *_lowered(job, settings, steps),
@@ -54,7 +55,7 @@ def laser_plan(job: Job, settings: PathSettings) -> Plan:
     return Plan(
         job=job,
         operations=tuple(operation for operation in found if len(operation.paths)),
-        unreached=_unreached(job.block.cuts, steps[0], half),
+        unreached=_unreached(cuts, steps[0], half),
         remarks=tuple(_remarks(job, settings)),
     )
 
@@ -91,17 +92,18 @@ def _filled(job: Job, settings: PathSettings, steps: list[NDArray[np.object_]], 
     if settings.lowered == "contours":
         most = max(1, math.ceil(_shoulder(job, settings)[1] / spacing - 0.5)) if k < len(steps) else 0
         return _by_owner(*contours(geometry.parts(outer), spacing, most=most))
-    band = geometry.snapped(geometry.parts(outer if k == len(steps) else shapely.difference(outer, steps[k])))
+    band = geometry.parts(outer if k == len(steps) else shapely.difference(outer, steps[k]))
     if settings.lowered == "shapes":
         return _outlines(band)
-    clean = _outlines(geometry.snapped(geometry.parts(outer))) if k == 1 else no_paths()
+    clean = _outlines(geometry.parts(outer)) if k == 1 else no_paths()
     return joined([scan_lines(band, spacing), clean])
 
 
 def _outlines(shapes: PolygonArray) -> Paths:
     """The outlines of shapes by a short way, each shape's holes behind it."""
     rings = geometry.rings(shapes)
-    return _by_owner(from_leftmost(from_rings(rings)), rings.owner)
+    paths, kept = on_grid(from_rings(rings))
+    return _by_owner(from_leftmost(paths), rings.owner[kept])
 
 
 def _by_owner(paths: Paths, owner: Indices) -> Paths:
@@ -123,10 +125,10 @@ def _shoulder(job: Job, settings: PathSettings) -> tuple[int, float]:
     return count, width / max(count, 1)
 
 
-def _steps(job: Job, settings: PathSettings, half: float) -> list[NDArray[np.object_]]:
+def _steps(job: Job, settings: PathSettings, cuts: PolygonArray, half: float) -> list[NDArray[np.object_]]:
     """Where the beam may go for each step down: all of the room for the first, and less and less of it."""
     count, step = _shoulder(job, settings)
-    rooms = (room_for(job.block, job.block.cuts, half + step * k) for k in range(count + 1))
+    rooms = (room_for(job.block, cuts, half + step * k) for k in range(count + 1))
     return [off_limits(room, settings.no_go, half) for room in rooms]
 
 
@@ -134,7 +136,11 @@ def _unreached(cuts: PolygonArray, room: NDArray[np.object_], half: float) -> Po
     """What of the cuts the beam is too wide for."""
     if not len(cuts):
         return geometry.empty()
-    rest = shapely.get_parts(shapely.difference(cuts, grown(room, half)))
+    # where a tip lies farther from the room than half a kerf and a speck, or the room is parted, the beam leaves some
+    short = shapely.is_empty(room) | (shapely.get_num_geometries(room) > 1)
+    whole = np.flatnonzero(~short)
+    short[whole] = shapely.hausdorff_distance(cuts[whole], room[whole]) > half + _SPECK_MM
+    rest = shapely.get_parts(shapely.difference(cuts[short], grown(room[short], half)))
     return geometry.parts(rest[~shapely.is_empty(shapely.buffer(rest, -_SPECK_MM / 2, quad_segs=2))])
 
 

@@ -13,7 +13,7 @@ from carvegen import geometry
 from carvegen.toolpaths.beam import off_limits, room_for
 from carvegen.toolpaths.order import cooled, ordered
 from carvegen.toolpaths.paths import Operation, Paths, Work, from_rings, joined, no_paths, picked
-from carvegen.toolpaths.reach import pieces, shrunk
+from carvegen.toolpaths.reach import fine, pieces, shrunk
 from carvegen.toolpaths.scanning import begun_at, from_leftmost
 from carvegen.toolpaths.tabs import led_in, tab_count, tab_mm, tabbed
 
@@ -86,7 +86,7 @@ def tab_rule(job: Job, half_mm: float) -> str:
 
 def _lines(block: Block, settings: PathSettings, half: float) -> _Lines:
     """The lines of all cut-outs. Touching ones are one, so that no edge between two is cut."""
-    gone = geometry.joined(block.cut_outs)
+    gone = geometry.joined(fine(block.cut_outs))
     room, owner = pieces(room_for(block, gone, half))
     none = np.empty(0, dtype=np.int64)
     if not len(room):

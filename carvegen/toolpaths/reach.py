@@ -92,7 +92,7 @@ def ground(block: Block, inset_mm: float) -> tuple[PolygonArray, NDArray[np.obje
 
 def fine(shapes: PolygonArray) -> PolygonArray:
     """The shapes free of the grid that they were snapped to: what is made of them would be rounded to it."""
-    return shapely.set_precision(shapes, 0)
+    return shapely.from_wkb(shapely.to_wkb(shapes))  # which holds no grid, and is quicker than to set none
 
 
 def centres(wide: PolygonArray, block: Block, inset_mm: float, barred: PolygonArray) -> NDArray[np.object_]:

@@ -14,7 +14,7 @@ from carvegen.toolpaths.paths import Paths, from_rings, joined, no_paths, picked
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices, PolygonArray, Rings
 
-__all__ = ["begun_at", "contours", "from_leftmost", "scan_lines"]
+__all__ = ["begun_at", "contours", "from_leftmost", "on_grid", "scan_lines"]
 
 _SHORTEST_MM = 0.02  #: a line shorter than it burns a spot that its neighbours burn anyway
 
@@ -75,9 +75,10 @@ def contours(shapes: PolygonArray, spacing_mm: float, *, most: int = 0) -> tuple
     owner, level = np.arange(len(shapes)), 0
     while len(shapes) and (not most or level < most):
         rings = geometry.rings(shapes)
-        found.append(from_leftmost(from_rings(rings)))
-        owners.append(owner[rings.owner])
-        levels.append(np.full(len(rings), level))
+        paths, kept = on_grid(from_rings(rings))
+        found.append(from_leftmost(paths))
+        owners.append(owner[rings.owner[kept]])
+        levels.append(np.full(len(paths), level))
         smaller = geometry.offset(shapes, -spacing_mm)
         pieces, where = shapely.get_parts(smaller, return_index=True)
         kept = shapely.area(pieces) > 0
@@ -109,6 +110,22 @@ def from_leftmost(paths: Paths) -> Paths:
     hit = np.flatnonzero(x == leftmost[paths.owner])
     first = hit[np.searchsorted(paths.owner[hit], np.arange(len(paths)))]
     return begun_at(paths, first - paths.start[:-1])
+
+
+def on_grid(paths: Paths) -> tuple[Paths, Indices]:
+    """Paths on the grid of all files, without points that fall together there; and the numbers of those left.
+
+    A path that falls to a point, or a closed one to a line, is left out.
+    """
+    xyz = np.round(paths.xyz / geometry.GRID_MM) * geometry.GRID_MM
+    before = np.arange(-1, len(xyz) - 1)
+    before[paths.start[:-1]] = np.where(paths.closed, paths.start[1:] - 1, -1)
+    apart = (np.abs(xyz - xyz[before]).max(axis=1) > geometry.GRID_MM / 2) | (before < 0)
+    count = np.bincount(paths.owner[apart], minlength=len(paths))
+    kept = count >= np.where(paths.closed, 3, 2)
+    stays = apart & kept[paths.owner]
+    start = np.concatenate([[0], np.cumsum(count[kept])])
+    return Paths(xyz[stays], start, paths.closed[kept]), np.flatnonzero(kept)
 
 
 def begun_at(paths: Paths, place: Indices) -> Paths:
