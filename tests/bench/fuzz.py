@@ -181,7 +181,7 @@ def main(kind: str, seconds: str, corpus: str = "") -> None:
     inputs = Path(tempfile.mkdtemp())
     for k, seed in enumerate(seeds):
         (inputs / f"seed-{k}").write_bytes(seed)
-    target, begin = Target(kind, folder), time.monotonic()
+    target = Target(kind, folder)
     options = [
         sys.argv[0],
         str(inputs),
@@ -192,14 +192,6 @@ def main(kind: str, seconds: str, corpus: str = "") -> None:
     ]
     how = {"custom_mutator": pairs_mutated} if kind == "dxf" else {}
     atheris.Setup(options, target, **how)
-    import atexit
-
-    atexit.register(
-        lambda: print(
-            f"{kind}: {target.done} executions, {target.shapes} read, {len(target.finds)} finds, "
-            f"{time.monotonic() - begin:.0f} s", flush=True,
-        )
-    )  # fmt: skip
     atheris.Fuzz()
 
 
