@@ -113,8 +113,11 @@ TABLES: Mapping[str, tuple[Key, ...]] = MappingProxyType({
         _number("paper_stretch_across_percent", "the same across the paper's grain, where it is several times as much",
                 0, 5, 0.0),
         _number("paper_grain_deg", "direction of the paper's grain; 0 runs along the picture's width", -180, 180, 0.0),
+        Key(name="humidity_percent", kind=Kind.SIZE, help="lowest and highest humidity of the air while blocks lie and "
+            "are printed; solid wood moves with it", range=Range(5, 95), default=(50.0, 50.0),
+            remedy="humidity_percent = [45, 60]"),
         _number("moisture_change_percent", "by how much the moisture content of two blocks may differ when they are "
-                "printed; only solid wood moves", 0, 30, 0.0),
+                "printed; what the humidity makes, by default", 0, 30, None),
         _number("visible_mm", "a gap narrower than this is not counted", 0, 2, 0.1),
         Key(name="prints", kind=Kind.WHOLE, help="how many prints are tried out", range=Range(20, 20_000), default=500),
     ),
@@ -126,8 +129,8 @@ TABLES: Mapping[str, tuple[Key, ...]] = MappingProxyType({
               default=""),
     ),
     "files": (
-        _text("transfer", "how the guide's drawing comes onto the block", among=("carbon", "glued", "face-down", "tracing"),
-              default="carbon"),
+        _text("transfer", "how the guide's drawing comes onto the block",
+              among=("carbon", "glued", "face-down", "tracing"), default="carbon"),
         _text("paper", "paper of the guide", among=("A4", "Letter"), default="A4"),
         _flag("pale_guide", "draw the guide pale, to save ink", False),
         _text("dxf", "release of the DXF files", among=("R2000", "R12"), default="R2000"),

@@ -57,7 +57,7 @@ def figures(
         "turn_deg": round(plan.off_deg(long_side_mm), 4),
         "spread": plan.spread,
         "paper_stretch_percent": [plan.paper_stretch_along_percent, plan.paper_stretch_across_percent],
-        "moisture_change_percent": plan.moisture_change_percent,
+        "moisture_change_percent": round(plan.moisture_off_percent, 2),
         "prints": plan.prints,
         "visible_mm": plan.visible_mm,
         "shift_of_two_blocks_mm": {"worst": pair_worst_mm(off), "rms": round(pair_rms_mm(off / 2), 4)},
@@ -170,7 +170,7 @@ def register_lines(told: dict[str, Any]) -> list[str]:
     lines = [
         f"Register by {told['method']}: each impression within {told['tolerance_mm']:g} mm and "
         f"{told['turn_deg']:.2f} degrees of its place, paper {stretch[0]:g} % along and {stretch[1]:g} % across its "
-        f"grain, moisture {told['moisture_change_percent']:g} %; {told['prints']} prints tried out."
+        f"grain, moisture of wood {told['moisture_change_percent']:g} %; {told['prints']} prints tried out."
     ]
     return lines + [f"  {kind.name}: {_in_words(kind, told[kind.key])}" for kind in KINDS]
 

@@ -84,7 +84,7 @@ def _turns(rng: np.random.Generator, plan: Plan, block: Inked, long_side: float)
     turn = angle[:, None, None] * np.array([[0.0, -1.0], [1.0, 0.0]])
     stretch = (plan.paper_stretch_along_percent, plan.paper_stretch_across_percent)
     paper = _grown([each(percent / 200) for percent in stretch], plan.paper_grain_deg)
-    moisture = each(plan.moisture_change_percent / 2)
+    moisture = each(plan.moisture_off_percent / 2)
     wood = _grown([moisture * block.moves[0], moisture * block.moves[1]], block.grain_deg)
     return np.asarray(turn - paper + wood)
 
@@ -115,7 +115,7 @@ def worst_pull_mm(pair: tuple[Inked, Inked], xy: Floats, away: Floats, plan: Pla
     turned = 2 * math.radians(plan.off_deg(max(size))) * np.abs(arm[:, 1] * away[:, 0] - arm[:, 0] * away[:, 1])
     percents = (plan.paper_stretch_along_percent / 100, plan.paper_stretch_across_percent / 100)
     far = 2 * plan.off_mm + turned + _pulled(percents, plan.paper_grain_deg, arm, away)
-    half = plan.moisture_change_percent / 2
+    half = plan.moisture_off_percent / 2
     for block in pair:
         far = far + _pulled((half * block.moves[0], half * block.moves[1]), block.grain_deg, arm, away)
     return np.asarray(far)

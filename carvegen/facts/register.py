@@ -68,7 +68,8 @@ class Plan:
     paper_stretch_along_percent: float = 0.0
     paper_stretch_across_percent: float = 0.0
     paper_grain_deg: float = 0.0
-    moisture_change_percent: float = 0.0
+    moisture_change_percent: float | None = None
+    humidity_percent: tuple[float, float] = (50.0, 50.0)
     visible_mm: float = 0.1
     prints: int = 500
 
@@ -76,6 +77,14 @@ class Plan:
     def way(self) -> Method:
         """The method, with what is known about it."""
         return METHODS[self.method]
+
+    @property
+    def moisture_off_percent(self) -> float:
+        """By how much the moisture content of two blocks may differ: as given, or what the air's humidity makes."""
+        if self.moisture_change_percent is not None:
+            return self.moisture_change_percent
+        dry, damp = (moisture_percent(humidity / 100) for humidity in self.humidity_percent)
+        return abs(damp - dry)
 
     @property
     def off_mm(self) -> float:

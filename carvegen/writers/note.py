@@ -152,10 +152,14 @@ def _view(job: Job) -> list[str]:
         ]
     return [
         f"{View.BLOCK.words} Mirrored: yes, already; do not mirror again. To check: compare with the proof, "
-        "which is in print view; what is left there is right here. The arrow above the block points to the left here, "
-        "and the name beside it reads backwards: in the print it points to the right. If it does not, the block was "
-        "flipped."
+        f"which is in print view; what is left there is right here.{_ARROW if len(seen(job, View.BLOCK).mark) else ''}"
     ]
+
+
+_ARROW = (
+    " The arrow above the block points to the left here, and the name beside it reads backwards: in the print it "
+    "points to the right. If it does not, the block was flipped."
+)
 
 
 def _board(job: Job) -> list[str]:

@@ -43,7 +43,10 @@ def test_wood_settles_to_the_published_moisture(humidity, fahrenheit, percent):
 
 def test_a_season_moves_a_cherry_board_by_millimetres():
     """35 to 65 % relative humidity: 300 mm of cherry, plain sawn, grow 3.73 mm (trade notes 2.8)."""
-    change = register.moisture_percent(0.65, 21.1) - register.moisture_percent(0.35, 21.1)
+    change = Plan(humidity_percent=(35.0, 65.0)).moisture_off_percent
+    assert change == pytest.approx(5.02, abs=0.03)
+    assert Plan(humidity_percent=(35.0, 65.0), moisture_change_percent=1.0).moisture_off_percent == 1.0
+    assert Plan().moisture_off_percent == 0
     _, across = register.wood_of("cherry", "side")
     assert register.wood_moves_mm(300, across, change) == pytest.approx(3.73, abs=0.03)
 
