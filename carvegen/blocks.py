@@ -145,14 +145,18 @@ def _block(given: Print, block: PrintBlock, land: BaseGeometry, picture: Picture
 
 
 def mended_cut(cut: Cut, ways: Sequence[Setup], *, say: Callable[[str], None]) -> Cut:
-    """The block mended for all its machines; but what must be white is kept white, mended or not."""
-    done, _ = mended_for_all([way.on(cut.block) for way in ways], say=say)
-    block = done[0].block
+    """The block mended for all its machines, but nothing is put into what must be white.
+
+    What is too narrow to stand and could only be widened into the white is cut away.
+    """
+    done, _ = mended_for_all([way.on(cut.block) for way in ways], say=say, white=cut.white)
+    return replace(cut, block=done[0].block, land=_standing(done[0].block))
+
+
+def _standing(block: Block) -> BaseGeometry:
     gone = shapely.union_all(geometry.stack([block.cuts, block.cut_outs]), grid_size=geometry.GRID_MM)
-    land = shapely.difference(block.face, shapely.union(gone, cut.white), grid_size=geometry.GRID_MM)
-    outs = shapely.union_all(block.cut_outs)
-    cuts = shapely.difference(block.face, shapely.union(land, outs), grid_size=geometry.GRID_MM)
-    return replace(cut, block=replace(block, cuts=geometry.parts(cuts)), land=land)
+    land: BaseGeometry = shapely.difference(block.face, gone, grid_size=geometry.GRID_MM)
+    return land
 
 
 def finding_of(dropped: Dropped) -> Finding:

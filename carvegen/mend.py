@@ -38,6 +38,7 @@ _HOPELESS = 0.2  #: land between two cuts narrower than this share of what is wa
 _WEAK = 0.5  #: the same for land within one cut, which has one root, or none
 _SPARE_MM = 0.012  #: so much more than needed is moved: circles are drawn as polygons and snapped
 _SMOOTH_MM = 0.002  #: changed outlines may be simplified so far; GEOS may stray up to 1.7 times as far
+_CRUMB_MM2 = 0.002  #: so much white is not missed
 _AT_WALL_MM = 0.005  #: a wall this near belongs to the cut
 
 
@@ -67,48 +68,64 @@ def mended(job: Job, *, fixed: Collection[int] = (), say: Callable[[str], None] 
     fixed
         Numbers of cuts (0 is the first) that must stay as they are. Cut-outs always stay.
     """
-    bench = _Bench(job, frozenset(fixed))
-    for number in range(_ROUNDS):
-        if not bench.mend(number):
-            break
-        say(f"mending, round {number + 1}")
+    bench = _worked(job, fixed, say)
     left = Report.of(found for found in checked(bench.job) if found.severity is Severity.BREAKS)
     return Mended(job=bench.job, changes=tuple(bench.changes), left=left)
 
 
 def mended_for_all(
-    jobs: Sequence[Job], *, say: Callable[[str], None] = lambda _: None
+    jobs: Sequence[Job], *, say: Callable[[str], None] = lambda _: None, white: BaseGeometry | None = None
 ) -> tuple[list[Job], tuple[Change, ...]]:
-    """The jobs on one block mended for all of them, one after another until none has anything to mend."""
-    done: list[Job] = list(jobs)
-    changes: tuple[Change, ...] = ()
+    """The jobs on one block mended for all of them, one after another until none has anything to mend.
+
+    Parameters
+    ----------
+    white
+        Where nothing may be added: land that could only be widened into it is cut away instead.
+    """
+    block, changes = jobs[0].block, list[Change]()
+    settled: list[Block | None] = [None] * len(jobs)  # the block on which each job last had nothing to mend
     for _ in range(_TURNS):
-        before = len(changes)
-        for job in done:
-            found = mended(replace(job, block=done[0].block), fixed=done[0].block.fixed, say=say)
-            changes += found.changes
-            done = [replace(its, block=found.job.block) for its in done]
-        if len(changes) == before:
+        for k, job in enumerate(jobs):
+            if settled[k] is not block:
+                bench = _worked(replace(job, block=block), block.fixed, say, white)
+                changes += bench.changes
+                block = settled[k] = bench.job.block
+    return [replace(job, block=block) for job in jobs], tuple(changes)
+
+
+def _worked(
+    job: Job, fixed: Collection[int], say: Callable[[str], None], white: BaseGeometry | None = None
+) -> _Bench:
+    """The bench when nothing more can be done."""
+    bench = _Bench(job, frozenset(fixed), white)
+    for number in range(_ROUNDS):
+        if not bench.mend(number):
             break
-    return done, changes
+        say(f"mending, round {number + 1}")
+    return bench
 
 
 class _Bench:
     """The cuts on the bench, with what has been done to them so far."""
 
-    def __init__(self, job: Job, fixed: frozenset[int]) -> None:
+    def __init__(self, job: Job, fixed: frozenset[int], white: BaseGeometry | None = None) -> None:
         self.job = job
+        self.white = shapely.STRtree(geometry.parts(white) if white is not None else geometry.empty())
+        self.only_cut = False
         self.cuts: list[BaseGeometry] = list(job.block.cuts)
         self.fixed = [number in fixed for number in range(len(self.cuts))]
         self.changes: list[Change] = []
         self.cut = job.face_limits.cut_mm
         self._latest: dict[int, int] = {}  #: for each cut changed in this round the number of its last change
         self._became: dict[int, int] = {}  #: for each cut joined to another in this round the number of that
-        self._extra = 0.0  #: by how much more than wanted land is made wide
+        self._extra: float = 0  #: by how much more than wanted land is made wide
 
     def mend(self, number: int) -> bool:
         """One round of mending what the checks find now; whether anything was changed."""
-        self._extra = max(0, number + 1 - _PATIENCE) * self.job.limits.land_mm
+        late = max(0, number + 1 - _PATIENCE)
+        self.only_cut = late > 0 and len(self.white.geometries) > 0
+        self._extra = 0 if self.only_cut else late * self.job.limits.land_mm
         self._latest, self._became = {}, {}
         survey = Survey(self.job)
         self._mend_cuts(survey)
@@ -123,7 +140,23 @@ class _Bench:
         broken = survey.broken[: len(self.cuts)]
         for k in self._movable(np.flatnonzero(broken).tolist()):
             shape = remedies.opened(self.cuts[k], survey.shrunk[k], self.cut)
-            self._put(k, shape, "rounded", _middle(self.cuts[k]))
+            white = self._white_bridges(self.cuts[k], shape)
+            if white.is_empty:
+                self._put(k, shape, "rounded", _middle(self.cuts[k]))
+            else:
+                self._take(remedies.round_about(white, (self.cut + _SPARE_MM) / 2), _middle(white))
+
+    def _white_bridges(self, cut: BaseGeometry, reached: BaseGeometry) -> BaseGeometry:
+        """Parts of a cut, too narrow for the cutter, that must stay white and part it, or are all of it."""
+        pieces = geometry.parts(remedies.less(cut, reached))
+        found = [piece for piece in pieces if self._in_white(piece) and _parts_met(piece, reached) != 1]
+        return remedies.plus(*found) if found else shapely.Polygon()
+
+    def _in_white(self, shape: BaseGeometry) -> bool:
+        return float(shapely.area(remedies.common(shape, self._white_at(shape)))) > _CRUMB_MM2
+
+    def _white_at(self, shape: BaseGeometry) -> BaseGeometry:
+        return remedies.plus(*self.white.geometries[self.white.query(shape, predicate="intersects")])
 
     def _mend_lands(self, survey: Survey) -> None:
         """Widen or cut away the land that breaks."""
@@ -139,13 +172,16 @@ class _Bench:
         found, movable = survey.narrow_lands, self._movable([one, other])
         wanted = float(self.job.limits.land_at(found.direction_deg[k : k + 1])[0])
         weak = wanted * (_HOPELESS if found.kind[k] == Kind.NECK and one != other else _WEAK)
+        wide = _stretch(survey, k, wanted + _SPARE_MM + self._extra)
+        must_go = self.only_cut or self._in_white(wide)
+        weak = wanted + _SPARE_MM if must_go else weak
         both = len(movable) == len({one, other})
-        may_go = both or (movable and found.kind[k] == Kind.TIP)
+        may_go = both or (movable and (must_go or found.kind[k] == Kind.TIP))
         if may_go and found.width[k] < weak and self._extra == 0:
             self._cut_away(survey, k, weak)
         elif both:
             at = (found.at[k] + found.to[k]) / 2
-            self._lay_on(_stretch(survey, k, wanted + _SPARE_MM + self._extra), at)
+            self._lay_on(remedies.less(wide, self._white_at(wide)), at)
         elif movable:
             self._move_off(movable[0], other if one == movable[0] else one, survey, k, wanted)
 
@@ -266,6 +302,11 @@ def _stretch(survey: Survey, k: int, width: float, *, below: float = np.inf) -> 
     step = np.hypot(*np.diff(middles, axis=0, prepend=middles[:1]).T)
     apart = (np.diff(mine.edge, prepend=-2) > 1) | (step[1:] > survey.job.limits.land_mm / 2)
     return remedies.lands(middles, np.concatenate([[0], np.cumsum(apart)]), width)
+
+
+def _parts_met(piece: BaseGeometry, shape: BaseGeometry) -> int:
+    """How many parts of a shape a piece touches."""
+    return int(shapely.dwithin(geometry.parts(shape), piece, _AT_WALL_MM).sum())
 
 
 def _window_of(shape: BaseGeometry, margin: float) -> BaseGeometry:
