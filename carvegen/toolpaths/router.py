@@ -94,9 +94,9 @@ class _Table:
     def work(self, its: Fit) -> list[Operation]:
         """What this cutter does, and what it leaves to the next."""
         centres = self._enterable(reach.centres(self.wide, self.job.block, its.inset_mm, self._barred(its)), its)
-        near = self._near(its, centres)
-        walls, ramped = self._walls(centres, its, near)
-        cleared = self._cleared(centres if near is None else shapely.intersection(centres, near), its)
+        first = its is self.fits[0]
+        walls, ramped = self._walls(centres, its, None if first else self._near(its, centres, self.floor))
+        cleared = self._cleared(centres if first else self._inside(its, centres), its)
         self._leave(centres, its)
         return [
             operation
@@ -107,13 +107,18 @@ class _Table:
             if len(operation.paths)
         ]
 
-    def _near(self, its: Fit, centres: NDArray[np.object_]) -> NDArray[np.object_] | None:
-        """Round what larger cutters left, where this one gets to; None if it is the first."""
-        if its is self.fits[0]:
-            return None
-        floor = self.floor.copy()
-        floor[shapely.is_empty(centres)] = shapely.Polygon()
-        return reach.grown(floor, its.floor_mm + 2 * _OVERLAP * its.floor_mm)
+    def _near(self, its: Fit, centres: NDArray[np.object_], rest: NDArray[np.object_]) -> NDArray[np.object_]:
+        """Round what is left, where this cutter gets to."""
+        rest = rest.copy()
+        rest[shapely.is_empty(centres)] = shapely.Polygon()
+        return reach.grown(rest, its.floor_mm + 2 * _OVERLAP * its.floor_mm)
+
+    def _inside(self, its: Fit, centres: NDArray[np.object_]) -> NDArray[np.object_]:
+        """Where there is something left that the cutter's way along the walls doesn't clear."""
+        rest = self.floor
+        if its.walls:
+            rest = reach.left(rest, reach.grown(shapely.boundary(centres), its.floor_mm), its.inset_mm)
+        return shapely.intersection(centres, self._near(its, centres, rest))
 
     def _barred(self, its: Fit) -> PolygonArray:
         return geometry.parts(reach.grown(reach.fine(self.settings.no_go), its.face_mm))
@@ -225,20 +230,15 @@ class _Table:
     def remarks(self, operations: list[Operation], unreached: PolygonArray) -> tuple[str, ...]:
         """What the operator must know of the plan; of a V's corners whoever carves them tells."""
         job, settings = self.job, self.settings
-        steps = {its.cutter.key: self._step_mm(its.cutter, operations) for its in operations}
+        deep = sorted((its.depth_mm / self._passes(its.cutter, its.depth_mm), its.cutter.key) for its in operations)
         left = geometry.empty() if job.cutter.form == "v" else unreached
         return (
             *told.about_depth(job, self.depth_mm),
             *told.about_ways(job, operations, settings, self.fits),
             *told.about_unreached(left, self.not_through),
             *told.about_barred(job, settings, max((its.face_mm for its in self.fits), default=0.0)),
-            *told.about_feeds(job, operations, steps),
+            *told.about_feeds(job, operations, {key: step for step, key in deep}),
         )
-
-    def _step_mm(self, cutter: Cutter, operations: list[Operation]) -> float:
-        """The deepest pass of a cutter."""
-        depths = [its.depth_mm for its in operations if its.cutter.key == cutter.key]
-        return max(depth / self._passes(cutter, depth) for depth in depths)
 
 
 def _check_fits(cutter: Cutter, job: Job) -> None:
