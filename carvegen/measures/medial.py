@@ -20,12 +20,15 @@ from carvegen.measures.diagrams import STEPS_PER_MM, Diagrams, Parabola, Site
 from carvegen.measures.edges import counted
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from carvegen.geometry import Floats, Indices, Mask, PolygonArray
 
 __all__ = ["MedialAxis", "medial_axis", "pruned"]
 
 _STRAIGHT_MM = 0.008  #: outlines are taken as straight within this while the axis is sought
 _SAME_MM = 1e-9  #: radii and lengths nearer than this are one
+_LARGE = 1000  #: corners from which on a shape's sides are put into a tree
 _NEAR_MM = 0.002  #: bent branches are straight pieces within this
 
 
@@ -129,11 +132,26 @@ def _inner(shape_at: PolygonArray, points: Floats, links: Indices) -> Mask:
 def _measured(axis: MedialAxis, shapes: PolygonArray) -> MedialAxis:
     """The axis with the radius at each linked point measured to the shapes as they are."""
     outlines = shapely.boundary(shapes)
-    shapely.prepare(outlines)
     linked = np.unique(axis.links)
+    owner, points = axis.shape[linked], geometry.dots(axis.xy[linked])
+    large = shapely.get_num_coordinates(shapes) > _LARGE
+    found = np.zeros(len(linked))
+    plain = ~large[owner]
+    found[plain] = shapely.distance(outlines[owner[plain]], points[plain])
+    for k in np.flatnonzero(large).tolist():
+        its = np.flatnonzero(owner == k)
+        found[its] = _to_outline(shapes[k], points[its])
     radius = np.zeros(len(axis.xy))
-    radius[linked] = shapely.distance(outlines[axis.shape[linked]], geometry.dots(axis.xy[linked]))
+    radius[linked] = found
     return replace(axis, radius=radius)
+
+
+def _to_outline(shape: shapely.Polygon, points: NDArray[np.object_]) -> Floats:
+    """How far points lie from the outline of a shape with very many corners: by a tree of its sides."""
+    outline = geometry.rings(geometry.polygon_array([shape]))
+    sides = geometry.lines(outline.xy, outline.xy[outline.edge_ends])
+    (number, _), away = shapely.STRtree(sides).query_nearest(points, all_matches=False, return_distance=True)
+    return np.asarray(away[np.argsort(number)], dtype=np.float64)
 
 
 def pruned(axis: MedialAxis, corner_mm: float) -> MedialAxis:

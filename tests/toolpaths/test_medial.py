@@ -109,3 +109,13 @@ def test_shapes_that_overlap_keep_their_own_axes() -> None:
         alone = medial_axis(shapes(shape))
         assert axis.lengths[own].sum() == pytest.approx(alone.lengths.sum())
         assert axis.radius[axis.links[own]].max() == pytest.approx(alone.radius[alone.links].max())
+
+
+def test_a_shape_with_very_many_corners_is_measured_like_one_with_few() -> None:
+    plain = box(0, 0, 20, 2).difference(disc(6, 1, 0.5))
+    rich = shapely.segmentize(plain, 0.02)
+    assert shapely.get_num_coordinates(rich) > 1000
+    one, other = (medial_axis(shapes(shape)) for shape in (plain, rich))
+    assert other.lengths.sum() == pytest.approx(one.lengths.sum(), rel=0.01)
+    xy, radius = _linked(other)
+    assert radius == pytest.approx(shapely.distance(plain.boundary, shapely.points(xy)), abs=1e-9)
