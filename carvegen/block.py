@@ -38,6 +38,7 @@ class Block:
     kept: PolygonArray = field(default_factory=geometry.empty)  #: artwork kept clear, for the eye only
     free: PolygonArray = field(default_factory=geometry.empty)  #: fringe of land that the carver may take or leave
     register: Register | None = None  #: what its board carries for register; None: the usual crosses
+    turned: bool = True  #: worked as the mirror image of its print; a die that presses from the back is not
     fixed: frozenset[int] = frozenset()  #: numbers of cuts that mending leaves alone, 0 for the first
 
     @property

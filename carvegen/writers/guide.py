@@ -88,6 +88,7 @@ _READS = {
     View.BLOCK: f"The word {TEST_WORD} reads backwards here: that is right, it will read forwards in the print.",
     View.PRINT: f"The word {TEST_WORD} reads forwards here: that is right, it will read backwards on the block "
     "and forwards in the print.",
+    View.DIE: f"The word {TEST_WORD} reads forwards here, on the die and in the print: the die presses from the back.",
 }
 
 
@@ -115,6 +116,11 @@ class Guide:
     def mirrored(self) -> bool:
         """Whether the test word is drawn mirrored."""
         return self.shown.view is View.BLOCK
+
+    @property
+    def laid(self) -> str:
+        """How to lay the sheet, and which way it reads."""
+        return f"{_LAID[self.transfer]} {_READS[self.shown.view]}"
 
     @property
     def bounds(self) -> tuple[float, float, float, float]:
@@ -153,6 +159,8 @@ def hand_guide(job: Job, transfer: Transfer, report: Report | None = None, *, sa
     saving
         Draw the zones pale, to save ink.
     """
+    if not job.block.turned and transfer.view is View.PRINT:
+        transfer = Transfer.CARBON  # a sheet laid face down would turn what must not be turned
     shown = seen(job, transfer.view)
     zones = zones_of(job, shown)
     told = Report.of(its for its in report or () if its.severity is not Severity.ADVICE)
@@ -210,7 +218,8 @@ def _legend(shown: Seen, zones: Zones, *, grain: bool) -> Iterator[str]:
     yield "Frame: the block's edge. Crosses outside it: register, the same on every block of this size."
     if len(shown.stops):
         yield "Outlines in the waste: stops for the sheet, or pin holes. Outer frame: the board; leave the waste on."
-    yield "Arrow with the name: on the block it points to the left. If it does not, the guide was flipped."
+    way = "left" if shown.view is not View.DIE else "right"
+    yield f"Arrow with the name: on the block it points to the {way}. If it does not, the guide was flipped."
     if grain:
         yield "Double arrow under the block: the grain."
 

@@ -77,7 +77,7 @@ def guide_pdf(
     out = io.BytesIO()
     canvas = Canvas(out, pagesize=(sheets.page[0] * _PT, sheets.page[1] * _PT), invariant=1, pageCompression=1)
     canvas.setTitle(guide.title)
-    canvas.setSubject(guide.transfer.words)
+    canvas.setSubject(guide.laid)
     _words_page(canvas, guide, sheets)
     drawn = _Drawn(guide)
     for number, tile in enumerate(sheets.tiles, start=1):
@@ -259,7 +259,7 @@ def _words_page(canvas: Canvas, guide: Guide, sheets: Plan) -> None:
     )
     steps = [f"{number}. {step}" for number, step in enumerate(guide.steps, start=1)]
     parts = {
-        "How it comes onto the block": [guide.transfer.words, *guide.facts],
+        "How it comes onto the block": [guide.laid, *guide.facts],
         "What the drawing shows": [*guide.legend, *joins],
         "Which tool where": guide.tools,
         "In which order": steps,

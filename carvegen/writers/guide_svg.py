@@ -62,7 +62,7 @@ def guide_svg(job: Job, transfer: str, *, report: Report | None = None, saving: 
     """
     guide = hand_guide(job, transfer_named(transfer), report, saving=saving)
     steps = [f"{number}. {step}" for number, step in enumerate(guide.steps, start=1)]
-    heading = [f"{guide.title}; {MEASURE_ME}.", guide.transfer.words]
+    heading = [f"{guide.title}; {MEASURE_ME}.", guide.laid]
     words = [*heading, *guide.facts, *guide.legend, *guide.tools, *steps, *guide.findings]
     sheet = around(guide.shown, max(guide.shown.width_mm, 150.0), words)
     page = SvgPage(
@@ -71,7 +71,7 @@ def guide_svg(job: Job, transfer: str, *, report: Report | None = None, saving: 
         right=sheet.right,
         top=sheet.top,
         title=guide.title,
-        about=guide.transfer.words,
+        about=guide.laid,
     )
     _picture(page, guide)
     notes = page.group(NOTES, NOTES, LAYERS[NOTES].asks, fill=_INK, stroke="none", font_family="sans-serif")

@@ -144,12 +144,14 @@ def _grain(job: Job) -> list[str]:
 
 
 def _view(job: Job) -> list[str]:
-    if job.machine.kind == "hand":
+    if job.machine.kind == "hand" and job.block.turned:
         return [
             "The guide says which way it reads and how it goes on the block. To check: its test word, and the arrow "
             "with the block's name above it. On the block the arrow points to the left, in the print to the right; if "
             "it points to the right on the block, the guide was flipped: stop before you cut."
         ]
+    if not job.block.turned:
+        return [f"{View.DIE.words} To check: compare with the proof; what is left there is left here."]
     return [
         f"{View.BLOCK.words} Mirrored: yes, already; do not mirror again. To check: compare with the proof, "
         f"which is in print view; what is left there is right here.{_ARROW if len(seen(job, View.BLOCK).mark) else ''}"

@@ -40,7 +40,7 @@ def plan_dxf(plan: Plan, version: str = "R2000") -> str:
     x, y = origin_shift(plan, shown)
     sheet = shifted(plan_sheet(plan, shown, layers, origin=True), x, y)
     parts = [
-        (layer, paths_seen(operation.paths, shown.width_mm, View.BLOCK))
+        (layer, paths_seen(operation.paths, shown.width_mm, shown.view))
         for layer, operation in zip(layers, plan.operations, strict=True)
     ]
     parts.append((LAYERS[BLOCK_EDGE], from_rings(geometry.rings(geometry.polygon_array([shown.face])))))

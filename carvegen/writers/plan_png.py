@@ -54,7 +54,7 @@ def plan_png(plan: Plan, *, px_per_mm: float = 8.0) -> bytes:
     corners = fine.at(np.array([[0, shown.height_mm], [shown.width_mm, 0]]))
     pen.rectangle([*corners[0], *corners[1]], fill=_FACE, outline=_EDGE)
     for layer, operation in zip(layers, plan.operations, strict=True):
-        paths = paths_seen(operation.paths, shown.width_mm, View.BLOCK)
+        paths = paths_seen(operation.paths, shown.width_mm, shown.view)
         if operation.area_lines_mm is None:
             _ways(pen, paths, fine)
         _drawn(pen, paths, layer, fine, area=operation.area_lines_mm is not None)
@@ -103,7 +103,8 @@ def _with_words(picture: Image.Image, plan: Plan, layers: list[Layer]) -> Image.
         (layer.colour, f"{k}. {layer.name}: {said}")
         for k, (layer, said) in enumerate(zip(layers, _said(plan), strict=True), start=1)
     ]
-    lines.append((None, f"{plan.job.block.name}, paths. {View.BLOCK.words} Broken: ways between cuts."))
+    words = seen(plan.job, View.BLOCK).view.words
+    lines.append((None, f"{plan.job.block.name}, paths. {words} Broken: ways between cuts."))
     room = round(size * 1.6)
     whole = Image.new("RGB", (picture.width, picture.height + room * (len(lines) + 1)), _GROUND)
     whole.paste(picture)

@@ -31,7 +31,7 @@ def plan_svg(plan: Plan) -> str:
     sheet = plan_sheet(plan, shown, layers, origin=False)
     page = SvgPage(
         left=sheet.left, bottom=sheet.bottom, right=sheet.right, top=sheet.top,
-        title=f"{shown.name}, paths, block view", about=f"{View.BLOCK.words} Millimetres, 1:1.",
+        title=f"{shown.name}, paths, {shown.view.value} view", about=f"{shown.view.words} Millimetres, 1:1.",
     )  # fmt: skip
     for layer, operation in zip(layers, plan.operations, strict=True):
         area = operation.area_lines_mm is not None
@@ -40,7 +40,7 @@ def plan_svg(plan: Plan) -> str:
             {"fill": "none", "stroke": layer.colour, "stroke_width": HAIRLINE_MM}
         )  # fmt: skip
         page.group(layer.xml_name, layer.name, layer.asks, **look)
-        paths = paths_seen(operation.paths, shown.width_mm, View.BLOCK)
+        paths = paths_seen(operation.paths, shown.width_mm, shown.view)
         page.spliced(layer.xml_name, _texts(paths, left=sheet.left, top=sheet.top, area=area))
     edge = LAYERS[BLOCK_EDGE]
     group = page.group(edge.xml_name, edge.name, edge.asks, fill="none", stroke=edge.colour, stroke_width=HAIRLINE_MM)

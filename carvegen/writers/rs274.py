@@ -22,7 +22,7 @@ from carvegen.facts.profiles import Verdict
 from carvegen.job import permit
 from carvegen.toolpaths.paths import joined
 from carvegen.units import MM_PER
-from carvegen.writers.views import View, corner, paths_seen
+from carvegen.writers.views import View, corner, paths_seen, seen
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -206,7 +206,7 @@ class _Unit:
 
 def _moved(operation: Operation, job: Job) -> Paths:
     """The paths as the block lies, counted from the machine's zero."""
-    paths = paths_seen(operation.paths, job.block.width_mm, View.BLOCK)
+    paths = paths_seen(operation.paths, job.block.width_mm, seen(job, View.BLOCK).view)
     zero = corner(job.machine.origin, job.block.width_mm, job.block.height_mm)
     return replace(paths, xyz=paths.xyz - np.array([*zero, 0.0]))
 

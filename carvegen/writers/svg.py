@@ -56,7 +56,7 @@ def machine_svg(job: Job) -> str:
             f"{margin_mm(shown):g} mm below the upper edge of this page."
         ],
     )
-    page = _page(sheet, f"{shown.name}, block view", f"{View.BLOCK.words} Millimetres, 1:1.")
+    page = _page(sheet, f"{shown.name}, {shown.view.value} view", f"{shown.view.words} Millimetres, 1:1.")
     _layer(page, layers[CUT_AREA], fill=layers[CUT_AREA].colour, stroke="none", fill_rule="evenodd")
     _outline_layer(page, layers[CUT_OUT])
     if len(shown.free):
