@@ -13,7 +13,7 @@ from carvegen.artwork.drawing import Artwork, Wanted
 from carvegen.errors import InputError
 from carvegen.units import MM_PER
 
-__all__ = ["file_and_layer", "is_picture", "picture_bytes", "read"]
+__all__ = ["file_and_layer", "is_picture", "is_there", "picture_bytes", "read"]
 
 #: First bytes of files that people hand in by mistake, and what to do with them.
 _OTHERS = (
@@ -75,15 +75,16 @@ def read(
 def file_and_layer(path: Path) -> tuple[Path, str]:
     """What ``FILE#LAYER`` names; no layer if there is a file of the whole name, or nothing behind the #."""
     name, hash_, layer = str(path).rpartition("#")
-    while hash_ and not _is_there(path):
-        if _is_there(Path(name)) or "#" not in name:
+    while hash_ and not is_there(path):
+        if is_there(Path(name)) or "#" not in name:
             return Path(name), layer
         name, _, more = name.rpartition("#")
         layer = f"{more}#{layer}"
     return path, ""
 
 
-def _is_there(path: Path) -> bool:
+def is_there(path: Path) -> bool:
+    """Whether there is a file or folder of this name; a name that can't be one is not there."""
     try:
         return path.exists()
     except (OSError, ValueError):
@@ -132,7 +133,7 @@ def picture_bytes(path: Path) -> bytes:
 
 def _bytes(path: Path) -> bytes:
     try:
-        if not path.exists():
+        if not is_there(path):
             raise InputError("is not there", hint=_near(path))
         if not path.is_file():
             what = "a folder" if path.is_dir() else "no file"

@@ -142,3 +142,10 @@ def test_notes_reach_the_note_the_report_the_summary_and_json(tmp_path):
     assert any(line.startswith("WARNING") for line in report["notes"])
     told = run(*how, "--for", "hand", "--out", out, "--json")
     assert json.loads(told.stdout)["notes"] == report["notes"]
+
+
+@pytest.mark.parametrize("text", ["x" * 5000, "box" + "\ufffd" * 300, "a\0b", "x" * 300 + " at 3 4", "#" * 400])
+def test_a_name_that_can_be_none_is_not_there(text):
+    """Found by fuzzing: a name too long for the file system raised OSError."""
+    with pytest.raises(InputError):
+        place(text, width_mm=60, height_mm=40)
