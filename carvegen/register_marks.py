@@ -10,6 +10,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.errors import InputError
+from carvegen.facts.register import APART, CLEAR_MM, PINS_AT
 from carvegen.lettering import lettered
 
 if TYPE_CHECKING:
@@ -20,12 +21,9 @@ __all__ = ["Register", "edge_stop_mm", "name_mark", "register_for", "sheet_of"]
 
 _LETTER_MM = 3.4  #: height of a capital
 _UP_MM = 5.0  #: how far above the picture the name stands
-_CLEAR_MM = 2.0  #: what stays between a stop and the picture: near it, but never touching
 _WALL_MM = 6.0  #: wood that stands behind a stop or a pin; common practice, no source
 _LEG_MM = 16.0  #: length of a stop along the sheet's edge
 _NOTCH_MM = 5.0  #: how far a stop reaches under the sheet
-_APART = 0.75  #: share of the long side between the corner stop and the edge stop
-_PINS = (0.1, 0.85)  #: where pins stand along the long side: not alike from both ends, so that no sheet fits turned
 _BESIDE_MM = 7.0  #: from the middle of the upper side, where a cross stands, to the arrow
 _ARROW_MM = 7.0
 _GAP_MM = 2.0
@@ -57,7 +55,7 @@ def register_for(plan: Plan, size: tuple[float, float], label: str) -> Register:
     least = {
         "crosses": 0.0,
         "stops": plan.paper_margin_mm + _WALL_MM,
-        "pins": _pin_out_mm(plan) + plan.pin_mm / 2 + _WALL_MM,
+        "pins": plan.pin_out_mm + plan.pin_mm / 2 + _WALL_MM,
     }[plan.method]
     waste = max(plan.board_mm, least if plan.waste_mm is None else 0.0)
     if waste < least:
@@ -77,11 +75,15 @@ _WORDS = {
         "Register: a corner stop and an edge stop along one long side. Cut them barely deeper than the paper is thick, "
         "their outer walls upright and sharp; the sheet lies in the corner first, then against the edge.",
         "They stand in the waste of the board: do not cut the waste off, and do not ink it.",
+        "They are on the layer REGISTER STOP; no path for a machine goes there, so they are cut by hand unless the shop "
+        "does it. Draw or lightly score the arrow and the name on the waste.",
     ),
     "pins": (
         "Register: two pins. Bore their holes upright through the waste; tabs on the sheet sit on them, one with a "
         "round hole, one with a slot along the sheet.",
         "They stand in the waste of the board: do not cut the waste off, and do not ink it.",
+        "They are on the layer REGISTER STOP; no path for a machine goes there, so they are cut by hand unless the shop "
+        "does it. Draw or lightly score the arrow and the name on the waste.",
     ),
 }
 
@@ -94,7 +96,7 @@ def _stops(plan: Plan, size: tuple[float, float]) -> PolygonArray:
     """A corner stop at the lower left corner of the sheet, and an edge stop along the same long side."""
     long, short = max(size), min(size)
     m = plan.paper_margin_mm
-    leg, deep = min(_LEG_MM, 0.2 * short), min(_NOTCH_MM, m - _CLEAR_MM)
+    leg, deep = min(_LEG_MM, 0.2 * short), min(_NOTCH_MM, m - CLEAR_MM)
     corner = shapely.union(shapely.box(-m, -m, leg - m, deep - m), shapely.box(-m, -m, deep - m, leg - m))
     middle = edge_stop_mm(plan, long)
     edge = shapely.box(middle - leg / 2, -m, middle + leg / 2, deep - m)
@@ -103,19 +105,14 @@ def _stops(plan: Plan, size: tuple[float, float]) -> PolygonArray:
 
 def edge_stop_mm(plan: Plan, long_side_mm: float) -> float:
     """How far along the long side the middle of the edge stop lies."""
-    return _APART * long_side_mm - plan.paper_margin_mm
+    return APART * long_side_mm - plan.paper_margin_mm
 
 
 def _pins(plan: Plan, size: tuple[float, float]) -> PolygonArray:
     holes = [
-        shapely.Point(share * max(size), -_pin_out_mm(plan)).buffer(plan.pin_mm / 2, quad_segs=16) for share in _PINS
+        shapely.Point(share * max(size), -plan.pin_out_mm).buffer(plan.pin_mm / 2, quad_segs=16) for share in PINS_AT
     ]
     return geometry.snapped(_along_long_side(holes, size))
-
-
-def _pin_out_mm(plan: Plan) -> float:
-    """From the picture to the middle of a pin: beyond the sheet, which its tabs hold."""
-    return plan.paper_margin_mm + _CLEAR_MM + plan.pin_mm / 2
 
 
 def _along_long_side(shapes: Sequence[Any], size: tuple[float, float]) -> PolygonArray:

@@ -62,8 +62,7 @@ def drawn_moves(blocks: Sequence[Inked], plan: Plan, size: Size, seed: int) -> M
         rng = stream(seed, "register", block.name)
         shifts.append(_shifts(rng, plan))
         turns.append(_turns(rng, plan, block, max(size)))
-    datum = plan.way.datum[0] * size[0], plan.way.datum[1] * size[1]
-    return Moves(shift=np.stack(shifts, axis=1), turn=np.stack(turns, axis=1), datum=datum)
+    return Moves(shift=np.stack(shifts, axis=1), turn=np.stack(turns, axis=1), datum=plan.datum_mm(size))
 
 
 def _shifts(rng: np.random.Generator, plan: Plan) -> Floats:
@@ -111,7 +110,7 @@ def worst_pull_mm(pair: tuple[Inked, Inked], xy: Floats, away: Floats, plan: Pla
     away
         In which direction it is drawn off at each place; (n, 2), length 1.
     """
-    arm = xy - np.array([plan.way.datum[0] * size[0], plan.way.datum[1] * size[1]])
+    arm = xy - np.array(plan.datum_mm(size))
     turned = 2 * math.radians(plan.off_deg(max(size))) * np.abs(arm[:, 1] * away[:, 0] - arm[:, 0] * away[:, 1])
     percents = (plan.paper_stretch_along_percent / 100, plan.paper_stretch_across_percent / 100)
     far = 2 * plan.off_mm + turned + _pulled(percents, plan.paper_grain_deg, arm, away)

@@ -15,11 +15,12 @@ from shapely import affinity
 from carvegen.distances import depths
 from carvegen.facts.register import Plan
 from carvegen.misregister import gaps, meetings, outcome
+from carvegen.register_marks import register_for
 from carvegen.shifts import Inked, drawn_moves
 
 SIZE = (60.0, 40.0)
 TRAP = 0.4
-EXACT = Plan(method="stops", tolerance_mm=0.4, turn_deg=0.0, visible_mm=0.0, prints=4000)
+EXACT = Plan(method="stops", paper_margin_mm=0.0, tolerance_mm=0.4, turn_deg=0.0, visible_mm=0.0, prints=4000)
 
 
 def side_by_side(trap=TRAP):
@@ -190,3 +191,14 @@ def test_another_block_changes_no_draw():
     three = drawn_moves([*side_by_side(), replace(side_by_side()[0], name="more")], EXACT, SIZE, 3)
     assert np.array_equal(two.shift, three.shift[:, :2])
     assert np.array_equal(two.turn, three.turn[:, :2])
+
+
+@pytest.mark.parametrize("size", [(200.0, 150.0), (150.0, 200.0)])
+def test_what_grows_grows_from_where_it_is_held(size):
+    """The datum is the corner of the corner stop, the middle of the first pin, or the picture's middle."""
+    stops = Plan(method="stops")
+    assert register_for(stops, size, "").stops[0].bounds[:2] == stops.datum_mm(size)
+    pins = Plan(method="pins")
+    first = register_for(pins, size, "").stops[0].centroid
+    assert pins.datum_mm(size) == pytest.approx((first.x, first.y), abs=0.01)
+    assert Plan().datum_mm(size) == (size[0] / 2, size[1] / 2)

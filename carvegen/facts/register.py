@@ -8,7 +8,10 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 __all__ = [
+    "APART",
+    "CLEAR_MM",
     "METHODS",
+    "PINS_AT",
     "WOODS",
     "Method",
     "Plan",
@@ -24,6 +27,11 @@ __all__ = [
 ]  # fmt: skip
 
 
+APART = 0.75  #: share of the long side between two stops or two pins: far apart, so that play turns the sheet little
+PINS_AT = (0.1, 0.85)  #: where pins stand along the long side: not alike from both ends, so that no sheet fits turned
+CLEAR_MM = 2.0  #: what stays between a stop or a pin and what it must not touch
+
+
 @dataclass(frozen=True, kw_only=True)
 class Method:
     """A way to lay sheet and block in register."""
@@ -33,22 +41,21 @@ class Method:
     tolerance_mm: float  #: how far an impression may lie from its place
     play_mm: float  #: how far one end of the sheet may lie off while the other is right: what turns it
     waste_mm: float  #: strip of board that it needs outside the picture, on every side
-    datum: tuple[float, float]  #: place that stays while sheet or block grow: shares of the picture's sides
 
 
 #: Repeat of each: common practice, no source (trade notes: notches in the block 0.2-0.5 mm, pins and tabs 0.1-0.25 mm,
 #: marks lined up by eye 0.5-1.0 mm). Waste: design + 25 mm the long way (Fletcher, Wood-Block Printing, 1916).
 METHODS: Mapping[str, Method] = MappingProxyType({
     "crosses": Method(
-        name="crosses", tolerance_mm=0.5, play_mm=0.5, waste_mm=0.0, datum=(0.5, 0.5),
+        name="crosses", tolerance_mm=0.5, play_mm=0.5, waste_mm=0.0,
         about="crosses outside the picture, laid over one another by eye",
     ),
     "stops": Method(
-        name="stops", tolerance_mm=0.3, play_mm=0.1, waste_mm=18.0, datum=(0.0, 0.0),
+        name="stops", tolerance_mm=0.3, play_mm=0.1, waste_mm=18.0,
         about="a corner stop and an edge stop along one long side, cut into the board; the sheet lies against both",
     ),
     "pins": Method(
-        name="pins", tolerance_mm=0.15, play_mm=0.05, waste_mm=18.0, datum=(0.1, 0.0),
+        name="pins", tolerance_mm=0.15, play_mm=0.05, waste_mm=22.0,
         about="two pins in the board, and tabs on the sheet with holes that sit on them",
     ),
 })  # fmt: skip
@@ -96,9 +103,23 @@ class Plan:
         """Strip of board outside the picture on every side: as given, or what the method needs."""
         return self.way.waste_mm if self.waste_mm is None else self.waste_mm
 
+    @property
+    def pin_out_mm(self) -> float:
+        """From the picture to the middle of a pin: beyond the sheet, which its tabs hold."""
+        return self.paper_margin_mm + CLEAR_MM + self.pin_mm / 2
+
+    def datum_mm(self, size: tuple[float, float]) -> tuple[float, float]:
+        """The place that stays while sheet or board grow: the corner stop, the first pin, or the middle."""
+        if self.method == "crosses":
+            return size[0] / 2, size[1] / 2
+        if self.method == "stops":
+            return -self.paper_margin_mm, -self.paper_margin_mm
+        along, out = PINS_AT[0] * max(size), -self.pin_out_mm
+        return (along, out) if size[0] >= size[1] else (out, along)
+
     def off_deg(self, long_side_mm: float) -> float:
         """How far each impression may be turned: as given, or what the method's play makes of the long side."""
-        apart = 0.75 * long_side_mm  # as far apart as stops and pins are put here
+        apart = APART * long_side_mm
         return skew_deg(self.way.play_mm, apart) if self.turn_deg is None else self.turn_deg
 
 

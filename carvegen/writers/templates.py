@@ -78,6 +78,7 @@ def block_template(name: str, plan: Plan, size: tuple[float, float]) -> Template
         f"Picture {size[0]:g} x {size[1]:g} mm; waste round it {register.waste_mm:g} mm, alike on every board.",
         *register.words,
         *_stops_apart(plan, size),
+        "A fresh proof of the first block, pressed face down on the next board, lies right by itself: mirror nothing.",
         "Cut all boards from one plank or sheet, the grain the same way, and let them lie in one room.",
     ]
     mirrored = tuple(_seen(part, size[0], View.BLOCK) for part in parts if len(part.shapes))
