@@ -75,14 +75,14 @@ _WORDS = {
         "Register: a corner stop and an edge stop along one long side. Cut them barely deeper than the paper is thick, "
         "their outer walls upright and sharp; the sheet lies in the corner first, then against the edge.",
         "They stand in the waste of the board: do not cut the waste off, and do not ink it.",
-        "They are on the layer REGISTER STOP; no path for a machine goes there, so they are cut by hand unless the shop "
+        "They are on the layer REGISTER STOP; no path for a machine goes there: they are cut by hand unless the shop "
         "does it. Draw or lightly score the arrow and the name on the waste.",
     ),
     "pins": (
         "Register: two pins. Bore their holes upright through the waste; tabs on the sheet sit on them, one with a "
         "round hole, one with a slot along the sheet.",
         "They stand in the waste of the board: do not cut the waste off, and do not ink it.",
-        "They are on the layer REGISTER STOP; no path for a machine goes there, so they are cut by hand unless the shop "
+        "They are on the layer REGISTER STOP; no path for a machine goes there: they are cut by hand unless the shop "
         "does it. Draw or lightly score the arrow and the name on the waste.",
     ),
 }
