@@ -94,25 +94,26 @@ def _filled(job: Job, settings: PathSettings, steps: list[NDArray[np.object_]], 
         return _by_owner(*contours(geometry.parts(outer), spacing, most=most))
     band = geometry.parts(outer if k == len(steps) else shapely.difference(outer, steps[k]))
     if settings.lowered == "shapes":
-        return _outlines(band)
+        return _outlines(band, polish=False)  # the operator's own program goes over them line by line
     clean = _outlines(geometry.parts(outer)) if k == 1 else no_paths()
     return joined([scan_lines(band, spacing), clean])
 
 
-def _outlines(shapes: PolygonArray) -> Paths:
+def _outlines(shapes: PolygonArray, *, polish: bool = True) -> Paths:
     """The outlines of shapes by a short way, each shape's holes behind it."""
     rings = geometry.rings(shapes)
     paths, kept = on_grid(from_rings(rings))
-    return _by_owner(from_leftmost(paths), rings.owner[kept])
+    return _by_owner(from_leftmost(paths), rings.owner[kept], polish=polish)
 
 
-def _by_owner(paths: Paths, owner: Indices) -> Paths:
+def _by_owner(paths: Paths, owner: Indices, *, polish: bool = True) -> Paths:
     """Paths, given owner by owner, with the owners in a short order by where the first path of each begins."""
     if not len(paths):
         return paths
     first = np.flatnonzero(np.diff(owner, prepend=-1))
     at = np.column_stack([paths.entries[first, :2], np.arange(len(first))])
-    order = ordered(Paths(at, np.arange(len(first) + 1), np.ones(len(first), dtype=bool))).xyz[:, 2].astype(np.int64)
+    heads = Paths(at, np.arange(len(first) + 1), np.ones(len(first), dtype=bool))
+    order = ordered(heads, polish=polish).xyz[:, 2].astype(np.int64)
     count = np.diff(first, append=len(owner))[order]
     within = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
     return picked(paths, np.repeat(first[order], count) + within)
