@@ -10,11 +10,14 @@ import shapely
 
 from carvegen import geometry
 from carvegen.growth import Growth
+from carvegen.nature.bearing import bearer
+from carvegen.nature.clumps import loads
 from carvegen.nature.fields import noise_at, ranks
-from carvegen.nature.heaps import Heaps, bands, lenses, strips
-from carvegen.nature.holding import closed, held, opened, standing, thin_parts, tiled
+from carvegen.nature.heaps import Heaps, bands, cuttable, lenses, strips
+from carvegen.nature.holding import held, loosened, opened, standing, thin_parts
 from carvegen.nature.sky import obstacles
-from carvegen.nature.snowpack import Snow, depths
+from carvegen.nature.sliding import come_down
+from carvegen.nature.snowpack import Snow, cap_mm, caught, depths, held_share
 from carvegen.nature.surfaces import contours, upper
 from carvegen.parameters import angle, check_all, length, share
 
@@ -24,9 +27,10 @@ if TYPE_CHECKING:
     from numpy.random import Generator
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.geometry import Floats, Mask, PolygonArray
+    from carvegen.geometry import Floats, Indices, Mask, PolygonArray
     from carvegen.growth import Place
     from carvegen.limits import Limits
+    from carvegen.nature.clumps import Loads
 
 __all__ = ["PRESETS", "Settings", "grow"]
 
@@ -65,6 +69,9 @@ PRESETS: Mapping[str, Mapping[str, float]] = {
 
 _FINEST_STEP_MM = 0.12
 _NEAR_EDGE_MM = 1.0  #: shapes that end so near the area's edge are cut off by it
+_THIN_MM = 3.0  #: what is thinner hides the sky half: snow drifts past it
+_STREAK_MM = 4.0  #: shorter streaks of driven snow are left out
+_EASED = 0.3  #: of the depth fallen: over about so much the snow evens the slope that it lies on
 _SAMPLES = 40_000  #: along all outlines, about
 
 
@@ -84,48 +91,55 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     Growth
         Heaps; their parts on the shapes; a fringe at the ragged edges. All may be empty.
     """
-    silhouette = shapely.intersection(shapely.union_all(place.shapes), place.area)
-    bearer = _bearer(silhouette, settings)
-    if len(bearer) == 0:
+    silhouette = shapely.intersection(shapely.disjoint_subset_union_all(place.shapes), place.area)
+    solid = bearer(silhouette, bridging_mm=settings.bridging_mm, detail_mm=settings.detail_mm)
+    if len(solid) == 0:
         return Growth(cuts=geometry.empty())
-    load = _Load(settings, place, limits, silhouette, bearer)
+    load = _Load(settings, place, limits, silhouette, solid)
     heaping, showing, fraying = rng.spawn(3)
     heaps = load.heaps(heaping)
-    white = shapely.union_all(np.concatenate([strips(heaps), load.driven(heaping)]))
-    dark = shapely.union_all(np.concatenate([load.bark(heaps, showing), load.twigs(white, showing)]))
+    white = shapely.disjoint_subset_union_all(np.concatenate([strips(heaps), load.driven(heaping)]))
+    dark = shapely.disjoint_subset_union_all(
+        np.concatenate([load.bark(heaps, white, showing), load.twigs(white, showing)])
+    )
+    printed = standing(silhouette, limits.land_mm, near=white)
     cuts = held(
-        shapely.difference(white, dark), place.area, limits, printed=standing(silhouette, limits.land_mm, near=white)
+        _on_edges(shapely.difference(white, dark), silhouette),
+        place.area,
+        limits,
+        printed=printed,
     )
     return Growth(
         cuts=cuts,
         on_shapes=geometry.parts(shapely.intersection(cuts, silhouette)),
-        free=load.fringe(heaps, cuts, dark, fraying),
+        free=loosened(cuts, load.fringe(heaps, dark, fraying), place.area, limits, printed=printed),
     )
 
 
-def _bearer(silhouette: BaseGeometry, settings: Settings) -> PolygonArray:
-    """What bears snow: the shapes with small gaps bridged and without what is too thin."""
-    bridge, detail = settings.bridging_mm, settings.detail_mm
-    pieces = tiled(
-        shapely.simplify(silhouette, 0.02),
-        lambda tile: opened(closed(tile, bridge, quad_segs=2), detail, quad_segs=2),
-        reach_mm=bridge + detail,
-    )
-    return geometry.parts(shapely.union_all(pieces, grid_size=geometry.GRID_MM))
+def _on_edges(white: BaseGeometry, silhouette: BaseGeometry) -> BaseGeometry:
+    """The white without crumbs that notches and slivers of bark have cut off from what lies on the edges."""
+    pieces = geometry.parts(white)
+    shapely.prepare(silhouette)
+    return shapely.disjoint_subset_union_all(pieces[~shapely.contains_properly(silhouette, pieces)])
 
 
 class _Load:
     """The snow's settings, what it lies on, and what follows from both."""
 
     def __init__(
-        self, settings: Settings, place: Place, limits: Limits, silhouette: BaseGeometry, bearer: PolygonArray
+        self, settings: Settings, place: Place, limits: Limits, silhouette: BaseGeometry, solid: PolygonArray
     ) -> None:
         self.settings, self.place, self.limits, self.silhouette = settings, place, limits, silhouette
-        length_mm = float(shapely.length(bearer).sum())
+        length_mm = float(shapely.length(solid).sum())
         step = max(_FINEST_STEP_MM, min(limits.cut_mm / 2, settings.fallen_mm / 8), length_mm / _SAMPLES)
-        self.outlines = contours(bearer, step_mm=step, smooth_mm=0.3)
+        self.outlines = contours(solid, step_mm=step, smooth_mm=0.3)
         self.surface = upper(self.outlines)
-        self.obstacles = obstacles(bearer)
+        self.slopes = self.surface.eased(over_mm=_EASED * settings.fallen_mm)
+        self.obstacles = obstacles(solid)
+        self.sheltering = [self.obstacles]
+        broad = geometry.parts(opened(shapely.simplify(solid, 0.1), _THIN_MM, quad_segs=2))
+        if len(broad):
+            self.sheltering.append(obstacles(broad))
         self.snow = Snow(fallen_mm=settings.fallen_mm, sticky=settings.sticky)
 
     @property
@@ -137,35 +151,46 @@ class _Load:
 
     def heaps(self, rng: Generator) -> Heaps:
         """How deep it lies, and how far it reaches down, everywhere."""
-        surface, settings = self.surface, self.settings
+        surface, slopes, settings, limits = self.surface, self.slopes, self.settings, self.limits
         outside = surface.xy + surface.normal * 2 * self.obstacles.pixel
         inside = surface.xy - surface.normal * 2 * self.obstacles.pixel
         thick = self.obstacles.thickness(inside) * surface.normal[:, 1]
+        arriving = caught(self._seen(outside)) * self.place.density_at(surface.xy)
+        holds = held_share(slopes, self.snow) > 0
+        loads = self._loads(thick, holds & (arriving > 0), rng)
+        slid = come_down(slopes, arriving, holds, self.obstacles)
+        goes_on = self._cut_off()
         depth = depths(
-            surface,
-            self.snow,
-            sky=self._caught(outside),
-            breadth=thick,
-            goes_on=self._cut_off(),
-            lumps=self._lumps(rng),
-            bare=self._bare(rng),
-        )
-        depth = depth * self.place.density_at(surface.xy)
-        up = self.obstacles.distance(outside, np.array([[0.0, 1.0]]), 2 * settings.fallen_mm + self.limits.land_mm)
-        depth = np.clip(np.minimum(depth, up[:, 0] - self.limits.land_mm), 0, None)
-        room = np.clip(thick - 1.2 * self.limits.land_mm, 0, 0.55 * thick) / np.maximum(surface.normal[:, 1], 0.2)
+            slopes, self.snow, arriving=arriving, slid=slid, breadth=thick, goes_on=goes_on, loads=loads
+        )  # fmt: skip
+        up = self.obstacles.distance(outside, np.array([[0.0, 1.0]]), 2 * settings.fallen_mm + limits.land_mm)
+        depth = np.clip(np.minimum(depth, up[:, 0] - limits.land_mm), 0, None)
+        room = np.clip(thick - 1.2 * limits.land_mm, 0, 0.55 * thick) / np.maximum(surface.normal[:, 1], 0.2)
+        reach = 0.6 * depth + 0.4 * np.sqrt(0.4 * depth * settings.fallen_mm)
+        below = room * (1 - np.exp(-reach * self._ragged(loads.which, rng) / np.maximum(room, 1e-6)))
+        square = slopes.normal[:, 1]
+        more = cuttable(depth * square, below * square, loads.which, limits.cut_mm)
         lean = float(np.clip(0.4 * self.fall[0], -0.3, 0.3))
-        below = room * (1 - np.exp(-depth * self._ragged(rng) / np.maximum(room, 1e-6)))
-        return Heaps(surface, surface.softened(depth, over_mm=0.35), surface.softened(below, over_mm=0.2), lean)
-
-    def _caught(self, outside: Floats) -> Floats:
-        """The share of the sky seen, more where the surface faces the driven snow."""
-        fall = self.fall
-        open_sky = self.obstacles.open_sky(
-            outside, fall_deg=float(np.degrees(np.arctan2(fall[1], fall[0]))), reach_mm=self.settings.shelter_mm
+        return Heaps(
+            slopes,
+            surface.softened(depth * more, over_mm=0.2),
+            surface.softened(np.minimum(below * more, room), over_mm=0.15),
+            lean,
         )
-        faces = -(self.surface.normal @ fall) / np.maximum(-self.surface.normal[:, 1] * min(fall[1], -0.2), 1e-3)
-        return np.asarray(open_sky * np.clip(faces, 0, 1.5))
+
+    def _loads(self, thick: Floats, bears: Mask, rng: Generator) -> Loads:
+        """How the snow gathers: short loads on thin things, long ones on broad things."""
+        settings, deep = self.settings, self.settings.fallen_mm
+        size = 1.5 + 1.2 * self.limits.cut_mm + 2.6 * np.minimum(deep, cap_mm(thick, settings.sticky))
+        return loads(self.slopes, bears, size, lumpy=settings.lumpy, patchy=settings.patchy, rng=rng)
+
+    def _seen(self, outside: Floats) -> Floats:
+        """The share of the sky seen, more where the surface faces the driven snow; thin things hide half as much."""
+        fall, surface = self.fall, self.surface
+        way = float(np.degrees(np.arctan2(fall[1], fall[0])))
+        seen = [it.open_sky(outside, fall_deg=way, reach_mm=self.settings.shelter_mm) for it in self.sheltering]
+        faces = -(surface.normal @ fall) / np.maximum(-surface.normal[:, 1] * min(fall[1], -0.2), 1e-3)
+        return np.asarray(np.mean(seen, axis=0) * np.clip(faces, 0, 1.5))
 
     def _cut_off(self) -> Mask:
         """Samples where the shapes are cut off by the area's edge, and the snow runs on."""
@@ -173,52 +198,49 @@ class _Load:
         x = self.surface.xy[:, 0]
         return np.asarray((x < left + _NEAR_EDGE_MM) | (x > right - _NEAR_EDGE_MM))
 
-    def _lumps(self, rng: Generator) -> Floats:
-        """Lumps of three sizes as factors of the depth: round tops, narrow dips."""
-        xy, deep = self.surface.xy, self.settings.fallen_mm
-        lumps = [
-            weight * (0.45 - np.abs(noise_at(xy, rng, patch_mm=patch, octaves=1)))
-            for weight, patch in ((1.1, 2.6 * deep + 4), (0.75, 1.1 * deep + 1.5), (0.25, 0.5 * deep + 1))
-        ]
-        return np.asarray(np.clip(1 + 1.4 * self.settings.lumpy * sum(lumps), 0.1, None))
-
-    def _bare(self, rng: Generator) -> Mask:
-        """Patches left bare."""
-        xy, deep = self.surface.xy, self.settings.fallen_mm
-        noise = noise_at(xy, rng, patch_mm=4 * deep + 7, octaves=1)
-        return np.asarray(ranks(noise) < 0.7 * self.settings.patchy)
-
-    def _ragged(self, rng: Generator) -> Floats:
-        """How far the white reaches down, as a share of its depth."""
-        xy, settings = self.surface.xy, self.settings
+    def _ragged(self, which: Indices, rng: Generator) -> Floats:
+        """How far the white reaches down, as a share of its depth: each load its own, with narrow dark notches."""
+        xy, settings, land = self.surface.xy, self.settings, self.limits.land_mm
+        steep = 1 + 1.3 * np.sqrt(1 - self.slopes.normal[:, 1] ** 2)
+        load = steep * rng.uniform(0.35, 1.9, int(which.max(initial=-1)) + 1)[which]
         coarse = noise_at(xy, rng, patch_mm=settings.fallen_mm + 1.5, octaves=1)
-        fine = noise_at(xy, rng, patch_mm=1.2 + 2 * self.limits.land_mm, octaves=1)
-        rough = np.clip(0.5 + noise_at(xy, rng, patch_mm=9.0, octaves=1), 0, 1)
-        teeth = 1 + settings.bark * (1.1 * coarse + 1.3 * rough * fine)
-        return np.asarray(1.5 * settings.reaching_down * np.clip(teeth, 0.05, None))
+        fine = noise_at(xy, rng, patch_mm=1.0 + 2.5 * land, octaves=2)
+        notch = np.clip(1 - np.abs(fine) / 0.28, 0, 1) * np.clip(0.6 + 1.5 * coarse, 0, 1)
+        teeth = (1 + settings.bark * coarse) * (1 - 1.9 * settings.bark * notch)
+        return np.asarray(1.9 * settings.reaching_down * load * np.clip(teeth, 0.03, None))
 
     def driven(self, rng: Generator) -> PolygonArray:
-        """Thin lines of snow driven against steep sides."""
+        """Snow driven against steep sides: a few long streaks where the wind is strong enough."""
         outlines, settings = self.outlines, self.settings
         steep = outlines.normal[:, 1] < np.cos(np.radians(self.snow.repose_deg))
-        faces = np.clip((-outlines.normal[:, 0] * self.fall[0] - 0.05) / 0.4, 0, 1) * steep
-        faces *= outlines.normal[:, 1] > -0.35
-        noise = noise_at(outlines.xy, rng, patch_mm=settings.fallen_mm + 5, octaves=2)
-        faces *= self.place.density_at(outlines.xy)
-        inward = (0.6 + 0.12 * settings.fallen_mm) * faces * np.clip(0.75 - settings.patchy + 1.6 * noise, 0, 1.6)
+        faces = np.clip((-outlines.normal[:, 0] * self.fall[0] - 0.22) / 0.4, 0, 1) * steep
+        faces *= (outlines.normal[:, 1] > -0.35) * self.place.density_at(outlines.xy)
+        patch = 2 * settings.fallen_mm + 7
+        long = noise_at(outlines.xy, rng, patch_mm=patch, octaves=1)
+        ragged = noise_at(outlines.xy, rng, patch_mm=1.5 + 3 * self.limits.land_mm, octaves=1)
+        inward = np.clip(0.55 - settings.patchy + 1.3 * long, 0, 1) * (1 + 0.7 * settings.bark * ragged)
+        inward *= (1.2 + 0.35 * settings.fallen_mm) * faces
         behind = outlines.xy - outlines.normal * (2 * inward + 2 * self.limits.land_mm)[:, None]
         shapely.prepare(self.silhouette)
-        return bands(outlines, np.where(shapely.contains_xy(self.silhouette, behind[:, 0], behind[:, 1]), inward, 0))
+        thick = np.where(shapely.contains_xy(self.silhouette, behind[:, 0], behind[:, 1]), inward, 0)
+        streaks = bands(outlines, thick)
+        return streaks[shapely.length(streaks) > 2 * _STREAK_MM + 8 * self.limits.cut_mm]
 
-    def bark(self, heaps: Heaps, rng: Generator) -> PolygonArray:
-        """Slivers of the dark that show through, no narrower than the land."""
-        land = self.limits.land_mm
-        chance = self.settings.bark * np.clip(heaps.below / land - 0.6, 0, 1) * self.surface.width / (2 + 8 * land)
-        drawn = lenses(heaps, chance, long_mm=3 + 6 * land, thick_mm=land + 0.05, rng=rng)
-        return geometry.parts(opened(shapely.intersection(shapely.union_all(drawn), self.silhouette), land + 0.03))
+    def bark(self, heaps: Heaps, white: BaseGeometry, rng: Generator) -> PolygonArray:
+        """Slivers of the dark that show through as long islands, where the white is deep enough to hold them."""
+        land, cut = self.limits.land_mm, self.limits.cut_mm
+        deep = heaps.below > 1.8 * land + 1.2 * cut
+        chance = self.settings.bark * deep * self.surface.width / (2 + 5 * land)
+        drawn = lenses(heaps, chance, long_mm=3 + 7 * land, thick_mm=1.15 * land, rng=rng)
+        drawn = geometry.joined(geometry.parts(opened(drawn, land + 0.03)))
+        shapely.prepare(white)
+        return np.asarray(drawn[shapely.contains_properly(white, geometry.offset(drawn, 1.1 * cut, quad_segs=2))])
 
     def twigs(self, white: BaseGeometry, rng: Generator) -> PolygonArray:
-        """Twigs and needles too thin to bear snow that stay in sight, with land enough to stand in."""
+        """Twigs and needles too thin to bear snow that stay in sight, with land enough to stand in.
+
+        Those that poke out of the white do so more often than those it buries.
+        """
         if self.settings.detail_mm == 0 or self.settings.detail_kept == 0:
             return geometry.empty()
         thin = thin_parts(self.silhouette, self.settings.detail_mm, near=white)
@@ -227,19 +249,21 @@ class _Load:
         if len(thin) == 0:
             return thin
         middle = shapely.get_coordinates(shapely.centroid(thin))
-        kept = ranks(noise_at(middle, rng, patch_mm=6.0, octaves=2)) < self.settings.detail_kept
-        return geometry.offset(thin[kept], self.limits.land_mm / 2 + 0.02)
+        noise = noise_at(middle, rng, patch_mm=3.0, octaves=2)
+        shapely.prepare(white)
+        buried = shapely.contains_properly(white, thin)
+        kept = self.settings.detail_kept * np.where(buried, self.settings.detail_kept, 1.0) > ranks(noise)
+        return geometry.offset(thin[kept], self.limits.land_mm / 2 + 0.02, quad_segs=2)
 
-    def fringe(self, heaps: Heaps, cuts: PolygonArray, dark: BaseGeometry, rng: Generator) -> PolygonArray:
-        """Patches along top and lower edge where the carver may take more or less."""
+    def fringe(self, heaps: Heaps, dark: BaseGeometry, rng: Generator) -> BaseGeometry:
+        """How far the carver may go along top and lower edge, in patches; the heaps included."""
         xy, deep = self.surface.xy, self.settings.fallen_mm
         more = [np.clip(noise_at(xy, rng, patch_mm=deep + 2, octaves=2), 0, None) * (0.3 + 0.1 * deep) for _ in "ab"]
         wide = Heaps(
-            self.surface,
+            heaps.surface,
             np.where(heaps.above > 0, heaps.above + more[0], 0),
             np.where(heaps.below > 0, heaps.below + more[1], 0),
             heaps.lean,
         )
-        reach = shapely.difference(shapely.union_all(strips(wide)), dark)
-        band = shapely.difference(shapely.intersection(reach, self.place.area), shapely.union_all(cuts))
-        return geometry.snapped(geometry.parts(opened(band, 0.1)))
+        reach = shapely.difference(shapely.disjoint_subset_union_all(strips(wide)), dark)
+        return shapely.intersection(reach, self.place.area)

@@ -16,8 +16,11 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices, PolygonArray
     from carvegen.nature.surfaces import Contours, Surfaces
 
-__all__ = ["Heaps", "bands", "lenses", "strips"]
+__all__ = ["Heaps", "bands", "cuttable", "lenses", "strips"]
 
+_LEAST = 0.1  #: of that thickness; a thinner load falls away
+_OUTWARD = 1.1  #: 0: snow swells plumb up; 1: about halfway to square out of a slope
+_AMPLE = 1.6  #: smallest cuts: a load's thickness at its thickest
 _LENS = np.linspace(-1, 1, 15)
 
 
@@ -37,9 +40,49 @@ def strips(heaps: Heaps) -> PolygonArray:
     run = surface.run[depth > 0]
     gap = np.diff(np.flatnonzero(depth > 0), prepend=-2) > 1
     stretch = np.cumsum(gap | (np.diff(run, prepend=-1) != 0)) - 1
-    xy, above, below = (values[depth > 0] for values in (surface.xy, depth, heaps.below))
-    top = xy + np.column_stack([heaps.lean * above, above])
+    xy, below = surface.xy[depth > 0], heaps.below[depth > 0]
+    top = xy + _swollen(heaps)[depth > 0]
+    top[:, 0] = _onward(top[:, 0], stretch)
     return _between(xy - np.column_stack([np.zeros(len(below)), below]), top, stretch)
+
+
+def _swollen(heaps: Heaps) -> Floats:
+    """From each sample to the snow's top: up, and out on slopes and round edges; (n, 2)."""
+    normal = heaps.surface.normal
+    way = np.column_stack([_OUTWARD * normal[:, 0], np.ones(len(normal))])
+    plumb = normal[:, 1] / np.maximum((normal * way).sum(axis=1), 1e-6)
+    way *= np.clip(plumb, 0.5, 1.0)[:, None]
+    way[:, 0] += heaps.lean
+    return np.asarray(way * heaps.above[:, None])
+
+
+def _onward(x: Floats, stretch: Indices) -> Floats:
+    """Values made to rise along each stretch: the mean of the least and the greatest line that does."""
+    if len(x) == 0:
+        return x
+    apart = (np.ptp(x) + 1) * stretch
+    up = np.maximum.accumulate(x + apart)
+    down = np.minimum.accumulate((x + apart)[::-1])[::-1]
+    return np.asarray((up + down) / 2 - apart)
+
+
+def cuttable(above: Floats, below: Floats, which: Indices, cut_mm: float) -> Floats:
+    """A factor for each sample that makes loads nearly thick enough for the smallest cut so thick; (n,).
+
+    A load much thinner than that is left, to fall away.
+
+    Parameters
+    ----------
+    above, below
+        How far it reaches up and down, square to the surface, mm; (n,).
+    which
+        Number of each sample's load.
+    """
+    total = np.zeros(int(which.max(initial=-1)) + 1)
+    np.maximum.at(total, which, above + below)
+    wanted = _AMPLE * cut_mm
+    near = (total > _LEAST * wanted) & (total < wanted)
+    return np.where(near, wanted / np.maximum(total, 1e-9), 1.0)[which]
 
 
 def bands(outlines: Contours, inward: Floats) -> PolygonArray:
@@ -67,7 +110,7 @@ def lenses(heaps: Heaps, chance: Floats, *, long_mm: float, thick_mm: float, rng
         return geometry.empty()
     x = surface.xy[:, 0]
     half = long_mm / 2 * np.exp(rng.normal(0, 0.45, len(middle)))
-    tilt, sag = rng.normal(0, 0.06, len(middle)), rng.uniform(0.3, 1.0, len(middle))
+    tilt, sag = rng.normal(0, 0.06, len(middle)), rng.uniform(0.3, 0.6, len(middle))
     thick = thick_mm * rng.uniform(1.05, 1.7, len(middle)) / 2
     at = np.clip(x[middle, None] + half[:, None] * _LENS, *_run_ends(surface, middle))
     line = _height(surface, at, middle) - (sag * heaps.below[middle])[:, None] + (tilt * half)[:, None] * _LENS

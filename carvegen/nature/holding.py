@@ -12,62 +12,55 @@ from carvegen import geometry
 from carvegen.measures.necks import Necks, necks
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.geometry import PolygonArray
+    from carvegen.geometry import Floats, PolygonArray
     from carvegen.limits import Limits
 
-__all__ = ["Standing", "closed", "held", "opened", "standing", "thin_parts", "tiled"]
+__all__ = ["Standing", "closed", "held", "loosened", "opened", "standing", "thin_parts", "tiles_of"]
 
 _SLACK_MM = 0.02  #: arcs are polygons and coordinates lie on a grid: so much more is asked than must hold
 _FINE_MM = 0.008  #: how far an outline may be simplified
 _ROUNDS = 12
 _ARC = 4
-_TILE_MM = 8.0
+_ROUGH_ARC = 2
+_FINEST_MM = 0.15  #: smaller patches of a fringe are left out
+_TILE_MM = 14.0
 
 
 @dataclass(frozen=True, eq=False)
 class Standing:
-    """Shapes that print, in tiles; and what of them is narrower than the land from the start."""
+    """What of shapes that print is as wide as the land from the start, in tiles."""
 
-    tiles: PolygonArray  #: overlapping
+    tiles: PolygonArray  #: (n,), overlapping; may be empty or multi-part
     cells: PolygonArray  #: (n,), the tile that each belongs to
-    thin: PolygonArray  #: (n,), grown a little; may be empty or multi-part
+    doubtful: PolygonArray  #: (n,), where they would be found too narrow as they are: corners, by a hair
 
     def near(self, places: PolygonArray) -> Standing:
         """The tiles that meet any of `places`."""
         met = np.unique(shapely.STRtree(self.tiles).query(places, predicate="intersects")[1])
-        return Standing(self.tiles[met], self.cells[met], self.thin[met])
+        return Standing(self.tiles[met], self.cells[met], self.doubtful[met])
 
 
 def standing(shape: BaseGeometry, land_mm: float, *, near: BaseGeometry) -> Standing:
     """The shape, as far as it lies near the cuts to come, ready to be asked what is left of it."""
-    tiles, cells = _tiles(shape, 2 * land_mm, near)
-    return Standing(tiles, cells, shapely.buffer(_thin(tiles, land_mm), land_mm / 4, quad_segs=2))
-
-
-def tiled(shape: BaseGeometry, work: Callable[[Any], Any], *, reach_mm: float) -> PolygonArray:
-    """What `work` makes of the shape, tile by tile; neighbours touch.
-
-    Offsets of one outline with thousands of vertices cost far more than those of its pieces. `reach_mm` is how
-    far away a change of the shape may change the result.
-    """
-    tiles, cells = _tiles(shape, reach_mm)
-    return geometry.parts(shapely.intersection(work(tiles), cells))
+    tiles, cells = tiles_of(shape, 2 * land_mm, near)
+    wide = opened(tiles, land_mm, quad_segs=_ROUGH_ARC)
+    return Standing(wide, cells, geometry.offset(_thin(wide, land_mm), land_mm / 4, quad_segs=_ROUGH_ARC))
 
 
 def thin_parts(shape: BaseGeometry, width: float, *, near: BaseGeometry) -> PolygonArray:
     """The parts of the shape that are narrower than `width`, near `near`, in tiles."""
-    tiles, cells = _tiles(shape, 2 * width, near)
-    return geometry.parts(shapely.intersection(shapely.difference(tiles, opened(tiles, width)), cells))
+    tiles, cells = tiles_of(shape, 2 * width, near)
+    thin = shapely.difference(tiles, opened(tiles, width, quad_segs=_ROUGH_ARC))
+    return geometry.parts(shapely.intersection(thin, cells))
 
 
-def _tiles(shape: BaseGeometry, reach: float, near: BaseGeometry | None = None) -> tuple[PolygonArray, PolygonArray]:
+def tiles_of(shape: BaseGeometry, reach: float, near: BaseGeometry | None = None) -> tuple[PolygonArray, PolygonArray]:
     """The shape cut into tiles that overlap by `reach`, and the cells of a grid that they cover.
 
-    Only cells that meet `near`, if given.
+    Offsets of one outline with thousands of vertices cost far more than those of its pieces. `reach` is how far
+    away a change of the shape may change the result. If `near` is given, only what lies within `reach` of it.
     """
     if shapely.is_empty(shape):
         return geometry.empty(), geometry.empty()
@@ -79,14 +72,23 @@ def _tiles(shape: BaseGeometry, reach: float, near: BaseGeometry | None = None) 
         shapely.prepare(near)
         cells = cells[shapely.intersects(near, cells)]
     bounds = shapely.bounds(cells) + np.array([-reach, -reach, reach, reach])
-    tiles = geometry.polygon_array(shapely.clip_by_rect(shape, *bound) for bound in bounds.tolist())
+    tiles = _clipped(shape, bounds)
+    if near is not None:
+        around = _clipped(shapely.simplify(near, reach / 20), bounds)
+        tiles = shapely.intersection(tiles, shapely.buffer(around, reach, quad_segs=_ROUGH_ARC))
     kept = ~shapely.is_empty(tiles)
-    return np.asarray(shapely.make_valid(tiles[kept]), dtype=object), cells[kept]
+    return tiles[kept], cells[kept]
+
+
+def _clipped(shape: BaseGeometry, bounds: Floats) -> PolygonArray:
+    tiles = geometry.polygon_array(shapely.clip_by_rect(shape, *bound) for bound in bounds.tolist())
+    return np.asarray(shapely.make_valid(tiles), dtype=object)
 
 
 def opened(shape: Any, width: float, *, quad_segs: int = _ARC) -> Any:  # noqa: ANN401
     """What a disc of diameter `width` reaches from within: parts narrower than that fall away."""
-    return shapely.buffer(shapely.buffer(shape, -width / 2, quad_segs=quad_segs), width / 2, quad_segs=quad_segs)
+    inner = shapely.buffer(shape, -width / 2, quad_segs=quad_segs)
+    return shapely.make_valid(shapely.buffer(inner, width / 2, quad_segs=quad_segs))  # GEOS 3.14: not always valid
 
 
 def closed(shape: Any, width: float, *, quad_segs: int = _ARC) -> Any:  # noqa: ANN401
@@ -122,14 +124,14 @@ def held(cuts: BaseGeometry, area: BaseGeometry, limits: Limits, *, printed: Sta
         if len(weak) == 0:
             return pieces
         asked = geometry.offset(weak, limits.land_mm)
-        shape = shapely.difference(shapely.union_all(pieces), shapely.union_all(weak))
+        shape = shapely.difference(shapely.disjoint_subset_union_all(pieces), shapely.union_all(weak))
     return _apart(pieces, weak)
 
 
 def _slivers(before: Standing, cuts: PolygonArray, width: float) -> PolygonArray:
     """What the cuts leave narrower than `width` of shapes that were wider there before."""
-    left = shapely.difference(before.tiles, shapely.union_all(cuts))
-    thin = shapely.difference(_thin(left, width), before.thin)
+    left = shapely.difference(before.tiles, shapely.disjoint_subset_union_all(cuts))
+    thin = shapely.difference(_thin(left, width), before.doubtful)
     new = geometry.parts(shapely.intersection(thin, before.cells))
     return new[shapely.area(new) > (width / 4) ** 2]
 
@@ -137,15 +139,48 @@ def _slivers(before: Standing, cuts: PolygonArray, width: float) -> PolygonArray
 def _thin(shapes: PolygonArray, width: float) -> PolygonArray:
     """Parts narrower than `width`, but not the corners that a disc of that width just doesn't fill; (n,)."""
     wide = geometry.offset(geometry.offset(shapes, -width / 2, quad_segs=_ARC), 0.75 * width, quad_segs=_ARC)
-    return np.asarray(shapely.difference(shapes, wide), dtype=object)
+    return np.asarray(shapely.difference(shapely.make_valid(shapes), shapely.make_valid(wide)), dtype=object)
+
+
+def loosened(
+    cuts: PolygonArray, fringe: BaseGeometry, area: BaseGeometry, limits: Limits, *, printed: Standing
+) -> PolygonArray:
+    """What of a fringe may be cut too or left: with none of it and with all of it, cuts and land hold as by `held`.
+
+    Patches whose cutting would make a weak place are left out whole, until there is none. Disjoint; may be empty.
+    """
+    taken = shapely.disjoint_subset_union_all(cuts)
+    wide = closed(shapely.union(fringe, taken), limits.land_mm + _SLACK_MM)
+    wide = shapely.intersection(shapely.union_all(_reachable(wide, limits)), area)
+    loose = geometry.snapped(geometry.parts(shapely.difference(wide, taken)))
+    loose = loose[shapely.area(loose) > _FINEST_MM**2]
+    for _ in range(_ROUNDS):
+        if len(loose) == 0:
+            break
+        both = geometry.parts(shapely.disjoint_subset_union_all(np.concatenate([cuts, loose])))
+        weak = np.concatenate([_weak(both, area, limits, printed.near(loose)), _specks(both, limits)])
+        if len(weak) == 0:
+            return loose
+        touched = shapely.STRtree(loose).query(weak, predicate="dwithin", distance=_SLACK_MM)[1]
+        if len(touched) == 0:
+            break
+        loose = np.delete(loose, np.unique(touched))
+    return geometry.empty()
 
 
 def _without_specks(shape: BaseGeometry, limits: Limits) -> BaseGeometry:
     """The shape with its islands filled that can't stand alone."""
     pieces = geometry.parts(shape)
-    holes = geometry.parts(shapely.difference(geometry.filled(pieces), pieces)) if len(pieces) else pieces
+    return shapely.disjoint_subset_union_all(np.concatenate([pieces, _specks(pieces, limits)]))
+
+
+def _specks(pieces: PolygonArray, limits: Limits) -> PolygonArray:
+    """Islands in the pieces that can't stand alone."""
+    if len(pieces) == 0:
+        return pieces
+    holes = geometry.parts(shapely.difference(geometry.filled(pieces), pieces))
     stands = ~shapely.is_empty(shapely.buffer(holes, -max(limits.dot_mm, limits.land_mm) / 2))
-    return shapely.union_all(np.concatenate([pieces, holes[~stands]]))
+    return np.asarray(holes[~stands])
 
 
 def _reachable(shape: BaseGeometry, limits: Limits) -> PolygonArray:
@@ -164,7 +199,7 @@ def _weak(pieces: PolygonArray, area: BaseGeometry, limits: Limits, printed: Sta
     if len(pieces) == 0:
         return pieces
     land = limits.land_mm
-    ground = shapely.difference(area, shapely.union_all(pieces))
+    ground = shapely.difference(area, shapely.disjoint_subset_union_all(pieces))
     lands = necks(geometry.rings(geometry.parts(ground)), land)
     parts = necks(geometry.rings(pieces), limits.cut_mm)
     found = [_capsules(lands, land / 2), _capsules(parts, land / 2)]

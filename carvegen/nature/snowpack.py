@@ -11,15 +11,17 @@ from carvegen.nature.surfaces import smoothed
 
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Mask
+    from carvegen.nature.clumps import Loads
     from carvegen.nature.surfaces import Surfaces
 
-__all__ = ["Snow", "cap_mm", "depths", "repose_deg"]
+__all__ = ["Snow", "cap_mm", "caught", "depths", "edges", "held_share", "repose_deg"]
 
 #: Stickiness 0, 0.3, 1: coarse grains 39°, fluffy 50° (measured, see `repose_deg`), wet snow that clings 78°.
 _STICKY, _REPOSE = (0.0, 0.3, 1.0), (39.0, 50.0, 78.0)
 _GIVES_WAY_DEG = 10.0  #: the slope at which all slides is reached over this much
 _ARRIVES = 0.6  #: of what slides off so much comes to rest below; the rest falls to the ground
-_LEVEL = 0.25  #: slope (rise over run) at which snow lies against what stands beside it
+_HEAPED = 1.5  #: what slides heaps up to so much of the depth fallen
+_LEVEL = 0.55  #: slope (rise over run) at which snow lies against what stands beside it
 _LEAST_SKY, _FULL_SKY = 0.1, 0.65  #: share of the sky at which snow begins to lie and lies as in the open
 _COLD_EDGE_MM = 1.2  #: cold snow bounces off within about this of an edge
 _ROUND = 0.6  #: 1: a cap ends as a wedge; 0.5: as a half circle
@@ -57,7 +59,7 @@ def cap_mm(breadth: Floats, sticky: float) -> Floats:
 
 
 def depths(
-    surface: Surfaces, snow: Snow, *, sky: Floats, breadth: Floats, goes_on: Mask, lumps: Floats, bare: Mask
+    surface: Surfaces, snow: Snow, *, arriving: Floats, slid: Floats, breadth: Floats, goes_on: Mask, loads: Loads
 ) -> Floats:
     """Vertical depth of the snow on each sample, mm; (n,).
 
@@ -69,34 +71,35 @@ def depths(
 
     Parameters
     ----------
-    sky
+    arriving
         Share of the falling snow that arrives, 0…1.
+    slid
+        What has slid and fallen onto each sample, mm² of snow as fallen.
     breadth
         How broad the thing below is, mm.
     goes_on
         Samples at the end of a run where the thing goes on all the same, cut off by the picture's edge.
-    lumps
-        Factor of the depth, about 1.
-    bare
-        Samples left bare; the snow beside them ends as at an edge.
+    loads
+        How the snow gathers; what lies beside a bare place ends as at an edge.
     """
-    holds = held_share(surface, snow) * ~bare
-    arriving = np.clip((sky - _LEAST_SKY) / (_FULL_SKY - _LEAST_SKY), 0, 1)
-    to_left, to_right = edges(surface, holds > 0, bare, goes_on)
-    edge = np.minimum(to_left, to_right)
+    holds = held_share(surface, snow) * ~loads.bare
+    to_left, to_right = edges(surface, holds > 0, loads.bare, goes_on)
     breadth = np.minimum(breadth, to_left + to_right)
+    edge = np.minimum(to_left * loads.from_left, to_right * loads.from_right)
     bounced = (1 - snow.sticky) * np.exp(-breadth / _COLD_EDGE_MM)
-    wanted = (
-        snow.fallen_mm
-        * (arriving * holds * (1 - bounced) + _slid(surface, arriving, held_share(surface, snow), snow) * ~bare)
-        * lumps
-    )
+    added = _ARRIVES * _spread(surface, slid, snow) * (holds > 0)
+    wanted = loads.more * snow.fallen_mm * (arriving * holds * (1 - bounced) + added)
     limit = np.maximum(cap_mm(breadth, snow.sticky), 1e-6)
-    depth = limit * (1 - np.exp(-wanted / limit))
+    depth = limit * (1 - np.exp(-wanted / limit)) * loads.swell
     shoulder = np.minimum(1.3 * depth / np.tan(np.radians(min(snow.repose_deg, 60.0))), 2 * snow.fallen_mm)
     inward = np.clip(edge / np.maximum(shoulder, 1e-6), 0, 1)
     depth = depth * (1 - (1 - inward) ** 2) ** _ROUND * (holds > 0)
     return np.minimum(_levelled(surface, depth, snow), limit)
+
+
+def caught(sky: Floats) -> Floats:
+    """The share of the falling snow that comes to lie where so much of the sky is seen; same shape."""
+    return np.asarray(np.clip((sky - _LEAST_SKY) / (_FULL_SKY - _LEAST_SKY), 0, 1))
 
 
 def held_share(surface: Surfaces, snow: Snow) -> Floats:
@@ -120,21 +123,11 @@ def edges(surface: Surfaces, holds: Mask, bare: Mask, goes_on: Mask) -> tuple[Fl
     return np.where(free_left, x - x[stops_left], np.inf), np.where(free_right, x[stops_right] - x, np.inf)
 
 
-def _slid(surface: Surfaces, arriving: Floats, holds: Floats, snow: Snow) -> Floats:
-    """What comes to rest on each sample of the snow that slides down to it, as a share of the depth fallen."""
-    steep = holds <= 0
-    right = surface.rise_deg < 0
-    begins = steep & ((surface.left == np.arange(len(steep))) | ~steep[surface.left] | (right != right[surface.left]))
-    stretch = np.cumsum(begins) - 1
-    mass = np.bincount(stretch[steep], (arriving * surface.width)[steep], minlength=int(begins.sum()))
-    last = np.zeros(len(mass), dtype=np.int64)
-    np.maximum.at(last, stretch[steep], np.flatnonzero(steep))
-    below = np.where(right[begins], surface.right[last], surface.left[np.flatnonzero(begins)])
-    came = np.zeros(len(steep))
-    rests = holds[below] > 0 if len(below) else np.zeros(0, dtype=bool)
-    np.add.at(came, below[rests], _ARRIVES * mass[rests] / surface.width[below[rests]])
-    over = snow.fallen_mm / max(float(np.median(surface.width)), 1e-3) if len(steep) else 0.0
-    return np.minimum(smoothed(came, surface.left, surface.right, over=min(over, 12.0)), 1.5) * (holds > 0)
+def _spread(surface: Surfaces, slid: Floats, snow: Snow) -> Floats:
+    """The depth of what has slid, over the depth fallen: a heap about as broad as snow lies deep."""
+    over = snow.fallen_mm / max(float(np.median(surface.width)), 1e-3) if len(surface) else 0.0
+    heaped = smoothed(slid, surface.left, surface.right, over=min(over, 12.0))
+    return np.asarray(np.minimum(heaped / surface.width, _HEAPED))
 
 
 def _levelled(surface: Surfaces, depth: Floats, snow: Snow) -> Floats:

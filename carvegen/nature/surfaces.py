@@ -56,6 +56,14 @@ class Surfaces:
         """The slope at each sample, above 0 where it rises to the right; (n,), within -90…90."""
         return np.asarray(np.degrees(np.arctan2(-self.normal[:, 0], self.normal[:, 1])))
 
+    def eased(self, *, over_mm: float) -> Surfaces:
+        """The same places with their slopes smoothed over about `over_mm`."""
+        if len(self) == 0:
+            return self
+        over = min(over_mm / max(float(np.median(self.width)), 1e-3), 8.0)
+        normal = smoothed(self.normal, self.left, self.right, over=over)
+        return Surfaces(self.xy, normal / np.hypot(*normal.T)[:, None], self.run)
+
     def softened(self, values: Floats, *, over_mm: float) -> Floats:
         """Values smoothed along each run, where they are above 0; (n,)."""
         over = over_mm / max(float(np.median(self.width)), 1e-3) if len(self) else 0.0

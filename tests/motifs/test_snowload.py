@@ -159,6 +159,56 @@ def test_the_three_parts_fit_together(name, preset) -> None:
     assert shapely.is_valid(growth.free).all()
 
 
+@pytest.mark.parametrize(("name", "preset"), [("spruce", "fresh"), ("bare tree", "fresh"), *CASES[3:]])
+def test_the_fringe_may_all_be_cut_or_all_be_left(name, preset) -> None:
+    """With none of it the tests above hold; with all of it no neck of land is too narrow, no cut, and no island."""
+    growth = snow_on(name, preset)
+    both = geometry.parts(shapely.union_all(np.concatenate([growth.cuts, growth.free])))
+    ground = geometry.parts(shapely.difference(FACE, shapely.union_all(both)))
+    assert len(necks(geometry.rings(ground), LAND - SLACK)) == 0
+    assert len(necks(geometry.rings(both), CUT - SLACK)) == 0
+    holes = [shapely.Polygon(ring) for shape in both for ring in shape.interiors]
+    assert all(shapely.minimum_bounding_radius(hole) * 2 >= LIMITS.dot_mm for hole in holes)
+    assert shapely.covers(FACE.buffer(0.001), growth.free).all()
+
+
+def test_there_is_a_fringe() -> None:
+    growth = snow_on("person", "fresh")
+    assert shapely.area(growth.free).sum() > 0.005 * shapely.area(growth.cuts).sum()
+
+
+@pytest.mark.parametrize("preset", ["fresh", "dusting", "deep"])
+@pytest.mark.parametrize("cut", [0.3, 1.0, 1.5])
+def test_a_small_fir_bears_snow_for_a_coarse_cutter_too(preset, cut) -> None:
+    """Loads that are nearly thick enough for the smallest cut are made so thick: 70 mm, land as in cherry wood."""
+    fir = placed(f"{ICONS / 'tree.svg'} at 40 10 height 70", width_mm=150, height_mm=150)
+    limits = Limits(land_along_mm=0.2, land_across_mm=0.4, cut_mm=cut, dot_mm=0.6)
+    for seed in range(3):
+        cuts = grow(fir, preset, seed, limits=limits).cuts
+        tiers = [shapely.box(0, low, 150, high) for low, high in ((10, 38), (38, 56), (56, 90))]
+        assert sum(bool(shapely.intersects(tier, cuts).any()) for tier in tiers) >= 2
+
+
+def test_no_two_posts_have_like_caps() -> None:
+    """Seven posts alike: the caps' heights spread, and no cap is the mirror or the copy of another."""
+    posts = [shapely.box(x, 5, x + 8, 60) for x in range(10, 130, 18)]
+    cuts = grow(shapes(*posts), patchy=0).cuts
+    caps = [shapely.union_all([it for it in cuts if it.intersects(post)]) for post in posts]
+    high = np.array([cap.bounds[3] - 60 for cap in caps])
+    off = np.array([cap.centroid.x - post.centroid.x for cap, post in zip(caps, posts, strict=True)])
+    assert high.min() > 0.3
+    assert high.std() > 0.08 * high.mean()
+    assert np.ptp(off) > 0.4
+
+
+def test_what_a_roof_sheds_lies_on_the_ledge_below() -> None:
+    """Beside the eaves it lies deeper than where the same ledge sees as much sky; nothing lies on the roof."""
+    roof = shapely.Polygon([(60, 60), (90, 60), (75, 110)])
+    growth = grow(shapes(roof, shapely.box(10, 10, 140, 20)), sticky=0.1, shelter_mm=30, **PLAIN)
+    assert depth_over(growth, 59.5, 20) > 1.3 * depth_over(growth, 30, 20) > 0
+    assert shapely.area(shapely.intersection(growth.cuts, shapely.box(55, 62, 95, 100))).sum() < 2
+
+
 def test_same_seed_same_bytes_and_other_seed_other_snow() -> None:
     one, same, other = (grow(subject("crow"), seed=seed).cuts for seed in (1, 1, 2))
     assert [its.wkb for its in one] == [its.wkb for its in same]
