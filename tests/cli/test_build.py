@@ -236,6 +236,21 @@ def test_another_tolerance_only_tries_out_register(copy, capsys):
     assert report["register"]["tolerance_mm"] == 0.05
 
 
+def test_stops_stand_alike_in_the_waste_of_every_block(copy, capsys):
+    """Read back by lxml and a path parser that isn't ours: the same stops on each, the cuts where they were."""
+    before = {block: lowered(copy, block) for block in BLOCKS}
+    told = again(capsys, copy, ("[artwork]", '[register]\nmethod = "stops"\n[artwork]'))
+    assert all("register marks has changed" in why for why in told["blocks"].values())
+    stops = [lowered(copy, block, "REGISTER-STOP") for block in BLOCKS]
+    for block, stop in zip(BLOCKS, stops, strict=True):
+        assert stop.equals(stops[0])
+        assert lowered(copy, block).symmetric_difference(before[block]).area < 1e-6
+        assert stop.distance(shapely.box(0, 0, 60, 40)) > 1.99
+        assert stop.bounds[2] > 60 and stop.bounds[1] < 0  # the corner lies to the lower right on a block
+    assert "corner stop" in (copy / "built" / "key" / "router" / "note.md").read_text()
+    assert told["report"]["register"]["method"] == "stops"
+
+
 def test_another_seed_builds_what_it_must(copy, capsys):
     told = again(capsys, copy, ("seed = 3", "seed = 4"))
     assert "seed has changed" in told["blocks"]["sky"]
