@@ -112,6 +112,8 @@ def _open_ways(shapes: PolygonArray, block: Block) -> tuple[Paths, Indices]:
 def _paths_of(ways: geometry.PolygonArray) -> tuple[Paths, Indices]:
     """Lines as paths, closed where they end as they began; and the number of the geometry of each."""
     lines, of = shapely.get_parts(ways, return_index=True)
+    there = ~shapely.is_empty(lines)
+    lines, of = lines[there], of[there]
     if not len(lines):
         return no_paths(), np.empty(0, dtype=np.int64)
     closed = shapely.is_ring(lines)

@@ -236,6 +236,12 @@ def test_nothing_goes_where_nothing_may_go():
     assert sum(shape.area for shape in plan.unreached) == pytest.approx(7 * 7, rel=0.1)
 
 
+def test_a_cut_out_wholly_under_a_clamp_is_left_out():
+    no_go = geometry.polygon_array([box(0, 0, 40, 30)])
+    plan = laser_plan(job_of(cases.block(cut_outs=(disc(20, 15, 5),))), PathSettings(no_go=no_go))
+    assert list(named(plan)) == ["SCORE REGISTER"]
+
+
 def test_marks_and_block_lie_on_the_bed_or_are_left_out():
     wide = Block(name="sky", width_mm=595.0, height_mm=200.0, cuts=geometry.polygon_array([box(5, 5, 20, 10)]))
     plan = laser_plan(job_of(wide), PathSettings())
