@@ -24,6 +24,7 @@ _UP_MM = 5.0  #: how far above the picture the name stands
 _WALL_MM = 6.0  #: wood that stands behind a stop or a pin; common practice, no source
 _LEG_MM = 16.0  #: length of a stop along the sheet's edge
 _NOTCH_MM = 5.0  #: how far a stop reaches under the sheet
+_SMALLEST_SIDE_MM = 50.0  #: two stops along a shorter side would stand in each other's way; our own choice
 _BESIDE_MM = 7.0  #: from the middle of the upper side, where a cross stands, to the arrow
 _ARROW_MM = 7.0
 _GAP_MM = 2.0
@@ -49,8 +50,13 @@ def register_for(plan: Plan, size: tuple[float, float], label: str) -> Register:
     Raises
     ------
     InputError
-        If the strip of waste is too narrow for the stops or the pins.
+        If the strip of waste is too narrow for the stops or the pins, or the picture too small for two of them.
     """
+    if plan.method != "crosses" and max(size) < _SMALLEST_SIDE_MM:
+        raise InputError(
+            f"must be crosses where the picture is smaller than {_SMALLEST_SIDE_MM:g} mm", value=plan.method,
+            where="register.method", hint='write method = "crosses"; stops so close together would not hold a turn',
+        )  # fmt: skip
     make = {"crosses": _no_stops, "stops": _stops, "pins": _pins}[plan.method]
     least = {
         "crosses": 0.0,

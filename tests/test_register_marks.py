@@ -168,6 +168,12 @@ def test_too_little_waste_is_told():
         register_for(Plan(method="stops", waste_mm=5.0), SIZE, "")
 
 
+def test_a_stamp_has_crosses_only():
+    with pytest.raises(InputError, match=r"must be crosses"):
+        register_for(Plan(method="pins"), (40.0, 30.0), "")
+    assert len(register_for(Plan(), (40.0, 30.0), "").stops) == 0
+
+
 def test_the_note_says_how_to_catch_a_flip_and_how_large_the_board_is():
     text = machine_note(job_for(1, "sky"), None, {})
     assert "arrow above the block points to the left" in text

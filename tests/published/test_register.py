@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import pytest
+import shapely
 
 from carvegen.facts import register
 from carvegen.facts.register import METHODS, WOODS, Plan
+from carvegen.misregister import outcome
+from carvegen.shifts import Inked
 
 
 def test_two_blocks_are_out_by_twice_or_by_root_two():
@@ -13,6 +16,32 @@ def test_two_blocks_are_out_by_twice_or_by_root_two():
     assert register.pair_worst_mm(0.25) == 0.5
     assert register.pair_rms_mm(0.25) == pytest.approx(0.354, abs=5e-4)
     assert register.summed_mm(0.20, 0.15, 0.10) == pytest.approx(0.2693, abs=5e-5)
+
+
+def test_the_rule_for_bare_snow():
+    """Trade notes 3.4: with e = 0.3 the worst pair is 0.6 and the root mean square 0.42."""
+    assert (register.pair_worst_mm(0.3), round(register.pair_rms_mm(0.3), 2)) == (0.6, 0.42)
+
+
+@pytest.mark.parametrize(
+    ("trap", "misregister", "shows"),
+    [
+        (0.076, 0.051, False),  # offset process: trap 0.003 in, misregister 0.002 in (flexographic trade association)
+        (0.169, 0.169, False),  # "one row of dots" at 150 lines per inch, both ways
+        (0.169, 0.191, True),  # a coarser row of dots (133 lines per inch) than the trap was made for
+        (0.5, 0.6, True),  # relief by hand, blocks within 0.3 mm of their places; common practice, no source
+    ],
+)
+def test_published_traps_hide_published_register_errors(trap, misregister, shows):
+    """Two blocks that may differ by so much, the trap as published: a white line shows only where it is less."""
+    blocks = [
+        Inked(name="light", land=shapely.box(0, 0, 10 + trap, 20), lightness=80),
+        Inked(name="dark", land=shapely.box(10, 0, 20, 20), lightness=20),
+    ]
+    plan = Plan(method="pins", tolerance_mm=misregister / 2, turn_deg=0.0, visible_mm=0.004, prints=2000)
+    found = outcome(blocks, plan, (20.0, 20.0), seed=1, reach_mm=0.2, full_mm=(0.0, 0.0))
+    assert found.worst_mm[0].max() == pytest.approx(misregister - trap, abs=0.004)
+    assert found.failed.any() == shows
 
 
 def test_stops_far_apart_turn_the_sheet_less():
