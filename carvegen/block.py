@@ -81,9 +81,15 @@ class Block:
         """The land's rings, how many pieces the opened face has, and the numbers of the cuts inside it."""
         gone = np.concatenate([self.cuts, self.cut_outs])
         inside = np.asarray(shapely.contains_properly(self.face, gone), dtype=bool)
+        inside[self._meeting_cut_outs()] = False
         opened = geometry.parts(shapely.difference(self.face, shapely.union_all(gone[~inside])))
         holes = geometry.reversed_rings(geometry.rings(gone[inside]))
         return geometry.stacked(geometry.rings(opened), holes), len(opened), np.flatnonzero(inside).tolist()
+
+    def _meeting_cut_outs(self) -> Indices:
+        """Numbers of cut-outs that touch cuts, and of those cuts: no land is between them, they are one hole."""
+        outs, met = self.cut_tree.query(self.cut_outs, predicate="dwithin", distance=geometry.GRID_MM)
+        return np.unique(np.concatenate([met, outs + len(self.cuts)])).astype(np.int64)
 
     def _name_of(self, number: int) -> str:
         return f"cut {number + 1}" if number < len(self.cuts) else f"cut-out {number - len(self.cuts) + 1}"

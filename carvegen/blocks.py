@@ -11,6 +11,8 @@ import shapely
 from carvegen import geometry
 from carvegen.block import Block
 from carvegen.colour import lightness
+from carvegen.emboss import Pressing, die_for
+from carvegen.emboss import findings as die_findings
 from carvegen.errors import CarvegenError, InputError
 from carvegen.findings import Finding, Severity
 from carvegen.job import setups_for
@@ -24,7 +26,9 @@ from carvegen.separation import Plate, Spread, separated
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
+    from carvegen.emboss import Die
     from carvegen.facts.profiles import Library
+    from carvegen.geometry import PolygonArray
     from carvegen.job import Setup
     from carvegen.picture import Picture
     from carvegen.printfile import Print, PrintBlock
@@ -41,9 +45,11 @@ class Cut:
     """One block of a print as it comes from the separation."""
 
     block: Block
-    land: BaseGeometry  #: what stands
+    land: BaseGeometry  #: what stands; of a die its face
     white: BaseGeometry  #: what must not print
     dropped: tuple[Dropped, ...] = ()
+    die: Die | None = None  #: of an emboss block
+    notes: tuple[Finding, ...] = ()  #: what is to be said of it before it is checked
 
 
 def ways_of(given: Print, shelf: Library) -> dict[str, tuple[Setup, ...]]:
@@ -90,7 +96,7 @@ def cut_blocks(given: Print, ways: Ways, *, say: Callable[[str], None]) -> tuple
         picture.face, layers, plates, white=lambda plate: picture.white_for(plate.name),
         spread=Spread(trap_mm=given.trap_mm, cut_back_mm=given.register_error_mm),
     )  # fmt: skip
-    cuts = [_cut(given, k, block, picture, found) for k, block in enumerate(given.blocks)]
+    cuts = [_cut(given, k, ways[block.name][0], picture, found) for k, block in enumerate(given.blocks)]
     return picture, {cut.block.name: _on_board(given, k, cut) for k, cut in enumerate(cuts)}
 
 
@@ -111,7 +117,8 @@ def _as_drawn(names: frozenset[str], known: set[str]) -> frozenset[str]:
     return frozenset(name for name in known if plain_name(name) in wanted)
 
 
-def _cut(given: Print, k: int, block: PrintBlock, picture: Picture, found: Mapping[str, Separated]) -> Cut:
+def _cut(given: Print, k: int, way: Setup, picture: Picture, found: Mapping[str, Separated]) -> Cut:
+    block = given.blocks[k]
     if block.name in found:
         its = found[block.name]
         white = picture.white_for(block.name)
@@ -129,8 +136,24 @@ def _cut(given: Print, k: int, block: PrintBlock, picture: Picture, found: Mappi
         own = Block(name=block.name, width_mm=given.width_mm, height_mm=given.height_mm, cuts=geometry.empty(),
                     cut_outs=shapes)  # fmt: skip
         return Cut(block=own, land=stays, white=shapely.Polygon())
-    land = shapely.union_all(geometry.snapped(geometry.parts(geometry.offset(shapes, -given.register_error_mm))))
-    return Cut(block=_block(given, block, land, None), land=land, white=shapely.Polygon())
+    return _die(given, k, way, shapes)
+
+
+def _die(given: Print, k: int, way: Setup, shapes: PolygonArray) -> Cut:
+    """The die of an emboss block: its floor is cut up to the foot of the wall, the wall has files of its own."""
+    block = given.blocks[k]
+    how = Pressing(
+        relief_mm=way.depth_mm, bevel_deg=block.bevel_deg, edge_mm=block.edge_mm, corner_mm=block.corner_mm,
+        paper_g_m2=given.paper_g_m2, paper_mm=given.paper_mm or 0.0, back=block.side == "back",
+    )  # fmt: skip
+    die = die_for(shapes, how, clear_mm=given.register_error_mm, least_mm=way.limits.land_mm)
+    if shapely.is_empty(die.face):
+        raise InputError(
+            "leaves nothing to press: walls, rounded corners and room for register take up its shapes",
+            where=given.place(f"blocks[{k}]"), hint="draw them larger, set a smaller depth_mm, or a smaller corner_mm",
+        )  # fmt: skip
+    own = replace(_block(given, block, die.foot, None), turned=not how.back)
+    return Cut(block=own, land=die.face, white=shapely.Polygon(), die=die, notes=tuple(die_findings(die, shapes)))
 
 
 def _block(given: Print, block: PrintBlock, land: BaseGeometry, picture: Picture | None) -> Block:

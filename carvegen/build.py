@@ -15,6 +15,7 @@ import shapely
 from carvegen import geometry
 from carvegen.blocks import cut_blocks, finding_of, mended_cut, ways_of
 from carvegen.delivery import deliver, style_of
+from carvegen.dies import deliver_die
 from carvegen.files import scratch_folder, staged_folder, write_file
 from carvegen.in_register import PURPOSE as REGISTER_PURPOSE
 from carvegen.in_register import register_files, register_recipe
@@ -179,8 +180,10 @@ class _Bench:
             cut = mended_cut(cut, self.ways[block.name], say=self.say)
         jobs = [way.on(cut.block) for way in self.ways[block.name]]
         deliver(jobs, stage / block.name, style_of(self.given.files), say=self.say)
+        if cut.die is not None:
+            deliver_die(jobs, cut.die, stage / block.name, style_of(self.given.files), say=self.say)
         write_file(stage / "lands" / f"{block.name}.wkb", shapely.to_wkb(cut.land))
-        notes = [finding_of(dropped).to_dict() for dropped in cut.dropped]
+        notes = [its.to_dict() for its in (*map(finding_of, cut.dropped), *cut.notes)]
         made = [stage / "lands" / f"{block.name}.wkb", *(stage / block.name).rglob("*")]
         return Part(recipe=recipe, files=_hashes(stage, made), notes=notes)
 

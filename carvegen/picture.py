@@ -88,7 +88,9 @@ def pictured(
     if not shapely.contains_properly(face, openings).all():
         hint = "move it, or make it smaller"
         raise InputError("must lie inside the blocks", where=given.place("openings"), hint=hint)
-    lights = geometry.snapped(geometry.joined(_shapes(drawing, "highlights", given.highlights)))
+    pressed = [drawing.union(block.layers) for block in given.blocks if block.role == "emboss" and block.layers]
+    lights = geometry.stack([_shapes(drawing, "highlights", given.highlights), geometry.parts(pressed)])
+    lights = geometry.snapped(geometry.joined(lights))
     whites = [White(name="paper", shapes=lights, leaves=inked)] if len(lights) else []
     grower = _Grower(drawing, plates, limits, openings)
     for k, its in enumerate(given.motifs):

@@ -54,6 +54,12 @@ class PrintBlock:
     grain_deg: float = 0.0
     declare: str = ""
     mend: bool = False
+    state: str = "open"
+    cut_land: str = ""
+    side: str = "back"  #: emboss: from which side of the sheet the die presses
+    bevel_deg: float = 45.0
+    edge_mm: float = 0.2
+    corner_mm: float = 0.5
 
     @property
     def inked(self) -> bool:
@@ -95,6 +101,8 @@ class Print:
     register_error_mm: float
     margin_mm: float
     bleed_mm: float
+    paper_g_m2: float = 300.0
+    paper_mm: float | None = None
     artwork: tuple[str, ...]
     in_front: tuple[str, ...]  #: layers from the front to the back; may be empty
     units: str
@@ -265,6 +273,6 @@ def _print(path: Path, once: Mapping[str, Any], many: Mapping[str, Any], motifs:
 
 
 def _block(its: Mapping[str, Any]) -> PrintBlock:
-    plain = {key: value for key, value in its.items() if key not in ("ink", "opacity", "for")}
+    plain = {key: value for key, value in its.items() if key not in ("ink", "opacity", "for", "from")}
     ink = Ink(colour=rgb(its["ink"]), opacity=its["opacity"]) if its["ink"] else None
-    return PrintBlock(ink=ink, kinds=its["for"], **plain)
+    return PrintBlock(ink=ink, kinds=its["for"], side=its["from"], **plain)

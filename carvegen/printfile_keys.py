@@ -90,6 +90,8 @@ TABLES: Mapping[str, tuple[Key, ...]] = MappingProxyType({
         _number("trap_mm", "how far a lighter ink runs on under a darker one", 0, 3, 0.5),
         _number("register_error_mm", "how far two blocks may be out of register: so far light inks stay back from "
                 "snow that a darker ink outlines", 0, 3, 0.5),
+        _number("paper_g_m2", "weight of the paper; embossing asks for 250 to 350", 20, 1200, 300.0),
+        _number("paper_mm", "thickness of the paper; by its weight, by default", 0.02, 3, None),
         _number("margin_mm", "strip along the edge that motifs leave free", 0, 200, 0.0),
         _number("bleed_mm", "strip along the edge of every block that is cut off or masked: the picture ends inside", 0,
                 50, 0.0),
@@ -175,6 +177,16 @@ LISTS: Mapping[str, tuple[Key, ...]] = MappingProxyType({
         _number("depth_mm", "depth of the cut; the material's usual one by default", 0.1, 50, None),
         _number("grain_deg", "direction of its grain; 0 runs to the right, 90 up", -180, 180, 0.0),
         _text("declare", "what it is made of, for the shop", default=""),
+        _text("state", '"cut": it is cut already, and nothing can be put back; its land is given by cut_land',
+              among=("open", "cut"), default="open"),
+        _text("cut_land", "what stands of a block that is cut: a drawing or a scan in print view, or a lands/NAME.wkb "
+              "of an earlier build; by default the one in the folder that is built", default=""),
+        _text("from", "emboss: from which side of the sheet the die presses; back: the shape rises, and the die is not "
+              "mirrored; front: it is pressed in", among=("back", "front"), default="back"),
+        _number("bevel_deg", "emboss: how far the die's wall leans from the vertical; 30 to 45, or the paper tears", 5,
+                75, 45.0),
+        _number("edge_mm", "emboss: radius of the rounded edge between the die's face and its wall", 0, 2, 0.2),
+        _number("corner_mm", "emboss: smallest radius of the die's corners, seen from above", 0.1, 10, 0.5),
         _flag("mend", "mend the cuts where a limit breaks, as far as the snow allows it", False),
     ),
     "openings": (

@@ -112,9 +112,17 @@ def setup_recipe(given: Print, block: PrintBlock, ways: Sequence[Setup]) -> dict
     return {
         "material, cutter or machine": hashed((said, _told(plain))),
         "mend": hashed(block.mend),
+        **_die_recipe(given, block),
         "how files are written": hashed(sorted(given.files.items())),
         "register marks": hashed(marks),
     }
+
+
+def _die_recipe(given: Print, block: PrintBlock) -> Recipe:
+    if block.role != "emboss":
+        return {}
+    shape = (block.side, block.bevel_deg, block.edge_mm, block.corner_mm, given.paper_g_m2, given.paper_mm)
+    return {"die": hashed(shape)}
 
 
 def _told(ways: Sequence[Setup]) -> list[str]:

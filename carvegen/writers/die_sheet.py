@@ -1,0 +1,126 @@
+"""A die's own files: its bevelled wall as rings with their depths, as SVG, DXF and a note."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from carvegen import geometry
+from carvegen.emboss import paper_thickness_mm, wall_rings
+from carvegen.writers.dxf import layers_dxf
+from carvegen.writers.layers import Layer
+from carvegen.writers.sheet import around
+from carvegen.writers.svg_page import HAIRLINE_MM, SvgPage
+from carvegen.writers.views import View, seen
+
+if TYPE_CHECKING:
+    from carvegen.emboss import Die
+    from carvegen.geometry import PolygonArray
+    from carvegen.job import Job
+
+__all__ = ["DIE_FILES", "die_dxf", "die_note", "die_svg"]
+
+#: What the files are for.
+DIE_FILES = {
+    "note.md": "how the die is made and pressed: read first",
+    "wall.svg": "the die's face, and its wall as rings with their depths, as the die lies",
+    "wall.dxf": "the same as closed polylines, a layer for each depth",
+}
+_NARROWEST_MM = 120.0
+_LIGHTEST, _DARKEST = 214, 84  #: greys of the first and the last ring
+
+
+def die_svg(job: Job, die: Die) -> str:
+    """The face's outline, and every ring of the wall filled, on a layer that says how deep; at true size."""
+    shown = seen(job, View.BLOCK)
+    layers = _layers(die, turned=job.block.turned, width=shown.width_mm)
+    words = [f"{shown.name}: {shown.view.words}", *_told(die), *(f"{its.name}: {its.asks}." for its, _ in layers)]
+    sheet = around(shown, max(shown.width_mm, _NARROWEST_MM), words)
+    page = SvgPage(
+        left=sheet.left, bottom=sheet.bottom, right=sheet.right, top=sheet.top,
+        title=f"{shown.name}, wall of the die, {shown.view.value} view",
+        about=f"{shown.view.words} Millimetres, 1:1.",
+    )  # fmt: skip
+    for k, (layer, shapes) in enumerate(layers):
+        line = {"fill": "none", "stroke": layer.colour, "stroke_width": HAIRLINE_MM}
+        style = line if k == 0 else {"fill": layer.colour, "stroke": "none", "fill_rule": "evenodd"}
+        page.group(layer.xml_name, layer.name, layer.asks, **style)
+        page.shapes(layer.xml_name, shapes)
+    edge = page.group("BLOCK-EDGE", "BLOCK EDGE", "where the die lies", fill="none", stroke="#6b5a4a",
+                      stroke_width=HAIRLINE_MM)  # fmt: skip
+    page.polygon(edge, shown.face)
+    notes = page.group("NOTES", "NOTES", "to be read; not to be cut", fill="#77776e", font_family="sans-serif")
+    page.polygon(notes, sheet.bar)
+    for text in sheet.lines:
+        page.words(notes, text)
+    return page.to_text()
+
+
+def die_dxf(job: Job, die: Die) -> str:
+    """The same as closed polylines, release 2000; the origin is the die's lower left corner."""
+    shown = seen(job, View.BLOCK)
+    layers = _layers(die, turned=job.block.turned, width=shown.width_mm)
+    words = f"{shown.view.words} " + "; ".join(f"{its.name}: {its.asks}" for its, _ in layers)
+    return layers_dxf(dict(layers), (shown.width_mm, shown.height_mm), words=words)
+
+
+def die_note(job: Job, die: Die) -> str:
+    """What the die is, what the paper must bear, and how both sheets are laid."""
+    how = die.pressing
+    rings = wall_rings(die)
+    rows = [f"| {_name(k)} | {ring.depth_mm:.2f} | {len(ring.shapes)} |" for k, ring in enumerate(rings)]
+    laid = (
+        "The die lies face up, the sheet on it face up: the shape rises towards you. The counter-sheet lies on top."
+        if how.back
+        else "The die is pressed into the face of the sheet, the counter-sheet lies under it: the shape sinks."
+    )
+    parts = [
+        f"# {job.block.name}: die for blind embossing",
+        "\n".join(f"- {its}" for its in [seen(job, View.BLOCK).view.words, *_told(die), laid]),
+        "## Wall",
+        "Lower each ring to its depth, from the face down; the stair lies on the wall on average. Smooth it with fine "
+        "abrasive paper until no step is felt, and round the upper edge: a sharp edge cuts the paper. A conical cutter "
+        f"whose sides lean {how.bevel_deg:g} degrees from the vertical (point {2 * how.bevel_deg:g} degrees) makes the "
+        "wall in one pass along the foot instead.",
+        "\n".join(["| layer | depth, mm | closed shapes |", "| --- | ---: | ---: |", *rows]),
+        "## Counter-sheet",
+        f"A card or plate, {how.relief_mm:.1f} to {how.relief_mm + how.sheet_mm:.1f} mm thick, with holes as in the "
+        f"folder `counter`: each is the foot of the die and {how.sheet_mm:.2f} mm, the paper's thickness, beside it. "
+        "It is laid the other way round than the die, and its files are made for that.",
+        "## Press",
+        "Soak and blot the paper; press a test piece of the same paper first. Cover the edges of the plate, and keep "
+        "fingers and loose sleeves away from the press. The press's own manual and the workshop's rules go before "
+        "this note.",
+    ]
+    return "\n\n".join(parts) + "\n"
+
+
+def _told(die: Die) -> Sequence[str]:
+    how = die.pressing
+    by = "" if how.paper_mm else f" (reckoned from its weight: {paper_thickness_mm(how.paper_g_m2):.2f} mm)"
+    return (
+        f"Relief {how.relief_mm:g} mm; wall {how.bevel_deg:g} degrees from the vertical, {how.run_mm:.2f} mm wide; "
+        f"upper edge rounded to {how.edge_mm:g} mm; corners {how.corner_mm:g} mm or more.",
+        f"Paper {how.paper_g_m2:g} g/m2, {how.sheet_mm:.2f} mm thick{by}. Over the wall it is stretched by "
+        f"{100 * how.strain:.1f} %; damp cotton paper bears 10 to 15 %.",
+    )
+
+
+def _layers(die: Die, *, turned: bool, width: float) -> list[tuple[Layer, PolygonArray]]:
+    rings = wall_rings(die)
+    shapes = [geometry.parts(die.face), *(ring.shapes for ring in rings)]
+    asks = ["stays standing: the line where the face begins", *(f"lower to {its.depth_mm:.2f} mm" for its in rings)]
+    names = ["DIE FACE", *map(_name, range(len(rings)))]
+    return [
+        (Layer(name=names[k], colour=_grey(k, len(rings)), index=250 + k % 5, drawn="", asks=asks[k]),
+         geometry.mirrored(shapes[k], width) if turned else shapes[k])
+        for k in range(len(names))
+    ]  # fmt: skip
+
+
+def _name(k: int) -> str:
+    return f"WALL STEP {k + 1}"
+
+
+def _grey(k: int, count: int) -> str:
+    return "#" + 3 * f"{round(_LIGHTEST + (_DARKEST - _LIGHTEST) * k / max(count, 1)):02x}"

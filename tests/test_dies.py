@@ -1,0 +1,115 @@
+"""An emboss block in a print: no ink under it, the die the right way round, its wall and its counter-sheet."""
+
+from __future__ import annotations
+
+import ezdxf
+import numpy as np
+import pytest
+import shapely
+from lxml import etree
+
+from carvegen.cli import main
+from tests.cli.running import run
+
+PRINT = """
+[print]
+name = "moon"
+size_mm = [60, 40]
+register_error_mm = 0.4
+[artwork]
+in_front = ["POST", "MOON"]
+[[layers]]
+name = "POST"
+shape = "box 12 0 10 30"
+[[layers]]
+name = "MOON"
+shape = "circle 45 25 7"
+[[blocks]]
+name = "sky"
+role = "background"
+ink = "#a9bfcb"
+layers = ["*"]
+material = "linoleum"
+cutter = "v-60"
+for = ["hand"]
+[[blocks]]
+name = "key"
+role = "key"
+ink = "#1f2b3d"
+layers = ["POST"]
+material = "linoleum"
+cutter = "v-60"
+for = ["hand"]
+[[blocks]]
+name = "die"
+role = "emboss"
+layers = ["MOON"]
+material = "embossing-acrylic"
+cutter = "laser-fine"
+for = ["laser"]
+depth_mm = 0.8
+from = "SIDE"
+"""
+
+
+@pytest.fixture(scope="module", params=["back", "front"])
+def built(request, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("print")
+    (folder / "print.toml").write_text(PRINT.replace("SIDE", request.param))
+    with pytest.raises(SystemExit):
+        main(["build", str(folder / "print.toml"), "--out", str(folder / "built"), "--json"])
+    return request.param, folder / "built"
+
+
+def land(out, name: str):
+    return shapely.from_wkb((out / "lands" / f"{name}.wkb").read_bytes())
+
+
+def contours(path, layer: str) -> list[shapely.Polygon]:
+    """Closed polylines of a layer, by ezdxf's reader."""
+    found = ezdxf.readfile(path).modelspace().query(f'LWPOLYLINE[layer=="{layer}"]')
+    return [shapely.Polygon([(x, y) for x, y, *_ in line.get_points()]) for line in found]
+
+
+def test_no_ink_runs_under_the_embossed_shape(built):
+    """Snow as emboss: neighbours stop short of it (trade rule); no ink block prints where the moon is pressed."""
+    moon = shapely.Point(45, 25).buffer(6.99, quad_segs=64)
+    for name in ("sky", "key"):
+        assert shapely.area(shapely.intersection(land(built[1], name), moon)) < 0.01
+
+
+def test_a_die_that_presses_from_the_back_is_not_mirrored(built):
+    """Blind printing from the back is not cut in reverse: Phillips, The Technique of the Color Wood-cut (1926), ch. 3."""
+    side, out = built
+    middle = 45 if side == "back" else 60 - 45
+    floor = contours(out / "die" / "laser" / "block.dxf", "CUT AREA")
+    hole = min(floor, key=lambda its: its.area)
+    assert hole.centroid.coords[0] == pytest.approx((middle, 25), abs=0.01)
+    face = contours(out / "die" / "die" / "wall.dxf", "DIE FACE")
+    assert face[0].centroid.coords[0] == pytest.approx((middle, 25), abs=0.01)
+    counter = contours(out / "die" / "counter" / "laser" / "block.dxf", "CUT-OUT")
+    assert counter[0].centroid.coords[0] == pytest.approx((60 - middle, 25), abs=0.01)
+
+
+def test_the_counter_sheet_clears_the_foot_by_the_paper(built):
+    """A disc of 7 mm, its foot 0.5 mm inside (the corner radius), and paper of 300 g/m2 beside it."""
+    hole = contours(built[1] / "die" / "counter" / "laser" / "block.dxf", "CUT-OUT")[0]
+    assert np.sqrt(hole.area / np.pi) == pytest.approx(7 - 0.5 + 300 / 0.55 / 1000, abs=0.02)
+
+
+def test_every_ring_of_the_wall_says_its_depth(built):
+    root = etree.parse(built[1] / "die" / "die" / "wall.svg").getroot()
+    said = [its.text for its in root.iter("{http://www.w3.org/2000/svg}desc")]
+    depths = [float(text.split()[2]) for text in said if text.startswith("lower to")]
+    assert depths == pytest.approx([0.05 + 0.1 * k for k in range(8)])
+    assert f"{'NOT mirrored' if built[0] == 'back' else 'mirrored'}" in etree.tostring(root).decode()
+
+
+@pytest.mark.parametrize(("change", "rule"), [(("300", "120"), "emboss-paper"), (("0.8", "1.4"), "emboss-strain")])
+def test_what_the_paper_can_not_bear_is_a_finding(capsys, tmp_path, change, rule):
+    text = PRINT.replace("SIDE", "back").replace("register_error_mm = 0.4", "register_error_mm = 0.4\npaper_g_m2 = 300")
+    if rule == "emboss-strain":
+        text = text.replace('[[blocks]]\nname = "die"', '[[blocks]]\nbevel_deg = 30\nname = "die"')
+    (tmp_path / "print.toml").write_text(text.replace(*change))
+    ran = run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built")
+    assert rule in ran.out
