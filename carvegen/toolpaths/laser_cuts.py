@@ -138,7 +138,7 @@ def _kept_off(paths: Paths, settings: PathSettings, half: float) -> Paths:
 def _kept(paths: Paths, settings: PathSettings, half: float) -> tuple[Paths, Indices]:
     ends = np.where(paths.closed, paths.start[:-1], paths.start[1:] - 1)
     ways = geometry.polygon_array(
-        shapely.linestrings(np.concatenate([paths.xyz[a:b, :2], paths.xyz[end : end + 1, :2]]) if shut else
+        shapely.LineString(np.concatenate([paths.xyz[a:b, :2], paths.xyz[end : end + 1, :2]]) if shut else
                             paths.xyz[a:b, :2])
         for a, b, end, shut in zip(paths.start[:-1], paths.start[1:], ends, paths.closed, strict=True)
     )  # fmt: skip
@@ -154,7 +154,7 @@ def _levels(paths: Paths) -> Indices:
     level = np.zeros(len(paths), dtype=np.int64)
     shut = picked(paths, np.flatnonzero(paths.closed))
     if len(shut):
-        around = shapely.polygons(shapely.linearrings(shut.xyz[:, :2], indices=shut.owner))
+        around = np.asarray(shapely.polygons(shapely.linearrings(shut.xyz[:, :2], indices=shut.owner)), dtype=object)
         inner, _ = shapely.STRtree(around).query(shapely.points(paths.entries[:, :2]), predicate="within")
         np.add.at(level, inner, 1)
     return level

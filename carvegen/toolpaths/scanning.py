@@ -81,8 +81,8 @@ def contours(shapes: PolygonArray, spacing_mm: float, *, most: int = 0) -> tuple
         levels.append(np.full(len(paths), level))
         smaller = geometry.offset(shapes, -spacing_mm)
         pieces, where = shapely.get_parts(smaller, return_index=True)
-        kept = shapely.area(pieces) > 0
-        shapes, owner, level = pieces[kept], owner[where[kept]], level + 1
+        whole = shapely.area(pieces) > 0
+        shapes, owner, level = pieces[whole], owner[where[whole]], level + 1
     if not found:
         return no_paths(), np.empty(0, dtype=np.int64)
     all_, level_of = np.concatenate(owners), np.concatenate(levels)
