@@ -271,7 +271,7 @@ def _bare(board: _Board, xy: Floats) -> Mask:
 
 def _knot_lots(board: _Board) -> list[tuple[Strokes, Floats]]:
     settings, rules = board.settings, board.rules
-    pitch = max(0.5 * settings.ring_mm, 1.25 * (rules.land_mm + rules.cut_mm))
+    pitch = max(0.4 * settings.ring_mm, 1.1 * (rules.land_mm + rules.cut_mm))
     line = min(1.3 * settings.late_wood * pitch, settings.widest_mm)
     lots: list[tuple[Strokes, Floats]] = []
     for knot, rng in zip(board.log.knots, board.weights.spawn(len(board.log.knots)), strict=True):

@@ -9,7 +9,7 @@ import numpy as np
 
 from carvegen.nature.fields import waves_at
 from carvegen.nature.knots import CALM, Knot, flowed
-from carvegen.nature.rings import ring_widths
+from carvegen.nature.rings import hard_years, ring_widths
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -43,7 +43,8 @@ class Log:
         self._bends, rings = rng.spawn(2)
         self._seed = int(self._bends.integers(2**32))
         reach = 1.3 * (saw.pith_mm + np.hypot(half[0], half[1] * saw.ring_mm / saw.arch_mm)) + 12 * saw.ring_mm
-        self.width = ring_widths(int(np.ceil(2.2 * reach / saw.ring_mm)) + 10, saw.ring_mm, rings)
+        count = int(np.ceil(2.2 * reach / saw.ring_mm)) + 10
+        self.width = ring_widths(count, saw.ring_mm, rings) * hard_years(count, rings)
         self._outer = np.concatenate([[0.0], np.cumsum(self.width)])
 
     def ring_number(self, xy: Floats) -> Floats:

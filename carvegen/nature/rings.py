@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import Floats
 
-__all__ = ["RING_MEMORY", "RING_UNEVEN", "ring_widths"]
+__all__ = ["RING_MEMORY", "RING_UNEVEN", "hard_years", "ring_widths"]
 
 #: Log-normal first-order autoregressive ring widths. Beech in Silva Fennica article 1255, table 1: mean 2.80 mm,
 #: standard deviation 1.01 mm (36 % of the mean), first-order autocorrelation 0.61.
@@ -34,4 +34,23 @@ def ring_widths(count: int, mean_mm: float, rng: Generator) -> Floats:
     return np.asarray(mean_mm * np.exp(spread * steady - spread**2 / 2))
 
 
+def hard_years(count: int, rng: Generator) -> Floats:
+    """How much narrower rings are in runs of hard years, mean 1 over all; (count,).
+
+    A tree that is shaded, eaten bare or dry for some years lays down a bundle of narrow rings, and recovers within
+    a few (suppression and release: H. Fritts 1976, Tree Rings and Climate, ch. 5; lengths and depth from memory).
+    """
+    log = np.zeros(count)
+    start = int(rng.integers(0, _APART[1]))
+    while start < count:
+        years = int(rng.integers(*_HARD))
+        depth, share = rng.uniform(0.35, 0.9), (np.arange(years) + 0.5) / years
+        run = log[start : start + years]
+        run -= depth * np.minimum(1.0, 2.5 * (1 - share))[: len(run)]
+        start += years + int(rng.integers(*_APART))
+    factor = np.exp(log)
+    return np.asarray(factor / factor.mean())
+
+
+_HARD, _APART = (4, 11), (9, 32)  #: years that a hard time lasts, and from one to the next
 _RUN_IN = 50  #: rings drawn before the first, so that the series starts steady

@@ -30,7 +30,8 @@ def inner_cover(xy: np.ndarray) -> float:
 
 @pytest.mark.parametrize("seed", range(3))
 def test_equal_discs_stay_below_random_saturation(seed) -> None:
-    # J. Feder 1980; G. Zhang & S. Torquato 2013 (Phys. Rev. E 88:053312): random sequential discs jam at cover 0.5470.
+    # J. Feder 1980; G. Zhang & S. Torquato 2013 (Phys. Rev. E 88:053312): random sequential discs jam at
+    # cover 0.5470 (both from memory).
     # Its stray over 400 discs is about 0.005; offered this many candidates it comes near without reaching it.
     xy, _ = fixed_discs(6.0, seed)
     assert 0.47 < inner_cover(xy) < 0.547 + 0.015

@@ -135,7 +135,7 @@ def test_taper_is_a_ball_that_passes_smoothly_into_a_cone() -> None:
 def test_hankinson(turned) -> None:
     """N = P Q / (P sin²t + Q cos²t) (Hankinson's formula: USDA Wood Handbook, FPL-GTR-282, ch. 5), width ~ 1/strength.
 
-    The strengths are taken as the inverse of the widths; so is the answer.
+    The formula is from memory. The strengths are taken as the inverse of the widths; so is the answer.
     """
     its = Limits(land_along_mm=0.4, land_across_mm=0.9, cut_mm=0.5, dot_mm=1.0, grain_deg=12.0)
     along, across, t = 1 / 0.4, 1 / 0.9, math.radians(turned)
