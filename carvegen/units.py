@@ -12,7 +12,11 @@ __all__ = ["MM_PER", "angle_deg", "length_mm", "lengths_mm", "size_mm"]
 #: Millimetres in one unit. The inch is 25.4 mm by definition; the point is 1/72 inch.
 MM_PER = {"mm": 1.0, "cm": 10.0, "in": 25.4, "pt": 25.4 / 72}
 
-_LENGTH = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([A-Za-z]*)\s*")
+#: Other names of units that people write.
+_ALSO = {"inch": "in", "inches": "in", '"': "in", "″": "in", "millimetres": "mm", "centimetres": "cm", "points": "pt"}
+
+_LENGTH = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([A-Za-z\"″]*)\s*")
+_LEAST_BARE_MM = 20.0  #: a block smaller than this, of bare numbers, was meant in another unit
 
 
 def length_mm(text: str) -> float:
@@ -26,7 +30,7 @@ def length_mm(text: str) -> float:
     match = _LENGTH.fullmatch(text)
     if match is None:
         raise InputError("must be a length", value=text, hint="write 12, 12mm, 1.2cm, 0.5in or 34pt")
-    unit = match[2].lower() or "mm"
+    unit = _ALSO.get(match[2].lower(), match[2].lower()) or "mm"
     if unit not in MM_PER:
         raise InputError("has an unknown unit", value=text, hint=f"known units: {', '.join(sorted(MM_PER))}")
     value = float(match[1]) * MM_PER[unit]
@@ -56,6 +60,12 @@ def size_mm(text: str) -> tuple[float, float]:
     width = length_mm(first if _unit(first) else f"{first}{unit}")
     if not (width > 0 and height > 0):
         raise InputError("must be larger than nothing both ways", value=text)
+    if not unit and not _unit(first) and max(width, height) < _LEAST_BARE_MM:
+        plain = text.strip()
+        raise InputError(
+            f"would be {width:g} x {height:g} mm, smaller than a stamp: which unit is meant?", value=text,
+            hint=f"write {plain}in, {plain}cm or, if it is so, {plain}mm",
+        )  # fmt: skip
     return width, height
 
 

@@ -77,3 +77,18 @@ def test_any_text_is_a_finite_length_or_an_input_error(text):
         assert math.isfinite(length_mm(text))
     except InputError as error:
         assert error.message
+
+
+@pytest.mark.parametrize(
+    ("text", "mm"), [("8x6in", (203.2, 152.4)), ('8"x6"', (203.2, 152.4)), ("8x6 inches", (203.2, 152.4))]
+)
+def test_inches_by_all_their_names(text, mm):
+    assert size_mm(text) == pytest.approx(mm)
+
+
+def test_a_size_smaller_than_a_stamp_is_asked_about():
+    with pytest.raises(InputError, match="which unit") as raised:
+        size_mm("8x6")
+    assert "8x6in" in raised.value.hint
+    assert size_mm("8x6mm") == (8, 6)
+    assert size_mm("25x6") == (25, 6)
