@@ -84,10 +84,12 @@ def mended_for_all(
         Where nothing may be added: land that could only be widened into it is cut away instead.
     """
     block, changes = jobs[0].block, list[Change]()
-    settled: list[Block | None] = [None] * len(jobs)  # the block on which each job last had nothing to mend
+    settled: dict[int, Block] = {}  # the block on which each job last had nothing to mend
+    turns = sorted(range(len(jobs)), key=lambda k: -jobs[k].limits.land_mm)  # what asks most clears most for the others
     for _ in range(_TURNS):
-        for k, job in enumerate(jobs):
-            if settled[k] is not block:
+        for k in turns:
+            job = jobs[k]
+            if settled.get(k) is not block:
                 bench = _worked(replace(job, block=block), block.fixed, say, white)
                 changes += bench.changes
                 block = settled[k] = bench.job.block

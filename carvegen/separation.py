@@ -246,8 +246,9 @@ def _told(piece: Any, land_mm: float) -> Dropped:  # noqa: ANN401
 
 def _union(shapes: Sequence[BaseGeometry]) -> BaseGeometry:
     """All polygons of several shapes; lines and points that overlays leave are dropped."""
-    found = shapely.union_all(geometry.parts(geometry.polygon_array(shapes)), grid_size=_GRID)
-    return _plain(found)
+    if len(shapes) == 1:
+        return _plain(shapely.multipolygons(geometry.parts(shapes[0])))
+    return _plain(shapely.union_all(geometry.parts(geometry.polygon_array(shapes)), grid_size=_GRID))
 
 
 def _plain(shape: Any) -> BaseGeometry:  # noqa: ANN401

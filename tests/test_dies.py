@@ -79,7 +79,7 @@ def test_no_ink_runs_under_the_embossed_shape(built):
 
 
 def test_a_die_that_presses_from_the_back_is_not_mirrored(built):
-    """Blind printing from the back is not cut in reverse: Phillips, The Technique of the Color Wood-cut (1926), ch. 3."""
+    """Blind printing from the back is not reversed: Phillips, The Technique of the Color Wood-cut (1926), ch. 3."""
     side, out = built
     middle = 45 if side == "back" else 60 - 45
     floor = contours(out / "die" / "laser" / "block.dxf", "CUT AREA")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import enum
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -149,6 +150,7 @@ def transfer_named(name: str) -> Transfer:
         raise InputError("must be a way of transfer", value=name, where="transfer", hint=f"known: {known}") from None
 
 
+@lru_cache(maxsize=1)  # the sheet and the pages of one block show the same guide
 def hand_guide(job: Job, transfer: Transfer, report: Report | None = None, *, saving: bool = False) -> Guide:
     """The guide for one block, one tool and one way of transfer.
 
