@@ -61,6 +61,7 @@ class Arms:
     shy: Floats  #: how many times the land it keeps from what is in its way; at least 1
     chance: Floats  #: it grows only where at least this share of the motif is wanted
     pace: Indices  #: it steps every so many rounds
+    knob: Floats  #: by how much broader its tip ends where there is room, mm
     length: Floats  #: mm grown
     tip: Floats  #: (n, 2), mm
     sprouts_at: Floats  #: mm along it where it branches next

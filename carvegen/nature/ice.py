@@ -97,12 +97,32 @@ def _strokes(thicket: Thicket, chosen: Mask, open_feet: bool) -> Strokes:
     arm, along = trail.arm[point], trail.along[point]
     number = np.rint(along / thicket.habit.step)
     last = np.append(arm[1:] != arm[:-1], True)
-    kept = (number % _EVERY == 0) | last
+    knob = _roomy_knobs(thicket, chosen)[arm]
+    to_tip = arms.length[arm] - along
+    kept = (number % _EVERY == 0) | last | (to_tip < 8 * knob)
+    knob, to_tip = knob[kept], to_tip[kept]
     point, arm, along = point[kept], arm[kept], along[kept]
     foot = (along == 0) & (arms.parent[arm] < 0) & open_feet
     under = np.where(foot, 1.5 * arms.root[arm], 0.0)
     xy = trail.xy[point] - under[:, None] * _ahead(thicket.crystals.square[arms.crystal[arm]])
-    return Strokes(xy, arm, radius_at(thicket.habit, arms, arm, along - under, arms.length[arm]))
+    size = thicket.habit.least + knob
+    plate = knob * np.exp(-(((to_tip - 1.3 * size) / (1.2 * size)) ** 2))
+    return Strokes(xy, arm, radius_at(thicket.habit, arms, arm, along - under, arms.length[arm]) + plate)
+
+
+def _roomy_knobs(thicket: Thicket, chosen: Mask) -> Floats:
+    """The knobs of the chosen arms whose tips are far enough from whatever grows beside them; else 0; (arms,)."""
+    arms, trail, habit = thicket.arms, thicket.trail, thicket.habit
+    knob = np.zeros(len(arms))
+    asks = np.flatnonzero(chosen & (arms.knob > 0) & (arms.length > 2.5 * habit.apart))
+    if len(asks) == 0:
+        return knob
+    point = np.flatnonzero((trail.arm[: trail.count] < 0) | chosen[trail.arm[: trail.count]])
+    reach = habit.step + 2.3 * (habit.least + arms.knob[asks]) + habit.land + trail.widest
+    near = cKDTree(trail.xy[point]).query_ball_point(arms.tip[asks], reach)
+    free = [bool((trail.arm[point[its]] == arm).all()) for arm, its in zip(asks, near, strict=True)]
+    knob[asks[free]] = arms.knob[asks[free]]
+    return knob
 
 
 def _ahead(angle: Floats) -> Floats:

@@ -9,7 +9,7 @@ import numpy as np
 
 from carvegen.nature.arms import Arms, Crystals
 from carvegen.nature.fields import noise_at
-from carvegen.nature.sprouts import TURNED
+from carvegen.nature.sprouts import TURNED, knobs
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -65,6 +65,7 @@ def sown(
         shy=1 + shy * rng.gamma(1.0, 1.0, count),
         chance=rng.random(count) ** 2,
         pace=np.ones(count, dtype=np.int64),
+        knob=knobs(habit, count, rng),
         length=np.zeros(count),
         tip=crystals.foot,
         sprouts_at=first if habit.branching > 0 else np.full(count, np.inf),
@@ -90,7 +91,7 @@ def _crystals(
         bend=bend / room,
         sway=0.2 * curve * rng.random(count),
         wave=pitch[:, None] * np.column_stack([np.cos(angle), np.sin(angle)]),
-        sweep=curve * rng.uniform(-0.06, 0.04, count),
+        sweep=curve * rng.uniform(-0.08, 0.07, count),
     )
 
 

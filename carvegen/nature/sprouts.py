@@ -15,12 +15,16 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import Floats, Indices, Mask
 
-__all__ = ["OFF_LATTICE", "SIXTY", "TURNED", "Habit", "branches", "radius_at", "spacing"]
+__all__ = ["OFF_LATTICE", "SIXTY", "TURNED", "Habit", "branches", "knobs", "radius_at", "spacing"]
 
 SIXTY = np.pi / 3  #: between arm and branch: ice is six-fold (K. Libbrecht 2005, Rep. Prog. Phys. 68:855)
 OFF_LATTICE = np.radians(3.0)  #: how far a branch may stand off it
 TURNED = 2.4  #: within so many clearances a first arm turns from square to the edge to its crystal's axis
+_SWEEP = 0.03  #: by how much side-branches sweep unlike their neighbours, radians per mm, curve 1
 _FLARE = 0.07  #: by so many mm for each mm nearer to the foot, on either side
+_PLATES = 0.3  #: share of tips that end in a plate
+_GAPS = 0.14  #: chance that an arm stays bare for a while
+_STUBS = 0.25  #: share of side-branches that stop early
 _BOTH_SIDES = 0.7  #: chance that branches spring on both sides at once
 
 
@@ -80,6 +84,7 @@ def branches(habit: Habit, crystals: Crystals, arms: Arms, mothers: Indices, rng
         shy=1 + rng.gamma(1.0, 0.2, count),
         chance=np.maximum(arms.chance[mothers], rng.random(count) ** 2),
         pace=np.where(plume, arms.pace[mothers], order + 1),
+        knob=knobs(habit, count, rng),
         length=np.zeros(count),
         tip=arms.tip[mothers],
         sprouts_at=radius + habit.apart + spacing(habit, count, rng) * rng.uniform(0.3, 1.0, count),
@@ -88,11 +93,17 @@ def branches(habit: Habit, crystals: Crystals, arms: Arms, mothers: Indices, rng
     return born.chosen(planned > habit.shortest + radius)
 
 
+def knobs(habit: Habit, count: int, rng: Generator) -> Floats:
+    """By how much broader tips end, mm: most as needles, some in a small plate, where there is room."""
+    return np.where(rng.random(count) < _PLATES, habit.least * rng.uniform(0.5, 1.6, count), 0.0)
+
+
 def spacing(habit: Habit, count: int, rng: Generator) -> Floats:
     """How far along an arm its next branch springs: unevenly, but so that parallel branches keep the land."""
     close = 1.03 * habit.apart / np.sin(SIXTY)
-    looseness = 0.1 + 2.0 * (1 - habit.branching)
-    return np.asarray(close * (1 + looseness * rng.gamma(1.3, 1 / 1.3, count)))
+    looseness = 0.15 + 2.0 * (1 - habit.branching)
+    gap = np.where(rng.random(count) < _GAPS, rng.uniform(1.0, 4.0, count), 0.0)
+    return np.asarray(close * (1 + looseness * rng.gamma(0.8, 1 / 0.8, count) + gap))
 
 
 def _planned(habit: Habit, arms: Arms, mothers: Indices, rng: Generator) -> tuple[Floats, Mask]:
@@ -101,13 +112,15 @@ def _planned(habit: Habit, arms: Arms, mothers: Indices, rng: Generator) -> tupl
     left = arms.planned[mothers] - arms.length[mothers]
     share = arms.length[mothers] / arms.planned[mothers]
     outline = habit.breadth * arms.planned[mothers] * (share + 0.05) ** 0.35 * (1 - share) ** 0.75
-    uneven = np.exp(rng.normal(-0.1, 0.45, count))
+    uneven = np.exp(rng.normal(0.0, 0.5, count))
+    uneven *= np.where(rng.random(count) < _STUBS, rng.uniform(0.25, 0.6, count), 1.0)
     plume = (rng.random(count) < 0.2 * habit.plumes) & (arms.order[mothers] == 0) & (share < 0.7)
     grand = left * rng.uniform(0.55, 0.95, count)
     return np.where(plume, grand, np.minimum(outline * uneven, left)), plume
 
 
 def _curl(habit: Habit, alike: Floats, plume: Mask, planned: Floats, rng: Generator) -> Floats:
-    """Side-branches of one side sweep alike; a plume bends its own way."""
+    """Side-branches of one side sweep alike, each a little its own way; a plume bends its own way."""
+    stray = habit.curve * _SWEEP * rng.normal(0, 1, len(alike))
     own = habit.curve * SIXTY * rng.uniform(-1, 1, len(alike)) / np.maximum(planned, 10.0)
-    return np.where(plume, own, alike)
+    return np.where(plume, own, alike + stray)
