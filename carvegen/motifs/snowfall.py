@@ -142,7 +142,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
         discs = max(discs, tried, key=_cover)
         if _cover(discs) >= _SURPLUS * target or idle == _IDLE:
             break
-        supply *= float(np.clip((1.1 * _SURPLUS * target / max(_cover(discs), 1e-9)) ** _DIMINISHING, 1.4, 8))
+        supply *= float(np.clip((1.25 * _SURPLUS * target / max(_cover(discs), 1e-9)) ** _DIMINISHING, 1.4, 8))
     return Growth(cuts=_thinned(_drawn(sky, discs, rng.spawn(1)[0]), target, rng))
 
 
