@@ -17,6 +17,7 @@ from carvegen.mend import mended_for_all
 from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.settings import PathSettings
 from carvegen.writers.dxf import machine_dxf
+from carvegen.writers.guide import hand_guide
 from carvegen.writers.guide_pdf import guide_pdf
 from carvegen.writers.guide_svg import guide_svg
 from carvegen.writers.note import machine_note
@@ -187,9 +188,9 @@ def _plans(jobs: Sequence[Job], style: Style, say: Callable[[str], None]) -> dic
 
 def _write_job(folder: Path, job: Job, report: Report, style: Style, made: tuple[Plan, PlanExtras] | None) -> None:
     if job.machine.kind == "hand":
-        how: dict[str, Any] = {"report": report, "saving": style.pale_guide}
-        write_file(folder / "guide.pdf", guide_pdf(job, style.transfer, style.paper, **how))
-        write_file(folder / "guide.svg", guide_svg(job, style.transfer, **how))
+        guide = hand_guide(job, style.transfer, report, saving=style.pale_guide)
+        write_file(folder / "guide.pdf", guide_pdf(guide, style.paper))
+        write_file(folder / "guide.svg", guide_svg(guide))
     else:
         write_file(folder / "block.svg", machine_svg(job))
         write_file(folder / "block.dxf", machine_dxf(job, style.dxf))

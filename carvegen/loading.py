@@ -12,7 +12,7 @@ from carvegen import geometry
 from carvegen.errors import InputError
 from carvegen.making import block_on, place_on
 from carvegen.motifs import motif
-from carvegen.nature.holding import held, opened
+from carvegen.nature.holding import held, loosened, opened, standing
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from carvegen.block import Block
     from carvegen.geometry import PolygonArray
-    from carvegen.growth import Growth
+    from carvegen.growth import Growth, Place
     from carvegen.limits import Limits
     from carvegen.making import Ground
 
@@ -61,7 +61,20 @@ def loaded_block(
     place = place_on(ground, settings, limits)
     grown = motif(by).grow(settings, place, limits, rng)
     kept = replace(ground, keep_clear=np.concatenate([ground.keep_clear, ground.grow_from]))
-    return block_on(kept, held(_share(grown, ground.grow_from, limits, which), place.area, limits))
+    cuts = held(_share(grown, ground.grow_from, limits, which), place.area, limits)
+    return replace(block_on(kept, cuts), free=_free(grown, cuts, place, limits, which))
+
+
+def _free(grown: Growth, cuts: PolygonArray, place: Place, limits: Limits, which: str) -> PolygonArray:
+    """The fringe on this block where the carver decides; whether it is cut or left, all holds."""
+    if len(grown.free) == 0 or len(cuts) == 0:
+        return geometry.empty()
+    fringe, shapes = shapely.union_all(grown.free), shapely.union_all(place.shapes)
+    if which != "both":
+        fringe = (shapely.intersection if which == "key" else shapely.difference)(fringe, shapes)
+    near = shapely.union(fringe, shapely.union_all(cuts))
+    printed = standing(shapely.intersection(shapes, place.area), limits.land_mm, near=near)
+    return loosened(cuts, fringe, place.area, limits, printed=printed)
 
 
 def _share(grown: Growth, shapes: PolygonArray, limits: Limits, which: str) -> BaseGeometry:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from carvegen.files import staged_folder, write_file
 from carvegen.teststrip import strip_for
 from carvegen.writers.dxf import machine_dxf
+from carvegen.writers.guide import hand_guide
 from carvegen.writers.guide_pdf import guide_pdf
 from carvegen.writers.guide_svg import guide_svg
 from carvegen.writers.note import machine_note
@@ -57,7 +58,8 @@ def deliver_strip(
             job = setup.on(strip.block)
             made: dict[str, str | bytes] = {"how-to-read.md": strip_page(strip, setup)}
             if kind == "hand":
-                made |= {"guide.pdf": guide_pdf(job, transfer, paper), "guide.svg": guide_svg(job, transfer)}
+                guide = hand_guide(job, transfer)
+                made |= {"guide.pdf": guide_pdf(guide, paper), "guide.svg": guide_svg(guide)}
             else:
                 made |= {"block.svg": machine_svg(job), "block.dxf": machine_dxf(job, dxf)}
             about = {f"{kind}/{name}": _purpose(f"{kind}/{name}") for name in made}

@@ -15,7 +15,7 @@ from carvegen.block import Block
 from carvegen.facts.profiles import Library
 from carvegen.findings import Finding, Report, Severity
 from carvegen.job import Job, setups_for
-from carvegen.writers.guide import Transfer, hand_guide
+from carvegen.writers.guide import hand_guide
 from carvegen.writers.guide_zones import tool_lines, zones_of
 from carvegen.writers.views import View, seen
 
@@ -99,15 +99,15 @@ def test_findings_are_ringed_where_the_guide_shows_them():
         why="w",
         remedy="r",
     )
-    (mark,) = hand_guide(_job(WIDE), Transfer.CARBON, Report.of([finding])).marks
+    (mark,) = hand_guide(_job(WIDE), "carbon", Report.of([finding])).marks
     assert mark.at == (50, 12)
-    (mark,) = hand_guide(_job(WIDE), Transfer.TRACING, Report.of([finding])).marks
+    (mark,) = hand_guide(_job(WIDE), "tracing", Report.of([finding])).marks
     assert mark.at == (10, 12)
 
 
 def test_free_zones_are_hatched_and_explained():
     free = geometry.polygon_array([shapely.box(35, 5, 38, 35)])
-    guide = hand_guide(_job(WIDE, free=free), Transfer.FACE_DOWN)
+    guide = hand_guide(_job(WIDE, free=free), "face-down")
     lines = shapely.linestrings(guide.free_hatch.reshape(-1, 2, 2))
     assert shapely.covered_by(lines, shapely.buffer(free[0], 0.01)).all()
     assert shapely.length(lines).sum() == pytest.approx(3 * 30 / 0.8, rel=0.1)
@@ -115,4 +115,4 @@ def test_free_zones_are_hatched_and_explained():
 
 
 def test_a_pale_guide_uses_little_ink():
-    assert min(hand_guide(_job(WIDE), Transfer.CARBON, saving=True).tones) >= 0.9
+    assert min(hand_guide(_job(WIDE), "carbon", saving=True).tones) >= 0.9

@@ -24,7 +24,7 @@ from carvegen.findings import Report
 from carvegen.register_marks import name_mark
 from carvegen.writers.coverage import coverage
 from carvegen.writers.dxf import machine_dxf
-from carvegen.writers.guide import TEST_WORD
+from carvegen.writers.guide import TEST_WORD, hand_guide
 from carvegen.writers.guide_pdf import guide_pdf
 from carvegen.writers.guide_svg import guide_svg
 from carvegen.writers.layers import LAYERS, MACHINE_LAYERS, palette
@@ -154,8 +154,8 @@ def test_every_file_says_its_view_in_words():
     assert "BLOCK VIEW: mirrored" in machine_svg(job)
     assert "BLOCK VIEW: mirrored" in machine_dxf(job)
     assert "PRINT VIEW" in proof_svg(job.block, Report(()))
-    assert "BLOCK VIEW" in guide_svg(job, "glued")
-    assert "PRINT VIEW" in guide_svg(job, "face-down")
+    assert "BLOCK VIEW" in guide_svg(hand_guide(job, "glued"))
+    assert "PRINT VIEW" in guide_svg(hand_guide(job, "face-down"))
 
 
 def test_names_are_escaped():
@@ -274,7 +274,7 @@ def test_sheets_cover_the_drawing_and_overlap(width, height, paper):
 
 @pytest.mark.parametrize(("way", "mirrored"), [("carbon", True), ("glued", True), ("face-down", False)])
 def test_the_test_word_is_mirrored_with_the_picture(way, mirrored):
-    root = tree(guide_svg(landing_job(kind="hand"), way))
+    root = tree(guide_svg(hand_guide(landing_job(kind="hand"), way)))
     (word,) = [text for text in root.iter("{*}text") if text.text == TEST_WORD]
     assert ("scale(-1" in word.get("transform")) == mirrored
     x = float(re.match(r"translate\(([\d.]+)", word.get("transform"))[1])
@@ -282,14 +282,14 @@ def test_the_test_word_is_mirrored_with_the_picture(way, mirrored):
 
 
 def test_only_wood_with_a_grain_gets_an_arrow():
-    assert 'id="GRAIN"' in guide_svg(landing_job(kind="hand", grain="side"), "carbon")
-    assert 'id="GRAIN"' not in guide_svg(landing_job(kind="hand"), "carbon")
+    assert 'id="GRAIN"' in guide_svg(hand_guide(landing_job(kind="hand", grain="side"), "carbon"))
+    assert 'id="GRAIN"' not in guide_svg(hand_guide(landing_job(kind="hand"), "carbon"))
 
 
 def test_the_arrow_turns_with_the_view():
     slopes = []
     for way in ("carbon", "face-down"):
-        root = tree(guide_svg(landing_job(kind="hand", grain="side"), way))
+        root = tree(guide_svg(hand_guide(landing_job(kind="hand", grain="side"), way)))
         line = root.xpath('s:g[@id="GRAIN"]/s:line', namespaces=NS)[0]
         x1, y1, x2, y2 = (float(line.get(key)) for key in ("x1", "y1", "x2", "y2"))
         slopes.append(-(y2 - y1) / (x2 - x1))  # SVG's y runs downwards
@@ -299,9 +299,9 @@ def test_the_arrow_turns_with_the_view():
 def test_unknown_ways_and_papers_are_told():
     job = landing_job(kind="hand")
     with pytest.raises(InputError):
-        guide_svg(job, "wished")
+        guide_svg(hand_guide(job, "wished"))
     with pytest.raises(InputError):
-        guide_pdf(job, "carbon", "A99")
+        guide_pdf(hand_guide(job, "carbon"), "A99")
 
 
 # --- note and table --------------------------------------------------------------------------------------------------
@@ -380,11 +380,15 @@ def everything() -> list[bytes]:
         proof_svg(job.block, report),
         machine_dxf(job),
         machine_dxf(job, "R12"),
-        guide_svg(job, "carbon"),
+        guide_svg(hand_guide(job, "carbon")),
         machine_note(job, report, {"a.svg": "b"}),
         findings_table(report),
     ]
-    return [*(text.encode() for text in texts), proof_png(job.block, px_per_mm=4), guide_pdf(job, "glued", "Letter")]
+    return [
+        *(text.encode() for text in texts),
+        proof_png(job.block, px_per_mm=4),
+        guide_pdf(hand_guide(job, "glued"), "Letter"),
+    ]
 
 
 def test_two_processes_write_the_same_bytes():
@@ -400,10 +404,10 @@ def test_an_empty_block_can_be_written():
     empty = Block(name="blank", width_mm=50, height_mm=40, cuts=geometry.empty())
     job = landing_job(empty)
     assert "NOTES" in machine_dxf(job)
-    for text in (machine_svg(job), proof_svg(empty, Report(())), guide_svg(job, "carbon")):
+    for text in (machine_svg(job), proof_svg(empty, Report(())), guide_svg(hand_guide(job, "carbon"))):
         assert tree(text) is not None
     assert proof_png(empty, px_per_mm=2)
-    assert guide_pdf(job, "carbon")
+    assert guide_pdf(hand_guide(job, "carbon"))
     assert "White: 0.0 %" in machine_note(job, Report(()), {})
 
 

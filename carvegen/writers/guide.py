@@ -5,7 +5,6 @@ from __future__ import annotations
 import enum
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -89,7 +88,7 @@ _READS = {
     View.BLOCK: f"The word {TEST_WORD} reads backwards here: that is right, it will read forwards in the print.",
     View.PRINT: f"The word {TEST_WORD} reads forwards here: that is right, it will read backwards on the block "
     "and forwards in the print.",
-    View.DIE: f"The word {TEST_WORD} reads forwards here, on the die and in the print: the die presses from the back.",
+    View.PLAIN: f"The word {TEST_WORD} reads forwards here, on what is cut, and in the print.",
 }
 
 
@@ -150,20 +149,27 @@ def transfer_named(name: str) -> Transfer:
         raise InputError("must be a way of transfer", value=name, where="transfer", hint=f"known: {known}") from None
 
 
-@lru_cache(maxsize=1)  # the sheet and the pages of one block show the same guide
-def hand_guide(job: Job, transfer: Transfer, report: Report | None = None, *, saving: bool = False) -> Guide:
+def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving: bool = False) -> Guide:
     """The guide for one block, one tool and one way of transfer.
 
     Parameters
     ----------
+    transfer
+        "carbon", "glued" (both mirrored), "face-down" or "tracing" (as the print reads).
     report
         Its findings that break or risk something are ringed and numbered.
     saving
         Draw the zones pale, to save ink.
+
+    Raises
+    ------
+    InputError
+        If the transfer is unknown.
     """
-    if not job.block.turned and transfer.view is View.PRINT:
-        transfer = Transfer.CARBON  # a sheet laid face down would turn what must not be turned
-    shown = seen(job, transfer.view)
+    way = transfer_named(transfer)
+    if not job.block.turned and way.view is View.PRINT:
+        way = Transfer.CARBON  # a sheet laid face down would turn what must not be turned
+    shown = seen(job, way.view)
     zones = zones_of(job, shown)
     told = Report.of(its for its in report or () if its.severity is not Severity.ADVICE)
     most = readable(shown)
@@ -171,7 +177,7 @@ def hand_guide(job: Job, transfer: Transfer, report: Report | None = None, *, sa
     word_at = shown.places([(0.0, shown.height_mm + 3.0)])[0].tolist()
     return Guide(
         shown=shown,
-        transfer=transfer,
+        transfer=way,
         register=register_shapes(shown),
         zones=zones,
         tones=_PALE if saving else TONES,
@@ -220,7 +226,7 @@ def _legend(shown: Seen, zones: Zones, *, grain: bool) -> Iterator[str]:
     yield "Frame: the block's edge. Crosses outside it: register, the same on every block of this size."
     if len(shown.stops):
         yield "Outlines in the waste: stops for the sheet, or pin holes. Outer frame: the board; leave the waste on."
-    way = "left" if shown.view is not View.DIE else "right"
+    way = "left" if shown.view is not View.PLAIN else "right"
     yield f"Arrow with the name: on the block it points to the {way}. If it does not, the guide was flipped."
     if grain:
         yield "Double arrow under the block: the grain."

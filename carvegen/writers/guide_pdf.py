@@ -25,8 +25,6 @@ from carvegen.writers.guide import (
     OUTLINE_MM,
     TEST_WORD,
     WORD_MM,
-    hand_guide,
-    transfer_named,
 )
 from carvegen.writers.marks import LABEL_MM
 from carvegen.writers.outlines import ring_texts
@@ -36,9 +34,7 @@ from carvegen.writers.tiles import FOOT_MM, UNPRINTED_MM, plan
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from carvegen.findings import Report
     from carvegen.geometry import Floats, PolygonArray
-    from carvegen.job import Job
     from carvegen.writers.guide import Guide
     from carvegen.writers.tiles import Plan, Tile
 
@@ -49,28 +45,19 @@ _FONT = "Vera"  # comes with reportlab; put into the file, so that every printer
 _MAP_MM = (34.0, 11.0)  # room for the map of the sheets
 
 
-def guide_pdf(
-    job: Job, transfer: str, paper: str = "A4", *, report: Report | None = None, saving: bool = False
-) -> bytes:
+def guide_pdf(guide: Guide, paper: str = "A4") -> bytes:
     """The guide as PDF pages of `paper`, the first with the words, the others with the drawing.
 
     Parameters
     ----------
-    transfer
-        "carbon", "glued" (both mirrored), "face-down" or "tracing" (as the print reads).
     paper
         "A4" or "Letter".
-    report
-        Findings to be ringed and numbered.
-    saving
-        Draw the zones pale, to save ink.
 
     Raises
     ------
     InputError
-        If the transfer or the paper is unknown.
+        If the paper is unknown.
     """
-    guide = hand_guide(job, transfer_named(transfer), report, saving=saving)
     sheets = plan(guide.bounds, paper)
     if _FONT not in pdfmetrics.getRegisteredFontNames():
         pdfmetrics.registerFont(TTFont(_FONT, "Vera.ttf"))

@@ -12,8 +12,6 @@ from carvegen.writers.guide import (
     OUTLINE_MM,
     TEST_WORD,
     WORD_MM,
-    hand_guide,
-    transfer_named,
 )
 from carvegen.writers.layers import (
     BLOCK_EDGE,
@@ -33,9 +31,7 @@ from carvegen.writers.svg_page import SvgPage
 if TYPE_CHECKING:
     from typing import Any
 
-    from carvegen.findings import Report
     from carvegen.geometry import Floats
-    from carvegen.job import Job
     from carvegen.writers.guide import Guide
 
 __all__ = ["guide_svg"]
@@ -43,24 +39,8 @@ __all__ = ["guide_svg"]
 _INK = "#1d1d1b"
 
 
-def guide_svg(job: Job, transfer: str, *, report: Report | None = None, saving: bool = False) -> str:
-    """The guide on one sheet, its words under the block.
-
-    Parameters
-    ----------
-    transfer
-        "carbon", "glued" (both mirrored), "face-down" or "tracing" (as the print reads).
-    report
-        Findings to be ringed and numbered.
-    saving
-        Draw the zones pale, to save ink.
-
-    Raises
-    ------
-    InputError
-        If the transfer is unknown.
-    """
-    guide = hand_guide(job, transfer_named(transfer), report, saving=saving)
+def guide_svg(guide: Guide) -> str:
+    """The guide on one sheet, its words under the block."""
     steps = [f"{number}. {step}" for number, step in enumerate(guide.steps, start=1)]
     heading = [f"{guide.title}; {MEASURE_ME}.", guide.laid]
     words = [*heading, *guide.facts, *guide.legend, *guide.tools, *steps, *guide.findings]

@@ -8,7 +8,7 @@ import pypdfium2
 import pytest
 import shapely
 
-from carvegen.writers.guide import HATCH_TONE, OUTLINE_MM, TONES, Transfer, hand_guide
+from carvegen.writers.guide import HATCH_TONE, OUTLINE_MM, TONES, hand_guide
 from carvegen.writers.guide_pdf import guide_pdf
 from carvegen.writers.tiles import FOOT_MM, HEAD_MM, PAPERS, UNPRINTED_MM, plan
 from tests.readers.landing import HEIGHT, WIDTH, as_block_carries, jetty_block, landing_job, many_flakes
@@ -29,8 +29,8 @@ def page_picture(data: bytes, page: int) -> np.ndarray:
 @pytest.mark.parametrize("paper", sorted(PAPERS))
 def test_pages_are_the_papers_size_and_as_many_as_planned(paper):
     job = landing_job(many_flakes(200), kind="hand")
-    sheets = plan(hand_guide(job, Transfer.CARBON).bounds, paper)
-    reader = pypdf.PdfReader(io.BytesIO(guide_pdf(job, "carbon", paper)))
+    sheets = plan(hand_guide(job, "carbon").bounds, paper)
+    reader = pypdf.PdfReader(io.BytesIO(guide_pdf(hand_guide(job, "carbon"), paper)))
     assert len(reader.pages) == 1 + len(sheets.tiles) > 2
     for page in reader.pages:
         size = sorted((float(page.mediabox.width), float(page.mediabox.height)))
@@ -46,7 +46,8 @@ def test_every_page_says_how_to_check_the_scale_and_which_way_it_reads():
         ("tracing", "reads forwards here", "as the print reads"),
     ):
         pages = [
-            " ".join(page.extract_text().split()) for page in pypdf.PdfReader(io.BytesIO(guide_pdf(job, way))).pages
+            " ".join(page.extract_text().split())
+            for page in pypdf.PdfReader(io.BytesIO(guide_pdf(hand_guide(job, way)))).pages
         ]
         assert all("measure me: 100 mm, print at 100 %, do not fit" in text for text in pages)
         assert reads in pages[0]
@@ -58,7 +59,7 @@ def test_every_page_says_how_to_check_the_scale_and_which_way_it_reads():
 
 @pytest.mark.parametrize("page", [0, 1])
 def test_the_check_bar_is_100_mm_on_paper(page):
-    grey = page_picture(guide_pdf(landing_job(kind="hand"), "carbon"), page)
+    grey = page_picture(guide_pdf(hand_guide(landing_job(kind="hand"), "carbon")), page)
     row = grey.shape[0] - round((UNPRINTED_MM + 10) * PX_PER_MM)  # through the bar, 9…11 mm above the unprinted edge
     dark = np.flatnonzero(grey[row, : round(150 * PX_PER_MM)] < 128)
     assert (dark[-1] - dark[0] + 1) / PX_PER_MM == pytest.approx(100, abs=0.05)
@@ -66,7 +67,7 @@ def test_the_check_bar_is_100_mm_on_paper(page):
 
 
 def test_the_upright_bar_is_100_mm_too():
-    grey = page_picture(guide_pdf(landing_job(kind="hand"), "carbon"), 0)
+    grey = page_picture(guide_pdf(hand_guide(landing_job(kind="hand"), "carbon")), 0)
     dark = np.flatnonzero(grey[:, round((210 - UNPRINTED_MM - 1) * PX_PER_MM)] < 128)
     above_map = dark[dark < grey.shape[0] - round((UNPRINTED_MM + FOOT_MM - 1) * PX_PER_MM)]
     assert (above_map[-1] - above_map[0] + 1) / PX_PER_MM == pytest.approx(100, abs=0.05)
@@ -79,8 +80,8 @@ def test_the_toned_area_is_the_cuts_area_on_the_right_side(way, mirrored):
     """All the ink on the face: the zones' tones within, and the line of 0.1 mm that lies half outside each edge."""
     block = jetty_block()
     job = landing_job(type(block)(name="x", width_mm=WIDTH, height_mm=HEIGHT, cuts=block.cuts), kind="hand")
-    grey = page_picture(guide_pdf(job, way), 1)
-    guide = hand_guide(job, Transfer(way))
+    grey = page_picture(guide_pdf(hand_guide(job, way)), 1)
+    guide = hand_guide(job, way)
     around = -guide.bounds[0]
     left, top = (round((UNPRINTED_MM + extra + 0.5) * PX_PER_MM) for extra in (around, HEAD_MM + around))
     face = grey[top : top + round((HEIGHT - 1) * PX_PER_MM), left : left + round((WIDTH - 1) * PX_PER_MM)]
@@ -104,8 +105,8 @@ def test_the_toned_area_is_the_cuts_area_on_the_right_side(way, mirrored):
 
 def test_neighbouring_sheets_show_the_same_strip():
     job = landing_job(many_flakes(3000), kind="hand")
-    data = guide_pdf(job, "glued")
-    sheets = plan(hand_guide(job, Transfer.GLUED).bounds, "A4")
+    data = guide_pdf(hand_guide(job, "glued"))
+    sheets = plan(hand_guide(job, "glued").bounds, "A4")
     first, second = sheets.tiles[:2]
     assert first.row == second.row
     overlap = first.right - second.left

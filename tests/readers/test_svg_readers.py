@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from lxml import etree
 from PIL import Image
 
+from carvegen.writers.guide import hand_guide
 from carvegen.writers.guide_svg import guide_svg
 from carvegen.writers.layers import LAYERS
 from carvegen.writers.sheet import MARGIN_MM
@@ -36,7 +37,7 @@ PX_PER_MM = 96 / 25.4
 
 def files() -> dict[str, str]:
     job = landing_job(grain="side")
-    guides = {f"guide {way}": guide_svg(job, way) for way in ("carbon", "glued", "face-down")}
+    guides = {f"guide {way}": guide_svg(hand_guide(job, way)) for way in ("carbon", "glued", "face-down")}
     return {"machine": machine_svg(job), "proof": proof_svg(job.block, landing_report(30)), **guides}
 
 
