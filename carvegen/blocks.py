@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from carvegen.printfile import Print, PrintBlock
     from carvegen.separation import Dropped, Separated
 
-__all__ = ["Cut", "cut_blocks", "finding_of", "mended_cut", "plates_of", "ways_of"]
+__all__ = ["Cut", "cut_blocks", "finding_of", "mended_cut", "plates_of", "pressing_of", "ways_of"]
 
 
 Ways = Mapping[str, tuple["Setup", ...]]
@@ -65,7 +65,7 @@ def _ways(given: Print, k: int, block: PrintBlock, shelf: Library) -> tuple[Setu
             declared=block.declare,
         )  # fmt: skip
     except CarvegenError as error:
-        raise in_keys(error, given.place(f"blocks[{k}]")) from None
+        raise in_keys(error, given, f"blocks[{k}]") from None
 
 
 def plates_of(given: Print, ways: Ways) -> tuple[Plate, ...]:
@@ -106,7 +106,8 @@ def _on_board(given: Print, k: int, cut: Cut) -> Cut:
     try:
         register = register_for(given.register, size, f"{k + 1} {cut.block.name}")
     except InputError as error:
-        raise error.within(str(given.path)) from None
+        error.where = given.place(error.where)
+        raise
     return replace(cut, block=replace(cut.block, register=register))
 
 
@@ -134,18 +135,23 @@ def _cut(given: Print, k: int, way: Setup, picture: Picture, found: Mapping[str,
     if block.role == "stencil":
         stays = shapely.difference(picture.face, shapely.union_all(shapes))
         own = Block(name=block.name, width_mm=given.width_mm, height_mm=given.height_mm, cuts=geometry.empty(),
-                    cut_outs=shapes)  # fmt: skip
+                    cut_outs=shapes, turned=False)  # fmt: skip
         return Cut(block=own, land=stays, white=shapely.Polygon())
     return _die(given, k, way, shapes)
+
+
+def pressing_of(given: Print, block: PrintBlock, way: Setup) -> Pressing:
+    """How the die of an emboss block presses."""
+    return Pressing(
+        relief_mm=way.depth_mm, bevel_deg=block.bevel_deg, edge_mm=block.edge_mm, corner_mm=block.corner_mm,
+        paper_g_m2=given.paper_g_m2, paper_mm=given.paper_mm or 0.0, back=block.side == "back",
+    )  # fmt: skip
 
 
 def _die(given: Print, k: int, way: Setup, shapes: PolygonArray) -> Cut:
     """The die of an emboss block: its floor is cut up to the foot of the wall, the wall has files of its own."""
     block = given.blocks[k]
-    how = Pressing(
-        relief_mm=way.depth_mm, bevel_deg=block.bevel_deg, edge_mm=block.edge_mm, corner_mm=block.corner_mm,
-        paper_g_m2=given.paper_g_m2, paper_mm=given.paper_mm or 0.0, back=block.side == "back",
-    )  # fmt: skip
+    how = pressing_of(given, block, way)
     die = die_for(shapes, how, clear_mm=given.register_error_mm, least_mm=way.limits.land_mm)
     if shapely.is_empty(die.face):
         raise InputError(

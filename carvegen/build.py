@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import shapely
 
 from carvegen import geometry
-from carvegen.blocks import cut_blocks, finding_of, mended_cut, ways_of
+from carvegen.blocks import cut_blocks, finding_of, mended_cut, pressing_of, ways_of
 from carvegen.delivery import deliver, style_of
 from carvegen.dies import deliver_die
 from carvegen.files import scratch_folder, staged_folder, write_file
@@ -33,6 +33,8 @@ from carvegen.recipes import (
 from carvegen.register_figures import findings
 from carvegen.writers.print_png import Coat, print_png, rubbing_png
 from carvegen.writers.print_report import print_report
+from carvegen.writers.print_svg import outlines_svg, print_svg
+from carvegen.writers.relief import Pressed
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -51,6 +53,8 @@ _REPORT = " report"
 #: What the files of the whole print are for.
 _PURPOSE = {
     "print.png": "what the print will look like: all inks over one another; look at this first",
+    "print.svg": "the same as shapes, at true size",
+    "rubbing.svg": "the outlines of all lands over one another, a layer for each block: what is on top of what",
     "rubbing.png": "the lands of all blocks over one another: where inks meet and overlap",
     "report.json": "all findings of all blocks, what must be decided first on top",
 }
@@ -158,7 +162,9 @@ class _Bench:
         given = self.given
         inks = {f"ink of {block.name}": hashed(block.ink) for block in given.blocks}
         order = [(block.name, block.role) for block in given.blocks]
-        return {"paper": hashed((given.paper, given.bleed_mm)), "order of the blocks": hashed(order), **inks}
+        dies = [pressing_of(given, block, self.ways[block.name][0]) for block in given.blocks if block.role == "emboss"]
+        own = {"embossing": hashed(dies)} if dies else {}
+        return {"paper": hashed((given.paper, given.bleed_mm)), "order of the blocks": hashed(order), **inks, **own}
 
     @cached_property
     def _cut(self) -> tuple[Picture, dict[str, Cut]]:
@@ -176,7 +182,7 @@ class _Bench:
             return replace(old, recipe=recipe)
         self.done[block.name] = why
         self.say(f"building {block.name}: {why}")
-        if block.mend:
+        if block.mend and cut.die is None:
             cut = mended_cut(cut, self.ways[block.name], say=self.say)
         jobs = [way.on(cut.block) for way in self.ways[block.name]]
         deliver(jobs, stage / block.name, style_of(self.given.files), say=self.say)
@@ -202,15 +208,34 @@ class _Bench:
             block.name: Coat(ink=block.ink, land=self._printed(block, stage))
             for block in given.blocks if block.ink is not None and block.role != "emboss"
         }  # fmt: skip
-        pressed = [geometry.parts(self._land(block.name, stage)) for block in given.blocks if block.role == "emboss"]
-        embossed = geometry.stack(pressed)
-        write_file(stage / "print.png", print_png(given.paper, list(coats.values()), window, embossed=embossed))
-        write_file(stage / "rubbing.png", rubbing_png(list(coats.values()), window))
-        made = [stage / "print.png", stage / "rubbing.png"]
+        inked, masks = list(coats.values()), {block.name: block.role == "stencil" for block in given.blocks}
+        pressed = self._pressed(stage)
+        reliefs = list(pressed.values())
+        files: dict[str, bytes | str] = {
+            "print.png": print_png(given.paper, inked, window, pressed=reliefs),
+            "print.svg": print_svg(given.paper, inked, window, pressed=reliefs, title=given.name),
+            "rubbing.png": rubbing_png(inked, window),
+            "rubbing.svg": outlines_svg(coats, window, pressed=pressed),
+        }
         for name, coat in coats.items():
-            made.append(stage / "inks" / f"{name}.png")
-            write_file(made[-1], print_png(given.paper, [coat], window))
+            files[f"inks/{name}.png"] = print_png(given.paper, [coat], window)
+            turned = not masks[name]
+            files[f"inks/{name}-block.png"] = print_png(given.paper, [coat], window, turned=turned)
+        for name, its in pressed.items():
+            files[f"inks/{name}.png"] = print_png(given.paper, [], window, pressed=[its])
+        made = [stage / name for name in files]
+        for name, data in files.items():
+            write_file(stage / name, data)
         return Part(recipe=recipe, files=_hashes(stage, made))
+
+    def _pressed(self, stage: Path) -> dict[str, Pressed]:
+        """What the dies press."""
+        return {
+            block.name: Pressed(
+                face=self._land(block.name, stage), how=pressing_of(self.given, block, self.ways[block.name][0])
+            )
+            for block in self.given.blocks if block.role == "emboss"
+        }  # fmt: skip
 
     def _shapes(self, new: State) -> dict[str, str]:
         names = [block.name for block in self.given.blocks]
@@ -275,7 +300,7 @@ class _Bench:
         """What was done, once it is published."""
         report = json.loads((self.out / "report.json").read_text(encoding="utf-8"))
         drawn = [name for name in new.part(_PROOFS).files if name.startswith("inks/")]
-        proofs = {name: f"the block {Path(name).stem} alone, in its ink" for name in drawn}
+        proofs = {name: _alone(Path(name).stem) for name in drawn}
         return Built(
             files={**_PURPOSE, **{name: REGISTER_PURPOSE[name] for name in new.part(_REGISTER).files}, **proofs},
             blocks={block.name: self.done.get(block.name, "") for block in self.given.blocks},
@@ -284,6 +309,11 @@ class _Bench:
             report=report,
             notes=self._cut[0].drawing.notes if "_cut" in self.__dict__ else (),
         )
+
+
+def _alone(name: str) -> str:
+    block = name.removesuffix("-block")
+    return f"the block {block} alone, " + ("as it prints" if block == name else "as it lies")
 
 
 def _hashes(stage: Path, made: Sequence[Path]) -> dict[str, str]:

@@ -98,7 +98,7 @@ def pictured(
         try:
             whites.append(grower.grown(its, whites, f"motifs[{k}]"))
         except InputError as error:
-            raise in_keys(error, given.place(f"motifs[{k}]")) from None
+            raise in_keys(error, given, f"motifs[{k}]") from None
     return Picture(face=face, drawing=drawing, whites=tuple(whites), openings=openings)
 
 

@@ -15,7 +15,8 @@ from carvegen.facts.register import Plan
 from carvegen.motifs import motif, summaries
 from carvegen.parameters import check_all, parameters
 from carvegen.printfile_keys import LISTS, REQUIRED, TABLES, Key
-from carvegen.printfile_values import Place, settings_of, value_of
+from carvegen.printfile_lines import help_of, key_named, placed
+from carvegen.printfile_values import Place, remedy, settings_of, value_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -115,8 +116,8 @@ class Print:
     files: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))  #: how files are written
 
     def place(self, key: str) -> str:
-        """Where a key is, for messages: the file and the key."""
-        return f"{self.path}: {key}"
+        """Where a key is, for messages: the file, the line and the key."""
+        return placed(self.path, key)
 
 
 def read_print(path: Path, shelf: Library) -> Print:
@@ -160,14 +161,21 @@ def _told(fault: InputError) -> str:
     return f"\n  - {fault}" + (f"\n      what to do: {fault.hint}" if fault.hint else "")
 
 
-def in_keys(error: CarvegenError, place: str) -> CarvegenError:
-    """An error of the library with the print file's keys for the command line's options, within a place."""
-    error.where, error.hint = (_OPTION.sub(_key, text) for text in (error.where, error.hint))
-    return error.within(place)
+def in_keys(error: CarvegenError, given: Print, table: str) -> CarvegenError:
+    """An error of the library with the print file's keys for the command line's options, within a table of it.
 
-
-def _key(option: re.Match[str]) -> str:
-    return option[1].replace("-", "_")
+    Where the library has no remedy, it is what the key stands for.
+    """
+    error.where, error.message, error.hint = (
+        _OPTION.sub(lambda found: key_named(found[1], table), text)
+        for text in (error.where, error.message, error.hint)
+    )
+    one = help_of(error.where, table)
+    error.hint = error.hint or (remedy(one) if one else "")
+    if "," in error.where or not error.where:
+        return error.within(given.place(table))
+    error.where = given.place(f"{table}.{error.where}")
+    return error
 
 
 def _table(top: Place, name: str, table: object, keys: Sequence[Key]) -> dict[str, Any]:

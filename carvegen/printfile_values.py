@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from carvegen.colour import rgb
@@ -13,8 +14,9 @@ from carvegen.errors import InputError
 from carvegen.facts.profile_reader import nearest
 from carvegen.parameters import parameters
 from carvegen.printfile_keys import REQUIRED, Key, Kind
+from carvegen.printfile_lines import placed
 
-__all__ = ["Place", "settings_of", "value_of"]
+__all__ = ["Place", "remedy", "settings_of", "value_of"]
 
 _SHOWN = 60  #: characters of a wrong value that a message repeats
 _LONGEST = 200  #: characters of a text
@@ -40,7 +42,7 @@ class Place:
 
     def fault(self, key: str, message: str, *, value: object = None, hint: str = "") -> None:
         """Keep a fault of the value called `key`."""
-        self.faults.append(InputError(message, value=_shown(value), where=f"{self.file}: {key}", hint=hint))
+        self.faults.append(InputError(message, value=_shown(value), where=placed(Path(self.file), key), hint=hint))
 
 
 def value_of(top: Place, where: str, key: Key, given: object) -> Any:  # noqa: ANN401
@@ -53,7 +55,7 @@ def value_of(top: Place, where: str, key: Key, given: object) -> Any:  # noqa: A
     """
     if given is REQUIRED:
         if key.required:
-            top.fault(where, "is missing", hint=_remedy(key))
+            top.fault(where, "is missing", hint=remedy(key))
         return None if key.required else key.default
     said = _fault(key, given)
     if said:
@@ -160,10 +162,11 @@ def _hint(key: Key, given: Any) -> str:  # noqa: ANN401
     culprit = _culprit(key, given)
     if key.among and isinstance(culprit, str):
         return nearest(culprit, key.among)
-    return _remedy(key)
+    return remedy(key)
 
 
-def _remedy(key: Key) -> str:
+def remedy(key: Key) -> str:
+    """How a key is written."""
     if key.remedy or key.among:
         return key.remedy or f"one of: {', '.join(key.among)}"
     allowed = f"; it {key.range.rule(key.name)}" if key.range else ""

@@ -102,7 +102,7 @@ def test_every_ring_of_the_wall_says_its_depth(built):
     said = [its.text for its in root.iter("{http://www.w3.org/2000/svg}desc")]
     depths = [float(text.split()[2]) for text in said if text.startswith("lower to")]
     assert depths == pytest.approx([0.05 + 0.1 * k for k in range(8)])
-    assert f"{'NOT mirrored' if built[0] == 'back' else 'mirrored'}" in etree.tostring(root).decode()
+    assert f"{'NOT MIRRORED' if built[0] == 'back' else 'mirrored'}" in etree.tostring(root).decode()
 
 
 @pytest.mark.parametrize(("change", "rule"), [(("300", "120"), "emboss-paper"), (("0.8", "1.4"), "emboss-strain")])

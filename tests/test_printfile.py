@@ -147,7 +147,8 @@ def test_a_fault_is_told_with_file_key_value_and_remedy(tmp_path, change, key, v
     with pytest.raises(InputError) as caught:
         read_print(path, cases.SHELF)
     told, hint = str(caught.value), caught.value.hint
-    assert f"{path}: {key}: " in told
+    assert f": {key}: " in told
+    assert told.startswith(f"{path}: ")
     assert value in told
     assert len(told) < 3000
     assert len(hint) > 3
@@ -196,7 +197,8 @@ def test_names_and_shapes_that_only_the_drawing_knows(tmp_path, change, key, val
     path = written(tmp_path, change)
     with pytest.raises(CarvegenError) as caught:
         drawing_of(read_print(path, cases.SHELF))
-    assert f"{path}: {key}: " in str(caught.value)
+    assert str(caught.value).startswith(f"{path}: ")
+    assert f": {key}: " in str(caught.value)
     assert value in str(caught.value)
     assert caught.value.hint
 

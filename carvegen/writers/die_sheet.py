@@ -70,7 +70,8 @@ def die_note(job: Job, die: Die) -> str:
     rings = wall_rings(die)
     rows = [f"| {_name(k)} | {ring.depth_mm:.2f} | {len(ring.shapes)} |" for k, ring in enumerate(rings)]
     laid = (
-        "The die lies face up, the sheet on it face up: the shape rises towards you. The counter-sheet lies on top."
+        "It presses from the back of the sheet: the die lies face up, the sheet on it face up, the counter-sheet on "
+        "top. The shape rises towards you."
         if how.back
         else "The die is pressed into the face of the sheet, the counter-sheet lies under it: the shape sinks."
     )

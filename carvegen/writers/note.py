@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
     from carvegen.job import Job
     from carvegen.toolpaths.paths import Plan
+    from carvegen.writers.guide import Guide
 
 __all__ = ["machine_note"]
 
@@ -47,7 +48,9 @@ _CLOSING = {
 }
 
 
-def machine_note(job: Job, report: Report | None, files: Mapping[str, str], plan: Plan | None = None) -> str:
+def machine_note(
+    job: Job, report: Report | None, files: Mapping[str, str], plan: Plan | None = None, guide: Guide | None = None
+) -> str:
     """The note for one job, in Markdown.
 
     Parameters
@@ -58,6 +61,8 @@ def machine_note(job: Job, report: Report | None, files: Mapping[str, str], plan
         What each file is for, by its name, as it is handed over.
     plan
         What the machine follows, if its paths are handed over too.
+    guide
+        What the hand follows: its tools and order stand in the place of a machine's layers.
     """
     hand = job.machine.kind == "hand"
     parts = [
@@ -65,7 +70,11 @@ def machine_note(job: Job, report: Report | None, files: Mapping[str, str], plan
         _question(job),
         ["## What this is", "", *_facts(job, planned=plan is not None)],
         ["## Files", "", *_bullets(f"`{name}`: {about}" for name, about in files.items())],
-        ["## Layers" if plan is None else "## Layers of block.svg and block.dxf", "", *_layer_table(job)],
+        *(
+            _by_hand(guide)
+            if guide
+            else [_layers(job, "Layers" if plan is None else "Layers of block.svg and block.dxf")]
+        ),
         plan_lines(plan) if plan else [],
         [] if hand else ["## Before it is cut", "", *_bullets(_hand_over(job))],
         [] if report is None else ["## Findings", "", *_findings(report)],
@@ -73,6 +82,17 @@ def machine_note(job: Job, report: Report | None, files: Mapping[str, str], plan
         [_CLOSING[hand]],
     ]
     return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
+
+
+def _by_hand(guide: Guide) -> Iterator[list[str]]:
+    steps = [f"{number}. {step}" for number, step in enumerate(guide.steps, start=1)]
+    yield ["## What the guide shows", "", *_bullets([guide.laid, *guide.legend])]
+    yield ["## Which tool where", "", *_bullets(line.partition(" ")[2] for line in guide.tools)]
+    yield ["## In which order", "", *steps]
+
+
+def _layers(job: Job, heading: str) -> list[str]:
+    return [f"## {heading}", "", *_layer_table(job)]
 
 
 def _question(job: Job) -> list[str]:
@@ -151,7 +171,7 @@ def _view(job: Job) -> list[str]:
             "it points to the right on the block, the guide was flipped: stop before you cut."
         ]
     if not job.block.turned:
-        return [f"{View.DIE.words} To check: compare with the proof; what is left there is left here."]
+        return [f"{View.PLAIN.words} To check: compare with the proof; what is left there is left here."]
     return [
         f"{View.BLOCK.words} Mirrored: yes, already; do not mirror again. To check: compare with the proof, "
         f"which is in print view; what is left there is right here.{_ARROW if len(seen(job, View.BLOCK).mark) else ''}"
@@ -198,7 +218,7 @@ def _layer_table(job: Job) -> list[str]:
     return [
         *rows,
         "",
-        "All contours are closed; none is drawn twice. Words and the check bar are on NOTES: not to be cut.",
+        "All contours are closed; none is drawn twice, but where a cut reaches the block's edge BLOCK EDGE runs along it too. Words and the check bar are on NOTES: not to be cut.",
     ]
 
 

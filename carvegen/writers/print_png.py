@@ -15,21 +15,22 @@ from PIL import Image
 from carvegen import geometry
 from carvegen.colour import overprinted, screen
 from carvegen.writers.coverage import coverage
+from carvegen.writers.relief import brightness, heights
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.colour import Ink, Rgb
     from carvegen.geometry import Floats, PolygonArray
+    from carvegen.writers.relief import Pressed
 
-__all__ = ["Coat", "print_png", "rubbing_png"]
+__all__ = ["Coat", "Window", "print_png", "rubbing_png"]
 
 _PX_PER_MM = 10.0
 _MOST_PIXELS = 12_000_000  #: a larger print is shown more coarsely
 _BAND = 256  #: rows that are coloured at once, for memory's sake
 _LINE_MM = 0.18  #: width of an outline in the view of all blocks
 _TINT = 0.12  #: how dark the lands are in it
-_EMBOSSED = 0.18  #: how dark the edge of an embossed shape is shown
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -44,8 +45,8 @@ Window = tuple[float, float, float, float]  # left, bottom, right, top in mm
 
 
 def print_png(
-    paper: Rgb, coats: Sequence[Coat], window: Window, *, embossed: PolygonArray | None = None,
-    px_per_mm: float = _PX_PER_MM,
+    paper: Rgb, coats: Sequence[Coat], window: Window, *, pressed: Sequence[Pressed] = (),
+    px_per_mm: float = _PX_PER_MM, turned: bool = False,
 ) -> bytes:  # fmt: skip
     """The blocks printed over one another in the order given (`colour.overprinted`), print view, at true size.
 
@@ -53,16 +54,17 @@ def print_png(
     ----------
     window
         The piece of the face that the paper shows.
-    embossed
-        Shapes pressed into the paper: a thin shade along their edges.
+    pressed
+        Shapes pressed into the paper, shown as relief: light from the upper left.
+    turned
+        As the blocks lie: mirrored.
     """
     scale = _scale(window, px_per_mm)
     shares = [_share(geometry.parts(coat.land), window, scale) for coat in coats]
-    if embossed is not None and len(embossed):
-        rim = geometry.parts(shapely.difference(embossed, shapely.buffer(embossed, -_LINE_MM)))
-        coats = [*coats, Coat(ink=_shade(), land=shapely.union_all(rim))]
-        shares.append(_EMBOSSED * _share(rim, window, scale))
-    return _png(paper, [coat.ink for coat in coats], shares, window, scale)
+    light = None
+    if pressed:
+        light = brightness(heights(pressed, window[:2], scale, _size(window, scale)), scale)
+    return _png(paper, [coat.ink for coat in coats], shares, window, scale, light=light, turned=turned)
 
 
 def rubbing_png(coats: Sequence[Coat], window: Window, *, px_per_mm: float = _PX_PER_MM) -> bytes:
@@ -78,12 +80,6 @@ def rubbing_png(coats: Sequence[Coat], window: Window, *, px_per_mm: float = _PX
         inks += [coat.ink, coat.ink]
         shares += [_TINT * _share(pieces, window, scale), _share(geometry.parts(line), window, scale)]
     return _png((255, 255, 255), inks, shares, window, scale)
-
-
-def _shade() -> Ink:
-    from carvegen.colour import Ink
-
-    return Ink(colour=(90, 90, 90), opacity=0.0)
 
 
 def _scale(window: Window, wanted: float) -> float:
@@ -104,13 +100,17 @@ def _size(window: Window, scale: float) -> tuple[int, int]:
     return round((window[2] - window[0]) * scale), round((window[3] - window[1]) * scale)
 
 
-def _png(paper: Rgb, inks: Sequence[Ink], shares: Sequence[Floats], window: Window, scale: float) -> bytes:
+def _png(
+    paper: Rgb, inks: Sequence[Ink], shares: Sequence[Floats], window: Window, scale: float, *,
+    light: Floats | None = None, turned: bool = False,
+) -> bytes:  # fmt: skip
     columns, rows = _size(window, scale)
     picture = np.empty((rows, columns, 3), dtype=np.uint8)
     for first in range(0, rows, _BAND):
         band = slice(first, first + _BAND)
-        light = overprinted(paper, [(ink, share[band]) for ink, share in zip(inks, shares, strict=True)])
-        picture[band] = np.round(screen(light))
+        seen = overprinted(paper, [(ink, share[band]) for ink, share in zip(inks, shares, strict=True)])
+        picture[band] = np.round(screen(seen if light is None else seen * light[band, :, None]))
+    picture = picture[:, ::-1] if turned else picture
     out = io.BytesIO()
     Image.fromarray(picture).save(out, "PNG", dpi=(scale * 25.4, scale * 25.4))
     return out.getvalue()

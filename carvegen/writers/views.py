@@ -29,7 +29,7 @@ class View(enum.Enum):
 
     PRINT = "print"
     BLOCK = "block"
-    DIE = "die"  #: a block that is not mirrored, as it lies
+    PLAIN = "unmirrored"  #: a block that is not mirrored, as it lies
 
     @property
     def words(self) -> str:
@@ -40,8 +40,7 @@ class View(enum.Enum):
 _WORDS = {
     View.PRINT: "PRINT VIEW: as the paper will show it. The block is its mirror image.",
     View.BLOCK: "BLOCK VIEW: mirrored, as the block lies face up. The print will read the right way round.",
-    View.DIE: "DIE VIEW: NOT mirrored, as the die lies face up: it presses from the back of the sheet, so it reads the "
-    "same way round as the print. Do not mirror it.",
+    View.PLAIN: "NOT MIRRORED: as it lies, face up, it reads the same way round as the print. Do not mirror it.",
 }
 
 
@@ -87,12 +86,12 @@ def seen(what: Job | Block, view: View) -> Seen:
     """The block of a job, or a block, in a view: a block is its print with x as ``width - x``.
 
     A block that is not turned (an embossing die that presses from the back) lies as its print shows it: asked for
-    the block view, it comes in `View.DIE`.
+    the block view, it comes in `View.PLAIN`.
 
     The size is put on the grid first, so that mirrored coordinates stay on it.
     """
     block = what if isinstance(what, Block) else what.block
-    view = View.DIE if view is View.BLOCK and not block.turned else view
+    view = View.PLAIN if view is View.BLOCK and not block.turned else view
     width, height = round(block.width_mm, 3), round(block.height_mm, 3)
     turn = view is View.BLOCK
     register = block.register or Register(mark=name_mark((width, height), block.name))

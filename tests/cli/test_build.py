@@ -334,9 +334,10 @@ def test_a_laser_block_of_a_forbidden_material_is_refused(copy, capsys):
 
 def test_emboss_stands_in_the_opening_and_stays_short_of_it(copy, capsys):
     more = '[[blocks]]\nname = "relief"\nrole = "emboss"\nmaterial = "linoleum"\ncutter = "v-60"\nfor = ["router"]\n'
+    more += "depth_mm = 0.4\nedge_mm = 0\ncorner_mm = 0.3\n"
     again(capsys, copy, ("[[highlights]]", more + "[[highlights]]"))
     stands = land(copy, "relief")
-    assert stands.area == pytest.approx(np.pi * (2 - 0.4) ** 2, rel=0.02)
+    assert stands.area == pytest.approx(np.pi * (2 - 0.4 - 0.4) ** 2, rel=0.02)
     assert stands.centroid.distance(shapely.Point(40, 10)) < 0.01
 
 
@@ -372,7 +373,7 @@ def test_a_faulty_print_file_is_told_in_words(tmp_path):
     (tmp_path / "print.toml").write_text(PRINT.replace("seed = 3", "sead = 3"))
     ran = run_apart(tmp_path, "build", "print.toml", "--out", "built")
     assert ran.code == 2
-    assert "print.toml: print.sead: is not known here, got 3" in ran.err
+    assert "print.toml: line 5: print.sead: is not known here, got 3" in ran.err
     assert "did you mean seed?" in ran.err
     assert "Traceback" not in ran.err
     assert not (tmp_path / "built").exists()
