@@ -187,6 +187,7 @@ def _plans(jobs: Sequence[Job], style: Style, say: Callable[[str], None]) -> dic
 
 
 def _write_job(folder: Path, job: Job, report: Report, style: Style, made: tuple[Plan, PlanExtras] | None) -> None:
+    guide = None
     if job.machine.kind == "hand":
         guide = hand_guide(job, style.transfer, report, saving=style.pale_guide)
         write_file(folder / "guide.pdf", guide_pdf(guide, style.paper))
@@ -203,7 +204,8 @@ def _write_job(folder: Path, job: Job, report: Report, style: Style, made: tuple
         write_file(folder / name, content)
     planned = {job.machine.kind: more.names} if plan is not None else {}
     files = dict(_purpose(name) for name in _names([job], planned) if name.startswith(job.machine.kind))
-    write_file(folder / "note.md", machine_note(job, report, files, plan) + more.note() + _drawings(style.notes))
+    note = machine_note(job, report, files, plan, guide) + more.note() + _drawings(style.notes)
+    write_file(folder / "note.md", note)
 
 
 def _drawings(notes: Sequence[str]) -> str:

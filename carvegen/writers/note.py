@@ -218,7 +218,8 @@ def _layer_table(job: Job) -> list[str]:
     return [
         *rows,
         "",
-        "All contours are closed; none is drawn twice, but where a cut reaches the block's edge BLOCK EDGE runs along it too. Words and the check bar are on NOTES: not to be cut.",
+        "All contours are closed; none is drawn twice, but where a cut reaches the block's edge BLOCK EDGE runs along "
+        "it too. Words and the check bar are on NOTES: not to be cut.",
     ]
 
 
