@@ -180,6 +180,10 @@ def same() -> int:
         alike = all(other == trees[0] for other in trees[1:]) and len(trees[0]) > 0
         differ += not alike
         print(f"{name}: {len(trees[0])} files, {'the same' if alike else 'NOT THE SAME'} in {len(ways)} ways")
+        unlike = {
+            key for other in trees for key in trees[0].keys() | other.keys() if trees[0].get(key) != other.get(key)
+        }
+        print("".join(f"  {key}\n" for key in sorted(unlike)), end="")
     return differ
 
 
