@@ -19,6 +19,7 @@ __all__ = ["main"]
 _COMMANDS = {
     "build": "Build a whole print from its file: every block in register, proofs, one report.",
     "check": "Check a drawing of closed shapes against material and cutter.",
+    "compare": "Say what differs between two builds, two blocks, or a block and a scan of it.",
     "completion": "Print what makes a shell complete commands and options.",
     "frost": "Let frost grow on a block from its edge or from outlines, check it, write its files.",
     "grain": "Fill a block or its boards with wood grain, check it, write its files.",
