@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import shapely
 
 from carvegen import geometry
+from carvegen.already_cut import KEPT, cut_further, standing_land
 from carvegen.blocks import cut_blocks, finding_of, mended_cut, pressing_of, ways_of
 from carvegen.delivery import deliver, style_of
 from carvegen.dies import deliver_die
@@ -118,6 +119,7 @@ class _Bench:
         self.ways = ways_of(given, shelf)
         self.old = read_state(out)
         self.shaping = picture_recipe(given, self.ways)
+        self.standing = {block.name: standing_land(given, k, out) for k, block in enumerate(given.blocks)}
         self.reasons = {block.name: why for block in given.blocks if (why := self._reason(block))}
         self.proof_reason = self._proof_reason()
         self.register_reason = self._register_reason()
@@ -128,7 +130,12 @@ class _Bench:
         self.tried = ""
 
     def _recipe(self, block: PrintBlock) -> dict[str, str]:
-        return {**self.shaping, **setup_recipe(self.given, block, self.ways[block.name])}
+        return {**self.shaping, **self._own(block)}
+
+    def _own(self, block: PrintBlock) -> dict[str, str]:
+        stands = self.standing[block.name]
+        cut = {} if stands is None else {"what stands of it": land_hash(stands)}
+        return {**setup_recipe(self.given, block, self.ways[block.name]), **cut}
 
     def _reason(self, block: PrintBlock) -> str:
         """Why a block may have to be built; "" if nothing of it has changed."""
@@ -177,11 +184,14 @@ class _Bench:
             return old
         cut = self._cut[1][block.name]
         recipe = {**self._recipe(block), "shapes": land_hash(cut.land)}
-        own = {**setup_recipe(self.given, block, self.ways[block.name]), "shapes": recipe["shapes"]}
+        own = {**self._own(block), "shapes": recipe["shapes"]}
         if all(old.recipe.get(name) == value for name, value in own.items()) and not old.lost(self.out):
             return replace(old, recipe=recipe)
         self.done[block.name] = why
         self.say(f"building {block.name}: {why}")
+        stands = self.standing[block.name]
+        if stands is not None:
+            cut = cut_further(cut, stands)
         if block.mend and cut.die is None:
             cut = mended_cut(cut, self.ways[block.name], say=self.say)
         jobs = [way.on(cut.block) for way in self.ways[block.name]]
@@ -191,6 +201,9 @@ class _Bench:
         write_file(stage / "lands" / f"{block.name}.wkb", shapely.to_wkb(cut.land))
         notes = [its.to_dict() for its in (*map(finding_of, cut.dropped), *cut.notes)]
         made = [stage / "lands" / f"{block.name}.wkb", *(stage / block.name).rglob("*")]
+        if stands is not None:
+            made.append(stage / KEPT / f"{block.name}.wkb")
+            write_file(made[-1], shapely.to_wkb(stands))
         return Part(recipe=recipe, files=_hashes(stage, made), notes=notes)
 
     def proofs(self, new: State, stage: Path) -> Part:
