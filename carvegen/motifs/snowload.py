@@ -61,12 +61,13 @@ class Settings:
 #: Snow by name: what differs from the defaults.
 PRESETS: Mapping[str, Mapping[str, float]] = {
     "fresh": {},
-    "dusting": {"fallen_mm": 1.4, "patchy": 0.5, "sticky": 0.3, "bridging_mm": 0.5, "bark": 0.7, "detail_kept": 0.9},
+    "dusting": {"fallen_mm": 1.4, "patchy": 0.4, "sticky": 0.45, "bridging_mm": 0.5, "bark": 0.7, "detail_kept": 0.9},
     "deep": {"fallen_mm": 7.0, "patchy": 0.12, "bridging_mm": 3.0, "sticky": 0.5, "bark": 0.35, "detail_kept": 0.3},
     "windblown": {"fallen_mm": 3.2, "wind": 0.7, "patchy": 0.45, "sticky": 0.5, "lumpy": 0.35, "bark": 0.6},
     "wet": {"fallen_mm": 4.5, "sticky": 0.9, "bridging_mm": 3.0, "patchy": 0.2, "lumpy": 0.7, "bark": 0.4},
 }
 
+_SLACK_MM = 0.02
 _FINEST_STEP_MM = 0.12
 _NEAR_EDGE_MM = 1.0  #: shapes that end so near the area's edge are cut off by it
 _THIN_MM = 3.0  #: what is thinner hides the sky half: snow drifts past it
@@ -103,17 +104,26 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
         np.concatenate([load.bark(heaps, white, showing), load.twigs(white, showing)])
     )
     printed = standing(silhouette, limits.land_mm, near=white)
+    area = _within_edge(place.area, limits.land_mm)
     cuts = held(
         _on_edges(shapely.difference(white, dark), silhouette),
-        place.area,
+        area,
         limits,
         printed=printed,
     )
     return Growth(
         cuts=cuts,
         on_shapes=geometry.parts(shapely.intersection(cuts, silhouette)),
-        free=loosened(cuts, load.fringe(heaps, dark, fraying), place.area, limits, printed=printed),
+        free=loosened(cuts, load.fringe(heaps, dark, fraying), area, limits, printed=printed),
     )
+
+
+def _within_edge(area: BaseGeometry, land_mm: float) -> BaseGeometry:
+    """The area but for a land along the face's edge: snow that ran out at a slant would leave a tip of land there."""
+    left, bottom, right, top = shapely.bounds(area)
+    by = land_mm + _SLACK_MM
+    inner: BaseGeometry = shapely.intersection(area, shapely.box(left + by, bottom + by, right - by, top - by))
+    return inner
 
 
 def _on_edges(white: BaseGeometry, silhouette: BaseGeometry) -> BaseGeometry:
@@ -169,7 +179,7 @@ class _Load:
         reach = 0.6 * depth + 0.4 * np.sqrt(0.4 * depth * settings.fallen_mm)
         below = room * (1 - np.exp(-reach * self._ragged(loads.which, rng) / np.maximum(room, 1e-6)))
         square = slopes.normal[:, 1]
-        more = cuttable(depth * square, below * square, loads.which, limits.cut_mm)
+        more = cuttable(depth * square, below * square, loads.which, slopes.width, limits.cut_mm)
         lean = float(np.clip(0.4 * self.fall[0], -0.3, 0.3))
         return Heaps(
             slopes,

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Heaps", "bands", "cuttable", "lenses", "strips"]
 
+_LONG = 2.5  #: smallest cuts: a load's length at least
 _LEAST = 0.1  #: of that thickness; a thinner load falls away
 _OUTWARD = 1.1  #: 0: snow swells plumb up; 1: about halfway to square out of a slope
 _AMPLE = 1.6  #: smallest cuts: a load's thickness at its thickest
@@ -66,10 +67,10 @@ def _onward(x: Floats, stretch: Indices) -> Floats:
     return np.asarray((up + down) / 2 - apart)
 
 
-def cuttable(above: Floats, below: Floats, which: Indices, cut_mm: float) -> Floats:
+def cuttable(above: Floats, below: Floats, which: Indices, wide: Floats, cut_mm: float) -> Floats:
     """A factor for each sample that makes loads nearly thick enough for the smallest cut so thick; (n,).
 
-    A load much thinner than that is left, to fall away.
+    A load much thinner than that or short is left, to fall away.
 
     Parameters
     ----------
@@ -77,12 +78,15 @@ def cuttable(above: Floats, below: Floats, which: Indices, cut_mm: float) -> Flo
         How far it reaches up and down, square to the surface, mm; (n,).
     which
         Number of each sample's load.
+    wide
+        The stretch that belongs to each sample, mm; (n,).
     """
     total = np.zeros(int(which.max(initial=-1)) + 1)
     np.maximum.at(total, which, above + below)
     wanted = _AMPLE * cut_mm
-    near = (total > _LEAST * wanted) & (total < wanted)
-    return np.where(near, wanted / np.maximum(total, 1e-9), 1.0)[which]
+    long = np.bincount(which, wide * (above > 0), minlength=len(total)) > _LONG * cut_mm
+    lost = long & (total > _LEAST * wanted) & (total < 1.1 * cut_mm)
+    return np.where(lost, wanted / np.maximum(total, 1e-9), 1.0)[which]
 
 
 def bands(outlines: Contours, inward: Floats) -> PolygonArray:
