@@ -15,6 +15,7 @@ import shapely
 from carvegen import geometry
 from carvegen.already_cut import KEPT, cut_further, standing_land
 from carvegen.blocks import cut_blocks, finding_of, mended_cut, pressing_of, ways_of
+from carvegen.colour import MODEL
 from carvegen.delivery import deliver, style_of
 from carvegen.dies import deliver_die
 from carvegen.files import scratch_folder, staged_folder, write_file
@@ -35,6 +36,8 @@ from carvegen.register_figures import findings
 from carvegen.writers.print_png import Coat, print_png, rubbing_png
 from carvegen.writers.print_report import print_report
 from carvegen.writers.print_svg import outlines_svg, print_svg
+from carvegen.writers.proof_pages import print_sheet
+from carvegen.writers.proof_sheet import proof_sheet_html
 from carvegen.writers.relief import Pressed
 
 if TYPE_CHECKING:
@@ -54,6 +57,7 @@ _REPORT = " report"
 #: What the files of the whole print are for.
 _PURPOSE = {
     "print.png": "what the print will look like: all inks over one another; look at this first",
+    "proof.html": "the same for the browser: take blocks away, go to what was found, settings, files, cautions",
     "print.svg": "the same as shapes, at true size",
     "rubbing.svg": "the outlines of all lands over one another, a layer for each block: what is on top of what",
     "rubbing.png": "the lands of all blocks over one another: where inks meet and overlap",
@@ -217,10 +221,7 @@ class _Bench:
         self.say("drawing the proofs")
         given, bleed = self.given, self.given.bleed_mm
         window = (bleed, bleed, given.width_mm - bleed, given.height_mm - bleed)
-        coats = {
-            block.name: Coat(ink=block.ink, land=self._printed(block, stage))
-            for block in given.blocks if block.ink is not None and block.role != "emboss"
-        }  # fmt: skip
+        coats = self._coats(stage)
         inked, masks = list(coats.values()), {block.name: block.role == "stencil" for block in given.blocks}
         pressed = self._pressed(stage)
         reliefs = list(pressed.values())
@@ -240,6 +241,13 @@ class _Bench:
         for name, data in files.items():
             write_file(stage / name, data)
         return Part(recipe=recipe, files=_hashes(stage, made))
+
+    def _coats(self, stage: Path) -> dict[str, Coat]:
+        """What the blocks print, in printing order."""
+        return {
+            block.name: Coat(ink=block.ink, land=self._printed(block, stage))
+            for block in self.given.blocks if block.ink is not None and block.role != "emboss"
+        }  # fmt: skip
 
     def _pressed(self, stage: Path) -> dict[str, Pressed]:
         """What the dies press."""
@@ -289,13 +297,18 @@ class _Bench:
     def report(self, new: State, stage: Path) -> Part:
         """All findings of all blocks."""
         told = print_report(self.given.name, [block.name for block in self.given.blocks], *self._told(new, stage))
+        told["colours"] = MODEL
         told["register"] = next(iter(new.part(_REGISTER).notes), None)
         text = json.dumps(told, indent=1) + "\n"
-        old = self.old.part(_REPORT)
-        if old.files.get("report.json") == hashed(text.encode()) and not old.lost(self.out):
+        old, recipe = self.old.part(_REPORT), {**self._colours(), **self._shapes(new), "findings": hashed(text)}
+        if old.recipe == recipe and not old.lost(self.out):
             return old
-        write_file(stage / "report.json", text)
-        return Part(files={"report.json": hashed(text.encode())})
+        ways = [way for block in self.given.blocks for way in self.ways[block.name]]
+        sheet = print_sheet(self.given, self._coats(stage), told, _PURPOSE, ways)
+        made = {"report.json": text, "proof.html": proof_sheet_html(sheet)}
+        for name, content in made.items():
+            write_file(stage / name, content)
+        return Part(recipe=recipe, files=_hashes(stage, [stage / name for name in made]))
 
     def _told(self, new: State, stage: Path) -> tuple[dict[str, Any], dict[str, Sequence[Any]]]:
         """What the blocks' own reports say, and what the separation says of each."""

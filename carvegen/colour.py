@@ -16,9 +16,17 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["Ink", "Rgb", "hex_of", "lightness", "linear", "overprinted", "rgb", "screen"]
+__all__ = ["MODEL", "Ink", "Rgb", "hex_of", "lightness", "linear", "overprinted", "rgb", "screen"]
 
 Rgb = tuple[int, int, int]
+
+#: How proofs mix inks, in words for the report.
+MODEL = (
+    "Per channel of linear sRGB: a glaze takes from the light below it the share that it takes on white (Beer and "
+    "Lambert), an ink that hides shows its own colour, opacity mixes the two by area; partly covered areas mix by area "
+    "(Murray and Davies; over several inks as Demichel and Neugebauer). Gloss and light spread in the paper are left "
+    "out; a proof on your own paper decides."
+)
 
 _HEX = re.compile(r"#[0-9a-fA-F]{6}")
 _LUMINANCE = np.array([0.2126, 0.7152, 0.0722])  #: of linear sRGB (IEC 61966-2-1)
@@ -85,6 +93,9 @@ def overprinted(paper: Rgb, coats: Iterable[tuple[Ink, Floats]]) -> Floats:
     ``R = c ((1 - o) R_under + o)``. Where it covers a share a, the areas mix: ``(1 - a) R_under + a R``
     (Murray and Davies). So n coats of a glaze leave ``R_paper c^n``. Gloss, and how far light spreads in paper,
     are left out. That opacity mixes by area is our own step.
+
+    The theory of Kubelka and Munk would need how much each ink scatters and absorbs at each wavelength, measured on
+    black and on white; a printmaker has one colour of each ink. So it is not used, nor a library for it.
     """
     light: Floats = linear(paper)
     for ink, share in coats:

@@ -8,8 +8,8 @@ from carvegen.errors import CarvegenError
 
 __all__ = ["FILES", "sample", "sample_folder"]
 
-#: What a new folder gets: the print, the same print without snow, and the drawing of both.
-FILES = ("print.toml", "autumn.toml", "landing-in-colours.svg")
+#: What a new folder gets: the print, the same print without snow, one that is embossed, and the drawing of all.
+FILES = ("print.toml", "autumn.toml", "embossed.toml", "landing-in-colours.svg")
 
 
 def sample_folder() -> Path:

@@ -24,6 +24,7 @@ _MEETS_MM = 0.01  #: outlines no further apart than this meet: far above the gri
 _STEPS = 6  #: levels of the spread, so that it narrows where the room for it does
 _CRUMB_MM2 = 0.01  #: what is smaller is no land and no cut
 _ARC = 8
+_TIDY_ARC = 4
 _FINE_MM = 0.003  #: outlines that only steer the spread are simplified so far
 _SPARE = 1.01  #: circles are drawn as polygons inside them: offsets fall short by less
 
@@ -143,7 +144,8 @@ def _one(plate: Plate, scene: _Scene, spread: Spread) -> Separated:
     under = _union([under, *_uncuttable(plate, scene, _union([picture, under]), spread)])
     stands = _union([shapely.difference(_union([picture, under]), white, grid_size=_GRID)])
     back, dropped = _cut_back(plate, stands, scene, spread.cut_back_mm)
-    land = _tidied(plate, shapely.difference(stands, back, grid_size=_GRID), picture, white)
+    left = _union([shapely.difference(stands, back, grid_size=_GRID)])  # without the lines that overlays leave
+    land = _tidied(plate, left, picture, white)
     return Separated(picture=picture, land=land, dropped=dropped)
 
 
@@ -200,7 +202,9 @@ def _uncuttable(plate: Plate, scene: _Scene, so_far: BaseGeometry, spread: Sprea
 def _tidied(plate: Plate, land: BaseGeometry, picture: BaseGeometry, white: BaseGeometry) -> BaseGeometry:
     """The land without what is nothing but a run-on: pieces that nobody sees, and slivers under darker ink."""
     seen = _union([shapely.difference(picture, white)])
-    wide = shapely.union(opened(land, plate.land_mm / 3), seen)
+    inner = shapely.buffer(land, -plate.land_mm / 6, quad_segs=_TIDY_ARC)
+    # a little more than what a disc reaches, so that its arcs and the land's outline don't cross again and again
+    wide = shapely.union(shapely.buffer(inner, plate.land_mm / 6 + _MEETS_MM, quad_segs=_TIDY_ARC), seen)
     pieces = geometry.parts(shapely.intersection(land, wide, grid_size=_GRID))
     shapely.prepare(seen)
     there = pieces[shapely.intersects(pieces, seen)]

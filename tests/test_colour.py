@@ -63,3 +63,28 @@ def test_opacity_mixes_glaze_and_hiding_by_area():
     paper, ink = tuple(screen(np.full(3, 0.5))), tuple(screen(np.full(3, 0.4)))
     got = overprinted(paper, [(Ink(colour=ink, opacity=0.25), np.array([1.0, 0.5, 0.0]))])
     np.testing.assert_allclose(got, np.repeat([[0.25], [0.375], [0.5]], 3, axis=1), rtol=1e-9)
+
+
+def test_two_partly_covering_inks_give_the_sum_of_neugebauer():
+    """Neugebauer (1937) with the shares of Demichel (1924): (1-a)(1-b), a(1-b), (1-a)b, ab; from memory."""
+    inks, shares = (Ink(colour=(90, 140, 160), opacity=0.3), Ink(colour=(200, 60, 40), opacity=0.6)), (0.3, 0.65)
+    paper = (250, 246, 240)
+    expected = np.zeros(3)
+    for one in (0, 1):
+        for two in (0, 1):
+            area = (shares[0] if one else 1 - shares[0]) * (shares[1] if two else 1 - shares[1])
+            full = [(ink, np.ones(())) for ink, on in zip(inks, (one, two), strict=True) if on]
+            expected += area * overprinted(paper, full)
+    found = overprinted(paper, [(ink, np.array(share)) for ink, share in zip(inks, shares, strict=True)])
+    assert found == pytest.approx(expected, abs=1e-12)
+
+
+def test_covered_area_by_murray_and_davies():
+    """Murray (1936): a = (1 - 10^-Dt) / (1 - 10^-Ds). Tint 0.30, solid 1.50 above paper: 0.5151; from memory."""
+    white, solid = (255, 255, 255), Ink(colour=(0, 0, 0))
+    light = 10**-1.5
+    black = tuple(float(v) for v in screen(np.full(3, light)))
+    ink = Ink(colour=black, opacity=solid.opacity)  # type: ignore[arg-type]
+    area = (1 - 10**-0.30) / (1 - light)
+    assert area == pytest.approx(0.5151, abs=5e-5)
+    assert overprinted(white, [(ink, np.array(area))]) == pytest.approx(10**-0.30, abs=1e-9)
