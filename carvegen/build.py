@@ -33,7 +33,7 @@ from carvegen.recipes import (
     setup_recipe,
 )
 from carvegen.register_figures import findings
-from carvegen.writers.print_png import Coat, print_png, rubbing_png
+from carvegen.writers.print_png import Coat, print_png, rubbing_png, turned_png
 from carvegen.writers.print_report import print_report
 from carvegen.writers.print_svg import outlines_svg, print_svg
 from carvegen.writers.proof_pages import print_sheet
@@ -232,9 +232,9 @@ class _Bench:
             "rubbing.svg": outlines_svg(coats, window, pressed=pressed),
         }
         for name, coat in coats.items():
-            files[f"inks/{name}.png"] = print_png(given.paper, [coat], window)
-            turned = not masks[name]
-            files[f"inks/{name}-block.png"] = print_png(given.paper, [coat], window, turned=turned)
+            alone = print_png(given.paper, [coat], window)
+            files[f"inks/{name}.png"] = alone
+            files[f"inks/{name}-block.png"] = alone if masks[name] else turned_png(alone)
         for name, its in pressed.items():
             files[f"inks/{name}.png"] = print_png(given.paper, [], window, pressed=[its])
         made = [stage / name for name in files]

@@ -13,7 +13,7 @@ from carvegen.writers.width_map import width_map_png
 
 if TYPE_CHECKING:
     from carvegen.findings import Finding, Report
-    from carvegen.job import Job
+    from carvegen.job import Job, Setup
     from carvegen.printfile import Print
     from carvegen.writers.print_png import Coat
 
@@ -76,14 +76,14 @@ def _setting(job: Job) -> Iterator[tuple[str, str]]:
     )
 
 
-def _cautions(jobs: Sequence[Job]) -> list[str]:
-    every = [text for job in jobs for text in (*job.permit.cautions, *job.machine.cautions)]
+def _cautions(ways: Sequence[Setup]) -> list[str]:
+    every = [text for job in ways for text in (*job.permit.cautions, *job.machine.cautions)]
     return list(dict.fromkeys(every))
 
 
 def print_sheet(
     given: Print, coats: Mapping[str, Coat], report: Mapping[str, Any], files: Mapping[str, str],
-    jobs: Sequence[Job] = (),
+    ways: Sequence[Setup] = (),
 ) -> ProofSheet:  # fmt: skip
     """The sheet of a whole print: its inks over one another, each a layer.
 
@@ -128,5 +128,5 @@ def print_sheet(
         },
         files=files,
         questions=report["decide_first"],
-        cautions=_cautions(jobs),
+        cautions=_cautions(ways),
     )
