@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, PolygonArray
     from carvegen.writers.relief import Pressed
 
-__all__ = ["Coat", "Window", "print_png", "rubbing_png"]
+__all__ = ["Coat", "Window", "print_png", "rubbing_png", "turned_png"]
 
 _PX_PER_MM = 10.0
 _MOST_PIXELS = 12_000_000  #: a larger print is shown more coarsely
@@ -46,7 +46,7 @@ Window = tuple[float, float, float, float]  # left, bottom, right, top in mm
 
 def print_png(
     paper: Rgb, coats: Sequence[Coat], window: Window, *, pressed: Sequence[Pressed] = (),
-    px_per_mm: float = _PX_PER_MM, turned: bool = False,
+    px_per_mm: float = _PX_PER_MM,
 ) -> bytes:  # fmt: skip
     """The blocks printed over one another in the order given (`colour.overprinted`), print view, at true size.
 
@@ -56,15 +56,22 @@ def print_png(
         The piece of the face that the paper shows.
     pressed
         Shapes pressed into the paper, shown as relief: light from the upper left.
-    turned
-        As the blocks lie: mirrored.
     """
     scale = _scale(window, px_per_mm)
     shares = [_share(geometry.parts(coat.land), window, scale) for coat in coats]
     light = None
     if pressed:
         light = brightness(heights(pressed, window[:2], scale, _size(window, scale)), scale)
-    return _png(paper, [coat.ink for coat in coats], shares, window, scale, light=light, turned=turned)
+    return _png(paper, [coat.ink for coat in coats], shares, window, scale, light=light)
+
+
+def turned_png(data: bytes) -> bytes:
+    """A picture in print view as the block lies: mirrored."""
+    with Image.open(io.BytesIO(data)) as picture:
+        out = io.BytesIO()
+        turned = picture.transpose(Image.Transpose.FLIP_LEFT_RIGHT)
+        turned.save(out, "PNG", dpi=picture.info["dpi"])
+    return out.getvalue()
 
 
 def rubbing_png(coats: Sequence[Coat], window: Window, *, px_per_mm: float = _PX_PER_MM) -> bytes:
@@ -102,7 +109,7 @@ def _size(window: Window, scale: float) -> tuple[int, int]:
 
 def _png(
     paper: Rgb, inks: Sequence[Ink], shares: Sequence[Floats], window: Window, scale: float, *,
-    light: Floats | None = None, turned: bool = False,
+    light: Floats | None = None,
 ) -> bytes:  # fmt: skip
     columns, rows = _size(window, scale)
     picture = np.empty((rows, columns, 3), dtype=np.uint8)
@@ -110,7 +117,6 @@ def _png(
         band = slice(first, first + _BAND)
         seen = overprinted(paper, [(ink, share[band]) for ink, share in zip(inks, shares, strict=True)])
         picture[band] = np.round(screen(seen if light is None else seen * light[band, :, None]))
-    picture = picture[:, ::-1] if turned else picture
     out = io.BytesIO()
     Image.fromarray(picture).save(out, "PNG", dpi=(scale * 25.4, scale * 25.4))
     return out.getvalue()

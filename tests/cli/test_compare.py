@@ -10,7 +10,7 @@ from PIL import Image
 
 from carvegen.colour import Ink
 from carvegen.compare import difference
-from carvegen.writers.print_png import Coat, print_png
+from carvegen.writers.print_png import Coat, print_png, turned_png
 from tests.cli.running import run
 
 FACE = shapely.box(0, 0, 60, 40)
@@ -27,7 +27,8 @@ def built(folder, **lands):
 
 def scanned(path, land, *, turned=False):
     ink = Ink(colour=(20, 30, 50), opacity=1.0)
-    path.write_bytes(print_png((250, 250, 245), [Coat(ink=ink, land=land)], (0, 0, 60, 40), turned=turned))
+    data = print_png((250, 250, 245), [Coat(ink=ink, land=land)], (0, 0, 60, 40))
+    path.write_bytes(turned_png(data) if turned else data)
     return path
 
 
