@@ -32,6 +32,7 @@ _PX_PER_MM = 10.0
 _MOST_PIXELS = 6_000_000  #: a larger print is shown more coarsely
 _MOST_PLATES = 16
 _MOST_PLACES = 200
+_RINGS_AT_ONCE = 60  #: more than these hide the print: the page begins without, and shows the one that is gone to
 _RING_MM = 1.6
 _PAGE_MM = 24.0  #: both margins of a printed page
 _BELOW_MM = 12.0  #: room for the bar under the print
@@ -160,7 +161,8 @@ def _layer_row(plate: Plate) -> str:
 
 
 def _overlays(sheet: ProofSheet) -> str:
-    rows = ['<label><input type="checkbox" data-shows="rings" checked> rings round the places to look at</label>']
+    few = "checked" if len(sheet.places) <= _RINGS_AT_ONCE else ""
+    rows = [f'<label><input type="checkbox" data-shows="rings" {few}> rings round the places to look at</label>']
     if sheet.width_map is not None:
         rows.append(
             '<label><input type="checkbox" data-shows="land-width"> how wide the land is (dark red: too narrow)</label>'

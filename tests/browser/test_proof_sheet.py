@@ -8,6 +8,7 @@ import os
 import shutil
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -136,6 +137,18 @@ def test_rings_can_be_hidden(page: Any) -> None:
     assert page.find_element(By.ID, "rings").is_displayed()
     box.click()
     assert not page.find_element(By.ID, "rings").is_displayed()
+
+
+def test_many_rings_are_not_shown_at_first_but_the_one_that_is_gone_to_is(browser: Any, tmp_path: Path) -> None:
+    place = Place(at=(30, 50), severity="risk", title="clearing", words="Cut deeper.")
+    path = tmp_path / "proof.html"
+    path.write_text(proof_sheet_html(replace(_sheet(), places=[place] * 61)), encoding="utf-8")
+    browser.get(path.as_uri())
+    _until(lambda: browser.execute_script("return document.body.dataset.ready") == "yes")
+    ring = browser.find_element(By.ID, "ring-7")
+    assert not ring.is_displayed()
+    browser.find_elements(By.CSS_SELECTOR, "[data-place]")[6].click()
+    assert ring.is_displayed()
 
 
 def test_the_keyboard_moves_and_sizes_the_print(page: Any) -> None:
