@@ -30,6 +30,7 @@ TOLERANCE_MM = 0.005
 _ARC = 32  #: pieces of a quarter circle
 _ROUNDS = 6
 _SPARE_MM = 0.001
+_SEEN_MM2 = 0.5  #: a part that stays flat is told from this size
 _PAPER_G_CM3 = 0.55  #: bulk of soft cotton paper (common practice, no source)
 _DAMP_GIVES = (0.10, 0.15)  #: strain of damp paper: risk above the first, tears above the second (common practice)
 _USUAL_RELIEF_MM = (0.3, 1.5)  #: 0.3…1.0 (embossed paper data page); to 1.5 on hand presses (common practice)
@@ -159,8 +160,8 @@ def die_for(shapes: PolygonArray, how: Pressing, *, clear_mm: float, least_mm: f
     face = rounded(_grown(wanted, -inside - _SPARE_MM), outward, how.corner_mm + how.run_mm - how.round_mm)
     foot = _grown(face, how.run_mm - how.round_mm)
     face, foot = (shapely.union_all(geometry.snapped(geometry.parts(its))) for its in (face, foot))
-    pieces = geometry.parts(wanted)
-    return Die(pressing=how, face=face, foot=foot, lost=pieces[~shapely.intersects(pieces, face)])
+    flat = geometry.parts(shapely.difference(wanted, _grown(face, 1.6 * inside + how.corner_mm)))
+    return Die(pressing=how, face=face, foot=foot, lost=flat[shapely.area(flat) > _SEEN_MM2])
 
 
 def wall_rings(die: Die, *, step_mm: float = 0.1) -> tuple[Ring, ...]:

@@ -16,6 +16,7 @@ from carvegen.samples import sample_folder
 PICTURES = {
     "winter": ("print.toml", "print.png"),
     "autumn": ("autumn.toml", "print.png"),
+    "embossed": ("embossed.toml", "print.png"),
     "winter-sky": ("print.toml", "inks/sky.png"),
     "winter-tone": ("print.toml", "inks/tone.png"),
     "winter-key": ("print.toml", "inks/key.png"),
