@@ -208,8 +208,9 @@ def findings(die: Die, wanted: PolygonArray) -> Iterator[Finding]:
         at = shapely.point_on_surface(piece)
         yield Finding(
             rule="emboss-small", severity=Severity.RISK, at=(at.x, at.y),
-            measured=2 * math.sqrt(shapely.area(piece) / math.pi), limit=_smallest(how, die), unit="mm",
-            why="with its walls and the room for register it leaves no face: it is not pressed, and stays flat paper",
+            measured=2 * float(shapely.length(shapely.maximum_inscribed_circle(piece, tolerance=0.02))),
+            limit=_smallest(how), unit="mm",
+            why="so narrow a part, its walls and the room for register off, leaves no face: it stays flat paper",
             remedy="draw it larger, press less deep, or make the wall steeper",
         )  # fmt: skip
     yield from _gaps(die)
@@ -244,8 +245,9 @@ def _usual(how: Pressing) -> Iterator[Finding]:
         )  # fmt: skip
 
 
-def _smallest(how: Pressing, die: Die) -> float:
-    return 2 * (how.run_mm + 2 * how.corner_mm) if die is not None else 0.0
+def _smallest(how: Pressing) -> float:
+    """The narrowest shape that leaves a face: two walls, two corners' radii and as much room beside."""
+    return 2 * (how.run_mm + 2 * how.corner_mm)
 
 
 def _gaps(die: Die) -> Iterator[Finding]:
