@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import shapely
@@ -48,6 +48,7 @@ class Cut:
     land: BaseGeometry  #: what stands; of a die its face
     white: BaseGeometry  #: what must not print
     dropped: tuple[Dropped, ...] = ()
+    fringe: BaseGeometry = field(default_factory=shapely.Polygon)  #: where the carver may take more
     die: Die | None = None  #: of an emboss block
     notes: tuple[Finding, ...] = ()  #: what is to be said of it before it is checked
 
@@ -123,7 +124,10 @@ def _cut(given: Print, k: int, way: Setup, picture: Picture, found: Mapping[str,
     if block.name in found:
         its = found[block.name]
         white = picture.white_for(block.name)
-        return Cut(block=_block(given, block, its.land, picture), land=its.land, white=white, dropped=its.dropped)
+        return Cut(
+            block=_block(given, block, its.land, picture), land=its.land, white=white, dropped=its.dropped,
+            fringe=picture.free_for(block.name),
+        )  # fmt: skip
     shapes = picture.openings
     if block.layers:
         shapes = geometry.snapped(geometry.parts(picture.drawing.union(block.layers)))

@@ -19,8 +19,10 @@ from carvegen.colour import MODEL
 from carvegen.delivery import deliver, style_of
 from carvegen.dies import deliver_die
 from carvegen.files import scratch_folder, staged_folder, write_file
+from carvegen.fringes import with_fringe
 from carvegen.in_register import PURPOSE as REGISTER_PURPOSE
 from carvegen.in_register import register_files, register_recipe
+from carvegen.making import strictest
 from carvegen.recipes import (
     STATE,
     Part,
@@ -187,7 +189,7 @@ class _Bench:
         if not why:
             return old
         cut = self._cut[1][block.name]
-        recipe = {**self._recipe(block), "shapes": land_hash(cut.land)}
+        recipe = {**self._recipe(block), "shapes": hashed((land_hash(cut.land), land_hash(cut.fringe)))}
         own = {**self._own(block), "shapes": recipe["shapes"]}
         if all(old.recipe.get(name) == value for name, value in own.items()) and not old.lost(self.out):
             return replace(old, recipe=recipe)
@@ -198,7 +200,9 @@ class _Bench:
             cut = cut_further(cut, stands)
         if block.mend and cut.die is None:
             cut = mended_cut(cut, self.ways[block.name], say=self.say)
-        jobs = [way.on(cut.block) for way in self.ways[block.name]]
+        limits = strictest(way.limits for way in self.ways[block.name])
+        own_block = with_fringe(cut.block, cut.fringe, limits)
+        jobs = [way.on(own_block) for way in self.ways[block.name]]
         deliver(jobs, stage / block.name, style_of(self.given.files), say=self.say)
         if cut.die is not None:
             deliver_die(jobs, cut.die, stage / block.name, style_of(self.given.files), say=self.say)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,7 +11,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.errors import InputError
-from carvegen.growth import Place
+from carvegen.growth import Growth, Place
 from carvegen.layers import Drawing, drawing_of
 from carvegen.making import Ground, place_on, strictest
 from carvegen.motifs import motif
@@ -41,6 +41,7 @@ class White:
     name: str
     shapes: PolygonArray
     leaves: frozenset[str]  #: names of blocks
+    free: PolygonArray = field(default_factory=geometry.empty)  #: fringe that the carver may take too
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -55,6 +56,10 @@ class Picture:
     def white_for(self, block: str) -> BaseGeometry:
         """All that must not print on a block, its openings too."""
         return _union([self.openings, *(white.shapes for white in self.whites if block in white.leaves)])
+
+    def free_for(self, block: str) -> BaseGeometry:
+        """Where the carver may take more from a block."""
+        return _union([white.free for white in self.whites if block in white.leaves])
 
     def must_white(self, blocks: Sequence[str]) -> BaseGeometry:
         """What every one of these blocks leaves: bare paper, whatever prints."""
@@ -129,8 +134,8 @@ class _Grower:
         area = self._area(its, limits, key)
         if shapely.area(area) <= 0:
             raise InputError("finds no room", where="region, keep_clear, behind", hint="make what it avoids smaller")
-        shapes = work(its, area, limits, before, leaves)
-        return White(name=f"{its.motif} {its.nth + 1}", shapes=shapes, leaves=leaves)
+        found = work(its, area, limits, before, leaves)
+        return White(name=f"{its.motif} {its.nth + 1}", shapes=found.cuts, leaves=leaves, free=found.free)
 
     def _area(self, its: PrintMotif, limits: Limits, key: str) -> BaseGeometry:
         """Where it may grow, whatever hides it."""
@@ -150,27 +155,27 @@ class _Grower:
     def _hidden_by(self, its: PrintMotif) -> BaseGeometry:
         return self.drawing.union(its.behind if its.front else self.drawing.names)
 
-    def _grow(self, its: PrintMotif, area: BaseGeometry, limits: Limits) -> PolygonArray:
+    def _grow(self, its: PrintMotif, area: BaseGeometry, limits: Limits) -> Growth:
         rng = stream(self.given.seed, "print", its.motif, str(its.nth))
         place = Place(area=area, shapes=geometry.parts(self.drawing.union(its.on)))
-        return motif(its.motif).grow(its.settings, place, limits, rng).cuts
+        return motif(its.motif).grow(its.settings, place, limits, rng)
 
     def _fallen(
         self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str]
-    ) -> PolygonArray:
+    ) -> Growth:
         """Flakes: those too near to other white, or that leave slivers of a block, are left out whole."""
         hidden = self._hidden_by(its)
         if not its.settings.cut_at_edge:
             hidden = shapely.buffer(hidden, limits.land_mm, quad_segs=4)
-        flakes = self._grow(its, shapely.difference(area, hidden), limits)
+        flakes = self._grow(its, shapely.difference(area, hidden), limits).cuts
         flakes = flakes[~shapely.dwithin(flakes, before, limits.land_mm + _APART_MM)] if len(flakes) else flakes
         for name in sorted(leaves):
             flakes = settled(flakes, self.pictures[name], limits)
-        return flakes
+        return Growth(cuts=flakes)
 
     def _loaded(
         self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str]
-    ) -> PolygonArray:
+    ) -> Growth:
         """Lying snow: grown whole, then hidden where something stands in front of it."""
         if not its.on:
             raise InputError("has nothing to lie on", where="on", hint='name layers: on = ["POSTS"]')
@@ -178,11 +183,13 @@ class _Grower:
         hidden = _grown(self._hidden_by(its), before, limits)
         if shapely.is_empty(hidden):
             return snow
-        return held(shapely.difference(_union([snow]), hidden), shapely.difference(area, hidden), limits)
+        seen = shapely.difference(area, hidden)
+        cuts = held(shapely.difference(_union([snow.cuts]), hidden), seen, limits)
+        return Growth(cuts=cuts, free=geometry.parts(shapely.intersection(snow.free, seen)))
 
     def _textured(
         self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str]
-    ) -> PolygonArray:
+    ) -> Growth:
         """Grain or frost: not under what stands in front of the layers that it is on."""
         front = [layer.shape for layer in self.drawing.in_front_of(its.on)]
         hidden = shapely.union_all(geometry.polygon_array([self._hidden_by(its), *front]))
