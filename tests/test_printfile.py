@@ -70,8 +70,8 @@ def test_the_samples_are_good(name):
     path = sample_folder() / name
     given = read_print(path, cases.SHELF)
     assert by_schema(path) == []
-    assert [block.role for block in given.blocks] == ["background", "tone", "key"]
-    assert drawing_of(given).layers[0].name == "LIT"
+    assert [block.role for block in given.blocks][:3] == ["background", "tone", "key"]
+    assert drawing_of(given).layers[0].name in {"LIT", "MOON"}
 
 
 def test_what_is_read(tmp_path):

@@ -219,7 +219,8 @@ def test_another_ink_only_draws_the_proofs(copy, capsys):
     assert told["blocks"] == dict.fromkeys(BLOCKS, "")
     assert "ink of tone has changed" in told["proofs"]
     assert changed(before, copy / "built") == {
-        "print.png", "rubbing.png", "inks/tone.png", "register/register.png", "build.json",
+        "print.png", "print.svg", "rubbing.png", "rubbing.svg", "inks/tone.png", "inks/tone-block.png", "proof.html",
+        "register/register.png", "build.json",
     }  # fmt: skip
 
 
@@ -230,7 +231,7 @@ def test_another_tolerance_only_tries_out_register(copy, capsys):
     assert told["proofs"] == ""
     assert told["register"] == "register has changed"
     touched = changed(before, copy / "built")
-    assert touched <= {"register/register.png", "register/register.json", "report.json", "build.json"}
+    assert touched <= {"register/register.png", "register/register.json", "report.json", "proof.html", "build.json"}
     report = json.loads((copy / "built" / "report.json").read_text())
     assert report["register"]["white_line"]["share_of_prints"] < 0.05
     assert report["register"]["tolerance_mm"] == 0.05
@@ -264,7 +265,10 @@ def test_a_block_whose_shapes_stay_is_left_alone(copy, capsys):
     assert told["blocks"]["sky"] == "motif snowfall 1 has changed"
     assert told["blocks"]["key"] == told["blocks"]["tone"] == ""
     touched = {name.partition("/")[0] for name in changed(before, copy / "built")}
-    assert touched == {"sky", "inks", "lands", "print.png", "rubbing.png", "register", "report.json", "build.json"}
+    assert touched == {
+        "sky", "inks", "lands", "print.png", "print.svg", "rubbing.png", "rubbing.svg", "register", "report.json",
+        "proof.html", "build.json",
+    }  # fmt: skip
 
 
 def test_another_material_builds_that_block(copy, capsys):
