@@ -13,7 +13,7 @@ from carvegen.toolpaths.paths import Paths, joined, no_paths, picked
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices, Mask
 
-__all__ = ["Descent", "worked"]
+__all__ = ["Descent", "entered", "without_repeats", "worked"]
 
 _SAME_MM = 1e-7  #: nearer points are one
 
@@ -54,6 +54,25 @@ def worked(flat: Paths, down: Descent, *, ramped: Mask) -> Paths:
     order = np.empty(len(flat), dtype=np.int64)
     order[np.concatenate([closed, open_])] = np.arange(len(flat))
     return picked(done, order)
+
+
+def entered(flat: Paths, down: Descent, *, ramped: Mask) -> Paths:
+    """Closed paths at the face as their first pass is followed: a ramp that ends where the path begins, and one round.
+
+    Of paths that are not ramped, straight down. Ends where the path begins, at the depth of the pass.
+    """
+    length = flat.lengths
+    ramp = np.where(ramped, down.ramp_mm, 0.0)
+    begin = np.ceil(ramp / length - 1e-9) * length - ramp
+    count = np.arange(len(flat))
+    step = down.depth_mm / down.passes
+    marks = np.stack([begin, begin + ramp, begin + ramp + length], axis=1)
+    legs = _Legs(
+        path=np.repeat(count, 2), begin=marks[:, :2].ravel(), end=marks[:, 1:].ravel(),
+        high=np.tile([0.0, -step], len(flat)), low=np.tile([-step, -step], len(flat)),
+    )  # fmt: skip
+    rounds = np.ceil(marks[:, 2] / length - 1e-9).astype(np.int64)
+    return _gone(_unrolled(flat, rounds), legs)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -146,7 +165,7 @@ def _gone(track: Paths, legs: _Legs) -> Paths:
     share[stops + np.arange(len(ends))] = 1.0
     z = legs.high[leg] + share * (legs.low[leg] - legs.high[leg])
     xyz = np.column_stack([np.interp(here, at, track.xyz[:, 0]), np.interp(here, at, track.xyz[:, 1]), z])
-    return _without_repeats(xyz, legs.path[leg], len(track))
+    return without_repeats(xyz, legs.path[leg], len(track))
 
 
 def _positions(track: Paths) -> Floats:
@@ -156,7 +175,8 @@ def _positions(track: Paths) -> Floats:
     return np.cumsum(steps)
 
 
-def _without_repeats(xyz: Floats, path: Indices, count: int) -> Paths:
+def without_repeats(xyz: Floats, path: Indices, count: int) -> Paths:
+    """Open paths of points, each with the number of its path, without those that lie on the one before."""
     same = (np.abs(np.diff(xyz, axis=0)).max(axis=1) < _SAME_MM) & (np.diff(path) == 0)
     kept = np.concatenate([[True], ~same])
     start = np.concatenate([[0], np.cumsum(np.bincount(path[kept], minlength=count))])

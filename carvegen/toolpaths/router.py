@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,9 +16,11 @@ from carvegen.toolpaths import reach
 from carvegen.toolpaths import router_remarks as told
 from carvegen.toolpaths.clearing import by_tour, nested, to_and_fro
 from carvegen.toolpaths.entry import Descent, worked
-from carvegen.toolpaths.paths import Operation, Paths, Plan, Work, picked
+from carvegen.toolpaths.paths import Operation, Paths, Plan, Work, joined, picked
+from carvegen.toolpaths.pockets import pocketed
+from carvegen.toolpaths.thinning import thinned
 from carvegen.toolpaths.through import THROUGH_MM, best_cutters, cut_through
-from carvegen.toolpaths.walls import climbing, walls_near
+from carvegen.toolpaths.walls import along_cleared, climbing, walls_near
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -95,17 +97,17 @@ class _Table:
         """What this cutter does, and what it leaves to the next."""
         centres = self._enterable(reach.centres(self.wide, self.job.block, its.inset_mm, self._barred(its)), its)
         first = its is self.fits[0]
-        walls, ramped = self._walls(centres, its, None if first else self._near(its, centres, self.floor))
-        cleared = self._cleared(centres if first else self._inside(its, centres), its)
-        self._leave(centres, its)
-        return [
-            operation
-            for operation in (
-                self._operation(Work.CLEAR, its, *cleared),
-                self._operation(Work.WALL, its, walls, ramped),
-            )
-            if len(operation.paths)
+        walls = self._walls(centres, its, None if first else self._near(its, centres, self.floor))
+        region, _ = reach.pieces(centres if first else self._inside(its, centres))
+        down = Descent(
+            depth_mm=self.depth_mm, passes=self._passes(its.cutter, self.depth_mm), ramp_deg=self.settings.ramp_deg
+        )
+        made = [
+            self._operation(Work.CLEAR, its, self._cleared(region, its, down), down.passes),
+            self._operation(Work.WALL, its, self._followed(walls, region, its, down), down.passes),
         ]
+        self._leave(centres, its)
+        return [operation for operation in made if len(operation.paths)]
 
     def _near(self, its: Fit, centres: NDArray[np.object_], rest: NDArray[np.object_]) -> NDArray[np.object_]:
         """Round what is left, where this cutter gets to."""
@@ -142,34 +144,47 @@ class _Table:
         self.face[met] = shapely.difference(self.face[met], reach.grown(centres[met], its.face_mm))
         self.begun |= its.walls
 
-    def _walls(self, centres: NDArray[np.object_], its: Fit, near: NDArray[np.object_] | None) -> tuple[Paths, Mask]:
-        """Along the walls: all of them the first time, afterwards only what is left; and which ways are ramped.
+    def _walls(self, centres: NDArray[np.object_], its: Fit, near: NDArray[np.object_] | None) -> Paths:
+        """Along the walls: all of them the first time, afterwards only what is left.
 
         What is left begins and ends where a larger cutter has been: there the cutter goes down through air.
         """
         parts, owner = reach.pieces(centres if its.walls else centres[:0])
         if near is None or not self.begun:
             flat, part = climbing(parts)
-            flat = picked(flat, by_tour(flat, part))
-        else:
-            flat = walls_near(parts, near[owner])
-            flat = picked(flat, by_tour(flat, np.arange(len(flat))))
-        return flat, self._ramped(flat, its) & flat.closed
+            return thinned(picked(flat, by_tour(flat, part)))
+        flat = thinned(walls_near(parts, near[owner]))
+        return picked(flat, by_tour(flat, np.arange(len(flat))))
 
-    def _cleared(self, region: NDArray[np.object_], its: Fit) -> tuple[Paths, Mask]:
+    def _followed(self, flat: Paths, region: PolygonArray, its: Fit, down: Descent) -> Paths:
+        """Walls with their passes; once at full depth where the floor beside them is cleared: no seam is left."""
+        ramped = self._ramped(flat, its) & flat.closed
+        deep = worked(flat, down, ramped=ramped)
+        if down.passes == 1 or not len(flat):
+            return deep
+        off = 2 * self._allowance(its)
+        beside = along_cleared(flat, reach.grown(reach.shrunk(region, off / 2), off))
+        once = worked(flat, replace(down, passes=1), ramped=ramped)
+        return picked(joined([deep, once]), np.arange(len(flat)) + beside * len(flat))
+
+    def _allowance(self, its: Fit) -> float:
+        """What clearing leaves beside the wall."""
+        return min(_ALLOWANCE, _STEP) * 2 * its.floor_mm if its.walls else 0.0
+
+    def _cleared(self, parts: PolygonArray, its: Fit, down: Descent) -> Paths:
         """Over the floor, up to the allowance for the wall."""
-        parts, _ = reach.pieces(region)
-        width = 2 * its.floor_mm
-        first = min(_ALLOWANCE, _STEP) * width if its.walls else 0.0
+        step, first = _STEP * 2 * its.floor_mm, self._allowance(its)
         if self.settings.cleared == "lines":
-            flat, part = to_and_fro(parts, first, _STEP * width)
-        else:
-            flat, part = nested(parts, first, _STEP * width)
+            flat, part = to_and_fro(parts, first, step)
+            flat = picked(flat, by_tour(flat, part))
+            return worked(flat, down, ramped=self._ramped(flat, its))
+        flat, part = nested(parts, first, step)
+        flat = thinned(flat)
         ramped = self._ramped(flat, its)
-        entered = ramped | self._plunges(its) | ~flat.closed  # a smaller ring lies within reach of the one round it
-        flat, part, ramped = picked(flat, np.flatnonzero(entered)), part[entered], ramped[entered]
+        if not self._plunges(its):  # a smaller ring lies within reach of the one round it
+            flat, part, ramped = picked(flat, np.flatnonzero(ramped)), part[ramped], ramped[ramped]
         order = by_tour(flat, part)
-        return picked(flat, order), ramped[order]
+        return pocketed(picked(flat, order), part[order], parts, down, ramped=ramped[order])
 
     def _ramped(self, flat: Paths, its: Fit) -> Mask:
         """Which paths are gone down along: a flat cutter's, where they are long enough."""
@@ -177,15 +192,13 @@ class _Table:
             return np.zeros(len(flat), dtype=bool)
         return np.asarray(~flat.closed | (flat.lengths >= _ROOM * 2 * its.face_mm))
 
-    def _operation(self, work: Work, its: Fit, flat: Paths, ramped: Mask) -> Operation:
-        passes = self._passes(its.cutter, self.depth_mm)
-        down = Descent(depth_mm=self.depth_mm, passes=passes, ramp_deg=self.settings.ramp_deg)
+    def _operation(self, work: Work, its: Fit, paths: Paths, passes: int) -> Operation:
         return Operation(
             name=f"{work.value} {its.cutter.key}".upper(),
             work=work,
             asks=f"{told.ASKS[work]}, {told.in_passes(passes)} to {self.depth_mm:g} mm below the face",
             cutter=its.cutter,
-            paths=worked(flat, down, ramped=ramped),
+            paths=paths,
             depth_mm=self.depth_mm,
         )
 

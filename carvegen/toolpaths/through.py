@@ -13,6 +13,7 @@ from carvegen.toolpaths.clearing import nested
 from carvegen.toolpaths.entry import Descent, worked
 from carvegen.toolpaths.paths import Paths, joined, picked
 from carvegen.toolpaths.reach import pieces, shrunk
+from carvegen.toolpaths.thinning import thinned
 from carvegen.toolpaths.walls import climbing
 
 if TYPE_CHECKING:
@@ -74,6 +75,7 @@ def cut_through(region: NDArray[np.object_], its: Fit, down: Descent, thickness_
     held = ~shapely.is_empty(core) & (round_mm >= tab.least_round_mm)
     small, _ = nested(core[~held], 0.0, its.face_mm / 2)
     flat, part = climbing(parts)
+    flat = thinned(flat)
     first = np.searchsorted(part, np.arange(len(parts)))
     deep = worked(flat, down, ramped=np.ones(len(flat), dtype=bool))
     inner = worked(small, down, ramped=np.ones(len(small), dtype=bool))

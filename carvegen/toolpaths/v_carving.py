@@ -16,6 +16,7 @@ from carvegen.toolpaths.centre_lines import centre_lines
 from carvegen.toolpaths.order import ordered
 from carvegen.toolpaths.paths import Operation, Work, picked
 from carvegen.toolpaths.router import deepest_mm, router_plan
+from carvegen.toolpaths.thinning import thinned
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -94,7 +95,7 @@ def _operation(job: Job, settings: PathSettings, paths: Paths, depth_mm: float) 
         work=Work.CENTRE_LINE,
         asks=f"follow in three dimensions, {often}: as deep as the cut is wide, at most {deepest:.2f} mm",
         cutter=job.cutter,
-        paths=paths,
+        paths=thinned(paths),
         depth_mm=deepest,
     )
 

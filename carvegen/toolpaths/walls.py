@@ -13,9 +13,9 @@ from carvegen.toolpaths.paths import Paths, from_rings
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from carvegen.geometry import Indices, PolygonArray
+    from carvegen.geometry import Indices, Mask, PolygonArray
 
-__all__ = ["climbing", "walls_near"]
+__all__ = ["along_cleared", "climbing", "walls_near"]
 
 _LINE = 1
 _SHORTEST_MM = 0.01
@@ -39,6 +39,16 @@ def walls_near(parts: PolygonArray, near: NDArray[np.object_]) -> Paths:
     ways = shapely.get_parts(shapely.line_merge(shapely.intersection(outlines, near), directed=True))
     solid = (shapely.get_type_id(ways) == _LINE) & (shapely.length(ways) > _SHORTEST_MM)
     return _lines(ways[solid])
+
+
+def along_cleared(walls: Paths, cleared: NDArray[np.object_]) -> Mask:
+    """Which closed paths lie wholly in one of the shapes; (paths,)."""
+    found = np.zeros(len(walls), dtype=bool)
+    its = np.flatnonzero(walls.closed)
+    point = np.flatnonzero(walls.closed[walls.owner])
+    rings = np.asarray(shapely.linearrings(walls.xyz[point, :2], indices=np.searchsorted(its, walls.owner[point])))
+    found[its[shapely.STRtree(rings).query(cleared, predicate="covers")[1]]] = True
+    return found
 
 
 def _lines(ways: NDArray[np.object_]) -> Paths:

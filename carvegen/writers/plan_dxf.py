@@ -11,6 +11,7 @@ from carvegen import geometry
 from carvegen.toolpaths.paths import Paths, from_rings, picked
 from carvegen.writers.dxf import ascii_text, with_entities
 from carvegen.writers.layers import BLOCK_EDGE, LAYERS, NOTES
+from carvegen.writers.level_runs import level_runs
 from carvegen.writers.outlines import point_texts
 from carvegen.writers.plan_layers import plan_layers
 from carvegen.writers.plan_sheet import origin_shift, plan_sheet, shifted
@@ -27,8 +28,9 @@ __all__ = ["plan_dxf"]
 def plan_dxf(plan: Plan, version: str = "R2000") -> str:
     """What the machine follows, layer after layer, path after path, in the order of work.
 
-    A path of one height is a flat polyline at that height (LWPOLYLINE in R2000), one whose depth varies a 3-D
-    POLYLINE; closed where it is closed. The origin is the corner that the machine's profile names.
+    Level stretches are flat polylines at their height (LWPOLYLINE in R2000), what slopes is a 3-D POLYLINE;
+    closed where it is closed. One stretch that begins where the last ended goes on from it without lifting. The
+    origin is the corner that the machine's profile names.
 
     Raises
     ------
@@ -40,7 +42,7 @@ def plan_dxf(plan: Plan, version: str = "R2000") -> str:
     x, y = origin_shift(plan, shown)
     sheet = shifted(plan_sheet(plan, shown, layers, origin=True), x, y)
     parts = [
-        (layer, paths_seen(operation.paths, shown.width_mm, shown.view))
+        (layer, level_runs(paths_seen(operation.paths, shown.width_mm, shown.view)))
         for layer, operation in zip(layers, plan.operations, strict=True)
     ]
     parts.append((LAYERS[BLOCK_EDGE], from_rings(geometry.rings(geometry.polygon_array([shown.face])))))
@@ -89,9 +91,9 @@ def _deep(path: Paths, owner: str, handle: int, name: str) -> str:
         f"  0\nPOLYLINE\n  5\n{handle:X}\n330\n{owner}\n{common}100\nAcDb3dPolyline\n 66\n1\n"
         f" 10\n0.0\n 20\n0.0\n 30\n0.0\n 70\n{8 + int(path.closed[0])}\n"
     )
+    begin, inner = "  0\nVERTEX\n  5\n", f"\n330\n{handle:X}\n{common}100\nAcDbVertex\n100\nAcDb3dPolylineVertex\n"
     points = "".join(
-        f"  0\nVERTEX\n  5\n{handle + 1 + k:X}\n330\n{handle:X}\n{common}100\nAcDbVertex\n100\nAcDb3dPolylineVertex\n"
-        f" 10\n{x:.3f}\n 20\n{y:.3f}\n 30\n{z:.3f}\n 70\n32\n"
+        f"{begin}{handle + 1 + k:X}{inner} 10\n{x:.3f}\n 20\n{y:.3f}\n 30\n{z:.3f}\n 70\n32\n"
         for k, (x, y, z) in enumerate((np.round(path.xyz, 3) + 0.0).tolist())
     )
     return f"{head}{points}  0\nSEQEND\n  5\n{handle + 1 + len(path.xyz):X}\n330\n{handle:X}\n{common}"

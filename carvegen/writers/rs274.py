@@ -65,6 +65,7 @@ WAIT_S = 3  #: for the spindle; common practice, no source
 _DECIMALS = {"mm": 4, "in": 5}
 _FEED_STEP_MM = 10.0  #: feeds are rounded down to this, so that they don't change at every move
 _LINE = 72
+_SAME_MM = 0.001  #: a path that begins so near to where the last one ended goes on from it
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -212,21 +213,26 @@ def _moved(operation: Operation, job: Job) -> Paths:
 
 
 def _followed(paths: Paths, start: Start, safe: float, unit: _Unit) -> Iterator[str]:
-    """Each path: above its beginning, down, along, and up again."""
+    """Each path: above its beginning, down, along, and up again; on without lifting where the next one begins."""
     up, near = f"G0 Z{unit.length(safe)}", f"G0 Z{unit.length(APPROACH_MM)}"
+    onward = np.linalg.norm(paths.entries[1:] - paths.exits[:-1], axis=1) < _SAME_MM
+    onward = np.concatenate([[False], onward, [False]]).tolist()
+    last = 0.0
     for k in range(len(paths)):
         way = paths.xyz[paths.start[k] : paths.start[k + 1]]
         way = np.concatenate([way, way[:1]]) if paths.closed[k] else way
         feed = _feeds(np.vstack([(*way[0, :2], APPROACH_MM), way]), start)
-        yield f"G0 X{unit.length(way[0, 0])} Y{unit.length(way[0, 1])}"
-        yield near
-        yield f"G1 Z{unit.length(way[0, 2])} F{unit.feed(feed[0])}"
-        last = feed[0]
+        if not onward[k]:
+            yield f"G0 X{unit.length(way[0, 0])} Y{unit.length(way[0, 1])}"
+            yield near
+            yield f"G1 Z{unit.length(way[0, 2])} F{unit.feed(feed[0])}"
+            last = feed[0]
         for (x, y, z), speed in zip(way[1:].tolist(), feed[1:].tolist(), strict=True):
             f = "" if speed == last else f" F{unit.feed(speed)}"
             yield f"G1 X{unit.length(x)} Y{unit.length(y)} Z{unit.length(z)}{f}"
             last = speed
-        yield up
+        if not onward[k + 1]:
+            yield up
 
 
 def _feeds(way: Floats, start: Start) -> Floats:

@@ -18,6 +18,7 @@ from carvegen.toolpaths.paths import Operation, Plan, Work
 from carvegen.toolpaths.promises import broken
 from carvegen.toolpaths.router import router_plan
 from carvegen.toolpaths.settings import PathSettings
+from carvegen.toolpaths.thinning import THIN_MM
 from tests.cases import SHELF, block, box, disc, setup
 
 SIZE = (24.0, 18.0)
@@ -82,11 +83,11 @@ ALSO = st.lists(st.sampled_from(["flat-1", "flat-3"]), unique=True, max_size=2)
 
 @given(scenes(), CUTTERS, ALSO, st.sampled_from(["rings", "lines"]), st.booleans())
 def test_no_cutter_enters_the_land(cuts, cutter, also, cleared, plunge) -> None:
-    """The promise is 0.02 mm; nothing but rounding is used of it."""
+    """The promise is 0.02 mm; nothing is used of it but what thinning takes, and rounding."""
     if not cuts:
         return
     plan = router_plan(job(*cuts, cutter=cutter, depth=1.5), settings(*also, cleared=cleared, plunge=plunge))
-    assert worst_entered_mm(plan) < 1e-5
+    assert worst_entered_mm(plan) < THIN_MM + 1e-5
 
 
 PX = 0.04
@@ -203,8 +204,11 @@ def test_a_flat_cutter_goes_down_on_ramps_and_in_passes(cuts, cutter, cleared, r
         down = step[:, 2] < -1e-9
         slope = np.degrees(np.arctan2(-step[down, 2], np.hypot(step[down, 0], step[down, 1])))
         assert slope.max(initial=0) <= ramp + 0.01
-        assert xyz[operation.paths.start[:-1], 2] == pytest.approx(0)
-        assert xyz[operation.paths.start[1:] - 1, 2] == pytest.approx(-operation.depth_mm)
+        begins, ends = xyz[operation.paths.start[:-1], 2], xyz[operation.paths.start[1:] - 1, 2]
+        assert (begins > ends).all()
+        assert begins.max() == pytest.approx(0)
+        assert ends.min() == pytest.approx(-operation.depth_mm)
+        assert np.isin(np.round(begins[begins < -1e-9], 6), np.round(ends, 6)).all()  # down through what is cleared
 
 
 @given(scenes(), CUTTERS)
@@ -246,7 +250,7 @@ def test_nothing_comes_near_a_clamp(cuts, cutter, also, x, y) -> None:
     for operation in plan.operations:
         lines, _ = lines_of(operation)
         half = float(cutting.half_width_mm(operation.cutter, np.zeros(1), operation.depth_mm)[0])
-        assert shapely.distance(lines, clamp).min(initial=math.inf) >= half - 1e-6
+        assert shapely.distance(lines, clamp).min(initial=math.inf) >= half - THIN_MM - 1e-6
 
 
 def test_never_into_what_the_material_keeps() -> None:
