@@ -30,6 +30,8 @@ def level_runs(paths: Paths) -> Paths:
     kind = _kinds(paths)
     first = paths.start[:-1]
     sides = np.flatnonzero(kind >= 0)
+    if not len(sides):  # closed paths and single points only
+        return paths
     own, its = paths.owner[sides], kind[sides]
     begins = np.append(True, (np.diff(own) != 0) | (np.diff(its) != 0))
     run = np.cumsum(begins) - 1

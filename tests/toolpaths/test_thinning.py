@@ -129,3 +129,10 @@ def test_a_program_lifts_only_where_a_way_ends() -> None:
     whole = dataclasses.replace(made, operations=(one,))
     ups = [programs(its)[0].text.count("G0 Z") for its in (whole, split)]
     assert ups[0] == ups[1]
+
+
+def test_closed_paths_and_single_points_have_no_runs_to_part() -> None:
+    ring = Paths(np.array([[0, 0, -1], [4, 0, -1], [4, 4, -1.0]]), np.array([0, 3]), np.array([True]))
+    assert level_runs(ring).xyz.tolist() == ring.xyz.tolist()
+    point = Paths(np.array([[1, 2, -0.5]]), np.array([0, 1]), np.array([False]))
+    assert level_runs(point).xyz.tolist() == point.xyz.tolist()
