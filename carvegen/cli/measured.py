@@ -49,9 +49,9 @@ def command() -> None:
     _length("--comb-back", "Laser: the same at the back."),
     _length("--thickness", "Laser: thickness of the strip."),
     _length("--bar-face", "Across the bar, at the face."),
-    _length("--bar-foot", "Across the bar, at its foot."),
-    _length("--floor-ends", "From the tip of the tapering cut to where its flat floor ends."),
-    _length("--depth", "Depth of the cuts."),
+    _length("--bar-foot", "V-tool: across the bar, at its foot."),
+    _length("--floor-ends", "V-tool: from the tip of the tapering cut to where its flat floor ends."),
+    _length("--depth", "V-tool: depth of the cuts."),
     _length("--cut", "The narrowest cut that is open and prints clear."),
 )
 def cutter(**given: Any) -> None:  # noqa: ANN401
@@ -77,6 +77,7 @@ def _cutter_values(given: dict[str, Any]) -> dict[str, float]:
     from carvegen.teststrip import BAR_MM, PIECE_MM, PIECES, WEDGE_MM
 
     form = library(given["folders"]).cutter(given["like"]).form
+    _refuse_idle(form, given)
     values: dict[str, float] = {}
     if form == "laser":
         for option, key in (("comb_face", "kerf_top_mm"), ("comb_back", "kerf_bottom_mm")):
@@ -93,14 +94,40 @@ def _cutter_values(given: dict[str, Any]) -> dict[str, float]:
         values["edge_loss_mm"] = measured.edge_loss_mm(
             measured.Bar(drawn_mm=BAR_MM, face_mm=face, foot_mm=face, depth_mm=1)
         )
-    if form == "v" and depth is not None and face is not None and foot is not None:
+    if depth is not None and face is not None and foot is not None:
         bar = measured.Bar(drawn_mm=BAR_MM, face_mm=face, foot_mm=foot, depth_mm=depth)
         values["included_deg"] = measured.included_deg(bar)
-    elif form == "v" and depth is not None and given["floor_ends"] is not None:
+    elif depth is not None and given["floor_ends"] is not None:
         values["included_deg"] = 2 * measured.wall_from_floor_deg(*WEDGE_MM, given["floor_ends"], depth)
     if given["cut"] is not None:
         values["smallest_cut_mm"] = given["cut"]
     return values
+
+
+#: Readings that say something of one form of cutter only.
+_ONLY = {
+    "laser": ("comb_face", "comb_back", "thickness"),
+    "v": ("bar_foot", "floor_ends", "depth"),
+}
+
+
+def _refuse_idle(form: str, given: dict[str, Any]) -> None:
+    """A reading that would change nothing is refused, so that nobody takes it for kept."""
+    for only, names in _ONLY.items():
+        for name in names if form != only else ():
+            if given[name] is not None:
+                raise InputError(
+                    f"says nothing of {given['like']}: only of a {'laser' if only == 'laser' else 'V-tool'}",
+                    where=f"--{name.replace('_', '-')}", hint="leave it out",
+                )  # fmt: skip
+    angle = [given[name] is not None for name in ("bar_foot", "floor_ends", "depth")]
+    if any(angle) and not (angle[2] and (angle[1] or (angle[0] and given["bar_face"] is not None))):
+        raise InputError(
+            "the angle of a V-tool needs --depth, and --bar-face with --bar-foot or else --floor-ends",
+            hint="measure these, or leave --bar-foot, --floor-ends and --depth out",
+        )
+    if angle[0] and angle[1]:
+        raise InputError("gives the angle a second time", where="--floor-ends", hint="keep this or --bar-foot")
 
 
 def _material_values(given: dict[str, Any]) -> dict[str, float]:

@@ -21,6 +21,8 @@ __all__ = ["day_of", "own_profile"]
 
 _NAME = re.compile(r"[a-z0-9]+(?:[.-][a-z0-9]+)*")
 _DIGITS = 4
+_LONGEST = 60  #: letters of a name: it is a file's name, too
+_STARTED = "Started from {};"  #: how what a profile says of itself begins
 
 
 def day_of(text: str) -> datetime.date:
@@ -48,13 +50,19 @@ def own_profile(
     """
     if not _NAME.fullmatch(name):
         raise InputError("must be small letters, digits and -", value=name, where="--name", hint="such as my-lino")
+    if len(name) > _LONGEST:
+        raise InputError(f"must have at most {_LONGEST} letters", value=name, where="--name")
     if not values:
         raise InputError("nothing was measured", hint="give what you read from the strip, such as --cut 0.3")
-    path = folder / kind / f"{name}.toml"
-    started = path if path.is_file() else shelf.path(kind, like)
-    text = _with_values(started, name, like, values, f"measured by the user, {day.isoformat()}")
-    before = path.read_text(encoding="utf-8") if path.is_file() else None
-    path.parent.mkdir(parents=True, exist_ok=True)
+    path, base = folder / kind / f"{name}.toml", shelf.path(kind, like)
+    before = None
+    if path.is_file():
+        _check(folder, kind, name)
+        before = path.read_text(encoding="utf-8")
+        if name != like:
+            _check_start(before, path, like)
+    text = _with_values(before or base.read_text(encoding="utf-8"), name, like, values,
+                        f"measured by the user, {day.isoformat()}")  # fmt: skip
     save_file(path, text)
     try:
         _check(folder, kind, name)
@@ -67,11 +75,22 @@ def own_profile(
     return path
 
 
-def _with_values(started: Path, name: str, like: str, values: Mapping[str, float], source: str) -> str:
-    document: Any = tomlkit.parse(started.read_text(encoding="utf-8"))
-    if started.stem != name:
+def _check_start(text: str, path: Path, like: str) -> None:
+    """A profile goes on from what it was started from: cautions and refusals are that one's and no other's."""
+    about = str(tomlkit.parse(text).get("about", ""))
+    if not about.startswith(_STARTED.format(like)):
+        raise InputError(
+            "must be what the profile of this name was started from", value=like, where="--like",
+            hint=f"choose another --name, or look at what {path} says of itself",
+        )  # fmt: skip
+
+
+def _with_values(text: str, name: str, like: str, values: Mapping[str, float], source: str) -> str:
+    document: Any = tomlkit.parse(text)
+    started = _STARTED.format(like)
+    if name != like and not str(document.get("about", "")).startswith(started):
         document["name"] = f"{document['name']}, as measured ({name})"
-        document["about"] = f"Started from {like}; what says so was measured on a test strip."
+        document["about"] = f"{started} what says so was measured on a test strip."
     for key, value in values.items():
         document["values"][key] = _figure(value, source)
     return tomlkit.dumps(document)

@@ -68,7 +68,8 @@ def _lines(strip: Strip, setup: Setup) -> Iterator[str]:
     yield ""
     yield "## Keep what you measured"
     yield ""
-    yield "Leave out what you did not measure. The date is the day on which you cut and measured the strip."
+    other = " In the place of --bar-foot you may give --floor-ends, from the tapering cut." * (setup.cutter.form == "v")
+    yield f"Leave out what you did not measure.{other} The date is the day on which you cut and measured the strip."
     yield ""
     yield "```"
     yield from _commands(strip, setup)
@@ -86,12 +87,13 @@ def _ladder_row(ladder: Ladder) -> str:
 
 def _commands(strip: Strip, setup: Setup) -> Iterator[str]:
     own = "my-" + setup.cutter.key
-    bar = "--bar-face ... --bar-foot ... --floor-ends ... --depth ..."
-    comb = "--comb-face ... --comb-back ... --thickness ..." if setup.cutter.form == "laser" else ""
-    values = f"{comb} --bar-face ... --cut ..." if setup.cutter.form == "laser" else f"{bar} --cut ..."
+    own_readings = {
+        "laser": "--comb-face ... --comb-back ... --thickness ... ", "v": "--bar-foot ... --depth ... ",
+    }  # fmt: skip
+    values = f"{own_readings.get(setup.cutter.form, '')}--bar-face ... --cut ..."
     yield (
         f"carvegen profiles measured cutter --like {setup.cutter.key} --name {own} --date YYYY-MM-DD "
-        f"{values.strip()} --out my-profiles"
+        f"{values} --out my-profiles"
     )
     rungs = " ".join(f"{_OPTIONS[ladder.key]} ..." for ladder in strip.ladders)
     yield (

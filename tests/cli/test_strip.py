@@ -84,3 +84,59 @@ def test_a_day_is_asked_for_in_iso_8601(capsys, tmp_path):
     done = run(capsys, *CUTTER[:-1], "20 November", "--cut", "0.3", "--out", str(tmp_path / "own"))
     assert done.code == 2
     assert "year-month-day" in done.err
+
+
+@pytest.mark.parametrize(
+    ("like", "given", "said"),
+    [
+        ("flat-1", ["--bar-foot", "12", "--bar-face", "9.9"], "--bar-foot"),
+        ("v-60", ["--comb-face", "46", "--cut", "0.5"], "--comb-face"),
+        ("laser-fine", ["--depth", "2", "--cut", "0.5"], "--depth"),
+        ("v-60", ["--bar-foot", "12", "--cut", "0.5"], "needs --depth"),
+        ("v-60", ["--bar-face", "9.8", "--bar-foot", "12", "--floor-ends", "9", "--depth", "2"], "a second time"),
+    ],
+)
+def test_a_reading_that_would_change_nothing_is_refused(capsys, tmp_path, like, given, said):
+    command = ("profiles", "measured", "cutter", "--like", like, "--name", "my-own", "--date", "2026-11-20")
+    done = run(capsys, *command, *given, "--out", str(tmp_path / "own"))
+    assert done.code == 2
+    assert said in done.err
+
+
+@pytest.mark.parametrize("cutter", ["laser-fine", "v-60", "flat-1"])
+def test_the_pages_own_command_runs(capsys, tmp_path, cutter):
+    """With readings in the place of its dots."""
+    out = str(tmp_path / "strip")
+    assert run(capsys, "strip", "--material", "linoleum", "--cutter", cutter, "--out", out).code == 0
+    kind = "laser" if cutter == "laser-fine" else "router" if cutter == "flat-1" else "hand"
+    page = (tmp_path / "strip" / kind / "how-to-read.md").read_text(encoding="utf-8")
+    words = next(line for line in page.splitlines() if "measured cutter" in line).split()[1:]
+    read = {"--comb-face": "46", "--comb-back": "47", "--thickness": "3", "--bar-face": "9.8", "--bar-foot": "12",
+            "--depth": "2", "--cut": "1.5"}  # fmt: skip
+    words = [read[words[k - 1]] if word == "..." else word for k, word in enumerate(words)]
+    words = [str(tmp_path / "own") if word == "my-profiles" else "2026-11-20" if word == "YYYY-MM-DD" else word
+             for word in words]  # fmt: skip
+    done = run(capsys, *words)
+    assert done.code == 0, done.err
+
+
+def test_a_profile_stays_what_it_was_started_from(capsys, tmp_path):
+    """Else readings of a vinyl could be kept in a linoleum's profile, which a laser may be asked to cut."""
+    command = ("profiles", "measured", "material", "--name", "my-stuff", "--cutter", "v-60", "--date", "2026-11-20")
+    own = ("--dot", "2", "--out", str(tmp_path / "own"))
+    assert run(capsys, *command, "--like", "linoleum", *own).code == 0
+    before = (tmp_path / "own" / "materials" / "my-stuff.toml").read_bytes()
+    done = run(capsys, *command, "--like", "vinyl-soft", *own)
+    assert done.code == 2
+    assert "--like" in done.err
+    assert (tmp_path / "own" / "materials" / "my-stuff.toml").read_bytes() == before
+
+
+def test_a_profile_of_ones_own_that_can_not_be_read_or_written_is_told(capsys, tmp_path):
+    (tmp_path / "own" / "cutters").mkdir(parents=True)
+    (tmp_path / "own" / "cutters" / "my-laser.toml").write_bytes(b"name = \xff")
+    (tmp_path / "file").write_text("")
+    for out, name in (("own", "my-laser"), ("file", "my-laser"), ("own", "a" * 300)):
+        words = [name if word == "my-laser" else word for word in CUTTER]
+        done = run(capsys, *words, "--cut", "0.3", "--out", str(tmp_path / out))
+        assert done.code == 2, done.err
