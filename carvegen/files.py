@@ -18,6 +18,7 @@ __all__ = ["save_file", "scratch_folder", "staged_folder", "write_file"]
 
 _MARK = ".carvegen"  #: in every stage; while files move it lists those that are new
 _BEFORE = ".before"  #: what they replace
+_DONE = ".done"  #: in the place of the mark once all have moved: nothing is to be put back any more
 
 
 @contextlib.contextmanager
@@ -35,18 +36,19 @@ def staged_folder(target: Path, *, owned: frozenset[str]) -> Iterator[Path]:
     InputError
         If the folder can't be made or written.
     """
-    parent = target.absolute().parent
+    given, target = target, Path(os.path.realpath(target))  # "." has no name; a link's stage lies where it points to
+    parent = target.parent
     new = [folder for folder in (parent, *parent.parents) if not folder.exists()]
     try:
         if target.exists() and not target.is_dir():
-            raise InputError("is a file, not a folder", where=str(target), hint="choose another --out")
+            raise InputError("is a file, not a folder", where=str(given), hint="choose another --out")
         parent.mkdir(parents=True, exist_ok=True)
         if target.is_dir() and not os.access(target, os.W_OK | os.X_OK):
-            raise InputError("can't be written", where=str(target), hint="choose another --out")
+            raise InputError("can't be written", where=str(given), hint="choose another --out")
         _recover(target)
         stage = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=parent))
     except OSError as error:
-        raise _unwritable(target, error) from None
+        raise _unwritable(given, error) from None
     try:
         with _held(stage):
             (stage / _MARK).touch()
@@ -54,7 +56,7 @@ def staged_folder(target: Path, *, owned: frozenset[str]) -> Iterator[Path]:
             with _alone(parent):
                 _publish(stage, target, owned)
     except OSError as error:
-        raise _unwritable(target, error) from None
+        raise _unwritable(given, error) from None
     finally:
         shutil.rmtree(stage, ignore_errors=True)
         _remove_empty(new)
@@ -92,9 +94,11 @@ def write_file(path: Path, data: str | bytes) -> None:
 
 def _publish(stage: Path, target: Path, owned: frozenset[str]) -> None:
     """Move the files of `stage` into `target`, and what they replace out of it; on any error all the way back."""
-    (stage / _MARK).unlink()
-    made = sorted(path.relative_to(stage) for path in stage.rglob("*") if path.is_file())
-    (stage / _MARK).write_text("\n".join(path.as_posix() for path in made), encoding="utf-8")
+    every = (path.relative_to(stage) for path in stage.rglob("*") if path.is_file())
+    made = sorted(path for path in every if path != Path(_MARK))
+    listed = stage / f"{_MARK}-list"
+    listed.write_text("\n".join(path.as_posix() for path in made), encoding="utf-8")
+    os.replace(listed, stage / _MARK)  # noqa: PTH105
     owned_paths = [Path(*name.split("/")) for name in sorted(owned)]
     before, fresh = stage / _BEFORE, not target.exists()
     try:
@@ -103,6 +107,7 @@ def _publish(stage: Path, target: Path, owned: frozenset[str]) -> None:
         for path in made:
             (target / path).parent.mkdir(parents=True, exist_ok=True)
             (stage / path).replace(target / path)
+        (stage / _MARK).rename(stage / _DONE)
     except BaseException:
         _put_back(stage, target, made)
         raise
@@ -126,9 +131,11 @@ def _recover(target: Path) -> None:
     """Put right what runs for `target` left behind that were killed: nobody holds their folders any more."""
     own = re.compile(re.escape(f".{target.name}-") + r"[a-z0-9_]{8}")
     for stage in sorted(target.absolute().parent.iterdir()):
-        if own.fullmatch(stage.name) and (stage / _MARK).is_file():
+        if own.fullmatch(stage.name) and ((stage / _MARK).is_file() or (stage / _DONE).is_file()):
             with _alone(stage.parent), _held(stage) as mine:
-                if mine and stage.is_dir():
+                if mine and (stage / _DONE).is_file():
+                    shutil.rmtree(stage, ignore_errors=True)
+                elif mine and (stage / _MARK).is_file():
                     made = (stage / _MARK).read_text(encoding="utf-8").split("\n")
                     _put_back(stage, target, [Path(name) for name in made if name])
                     shutil.rmtree(stage, ignore_errors=True)

@@ -110,6 +110,45 @@ def test_the_next_run_puts_right_what_a_killed_one_left(tmp_path, nth):
     assert tree(tmp_path) == before
 
 
+def test_what_was_published_stays_though_the_run_was_killed_while_it_cleared_up(tmp_path):
+    """Some of what was replaced is gone already: putting the rest back would mix two runs."""
+    deliver(tmp_path / "sky", "first")
+    code = (
+        "import os; from pathlib import Path; from carvegen import files\n"
+        "def dying(stage, **more):\n"
+        "    next(path for path in (stage / '.before').rglob('*') if path.is_file()).unlink(); os._exit(9)\n"
+        "files.shutil.rmtree = dying\n"
+        f"with files.staged_folder(Path({str(tmp_path / 'sky')!r}), owned=frozenset()) as stage:\n"
+        "    for name in ('proof.svg', 'laser/block.svg', 'laser/note.md'): files.write_file(stage / name, 'second')\n"
+    )
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 9
+    with pytest.raises(ValueError, match="later"), staged_folder(tmp_path / "sky", owned=OWNED):
+        raise ValueError("later")
+    assert set(tree(tmp_path / "sky").values()) == {"second"}
+    assert [path.name for path in tmp_path.iterdir()] == ["sky"]
+
+
+def test_a_folder_given_as_a_dot_has_its_own_stage(tmp_path, monkeypatch):
+    """Else what a killed run left for one such folder would come into its neighbour."""
+    for name in ("one", "other"):
+        (tmp_path / name).mkdir()
+        monkeypatch.chdir(tmp_path / name)
+        with staged_folder(Path(), owned=OWNED) as stage:
+            assert stage.name.startswith(f".{name}-")
+            write_file(stage / "proof.svg", name)
+    assert tree(tmp_path) == {"one/proof.svg": "one", "other/proof.svg": "other"}
+
+
+def test_a_link_to_a_folder_is_followed(tmp_path):
+    (tmp_path / "far").mkdir()
+    (tmp_path / "sky").symlink_to(tmp_path / "far", target_is_directory=True)
+    with staged_folder(tmp_path / "sky", owned=OWNED) as stage:
+        assert stage.name.startswith(".far-")
+        write_file(stage / "proof.svg", "x")
+    assert (tmp_path / "sky").is_symlink()
+    assert (tmp_path / "far" / "proof.svg").read_text() == "x"
+
+
 def test_the_folder_of_a_run_that_is_still_at_work_is_left_alone(tmp_path):
     with staged_folder(tmp_path / "sky", owned=OWNED) as first:
         write_file(first / "proof.svg", "first")
