@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import numpy as np
@@ -116,3 +117,11 @@ def test_free_zones_are_hatched_and_explained():
 
 def test_a_pale_guide_uses_little_ink():
     assert min(hand_guide(_job(WIDE), "carbon", saving=True).tones) >= 0.9
+
+
+def test_the_walls_are_those_of_the_tool_as_it_is_leaned():
+    """A 60 degree V leaned by 40 degrees undercuts one side, whatever it does upright: 30 - 40 < 0."""
+    job = dataclasses.replace(_job(shapely.box(5, 5, 25, 25)), lean_deg=40.0)
+    assert job.wall.steepest_deg < 0
+    assert any("lean in" in fact for fact in hand_guide(job, "carbon").facts)
+    assert any("30 degrees" in fact for fact in hand_guide(_job(shapely.box(5, 5, 25, 25)), "carbon").facts)

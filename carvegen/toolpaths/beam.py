@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
     from carvegen.job import Job
 
-__all__ = ["beam_half_mm", "fits_bed", "off_limits", "room_for"]
+__all__ = ["beam_half_mm", "fits_bed", "lies_unturned", "off_limits", "room_for"]
 
 _DEPTHS = 33  #: at which the beam's width is looked at
 
@@ -56,3 +56,11 @@ def fits_bed(job: Job, around_mm: float = 0.0) -> bool:
         return True
     bed, block = sorted((width, height)), sorted((job.block.width_mm, job.block.height_mm))
     return all(its + 2 * around_mm <= room for its, room in zip(block, bed, strict=True))
+
+
+def lies_unturned(job: Job) -> bool:
+    """Whether the block fits the machine's bed as it is drawn, its width along the bed's."""
+    width, height = job.machine.bed_width_mm, job.machine.bed_height_mm
+    if width is None or height is None:
+        return True
+    return job.block.width_mm <= width and job.block.height_mm <= height

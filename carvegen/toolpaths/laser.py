@@ -11,7 +11,7 @@ import shapely
 from carvegen import geometry
 from carvegen.facts import cutting
 from carvegen.toolpaths import marks
-from carvegen.toolpaths.beam import beam_half_mm, fits_bed, off_limits, room_for
+from carvegen.toolpaths.beam import beam_half_mm, fits_bed, lies_unturned, off_limits, room_for
 from carvegen.toolpaths.laser_cuts import block_cut, opening_cuts, tab_rule
 from carvegen.toolpaths.order import ordered
 from carvegen.toolpaths.paths import Operation, Paths, Plan, Work, from_rings, joined, no_paths, picked
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from carvegen.geometry import Indices, PolygonArray
+    from carvegen.geometry import Indices, Mask, PolygonArray
     from carvegen.job import Job
     from carvegen.toolpaths.settings import PathSettings
 
@@ -47,7 +47,7 @@ def laser_plan(job: Job, settings: PathSettings) -> Plan:
     cuts = fine(job.block.cuts)
     steps = _steps(job, settings, cuts, half)
     found = [
-        *_scored(job),
+        *_scored(job, settings),
         *_lowered(job, settings, steps),
         *opening_cuts(job, settings, beam_half_mm(job, job.thickness_mm)),
         *block_cut(job, settings, beam_half_mm(job, job.thickness_mm)),
@@ -60,15 +60,24 @@ def laser_plan(job: Job, settings: PathSettings) -> Plan:
     )
 
 
-def _scored(job: Job) -> Iterator[Operation]:
-    """Register marks, where the bed has room for them."""
+def _scored(job: Job, settings: PathSettings) -> Iterator[Operation]:
+    """Register marks, where the bed has room for them and no clamp lies on them."""
     if fits_bed(job, marks.OUT_MM + marks.ARM_MM):
+        lines = marks.register_lines(job.block)
+        free = np.flatnonzero(~_barred(job, settings, lines))
         yield Operation(
             name="SCORE REGISTER", work=Work.SCORE, cutter=job.cutter, depth_mm=0.0,
             asks="score lightly, before the block is laid in, on waste that is fixed to the bed or on the rim of a "
             "larger sheet: the block lies with the middles of its sides against the crosses; never on the block",
-            paths=ordered(marks.register_lines(job.block)),
+            paths=ordered(picked(lines, free)),
         )  # fmt: skip
+
+
+def _barred(job: Job, settings: PathSettings, lines: Paths) -> Mask:
+    """Which lines belong to a cross that lies where nothing may go; two lines a cross; (lines,)."""
+    arms = shapely.linestrings(lines.xyz[:, :2].reshape(-1, 2, 2))
+    away = shapely.distance(shapely.multilinestrings(arms.reshape(-1, 2))[:, None], settings.no_go)
+    return np.repeat((away <= beam_half_mm(job, job.depth_mm)).any(axis=1), 2)
 
 
 def _lowered(job: Job, settings: PathSettings, steps: list[NDArray[np.object_]]) -> Iterator[Operation]:
@@ -199,6 +208,10 @@ def _remarks(job: Job, settings: PathSettings) -> Iterator[str]:
             yield tab_rule(job, through)
     if not fits_bed(job, marks.OUT_MM + marks.ARM_MM):
         yield "No register marks: the bed has no room for them beside the block."
+    elif _barred(job, settings, marks.register_lines(job.block)).any():
+        yield "Register marks under a clamp are left out: see that two are left, or move the clamp."
+    if not lies_unturned(job):
+        yield "The block lies on the bed only a quarter turned: turn the block and the file alike, the same way."
     if _floor_mm(job) < job.depth_mm:
         yield (
             f"The floor is {_floor_mm(job):.2f} mm deep and not {job.depth_mm:.2f} mm: {job.material.name} must keep "

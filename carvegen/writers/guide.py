@@ -11,7 +11,6 @@ import numpy as np
 import shapely
 
 from carvegen.errors import InputError
-from carvegen.facts import cutting
 from carvegen.findings import Report, Severity
 from carvegen.writers.guide_zones import tool_lines, zones_of
 from carvegen.writers.marks import marks, readable, summary
@@ -195,11 +194,10 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
 
 
 def _facts(job: Job, shown: Seen) -> tuple[str, ...]:
-    wall = cutting.wall(job.cutter, job.depth_mm)
     return (
         f"{shown.view.words}",
         f"Block {shown.width_mm:g} x {shown.height_mm:g} mm, {job.material.name}, {job.thickness_mm:g} mm thick.",
-        f"Tool: {job.cutter.name}. Depth of the cut areas: {job.depth_mm:g} mm. {_walls(wall.steepest_deg)}",
+        f"Tool: {job.cutter.name}. Depth of the cut areas: {job.depth_mm:g} mm. {_walls(job.wall.steepest_deg)}",
         f"Narrowest land {job.limits.land_mm:.2f} mm, smallest free-standing dot {job.limits.dot_mm:.2f} mm.",
     )
 

@@ -110,7 +110,7 @@ def proof_sheet_html(sheet: ProofSheet) -> str:
         "columns": str(bits.shape[1]),
         "rows": str(bits.shape[0]),
         "picture_words": escape(f"Proof of {sheet.title}, {len(sheet.plates)} blocks printed over one another", True),
-        "plates": _base64(_png_of(bits)),
+        "plates": _base64(_png_of(bits, wide=len(sheet.plates) > 8)),
         "facts": json.dumps(facts, separators=(",", ":")),
         "layers": "".join(_layer_row(plate) for plate in sheet.plates),
         "overlays": _overlays(sheet),
@@ -139,9 +139,10 @@ def _bits(sheet: ProofSheet, scale: float) -> NDArray[np.uint16]:
     return bits
 
 
-def _png_of(bits: NDArray[np.uint16]) -> bytes:
+def _png_of(bits: NDArray[np.uint16], *, wide: bool) -> bytes:
+    """Grey: up to eight blocks; `wide`: the first eight in the red channel, the others in the green one."""
     low, high = (bits & 255).astype(np.uint8), (bits >> 8).astype(np.uint8)
-    picture = Image.fromarray(np.dstack([low, high, high])) if high.any() else Image.fromarray(low)
+    picture = Image.fromarray(np.dstack([low, high, high])) if wide else Image.fromarray(low)
     out = io.BytesIO()
     picture.save(out, "PNG", optimize=True)
     return out.getvalue()

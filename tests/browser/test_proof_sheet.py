@@ -114,6 +114,21 @@ def test_each_block_can_be_taken_away_and_the_rest_keeps_its_colour(page: Any) -
     assert _pixel(page, 90, 20) == list(PAPER)
 
 
+def test_nine_blocks_of_which_the_ninth_prints_nothing_show_no_more_than_they_print(
+    browser: Any, tmp_path: Path
+) -> None:
+    """The picture has room for nine bits a pixel, though none of the last is set."""
+    plates = [*_sheet().plates] + [
+        Plate(name=f"b{k}", ink=KEY, land=geometry.rings(geometry.empty())) for k in range(7)
+    ]
+    path = tmp_path / "proof.html"
+    path.write_text(proof_sheet_html(replace(_sheet(), plates=plates)), encoding="utf-8")
+    browser.get(path.as_uri())
+    _until(lambda: browser.execute_script("return document.body.dataset.ready") == "yes")
+    assert _pixel(browser, 30, 60) == _printed(SKY)
+    assert _pixel(browser, 90, 20) == _printed(SKY, KEY)
+
+
 def test_a_place_in_the_list_comes_to_the_middle_of_the_picture(page: Any) -> None:
     for button in page.find_elements(By.CSS_SELECTOR, "[data-place]")[:2]:
         button.click()

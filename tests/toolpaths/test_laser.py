@@ -232,7 +232,7 @@ def test_nothing_goes_where_nothing_may_go():
         plan = laser_plan(job_of(block), PathSettings(lowered=lowered, no_go=no_go, tabs=False))
         for operation in plan.operations:
             touched = [line.distance(no_go[0]) for line in twins.lines(operation.paths)]
-            assert min(touched) >= 0.099 or operation.work is Work.SCORE
+            assert min(touched) >= 0.099
     assert sum(shape.area for shape in plan.unreached) == pytest.approx(7 * 7, rel=0.1)
 
 
@@ -240,6 +240,28 @@ def test_a_cut_out_wholly_under_a_clamp_is_left_out():
     no_go = geometry.polygon_array([box(0, 0, 40, 30)])
     plan = laser_plan(job_of(cases.block(cut_outs=(disc(20, 15, 5),))), PathSettings(no_go=no_go))
     assert list(named(plan)) == ["SCORE REGISTER"]
+
+
+def test_a_cross_under_a_clamp_is_left_out_and_told():
+    """The block is 40 x 30 mm: the lower cross lies about (20, -7)."""
+    plan = laser_plan(
+        job_of(cases.block(box(5, 5, 20, 10))), PathSettings(no_go=geometry.polygon_array([box(16, -9, 3, 6)]))
+    )
+    lines = twins.lines(named(plan)["SCORE REGISTER"].paths)
+    assert len(lines) == 6
+    assert min(line.bounds[1] for line in lines) > 0
+    assert any("under a clamp" in said for said in plan.remarks)
+    assert not broken(plan, geometry.polygon_array([box(16, -9, 3, 6)]), room_mm=12)
+
+
+def test_a_block_that_lies_on_the_bed_only_turned_is_told():
+    high = Block(name="sky", width_mm=200.0, height_mm=580.0, cuts=geometry.polygon_array([box(5, 5, 20, 10)]))
+    job = job_of(high)
+    assert job.machine.bed_height_mm < 580 < job.machine.bed_width_mm
+    assert any("quarter turned" in said for said in laser_plan(job, PathSettings()).remarks)
+    assert not any(
+        "turned" in said for said in laser_plan(job_of(cases.block(box(5, 5, 9, 9))), PathSettings()).remarks
+    )
 
 
 def test_marks_and_block_lie_on_the_bed_or_are_left_out():
