@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 __all__ = ["deliver_strip"]
 
 _PURPOSE = {
-    "strip.png": "what the strip prints if everything holds",
+    "strip.png": "what the first strip prints if everything holds: others have other sizes",
     "laser/block.svg": "the machine's file: follow the lines themselves, without offset for kerf or cutter",
     "laser/block.dxf": "the machine's file: follow the lines themselves, without offset for kerf or cutter",
     "laser/note.md": "for whoever runs the machine: read before anything is cut",
@@ -37,7 +37,14 @@ _OWNED = frozenset(_PURPOSE) | {name.replace("laser/", "router/") for name in _P
 
 
 def deliver_strip(
-    setups: Sequence[Setup], out: Path, *, transfer: str, paper: str, dxf: str, say: Callable[[str], None]
+    setups: Sequence[Setup],
+    out: Path,
+    *,
+    transfer: str,
+    paper: str,
+    dxf: str,
+    say: Callable[[str], None],
+    pale_guide: bool = False,
 ) -> dict[str, str]:
     """Write a strip for each setup into the folder `out`, all or none; what each file is for.
 
@@ -58,7 +65,7 @@ def deliver_strip(
             job = setup.on(strip.block)
             made: dict[str, str | bytes] = {"how-to-read.md": strip_page(strip, setup)}
             if kind == "hand":
-                guide = hand_guide(job, transfer)
+                guide = hand_guide(job, transfer, saving=pale_guide)
                 made |= {"guide.pdf": guide_pdf(guide, paper), "guide.svg": guide_svg(guide)}
             else:
                 made |= {"block.svg": machine_svg(job), "block.dxf": machine_dxf(job, dxf)}

@@ -43,6 +43,7 @@ __all__ = [
     "paths",
     "placed",
     "places",
+    "plain_output",
     "profile_folders",
     "read_as",
     "setup",
@@ -186,8 +187,8 @@ places = _all(
     click.option("--prints", is_flag=True, help="The motif prints, as in white ink: all else is cut away."),
 )
 
-#: Where the files go and how they are written.
-output = _all(
+#: Where the files go and how they are written, where no picture of the land's width is made.
+plain_output = _all(
     click.option("--out", required=True, type=click.Path(path_type=Path), help="Folder for the files."),
     click.option(
         "--for",
@@ -212,6 +213,11 @@ output = _all(
         show_default=True,
         help="Release of the DXF files.",
     ),
+)
+
+#: Where the files go and how they are written.
+output = _all(
+    plain_output,
     click.option("--width-map", is_flag=True, help="Draw a picture of how wide the land is, too."),
 )
 

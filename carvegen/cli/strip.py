@@ -15,7 +15,7 @@ __all__ = ["command"]
 
 @click.command("strip")
 @options.setup
-@options.output
+@options.plain_output
 @options.as_json
 def command(**given: Any) -> None:  # noqa: ANN401
     """Write a test strip for a material and a cutter, and a page on how to read it.
@@ -27,6 +27,7 @@ def command(**given: Any) -> None:  # noqa: ANN401
     out: Path = given["out"]
     made = deliver_strip(
         options.setups(given), out, transfer=given["transfer"], paper=given["paper"], dxf=given["dxf"],
+        pale_guide=given["pale_guide"],
         say=options.teller(quiet=given["as_json"]),
     )  # fmt: skip
     if given["as_json"]:

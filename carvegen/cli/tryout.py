@@ -27,7 +27,11 @@ def command(out: Path, *, as_json: bool) -> int:
 
     It reads every profile, grows snow on a small block, checks it, writes its files and reads them back.
     """
-    done = [_tried(name, work) for name, work in _steps(out)]
+    done = []
+    for name, work in _steps(out):
+        done.append(_tried(name, work))
+        if done[-1]["fault"]:
+            break
     failed = [its for its in done if its["fault"]]
     if as_json:
         click.echo(json.dumps({"out": str(out), "steps": done}, indent=1))
@@ -35,7 +39,7 @@ def command(out: Path, *, as_json: bool) -> int:
     for its in done:
         click.echo(f"{'FAILED' if its['fault'] else 'ok    '}  {its['step']}: {its['fault'] or its['found']}")
     click.echo(
-        "\nSomething is missing: install carvegen again."
+        "\nNot all works: do what the first failed step says; if it says nothing to do, install carvegen again."
         if failed
         else f"\nAll works. Look at {out / 'proof.png'} first."
     )
@@ -52,8 +56,10 @@ def _steps(out: Path) -> Iterator[tuple[str, Callable[[], str]]]:
 def _tried(name: str, work: Callable[[], str]) -> dict[str, Any]:
     try:
         return {"step": name, "found": work(), "fault": ""}
-    except (CarvegenError, ImportError, OSError, metadata.PackageNotFoundError) as error:
-        return {"step": name, "found": "", "fault": str(error)}
+    except CarvegenError as error:
+        return {"step": name, "found": "", "fault": f"{error}; {error.hint}" if error.hint else str(error)}
+    except Exception as error:  # whatever it is, it is what was to be found
+        return {"step": name, "found": "", "fault": f"{type(error).__name__}: {error}"}
 
 
 def _packages() -> str:

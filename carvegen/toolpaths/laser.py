@@ -75,8 +75,9 @@ def _scored(job: Job, settings: PathSettings) -> Iterator[Operation]:
 
 def _barred(job: Job, settings: PathSettings, lines: Paths) -> Mask:
     """Which lines belong to a cross that lies where nothing may go; two lines a cross; (lines,)."""
-    arms = shapely.linestrings(lines.xyz[:, :2].reshape(-1, 2, 2))
-    away = shapely.distance(shapely.multilinestrings(arms.reshape(-1, 2))[:, None], settings.no_go)
+    arms = np.asarray(shapely.linestrings(lines.xyz[:, :2].reshape(-1, 2, 2)), dtype=object)
+    crosses = np.asarray(shapely.multilinestrings(arms.reshape(-1, 2)), dtype=object)
+    away = np.asarray(shapely.distance(crosses[:, None], settings.no_go))
     return np.repeat((away <= beam_half_mm(job, job.depth_mm)).any(axis=1), 2)
 
 

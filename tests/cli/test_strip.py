@@ -31,6 +31,15 @@ def test_it_writes_a_strip_for_each_and_says_how_to_read_it(capsys, tmp_path):
     assert (out / "hand" / "guide.pdf").read_bytes().startswith(b"%PDF")
 
 
+def test_a_pale_guide_is_paler_and_no_picture_of_widths_is_offered(capsys, tmp_path):
+    words = ("strip", "--material", "cherry", "--cutter", "v-60", "--for", "hand")
+    for folder, more in (("usual", ()), ("pale", ("--pale-guide",))):
+        assert run(capsys, *words, *more, "--out", str(tmp_path / folder)).code == 0
+    usual, pale = ((tmp_path / its / "hand" / "guide.svg").read_bytes() for its in ("usual", "pale"))
+    assert usual != pale
+    assert run(capsys, *words, "--width-map", "--out", str(tmp_path / "map")).code == 2
+
+
 def test_a_material_that_must_not_meet_a_laser_gets_no_strip_for_it(capsys, tmp_path):
     done = run(capsys, "strip", "--material", "vinyl-soft", "--cutter", "laser-fine", "--out", str(tmp_path / "no"))
     assert done.code == 3

@@ -31,6 +31,19 @@ def test_what_fails_is_named(own_folder, capsys, monkeypatch):
     assert {its["step"]: its["fault"] for its in json.loads(done.out)["steps"]}["profiles"] == "a profile is missing"
 
 
+def test_a_fault_nobody_thought_of_is_named_and_nothing_older_is_read_back(own_folder, capsys, monkeypatch):
+    assert run(capsys, "tryout", "--out", "sample").code == 0
+
+    def broken(_out: object) -> str:
+        raise IndexError("out of bounds")
+
+    monkeypatch.setattr(tryout, "_sample", broken)
+    done = run(capsys, "tryout", "--out", "sample")
+    assert done.code == 2
+    assert "FAILED  a sample: IndexError: out of bounds" in done.out
+    assert "read back" not in done.out
+
+
 @pytest.mark.parametrize("flag", ["--quiet", "-q"])
 def test_quiet_tells_of_no_stage(own_folder, capsys, flag):
     done = run(capsys, *small(), "--out", "sky", flag)
