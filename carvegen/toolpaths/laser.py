@@ -31,6 +31,8 @@ __all__ = ["laser_plan"]
 
 _LONG = "It burns long and all over the face: somebody watches the whole time, and the fume is drawn off all the time."
 _SHARES = {1: "all", 2: "half", 3: "a third", 4: "a quarter", 5: "a fifth", 6: "a sixth", 7: "a seventh"}
+_NEAR = 0.25  #: of the spacing: a line no further than this from the next step's first is left out; in tips, where the
+# next step has no room, so little more than a spacing stays between lines from both sides; our own choice
 _SPECK_MM = 0.05  #: narrower places that the beam leaves in corners are not worth a word; our own choice
 _TIMES = ("", "", "two", "three", "four", "five", "six")
 
@@ -100,7 +102,7 @@ def _filled(job: Job, settings: PathSettings, steps: list[NDArray[np.object_]], 
     """Step k of the shoulder, 1 beside the land, or the floor behind the last, as shapes or lines in order."""
     outer, spacing = steps[k - 1], settings.line_spacing_mm
     if settings.lowered == "contours":
-        most = max(1, math.ceil(_shoulder(job, settings)[1] / spacing - 0.5)) if k < len(steps) else 0
+        most = max(1, math.ceil(_shoulder(job, settings)[1] / spacing - _NEAR)) if k < len(steps) else 0
         return _by_owner(*contours(geometry.parts(outer), spacing, most=most))
     band = geometry.parts(outer if k == len(steps) else shapely.difference(outer, steps[k]))
     if settings.lowered == "shapes":

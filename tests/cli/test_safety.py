@@ -92,7 +92,8 @@ def test_a_profile_of_the_users_own_cannot_say_yes(own_folder, capsys, tmp_path,
 def test_by_hand_it_is_written_and_only_by_hand(own_folder, capsys, material):
     ran = run(capsys, *small(material=material, cutter="v-60"), "--out", "sky")
     assert ran.code in (0, 1)
-    assert {path.name for path in (own_folder / "sky").iterdir()} == {"proof.png", "proof.svg", "report.json", "hand"}
+    whole = {"proof.png", "proof.html", "proof.svg", "report.json", "hand"}
+    assert {path.name for path in (own_folder / "sky").iterdir()} == whole
     assert {path.name for path in (own_folder / "sky/hand").iterdir()} == {"note.md", "guide.pdf", "guide.svg"}
 
 

@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely import affinity
 
@@ -76,7 +76,14 @@ def test_nothing_is_followed_twice_and_every_promise_is_kept(block, lowered, ste
             assert all(line.length > 0 for line in twins.lines(operation.paths))
 
 
+_SHARP = shapely.Polygon(
+    [(5.4796, 6.7506), (7.495, 13.0971), (12.1896, 9.5106)],
+    [[(9.1531, 9.44), (10.5205, 9.9021), (9.3102, 10.0411)]],
+)
+
+
 @given(blocks(), st.sampled_from(["shapes", "lines", "contours"]), st.integers(0, 3))
+@example(Block(name="tip", width_mm=40.0, height_mm=40.0, cuts=geometry.polygon_array([_SHARP])), "contours", 2)
 @settings(deadline=None)
 def test_all_that_is_wide_enough_is_lowered(block, lowered, steps):
     """The planned cuts, less what an opening by the kerf takes away and what is told as not reached."""
