@@ -72,6 +72,8 @@ _PURPOSE = {
 _OWNED = frozenset(_PURPOSE) | {name.replace("laser/", "router/") for name in _PURPOSE if name.startswith("laser/")}
 
 
+_MOST_BESIDE = 20_000  #: shapes for which a router that is not the main machine is planned, too
+
 _NONE: Mapping[str, tuple[str, ...]] = MappingProxyType({})
 
 
@@ -143,13 +145,17 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
         jobs, changes = mended_for_all(jobs, say=say)
     say("checking")
     reports = {job.machine.kind: checked(job) for job in jobs}
+    untold = {job.machine.kind: why for job in jobs if style.paths is not None and (why := _left_out(job, jobs[0]))}
+    for note in untold.values():
+        say(note)
     plans = _plans(jobs, style, say)
     planned = {kind: its.names for kind, (_, its) in plans.items()}
     files = dict(map(_purpose, _names(jobs, planned, changed=bool(changes), width_map=style.width_map)))
     questions = tuple(filter(None, map(question, jobs)))
     block, report = jobs[0].block, reports[jobs[0].machine.kind]
     delivery = Delivery(
-        files=files, reports=reports, open_questions=questions, block=block, changes=changes, notes=style.notes,
+        files=files, reports=reports, open_questions=questions, block=block, changes=changes,
+        notes=(*style.notes, *(f"WARNING: {note}" for note in untold.values())),
         simulated={kind: its.to_dict() for kind, (_, its) in plans.items() if its.simulated},
     )  # fmt: skip
     with staged_folder(out, owned=_OWNED) as stage:
@@ -168,14 +174,28 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
             write_file(stage / "land-width.svg", width_map_svg(block, least))
         for job in jobs:
             say(f"writing for the {job.machine.kind}")
-            _write_job(stage / job.machine.kind, job, reports[job.machine.kind], style, plans.get(job.machine.kind))
+            kind = job.machine.kind
+            _write_job(stage, job, reports[kind], style, plans.get(kind) or untold.get(kind))
     return delivery
+
+
+def _left_out(job: Job, main: Job) -> str:
+    """Why a further router's paths are not reckoned, or nothing: of very many shapes they take minutes."""
+    count = len(job.block.cuts)
+    asked_for = job is main or job.cutter.key == main.cutter.key
+    if asked_for or job.machine.kind != "router" or count <= _MOST_BESIDE:
+        return ""
+    return (
+        f"The router's paths for {count:,} shapes take minutes to reckon and are left out, as no cutter of "
+        "it was asked for. Name one of its cutters (--cutter, or cutter in a print file) to have them."
+    )
 
 
 def _plans(jobs: Sequence[Job], style: Style, say: Callable[[str], None]) -> dict[str, tuple[Plan, PlanExtras]]:
     """By kind of machine the plans that have something to follow or to say, and what is made of them."""
     found: dict[str, tuple[Plan, PlanExtras]] = {}
-    for job in jobs if style.paths is not None else ():
+    wanted = [job for job in jobs if not _left_out(job, jobs[0])] if style.paths is not None else []
+    for job in wanted:
         if job.machine.kind != "hand":
             say(f"planning the paths of the {job.machine.kind}")
         plan = plan_for(job, style.paths) if style.paths is not None else None
@@ -186,8 +206,11 @@ def _plans(jobs: Sequence[Job], style: Style, say: Callable[[str], None]) -> dic
     return found
 
 
-def _write_job(folder: Path, job: Job, report: Report, style: Style, made: tuple[Plan, PlanExtras] | None) -> None:
-    guide = None
+def _write_job(stage: Path, job: Job, report: Report, style: Style, made: tuple[Plan, PlanExtras] | str | None) -> None:
+    """The files of one job; `made`: its plan and what comes with it, or why it has none."""
+    folder, guide = stage / job.machine.kind, None
+    untold = f"\n## No paths\n\n- {made}\n" if isinstance(made, str) else ""
+    made = None if isinstance(made, str) else made
     if job.machine.kind == "hand":
         guide = hand_guide(job, style.transfer, report, saving=style.pale_guide)
         write_file(folder / "guide.pdf", guide_pdf(guide, style.paper))
@@ -204,7 +227,7 @@ def _write_job(folder: Path, job: Job, report: Report, style: Style, made: tuple
         write_file(folder / name, content)
     planned = {job.machine.kind: more.names} if plan is not None else {}
     files = dict(_purpose(name) for name in _names([job], planned) if name.startswith(job.machine.kind))
-    note = machine_note(job, report, files, plan, guide) + more.note() + _drawings(style.notes)
+    note = machine_note(job, report, files, plan, guide) + more.note() + untold + _drawings(style.notes)
     write_file(folder / "note.md", note)
 
 

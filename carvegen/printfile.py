@@ -48,6 +48,8 @@ class PrintBlock:
     layers: tuple[str, ...]
     material: str
     cutter: str
+    more_cutters: tuple[str, ...] = ()  #: of a router besides `cutter`
+    no_go: tuple[str, ...] = ()  #: where clamps lie, as texts
     machines: tuple[str, ...] = ()
     kinds: tuple[str, ...] = ()
     thickness_mm: float | None = None
@@ -227,10 +229,14 @@ def _check_blocks(top: Place, blocks: Sequence[Mapping[str, Any]], shelf: Librar
 def _check_profiles(top: Place, place: str, block: Mapping[str, Any], shelf: Library) -> None:
     named = [("materials", "material", block.get("material")), ("cutters", "cutter", block.get("cutter"))]
     named += [("machines", f"machines[{j}]", name) for j, name in enumerate(block.get("machines", ()))]
+    named += [("cutters", f"more_cutters[{j}]", name) for j, name in enumerate(block.get("more_cutters", ()))]
     for kind, key, name in named:
         if name and name not in shelf.keys(kind):
             hint = nearest(name, shelf.keys(kind))
             top.fault(f"{place}.{key}", f"must be a known {kind.removesuffix('s')}", value=name, hint=hint)
+        elif name and key.startswith("more_cutters") and "router" not in shelf.cutter(name).machines:
+            hint = "choose a cutter for a router: carvegen profiles list"
+            top.fault(f"{place}.{key}", "must be a cutter that goes into a router", value=name, hint=hint)
 
 
 def _settled(top: Place, place: str, given: dict[str, Any], blocks: Sequence[Mapping[str, Any]]) -> dict[str, Any]:

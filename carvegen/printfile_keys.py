@@ -170,6 +170,8 @@ LISTS: Mapping[str, tuple[Key, ...]] = MappingProxyType({
         _texts("layers", f'what prints on it: {_LAYERS}; ["*"], all of the face, for the background'),
         _text("material", "what it is made of: carvegen profiles list"),
         _text("cutter", "what cuts it: carvegen profiles list"),
+        _texts("more_cutters", "router: further cutters besides it, such as a wide one that clears first"),
+        _texts("no_go", f"where clamps lie and nothing may go, seen as in the print: {_WORDS}"),
         _texts("machines", "machines to use instead of the usual ones of their kinds"),
         _texts("for", "kinds of machine for which files are written; all that the material allows, by default",
                among=KINDS),

@@ -112,3 +112,19 @@ def test_words_fit_on_a_line():
         with pytest.raises(InputError) as told:
             check_words(words, where="--name")
         assert told.value.where == "--name"
+
+
+def test_a_further_router_s_paths_for_very_many_shapes_are_left_out_and_that_is_told(tmp_path, monkeypatch):
+    monkeypatch.setattr("carvegen.delivery._MOST_BESIDE", 0)
+    heard = []
+    setups = setups_for(cases.SHELF, material="linoleum", cutter="laser-fine")
+    told = deliver([way.on(BLOCK) for way in setups], tmp_path / "out", Style(), say=heard.append)
+    assert not any("router/paths" in name for name in told.files)
+    assert "laser/paths.dxf" in told.files
+    for text in (*told.notes, (tmp_path / "out" / "router" / "note.md").read_text(), "".join(heard)):
+        assert "are left out" in text
+    assert "are left out" not in (tmp_path / "out" / "laser" / "note.md").read_text()
+    setups = setups_for(cases.SHELF, material="linoleum", cutter="v-30")
+    told = deliver([way.on(BLOCK) for way in setups], tmp_path / "first", Style(), say=heard.append)
+    assert "router/paths.dxf" in told.files
+    assert told.notes == ()

@@ -128,6 +128,13 @@ FAULTS = [
     (('material = "linoleum"', 'material = "lino"'), "blocks[0].material", "lino", False),
     (('cutter = "v-60"', 'cutter = "v60"'), "blocks[0].cutter", "v60", False),
     (('cutter = "v-60"', 'cutter = "v-60"\nmachines = ["lazer"]'), "blocks[0].machines[0]", "lazer", False),
+    (('cutter = "v-60"', 'cutter = "v-60"\nmore_cutters = ["flat"]'), "blocks[0].more_cutters[0]", "flat", False),
+    (('cutter = "v-60"', 'cutter = "v-60"\nmore_cutters = ["knife"]'), "blocks[0].more_cutters[0]", "knife", False),
+    (
+        ('cutter = "v-60"', 'cutter = "v-60"\nmore_cutters = ["laser-fine"]'),
+        "blocks[0].more_cutters[0]", "laser-fine", False,
+    ),
+    (('cutter = "v-60"', 'cutter = "v-60"\nno_go = "box 1 1 5 5"'), "blocks[0].no_go", "box 1 1 5 5", True),
     (('cutter = "v-60"', 'cutter = "v-60"\nfor = ["knife"]'), "blocks[0].for", "knife", True),
     (('cutter = "v-60"', 'cutter = "v-60"\nmend = "yes"'), "blocks[0].mend", "yes", True),
     (('motif = "snowfall"', 'motif = "snow"'), "motifs[0].motif", "snow", True),

@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from carvegen.geometry import Indices, PolygonArray
 
 __all__ = [
-    "SAG_MM", "Fit", "centres", "fine", "fit", "ground", "grown", "left", "pieces", "regrouped", "shrunk", "without",
-    "worth",
+    "SAG_MM", "Fit", "centres", "fine", "fit", "ground", "grown", "least_mm", "left", "pieces", "regrouped", "shrunk",
+    "without", "worth",
 ]  # fmt: skip
 
 SAG_MM = 0.002  #: chords lie at most this far from their arcs
@@ -149,12 +149,17 @@ def worth(rest: PolygonArray, owner: Indices, by_mm: float) -> tuple[PolygonArra
 
     A polygon holds a disc of radius area / perimeter, and none wider than its bounds: most are told by that.
     """
-    sliver = (_SLIVER_MM + _SIMPLIFIED * by_mm) / 2
+    sliver = least_mm(by_mm)
     x0, y0, x1, y1 = shapely.bounds(rest).reshape(-1, 4).T
     big = shapely.area(rest) > sliver * shapely.length(rest)
     unsure = np.flatnonzero(~big & (np.minimum(x1 - x0, y1 - y0) > 2 * sliver))
     big[unsure] = ~shapely.is_empty(shapely.buffer(rest[unsure], -sliver, quad_segs=2))
     return rest[big], owner[big]
+
+
+def least_mm(by_mm: float) -> float:
+    """The radius of the least disc that is more than the error of a buffer by `by_mm`."""
+    return (_SLIVER_MM + _SIMPLIFIED * by_mm) / 2
 
 
 def pieces(shapes: NDArray[np.object_]) -> tuple[PolygonArray, Indices]:

@@ -39,19 +39,24 @@ _OVERLAP = 0.2  #: how far a smaller cutter goes beyond what a larger one left, 
 _ROOM = 0.75  #: a flat cutter needs a way round at least this many of its diameters to ramp along; our own choice
 
 
-def router_plan(job: Job, settings: PathSettings) -> Plan:
+def router_plan(job: Job, settings: PathSettings, *, reckon_left: bool = True) -> Plan:
     """The plan of a job for a router: the job's own cutter gives the wall, further ones help it.
 
     Wide cutters come first and clear what they can; each further one works only where those before it left
     something. The job's cutter goes along every wall that no cutter of the same flank has gone along. Paths are
     those of the middle of the cutter's tip; every pass is in them.
 
+    Parameters
+    ----------
+    reckon_left
+        Whether to find what no cutter reaches; where other paths follow, it is not known yet.
+
     Notes
     -----
     On the block, which is the mirror image of the print, walls lie on the right of the way: climb milling for a
     spindle that turns clockwise.
     """
-    table = _Table(job, settings)
+    table = _Table(job, settings, reckon_left)
     operations = [operation for its in table.fits for operation in table.work(its)]
     operations += table.through()
     unreached = table.unreached()
@@ -70,6 +75,7 @@ class _Table:
 
     job: Job
     settings: PathSettings
+    reckon_left: bool
     fits: list[Fit] = field(init=False)
     depth_mm: float = field(init=False)
     wide: PolygonArray = field(init=False)  #: pieces of ground, aligned with all below
@@ -140,8 +146,9 @@ class _Table:
     def _leave(self, centres: NDArray[np.object_], its: Fit) -> None:
         if its is not self.fits[-1]:
             self.floor = reach.left(self.floor, reach.grown(centres, its.floor_mm), its.inset_mm)
-        met = ~shapely.is_empty(centres)
-        self.face[met] = shapely.difference(self.face[met], reach.grown(centres[met], its.face_mm))
+        if self.reckon_left:
+            met = ~shapely.is_empty(centres)
+            self.face[met] = shapely.difference(self.face[met], reach.grown(centres[met], its.face_mm))
         self.begun |= its.walls
 
     def _walls(self, centres: NDArray[np.object_], its: Fit, near: NDArray[np.object_] | None) -> Paths:
@@ -237,6 +244,8 @@ class _Table:
 
     def unreached(self) -> PolygonArray:
         """What is to be cut and no cutter of the set touches at the face."""
+        if not self.reckon_left:
+            return geometry.empty()
         rest, owner = reach.pieces(self.face)
         return reach.worth(rest, owner, self.most_mm)[0]
 

@@ -19,6 +19,7 @@ __all__ = ["length_mm", "tour"]
 
 _NEAR = 7  #: neighbours of an end that are tried
 _ROUNDS = 400  #: of improvement at most; a few dozen are usual
+_MANY, _FEW_ROUNDS = 20_000, 16  #: of so many stops and more the last half per cent is left
 _PIECES = (1, 2, 3)  #: stops that are moved together
 _WORTH_MM = 1e-6  #: a gain below it is none
 
@@ -133,7 +134,7 @@ def _improved(way: Indices, at: Floats) -> Indices:
     way = way.copy()
     near = _near(at, _NEAR)[0]
     awake = np.ones(len(way), dtype=bool)  # stops whose neighbourhood has changed
-    for _ in range(_ROUNDS):
+    for _ in range(_ROUNDS if len(way) < _MANY else _FEW_ROUNDS):
         place = np.empty(len(way), dtype=np.int64)
         place[way >> 1] = np.arange(len(way))
         moves = _found(way, at, near, place, np.flatnonzero(awake))

@@ -30,6 +30,7 @@ __all__ = ["v_plan"]
 
 _SHALLOW_MM = 0.3  #: a cut less deep fills with ink or is reached by a soft roller; common practice, no source
 _SLIVER_MM = 0.02  #: the middle of the strip beside the block is out of reach by this: nothing is to be cut there
+_SURELY = 0.5  #: of the least that is told: what buffers get wrong is less than the other half
 _SCRATCH_MM = 0.02  #: what goes no deeper is left out; our own choice
 
 
@@ -39,12 +40,13 @@ def v_plan(job: Job, settings: PathSettings) -> Plan:
     As `router_plan` has it where the V goes to the full depth; wherever the cut is narrower, and into every
     corner, by centre lines. What nothing reaches are corners sharper than the tip is blunt.
     """
-    wide, depth = router_plan(job, settings), deepest_mm(job)
+    depth = deepest_mm(job)
     paths, barred = _lines(job, settings, depth)
+    wide = router_plan(job, settings, reckon_left=not len(paths) or len(barred) > 0)
     if not len(paths):
         return wide
     operations = sorted([*wide.operations, _operation(job, settings, paths, depth)], key=lambda its: _LATE[its.work])
-    unreached = _unreached(job, wide.unreached, barred)
+    unreached = _unreached(job, wide.unreached if len(barred) else None, barred)
     return replace(wide, operations=tuple(operations), unreached=unreached, remarks=(*wide.remarks, *_remarks(paths)))
 
 
@@ -100,17 +102,29 @@ def _operation(job: Job, settings: PathSettings, paths: Paths, depth_mm: float) 
     )
 
 
-def _unreached(job: Job, left: PolygonArray, barred: PolygonArray) -> PolygonArray:
-    """Of what a V at full depth leaves: corners that its blunt tip doesn't fill, and what may not be cut."""
+def _unreached(job: Job, left: PolygonArray | None, barred: PolygonArray) -> PolygonArray:
+    """Corners that a V's blunt tip doesn't fill, and what may not be cut; `left`: by all at full depth, if reckoned.
+
+    Most shapes have no such corner: where all that is a little inside lies a little beyond what the tip fills,
+    nothing is left that is worth a word, and no overlay is needed.
+    """
     blunt = job.cutter.values["tip_mm"] / 2
-    if not len(left):
-        return left
     wide, ground = reach.ground(job.block, blunt)
-    _, home = shapely.STRtree(ground).query_nearest(shapely.point_on_surface(left), all_matches=False)
-    filled = reach.grown(reach.shrunk(wide, blunt), blunt) if blunt > 0 else wide
-    filled = reach.without(filled, barred)
-    rest, owner = reach.pieces(shapely.difference(left, filled[home]))
-    return reach.worth(rest, owner, blunt)[0]
+    grown = reach.least_mm(blunt) * _SURELY
+    core = reach.shrunk(wide, blunt)
+    doubtful = ~shapely.covers(reach.grown(core, blunt + grown), reach.shrunk(wide, grown))
+    if len(barred):
+        doubtful |= shapely.intersects(wide, shapely.union_all(barred))
+    filled = reach.without(reach.grown(core[doubtful], blunt) if blunt > 0 else wide[doubtful], barred)
+    rest = shapely.difference(ground[doubtful], filled)
+    if left is not None and len(left):
+        _, home = shapely.STRtree(ground).query_nearest(shapely.point_on_surface(left), all_matches=False)
+        its = np.flatnonzero(doubtful[home])
+        place = np.cumsum(doubtful) - 1
+        rest = shapely.difference(left[its], filled[place[home[its]]])
+    elif left is not None:
+        return left
+    return reach.worth(*reach.pieces(rest), blunt)[0]
 
 
 def _remarks(paths: Paths) -> Iterator[str]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from carvegen import geometry
-from carvegen.toolpaths.paths import Paths, from_rings, picked
+from carvegen.toolpaths.paths import Paths, from_rings
 from carvegen.writers.dxf import ascii_text, with_entities
 from carvegen.writers.layers import BLOCK_EDGE, LAYERS, NOTES
 from carvegen.writers.level_runs import level_runs
@@ -71,6 +71,7 @@ def _new(parts: list[tuple[Layer, Paths]], owner: str, handle: int) -> tuple[lis
         flat = point_texts(paths.xyz[:, :2], paths.start, (" 10\n", "\n 20\n", "\n"))
         counts, shut = np.diff(paths.start).tolist(), paths.closed.tolist()
         heights = np.round(paths.entries[:, 2], 3).tolist()
+        places, start = np.round(paths.xyz, 3) + 0.0, paths.start.tolist()
         for k, text in enumerate(flat):
             if level[k]:
                 pieces.append(
@@ -79,24 +80,24 @@ def _new(parts: list[tuple[Layer, Paths]], owner: str, handle: int) -> tuple[lis
                 )
                 handle += 1
             else:
-                pieces.append(_deep(picked(paths, np.array([k])), owner, handle, name))
+                pieces.append(_deep(places[start[k] : start[k + 1]].tolist(), shut[k], owner, handle, name))
                 handle += counts[k] + 2
     return pieces, handle
 
 
-def _deep(path: Paths, owner: str, handle: int, name: str) -> str:
+def _deep(places: list[list[float]], closed: bool, owner: str, handle: int, name: str) -> str:
     """One path of varying depth as a 3-D polyline of release 2000."""
     common = f"100\nAcDbEntity\n  8\n{name}\n"
     head = (
         f"  0\nPOLYLINE\n  5\n{handle:X}\n330\n{owner}\n{common}100\nAcDb3dPolyline\n 66\n1\n"
-        f" 10\n0.0\n 20\n0.0\n 30\n0.0\n 70\n{8 + int(path.closed[0])}\n"
+        f" 10\n0.0\n 20\n0.0\n 30\n0.0\n 70\n{8 + int(closed)}\n"
     )
     begin, inner = "  0\nVERTEX\n  5\n", f"\n330\n{handle:X}\n{common}100\nAcDbVertex\n100\nAcDb3dPolylineVertex\n"
     points = "".join(
         f"{begin}{handle + 1 + k:X}{inner} 10\n{x:.3f}\n 20\n{y:.3f}\n 30\n{z:.3f}\n 70\n32\n"
-        for k, (x, y, z) in enumerate((np.round(path.xyz, 3) + 0.0).tolist())
+        for k, (x, y, z) in enumerate(places)
     )
-    return f"{head}{points}  0\nSEQEND\n  5\n{handle + 1 + len(path.xyz):X}\n330\n{handle:X}\n{common}"
+    return f"{head}{points}  0\nSEQEND\n  5\n{handle + 1 + len(places):X}\n330\n{handle:X}\n{common}"
 
 
 def _old(parts: list[tuple[Layer, Paths]]) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 
+import ezdxf
 import numpy as np
 import pytest
 import shapely
@@ -274,6 +275,28 @@ def test_a_block_whose_shapes_stay_is_left_alone(copy, capsys):
 def test_another_material_builds_that_block(copy, capsys):
     told = again(capsys, copy, ('layers = ["POST"]\nmaterial = "linoleum"', 'layers = ["POST"]\nmaterial = "cherry"'))
     assert "material" in told["blocks"]["key"]
+
+
+def test_a_clamp_and_a_further_cutter_build_their_block_alone(copy, capsys):
+    """By ezdxf: no way of any layer of paths lies where the clamp does, as the block lies, mirrored."""
+    own = 'layers = ["POST"]\nmaterial = "linoleum"'
+    told = again(capsys, copy, (own, f'more_cutters = ["flat-1"]\nno_go = ["box 0 0 12 12"]\n{own}'))
+    assert [name for name, why in told["blocks"].items() if why] == ["key"]
+    assert "clamps" in told["blocks"]["key"]
+    drawing = ezdxf.readfile(copy / "built" / "key" / "router" / "paths.dxf")
+    ways = [its for its in drawing.modelspace().query("LWPOLYLINE") if "FLAT-1" in its.dxf.layer]
+    assert ways
+    clamp = shapely.box(48, 0, 60, 12)
+    assert not any(shapely.LineString([xy[:2] for xy in its.get_points()]).intersects(clamp) for its in ways)
+
+
+def test_a_clamp_that_can_t_be_read_is_told_with_its_key(copy, capsys):
+    text = (copy / "print.toml").read_text()
+    own = 'layers = ["POST"]\nmaterial = "linoleum"'
+    (copy / "print.toml").write_text(text.replace(own, f'no_go = ["box 0 0"]\n{own}'))
+    ran = run(capsys, "build", copy / "print.toml", "--out", copy / "built")
+    assert ran.code == 2
+    assert "no_go[0]" in ran.err
 
 
 def test_a_file_that_was_touched_is_made_again(copy, capsys):
