@@ -20,6 +20,7 @@ import time
 from collections import Counter
 from pathlib import Path
 
+from carvegen.files import staged_folder
 from carvegen.streams import stream
 from tests.cli.running import SMALL, command, tree
 
@@ -65,6 +66,10 @@ _POST = (
 )
 
 
+_MOVED = "killed after it had published"
+_MOVING = "killed while files moved: the next run puts that right"
+
+
 def _given(folder: Path) -> None:
     (folder / "small.toml").write_text(_SMALL_PRINT, encoding="utf-8")
     (folder / "post.svg").write_text(_POST, encoding="utf-8")
@@ -103,6 +108,12 @@ def kill(times: int) -> int:
                 ended = run.wait()
                 after = tree(folder / "out")
                 state = _state(before, after, ended, folder)
+                if state == _MOVED and _whole(folder, words, 9 + k) != after:
+                    state = "HALF WRITTEN, and nothing is left to put it right"
+                elif state == _MOVING:
+                    _recover(folder / "out")
+                    after = tree(folder / "out")
+                    state += ", as it did" if after == before else ", WHICH LEFT IT HALF WRITTEN"
                 found[f"{name}: {state}"] += 1
                 before = after
     for state, count in sorted(found.items()):
@@ -115,10 +126,24 @@ def _state(before: dict[str, bytes], after: dict[str, bytes], ended: int, folder
         return "killed, earlier files as they were" if ended else "finished, same files"
     if ended >= 0:
         return "finished before it was killed"
-    if after.keys() == before.keys() and not list(folder.glob(".out-*/.before")):
-        return "killed after it had published"
-    moved = next(iter(folder.glob(".out-*/.before")), None)
-    return "killed while files moved: the next run puts that right" if moved else "HALF WRITTEN"
+    moving = any((stage.parent / ".carvegen").is_file() for stage in folder.glob(".out-*/.before"))
+    return _MOVING if moving else _MOVED
+
+
+def _whole(folder: Path, words: list[str], seed: int) -> dict[str, bytes]:
+    """What that run writes if nobody kills it, in a folder of its own."""
+    with tempfile.TemporaryDirectory() as where:
+        for path in folder.iterdir():
+            if path.is_file():
+                shutil.copy(path, where)
+        _started(Path(where), words, seed).wait()
+        return tree(Path(where) / "out")
+
+
+def _recover(out: Path) -> None:
+    """What the next run does first, and no more."""
+    with contextlib.suppress(RuntimeError), staged_folder(out, owned=frozenset()):
+        raise RuntimeError("only to put right what was left")
 
 
 def randomly(times: int) -> int:
