@@ -7,7 +7,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from carvegen.nature.outlines import SMALLEST_REACH, outlines, superellipse
+from carvegen.nature.outlines import SMALLEST_REACH, outlines, rounded_until, superellipse
 
 SEEDS = st.integers(0, 2**32)
 
@@ -53,3 +53,21 @@ def test_superellipse_passes_through_its_axes() -> None:
     angle = np.array([0.0, 0.5, 1.0, 1.5]) * np.pi
     for exponent in (1.8, 2.0, 6.0):
         np.testing.assert_allclose(superellipse(angle, np.float64(exponent)), 1.0)
+
+
+@given(SEEDS, st.floats(0, 1), st.floats(0.1, SMALLEST_REACH))
+def test_a_disc_passes_all_through_what_was_rounded_for_it(seed, round_share, least) -> None:
+    """By shrinking with a plain buffer at several widths: nothing falls apart."""
+    rough = outlines(40, 24, round_share=round_share, rng=np.random.default_rng(seed))
+    flakes = shapely.polygons(rounded_until(rough, np.full(40, least)))
+    for share in (0.3, 0.6, 0.8, 0.97):
+        left = shapely.buffer(flakes, -share * least, quad_segs=16)
+        assert (shapely.get_num_geometries(left) == 1).all()
+        assert not shapely.is_empty(left).any()
+
+
+def test_only_outlines_that_a_disc_does_not_pass_are_rounded() -> None:
+    rough = outlines(3000, 24, round_share=0.3, rng=np.random.default_rng(1))
+    small, large = (rounded_until(rough, np.full(3000, least)) == rough for least in (0.2, 0.58))
+    assert small.all()
+    assert 0.05 < large.all(axis=(1, 2)).mean() < 0.95

@@ -100,6 +100,7 @@ PRESETS: Mapping[str, Mapping[str, float]] = {
 
 _SLACK_MM = 0.012  #: simplifying and snapping move two outlines by less than this together
 _STEP, _STEPS_MM = 6.0, (0.12, 0.5)  #: grid points over a ring, within these distances
+_ROUND_ENDS = 1.006  #: makes up for half-discs at the ends that are drawn as polygons
 _TAPER = 0.05  #: half-width gained for each mm along a stroke: how steeply the tool enters and leaves
 _RING, _HAIR_LINE, _PORE = range(3)
 _RANKS = np.array([10.0, 0.0, -10.0])  #: rings go on before hair lines, these before pores
@@ -157,7 +158,7 @@ class _Board:
         land, cut = self.limits.land_mm, self.limits.cut_mm
         return Rules(
             land_mm=land + _SLACK_MM + FLARE * (land + cut + 1),  # what two cuts gain on their way over the edge
-            cut_mm=cut + 1.5 * _SLACK_MM,
+            cut_mm=_ROUND_ENDS * cut + 1.5 * _SLACK_MM,
             shortest_mm=max(5 * cut, 1.6),
             break_mm=max(land + 3 * cut, 1.2),
             taper=_TAPER,

@@ -14,7 +14,7 @@ from carvegen.growth import Growth
 from carvegen.measures.necks import necks
 from carvegen.nature.aggregates import MEMBER_POWER, aggregated, passed, united
 from carvegen.nature.fields import noise_at
-from carvegen.nature.outlines import SMALLEST_REACH, outlines
+from carvegen.nature.outlines import SMALLEST_REACH, outlines, rounded_until
 from carvegen.nature.packing import Discs, packed
 from carvegen.nature.points import Window, offspring, poisson, thomas
 from carvegen.parameters import angle, check_all, flag, length, share
@@ -92,7 +92,7 @@ _FLAKES_PER_CLUMP = 8.0  #: at least, on average
 _CLUMPS_APART = 4.0  #: clumps lie so far apart at least, on average, in flakes; more flakes make them denser, not more
 _CLUMP_UNEVEN = 0.8  #: shape of the gamma distribution of clump sizes: many singles, some big ones
 _FILLED = 0.74  #: a flake's area over its disc's, on average; steers the supply only
-_SURPLUS = 1.2  #: so much more is drawn than needed: where flakes grow together they cover less
+_SURPLUS = 1.15  #: so much more is drawn than needed: where flakes grow together they cover less
 _SLACK_MM = 0.004  #: snapping to the grid may move each of two outlines by less than half of this
 _CROWDING = 2.5  #: how fast more are drawn than needed when they lie crowded; found by trying
 _TRIES = 4
@@ -100,7 +100,7 @@ _FULL = 1.1  #: more flakes that cover less than this much more have no room lef
 _DIMINISHING = 1.8  #: power by which more must fall to cover more, where they lie crowded
 _IDLE = 2  #: if that happens so many times running: once may only be a sky with few flurries
 _MOST = 2_000_000  #: candidates at most: beyond, the flakes asked for are too small for the face
-_CROWD = 20  #: candidates at most for each place that the smallest flake takes with its land
+_CROWD = 6  #: candidates at most for each place that the smallest flake takes with its land
 _UNEVEN_GAPS = 0.7  #: shape of the gamma distribution of what flakes keep beyond the land: most little, some much
 _ROOMY = 1.2  #: its mean in an open sky, in lands
 _YIELDS = 0.6  #: it falls by so much each time that they find too little room
@@ -142,7 +142,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
         discs = max(discs, tried, key=_cover)
         if _cover(discs) >= _SURPLUS * target or idle == _IDLE:
             break
-        supply *= float(np.clip((1.25 * _SURPLUS * target / max(_cover(discs), 1e-9)) ** _DIMINISHING, 1.4, 8))
+        supply *= float(np.clip((1.3 * _SURPLUS * target / max(_cover(discs), 1e-9)) ** _DIMINISHING, 1.4, 8))
     return Growth(cuts=_thinned(_drawn(sky, discs, rng.spawn(1)[0]), target, rng))
 
 
@@ -386,6 +386,7 @@ def _outlined(sky: _Sky, discs: Discs, power: Floats, rng: Generator) -> Polygon
             along_deg=settings.wind_towards_deg,
         )
         unit *= np.hypot(unit[..., 0], unit[..., 1])[..., None] ** (power[which, None, None] - 1)
+        unit = rounded_until(unit, sky.passes / discs.radius[which])
         xy = discs.xy[which, None, :] + discs.radius[which, None, None] * unit
         shapes[which] = shapely.polygons(np.round(xy / geometry.GRID_MM) * geometry.GRID_MM)
     return shapes

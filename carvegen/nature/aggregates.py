@@ -88,9 +88,7 @@ def united(shapes: PolygonArray, family: Indices, *, land: float, passes: float)
     starts = np.flatnonzero(np.diff(family[order], prepend=-1))
     together = np.asarray(shapely.union_all(_ragged(shapes[order], starts), axis=1), dtype=object)
     closed = _offset(_offset(together, land / 2), -land / 2)
-    whole = geometry.filled(geometry.parts(closed))
-    thin = shapely.get_num_geometries(_offset(whole, -passes)) != 1
-    return np.concatenate([whole[~thin], passed(whole[thin], passes)])
+    return passed(closed, passes)
 
 
 def _offset(shapes: PolygonArray, by: float) -> NDArray[np.object_]:

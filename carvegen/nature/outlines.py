@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import Floats
 
-__all__ = ["SMALLEST_REACH", "outlines", "superellipse"]
+__all__ = ["SMALLEST_REACH", "outlines", "rounded_until", "superellipse"]
 
 #: An outline reaches nowhere less than this share of its largest reach: bounds how thin a flake can be.
 SMALLEST_REACH = 0.6
@@ -63,6 +63,35 @@ def outlines(
     reach /= reach.max(axis=1, keepdims=True)
     reach = SMALLEST_REACH + (1 - SMALLEST_REACH) * _eased((reach - SMALLEST_REACH) / (1 - SMALLEST_REACH))
     return np.stack([reach * np.cos(angle), reach * np.sin(angle)], axis=-1)
+
+
+def rounded_until(outline: Floats, least: Floats) -> Floats:
+    """Outlines as little rounder as it takes for a disc of radius `least`, or a smaller one, to pass all through them.
+
+    If the lines through all edges leave the disc about the origin on their left, the outline is star-shaped about
+    each of its points K. Where a disc fits at x, so do those on the way to the origin, for they lie in the hull of it
+    and K: what its middle can reach hangs together.
+
+    Parameters
+    ----------
+    outline
+        Star-shaped about the origin, (n, points, 2).
+    least
+        At most `SMALLEST_REACH` of the largest reach, (n,).
+    """
+    rounder = outline.copy()
+    for power in (0.7, 0.7, 0.6, 0.5, 0.0):
+        steep = np.flatnonzero(_nearest_line(rounder) < least)
+        reach = np.hypot(rounder[steep, :, 0], rounder[steep, :, 1])[..., None]
+        rounder[steep] *= reach ** (power - 1)
+    return rounder
+
+
+def _nearest_line(outline: Floats) -> Floats:
+    """How far from the origin the nearest of the lines through an outline's edges runs; (n,)."""
+    ahead = np.roll(outline, -1, axis=1)
+    area = outline[..., 0] * ahead[..., 1] - outline[..., 1] * ahead[..., 0]
+    return np.asarray((area / np.hypot(*np.moveaxis(ahead - outline, -1, 0))).min(axis=1))
 
 
 def _chip(angle: Floats, rng: Generator) -> Floats:
