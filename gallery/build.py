@@ -1,15 +1,18 @@
-"""Builds the pictures that README.md shows: ``python gallery/build.py`` in the checkout.
+"""Builds every picture of the gallery: ``python gallery/build.py`` in the checkout; with names of folders, only those.
 
-Every picture is what the commands write for the arguments given here; nothing is retouched.
+Every picture is what the commands write for the arguments and print files given here; nothing is retouched.
 """
 
 from __future__ import annotations
 
 import io
-import shutil
+import sys
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 
+import click
+import examples
 import numpy as np
 import shapely
 from PIL import Image
@@ -116,9 +119,27 @@ def motifs() -> None:
     sheet("motifs", [[shown(block, px=2.5) for block in blocks], enlarged])
 
 
-if __name__ == "__main__":
-    shutil.rmtree(PICTURES, ignore_errors=True)
-    PICTURES.mkdir()
+def sampler() -> None:
+    """The first command of README.md, and every motif."""
+    PICTURES.mkdir(exist_ok=True)
     sky()
     weather()
     motifs()
+
+
+def build(names: Sequence[str]) -> None:
+    """The folders that are named, or all of them."""
+    known = [PICTURES.name, *examples.EXAMPLES]
+    unknown = sorted(set(names) - set(known))
+    if unknown:
+        raise SystemExit(f"no such folder in the gallery: {', '.join(unknown)}; there are {', '.join(known)}")
+    for name in names or known:
+        click.echo(name)
+        if name == PICTURES.name:
+            sampler()
+        else:
+            examples.build(name, say=click.echo)
+
+
+if __name__ == "__main__":
+    build(sys.argv[1:])
