@@ -3,15 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from carvegen.checks.survey import Survey
 from carvegen.findings import Finding, Severity
+
+if TYPE_CHECKING:
+    from carvegen.job import Job
 
 __all__ = ["RULE", "find"]
 
 RULE = "wall-angle"
 
 _EVEN_DEG = 0.01  #: leaning in by less than this is upright
+
+
+def _upright(job: Job) -> str:
+    """What to do about it first, by what cuts."""
+    if job.cutter.form == "laser":
+        return "set the focus at the floor of the cut, "
+    return "lean the tool less, " if job.lean_deg else ""
 
 
 def find(survey: Survey) -> Iterator[Finding]:
@@ -27,7 +38,7 @@ def find(survey: Survey) -> Iterator[Finding]:
             limit=0.0,
             unit="deg",
             why=f"the wall leans in under the land ({wall.basis}): the land breaks off or crushes",
-            remedy="set the focus at the floor of the cut, cut less deep, or use a tool that leaves a slope",
+            remedy=f"{_upright(job)}cut less deep, or use a tool that leaves a slope",
         )
     elif wall.steepest_deg < job.material.wall_deg:
         yield Finding(

@@ -237,7 +237,7 @@ def _foot(canvas: Canvas, sheets: Plan, number: int | None) -> None:
 
 def _words_page(canvas: Canvas, guide: Guide, sheets: Plan) -> None:
     width, height = sheets.page
-    room = width - 2 * UNPRINTED_MM
+    room = width - 2 * UNPRINTED_MM - 5  # beside the upright bar
     y = _say(canvas, [guide.title], x=UNPRINTED_MM, y=height - UNPRINTED_MM - 6, width=room, size=5.5)
     joins = (
         [f"{_sheets(sheets)}: lay each ringed cross exactly over its like on the next sheet, and tape."]

@@ -57,7 +57,7 @@ def _words_page(canvas: Canvas, template: Template, sheets: Plan) -> None:
     joins = (
         ["Lay each ringed cross exactly over its like on the next sheet, and tape."] if len(sheets.tiles) > 1 else []
     )
-    _say(canvas, [*template.words, *joins], sheets.page[1] - UNPRINTED_MM - 6, sheets.page[0] - 2 * UNPRINTED_MM)
+    _say(canvas, [*template.words, *joins], sheets.page[1] - UNPRINTED_MM - 6, sheets.page[0] - 2 * UNPRINTED_MM - 5)
     canvas.rect((sheets.page[0] - UNPRINTED_MM - 2) * _PT, 40 * _PT, 2 * _PT, BAR_MM * _PT, stroke=0, fill=1)
     _bar(canvas, template.title)
     canvas.showPage()

@@ -120,3 +120,13 @@ def test_neighbouring_sheets_show_the_same_strip():
     assert np.ptp(strips[0]) > 30
     shifts = [np.abs(strips[0][:, 2:-2] - np.roll(strips[1], by, axis=1)[:, 2:-2]).mean() for by in (-1, 0, 1)]
     assert min(shifts) < 3
+
+
+def test_no_word_lies_under_the_upright_bar():
+    """Boxes of the letters as PDFium finds them; the bar is 2 mm wide, at the right edge of what is printed."""
+    document = pypdfium2.PdfDocument(guide_pdf(hand_guide(landing_job(many_flakes(200), kind="hand"), "carbon")))
+    text = document[0].get_textpage()
+    right = max(text.get_charbox(k)[2] for k in range(text.count_chars()))
+    assert right / 72 * 25.4 < PAPERS["A4"][0] - UNPRINTED_MM - 2
+    text.close()
+    document.close()
