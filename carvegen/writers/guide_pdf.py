@@ -32,7 +32,7 @@ from carvegen.writers.sheet import BAR_MM
 from carvegen.writers.tiles import FOOT_MM, UNPRINTED_MM, plan
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from carvegen.geometry import Floats, PolygonArray
     from carvegen.writers.guide import Guide
@@ -42,6 +42,9 @@ __all__ = ["guide_pdf"]
 
 _PT = 1 / MM_PER["pt"]  # points in a millimetre
 _FONT = "Vera"  # comes with reportlab; put into the file, so that every printer has it
+_BODY_MM = (3.6, 3.4, 3.2, 3.0, 2.8, 2.6, 2.4)  #: sizes of the words: the largest with which one page holds them
+_HEADING = 1.22  #: times as large
+_BESIDE_MM = 5.0  #: room for the words beside the upright bar
 _MAP_MM = (34.0, 11.0)  # room for the map of the sheets
 
 
@@ -252,16 +255,28 @@ def _words_page(canvas: Canvas, guide: Guide, sheets: Plan) -> None:
         "In which order": steps,
         "Rings and numbers": guide.findings,
     }
+    low = UNPRINTED_MM + FOOT_MM
+    body = next((size for size in _BODY_MM if y - _height_mm(parts, room, size) > low + _BESIDE_MM), _BODY_MM[-1])
     for heading, words in parts.items():
         if words:
-            y = _say(canvas, [heading], x=UNPRINTED_MM, y=y - 3, width=room, size=4.4)
-            y = _say(canvas, words, x=UNPRINTED_MM, y=y - 0.5, width=room)
-    low = UNPRINTED_MM + FOOT_MM
+            y = _say(canvas, [heading], x=UNPRINTED_MM, y=y - 3, width=room, size=_HEADING * body)
+            y = _say(canvas, words, x=UNPRINTED_MM, y=y - 0.5, width=room, size=body)
     canvas.setFillGray(0)
     canvas.rect((width - UNPRINTED_MM - 2) * _PT, low * _PT, 2 * _PT, BAR_MM * _PT, stroke=0, fill=1)
     _say(canvas, ["and this way too: 100 mm"], x=width - UNPRINTED_MM - 56, y=low + 1, width=54)
     _foot(canvas, sheets, None)
     canvas.showPage()
+
+
+def _height_mm(parts: Mapping[str, Sequence[str]], width: float, size: float) -> float:
+    """How far down the words of a page reach, as `_say` sets them."""
+    found = 0.0
+    for heading, words in parts.items():
+        for text, letters in ((heading, _HEADING * size), *((text, size) for text in words)) if words else ():
+            lines = len(simpleSplit(text, _FONT, letters * _PT, width * _PT))
+            found += letters * (1.4 * lines + 0.25)
+        found += 3.5 if words else 0.0
+    return found
 
 
 def _sheets(sheets: Plan) -> str:

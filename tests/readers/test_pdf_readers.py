@@ -1,5 +1,6 @@
 """The PDF guide read by pypdf and rendered by PDFium."""
 
+import dataclasses
 import io
 
 import numpy as np
@@ -128,5 +129,20 @@ def test_no_word_lies_under_the_upright_bar():
     text = document[0].get_textpage()
     right = max(text.get_charbox(k)[2] for k in range(text.count_chars()))
     assert right / 72 * 25.4 < PAPERS["A4"][0] - UNPRINTED_MM - 2
+    text.close()
+    document.close()
+
+
+@pytest.mark.parametrize("paper", sorted(PAPERS))
+def test_many_words_stay_on_their_page(paper):
+    """Every finding that a check has words for, and openings: nothing runs into the foot or off the page."""
+    guide = hand_guide(landing_job(many_flakes(200), kind="hand"), "tracing")
+    long = dataclasses.replace(guide, findings=guide.steps + guide.facts)
+    document = pypdfium2.PdfDocument(guide_pdf(long, paper))
+    text = document[0].get_textpage()
+    letters = [text.get_charbox(k)[1] / 72 * 25.4 for k in range(text.count_chars())]
+    whole = text.get_text_range()
+    said = whole.index("Rings and numbers")
+    assert min(letters[said : said + 400]) > UNPRINTED_MM + FOOT_MM
     text.close()
     document.close()
