@@ -50,6 +50,7 @@ EXAMPLES: Mapping[str, Mapping[str, Shot]] = {
         "winter-sky": Shot(file="inks/sky.png", width=1000),
         "winter-tone": Shot(file="inks/tone.png", width=1000),
         "winter-key": Shot(file="inks/key.png", width=1000),
+        "register": Shot(file="register/register.png", width=1000),
     },
     "falling-snow": {
         "proof": Shot(given=COMMAND, file="proof.png"),
