@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 __all__ = ["Relief", "untouched"]
 
 _BEYOND = 3  #: pixels beside the cut, and beside the block
-_CHUNK = 1_000_000  #: pixels looked at together
+_CHUNK = 60_000  #: pixels looked at together: as many as a processor holds near
 _SMOOTH = 0.05  #: of a pixel: outlines are made this much simpler
 
 
@@ -49,10 +49,12 @@ class Relief:
         a, b = _pieces(paths, groove.longest_mm)
         if cutter.form == "laser":
             a[:, 2] = b[:, 2] = -depth_mm
-        low, size = self._boxes(a, b, groove.half_mm(np.minimum(a[:, 2], b[:, 2])))
-        ways = Ways.of(a, b)
-        for some in _chunks(size[:, 0] * size[:, 1]):
-            self._stamp(ways.some(some), low[some], size[some], groove)
+        level = a[:, 2] == b[:, 2]
+        for one, other in (_lowest(a[level], b[level]), _stepped(a[~level], b[~level], groove.step_mm)):
+            low, size = self._boxes(one, other, groove.half_mm(np.minimum(one[:, 2], other[:, 2])))
+            ways = Ways.of(one, other)
+            for some in _chunks(size[:, 0] * size[:, 1]):
+                self._stamp(ways.some(some), low[some], size[some], groove)
 
     def lower(self, outlines: Paths, depth_mm: float, edge_mm: float) -> None:
         """Lower all that lies inside closed paths and not in their holes; they run `edge_mm` inside the cut."""
@@ -132,8 +134,32 @@ def _pieces(paths: Paths, longest_mm: float) -> tuple[Floats, Floats]:
     return a[piece] + share * step, a[piece] + (share + 1 / parts[piece, None]) * step
 
 
+def _lowest(a: Floats, b: Floats) -> tuple[Floats, Floats]:
+    """Of level pieces that lie over one another the lowest: what passes above it cuts nothing more."""
+    ends = np.round(np.column_stack([a[:, :2], b[:, :2]]) / geometry.GRID_MM).astype(np.int64)
+    order = np.lexsort([a[:, 2], *ends.T])
+    new = np.append(True, (np.diff(ends[order], axis=0) != 0).any(axis=1))[: len(order)]
+    kept = np.sort(order[new])
+    return a[kept], b[kept]
+
+
+def _stepped(a: Floats, b: Floats, step_mm: float) -> tuple[Floats, Floats]:
+    """Sloped pieces as short level ones, each at the height of its middle; as they are for a step of 0."""
+    if not step_mm or not len(a):
+        return a, b
+    parts = np.maximum(1, np.ceil(np.linalg.norm(b - a, axis=1) / step_mm)).astype(np.int64)
+    piece = np.repeat(np.arange(len(parts)), parts)
+    share = ((np.arange(len(piece)) - np.repeat(np.cumsum(parts) - parts, parts)) / parts[piece])[:, None]
+    step, each = (b - a)[piece], 1 / parts[piece, None]
+    one, other, middle = (a[piece] + (share + more) * step for more in (0 * each, each, each / 2))
+    one[:, 2] = other[:, 2] = middle[:, 2]
+    return one, other
+
+
 def _chunks(count: Indices) -> Iterator[slice]:
     """Runs of pieces whose pixels together are about `_CHUNK`."""
+    if not len(count):
+        return
     block = np.cumsum(count) // _CHUNK
     starts = np.flatnonzero(np.diff(block, prepend=-1)).tolist()
     for begin, end in zip(starts, [*starts[1:], len(count)], strict=True):

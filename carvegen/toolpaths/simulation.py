@@ -29,6 +29,7 @@ __all__ = ["PX_MM", "Deviation", "Simulated", "new_findings", "simulated"]
 PX_MM = 0.05  #: of the raster, unless the block is large
 _PIXELS = 16_000_000  #: at most: 128 MB
 _NOISE = 0.4  #: of a pixel: what is narrower is the error of outlines found on a raster
+_NEARLY = 0.9  #: of the noise, for what needs no overlay
 _RIM = 2.0  #: pixels along the block's edge within which narrow land is that error too
 _SLACK_MM = 0.03  #: land narrower than planned by less is no finding: promised tolerance, and noise on both sides
 _SAME_MM = 1.0  #: findings of one rule so near to one another are the same
@@ -184,7 +185,7 @@ def _gone(block: Block) -> PolygonArray:
 
 def _deviation(more: PolygonArray, less: PolygonArray, noise_mm: float) -> Deviation:
     """What of the first shapes lies outside the second, without slivers that are but noise."""
-    places = _differences(more, less)
+    places = _differences(_beyond(more, less, noise_mm), less)
     core = shapely.buffer(places, -noise_mm / 2, quad_segs=2)
     wide = ~shapely.is_empty(core)
     places, core = places[wide], core[wide]
@@ -203,6 +204,21 @@ def _deviation(more: PolygonArray, less: PolygonArray, noise_mm: float) -> Devia
         worst_mm=float(off[worst]) + noise_mm / 2,
         worst_at=(float(points[worst, 0]), float(points[worst, 1])),
     )
+
+
+def _beyond(more: PolygonArray, less: PolygonArray, noise_mm: float) -> PolygonArray:
+    """The first shapes that may have a place outside the second: not those whose inside lies in one of these.
+
+    A disc of the noise's width outside it would have its middle there.
+    """
+    if not len(more) or not len(less):
+        return more
+    inside = shapely.buffer(more, -_NEARLY * noise_mm / 2, quad_segs=2)
+    shapely.prepare(less)
+    covered = shapely.STRtree(inside).query(less, predicate="covers")[1]
+    told = np.zeros(len(more), dtype=bool)
+    told[covered] = True
+    return more[~told]
 
 
 def _differences(more: PolygonArray, less: PolygonArray) -> PolygonArray:

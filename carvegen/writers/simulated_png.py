@@ -14,6 +14,8 @@ from carvegen.writers.coverage import coverage
 from carvegen.writers.png import NOW_CUT, NOW_LAND
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from carvegen.geometry import Floats, PolygonArray
     from carvegen.toolpaths.simulation import Simulated
 
@@ -31,12 +33,15 @@ def simulated_png(of: Simulated) -> bytes:
     relief, block = of.relief, of.block
     beyond = round(0.5 - relief.corner[0] / relief.px_mm)
     rows, columns = (round(side / relief.px_mm) for side in (block.height_mm, block.width_mm))
-    height = relief.height[beyond : beyond + rows, beyond : beyond + columns].astype(np.float64)
+    height = relief.height[beyond : beyond + rows, beyond : beyond + columns]
     picture = _toned(height, of.plan.job.thickness_mm) * _shaded(height, relief.px_mm)[:, :, None]
     for places, colour in ((of.lost.places, NOW_CUT), (of.missed.places, NOW_LAND)):
-        share = _covered(places, relief.px_mm, (columns, rows))[:, :, None]
-        picture = picture * (1 - share) + np.array(colour) * share
-    seen = Image.fromarray(np.clip(np.round(picture[::-1, ::-1]), 0, 255).astype(np.uint8))
+        if len(places):
+            share = _covered(places, relief.px_mm, (columns, rows))
+            met = share > 0
+            share = share[met][:, None]
+            picture[met] = picture[met] * (1 - share) + np.array(colour) * share
+    seen = Image.fromarray(np.clip(np.rint(picture[::-1, ::-1]), 0, 255).astype(np.uint8))
     scale = min(1.0, math.sqrt(_PIXELS / (rows * columns)))
     if scale < 1:
         seen = seen.resize((round(columns * scale), round(rows * scale)), Image.Resampling.LANCZOS)
@@ -45,17 +50,18 @@ def simulated_png(of: Simulated) -> bytes:
     return out.getvalue()
 
 
-def _toned(height: Floats, thickness_mm: float) -> Floats:
+def _toned(height: NDArray[np.float32], thickness_mm: float) -> NDArray[np.float32]:
     """The colour of each place before the light falls on it: the deeper, the darker; (rows, columns, 3)."""
     through = height <= -thickness_mm + 1e-6
     deepest = max(float(-height[~through].min(initial=0)), 1e-9)
     share = np.sqrt(np.clip(-height / deepest, 0, 1))[:, :, None]
-    tone: Floats = np.array(_FACE) * (1 - share) + np.array(_FLOOR) * share
+    face, floor = (np.array(colour, dtype=np.float32) for colour in (_FACE, _FLOOR))
+    tone: NDArray[np.float32] = face + (floor - face) * share
     tone[through] = _THROUGH
     return tone
 
 
-def _shaded(height: Floats, px_mm: float) -> Floats:
+def _shaded(height: NDArray[np.float32], px_mm: float) -> NDArray[np.float32]:
     """How light each place is: 1 on the level."""
     up, right = np.gradient(height, px_mm)
     up, right = (np.clip(slope, -_STEEPEST, _STEEPEST) for slope in (up, right))

@@ -80,11 +80,41 @@ def test_a_v_on_a_slope_leaves_what_many_cones_leave() -> None:
     assert relief.height == pytest.approx(twin, abs=2e-3)
 
 
+@pytest.mark.parametrize("key", ["ball-1", "taper-0.5"])
+def test_a_round_end_on_a_slope_leaves_what_many_of_them_leave(key) -> None:
+    """The twin stands one cutter beside another, by `cutting`'s half-widths at heights above the tip."""
+    a, b, cutter = np.array([2.0, 4, -0.4]), np.array([5.0, 4.7, -1.2]), SHELF.cutter(key)
+    relief = followed(way(tuple(a), tuple(b)), key, 0.05)
+    above = np.linspace(0, 2, 4000)
+    half = np.maximum.accumulate(half_width_mm(cutter, 2 - above, 2.0)) + 1e-12 * np.arange(4000)
+    rows, columns = np.indices(relief.height.shape)
+    x, y = relief.corner[0] + 0.05 * columns, relief.corner[1] + 0.05 * rows
+    twin = np.zeros(relief.height.shape)
+    for share in np.linspace(0, 1, 1500):
+        px, py, pz = a + share * (b - a)
+        twin = np.minimum(twin, pz + np.interp(np.hypot(x - px, y - py), half, above, right=np.inf))
+    assert np.abs(relief.height - twin)[twin < -0.2].max() < 0.02
+    assert np.abs(relief.height - twin).mean() < 2e-3
+
+
+def test_what_passes_above_a_lower_way_changes_nothing() -> None:
+    once, twice = way((2, 4, -1), (8, 4, -1)), way((2, 4, -0.5), (8, 4, -0.5), (8, 4, -1), (2, 4, -1))
+    assert followed(twice, "v-60").height == pytest.approx(followed(once, "v-60").height, abs=1e-6)
+
+
 def test_straight_down_leaves_one_cone_and_a_point_above_the_face_nothing() -> None:
     relief = followed(way((6, 4, 0), (6, 4, -1)), "v-90")
     assert at(relief, 6, 4) == pytest.approx(-1, abs=0.02)
     assert shapely.area(relief.outlines()).sum() == pytest.approx(math.pi * 1.05**2, rel=2e-3)
     assert len(followed(way((2, 4, 5), (10, 4, 5)), "v-90").outlines()) == 0
+
+
+def _sharpest(points: list[tuple[float, float]]) -> float:
+    """How much farther than it is wide a notch between two sides reaches: 1 / sin of half the sharpest corner."""
+    step = np.diff(np.array(points), axis=0)
+    turn = np.arctan2(step[:, 1], step[:, 0])
+    inner = np.pi - np.abs((np.diff(turn) + np.pi) % (2 * np.pi) - np.pi)
+    return 1 / math.sin(max(float(inner.min(initial=np.pi)) / 2, 0.05))
 
 
 @settings(max_examples=15, deadline=None)
@@ -94,7 +124,7 @@ def test_a_flat_cutter_s_way_is_the_buffer_of_its_line(points: list[tuple[float,
     expected = shapely.LineString(points).buffer(0.5, quad_segs=32)
     found = shapely.union_all(relief.outlines())
     assert shapely.symmetric_difference(found, expected).area < 0.004 * expected.length
-    assert shapely.hausdorff_distance(found, expected) < 0.1  # two pixels, in sharp notches
+    assert shapely.hausdorff_distance(found, expected) < 0.1 * _sharpest(points)  # two pixels, farther in sharp notches
 
 
 def test_a_v_plan_leaves_the_land_and_cuts_all() -> None:
