@@ -1,12 +1,16 @@
 """Times the working size, 50,000 flakes on 300 × 200 mm, beside the plain ways, as ratios with peak memory.
 
 Plain ways that would take too long are run on a part and scaled by the number of shapes, which flatters those
-that grow faster than that. ``--only NAME`` runs one; ``--whole`` runs the plain land check on the whole block.
+that grow faster than that. ``--whole`` runs the plain land check on the whole block.
+
+``python -m tests.bench --paths`` times the toolpaths instead: the laser's of 50,000 flakes, the router's of as many,
+the V's of 2,000 grain lines and a simulated block; or each alone, such as ``python -m tests.bench.laser_paths``.
 """
 
 from __future__ import annotations
 
 import argparse
+import importlib
 import resource
 import tempfile
 import time
@@ -206,7 +210,14 @@ def growth() -> None:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--whole", action="store_true", help="run the plain land check on the whole block (minutes)")
-    run(whole=parser.parse_args().whole)
+    parser.add_argument("--paths", action="store_true", help="time laser, router and V paths instead (minutes)")
+    given = parser.parse_args()
+    if given.paths:
+        for name in ("laser_paths", "router_paths", "v_paths"):
+            print(f"\n{name}")
+            importlib.import_module(f"tests.bench.{name}").main()
+        return
+    run(whole=given.whole)
     growth()
     crowded()
 
