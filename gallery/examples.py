@@ -73,7 +73,7 @@ EXAMPLES: Mapping[str, Mapping[str, Shot]] = {
         "sky": Shot(file="inks/sky.png", width=500),
         "tone": Shot(file="inks/tone.png", width=500),
         "key": Shot(file="inks/key.png", width=500),
-        "guide": Shot(file="key/hand/guide.pdf", width=1000, colours=16),
+        "guide": Shot(file="key/hand/guide.pdf", width=1400, colours=16),
     },
 }
 
@@ -139,13 +139,14 @@ def _small(picture: Image.Image, shot: Shot) -> Image.Image:
 
 
 def _pages(file: Path) -> Image.Image:
-    """All pages of a PDF side by side, two in a row, on grey."""
+    """All pages of a PDF side by side, three in a row, on grey."""
     pages = [page.render(scale=1.5).to_pil() for page in pypdfium2.PdfDocument(file)]
     wide, high = (max(page.size[k] for page in pages) for k in (0, 1))
-    rows = -(-len(pages) // 2)
-    whole = Image.new("RGB", (2 * wide + 3 * _GAP, rows * (high + _GAP) + _GAP), "#b9bcc0")
+    columns = min(3, len(pages))
+    rows = -(-len(pages) // columns)
+    whole = Image.new("RGB", (columns * (wide + _GAP) + _GAP, rows * (high + _GAP) + _GAP), "#b9bcc0")
     for k, page in enumerate(pages):
-        whole.paste(page, (_GAP + k % 2 * (wide + _GAP), _GAP + k // 2 * (high + _GAP)))
+        whole.paste(page, (_GAP + k % columns * (wide + _GAP), _GAP + k // columns * (high + _GAP)))
     return whole
 
 
