@@ -46,7 +46,7 @@ EXAMPLES: Mapping[str, Mapping[str, Shot]] = {
         "winter": Shot(file="print.png", width=1000),
         "autumn": Shot(given="autumn.toml", file="print.png", width=1000),
         "embossed": Shot(given="embossed.toml", file="print.png", width=1000),
-        "embossed-die": Shot(given="embossed.toml", file="inks/die.png"),
+        "embossed-die": Shot(given="embossed.toml", file="inks/die.png", corner=(0.62, 0.08, 1, 1), width=600),
         "winter-sky": Shot(file="inks/sky.png", width=1000),
         "winter-tone": Shot(file="inks/tone.png", width=1000),
         "winter-key": Shot(file="inks/key.png", width=1000),
@@ -54,7 +54,7 @@ EXAMPLES: Mapping[str, Mapping[str, Shot]] = {
     },
     "falling-snow": {
         "proof": Shot(given=COMMAND, file="proof.png"),
-        "paths": Shot(given=COMMAND, file="laser/paths.png"),
+        "paths": Shot(given=COMMAND, file="laser/paths.png", colours=96),
         "sheet": Shot(given=COMMAND, file="proof.html", width=1000, colours=64),
     },
     "frosted-window": {
@@ -65,7 +65,7 @@ EXAMPLES: Mapping[str, Mapping[str, Shot]] = {
     "jetty-boards": {
         "print": Shot(file="print.png"),
         "grain": Shot(file="boards/proof.png"),
-        "paths": Shot(file="boards/router/paths.png"),
+        "paths": Shot(file="boards/router/paths.png", colours=96),
     },
     "lamplight": {
         "print": Shot(file="print.png", width=1000),

@@ -53,7 +53,7 @@ _SVG = [
     '<rect width="4" height="4" rx="1"/></symbol></defs><g id="a" clip-path="url(#c)" transform="rotate(9) scale(2)">'
     '<path d="M1 1h9v9a3 4 9 0 1-5 2q3 4 5 6t1 1c1 2 3 4 5 6s7 8 9 9zM3 3l2 2"/><use href="#s" x="9"/></g></svg>',
     '<svg xmlns="http://www.w3.org/2000/svg" width="10cm" height="5cm"><style>.k{stroke:#000;stroke-width:2;fill:none;'
-    'stroke-dasharray:3 1;stroke-linejoin:round}g>path{fill-rule:evenodd}</style><g>'
+    "stroke-dasharray:3 1;stroke-linejoin:round}g>path{fill-rule:evenodd}</style><g>"
     '<polyline class="k" points="1,1 9 4"/><ellipse rx="4" ry="7" cx="30" cy="30" '
     'vector-effect="non-scaling-stroke" class="k"/></g>'
     '<svg x="5" y="5" width="50%" height="20" preserveAspectRatio="xMinYMax slice" viewBox="0 0 3 9"><polygon '

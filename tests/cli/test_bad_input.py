@@ -182,7 +182,7 @@ def test_sizes_of_no_block(capsys, earlier, size):
 
 def test_a_block_smaller_than_its_land(own_folder, capsys):
     """The least that is allowed, in the softest block with the largest land: a word, or a block without flakes."""
-    ran = run(capsys, *small(size="5x5", material="rubber-soft", cutter="u-4"), "--out", "sky", "--margin", "2.5")
+    ran = run(capsys, *small(size="5x5mm", material="rubber-soft", cutter="u-4"), "--out", "sky", "--margin", "2.5")
     assert_told(ran)
     assert "nothing of the block is left" in ran.err
     assert tree(own_folder) == {}
