@@ -96,9 +96,7 @@ def mended_for_all(
     return [replace(job, block=block) for job in jobs], tuple(changes)
 
 
-def _worked(
-    job: Job, fixed: Collection[int], say: Callable[[str], None], white: BaseGeometry | None = None
-) -> _Bench:
+def _worked(job: Job, fixed: Collection[int], say: Callable[[str], None], white: BaseGeometry | None = None) -> _Bench:
     """The bench when nothing more can be done."""
     bench = _Bench(job, frozenset(fixed), white)
     for number in range(_ROUNDS):

@@ -169,8 +169,7 @@ def in_keys(error: CarvegenError, given: Print, table: str) -> CarvegenError:
     Where the library has no remedy, it is what the key stands for.
     """
     error.where, error.message, error.hint = (
-        _OPTION.sub(lambda found: key_named(found[1], table), text)
-        for text in (error.where, error.message, error.hint)
+        _OPTION.sub(lambda found: key_named(found[1], table), text) for text in (error.where, error.message, error.hint)
     )
     one = help_of(error.where, table)
     error.hint = error.hint or (remedy(one) if one else "")

@@ -85,7 +85,12 @@ def layers_dxf(layers: Mapping[Layer, PolygonArray], size: tuple[float, float], 
     The `words` stand under the page, on a layer for notes.
     """
     sheet = Sheet(
-        left=0, bottom=0, right=size[0], top=size[1], register=geometry.empty(), bar=geometry.box(*size),
+        left=0,
+        bottom=0,
+        right=size[0],
+        top=size[1],
+        register=geometry.empty(),
+        bar=geometry.box(*size),
         lines=(TextLine(at=(0.0, -2 * _WORDS_MM), size_mm=_WORDS_MM, text=words),),
     )
     return _filled(_document("R2000", sheet, list(layers)), layers, old=False)

@@ -101,7 +101,9 @@ def _legend(page: SvgPage, names: Sequence[str], left: float, bottom: float) -> 
 
 def _overlaps(coats: Sequence[Coat], face: BaseGeometry) -> Iterator[tuple[tuple[int, ...], BaseGeometry]]:
     """Every set of inks that lie over one another somewhere, fewer first, with where all of them do."""
-    found: list[tuple[tuple[int, ...], Any]] = [((k,), shapely.intersection(coat.land, face)) for k, coat in enumerate(coats)]
+    found: list[tuple[tuple[int, ...], Any]] = [
+        ((k,), shapely.intersection(coat.land, face)) for k, coat in enumerate(coats)
+    ]
     lands, told = [shape for _, shape in found], 0
     while found and told < _MOST_OVERLAPS:
         yield from found

@@ -61,7 +61,9 @@ def heights(pressed: Sequence[Pressed], corner: tuple[float, float], scale: floa
         share = coverage(moved, size)
         out: Any = ndimage.distance_transform_edt(share < 0.5)
         inner: Any = ndimage.distance_transform_edt(share >= 0.5)
-        away = np.where((share > _SEAM) & (share < 1 - _SEAM), 0.5 - share, np.where(share >= 0.5, 0.5 - inner, out - 0.5))
+        away = np.where(
+            (share > _SEAM) & (share < 1 - _SEAM), 0.5 - share, np.where(share >= 0.5, 0.5 - inner, out - 0.5)
+        )
         rise = its.how.relief_mm - depth_under_edge(its.how, away / scale)
         rise = ndimage.gaussian_filter(rise, _SOFT * its.how.sheet_mm * scale)
         found += rise if its.how.back else -rise

@@ -148,8 +148,10 @@ class Ink:
     def _on_page(self, state: State) -> State:
         """The state for a line whose width is measured on the page (SVG 2 section 8.13, non-scaling-stroke)."""
         if self.px_mm is None:
-            raise InputError("has a line whose width holds on the page alone, and the page has no size",
-                             hint="give the page a size in mm, or convert the line to a path")
+            raise InputError(
+                "has a line whose width holds on the page alone, and the page has no size",
+                hint="give the page a size in mm, or convert the line to a path",
+            )
         return replace(state, move=moves.Identity.scale(self.px_mm))
 
     def _pen(self, state: State, scale: float) -> strokes.Pen:
