@@ -20,7 +20,7 @@ def test_the_bar_of_a_guide_gives_its_paper_the_size_of_a4(tmp_path, dpi):
     """ISO 216: A4 is 210 x 297 mm; the file says no resolution, so that only the bar can tell it."""
     made = block(box(20, 20, 30, 40), box(80, 60, 8, 30), size=(150.0, 100.0))
     job = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"])[0].on(made)
-    page = pypdfium2.PdfDocument(guide_pdf(hand_guide(job, "carbon"), "A4"))[0]
+    page = pypdfium2.PdfDocument(guide_pdf(hand_guide(job, "carbon"), "A4"))[1]
     page.render(scale=dpi / 72, grayscale=True).to_pil().save(tmp_path / "guide.png")
     artwork = read_scan(tmp_path / "guide.png", ScanOptions(bar_mm=BAR_MM))
     assert (artwork.width_mm, artwork.height_mm) == pytest.approx((210, 297), rel=0.0015)
