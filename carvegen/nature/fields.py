@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING
 
 import noise
@@ -44,7 +45,13 @@ def noise_at(
     low = np.floor(place.min(axis=0) * samples).astype(int) - 2
     high = np.ceil(place.max(axis=0) * samples).astype(int) + 3
     columns, rows = (np.arange(a, b) / samples for a, b in zip(low, high, strict=True))
-    grid = np.array([[noise.snoise2(x + offset[0], y + offset[1], octaves) for y in rows] for x in columns])
+    grid, wanted = np.zeros((len(columns), len(rows))), np.zeros((len(columns), len(rows)), dtype=bool)
+    cell = np.floor(place * samples - low).astype(int)
+    for i, j in itertools.product(range(-1, 3), repeat=2):  # a cubic spline asks for four samples each way
+        wanted[cell[:, 0] + i, cell[:, 1] + j] = True
+    column, row = np.nonzero(wanted)
+    ends = np.column_stack([columns[column], rows[row]]) + offset
+    grid[column, row] = [noise.snoise2(x, y, octaves) for x, y in ends.tolist()]
     return np.asarray(map_coordinates(grid, (place * samples - low).T, order=3, prefilter=False, mode="nearest"))
 
 
