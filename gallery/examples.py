@@ -38,6 +38,7 @@ class Shot:
     width: int = 900
     colours: int = 32
     corner: tuple[float, float, float, float] = (0, 0, 1, 1)  #: left, top, right, bottom, as shares of the whole
+    legend: bool = False  #: colours are explained in it: small patches keep theirs
 
 
 #: By folder: its pictures by name.
@@ -50,11 +51,11 @@ EXAMPLES: Mapping[str, Mapping[str, Shot]] = {
         "winter-sky": Shot(file="inks/sky.png", width=1000),
         "winter-tone": Shot(file="inks/tone.png", width=1000),
         "winter-key": Shot(file="inks/key.png", width=1000),
-        "register": Shot(file="register/register.png", width=1000),
+        "register": Shot(file="register/register.png", width=1000, legend=True),
     },
     "falling-snow": {
         "proof": Shot(given=COMMAND, file="proof.png"),
-        "paths": Shot(given=COMMAND, file="laser/paths.png", colours=96),
+        "paths": Shot(given=COMMAND, file="laser/paths.png", legend=True),
         "sheet": Shot(given=COMMAND, file="proof.html", width=1000, colours=64),
     },
     "frosted-window": {
@@ -65,7 +66,7 @@ EXAMPLES: Mapping[str, Mapping[str, Shot]] = {
     "jetty-boards": {
         "print": Shot(file="print.png"),
         "grain": Shot(file="boards/proof.png"),
-        "paths": Shot(file="boards/router/paths.png", colours=96),
+        "paths": Shot(file="boards/router/paths.png", legend=True),
     },
     "lamplight": {
         "print": Shot(file="print.png", width=1000),
@@ -135,7 +136,8 @@ def _small(picture: Image.Image, shot: Shot) -> Image.Image:
     wide, high = picture.size
     piece = picture.crop((round(left * wide), round(top * high), round(right * wide), round(bottom * high)))
     height = round(piece.height * shot.width / piece.width)
-    return piece.resize((shot.width, height), Image.Resampling.LANCZOS).quantize(shot.colours)
+    small = piece.resize((shot.width, height), Image.Resampling.LANCZOS)
+    return small.quantize(256, Image.Quantize.FASTOCTREE) if shot.legend else small.quantize(shot.colours)
 
 
 def _pages(file: Path) -> Image.Image:
