@@ -58,7 +58,7 @@ def test_even_shifts_open_a_straight_edge_as_often_as_the_disc_says(tolerance):
     expected, _ = integrate.quad(lambda x: density(x) * beyond(x + TRAP), -tolerance, tolerance)
     got, found = share_of(replace(EXACT, tolerance_mm=tolerance))
     assert got == pytest.approx(expected, abs=4 * math.sqrt(expected / EXACT.prints) + 0.004)
-    assert found.worst_mm[0].max() == pytest.approx(2 * tolerance - TRAP, abs=0.01)  # worst pair 2 e: trade notes 3.2
+    assert found.worst_mm[0].max() == pytest.approx(2 * tolerance - TRAP, abs=0.01)  # two blocks, each off by e: 2 e
 
 
 def test_nothing_shows_when_the_trap_is_the_worst_pair():

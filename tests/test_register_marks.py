@@ -151,7 +151,7 @@ def test_the_sheet_lies_against_three_places_of_the_stops():
     assert corner.bounds[:2] == sheet.bounds[:2]
     assert edge.bounds[1] == sheet.bounds[1]
     apart = edge.centroid.x - sheet.bounds[0]
-    assert apart == pytest.approx(0.75 * 200)  # far apart: trade notes 3.2
+    assert apart == pytest.approx(0.75 * 200)  # stops far apart turn the sheet less: similar triangles
 
 
 def test_no_sheet_fits_pins_turned_or_flipped():

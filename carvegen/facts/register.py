@@ -43,8 +43,8 @@ class Method:
     waste_mm: float  #: strip of board that it needs outside the picture, on every side
 
 
-#: Repeat of each: common practice, no source (trade notes: notches in the block 0.2-0.5 mm, pins and tabs 0.1-0.25 mm,
-#: marks lined up by eye 0.5-1.0 mm). Waste: design + 25 mm the long way (Fletcher, Wood-Block Printing, 1916).
+#: Repeat of each: common practice, no source (notches in the block 0.2-0.5 mm, pins and tabs 0.1-0.25 mm, marks
+#: lined up by eye 0.5-1.0 mm). Waste: design + 25 mm the long way (Fletcher, Wood-Block Printing, 1916).
 METHODS: Mapping[str, Method] = MappingProxyType({
     "crosses": Method(
         name="crosses", tolerance_mm=0.5, play_mm=0.5, waste_mm=0.0,

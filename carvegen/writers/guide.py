@@ -231,7 +231,7 @@ def _legend(shown: Seen, zones: Zones, *, grain: bool) -> Iterator[str]:
 
 
 # Order of cutting: Fletcher, Wood-Block Printing (1916), and Phillips, The Technique of the Color Wood-cut
-# (1926), as digested in trade notes; the rest is common practice, no source.
+# (1926), both from memory; the rest is common practice, no source.
 _STEPS = (
     "Measure the bar on the print. If it is not 100 mm, print again at 100 %.",
     "Lay the guide to the block's edges; look at the test word before anything is traced or pasted.",

@@ -12,14 +12,14 @@ from carvegen.shifts import Inked
 
 
 def test_two_blocks_are_out_by_twice_or_by_root_two():
-    """Trade notes 3.2: each off by 0.25 mm gives 0.5 at worst, 0.354 as a root mean square."""
+    """Sum and root of the sum of squares of independent errors (arithmetic): 0.25 mm each, 0.5 and 0.354."""
     assert register.pair_worst_mm(0.25) == 0.5
     assert register.pair_rms_mm(0.25) == pytest.approx(0.354, abs=5e-4)
     assert register.summed_mm(0.20, 0.15, 0.10) == pytest.approx(0.2693, abs=5e-5)
 
 
 def test_the_rule_for_bare_snow():
-    """Trade notes 3.4: with e = 0.3 the worst pair is 0.6 and the root mean square 0.42."""
+    """The same arithmetic with 0.3 mm each: at worst 0.6, as a root mean square 0.42."""
     assert (register.pair_worst_mm(0.3), round(register.pair_rms_mm(0.3), 2)) == (0.6, 0.42)
 
 
@@ -45,7 +45,7 @@ def test_published_traps_hide_published_register_errors(trap, misregister, shows
 
 
 def test_stops_far_apart_turn_the_sheet_less():
-    """Trade notes 3.2: 0.05 mm of play over 200 mm is 0.075 mm 300 mm off; 0.1 over 150 is 0.24 at 300 x 200."""
+    """Similar triangles: 0.05 mm of play over 200 mm is 0.075 mm 300 mm off; 0.1 over 150 is 0.24 at 300 x 200."""
     assert register.corner_error_mm(0.05, 200, 300) == pytest.approx(0.075)
     assert register.corner_error_mm(0.1, 150, (300**2 + 200**2) ** 0.5) == pytest.approx(0.240, abs=5e-4)
     assert Plan(method="stops").off_deg(400) < Plan(method="stops").off_deg(200)
@@ -71,7 +71,11 @@ def test_wood_settles_to_the_published_moisture(humidity, fahrenheit, percent):
 
 
 def test_a_season_moves_a_cherry_board_by_millimetres():
-    """35 to 65 % relative humidity: 300 mm of cherry, plain sawn, grow 3.73 mm (trade notes 2.8)."""
+    """35 to 65 % relative humidity: 300 mm of cherry, plain sawn, grow 3.73 mm.
+
+    Reckoned from the Wood Handbook's coefficient (FPL-GTR-190, table 13-5) and the moisture formula of Hailwood and
+    Horrobin, whose coefficients are from memory.
+    """
     change = Plan(humidity_percent=(35.0, 65.0)).moisture_off_percent
     assert change == pytest.approx(5.02, abs=0.03)
     assert Plan(humidity_percent=(35.0, 65.0), moisture_change_percent=1.0).moisture_off_percent == 1.0
