@@ -14,6 +14,7 @@ from carvegen.errors import InputError
 
 if TYPE_CHECKING:
     from shapely import Polygon
+    from shapely.geometry.base import BaseGeometry
 
     from carvegen.geometry import Indices, PolygonArray, Rings
     from carvegen.register_marks import Register
@@ -56,6 +57,14 @@ class Block:
     def cut_tree(self) -> shapely.STRtree:
         """A tree of the cuts."""
         return shapely.STRtree(self.cuts)
+
+    @property
+    def land(self) -> BaseGeometry:
+        """What is left standing: all of the face that is neither cut nor cut out."""
+        land: BaseGeometry = shapely.difference(
+            self.face, shapely.union_all(np.concatenate([self.cuts, self.cut_outs]))
+        )
+        return land
 
     @cached_property
     def land_rings(self) -> Rings:

@@ -226,8 +226,7 @@ class _Bench:
         self.drawn = "; ".join(differences(old.recipe, recipe)) if old.files else "not drawn before"
         self.drawn = self.drawn or self.proof_reason
         self.say("drawing the proofs")
-        given, bleed = self.given, self.given.bleed_mm
-        window = (bleed, bleed, given.width_mm - bleed, given.height_mm - bleed)
+        given, window = self.given, self.given.window
         coats = self._coats(stage)
         inked, masks = list(coats.values()), {block.name: block.role == "stencil" for block in given.blocks}
         pressed = self._pressed(stage)

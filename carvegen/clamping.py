@@ -9,7 +9,7 @@ from carvegen import geometry
 from carvegen.artwork.place import place
 from carvegen.errors import InputError
 from carvegen.layers import located
-from carvegen.recipes import hashed
+from carvegen.recipes import hashed, told
 
 if TYPE_CHECKING:
     from carvegen.delivery import Style
@@ -31,8 +31,8 @@ class Clamping:
         """What of it goes into the block's files; nothing if nothing is said."""
         if not self.cutters and not len(self.no_go):
             return {}
-        cutters = [repr(cutter).replace("mappingproxy", "") for cutter in self.cutters]
-        return {"further cutters and clamps": hashed((cutters, [shape.wkb_hex for shape in self.no_go]))}
+        shapes = [shape.wkb_hex for shape in self.no_go]
+        return {"further cutters and clamps": hashed((told(self.cutters), shapes))}
 
     def styled(self, style: Style) -> Style:
         """The style with these in its paths."""

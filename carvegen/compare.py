@@ -114,10 +114,7 @@ def land_in(path: Path, *, view: View | None = None, scan: Mapping[str, Any] | N
         photo = "corners" in said  # without corners the page is the face, laid straight and evenly lit
         artwork = read_scan(path, ScanOptions(**said, deskew=photo, even=photo))
         return shapely.union_all(geometry.stack(artwork.layers.values()))
-    block = drawn_block(path, view=view).block
-    gone = shapely.union_all(geometry.stack([block.cuts, block.cut_outs]))
-    land: BaseGeometry = shapely.difference(block.face, gone)
-    return land
+    return drawn_block(path, view=view).block.land
 
 
 def _wkb(path: Path) -> BaseGeometry:

@@ -80,10 +80,8 @@ def register_files(
         full_mm=(0.9 * overlaps[0], 0.9 * overlaps[1]),
     )
     told = figures(found, blocks, plan, max(size), overlaps)
-    bleed = given.bleed_mm
-    window = (bleed, bleed, given.width_mm - bleed, given.height_mm - bleed)
     words = [line.strip() + "." * (not line.endswith(".")) for line in register_lines(told)]
-    picture = register_png(printed, window, (_shown(found, 0), _shown(found, 1)), words)
+    picture = register_png(printed, given.window, (_shown(found, 0), _shown(found, 1)), words)
     text = json.dumps(told, indent=1) + "\n"
     return {f"{FOLDER}/register.png": picture, f"{FOLDER}/register.json": text, **files}, told
 

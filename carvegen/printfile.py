@@ -117,6 +117,12 @@ class Print:
     register: Plan = field(default_factory=Plan)
     files: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))  #: how files are written
 
+    @property
+    def window(self) -> tuple[float, float, float, float]:
+        """Left, bottom, right and top of the piece of the face that the paper shows."""
+        bleed = self.bleed_mm
+        return (bleed, bleed, self.width_mm - bleed, self.height_mm - bleed)
+
     def place(self, key: str) -> str:
         """Where a key is, for messages: the file, the line and the key."""
         return placed(self.path, key)

@@ -110,7 +110,7 @@ def setup_recipe(given: Print, block: PrintBlock, ways: Sequence[Setup]) -> dict
     plain = [replace(way, material=replace(way.material, sources={})) for way in ways]
     said = [(way.material.key, way.cutter.key, way.machine.key) for way in ways]
     return {
-        "material, cutter or machine": hashed((said, _told(plain))),
+        "material, cutter or machine": hashed((said, told(plain))),
         "mend": hashed(block.mend),
         **_die_recipe(given, block),
         "how files are written": hashed(sorted(given.files.items())),
@@ -125,9 +125,9 @@ def _die_recipe(given: Print, block: PrintBlock) -> Recipe:
     return {"die": hashed(shape)}
 
 
-def _told(ways: Sequence[Setup]) -> list[str]:
-    """What setups say of themselves, mappings in a fixed order."""
-    return [repr(way).replace("mappingproxy", "") for way in ways]
+def told(values: Sequence[object]) -> list[str]:
+    """What frozen values say of themselves, mappings in a fixed order."""
+    return [repr(value).replace("mappingproxy", "") for value in values]
 
 
 def differences(old: Recipe, new: Recipe) -> list[str]:

@@ -20,6 +20,7 @@ __all__ = [
     "Wall",
     "beam_diameter_mm",
     "beam_waist_mm",
+    "groove_mm",
     "half_width_mm",
     "rayleigh_mm",
     "v_depth_mm",
@@ -81,6 +82,11 @@ def half_width_mm(cutter: Cutter, below_mm: Floats, depth_mm: float) -> Floats:
     """
     above_tip = np.clip(depth_mm - below_mm, 0, None)
     return _PROFILES[cutter.form](cutter, above_tip, depth_mm)
+
+
+def groove_mm(cutter: Cutter, depth_mm: float) -> float:
+    """How wide the cutter's groove is at the face, its tip at `depth_mm`: its diameter there."""
+    return 2 * float(half_width_mm(cutter, np.zeros(1), depth_mm)[0])
 
 
 def v_width_mm(included_deg: float, tip_mm: float, depth_mm: float) -> float:

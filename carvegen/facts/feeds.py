@@ -28,7 +28,6 @@ __all__ = [
     "chip_mm",
     "chips",
     "depth_factor",
-    "diameter_mm",
     "feed_mm_min",
     "pass_depth_mm",
     "starting_point",
@@ -116,13 +115,8 @@ def pass_depth_mm(material: str, cutter: Cutter) -> float:
 
     A pointed cutter counts as `_POINTED_MM` wide: its cone is stronger than its point is wide.
     """
-    wide = _POINTED_MM if cutter.form == "v" else diameter_mm(cutter, _TAPERED_AT_MM)
+    wide = _POINTED_MM if cutter.form == "v" else cutting.groove_mm(cutter, _TAPERED_AT_MM)
     return _row(material).pass_diameters * wide
-
-
-def diameter_mm(cutter: Cutter, depth_mm: float) -> float:
-    """The diameter at the face of a cutter whose tip is `depth_mm` below it."""
-    return 2 * float(cutting.half_width_mm(cutter, np.zeros(1), depth_mm)[0])
 
 
 def starting_point(material: str, cutter: Cutter, machine: Machine, depth_mm: float) -> Start:
@@ -135,7 +129,7 @@ def starting_point(material: str, cutter: Cutter, machine: Machine, depth_mm: fl
     depth_mm
         Depth of one pass.
     """
-    diameter, flutes = diameter_mm(cutter, depth_mm), int(cutter.values.get("flutes", _FLUTES))
+    diameter, flutes = cutting.groove_mm(cutter, depth_mm), int(cutter.values.get("flutes", _FLUTES))
     wanted = sum(chips(material, diameter)) / 2 * depth_factor(depth_mm, diameter)
     least, most = machine.spindle_least_rpm or 0.0, machine.spindle_most_rpm or math.inf
     fastest = machine.feed_most_mm_min or math.inf

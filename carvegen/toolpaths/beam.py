@@ -9,7 +9,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.facts import cutting
-from carvegen.toolpaths.reach import fine, grown, shrunk, without
+from carvegen.toolpaths.reach import fine, grown, over_edge, shrunk, without
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -33,12 +33,7 @@ def room_for(block: Block, shapes: PolygonArray, by_mm: float) -> NDArray[np.obj
     """Where the middle of the beam may go inside shapes: `by_mm` from the land, and up to the block's edge; aligned."""
     if not len(shapes):
         return shapes
-    open_ = ~shapely.contains_properly(block.face, shapes)
-    wide = shapes.copy()
-    x0, y0, x1, y1 = shapely.bounds(shapes[open_]).reshape(-1, 4).T
-    reach = 2 * by_mm
-    strips = shapely.difference(shapely.box(x0 - reach, y0 - reach, x1 + reach, y1 + reach), block.face)
-    wide[open_] = shapely.union(shapes[open_], strips)
+    wide, open_ = over_edge(shapes, block, by_mm)
     found = shrunk(wide, by_mm)
     found[open_] = shapely.intersection(found[open_], block.face)
     return found

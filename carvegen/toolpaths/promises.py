@@ -1,4 +1,4 @@
-"""What every plan promises, looked at again on the finished plan; a broken promise is told in words."""
+"""What every plan promises, looked at from outside the planners: the tests hold every plan to it."""
 
 from __future__ import annotations
 
@@ -97,7 +97,7 @@ def into_land_mm(plan: Plan, operation: Operation) -> float:
     """
     if operation.work is Work.SCORE or not len(operation.paths):
         return 0.0
-    land = _land(plan)
+    land = geometry.parts(plan.job.block.land)
     if not len(land):
         return 0.0
     worst = 0.0
@@ -128,17 +128,10 @@ def _half_at_face(plan: Plan, operation: Operation, z: Floats) -> Floats:
     """Half the groove's width at the face: by the depth of each point, of a laser by the operation's."""
     if operation.cutter.form == "laser":
         deep = operation.depth_mm if operation.depth_mm > 0 else plan.job.depth_mm
-        return np.full(len(z), float(cutting.half_width_mm(operation.cutter, np.zeros(1), deep)[0]))
+        return np.full(len(z), cutting.groove_mm(operation.cutter, deep) / 2)
     # every depth by itself: the tip above the face cuts nothing
     half = cutting.half_width_mm(operation.cutter, np.minimum(z, 0.0), 0.0)
     return np.where(z < 0, half, -np.inf)
-
-
-def _land(plan: Plan) -> PolygonArray:
-    """All of the face that is neither cut nor cut out."""
-    block = plan.job.block
-    gone = shapely.union_all(np.concatenate([block.cuts, block.cut_outs]))
-    return geometry.parts(shapely.difference(block.face, gone))
 
 
 def _lines(paths: Paths) -> geometry.PolygonArray:

@@ -22,11 +22,11 @@ if TYPE_CHECKING:
 
     from carvegen.block import Block
     from carvegen.facts.profiles import Cutter
-    from carvegen.geometry import Indices, PolygonArray
+    from carvegen.geometry import Indices, Mask, PolygonArray
 
 __all__ = [
-    "SAG_MM", "Fit", "centres", "fine", "fit", "ground", "grown", "least_mm", "left", "pieces", "regrouped", "shrunk",
-    "without", "worth",
+    "SAG_MM", "Fit", "centres", "fine", "fit", "ground", "grown", "least_mm", "left", "over_edge", "pieces",
+    "regrouped", "shrunk", "without", "worth",
 ]  # fmt: skip
 
 SAG_MM = 0.002  #: chords lie at most this far from their arcs
@@ -81,13 +81,18 @@ def ground(block: Block, inset_mm: float) -> tuple[PolygonArray, NDArray[np.obje
         Two aligned arrays: the pieces with the strip outside the block beside them, and the pieces themselves.
     """
     whole = geometry.joined(fine(_with_cut_outs(block)))
-    open_ = ~shapely.contains_properly(block.face, whole)
-    wide = whole.copy()
-    x0, y0, x1, y1 = shapely.bounds(whole[open_]).reshape(-1, 4).T
+    return over_edge(whole, block, inset_mm)[0], whole
+
+
+def over_edge(shapes: PolygonArray, block: Block, inset_mm: float) -> tuple[PolygonArray, Mask]:
+    """The shapes, those that reach the block's edge with the strip outside it beside them, and which do; aligned."""
+    open_ = ~shapely.contains_properly(block.face, shapes)
+    wide = shapes.copy()
+    x0, y0, x1, y1 = shapely.bounds(shapes[open_]).reshape(-1, 4).T
     reach = 2 * inset_mm
     strips = shapely.difference(shapely.box(x0 - reach, y0 - reach, x1 + reach, y1 + reach), block.face)
-    wide[open_] = shapely.union(whole[open_], strips)
-    return wide, whole
+    wide[open_] = shapely.union(shapes[open_], strips)
+    return wide, open_
 
 
 def fine(shapes: PolygonArray) -> PolygonArray:

@@ -55,7 +55,7 @@ _LATE = {Work.CUT_THROUGH: 1} | {work: 0 for work in Work if work is not Work.CU
 
 def _lines(job: Job, settings: PathSettings, depth_mm: float) -> tuple[Paths, PolygonArray]:
     """The centre lines in the order of their passes and of a short way, and where the V must not cut."""
-    half = float(cutting.half_width_mm(job.cutter, np.zeros(1), depth_mm)[0])
+    half = cutting.groove_mm(job.cutter, depth_mm) / 2
     barred = geometry.parts(reach.grown(settings.no_go, half)) if len(settings.no_go) else geometry.empty()
     ground, whole = reach.ground(job.block, half / 2)  # so narrow a strip beside it that slivers at the edge are lines
     zone = shapely.difference(_room(job, whole, half / 2 - _SLIVER_MM), shapely.union_all(barred))

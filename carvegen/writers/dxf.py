@@ -53,13 +53,6 @@ def machine_dxf(job: Job, version: str = "R2000") -> str:
     InputError
         If `version` is not one of `VERSIONS`.
     """
-    if version not in VERSIONS:
-        raise InputError(
-            "must be a DXF release that is written",
-            value=version,
-            where="version",
-            hint=f"known releases: {', '.join(VERSIONS)}",
-        )
     shown, layers = seen(job, View.BLOCK), palette(job.machine.layer_colours)
     sheet = machine_sheet(
         job, shown, layers, more=["The origin is the block's lower left corner; x to the right, y upwards."]
@@ -107,13 +100,6 @@ def with_entities(
         Given the owner of all entities and the first free handle (R2000; R12 has none); returns the entities as
         texts and the next free handle.
     """
-    if version not in VERSIONS:
-        raise InputError(
-            "must be a DXF release that is written",
-            value=version,
-            where="version",
-            hint=f"known releases: {', '.join(VERSIONS)}",
-        )
     doc = _document(version, sheet, layers)
     pieces, handle = make(doc.modelspace().layout_key, int(str(doc.entitydb.handles), 16))
     doc.entitydb.handles.reset(f"{handle:X}")
@@ -139,9 +125,16 @@ def _filled(doc: Any, contours: Mapping[Layer, PolygonArray], *, old: bool) -> s
 
 
 def _document(version: str, sheet: Sheet, layers: list[Layer]) -> Any:  # noqa: ANN401
-    """Header, tables and words; everything but the contours."""
+    """Header, tables and words; everything but the contours; `InputError` for another release."""
     from ezdxf.document import Drawing
 
+    if version not in VERSIONS:
+        raise InputError(
+            "must be a DXF release that is written",
+            value=version,
+            where="version",
+            hint=f"known releases: {', '.join(VERSIONS)}",
+        )
     with _same_bytes():
         doc = Drawing.new(version)
     old = version == "R12"

@@ -47,7 +47,7 @@ class Zones:
 
 def zones_of(job: Job, shown: Seen) -> Zones:
     """The zones of a block as its guide shows it."""
-    edge = max(_LEAST_EDGE_MM, _groove_mm(job.cutter, job.depth_mm))
+    edge = max(_LEAST_EDGE_MM, cutting.groove_mm(job.cutter, job.depth_mm))
     floors = _opened(geometry.offset(shown.cuts, -edge), _LEAST_FLOOR_MM / 2)
     reach = shapely.union_all(geometry.offset(floors, edge + _SLIVER_MM))
     left = geometry.parts(shapely.difference(shown.cuts, reach))
@@ -67,7 +67,7 @@ def zones_of(job: Job, shown: Seen) -> Zones:
 def tool_lines(job: Job, zones: Zones) -> Iterator[str]:
     """Which tool where, by width and depth, in the order of cutting."""
     cutter, depth = job.cutter, job.depth_mm
-    groove = _groove_mm(cutter, depth)
+    groove = cutting.groove_mm(cutter, depth)
     if len(zones.fine):
         yield f"1. Darkest grey, {_places(zones.fine)}: {cutter.name}. {_depths(cutter, depth)}"
     if len(zones.edges):
@@ -78,11 +78,6 @@ def tool_lines(job: Job, zones: Zones) -> Iterator[str]:
             f"{depth:g} mm, with a U-gouge about {_gouge_mm(zones.widest_floor_mm):g} mm wide; towards the land no "
             "nearer than the groove."
         )
-
-
-def _groove_mm(cutter: Cutter, depth_mm: float) -> float:
-    """How wide the tool's own groove is at the face."""
-    return 2 * float(cutting.half_width_mm(cutter, np.zeros(1), depth_mm)[0])
 
 
 def _depths(cutter: Cutter, depth_mm: float) -> str:

@@ -78,12 +78,11 @@ def outlines_svg(coats: Mapping[str, Coat], window: Window, *, pressed: Mapping[
     for k, (name, land) in enumerate(lands.items()):
         hue, dash = _HUES[k % len(_HUES)], _DASHES[k % len(_DASHES)]
         fill = hex_of(coats[name].ink.colour) if name in coats else "#ffffff"
-        group = page.group(
+        page.group(
             f"BLOCK-{k + 1}", name, f"printed as number {k + 1}", fill=fill, fill_opacity=_TINT, stroke=hue,
             stroke_width=_LINE_MM, stroke_dasharray=dash, fill_rule="evenodd",
         )  # fmt: skip
         page.shapes(f"BLOCK-{k + 1}", geometry.parts(shapely.intersection(land, face)))
-        del group
     _legend(page, list(lands), left, bottom)
     return page.to_text()
 

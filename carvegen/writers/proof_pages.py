@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from carvegen import geometry
-from carvegen.colour import Ink
+from carvegen.colour import Ink, hex_of
 from carvegen.writers.png import INK, PAPER
 from carvegen.writers.proof_sheet import Place, Plate, ProofSheet
 from carvegen.writers.width_map import width_map_png
@@ -95,8 +95,7 @@ def print_sheet(
         As `writers.print_report.print_report` gives it.
     """
     inks = {
-        f"ink of {name}": f"#{''.join(f'{v:02x}' for v in coat.ink.colour)}, opacity {coat.ink.opacity:g}"
-        for name, coat in coats.items()
+        f"ink of {name}": f"{hex_of(coat.ink.colour)}, opacity {coat.ink.opacity:g}" for name, coat in coats.items()
     }
     return ProofSheet(
         title=given.name,
