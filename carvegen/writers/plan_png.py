@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 from PIL import Image, ImageDraw, ImageFont
 
 from carvegen.toolpaths import timing
@@ -57,22 +58,33 @@ def plan_png(plan: Plan, *, px_per_mm: float = 8.0) -> bytes:
         paths = paths_seen(operation.paths, shown.width_mm, shown.view)
         if operation.area_lines_mm is None:
             _ways(pen, paths, fine)
-        _drawn(pen, paths, layer, fine, area=operation.area_lines_mm is not None)
+            _followed(pen, paths, layer, fine)
+        else:
+            _filled(picture, paths, layer, fine)
     small = picture.resize((size[0] // _FINER, size[1] // _FINER), Image.Resampling.LANCZOS)
     out = io.BytesIO()
     _with_words(small, plan, layers).save(out, "PNG", dpi=(scale * 25.4, scale * 25.4))
     return out.getvalue()
 
 
-def _drawn(pen: ImageDraw.ImageDraw, paths: Paths, layer: Layer, fine: _Sheet, *, area: bool) -> None:
+def _filled(picture: Image.Image, paths: Paths, layer: Layer, fine: _Sheet) -> None:
+    """Closed shapes in the layer's colour; what lies in their holes keeps its own."""
+    outer, start = first_of_shape(paths), paths.start.tolist()
+    at = fine.at(paths.xyz[:, :2])
+    areas = shapely.area(shapely.polygons(shapely.linearrings(at, indices=paths.owner)))
+    mask = Image.new("1", picture.size)
+    pen = ImageDraw.Draw(mask)
+    for k in np.argsort(-areas, kind="stable").tolist():  # what lies in a hole comes after the hole
+        pen.polygon(list(map(tuple, at[start[k] : start[k + 1]].tolist())), fill=int(outer[k]))
+    picture.paste(layer.colour, mask=mask)
+
+
+def _followed(pen: ImageDraw.ImageDraw, paths: Paths, layer: Layer, fine: _Sheet) -> None:
     at, start = fine.at(paths.xyz[:, :2]), paths.start.tolist()
     thick = max(1, round(0.12 * fine.scale))
-    outer = first_of_shape(paths) if area else np.zeros(len(paths), dtype=bool)
     for k in range(len(paths)):
         points = list(map(tuple, at[start[k] : start[k + 1]].tolist()))
-        if area and len(points) > 2:
-            pen.polygon(points, fill=layer.colour if outer[k] else _FACE)
-        elif len(points) > 1:
+        if len(points) > 1:
             pen.line([*points, points[0]] if paths.closed[k] else points, fill=layer.colour, width=thick)
         else:
             x, y = points[0]

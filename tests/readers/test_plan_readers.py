@@ -17,8 +17,9 @@ from lxml import etree
 from PIL import Image
 from shapely.affinity import affine_transform
 
+from carvegen import geometry
 from carvegen.toolpaths.laser import laser_plan
-from carvegen.toolpaths.paths import Operation, Paths, Plan, Work, joined
+from carvegen.toolpaths.paths import Operation, Paths, Plan, Work, from_rings, joined, no_paths
 from carvegen.toolpaths.settings import PathSettings
 from carvegen.writers.dxf import VERSIONS
 from carvegen.writers.plan_dxf import plan_dxf
@@ -215,6 +216,24 @@ def test_the_picture_shows_the_areas_mirrored():
     assert len(rows) / scale**2 == pytest.approx(wanted.area, rel=0.05)
     assert columns.mean() / scale - MARGIN_MM == pytest.approx(wanted.centroid.x, abs=0.5)
     assert HEIGHT + MARGIN_MM - rows.mean() / scale == pytest.approx(wanted.centroid.y, abs=0.5)
+
+
+def test_what_lies_in_a_hole_is_drawn_whatever_its_place_in_the_plan():
+    """A floor round an island in which another floor lies: Pillow's picture has shapely's area of both."""
+    plan = plan_of()
+    inner, ring = shapely.box(27, 17, 33, 23), shapely.box(20, 10, 40, 30) - shapely.box(23, 13, 37, 27)
+    nested = from_rings(geometry.rings(np.array([inner, ring])))
+    changed = tuple(
+        dataclasses.replace(its, paths=nested if its.name == "LOWER FLOOR" else no_paths()) for its in plan.operations
+    )
+    drawn = plan_png(dataclasses.replace(plan, operations=changed), px_per_mm=8)
+    picture = np.asarray(Image.open(io.BytesIO(drawn)).convert("RGB"), dtype=int)
+    scale = picture.shape[1] / (WIDTH + 2 * MARGIN_MM)
+    (layer,) = (its for its in plan_layers(plan) if its.name == "LOWER FLOOR")
+    colour = [int(layer.colour[k : k + 2], 16) for k in (1, 3, 5)]
+    face = picture[: round((HEIGHT + 2 * MARGIN_MM) * scale)]
+    area = (np.abs(face - colour).sum(axis=2) < 60).sum() / scale**2
+    assert area == pytest.approx(inner.area + ring.area, rel=0.03)
 
 
 def test_the_note_lists_every_layer_with_length_time_and_cutter():
