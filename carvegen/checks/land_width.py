@@ -16,10 +16,13 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, Mask
     from carvegen.measures.narrow import Narrow
 
-__all__ = ["RULE", "find", "findings_at", "short_tips"]
+__all__ = ["RULE", "corners", "find", "findings_at", "short_tips"]
 
 RULE = "land-width"
 
+#: A tip that is too narrow over no more than this many minimum widths, as walls that meet at 53° or more leave it, is
+#: a corner: no more of it stands beyond a disc of that width than three fifths of it (plane geometry).
+_CORNER = 1.0
 #: A tip whose too narrow part is longer than this many minimum widths breaks off where it matters.
 _LONG_TIP = 2.0
 
@@ -36,7 +39,10 @@ _REMEDY = {
 
 
 def find(survey: Survey) -> Iterator[Finding]:
-    """Every place where the land is narrower at its face than the material's minimum for its direction."""
+    """Every place where the land is narrower at its face than the material's minimum for its direction.
+
+    A corner is none, however pointed its very end: so it is with every drawing and every cut.
+    """
     found = survey.narrow_lands
     limit = survey.job.face_limits.land_at(found.direction_deg)
     yield from findings_at(survey.job.block, found, found.width, limit, rule=RULE)
@@ -45,10 +51,10 @@ def find(survey: Survey) -> Iterator[Finding]:
 def findings_at(
     block: Block, found: Narrow, width: Floats, limit: Floats, *, rule: str, why: str = "", remedy: str = ""
 ) -> Iterator[Finding]:
-    """A finding for each narrow place whose `width` falls below its `limit`."""
+    """A finding for each narrow place whose `width` falls below its `limit`, but for what is only a corner."""
     walls = block.wall_names
     short = short_tips(found, limit)
-    for k in np.flatnonzero(width < limit - TOLERANCE_MM / 2).tolist():
+    for k in np.flatnonzero((width < limit - TOLERANCE_MM / 2) & ~corners(found, limit)).tolist():
         kind = Kind(int(found.kind[k]))
         yield Finding(
             rule=rule,
@@ -64,6 +70,11 @@ def findings_at(
             why=why or _WHY[kind],
             remedy=remedy or _REMEDY[kind],
         )
+
+
+def corners(found: Narrow, limit: Floats) -> Mask:
+    """Tips so short that they are but a corner."""
+    return np.asarray((found.kind == Kind.TIP) & (found.length <= _CORNER * limit))
 
 
 def short_tips(found: Narrow, limit: Floats) -> Mask:

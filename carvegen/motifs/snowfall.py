@@ -17,6 +17,7 @@ from carvegen.nature.fields import noise_at
 from carvegen.nature.outlines import SMALLEST_REACH, outlines, rounded_until
 from carvegen.nature.packing import Discs, packed
 from carvegen.nature.points import Window, offspring, poisson, thomas
+from carvegen.nature.trimming import firm
 from carvegen.parameters import angle, check_all, flag, length, share
 
 if TYPE_CHECKING:
@@ -395,7 +396,9 @@ def _outlined(sky: _Sky, discs: Discs, power: Floats, rng: Generator) -> Polygon
 def _cut_off(sky: _Sky, flakes: PolygonArray) -> PolygonArray:
     """The flakes, those that lie over the area's edge cut off by it."""
     whole = shapely.covers(sky.area, flakes)
-    if whole.all():
+    if not whole.all():
+        left = passed(shapely.intersection(flakes[~whole], sky.area), sky.passes)
+        flakes = np.concatenate([flakes[whole], _open(sky, geometry.snapped(left))])
+    if not sky.settings.cut_at_edge:
         return flakes
-    left = passed(shapely.intersection(flakes[~whole], sky.area), sky.passes)
-    return np.concatenate([flakes[whole], _open(sky, geometry.snapped(left))])
+    return firm(flakes, shapely.box(*shapely.bounds(sky.area)), land_mm=sky.limits.land_mm)

@@ -8,14 +8,16 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.measures.narrow import Kind, narrow_places
 from carvegen.measures.necks import necks
 
 if TYPE_CHECKING:
+    from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.geometry import Indices, PolygonArray, Rings
 
-__all__ = ["apart", "cut_off"]
+__all__ = ["apart", "cut_off", "firm"]
 
 _SIMPLE_MM = 0.002
 _NEARLY = 0.995  #: GEOS smooths an outline by up to 1 % of the offset before it shrinks it
@@ -46,6 +48,24 @@ def apart(shapes: PolygonArray, area: BaseGeometry, *, land_mm: float) -> Polygo
         if len(worse) == 0:
             break
         shapes = np.delete(shapes, np.unique(worse))
+    return shapes
+
+
+def firm(shapes: PolygonArray, frame: Polygon, *, land_mm: float) -> PolygonArray:
+    """The shapes without those that leave land too narrow at the frame that cut them off: a neck, an island, a tip.
+
+    A tip that is no longer than the land is wide is but a corner, and stays.
+    """
+    while len(shapes):
+        at_side = shapes[shapely.distance(shapes, shapely.boundary(frame)) < land_mm]
+        ground = geometry.parts(shapely.difference(frame, shapely.union_all(at_side)))
+        found = narrow_places(geometry.rings(ground), land_mm - geometry.GRID_MM)
+        weak = found.chosen(np.flatnonzero((found.kind != Kind.TIP) | (found.length > land_mm)))
+        across = geometry.lines(weak.at, weak.to)
+        beside = shapely.STRtree(shapes).query(across, predicate="dwithin", distance=geometry.GRID_MM)[1]
+        if len(beside) == 0:
+            break
+        shapes = np.delete(shapes, np.unique(beside))
     return shapes
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 import shapely
 from shapely import affinity
@@ -144,3 +146,12 @@ def test_small_cut_out_is_found_too() -> None:
 
 def test_whole_face_is_sound() -> None:
     assert list(checked(setup().on(block()))) == []
+
+
+@pytest.mark.parametrize(("angle", "told"), [(88.0, False), (60.0, False), (55.0, False), (51.0, True), (30.0, True)])
+def test_a_corner_is_no_tip(angle, told) -> None:
+    """A wedge of land is narrower than w over w / (2 tan(a / 2)) of its walls (plane geometry): over w at 53.13°."""
+    lean = 10 / math.tan(math.radians(angle))
+    cut = shapely.Polygon([(20, 0), (35, 0), (35, 10), (20 - lean, 10)])
+    report = checked(setup().on(block(cut)))
+    assert [its.severity.label for its in report if its.rule == "land-width"] == (["risk"] if told else [])

@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 import shapely
 
+from carvegen.checks import checked
 from carvegen.errors import InputError
 from carvegen.motifs import motif, summaries
 from carvegen.motifs.snowfall import PRESETS, Settings
 from carvegen.parameters import parameters
-from tests.cases import disc, grown, limits, shapes
+from tests.cases import disc, grown, limits, setup, shapes
 
 
 def snow(seed: int = 1, *, size=(90.0, 70.0), its_limits=None, ground=None, **settings):
@@ -121,3 +122,12 @@ def test_opening_is_cut_out_with_a_land_round_it() -> None:
     assert shapely.distance(block.cuts, block.cut_outs[0]).min() >= 0.7 - 1e-6
     with pytest.raises(InputError, match="inside the block"):
         snow(ground={"openings": shapes(disc(3, 35, 8))})
+
+
+@pytest.mark.parametrize("preset", sorted(PRESETS))
+def test_flakes_cut_off_at_the_edge_leave_land_that_every_check_passes(preset) -> None:
+    way = setup("linoleum", "laser-fine")
+    block = grown("snowfall", Settings(**PRESETS[preset], cut_at_edge=True), way.limits, 2, size=(120, 90))
+    at_side = shapely.distance(block.cuts, block.face.exterior) == 0
+    assert at_side.any(), "some are cut off"
+    assert [its for its in checked(way.on(block)) if its.rule == "land-width"] == []
