@@ -1,9 +1,10 @@
-"""Runs that are too long for the suite: kill, random, same, full.
+"""Runs that are too long for the suite: kill, random, same, full, wheels.
 
 python -m tests.robustness kill 200     kill -9 at random moments: what was there before is there after
 python -m tests.robustness random 1000  random words to every command: never a traceback
 python -m tests.robustness same         same bytes in other processes, hash seeds and numbers of threads
 python -m tests.robustness full         no space left, and folders that may not be written
+python -m tests.robustness wheels       the wheel on the oldest Python allowed and the newest found; or those named
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from pathlib import Path
 from carvegen.files import staged_folder
 from carvegen.streams import stream
 from tests.cli.running import SMALL, command, tree
+from tests.robustness.wheels import wheels
 
 #: What writes: a command, and the folder or file that it writes.
 _LANDING = Path(__file__).parents[2] / "gallery" / "ferry-landing"
@@ -222,7 +224,8 @@ def full() -> int:
             ["mount", "-t", "tmpfs", "-o", "size=700k", "none", disk], check=False, capture_output=True
         )
         if mounted.returncode:
-            print(f"no small disk can be made here: {mounted.stderr.decode().strip()}")
+            print(f"NOT TRIED: no small disk can be made here: {mounted.stderr.decode().strip()}")
+            bad = 1
         else:
             try:
                 for name, (words, _) in WRITERS.items():
@@ -251,6 +254,7 @@ def main() -> None:
         "random": lambda: randomly(int(count or 1000)),
         "same": same,
         "full": full,
+        "wheels": lambda: wheels(sys.argv[2:]),
     }
     if what not in runs:
         sys.exit(__doc__)
