@@ -54,7 +54,7 @@ class Diagrams:
         found = [_diagram(segments[i:j].tolist()) for i, j in pairwise(bounds.tolist())]
         each = np.array([len(points) for points, _, _, _ in found], dtype=np.int64)
         shift, counts = np.cumsum(each) - each, [len(links) for _, links, _, _ in found]
-        columns = zip(*found, strict=True)
+        columns = zip(*found, strict=True) if found else ((),) * 4
         points, links, one, two = (_rows(part, count) for part, count in zip(columns, (2, 2, 3, 3), strict=True))
         first = np.repeat(bounds[:-1], counts)[:, None] * (1, 0, 0)
         return cls(points / STEPS_PER_MM, each, links + np.repeat(shift, counts)[:, None], one + first, two + first)

@@ -18,6 +18,7 @@ import shapely
 from carvegen import geometry
 from carvegen.measures.diagrams import STEPS_PER_MM, Diagrams, Parabola, Site
 from carvegen.measures.edges import counted
+from carvegen.measures.skeletons import Skeletons, are_convex
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -108,6 +109,22 @@ def medial_axis(shapes: PolygonArray, *, corner_mm: float = 0.012) -> MedialAxis
     between two points the disc may lack or pass the outline by 10 µm.
     """
     plain, owner = _straightened(shapes)
+    convex = np.flatnonzero(are_convex(plain))
+    simple = Skeletons.of(plain[convex])
+    rest = np.ones(len(plain), dtype=bool)
+    rest[convex[simple.sure]] = False
+    axis = _joined(_of_skeletons(simple, owner[convex]), _of_diagrams(plain[rest], owner[rest]))
+    return pruned(_measured(axis, shapes), corner_mm)
+
+
+def _of_skeletons(found: Skeletons, owner: Indices) -> MedialAxis:
+    """The axes of convex shapes that may be believed, not yet measured; `owner`: the number of each shape."""
+    links = found.links[found.sure[found.shape[found.links[:, 0]]]]
+    return MedialAxis(found.points, np.zeros(len(found.points)), owner[found.shape], links)
+
+
+def _of_diagrams(plain: PolygonArray, owner: Indices) -> MedialAxis:
+    """The axes of other shapes, not yet measured."""
     outline = geometry.rings(plain)
     diagrams = Diagrams.of(outline, len(plain))
     shapely.prepare(plain)
@@ -115,8 +132,18 @@ def medial_axis(shapes: PolygonArray, *, corner_mm: float = 0.012) -> MedialAxis
     inner = _inner(plain[of_point], diagrams.points, diagrams.links)
     links, one, two = diagrams.links[inner], diagrams.one[inner], diagrams.two[inner]
     a, b = outline.xy, outline.xy[outline.edge_ends]
-    axis = _sampled(diagrams.points, owner[of_point], links, Site.of(a, b, one), Site.of(a, b, two))
-    return pruned(_measured(axis, shapes), corner_mm)
+    return _sampled(diagrams.points, owner[of_point], links, Site.of(a, b, one), Site.of(a, b, two))
+
+
+def _joined(one: MedialAxis, other: MedialAxis) -> MedialAxis:
+    """Both axes as one."""
+    links = np.concatenate([one.links, other.links + len(one.xy)])
+    return MedialAxis(
+        np.concatenate([one.xy, other.xy]),
+        np.concatenate([one.radius, other.radius]),
+        np.concatenate([one.shape, other.shape]),
+        links,
+    )
 
 
 def _inner(shape_at: PolygonArray, points: Floats, links: Indices) -> Mask:

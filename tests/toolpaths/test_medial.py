@@ -6,11 +6,16 @@ import numpy as np
 import pytest
 import shapely
 from hypothesis import given, settings
+from hypothesis import strategies as st
 from scipy import ndimage
 from skimage.draw import polygon2mask
 
 from carvegen import geometry
+from carvegen.measures import medial
+from carvegen.measures.diagrams import STEPS_PER_MM
 from carvegen.measures.medial import MedialAxis, medial_axis
+from carvegen.measures.skeletons import MOST_SIDES, Skeletons, are_convex
+from carvegen.streams import stream
 from tests import strategies
 from tests.cases import box, disc, shapes
 
@@ -119,3 +124,41 @@ def test_a_shape_with_very_many_corners_is_measured_like_one_with_few() -> None:
     assert other.lengths.sum() == pytest.approx(one.lengths.sum(), rel=0.01)
     xy, radius = _linked(other)
     assert radius == pytest.approx(shapely.distance(plain.boundary, shapely.points(xy)), abs=1e-9)
+
+
+@st.composite
+def convex_shapes(draw: st.DrawFn) -> shapely.Polygon:
+    """Hulls of some points, slim ones and small ones, on the diagrams' grid; and ones whose sides meet at once."""
+    size, slim = draw(st.floats(0.05, 20)), draw(st.floats(0.02, 1))
+    if draw(st.booleans()):
+        turn = np.arange(count := draw(st.integers(3, 40))) * 2 * np.pi / count
+        xy = np.column_stack([np.cos(turn), slim * np.sin(turn)]) * size
+    else:
+        rng = stream(draw(st.integers(0, 2**31)), "hull")
+        xy = rng.normal(size=(draw(st.integers(3, 30)), 2)) * (size, size * slim)
+    return shapely.set_precision(shapely.convex_hull(shapely.MultiPoint(xy)), 1 / STEPS_PER_MM)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(convex_shapes(), min_size=1, max_size=6))
+def test_convex_shapes_have_the_axes_that_voronoi_diagrams_give_them(drawn: list[shapely.Polygon]) -> None:
+    """Twin: Boost.Polygon's Voronoi diagram of the sides, shape by shape."""
+    some = geometry.polygon_array([its for its in drawn if its.geom_type == "Polygon" and its.area > 0])
+    some = some[are_convex(some)] if len(some) else some
+    if not len(some):
+        return
+    numbers = np.arange(len(some))
+    ours, twin = Skeletons.of(some), medial._of_diagrams(some, numbers)
+    for k in numbers[ours.sure].tolist():
+        own = ours.links[ours.shape[ours.links[:, 0]] == k]
+        its = twin.with_links(twin.shape[twin.links[:, 0]] == k)
+        net = shapely.union_all(geometry.lines(*ours.points[own.T]))
+        assert shapely.hausdorff_distance(net, _net(its)) < 1e-4
+    assert ours.sure.mean() > 0.4
+
+
+def test_what_juts_in_or_has_a_hole_or_very_many_sides_is_not_taken_for_convex() -> None:
+    dented = shapely.Polygon([(0, 0), (4, 0), (2, 0.5), (2, 3)])
+    many = disc(0, 0, 5, points=2 * MOST_SIDES)
+    holed = box(0, 0, 5, 5).difference(box(1, 1, 1, 1))
+    assert are_convex(shapes(box(0, 0, 3, 2), dented, holed, many)).tolist() == [True, False, False, False]
