@@ -41,6 +41,7 @@ class Block:
     register: Register | None = None  #: what its board carries for register; None: the usual crosses
     turned: bool = True  #: worked as the mirror image of its print; a die that presses from the back is not
     fixed: frozenset[int] = frozenset()  #: numbers of cuts that mending leaves alone, 0 for the first
+    unfinished: bool = False  #: cuts that come out of the carver's own drawing; whatever else is cut is hers
 
     @property
     def face(self) -> Polygon:

@@ -62,7 +62,8 @@ def loaded_block(
     grown = motif(by).grow(settings, place, limits, rng)
     kept = replace(ground, keep_clear=np.concatenate([ground.keep_clear, ground.grow_from]))
     cuts = held(_share(grown, ground.grow_from, limits, which), place.area, limits)
-    return replace(block_on(kept, cuts), free=_free(grown, cuts, place, limits, which))
+    free = _free(grown, cuts, place, limits, which)
+    return replace(block_on(kept, cuts), free=free, unfinished=which == "key")
 
 
 def _free(grown: Growth, cuts: PolygonArray, place: Place, limits: Limits, which: str) -> PolygonArray:

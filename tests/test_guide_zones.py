@@ -66,7 +66,7 @@ def test_the_zones_are_apart_and_together_the_cuts(seed):
 def test_the_tools_are_named_with_depth_by_width():
     """Depths: d = (w - t) / (2 tan(a/2)), plane geometry; V of 60° with a tip of 0.1 mm."""
     job = _job(WIDE, LINE)
-    fine, along, floors = tool_lines(job, zones_of(job, seen(job, View.PRINT)))
+    fine, along, floors = (its.words for its in tool_lines(job, zones_of(job, seen(job, View.PRINT))))
     assert "1 mm wide 0.8" in fine
     assert "1.8 mm and wider 1.5" in fine
     assert "its groove is 1.8 mm wide" in along

@@ -84,19 +84,39 @@ def half_width_mm(cutter: Cutter, below_mm: Floats, depth_mm: float) -> Floats:
     return _PROFILES[cutter.form](cutter, above_tip, depth_mm)
 
 
-def groove_mm(cutter: Cutter, depth_mm: float) -> float:
-    """How wide the cutter's groove is at the face, its tip at `depth_mm`: its diameter there."""
+def groove_mm(cutter: Cutter, depth_mm: float, *, lean_deg: float = 0.0) -> float:
+    """How wide the cutter's groove is at the face, its tip at `depth_mm`: its diameter there.
+
+    A leaned V opens by the tangents of both its walls. A gouge's round sweep is as wide however it is leaned.
+    """
+    if cutter.form == "v" and lean_deg:
+        return v_width_mm(cutter.values["included_deg"], cutter.values["tip_mm"], depth_mm, lean_deg=lean_deg)
     return 2 * float(half_width_mm(cutter, np.zeros(1), depth_mm)[0])
 
 
-def v_width_mm(included_deg: float, tip_mm: float, depth_mm: float) -> float:
-    """Width at the face of a V-groove: ``w = t + 2 d tan(a/2)``."""
-    return tip_mm + 2 * depth_mm * math.tan(math.radians(included_deg) / 2)
+def v_width_mm(included_deg: float, tip_mm: float, depth_mm: float, *, lean_deg: float = 0.0) -> float:
+    """Width at the face of a V-groove: ``w = t + 2 d tan(a/2)``.
+
+    Of a tool leaned by l ``w = t + d (tan(a/2 + l) + tan(a/2 - l))``.
+    """
+    return tip_mm + depth_mm * _opening(included_deg, lean_deg)
 
 
-def v_depth_mm(included_deg: float, tip_mm: float, width_mm: float) -> float:
-    """Depth at which a V-tool just fills `width_mm`: ``d = (w - t) / (2 tan(a/2))``; 0 if narrower than its tip."""
-    return max(0.0, width_mm - tip_mm) / (2 * math.tan(math.radians(included_deg) / 2))
+def v_depth_mm(included_deg: float, tip_mm: float, width_mm: float, *, lean_deg: float = 0.0) -> float:
+    """Depth at which a V-tool just fills `width_mm`, the other way round; 0 if narrower than its tip."""
+    return max(0.0, width_mm - tip_mm) / _opening(included_deg, lean_deg)
+
+
+def _opening(included_deg: float, lean_deg: float) -> float:
+    """By how much a V-groove opens for each mm of depth; a wall that is all but level counts as `_FLATTEST_DEG`."""
+    half = included_deg / 2
+    if not lean_deg:
+        return 2 * math.tan(math.radians(half))
+    walls = (max(half, min(half + abs(lean_deg), _FLATTEST_DEG)), half - abs(lean_deg))
+    return sum(math.tan(math.radians(wall)) for wall in walls)
+
+
+_FLATTEST_DEG = 85.0  #: a wall flatter than this shaves the face; our own choice
 
 
 def beam_waist_mm(*, quality: float, wavelength_um: float, focal_length_mm: float, beam_diameter_mm: float) -> float:

@@ -12,9 +12,12 @@ import shapely
 
 from carvegen.errors import InputError
 from carvegen.findings import Report, Severity
+from carvegen.toolpaths.timing import by_hand_min, spoken
+from carvegen.writers.guide_marks import found_lines, rings
+from carvegen.writers.guide_samples import Entry
 from carvegen.writers.guide_zones import tool_lines, zones_of
-from carvegen.writers.marks import marks, readable, summary
-from carvegen.writers.sheet import BAR_MM, MARGIN_MM, register_shapes
+from carvegen.writers.marks import readable
+from carvegen.writers.sheet import MARGIN_MM, register_shapes
 from carvegen.writers.views import View, seen
 
 if TYPE_CHECKING:
@@ -27,15 +30,12 @@ if TYPE_CHECKING:
     from carvegen.writers.views import Seen
 
 __all__ = [
-    "FREE_TONE",
-    "HATCH_TONE",
-    "HEAVY_MM",
-    "MEASURE_ME",
-    "OUTLINE_MM",
     "TEST_WORD",
     "TONES",
     "WORD_MM",
     "Guide",
+    "Label",
+    "Table",
     "Transfer",
     "hand_guide",
     "transfer_named",
@@ -48,12 +48,6 @@ WORD_MM = 4.0  #: height of its letters
 #: Lightness of fine cuts, grooves along the land, and floors: prints on any black-and-white printer, lines show on it.
 TONES = (0.62, 0.78, 0.9)
 _PALE = (0.9, 0.94, 0.97)  #: the same to save ink
-FREE_TONE = 0.45  #: lightness of the hatching over free zones
-HEAVY_MM = 0.4  #: width of the outline round small land
-HATCH_TONE = 0.35  #: lightness of outlines and hatching
-OUTLINE_MM = 0.1  #: width of the line along a cut's edge, half of it inside
-MEASURE_ME = f"measure me: {BAR_MM:g} mm, print at 100 %, do not fit"
-
 _AROUND_MM = MARGIN_MM - 2.0  #: as far as the register crosses reach: 200 x 150 mm go on one sheet of A4
 _HATCH_MM = 1.6  # between hatching lines
 
@@ -91,6 +85,23 @@ _READS = {
 }
 
 
+@dataclass(frozen=True, kw_only=True)
+class Label:
+    """Letters on the drawing; `at` is their middle, in the guide's own view, mm."""
+
+    at: tuple[float, float]
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Table:
+    """What is to be written down, with free cells for it."""
+
+    heading: str
+    words: tuple[str, ...]  #: how it is filled in
+    rows: tuple[tuple[str, ...], ...]  #: the first names the columns; an empty cell is to be filled in
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Guide:
     """A guide before it is put on paper; mm, in its own view, origin at the block's lower left corner."""
@@ -106,10 +117,18 @@ class Guide:
     arrow: Floats | None  #: lines of the grain's arrow, (n, 4)
     word_at: tuple[float, float]  #: where the test word begins; it runs to the left if `mirrored`
     facts: tuple[str, ...]
-    legend: tuple[str, ...]
-    tools: tuple[str, ...]  #: which where, in the order of cutting
+    shows: tuple[Entry, ...]  #: what is drawn, with samples
+    tools: tuple[Entry, ...]  #: which where, in the order of cutting
     steps: tuple[str, ...]
     findings: tuple[str, ...]  #: what the rings mean
+    unfinished: bool = False  #: what is white is the carver's own to cut
+    labels: tuple[Label, ...] = ()
+    table: Table | None = None
+
+    @property
+    def legend(self) -> tuple[str, ...]:
+        """What is drawn, in words."""
+        return tuple(its.words for its in self.shows)
 
     @property
     def mirrored(self) -> bool:
@@ -131,6 +150,13 @@ class Guide:
     def title(self) -> str:
         """The sheet's heading."""
         return f"{self.shown.name}: carving guide, 1:1"
+
+    @property
+    def gist(self) -> str:
+        """What must be known on every sheet: the way of transfer, which way it reads, what grey and white mean."""
+        reads = "mirrored" if self.mirrored else "as the print reads"
+        grey = "grey comes out of your drawing, white is yours" if self.unfinished else "grey = cut away, darkest first"
+        return f"{self.transfer.value}, {reads}; {grey}"
 
 
 def transfer_named(name: str) -> Transfer:
@@ -170,8 +196,7 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
         way = Transfer.CARBON  # a sheet laid face down would turn what must not be turned
     shown = seen(job, way.view)
     zones = zones_of(job, shown)
-    told = Report.of(its for its in report or () if its.severity is not Severity.ADVICE)
-    most = readable(shown)
+    told = [its for its in report or () if its.severity is not Severity.ADVICE]
     along_grain = job.material.grain == "side"
     word_at = shown.places([(0.0, shown.height_mm + 3.0)])[0].tolist()
     return Guide(
@@ -182,51 +207,102 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
         tones=_PALE if saving else TONES,
         hatch=_hatching(shown.cut_outs, 1),
         free_hatch=_hatching(shown.free, -1),
-        marks=tuple(marks(told, shown, most=most)),
+        marks=tuple(rings(told, shown, most=readable(shown))),
         arrow=_arrow(shown.direction_deg(job.grain_deg)) if along_grain else None,
         word_at=(word_at[0], word_at[1]),
         facts=_facts(job, shown),
-        legend=tuple(_legend(shown, zones, grain=along_grain)),
+        shows=tuple(_legend(job, shown, zones)),
         tools=tuple(tool_lines(job, zones)),
         steps=_STEPS,
-        findings=tuple(summary(told, most=most)) if len(told) else (),
+        findings=tuple(found_lines(told)),
+        unfinished=job.block.unfinished,
     )
 
 
 def _facts(job: Job, shown: Seen) -> tuple[str, ...]:
     return (
         f"{shown.view.words}",
+        *((_UNFINISHED,) if job.block.unfinished else ()),
+        *_time(job),
         f"Block {shown.width_mm:g} x {shown.height_mm:g} mm, {job.material.name}, {job.thickness_mm:g} mm thick.",
-        f"Tool: {job.cutter.name}. Depth of the cut areas: {job.depth_mm:g} mm. {_walls(job.wall.steepest_deg)}",
+        f"Tool: {job.cutter.name}. Depth of the cut areas: {job.depth_mm:g} mm. {_walls(job)}",
         f"Narrowest land {job.limits.land_mm:.2f} mm, smallest free-standing dot {job.limits.dot_mm:.2f} mm.",
     )
 
 
-def _walls(steepest_deg: float) -> str:
+_UNFINISHED = (
+    "Not the whole block: only what the snow takes out of your own key drawing. Bring your drawing onto the block as "
+    "ever, lay this guide over it so that the thin broken outlines meet your shapes, and mark the grey."
+)
+
+
+def _time(job: Job) -> tuple[str, ...]:
+    """How long it takes, where the material's paces are known."""
+    minutes = by_hand_min(job.block, job.material)
+    if minutes is None:
+        return ()
+    quick, slow = (spoken(60 * its) for its in minutes)
+    what = "The toned places take" if job.block.unfinished else "It takes"
+    return (f"{what} about {quick} by hand if you are quick, about {slow} if you are slow; time yourself on a patch.",)
+
+
+def _walls(job: Job) -> str:
     """What the tool's walls will be like; an upright one asks for a slope cut by hand."""
-    if steepest_deg < 1:
+    one, other = sorted(float(side.min()) for side in (job.wall.near_deg, job.wall.far_deg))
+    if one < 1:
         return "Walls: as cut they stand upright or lean in; slope them so that the land is wider at its foot."
-    return f"Walls: {steepest_deg:.0f} degrees from the vertical, the land wider at its foot."
+    if job.lean_deg:
+        return (
+            f"Walls, the tool leaned by {abs(job.lean_deg):g} degrees: {one:.0f} degrees from the vertical on one side "
+            f"of a cut, {other:.0f} on the other; the land is wider at its foot."
+        )
+    return f"Walls: {one:.0f} degrees from the vertical, the land wider at its foot."
 
 
-def _legend(shown: Seen, zones: Zones, *, grain: bool) -> Iterator[str]:
-    yield "Grey: cut away, the darkest first, the lightest last. White: leave standing, it prints."
+def _legend(job: Job, shown: Seen, zones: Zones) -> Iterator[Entry]:
+    if job.block.unfinished:
+        yield Entry(
+            words="Grey: the snow that comes out of your key drawing. Cut it away, the darkest first, the lightest "
+            "last; a line of your drawing that runs into the grey ends there.",
+            shows="tones",
+        )
+        yield Entry(words="White: yours. It does not all stay: cut your own drawing there, as ever.")
+    else:
+        yield Entry(
+            words="Grey: cut away, the darkest first, the lightest last. White: leave standing, it prints.",
+            shows="tones",
+        )
     if len(shown.cut_outs):
-        yield "Coarse hatching: goes through the whole thickness."
+        yield Entry(words="Coarse hatching: goes through the whole thickness.", shows="through")
     if len(shown.free):
-        yield "Fine hatching: yours to decide, gouge in hand; it may go or stay."
+        yield Entry(words="Fine hatching: yours to decide, gouge in hand; it may go or stay.", shows="free")
     if len(zones.stands):
-        yield "Heavy outline: small land inside a cut. Leave it standing."
+        yield Entry(words="Heavy outline: small land inside a cut. Leave it standing, do not cut.", shows="stands")
     if len(zones.thin):
-        yield "Short strokes into the grey: the land beside them is thin. Slope its wall that way, wide at the foot."
+        yield Entry(
+            words="Short strokes into the grey: the land beside them is thin. Slope its wall that way, wide at the "
+            "foot.",
+            shows="thin",
+        )
     if len(shown.kept):
-        yield "Thin broken outline: artwork that is kept clear, to find your way by."
+        yield Entry(words=f"Thin broken outline: {_kept(job)}", shows="kept")
+    yield from (Entry(words=words) for words in _around(job, shown))
+
+
+def _kept(job: Job) -> str:
+    if job.block.unfinished:
+        return "the shapes of your drawing that the snow lies on. Lay them over your own to find your way."
+    return "artwork that is kept clear, to find your way by."
+
+
+def _around(job: Job, shown: Seen) -> Iterator[str]:
+    """What stands outside the block."""
     yield "Frame: the block's edge. Crosses outside it: register, the same on every block of this size."
     if len(shown.stops):
         yield "Outlines in the waste: stops for the sheet, or pin holes. Outer frame: the board; leave the waste on."
     way = "left" if shown.view is not View.PLAIN else "right"
     yield f"Arrow with the name: on the block it points to the {way}. If it does not, the guide was flipped."
-    if grain:
+    if job.material.grain == "side":
         yield "Double arrow under the block: the grain."
 
 

@@ -4,14 +4,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from carvegen.writers.guide import (
+import numpy as np
+
+from carvegen.writers.guide import TEST_WORD, WORD_MM
+from carvegen.writers.guide_marks import LETTERS_MM
+from carvegen.writers.guide_samples import (
     FREE_TONE,
     HATCH_TONE,
     HEAVY_MM,
-    MEASURE_ME,
     OUTLINE_MM,
-    TEST_WORD,
-    WORD_MM,
+    SAMPLE_MM,
+    THROUGH_MM,
+    Entry,
+    sample,
 )
 from carvegen.writers.layers import (
     BLOCK_EDGE,
@@ -24,15 +29,16 @@ from carvegen.writers.layers import (
     REGISTER,
     REGISTER_STOP,
 )
-from carvegen.writers.marks import LABEL_MM
-from carvegen.writers.sheet import around
+from carvegen.writers.sheet import MEASURE_ME, around
 from carvegen.writers.svg_page import SvgPage
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
     from typing import Any
 
     from carvegen.geometry import Floats
     from carvegen.writers.guide import Guide
+    from carvegen.writers.sheet import Sheet
 
 __all__ = ["guide_svg"]
 
@@ -41,10 +47,8 @@ _INK = "#1d1d1b"
 
 def guide_svg(guide: Guide) -> str:
     """The guide on one sheet, its words under the block."""
-    steps = [f"{number}. {step}" for number, step in enumerate(guide.steps, start=1)]
-    heading = [f"{guide.title}; {MEASURE_ME}.", guide.laid]
-    words = [*heading, *guide.facts, *guide.legend, *guide.tools, *steps, *guide.findings]
-    sheet = around(guide.shown, max(guide.shown.width_mm, 150.0), words)
+    entries = list(_entries(guide))
+    sheet = around(guide.shown, max(guide.shown.width_mm, 150.0), [its.words for its in entries])
     page = SvgPage(
         left=sheet.left,
         bottom=sheet.bottom,
@@ -59,7 +63,38 @@ def guide_svg(guide: Guide) -> str:
     for line in sheet.lines:
         page.words(notes, line)
     _test_word(page, notes, guide)
+    _samples(page, guide, entries, sheet)
     return page.to_text()
+
+
+def _entries(guide: Guide) -> Iterator[Entry]:
+    """Everything to be read, a paragraph each."""
+    yield Entry(words=f"{guide.title}; {MEASURE_ME}.")
+    yield from (Entry(words=text) for text in (guide.laid, *guide.facts))
+    yield from (*guide.shows, *guide.tools)
+    yield from (Entry(words=f"{number}. {step}") for number, step in enumerate(guide.steps, start=1))
+    yield from (Entry(words=text) for text in guide.findings)
+    if guide.table is not None:
+        rows = (": ".join([row[0], ", ".join(filter(None, row[1:]))]) for row in guide.table.rows)
+        yield from (Entry(words=text) for text in (guide.table.heading, *guide.table.words, *rows))
+
+
+def _samples(page: SvgPage, guide: Guide, entries: Sequence[Entry], sheet: Sheet) -> None:
+    """Before the first line of each paragraph that speaks of something drawn; in the margin."""
+    firsts = [line for line in sheet.lines[1:] if not line.text.startswith(" ")]
+    for number, (entry, line) in enumerate(zip(entries, firsts, strict=True), start=1):
+        if entry.shows:
+            its = sample(entry.shows, guide.tones)
+            x, y = line.at[0] - SAMPLE_MM[0] - 1.5, line.at[1]
+            name = f"SAMPLE-{number}"
+            group = page.group(name, name.replace("-", " "), entry.shows, fill="none")
+            for left, bottom, right, top, tone in its.boxes:
+                at = page.at(x + left, y + top)
+                group.add(page.drawing.rect(at, (right - left, top - bottom), fill=_grey(tone), stroke="none"))
+            for lines in its.lines:
+                dash = {"stroke_dasharray": "1.2,0.8"} if lines.broken else {}
+                own = page.drawing.g(stroke=_grey(lines.tone), stroke_width=lines.width_mm, **dash)
+                _lines(page, group.add(own), lines.ends + np.array([x, y, x, y]))
 
 
 def _picture(page: SvgPage, guide: Guide) -> None:
@@ -75,7 +110,7 @@ def _picture(page: SvgPage, guide: Guide) -> None:
         page.shapes("KEPT", shown.kept)
     if len(shown.free):
         _lines(page, _group(page, FREE_FRINGE, stroke=_grey(FREE_TONE), stroke_width=OUTLINE_MM), guide.free_hatch)
-    hatched = _group(page, CUT_OUT, fill="none", fill_rule="evenodd", **{**line, "stroke_width": 0.25})
+    hatched = _group(page, CUT_OUT, fill="none", fill_rule="evenodd", **{**line, "stroke_width": THROUGH_MM})
     _lines(page, hatched, guide.hatch)
     _group(page, REGISTER, fill=_INK, stroke="none")
     edge = _group(page, BLOCK_EDGE, fill="none", stroke=_INK, stroke_width=0.3)
@@ -98,6 +133,11 @@ def _picture(page: SvgPage, guide: Guide) -> None:
         arrow = page.group("GRAIN", "GRAIN", "which way the grain runs", stroke=_INK, stroke_width=0.3)
         _lines(page, arrow, guide.arrow)
     _marks(page, guide)
+    if guide.labels:
+        labels = page.group("NUMBERS", "NUMBERS", "to be found again", fill=_INK, font_family="sans-serif",
+                            text_anchor="middle", font_size=LETTERS_MM)  # fmt: skip
+        for label in guide.labels:
+            labels.add(page.drawing.text(label.text, insert=page.at(label.at[0], label.at[1] - 0.36 * LETTERS_MM)))
 
 
 _ZONES = ("fine cuts: first", "along the land: then", "floors: last")
@@ -115,7 +155,7 @@ def _marks(page: SvgPage, guide: Guide) -> None:
         left, bottom, width, height = mark.box
         group.add(page.drawing.rect(page.at(left, bottom + height), (width, height), fill="#ffffff"))
         group.add(
-            page.drawing.text(mark.label, insert=page.at(left + 0.4, bottom + 0.55), font_size=LABEL_MM, fill=_INK)
+            page.drawing.text(mark.label, insert=page.at(left + 0.4, bottom + 0.55), font_size=LETTERS_MM, fill=_INK)
         )
 
 

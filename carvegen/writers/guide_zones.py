@@ -12,11 +12,11 @@ from carvegen import geometry
 from carvegen.checks.islands import islands_of
 from carvegen.facts import cutting
 from carvegen.measures.widths import local_widths
+from carvegen.writers.guide_samples import Entry
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from carvegen.facts.profiles import Cutter
     from carvegen.geometry import Floats, PolygonArray
     from carvegen.job import Job
     from carvegen.writers.views import Seen
@@ -47,7 +47,7 @@ class Zones:
 
 def zones_of(job: Job, shown: Seen) -> Zones:
     """The zones of a block as its guide shows it."""
-    edge = max(_LEAST_EDGE_MM, cutting.groove_mm(job.cutter, job.depth_mm))
+    edge = max(_LEAST_EDGE_MM, cutting.groove_mm(job.cutter, job.depth_mm, lean_deg=job.lean_deg))
     floors = _opened(geometry.offset(shown.cuts, -edge), _LEAST_FLOOR_MM / 2)
     reach = shapely.union_all(geometry.offset(floors, edge + _SLIVER_MM))
     left = geometry.parts(shapely.difference(shown.cuts, reach))
@@ -64,31 +64,37 @@ def zones_of(job: Job, shown: Seen) -> Zones:
     )
 
 
-def tool_lines(job: Job, zones: Zones) -> Iterator[str]:
+def tool_lines(job: Job, zones: Zones) -> Iterator[Entry]:
     """Which tool where, by width and depth, in the order of cutting."""
-    cutter, depth = job.cutter, job.depth_mm
-    groove = cutting.groove_mm(cutter, depth)
+    depth = job.depth_mm
+    groove = cutting.groove_mm(job.cutter, depth, lean_deg=job.lean_deg)
+    tool = job.cutter.name + (f", leaned by {abs(job.lean_deg):g} degrees" if job.lean_deg else "")
     if len(zones.fine):
-        yield f"1. Darkest grey, {_places(zones.fine)}: {cutter.name}. {_depths(cutter, depth)}"
+        yield Entry(words=f"1. Darkest grey, {_places(zones.fine)}: {tool}. {_depths(job)}", shows="fine")
     if len(zones.edges):
-        yield f"2. Middle grey, along the land: {cutter.name}, {depth:g} mm deep; its groove is {groove:.1f} mm wide."
+        yield Entry(
+            words=f"2. Middle grey, along the land: {tool}, {depth:g} mm deep; its groove is {groove:.1f} mm wide.",
+            shows="edges",
+        )
     if len(zones.floors):
-        yield (
-            f"3. Lightest grey, {_places(zones.floors)}, up to {zones.widest_floor_mm:.0f} mm wide: clear last, to "
-            f"{depth:g} mm, with a U-gouge about {_gouge_mm(zones.widest_floor_mm):g} mm wide; towards the land no "
-            "nearer than the groove."
+        yield Entry(
+            words=f"3. Lightest grey, {_places(zones.floors)}, up to {zones.widest_floor_mm:.0f} mm wide: clear last, "
+            f"to {depth:g} mm, with a U-gouge about {_gouge_mm(zones.widest_floor_mm):g} mm wide; towards the land no "
+            "nearer than the groove.",
+            shows="floors",
         )
 
 
-def _depths(cutter: Cutter, depth_mm: float) -> str:
+def _depths(job: Job) -> str:
     """How deep a V goes by the width of the cut: both its walls meet there."""
+    cutter, depth, lean = job.cutter, job.depth_mm, job.lean_deg
     if cutter.form != "v":
-        return f"Depth {depth_mm:g} mm where its sweep goes in, less where the cut is narrower."
+        return f"Depth {depth:g} mm where its sweep goes in, less where the cut is narrower."
     included, tip = cutter.values["included_deg"], cutter.values["tip_mm"]
-    widest = cutting.v_width_mm(included, tip, depth_mm)
+    widest = cutting.v_width_mm(included, tip, depth, lean_deg=lean)
     widths = [width for width in (0.5, 1.0, 1.5, 2.0, 3.0) if tip < width < widest]
-    steps = [f"{width:g} mm wide {cutting.v_depth_mm(included, tip, width):.1f}" for width in widths]
-    deep = ", ".join([*steps, f"{widest:.1f} mm and wider {depth_mm:g}"])
+    steps = [f"{width:g} mm wide {cutting.v_depth_mm(included, tip, width, lean_deg=lean):.1f}" for width in widths]
+    deep = ", ".join([*steps, f"{widest:.1f} mm and wider {depth:g}"])
     return f"Depth by width, in mm: {deep}."
 
 

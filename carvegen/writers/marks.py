@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats
     from carvegen.writers.views import Seen
 
-__all__ = ["LABEL_MM", "Mark", "marks", "readable", "summary"]
+__all__ = ["LABEL_MM", "Mark", "free_box", "marks", "readable", "summary"]
 
 #: Size of a label's letters: 6 points, the smallest that reads well on paper.
 LABEL_MM = 2.1
@@ -22,6 +22,8 @@ LABEL_MM = 2.1
 _RADIUS_MM = 1.6
 _ROOM_MM2 = 180.0  # a ring and its label, four times over: found by looking
 _FEWEST, _MOST = 8, 200
+_FURTHER_MM = (2.0, 4.0)  #: further out, where words would lie over words
+_WORDS_WEIGH = 100.0  #: times as bad as hiding a ring
 _RINGS = (
     "Rings: number, then what was measured there (mm; angles in degrees). "
     "Whole ring: breaks a limit. Broken ring: a risk."
@@ -54,7 +56,7 @@ def marks(report: Report, shown: Seen, *, most: int) -> list[Mark]:
     result = []
     for k, (number, finding) in enumerate(numbered):
         label = f"{number}: {finding.measured:.2f}"
-        box = _free_box(centres[k], radii[k], len(label) * LABEL_MM * 0.55 + 0.8, taken)
+        box = free_box(centres[k], radii[k], len(label) * LABEL_MM * 0.55 + 0.8, taken)
         taken = np.vstack([taken, box])
         low = (round(float(box[0]), 3), round(float(box[1]), 3))
         size = (round(float(box[2] - box[0]), 3), round(float(box[3] - box[1]), 3))
@@ -96,15 +98,44 @@ def _rule_line(rule: str, found: tuple[Finding, ...]) -> str:
     )
 
 
-def _free_box(centre: Floats, radius: float, width: float, taken: Floats) -> Floats:
-    """Of eight places beside a ring the one that covers the least; (4,) as left, bottom, right, top."""
-    height = LABEL_MM + 0.5
+def free_box(
+    centre: Floats,
+    radius: float,
+    width: float,
+    taken: Floats,
+    *,
+    letters: float = LABEL_MM,
+    labels: Floats | None = None,
+    within: tuple[float, float, float, float] | None = None,
+) -> Floats:
+    """Of eight places beside a ring the one that covers the least; (4,) as left, bottom, right, top.
+
+    Parameters
+    ----------
+    taken
+        Boxes that had better not be hidden; (n, 4).
+    labels
+        Boxes of words that must not be hidden, if places further out are left; (m, 4).
+    within
+        A box that is not left, if that can be.
+    """
+    height = letters + 0.5
     side, lift = radius + width / 2 + 0.2, radius + height / 2 + 0.2
     shift = np.array([(1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -1)]) * (side, lift)
-    middle = centre + shift
+    if labels is not None:
+        shift = np.vstack([shift, *(shift * (1 + far / side, 1 + far / lift) for far in _FURTHER_MM)])
     half = np.array([width / 2, height / 2])
-    boxes = np.hstack([middle - half, middle + half])
-    low = np.maximum(boxes[:, None, :2], taken[None, :, :2])
-    high = np.minimum(boxes[:, None, 2:], taken[None, :, 2:])
-    hidden = np.clip(high - low, 0, None).prod(axis=2).sum(axis=1)
+    boxes = np.hstack([centre + shift - half, centre + shift + half])
+    hidden = _covered(boxes, taken)
+    if labels is not None:
+        hidden += _WORDS_WEIGH * _covered(boxes, labels)
+    if within is not None:
+        hidden += _WORDS_WEIGH * (width * height - _covered(boxes, np.array([within])))
     return np.asarray(boxes[int(np.argmin(hidden.round(6)))])
+
+
+def _covered(boxes: Floats, others: Floats) -> Floats:
+    """How much of each box the others cover, each for itself; (n,)."""
+    low = np.maximum(boxes[:, None, :2], others[None, :, :2])
+    high = np.minimum(boxes[:, None, 2:], others[None, :, 2:])
+    return np.asarray(np.clip(high - low, 0, None).prod(axis=2).sum(axis=1))

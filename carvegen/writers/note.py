@@ -87,7 +87,7 @@ def machine_note(
 def _by_hand(guide: Guide) -> Iterator[list[str]]:
     steps = [f"{number}. {step}" for number, step in enumerate(guide.steps, start=1)]
     yield ["## What the guide shows", "", *_bullets([guide.laid, *guide.legend])]
-    yield ["## Which tool where", "", *_bullets(line.partition(" ")[2] for line in guide.tools)]
+    yield ["## Which tool where", "", *_bullets(its.words.partition(" ")[2] for its in guide.tools)]
     yield ["## In which order", "", *steps]
 
 

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 __all__ = [
     "BAR_MM",
     "MARGIN_MM",
+    "MEASURE_ME",
     "Sheet",
     "TextLine",
     "cross",
@@ -37,6 +38,8 @@ __all__ = [
 
 #: Length of the bar by which anyone can check the scale.
 BAR_MM = 100.0
+
+MEASURE_ME = f"measure me: {BAR_MM:g} mm, print at 100 %, do not fit"
 
 #: Free edge around the block; the register crosses stand in it.
 MARGIN_MM = 2 * OUT_MM

@@ -40,6 +40,7 @@ class Plan:
     columns: int
     tiles: tuple[Tile, ...]
     joins: tuple[tuple[float, float], ...]
+    bounds: tuple[float, float, float, float]  #: left, bottom, right and top of the drawing
 
 
 def plan(bounds: tuple[float, float, float, float], paper: str) -> Plan:
@@ -71,7 +72,7 @@ def _plan(bounds: tuple[float, float, float, float], page: tuple[float, float]) 
         for column, x in enumerate(across, start=1)
     )
     joins = tuple(_joins(across, [max(y - high, bottom) for y in down], down, min(wide, right - left)))
-    return Plan(page=page, rows=rows, columns=columns, tiles=tiles, joins=joins)
+    return Plan(page=page, rows=rows, columns=columns, tiles=tiles, joins=joins, bounds=bounds)
 
 
 def _count(length: float, window: float) -> int:
