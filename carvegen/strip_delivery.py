@@ -14,7 +14,7 @@ from carvegen.writers.guide_pdf import guide_pdf
 from carvegen.writers.guide_svg import guide_svg
 from carvegen.writers.note import machine_note
 from carvegen.writers.png import proof_png
-from carvegen.writers.strip_page import strip_page
+from carvegen.writers.strip_page import strip_guide, strip_page
 from carvegen.writers.svg import machine_svg
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ def deliver_strip(
             job = setup.on(strip.block)
             made: dict[str, str | bytes] = {"how-to-read.md": strip_page(strip, setup)}
             if kind == "hand":
-                guide = hand_guide(job, transfer, saving=pale_guide)
+                guide = strip_guide(hand_guide(job, transfer, saving=pale_guide), strip, setup)
                 made |= {"guide.pdf": guide_pdf(guide, paper), "guide.svg": guide_svg(guide)}
             else:
                 made |= {"block.svg": machine_svg(job), "block.dxf": machine_dxf(job, dxf)}

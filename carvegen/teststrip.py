@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 import shapely
@@ -19,6 +19,9 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats
     from carvegen.job import Setup
 
+    #: What is cut, how wide it is altogether, and where the numbers stand.
+    _Made: TypeAlias = tuple[list[Polygon], float, Floats]
+
 __all__ = ["BAR_MM", "PIECES", "PIECE_MM", "WEDGE_MM", "Ladder", "Strip", "strip_for"]
 
 PIECES, PIECE_MM = 8, 6.0  #: of the comb: how many, and how wide each is drawn
@@ -29,6 +32,7 @@ _STEPS = np.array([0.4, 0.5, 0.63, 0.8, 1.0, 1.25, 1.6, 2.0])  #: R5 and R10 of 
 _GAP_MM = 3.0
 _LONG_MM = 10.0
 _EDGE_MM = 6.0
+_NUMBER_MM = 1.9  #: from a rung's end to the middle of its number
 _SIZE_MM = (134.0, 84.0)
 
 
@@ -40,6 +44,7 @@ class Ladder:
     about: str  #: what to look for
     key: str  #: the value of a profile that it gives
     sizes_mm: tuple[float, ...]
+    rungs: tuple[tuple[float, float], ...]  #: where each one's number stands, beside it; print view, mm
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -69,12 +74,11 @@ def strip_for(setup: Setup) -> Strip:
             continue
         grid = 0.05 if least >= 0.5 else 0.02
         sizes = np.round(least * _STEPS / grid) * grid
-        made, width = make(sizes, (x, top))
+        made, width, rungs = make(sizes, (x, top))
         cuts += [*made, _triangle(x, top)]
         x += width + _GAP_MM
-        ladders.append(
-            Ladder(name=_plain(name, setup), about=about, key=key, sizes_mm=tuple(np.round(sizes, 2).tolist()))
-        )
+        sized = tuple(np.round(sizes, 2).tolist())
+        ladders.append(Ladder(name=_plain(name, setup), about=about, key=key, sizes_mm=sized, rungs=_places(rungs)))
     has_comb = setup.machine.kind != "hand"
     block = Block(
         name=f"test strip {setup.material.key} {setup.cutter.key}",
@@ -95,23 +99,33 @@ def _plain(name: str, setup: Setup) -> str:
     return name.split(" across", maxsplit=1)[0] if setup.material.grain == "none" else name
 
 
-def _upright(widths: Floats, corner: tuple[float, float]) -> tuple[list[Polygon], float]:
+def _places(rungs: Floats) -> tuple[tuple[float, float], ...]:
+    return tuple((x, y) for x, y in np.round(rungs, 3).tolist())
+
+
+def _above(x: Floats, top: float) -> Floats:
+    """Places for numbers above the rungs at `x`."""
+    return np.column_stack([x, np.full(len(x), top + _NUMBER_MM)])
+
+
+def _upright(widths: Floats, corner: tuple[float, float]) -> _Made:
     """Lines of land that run up, between cuts; below and to the right of the corner."""
     ends = np.cumsum(np.r_[0, widths + _GAP_MM])
     x = corner[0] + 2.0
     made = [shapely.box(x + end, corner[1] - _LONG_MM, x + end + _GAP_MM, corner[1]) for end in ends.tolist()]
-    return made, 2.0 + float(ends[-1]) + _GAP_MM
+    return made, 2.0 + float(ends[-1]) + _GAP_MM, _above(x + ends[1:] - widths / 2, corner[1])
 
 
-def _level(widths: Floats, corner: tuple[float, float]) -> tuple[list[Polygon], float]:
+def _level(widths: Floats, corner: tuple[float, float]) -> _Made:
     """Lines of land that run to the right."""
     ends = np.cumsum(np.r_[0, widths + _GAP_MM])
     x, y = corner[0] + 2.0, corner[1]
     made = [shapely.box(x, y - end - _GAP_MM, x + _LONG_MM, y - end) for end in ends.tolist()]
-    return made, 2.0 + _LONG_MM
+    middles = y - ends[1:] + widths / 2
+    return made, 2.0 + _LONG_MM, np.column_stack([np.full(len(widths), x + _LONG_MM + _NUMBER_MM), middles])
 
 
-def _dots(across: Floats, corner: tuple[float, float]) -> tuple[list[Polygon], float]:
+def _dots(across: Floats, corner: tuple[float, float]) -> _Made:
     """Two of each dot, free in one cut."""
     ends = np.cumsum(across + _GAP_MM)
     x = corner[0] + 2.0
@@ -119,17 +133,18 @@ def _dots(across: Floats, corner: tuple[float, float]) -> tuple[list[Polygon], f
     centres = np.concatenate([centres, centres - [0, _LONG_MM / 3]])
     dots = shapely.buffer(geometry.dots(centres), np.tile(across, 2) / 2, quad_segs=16)
     field = shapely.box(x, corner[1] - _LONG_MM, x + float(ends[-1]) + _GAP_MM, corner[1])
-    return geometry.parts(shapely.difference(field, shapely.union_all(dots))).tolist(), 2.0 + float(ends[-1]) + _GAP_MM
+    around = geometry.parts(shapely.difference(field, shapely.union_all(dots))).tolist()
+    return around, 2.0 + float(ends[-1]) + _GAP_MM, _above(x + ends - across / 2, corner[1])
 
 
-def _slits(widths: Floats, corner: tuple[float, float]) -> tuple[list[Polygon], float]:
+def _slits(widths: Floats, corner: tuple[float, float]) -> _Made:
     ends = np.cumsum(np.r_[0, widths + _GAP_MM])
     x = corner[0] + 2.0
     made = [
         shapely.box(x + end, corner[1] - _LONG_MM, x + end + width, corner[1])
         for end, width in zip(ends.tolist(), widths.tolist(), strict=False)
     ]
-    return made, 2.0 + float(ends[-1])
+    return made, 2.0 + float(ends[-1]), _above(x + ends[:-1] + widths / 2, corner[1])
 
 
 def _triangle(x: float, top: float) -> Polygon:

@@ -7,6 +7,8 @@ from dataclasses import replace
 
 import pytest
 import shapely
+from hypothesis import given
+from hypothesis import strategies as st
 
 from carvegen.block import Block
 from carvegen.checks import checked
@@ -16,6 +18,7 @@ from carvegen.facts.profiles import Library
 from carvegen.findings import Severity
 from carvegen.geometry import polygon_array
 from carvegen.job import setups_for
+from carvegen.writers.guide import hand_guide
 from carvegen.writers.note import machine_note
 from tests.cases import block, box
 
@@ -62,6 +65,34 @@ def test_a_lean_beyond_sense_is_told(lean):
     with pytest.raises(InputError) as told:
         setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"], lean_deg=lean)
     assert told.value.where == "--lean"
+
+
+def test_the_guide_reckons_with_the_lean():
+    """By w = t + d (tan(30 + 10) + tan(30 - 10)) = 0.1 + 1.2031 d: 1 mm wide is 0.748 deep, 1.5 deep is 1.905 wide."""
+    (way,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"], lean_deg=-10)
+    cuts = polygon_array([shapely.box(5, 5, 35, 35), shapely.box(40, 5, 41, 35)])
+    guide = hand_guide(way.on(Block(name="x", width_mm=60, height_mm=40, cuts=cuts)), "carbon")
+    fine, along, _ = (its.words for its in guide.tools)
+    assert "leaned by 10 degrees" in fine
+    assert "1 mm wide 0.7, 1.5 mm wide 1.2, 1.9 mm and wider 1.5" in fine
+    assert "its groove is 1.9 mm wide" in along
+    upright = hand_guide(replace(way, lean_deg=0).on(Block(name="x", width_mm=60, height_mm=40, cuts=cuts)), "carbon")
+    assert "1 mm wide 0.8" in upright.tools[0].words
+    wide = [shapely.area(its.zones.edges).sum() for its in (guide, upright)]
+    assert wide[0] / wide[1] == pytest.approx(1.9047 / 1.8321, rel=0.02), "the groove along the land is as much wider"
+    assert any("20 degrees from the vertical on one side of a cut, 40 on the other" in fact for fact in guide.facts)
+
+
+@given(st.floats(20, 110), st.floats(0, 0.4), st.floats(0.2, 6), st.floats(-60, 60))
+def test_a_leaned_groove_is_as_wide_as_its_walls_spread_and_back_again(included, tip, depth, lean):
+    """Against the corners of a triangle that is turned about its tip."""
+    width = cutting.v_width_mm(included, tip, depth, lean_deg=lean)
+    assert cutting.v_depth_mm(included, tip, width, lean_deg=lean) == pytest.approx(depth)
+    steep, flat = included / 2 - abs(lean), included / 2 + abs(lean)
+    if flat < 85:
+        sides = [math.sin(math.radians(wall)) / math.cos(math.radians(wall)) for wall in (steep, flat)]
+        assert width - tip == pytest.approx(depth * sum(sides))
+    assert width >= cutting.v_width_mm(included, tip, depth) - 1e-9, "leaning never narrows it"
 
 
 def test_the_note_tells_of_the_leaned_wall():

@@ -116,3 +116,13 @@ def test_a_rung_at_the_limit_gives_the_profiles_own_value(material, cutter):
     tool = setup.cutter
     land = land_mm(setup.face_limits.land_across_mm, factor=tool.land_factor, loss_mm=tool.edge_loss_mm)
     assert land == pytest.approx(setup.material.land_across_mm)
+
+
+@pytest.mark.parametrize(("material", "cutter"), WAYS)
+def test_every_rung_has_a_place_for_its_number_on_land_that_stands(material, cutter):
+    strip = strip_for(_setup(material, cutter))
+    gone = shapely.union_all(np.concatenate([strip.block.cuts, strip.block.cut_outs]))
+    numbers = [shapely.Point(place).buffer(0.9) for ladder in strip.ladders for place in ladder.rungs]
+    assert len(numbers) == sum(len(ladder.sizes_mm) for ladder in strip.ladders)
+    assert all(number.within(strip.block.face) and not number.intersects(gone) for number in numbers)
+    assert shapely.area(shapely.union_all(numbers)) == pytest.approx(sum(number.area for number in numbers))

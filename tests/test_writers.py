@@ -1,5 +1,6 @@
 """Writers: views, layers, words, and that the same input gives the same bytes."""
 
+import dataclasses
 import hashlib
 import io
 import os
@@ -22,6 +23,8 @@ from carvegen.errors import InputError
 from carvegen.facts.profiles import Verdict
 from carvegen.findings import Report
 from carvegen.register_marks import name_mark
+from carvegen.toolpaths import plan_for
+from carvegen.toolpaths.settings import PathSettings
 from carvegen.writers.coverage import coverage
 from carvegen.writers.dxf import machine_dxf
 from carvegen.writers.guide import TEST_WORD, hand_guide
@@ -36,6 +39,7 @@ from carvegen.writers.svg import machine_svg, proof_svg
 from carvegen.writers.table import findings_table
 from carvegen.writers.tiles import OVERLAP_MM, PAPERS, plan
 from carvegen.writers.views import View, seen
+from tests import cases
 from tests.readers.landing import (
     HEIGHT,
     WIDTH,
@@ -307,6 +311,22 @@ def test_unknown_ways_and_papers_are_told():
 # --- note and table --------------------------------------------------------------------------------------------------
 
 
+def test_an_upright_stroke_in_a_name_ends_no_cell_of_a_table():
+    """Cells as GitHub Flavored Markdown divides them: at each | that has no backslash before it."""
+    way = cases.setup("linoleum", "flat-1")
+    job = dataclasses.replace(way, cutter=dataclasses.replace(way.cutter, name="my V | sharp\nnew")).on(jetty_block())
+    plan = plan_for(job, PathSettings())
+    assert plan is not None
+    finding = dataclasses.replace(landing_report(1).findings[0], remedy="cut | or\nleave it")
+    rows = [row for row in machine_note(job, Report.of([finding]), {}, plan).splitlines() if row.startswith("|")]
+    assert any(r"my V \| sharp new" in row for row in rows)
+    assert any(r"cut \| or leave it" in row for row in rows)
+    cells = [len(re.split(r"(?<!\\)\|", row)) for row in rows]
+    heads = [k for k, row in enumerate(rows) if set(row) <= set("|-: ")]
+    for head, end in zip(heads, [*(k - 1 for k in heads[1:]), len(rows)], strict=True):
+        assert len(set(cells[head - 1 : end])) == 1
+
+
 def test_what_must_be_asked_stands_on_top():
     note = machine_note(landing_job(), Report(()), {"sky.svg": "for the laser"})
     assert note.index("Open question") < note.index("What this is")
@@ -366,6 +386,7 @@ def test_the_table_has_a_line_for_each_rule_and_severity():
 # --- the same bytes --------------------------------------------------------------------------------------------------
 
 _PRINT_HASHES = """
+import dataclasses
 import hashlib
 from tests.test_writers import everything
 print(" ".join(hashlib.sha256(data).hexdigest() for data in everything()))

@@ -3,25 +3,22 @@
 from __future__ import annotations
 
 import enum
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-import shapely
-
 from carvegen.errors import InputError
 from carvegen.findings import Report, Severity
-from carvegen.toolpaths.timing import by_hand_min, spoken
+from carvegen.writers.guide_lines import arrow, hatching
 from carvegen.writers.guide_marks import found_lines, rings
 from carvegen.writers.guide_samples import Entry
+from carvegen.writers.guide_words import facts, legend, steps
 from carvegen.writers.guide_zones import tool_lines, zones_of
 from carvegen.writers.marks import readable
 from carvegen.writers.sheet import MARGIN_MM, register_shapes
 from carvegen.writers.views import View, seen
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Sequence
 
     from carvegen.geometry import Floats, PolygonArray
     from carvegen.job import Job
@@ -49,7 +46,6 @@ WORD_MM = 4.0  #: height of its letters
 TONES = (0.62, 0.78, 0.9)
 _PALE = (0.9, 0.94, 0.97)  #: the same to save ink
 _AROUND_MM = MARGIN_MM - 2.0  #: as far as the register crosses reach: 200 x 150 mm go on one sheet of A4
-_HATCH_MM = 1.6  # between hatching lines
 
 
 class Transfer(enum.Enum):
@@ -123,7 +119,20 @@ class Guide:
     findings: tuple[str, ...]  #: what the rings mean
     unfinished: bool = False  #: what is white is the carver's own to cut
     labels: tuple[Label, ...] = ()
-    table: Table | None = None
+    tables: tuple[Table, ...] = ()
+
+    def parts(self, joining: Sequence[str] = ()) -> tuple[tuple[str, tuple[Entry, ...]], ...]:
+        """Everything to be read, with its headings; `joining`: how the sheets go together."""
+        steps = (f"{number}. {step}" for number, step in enumerate(self.steps, start=1))
+        every = (
+            ("How it comes onto the block", _plain((self.laid, *self.facts))),
+            ("What the drawing shows", self.shows),
+            ("How the sheets go together", _plain(joining)),
+            ("Which tool where", self.tools),
+            ("In which order", _plain(steps)),
+            ("Rings and numbers", _plain(self.findings)),
+        )
+        return tuple((heading, entries) for heading, entries in every if entries)
 
     @property
     def legend(self) -> tuple[str, ...]:
@@ -157,6 +166,10 @@ class Guide:
         reads = "mirrored" if self.mirrored else "as the print reads"
         grey = "grey comes out of your drawing, white is yours" if self.unfinished else "grey = cut away, darkest first"
         return f"{self.transfer.value}, {reads}; {grey}"
+
+
+def _plain(texts: Iterable[str]) -> tuple[Entry, ...]:
+    return tuple(Entry(words=text) for text in texts)
 
 
 def transfer_named(name: str) -> Transfer:
@@ -205,147 +218,15 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
         register=register_shapes(shown),
         zones=zones,
         tones=_PALE if saving else TONES,
-        hatch=_hatching(shown.cut_outs, 1),
-        free_hatch=_hatching(shown.free, -1),
+        hatch=hatching(shown.cut_outs, 1),
+        free_hatch=hatching(shown.free, -1),
         marks=tuple(rings(told, shown, most=readable(shown))),
-        arrow=_arrow(shown.direction_deg(job.grain_deg)) if along_grain else None,
+        arrow=arrow(shown.direction_deg(job.grain_deg)) if along_grain else None,
         word_at=(word_at[0], word_at[1]),
-        facts=_facts(job, shown),
-        shows=tuple(_legend(job, shown, zones)),
+        facts=facts(job, shown),
+        shows=tuple(legend(job, shown, zones)),
         tools=tuple(tool_lines(job, zones)),
-        steps=_STEPS,
+        steps=tuple(steps(shown, zones)),
         findings=tuple(found_lines(told)),
         unfinished=job.block.unfinished,
     )
-
-
-def _facts(job: Job, shown: Seen) -> tuple[str, ...]:
-    return (
-        f"{shown.view.words}",
-        *((_UNFINISHED,) if job.block.unfinished else ()),
-        *_time(job),
-        f"Block {shown.width_mm:g} x {shown.height_mm:g} mm, {job.material.name}, {job.thickness_mm:g} mm thick.",
-        f"Tool: {job.cutter.name}. Depth of the cut areas: {job.depth_mm:g} mm. {_walls(job)}",
-        f"Narrowest land {job.limits.land_mm:.2f} mm, smallest free-standing dot {job.limits.dot_mm:.2f} mm.",
-    )
-
-
-_UNFINISHED = (
-    "Not the whole block: only what the snow takes out of your own key drawing. Bring your drawing onto the block as "
-    "ever, lay this guide over it so that the thin broken outlines meet your shapes, and mark the grey."
-)
-
-
-def _time(job: Job) -> tuple[str, ...]:
-    """How long it takes, where the material's paces are known."""
-    minutes = by_hand_min(job.block, job.material)
-    if minutes is None:
-        return ()
-    quick, slow = (spoken(60 * its) for its in minutes)
-    what = "The toned places take" if job.block.unfinished else "It takes"
-    return (f"{what} about {quick} by hand if you are quick, about {slow} if you are slow; time yourself on a patch.",)
-
-
-def _walls(job: Job) -> str:
-    """What the tool's walls will be like; an upright one asks for a slope cut by hand."""
-    one, other = sorted(float(side.min()) for side in (job.wall.near_deg, job.wall.far_deg))
-    if one < 1:
-        return "Walls: as cut they stand upright or lean in; slope them so that the land is wider at its foot."
-    if job.lean_deg:
-        return (
-            f"Walls, the tool leaned by {abs(job.lean_deg):g} degrees: {one:.0f} degrees from the vertical on one side "
-            f"of a cut, {other:.0f} on the other; the land is wider at its foot."
-        )
-    return f"Walls: {one:.0f} degrees from the vertical, the land wider at its foot."
-
-
-def _legend(job: Job, shown: Seen, zones: Zones) -> Iterator[Entry]:
-    if job.block.unfinished:
-        yield Entry(
-            words="Grey: the snow that comes out of your key drawing. Cut it away, the darkest first, the lightest "
-            "last; a line of your drawing that runs into the grey ends there.",
-            shows="tones",
-        )
-        yield Entry(words="White: yours. It does not all stay: cut your own drawing there, as ever.")
-    else:
-        yield Entry(
-            words="Grey: cut away, the darkest first, the lightest last. White: leave standing, it prints.",
-            shows="tones",
-        )
-    if len(shown.cut_outs):
-        yield Entry(words="Coarse hatching: goes through the whole thickness.", shows="through")
-    if len(shown.free):
-        yield Entry(words="Fine hatching: yours to decide, gouge in hand; it may go or stay.", shows="free")
-    if len(zones.stands):
-        yield Entry(words="Heavy outline: small land inside a cut. Leave it standing, do not cut.", shows="stands")
-    if len(zones.thin):
-        yield Entry(
-            words="Short strokes into the grey: the land beside them is thin. Slope its wall that way, wide at the "
-            "foot.",
-            shows="thin",
-        )
-    if len(shown.kept):
-        yield Entry(words=f"Thin broken outline: {_kept(job)}", shows="kept")
-    yield from (Entry(words=words) for words in _around(job, shown))
-
-
-def _kept(job: Job) -> str:
-    if job.block.unfinished:
-        return "the shapes of your drawing that the snow lies on. Lay them over your own to find your way."
-    return "artwork that is kept clear, to find your way by."
-
-
-def _around(job: Job, shown: Seen) -> Iterator[str]:
-    """What stands outside the block."""
-    yield "Frame: the block's edge. Crosses outside it: register, the same on every block of this size."
-    if len(shown.stops):
-        yield "Outlines in the waste: stops for the sheet, or pin holes. Outer frame: the board; leave the waste on."
-    way = "left" if shown.view is not View.PLAIN else "right"
-    yield f"Arrow with the name: on the block it points to the {way}. If it does not, the guide was flipped."
-    if job.material.grain == "side":
-        yield "Double arrow under the block: the grain."
-
-
-# Order of cutting: Fletcher, Wood-Block Printing (1916), and Phillips, The Technique of the Color Wood-cut
-# (1926), both from memory; the rest is common practice, no source.
-_STEPS = (
-    "Measure the bar on the print. If it is not 100 mm, print again at 100 %.",
-    "Lay the guide to the block's edges; look at the test word before anything is traced or pasted.",
-    "Cut the fine cuts first, from the middle of the block outwards; then a groove along the land of each wide cut. "
-    "Each wall slopes out from under the land, never in under it.",
-    "Clear the floors last, towards waste and away from the land, deeper towards their middle.",
-    "Openings that go through: bore or stab a hole in the waste, then cut from the hole towards the outline, from both "
-    "faces if the block is thick; pare to the line at the very end.",
-    "Block against a stop, both hands behind the edge, cut away from yourself, tools sharp. The tool maker's "
-    "instructions and your workshop's rules go before this sheet.",
-)
-
-
-def _hatching(shapes: PolygonArray, way: int) -> Floats:
-    """Slanting lines over `shapes`: rising (1), or falling and twice as close (-1); (n, 4)."""
-    if len(shapes) == 0:
-        return np.empty((0, 4))
-    left, bottom, right, top = shapely.total_bounds(shapes).tolist()
-    height = top - bottom
-    foot = np.arange(left - height, right, _HATCH_MM * math.sqrt(2) * (1 if way > 0 else 0.5))
-    begin, end = (bottom, top) if way > 0 else (top, bottom)
-    ends = np.column_stack([foot, np.full_like(foot, begin), foot + height, np.full_like(foot, end)])
-    lines = shapely.linestrings(ends.reshape(-1, 2, 2))
-    cut = shapely.get_parts(shapely.intersection(lines, shapely.multipolygons(shapes)))
-    straight = cut[(shapely.get_type_id(cut) == 1) & ~shapely.is_empty(cut)]
-    first, last = shapely.get_point(straight, 0), shapely.get_point(straight, -1)
-    xy = [shapely.get_x(first), shapely.get_y(first), shapely.get_x(last), shapely.get_y(last)]
-    return np.asarray(np.round(np.column_stack(xy), 3), dtype=np.float64)
-
-
-def _arrow(direction_deg: float) -> Floats:
-    """A double arrow in the lower left margin; (n, 4)."""
-    turn = math.radians(direction_deg)
-    along = np.array([math.cos(turn), math.sin(turn)])
-    across = np.array([-along[1], along[0]])
-    middle = np.array([7.0, -MARGIN_MM / 2])
-    tips = [middle - 6 * along, middle + 6 * along]
-    lines = [(tips[0], tips[1])]
-    for tip, inward in zip(tips, (along, -along), strict=True):
-        lines += [(tip, tip + 2 * inward + side * across) for side in (1.0, -1.0)]
-    return np.asarray(np.round(np.array(lines).reshape(-1, 4), 3), dtype=np.float64)

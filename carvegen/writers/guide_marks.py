@@ -73,7 +73,12 @@ def found_lines(findings: Sequence[Finding]) -> list[str]:
 def _told(group: Group) -> str:
     places = "the whole block" if group.worst.at is None else f"{group.count} place{'s' if group.count > 1 else ''}"
     how = "breaks the limit" if group.severity is Severity.BREAKS else "a risk"
-    return f"{group.rule}, {how}: {places}, {group.measured} where {group.limit} is the limit. {group.worst.remedy}"
+    what = _sentence(group.worst.remedy)
+    return f"{group.rule}, {how}: {places}, {group.measured} where {group.limit} is the limit. {what}"
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:].rstrip('.')}."
 
 
 def _alone(findings: Iterable[Finding], shown: Seen) -> Iterator[_Ring]:

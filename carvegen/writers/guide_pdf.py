@@ -29,18 +29,18 @@ from carvegen.writers.pdf_page import (
     to_tile,
     words_pages,
 )
-from carvegen.writers.pdf_table import table_page
+from carvegen.writers.pdf_table import tables_pages
 from carvegen.writers.pdf_words import FONT, Words, width_mm
 from carvegen.writers.tiles import plan
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator
 
     from reportlab.pdfgen.canvas import Canvas
 
     from carvegen.geometry import Floats
     from carvegen.writers.guide import Guide
-    from carvegen.writers.guide_samples import Entry, Sample
+    from carvegen.writers.guide_samples import Sample
     from carvegen.writers.tiles import Plan, Tile
 
 __all__ = ["guide_pdf"]
@@ -49,6 +49,7 @@ _HEADING = 1.22  #: times the size of the words
 _TITLE = 1.53
 _SAMPLE_ROOM_MM = SAMPLE_MM[0] + 2.5
 _DASH_MM = [1.2, 0.8]
+_HALO_MM = 0.9
 
 
 def guide_pdf(guide: Guide, paper: str = "A4") -> bytes:
@@ -67,8 +68,7 @@ def guide_pdf(guide: Guide, paper: str = "A4") -> bytes:
     sheets = plan(guide.bounds, paper)
     canvas = new_canvas(sheets, title=guide.title, about=guide.laid)
     words_pages(canvas, sheets, list(_words(guide, sheets)))
-    if guide.table is not None:
-        table_page(canvas, sheets, guide.table)
+    tables_pages(canvas, sheets, guide.tables)
     drawn = _Drawn(guide)
     for number, tile in enumerate(sheets.tiles, start=1):
         heading(canvas, sheets, tile, name=guide.shown.name, rest=guide.gist)
@@ -84,31 +84,14 @@ def guide_pdf(guide: Guide, paper: str = "A4") -> bytes:
 
 def _words(guide: Guide, sheets: Plan) -> Iterator[Words]:
     """Everything to be read, with samples of what is drawn."""
-    joined = [f"{sheet_count(sheets)}. {JOINING}"] if len(sheets.tiles) > 1 else []
-    steps = [f"{number}. {step}" for number, step in enumerate(guide.steps, start=1)]
+    joining = [f"{sheet_count(sheets)}. {JOINING}"] if len(sheets.tiles) > 1 else []
     yield Words(text=guide.title, scale=_TITLE)
-    yield from _part("How it comes onto the block", map(_plain, [guide.laid, *guide.facts]))
-    yield from _part("What the drawing shows", [_sampled(guide, its) for its in guide.shows])
-    yield from _part("How the sheets go together", map(_plain, joined))
-    yield from _part("Which tool where", [_sampled(guide, its) for its in guide.tools])
-    yield from _part("In which order", map(_plain, steps))
-    yield from _part("Rings and numbers", map(_plain, guide.findings))
-
-
-def _part(name: str, words: Sequence[Words] | map[Words]) -> Iterator[Words]:
-    listed = list(words)
-    if listed:
+    for name, entries in guide.parts(joining):
         yield Words(text=name, scale=_HEADING, before_mm=3.0, keeps=True)
-        yield from listed
-
-
-def _plain(text: str) -> Words:
-    return Words(text=text)
-
-
-def _sampled(guide: Guide, entry: Entry) -> Words:
-    beside = partial(_draw, sample(entry.shows, guide.tones)) if entry.shows else None
-    return Words(text=entry.words, indent_mm=_SAMPLE_ROOM_MM, beside=beside)
+        room = _SAMPLE_ROOM_MM if any(its.shows for its in entries) else 0.0
+        for its in entries:
+            beside = partial(_draw, sample(its.shows, guide.tones)) if its.shows else None
+            yield Words(text=its.words, indent_mm=room, beside=beside)
 
 
 def _draw(its: Sample, canvas: Canvas) -> None:
@@ -161,14 +144,27 @@ def _drawing(canvas: Canvas, guide: Guide, tile: Tile, drawn: _Drawn) -> None:
     canvas.addLiteral(drawn.stops.within(tile))
     if guide.arrow is not None:
         _lines(canvas, guide.arrow)
-    _marks(canvas, guide)
-    _labels(canvas, guide)
-    canvas.saveState()
-    canvas.translate(*guide.word_at)
-    canvas.scale(-1 if guide.mirrored else 1, 1)
-    canvas.setFont(FONT, WORD_MM / 0.73)
-    canvas.drawString(0, 0, TEST_WORD)
-    canvas.restoreState()
+    _marks(canvas, guide, tile)
+    _labels(canvas, guide, tile)
+    _test_word(canvas, guide, tile)
+
+
+def _test_word(canvas: Canvas, guide: Guide, tile: Tile) -> None:
+    letters, way = WORD_MM / 0.73, -1 if guide.mirrored else 1
+    x, y = guide.word_at
+    reach = x + way * width_mm(TEST_WORD, letters)
+    if _on(tile, min(x, reach), y, max(x, reach), y + WORD_MM):
+        canvas.saveState()
+        canvas.translate(x, y)
+        canvas.scale(way, 1)
+        canvas.setFont(FONT, letters)
+        canvas.drawString(0, 0, TEST_WORD)
+        canvas.restoreState()
+
+
+def _on(tile: Tile, left: float, bottom: float, right: float, top: float) -> bool:
+    """Whether a box reaches into a tile: words that don't would still be found there by whoever searches the page."""
+    return left < tile.right and right > tile.left and bottom < tile.top and top > tile.bottom
 
 
 def _kept(canvas: Canvas, outlines: str) -> None:
@@ -178,7 +174,7 @@ def _kept(canvas: Canvas, outlines: str) -> None:
     canvas.restoreState()
 
 
-def _marks(canvas: Canvas, guide: Guide) -> None:
+def _marks(canvas: Canvas, guide: Guide, tile: Tile) -> None:
     """Numbered rings; light under dark, so that they stand out on grey and on white."""
     for mark in guide.marks:
         for tone, width in ((1.0, 0.9), (0.0, 0.35)):
@@ -189,18 +185,28 @@ def _marks(canvas: Canvas, guide: Guide) -> None:
     canvas.setDash([])
     for mark in guide.marks:
         left, bottom, width, height = mark.box
-        canvas.setFillGray(1)
-        canvas.rect(left, bottom, width, height, stroke=0, fill=1)
-        canvas.setFillGray(0)
-        canvas.setFont(FONT, LETTERS_MM)
-        canvas.drawString(left + (width - width_mm(mark.label, LETTERS_MM)) / 2, bottom + 0.65, mark.label)
+        if _on(tile, left, bottom, left + width, bottom + height):
+            at = (left + (width - width_mm(mark.label, LETTERS_MM)) / 2, bottom + 0.65)
+            _haloed(canvas, mark.label, at)
 
 
-def _labels(canvas: Canvas, guide: Guide) -> None:
+def _haloed(canvas: Canvas, text: str, at: tuple[float, float]) -> None:
+    """Letters with a thin white edge: they read on grey, and what lies between them stays in sight."""
+    canvas.setFont(FONT, LETTERS_MM)
+    canvas.setStrokeGray(1)
+    canvas.setLineWidth(_HALO_MM)
+    canvas.drawString(*at, text, mode=1)
+    canvas.setFillGray(0)
+    canvas.drawString(*at, text, mode=0)
+
+
+def _labels(canvas: Canvas, guide: Guide, tile: Tile) -> None:
     canvas.setFillGray(0)
     canvas.setFont(FONT, LETTERS_MM)
     for label in guide.labels:
-        canvas.drawCentredString(label.at[0], label.at[1] - 0.36 * LETTERS_MM, label.text)
+        x, y = label.at
+        if _on(tile, x - LETTERS_MM, y - LETTERS_MM, x + LETTERS_MM, y + LETTERS_MM):
+            canvas.drawCentredString(x, y - 0.36 * LETTERS_MM, label.text)
 
 
 def _lines(canvas: Canvas, lines: Floats) -> None:

@@ -70,13 +70,13 @@ def guide_svg(guide: Guide) -> str:
 def _entries(guide: Guide) -> Iterator[Entry]:
     """Everything to be read, a paragraph each."""
     yield Entry(words=f"{guide.title}; {MEASURE_ME}.")
-    yield from (Entry(words=text) for text in (guide.laid, *guide.facts))
-    yield from (*guide.shows, *guide.tools)
-    yield from (Entry(words=f"{number}. {step}") for number, step in enumerate(guide.steps, start=1))
-    yield from (Entry(words=text) for text in guide.findings)
-    if guide.table is not None:
-        rows = (": ".join([row[0], ", ".join(filter(None, row[1:]))]) for row in guide.table.rows)
-        yield from (Entry(words=text) for text in (guide.table.heading, *guide.table.words, *rows))
+    for name, entries in guide.parts():
+        yield Entry(words=name.upper())
+        yield from entries
+    for table in guide.tables:
+        yield Entry(words=table.heading.upper())
+        rows = (f"{row[0]}: {', '.join(filter(None, row[1:]))}" for row in table.rows)
+        yield from (Entry(words=text) for text in (*table.words, *rows))
 
 
 def _samples(page: SvgPage, guide: Guide, entries: Sequence[Entry], sheet: Sheet) -> None:
@@ -152,11 +152,11 @@ def _marks(page: SvgPage, guide: Guide) -> None:
         dash = {} if mark.breaks else {"stroke_dasharray": "1,0.7"}
         group.add(page.drawing.circle(**place, stroke="#ffffff", stroke_width=0.9))
         group.add(page.drawing.circle(**place, stroke=_INK, stroke_width=0.35, **dash))
-        left, bottom, width, height = mark.box
-        group.add(page.drawing.rect(page.at(left, bottom + height), (width, height), fill="#ffffff"))
-        group.add(
-            page.drawing.text(mark.label, insert=page.at(left + 0.4, bottom + 0.55), font_size=LETTERS_MM, fill=_INK)
-        )
+        left, bottom, width, _ = mark.box
+        style = {"insert": page.at(left + width / 2, bottom + 0.65), "font_size": LETTERS_MM, "text_anchor": "middle"}
+        edge = {"fill": "none", "stroke": "#ffffff", "stroke_width": 0.9, "stroke_linejoin": "round"}
+        group.add(page.drawing.text(mark.label, **style, **edge))
+        group.add(page.drawing.text(mark.label, **style, fill=_INK))
 
 
 def _group(page: SvgPage, name: str, **style: Any) -> Any:  # noqa: ANN401

@@ -22,7 +22,9 @@ LABEL_MM = 2.1
 _RADIUS_MM = 1.6
 _ROOM_MM2 = 180.0  # a ring and its label, four times over: found by looking
 _FEWEST, _MOST = 8, 200
-_FURTHER_MM = (2.0, 4.0)  #: further out, where words would lie over words
+_FURTHER_MM = (2.0, 4.0, 7.0)  #: further out, where words would lie over words
+_AROUND = ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -1))  #: where a label may stand
+_BETWEEN = ((1, 0.5), (-1, 0.5), (1, -0.5), (-1, -0.5), (0.5, 1), (-0.5, 1), (0.5, -1), (-0.5, -1))
 _WORDS_WEIGH = 100.0  #: times as bad as hiding a ring
 _RINGS = (
     "Rings: number, then what was measured there (mm; angles in degrees). "
@@ -121,7 +123,7 @@ def free_box(
     """
     height = letters + 0.5
     side, lift = radius + width / 2 + 0.2, radius + height / 2 + 0.2
-    shift = np.array([(1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -1)]) * (side, lift)
+    shift = np.array(_AROUND if labels is None else (*_AROUND, *_BETWEEN)) * (side, lift)
     if labels is not None:
         shift = np.vstack([shift, *(shift * (1 + far / side, 1 + far / lift) for far in _FURTHER_MM)])
     half = np.array([width / 2, height / 2])

@@ -22,7 +22,7 @@ from carvegen.writers.layers import (
 )
 from carvegen.writers.plan_note import hand_time, plan_lines
 from carvegen.writers.sheet import BAR_MM, layers_of, register_shapes
-from carvegen.writers.table import place
+from carvegen.writers.table import cell, place
 from carvegen.writers.views import View, seen
 
 if TYPE_CHECKING:
@@ -225,7 +225,7 @@ def _layer_table(job: Job) -> list[str]:
 
 def _layer_row(name: str, asks: str, shapes: PolygonArray) -> str:
     length, area = float(shapely.length(shapes).sum()), float(shapely.area(shapes).sum())
-    return f"| {name} | {asks} | {len(shapes)} | {length:.1f} | {area:.1f} |"
+    return f"| {cell(name)} | {cell(asks)} | {len(shapes)} | {length:.1f} | {area:.1f} |"
 
 
 def _hand_over(job: Job) -> Iterator[str]:
@@ -262,7 +262,7 @@ def _findings(report: Report) -> list[str]:
     for number, finding in enumerate(found[:_MOST_ROWS], start=1):
         rows.append(
             f"| {number} | {finding.rule} | {finding.severity.label} | {finding.measured:.2f} {finding.unit} | "
-            f"{finding.limit:.2f} {finding.unit} | {place(finding)} | {finding.remedy} |"
+            f"{finding.limit:.2f} {finding.unit} | {place(finding)} | {cell(finding.remedy)} |"
         )
     more = len(found) - _MOST_ROWS
     return [*rows, "", f"and {more} more."] if more > 0 else rows

@@ -1,4 +1,4 @@
-"""A page with a ruled table to be filled in by pencil."""
+"""Pages with ruled tables to be filled in by pencil."""
 
 from __future__ import annotations
 
@@ -16,30 +16,43 @@ if TYPE_CHECKING:
     from carvegen.writers.guide import Table
     from carvegen.writers.tiles import Plan
 
-__all__ = ["table_page"]
+__all__ = ["tables_pages"]
 
 _PAD_MM = 1.2  #: from a line to the letters
 _LEAST_ROW_MM = 8.0  #: room for a pencil
 _FREE_MM = 20.0  #: width of a cell that is to be filled in, at least
+_HEADING_MM = 4.4
+_OVER_MM = 24.0  #: for a table's heading and words
 _LINE = 1.4  #: from line to line, times the letters' size
 
 
-def table_page(canvas: Canvas, sheets: Plan, table: Table) -> None:
-    """The table on a page of its own, its columns as wide as their words ask; it runs on if it must."""
-    width, low = sheets.page[0] - 2 * UNPRINTED_MM, UNPRINTED_MM + FOOT_MM + 4
-    y = say(canvas, [table.heading], x=UNPRINTED_MM, y=sheets.page[1] - UNPRINTED_MM - 6, width=width, size=5.5)
-    y = say(canvas, table.words, x=UNPRINTED_MM, y=y - 1, width=width) - 1
-    columns = _columns(table.rows, width)
-    for row in table.rows:
-        height = _height(row, columns)
-        if y - height < low:
-            foot(canvas, sheets, None)
-            canvas.showPage()
-            y = sheets.page[1] - UNPRINTED_MM - 6
-        _row(canvas, row, columns, y=y, height=height)
-        y -= height
+def tables_pages(canvas: Canvas, sheets: Plan, tables: Sequence[Table]) -> None:
+    """Tables on pages of their own, columns as wide as their words ask; nothing if there are none."""
+    top, y = sheets.page[1] - UNPRINTED_MM - 6, 0.0
+    low, width = UNPRINTED_MM + FOOT_MM + 4, sheets.page[0] - 2 * UNPRINTED_MM
+    for table in tables:
+        columns = _columns(table.rows, width)
+        heights = [_height(row, columns) for row in table.rows]
+        if y == 0.0:
+            y = top
+        elif y - sum(heights) - _OVER_MM < low:
+            y = _next(canvas, sheets)
+        y = say(canvas, [table.heading], x=UNPRINTED_MM, y=y, width=width, size=_HEADING_MM)
+        y = say(canvas, table.words, x=UNPRINTED_MM, y=y - 1, width=width) - 1
+        for row, height in zip(table.rows, heights, strict=True):
+            y = _next(canvas, sheets) if y - height < low else y
+            _row(canvas, row, columns, y=y, height=height)
+            y -= height
+        y -= 2 * _HEADING_MM
+    if tables:
+        _next(canvas, sheets)
+
+
+def _next(canvas: Canvas, sheets: Plan) -> float:
+    """Ends the page; the first base line of the next one."""
     foot(canvas, sheets, None)
     canvas.showPage()
+    return sheets.page[1] - UNPRINTED_MM - 6
 
 
 def _columns(rows: Sequence[Sequence[str]], width: float) -> list[float]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from carvegen.toolpaths import timing
+from carvegen.writers.table import cell
 
 if TYPE_CHECKING:
     from carvegen.toolpaths.paths import Operation, Plan
@@ -62,7 +63,8 @@ def _row(k: int, operation: Operation, time: Time | None) -> str:
     strokes = time.strokes if time else operation.passes * len(paths)
     travel, about = (f"{time.travel_mm / 1000:.2f}", timing.spoken(time.whole_s)) if time else ("-", "-")
     return (
-        f"| {k} | {operation.name} | {operation.asks} | {operation.cutter.name} | {operation.depth_mm:.2f} | "
+        f"| {k} | {cell(operation.name)} | {cell(operation.asks)} | {cell(operation.cutter.name)} | "
+        f"{operation.depth_mm:.2f} | "
         f"{operation.passes} | {strokes} | {length / 1000:.2f} | {travel} | {about} |"
     )
 

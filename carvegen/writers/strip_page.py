@@ -1,18 +1,24 @@
-"""How to read a test strip: a page in Markdown with every rung's size and the command that keeps what was measured."""
+"""How to read a test strip: a page in Markdown, and for the hand a guide with numbered rungs and tables to fill in."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from carvegen import geometry
 from carvegen.teststrip import BAR_MM, PIECE_MM, PIECES, WEDGE_MM
+from carvegen.writers.guide import Label, Table
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from carvegen.job import Setup
     from carvegen.teststrip import Ladder, Strip
+    from carvegen.writers.guide import Guide
 
-__all__ = ["strip_page"]
+__all__ = ["strip_guide", "strip_page"]
 
 _OPTIONS = {
     "land_across_mm": "--land-across",
@@ -25,6 +31,64 @@ _OPTIONS = {
 def strip_page(strip: Strip, setup: Setup) -> str:
     """The page for whoever reads the strip after it was cut, washed and printed."""
     return "\n".join(_lines(strip, setup)) + "\n"
+
+
+def strip_guide(guide: Guide, strip: Strip, setup: Setup) -> Guide:
+    """The guide of a strip by which it is cut and read: its rungs numbered, with tables of what to write down.
+
+    It has no marks on land that is thin or small: that is what the strip tries out.
+    """
+    places = guide.shown.places(place for ladder in strip.ladders for place in ladder.rungs)
+    numbers = [str(k) for ladder in strip.ladders for k in range(1, len(ladder.rungs) + 1)]
+    return replace(
+        guide,
+        zones=replace(guide.zones, thin=np.empty((0, 4)), stands=geometry.empty()),
+        shows=tuple(its for its in guide.shows if its.shows not in {"thin", "stands"}),
+        facts=(*guide.facts, _MEANT),
+        labels=tuple(Label(at=(x, y), text=text) for (x, y), text in zip(places.tolist(), numbers, strict=True)),
+        tables=(_rungs_table(strip), _readings_table(setup)),
+    )
+
+
+_MEANT = "Cut it once, as drawn. Many rungs are meant to fail: mend none of them."
+
+
+def _rungs_table(strip: Strip) -> Table:
+    numbers = [str(k) for k in range(1, len(strip.ladders[0].sizes_mm) + 1)]
+    rows = (
+        (ladder.name, *(f"{size:g}" for size in ladder.sizes_mm), ladder.about, "", _OPTIONS[ladder.key])
+        for ladder in strip.ladders
+    )
+    return Table(
+        heading="What the rungs tell",
+        words=(
+            "Numbers as on the drawing; rung 1 is beside the small triangle. Sizes in mm, as drawn. Ring the last rung "
+            "that failed and write down the size of the one beside it: that is your limit.",
+        ),
+        rows=(("ladder", *numbers, "look for", "write it here", "kept by"), *rows),
+    )
+
+
+def _readings_table(setup: Setup) -> Table:
+    widest, length = WEDGE_MM
+    bar = f"the bar between the two cuts that are open at the lower edge, drawn {BAR_MM:g} mm wide"
+    rows = [(f"{bar}: at the face", "", "--bar-face")]
+    if setup.cutter.form == "v":
+        rows += [
+            ("the same: at its foot", "", "--bar-foot"),
+            ("the depth of the cut beside it", "", "--depth"),
+            (
+                f"or, in the place of its foot: the cut that tapers, {widest:g} mm wide and {length:g} mm long, from "
+                "its tip to where its flat floor ends",
+                "", "--floor-ends",
+            ),
+        ]  # fmt: skip
+    rows.append(("the day on which it was cut and measured, year-month-day", "", "--date"))
+    return Table(
+        heading="What to measure, and when",
+        words=("The page how-to-read.md has the commands that keep these.",),
+        rows=(("reading, mm", "write it here", "kept by"), *rows),
+    )
 
 
 def _lines(strip: Strip, setup: Setup) -> Iterator[str]:

@@ -9,7 +9,7 @@ if TYPE_CHECKING:
 
     from carvegen.findings import Finding, Report
 
-__all__ = ["aligned", "findings_table", "place"]
+__all__ = ["aligned", "cell", "findings_table", "place"]
 
 _HEAD = ("rule", "", "worst", "limit", "places", "worst at (print view)", "what to do")
 
@@ -35,6 +35,11 @@ def aligned(rows: Sequence[Sequence[str]]) -> str:
     return "\n".join(
         "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows
     )
+
+
+def cell(text: str) -> str:
+    """A text for one cell of a table in Markdown: on one line, no upright stroke that would end the cell."""
+    return " ".join(text.split()).replace("|", "\\|")
 
 
 def place(finding: Finding) -> str:

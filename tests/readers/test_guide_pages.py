@@ -1,0 +1,262 @@
+"""The guide's pages as pypdf and PDFium find them: many findings, long names, samples, strokes to cut by, tables."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+import math
+import re
+from itertools import combinations, pairwise
+
+import numpy as np
+import pypdf
+import pypdfium2
+import pytest
+from scipy import ndimage
+from shapely import box
+
+from carvegen import geometry
+from carvegen.block import Block
+from carvegen.facts.profiles import Library
+from carvegen.findings import Finding, Report, Severity
+from carvegen.groups import grouped
+from carvegen.job import Job, setups_for
+from carvegen.strip_delivery import deliver_strip
+from carvegen.teststrip import strip_for
+from carvegen.writers.guide import TONES, Guide, hand_guide
+from carvegen.writers.guide_pdf import guide_pdf
+from carvegen.writers.guide_svg import guide_svg
+from carvegen.writers.templates import Part, Template
+from carvegen.writers.templates_pdf import template_pdf
+from carvegen.writers.tiles import FOOT_MM, OVERLAP_MM, UNPRINTED_MM, plan
+from carvegen.writers.views import View
+
+PT = 25.4 / 72  #: millimetres in a point
+DPI = 200
+PX = DPI / 25.4
+
+
+def _job(*, name: str = "sky", size: tuple[float, float] = (120.0, 90.0), **more: object) -> Job:
+    cuts = geometry.polygon_array([box(10, 10, 40, 40), box(50, 10, 51, 60)])
+    block = Block(name=name, width_mm=size[0], height_mm=size[1], cuts=cuts, **more)
+    return setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"])[0].on(block)
+
+
+def _many(count: int, *, size: tuple[float, float] = (120.0, 90.0)) -> Report:
+    """Findings strewn over a face, of five kinds and two severities."""
+    rng = np.random.default_rng(5)
+    places = rng.uniform((2, 2), np.array(size) - 2, (count, 2)).tolist()
+    return Report.of(
+        Finding(
+            rule=f"rule-{k % 5}", severity=Severity(k % 2), at=(x, y), measured=0.1 + 0.01 * (k % 7), limit=0.5,
+            unit="mm", why="too thin", remedy=f"do what helps against kind {'abcde'[k % 5]}",
+        )
+        for k, (x, y) in enumerate(places)
+    )  # fmt: skip
+
+
+def _texts(data: bytes) -> list[str]:
+    return [" ".join(page.extract_text().split()) for page in pypdf.PdfReader(io.BytesIO(data)).pages]
+
+
+def _letters(data: bytes, page: int) -> list[tuple[str, float, float, float, float]]:
+    """Each letter of a page with its box, mm: left, bottom, right, top."""
+    document = pypdfium2.PdfDocument(data)
+    text = document[page].get_textpage()
+    whole = text.get_text_range()
+    found = [(whole[k], *(side * PT for side in text.get_charbox(k))) for k in range(text.count_chars())]
+    text.close()
+    document.close()
+    return found
+
+
+def _picture(data: bytes, page: int) -> np.ndarray:
+    document = pypdfium2.PdfDocument(data)
+    grey = np.array(document[page].render(scale=DPI / 72).to_pil().convert("L"))
+    document.close()
+    return grey
+
+
+def _heights_pt(data: bytes) -> set[float]:
+    """The size of all letters, in points on the paper."""
+    found: set[float] = set()
+
+    def visit(text: str, cm: list[float], tm: list[float], _font: object, size: float) -> None:
+        if text.strip():
+            found.add(round(size * abs(tm[3] * cm[3]), 1))
+
+    for page in pypdf.PdfReader(io.BytesIO(data)).pages:
+        page.extract_text(visitor_text=visit)
+    return found
+
+
+def test_many_findings_are_told_kind_by_kind_and_nothing_is_set_smaller_than_eight_points():
+    report = _many(400)
+    data = guide_pdf(hand_guide(_job(), "carbon", report))
+    told = " ".join(_texts(data))
+    for number, group in enumerate(grouped(report), start=1):
+        assert f"{number}. {group.rule}" in told
+        assert f"{group.count} places, {group.measured}" in told
+    assert min(_heights_pt(data)) >= 8
+
+
+@pytest.mark.parametrize("count", [3, 40, 400])
+def test_no_two_numbers_lie_over_one_another_and_rings_are_few(count):
+    marks = hand_guide(_job(), "carbon", _many(count)).marks
+    for one, other in combinations(marks, 2):
+        (a, b, w, h), (c, d, v, g) = one.box, other.box
+        assert min(a + w, c + v) - max(a, c) < 0.3 or min(b + h, d + g) - max(b, d) < 0.3, (one.label, other.label)
+    assert len(marks) <= 60
+
+
+@pytest.mark.parametrize("way", ["carbon", "tracing"])
+def test_every_finding_lies_in_a_ring_that_carries_its_number(way):
+    report = _many(40)
+    guide = hand_guide(_job(), way, report)
+    for number, group in enumerate(grouped(report), start=1):
+        for place in group.places:
+            (x, y) = guide.shown.places([place.finding.at or (0, 0)])[0]
+            mine = [mark for mark in guide.marks if math.dist(mark.at, (x, y)) <= mark.radius]
+            assert any(str(number) in re.split(r"[:,] ?", mark.label) for mark in mine)
+
+
+def test_words_that_are_too_many_run_on_to_a_further_page():
+    guide = hand_guide(_job(), "carbon")
+    short = guide_pdf(guide)
+    long = guide_pdf(dataclasses.replace(guide, findings=tuple(f"{k}. what was found there" for k in range(1, 91))))
+    pages = _texts(long)
+    assert len(pages) > len(_texts(short))
+    assert "90. what was found there" in " ".join(pages[:-1])
+    for number, page in enumerate(pages):
+        assert "measure me: 100 mm" in page
+        low = min(box[2] for box in _letters(long, number) if box[0].strip())
+        assert low > UNPRINTED_MM - 1, "nothing in what the printer leaves white"
+    words = [box for box in _letters(long, 1) if box[0].isalpha() and box[2] > UNPRINTED_MM + FOOT_MM]
+    assert words
+
+
+@pytest.mark.parametrize("name", ["x" * 200, "w w" * 66, "Ferry landing " * 14])
+@pytest.mark.parametrize("size", [(120.0, 90.0), (300.0, 250.0)])
+def test_a_long_name_stays_on_its_pages(name, size):
+    data = guide_pdf(hand_guide(_job(name=name, size=size), "carbon"))
+    square = geometry.polygon_array([box(0, 0, *size)])
+    other = template_pdf(
+        Template(
+            title=name, view=View.BLOCK, words=(name,), parts=(Part(name="board", about="a board", shapes=square),)
+        )
+    )
+    for one in (data, other):
+        document = pypdf.PdfReader(io.BytesIO(one))
+        for number, page in enumerate(document.pages):
+            width = float(page.mediabox.width) * PT
+            assert max(box[3] for box in _letters(one, number)) < width - UNPRINTED_MM + 0.5
+    last = _texts(data)[-1]
+    assert "grey = cut away" in last, "the name gives way, the rest stays"
+    assert "…" in last
+
+
+def test_samples_stand_before_the_words_in_the_drawings_own_tones():
+    """Each of the three tones fills a sample of about 9 x 2.8 mm, and a third of one, on the page of words."""
+    guide = hand_guide(_job(), "carbon")
+    grey = _picture(guide_pdf(guide), 0)
+    for tone in TONES:
+        flat = ndimage.binary_opening(np.abs(grey.astype(int) - round(tone * 255)) <= 1, np.ones((7, 7)))
+        assert np.count_nonzero(flat) / PX**2 == pytest.approx(4 / 3 * 9 * 2.8, rel=0.15)
+    groups = re.findall(r'id="SAMPLE-\d+"', guide_svg(guide))
+    assert len(groups) == sum(bool(its.shows) for its in (*guide.shows, *guide.tools)) >= 4
+
+
+def test_strokes_tell_where_a_sheet_is_cut_off_at_its_left_and_upper_side_and_nowhere_else():
+    guide = hand_guide(_job(size=(300.0, 250.0)), "carbon")
+    data, sheets = guide_pdf(guide), plan(guide.bounds, "A4")
+    assert sheets.rows > 1
+    assert sheets.columns > 1
+    first = len(_texts(data)) - len(sheets.tiles)
+    for number, tile in enumerate(sheets.tiles):
+        grey = _picture(data, first + number)
+        left, half = UNPRINTED_MM, OVERLAP_MM / 2
+        top = sheets.page[1] - UNPRINTED_MM - FOOT_MM - (tile.top - tile.bottom)
+        beside = grey[round((top + 2) * PX), round((left + half - 1) * PX) : round((left + half + 1) * PX)]
+        above = grey[round((top + half - 1) * PX) : round((top + half + 1) * PX), round((left + 2) * PX)]
+        assert (beside.min() < 140) == (tile.column > 1)
+        assert (above.min() < 140) == (tile.row > 1)
+    assert "cut it off from one to the other" in _texts(data)[0]
+
+
+def test_a_single_sheet_says_nothing_of_rows_and_joins():
+    words, drawing = _texts(guide_pdf(hand_guide(_job(), "carbon")))
+    assert "row 1" not in drawing
+    assert "ringed cross" not in words
+
+
+def test_steps_are_those_that_the_block_asks_for():
+    plain = hand_guide(_job(), "carbon").steps
+    through = hand_guide(_job(cut_outs=geometry.polygon_array([box(70, 10, 90, 30)])), "carbon").steps
+    assert not any("go through" in step for step in plain)
+    assert any("go through" in step for step in through)
+    fine = Block(name="x", width_mm=60, height_mm=40, cuts=geometry.polygon_array([box(10, 10, 11, 30)]))
+    assert not any("floors" in step for step in hand_guide(dataclasses.replace(_job(), block=fine), "carbon").steps)
+
+
+def test_the_first_page_tells_how_long_it_takes_by_hand():
+    """Paces of the profile: 2 x (30 + 30) + 2 x (1 + 50) mm of outline, 9.5 cm2 to clear."""
+    job = _job()
+    stuff = job.material
+    slow = 222 / stuff.hand_line_slow_mm_min + 9.5 / stuff.hand_clear_slow_cm2_min
+    text = _texts(guide_pdf(hand_guide(job, "carbon")))[0]
+    told = re.search(r"By hand it takes about (?:\d+ minutes if you are quick, )?(\d+) minutes", text)
+    assert told
+    assert float(told[1]) == pytest.approx(slow, abs=2.5)
+
+
+def test_a_block_that_is_only_the_snow_of_a_key_drawing_says_that_the_rest_is_the_carvers():
+    words, drawing = _texts(guide_pdf(hand_guide(_job(unfinished=True), "carbon")))
+    assert "comes out of your key drawing" in words
+    assert "cut your own drawing there, as ever" in words
+    assert "leave standing, it prints" not in words
+    assert "white is yours" in drawing
+    assert "leave standing, it prints" in _texts(guide_pdf(hand_guide(_job(), "carbon")))[0]
+
+
+def _strip_guide(tmp_path, transfer: str) -> bytes:
+    ways = setups_for(Library(), material="cherry", cutter="v-60", kinds=["hand"])
+    deliver_strip(ways, tmp_path / "strip", transfer=transfer, paper="A4", dxf="R2000", say=lambda _: None)
+    return (tmp_path / "strip" / "hand" / "guide.pdf").read_bytes()
+
+
+def test_a_strips_guide_has_the_table_of_what_is_to_be_written_down(tmp_path):
+    strip = strip_for(setups_for(Library(), material="cherry", cutter="v-60", kinds=["hand"])[0])
+    text = " ".join(_texts(_strip_guide(tmp_path, "carbon")))
+    for ladder in strip.ladders:
+        assert " ".join(f"{size:g}" for size in ladder.sizes_mm) in text
+    for option in ("--land-across", "--land-along", "--dot", "--cut", "--bar-face", "--floor-ends", "--date"):
+        assert option in text
+    assert "What the rungs tell" in text
+
+
+@pytest.mark.parametrize("transfer", ["carbon", "tracing"])
+def test_a_strips_rungs_are_numbered_beside_them_in_both_views(tmp_path, transfer):
+    """Where PDFium finds the figures; the land between two cuts has its number above its own middle."""
+    data = _strip_guide(tmp_path, transfer)
+    block = strip_for(setups_for(Library(), material="cherry", cutter="v-60", kinds=["hand"])[0]).block
+    around = UNPRINTED_MM + 12.0  # the drawing's lower left corner is that far from the block's
+    digits = [
+        (box[0], (box[1] + box[3]) / 2 - around, (box[2] + box[4]) / 2)
+        for box in _letters(data, len(_texts(data)) - 1)
+        if box[0] in "12345678"
+    ]
+    high = [cut.bounds for cut in block.cuts if abs(cut.bounds[3] - 78) < 0.01]
+    lands = sorted(its for its in high if abs(its[2] - its[0] - 3) < 0.01)
+    middles = [(one[2] + other[0]) / 2 for one, other in pairwise(lands)]
+    assert len(middles) == 8
+    for number, middle in enumerate(middles, start=1):
+        x = block.width_mm - middle if transfer == "carbon" else middle
+        assert any(its == str(number) and abs(at - x) < 0.5 for its, at, _ in digits), (number, x)
+
+
+def test_a_guide_is_a_value_that_nothing_changes():
+    guide = hand_guide(_job(), "carbon")
+    assert isinstance(guide, Guide)
+    before = guide_svg(guide)
+    guide_pdf(guide)
+    assert guide_svg(guide) == before
