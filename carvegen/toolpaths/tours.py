@@ -20,6 +20,7 @@ __all__ = ["length_mm", "tour"]
 _NEAR = 7  #: neighbours of an end that are tried
 _ROUNDS = 400  #: of improvement at most; a few dozen are usual
 _MANY, _FEW_ROUNDS = 20_000, 16  #: of so many stops and more the last half per cent is left
+_SIFTED = 16  #: times that pairs with an end already linked are sifted out on the way
 _PIECES = (1, 2, 3)  #: stops that are moved together
 _WORTH_MM = 1e-6  #: a gain below it is none
 
@@ -89,14 +90,25 @@ def _link_once(free: Indices, ends: Floats, link: Indices, group: list[int]) -> 
     once = a < b
     a, b, far = a[once], b[once], far[once]
     order = np.argsort(far, kind="stable")
-    taken = link.tolist()
-    for one, other in zip(a[order].tolist(), b[order].tolist(), strict=True):
-        if taken[one] < 0 and taken[other] < 0:
+    done = bytearray((link >= 0).tobytes())
+    seen = np.frombuffer(done, dtype=np.uint8)  # the same bytes: what is linked meanwhile is passed over
+    for part in np.array_split(order, _SIFTED):
+        some = part[(seen[a[part]] | seen[b[part]]) == 0]
+        _link_some(a[some], b[some], link, done, group)
+
+
+def _link_some(a: Indices, b: Indices, link: Indices, done: bytearray, group: list[int]) -> None:
+    """Link pairs of ends one after another, where both are free and belong to different pieces."""
+    pairs = []
+    for one, other in zip(a.tolist(), b.tolist(), strict=True):
+        if not done[one] and not done[other]:
             left, right = _root(group, one >> 1), _root(group, other >> 1)
             if left != right:
                 group[left] = right
-                taken[one], taken[other] = other, one
-    link[:] = taken
+                done[one] = done[other] = 1
+                pairs.append((one, other))
+    both = np.array(pairs, dtype=np.int64).reshape(-1, 2)
+    link[both[:, 0]], link[both[:, 1]] = both[:, 1], both[:, 0]
 
 
 def _root(group: list[int], k: int) -> int:
@@ -132,12 +144,12 @@ class _Moves:
 def _improved(way: Indices, at: Floats) -> Indices:
     """The tour with every gain made that turning or moving a piece among neighbours can make."""
     way = way.copy()
-    near = _near(at, _NEAR)[0]
+    near, away = _near(at, _NEAR)
     awake = np.ones(len(way), dtype=bool)  # stops whose neighbourhood has changed
     for _ in range(_ROUNDS if len(way) < _MANY else _FEW_ROUNDS):
         place = np.empty(len(way), dtype=np.int64)
         place[way >> 1] = np.arange(len(way))
-        moves = _found(way, at, near, place, np.flatnonzero(awake))
+        moves = _found(_Look(way, at), near, away, place, np.flatnonzero(awake))
         awake[:] = False
         if len(moves.gain) == 0:
             break
@@ -145,14 +157,12 @@ def _improved(way: Indices, at: Floats) -> Indices:
     return way
 
 
-def _found(way: Indices, at: Floats, near: Indices, place: Indices, stops: Indices) -> _Moves:
+def _found(look: _Look, near: Indices, away: Floats, place: Indices, stops: Indices) -> _Moves:
     """Every change that gains, beside the ends of `stops`; the best first."""
     ends = np.concatenate([2 * stops, 2 * stops + 1])
-    a, b = np.repeat(ends, near.shape[1]), near[ends].ravel()
-    a, b = a[b >= 0], b[b >= 0]
-    look = _Look(way, at)
-    nearer = look.far(a, b) < look.far(a, look.beside(a, place))
-    a, b = a[nearer], b[nearer]
+    now = look.far(ends, look.beside(ends, place))
+    row, column = np.nonzero((near[ends] >= 0) & (away[ends] < now[:, None]))
+    a, b = ends[row], near[ends[row], column]
     both = [_turns(look, place, a, b), *(_shifts(look, place, a, b, count) for count in _PIECES)]
     names = ("gain", "first", "last", "cut", "turned", "forward")
     columns = [np.concatenate([getattr(moves, name) for moves in both]) for name in names]
@@ -164,7 +174,8 @@ class _Look:
     """Distances along and across a tour."""
 
     def __init__(self, way: Indices, at: Floats) -> None:
-        self.way, self.at = way, at
+        self.way = way
+        self.x, self.y = np.ascontiguousarray(at.T)
 
     def enter(self, k: Indices) -> Indices:
         """The end at which the k-th stop is entered; -1 behind the last."""
@@ -181,8 +192,8 @@ class _Look:
 
     def far(self, a: Indices, b: Indices) -> Floats:
         """How far ends lie apart; nothing where there is none."""
-        step = self.at[a] - self.at[b]
-        return np.where((a < 0) | (b < 0), 0.0, np.hypot(step[:, 0], step[:, 1]))
+        x, y = self.x[a] - self.x[b], self.y[a] - self.y[b]
+        return np.where((a < 0) | (b < 0), 0.0, np.sqrt(x * x + y * y))
 
 
 def _turns(look: _Look, place: Indices, a: Indices, b: Indices) -> _Moves:
@@ -230,20 +241,28 @@ def _shifts(look: _Look, place: Indices, a: Indices, b: Indices, count: int) -> 
 
 
 def _make(moves: _Moves, way: Indices, awake: Mask) -> None:
-    """Make the changes that touch no place of a better one; wake the stops at their seams."""
-    taken, was = np.zeros(len(way) + 1, dtype=bool), way.copy()
+    """Make the changes that touch no place of a better one; wake the stops at the seams of all."""
+    made, was = _apart(moves.first, moves.last, len(way)), way.copy()
     columns: list[list[Any]] = [
-        column.tolist() for column in (moves.first, moves.last, moves.cut, moves.turned, moves.forward)
+        column[made].tolist() for column in (moves.first, moves.last, moves.cut, moves.turned, moves.forward)
     ]
     for first, last, cut, turned, forward in zip(*columns, strict=True):
-        seams = [first - 1, first, last, min(last + 1, len(way) - 1)]
-        if taken[first - 1] or taken[last + 1] or taken[first : last + 1].any():
-            awake[was[[*seams, cut - 1, cut] if cut >= 0 else seams] >> 1] = True
-            continue
-        taken[first - 1 : last + 2] = True
         _change(way, first, last, cut, turned=turned, forward=forward)
-        inner = first + last + 1 - cut
-        awake[way[[*seams, inner - 1, inner] if cut >= 0 else seams] >> 1] = True
+    first, last, cut = moves.first, moves.last, moves.cut
+    inner = np.where(cut < 0, first, np.where(made, first + last + 1 - cut, cut))
+    seams = np.stack([first - 1, first, last, np.minimum(last + 1, len(way) - 1), inner - 1, inner])
+    awake[way[seams[:, made]] >> 1] = True
+    awake[was[seams[:, ~made]] >> 1] = True
+
+
+def _apart(first: Indices, last: Indices, places: int) -> Mask:
+    """Which stretches meet none that comes before them and is taken, nor lie beside one."""
+    taken, made = bytearray(places + 2), np.zeros(len(first), dtype=bool)
+    for k, (low, high) in enumerate(zip((first - 1).tolist(), (last + 2).tolist(), strict=True)):
+        if taken.find(1, low, high) < 0:
+            taken[low:high] = b"\1" * (high - low)
+            made[k] = True
+    return made
 
 
 def _change(way: Indices, first: int, last: int, cut: int, *, turned: bool, forward: bool) -> None:
