@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import enum
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -56,6 +56,25 @@ class Finding:
             "why": self.why,
             "remedy": self.remedy,
         }
+
+    @classmethod
+    def from_dict(cls, told: Mapping[str, Any]) -> Finding:
+        """The finding that `to_dict` told, as exact as it was told."""
+        at, to = told["at_mm"], told["to_mm"]
+        return cls(
+            rule=told["rule"],
+            severity=Severity[told["severity"].upper()],
+            at=None if at is None else (at[0], at[1]),
+            to=None if to is None else (to[0], to[1]),
+            between=tuple(told["between"]),
+            **{
+                name: told[name]
+                for name in ("measured", "limit", "unit", "length_mm", "direction_deg", "why", "remedy")
+            },
+        )
+
+
+_TOLD_AS_IT_IS = ("measured", "limit", "unit", "length_mm", "direction_deg", "why", "remedy")
 
 
 @dataclass(frozen=True)

@@ -74,14 +74,13 @@ class Group:
 
     @property
     def measured(self) -> str:
-        """What was measured, such as `0.42 mm` or `0.10 to 0.42 mm`, the worst first."""
-        return _span(self.worst.measured, [place.finding.measured for place in self.places], self.worst.unit)
+        """What was measured, such as `0.42 mm` or `0.10 to 0.42 mm`."""
+        return _span([place.finding.measured for place in self.places], self.worst.unit)
 
     @property
     def limit(self) -> str:
         """The limit, such as `0.70 mm`; along and across a grain it may span `0.70 to 0.90 mm`."""
-        limits = [place.finding.limit for place in self.places]
-        return _span(min(limits), limits, self.worst.unit)
+        return _span([place.finding.limit for place in self.places], self.worst.unit)
 
     @property
     def beyond(self) -> float:
@@ -142,8 +141,6 @@ def _beyond(finding: Finding) -> float:
     return abs(finding.measured - finding.limit) / limit
 
 
-def _span(first: float, values: Sequence[float], unit: str) -> str:
-    """`first` and the value furthest from it."""
-    last = max(values, key=lambda value: abs(value - first))
-    one, other = f"{first:.2f}", f"{last:.2f}"
-    return f"{one} {unit}" if one == other else f"{one} to {other} {unit}"
+def _span(values: Sequence[float], unit: str) -> str:
+    least, most = f"{min(values):.2f}", f"{max(values):.2f}"
+    return f"{least} {unit}" if least == most else f"{least} to {most} {unit}"

@@ -54,19 +54,25 @@ def apart(shapes: PolygonArray, area: BaseGeometry, *, land_mm: float) -> Polygo
 def firm(shapes: PolygonArray, frame: Polygon, *, land_mm: float) -> PolygonArray:
     """The shapes without those that leave land too narrow at the frame that cut them off: a neck, an island, a tip.
 
-    A tip that is no longer than the land is wide is but a corner, and stays.
+    A tip that is no longer than the land is wide is but a corner, and stays; also where half as much land is asked,
+    as the end of a tip between bent walls is its sharpest.
     """
     while len(shapes):
         at_side = shapes[shapely.distance(shapes, shapely.boundary(frame)) < land_mm]
         ground = geometry.parts(shapely.difference(frame, shapely.union_all(at_side)))
-        found = narrow_places(geometry.rings(ground), land_mm - geometry.GRID_MM)
-        weak = found.chosen(np.flatnonzero((found.kind != Kind.TIP) | (found.length > land_mm)))
-        across = geometry.lines(weak.at, weak.to)
+        across = np.concatenate([_narrow(geometry.rings(ground), width) for width in (land_mm, land_mm / 2)])
         beside = shapely.STRtree(shapes).query(across, predicate="dwithin", distance=geometry.GRID_MM)[1]
         if len(beside) == 0:
             break
         shapes = np.delete(shapes, np.unique(beside))
     return shapes
+
+
+def _narrow(land: Rings, width: float) -> PolygonArray:
+    """Lines across the places where the land is narrower, but for its corners."""
+    found = narrow_places(land, width - geometry.GRID_MM)
+    weak = found.chosen(np.flatnonzero((found.kind != Kind.TIP) | (found.length > width)))
+    return geometry.lines(weak.at, weak.to)
 
 
 def _between(shapes: PolygonArray, land_mm: float) -> Indices:

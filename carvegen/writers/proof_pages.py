@@ -5,14 +5,23 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+import shapely
+
 from carvegen import geometry
 from carvegen.colour import Ink, hex_of
+from carvegen.findings import Finding
+from carvegen.groups import grouped
 from carvegen.writers.png import INK, PAPER
-from carvegen.writers.proof_sheet import Place, Plate, ProofSheet
-from carvegen.writers.width_map import width_map_png
+from carvegen.writers.proof_cards import Card, card
+from carvegen.writers.proof_sheet import Plate, ProofSheet
+from carvegen.writers.width_map import width_key, width_layer_png
 
 if TYPE_CHECKING:
-    from carvegen.findings import Finding, Report
+    from carvegen.block import Block
+    from carvegen.findings import Report
+    from carvegen.geometry import Rings
+    from carvegen.groups import Group
     from carvegen.job import Job, Setup
     from carvegen.printfile import Print
     from carvegen.writers.print_png import Coat
@@ -35,35 +44,33 @@ def block_sheet(
         height_mm=block.height_mm,
         paper=PAPER,
         plates=[Plate(name=block.name, ink=Ink(colour=INK, opacity=1.0), land=block.land_rings)],
-        places=[_place(finding, kinds) for finding, kinds in _each_once(reports)],
+        cards=_cards(reports),
+        kept=_kept(block),
         settings={k: v for job in jobs for k, v in _setting(job)},
         files=files,
         questions=questions,
         cautions=_cautions(jobs),
-        width_map=width_map_png(block, least, px_per_mm=6.0) if width_map else None,
+        width_map=width_layer_png(block, least, px_per_mm=6.0) if width_map else None,
+        width_key=width_key(least),
     )
 
 
-def _each_once(reports: Mapping[str, Report]) -> list[tuple[Finding, list[str]]]:
+def _cards(reports: Mapping[str, Report]) -> list[Card]:
+    """Every finding once, grouped, with the machines that it holds for; those of the first numbered as in proof.svg."""
     found: dict[Finding, list[str]] = {}
     for kind, report in reports.items():
         for finding in report:
             found.setdefault(finding, []).append(kind)
-    return sorted(found.items(), key=lambda its: its[0].severity)
+    groups = grouped(found, apart=[tuple(kinds) for kinds in found.values()])
+    return [card(group, kinds=found[group.worst]) for group in groups]
 
 
-def _place(finding: Finding, kinds: Sequence[str]) -> Place:
-    return Place(
-        at=finding.at,
-        to=finding.to,
-        severity=finding.severity.label,
-        title=f"{finding.rule} {finding.measured:.2f}, limit {finding.limit:.2f} {finding.unit}",
-        words=f"For {', '.join(kinds)}. {_sentence(finding.why)} What to do: {_sentence(finding.remedy)}",
-    )
-
-
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:].rstrip('.')}." if text else ""
+def _kept(block: Block) -> Rings | None:
+    """What is kept clear and stands."""
+    if not len(block.kept):
+        return None
+    cut = shapely.union_all(np.concatenate([block.cuts, block.cut_outs]))
+    return geometry.rings(geometry.parts(shapely.difference(shapely.union_all(block.kept), cut)))
 
 
 def _setting(job: Job) -> Iterator[tuple[str, str]]:
@@ -107,19 +114,7 @@ def print_sheet(
             Plate(name=name, ink=coat.ink, land=geometry.rings(geometry.parts(coat.land)))
             for name, coat in coats.items()
         ],
-        places=[
-            Place(
-                at=its["at_mm"] and (its["at_mm"][0], its["at_mm"][1]),
-                to=its["to_mm"] and (its["to_mm"][0], its["to_mm"][1]),
-                severity=its["severity"],
-                title=f"{block}: {its['rule']} {its['measured']:.2f}, limit {its['limit']:.2f} {its['unit']}",
-                words=f"{_sentence(its['why'])} What to do: {_sentence(its['remedy'])}",
-            )
-            for severity in ("breaks", "risk", "advice")
-            for block, found in report["blocks"].items()
-            for its in found
-            if its["severity"] == severity
-        ],
+        cards=[card(group, block=block, kinds=kinds) for group, block, kinds in _print_groups(report)],
         settings={
             "trap": f"{given.trap_mm:g} mm",
             "register error allowed for": f"{given.register_error_mm:g} mm",
@@ -129,3 +124,15 @@ def print_sheet(
         questions=report["decide_first"],
         cautions=_cautions(ways),
     )
+
+
+def _print_groups(report: Mapping[str, Any]) -> Iterator[tuple[Group, str, Sequence[str]]]:
+    """The print's findings grouped, each group with its block and the machines that it holds for."""
+    every = [
+        (Finding.from_dict(its), (block, tuple(its["for"])))
+        for block, found in report["blocks"].items()
+        for its in found
+    ]
+    own = [apart for _, apart in every]
+    for group in grouped((finding for finding, _ in every), apart=own):
+        yield group, *own[group.places[0].number - 1]

@@ -19,24 +19,29 @@ from PIL import Image
 from carvegen.colour import hex_of, overprinted, screen
 from carvegen.errors import InputError
 from carvegen.writers.coverage import ring_coverage
+from carvegen.writers.proof_cards import cards_html, place_count, rings
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from carvegen.colour import Ink, Rgb
     from carvegen.geometry import Rings
+    from carvegen.writers.proof_cards import Card
 
-__all__ = ["Place", "Plate", "ProofSheet", "proof_sheet_html"]
+__all__ = ["Plate", "ProofSheet", "proof_sheet_html"]
 
 _PX_PER_MM = 10.0
 _MOST_PIXELS = 6_000_000  #: a larger print is shown more coarsely
 _MOST_PLATES = 16
-_MOST_PLACES = 200
 _RINGS_AT_ONCE = 60  #: more than these hide the print: the page begins without, and shows the one that is gone to
-_RING_MM = 1.6
+_KEPT_LIGHTER = 0.16  #: how far what is kept clear is shown from ink towards paper, as in proof.png
 _PAGE_MM = 24.0  #: both margins of a printed page
 _BELOW_MM = 12.0  #: room for the bar under the print
 _LEAST_PAGE_MM = (148.0, 148.0)  #: so that lists can be read on it
+_WALK = (
+    '<span class="walk"><button type="button" id="before">Place before</button>'
+    '<button type="button" id="next">Next place</button></span>'
+)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -46,17 +51,6 @@ class Plate:
     name: str
     ink: Ink
     land: Rings  #: what stands, on the left of each ring
-
-
-@dataclass(frozen=True, kw_only=True)
-class Place:
-    """A finding as the page lists it."""
-
-    at: tuple[float, float] | None  #: print view, mm; None: the whole block
-    to: tuple[float, float] | None = None  #: the other end of a width
-    severity: str
-    title: str
-    words: str
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -69,12 +63,14 @@ class ProofSheet:
     height_mm: float
     paper: Rgb
     plates: Sequence[Plate]  #: in printing order
-    places: Sequence[Place] = ()  #: the worst first
+    cards: Sequence[Card] = ()  #: what was found, the most pressing first
+    kept: Rings | None = None  #: artwork that is kept clear, as far as it is land
     settings: Mapping[str, str] = field(default_factory=dict)
     files: Mapping[str, str] = field(default_factory=dict)  #: what each is for
     questions: Sequence[str] = ()
     cautions: Sequence[str] = ()
-    width_map: bytes | None = None  #: PNG with the print's size and sides
+    width_map: bytes | None = None  #: PNG with the print's size and sides, clear where nothing is told
+    width_key: Mapping[str, str] = field(default_factory=dict)  #: what its colours mean
 
 
 def proof_sheet_html(sheet: ProofSheet) -> str:
@@ -92,13 +88,13 @@ def proof_sheet_html(sheet: ProofSheet) -> str:
         raise InputError(f"shows at most {_MOST_PLATES} blocks", value=len(sheet.plates), where="blocks")
     scale = min(_PX_PER_MM, math.sqrt(_MOST_PIXELS / (sheet.width_mm * sheet.height_mm)))
     bits = _bits(sheet, scale)
-    places = sheet.places[:_MOST_PLACES]
     facts = {
         "width": sheet.width_mm,
         "height": sheet.height_mm,
         "px": round(scale, 4),
         "wide": len(sheet.plates) > 8,
         "colours": _colours(sheet),
+        "rings": rings(sheet.cards, sheet.height_mm),
     }
     words = {
         "title": escape(sheet.title),
@@ -111,13 +107,14 @@ def proof_sheet_html(sheet: ProofSheet) -> str:
         "rows": str(bits.shape[0]),
         "picture_words": escape(f"Proof of {sheet.title}, {len(sheet.plates)} blocks printed over one another", True),
         "plates": _base64(_png_of(bits, wide=len(sheet.plates) > 8)),
-        "facts": json.dumps(facts, separators=(",", ":")),
+        "facts": json.dumps(facts, separators=(",", ":")).replace("<", "\\u003c"),
         "layers": "".join(_layer_row(plate) for plate in sheet.plates),
         "overlays": _overlays(sheet),
-        "width_map": _image("land-width", sheet.width_map),
-        "rings": "".join(_ring(number, place, sheet) for number, place in enumerate(places, start=1)),
-        "place_count": str(len(sheet.places)),
-        "places": _places(places, len(sheet.places)),
+        "kept": _image("kept", _kept_png(sheet, scale), "What is kept clear"),
+        "width_map": _image("land-width", sheet.width_map, "How wide the land is"),
+        "place_count": _counted(place_count(sheet.cards)),
+        "walk": _WALK if place_count(sheet.cards) > 1 else "",
+        "cards": cards_html(sheet.cards),
         "settings": _table(sheet.settings),
         "files": _table(sheet.files),
         "questions": "".join(f'<p class="ask"><b>Ask first:</b> {escape(text)}</p>' for text in sheet.questions),
@@ -130,13 +127,17 @@ def proof_sheet_html(sheet: ProofSheet) -> str:
 
 def _bits(sheet: ProofSheet, scale: float) -> NDArray[np.uint16]:
     """For each pixel the blocks that print on most of it, the first block as the lowest bit."""
-    size = max(1, round(sheet.width_mm * scale)), max(1, round(sheet.height_mm * scale))
+    size = _size(sheet, scale)
     bits = np.zeros(size[::-1], dtype=np.uint16)
     for number, plate in enumerate(sheet.plates):
         if len(plate.land):
             there = ring_coverage(replace(plate.land, xy=plate.land.xy * scale), size)
             bits |= (there >= 0.5).astype(np.uint16) << np.uint16(number)
     return bits
+
+
+def _size(sheet: ProofSheet, scale: float) -> tuple[int, int]:
+    return max(1, round(sheet.width_mm * scale)), max(1, round(sheet.height_mm * scale))
 
 
 def _png_of(bits: NDArray[np.uint16], *, wide: bool) -> bytes:
@@ -157,52 +158,52 @@ def _colours(sheet: ProofSheet) -> list[str]:
 
 
 def _layer_row(plate: Plate) -> str:
-    swatch = f'<span class="ink" style="background:{hex_of(plate.ink.colour)}"></span>'
-    return f'<label><input type="checkbox" checked> {swatch} {escape(plate.name)}</label>'
+    return f'<label><input type="checkbox" checked> {_swatch(hex_of(plate.ink.colour))} {escape(plate.name)}</label>'
 
 
 def _overlays(sheet: ProofSheet) -> str:
-    few = "checked" if len(sheet.places) <= _RINGS_AT_ONCE else ""
-    rows = [f'<label><input type="checkbox" data-shows="rings" {few}> rings round the places to look at</label>']
+    rows = []
+    if sheet.kept is not None:
+        rows.append(_switch("kept", "what is kept clear (a little lighter)", on=True))
     if sheet.width_map is not None:
-        rows.append(
-            '<label><input type="checkbox" data-shows="land-width"> how wide the land is (dark red: too narrow)</label>'
-        )
-    return "".join(rows)
+        rows.append(_switch("land-width", "how wide the land is", on=False) + _key(sheet.width_key))
+    if sheet.cards:
+        few = place_count(sheet.cards) <= _RINGS_AT_ONCE
+        rows.append(_switch("rings", "numbered rings round the places to look at", on=few))
+    return f"<fieldset><legend>Laid over it</legend>{''.join(rows)}</fieldset>" if rows else ""
 
 
-def _image(name: str, png: bytes | None) -> str:
-    return (
-        ""
-        if png is None
-        else f'<img id="{name}" alt="How wide the land is" src="data:image/png;base64,{_base64(png)}">'
-    )
+def _switch(name: str, words: str, *, on: bool) -> str:
+    return f'<label><input type="checkbox" data-shows="{name}" {"checked" if on else ""}><span>{words}</span></label>'
 
 
-def _ring(number: int, place: Place, sheet: ProofSheet) -> str:
-    if place.at is None:
-        return ""
-    end = place.to or place.at
-    x, y = (place.at[0] + end[0]) / 2, sheet.height_mm - (place.at[1] + end[1]) / 2
-    radius = _RING_MM + math.dist(place.at, end) / 2
-    circle = f'cx="{x:.2f}" cy="{y:.2f}" r="{radius:.2f}"'
-    kind = "ring" if place.severity == "breaks" else "ring risk"
-    return (
-        f'<g id="ring-{number}" data-x="{x:.2f}" data-y="{y:.2f}" data-r="{radius:.2f}">'
-        f'<circle class="ring-ground" {circle}/><circle class="{kind}" {circle}/></g>'
-    )
+def _key(colours: Mapping[str, str]) -> str:
+    rows = (f"<li>{_swatch(colour)} {escape(words)}</li>" for colour, words in colours.items())
+    return f'<ul class="key">{"".join(rows)}</ul>'
 
 
-def _places(places: Sequence[Place], count: int) -> str:
-    if not places:
-        return "<p>None: every check that was made is kept.</p>"
-    rows = "".join(
-        f'<li><button type="button" data-place="{number}">{number}. {escape(place.severity)}: {escape(place.title)}'
-        f"<small>{escape(place.words)}</small></button></li>"
-        for number, place in enumerate(places, start=1)
-    )
-    more = f"<p>and {count - len(places)} more: see report.json.</p>" if count > len(places) else ""
-    return f'<ol class="places">{rows}</ol>{more}'
+def _swatch(colour: str) -> str:
+    return f'<span class="ink" style="background:{colour}"></span>'
+
+
+def _image(name: str, png: bytes | None, words: str) -> str:
+    return "" if png is None else f'<img id="{name}" alt="{words}" src="data:image/png;base64,{_base64(png)}">'
+
+
+def _kept_png(sheet: ProofSheet, scale: float) -> bytes | None:
+    """Paper that shines through a little where artwork is kept clear."""
+    if sheet.kept is None:
+        return None
+    there = ring_coverage(replace(sheet.kept, xy=sheet.kept.xy * scale), _size(sheet, scale)) >= 0.5
+    picture = Image.fromarray(there.astype(np.uint8), "P")
+    picture.putpalette([*sheet.paper, *sheet.paper])
+    out = io.BytesIO()
+    picture.save(out, "PNG", bits=1, optimize=True, transparency=bytes([0, round(_KEPT_LIGHTER * 255)]))
+    return out.getvalue()
+
+
+def _counted(places: int) -> str:
+    return f" ({places})" if places else ""
 
 
 def _table(rows: Mapping[str, str]) -> str:

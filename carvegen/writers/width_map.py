@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from PIL import Image, ImageDraw
+from PIL import Image, ImageColor, ImageDraw
 
 from carvegen.measures.widths import local_widths
 from carvegen.writers.layers import LAYERS, NOTES
@@ -18,10 +18,12 @@ from carvegen.writers.svg_page import SvgPage
 from carvegen.writers.views import View, seen
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from carvegen.block import Block
     from carvegen.geometry import Floats, Indices
 
-__all__ = ["width_map_png", "width_map_svg"]
+__all__ = ["width_key", "width_layer_png", "width_map_png", "width_map_svg"]
 
 #: Widths in shares of the minimum, and their colours: they differ in lightness as well as in hue.
 _CLASSES = (
@@ -31,6 +33,7 @@ _CLASSES = (
     (2.0, "#8fb8b4", "up to twice the minimum"),
 )
 _PX = 25_000_000  #: pixels at most
+_LAYER_PX = 2_200_000  #: pixels of a layer at most
 _MOST_DISCS = 60_000  #: in an SVG
 
 
@@ -47,22 +50,45 @@ def width_map_png(block: Block, least_mm: float, *, px_per_mm: float = 10.0) -> 
     """The proof with all land up to twice `least_mm` wide coloured by its width, in print view."""
     scale = min(px_per_mm, math.sqrt(_PX / (block.width_mm * block.height_mm)))
     picture = Image.open(io.BytesIO(proof_png(block, px_per_mm=scale)))
-    pen, discs = ImageDraw.Draw(picture), _discs(block, least_mm)
-    boxes = np.column_stack([discs.centre, discs.centre]) * scale
-    boxes[:, [1, 3]] = picture.height - boxes[:, [1, 3]]
-    boxes += (discs.radius * scale)[:, None] * [-1, -1, 1, 1]
-    for box, group in zip(boxes.tolist(), discs.group.tolist(), strict=True):
-        pen.ellipse(box, fill=_CLASSES[group][1])
+    _paint_discs(picture, _discs(block, least_mm), scale, [colour for _, colour, _ in _CLASSES])
     out = io.BytesIO()
     picture.save(out, "PNG", dpi=(scale * 25.4, scale * 25.4))
     return out.getvalue()
 
 
+def width_layer_png(block: Block, least_mm: float, *, px_per_mm: float) -> bytes:
+    """The colours of `width_map_png` alone, clear elsewhere: a layer to lie over a picture of the block."""
+    scale = min(px_per_mm, math.sqrt(_LAYER_PX / (block.width_mm * block.height_mm)))
+    picture = Image.new("P", (max(1, round(block.width_mm * scale)), max(1, round(block.height_mm * scale))), 0)
+    rgb = [ImageColor.getrgb(colour) for _, colour, _ in _CLASSES]
+    picture.putpalette([*rgb[0], *(part for colour in rgb for part in colour)])
+    _paint_discs(picture, _discs(block, least_mm), scale, range(1, len(_CLASSES) + 1))
+    out = io.BytesIO()
+    picture.save(out, "PNG", bits=4, optimize=True, transparency=0)
+    return out.getvalue()
+
+
+def width_key(least_mm: float) -> dict[str, str]:
+    """What each colour of the map means, in millimetres."""
+    return {colour: f"{words} ({share * least_mm:.2f} mm)" for share, colour, words in _CLASSES}
+
+
+def _paint_discs(picture: Image.Image, discs: _Discs, scale: float, fills: Sequence[str] | range) -> None:
+    pen = ImageDraw.Draw(picture)
+    boxes = np.column_stack([discs.centre, discs.centre]) * scale
+    boxes[:, [1, 3]] = picture.height - boxes[:, [1, 3]]
+    boxes += (discs.radius * scale)[:, None] * [-1, -1, 1, 1]
+    for box, group in zip(boxes.tolist(), discs.group.tolist(), strict=True):
+        pen.ellipse(box, fill=fills[group])
+
+
 def width_map_svg(block: Block, least_mm: float) -> str:
     """The same as drawing at true size, with a legend."""
     shown = seen(block, View.PRINT)
-    legend = [f"{_CLASSES[k][2]} ({share * least_mm:.2f} mm)" for k, (share, _, _) in enumerate(_CLASSES)]
-    words = [f"{shown.name}: {shown.view.words}", "Local width of the land. " + "; ".join(legend) + "."]
+    words = [
+        f"{shown.name}: {shown.view.words}",
+        "Local width of the land. " + "; ".join(width_key(least_mm).values()) + ".",
+    ]
     sheet = around(shown, max(shown.width_mm, 120.0), words)
     page = SvgPage(
         left=sheet.left,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import io
 import json
 import os
 import shutil
@@ -16,13 +17,20 @@ import numpy as np
 import pypdfium2
 import pytest
 import shapely
+from PIL import Image
 from selenium import webdriver
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
 from carvegen import geometry
+from carvegen.checks import checked
 from carvegen.colour import Ink, overprinted, screen
-from carvegen.writers.proof_sheet import Place, Plate, ProofSheet, proof_sheet_html
+from carvegen.findings import Finding, Severity
+from carvegen.groups import grouped
+from carvegen.writers.proof_cards import Card, card
+from carvegen.writers.proof_pages import block_sheet
+from carvegen.writers.proof_sheet import Plate, ProofSheet, proof_sheet_html
+from tests.cases import block, box, setup
 
 PAPER = (251, 250, 246)
 SKY, KEY = Ink(colour=(169, 191, 203), opacity=0.2), Ink(colour=(31, 43, 61), opacity=0.7)
@@ -30,6 +38,24 @@ _QUIET = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
     "--disable-background-networking", "--disable-component-update", "--window-size=1200,900",
 )  # fmt: skip
+
+
+def _finding(**other: Any) -> Finding:
+    usual = {
+        "rule": "land-width", "severity": Severity.RISK, "at": (30.0, 50.0), "measured": 0.5, "limit": 0.7,
+        "unit": "mm", "why": "it breaks <off>", "remedy": "widen it",
+    }  # fmt: skip
+    return Finding(**(usual | other))
+
+
+def _cards(*findings: Finding) -> list[Card]:
+    return [card(group) for group in grouped(findings)]
+
+
+def _many() -> list[Card]:
+    """61 tips in three spots, the worst of them the last."""
+    tips = [_finding(measured=0.4, at=(10.0 + 40 * (k % 3), 20.0 + k % 7)) for k in range(60)]
+    return _cards(*tips, _finding(measured=0.1, at=(91.0, 20.0)))
 
 
 def _sheet() -> ProofSheet:
@@ -44,11 +70,11 @@ def _sheet() -> ProofSheet:
             Plate(name="sky", ink=SKY, land=geometry.rings(geometry.parts(shapely.box(0, 0, 120, 80) - snow))),
             Plate(name="key", ink=KEY, land=geometry.rings(geometry.parts(shapely.box(60, 0, 120, 40)))),
         ],
-        places=[
-            Place(at=(30, 50), to=(30.5, 50), severity="breaks", title="land-width 0.50 of 0.70 mm", words="Widen it."),
-            Place(at=(100, 20), severity="risk", title="clearing", words="Cut deeper."),
-            Place(at=None, severity="risk", title="wall", words="Lean the tool."),
-        ],
+        cards=_cards(
+            _finding(to=(30.5, 50.0), severity=Severity.BREAKS),
+            _finding(rule="clearing", at=(119.0, 1.0), remedy="cut deeper"),
+            _finding(rule="wall", at=None, remedy="lean the tool"),
+        ),
         files={"print.png": "look at this first"},
         cautions=["Cut away from yourself."],
         questions=["laser: may it be burned?"],
@@ -70,8 +96,12 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
 
 @pytest.fixture
 def page(browser: Any, tmp_path: Path) -> Any:
-    path = tmp_path / "proof.html"
-    path.write_text(proof_sheet_html(_sheet()), encoding="utf-8")
+    return _opened(browser, tmp_path, _sheet())
+
+
+def _opened(browser: Any, folder: Path, sheet: ProofSheet) -> Any:
+    path = folder / "proof.html"
+    path.write_text(proof_sheet_html(sheet), encoding="utf-8")
     for kind in ("performance", "browser"):
         browser.get_log(kind)
     browser.get(path.as_uri())
@@ -121,10 +151,7 @@ def test_nine_blocks_of_which_the_ninth_prints_nothing_show_no_more_than_they_pr
     plates = [*_sheet().plates] + [
         Plate(name=f"b{k}", ink=KEY, land=geometry.rings(geometry.empty())) for k in range(7)
     ]
-    path = tmp_path / "proof.html"
-    path.write_text(proof_sheet_html(replace(_sheet(), plates=plates)), encoding="utf-8")
-    browser.get(path.as_uri())
-    _until(lambda: browser.execute_script("return document.body.dataset.ready") == "yes")
+    _opened(browser, tmp_path, replace(_sheet(), plates=plates))
     assert _pixel(browser, 30, 60) == _printed(SKY)
     assert _pixel(browser, 90, 20) == _printed(SKY, KEY)
 
@@ -132,7 +159,7 @@ def test_nine_blocks_of_which_the_ninth_prints_nothing_show_no_more_than_they_pr
 def test_a_place_in_the_list_comes_to_the_middle_of_the_picture(page: Any) -> None:
     for button in page.find_elements(By.CSS_SELECTOR, "[data-place]")[:2]:
         button.click()
-        ring = page.find_element(By.ID, f"ring-{button.get_attribute('data-place')}").rect
+        ring = page.find_element(By.CSS_SELECTOR, f"#ring-{button.get_attribute('data-place')} circle").rect
         table = page.find_element(By.ID, "table").rect
         assert ring["x"] + ring["width"] / 2 == pytest.approx(table["x"] + table["width"] / 2, abs=15)
         assert ring["y"] + ring["height"] / 2 == pytest.approx(table["y"] + table["height"] / 2, abs=15)
@@ -155,15 +182,101 @@ def test_rings_can_be_hidden(page: Any) -> None:
 
 
 def test_many_rings_are_not_shown_at_first_but_the_one_that_is_gone_to_is(browser: Any, tmp_path: Path) -> None:
-    place = Place(at=(30, 50), severity="risk", title="clearing", words="Cut deeper.")
-    path = tmp_path / "proof.html"
-    path.write_text(proof_sheet_html(replace(_sheet(), places=[place] * 61)), encoding="utf-8")
-    browser.get(path.as_uri())
-    _until(lambda: browser.execute_script("return document.body.dataset.ready") == "yes")
-    ring = browser.find_element(By.ID, "ring-7")
-    assert not ring.is_displayed()
-    browser.find_elements(By.CSS_SELECTOR, "[data-place]")[6].click()
-    assert ring.is_displayed()
+    page = _opened(browser, tmp_path, replace(_sheet(), cards=_many()))
+    assert page.find_elements(By.CSS_SELECTOR, "#rings g") == []
+    page.find_element(By.CSS_SELECTOR, "[data-place='61']").click()
+    assert [its.get_attribute("id") for its in page.find_elements(By.CSS_SELECTOR, "#rings g")] == ["ring-61"]
+    assert page.find_element(By.ID, "ring-61").is_displayed()
+    page.find_element(By.CSS_SELECTOR, "[data-shows=rings]").click()
+    assert len(page.find_elements(By.CSS_SELECTOR, "#rings g")) == 61
+    assert page.find_element(By.ID, "ring-7").text == "7"
+
+
+def test_findings_of_one_kind_share_a_card_and_each_place_is_a_button_with_its_number(
+    browser: Any, tmp_path: Path
+) -> None:
+    page = _opened(browser, tmp_path, replace(_sheet(), cards=_many()))
+    (only,) = page.find_elements(By.CSS_SELECTOR, ".card")
+    assert only.find_element(By.TAG_NAME, "h3").text == "a risk:\nLand width 0.10 to 0.40 mm, limit 0.70 mm"
+    shown = [its for its in only.find_elements(By.CSS_SELECTOR, "[data-place]") if its.is_displayed()]
+    assert [its.text for its in shown] == ["Place 61: 0.10 mm, x 91.0, y 20.0 mm"]
+    only.find_element(By.TAG_NAME, "summary").send_keys(Keys.ENTER)
+    places = only.find_elements(By.CSS_SELECTOR, "[data-place]")
+    assert sorted(int(its.get_attribute("data-place")) for its in places) == list(range(1, 62))
+    assert all(its.is_displayed() for its in places)
+    assert [its.text for its in only.find_elements(By.CSS_SELECTOR, ".near")] == [
+        "x 91, y 20",
+        "x 10, y 20",
+        "x 50, y 21",
+    ]
+
+
+def test_the_places_can_be_walked_through(browser: Any, tmp_path: Path) -> None:
+    page = _opened(browser, tmp_path, replace(_sheet(), cards=_many()))
+    seen = []
+    for _ in range(62):
+        page.find_element(By.ID, "next").click()
+        now = page.find_element(By.CSS_SELECTOR, "[aria-current]")
+        assert now.is_displayed(), "its fold is opened"
+        seen.append(int(now.get_attribute("data-place")))
+        assert f"Place {seen[-1]}:" in page.find_element(By.ID, "said").text
+    assert sorted(seen[:61]) == list(range(1, 62))
+    assert seen[61] == seen[0] == 61
+    page.find_element(By.ID, "before").click()
+    assert page.find_element(By.CSS_SELECTOR, "[aria-current]").get_attribute("data-place") == str(seen[60])
+
+
+def test_what_is_kept_clear_is_a_layer_that_can_be_taken_off(browser: Any, tmp_path: Path) -> None:
+    kept = geometry.rings(geometry.parts(shapely.box(30, 40, 60, 70)))
+    page = _opened(browser, tmp_path, replace(_sheet(), kept=kept))
+    layer = page.find_element(By.ID, "kept")
+    assert layer.is_displayed()
+    inside, outside = _seen(page, 45, 55), _seen(page, 25, 55)
+    light = [ink + (paper - ink) * 0.16 for ink, paper in zip(_printed(SKY), PAPER, strict=True)]
+    assert inside == pytest.approx(light, abs=2), "as much lighter as in proof.png"
+    assert outside == pytest.approx(_printed(SKY), abs=1)
+    page.find_element(By.CSS_SELECTOR, "[data-shows=kept]").click()
+    assert not layer.is_displayed()
+    assert _seen(page, 45, 55) == outside
+
+
+def _seen(page: Any, x_mm: float, y_mm: float) -> list[int]:
+    """The colour on the screen at a place in print view."""
+    sheet = page.find_element(By.ID, "sheet").rect
+    picture = Image.open(io.BytesIO(page.get_screenshot_as_png())).convert("RGB")
+    scale = sheet["width"] / 120
+    colour = picture.getpixel((round(sheet["x"] + x_mm * scale), round(sheet["y"] + sheet["height"] - y_mm * scale)))
+    return [int(part) for part in np.array(colour)]
+
+
+def test_the_width_map_is_clear_where_nothing_is_told_and_has_a_key(browser: Any, tmp_path: Path) -> None:
+    way = setup("linoleum", "laser-fine")
+    job = way.on(block(box(5, 5, 10, 20), box(15.5, 5, 10, 20)))
+    page = _opened(browser, tmp_path, block_sheet([job], {"laser": checked(job)}, {}, [], width_map=True))
+    assert page.find_element(By.CSS_SELECTOR, ".key li").text == "below the minimum (0.70 mm)"
+    alpha = page.execute_script(
+        "const image = document.getElementById('land-width'), pen = new OffscreenCanvas(240, 180).getContext('2d');"
+        "return image.decode().then(() => { pen.drawImage(image, 0, 0, 240, 180);"
+        "  return [[91, 90], [200, 90]].map((at) => [...pen.getImageData(...at, 1, 1).data]); })"
+    )
+    assert alpha[0][3] == 255
+    assert alpha[0][:3] == pytest.approx([0x8C, 0x1C, 0x2F], abs=2), "the neck of 0.5 mm is below 0.7"
+    assert alpha[1][3] == 0
+
+
+def test_no_page_is_wider_than_a_small_screen(browser: Any, tmp_path: Path) -> None:
+    browser.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride", {"width": 390, "height": 800, "deviceScaleFactor": 1, "mobile": True}
+    )
+    try:
+        page = _opened(browser, tmp_path, replace(_sheet(), cards=[*_many(), *_sheet().cards]))
+        assert page.execute_script("return document.documentElement.scrollWidth") <= 390
+        sheet, table = page.find_element(By.ID, "sheet").rect, page.find_element(By.ID, "table").rect
+        assert sheet["height"] >= table["height"] / 2, "no empty table round a small print"
+        page.find_element(By.ID, "next").click()
+        assert 0 <= page.execute_script("return document.getElementById('table').getBoundingClientRect().top") <= 500
+    finally:
+        browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
 
 
 def test_the_keyboard_moves_and_sizes_the_print(page: Any) -> None:
@@ -180,8 +293,8 @@ def test_the_keyboard_moves_and_sizes_the_print(page: Any) -> None:
 
 
 def test_everything_that_can_be_used_has_a_name_and_is_reached_by_tab(page: Any) -> None:
-    usable = page.find_elements(By.CSS_SELECTOR, "button, input, #table, canvas")
-    assert len(usable) == 4 + 3 + 3 + 2
+    usable = page.find_elements(By.CSS_SELECTOR, "button, input, summary, #table, canvas")
+    assert len(usable) == 4 + 2 + 3 + 3 + 2
     assert [it.accessible_name for it in usable if not it.accessible_name.strip()] == []
     reached = set()
     for _ in range(20):

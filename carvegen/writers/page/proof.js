@@ -36,6 +36,8 @@ function fitting() {
 // Change the size and keep the place (x, y) of the print, in mm from its upper left corner, in the middle.
 function resize(wanted, x, y) {
   scale = Math.min(Math.max(wanted, 0.05), 40);
+  const spare = scale > fitting() * 1.01 ? 0.45 : 0;  // room round it, so that its edges too can come to the middle
+  table.style.padding = `${Math.max(12, spare * table.offsetHeight)}px ${Math.max(12, spare * table.offsetWidth)}px`;
   sheet.style.setProperty("--scale", scale);
   sheet.classList.toggle("close", scale * PX_PER_MM > facts.px * 1.5);
   byId("scale").textContent = `${Math.round(scale * 100)} % of true size`;
@@ -54,21 +56,48 @@ const by = (factor) => resize(scale * factor, ...middle());
 const whole = () => resize(fitting(), facts.width / 2, facts.height / 2);
 const trueSize = () => resize(1, ...middle());
 
+// Rings are made when they are first shown: a page with thousands of places opens as fast as one with none.
+const rings = new Map(facts.rings.map(([number, ...ring]) => [number, ring]));
+const places = [...document.querySelectorAll("[data-place]")];
+
+function drawn(number) {
+  const old = byId(`ring-${number}`);
+  if (old || !rings.has(number)) return old;
+  const [x, y, r, kind] = rings.get(number), group = document.createElementNS("http://www.w3.org/2000/svg", "g");
+  group.id = `ring-${number}`;
+  const circle = `cx="${x}" cy="${y}" r="${r}"`;
+  group.innerHTML = `<circle class="ring-ground" ${circle}/><circle class="ring ${kind}" ${circle}/>` +
+    `<text class="ring-number" x="${x + r * 0.75 + 0.3}" y="${y - r * 0.75 - 0.3}">${number}</text>`;
+  return byId("rings").appendChild(group);
+}
+
 function goTo(button) {
   document.querySelectorAll("[aria-current]").forEach((other) => other.removeAttribute("aria-current"));
   document.querySelectorAll(".chosen").forEach((ring) => ring.classList.remove("chosen"));
   button.setAttribute("aria-current", "true");
-  const ring = byId(`ring-${button.dataset.place}`);
+  const number = Number(button.dataset.place), fold = button.closest("details"), ring = drawn(number);
+  if (fold) fold.open = true;
+  byId("said").textContent = `${button.getAttribute("aria-label") || button.textContent}; ` +
+    button.closest(".card").querySelector("h3").textContent;
+  document.querySelector("main").scrollIntoView({ block: "nearest" });
   if (!ring) return whole();
   ring.classList.add("chosen");
-  const across = Math.max(30, 8 * Number(ring.dataset.r));
-  resize(Math.min(table.clientWidth, table.clientHeight) / (across * PX_PER_MM), Number(ring.dataset.x), Number(ring.dataset.y));
-  byId("said").textContent = `Shown in the middle: place ${button.dataset.place}`;
+  const [x, y, r] = rings.get(number);
+  resize(Math.min(table.clientWidth, table.clientHeight) / (Math.max(30, 8 * r) * PX_PER_MM), x, y);
+}
+
+// The place so many steps after the one that is shown, round and round.
+function walk(step) {
+  const now = places.findIndex((button) => button.hasAttribute("aria-current"));
+  const next = places[(now < 0 ? (step > 0 ? 0 : places.length - 1) : now + step + places.length) % places.length];
+  goTo(next);
+  next.scrollIntoView({ block: "nearest" });
+  document.querySelector("main").scrollIntoView({ block: "nearest" });
 }
 
 function over(box) {
-  const laid = byId(box.dataset.shows);
-  if (laid) laid.style.visibility = box.checked ? "visible" : "hidden";
+  if (box.checked && box.dataset.shows === "rings") rings.forEach((_, number) => drawn(number));
+  byId(box.dataset.shows).style.visibility = box.checked ? "visible" : "hidden";
 }
 
 byId("larger").onclick = () => by(1.5);
@@ -77,7 +106,12 @@ byId("whole").onclick = whole;
 byId("true-size").onclick = trueSize;
 boxes.forEach((box) => { box.onchange = paint; });
 document.querySelectorAll("[data-shows]").forEach((box) => { box.onchange = () => over(box); over(box); });
-document.querySelectorAll("[data-place]").forEach((button) => { button.onclick = () => goTo(button); });
+places.forEach((button) => { button.onclick = () => goTo(button); });
+if (byId("next")) {
+  byId("next").onclick = () => walk(1);
+  byId("before").onclick = () => walk(-1);
+}
+addEventListener("beforeprint", () => document.querySelectorAll("details").forEach((fold) => { fold.open = true; }));
 table.addEventListener("keydown", (event) => {
   const does = { "+": () => by(1.5), "=": () => by(1.5), "-": () => by(1 / 1.5), 0: whole, 1: trueSize }[event.key];
   if (does && !event.ctrlKey && !event.metaKey && !event.altKey) { event.preventDefault(); does(); }
@@ -90,4 +124,10 @@ table.addEventListener("wheel", (event) => {
 table.addEventListener("pointermove", (event) => {
   if (event.buttons === 1) table.scrollBy(-event.movementX, -event.movementY);
 });
-byId("plates").decode().then(() => { readPlates(); paint(); whole(); document.body.dataset.ready = "yes"; });
+byId("plates").decode().then(() => {
+  readPlates();
+  paint();
+  whole();
+  document.body.dataset.ready = "yes";
+  requestAnimationFrame(() => requestAnimationFrame(() => performance.mark("shown")));
+});
