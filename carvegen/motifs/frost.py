@@ -15,17 +15,18 @@ from carvegen.nature.contours import Contour, walked
 from carvegen.nature.crystals import Thicket
 from carvegen.nature.fields import noise_at, ranks
 from carvegen.nature.ice import Bed, iced
-from carvegen.nature.sowing import Sowing, sown
+from carvegen.nature.sowing import Sowing, fans, sown
 from carvegen.nature.sprouts import Habit
+from carvegen.nature.stars import stars, strewn
 from carvegen.parameters import check_all, flag, length, share
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     from numpy.random import Generator
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.geometry import Floats, Indices, Mask
+    from carvegen.geometry import Floats, Mask
     from carvegen.growth import Place
     from carvegen.limits import Limits
     from carvegen.nature.arms import Arms, Crystals
@@ -51,6 +52,7 @@ class Settings:
     stem_mm: float = length(1.8, at_least=0.05, at_most=20, help="breadth of a large feather's stem at its foot")
     rime: float = share(0.35, help="share of the edge between the feathers that short needles take")
     needle_mm: float = length(3.5, at_least=0.2, at_most=50, help="length of these needles")
+    stars: float = share(0.0, help="small stars of needles in the open, beyond the feathers")
     free: bool = flag(False, help="a land stays between the frost and the edge; else the feet open to it")
     inward: bool = flag(False, help="it grows into the shapes it starts from, not away from them")
 
@@ -79,16 +81,16 @@ PRESETS: Mapping[str, Mapping[str, float]] = {
     },
     "rime": {
         "reach_mm": 26.0,
-        "feather_mm": 9.0,
-        "branching": 0.6,
-        "breadth": 0.5,
-        "density": 0.6,
+        "feather_mm": 10.0,
+        "branching": 0.85,
+        "breadth": 0.6,
+        "density": 0.75,
         "gaps": 0.0,
-        "splay": 0.4,
-        "curve": 0.2,
+        "splay": 0.7,
+        "curve": 0.4,
         "stem_mm": 1.2,
-        "rime": 1.0,
-        "needle_mm": 6.0,
+        "rime": 0.7,
+        "needle_mm": 4.5,
     },
     "pane": {
         "reach_mm": 120.0,
@@ -99,12 +101,16 @@ PRESETS: Mapping[str, Mapping[str, float]] = {
         "curve": 0.7,
         "density": 0.6,
         "stem_mm": 2.6,
+        "stars": 0.35,
         "front_mm": 80.0,
     },
 }
 
 _SLACK_MM = 0.012  #: simplifying and snapping may move each of two outlines by less than half of this
 _CORNER = np.cos(np.radians(10))  #: feet stand no more askew than this on the edge
+_SPARSE = -0.3  #: of a noise of mean 0: needles stand where it is higher, in tufts
+_EARLY = 0.2  #: share of the feathers that grow before the others
+_STARS_PER_MM2, _NEAR = 0.03, 0.2  #: at most; no further from the nearest frost, of its reach
 _TOO_MANY = 400_000  #: points along the edge at most
 
 
@@ -131,15 +137,18 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
             "leaves no room for frost", where="area", hint="make --keep-clear, --opening or --margin smaller"
         )
     pane = _Pane(settings, place, limits, region)
-    return Growth(cuts=iced(_thicket(pane, *rng.spawn(3)), pane.bed))
+    return Growth(cuts=iced(_thicket(pane, *rng.spawn(4)), pane.bed))
 
 
-def _thicket(pane: _Pane, branching: Generator, feathers: Generator, rime: Generator) -> Thicket:
+def _thicket(pane: _Pane, branching: Generator, feathers: Generator, rime: Generator, loose: Generator) -> Thicket:
     """The crystals' axes: the large ones first, then short needles where they leave room."""
     grown = Thicket(pane.habit, pane.walls, branching, wall_gap=pane.wall_gap, open_feet=not pane.settings.free)
     if len(pane.edge) > 0:
-        grown.grow(*_feathers(pane, feathers))
+        for lot in _feathers(pane, feathers):
+            grown.grow(*lot)
         grown.grow(*_rime(pane, rime))
+    if pane.settings.stars > 0:
+        grown.grow(*_stars(pane, grown, loose))
     return grown
 
 
@@ -157,7 +166,7 @@ class _Pane:
         self.settings, self.place = settings, place
         self.land = limits.land_mm + _SLACK_MM
         self.least = limits.cut_mm / 2 * 1.02 + _SLACK_MM
-        self.step = (2 * self.least + self.land) / 5
+        self.step = (2 * self.least + self.land) / 4
         self.habit = Habit(
             land=self.land,
             least=self.least,
@@ -201,17 +210,20 @@ class _Pane:
         return here
 
 
-def _feathers(pane: _Pane, rng: Generator) -> tuple[Crystals, Arms]:
-    """The first arms of the large crystals."""
+def _feathers(pane: _Pane, rng: Generator) -> Iterator[tuple[Crystals, Arms]]:
+    """The first arms of the large crystals; those that came first and will be the largest before the others."""
     settings, edge = pane.settings, pane.edge
     swell = noise_at(edge.xy, rng, patch_mm=settings.front_mm, octaves=3)
     high = ranks(swell)
     apart = max(settings.stem_mm, 2 * pane.least) + pane.land
     wanted = len(edge) * pane.spacing / (apart * (1 + 6 * (1 - settings.density) ** 2))
     chance = (high > settings.gaps) * pane.place.density_at(edge.xy)
-    at = _drawn(chance, wanted, rng)
-    planned = _lengths(settings, np.clip((high[at] - settings.gaps) / (1 - settings.gaps), 0, 1), rng)
-    return sown(pane.sowing, edge, at, planned, rng, splay=settings.splay, shy=0.3)
+    at, out = fans(chance, wanted / 1.6, 1.1 * apart / pane.spacing, rng)
+    swelling = np.clip((high[at] - settings.gaps) / (1 - settings.gaps), 0, 1)
+    planned = _lengths(settings, swelling, rng) * (1 - 0.35 * np.abs(out))
+    early = ranks(planned) > 1 - _EARLY
+    for lot, shy in ((early, 0.6), (~early, 0.2)):
+        yield sown(pane.sowing, edge, at[lot], planned[lot], rng, splay=settings.splay, shy=shy, out=out[lot])
 
 
 def _lengths(settings: Settings, high: Floats, rng: Generator) -> Floats:
@@ -229,12 +241,20 @@ def _rime(pane: _Pane, rng: Generator) -> tuple[Crystals, Arms]:
     apart = (2 * pane.least + pane.land) * (1.05 + rng.gamma(0.6, 0.3, len(edge)))
     at = np.unique(np.cumsum(apart / pane.spacing).astype(int) % len(edge))
     at = at[rng.random(len(at)) < (gusts > 1 - settings.rime)[at] * pane.place.density_at(edge.xy[at])]
-    planned = settings.needle_mm * np.exp(rng.normal(-0.1, 0.6, len(at)) + 1.2 * (gusts[at] - 0.7))
-    return sown(pane.sowing, edge, at, planned, rng, splay=0.3, shy=0.0)
+    tufts = noise_at(edge.xy[at], rng, patch_mm=2.0 * settings.needle_mm, octaves=2)
+    tall = tufts > _SPARSE
+    at, tufts = at[tall], tufts[tall]
+    planned = settings.needle_mm * np.exp(rng.normal(-0.1, 0.3, len(at)) + 1.2 * tufts + 1.2 * (gusts[at] - 0.6))
+    return sown(pane.sowing, edge, at, planned, rng, splay=0.8, shy=0.0)
 
 
-def _drawn(chance: Floats, wanted: float, rng: Generator) -> Indices:
-    """Places along the edge, by chance, each at most once."""
-    count = min(int(wanted), len(chance))
-    at = rng.permutation(len(chance))[:count]
-    return at[rng.random(count) < chance[at]]
+def _stars(pane: _Pane, grown: Thicket, rng: Generator) -> tuple[Crystals, Arms]:
+    """Small stars in the open, in flocks, where the frost has left room."""
+    settings, habit = pane.settings, pane.habit
+    at = strewn(pane.bed.region, _STARS_PER_MM2 * settings.stars, 0.5 * settings.front_mm, rng)
+    at = at[rng.random(len(at)) < pane.place.density_at(at)]
+    span = np.minimum(settings.needle_mm * np.exp(rng.normal(0.2, 0.4, len(at))), 0.25 * settings.reach_mm)
+    span = np.maximum(span, 1.5 * habit.shortest)
+    room = grown.room(at)
+    kept = (room > 0.45 * span + habit.apart) & (room < _NEAR * settings.reach_mm)
+    return stars(pane.sowing, at[kept], span[kept], rng)

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import noise
 import numpy as np
 from scipy.ndimage import map_coordinates
-from scipy.stats import rankdata
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -79,7 +78,9 @@ _WAVES = 20
 
 def ranks(values: Floats) -> Floats:
     """Each value's rank as a share: 0 for the lowest, towards 1 for the highest; same shape."""
-    return np.asarray((rankdata(values) - 0.5) / max(len(values), 1))
+    _, which, count = np.unique(values, return_inverse=True, return_counts=True)
+    middle = np.cumsum(count) - count / 2  # equal values share the mean of their ranks
+    return np.asarray(middle[which] / max(len(values), 1))
 
 
 def turned(xy: Floats, by_deg: float) -> Floats:

@@ -24,10 +24,11 @@ if TYPE_CHECKING:
 
 __all__ = ["Bed", "iced"]
 
-_EVERY = 3  #: every so many points of an arm become corners
+_EVERY = 2  #: every so many points of an arm become corners
 _SAG_MM = 0.004  #: outlines may be simplified by so much
 _SMOOTH = 0.01  #: GEOS smooths an outline by up to this share of the offset before it offsets it
 _MENDS = 12
+_STOPPED = 0.3  #: of its planned length: a feather that others stopped short of it is left out
 _QUADS = 12
 
 
@@ -46,23 +47,37 @@ def iced(thicket: Thicket, bed: Bed) -> PolygonArray:
 
     Arms that spring from one another leave an axil, in which the land runs to nothing. It is filled by the
     closing with a disc of the land's width (J. Serra 1982), which brings no crystal nearer to another than the land.
-    What is left is measured exactly; the smaller arm at each narrow place is taken away, until none is left.
+    What is left is measured exactly; the smaller arm at each narrow place is taken away, until none is left: what
+    has changed is drawn and measured again, with what lies beside it.
     """
     stays = _worth(thicket.arms, thicket.habit)
+    knob = _roomy_knobs(thicket, stays)
+    shapes, crystal = _drawn(thicket, stays, knob, bed)
+    asked = np.arange(len(shapes))
     for _ in range(_MENDS):
-        shapes = _drawn(thicket, stays, bed)
-        faulty = _at_fault(thicket, stays, _narrow_places(shapes, bed))
+        faulty = _at_fault(thicket, stays, _narrow_places(shapes[asked], bed))
         if len(faulty) == 0:
             return shapes
         stays &= ~_with_branches(thicket.arms, faulty)
+        changed = np.unique(thicket.arms.crystal[faulty])
+        fresh, its = _drawn(thicket, stays & np.isin(thicket.arms.crystal, changed), knob, bed)
+        left = ~np.isin(crystal, changed)
+        shapes, crystal = np.concatenate([fresh, shapes[left]]), np.concatenate([its, crystal[left]])
+        asked = np.unique(shapely.STRtree(shapes).query(fresh, predicate="dwithin", distance=2 * bed.land)[1])
     return _sound(shapes, bed)
 
 
 def _worth(arms: Arms, habit: Habit) -> Mask:
-    """Arms long enough to show, and whose mothers are."""
+    """Arms long enough to show, and whose mothers are; no feathers that others stopped as they began.
+
+    Nor those that spring from a tip: they would make an elbow of it.
+    """
     mother = np.maximum(arms.parent, 0)
     at_root = radius_at(habit, arms, mother, arms.sprung_at, arms.length[mother])
     least = np.where(arms.parent >= 0, 1.15 * habit.shortest + at_root, 0.7 * habit.shortest)
+    stopped = (arms.parent < 0) & (arms.length < np.minimum(_STOPPED * arms.planned, 3.5 * habit.apart))
+    elbow = (arms.parent >= 0) & (arms.sprung_at > 0) & (arms.sprung_at > arms.length[mother] - habit.least)
+    least = np.where(stopped | elbow, np.inf, least)
     return ~_with_branches(arms, np.flatnonzero(arms.length < least))
 
 
@@ -77,18 +92,19 @@ def _with_branches(arms: Arms, which: Indices) -> Mask:
         gone = more
 
 
-def _drawn(thicket: Thicket, stays: Mask, bed: Bed) -> PolygonArray:
-    """The crystals' outlines."""
-    strokes = _strokes(thicket, stays, bed.open_feet)
+def _drawn(thicket: Thicket, chosen: Mask, knob: Floats, bed: Bed) -> tuple[PolygonArray, Indices]:
+    """The outlines of the chosen arms, and the crystal of each."""
+    strokes = _strokes(thicket, chosen, knob, bed.open_feet)
     if len(strokes) == 0:
-        return geometry.empty()
+        return geometry.empty(), np.empty(0, dtype=np.int64)
     first = np.flatnonzero(np.diff(strokes.line, prepend=-1))
     arms = drawn(strokes, first, np.append(first[1:], len(strokes)) - 1)
-    _, owner = np.unique(thicket.arms.crystal[strokes.line[first]], return_inverse=True)
-    return _closed(_united(arms, owner), thicket.habit.land, bed)
+    crystals, owner = np.unique(thicket.arms.crystal[strokes.line[first]], return_inverse=True)
+    pieces, whole = _closed(_united(arms, owner), thicket.habit.land, bed)
+    return pieces, crystals[whole]
 
 
-def _strokes(thicket: Thicket, chosen: Mask, open_feet: bool) -> Strokes:
+def _strokes(thicket: Thicket, chosen: Mask, knobs: Floats, open_feet: bool) -> Strokes:
     """The arms' axes, fewer points where they run straight, tapering to the length they have reached."""
     arms, trail = thicket.arms, thicket.trail
     point = np.flatnonzero(trail.arm[: trail.count] >= 0)
@@ -97,12 +113,12 @@ def _strokes(thicket: Thicket, chosen: Mask, open_feet: bool) -> Strokes:
     arm, along = trail.arm[point], trail.along[point]
     number = np.rint(along / thicket.habit.step)
     last = np.append(arm[1:] != arm[:-1], True)
-    knob = _roomy_knobs(thicket, chosen)[arm]
+    knob = knobs[arm]
     to_tip = arms.length[arm] - along
     kept = (number % _EVERY == 0) | last | (to_tip < 8 * knob)
     knob, to_tip = knob[kept], to_tip[kept]
     point, arm, along = point[kept], arm[kept], along[kept]
-    foot = (along == 0) & (arms.parent[arm] < 0) & open_feet
+    foot = (along == 0) & (arms.parent[arm] < 0) & ~thicket.crystals.loose[arms.crystal[arm]] & open_feet
     under = np.where(foot, 1.5 * arms.root[arm], 0.0)
     xy = trail.xy[point] - under[:, None] * _ahead(thicket.crystals.square[arms.crystal[arm]])
     size = thicket.habit.least + knob
@@ -138,14 +154,16 @@ def _united(shapes: PolygonArray, owner: Indices) -> PolygonArray:
     )
 
 
-def _closed(ice: PolygonArray, land: float, bed: Bed) -> PolygonArray:
-    """Axils filled and, where feet are open, what lies outside the region cut off."""
+def _closed(ice: PolygonArray, land: float, bed: Bed) -> tuple[PolygonArray, Indices]:
+    """Axils filled and, where feet are open, what lies outside the region cut off; which crystal each piece is of."""
     half = land / 2 * (1 + _SMOOTH)
     filled = geometry.offset(geometry.offset(ice, half, quad_segs=_QUADS), -half, quad_segs=_QUADS)
     clipped = shapely.intersection(shapely.simplify(filled, _SAG_MM), bed.region)
-    pieces = geometry.filled(geometry.parts(shapely.set_precision(clipped, geometry.GRID_MM)))
+    snapped = [geometry.parts(its) for its in shapely.set_precision(clipped, geometry.GRID_MM).tolist()]
+    whole = np.repeat(np.arange(len(ice)), [len(its) for its in snapped])
+    pieces = geometry.filled(geometry.stack(snapped))
     kept: Mask = ~shapely.is_empty(_shrunk(pieces, bed))
-    return pieces[kept]
+    return pieces[kept], whole[kept]
 
 
 def _shrunk(shapes: PolygonArray, bed: Bed) -> PolygonArray:

@@ -118,7 +118,7 @@ def test_the_growing_trees_find_what_one_plain_loop_finds() -> None:
     for lot in np.split(xy, [3, 50, 51, 300, 640]):
         trail.add(lot, np.zeros(len(lot), dtype=np.int64), np.zeros(len(lot)), np.ones(len(lot)))
     asked = rng.uniform(0, 20, (40, 2))
-    place, point, apart = trail.near(asked, 1.5)
+    place, point, apart = trail.near(asked, lambda radius: 0.5 + radius)
     plain = {(i, j) for i, a in enumerate(asked) for j, b in enumerate(xy) if np.hypot(*(a - b)) <= 1.5}
     assert set(zip(place.tolist(), point.tolist(), strict=True)) == plain
     np.testing.assert_allclose(apart, np.hypot(*(asked[place] - xy[point]).T))
