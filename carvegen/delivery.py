@@ -29,7 +29,7 @@ from carvegen.writers.png import change_png, proof_png
 from carvegen.writers.proof_pages import block_sheet
 from carvegen.writers.proof_sheet import proof_sheet_html
 from carvegen.writers.svg import machine_svg, proof_svg
-from carvegen.writers.width_map import width_map_png, width_map_svg
+from carvegen.writers.width_map import land_widths, width_map_png, width_map_svg
 
 if TYPE_CHECKING:
     from carvegen.block import Block
@@ -163,15 +163,15 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
         scale = _px_per_mm(block.width_mm, block.height_mm)
         write_file(stage / "proof.png", proof_png(block, px_per_mm=scale))
         write_file(stage / "proof.svg", proof_svg(block, report))
-        sheet = block_sheet(jobs, reports, files, questions, width_map=style.width_map)
+        widths = land_widths(block, max(job.limits.land_mm for job in jobs)) if style.width_map else None
+        sheet = block_sheet(jobs, reports, files, questions, widths=widths)
         write_file(stage / "proof.html", proof_sheet_html(sheet))
         write_file(stage / "report.json", json.dumps(delivery.to_dict(), indent=1) + "\n")
         if changes:
             write_file(stage / "changes.png", change_png(given, block, px_per_mm=scale))
-        if style.width_map:
-            least = max(job.limits.land_mm for job in jobs)
-            write_file(stage / "land-width.png", width_map_png(block, least))
-            write_file(stage / "land-width.svg", width_map_svg(block, least))
+        if widths is not None:
+            write_file(stage / "land-width.png", width_map_png(block, widths))
+            write_file(stage / "land-width.svg", width_map_svg(block, widths))
         for job in jobs:
             say(f"writing for the {job.machine.kind}")
             kind = job.machine.kind

@@ -15,7 +15,7 @@ from carvegen import geometry
 from carvegen.block import Block
 from carvegen.mend import mended
 from carvegen.writers.png import NOW_CUT, NOW_LAND, change_png
-from carvegen.writers.width_map import width_map_png, width_map_svg
+from carvegen.writers.width_map import land_widths, width_map_png, width_map_svg
 from tests.cases import block, box, disc, setup
 
 DTD = etree.DTD(str(Path(__file__).parent / "data" / "svg11-dtd" / "svg11.dtd"))
@@ -50,7 +50,7 @@ def narrow() -> Block:
 
 
 def test_too_narrow_land_is_dark_red_and_only_that() -> None:
-    image = picture(width_map_png(narrow(), 0.5, px_per_mm=20))
+    image = picture(width_map_png(narrow(), land_widths(narrow(), 0.5), px_per_mm=20))
     red = np.abs(image - DARK_RED).max(axis=-1) == 0
     row, column = np.nonzero(red)
     x, y = (column + 0.5) / 20, 30 - (row + 0.5) / 20
@@ -63,19 +63,20 @@ def test_too_narrow_land_is_dark_red_and_only_that() -> None:
 def test_clean_blocks_have_no_dark_red() -> None:
     done = mended(setup().on(narrow())).job.block
     for clean in (done, block(box(5, 5, 10, 10)), block()):
-        image = picture(width_map_png(clean, 0.5 - 0.002, px_per_mm=10))
+        image = picture(width_map_png(clean, land_widths(clean, 0.5 - 0.002), px_per_mm=10))
         assert (np.abs(image - DARK_RED).max(axis=-1) > 0).all()
 
 
 def test_size_in_pixels_and_dots() -> None:
-    for data in (width_map_png(narrow(), 0.5, px_per_mm=10), change_png(narrow(), narrow(), px_per_mm=10)):
+    widths = land_widths(narrow(), 0.5)
+    for data in (width_map_png(narrow(), widths, px_per_mm=10), change_png(narrow(), narrow(), px_per_mm=10)):
         its = Image.open(io.BytesIO(data))
         assert its.size == (400, 300)
         assert its.info["dpi"] == pytest.approx((254, 254), abs=0.1)
 
 
 def test_svg_is_valid_and_of_true_size() -> None:
-    root = etree.fromstring(width_map_svg(narrow(), 0.5).encode())
+    root = etree.fromstring(width_map_svg(narrow(), land_widths(narrow(), 0.5)).encode())
     assert DTD.validate(root), DTD.error_log
     _, _, width, height = map(float, root.get("viewBox").split())
     assert root.get("width") == f"{width:g}mm"
@@ -87,3 +88,18 @@ def test_svg_is_valid_and_of_true_size() -> None:
     assert max(discs) < 0.25
     assert np.median(discs) == pytest.approx(0.2, abs=0.001)
     assert len(geometry.parts(narrow().cuts)) == 3
+
+
+def test_a_delivery_measures_the_land_once_for_all_its_pictures(tmp_path, monkeypatch) -> None:
+    from carvegen import delivery
+    from carvegen.writers import width_map
+    from tests.cases import setup
+
+    calls = []
+    real = width_map.local_widths
+    monkeypatch.setattr(width_map, "local_widths", lambda *given: calls.append(1) or real(*given))
+    job = setup("linoleum", "v-60").on(narrow())
+    delivery.deliver([job], tmp_path / "out", delivery.Style(width_map=True), say=lambda _: None)
+    assert len(calls) == 1
+    assert (tmp_path / "out" / "land-width.png").is_file()
+    assert (tmp_path / "out" / "land-width.svg").is_file()

@@ -25,13 +25,14 @@ if TYPE_CHECKING:
     from carvegen.job import Job, Setup
     from carvegen.printfile import Print
     from carvegen.writers.print_png import Coat
+    from carvegen.writers.width_map import LandWidths
 
 __all__ = ["block_sheet", "print_sheet"]
 
 
 def block_sheet(
     jobs: Sequence[Job], reports: Mapping[str, Report], files: Mapping[str, str], questions: Sequence[str],
-    *, width_map: bool,
+    *, widths: LandWidths | None = None,
 ) -> ProofSheet:  # fmt: skip
     """The sheet of one block; findings that hold for several machines are told once, with their names."""
     block = jobs[0].block
@@ -50,7 +51,7 @@ def block_sheet(
         files=files,
         questions=questions,
         cautions=_cautions(jobs),
-        width_map=width_layer_png(block, least, px_per_mm=6.0) if width_map else None,
+        width_map=width_layer_png(block, widths, px_per_mm=6.0) if widths else None,
         width_key=width_key(least),
     )
 

@@ -30,6 +30,7 @@ from carvegen.groups import grouped
 from carvegen.writers.proof_cards import Card, card
 from carvegen.writers.proof_pages import block_sheet
 from carvegen.writers.proof_sheet import Plate, ProofSheet, proof_sheet_html
+from carvegen.writers.width_map import land_widths
 from tests.cases import block, box, setup
 
 PAPER = (251, 250, 246)
@@ -252,7 +253,8 @@ def _seen(page: Any, x_mm: float, y_mm: float) -> list[int]:
 def test_the_width_map_is_clear_where_nothing_is_told_and_has_a_key(browser: Any, tmp_path: Path) -> None:
     way = setup("linoleum", "laser-fine")
     job = way.on(block(box(5, 5, 10, 20), box(15.5, 5, 10, 20)))
-    page = _opened(browser, tmp_path, block_sheet([job], {"laser": checked(job)}, {}, [], width_map=True))
+    widths = land_widths(job.block, job.limits.land_mm)
+    page = _opened(browser, tmp_path, block_sheet([job], {"laser": checked(job)}, {}, [], widths=widths))
     assert page.find_element(By.CSS_SELECTOR, ".key li").text == "below the minimum (0.70 mm)"
     alpha = page.execute_script(
         "const image = document.getElementById('land-width'), pen = new OffscreenCanvas(240, 180).getContext('2d');"
