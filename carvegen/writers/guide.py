@@ -11,7 +11,7 @@ from carvegen.findings import Report, Severity
 from carvegen.writers.guide_lines import arrow, hatching
 from carvegen.writers.guide_marks import found_lines, rings
 from carvegen.writers.guide_samples import Entry
-from carvegen.writers.guide_words import facts, legend, steps
+from carvegen.writers.guide_words import UNFINISHED, facts, legend, steps
 from carvegen.writers.guide_zones import tool_lines, zones_of
 from carvegen.writers.marks import readable
 from carvegen.writers.sheet import MARGIN_MM, register_shapes
@@ -117,6 +117,7 @@ class Guide:
     tools: tuple[Entry, ...]  #: which where, in the order of cutting
     steps: tuple[str, ...]
     findings: tuple[str, ...]  #: what the rings mean
+    pale: bool = False  #: to save ink; lines divide the zones then
     unfinished: bool = False  #: what is white is the carver's own to cut
     labels: tuple[Label, ...] = ()
     tables: tuple[Table, ...] = ()
@@ -124,8 +125,10 @@ class Guide:
     def parts(self, joining: Sequence[str] = ()) -> tuple[tuple[str, tuple[Entry, ...]], ...]:
         """Everything to be read, with its headings; `joining`: how the sheets go together."""
         steps = (f"{number}. {step}" for number, step in enumerate(self.steps, start=1))
+        own = (UNFINISHED,) if self.unfinished else ()
         every = (
-            ("How it comes onto the block", _plain((self.laid, *self.facts))),
+            ("How it comes onto the block", _plain((self.laid, self.shown.view.words, *own))),
+            ("The block", _plain(self.facts)),
             ("What the drawing shows", self.shows),
             ("How the sheets go together", _plain(joining)),
             ("Which tool where", self.tools),
@@ -228,5 +231,6 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
         tools=tuple(tool_lines(job, zones)),
         steps=tuple(steps(shown, zones)),
         findings=tuple(found_lines(told)),
+        pale=saving,
         unfinished=job.block.unfinished,
     )

@@ -25,8 +25,8 @@ LETTERS_MM = 2.83  #: of a ring's number: 8 points
 
 _AROUND_MM = 1.6  #: from a finding to its ring
 _RINGS = (
-    "Rings: the number of the line below; behind the colon what was measured (mm; angles in degrees), the worst where "
-    "a ring takes in several places. Whole ring: breaks a limit. Broken ring: a risk."
+    "Rings: the number of the line below; behind the colon what was measured, the worst where a ring takes in several "
+    "places. Whole ring: breaks a limit. Broken ring: a risk."
 )
 
 

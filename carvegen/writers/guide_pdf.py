@@ -111,6 +111,7 @@ class _Drawn:
     def __init__(self, guide: Guide) -> None:
         zones = guide.zones
         self.zones = [Shapes(its, "f*") for its in (zones.fine, zones.edges, zones.floors)]
+        self.floors = Shapes(zones.floors if guide.pale else geometry.empty(), "S")
         self.cuts, self.cut_outs = Shapes(guide.shown.cuts, "S"), Shapes(guide.shown.cut_outs, "S")
         self.stands, self.kept = Shapes(zones.stands, "S"), Shapes(guide.shown.kept, "S")
         self.register = Shapes(guide.register, "f*")
@@ -123,8 +124,11 @@ def _drawing(canvas: Canvas, guide: Guide, tile: Tile, drawn: _Drawn) -> None:
     for tone, shapes in zip(guide.tones, drawn.zones, strict=True):
         canvas.setFillGray(tone)
         canvas.addLiteral(shapes.within(tile))
-    canvas.setStrokeGray(HATCH_TONE)
     canvas.setLineWidth(OUTLINE_MM)
+    if guide.pale:
+        canvas.setStrokeGray(FREE_TONE)
+        canvas.addLiteral(drawn.floors.within(tile))
+    canvas.setStrokeGray(HATCH_TONE)
     canvas.addLiteral(drawn.cuts.within(tile))
     _kept(canvas, drawn.kept.within(tile))
     canvas.setStrokeGray(FREE_TONE)

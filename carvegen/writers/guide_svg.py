@@ -103,6 +103,9 @@ def _picture(page: SvgPage, guide: Guide) -> None:
     for k, (tone, shapes) in enumerate(zip(guide.tones, (zones.fine, zones.edges, zones.floors), strict=True), start=1):
         page.group(f"ZONE-{k}", f"ZONE {k}", _ZONES[k - 1], fill=_grey(tone), stroke="none", fill_rule="evenodd")
         page.shapes(f"ZONE-{k}", shapes)
+    if guide.pale:
+        page.group("FLOORS", "FLOORS", "where the floors begin", fill="none", **{**line, "stroke": _grey(FREE_TONE)})
+        page.shapes("FLOORS", zones.floors)
     page.group("CUT-OUTLINES", "CUT OUTLINES", "the edge of the land", fill="none", **line)
     page.shapes("CUT-OUTLINES", shown.cuts)
     if len(shown.kept):

@@ -15,25 +15,23 @@ if TYPE_CHECKING:
     from carvegen.writers.guide_zones import Zones
     from carvegen.writers.views import Seen
 
-__all__ = ["facts", "legend", "steps"]
+__all__ = ["UNFINISHED", "facts", "legend", "steps"]
+
+#: How a block is begun that is only the snow of a drawing.
+UNFINISHED = (
+    "Not the whole block: only what the snow takes out of your own key drawing. Bring your drawing onto the block as "
+    "ever, lay this guide over it so that the thin broken outlines meet your shapes, and mark the grey."
+)
 
 
 def facts(job: Job, shown: Seen) -> tuple[str, ...]:
     """What is known of block, tool and time."""
     return (
-        f"{shown.view.words}",
-        *((_UNFINISHED,) if job.block.unfinished else ()),
-        *_time(job),
         f"Block {shown.width_mm:g} x {shown.height_mm:g} mm, {job.material.name}, {job.thickness_mm:g} mm thick.",
         f"Tool: {job.cutter.name}. Depth of the cut areas: {job.depth_mm:g} mm. {_walls(job)}",
         f"Narrowest land {job.limits.land_mm:.2f} mm, smallest free-standing dot {job.limits.dot_mm:.2f} mm.",
+        *_time(job),
     )
-
-
-_UNFINISHED = (
-    "Not the whole block: only what the snow takes out of your own key drawing. Bring your drawing onto the block as "
-    "ever, lay this guide over it so that the thin broken outlines meet your shapes, and mark the grey."
-)
 
 
 def _time(job: Job) -> tuple[str, ...]:

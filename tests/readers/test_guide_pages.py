@@ -28,7 +28,7 @@ from carvegen.writers.guide_pdf import guide_pdf
 from carvegen.writers.guide_svg import guide_svg
 from carvegen.writers.templates import Part, Template
 from carvegen.writers.templates_pdf import template_pdf
-from carvegen.writers.tiles import FOOT_MM, OVERLAP_MM, UNPRINTED_MM, plan
+from carvegen.writers.tiles import FOOT_MM, HEAD_MM, OVERLAP_MM, UNPRINTED_MM, plan
 from carvegen.writers.views import View
 
 PT = 25.4 / 72  #: millimetres in a point
@@ -260,3 +260,18 @@ def test_a_guide_is_a_value_that_nothing_changes():
     before = guide_svg(guide)
     guide_pdf(guide)
     assert guide_svg(guide) == before
+
+
+def test_a_pale_guide_uses_less_than_half_the_ink_in_the_cuts_and_still_divides_the_zones():
+    """Grey values of PDFium across the wide cut: mirrored it lies from 80 to 110 mm, and from 10 to 40 mm up."""
+    rows = []
+    for saving in (False, True):
+        guide = hand_guide(_job(), "carbon", saving=saving)
+        grey = _picture(guide_pdf(guide), 1).astype(float)
+        y = round((UNPRINTED_MM + HEAD_MM + guide.bounds[3] - 25) * PX)
+        left = round((UNPRINTED_MM - guide.bounds[0] + 80.5) * PX)
+        rows.append(grey[y, left : left + round(29 * PX)])
+    usual, pale = (255 - row for row in rows)
+    assert pale.sum() < 0.5 * usual.sum()
+    assert np.count_nonzero(np.diff(pale > np.median(pale) + 15)) == 4, "two lines, where the floor begins and ends"
+    assert np.count_nonzero(np.diff(usual > np.median(usual) + 60)) == 0
