@@ -337,6 +337,15 @@ def test_what_must_be_asked_stands_on_top():
     assert "Open question" not in machine_note(landing_job(verdict=Verdict.YES), Report(()), {})
 
 
+def test_a_note_tells_each_kind_of_finding_once_with_its_range_and_count():
+    """30 findings: two rules, each with breaks and risks."""
+    note = machine_note(landing_job(), landing_report(30), {})
+    rows = [line for line in note.splitlines() if re.match(r"\| \d+ \| (land|foot)-width", line)]
+    assert len(rows) == 4
+    assert sum(int(re.search(r"(\d+) places", row)[1]) for row in rows) == 30
+    assert "| 1 | foot-width | breaks | 0.20 to 0.23 mm | 0.50 mm | 10 places" in rows[0]
+
+
 def test_a_note_gives_measures_and_defers():
     block = jetty_block()
     note = machine_note(landing_job(block), landing_report(30), {"sky.svg": "for the laser"})
@@ -349,7 +358,6 @@ def test_a_note_gives_measures_and_defers():
         "1.2 mm deep",
         "half the tool's included angle",
         "not offset for kerf",
-        "and 10 more",
         "Oil and cork smoke heavily.",
         "Trained people only.",
         "`sky.svg`: for the laser",

@@ -9,6 +9,7 @@ import shapely
 
 from carvegen.facts.profiles import Verdict
 from carvegen.findings import Severity
+from carvegen.groups import grouped
 from carvegen.toolpaths.timing import by_hand_min
 from carvegen.writers.layers import (
     BLOCK_EDGE,
@@ -22,7 +23,7 @@ from carvegen.writers.layers import (
 )
 from carvegen.writers.plan_note import hand_time, plan_lines
 from carvegen.writers.sheet import BAR_MM, layers_of, register_shapes
-from carvegen.writers.table import cell, place
+from carvegen.writers.table import cell
 from carvegen.writers.views import View, seen
 
 if TYPE_CHECKING:
@@ -30,13 +31,12 @@ if TYPE_CHECKING:
 
     from carvegen.findings import Report
     from carvegen.geometry import PolygonArray
+    from carvegen.groups import Group
     from carvegen.job import Job
     from carvegen.toolpaths.paths import Plan
     from carvegen.writers.guide import Guide
 
 __all__ = ["machine_note"]
-
-_MOST_ROWS = 20
 
 _CLOSING = {
     True: "This note gives the usual cautions and replaces nothing: the tool makers' instructions, the rules "
@@ -251,21 +251,22 @@ def _hand_over(job: Job) -> Iterator[str]:
 
 
 def _findings(report: Report) -> list[str]:
-    """What breaks a limit or risks to; how it looks is no matter for whoever cuts it."""
-    found = [finding for finding in report if finding.severity is not Severity.ADVICE]
-    if not found:
+    """What breaks a limit or risks to, kind by kind; how it looks is no matter for whoever cuts it."""
+    groups = grouped(finding for finding in report if finding.severity is not Severity.ADVICE)
+    if not groups:
         return ["None: every check that was made is kept."]
-    rows = [
+    return [
+        "Every place on its own, ringed and numbered: proof.html.",
+        "",
         "| no. | rule | | measured | limit | where (print view) | what to do |",
         "| ---: | --- | --- | ---: | ---: | --- | --- |",
+        *(f"| {number} | {_finding_row(group)} |" for number, group in enumerate(groups, start=1)),
     ]
-    for number, finding in enumerate(found[:_MOST_ROWS], start=1):
-        rows.append(
-            f"| {number} | {finding.rule} | {finding.severity.label} | {finding.measured:.2f} {finding.unit} | "
-            f"{finding.limit:.2f} {finding.unit} | {place(finding)} | {cell(finding.remedy)} |"
-        )
-    more = len(found) - _MOST_ROWS
-    return [*rows, "", f"and {more} more."] if more > 0 else rows
+
+
+def _finding_row(group: Group) -> str:
+    told = (group.rule, group.severity.label, group.measured, group.limit, group.where, cell(group.worst.remedy))
+    return " | ".join(told)
 
 
 def _bullets(texts: Iterable[str]) -> list[str]:

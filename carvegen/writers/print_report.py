@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from carvegen.findings import Severity
+from carvegen.findings import Finding, Severity
+from carvegen.groups import grouped
 from carvegen.writers.table import aligned
+
+if TYPE_CHECKING:
+    from carvegen.groups import Group
 
 __all__ = ["print_report", "report_lines"]
 
@@ -29,13 +33,12 @@ def print_report(
     Returns
     -------
     dict
-        `decide_first`: questions that must be settled before anything is cut. `findings`: one entry a rule, block and
-        severity, the most pressing first: what breaks, then risks, then advice; in each, what is furthest beyond its
-        limit. `blocks`: every single finding.
+        `decide_first`: questions that must be settled before anything is cut. `findings`: one entry a block and kind
+        of finding (`carvegen.groups`), the most pressing first: what breaks, then risks, then advice; in each, what
+        is furthest beyond its limit. `blocks`: every single finding.
     """
     every = {block: _findings(reports[block], notes[block]) for block in blocks}
-    groups = [group for block in blocks for group in _grouped(block, every[block])]
-    groups.sort(key=lambda group: (_WORST.index(group["severity"]), -group["beyond"], group["rule"], group["block"]))
+    groups = _grouped(every)
     count = {label: sum(its["places"] for its in groups if its["severity"] == label) for label in _WORST}
     return {
         "print": name,
@@ -76,23 +79,17 @@ def _findings(report: Mapping[str, Any], notes: Sequence[Any]) -> list[dict[str,
     return list(found.values())
 
 
-def _grouped(block: str, findings: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
-    groups: dict[tuple[str, ...], list[Mapping[str, Any]]] = {}
-    for finding in findings:
-        groups.setdefault((finding["severity"], finding["rule"], *finding["for"]), []).append(finding)
-    return [_group(block, alike) for alike in groups.values()]
+def _grouped(every: Mapping[str, Sequence[Mapping[str, Any]]]) -> list[dict[str, Any]]:
+    told = [(block, its) for block, found in every.items() for its in found]
+    groups = grouped(
+        [Finding.from_dict(its) for _, its in told], apart=[(block, tuple(its["for"])) for block, its in told]
+    )
+    return [_group(group, *told[group.places[0].number - 1]) for group in groups]
 
 
-def _group(block: str, alike: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
-    worst = max(alike, key=_beyond)
+def _group(group: Group, block: str, worst: Mapping[str, Any]) -> dict[str, Any]:
     kept = ("severity", "rule", "for", "measured", "limit", "unit", "at_mm", "why", "remedy")
-    return {"block": block, "places": len(alike), "beyond": round(_beyond(worst), 3), **{k: worst[k] for k in kept}}
-
-
-def _beyond(finding: Mapping[str, Any]) -> float:
-    """How far beyond its limit, as a share of it."""
-    limit = abs(float(finding["limit"])) or 1.0
-    return abs(float(finding["measured"]) - float(finding["limit"])) / limit
+    return {"block": block, "places": group.count, "beyond": round(group.beyond, 3), **{k: worst[k] for k in kept}}
 
 
 def _row(its: Mapping[str, Any]) -> tuple[str, ...]:

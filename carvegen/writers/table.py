@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from carvegen.groups import grouped
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from carvegen.findings import Finding, Report
+    from carvegen.groups import Group
 
 __all__ = ["aligned", "cell", "findings_table", "place"]
 
@@ -15,18 +18,13 @@ _HEAD = ("rule", "", "worst", "limit", "places", "worst at (print view)", "what 
 
 
 def findings_table(report: Report) -> str:
-    """One line a rule: how bad, the worst measure against its limit, how many, where, what to do.
+    """One line a kind of finding: how bad, the worst measure against its limit, how many, where, what to do.
 
-    A rule with both breaks and risks has a line for each. Ends without a line feed.
+    The most pressing first. Ends without a line feed.
     """
     if not len(report):
         return "No findings."
-    rows: list[tuple[str, ...]] = [_HEAD]
-    for rule, found in report.by_rule().items():
-        for severity in sorted({finding.severity for finding in found}):
-            alike = [finding for finding in found if finding.severity is severity]
-            rows.append(_row(rule, alike))
-    return aligned(rows)
+    return aligned([_HEAD, *(_row(group) for group in grouped(report))])
 
 
 def aligned(rows: Sequence[Sequence[str]]) -> str:
@@ -49,15 +47,7 @@ def place(finding: Finding) -> str:
     return f"x {finding.at[0]:.1f}, y {finding.at[1]:.1f} mm"
 
 
-def _row(rule: str, found: Sequence[Finding]) -> tuple[str, ...]:
-    worst = max(found, key=lambda finding: abs(finding.limit - finding.measured))
-    unit = worst.unit
-    return (
-        rule,
-        worst.severity.label,
-        f"{worst.measured:.2f} {unit}",
-        f"{worst.limit:.2f} {unit}",
-        str(len(found)),
-        place(worst),
-        worst.remedy,
-    )
+def _row(group: Group) -> tuple[str, ...]:
+    worst = group.worst
+    measured, limit = (f"{value:.2f} {worst.unit}" for value in (worst.measured, worst.limit))
+    return (group.rule, group.severity.label, measured, limit, str(group.count), place(worst), worst.remedy)
