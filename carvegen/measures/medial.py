@@ -159,7 +159,9 @@ def _inner(shape_at: PolygonArray, points: Floats, links: Indices) -> Mask:
 def _measured(axis: MedialAxis, shapes: PolygonArray) -> MedialAxis:
     """The axis with the radius at each linked point measured to the shapes as they are."""
     outlines = shapely.boundary(shapes)
-    linked = np.unique(axis.links)
+    ends = np.zeros(len(axis.xy), dtype=bool)
+    ends[axis.links] = True
+    linked = np.flatnonzero(ends)
     owner, points = axis.shape[linked], geometry.dots(axis.xy[linked])
     large = shapely.get_num_coordinates(shapes) > _LARGE
     found = np.zeros(len(linked))
@@ -219,9 +221,17 @@ def _hanging(links: Indices, kept: Mask, degree: Indices, roots: Indices) -> Ind
 def _straightened(shapes: PolygonArray) -> tuple[PolygonArray, Indices]:
     """The shapes with fewer corners, on the grid of the diagrams, and the number of the shape that each was."""
     fewer = shapely.simplify(shapes, _STRAIGHT_MM, preserve_topology=True)
-    found, owner = shapely.get_parts(shapely.set_precision(fewer, 1 / STEPS_PER_MM), return_index=True)
+    found, owner = shapely.get_parts(_on_grid(fewer), return_index=True)
     solid = shapely.area(found) > 0
     return np.asarray(found[solid], dtype=object), np.asarray(owner[solid], dtype=np.int64)
+
+
+def _on_grid(shapes: PolygonArray) -> PolygonArray:
+    """The shapes on the grid of the diagrams: point by point, and laid over themselves only where that spoils one."""
+    rounded = shapely.remove_repeated_points(shapely.set_precision(shapes, 1 / STEPS_PER_MM, mode="pointwise"))
+    spoilt = ~shapely.is_valid(rounded) | shapely.is_empty(rounded)
+    rounded[spoilt] = shapely.set_precision(shapes[spoilt], 1 / STEPS_PER_MM)
+    return np.asarray(rounded, dtype=object)
 
 
 def _sampled(points: Floats, shape: Indices, links: Indices, one: Site, two: Site) -> MedialAxis:

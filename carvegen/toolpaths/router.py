@@ -97,7 +97,14 @@ class _Table:
         self.wide, self.face = reach.ground(self.job.block, self.most_mm)
         waller = next((its for its in fits if its.cutter is own), None)
         slope = waller.face_mm - waller.floor_mm if waller else 0.0
-        self.floor = shapely.intersection(reach.shrunk(self.wide, slope), self.face) if slope > 0 else self.face.copy()
+        self.floor = self._floor(slope) if slope > 0 else self.face.copy()
+
+    def _floor(self, slope_mm: float) -> NDArray[np.object_]:
+        """What lies at full depth: where the ground reaches the block's edge, no farther than that."""
+        floor = reach.shrunk(self.wide, slope_mm)
+        open_ = ~shapely.contains_properly(self.job.block.face, self.face)
+        floor[open_] = shapely.intersection(floor[open_], self.face[open_])
+        return floor
 
     def work(self, its: Fit) -> list[Operation]:
         """What this cutter does, and what it leaves to the next."""
