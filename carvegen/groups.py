@@ -12,7 +12,7 @@ import numpy as np
 if TYPE_CHECKING:
     from carvegen.findings import Finding, Severity
 
-__all__ = ["NEAR_MM", "Group", "Numbered", "Spot", "grouped"]
+__all__ = ["NEAR_MM", "Group", "Numbered", "Spot", "grouped", "without_numbers"]
 
 #: Places no further than this from the worst of them are one spot to the eye: the width of a thumb's tip.
 NEAR_MM = 10.0
@@ -117,8 +117,13 @@ def grouped(findings: Iterable[Finding], apart: Sequence[Hashable] | None = None
     return tuple(sorted(groups, key=lambda its: (its.severity, -its.beyond, its.rule, its.places[0].number)))
 
 
+def without_numbers(text: str) -> str:
+    """A text in which all numbers are the same, to tell whether two texts say the same of different measures."""
+    return _NUMBER.sub("0", text)
+
+
 def _kind(finding: Finding) -> tuple[Hashable, ...]:
-    texts = (_NUMBER.sub("0", text) for text in (finding.why, finding.remedy))
+    texts = (without_numbers(text) for text in (finding.why, finding.remedy))
     return (finding.rule, finding.severity, finding.unit, finding.at is None, *texts)
 
 

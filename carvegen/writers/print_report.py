@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from carvegen.findings import Finding, Severity
-from carvegen.groups import grouped
-from carvegen.writers.table import aligned
+from carvegen.groups import grouped, without_numbers
+from carvegen.writers.table import with_remedies
 
 if TYPE_CHECKING:
     from carvegen.groups import Group
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 __all__ = ["print_report", "report_lines"]
 
 _WORST = [severity.label for severity in Severity]
-_HEAD = ("", "rule", "block", "for", "worst", "limit", "places", "worst at (print view)", "what to do")
+_HEAD = ("", "rule", "block", "for", "worst", "limit", "places", "worst at (print view)")
 
 
 def print_report(
@@ -52,12 +52,23 @@ def print_report(
 
 
 def report_lines(report: Mapping[str, Any]) -> list[str]:
-    """The report for the terminal."""
+    """The report for the terminal: what is to be done the same way on several blocks is said once, under all."""
     lines = [f"ASK FIRST: {question}" for question in report["decide_first"]]
-    rows = [_row(group) for group in report["findings"]]
-    if not rows:
+    sections = _sections(report["findings"])
+    if not sections:
         return [*lines, "No findings."]
-    return [*lines, *([""] if lines else []), *aligned([_HEAD, *rows]).split("\n")]
+    rows = [_row(its) for section in sections for its in section]
+    remedies = [text for section in sections for text in [*[""] * (len(section) - 1), section[0]["remedy"]]]
+    return [*lines, *([""] if lines else []), *with_remedies([_HEAD, *rows], remedies).split("\n")]
+
+
+def _sections(groups: Sequence[Mapping[str, Any]]) -> list[list[Mapping[str, Any]]]:
+    """The groups that differ in their block, machine and measures only, each such section in the place of its worst."""
+    sections: dict[tuple[str, ...], list[Mapping[str, Any]]] = {}
+    for its in groups:
+        kind = (its["severity"], its["rule"], *(without_numbers(its[text]) for text in ("why", "remedy")))
+        sections.setdefault(kind, []).append(its)
+    return list(sections.values())
 
 
 def _questions(asked: Mapping[str, Sequence[str]]) -> list[str]:
@@ -97,5 +108,5 @@ def _row(its: Mapping[str, Any]) -> tuple[str, ...]:
     return (
         its["severity"], its["rule"], its["block"], ", ".join(its["for"]) or "all",
         f"{its['measured']:.2f} {its['unit']}", f"{its['limit']:.2f} {its['unit']}", str(its["places"]),
-        "the whole block" if at is None else f"x {at[0]:.1f}, y {at[1]:.1f} mm", its["remedy"],
+        "the whole block" if at is None else f"x {at[0]:.1f}, y {at[1]:.1f} mm",
     )  # fmt: skip

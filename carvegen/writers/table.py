@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from textwrap import fill
 from typing import TYPE_CHECKING
 
 from carvegen.groups import grouped
@@ -12,19 +13,31 @@ if TYPE_CHECKING:
     from carvegen.findings import Finding, Report
     from carvegen.groups import Group
 
-__all__ = ["aligned", "cell", "findings_table", "place"]
+__all__ = ["aligned", "cell", "findings_table", "place", "with_remedies"]
 
-_HEAD = ("rule", "", "worst", "limit", "places", "worst at (print view)", "what to do")
+_HEAD = ("rule", "", "worst", "limit", "places", "worst at (print view)")
+_INDENT, _COLUMNS = "    ", 96
 
 
 def findings_table(report: Report) -> str:
-    """One line a kind of finding: how bad, the worst measure against its limit, how many, where, what to do.
+    """A line for each kind of finding: how bad, the worst measure, its limit, how many, where; under it what to do.
 
     The most pressing first. Ends without a line feed.
     """
-    if not len(report):
+    groups = grouped(report)
+    if not groups:
         return "No findings."
-    return aligned([_HEAD, *(_row(group) for group in grouped(report))])
+    return with_remedies([_HEAD, *map(_row, groups)], [group.worst.remedy for group in groups])
+
+
+def with_remedies(rows: Sequence[Sequence[str]], remedies: Sequence[str]) -> str:
+    """Rows, the first a heading, as lines with columns of equal width; under each what to do, folded and indented.
+
+    Rows with the same remedy may share it: the last of them has it, the others an empty one.
+    """
+    head, *lines = aligned(rows).split("\n")
+    folded = [fill(text, _COLUMNS, initial_indent=_INDENT, subsequent_indent=_INDENT) for text in remedies]
+    return "\n".join([head, *(part for pair in zip(lines, folded, strict=True) for part in pair if part)])
 
 
 def aligned(rows: Sequence[Sequence[str]]) -> str:
@@ -50,4 +63,4 @@ def place(finding: Finding) -> str:
 def _row(group: Group) -> tuple[str, ...]:
     worst = group.worst
     measured, limit = (f"{value:.2f} {worst.unit}" for value in (worst.measured, worst.limit))
-    return (group.rule, group.severity.label, measured, limit, str(group.count), place(worst), worst.remedy)
+    return (group.rule, group.severity.label, measured, limit, str(group.count), place(worst))
