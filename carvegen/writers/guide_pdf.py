@@ -26,6 +26,7 @@ from carvegen.writers.pdf_page import (
     joins,
     new_canvas,
     sheet_count,
+    standing,
     to_tile,
     words_pages,
 )
@@ -67,8 +68,9 @@ def guide_pdf(guide: Guide, paper: str = "A4") -> bytes:
     """
     sheets = plan(guide.bounds, paper)
     canvas = new_canvas(sheets, title=guide.title, about=guide.laid)
-    words_pages(canvas, sheets, list(_words(guide, sheets)))
-    tables_pages(canvas, sheets, guide.tables)
+    with standing(canvas, sheets) as upright:
+        words_pages(canvas, upright, list(_words(guide, sheets)))
+        tables_pages(canvas, upright, guide.tables)
     drawn = _Drawn(guide)
     for number, tile in enumerate(sheets.tiles, start=1):
         heading(canvas, sheets, tile, name=guide.shown.name, rest=guide.gist)

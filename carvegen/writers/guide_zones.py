@@ -92,7 +92,7 @@ def _depths(job: Job) -> str:
         return f"Depth {depth:g} mm where its sweep goes in, less where the cut is narrower."
     included, tip = cutter.values["included_deg"], cutter.values["tip_mm"]
     widest = cutting.v_width_mm(included, tip, depth, lean_deg=lean)
-    widths = [width for width in (0.5, 1.0, 1.5, 2.0, 3.0) if tip < width < widest]
+    widths = [width for width in (0.5, 1.0, 1.5, 2.0, 3.0) if tip < width < widest - 0.05]
     steps = [f"{width:g} mm wide {cutting.v_depth_mm(included, tip, width, lean_deg=lean):.1f}" for width in widths]
     deep = ", ".join([*steps, f"{widest:.1f} mm and wider {depth:g}"])
     return f"Depth by width, in mm: {deep}."

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import io
 import itertools
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -34,6 +35,7 @@ __all__ = [
     "joins",
     "new_canvas",
     "sheet_count",
+    "standing",
     "to_tile",
     "upright_bar",
     "words_pages",
@@ -50,12 +52,25 @@ _CROP_MM = 6.0  #: length of a stroke that tells where to cut
 
 
 def new_canvas(sheets: Plan, *, title: str, about: str) -> Canvas:
-    """A file with pages of the plan's size and nothing on them."""
-    size = (sheets.page[0] * PT, sheets.page[1] * PT)
-    canvas = Canvas(io.BytesIO(), pagesize=size, invariant=1, pageCompression=1)
+    """A file with nothing on it."""
+    canvas = Canvas(io.BytesIO(), pagesize=_points(sheets), invariant=1, pageCompression=1)
     canvas.setTitle(title)
     canvas.setSubject(about)
     return canvas
+
+
+def _points(sheets: Plan) -> tuple[float, float]:
+    return sheets.page[0] * PT, sheets.page[1] * PT
+
+
+@contextlib.contextmanager
+def standing(canvas: Canvas, sheets: Plan) -> Iterator[Plan]:
+    """While it lasts pages stand upright, whichever way the drawing lies: lines of words are not too long to read."""
+    short, long = sorted(sheets.page)
+    upright = replace(sheets, page=(short, long))
+    canvas.setPageSize(_points(upright))
+    yield upright
+    canvas.setPageSize(_points(sheets))
 
 
 def bytes_of(canvas: Canvas) -> bytes:

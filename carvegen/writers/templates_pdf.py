@@ -12,6 +12,7 @@ from carvegen.writers.pdf_page import (
     heading,
     joins,
     new_canvas,
+    standing,
     to_tile,
     words_pages,
 )
@@ -40,7 +41,8 @@ def template_pdf(template: Template, paper: str = "A4") -> bytes:
     sheets = plan(template.bounds, paper)
     canvas = new_canvas(sheets, title=template.title, about=template.view.words)
     joined = [JOINING] if len(sheets.tiles) > 1 else []
-    words_pages(canvas, sheets, [Words(text=text) for text in (*template.words, *joined)])
+    with standing(canvas, sheets) as upright:
+        words_pages(canvas, upright, [Words(text=text) for text in (*template.words, *joined)])
     drawn = [(part, Shapes(part.shapes, "f*" if part.filled else "S")) for part in template.parts]
     for number, tile in enumerate(sheets.tiles, start=1):
         heading(canvas, sheets, tile, name=template.title, rest=f"{template.view.value} view")

@@ -275,3 +275,10 @@ def test_a_pale_guide_uses_less_than_half_the_ink_in_the_cuts_and_still_divides_
     assert pale.sum() < 0.5 * usual.sum()
     assert np.count_nonzero(np.diff(pale > np.median(pale) + 15)) == 4, "two lines, where the floor begins and ends"
     assert np.count_nonzero(np.diff(usual > np.median(usual) + 60)) == 0
+
+
+def test_pages_of_words_stand_upright_whichever_way_the_drawing_lies():
+    pages = pypdf.PdfReader(io.BytesIO(guide_pdf(hand_guide(_job(size=(200.0, 140.0)), "carbon")))).pages
+    wide = [float(page.mediabox.width) > float(page.mediabox.height) for page in pages]
+    assert wide[0] is False
+    assert wide[-1] is True
