@@ -16,7 +16,7 @@ from carvegen.nature.knots import Knot, Look, knot_strokes, random_knots
 from carvegen.nature.leaving import squared
 from carvegen.nature.levels import traced
 from carvegen.nature.log import Log, Saw
-from carvegen.nature.marks import end_checks, flecks, in_any, spindles
+from carvegen.nature.marks import end_checks, flecks, in_any, silver, spindles
 from carvegen.nature.spacing import FLARE, Rules, fitted
 from carvegen.nature.strokes import Strokes, drawn, gathered, own_noise
 from carvegen.nature.trimming import apart, cut_off
@@ -104,13 +104,16 @@ _ROUND_ENDS = 1.006  #: makes up for half-discs at the ends that are drawn as po
 _TAPER = 0.05  #: half-width gained for each mm along a stroke: how steeply the tool enters and leaves
 _RING, _HAIR_LINE, _PORE = range(3)
 _RANKS = np.array([10.0, 0.0, -10.0])  #: rings go on before hair lines, these before pores
-_HAIR_PLACES = ([0.12, 0.35, 0.58], [0.3, 0.53, 0.8])  #: between which shares of a ring its hair lines run
+_HAIR_PLACES = ([0.14, 0.4, 0.6, 0.74], [0.36, 0.56, 0.7, 0.86])  #: between which shares of a ring hair lines run
+_HAIR_TREND = np.array([-0.35, 0.0, 0.15, 0.2])  #: how much more vigorous those towards the late wood are
 _HAIR = 1.3  #: widest hair line, of the smallest cut
+_FILLING = 0.9  #: how much more vigorous hair lines are where a ring shows broad
 _LATE_UNEVEN = 0.5  #: of the late wood's share from ring to ring, standard deviation of its logarithm
 _SWELL_MM, _PORE_MM = 26.0, 1.6  #: along a line from swell to swell, from pore to pore
 _VIGOUR = 1.22  #: standard deviation of the vigour
 _KNOTS_PER_MM2 = 1e4  #: knots are told for 100 cm²
-_FLECKS_PER_MM2, _SPINDLES_PER_MM2, _CHECKS_PER_MM = 0.015, 0.08, 0.08  #: at most
+_FLECKS_PER_MM2, _SILVER_PER_MM2 = 0.006, 0.017  #: at most
+_SPINDLES_PER_MM2, _CHECKS_PER_MM = 0.08, 0.08  #: at most
 
 
 def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Growth:
@@ -207,15 +210,19 @@ def _grain(board: _Board) -> tuple[Strokes, Floats]:
     """The rings where they come to the face, pores and hair lines between them, with their rank."""
     settings, rng = board.settings, board.weights.spawn(1)[0]
     u, v = _grid(board)
-    number = board.log.ring_number(np.stack(np.meshgrid(u, v), axis=-1).reshape(-1, 2)).reshape(len(v), len(u))
-    levels, kind = _levels(board, number, rng)
-    lines, level = traced(u, v, number, levels, rng)
+    radius = board.log.radius(np.stack(np.meshgrid(u, v), axis=-1).reshape(-1, 2)).reshape(len(v), len(u))
+    number = board.log.numbered(radius)
+    levels, kind, lively = _levels(board, number, rng)
+    lines, level = traced(u, v, radius, board.log.radius_of(levels), rng)  # smoother than ring numbers
     kind, xy = kind[level], lines.xy
     late = settings.late_wood * np.exp(rng.normal(0, _LATE_UNEVEN, len(levels)))[level]
-    full = np.where(kind == _RING, late * board.log.apparent_mm(xy, u, v, number), _HAIR * board.limits.cut_mm)
-    vigour = own_noise(lines, _SWELL_MM, rng) + 0.45 * rng.normal(size=len(levels))[level]
-    vigour = vigour + 0.55 * waves_at(xy, rng, patch_mm=(9.0, 34.0))
-    dashes = own_noise(lines, _PORE_MM, rng) + 0.7 * waves_at(xy, rng, patch_mm=(7.0, 12.0))
+    apparent = board.log.apparent_mm(xy, u, v, number)
+    full = np.where(kind == _RING, late * apparent, _HAIR * board.limits.cut_mm)
+    vigour = own_noise(lines, _SWELL_MM, rng) + lively[level]
+    vigour = vigour + 0.3 * waves_at(xy, rng, patch_mm=(9.0, 60.0)) + 0.25 * waves_at(xy, rng, patch_mm=(4.0, 22.0))
+    pitch = board.limits.land_mm + board.limits.cut_mm
+    vigour = vigour + np.where(kind == _HAIR_LINE, np.clip(_FILLING * np.log(apparent / (5 * pitch)), 0, 0.9), 0)
+    dashes = own_noise(lines, _PORE_MM, rng) + 0.5 * waves_at(xy, rng, patch_mm=(2.5, 14.0))
     vigour = np.where(kind == _PORE, dashes, vigour)
     half = _swelling(vigour - _least_vigour(settings)[kind], np.minimum(full, settings.widest_mm), board.rules.cut_mm)
     half[_bare(board, xy)] = 0
@@ -234,15 +241,23 @@ def _stride(board: _Board) -> int:
     return max(1, round(0.7 * (board.limits.land_mm + board.limits.cut_mm) / board.settings.ring_mm))
 
 
-def _levels(board: _Board, number: Floats, rng: Generator) -> tuple[Floats, Indices]:
-    """The ring numbers at which lines run, and of what kind each is."""
+def _levels(board: _Board, number: Floats, rng: Generator) -> tuple[Floats, Indices, Floats]:
+    """The ring numbers at which lines run, of what kind each is, and how vigorous beside the others.
+
+    From year to year the early wood is fuller or emptier of hair lines; they crowd towards the late wood, which
+    comes by and by and ends at once.
+    """
     stride = _stride(board)
     rings = np.arange(np.floor(number.min()), np.ceil(number.max()) + 1, stride)
     hairs = rings[:, None] + stride * rng.uniform(*_HAIR_PLACES, (len(rings), len(_HAIR_PLACES[0])))
     pores = rings + stride * rng.uniform(0.1, 0.22, len(rings))
+    full = 0.55 * rng.normal(size=(len(rings), 1)) + 0.35 * rng.normal(size=(len(rings), len(_HAIR_TREND)))
+    lively = [0.45 * rng.normal(size=len(rings)), (full + _HAIR_TREND).ravel(), np.zeros(len(rings))]
     none = rings[:0]
     lots = [rings, hairs.ravel() if board.settings.hair_lines else none, pores if board.settings.pores else none]
-    return np.concatenate(lots), np.repeat([_RING, _HAIR_LINE, _PORE], [len(lot) for lot in lots])
+    chosen = [its[: len(lot)] for its, lot in zip(lively, lots, strict=True)]
+    kind = np.repeat([_RING, _HAIR_LINE, _PORE], [len(lot) for lot in lots])
+    return np.concatenate(lots), kind, np.concatenate(chosen)
 
 
 def _least_vigour(settings: Settings) -> Floats:
@@ -282,14 +297,16 @@ def _knot_lots(board: _Board) -> list[tuple[Strokes, Floats]]:
 
 
 def _marks(board: _Board) -> list[tuple[Strokes, Floats]]:
-    """Cracks, which go before all else, and spindles, which take what room is left; with their rank."""
+    """Cracks and silver rays, which go before all else, and spindles, which take what room is left; with their rank."""
     settings, rules = board.settings, board.rules
-    rays, cracks = board.extras.spawn(2)
+    rays, cracks, shine = board.extras.spawn(3)
     rate = _SPINDLES_PER_MM2 * settings.rays * np.cos(np.radians(settings.plane_deg)) ** 2
     short = spindles(board.window, rate, rays, shortest_mm=rules.shortest_mm, least_mm=rules.cut_mm)
     rate = _CHECKS_PER_MM * settings.end_checks
     long = end_checks(board.window, rate, cracks, widest_mm=settings.widest_mm, least_mm=rules.cut_mm)
-    return [(short, np.full(len(short), -4.0)), (long, 50.0 + long.line)]
+    rate = _SILVER_PER_MM2 * settings.rays * np.sin(np.radians(settings.plane_deg)) ** 2
+    bright = silver(board.window, rate, shine, widest_mm=settings.widest_mm, least_mm=rules.cut_mm)
+    return [(short, np.full(len(short), -4.0)), (bright, np.full(len(bright), 45.0)), (long, 50.0 + long.line)]
 
 
 def _by_density(board: _Board, wanted: Strokes) -> Floats:

@@ -98,7 +98,7 @@ def random_knots(
 
 
 def _random_knot(reach: tuple[float, float], width_mm: float, dead: float, plane_deg: float, rng: Generator) -> Knot:
-    across = width_mm / 2 * float(np.exp(rng.normal(-0.1, 0.4)))
+    across = width_mm / 2 * float(np.exp(rng.normal(0.0, 0.42)))
     spike = np.sin(np.radians(plane_deg)) ** 2 * rng.random()
     return Knot(
         xy=rng.uniform(-0.9, 0.9, 2) * reach,
@@ -148,7 +148,7 @@ def knot_strokes(knot: Knot, look: Look, rng: Generator) -> tuple[Strokes, Float
     lines, level = _rings(knot, radii, rng)
     weight = np.exp(rng.normal(0, 0.25, len(radii)))[level] if len(level) else np.empty(0)
     rim = level == 0
-    vigour = own_noise(lines, max(knot.across_mm, 2.0), rng) + np.where(rim, 1.2 if knot.dead else 0.6, 0.8)
+    vigour = own_noise(lines, max(knot.across_mm, 2.0), rng) + np.where(rim, 1.7 if knot.dead else 1.0, 1.25)
     full = np.where(rim, look.rim_mm, look.line_mm * weight)
     strong = np.clip(vigour / 1.9, 0, 1)
     half = np.where(vigour > 0, look.least_mm + np.maximum(full - look.least_mm, 0) * strong, 0.0) / 2

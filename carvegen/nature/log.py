@@ -49,12 +49,24 @@ class Log:
 
     def ring_number(self, xy: Floats) -> Floats:
         """The ring that each point of the face lies in: 3.25 is a quarter out from the inside of the fourth; (n,)."""
+        return self.numbered(self.radius(xy))
+
+    def numbered(self, radius: Floats) -> Floats:
+        """The ring number at distances from the pith, same shape."""
+        return np.asarray(np.interp(radius, self._outer, np.arange(len(self._outer))))
+
+    def radius_of(self, number: Floats) -> Floats:
+        """The distance from the pith at which a ring number is reached, mm, same shape."""
+        return np.asarray(np.interp(number, np.arange(len(self._outer)), self._outer))
+
+    def radius(self, xy: Floats) -> Floats:
+        """Distance from the pith as the rings have it, which flow round the knots; mm, (n,)."""
         radius = self.from_pith(xy)
         for knot in self.knots:
             near = knot.near(xy, CALM)
             there = float(self.from_pith(knot.xy[None])[0])
             radius[near] = flowed(radius[near], there, knot.reach(xy[near]))
-        return np.interp(radius, self._outer, np.arange(len(self._outer)))
+        return radius
 
     def from_pith(self, xy: Floats) -> Floats:
         """Distance from the wandering pith, before any knot; mm, (n,)."""

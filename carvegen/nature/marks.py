@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, Mask, PolygonArray
     from carvegen.nature.points import Window
 
-__all__ = ["end_checks", "flecks", "in_any", "spindles"]
+__all__ = ["end_checks", "flecks", "in_any", "silver", "spindles"]
 
 _POINTS = 16  #: of a short mark
 _LONG_POINTS = 40  #: of a crack
@@ -39,19 +39,38 @@ def spindles(window: Window, per_mm2: float, rng: Generator, *, shortest_mm: flo
 
 def flecks(window: Window, per_mm2: float, rng: Generator, *, least_mm: float) -> PolygonArray:
     """Rays laid bare, as on a quarter-sawn face: bowed lenses across the grain, in flocks; some overlap."""
-    middle = poisson(window, per_mm2, rng)
-    middle = middle[waves_at(middle, rng, patch_mm=(14.0, 20.0)) + rng.normal(0, 0.5, len(middle)) > 0]
-    count = len(middle)
+    spine, share = _spines(window, per_mm2, rng)
+    count = len(spine)
     if count == 0:
         return geometry.empty()
-    lean = np.radians(16 * waves_at(middle, rng, patch_mm=(25.0, 25.0)) + rng.normal(0, 7, count))[:, None]
-    long, thick = rng.gamma(3.0, 1.2, (count, 1)) + 1.5, rng.gamma(3.0, 0.15, (count, 1)) + 0.8 * least_mm
-    share = np.linspace(-1, 1, _POINTS)
-    bow = 0.25 * long * np.sin(2.2 * share + rng.uniform(0, 6, (count, 1)))
-    spine = middle[:, None] + np.stack([np.cos(lean) * long * share, np.sin(lean) * long * share + bow], axis=-1)
+    thick = rng.gamma(3.0, 0.15, (count, 1)) + 0.8 * least_mm
     body = np.stack([np.zeros((count, _POINTS)), thick * (1 - share**2)], axis=-1)
     rims = np.concatenate([spine - body, (spine + body)[:, ::-1]], axis=1)
     return np.asarray(shapely.polygons(rims), dtype=object)
+
+
+def silver(window: Window, per_mm2: float, rng: Generator, *, widest_mm: float, least_mm: float) -> Strokes:
+    """The same rays where they catch the light: cut, widest somewhere along, pointed at both ends."""
+    spine, share = _spines(window, per_mm2, rng)
+    count = len(spine)
+    peak = rng.uniform(-0.5, 0.5, (count, 1))
+    swell = np.where(share < peak, (share + 1) / (peak + 1), (1 - share) / (1 - peak))
+    half = rng.uniform(0.25, 0.7, (count, 1)) * widest_mm * swell**0.8
+    line = np.repeat(np.arange(count), _POINTS)
+    return Strokes(spine.reshape(-1, 2), line, np.maximum(half, least_mm / 2).ravel())
+
+
+def _spines(window: Window, per_mm2: float, rng: Generator) -> tuple[Floats, Floats]:
+    """The middle lines of rays across the grain, (n, points, 2), and the share -1…1 along them of each point."""
+    middle = poisson(window, per_mm2, rng)
+    middle = middle[waves_at(middle, rng, patch_mm=(14.0, 20.0)) + rng.normal(0, 0.35, len(middle)) > 0.3]
+    count = len(middle)
+    lean = np.radians(24 * waves_at(middle, rng, patch_mm=(40.0, 60.0)) + rng.normal(0, 5, count))[:, None]
+    long = np.minimum(rng.gamma(2.0, 1.6, (count, 1)) + 1.2, 5.7)
+    share = np.linspace(-1, 1, _POINTS)
+    bow = 0.09 * long * np.sin(2.2 * share + rng.uniform(0, 6, (count, 1)))
+    along = np.stack([np.cos(lean) * long * share, np.sin(lean) * long * share + bow], axis=-1)
+    return middle[:, None] + along, share
 
 
 def in_any(shapes: PolygonArray, xy: Floats) -> Mask:

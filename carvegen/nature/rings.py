@@ -35,12 +35,15 @@ def ring_widths(count: int, mean_mm: float, rng: Generator) -> Floats:
 
 
 def hard_years(count: int, rng: Generator) -> Floats:
-    """How much narrower rings are in runs of hard years, mean 1 over all; (count,).
+    """How much narrower rings are in runs of hard years, and wider in good decades, mean 1 over all; (count,).
 
     A tree that is shaded, eaten bare or dry for some years lays down a bundle of narrow rings, and recovers within
     a few (suppression and release: H. Fritts 1976, Tree Rings and Climate, ch. 5; lengths and depth from memory).
     """
-    log = np.zeros(count)
+    from scipy.signal import lfilter
+
+    swing = rng.normal(0, _SWING * np.sqrt(1 - _LASTS**2), count + _RUN_IN)
+    log = lfilter([1.0], [1.0, -_LASTS], swing)[_RUN_IN:]
     start = int(rng.integers(0, _APART[1]))
     while start < count:
         years = int(rng.integers(*_HARD))
@@ -52,5 +55,6 @@ def hard_years(count: int, rng: Generator) -> Floats:
     return np.asarray(factor / factor.mean())
 
 
+_SWING, _LASTS = 0.2, 0.93  #: spread of the decades' logarithm, and how alike successive years are (by eye)
 _HARD, _APART = (4, 11), (9, 32)  #: years that a hard time lasts, and from one to the next
 _RUN_IN = 50  #: rings drawn before the first, so that the series starts steady

@@ -103,6 +103,7 @@ def sown(
         arms,
         curl=curl,
         coil=coil,
+        phase=rng.uniform(-1.0, 0.5, count),  # thinning from the foot on: the land's corners there stay blunt
         shy=1 + shy * np.minimum(rng.gamma(1.0, 1.0, count), _SHY_MOST),
         sprouts_at=first if habit.branching > 0 else np.full((count, 2), np.inf),
     )
