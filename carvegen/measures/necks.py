@@ -17,12 +17,17 @@ from carvegen.geometry import lines
 from carvegen.measures.edges import Edges, Outline, cross, foot, unit
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from carvegen.geometry import Floats, Indices, Mask, Rings
 
 __all__ = ["Necks", "necks", "necks_of"]
 
 _TOUCH = 1e-9  #: closer than this, mm, two walls touch
 _SQUARE = 1e-6  #: how far from square a chord may stand, as a cosine
+_SHORT = 4.0  #: limits: edges no longer than this are sought by their bounds
+_ASKEW = 1e-4  #: room for directions where edges are sought, radians
+_ROOM = 1e-6  #: and for places, mm
 
 
 @dataclass(frozen=True)
@@ -58,13 +63,88 @@ def necks_of(outline: Outline, limit: float) -> Necks:
     """The same for an outline that is measured in other ways too."""
     edges = outline.edges
     chosen = np.flatnonzero(_may_have(outline, limit)[edges.ring])
-    tree = edges.tree(chosen)
-    i, j = tree.query(tree.geometries, predicate="dwithin", distance=limit)
-    once = i < j
-    i, j = chosen[i[once]], chosen[j[once]]
+    i, j = _facing(edges, chosen, limit)
     apart = (edges.next[i] != j) & (edges.next[j] != i)
     found = _double_normals(edges, i[apart], j[apart], limit)
-    return _one_each(_unobstructed(found, tree))
+    return _one_each(_unobstructed(found, edges.tree(chosen)))
+
+
+def _facing(edges: Edges, chosen: Indices, limit: float) -> tuple[Indices, Indices]:
+    """Pairs of the chosen edges, the lower number first, that a neck may join: no neck is left out.
+
+    A chord leaves an edge between the normals of that edge and of those beside it where the corner juts out. So
+    short edges are sought only on that side, and both edges must look at one another.
+    """
+    views = _Views.of(edges, chosen)
+    short = views.length <= _SHORT * limit
+    near = np.flatnonzero(short)
+    i, j = shapely.STRtree(views.boxes(near, 0.0)).query(views.boxes(near, limit))
+    i, j = near[j], near[i]  # the one that is found is in the tree
+    long = np.flatnonzero(~short)
+    tree = edges.tree(chosen)
+    far, other = tree.query(tree.geometries[long], predicate="dwithin", distance=limit)
+    i, j = np.concatenate([i, long[far]]), np.concatenate([j, other])
+    kept = i != j
+    i, j = i[kept], j[kept]
+    kept = views.meet(i, j)
+    i, j = np.sort(np.stack([i[kept], j[kept]]), axis=0)
+    pair = _distinct(i * len(chosen) + j)
+    i, j = np.divmod(pair, max(len(chosen), 1))
+    return chosen[i], chosen[j]
+
+
+def _distinct(numbers: Indices) -> Indices:
+    """The numbers in order, each once."""
+    numbers = np.sort(numbers)
+    return numbers[np.diff(numbers, prepend=-1) > 0]
+
+
+@dataclass(frozen=True)
+class _Views:
+    """Edges and the directions in which a chord may leave each: `half` to either side of `middle`, radians."""
+
+    low: Floats  #: of each edge's bounds, (n, 2)
+    high: Floats
+    length: Floats
+    middle: Floats
+    half: Floats
+
+    @classmethod
+    def of(cls, edges: Edges, chosen: Indices) -> _Views:
+        """The views of the chosen edges."""
+        a, b = edges.a[chosen], edges.b[chosen]
+        before, after = edges.before[chosen], edges.next[chosen]
+        left = np.where(edges.juts[chosen], _turn(edges, before, chosen), 0.0)
+        right = np.where(edges.juts[after], _turn(edges, chosen, after), 0.0)
+        normal = np.arctan2((b - a)[:, 0], -(b - a)[:, 1])
+        length = np.hypot(*(b - a).T)
+        return cls(np.minimum(a, b), np.maximum(a, b), length, normal + (left - right) / 2, (left + right) / 2)
+
+    def boxes(self, which: Indices, reach: float) -> NDArray[np.object_]:
+        """The bounds of edges and of all that lies within `reach` of them in their directions."""
+        half = self.half[which] + _ASKEW
+        low, high = self.low[which] - _ROOM, self.high[which] + _ROOM
+        for axis, along in enumerate((0.0, np.pi / 2)):
+            off = np.abs((self.middle[which] - along + np.pi) % (2 * np.pi) - np.pi)
+            high[:, axis] += reach * np.maximum(np.cos(np.maximum(off - half, 0)), 0)
+            low[:, axis] += reach * np.minimum(np.cos(np.minimum(off + half, np.pi)), 0)
+        return np.asarray(shapely.box(*low.T, *high.T), dtype=object)
+
+    def meet(self, i: Indices, j: Indices) -> Mask:
+        """Whether two edges look at one another, or touch."""
+        off = np.abs((self.middle[i] - self.middle[j]) % (2 * np.pi) - np.pi)
+        kept = off <= self.half[i] + self.half[j] + _ASKEW
+        away = np.flatnonzero(~kept)
+        one, other = i[away], j[away]
+        apart = (self.low[one] > self.high[other] + _ROOM) | (self.low[other] > self.high[one] + _ROOM)
+        kept[away] = ~apart.any(axis=1)
+        return np.asarray(kept)
+
+
+def _turn(edges: Edges, one: Indices, other: Indices) -> Floats:
+    """By how much each edge turns from the one before it, radians, either way."""
+    before, along = edges.b[one] - edges.a[one], edges.b[other] - edges.a[other]
+    return np.asarray(np.abs(np.arctan2(cross(before, along), (before * along).sum(axis=1))))
 
 
 def _may_have(outline: Outline, limit: float) -> Mask:
