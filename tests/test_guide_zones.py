@@ -125,3 +125,11 @@ def test_the_walls_are_those_of_the_tool_as_it_is_leaned():
     assert job.wall.steepest_deg < 0
     assert any("lean in" in fact for fact in hand_guide(job, "carbon").facts)
     assert any("30 degrees" in fact for fact in hand_guide(_job(shapely.box(5, 5, 25, 25)), "carbon").facts)
+
+
+def test_a_hair_line_is_fine_and_every_corner_of_a_wide_cut_belongs_to_a_zone():
+    hair = shapely.box(45, 5, 45.15, 35)
+    zones = zones_of(_job(WIDE, hair), seen(_job(WIDE, hair), View.PRINT))
+    assert any(shape.equals(hair) for shape in zones.fine)
+    every = shapely.union_all([_union(zone) for zone in (zones.fine, zones.edges, zones.floors)])
+    assert every.symmetric_difference(shapely.union_all([WIDE, hair])).area < 0.02

@@ -213,6 +213,7 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
     shown = seen(job, way.view)
     zones = zones_of(job, shown)
     told = [its for its in report or () if its.severity is not Severity.ADVICE]
+    drawn = rings(told, shown, most=readable(shown))
     along_grain = job.material.grain == "side"
     word_at = shown.places([(0.0, shown.height_mm + 3.0)])[0].tolist()
     return Guide(
@@ -223,14 +224,14 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
         tones=_PALE if saving else TONES,
         hatch=hatching(shown.cut_outs, 1),
         free_hatch=hatching(shown.free, -1),
-        marks=tuple(rings(told, shown, most=readable(shown))),
+        marks=tuple(drawn),
         arrow=arrow(shown.direction_deg(job.grain_deg)) if along_grain else None,
         word_at=(word_at[0], word_at[1]),
         facts=facts(job, shown),
         shows=tuple(legend(job, shown, zones)),
         tools=tuple(tool_lines(job, zones)),
         steps=tuple(steps(shown, zones)),
-        findings=tuple(found_lines(told)),
+        findings=tuple(found_lines(told, drawn)),
         pale=saving,
         unfinished=job.block.unfinished,
     )

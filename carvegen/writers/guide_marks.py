@@ -64,10 +64,12 @@ def rings(findings: Sequence[Finding], shown: Seen, *, most: int) -> list[Mark]:
     return _labelled(drawn[:most], shown)
 
 
-def found_lines(findings: Sequence[Finding]) -> list[str]:
-    """What the numbers mean, a line for each kind of finding; none if nothing was found."""
+def found_lines(findings: Sequence[Finding], drawn: Sequence[Mark]) -> list[str]:
+    """What the numbers of the rings that are drawn mean, a line for each kind of finding; none if nothing was found."""
     groups = grouped(findings)
-    return [_RINGS, *(f"{k}. {_told(group)}" for k, group in enumerate(groups, start=1))] if groups else []
+    left = sum(finding.at is not None for finding in findings) - sum(mark.count for mark in drawn)
+    lines = [_RINGS, *(f"{k}. {_told(group)}" for k, group in enumerate(groups, start=1))] if groups else []
+    return [*lines, f"The worst are ringed; {left} more places are on proof.html."] if left > 0 else lines
 
 
 def _told(group: Group) -> str:
@@ -82,11 +84,15 @@ def _sentence(text: str) -> str:
 
 
 def _alone(findings: Iterable[Finding], shown: Seen) -> Iterator[_Ring]:
-    """A ring for each spot, in the order of the lines."""
-    for number, group in enumerate(grouped(findings), start=1):
-        for spot in group.spots:
-            if spot.worst.at is not None:
-                yield _round(spot, number, shown)
+    """A ring for each spot: what breaks a limit first, then of each line its worst spot, its second, and so on."""
+    spots = [
+        (group.severity, nth, number, spot)
+        for number, group in enumerate(grouped(findings), start=1)
+        for nth, spot in enumerate(group.spots)
+        if spot.worst.at is not None
+    ]
+    for _, _, number, spot in sorted(spots, key=lambda its: its[:3]):
+        yield _round(spot, number, shown)
 
 
 def _round(spot: Spot, number: int, shown: Seen) -> _Ring:
@@ -136,7 +142,7 @@ def _labelled(drawn: Sequence[_Ring], shown: Seen) -> list[Mark]:
         marks.append(
             Mark(
                 at=(round(its.at[0], 3), round(its.at[1], 3)), radius=round(its.radius, 3), label=its.label,
-                box=(left, bottom, round(right - left, 3), round(top - bottom, 3)), breaks=its.breaks,
+                box=(left, bottom, round(right - left, 3), round(top - bottom, 3)), breaks=its.breaks, count=its.count,
             )
         )  # fmt: skip
     return marks

@@ -17,6 +17,8 @@ from carvegen.writers.guide_samples import Entry
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from numpy.typing import NDArray
+
     from carvegen.geometry import Floats, PolygonArray
     from carvegen.job import Job
     from carvegen.writers.views import Seen
@@ -48,20 +50,30 @@ class Zones:
 def zones_of(job: Job, shown: Seen) -> Zones:
     """The zones of a block as its guide shows it."""
     edge = max(_LEAST_EDGE_MM, cutting.groove_mm(job.cutter, job.depth_mm, lean_deg=job.lean_deg))
-    floors = _opened(geometry.offset(shown.cuts, -edge), _LEAST_FLOOR_MM / 2)
-    reach = shapely.union_all(geometry.offset(floors, edge + _SLIVER_MM))
-    left = geometry.parts(shapely.difference(shown.cuts, reach))
-    fine = geometry.snapped(left[~shapely.is_empty(geometry.offset(left, -_SLIVER_MM))])
-    gone = shapely.union_all(np.concatenate([fine, floors]))
-    edges = shown.cuts[_meeting(shown.cuts, floors)]
+    inner = _opened(geometry.offset(shown.cuts, -edge), _LEAST_FLOOR_MM / 2)
+    wide = ~shapely.is_empty(inner)
+    floors, cuts = inner[wide], shown.cuts[wide]
+    corners = _corners(shapely.difference(cuts, geometry.offset(floors, edge + _SLIVER_MM)))
+    edges = shapely.difference(shapely.difference(cuts, floors), corners)
+    floors = geometry.parts(floors)
     return Zones(
-        fine=fine,
-        edges=geometry.snapped(geometry.parts(shapely.difference(edges, gone))),
+        fine=geometry.snapped(geometry.stack([shown.cuts[~wide], geometry.parts(corners)])),
+        edges=geometry.snapped(geometry.parts(edges)),
         floors=geometry.snapped(floors),
         thin=_strokes(job, shown),
         stands=_small(islands_of(shown.cuts)),
         widest_floor_mm=_widest(floors),
     )
+
+
+def _corners(left: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Of each remainder of a wide cut what is no mere sliver, as one shape that may be empty; (n,)."""
+    bits, owner = shapely.get_parts(left, return_index=True)
+    kept = (shapely.get_type_id(bits) == 3) & ~shapely.is_empty(geometry.offset(bits, -_SLIVER_MM))
+    found = np.full(len(left), shapely.MultiPolygon(), dtype=object)
+    if kept.any():
+        shapely.multipolygons(bits[kept], indices=owner[kept], out=found)
+    return found
 
 
 def tool_lines(job: Job, zones: Zones) -> Iterator[Entry]:
@@ -107,16 +119,9 @@ def _places(shapes: PolygonArray) -> str:
     return "1 place" if len(shapes) == 1 else f"{len(shapes)} places"
 
 
-def _opened(shapes: PolygonArray, radius: float) -> PolygonArray:
-    """What a disc of the radius reaches inside each."""
-    return geometry.parts(geometry.offset(geometry.offset(shapes, -radius), radius))
-
-
-def _meeting(shapes: PolygonArray, others: PolygonArray) -> geometry.Mask:
-    found = np.zeros(len(shapes), dtype=bool)
-    if len(others):
-        found[shapely.STRtree(shapes).query(others, predicate="intersects")[1]] = True
-    return found
+def _opened(shapes: NDArray[np.object_], radius: float) -> NDArray[np.object_]:
+    """What a disc of the radius reaches inside each; (n,), may be empty or fall apart."""
+    return geometry.offset(geometry.offset(shapes, -radius), radius)
 
 
 def _strokes(job: Job, shown: Seen) -> Floats:

@@ -41,6 +41,7 @@ class Mark:
     label: str
     box: tuple[float, float, float, float]  #: left, bottom, width, height
     breaks: bool
+    count: int = 1  #: of findings that the ring takes in
 
 
 def marks(report: Report, shown: Seen, *, most: int) -> list[Mark]:

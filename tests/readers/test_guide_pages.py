@@ -282,3 +282,14 @@ def test_pages_of_words_stand_upright_whichever_way_the_drawing_lies():
     wide = [float(page.mediabox.width) > float(page.mediabox.height) for page in pages]
     assert wide[0] is False
     assert wide[-1] is True
+
+
+def test_where_there_is_no_room_for_all_rings_every_kind_has_some_and_the_rest_are_counted():
+    report = _many(3000, size=(300.0, 250.0))
+    guide = hand_guide(_job(size=(300.0, 250.0)), "carbon", report)
+    told = " ".join(_texts(guide_pdf(guide)))
+    left = re.search(r"The worst are ringed; (\d+) more places", told)
+    ringed = sum(mark.count for mark in guide.marks)
+    assert ringed + (int(left[1]) if left else 0) == 3000
+    numbers = {number for mark in guide.marks for number in re.split(r"[:,] ?", mark.label)}
+    assert {str(k) for k in range(1, len(grouped(report)) + 1)} <= numbers
