@@ -92,7 +92,6 @@ def proof_sheet_html(sheet: ProofSheet) -> str:
         "width": sheet.width_mm,
         "height": sheet.height_mm,
         "px": round(scale, 4),
-        "wide": len(sheet.plates) > 8,
         "colours": _colours(sheet),
         "rings": rings(sheet.cards, sheet.height_mm),
     }

@@ -7,7 +7,6 @@ import io
 import json
 import os
 import shutil
-import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -18,10 +17,10 @@ import pypdfium2
 import pytest
 import shapely
 from PIL import Image
-from selenium import webdriver
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
+import tests.bench.__main__ as bench
 from carvegen import geometry
 from carvegen.checks import checked
 from carvegen.colour import Ink, overprinted, screen
@@ -31,14 +30,11 @@ from carvegen.writers.proof_cards import Card, card
 from carvegen.writers.proof_pages import block_sheet
 from carvegen.writers.proof_sheet import Plate, ProofSheet, proof_sheet_html
 from carvegen.writers.width_map import land_widths
+from tests.browser.driving import chromium, shown_ms, until
 from tests.cases import block, box, setup
 
 PAPER = (251, 250, 246)
 SKY, KEY = Ink(colour=(169, 191, 203), opacity=0.2), Ink(colour=(31, 43, 61), opacity=0.7)
-_QUIET = (
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
-    "--disable-background-networking", "--disable-component-update", "--window-size=1200,900",
-)  # fmt: skip
 
 
 def _finding(**other: Any) -> Finding:
@@ -86,11 +82,7 @@ def _sheet() -> ProofSheet:
 def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
     if not (shutil.which("chromium") and shutil.which("chromedriver")) and "CARVEGEN_BROWSER" not in os.environ:
         pytest.skip("no Chromium here: apt-get install chromium chromium-driver")
-    options = webdriver.ChromeOptions()
-    for flag in (*_QUIET, f"--user-data-dir={tmp_path_factory.mktemp('browser')}"):
-        options.add_argument(flag)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
-    driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(shutil.which("chromedriver")))
+    driver = chromium(tmp_path_factory.mktemp("browser"))
     yield driver
     driver.quit()
 
@@ -106,15 +98,8 @@ def _opened(browser: Any, folder: Path, sheet: ProofSheet) -> Any:
     for kind in ("performance", "browser"):
         browser.get_log(kind)
     browser.get(path.as_uri())
-    _until(lambda: browser.execute_script("return document.body.dataset.ready") == "yes")
+    until(lambda: browser.execute_script("return document.body.dataset.ready") == "yes")
     return browser
-
-
-def _until(true: Any, seconds: float = 10) -> None:
-    end = time.monotonic() + seconds
-    while not true():
-        assert time.monotonic() < end, "the page is not ready"
-        time.sleep(0.02)
 
 
 def _pixel(page: Any, x_mm: float, y_mm: float) -> list[int]:
@@ -289,7 +274,7 @@ def test_the_keyboard_moves_and_sizes_the_print(page: Any) -> None:
     table.send_keys("+", "+", "+", "+")
     before = page.execute_script("return document.getElementById('table').scrollLeft")
     table.send_keys(Keys.ARROW_RIGHT)
-    _until(lambda: page.execute_script("return document.getElementById('table').scrollLeft") > before)
+    until(lambda: page.execute_script("return document.getElementById('table').scrollLeft") > before)
     table.send_keys("0")
     assert page.find_element(By.ID, "sheet").rect["width"] <= table.rect["width"]
 
@@ -330,3 +315,35 @@ def test_it_prints_at_true_size(page: Any) -> None:
     bar = np.abs(first - 0x2A).max(axis=-1) < 6
     across = bar[rows[-1] + 20 :].sum(axis=1).max()
     assert across / px_per_mm == pytest.approx(100, abs=0.3)
+
+
+def test_a_page_grows_so_little_with_its_flakes_that_the_working_size_stays_under_3_mb(
+    browser: Any, tmp_path: Path
+) -> None:
+    """A fiftieth of 50,000 flakes on 300 × 200 mm, as dense: 3 MB are 60 bytes a flake.
+
+    The picture grows with the face and with the outlines' length, both of them with the flakes; what is the same
+    for every page counts once only. `python -m tests.bench.proof_page` measures the whole.
+    """
+    way = bench.setup()
+    job = way.on(bench.block_of(bench.flakes(way, share=0.02), share=0.02))
+    assert len(job.block.cuts) >= 950
+    widths = land_widths(job.block, job.limits.land_mm)
+    sheet = block_sheet([job], {"hand": checked(job)}, {}, [], widths=widths)
+    path = tmp_path / "proof.html"
+    path.write_text(proof_sheet_html(sheet), encoding="utf-8")
+    bare = len(proof_sheet_html(replace(sheet, plates=[], width_map=None, cards=())).encode())
+    assert (path.stat().st_size - bare) * bench.FLAKES / len(job.block.cuts) + bare < 3_000_000
+    assert min(shown_ms(browser, path) for _ in range(3)) < 1000
+
+
+def test_thousands_of_findings_keep_the_page_small_and_quick(browser: Any, tmp_path: Path) -> None:
+    """5,000 on a face of 300 × 200 mm; those that the list leaves out still have their rings."""
+    rng = np.random.Generator(np.random.PCG64(1))
+    found = [_finding(measured=0.1 + k / 1e5, at=(x, y)) for k, (x, y) in enumerate(rng.random((5000, 2)) * (300, 200))]
+    path = tmp_path / "proof.html"
+    path.write_text(proof_sheet_html(replace(_sheet(), cards=_cards(*found))), encoding="utf-8")
+    assert path.stat().st_size < 1_000_000
+    assert min(shown_ms(browser, path) for _ in range(3)) < 1000
+    assert browser.find_element(By.ID, "places-title").text == "Places to look at (5000)"
+    assert "2000 more: see report.json" in browser.find_element(By.CSS_SELECTOR, ".card").get_attribute("textContent")

@@ -6,14 +6,13 @@ const boxes = [...document.querySelectorAll("#layers input")];
 const PX_PER_MM = 96 / 25.4;
 let scale = 1, plates = null;
 
-// Each pixel of `plates` holds which blocks print there, one bit a block; `facts.colours` how that looks.
+// Each pixel of `plates` holds which blocks print there, one bit a block, the first eight in its red and the others in
+// its green; `facts.colours` how that looks.
 function readPlates() {
   const image = byId("plates"), size = [image.naturalWidth, image.naturalHeight];
   const work = new OffscreenCanvas(...size).getContext("2d", { willReadFrequently: true });
   work.drawImage(image, 0, 0);
-  const light = work.getImageData(0, 0, ...size).data;
-  plates = new Uint16Array(size[0] * size[1]);
-  for (let k = 0; k < plates.length; k++) plates[k] = light[4 * k] | (facts.wide ? light[4 * k + 1] << 8 : 0);
+  plates = new Uint32Array(work.getImageData(0, 0, ...size).data.buffer);
 }
 
 function paint() {

@@ -1,0 +1,39 @@
+"""Chromium, driven through WebDriver (W3C Recommendation, 2018): started, and asked when a page's picture stands."""
+
+from __future__ import annotations
+
+import shutil
+import time
+from pathlib import Path
+from typing import Any
+
+from selenium import webdriver
+
+_QUIET = (
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
+    "--disable-background-networking", "--disable-component-update", "--window-size=1200,900",
+)  # fmt: skip
+
+
+def chromium(profile: Path) -> Any:
+    """A browser that keeps what it must in `profile`, and asks for nothing."""
+    options = webdriver.ChromeOptions()
+    for flag in (*_QUIET, f"--user-data-dir={profile}"):
+        options.add_argument(flag)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    return webdriver.Chrome(options=options, service=webdriver.ChromeService(shutil.which("chromedriver")))
+
+
+def until(true: Any, seconds: float = 10) -> None:
+    end = time.monotonic() + seconds
+    while not true():
+        assert time.monotonic() < end, "the page is not ready"
+        time.sleep(0.02)
+
+
+def shown_ms(browser: Any, page: Path) -> float:
+    """How long after it was asked for a page's picture stood on the screen, by the page's own mark."""
+    browser.get(page.as_uri())
+    asked = "return performance.getEntriesByName('shown').map((mark) => mark.startTime)"
+    until(lambda: browser.execute_script(asked))
+    return float(browser.execute_script(asked)[0])
