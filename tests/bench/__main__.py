@@ -5,6 +5,7 @@ that grow faster than that. ``--whole`` runs the plain land check on the whole b
 
 ``python -m tests.bench --paths`` times the toolpaths instead: the laser's of 50,000 flakes, the router's of as many,
 the V's of 2,000 grain lines and a simulated block; or each alone, such as ``python -m tests.bench.laser_paths``.
+``python -m tests.bench.proof_page`` measures the proof sheet of the working size in a browser.
 """
 
 from __future__ import annotations

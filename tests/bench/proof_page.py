@@ -39,8 +39,9 @@ def main() -> None:
                 held = size < MOST_MB * 1e6 and median(times) < MOST_MS
                 print(
                     f"{len(job.block.cuts):,} flakes{told}: {size / 1e6:5.2f} MB "
-                    f"({size / len(job.block.cuts):.1f} bytes a flake), written in {seconds:.1f} s, "
-                    f"picture after {median(times):.0f} ms ({min(times):.0f} to {max(times):.0f}): {'holds' if held else 'DOES NOT HOLD'}"
+                    f"({size / len(job.block.cuts):.1f} bytes a flake), written in {seconds:.1f} s, picture after "
+                    f"{median(times):.0f} ms ({min(times):.0f} to {max(times):.0f}): "
+                    + ("holds" if held else "DOES NOT HOLD")
                 )
         finally:
             browser.quit()
