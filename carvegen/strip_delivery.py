@@ -64,13 +64,14 @@ def deliver_strip(
                 write_file(stage / "strip.png", proof_png(strip.block, px_per_mm=10))
             job = setup.on(strip.block)
             made: dict[str, str | bytes] = {"how-to-read.md": strip_page(strip, setup)}
+            guide = None
             if kind == "hand":
                 guide = strip_guide(hand_guide(job, transfer, saving=pale_guide), strip, setup)
                 made |= {"guide.pdf": guide_pdf(guide, paper), "guide.svg": guide_svg(guide)}
             else:
                 made |= {"block.svg": machine_svg(job), "block.dxf": machine_dxf(job, dxf)}
             about = {f"{kind}/{name}": _purpose(f"{kind}/{name}") for name in made}
-            for name, content in (made | {"note.md": machine_note(job, None, about)}).items():
+            for name, content in (made | {"note.md": machine_note(job, None, about, guide=guide)}).items():
                 write_file(stage / kind / name, content)
                 names.append(f"{kind}/{name}")
     return {name: _purpose(name) for name in names}

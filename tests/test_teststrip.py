@@ -16,6 +16,7 @@ from carvegen.facts import cutting
 from carvegen.facts.measured import Bar, edge_loss_mm, included_deg, kerf_mm, land_mm, wall_deg, wall_from_floor_deg
 from carvegen.facts.profiles import Library
 from carvegen.job import Setup, setups_for
+from carvegen.strip_delivery import deliver_strip
 from carvegen.teststrip import BAR_MM, PIECE_MM, PIECES, WEDGE_MM, strip_for
 
 SHELF = Library()
@@ -126,3 +127,11 @@ def test_every_rung_has_a_place_for_its_number_on_land_that_stands(material, cut
     assert len(numbers) == sum(len(ladder.sizes_mm) for ladder in strip.ladders)
     assert all(number.within(strip.block.face) and not number.intersects(gone) for number in numbers)
     assert shapely.area(shapely.union_all(numbers)) == pytest.approx(sum(number.area for number in numbers))
+
+
+def test_the_hands_note_speaks_of_its_guide(tmp_path):
+    ways = setups_for(SHELF, material="cherry", cutter="v-60", kinds=["hand"])
+    deliver_strip(ways, tmp_path / "strip", transfer="carbon", paper="A4", dxf="R2000", say=lambda _: None)
+    note = (tmp_path / "strip" / "hand" / "note.md").read_text(encoding="utf-8")
+    assert "## Which tool where" in note
+    assert "## Layers" not in note

@@ -124,11 +124,18 @@ def _facts(job: Job, *, planned: bool) -> list[str]:
         *_view(job),
         *_board(job),
         _wall(job),
-        f"White: {100 * block.white_share:.1f} % of the face does not print.",
+        _white(job),
         _offset(job, planned=planned),
         *(hand_time(by_hand_min(block, job.material)) if job.machine.kind == "hand" else ()),
     ]
     return _bullets(facts)
+
+
+def _white(job: Job) -> str:
+    share = f"{100 * job.block.white_share:.1f} % of the face"
+    if job.block.unfinished:
+        return f"Not the whole block: the snow takes {share} out of your own key drawing; all else is yours to cut."
+    return f"White: {share} does not print."
 
 
 def _wall(job: Job) -> str:

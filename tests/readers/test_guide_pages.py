@@ -21,11 +21,15 @@ from carvegen.facts.profiles import Library
 from carvegen.findings import Finding, Report, Severity
 from carvegen.groups import grouped
 from carvegen.job import Job, setups_for
+from carvegen.loading import loaded_block
+from carvegen.making import Ground
+from carvegen.motifs.snowload import Settings
 from carvegen.strip_delivery import deliver_strip
 from carvegen.teststrip import strip_for
 from carvegen.writers.guide import TONES, Guide, hand_guide
 from carvegen.writers.guide_pdf import guide_pdf
 from carvegen.writers.guide_svg import guide_svg
+from carvegen.writers.note import machine_note
 from carvegen.writers.templates import Part, Template
 from carvegen.writers.templates_pdf import template_pdf
 from carvegen.writers.tiles import FOOT_MM, HEAD_MM, OVERLAP_MM, UNPRINTED_MM, plan
@@ -216,6 +220,19 @@ def test_a_block_that_is_only_the_snow_of_a_key_drawing_says_that_the_rest_is_th
     assert "leave standing, it prints" not in words
     assert "white is yours" in drawing
     assert "leave standing, it prints" in _texts(guide_pdf(hand_guide(_job(), "carbon")))[0]
+    assert "all else is yours to cut" in machine_note(_job(unfinished=True), None, {})
+
+
+def test_only_the_key_block_of_snow_on_a_drawing_is_called_unfinished():
+    """A post that the snow lies on: the sky's block is whole, the key's is only what the snow takes out."""
+    way = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"])[0]
+    post = geometry.polygon_array([box(40, 10, 70, 60)])
+    ground = Ground(name="snow", width_mm=120, height_mm=90, grow_from=post)
+    made = {
+        which: loaded_block(ground, Settings(), way.limits, np.random.default_rng(3), which=which)
+        for which in ("sky", "key", "both")
+    }
+    assert {which: block.unfinished for which, block in made.items()} == {"sky": False, "key": True, "both": False}
 
 
 def _strip_guide(tmp_path, transfer: str) -> bytes:
