@@ -25,6 +25,13 @@ def _upright(job: Job) -> str:
     return "lean the tool less, " if job.lean_deg else ""
 
 
+def _shoulder(job: Job) -> str:
+    """Where a slope comes from: a laser's paths have layers for it, unless none were wanted."""
+    if job.cutter.form == "laser":
+        return "work the layers SHOULDER of the paths, which slope it (none there: ask for a sloped shoulder)"
+    return "ask for a sloped shoulder round the land"
+
+
 def find(survey: Survey) -> Iterator[Finding]:
     """One finding for the whole block, as every wall is left by the same cutter."""
     job = survey.job
@@ -49,5 +56,5 @@ def find(survey: Survey) -> Iterator[Finding]:
             limit=job.material.wall_deg,
             unit="deg",
             why=f"the wall is steeper than this material wants ({wall.basis}): fine land has little to stand on",
-            remedy="ask for a sloped shoulder round the land, cut less deep, or keep the land wider than the minimum",
+            remedy=f"{_shoulder(job)}, cut less deep, or keep the land wider than the minimum",
         )

@@ -10,7 +10,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.facts import cutting
-from carvegen.toolpaths import marks
+from carvegen.toolpaths import clamps, marks
 from carvegen.toolpaths.beam import beam_half_mm, fits_bed, lies_unturned, off_limits, room_for
 from carvegen.toolpaths.laser_cuts import block_cut, opening_cuts, tab_rule
 from carvegen.toolpaths.order import ordered
@@ -54,12 +54,25 @@ def laser_plan(job: Job, settings: PathSettings) -> Plan:
         *opening_cuts(job, settings, beam_half_mm(job, job.thickness_mm)),
         *block_cut(job, settings, beam_half_mm(job, job.thickness_mm)),
     ]
+    operations = tuple(operation for operation in found if len(operation.paths))
+    left = _unreached(cuts, steps[0], half)
+    under = clamps.beside(left, settings.no_go, 2 * half)
     return Plan(
         job=job,
-        operations=tuple(operation for operation in found if len(operation.paths)),
-        unreached=_unreached(cuts, steps[0], half),
-        remarks=tuple(_remarks(job, settings)),
+        operations=operations,
+        unreached=left[~under],
+        covered=left[under],
+        remarks=(*_remarks(job, settings), *_about_clamps(job, settings, left[under], operations)),
     )
+
+
+def _about_clamps(
+    job: Job, settings: PathSettings, covered: PolygonArray, operations: tuple[Operation, ...]
+) -> Iterator[str]:
+    """What clamps leave uncut, and where the head passes over one."""
+    yield from clamps.about_covered(covered)
+    yield from clamps.about_cut_outs(job.block.cut_outs, settings.no_go, beam_half_mm(job, job.thickness_mm))
+    yield from clamps.about_travel(operations, settings.no_go)
 
 
 def _scored(job: Job, settings: PathSettings) -> Iterator[Operation]:

@@ -96,6 +96,7 @@ class Plan:
     job: Job
     operations: tuple[Operation, ...]
     unreached: PolygonArray = field(default_factory=geometry.empty)  #: planned cut that no cutter reaches: it prints
+    covered: PolygonArray = field(default_factory=geometry.empty)  #: planned cut that a clamp covers: it prints, too
     remarks: tuple[str, ...] = ()  #: what the operator must know of this plan
 
 

@@ -12,7 +12,7 @@ import shapely
 from carvegen import geometry
 from carvegen.errors import InputError
 from carvegen.facts import feeds
-from carvegen.toolpaths import reach
+from carvegen.toolpaths import clamps, reach
 from carvegen.toolpaths import router_remarks as told
 from carvegen.toolpaths.clearing import by_tour, nested, to_and_fro
 from carvegen.toolpaths.entry import Descent, worked
@@ -59,9 +59,12 @@ def router_plan(job: Job, settings: PathSettings, *, reckon_left: bool = True) -
     table = _Table(job, settings, reckon_left)
     operations = [operation for its in table.fits for operation in table.work(its)]
     operations += table.through()
-    unreached = table.unreached()
-    remarks = table.remarks(operations, unreached)
-    return Plan(job=job, operations=tuple(operations), unreached=unreached, remarks=remarks)
+    left = table.unreached()
+    under = clamps.beside(left, settings.no_go, table.widest_mm)
+    remarks = table.remarks(operations, left[~under], left[under])
+    return Plan(
+        job=job, operations=tuple(operations), unreached=left[~under], covered=left[under], remarks=remarks
+    )  # fmt: skip
 
 
 def deepest_mm(job: Job) -> float:
@@ -233,7 +236,7 @@ class _Table:
             for its, zone in zip(straight, barred, strict=True)
         ]
         chosen = np.array(best_cutters(cut_outs, straight, regions))
-        self.not_through = int((chosen < 0).sum())
+        self.not_through = int(((chosen < 0) & ~clamps.beside(cut_outs, self.settings.no_go, self.widest_mm)).sum())
         found = []
         for k, its in enumerate(straight):
             passes = self._passes(its.cutter, depth)
@@ -256,16 +259,23 @@ class _Table:
         rest, owner = reach.pieces(self.face)
         return reach.worth(rest, owner, self.most_mm)[0]
 
-    def remarks(self, operations: list[Operation], unreached: PolygonArray) -> tuple[str, ...]:
+    @property
+    def widest_mm(self) -> float:
+        """Half the width at the face of the widest cutter."""
+        return max((its.face_mm for its in self.fits), default=0.0)
+
+    def remarks(self, operations: list[Operation], unreached: PolygonArray, covered: PolygonArray) -> tuple[str, ...]:
         """What the operator must know of the plan; of a V's corners whoever carves them tells."""
         job, settings = self.job, self.settings
         deep = sorted((its.depth_mm / self._passes(its.cutter, its.depth_mm), its.cutter.key) for its in operations)
-        left = geometry.empty() if job.cutter.form == "v" else unreached
+        left, under = (geometry.empty() if job.cutter.form == "v" else its for its in (unreached, covered))
         return (
             *told.about_depth(job, self.depth_mm),
             *told.about_ways(job, operations, settings, self.fits),
             *told.about_unreached(left, self.not_through),
-            *told.about_barred(job, settings, max((its.face_mm for its in self.fits), default=0.0)),
+            *clamps.about_covered(under),
+            *told.about_barred(job, settings, self.widest_mm),
+            *clamps.about_cut_outs(job.block.cut_outs, settings.no_go, self.widest_mm),
             *told.about_feeds(job, operations, {key: step for step, key in deep}),
         )
 

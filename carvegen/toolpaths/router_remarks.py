@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING
 
 import shapely
 
-from carvegen import geometry
 from carvegen.facts import feeds
-from carvegen.toolpaths import reach
+from carvegen.toolpaths.clamps import beside
 from carvegen.toolpaths.paths import Work
 
 if TYPE_CHECKING:
@@ -71,9 +70,7 @@ def about_barred(job: Job, settings: PathSettings, widest_mm: float) -> Iterator
     """Cuts that lie too near to a clamp."""
     if not len(settings.no_go):
         return
-    near = reach.grown(settings.no_go, 2 * widest_mm)
-    white = geometry.stack([job.block.cuts, job.block.cut_outs])
-    met = len(set(shapely.STRtree(white).query(near, predicate="intersects")[1].tolist())) if len(white) else 0
+    met = int(beside(job.block.cuts, settings.no_go, 2 * widest_mm).sum())
     yield "No cutter comes nearer to a clamp than its own half-width at the face; holder and nut are wider: look."
     if met:
         which = "1 cut lies" if met == 1 else f"{met} cuts lie"

@@ -11,7 +11,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.facts import cutting, feeds
-from carvegen.toolpaths import reach
+from carvegen.toolpaths import clamps, reach
 from carvegen.toolpaths.centre_lines import centre_lines
 from carvegen.toolpaths.order import ordered
 from carvegen.toolpaths.paths import Operation, Work, picked
@@ -46,8 +46,12 @@ def v_plan(job: Job, settings: PathSettings) -> Plan:
     if not len(paths):
         return wide
     operations = sorted([*wide.operations, _operation(job, settings, paths, depth)], key=lambda its: _LATE[its.work])
-    unreached = _unreached(job, wide.unreached if len(barred) else None, barred)
-    return replace(wide, operations=tuple(operations), unreached=unreached, remarks=(*wide.remarks, *_remarks(paths)))
+    left = _unreached(job, geometry.stack([wide.unreached, wide.covered]) if len(barred) else None, barred)
+    under = clamps.beside(left, settings.no_go, cutting.groove_mm(job.cutter, depth) / 2)
+    remarks = (*wide.remarks, *clamps.about_covered(left[under]), *_remarks(paths))
+    return replace(
+        wide, operations=tuple(operations), unreached=left[~under], covered=left[under], remarks=remarks
+    )  # fmt: skip
 
 
 _LATE = {Work.CUT_THROUGH: 1} | {work: 0 for work in Work if work is not Work.CUT_THROUGH}  #: cut-outs come last

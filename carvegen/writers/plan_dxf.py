@@ -47,7 +47,8 @@ def plan_dxf(plan: Plan, version: str = "R2000") -> str:
     ]
     parts.append((LAYERS[BLOCK_EDGE], from_rings(geometry.rings(geometry.polygon_array([shown.face])))))
     moved = [(layer, replace(paths, xyz=paths.xyz + np.array([x, y, 0.0]))) for layer, paths in parts]
-    moved.append((LAYERS[NOTES], from_rings(geometry.rings(geometry.polygon_array([sheet.bar])))))
+    notes = geometry.stack([geometry.polygon_array([sheet.bar]), geometry.moved(shown.mark, (x, y))])
+    moved.append((LAYERS[NOTES], from_rings(geometry.rings(notes))))
     names = [layer for layer, _ in moved]
     if version == "R12":
         return with_entities(version, sheet, names, lambda _, handle: (_old(moved), handle))

@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 from shapely.affinity import translate
 
 from carvegen.writers.sheet import MARGIN_MM, around, margin_mm
-from carvegen.writers.views import corner
+from carvegen.writers.views import View, corner
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from carvegen.toolpaths.paths import Plan
     from carvegen.writers.layers import Layer
     from carvegen.writers.sheet import Sheet
@@ -40,18 +42,24 @@ def plan_sheet(plan: Plan, shown: Seen, layers: list[Layer], *, origin: bool) ->
         )
     )
     tool = "beam" if plan.job.machine.kind == "laser" else "cutter"
+    colours = "Colours are the shop's own" if plan.job.machine.layer_colours else "Colours carry no meaning"
     words = [
         f"{shown.name}: PATHS, in working order. {shown.view.words}",
         f"Block {shown.width_mm:g} x {shown.height_mm:g} mm. UNITS=MM.{where} Lines are where the middle of the "
         f"{tool} goes: its width is allowed for; allow for nothing more.",
-        *(
-            f"{k}. {layer.name} (colour {layer.index}, {layer.drawn}): {layer.asks}."
-            for k, layer in enumerate(layers, start=1)
-        ),
+        *(f"{k}. {layer.name} ({layer.drawn}): {layer.asks}." for k, layer in enumerate(layers, start=1)),
         "BLOCK EDGE: where the block lies; NOTES: to be read and measured: neither is worked.",
-        "Colours only tell layers apart: set each by its name, as the shop does it. Read the note first.",
+        *_arrow(shown),
+        f"{colours}: set each layer by its name, as the shop does it. Read the note first.",
     ]
     return around(shown, max(shown.width_mm, _NARROWEST_MM - 2 * MARGIN_MM), words)
+
+
+def _arrow(shown: Seen) -> Iterator[str]:
+    """What the arrow with the block's name is for."""
+    if len(shown.mark):
+        way = "right" if shown.view is View.PLAIN else "left"
+        yield f"Arrow with the block's name, among NOTES: it points to the {way} here. If not, the file was flipped."
 
 
 def shifted(sheet: Sheet, x: float, y: float) -> Sheet:

@@ -50,6 +50,7 @@ def plan_svg(plan: Plan) -> str:
         words.xml_name, words.name, words.asks, fill=words.colour, stroke="none", font_family="sans-serif"
     )
     page.polygon(notes, sheet.bar)
+    page.shapes(words.xml_name, shown.mark)
     for line in sheet.lines:
         page.words(notes, line)
     return page.to_text()

@@ -241,7 +241,7 @@ def test_nothing_goes_where_nothing_may_go():
         for operation in plan.operations:
             touched = [line.distance(no_go[0]) for line in twins.lines(operation.paths)]
             assert min(touched) >= 0.099
-    assert sum(shape.area for shape in plan.unreached) == pytest.approx(7 * 7, rel=0.1)
+    assert sum(shape.area for shape in plan.covered) == pytest.approx(7 * 7, rel=0.1)
 
 
 def test_a_cut_out_wholly_under_a_clamp_is_left_out():
@@ -319,3 +319,27 @@ def test_a_path_that_enters_land_is_found():
     bad = dataclasses.replace(plan, operations=(dataclasses.replace(floor, paths=moved),))
     assert into_land_mm(plan, floor) <= 0.001
     assert any("enters the land by 0.04" in said for said in broken(bad, room_mm=12))
+
+
+def test_what_a_clamp_covers_is_not_told_as_too_narrow_for_the_beam():
+    no_go = geometry.polygon_array([box(0, 0, 12, 12)])
+    block = cases.block(box(5, 5, 20, 10), box(30, 5, 0.1, 10), cut_outs=(disc(4, 22, 2), disc(8, 13, 3)))
+    plan = laser_plan(job_of(block), PathSettings(no_go=no_go))
+    assert shapely.area(plan.covered).sum() == pytest.approx(7 * 7, rel=0.1)
+    assert shapely.area(plan.unreached).sum() == pytest.approx(1.0, abs=0.01)
+    said = " ".join(plan.remarks)
+    assert "uncut under or beside a clamp" in said
+    assert "1 cut-out lies wholly or in part under a clamp" in said
+
+
+def test_ways_over_a_clamp_are_told():
+    """Two cuts with a clamp between them: from one to the other the head must pass over it or round it."""
+    across = geometry.polygon_array([box(18, 0, 4, 30)])
+    beside = geometry.polygon_array([box(0, 25, 40, 5)])
+    block = cases.block(box(5, 10, 10, 10), box(25, 10, 10, 10))
+    for lowered in LOWERED:
+        over, off = (
+            laser_plan(job_of(block), PathSettings(lowered=lowered, no_go=no_go)) for no_go in (across, beside)
+        )
+        assert any("strike a clamp" in said and "LOWER FLOOR" in said for said in over.remarks)
+        assert not any("strike a clamp" in said and "LOWER FLOOR" in said for said in off.remarks)

@@ -51,7 +51,7 @@ def test_nothing_goes_near_a_clamp_and_what_it_hides_is_told() -> None:
     clamp = box(10, 0, 5, 30)
     plan = planned(block(box(5, 5, 20, 0.8), box(5, 10, 20, 6)), no_go=[clamp], depth=1.0)
     assert broken(plan, shapes(clamp), room_mm=1.0) == ()
-    hidden = shapely.union_all(plan.unreached)
+    hidden = shapely.union_all(plan.covered)
     assert hidden.contains(shapely.box(10.1, 5.1, 14.9, 5.7))
     assert hidden.contains(shapely.box(10.1, 10.1, 14.9, 15.9))
     assert not hidden.intersects(shapely.box(5.2, 5.2, 8, 5.6))
