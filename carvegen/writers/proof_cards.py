@@ -39,7 +39,7 @@ def card(group: Group, *, block: str = "", kinds: Sequence[str] = ()) -> Card:
     words += [_sentence(worst.why), *_how_far(group), f"What to do: {_sentence(worst.remedy)}"]
     return Card(
         group=group,
-        title=f"{title} {group.measured}, limit {group.limit}",
+        title=_degrees(f"{title} {group.measured}, limit {group.limit}").replace(" mm", "\N{NO-BREAK SPACE}mm"),
         words=" ".join(words),
     )
 
@@ -119,9 +119,13 @@ def _round(spot: Spot) -> str:
 def _button(place: Numbered, unit: str, *, long: bool = False) -> str:
     finding, number = place.finding, place.number
     at = "the whole block" if finding.at is None else f"x {finding.at[0]:.1f}, y {finding.at[1]:.1f} mm"
-    told = escape(f"Place {number}: {finding.measured:.2f} {unit}, {at}", quote=True)
+    told = escape(_degrees(f"Place {number}: {finding.measured:.2f} {unit}, {at}"), quote=True)
     words, name = (told, "") if long else (str(number), f' aria-label="{told}"')
     return f'<button type="button" data-place="{number}"{name}>{words}</button>'
+
+
+def _degrees(text: str) -> str:
+    return text.replace(" deg,", "°,").removesuffix(" deg") + "°" * text.endswith(" deg")
 
 
 def _sentence(text: str) -> str:

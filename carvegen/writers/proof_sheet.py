@@ -166,7 +166,7 @@ def _overlays(sheet: ProofSheet) -> str:
         rows.append(_switch("kept", "what is kept clear (a little lighter)", on=True))
     if sheet.width_map is not None:
         rows.append(_switch("land-width", "how wide the land is", on=False) + _key(sheet.width_key))
-    if sheet.cards:
+    if rings(sheet.cards, sheet.height_mm):
         few = place_count(sheet.cards) <= _RINGS_AT_ONCE
         rows.append(_switch("rings", "numbered rings round the places to look at", on=few))
     return f"<fieldset><legend>Laid over it</legend>{''.join(rows)}</fieldset>" if rows else ""
