@@ -110,7 +110,7 @@ _SLACK_MM = 0.012  #: simplifying and snapping may move each of two outlines by 
 _CORNER = np.cos(np.radians(10))  #: feet stand no more askew than this on the edge
 _SPARSE = -0.3  #: of a noise of mean 0: needles stand where it is higher, in tufts
 _EARLY = 0.2  #: share of the feathers that grow before the others
-_STARS_PER_MM2, _NEAR = 0.03, 0.2  #: at most; no further from the nearest frost, of its reach
+_STARS_PER_MM2, _NEAR = 0.045, 0.2  #: at most; no further from the nearest frost, of its reach
 _TOO_MANY = 400_000  #: points along the edge at most
 
 
@@ -237,11 +237,11 @@ def _lengths(settings: Settings, high: Floats, rng: Generator) -> Floats:
 def _rime(pane: _Pane, rng: Generator) -> tuple[Crystals, Arms]:
     """Short needles, close together, on stretches of the edge."""
     settings, edge = pane.settings, pane.edge
-    gusts = ranks(noise_at(edge.xy, rng, patch_mm=settings.front_mm / 3, octaves=3))
+    gusts = ranks(noise_at(edge.xy, rng, patch_mm=settings.front_mm / 3, octaves=1))
     apart = (2 * pane.least + pane.land) * (1.05 + rng.gamma(0.6, 0.3, len(edge)))
     at = np.unique(np.cumsum(apart / pane.spacing).astype(int) % len(edge))
     at = at[rng.random(len(at)) < (gusts > 1 - settings.rime)[at] * pane.place.density_at(edge.xy[at])]
-    tufts = noise_at(edge.xy[at], rng, patch_mm=2.0 * settings.needle_mm, octaves=2)
+    tufts = noise_at(edge.xy[at], rng, patch_mm=2.0 * settings.needle_mm, octaves=1)
     tall = tufts > _SPARSE
     at, tufts = at[tall], tufts[tall]
     planned = settings.needle_mm * np.exp(rng.normal(-0.1, 0.3, len(at)) + 1.2 * tufts + 1.2 * (gusts[at] - 0.6))

@@ -199,6 +199,16 @@ def test_settings_do_what_they_say() -> None:
     assert area(rime=0.0) < area(rime=1.0)
     assert area(density=0.1) < area(density=0.9)
     assert area(feather_mm=8) < area(feather_mm=25)
+    assert area(stars=0.0, feather_mm=4, gaps=0.8) < area(stars=1.0, feather_mm=4, gaps=0.8)
+
+
+def test_stars_lie_in_the_open_and_are_small() -> None:
+    cuts = grow(stars=1.0, feather_mm=8.0, gaps=0.5)
+    loose = cuts[~shapely.intersects(FACE.exterior, cuts)]
+    assert len(loose) > 5
+    assert shapely.distance(loose, FACE.exterior).min() >= LAND - GRID
+    assert (2 * shapely.minimum_bounding_radius(loose)).max() < 30
+    assert len(necks(block(cuts).land_rings, LAND)) == 0
 
 
 def test_a_face_without_room_gives_nothing_and_no_face_an_error() -> None:
