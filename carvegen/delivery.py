@@ -72,7 +72,7 @@ _PURPOSE = {
 _OWNED = frozenset(_PURPOSE) | {name.replace("laser/", "router/") for name in _PURPOSE if name.startswith("laser/")}
 
 
-_MOST_BESIDE = 20_000  #: shapes for which a router that is not the main machine is planned, too
+_MOST_BESIDE = 50_000  #: shapes for which a router that is not the main machine is planned, too
 
 _NONE: Mapping[str, tuple[str, ...]] = MappingProxyType({})
 

@@ -63,13 +63,14 @@ def necks_of(outline: Outline, limit: float) -> Necks:
     """The same for an outline that is measured in other ways too."""
     edges = outline.edges
     chosen = np.flatnonzero(_may_have(outline, limit)[edges.ring])
-    i, j = _facing(edges, chosen, limit)
+    tree = edges.tree(chosen)
+    i, j = _facing(edges, chosen, tree, limit)
     apart = (edges.next[i] != j) & (edges.next[j] != i)
     found = _double_normals(edges, i[apart], j[apart], limit)
-    return _one_each(_unobstructed(found, edges.tree(chosen)))
+    return _one_each(_unobstructed(found, tree))
 
 
-def _facing(edges: Edges, chosen: Indices, limit: float) -> tuple[Indices, Indices]:
+def _facing(edges: Edges, chosen: Indices, tree: shapely.STRtree, limit: float) -> tuple[Indices, Indices]:
     """Pairs of the chosen edges, the lower number first, that a neck may join: no neck is left out.
 
     A chord leaves an edge between the normals of that edge and of those beside it where the corner juts out. So
@@ -77,13 +78,11 @@ def _facing(edges: Edges, chosen: Indices, limit: float) -> tuple[Indices, Indic
     """
     views = _Views.of(edges, chosen)
     short = views.length <= _SHORT * limit
-    near = np.flatnonzero(short)
-    i, j = shapely.STRtree(views.boxes(near, 0.0)).query(views.boxes(near, limit))
-    i, j = near[j], near[i]  # the one that is found is in the tree
-    long = np.flatnonzero(~short)
-    tree = edges.tree(chosen)
+    near, long = np.flatnonzero(short), np.flatnonzero(~short)
+    sought = shapely.STRtree(tree.geometries[near]) if len(long) else tree  # long slanting ones have bounds too wide
+    i, j = sought.query(views.boxes(near, limit))
     far, other = tree.query(tree.geometries[long], predicate="dwithin", distance=limit)
-    i, j = np.concatenate([i, long[far]]), np.concatenate([j, other])
+    i, j = np.concatenate([near[i], long[far]]), np.concatenate([near[j], other])
     kept = i != j
     i, j = i[kept], j[kept]
     kept = views.meet(i, j)
