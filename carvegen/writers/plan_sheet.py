@@ -59,7 +59,7 @@ def _arrow(shown: Seen) -> Iterator[str]:
     """What the arrow with the block's name is for."""
     if len(shown.mark):
         way = "right" if shown.view is View.PLAIN else "left"
-        yield f"Arrow with the block's name, among NOTES: it points to the {way} here. If not, the file was flipped."
+        yield f"Arrow above the block, among NOTES: it points to the {way} here. If not, the file was flipped."
 
 
 def shifted(sheet: Sheet, x: float, y: float) -> Sheet:
