@@ -75,7 +75,7 @@ PRESETS: Mapping[str, Mapping[str, float]] = {
     },
     "sparse": {"snow": 0.025, "largest_mm": 4.0, "calm": 0.45, "near_far": 0.6, "clumping": 0.6},
     "squall": {
-        "snow": 0.07,
+        "snow": 0.06,
         "wind": 0.85,
         "wind_towards_deg": -25.0,
         "clumping": 0.8,
@@ -94,6 +94,7 @@ _CLUMPS_APART = 4.0  #: clumps lie so far apart at least, on average, in flakes;
 _CLUMP_UNEVEN = 0.8  #: shape of the gamma distribution of clump sizes: many singles, some big ones
 _FILLED = 0.74  #: a flake's area over its disc's, on average; steers the supply only
 _SURPLUS = 1.15  #: so much more is drawn than needed: where flakes grow together they cover less
+_LEANER = 0.2  #: flakes that the wind draws out fill so much less of their discs in a gale
 _SLACK_MM = 0.004  #: snapping to the grid may move each of two outlines by less than half of this
 _CROWDING = 2.5  #: how fast more are drawn than needed when they lie crowded; found by trying
 _TRIES = 4
@@ -106,6 +107,13 @@ _UNEVEN_GAPS = 0.7  #: shape of the gamma distribution of what flakes keep beyon
 _ROOMY = 1.2  #: its mean in an open sky, in lands
 _YIELDS = 0.6  #: it falls by so much each time that they find too little room
 _CROWDED = 0.22  #: share of snow from which on it is none
+_TIGHT = (-0.25, 0.5)  #: how far a clump spreads, in flakes: mean and deviation of the logarithm
+_WORTH_HIDING = 1.6  #: smallest flakes: smaller ones are not cut across by what is kept clear
+_HEARTY = 0.9  #: how much the heart of a flurry attracts large flakes; 0: not at all
+_HEART = 0.75  #: of the rise; from there on most flakes that find room stay
+_EVEN = 0.1  #: a sky less uneven than this is taken for even
+_TUFTS = 4.0  #: flakes: size of the tufts in which a flurry frays out
+_BENT = 0.3  #: how far the bands of a squall wander, in patches
 _SPREAD = 1.4  #: a clump's disc beside that of a flake with as much in it
 _SHRINKS = 0.55  #: a flake that must shrink further, to find room, falls elsewhere
 _ROUNDING = 1.02  #: makes up for circles drawn as polygons, and for outlines that GEOS smooths by 1 % of an offset
@@ -134,6 +142,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
             "leaves no room for snow", where="area", hint="make --keep-clear, --opening or --margin smaller"
         )
     target = settings.snow * area_mm2
+    enough = _SURPLUS * (1 + _LEANER * settings.wind) * target
     sky = _Sky(settings, place, limits)
     most = min(_MOST, _CROWD * area_mm2 / (2 * sky.least + sky.gap) ** 2)
     discs, supply, idle = _none(), sky.usual, 0
@@ -141,9 +150,9 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
         tried = _fallen(sky, min(supply, most), rng.spawn(1)[0], roomy=sky.roomy * _YIELDS**k)
         idle = idle + 1 if _cover(tried) < _FULL * _cover(discs) else 0
         discs = max(discs, tried, key=_cover)
-        if _cover(discs) >= _SURPLUS * target or idle == _IDLE:
+        if _cover(discs) >= enough or idle == _IDLE:
             break
-        supply *= float(np.clip((1.3 * _SURPLUS * target / max(_cover(discs), 1e-9)) ** _DIMINISHING, 1.4, 8))
+        supply *= float(np.clip((1.3 * enough / max(_cover(discs), 1e-9)) ** _DIMINISHING, 1.4, 8))
     return Growth(cuts=_thinned(_drawn(sky, discs, rng.spawn(1)[0]), target, rng))
 
 
@@ -165,7 +174,11 @@ class _Sky:
         self.passes = limits.cut_mm / 2 * _ROUNDING + geometry.GRID_MM
         self.least = max(settings.smallest_mm / 2, self.passes / SMALLEST_REACH)
         self.most = max(settings.largest_mm / 2, self.least)
-        self.stretch = 1 + 4 * settings.wind
+        self.wind = {"stretch": 1 + 4 * settings.wind**1.3, "along_deg": settings.wind_towards_deg}
+        towards = np.radians(settings.wind_towards_deg)
+        self.across = np.array([-np.sin(towards), np.cos(towards)])
+        self.uneven = 1 - (1 - settings.clumping) * (1 - settings.calm)
+        self.typical = 2 * (self.least * self.most) ** 0.5 + self.gap
         self.beside = self.gap if settings.cut_at_edge else _SLACK_MM
         self.roomy = _ROOMY * float(np.clip(1 - settings.snow / _CROWDED, 0, 1))
         self.kept = self._kept()
@@ -194,13 +207,16 @@ def _none() -> Discs:
 def _fallen(sky: _Sky, supply: float, rng: Generator, *, roomy: float) -> Discs:
     """Discs in their places: first those that become clumps, and the flakes in each of these, then the rest."""
     places, sizes, growth = rng.spawn(3)
-    xy = _inside(sky, _places(sky, supply, places))
-    radius = _radii(sky, len(xy), sizes)
+    xy, rise = _falling(sky, supply, places)
+    here = shapely.contains_xy(sky.area, xy[:, 0], xy[:, 1])
+    xy, rise = xy[here], rise[here]
+    radius = _larger_within(_radii(sky, len(xy), sizes), _HEARTY * sky.uneven * rise, sizes)
     order = np.argsort(-radius * np.exp(sizes.normal(0, 0.25, len(xy))), kind="stable")
     drops = _Drops(
         radius=radius[order],
         halo=roomy * sky.gap * sizes.gamma(_UNEVEN_GAPS, 1 / _UNEVEN_GAPS, len(xy)),
-        hides=sizes.random(len(xy)) < sky.settings.hidden,
+        hides=(sizes.random(len(xy)) < sky.settings.hidden) & (radius[order] > _WORTH_HIDING * sky.least),
+        stays=(sizes.random(len(xy)) < _fading(sky, xy, rise, roomy, sizes))[order],
     )
     clumped = growth.random(len(xy)) < _clumping_chance(sky, drops.radius)
     drops.radius[clumped] *= _SPREAD
@@ -208,7 +224,8 @@ def _fallen(sky: _Sky, supply: float, rng: Generator, *, roomy: float) -> Discs:
     seeds = clumped[wanted.family]
     clumps = _packed(sky, wanted.chosen(seeds), _none(), drops)
     placed = aggregated(clumps, least=sky.least, cut=sky.limits.cut_mm, rng=growth)
-    return placed.with_more(_packed(sky, wanted.chosen(~seeds), placed, drops))
+    fallen = placed.with_more(_packed(sky, wanted.chosen(~seeds), placed, drops))
+    return fallen.chosen(drops.stays[fallen.family])
 
 
 @dataclass(frozen=True, eq=False)
@@ -218,6 +235,29 @@ class _Drops:
     radius: Floats  #: wished for, mm
     halo: Floats  #: kept beyond the land from all others, so that no two gaps are alike, mm
     hides: Mask  #: whether what is kept clear may cut across it
+    stays: Mask  #: whether it falls at all: the others only keep room free, so that flurries fade instead of fill
+
+
+def _larger_within(radius: Floats, rise: Floats, rng: Generator) -> Floats:
+    """The same radii in another order: the largest more often in the heart of a flurry, specks at its rim."""
+    if rise.max(initial=0) < _EVEN:
+        return radius
+    wish = np.argsort(np.argsort(rise + rng.random(len(rise))))
+    return np.asarray(np.sort(radius)[wish])
+
+
+def _fading(sky: _Sky, xy: Floats, rise: Floats, roomy: float, rng: Generator) -> Floats:
+    """The chance that a flake that found room stays: high in the heart of a flurry, low at its rim, in tufts.
+
+    Thinned after they were packed, the flakes lie the looser the further out; thinned before, room for more would
+    be left wherever many fall, and all be as dense up to a hard rim.
+    """
+    uneven = sky.uneven * ((roomy / sky.roomy) ** 1.6 if sky.roomy > 0 else 0.5)
+    if uneven < _EVEN:
+        return np.ones(len(xy))
+    tufts = noise_at(xy, rng, patch_mm=_TUFTS * sky.typical, octaves=2, **sky.wind)
+    heart = np.clip((rise - 0.05) / _HEART + 0.5 * tufts, 0, 1)
+    return np.asarray(1 - uneven * (1 - heart**2 * (3 - 2 * heart)))
 
 
 def _clumping_chance(sky: _Sky, radius: Floats) -> Floats:
@@ -237,51 +277,62 @@ def _packed(sky: _Sky, wanted: Discs, placed: Discs, drops: _Drops) -> Discs:
 
 def _places(sky: _Sky, supply: float, rng: Generator) -> Floats:
     """Where flakes would fall: flurries of clumps of flakes, and flakes by chance, fewer in the calm."""
+    return _falling(sky, supply, rng)[0]
+
+
+def _falling(sky: _Sky, supply: float, rng: Generator) -> tuple[Floats, Floats]:
+    """Where flakes would fall, and how far within a flurry: 0 in the calm, 1 in its heart."""
     settings, window = sky.settings, sky.window
     scattered = poisson(window, supply * (1 - settings.clumping) / window.area, rng)
     flurry_mm = min(settings.flurry_mm, window.diagonal)
     flurries_per_mm2 = 1 / (2 * flurry_mm) ** 2
-    typical = 2 * (sky.least * sky.most) ** 0.5 + sky.gap
+    typical = sky.typical
     flakes_per_mm2 = supply * settings.clumping / window.area
     clumps_per_mm2 = min(flakes_per_mm2 / _FLAKES_PER_CLUMP, 1 / (_CLUMPS_APART * typical) ** 2)
-    wind = {"stretch": sky.stretch, "along_deg": settings.wind_towards_deg}
     clumps = thomas(
         window,
         parents_per_mm2=flurries_per_mm2,
         mean_count=clumps_per_mm2 / flurries_per_mm2,
         spread_mm=flurry_mm / 2,
         rng=rng,
-        **wind,
+        **sky.wind,
     )
     mean = flakes_per_mm2 / max(clumps_per_mm2, 1e-12)
     counts = rng.poisson(rng.gamma(_CLUMP_UNEVEN, mean / _CLUMP_UNEVEN, len(clumps)))
-    clumped = offspring(clumps, counts, typical * rng.uniform(0.5, 1.7, len(clumps)), rng, **wind)
+    clumped = offspring(clumps, counts, typical * np.exp(rng.normal(*_TIGHT, len(clumps))), rng, **sky.wind)
     xy = window.within(np.concatenate([scattered, clumped]))
     dense = supply / max(sky.usual, 1.0)
-    return xy[rng.random(len(xy)) < _falls(sky, xy, dense, rng) * sky.place.density_at(xy)]
+    rise = _rise(sky, xy, rng)
+    falls = rng.random(len(xy)) < _falls(sky, rise, dense) * sky.place.density_at(xy)
+    return xy[falls], rise[falls]
 
 
-def _falls(sky: _Sky, xy: Floats, dense: float, rng: Generator) -> Floats:
+def _rise(sky: _Sky, xy: Floats, rng: Generator) -> Floats:
+    """How far each place lies within what falls: 0 in the calm, 1 in the heart of a flurry, by rank; (n,).
+
+    Broad and small patches together, on a bent ground: no two flurries or bands of one breadth.
+    """
+    settings, size = sky.settings, sky.settings.calm_size_mm
+    if len(xy) == 0:
+        return np.ones(len(xy))
+    points = np.concatenate([xy, poisson(sky.window, 4000 / sky.window.area, rng)])
+    if sky.uneven >= _EVEN:
+        points = points + _BENT * size * noise_at(points, rng, patch_mm=1.3 * size, octaves=1)[:, None] * sky.across
+    noise = noise_at(points, rng, patch_mm=size, **sky.wind)
+    if sky.uneven >= _EVEN:
+        noise += 0.45 * noise_at(points, rng, patch_mm=0.37 * size, octaves=2, **sky.wind)
+    here, elsewhere = noise[: len(xy)], noise[len(xy) :]
+    height = np.searchsorted(np.sort(elsewhere), here) / max(len(elsewhere), 1)
+    return np.asarray(np.clip((height - settings.calm) / (1 - settings.calm), 0, 1))
+
+
+def _falls(sky: _Sky, rise: Floats, dense: float) -> Floats:
     """The chance that a flake falls at each place: next to none in the calm, rising slowly outside it.
 
     Where many times the usual number falls (`dense`), because there is little room, calm and fringe stay as thin.
     """
-    settings = sky.settings
-    if len(xy) == 0:
-        return np.ones(len(xy))
-    evenly = poisson(sky.window, 4000 / sky.window.area, rng)
-    noise = noise_at(
-        np.concatenate([xy, evenly]),
-        rng,
-        patch_mm=settings.calm_size_mm,
-        stretch=sky.stretch,
-        along_deg=settings.wind_towards_deg,
-    )
-    here, elsewhere = noise[: len(xy)], noise[len(xy) :]
-    height = np.searchsorted(np.sort(elsewhere), here) / max(len(elsewhere), 1)
-    above = np.clip((height - settings.calm) / (1 - settings.calm), 0, 1)
     more = max(dense, 1.0)
-    return np.asarray(_STRAY / more + (1 - _STRAY) * above ** (1.5 + _SHARPER * settings.calm * np.log2(more)))
+    return np.asarray(_STRAY / more + (1 - _STRAY) * rise ** (1.5 + _SHARPER * sky.settings.calm * np.log2(more)))
 
 
 def _radii(sky: _Sky, count: int, rng: Generator) -> Floats:
@@ -295,10 +346,6 @@ def _radii(sky: _Sky, count: int, rng: Generator) -> Floats:
     power = low * (1 - rng.random(count) * (1 - (low / high) ** 3)) ** (-1 / 3)
     far = rng.random(count) < sky.settings.near_far
     return np.clip(np.where(far, power * np.exp(rng.normal(0, 0.1, count)), even), low, high)
-
-
-def _inside(sky: _Sky, xy: Floats) -> Floats:
-    return xy[shapely.contains_xy(sky.area, xy[:, 0], xy[:, 1])]
 
 
 def _fitted(sky: _Sky, discs: Discs, drops: _Drops) -> Discs:

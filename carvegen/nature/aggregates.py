@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["MEMBER_POWER", "aggregated", "passed", "united"]
 
 #: Members of a clump are drawn with their reach raised to this power, so that they surely meet further out.
-MEMBER_POWER = 0.5
+MEMBER_POWER = 0.7
 
 _REACH = SMALLEST_REACH**MEMBER_POWER
 _MOST = 9  #: flakes in a clump
@@ -39,7 +39,7 @@ def aggregated(clumps: Discs, *, least: float, cut: float, rng: Generator) -> Di
     count = len(clumps)
     outer, radius = clumps.radius, np.zeros((count, _MOST))
     xy = np.zeros((count, _MOST, 2))
-    radius[:, 0] = np.maximum(outer * rng.uniform(0.34, 0.62, count), least)
+    radius[:, 0] = np.maximum(outer * rng.uniform(0.3, 0.72, count), least)
     xy[:, 0] = ((outer - radius[:, 0]) * np.sqrt(rng.random(count)))[:, None] * _ahead(rng.uniform(0, 2 * np.pi, count))
     wanted = 2 + rng.poisson(1.0 + np.log2(np.maximum(outer / least, 1.0)), count)
     last, here = np.zeros(count, dtype=np.int64), np.arange(count)
@@ -47,7 +47,7 @@ def aggregated(clumps: Discs, *, least: float, cut: float, rng: Generator) -> Di
         earlier = np.minimum((rng.random(count) * k).astype(np.int64), last)
         mother = np.where(rng.random(count) < 0.45, last, earlier)
         mother = np.where(radius[here, mother] > 0, mother, last)
-        own = np.maximum(outer * np.exp(rng.uniform(np.log(0.17), np.log(0.5), count)), least)
+        own = np.maximum(outer * np.exp(rng.uniform(np.log(0.14), np.log(0.55), count)), least)
         away = _meeting(radius[here, mother], own, cut) * rng.uniform(0.85, 1.0, count)
         spot, fits = _spots(xy[here, mother], own, outer, away, rng)
         fits &= wanted > k

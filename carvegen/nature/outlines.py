@@ -20,7 +20,9 @@ _HARMONICS = np.arange(2, 7)
 _ROUGHNESS = 0.15  #: standard deviation of the second harmonic of a usual flake; higher ones fall as 1/k
 _LONGEST = 1.6  #: length over breadth at most
 _SIDES = 6  #: of a chip at most
-_CHIPPED = 0.35  #: share of chips with three, five or six sides among those that aren't round
+_CHIPPED = 0.35  #: share of chips with three, five or six sides among those that aren't round,
+_FACETS = 0.35  #: and of crisp four-sided ones
+_NICKED = 0.25  #: share of round flakes with one side cut straight
 
 
 def superellipse(angle: Floats, exponent: Floats) -> Floats:
@@ -54,12 +56,16 @@ def outlines(
     angle = np.linspace(0, 2 * np.pi, points, endpoint=False) + rng.uniform(0, 2 * np.pi / points, (count, 1))
     turn = rng.uniform(0, 2 * np.pi, (count, 1))
     round_ones = rng.random(count) < round_share
-    chips = ~round_ones & (rng.random(count) < _CHIPPED)
+    kind = np.where(round_ones, 1.0, rng.random(count))
+    chips, facets = kind < _CHIPPED, (kind >= _CHIPPED) & (kind < _CHIPPED + _FACETS)
+    nicked = round_ones & (rng.random(count) < _NICKED)
     exponent = np.where(round_ones, rng.uniform(1.9, 2.3, count), 3.4 + rng.gamma(2.0, 1.2, count))[:, None]
     reach = superellipse(angle - turn, exponent)
     reach[chips] = _chip(angle[chips] - turn[chips], rng)
+    reach[nicked] = np.minimum(reach[nicked], _facet(angle[nicked], rng))
     reach *= _drawn_out(angle, count, longer, along_deg, rng)
     reach *= np.exp(_waves(angle, rng))
+    angle[facets], reach[facets] = _four_cuts(angle[facets], rng)
     reach /= reach.max(axis=1, keepdims=True)
     reach = SMALLEST_REACH + (1 - SMALLEST_REACH) * _eased((reach - SMALLEST_REACH) / (1 - SMALLEST_REACH))
     return np.stack([reach * np.cos(angle), reach * np.sin(angle)], axis=-1)
@@ -108,6 +114,32 @@ def _chip(angle: Floats, rng: Generator) -> Floats:
         nearness = np.clip(np.cos(angle - square), 0, None) / rng.uniform(0.75, 1.15, (count, 1))
         total += np.where(k < sides, nearness**power, 0)
     return np.asarray(np.maximum(total, 2.0**-power) ** (-1 / power))
+
+
+def _facet(angle: Floats, rng: Generator) -> Floats:
+    """Polar reach of a straight cut past the middle of each; (n, points)."""
+    square = rng.uniform(0, 2 * np.pi, (len(angle), 1))
+    return np.asarray(rng.uniform(0.66, 0.9, (len(angle), 1)) / np.maximum(np.cos(angle - square), 1e-3))
+
+
+def _four_cuts(angle: Floats, rng: Generator) -> tuple[Floats, Floats]:
+    """Angles and polar reach of crisp four-sided shapes, as four strokes of a flat gouge leave them; (n, points) each.
+
+    The sides lie at unequal distances and stand nearly square; the points nearest to the four corners move into them.
+    """
+    count, rows = len(angle), np.arange(len(angle))
+    square = rng.uniform(0, 2 * np.pi, (count, 1)) + np.pi / 2 * (np.arange(4) + rng.uniform(-0.1, 0.1, (count, 4)))
+    away = rng.uniform(0.66, 0.86, (count, 4))
+    angle = angle.copy()
+    for k in range(4):
+        one, other = k, (k + 1) % 4
+        turn = square[:, other] - square[:, one] + (2 * np.pi if other == 0 else 0)
+        corner = square[:, one] + np.arctan2(away[:, other] - away[:, one] * np.cos(turn), away[:, one] * np.sin(turn))
+        off = (angle - corner[:, None] + np.pi) % (2 * np.pi) - np.pi
+        nearest = np.abs(off).argmin(axis=1)
+        angle[rows, nearest] -= off[rows, nearest]
+    near = np.cos(angle[..., None] - square[:, None, :]) / away[:, None, :]
+    return angle, np.asarray(1 / near.max(axis=2))
 
 
 def _drawn_out(angle: Floats, count: int, longer: float, along_deg: float, rng: Generator) -> Floats:
