@@ -62,7 +62,7 @@ class Settings:
 PRESETS: Mapping[str, Mapping[str, float]] = {
     "fresh": {},
     "dusting": {"fallen_mm": 1.4, "patchy": 0.4, "sticky": 0.45, "bridging_mm": 0.5, "bark": 0.7, "detail_kept": 0.9},
-    "deep": {"fallen_mm": 7.0, "patchy": 0.12, "bridging_mm": 3.0, "sticky": 0.5, "bark": 0.35, "detail_kept": 0.3},
+    "deep": {"fallen_mm": 7.0, "patchy": 0.12, "bridging_mm": 3.0, "sticky": 0.68, "bark": 0.35, "detail_kept": 0.3},
     "windblown": {"fallen_mm": 3.2, "wind": 0.7, "patchy": 0.45, "sticky": 0.5, "lumpy": 0.35, "bark": 0.6},
     "wet": {"fallen_mm": 4.5, "sticky": 0.9, "bridging_mm": 3.0, "patchy": 0.2, "lumpy": 0.7, "bark": 0.4},
 }
