@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from carvegen.checks import checked
 from carvegen.facts.profiles import Verdict
-from carvegen.files import staged_folder, write_file
+from carvegen.files import Earlier, earlier, staged_folder, write_file
 from carvegen.mend import mended_for_all
 from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.settings import PathSettings
@@ -110,6 +110,7 @@ class Delivery:
     changes: tuple[Change, ...] = ()  #: what was mended
     notes: tuple[str, ...] = ()  #: on the drawings that were read
     simulated: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)  #: figures by kind of machine
+    earlier: Earlier = field(default_factory=Earlier)  #: what the folder held of an earlier run; not in the report
 
     def to_dict(self) -> dict[str, Any]:
         """The delivery as plain values, for JSON."""
@@ -136,7 +137,7 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
     Raises
     ------
     InputError
-        If the folder can't be written.
+        If the folder can't be written, or holds files of another origin under the same names.
     """
     given = jobs[0].block
     changes: tuple[Change, ...] = ()
@@ -157,6 +158,7 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
         files=files, reports=reports, open_questions=questions, block=block, changes=changes,
         notes=(*style.notes, *(f"WARNING: {note}" for note in untold.values())),
         simulated={kind: its.to_dict() for kind, (_, its) in plans.items() if its.simulated},
+        earlier=earlier(out, owned=_OWNED, made=files, sign="report.json"),
     )  # fmt: skip
     with staged_folder(out, owned=_OWNED) as stage:
         say("drawing the proof")

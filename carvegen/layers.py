@@ -12,7 +12,7 @@ from carvegen.artwork import plain_name, read
 from carvegen.artwork.place import place
 from carvegen.artwork.shapes import is_shape
 from carvegen.errors import InputError
-from carvegen.facts.profile_reader import nearest
+from carvegen.guess import nearest
 from carvegen.printfile import all_at_once
 from carvegen.separation import Layer
 

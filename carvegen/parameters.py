@@ -20,6 +20,7 @@ from dataclasses import dataclass, field
 from typing import Any, cast
 
 from carvegen.errors import InputError
+from carvegen.guess import percent
 
 __all__ = ["Parameter", "angle", "check_all", "flag", "length", "parameters", "share"]
 
@@ -75,7 +76,8 @@ def check_all(settings: Any) -> None:  # noqa: ANN401
         low, high = parameter.at_least, parameter.at_most
         if not (isinstance(value, (int, float)) and math.isfinite(value) and low <= value <= high):
             unit = "" if parameter.unit == "share" else f" {parameter.unit}"
-            raise InputError(f"must lie in {low:g}…{high:g}{unit}", value=value, where=parameter.option)
+            hint = percent(value, high) if parameter.unit == "share" else ""
+            raise InputError(f"must lie in {low:g}…{high:g}{unit}", value=value, where=parameter.option, hint=hint)
 
 
 def _declared(default: float, unit: str, text: str, low: float, high: float) -> Any:  # noqa: ANN401

@@ -61,10 +61,6 @@ class Picture:
         """Where the carver may take more from a block."""
         return _union([white.free for white in self.whites if block in white.leaves])
 
-    def must_white(self, blocks: Sequence[str]) -> BaseGeometry:
-        """What every one of these blocks leaves: bare paper, whatever prints."""
-        return _union([self.openings, *(white.shapes for white in self.whites if white.leaves.issuperset(blocks))])
-
 
 def pictured(
     given: Print, plates: Sequence[Plate], limits: Mapping[str, Limits], *, say: Callable[[str], None]

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 from carvegen.colour import Ink, Rgb, rgb
 from carvegen.errors import CarvegenError, InputError
-from carvegen.facts.profile_reader import nearest, read_toml
+from carvegen.facts.profile_reader import read_toml
 from carvegen.facts.register import Plan
+from carvegen.guess import nearest
 from carvegen.motifs import motif, summaries
 from carvegen.parameters import check_all, parameters
 from carvegen.printfile_keys import LISTS, REQUIRED, TABLES, Key

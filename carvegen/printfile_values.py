@@ -11,7 +11,7 @@ from typing import Any
 
 from carvegen.colour import rgb
 from carvegen.errors import InputError
-from carvegen.facts.profile_reader import nearest
+from carvegen.guess import nearest
 from carvegen.parameters import parameters
 from carvegen.printfile_keys import REQUIRED, Key, Kind
 from carvegen.printfile_lines import placed

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from carvegen.files import staged_folder, write_file
+from carvegen.files import Earlier, earlier, staged_folder, write_file
 from carvegen.teststrip import strip_for
 from carvegen.writers.dxf import machine_dxf
 from carvegen.writers.guide import hand_guide
@@ -45,8 +45,8 @@ def deliver_strip(
     dxf: str,
     say: Callable[[str], None],
     pale_guide: bool = False,
-) -> dict[str, str]:
-    """Write a strip for each setup into the folder `out`, all or none; what each file is for.
+) -> tuple[dict[str, str], Earlier]:
+    """Write a strip for each setup into the folder `out`, all or none; what each file is for, and what was there.
 
     Each machine has a strip of its own, for its cutter's limits differ.
 
@@ -74,7 +74,8 @@ def deliver_strip(
             for name, content in (made | {"note.md": machine_note(job, None, about, guide=guide)}).items():
                 write_file(stage / kind / name, content)
                 names.append(f"{kind}/{name}")
-    return {name: _purpose(name) for name in names}
+        before = earlier(out, owned=_OWNED, made=names, sign="strip.png")
+    return {name: _purpose(name) for name in names}, before
 
 
 def _purpose(name: str) -> str:

@@ -7,7 +7,7 @@ import re
 
 from carvegen.errors import InputError
 
-__all__ = ["MM_PER", "angle_deg", "length_mm", "lengths_mm", "size_mm"]
+__all__ = ["MM_PER", "angle_deg", "length_mm", "lengths_mm", "size_doubt", "size_mm"]
 
 #: Millimetres in one unit. The inch is 25.4 mm by definition; the point is 1/72 inch.
 MM_PER = {"mm": 1.0, "cm": 10.0, "in": 25.4, "pt": 25.4 / 72}
@@ -17,6 +17,7 @@ _ALSO = {"inch": "in", "inches": "in", '"': "in", "″": "in", "millimetres": "m
 
 _LENGTH = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([A-Za-z\"″]*)\s*")
 _LEAST_BARE_MM = 20.0  #: a block smaller than this, of bare numbers, was meant in another unit
+_SMALL_BARE_MM = 40.0  #: one smaller than this may have been
 
 
 def length_mm(text: str) -> float:
@@ -67,6 +68,16 @@ def size_mm(text: str) -> tuple[float, float]:
             hint=f"write {plain}in, {plain}cm or, if it is so, {plain}mm",
         )  # fmt: skip
     return width, height
+
+
+def size_doubt(text: str) -> str:
+    """What is doubtful about a size that can be read: a small block of bare numbers; nothing, as a rule."""
+    width, height = size_mm(text)
+    first, _, second = text.lower().replace("×", "x").partition("x")
+    if _unit(first) or _unit(second) or max(width, height) >= _SMALL_BARE_MM:
+        return ""
+    plain = text.strip()
+    return f"{width:g} x {height:g} mm is a small block; if another unit is meant, write {plain}cm or {plain}in"
 
 
 def angle_deg(text: str) -> float:

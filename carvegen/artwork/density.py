@@ -9,11 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from carvegen.artwork.place import placed
 from carvegen.errors import InputError
 
 if TYPE_CHECKING:
-    from carvegen.geometry import Floats
+    from carvegen.geometry import Floats, PolygonArray
 
 __all__ = ["density_of"]
 
@@ -21,11 +20,20 @@ _PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".webp")
 _MOST_PIXELS = 40_000_000
 
 
-def density_of(text: str, *, width_mm: float, height_mm: float) -> Callable[[Floats], Floats]:
+def density_of(
+    text: str, placed: Callable[[str], PolygonArray], size_mm: tuple[float, float]
+) -> Callable[[Floats], Floats]:
     """The share of the motif at points of the face, from what `text` names.
 
     A picture is stretched over the face: white is all of the motif, black none. Shapes, in words or from a
     drawing, hold all of it, and there is none outside them.
+
+    Parameters
+    ----------
+    placed
+        Gives the shapes that a text names, on the face.
+    size_mm
+        Width and height of the face.
 
     Returns
     -------
@@ -33,8 +41,8 @@ def density_of(text: str, *, width_mm: float, height_mm: float) -> Callable[[Flo
         Points (n, 2) in mm to shares 0…1, (n,).
     """
     if text.lower().endswith(_PICTURES):
-        return _from_picture(Path(text), width_mm, height_mm)
-    shapes = shapely.union_all(placed(text, width_mm=width_mm, height_mm=height_mm))
+        return _from_picture(Path(text), *size_mm)
+    shapes = shapely.union_all(placed(text))
     shapely.prepare(shapes)
     return lambda xy: np.asarray(shapely.intersects_xy(shapes, xy[:, 0], xy[:, 1]), dtype=np.float64)
 

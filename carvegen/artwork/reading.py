@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Iterable
 from dataclasses import replace
@@ -11,6 +10,7 @@ from pathlib import Path
 from carvegen.artwork import bounds
 from carvegen.artwork.drawing import Artwork, Wanted
 from carvegen.errors import InputError
+from carvegen.guess import meant_file
 from carvegen.units import MM_PER
 
 __all__ = ["file_and_layer", "is_picture", "is_there", "picture_bytes", "read"]
@@ -134,7 +134,7 @@ def picture_bytes(path: Path) -> bytes:
 def _bytes(path: Path) -> bytes:
     try:
         if not is_there(path):
-            raise InputError("is not there", hint=_near(path))
+            raise InputError("is not there", hint=meant_file(path, _ENDINGS))
         if not path.is_file():
             what = "a folder" if path.is_dir() else "no file"
             raise InputError(f"is {what}", hint="name an SVG or DXF file, or a scan")
@@ -177,15 +177,6 @@ def _named(path: Path, kind: str, artwork: Artwork) -> Artwork:
         return artwork
     note = f"the file is named {path.suffix or 'without an ending'} but holds {kind}; it is read as {kind}"
     return replace(artwork, notes=(note, *artwork.notes))
-
-
-def _near(path: Path) -> str:
-    try:
-        names = sorted(entry.name for entry in path.parent.iterdir() if entry.suffix.lower() in _ENDINGS)
-    except OSError:
-        return "check the folder's name"
-    close = difflib.get_close_matches(path.name, names, n=1)
-    return f"did you mean {close[0]}?" if close else "check the name and the folder"
 
 
 def _too_large(size: int, most: int) -> InputError:

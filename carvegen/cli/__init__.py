@@ -47,6 +47,16 @@ class _LateGroup(click.Group):
         command: click.Command = importlib.import_module(f"carvegen.cli.{cmd_name}").command
         return command
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        name = args[0]
+        if name not in _COMMANDS and name.isalpha():
+            from carvegen.guess import nearest
+
+            ctx.fail(f"There is no command {name!r}: {nearest(name, _COMMANDS)}.")
+        return super().resolve_command(ctx, args)
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
             formatter.write_dl(sorted(_COMMANDS.items()))

@@ -18,7 +18,12 @@ __all__ = ["command"]
 
 @click.command(name="build")
 @click.argument("file", metavar="PRINT.TOML", type=click.Path(path_type=Path))
-@click.option("--out", required=True, type=click.Path(path_type=Path), help="Folder for the files.")
+@click.option(
+    "--out",
+    required=True,
+    type=click.Path(path_type=Path),
+    help="Folder for the files. An earlier build in it is brought up to date; what you put there yourself is kept.",
+)
 @options.profile_folders
 @options.as_json
 def command(file: Path, out: Path, folders: tuple[Path, ...], as_json: bool) -> int:
@@ -43,8 +48,10 @@ def _say(built: Built, out: Path) -> None:
     from carvegen.register_figures import register_lines
     from carvegen.writers.print_report import report_lines
 
-    for note in built.notes:
-        click.echo(f"note: {note}", err=True)
+    options.tell_notes(built.notes)
+    if options.quiet():
+        _say_what_matters(built)
+        return
     for name, why in built.blocks.items():
         click.echo(f"{name}: {'built: ' + why if why else 'as it was: nothing of it has changed'}")
     click.echo(f"proofs: {'drawn: ' + built.proofs if built.proofs else 'as they were'}")
@@ -57,6 +64,14 @@ def _say(built: Built, out: Path) -> None:
         click.echo(f"  {name.ljust(22)}  {purpose}")
     for name in built.blocks:
         click.echo(f"  {(name + '/').ljust(22)}  the files of the block {name}: its proof first, then the note")
+
+
+def _say_what_matters(built: Built) -> None:
+    """Quiet: what the shop must be asked, and how many places break a limit."""
+    for question in built.report["decide_first"]:
+        click.echo(f"ASK FIRST: {question}")
+    if built.breaks:
+        click.echo(f"{built.breaks} places break a limit: carvegen build without --quiet tells which.")
 
 
 def _say_json(built: Built, out: Path) -> None:

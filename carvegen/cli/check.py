@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
+_NEXT = "Next: carvegen mend FILE with the same options and --out FOLDER clears what the smallest changes can clear."
+
 
 @click.command(name="check")
 @click.argument("file", type=click.Path(path_type=Path))
@@ -64,12 +66,13 @@ def _picture(path: Path, drawn: Drawn, report: Report) -> str | bytes:
 
 def _say(job: Job, drawn: Drawn, report: Report) -> None:
     from carvegen.delivery import question
-    from carvegen.writers.table import findings_table
 
-    for note in drawn.notes:
-        click.echo(f"note: {note}", err=True)
-    click.echo(options.summary(drawn.block))
-    click.echo(findings_table(report))
+    options.tell_notes([*options.doubts(), *drawn.notes])
+    if not options.quiet():
+        click.echo(options.summary(drawn.block))
+    options.tell_table(report)
+    if report.breaks:
+        click.echo(f"\n{_NEXT}")
     if question(job):
         click.echo(f"\nASK FIRST: {question(job)}")
 
@@ -80,5 +83,8 @@ def _say_json(job: Job, drawn: Drawn, report: Report) -> None:
     block = drawn.block
     figures = {"width_mm": block.width_mm, "height_mm": block.height_mm, **options.figures(block)}
     questions = [asked for asked in [question(job)] if asked]
-    told = {"block": figures, "notes": list(drawn.notes), "open_questions": questions, "report": report.to_dict()}
+    told = {
+        "block": figures, "notes": [*options.doubts(), *drawn.notes], "open_questions": questions,
+        "report": report.to_dict(), "next": _NEXT if report.breaks else "",
+    }  # fmt: skip
     click.echo(json.dumps(told, indent=1))

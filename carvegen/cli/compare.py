@@ -21,7 +21,7 @@ __all__ = ["command"]
 @click.argument("before", metavar="A", type=click.Path(path_type=Path))
 @click.argument("after", metavar="B", type=click.Path(path_type=Path))
 @click.option("--block", help="One block only, where A or B is a folder that build has written.")
-@click.option("--view", type=click.Choice(["print", "block"]), help="From which side B shows the block.")
+@click.option("--view", type=options.OneOf(["print", "block"]), help="From which side B shows the block.")
 @click.option("--corners", help='Scan: the block\'s corners in pixels, or "auto"; as for carvegen read.')
 @click.option("--dpi", type=float, help="Scan: its dots per inch.  [default: what the file says]")
 @options.true_size

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
 __all__ = ["make", "maker_options"]
 
+_NEXT = "Next: the same command with --mend clears what the smallest changes can clear."
+
 
 def maker_options(motif: str, *, presets: str, name: str) -> Callable[[Any], Any]:
     """All options of a command that makes a block of a motif; `presets` names the option for its presets."""
@@ -67,7 +69,7 @@ def make(
     from carvegen.making import grown_block, strictest
     from carvegen.streams import stream
 
-    say = options.teller(quiet=given["as_json"])
+    doubts, say = options.doubts(), options.teller(quiet=given["as_json"])
     settings = options.motif_settings(by, given)
     ways = options.setups(given)
     limits = strictest(way.limits for way in ways)
@@ -75,4 +77,5 @@ def make(
     say(stage)
     block = (grow or grown_block)(ground, settings, limits, stream(given["seed"], given["name"], by), by=by)
     delivery = deliver([way.on(block) for way in ways], given["out"], options.style(given), say=say)
-    return options.finish(delivery, given["out"], as_json=given["as_json"])
+    remedy = "" if given["mend"] else _NEXT
+    return options.finish(delivery, given["out"], as_json=given["as_json"], doubts=doubts, remedy=remedy)

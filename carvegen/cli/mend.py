@@ -32,10 +32,10 @@ def command(file: Path, out: Path, as_json: bool, **given: Any) -> int:  # noqa:
     from carvegen.delivery import deliver
     from carvegen.drawn import drawn_block
 
-    say = options.teller(quiet=as_json)
+    doubts, say = options.doubts(), options.teller(quiet=as_json)
     ways = options.setups(given)
     drawn = drawn_block(file, size_mm=given["size"], view=options.view(given), units=given["units"])
     options.keep_notes([f"{file.name}: {note}" for note in drawn.notes])
     given["size"] = drawn.block.width_mm, drawn.block.height_mm
     delivery = deliver([way.on(drawn.block) for way in ways], out, options.style(given, mend=True), say=say)
-    return options.finish(delivery, out, as_json=as_json)
+    return options.finish(delivery, out, as_json=as_json, doubts=doubts)

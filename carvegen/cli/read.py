@@ -66,7 +66,7 @@ def _default(setting: Any) -> str:  # noqa: ANN401
 @click.option(
     "--picture", metavar="FILE", type=click.Path(path_type=Path), help="Draw what was understood: a file in .png."
 )
-@click.option("--units", type=click.Choice(["mm", "cm", "in", "pt"]), help="What a number in a drawing means.")
+@click.option("--units", type=options.OneOf(["mm", "cm", "in", "pt"]), help="What a number in a drawing means.")
 @click.option("--outlines", is_flag=True, help="A thin closed line in a drawing stands for the shape that it encloses.")
 @click.option("--dpi", type=float, help="Scan: its dots per inch.  [default: what the file says]")
 @click.option(
@@ -86,7 +86,7 @@ def _default(setting: Any) -> str:  # noqa: ANN401
     help='Scan: inks to tell apart, from dark to light: how many, or their names: "key,tone,ground".',
 )
 @click.option(
-    "--view", type=click.Choice(["print", "block"]), help="Scan: of a print or tracing, or of the block itself."
+    "--view", type=options.OneOf(["print", "block"]), help="Scan: of a print or tracing, or of the block itself."
 )
 @_scan_options
 @options.as_json
@@ -172,8 +172,7 @@ def _say_json(artwork: Artwork) -> None:
 
 
 def _say(artwork: Artwork) -> None:
-    for note in artwork.notes:
-        click.echo(f"note: {note}", err=True)
+    options.tell_notes(artwork.notes)
     if not artwork.true_size:
         click.echo("It says no true size; areas are as if its longer side were 1000 mm.")
     elif artwork.width_mm is None or artwork.height_mm is None:

@@ -6,6 +6,7 @@ from typing import Any
 
 import click
 
+from carvegen.cli import options
 from carvegen.cli.maker import make, maker_options
 
 __all__ = ["command"]
@@ -23,7 +24,7 @@ __all__ = ["command"]
 @click.option(
     "--block",
     "which",
-    type=click.Choice(["sky", "key", "both"]),
+    type=options.OneOf(["sky", "key", "both"]),
     default="sky",
     show_default=True,
     help="sky: what rises above the shapes is cut; key: what lies on them; both: all of it.",

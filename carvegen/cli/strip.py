@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +15,7 @@ __all__ = ["command"]
 
 
 @click.command("strip")
-@options.setup
+@options.bare_setup
 @options.plain_output
 @options.as_json
 def command(**given: Any) -> None:  # noqa: ANN401
@@ -25,15 +26,18 @@ def command(**given: Any) -> None:  # noqa: ANN401
     from carvegen.strip_delivery import deliver_strip
 
     out: Path = given["out"]
-    made = deliver_strip(
+    made, before = deliver_strip(
         options.setups(given), out, transfer=given["transfer"], paper=given["paper"], dxf=given["dxf"],
         pale_guide=given["pale_guide"],
         say=options.teller(quiet=given["as_json"]),
     )  # fmt: skip
     if given["as_json"]:
-        click.echo(json.dumps({"out": str(out), "files": made}, indent=1))
+        click.echo(json.dumps({"out": str(out), "files": made, "earlier": asdict(before)}, indent=1))
+        return
+    if options.quiet():
         return
     click.echo(f"Written to {out}:")
     width = max(map(len, made))
     for name, purpose in made.items():
         click.echo(f"  {name.ljust(width)}  {purpose}")
+    options.tell_earlier(before)

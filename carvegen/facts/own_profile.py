@@ -26,13 +26,16 @@ _STARTED = "Started from {};"  #: how what a profile says of itself begins
 
 
 def day_of(text: str) -> datetime.date:
-    """The day of ``YYYY-MM-DD`` (ISO 8601); `InputError` for anything else."""
+    """The day of ``YYYY-MM-DD`` (ISO 8601), today or before; `InputError` for anything else."""
     try:
-        return datetime.date.fromisoformat(text)
+        day = datetime.datetime.strptime(text, "%Y-%m-%d").date()  # noqa: DTZ007: a day as she writes it, in no zone
     except ValueError:
         raise InputError(
             "must be a day", value=text, where="--date", hint="write year-month-day, such as 2026-03-09"
         ) from None
+    if day > datetime.datetime.now().astimezone().date() + datetime.timedelta(days=1):  # clocks differ by a day
+        raise InputError("must not lie in the future", value=text, where="--date", hint="the day on which you measured")
+    return day
 
 
 def own_profile(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 import tomllib
@@ -11,11 +10,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from carvegen.errors import InputError
+from carvegen.guess import meant_file, nearest
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-__all__ = ["Range", "Sheet", "nearest", "read_toml", "unit"]
+__all__ = ["Range", "Sheet", "read_toml", "unit"]
 
 T = TypeVar("T")
 
@@ -49,14 +49,6 @@ def unit(name: str) -> str:
     return next((unit for ending, unit in _UNITS.items() if name.endswith(ending)), "")
 
 
-def nearest(name: str, known: Iterable[str]) -> str:
-    """A hint that holds the nearest known name, if one is near, and all of them, sorted."""
-    names = sorted(known)
-    close = difflib.get_close_matches(name.lower().replace(" ", "-"), names, n=1)
-    listed = f"known: {', '.join(names)}"
-    return f"did you mean {close[0]}? {listed}" if close else listed
-
-
 def read_toml(path: Path) -> dict[str, Any]:
     """The tables of a TOML file in UTF-8.
 
@@ -68,7 +60,7 @@ def read_toml(path: Path) -> dict[str, Any]:
     try:
         raw = path.read_bytes()
     except OSError as error:
-        raise InputError("can't be read", where=str(path), hint=error.strerror or "") from None
+        raise InputError("can't be read", where=str(path), hint=_unread(path, error)) from None
     try:
         return tomllib.loads(raw.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
@@ -79,7 +71,24 @@ def read_toml(path: Path) -> dict[str, Any]:
     except (ValueError, RecursionError) as error:  # TOMLDecodeError is a ValueError
         found = re.search(r"at line (\d+)", str(error))
         line = int(found[1]) if found else raw.count(b"\n") + 1
-        raise InputError("must be valid TOML", where=f"{path}: line {line}", hint=str(error)) from None
+        text = raw.decode("utf-8-sig").split("\n")[line - 1] if found else ""
+        hint = _unquoted(text) or str(error)
+        raise InputError("must be valid TOML", where=f"{path}: line {line}", hint=hint) from None
+
+
+def _unread(path: Path, error: OSError) -> str:
+    if path.is_dir():
+        inside = sorted(path.glob("*.toml"))
+        return f"it is a folder: name the file in it, such as {inside[0]}" if inside else "it is a folder: name a file"
+    return meant_file(path, [".toml"]) if isinstance(error, FileNotFoundError) else error.strerror or ""
+
+
+def _unquoted(line: str) -> str:
+    """What to write where a text stands without its quotation marks; nothing if that is not what is wrong."""
+    bare = re.fullmatch(r"\s*([\w-]+)\s*=\s*([^\W\d][^\"'\[\]{}#]*?)\s*(?:#.*)?", line)
+    if bare is None or bare[2] in ("true", "false", "inf", "nan"):
+        return ""
+    return f'text needs quotation marks: {bare[1]} = "{bare[2]}"'
 
 
 class Sheet:

@@ -9,7 +9,7 @@ from typing import TypeVar
 
 from carvegen.errors import CarvegenError, InputError
 from carvegen.facts import profile_rules as rules
-from carvegen.facts.profile_reader import Sheet, nearest, read_toml
+from carvegen.facts.profile_reader import Sheet, read_toml
 from carvegen.facts.profile_values import (
     KINDS,
     Cutter,
@@ -20,6 +20,7 @@ from carvegen.facts.profile_values import (
     Verdict,
     figures,
 )
+from carvegen.guess import nearest
 
 __all__ = [
     "FOLDERS", "KINDS", "Cutter", "Figure", "Library", "Machine", "Material", "Permit", "Verdict", "figures",

@@ -160,7 +160,8 @@ def _commands(strip: Strip, setup: Setup) -> Iterator[str]:
         f"{values} --out my-profiles"
     )
     rungs = " ".join(f"{_OPTIONS[ladder.key]} ..." for ladder in strip.ladders)
+    both = f"my-{setup.material.key}-{setup.cutter.key}"  # what holds depends on the cutter, too
     yield (
-        f"carvegen profiles measured material --like {setup.material.key} --name my-{setup.material.key} "
+        f"carvegen profiles measured material --like {setup.material.key} --name {both} "
         f"--cutter {own} --profiles my-profiles --date YYYY-MM-DD {rungs} --out my-profiles"
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import json
 import os
 import resource
 import sys
@@ -64,7 +65,7 @@ def earlier(own_folder, capsys):
 
 def assert_told(ran, code=2):
     assert ran.code == code, ran
-    assert ran.err.startswith(("carvegen: ", "… ", "Usage"))
+    assert ran.err.startswith(("carvegen: ", "… ", "Usage", "note: ", "WARNING: "))
     assert "Traceback" not in ran.err
     assert ran.out == ""
 
@@ -301,3 +302,54 @@ def test_names_in_no_known_alphabet(own_folder, words):
     ran = run_apart(own_folder, *SMALL, "--out", "sky", *map(os.fsdecode, words), env=strict)
     assert ran.code == (0 if words[0] == "--out" else 2)
     assert "Traceback" not in ran.err
+
+
+@pytest.mark.parametrize(
+    ("words", "meant"),
+    [
+        (("snowfal",), "snowfall"),
+        ((*SMALL, "--material", "linolium"), "linoleum"),
+        ((*SMALL, "--weather", "flury"), "flurry"),
+        ((*SMALL, "--keep-clear", "pots.svg"), "post.svg"),
+        (("build", "prnt.toml"), "print.toml"),
+        (("build", "."), "print.toml"),
+        ((*SMALL, "--snow", "30"), "30 % is 0.3"),
+        (("build", "print.toml"), 'name = "landing"'),
+    ],
+)
+def test_what_was_meant_is_named(own_folder, capsys, words, meant):
+    (own_folder / "post.svg").write_text("", encoding="utf-8")
+    (own_folder / "print.toml").write_text("[print]\nname = landing\n", encoding="utf-8")
+    ran = run(capsys, *words, "--out", "sky")
+    assert ran.code == 2
+    assert meant in ran.err
+
+
+def test_a_small_block_of_bare_numbers_is_asked_about(own_folder, capsys):
+    told = run(capsys, *small(size="30x20", cutter="v-60"), "--for", "hand", "--out", "sky", "--json")
+    assert any("30x20cm" in note for note in json.loads(told.out)["notes"])
+    sure = run(capsys, *small(size="30x20mm", cutter="v-60"), "--for", "hand", "--out", "sky")
+    assert "cm" not in sure.err
+
+
+def test_what_becomes_of_an_earlier_result_is_told(own_folder, capsys):
+    first = run(capsys, *SMALL, "--out", "sky")
+    assert "Replaced" not in first.out
+    again = run(capsys, *small(cutter="v-60"), "--for", "hand", "--out", "sky")
+    assert "Replaced: 7 files of an earlier result." in again.out
+    assert "laser/ (6 files), router/ (6 files)" in again.out
+    assert (
+        json.loads(run(capsys, *small(cutter="v-60"), "--for", "hand", "--out", "sky", "--json").out)["earlier"][
+            "taken_away"
+        ]
+        == []
+    )
+
+
+def test_files_of_her_own_are_never_overwritten(own_folder, capsys):
+    put_file(own_folder / "mine" / "proof.png")
+    before = tree(own_folder)
+    ran = run(capsys, *SMALL, "--out", "mine")
+    assert ran.code == 2
+    assert "proof.png" in ran.err
+    assert tree(own_folder) == before

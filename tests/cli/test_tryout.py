@@ -45,10 +45,11 @@ def test_a_fault_nobody_thought_of_is_named_and_nothing_older_is_read_back(own_f
 
 
 @pytest.mark.parametrize("flag", ["--quiet", "-q"])
-def test_quiet_tells_of_no_stage(own_folder, capsys, flag):
+def test_quiet_tells_only_what_needs_a_hand(own_folder, capsys, flag):
     done = run(capsys, *small(), "--out", "sky", flag)
     assert done.err == ""
-    assert "Written to sky" in done.out
+    assert [line[:9] for line in done.out.splitlines() if line] == ["ASK FIRST", "ASK FIRST"]
+    assert run(capsys, *small(), "--out", "sky").out.count("Written to sky") == 1
 
 
 def test_verbose_tells_when_each_stage_began(own_folder, capsys):

@@ -1,0 +1,39 @@
+"""Options that several commands share, and what becomes of them; each module holds those of one matter."""
+
+from __future__ import annotations
+
+from carvegen.cli.options.motifs import motif, motif_settings
+from carvegen.cli.options.output import (
+    figures,
+    finish,
+    mending,
+    output,
+    plain_output,
+    style,
+    summary,
+    tell_earlier,
+    tell_table,
+)
+from carvegen.cli.options.paths import path_settings, paths
+from carvegen.cli.options.setup import bare_setup, kinds_of, library, profile_folders, setup, setups
+from carvegen.cli.options.shapes import (
+    block_size,
+    check_picture,
+    drawing,
+    face_size,
+    ground,
+    placed,
+    places,
+    true_size,
+    view,
+)
+from carvegen.cli.options.telling import as_json, doubts, keep_notes, quiet, tell_notes, teller
+from carvegen.cli.options.values import OneOf, joined, measure, one_of, read_as
+
+__all__ = [
+    "OneOf", "as_json", "bare_setup", "block_size", "check_picture", "doubts", "drawing", "face_size", "figures",
+    "finish", "ground", "joined", "keep_notes", "kinds_of", "library", "measure", "mending", "motif",
+    "motif_settings", "one_of", "output", "path_settings", "paths", "placed", "places", "plain_output",
+    "profile_folders", "quiet", "read_as", "setup", "setups", "style", "summary", "tell_earlier", "tell_notes",
+    "tell_table", "teller", "true_size", "view",
+]  # fmt: skip

@@ -1,0 +1,50 @@
+"""Options for the settings of a motif."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import click
+
+from carvegen.cli.options.values import OneOf, Option, joined, read_as
+
+__all__ = ["motif", "motif_settings"]
+
+
+def motif(name: str, *, presets: str) -> Option:
+    """Options for every setting of a motif, and one named `presets` for its presets."""
+    from carvegen.motifs import motif as module_of
+    from carvegen.parameters import parameters
+
+    known = module_of(name)
+    given = [
+        click.option(
+            f"--{presets}",
+            "preset",
+            type=OneOf(list(known.PRESETS)),
+            default=next(iter(known.PRESETS)),
+            show_default=True,
+            help="Where the settings below start from.",
+        )
+    ]
+    given += [
+        click.option(
+            setting.option,
+            setting.name,
+            help=f"{setting.help[0].upper()}{setting.help[1:]}.",
+            **read_as(setting.unit),
+        )
+        for setting in parameters(known.Settings)
+    ]
+    return joined(*given)
+
+
+def motif_settings(name: str, given: Mapping[str, Any]) -> Any:  # noqa: ANN401
+    """The motif's settings from its preset and the options given."""
+    from carvegen.motifs import motif as module_of
+    from carvegen.parameters import parameters
+
+    module = module_of(name)
+    own = {its.name: given[its.name] for its in parameters(module.Settings) if given[its.name] is not None}
+    return module.Settings(**{**module.PRESETS[given["preset"]], **own})

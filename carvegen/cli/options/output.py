@@ -1,0 +1,152 @@
+"""Options for the files that are written, and what is said once they are."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from carvegen.cli.options import telling
+from carvegen.cli.options.paths import path_settings
+from carvegen.cli.options.values import OneOf, joined, one_of
+
+if TYPE_CHECKING:
+    from carvegen.block import Block
+    from carvegen.delivery import Delivery, Style
+    from carvegen.files import Earlier
+    from carvegen.findings import Report
+
+__all__ = ["figures", "finish", "mending", "output", "plain_output", "style", "summary", "tell_earlier", "tell_table"]
+
+#: Where the files go and how they are written, where no picture of the land's width is made.
+plain_output = joined(
+    click.option(
+        "--out",
+        required=True,
+        type=click.Path(path_type=Path),
+        help="Folder for the files. An earlier result in it is replaced; what you put there yourself is kept.",
+    ),
+    click.option(
+        "--for",
+        "kinds",
+        multiple=True,
+        type=OneOf(["laser", "router", "hand"]),
+        help="Write only for this; may be given more than once.  [default: all that the material allows]",
+    ),
+    one_of("--transfer", ["carbon", "glued", "face-down", "tracing"], "carbon", "How the guide comes onto the block."),
+    one_of("--paper", ["A4", "Letter"], "A4", "Of the guide."),
+    click.option("--pale-guide", is_flag=True, help="Draw the guide pale, to save ink."),
+    one_of("--dxf", ["R2000", "R12"], "R2000", "Release of the DXF files."),
+)
+
+#: Where the files go and how they are written.
+output = joined(
+    plain_output,
+    click.option("--width-map", is_flag=True, help="Draw a picture of how wide the land is, too."),
+)
+
+#: ``--mend``, for commands that make a block.
+mending = click.option("--mend", is_flag=True, help="Mend the cuts where a limit breaks, and show what was changed.")
+
+
+def style(given: Mapping[str, Any], *, mend: bool = False) -> Style:
+    """How the files are written."""
+    from carvegen.delivery import Style
+
+    return Style(
+        transfer=given["transfer"],
+        paper=given["paper"],
+        pale_guide=given["pale_guide"],
+        dxf=given["dxf"],
+        mend=mend or given.get("mend", False),
+        width_map=given["width_map"],
+        paths=path_settings(given),
+        notes=telling.kept_notes(),
+    )
+
+
+def figures(block: Block) -> dict[str, float]:
+    """How much of a block is cut, for JSON."""
+    return {"shapes": len(block.cuts), "cut_outs": len(block.cut_outs), "white_share": round(block.white_share, 4)}
+
+
+def summary(block: Block) -> str:
+    """How much of a block is cut, in a line."""
+    size = f"{block.width_mm:g} × {block.height_mm:g} mm"
+    return f"{len(block.cuts) + len(block.cut_outs)} shapes on {size}; {block.white_share:.1%} is white."
+
+
+def tell_table(report: Report) -> None:
+    """The findings as a table; quiet, only those that break a limit, and nothing if none does."""
+    from carvegen.findings import Severity
+    from carvegen.writers.table import findings_table
+
+    if not telling.quiet():
+        click.echo(findings_table(report))
+    elif report.breaks:
+        click.echo(findings_table(type(report).of(its for its in report if its.severity is Severity.BREAKS)))
+
+
+def tell_earlier(earlier: Earlier) -> None:
+    """What became of the files that an earlier run had left; quiet, nothing."""
+    for line in () if telling.quiet() else earlier.lines():
+        click.echo(line)
+
+
+def _mending(delivery: Delivery) -> str:
+    """What was mended, by kind, and how much white it made or took."""
+    counts = Counter(change.what for change in delivery.changes)
+    white = sum(change.white_mm2 for change in delivery.changes)
+    words = ", ".join(f"{count} {what}" for what, count in sorted(counts.items()))
+    return f"Mended: {words}; {white:+.1f} mm² of white (see changes.png)."
+
+
+def finish(delivery: Delivery, out: Path, *, as_json: bool, doubts: Sequence[str] = (), remedy: str = "") -> int:
+    """Say what was written, what was found and what to look at first; the exit code.
+
+    Parameters
+    ----------
+    doubts
+        What is doubtful about the options, for JSON.
+    remedy
+        What to do next about findings that break a limit.
+    """
+    block, code = delivery.block, int(any(report.breaks for report in delivery.reports.values()))
+    remedy = remedy if code else ""
+    if as_json:
+        told = {"out": str(out), **figures(block), **delivery.to_dict(), "earlier": asdict(delivery.earlier)}
+        click.echo(json.dumps({**told, "notes": [*doubts, *told["notes"]], "next": remedy}, indent=1))
+        return code
+    _tell_findings(delivery)
+    if remedy:
+        click.echo(f"\n{remedy}")
+    for question in delivery.open_questions:
+        click.echo(f"\nASK FIRST: {question}")
+    if not telling.quiet():
+        click.echo(f"\nWritten to {out}:")
+        width = max(map(len, delivery.files))
+        for name, purpose in delivery.files.items():
+            click.echo(f"  {name.ljust(width)}  {purpose}")
+    tell_earlier(delivery.earlier)
+    return code
+
+
+def _tell_findings(delivery: Delivery) -> None:
+    quiet, block = telling.quiet(), delivery.block
+    if not quiet:
+        click.echo(summary(block))
+    for note in (note for note in delivery.notes if note.startswith("WARNING")):
+        click.echo(note)
+    if len(block.cuts) == 0:
+        click.echo("NOTHING IS CUT: no shape fits or holds here. Try another preset, finer limits or other places.")
+    if delivery.changes and not quiet:
+        click.echo(_mending(delivery))
+    for kind, report in delivery.reports.items():
+        if not quiet or report.breaks:
+            click.echo(f"\nFor {'cutting by hand' if kind == 'hand' else f'the {kind}'}:")
+            tell_table(report)

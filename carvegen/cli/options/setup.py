@@ -1,0 +1,95 @@
+"""Options for the material, what cuts it and how it is printed; and the setups that they make."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from carvegen.cli.options.values import ANGLE, LENGTH, joined, one_of
+
+if TYPE_CHECKING:
+    from carvegen.facts.profiles import Library
+    from carvegen.job import Setup
+
+__all__ = ["bare_setup", "kinds_of", "library", "profile_folders", "setup", "setups"]
+
+#: ``--profiles DIR``, as often as wanted: passes `folders`.
+profile_folders = click.option(
+    "--profiles",
+    "folders",
+    metavar="DIR",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="Folder with profiles of your own; may be given more than once, the last one wins.",
+)
+
+#: Material, cutter, machines and how the block is cut.
+bare_setup = joined(
+    click.option(
+        "--material", required=True, metavar="NAME", help="What the block is made of: carvegen profiles list."
+    ),
+    click.option("--cutter", required=True, metavar="NAME", help="What cuts it: carvegen profiles list."),
+    click.option(
+        "--machine",
+        "machines",
+        metavar="NAME",
+        multiple=True,
+        help="Machine to use instead of the usual one of its kind.",
+    ),
+    click.option("--thickness", type=LENGTH, help="Thickness of the block.  [default: the material's]"),
+    click.option("--depth", type=LENGTH, help="Depth of the cut.  [default: the material's usual depth]"),
+    click.option("--grain", type=ANGLE, default="0", help="Direction of the grain; 0 runs to the right, 90 up."),
+    click.option("--lean", type=ANGLE, default="0", help="How far a hand tool is leaned sideways, in degrees."),
+    click.option("--declare", "declared", default="", metavar="TEXT", help="What the block is made of, for the shop."),
+    profile_folders,
+)
+
+#: The same, and how it is inked and printed.
+setup = joined(
+    bare_setup,
+    click.option("--roller-radius", type=LENGTH, default="25", show_default=True, help="Radius of the ink roller."),
+    one_of(
+        "--feel", ["light", "firm", "hard"], "firm",
+        "How the paper is pressed: light (by hand, dry), firm, hard (in a press, or damp).",
+    ),
+)  # fmt: skip
+
+
+def setups(given: Mapping[str, Any]) -> tuple[Setup, ...]:
+    """The setups for which files are wanted, the named cutter's first."""
+    from carvegen.facts.printing import USUAL, Printing
+    from carvegen.job import setups_for
+
+    said = "roller_radius" in given
+    return setups_for(
+        library(given["folders"]),
+        material=given["material"],
+        cutter=given["cutter"],
+        machines=given["machines"],
+        kinds=given.get("kinds", ()),
+        thickness_mm=given["thickness"],
+        depth_mm=given["depth"],
+        grain_deg=given["grain"],
+        lean_deg=given["lean"],
+        declared=given["declared"],
+        printing=Printing(roller_radius_mm=given["roller_radius"], feel=given["feel"]) if said else USUAL,
+    )
+
+
+def kinds_of(machines: Sequence[str], folders: Sequence[Path]) -> list[str]:
+    """The kinds of the machines that were named."""
+    shelf = library(folders)
+    return [shelf.machine(key).kind for key in machines]
+
+
+def library(folders: Sequence[Path] = ()) -> Library:
+    """The shipped profiles, those in the user's own configuration folder, and those in `folders`."""
+    import platformdirs
+
+    from carvegen.facts.profiles import Library
+
+    own = platformdirs.user_config_path("carvegen") / "profiles"
+    return Library([own, *folders] if own.is_dir() else folders)

@@ -1,0 +1,122 @@
+"""Options for the block's size, for drawings, and for what stays land or is cut out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from carvegen.cli.options.telling import keep_notes
+from carvegen.cli.options.values import BLOCK_SIZE, LENGTH, SIZE, OneOf, joined
+from carvegen.errors import InputError
+
+if TYPE_CHECKING:
+    from carvegen.geometry import PolygonArray
+    from carvegen.making import Ground
+    from carvegen.writers.views import View
+
+__all__ = ["block_size", "check_picture", "drawing", "face_size", "ground", "placed", "places", "true_size", "view"]
+
+#: ``--size``: passes `size` in mm.
+block_size = click.option(
+    "--size", required=True, type=BLOCK_SIZE, help="Width x height of the block, such as 200x150 or 8x6in."
+)
+
+#: ``--size`` where the drawing may give it: passes `size` in mm, or None.
+face_size = click.option(
+    "--size", type=BLOCK_SIZE, help="Width x height of the block, if no layer BLOCK EDGE gives it."
+)
+
+#: ``--size`` of what lies between four corners: passes `size_mm`, or None.
+true_size = click.option("--size", "size_mm", type=SIZE, help="Scan: how far apart the corners are: 200x150.")
+
+#: What stays land and what is cut out.
+places = joined(
+    click.option(
+        "--keep-clear",
+        multiple=True,
+        metavar="SHAPE",
+        help='A drawing that stays free of the motif: FILE, "FILE at X Y width W", or "circle X Y R".',
+    ),
+    click.option(
+        "--opening",
+        multiple=True,
+        metavar="SHAPE",
+        help='Cut through the whole block, as for an embossed shape: "circle X Y R", "box X Y W H" or FILE.',
+    ),
+    click.option("--margin", type=LENGTH, default="0", help="Strip along the edge that stays free."),
+    click.option("--clearance", type=LENGTH, default="1", show_default=True, help="How far to stay from --keep-clear."),
+    click.option(
+        "--mask",
+        metavar="PICTURE",
+        help="Where the motif is thick: a grey picture over the face (white: all, black: none), or a SHAPE.",
+    ),
+    click.option("--prints", is_flag=True, help="The motif prints, as in white ink: all else is cut away."),
+)
+
+#: How a drawing is read: passes `view` and `units`.
+drawing = joined(
+    click.option(
+        "--view",
+        type=OneOf(["print", "block"]),
+        help="From which side the drawing shows the block: as the paper will show it, or mirrored, as the block lies.  "
+        "[default: what the file says of itself, or else print]",
+    ),
+    click.option(
+        "--units",
+        type=OneOf(["mm", "cm", "in", "pt"]),
+        help="What a number in the file means, if it does not say.",
+    ),
+)
+
+
+def ground(name: str, given: Mapping[str, Any], *, sources: Sequence[str] = ()) -> Ground:
+    """The face with what is kept clear and cut out, and what the motif grows from, read from the drawings."""
+    from carvegen import geometry
+    from carvegen.artwork.density import density_of
+    from carvegen.making import Ground
+
+    width, height = given["size"]
+    shapes = {option: [placed(text, given) for text in given[option]] for option in ("keep_clear", "opening")}
+    return Ground(
+        name=name,
+        width_mm=width,
+        height_mm=height,
+        keep_clear=geometry.stack(shapes["keep_clear"]),
+        openings=geometry.stack(shapes["opening"]),
+        grow_from=geometry.stack(placed(text, given) for text in sources),
+        density=density_of(given["mask"], lambda text: placed(text, given), (width, height)) if given["mask"] else None,
+        prints=given["prints"],
+        margin_mm=given["margin"],
+        clearance_mm=given["clearance"],
+    )
+
+
+def placed(text: str, given: Mapping[str, Any]) -> PolygonArray:
+    """The shapes that lie on the block; what was changed on the way is told, or kept for JSON."""
+    from carvegen.artwork.place import place
+
+    width, height = given["size"]
+    found = place(text, width_mm=width, height_mm=height)
+    keep_notes([f"{text}: {note}" for note in found.notes])
+    keep_notes([f"{text}: {warning}" for warning in found.warnings], mark="WARNING")
+    return found.shapes
+
+
+def view(given: Mapping[str, Any]) -> View | None:
+    """From which side a drawing is said to show the block; None if the file is to say it."""
+    from carvegen.writers.views import View
+
+    return View(given["view"]) if given["view"] else None
+
+
+def check_picture(picture: Path | None, file: Path) -> None:
+    """Refuse a picture of no known kind, or one that would overwrite the drawing."""
+    if picture is None:
+        return
+    if picture.suffix.lower() not in (".png", ".svg"):
+        raise InputError("must end in .png or .svg", value=str(picture), where="--picture")
+    if picture.resolve() == file.resolve():
+        raise InputError("must not overwrite the drawing", value=str(picture), where="--picture")

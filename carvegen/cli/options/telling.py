@@ -1,0 +1,92 @@
+"""How much is told while a command works: stages, notes, warnings, on the error stream; the result is the output.
+
+Quiet, nothing is told but errors, warnings and what must be decided; the result then is only what breaks a limit.
+With JSON the notes and warnings stand in it.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable, Sequence
+
+import click
+
+from carvegen.cli.options import values
+
+__all__ = ["as_json", "doubts", "keep_notes", "kept_notes", "quiet", "tell_notes", "teller"]
+
+_NOTES = "carvegen.notes"  #: where a command keeps the notes of the drawings that it reads
+_WARNING = "WARNING"
+
+
+def _kept(ctx: click.Context, param: click.Parameter, value: object) -> object:
+    """Keep how much is told where `teller` finds it."""
+    ctx.meta[f"carvegen.{param.name}"] = value
+    return value
+
+
+def _flag(*names: str, about: str) -> values.Option:
+    return click.option(*names, is_flag=True, expose_value=False, callback=_kept, help=about)
+
+
+#: ``--json``: passes `as_json`; ``--quiet`` and ``--verbose`` are looked at here alone.
+as_json = values.joined(
+    click.option("--json", "as_json", is_flag=True, help="Write JSON instead of text."),
+    _flag("--quiet", "-q", about="Tell only errors, warnings, open questions and what breaks a limit."),
+    _flag("--verbose", "-v", about="Tell when each stage began, in seconds from the start."),
+)
+
+
+def quiet() -> bool:
+    """Whether only what needs a hand is told."""
+    return bool(click.get_current_context().meta.get("carvegen.quiet"))
+
+
+def teller(*, quiet: bool) -> Callable[[str], None]:
+    """What tells of each stage, on the error stream so that output stays clean."""
+    meta = click.get_current_context().meta
+    if quiet or meta.get("carvegen.quiet"):
+        return lambda _: None
+    if meta.get("carvegen.verbose"):
+        return _Timed()
+    return lambda stage: click.echo(f"… {stage}", err=True)
+
+
+class _Timed:
+    """Tells of each stage as it begins, with the time that has passed since the command did."""
+
+    def __init__(self) -> None:
+        self.began = time.monotonic()
+
+    def __call__(self, stage: str) -> None:
+        click.echo(f"… {time.monotonic() - self.began:6.1f} s  {stage}", err=True)
+
+
+def tell_notes(notes: Iterable[str]) -> None:
+    """Tell notes on the error stream; quiet, only those that are warnings; with JSON, none: they stand in it."""
+    if click.get_current_context().params.get("as_json"):
+        return
+    for note in notes:
+        if _WARNING in note:
+            click.echo(note, err=True)
+        elif not quiet():
+            click.echo(f"note: {note}", err=True)
+
+
+def keep_notes(notes: Sequence[str], *, mark: str = "") -> None:
+    """Tell what was understood of a drawing, and keep it for the note, the summary and JSON."""
+    marked = [f"{mark}: {note}" if mark else note for note in notes]
+    click.get_current_context().meta.setdefault(_NOTES, []).extend(marked)
+    tell_notes(marked)
+
+
+def kept_notes() -> tuple[str, ...]:
+    """The notes so far."""
+    return tuple(click.get_current_context().meta.get(_NOTES, ()))
+
+
+def doubts() -> list[str]:
+    """What is doubted of the options, told once; for JSON."""
+    found = values.doubts()
+    tell_notes(found)
+    return found

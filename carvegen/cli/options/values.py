@@ -1,0 +1,95 @@
+"""What an option's words are read as, and how options are put together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import click
+
+from carvegen.errors import CarvegenError
+from carvegen.guess import meant
+
+__all__ = ["ANGLE", "LENGTH", "SIZE", "OneOf", "joined", "measure", "one_of", "read_as"]
+
+Option = Callable[[Any], Any]  #: what `click.option` gives
+
+_DOUBTS = "carvegen.doubts"  #: where a command keeps what it doubts of its options
+
+
+class _Measure(click.ParamType[Any]):
+    """A click type that reads with one of the functions of `carvegen.units`."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ANN401
+        from carvegen import units
+
+        if not isinstance(value, str):
+            return value
+        try:
+            return getattr(units, {"SIZE": "size_mm", "LENGTH": "length_mm", "ANGLE": "angle_deg"}[self.name])(value)
+        except CarvegenError as error:
+            raise error.within(param.opts[0] if param else self.name) from None
+
+
+class _BlockSize(_Measure):
+    """A size of a block, which is seldom so small as bare numbers may say."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ANN401
+        from carvegen.units import size_doubt
+
+        found = super().convert(value, param, ctx)
+        if isinstance(value, str) and ctx is not None and (doubt := size_doubt(value)):
+            ctx.meta.setdefault(_DOUBTS, []).append(f"--size: {doubt}")
+        return found
+
+
+class OneOf(click.Choice[str]):
+    """One of a few words; a misspelt one is told with the nearest."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:  # noqa: ANN401
+        """The word, or a fault that names the nearest."""
+        try:
+            return super().convert(value, param, ctx)
+        except click.BadParameter as error:
+            guess = meant(str(value), map(str, self.choices))
+            self.fail(f"{error.message} {guess[:1].upper()}{guess[1:]}".rstrip(), param, ctx)
+
+
+SIZE, LENGTH, ANGLE, BLOCK_SIZE = _Measure("SIZE"), _Measure("LENGTH"), _Measure("ANGLE"), _BlockSize("SIZE")
+
+
+def measure(name: str) -> click.ParamType[Any]:
+    """The click type of a "SIZE", "LENGTH" or "ANGLE"."""
+    return _Measure(name)
+
+
+def read_as(unit: str) -> dict[str, Any]:
+    """How a declared setting of a unit is read from the command line."""
+    if unit == "flag":
+        return {"is_flag": True, "default": None}
+    return {"type": {"mm": LENGTH, "deg": ANGLE}.get(unit, click.FLOAT)}
+
+
+def one_of(option: str, words: Sequence[str], default: str, about: str) -> Option:
+    """An option that is one of a few words, with its default shown."""
+    return click.option(option, type=OneOf(words), default=default, show_default=True, help=about)
+
+
+def joined(*given: Option) -> Option:
+    """Several options as one, in this order."""
+
+    def decorate(function: Any) -> Any:  # noqa: ANN401
+        for option in reversed(given):
+            function = option(function)
+        return function
+
+    return decorate
+
+
+def doubts() -> list[str]:
+    """What was doubted of the options that were read, once."""
+    found: list[str] = click.get_current_context().meta.pop(_DOUBTS, [])
+    return found
