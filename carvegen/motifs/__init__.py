@@ -1,4 +1,4 @@
-"""Motifs: textures as closed polygons. One file a motif; a file here with `Settings` and `grow` is one."""
+"""Motifs: textures as closed polygons. One module a motif; what is here with `Settings` and `grow` is one."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ __all__ = ["MotifModule", "motif", "summaries"]
 
 
 class MotifModule(Protocol):
-    """What a motif's file offers."""
+    """What a motif's module offers."""
 
     Settings: type[Any]
     PRESETS: Mapping[str, Mapping[str, float]]
@@ -35,7 +35,8 @@ def summaries() -> dict[str, str]:
     """Each motif's name and the first line of its docstring, without importing it."""
     found = {}
     for module in pkgutil.iter_modules(__path__):
-        tree = ast.parse((Path(__path__[0]) / f"{module.name}.py").read_text(encoding="utf-8"))
+        file = Path(__path__[0]) / (f"{module.name}/__init__.py" if module.ispkg else f"{module.name}.py")
+        tree = ast.parse(file.read_text(encoding="utf-8"))
         found[module.name] = (ast.get_docstring(tree) or "").partition("\n")[0]
     return found
 

@@ -14,6 +14,8 @@ from scipy.spatial import cKDTree
 from carvegen.growth import Place
 from carvegen.limits import Limits
 from carvegen.motifs import snowfall
+from carvegen.motifs.snowfall.falling import places
+from carvegen.motifs.snowfall.sky import Sky
 from carvegen.streams import stream
 
 LIMITS = Limits(land_along_mm=0.7, land_across_mm=0.7, cut_mm=0.4, dot_mm=1.0)
@@ -27,8 +29,8 @@ def index(xy: np.ndarray) -> float:
 
 def falling(settings: snowfall.Settings, name: str) -> float:
     """The mean index over five skies of about 2,000 flakes."""
-    sky = snowfall._Sky(settings, Place(area=FACE), LIMITS)
-    return float(np.mean([index(snowfall._places(sky, 2000, stream(seed, name))) for seed in range(5)]))
+    sky = Sky(settings, Place(area=FACE), LIMITS)
+    return float(np.mean([index(places(sky, 2000, stream(seed, name))) for seed in range(5)]))
 
 
 @pytest.mark.parametrize("preset", snowfall.PRESETS)
