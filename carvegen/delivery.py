@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from carvegen.mend import Change
     from carvegen.toolpaths.paths import Plan
 
-__all__ = ["Delivery", "Style", "deliver", "question", "style_of"]
+__all__ = ["Delivery", "Style", "check_folder", "deliver", "question", "style_of"]
 
 _PROOF_PX_PER_MM = 10.0
 _PROOF_PX = 50_000_000  #: pixels in a proof at most: a larger block is shown more coarsely
@@ -122,6 +122,11 @@ class Delivery:
             "reports": {kind: report.to_dict() for kind, report in self.reports.items()},
             "simulated": dict(self.simulated),
         }
+
+
+def check_folder(out: Path) -> None:
+    """Refuse a folder, before anything is made, that holds files of another origin under names of a delivery."""
+    earlier(out, owned=_OWNED, made=(), sign="report.json")
 
 
 def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str], None]) -> Delivery:

@@ -17,7 +17,7 @@ from carvegen.printfile import all_at_once
 from carvegen.separation import Layer
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
 
     from shapely.geometry.base import BaseGeometry
 
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from carvegen.printfile import Print
 
 __all__ = ["Drawing", "artwork_files", "drawing_of"]
+
+_LITTLE = 0.3  #: of the face's width and height: drawings that take up less are asked about; our own choice
 
 
 class Drawing:
@@ -108,6 +110,7 @@ def drawing_of(given: Print) -> Drawing:
     for k, text in enumerate(given.artwork):
         for name, shapes in _layers_in(given, k, text, notes).items():
             found.setdefault(plain_name(name), (name, []))[1].append(shapely.union_all(shapes))
+    notes += _small(given, [shape for _, shapes in found.values() for shape in shapes])
     words = Drawing(given, [], [])
     for k, layer in enumerate(given.layers):
         shape = shapely.union_all(words.shapes(layer.shape, f"layers[{k}].shape"))
@@ -118,6 +121,18 @@ def drawing_of(given: Print) -> Drawing:
     placed = [layer for layer in layers if plain_name(layer.name) in order]
     placed.sort(key=lambda layer: order.index(plain_name(layer.name)))
     return Drawing(given, placed, notes, beside=[layer for layer in layers if layer not in placed])
+
+
+def _small(given: Print, shapes: list[BaseGeometry]) -> Iterator[str]:
+    """A warning where all drawings together take up little of the face: they may be in another unit."""
+    if not shapes:
+        return
+    left, bottom, right, top = shapely.total_bounds(shapes)
+    if max((right - left) / given.width_mm, (top - bottom) / given.height_mm) < _LITTLE:
+        yield (
+            f"WARNING: all drawings together are {right - left:.1f} x {top - bottom:.1f} mm on a face of "
+            f"{given.width_mm:g} x {given.height_mm:g} mm: if that is not meant, check their size or [artwork] units"
+        )
 
 
 def _on(face: BaseGeometry, shapes: list[BaseGeometry]) -> BaseGeometry:

@@ -220,3 +220,14 @@ def test_a_layer_that_prints_needs_its_place_in_the_order(tmp_path):
 def test_case_and_dashes_of_layer_names_do_not_matter(tmp_path):
     path = written(tmp_path, ('name = "POST"', 'name = "MOORING POST"'), ('["POST"]', '["mooring-post"]'))
     assert [layer.name for layer in drawing_of(read_print(path, cases.SHELF)).layers] == ["MOORING POST"]
+
+
+@pytest.mark.parametrize(("side", "asked"), [(12, True), (40, False)])
+def test_a_drawing_that_takes_up_little_of_the_face_is_asked_about(tmp_path, side, asked):
+    """A drawing in centimetres that says millimetres is a tenth of what was meant."""
+    size = f'width="{side}mm" height="9mm" viewBox="0 0 {side} 9"'
+    drawn = f'<svg xmlns="http://www.w3.org/2000/svg" {size}><g id="BOAT"><path d="M0 0H{side}V9H0Z"/></g></svg>'
+    (tmp_path / "boat.svg").write_text(drawn, encoding="utf-8")
+    path = written(tmp_path, ("[[layers]]", '[artwork]\nfiles = ["boat.svg"]\n[[layers]]'))
+    notes = drawing_of(read_print(path, cases.SHELF)).notes
+    assert any("all drawings together" in note for note in notes) == asked

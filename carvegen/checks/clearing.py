@@ -129,7 +129,10 @@ def _why(job: Job, gap: float, *, more: bool) -> str:
     else:
         what = "the paper sinks towards the floor when it is pressed"
     others = f"; only the {MOST} widest such areas are told of" if more else ""
-    return f"{what}: the area is {gap:.1f} mm across at its widest, and its floor may print as chatter{others}"
+    asked = "no depth keeps its floor clean (told as the roller's radius)"
+    if math.isfinite(reach):
+        asked = "the limit is the depth that would keep its floor clean"
+    return f"{what}: the area is {gap:.1f} mm across at its widest, and its floor may print as chatter; {asked}{others}"
 
 
 def _remedy(job: Job, gap: float, needed: float) -> str:

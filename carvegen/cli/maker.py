@@ -65,11 +65,12 @@ def make(
     grow
         Makes the block instead of `carvegen.making.grown_block`.
     """
-    from carvegen.delivery import deliver
+    from carvegen.delivery import check_folder, deliver
     from carvegen.making import grown_block, strictest
     from carvegen.streams import stream
 
     doubts, say = options.doubts(), options.teller(quiet=given["as_json"])
+    check_folder(given["out"])
     settings = options.motif_settings(by, given)
     ways = options.setups(given)
     limits = strictest(way.limits for way in ways)

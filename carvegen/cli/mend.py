@@ -29,10 +29,11 @@ def command(file: Path, out: Path, as_json: bool, **given: Any) -> int:  # noqa:
     \b
     carvegen mend sky.svg --material linoleum --cutter v-60 --out sky/
     """
-    from carvegen.delivery import deliver
+    from carvegen.delivery import check_folder, deliver
     from carvegen.drawn import drawn_block
 
     doubts, say = options.doubts(), options.teller(quiet=as_json)
+    check_folder(out)
     ways = options.setups(given)
     drawn = drawn_block(file, size_mm=given["size"], view=options.view(given), units=given["units"])
     options.keep_notes([f"{file.name}: {note}" for note in drawn.notes])

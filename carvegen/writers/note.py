@@ -145,9 +145,16 @@ def _wall(job: Job) -> str:
         lean = f"UNDERCUT by {abs(wall.steepest_deg):.1f} degrees at its worst"
     foot = f"{2 * abs(wall.foot_gain_mm):.2f} mm {'wider' if wall.foot_gain_mm >= 0 else 'NARROWER'}"
     return (
-        f"Cutter: {job.cutter.name}. The wall it leaves is {lean}; the land is {foot} at its foot than at the "
-        f"face. Basis: {wall.basis}."
+        f"Cutter: {job.cutter.name}{_whose(job)}. The wall it leaves is {lean}; the land is {foot} at its foot "
+        f"than at the face. Basis: {wall.basis}."
     )
+
+
+def _whose(job: Job) -> str:
+    """Why this cutter, where the machine's profile may have chosen it."""
+    if job.machine.kind == "hand" or job.cutter.key != job.machine.usual_cutter:
+        return ""
+    return ", the usual one of the machine's profile (another is named by --cutter, or by cutter in a print file)"
 
 
 def _offset(job: Job, *, planned: bool) -> str:
