@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.artwork.reading import is_picture
+from carvegen.artwork.kinds import is_picture
 from carvegen.drawn import drawn_block
 from carvegen.errors import InputError
 

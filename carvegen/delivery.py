@@ -7,12 +7,13 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
-from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from carvegen.checks import checked
+from carvegen.contents import OWNED, contents, contents_for
+from carvegen.earlier import Earlier, earlier
 from carvegen.facts.profiles import Verdict
-from carvegen.files import Earlier, earlier, staged_folder, write_file
+from carvegen.files import staged_folder, write_file
 from carvegen.mend import mended_for_all
 from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.settings import PathSettings
@@ -22,7 +23,7 @@ from carvegen.writers.guide_pdf import guide_pdf
 from carvegen.writers.guide_svg import guide_svg
 from carvegen.writers.note import machine_note
 from carvegen.writers.plan_dxf import plan_dxf
-from carvegen.writers.plan_files import MOST_PROGRAMS, PICTURE, PlanExtras, extras, program_name
+from carvegen.writers.plan_files import PlanExtras, extras
 from carvegen.writers.plan_png import plan_png
 from carvegen.writers.plan_svg import plan_svg
 from carvegen.writers.png import change_png, proof_png
@@ -43,38 +44,7 @@ __all__ = ["Delivery", "Style", "check_folder", "deliver", "question", "style_of
 _PROOF_PX_PER_MM = 10.0
 _PROOF_PX = 50_000_000  #: pixels in a proof at most: a larger block is shown more coarsely
 
-#: What each file of a delivery is for, by name; "laser" stands for "router" too.
-_PURPOSE = {
-    "proof.png": "what the block will print: look at this first",
-    "proof.html": "the same for the browser: places to look at, how wide the land is, settings, files, cautions",
-    "proof.svg": "the same, to scale, with the findings ringed",
-    "changes.png": "what was mended: ochre is newly cut, teal is newly land",
-    "land-width.png": "how wide the land is, by colour: dark red is too narrow",
-    "land-width.svg": "the same, to scale, with its legend",
-    "report.json": "findings and figures for other programs",
-    "laser/block.svg": "the machine's file, as the block lies (mirrored)",
-    "laser/block.dxf": "the machine's file, as the block lies (mirrored)",
-    "laser/paths.png": "what the machine follows, layer by layer: a picture to look at first",
-    "laser/paths.svg": "what the machine follows, as the block lies (mirrored), its width allowed for",
-    "laser/paths.dxf": "what the machine follows, as the block lies (mirrored), its width allowed for",
-    f"laser/{PICTURE}": "what the cutter really leaves, as the block lies: ochre is land lost, teal is cut missed",
-    **{
-        f"router/{program_name(k)}": "plain RS-274 for one cutter, to be run in this order: read its head first"
-        for k in range(1, MOST_PROGRAMS + 1)
-    },
-    "laser/note.md": "for whoever runs the machine: read before anything is cut",
-    "hand/guide.pdf": "to print at 100 % and cut by hand",
-    "hand/guide.svg": "the same on one sheet",
-    "hand/note.md": "tools, order and cautions for cutting by hand",
-}
-
-#: Every name that a delivery may use: what an earlier one left under these is cleared away.
-_OWNED = frozenset(_PURPOSE) | {name.replace("laser/", "router/") for name in _PURPOSE if name.startswith("laser/")}
-
-
 _MOST_BESIDE = 50_000  #: shapes for which a router that is not the main machine is planned, too
-
-_NONE: Mapping[str, tuple[str, ...]] = MappingProxyType({})
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,7 +96,7 @@ class Delivery:
 
 def check_folder(out: Path) -> None:
     """Refuse a folder, before anything is made, that holds files of another origin under names of a delivery."""
-    earlier(out, owned=_OWNED, made=(), sign="report.json")
+    earlier(out, owned=OWNED, made=(), sign="report.json")
 
 
 def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str], None]) -> Delivery:
@@ -156,16 +126,16 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
         say(note)
     plans = _plans(jobs, style, say)
     planned = {kind: its.names for kind, (_, its) in plans.items()}
-    files = dict(map(_purpose, _names(jobs, planned, changed=bool(changes), width_map=style.width_map)))
+    files = contents(reports, planned, changed=bool(changes), width_map=style.width_map)
     questions = tuple(filter(None, map(question, jobs)))
     block, report = jobs[0].block, reports[jobs[0].machine.kind]
     delivery = Delivery(
         files=files, reports=reports, open_questions=questions, block=block, changes=changes,
         notes=(*style.notes, *(f"WARNING: {note}" for note in untold.values())),
         simulated={kind: its.to_dict() for kind, (_, its) in plans.items() if its.simulated},
-        earlier=earlier(out, owned=_OWNED, made=files, sign="report.json"),
+        earlier=earlier(out, owned=OWNED, made=files, sign="report.json"),
     )  # fmt: skip
-    with staged_folder(out, owned=_OWNED) as stage:
+    with staged_folder(out, owned=OWNED) as stage:
         say("drawing the proof")
         scale = _px_per_mm(block.width_mm, block.height_mm)
         write_file(stage / "proof.png", proof_png(block, px_per_mm=scale))
@@ -232,8 +202,7 @@ def _write_job(stage: Path, job: Job, report: Report, style: Style, made: tuple[
         write_file(folder / "paths.dxf", plan_dxf(plan, style.dxf))
     for name, content in more.files().items():
         write_file(folder / name, content)
-    planned = {job.machine.kind: more.names} if plan is not None else {}
-    files = dict(_purpose(name) for name in _names([job], planned) if name.startswith(job.machine.kind))
+    files = contents_for(job.machine.kind, None if plan is None else more.names)
     note = machine_note(job, report, files, plan, guide) + more.note() + untold + _drawings(style.notes)
     write_file(folder / "note.md", note)
 
@@ -245,31 +214,6 @@ def _drawings(notes: Sequence[str]) -> str:
 
 def _px_per_mm(width_mm: float, height_mm: float) -> float:
     return min(_PROOF_PX_PER_MM, math.sqrt(_PROOF_PX / (width_mm * height_mm)))
-
-
-def _names(
-    jobs: Sequence[Job],
-    planned: Mapping[str, tuple[str, ...]] = _NONE,
-    *,
-    changed: bool = False,
-    width_map: bool = False,
-) -> list[str]:
-    kinds = [job.machine.kind for job in jobs]
-    folders = [f"{kind}/{name}" for kind in kinds for name in _files_for(kind, planned.get(kind))]
-    pictures = ["changes.png"] * changed + ["land-width.png", "land-width.svg"] * width_map
-    return ["proof.png", "proof.html", *pictures, "proof.svg", *folders, "report.json"]
-
-
-def _files_for(kind: str, more: tuple[str, ...] | None) -> tuple[str, ...]:
-    """The files of one machine; `more`: beside the drawings of its plan, None if it has none."""
-    if kind == "hand":
-        return ("note.md", "guide.pdf", "guide.svg")
-    paths = () if more is None else ("paths.png", "paths.svg", "paths.dxf", *more)
-    return ("note.md", *paths, "block.svg", "block.dxf")
-
-
-def _purpose(name: str) -> tuple[str, str]:
-    return name, _PURPOSE.get(name) or _PURPOSE[name.replace("router/", "laser/")]
 
 
 def question(job: Job) -> str:

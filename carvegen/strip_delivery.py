@@ -6,7 +6,8 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from carvegen.files import Earlier, earlier, staged_folder, write_file
+from carvegen.earlier import Earlier, earlier
+from carvegen.files import staged_folder, write_file
 from carvegen.teststrip import strip_for
 from carvegen.writers.dxf import machine_dxf
 from carvegen.writers.guide import hand_guide

@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.artwork import reading
+from carvegen.artwork import kinds, reading
 from carvegen.artwork.shapes import is_shape, shape
 from carvegen.errors import InputError
 from carvegen.units import length_mm
@@ -75,7 +75,7 @@ def place(text: str, *, width_mm: float, height_mm: float, units: str | None = N
         If it can't be read, has no size, lies beside the block, or leaves nothing of it.
     """
     face = geometry.box(width_mm, height_mm)
-    if is_shape(text) and not reading.is_there(Path(text)):
+    if is_shape(text) and not kinds.is_there(Path(text)):
         return _on_face(geometry.polygon_array([shape(text)]), face, text)
     wish = _wish(text)
     artwork, shapes = _from_file(wish, units)
@@ -146,7 +146,7 @@ def _scale(artwork: Artwork, wish: _Wish) -> float:
 def _wish(text: str) -> _Wish:
     """Take the options off the end of `text`, until a file's name is left."""
     name, said = text.strip(), dict[str, tuple[float, ...]]()
-    while not reading.is_there(Path(name)):
+    while not kinds.is_there(Path(name)):
         found = _SIZE.fullmatch(name) or _AT.fullmatch(name)
         if found is None:
             break
@@ -157,7 +157,7 @@ def _wish(text: str) -> _Wish:
         said[key] = tuple(_length(value, key, text) for value in values)
     if "width" in said and "height" in said:
         raise InputError("says both width and height", value=text, hint="say one: the other follows")
-    if (behind := _BEHIND.fullmatch(name)) and not reading.is_there(Path(name)) and reading.is_there(Path(behind[1])):
+    if (behind := _BEHIND.fullmatch(name)) and not kinds.is_there(Path(name)) and kinds.is_there(Path(behind[1])):
         raise InputError(
             "has words behind the file's name that are not understood", value=behind[2], where=behind[1],
             hint=f"write {_WORDS}",

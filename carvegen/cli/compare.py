@@ -80,7 +80,7 @@ def _lands(path: Path, given: dict[str, Any]) -> dict[str, Any]:
 
 
 def _tolerance(given: float | None, *paths: Path) -> float:
-    from carvegen.artwork.reading import is_picture
+    from carvegen.artwork.kinds import is_picture
 
     if given is not None and not 0 < given <= 20:
         raise InputError("must lie above 0 and up to 20 mm", value=given, where="--tolerance")

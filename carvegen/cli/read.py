@@ -99,7 +99,7 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     carvegen read jetty.tif --inks key,tone,ground -o jetty.svg --picture seen.png
     """
     from carvegen.artwork import read
-    from carvegen.artwork.reading import is_picture
+    from carvegen.artwork.kinds import is_picture
     from carvegen.artwork.scan import ScanOptions, read_scan
 
     _check_targets(file, out, picture)

@@ -12,6 +12,7 @@ from carvegen import geometry
 from carvegen.artwork import bounds
 from carvegen.artwork.clean import SLIVER_MM2
 from carvegen.artwork.drawing import Artwork, Notes
+from carvegen.artwork.kinds import picture_bytes
 from carvegen.artwork.scan import corners, quad, smoothing, straight
 from carvegen.artwork.scan import frame as frames
 from carvegen.artwork.scan.options import ScanOptions
@@ -55,8 +56,6 @@ def read_scan(path: Path, options: ScanOptions | None = None) -> Artwork:
     InputError
         If it can't be read, says no size that can be true, or shows no shape.
     """
-    from carvegen.artwork.reading import picture_bytes
-
     try:
         artwork = _scanned(picture_bytes(path), options or ScanOptions())
         if not artwork.true_size:

@@ -18,7 +18,7 @@ from carvegen.cli.options.values import OneOf, joined, one_of
 if TYPE_CHECKING:
     from carvegen.block import Block
     from carvegen.delivery import Delivery, Style
-    from carvegen.files import Earlier
+    from carvegen.earlier import Earlier
     from carvegen.findings import Report
 
 __all__ = ["figures", "finish", "mending", "output", "plain_output", "style", "summary", "tell_earlier", "tell_table"]
