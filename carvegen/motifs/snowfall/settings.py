@@ -44,15 +44,15 @@ class Settings:
 #: Weathers by name: what differs from the defaults.
 PRESETS: Mapping[str, Mapping[str, float]] = {
     "flurry": {},
-    "steady": {"clumping": 0.3, "calm": 0.05, "near_far": 0.5, "wind": 0.05, "snow": 0.08},
+    "steady": {"clumping": 0.4, "calm": 0.05, "near_far": 0.5, "wind": 0.05, "snow": 0.08},
     "heavy": {
         "snow": 0.15,
         "smallest_mm": 1.0,
         "largest_mm": 8.0,
         "near_far": 0.35,
-        "calm": 0.1,
+        "calm": 0.15,
         "grown_together": 0.6,
-        "clumping": 0.6,
+        "clumping": 0.75,
         "flurry_mm": 30.0,
     },
     "sparse": {"snow": 0.025, "largest_mm": 4.0, "calm": 0.45, "near_far": 0.6, "clumping": 0.6},
