@@ -14,11 +14,11 @@ from carvegen.nature.bearing import bearer
 from carvegen.nature.clumps import loads
 from carvegen.nature.fields import noise_at, ranks
 from carvegen.nature.heaps import Heaps, bands, cuttable, lenses, strips
-from carvegen.nature.holding import held, loosened, opened, standing, thin_parts
+from carvegen.nature.holding import closed, held, loosened, opened, standing, thin_parts
 from carvegen.nature.sky import obstacles
 from carvegen.nature.sliding import come_down
 from carvegen.nature.snowpack import Snow, cap_mm, caught, depths, held_share
-from carvegen.nature.surfaces import contours, upper
+from carvegen.nature.surfaces import contours, smoothed, upper
 from carvegen.parameters import angle, check_all, length, share
 
 if TYPE_CHECKING:
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from carvegen.growth import Place
     from carvegen.limits import Limits
     from carvegen.nature.clumps import Loads
+    from carvegen.nature.surfaces import Surfaces
 
 __all__ = ["PRESETS", "Settings", "grow"]
 
@@ -71,7 +72,16 @@ _SLACK_MM = 0.02
 _FINEST_STEP_MM = 0.12
 _NEAR_EDGE_MM = 1.0  #: shapes that end so near the area's edge are cut off by it
 _THIN_MM = 3.0  #: what is thinner hides the sky half: snow drifts past it
+_TIED, _TIED_MM = 2.0, 0.5  #: what a gap ties to others counts for twice as broad and a little more, no more
 _STREAK_MM = 4.0  #: shorter streaks of driven snow are left out
+_CALM = 0.3  #: of the depth fallen: notches narrower than this are filled
+_CALM_MM = 0.2  #: and a little of the depth fallen: over so much the edges are smoothed
+_TAPERS = 1.3  #: times the depth: where heaps run out thin, smoothing makes them no thicker
+_THIN_END_MM = 1.0  #: heaps thinner than half of that reach down less
+_FLOWS = 0.2  #: and this share of the depth fallen: over so much the lower line is smoothed
+_SAGS = 0.06  #: how far the lower line of a cap hangs, by the cap's breadth
+_NARROW = 1.5  #: of the depth fallen, and 4 mm: what is as narrow bears a cap, what is twice as broad does not
+_STEEP, _STEEPEST = 0.8, 0.35  #: upward part of the normal: on steeper sides snow reaches down less, and not at all
 _EASED = 0.3  #: of the depth fallen: over about so much the snow evens the slope that it lies on
 _SAMPLES = 40_000  #: along all outlines, about
 
@@ -99,7 +109,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     load = _Load(settings, place, limits, silhouette, solid)
     heaping, showing, fraying = rng.spawn(3)
     heaps = load.heaps(heaping)
-    white = shapely.disjoint_subset_union_all(np.concatenate([strips(heaps), load.driven(heaping)]))
+    white = shapely.disjoint_subset_union_all(np.concatenate([load.calm(strips(heaps)), load.driven(heaping)]))
     dark = shapely.disjoint_subset_union_all(
         np.concatenate([load.bark(heaps, white, showing), load.twigs(white, showing)])
     )
@@ -146,11 +156,17 @@ class _Load:
         self.surface = upper(self.outlines)
         self.slopes = self.surface.eased(over_mm=_EASED * settings.fallen_mm)
         self.obstacles = obstacles(solid)
+        self.drawn = obstacles(geometry.parts(shapely.simplify(silhouette, 0.02)))
         self.sheltering = [self.obstacles]
         broad = geometry.parts(opened(shapely.simplify(solid, 0.1), _THIN_MM, quad_segs=2))
         if len(broad):
             self.sheltering.append(obstacles(broad))
         self.snow = Snow(fallen_mm=settings.fallen_mm, sticky=settings.sticky)
+
+    def calm(self, heaped: PolygonArray) -> PolygonArray:
+        """Heaps without notches: inlets of each that are narrower than a share of the depth fallen are filled."""
+        filled = closed(shapely.simplify(heaped, 0.01), _CALM * self.settings.fallen_mm, quad_segs=3)
+        return geometry.parts(shapely.make_valid(filled))
 
     @property
     def fall(self) -> Floats:
@@ -164,7 +180,7 @@ class _Load:
         surface, slopes, settings, limits = self.surface, self.slopes, self.settings, self.limits
         outside = surface.xy + surface.normal * 2 * self.obstacles.pixel
         inside = surface.xy - surface.normal * 2 * self.obstacles.pixel
-        thick = self.obstacles.thickness(inside) * surface.normal[:, 1]
+        thick = self._breadth(inside) * surface.normal[:, 1]
         arriving = caught(self._seen(outside)) * self.place.density_at(surface.xy)
         holds = held_share(slopes, self.snow) > 0
         loads = self._loads(thick, holds & (arriving > 0), rng)
@@ -177,16 +193,55 @@ class _Load:
         depth = np.clip(np.minimum(depth, up[:, 0] - limits.land_mm), 0, None)
         room = np.clip(thick - 1.2 * limits.land_mm, 0, 0.55 * thick) / np.maximum(surface.normal[:, 1], 0.2)
         reach = 0.6 * depth + 0.4 * np.sqrt(0.4 * depth * settings.fallen_mm)
+        calm_mm = _CALM_MM + 0.1 * settings.fallen_mm
+        reach *= np.clip(
+            (np.minimum(slopes.normal[:, 1], surface.normal[:, 1]) - _STEEPEST) / (_STEEP - _STEEPEST), 0, 1
+        )
         below = room * (1 - np.exp(-reach * self._ragged(loads.which, rng) / np.maximum(room, 1e-6)))
         square = slopes.normal[:, 1]
         more = cuttable(depth * square, below * square, loads.which, slopes.width, limits.cut_mm)
+        thin = _TAPERS * (depth + np.clip(2 * depth - _THIN_END_MM, 0, None))
+        hung = np.minimum(self._flowing(depth, below), thin)
         lean = float(np.clip(0.4 * self.fall[0], -0.3, 0.3))
         return Heaps(
             slopes,
-            surface.softened(depth * more, over_mm=0.2),
-            surface.softened(np.minimum(below * more, room), over_mm=0.15),
+            np.minimum(surface.softened(depth * more, over_mm=calm_mm), _TAPERS * depth * more),
+            np.clip(np.where(more > 1, below * more, hung), 0, room),
             lean,
         )
+
+    def _flowing(self, depth: Floats, below: Floats) -> Floats:
+        """How far the white reaches down with its lower line drawn smoothly across each stretch, (n,)."""
+        over = (_CALM_MM + _FLOWS * self.settings.fallen_mm) / self.outlines.step
+        heap = self.surface.stretches(depth > 0)
+        y = heap.xy[:, 1]
+        narrow, hung = self._hung(heap, below)
+        below = (1 - narrow) * below + narrow * hung
+        low = smoothed(y - below, heap.left, heap.right, over=min(over, 9.0))
+        return np.where(depth > 0, (y - low) * np.clip(heap.normal[:, 1] / _STEEPEST, 0, 1), 0.0)
+
+    def _hung(self, heap: Surfaces, below: Floats) -> tuple[Floats, Floats]:
+        """How narrow each stretch is (1: bears a cap, 0: a layer); how far down to a line hung from end to end, mm."""
+        x, y = heap.xy.T
+        deep = self.settings.fallen_mm
+        mean = (np.bincount(heap.run, below, minlength=1) / np.maximum(np.bincount(heap.run, minlength=1), 1))[heap.run]
+        first = np.flatnonzero(np.diff(heap.run, prepend=-1))
+        last = np.append(first[1:], len(heap)) - 1
+        start, end = first[heap.run], last[heap.run]
+        wide = np.maximum(x[end] - x[start], 1e-6)
+        share = (x - x[start]) / wide
+        line = (
+            y[start]
+            + (y[end] - y[start]) * share
+            - (_SAGS * wide + np.minimum(0.7 * mean, 0.12 * wide)) * 4 * share * (1 - share)
+        )
+        narrow = np.clip(2 - wide / (_NARROW * deep + 4), 0, 1) * min(1.0, 2.5 * self.settings.reaching_down)
+        return narrow, np.clip(y - line, 0, deep)
+
+    def _breadth(self, inside: Floats) -> Floats:
+        """How broad what bears the snow is; a rope stays thin where a bridged gap ties it to what is below it."""
+        bridged, own = self.obstacles.thickness(inside), self.drawn.thickness(inside)
+        return np.where(own > 0, np.minimum(bridged, _TIED * own + _TIED_MM), bridged)
 
     def _loads(self, thick: Floats, bears: Mask, rng: Generator) -> Loads:
         """How the snow gathers: short loads on thin things, long ones on broad things."""
@@ -213,10 +268,10 @@ class _Load:
         xy, settings, land = self.surface.xy, self.settings, self.limits.land_mm
         steep = 1 + 1.3 * np.sqrt(1 - self.slopes.normal[:, 1] ** 2)
         load = steep * rng.uniform(0.35, 1.9, int(which.max(initial=-1)) + 1)[which]
-        coarse = noise_at(xy, rng, patch_mm=settings.fallen_mm + 1.5, octaves=1)
-        fine = noise_at(xy, rng, patch_mm=1.0 + 2.5 * land, octaves=2)
-        notch = np.clip(1 - np.abs(fine) / 0.28, 0, 1) * np.clip(0.6 + 1.5 * coarse, 0, 1)
-        teeth = (1 + settings.bark * coarse) * (1 - 1.9 * settings.bark * notch)
+        coarse = noise_at(xy, rng, patch_mm=2 * settings.fallen_mm + 3, octaves=1)
+        fine = noise_at(xy, rng, patch_mm=1.5 + 0.4 * settings.fallen_mm + 3 * land, octaves=1)
+        notch = np.clip(1 - np.abs(fine) / 0.3, 0, 1) * np.clip(2.5 * coarse, 0, 1)
+        teeth = (1 + settings.bark * coarse) * (1 - settings.bark * notch)
         return np.asarray(1.9 * settings.reaching_down * load * np.clip(teeth, 0.03, None))
 
     def driven(self, rng: Generator) -> PolygonArray:
@@ -240,8 +295,10 @@ class _Load:
         """Slivers of the dark that show through as long islands, where the white is deep enough to hold them."""
         land, cut = self.limits.land_mm, self.limits.cut_mm
         deep = heaps.below > 1.8 * land + 1.2 * cut
+        long_mm, run = 3 + 7 * land, self.surface.stretches(heaps.above > 0).run
+        deep &= np.bincount(run, self.surface.width, minlength=1)[run] > 2.5 * long_mm
         chance = self.settings.bark * deep * self.surface.width / (2 + 5 * land)
-        drawn = lenses(heaps, chance, long_mm=3 + 7 * land, thick_mm=1.15 * land, rng=rng)
+        drawn = lenses(heaps, chance, long_mm=long_mm, thick_mm=1.15 * land, rng=rng)
         drawn = geometry.joined(geometry.parts(opened(drawn, land + 0.03)))
         shapely.prepare(white)
         return np.asarray(drawn[shapely.contains_properly(white, geometry.offset(drawn, 1.1 * cut, quad_segs=2))])

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from carvegen.nature.fields import noise_at
+
 if TYPE_CHECKING:
     from numpy.random import Generator
 
@@ -16,8 +18,9 @@ if TYPE_CHECKING:
 __all__ = ["Clumps", "Loads", "clumps", "loads"]
 
 #: Lumps on the loads: their size, in loads, and how high they are, in the loads' own unevenness.
-_FINER = ((0.38, 1.1), (0.17, 0.3))
+_FINER = ((0.45, 0.6), (0.2, 0.12))
 _CREEP = 1.7  #: how much snow on slopes gathers at their feet
+_LENGTHS = 2.4  #: how much they differ in length along a surface, as a logarithm
 _SHIFT = 0.35  #: how far from its middle a boundary may lie, in clumps
 
 
@@ -65,7 +68,7 @@ def loads(surface: Surfaces, bears: Mask, size: Floats, *, lumpy: float, patchy:
     patchy
         Share of loads, and of the gaps between them, that stay bare.
     """
-    large = clumps(surface, bears, size, rng)
+    large = clumps(surface, bears, size * _varied(surface, size, lumpy, rng), rng)
     missing = _missing(large, patchy, rng)
     thinned = _thinned(large, missing, patchy, rng)
     swell = (
@@ -74,8 +77,15 @@ def loads(surface: Surfaces, bears: Mask, size: Floats, *, lumpy: float, patchy:
     for finer, amount in _FINER:
         smaller = clumps(surface, bears, size * finer, rng)
         swell *= _swelling(smaller, surface, lumpy * amount, rng, curve=0.6)
+    swell *= np.where(large.alone, np.exp(lumpy * rng.uniform(-0.8, 0.3, large.count))[large.which], 1.0)
     from_left, from_right = np.exp(lumpy * rng.uniform(-0.9, 0.4, (2, large.count)))[:, large.which]
     return Loads(1 + 0.7 * lumpy, swell, missing | (thinned <= 0), large.which, from_left, from_right)
+
+
+def _varied(surface: Surfaces, size: Floats, lumpy: float, rng: Generator) -> Floats:
+    """A factor of the loads' length, (n,): long drifts in some stretches, short ones and crumbs in others."""
+    patch = max(3 * float(np.median(size)), 1.0) if len(surface) else 1.0
+    return np.asarray(np.exp(np.maximum(_LENGTHS * lumpy * noise_at(surface.xy, rng, patch_mm=patch, octaves=2), -0.4)))
 
 
 def clumps(surface: Surfaces, bears: Mask, size: Floats, rng: Generator) -> Clumps:
@@ -103,8 +113,8 @@ def _along(surface: Surfaces, bears: Mask, size: Floats) -> tuple[Indices, Float
     """For each sample its stretch (bearing or not, within a run) and how many sizes it lies from its start."""
     if len(surface) == 0:
         return np.zeros(0, dtype=np.int64), np.zeros(0)
-    starts = (np.diff(surface.run, prepend=-1) != 0) | (np.diff(bears.astype(np.int8), prepend=2) != 0)
-    stretch = np.cumsum(starts) - 1
+    stretch = surface.stretches(bears).run
+    starts = np.diff(stretch, prepend=-1) != 0
     step = np.hypot(*np.diff(surface.xy, axis=0, prepend=surface.xy[:1]).T)
     along = np.cumsum(np.where(starts, 0.0, step) / size)
     return stretch, along - along[np.flatnonzero(starts)][stretch]
@@ -113,7 +123,7 @@ def _along(surface: Surfaces, bears: Mask, size: Floats) -> tuple[Indices, Float
 def _missing(clumps: Clumps, patchy: float, rng: Generator) -> Mask:
     """Whole loads that are not there; what stands alone is spared more often."""
     chance = rng.random(clumps.count)[clumps.which]
-    return np.asarray(chance < np.where(clumps.alone, 0.2, 0.4) * patchy)
+    return np.asarray(chance < np.where(clumps.alone, 0.2, 0.5) * patchy)
 
 
 def _thinned(clumps: Clumps, missing: Mask, patchy: float, rng: Generator) -> Floats:
@@ -122,7 +132,7 @@ def _thinned(clumps: Clumps, missing: Mask, patchy: float, rng: Generator) -> Fl
     gone[clumps.which[missing]] = True
     open_ = rng.random(clumps.count + 1) < patchy
     half = np.where(open_, rng.uniform(0.05, 0.3, clumps.count + 1), 0.0)
-    ramp = rng.uniform(0.2, 0.6, clumps.count + 1)
+    ramp = rng.uniform(0.35, 1.0, clumps.count + 1)
     thinned = np.full(len(clumps.share), np.inf)
     for at, share, ends, beside in (
         (clumps.left, clumps.share, clumps.ends_left, clumps.which - 1),
@@ -130,7 +140,7 @@ def _thinned(clumps: Clumps, missing: Mask, patchy: float, rng: Generator) -> Fl
     ):
         thins = ~ends & (open_[at] | gone[beside])
         rises = np.clip((share - half[at]) / ramp[at], 0, 1)
-        thinned = np.where(thins, np.minimum(thinned, rises**0.7), thinned)
+        thinned = np.where(thins, np.minimum(thinned, rises), thinned)
     return np.where(missing, 0.0, thinned)
 
 

@@ -64,6 +64,11 @@ class Surfaces:
         normal = smoothed(self.normal, self.left, self.right, over=over)
         return Surfaces(self.xy, normal / np.hypot(*normal.T)[:, None], self.run)
 
+    def stretches(self, where: Mask) -> Surfaces:
+        """The same samples with a run for each stretch that `where` holds for, and for each between them."""
+        starts = (np.diff(self.run, prepend=-1) != 0) | (np.diff(where.astype(np.int8), prepend=2) != 0)
+        return Surfaces(self.xy, self.normal, np.cumsum(starts) - 1)
+
     def softened(self, values: Floats, *, over_mm: float) -> Floats:
         """Values smoothed along each run, where they are above 0; (n,)."""
         over = over_mm / max(float(np.median(self.width)), 1e-3) if len(self) else 0.0
