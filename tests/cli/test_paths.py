@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import json
 from pathlib import Path
 
+import ezdxf
 import pytest
 
 from tests.cli.running import run
@@ -23,9 +25,7 @@ def made(capsys, out: Path, *more: str) -> dict:
 
 def layers(text: str) -> list[str]:
     """The layers of a DXF in the order in which they first hold something."""
-    lines = text[text.index("ENTITIES") :].split("\n")
-    found = [lines[k + 1] for k, line in enumerate(lines[:-1]) if line.strip() == "8" and lines[k + 1].strip()]
-    return list(dict.fromkeys(found))
+    return list(dict.fromkeys(its.dxf.layer for its in ezdxf.read(io.StringIO(text)).modelspace()))
 
 
 def test_paths_are_handed_over_beside_the_shapes(capsys, tmp_path):
