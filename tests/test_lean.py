@@ -99,3 +99,29 @@ def test_the_note_tells_of_the_leaned_wall():
     (way,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"], lean_deg=35)
     job = way.on(block(box(5, 5, 10, 10)))
     assert "UNDERCUT by 5.0 degrees" in machine_note(job, checked(job), {})
+
+
+def found_by(rule: str, way, cut: shapely.Polygon):
+    report = checked(way.on(Block(name="x", width_mm=60, height_mm=40, cuts=polygon_array([cut]))))
+    return [its for its in report if its.rule == rule]
+
+
+def test_the_check_of_depth_reckons_with_the_lean():
+    """A depth of (w - t) / (tan(30 + 25) + tan(30 - 25)): a line of 0.5 mm is 0.264 mm leaned, 0.346 upright."""
+    (way,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"], lean_deg=25)
+    line = shapely.box(5, 5, 35, 5.5)
+    assert not found_by("depth", replace(way, lean_deg=0), line)
+    for lean in (25, -25):
+        (shallow,) = found_by("depth", replace(way, lean_deg=lean), line)
+        spread = math.tan(math.radians(55)) + math.tan(math.radians(5))
+        assert shallow.measured == pytest.approx((0.5 - 0.1) / spread, abs=0.01)
+
+
+def test_the_check_of_wide_areas_reckons_with_the_lean():
+    """Walls 85 degrees one way and 25 over it the other: 2 mm wide is (2 - 0.1) / (tan 85 - tan 25) = 0.173 deep."""
+    (way,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"])
+    area = shapely.box(5, 5, 35, 7)
+    assert not found_by("clearing", way, area)
+    for lean in (55, -55):
+        (shallow,) = found_by("clearing", replace(way, lean_deg=lean), area)
+        assert shallow.measured == pytest.approx(0.1733, abs=5e-4)

@@ -110,7 +110,7 @@ def _depth_there(job: Job, gaps: Floats) -> Floats:
     if job.cutter.form != "v":
         return np.full(len(gaps), job.depth_mm)
     included, tip = job.cutter.values["included_deg"], job.cutter.values["tip_mm"]
-    reached = np.array([cutting.v_depth_mm(included, tip, gap) for gap in gaps.tolist()])
+    reached = np.array([cutting.v_depth_mm(included, tip, gap, lean_deg=job.lean_deg) for gap in gaps.tolist()])
     return np.asarray(np.minimum(job.depth_mm, reached))
 
 

@@ -41,7 +41,7 @@ def _shallow(survey: Survey) -> Iterator[Finding]:
     job = survey.job
     # the largest inner disc has at least the radius area / perimeter (T. Bonnesen 1921): most need no closer look
     included, tip = job.cutter.values["included_deg"], job.cutter.values["tip_mm"]
-    width = cutting.v_width_mm(included, tip, _HARDLY_MM)
+    width = cutting.v_width_mm(included, tip, _HARDLY_MM, lean_deg=job.lean_deg)
     doubtful = job.block.cuts[shapely.area(job.block.cuts) < shapely.length(job.block.cuts) * width / 2]
     narrow = doubtful[shapely.is_empty(shapely.buffer(doubtful, -width / 2, quad_segs=4))]
     if len(narrow) == 0:
@@ -54,7 +54,7 @@ def _shallow(survey: Survey) -> Iterator[Finding]:
         rule=RULE,
         severity=Severity.RISK,
         at=(float(place[0]), float(place[1])),
-        measured=cutting.v_depth_mm(included, tip, 2 * float(radius[thinnest])),
+        measured=cutting.v_depth_mm(included, tip, 2 * float(radius[thinnest]), lean_deg=job.lean_deg),
         limit=_HARDLY_MM,
         unit="mm",
         why=f"a V-tool as wide as the cut goes no deeper than this ({len(narrow)} such cuts): they may fill with ink",
