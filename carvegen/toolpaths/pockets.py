@@ -45,7 +45,7 @@ def pocketed(rings: Paths, part: Indices, room: PolygonArray, down: Descent, *, 
     linked = np.append(False, (part[1:] == part[:-1]) & _clear(room, part[1:], at[:-1], at[1:]))
     first = np.flatnonzero(~linked)
     chain = np.cumsum(~linked) - 1
-    heads = entered(picked(rings, first), down, ramped=ramped[first])
+    heads = entered(picked(rings, first), down, ramped=ramped[first], room=room)
     last = np.append(first[1:], len(rings)) - 1
     back = _clear(room, part[first], at[last], heads.entries[:, :2])
     back &= last - first != 1  # of two rings the way back is the link: no line is followed twice

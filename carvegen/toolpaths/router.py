@@ -120,7 +120,9 @@ class _Table:
         )
         made = [
             self._operation(Work.CLEAR, its, self._cleared(region, its, down), down.passes),
-            self._operation(Work.WALL, its, self._followed(walls, region, its, down), down.passes),
+            self._operation(
+                Work.WALL, its, self._followed(walls, region, reach.pieces(centres)[0], its, down), down.passes
+            ),
         ]
         self._leave(centres, its)
         return [operation for operation in made if len(operation.paths)]
@@ -173,15 +175,15 @@ class _Table:
         flat = thinned(walls_near(parts, near[owner]))
         return picked(flat, by_tour(flat, np.arange(len(flat))))
 
-    def _followed(self, flat: Paths, region: PolygonArray, its: Fit, down: Descent) -> Paths:
+    def _followed(self, flat: Paths, region: PolygonArray, room: PolygonArray, its: Fit, down: Descent) -> Paths:
         """Walls with their passes; once at full depth where the floor beside them is cleared: no seam is left."""
         ramped = self._ramped(flat, its) & flat.closed
-        deep = worked(flat, down, ramped=ramped)
+        deep = worked(flat, down, ramped=ramped, room=room)
         if down.passes == 1 or not len(flat):
             return deep
         off = 2 * self._allowance(its)
         beside = along_cleared(flat, reach.grown(reach.shrunk(region, off / 2), off))
-        once = worked(flat, replace(down, passes=1), ramped=ramped)
+        once = worked(flat, replace(down, passes=1), ramped=ramped, room=room)
         return picked(joined([deep, once]), np.arange(len(flat)) + beside * len(flat))
 
     def _allowance(self, its: Fit) -> float:
