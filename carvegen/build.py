@@ -19,6 +19,7 @@ from carvegen.clamping import clamping_of
 from carvegen.colour import MODEL
 from carvegen.delivery import deliver, style_of
 from carvegen.dies import deliver_die
+from carvegen.earlier import earlier
 from carvegen.files import scratch_folder, staged_folder, write_file
 from carvegen.fringes import with_fringe
 from carvegen.in_register import PURPOSE as REGISTER_PURPOSE
@@ -109,7 +110,10 @@ def build_print(given: Print, out: Path, shelf: Library, *, say: Callable[[str],
         new = State(parts=parts)
         if new.to_text() != bench.old.to_text():
             write_file(work / STATE, new.to_text())
-        with staged_folder(out, owned=_files_in(bench.old) - _files_in(new)) as stage:
+        old, made = _files_in(bench.old), _files_in(new)
+        for line in earlier(out, owned=old | made | {STATE}, made=made | {STATE}, sign=STATE).lines():
+            say(line)
+        with staged_folder(out, owned=old - made) as stage:
             shutil.copytree(work, stage, dirs_exist_ok=True)
     return bench.built(new)
 

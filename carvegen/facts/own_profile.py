@@ -21,6 +21,7 @@ __all__ = ["day_of", "own_profile"]
 
 _NAME = re.compile(r"[a-z0-9]+(?:[.-][a-z0-9]+)*")
 _DIGITS = 4
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 _LONGEST = 60  #: letters of a name: it is a file's name, too
 _STARTED = "Started from {};"  #: how what a profile says of itself begins
 
@@ -28,7 +29,9 @@ _STARTED = "Started from {};"  #: how what a profile says of itself begins
 def day_of(text: str) -> datetime.date:
     """The day of ``YYYY-MM-DD`` (ISO 8601), today or before; `InputError` for anything else."""
     try:
-        day = datetime.datetime.strptime(text, "%Y-%m-%d").date()  # noqa: DTZ007: a day as she writes it, in no zone
+        if not _DAY.fullmatch(text):
+            raise ValueError
+        day = datetime.date.fromisoformat(text)
     except ValueError:
         raise InputError(
             "must be a day", value=text, where="--date", hint="write year-month-day, such as 2026-03-09"

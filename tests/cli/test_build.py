@@ -404,3 +404,20 @@ def test_a_faulty_print_file_is_told_in_words(tmp_path):
     assert "did you mean seed?" in ran.err
     assert "Traceback" not in ran.err
     assert not (tmp_path / "built").exists()
+
+
+def test_a_build_keeps_files_of_her_own_and_tells_what_it_replaces(own_folder, capsys):
+    (own_folder / "print.toml").write_text(PRINT, encoding="utf-8")
+    (own_folder / "built").mkdir()
+    (own_folder / "built" / "print.png").write_text("mine", encoding="utf-8")
+    before = tree(own_folder)
+    refused = run(capsys, "build", "print.toml", "--out", "built")
+    assert refused.code == 2
+    assert "print.png" in refused.err
+    assert tree(own_folder) == before
+    (own_folder / "built" / "print.png").unlink()
+    (own_folder / "built" / "mine.txt").write_text("mine", encoding="utf-8")
+    assert "Replaced" not in run(capsys, "build", "print.toml", "--out", "built").err
+    (own_folder / "print.toml").write_text(PRINT.replace("seed = 3", "seed = 4"), encoding="utf-8")
+    assert "Replaced" in run(capsys, "build", "print.toml", "--out", "built").err
+    assert (own_folder / "built" / "mine.txt").read_text(encoding="utf-8") == "mine"
