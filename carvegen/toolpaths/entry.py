@@ -18,7 +18,9 @@ if TYPE_CHECKING:
 __all__ = ["Descent", "entered", "without_repeats", "worked"]
 
 _SAME_MM = 1e-7  #: nearer points are one
-_CUT_OFF = 0.45  #: of a round's half-width: how far inside short cuts lie; makes a square of a circle; our own choice
+_CUT_OFF = (
+    0.3  #: of a round's half-width: how far short cuts of a ramp lie inside; a circle becomes a square; our choice
+)
 _CUT_OFF_MM = 0.3  #: and at most; our own choice
 _TOUCH_MM = THIN_MM + 1e-6  #: paths on the outline of where the cutter may go lie so far beyond it
 

@@ -18,9 +18,9 @@ from carvegen.toolpaths.clearing import by_tour, nested, to_and_fro
 from carvegen.toolpaths.entry import Descent, worked
 from carvegen.toolpaths.paths import Operation, Paths, Plan, Work, joined, picked
 from carvegen.toolpaths.pockets import pocketed
-from carvegen.toolpaths.thinning import THIN_MM, thinned
+from carvegen.toolpaths.thinning import thinned
 from carvegen.toolpaths.through import THROUGH_MM, best_cutters, cut_through
-from carvegen.toolpaths.walls import along_cleared, climbing, let_in, walls_near
+from carvegen.toolpaths.walls import along_cleared, climbing, walls_near
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -35,9 +35,7 @@ __all__ = ["deepest_mm", "router_plan"]
 
 _STEP = 0.35  #: from ring to ring, as a share of the width cleared; common practice for hard stuff, no source
 _ALLOWANCE = 0.1  #: left beside the wall for the last cut along it, as a share of the cutter's width
-_LOOSE = 0.2  #: of the allowance: how far points of clearing that are left out lie off its way; our own choice
 _OVERLAP = 0.2  #: how far a smaller cutter goes beyond what a larger one left, as a share of its width
-_LEAD = 3.0  #: how far from a wall a cutter goes down through cleared air, in distances of the clearing; our own choice
 _ROOM = 0.75  #: a flat cutter needs a way round at least this many of its diameters to ramp along; our own choice
 
 
@@ -120,11 +118,11 @@ class _Table:
         down = Descent(
             depth_mm=self.depth_mm, passes=self._passes(its.cutter, self.depth_mm), ramp_deg=self.settings.ramp_deg
         )
-        cleared = self._cleared(region, its, down)
-        followed = self._followed(walls, _Room(region, reach.pieces(centres)[0], cleared), its, down)
         made = [
-            self._operation(Work.CLEAR, its, cleared, down.passes),
-            self._operation(Work.WALL, its, followed, down.passes),
+            self._operation(Work.CLEAR, its, self._cleared(region, its, down), down.passes),
+            self._operation(
+                Work.WALL, its, self._followed(walls, region, reach.pieces(centres)[0], its, down), down.passes
+            ),
         ]
         self._leave(centres, its)
         return [operation for operation in made if len(operation.paths)]
@@ -177,20 +175,16 @@ class _Table:
         flat = thinned(walls_near(parts, near[owner]))
         return picked(flat, by_tour(flat, np.arange(len(flat))))
 
-    def _followed(self, flat: Paths, room: _Room, its: Fit, down: Descent) -> Paths:
+    def _followed(self, flat: Paths, region: PolygonArray, room: PolygonArray, its: Fit, down: Descent) -> Paths:
         """Walls with their passes; once at full depth where the floor beside them is cleared: no seam is left."""
         ramped = self._ramped(flat, its) & flat.closed
-        deep = worked(flat, down, ramped=ramped, room=room.whole)
-        if not len(flat):
+        deep = worked(flat, down, ramped=ramped, room=room)
+        if down.passes == 1 or not len(flat):
             return deep
         off = 2 * self._allowance(its)
-        beside = along_cleared(flat, reach.grown(reach.shrunk(room.region, off / 2), off))
-        once = worked(flat, replace(down, passes=1), ramped=ramped, room=room.whole)
-        led, let = let_in(flat, room.cleared, self.depth_mm, room.whole, most_mm=_LEAD * off)
-        number = np.arange(len(flat)) + beside * len(flat)
-        through_air = beside & let & ramped
-        number[through_air] = 2 * len(flat) + (np.cumsum(let) - 1)[through_air]
-        return picked(joined([deep, once, led]), number)
+        beside = along_cleared(flat, reach.grown(reach.shrunk(region, off / 2), off))
+        once = worked(flat, replace(down, passes=1), ramped=ramped, room=room)
+        return picked(joined([deep, once]), np.arange(len(flat)) + beside * len(flat))
 
     def _allowance(self, its: Fit) -> float:
         """What clearing leaves beside the wall."""
@@ -204,7 +198,7 @@ class _Table:
             flat = picked(flat, by_tour(flat, part))
             return worked(flat, down, ramped=self._ramped(flat, its))
         flat, part = nested(parts, first, step)
-        flat = thinned(flat, max(THIN_MM, _LOOSE * first))  # off the wall: the last cut along it is the exact one
+        flat = thinned(flat)
         ramped = self._ramped(flat, its)
         if not self._plunges(its):  # a smaller ring lies within reach of the one round it
             flat, part, ramped = picked(flat, np.flatnonzero(ramped)), part[ramped], ramped[ramped]
@@ -286,15 +280,6 @@ class _Table:
             *clamps.about_cut_outs(job.block.cut_outs, settings.no_go, self.widest_mm),
             *told.about_feeds(job, operations, {key: step for step, key in deep}),
         )
-
-
-@dataclass(frozen=True, eq=False)
-class _Room:
-    """What a cutter finds where it is to follow walls."""
-
-    region: PolygonArray  #: where its middle went to clear the floor
-    whole: PolygonArray  #: where it may go
-    cleared: Paths  #: how it has gone there
 
 
 def _check_fits(cutter: Cutter, job: Job) -> None:

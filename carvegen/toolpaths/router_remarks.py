@@ -50,7 +50,7 @@ def about_ways(job: Job, operations: Sequence[Operation], settings: PathSettings
     elif flat:
         yield (
             f"Flat cutters go down along their way at {settings.ramp_deg:g} degrees, and straight down only where "
-            "it or a larger cutter has been."
+            "a larger cutter has been."
         )
     out = max((_out_mm(its, job) for its in operations), default=0.0)
     if out > 0:

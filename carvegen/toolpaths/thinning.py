@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.toolpaths.paths import Paths, picked
+from carvegen.toolpaths.paths import Paths
 
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices, Mask, PolygonArray
@@ -71,21 +71,11 @@ def points_kept(paths: Paths, off_mm: float | Floats, *, room: PolygonArray | No
             np.concatenate([begin, middle]), np.concatenate([middle, end]), np.concatenate([middle, to]),
             np.concatenate([own, own]),
         )  # fmt: skip
-    few = np.flatnonzero(paths.closed & (np.add.reduceat(kept.astype(np.int64), first) < _FEWEST))
-    if len(few):
-        kept[np.isin(paths.owner, few)] = _more_kept(picked(paths, few), bound[few] / 2, room)
-    return kept
-
-
-def _more_kept(paths: Paths, bound: Floats, room: PolygonArray | None) -> Mask:
-    """By half the bound, where a closed path had too few points; all of what is no wider than that comes to."""
-    if bound.max() < _NONE_MM or np.diff(paths.start).max() <= _FEWEST:
-        return np.ones(len(paths.xyz), dtype=bool)
-    return points_kept(paths, bound, room=room)
+    few = paths.closed & (np.add.reduceat(kept, first) < _FEWEST)
+    return np.asarray(kept | few[paths.owner])
 
 
 _FEWEST = 3  #: points of a closed path
-_NONE_MM = 1e-9  #: a bound below it leaves nothing out
 
 
 def _within(room: PolygonArray, begin: Floats, end: Floats) -> Mask:

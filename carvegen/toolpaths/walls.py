@@ -8,18 +8,17 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.toolpaths.paths import Paths, from_rings, no_paths, picked
+from carvegen.toolpaths.paths import Paths, from_rings
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from carvegen.geometry import Floats, Indices, Mask, PolygonArray
+    from carvegen.geometry import Indices, Mask, PolygonArray
 
-__all__ = ["along_cleared", "climbing", "let_in", "walls_near"]
+__all__ = ["along_cleared", "climbing", "walls_near"]
 
 _LINE = 1
 _SHORTEST_MM = 0.01
-_SAME_MM = 1e-6
 
 
 def climbing(shapes: PolygonArray) -> tuple[Paths, Indices]:
@@ -50,52 +49,6 @@ def along_cleared(walls: Paths, cleared: NDArray[np.object_]) -> Mask:
     rings = np.asarray(shapely.linearrings(walls.xyz[point, :2], indices=np.searchsorted(its, walls.owner[point])))
     found[its[shapely.STRtree(rings).query(cleared, predicate="covers")[1]]] = True
     return found
-
-
-def let_in(walls: Paths, cleared: Paths, depth_mm: float, room: PolygonArray, *, most_mm: float) -> tuple[Paths, Mask]:
-    """Closed paths followed once at full depth, each from a place where the cutter has been at that depth before.
-
-    It goes down there through air, straight on to the path, and once round.
-
-    Parameters
-    ----------
-    walls
-        Closed paths at the face.
-    cleared
-        What the cutter has followed before.
-    room
-        Where its middle may go: the way to the path lies in it.
-    most_mm
-        How long that way may be.
-
-    Returns
-    -------
-    tuple
-        Open paths that begin at that depth, and which of the walls are let in, (walls,): one path for each of them.
-    """
-    been = cleared.xyz[cleared.xyz[:, 2] < -depth_mm + _SAME_MM, :2]
-    if not len(walls) or not len(been):
-        return no_paths(), np.zeros(len(walls), dtype=bool)
-    xy, first = walls.xyz[:, :2], walls.start[:-1]
-    _, nearest = shapely.STRtree(geometry.dots(been)).query_nearest(geometry.dots(xy), all_matches=False)
-    far = np.linalg.norm(been[nearest] - xy, axis=1)
-    begin = np.lexsort([far, walls.owner])[first]
-    ways = geometry.lines(been[nearest[begin]], xy[begin])
-    found = walls.closed & (far[begin] <= most_mm) & (far[begin] > _SAME_MM)
-    found &= np.isin(np.arange(len(walls)), shapely.STRtree(ways).query(room, predicate="covers")[1])
-    its = np.flatnonzero(found)
-    return _led(picked(walls, its), begin[its] - first[its], been[nearest[begin[its]]], -depth_mm), found
-
-
-def _led(rings: Paths, begin: Indices, leads: Floats, z_mm: float) -> Paths:
-    """Open paths at one height: from a place of its own each to a point of its ring, and once round."""
-    count = np.diff(rings.start)
-    start = np.concatenate([[0], np.cumsum(count + 2)])
-    within = np.arange(start[-1]) - np.repeat(start[:-1], count + 2)
-    own = np.repeat(np.arange(len(rings)), count + 2)
-    xy = rings.xyz[rings.start[own] + (within - 1 + begin[own]) % count[own], :2]
-    xy[start[:-1]] = leads
-    return Paths(np.column_stack([xy, np.full(len(xy), z_mm)]), start, np.zeros(len(rings), dtype=bool))
 
 
 def _lines(ways: NDArray[np.object_]) -> Paths:

@@ -210,48 +210,10 @@ def test_a_flat_cutter_goes_down_on_ramps_and_in_passes(cuts, cutter, cleared, r
         slope = np.degrees(np.arctan2(-step[down, 2], np.hypot(step[down, 0], step[down, 1])))
         assert slope.max(initial=0) <= ramp + 0.01
         begins, ends = xyz[operation.paths.start[:-1], 2], xyz[operation.paths.start[1:] - 1, 2]
-        let_in = (operation.work is Work.WALL) & (begins < -1e-9)
-        assert (begins > ends)[~let_in].all()
-        assert (begins == ends)[let_in].all()
-        assert let_in.all() or begins[~let_in].max() == pytest.approx(0)
+        assert (begins > ends).all()
+        assert begins.max() == pytest.approx(0)
         assert ends.min() == pytest.approx(-operation.depth_mm)
-        assert np.isin(np.round(begins[~let_in & (begins < -1e-9)], 6), np.round(ends, 6)).all()  # through the cleared
-
-
-@given(scenes(), st.sampled_from(["flat-1", "flat-3"]), st.sampled_from(["rings", "lines"]))
-def test_a_flat_cutter_goes_straight_down_only_through_what_it_has_cleared(cuts, cutter, cleared) -> None:
-    """Its disc where a path begins below the face, against the discs swept before at that depth and below."""
-    if not cuts:
-        return
-    plan = router_plan(job(*cuts, cutter=cutter, depth=2.0, material="cherry"), settings(cleared=cleared))
-    half = SHELF.cutter(cutter).values["diameter_mm"] / 2
-    steps, heights = [], []
-    for operation in plan.operations:
-        paths = operation.paths
-        for k in range(len(paths)):
-            way = paths.xyz[paths.start[k] : paths.start[k + 1]]
-            if way[0, 2] < -1e-9:
-                before = [line for line, z in zip(steps, heights, strict=True) if z <= way[0, 2] + 1e-9]
-                swept_before = shapely.union_all(shapely.buffer(before, half, quad_segs=32))
-                assert shapely.covers(swept_before.buffer(0.02), shapely.Point(way[0, :2]).buffer(half))
-            steps += [shapely.LineString(two) for two in zip(way[:-1, :2], way[1:, :2], strict=True)]
-            heights += np.maximum(way[:-1, 2], way[1:, 2]).tolist()
-
-
-def first_on_wall(way: np.ndarray) -> np.ndarray:
-    """A way without the step by which it is let in through the cleared floor, if it begins there."""
-    return way[1:] if way[0, 2] < -1e-9 else way
-
-
-def test_a_wall_beside_a_cleared_floor_is_come_to_from_the_floor() -> None:
-    """A square of 9 by 6 mm: one short step to the wall at full depth, and no ramp beside it."""
-    plan = router_plan(job(box(4, 4, 9, 6), cutter="flat-1", material="cherry", depth=2.0), settings())
-    wall = next(its for its in plan.operations if its.work is Work.WALL)
-    land = land_of(plan.job)
-    assert wall.paths.xyz[:, 2] == pytest.approx(-2.0)
-    assert len(wall.paths) == 1
-    assert land.distance(shapely.Point(wall.paths.xyz[0, :2])) == pytest.approx(0.6, abs=0.03)
-    assert shapely.distance(shapely.points(wall.paths.xyz[1:, :2]), land) == pytest.approx(0.5, abs=0.005)
+        assert np.isin(np.round(begins[begins < -1e-9], 6), np.round(ends, 6)).all()  # down through what is cleared
 
 
 @given(scenes(), CUTTERS)
@@ -262,7 +224,7 @@ def test_a_way_round_closes_at_its_depth(cuts, cutter) -> None:
     plan = router_plan(job(*cuts, cutter=cutter, depth=1.0), settings())
     for operation in (its for its in plan.operations if its.work is Work.WALL):
         for k in range(len(operation.paths)):
-            xyz = first_on_wall(operation.paths.xyz[operation.paths.start[k] : operation.paths.start[k + 1]])
+            xyz = operation.paths.xyz[operation.paths.start[k] : operation.paths.start[k + 1]]
             first = np.flatnonzero(xyz[:, 2] < -operation.depth_mm + 1e-9)[0]
             assert np.hypot(*(xyz[first, :2] - xyz[-1, :2])) < 0.002
 
@@ -273,7 +235,7 @@ def test_walls_are_cut_climbing_on_the_block() -> None:
     wall = next(its for its in plan.operations if its.work is Work.WALL)
     land = land_of(plan.job)
     for k in range(len(wall.paths)):
-        xyz = first_on_wall(wall.paths.xyz[wall.paths.start[k] : wall.paths.start[k + 1]])
+        xyz = wall.paths.xyz[wall.paths.start[k] : wall.paths.start[k + 1]]
         on_block = np.column_stack([SIZE[0] - xyz[:, 0], xyz[:, 1]])
         way = np.diff(on_block, axis=0)
         long = np.hypot(*way.T) > 0.05
