@@ -170,7 +170,7 @@ def _block(given: Print, block: PrintBlock, land: BaseGeometry, picture: Picture
     """The block on which `land` stands; openings go right through it."""
     face = geometry.box(given.width_mm, given.height_mm)
     openings = picture.openings if picture is not None else geometry.empty()
-    gone = shapely.difference(face, shapely.union(land, shapely.union_all(openings)), grid_size=geometry.GRID_MM)
+    gone = geometry.difference(face, shapely.union(land, shapely.union_all(openings)))
     return Block(
         name=block.name, width_mm=given.width_mm, height_mm=given.height_mm, cuts=geometry.parts(gone),
         cut_outs=openings,
@@ -187,9 +187,7 @@ def mended_cut(cut: Cut, ways: Sequence[Setup], *, say: Callable[[str], None]) -
 
 
 def _standing(block: Block) -> BaseGeometry:
-    gone = shapely.union_all(geometry.stack([block.cuts, block.cut_outs]), grid_size=geometry.GRID_MM)
-    land: BaseGeometry = shapely.difference(block.face, gone, grid_size=geometry.GRID_MM)
-    return land
+    return geometry.difference(block.face, geometry.union(block.cuts, block.cut_outs))
 
 
 def finding_of(dropped: Dropped) -> Finding:

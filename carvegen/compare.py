@@ -113,13 +113,13 @@ def land_in(path: Path, *, view: View | None = None, scan: Mapping[str, Any] | N
         said = {**(scan or {}), **side}
         photo = "corners" in said  # without corners the page is the face, laid straight and evenly lit
         artwork = read_scan(path, ScanOptions(**said, deskew=photo, even=photo))
-        return shapely.union_all(geometry.stack(artwork.layers.values()))
+        return geometry.union(*artwork.layers.values())
     return drawn_block(path, view=view).block.land
 
 
 def _wkb(path: Path) -> BaseGeometry:
     try:
-        land: BaseGeometry = shapely.from_wkb(path.read_bytes())
+        land = shapely.from_wkb(path.read_bytes())
     except (OSError, shapely.errors.ShapelyError) as error:
         raise InputError("can't be read as a land", where=str(path), hint=f"{error}") from None
-    return shapely.make_valid(land)
+    return geometry.solid(shapely.make_valid(land))

@@ -28,9 +28,11 @@ __all__ = [
     "Rings",
     "box",
     "close_pairs",
+    "difference",
     "dots",
     "empty",
     "filled",
+    "intersection",
     "joined",
     "lines",
     "mirrored",
@@ -41,9 +43,11 @@ __all__ = [
     "reversed_rings",
     "rings",
     "snapped",
+    "solid",
     "stack",
     "stacked",
     "touching_groups",
+    "union",
 ]
 
 Floats: TypeAlias = NDArray[np.float64]
@@ -104,6 +108,32 @@ def parts(geometry: Any) -> PolygonArray:  # noqa: ANN401
         found = np.asarray(shapely.get_parts(found))
     kept = (shapely.get_type_id(found) == _POLYGON) & (shapely.area(found) > 0)
     return cast("PolygonArray", found[kept])
+
+
+def solid(shape: Any) -> BaseGeometry:  # noqa: ANN401
+    """The polygons of a geometry, or of an array of them, as one geometry; lines and points are dropped.
+
+    An intersection holds lines and points where outlines only touch, and GEOS refuses to lay such a mixture over
+    anything on a grid.
+    """
+    if np.ndim(shape) == 0 and shapely.get_type_id(shape) in (_POLYGON, _MULTIPOLYGON):
+        return cast("BaseGeometry", shape)
+    return cast("BaseGeometry", shapely.multipolygons(parts(shape)))
+
+
+def intersection(shape: Any, other: Any) -> BaseGeometry:  # noqa: ANN401
+    """What two shapes share as polygons on the grid; geometries, which may hold lines and points."""
+    return solid(shapely.intersection(solid(shape), solid(other), grid_size=GRID_MM))
+
+
+def difference(shape: Any, taken: Any) -> BaseGeometry:  # noqa: ANN401
+    """A shape without another as polygons on the grid; geometries, which may hold lines and points."""
+    return solid(shapely.difference(solid(shape), solid(taken), grid_size=GRID_MM))
+
+
+def union(*shapes: Any) -> BaseGeometry:  # noqa: ANN401
+    """Shapes united as polygons on the grid; geometries or arrays of them, which may hold lines and points."""
+    return solid(shapely.union_all(stack(map(parts, shapes)), grid_size=GRID_MM))
 
 
 def joined(shapes: PolygonArray) -> PolygonArray:
@@ -234,7 +264,7 @@ def stacked(first: Rings, second: Rings) -> Rings:
     )
 
 
-_POLYGON = 3
+_POLYGON, _MULTIPOLYGON = 3, 6
 #: The whole of a polygon is laid over itself to put it on the grid, at a cost that grows as the square of its holes;
 #: one with more holes has its points rounded one by one, and is laid over only if that spoils it.
 _MANY_HOLES = 200

@@ -138,8 +138,7 @@ def _small(given: Print, shapes: list[BaseGeometry]) -> Iterator[str]:
 def _on(face: BaseGeometry, shapes: list[BaseGeometry]) -> BaseGeometry:
     """Shapes joined, as far as they lie on the face."""
     whole = shapely.union_all(geometry.polygon_array(shapes))
-    found = geometry.parts(shapely.intersection(whole, face, grid_size=geometry.GRID_MM))
-    on_face: BaseGeometry = shapely.union_all(found)
+    on_face: BaseGeometry = shapely.union_all(geometry.parts(geometry.intersection(whole, face)))
     return on_face
 
 

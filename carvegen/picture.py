@@ -6,7 +6,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
 import shapely
 
 from carvegen import geometry
@@ -198,5 +197,4 @@ def _grown(hidden: BaseGeometry, before: BaseGeometry, limits: Limits) -> Any:  
 
 
 def _union(arrays: Sequence[PolygonArray]) -> BaseGeometry:
-    found: BaseGeometry = shapely.union_all(np.concatenate([geometry.empty(), *arrays]), grid_size=geometry.GRID_MM)
-    return found
+    return geometry.union(*arrays)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from carvegen.geometry import GRID_MM, parts
+from carvegen.geometry import GRID_MM, difference, intersection, parts, solid, union
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -20,30 +20,22 @@ if TYPE_CHECKING:
 
 __all__ = ["common", "lands", "less", "opened", "plus", "round_about", "too_thin"]
 
-_MULTIPOLYGON = 6
 _SEGMENTS = 16  #: of a quarter of a circle
 
 
 def less(shape: BaseGeometry, taken: BaseGeometry) -> BaseGeometry:
     """A shape without another."""
-    return _solid(shapely.difference(_solid(shape), _solid(taken), grid_size=GRID_MM))
+    return difference(shape, taken)
 
 
 def plus(*shapes: BaseGeometry) -> BaseGeometry:
     """Shapes united."""
-    return _solid(shapely.union_all([_solid(its) for its in shapes], grid_size=GRID_MM))
+    return union(*shapes)
 
 
 def common(*shapes: BaseGeometry) -> BaseGeometry:
     """What shapes have in common."""
-    return _solid(shapely.intersection_all([_solid(its) for its in shapes]))
-
-
-def _solid(shape: BaseGeometry) -> BaseGeometry:
-    """A shape without the lines and points in which others touched it."""
-    if shapely.get_type_id(shape) <= _MULTIPOLYGON:
-        return shape
-    return shapely.MultiPolygon(parts(shape).tolist())
+    return solid(shapely.intersection_all([solid(its) for its in shapes]))
 
 
 def round_about(shapes: BaseGeometry, by: float) -> BaseGeometry:
@@ -74,4 +66,4 @@ def too_thin(land: BaseGeometry, width: float) -> PolygonArray:
 
 def opened(shape: BaseGeometry, shrunk: BaseGeometry, width: float) -> BaseGeometry:
     """What a round cutter of this width makes of a cut, `shrunk` being where its middle may go; may be empty."""
-    return _solid(shapely.intersection(shape, round_about(shrunk, width / 2), grid_size=GRID_MM))
+    return intersection(shape, round_about(shrunk, width / 2))

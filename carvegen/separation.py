@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Dropped", "Layer", "Plate", "Separated", "Spread", "painted", "separated"]
 
-_GRID = geometry.GRID_MM
 _MEETS_MM = 0.01  #: outlines no further apart than this meet: far above the grid, far below any cut
 _STEPS = 6  #: levels of the spread, so that it narrows where the room for it does
 _CRUMB_MM2 = 0.01  #: what is smaller is no land and no cut
@@ -85,9 +84,9 @@ def painted(face: BaseGeometry, layers: Sequence[Layer], plate: Plate) -> BaseGe
     """
     area: Any = face if plate.ground else shapely.Polygon()
     for layer in reversed(layers):
-        put = shapely.union if layer.name in plate.layers else shapely.difference
-        area = put(area, layer.shape, grid_size=_GRID)
-    return _whole(shapely.intersection(area, face, grid_size=_GRID))
+        put = geometry.union if layer.name in plate.layers else geometry.difference
+        area = put(area, layer.shape)
+    return _whole(geometry.intersection(area, face))
 
 
 def separated(
@@ -142,9 +141,9 @@ def _one(plate: Plate, scene: _Scene, spread: Spread) -> Separated:
     picture, white = scene.picture, scene.white
     under = _run_under(scene, spread.trap_mm)
     under = _union([under, *_uncuttable(plate, scene, _union([picture, under]), spread)])
-    stands = _union([shapely.difference(_union([picture, under]), white, grid_size=_GRID)])
+    stands = _union([geometry.difference(_union([picture, under]), white)])
     back, dropped = _cut_back(plate, stands, scene, spread.cut_back_mm)
-    left = _union([shapely.difference(stands, back, grid_size=_GRID)])  # without the lines that overlays leave
+    left = _union([geometry.difference(stands, back)])
     land = _tidied(plate, left, picture, white)
     return Separated(picture=picture, land=land, dropped=dropped)
 
@@ -156,7 +155,7 @@ def _run_under(scene: _Scene, trap_mm: float) -> BaseGeometry:
     towards the tips where a dark shape ends beside them, and takes no more than half of a thin line.
     """
     picture, darker, white = scene.picture, scene.darker, scene.white
-    room = shapely.difference(darker, picture, grid_size=_GRID)
+    room = geometry.difference(darker, picture)
     if trap_mm <= 0 or shapely.is_empty(room):
         return shapely.Polygon()
     room = _union([shapely.intersection(room, shapely.buffer(picture, trap_mm * _SPARE, quad_segs=_ARC))])
@@ -189,7 +188,7 @@ def _uncuttable(plate: Plate, scene: _Scene, so_far: BaseGeometry, spread: Sprea
     """Gaps left under darker ink, away from the white, that are too narrow to be cut: there the plate runs through."""
     near = shapely.buffer(scene.picture, spread.trap_mm + plate.cut_mm, quad_segs=2)
     shapely.prepare(near)
-    gaps = shapely.difference(scene.darker, so_far, grid_size=_GRID)
+    gaps = geometry.difference(scene.darker, so_far)
     around = shapely.intersection(shapely.buffer(gaps, 2 * plate.cut_mm, quad_segs=2), scene.face)
     cut = shapely.union(shapely.difference(around, so_far), _meeting(scene.white, around))
     wide = shapely.buffer(opened(cut, plate.cut_mm * _SPARE), _MEETS_MM)
@@ -205,7 +204,7 @@ def _tidied(plate: Plate, land: BaseGeometry, picture: BaseGeometry, white: Base
     inner = shapely.buffer(land, -plate.land_mm / 6, quad_segs=_TIDY_ARC)
     # a little more than what a disc reaches, so that its arcs and the land's outline don't cross again and again
     wide = shapely.union(shapely.buffer(inner, plate.land_mm / 6 + _MEETS_MM, quad_segs=_TIDY_ARC), seen)
-    pieces = geometry.parts(shapely.intersection(land, wide, grid_size=_GRID))
+    pieces = geometry.parts(geometry.intersection(land, wide))
     shapely.prepare(seen)
     there = pieces[shapely.intersects(pieces, seen)]
     visible = shapely.area(shapely.intersection(there, seen))
@@ -244,7 +243,7 @@ def _starved(stands: BaseGeometry, back: BaseGeometry, land_mm: float) -> Polygo
 
 def _told(piece: Any, land_mm: float) -> Dropped:  # noqa: ANN401
     at = shapely.point_on_surface(piece)
-    width = 2 * float(shapely.area(piece)) / max(float(shapely.length(piece)), _GRID)
+    width = 2 * float(shapely.area(piece)) / max(float(shapely.length(piece)), geometry.GRID_MM)
     return Dropped(at=(round(at.x, 3), round(at.y, 3)), width_mm=round(width, 3), land_mm=land_mm)
 
 
@@ -252,7 +251,7 @@ def _union(shapes: Sequence[BaseGeometry]) -> BaseGeometry:
     """All polygons of several shapes; lines and points that overlays leave are dropped."""
     if len(shapes) == 1:
         return _plain(shapely.multipolygons(geometry.parts(shapes[0])))
-    return _plain(shapely.union_all(geometry.parts(geometry.polygon_array(shapes)), grid_size=_GRID))
+    return _plain(geometry.union(*shapes))
 
 
 def _plain(shape: Any) -> BaseGeometry:  # noqa: ANN401

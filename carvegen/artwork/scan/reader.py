@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from carvegen.artwork.scan.pixels import Picture
     from carvegen.geometry import Floats, PolygonArray
 
-__all__ = ["as_artwork", "read_scan"]
+__all__ = ["as_artwork", "is_sized", "read_scan"]
 
 _LEAST_BLUR_PX = 0.6  # the pixels' own grain
 _MOST_BLUR_PX = 20.0
@@ -63,6 +63,12 @@ def read_scan(path: Path, options: ScanOptions | None = None) -> Artwork:
     except InputError as error:
         raise error.within(str(path)) from None
     return artwork
+
+
+def is_sized(path: Path) -> bool:
+    """Whether a picture's file says a resolution that can be true."""
+    notes = Notes()
+    return frames.framed(opened(picture_bytes(path), notes), ScanOptions(), notes) is not None
 
 
 def as_artwork(data: bytes, scale: float) -> Artwork:
