@@ -144,7 +144,9 @@ class _Grower:
         )  # fmt: skip
         area = place_on(ground, its.settings, limits).area
         if its.region:
-            area = shapely.intersection(area, _union([self.drawing.shapes(its.region, f"{key}.region")]))
+            area = geometry.solid(
+                shapely.intersection(area, _union([self.drawing.shapes(its.region, f"{key}.region")]))
+            )
         return area
 
     def _hidden_by(self, its: PrintMotif) -> BaseGeometry:

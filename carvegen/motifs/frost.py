@@ -156,7 +156,8 @@ def _region(settings: Settings, place: Place) -> BaseGeometry:
     if len(place.shapes) == 0:
         return place.area
     shapes = shapely.union_all(place.shapes)
-    return shapely.intersection(place.area, shapes) if settings.inward else shapely.difference(place.area, shapes)
+    cut = shapely.intersection if settings.inward else shapely.difference
+    return geometry.solid(cut(place.area, shapes))
 
 
 class _Pane:

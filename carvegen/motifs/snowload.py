@@ -102,7 +102,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     Growth
         Heaps; their parts on the shapes; a fringe at the ragged edges. All may be empty.
     """
-    silhouette = shapely.intersection(shapely.disjoint_subset_union_all(place.shapes), place.area)
+    silhouette = geometry.solid(shapely.intersection(shapely.disjoint_subset_union_all(place.shapes), place.area))
     solid = bearer(silhouette, bridging_mm=settings.bridging_mm, detail_mm=settings.detail_mm)
     if len(solid) == 0:
         return Growth(cuts=geometry.empty())
@@ -132,8 +132,7 @@ def _within_edge(area: BaseGeometry, land_mm: float) -> BaseGeometry:
     """The area but for a land along the face's edge: snow that ran out at a slant would leave a tip of land there."""
     left, bottom, right, top = shapely.bounds(area)
     by = land_mm + _SLACK_MM
-    inner: BaseGeometry = shapely.intersection(area, shapely.box(left + by, bottom + by, right - by, top - by))
-    return inner
+    return geometry.solid(shapely.intersection(area, shapely.box(left + by, bottom + by, right - by, top - by)))
 
 
 def _on_edges(white: BaseGeometry, silhouette: BaseGeometry) -> BaseGeometry:
