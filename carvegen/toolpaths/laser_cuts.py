@@ -50,7 +50,7 @@ def opening_cuts(job: Job, settings: PathSettings, half_mm: float) -> Iterator[O
         size = np.searchsorted(_SIZES_MM2, shapely.area(geometry.filled(lines.waste[its])))
         paths, waste, loose = _in_order(picked(lines.paths, its), lines, its, size, settings.rest_mm)
         yield Operation(
-            name="CUT OUT" if len(levels) == 1 else f"CUT OUT {k} OF {len(levels)}",
+            name="CUT-OUT" if len(levels) == 1 else f"CUT-OUT {k} OF {len(levels)}",
             work=Work.CUT_THROUGH, cutter=job.cutter, depth_mm=job.thickness_mm,
             asks="cut through the whole thickness in this order: what lies inside first, small parts before large",
             paths=_finished(paths, waste, loose, settings, tab_mm(job.thickness_mm) + 2 * half_mm),
@@ -67,7 +67,7 @@ def block_cut(job: Job, settings: PathSettings, half_mm: float) -> Iterator[Oper
     ring = from_rings(geometry.rings(edge))
     path = tabbed(ring, tab_mm(job.thickness_mm) + 2 * half_mm) if settings.tabs else ring
     yield Operation(
-        name="CUT OUT BLOCK", work=Work.CUT_THROUGH, cutter=job.cutter, depth_mm=job.thickness_mm,
+        name="CUT-OUT BLOCK", work=Work.CUT_THROUGH, cutter=job.cutter, depth_mm=job.thickness_mm,
         asks="last of all: cut the block out of its sheet, through the whole thickness",
         paths=_kept_off(path, settings, half_mm), cautions=(_FALLING,),
     )  # fmt: skip

@@ -142,7 +142,7 @@ MACHINE_LAYERS = (CUT_AREA, CUT_OUT, REGISTER, BLOCK_EDGE, NOTES)
 
 
 #: How the names of layers that hold toolpaths begin.
-PLAN_WORDS = ("SCORE ", "LOWER ", "SHOULDER ", "CUT OUT", "CLEAR ", "WALL ", "CENTRE LINE")
+PLAN_WORDS = ("SCORE ", "LOWER ", "SHOULDER ", "CUT-OUT", "CLEAR ", "WALL ", "CENTRE LINE")
 
 
 def machine_layers(*, free: bool, stops: bool = False, waste: bool = False) -> tuple[str, ...]:

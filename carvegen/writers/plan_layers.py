@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from carvegen import geometry
 from carvegen.toolpaths.paths import Work
 from carvegen.writers.layers import CUT_AREA, CUT_OUT, LAYERS, REGISTER, Layer, coloured
 
 if TYPE_CHECKING:
-    from carvegen.toolpaths.paths import Operation, Plan
+    from carvegen.geometry import Mask
+    from carvegen.toolpaths.paths import Operation, Paths, Plan
 
 __all__ = ["plan_layers"]
 
@@ -49,5 +53,16 @@ def _layer(operation: Operation) -> Layer:
 def _drawn(operation: Operation) -> str:
     if operation.area_lines_mm is not None:
         return "filled closed shapes"
-    closed = operation.paths.closed
-    return "closed lines" if closed.all() else "open and closed lines" if closed.any() else "open lines"
+    back = _come_back(operation.paths)
+    if operation.paths.closed.all():
+        return "closed lines"
+    return "closed lines, led into" if back.all() else "open and closed lines" if back.any() else "open lines"
+
+
+def _come_back(paths: Paths) -> Mask:
+    """Whether each path ends where it has been before, seen from above: round a shape, after a ramp or a lead-in."""
+    xy, last = paths.xyz[:, :2], paths.start[1:] - 1
+    ends = np.repeat(xy[last], np.diff(paths.start), axis=0)
+    met = np.abs(xy - ends).max(axis=1) <= geometry.GRID_MM
+    met[last] = False
+    return paths.closed | np.logical_or.reduceat(met, paths.start[:-1])

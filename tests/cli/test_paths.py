@@ -35,7 +35,7 @@ def test_paths_are_handed_over_beside_the_shapes(capsys, tmp_path):
     assert all((tmp_path / "out" / name).stat().st_size > 0 for name in names)
     note = (tmp_path / "out" / "laser" / "note.md").read_text()
     assert "## Paths, in working order" in note
-    assert "CUT OUT" in note
+    assert "CUT-OUT" in note
 
 
 def test_without_paths_there_are_none_and_those_of_before_go(capsys, tmp_path):
@@ -50,7 +50,7 @@ def test_choices_reach_the_paths(capsys, tmp_path):
     made(capsys, tmp_path / "out", "--shoulder-steps", "1", "--cut-edge", "--no-tabs", "--lowered", "contours")
     text = (tmp_path / "out" / "laser" / "paths.dxf").read_text()
     assert [name for name in layers(text) if name != "NOTES"] == [
-        "SCORE REGISTER", "LOWER FLOOR", "SHOULDER 1 OF 1", "CUT OUT", "CUT OUT BLOCK", "BLOCK EDGE",
+        "SCORE REGISTER", "LOWER FLOOR", "SHOULDER 1 OF 1", "CUT-OUT", "CUT-OUT BLOCK", "BLOCK EDGE",
     ]  # fmt: skip
 
 
@@ -58,7 +58,7 @@ def test_where_nothing_may_go_nothing_goes(capsys, tmp_path):
     made(capsys, tmp_path / "out", "--no-go", "box 14 9 22 22")  # over the opening
     text = (tmp_path / "out" / "laser" / "paths.dxf").read_text()
     assert "LOWER FLOOR" in layers(text)
-    assert "CUT OUT" not in layers(text)
+    assert "CUT-OUT" not in layers(text)
 
 
 @pytest.mark.parametrize(

@@ -22,6 +22,7 @@ from carvegen.toolpaths.laser import laser_plan
 from carvegen.toolpaths.paths import Operation, Paths, Plan, Work, from_rings, joined, no_paths
 from carvegen.toolpaths.settings import PathSettings
 from carvegen.writers.dxf import VERSIONS
+from carvegen.writers.layers import CUT_OUT
 from carvegen.writers.plan_dxf import plan_dxf
 from carvegen.writers.plan_layers import plan_layers
 from carvegen.writers.plan_note import plan_lines
@@ -190,10 +191,10 @@ def test_every_layer_has_a_colour_of_its_own_and_its_words_stand_on_notes():
 def test_a_shops_own_colours_hold():
     plan = plan_of(layer_colours={"CUT-OUT": 1, "SHOULDER 1 OF 1": 6, "CUT AREA": 2})
     colours = {layer.name: layer.index for layer in plan_layers(plan)}
-    assert colours["CUT OUT"] == 1
+    assert colours["CUT-OUT"] == 1
     assert colours["LOWER FLOOR"] == 2
     document = ezdxf.read(io.StringIO(plan_dxf(plan)))
-    assert document.layers.get("CUT OUT").color == 1
+    assert document.layers.get("CUT-OUT").color == 1
 
 
 def test_the_same_plan_makes_the_same_bytes():
@@ -246,10 +247,30 @@ def test_the_note_lists_every_layer_with_length_time_and_cutter():
     text = "\n".join(lines)
     assert "All together about" in text
     assert f"{plan.operations[-1].paths.lengths.sum() / 1000:.2f}" in text
-    assert "CUT OUT: A part that comes loose" in text
+    assert "CUT-OUT: A part that comes loose" in text
 
 
 def test_no_file_of_a_plan_speaks_of_power_or_gives_a_pace():
     text = "\n".join([*plan_lines(plan_of()), *words(plan_dxf(plan_of())), plan_svg(plan_of())]).lower()
     for word in ("power", "watt", "mm/s", "mm/min", "ppi"):
         assert word not in text
+
+
+def test_what_goes_round_is_not_called_open():
+    """Led into, a path round a shape begins elsewhere and is not closed: its end lies on what it has followed."""
+    plan = laser_plan(laser_job(), PathSettings(tabs=False, lead_in_mm=1, cut_edge=True))
+    said = {layer.name: layer.drawn for layer in plan_layers(plan)}
+    rounds = [its for its in plan.operations if its.work is Work.CUT_THROUGH and not its.paths.closed.any()]
+    assert rounds
+    for its in rounds:
+        for line in twins.lines(its.paths):
+            assert shapely.Point(line.coords[-1]).distance(shapely.LineString(line.coords[:-1])) < 1e-6
+        assert said[its.name] == "closed lines, led into"
+    assert said["SCORE REGISTER"] == "open lines"
+    assert {layer.drawn for layer in plan_layers(deep_plan())} == {"open and closed lines", "open lines"}
+
+
+def test_what_is_cut_through_has_one_name_in_all_files():
+    names = [layer.name for layer in plan_layers(plan_of())]
+    assert CUT_OUT in names
+    assert not [name for name in names if "CUT OUT" in name]

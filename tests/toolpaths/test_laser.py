@@ -106,7 +106,7 @@ def test_an_opening_comes_to_size_inside_and_what_is_kept_comes_to_size_outside(
     block = cases.block(cut_outs=(disc(20, 15, 10).difference(disc(20, 15, 4)),))
     plan = laser_plan(job_of(block), PathSettings(tabs=False))
     radii = []
-    for name in ("CUT OUT 1 OF 2", "CUT OUT 2 OF 2"):
+    for name in ("CUT-OUT 1 OF 2", "CUT-OUT 2 OF 2"):
         (line,) = twins.lines(named(plan)[name].paths)
         radii.append(math.sqrt(shapely.Polygon(line.coords).area / math.pi))
     assert radii == pytest.approx([4.1, 9.9], abs=0.02)
@@ -117,7 +117,7 @@ def test_inner_lines_come_before_outer_and_small_parts_before_large():
     others = [disc(60, 10, 1.5), disc(70, 12, 1.5), box(60, 20, 12, 20)]
     block = cases.block(size=(80, 50), cut_outs=(ring, core, *others))
     plan = laser_plan(job_of(block), PathSettings(tabs=False))
-    order = [line for name in ("CUT OUT 1 OF 3", "CUT OUT 2 OF 3", "CUT OUT 3 OF 3")
+    order = [line for name in ("CUT-OUT 1 OF 3", "CUT-OUT 2 OF 3", "CUT-OUT 3 OF 3")
              for line in twins.lines(named(plan)[name].paths)]  # fmt: skip
     shapes = [shapely.Polygon(line.coords) for line in order]
     for k, shape in enumerate(shapes):
@@ -128,27 +128,27 @@ def test_inner_lines_come_before_outer_and_small_parts_before_large():
 
 def test_touching_cut_outs_are_cut_once_round_both():
     block = cases.block(cut_outs=(box(5, 5, 10, 10), box(15, 5, 10, 10)))
-    (line,) = twins.lines(named(laser_plan(job_of(block), PathSettings(tabs=False)))["CUT OUT"].paths)
+    (line,) = twins.lines(named(laser_plan(job_of(block), PathSettings(tabs=False)))["CUT-OUT"].paths)
     assert shapely.Polygon(line.coords).area == pytest.approx(19.8 * 9.8, rel=1e-3)
 
 
 def test_a_cut_out_at_the_edge_is_not_cut_along_the_edge():
     block = cases.block(cut_outs=(box(10, 20, 10, 10),))  # reaches the upper edge at 30
-    (line,) = twins.lines(named(laser_plan(job_of(block), PathSettings()))["CUT OUT"].paths)
+    (line,) = twins.lines(named(laser_plan(job_of(block), PathSettings()))["CUT-OUT"].paths)
     assert line.length == pytest.approx(2 * 9.9 + 9.8, abs=0.01)
     assert not line.is_ring
 
 
 def test_the_block_is_cut_out_outside_its_edge_if_asked():
     plan = laser_plan(job_of(cases.block()), PathSettings(cut_edge=True, tabs=False))
-    (line,) = twins.lines(named(plan)["CUT OUT BLOCK"].paths)
+    (line,) = twins.lines(named(plan)["CUT-OUT BLOCK"].paths)
     assert shapely.Polygon(line.coords).bounds == pytest.approx((-0.1, -0.1, 40.1, 30.1), abs=1e-3)
 
 
 def test_tabs_hold_what_would_fall_and_are_as_wide_as_told():
     block = cases.block(cut_outs=(box(5, 5, 30, 20),))
     job = job_of(block)
-    lines = twins.lines(named(laser_plan(job, PathSettings()))["CUT OUT"].paths)
+    lines = twins.lines(named(laser_plan(job, PathSettings()))["CUT-OUT"].paths)
     assert len(lines) == 2
     burnt = shapely.union_all([line.buffer(TOP_MM / 2, cap_style="round") for line in lines])
     held = shapely.difference(block.face, burnt)
@@ -163,15 +163,15 @@ def test_tabs_hold_what_would_fall_and_are_as_wide_as_told():
 
 def test_small_parts_and_those_without_tabs_stay_closed():
     small = laser_plan(job_of(cases.block(cut_outs=(disc(20, 15, 3),))), PathSettings())
-    assert named(small)["CUT OUT"].paths.closed.all()
+    assert named(small)["CUT-OUT"].paths.closed.all()
     large = laser_plan(job_of(cases.block(cut_outs=(box(5, 5, 30, 20),))), PathSettings(tabs=False))
-    assert named(large)["CUT OUT"].paths.closed.all()
+    assert named(large)["CUT-OUT"].paths.closed.all()
 
 
 def test_a_lead_in_lies_in_what_falls_out():
     hole = disc(20, 15, 3)
     plan = laser_plan(job_of(cases.block(cut_outs=(hole,))), PathSettings(lead_in_mm=1.0))
-    paths = named(plan)["CUT OUT"].paths
+    paths = named(plan)["CUT-OUT"].paths
     first, second, last = paths.xyz[0, :2], paths.xyz[1, :2], paths.xyz[-1, :2]
     assert np.array_equal(second, last)
     assert math.dist(first, second) == pytest.approx(1.0)
@@ -181,7 +181,7 @@ def test_a_lead_in_lies_in_what_falls_out():
 def test_a_line_begins_where_the_land_beside_it_is_wide():
     # a square opening between a cut on its left, 0.5 mm off, and wide land on its right
     block = cases.block(box(3, 5, 6.5, 20), cut_outs=(box(10, 5, 20, 20),))
-    paths = named(laser_plan(job_of(block), PathSettings(tabs=False)))["CUT OUT"].paths
+    paths = named(laser_plan(job_of(block), PathSettings(tabs=False)))["CUT-OUT"].paths
     assert paths.entries[0, 0] > 20
 
 
