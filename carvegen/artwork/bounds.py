@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,13 +14,13 @@ if TYPE_CHECKING:
 
 __all__ = [
     "MAX_BYTES",
-    "MAX_CROSSINGS",
     "MAX_DEPTH",
     "MAX_ELEMENTS",
     "MAX_MM",
     "MAX_POINTS",
     "MAX_SHAPES",
     "TOLERANCE_MM",
+    "Budget",
     "check_points",
     "check_reach",
     "numbers_in",
@@ -32,9 +33,46 @@ MAX_POINTS = 5_000_000  #: corners in one file, curves counted after they are fl
 MAX_ELEMENTS = 400_000  #: XML elements in one file
 MAX_SHAPES = 200_000  #: shapes drawn, each re-use counted
 MAX_DEPTH = 500  #: groups inside groups
-MAX_CROSSINGS = 100_000  #: places where the outlines of one shape cross
 MAX_MM = 5000.0  #: a drawing larger than this was surely meant in another unit
 TOLERANCE_MM = 0.01  #: how far a straight piece may lie from the curve it stands for
+
+
+_JOIN = "join the shapes in the drawing program (union), then save again"
+#: What a file may ask for beside its points, each for how many points it counts, by the time that it takes; what is
+#: wrong with too much of it, and the remedy.
+_WORK = {
+    "points": (1, f"may hold at most {MAX_POINTS} points", "simplify the paths, or split it into several files"),
+    "dashes": (100, "has lines of far too many dashes", "draw them unbroken, or with longer dashes"),
+    "corners": (10, "draws far too many lines with a width", "convert the lines to shapes and join them (union)"),
+    "clipping": (
+        5,
+        "cuts far too many shapes off by a clip path",
+        "cut them off in the drawing program (intersection)",
+    ),
+    "crossings": (20, "has outlines that cross one another far too often", _JOIN),
+    "overlaps": (1, "has far too many shapes over one another", _JOIN),
+}
+
+
+@dataclass(frozen=True)
+class Budget:
+    """What reading one file costs, counted in points over all that it draws: never more than `MAX_POINTS`."""
+
+    spent: dict[str, float] = field(default_factory=dict)
+
+    def take(self, what: str, count: float, place: str = "") -> None:
+        """Count work of a kind of `_WORK` before it is done.
+
+        Raises
+        ------
+        InputError
+            If that is more than one file may ask for.
+        """
+        each, fault, remedy = _WORK[what]
+        self.spent[what] = self.spent.get(what, 0) + count * each
+        if sum(self.spent.values()) > MAX_POINTS:
+            value = f"{self.spent[what] / each:.3g} {what}"
+            raise InputError(f"{fault}{place}", value=value, hint=remedy)
 
 
 def check_points(count: int) -> None:

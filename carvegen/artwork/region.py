@@ -10,16 +10,15 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.artwork import bounds
-from carvegen.errors import InputError
+from carvegen.artwork.bounds import Budget
+from carvegen.artwork.crossings import crossings, edges_of
 
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices, PolygonArray
 
 __all__ = ["Region", "region"]
 
-_MAX_PAIRS = 5_000_000
-_MAX_TESTS = 400_000_000
+_TESTS = 80  #: points in pieces against edges that take as long as one point of the budget
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,19 +30,22 @@ class Region:
     flat: int = 0
 
 
-def region(rings: Sequence[Floats], *, evenodd: bool) -> Region:
+def region(rings: Sequence[Floats], *, evenodd: bool, budget: Budget | None = None) -> Region:
     """The inside of `rings` by the even-odd rule or, otherwise, the non-zero rule (SVG 1.1 section 11.3).
 
     Parameters
     ----------
     rings
         Points of each ring, (n, 2), mm; the last point may or may not repeat the first.
+    budget
+        What the file that they come from has cost so far.
 
     Raises
     ------
     InputError
         If the outlines cross one another beyond measure.
     """
+    budget = budget or Budget()
     whole = [ring for ring in rings if len(ring) >= 3 and np.ptp(ring, axis=0).min() > 0]
     flat = len(rings) - len(whole)
     if not whole:
@@ -54,8 +56,8 @@ def region(rings: Sequence[Floats], *, evenodd: bool) -> Region:
         return Region(outlines, flat=flat)
     if plain:
         sign = np.array([np.sign(_area2(ring)) for ring in whole])
-        return Region(_nested(outlines, sign, evenodd=evenodd), flat=flat)
-    return _faces(whole, outlines, evenodd=evenodd, flat=flat)
+        return Region(_nested(outlines, sign, evenodd=evenodd, budget=budget), flat=flat)
+    return Region(*_faces(whole, outlines, evenodd=evenodd, budget=budget), flat)
 
 
 def _area2(ring: Floats) -> float:
@@ -69,16 +71,16 @@ def _touch(outlines: PolygonArray) -> bool:
         return False
     lines = shapely.boundary(outlines)
     tree = shapely.STRtree(lines)
-    for chunk in np.array_split(np.arange(len(lines)), max(1, len(lines) // 2000)):
+    for chunk in np.array_split(np.arange(len(lines)), max(1, len(lines) // 100)):
         left, right = tree.query(lines[chunk], predicate="intersects")
         if (chunk[left] != right).any():
             return True
     return False
 
 
-def _nested(outlines: PolygonArray, sign: Floats, *, evenodd: bool) -> PolygonArray:
+def _nested(outlines: PolygonArray, sign: Floats, *, evenodd: bool, budget: Budget) -> PolygonArray:
     """Outlines that don't touch: each has a constant winding number just inside and just outside it."""
-    inner, outer = _containers(outlines)
+    inner, outer = _containers(outlines, budget)
     turns = np.ones(len(outlines)) if evenodd else sign
     outside = np.bincount(inner, weights=turns[outer], minlength=len(outlines)).astype(np.float64)
     inside = outside + turns
@@ -102,18 +104,16 @@ def _assembled(outlines: PolygonArray, shells: Indices, owner: Indices) -> Polyg
     )
 
 
-def _containers(outlines: PolygonArray) -> tuple[Indices, Indices]:
+def _containers(outlines: PolygonArray, budget: Budget) -> tuple[Indices, Indices]:
     """Pairs (inner, outer) of outlines where one lies in the other."""
     tree = shapely.STRtree(outlines)
-    found, total = [], 0
-    for chunk in np.array_split(np.arange(len(outlines)), max(1, len(outlines) // 500)):
+    found = []
+    for chunk in np.array_split(np.arange(len(outlines)), max(1, len(outlines) // 100)):
         inner, outer = tree.query(outlines[chunk], predicate="within")
         inner = chunk[inner]
         different = inner != outer
         found.append(np.stack([inner[different], outer[different]]))
-        total += int(different.sum())
-        if total > _MAX_PAIRS:
-            raise _tangled(None)
+        budget.take("overlaps", int(different.sum()))
     both = np.concatenate(found, axis=1)
     return both[0], both[1]
 
@@ -122,18 +122,18 @@ def _black(winding: Floats, evenodd: bool) -> Any:  # noqa: ANN401
     return winding % 2 == 1 if evenodd else winding != 0
 
 
-def _faces(whole: Sequence[Floats], outlines: PolygonArray, *, evenodd: bool, flat: int) -> Region:
+def _faces(
+    whole: Sequence[Floats], outlines: PolygonArray, *, evenodd: bool, budget: Budget
+) -> tuple[PolygonArray, tuple[float, float] | None]:
     """Outlines that cross or touch: cut the plane along them and ask for each piece."""
-    edges = np.concatenate([np.stack([ring, np.roll(ring, -1, axis=0)], axis=1) for ring in whole])
-    edges = edges[(edges[:, 0] != edges[:, 1]).any(axis=1)]
-    _count_crossings(edges)
+    edges = edges_of(whole)
+    budget.take("crossings", crossings(edges), f" near {edges[0, 0, 0]:.1f}, {edges[0, 0, 1]:.1f} mm")
     noded = shapely.union_all(shapely.linestrings(edges))
     pieces = geometry.parts(shapely.polygonize(shapely.get_parts(noded)))
-    if len(pieces) * len(edges) > _MAX_TESTS:
-        raise _tangled(None)
+    budget.take("overlaps", len(pieces) * len(edges) / _TESTS)
     inside = shapely.get_coordinates(shapely.point_on_surface(pieces))
     kept = pieces[_black(_winding(inside, edges), evenodd)]
-    return Region(geometry.joined(kept), _crossing(outlines), flat)
+    return geometry.joined(kept), _crossing(outlines)
 
 
 def _winding(xy: Floats, edges: Floats) -> Floats:
@@ -148,16 +148,6 @@ def _winding(xy: Floats, edges: Floats) -> Floats:
     return total
 
 
-def _count_crossings(edges: Floats) -> None:
-    lines = np.asarray(shapely.linestrings(edges))
-    tree = shapely.STRtree(lines)
-    found = 0
-    for k in range(0, len(lines), 500):
-        found += len(tree.query(lines[k : k + 500], predicate="intersects")[0])
-        if found > 3 * len(lines) + 2 * bounds.MAX_CROSSINGS:
-            raise _tangled(edges[k, 0])
-
-
 def _crossing(outlines: PolygonArray) -> tuple[float, float] | None:
     """A place where an outline crosses itself; None if outlines only meet one another."""
     bad = outlines[~shapely.is_valid(outlines)]
@@ -165,11 +155,3 @@ def _crossing(outlines: PolygonArray) -> tuple[float, float] | None:
         return None
     where = shapely.is_valid_reason(bad[0]).partition("[")[2].rstrip("]").split()
     return (float(where[0]), float(where[1])) if len(where) >= 2 else tuple(bad[0].bounds[:2])
-
-
-def _tangled(at: Floats | None) -> InputError:
-    near = "" if at is None else f" near {at[0]:.1f}, {at[1]:.1f} mm"
-    return InputError(
-        f"has outlines that cross one another far too often{near}",
-        hint="join the shapes in the drawing program (union), then save again",
-    )

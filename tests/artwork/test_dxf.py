@@ -177,7 +177,7 @@ def test_loose_ends_are_listed(tmp_path) -> None:
     document, space = new()
     for k in range(5):
         space.add_line((0, k), (10, k))
-    with pytest.raises(InputError, match=r"10 line ends are loose, at 0\.00, 0\.00; .* and 6 more"):
+    with pytest.raises(InputError, match=r"don't close: 5 lines, at 0\.00, 0\.00 to 10\.00, 0\.00; .* and 1 more"):
         read(saved(document, tmp_path))
 
 

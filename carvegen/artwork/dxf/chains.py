@@ -2,45 +2,92 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
-from carvegen.errors import InputError
-
 if TYPE_CHECKING:
-    from carvegen.geometry import Floats, Indices
+    from carvegen.geometry import Floats, Indices, Mask
 
-__all__ = ["GAP_MM", "rings"]
+__all__ = ["GAP_MM", "Chained", "chained", "places"]
 
 GAP_MM = 0.05  #: ends not further apart than this are taken for one
 _SAME_MM = 1e-4  #: ends not further apart than this are the same point
 _LISTED = 4
 
 
-def rings(lines: list[Floats]) -> tuple[list[Floats], int]:
-    """Closed rings made of `lines`, each (n, 2) in mm, and how many gaps were bridged.
+@dataclass(frozen=True, eq=False)
+class Chained:
+    """What open lines make together."""
 
-    Raises
-    ------
-    InputError
-        If an end meets none other or more than one; the first few places are listed.
+    rings: list[Floats]
+    bridged: int = 0  #: gaps that were closed
+    open: list[Floats] = field(default_factory=list)  #: lines that are part of no ring
+
+
+def chained(lines: list[Floats]) -> Chained:
+    """Closed rings made of `lines`, each (n, 2) in mm, and the lines that close none.
+
+    What hangs on a ring by one end is taken off it; where several rings share a corner it is not known which lines
+    belong together, and all of them stay open.
     """
     lines = [line for line in lines if len(line) > 1 and (line != line[0]).any()]
     if not lines:
-        return [], 0
+        return Chained([])
     ends = np.concatenate([np.stack([line[0], line[-1]]) for line in lines])
     knot = _clusters(ends, _SAME_MM)
     loose = np.bincount(knot)[knot] == 1
-    bridged = int(loose.sum()) // 2
     if loose.any():
         knot = knot.copy()
         knot[loose] = knot.max() + 1 + _clusters(ends[loose], GAP_MM)
-    degree = np.bincount(knot)[knot]
-    if (degree != 2).any():
-        raise _unclosed(ends, degree)
-    return _walked(lines, knot), bridged
+    closed = _closing(knot.reshape(-1, 2))
+    kept = np.repeat(closed, 2)
+    return Chained(
+        rings=_walked([lines[k] for k in np.flatnonzero(closed)], knot[kept]) if closed.any() else [],
+        bridged=int((kept & loose).sum()) // 2,
+        open=[lines[k] for k in np.flatnonzero(~closed)],
+    )
+
+
+def _closing(knots: Indices) -> Mask:
+    """Which lines, by the knots of their two ends, (n, 2), make rings that touch no other line at a corner."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    count = int(knots.max()) + 1
+    kept = _without_loose(knots, count)
+    degree = np.bincount(knots[kept].ravel(), minlength=count)
+    links = coo_array((np.ones(int(kept.sum()), dtype=bool), tuple(knots[kept].T)), shape=(count, count))
+    part = connected_components(links, directed=False)[1]
+    tangled = np.bincount(part, weights=degree > 2) > 0
+    return np.asarray(kept & ~tangled[part[knots[:, 0]]])
+
+
+def _without_loose(knots: Indices, count: int) -> Mask:
+    """The lines that are left when those with a free end are taken away, one after the other."""
+    at: list[set[int]] = [set() for _ in range(count)]
+    for line, pair in enumerate(knots.tolist()):
+        for knot in pair:
+            at[knot].add(line)
+    kept = np.ones(len(knots), dtype=bool)
+    waiting = [knot for knot in range(count) if len(at[knot]) == 1 and not _is_loop(at[knot], knots)]
+    while waiting:
+        knot = waiting.pop()
+        for line in list(at[knot]):
+            kept[line] = False
+            for other in knots[line].tolist():
+                at[other].discard(line)
+                if len(at[other]) == 1 and not _is_loop(at[other], knots):
+                    waiting.append(other)
+    return kept
+
+
+def _is_loop(lines: set[int], knots: Indices) -> bool:
+    """Whether the only line at a knot comes back to it."""
+    (line,) = lines
+    return bool(knots[line, 0] == knots[line, 1])
 
 
 def _clusters(ends: Floats, reach: float) -> Indices:
@@ -70,13 +117,7 @@ def _walked(lines: list[Floats], knot: Indices) -> list[Floats]:
     return found
 
 
-def _unclosed(ends: Floats, degree: Indices) -> InputError:
-    bad = ends[degree != 2]
-    listed = "; ".join(f"{x:.2f}, {y:.2f}" for x, y in bad[:_LISTED])
-    more = f" and {len(bad) - _LISTED} more" if len(bad) > _LISTED else ""
-    branches = int((degree > 2).sum())
-    what = f"{len(bad)} line ends don't meet just one other" if branches else f"{len(bad)} line ends are loose"
-    return InputError(
-        f"has outlines that don't close: {what}, at {listed}{more} (mm)",
-        hint=f"close the outlines in the drawing program; gaps up to {GAP_MM} mm are closed here",
-    )
+def places(lines: list[Floats]) -> str:
+    """Where lines lie, by their ends: the first few."""
+    listed = "; ".join("{:.2f}, {:.2f} to {:.2f}, {:.2f}".format(*line[0], *line[-1]) for line in lines[:_LISTED])
+    return f"{listed}{f' and {len(lines) - _LISTED} more' if len(lines) > _LISTED else ''} (mm)"

@@ -14,7 +14,7 @@ import shapely
 from carvegen.artwork import bounds, rounds
 from carvegen.artwork.clean import cleaned
 from carvegen.artwork.drawing import EVERYTHING, Artwork, Notes, Wanted, view_in
-from carvegen.artwork.dxf import chains, splines
+from carvegen.artwork.dxf import chains, scanned, splines
 from carvegen.artwork.dxf.blocks import entities, fenced, name_of, whole
 from carvegen.artwork.region import region
 from carvegen.errors import InputError
@@ -34,6 +34,7 @@ _SAID = re.compile(r"\bUNITS\s*=\s*(MM|CM|IN|PT)\b", re.IGNORECASE)
 _OUTLINES = frozenset({"ARC", "CIRCLE", "ELLIPSE", "LINE", "LWPOLYLINE", "POLYLINE", "SOLID", "SPLINE", "TRACE"})
 _FILLED = frozenset({"HATCH", "MPOLYGON"})
 _SILENT = frozenset({"ATTDEF", "VIEWPORT", "SEQEND"})
+_CLOSE = f"close the outlines in the drawing program; gaps up to {chains.GAP_MM} mm are closed here"
 _ARC_PARTS = 24  #: cubic curves for a turn: 8 x 45 degrees differ from the arc by 4e-6 of its radius
 
 
@@ -74,15 +75,16 @@ def read_dxf(path: Path, *, units: str | None = None, scale: float = 1.0, wanted
 
 
 def _read(path: Path, units: str | None, scale: float, wanted: Wanted) -> Artwork:
-    document = _document(path)
     notes = Notes()
+    scanned.check(path, units)
+    document = _document(path, notes)
     reader = _Reader(_unit_mm(document, units, notes) * scale, notes, wanted.tolerance_mm)
     for entity, move, layer in entities(document, notes):
         if not wanted.leaves_out(layer, notes):
             reader.take(entity, move, layer)
     wanted.check(notes)
     said = view_in(_text(entity) for entity in document.modelspace().query("TEXT MTEXT"))
-    layers = cleaned(reader.shapes(), notes)
+    layers = cleaned(reader.shapes(), notes, reader.budget)
     return Artwork(layers, None, None, notes.lines(), tolerance_mm=wanted.tolerance_mm, says_view=said)
 
 
@@ -93,11 +95,29 @@ def _broken(error: Exception) -> InputError:
     )  # fmt: skip
 
 
-def _document(path: Path) -> Any:  # noqa: ANN401
+def _document(path: Path, notes: Notes) -> Any:  # noqa: ANN401
+    """The drawing; a damaged one as far as the library can repair it, if nothing is missing at its end."""
     import ezdxf
+    from ezdxf import recover
 
     logging.getLogger("ezdxf").addHandler(logging.NullHandler())  # its warnings are not for a printmaker
-    return ezdxf.readfile(path)  # type: ignore[attr-defined]
+    try:
+        return ezdxf.readfile(path)  # type: ignore[attr-defined]
+    except Exception:
+        if not scanned.is_whole(path):
+            raise
+    document, auditor = recover.readfile(path)
+    faults = [*auditor.errors, *auditor.fixes]
+    notes.add(
+        f"WARNING: the file is damaged and was repaired while it was read ({len(faults)} entries were mended or "
+        "dropped): compare what is read with what was drawn, or save the file again as R2000 DXF",
+        f"({_plainly(faults[0].message)})" if faults else "",
+    )
+    return document
+
+
+def _plainly(text: str) -> str:
+    return "".join(filter(str.isprintable, text))[:80]
 
 
 def _unit_mm(document: Any, units: str | None, notes: Notes) -> float:  # noqa: ANN401
@@ -111,7 +131,7 @@ def _unit_mm(document: Any, units: str | None, notes: Notes) -> float:  # noqa: 
             notes.add(f"the file says that its unit is {said:g} mm; it is read in {units}, as asked")
         return MM_PER[units]
     if said is None:
-        raise InputError("has no units", hint="say them: --units mm")
+        raise scanned.no_units()
     return said
 
 
@@ -121,7 +141,8 @@ class _Reader:
     def __init__(self, unit_mm: float, notes: Notes, tolerance_mm: float) -> None:
         self.unit_mm, self.notes, self.tolerance_mm = unit_mm, notes, tolerance_mm
         self.layers: dict[str, _Layer] = {}
-        self.points = 0
+        self.open: dict[str, list[Floats]] = {}  #: lines that close no outline, by layer
+        self.budget = bounds.Budget()
 
     def take(self, entity: Any, move: Any, name: str) -> None:  # noqa: ANN401
         """Add one entity to its layer."""
@@ -132,25 +153,39 @@ class _Reader:
                 same = np.hypot(*(xy[0] - xy[-1])) < 1e-6 if len(xy) > 2 else False
                 (layer.closed if same else layer.open).append(xy)
         elif kind in _FILLED:
-            found = fenced(entity, lambda: region(self._hatch(entity, move), evenodd=True))
+            found = fenced(entity, lambda: region(self._hatch(entity, move), evenodd=True, budget=self.budget))
             self.layers.setdefault(name, _Layer()).filled.append(found.shapes)
         elif kind not in _SILENT and not (kind in ("TEXT", "MTEXT") and _SAID.search(_text(entity))):
             self.notes.add(f"{kind} is no outline and is left out", f"on layer {name!r}")
 
     def shapes(self) -> dict[str, list[PolygonArray]]:
         """Each layer's polygons, not yet cleaned."""
-        return {name: self._layer(name, layer) for name, layer in self.layers.items()}
+        found = {name: self._layer(name, layer) for name, layer in self.layers.items()}
+        for name, lines in self.open.items():
+            if not any(len(part) for parts in found.values() for part in parts):
+                raise InputError(
+                    f"has outlines that don't close: {len(lines)} lines, at {chains.places(lines)}",
+                    where=f"layer {name!r}", hint=_CLOSE,
+                )  # fmt: skip
+            self.notes.add(
+                f"WARNING: {len(lines)} lines on layer {name!r} close no outline and are left out, at "
+                f"{chains.places(lines)}: are they meant to be cut? Then {_CLOSE}"
+            )
+        return found
 
     def _layer(self, name: str, layer: _Layer) -> list[PolygonArray]:
         place = f"layer {name!r}"
         try:
-            rings, bridged = chains.rings(layer.open)
-            if bridged:
-                self.notes.add(f"{bridged} gaps narrower than {chains.GAP_MM} mm are closed", f"on {place}")
-            once = _once([*layer.closed, *rings])
-            for _ in range(len(layer.closed) + len(rings) - len(once)):
+            made = chains.chained(layer.open)
+            if made.bridged:
+                self.notes.add(f"{made.bridged} gaps narrower than {chains.GAP_MM} mm are closed", f"on {place}")
+            if made.open:
+                self.open[name] = made.open
+            rings = [*layer.closed, *made.rings]
+            once = _once(rings)
+            for _ in range(len(rings) - len(once)):
                 self.notes.add("an outline lies twice on the same place; it is taken once", f"on {place}")
-            found = region(once, evenodd=True)
+            found = region(once, evenodd=True, budget=self.budget)
         except InputError as error:
             raise error.within(place) from None
         if found.crossing_at:
@@ -208,8 +243,7 @@ class _Reader:
     def _checked(self, xyz: Floats) -> Floats:
         """Points of the model, (n, 3), in mm and seen from above."""
         xyz = xyz * self.unit_mm
-        self.points += len(xyz)
-        bounds.check_points(self.points)
+        self.budget.take("points", len(xyz))
         bounds.check_reach(xyz)
         if np.ptp(xyz[:, 2]) > bounds.TOLERANCE_MM:
             self.notes.add("an outline that is not flat is seen from above")

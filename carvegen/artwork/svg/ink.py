@@ -11,6 +11,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.artwork import bounds
+from carvegen.artwork.crossings import take_overlaps
 from carvegen.artwork.region import region
 from carvegen.artwork.svg import forms, moves, strokes, style
 from carvegen.artwork.svg.pathdata import Line
@@ -25,22 +26,24 @@ if TYPE_CHECKING:
 __all__ = ["Extent", "Ink", "refused"]
 
 _LOOK = 25  #: points that measuring a shape once more counts for, so that it can't be done without end
+_FIRST_LOOK = 2048  #: shapes taken, before it is looked whether too many lie over one another; then when twice as many
 _HAIRLINE_MM = 0.36  #: a little more than 1 pt: no narrower groove is meant by a line in a file for checking
 
 
 class Ink:
     """Gathers each layer's polygons; rings that stand alone are made into polygons all at once."""
 
-    def __init__(self, notes: Notes, wanted: Wanted, points: int = 0) -> None:
-        self.notes, self.wanted, self.points = notes, wanted, points
+    def __init__(self, notes: Notes, wanted: Wanted, budget: bounds.Budget) -> None:
+        self.notes, self.wanted, self.budget = notes, wanted, budget
         self.found: dict[str, list[PolygonArray]] = {}
         self.alone: dict[str, list[tuple[Node, State, Line]]] = {}
+        self.taken, self.look_at = 0, _FIRST_LOOK
         self.white = self.coloured = False
         self.px_mm: float | None = None  #: length of one px on the page; None without a true size
 
     def apart(self) -> Ink:
         """Another gathering, for a clip path, that goes on counting."""
-        return Ink(self.notes, self.wanted, self.points)
+        return Ink(self.notes, self.wanted, self.budget)
 
     def finished(self) -> dict[str, list[PolygonArray]]:
         """Every layer's polygons, not yet cleaned."""
@@ -99,8 +102,7 @@ class Ink:
             self.notes.add("a shape is scaled down to nothing and is left out", node.place)
             return [], 1.0
         lines = forms.lines(node, state.frame, self.wanted.tolerance_mm / scale)
-        self.points += sum(len(line.xy) for line in lines)
-        bounds.check_points(self.points)
+        self.budget.take("points", sum(len(line.xy) for line in lines))
         return lines, scale
 
     def _fill(self, node: Node, state: State, lines: list[Line]) -> None:
@@ -118,7 +120,7 @@ class Ink:
         look = state.style
         rule = look["clip-rule" if state.clipping else "fill-rule"]
         try:
-            found = region([line.xy for line in lines], evenodd=rule == "evenodd")
+            found = region([line.xy for line in lines], evenodd=rule == "evenodd", budget=self.budget)
         except InputError as error:
             raise error.within(node.place) from None
         if found.crossing_at:
@@ -137,7 +139,7 @@ class Ink:
         if pen.width == 0:
             return
         bounds.check_reach(np.array([pen.width * scale]))
-        area = strokes.outlined(lines, pen)
+        area = strokes.outlined(lines, pen, self.budget)
         if len(area):
             self._take(state, shapely.transform(area, lambda xy: moves.apply(state.move, xy)))
 
@@ -169,8 +171,16 @@ class Ink:
 
     def _take(self, state: State, shapes: PolygonArray) -> None:
         if state.clip is not None and len(shapes):
+            edge = geometry.parts(state.clip)
+            self.budget.take("clipping", int(shapely.get_num_coordinates(edge).sum()))
+            take_overlaps(geometry.stack([shapes, edge]), self.budget)
             shapes = geometry.parts(shapely.intersection(shapes, state.clip))
         self.found.setdefault(state.layer or "", []).append(shapes)
+        self.taken += 1
+        if self.taken == self.look_at:  # so that far too many are refused before all are drawn
+            self.look_at *= 2
+            so_far = geometry.stack(part for parts in self.found.values() for part in parts)
+            take_overlaps(so_far, bounds.Budget(dict(self.budget.spent)))
 
     def _colour(self, node: Node, look: Mapping[str, str], kind: str) -> None:
         white = style.is_white(look, kind)
@@ -184,13 +194,13 @@ class Ink:
 class Extent(Ink):
     """Measures how far shapes reach instead of gathering them."""
 
-    def __init__(self, notes: Notes, wanted: Wanted, points: int) -> None:
-        super().__init__(notes, wanted, points)
+    def __init__(self, notes: Notes, wanted: Wanted, budget: bounds.Budget) -> None:
+        super().__init__(notes, wanted, budget)
         self.reach: list[Floats] = []
 
     def draw(self, node: Node, state: State) -> None:
         """Take the corners of one shape."""
-        self.points += _LOOK
+        self.budget.take("points", _LOOK)
         for line in self._lines(node, state)[0]:
             xy = moves.apply(state.move, line.xy)
             bounds.check_reach(xy)

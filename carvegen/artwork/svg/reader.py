@@ -9,7 +9,9 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from carvegen import geometry
+from carvegen.artwork import bounds
 from carvegen.artwork.clean import cleaned
+from carvegen.artwork.crossings import take_overlaps
 from carvegen.artwork.drawing import EVERYTHING, Artwork, Notes, Wanted, view_in
 from carvegen.artwork.svg import expansion, forms, moves, page, style
 from carvegen.artwork.svg.ink import Extent, Ink, refused
@@ -55,12 +57,14 @@ def read_svg(data: bytes, *, units: str | None = None, scale: float = 1.0, wante
         raise InputError("is XML, but no SVG drawing", value=f"<{root.kind or '?'}>", hint="save the drawing as SVG")
     notes = Notes()
     sheet = _enlarged(page.page_of(root, units, notes), scale)
-    raw = _Reader(root, notes, wanted).layers(sheet)
+    reader = _Reader(root, notes, wanted)
+    raw = reader.layers(sheet)
     if not sheet.found and not sheet.true_size:
         sheet, notes = _enlarged(sheet, _unsized(raw)), Notes()  # read once more, fine enough for its new size
         page.page_of(root, units, notes)
-        raw = _Reader(root, notes, wanted).layers(sheet)
-    layers = cleaned(raw, notes)
+        reader = _Reader(root, notes, wanted)
+        raw = reader.layers(sheet)
+    layers = cleaned(raw, notes, reader.ink.budget)
     return Artwork(
         layers, sheet.width_mm, sheet.height_mm, notes.lines(), sheet.true_size, wanted.tolerance_mm,
         view_in(child.text or "" for child in root if child.kind in ("title", "desc")),  # type: ignore[attr-defined]
@@ -88,7 +92,7 @@ class _Reader:
 
     def __init__(self, root: Node, notes: Notes, wanted: Wanted) -> None:
         self.root, self.notes, self.wanted = root, notes, wanted
-        self.sheet, self.ink = style.Sheet.of(root), Ink(notes, wanted)
+        self.sheet, self.ink = style.Sheet.of(root), Ink(notes, wanted, bounds.Budget())
         for selector in self.sheet.unknown:
             notes.add("a style rule is too elaborate and is not followed", f"{selector[:40]!r}")
         self.named: dict[str, Node] = {}
@@ -206,14 +210,14 @@ class _Reader:
     def _extent(self, node: Node, state: State) -> tuple[float, float, float, float]:
         """The box round all that a group or a re-used element shows, in its own units (SVG 1.1 section 7.11)."""
         ink, notes, images = self.ink, self.notes, self.images
-        self.ink = extent = Extent(Notes(), self.wanted, ink.points)
+        self.ink = extent = Extent(Notes(), self.wanted, ink.budget)
         self.notes = extent.notes
         inner = replace(state, move=moves.Identity, clip=None)
         try:
             self._walk(list(self._use(node, inner) if node.kind == "use" else self._children(node, inner)))
             return extent.total()
         finally:
-            ink.points, self.ink, self.notes, self.images = extent.points, ink, notes, images
+            self.ink, self.notes, self.images = ink, notes, images
 
     def _inside(self, target: Node, state: State) -> BaseGeometry:
         """What a clip path leaves, in print view."""
@@ -226,9 +230,11 @@ class _Reader:
         outer, self.ink = self.ink, self.ink.apart()
         try:
             self._walk([(child, state) for child in target if child.kind not in _GROUPS])  # type: ignore[attr-defined, misc]
-            return shapely.union_all(geometry.stack(self.ink.finished().get("", [])))
+            shapes = geometry.stack(self.ink.finished().get("", []))
+            take_overlaps(shapes, outer.budget)
+            return shapely.union_all(shapes)
         finally:
-            outer.points, self.ink = self.ink.points, outer
+            self.ink = outer
 
 
 def _layer_name(node: Node) -> str:

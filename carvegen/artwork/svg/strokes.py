@@ -11,7 +11,8 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.artwork import bounds, rounds
+from carvegen.artwork import rounds
+from carvegen.artwork.crossings import crossings
 from carvegen.artwork.svg.pathdata import Line
 
 if TYPE_CHECKING:
@@ -19,10 +20,12 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
+    from carvegen.artwork.bounds import Budget
     from carvegen.geometry import Floats, PolygonArray
 
 __all__ = ["Pen", "outlined"]
 
+_LONG = 50  #: corners of a line that may cross itself more often than is worth no look
 _CAPS: Mapping[str, Literal["flat", "round", "square"]] = {"butt": "flat", "round": "round", "square": "square"}
 
 
@@ -39,12 +42,13 @@ class Pen:
     dash_offset: float = 0.0  #: how far into the dashes the line begins
 
 
-def outlined(lines: Sequence[Line], pen: Pen) -> PolygonArray:
+def outlined(lines: Sequence[Line], pen: Pen, budget: Budget) -> PolygonArray:
     """The area that `lines` cover, as valid polygons that may overlap."""
     radius = pen.width / 2
     quarter = max(2, rounds.chords(radius, math.pi / 2, pen.tolerance))
     if pen.dashes and min(pen.dashes) >= 0 and sum(pen.dashes) > 0:
-        lines = [dash for line in lines for dash in _dashed(line, pen)]
+        lines = [dash for line in lines for dash in _dashed(line, pen, budget)]
+    _take_work(lines, quarter if "round" in (pen.cap, pen.join) else 1, budget)
     drawn = geometry.polygon_array(_geometry(line) for line in lines)
     if len(drawn) == 0:
         return geometry.empty()
@@ -52,19 +56,29 @@ def outlined(lines: Sequence[Line], pen: Pen) -> PolygonArray:
         drawn, radius, quad_segs=quarter, cap_style=_CAPS.get(pen.cap, "flat"),
         join_style="round" if pen.join == "round" else "bevel",
     )  # fmt: skip
+    budget.take("points", int(shapely.get_num_coordinates(area).sum()))
     if pen.join in ("round", "bevel"):
         return geometry.parts(area)
     tips = [_miters(line, radius, pen) for line in lines]
     return geometry.parts(np.concatenate([area, *tips]))
 
 
-def _dashed(line: Line, pen: Pen) -> list[Line]:
+def _take_work(lines: Sequence[Line], quarter: int, budget: Budget) -> None:
+    """Count what outlining takes: a long line's outline crosses itself some four times where the line does."""
+    budget.take("corners", sum(len(line.xy) for line in lines))
+    budget.take("points", 4 * quarter * len(lines))
+    for line in lines:
+        if len(line.xy) > _LONG:
+            budget.take("crossings", 4 * crossings(np.stack([line.xy[:-1], line.xy[1:]], axis=1)))
+
+
+def _dashed(line: Line, pen: Pen, budget: Budget) -> list[Line]:
     """The pieces of a line that its dashes leave (SVG 1.1 section 11.4, stroke-dasharray)."""
     xy = np.concatenate([line.xy, line.xy[:1]]) if line.closed else line.xy
     along = np.append(0.0, np.cumsum(np.hypot(*np.diff(xy, axis=0).T)))
     pattern = pen.dashes * (1 + len(pen.dashes) % 2)
     turns = along[-1] / sum(pattern)
-    bounds.check_points(int(min((turns + 2) * len(pattern), 1e12)))
+    budget.take("dashes", (turns + 2) * len(pattern) / 2)
     edges = np.append(0.0, np.cumsum(np.tile(pattern, math.ceil(turns) + 1))) - pen.dash_offset % sum(pattern)
     start, end = np.maximum(edges[:-1:2], 0), np.minimum(edges[1::2], along[-1])
     shown = (start <= end) & (edges[1::2] >= 0) & (edges[:-1:2] < along[-1])
