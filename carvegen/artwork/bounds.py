@@ -46,8 +46,8 @@ _WORK = {
     "corners": (10, "draws far too many lines with a width", "convert the lines to shapes and join them (union)"),
     "clipping": (
         5,
-        "cuts far too many shapes off by a clip path",
-        "cut them off in the drawing program (intersection)",
+        "cuts far too many shapes off by clip paths",
+        "cut them off in the drawing program",
     ),
     "crossings": (20, "has outlines that cross one another far too often", _JOIN),
     "overlaps": (1, "has far too many shapes over one another", _JOIN),

@@ -45,13 +45,14 @@ def crossings(edges: Floats) -> int:
         return 0
     boxes = np.asarray(shapely.box(*edges.min(axis=1).T, *edges.max(axis=1).T), dtype=object)
     met = done = 0
-    for left, right, done in _meeting(boxes):
+    for left, right, more in _meeting(boxes):
+        done += more
         met += int(_cross(edges[left], edges[right]).sum())
     return met * len(edges) // done // 2
 
 
 def _meeting(shapes: NDArray[np.object_]) -> Iterator[tuple[Indices, Indices, int]]:
-    """Pairs of shapes whose boxes meet, a chunk at a time, until all or enough are seen; and how many shapes are done.
+    """Pairs of shapes whose boxes meet, in chunks, until all or enough are seen; and how many shapes each chunk was of.
 
     The shapes come in a mixed order, so that those that are done stand for all.
     """
@@ -65,7 +66,7 @@ def _meeting(shapes: NDArray[np.object_]) -> Iterator[tuple[Indices, Indices, in
         looks += len(left)
         done += len(chunk)
         size *= 1 + (len(left) < _FEW_LOOKS)
-        yield chunk[left], right, done
+        yield chunk[left], right, len(chunk)
 
 
 def _cross(one: Floats, other: Floats) -> Mask:
@@ -97,7 +98,8 @@ def _overlapping(shapes: PolygonArray) -> tuple[int, PolygonArray]:
     if len(shapes) < 2:
         return 0, geometry.empty()
     meets, pairs, done = np.zeros(len(shapes), dtype=bool), 0, 0
-    for left, right, done in _meeting(shapes):
+    for left, right, more in _meeting(shapes):
+        done += more
         others = left != right
         meets[right[others]] = True
         pairs += int(others.sum())

@@ -91,6 +91,10 @@ def _unquoted(line: str) -> str:
     return f'text needs quotation marks: {bare[1]} = "{bare[2]}"'
 
 
+_MOST_LETTERS = {"name": 200}  #: it is drawn on the block and in every file
+_MOST_OTHER_LETTERS = 5000
+
+
 class Sheet:
     """One table of a profile file. What is wrong goes to `faults`, and a placeholder comes back."""
 
@@ -121,6 +125,9 @@ class Sheet:
             return ""
         if not value.strip() or not value.isprintable():
             self.fault(key, "must be one line of text", value=value, hint=hint)
+        if len(value) > (most := _MOST_LETTERS.get(key, _MOST_OTHER_LETTERS)):
+            self.fault(key, f"must be at most {most} letters", value=f"{value[:20]}… ({len(value)})", hint="shorten it")
+            return ""
         return value
 
     def texts(self, key: str, *, among: Collection[str] = ()) -> tuple[str, ...]:

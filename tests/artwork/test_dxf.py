@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import time
 from pathlib import Path
 
 import ezdxf
@@ -254,3 +255,66 @@ def test_huge_grid_is_refused(tmp_path) -> None:
     space.add_blockref("DOT", (5, 5)).grid((30000, 30000), (1, 1))
     with pytest.raises(InputError, match="more than"):
         read(saved(document, tmp_path))
+
+
+def test_closed_shapes_are_read_and_open_lines_listed(tmp_path) -> None:
+    document, space = new()
+    space.add_lwpolyline([(0, 0), (10, 0), (10, 5), (0, 5)], close=True)
+    space.add_line((20, 20), (30, 30), dxfattribs={"layer": "STRAY"})
+    for start, end in (((40, 0), (50, 0)), ((50, 0), (50, 5)), ((50, 5), (40, 0)), ((50, 5), (60, 9))):
+        space.add_line(start, end)  # a triangle, and a line that hangs on one of its corners
+    artwork = read(saved(document, tmp_path))
+    assert shapely.area(artwork.shapes).sum() == pytest.approx(50 + 25)
+    told = [note for note in artwork.notes if note.startswith("WARNING")]
+    assert len(told) == 2
+    assert any("1 lines on layer 'STRAY'" in note and "20.00, 20.00 to 30.00, 30.00" in note for note in told)
+    assert all("meant to be cut?" in note for note in told)
+
+
+def test_lines_that_share_corners_stay_open_and_others_are_read(tmp_path) -> None:
+    document, space = new()
+    space.add_circle((5, 5), 3)
+    for k in range(3):  # two rings with a line in common: which is which is not known
+        space.add_lwpolyline([(20, 0), (25, 5 * k), (30, 0)])
+    artwork = read(saved(document, tmp_path))
+    assert shapely.area(artwork.shapes).sum() == pytest.approx(np.pi * 9, rel=1e-3)
+    assert any("3 lines" in note for note in artwork.notes)
+
+
+def test_a_long_open_chain_is_quick(tmp_path) -> None:
+    from carvegen.artwork.dxf import chains
+
+    steps = [np.array([[k, 0.0], [k + 1, 0.0]]) for k in range(50_000)]
+    square = [np.array([a, b], dtype=float) for a, b in (((0, 5), (9, 5)), ((9, 5), (9, 9)), ((9, 9), (0, 5)))]
+    start = time.process_time()
+    made = chains.chained([*steps, *square])
+    assert time.process_time() - start < 4
+    assert (len(made.rings), len(made.open)) == (1, 50_000)
+
+
+#: Faults that strict reading stumbles over and repairing does not.
+DAMAGE = {
+    "a group code that is none": lambda text: text.replace(
+        "  0\nSECTION\n  2\nENTITIES", "  0x\nSECTION\n  2\nENTITIES", 1
+    ),
+    "a missing end of file": lambda text: text[: text.rindex("  0\nEOF")],
+    "a broken table": lambda text: text.replace("  0\nENDTAB", "  0\nENDTAP", 1),
+    "a number with a comma": lambda text: text.replace("30.0\n", "30,0\n", 1),
+}
+
+
+@pytest.mark.parametrize("name", DAMAGE)
+def test_what_can_be_repaired_is_read_and_said(tmp_path, name) -> None:
+    document, space = new()
+    space.add_circle((30, 30), 5)
+    space.add_circle((60, 30), 5)
+    path = saved(document, tmp_path)
+    path.write_text(DAMAGE[name](path.read_text()))
+    try:
+        ezdxf.readfile(path)
+    except Exception:
+        artwork = read(path)
+        assert any("damaged and was repaired" in note for note in artwork.notes)
+        assert len(artwork.shapes) >= 1
+    else:
+        assert len(read(path).shapes) == 2
