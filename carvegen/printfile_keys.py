@@ -77,7 +77,10 @@ def _flag(name: str, help_: str, default: bool) -> Key:
 #: How a name that becomes a folder is written.
 _PLAIN = "[a-z0-9]+(-[a-z0-9]+)*"
 _LAYERS = "names of layers, as the drawing calls them"
-_WORDS = 'words such as "circle 150 110 12", "FILE", "FILE#LAYER" or "FILE at X Y width W"'
+_WORDS = (
+    'words such as "circle 150 110 12" (Y counts up from the bottom), "circle 150 40 12 from top", "FILE", '
+    '"FILE#LAYER" or "FILE at X Y width W"'
+)
 
 #: Tables that are there once, by name; the first must be there.
 TABLES: Mapping[str, tuple[Key, ...]] = MappingProxyType({

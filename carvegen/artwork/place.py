@@ -22,9 +22,10 @@ if TYPE_CHECKING:
 
 __all__ = ["Placement", "place", "placed"]
 
-_AT = re.compile(r"(.*\S)\s+(at)\s+([^\s,]+)[\s,]+([^\s,]+)", re.DOTALL | re.IGNORECASE)
+_AT = re.compile(r"(.*\S)\s+(at)\s+([^\s,]+)[\s,]+([^\s,]+?)(\s+from\s+top)?", re.DOTALL | re.IGNORECASE)
+_FROM_TOP = re.compile(r"(.*\S)\s+from\s+top\s*", re.DOTALL | re.IGNORECASE)
 _BEHIND = re.compile(r"(.*?\.\w+(?:#\S+)?)\s+(\S.*)", re.DOTALL)
-_WORDS = "FILE, 'FILE at X Y', 'FILE width W', 'FILE height H', or 'FILE at X Y width W'"
+_WORDS = "FILE, 'FILE at X Y', 'FILE at X Y from top', 'FILE width W', 'FILE height H', or 'FILE at X Y width W'"
 _SAME_MM = 0.5  #: a page that differs from the block by no more was drawn for it
 _SIZE = re.compile(r"(.*\S)\s+(width|height)\s+(\S+)", re.DOTALL | re.IGNORECASE)
 
@@ -44,6 +45,7 @@ class _Wish:
 
     path: Path
     at: tuple[float, float] | None = None
+    from_top: bool = False  #: Y counts down from the block's upper edge, to the upper edge of the shapes
     width: float | None = None
     height: float | None = None
 
@@ -54,11 +56,13 @@ def placed(text: str, *, width_mm: float, height_mm: float, units: str | None = 
 
 
 def place(text: str, *, width_mm: float, height_mm: float, units: str | None = None) -> Placement:
-    """What lies on a block of this size: a shape in words, or ``FILE [at X Y] [width W | height H]``.
+    """What lies on a block of this size: a shape in words, or ``FILE [at X Y [from top]] [width W | height H]``.
 
     Without `at` and a size the drawing's page lies on the block, lower left corner on lower left corner, at true
     size: blocks drawn in register stay so. With `at` the lower left corner of the drawing's own shapes goes to
     X Y; with a size the shapes as a whole are made that wide or high, at X Y or else at the block's corner.
+    Y counts up from the block's lower edge; behind a shape in words or an `at`, "from top" makes it count down from
+    the upper edge, to the middle of a circle, or to the upper left corner of a box or a drawing.
 
     Parameters
     ----------
@@ -76,9 +80,9 @@ def place(text: str, *, width_mm: float, height_mm: float, units: str | None = N
     """
     face = geometry.box(width_mm, height_mm)
     if is_shape(text) and not kinds.is_there(Path(text)):
-        return _on_face(geometry.polygon_array([shape(text)]), face, text)
+        return _on_face(geometry.polygon_array([_in_words(text, height_mm)]), face, text)
     wish = _wish(text)
-    artwork, shapes = _from_file(wish, units)
+    artwork, shapes = _from_file(wish, units, height_mm)
     found = _on_face(shapes, face, text)
     curves = f"its curves are made of straight pieces, at most {artwork.tolerance_mm:.2g} mm off"
     warnings = (*found.warnings, *_unlike(artwork, wish, width_mm, height_mm))
@@ -117,7 +121,15 @@ def _on_face(shapes: PolygonArray, face: shapely.Polygon, text: str) -> Placemen
     return Placement(found, (where,), (past,) if lost > 1e-4 else ())
 
 
-def _from_file(wish: _Wish, units: str | None) -> tuple[Artwork, PolygonArray]:
+def _in_words(text: str, height_mm: float) -> shapely.Polygon:
+    """A shape in words, turned over from top to bottom if its Y counts from the top."""
+    top = _FROM_TOP.fullmatch(text)
+    if top is None:
+        return shape(text)
+    return shapely.Polygon(shapely.get_coordinates(shape(top[1]))[::-1] * (1, -1) + (0, height_mm))
+
+
+def _from_file(wish: _Wish, units: str | None, height_mm: float) -> tuple[Artwork, PolygonArray]:
     """The drawing, and its shapes where they are wanted."""
     artwork = reading.read(wish.path, units=units)
     sized = wish.width is not None or wish.height is not None
@@ -131,8 +143,9 @@ def _from_file(wish: _Wish, units: str | None) -> tuple[Artwork, PolygonArray]:
         shapes, scale = artwork.shapes, 1.0
     if wish.at is None and not sized:
         return artwork, shapes
-    x0, y0 = shapely.total_bounds(shapes)[:2] * scale
+    x0, y0, _, y1 = shapely.total_bounds(shapes) * scale
     x, y = wish.at or (0.0, 0.0)
+    y = height_mm - y - (y1 - y0) if wish.from_top else y
     return artwork, geometry.moved(shapes, (x - x0, y - y0), scale=scale)
 
 
@@ -145,12 +158,13 @@ def _scale(artwork: Artwork, wish: _Wish) -> float:
 
 def _wish(text: str) -> _Wish:
     """Take the options off the end of `text`, until a file's name is left."""
-    name, said = text.strip(), dict[str, tuple[float, ...]]()
+    name, said, from_top = text.strip(), dict[str, tuple[float, ...]](), False
     while not kinds.is_there(Path(name)):
         found = _SIZE.fullmatch(name) or _AT.fullmatch(name)
         if found is None:
             break
         name, key, *values = found.groups()
+        from_top |= len(values) == 3 and values.pop() is not None
         key = key.lower()
         if key in said:
             raise InputError(f"says {key!r} twice", value=text, hint=f"say {key} once")
@@ -164,7 +178,7 @@ def _wish(text: str) -> _Wish:
         )  # fmt: skip
     at_mm = said.get("at")
     return _Wish(
-        path=Path(name), at=(at_mm[0], at_mm[1]) if at_mm else None,
+        path=Path(name), at=(at_mm[0], at_mm[1]) if at_mm else None, from_top=from_top,
         width=said.get("width", (None,))[0], height=said.get("height", (None,))[0],
     )  # fmt: skip
 

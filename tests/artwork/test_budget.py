@@ -71,7 +71,7 @@ FILES = {
     ),
     "bars that clip bars": (
         "svg", lambda: f'<clipPath id="c"><path d="{BARS}"/></clipPath>'
-        '<rect clip-path="url(#c)" width=".2" height="90" stroke="none"/>' * 1500, "cross|clip",
+        + '<rect clip-path="url(#c)" width=".2" height="90" stroke="none"/>' * 1500, "cross|clip",
     ),
     "a million lines without a unit": ("dxf", lambda: _dxf(1_000_000, ""), "has no units"),
     "a million lines": ("dxf", lambda: _dxf(1_000_000, "9\n$INSUNITS\n70\n4\n"), "more than 200000 entities"),

@@ -122,3 +122,25 @@ def test_enlarged_curves_stay_fine(tmp_path) -> None:
     corners = np.hypot(*(shapely.get_coordinates(found) - 70).T)
     assert 70 - shapely.distance(shapely.Point(70, 70), found.exterior) < 0.012
     assert corners.max() < 70.08  # the grid of the small drawing, enlarged
+
+
+def test_places_may_be_counted_from_the_top(tmp_path) -> None:
+    """Y counts down from the upper edge: to a circle's middle, to the upper left corner of a box or a drawing."""
+    for words, bounds in (
+        ("circle 30 10 5 from top", (25, 25, 35, 35)),
+        ("box 10 5 20 8 FROM  TOP", (10, 27, 30, 35)),
+        ("box 10 5 20 8", (10, 5, 30, 13)),
+    ):
+        assert shapely.total_bounds(placed(words, width_mm=60, height_mm=40)) == pytest.approx(bounds, abs=0.02)
+    path = tmp_path / "my fir.svg"
+    path.write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" viewBox="0 0 60 40">'
+        '<rect x="20" y="3" width="10" height="5"/></svg>'
+    )
+    for words, bounds in (
+        (f"{path} at 4 6 from top", (4, 29, 14, 34)),
+        (f"{path} at 4 6 from top width 20", (4, 24, 24, 34)),
+        (f"{path} width 20 at 4 6 from top", (4, 24, 24, 34)),
+        (f"{path} at 4 6", (4, 6, 14, 11)),
+    ):
+        assert shapely.total_bounds(placed(words, width_mm=60, height_mm=40)) == pytest.approx(bounds, abs=0.002)

@@ -38,13 +38,15 @@ places = joined(
         "--keep-clear",
         multiple=True,
         metavar="SHAPE",
-        help='A drawing that stays free of the motif: FILE, "FILE at X Y width W", or "circle X Y R".',
+        help='A drawing that stays free of the motif: FILE, "FILE at X Y width W", or "circle X Y R". '
+        'Y counts up from the lower edge; write "circle X Y R from top" to count down from the upper one.',
     ),
     click.option(
         "--opening",
         multiple=True,
         metavar="SHAPE",
-        help='Cut through the whole block, as for an embossed shape: "circle X Y R", "box X Y W H" or FILE.',
+        help='Cut through the whole block, as for an embossed shape: "circle X Y R", "box X Y W H" or FILE. '
+        'X counts from the left, Y up from the lower edge, or down from the upper one: "box X Y W H from top".',
     ),
     click.option("--margin", type=LENGTH, default="0", help="Strip along the edge that stays free."),
     click.option("--clearance", type=LENGTH, default="1", show_default=True, help="How far to stay from --keep-clear."),
