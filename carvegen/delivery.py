@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from carvegen.checks import checked
 from carvegen.contents import OWNED, contents, contents_for
-from carvegen.earlier import Earlier, earlier
+from carvegen.earlier import Earlier, earlier, keep_edited, write_record
 from carvegen.facts.profiles import Verdict
 from carvegen.files import staged_folder, write_file
 from carvegen.mend import mended_for_all
@@ -153,6 +153,8 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
             say(f"writing for the {job.machine.kind}")
             kind = job.machine.kind
             _write_job(stage, job, reports[kind], style, plans.get(kind) or untold.get(kind))
+        write_record(stage, files)
+        keep_edited(delivery.earlier, out, stage)
     return delivery
 
 

@@ -13,6 +13,7 @@ import shapely
 
 from carvegen.colour import lightness
 from carvegen.errors import InputError
+from carvegen.files import file_hash
 from carvegen.layers import artwork_files
 
 if TYPE_CHECKING:
@@ -41,7 +42,7 @@ class Part:
 
     def lost(self, out: Path) -> list[str]:
         """Files that are missing, or not as they were written."""
-        return [name for name, digest in self.files.items() if _file_hash(out / name) != digest]
+        return [name for name, digest in self.files.items() if file_hash(out / name) != digest]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,7 +94,7 @@ def picture_recipe(given: Print, ways: Mapping[str, Sequence[Setup]]) -> dict[st
         "highlights": hashed(given.highlights),
         "blocks": hashed(blocks),
     }
-    recipe |= {f"file {path.name}": hashed(path.read_bytes()) for path in artwork_files(given)}
+    recipe |= {f"file {path.name}": file_hash(path) for path in artwork_files(given)}
     return recipe | {f"motif {its.motif} {its.nth + 1}": hashed((k, its)) for k, its in enumerate(given.motifs)}
 
 
@@ -158,10 +159,3 @@ def _part(its: Mapping[str, Any]) -> Part:
         if name.startswith("/") or ".." in name.split("/") or "\\" in name or ":" in name:
             raise InputError("leads out of the folder", value=name)
     return Part(recipe={str(k): str(v) for k, v in its["recipe"].items()}, files=files, notes=list(its["notes"]))
-
-
-def _file_hash(path: Path) -> str:
-    try:
-        return hashed(path.read_bytes())
-    except OSError:
-        return ""
