@@ -306,7 +306,9 @@ def test_a_file_that_was_touched_is_made_again(copy, capsys):
     told = again(capsys, copy)
     assert told["blocks"] == {"sky": "", "tone": "tone/router/block.svg is missing or was changed", "key": ""}
     assert "print.png is missing" in told["proofs"]
-    assert changed(before, copy / "built") == set()
+    assert changed(before, copy / "built") == {"tone/router/block.yours.svg"}
+    assert (copy / "built" / "tone" / "router" / "block.yours.svg").read_text() == "<svg/>"
+    assert any("block.yours.svg" in note for note in told["notes"])
 
 
 def test_a_block_that_is_gone_takes_its_files_along(copy, capsys):
