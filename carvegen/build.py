@@ -33,6 +33,7 @@ from carvegen.recipes import (
     hashed,
     land_hash,
     picture_recipe,
+    proof_recipe,
     read_state,
     setup_recipe,
 )
@@ -183,11 +184,9 @@ class _Bench:
 
     def _colours(self) -> dict[str, str]:
         given = self.given
-        inks = {f"ink of {block.name}": hashed(block.ink) for block in given.blocks}
-        order = [(block.name, block.role) for block in given.blocks]
         dies = [pressing_of(given, block, self.ways[block.name][0]) for block in given.blocks if block.role == "emboss"]
         own = {"embossing": hashed(dies)} if dies else {}
-        return {"paper": hashed((given.paper, given.bleed_mm)), "order of the blocks": hashed(order), **inks, **own}
+        return {**proof_recipe(given, self.ways), **own}
 
     @cached_property
     def _cut(self) -> tuple[Picture, dict[str, Cut]]:

@@ -17,6 +17,7 @@ from carvegen.files import staged_folder, write_file
 from carvegen.mend import mended_for_all
 from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.settings import PathSettings
+from carvegen.words import shortened
 from carvegen.writers.dxf import machine_dxf
 from carvegen.writers.guide import hand_guide
 from carvegen.writers.guide_pdf import guide_pdf
@@ -44,6 +45,7 @@ __all__ = ["Delivery", "Style", "check_folder", "deliver", "question", "style_of
 _PROOF_PX_PER_MM = 10.0
 _PROOF_PX = 50_000_000  #: pixels in a proof at most: a larger block is shown more coarsely
 
+_NOTE = 1000  #: letters of a note, in which names of others may stand
 _MOST_BESIDE = 50_000  #: shapes for which a router that is not the main machine is planned, too
 
 
@@ -211,7 +213,8 @@ def _write_job(stage: Path, job: Job, report: Report, style: Style, made: tuple[
 
 def _drawings(notes: Sequence[str]) -> str:
     """The note's last section: what was understood of the drawings."""
-    return "\n## Drawings that were read\n\n" + "".join(f"- {note}\n" for note in notes) if notes else ""
+    lines = "".join(f"- {shortened(note, _NOTE)}\n" for note in notes)
+    return f"\n## Drawings that were read\n\n{lines}" if notes else ""
 
 
 def _px_per_mm(width_mm: float, height_mm: float) -> float:

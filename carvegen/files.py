@@ -13,6 +13,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from carvegen.errors import InputError
+from carvegen.words import plain
 
 __all__ = ["file_hash", "save_file", "scratch_folder", "settled", "staged_folder", "write_file"]
 
@@ -111,9 +112,12 @@ def scratch_folder() -> Iterator[Path]:
 
 
 def write_file(path: Path, data: str | bytes) -> None:
-    """Write text (UTF-8, line feeds) or bytes beside `path`, then rename; makes its folder."""
+    """Write text (UTF-8, line feeds) or bytes beside `path`, then rename; makes its folder.
+
+    Signs in a text that would do something to a terminal or hide something from a reader are written as escapes.
+    """
     path.parent.mkdir(parents=True, exist_ok=True)
-    payload = data.encode() if isinstance(data, str) else data
+    payload = plain(data).encode() if isinstance(data, str) else data
     handle, beside = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
     try:
         with os.fdopen(handle, "wb") as out:

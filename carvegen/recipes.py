@@ -23,7 +23,8 @@ if TYPE_CHECKING:
     from carvegen.printfile import Print, PrintBlock
 
 __all__ = [
-    "STATE", "Part", "State", "differences", "hashed", "land_hash", "picture_recipe", "read_state", "setup_recipe",
+    "STATE", "Part", "State", "differences", "hashed", "land_hash", "picture_recipe", "proof_recipe",
+    "read_state", "setup_recipe",
 ]  # fmt: skip
 
 STATE = "build.json"  #: where a build keeps its recipes
@@ -104,6 +105,22 @@ def _shaping(block: PrintBlock, tones: Sequence[float]) -> tuple[object, ...]:
     return (block.name, block.role, block.layers, rank)
 
 
+def proof_recipe(given: Print, ways: Mapping[str, Sequence[Setup]]) -> dict[str, str]:
+    """What goes into the pictures, the report and the sheet of the whole print besides the blocks' shapes."""
+    inks = {f"ink of {block.name}": hashed(block.ink) for block in given.blocks}
+    order = [(block.name, block.role) for block in given.blocks]
+    setups = [way for block in given.blocks for way in ways[block.name]]
+    cautions = [(way.permit.cautions, way.machine.cautions) for way in setups]
+    return {
+        "name of the print": hashed(given.name),
+        "paper": hashed((given.paper, given.width_mm, given.height_mm, given.bleed_mm)),
+        "room for register": hashed((given.trap_mm, given.register_error_mm)),
+        "order of the blocks": hashed(order),
+        "cautions": hashed(cautions),
+        **inks,
+    }
+
+
 def setup_recipe(given: Print, block: PrintBlock, ways: Sequence[Setup]) -> dict[str, str]:
     """What goes into a block's files besides its shapes."""
     plan = given.register
@@ -112,6 +129,7 @@ def setup_recipe(given: Print, block: PrintBlock, ways: Sequence[Setup]) -> dict
     said = [(way.material.key, way.cutter.key, way.machine.key) for way in ways]
     return {
         "material, cutter or machine": hashed((said, told(plain))),
+        "size of the block": hashed((given.width_mm, given.height_mm)),
         "mend": hashed(block.mend),
         **_die_recipe(given, block),
         "how files are written": hashed(sorted(given.files.items())),

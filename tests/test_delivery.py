@@ -82,7 +82,8 @@ def test_what_she_edited_is_kept_beside_and_told(tmp_path):
     (out / "changes.png").write_text("her own")
     first, _ = delivered(out, material="vinyl-soft", cutter="v-60")
     assert first.earlier.kept == {
-        "changes.png": "changes.yours.png", "hand/note.md": "hand/note.yours.md", "laser/note.md": "laser/note.yours.md",
+        "changes.png": "changes.yours.png", "hand/note.md": "hand/note.yours.md",
+        "laser/note.md": "laser/note.yours.md",
     }  # fmt: skip
     assert (out / "laser/note.yours.md").read_text() == "hers"
     assert (out / "hand/note.yours.md").read_text() == "hers, too"
