@@ -150,7 +150,7 @@ def _publish(stage: Path, target: Path, owned: frozenset[str]) -> None:
         raise
     finally:
         folders = {(target / path).parent for path in [*made, *owned_paths]} - {target}
-        _remove_empty([*sorted(folders), *([target] if fresh else [])])
+        _remove_empty([*sorted(folders, reverse=True), *([target] if fresh else [])])
 
 
 def _put_back(stage: Path, target: Path, made: Iterable[Path]) -> None:
