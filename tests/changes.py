@@ -88,6 +88,12 @@ _PROFILES = (
     "materials/cherry", "materials/linoleum", "materials/embossing-acrylic", "cutters/laser-fine", "cutters/flat-1",
     "cutters/v-60", "machines/laser-bed", "machines/router-bed", "machines/hand",
 )  # fmt: skip
+#: Values of a profile that can't be changed by themselves: two of one thing, or the sum of others.
+_BOUND = {
+    (name, f"values.{key}")
+    for name in ("materials/linoleum", "materials/embossing-acrylic")
+    for key in ("land_along_mm", "land_across_mm", "depth_largest_mm", "floor_mm")
+} | {("materials/embossing-acrylic", "values.depth_usual_mm")}
 
 
 @dataclass(frozen=True)
@@ -133,6 +139,8 @@ def changes() -> Iterator[Change]:
     for name in _PROFILES:
         profile = tomllib.loads((shipped() / f"{name}.toml").read_text(encoding="utf-8"))
         for place, changed in _varied(profile, ()):
+            if (name, place) in _BOUND:
+                continue
             yield Change(f"{name}: {place}", {f"own/{name}.toml": tomlkit.dumps(changed)})
 
 

@@ -65,6 +65,14 @@ def test_no_place_or_time_in_any_file(tmp_path):
         assert b"somewhere-secret" not in path.read_bytes(), path
 
 
+def test_no_date_of_the_environment_in_any_file(tmp_path, monkeypatch):
+    """SOURCE_DATE_EPOCH (reproducible-builds.org, from memory) is what libraries take their dates from."""
+    delivered(tmp_path / "one")
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "1600000000")
+    delivered(tmp_path / "two")
+    assert digest(tmp_path / "one") == digest(tmp_path / "two")
+
+
 def test_a_smaller_delivery_leaves_nothing_of_a_larger_one(tmp_path):
     delivered(tmp_path / "sky")
     delivered(tmp_path / "sky", material="vinyl-soft", cutter="v-60")
