@@ -198,8 +198,8 @@ class _Bench:
         if not why:
             return old
         cut = self._cut[1][block.name]
-        shapes = (cut.land, cut.fringe, shapely.multipolygons(cut.block.cut_outs))
-        recipe = {**self._recipe(block), "shapes": hashed(tuple(map(land_hash, shapes)))}
+        shapes: list[BaseGeometry] = [cut.land, cut.fringe, shapely.union_all(cut.block.cut_outs)]
+        recipe = {**self._recipe(block), "shapes": hashed([land_hash(shape) for shape in shapes])}
         own = {**self._own(block), "shapes": recipe["shapes"]}
         if all(old.recipe.get(name) == value for name, value in own.items()) and not old.lost(self.out):
             return replace(old, recipe=recipe)

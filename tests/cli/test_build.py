@@ -423,3 +423,13 @@ def test_a_build_keeps_files_of_her_own_and_tells_what_it_replaces(own_folder, c
     (own_folder / "print.toml").write_text(PRINT.replace("seed = 3", "seed = 4"), encoding="utf-8")
     assert "Replaced" in run(capsys, "build", "print.toml", "--out", "built").err
     assert (own_folder / "built" / "mine.txt").read_text(encoding="utf-8") == "mine"
+
+
+@pytest.mark.parametrize("shape", ["/proc/self/mem", "/proc/self/mem at 5 5 width 20", "/dev/zero", "/"])
+def test_a_shape_that_names_what_is_no_drawing(own_folder, capsys, shape):
+    (own_folder / "print.toml").write_text(PRINT.replace("circle 48 30 4", shape), encoding="utf-8")
+    ran = run(capsys, "build", "print.toml", "--out", "built")
+    assert ran.code == 2, ran.err
+    assert shape.split()[0] in ran.err
+    assert "highlights[0].shape" in ran.err
+    assert not (own_folder / "built").exists()
