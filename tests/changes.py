@@ -93,7 +93,7 @@ _BOUND = {
     (name, f"values.{key}")
     for name in ("materials/linoleum", "materials/embossing-acrylic")
     for key in ("land_along_mm", "land_across_mm", "depth_largest_mm", "floor_mm")
-} | {("materials/embossing-acrylic", "values.depth_usual_mm")}
+} | {("materials/embossing-acrylic", "values.depth_usual_mm"), ("cutters/flat-1", "values.edge_loss_mm")}
 
 
 @dataclass(frozen=True)
