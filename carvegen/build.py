@@ -19,8 +19,8 @@ from carvegen.clamping import clamping_of
 from carvegen.colour import MODEL
 from carvegen.delivery import deliver, style_of
 from carvegen.dies import deliver_die
-from carvegen.earlier import earlier
-from carvegen.files import scratch_folder, staged_folder, write_file
+from carvegen.earlier import Earlier, earlier, keep_edited
+from carvegen.files import scratch_folder, settled, staged_folder, write_file
 from carvegen.fringes import with_fringe
 from carvegen.in_register import PURPOSE as REGISTER_PURPOSE
 from carvegen.in_register import register_files, register_recipe
@@ -33,6 +33,7 @@ from carvegen.recipes import (
     hashed,
     land_hash,
     picture_recipe,
+    proof_recipe,
     read_state,
     setup_recipe,
 )
@@ -99,7 +100,8 @@ def build_print(given: Print, out: Path, shelf: Library, *, say: Callable[[str],
     RefusedError
         If a block would be dangerous to make.
     """
-    bench = _Bench(given, out, shelf, say)
+    with settled(out):
+        bench = _Bench(given, out, shelf, say)
     if not bench.stale:
         return bench.built(bench.old)
     with scratch_folder() as work:
@@ -110,16 +112,19 @@ def build_print(given: Print, out: Path, shelf: Library, *, say: Callable[[str],
         new = State(parts=parts)
         if new.to_text() != bench.old.to_text():
             write_file(work / STATE, new.to_text())
-        old, made = _files_in(bench.old), _files_in(new)
-        for line in earlier(out, owned=old | made | {STATE}, made=made | {STATE}, sign=STATE).lines():
+        old, made = _files_in(bench.old), _files_in(new).keys()
+        owned, gone = frozenset([*old, *made, STATE]), frozenset(old.keys() - made)
+        before = earlier(out, owned=owned, made=[*made, STATE], sign=STATE, written=old)
+        for line in before.lines():
             say(line)
-        with staged_folder(out, owned=old - made) as stage:
+        with staged_folder(out, owned=gone) as stage:
             shutil.copytree(work, stage, dirs_exist_ok=True)
-    return bench.built(new)
+            keep_edited(before, out, stage)
+    return bench.built(new, before)
 
 
-def _files_in(state: State) -> frozenset[str]:
-    return frozenset(name for part in state.parts.values() for name in part.files)
+def _files_in(state: State) -> dict[str, str]:
+    return {name: digest for part in state.parts.values() for name, digest in part.files.items()}
 
 
 class _Bench:
@@ -179,11 +184,9 @@ class _Bench:
 
     def _colours(self) -> dict[str, str]:
         given = self.given
-        inks = {f"ink of {block.name}": hashed(block.ink) for block in given.blocks}
-        order = [(block.name, block.role) for block in given.blocks]
         dies = [pressing_of(given, block, self.ways[block.name][0]) for block in given.blocks if block.role == "emboss"]
         own = {"embossing": hashed(dies)} if dies else {}
-        return {"paper": hashed((given.paper, given.bleed_mm)), "order of the blocks": hashed(order), **inks, **own}
+        return {**proof_recipe(given, self.ways), **own}
 
     @cached_property
     def _cut(self) -> tuple[Picture, dict[str, Cut]]:
@@ -195,7 +198,8 @@ class _Bench:
         if not why:
             return old
         cut = self._cut[1][block.name]
-        recipe = {**self._recipe(block), "shapes": hashed((land_hash(cut.land), land_hash(cut.fringe)))}
+        shapes: list[BaseGeometry] = [cut.land, cut.fringe, shapely.union_all(cut.block.cut_outs)]
+        recipe = {**self._recipe(block), "shapes": hashed([land_hash(shape) for shape in shapes])}
         own = {**self._own(block), "shapes": recipe["shapes"]}
         if all(old.recipe.get(name) == value for name, value in own.items()) and not old.lost(self.out):
             return replace(old, recipe=recipe)
@@ -332,18 +336,19 @@ class _Bench:
                 notes[name] = [*notes[name], finding.to_dict()]
         return reports, notes
 
-    def built(self, new: State) -> Built:
+    def built(self, new: State, before: Earlier | None = None) -> Built:
         """What was done, once it is published."""
         report = json.loads((self.out / "report.json").read_text(encoding="utf-8"))
         drawn = [name for name in new.part(_PROOFS).files if name.startswith("inks/")]
         proofs = {name: _alone(Path(name).stem) for name in drawn}
+        notes = self._cut[0].drawing.notes if "_cut" in self.__dict__ else ()
         return Built(
             files={**_PURPOSE, **{name: REGISTER_PURPOSE[name] for name in new.part(_REGISTER).files}, **proofs},
             blocks={block.name: self.done.get(block.name, "") for block in self.given.blocks},
             proofs=self.drawn,
             register=self.tried,
             report=report,
-            notes=self._cut[0].drawing.notes if "_cut" in self.__dict__ else (),
+            notes=(*notes, *(before.kept_lines() if before else ())),
         )
 
 

@@ -88,7 +88,8 @@ def lands_in(folder: Path) -> dict[str, BaseGeometry]:
     InputError
         If there are none.
     """
-    found = {path.stem: land_in(path) for path in sorted((folder / "lands").glob("*.wkb"))}
+    every = sorted((folder / "lands").glob("*.wkb"))
+    found = {path.stem: land_in(path) for path in every if "." not in path.stem}  # no block's name has a dot
     if not found:
         raise InputError("holds no built print", where=str(folder), hint="give a folder that build has written")
     return found

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from types import MappingProxyType
 
+from carvegen.earlier import RECORD
 from carvegen.writers.plan_files import MOST_PROGRAMS, PICTURE, program_name
 
 __all__ = ["OWNED", "contents", "contents_for"]
@@ -35,7 +36,9 @@ _PURPOSE = {
 }
 
 #: Every name that a delivery may use: what an earlier one left under these is cleared away.
-OWNED = frozenset(_PURPOSE) | {name.replace("laser/", "router/") for name in _PURPOSE if name.startswith("laser/")}
+OWNED = frozenset(
+    [RECORD, *_PURPOSE, *(name.replace("laser/", "router/") for name in _PURPOSE if name.startswith("laser/"))]
+)
 
 _NONE: Mapping[str, tuple[str, ...]] = MappingProxyType({})
 

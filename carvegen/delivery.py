@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING, Any
 
 from carvegen.checks import checked
 from carvegen.contents import OWNED, contents, contents_for
-from carvegen.earlier import Earlier, earlier
+from carvegen.earlier import Earlier, earlier, keep_edited, write_record
 from carvegen.facts.profiles import Verdict
 from carvegen.files import staged_folder, write_file
 from carvegen.mend import mended_for_all
 from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.settings import PathSettings
+from carvegen.words import shortened
 from carvegen.writers.dxf import machine_dxf
 from carvegen.writers.guide import hand_guide
 from carvegen.writers.guide_pdf import guide_pdf
@@ -44,6 +45,7 @@ __all__ = ["Delivery", "Style", "check_folder", "deliver", "question", "style_of
 _PROOF_PX_PER_MM = 10.0
 _PROOF_PX = 50_000_000  #: pixels in a proof at most: a larger block is shown more coarsely
 
+_NOTE = 1000  #: letters of a note, in which names of others may stand
 _MOST_BESIDE = 50_000  #: shapes for which a router that is not the main machine is planned, too
 
 
@@ -153,6 +155,8 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
             say(f"writing for the {job.machine.kind}")
             kind = job.machine.kind
             _write_job(stage, job, reports[kind], style, plans.get(kind) or untold.get(kind))
+        write_record(stage, files)
+        keep_edited(delivery.earlier, out, stage)
     return delivery
 
 
@@ -209,7 +213,8 @@ def _write_job(stage: Path, job: Job, report: Report, style: Style, made: tuple[
 
 def _drawings(notes: Sequence[str]) -> str:
     """The note's last section: what was understood of the drawings."""
-    return "\n## Drawings that were read\n\n" + "".join(f"- {note}\n" for note in notes) if notes else ""
+    lines = "".join(f"- {shortened(note, _NOTE)}\n" for note in notes)
+    return f"\n## Drawings that were read\n\n{lines}" if notes else ""
 
 
 def _px_per_mm(width_mm: float, height_mm: float) -> float:

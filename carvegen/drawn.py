@@ -13,6 +13,7 @@ from carvegen.artwork import Artwork, plain_name, read
 from carvegen.artwork.reading import file_and_layer
 from carvegen.block import Block, check_size
 from carvegen.errors import InputError
+from carvegen.words import shortened
 from carvegen.writers.layers import (
     BLOCK_EDGE,
     BOARD_EDGE,
@@ -39,6 +40,7 @@ LEFT_OUT = (REGISTER, REGISTER_STOP, BOARD_EDGE, NOTES, FINDING, KEEP_CLEAR)
 FIXED = "FIXED"  #: a layer of cuts that mending leaves alone
 _FACES = (BLOCK_EDGE, "LAND")  #: layers that give the face, the stronger first; a proof has a LAND
 _SAME_MM = 0.05  #: two sizes that differ by no more are the same
+_NAME = 60  #: letters of a file's name that a block takes over
 _LITTLE = 1e-4  #: share of an area that rounding may take away
 
 
@@ -85,7 +87,7 @@ def drawn_block(
     """
     artwork = read(path, units=units, outlines=True, without=LEFT_OUT, beside=_FACES)
     try:
-        return _drawn(file_and_layer(path)[0].stem, artwork, size_mm, view)
+        return _drawn(shortened(file_and_layer(path)[0].stem, _NAME), artwork, size_mm, view)
     except InputError as error:
         raise error.within(str(path)) from None
 

@@ -2,14 +2,18 @@
 
 ::
 
-    CarvegenError          1
+    CarvegenError          4   a fault of ours
     ├── InputError         2   something the user gave is wrong
     └── RefusedError       3   not done, for safety; no option changes it
+
+Any other exception that reaches the command line is a fault of ours, too.
 """
 
 from __future__ import annotations
 
 from typing import ClassVar, Self
+
+from carvegen.words import shortened
 
 __all__ = ["CarvegenError", "InputError", "RefusedError"]
 
@@ -29,7 +33,7 @@ class CarvegenError(Exception):
         What to do. Lists in it are sorted.
     """
 
-    exit_code: ClassVar[int] = 1
+    exit_code: ClassVar[int] = 4
 
     def __init__(self, message: str, *, value: object = None, where: str = "", hint: str = "") -> None:
         super().__init__(message)
@@ -39,8 +43,8 @@ class CarvegenError(Exception):
         self.hint = hint
 
     def __str__(self) -> str:
-        place = f"{self.where}: " if self.where else ""
-        value = "" if self.value is None else f", got {self.value!r}"
+        place = ": ".join(map(shortened, self.where.split(": "))) + ": " if self.where else ""
+        value = "" if self.value is None else f", got {shortened(repr(self.value))}"
         return f"{place}{self.message}{value}"
 
     def within(self, outer: str) -> Self:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import hashlib
 import os
 import re
 import shutil
@@ -12,8 +13,9 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from carvegen.errors import InputError
+from carvegen.words import plain
 
-__all__ = ["save_file", "scratch_folder", "staged_folder", "write_file"]
+__all__ = ["file_hash", "save_file", "scratch_folder", "settled", "staged_folder", "write_file"]
 
 
 _MARK = ".carvegen"  #: in every stage; while files move it lists those that are new
@@ -45,7 +47,8 @@ def staged_folder(target: Path, *, owned: frozenset[str]) -> Iterator[Path]:
         parent.mkdir(parents=True, exist_ok=True)
         if target.is_dir() and not os.access(target, os.W_OK | os.X_OK):
             raise InputError("can't be written", where=str(given), hint="choose another --out")
-        _recover(target)
+        with _alone(parent):
+            _recover(target)
         stage = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=parent))
     except OSError as error:
         raise _unwritable(given, error) from None
@@ -58,8 +61,30 @@ def staged_folder(target: Path, *, owned: frozenset[str]) -> Iterator[Path]:
     except OSError as error:
         raise _unwritable(given, error) from None
     finally:
-        shutil.rmtree(stage, ignore_errors=True)
+        _clear(stage)
         _remove_empty(new)
+
+
+@contextlib.contextmanager
+def settled(target: Path) -> Iterator[None]:
+    """While it lasts no run moves files into the folder `target`; what a killed one left is put right first.
+
+    Whoever looks at what a folder holds looks at it in here: half of one run and half of another is nobody's.
+
+    Raises
+    ------
+    InputError
+        If it can't be put right.
+    """
+    given, target = target, Path(os.path.realpath(target))
+    with contextlib.ExitStack() as stack:
+        try:
+            if target.parent.is_dir():
+                stack.enter_context(_alone(target.parent))
+                _recover(target)
+        except OSError as error:
+            raise _unwritable(given, error) from None
+        yield
 
 
 def save_file(path: Path, data: str | bytes) -> None:
@@ -70,6 +95,15 @@ def save_file(path: Path, data: str | bytes) -> None:
         raise _unwritable(path, error) from None
 
 
+def file_hash(path: Path) -> str:
+    """A short hash of a file's bytes; "" if it can't be read."""
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()[:16]
+    except (OSError, ValueError):
+        return ""
+
+
 @contextlib.contextmanager
 def scratch_folder() -> Iterator[Path]:
     """A folder for what is made on the way; gone on leaving."""
@@ -78,9 +112,12 @@ def scratch_folder() -> Iterator[Path]:
 
 
 def write_file(path: Path, data: str | bytes) -> None:
-    """Write text (UTF-8, line feeds) or bytes beside `path`, then rename; makes its folder."""
+    """Write text (UTF-8, line feeds) or bytes beside `path`, then rename; makes its folder.
+
+    Signs in a text that would do something to a terminal or hide something from a reader are written as escapes.
+    """
     path.parent.mkdir(parents=True, exist_ok=True)
-    payload = data.encode() if isinstance(data, str) else data
+    payload = plain(data).encode() if isinstance(data, str) else data
     handle, beside = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
     try:
         with os.fdopen(handle, "wb") as out:
@@ -113,18 +150,23 @@ def _publish(stage: Path, target: Path, owned: frozenset[str]) -> None:
         raise
     finally:
         folders = {(target / path).parent for path in [*made, *owned_paths]} - {target}
-        _remove_empty([*sorted(folders), *([target] if fresh else [])])
+        _remove_empty([*sorted(folders, reverse=True), *([target] if fresh else [])])
 
 
 def _put_back(stage: Path, target: Path, made: Iterable[Path]) -> None:
-    """What was there before `made` began to move in."""
-    before = stage / _BEFORE
+    """What was there before `made` began to move in.
+
+    Each move is undone by one move, so that a run that is killed here, too, leaves what the next can go on with.
+    """
+    before, made = stage / _BEFORE, list(made)
     for path in made:
-        if not (stage / path).exists():
-            (target / path).unlink(missing_ok=True)
-    for path in (path.relative_to(before) for path in before.rglob("*") if path.is_file()):
+        if not (stage / path).exists() and (target / path).exists():
+            (target / path).replace(stage / path)
+    for path in sorted(path.relative_to(before) for path in before.rglob("*") if not path.is_dir()):
         (target / path).parent.mkdir(parents=True, exist_ok=True)
         (before / path).replace(target / path)
+    _remove_empty(sorted({(target / path).parent for path in made} - {target}, reverse=True))
+    (stage / _MARK).rename(stage / _DONE)  # from here on the stage is only to be cleared away
 
 
 def _recover(target: Path) -> None:
@@ -132,13 +174,27 @@ def _recover(target: Path) -> None:
     own = re.compile(re.escape(f".{target.name}-") + r"[a-z0-9_]{8}")
     for stage in sorted(target.absolute().parent.iterdir()):
         if own.fullmatch(stage.name) and ((stage / _MARK).is_file() or (stage / _DONE).is_file()):
-            with _alone(stage.parent), _held(stage) as mine:
-                if mine and (stage / _DONE).is_file():
-                    shutil.rmtree(stage, ignore_errors=True)
-                elif mine and (stage / _MARK).is_file():
+            with _held(stage) as mine:
+                if mine and (stage / _MARK).is_file():
                     made = (stage / _MARK).read_text(encoding="utf-8").split("\n")
                     _put_back(stage, target, [Path(name) for name in made if name])
-                    shutil.rmtree(stage, ignore_errors=True)
+                if mine and (stage / _DONE).is_file():
+                    _clear(stage)
+
+
+def _clear(stage: Path) -> None:
+    """Remove a stage whose files are of no more use; last what says so, for a run that is killed meanwhile."""
+    with contextlib.suppress(OSError):
+        _clear_but(stage, _DONE)
+    shutil.rmtree(stage, ignore_errors=True)
+
+
+def _clear_but(stage: Path, last: str) -> None:
+    for path in sorted(stage.iterdir()):
+        if path.is_dir() and not path.is_symlink():
+            shutil.rmtree(path, ignore_errors=True)
+        elif path.name != last:
+            path.unlink(missing_ok=True)
 
 
 def _remove_empty(folders: Iterable[Path]) -> None:

@@ -5,16 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+from carvegen.words import shortened
+
 if TYPE_CHECKING:
     from pathlib import Path
 
 __all__ = ["meant", "meant_file", "nearest", "percent"]
 
+_SHOWN = 80  #: letters of a name that somebody else has given
+
 
 def nearest(name: str, known: Iterable[str]) -> str:
     """A hint that holds the nearest known name, if one is near, and all of them, sorted."""
     names = sorted(known)
-    listed = f"known: {', '.join(names)}"
+    listed = f"known: {', '.join(shortened(known_name, _SHOWN) for known_name in names)}"
     return " ".join(filter(None, [meant(name, names), listed]))
 
 
@@ -24,7 +28,7 @@ def meant(name: str, known: Iterable[str]) -> str:
 
     same = {key.lower(): key for key in sorted(known, reverse=True)}
     close = difflib.get_close_matches(name.lower().replace(" ", "-"), sorted(same), n=1)
-    return f"did you mean {same[close[0]]}?" if close else ""
+    return f"did you mean {shortened(same[close[0]], _SHOWN)}?" if close else ""
 
 
 def meant_file(path: Path, endings: Iterable[str]) -> str:

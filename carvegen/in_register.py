@@ -43,7 +43,9 @@ def register_recipe(given: Print, ways: Mapping[str, Sequence[Setup]]) -> dict[s
     """All that goes into these files besides the blocks' shapes and the picture of the print."""
     from carvegen import __version__
 
-    woods = [(block.name, ways[block.name][0].material.key, block.grain_deg) for block in given.blocks]
+    stuff = {block.name: ways[block.name][0].material for block in given.blocks}
+    woods = [(block.name, stuff[block.name].key, stuff[block.name].grain, block.grain_deg) for block in given.blocks]
+    inks = [(block.name, block.role, block.ink) for block in given.blocks]
     return {
         "carvegen": hashed(__version__),
         "register": hashed(given.register),
@@ -51,6 +53,7 @@ def register_recipe(given: Print, ways: Mapping[str, Sequence[Setup]]) -> dict[s
         "seed": hashed(given.seed),
         "size": hashed((given.name, given.width_mm, given.height_mm, given.files.get("paper"))),
         "material": hashed(woods),
+        "inks": hashed(inks),
     }
 
 

@@ -13,6 +13,7 @@ import shapely
 
 from carvegen.colour import lightness
 from carvegen.errors import InputError
+from carvegen.files import file_hash
 from carvegen.layers import artwork_files
 
 if TYPE_CHECKING:
@@ -22,7 +23,8 @@ if TYPE_CHECKING:
     from carvegen.printfile import Print, PrintBlock
 
 __all__ = [
-    "STATE", "Part", "State", "differences", "hashed", "land_hash", "picture_recipe", "read_state", "setup_recipe",
+    "STATE", "Part", "State", "differences", "hashed", "land_hash", "picture_recipe", "proof_recipe",
+    "read_state", "setup_recipe",
 ]  # fmt: skip
 
 STATE = "build.json"  #: where a build keeps its recipes
@@ -41,7 +43,7 @@ class Part:
 
     def lost(self, out: Path) -> list[str]:
         """Files that are missing, or not as they were written."""
-        return [name for name, digest in self.files.items() if _file_hash(out / name) != digest]
+        return [name for name, digest in self.files.items() if file_hash(out / name) != digest]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,7 +95,7 @@ def picture_recipe(given: Print, ways: Mapping[str, Sequence[Setup]]) -> dict[st
         "highlights": hashed(given.highlights),
         "blocks": hashed(blocks),
     }
-    recipe |= {f"file {path.name}": hashed(path.read_bytes()) for path in artwork_files(given)}
+    recipe |= {f"file {path.name}": file_hash(path) for path in artwork_files(given)}
     return recipe | {f"motif {its.motif} {its.nth + 1}": hashed((k, its)) for k, its in enumerate(given.motifs)}
 
 
@@ -101,6 +103,22 @@ def _shaping(block: PrintBlock, tones: Sequence[float]) -> tuple[object, ...]:
     """What of a block shapes the others too: of its ink, only whether it is lighter or darker than theirs."""
     rank = tones.index(round(lightness(block.ink.colour), 6)) if block.ink and block.inked else -1
     return (block.name, block.role, block.layers, rank)
+
+
+def proof_recipe(given: Print, ways: Mapping[str, Sequence[Setup]]) -> dict[str, str]:
+    """What goes into the pictures, the report and the sheet of the whole print besides the blocks' shapes."""
+    inks = {f"ink of {block.name}": hashed(block.ink) for block in given.blocks}
+    order = [(block.name, block.role) for block in given.blocks]
+    setups = [way for block in given.blocks for way in ways[block.name]]
+    cautions = [(way.permit.cautions, way.machine.cautions) for way in setups]
+    return {
+        "name of the print": hashed(given.name),
+        "paper": hashed((given.paper, given.width_mm, given.height_mm, given.bleed_mm)),
+        "room for register": hashed((given.trap_mm, given.register_error_mm)),
+        "order of the blocks": hashed(order),
+        "cautions": hashed(cautions),
+        **inks,
+    }
 
 
 def setup_recipe(given: Print, block: PrintBlock, ways: Sequence[Setup]) -> dict[str, str]:
@@ -111,6 +129,7 @@ def setup_recipe(given: Print, block: PrintBlock, ways: Sequence[Setup]) -> dict
     said = [(way.material.key, way.cutter.key, way.machine.key) for way in ways]
     return {
         "material, cutter or machine": hashed((said, told(plain))),
+        "size of the block": hashed((given.width_mm, given.height_mm)),
         "mend": hashed(block.mend),
         **_die_recipe(given, block),
         "how files are written": hashed(sorted(given.files.items())),
@@ -158,10 +177,3 @@ def _part(its: Mapping[str, Any]) -> Part:
         if name.startswith("/") or ".." in name.split("/") or "\\" in name or ":" in name:
             raise InputError("leads out of the folder", value=name)
     return Part(recipe={str(k): str(v) for k, v in its["recipe"].items()}, files=files, notes=list(its["notes"]))
-
-
-def _file_hash(path: Path) -> str:
-    try:
-        return hashed(path.read_bytes())
-    except OSError:
-        return ""

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from carvegen.earlier import Earlier, earlier
+from carvegen.earlier import RECORD, Earlier, earlier, keep_edited, write_record
 from carvegen.files import staged_folder, write_file
 from carvegen.teststrip import strip_for
 from carvegen.writers.dxf import machine_dxf
@@ -34,7 +34,7 @@ _PURPOSE = {
     "hand/note.md": "tools and cautions",
     "hand/how-to-read.md": "what to measure on it, and the commands that keep it",
 }
-_OWNED = frozenset(_PURPOSE) | {name.replace("laser/", "router/") for name in _PURPOSE}
+_OWNED = frozenset(_PURPOSE) | {RECORD} | {name.replace("laser/", "router/") for name in _PURPOSE}
 
 
 def deliver_strip(
@@ -76,6 +76,8 @@ def deliver_strip(
                 write_file(stage / kind / name, content)
                 names.append(f"{kind}/{name}")
         before = earlier(out, owned=_OWNED, made=names, sign="strip.png")
+        write_record(stage, names)
+        keep_edited(before, out, stage)
     return {name: _purpose(name) for name in names}, before
 
 

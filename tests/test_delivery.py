@@ -12,6 +12,7 @@ from pypdf import PdfReader
 
 from carvegen.block import Block, check_size, check_words
 from carvegen.delivery import Style, deliver, question
+from carvegen.earlier import RECORD
 from carvegen.errors import InputError
 from carvegen.job import setups_for
 from carvegen.making import Ground
@@ -36,7 +37,7 @@ def digest(folder):
 
 def test_what_is_said_is_what_is_there(tmp_path):
     delivery, said = delivered(tmp_path / "sky")
-    assert set(digest(tmp_path / "sky")) == set(delivery.files)
+    assert set(digest(tmp_path / "sky")) == {*delivery.files, RECORD}
     assert all(delivery.files.values())
     assert next(iter(delivery.files)) == "proof.png"
     assert said[0] == "checking"
@@ -64,12 +65,46 @@ def test_no_place_or_time_in_any_file(tmp_path):
         assert b"somewhere-secret" not in path.read_bytes(), path
 
 
+def test_no_date_of_the_environment_in_any_file(tmp_path, monkeypatch):
+    """SOURCE_DATE_EPOCH (reproducible-builds.org, from memory) is what libraries take their dates from."""
+    delivered(tmp_path / "one")
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "1600000000")
+    delivered(tmp_path / "two")
+    assert digest(tmp_path / "one") == digest(tmp_path / "two")
+
+
 def test_a_smaller_delivery_leaves_nothing_of_a_larger_one(tmp_path):
     delivered(tmp_path / "sky")
     delivered(tmp_path / "sky", material="vinyl-soft", cutter="v-60")
     delivered(tmp_path / "alone", material="vinyl-soft", cutter="v-60")
     assert digest(tmp_path / "sky") == digest(tmp_path / "alone")
     assert not (tmp_path / "sky" / "laser").exists()
+
+
+def test_what_she_edited_is_kept_beside_and_told(tmp_path):
+    """Of a file that the next run makes, of one that it does not, and of one of hers under a name of a delivery."""
+    out = tmp_path / "sky"
+    delivered(out)
+    (out / "laser/note.md").write_text("hers")
+    (out / "hand/note.md").write_text("hers, too")
+    (out / "changes.png").write_text("her own")
+    first, _ = delivered(out, material="vinyl-soft", cutter="v-60")
+    assert first.earlier.kept == {
+        "changes.png": "changes.yours.png", "hand/note.md": "hand/note.yours.md",
+        "laser/note.md": "laser/note.yours.md",
+    }  # fmt: skip
+    assert (out / "laser/note.yours.md").read_text() == "hers"
+    assert (out / "hand/note.yours.md").read_text() == "hers, too"
+    assert (out / "changes.yours.png").read_text() == "her own"
+    assert not (out / "laser/note.md").exists()
+    assert not (out / "changes.png").exists()
+    assert "hand/note.yours.md" in "".join(first.earlier.kept_lines())
+    (out / "hand/note.md").write_text("hers once more")
+    again, _ = delivered(out)
+    assert again.earlier.kept == {"hand/note.md": "hand/note.yours-2.md"}
+    untouched, _ = delivered(out)
+    assert untouched.earlier.kept == {}
+    assert len(untouched.earlier.replaced) == len(untouched.files)
 
 
 def test_style_is_followed(tmp_path):

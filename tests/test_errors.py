@@ -10,7 +10,7 @@ from carvegen.errors import CarvegenError, InputError, RefusedError
 
 
 def test_each_kind_has_its_exit_code():
-    assert [kind.exit_code for kind in (CarvegenError, InputError, RefusedError)] == [1, 2, 3]
+    assert [kind.exit_code for kind in (CarvegenError, InputError, RefusedError)] == [4, 2, 3]
     assert issubclass(InputError, CarvegenError)
     assert issubclass(RefusedError, CarvegenError)
 

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import errno
 import os
+import shutil
 import stat
-import subprocess
-import sys
 import threading
 from pathlib import Path
 
@@ -14,7 +13,8 @@ import pytest
 
 from carvegen import files
 from carvegen.errors import InputError
-from carvegen.files import save_file, staged_folder, write_file
+from carvegen.files import save_file, settled, staged_folder, write_file
+from tests.robustness.renames import killed_at
 
 OWNED = frozenset({"proof.svg", "laser/block.svg", "laser/note.md", "hand/note.md"})
 
@@ -85,47 +85,44 @@ def test_any_error_while_moving_into_place_is_undone(tmp_path, monkeypatch, nth,
     assert tree(tmp_path) == before
 
 
-#: As above, but the process is gone: nothing of its own is done any more.
-@pytest.mark.parametrize("nth", range(1, 7))
-def test_the_next_run_puts_right_what_a_killed_one_left(tmp_path, nth):
-    deliver(tmp_path / "sky", "first")
-    (tmp_path / "sky" / "mine.txt").write_text("mine")
-    before = tree(tmp_path)
-    code = (
-        "import os, sys; from pathlib import Path; from carvegen import files\n"
-        "move, count = Path.replace, 0\n"
-        "def dying(self, target):\n"
-        "    global count; count += 1\n"
-        f"    os._exit(9) if count == {nth} else None\n"
-        "    return move(self, target)\n"
-        "Path.replace = dying\n"
-        f"with files.staged_folder(Path({str(tmp_path / 'sky')!r}), owned=frozenset()) as stage:\n"
-        "    for name in ('proof.svg', 'laser/block.svg', 'laser/note.md'): files.write_file(stage / name, 'second')\n"
-    )
-    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 9
-    assert len(list(tmp_path.iterdir())) == 2, "its folder is left"
-    with pytest.raises(ValueError, match="later"), staged_folder(tmp_path / "sky", owned=OWNED):
-        assert tree(tmp_path / "sky") == {name.removeprefix("sky/"): text for name, text in before.items()}
-        raise ValueError("later")
-    assert tree(tmp_path) == before
+def test_killed_at_any_step_and_again_while_that_is_put_right(tmp_path):
+    """At every rename and removal; then at every one of what puts it right: one run's files at last, and no other."""
+    out, names, new = tmp_path / "sky", ("proof.svg", "laser/block.svg"), ("proof.svg", "hand/note.md")
+    deliver(out, "first", names)
+    (out / "mine.txt").write_text("mine")
+    shutil.copytree(tmp_path, tmp_path.with_name("kept"))
+    earlier = tree(tmp_path)
+    later = {"sky/mine.txt": "mine"} | {f"sky/{name}": f"second {name}" for name in new}
+
+    def again() -> None:
+        shutil.rmtree(tmp_path)
+        shutil.copytree(tmp_path.with_name("kept"), tmp_path)
+
+    def settle() -> None:
+        with settled(out):
+            pass
+
+    steps = killed_at(0, lambda: deliver(out, "second", new), folder=tmp_path.parent)
+    assert tree(tmp_path) == later
+    assert steps > 8
+    halves = 0
+    for nth in range(1, steps + 1):
+        for second in range(1, steps + 8):
+            again()
+            assert killed_at(nth, lambda: deliver(out, "second", new), folder=tmp_path.parent) is None
+            halves += tree(out) not in (_in(earlier), _in(later))
+            done = killed_at(second, settle, folder=tmp_path.parent) is not None
+            settle()
+            assert _in(earlier) == tree(out) or _in(later) == tree(out), (nth, second)
+            if done:
+                break
+        assert done
+        assert tree(tmp_path) in (earlier, later), nth
+    assert halves > 3, "there were halves to be put right"
 
 
-def test_what_was_published_stays_though_the_run_was_killed_while_it_cleared_up(tmp_path):
-    """Some of what was replaced is gone already: putting the rest back would mix two runs."""
-    deliver(tmp_path / "sky", "first")
-    code = (
-        "import os; from pathlib import Path; from carvegen import files\n"
-        "def dying(stage, **more):\n"
-        "    next(path for path in (stage / '.before').rglob('*') if path.is_file()).unlink(); os._exit(9)\n"
-        "files.shutil.rmtree = dying\n"
-        f"with files.staged_folder(Path({str(tmp_path / 'sky')!r}), owned=frozenset()) as stage:\n"
-        "    for name in ('proof.svg', 'laser/block.svg', 'laser/note.md'): files.write_file(stage / name, 'second')\n"
-    )
-    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 9
-    with pytest.raises(ValueError, match="later"), staged_folder(tmp_path / "sky", owned=OWNED):
-        raise ValueError("later")
-    assert set(tree(tmp_path / "sky").values()) == {"second"}
-    assert [path.name for path in tmp_path.iterdir()] == ["sky"]
+def _in(found: dict[str, str]) -> dict[str, str]:
+    return {name.removeprefix("sky/"): text for name, text in found.items()}
 
 
 def test_a_folder_given_as_a_dot_has_its_own_stage(tmp_path, monkeypatch):

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import importlib
-import io
 import json
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 import click
 
+from carvegen.cli.terminal import OutputError, border
 from carvegen.errors import CarvegenError
+from carvegen.words import shortened
 
 __all__ = ["main"]
 
@@ -68,32 +70,45 @@ def _group() -> None:
     """Snow for relief prints: made, checked, and written for laser, router and hand.
 
     Exit codes: 0 all holds; 1 findings that break a limit; 2 something given can't be used; 3 refused for
-    safety; 130 stopped.
+    safety; 4 a fault of carvegen itself; 130 stopped.
     """
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line; every error becomes its text and its exit code here."""
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="backslashreplace")  # a name in no known alphabet is shown all the same
     given = list(sys.argv[1:] if arguments is None else arguments)
     try:
-        code = _group.main(given, prog_name="carvegen", standalone_mode=False)
-    except (CarvegenError, click.ClickException, click.Abort, KeyboardInterrupt, MemoryError) as error:
-        code = _told(error, as_json="--json" in given)
-    sys.exit(code if isinstance(code, int) else 0)
+        with border():
+            code = _run(given)
+    except OutputError as error:
+        if not error.left:
+            with border():
+                _told(error, as_json=False)
+        code = error.exit_code
+    sys.exit(code)
+
+
+def _run(given: Sequence[str]) -> int:
+    try:
+        code = _group.main(list(given), prog_name="carvegen", standalone_mode=False)
+    except OutputError:
+        raise
+    except BaseException as error:  # whatever it is: nobody is to meet a traceback
+        return _told(error, as_json="--json" in given)
+    return code if isinstance(code, int) else 0
 
 
 def _told(error: BaseException, *, as_json: bool) -> int:
     """Say what went wrong on the error stream and, where JSON is wanted, as an object on the output."""
     said = _in_words(error)
     if isinstance(error, click.ClickException):
+        if len(error.message) > _LONGEST:
+            error.message = shortened(error.message, _LONGEST)  # type: ignore[misc]
         error.show()
     else:
         click.echo(f"carvegen: {said['message']}", err=True)
         if said["hint"]:
-            click.echo(f"  what to do: {said['hint']}", err=True)
+            click.echo(f"  what to do: {shortened(said['hint'], _LONGEST_HINT)}", err=True)
     if as_json:
         click.echo(json.dumps({"error": said}, indent=1))
     return int(said["exit_code"])
@@ -108,4 +123,29 @@ def _in_words(error: BaseException) -> dict[str, Any]:
     if isinstance(error, MemoryError):
         hint = "make the block smaller or the flakes larger"
         return {"message": "needs more memory than this machine has", "hint": hint, "exit_code": 2}
-    return {"message": "stopped; nothing was changed", "hint": "", "exit_code": 130}
+    if isinstance(error, (click.Abort, KeyboardInterrupt)):
+        return {"message": "stopped; nothing was changed", "hint": "", "exit_code": 130}
+    return {"message": _fault(error), "hint": _SEND, "exit_code": _FAULT}
+
+
+_LONGEST = 600  #: letters of a message of click's, which repeats what it was given
+_LONGEST_HINT = 2000  #: letters: it may list all profiles, or the layers of a drawing
+_FAULT = 4
+_SEND = "send us the line above, the command, and the files that it reads; nothing was changed"
+
+
+def _fault(error: BaseException) -> str:
+    """A fault of ours in one line: what, in which version, and where, the innermost place first."""
+    import platform
+    import traceback
+    from importlib import metadata
+
+    home = Path(__file__).parents[1]
+    frames = [frame for frame in traceback.extract_tb(error.__traceback__) if Path(frame.filename).is_relative_to(home)]
+    places = [f"{Path(frame.filename).relative_to(home).as_posix()}:{frame.lineno}" for frame in reversed(frames)]
+    what = shortened(f"{type(error).__name__}: {error}")
+    versions = f"carvegen {metadata.version('carvegen')}, Python {platform.python_version()}, {platform.system()}"
+    return f"a fault of its own, not yours: {what} ({versions}; at {', '.join(places[:_PLACES])})"
+
+
+_PLACES = 8

@@ -10,6 +10,7 @@ import click
 
 from carvegen.cli import options
 from carvegen.errors import InputError
+from carvegen.words import shortened
 
 if TYPE_CHECKING:
     from carvegen.compare import Difference
@@ -76,7 +77,7 @@ def _lands(path: Path, given: dict[str, Any]) -> dict[str, Any]:
     said = {"dpi": given["dpi"], "size_mm": given["size_mm"]}
     said["corners"] = scan.corners_from(given["corners"]) if given["corners"] else None
     kept = {name: value for name, value in said.items() if value is not None}
-    return {path.stem: land_in(path, view=options.view(given), scan=kept)}
+    return {shortened(path.stem, 60): land_in(path, view=options.view(given), scan=kept)}
 
 
 def _tolerance(given: float | None, *paths: Path) -> float:

@@ -158,7 +158,7 @@ def _keep(kind: str, values: dict[str, float], given: dict[str, Any]) -> None:
     from carvegen.facts.own_profile import day_of, own_profile
 
     day = day_of(given["day"])
-    path = own_profile(
+    made = own_profile(
         library(given["folders"]),
         given["out"],
         kind=kind,
@@ -168,8 +168,9 @@ def _keep(kind: str, values: dict[str, float], given: dict[str, Any]) -> None:
         day=day,
     )
     if given["as_json"]:
-        click.echo(json.dumps({"file": str(path), "values": {k: round(v, 4) for k, v in values.items()}}, indent=1))
+        told = {"file": str(made.path), "values": {k: round(v, 4) for k, v in values.items()}}
+        click.echo(json.dumps({**told, "replaced": dict(made.replaced)}, indent=1))
         return
     for key, value in values.items():
-        click.echo(f"  {key} = {value:.4g}")
-    click.echo(f"Written to {path}. Use it with --profiles {given['out']}.")
+        click.echo(f"  {key} = {value:.4g}" + (f"; REPLACES {made.replaced[key]}" if key in made.replaced else ""))
+    click.echo(f"Written to {made.path}. Use it with --profiles {given['out']}.")

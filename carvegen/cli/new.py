@@ -23,7 +23,7 @@ def command(folder: Path | None, schema: bool, keys: bool) -> None:
     carvegen new landing
     carvegen build landing/print.toml --out landing/built
     """
-    from carvegen.files import staged_folder, write_file
+    from carvegen.files import settled, staged_folder, write_file
     from carvegen.printfile_schema import SCHEMA_NAME
     from carvegen.printfile_schema import schema as made
     from carvegen.samples import FILES, sample
@@ -39,7 +39,8 @@ def command(folder: Path | None, schema: bool, keys: bool) -> None:
         return
     if folder is None:
         raise InputError("names no folder", where="FOLDER", hint="carvegen new landing, or carvegen new --schema")
-    there = [name for name in (*FILES, SCHEMA_NAME) if (folder / name).exists()]
+    with settled(folder):
+        there = [name for name in (*FILES, SCHEMA_NAME) if (folder / name).exists()]
     if there:
         raise InputError(f"holds {there[0]} already", value=str(folder), where="FOLDER", hint="name another folder")
     with staged_folder(folder, owned=frozenset()) as stage:

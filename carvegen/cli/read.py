@@ -11,11 +11,14 @@ import click
 
 from carvegen.cli import options
 from carvegen.errors import CarvegenError, InputError
+from carvegen.words import shortened
 
 if TYPE_CHECKING:
     from carvegen.artwork import Artwork
 
 __all__ = ["command"]
+
+_CELL = 60  #: letters of a layer's name in the table
 
 
 class _Said(click.ParamType[Any]):
@@ -181,7 +184,7 @@ def _say(artwork: Artwork) -> None:
         click.echo(f"Page {artwork.width_mm:.2f} × {artwork.height_mm:.2f} mm, print view.")
     click.echo(f"Curves are made of straight pieces, at most {artwork.tolerance_mm:.2g} mm off.")
     rows = [("layer", "shapes", "holes", "points", "area mm²")]
-    rows += [tuple(map(str, row.values())) for row in _figures(artwork)]  # type: ignore[misc]
+    rows += [tuple(shortened(str(cell), _CELL) for cell in row.values()) for row in _figures(artwork)]  # type: ignore[misc]
     widths = [max(len(row[k]) for row in rows) for k in range(5)]
     for name, *numbers in rows:
         cells = [number.rjust(width) for number, width in zip(numbers, widths[1:], strict=True)]

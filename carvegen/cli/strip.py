@@ -34,10 +34,9 @@ def command(**given: Any) -> None:  # noqa: ANN401
     if given["as_json"]:
         click.echo(json.dumps({"out": str(out), "files": made, "earlier": asdict(before)}, indent=1))
         return
-    if options.quiet():
-        return
-    click.echo(f"Written to {out}:")
-    width = max(map(len, made))
-    for name, purpose in made.items():
-        click.echo(f"  {name.ljust(width)}  {purpose}")
+    if not options.quiet():
+        click.echo(f"Written to {out}:")
+        width = max(map(len, made))
+        for name, purpose in made.items():
+            click.echo(f"  {name.ljust(width)}  {purpose}")
     options.tell_earlier(before)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,18 +13,26 @@ import tomlkit
 
 from carvegen.errors import InputError
 from carvegen.facts.profiles import Library
-from carvegen.files import save_file
+from carvegen.files import save_file, scratch_folder, write_file
 
 if TYPE_CHECKING:
     from tomlkit.items import InlineTable
 
-__all__ = ["day_of", "own_profile"]
+__all__ = ["OwnProfile", "day_of", "own_profile"]
 
 _NAME = re.compile(r"[a-z0-9]+(?:[.-][a-z0-9]+)*")
 _DIGITS = 4
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 _LONGEST = 60  #: letters of a name: it is a file's name, too
 _STARTED = "Started from {};"  #: how what a profile says of itself begins
+
+
+@dataclass(frozen=True, kw_only=True)
+class OwnProfile:
+    """A profile that was written."""
+
+    path: Path
+    replaced: Mapping[str, str]  #: by name of a value what the profile said before, with its source
 
 
 def day_of(text: str) -> datetime.date:
@@ -43,11 +52,11 @@ def day_of(text: str) -> datetime.date:
 
 def own_profile(
     shelf: Library, folder: Path, *, kind: str, like: str, name: str, values: Mapping[str, float], day: datetime.date
-) -> Path:
-    """Write the profile `name` of a kind ("materials", "cutters") into `folder`; its path.
+) -> OwnProfile:
+    """Write the profile `name` of a kind ("materials", "cutters") into `folder`.
 
     It is the profile `like` with `values` in the place of its own, "measured by the user" on `day`. A profile of this
-    name that lies there already is kept, and only these values are changed in it.
+    name that lies there already is kept, and only these values are changed in it; what they replace is returned.
 
     Raises
     ------
@@ -69,16 +78,25 @@ def own_profile(
             _check_start(before, path, like)
     text = _with_values(before or base.read_text(encoding="utf-8"), name, like, values,
                         f"measured by the user, {day.isoformat()}")  # fmt: skip
+    with scratch_folder() as scratch:
+        write_file(scratch / kind / path.name, text)
+        try:
+            _check(scratch, kind, name)
+        except InputError as error:
+            error.where = error.where.replace(str(scratch), str(folder))
+            raise
     save_file(path, text)
-    try:
-        _check(folder, kind, name)
-    except InputError:
-        if before is None:
-            path.unlink()
-        else:
-            save_file(path, before)
-        raise
-    return path
+    return OwnProfile(path=path, replaced=_replaced(before, values))
+
+
+def _replaced(before: str | None, values: Mapping[str, float]) -> dict[str, str]:
+    """What the profile said of these values before, with its source; nothing of those that stay as they were."""
+    found = tomlkit.parse(before)["values"] if before else {}
+    old = {key: found[key] for key in values if key in found}
+    return {
+        key: f"{its['value']:g} ({its['source']})" for key, its in old.items()
+        if round(float(its["value"]), _DIGITS) != round(values[key], _DIGITS)
+    }  # fmt: skip
 
 
 def _check_start(text: str, path: Path, like: str) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import io
 import itertools
+import os
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -53,10 +54,22 @@ _CROP_MM = 6.0  #: length of a stroke that tells where to cut
 
 def new_canvas(sheets: Plan, *, title: str, about: str) -> Canvas:
     """A file with nothing on it."""
-    canvas = Canvas(io.BytesIO(), pagesize=_points(sheets), invariant=1, pageCompression=1)
+    with _undated():
+        canvas = Canvas(io.BytesIO(), pagesize=_points(sheets), invariant=1, pageCompression=1)
     canvas.setTitle(title)
     canvas.setSubject(about)
     return canvas
+
+
+@contextlib.contextmanager
+def _undated() -> Iterator[None]:
+    """Without the date that reportlab takes from the environment though it is to take none."""
+    date = os.environ.pop("SOURCE_DATE_EPOCH", None)
+    try:
+        yield
+    finally:
+        if date is not None:
+            os.environ["SOURCE_DATE_EPOCH"] = date
 
 
 def _points(sheets: Plan) -> tuple[float, float]:

@@ -295,3 +295,18 @@ def test_a_polygon_in_nested_groups_comes_back_the_same(tmp_path_factory, radii,
         return
     found = shapely.union_all(read(path).shapes)
     assert found.hausdorff_distance(wanted) < 0.002
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        'transform="rotate(1e400)"', 'transform="skewX(1e400)"', 'transform="skewY(-1e400)"',
+        'transform="scale(1e400)"',
+        'transform="matrix(1 0 0 1 1e400 0)"', f'transform="rotate({"9" * 5000})"', f'style="opacity:{"9" * 5000}"',
+    ],
+    ids=lambda words: words[:22],
+)  # fmt: skip
+def test_numbers_beyond_measure_are_told_with_their_place(tmp_path, words):
+    with pytest.raises(InputError, match="can't be read") as told:
+        read(drawn(tmp_path, f"<g {words}>{BOX}</g>"))
+    assert "drawn.svg" in str(told.value)

@@ -306,7 +306,9 @@ def test_a_file_that_was_touched_is_made_again(copy, capsys):
     told = again(capsys, copy)
     assert told["blocks"] == {"sky": "", "tone": "tone/router/block.svg is missing or was changed", "key": ""}
     assert "print.png is missing" in told["proofs"]
-    assert changed(before, copy / "built") == set()
+    assert changed(before, copy / "built") == {"tone/router/block.yours.svg"}
+    assert (copy / "built" / "tone" / "router" / "block.yours.svg").read_text() == "<svg/>"
+    assert any("block.yours.svg" in note for note in told["notes"])
 
 
 def test_a_block_that_is_gone_takes_its_files_along(copy, capsys):
@@ -421,3 +423,13 @@ def test_a_build_keeps_files_of_her_own_and_tells_what_it_replaces(own_folder, c
     (own_folder / "print.toml").write_text(PRINT.replace("seed = 3", "seed = 4"), encoding="utf-8")
     assert "Replaced" in run(capsys, "build", "print.toml", "--out", "built").err
     assert (own_folder / "built" / "mine.txt").read_text(encoding="utf-8") == "mine"
+
+
+@pytest.mark.parametrize("shape", ["/proc/self/mem", "/proc/self/mem at 5 5 width 20", "/dev/zero", "/"])
+def test_a_shape_that_names_what_is_no_drawing(own_folder, capsys, shape):
+    (own_folder / "print.toml").write_text(PRINT.replace("circle 48 30 4", shape), encoding="utf-8")
+    ran = run(capsys, "build", "print.toml", "--out", "built")
+    assert ran.code == 2, ran.err
+    assert shape.split()[0] in ran.err
+    assert "highlights[0].shape" in ran.err
+    assert not (own_folder / "built").exists()

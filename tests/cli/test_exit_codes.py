@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import errno
 import json
+import os
 import signal
+import subprocess
+from pathlib import Path
 
 import pytest
 
-from tests.cli.running import SMALL, Ran, run, run_apart, small, start, tree
+from tests.cli.running import SMALL, Ran, command, run, run_apart, small, start, tree
 
 NARROW = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
 <rect x="5" y="5" width="10" height="20"/><rect x="15.2" y="5" width="10" height="20"/></svg>"""
@@ -55,6 +59,71 @@ def test_3_for_what_is_refused(own_folder):
     refused = run_apart(own_folder, *small(material="vinyl-soft"), "--out", "sky")
     assert refused.code == 3
     assert tree(own_folder) == {}
+
+
+@pytest.mark.parametrize(
+    "error", [RuntimeError("a\nb\x1b[31m" + 9000 * "c"), KeyError("x"), RecursionError(), OSError(5, "x")]
+)
+def test_4_for_a_fault_of_ours_in_one_line_and_nothing_is_changed(own_folder, capsys, monkeypatch, error):
+    assert run(capsys, *SMALL, "--out", "sky").code == 0
+    before = tree(own_folder)
+
+    def broken(*_args: object, **_named: object) -> None:
+        raise error
+
+    monkeypatch.setattr("carvegen.delivery.proof_svg", broken)
+    failed = run(capsys, *small(seed="4"), "--out", "sky")
+    if isinstance(error, OSError):  # while a folder is written it is the folder's
+        assert failed.code == 2
+        return
+    told = [line for line in failed.err.splitlines() if not line.startswith("… ")]
+    assert failed.code == 4
+    assert len(told) == 2
+    assert told[0].startswith(f"carvegen: a fault of its own, not yours: {type(error).__name__}")
+    assert "delivery.py:" in told[0]
+    assert len(told[0]) < 1000
+    assert "send us" in told[1]
+    assert tree(own_folder) == before
+    assert json.loads(run(capsys, *small(seed="4"), "--out", "sky", "--json").out)["error"]["exit_code"] == 4
+
+
+@pytest.mark.parametrize(
+    "words", [("profiles", "list"), ("profiles", "list", "--json"), ("--help",), ("new", "--keys")]
+)
+@pytest.mark.parametrize("unbuffered", ["", "1"])
+def test_a_full_output_is_told(own_folder, words, unbuffered):
+    """/dev/full: every write fails with ENOSPC (full(4) of the Linux manual)."""
+    with Path("/dev/full").open("w", encoding="utf-8") as full:
+        failed = subprocess.run(
+            command(*words), stdout=full, stderr=subprocess.PIPE, text=True, check=False, cwd=own_folder,
+            env=os.environ | {"PYTHONUNBUFFERED": unbuffered},
+        )  # fmt: skip
+    assert failed.returncode == 2
+    assert failed.stderr.startswith(f"carvegen: the output: can't be written ({os.strerror(errno.ENOSPC)})")
+    assert "Traceback" not in failed.stderr
+    assert "Exception" not in failed.stderr
+
+
+def test_nobody_reads_the_output_or_the_errors(own_folder):
+    """A reader that has gone is no finding (1), and an error stream that is full stops no work."""
+    how = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True, "cwd": own_folder}
+    read, write = os.pipe()
+    os.close(read)
+    gone = subprocess.run(command("profiles", "list"), check=False, **{**how, "stdout": write})
+    os.close(write)
+    assert (gone.returncode, gone.stderr) == (2, "")
+    with Path("/dev/full").open("w", encoding="utf-8") as full:
+        done = subprocess.run(command(*SMALL, "--out", "sky"), check=False, **{**how, "stderr": full})
+    assert done.returncode == 0
+    assert "Written to sky" in done.stdout
+
+
+def test_the_help_and_the_readme_tell_the_same_exit_codes(capsys):
+    told = " ".join(run(capsys, "--help").out.split())
+    readme = " ".join((Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8").split())
+    for words in ("3 refused for safety", "4 a fault of carvegen itself", "130 stopped"):
+        assert words in told
+        assert words in readme
 
 
 @pytest.mark.parametrize("stage", ["letting it snow", "drawing the proof", "writing for the hand"])

@@ -1,6 +1,7 @@
-"""Runs that are too long for the suite: kill, random, same, full, wheels.
+"""Runs that are too long for the suite: kill, renames, random, same, full, wheels.
 
 python -m tests.robustness kill 200     kill -9 at random moments: what was there before is there after
+python -m tests.robustness renames      kill -9 at every rename and removal of every command, then the command again
 python -m tests.robustness random 1000  random words to every command: never a traceback
 python -m tests.robustness same         same bytes in other processes, hash seeds and numbers of threads
 python -m tests.robustness full         no space left, and folders that may not be written
@@ -24,6 +25,7 @@ from pathlib import Path
 from carvegen.files import staged_folder
 from carvegen.streams import stream
 from tests.cli.running import SMALL, command, tree
+from tests.robustness.renames import renames
 from tests.robustness.wheels import wheels
 
 #: What writes: a command, and the folder or file that it writes.
@@ -251,6 +253,7 @@ def main() -> None:
     what, count = [*sys.argv[1:], "", ""][:2]
     runs = {
         "kill": lambda: kill(int(count or 200)),
+        "renames": renames,
         "random": lambda: randomly(int(count or 1000)),
         "same": same,
         "full": full,

@@ -40,7 +40,7 @@ def parse(text: str) -> Transform:
         If it is not a list of SVG's six functions with the right count of numbers.
     """
     move = Identity
-    for part in tinycss2.parse_component_value_list(text, skip_comments=True):
+    for part in _parts(text):
         if part.type == "function" and part.lower_name in _CALLS:
             counts, call = _CALLS[part.lower_name]
             numbers = [_number(inner, text) for inner in part.arguments if not _is_gap(inner)]
@@ -54,6 +54,13 @@ def parse(text: str) -> Transform:
     return move
 
 
+def _parts(text: str) -> list[tinycss2.ast.Node]:
+    try:
+        return list(tinycss2.parse_component_value_list(text, skip_comments=True))
+    except ValueError:  # a whole number of thousands of digits
+        raise _bad(text) from None
+
+
 def _turned(move: Transform, degrees: float, x: float = 0.0, y: float = 0.0) -> Transform:
     sin, cos = math.sin(math.radians(degrees)), math.cos(math.radians(degrees))
     return move.translate(x, y).transform((cos, sin, -sin, cos, 0, 0)).translate(-x, -y)
@@ -64,7 +71,8 @@ def _is_gap(part: tinycss2.ast.Node) -> bool:
 
 
 def _number(part: tinycss2.ast.Node, text: str) -> float:
-    if part.type == "number" or (part.type == "dimension" and part.lower_unit in _PLAIN_UNITS):
+    plain = part.type == "number" or (part.type == "dimension" and part.lower_unit in _PLAIN_UNITS)
+    if plain and math.isfinite(part.value):
         return float(part.value)
     raise _bad(text)
 

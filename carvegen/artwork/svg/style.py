@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -62,7 +62,7 @@ class Sheet:
         nodes = list(root.walk())
         count, depth = len(nodes), max(node.depth for node in nodes)
         for text in (node.text for node in nodes if node.kind == "style" and node.text):
-            for rule in tinycss2.parse_stylesheet(text, skip_comments=True, skip_whitespace=True):
+            for rule in _read(tinycss2.parse_stylesheet, text):
                 if rule.type == "qualified-rule":
                     count += sheet._add(rule, matcher, len(nodes), depth)
                 elif rule.type != "at-rule" or rule.lower_at_keyword not in _NO_EFFECT:
@@ -97,10 +97,17 @@ class Sheet:
                 into.setdefault(wrapped.etree_element, {})[key] = value
 
 
+def _read(parse: Callable[..., list[Any]], text: str) -> list[Any]:
+    try:
+        return parse(text, skip_comments=True, skip_whitespace=True)
+    except ValueError:  # Python reads no whole number of thousands of digits
+        raise InputError("has a style that can't be read", value=text[:40], hint="save it as plain SVG") from None
+
+
 @functools.lru_cache(maxsize=10_000)
 def _declarations(text: str) -> tuple[tuple[str, str, bool], ...]:
     """Property, value and whether it is important, of each declaration that can be read."""
-    found = tinycss2.parse_blocks_contents(text, skip_comments=True, skip_whitespace=True)
+    found = _read(tinycss2.parse_blocks_contents, text)
     return tuple(
         (said.lower_name, tinycss2.serialize(said.value).strip(), said.important)
         for said in found if said.type == "declaration"

@@ -93,8 +93,8 @@ def tell_table(report: Report) -> None:
 
 
 def tell_earlier(earlier: Earlier) -> None:
-    """What became of the files that an earlier run had left; quiet, nothing."""
-    for line in () if telling.quiet() else earlier.lines():
+    """What became of the files that an earlier run had left; quiet, only what was kept of her own."""
+    for line in [*(() if telling.quiet() else earlier.lines()), *earlier.kept_lines()]:
         click.echo(line)
 
 

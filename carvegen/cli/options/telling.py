@@ -12,11 +12,13 @@ from collections.abc import Callable, Iterable, Sequence
 import click
 
 from carvegen.cli.options import values
+from carvegen.words import shortened
 
 __all__ = ["as_json", "doubts", "keep_notes", "kept_notes", "quiet", "tell_notes", "teller"]
 
 _NOTES = "carvegen.notes"  #: where a command keeps the notes of the drawings that it reads
 _WARNING = "WARNING"
+_LONGEST = 1000  #: letters of a note, in which names of others may stand
 
 
 def _kept(ctx: click.Context, param: click.Parameter, value: object) -> object:
@@ -66,7 +68,7 @@ def tell_notes(notes: Iterable[str]) -> None:
     """Tell notes on the error stream; quiet, only those that are warnings; with JSON, none: they stand in it."""
     if click.get_current_context().params.get("as_json"):
         return
-    for note in notes:
+    for note in (shortened(note, _LONGEST) for note in notes):
         if _WARNING in note:
             click.echo(note, err=True)
         elif not quiet():
@@ -75,7 +77,7 @@ def tell_notes(notes: Iterable[str]) -> None:
 
 def keep_notes(notes: Sequence[str], *, mark: str = "") -> None:
     """Tell what was understood of a drawing, and keep it for the note, the summary and JSON."""
-    marked = [f"{mark}: {note}" if mark else note for note in notes]
+    marked = [shortened(f"{mark}: {note}" if mark else note, _LONGEST) for note in notes]
     click.get_current_context().meta.setdefault(_NOTES, []).extend(marked)
     tell_notes(marked)
 

@@ -1,0 +1,21 @@
+"""Killed with signal 9 at a rename, then run again: the earlier files or the new ones, whole, and no refusal.
+
+Every rename of every command: `python -m tests.robustness renames`.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from carvegen.cli import main
+from tests.cli.running import run
+from tests.robustness.renames import COMMANDS, killed_and_run_again, sample_files
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_killed_and_run_again(own_folder, capsys, name):
+    sample_files(own_folder)
+    first, second = COMMANDS[name]
+    for words in (first, second):  # everything is imported here, once, and not in each child
+        assert run(capsys, *words).code in (0, 1)
+    assert killed_and_run_again(first, second, own_folder.parent, main, every=False) > 0
