@@ -142,6 +142,7 @@ def setups_for(
     lean_deg: float = 0.0,
     declared: str = "",
     printing: Printing = USUAL,
+    own_kind_only: bool = False,
 ) -> tuple[Setup, ...]:
     """One setup for each kind of machine that is wanted and allowed; the named cutter's own kind first.
 
@@ -151,6 +152,8 @@ def setups_for(
         Keys of machines to use instead of the usual ones of their kinds.
     kinds
         Kinds of machine that are wanted; none: all that the material allows.
+    own_kind_only
+        Only the setup of the named cutter's own kind, whatever else is allowed.
 
     Raises
     ------
@@ -182,7 +185,7 @@ def setups_for(
             declared=declared,
             printing=printing,
         )
-        for kind in order
+        for kind in order[: 1 if own_kind_only else None]
     )
 
 

@@ -651,6 +651,12 @@ def test_show_tells_every_value_source_and_caution(kind, key, run):
     assert str(shipped() / kind / f"{key}.toml") in text
 
 
+@pytest.mark.parametrize("key", MATERIALS)
+def test_show_tells_by_which_words_a_laser_takes_a_material(key, run):
+    told = "declare for a laser: " in run("show", key).output
+    assert told == (Library().material(key).permits["laser"].verdict is not Verdict.NEVER)
+
+
 def test_show_a_kind_shows_all_of_it(run):
     assert [page["key"] for page in json.loads(run("show", "cutters", "--json").output)] == [
         key for kind, key in SHIPPED if kind == "cutters"

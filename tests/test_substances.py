@@ -151,9 +151,11 @@ def test_what_names_no_substance_gets_no_laser_file(declared):
     assert refusal(declared).exit_code == 3
 
 
-@pytest.mark.parametrize("word", [word for word, _ in ROWS if ban(word, "router") is None])
-def test_and_the_router_is_not_asked(word):
-    assert setup(word, kind="router").declared == word
+def test_and_the_router_is_not_asked():
+    words = [word for word, _ in ROWS if ban(word, "router") is None]
+    assert len(words) > len(ROWS) / 2
+    for word in words:
+        assert setup(word, kind="router").declared == word
 
 
 # ---- what is accepted ---------------------------------------------------------------------------------------------
@@ -187,15 +189,14 @@ def test_nothing_declared_leaves_the_materials_own_substance():
     assert setup("").permit.verdict is Verdict.ASK
 
 
-@pytest.mark.parametrize("material", LASERED)
 @pytest.mark.parametrize("key", substances())
-def test_every_word_of_a_substance_is_accepted_for_it_and_for_no_other_material(material, key):
-    mine = substances()[key] in workable(SHELF.material(material).composition)
+def test_every_word_of_a_substance_is_accepted_for_it_and_for_no_other_material(key):
+    mine = [its for its in LASERED if substances()[key] in workable(SHELF.material(its).composition)]
+    other = next(its for its in LASERED if its not in mine)
     for word in itertools.chain.from_iterable(substances()[key].words.values()):
-        if mine:
+        for material in mine:
             setup(word, material=material)
-        else:
-            refusal(word, material=material)
+        refusal(word, material=other)
 
 
 def test_a_refusal_says_what_would_be_accepted_in_the_language_of_the_declaration():
@@ -216,20 +217,18 @@ def test_another_substance_is_named_with_the_remedy():
 
 # ---- the bans are data ----------------------------------------------------------------------------------------------
 
-BANNED = [(one, word) for one in bans() for word in one.words]
 
-
-@pytest.mark.parametrize(("one", "word"), BANNED, ids=[word for _, word in BANNED])
-def test_each_banned_word_is_refused_with_its_reason_for_its_machines_alone(one, word):
-    plain = word.replace("*", "")
-    for kind in KINDS:
+@pytest.mark.parametrize("one", bans(), ids=lambda one: one.words[0])
+def test_each_banned_word_is_refused_with_its_reason_for_its_machines_alone(one):
+    for word, kind in itertools.product(one.words, KINDS):
+        plain = word.replace("*", "")
         banned = ban(plain, kind)
         if kind in one.machines:
-            assert banned is not None
-            assert banned.why == one.why
-            assert one.why in refusal(f"lino, {plain}", kind=kind).message
+            assert banned is not None, word
+            assert banned.why == one.why, word
+            assert one.why in refusal(f"lino, {plain}", kind=kind).message, word
         else:
-            assert banned is None or banned.why != one.why
+            assert banned is None or banned.why != one.why, word
 
 
 @pytest.mark.parametrize("one", bans(), ids=lambda one: one.words[0])
