@@ -342,8 +342,18 @@ def test_look_alikes_are_those_of_the_unicode_standard():
 
 
 def test_words_in_their_own_script_are_the_same_in_capitals():
-    for word in ("винил", "резина", "пвх", "βινυλ", "асбест"):
+    for word in ("винил", "резина", "пвх", "βινυλ", "асбест", "weißbuche", "kühl"):
         assert plain_words(word) == plain_words(word.upper())
+
+
+def test_usual_names_of_an_own_block_are_not_banned():
+    """Words of everyday near a banned one: later and latex, rosin and resin, start and stare (old, in Polish)."""
+    for name in (
+        "my lino", "lino 2", "for later", "rosin", "start", "my states", "share", "names", "pale lime",
+        "jetty boards, pear", "the pear from the garden", "shelf 3, left", "spring block", "wood of 2026", "spacing test",
+        "cherry for the ferry",
+    ):  # fmt: skip
+        assert ban(name) is None, name
 
 
 # ---- the two lists beside each other -------------------------------------------------------------------------------

@@ -27,7 +27,7 @@ _NUMBER = r"\d+(?:[.,]\d+|\s*[/⁄]\s*\d+)?"
 _SIZE = re.compile(rf"(?<![\w.,/⁄])(?:{_NUMBER}\s*[x×*]\s*)*{_NUMBER}\s*(?:mm|cm|inch(?:es)?|in|\")(?!\w)")
 _MOST = 8  #: words of the longest phrase that is looked for
 _SOUND_FROM = 4  #: letters from which on a word is known by its sound
-_SLIP_FROM = 5  #: and from which on with a slip of spelling
+_SLIP_FROM = 6  #: and from which on with a slip of spelling
 
 
 def plain_words(text: str, *, by_shape: bool = False) -> tuple[str, ...]:
