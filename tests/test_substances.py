@@ -350,8 +350,8 @@ def test_usual_names_of_an_own_block_are_not_banned():
     """Words of everyday near a banned one: later and latex, rosin and resin, start and stare (old, in Polish)."""
     for name in (
         "my lino", "lino 2", "for later", "rosin", "start", "my states", "share", "names", "pale lime",
-        "jetty boards, pear", "the pear from the garden", "shelf 3, left", "spring block", "wood of 2026", "spacing test",
-        "cherry for the ferry",
+        "jetty boards, pear", "the pear from the garden", "shelf 3, left", "spring block", "wood of 2026",
+        "spacing test", "cherry for the ferry",
     ):  # fmt: skip
         assert ban(name) is None, name
 
