@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING
 from carvegen.block import check_words
 from carvegen.errors import InputError, RefusedError
 from carvegen.facts import cutting
-from carvegen.facts.composition import ban
+from carvegen.facts.composition import ban, statement, substances, workable
 from carvegen.facts.printing import USUAL, Printing
 from carvegen.facts.profiles import KINDS, Verdict
 from carvegen.limits import Limits
 
 if TYPE_CHECKING:
     from carvegen.block import Block
+    from carvegen.facts.composition import Statement, Substance
     from carvegen.facts.cutting import Wall
     from carvegen.facts.profiles import Cutter, Library, Machine, Material, Permit
 
@@ -32,7 +33,8 @@ class Setup:
     Raises
     ------
     RefusedError
-        If the material's verdict for the machine's kind is `never`, or the declared composition forbids it.
+        If the material's verdict for the machine's kind is `never`, if what is declared is banned for it, or, for a
+        laser, if it is anything but the material's own substance.
     InputError
         If the cutter does not go into the machine, or a measure is out of range.
     """
@@ -50,8 +52,8 @@ class Setup:
     def __post_init__(self) -> None:
         check_words(self.declared, where="--declare")
         permit(self.material, self.machine.kind)
-        if self.machine.kind == "laser" and self.declared:
-            _refuse_declared(self.declared)
+        if self.declared:
+            _check_declared(self.declared, self.material, self.machine.kind)
         if self.machine.kind not in self.cutter.machines:
             raise InputError(
                 f"goes into: {', '.join(self.cutter.machines)}; not into {self.machine.key}",
@@ -140,6 +142,7 @@ def setups_for(
     lean_deg: float = 0.0,
     declared: str = "",
     printing: Printing = USUAL,
+    own_kind_only: bool = False,
 ) -> tuple[Setup, ...]:
     """One setup for each kind of machine that is wanted and allowed; the named cutter's own kind first.
 
@@ -149,6 +152,8 @@ def setups_for(
         Keys of machines to use instead of the usual ones of their kinds.
     kinds
         Kinds of machine that are wanted; none: all that the material allows.
+    own_kind_only
+        Only the setup of the named cutter's own kind, whatever else is allowed.
 
     Raises
     ------
@@ -180,7 +185,7 @@ def setups_for(
             declared=declared,
             printing=printing,
         )
-        for kind in order
+        for kind in order[: 1 if own_kind_only else None]
     )
 
 
@@ -216,11 +221,43 @@ def _in_order(material: Material, cutter: Cutter, kinds: Sequence[str]) -> list[
     return [own[0], *(kind for kind in wanted if kind != own[0])]
 
 
-def _refuse_declared(text: str) -> None:
-    found = ban(text)
-    if found is not None:
+def _check_declared(text: str, material: Material, kind: str) -> None:
+    """Refuse what is banned for a kind of machine, and for a laser all that is not the material's own substance."""
+    banned = ban(text, kind)
+    if banned is not None:
         raise RefusedError(
-            f"no laser file is written for what is declared ({found.word or 'nothing'}): {found.why}",
+            f'no {kind} file is written for what is declared, "{text}" ({banned.word}): {banned.why}',
             where="--declare",
-            hint="say what it is made of, not what it is free of; if it is made of this, cut it by hand",
+            hint="say what it is made of, not what it is free of" + ("" if kind == "hand" else f"; {_BY_HAND}"),
         )
+    own = workable(material.composition)
+    said = statement(text, own)
+    if kind == "laser" and not said.accepted:
+        why, remedy = _unaccepted(said, own, material)
+        raise RefusedError(
+            f'no laser file is written for what is declared, "{text}": {why}',
+            where="--declare",
+            hint=f"{remedy}; {_BY_HAND}",
+        )
+
+
+_BY_HAND = "or cut it by hand: choose a hand tool as --cutter, and --for hand alone"
+
+
+def _unaccepted(said: Statement, own: Sequence[Substance], material: Material) -> tuple[str, str]:
+    """Why a declaration is not the material's substance, and what to do."""
+    other = statement(said.text, tuple(substances().values()))
+    if other.accepted and not said.substances:
+        names = " and ".join(one.name for one in other.substances)
+        return (
+            f"that is {names}, and the profile is of {material.name}",
+            "choose the profile of what it is as --material",
+        )
+    why = "it doesn't say which substance it is"
+    if said.strange:
+        why = f'"{" ".join(said.strange)}" is not among the words known of {material.name}'
+    words = dict.fromkeys(word for one in own for code in ("en", said.language) for word in one.called(code))
+    return why, (
+        f"accepted, with plain words such as new, dry or 3 mm: {', '.join(words)}; if it is one of these by its "
+        "maker's statement, declare just that"
+    )

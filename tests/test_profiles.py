@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from carvegen.cli.profiles import command
 from carvegen.errors import InputError, RefusedError
 from carvegen.facts import cutting
-from carvegen.facts.composition import ban
+from carvegen.facts.composition import ban, substances, workable
 from carvegen.facts.profile_values import (
     BEAM_RANGES,
     BED_RANGES,
@@ -55,14 +55,14 @@ def lines(values):
     )
 
 
-def material_text(values=None, *, grain="side", composition="lime wood", laser="yes", extra=""):
+def material_text(values=None, *, grain="side", composition="lime wood", laser="yes", router="yes", extra=""):
     plain = {
         "thickness_mm": 100.0, "land_along_mm": 0.5, "land_across_mm": 0.5, "dot_mm": 0.8, "cut_mm": 0.4,
         "foot_mm": 0.6, "wall_deg": 20.0, "depth_usual_mm": 0.1, "depth_largest_mm": 0.1, "floor_mm": 0.1,
     }  # fmt: skip
     text = f'name = "a"\nabout = "b"\ngrain = "{grain}"\ncomposition = "{composition}"\n{extra}'
     text += lines(plain | (values or {}))
-    for kind, verdict in (("laser", laser), ("router", "yes"), ("hand", "yes")):
+    for kind, verdict in (("laser", laser), ("router", router), ("hand", "yes")):
         text += f'[{kind}]\nverdict = "{verdict}"\nwhy = "c"\nsource = "from memory"\ncautions = ["d"]\n'
     return text
 
@@ -205,7 +205,12 @@ def test_what_must_never_meet_is_refused(key, machine):
 @pytest.mark.parametrize("key", MATERIALS)
 def test_the_composition_alone_says_never_where_the_file_does_for_the_laser(key):
     material = Library().material(key)
-    assert (ban(material.composition) is not None) == (material.permits["laser"].verdict is Verdict.NEVER)
+    never = material.permits["laser"].verdict is Verdict.NEVER
+    assert (ban(material.composition) is not None) == never
+    assert (workable(material.composition) == ()) == never
+    for kind, its in material.permits.items():
+        for text in (material.key, material.name, material.composition):
+            assert its.verdict is Verdict.NEVER or ban(text, kind) is None
 
 
 # ---- ranges -----------------------------------------------------------------------------------------
@@ -347,7 +352,8 @@ def test_a_layer_colour_is_a_colour_index(colour, tmp_path):
     ["PVC", "plasticised pvc", "soft Vinyl", "polyvinyl chloride", "free of PVC", "ABS", "polystyrene foam",
      "epoxy and glass fibre", "unknown", "chlorinated polymer", "natural rubber", "PTFE",
      "pine, pressure-treated", "???", "uPVC", "PVC_foam", "P.V.C.", "ＰＶＣ", "polyvinylchloride", "polychloroprene",
-     "rubbers", "polytetrafluoroethylene", "glassfibre", "fibre-glass", "PC", "I don't know", "n/a", "None."],
+     "rubbers", "polytetrafluoroethylene", "glassfibre", "fibre-glass", "PC", "I don't know", "n/a", "None.",
+     "solid wood", "lime wood and something else", "lime wood?", "free of everything"],
 )  # fmt: skip
 @pytest.mark.parametrize("verdict", ["ask", "yes"])
 def test_no_file_lets_a_banned_composition_meet_a_laser(composition, verdict, tmp_path):
@@ -355,13 +361,60 @@ def test_no_file_lets_a_banned_composition_meet_a_laser(composition, verdict, tm
     fault = only_fault(tmp_path, "materials", "mine")
     assert fault.where.endswith("laser.verdict")
     assert fault.message.startswith("must be never")
-    put(tmp_path, "materials", "mine", material_text(composition=composition, laser="never"))
+    router = "never" if ban(composition, "router") else "yes"
+    put(tmp_path, "materials", "mine", material_text(composition=composition, laser="never", router=router))
     assert Library([tmp_path]).material("mine").permits["laser"].verdict is Verdict.NEVER
 
 
 @pytest.mark.parametrize(
+    "name",
+    ["Soft carve vinyl", "p v c sheet", "PTFE", "EVA foam", "p-o-l-y-u-r-e-t-h-a-n-e", "Vynil", "ＰＶＣ", "РVС", "пвх",
+     "green wood", "old floor", "unknown"],
+)  # fmt: skip
+@pytest.mark.parametrize("verdict", ["ask", "yes"])
+def test_a_name_is_read_like_a_composition(name, verdict, tmp_path):
+    text = material_text(laser=verdict).replace('name = "a"', f'name = "{name}"')
+    router = "never" if ban(name, "router") else "yes"
+    put(tmp_path, "materials", "mine", text)
+    assert "mine.toml: laser.verdict" in Library([tmp_path]).check()[0].where
+    put(tmp_path, "materials", "mine", material_text(laser="never", router=router).replace('"a"', f'"{name}"', 1))
+    assert Library([tmp_path]).check() == ()
+
+
+def test_a_files_name_is_read_like_a_composition(tmp_path):
+    put(tmp_path, "materials", "p-v-c", material_text())
+    assert only_fault(tmp_path, "materials", "p-v-c").message.startswith('must be never for a file\'s name with "pvc"')
+
+
+@pytest.mark.parametrize(
+    ("composition", "named"),
+    [("pear wood", "pear"), ("Birnbaum, massiv", "pear"), ("cherry and walnut, solid", "cherry walnut"),
+     ("oxidised linseed oil, cork, jute", "linoleum"), ("birch plywood, interior glue", "plywood"), ("липа", "lime"),
+     ("PMMA", "acrylic"), ("3.2 mm lino", "linoleum")],
+)  # fmt: skip
+def test_a_file_of_a_workable_substance_is_taken(composition, named, tmp_path):
+    put(tmp_path, "materials", "mine", material_text(composition=composition))
+    mine = Library([tmp_path]).material("mine")
+    assert mine.permits["laser"].verdict is Verdict.YES
+    assert workable(mine.composition) == tuple(substances()[key] for key in named.split())
+
+
+@pytest.mark.parametrize(
     "composition",
-    ["lime wood", "tabs of birch", "cast acrylic", "linseed oil, cork", "rubberwood", "a few pc of oak", "wood fibre"],
+    [
+        "lime wood",
+        "tabs of birch",
+        "cast acrylic",
+        "linseed oil, cork",
+        "a box of ash",
+        "rosin",
+        "heart wood",
+        "wood fibre",
+        "green lino",
+        "formaldehyde resin",
+        "untreated pine",
+        "dewaxed",
+    ],
 )
 def test_no_word_is_banned_for_its_parts(composition):
     assert ban(composition) is None
@@ -372,9 +425,33 @@ def test_a_users_file_can_not_loosen_a_shipped_never(key, tmp_path):
     put(tmp_path, "materials", key, material_text(composition="lime wood", laser="yes"))
     faults = Library([tmp_path]).check()
     assert f"{tmp_path}/materials/{key}.toml: laser.verdict" in [fault.where for fault in faults]
-    assert all(fault.message.startswith("must stay never") for fault in faults)
+    assert all(fault.message.startswith(("must stay never", "must be never")) for fault in faults)
     with pytest.raises(InputError):
         Library([tmp_path]).material(key)
+
+
+NEVERS = [
+    (key, kind)
+    for key in MATERIALS
+    for kind, its in Library().material(key).permits.items()
+    if its.verdict is Verdict.NEVER
+]
+
+
+@pytest.mark.parametrize(("key", "kind"), NEVERS)
+@pytest.mark.parametrize("what", ["file", "name", "composition"])
+@pytest.mark.parametrize("verdict", ["ask", "yes"])
+def test_nor_under_another_name(key, kind, what, verdict, tmp_path):
+    """What a shipped file says is never stays so for whatever is called like it, by file, name or composition."""
+    stuff = Library().material(key)
+    text = material_text(
+        composition=stuff.composition if what == "composition" else "lime wood",
+        laser=verdict if kind == "laser" else "never", router=verdict if kind == "router" else "never",
+    )  # fmt: skip
+    text = text.replace('name = "a"', f'name = "{stuff.name}"') if what == "name" else text
+    name = f"my-{key}" if what == "file" else "mine"
+    put(tmp_path, "materials", name, text)
+    assert only_fault(tmp_path, "materials", name).where.endswith(f"{kind}.verdict")
 
 
 @pytest.mark.parametrize(("form", "machines"), [("laser", '"router"'), ("laser", '"laser", "hand"'), ("v", '"laser"')])
@@ -572,6 +649,12 @@ def test_show_tells_every_value_source_and_caution(kind, key, run):
     for caution in [*getattr(profile, "cautions", ()), *(line for its in permits for line in its.cautions)]:
         assert caution in text
     assert str(shipped() / kind / f"{key}.toml") in text
+
+
+@pytest.mark.parametrize("key", MATERIALS)
+def test_show_tells_by_which_words_a_laser_takes_a_material(key, run):
+    told = "declare for a laser: " in run("show", key).output
+    assert told == (Library().material(key).permits["laser"].verdict is not Verdict.NEVER)
 
 
 def test_show_a_kind_shows_all_of_it(run):

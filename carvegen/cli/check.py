@@ -47,7 +47,8 @@ def command(file: Path, picture: Path | None, as_json: bool, **given: Any) -> in
     from carvegen.files import save_file
 
     options.check_picture(picture, file)
-    way = options.setups({**given, "kinds": options.kinds_of(given["machines"], given["folders"])})[0]
+    kinds = options.kinds_of(given["machines"], given["folders"])
+    (way,) = options.setups({**given, "kinds": kinds}, own_kind_only=True)
     drawn = drawn_block(file, size_mm=given["size"], view=options.view(given), units=given["units"])
     job = way.on(drawn.block)
     report = checked(job)

@@ -124,7 +124,7 @@ def _page(kind: str, profile: Profile, path: Path) -> dict[str, Any]:
     return {
         "kind": kind.removesuffix("s"), "key": profile.key, "name": profile.name, "about": profile.about,
         "file": str(path),
-        "details": {name: getattr(profile, name) for name in _DETAILS if hasattr(profile, name)},
+        "details": {name: getattr(profile, name) for name in _DETAILS if hasattr(profile, name)} | _declared(profile),
         "values": {
             figure.name: {"value": figure.value, "unit": figure.unit, "source": figure.source}
             for figure in figures(profile)
@@ -133,6 +133,16 @@ def _page(kind: str, profile: Profile, path: Path) -> dict[str, Any]:
         "layer_colours": dict(getattr(profile, "layer_colours", {})),
         "cautions": list(getattr(profile, "cautions", ())),
     }  # fmt: skip
+
+
+def _declared(profile: Profile) -> dict[str, tuple[str, ...]]:
+    """By which words a laser takes a material, where it takes it at all."""
+    from carvegen.facts.composition import workable
+    from carvegen.facts.profiles import Material, Verdict
+
+    if not isinstance(profile, Material) or profile.permits["laser"].verdict is Verdict.NEVER:
+        return {}
+    return {"declare_for_a_laser": tuple(word for one in workable(profile.composition) for word in one.called("en"))}
 
 
 def _lines(page: dict[str, Any]) -> Iterator[str]:

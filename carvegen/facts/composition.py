@@ -1,65 +1,219 @@
-"""What a declared composition forbids: the words that mean never under a laser."""
+"""What a block is said to be made of: the substances that a laser may work, and what is banned.
+
+Both are data: ``substances.toml`` and ``bans.toml`` among the profiles.
+"""
 
 from __future__ import annotations
 
-import re
-import unicodedata
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cache, cached_property
 
-__all__ = ["Ban", "ban"]
+from carvegen.facts.plain_words import as_heard, covered, nearly, plain_words, squeezed
+from carvegen.facts.profile_reader import read_toml, shipped
 
-_TEXAS = "Univ. of Texas at Austin, School of Architecture, Prohibited Laser Cutter Materials"
-_CHICAGO = "Univ. of Illinois Chicago, fabrication lab, Approved Materials"
-_WORKSHOP = "community workshop material list"
+__all__ = ["Ban", "Statement", "Substance", "ban", "bans", "statement", "substances", "workable"]
+
+_SHOWN = 6  #: words of a language that are told of a substance
+_MOST_JOINED = 24  #: words, or spaced letters, that are read as one
+_MOST_MISSPELT = 3  #: words read as one in which a slip of spelling is looked for
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Substance:
+    """Something that a laser may work, and what it is called."""
+
+    name: str
+    words: Mapping[str, tuple[str, ...]]  #: by language; each alone says that it is this
+    parts: tuple[str, ...]  #: what may stand beside such a word
+
+    def called(self, language: str) -> tuple[str, ...]:
+        """The first few words of a language; none if it isn't known."""
+        return self.words.get(language, ())[:_SHOWN]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Ban:
+    """Words that a machine's material must not be called by, and why."""
+
+    words: tuple[str, ...]
+    why: str
+    sources: tuple[str, ...]  #: keys of the register, or how it is known
+    machines: tuple[str, ...]  #: kinds of machine that it is refused for
+    word: str = ""  #: the word that was met, as it was read
+
+    @cached_property
+    def exact(self) -> frozenset[str]:
+        """The whole words, squeezed."""
+        return frozenset(squeezed(word.strip("*")) for word in self.words)
+
+    @cached_property
+    def heard(self) -> dict[str, list[str]]:
+        """The same, and as they sound, by the first letter: for slips of spelling."""
+        heard: dict[str, list[str]] = {}
+        for word in sorted(self.exact | set(map(as_heard, self.exact))):
+            heard.setdefault(word[0], []).append(word)
+        return heard
+
+    @cached_property
+    def cores(self) -> tuple[str, ...]:
+        """The squeezed words that any letters may stand around."""
+        return tuple(squeezed(word.strip("*")) for word in self.words if word.startswith("*"))
 
 
 @dataclass(frozen=True, kw_only=True)
-class Ban:
-    """A word found in a composition and the reason why it is never put under a laser."""
+class Statement:
+    """What was understood of the words that say what something is made of."""
 
-    word: str
-    why: str
-    source: str
+    text: str
+    substances: tuple[Substance, ...]  #: what they name
+    strange: tuple[str, ...]  #: words that say something else
+    language: str  #: the language, besides English, that most of them are known in; may be ""
 
-
-#: pattern, reason, source; the first that fits is reported.
-_BANS = (
-    (r"\w*pvc\w*|vinyl\w*|polyvinyl[- ]?chloride|\w*chlor\w*|\w*halogen\w*|imitation leather|leatherette",
-     "it gives off hydrogen chloride or its like, which poisons people and eats the machine",
-     f"{_TEXAS}; {_CHICAGO}"),
-    (r"rubber(?:s|y|i[sz]ed)?|elastomer\w*|neoprene|nitrile|latex", "its formula may hold chlorine", _TEXAS),
-    (r"\w*fluor\w*|ptfe", "it gives off carbonyl fluoride", _TEXAS),
-    (r"abs|acrylonitrile\w*|epoxy|epoxies|fib(?:re|er)[- ]?glass|(?:glass|carbon)[- ]?fib(?:re|er)s?",
-     "it gives off hydrogen cyanide or resin fume", _TEXAS),
-    (r"(?:poly)?styrenes?|polypropylenes?|(?-i:PS|PP)", "it melts and catches fire", _CHICAGO),
-    (r"polycarbonates?|(?-i:PC)", "it browns, melts and flames", f"{_CHICAGO}; {_TEXAS}"),
-    (r"polyethylenes?|polythene|hdpe|ldpe|(?-i:PE)", "it melts and catches fire", f"{_CHICAGO}; {_TEXAS}"),
-    (r"(?:adhesive|self)[- ]?(?:backed|adhesive)", "its glue fouls the lens and burns", _TEXAS),
-    (r"pressure[- ]?treated|preservatives?", "its preservative gives off poisonous fume", _WORKSHOP),
-    (r"unknown|not known|undeclared|unsure|not sure|undisclosed|unnamed|don['’]?t know|do not know|no idea",
-     "nobody can say what it gives off", "common practice, no source"),
-)  # fmt: skip
-_NOTHING = r"[\W\d_]*(?:n/?a|none|nothing|no)?[\W\d_]*"  #: what says nothing
+    @property
+    def accepted(self) -> bool:
+        """Whether they name a substance and say nothing else."""
+        return bool(self.substances) and not self.strange
 
 
-def ban(composition: str) -> Ban | None:
-    """Why something of this composition never meets a laser; None if no word in it forbids it.
+def statement(text: str, among: Sequence[Substance]) -> Statement:
+    """What a text says of the substances `among`."""
+    phrases = _phrases(tuple(among))
+    named: dict[str, Substance] = {}
+    strange: list[str] = []
+    words = plain_words(text)
+    for begin, end, meant in covered(words, phrases):
+        if meant is None:
+            strange += words[begin:end]
+        elif isinstance(meant, Substance):
+            named[meant.name] = meant
+    return Statement(
+        text=text, substances=tuple(named.values()), strange=tuple(strange), language=_language(words, among)
+    )
 
-    It looks for words, however they are joined or spaced, and doesn't understand sentences: "free of PVC" is
-    banned as well, so a composition says what a thing is made of. Nothing found doesn't mean that it is safe.
-    No composition at all is banned.
+
+@cache
+def workable(composition: str) -> tuple[Substance, ...]:
+    """The substances that a material's composition names; none if it says anything else besides."""
+    named = statement(composition, tuple(substances().values())).substances
+    return named if statement(composition, named).accepted else ()
+
+
+@cache
+def ban(text: str, machine: str = "laser") -> Ban | None:
+    """Why something that is called so is refused for a kind of machine; None if no word in it is banned.
+
+    It looks for words and doesn't understand sentences: "free of PVC" is banned as well. A word within a longer phrase
+    that names a substance, or a part of one, is none. Nothing found doesn't mean that it is safe.
     """
-    composition = _plain(composition)
-    for pattern, why, source in _BANS:
-        found = re.search(rf"\b(?:{pattern})\b", composition, re.IGNORECASE)
-        if found:
-            return Ban(word=found[0], why=why, source=source)
-    if re.fullmatch(_NOTHING, composition, re.IGNORECASE):
-        return Ban(word="", why="nobody says what it is made of", source="common practice, no source")
+    readings = sorted({plain_words(text), plain_words(text, by_shape=True)})
+    joins = [list(_joins(words)) for words in readings]
+    for meets in (_is, _is_nearly):
+        met = [hit for some in joins for hit in _outermost(some, meets, machine)]
+        if met:
+            number, word = min(met)
+            return replace(bans()[number], word=word)
     return None
 
 
-def _plain(text: str) -> str:
-    """The text in plain letters, one blank between words and no dots in abbreviations: "P.V.C." is "PVC."."""
-    words = " ".join(unicodedata.normalize("NFKC", text).replace("_", " ").split())
-    return re.sub(r"(?<=\b\w)\.(?=\w\b)", "", words)
+@dataclass(frozen=True)
+class _Join:
+    """A few neighbouring words read as one."""
+
+    begin: int
+    end: int
+    text: str
+    strange: bool  #: one of the words names nothing that a laser may work
+
+    @cached_property
+    def heard(self) -> str:
+        """The text as it sounds."""
+        return as_heard(self.text)
+
+    def within(self, other: _Join) -> bool:
+        """Whether it is a part of another."""
+        inside = other.begin <= self.begin and self.end <= other.end
+        return inside and self.end - self.begin < other.end - other.begin
+
+
+def _joins(words: Sequence[str]) -> Iterator[_Join]:
+    """Every few neighbouring words as one; none that lie within what a substance is called."""
+    spans = list(covered(words, _phrases(tuple(substances().values()))))
+    span_of = [n for n, (begin, end, _) in enumerate(spans) for _ in range(begin, end)]
+    known = [spans[n][2] is not None for n in span_of]
+    for begin in range(len(words)):
+        for end in range(begin + 1, min(len(words), begin + _MOST_JOINED) + 1):
+            if not (known[begin] and span_of[begin] == span_of[end - 1]):
+                yield _Join(begin, end, "".join(words[begin:end]), not all(known[begin:end]))
+
+
+def _outermost(joins: Sequence[_Join], meets: Callable[[Ban, _Join], bool], machine: str) -> Iterator[tuple[int, str]]:
+    """The bans that a text meets, as their number and the word; none within a longer phrase that is banned, too."""
+    all_bans = list(enumerate(bans()))
+    met = [(join, number) for join in joins for number, one in all_bans if meets(one, join)]
+    for join, number in met:
+        if machine in bans()[number].machines and not any(join.within(other) for other, _ in met):
+            yield number, join.text
+
+
+def _is(one: Ban, join: _Join) -> bool:
+    """Whether the words are the ban's as they stand."""
+    return join.text in one.exact or (join.end - join.begin == 1 and any(core in join.text for core in one.cores))
+
+
+def _is_nearly(one: Ban, join: _Join) -> bool:
+    """Whether the words are the ban's but for a slip of spelling."""
+    if not join.strange or join.end - join.begin > _MOST_MISSPELT:
+        return False
+    return any(nearly(as_read, word) for as_read in (join.text, join.heard) for word in one.heard.get(as_read[0], ()))
+
+
+@cache
+def bans() -> tuple[Ban, ...]:
+    """Every ban, in the order of its file."""
+    return tuple(
+        Ban(
+            words=tuple(one["words"]), why=one["why"], sources=tuple(one["sources"]), machines=tuple(one["machines"])
+        )
+        for one in read_toml(shipped() / "bans.toml")["bans"]
+    )  # fmt: skip
+
+
+@cache
+def substances() -> dict[str, Substance]:
+    """Every substance that a laser may work, by key."""
+    return {
+        key: Substance(
+            name=one["name"], parts=tuple(one["parts"]),
+            words={language: tuple(words) for language, words in one["words"].items()},
+        )
+        for key, one in read_toml(shipped() / "substances.toml")["substances"].items()
+    }  # fmt: skip
+
+
+@cache
+def _harmless() -> dict[str, tuple[str, ...]]:
+    """Words that may stand beside any substance, by language."""
+    return {
+        language: tuple(words) for language, words in read_toml(shipped() / "substances.toml")["harmless"].items()
+    }  # fmt: skip
+
+
+@cache
+def _phrases(among: tuple[Substance, ...]) -> dict[str, Substance | str]:
+    """What each squeezed phrase stands for: a substance; or "" for a part of one, or for no harm."""
+    harmless: dict[str, Substance | str] = {squeezed(word): "" for words in _harmless().values() for word in words}
+    parts: dict[str, Substance | str] = {squeezed(part): "" for one in among for part in one.parts}
+    named = {squeezed(word): one for one in among for words in one.words.values() for word in words}
+    return harmless | parts | named
+
+
+def _language(words: Sequence[str], among: Sequence[Substance]) -> str:
+    """The language, besides English, that knows most of the words; "" if none knows more than English."""
+    known: dict[str, set[str]] = {language: set(map(squeezed, some)) for language, some in _harmless().items()}
+    for one in among:
+        for language, some in one.words.items():
+            known.setdefault(language, set()).update(word for phrase in some for word in plain_words(phrase))
+    counts = {language: len(set(words) & some) for language, some in known.items()}
+    best = max(counts, key=lambda language: (counts[language], language == "en"), default="en")
+    return "" if best == "en" or not counts[best] else best

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from carvegen.facts.composition import ban
+from carvegen.facts.composition import ban, statement, substances, workable
 from carvegen.facts.profile_reader import Range, Sheet
 from carvegen.facts.profile_values import (
     BEAM_RANGES,
@@ -27,7 +27,7 @@ from carvegen.facts.profile_values import (
     Verdict,
 )
 
-__all__ = ["cutter", "keep_kind", "keep_never", "machine", "material"]
+__all__ = ["cutter", "keep_kind", "keep_never", "keep_safe", "machine", "material"]
 
 _SLACK_MM = 1e-9  #: for sums of decimal fractions
 
@@ -45,7 +45,6 @@ def material(sheet: Sheet, key: str) -> Material:
     if not sheet.faults:
         _check_material(sheet, grain, values)
         _check_hand(sheet, values)
-    _check_composition(sheet, composition, permits["laser"])
     return Material(
         key=key, name=name, about=about, grain=grain, composition=composition,
         permits=permits, sources=sources | {kind: permit.source for kind, permit in permits.items()},
@@ -87,13 +86,29 @@ def _check_hand(sheet: Sheet, values: dict[str, float]) -> None:
             sheet.fault(f"values.{slow}", f"must not be above the quick hand's, {fast:g}", value=values[slow])
 
 
-def _check_composition(sheet: Sheet, composition: str, laser: Permit) -> None:
-    """A composition that is banned under a laser leaves one verdict."""
-    banned = ban(composition) if composition else None  # a missing one is a fault already
-    if banned and laser.verdict is not Verdict.NEVER:
+def keep_safe(sheet: Sheet, mine: Material) -> None:
+    """A user's file allows a machine only what is not banned for it, and a laser only a substance known as workable.
+
+    Its file's name and its name are read for bans like its composition.
+    """
+    for kind, permit in mine.permits.items():
+        if permit.verdict is Verdict.NEVER:
+            continue
+        for called, text in (("file's name", mine.key), ("name", mine.name), ("composition", mine.composition)):
+            banned = ban(text, kind)
+            if banned:
+                sheet.fault(
+                    f"{kind}.verdict", f'must be never for a {called} with "{banned.word}": {banned.why}',
+                    value=permit.verdict.value, hint="say what the material is made of, not what it is free of",
+                )  # fmt: skip
+                return
+    if mine.composition and mine.permits["laser"].verdict is not Verdict.NEVER and not workable(mine.composition):
+        said = statement(mine.composition, tuple(substances().values()))
+        rest = f'"{" ".join(said.strange)}"' if said.strange else "a composition that names no substance"
         sheet.fault(
-            "laser.verdict", f'must be never for a composition with "{banned.word}": {banned.why}',
-            value=laser.verdict.value, hint="say what the material is made of, not what it is free of",
+            "laser.verdict", f"must be never for {rest}: not among the substances known as workable by a laser",
+            value=mine.permits["laser"].verdict.value,
+            hint=f"write a composition of these and of nothing else: {', '.join(sorted(substances()))}",
         )  # fmt: skip
 
 

@@ -79,7 +79,15 @@ def test_a_profile_of_the_users_own_cannot_say_yes(own_folder, capsys, tmp_path,
     yes = text.replace('[laser]\nverdict = "never"', '[laser]\nverdict = "yes"')
     assert yes != text
     more = ("--profiles", folder) if whence == "--profiles" else ()
-    for name, words in {"vinyl-soft": yes, "soft-block": yes, "no-pvc": yes.replace("plasticised PVC", "")}.items():
+    lime = yes.replace("plasticised PVC", "lime wood")
+    for name, words in {
+        "vinyl-soft": yes,
+        "soft-block": yes,
+        "no-pvc": yes.replace("plasticised PVC", ""),
+        "limes": lime,  # its name is still soft carving vinyl
+        "foams": lime.replace("soft carving vinyl", "EVA foam"),
+        "boards": lime.replace("soft carving vinyl", "my boards").replace("lime wood", "something new"),
+    }.items():
         path = folder / "materials" / f"{name}.toml"
         path.write_text(words, encoding="utf-8")
         ran = run(capsys, *small(material=name), "--out", "sky", *more)
@@ -116,7 +124,8 @@ def test_an_open_question_is_asked_everywhere(own_folder, capsys, material):
     permits = Library().material(material).permits
     asked = [kind for kind, permit in permits.items() if permit.verdict is Verdict.ASK]
     cutter = "laser-fine" if permits["laser"].verdict is not Verdict.NEVER else "v-60"
-    words = (*small(material=material, cutter=cutter), "--out", "sky", "--declare", "as the maker says: lime")
+    declared = f"as the maker says: {Library().material(material).composition}"
+    words = (*small(material=material, cutter=cutter), "--out", "sky", "--declare", declared)
     ran = run(capsys, *words)
     told = json.loads(run(capsys, *words, "--json").out)
     assert len(told["open_questions"]) == len(asked)
@@ -126,7 +135,7 @@ def test_an_open_question_is_asked_everywhere(own_folder, capsys, material):
         note = (own_folder / "sky" / kind / "note.md").read_text(encoding="utf-8")
         assert note.index("Open question") < note.index("## What this is")
         assert note.split("\n\n")[1].startswith("## Open question")
-        assert "as the maker says: lime" in note
+        assert declared in note
     if not asked:
         assert "ASK FIRST" not in ran.out
 
@@ -139,12 +148,31 @@ def test_what_is_declared_is_shown(own_folder, capsys):
     assert "NOT DECLARED" in undeclared.out
 
 
-@pytest.mark.parametrize("declared", ["PVC", "lino, or vinyl", "unknown", "free of chlorine", "?"])
+@pytest.mark.parametrize(
+    "declared",
+    ["PVC", "lino, or vinyl", "unknown", "free of chlorine", "?", "P V C", "EPS foam board", "EVA foam", "LVT",
+     "Vynil flooring", "пвх", "moist lino", "wet, damp block", "recycled plastic", "polyurethane foam", "nylon",
+     "CCA-treated pine", "sticky-back lino", "soft-cut lino", "something new", "cherry", "solid wood"],
+)  # fmt: skip
 def test_what_is_declared_may_forbid_the_laser(own_folder, capsys, declared):
-    ran = run(capsys, *SMALL, "--out", "sky", "--declare", declared)
-    assert ran.code == 3
-    assert "--declare" in ran.err
-    assert tree(own_folder) == {}
+    for asked in ((), ("--json",), ("--for", "laser"), ("--for", "laser", "--for", "hand")):
+        ran = run(capsys, *SMALL, "--out", "sky", "--declare", declared, *asked)
+        assert ran.code == 3
+        assert "--declare" in ran.err
+        assert "what to do" in ran.err
+        assert tree(own_folder) == {}
+
+
+@pytest.mark.parametrize("declared", ["something new", "EVA foam"])
+def test_by_hand_it_may_still_be_cut(own_folder, capsys, declared):
+    ran = run(capsys, *small(cutter="v-60"), "--out", "sky", "--for", "hand", "--declare", declared)
+    assert ran.code in (0, 1)
+    assert {path.name for path in (own_folder / "sky").iterdir() if path.is_dir()} == {"hand"}
+    assert declared in (own_folder / "sky/hand/note.md").read_text(encoding="utf-8")
+    (own_folder / "a.svg").write_text(SQUARE)
+    words = ("check", "a.svg", "--material", "linoleum", "--declare", declared)
+    assert run(capsys, *words, "--cutter", "v-60").code in (0, 1)
+    assert run(capsys, *words, "--cutter", "laser-fine").code == 3
 
 
 @pytest.mark.parametrize("material", ["linoleum", "cherry", "embossing-acrylic"])

@@ -43,7 +43,13 @@ bare_setup = joined(
     click.option("--depth", type=LENGTH, help="Depth of the cut.  [default: the material's usual depth]"),
     click.option("--grain", type=ANGLE, default="0", help="Direction of the grain; 0 runs to the right, 90 up."),
     click.option("--lean", type=ANGLE, default="0", help="How far a hand tool is leaned sideways, in degrees."),
-    click.option("--declare", "declared", default="", metavar="TEXT", help="What the block is made of, for the shop."),
+    click.option(
+        "--declare",
+        "declared",
+        default="",
+        metavar="TEXT",
+        help="What the block is made of, for the shop; a laser takes only the material's own substance.",
+    ),
     profile_folders,
 )
 
@@ -58,8 +64,8 @@ setup = joined(
 )  # fmt: skip
 
 
-def setups(given: Mapping[str, Any]) -> tuple[Setup, ...]:
-    """The setups for which files are wanted, the named cutter's first."""
+def setups(given: Mapping[str, Any], *, own_kind_only: bool = False) -> tuple[Setup, ...]:
+    """The setups for which files are wanted, the named cutter's first; or that one alone."""
     from carvegen.facts.printing import USUAL, Printing
     from carvegen.job import setups_for
 
@@ -76,6 +82,7 @@ def setups(given: Mapping[str, Any]) -> tuple[Setup, ...]:
         lean_deg=given["lean"],
         declared=given["declared"],
         printing=Printing(roller_radius_mm=given["roller_radius"], feel=given["feel"]) if said else USUAL,
+        own_kind_only=own_kind_only,
     )
 
 
