@@ -7,15 +7,13 @@ import re
 import tomllib
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, TypeVar
+from pathlib import Path
+from typing import Any, TypeVar
 
 from carvegen.errors import InputError
 from carvegen.guess import meant_file, nearest
 
-if TYPE_CHECKING:
-    from pathlib import Path
-
-__all__ = ["Range", "Sheet", "read_toml", "unit"]
+__all__ = ["Range", "Sheet", "read_toml", "shipped", "unit"]
 
 T = TypeVar("T")
 
@@ -24,7 +22,7 @@ _UNITS = {
     "_mm": "mm", "_deg": "deg", "_um": "µm", "_s": "s",
 }  # fmt: skip
 _KINDS = {str: "text in quotes", dict: "a table", list: "a list in [ ]", bool: "true or false"}
-_SOURCE = 'a published title, or "common practice, no source", or "from memory"'
+_SOURCE = 'a key of the register (carvegen profiles sources), a published title, or "common practice, no source"'
 _SHOWN = 60  #: characters of a wrong text that a message repeats
 _LONGEST = 10**15  #: whole numbers beyond it are not repeated
 
@@ -47,6 +45,13 @@ class Range:
 def unit(name: str) -> str:
     """The unit that ends the name of a value, such as mm or mm/s; "" for a bare number."""
     return next((unit for ending, unit in _UNITS.items() if name.endswith(ending)), "")
+
+
+def shipped() -> Path:
+    """The profiles folder: inside the wheel, or beside the package in a checkout."""
+    here = Path(__file__).parent.parent
+    inside = here / "_profiles"
+    return inside if inside.is_dir() else here.parent / "profiles"
 
 
 def read_toml(path: Path) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from typing import TypeVar
 
 from carvegen.errors import CarvegenError, InputError
 from carvegen.facts import profile_rules as rules
-from carvegen.facts.profile_reader import Sheet, read_toml
+from carvegen.facts.profile_reader import Sheet, read_toml, shipped
 from carvegen.facts.profile_values import (
     KINDS,
     Cutter,
@@ -32,13 +32,6 @@ FOLDERS = ("materials", "cutters", "machines")  #: the kinds of profile, and the
 T = TypeVar("T")
 
 _KEY = re.compile(r"[a-z0-9]+(?:[.-][a-z0-9]+)*")
-
-
-def shipped() -> Path:
-    """The profiles folder: inside the wheel, or beside the package in a checkout."""
-    here = Path(__file__).parent.parent
-    inside = here / "_profiles"
-    return inside if inside.is_dir() else here.parent / "profiles"
 
 
 class Library:

@@ -61,11 +61,11 @@ def test_neck_within_one_cut() -> None:
 
 
 def test_grain_asks_for_more_across() -> None:
-    """Cherry: 0.2 mm along and 0.4 mm across the grain (common practice, no source); between them at 60 degrees.
+    """Cherry: 0.3 mm along and 0.6 mm across the grain (common practice, no source); between them at 60 degrees.
 
-    The land runs upwards. Hankinson's formula, inverse: 0.2 cos² + 0.4 sin².
+    The land runs upwards. Hankinson's formula, inverse: 0.3 cos² + 0.6 sin².
     """
-    for grain, limit in ((90.0, 0.2), (0.0, 0.4), (30.0, 0.2 * 0.25 + 0.4 * 0.75)):
+    for grain, limit in ((90.0, 0.3), (0.0, 0.6), (30.0, 0.3 * 0.25 + 0.6 * 0.75)):
         its = setup("cherry", cutter="v-60", grain_deg=grain, depth=0.5)
         assert found("land-width", its, *two(limit + NEAR)) == []
         (one,) = found("land-width", its, *two(limit - NEAR))
