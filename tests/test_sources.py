@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import json
 import re
 import tomllib
@@ -64,6 +65,23 @@ def test_what_is_pointed_to_is_in_the_register_or_a_mark() -> None:
 
 def test_no_entry_is_dead() -> None:
     assert sources().keys() - in_profiles() - pointers().keys() == set()
+
+
+PUBLISHED = [
+    (path, node)
+    for path in sorted((ROOT / "tests/published").glob("*.py"))
+    for node in ast.parse(path.read_text(encoding="utf-8")).body
+    if isinstance(node, ast.FunctionDef) and node.name.startswith("test_")
+]
+
+
+@pytest.mark.parametrize(("path", "node"), PUBLISHED, ids=[f"{path.stem}-{node.name}" for path, node in PUBLISHED])
+def test_every_published_check_points_to_its_source(path, node) -> None:
+    """In its lines, those of its table, or the caption of its file."""
+    lines = path.read_text(encoding="utf-8").splitlines()
+    start = min([node.lineno, *(its.lineno for its in node.decorator_list)])
+    caption = ast.get_docstring(ast.parse("\n".join(lines))) or ""
+    assert _POINTER.search("\n".join([caption, *lines[start - 1 : node.end_lineno]]))
 
 
 @pytest.mark.parametrize("words", ["safety page", "community", "blog", "forum", "notes)", "(notes", "encyclop"])
