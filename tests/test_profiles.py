@@ -416,6 +416,7 @@ def test_a_missing_verdict_table_is_an_error_and_no_default(kind, tmp_path):
         ('verdict = "yes"', 'verdict = "maybe"', "laser.verdict", "must be a known word", "ask, never, yes"),
         ('why = "c"\n', "", "laser.why", "is missing", ""),
         ('["d"]', '"d"', "laser.cautions", "must be a list in [ ]", ""),
+        ('["d"]', '["fire-smoulder"]', "laser.cautions", "must be a known caution, or a sentence", "fire-smoulders"),
         ('["d"]', "[3]", "laser.cautions[0]", "must be text in quotes", ""),
         ('value = 100.0, source = "from memory"', "value = 100.0", "values.thickness_mm.source", "is missing",
          "common practice"),

@@ -122,8 +122,7 @@ def _around(job: Job, shown: Seen) -> Iterator[str]:
 def steps(shown: Seen, zones: Zones) -> Iterator[str]:
     """What is done one after the other; only what this block asks for.
 
-    Order of cutting: Fletcher, Wood-Block Printing (1916), and Phillips, The Technique of the Color Wood-cut
-    (1926), both from memory; the rest is common practice, no source.
+    Order of cutting (source: fletcher-1916, phillips-1926); the rest is common practice, no source.
     """
     yield "Measure the bar on the print. If it is not 100 mm, print again at 100 %."
     yield "Lay the guide to the block's edges; look at the test word before anything is traced or pasted."

@@ -133,7 +133,7 @@ def _facts(job: Job, *, planned: bool) -> list[str]:
         _wall(job),
         _white(job),
         _offset(job, planned=planned),
-        *(hand_time(by_hand_min(block, job.material)) if job.machine.kind == "hand" else ()),
+        *(hand_time(by_hand_min(block, job.material), job.material) if job.machine.kind == "hand" else ()),
     ]
     return _bullets(facts)
 
@@ -260,10 +260,11 @@ def _hand_over(job: Job) -> Iterator[str]:
         "are not cut."
     )
     yield "Cut a test piece of the same sheet first: a line, a dot, a narrow land, the depth, the kerf."
-    limits = job.limits
+    limits, known = job.limits, job.material.sources
+    basis = "; ".join(dict.fromkeys(known[name] for name in ("land_along_mm", "dot_mm", "cut_mm") if name in known))
     yield (
         f"Narrowest land {limits.land_mm:.2f} mm, smallest island {limits.dot_mm:.2f} mm, smallest cut "
-        f"{limits.cut_mm:.2f} mm are what the checks went by; say if the shop needs more."
+        f"{limits.cut_mm:.2f} mm are what the checks went by{f' ({basis})' * bool(basis)}; say if the shop needs more."
     )
     if job.machine.bed_width_mm is not None and job.machine.bed_height_mm is not None:
         yield f"Bed as the profile has it: {job.machine.bed_width_mm:g} x {job.machine.bed_height_mm:g} mm."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 import shapely
 from shapely import affinity
@@ -87,6 +88,17 @@ def test_foot() -> None:
     (one,) = found("foot-width", its, *two(1.0 - NEAR))
     assert (one.measured, one.limit) == (pytest.approx(1.0 - NEAR), 1.0)
     assert found("land-width", its, *two(1.0 - NEAR)) == []
+
+
+def test_foot_asks_for_more_across_the_grain() -> None:
+    """Upright walls: along the grain a foot of 1 mm, across it three times as much, as the land has it."""
+    values = {"foot_mm": 1.0, "land_along_mm": 0.2, "land_across_mm": 0.6}
+    for grain, limit in ((90.0, 1.0), (0.0, 3.0), (30.0, 0.25 * 1.0 + 0.75 * 3.0)):
+        its = setup("cherry", cutter="flat-1", grain_deg=grain, depth=0.5, material_values=values)
+        assert found("foot-width", its, *two(limit + NEAR)) == []
+        (one,) = found("foot-width", its, *two(limit - NEAR))
+        assert one.limit == pytest.approx(limit)
+        assert its.limits.land_at(np.array([90.0]))[0] == pytest.approx(limit)
 
 
 def test_foot_gains_from_a_sloping_wall() -> None:
