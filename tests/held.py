@@ -99,6 +99,11 @@ CLEARING = {
     "basswood": (5, 15), "birch-plywood": (1.5, 5), "cherry": (2, 6.5), "maple-end-grain": (0.5, 1.5), "mdf": (3, 9),
     "linoleum": (5, 15), "linoleum-mounted": (5, 15), "rubber-soft": (5, 15), "vinyl-soft": (5, 15),
 }  # fmt: skip
+#: Depth over mean width of a land, along and across the grain; MDF's and end grain's are our own choice.
+SLENDER = {
+    "basswood": (3, 1.5), "birch-plywood": (3, 1.5), "cherry": (3, 1.5), "maple-end-grain": (3, 3), "mdf": (2, 2),
+    "linoleum": (2, 2), "linoleum-mounted": (2, 2), "rubber-soft": (1, 1), "vinyl-soft": (1, 1),
+}  # fmt: skip
 #: Laser, router, hand.
 VERDICTS = {
     "basswood": ("yes", "yes", "yes"), "birch-plywood": ("ask", "yes", "yes"), "cherry": ("yes", "yes", "yes"),
@@ -181,6 +186,9 @@ def _materials(profiles: Path) -> Iterator[str]:
         for pace, value in zip(("slow", "fast"), CLEARING.get(key, ()), strict=False):
             source = COMMON if CLEARING[key] == (5, 15) and key != "basswood" else OWN
             yield from _differs(f"{key}.{pace}", its["values"][f"hand_clear_{pace}_cm2_min"], value, source)
+        for way, value in zip(("along", "across"), SLENDER.get(key, ()), strict=False):
+            source = OWN if key in ("mdf", "maple-end-grain") else COMMON
+            yield from _differs(f"{key}.slender", its["values"][f"slender_{way}"], value, source)
         verdicts = tuple(its[kind]["verdict"] for kind in ("laser", "router", "hand"))
         if verdicts != VERDICTS[key]:
             yield f"{key}: {verdicts} instead of {VERDICTS[key]}"

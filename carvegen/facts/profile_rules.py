@@ -19,6 +19,7 @@ from carvegen.facts.profile_values import (
     MATERIAL_RANGES,
     ORIGINS,
     PACE_RANGES,
+    SLENDER_RANGES,
     TURNING,
     Cutter,
     Machine,
@@ -40,9 +41,10 @@ def material(sheet: Sheet, key: str) -> Material:
     name, about = sheet.text("name"), sheet.text("about")
     grain, composition = sheet.text("grain", among=("none", "side")), sheet.text("composition")
     table = sheet.table("values")
-    paces = dict(HAND_RANGES) if set(HAND_RANGES) & set(table.left) else {}
-    values, sources = _figures(table, {**MATERIAL_RANGES, **paces})
-    table.close(also=HAND_RANGES)
+    own = {name: allowed for group in (SLENDER_RANGES, HAND_RANGES) if set(group) & set(table.left)
+           for name, allowed in group.items()}  # fmt: skip
+    values, sources = _figures(table, {**MATERIAL_RANGES, **own})
+    table.close(also=(*SLENDER_RANGES, *HAND_RANGES))
     permits = {kind: _permit(sheet.table(kind)) for kind in KINDS}
     sheet.close()
     if not sheet.faults:
@@ -52,7 +54,7 @@ def material(sheet: Sheet, key: str) -> Material:
     return Material(
         key=key, name=name, about=about, grain=grain, composition=composition,
         permits=permits, sources=sources | {kind: permit.source for kind, permit in permits.items()},
-        **{field: values.get(field, 0.0) for field in (*MATERIAL_RANGES, *paces)},
+        **{field: values.get(field, 0.0) for field in (*MATERIAL_RANGES, *own)},
     )  # fmt: skip
 
 

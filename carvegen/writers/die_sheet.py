@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from carvegen import geometry
-from carvegen.emboss import paper_thickness_mm, wall_rings
+from carvegen.emboss import paper_thickness_mm, strain, wall_rings
 from carvegen.facts.safety import caution
 from carvegen.writers.dxf import layers_dxf
 from carvegen.writers.layers import Layer
@@ -98,12 +98,14 @@ def die_note(job: Job, die: Die) -> str:
 
 def _told(die: Die) -> Sequence[str]:
     how = die.pressing
+    alone = strain(how.relief_mm, how.run_mm)
     by = "" if how.paper_mm else f" (reckoned from its weight: {paper_thickness_mm(how.paper_g_m2):.2f} mm)"
     return (
         f"Relief {how.relief_mm:g} mm; wall {how.bevel_deg:g} degrees from the vertical, {how.run_mm:.2f} mm wide; "
         f"upper edge rounded to {how.edge_mm:g} mm; corners {how.corner_mm:g} mm or more.",
         f"Paper {how.paper_g_m2:g} g/m2, {how.sheet_mm:.2f} mm thick{by}. Over the wall it is stretched by "
-        f"{100 * how.strain:.1f} %; damp cotton paper bears 10 to 15 % (common practice, no source).",
+        f"{100 * how.strain:.1f} %, or {100 * alone:.1f} % if nothing beside the wall gives (by how much it gives there is "
+        "our own choice); damp cotton paper bears 10 to 15 % (common practice, no source).",
     )
 
 

@@ -167,3 +167,26 @@ def test_a_corner_is_no_tip(angle, told) -> None:
     cut = shapely.Polygon([(20, 0), (35, 0), (35, 10), (20 - lean, 10)])
     report = checked(setup().on(block(cut)))
     assert [its.severity.label for its in report if its.rule == "land-width"] == (["risk"] if told else [])
+
+
+@pytest.mark.parametrize(
+    ("material", "cutter", "depth", "said"),
+    [
+        # upright walls: 1.5 / 2 in lino; 1.5 / 3 and 1.5 / 1.5 in cherry; common practice, no source
+        ("linoleum", "flat-1", 1.5, "wider than 0.75 mm (common practice, no source)"),
+        ("cherry", "flat-1", 1.5, "wider than 0.50 mm along the grain and 1.00 mm across it (common practice"),
+        # a V of 30 degrees: mean width is the face's and 1.5 tan 15° = 0.4019, so 0.75 - 0.40
+        ("linoleum", "v-30", 1.5, "wider than 0.35 mm"),
+    ],
+)  # fmt: skip
+def test_a_steep_wall_says_how_wide_a_land_is_stout_enough(material, cutter, depth, said) -> None:
+    report = checked(setup(material, cutter, depth=depth).on(block(box(5, 5, 9, 9))))
+    (one,) = [its for its in report if its.rule == "wall-angle"]
+    assert said in one.remedy
+
+
+def test_a_material_without_slenderness_says_no_number() -> None:
+    plain = {"slender_along": None, "slender_across": None}
+    report = checked(setup("linoleum", "flat-1", material_values=plain).on(block(box(5, 5, 9, 9))))
+    (one,) = [its for its in report if its.rule == "wall-angle"]
+    assert one.remedy.endswith("keep the land wider than the minimum")
