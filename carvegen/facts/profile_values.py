@@ -11,8 +11,8 @@ from carvegen.facts.profile_reader import Range, unit
 
 __all__ = [
     "BEAM_RANGES", "BED_RANGES", "COLOUR_RANGE", "CUTTER_RANGES", "FLUTES_RANGE", "FORM_RANGES", "KERF_RANGES", "KINDS",
-    "MATERIAL_RANGES", "ORIGINS", "PACE_RANGES", "SLENDER_RANGES", "TURNING", "Cutter", "Figure", "Machine", "Material", "Permit",
-    "Verdict", "figures",
+    "MATERIAL_RANGES", "ORIGINS", "PACE_RANGES", "SLENDER_RANGES", "TURNING", "Cutter", "Figure", "Machine",
+    "Material", "Permit", "Verdict", "figures",
 ]  # fmt: skip
 
 KINDS = ("laser", "router", "hand")  #: kinds of machine; "hand" is a hand with a gouge
