@@ -104,8 +104,8 @@ def _told(die: Die) -> Sequence[str]:
         f"Relief {how.relief_mm:g} mm; wall {how.bevel_deg:g} degrees from the vertical, {how.run_mm:.2f} mm wide; "
         f"upper edge rounded to {how.edge_mm:g} mm; corners {how.corner_mm:g} mm or more.",
         f"Paper {how.paper_g_m2:g} g/m2, {how.sheet_mm:.2f} mm thick{by}. Over the wall it is stretched by "
-        f"{100 * how.strain:.1f} %, or {100 * alone:.1f} % if nothing beside the wall gives (by how much it gives there "
-        "is our own choice); damp cotton paper bears 10 to 15 % (common practice, no source).",
+        f"{100 * how.strain:.1f} %, or {100 * alone:.1f} % if nothing beside the wall gives (by how much it gives "
+        "there is our own choice); damp cotton paper bears 10 to 15 % (common practice, no source).",
     )
 
 
