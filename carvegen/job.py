@@ -104,14 +104,20 @@ class Setup:
     @property
     def limits(self) -> Limits:
         """What must be kept at the face so that the foot at this depth holds too."""
-        face = self.face_limits
-        foot = self.material.foot_mm - 2 * self.wall.foot_gain_mm
+        face, foot, gain = self.face_limits, self.foot_limits, 2 * self.wall.foot_gain_mm
         return replace(
             face,
-            land_along_mm=max(face.land_along_mm, foot),
-            land_across_mm=max(face.land_across_mm, foot),
-            dot_mm=max(face.dot_mm, foot),
+            land_along_mm=max(face.land_along_mm, foot.land_along_mm - gain),
+            land_across_mm=max(face.land_across_mm, foot.land_across_mm - gain),
+            dot_mm=max(face.dot_mm, foot.dot_mm - gain),
         )
+
+    @property
+    def foot_limits(self) -> Limits:
+        """What holds at the foot: the material's, and across the grain as much more as its land is (our own choice)."""
+        material = self.material
+        across = material.foot_mm * material.land_across_mm / material.land_along_mm
+        return replace(self.face_limits, land_along_mm=material.foot_mm, land_across_mm=across, dot_mm=material.foot_mm)
 
     def on(self, block: Block) -> Job:
         """The job that cuts `block` with this setup."""

@@ -31,8 +31,8 @@ class Limits:
         """Minimum width in mm of lands that run at `direction_deg` from the x axis; same shape.
 
         With t the angle between land and grain, ``w = along cos²t + across sin²t``: Hankinson's formula
-        (USDA Wood Handbook, FPL-GTR-282, ch. 5: strength at an angle N = P Q / (P sin²t + Q cos²t)) with
-        the width taken inversely to the strength, which is our own step.
+        (source: wood-handbook-2021; strength at an angle N = P Q / (P sin²t + Q cos²t)) with the width taken inversely
+        to the strength, which is our own step.
         """
         import numpy as np
 

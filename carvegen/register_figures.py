@@ -37,6 +37,7 @@ KINDS = (
     Kind(key="ink_on_snow", name="ink on the snow", between="of light ink along the snow", remedy="register_error_mm"),
 )
 _SELDOM = 0.01  #: places that fail in a smaller share of prints are not told
+_DAMP_GROWS = "0.5 to 2 %, common practice, no source"
 _SOME = 0.05  #: a share of prints from which on it is a finding
 
 
@@ -166,13 +167,28 @@ def _of_100(share: float) -> str:
 
 def register_lines(told: dict[str, Any]) -> list[str]:
     """The figures in words, for the terminal."""
-    stretch = told["paper_stretch_percent"]
+    pair = told["shift_of_two_blocks_mm"]
     lines = [
         f"Register by {told['method']}: each impression within {told['tolerance_mm']:g} mm and "
-        f"{told['turn_deg']:.2f} degrees of its place, paper {stretch[0]:g} % along and {stretch[1]:g} % across its "
-        f"grain, moisture of wood {told['moisture_change_percent']:g} %; {told['prints']} prints tried out."
+        f"{told['turn_deg']:.2f} degrees of its place, so two blocks at worst {pair['worst']:g} mm apart, root mean "
+        f"square {pair['rms']:.2f} mm; {_paper(told)}; {_moisture(told)}; {told['prints']} prints tried out."
     ]
     return lines + [f"  {kind.name}: {_in_words(kind, told[kind.key])}" for kind in KINDS]
+
+
+def _paper(told: dict[str, Any]) -> str:
+    along, across = told["paper_stretch_percent"]
+    if along or across:
+        return f"paper {along:g} % along and {across:g} % across its grain"
+    return (
+        f"stretch of the paper NOT COUNTED (damp cotton paper grows by {_DAMP_GROWS}: set paper_stretch_along_percent "
+        "and paper_stretch_across_percent)"
+    )
+
+
+def _moisture(told: dict[str, Any]) -> str:
+    change = told["moisture_change_percent"]
+    return f"moisture of the blocks {change:g} %" if change else "moisture of the blocks NOT COUNTED"
 
 
 def _in_words(kind: Kind, its: dict[str, Any]) -> str:

@@ -74,7 +74,7 @@ def register_for(plan: Plan, size: tuple[float, float], label: str) -> Register:
 
 
 #: Corner notch and straight notch along one long side, barely deeper than the paper is thick, near the picture but
-#: never touching it: Fletcher, Wood-Block Printing (1916); the rest is common practice, no source.
+#: never touching it: source: fletcher-1916; the rest is common practice, no source.
 _WORDS = {
     "crosses": ("Register: by the crosses, laid over one another by eye.",),
     "stops": (

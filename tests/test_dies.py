@@ -113,3 +113,14 @@ def test_what_the_paper_can_not_bear_is_a_finding(capsys, tmp_path, change, rule
     (tmp_path / "print.toml").write_text(text.replace(*change))
     ran = run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built")
     assert rule in ran.out
+
+
+def test_the_dies_note_says_what_a_press_can_do_and_whom_to_ask(built):
+    """Fingers, sleeves, someone trained, the manual, local codes; and what the paper bears is marked."""
+    _, folder = built
+    (note,) = [
+        path.read_text(encoding="utf-8") for path in folder.rglob("note.md") if "blind embossing" in path.read_text()
+    ]
+    for words in ("Fingers off", "sleeves", "trained", "press's manual", "local codes"):
+        assert note.count(words) == 1
+    assert "10 to 15 % (common practice, no source)" in note

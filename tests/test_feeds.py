@@ -16,7 +16,7 @@ WORKED = [
     (6.35, 18000, 2, 0.1524, 5486.4, 359.08),
     (3.0, 12000, 2, 0.05, 1200.0, 113.10),
     (1.0, 18000, 1, 0.05, 900.0, 56.55),
-    # A router-cutter maker's published example: 25 mm, 2 flutes, 0.1 mm, 18000 -> 3600 mm/min.
+    # source: chip-example. 25 mm, 2 flutes, 0.1 mm, 18000 -> 3600 mm/min
     (25.0, 18000, 2, 0.1, 3600.0, 1413.72),
 ]
 
@@ -38,7 +38,7 @@ def test_chip_thinning() -> None:
 @pytest.mark.parametrize(
     ("material", "eighth_inch", "quarter_inch"),
     [
-        # The trade's chart, inch per tooth.
+        # source: chip-chart, inch per tooth
         ("mdf", (0.004, 0.007), (0.012, 0.015)),
         ("cherry", (0.002, 0.004), (0.005, 0.007)),
         ("basswood", (0.003, 0.005), (0.006, 0.008)),
@@ -64,7 +64,7 @@ def test_an_unknown_material_gets_the_lowest_chip_of_all() -> None:
 
 
 def test_deeper_cuts_take_thinner_chips() -> None:
-    """The trade's chart: two diameters deep, a quarter less; three, half."""
+    """Two diameters deep, a quarter less; three, half (source: chip-chart)."""
     assert [feeds.depth_factor(depth, 2) for depth in (1, 2, 4, 6, 20)] == [1, 1, 0.75, 0.5, 0.5]
 
 

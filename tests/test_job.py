@@ -111,7 +111,8 @@ def test_limits_grow_where_the_foot_needs_it():
     way = made("cherry", "flat-1")
     broad = dataclasses.replace(way, material=dataclasses.replace(way.material, foot_mm=5.0))
     assert broad.wall.foot_gain_mm == pytest.approx(0, abs=1e-9)
-    assert broad.limits.land_along_mm == broad.limits.land_across_mm == broad.limits.dot_mm == 5
+    assert broad.limits.land_along_mm == broad.limits.dot_mm == 5
+    assert broad.limits.land_across_mm == pytest.approx(5 * 0.6 / 0.3)  # as much more as its land needs there
     assert broad.face_limits == way.face_limits
 
 

@@ -29,6 +29,7 @@ from carvegen.facts.profile_values import (
     PACE_RANGES,
 )
 from carvegen.facts.profiles import FOLDERS, KINDS, Library, Verdict, figures, shipped
+from carvegen.facts.sources import MARKS, cited, parts, sources
 from carvegen.job import permit
 
 FILES = sorted(shipped().glob("*/*.toml"))
@@ -113,18 +114,15 @@ def test_every_file_has_its_key_and_no_fault():
 def test_every_number_in_the_file_comes_back_with_its_source(kind, key):
     written = tomllib.loads((shipped() / kind / f"{key}.toml").read_text(encoding="utf-8")).get("values", {})
     back = {figure.name: (figure.value, figure.source) for figure in figures(read(Library(), kind, key))}
-    assert back == {name: (entry["value"], entry["source"]) for name, entry in written.items()}
+    assert back == {name: (entry["value"], cited(entry["source"])) for name, entry in written.items()}
     assert all(source.strip() for _, source in back.values())
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
-def test_sources_are_titles_and_not_codes(path):
+def test_every_source_is_a_key_of_the_register_or_a_mark(path):
     text = path.read_text(encoding="utf-8")
-    assert not re.search(r"\[S-?\d|\[CP\]|\[M\]|\.md", text)
-    for source in re.findall(r'source = "(.*?)" }', text):
-        assert source in ("common practice, no source", "from memory") or (
-            "memory" not in source and "no source" not in source
-        )
+    for source in re.findall(r'source = "(.*?)"', text):
+        assert all(part in MARKS or part in sources() for part in parts(source)), source
 
 
 @pytest.mark.parametrize("key", MATERIALS)
@@ -147,16 +145,15 @@ def test_a_machine_defers_to_manual_shop_codes_and_operator_and_names_no_power_o
 
 
 PUBLISHED = [
-    # floor-covering trade guidance: linoleum is made in 2.0, 2.5, 3.2, 4.0 and 4.5 mm, 3.2 mm is usual
-    ("linoleum", "thickness_mm", 3.2, 3.2),
-    # Fletcher, Wood-Block Printing, 1916, ch. III: planks of 5/8 to 3/4 in
+    # source: fletcher-1916. Planks of 5/8 to 3/4 in
     ("cherry", "thickness_mm", 5 / 8 * 25.4, 3 / 4 * 25.4 + 0.05),
-    # woodblock encyclopaedia: the knife's point goes 1 to 2 mm deep round each outline
-    ("cherry", "depth_usual_mm", 1, 2),
-    # type height is 0.918 in
+    # source: type-height. 0.918 in
     ("maple-end-grain", "thickness_mm", 0.918 * 25.4 - 0.05, 0.918 * 25.4 + 0.05),
-    # stationery printer's embossing guide: lines under 1.5 pt are to be avoided
-    ("embossing-acrylic", "cut_mm", 1.5 / 72 * 25.4, 1.5 / 72 * 25.4 + 0.005),
+    # source: emboss-guide, emboss-guide-2. A raised line is a land of the die: lines under 1.5 pt are to be avoided,
+    # and another printer's finest is 1 pt
+    ("embossing-acrylic", "land_along_mm", 1.5 / 72 * 25.4, 1.5 / 72 * 25.4 + 0.005),
+    ("embossing-hdpe", "land_along_mm", 1.5 / 72 * 25.4, 9),
+    ("embossing-polycarbonate", "land_along_mm", 1.5 / 72 * 25.4, 9),
 ]
 
 
@@ -167,7 +164,7 @@ def test_published_numbers(key, name, low, high):
 
 
 def test_the_fine_lasers_kerf_is_the_published_eight_thousandths_of_an_inch():
-    """Model-making laser service, file preparation page: kerf 0.008 in in 1/16 in sheet."""
+    """Kerf 0.008 in in 1/16 in sheet (source: kerf-service)."""
     values = Library().cutter("laser-fine").values
     assert values["kerf_top_mm"] == pytest.approx(0.008 * 25.4, abs=0.005)
     assert values["kerf_thickness_mm"] == pytest.approx(25.4 / 16, abs=0.02)
@@ -189,8 +186,7 @@ def test_every_cutter_leaves_no_undercut_at_a_usual_depth(key):
 @pytest.mark.parametrize(
     ("key", "machine"),
     [
-        # Univ. of Texas at Austin, Prohibited Laser Cutter Materials;
-        # Univ. of Illinois Chicago, Approved Materials
+        # source: ut-austin-laser, uic-laser
         ("vinyl-soft", "laser"), ("rubber-soft", "laser"), ("embossing-hdpe", "laser"),
         ("embossing-polycarbonate", "laser"),
         # common practice, no source
@@ -497,11 +493,12 @@ def test_a_missing_verdict_table_is_an_error_and_no_default(kind, tmp_path):
         ('verdict = "yes"', 'verdict = "maybe"', "laser.verdict", "must be a known word", "ask, never, yes"),
         ('why = "c"\n', "", "laser.why", "is missing", ""),
         ('["d"]', '"d"', "laser.cautions", "must be a list in [ ]", ""),
+        ('["d"]', '["fire-smoulder"]', "laser.cautions", "must be a known caution, or a sentence", "fire-smoulders"),
         ('["d"]', "[3]", "laser.cautions[0]", "must be text in quotes", ""),
         ('value = 100.0, source = "from memory"', "value = 100.0", "values.thickness_mm.source", "is missing",
-         "from memory"),
+         "common practice"),
         ('value = 100.0, source = "from memory"', 'value = 100.0, source = ""', "values.thickness_mm.source",
-         "must be one line of text", "from memory"),
+         "must be one line of text", "common practice"),
         ('value = 100.0, source', "source", "values.thickness_mm", "has no value", "0.5…100 mm"),
         ('{ value = 100.0, source = "from memory" }', "100.0", "values.thickness_mm", "must be a table",
          "write thickness_mm = { value = …"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
 
 import numpy as np
@@ -75,6 +76,18 @@ def test_findings_and_words_say_the_same():
     text = " ".join(register_lines(told))
     assert f"trap_mm = {trap:g}" in text
     assert f"{100 * told['white_line']['share_of_prints']:.0f} of 100 prints" in text
+
+
+def test_what_is_not_counted_says_so_loudly_and_both_sums_are_named():
+    """Two blocks within 0.4 mm: 0.8 mm at worst, root mean square of two errors of half of it 0.28 mm."""
+    first = register_lines(tried()[1])[0]
+    assert "at worst 0.8 mm apart, root mean square 0.28 mm" in first
+    assert "stretch of the paper NOT COUNTED (damp cotton paper grows by 0.5 to 2 %, common practice" in first
+    assert "moisture of the blocks NOT COUNTED" in first
+    plan = dataclasses.replace(PLAN, paper_stretch_across_percent=0.1, moisture_change_percent=1.0)
+    first = register_lines(tried(plan=plan)[1])[0]
+    assert "NOT COUNTED" not in first
+    assert "paper 0 % along and 0.1 % across its grain; moisture of the blocks 1 %" in first
 
 
 def test_close_register_is_no_finding():

@@ -248,7 +248,7 @@ def test_each_source_says_where_it_is_and_whether_it_was_seen():
 
 #: What the two university lists name (read as stored pages), written out anew.
 LISTED = {
-    "laser-list-texas": [
+    "ut-austin-laser": [
         "ABS", "carbon fiber", "epoxy", "resin", "fiberglass", "ecoresin", "polycarbonate", "polyethylene", "HDPE",
         "PETG", "polyester", "fleece",
         "polytetrafluoroethylene", "polyoxymethylene", "polyurethane", "PVC", "vinyl", "pleather", "faux leather",
@@ -257,7 +257,7 @@ LISTED = {
         "foamboard", "foam core", "felt", "nylon", "acetate",
         "cellophane", "viscose", "rayon", "spandex",
     ],
-    "laser-list-chicago": ["PVC", "vinyl", "pleather", "artificial leather", "polycarbonate", "HDPE",
+    "uic-laser": ["PVC", "vinyl", "pleather", "artificial leather", "polycarbonate", "HDPE",
         "polystyrene foam", "polypropylene foam", "tropical woods"],
     "laser-list-iowa": ["PVC", "polycarbonate", "styrene", "vinyl", "rubber"],
     "laser-list-purdue": ["unknown material", "bromine", "flame retardant", "PVC", "PET", "vinyl", "fiberglass",

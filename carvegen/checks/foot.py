@@ -24,6 +24,6 @@ def find(survey: Survey) -> Iterator[Finding]:
     holds = found.width >= survey.job.face_limits.land_at(found.direction_deg) - TOLERANCE_MM / 2
     found = found.chosen(np.flatnonzero(holds))
     foot = found.width + 2 * survey.job.wall.foot_gain_mm
-    limit = np.full(len(found), survey.job.material.foot_mm)
+    limit = survey.job.foot_limits.land_at(found.direction_deg)
     severed = "; here the two walls meet under the face" if (foot <= 0).any() else ""
     yield from findings_at(survey.job.block, found, foot, limit, rule=RULE, why=_WHY + severed, remedy=_REMEDY)

@@ -86,7 +86,7 @@ class Survey:
 
     def _wanted(self, direction_deg: Floats) -> Floats:
         """The narrowest land that lasts, by its direction; a little less, for rounding."""
-        foot = self.job.material.foot_mm - 2 * self.job.wall.foot_gain_mm
+        foot = self.job.foot_limits.land_at(direction_deg) - 2 * self.job.wall.foot_gain_mm
         return np.maximum(self.job.face_limits.land_at(direction_deg), foot) - TOLERANCE_MM
 
     @property

@@ -32,6 +32,17 @@ def _shoulder(job: Job) -> str:
     return "ask for a sloped shoulder round the land"
 
 
+def _stout(job: Job) -> str:
+    """How wide a land is stout enough at this depth: depth over its mean width, between face and foot."""
+    material, gain = job.material, job.wall.foot_gain_mm
+    if material.slender_along is None or material.slender_across is None:
+        return "keep the land wider than the minimum"
+    along, across = (job.depth_mm / most - gain for most in (material.slender_along, material.slender_across))
+    ways = [(along, "")] if along == across else [(along, " along the grain"), (across, " across it")]
+    wide = " and ".join(f"{max(width, 0):.2f} mm{way}" for width, way in ways)
+    return f"keep the land wider than {wide} ({material.sources.get('slender_along', 'of the profile')})"
+
+
 def find(survey: Survey) -> Iterator[Finding]:
     """One finding for the whole block, as every wall is left by the same cutter."""
     job = survey.job
@@ -56,5 +67,5 @@ def find(survey: Survey) -> Iterator[Finding]:
             limit=job.material.wall_deg,
             unit="deg",
             why=f"the wall is steeper than this material wants ({wall.basis}): fine land has little to stand on",
-            remedy=f"{_shoulder(job)}, cut less deep, or keep the land wider than the minimum",
+            remedy=f"{_shoulder(job)}, cut less deep, or {_stout(job)}",
         )

@@ -67,6 +67,24 @@ def show(name: str, folders: tuple[Path, ...], as_json: bool) -> None:
         click.echo("\n".join(_lines(page)))
 
 
+@command.command("sources")
+@json_option
+def sources_(as_json: bool) -> None:
+    """Print the register of sources, to which profiles, cautions and formulas point by key."""
+    from dataclasses import asdict
+
+    from carvegen.facts.sources import MARKS, sources
+
+    if as_json:
+        _say_json([asdict(source) for source in sources().values()])
+        return
+    for source in sources().values():
+        click.echo(f"{source.key}: {source.citation}")
+        click.echo(f"  {source.edition}; {source.where}; {'seen' if source.seen else 'from memory'}")
+        click.echo(f"  says: {source.says}")
+    click.echo(f"\n{len(sources())} sources. Where a number has none, it says: {'; '.join(MARKS)}.")
+
+
 @command.command()
 @profile_folders
 @json_option

@@ -120,17 +120,17 @@ _FLATTEST_DEG = 85.0  #: a wall flatter than this shaves the face; our own choic
 
 
 def beam_waist_mm(*, quality: float, wavelength_um: float, focal_length_mm: float, beam_diameter_mm: float) -> float:
-    """Waist diameter of a focused Gaussian beam, ``d0 = 4 M² L f / (pi D)`` (quantities of ISO 11146-1)."""
+    """Waist diameter of a focused Gaussian beam, ``d0 = 4 M² L f / (pi D)`` (source: iso-11146-1)."""
     return 4 * quality * wavelength_um * 1e-3 * focal_length_mm / (math.pi * beam_diameter_mm)
 
 
 def rayleigh_mm(*, quality: float, wavelength_um: float, waist_mm: float) -> float:
-    """Rayleigh length, ``zR = pi w0² / (M² L)`` with w0 half the waist diameter (ISO 11146-1)."""
+    """Rayleigh length, ``zR = pi w0² / (M² L)`` with w0 half the waist diameter (source: iso-11146-1)."""
     return math.pi * (waist_mm / 2) ** 2 / (quality * wavelength_um * 1e-3)
 
 
 def beam_diameter_mm(waist_mm: float, rayleigh: float, from_focus_mm: Floats) -> Floats:
-    """Beam diameter at distances from the focus, ``d(z) = d0 sqrt(1 + (z/zR)²)`` (ISO 11146-1)."""
+    """Beam diameter at distances from the focus, ``d(z) = d0 sqrt(1 + (z/zR)²)`` (source: iso-11146-1)."""
     return waist_mm * np.sqrt(1 + (from_focus_mm / rayleigh) ** 2)
 
 

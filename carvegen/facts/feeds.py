@@ -18,6 +18,7 @@ import numpy as np
 from carvegen.facts import cutting
 from carvegen.facts.profile_reader import read_toml
 from carvegen.facts.profiles import shipped
+from carvegen.facts.sources import cited
 
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Cutter, Machine
@@ -105,7 +106,8 @@ def chips(material: str, diameter_mm: float) -> tuple[float, float]:
 def depth_factor(depth_mm: float, diameter_mm: float) -> float:
     """What remains of the chip per tooth: 1 up to one diameter deep, 0.75 at two, 0.5 at three and deeper.
 
-    Steps of the trade's chart, with straight lines between them.
+    Steps of the vendor's chart, with straight lines between them (source: chip-chart; within what others say:
+    chip-rules).
     """
     return float(np.interp(depth_mm / diameter_mm, (1, 2, 3), (1, 0.75, 0.5)))
 
@@ -163,7 +165,7 @@ def _chart() -> Mapping[str, Any]:
         most_mm=tuple(lowest),
         pass_diameters=min(row.pass_diameters for row in rows.values()),
     )
-    source = f"{table['chart_source']}; below 3.175 mm towards 1 mm: {table['fine_source']}"
+    source = f"{cited(table['chart_source'])}; below 3.175 mm towards 1 mm: {cited(table['fine_source'])}"
     return MappingProxyType({"at": table["diameters_mm"], "rows": rows, "other": other, "source": source})
 
 

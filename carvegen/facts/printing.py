@@ -64,8 +64,8 @@ def bulge_mm(radius_mm: float, indentation_mm: float, gap_mm: Floats) -> Floats:
     """How far the covering swells into a gap: all of the indentation in wide ones, in proportion in narrow ones.
 
     Wide is what exceeds the strip that the roller touches, the chord ``2 sqrt(2 R i - i²)``. Between lands
-    under one pressure an elastic face sinks in proportion to their distance, as a crack opens (Sneddon 1946,
-    Proc. R. Soc. A 187; from memory); that the two laws meet at the chord is our own step.
+    under one pressure an elastic face sinks in proportion to their distance, as a crack opens (source:
+    sneddon-1946, from memory); that the two laws meet at the chord is our own step.
     """
     gap = np.asarray(gap_mm, dtype=np.float64)
     depth = min(indentation_mm, radius_mm)

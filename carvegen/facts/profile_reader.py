@@ -22,7 +22,7 @@ _UNITS = {
     "_mm": "mm", "_deg": "deg", "_um": "µm", "_s": "s",
 }  # fmt: skip
 _KINDS = {str: "text in quotes", dict: "a table", list: "a list in [ ]", bool: "true or false"}
-_SOURCE = 'a published title, or "common practice, no source", or "from memory"'
+_SOURCE = 'a key of the register (carvegen profiles sources), a published title, or "common practice, no source"'
 _SHOWN = 60  #: characters of a wrong text that a message repeats
 _LONGEST = 10**15  #: whole numbers beyond it are not repeated
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from carvegen.facts.composition import ban, statement, substances, workable
 from carvegen.facts.profile_reader import Range, Sheet
@@ -19,6 +19,7 @@ from carvegen.facts.profile_values import (
     MATERIAL_RANGES,
     ORIGINS,
     PACE_RANGES,
+    SLENDER_RANGES,
     TURNING,
     Cutter,
     Machine,
@@ -26,6 +27,9 @@ from carvegen.facts.profile_values import (
     Permit,
     Verdict,
 )
+from carvegen.facts.safety import caution, cautions, deference, is_key
+from carvegen.facts.sources import cited
+from carvegen.guess import nearest
 
 __all__ = ["cutter", "keep_kind", "keep_never", "keep_safe", "machine", "material"]
 
@@ -37,9 +41,10 @@ def material(sheet: Sheet, key: str) -> Material:
     name, about = sheet.text("name"), sheet.text("about")
     grain, composition = sheet.text("grain", among=("none", "side")), sheet.text("composition")
     table = sheet.table("values")
-    paces = dict(HAND_RANGES) if set(HAND_RANGES) & set(table.left) else {}
-    values, sources = table.figures({**MATERIAL_RANGES, **paces})
-    table.close(also=HAND_RANGES)
+    own = {name: allowed for group in (SLENDER_RANGES, HAND_RANGES) if set(group) & set(table.left)
+           for name, allowed in group.items()}  # fmt: skip
+    values, sources = _figures(table, {**MATERIAL_RANGES, **own})
+    table.close(also=(*SLENDER_RANGES, *HAND_RANGES))
     permits = {kind: _permit(sheet.table(kind)) for kind in KINDS}
     sheet.close()
     if not sheet.faults:
@@ -48,8 +53,24 @@ def material(sheet: Sheet, key: str) -> Material:
     return Material(
         key=key, name=name, about=about, grain=grain, composition=composition,
         permits=permits, sources=sources | {kind: permit.source for kind, permit in permits.items()},
-        **{field: values.get(field, 0.0) for field in (*MATERIAL_RANGES, *paces)},
+        **{field: values.get(field, 0.0) for field in (*MATERIAL_RANGES, *own)},
     )  # fmt: skip
+
+
+def _figures(table: Sheet, ranges: Mapping[str, Range]) -> tuple[dict[str, float], dict[str, str]]:
+    """The values and the source of each as it is told."""
+    values, given = table.figures(ranges)
+    return values, {name: cited(source) for name, source in given.items()}
+
+
+def _cautions(table: Sheet) -> tuple[str, ...]:
+    """The cautions of a list: those named by key as they are told, those in words as they stand."""
+    texts = table.texts("cautions")
+    for text in texts:
+        if is_key(text) and text not in cautions():
+            hint = nearest(text, cautions())
+            table.fault("cautions", "must be a known caution, or a sentence", value=text, hint=hint)
+    return tuple(caution(text) for text in texts if not is_key(text) or text in cautions())
 
 
 def _permit(table: Sheet) -> Permit:
@@ -57,7 +78,7 @@ def _permit(table: Sheet) -> Permit:
     verdict = table.text("verdict", among=[verdict.value for verdict in Verdict])
     permit = Permit(
         verdict=Verdict(verdict or "never"), why=table.text("why"),
-        source=table.text("source"), cautions=table.texts("cautions"),
+        source=cited(table.text("source")), cautions=_cautions(table),
     )  # fmt: skip
     table.close()
     return permit
@@ -139,7 +160,7 @@ def cutter(sheet: Sheet, key: str) -> Cutter:
     machines = sheet.texts("machines", among=KINDS)
     table = sheet.table("values")
     own = _own_ranges(form, table.left)
-    values, sources = table.figures({**CUTTER_RANGES, **own})
+    values, sources = _figures(table, {**CUTTER_RANGES, **own})
     if form:
         table.close()
     sheet.close()
@@ -179,16 +200,17 @@ def machine(sheet: Sheet, key: str) -> Machine:
     table = sheet.table("values", optional=kind == "hand")
     paces = PACE_RANGES.get(kind, {})
     given = {name: allowed for name, allowed in paces.items() if name in table.left}
-    values, sources = table.figures({**({} if kind == "hand" else BED_RANGES), **given})
+    values, sources = _figures(table, {**({} if kind == "hand" else BED_RANGES), **given})
     table.close(also=paces)
     _check_spindle(sheet, values)
     colours = sheet.table("layer_colours", optional=True).whole_numbers(COLOUR_RANGE)
-    cautions = sheet.texts("cautions")
+    own = _cautions(sheet)
+    first = (deference(kind),) if kind else ()
     sheet.close()
     return Machine(
         key=key, name=name, about=about, kind=kind, units=units, curves=curves, usual_cutter=usual_cutter,
         bed_width_mm=values.get("bed_width_mm"), bed_height_mm=values.get("bed_height_mm"),
-        layer_colours=colours, cautions=cautions, sources=sources, origin=origin,
+        layer_colours=colours, cautions=tuple(dict.fromkeys((*first, *own))), sources=sources, origin=origin,
         **{name: values[name] for name in given},
     )  # fmt: skip
 

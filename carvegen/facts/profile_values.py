@@ -11,8 +11,8 @@ from carvegen.facts.profile_reader import Range, unit
 
 __all__ = [
     "BEAM_RANGES", "BED_RANGES", "COLOUR_RANGE", "CUTTER_RANGES", "FLUTES_RANGE", "FORM_RANGES", "KERF_RANGES", "KINDS",
-    "MATERIAL_RANGES", "ORIGINS", "PACE_RANGES", "TURNING", "Cutter", "Figure", "Machine", "Material", "Permit",
-    "Verdict", "figures",
+    "MATERIAL_RANGES", "ORIGINS", "PACE_RANGES", "SLENDER_RANGES", "TURNING", "Cutter", "Figure", "Machine",
+    "Material", "Permit", "Verdict", "figures",
 ]  # fmt: skip
 
 KINDS = ("laser", "router", "hand")  #: kinds of machine; "hand" is a hand with a gouge
@@ -36,6 +36,11 @@ HAND_RANGES: Mapping[str, Range] = MappingProxyType({
     "hand_line_fast_mm_min": Range(0.1, 1000),
     "hand_clear_slow_cm2_min": Range(0.01, 1000),
     "hand_clear_fast_cm2_min": Range(0.01, 1000),
+})  # fmt: skip
+#: What a material may say of how slender its lands may be: depth of the cut over the land's mean width; both or none.
+SLENDER_RANGES: Mapping[str, Range] = MappingProxyType({
+    "slender_along": Range(0.2, 20),
+    "slender_across": Range(0.2, 20),
 })  # fmt: skip
 #: The allowed range of the values that every cutter has.
 CUTTER_RANGES: Mapping[str, Range] = MappingProxyType({
@@ -137,6 +142,8 @@ class Material:
     floor_mm: float  #: what must be left under a cut
     permits: Mapping[str, Permit]  #: by kind of machine
     sources: Mapping[str, str]  #: by value, and by kind of machine for the verdicts
+    slender_along: float | None = None  #: depth over mean width that a land along the grain bears
+    slender_across: float | None = None  #: and across it
     hand_line_slow_mm_min: float | None = None  #: along an outline, by hand
     hand_line_fast_mm_min: float | None = None
     hand_clear_slow_cm2_min: float | None = None  #: clearing an area, by hand

@@ -9,6 +9,7 @@ from types import MappingProxyType
 
 __all__ = [
     "APART",
+    "BOARDS",
     "CLEAR_MM",
     "METHODS",
     "PINS_AT",
@@ -44,7 +45,7 @@ class Method:
 
 
 #: Repeat of each: common practice, no source (notches in the block 0.2-0.5 mm, pins and tabs 0.1-0.25 mm, marks
-#: lined up by eye 0.5-1.0 mm). Waste: design + 25 mm the long way (Fletcher, Wood-Block Printing, 1916).
+#: lined up by eye 0.5-1.0 mm). Waste: design + 25 mm the long way (source: fletcher-1916).
 METHODS: Mapping[str, Method] = MappingProxyType({
     "crosses": Method(
         name="crosses", tolerance_mm=0.5, play_mm=0.5, waste_mm=0.0,
@@ -156,7 +157,7 @@ class Wood:
     tangential: float
 
 
-#: Wood Handbook (USDA FPL-GTR-190, 2010), table 13-5.
+#: Table 13-5 (source: wood-handbook).
 WOODS: Mapping[str, Wood] = MappingProxyType({
     "cherry": Wood(radial=0.00126, tangential=0.00248),
     "basswood": Wood(radial=0.00230, tangential=0.00330),
@@ -165,21 +166,30 @@ WOODS: Mapping[str, Wood] = MappingProxyType({
     "beech": Wood(radial=0.00190, tangential=0.00431),
 })  # fmt: skip
 
-#: Along the grain 0.1-0.2 % from green (30 %) to dry (Wood Handbook, ch. 4); across plywood about as much (common
-#: practice, no source).
+_UNKNOWN = 0.00462  #: overcup oak, the largest of table 13-5 (source: wood-handbook)
+#: Along the grain 0.1-0.2 % from green (30 %) to dry, ch. 4 (source: wood-handbook).
 _LENGTHWISE = 0.0015 / 30
+#: Boards, in both directions per 1 % of moisture. MDF 0.05 % (source: mdf-makers; a third less: mdf-australia). Plywood
+#: 0.0002 per 10 % of the air's humidity (source: plywood-trade), which from 35 to 65 % is 5.02 % of moisture. Linoleum
+#: moves too, but no figure was found: MDF's is taken, our own choice.
+BOARDS: Mapping[str, float] = MappingProxyType({
+    "mdf": 0.0005,
+    "plywood": 0.0006 / 5.02,
+    "linoleum": 0.0005,
+})  # fmt: skip
 
 
 def wood_moves_mm(size_mm: float, coefficient: float, change_percent: float) -> float:
-    """How much a board's side grows when its moisture content rises: ``D C (M2 - M1)`` (Wood Handbook, ch. 13)."""
+    """How much a board's side grows when its moisture rises: ``D C (M2 - M1)``, ch. 13 (source: wood-handbook)."""
     return size_mm * coefficient * change_percent
 
 
 def wood_of(material: str, grain: str) -> tuple[float, float]:
-    """How a block's face moves per 1 % of moisture, along its grain and across it; 0 where it is no solid wood.
+    """How a block's face moves per 1 % of moisture, along its grain and across it; 0 for plastics.
 
     Plain-sawn boards are meant: across the grain they move as the tangential coefficient says, the larger one. A wood
-    that is not in the table is taken for the one that moves most. End grain moves across the grain both ways.
+    that is not in the table is taken for the one that moves most. End grain moves across the grain both ways. That
+    plastics keep their size is our own choice: they take up little water.
 
     Parameters
     ----------
@@ -188,21 +198,22 @@ def wood_of(material: str, grain: str) -> tuple[float, float]:
     grain
         "side" or "none", as its profile says.
     """
-    if "plywood" in material:
-        return _LENGTHWISE, _LENGTHWISE
+    board = next((moves for name, moves in BOARDS.items() if name in material), None)
+    if board is not None:
+        return board, board
     found = next((wood for name, wood in WOODS.items() if name in material), None)
     if found and grain != "side":
         return (found.tangential, found.tangential) if "end-grain" in material else (0.0, 0.0)
     if grain == "side":
-        return _LENGTHWISE, (found or max(WOODS.values(), key=lambda its: its.tangential)).tangential
+        return _LENGTHWISE, found.tangential if found else _UNKNOWN
     return 0.0, 0.0
 
 
 def moisture_percent(humidity: float, celsius: float = 21.0) -> float:
     """The moisture content that wood settles to in air of this relative humidity (0…1).
 
-    Hailwood and Horrobin's equation with the Wood Handbook's coefficients (ch. 4; here from memory, checked against
-    its table), temperature in °F.
+    Hailwood and Horrobin's equation with the Wood Handbook's coefficients (from memory; checked against published
+    examples, source: emc-tables), temperature in °F.
     """
     t = celsius * 9 / 5 + 32
     w = 330 + 0.452 * t + 0.00415 * t**2

@@ -45,7 +45,7 @@ def spacing(centres: Floats, apart_mm: float = 0.0) -> tuple[float, float]:
 
     References
     ----------
-    Clark & Evans 1954, Ecology 35, 445; the edge's terms: Donnelly 1978 (both from memory).
+    source: clark-evans; the edge's terms: Donnelly 1978 (from memory).
     """
     from scipy.special import erfcx
 

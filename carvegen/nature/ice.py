@@ -46,8 +46,8 @@ def iced(thicket: Thicket, bed: Bed) -> PolygonArray:
     """The crystals as disjoint polygons on the grid; no land between or inside them is narrower than asked.
 
     Arms that spring from one another leave an axil, in which the land runs to nothing. It is filled by the
-    closing with a disc of the land's width (J. Serra 1982), which brings no crystal nearer to another than the land.
-    What is left is measured exactly; the smaller arm at each narrow place is taken away, until none is left: what
+    closing with a disc of the land's width (source: serra-1982), which brings no crystal nearer to another than the
+    land. What is left is measured exactly; the smaller arm at each narrow place is taken away, until none is left: what
     has changed is drawn and measured again, with what lies beside it.
     """
     stays = _worth(thicket.arms, thicket.habit)

@@ -1,7 +1,7 @@
 """Discs that keep a gap: big first, each shrunk to the room that is left.
 
-A hard-core process with unequal radii (Matérn's third kind, "sequential"): every disc yields to those placed
-before it. Flakes drawn inside their discs then keep the gap by construction.
+A hard-core process with unequal radii (Matérn's third kind, "sequential"; source: matern-1960): every disc yields
+to those placed before it. Flakes drawn inside their discs then keep the gap by construction.
 """
 
 from __future__ import annotations

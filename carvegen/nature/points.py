@@ -95,8 +95,8 @@ def thomas(
 ) -> Floats:
     """Points of a Thomas cluster process in the window; (n, 2), may be empty.
 
-    Poisson parents, a Poisson number of points about each, normally spread (M. Thomas 1949, Biometrika
-    36:18). Without stretch its Ripley's function is
+    Poisson parents, a Poisson number of points about each, normally spread (source:
+    thomas-1949). Without stretch its Ripley's function is
     ``K(r) = pi r² + (1 - exp(-r² / 4 s²)) / k``, k parents per mm², s the spread.
     """
     centres = poisson(window.grown(_REACH * spread_mm * max(stretch, 1.0) ** 0.5), parents_per_mm2, rng)

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 __all__ = ["RING_MEMORY", "RING_UNEVEN", "hard_years", "ring_widths"]
 
-#: Log-normal first-order autoregressive ring widths. Beech in Silva Fennica article 1255, table 1: mean 2.80 mm,
+#: Log-normal first-order autoregressive ring widths. Beech (source: silva-fennica-1255): mean 2.80 mm,
 #: standard deviation 1.01 mm (36 % of the mean), first-order autocorrelation 0.61.
 RING_UNEVEN = 0.36
 RING_MEMORY = 0.61

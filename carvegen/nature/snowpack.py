@@ -43,8 +43,8 @@ class Snow:
 def repose_deg(sticky: float) -> float:
     """Angle of repose for a stickiness 0…1.
 
-    Coarse snow 39°, fluffy snow 50°: means of the table of measured angles that the project keeps in its
-    tests (tests/published). Wet snow clings to far steeper places; the 78° is common practice, no source.
+    Coarse snow 39°, fluffy snow 50°: means of measured angles (source: snow-slopes). Wet snow clings to
+    far steeper places; the 78° is common practice, no source.
     """
     return float(np.interp(sticky, _STICKY, _REPOSE))
 
@@ -67,7 +67,7 @@ def depths(
     too steep slides on downhill. Changed: in the picture's plane, and in one pass: what slides comes to rest
     at the first place that holds. The rounded ends follow the hats of N. v. Festenberg and S. Gumhold 2009,
     here as ``(1 - (1 - u)²)^0.6`` over a shoulder set by the angle of repose. Narrow things catch less of cold
-    snow and the same of wet snow (C. Pfister and M. Schneebeli 1999: boards, above and below -3 °C).
+    snow and the same of wet snow (source: pfister-schneebeli: boards, above and below -3 °C).
 
     Parameters
     ----------

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 __all__ = ["OFF_LATTICE", "SIXTY", "TURNED", "Habit", "airiness", "branches", "knobs", "radius_at"]
 
-SIXTY = np.pi / 3  #: between arm and branch: ice is six-fold (K. Libbrecht 2005, Rep. Prog. Phys. 68:855)
+SIXTY = np.pi / 3  #: between arm and branch: ice is six-fold (source: libbrecht-2005)
 OFF_LATTICE = np.radians(3.0)  #: how far a branch may stand off it
 TURNED = 2.6  #: within so many clearances a first arm turns from square to the edge to its crystal's axis
 _SWEEP = 0.015  #: by how much side-branches sweep unlike their neighbours, radians per mm, curve 1

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 __all__ = ["laser_plan"]
 
-_LONG = "It burns long and all over the face: somebody watches the whole time, and the fume is drawn off all the time."
+_LONG = "It burns longest, and all over the face: more heat and fume than any other layer."
 _SHARES = {1: "all", 2: "half", 3: "a third", 4: "a quarter", 5: "a fifth", 6: "a sixth", 7: "a seventh"}
 _NEAR = 0.25  #: of the spacing: a line no further than this from the next step's first is left out; in tips, where the
 # next step has no room, so little more than a spacing stays between lines from both sides; our own choice

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from carvegen import geometry
-from carvegen.emboss import paper_thickness_mm, wall_rings
+from carvegen.emboss import paper_thickness_mm, strain, wall_rings
+from carvegen.facts.safety import caution
 from carvegen.writers.dxf import layers_dxf
 from carvegen.writers.layers import Layer
 from carvegen.writers.sheet import around
@@ -89,21 +90,22 @@ def die_note(job: Job, die: Die) -> str:
         f"folder `counter`: each is the foot of the die and {how.sheet_mm:.2f} mm, the paper's thickness, beside it. "
         "It is laid the other way round than the die, and its files are made for that.",
         "## Press",
-        "Soak and blot the paper; press a test piece of the same paper first. Cover the edges of the plate, and keep "
-        "fingers and loose sleeves away from the press. The press's own manual and the workshop's rules go before "
-        "this note.",
+        "Soak and blot the paper; press a test piece of the same paper first. Cover the edges of the plate.",
+        caution("printing-press"),
     ]
     return "\n\n".join(parts) + "\n"
 
 
 def _told(die: Die) -> Sequence[str]:
     how = die.pressing
+    alone = strain(how.relief_mm, how.run_mm)
     by = "" if how.paper_mm else f" (reckoned from its weight: {paper_thickness_mm(how.paper_g_m2):.2f} mm)"
     return (
         f"Relief {how.relief_mm:g} mm; wall {how.bevel_deg:g} degrees from the vertical, {how.run_mm:.2f} mm wide; "
         f"upper edge rounded to {how.edge_mm:g} mm; corners {how.corner_mm:g} mm or more.",
         f"Paper {how.paper_g_m2:g} g/m2, {how.sheet_mm:.2f} mm thick{by}. Over the wall it is stretched by "
-        f"{100 * how.strain:.1f} %; damp cotton paper bears 10 to 15 %.",
+        f"{100 * how.strain:.1f} %, or {100 * alone:.1f} % if nothing beside the wall gives (by how much it gives "
+        "there is our own choice); damp cotton paper bears 10 to 15 % (common practice, no source).",
     )
 
 

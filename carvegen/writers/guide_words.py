@@ -15,8 +15,13 @@ if TYPE_CHECKING:
     from carvegen.writers.guide_zones import Zones
     from carvegen.writers.views import Seen
 
-__all__ = ["UNFINISHED", "facts", "legend", "steps"]
+__all__ = ["CAUTION", "UNFINISHED", "facts", "legend", "steps"]
 
+#: The last line of the sheet, which may lie on the bench without the note.
+CAUTION = (
+    "Block against a stop, both hands behind the edge, cut away from yourself, tools sharp. The tool maker's "
+    "instructions and your workshop's rules go before this sheet."
+)
 #: How a block is begun that is only the snow of a drawing.
 UNFINISHED = (
     "Not the whole block: only what the snow takes out of your own key drawing. Bring your drawing onto the block as "
@@ -117,8 +122,7 @@ def _around(job: Job, shown: Seen) -> Iterator[str]:
 def steps(shown: Seen, zones: Zones) -> Iterator[str]:
     """What is done one after the other; only what this block asks for.
 
-    Order of cutting: Fletcher, Wood-Block Printing (1916), and Phillips, The Technique of the Color Wood-cut
-    (1926), both from memory; the rest is common practice, no source.
+    Order of cutting (source: fletcher-1916, phillips-1926); the rest is common practice, no source.
     """
     yield "Measure the bar on the print. If it is not 100 mm, print again at 100 %."
     yield "Lay the guide to the block's edges; look at the test word before anything is traced or pasted."
@@ -135,7 +139,4 @@ def steps(shown: Seen, zones: Zones) -> Iterator[str]:
             "Openings that go through: bore or stab a hole in the waste, then cut from the hole towards the outline, "
             "from both faces if the block is thick; pare to the line at the very end."
         )
-    yield (
-        "Block against a stop, both hands behind the edge, cut away from yourself, tools sharp. The tool maker's "
-        "instructions and your workshop's rules go before this sheet."
-    )
+    yield CAUTION

@@ -11,6 +11,7 @@ from carvegen.facts.profiles import Verdict
 from carvegen.findings import Severity
 from carvegen.groups import grouped
 from carvegen.toolpaths.timing import by_hand_min
+from carvegen.writers.guide_words import CAUTION
 from carvegen.writers.layers import (
     BLOCK_EDGE,
     BOARD_EDGE,
@@ -38,14 +39,10 @@ if TYPE_CHECKING:
 
 __all__ = ["machine_note"]
 
-_CLOSING = {
-    True: "This note gives the usual cautions and replaces nothing: the tool makers' instructions, the rules "
-    "of the workshop, local codes and the advice of trained people go before it.",
-    False: "This note gives the usual cautions and replaces nothing: the machine's manual, the shop's rules, "
-    "local codes and the judgement of a trained operator go before it. It names no power and no speed of "
-    "a beam; what it says of a spindle and of feeds is where to begin trying. Settings are the shop's, on a test "
-    "piece first.",
-}
+_CLOSING = (
+    "This note names no power and no speed of a beam; what it says of a spindle and of feeds is where to begin "
+    "trying. Settings are the shop's, on a test piece first."
+)
 
 
 def machine_note(
@@ -78,14 +75,15 @@ def machine_note(
         plan_lines(plan) if plan else [],
         [] if hand else ["## Before it is cut", "", *_bullets(_hand_over(job))],
         [] if report is None else ["## Findings", "", *_findings(report)],
-        ["## Cautions", "", *_bullets([job.permit.why, *job.permit.cautions, *job.machine.cautions])],
-        [_CLOSING[hand]],
+        ["## Cautions", "", *_bullets(_cautions(job))],
+        [] if hand else [_CLOSING],
     ]
     return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
 
 
 def _by_hand(guide: Guide) -> Iterator[list[str]]:
-    steps = [f"{number}. {step}" for number, step in enumerate(guide.steps, start=1)]
+    cutting = [step for step in guide.steps if step != CAUTION]  # the sheet's; this note has its own
+    steps = [f"{number}. {step}" for number, step in enumerate(cutting, start=1)]
     yield ["## What the guide shows", "", *_bullets([guide.laid, *guide.legend])]
     yield ["## Which tool where", "", *_bullets(its.words.partition(" ")[2] for its in guide.tools)]
     yield ["## In which order", "", *steps]
@@ -113,6 +111,15 @@ def _question(job: Job) -> list[str]:
     ]
 
 
+def _cautions(job: Job) -> Iterator[str]:
+    """What goes before every caution, the verdict unless it is asked on top, the machine's, the material's."""
+    yield from job.machine.cautions[:1]
+    if job.permit.verdict is not Verdict.ASK:
+        yield job.permit.why
+    yield from job.machine.cautions[1:]
+    yield from job.permit.cautions
+
+
 def _facts(job: Job, *, planned: bool) -> list[str]:
     block = job.block
     facts = [
@@ -126,7 +133,7 @@ def _facts(job: Job, *, planned: bool) -> list[str]:
         _wall(job),
         _white(job),
         _offset(job, planned=planned),
-        *(hand_time(by_hand_min(block, job.material)) if job.machine.kind == "hand" else ()),
+        *(hand_time(by_hand_min(block, job.material), job.material) if job.machine.kind == "hand" else ()),
     ]
     return _bullets(facts)
 
@@ -253,10 +260,11 @@ def _hand_over(job: Job) -> Iterator[str]:
         "are not cut."
     )
     yield "Cut a test piece of the same sheet first: a line, a dot, a narrow land, the depth, the kerf."
-    limits = job.limits
+    limits, known = job.limits, job.material.sources
+    basis = "; ".join(dict.fromkeys(known[name] for name in ("land_along_mm", "dot_mm", "cut_mm") if name in known))
     yield (
         f"Narrowest land {limits.land_mm:.2f} mm, smallest island {limits.dot_mm:.2f} mm, smallest cut "
-        f"{limits.cut_mm:.2f} mm are what the checks went by; say if the shop needs more."
+        f"{limits.cut_mm:.2f} mm are what the checks went by{f' ({basis})' * bool(basis)}; say if the shop needs more."
     )
     if job.machine.bed_width_mm is not None and job.machine.bed_height_mm is not None:
         yield f"Bed as the profile has it: {job.machine.bed_width_mm:g} x {job.machine.bed_height_mm:g} mm."

@@ -8,6 +8,7 @@ from carvegen.toolpaths import timing
 from carvegen.writers.table import cell
 
 if TYPE_CHECKING:
+    from carvegen.facts.profiles import Material
     from carvegen.toolpaths.paths import Operation, Plan
     from carvegen.toolpaths.timing import Time
 
@@ -45,15 +46,16 @@ def plan_lines(plan: Plan) -> list[str]:
     return [*lines, *(["", "Cautions that belong to a layer:", "", *cautions] if cautions else [])]
 
 
-def hand_time(plan_minutes: tuple[float, float] | None) -> list[str]:
-    """A line on the time that cutting by hand takes; none where nothing is known."""
+def hand_time(plan_minutes: tuple[float, float] | None, material: Material) -> list[str]:
+    """A line on the time that cutting by hand takes, with the sources of its paces; none where nothing is known."""
     if plan_minutes is None:
         return []
+    basis = "; ".join(dict.fromkeys(source for name, source in material.sources.items() if name.startswith("hand_")))
     quick, slow = (timing.spoken(60 * minutes) for minutes in plan_minutes)
     return [
         f"Time by hand: about {quick} for a quick hand to {slow} for a slow one. Basis: every outline once along its "
-        "length and all cut areas cleared, at paces of common practice for this material. Time yourself on a patch of "
-        "50 x 50 mm and scale by it."
+        f"length and all cut areas cleared, at this material's paces ({basis}). Time yourself on a patch of 50 x 50 mm "
+        "and scale by it."
     ]
 
 

@@ -10,6 +10,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.colour import Ink, hex_of
+from carvegen.facts.safety import PRINTING, caution
 from carvegen.findings import Finding
 from carvegen.groups import grouped
 from carvegen.writers.png import INK, PAPER
@@ -85,8 +86,11 @@ def _setting(job: Job) -> Iterator[tuple[str, str]]:
 
 
 def _cautions(ways: Sequence[Setup]) -> list[str]:
-    every = [text for job in ways for text in (*job.permit.cautions, *job.machine.cautions)]
-    return list(dict.fromkeys(every))
+    """Every caution once: whom to ask first, of the machines, of the materials, of printing."""
+    first = [text for job in ways for text in job.machine.cautions[:1]]
+    machines = [text for job in ways for text in job.machine.cautions[1:]]
+    materials = [text for job in ways for text in job.permit.cautions]
+    return list(dict.fromkeys([*first, *machines, *materials, *map(caution, PRINTING)]))
 
 
 def print_sheet(

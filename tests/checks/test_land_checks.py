@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 import shapely
 from shapely import affinity
@@ -61,11 +62,11 @@ def test_neck_within_one_cut() -> None:
 
 
 def test_grain_asks_for_more_across() -> None:
-    """Cherry: 0.2 mm along and 0.4 mm across the grain (common practice, no source); between them at 60 degrees.
+    """Cherry: 0.3 mm along and 0.6 mm across the grain (common practice, no source); between them at 60 degrees.
 
-    The land runs upwards. Hankinson's formula, inverse: 0.2 cos² + 0.4 sin².
+    The land runs upwards. Hankinson's formula, inverse: 0.3 cos² + 0.6 sin².
     """
-    for grain, limit in ((90.0, 0.2), (0.0, 0.4), (30.0, 0.2 * 0.25 + 0.4 * 0.75)):
+    for grain, limit in ((90.0, 0.3), (0.0, 0.6), (30.0, 0.3 * 0.25 + 0.6 * 0.75)):
         its = setup("cherry", cutter="v-60", grain_deg=grain, depth=0.5)
         assert found("land-width", its, *two(limit + NEAR)) == []
         (one,) = found("land-width", its, *two(limit - NEAR))
@@ -87,6 +88,17 @@ def test_foot() -> None:
     (one,) = found("foot-width", its, *two(1.0 - NEAR))
     assert (one.measured, one.limit) == (pytest.approx(1.0 - NEAR), 1.0)
     assert found("land-width", its, *two(1.0 - NEAR)) == []
+
+
+def test_foot_asks_for_more_across_the_grain() -> None:
+    """Upright walls: along the grain a foot of 1 mm, across it three times as much, as the land has it."""
+    values = {"foot_mm": 1.0, "land_along_mm": 0.2, "land_across_mm": 0.6}
+    for grain, limit in ((90.0, 1.0), (0.0, 3.0), (30.0, 0.25 * 1.0 + 0.75 * 3.0)):
+        its = setup("cherry", cutter="flat-1", grain_deg=grain, depth=0.5, material_values=values)
+        assert found("foot-width", its, *two(limit + NEAR)) == []
+        (one,) = found("foot-width", its, *two(limit - NEAR))
+        assert one.limit == pytest.approx(limit)
+        assert its.limits.land_at(np.array([90.0]))[0] == pytest.approx(limit)
 
 
 def test_foot_gains_from_a_sloping_wall() -> None:
@@ -155,3 +167,26 @@ def test_a_corner_is_no_tip(angle, told) -> None:
     cut = shapely.Polygon([(20, 0), (35, 0), (35, 10), (20 - lean, 10)])
     report = checked(setup().on(block(cut)))
     assert [its.severity.label for its in report if its.rule == "land-width"] == (["risk"] if told else [])
+
+
+@pytest.mark.parametrize(
+    ("material", "cutter", "depth", "said"),
+    [
+        # upright walls: 1.5 / 2 in lino; 1.5 / 3 and 1.5 / 1.5 in cherry; common practice, no source
+        ("linoleum", "flat-1", 1.5, "wider than 0.75 mm (common practice, no source)"),
+        ("cherry", "flat-1", 1.5, "wider than 0.50 mm along the grain and 1.00 mm across it (common practice"),
+        # a V of 30 degrees: mean width is the face's and 1.5 tan 15° = 0.4019, so 0.75 - 0.40
+        ("linoleum", "v-30", 1.5, "wider than 0.35 mm"),
+    ],
+)  # fmt: skip
+def test_a_steep_wall_says_how_wide_a_land_is_stout_enough(material, cutter, depth, said) -> None:
+    report = checked(setup(material, cutter, depth=depth).on(block(box(5, 5, 9, 9))))
+    (one,) = [its for its in report if its.rule == "wall-angle"]
+    assert said in one.remedy
+
+
+def test_a_material_without_slenderness_says_no_number() -> None:
+    plain = {"slender_along": None, "slender_across": None}
+    report = checked(setup("linoleum", "flat-1", material_values=plain).on(block(box(5, 5, 9, 9))))
+    (one,) = [its for its in report if its.rule == "wall-angle"]
+    assert one.remedy.endswith("keep the land wider than the minimum")

@@ -1,16 +1,11 @@
-"""Frost beside what is known of ice: sixty degrees, parallel side-branches, a dimension between line and plane."""
+"""Frost beside what is known of ice: sixty degrees, parallel side-branches (source: libbrecht-2005)."""
 
 from __future__ import annotations
 
 import numpy as np
-import pytest
 import shapely
 
 from carvegen import geometry
-from carvegen.growth import Place
-from carvegen.limits import Limits
-from carvegen.motifs import frost
-from carvegen.nature.arms import Trail
 from carvegen.nature.contours import walked
 from carvegen.nature.crystals import Thicket
 from carvegen.nature.sowing import Sowing, sown
@@ -18,7 +13,6 @@ from carvegen.nature.sprouts import OFF_LATTICE, Habit
 from carvegen.streams import stream
 
 FACE = shapely.box(0, 0, 90, 70)
-LIMITS = Limits(land_along_mm=0.4, land_across_mm=0.4, cut_mm=0.25, dot_mm=1.0)
 
 
 def habit(*, curve: float = 0.5) -> Habit:
@@ -67,7 +61,7 @@ def fork_angles(grown: Thicket) -> np.ndarray:
 
 
 def test_branches_stand_at_sixty_degrees() -> None:
-    # Ice is six-fold: branches at multiples of 60 degrees (K. Libbrecht 2005, Rep. Prog. Phys. 68:855).
+    # Ice is six-fold: branches at multiples of 60 degrees (source: libbrecht-2005).
     straight, bent = fork_angles(thicket(curve=0.0)), fork_angles(thicket(curve=0.5))
     assert len(straight) > 200
     assert np.abs(straight - 60).max() <= np.degrees(OFF_LATTICE) + 0.6  # the grid of 1 µm turns a step by 0.3 degrees
@@ -90,60 +84,3 @@ def test_side_branches_of_one_side_are_parallel() -> None:
             assert (spread <= 2 * np.degrees(OFF_LATTICE) + 0.2).all()
             pairs += len(spread)
     assert pairs > 100
-
-
-def test_arms_of_different_descent_keep_their_clearance_by_plain_distances() -> None:
-    grown = thicket(3)
-    arms, trail = grown.arms, grown.trail
-    lines, owners = [], []
-    for k in range(len(arms)):
-        xy = points_of(grown, k)
-        if len(xy) > 1:
-            lines.append(shapely.LineString(xy))
-            owners.append(k)
-    owners, lines = np.array(owners), np.array(lines, dtype=object)
-    i, j = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=grown.habit.apart)
-    mother = arms.parent
-    kin = (mother[owners[i]] == owners[j]) | (mother[owners[j]] == owners[i])
-    kin |= (mother[owners[i]] == mother[owners[j]]) & (mother[owners[i]] >= 0)
-    strange = (i < j) & ~kin
-    assert len(lines) > 300
-    assert not strange.any(), shapely.distance(lines[i[strange]], lines[j[strange]])
-    assert trail.count > 5000
-
-
-def test_the_growing_trees_find_what_one_plain_loop_finds() -> None:
-    rng = np.random.default_rng(1)
-    trail, xy = Trail(), rng.uniform(0, 20, (700, 2))
-    for lot in np.split(xy, [3, 50, 51, 300, 640]):
-        trail.add(lot, np.zeros(len(lot), dtype=np.int64), np.zeros(len(lot)), np.ones(len(lot)))
-    asked = rng.uniform(0, 20, (40, 2))
-    place, point, apart = trail.near(asked, lambda radius: 0.5 + radius)
-    plain = {(i, j) for i, a in enumerate(asked) for j, b in enumerate(xy) if np.hypot(*(a - b)) <= 1.5}
-    assert set(zip(place.tolist(), point.tolist(), strict=True)) == plain
-    np.testing.assert_allclose(apart, np.hypot(*(asked[place] - xy[point]).T))
-
-
-def box_dimension(inside, size: float) -> float:
-    """Slope of log(boxes that hold some of a set) over log(1 / box size); `inside` tells a raster's points."""
-    count = 1024
-    x = (np.arange(count) + 0.5) * size / count
-    grid = inside(*np.meshgrid(x, x)).reshape(count, count)
-    widths = 2 ** np.arange(2, 8)
-    boxes = [grid.reshape(count // w, w, count // w, w).any(axis=(1, 3)).sum() for w in widths]
-    return float(-np.polyfit(np.log(widths), np.log(boxes), 1)[0])
-
-
-def test_box_counting_knows_a_line_and_a_square() -> None:
-    assert box_dimension(lambda x, y: np.abs(y - 0.3 * x - 20) < 0.1, 90) == pytest.approx(1, abs=0.05)
-    assert box_dimension(lambda x, y: x < 90, 90) == pytest.approx(2, abs=0.01)
-
-
-@pytest.mark.parametrize("preset", ["ferns", "needles", "pane"])
-def test_window_frost_lies_between_line_and_plane(preset) -> None:
-    # Patterns of window frost have a fractal dimension between 1 and 2 (encyclopedic articles on frost; no figure).
-    face = shapely.box(0, 0, 90, 90)
-    cuts = frost.grow(frost.Settings(**frost.PRESETS[preset]), Place(area=face), LIMITS, stream(1, "d")).cuts
-    whole = shapely.union_all(cuts)
-    shapely.prepare(whole)
-    assert 1.2 < box_dimension(lambda x, y: shapely.contains_xy(whole, x.ravel(), y.ravel()), 90) < 1.95

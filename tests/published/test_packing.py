@@ -30,8 +30,7 @@ def inner_cover(xy: np.ndarray) -> float:
 
 @pytest.mark.parametrize("seed", range(3))
 def test_equal_discs_stay_below_random_saturation(seed) -> None:
-    # J. Feder 1980; G. Zhang & S. Torquato 2013 (Phys. Rev. E 88:053312): random sequential discs jam at
-    # cover 0.5470 (both from memory).
+    # Random sequential discs jam at a cover of 0.5470 (source: random-packing).
     # Its stray over 400 discs is about 0.005; offered this many candidates it comes near without reaching it.
     xy, _ = fixed_discs(6.0, seed)
     assert 0.47 < inner_cover(xy) < 0.547 + 0.015
@@ -40,7 +39,7 @@ def test_equal_discs_stay_below_random_saturation(seed) -> None:
 @pytest.mark.parametrize("seed", range(3))
 @pytest.mark.parametrize("density", [0.05, 0.2, 1.0])
 def test_density_lies_above_materns_thinnings(density, seed) -> None:
-    """B. Matérn 1960: thinnings I and II keep fewer points than a sequential packing of the same points.
+    """Thinnings I and II keep fewer points than a sequential packing of the same points (source: matern-1960).
 
     I: ``l exp(-l pi h²)``, II: ``(1 - exp(-l pi h²)) / (pi h²)``, h the least distance of two centres. Sequential
     packing (Matérn's third kind) offers a place to all that II leaves, so keeps at least as many.

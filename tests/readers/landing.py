@@ -8,6 +8,7 @@ import shapely
 from carvegen import geometry
 from carvegen.block import Block
 from carvegen.facts.profiles import KINDS, Cutter, Machine, Material, Permit, Verdict
+from carvegen.facts.safety import deference
 from carvegen.findings import Finding, Report, Severity
 from carvegen.job import Job
 
@@ -104,7 +105,7 @@ def machine(kind: str, colours: dict[str, int] | None = None) -> Machine:
         bed_width_mm=600.0,
         bed_height_mm=400.0,
         layer_colours=colours or {},
-        cautions=("Trained people only.",),
+        cautions=(deference(kind), "Trained people only."),
         sources={},
     )
 

@@ -1,7 +1,6 @@
 """What opening a shape can and can't tell of its narrow places.
 
-J. Serra, "Image Analysis and Mathematical Morphology", 1982, for the opening by a disc; the closed forms are plane
-geometry and derived beside each.
+The opening by a disc (source: serra-1982, from memory); the closed forms are plane geometry, derived beside each.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
-"""Clumped or not: the index of Clark & Evans (1954, Ecology 35:445), mean nearest distance over that of chance.
+"""Clumped or not, by bounds of our own: the index of Clark and Evans, mean nearest distance over that of chance.
 
-1 is chance, below is clumped, 2.149 a hexagonal lattice (values from memory). Measured where flakes would fall,
-before each keeps its land from the next: a hard core raises the index of any pattern.
+1 is chance, below is clumped, 2.149 a hexagonal lattice (source: clark-evans, from memory). Measured where flakes would
+fall, before each keeps its land from the next: a hard core raises the index of any pattern.
 """
 
 from __future__ import annotations

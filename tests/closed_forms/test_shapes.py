@@ -133,7 +133,7 @@ def test_taper_is_a_ball_that_passes_smoothly_into_a_cone() -> None:
 
 @pytest.mark.parametrize("turned", [0.0, 17.0, 45.0, 60.0, 90.0, 133.0])
 def test_hankinson(turned) -> None:
-    """N = P Q / (P sin²t + Q cos²t) (Hankinson's formula: USDA Wood Handbook, FPL-GTR-282, ch. 5), width ~ 1/strength.
+    """N = P Q / (P sin²t + Q cos²t) (Hankinson's formula; source: wood-handbook-2021), width ~ 1/strength.
 
     The formula is from memory. The strengths are taken as the inverse of the widths; so is the answer.
     """
