@@ -4,14 +4,15 @@
 
     CarvegenError          1
     ├── InputError         2   something the user gave is wrong
-    └── RefusedError       3   not done, for safety; no option changes it
+    ├── RefusedError       3   not done, for safety; no option changes it
+    └── FaultError         4   a fault of carvegen's own, noticed before anything was written
 """
 
 from __future__ import annotations
 
 from typing import ClassVar, Self
 
-__all__ = ["CarvegenError", "InputError", "RefusedError"]
+__all__ = ["CarvegenError", "FaultError", "InputError", "RefusedError"]
 
 
 class CarvegenError(Exception):
@@ -62,6 +63,12 @@ class RefusedError(CarvegenError):
     """Not done because it would be dangerous; no option changes that."""
 
     exit_code = 3
+
+
+class FaultError(CarvegenError):
+    """Carvegen broke a promise of its own; nothing was written."""
+
+    exit_code = 4
 
 
 def _again(kind: type[CarvegenError], message: str, value: object, where: str, hint: str) -> CarvegenError:

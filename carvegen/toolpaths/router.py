@@ -27,12 +27,12 @@ if TYPE_CHECKING:
 
     from carvegen.facts.profiles import Cutter
     from carvegen.findings import Finding
-    from carvegen.geometry import Mask, PolygonArray
+    from carvegen.geometry import Indices, Mask, PolygonArray
     from carvegen.job import Job
     from carvegen.toolpaths.reach import Fit
     from carvegen.toolpaths.settings import PathSettings
 
-__all__ = ["deepest_mm", "router_plan", "within_bed"]
+__all__ = ["deepest_mm", "router_plan"]
 
 _STEP = 0.35  #: from ring to ring, as a share of the width cleared; common practice for hard stuff, no source
 _ALLOWANCE = 0.1  #: left beside the wall for the last cut along it, as a share of the cutter's width
@@ -68,20 +68,12 @@ def router_plan(job: Job, settings: PathSettings, *, reckon_left: bool = True) -
         *table.findings, *shortfalls.under_clamps(job, settings.no_go),
         *(shortfalls.covered_cuts(job, left[under]) if job.cutter.form != "v" else ()),
     )  # fmt: skip
-    return within_bed(
+    return shortfalls.within_bed(
         Plan(
             job=job, operations=tuple(operations), unreached=left[~under], covered=left[under], remarks=remarks,
             findings=findings,
         )
     )  # fmt: skip
-
-
-def within_bed(plan: Plan) -> Plan:
-    """The plan; without its paths, and with a finding that says so, if the bed has no room for them."""
-    beyond = tuple(shortfalls.beyond_bed(plan.job, plan.operations))
-    if not beyond:
-        return plan
-    return replace(plan, operations=(), remarks=(beyond[0].why.capitalize() + ".",), findings=(*plan.findings, *beyond))
 
 
 def deepest_mm(job: Job) -> float:
@@ -269,13 +261,16 @@ class _Table:
         left = cut_outs[(chosen < 0) & ~clamps.beside(cut_outs, self.settings.no_go, 0.0)]
         self.not_through = len(left)
         self.findings += shortfalls.not_through(self.job, left)
-        order = np.argsort(shapely.area(geometry.filled(cut_outs)), kind="stable")
+        level = _levels(cut_outs)
         found = []
-        for k, its in enumerate(straight):
-            own, down = order[chosen[order] == k], self._descent(its)
-            paths = cut_through(regions[k][own], its, down, self.job.thickness_mm, tabs=self.settings.tabs)
-            if len(paths):
-                found.append(self._cut(Work.CUT_THROUGH, its, paths, down, "cut through the block"))
+        for depth in sorted(set(level.tolist()), reverse=True):
+            for k, its in enumerate(straight):
+                down = self._descent(its)
+                own = regions[k][(chosen == k) & (level == depth)]
+                paths = cut_through(own, its, down, self.job.thickness_mm, tabs=self.settings.tabs)
+                if len(paths):
+                    name = f" LEVEL {depth}" if depth else ""
+                    found.append(self._cut(Work.CUT_THROUGH, its, paths, down, "cut through the block", more=name))
         return found
 
     def round_block(self) -> list[Operation]:
@@ -300,9 +295,9 @@ class _Table:
         paths = cut_round(ring, its, down, self.job.thickness_mm, tabs=self.settings.tabs)
         return [self._cut(Work.CUT_BLOCK, its, paths, down, "last of all: cut the block out of its sheet")]
 
-    def _cut(self, work: Work, its: Fit, paths: Paths, down: Descent, what: str) -> Operation:
+    def _cut(self, work: Work, its: Fit, paths: Paths, down: Descent, what: str, *, more: str = "") -> Operation:
         return Operation(
-            name=f"{work.value} {its.cutter.key}".upper(),
+            name=f"{work.value} {its.cutter.key}{more}".upper(),
             work=work,
             asks=f"{what}, {told.in_passes(down.passes)}; a board that may be cut lies under it",
             cutter=its.cutter,
@@ -335,6 +330,12 @@ class _Table:
             *told.about_barred(job, settings, self.widest_mm),
             *clamps.about_cut_outs(job.block.cut_outs, settings.no_go, self.widest_mm),
         )
+
+
+def _levels(cut_outs: PolygonArray) -> Indices:
+    """In what falls out of how many others each cut-out lies; (n,)."""
+    inner, _ = shapely.STRtree(geometry.filled(cut_outs)).query(cut_outs, predicate="within")
+    return np.bincount(inner, minlength=len(cut_outs)) - 1
 
 
 def _check_fits(cutter: Cutter, job: Job) -> None:

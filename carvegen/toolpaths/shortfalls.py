@@ -3,25 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
-from carvegen.checks.bed import RULE as BED
-from carvegen.findings import Finding, Severity
+from carvegen.checks import bed, wall
+from carvegen.findings import Finding, Report, Severity
 from carvegen.toolpaths.clamps import beside
+from carvegen.toolpaths.paths import Work
 
 if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
     from carvegen.job import Job
-    from carvegen.toolpaths.paths import Operation
+    from carvegen.toolpaths.paths import Operation, Plan
 
-__all__ = ["RULE", "beyond_bed", "covered_cuts", "extent_mm", "not_through", "uncut_edge", "under_clamps"]
+__all__ = ["RULE", "covered_cuts", "extent_mm", "not_through", "uncut_edge", "under_clamps"]
 
 RULE = "not-cut"
 
 _STRAIGHT = "name a straight cutter that fits (--also-cutter), or cut it by hand"
+_ROOM_MM = 1e-3  #: by the grid of coordinates
 _CLAMP = "move the clamp, or cut what it covers afterwards"
 
 
@@ -63,15 +66,30 @@ def extent_mm(operations: tuple[Operation, ...]) -> tuple[float, float]:
     return float(high[0] - low[0]), float(high[1] - low[1])
 
 
-def beyond_bed(job: Job, operations: tuple[Operation, ...]) -> Iterator[Finding]:
+def within_bed(plan: Plan) -> Plan:
+    """The plan; without its paths, and with a finding that says so, if the bed has no room for them."""
+    beyond = tuple(_beyond_bed(plan))
+    if not beyond:
+        return plan
+    return replace(plan, operations=(), remarks=(f"No paths: {beyond[0].why}.",), findings=(*plan.findings, *beyond))
+
+
+def with_plan(report: Report, plan: Plan) -> Report:
+    """The findings on a job with those on its plan; the wall's angle is none where the plan slopes the wall."""
+    sloped = any(its.work is Work.SHOULDER for its in plan.operations)
+    kept = [its for its in report if not (sloped and its.rule == wall.RULE and its.severity is Severity.RISK)]
+    return Report.of([*kept, *plan.findings])
+
+
+def _beyond_bed(plan: Plan) -> Iterator[Finding]:
     """Paths that need more room than the bed has, whichever way the block lies on it."""
-    width, height = job.machine.bed_width_mm, job.machine.bed_height_mm
+    width, height = plan.job.machine.bed_width_mm, plan.job.machine.bed_height_mm
     if width is None or height is None:
         return
-    for needed, room in zip(sorted(extent_mm(operations)), sorted((width, height)), strict=True):
-        if needed > room + 1e-6:
+    for needed, room in zip(sorted(extent_mm(plan.operations)), sorted((width, height)), strict=True):
+        if needed > room + _ROOM_MM:
             yield Finding(
-                rule=BED, severity=Severity.BREAKS, at=None, measured=needed, limit=room, unit="mm",
+                rule=bed.RULE, severity=Severity.BREAKS, at=None, measured=needed, limit=room, unit="mm",
                 why="the paths need more room than the machine's bed has: none are made",
                 remedy="cut the block in two, take a narrower cutter, or describe a larger machine in a profile",
             )  # fmt: skip

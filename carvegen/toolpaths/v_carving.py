@@ -15,7 +15,7 @@ from carvegen.toolpaths import clamps, reach, shortfalls
 from carvegen.toolpaths.centre_lines import centre_lines
 from carvegen.toolpaths.order import ordered
 from carvegen.toolpaths.paths import Operation, Work, picked
-from carvegen.toolpaths.router import deepest_mm, router_plan, within_bed
+from carvegen.toolpaths.router import deepest_mm, router_plan
 from carvegen.toolpaths.thinning import thinned
 
 if TYPE_CHECKING:
@@ -50,7 +50,7 @@ def v_plan(job: Job, settings: PathSettings) -> Plan:
     under = clamps.beside(left, settings.no_go, cutting.groove_mm(job.cutter, depth) / 2)
     remarks = (*wide.remarks, *clamps.about_covered(left[under]), *_remarks(paths))
     findings = (*wide.findings, *shortfalls.covered_cuts(job, left[under]))
-    return within_bed(
+    return shortfalls.within_bed(
         replace(
             wide, operations=tuple(operations), unreached=left[~under], covered=left[under], remarks=remarks,
             findings=findings,

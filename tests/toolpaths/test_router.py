@@ -314,7 +314,7 @@ def test_the_plan_keeps_what_every_plan_promises(cuts, cutter, also) -> None:
     """The project's own second look at finished plans, with its own method: samples along every way."""
     its = job(*cuts, cutter=cutter, depth=1.5, cut_outs=())
     plan = router_plan(its, settings(*also))
-    assert broken(plan, room_mm=2.0) == ()
+    assert broken(plan, settings(*also)) == ()
 
 
 def test_no_cut_no_plan() -> None:

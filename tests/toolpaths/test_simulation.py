@@ -48,7 +48,7 @@ def job_on(its, cutter: str = "v-60", machine=ROUTER, **changed) -> Job:
 
 
 def result(its, cutter: str = "v-60", machine=ROUTER, px: float = 0.05, **choices) -> Simulated:
-    plan = plan_for(job_on(its, cutter, machine), PathSettings(**choices))
+    plan = plan_for(job_on(its, cutter, machine, thickness=5.0), PathSettings(**choices))  # a laser may cut through
     assert plan is not None
     return simulated(plan, px)
 
