@@ -32,6 +32,7 @@ _SPECK_MM = 0.01  #: shorter pieces lie on one another where the rounds of a hel
 _CHUNK = 200_000  #: samples looked at together
 _SHOWN = 5  #: broken promises that an error names
 _PASS_STEP_MM = 0.5  #: from sample to sample where passes are looked at
+_ABOUT = 0.25  #: of a pass: so nearly as deep as the pass before; the sides of tabs lie between passes
 _NEAR = 1.5  #: of a cutter's width: where an earlier pass made room for it
 
 _THROUGH = (Work.CUT_THROUGH, Work.CUT_BLOCK)
@@ -107,7 +108,7 @@ def _bed(plan: Plan, _settings: PathSettings) -> Iterator[str]:
         if needed[0] > bed[0] + TOLERANCE_MM or needed[1] > bed[1] + TOLERANCE_MM:
             yield f"the paths need {needed[1]:.1f} x {needed[0]:.1f} mm on a bed of {bed[1]:g} x {bed[0]:g} mm"
     for operation in plan.operations:
-        room = marks.OUT_MM + marks.ARM_MM if operation.work is Work.SCORE else _widest_mm(plan, operation)
+        room = marks.OUT_MM + marks.ARM_MM if operation.work is Work.SCORE else _run_out_mm(plan, operation)
         far = outside_mm(operation.paths, block.width_mm, block.height_mm)
         if far > room + TOLERANCE_MM:
             yield f"{operation.name}: {far:.2f} mm outside the block"
@@ -183,7 +184,7 @@ def _unprepared(plan: Plan) -> Iterator[str]:
         for k in range(2, int(level.max(initial=0)) + 1):
             asked = np.flatnonzero(level == k)
             room = [its[its[:, 2] <= -(k - 1) * step + TOLERANCE_MM] for its in earlier]
-            own = np.flatnonzero(np.abs(points[:, 2] + (k - 1) * step) <= TOLERANCE_MM)
+            own = np.flatnonzero(np.abs(points[:, 2] + (k - 1) * step) <= _ABOUT * step)
             xy = np.concatenate([*(its[:, :2] for its in room), points[own, :2]])
             when = np.concatenate([np.full(sum(map(len, room)), -1), own])
             if not _after(points[asked, :2], asked, xy, when, cell).all():
@@ -231,8 +232,8 @@ def _land(plan: Plan, _settings: PathSettings) -> Iterator[str]:
 
 def _twice(plan: Plan, _settings: PathSettings) -> Iterator[str]:
     for operation in plan.operations:
-        # the innermost ring of a pocket may be hardly wider than a line: it is cleared ground
-        least = _widest_mm(plan, operation) if operation.work is Work.CLEAR else _SPECK_MM
+        # a beam burns twice what it follows twice; of a turning cutter shorter pieces lie in what it has cut already
+        least = _SPECK_MM if operation.cutter.form == "laser" else _widest_mm(plan, operation)
         count = doubled(operation.paths, least)
         if count:
             yield f"{operation.name}: {count} lines are followed twice"
@@ -374,6 +375,12 @@ def _next(paths: Paths) -> Indices:
 def _widest_mm(plan: Plan, operation: Operation) -> float:
     """Half the groove's width at the face where it is widest."""
     return float(_half_at_face(plan, operation, np.array([-operation.depth_mm]))[0]) if operation.depth_mm > 0 else 0.0
+
+
+def _run_out_mm(plan: Plan, operation: Operation) -> float:
+    """Half the groove's width where it is widest at any depth: a computed beam widens below its focus."""
+    below = np.linspace(0, operation.depth_mm, 33)
+    return float(cutting.half_width_mm(operation.cutter, below, operation.depth_mm).max())
 
 
 def _half_at_face(plan: Plan, operation: Operation, z: Floats) -> Floats:

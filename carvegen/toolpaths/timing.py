@@ -220,7 +220,7 @@ def _from(before: Operation | None, paths: Paths) -> Floats:
 def _laser_mm_s(operation: Operation, job: Job) -> float:
     """The pace of a beam along lines: fast where it lowers, by the thickness where it cuts through."""
     machine = job.machine
-    if operation.work is Work.CUT_THROUGH:
+    if operation.work in (Work.CUT_THROUGH, Work.CUT_BLOCK):
         return burning.through_mm_s(job.material.key, machine, operation.depth_mm)
     usual = machine.work_mm_s or 1.0
     return usual if operation.work is Work.SCORE else machine.raster_mm_s or usual
