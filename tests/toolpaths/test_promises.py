@@ -183,7 +183,7 @@ def test_clamps(cutter: str) -> None:
 def test_doubled_lines(cutter: str, work: Work) -> None:
     plan = planned(USUAL, cutter, "birch-plywood")
     its = its_of(plan, work)
-    twice = changed(plan, work, paths=joined([its.paths, picked(its.paths, np.array([0]))]))
+    twice = changed(plan, work, paths=joined([its.paths, picked(its.paths, np.array([its.paths.lengths.argmax()]))]))
     assert "followed twice" in " ".join(kept("doubled lines", twice, USUAL))
     back = Paths(its.paths.xyz[::-1], np.array([0, len(its.paths.xyz)]), np.array([False]))
     assert doubled(joined([its.paths, back])) > 0
