@@ -16,7 +16,9 @@ from carvegen.facts.profiles import Verdict
 from carvegen.files import staged_folder, write_file
 from carvegen.mend import mended_for_all
 from carvegen.toolpaths import plan_for
+from carvegen.toolpaths.promises import hold
 from carvegen.toolpaths.settings import PathSettings
+from carvegen.toolpaths.shortfalls import with_plan
 from carvegen.words import shortened
 from carvegen.writers.dxf import machine_dxf
 from carvegen.writers.guide import hand_guide
@@ -115,6 +117,8 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
     ------
     InputError
         If the folder can't be written, or holds files of another origin under the same names.
+    CarvegenError
+        If a plan breaks what is promised of every plan.
     """
     given = jobs[0].block
     changes: tuple[Change, ...] = ()
@@ -127,6 +131,7 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
     for note in untold.values():
         say(note)
     plans = _plans(jobs, style, say)
+    reports |= {kind: with_plan(reports[kind], plan) for kind, (plan, _) in plans.items()}
     planned = {kind: its.names for kind, (_, its) in plans.items()}
     files = contents(reports, planned, changed=bool(changes), width_map=style.width_map)
     questions = tuple(filter(None, map(question, jobs)))
@@ -181,6 +186,7 @@ def _plans(jobs: Sequence[Job], style: Style, say: Callable[[str], None]) -> dic
             say(f"planning the paths of the {job.machine.kind}")
         plan = plan_for(job, style.paths) if style.paths is not None else None
         if plan is not None and style.paths is not None:
+            hold(plan, style.paths)
             if style.paths.simulated:
                 say(f"simulating the {job.machine.kind}")
             found[job.machine.kind] = plan, extras(plan, style.paths)

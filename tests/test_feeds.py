@@ -6,7 +6,7 @@ import dataclasses
 
 import pytest
 
-from carvegen.facts import feeds
+from carvegen.facts import cutting, feeds
 from tests.cases import SHELF
 
 # Worked by hand from the handbook formulas vf = n z fz and Vc = pi D n / 1000.
@@ -26,13 +26,6 @@ def test_worked_examples(diameter, spindle, flutes, chip, feed, surface) -> None
     assert feeds.feed_mm_min(spindle_rpm=spindle, flutes=flutes, chip_mm=chip) == pytest.approx(feed)
     assert feeds.chip_mm(feed_mm_min=feed, spindle_rpm=spindle, flutes=flutes) == pytest.approx(chip)
     assert feeds.surface_m_min(diameter_mm=diameter, spindle_rpm=spindle) == pytest.approx(surface, abs=0.005)
-
-
-def test_chip_thinning() -> None:
-    """Worked by hand: D 6, ae 0.6, fz 0.05 gives 0.0300; D 3.175, ae 0.4, fz 0.0762 gives 0.05057."""
-    assert feeds.thinned_chip_mm(chip_mm=0.05, diameter_mm=6, engaged_mm=0.6) == pytest.approx(0.03)
-    assert feeds.thinned_chip_mm(chip_mm=0.0762, diameter_mm=3.175, engaged_mm=0.4) == pytest.approx(0.05057, abs=5e-6)
-    assert feeds.thinned_chip_mm(chip_mm=0.05, diameter_mm=6, engaged_mm=3) == 0.05
 
 
 @pytest.mark.parametrize(
@@ -91,3 +84,26 @@ def test_a_slow_machine_turns_slower_so_that_the_chip_stays() -> None:
     crawling = dataclasses.replace(free, feed_most_mm_min=100.0)
     start = feeds.starting_point("basswood", cutter, crawling, 1.5)
     assert (start.spindle_rpm, start.feed_mm_min) == (free.spindle_least_rpm, 100)
+
+
+@pytest.mark.parametrize("depth", [1.0, 2.0, 4.0])
+@pytest.mark.parametrize("key", ["flat-1", "taper-0.5", "v-30", "ball-1"])
+@pytest.mark.parametrize("material", ["linoleum", "cherry", "basswood"])
+def test_where_the_chip_would_be_too_thin_the_spindle_turns_slower(material, key, depth) -> None:
+    """The chart ends at 0.01 mm a tooth (common practice, no source): an edge that takes less rubs."""
+    machine, cutter = dataclasses.replace(SHELF.machine("router-bed"), spindle_least_rpm=1000.0), SHELF.cutter(key)
+    start = feeds.starting_point(material, cutter, machine, depth)
+    assert start.chip_mm >= 0.01 - 1e-9
+    diameter = cutting.groove_mm(cutter, depth)
+    thinned = sum(feeds.chips(material, diameter)) / 2 * feeds.depth_factor(depth, diameter)
+    assert (start.spindle_rpm < 17000) == (thinned < 0.0095)
+    shipped = feeds.starting_point(material, cutter, SHELF.machine("router-bed"), depth)
+    assert shipped.feed_mm_min == start.feed_mm_min
+    assert shipped.spindle_rpm >= 10000
+
+
+def test_a_starting_point_has_round_numbers() -> None:
+    for key in ("flat-1", "flat-3", "v-60"):
+        start = feeds.starting_point("cherry", SHELF.cutter(key), SHELF.machine("router-bed"), 0.7)
+        for value in (start.spindle_rpm, start.feed_mm_min, start.plunge_mm_min):
+            assert float(f"{value:.2g}") == value

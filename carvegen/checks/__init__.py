@@ -5,7 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
-from carvegen.checks import bed, clearing, cut_width, depth, drop_outs, foot, islands, land_width, look, wall
+from carvegen.checks import (
+    bed,
+    clearing,
+    cut_width,
+    depth,
+    drop_outs,
+    foot,
+    islands,
+    land_width,
+    laser_depth,
+    look,
+    wall,
+)
 from carvegen.checks.survey import Survey
 from carvegen.findings import Finding, Report
 
@@ -22,6 +34,7 @@ CHECKS: dict[str, Callable[[Survey], Iterator[Finding]]] = {
     wall.RULE: wall.find,
     foot.RULE: foot.find,
     depth.RULE: depth.find,
+    laser_depth.RULE: laser_depth.find,
     clearing.RULE: clearing.find,
     drop_outs.RULE: drop_outs.find,
     bed.RULE: bed.find,

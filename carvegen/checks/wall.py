@@ -26,9 +26,9 @@ def _upright(job: Job) -> str:
 
 
 def _shoulder(job: Job) -> str:
-    """Where a slope comes from: a laser's paths have layers for it, unless none were wanted."""
+    """Where a slope comes from: a laser's paths may have layers for it."""
     if job.cutter.form == "laser":
-        return "work the layers SHOULDER of the paths, which slope it (none there: ask for a sloped shoulder)"
+        return "have paths made with shoulder steps, whose layers SHOULDER slope it"
     return "ask for a sloped shoulder round the land"
 
 

@@ -78,7 +78,7 @@ def half_width_mm(cutter: Cutter, below_mm: Floats, depth_mm: float) -> Floats:
     """Half the width of the cutter's groove at depths `below_mm` under the face, its tip at `depth_mm`.
 
     Same shape as `below_mm`. Plane geometry for tools; for a laser the measured kerf, else the Gaussian
-    beam.
+    beam. Deeper than it was measured, a kerf stays as it was there: nothing is known of it.
     """
     above_tip = np.clip(depth_mm - below_mm, 0, None)
     return _PROFILES[cutter.form](cutter, above_tip, depth_mm)
@@ -159,10 +159,11 @@ def _taper(cutter: Cutter, above: Floats, _depth: float) -> Floats:
 
 
 def _laser(cutter: Cutter, above: Floats, depth: float) -> Floats:
+    """The kerf as it was measured, and below that no narrower; or the computed beam."""
     values = cutter.values
     if "kerf_top_mm" in values:
         slope = (values["kerf_top_mm"] - values["kerf_bottom_mm"]) / (2 * values["kerf_thickness_mm"])
-        return values["kerf_top_mm"] / 2 - (depth - above) * slope
+        return values["kerf_top_mm"] / 2 - np.minimum(depth - above, values["kerf_thickness_mm"]) * slope
     waist = beam_waist_mm(
         quality=values["quality"],
         wavelength_um=values["wavelength_um"],

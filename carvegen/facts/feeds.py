@@ -33,7 +33,6 @@ __all__ = [
     "pass_depth_mm",
     "starting_point",
     "surface_m_min",
-    "thinned_chip_mm",
 ]
 
 CAUTION = (
@@ -46,19 +45,21 @@ _PLUNGE_SHARE = 1 / 3  #: of the feed, straight down; common practice, no source
 _POINTED_MM = 2.0  #: for the depth of a V-tool's pass; common practice, no source
 _TAPERED_AT_MM = 1.0  #: where a tapered cutter's width is taken for the depth of its pass; our own choice
 _FLUTES = 1  #: of a cutter whose profile doesn't say: the slower assumption
+_LEAST_CHIP_MM = 0.01  #: an edge that takes less rubs and heats; common practice, no source
 
 
 @dataclass(frozen=True, kw_only=True)
 class Start:
-    """Where to begin with a cutter in a material on a machine."""
+    """Where to begin with a cutter in a material on a machine: round numbers, as the note and the program have them."""
 
     spindle_rpm: float
     feed_mm_min: float
     plunge_mm_min: float
+    pass_mm: float  #: the depth of one pass that it holds for
     chip_mm: float  #: per tooth, at this feed
     surface_m_min: float
     flutes: int
-    held_back: str  #: what in the machine's profile holds the feed back, in words; may be empty
+    held_back: str  #: what holds the feed or the spindle back, in words; may be empty
     source: str  #: of the chip per tooth
 
 
@@ -82,15 +83,6 @@ def chip_mm(*, feed_mm_min: float, spindle_rpm: float, flutes: int) -> float:
 def surface_m_min(*, diameter_mm: float, spindle_rpm: float) -> float:
     """Surface speed in m/min, ``Vc = pi D n / 1000``; handbook formula."""
     return math.pi * diameter_mm * spindle_rpm / 1000
-
-
-def thinned_chip_mm(*, chip_mm: float, diameter_mm: float, engaged_mm: float) -> float:
-    """The thickest chip where the cutter is engaged by less than half its diameter.
-
-    ``h = 2 fz sqrt((ae / D)(1 - ae / D))``, plane geometry of a round cutter; from half the diameter on it is fz.
-    """
-    share = engaged_mm / diameter_mm
-    return chip_mm if share >= 0.5 else 2 * chip_mm * math.sqrt(share * (1 - share))
 
 
 def chips(material: str, diameter_mm: float) -> tuple[float, float]:
@@ -124,6 +116,9 @@ def pass_depth_mm(material: str, cutter: Cutter) -> float:
 def starting_point(material: str, cutter: Cutter, machine: Machine, depth_mm: float) -> Start:
     """Where to begin: the middle of the chart, within what the machine's profile allows.
 
+    Feed and spindle are rounded down to two figures: more would seem to be known. Where an edge would take less
+    than `_LEAST_CHIP_MM`, the spindle turns slower at the same feed, as slow as the machine's profile allows.
+
     Parameters
     ----------
     material
@@ -133,18 +128,24 @@ def starting_point(material: str, cutter: Cutter, machine: Machine, depth_mm: fl
     """
     diameter, flutes = cutting.groove_mm(cutter, depth_mm), int(cutter.values.get("flutes", _FLUTES))
     wanted = sum(chips(material, diameter)) / 2 * depth_factor(depth_mm, diameter)
-    least, most = machine.spindle_least_rpm or 0.0, machine.spindle_most_rpm or math.inf
-    fastest = machine.feed_most_mm_min or math.inf
-    spindle = min(max(_SPINDLE_RPM, least), most)
-    slowed = max(least, min(spindle, fastest / (flutes * wanted)))
-    feed = min(feed_mm_min(spindle_rpm=slowed, flutes=flutes, chip_mm=wanted), fastest)
+    slowest, fastest = machine.spindle_least_rpm or 0.0, machine.feed_most_mm_min or math.inf
+    usual = max(min(_SPINDLE_RPM, machine.spindle_most_rpm or math.inf), slowest)
+    slowed = max(slowest, min(usual, fastest / (flutes * wanted)))
+    feed = _rounded(min(feed_mm_min(spindle_rpm=slowed, flutes=flutes, chip_mm=wanted), fastest))
+    spindle = max(slowest, _rounded(min(slowed, feed / (flutes * _LEAST_CHIP_MM))))
     return Start(
-        spindle_rpm=slowed, feed_mm_min=feed, flutes=flutes, source=_chart()["source"],
-        plunge_mm_min=min(feed * _PLUNGE_SHARE, machine.plunge_most_mm_min or math.inf),
-        chip_mm=chip_mm(feed_mm_min=feed, spindle_rpm=slowed, flutes=flutes),
-        surface_m_min=surface_m_min(diameter_mm=diameter, spindle_rpm=slowed),
-        held_back="the machine's fastest feed" if slowed < spindle or feed >= fastest else "",
+        spindle_rpm=spindle, feed_mm_min=feed, flutes=flutes, pass_mm=depth_mm, source=_chart()["source"],
+        plunge_mm_min=_rounded(min(feed * _PLUNGE_SHARE, machine.plunge_most_mm_min or math.inf)),
+        chip_mm=chip_mm(feed_mm_min=feed, spindle_rpm=spindle, flutes=flutes),
+        surface_m_min=surface_m_min(diameter_mm=diameter, spindle_rpm=spindle),
+        held_back="the machine's fastest feed" if slowed < usual or feed >= fastest else "",
     )  # fmt: skip
+
+
+def _rounded(value: float) -> float:
+    """Downwards to two figures."""
+    step = 10.0 ** (math.floor(math.log10(value) + 1e-12) - 1)
+    return math.floor(value / step + 1e-9) * step
 
 
 @cache

@@ -80,16 +80,23 @@ BED_RANGES: Mapping[str, Range] = MappingProxyType({
 })  # fmt: skip
 _PACES = {
     "travel_mm_s": Range(0.1, 5000),
-    "work_mm_s": Range(0.01, 5000),
     "acceleration_mm_s2": Range(1, 100000),
     "start_s": Range(0, 60),
 }
 #: What a machine's profile may say besides its bed, by kind: most of it only for estimates of time.
 PACE_RANGES: Mapping[str, Mapping[str, Range]] = MappingProxyType({
-    "laser": MappingProxyType({**_PACES, "raster_mm_s": Range(0.1, 10000), "turn_s": Range(0, 60)}),
+    "laser": MappingProxyType({
+        **_PACES,
+        "work_mm_s": Range(0.01, 5000),
+        "work_depth_mm": Range(0.1, 100),
+        "raster_mm_s": Range(0.1, 10000),
+        "turn_s": Range(0, 60),
+        "through_most_mm": Range(0.1, 100),
+        "lower_most_mm": Range(0.1, 100),
+        "lower_pass_mm": Range(0.01, 100),
+    }),
     "router": MappingProxyType({
         **_PACES,
-        "plunge_mm_s": Range(0.01, 1000),
         "safe_height_mm": Range(0.5, 200),
         "spindle_least_rpm": Range(100, 200000),
         "spindle_most_rpm": Range(100, 200000),
@@ -183,13 +190,16 @@ class Machine:
     cautions: tuple[str, ...]
     sources: Mapping[str, str]  #: by value
     origin: str = "lower-left"  #: one of `ORIGINS`
-    travel_mm_s: float | None = None  #: between cuts; this and the next five only for estimates of time
-    work_mm_s: float | None = None  #: along a usual cut
+    travel_mm_s: float | None = None  #: between cuts; this and the next six only for estimates of time
     acceleration_mm_s2: float | None = None
     start_s: float | None = None  #: before each cut
+    work_mm_s: float | None = None  #: laser: along a line that it scores, and that it cuts through `work_depth_mm`
+    work_depth_mm: float | None = None  #: laser: of softwood; None: at every depth alike
     raster_mm_s: float | None = None  #: laser: along the lines of an area that is lowered
     turn_s: float | None = None  #: laser: from one such line to the next
-    plunge_mm_s: float | None = None  #: router: a usual pace straight down, for estimates
+    through_most_mm: float | None = None  #: laser: the thickest that it cuts through; None: not known
+    lower_most_mm: float | None = None  #: laser: the deepest that it lowers an area, in however many passes
+    lower_pass_mm: float | None = None  #: laser: how deep it lowers softwood in one pass; None: any depth
     safe_height_mm: float | None = None  #: router: above the face, clear of everything
     spindle_least_rpm: float | None = None
     spindle_most_rpm: float | None = None

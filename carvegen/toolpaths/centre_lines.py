@@ -92,7 +92,8 @@ def centre_lines(
     found = []
     for k in range(passes):
         z = 0.0 - _depth(cutter, axis.radius, depth_mm * (k + 1) / passes)
-        found.append(trails(np.column_stack([axis.xy, z]), axis.links[fits & (low >= levels[k] - _SAME_MM)]))
+        deeper = (low >= levels[k] - _SAME_MM) & ((high > levels[k] + _SAME_MM) | (k == 0))
+        found.append(trails(np.column_stack([axis.xy, z]), axis.links[fits & deeper]))
     return joined([*found, _inside(dips, zone)])
 
 

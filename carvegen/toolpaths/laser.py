@@ -9,8 +9,9 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.facts import cutting
-from carvegen.toolpaths import clamps, marks
+from carvegen.checks.laser_depth import goes_through, through
+from carvegen.facts import burning, cutting
+from carvegen.toolpaths import clamps, marks, shortfalls
 from carvegen.toolpaths.beam import beam_half_mm, fits_bed, lies_unturned, off_limits, room_for
 from carvegen.toolpaths.laser_cuts import block_cut, opening_cuts, tab_rule
 from carvegen.toolpaths.order import ordered
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from carvegen.findings import Finding
     from carvegen.geometry import Indices, Mask, PolygonArray
     from carvegen.job import Job
     from carvegen.toolpaths.settings import PathSettings
@@ -33,6 +35,7 @@ _LONG = "It burns longest, and all over the face: more heat and fume than any ot
 _SHARES = {1: "all", 2: "half", 3: "a third", 4: "a quarter", 5: "a fifth", 6: "a sixth", 7: "a seventh"}
 _NEAR = 0.25  #: of the spacing: a line no further than this from the next step's first is left out; in tips, where the
 # next step has no room, so little more than a spacing stays between lines from both sides; our own choice
+_ALONG_MM = 0.0015  #: a line whose middle lies so near to another runs along it: coordinates lie on a grid of 1 µm
 _SPECK_MM = 0.05  #: narrower places that the beam leaves in corners are not worth a word; our own choice
 _TIMES = ("", "", "two", "three", "four", "five", "six")
 
@@ -45,25 +48,47 @@ def laser_plan(job: Job, settings: PathSettings) -> Plan:
     """
     if not fits_bed(job):
         return Plan(job=job, operations=(), remarks=(_too_large(job),))
+    thin = goes_through(job)
     half = beam_half_mm(job, job.depth_mm)
     cuts = fine(job.block.cuts)
     steps = _steps(job, settings, cuts, half)
     found = [
         *_scored(job, settings),
         *_lowered(job, settings, steps),
-        *opening_cuts(job, settings, beam_half_mm(job, job.thickness_mm)),
-        *block_cut(job, settings, beam_half_mm(job, job.thickness_mm)),
+        *(opening_cuts(job, settings, beam_half_mm(job, job.thickness_mm)) if thin else ()),
+        *(block_cut(job, settings, beam_half_mm(job, job.thickness_mm)) if thin else ()),
     ]
     operations = tuple(operation for operation in found if len(operation.paths))
     left = _unreached(cuts, steps[0], half)
     under = clamps.beside(left, settings.no_go, 2 * half)
-    return Plan(
+    plan = Plan(
         job=job,
         operations=operations,
         unreached=left[~under],
         covered=left[under],
         remarks=(*_remarks(job, settings), *_about_clamps(job, settings, left[under], operations)),
-    )
+        findings=(
+            *_uncut_edge(job, settings), *shortfalls.covered_cuts(job, left[under]),
+            *(shortfalls.under_clamps(job, settings.no_go) if thin else ()),
+        ),
+    )  # fmt: skip
+    return shortfalls.within_bed(plan)
+
+
+def _uncut_edge(job: Job, settings: PathSettings) -> Iterator[Finding]:
+    """What keeps the block from being cut out of its sheet, if that is asked for."""
+    if not settings.cut_edge:
+        return
+    if not goes_through(job):
+        why = f"the block is not cut out: {next(through(job)).why}"
+        yield shortfalls.uncut_edge(job, why, "take a thinner sheet, or cut the block out another way")
+        return
+    yield from through(job)
+    half = beam_half_mm(job, job.thickness_mm)
+    edge = shapely.box(-half, -half, job.block.width_mm + half, job.block.height_mm + half).exterior
+    if len(settings.no_go) and (shapely.distance(edge, settings.no_go) < half).any():
+        why = "a clamp lies on the block's edge: the block does not come free"
+        yield shortfalls.uncut_edge(job, why, "move the clamp, or cut what it covers afterwards")
 
 
 def _about_clamps(
@@ -100,12 +125,13 @@ def _lowered(job: Job, settings: PathSettings, steps: list[NDArray[np.object_]])
     """The floor, then the steps of the shoulder, the lowest first."""
     count = len(steps)
     for k in range(count, 0, -1):
-        paths = _filled(job, settings, steps, k)
+        paths, depth = _filled(job, settings, steps, k), round(_floor_mm(job) * k / count, 3)
+        passes = burning.passes(job.material.key, job.machine, depth)
         yield Operation(
             name="LOWER FLOOR" if k == count else f"SHOULDER {k} OF {count - 1}",
             work=Work.LOWER if k == count else Work.SHOULDER,
-            asks=f"{_depth_words(job, k, count)}; {_fill_words(settings)}",
-            cutter=job.cutter, paths=paths, depth_mm=round(_floor_mm(job) * k / count, 3),
+            asks=f"{_depth_words(job, k, count)}{_passes_words(passes)}; {_fill_words(settings)}",
+            cutter=job.cutter, paths=paths, depth_mm=depth, passes=passes,
             area_lines_mm=settings.line_spacing_mm if settings.lowered == "shapes" else None,
             cautions=(_LONG,) if k == count else (),
         )  # fmt: skip
@@ -121,7 +147,17 @@ def _filled(job: Job, settings: PathSettings, steps: list[NDArray[np.object_]], 
     if settings.lowered == "shapes":
         return _outlines(band, polish=False)  # the operator's own program goes over them line by line
     clean = _outlines(geometry.parts(outer)) if k == 1 else no_paths()
-    return joined([scan_lines(band, spacing), clean])
+    return joined([_off_lines(scan_lines(band, spacing), clean), clean])
+
+
+def _off_lines(lines: Paths, others: Paths) -> Paths:
+    """The lines without those that run along a closed one, which burns there already."""
+    if not len(lines) or not len(others):
+        return lines
+    rings = np.asarray(shapely.linearrings(others.xyz[:, :2], indices=others.owner), dtype=object)
+    middles = geometry.dots((lines.entries[:, :2] + lines.exits[:, :2]) / 2)
+    met = shapely.STRtree(rings).query(middles, predicate="dwithin", distance=_ALONG_MM)[0]
+    return picked(lines, np.setdiff1d(np.arange(len(lines)), met))
 
 
 def _outlines(shapes: PolygonArray, *, polish: bool = True) -> Paths:
@@ -186,6 +222,11 @@ def _depth_words(job: Job, k: int, count: int) -> str:
     return f"{place}: weaker, to about {share} of the depth, {depth * k / count:.2f} mm"
 
 
+def _passes_words(passes: int) -> str:
+    """How many passes to try; power and pace are the operator's."""
+    return "" if passes == 1 else f", in about {passes} passes, to be tried"
+
+
 def _fill_words(settings: PathSettings) -> str:
     lines = f"{settings.line_spacing_mm:g} mm apart"
     return {
@@ -203,25 +244,15 @@ def _too_large(job: Job) -> str:
 
 
 def _remarks(job: Job, settings: PathSettings) -> Iterator[str]:
-    half, through = beam_half_mm(job, job.depth_mm), beam_half_mm(job, job.thickness_mm)
-    at_top, at_foot = (
-        2 * float(width)
-        for width in cutting.half_width_mm(job.cutter, np.array([0.0, job.thickness_mm]), job.thickness_mm)
-    )
+    half = beam_half_mm(job, job.depth_mm)
     yield (
         f"Lines are where the middle of the beam goes: {half:.3f} mm inside the outline of what is lowered. Switch any "
         "other allowance for the kerf off. Ask the shop for its own kerf and write it into a cutter's profile."
     )
+    if _shoulder(job, settings)[0]:
+        yield "The layers SHOULDER slope the wall of the land: in block.svg and block.dxf it is as steep as the beam."
     if len(job.block.cut_outs) or settings.cut_edge:
-        wide, where = max((at_top, "face"), (at_foot, "back"))
-        yield (
-            f"Cut-outs: kerf {at_top:.2f} mm at the face and {max(at_foot, 0):.2f} mm at the back "
-            f"({job.wall.basis}{_carried_on(job)}); "
-            f"the line lies {through:.3f} mm inside an opening and outside a part that is kept, so that both come to "
-            f"size at the {where}, where the kerf is {wide:.2f} mm."
-        )
-        if settings.tabs:
-            yield tab_rule(job, through)
+        yield from _about_through(job, settings)
     if not fits_bed(job, marks.OUT_MM + marks.ARM_MM):
         yield "No register marks: the bed has no room for them beside the block."
     elif _barred(job, settings, marks.register_lines(job.block)).any():
@@ -235,9 +266,25 @@ def _remarks(job: Job, settings: PathSettings) -> Iterator[str]:
         )
 
 
-def _carried_on(job: Job) -> str:
-    """A word where the kerf was measured in stuff of another thickness."""
-    measured = job.cutter.values.get("kerf_thickness_mm", job.thickness_mm)
-    if abs(measured - job.thickness_mm) < 0.1 * job.thickness_mm:
-        return ""
-    return f" of {measured:g} mm and carried on to {job.thickness_mm:g} mm: ask for the kerf at this thickness"
+def _about_through(job: Job, settings: PathSettings) -> Iterator[str]:
+    """Where the line of a cut-out lies, and how wide the kerf is as far down as it is known."""
+    if not goes_through(job):
+        most = job.machine.through_most_mm
+        yield f"NOTHING IS CUT THROUGH: by its profile this laser cuts through {most:g} mm and no more."
+        return
+    known = min(job.cutter.values.get("kerf_thickness_mm", job.thickness_mm), job.thickness_mm)
+    at_top, at_foot = (
+        2 * float(width) for width in cutting.half_width_mm(job.cutter, np.array([0.0, known]), job.thickness_mm)
+    )
+    whole = known > 0.9 * job.thickness_mm
+    foot = "at the back" if whole else f"{known:g} mm below it"
+    deeper = "" if whole else "; deeper it is not known: ask for the kerf at this thickness"
+    wide, where = max((at_top, "face"), (at_foot, "back" if whole else f"depth of {known:g} mm"))
+    line = beam_half_mm(job, job.thickness_mm)
+    yield (
+        f"Cut-outs: kerf {at_top:.2f} mm at the face and {at_foot:.2f} mm {foot} ({job.wall.basis}{deeper}); "
+        f"the line lies {line:.3f} mm inside an opening and outside a part that is kept, so that both come to "
+        f"size at the {where}, where the kerf is {wide:.2f} mm."
+    )
+    if settings.tabs:
+        yield tab_rule(job, line)

@@ -67,7 +67,7 @@ def block_cut(job: Job, settings: PathSettings, half_mm: float) -> Iterator[Oper
     ring = from_rings(geometry.rings(edge))
     path = tabbed(ring, tab_mm(job.thickness_mm) + 2 * half_mm) if settings.tabs else ring
     yield Operation(
-        name="CUT-OUT BLOCK", work=Work.CUT_THROUGH, cutter=job.cutter, depth_mm=job.thickness_mm,
+        name="CUT-OUT BLOCK", work=Work.CUT_BLOCK, cutter=job.cutter, depth_mm=job.thickness_mm,
         asks="last of all: cut the block out of its sheet, through the whole thickness",
         paths=_kept_off(path, settings, half_mm), cautions=(_FALLING,),
     )  # fmt: skip

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from carvegen.facts.profiles import Cutter
+    from carvegen.findings import Finding
     from carvegen.geometry import Floats, Indices, Mask, PolygonArray, Rings
     from carvegen.job import Job
 
@@ -29,6 +30,7 @@ class Work(enum.Enum):
     WALL = "wall"  #: once along the wall, for its final shape
     CENTRE_LINE = "centre line"  #: a V between two edges, its depth by its width
     CUT_THROUGH = "cut through"
+    CUT_BLOCK = "cut out block"  #: round the block, which lies in a larger sheet
     SCORE = "score"  #: a mark on the face
 
 
@@ -82,6 +84,7 @@ class Operation:
     cutter: Cutter
     paths: Paths
     depth_mm: float  #: the deepest that it goes below the face
+    pass_mm: float | None = None  #: the deepest that a turning cutter takes at once; None: its whole depth
     passes: int = 1  #: how often the paths are to be followed, if they don't hold every pass themselves
     area_lines_mm: float | None = (
         None  #: closed shapes whose inside is lowered line by line, this far apart; None: followed
@@ -98,6 +101,7 @@ class Plan:
     unreached: PolygonArray = field(default_factory=geometry.empty)  #: planned cut that no cutter reaches: it prints
     covered: PolygonArray = field(default_factory=geometry.empty)  #: planned cut that a clamp covers: it prints, too
     remarks: tuple[str, ...] = ()  #: what the operator must know of this plan
+    findings: tuple[Finding, ...] = ()  #: what was asked for and is not made
 
 
 def no_paths() -> Paths:

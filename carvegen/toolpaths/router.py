@@ -12,21 +12,22 @@ import shapely
 from carvegen import geometry
 from carvegen.errors import InputError
 from carvegen.facts import feeds
-from carvegen.toolpaths import clamps, reach
+from carvegen.toolpaths import clamps, reach, shortfalls
 from carvegen.toolpaths import router_remarks as told
 from carvegen.toolpaths.clearing import by_tour, nested, to_and_fro
 from carvegen.toolpaths.entry import Descent, worked
 from carvegen.toolpaths.paths import Operation, Paths, Plan, Work, joined, picked
 from carvegen.toolpaths.pockets import pocketed
 from carvegen.toolpaths.thinning import thinned
-from carvegen.toolpaths.through import THROUGH_MM, best_cutters, cut_through
+from carvegen.toolpaths.through import THROUGH_MM, best_cutters, block_ring, cut_round, cut_through
 from carvegen.toolpaths.walls import along_cleared, climbing, walls_near
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from carvegen.facts.profiles import Cutter
-    from carvegen.geometry import Mask, PolygonArray
+    from carvegen.findings import Finding
+    from carvegen.geometry import Indices, Mask, PolygonArray
     from carvegen.job import Job
     from carvegen.toolpaths.reach import Fit
     from carvegen.toolpaths.settings import PathSettings
@@ -59,11 +60,19 @@ def router_plan(job: Job, settings: PathSettings, *, reckon_left: bool = True) -
     table = _Table(job, settings, reckon_left)
     operations = [operation for its in table.fits for operation in table.work(its)]
     operations += table.through()
+    operations += table.round_block()
     left = table.unreached()
     under = clamps.beside(left, settings.no_go, table.widest_mm)
     remarks = table.remarks(operations, left[~under], left[under])
-    return Plan(
-        job=job, operations=tuple(operations), unreached=left[~under], covered=left[under], remarks=remarks
+    findings = (
+        *table.findings, *shortfalls.under_clamps(job, settings.no_go),
+        *(shortfalls.covered_cuts(job, left[under]) if job.cutter.form != "v" else ()),
+    )  # fmt: skip
+    return shortfalls.within_bed(
+        Plan(
+            job=job, operations=tuple(operations), unreached=left[~under], covered=left[under], remarks=remarks,
+            findings=findings,
+        )
     )  # fmt: skip
 
 
@@ -86,6 +95,7 @@ class _Table:
     face: NDArray[np.object_] = field(init=False)  #: what no cutter has touched at the face yet
     most_mm: float = field(init=False)  #: the farthest that a cutter keeps off the land
     not_through: int = 0  #: cut-outs that no cutter of the set does
+    findings: list[Finding] = field(default_factory=list)  #: what was asked for and is not made
     begun: bool = False  #: whether a cutter of the wall's own flank has been along it
 
     def __post_init__(self) -> None:
@@ -215,44 +225,86 @@ class _Table:
         return Operation(
             name=f"{work.value} {its.cutter.key}".upper(),
             work=work,
-            asks=f"{told.ASKS[work]}, {told.in_passes(passes)} to {self.depth_mm:g} mm below the face",
+            asks=f"{told.ASKS[work]}, {told.in_passes(passes)}",
             cutter=its.cutter,
             paths=paths,
             depth_mm=self.depth_mm,
+            pass_mm=self.depth_mm / passes,
         )
 
     def _passes(self, cutter: Cutter, depth_mm: float) -> int:
         deep = self.settings.pass_mm or feeds.pass_depth_mm(self.job.material.key, cutter)
         return max(1, math.ceil(depth_mm / deep - 1e-9))
 
+    @property
+    def _straight(self) -> list[Fit]:
+        """The straight cutters of the set, which cut through; also where the floor leaves no depth for an area."""
+        cutters = {its.key: its for its in (self.job.cutter, *self.settings.also_cutters) if its.form == "flat"}
+        fits = [reach.fit(its, its, self.job.depth_mm) for its in cutters.values()]
+        return sorted(fits, key=lambda its: (-its.face_mm, its.cutter.key))
+
+    def _descent(self, its: Fit) -> Descent:
+        depth = self.job.thickness_mm + THROUGH_MM
+        return Descent(depth_mm=depth, passes=self._passes(its.cutter, depth), ramp_deg=self.settings.ramp_deg)
+
     def through(self) -> list[Operation]:
-        """Cut-outs by the straight cutters of the set."""
-        cut_outs, depth = reach.fine(self.job.block.cut_outs), self.job.thickness_mm + THROUGH_MM
-        straight = [its for its in self.fits if its.cutter.form == "flat"]
-        self.not_through = len(cut_outs)
-        if not straight or not len(cut_outs):
+        """Cut-outs by the straight cutters of the set, what lies inside another first."""
+        cut_outs, straight = reach.fine(self.job.block.cut_outs), self._straight
+        if not len(cut_outs):
             return []
         barred = [self._barred(its) for its in straight]
         regions = [
             self._enterable(reach.without(reach.shrunk(cut_outs, its.face_mm), zone), its)
             for its, zone in zip(straight, barred, strict=True)
         ]
-        chosen = np.array(best_cutters(cut_outs, straight, regions))
-        self.not_through = int(((chosen < 0) & ~clamps.beside(cut_outs, self.settings.no_go, self.widest_mm)).sum())
+        chosen = np.array(best_cutters(cut_outs, straight, regions)) if straight else np.full(len(cut_outs), -1)
+        left = cut_outs[(chosen < 0) & ~clamps.beside(cut_outs, self.settings.no_go, 0.0)]
+        self.not_through = len(left)
+        self.findings += shortfalls.not_through(self.job, left)
+        level = _levels(cut_outs)
         found = []
-        for k, its in enumerate(straight):
-            passes = self._passes(its.cutter, depth)
-            down = Descent(depth_mm=depth, passes=passes, ramp_deg=self.settings.ramp_deg)
-            paths = cut_through(regions[k][chosen == k], its, down, self.job.thickness_mm, tabs=self.settings.tabs)
-            if len(paths):
-                found.append(
-                    Operation(
-                        name=f"{Work.CUT_THROUGH.value} {its.cutter.key}".upper(), work=Work.CUT_THROUGH,
-                        asks=f"cut through the block, {told.in_passes(passes)}; a board that may be cut lies under it",
-                        cutter=its.cutter, paths=paths, depth_mm=depth,
-                    )
-                )  # fmt: skip
+        for depth in sorted(set(level.tolist()), reverse=True):
+            for k, its in enumerate(straight):
+                down = self._descent(its)
+                own = regions[k][(chosen == k) & (level == depth)]
+                paths = cut_through(own, its, down, self.job.thickness_mm, tabs=self.settings.tabs)
+                if len(paths):
+                    name = f" LEVEL {depth}" if depth else ""
+                    found.append(self._cut(Work.CUT_THROUGH, its, paths, down, "cut through the block", more=name))
         return found
+
+    def round_block(self) -> list[Operation]:
+        """The block cut out of a larger sheet, last of all, by the widest straight cutter of the set."""
+        if not self.settings.cut_edge:
+            return []
+        straight = self._straight
+        if not straight:
+            self.findings.append(
+                shortfalls.uncut_edge(self.job, "the block is not cut out: the set has no straight cutter")
+            )
+            return []
+        its = straight[0]
+        ring = block_ring(self.job.block, its)
+        if len(self.settings.no_go) and shapely.intersects(ring, shapely.union_all(self._barred(its))):
+            why = "the block is not cut out: a clamp lies in the way of its edge"
+            self.findings.append(
+                shortfalls.uncut_edge(self.job, why, "move the clamp, or cut the block out afterwards")
+            )
+            return []
+        down = self._descent(its)
+        paths = cut_round(ring, its, down, self.job.thickness_mm, tabs=self.settings.tabs)
+        return [self._cut(Work.CUT_BLOCK, its, paths, down, "last of all: cut the block out of its sheet")]
+
+    def _cut(self, work: Work, its: Fit, paths: Paths, down: Descent, what: str, *, more: str = "") -> Operation:
+        return Operation(
+            name=f"{work.value} {its.cutter.key}{more}".upper(),
+            work=work,
+            asks=f"{what}, {told.in_passes(down.passes)}; a board that may be cut lies under it",
+            cutter=its.cutter,
+            paths=paths,
+            depth_mm=down.depth_mm,
+            pass_mm=down.depth_mm / down.passes,
+        )
 
     def unreached(self) -> PolygonArray:
         """What is to be cut and no cutter of the set touches at the face."""
@@ -269,7 +321,6 @@ class _Table:
     def remarks(self, operations: list[Operation], unreached: PolygonArray, covered: PolygonArray) -> tuple[str, ...]:
         """What the operator must know of the plan; of a V's corners whoever carves them tells."""
         job, settings = self.job, self.settings
-        deep = sorted((its.depth_mm / self._passes(its.cutter, its.depth_mm), its.cutter.key) for its in operations)
         left, under = (geometry.empty() if job.cutter.form == "v" else its for its in (unreached, covered))
         return (
             *told.about_depth(job, self.depth_mm),
@@ -278,8 +329,13 @@ class _Table:
             *clamps.about_covered(under),
             *told.about_barred(job, settings, self.widest_mm),
             *clamps.about_cut_outs(job.block.cut_outs, settings.no_go, self.widest_mm),
-            *told.about_feeds(job, operations, {key: step for step, key in deep}),
         )
+
+
+def _levels(cut_outs: PolygonArray) -> Indices:
+    """In what falls out of how many others each cut-out lies; (n,)."""
+    inner, _ = shapely.STRtree(geometry.filled(cut_outs)).query(cut_outs, predicate="within")
+    return np.bincount(inner, minlength=len(cut_outs)) - 1
 
 
 def _check_fits(cutter: Cutter, job: Job) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
@@ -10,12 +9,13 @@ import shapely
 
 from carvegen.facts import feeds
 from carvegen.toolpaths.clamps import beside
+from carvegen.toolpaths.moves import starts_of
 from carvegen.toolpaths.paths import Work
 
 if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
     from carvegen.job import Job
-    from carvegen.toolpaths.paths import Operation
+    from carvegen.toolpaths.paths import Operation, Plan
     from carvegen.toolpaths.reach import Fit
     from carvegen.toolpaths.settings import PathSettings
 
@@ -52,13 +52,13 @@ def about_ways(job: Job, operations: Sequence[Operation], settings: PathSettings
             f"Flat cutters go down along their way at {settings.ramp_deg:g} degrees, and straight down only where "
             "a larger cutter has been."
         )
-    out = max((_out_mm(its, job) for its in operations), default=0.0)
+    out = max((_out_mm(its, job) for its in operations if its.work is not Work.CUT_BLOCK), default=0.0)
     if out > 0:
         yield (
             f"Where a cut reaches the block's edge, the middle of the cutter runs out over it by up to {out:.1f} mm: "
             "nothing may stand there."
         )
-    through = [its for its in operations if its.work is Work.CUT_THROUGH]
+    through = [its for its in operations if its.work in (Work.CUT_THROUGH, Work.CUT_BLOCK)]
     if through:
         deep = max(its.depth_mm for its in through)
         yield f"Flutes must be longer than {deep:g} mm to cut through; a board that may be cut lies under the block."
@@ -91,25 +91,17 @@ def about_unreached(unreached: PolygonArray, not_through: int) -> Iterator[str]:
         yield f"{which} not cut: no straight cutter of the set fits. Name one besides, or cut it by hand."
 
 
-def about_feeds(job: Job, operations: Sequence[Operation], passes_mm: dict[str, float]) -> Iterator[str]:
-    """Where to begin with each cutter, and the caution that goes with it."""
-    for cutter in {its.cutter.key: its.cutter for its in operations}.values():
-        deep = passes_mm[cutter.key]
-        start = feeds.starting_point(job.material.key, cutter, job.machine, deep)
+def about_feeds(plan: Plan) -> Iterator[str]:
+    """Where to begin with each cutter, as the program has it and the time counts it, and the caution with it."""
+    for key, start in starts_of(plan.job, plan.operations).items():
         held = f"; held back by {start.held_back}" if start.held_back else ""
         yield (
-            f"{cutter.key.upper()}: try {_rounded(start.spindle_rpm)} rpm, {_rounded(start.feed_mm_min)} mm/min along "
-            f"and {_rounded(start.plunge_mm_min)} mm/min down, {deep:.2g} mm a pass (chip {start.chip_mm:.3f} mm a "
+            f"{key.upper()}: try {start.spindle_rpm:.0f} rpm, {start.feed_mm_min:.0f} mm/min along and "
+            f"{start.plunge_mm_min:.0f} mm/min down, {start.pass_mm:.2g} mm a pass (chip {start.chip_mm:.3f} mm a "
             f"tooth, flutes {start.flutes}, {start.surface_m_min:.0f} m/min at its edge{held}; {start.source})."
         )
-    if operations:
+    if plan.operations:
         yield feeds.CAUTION
-
-
-def _rounded(value: float) -> int:
-    """Downwards to two figures: more would seem to be known."""
-    step = 10 ** max(0, math.floor(math.log10(value)) - 1)
-    return int(value // step * step)
 
 
 def _out_mm(operation: Operation, job: Job) -> float:

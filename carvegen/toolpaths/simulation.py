@@ -110,7 +110,7 @@ def simulated(plan: Plan, px_mm: float | None = None) -> Simulated:
     least = math.sqrt(block.width_mm * block.height_mm / _PIXELS)
     relief = untouched(block.width_mm, block.height_mm, max(PX_MM, least) if px_mm is None else px_mm)
     for operation in plan.operations:
-        if operation.work not in (Work.SCORE, Work.CUT_THROUGH):
+        if operation.work not in (Work.SCORE, Work.CUT_THROUGH, Work.CUT_BLOCK):
             _work(relief, operation)
     cut_outs = _opened(plan, relief)
     cuts = shapely.difference(relief.outlines(), shapely.union_all(cut_outs))

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from carvegen import geometry
 from carvegen.toolpaths.clearing import nested
 from carvegen.toolpaths.entry import Descent, worked
 from carvegen.toolpaths.paths import Paths, joined, picked
@@ -21,10 +22,11 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from carvegen.block import Block
     from carvegen.geometry import Floats, PolygonArray
     from carvegen.toolpaths.reach import Fit
 
-__all__ = ["THROUGH_MM", "best_cutters", "cut_through"]
+__all__ = ["THROUGH_MM", "best_cutters", "block_ring", "cut_round", "cut_through"]
 
 THROUGH_MM = 0.2  #: below the block, into a board under it; common practice, no source
 _TAB_MM = 4.0  #: wide at its top; common practice, no source
@@ -84,6 +86,21 @@ def cut_through(region: NDArray[np.object_], its: Fit, down: Descent, thickness_
         for k in first[held].tolist():
             ways[k] = _tabbed(ways[k], float(flat.lengths[k]), tab)
     return joined([inner, *ways])
+
+
+def block_ring(block: Block, its: Fit) -> shapely.LinearRing:
+    """Where the middle of the cutter goes round a block in a larger sheet: outside its edge by half its width."""
+    by = its.face_mm
+    return shapely.box(-by, -by, block.width_mm + by, block.height_mm + by).exterior
+
+
+def cut_round(ring: shapely.LinearRing, its: Fit, down: Descent, thickness_mm: float, *, tabs: bool) -> Paths:
+    """Down through the sheet along a ring round the block, which is land: on the left of the way in print view."""
+    around = geometry.polygon_array([shapely.Polygon(shapely.box(*ring.buffer(its.face_mm).bounds).exterior, [ring])])
+    flat, _ = climbing(around)
+    flat = picked(flat, np.array([1]))
+    deep = worked(flat, down, ramped=np.ones(1, dtype=bool))
+    return _tabbed(deep, float(flat.lengths[0]), _Tab(thickness_mm, down.depth_mm, 2 * its.face_mm)) if tabs else deep
 
 
 @dataclass(frozen=True)

@@ -8,19 +8,24 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from carvegen.facts import burning
+from carvegen.toolpaths.moves import DOWN, by_cutter, moves_of, starts_of
+from carvegen.toolpaths.paths import Work
+
 if TYPE_CHECKING:
     from carvegen.block import Block
     from carvegen.facts.profiles import Machine, Material
     from carvegen.geometry import Floats
+    from carvegen.job import Job
     from carvegen.toolpaths.paths import Operation, Paths, Plan
 
 __all__ = [
-    "Time", "by_hand_min", "clearing_s", "corner_mm_s", "move_s", "path_s", "raster_s", "spoken", "time_of", "times",
-    "vector_s",
+    "Time", "by_hand_min", "corner_mm_s", "move_s", "moves_s", "path_s", "raster_s", "spoken", "time_of", "times",
 ]  # fmt: skip
 
 #: How far a machine may round a corner while it slows down as little as that allows; our own choice.
 CORNER_MM = 0.02
+_SAFE_MM = 10.0  #: for travel, where the machine's profile names no safe height; common practice, no source
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,26 +66,53 @@ def corner_mm_s(turn_rad: Floats, acceleration_mm_s2: float, off_mm: float = COR
 
 
 def path_s(paths: Paths, speed_mm_s: float, acceleration_mm_s2: float) -> float:
-    """Time along all paths, each from rest to rest, slower round corners and never faster than can be braked.
-
-    With u = v², speeding up along a length s is ``u + 2 a s``: forwards and backwards a running minimum.
-    """
+    """Time along all paths, each from rest to rest, slower round corners and never faster than can be braked."""
     if not len(paths):
         return 0.0
     step, turn = _steps(paths)
+    return float(_steps_s(step, turn, np.full(len(step), speed_mm_s), acceleration_mm_s2).sum())
+
+
+def moves_s(places: Floats, speed_mm_s: Floats, acceleration_mm_s2: float) -> Floats:
+    """Time of each straight move of a row from rest to rest, each at its own speed at most; (moves,).
+
+    Parameters
+    ----------
+    places
+        Where the row begins, and where each move ends; (moves + 1, 3).
+    speed_mm_s
+        Of each move; (moves,).
+    """
+    move = np.diff(places, axis=0)
+    step = np.linalg.norm(move, axis=1)
+    moving = np.flatnonzero(step > 0)
+    along = move[moving] / step[moving, None]
+    turn = np.full(len(moving) + 1, math.pi)
+    turn[1:-1] = np.arccos(np.clip((along[1:] * along[:-1]).sum(axis=1), -1, 1))
+    found = np.zeros(len(step))
+    found[moving] = _steps_s(step[moving], turn, speed_mm_s[moving], acceleration_mm_s2)
+    return found
+
+
+def _steps_s(step: Floats, turn: Floats, speed: Floats, acceleration: float) -> Floats:
+    """Time of each step of a row, no faster at a place than its turn and both speeds allow; (steps,).
+
+    With u = v², speeding up along a length s is ``u + 2 a s``: forwards and backwards a running minimum.
+    """
     if not len(step):
-        return 0.0
-    cap = np.minimum(corner_mm_s(turn, acceleration_mm_s2), speed_mm_s) ** 2
-    gain = np.concatenate([[0.0], np.cumsum(2 * acceleration_mm_s2 * step)])
+        return np.empty(0)
+    slower = np.minimum(np.append(speed, np.inf), np.append(np.inf, speed))
+    cap = np.minimum(corner_mm_s(turn, acceleration), slower) ** 2
+    gain = np.concatenate([[0.0], np.cumsum(2 * acceleration * step)])
     forth = np.minimum.accumulate(cap - gain) + gain
     back = np.minimum.accumulate((forth + gain)[::-1])[::-1] - gain
     square = np.clip(back, 0, None)
     begin, end = square[:-1], square[1:]
-    top = np.sqrt(np.minimum(speed_mm_s**2, acceleration_mm_s2 * step + (begin + end) / 2))
-    ramps = (2 * top - np.sqrt(begin) - np.sqrt(end)) / acceleration_mm_s2
-    run = step - (2 * top**2 - begin - end) / (2 * acceleration_mm_s2)
+    top = np.sqrt(np.minimum(speed**2, acceleration * step + (begin + end) / 2))
+    ramps = (2 * top - np.sqrt(begin) - np.sqrt(end)) / acceleration
+    run = step - (2 * top**2 - begin - end) / (2 * acceleration)
     moving = step > 0
-    return float((ramps + np.clip(run, 0, None) / np.where(moving, top, 1.0))[moving].sum())
+    return np.where(moving, ramps + np.clip(run, 0, None) / np.where(moving, top, 1.0), 0.0)
 
 
 def _steps(paths: Paths) -> tuple[Floats, Floats]:
@@ -112,43 +144,86 @@ def raster_s(
     return passes * height_mm / spacing_mm * (width_mm / speed_mm_s + turn_s)
 
 
-def vector_s(length_mm: float, *, speed_mm_s: float, strokes: int, start_s: float) -> float:
-    """Time along lines at one speed, with a pause at each beginning: ``length/speed + strokes t``."""
-    return length_mm / speed_mm_s + strokes * start_s
-
-
-def clearing_s(area_mm2: float, *, step_mm: float, feed_mm_min: float, passes: int, more: float = 0.0) -> float:
-    """Time to clear an area in lanes: ``area / (step feed) passes``, and a share more for ramps and ways."""
-    return 60 * area_mm2 / (step_mm * feed_mm_min) * passes * (1 + more)
-
-
 def times(plan: Plan) -> tuple[Time, ...] | None:
     """The time of each operation of a plan; None where the machine's profile says nothing of its pace."""
     machine = plan.job.machine
-    if machine.travel_mm_s is None or machine.work_mm_s is None or machine.acceleration_mm_s2 is None:
+    if machine.travel_mm_s is None or machine.acceleration_mm_s2 is None:
         return None
-    return tuple(time_of(operation, machine) for operation in plan.operations)
+    if machine.kind == "router":
+        return _by_moves(plan, machine.travel_mm_s, machine.acceleration_mm_s2)
+    if machine.work_mm_s is None:
+        return None
+    before: list[Operation | None] = [None, *plan.operations[:-1]]
+    return tuple(time_of(its, plan.job, before=last) for its, last in zip(plan.operations, before, strict=True))
 
 
-def time_of(operation: Operation, machine: Machine) -> Time:
-    """The time of an operation at the pace of a machine's profile, all passes together.
+def _by_moves(plan: Plan, travel_mm_s: float, acceleration_mm_s2: float) -> tuple[Time, ...]:
+    """A router's: the sum over the very moves that a program writes, at their feeds."""
+    safe = plan.job.machine.safe_height_mm or _SAFE_MM
+    starts, found = starts_of(plan.job, plan.operations), []
+    for group in by_cutter(plan.operations):
+        moves = moves_of(group, starts[group[0].cutter.key], safe)
+        places = np.concatenate([moves.to[:1], moves.to])
+        length = np.linalg.norm(np.diff(places, axis=0), axis=1)
+        seconds = moves_s(places, np.where(moves.fast, travel_mm_s, moves.feed_mm_min / 60), acceleration_mm_s2)
+        for k in range(len(group)):
+            cut, fast = ((moves.operation == k) & its for its in (~moves.fast, moves.fast))
+            strokes = int((moves.kind[moves.operation == k] == DOWN).sum())
+            found.append(
+                Time(
+                    strokes=strokes, work_mm=float(length[cut].sum()), travel_mm=float(length[fast].sum()),
+                    work_s=float(seconds[cut].sum()) + strokes * (plan.job.machine.start_s or 0.0),
+                    travel_s=float(seconds[fast].sum()),
+                )
+            )  # fmt: skip
+    return tuple(found)
+
+
+def time_of(operation: Operation, job: Job, *, before: Operation | None = None) -> Time:
+    """The time of a laser's operation at the pace of a machine's profile, all passes together.
 
     Areas that are handed over as shapes are taken line by line over the rectangle about them. Elsewhere each
-    path is followed once a pass, with straight ways from each end to the next beginning.
+    path is followed once a pass, with straight ways from each end to the next beginning, at the pace for its depth
+    and its material.
+
+    Parameters
+    ----------
+    before
+        The operation from whose end the head comes.
     """
-    travel, work, quick = machine.travel_mm_s, machine.work_mm_s, machine.acceleration_mm_s2
-    if travel is None or work is None or quick is None:
+    machine = job.machine
+    travel, quick = machine.travel_mm_s, machine.acceleration_mm_s2
+    if travel is None or machine.work_mm_s is None or quick is None:
         raise ValueError("the machine's profile has no pace")
     paths, passes = operation.paths, operation.passes
-    ways = np.linalg.norm(paths.entries[1:] - paths.exits[:-1], axis=1)
     if operation.area_lines_mm is not None:
         return _raster_time(operation, machine, operation.area_lines_mm)
+    ways = np.linalg.norm(paths.entries[1:] - paths.exits[:-1], axis=1)
+    back = np.linalg.norm(paths.entries[:1] - paths.exits[-1:], axis=1)
+    far = np.concatenate([*[ways] * passes, *[back] * (passes - 1), _from(before, paths)])
     length = passes * float(paths.lengths.sum())
     starts = passes * len(paths) * (machine.start_s or 0.0)
     return Time(
-        strokes=passes * len(paths), work_mm=length, travel_mm=passes * float(ways.sum()),
-        work_s=passes * path_s(paths, work, quick) + starts, travel_s=passes * float(move_s(ways, travel, quick).sum()),
+        strokes=passes * len(paths), work_mm=length, travel_mm=float(far.sum()),
+        work_s=passes * path_s(paths, _laser_mm_s(operation, job), quick) + starts,
+        travel_s=float(move_s(far, travel, quick).sum()),
     )  # fmt: skip
+
+
+def _from(before: Operation | None, paths: Paths) -> Floats:
+    """The way from the end of the operation before; (0 or 1,)."""
+    if before is None or not len(before.paths):
+        return np.empty(0)
+    return np.asarray(np.linalg.norm(paths.entries[:1] - before.paths.exits[-1:], axis=1), dtype=np.float64)
+
+
+def _laser_mm_s(operation: Operation, job: Job) -> float:
+    """The pace of a beam along lines: fast where it lowers, by the thickness where it cuts through."""
+    machine = job.machine
+    if operation.work in (Work.CUT_THROUGH, Work.CUT_BLOCK):
+        return burning.through_mm_s(job.material.key, machine, operation.depth_mm)
+    usual = machine.work_mm_s or 1.0
+    return usual if operation.work is Work.SCORE else machine.raster_mm_s or usual
 
 
 def _raster_time(operation: Operation, machine: Machine, spacing_mm: float) -> Time:

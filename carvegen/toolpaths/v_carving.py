@@ -11,7 +11,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.facts import cutting, feeds
-from carvegen.toolpaths import clamps, reach
+from carvegen.toolpaths import clamps, reach, shortfalls
 from carvegen.toolpaths.centre_lines import centre_lines
 from carvegen.toolpaths.order import ordered
 from carvegen.toolpaths.paths import Operation, Work, picked
@@ -49,12 +49,16 @@ def v_plan(job: Job, settings: PathSettings) -> Plan:
     left = _unreached(job, geometry.stack([wide.unreached, wide.covered]) if len(barred) else None, barred)
     under = clamps.beside(left, settings.no_go, cutting.groove_mm(job.cutter, depth) / 2)
     remarks = (*wide.remarks, *clamps.about_covered(left[under]), *_remarks(paths))
-    return replace(
-        wide, operations=tuple(operations), unreached=left[~under], covered=left[under], remarks=remarks
+    findings = (*wide.findings, *shortfalls.covered_cuts(job, left[under]))
+    return shortfalls.within_bed(
+        replace(
+            wide, operations=tuple(operations), unreached=left[~under], covered=left[under], remarks=remarks,
+            findings=findings,
+        )
     )  # fmt: skip
 
 
-_LATE = {Work.CUT_THROUGH: 1} | {work: 0 for work in Work if work is not Work.CUT_THROUGH}  #: cut-outs come last
+_LATE = dict.fromkeys(Work, 0) | {Work.CUT_THROUGH: 1, Work.CUT_BLOCK: 2}  #: cut-outs come last
 
 
 def _lines(job: Job, settings: PathSettings, depth_mm: float) -> tuple[Paths, PolygonArray]:
@@ -100,10 +104,11 @@ def _operation(job: Job, settings: PathSettings, paths: Paths, depth_mm: float) 
     return Operation(
         name=f"{Work.CENTRE_LINE.value} {job.cutter.key}".upper(),
         work=Work.CENTRE_LINE,
-        asks=f"follow in three dimensions, {often}: as deep as the cut is wide, at most {deepest:.2f} mm",
+        asks=f"follow in three dimensions, {often}: as deep as the cut is wide",
         cutter=job.cutter,
         paths=thinned(paths),
         depth_mm=deepest,
+        pass_mm=min(depth_mm / passes, deepest),
     )
 
 

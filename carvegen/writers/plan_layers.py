@@ -25,10 +25,14 @@ _INDICES: dict[Work, tuple[int, ...]] = {
     Work.WALL: (195, 185, 205, 175),
     Work.CENTRE_LINE: (165, 155, 175),
     Work.CUT_THROUGH: (33, 23, 43, 13, 53),
+    Work.CUT_BLOCK: (33, 23, 43, 13, 53),
 }
 _REST = tuple(range(15, 250, 10))
 #: Layers of the block's own files whose shop colours hold here too, where the shop gave none of this name.
-_ALIKE = {Work.LOWER: CUT_AREA, Work.CLEAR: CUT_AREA, Work.CUT_THROUGH: CUT_OUT, Work.SCORE: REGISTER}
+_ALIKE = {
+    Work.LOWER: CUT_AREA, Work.CLEAR: CUT_AREA, Work.CUT_THROUGH: CUT_OUT, Work.CUT_BLOCK: CUT_OUT,
+    Work.SCORE: REGISTER,
+}  # fmt: skip
 
 
 def plan_layers(plan: Plan) -> list[Layer]:

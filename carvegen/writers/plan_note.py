@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from carvegen.toolpaths import timing
+from carvegen.toolpaths.router_remarks import about_feeds
 from carvegen.writers.table import cell
 
 if TYPE_CHECKING:
@@ -33,7 +34,8 @@ def plan_lines(plan: Plan) -> list[str]:
             "",
             *_whole(plan, times),
         ]
-    lines += [f"- {remark}" for remark in plan.remarks]
+    feeds = about_feeds(plan) if plan.job.machine.kind == "router" else ()
+    lines += [f"- {remark}" for remark in (*plan.remarks, *feeds)]
     missed = float(sum(shape.area for shape in plan.unreached))
     if missed >= _WORTH_MM2:
         lines.append(
@@ -81,8 +83,12 @@ def _whole(plan: Plan, times: tuple[Time, ...] | None) -> list[str]:
         " Areas handed over as shapes count lines over the rectangle about all of them, as far apart as the plan "
         "says." if shapes else ""
     )  # fmt: skip
+    basis = (
+        "the moves that a program writes, at the feeds below, and the machine's pace above the block"
+        if plan.job.machine.kind == "router" else "the pace in the machine's profile, which is no setting"
+    )  # fmt: skip
     return [
-        f"- All together about {whole}, {strokes} strokes, without setting up. An estimate from the pace in the "
-        "machine's profile, which is no setting: speeding up and slowing down counted, corners rounded by "
+        f"- All together about {whole}, {strokes} strokes, without setting up. An estimate from {basis}: "
+        "speeding up and slowing down counted, corners rounded by "
         f"{timing.CORNER_MM:g} mm.{by_lines} Time a first piece and scale by it."
     ]

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from carvegen.toolpaths.paths import Paths, Plan
     from carvegen.writers.layers import Layer
 
-__all__ = ["plan_png"]
+__all__ = ["legend_words", "plan_png"]
 
 _GROUND, _FACE, _EDGE, _WORDS, _WAY = (244, 242, 236), (255, 255, 252), (120, 112, 100), (60, 58, 54), (176, 170, 160)
 _MARGIN_MM = 14.0
@@ -113,7 +113,7 @@ def _with_words(picture: Image.Image, plan: Plan, layers: list[Layer]) -> Image.
     font = ImageFont.load_default(size=size)
     lines: list[tuple[str | None, str]] = [
         (layer.colour, f"{k}. {layer.name}: {said}")
-        for k, (layer, said) in enumerate(zip(layers, _said(plan), strict=True), start=1)
+        for k, (layer, said) in enumerate(zip(layers, legend_words(plan), strict=True), start=1)
     ]
     words = seen(plan.job, View.BLOCK).view.words
     lines.append((None, f"{plan.job.block.name}, paths. {words} Broken: ways between cuts."))
@@ -129,7 +129,8 @@ def _with_words(picture: Image.Image, plan: Plan, layers: list[Layer]) -> Image.
     return whole
 
 
-def _said(plan: Plan) -> list[str]:
+def legend_words(plan: Plan) -> list[str]:
+    """What the picture says of each operation: how long, how many strokes, how much time."""
     times = timing.times(plan)
     if times is None:
         return [f"{_length(float(its.paths.lengths.sum()))}, passes: {its.passes}" for its in plan.operations]

@@ -10,7 +10,6 @@ import textwrap
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from itertools import groupby
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
@@ -20,7 +19,8 @@ from carvegen.errors import InputError, RefusedError
 from carvegen.facts import feeds
 from carvegen.facts.profiles import Verdict
 from carvegen.job import permit
-from carvegen.toolpaths.paths import joined
+from carvegen.toolpaths.moves import ACROSS, APPROACH_MM, CUT, DOWN, by_cutter, moves_of, starts_of
+from carvegen.toolpaths.paths import Work, joined
 from carvegen.units import MM_PER
 from carvegen.writers.views import View, corner, paths_seen, seen
 
@@ -28,11 +28,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from carvegen.facts.feeds import Start
-    from carvegen.geometry import Floats
     from carvegen.job import Job
     from carvegen.toolpaths.paths import Operation, Paths, Plan
 
-__all__ = ["APPROACH_MM", "WAIT_S", "WORDS", "Program", "programs"]
+__all__ = ["WAIT_S", "WORDS", "Program", "programs"]
 
 #: Every word that a program may hold, and what it says there.
 WORDS: Mapping[str, str] = MappingProxyType({
@@ -59,13 +58,10 @@ WORDS: Mapping[str, str] = MappingProxyType({
     "Z": "height: 0 at the block's face, negative in the block",
 })  # fmt: skip
 
-APPROACH_MM = 1.0  #: down to this height above the face at full speed, from there on at the plunge feed; our own choice
 WAIT_S = 3  #: for the spindle; common practice, no source
 
 _DECIMALS = {"mm": 4, "in": 5}
-_FEED_STEP_MM = 10.0  #: feeds are rounded down to this, so that they don't change at every move
 _LINE = 72
-_SAME_MM = 0.001  #: a path that begins so near to where the last one ended goes on from it
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,7 +78,7 @@ def programs(plan: Plan, starts: Mapping[str, Start] | None = None) -> tuple[Pro
     Parameters
     ----------
     starts
-        Spindle speed and feeds by the cutter's key; those of `feeds.starting_point` where none is given.
+        Spindle speed and feeds by the cutter's key; those of `moves.starts_of` where none is given.
 
     Raises
     ------
@@ -93,12 +89,11 @@ def programs(plan: Plan, starts: Mapping[str, Start] | None = None) -> tuple[Pro
     """
     job = plan.job
     safe = _safe_height_mm(job)
+    begin = starts_of(job, plan.operations) | dict(starts or {})
     found = []
-    for number, (_, group) in enumerate(groupby(plan.operations, key=lambda its: its.cutter.key), start=1):
-        operations = tuple(group)
+    for number, operations in enumerate(by_cutter(plan.operations), start=1):
         key = operations[0].cutter.key
-        start = (starts or {}).get(key) or _usual(job, operations)
-        text = "\n".join(_lines(plan, operations, start, safe, number)) + "\n"
+        text = "\n".join(_lines(plan, operations, begin[key], safe, number)) + "\n"
         found.append(Program(text=text, cutter=key))
     return tuple(found)
 
@@ -121,50 +116,88 @@ def _safe_height_mm(job: Job) -> float:
     return job.machine.safe_height_mm
 
 
-def _usual(job: Job, operations: Sequence[Operation]) -> Start:
-    cutter = operations[0].cutter
-    deep = min(feeds.pass_depth_mm(job.material.key, cutter), max(its.depth_mm for its in operations))
-    return feeds.starting_point(job.material.key, cutter, job.machine, deep)
-
-
 def _lines(plan: Plan, operations: Sequence[Operation], start: Start, safe: float, number: int) -> Iterator[str]:
     job = plan.job
     unit = _Unit.of(job)
-    moves = [(operation, _moved(operation, job)) for operation in operations]
-    for text in (*_head(job, operations, start, safe, number), *_extent(joined([paths for _, paths in moves]), unit)):
+    moved = [replace(operation, paths=_moved(operation, job)) for operation in operations]
+    extent = _extent(joined([operation.paths for operation in moved]), unit)
+    for text in (*_head(job, operations, start, safe, number), *extent):
         yield from _comment(text)
     yield f"G17 {unit.word} G40 G49 G54 G80 G90 G94"
     yield f"G0 Z{unit.length(safe)}"
     yield f"S{start.spindle_rpm:.0f} M3"
     yield f"G4 P{WAIT_S}"
-    for operation, paths in moves:
-        yield from _comment(f"{operation.name}: {operation.asks}")
-        for _ in range(operation.passes):
-            yield from _followed(paths, start, safe, unit)
+    yield from _moves(moved, start, safe, unit)
     yield "M5"
     yield "M2"
+
+
+def _moves(operations: Sequence[Operation], start: Start, safe: float, unit: _Unit) -> Iterator[str]:
+    """Every move as a line, each operation's behind its name."""
+    moves = moves_of(operations, start, safe)
+    number, last = -1, 0.0
+    rows = (moves.to.tolist(), moves.kind.tolist(), moves.feed_mm_min.tolist(), moves.operation.tolist())
+    for (x, y, z), kind, feed, own in zip(*rows, strict=True):
+        if own != number:
+            number = own
+            yield from _comment(_asks(operations[own], unit))
+        if kind == ACROSS:
+            yield f"G0 X{unit.length(x)} Y{unit.length(y)}"
+        elif kind == CUT:
+            f = "" if feed == last else f" F{unit.feed(feed)}"
+            yield f"G1 X{unit.length(x)} Y{unit.length(y)} Z{unit.length(z)}{f}"
+            last = feed
+        elif kind == DOWN:
+            yield f"G1 Z{unit.length(z)} F{unit.feed(feed)}"
+            last = feed
+        else:
+            yield f"G0 Z{unit.length(z)}"
+
+
+_ASKS = {
+    Work.CLEAR: "clear the floor of the cuts",
+    Work.WALL: "follow the walls, for climb milling",
+    Work.CENTRE_LINE: "follow in three dimensions, as deep as the cut is wide",
+    Work.CUT_THROUGH: "cut through the block, into a board under it",
+    Work.CUT_BLOCK: "cut the block out of its sheet, into a board under it",
+}
+
+
+def _asks(operation: Operation, unit: _Unit) -> str:
+    """What an operation does, its depth in the program's own unit."""
+    return f"{operation.name}: {_ASKS[operation.work]}; deepest {unit.said(operation.depth_mm)}"
 
 
 def _head(job: Job, operations: Sequence[Operation], start: Start, safe: float, number: int) -> Iterator[str]:
     """What whoever runs it must know."""
     block, unit = job.block, _Unit.of(job)
     yield f"Block {block.name}, program {number}: {job.machine.name}"
-    yield f"Material {job.material.name}, {job.thickness_mm:g} mm thick; declared: {job.declared or 'NOT DECLARED'}"
+    thick = unit.said(job.thickness_mm)
+    yield f"Material {job.material.name}, {thick} thick; declared: {job.declared or 'NOT DECLARED'}"
     if job.permit.verdict is Verdict.ASK:
         yield f"OPEN QUESTION, settle it first: {job.permit.why}"
-    yield f"Cutter {operations[0].cutter.name}: change it before this program, and set its length"
+    yield f"Cutter {_cutter(operations[0], unit)}: change it before this program, and set its length"
     yield f"Units {unit.name}; plane XY; places, not steps; feed in {unit.name} a minute"
     yield f"Zero: X and Y at {_CORNERS[job.machine.origin]}, Z at the face, up is positive"
-    yield f"The block lies face up and is cut mirrored: {block.width_mm:g} x {block.height_mm:g} mm"
-    yield f"Safe height {safe:g} mm above the face: see that clamps are lower. Deepest {_deepest(operations):g} mm"
-    yield f"Fast down to {APPROACH_MM:g} mm above the face: it must be that flat"
-    yield f"Start {start.spindle_rpm:.0f} rpm, {start.feed_mm_min:.0f} mm/min, down {start.plunge_mm_min:.0f} mm/min"
+    size = f"{unit.said(block.width_mm)} x {unit.said(block.height_mm)}"
+    yield f"The block lies face up and is cut {'mirrored' if block.turned else 'as the print shows it'}: {size}"
+    deepest = unit.said(max(its.depth_mm for its in operations))
+    yield f"Safe height {unit.said(safe)} above the face: see that clamps are lower. Deepest {deepest}"
+    yield f"Fast down to {unit.said(APPROACH_MM)} above the face: it must be that flat"
+    feed, down = (unit.said_feed(its) for its in (start.feed_mm_min, start.plunge_mm_min))
+    yield f"Start {start.spindle_rpm:.0f} rpm, {feed}, down {down}"
     yield feeds.CAUTION
     yield "Run it in the air above the block first. The machine's manual and a trained operator come before this text"
 
 
-def _deepest(operations: Sequence[Operation]) -> float:
-    return round(max(its.depth_mm for its in operations), 3)
+def _cutter(operation: Operation, unit: _Unit) -> str:
+    """The cutter by the name of its profile, which counts in millimetres; else by its key and its size."""
+    cutter = operation.cutter
+    if unit.name == "mm":
+        return cutter.name
+    sizes = (("diameter_mm", "across"), ("tip_mm", "at its tip"))
+    told = [f"{unit.said(cutter.values[name])} {where}" for name, where in sizes if name in cutter.values]
+    return ", ".join([cutter.key.upper(), *told])
 
 
 def _extent(paths: Paths, unit: _Unit) -> Iterator[str]:
@@ -199,6 +232,14 @@ class _Unit:
         """A feed given in mm a minute, in this unit a minute."""
         return f"{mm_min / MM_PER[self.name]:.2f}"
 
+    def said(self, mm: float) -> str:
+        """A length given in mm, in words."""
+        return f"{mm / MM_PER[self.name]:.{_DECIMALS[self.name] - 1}f}".rstrip("0").rstrip(".") + f" {self.name}"
+
+    def said_feed(self, mm_min: float) -> str:
+        """A feed given in mm a minute, in words."""
+        return f"{mm_min / MM_PER[self.name]:.{0 if self.name == 'mm' else 1}f} {self.name}/min"
+
     def length(self, mm: float) -> str:
         """A length given in mm, in this unit."""
         text = f"{mm / MM_PER[self.name]:.{_DECIMALS[self.name]}f}"
@@ -210,38 +251,6 @@ def _moved(operation: Operation, job: Job) -> Paths:
     paths = paths_seen(operation.paths, job.block.width_mm, seen(job, View.BLOCK).view)
     zero = corner(job.machine.origin, job.block.width_mm, job.block.height_mm)
     return replace(paths, xyz=paths.xyz - np.array([*zero, 0.0]))
-
-
-def _followed(paths: Paths, start: Start, safe: float, unit: _Unit) -> Iterator[str]:
-    """Each path: above its beginning, down, along, and up again; on without lifting where the next one begins."""
-    up, near = f"G0 Z{unit.length(safe)}", f"G0 Z{unit.length(APPROACH_MM)}"
-    onward = np.linalg.norm(paths.entries[1:] - paths.exits[:-1], axis=1) < _SAME_MM
-    onward = np.concatenate([[False], onward, [False]]).tolist()
-    last = 0.0
-    for k in range(len(paths)):
-        way = paths.xyz[paths.start[k] : paths.start[k + 1]]
-        way = np.concatenate([way, way[:1]]) if paths.closed[k] else way
-        feed = _feeds(np.vstack([(*way[0, :2], APPROACH_MM), way]), start)
-        if not onward[k]:
-            yield f"G0 X{unit.length(way[0, 0])} Y{unit.length(way[0, 1])}"
-            yield near
-            yield f"G1 Z{unit.length(way[0, 2])} F{unit.feed(feed[0])}"
-            last = feed[0]
-        for (x, y, z), speed in zip(way[1:].tolist(), feed[1:].tolist(), strict=True):
-            f = "" if speed == last else f" F{unit.feed(speed)}"
-            yield f"G1 X{unit.length(x)} Y{unit.length(y)} Z{unit.length(z)}{f}"
-            last = speed
-        if not onward[k + 1]:
-            yield up
-
-
-def _feeds(way: Floats, start: Start) -> Floats:
-    """The feed of each move: no faster downwards than the plunge feed, whatever the slope; (n - 1,)."""
-    step = np.diff(way, axis=0)
-    fall = -step[:, 2] / np.maximum(np.linalg.norm(step, axis=1), 1e-12)
-    slowed = np.where(fall > 0, start.plunge_mm_min / np.maximum(fall, 1e-12), np.inf)
-    feed = np.minimum(start.feed_mm_min, slowed)
-    return np.maximum(np.floor(feed / _FEED_STEP_MM) * _FEED_STEP_MM, np.minimum(feed, _FEED_STEP_MM))
 
 
 def _comment(text: str) -> Iterator[str]:

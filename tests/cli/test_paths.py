@@ -17,9 +17,9 @@ MAKE = [
 ]  # fmt: skip
 
 
-def made(capsys, out: Path, *more: str) -> dict:
+def made(capsys, out: Path, *more: str, code: int = 0) -> dict:
     done = run(capsys, *MAKE, "--out", out, *more)
-    assert done.code == 0, done.err
+    assert done.code == code, done.err
     return json.loads(done.out)
 
 
@@ -55,7 +55,8 @@ def test_choices_reach_the_paths(capsys, tmp_path):
 
 
 def test_where_nothing_may_go_nothing_goes(capsys, tmp_path):
-    made(capsys, tmp_path / "out", "--no-go", "box 14 9 22 22")  # over the opening
+    told = made(capsys, tmp_path / "out", "--no-go", "box 14 9 22 22", code=1)  # over the opening
+    assert {its["rule"] for its in told["reports"]["laser"]["findings"] if its["severity"] == "breaks"} == {"not-cut"}
     text = (tmp_path / "out" / "laser" / "paths.dxf").read_text()
     assert "LOWER FLOOR" in layers(text)
     assert "CUT-OUT" not in layers(text)

@@ -3,27 +3,30 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 
 import numpy as np
 import pytest
 from gcodeparser import parse_gcode_lines
 
 from carvegen.errors import InputError, RefusedError
-from carvegen.facts.feeds import starting_point
 from carvegen.facts.profiles import Permit, Verdict
-from carvegen.toolpaths import plan_for
+from carvegen.toolpaths import plan_for, timing
+from carvegen.toolpaths.moves import APPROACH_MM, starts_of
 from carvegen.toolpaths.paths import Paths, Plan
 from carvegen.toolpaths.settings import PathSettings
-from carvegen.writers.rs274 import APPROACH_MM, WORDS, programs
+from carvegen.writers.plan_note import plan_lines
+from carvegen.writers.plan_png import legend_words
+from carvegen.writers.rs274 import WORDS, programs
 from tests.cases import SHELF, block, box, disc, setup
 from tests.readers import nist
 
 ROUTER = SHELF.machine("router-bed")
 
 
-def planned(cutter: str = "v-60", machine=ROUTER, **changed) -> Plan:
+def planned(cutter: str = "v-60", machine=ROUTER, material: str = "cherry", depth: float = 1.0, **changed) -> Plan:
     its = block(box(5, 4, 20, 0.8), box(5, 8, 20, 12), disc(32, 10, 0.6), cut_outs=(box(30, 20, 6, 6),))
-    job = setup("cherry", cutter, machine=machine, depth=1.0, **changed).on(its)
+    job = setup(material, cutter, machine=machine, depth=depth, **changed).on(its)
     plan = plan_for(job, PathSettings(also_cutters=(SHELF.cutter("flat-3"),)))
     assert plan is not None
     return plan
@@ -84,14 +87,14 @@ def test_fast_moves_stay_above_the_face_and_travel_is_at_the_safe_height() -> No
 
 def test_down_is_never_faster_than_the_plunge() -> None:
     plan = planned()
+    starts = starts_of(plan.job, plan.operations)
     for its in programs(plan):
-        cutter = SHELF.cutter(its.cutter)
-        start = starting_point("cherry", cutter, ROUTER, 1.0)
+        start = starts[its.cutter]
         for move in (move for move in nist.read(its.text).moves if not move.fast):
             step = np.subtract(move.end, move.start)
             down = -step[2] / max(np.linalg.norm(step), 1e-12) * move.feed
             assert down <= start.plunge_mm_min + 0.01
-            assert move.feed <= start.feed_mm_min * 1.5
+            assert move.feed <= start.feed_mm_min
 
 
 def test_the_program_says_units_zero_height_and_ends_with_the_spindle_stopped() -> None:
@@ -151,6 +154,98 @@ def test_a_machine_in_inches_gets_inches() -> None:
         for a, b in zip(one.end, other.end, strict=True):
             assert (a is None) == (b is None)
             assert a is None or a * 25.4 == pytest.approx(b, abs=3e-4)
+
+
+@pytest.mark.parametrize("cutter", ["v-60", "flat-1", "taper-0.5"])
+def test_an_inch_program_says_nothing_in_millimetres(cutter: str) -> None:
+    """Every length in its words, too, is in the program's own unit; of 1.5 mm it says 0.0591 in."""
+    plan = planned(cutter, machine=dataclasses.replace(ROUTER, units="in"), material="linoleum", depth=1.5)
+    said = " ".join(words for its in programs(plan) for words in nist.read(its.text).comments)
+    assert not re.search(r"\d\s*mm|millimet|mm/min", said)
+    assert "deepest 0.0591 in" in said
+    metric = planned(cutter, material="linoleum", depth=1.5)
+    said = " ".join(words for its in programs(metric) for words in nist.read(its.text).comments)
+    assert not re.search(r"\d\s*in\b|inch", said)
+    assert "deepest 1.5 mm" in said
+
+
+def seconds(text: str, travel_mm_s: float, acceleration: float) -> tuple[float, float]:
+    """Cutting and fast time of a program as gcodeparser reads it, by a carriage driven in small steps.
+
+    It knows no closed form: at each small step it is as fast as every slower place before and behind allows.
+    """
+    at, feed, rows = np.array([np.nan] * 3), 0.0, []
+    for line in parse_gcode_lines(text):
+        if line.command not in (("G", 0), ("G", 1)):
+            continue
+        feed = line.get_param("F", default=feed)
+        to = np.array([line.get_param(axis, default=old) for axis, old in zip("XYZ", at, strict=True)], dtype=float)
+        step = to - at
+        if np.isfinite(step).all() and np.linalg.norm(step) > 1e-9:
+            rows.append((step, line.command == ("G", 0), travel_mm_s if line.command[1] == 0 else feed / 60))
+        at = to
+    length = np.array([np.linalg.norm(step) for step, _, _ in rows])
+    speed, fast = np.array([its for _, _, its in rows]), np.array([its for _, its, _ in rows])
+    ways = np.array([step for step, _, _ in rows]) / length[:, None]
+    turn = np.arccos(np.clip((ways[1:] * ways[:-1]).sum(axis=1), -1, 1))
+    caps = [0.0, *np.minimum(timing.corner_mm_s(turn, acceleration), np.minimum(speed[1:], speed[:-1])).tolist(), 0.0]
+    found = np.zeros(2)
+    # forwards then backwards in small steps: v² grows by no more than 2 a ds
+    parts = np.maximum(40, np.ceil(length / 0.02)).astype(int)
+    square = np.concatenate([np.full(n, v * v) for n, v in zip(parts, speed, strict=True)])
+    ds = np.repeat(length / parts, parts)
+    ends = np.concatenate([[0], np.cumsum(parts)])
+    for order in (1, -1):
+        now = 0.0
+        places = range(len(square)) if order == 1 else range(len(square) - 1, -1, -1)
+        borders = {int(end): cap * cap for end, cap in zip(ends, caps, strict=True)}
+        for i in places:
+            border = borders.get(i if order == 1 else i + 1)
+            now = now if border is None else min(now, border)
+            middle = min(square[i], now + acceleration * ds[i])  # in the middle of the step
+            square[i], now = middle, min(middle + acceleration * ds[i], now + 2 * acceleration * ds[i])
+    each = ds / np.sqrt(square)
+    for k in range(len(rows)):
+        found[int(fast[k])] += each[ends[k] : ends[k + 1]].sum()
+    return float(found[0]), float(found[1])
+
+
+@pytest.mark.parametrize("cutter", ["v-60", "flat-1"])
+def test_the_time_is_that_of_the_program_s_own_moves(cutter: str) -> None:
+    """Lengths and times of the moves as the gcodeparser package reads them, cuts and fast ways each by itself."""
+    plan = planned(cutter)
+    times, made = timing.times(plan), programs(plan)
+    assert times is not None
+    read = np.array([seconds(its.text, ROUTER.travel_mm_s, ROUTER.acceleration_mm_s2) for its in made]).sum(axis=0)
+    assert sum(its.work_s for its in times) == pytest.approx(read[0], rel=0.01)
+    assert sum(its.travel_s for its in times) == pytest.approx(read[1], rel=0.01)
+    moves = [move for its in made for move in nist.read(its.text).moves if None not in move.start]
+    for fast, ours in ((False, sum(its.work_mm for its in times)), (True, sum(its.travel_mm for its in times))):
+        far = sum(np.linalg.norm(np.subtract(move.end, move.start)) for move in moves if move.fast is fast)
+        # before the first way of a program the cutter comes from nowhere; each operation's first is counted
+        assert ours == pytest.approx(far, rel=1e-4)
+    at_feed = sum(np.linalg.norm(np.subtract(its.end, its.start)) / its.feed for its in moves if not its.fast) * 60
+    assert sum(its.work_s for its in times) > at_feed
+
+
+def test_note_picture_and_program_tell_one_feed_and_one_time() -> None:
+    """Linoleum and a V of 60 degrees: the note said 360 mm/min and the program 639."""
+    its = block(box(5, 4, 20, 0.8), box(5, 8, 20, 12))
+    plan = plan_for(setup("linoleum", "v-60", machine=ROUTER).on(its), PathSettings())
+    note = "\n".join(plan_lines(plan))
+    moves = [move for its in programs(plan) for move in nist.read(its.text).moves if not move.fast]
+    fastest = max(move.feed for move in moves)
+    downs = [move.feed for move in moves if move.end[2] < move.start[2] and move.end[:2] == move.start[:2]]
+    words = re.search(r"try (\d+) rpm, (\d+) mm/min along and (\d+) mm/min down", note)
+    assert int(words[2]) == fastest
+    assert int(words[3]) // 10 * 10 == max(downs)
+    assert f"S{words[1]} M3" in programs(plan)[0].text
+    assert f"Start {words[1]} rpm, {words[2]} mm/min, down {words[3]} mm/min" in " ".join(
+        nist.read(programs(plan)[0].text).comments
+    )
+    for time, told in zip(timing.times(plan), legend_words(plan), strict=True):
+        assert f"about {timing.spoken(time.whole_s)}" in told
+        assert f"| {timing.spoken(time.whole_s)} |" in note
 
 
 def test_names_can_t_say_anything_to_the_control() -> None:

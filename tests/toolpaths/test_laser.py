@@ -69,7 +69,7 @@ def test_the_beam_never_enters_land(block, lowered, steps, tabs):
 def test_nothing_is_followed_twice_and_every_promise_is_kept(block, lowered, steps):
     way = PathSettings(lowered=lowered, shoulder_steps=steps, line_spacing_mm=0.4)
     plan = laser_plan(job_of(block), way)
-    assert broken(plan, room_mm=12.0) == ()
+    assert broken(plan, way) == ()
     for operation in plan.operations:
         pieces = [its for its in twins.segments(operation.paths) if math.dist(*its) > 0.01]  # specks burn once or twice
         assert len(set(pieces)) == len(pieces)
@@ -259,7 +259,7 @@ def test_a_cross_under_a_clamp_is_left_out_and_told():
     assert len(lines) == 6
     assert min(line.bounds[1] for line in lines) > 0
     assert any("under a clamp" in said for said in plan.remarks)
-    assert not broken(plan, geometry.polygon_array([box(16, -9, 3, 6)]), room_mm=12)
+    assert not broken(plan, PathSettings(no_go=geometry.polygon_array([box(16, -9, 3, 6)])))
 
 
 def test_a_block_that_lies_on_the_bed_only_turned_is_told():
@@ -318,7 +318,7 @@ def test_a_path_that_enters_land_is_found():
     moved = dataclasses.replace(floor.paths, xyz=floor.paths.xyz + np.array([0.05, 0, 0]))
     bad = dataclasses.replace(plan, operations=(dataclasses.replace(floor, paths=moved),))
     assert into_land_mm(plan, floor) <= 0.001
-    assert any("enters the land by 0.04" in said for said in broken(bad, room_mm=12))
+    assert any("enters the land by 0.04" in said for said in broken(bad, PathSettings(shoulder_steps=0)))
 
 
 def test_what_a_clamp_covers_is_not_told_as_too_narrow_for_the_beam():

@@ -314,7 +314,7 @@ def test_the_plan_keeps_what_every_plan_promises(cuts, cutter, also) -> None:
     """The project's own second look at finished plans, with its own method: samples along every way."""
     its = job(*cuts, cutter=cutter, depth=1.5, cut_outs=())
     plan = router_plan(its, settings(*also))
-    assert broken(plan, room_mm=2.0) == ()
+    assert broken(plan, settings(*also)) == ()
 
 
 def test_no_cut_no_plan() -> None:
@@ -335,3 +335,39 @@ def test_a_further_cutter_named_twice_works_once() -> None:
     chosen = dataclasses.replace(settings("flat-3", "flat-1", "flat-1"))
     names = [operation.name for operation in router_plan(its, chosen).operations]
     assert len(set(names)) == len(names)
+
+
+@pytest.mark.parametrize("tabs", [True, False])
+def test_the_block_is_cut_out_of_its_sheet_by_a_straight_cutter(tabs) -> None:
+    """Round the block, outside its edge by half the cutter, on the right of the way on the block; last of all."""
+    plan = router_plan(job(box(4, 4, 8, 6), cutter="v-60"), settings("flat-1", "flat-3", cut_edge=True, tabs=tabs))
+    last = plan.operations[-1]
+    assert (last.work, last.cutter.key) == (Work.CUT_BLOCK, "flat-3")
+    lines, _ = lines_of(last)
+    face = shapely.box(0, 0, *SIZE)
+    assert shapely.distance(lines, face).min() == pytest.approx(1.5, abs=1e-6)
+    assert -last.paths.xyz[:, 2].min() == pytest.approx(plan.job.thickness_mm + 0.2)
+    xy = last.paths.xyz[:, :2] - np.array(SIZE) / 2
+    assert np.concatenate([xy.min(axis=0), xy.max(axis=0)]) == pytest.approx([-13.5, -10.5, 13.5, 10.5])
+    around = xy[:-1, 0] * xy[1:, 1] - xy[:-1, 1] * xy[1:, 0]
+    assert (around > -1e-9).all()  # against the clock in print view: the block lies on the left
+    assert plan.findings == ()
+
+
+def test_what_is_asked_for_and_not_made_breaks() -> None:
+    """An opening and the block's edge without a straight cutter; an opening too narrow; clamps on both."""
+    outs = (box(14, 4, 6, 6), box(3, 14, 2, 2))
+    its = {"cut_outs": outs}
+    plan = router_plan(job(box(4, 4, 6, 6), cutter="v-60", **its), settings(cut_edge=True))
+    assert [one.rule for one in plan.findings] == ["not-cut"] * 3
+    assert sum(one.at is None for one in plan.findings) == 1
+    plan = router_plan(job(box(4, 4, 6, 6), cutter="flat-3", **its), settings())
+    assert [shapely.Point(one.at).within(outs[1]) for one in plan.findings] == [True]
+    plan = router_plan(job(box(4, 4, 6, 6), cutter="flat-1", **its), settings())
+    assert plan.findings == ()
+    clamped = settings(cut_edge=True, no_go=geometry.polygon_array([box(16, -2, 3, 8)]))
+    plan = router_plan(job(box(4, 4, 6, 6), cutter="flat-1", **its), clamped)
+    said = " ".join(one.why for one in plan.findings)
+    assert "clamp lies on the cut-out" in said
+    assert "clamp lies in the way of its edge" in said
+    assert not [one for one in plan.operations if one.work is Work.CUT_BLOCK]

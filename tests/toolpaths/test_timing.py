@@ -11,7 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from carvegen.facts.profiles import Library
+from carvegen.facts import burning
+from carvegen.facts.profiles import Library, Verdict
 from carvegen.toolpaths import timing
 from carvegen.toolpaths.paths import Operation, Paths, Plan, Work, joined, no_paths
 from tests import cases
@@ -93,34 +94,64 @@ def test_no_path_takes_no_time():
 def test_formulas_of_common_practice():
     # common practice, no source; worked by hand: 2000 lines of 300 mm at 300 mm/s, 0.2 s between them: 40 min
     assert timing.raster_s(300, 200, spacing_mm=0.1, speed_mm_s=300, turn_s=0.2) == pytest.approx(40 * 60)
-    # 24,000 mm² in lanes 1.27 mm apart at 2000 mm/min, twice: 18.90 min, and 30 % for ways and ramps
-    assert timing.clearing_s(24000, step_mm=1.27, feed_mm_min=2000, passes=2) / 60 == pytest.approx(18.90, abs=0.005)
-    more = timing.clearing_s(24000, step_mm=1.27, feed_mm_min=2000, passes=2, more=0.3)
-    assert more / 60 == pytest.approx(1.3 * 18.898, abs=0.005)
-    # 600 mm at 15 mm/s and 20 beginnings of 0.3 s
-    assert timing.vector_s(600, speed_mm_s=15, strokes=20, start_s=0.3) == pytest.approx(46)
 
 
-def operation(paths: Paths, **more) -> Operation:
+def operation(paths: Paths, *, work: Work = Work.LOWER, depth_mm: float = 1.0, **more) -> Operation:
     cutter = Library().cutter("laser-fine")
-    return Operation(name="A", work=Work.LOWER, asks="-", cutter=cutter, paths=paths, depth_mm=1.0, **more)
+    return Operation(name="A", work=work, asks="-", cutter=cutter, paths=paths, depth_mm=depth_mm, **more)
+
+
+def laser(material: str = "birch-plywood", **pace):
+    setup = cases.setup(material, "laser-fine")
+    return dataclasses.replace(setup, machine=dataclasses.replace(setup.machine, **pace)).on(cases.block())
 
 
 def test_an_operation_counts_its_strokes_in_every_pass():
-    machine = Library().machine("laser-bed")
     paths = joined([line((0, 0), (30, 0)), line((40, 0), (70, 0))])
-    once, thrice = timing.time_of(operation(paths), machine), timing.time_of(operation(paths, passes=3), machine)
+    once, thrice = timing.time_of(operation(paths), laser()), timing.time_of(operation(paths, passes=3), laser())
     assert (once.strokes, once.work_mm, once.travel_mm) == (2, 60, 10)
-    assert (thrice.strokes, thrice.work_mm, thrice.travel_mm) == (6, 180, 30)
-    assert thrice.whole_s == pytest.approx(3 * once.whole_s)
+    assert (thrice.strokes, thrice.work_mm, thrice.travel_mm) == (6, 180, 30 + 2 * 70)  # and back to begin again
+    back = float(timing.move_s(np.array(70.0), 300, 2000))
+    assert thrice.whole_s == pytest.approx(3 * once.whole_s + 2 * back)
+
+
+def test_the_way_from_one_operation_to_the_next_counts():
+    one, other = operation(line((0, 0), (30, 0))), operation(line((30, 40), (50, 40)))
+    plan = Plan(job=laser(), operations=(one, other))
+    first, second = timing.times(plan)
+    assert (first.travel_mm, second.travel_mm) == (0, 40)
+    assert second.travel_s == pytest.approx(float(timing.move_s(np.array(40.0), 300, 2000)))
+
+
+def test_a_beam_cuts_thick_and_dense_stuff_slower_and_lowers_it_in_more_passes():
+    """The same energy for each mm³: half the pace through twice the depth; worked by hand from the profile's values."""
+    machine = laser().machine  # 15 mm/s through 3 mm of softwood
+    assert burning.through_mm_s("basswood", machine, 3) == pytest.approx(15)
+    assert burning.through_mm_s("basswood", machine, 6) == pytest.approx(7.5)
+    assert burning.through_mm_s("linoleum", machine, 3) == pytest.approx(15 * 0.5)
+    assert burning.through_mm_s("basswood", machine, 0.001) == 300  # it can't go faster than it travels
+    assert burning.passes("basswood", machine, 1.0) == 1
+    assert burning.passes("basswood", machine, 1.1) == 2
+    assert burning.passes("linoleum", machine, 1.5) == 3
+    assert burning.ease("whalebone") == min(burning.eases().values())
+    thin, thick = (
+        timing.time_of(operation(line((0, 0), (300, 0)), work=Work.CUT_THROUGH, depth_mm=deep), laser("basswood"))
+        for deep in (3.0, 6.0)
+    )
+    assert thick.work_s - 0.3 == pytest.approx(2 * (thin.work_s - 0.3), rel=0.01)
+
+
+def test_every_shipped_material_that_a_laser_may_burn_has_its_ease():
+    never = {key for key in cases.SHELF.keys("materials")
+             if cases.SHELF.material(key).permits["laser"].verdict is Verdict.NEVER}  # fmt: skip
+    assert set(burning.eases()) == set(cases.SHELF.keys("materials")) - never
 
 
 def test_areas_handed_over_as_shapes_take_the_lines_over_the_rectangle_about_them():
-    machine = Library().machine("laser-bed")
     shapes = joined(
         [line((0, 0), (20, 0), (20, 5), closed=True), line((280, 180), (300, 180), (300, 200), closed=True)]
     )
-    time = timing.time_of(operation(shapes, area_lines_mm=0.1), machine)
+    time = timing.time_of(operation(shapes, area_lines_mm=0.1), laser())
     assert time.whole_s == pytest.approx(40 * 60)
     assert time.strokes == 2000
 

@@ -44,13 +44,13 @@ def test_a_line_that_ends_at_the_edge_runs_out_over_it_at_its_full_depth() -> No
     assert len(out)
     assert out[np.abs(out[:, 1] - 10.4) < 0.1, 2].max() < -0.5
     assert np.abs(out[:, 1] - 10.4).max() < 0.8
-    assert broken(plan, room_mm=1.0) == ()
+    assert broken(plan, PathSettings()) == ()
 
 
 def test_nothing_goes_near_a_clamp_and_what_it_hides_is_told() -> None:
     clamp = box(10, 0, 5, 30)
     plan = planned(block(box(5, 5, 20, 0.8), box(5, 10, 20, 6)), no_go=[clamp], depth=1.0)
-    assert broken(plan, shapes(clamp), room_mm=1.0) == ()
+    assert broken(plan, PathSettings(no_go=shapes(clamp))) == ()
     hidden = shapely.union_all(plan.covered)
     assert hidden.contains(shapely.box(10.1, 5.1, 14.9, 5.7))
     assert hidden.contains(shapely.box(10.1, 10.1, 14.9, 15.9))
@@ -76,6 +76,6 @@ def test_a_block_of_many_shapes_keeps_its_promises() -> None:
         for i in range(4) for j in range(3)
     ]  # fmt: skip
     plan = planned(block(*cuts), depth=1.4)
-    assert broken(plan, room_mm=1.0) == ()
+    assert broken(plan, PathSettings()) == ()
     depths = [operation.paths.xyz[:, 2].min() for operation in plan.operations]
     assert min(depths) == pytest.approx(-1.4)
