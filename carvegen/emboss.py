@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, PolygonArray
 
 __all__ = [
-    "Die", "Pressing", "Ring", "counter_holes", "depth_under_edge", "die_for", "edge_offset", "findings",
-    "paper_thickness_mm", "rounded", "strain", "wall_rings",
+    "Die", "Pressing", "Ring", "counter_holes", "counter_thickness_mm", "depth_under_edge", "die_for", "edge_offset",
+    "findings", "paper_thickness_mm", "rounded", "stop_depth_mm", "strain", "wall_rings",
 ]  # fmt: skip
 
 #: What a corner may differ from its arc: discs are polygons of 128 corners, and coordinates lie on a grid.
@@ -34,6 +34,7 @@ _SEEN_MM2 = 0.5  #: a part that stays flat is told from this size
 _PAPER_G_CM3 = 0.55  #: bulk of soft cotton paper (common practice, no source)
 _DAMP_GIVES = (0.10, 0.15)  #: strain of damp paper: risk above the first, tears above the second (common practice)
 _USUAL_RELIEF_MM = (0.3, 1.5)  #: 0.3…1.0 (embossed paper data page); to 1.5 on hand presses (common practice)
+_STOP_BELOW_MM = 0.1  #: our own choice
 _USUAL_PAPER_G = (250.0, 350.0)  #: common practice, no source
 
 
@@ -184,6 +185,22 @@ def wall_rings(die: Die, *, step_mm: float = 0.1) -> tuple[Ring, ...]:
 def counter_holes(die: Die) -> PolygonArray:
     """Holes of the sheet that lies on the paper against the die: its foot and the paper's thickness beside it."""
     return geometry.snapped(geometry.parts(_grown(die.foot, die.pressing.sheet_mm)))
+
+
+def counter_thickness_mm(how: Pressing, usual_mm: float) -> float:
+    """How thick the sheet against the die must be: as usual, but no thinner than the relief and a fifth of it.
+
+    What rises then stays clear of what lies behind the sheet, which is pressed thinner (common practice, no source).
+    """
+    return max(usual_mm, math.ceil(12 * how.relief_mm - 1e-9) / 10)
+
+
+def stop_depth_mm(how: Pressing) -> float:
+    """How far a stop is lowered below the die's face: what holds the sheet's edge stands, and the press misses it.
+
+    It stands as high above the floor as the paper is thick, and always ends `_STOP_BELOW_MM` below the face.
+    """
+    return round(max(_STOP_BELOW_MM, how.relief_mm - how.sheet_mm), 2)
 
 
 def findings(die: Die, wanted: PolygonArray) -> Iterator[Finding]:

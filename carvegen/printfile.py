@@ -64,6 +64,8 @@ class PrintBlock:
     bevel_deg: float = 45.0
     edge_mm: float = 0.2
     corner_mm: float = 0.5
+    counter_material: str = "counter-card"
+    counter_thickness_mm: float | None = None
 
     @property
     def inked(self) -> bool:
@@ -234,6 +236,7 @@ def _check_blocks(top: Place, blocks: Sequence[Mapping[str, Any]], shelf: Librar
 
 def _check_profiles(top: Place, place: str, block: Mapping[str, Any], shelf: Library) -> None:
     named = [("materials", "material", block.get("material")), ("cutters", "cutter", block.get("cutter"))]
+    named += [("materials", "counter_material", block.get("counter_material"))]
     named += [("machines", f"machines[{j}]", name) for j, name in enumerate(block.get("machines", ()))]
     named += [("cutters", f"more_cutters[{j}]", name) for j, name in enumerate(block.get("more_cutters", ()))]
     for kind, key, name in named:

@@ -106,7 +106,8 @@ def _shaping(block: PrintBlock, tones: Sequence[float]) -> tuple[object, ...]:
 def setup_recipe(given: Print, block: PrintBlock, ways: Sequence[Setup]) -> dict[str, str]:
     """What goes into a block's files besides its shapes."""
     plan = given.register
-    marks = (plan.method, plan.board_mm, plan.paper_margin_mm, plan.pin_mm, [its.name for its in given.blocks])
+    names = [its.name for its in given.blocks]
+    marks = (plan.method, plan.board_mm, plan.moat_mm, plan.paper_margin_mm, plan.pin_mm, names)
     plain = [replace(way, material=replace(way.material, sources={})) for way in ways]
     said = [(way.material.key, way.cutter.key, way.machine.key) for way in ways]
     return {

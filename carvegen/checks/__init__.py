@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
-from carvegen.checks import bed, clearing, cut_width, depth, drop_outs, foot, islands, land_width, look, wall
+from carvegen.checks import bed, clearing, cut_width, depth, drop_outs, foot, islands, land_width, look, moat, wall
 from carvegen.checks.survey import Survey
 from carvegen.findings import Finding, Report
 
@@ -23,6 +23,7 @@ CHECKS: dict[str, Callable[[Survey], Iterator[Finding]]] = {
     foot.RULE: foot.find,
     depth.RULE: depth.find,
     clearing.RULE: clearing.find,
+    moat.RULE: moat.find,
     drop_outs.RULE: drop_outs.find,
     bed.RULE: bed.find,
     look.RULE: look.find,

@@ -43,7 +43,7 @@ def _broken(plan: Plan, no_go: PolygonArray, room_mm: float) -> Iterator[str]:
         yield "two operations have one name"
     for operation in plan.operations:
         yield from _misshapen(operation)
-        far = outside_mm(operation.paths, plan.job.block.width_mm, plan.job.block.height_mm)
+        far = outside_mm(operation.paths, plan.job.block.board.bounds)
         if far > room_mm + TOLERANCE_MM:
             yield f"{operation.name}: {far:.2f} mm outside the block"
         if operation.depth_mm > plan.job.thickness_mm + TOLERANCE_MM and operation.work is not Work.CUT_THROUGH:
@@ -81,12 +81,13 @@ def doubled(paths: Paths) -> int:
     return len(both) - len(np.unique(both.reshape(-1, 6), axis=0))
 
 
-def outside_mm(paths: Paths, width_mm: float, height_mm: float) -> float:
-    """How far the farthest point lies outside the block's face; 0 if none does."""
+def outside_mm(paths: Paths, bounds: tuple[float, float, float, float]) -> float:
+    """How far the farthest point lies outside a board of these bounds; 0 if none does."""
     if not len(paths):
         return 0.0
     x, y = paths.xyz[:, 0], paths.xyz[:, 1]
-    return float(max(0.0, -x.min(), -y.min(), x.max() - width_mm, y.max() - height_mm))
+    left, bottom, right, top = bounds
+    return float(max(0.0, left - x.min(), bottom - y.min(), x.max() - right, y.max() - top))
 
 
 def into_land_mm(plan: Plan, operation: Operation) -> float:
@@ -97,7 +98,7 @@ def into_land_mm(plan: Plan, operation: Operation) -> float:
     """
     if operation.work is Work.SCORE or not len(operation.paths):
         return 0.0
-    land = geometry.parts(plan.job.block.land)
+    land = geometry.parts(plan.job.block.standing)
     if not len(land):
         return 0.0
     worst = 0.0

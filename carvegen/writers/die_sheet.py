@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from carvegen import geometry
-from carvegen.emboss import paper_thickness_mm, wall_rings
+from carvegen.emboss import paper_thickness_mm, stop_depth_mm, wall_rings
 from carvegen.writers.dxf import layers_dxf
 from carvegen.writers.layers import Layer
 from carvegen.writers.sheet import around
@@ -16,7 +16,7 @@ from carvegen.writers.views import View, seen
 if TYPE_CHECKING:
     from carvegen.emboss import Die
     from carvegen.geometry import PolygonArray
-    from carvegen.job import Job
+    from carvegen.job import Job, Setup
 
 __all__ = ["DIE_FILES", "die_dxf", "die_note", "die_svg"]
 
@@ -26,6 +26,7 @@ DIE_FILES = {
     "wall.svg": "the die's face, and its wall as rings with their depths, as the die lies",
     "wall.dxf": "the same as closed polylines, a layer for each depth",
 }
+STOPS = "STOPS"  #: the layer of what stands in the waste
 _NARROWEST_MM = 120.0
 _LIGHTEST, _DARKEST = 214, 84  #: greys of the first and the last ring
 
@@ -33,7 +34,7 @@ _LIGHTEST, _DARKEST = 214, 84  #: greys of the first and the last ring
 def die_svg(job: Job, die: Die) -> str:
     """The face's outline, and every ring of the wall filled, on a layer that says how deep; at true size."""
     shown = seen(job, View.BLOCK)
-    layers = _layers(die, turned=job.block.turned, width=shown.width_mm)
+    layers = _layers(job, die)
     words = [f"{shown.name}: {shown.view.words}", *_told(die), *(f"{its.name}: {its.asks}." for its, _ in layers)]
     sheet = around(shown, max(shown.width_mm, _NARROWEST_MM), words)
     page = SvgPage(
@@ -49,6 +50,10 @@ def die_svg(job: Job, die: Die) -> str:
     edge = page.group("BLOCK-EDGE", "BLOCK EDGE", "where the die lies", fill="none", stroke="#6b5a4a",
                       stroke_width=HAIRLINE_MM)  # fmt: skip
     page.polygon(edge, shown.face)
+    if shown.waste_mm:
+        board = page.group("BOARD-EDGE", "BOARD EDGE", "how large the board is", fill="none", stroke="#9a8f80",
+                           stroke_width=HAIRLINE_MM)  # fmt: skip
+        page.polygon(board, shown.board)
     notes = page.group("NOTES", "NOTES", "to be read; not to be cut", fill="#77776e", font_family="sans-serif")
     page.polygon(notes, sheet.bar)
     for text in sheet.lines:
@@ -59,12 +64,12 @@ def die_svg(job: Job, die: Die) -> str:
 def die_dxf(job: Job, die: Die) -> str:
     """The same as closed polylines, release 2000; the origin is the die's lower left corner."""
     shown = seen(job, View.BLOCK)
-    layers = _layers(die, turned=job.block.turned, width=shown.width_mm)
+    layers = _layers(job, die)
     words = f"{shown.view.words} " + "; ".join(f"{its.name}: {its.asks}" for its, _ in layers)
     return layers_dxf(dict(layers), (shown.width_mm, shown.height_mm), words=words)
 
 
-def die_note(job: Job, die: Die) -> str:
+def die_note(job: Job, die: Die, counter: Setup) -> str:
     """What the die is, what the paper must bear, and how both sheets are laid."""
     how = die.pressing
     rings = wall_rings(die)
@@ -83,17 +88,22 @@ def die_note(job: Job, die: Die) -> str:
         "abrasive paper until no step is felt, and round the upper edge: a sharp edge cuts the paper. A conical cutter "
         f"whose sides lean {how.bevel_deg:g} degrees from the vertical (point {2 * how.bevel_deg:g} degrees) makes the "
         "wall in one pass along the foot instead.",
-        "\n".join(["| layer | depth, mm | closed shapes |", "| --- | ---: | ---: |", *rows]),
+        "\n".join(["| layer | depth, mm | closed shapes |", "| --- | ---: | ---: |", *rows, *_stop_row(job, die)]),
         "## Counter-sheet",
-        f"A card or plate, {how.relief_mm:.1f} to {how.relief_mm + how.sheet_mm:.1f} mm thick, with holes as in the "
-        f"folder `counter`: each is the foot of the die and {how.sheet_mm:.2f} mm, the paper's thickness, beside it. "
-        "It is laid the other way round than the die, and its files are made for that.",
+        f"{counter.material.name}, {counter.thickness_mm:g} mm thick, with holes as in the folder `counter`, which has "
+        f"files and a note of its own: each is the foot of the die and {how.sheet_mm:.2f} mm, the paper's thickness, "
+        "beside it. It is laid the other way round than the die, and its files are made for that.",
         "## Press",
         "Soak and blot the paper; press a test piece of the same paper first. Cover the edges of the plate, and keep "
         "fingers and loose sleeves away from the press. The press's own manual and the workshop's rules go before "
         "this note.",
     ]
     return "\n\n".join(parts) + "\n"
+
+
+def _stop_row(job: Job, die: Die) -> Sequence[str]:
+    pads = job.block.register.pads if job.block.register is not None else ()
+    return [f"| {STOPS} | {stop_depth_mm(die.pressing):.2f} | {len(pads)} |"] if len(pads) else []
 
 
 def _told(die: Die) -> Sequence[str]:
@@ -107,11 +117,16 @@ def _told(die: Die) -> Sequence[str]:
     )
 
 
-def _layers(die: Die, *, turned: bool, width: float) -> list[tuple[Layer, PolygonArray]]:
-    rings = wall_rings(die)
+def _layers(job: Job, die: Die) -> list[tuple[Layer, PolygonArray]]:
+    rings, turned, width = wall_rings(die), job.block.turned, round(job.block.width_mm, 3)
     shapes = [geometry.parts(die.face), *(ring.shapes for ring in rings)]
     asks = ["stays standing: the line where the face begins", *(f"lower to {its.depth_mm:.2f} mm" for its in rings)]
     names = ["DIE FACE", *map(_name, range(len(rings)))]
+    pads = job.block.register.pads if job.block.register is not None else geometry.empty()
+    if len(pads):
+        shapes.append(pads)
+        asks.append(f"lower to {stop_depth_mm(die.pressing):.2f} mm: stops for the sheet, lower than the die's face")
+        names.append(STOPS)
     return [
         (Layer(name=names[k], colour=_grey(k, len(rings)), index=250 + k % 5, drawn="", asks=asks[k]),
          geometry.mirrored(shapes[k], width) if turned else shapes[k])
