@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import shapely
 
 from carvegen import geometry
-from carvegen.compare import difference, land_in
+from carvegen.compare import CUT_FOLDER, difference, land_in
 from carvegen.errors import InputError
 from carvegen.findings import Finding, Severity
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 __all__ = ["KEPT", "cut_further", "standing_land"]
 
-KEPT = "cut"  #: folder of a build in which the lands of cut blocks are kept as they were
+KEPT = CUT_FOLDER
 _TOLERANCE_MM = 0.02
 _MOST = 40
 
