@@ -17,7 +17,7 @@ from carvegen.files import save_file
 if TYPE_CHECKING:
     from tomlkit.items import InlineTable
 
-__all__ = ["day_of", "own_profile"]
+__all__ = ["day_of", "own_profile", "started_from"]
 
 _NAME = re.compile(r"[a-z0-9]+(?:[.-][a-z0-9]+)*")
 _DIGITS = 4
@@ -39,6 +39,12 @@ def day_of(text: str) -> datetime.date:
     if day > datetime.datetime.now().astimezone().date() + datetime.timedelta(days=1):  # clocks differ by a day
         raise InputError("must not lie in the future", value=text, where="--date", hint="the day on which you measured")
     return day
+
+
+def started_from(about: str) -> str:
+    """The key of the profile that one's own was started from, by what it says of itself; "" of any other."""
+    begin, _, end = _STARTED.partition("{}")
+    return about.removeprefix(begin).partition(end)[0] if about.startswith(begin) else ""
 
 
 def own_profile(
