@@ -13,6 +13,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.findings import Finding, Severity
+from carvegen.paper_strain import bridged, taut
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Die", "Pressing", "Ring", "counter_holes", "counter_thickness_mm", "depth_under_edge", "die_for", "edge_offset",
-    "findings", "paper_thickness_mm", "rounded", "stop_depth_mm", "strain", "wall_rings",
+    "findings", "paper_thickness_mm", "rounded", "stop_depth_mm", "wall_rings",
 ]  # fmt: skip
 
 #: What a corner may differ from its arc: discs are polygons of 128 corners, and coordinates lie on a grid.
@@ -67,11 +68,8 @@ class Pressing:
 
     @property
     def strain(self) -> float:
-        """How far the paper is stretched over the wall.
-
-        It gives over the wall, and over its own thickness on both sides of it (our own reckoning).
-        """
-        return strain(self.relief_mm, self.run_mm + 2 * self.sheet_mm)
+        """How far the paper is stretched over the wall at least (`paper_strain.bridged`)."""
+        return bridged(self).down
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -95,16 +93,6 @@ class Ring:
 def paper_thickness_mm(weight_g_m2: float) -> float:
     """The usual thickness of soft cotton paper of this weight: weight by a bulk of 0.55 g/cm³."""
     return weight_g_m2 / _PAPER_G_CM3 / 1000
-
-
-def strain(depth_mm: float, run_mm: float) -> float:
-    """The share by which paper grows longer that is pressed `depth_mm` deep over a sideways run.
-
-    Notes
-    -----
-    ``(sqrt(d² + x²) - x) / x``: the slope beside its level run.
-    """
-    return math.hypot(depth_mm, run_mm) / run_mm - 1
 
 
 def edge_offset(how: Pressing, depth_mm: float) -> float:
@@ -220,6 +208,8 @@ def findings(die: Die, wanted: PolygonArray) -> Iterator[Finding]:
             why="damp paper is stretched further than it bears over the die's wall, and tears along it",
             remedy=f"press no deeper than {_bearable(how):.2f} mm into this paper, or take a heavier one",
         )  # fmt: skip
+    else:
+        yield from _may_tear(how)
     yield from _usual(how)
     for piece in die.lost:
         at = shapely.point_on_surface(piece)
@@ -232,6 +222,21 @@ def findings(die: Die, wanted: PolygonArray) -> Iterator[Finding]:
         )  # fmt: skip
     yield from _gaps(die)
     yield from _over(die, wanted)
+
+
+def _may_tear(how: Pressing) -> Iterator[Finding]:
+    """Where the least that the paper is stretched is well, and the most is not."""
+    most, tears = taut(how), _DAMP_GIVES[1]
+    worst = max(most.down, most.area)
+    if worst > tears:
+        yield Finding(
+            rule="emboss-stretch", severity=Severity.ADVICE, at=None, measured=100 * worst, limit=100 * tears, unit="%",
+            why="if no paper slides in from beside, this is how far the sheet's area grows at the sharpest corner: "
+            f"{100 * most.down:.0f} % down the wall, up to {100 * most.along:.0f} % along it (the taut band; the "
+            f"least, bridged, is {100 * how.strain:.0f} %)",
+            remedy="press an embossing strip of this paper first (carvegen strip --emboss), make corner_mm larger, or "
+            "press less deep",
+        )  # fmt: skip
 
 
 def _bearable(how: Pressing) -> float:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from carvegen import geometry
 from carvegen.emboss import paper_thickness_mm, stop_depth_mm, wall_rings
+from carvegen.paper_strain import taut
 from carvegen.writers.dxf import layers_dxf
 from carvegen.writers.layers import Layer
 from carvegen.writers.sheet import around
@@ -108,12 +109,16 @@ def _stop_row(job: Job, die: Die) -> Sequence[str]:
 
 def _told(die: Die) -> Sequence[str]:
     how = die.pressing
-    by = "" if how.paper_mm else f" (reckoned from its weight: {paper_thickness_mm(how.paper_g_m2):.2f} mm)"
+    most = taut(how)
+    by = "" if how.paper_mm else f" (computed from its weight: {paper_thickness_mm(how.paper_g_m2):.2f} mm)"
     return (
         f"Relief {how.relief_mm:g} mm; wall {how.bevel_deg:g} degrees from the vertical, {how.run_mm:.2f} mm wide; "
         f"upper edge rounded to {how.edge_mm:g} mm; corners {how.corner_mm:g} mm or more.",
-        f"Paper {how.paper_g_m2:g} g/m2, {how.sheet_mm:.2f} mm thick{by}. Over the wall it is stretched by "
-        f"{100 * how.strain:.1f} %; damp cotton paper bears 10 to 15 %.",
+        f"Paper {how.paper_g_m2:g} g/m2, {how.sheet_mm:.2f} mm thick{by}. Down the wall it is stretched by "
+        f"{100 * how.strain:.1f} % at least (bridged: it gives over the wall and its own thickness beside it) and "
+        f"{100 * most.down:.1f} % at most (taut: nothing slides in from beside); then along the wall by up to "
+        f"{100 * most.outward:.1f} % at the sharpest corner outward and {100 * most.inward:.1f} % inward. Damp cotton "
+        "paper bears 10 to 15 % (common practice, no source).",
     )
 
 
