@@ -11,12 +11,12 @@ import shapely
 from carvegen import geometry
 from carvegen.block import Block
 from carvegen.colour import lightness
+from carvegen.counter_sheets import counter_setups
 from carvegen.emboss import Pressing, counter_thickness_mm, die_for
 from carvegen.emboss import findings as die_findings
 from carvegen.errors import CarvegenError, InputError
-from carvegen.facts.profiles import Verdict
 from carvegen.findings import Finding, Severity
-from carvegen.job import USUAL_MACHINES, setups_for
+from carvegen.job import setups_for
 from carvegen.making import strictest
 from carvegen.mend import mended_for_all
 from carvegen.picture import pictured
@@ -88,15 +88,8 @@ def _counter_ways(given: Print, k: int, block: PrintBlock, shelf: Library, die: 
             value=thick, where=given.place(f"blocks[{k}].counter_thickness_mm"), hint="leave it out, or take more",
         )  # fmt: skip
     thick = thick or counter_thickness_mm(how, stuff.thickness_mm)
-    kinds = [way.machine.kind for way in die if stuff.permits[way.machine.kind].verdict is not Verdict.NEVER]
-    kinds = kinds or ["hand"]
-    named = [way for way in die if way.machine.kind in kinds]
-    cutter = named[0].cutter.key if named else shelf.machine(USUAL_MACHINES["hand"]).usual_cutter
     try:
-        return setups_for(
-            shelf, material=stuff.key, cutter=cutter, machines=[way.machine.key for way in named], kinds=kinds,
-            thickness_mm=thick, depth_mm=min(stuff.depth_usual_mm, thick / 2),
-        )  # fmt: skip
+        return counter_setups(shelf, die, material=stuff.key, thickness_mm=thick)
     except CarvegenError as error:
         raise in_keys(error, given, f"blocks[{k}]") from None
 
@@ -189,6 +182,7 @@ def pressing_of(given: Print, block: PrintBlock, way: Setup) -> Pressing:
     return Pressing(
         relief_mm=way.depth_mm, bevel_deg=block.bevel_deg, edge_mm=block.edge_mm, corner_mm=block.corner_mm,
         paper_g_m2=given.paper_g_m2, paper_mm=given.paper_mm or 0.0, back=block.side == "back",
+        bears=given.stock,
     )  # fmt: skip
 
 

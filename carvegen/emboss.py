@@ -18,6 +18,7 @@ from carvegen.paper_strain import bridged, taut
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
+    from carvegen.facts.profiles import Paper
     from carvegen.geometry import Floats, PolygonArray
 
 __all__ = [
@@ -50,6 +51,7 @@ class Pressing:
     paper_g_m2: float = 300.0
     paper_mm: float = 0.0  #: its thickness; 0: by its weight
     back: bool = True  #: pressed from the back of the sheet: raised in the print
+    bears: Paper | None = None  #: what this paper bears, as it was measured
 
     @property
     def run_mm(self) -> float:
@@ -201,7 +203,9 @@ def findings(die: Die, wanted: PolygonArray) -> Iterator[Finding]:
     """
     how = die.pressing
     risk, tears = _DAMP_GIVES
-    if how.strain > risk:
+    if how.bears is not None:
+        yield from _beyond(how, how.bears)
+    elif how.strain > risk:
         yield Finding(
             rule="emboss-strain", severity=Severity.BREAKS if how.strain > tears else Severity.RISK, at=None,
             measured=100 * how.strain, limit=100 * (tears if how.strain > tears else risk), unit="%",
@@ -210,7 +214,8 @@ def findings(die: Die, wanted: PolygonArray) -> Iterator[Finding]:
         )  # fmt: skip
     else:
         yield from _may_tear(how)
-    yield from _usual(how)
+    if how.bears is None:
+        yield from _usual(how)
     for piece in die.lost:
         at = shapely.point_on_surface(piece)
         yield Finding(
@@ -222,6 +227,24 @@ def findings(die: Die, wanted: PolygonArray) -> Iterator[Finding]:
         )  # fmt: skip
     yield from _gaps(die)
     yield from _over(die, wanted)
+
+
+def _beyond(how: Pressing, paper: Paper) -> Iterator[Finding]:
+    """Where the die asks for more than the paper bore on its strip: what tore there tears here."""
+    for rule, key, value, limit, over, unit, what in (
+        ("emboss-depth", "depth_mm", how.relief_mm, paper.relief_largest_mm, True, "mm", "so high a step"),
+        ("emboss-bevel", "bevel_deg", how.bevel_deg, paper.bevel_least_deg, False, "deg", "so steep a wall"),
+        ("emboss-corner", "corner_mm", how.corner_mm, paper.corner_least_mm, False, "mm", "so sharp a corner"),
+    ):
+        if value > limit if over else value < limit:
+            yield Finding(
+                rule=rule, severity=Severity.BREAKS, at=None, measured=value, limit=limit, unit=unit,
+                why=f"{what} is more than {paper.name} bears ({paper.sources.get(_SAID[key], 'its profile')})",
+                remedy=f"set {key} to {limit:g} or {'less' if over else 'more'}",
+            )  # fmt: skip
+
+
+_SAID = {"depth_mm": "relief_largest_mm", "bevel_deg": "bevel_least_deg", "corner_mm": "corner_least_mm"}
 
 
 def _may_tear(how: Pressing) -> Iterator[Finding]:
@@ -274,7 +297,8 @@ def _smallest(how: Pressing) -> float:
 
 def _gaps(die: Die) -> Iterator[Finding]:
     """Floors between two walls that are too narrow for the paper to reach."""
-    room = 2 * die.pressing.sheet_mm
+    paper = die.pressing.bears
+    room = 2 * die.pressing.sheet_mm if paper is None else paper.gap_least_mm
     left, right, apart = geometry.close_pairs(geometry.parts(die.foot), room)
     feet = geometry.parts(die.foot)
     for k, j, gap in zip(left.tolist(), right.tolist(), apart.tolist(), strict=True):

@@ -92,6 +92,8 @@ TABLES: Mapping[str, tuple[Key, ...]] = MappingProxyType({
                 "snow that a darker ink outlines", 0, 3, 0.5),
         _number("paper_g_m2", "weight of the paper; embossing asks for 250 to 350", 20, 1200, 300.0),
         _number("paper_mm", "thickness of the paper; by its weight, by default", 0.02, 3, None),
+        _text("paper_profile", "what is known of the paper that is embossed, measured on an embossing strip: carvegen "
+              "profiles list; its weight and thickness then hold", default=""),
         _number("margin_mm", "strip along the edge that motifs leave free", 0, 200, 0.0),
         _number("bleed_mm", "strip along the edge of every block that is cut off or masked: the picture ends inside", 0,
                 50, 0.0),

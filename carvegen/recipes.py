@@ -123,7 +123,8 @@ def _die_recipe(given: Print, block: PrintBlock) -> Recipe:
     if block.role != "emboss":
         return {}
     shape = (block.side, block.bevel_deg, block.edge_mm, block.corner_mm, given.paper_g_m2, given.paper_mm)
-    return {"die": hashed(shape)}
+    paper = {"paper": hashed(told([given.stock]))} if given.stock else {}
+    return {"die": hashed(shape), **paper}
 
 
 def told(values: Sequence[object]) -> list[str]:

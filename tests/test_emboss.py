@@ -125,8 +125,8 @@ def test_two_raised_shapes_closer_than_the_paper_allows_are_told() -> None:
 def _shortest_mm(how: Pressing, steps: int = 160) -> float:
     """The shortest way of the sheet's middle between die and counter-sheet, by minimising (scipy, L-BFGS-B).
 
-    It lies at least half the paper above every place of the die, and as far below the counter-sheet's rim; its length as
-    heights over level steps is convex.
+    It lies at least half the paper above every place of the die, and as far below the counter-sheet's rim; its
+    length as heights over level steps is convex.
     """
     half, level = how.sheet_mm / 2, how.run_mm + how.sheet_mm
     x = np.linspace(0, level, steps + 1)

@@ -75,6 +75,43 @@ def material(**given: Any) -> None:  # noqa: ANN401
     _keep("materials", _material_values(given), given)
 
 
+@command.command()
+@_with(
+    _length("--relief", "The highest step that is whole."),
+    click.option("--bevel", type=measure("ANGLE"), help="The steepest slope along which nothing tears."),
+    _length("--corner", "The sharpest corners at which nothing tears."),
+    _length("--gap", "The narrowest gap in which the paper comes down to the floor."),
+    _length("--thickness", "The paper's thickness."),
+    click.option("--weight", type=float, metavar="G/M2", help="Its weight, in g/m2."),
+)
+def paper(**given: Any) -> None:  # noqa: ANN401
+    """Keep what a paper bears, read from an embossing strip (carvegen strip --emboss)."""
+    _keep("papers", _paper_values(given), given)
+
+
+def _paper_values(given: dict[str, Any]) -> dict[str, float]:
+    from carvegen.embossing_strip import LADDERS
+
+    values: dict[str, float] = {}
+    for ladder in LADDERS:
+        value = given[ladder.option.removeprefix("--")]
+        if value is None:
+            continue
+        if not any(abs(value - size) < _SAME for size in ladder.sizes):
+            raise InputError(
+                f"must be one of the strip's {ladder.name}: {', '.join(f'{size:g}' for size in ladder.sizes)}",
+                value=value, where=ladder.option, hint="read it again: the last before the first that failed",
+            )  # fmt: skip
+        values[ladder.key] = value
+    for option, key in (("thickness", "thickness_mm"), ("weight", "weight_g_m2")):
+        if given[option] is not None:
+            values[key] = given[option]
+    return values
+
+
+_SAME = 1e-6  #: what rounding makes of one size
+
+
 def _cutter_values(given: dict[str, Any]) -> dict[str, float]:
     from carvegen.facts import measured
     from carvegen.teststrip import BAR_MM, PIECE_MM, PIECES, WEDGE_MM

@@ -50,7 +50,7 @@ def started_from(about: str) -> str:
 def own_profile(
     shelf: Library, folder: Path, *, kind: str, like: str, name: str, values: Mapping[str, float], day: datetime.date
 ) -> Path:
-    """Write the profile `name` of a kind ("materials", "cutters") into `folder`; its path.
+    """Write the profile `name` of a kind ("materials", "cutters", "papers") into `folder`; its path.
 
     It is the profile `like` with `values` in the place of its own, "measured by the user" on `day`. A profile of this
     name that lies there already is kept, and only these values are changed in it.
@@ -116,7 +116,4 @@ def _figure(value: float, source: str) -> InlineTable:
 
 def _check(folder: Path, kind: str, name: str) -> None:
     shelf = Library([folder])
-    if kind == "materials":
-        shelf.material(name)
-    else:
-        shelf.cutter(name)
+    {"materials": shelf.material, "cutters": shelf.cutter, "papers": shelf.paper}[kind](name)

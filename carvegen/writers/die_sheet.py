@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 from carvegen import geometry
 from carvegen.emboss import paper_thickness_mm, stop_depth_mm, wall_rings
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
     from carvegen.job import Job, Setup
 
-__all__ = ["DIE_FILES", "die_dxf", "die_note", "die_svg"]
+__all__ = ["DIE_FILES", "Steps", "die_dxf", "die_note", "die_svg", "relief_dxf", "relief_svg"]
 
 #: What the files are for.
 DIE_FILES = {
@@ -27,6 +27,8 @@ DIE_FILES = {
     "wall.svg": "the die's face, and its wall as rings with their depths, as the die lies",
     "wall.dxf": "the same as closed polylines, a layer for each depth",
 }
+#: Steps of a relief, print view: the name of each one's layer, what it asks, its shapes.
+Steps: TypeAlias = "Sequence[tuple[str, str, PolygonArray]]"
 STOPS = "STOPS"  #: the layer of what stands in the waste
 _NARROWEST_MM = 120.0
 _LIGHTEST, _DARKEST = 214, 84  #: greys of the first and the last ring
@@ -34,9 +36,19 @@ _LIGHTEST, _DARKEST = 214, 84  #: greys of the first and the last ring
 
 def die_svg(job: Job, die: Die) -> str:
     """The face's outline, and every ring of the wall filled, on a layer that says how deep; at true size."""
+    return relief_svg(job, _layers(job, die), _told(die))
+
+
+def die_dxf(job: Job, die: Die) -> str:
+    """The same as closed polylines, release 2000; the origin is the die's lower left corner."""
+    return relief_dxf(job, _layers(job, die))
+
+
+def relief_svg(job: Job, drawn: Steps, about: Sequence[str]) -> str:
+    """Steps of a relief in block view, the first as outlines, the others filled; their layers say how deep."""
     shown = seen(job, View.BLOCK)
-    layers = _layers(job, die)
-    words = [f"{shown.name}: {shown.view.words}", *_told(die), *(f"{its.name}: {its.asks}." for its, _ in layers)]
+    layers = _as_layers(job, drawn)
+    words = [f"{shown.name}: {shown.view.words}", *about, *(f"{its.name}: {its.asks}." for its, _ in layers)]
     sheet = around(shown, max(shown.width_mm, _NARROWEST_MM), words)
     page = SvgPage(
         left=sheet.left, bottom=sheet.bottom, right=sheet.right, top=sheet.top,
@@ -62,10 +74,10 @@ def die_svg(job: Job, die: Die) -> str:
     return page.to_text()
 
 
-def die_dxf(job: Job, die: Die) -> str:
+def relief_dxf(job: Job, drawn: Steps) -> str:
     """The same as closed polylines, release 2000; the origin is the die's lower left corner."""
     shown = seen(job, View.BLOCK)
-    layers = _layers(job, die)
+    layers = _as_layers(job, drawn)
     words = f"{shown.view.words} " + "; ".join(f"{its.name}: {its.asks}" for its, _ in layers)
     return layers_dxf(dict(layers), (shown.width_mm, shown.height_mm), words=words)
 
@@ -122,20 +134,21 @@ def _told(die: Die) -> Sequence[str]:
     )
 
 
-def _layers(job: Job, die: Die) -> list[tuple[Layer, PolygonArray]]:
-    rings, turned, width = wall_rings(die), job.block.turned, round(job.block.width_mm, 3)
-    shapes = [geometry.parts(die.face), *(ring.shapes for ring in rings)]
-    asks = ["stays standing: the line where the face begins", *(f"lower to {its.depth_mm:.2f} mm" for its in rings)]
-    names = ["DIE FACE", *map(_name, range(len(rings)))]
+def _layers(job: Job, die: Die) -> Steps:
+    face = ("DIE FACE", "stays standing: the line where the face begins", geometry.parts(die.face))
+    steps = [(_name(k), f"lower to {ring.depth_mm:.2f} mm", ring.shapes) for k, ring in enumerate(wall_rings(die))]
     pads = job.block.register.pads if job.block.register is not None else geometry.empty()
-    if len(pads):
-        shapes.append(pads)
-        asks.append(f"lower to {stop_depth_mm(die.pressing):.2f} mm: stops for the sheet, lower than the die's face")
-        names.append(STOPS)
+    asks = f"lower to {stop_depth_mm(die.pressing):.2f} mm: stops for the sheet, lower than the die's face"
+    return [face, *steps, *([(STOPS, asks, pads)] if len(pads) else [])]
+
+
+def _as_layers(job: Job, drawn: Steps) -> list[tuple[Layer, PolygonArray]]:
+    """Each step on its layer, darker the later, as the die lies."""
+    turned, width = job.block.turned, round(job.block.width_mm, 3)
     return [
-        (Layer(name=names[k], colour=_grey(k, len(rings)), index=250 + k % 5, drawn="", asks=asks[k]),
-         geometry.mirrored(shapes[k], width) if turned else shapes[k])
-        for k in range(len(names))
+        (Layer(name=name, colour=_grey(k, len(drawn) - 1), index=250 + k % 5, drawn="", asks=asks),
+         geometry.mirrored(shapes, width) if turned else shapes)
+        for k, (name, asks, shapes) in enumerate(drawn)
     ]  # fmt: skip
 
 
