@@ -84,9 +84,12 @@ def with_moat(register: Register, size: tuple[float, float], wide_mm: float) -> 
     """
     if not register.waste_mm or wide_mm <= 0:
         return register
-    wide = wide_mm if register.waste_mm - wide_mm >= _STRIP_MM else register.waste_mm
     face = geometry.box(*size)
-    ring = shapely.difference(face.buffer(wide, join_style="mitre"), face)
+    if register.waste_mm - wide_mm >= _STRIP_MM:
+        wide, around = wide_mm, face.buffer(wide_mm, quad_segs=16)  # round at its corners, which a cutter then reaches
+    else:
+        wide, around = register.waste_mm, face.buffer(register.waste_mm, join_style="mitre")
+    ring = shapely.difference(around, face)
     groove = geometry.snapped(geometry.parts(shapely.difference(ring, shapely.union_all(register.stops))))
     words = (
         f"A groove {wide:g} mm wide runs round the picture, as deep as the cuts, narrower only at a stop: the roller "

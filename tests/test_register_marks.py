@@ -15,10 +15,18 @@ from PIL import Image
 from scipy import ndimage
 from skimage.transform import EuclideanTransform, estimate_transform
 
+from carvegen import geometry
 from carvegen.block import Block
 from carvegen.errors import InputError
+from carvegen.facts.printing import USUAL
+from carvegen.facts.profiles import Library
 from carvegen.facts.register import METHODS, Plan
-from carvegen.register_marks import name_mark, register_for, sheet_of
+from carvegen.job import setups_for
+from carvegen.register_marks import name_mark, register_for, sheet_of, with_moat
+from carvegen.toolpaths import plan_for
+from carvegen.toolpaths.paths import Work
+from carvegen.toolpaths.promises import broken
+from carvegen.toolpaths.settings import PathSettings
 from carvegen.writers.note import machine_note
 from carvegen.writers.svg import machine_svg
 from carvegen.writers.templates import block_template, paper_template, template_svg
@@ -228,3 +236,24 @@ def test_template_pages_have_true_size():
 def test_the_same_marks_and_another_name_on_the_next_block():
     one, other = job_for(1, "sky"), job_for(2, "tone")
     assert machine_svg(one) != machine_svg(replace(one, block=replace(one.block, register=other.block.register)))
+
+
+@pytest.mark.parametrize(
+    ("material", "cutter"), [("birch-plywood", "laser-fine"), ("cherry", "flat-3"), ("cherry", "v-60")]
+)
+def test_paths_keep_their_promises_in_the_groove_beside_the_picture(material, cutter):
+    """A cut that ends at the picture's edge runs on into the groove; nothing goes into the waste that stands."""
+    register = with_moat(register_for(Plan(method="stops"), SIZE, "1 sky"), SIZE, USUAL.moat_mm)
+    cuts = geometry.snapped(geometry.polygon_array([*SHARED, shapely.box(70, 20, 80, 35)]))
+    block = Block(name="sky", width_mm=SIZE[0], height_mm=SIZE[1], cuts=cuts, register=register)
+    kind = "laser" if cutter == "laser-fine" else "router"
+    setup = setups_for(Library(), material=material, cutter=cutter, kinds=[kind])[0]
+    plan = plan_for(setup.on(block), PathSettings())
+    assert plan is not None
+    assert broken(plan) == ()
+    lines = [its.paths for its in plan.operations if its.work is not Work.SCORE]
+    for x, y in ((-2.0, 40.0), (82.0, 27.0), (30.0, 62.0), (60.0, -2.0)):
+        assert shapely.union_all(block.lowered).contains(shapely.Point(x, y))
+    lowest = min(its.xyz[:, 1].min() for its in lines)
+    assert -USUAL.moat_mm < lowest < -1
+    assert len(shapely.get_parts(shapely.union_all(block.lowered))) == 3
