@@ -86,7 +86,7 @@ def with_moat(register: Register, size: tuple[float, float], wide_mm: float) -> 
         return register
     face = geometry.box(*size)
     if register.waste_mm - wide_mm >= _STRIP_MM:
-        wide, around = wide_mm, face.buffer(wide_mm, quad_segs=16)  # round at its corners, which a cutter then reaches
+        wide, around = wide_mm, face.buffer(wide_mm, quad_segs=64)  # round at its corners, which a cutter then reaches
     else:
         wide, around = register.waste_mm, face.buffer(register.waste_mm, join_style="mitre")
     ring = shapely.difference(around, face)

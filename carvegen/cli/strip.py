@@ -31,7 +31,8 @@ __all__ = ["command"]
 def command(**given: Any) -> None:  # noqa: ANN401
     """Write a test strip for a material and a cutter, and a page on how to read it.
 
-    Ladders of land, dots and cuts, a comb for the kerf, a bar and a tapering cut for the wall.
+    Ladders of land, dots and cuts, a comb for the kerf, a bar and a tapering cut for the wall. With --emboss a die and
+    its counter-sheet instead, that try out what a paper bears.
     """
     out: Path = given["out"]
     made, before = _embossing(given) if given["emboss"] else _cutting(given)
