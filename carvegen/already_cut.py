@@ -13,7 +13,7 @@ from carvegen.artwork import plain_name, read
 from carvegen.artwork.kinds import is_picture
 from carvegen.artwork.reading import file_and_layer
 from carvegen.artwork.scan import ScanOptions, is_sized, read_scan
-from carvegen.compare import difference, land_in
+from carvegen.compare import CUT_FOLDER, difference, land_in
 from carvegen.drawn import LEFT_OUT
 from carvegen.errors import InputError
 from carvegen.findings import Finding, Severity
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 __all__ = ["KEPT", "cut_further", "standing_land"]
 
-KEPT = "cut"  #: folder of a build in which the lands of cut blocks are kept as they were
+KEPT = CUT_FOLDER
 _TOLERANCE_MM = 0.02
 _MOST = 40
 _SAME_PAGE_MM = 1.0  #: a page that differs from the face by no more shows it

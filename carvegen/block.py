@@ -41,12 +41,40 @@ class Block:
     register: Register | None = None  #: what its board carries for register; None: the usual crosses
     turned: bool = True  #: worked as the mirror image of its print; a die that presses from the back is not
     fixed: frozenset[int] = frozenset()  #: numbers of cuts that mending leaves alone, 0 for the first
+    bevelled: bool = False  #: its walls have files of their own: no machine slopes them beside its cuts
+    inked: bool = True  #: a roller goes over it; not over a die or the sheet that lies against it
     unfinished: bool = False  #: cuts that come out of the carver's own drawing; whatever else is cut is hers
 
     @property
     def face(self) -> Polygon:
         """The printable rectangle."""
         return geometry.box(self.width_mm, self.height_mm)
+
+    @cached_property
+    def board(self) -> Polygon:
+        """All of the material: the face, and the waste round it."""
+        waste = self.register.waste_mm if self.register is not None else 0.0
+        return shapely.box(-waste, -waste, self.width_mm + waste, self.height_mm + waste) if waste else self.face
+
+    @cached_property
+    def lowered(self) -> PolygonArray:
+        """All that is lowered on the board: the cuts, and what is lowered of the waste, one where they meet.
+
+        Shapes of the waste come last.
+        """
+        if self.register is None or len(self.register.lowered) == 0:
+            return self.cuts
+        met = np.unique(self.cut_tree.query(self.register.lowered, predicate="intersects")[1])
+        inside = np.delete(self.cuts, met)
+        return np.concatenate([inside, geometry.snapped(geometry.joined(
+            np.concatenate([self.cuts[met], self.register.lowered])))])  # fmt: skip
+
+    @property
+    def standing(self) -> BaseGeometry:
+        """What is left standing of the whole board, the waste with it."""
+        gone = np.concatenate([self.lowered, self.cut_outs])
+        standing: BaseGeometry = shapely.difference(self.board, shapely.union_all(gone))
+        return standing
 
     @property
     def white_share(self) -> float:

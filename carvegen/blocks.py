@@ -11,7 +11,8 @@ import shapely
 from carvegen import geometry
 from carvegen.block import Block
 from carvegen.colour import lightness
-from carvegen.emboss import Pressing, die_for
+from carvegen.counter_sheets import counter_setups
+from carvegen.emboss import Pressing, counter_thickness_mm, die_for
 from carvegen.emboss import findings as die_findings
 from carvegen.errors import CarvegenError, InputError
 from carvegen.findings import Finding, Severity
@@ -20,7 +21,7 @@ from carvegen.making import strictest
 from carvegen.mend import mended_for_all
 from carvegen.picture import pictured
 from carvegen.printfile import in_keys
-from carvegen.register_marks import register_for
+from carvegen.register_marks import die_register, register_for, with_moat
 from carvegen.separation import Plate, Spread, separated
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
     from carvegen.printfile import Print, PrintBlock
     from carvegen.separation import Dropped, Separated
 
-__all__ = ["Cut", "cut_blocks", "finding_of", "mended_cut", "plates_of", "pressing_of", "ways_of"]
+__all__ = ["Cut", "counter_ways_of", "cut_blocks", "finding_of", "mended_cut", "plates_of", "pressing_of", "ways_of"]
 
 
 Ways = Mapping[str, tuple["Setup", ...]]
@@ -69,6 +70,30 @@ def _ways(given: Print, k: int, block: PrintBlock, shelf: Library) -> tuple[Setu
         raise in_keys(error, given, f"blocks[{k}]") from None
 
 
+def counter_ways_of(given: Print, shelf: Library, ways: Ways) -> dict[str, tuple[Setup, ...]]:
+    """The setups of the sheets that lie against the dies, by the die's name: own material, own thickness."""
+    return {
+        block.name: _counter_ways(given, k, block, shelf, ways[block.name])
+        for k, block in enumerate(given.blocks) if block.role == "emboss"
+    }  # fmt: skip
+
+
+def _counter_ways(given: Print, k: int, block: PrintBlock, shelf: Library, die: Sequence[Setup]) -> tuple[Setup, ...]:
+    """For the die's kinds of machine, as far as the sheet's material allows them; for the hand where it allows none."""
+    how, stuff = pressing_of(given, block, die[0]), shelf.material(block.counter_material)
+    thick = block.counter_thickness_mm
+    if thick is not None and thick < how.relief_mm:
+        raise InputError(
+            f"must be the die's relief, {how.relief_mm:g} mm, or more: what rises would meet what lies behind",
+            value=thick, where=given.place(f"blocks[{k}].counter_thickness_mm"), hint="leave it out, or take more",
+        )  # fmt: skip
+    thick = thick or counter_thickness_mm(how, stuff.thickness_mm)
+    try:
+        return counter_setups(shelf, die, material=stuff.key, thickness_mm=thick)
+    except CarvegenError as error:
+        raise in_keys(error, given, f"blocks[{k}]") from None
+
+
 def plates_of(given: Print, ways: Ways) -> tuple[Plate, ...]:
     """The blocks that print ink from their lands, for the separation."""
     plates = []
@@ -98,17 +123,25 @@ def cut_blocks(given: Print, ways: Ways, *, say: Callable[[str], None]) -> tuple
         spread=Spread(trap_mm=given.trap_mm, cut_back_mm=given.register_error_mm),
     )  # fmt: skip
     cuts = [_cut(given, k, ways[block.name][0], picture, found) for k, block in enumerate(given.blocks)]
-    return picture, {cut.block.name: _on_board(given, k, cut) for k, cut in enumerate(cuts)}
+    return picture, {cut.block.name: _on_board(given, k, cut, ways) for k, cut in enumerate(cuts)}
 
 
-def _on_board(given: Print, k: int, cut: Cut) -> Cut:
-    """The block with what its board carries for register: alike on all, but for its own number and name."""
+def _on_board(given: Print, k: int, cut: Cut, ways: Ways) -> Cut:
+    """The block with what its board carries for register: alike on all, but for its own number and name.
+
+    Round the picture of a block that is inked runs a groove; through the waste of a die its floor.
+    """
     size = (given.width_mm, given.height_mm)
     try:
         register = register_for(given.register, size, f"{k + 1} {cut.block.name}")
     except InputError as error:
         error.where = given.place(error.where)
         raise
+    if cut.die is not None:
+        register = die_register(register, given.register, size)
+    elif cut.block.inked:
+        asked = max(way.printing.moat_mm for way in ways[cut.block.name])
+        register = with_moat(register, size, asked if given.register.moat_mm is None else given.register.moat_mm)
     return replace(cut, block=replace(cut.block, register=register))
 
 
@@ -139,7 +172,7 @@ def _cut(given: Print, k: int, way: Setup, picture: Picture, found: Mapping[str,
     if block.role == "stencil":
         stays = shapely.difference(picture.face, shapely.union_all(shapes))
         own = Block(name=block.name, width_mm=given.width_mm, height_mm=given.height_mm, cuts=geometry.empty(),
-                    cut_outs=shapes, turned=False)  # fmt: skip
+                    cut_outs=shapes, turned=False, inked=False)  # fmt: skip
         return Cut(block=own, land=stays, white=shapely.Polygon())
     return _die(given, k, way, shapes)
 
@@ -149,6 +182,7 @@ def pressing_of(given: Print, block: PrintBlock, way: Setup) -> Pressing:
     return Pressing(
         relief_mm=way.depth_mm, bevel_deg=block.bevel_deg, edge_mm=block.edge_mm, corner_mm=block.corner_mm,
         paper_g_m2=given.paper_g_m2, paper_mm=given.paper_mm or 0.0, back=block.side == "back",
+        bears=given.stock,
     )  # fmt: skip
 
 
@@ -162,7 +196,7 @@ def _die(given: Print, k: int, way: Setup, shapes: PolygonArray) -> Cut:
             "leaves nothing to press: walls, rounded corners and room for register take up its shapes",
             where=given.place(f"blocks[{k}]"), hint="draw them larger, set a smaller depth_mm, or a smaller corner_mm",
         )  # fmt: skip
-    own = replace(_block(given, block, die.foot, None), turned=not how.back)
+    own = replace(_block(given, block, die.foot, None), turned=not how.back, bevelled=True, inked=False)
     return Cut(block=own, land=die.face, white=shapely.Polygon(), die=die, notes=tuple(die_findings(die, shapes)))
 
 

@@ -14,7 +14,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.already_cut import KEPT, cut_further, standing_land
-from carvegen.blocks import cut_blocks, finding_of, mended_cut, pressing_of, ways_of
+from carvegen.blocks import counter_ways_of, cut_blocks, finding_of, mended_cut, pressing_of, ways_of
 from carvegen.clamping import clamping_of
 from carvegen.colour import MODEL
 from carvegen.delivery import deliver, style_of
@@ -133,6 +133,7 @@ class _Bench:
     def __init__(self, given: Print, out: Path, shelf: Library, say: Callable[[str], None]) -> None:
         self.given, self.out, self.say = given, out, say
         self.ways = ways_of(given, shelf)
+        self.counters = counter_ways_of(given, shelf, self.ways)
         self.clamping = {block.name: clamping_of(given, k, shelf) for k, block in enumerate(given.blocks)}
         self.old = read_state(out)
         self.shaping = picture_recipe(given, self.ways)
@@ -152,7 +153,8 @@ class _Bench:
     def _own(self, block: PrintBlock) -> dict[str, str]:
         stands = self.standing[block.name]
         cut = {} if stands is None else {"what stands of it": land_hash(stands)}
-        return {**setup_recipe(self.given, block, self.ways[block.name]), **self.clamping[block.name].recipe(), **cut}
+        setups = [*self.ways[block.name], *self.counters.get(block.name, ())]
+        return {**setup_recipe(self.given, block, setups), **self.clamping[block.name].recipe(), **cut}
 
     def _reason(self, block: PrintBlock) -> str:
         """Why a block may have to be built; "" if nothing of it has changed."""
@@ -216,7 +218,7 @@ class _Bench:
         style = self.clamping[block.name].styled(style_of(self.given.files))
         deliver(jobs, stage / block.name, style, say=self.say)
         if cut.die is not None:
-            deliver_die(jobs, cut.die, stage / block.name, style, say=self.say)
+            deliver_die(jobs[0], cut.die, self.counters[block.name], stage / block.name, style, say=self.say)
         write_file(stage / "lands" / f"{block.name}.wkb", shapely.to_wkb(cut.land))
         notes = [its.to_dict() for its in (*map(finding_of, cut.dropped), *cut.notes)]
         made = [stage / "lands" / f"{block.name}.wkb", *(stage / block.name).rglob("*")]

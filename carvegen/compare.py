@@ -21,8 +21,9 @@ if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
     from carvegen.writers.views import View
 
-__all__ = ["Difference", "difference", "land_in", "lands_in"]
+__all__ = ["CUT_FOLDER", "Difference", "difference", "is_cut", "land_in", "lands_in"]
 
+CUT_FOLDER = "cut"  #: folder of a build in which the lands of cut blocks are kept as they were
 _MOST_PLACES = 12
 _CRUMB_MM2 = 0.01
 
@@ -93,6 +94,13 @@ def lands_in(folder: Path) -> dict[str, BaseGeometry]:
     if not found:
         raise InputError("holds no built print", where=str(folder), hint="give a folder that build has written")
     return found
+
+
+def is_cut(path: Path, name: str) -> bool:
+    """Whether a block is known to be cut: a scan shows it, or a build keeps what stood of it; any other is a plan."""
+    if path.is_dir():
+        return (path / CUT_FOLDER / f"{name}.wkb").is_file()
+    return is_picture(path) or path.parent.name == CUT_FOLDER
 
 
 def land_in(path: Path, *, view: View | None = None, scan: Mapping[str, Any] | None = None) -> BaseGeometry:

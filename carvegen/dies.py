@@ -18,24 +18,43 @@ if TYPE_CHECKING:
     from carvegen.block import Block
     from carvegen.delivery import Style
     from carvegen.emboss import Die
-    from carvegen.job import Job
+    from carvegen.job import Job, Setup
 
 __all__ = ["counter_sheet", "deliver_die"]
 
 
-def deliver_die(jobs: Sequence[Job], die: Die, out: Path, style: Style, *, say: Callable[[str], None]) -> None:
-    """Write the files of the die's wall and of its counter-sheet beside those of its block."""
+def deliver_die(
+    job: Job, die: Die, counter: Sequence[Setup], out: Path, style: Style, *, say: Callable[[str], None]
+) -> None:
+    """Write the files of the die's wall and of its counter-sheet beside those of its block.
+
+    Parameters
+    ----------
+    counter
+        The setups of the counter-sheet, the main one first.
+    """
     say("writing the die's wall and its counter-sheet")
-    texts = {"note.md": die_note(jobs[0], die), "wall.svg": die_svg(jobs[0], die), "wall.dxf": die_dxf(jobs[0], die)}
+    texts = {"note.md": die_note(job, die, counter[0]), "wall.svg": die_svg(job, die), "wall.dxf": die_dxf(job, die)}
     for name in DIE_FILES:
         write_file(out / "die" / name, texts[name])
-    counter = counter_sheet(jobs[0].block, die)
-    deliver([replace(job, block=counter) for job in jobs], out / "counter", style, say=lambda _: None)
+    sheet = counter_sheet(job.block, die)
+    deliver([way.on(sheet) for way in counter], out / "counter", style, say=lambda _: None)
+
+
+_COUNTER_WORDS = (
+    "Register: the counter-sheet is as large as the die's board and is laid edge on edge with it. It has no stops.",
+)
 
 
 def counter_sheet(block: Block, die: Die) -> Block:
-    """The sheet with holes that lies on the paper against the die; it is worked the other way round than the die."""
+    """The sheet with holes that lies on the paper against the die; it is worked the other way round than the die.
+
+    As large as the die's board, so that both lie edge on edge; it has no stops.
+    """
+    register = block.register and replace(
+        block.register, stops=geometry.empty(), pads=geometry.empty(), lowered=geometry.empty(), words=_COUNTER_WORDS,
+    )  # fmt: skip
     return replace(
         block, name=f"{block.name}-counter", cuts=geometry.empty(), cut_outs=counter_holes(die), kept=geometry.empty(),
-        turned=not block.turned,
+        turned=not block.turned, bevelled=False, register=register,
     )  # fmt: skip

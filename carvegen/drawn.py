@@ -105,7 +105,7 @@ def _drawn(name: str, artwork: Artwork, size_mm: tuple[float, float] | None, vie
     cut = _layers(artwork, layers - set(map(plain_name, (CUT_OUT, FIXED, FREE_FRINGE, *_FACES))))
     free, _ = _on_face(_layers(artwork, {plain_name(FREE_FRINGE)}), face, "free fringe")
     cut_outs, out_notes = _on_face(gone, face, "cut-outs")
-    cuts, cut_notes = _on_face(cut, face, "cuts")
+    cuts, cut_notes = _on_face(cut, face, "cuts", own=bool(artwork.says_view))
     if len(cuts) + len(stay) + len(cut_outs) == 0:
         raise _nothing(cut, gone, face)
     cuts, both = _apart(cuts, cut_outs)
@@ -164,8 +164,14 @@ def _layers(artwork: Artwork, names: set[str]) -> PolygonArray:
     return geometry.stack(shapes for layer, shapes in artwork.layers.items() if plain_name(layer) in names)
 
 
-def _on_face(shapes: PolygonArray, face: _Face, what: str) -> tuple[PolygonArray, list[str]]:
-    """The shapes moved to the face's corner, clipped to it and joined; and what was done."""
+def _on_face(shapes: PolygonArray, face: _Face, what: str, *, own: bool = False) -> tuple[PolygonArray, list[str]]:
+    """The shapes moved to the face's corner, clipped to it and joined; and what was done.
+
+    Parameters
+    ----------
+    own
+        They were written by us, and what lies beside the face is what is lowered of the waste.
+    """
     if len(shapes) == 0:
         return shapes, []
     moved = geometry.moved(shapes, (-face.corner[0], -face.corner[1]))
@@ -178,6 +184,8 @@ def _on_face(shapes: PolygonArray, face: _Face, what: str) -> tuple[PolygonArray
         notes.append(f"{what} that overlap are joined")
     if joined - kept > _LITTLE * joined:
         share = (joined - kept) / joined
+        if own:
+            return found, [*notes, "what is lowered in the waste beside the picture is left out"]
         notes.append(f"WARNING: {share:.1%} of the {what} lies past the block's edge and is cut off")
     return found, notes
 

@@ -13,15 +13,17 @@ import shapely
 
 from carvegen import geometry
 from carvegen.findings import Finding, Severity
+from carvegen.paper_strain import bridged, taut
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
+    from carvegen.facts.profiles import Paper
     from carvegen.geometry import Floats, PolygonArray
 
 __all__ = [
-    "Die", "Pressing", "Ring", "counter_holes", "depth_under_edge", "die_for", "edge_offset", "findings",
-    "paper_thickness_mm", "rounded", "strain", "wall_rings",
+    "Die", "Pressing", "Ring", "counter_holes", "counter_thickness_mm", "depth_under_edge", "die_for", "edge_offset",
+    "findings", "paper_thickness_mm", "rounded", "stop_depth_mm", "wall_rings",
 ]  # fmt: skip
 
 #: What a corner may differ from its arc: discs are polygons of 128 corners, and coordinates lie on a grid.
@@ -34,6 +36,7 @@ _SEEN_MM2 = 0.5  #: a part that stays flat is told from this size
 _PAPER_G_CM3 = 0.55  #: bulk of soft cotton paper (common practice, no source)
 _DAMP_GIVES = (0.10, 0.15)  #: strain of damp paper: risk above the first, tears above the second (common practice)
 _USUAL_RELIEF_MM = (0.3, 1.5)  #: common practice, no source; trade dies 0.15…0.64 (source: emboss-bevel)
+_STOP_BELOW_MM = 0.1  #: our own choice
 _USUAL_PAPER_G = (250.0, 350.0)  #: common practice, no source
 
 
@@ -48,6 +51,7 @@ class Pressing:
     paper_g_m2: float = 300.0
     paper_mm: float = 0.0  #: its thickness; 0: by its weight
     back: bool = True  #: pressed from the back of the sheet: raised in the print
+    bears: Paper | None = None  #: what this paper bears, as it was measured
 
     @property
     def run_mm(self) -> float:
@@ -66,11 +70,8 @@ class Pressing:
 
     @property
     def strain(self) -> float:
-        """How far the paper is stretched over the wall.
-
-        It gives over the wall, and over its own thickness on both sides of it (our own reckoning).
-        """
-        return strain(self.relief_mm, self.run_mm + 2 * self.sheet_mm)
+        """How far the paper is stretched over the wall at least (`paper_strain.bridged`)."""
+        return bridged(self).down
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -94,16 +95,6 @@ class Ring:
 def paper_thickness_mm(weight_g_m2: float) -> float:
     """The usual thickness of soft cotton paper of this weight: weight by a bulk of 0.55 g/cm³."""
     return weight_g_m2 / _PAPER_G_CM3 / 1000
-
-
-def strain(depth_mm: float, run_mm: float) -> float:
-    """The share by which paper grows longer that is pressed `depth_mm` deep over a sideways run.
-
-    Notes
-    -----
-    ``(sqrt(d² + x²) - x) / x``: the slope beside its level run.
-    """
-    return math.hypot(depth_mm, run_mm) / run_mm - 1
 
 
 def edge_offset(how: Pressing, depth_mm: float) -> float:
@@ -186,6 +177,22 @@ def counter_holes(die: Die) -> PolygonArray:
     return geometry.snapped(geometry.parts(_grown(die.foot, die.pressing.sheet_mm)))
 
 
+def counter_thickness_mm(how: Pressing, usual_mm: float) -> float:
+    """How thick the sheet against the die must be: as usual, but no thinner than the relief and a fifth of it.
+
+    What rises then stays clear of what lies behind the sheet, which is pressed thinner (common practice, no source).
+    """
+    return max(usual_mm, math.ceil(12 * how.relief_mm - 1e-9) / 10)
+
+
+def stop_depth_mm(how: Pressing) -> float:
+    """How far a stop is lowered below the die's face: what holds the sheet's edge stands, and the press misses it.
+
+    It stands as high above the floor as the paper is thick, and always ends `_STOP_BELOW_MM` below the face.
+    """
+    return round(max(_STOP_BELOW_MM, how.relief_mm - how.sheet_mm), 2)
+
+
 def findings(die: Die, wanted: PolygonArray) -> Iterator[Finding]:
     """What the paper or the die can't bear, as findings.
 
@@ -196,7 +203,9 @@ def findings(die: Die, wanted: PolygonArray) -> Iterator[Finding]:
     """
     how = die.pressing
     risk, tears = _DAMP_GIVES
-    if how.strain > risk:
+    if how.bears is not None:
+        yield from _beyond(how, how.bears)
+    elif how.strain > risk:
         yield Finding(
             rule="emboss-strain", severity=Severity.BREAKS if how.strain > tears else Severity.RISK, at=None,
             measured=100 * how.strain, limit=100 * (tears if how.strain > tears else risk), unit="%",
@@ -204,7 +213,10 @@ def findings(die: Die, wanted: PolygonArray) -> Iterator[Finding]:
             "common practice, no source)",
             remedy=f"press no deeper than {_bearable(how):.2f} mm into this paper, or take a heavier one",
         )  # fmt: skip
-    yield from _usual(how)
+    else:
+        yield from _may_tear(how)
+    if how.bears is None:
+        yield from _usual(how)
     for piece in die.lost:
         at = shapely.point_on_surface(piece)
         yield Finding(
@@ -216,6 +228,39 @@ def findings(die: Die, wanted: PolygonArray) -> Iterator[Finding]:
         )  # fmt: skip
     yield from _gaps(die)
     yield from _over(die, wanted)
+
+
+def _beyond(how: Pressing, paper: Paper) -> Iterator[Finding]:
+    """Where the die asks for more than the paper bore on its strip: what tore there tears here."""
+    for rule, key, value, limit, over, unit, what in (
+        ("emboss-depth", "depth_mm", how.relief_mm, paper.relief_largest_mm, True, "mm", "so high a step"),
+        ("emboss-bevel", "bevel_deg", how.bevel_deg, paper.bevel_least_deg, False, "deg", "so steep a wall"),
+        ("emboss-corner", "corner_mm", how.corner_mm, paper.corner_least_mm, False, "mm", "so sharp a corner"),
+    ):
+        if value > limit if over else value < limit:
+            yield Finding(
+                rule=rule, severity=Severity.BREAKS, at=None, measured=value, limit=limit, unit=unit,
+                why=f"{what} is more than {paper.name} bears ({paper.sources.get(_SAID[key], 'its profile')})",
+                remedy=f"set {key} to {limit:g} or {'less' if over else 'more'}",
+            )  # fmt: skip
+
+
+_SAID = {"depth_mm": "relief_largest_mm", "bevel_deg": "bevel_least_deg", "corner_mm": "corner_least_mm"}
+
+
+def _may_tear(how: Pressing) -> Iterator[Finding]:
+    """Where the least that the paper is stretched is well, and the most is not."""
+    most, tears = taut(how), _DAMP_GIVES[1]
+    worst = max(most.down, most.area)
+    if worst > tears:
+        yield Finding(
+            rule="emboss-stretch", severity=Severity.ADVICE, at=None, measured=100 * worst, limit=100 * tears, unit="%",
+            why="if no paper slides in from beside, this is how far the sheet's area grows at the sharpest corner: "
+            f"{100 * most.down:.0f} % down the wall, up to {100 * most.along:.0f} % along it (the taut band; the "
+            f"least, bridged, is {100 * how.strain:.0f} %)",
+            remedy="press an embossing strip of this paper first (carvegen strip --emboss), make corner_mm larger, or "
+            "press less deep",
+        )  # fmt: skip
 
 
 def _bearable(how: Pressing) -> float:
@@ -254,7 +299,8 @@ def _smallest(how: Pressing) -> float:
 
 def _gaps(die: Die) -> Iterator[Finding]:
     """Floors between two walls that are too narrow for the paper to reach."""
-    room = 2 * die.pressing.sheet_mm
+    paper = die.pressing.bears
+    room = 2 * die.pressing.sheet_mm if paper is None else paper.gap_least_mm
     left, right, apart = geometry.close_pairs(geometry.parts(die.foot), room)
     feet = geometry.parts(die.foot)
     for k, j, gap in zip(left.tolist(), right.tolist(), apart.tolist(), strict=True):

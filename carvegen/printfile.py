@@ -22,7 +22,7 @@ from carvegen.printfile_values import Place, remedy, settings_of, value_of
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from carvegen.facts.profiles import Library
+    from carvegen.facts.profiles import Library, Paper
 
 __all__ = ["Print", "PrintBlock", "PrintLayer", "PrintMotif", "all_at_once", "in_keys", "read_print"]
 
@@ -64,6 +64,8 @@ class PrintBlock:
     bevel_deg: float = 45.0
     edge_mm: float = 0.2
     corner_mm: float = 0.5
+    counter_material: str = "counter-card"
+    counter_thickness_mm: float | None = None
 
     @property
     def inked(self) -> bool:
@@ -115,6 +117,7 @@ class Print:
     openings: tuple[str, ...]
     highlights: tuple[str, ...]
     motifs: tuple[PrintMotif, ...]
+    stock: Paper | None = None  #: what is known of the paper that is embossed
     register: Plan = field(default_factory=Plan)
     files: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))  #: how files are written
 
@@ -152,9 +155,14 @@ def read_print(path: Path, shelf: Library) -> Print:
             for name in TABLES}  # fmt: skip
     many = {name: _tables(top, name, tables.get(name, [])) for name in LISTS}
     _check_blocks(top, many["blocks"], shelf)
+    paper = once["print"].get("paper_profile")
+    if paper and paper not in shelf.keys("papers"):
+        top.fault(
+            "print.paper_profile", "must be a known paper", value=paper, hint=nearest(paper, shelf.keys("papers"))
+        )
     motifs = [_settled(top, f"motifs[{k}]", its, many["blocks"]) for k, its in enumerate(many["motifs"])]
     all_at_once(faults, str(path))
-    return _print(path, once, many, motifs)
+    return _print(path, once, many, motifs, shelf)
 
 
 def all_at_once(faults: Sequence[InputError], where: str) -> None:
@@ -234,6 +242,7 @@ def _check_blocks(top: Place, blocks: Sequence[Mapping[str, Any]], shelf: Librar
 
 def _check_profiles(top: Place, place: str, block: Mapping[str, Any], shelf: Library) -> None:
     named = [("materials", "material", block.get("material")), ("cutters", "cutter", block.get("cutter"))]
+    named += [("materials", "counter_material", block.get("counter_material"))]
     named += [("machines", f"machines[{j}]", name) for j, name in enumerate(block.get("machines", ()))]
     named += [("cutters", f"more_cutters[{j}]", name) for j, name in enumerate(block.get("more_cutters", ()))]
     for kind, key, name in named:
@@ -273,14 +282,19 @@ def _settled(top: Place, place: str, given: dict[str, Any], blocks: Sequence[Map
     return {**given, "settings": settings}
 
 
-def _print(path: Path, once: Mapping[str, Any], many: Mapping[str, Any], motifs: Iterable[dict[str, Any]]) -> Print:
+def _print(
+    path: Path, once: Mapping[str, Any], many: Mapping[str, Any], motifs: Iterable[dict[str, Any]], shelf: Library
+) -> Print:
     own, artwork = once["print"], once["artwork"]
     count: dict[str, int] = {}
     found = []
     for its in motifs:
         nth = count[its["motif"]] = count.get(its["motif"], -1) + 1
         found.append(PrintMotif(nth=nth, **{key: value for key, value in its.items() if key != "preset"}))
-    plain = {key: own[key] for key in own if key not in ("size_mm", "paper")}
+    plain = {key: own[key] for key in own if key not in ("size_mm", "paper", "paper_profile")}
+    stock = shelf.paper(own["paper_profile"]) if own["paper_profile"] else None
+    if stock is not None:
+        plain |= {"paper_g_m2": stock.weight_g_m2, "paper_mm": stock.thickness_mm}
     return Print(
         path=path, width_mm=own["size_mm"][0], height_mm=own["size_mm"][1], paper=rgb(own["paper"]), **plain,
         artwork=artwork["files"], in_front=artwork["in_front"], units=artwork["units"],
@@ -288,7 +302,7 @@ def _print(path: Path, once: Mapping[str, Any], many: Mapping[str, Any], motifs:
         blocks=tuple(map(_block, many["blocks"])),
         openings=tuple(its["shape"] for its in many["openings"]),
         highlights=tuple(its["shape"] for its in many["highlights"]),
-        motifs=tuple(found), register=Plan(**once["register"]), files=MappingProxyType(once["files"]),
+        motifs=tuple(found), stock=stock, register=Plan(**once["register"]), files=MappingProxyType(once["files"]),
     )  # fmt: skip
 
 

@@ -95,6 +95,8 @@ TABLES: Mapping[str, tuple[Key, ...]] = MappingProxyType({
                 "snow that a darker ink outlines", 0, 3, 0.5),
         _number("paper_g_m2", "weight of the paper; embossing asks for 250 to 350", 20, 1200, 300.0),
         _number("paper_mm", "thickness of the paper; by its weight, by default", 0.02, 3, None),
+        _text("paper_profile", "what is known of the paper that is embossed, measured on an embossing strip: carvegen "
+              "profiles list; its weight and thickness then hold", default=""),
         _number("margin_mm", "strip along the edge that motifs leave free", 0, 200, 0.0),
         _number("bleed_mm", "strip along the edge of every block that is cut off or masked: the picture ends inside", 0,
                 50, 0.0),
@@ -104,6 +106,8 @@ TABLES: Mapping[str, tuple[Key, ...]] = MappingProxyType({
               "into the board, or pins and tabs", among=tuple(METHODS), default="crosses"),
         _number("waste_mm", "strip of board outside the picture, on every side, that carries stops or pins; what the "
                 "method needs, by default", 0, 200, None),
+        _number("moat_mm", "groove round the picture on blocks that are inked, so that the roller leaves the waste "
+                "clean; what a usual roller asks for, by default; 0: none", 0, 50, None),
         _number("paper_margin_mm", "how far the sheet reaches beyond the picture where it lies against the stops", 4,
                 150, 8.0),
         _number("pin_mm", "how thick the pins are", 2, 20, 6.0),
@@ -192,6 +196,10 @@ LISTS: Mapping[str, tuple[Key, ...]] = MappingProxyType({
                 75, 45.0),
         _number("edge_mm", "emboss: radius of the rounded edge between the die's face and its wall", 0, 2, 0.2),
         _number("corner_mm", "emboss: smallest radius of the die's corners, seen from above", 0.1, 10, 0.5),
+        _text("counter_material", "emboss: what the sheet is made of that lies on the paper against the die",
+              default="counter-card"),
+        _number("counter_thickness_mm", "emboss: its thickness, the die's relief or more; its material's usual one, or "
+                "what the relief asks for, by default", 0.3, 100, None),
         _flag("mend", "mend the cuts where a limit breaks, as far as the snow allows it", False),
     ),
     "openings": (

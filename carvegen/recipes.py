@@ -124,7 +124,8 @@ def proof_recipe(given: Print, ways: Mapping[str, Sequence[Setup]]) -> dict[str,
 def setup_recipe(given: Print, block: PrintBlock, ways: Sequence[Setup]) -> dict[str, str]:
     """What goes into a block's files besides its shapes."""
     plan = given.register
-    marks = (plan.method, plan.board_mm, plan.paper_margin_mm, plan.pin_mm, [its.name for its in given.blocks])
+    names = [its.name for its in given.blocks]
+    marks = (plan.method, plan.board_mm, plan.moat_mm, plan.paper_margin_mm, plan.pin_mm, names)
     plain = [replace(way, material=replace(way.material, sources={})) for way in ways]
     said = [(way.material.key, way.cutter.key, way.machine.key) for way in ways]
     return {
@@ -141,7 +142,8 @@ def _die_recipe(given: Print, block: PrintBlock) -> Recipe:
     if block.role != "emboss":
         return {}
     shape = (block.side, block.bevel_deg, block.edge_mm, block.corner_mm, given.paper_g_m2, given.paper_mm)
-    return {"die": hashed(shape)}
+    paper = {"paper": hashed(told([given.stock]))} if given.stock else {}
+    return {"die": hashed(shape), **paper}
 
 
 def told(values: Sequence[object]) -> list[str]:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     #: What is cut, how wide it is altogether, and where the numbers stand.
     _Made: TypeAlias = tuple[list[Polygon], float, Floats]
 
-__all__ = ["BAR_MM", "PIECES", "PIECE_MM", "WEDGE_MM", "Ladder", "Strip", "strip_for"]
+__all__ = ["BAR_MM", "PIECES", "PIECE_MM", "WEDGE_MM", "Ladder", "Strip", "rungs_for", "strip_for"]
 
 PIECES, PIECE_MM = 8, 6.0  #: of the comb: how many, and how wide each is drawn
 BAR_MM = 10.0  #: width of the bar that callipers measure
@@ -54,6 +54,11 @@ class Strip:
     block: Block
     ladders: tuple[Ladder, ...]
     has_comb: bool  #: pieces cut out of it
+
+
+def rungs_for(setup: Setup) -> dict[str, tuple[float, ...]]:
+    """The sizes of each ladder of a setup's strip as drawn, the finest first, by the value that they give."""
+    return {ladder.key: ladder.sizes_mm for ladder in strip_for(setup).ladders}
 
 
 def strip_for(setup: Setup) -> Strip:

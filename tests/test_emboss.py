@@ -11,9 +11,12 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import minimize
 
 from carvegen import emboss, geometry
-from carvegen.emboss import Pressing, counter_holes, die_for, edge_offset, findings, strain, wall_rings
+from carvegen.emboss import Pressing, counter_holes, die_for, edge_offset, findings, wall_rings
+from carvegen.findings import Severity
+from carvegen.paper_strain import bridged, strain, taut, taut_band
 
 HOW = Pressing(relief_mm=0.8)
 STAR = shapely.Polygon(
@@ -117,3 +120,71 @@ def test_two_raised_shapes_closer_than_the_paper_allows_are_told() -> None:
     told = [its for its in findings(die, wanted) if its.rule == "emboss-gap"]
     assert len(told) == 1
     assert told[0].measured == pytest.approx(0.45, abs=0.01)
+
+
+def _shortest_mm(how: Pressing, steps: int = 160) -> float:
+    """The shortest way of the sheet's middle between die and counter-sheet, by minimising (scipy, L-BFGS-B).
+
+    It lies at least half the paper above every place of the die, and as far below the counter-sheet's rim; its
+    length as heights over level steps is convex.
+    """
+    half, level = how.sheet_mm / 2, how.run_mm + how.sheet_mm
+    x = np.linspace(0, level, steps + 1)
+    place = np.linspace(-half, level + half, 4000)
+    die = -emboss.depth_under_edge(how, place - how.round_mm)
+    off = half**2 - (x[:, None] - place) ** 2
+    low = np.where(off >= 0, die + np.sqrt(np.maximum(off, 0)), -9).max(axis=1)
+    near = half**2 - (level - x) ** 2
+    high = np.where(near >= 0, how.sheet_mm - how.relief_mm - np.sqrt(np.maximum(near, 0)), 9)
+    high[0], low[-1] = half, half - how.relief_mm
+
+    def length(z):
+        steep = np.hypot(level / steps, np.diff(z))
+        pull = np.diff(z) / steep
+        return steep.sum(), np.concatenate([[0], pull]) - np.concatenate([pull, [0]])
+
+    bounds = list(zip(np.minimum(low, high), high, strict=True))
+    start = np.clip(np.linspace(half, half - how.relief_mm, steps + 1), *np.array(bounds).T)
+    found = minimize(
+        length, start, jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": 20000, "ftol": 1e-14}
+    )
+    return float(found.fun)
+
+
+@pytest.mark.parametrize(("relief", "bevel", "edge"), [(0.6, 40, 0.2), (1.2, 45, 0.3), (0.3, 30, 0.1)])
+def test_the_taut_band_is_the_shortest_way_between_die_and_counter_sheet(relief, bevel, edge) -> None:
+    how = Pressing(relief_mm=relief, bevel_deg=bevel, edge_mm=edge)
+    level = how.run_mm + how.sheet_mm
+    assert (1 + taut(how).down) * level == pytest.approx(_shortest_mm(how), rel=2e-3)
+
+
+@given(
+    relief=st.floats(0.1, 1.5), bevel=st.floats(20, 60), edge=st.floats(0, 0.4), weight=st.floats(150, 500),
+    corner=st.floats(0.1, 5),
+)  # fmt: skip
+def test_what_is_least_is_no_more_than_what_is_most_and_corners_never_pass_the_wall(
+    relief: float, bevel: float, edge: float, weight: float, corner: float
+) -> None:
+    """The straight line is the shortest way, over a longer run; rings grow by no more than the band."""
+    how = Pressing(relief_mm=relief, bevel_deg=bevel, edge_mm=edge, paper_g_m2=weight, corner_mm=corner)
+    least, most = bridged(how), taut(how)
+    assert 0 <= least.down <= most.down
+    assert 0 <= most.outward <= most.down + 1e-6 and 0 <= most.inward <= most.down + 1e-6
+    now, before = taut_band(how)
+    assert (np.diff(now[:, 0]) >= -1e-12).all() and before[-1] == pytest.approx(how.run_mm + how.sheet_mm)
+
+
+def test_a_sharper_corner_stretches_more_along_the_wall_and_a_straight_wall_not_at_all() -> None:
+    found = [taut(replace(HOW, corner_mm=corner)) for corner in (0.6, 1.5, 6.0, 1e6)]
+    assert sorted((its.outward for its in found), reverse=True) == [its.outward for its in found]
+    assert sorted((its.inward for its in found), reverse=True) == [its.inward for its in found]
+    assert found[-1].along == pytest.approx(0, abs=1e-5)
+    assert len({round(its.down, 12) for its in found}) == 1
+
+
+def test_a_bound_that_passes_what_paper_bears_is_told_as_advice_with_both_figures() -> None:
+    told = [its for its in findings(_die(HOW), geometry.empty()) if its.rule == "emboss-stretch"]
+    assert len(told) == 1 and told[0].severity is Severity.ADVICE
+    assert told[0].measured == pytest.approx(100 * taut(HOW).area)
+    gentle = Pressing(relief_mm=0.3, bevel_deg=45, corner_mm=3)
+    assert not [its for its in findings(_die(gentle), geometry.empty()) if its.rule.startswith("emboss-str")]

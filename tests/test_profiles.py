@@ -87,7 +87,7 @@ def put(folder, kind, key, text):
 
 
 def read(library, kind, key):
-    return {"materials": library.material, "cutters": library.cutter, "machines": library.machine}[kind](key)
+    return getattr(library, kind.removesuffix("s"))(key)
 
 
 def only_fault(folder, kind, key):

@@ -10,15 +10,25 @@ import numpy as np
 import pytest
 import resvg_py
 import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from lxml import etree
 from PIL import Image
 from scipy import ndimage
 from skimage.transform import EuclideanTransform, estimate_transform
 
+from carvegen import geometry
 from carvegen.block import Block
 from carvegen.errors import InputError
+from carvegen.facts.printing import USUAL
+from carvegen.facts.profiles import Library
 from carvegen.facts.register import METHODS, Plan
-from carvegen.register_marks import name_mark, register_for, sheet_of
+from carvegen.job import setups_for
+from carvegen.register_marks import die_register, name_mark, register_for, sheet_of, with_moat
+from carvegen.toolpaths import plan_for
+from carvegen.toolpaths.paths import Work
+from carvegen.toolpaths.promises import broken
+from carvegen.toolpaths.settings import PathSettings
 from carvegen.writers.note import machine_note
 from carvegen.writers.svg import machine_svg
 from carvegen.writers.templates import block_template, paper_template, template_svg
@@ -228,3 +238,52 @@ def test_template_pages_have_true_size():
 def test_the_same_marks_and_another_name_on_the_next_block():
     one, other = job_for(1, "sky"), job_for(2, "tone")
     assert machine_svg(one) != machine_svg(replace(one, block=replace(one.block, register=other.block.register)))
+
+
+@pytest.mark.parametrize(
+    ("material", "cutter"), [("birch-plywood", "laser-fine"), ("cherry", "flat-3"), ("cherry", "v-60")]
+)
+def test_paths_keep_their_promises_in_the_groove_beside_the_picture(material, cutter):
+    """A cut that ends at the picture's edge runs on into the groove; nothing goes into the waste that stands."""
+    register = with_moat(register_for(Plan(method="stops"), SIZE, "1 sky"), SIZE, USUAL.moat_mm)
+    cuts = geometry.snapped(geometry.polygon_array([*SHARED, shapely.box(70, 20, 80, 35)]))
+    block = Block(name="sky", width_mm=SIZE[0], height_mm=SIZE[1], cuts=cuts, register=register)
+    kind = "laser" if cutter == "laser-fine" else "router"
+    setup = setups_for(Library(), material=material, cutter=cutter, kinds=[kind])[0]
+    plan = plan_for(setup.on(block), PathSettings())
+    assert plan is not None
+    assert broken(plan) == ()
+    lines = [its.paths for its in plan.operations if its.work is not Work.SCORE]
+    for x, y in ((-2.0, 40.0), (82.0, 27.0), (30.0, 62.0), (60.0, -2.0)):
+        assert shapely.union_all(block.lowered).contains(shapely.Point(x, y))
+    lowest = min(its.xyz[:, 1].min() for its in lines)
+    assert -USUAL.moat_mm < lowest < -1
+    assert len(shapely.get_parts(shapely.union_all(block.lowered))) == 3
+
+
+@settings(deadline=None)
+@given(
+    method=st.sampled_from(sorted(METHODS)), width=st.floats(50, 400), height=st.floats(40, 400),
+    margin=st.floats(4, 40), more=st.floats(0, 30), wide=st.floats(0.5, 12),
+)  # fmt: skip
+def test_the_waste_of_any_board_is_groove_or_waste_and_of_any_die_floor_or_stop(
+    method: str, width: float, height: float, margin: float, more: float, wide: float
+) -> None:
+    """The groove is as wide as asked but at stops; in the waste of a die only stops stand, just outside the sheet."""
+    size = (round(width, 3), round(height, 3))
+    plan = Plan(method=method, paper_margin_mm=margin, waste_mm=margin + 20 + more)
+    register, face = register_for(plan, size, "1 sky"), shapely.box(0, 0, *size)
+    board = face.buffer(register.waste_mm, join_style="mitre")
+    inked = with_moat(register, size, wide)
+    stands = board.difference(face).difference(shapely.union_all(inked.lowered))
+    free = min([wide, *shapely.distance(register.stops, face).tolist()])
+    assert stands.distance(face) == pytest.approx(free, abs=0.002)
+    assert free >= min(wide, 4.0 if margin >= 6 else 2.0) - 0.002
+    die = die_register(register, plan, size)
+    both = [shapely.union_all(die.lowered), shapely.union_all(die.pads)]
+    assert sum(its.area for its in both) == pytest.approx(board.area - face.area, rel=1e-4)
+    assert len(die.pads) == (2 if method == "stops" else 0)
+    sheet = sheet_of(plan, size)
+    for pad in die.pads:
+        assert pad.intersection(sheet).area < 0.01 and pad.distance(sheet) < 0.002
+        assert board.buffer(0.002).contains(pad)

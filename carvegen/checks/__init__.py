@@ -16,6 +16,7 @@ from carvegen.checks import (
     land_width,
     laser_depth,
     look,
+    moat,
     wall,
 )
 from carvegen.checks.survey import Survey
@@ -36,6 +37,7 @@ CHECKS: dict[str, Callable[[Survey], Iterator[Finding]]] = {
     depth.RULE: depth.find,
     laser_depth.RULE: laser_depth.find,
     clearing.RULE: clearing.find,
+    moat.RULE: moat.find,
     drop_outs.RULE: drop_outs.find,
     bed.RULE: bed.find,
     look.RULE: look.find,

@@ -39,9 +39,9 @@ def find(survey: Survey) -> Iterator[Finding]:
     """
     job = survey.job
     least = least_gap_mm(job)
-    if not math.isfinite(least):
+    if not math.isfinite(least) or not job.block.inked:
         return
-    centres, gaps = widest_gaps(job.block.cuts, least, most=MOST + 1)
+    centres, gaps = widest_gaps(job.block.lowered, least, most=MOST + 1)
     more = len(gaps) > MOST
     depths, needed = _depth_there(job, gaps), job.printing.needed_mm(gaps)
     for k in range(min(len(gaps), MOST)):
@@ -59,7 +59,8 @@ def find(survey: Survey) -> Iterator[Finding]:
 
 def least_gap_mm(job: Job) -> float:
     """The width from which on every gap asks for more depth than is there; inf if none on this block does."""
-    widest = math.hypot(job.block.width_mm, job.block.height_mm)
+    left, bottom, right, top = job.block.board.bounds
+    widest = math.hypot(right - left, top - bottom)
     gaps = np.geomspace(_FINEST_MM, max(widest, 2 * _FINEST_MM), 2000)
     enough = np.flatnonzero(~_short(job, gaps))
     if len(enough) == 0:

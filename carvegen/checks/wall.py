@@ -47,6 +47,8 @@ def find(survey: Survey) -> Iterator[Finding]:
     """One finding for the whole block, as every wall is left by the same cutter."""
     job = survey.job
     wall = job.wall
+    if job.block.bevelled or len(job.block.lowered) == 0:  # walls with files of their own, or none
+        return
     if wall.steepest_deg < -_EVEN_DEG:
         yield Finding(
             rule=RULE,

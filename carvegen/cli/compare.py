@@ -40,7 +40,7 @@ def command(before: Path, after: Path, picture: Path | None, as_json: bool, **gi
     carvegen compare built-monday built-today
     carvegen compare built --block key proof.png --view print --corners auto --size 200x150
     """
-    from carvegen.compare import difference
+    from carvegen.compare import difference, is_cut
     from carvegen.files import save_file
     from carvegen.writers.compare_png import compare_png
 
@@ -59,7 +59,8 @@ def command(before: Path, after: Path, picture: Path | None, as_json: bool, **gi
     if picture is not None:
         shown = [its for its in found if its.any] or found
         save_file(picture, compare_png([(_common(its), its.cut, its.land) for its in shown]))
-    told = {"tolerance_mm": tolerance, "blocks": [its.to_dict() for its in found], "only_in_a": lost, "only_in_b": new}
+    blocks = [{**its.to_dict(), "cut": is_cut(before, its.name)} for its in found]
+    told = {"tolerance_mm": tolerance, "blocks": blocks, "only_in_a": lost, "only_in_b": new}
     click.echo(json.dumps(told, indent=1)) if as_json else _say(told)
     return int(any(its.any for its in found) or bool(lost or new))
 
@@ -94,13 +95,20 @@ def _common(its: Difference) -> Any:  # noqa: ANN401
     return shapely.intersection(its.before, its.after)
 
 
+def _can_still_be(*, cut: bool, comes_back: bool) -> str:
+    """What the difference means for the block of A."""
+    if not cut:
+        return "A is a plan: if nothing is cut yet, cut B" + "; if A is, it needs a new block" * comes_back
+    return "land can't be put back: a new block" if comes_back else "it can be cut on"
+
+
 def _say(told: dict[str, Any]) -> None:
     for its in told["blocks"]:
         if not its["differs"]:
             click.echo(f"{its['block']}: the same, within {told['tolerance_mm']:g} mm")
             continue
         areas = f"{its['newly_cut_mm2']:.2f} mm2 newly cut, {its['newly_land_mm2']:.2f} mm2 newly land"
-        so = "land can't be put back: a new block" if its["newly_land_mm2"] else "it can be cut on"
+        so = _can_still_be(cut=its["cut"], comes_back=its["newly_land_mm2"] > 0)
         click.echo(f"{its['block']}: {areas}; {so}")
         for place in its["places"]:
             x, y = place["at_mm"]

@@ -5,12 +5,15 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from carvegen.cli.options import as_json, library, measure, profile_folders
 from carvegen.errors import CarvegenError, InputError
+
+if TYPE_CHECKING:
+    from carvegen.facts.profiles import Cutter, Library, Material
 
 __all__ = ["command"]
 
@@ -72,6 +75,43 @@ def material(**given: Any) -> None:  # noqa: ANN401
     _keep("materials", _material_values(given), given)
 
 
+@command.command()
+@_with(
+    _length("--relief", "The highest step that is whole."),
+    click.option("--bevel", type=measure("ANGLE"), help="The steepest slope along which nothing tears."),
+    _length("--corner", "The sharpest corners at which nothing tears."),
+    _length("--gap", "The narrowest gap in which the paper comes down to the floor."),
+    _length("--thickness", "The paper's thickness."),
+    click.option("--weight", type=float, metavar="G/M2", help="Its weight, in g/m2."),
+)
+def paper(**given: Any) -> None:  # noqa: ANN401
+    """Keep what a paper bears, read from an embossing strip (carvegen strip --emboss)."""
+    _keep("papers", _paper_values(given), given)
+
+
+def _paper_values(given: dict[str, Any]) -> dict[str, float]:
+    from carvegen.embossing_strip import LADDERS
+
+    values: dict[str, float] = {}
+    for ladder in LADDERS:
+        value = given[ladder.option.removeprefix("--")]
+        if value is None:
+            continue
+        if not any(abs(value - size) < _SAME for size in ladder.sizes):
+            raise InputError(
+                f"must be one of the strip's {ladder.name}: {', '.join(f'{size:g}' for size in ladder.sizes)}",
+                value=value, where=ladder.option, hint="read it again: the last before the first that failed",
+            )  # fmt: skip
+        values[ladder.key] = value
+    for option, key in (("thickness", "thickness_mm"), ("weight", "weight_g_m2")):
+        if given[option] is not None:
+            values[key] = given[option]
+    return values
+
+
+_SAME = 1e-6  #: what rounding makes of one size
+
+
 def _cutter_values(given: dict[str, Any]) -> dict[str, float]:
     from carvegen.facts import measured
     from carvegen.teststrip import BAR_MM, PIECE_MM, PIECES, WEDGE_MM
@@ -90,18 +130,33 @@ def _cutter_values(given: dict[str, Any]) -> dict[str, float]:
         if values:
             values["kerf_thickness_mm"] = given["thickness"]
     face, foot, depth = given["bar_face"], given["bar_foot"], given["depth"]
+    kerf = _kerf_mm(_own_or_like(given)) if "kerf_top_mm" not in values else values["kerf_top_mm"]
     if face is not None:
-        values["edge_loss_mm"] = measured.edge_loss_mm(
-            measured.Bar(drawn_mm=BAR_MM, face_mm=face, foot_mm=face, depth_mm=1)
-        )
+        bar = measured.Bar(drawn_mm=BAR_MM, face_mm=face, foot_mm=face, depth_mm=1)
+        values["edge_loss_mm"] = measured.edge_loss_mm(bar, kerf)
     if depth is not None and face is not None and foot is not None:
         bar = measured.Bar(drawn_mm=BAR_MM, face_mm=face, foot_mm=foot, depth_mm=depth)
         values["included_deg"] = measured.included_deg(bar)
     elif depth is not None and given["floor_ends"] is not None:
         values["included_deg"] = 2 * measured.wall_from_floor_deg(*WEDGE_MM, given["floor_ends"], depth)
     if given["cut"] is not None:
-        values["smallest_cut_mm"] = given["cut"]
+        values["smallest_cut_mm"] = measured.cut_mm(given["cut"], kerf_mm=kerf)
     return values
+
+
+def _own_or_like(given: dict[str, Any]) -> Cutter:
+    """The cutter as it was measured before, or the one that it starts from."""
+    own = library([given["out"]]) if given["out"].is_dir() else None
+    if own is not None and given["name"] in own.keys("cutters"):
+        return own.cutter(given["name"])
+    return library(given["folders"]).cutter(given["like"])
+
+
+def _kerf_mm(tool: Cutter) -> float:
+    """The kerf at the face of a laser; 0 of any other cutter, whose paths a shop makes for its width."""
+    from carvegen.facts.cutting import groove_mm
+
+    return groove_mm(tool, 1.0) if tool.form == "laser" else 0.0
 
 
 #: Readings that say something of one form of cutter only.
@@ -131,20 +186,44 @@ def _refuse_idle(form: str, given: dict[str, Any]) -> None:
 
 
 def _material_values(given: dict[str, Any]) -> dict[str, float]:
-    from carvegen.facts.measured import land_mm
+    from carvegen.facts.measured import cut_mm, land_mm
 
     shelf = library([*given["folders"], *([given["out"]] if given["out"].is_dir() else [])])
     tool, stuff = shelf.cutter(given["cutter"]), shelf.material(given["like"])
+    _check_rungs(shelf, stuff, tool, given)
+    kerf = _kerf_mm(tool)
     values = {
-        key: _named(option, land_mm, given[option], factor=tool.land_factor, loss_mm=tool.edge_loss_mm)
+        key: _named(option, land_mm, given[option], factor=tool.land_factor, loss_mm=tool.edge_loss_mm, kerf_mm=kerf)
         for option, key in (("land_across", "land_across_mm"), ("land_along", "land_along_mm"), ("dot", "dot_mm"))
         if given[option] is not None
     }
     if stuff.grain == "none" and "land_across_mm" in values:
         values["land_along_mm"] = values["land_across_mm"]
     if given["cut"] is not None:
-        values["cut_mm"] = given["cut"]
+        values["cut_mm"] = cut_mm(given["cut"], kerf_mm=kerf)
     return values
+
+
+_RUNGS = {"land_across": "land_across_mm", "land_along": "land_along_mm", "dot": "dot_mm", "cut": "cut_mm"}
+
+
+def _check_rungs(shelf: Library, stuff: Material, tool: Cutter, given: dict[str, Any]) -> None:
+    """A reading must lie among the rungs of the strip: that of this cutter, or of the one that it started from."""
+    from carvegen.facts.own_profile import started_from
+    from carvegen.job import setups_for
+    from carvegen.teststrip import rungs_for
+
+    keys = {tool.key, started_from(tool.about) or tool.key} & set(shelf.keys("cutters"))
+    rungs = [rungs_for(setups_for(shelf, material=stuff.key, cutter=key)[0]) for key in sorted(keys)]
+    for option, key in _RUNGS.items():
+        sizes = [size for ladders in rungs for size in ladders.get(key, ())]
+        if given[option] is not None and sizes and not min(sizes) <= given[option] <= max(sizes):
+            raise InputError(
+                f"must be a rung of the strip, as drawn: {min(sizes):g} to {max(sizes):g} mm", value=given[option],
+                where=f"--{option.replace('_', '-')}",
+                hint="read it again; if the finest rung held, or the coarsest failed, give that one and cut a new "
+                "strip with the profile that you get (--profiles)",
+            )  # fmt: skip
 
 
 def _named(option: str, function: Any, *args: Any, **more: Any) -> float:  # noqa: ANN401

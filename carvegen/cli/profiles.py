@@ -1,4 +1,4 @@
-"""Show and check the materials, cutters and machines."""
+"""Show and check the materials, cutters, machines and papers."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ from carvegen.cli.options import library, profile_folders
 from carvegen.errors import InputError
 
 if TYPE_CHECKING:
-    from carvegen.facts.profiles import Cutter, Library, Machine, Material
+    from carvegen.facts.profiles import Cutter, Library, Machine, Material, Paper
 
-    Profile = Material | Cutter | Machine
+    Profile = Material | Cutter | Machine | Paper
 
 __all__ = ["command"]
 
@@ -26,7 +26,7 @@ _DETAILS = ("grain", "composition", "form", "machines", "kind", "units", "curves
 
 @click.group("profiles")
 def command() -> None:
-    """Show and check the materials, cutters and machines; keep your own."""
+    """Show and check the materials, cutters, machines and papers; keep your own."""
 
 
 command.add_command(measured.command)
@@ -111,7 +111,8 @@ def _folders() -> tuple[str, ...]:
 
 
 def _read(shelf: Library, kind: str, key: str) -> Profile:
-    read: dict[str, Any] = {"materials": shelf.material, "cutters": shelf.cutter, "machines": shelf.machine}
+    read: dict[str, Any] = {"materials": shelf.material, "cutters": shelf.cutter, "machines": shelf.machine,
+                            "papers": shelf.paper}  # fmt: skip
     profile: Profile = read[kind](key)
     return profile
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from carvegen.errors import InputError
 
-__all__ = ["Bar", "edge_loss_mm", "included_deg", "kerf_mm", "land_mm", "wall_deg", "wall_from_floor_deg"]
+__all__ = ["Bar", "cut_mm", "edge_loss_mm", "included_deg", "kerf_mm", "land_mm", "wall_deg", "wall_from_floor_deg"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,9 +40,21 @@ def kerf_mm(drawn_mm: float, pieces: int, together_mm: float) -> float:
     return kerf
 
 
-def edge_loss_mm(bar: Bar) -> float:
-    """What is burnt or torn off each side of a land at the face, ``(drawn - face) / 2``; nothing if it is wider."""
-    return max(0.0, (bar.drawn_mm - bar.face_mm) / 2)
+def edge_loss_mm(bar: Bar, kerf_mm: float = 0.0) -> float:
+    """What is burnt or torn off each side of a land at the face, ``(drawn - kerf - face) / 2``; nothing if it is wider.
+
+    Parameters
+    ----------
+    kerf_mm
+        A laser follows the strip's outlines, so half of its kerf goes off each side: that is no loss, for the paths
+        of a block allow for it.
+    """
+    return max(0.0, (bar.drawn_mm - kerf_mm - bar.face_mm) / 2)
+
+
+def cut_mm(narrowest_mm: float, *, kerf_mm: float = 0.0) -> float:
+    """The narrowest cut itself, from the narrowest drawn that was open: a laser along its outlines adds its kerf."""
+    return narrowest_mm + kerf_mm
 
 
 def wall_deg(bar: Bar) -> float:
@@ -68,15 +80,16 @@ def included_deg(bar: Bar) -> float:
     return 2 * wall_deg(bar)
 
 
-def land_mm(narrowest_mm: float, *, factor: float, loss_mm: float) -> float:
+def land_mm(narrowest_mm: float, *, factor: float, loss_mm: float, kerf_mm: float = 0.0) -> float:
     """The material's own narrowest land, from the narrowest drawn that held under a cutter.
 
-    A cutter's limit is ``land × factor + 2 loss`` (`job.Setup.face_limits`); this undoes it.
+    A cutter's limit is ``land × factor + 2 loss`` (`job.Setup.face_limits`); this undoes it, and takes off the kerf of
+    a laser, which followed the strip's outlines.
     """
-    land = (narrowest_mm - 2 * loss_mm) / factor
+    land = (narrowest_mm - kerf_mm - 2 * loss_mm) / factor
     if not land > 0:
         raise InputError(
-            f"must be more than the cutter's loss on both sides, {2 * loss_mm:g} mm",
+            f"must be more than what the cutter takes off both sides, {kerf_mm + 2 * loss_mm:g} mm",
             value=narrowest_mm,
             hint="name the cutter that cut the strip with --cutter",
         )

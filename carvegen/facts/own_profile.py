@@ -18,7 +18,7 @@ from carvegen.files import save_file, scratch_folder, write_file
 if TYPE_CHECKING:
     from tomlkit.items import InlineTable
 
-__all__ = ["OwnProfile", "day_of", "own_profile"]
+__all__ = ["OwnProfile", "day_of", "own_profile", "started_from"]
 
 _NAME = re.compile(r"[a-z0-9]+(?:[.-][a-z0-9]+)*")
 _DIGITS = 4
@@ -50,10 +50,16 @@ def day_of(text: str) -> datetime.date:
     return day
 
 
+def started_from(about: str) -> str:
+    """The key of the profile that one's own was started from, by what it says of itself; "" of any other."""
+    begin, _, end = _STARTED.partition("{}")
+    return about.removeprefix(begin).partition(end)[0] if about.startswith(begin) else ""
+
+
 def own_profile(
     shelf: Library, folder: Path, *, kind: str, like: str, name: str, values: Mapping[str, float], day: datetime.date
 ) -> OwnProfile:
-    """Write the profile `name` of a kind ("materials", "cutters") into `folder`.
+    """Write the profile `name` of a kind ("materials", "cutters", "papers") into `folder`.
 
     It is the profile `like` with `values` in the place of its own, "measured by the user" on `day`. A profile of this
     name that lies there already is kept, and only these values are changed in it; what they replace is returned.
@@ -128,7 +134,4 @@ def _figure(value: float, source: str) -> InlineTable:
 
 def _check(folder: Path, kind: str, name: str) -> None:
     shelf = Library([folder])
-    if kind == "materials":
-        shelf.material(name)
-    else:
-        shelf.cutter(name)
+    {"materials": shelf.material, "cutters": shelf.cutter, "papers": shelf.paper}[kind](name)

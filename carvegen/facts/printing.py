@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -19,6 +20,7 @@ __all__ = ["FEELS", "USUAL", "Printing", "bulge_mm", "dip_mm", "paper_mm"]
 #: "firm" is the usual rule, the two others bracket it; all common practice, no source.
 FEELS = {"light": (0.8, 0.08), "firm": (1.0, 0.12), "hard": (1.3, 0.16)}
 
+_HAND_MM = 1.0  #: how far past the picture's edge a hand rolls; common practice, no source
 _PAPER_DEEPEST_MM = 4.0  #: no gap asks for more on the paper's account; common practice, no source
 
 
@@ -40,6 +42,20 @@ class Printing:
         """The depth that keeps the roller off the floor of gaps this wide; inf where it falls in; same shape."""
         bulge = bulge_mm(self.roller_radius_mm, self.indentation_mm, gap_mm)
         return dip_mm(self.roller_radius_mm, gap_mm) + bulge + self.margin_mm
+
+    @property
+    def touched_mm(self) -> float:
+        """Half the strip that the roller touches, ``sqrt(2 R i - i²)``: so far beside its middle it inks a face."""
+        depth = min(self.indentation_mm, self.roller_radius_mm)
+        return math.sqrt(2 * self.roller_radius_mm * depth - depth**2)
+
+    @property
+    def moat_mm(self) -> float:
+        """Width of the groove round the picture that keeps the waste clean, the roller's middle just past the edge.
+
+        Half the strip that it touches, and 1 mm for the hand that stops it there (common practice, no source).
+        """
+        return math.ceil(10 * (self.touched_mm + _HAND_MM)) / 10
 
     def needed_mm(self, gap_mm: Floats) -> Floats:
         """The depth that keeps roller and paper off the floor of gaps this wide; same shape."""

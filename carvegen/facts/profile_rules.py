@@ -19,11 +19,13 @@ from carvegen.facts.profile_values import (
     MATERIAL_RANGES,
     ORIGINS,
     PACE_RANGES,
+    PAPER_RANGES,
     SLENDER_RANGES,
     TURNING,
     Cutter,
     Machine,
     Material,
+    Paper,
     Permit,
     Verdict,
 )
@@ -31,7 +33,7 @@ from carvegen.facts.safety import caution, cautions, deference, is_key
 from carvegen.facts.sources import cited
 from carvegen.guess import nearest
 
-__all__ = ["cutter", "keep_kind", "keep_never", "keep_safe", "machine", "material"]
+__all__ = ["cutter", "keep_kind", "keep_never", "keep_safe", "machine", "material", "paper"]
 
 _SLACK_MM = 1e-9  #: for sums of decimal fractions
 
@@ -170,6 +172,18 @@ def cutter(sheet: Sheet, key: str) -> Cutter:
         values={field: value for field, value in values.items() if field in own},
         **{field: values.get(field, 0.0) for field in CUTTER_RANGES},
     )  # fmt: skip
+
+
+def paper(sheet: Sheet, key: str) -> Paper:
+    """The paper on a sheet; worth nothing if the sheet then has faults."""
+    name, about = sheet.text("name"), sheet.text("about")
+    table = sheet.table("values")
+    values, sources = table.figures(PAPER_RANGES)
+    table.close()
+    sheet.close()
+    return Paper(
+        key=key, name=name, about=about, sources=sources, **{field: values.get(field, 0.0) for field in PAPER_RANGES}
+    )
 
 
 def _check_beam(sheet: Sheet, form: str, machines: Sequence[str]) -> None:

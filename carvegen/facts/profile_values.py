@@ -11,8 +11,8 @@ from carvegen.facts.profile_reader import Range, unit
 
 __all__ = [
     "BEAM_RANGES", "BED_RANGES", "COLOUR_RANGE", "CUTTER_RANGES", "FLUTES_RANGE", "FORM_RANGES", "KERF_RANGES", "KINDS",
-    "MATERIAL_RANGES", "ORIGINS", "PACE_RANGES", "SLENDER_RANGES", "TURNING", "Cutter", "Figure", "Machine",
-    "Material", "Permit", "Verdict", "figures",
+    "MATERIAL_RANGES", "ORIGINS", "PACE_RANGES", "PAPER_RANGES", "SLENDER_RANGES", "TURNING", "Cutter", "Figure",
+    "Machine", "Material", "Paper", "Permit", "Verdict", "figures",
 ]  # fmt: skip
 
 KINDS = ("laser", "router", "hand")  #: kinds of machine; "hand" is a hand with a gouge
@@ -29,6 +29,15 @@ MATERIAL_RANGES: Mapping[str, Range] = MappingProxyType({
     "depth_usual_mm": Range(0.1, 50),
     "depth_largest_mm": Range(0.1, 50),
     "floor_mm": Range(0.1, 99),
+})  # fmt: skip
+#: The allowed range of each value of a paper that is embossed.
+PAPER_RANGES: Mapping[str, Range] = MappingProxyType({
+    "weight_g_m2": Range(20, 1200),
+    "thickness_mm": Range(0.02, 3),
+    "relief_largest_mm": Range(0.05, 10),
+    "bevel_least_deg": Range(0, 75),
+    "corner_least_mm": Range(0.05, 20),
+    "gap_least_mm": Range(0.05, 20),
 })  # fmt: skip
 #: What a material may say of the pace of a hand, slow and quick; all four or none.
 HAND_RANGES: Mapping[str, Range] = MappingProxyType({
@@ -158,6 +167,22 @@ class Material:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Paper:
+    """What is embossed, and what it bears: beyond these it tears, or does not come down."""
+
+    key: str
+    name: str
+    about: str
+    weight_g_m2: float
+    thickness_mm: float
+    relief_largest_mm: float  #: highest step that it bears
+    bevel_least_deg: float  #: steepest wall, from the vertical
+    corner_least_mm: float  #: sharpest corner of the die, seen from above
+    gap_least_mm: float  #: narrowest floor between two walls that it comes down to
+    sources: Mapping[str, str]  #: by value
+
+
+@dataclass(frozen=True, kw_only=True)
 class Cutter:
     """What removes the material: a beam, a gouge or a router's cutter."""
 
@@ -217,7 +242,7 @@ class Figure:
     source: str
 
 
-def figures(profile: Material | Cutter | Machine) -> tuple[Figure, ...]:
+def figures(profile: Material | Cutter | Machine | Paper) -> tuple[Figure, ...]:
     """Every number of a profile with its unit and source, in the order of its file's declaration."""
     own = profile.values if isinstance(profile, Cutter) else {}
     return tuple(

@@ -1,4 +1,4 @@
-"""The library of materials, cutters and machines: facts from TOML files, checked, frozen, with sources."""
+"""The library of materials, cutters, machines and papers: facts from TOML files, checked, frozen, with sources."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from carvegen.facts.profile_values import (
     Figure,
     Machine,
     Material,
+    Paper,
     Permit,
     Verdict,
     figures,
@@ -23,11 +24,12 @@ from carvegen.facts.profile_values import (
 from carvegen.guess import nearest
 
 __all__ = [
-    "FOLDERS", "KINDS", "Cutter", "Figure", "Library", "Machine", "Material", "Permit", "Verdict", "figures",
+    "FOLDERS", "KINDS", "Cutter", "Figure", "Library", "Machine", "Material", "Paper", "Permit", "Verdict",
+    "figures",
     "shipped",
 ]  # fmt: skip
 
-FOLDERS = ("materials", "cutters", "machines")  #: the kinds of profile, and their folders
+FOLDERS = ("materials", "cutters", "machines", "papers")  #: the kinds of profile, and their folders
 
 T = TypeVar("T")
 
@@ -43,7 +45,7 @@ class Library:
     Raises
     ------
     InputError
-        If a folder is missing, or has none of the folders materials, cutters, machines in it.
+        If a folder is missing, or has none of `FOLDERS` in it.
     """
 
     def __init__(self, folders: Sequence[Path] = ()) -> None:
@@ -53,7 +55,7 @@ class Library:
         self._paths = {kind: _paths(kind, self._folders) for kind in FOLDERS}
 
     def keys(self, kind: str) -> tuple[str, ...]:
-        """The sorted keys of a kind: materials, cutters or machines."""
+        """The sorted keys of a kind: one of `FOLDERS`."""
         return tuple(sorted(self._paths[kind]))
 
     def path(self, kind: str, key: str) -> Path:
@@ -75,10 +77,14 @@ class Library:
         """The machine of this key; `InputError` with the first fault of its file."""
         return _whole(*self._machine(key))
 
+    def paper(self, key: str) -> Paper:
+        """The paper of this key; `InputError` with the first fault of its file."""
+        return _whole(*self._paper(key))
+
     def check(self) -> tuple[InputError, ...]:
         """Every fault in every file, and every file or folder that no name reaches; may be empty."""
         faults = [fault for folder in self._folders for fault in _strays(folder)]
-        for kind, read in zip(FOLDERS, (self._material, self._cutter, self._machine), strict=True):
+        for kind, read in zip(FOLDERS, (self._material, self._cutter, self._machine, self._paper), strict=True):
             faults += [fault for key in self.keys(kind) for fault in read(key)[1]]
         return tuple(faults)
 
@@ -112,6 +118,10 @@ class Library:
         if machine.usual_cutter:
             self._check_usual(sheet, machine)
         return machine, sheet.faults
+
+    def _paper(self, key: str) -> tuple[Paper | None, list[InputError]]:
+        sheet = _sheet(self.path("papers", key))
+        return (None if sheet.faults else rules.paper(sheet, key)), sheet.faults
 
     def _replaced(self, kind: str, key: str) -> Sheet | None:
         """The shipped file of this name, where a user's stands in for it."""

@@ -68,6 +68,7 @@ class Plan:
 
     method: str = "crosses"
     waste_mm: float | None = None
+    moat_mm: float | None = None
     paper_margin_mm: float = 8.0
     pin_mm: float = 6.0
     tolerance_mm: float | None = None

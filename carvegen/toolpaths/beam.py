@@ -35,7 +35,7 @@ def room_for(block: Block, shapes: PolygonArray, by_mm: float) -> NDArray[np.obj
         return shapes
     wide, open_ = over_edge(shapes, block, by_mm)
     found = shrunk(wide, by_mm)
-    found[open_] = shapely.intersection(found[open_], block.face)
+    found[open_] = shapely.intersection(found[open_], block.board)
     return found
 
 
@@ -49,7 +49,8 @@ def fits_bed(job: Job, around_mm: float = 0.0) -> bool:
     width, height = job.machine.bed_width_mm, job.machine.bed_height_mm
     if width is None or height is None:
         return True
-    bed, block = sorted((width, height)), sorted((job.block.width_mm, job.block.height_mm))
+    left, bottom, right, top = job.block.board.bounds
+    bed, block = sorted((width, height)), sorted((right - left, top - bottom))
     return all(its + 2 * around_mm <= room for its, room in zip(block, bed, strict=True))
 
 
@@ -58,4 +59,5 @@ def lies_unturned(job: Job) -> bool:
     width, height = job.machine.bed_width_mm, job.machine.bed_height_mm
     if width is None or height is None:
         return True
-    return job.block.width_mm <= width and job.block.height_mm <= height
+    left, bottom, right, top = job.block.board.bounds
+    return right - left <= width and top - bottom <= height

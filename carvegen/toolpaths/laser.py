@@ -50,7 +50,7 @@ def laser_plan(job: Job, settings: PathSettings) -> Plan:
         return Plan(job=job, operations=(), remarks=(_too_large(job),))
     thin = goes_through(job)
     half = beam_half_mm(job, job.depth_mm)
-    cuts = fine(job.block.cuts)
+    cuts = fine(job.block.lowered)
     steps = _steps(job, settings, cuts, half)
     found = [
         *_scored(job, settings),
@@ -85,7 +85,7 @@ def _uncut_edge(job: Job, settings: PathSettings) -> Iterator[Finding]:
         return
     yield from through(job)
     half = beam_half_mm(job, job.thickness_mm)
-    edge = shapely.box(-half, -half, job.block.width_mm + half, job.block.height_mm + half).exterior
+    edge = job.block.board.buffer(half, join_style="mitre").exterior
     if len(settings.no_go) and (shapely.distance(edge, settings.no_go) < half).any():
         why = "a clamp lies on the block's edge: the block does not come free"
         yield shortfalls.uncut_edge(job, why, "move the clamp, or cut what it covers afterwards")
@@ -107,10 +107,21 @@ def _scored(job: Job, settings: PathSettings) -> Iterator[Operation]:
         free = np.flatnonzero(~_barred(job, settings, lines))
         yield Operation(
             name="SCORE REGISTER", work=Work.SCORE, cutter=job.cutter, depth_mm=0.0,
-            asks="score lightly, before the block is laid in, on waste that is fixed to the bed or on the rim of a "
-            "larger sheet: the block lies with the middles of its sides against the crosses; never on the block",
+            asks=_ON_WASTE if _carries_crosses(job) else _BESIDE_BLOCK,
             paths=ordered(picked(lines, free)),
         )  # fmt: skip
+
+
+_BESIDE_BLOCK = (
+    "score lightly, before the block is laid in, on waste that is fixed to the bed or on the rim of a larger sheet: "
+    "the block lies with the middles of its sides against the crosses; never on the block"
+)
+_ON_WASTE = "score lightly, on the waste of the board, before anything is lowered; never inside the picture"
+
+
+def _carries_crosses(job: Job) -> bool:
+    """Whether the board's waste is wide enough for the crosses."""
+    return job.block.register is not None and job.block.register.waste_mm >= marks.OUT_MM + marks.ARM_MM
 
 
 def _barred(job: Job, settings: PathSettings, lines: Paths) -> Mask:
@@ -181,7 +192,12 @@ def _by_owner(paths: Paths, owner: Indices, *, polish: bool = True) -> Paths:
 
 
 def _shoulder(job: Job, settings: PathSettings) -> tuple[int, float]:
-    """How many steps the shoulder has, and how wide each is: together as wide as the material's wall leans out."""
+    """How many steps the shoulder has, and how wide each is: together as wide as the material's wall leans out.
+
+    Beside a wall that has files of its own there is none: it would stand round its foot as a curb.
+    """
+    if job.block.bevelled:
+        return 0, 0.0
     width = _floor_mm(job) * math.tan(math.radians(job.material.wall_deg))
     count = min(settings.shoulder_steps, int(width / settings.line_spacing_mm))
     return count, width / max(count, 1)

@@ -62,8 +62,8 @@ def block_cut(job: Job, settings: PathSettings, half_mm: float) -> Iterator[Oper
     """The block's outline outside the block, if it is to be cut out of a larger sheet."""
     if not settings.cut_edge:
         return
-    w, h = job.block.width_mm, job.block.height_mm
-    edge = geometry.polygon_array([shapely.box(-half_mm, -half_mm, w + half_mm, h + half_mm)])
+    left, bottom, right, top = job.block.board.bounds
+    edge = geometry.polygon_array([shapely.box(left - half_mm, bottom - half_mm, right + half_mm, top + half_mm)])
     ring = from_rings(geometry.rings(edge))
     path = tabbed(ring, tab_mm(job.thickness_mm) + 2 * half_mm) if settings.tabs else ring
     yield Operation(
@@ -92,7 +92,7 @@ def _lines(block: Block, settings: PathSettings, half: float) -> _Lines:
     if not len(room):
         return _Lines(no_paths(), geometry.empty(), none, none.astype(bool))
     loose = ~shapely.is_empty(shrunk(room, half))
-    open_ = ~shapely.contains_properly(block.face, room)
+    open_ = ~shapely.contains_properly(block.board, room)
     rings = geometry.rings(room[~open_])
     whole = _begun(from_leftmost(from_rings(rings)), np.flatnonzero(~open_)[rings.owner], owner, gone, block)
     part = np.flatnonzero(~open_)[rings.owner]
@@ -104,7 +104,7 @@ def _lines(block: Block, settings: PathSettings, half: float) -> _Lines:
 
 def _open_ways(shapes: PolygonArray, block: Block) -> tuple[Paths, Indices]:
     """The outlines of shapes that reach the block's edge, without what runs along it; and the shape of each."""
-    edge = shapely.buffer(shapely.get_exterior_ring(block.face), geometry.GRID_MM)
+    edge = shapely.buffer(shapely.get_exterior_ring(block.board), geometry.GRID_MM)
     ways = shapely.line_merge(shapely.difference(shapely.boundary(shapes), edge))
     return _paths_of(ways)
 
@@ -181,8 +181,8 @@ def _begun(paths: Paths, part: Indices, owner: Indices, gone: PolygonArray, bloc
 def _land_beside(at: Floats, own: Indices, gone: PolygonArray, block: Block) -> Floats:
     """How far each place lies from the block's edge and from all that is cut but its own cut-out; at most 3 mm."""
     dots = geometry.dots(at)
-    land = np.minimum(shapely.distance(dots, shapely.get_exterior_ring(block.face)), _LAND_SEEN_MM)
-    every = np.concatenate([gone, block.cuts])
+    land = np.minimum(shapely.distance(dots, shapely.get_exterior_ring(block.board)), _LAND_SEEN_MM)
+    every = np.concatenate([gone, block.lowered])
     place, near = shapely.STRtree(every).query(dots, predicate="dwithin", distance=_LAND_SEEN_MM)
     other = near != own[place]
     place, near = place[other], near[other]

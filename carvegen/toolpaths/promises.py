@@ -81,7 +81,7 @@ def _closed(plan: Plan, settings: PathSettings) -> Iterator[str]:
         whole = not (settings.tabs or settings.lead_in_mm or len(settings.no_go))
         if operation.cutter.form == "laser" and operation.work in _THROUGH and whole:
             ends = np.concatenate([paths.entries[~paths.closed], paths.exits[~paths.closed]])
-            if not _at_edge(ends, plan.job.block.width_mm, plan.job.block.height_mm).all():
+            if not _at_edge(ends, plan.job.block.board.bounds).all():
                 yield f"{operation.name}: a line round a part is open, and the part does not come free"
 
 
@@ -102,14 +102,14 @@ def _floor(plan: Plan, _settings: PathSettings) -> Iterator[str]:
 
 def _bed(plan: Plan, _settings: PathSettings) -> Iterator[str]:
     """Nothing beyond the bed, and no farther over the block's edge than a cutter or a mark reaches."""
-    block, machine = plan.job.block, plan.job.machine
+    machine = plan.job.machine
     if machine.bed_width_mm is not None and machine.bed_height_mm is not None:
         needed, bed = sorted(extent_mm(plan.operations)), sorted((machine.bed_width_mm, machine.bed_height_mm))
         if needed[0] > bed[0] + TOLERANCE_MM or needed[1] > bed[1] + TOLERANCE_MM:
             yield f"the paths need {needed[1]:.1f} x {needed[0]:.1f} mm on a bed of {bed[1]:g} x {bed[0]:g} mm"
     for operation in plan.operations:
         room = marks.OUT_MM + marks.ARM_MM if operation.work is Work.SCORE else _run_out_mm(plan, operation)
-        far = outside_mm(operation.paths, block.width_mm, block.height_mm)
+        far = outside_mm(operation.paths, plan.job.block.board.bounds)
         if far > room + TOLERANCE_MM:
             yield f"{operation.name}: {far:.2f} mm outside the block"
 
@@ -272,12 +272,13 @@ _MIXED = np.array(
 )  # fmt: skip
 
 
-def outside_mm(paths: Paths, width_mm: float, height_mm: float) -> float:
-    """How far the farthest point lies outside the block's face; 0 if none does."""
+def outside_mm(paths: Paths, bounds: tuple[float, float, float, float]) -> float:
+    """How far the farthest point lies outside a board of these bounds; 0 if none does."""
     if not len(paths):
         return 0.0
     x, y = paths.xyz[:, 0], paths.xyz[:, 1]
-    return float(max(0.0, -x.min(), -y.min(), x.max() - width_mm, y.max() - height_mm))
+    left, bottom, right, top = bounds
+    return float(max(0.0, left - x.min(), bottom - y.min(), x.max() - right, y.max() - top))
 
 
 def into_land_mm(plan: Plan, operation: Operation) -> float:
@@ -287,7 +288,7 @@ def into_land_mm(plan: Plan, operation: Operation) -> float:
     looked at point by point: at each the half-width of the groove at the face for its depth there, against the
     distance to the nearest edge of what stays.
     """
-    paths, face, goes = operation.paths, plan.job.block.face, _goes(plan, operation)
+    paths, face, goes = operation.paths, plan.job.block.board, _goes(plan, operation)
     edges = _edges(face, goes)
     if operation.work is Work.SCORE or not len(paths) or not len(edges):
         return 0.0
@@ -346,7 +347,7 @@ def _goes(plan: Plan, operation: Operation) -> PolygonArray:
     block = plan.job.block
     if operation.work is Work.CUT_BLOCK:
         return geometry.empty()
-    shapes = block.cut_outs if operation.work is Work.CUT_THROUGH else geometry.stack([block.cuts, block.cut_outs])
+    shapes = block.cut_outs if operation.work is Work.CUT_THROUGH else geometry.stack([block.lowered, block.cut_outs])
     return geometry.joined(shapes)
 
 
@@ -393,10 +394,11 @@ def _half_at_face(plan: Plan, operation: Operation, z: Floats) -> Floats:
     return np.where(z < 0, half, -np.inf)
 
 
-def _at_edge(points: Floats, width_mm: float, height_mm: float) -> Mask:
-    """Which places lie on the block's edge or outside it; (n,)."""
+def _at_edge(points: Floats, bounds: tuple[float, float, float, float]) -> Mask:
+    """Which places lie on the edge of a board of these bounds, or outside it; (n,)."""
     x, y = points[:, 0], points[:, 1]
-    inside = np.minimum.reduce([x, y, width_mm - x, height_mm - y])
+    left, bottom, right, top = bounds
+    inside = np.minimum.reduce([x - left, y - bottom, right - x, top - y])
     return np.asarray(inside <= TOLERANCE_MM)
 
 

@@ -86,11 +86,11 @@ def ground(block: Block, inset_mm: float) -> tuple[PolygonArray, NDArray[np.obje
 
 def over_edge(shapes: PolygonArray, block: Block, inset_mm: float) -> tuple[PolygonArray, Mask]:
     """The shapes, those that reach the block's edge with the strip outside it beside them, and which do; aligned."""
-    open_ = ~shapely.contains_properly(block.face, shapes)
+    open_ = ~shapely.contains_properly(block.board, shapes)
     wide = shapes.copy()
     x0, y0, x1, y1 = shapely.bounds(shapes[open_]).reshape(-1, 4).T
     reach = 2 * inset_mm
-    strips = shapely.difference(shapely.box(x0 - reach, y0 - reach, x1 + reach, y1 + reach), block.face)
+    strips = shapely.difference(shapely.box(x0 - reach, y0 - reach, x1 + reach, y1 + reach), block.board)
     wide[open_] = shapely.union(shapes[open_], strips)
     return wide, open_
 
@@ -104,7 +104,7 @@ def centres(wide: PolygonArray, block: Block, inset_mm: float, barred: PolygonAr
     """Where a cutter's centre may be: at least `inset_mm` off the land, and outside `barred`."""
     found = shrunk(wide, inset_mm)
     over = _OVERRUN * inset_mm
-    room = shapely.box(-over, -over, block.width_mm + over, block.height_mm + over)
+    room = block.board.buffer(over, join_style="mitre")
     out = ~shapely.covers(room, found)
     found[out] = shapely.intersection(found[out], room)
     return without(found, barred)
@@ -192,10 +192,12 @@ _POLYGON = 3
 
 def _with_cut_outs(block: Block) -> PolygonArray:
     """The cuts, and the cut-outs that touch one."""
-    if len(block.cut_outs) == 0 or len(block.cuts) == 0:
-        return block.cuts
-    met = np.unique(block.cut_tree.query(block.cut_outs, predicate="intersects")[0])
-    return geometry.stack([block.cuts, block.cut_outs[met]])
+    lowered = block.lowered
+    if len(block.cut_outs) == 0 or len(lowered) == 0:
+        return lowered
+    tree = block.cut_tree if lowered is block.cuts else shapely.STRtree(lowered)
+    met = np.unique(tree.query(block.cut_outs, predicate="intersects")[0])
+    return geometry.stack([lowered, block.cut_outs[met]])
 
 
 def _quads(by_mm: float) -> int:

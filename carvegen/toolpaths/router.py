@@ -115,7 +115,7 @@ class _Table:
     def _floor(self, slope_mm: float) -> NDArray[np.object_]:
         """What lies at full depth: where the ground reaches the block's edge, no farther than that."""
         floor = reach.shrunk(self.wide, slope_mm)
-        open_ = ~shapely.contains_properly(self.job.block.face, self.face)
+        open_ = ~shapely.contains_properly(self.job.block.board, self.face)
         floor[open_] = shapely.intersection(floor[open_], self.face[open_])
         return floor
 

@@ -70,7 +70,7 @@ def about_barred(job: Job, settings: PathSettings, widest_mm: float) -> Iterator
     """Cuts that lie too near to a clamp."""
     if not len(settings.no_go):
         return
-    met = int(beside(job.block.cuts, settings.no_go, 2 * widest_mm).sum())
+    met = int(beside(job.block.lowered, settings.no_go, 2 * widest_mm).sum())
     yield "No cutter comes nearer to a clamp than its own half-width at the face; holder and nut are wider: look."
     if met:
         which = "1 cut lies" if met == 1 else f"{met} cuts lie"

@@ -249,8 +249,8 @@ def by_hand_min(block: Block, material: Material) -> tuple[float, float] | None:
     clear_fast = material.hand_clear_fast_cm2_min or material.hand_clear_slow_cm2_min
     import shapely
 
-    length = float(shapely.length(block.cuts).sum() + shapely.length(block.cut_outs).sum())
-    area_cm2 = float(shapely.area(block.cuts).sum()) / 100
+    length = float(shapely.length(block.lowered).sum() + shapely.length(block.cut_outs).sum())
+    area_cm2 = float(shapely.area(block.lowered).sum()) / 100
     return (
         length / line_fast + area_cm2 / clear_fast,
         length / material.hand_line_slow_mm_min + area_cm2 / material.hand_clear_slow_cm2_min,

@@ -74,8 +74,8 @@ def _lines(job: Job, settings: PathSettings, depth_mm: float) -> tuple[Paths, Po
 
 
 def _room(job: Job, whole: PolygonArray, over_mm: float) -> shapely.Geometry:
-    """The face, and a little beside it where a cut ends at its edge: that is no land, and a line runs out over it."""
-    face = job.block.face
+    """The board, and a little beside it where a cut ends at its edge: that is no land, and a line runs out over it."""
+    face = job.block.board
     edge = whole[~shapely.contains_properly(face, whole)]
     ends = reach.grown(shapely.intersection(shapely.boundary(face), edge), over_mm)
     return shapely.union(face, shapely.union_all(ends))

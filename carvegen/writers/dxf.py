@@ -58,7 +58,7 @@ def machine_dxf(job: Job, version: str = "R2000") -> str:
         job, shown, layers, more=["The origin is the block's lower left corner; x to the right, y upwards."]
     )
     contours = {
-        CUT_AREA: shown.cuts,
+        CUT_AREA: shown.lowered,
         CUT_OUT: shown.cut_outs,
         FREE_FRINGE: shown.free,
         REGISTER_STOP: shown.stops,

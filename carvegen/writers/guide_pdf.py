@@ -114,7 +114,7 @@ class _Drawn:
         zones = guide.zones
         self.zones = [Shapes(its, "f*") for its in (zones.fine, zones.edges, zones.floors)]
         self.floors = Shapes(zones.floors if guide.pale else geometry.empty(), "S")
-        self.cuts, self.cut_outs = Shapes(guide.shown.cuts, "S"), Shapes(guide.shown.cut_outs, "S")
+        self.cuts, self.cut_outs = Shapes(guide.shown.lowered, "S"), Shapes(guide.shown.cut_outs, "S")
         self.stands, self.kept = Shapes(zones.stands, "S"), Shapes(guide.shown.kept, "S")
         self.register = Shapes(guide.register, "f*")
         board = geometry.polygon_array([guide.shown.board] if guide.shown.waste_mm else [])

@@ -107,7 +107,7 @@ def _picture(page: SvgPage, guide: Guide) -> None:
         page.group("FLOORS", "FLOORS", "where the floors begin", fill="none", **{**line, "stroke": _grey(FREE_TONE)})
         page.shapes("FLOORS", zones.floors)
     page.group("CUT-OUTLINES", "CUT OUTLINES", "the edge of the land", fill="none", **line)
-    page.shapes("CUT-OUTLINES", shown.cuts)
+    page.shapes("CUT-OUTLINES", shown.lowered)
     if len(shown.kept):
         page.group("KEPT", "KEPT", "artwork that is kept clear", fill="none", stroke_dasharray="1.2,0.8", **line)
         page.shapes("KEPT", shown.kept)

@@ -50,14 +50,14 @@ class Zones:
 def zones_of(job: Job, shown: Seen) -> Zones:
     """The zones of a block as its guide shows it."""
     edge = max(_LEAST_EDGE_MM, cutting.groove_mm(job.cutter, job.depth_mm, lean_deg=job.lean_deg))
-    inner = _opened(geometry.offset(shown.cuts, -edge), _LEAST_FLOOR_MM / 2)
+    inner = _opened(geometry.offset(shown.lowered, -edge), _LEAST_FLOOR_MM / 2)
     wide = ~shapely.is_empty(inner)
-    floors, cuts = inner[wide], shown.cuts[wide]
+    floors, cuts = inner[wide], shown.lowered[wide]
     corners = _corners(shapely.difference(cuts, geometry.offset(floors, edge + _SLIVER_MM)))
     edges = shapely.difference(shapely.difference(cuts, floors), corners)
     floors = geometry.parts(floors)
     return Zones(
-        fine=geometry.snapped(geometry.stack([shown.cuts[~wide], geometry.parts(corners)])),
+        fine=geometry.snapped(geometry.stack([shown.lowered[~wide], geometry.parts(corners)])),
         edges=geometry.snapped(geometry.parts(edges)),
         floors=geometry.snapped(floors),
         thin=_strokes(job, shown),

@@ -120,13 +120,18 @@ def _cautions(job: Job) -> Iterator[str]:
     yield from job.permit.cautions
 
 
+def _depth(job: Job) -> str:
+    if len(job.block.lowered) == 0:
+        return "nothing is lowered, all cuts go through."
+    return f"cut areas {job.depth_mm:g} mm deep; {job.thickness_mm - job.depth_mm:.2f} mm stay under them."
+
+
 def _facts(job: Job, *, planned: bool) -> list[str]:
     block = job.block
     facts = [
         f"Block: {block.width_mm:g} x {block.height_mm:g} mm, 1:1, millimetres.",
         f"Material as declared: {_one_line(job.declared) or 'not declared'}; profile: {job.material.name}.",
-        f"Thickness {job.thickness_mm:g} mm; cut areas {job.depth_mm:g} mm deep; "
-        f"{job.thickness_mm - job.depth_mm:.2f} mm stay under them.",
+        f"Thickness {job.thickness_mm:g} mm; {_depth(job)}",
         *_grain(job),
         *_view(job),
         *_board(job),
@@ -221,7 +226,7 @@ def _layer_table(job: Job) -> list[str]:
     shown, layers = seen(job, View.BLOCK), palette(job.machine.layer_colours)
     edge = np.array([shown.face], dtype=object)
     shapes = {
-        CUT_AREA: shown.cuts,
+        CUT_AREA: shown.lowered,
         CUT_OUT: shown.cut_outs,
         FREE_FRINGE: shown.free,
         REGISTER_STOP: shown.stops,

@@ -37,18 +37,20 @@ class _Sheet:
 
     scale: float
     top_mm: float
+    margin_mm: float
 
     def at(self, xy: Floats) -> Floats:
         """Places on the block as pixels; (n, 2)."""
-        return np.column_stack([xy[:, 0] + _MARGIN_MM, self.top_mm + _MARGIN_MM - xy[:, 1]]) * self.scale
+        return np.column_stack([xy[:, 0] + self.margin_mm, self.top_mm + self.margin_mm - xy[:, 1]]) * self.scale
 
 
 def plan_png(plan: Plan, *, px_per_mm: float = 8.0) -> bytes:
     """A picture of the paths in block view, with a line for each layer: what it is, how long it is, its time."""
     shown, layers = seen(plan.job, View.BLOCK), plan_layers(plan)
-    width, height = shown.width_mm + 2 * _MARGIN_MM, shown.height_mm + 2 * _MARGIN_MM
+    margin = max(_MARGIN_MM, shown.waste_mm + 2.0)
+    width, height = shown.width_mm + 2 * margin, shown.height_mm + 2 * margin
     scale = min(px_per_mm, math.sqrt(_PIXELS / (width * height)))
-    fine = _Sheet(scale * _FINER, shown.height_mm)
+    fine = _Sheet(scale * _FINER, shown.height_mm, margin)
     size = (round(width * fine.scale), round(height * fine.scale))
     picture = Image.new("RGB", size, _GROUND)
     pen = ImageDraw.Draw(picture)

@@ -87,7 +87,7 @@ def machine_sheet(job: Job, shown: Seen, layers: Mapping[str, Layer], *, more: S
     names = layers_of(shown)
     words = [
         f"{shown.name}: {shown.view.words}",
-        f"Block {shown.width_mm:g} x {shown.height_mm:g} mm. UNITS=MM. Cut areas {job.depth_mm:g} mm deep. "
+        f"Block {shown.width_mm:g} x {shown.height_mm:g} mm. UNITS=MM. {_depth_words(job)} "
         "Outlines are as drawn, not offset for kerf.",
         *more,
         *_board_words(job, shown),
@@ -95,6 +95,10 @@ def machine_sheet(job: Job, shown: Seen, layers: Mapping[str, Layer], *, more: S
         "Colours carry no meaning: set each layer by its name, as the shop does it. Read the note first.",
     ]
     return around(shown, width, words)
+
+
+def _depth_words(job: Job) -> str:
+    return f"Cut areas {job.depth_mm:g} mm deep." if len(job.block.lowered) else "Nothing is lowered."
 
 
 def layers_of(shown: Seen) -> tuple[str, ...]:

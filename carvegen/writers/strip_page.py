@@ -50,6 +50,11 @@ def strip_guide(guide: Guide, strip: Strip, setup: Setup) -> Guide:
     )
 
 
+_ALONG = (
+    "The beam follows the outlines, on the ladders and at the bar as on the comb: each land comes out one kerf "
+    "narrower than drawn, each cut one kerf wider. Give the sizes as drawn: the commands below allow for the kerf, so "
+    "keep the cutter first."
+)
 _MEANT = "Cut it once, as drawn. Many rungs are meant to fail: mend none of them."
 
 
@@ -105,6 +110,9 @@ def _lines(strip: Strip, setup: Setup) -> Iterator[str]:
     yield ""
     yield "Rung 1 is beside the small triangle. Sizes in mm, as drawn."
     yield ""
+    if setup.cutter.form == "laser":
+        yield _ALONG
+        yield ""
     yield "| ladder | " + " | ".join(str(k) for k in range(1, len(strip.ladders[0].sizes_mm) + 1)) + " | look for |"
     yield "| --- |" + " ---: |" * len(strip.ladders[0].sizes_mm) + " --- |"
     yield from (_ladder_row(ladder) for ladder in strip.ladders)

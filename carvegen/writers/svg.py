@@ -69,7 +69,7 @@ def machine_svg(job: Job) -> str:
             _outline_layer(page, layers[name])
             page.shapes(layers[name].xml_name, shapes)
     for name, shapes in (
-        (CUT_AREA, shown.cuts),
+        (CUT_AREA, shown.lowered),
         (CUT_OUT, shown.cut_outs),
         (REGISTER, sheet.register),
         (BLOCK_EDGE, geometry.polygon_array([shown.face])),

@@ -52,7 +52,8 @@ class Seen:
     view: View
     width_mm: float
     height_mm: float
-    cuts: PolygonArray
+    cuts: PolygonArray  #: on the face
+    lowered: PolygonArray  #: on the whole board: the cuts, and what is lowered of the waste
     cut_outs: PolygonArray
     kept: PolygonArray
     free: PolygonArray
@@ -95,13 +96,21 @@ def seen(what: Job | Block, view: View) -> Seen:
     width, height = round(block.width_mm, 3), round(block.height_mm, 3)
     turn = view is View.BLOCK
     register = block.register or Register(mark=name_mark((width, height), block.name))
-    cuts, cut_outs, kept, free, stops, mark = (
+    cuts, lowered, cut_outs, kept, free, stops, mark = (
         geometry.mirrored(shapes, width) if turn else shapes
-        for shapes in (block.cuts, block.cut_outs, block.kept, block.free, register.stops, register.mark)
+        for shapes in (
+            block.cuts,
+            block.lowered,
+            block.cut_outs,
+            block.kept,
+            block.free,
+            register.stops,
+            register.mark,
+        )
     )
     return Seen(
-        name=block.name, view=view, width_mm=width, height_mm=height, cuts=cuts, cut_outs=cut_outs, kept=kept,
-        free=free, stops=stops, mark=mark, waste_mm=register.waste_mm,
+        name=block.name, view=view, width_mm=width, height_mm=height, cuts=cuts, lowered=lowered,
+        cut_outs=cut_outs, kept=kept, free=free, stops=stops, mark=mark, waste_mm=register.waste_mm,
     )  # fmt: skip
 
 

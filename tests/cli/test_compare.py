@@ -76,3 +76,16 @@ def test_a_folder_that_is_no_build_is_told(tmp_path, capsys):
     ran = run(capsys, "compare", tmp_path / "none", tmp_path / "none")
     assert ran.code == 2
     assert "holds no built print" in ran.err
+
+
+def test_a_new_block_is_spoken_of_only_where_something_is_cut(tmp_path, capsys):
+    """A plan that nobody has cut loses nothing; a scan, or a block that the build keeps as cut, does."""
+    one, other = built(tmp_path / "a", key=BEFORE), built(tmp_path / "b", key=AFTER)
+    said = run(capsys, "compare", one, other).out
+    assert "can't be put back" not in said
+    assert "if nothing is cut yet, cut B" in said
+    (one / "cut").mkdir()
+    (one / "cut" / "key.wkb").write_bytes((one / "lands" / "key.wkb").read_bytes())
+    assert "can't be put back: a new block" in run(capsys, "compare", one, other).out
+    scan = scanned(tmp_path / "cut.png", BEFORE)
+    assert "can't be put back: a new block" in run(capsys, "compare", scan, other).out

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import tomllib
 
 import ezdxf
+import pyogrio.raw
 import pytest
+import shapely
 
 from carvegen.facts.profiles import Library
+from carvegen.job import setups_for
 from tests.cli.running import run
 
 CUTTER = ("profiles", "measured", "cutter", "--like", "laser-fine", "--name", "my-laser", "--date", "2026-11-20")
@@ -76,10 +80,10 @@ def test_measuring_again_tells_what_it_replaces(capsys, tmp_path):
 def test_measuring_again_keeps_what_was_measured_before(capsys, tmp_path):
     own = tmp_path / "own"
     assert run(capsys, *CUTTER, "--cut", "0.3", "--out", str(own)).code == 0
-    later = [*CUTTER[:-1], "2026-11-22", "--bar-face", "9.9", "--out", str(own)]
+    later = [*CUTTER[:-1], "2026-11-22", "--bar-face", "9.7", "--out", str(own)]
     assert run(capsys, *later).code == 0
     values = tomllib.loads((own / "cutters" / "my-laser.toml").read_text(encoding="utf-8"))["values"]
-    assert values["smallest_cut_mm"] == {"value": 0.3, "source": "measured by the user, 2026-11-20"}
+    assert values["smallest_cut_mm"] == {"value": 0.5, "source": "measured by the user, 2026-11-20"}
     assert values["edge_loss_mm"] == {"value": 0.05, "source": "measured by the user, 2026-11-22"}
 
 
@@ -142,7 +146,7 @@ def test_the_pages_own_command_runs(capsys, tmp_path, cutter):
 def test_a_profile_stays_what_it_was_started_from(capsys, tmp_path):
     """Else readings of a vinyl could be kept in a linoleum's profile, which a laser may be asked to cut."""
     command = ("profiles", "measured", "material", "--name", "my-stuff", "--cutter", "v-60", "--date", "2026-11-20")
-    own = ("--dot", "2", "--out", str(tmp_path / "own"))
+    own = ("--dot", "1.6", "--out", str(tmp_path / "own"))
     assert run(capsys, *command, "--like", "linoleum", *own).code == 0
     before = (tmp_path / "own" / "materials" / "my-stuff.toml").read_bytes()
     done = run(capsys, *command, "--like", "vinyl-soft", *own)
@@ -159,3 +163,60 @@ def test_a_profile_of_ones_own_that_can_not_be_read_or_written_is_told(capsys, t
         words = [name if word == "my-laser" else word for word in CUTTER]
         done = run(capsys, *words, "--cut", "0.3", "--out", str(tmp_path / out))
         assert done.code == 2, done.err
+
+
+#: True of a made-up laser: kerf at face and back, what burns off each side besides, and the narrowest line that stands.
+KERF, BURNT, STANDS = (0.26, 0.2), 0.05, 0.37
+
+
+def as_cut(path, layer: str) -> list[shapely.Polygon]:
+    """The openings that a beam of that kerf makes which follows a layer's outlines, as GDAL reads them."""
+    found = pyogrio.raw.read(path, columns=["Layer"])
+    rings = [its for its, name in zip(shapely.from_wkb(found[2]), found[3][0], strict=True) if name == layer]
+    areas = [ring if ring.geom_type == "Polygon" else shapely.Polygon(ring.coords) for ring in rings]
+    return [area.buffer(KERF[0] / 2 + BURNT, join_style="mitre") for area in areas]
+
+
+def test_a_strip_that_a_laser_cut_gives_back_its_kerf_once(capsys, tmp_path):
+    """The strip's own file is cut, in arithmetic, and measured; a block planned by what is kept stands as it did."""
+    words = (
+        "strip",
+        "--material",
+        "linoleum",
+        "--cutter",
+        "laser-fine",
+        "--for",
+        "laser",
+        "--out",
+        str(tmp_path / "s"),
+    )
+    assert run(capsys, *words).code == 0
+    cuts = as_cut(tmp_path / "s" / "laser" / "block.dxf", "CUT AREA")
+    bar = min(a.distance(b) for a in cuts for b in cuts if max(a.bounds[1], b.bounds[1]) < 0.1 and a is not b)
+    comb = as_cut(tmp_path / "s" / "laser" / "block.dxf", "CUT-OUT")[0].buffer(-KERF[0] / 2 - BURNT, join_style="mitre")
+    wide = comb.bounds[2] - comb.bounds[0]
+    face, back = (8 * (wide - kerf) for kerf in KERF)
+    own = str(tmp_path / "own")
+    readings = ("--comb-face", f"{face:.4f}", "--comb-back", f"{back:.4f}", "--thickness", "3.2",
+                "--bar-face", f"{bar:.4f}")  # fmt: skip
+    assert run(capsys, *CUTTER, *readings, "--out", own).code == 0
+    cutter = Library([tmp_path / "own"]).cutter("my-laser")
+    assert cutter.values["kerf_top_mm"] == pytest.approx(KERF[0], abs=1e-3)
+    assert cutter.edge_loss_mm == pytest.approx(BURNT, abs=1e-3)
+    slots = sorted((its for its in cuts if abs(its.bounds[3] - its.bounds[1] - 10 - KERF[0] - 2 * BURNT) < 1e-6),
+                   key=lambda its: its.bounds[0])  # fmt: skip
+    lands = [b.bounds[0] - a.bounds[2] for a, b in itertools.pairwise(slots)]
+    held = min(land for land in lands if STANDS <= land < 2)
+    drawn = held + KERF[0] + 2 * BURNT
+    assert run(capsys, *LINO, "--land-across", f"{drawn:.3f}", "--profiles", own, "--out", own).code == 0
+    setup = setups_for(Library([tmp_path / "own"]), material="my-lino", cutter="my-laser")[0]
+    assert setup.face_limits.land_mm - 2 * BURNT == pytest.approx(held, abs=2e-3)
+
+
+@pytest.mark.parametrize(("option", "value"), [("--land-across", "0.1"), ("--dot", "0.1"), ("--cut", "9")])
+def test_a_reading_that_is_no_rung_is_refused_with_the_rungs_there_are(capsys, tmp_path, option, value):
+    words = ["laser-fine" if word == "my-laser" else word for word in LINO]
+    done = run(capsys, *words, option, value, "--out", str(tmp_path / "own"))
+    assert done.code == 2
+    assert option in done.err and "must be a rung of the strip" in done.err
+    assert not list((tmp_path / "own").rglob("*.toml"))
