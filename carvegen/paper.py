@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.blocks import Cut, Ways
-    from carvegen.geometry import Floats, PolygonArray
+    from carvegen.geometry import Floats, Mask, PolygonArray
     from carvegen.job import Setup
     from carvegen.picture import Picture
     from carvegen.printfile import Print
@@ -143,10 +143,11 @@ _Form = Callable[[Any, str, Mapping[str, "Cut"], _Print], "BaseGeometry"]
 def _take(name: str, asked: PolygonArray, form: _Form, now: dict[str, Cut], whole: _Print) -> Iterator[_Taken]:
     """Give block `name` those of the pieces that hold on it; `now` is brought up to date."""
     lands = [form(piece, name, now, whole) for piece in asked]
-    for _ in range(2):  # those that fail may have spoiled others: these are tried once more without them
+    while lands:
         holds = _holds(now[name], lands, whole.ways[name])
-        lands = [land for land, fine in zip(lands, holds, strict=True) if fine]
-        asked = asked[np.asarray(holds, dtype=bool)]
+        if holds.all():
+            break
+        lands, asked = [lands[k] for k in np.flatnonzero(holds)], asked[holds]  # what failed may have spoiled others
     now[name] = _added(now[name], lands)
     for piece, land in zip(asked, lands, strict=True):
         yield _Taken(piece=piece, land=land, taker=name)
@@ -209,17 +210,17 @@ def _solid(shape: BaseGeometry) -> BaseGeometry:
     return shapely.union_all(geometry.parts(shape))
 
 
-def _holds(cut: Cut, lands: Sequence[BaseGeometry], ways: Sequence[Setup]) -> list[bool]:
-    """Whether the block would hold each of these lands, if it had all of them."""
-    if not lands:
-        return []
+def _holds(cut: Cut, lands: Sequence[BaseGeometry], ways: Sequence[Setup]) -> Mask:
+    """Whether the block would hold each of these lands, if it had all of them; (n,)."""
     block = _added(cut, lands).block
+    near = np.unique(block.cut_tree.query(lands, predicate="dwithin", distance=_AROUND_MM)[1])
+    block = replace(block, cuts=block.cuts[near])
     fine = ~shapely.is_empty(np.asarray(lands, dtype=object))
     for way in ways:
         weak = shapely.STRtree(_weak_places(Survey(way.on(block))))
         met = weak.query(lands, predicate="dwithin", distance=way.limits.land_mm / 2)[0]
         fine[met] = False
-    return [bool(its) for its in fine]
+    return np.asarray(fine, dtype=bool)
 
 
 def _weak_places(survey: Survey) -> Any:  # noqa: ANN401
