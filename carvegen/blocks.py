@@ -19,6 +19,7 @@ from carvegen.findings import Finding, Severity
 from carvegen.job import setups_for
 from carvegen.making import strictest
 from carvegen.mend import mended_for_all
+from carvegen.nature.holding import opened
 from carvegen.picture import pictured
 from carvegen.printfile import in_keys
 from carvegen.register_marks import die_register, register_for, with_moat
@@ -48,10 +49,19 @@ class Cut:
     block: Block
     land: BaseGeometry  #: what stands; of a die its face
     white: BaseGeometry  #: what must not print
+    picture: BaseGeometry = field(default_factory=shapely.Polygon)  #: what of the picture is in its ink, white and all
+    masks: bool = False  #: whether ink goes through it, not from its land
     dropped: tuple[Dropped, ...] = ()
     fringe: BaseGeometry = field(default_factory=shapely.Polygon)  #: where the carver may take more
     die: Die | None = None  #: of an emboss block
     notes: tuple[Finding, ...] = ()  #: what is to be said of it before it is checked
+
+    @property
+    def ink(self) -> BaseGeometry:
+        """Where it leaves ink on the paper."""
+        if self.die is not None:
+            return shapely.Polygon()
+        return shapely.difference(self.block.face, self.land) if self.masks else self.land
 
 
 def ways_of(given: Print, shelf: Library) -> dict[str, tuple[Setup, ...]]:
@@ -158,8 +168,8 @@ def _cut(given: Print, k: int, way: Setup, picture: Picture, found: Mapping[str,
         its = found[block.name]
         white = picture.white_for(block.name)
         return Cut(
-            block=_block(given, block, its.land, picture), land=its.land, white=white, dropped=its.dropped,
-            fringe=picture.free_for(block.name),
+            block=_block(given, block, its.land, picture), land=its.land, white=white, picture=its.picture,
+            dropped=its.dropped, fringe=picture.free_for(block.name),
         )  # fmt: skip
     shapes = picture.openings
     if block.layers:
@@ -169,12 +179,28 @@ def _cut(given: Print, k: int, way: Setup, picture: Picture, found: Mapping[str,
             f"has nothing to {'press' if block.role == 'emboss' else 'mask'}", where=given.place(f"blocks[{k}]"),
             hint='write an [[openings]] with a shape, or name layers: layers = ["MOON"]',
         )  # fmt: skip
-    if block.role == "stencil":
-        stays = shapely.difference(picture.face, shapely.union_all(shapes))
-        own = Block(name=block.name, width_mm=given.width_mm, height_mm=given.height_mm, cuts=geometry.empty(),
-                    cut_outs=shapes, turned=False, inked=False)  # fmt: skip
-        return Cut(block=own, land=stays, white=shapely.Polygon())
-    return _die(given, k, way, shapes)
+    return _stencil(given, k, way, shapes, picture) if block.role == "stencil" else _die(given, k, way, shapes)
+
+
+def _stencil(given: Print, k: int, way: Setup, shapes: PolygonArray, picture: Picture) -> Cut:
+    """The mask of a stencil: open where its shapes are, but not where the paper stays bare."""
+    name = given.blocks[k].name
+    white = picture.left_bare(name)
+    asked = shapely.union_all(shapes, grid_size=geometry.GRID_MM)
+    openings = shapes
+    if shapely.intersects(asked, white):
+        holes = shapely.difference(asked, white, grid_size=geometry.GRID_MM)
+        made = shapely.intersection(opened(holes, way.limits.cut_mm), holes)
+        openings = geometry.snapped(geometry.parts(made))
+    if len(openings) == 0:
+        raise InputError(
+            "leaves nothing open: all of its shapes stays bare paper", where=given.place(f"blocks[{k}]"),
+            hint="draw them larger, or leave the block out of the motifs' blocks",
+        )  # fmt: skip
+    block = Block(name=name, width_mm=given.width_mm, height_mm=given.height_mm, cuts=geometry.empty(),
+                  cut_outs=openings, turned=False, inked=False)  # fmt: skip
+    stays = shapely.difference(picture.face, shapely.union_all(openings))
+    return Cut(block=block, land=stays, white=white, picture=asked, masks=True)
 
 
 def pressing_of(given: Print, block: PrintBlock, way: Setup) -> Pressing:

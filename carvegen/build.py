@@ -14,7 +14,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.already_cut import KEPT, cut_further, standing_land
-from carvegen.blocks import counter_ways_of, cut_blocks, finding_of, mended_cut, pressing_of, ways_of
+from carvegen.blocks import counter_ways_of, cut_blocks, finding_of, pressing_of, ways_of
 from carvegen.clamping import clamping_of
 from carvegen.colour import MODEL
 from carvegen.delivery import deliver, style_of
@@ -25,6 +25,7 @@ from carvegen.fringes import with_fringe
 from carvegen.in_register import PURPOSE as REGISTER_PURPOSE
 from carvegen.in_register import register_files, register_recipe
 from carvegen.making import strictest
+from carvegen.paper import mended_print, mending_recipe, paper_findings
 from carvegen.recipes import (
     STATE,
     Part,
@@ -136,8 +137,8 @@ class _Bench:
         self.counters = counter_ways_of(given, shelf, self.ways)
         self.clamping = {block.name: clamping_of(given, k, shelf) for k, block in enumerate(given.blocks)}
         self.old = read_state(out)
-        self.shaping = picture_recipe(given, self.ways)
         self.standing = {block.name: standing_land(given, k, out) for k, block in enumerate(given.blocks)}
+        self.shaping = {**picture_recipe(given, self.ways), **self._mending()}
         self.reasons = {block.name: why for block in given.blocks if (why := self._reason(block))}
         self.proof_reason = self._proof_reason()
         self.register_reason = self._register_reason()
@@ -146,6 +147,11 @@ class _Bench:
         self.done: dict[str, str] = {}  #: why each block was built
         self.drawn = ""
         self.tried = ""
+
+    def _mending(self) -> dict[str, str]:
+        """What mending of one block may change on others."""
+        stands = {name: land_hash(land) for name, land in self.standing.items() if land is not None}
+        return {"mending": hashed((mending_recipe(self.given, self.ways), stands))}
 
     def _recipe(self, block: PrintBlock) -> dict[str, str]:
         return {**self.shaping, **self._own(block)}
@@ -192,7 +198,14 @@ class _Bench:
 
     @cached_property
     def _cut(self) -> tuple[Picture, dict[str, Cut]]:
-        return cut_blocks(self.given, self.ways, say=self.say)
+        """The picture, and the blocks as they are to be made: mended, and with what is to be told of the paper."""
+        picture, cuts = cut_blocks(self.given, self.ways, say=self.say)
+        for name, stands in self.standing.items():
+            if stands is not None:
+                cuts[name] = cut_further(cuts[name], stands)
+        cuts = mended_print(self.given, picture, cuts, self.ways, say=self.say)
+        paper = paper_findings(picture, cuts)
+        return picture, {name: replace(cut, notes=(*cut.notes, *paper[name])) for name, cut in cuts.items()}
 
     def block(self, block: PrintBlock, stage: Path) -> Part:
         """The block built into the stage, or as it was if its shapes and its setup are the same."""
@@ -203,15 +216,12 @@ class _Bench:
         shapes: list[BaseGeometry] = [cut.land, cut.fringe, shapely.union_all(cut.block.cut_outs)]
         recipe = {**self._recipe(block), "shapes": hashed([land_hash(shape) for shape in shapes])}
         own = {**self._own(block), "shapes": recipe["shapes"]}
+        notes = [its.to_dict() for its in (*map(finding_of, cut.dropped), *cut.notes)]
         if all(old.recipe.get(name) == value for name, value in own.items()) and not old.lost(self.out):
-            return replace(old, recipe=recipe)
+            return replace(old, recipe=recipe, notes=notes)
         self.done[block.name] = why
         self.say(f"building {block.name}: {why}")
         stands = self.standing[block.name]
-        if stands is not None:
-            cut = cut_further(cut, stands)
-        if block.mend and cut.die is None:
-            cut = mended_cut(cut, self.ways[block.name], say=self.say)
         limits = strictest(way.limits for way in self.ways[block.name])
         own_block = with_fringe(cut.block, cut.fringe, limits)
         jobs = [way.on(own_block) for way in self.ways[block.name]]
@@ -220,7 +230,6 @@ class _Bench:
         if cut.die is not None:
             deliver_die(jobs[0], cut.die, self.counters[block.name], stage / block.name, style, say=self.say)
         write_file(stage / "lands" / f"{block.name}.wkb", shapely.to_wkb(cut.land))
-        notes = [its.to_dict() for its in (*map(finding_of, cut.dropped), *cut.notes)]
         made = [stage / "lands" / f"{block.name}.wkb", *(stage / block.name).rglob("*")]
         if stands is not None:
             made.append(stage / KEPT / f"{block.name}.wkb")
@@ -343,7 +352,7 @@ class _Bench:
         report = json.loads((self.out / "report.json").read_text(encoding="utf-8"))
         drawn = [name for name in new.part(_PROOFS).files if name.startswith("inks/")]
         proofs = {name: _alone(Path(name).stem) for name in drawn}
-        notes = self._cut[0].drawing.notes if "_cut" in self.__dict__ else ()
+        notes = (*self._cut[0].drawing.notes, *self._cut[0].notes) if "_cut" in self.__dict__ else ()
         return Built(
             files={**_PURPOSE, **{name: REGISTER_PURPOSE[name] for name in new.part(_REGISTER).files}, **proofs},
             blocks={block.name: self.done.get(block.name, "") for block in self.given.blocks},

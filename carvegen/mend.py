@@ -142,7 +142,8 @@ class _Bench:
             shape = remedies.opened(self.cuts[k], survey.shrunk[k], self.cut)
             white = self._white_bridges(self.cuts[k], shape)
             if white.is_empty:
-                self._put(k, shape, "rounded", _middle(self.cuts[k]))
+                stays = remedies.common(self.cuts[k], self._white_at(self.cuts[k]))
+                self._put(k, remedies.plus(shape, stays), "rounded", _middle(self.cuts[k]))
             else:
                 self._take(remedies.round_about(white, (self.cut + _SPARE_MM) / 2), _middle(white))
 
@@ -221,7 +222,7 @@ class _Bench:
             beside += list(self.job.block.cut_outs)
         near = remedies.plus(*(remedies.common(its, window) for its in beside))
         off = remedies.round_about(near, wanted + _SPARE_MM / 2 + self._extra)
-        self._put(k, remedies.less(self.cuts[k], off), "widened", at)
+        self._put(k, remedies.less(self.cuts[k], remedies.less(off, self._white_at(off))), "widened", at)
 
     def _cut_away(self, survey: Survey, k: int, width: float) -> None:
         """Cut away the land at narrow place k that is narrower than this; cuts that meet there become one."""

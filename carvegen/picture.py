@@ -26,10 +26,12 @@ if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
     from carvegen.limits import Limits
     from carvegen.printfile import Print, PrintMotif
-    from carvegen.separation import Plate
+    from carvegen.separation import Layer, Plate
 
 __all__ = ["Picture", "White", "pictured"]
 
+_TOLD_MM2 = 0.5  #: less snow that is hidden is not told
+_DRAWN_ON = 0.98  #: a layer of which so large a share lies on another may be only drawn on it
 _APART_MM = 0.02  #: so much more than the land is left between motifs, for the grid's sake
 
 
@@ -51,6 +53,16 @@ class Picture:
     drawing: Drawing
     whites: tuple[White, ...]
     openings: PolygonArray
+    notes: tuple[str, ...] = ()  #: what of the snow is hidden by layers that may only be drawn on what it lies on
+
+    @property
+    def bare(self) -> BaseGeometry:
+        """Where bare paper is asked for: snow, highlights, what is pressed, openings."""
+        return _union([self.openings, *(white.shapes for white in self.whites)])
+
+    def left_bare(self, block: str) -> BaseGeometry:
+        """Snow, highlights and what is pressed, as far as it leaves a block."""
+        return _union([white.shapes for white in self.whites if block in white.leaves])
 
     def white_for(self, block: str) -> BaseGeometry:
         """All that must not print on a block, its openings too."""
@@ -82,7 +94,8 @@ def pictured(
         If a drawing can't be read, or a motif finds no room; with the key.
     """
     drawing = drawing_of(given)
-    inked = frozenset(plate.name for plate in plates)
+    dabbed = frozenset(block.name for block in given.blocks if block.role == "stencil")
+    inked = frozenset(plate.name for plate in plates) | dabbed
     openings = geometry.snapped(geometry.joined(_shapes(drawing, "openings", given.openings)))
     face = geometry.box(given.width_mm, given.height_mm)
     if not shapely.contains_properly(face, openings).all():
@@ -99,7 +112,7 @@ def pictured(
             whites.append(grower.grown(its, whites, f"motifs[{k}]"))
         except InputError as error:
             raise in_keys(error, given, f"motifs[{k}]") from None
-    return Picture(face=face, drawing=drawing, whites=tuple(whites), openings=openings)
+    return Picture(face=face, drawing=drawing, whites=tuple(whites), openings=openings, notes=tuple(grower.notes))
 
 
 def _shapes(drawing: Drawing, key: str, texts: Sequence[str]) -> PolygonArray:
@@ -116,6 +129,8 @@ class _Grower:
         self.limits = limits
         self.face = geometry.box(self.given.width_mm, self.given.height_mm)
         self.pictures = {plate.name: painted(self.face, drawing.layers, plate) for plate in plates}
+        self.stencils = [block.name for block in self.given.blocks if block.role == "stencil"]
+        self.notes: list[str] = []
 
     def grown(self, its: PrintMotif, whites: Sequence[White], key: str) -> White:
         """One motif, out of the blocks that it leaves."""
@@ -130,7 +145,8 @@ class _Grower:
         if shapely.area(area) <= 0:
             raise InputError("finds no room", where="region, keep_clear, behind", hint="make what it avoids smaller")
         found = work(its, area, limits, before, leaves)
-        return White(name=f"{its.motif} {its.nth + 1}", shapes=found.cuts, leaves=leaves, free=found.free)
+        masks = {name for name in self.stencils if its.leaves(name)}
+        return White(name=f"{its.motif} {its.nth + 1}", shapes=found.cuts, leaves=leaves | masks, free=found.free)
 
     def _area(self, its: PrintMotif, limits: Limits, key: str) -> BaseGeometry:
         """Where it may grow, whatever hides it."""
@@ -173,16 +189,42 @@ class _Grower:
     def _loaded(
         self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str]
     ) -> Growth:
-        """Lying snow: grown whole, then hidden where something stands in front of it."""
+        """Lying snow: grown whole, then hidden where something stands in front of what it lies on."""
         if not its.on:
             raise InputError("has nothing to lie on", where="on", hint='name layers: on = ["POSTS"]')
         snow = self._grow(its, area, limits)
         hidden = _grown(self._hidden_by(its), before, limits)
+        hidden = shapely.union(hidden, self._in_front(its, snow, hidden))
         if shapely.is_empty(hidden):
             return snow
         seen = shapely.difference(area, hidden)
         cuts = held(shapely.difference(_union([snow.cuts]), hidden), seen, limits)
         return Growth(cuts=cuts, free=geometry.parts(shapely.intersection(snow.free, seen)))
+
+    def _in_front(self, its: PrintMotif, snow: Growth, hidden: BaseGeometry) -> BaseGeometry:
+        """What stands in front of the layer on which the snow lies.
+
+        Snow on a nearer layer that leans over a thing behind that layer stays in front of the thing.
+        """
+        front, white = list[Any](), shapely.difference(_union([snow.cuts]), hidden)
+        for layer in self.drawing.in_front_of(its.on):
+            behind = [name for name in its.on if layer in self.drawing.in_front_of([name])]
+            nearer = self.drawing.union([name for name in its.on if name not in behind])
+            over = geometry.parts(shapely.intersection(white, layer.shape))
+            over = over[~shapely.dwithin(over, nearer, _APART_MM)] if len(over) else over
+            front += [layer.shape] if shapely.is_empty(nearer) else list(over)
+            self._note(its, layer, behind, over)
+        return _union([geometry.polygon_array(front)])
+
+    def _note(self, its: PrintMotif, layer: Layer, behind: Sequence[str], hides: PolygonArray) -> None:
+        """Say it where what hides snow may only be drawn on the thing, such as its lit side."""
+        inside = shapely.intersection(layer.shape, self.drawing.union(behind))
+        lost = float(shapely.area(hides).sum())
+        if lost >= _TOLD_MM2 and shapely.area(inside) >= _DRAWN_ON * shapely.area(layer.shape):
+            self.notes.append(
+                f"{its.motif} {its.nth + 1}: {layer.name} stands in front of {', '.join(behind)} and hides "
+                f"{lost:.1f} mm² of the snow there; if it is only drawn on it, name it in `on`, too"
+            )
 
     def _textured(
         self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str]

@@ -212,7 +212,7 @@ LISTS: Mapping[str, tuple[Key, ...]] = MappingProxyType({
         _text("motif", "which motif: carvegen --help lists them"),
         _text("preset", "where its settings start from", default=""),
         Key(name="settings", kind=Kind.SETTINGS, help="what differs from the preset", default=MappingProxyType({})),
-        _texts("on", f"what it lies on, grows from or is kept to: {_LAYERS}"),
+        _texts("on", f"what it lies on, grows from or is kept to, where nothing stands in front of it: {_LAYERS}"),
         _text("region", f"where it may grow: {_WORDS}, or the name of a layer; everywhere by default", default=""),
         _texts("keep_clear", f"what it stays away from: {_LAYERS}, or shapes"),
         _number("clearance_mm", "how far it stays from keep_clear", 0, 100, 1.0),

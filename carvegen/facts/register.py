@@ -13,6 +13,8 @@ __all__ = [
     "CLEAR_MM",
     "METHODS",
     "PINS_AT",
+    "SEEN_FROM_MM",
+    "SEEN_MM",
     "WOODS",
     "Method",
     "Plan",
@@ -31,6 +33,13 @@ __all__ = [
 APART = 0.75  #: share of the long side between two stops or two pins: far apart, so that play turns the sheet little
 PINS_AT = (0.1, 0.85)  #: where pins stand along the long side: not alike from both ends, so that no sheet fits turned
 CLEAR_MM = 2.0  #: what stays between a stop or a pin and what it must not touch
+
+
+SEEN_FROM_MM = 300.0  #: from which a print in the hand is looked at; common practice, no source
+_MINUTE_DEG = 1 / 60  #: what an eye of 20/20 tells apart, which is what
+#: the average eye does (Merriam-Webster's medical dictionary, "visual acuity": "an angle of one minute")
+#: What is wide enough to be seen from there, 0.087 mm.
+SEEN_MM = SEEN_FROM_MM * math.tan(math.radians(_MINUTE_DEG))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -90,8 +90,7 @@ def cut_through(region: NDArray[np.object_], its: Fit, down: Descent, thickness_
 
 def block_ring(block: Block, its: Fit) -> shapely.LinearRing:
     """Where the middle of the cutter goes round a block in a larger sheet: outside its edge by half its width."""
-    by = its.face_mm
-    return shapely.box(-by, -by, block.width_mm + by, block.height_mm + by).exterior
+    return block.board.buffer(its.face_mm, join_style="mitre").exterior
 
 
 def cut_round(ring: shapely.LinearRing, its: Fit, down: Descent, thickness_mm: float, *, tabs: bool) -> Paths:
