@@ -7,7 +7,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from carvegen.nature.outlines import SMALLEST_REACH, outlines, rounded_until, superellipse
+from carvegen.motifs.snowfall.outlines import SMALLEST_REACH, outlines, rounded_until, superellipse
 
 SEEDS = st.integers(0, 2**32)
 
