@@ -39,7 +39,10 @@ def motif(name: str, *, presets: str) -> Option:
         )
         for setting in parameters(known.Settings)
     ]
-    given += [_gone(f"--{name.removesuffix('_mm').replace('_', '-')}", later) for name, later in successors(known.Settings).items()]
+    given += [
+        _gone(f"--{name.removesuffix('_mm').replace('_', '-')}", later)
+        for name, later in successors(known.Settings).items()
+    ]
     return joined(*given)
 
 

@@ -47,7 +47,11 @@ places = joined(
         help='Cut through the whole block, as for an embossed shape: "circle X Y R", "box X Y W H" or FILE.',
     ),
     click.option("--margin", type=LENGTH, default="0", help="Strip along the edge that stays free."),
-    click.option("--clearance", type=LENGTH, help="How far to stay from --keep-clear. [default: 1; snow, which goes on behind it: 0]"),
+    click.option(
+        "--clearance",
+        type=LENGTH,
+        help="How far to stay from --keep-clear. [default: 1; snow, which goes on behind it: 0]",
+    ),
     click.option(
         "--mask",
         metavar="PICTURE",

@@ -154,4 +154,3 @@ def _remark(snow: float, white_mm2: float, place: Place, frame: Polygon) -> str:
     else:
         why, help_ = "few flakes as large as these fit the face", "make --largest smaller, or try another seed"
     return f"asked for {snow:.0%} white, {came:.0%} came: {why}; {help_}"
-

@@ -83,9 +83,7 @@ def drawn(looks: Looks, xy: Floats, reach: Floats, layer: Indices, key: NDArray[
     return Flakes(shape, xy, np.where(torn, _HOLDS * reach, reach), layer, key, slack, torn)
 
 
-def _outlined(
-    looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Draws
-) -> tuple[PolygonArray, Floats]:
+def _outlined(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Draws) -> tuple[PolygonArray, Floats]:
     """Their polygons, and the smallest scale of each."""
     shapes, slack = np.empty(len(xy), dtype=object), np.ones(len(xy))
     need = np.pi / np.sqrt(2 * _SAG_MM / np.maximum(reach, 1e-6))
@@ -133,4 +131,3 @@ def _clumped(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Dra
     table = np.full(size.shape, None, dtype=object)
     table[whose, which] = members
     return np.asarray(shapely.union_all(table, axis=1), dtype=object)
-

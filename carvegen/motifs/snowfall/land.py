@@ -107,16 +107,19 @@ def bounded(
     shut = ~shapely.covers(area, out)
     behind = _one_side(shapely.intersection(out[shut], area), limits)
     pieces = np.concatenate([geometry.parts(out[~shut]), behind])
-    return np.concatenate([shapes[whole], _firm(pieces, frame, limits)])
+    edge = _firm(pieces, frame, limits)
+    return np.concatenate([shapes[whole], edge[_made(edge, limits)]])
 
 
 def _made(shapes: PolygonArray, limits: Limits) -> Mask:
-    """Whether a cutter makes each whole: of the smallest some are lost where GEOS shrinks them."""
-    made = np.ones(len(shapes), dtype=bool)
-    small = np.flatnonzero(shapely.area(shapes) < 2.5 * limits.cut_mm**2)
-    inner = geometry.offset(shapes[small], -(limits.cut_mm - 2 * geometry.GRID_MM) / 2)
-    back = geometry.offset(inner, limits.cut_mm / 2)
-    made[small] = shapely.area(shapes[small]) - shapely.area(back) < 0.3 * limits.cut_mm**2
+    """Whether a cutter makes each in one piece: looked at where one is small or has bays."""
+    area, made = shapely.area(shapes), np.ones(len(shapes), dtype=bool)
+    small = area < 2.5 * limits.cut_mm**2
+    doubtful = np.flatnonzero(small | (area < 0.93 * shapely.area(shapely.convex_hull(shapes))))
+    inner = geometry.offset(shapes[doubtful], -(limits.cut_mm - geometry.GRID_MM) / 2)
+    back = shapely.area(geometry.offset(inner, limits.cut_mm / 2))
+    lost = small[doubtful] & (area[doubtful] - back > 0.3 * limits.cut_mm**2)
+    made[doubtful] = (shapely.get_num_geometries(inner) == 1) & ~shapely.is_empty(inner) & ~lost
     return made
 
 
@@ -143,7 +146,9 @@ def _pairs(flakes: Flakes, apart: float) -> tuple[Indices, Indices, Floats]:
     i, j = i[once], j[once]
     room = np.hypot(*(flakes.xy[i] - flakes.xy[j]).T) - flakes.reach[i] - flakes.reach[j]
     i, j = i[room < apart], j[room < apart]
-    less = (flakes.reach[i] < flakes.reach[j]) | ((flakes.reach[i] == flakes.reach[j]) & (flakes.key[i] < flakes.key[j]))
+    less = (flakes.reach[i] < flakes.reach[j]) | (
+        (flakes.reach[i] == flakes.reach[j]) & (flakes.key[i] < flakes.key[j])
+    )
     small, large = np.where(less, i, j), np.where(less, j, i)
     gap = np.zeros(len(small))
     asked = np.flatnonzero(_sunk(flakes, small, large) <= _DEEP)
@@ -190,7 +195,9 @@ def _merged(shapes: PolygonArray, torn: Mask, limits: Limits) -> tuple[PolygonAr
     clump = (np.bincount(group)[group] > 1) | torn
     order = np.flatnonzero(clump)[np.argsort(group[clump], kind="stable")]
     starts = np.flatnonzero(np.diff(group[order], prepend=-1))
-    united = geometry.polygon_array(shapely.union_all(part) for part in np.split(shapes[order], starts[1:]) if len(part))
+    united = geometry.polygon_array(
+        shapely.union_all(part) for part in np.split(shapes[order], starts[1:]) if len(part)
+    )
     merged = _mended(united, limits)
     alone = shapes[~clump]  # on the grid since they were drawn
     alone = alone[shapely.is_valid(alone)]
