@@ -7,9 +7,8 @@ from typing import Any
 
 import click
 
-from carvegen.errors import InputError
-
 from carvegen.cli.options.values import OneOf, Option, joined, read_as
+from carvegen.errors import InputError
 
 __all__ = ["motif", "motif_settings"]
 

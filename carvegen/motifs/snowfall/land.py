@@ -140,7 +140,7 @@ def _pairs(flakes: Flakes, apart: float) -> tuple[Indices, Indices, Floats]:
     Of those whose discs overlap deep the distance is not measured: 0.
     """
     low, high = flakes.xy - flakes.reach[:, None], flakes.xy + flakes.reach[:, None]
-    boxes = shapely.box(*(low - apart).T, *high.T)
+    boxes = np.asarray(shapely.box(*(low - apart).T, *high.T), dtype=object)
     i, j = shapely.STRtree(boxes).query(boxes)
     once = i < j
     i, j = i[once], j[once]
@@ -265,7 +265,7 @@ def _run_out(shapes: PolygonArray, frame: BaseGeometry, limits: Limits) -> Polyg
         strip, whose = shapely.get_parts(shapely.intersection(shapes, side), return_index=True)
         if len(strip) == 0:
             continue
-        beyond = shapely.transform(strip, lambda xy, by=2.5 * deep * np.array(way): xy + by)
+        beyond = geometry.moved(strip, (2.5 * deep * way[0], 2.5 * deep * way[1]))
         swept = shapely.convex_hull(shapely.union(strip, beyond))
         for k in np.unique(whose).tolist():
             shapes[k] = shapely.union_all(np.append(swept[whose == k], shapes[k]))

@@ -125,7 +125,9 @@ class Sky:
             i, j = (np.array([x, y]) + self.view) // CELL_MM - [self.cells.left, self.cells.bottom]
             means.append(thick[int(j) : int(j + high / CELL_MM) + 1, int(i) : int(i + wide / CELL_MM) + 1].mean())
         x, y = spots[int(np.abs(np.log(np.array(means) / self.thick.mean())).argmin())]
-        return Sky(replace(self.settings, flurry_mm=self.flurry), self.limits, self.key, (x, y, x + wide, y + high))
+        return Sky(
+            replace(self.settings, flurry_mm=self.flurry), self.limits, self.key, np.array([x, y, x + wide, y + high])
+        )
 
     def fallen(self, level: float) -> Flakes:
         """All flakes that fall at a level, as they lie over one another."""

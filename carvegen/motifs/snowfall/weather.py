@@ -19,7 +19,7 @@ from carvegen.nature.fields import turned
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices
 
-__all__ = ["CELL_MM", "Cells", "Octave", "covariance", "counts", "field"]
+__all__ = ["CELL_MM", "Cells", "Octave", "counts", "covariance", "field"]
 
 CELL_MM = 0.6  #: the density is even within a cell of this size
 _SAMPLES = 2.0  #: of a field's lattice in one standard deviation of its kernel
@@ -61,7 +61,7 @@ class Cells:
     @property
     def middle(self) -> Floats:
         """Their middles, mm in the weather; (n, 2)."""
-        return (np.column_stack([self.column, self.row]) + 0.5) * CELL_MM
+        return np.asarray((np.column_stack([self.column, self.row]) + 0.5) * CELL_MM, dtype=np.float64)
 
 
 def field(octave: Octave, xy: Floats) -> Floats:
