@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from carvegen.motifs.snowfall.falling import grow
 from carvegen.motifs.snowfall.settings import PRESETS, Settings
 

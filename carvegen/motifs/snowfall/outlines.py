@@ -128,7 +128,7 @@ def _four_cuts(angle: Floats, draws: Draws) -> tuple[Floats, Floats]:
 
     The sides lie at unequal distances and stand nearly square; the points nearest to the four corners move into them.
     """
-    count, rows = len(angle), np.arange(len(angle))
+    rows = np.arange(len(angle))
     square = draws.uniform(0, 2 * np.pi) + np.pi / 2 * (np.arange(4) + draws.uniform(-0.1, 0.1, 4))
     away = draws.uniform(0.66, 0.86, 4)
     angle = angle.copy()
