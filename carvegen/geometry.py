@@ -37,6 +37,7 @@ __all__ = [
     "lines",
     "mirrored",
     "moved",
+    "near_groups",
     "offset",
     "parts",
     "polygon_array",
@@ -158,10 +159,18 @@ def joined(shapes: PolygonArray) -> PolygonArray:
 
 def touching_groups(shapes: PolygonArray) -> Indices:
     """A group number for each shape; shapes that touch, directly or through others, share one; (n,)."""
+    return _linked_groups(shapes, *shapely.STRtree(shapes).query(shapes, predicate="intersects"))
+
+
+def near_groups(shapes: PolygonArray, distance: float) -> Indices:
+    """The same of shapes that are not more than `distance` apart; (n,)."""
+    return _linked_groups(shapes, *shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=distance))
+
+
+def _linked_groups(shapes: PolygonArray, left: Indices, right: Indices) -> Indices:
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
-    left, right = shapely.STRtree(shapes).query(shapes, predicate="intersects")
     links = coo_array((np.ones(len(left), dtype=bool), (left, right)), shape=(len(shapes), len(shapes)))
     return np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -11,6 +11,7 @@ import numpy as np
 from carvegen import geometry
 
 if TYPE_CHECKING:
+    from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.geometry import Floats, PolygonArray
@@ -23,6 +24,7 @@ class Place:
     """Where a motif may grow."""
 
     area: BaseGeometry  #: polygon or multipolygon, mm
+    frame: Polygon | None = None  #: rectangle where it would grow if nothing stood in its way; None: the area's bounds
     shapes: PolygonArray = field(default_factory=geometry.empty)  #: what it lies on or grows from
     density: Callable[[Floats], Floats] | None = None  #: points (n, 2) to shares 0…1 of the motif; None: 1
 
@@ -38,3 +40,5 @@ class Growth:
     cuts: PolygonArray  #: all that must come out
     on_shapes: PolygonArray = field(default_factory=geometry.empty)  #: the part of it that lies on the place's shapes
     free: PolygonArray = field(default_factory=geometry.empty)  #: a fringe that the carver may take or leave
+    kept: Mapping[str, float] = field(default_factory=dict)  #: settings with which the same grows in another window
+    remark: str = ""  #: what came otherwise than asked, and why

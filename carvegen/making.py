@@ -56,7 +56,15 @@ class Ground:
                 raise InputError("must not be less than nothing", value=value, where=where)
 
 
-def grown_block(ground: Ground, settings: Any, limits: Limits, rng: Generator, *, by: str) -> Block:  # noqa: ANN401
+def grown_block(
+    ground: Ground,
+    settings: Any,  # noqa: ANN401
+    limits: Limits,
+    rng: Generator,
+    *,
+    by: str,
+    say: Callable[[str], None] | None = None,
+) -> Block:
     """The block with the motif named `by` grown on it and the openings cut out.
 
     Raises
@@ -66,8 +74,10 @@ def grown_block(ground: Ground, settings: Any, limits: Limits, rng: Generator, *
     """
     if ground.prints:
         limits = _for_land(limits)
-    grown = motif(by).grow(settings, place_on(ground, settings, limits), limits, rng).cuts
-    return block_on(ground, _all_but(ground, grown) if ground.prints else grown)
+    growth = motif(by).grow(settings, place_on(ground, settings, limits), limits, rng)
+    if say is not None and growth.remark:
+        say(growth.remark)
+    return block_on(ground, _all_but(ground, growth.cuts) if ground.prints else growth.cuts)
 
 
 def block_on(ground: Ground, cuts: PolygonArray) -> Block:
@@ -101,7 +111,8 @@ def place_on(ground: Ground, settings: Any, limits: Limits) -> Place:  # noqa: A
             where="--keep-clear, --opening, --margin",
             hint="they cover the face together with the land that must stay round them; make them smaller",
         )
-    return Place(area=area, shapes=ground.grow_from, density=ground.density)
+    frame = _frame(ground, settings, limits)
+    return Place(area=area, frame=frame, shapes=ground.grow_from, density=ground.density)
 
 
 def strictest(limits: Iterable[Limits]) -> Limits:
@@ -136,15 +147,21 @@ def _area(ground: Ground, settings: Any, limits: Limits) -> BaseGeometry:  # noq
     """Where the motif may grow.
 
     Shapes are kept clear by at least half the land: what stands of a thin twig between two cuts is then
-    wide enough. Whole flakes keep a land from the edge; flakes cut off by it may lie on it.
+    wide enough. What goes on behind them is cut by their own edge.
     """
+    behind = getattr(settings, "hidden", 0) > 0 and settings.cut_at_edge
+    clearance = ground.clearance_mm if behind else max(ground.clearance_mm, limits.land_mm / 2)
+    clear = geometry.offset(ground.keep_clear, clearance) if clearance else ground.keep_clear
+    beside = geometry.offset(ground.openings, limits.land_mm + _SAG_MM, quad_segs=16)
+    return shapely.difference(_frame(ground, settings, limits), shapely.union_all(np.concatenate([clear, beside])))
+
+
+def _frame(ground: Ground, settings: Any, limits: Limits) -> Polygon:  # noqa: ANN401
+    """The face without its margin. Whole flakes keep a land from the edge; flakes cut off by it may lie on it."""
     margin = ground.margin_mm
     if not getattr(settings, "cut_at_edge", True) or margin > 0:
         margin = max(margin, limits.land_mm)
-    inner = shapely.box(margin, margin, max(ground.width_mm - margin, margin), max(ground.height_mm - margin, margin))
-    clear = geometry.offset(ground.keep_clear, max(ground.clearance_mm, limits.land_mm / 2))
-    beside = geometry.offset(ground.openings, limits.land_mm + _SAG_MM, quad_segs=16)
-    return shapely.difference(inner, shapely.union_all(np.concatenate([clear, beside])))
+    return shapely.box(margin, margin, max(ground.width_mm - margin, margin), max(ground.height_mm - margin, margin))
 
 
 _SAG_MM = 0.01  #: growing by an inscribed polygon falls short by less than this

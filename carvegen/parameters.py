@@ -15,14 +15,14 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, cast
 
 from carvegen.errors import InputError
 from carvegen.guess import percent
 
-__all__ = ["Parameter", "angle", "check_all", "flag", "length", "parameters", "share"]
+__all__ = ["Parameter", "angle", "check_all", "flag", "length", "parameters", "share", "successors"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,6 +67,11 @@ def parameters(settings: Any) -> Iterator[Parameter]:  # noqa: ANN401
     for spec in dataclasses.fields(settings):
         if "unit" in spec.metadata:
             yield Parameter(name=spec.name, default=float(cast("float", spec.default)), **spec.metadata)
+
+
+def successors(settings: Any) -> Mapping[str, str]:  # noqa: ANN401
+    """Settings that lost their meaning, and the names of those to use instead."""
+    return cast("Mapping[str, str]", getattr(settings, "SUCCESSORS", {}))
 
 
 def check_all(settings: Any) -> None:  # noqa: ANN401

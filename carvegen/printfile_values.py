@@ -12,7 +12,7 @@ from typing import Any
 from carvegen.colour import rgb
 from carvegen.errors import InputError
 from carvegen.guess import nearest
-from carvegen.parameters import parameters
+from carvegen.parameters import parameters, successors
 from carvegen.printfile_keys import REQUIRED, Key, Kind
 from carvegen.printfile_lines import placed
 
@@ -70,7 +70,9 @@ def settings_of(top: Place, where: str, settings: Any, given: Mapping[str, Any])
     good: dict[str, Any] = {}
     for name, value in given.items():
         if name not in known:
-            top.fault(f"{where}.{name}", "is no setting of this motif", value=value, hint=nearest(name, known))
+            later = successors(settings).get(name)
+            hint = f"it is {later} now" if later else nearest(name, known)
+            top.fault(f"{where}.{name}", "is no setting of this motif", value=value, hint=hint)
         elif known[name].unit == "flag":
             hint = f"write {name} = true, or leave it out"
             good |= _kept(top, f"{where}.{name}", value, "must be true or false", (isinstance(value, bool), hint))

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 __all__ = ["settled"]
 
+_TOUCHES_MM2 = 1e-3
+
 
 def settled(flakes: PolygonArray, picture: BaseGeometry, limits: Limits) -> PolygonArray:
     """The flakes that, taken out of the picture, leave no sliver of it and no cut too small.
@@ -37,8 +39,8 @@ def settled(flakes: PolygonArray, picture: BaseGeometry, limits: Limits) -> Poly
 
 def _fits(flakes: PolygonArray, picture: BaseGeometry, outline: BaseGeometry, limits: Limits) -> Mask:
     crossing = shapely.intersects(flakes, outline)
-    outside = ~crossing & ~shapely.intersects(flakes, picture)
     taken = shapely.area(shapely.intersection(flakes, picture))
+    outside = taken < _TOUCHES_MM2  # a flake cut off by the outline itself only touches it
     large = (taken > 2 * limits.cut_mm**2) | outside
     grown = 2 * limits.land_mm * np.array([-1.0, -1.0, 1.0, 1.0])
     around = geometry.polygon_array(shapely.clip_by_rect(picture, *(bound + grown)) for bound in shapely.bounds(flakes))

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from carvegen.errors import InputError
 from carvegen.limits import Limits
 from carvegen.motifs import motif
-from carvegen.nature.outlines import SMALLEST_REACH
+from carvegen.motifs.snowfall.outlines import SMALLEST_REACH
 from carvegen.parameters import Parameter, parameters
 
 SEEDS = st.integers(0, 2**32)

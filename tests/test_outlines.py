@@ -7,14 +7,21 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from carvegen.nature.outlines import SMALLEST_REACH, outlines, rounded_until, superellipse
+from carvegen.motifs.snowfall.chance import Draws, keys
+from carvegen.motifs.snowfall.outlines import SMALLEST_REACH, outlines, rounded_until, superellipse
+
+
+def outlined(count, points, *, round_share, rng, longer=0.0, along_deg=0.0):
+    draws = Draws(keys(int(rng.integers(2**62)), np.arange(count)))
+    return outlines(draws, points, round_share=round_share, longer=np.full(count, longer), along_deg=along_deg)
+
 
 SEEDS = st.integers(0, 2**32)
 
 
 @given(SEEDS, st.integers(0, 30), st.sampled_from([24, 36, 84]), st.floats(0, 1), st.floats(0, 1), st.floats(-180, 180))
 def test_reach_and_validity(seed, count, points, round_share, longer, along) -> None:
-    xy = outlines(count, points, round_share=round_share, rng=np.random.default_rng(seed), longer=longer,
+    xy = outlined(count, points, round_share=round_share, rng=np.random.default_rng(seed), longer=longer,
                   along_deg=along)  # fmt: skip
     assert xy.shape == (count, points, 2)
     reach = np.hypot(xy[..., 0], xy[..., 1])
@@ -27,7 +34,7 @@ def test_reach_and_validity(seed, count, points, round_share, longer, along) -> 
 
 
 def test_no_two_alike() -> None:
-    xy = outlines(500, 36, round_share=0.6, rng=np.random.default_rng(2))
+    xy = outlined(500, 36, round_share=0.6, rng=np.random.default_rng(2))
     assert len(np.unique(np.round(xy, 6).reshape(500, -1), axis=0)) == 500
 
 
@@ -35,14 +42,14 @@ def test_squarish_flakes_fill_more_of_their_box() -> None:
     """A square fills its turned bounding box wholly, a circle by pi/4."""
 
     def fill(round_share: float) -> float:
-        flakes = shapely.polygons(outlines(400, 84, round_share=round_share, rng=np.random.default_rng(1)))
+        flakes = shapely.polygons(outlined(400, 84, round_share=round_share, rng=np.random.default_rng(1)))
         return float(np.mean(shapely.area(flakes) / shapely.area(shapely.minimum_rotated_rectangle(flakes))))
 
     assert fill(0.0) > fill(1.0) + 0.02
 
 
 def test_wind_draws_out_along_itself() -> None:
-    xy = outlines(600, 36, round_share=1.0, rng=np.random.default_rng(4), longer=1.0, along_deg=40.0)
+    xy = outlined(600, 36, round_share=1.0, rng=np.random.default_rng(4), longer=1.0, along_deg=40.0)
     way = np.array([np.cos(np.radians(40)), np.sin(np.radians(40))])
     along = np.ptp(xy @ way, axis=1)
     across = np.ptp(xy @ [-way[1], way[0]], axis=1)
@@ -58,7 +65,7 @@ def test_superellipse_passes_through_its_axes() -> None:
 @given(SEEDS, st.floats(0, 1), st.floats(0.1, SMALLEST_REACH))
 def test_a_disc_passes_all_through_what_was_rounded_for_it(seed, round_share, least) -> None:
     """By shrinking with a plain buffer at several widths: nothing falls apart."""
-    rough = outlines(40, 24, round_share=round_share, rng=np.random.default_rng(seed))
+    rough = outlined(40, 24, round_share=round_share, rng=np.random.default_rng(seed))
     flakes = shapely.polygons(rounded_until(rough, np.full(40, least)))
     for share in (0.3, 0.6, 0.8, 0.97):
         left = shapely.buffer(flakes, -share * least, quad_segs=16)
@@ -67,7 +74,7 @@ def test_a_disc_passes_all_through_what_was_rounded_for_it(seed, round_share, le
 
 
 def test_only_outlines_that_a_disc_does_not_pass_are_rounded() -> None:
-    rough = outlines(3000, 24, round_share=0.3, rng=np.random.default_rng(1))
+    rough = outlined(3000, 24, round_share=0.3, rng=np.random.default_rng(1))
     small, large = (rounded_until(rough, np.full(3000, least)) == rough for least in (0.2, 0.58))
     assert small.all()
     assert 0.05 < large.all(axis=(1, 2)).mean() < 0.95

@@ -76,7 +76,11 @@ def make(
     limits = strictest(way.limits for way in ways)
     ground = options.ground(given["name"], given, sources=sources)
     say(stage)
-    block = (grow or grown_block)(ground, settings, limits, stream(given["seed"], given["name"], by), by=by)
+    rng = stream(given["seed"], given["name"], by)
+    if grow is None:
+        block = grown_block(ground, settings, limits, rng, by=by, say=lambda remark: options.keep_notes([remark]))
+    else:
+        block = grow(ground, settings, limits, rng, by=by)
     delivery = deliver([way.on(block) for way in ways], given["out"], options.style(given), say=say)
     remedy = "" if given["mend"] else _NEXT
     return options.finish(delivery, given["out"], as_json=given["as_json"], doubts=doubts, remedy=remedy)

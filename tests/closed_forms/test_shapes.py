@@ -10,7 +10,7 @@ from scipy.special import gamma
 
 from carvegen.facts import cutting
 from carvegen.limits import Limits
-from carvegen.nature.outlines import superellipse
+from carvegen.motifs.snowfall.outlines import superellipse
 from tests.cases import SHELF, setup
 
 

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from carvegen.cli.options.values import OneOf, Option, joined, read_as
+from carvegen.errors import InputError
 
 __all__ = ["motif", "motif_settings"]
 
@@ -15,7 +16,7 @@ __all__ = ["motif", "motif_settings"]
 def motif(name: str, *, presets: str) -> Option:
     """Options for every setting of a motif, and one named `presets` for its presets."""
     from carvegen.motifs import motif as module_of
-    from carvegen.parameters import parameters
+    from carvegen.parameters import parameters, successors
 
     known = module_of(name)
     given = [
@@ -37,7 +38,22 @@ def motif(name: str, *, presets: str) -> Option:
         )
         for setting in parameters(known.Settings)
     ]
+    given += [
+        _gone(f"--{name.removesuffix('_mm').replace('_', '-')}", later)
+        for name, later in successors(known.Settings).items()
+    ]
     return joined(*given)
+
+
+def _gone(option: str, later: str) -> Option:
+    """An option that lost its meaning: refused with the name of the one to use instead."""
+
+    def refuse(ctx: click.Context, param: click.Parameter, value: object) -> None:
+        if value is not None:
+            hint = f"use --{later.removesuffix('_mm').replace('_', '-')}"
+            raise InputError("is no setting of this motif any more", value=value, where=option, hint=hint)
+
+    return click.option(option, hidden=True, expose_value=False, callback=refuse)
 
 
 def motif_settings(name: str, given: Mapping[str, Any]) -> Any:  # noqa: ANN401

@@ -49,7 +49,11 @@ places = joined(
         'X counts from the left, Y up from the lower edge, or down from the upper one: "box X Y W H from top".',
     ),
     click.option("--margin", type=LENGTH, default="0", help="Strip along the edge that stays free."),
-    click.option("--clearance", type=LENGTH, default="1", show_default=True, help="How far to stay from --keep-clear."),
+    click.option(
+        "--clearance",
+        type=LENGTH,
+        help="How far to stay from --keep-clear. [default: 1; snow, which goes on behind it: 0]",
+    ),
     click.option(
         "--mask",
         metavar="PICTURE",
@@ -92,7 +96,7 @@ def ground(name: str, given: Mapping[str, Any], *, sources: Sequence[str] = ()) 
         density=density_of(given["mask"], lambda text: placed(text, given), (width, height)) if given["mask"] else None,
         prints=given["prints"],
         margin_mm=given["margin"],
-        clearance_mm=given["clearance"],
+        clearance_mm=given["clearance"] if given["clearance"] is not None else 0.0 if "hidden" in given else 1.0,
     )
 
 

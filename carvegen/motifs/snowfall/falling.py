@@ -1,116 +1,156 @@
-"""Where flakes would fall: flurries of clumps that rise out of the calm and fade into it."""
+"""Snow on a face: what falls, what is kept of it, and as much of it as was asked."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 
-from carvegen.nature.fields import noise_at
-from carvegen.nature.points import offspring, poisson, thomas
+from carvegen import geometry
+from carvegen.errors import InputError
+from carvegen.growth import Growth
+from carvegen.motifs.snowfall.chance import chance_at
+from carvegen.motifs.snowfall.land import bounded, met, parted
+from carvegen.motifs.snowfall.sky import Sky
 
 if TYPE_CHECKING:
     from numpy.random import Generator
+    from shapely import Polygon
 
-    from carvegen.geometry import Floats
-    from carvegen.motifs.snowfall.sky import Sky
+    from carvegen.geometry import PolygonArray
+    from carvegen.growth import Place
+    from carvegen.limits import Limits
+    from carvegen.motifs.snowfall.settings import Settings
 
-__all__ = ["clumping_chance", "fading", "falling", "larger_within", "places"]
+__all__ = ["grow"]
 
-_STRAY = 0.02  #: chance that a flake falls in the calm all the same
-_SHARPER = 0.6  #: the power of the rise grows by so much of the calm each time that twice as many fall
-_FLAKES_PER_CLUMP = 8.0  #: at least, on average
-_CLUMPS_APART = 4.0  #: clumps lie so far apart at least, on average, in flakes; more flakes make them denser, not more
-_CLUMP_UNEVEN = 0.8  #: shape of the gamma distribution of clump sizes: many singles, some big ones
-_TIGHT = (-0.25, 0.5)  #: how far a clump spreads, in flakes: mean and deviation of the logarithm
-_HEART = 0.75  #: of the rise; from there on most flakes that find room stay
-_EVEN = 0.1  #: a sky less uneven than this is taken for even
-_TUFTS = 4.0  #: flakes: size of the tufts in which a flurry frays out
-_BENT = 0.3  #: how far the bands of a squall wander, in patches
-
-
-def places(sky: Sky, supply: float, rng: Generator) -> Floats:
-    """Where flakes would fall: flurries of clumps of flakes, and flakes by chance, fewer in the calm."""
-    return falling(sky, supply, rng)[0]
+_NEAR = 0.04  #: the logarithm of the white comes so near to what is asked
+_CLOSE = 0.003  #: or within so much of the face
+_FEW = 3000  #: flakes: of more a part is tried first
+_TOLD = 0.01  #: what differs by more is told
+_AGAIN = 3  #: times at most that more falls because the edge of the face took some
+_TRIES = 7
+_LOST = 1.3  #: flakes that yield to others cost about so much of the white; a first guess
 
 
-def falling(sky: Sky, supply: float, rng: Generator) -> tuple[Floats, Floats]:
-    """Where flakes would fall, and how far within a flurry: 0 in the calm, 1 in its heart."""
-    settings, window = sky.settings, sky.window
-    scattered = poisson(window, supply * (1 - settings.clumping) / window.area, rng)
-    flurry_mm = min(settings.flurry_mm, window.diagonal)
-    flurries_per_mm2 = 1 / (2 * flurry_mm) ** 2
-    typical = sky.typical
-    flakes_per_mm2 = supply * settings.clumping / window.area
-    clumps_per_mm2 = min(flakes_per_mm2 / _FLAKES_PER_CLUMP, 1 / (_CLUMPS_APART * typical) ** 2)
-    clumps = thomas(
-        window,
-        parents_per_mm2=flurries_per_mm2,
-        mean_count=clumps_per_mm2 / flurries_per_mm2,
-        spread_mm=flurry_mm / 2,
-        rng=rng,
-        **sky.wind,
+def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Growth:
+    """Flakes inside the place's area, cut off by it or whole.
+
+    What falls belongs to the weather, not to the area: where a part of it is kept clear, all else stays as it was.
+
+    Parameters
+    ----------
+    place
+        Where snow may fall, and how densely. `settings.snow` is a share of its frame.
+    limits
+        No land is narrower than ``limits.land_mm`` and no cut narrower than ``limits.cut_mm``.
+
+    Returns
+    -------
+    Growth
+        Disjoint flakes; may be empty. `Growth.kept` holds the settings with which the same snow falls through
+        another window.
+    """
+    if shapely.area(place.area) <= 0:
+        raise InputError(
+            "leaves no room for snow", where="area", hint="make --keep-clear, --opening or --margin smaller"
+        )
+    key = int(rng.integers(2**62))
+    frame = place.frame if place.frame is not None else shapely.box(*shapely.bounds(place.area))
+    if settings.snow <= 0:
+        return Growth(cuts=geometry.empty())
+    sky = Sky(settings, limits, key, shapely.bounds(frame))
+    level, asked, cuts = settings.level, settings.snow, geometry.empty()
+    for _ in range(1 if level else _AGAIN):
+        found, fallen = (level, _fallen(sky, level)) if settings.level else _solved(sky, asked, frame)
+        level, cuts = found, bounded(_wanted(fallen, place), place.area, frame, limits, settings)
+        lost = _white(fallen, frame) - _white(bounded(fallen, frame, frame, limits, settings), frame)
+        if lost < _TOLD / 2:
+            break
+        asked = min(settings.snow + lost, 0.9)
+    return Growth(
+        cuts=cuts,
+        kept={"level": level, "flurry_mm": sky.flurry},
+        remark="" if settings.level else _remark(settings.snow, float(shapely.area(cuts).sum()), place, frame),
     )
-    mean = flakes_per_mm2 / max(clumps_per_mm2, 1e-12)
-    counts = rng.poisson(rng.gamma(_CLUMP_UNEVEN, mean / _CLUMP_UNEVEN, len(clumps)))
-    clumped = offspring(clumps, counts, typical * np.exp(rng.normal(*_TIGHT, len(clumps))), rng, **sky.wind)
-    xy = window.within(np.concatenate([scattered, clumped]))
-    dense = supply / max(sky.usual, 1.0)
-    rise = _rise(sky, xy, rng)
-    falls = rng.random(len(xy)) < _falls(sky, rise, dense) * sky.place.density_at(xy)
-    return xy[falls], rise[falls]
 
 
-def _rise(sky: Sky, xy: Floats, rng: Generator) -> Floats:
-    """How far each place lies within what falls: 0 in the calm, 1 in the heart of a flurry, by rank; (n,).
+def _fallen(sky: Sky, level: float) -> PolygonArray:
+    """All that lies in the sky at a level, the land kept."""
+    return parted(met(sky.fallen(level), sky.limits), sky.limits)
 
-    Broad and small patches together, on a bent ground: no two flurries or bands of one breadth.
+
+def _solved(sky: Sky, snow: float, frame: Polygon) -> tuple[float, PolygonArray]:
+    """The level at which this share of the frame turns white, and what falls at it.
+
+    Of a large sky a part is tried first, which tells how far the white stays behind the cover of discs.
     """
-    settings, size = sky.settings, sky.settings.calm_size_mm
-    if len(xy) == 0:
-        return np.ones(len(xy))
-    points = np.concatenate([xy, poisson(sky.window, 4000 / sky.window.area, rng)])
-    if sky.uneven >= _EVEN:
-        points = points + _BENT * size * noise_at(points, rng, patch_mm=1.3 * size, octaves=1)[:, None] * sky.across
-    noise = noise_at(points, rng, patch_mm=size, **sky.wind)
-    if sky.uneven >= _EVEN:
-        noise += 0.45 * noise_at(points, rng, patch_mm=0.37 * size, octaves=2, **sky.wind)
-    here, elsewhere = noise[: len(xy)], noise[len(xy) :]
-    height = np.searchsorted(np.sort(elsewhere), here) / max(len(elsewhere), 1)
-    return np.asarray(np.clip((height - settings.calm) / (1 - settings.calm), 0, 1))
+    level = sky.level_of(min((_LOST + snow) * snow, 0.9))
+    part = sky.part(level, _FEW)
+    if part is not None:
+        level, _ = _sought(part, level, lambda level: snow * part.cover(level) / sky.cover(level), part.frame)
+    return _sought(sky, level, lambda _: snow, frame)
 
 
-def _falls(sky: Sky, rise: Floats, dense: float) -> Floats:
-    """The chance that a flake falls at each place: next to none in the calm, rising slowly outside it.
+def _sought(sky: Sky, level: float, snow_at: Callable[[float], float], frame: Polygon) -> tuple[float, PolygonArray]:
+    """The level at which the share that is asked turns white.
 
-    Where many times the usual number falls (`dense`), because there is little room, calm and fringe stay as thin.
+    White rises with the level nearly as ``1 - exp(-a level^b)``: the secant is drawn where that is a line.
     """
-    more = max(dense, 1.0)
-    return np.asarray(_STRAY / more + (1 - _STRAY) * rise ** (1.5 + _SHARPER * sky.settings.calm * np.log2(more)))
+    tried: list[tuple[float, float, PolygonArray]] = []
+    for _ in range(_TRIES):
+        shapes = _fallen(sky, level)
+        white, snow = _white(shapes, frame), snow_at(level)
+        off = _height(white) - _height(snow)
+        tried.append((level, off, shapes))
+        if abs(off) <= _NEAR or abs(white - snow) <= _CLOSE:
+            break
+        level = _next(tried)
+    level, _, shapes = min(tried, key=lambda its: abs(its[1]))
+    return level, shapes
 
 
-def fading(sky: Sky, xy: Floats, rise: Floats, roomy: float, rng: Generator) -> Floats:
-    """The chance that a flake that found room stays: high in the heart of a flurry, low at its rim, in tufts.
-
-    Thinned after they were packed, the flakes lie the looser the further out; thinned before, room for more would
-    be left wherever many fall, and all be as dense up to a hard rim.
-    """
-    uneven = sky.uneven * ((roomy / sky.roomy) ** 1.6 if sky.roomy > 0 else 0.5)
-    if uneven < _EVEN:
-        return np.ones(len(xy))
-    tufts = noise_at(xy, rng, patch_mm=_TUFTS * sky.typical, octaves=2, **sky.wind)
-    heart = np.clip((rise - 0.05) / _HEART + 0.5 * tufts, 0, 1)
-    return np.asarray(1 - uneven * (1 - heart**2 * (3 - 2 * heart)))
+def _white(shapes: PolygonArray, frame: Polygon) -> float:
+    """The share of the frame that the shapes cover."""
+    shapely.prepare(frame)
+    inside = shapely.contains_properly(frame, shapes)
+    across = shapely.intersection(shapes[~inside], frame)
+    return float((shapely.area(shapes[inside]).sum() + shapely.area(across).sum()) / shapely.area(frame))
 
 
-def larger_within(radius: Floats, rise: Floats, rng: Generator) -> Floats:
-    """The same radii in another order: the largest more often in the heart of a flurry, specks at its rim."""
-    if rise.max(initial=0) < _EVEN:
-        return radius
-    wish = np.argsort(np.argsort(rise + rng.random(len(rise))))
-    return np.asarray(np.sort(radius)[wish])
+def _height(white: float) -> float:
+    return float(np.log(-np.log1p(-min(max(white, 1e-4), 0.999))))
 
 
-def clumping_chance(sky: Sky, radius: Floats) -> Floats:
-    """The larger a flake, the likelier it is several that have stuck together."""
-    return np.asarray(1.4 * sky.settings.grown_together * np.clip(radius / sky.least - 1.7, 0, 2) / 2)
+def _next(tried: list[tuple[float, float, PolygonArray]]) -> float:
+    """The level to try next."""
+    best = sorted(tried, key=lambda its: abs(its[1]))[:2]
+    slope = 0.8
+    if len(best) == 2 and best[0][0] != best[1][0]:
+        slope = (best[0][1] - best[1][1]) / np.log(best[0][0] / best[1][0])
+    return float(best[0][0] * np.exp(np.clip(-best[0][1] / np.clip(slope, 0.3, 1.2), -1.2, 1.2)))
+
+
+def _wanted(shapes: PolygonArray, place: Place) -> PolygonArray:
+    """The shapes without those that a place's density thins out, each by its own chance."""
+    if place.density is None or len(shapes) == 0:
+        return shapes
+    middle = shapely.get_coordinates(shapely.point_on_surface(shapes))
+    return shapes[chance_at(middle) < place.density_at(middle)]
+
+
+def _remark(snow: float, white_mm2: float, place: Place, frame: Polygon) -> str:
+    """What to tell if the white that came isn't what was asked; else nothing."""
+    whole, free = float(shapely.area(frame)), float(shapely.area(place.area))
+    came = white_mm2 / whole
+    if abs(came - snow) <= _TOLD:
+        return ""
+    if free < 0.98 * whole or place.density is not None:
+        why, help_ = "much of it lies where snow is kept off", "ask for more, or try another seed"
+    elif came < snow:
+        why, help_ = "the land that must stay leaves no room for more", "take a finer cutter or larger flakes"
+    else:
+        why, help_ = "few flakes as large as these fit the face", "make --largest smaller, or try another seed"
+    return f"asked for {snow:.0%} white, {came:.0%} came: {why}; {help_}"

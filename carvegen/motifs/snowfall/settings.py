@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 from carvegen.errors import InputError
 from carvegen.parameters import angle, check_all, flag, length, share
@@ -18,20 +18,33 @@ __all__ = ["PRESETS", "Settings"]
 class Settings:
     """How the snow falls."""
 
+    #: Settings that lost their meaning, and what to use instead.
+    SUCCESSORS: ClassVar[Mapping[str, str]] = {
+        "near_far": "depth",
+        "clumping": "gathered",
+        "calm": "gathered",
+        "calm_size_mm": "flurry_mm",
+        "grown_together": "torn",
+    }
+
     snow: float = share(0.08, at_most=0.6, help="share of the face that turns white")
-    smallest_mm: float = length(0.8, at_least=0.05, at_most=50, help="smallest flake, across")
-    largest_mm: float = length(5.0, at_least=0.05, at_most=100, help="largest flake, across")
-    near_far: float = share(0.5, help="0: all flakes alike far; 1: few near and large, many far and small")
-    clumping: float = share(0.7, help="0: flakes strewn evenly by chance; 1: all in clumps and flurries")
-    flurry_mm: float = length(22.0, at_least=1, at_most=500, help="size of a flurry")
-    calm: float = share(0.25, at_most=0.95, help="share of the sky where little falls")
-    calm_size_mm: float = length(60.0, at_least=2, at_most=1000, help="size of the calm patches")
-    wind: float = share(0.15, help="0: still air; 1: a gale that stretches flurries and tilts flakes")
+    smallest_mm: float = length(0.7, at_least=0.05, at_most=50, help="smallest flakes, across")
+    largest_mm: float = length(7.0, at_least=0.05, at_most=100, help="largest flakes, across")
+    depth: float = share(0.7, help="0: all flakes as far; 1: deep air, specks far away and large flakes near")
+    far: float = share(0.3, help="part of the snow that falls far away")
+    middle: float = share(0.32, help="part of the snow that falls in the middle distance")
+    near: float = share(0.38, help="part of the snow that falls near")
+    gathered: float = share(0.6, help="0: strewn evenly by chance; 1: all in flurries within flurries, calm between")
+    flurry_mm: float = length(0.0, at_least=0, at_most=500, help="size of the largest flurries; 0: as fits the face")
+    wind: float = share(0.15, help="0: still air; 1: a gale of streaks, trails and drawn-out flakes")
     wind_towards_deg: float = angle(-70.0, help="direction in which the snow is driven; 0 is to the right, -90 down")
     round: float = share(0.6, help="share of round flakes; the others are squarish")
-    grown_together: float = share(0.35, help="share of flakes that grow together into lumpy shapes")
-    hidden: float = share(0.6, help="share of the flakes beside what is kept clear that may be partly hidden behind it")
-    cut_at_edge: bool = flag(False, help="flakes may be cut off by the edge and by what is kept clear")
+    torn: float = share(0.3, help="share of the larger flakes that are torn clumps of several crystals")
+    hidden: float = share(0.8, help="share of the flakes at the edge of what is kept clear that go on behind it")
+    cut_at_edge: bool = flag(True, help="flakes run out over the edge of the face")
+    level: float = share(0.0, at_most=1000, help="how much falls, kept from an earlier block; 0: as --snow asks")
+    view_x_mm: float = length(0.0, at_least=-1e5, at_most=1e5, help="where in the weather the face lies, to the right")
+    view_y_mm: float = length(0.0, at_least=-1e5, at_most=1e5, help="where in the weather the face lies, up")
 
     def __post_init__(self) -> None:
         check_all(self)
@@ -39,32 +52,27 @@ class Settings:
             raise InputError(
                 f"must not be larger than --largest {self.largest_mm:g} mm", value=self.smallest_mm, where="--smallest"
             )
+        if self.far + self.middle + self.near <= 0:
+            raise InputError("one layer at least must have snow", value=0, where="--far, --middle, --near")
 
 
 #: Weathers by name: what differs from the defaults.
 PRESETS: Mapping[str, Mapping[str, float]] = {
     "flurry": {},
-    "steady": {"clumping": 0.4, "calm": 0.05, "near_far": 0.5, "wind": 0.05, "snow": 0.08},
+    "steady": {"gathered": 0.3, "depth": 0.6, "wind": 0.05, "snow": 0.08, "largest_mm": 6.0},
     "heavy": {
-        "snow": 0.15,
-        "smallest_mm": 1.0,
-        "largest_mm": 8.0,
-        "near_far": 0.35,
-        "calm": 0.15,
-        "grown_together": 0.6,
-        "clumping": 0.75,
-        "flurry_mm": 30.0,
+        "snow": 0.3,
+        "smallest_mm": 0.9,
+        "largest_mm": 9.0,
+        "gathered": 0.65,
+        "torn": 0.4,
     },
-    "sparse": {"snow": 0.025, "largest_mm": 4.0, "calm": 0.45, "near_far": 0.6, "clumping": 0.6},
+    "sparse": {"snow": 0.025, "largest_mm": 6.0, "gathered": 0.6, "far": 0.45, "middle": 0.35, "near": 0.2},
     "squall": {
-        "snow": 0.06,
+        "snow": 0.07,
         "wind": 0.85,
         "wind_towards_deg": -25.0,
-        "clumping": 0.8,
-        "flurry_mm": 26.0,
-        "calm": 0.3,
-        "calm_size_mm": 24.0,
-        "largest_mm": 4.0,
-        "near_far": 0.7,
+        "gathered": 0.6,
+        "largest_mm": 5.5,
     },
 }

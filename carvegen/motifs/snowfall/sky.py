@@ -1,81 +1,164 @@
-"""The sky: where snow falls, the room that cuts and land take, and how large flakes are."""
+"""What falls on a window: layers from far to near under one weather."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.nature.outlines import SMALLEST_REACH
-from carvegen.nature.points import Window
+from carvegen.motifs.snowfall.chance import Draws, keys
+from carvegen.motifs.snowfall.flakes import FILLED, Flakes, Looks, drawn, sized
+from carvegen.motifs.snowfall.outlines import SMALLEST_REACH
+from carvegen.motifs.snowfall.weather import CELL_MM, Cells, Octave, counts, field
 
 if TYPE_CHECKING:
-    from numpy.random import Generator
-
     from carvegen.geometry import Floats
-    from carvegen.growth import Place
     from carvegen.limits import Limits
     from carvegen.motifs.snowfall.settings import Settings
 
-__all__ = ["FILLED", "Sky", "radii"]
+__all__ = ["Sky"]
 
-FILLED = 0.74  #: a flake's area over its disc's, on average; steers the supply only
-_SLACK_MM = 0.004  #: snapping to the grid may move each of two outlines by less than half of this
-_CROWDING = 2.5  #: how fast more are drawn than needed when they lie crowded; found by trying
-_ROOMY = 1.2  #: what flakes keep beyond the land in an open sky, on average, in lands
-_CROWDED = 0.22  #: share of snow from which on they keep none
-_ROUNDING = 1.02  #: makes up for circles drawn as polygons, and for outlines that GEOS smooths by 1 % of an offset
+_LAYERS = 3  #: far, middle, near
+#: Octaves that all layers share: size in flurries, height.
+_SHARED = ((1.0, 1.1), (0.42, 0.8), (0.17, 0.8), (0.07, 0.9))
+#: Octaves of a layer's own.
+_OWN = ((0.5, 0.5), (0.2, 0.5), (0.08, 0.5))
+_SHARP = (1.15, 1.0, 0.75)  #: how sharply each layer gathers: far ones hang in veils, near ones fall where they will
+_USUAL = 0.6  #: the `gathered` for which these heights are
+_SPREAD = np.array([0.26, 0.3, 0.36])  #: of the logarithm of sizes in a layer
+_FULL = 1.7  #: flakes lie over one another no more than so many deep, on average
+_HIGHEST = 3.6  #: the density's logarithm at most
+_SHARE = 0.17  #: of the face's side: the size of its largest flurries
+_FLURRY_MM = (7.0, 45.0)  #: and between which sizes
 
 
 class Sky:
-    """The settings, where the snow falls, and what follows from both."""
+    """The flakes that fall on a window at any level; each belongs to its place in the weather."""
 
-    def __init__(self, settings: Settings, place: Place, limits: Limits) -> None:
-        self.settings, self.place, self.area, self.limits = settings, place, place.area, limits
-        shapely.prepare(self.area)
-        self.heart = shapely.buffer(self.area, -(max(settings.largest_mm, 2 * limits.cut_mm) + limits.land_mm))
-        shapely.prepare(self.heart)
-        self.window = Window(*(float(side) for side in shapely.bounds(self.area)))
-        self.gap = limits.land_mm * _ROUNDING + _SLACK_MM
-        self.passes = limits.cut_mm / 2 * _ROUNDING + geometry.GRID_MM
-        self.least = max(settings.smallest_mm / 2, self.passes / SMALLEST_REACH)
-        self.most = max(settings.largest_mm / 2, self.least)
-        self.wind = {"stretch": 1 + 4 * settings.wind**1.3, "along_deg": settings.wind_towards_deg}
-        towards = np.radians(settings.wind_towards_deg)
-        self.across = np.array([-np.sin(towards), np.cos(towards)])
-        self.uneven = 1 - (1 - settings.clumping) * (1 - settings.calm)
-        self.typical = 2 * (self.least * self.most) ** 0.5 + self.gap
-        self.beside = self.gap if settings.cut_at_edge else _SLACK_MM
-        self.roomy = _ROOMY * float(np.clip(1 - settings.snow / _CROWDED, 0, 1))
-        self.kept = self._kept()
-        self.usual = self.first_supply(settings.snow * float(shapely.area(self.area)))
+    def __init__(self, settings: Settings, limits: Limits, key: int, window: Floats) -> None:
+        self.settings, self.limits, self.key = settings, limits, key
+        left, bottom, right, top = window
+        self.frame = shapely.box(*window)
+        passes = limits.cut_mm / 2 * 1.03 + 2 * geometry.GRID_MM
+        least = passes / SMALLEST_REACH
+        side = float(np.sqrt((right - left) * (top - bottom)))
+        self.flurry = settings.flurry_mm or float(np.clip(_SHARE * side, *_FLURRY_MM))
+        self.medians = _medians(settings, 2 * least)
+        self.looks = Looks(
+            least_mm=least, passes_mm=passes, most_mm=max(settings.largest_mm / 2, least), round=settings.round,
+            torn=settings.torn, along_deg=settings.wind_towards_deg,
+            longer=settings.wind * np.array([0.75, 0.95, 1.1]),
+        )  # fmt: skip
+        pad = 1.5 * settings.largest_mm + 4 * limits.land_mm + 4 * least
+        self.view = np.array([settings.view_x_mm, settings.view_y_mm])
+        low = np.floor((np.array([left, bottom]) + self.view - pad) / CELL_MM).astype(int)
+        high = np.ceil((np.array([right, top]) + self.view + pad) / CELL_MM).astype(int)
+        self.cells = Cells(int(low[0]), int(low[1]), int(high[0] - low[0]), int(high[1] - low[1]))
+        self.density = self._density()
+        self.thick = (self.density * self._areas[:, None]).sum(axis=0)
 
-    def _kept(self) -> shapely.STRtree | None:
-        """The area's edges that don't lie on the sides of its window: what is kept clear."""
-        edge = geometry.rings(geometry.parts(self.area))
-        start, end = edge.xy, edge.xy[edge.edge_ends]
-        inner = self.window.depth((start + end) / 2) > geometry.GRID_MM
-        return shapely.STRtree(geometry.lines(start[inner], end[inner])) if inner.any() else None
+    @property
+    def _areas(self) -> Floats:
+        """The mean area of each layer's flakes, mm²."""
+        return np.asarray(FILLED * np.pi * (self.medians / 2) ** 2 * np.exp(2 * _SPREAD**2))
 
-    def first_supply(self, target_mm2: float) -> float:
-        """How many flakes to draw at first: the more, the more crowded they will lie with their gaps."""
-        sample = radii(self, 2000, np.random.Generator(np.random.PCG64(1)))
-        count = target_mm2 / float(FILLED * np.pi * (sample**2).mean())
-        halo = (0.5 + self.roomy) * self.gap
-        crowded = count * np.pi * float(((sample + halo) ** 2).mean()) / float(shapely.area(self.area))
-        return count * 4.0 * (1 + (_CROWDING * crowded) ** 2)
+    def octaves(self, layer: int) -> list[Octave]:
+        """Octaves of a layer's own, or those of all (layer -1)."""
+        its = self.settings
+        stretch = 1 + 5 * its.wind**1.4
+        found = []
+        for k, (size, height) in enumerate(_SHARED if layer < 0 else _OWN):
+            along = its.wind_towards_deg if its.wind > 0 else 37.0 + 61.0 * k + 17.0 * layer
+            long = stretch if k else stretch**0.7
+            found.append(
+                Octave(
+                    key=int(keys(self.key >> 1, 100 + layer, k)[0] >> np.uint64(2)),
+                    size_mm=max(size * self.flurry / long**0.4, CELL_MM),
+                    height=height * its.gathered / _USUAL,
+                    stretch=long,
+                    along_deg=along,
+                )
+            )
+        return found
+
+    def _density(self) -> Floats:
+        """Flakes per mm² of each layer in each cell at level 1, where the layers' areas add up to 1; (3, n)."""
+        its, middle = self.settings, self.cells.middle
+        weight = np.array([its.far, its.middle, its.near]) / (its.far + its.middle + its.near)
+        shared = self.octaves(-1)
+        together = sum(field(octave, middle) for octave in shared)
+        sheets = []
+        for layer, sharp in enumerate(_SHARP):
+            own = self.octaves(layer)
+            height = sharp * together + sum(field(octave, middle) for octave in own)
+            half = sum((sharp * its.height) ** 2 for its in shared) + sum(its.height**2 for its in own)
+            sheets.append(np.exp(np.minimum(height - half / 2, _HIGHEST)) * weight[layer] / self._areas[layer])
+        return np.array(sheets)
+
+    def level_of(self, cover: float) -> float:
+        """The level at which flakes cover this share, overlaps told (G. Matheron 1968: 1 - exp(-thickness))."""
+        low, high = 1e-6, 1e3
+        for _ in range(50):
+            middle = np.sqrt(low * high)
+            low, high = (middle, high) if self.cover(middle) < cover else (low, middle)
+        return float(high)
+
+    def cover(self, level: float) -> float:
+        """The share that flakes cover at a level, land aside."""
+        return float((1 - np.exp(-_crowded(level * self.thick))).mean())
+
+    def part(self, level: float, flakes: int) -> Sky | None:
+        """A part of the window on which about so many fall, as dense as all; none where no more fall on all."""
+        fall = level * self.density.sum(axis=0) * _crowded(level * self.thick) / (level * self.thick)
+        times = int(np.sqrt(fall.sum() * CELL_MM**2 / flakes))
+        if times < 2:
+            return None
+        left, bottom, right, top = shapely.bounds(self.frame)
+        wide, high = (right - left) / times, (top - bottom) / times
+        spots = [(left + i * wide, bottom + j * high) for i in range(times) for j in range(times)]
+        thick = self.thick.reshape(self.cells.rows, self.cells.columns)
+        means = []
+        for x, y in spots:
+            i, j = (np.array([x, y]) + self.view) // CELL_MM - [self.cells.left, self.cells.bottom]
+            means.append(thick[int(j) : int(j + high / CELL_MM) + 1, int(i) : int(i + wide / CELL_MM) + 1].mean())
+        x, y = spots[int(np.abs(np.log(np.array(means) / self.thick.mean())).argmin())]
+        return Sky(
+            replace(self.settings, flurry_mm=self.flurry), self.limits, self.key, np.array([x, y, x + wide, y + high])
+        )
+
+    def fallen(self, level: float) -> Flakes:
+        """All flakes that fall at a level, as they lie over one another."""
+        thick = np.maximum(level * self.thick, 1e-12)
+        crowded = _crowded(thick) / thick
+        lots = [self._layer(layer, level * crowded * self.density[layer]) for layer in range(_LAYERS)]
+        xy, key, layer = (np.concatenate(column) for column in zip(*lots, strict=True))
+        reach = sized(self.looks, Draws(key, drawn=4), self.medians[layer], _SPREAD[layer])
+        return drawn(self.looks, xy, reach, layer, key)
+
+    def _layer(self, layer: int, per_mm2: Floats) -> tuple[Floats, np.ndarray, np.ndarray]:
+        """Places, keys and layer of the flakes of one layer."""
+        column, row = self.cells.column, self.cells.row
+        cell = keys(self.key, 10 + layer, column, row)
+        count = counts(per_mm2 * CELL_MM**2, Draws(cell).random()[:, 0])
+        whose = np.repeat(np.arange(len(count)), count)
+        nth = np.arange(len(whose)) - np.repeat(np.cumsum(count) - count, count)
+        key = keys(cell[whose], 1 + nth)
+        corner = np.column_stack([column[whose], row[whose]])
+        return (corner + Draws(key).random(2)) * CELL_MM - self.view, key, np.full(len(key), layer)
 
 
-def radii(sky: Sky, count: int, rng: Generator) -> Floats:
-    """Disc radii: of flakes alike far, a log-normal bell; of near and far ones, a power law.
+def _crowded(thick: Floats) -> Floats:
+    """How thick flakes lie where so many would: never more than `_FULL`."""
+    return np.asarray(_FULL * (1 - np.exp(-thick / _FULL)))
 
-    Flakes of one size spread evenly through the air at distances z look 1/z as large and are seen z² as
-    often, so their sizes s on the picture are found as ``s^-4 ds`` (plane perspective; own derivation).
-    """
-    low, high = sky.least, sky.most
-    even = np.exp(rng.normal(np.log(low * high) / 2, 0.2 * np.log(max(high / low, 1.0001)), count))
-    power = low * (1 - rng.random(count) * (1 - (low / high) ** 3)) ** (-1 / 3)
-    far = rng.random(count) < sky.settings.near_far
-    return np.clip(np.where(far, power * np.exp(rng.normal(0, 0.1, count)), even), low, high)
+
+def _medians(settings: Settings, least_mm: float) -> Floats:
+    """The usual size of flakes far, in the middle and near, mm across."""
+    far = max(1.2 * settings.smallest_mm, 1.1 * least_mm)
+    near = max(0.62 * settings.largest_mm, far)
+    flat = 0.8 * np.sqrt(far * near)
+    deep = np.array([far, 0.95 * np.sqrt(far * near), near])
+    return np.asarray(np.maximum(flat * (deep / flat) ** min(settings.depth / 0.7, 1.0), far))

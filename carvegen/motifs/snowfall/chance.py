@@ -1,0 +1,74 @@
+"""Numbers by chance that belong to a place: the same for a cell or a flake, whatever else is drawn."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from carvegen.geometry import Floats
+
+__all__ = ["Draws", "chance_at", "keys", "mixed"]
+
+_GOLDEN = np.uint64(0x9E3779B97F4A7C15)
+_FIRST = np.uint64(0xBF58476D1CE4E5B9)
+_SECOND = np.uint64(0x94D049BB133111EB)
+
+
+def mixed(state: NDArray[np.uint64]) -> NDArray[np.uint64]:
+    """The number that splitmix64 gives next at each state (G. Steele, D. Lea & C. Flood 2014; from memory)."""
+    with np.errstate(over="ignore"):
+        z = state + _GOLDEN
+        z = (z ^ (z >> np.uint64(30))) * _FIRST
+        z = (z ^ (z >> np.uint64(27))) * _SECOND
+        return np.asarray(z ^ (z >> np.uint64(31)))
+
+
+def keys(*parts: Any) -> NDArray[np.uint64]:  # noqa: ANN401
+    """One key for each combination of whole numbers; the parts broadcast."""
+    key = np.zeros(1, dtype=np.uint64)
+    for part in parts:
+        given = np.asarray(part)
+        number = given if given.dtype == np.uint64 else given.astype(np.int64).view(np.uint64)
+        key = mixed(key ^ number)
+    return key
+
+
+def chance_at(xy: Floats) -> Floats:
+    """A number in 0…1 for each place, as told to a hundredth of a millimetre; (n,)."""
+    column, row = np.floor(xy * 100).astype(np.int64).T
+    return Draws(keys(0, column, row)).random()[:, 0]
+
+
+class Draws:
+    """Streams of numbers, one for each key: what one draws does not depend on the others."""
+
+    def __init__(self, key: NDArray[np.uint64], *, drawn: int = 0) -> None:
+        self.key, self._drawn = key, drawn
+
+    def __len__(self) -> int:
+        return len(self.key)
+
+    def of(self, which: Any) -> Draws:  # noqa: ANN401
+        """The streams of some, from where they are."""
+        return Draws(self.key[which], drawn=self._drawn)
+
+    def random(self, columns: int = 1) -> Floats:
+        """Numbers in 0…1 (neither end), the next `columns` of each stream; (n, columns)."""
+        number = np.arange(self._drawn, self._drawn + columns, dtype=np.uint64)
+        self._drawn += columns
+        bits = mixed(self.key[:, None] ^ mixed(number)[None, :]) >> np.uint64(12)
+        return (bits.astype(np.float64) + 0.5) * 2.0**-52
+
+    def uniform(self, low: float, high: float, columns: int = 1) -> Floats:
+        """Evenly between two ends; (n, columns)."""
+        return low + (high - low) * self.random(columns)
+
+    def normal(self, columns: int = 1) -> Floats:
+        """Standard normal numbers; (n, columns)."""
+        from scipy.special import ndtri
+
+        return np.asarray(ndtri(self.random(columns)))

@@ -1,0 +1,133 @@
+"""Flakes as they would fall, before any land is kept: places, sizes, outlines, torn clumps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.motifs.snowfall.chance import Draws
+from carvegen.motifs.snowfall.outlines import nearest_line, outlines, rounded_until
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from carvegen.geometry import Floats, Indices, Mask, PolygonArray
+
+__all__ = ["FILLED", "Flakes", "Looks", "drawn", "sized"]
+
+FILLED = 0.72  #: a flake's area over its disc's, on average
+_SAG_MM = 0.012  #: a chord may stray this far from the curve
+_STEPS = np.array([12, 16, 20, 28, 40, 60])  #: points of outlines
+_MOST = 7  #: crystals that stick to the first of a clump
+_HOLDS = 1.15  #: a torn clump lies in a disc so much larger than a flake's
+_LARGE = 2.4  #: flakes of so many times the least size may be torn
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Looks:
+    """What all flakes share."""
+
+    least_mm: float  #: least reach of a flake
+    passes_mm: float  #: radius of the disc that passes all through each
+    most_mm: float  #: largest reach
+    round: float
+    torn: float
+    longer: Floats  #: how much the wind draws out each layer's flakes, 0…1
+    along_deg: float
+
+
+@dataclass(frozen=True, eq=False)
+class Flakes:
+    """Flakes in the air; arrays of one length."""
+
+    shape: PolygonArray
+    xy: Floats  #: (n, 2), mm
+    reach: Floats  #: of the disc about `xy` that holds each, mm
+    layer: Indices  #: 0 far, 1 middle, 2 near
+    key: NDArray[np.uint64]  #: each one's own
+    slack: Floats  #: the smallest scale at which the cutter still passes all through each
+    torn: Mask  #: whether it is a clump of several crystals
+
+    def __len__(self) -> int:
+        return len(self.reach)
+
+    def chosen(self, which: Indices | Mask) -> Flakes:
+        """Some of the flakes."""
+        return Flakes(*(getattr(self, name)[which] for name in self.__dataclass_fields__))
+
+
+def sized(looks: Looks, draws: Draws, median_mm: Floats, spread: Floats) -> Floats:
+    """Reaches about a median, log-normal; softly kept above the least and below the most; (n,)."""
+    wish = np.log(median_mm / 2) + spread * draws.normal()[:, 0]
+    low, high = np.log(looks.least_mm), np.log(max(looks.most_mm, 1.05 * looks.least_mm))
+    soft = 0.12
+    above = low + soft * np.logaddexp(0, (wish - low) / soft)
+    return np.asarray(np.exp(np.minimum(high - soft * np.logaddexp(0, (high - above) / soft), high)))
+
+
+def drawn(looks: Looks, xy: Floats, reach: Floats, layer: Indices, key: NDArray[np.uint64]) -> Flakes:
+    """The flakes at these places, each drawn by its own chance."""
+    draws = Draws(key, drawn=8)
+    size = np.log2(reach / (_LARGE * looks.least_mm))
+    torn = draws.random()[:, 0] < looks.torn * np.clip(0.5 + 0.5 * size, 0, 1.4)
+    shape, slack = np.empty(len(xy), dtype=object), np.ones(len(xy))
+    alone = np.flatnonzero(~torn)
+    shape[alone], slack[alone] = _outlined(looks, xy[alone], reach[alone], layer[alone], draws.of(alone))
+    clumps = np.flatnonzero(torn)
+    if len(clumps):
+        shape[clumps] = _clumped(looks, xy[clumps], reach[clumps], layer[clumps], draws.of(clumps))
+    return Flakes(shape, xy, np.where(torn, _HOLDS * reach, reach), layer, key, slack, torn)
+
+
+def _outlined(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Draws) -> tuple[PolygonArray, Floats]:
+    """Their polygons, and the smallest scale of each."""
+    shapes, slack = np.empty(len(xy), dtype=object), np.ones(len(xy))
+    need = np.pi / np.sqrt(2 * _SAG_MM / np.maximum(reach, 1e-6))
+    points = _STEPS[np.minimum(np.searchsorted(_STEPS, 1.1 * need), len(_STEPS) - 1)]
+    for count in _STEPS:
+        which = np.flatnonzero(points == count)
+        if len(which) == 0:
+            continue
+        unit = outlines(
+            draws.of(which),
+            int(count),
+            round_share=looks.round,
+            longer=looks.longer[layer[which]],
+            along_deg=looks.along_deg,
+        )
+        unit = rounded_until(unit, looks.passes_mm / reach[which])
+        slack[which] = looks.passes_mm / (reach[which] * nearest_line(unit))
+        corners = xy[which, None, :] + reach[which, None, None] * unit
+        shapes[which] = shapely.polygons(np.round(corners / geometry.GRID_MM) * geometry.GRID_MM)
+    return shapes, np.minimum(slack, 1.0)
+
+
+def _clumped(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Draws) -> PolygonArray:
+    """Each a clump of crystals that have stuck to one another, torn at its rim, about as large as a flake.
+
+    Large falling flakes are aggregates (K. Gunn & J. Marshall 1958, Journal of Meteorology 15:452; from memory).
+    """
+    count, here = len(xy), np.arange(len(xy))
+    size, place = np.zeros((count, _MOST + 1)), np.zeros((count, _MOST + 1, 2))
+    size[:, 0] = np.maximum(reach * draws.uniform(0.42, 0.68)[:, 0], looks.least_mm)
+    most = 1 + np.floor(draws.random()[:, 0] ** 1.3 * np.clip(1.5 + 2.2 * np.log2(reach / looks.least_mm), 1, _MOST))
+    last = np.zeros(count, dtype=np.int64)
+    for k in range(1, _MOST + 1):
+        chance = draws.random(4)
+        earlier = np.minimum((chance[:, 0] * 1.6 * k).astype(np.int64), last)
+        own = np.maximum(reach * np.exp(np.log(0.2) + chance[:, 1] * np.log(0.52 / 0.2)), looks.least_mm)
+        turn = 2 * np.pi * chance[:, 2]
+        away = 0.74 * size[here, earlier] + (0.1 + 0.45 * chance[:, 3]) * own
+        spot = place[here, earlier] + away[:, None] * np.column_stack([np.cos(turn), np.sin(turn)])
+        fits = (most >= k) & (np.hypot(*spot.T) + own <= _HOLDS * reach)
+        size[fits, k], place[fits, k], last[fits] = own[fits], spot[fits], k
+    whose, which = np.nonzero(size > 0)
+    own_key = Draws(draws.key[whose] + which.astype(np.uint64) * np.uint64(0x51_7C_C1_B7_27_22_0A_95), drawn=64)
+    members, _ = _outlined(looks, xy[whose] + place[whose, which], size[whose, which], layer[whose], own_key)
+    table = np.full(size.shape, None, dtype=object)
+    table[whose, which] = members
+    return np.asarray(shapely.union_all(table, axis=1), dtype=object)

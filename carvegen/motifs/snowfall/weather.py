@@ -1,0 +1,101 @@
+"""The weather: how many flakes of each layer fall where, flurries within flurries, the same through any window.
+
+A log-Gaussian Cox process (J. Møller, A. R. Syversveen & R. P. Waagepetersen 1998, Scandinavian Journal of
+Statistics 25:451; from memory): Poisson points whose density is the exponential of a Gaussian field. With C(r) the
+field's covariance, the pair correlation of the points is ``exp(C(r))``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.ndimage import gaussian_filter, map_coordinates
+
+from carvegen.motifs.snowfall.chance import Draws, keys
+from carvegen.nature.fields import turned
+
+if TYPE_CHECKING:
+    from carvegen.geometry import Floats, Indices
+
+__all__ = ["CELL_MM", "Cells", "Octave", "counts", "covariance", "field"]
+
+CELL_MM = 0.6  #: the density is even within a cell of this size
+_SAMPLES = 2.0  #: of a field's lattice in one standard deviation of its kernel
+_REACH = 4  #: standard deviations of the kernel that count
+_SPLINE = 1 / 3  #: variance of the cubic B-spline between samples, in samples squared
+_MOST = 40  #: flakes in one cell at most
+
+
+@dataclass(frozen=True)
+class Octave:
+    """Patches of one size: white noise under a Gaussian kernel, drawn out along a direction."""
+
+    key: int
+    size_mm: float  #: standard deviation of the kernel across its longer axis
+    height: float  #: standard deviation of the field
+    stretch: float = 1.0  #: the kernel is so much longer along
+    along_deg: float = 0.0
+
+
+@dataclass(frozen=True)
+class Cells:
+    """A window of the endless lattice of cells; cell (0, 0) begins at the place (0, 0) of the weather."""
+
+    left: int
+    bottom: int
+    columns: int
+    rows: int
+
+    @property
+    def column(self) -> Indices:
+        """The column of each cell, row by row; (n,)."""
+        return np.tile(np.arange(self.left, self.left + self.columns), self.rows)
+
+    @property
+    def row(self) -> Indices:
+        """The row of each cell; (n,)."""
+        return np.repeat(np.arange(self.bottom, self.bottom + self.rows), self.columns)
+
+    @property
+    def middle(self) -> Floats:
+        """Their middles, mm in the weather; (n, 2)."""
+        return np.asarray((np.column_stack([self.column, self.row]) + 0.5) * CELL_MM, dtype=np.float64)
+
+
+def field(octave: Octave, xy: Floats) -> Floats:
+    """The octave's height at places of the weather; (n,). Each place has its own, whatever else is asked."""
+    place = turned(xy, -octave.along_deg) / (np.array([octave.stretch, 1.0]) * octave.size_mm / _SAMPLES)
+    spread = np.sqrt(_SAMPLES**2 - _SPLINE)
+    pad = int(np.ceil(_REACH * spread)) + 3
+    low = np.floor(place.min(axis=0)).astype(int) - pad
+    high = np.ceil(place.max(axis=0)).astype(int) + pad + 1
+    column, row = (np.arange(a, b) for a, b in zip(low, high, strict=True))
+    key = keys(octave.key, column[:, None], row[None, :])
+    noise = Draws(key.ravel()).normal().reshape(key.shape)
+    smooth = gaussian_filter(noise, spread, mode="constant", truncate=_REACH)
+    values = map_coordinates(smooth, (place - low).T, order=3, prefilter=False)
+    return np.asarray(octave.height * 2 * np.sqrt(np.pi) * _SAMPLES * values)
+
+
+def covariance(octave: Octave, apart_mm: Floats) -> Floats:
+    """The field's covariance at two places so far apart, across its longer axis."""
+    return np.asarray(octave.height**2 * np.exp(-(apart_mm**2) / (4 * octave.size_mm**2)))
+
+
+def counts(mean: Floats, chance: Floats) -> Indices:
+    """Poisson counts of these means by inversion: more for a larger mean, never fewer; (n,)."""
+    count = np.zeros(len(mean), dtype=np.int64)
+    open_ = np.flatnonzero(chance > np.exp(-mean))
+    term = np.exp(-mean[open_])
+    total = term.copy()
+    for k in range(1, _MOST + 1):
+        if len(open_) == 0:
+            break
+        count[open_] = k
+        term = term * mean[open_] / k
+        total = total + term
+        on = chance[open_] > total
+        open_, term, total = open_[on], term[on], total[on]
+    return count
