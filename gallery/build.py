@@ -19,14 +19,14 @@ from PIL import Image
 
 from carvegen import geometry
 from carvegen.artwork.place import placed
-from carvegen.block import Block
+from carvegen.base.limits import Limits
+from carvegen.base.streams import stream
+from carvegen.blocks.block import Block
 from carvegen.cli import main
 from carvegen.geometry import PolygonArray, box
-from carvegen.growth import Place
-from carvegen.limits import Limits
 from carvegen.motifs import motif
-from carvegen.streams import stream
-from carvegen.writers.png import proof_png
+from carvegen.motifs.growth import Place
+from carvegen.writers.block.block_png import proof_png
 
 HERE = Path(__file__).parent
 PICTURES = HERE / "pictures"

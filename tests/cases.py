@@ -8,12 +8,12 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.block import Block
+from carvegen.base.limits import Limits
+from carvegen.base.streams import stream
+from carvegen.blocks.block import Block
+from carvegen.blocks.from_motif import Ground, grown_block
+from carvegen.blocks.job import USUAL_MACHINES, Setup
 from carvegen.facts.profiles import Library
-from carvegen.job import USUAL_MACHINES, Setup
-from carvegen.limits import Limits
-from carvegen.making import Ground, grown_block
-from carvegen.streams import stream
 
 SHELF = Library()
 

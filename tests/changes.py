@@ -13,7 +13,12 @@ from typing import Any
 import tomlkit
 
 from carvegen.facts.profiles import shipped
-from carvegen.printfile_keys import LISTS, TABLES, Key, Kind
+from carvegen.prints.file.keys import (
+    LISTS,
+    TABLES,
+    Key,
+    Kind,
+)
 
 __all__ = ["Change", "changes", "write_print"]
 

@@ -11,11 +11,11 @@ import shapely
 from hypothesis import reject
 from hypothesis import strategies as st
 
-from carvegen.errors import InputError
-from carvegen.limits import Limits
+from carvegen.base.errors import InputError
+from carvegen.base.limits import Limits
+from carvegen.base.parameters import Parameter, parameters
 from carvegen.motifs import motif
 from carvegen.motifs.snowfall.outlines import SMALLEST_REACH
-from carvegen.parameters import Parameter, parameters
 
 SEEDS = st.integers(0, 2**32)
 

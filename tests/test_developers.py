@@ -11,9 +11,9 @@ import pytest
 import shapely
 
 from carvegen import geometry
-from carvegen.growth import Place
-from carvegen.limits import Limits
-from carvegen.streams import stream
+from carvegen.base.limits import Limits
+from carvegen.base.streams import stream
+from carvegen.motifs.growth import Place
 
 GUIDE = Path(__file__).parent.parent / "DEVELOPERS.md"
 LIMITS = Limits(land_along_mm=0.5, land_across_mm=0.5, cut_mm=0.4, dot_mm=0.8)

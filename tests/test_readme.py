@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 from carvegen.cli import _COMMANDS
-from carvegen.printfile_reference import reference
+from carvegen.prints.file.reference import reference
 
 README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
     from carvegen.geometry import Floats

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, PolygonArray

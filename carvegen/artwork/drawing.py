@@ -11,7 +11,7 @@ import numpy as np
 
 from carvegen import geometry
 from carvegen.artwork import bounds
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray

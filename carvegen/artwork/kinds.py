@@ -6,8 +6,8 @@ import re
 from pathlib import Path
 
 from carvegen.artwork import bounds
-from carvegen.errors import InputError
-from carvegen.guess import meant_file
+from carvegen.base.errors import InputError
+from carvegen.base.suggestions import meant_file
 
 __all__ = ["PICTURE", "drawing_bytes", "is_picture", "is_there", "kind_of", "picture_bytes"]
 

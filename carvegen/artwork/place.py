@@ -13,8 +13,8 @@ import shapely
 from carvegen import geometry
 from carvegen.artwork import kinds, reading
 from carvegen.artwork.shapes import is_shape, shape
-from carvegen.errors import InputError
-from carvegen.units import length_mm
+from carvegen.base.errors import InputError
+from carvegen.base.units import length_mm
 
 if TYPE_CHECKING:
     from carvegen.artwork.drawing import Artwork

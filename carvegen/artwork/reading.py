@@ -8,9 +8,14 @@ from pathlib import Path
 
 from carvegen.artwork import bounds
 from carvegen.artwork.drawing import Artwork, Wanted
-from carvegen.artwork.kinds import PICTURE, drawing_bytes, is_there, kind_of
-from carvegen.errors import InputError
-from carvegen.units import MM_PER
+from carvegen.artwork.kinds import (
+    PICTURE,
+    drawing_bytes,
+    is_there,
+    kind_of,
+)
+from carvegen.base.errors import InputError
+from carvegen.base.units import MM_PER
 
 __all__ = ["file_and_layer", "read"]
 

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import shapely
 
-from carvegen.artwork import rounds
-from carvegen.errors import InputError
-from carvegen.units import lengths_mm
+from carvegen.artwork.outlines import rounds
+from carvegen.base.errors import InputError
+from carvegen.base.units import lengths_mm
 
 if TYPE_CHECKING:
     from shapely import Polygon

@@ -5,25 +5,27 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
+from carvegen.base.findings import Finding, Report
 from carvegen.checks import (
     bed,
-    clearing,
     cut_width,
-    depth,
     drop_outs,
     foot,
     islands,
     land_width,
-    laser_depth,
     look,
-    moat,
     wall,
 )
+from carvegen.checks.depths import (
+    clearing,
+    depth,
+    laser_depth,
+    moat,
+)
 from carvegen.checks.survey import Survey
-from carvegen.findings import Finding, Report
 
 if TYPE_CHECKING:
-    from carvegen.job import Job
+    from carvegen.blocks.job import Job
 
 __all__ = ["CHECKS", "checked"]
 

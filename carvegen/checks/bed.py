@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from carvegen.base.findings import Finding, Severity
 from carvegen.checks.survey import Survey
-from carvegen.findings import Finding, Severity
 
 __all__ = ["RULE", "find"]
 

@@ -8,8 +8,8 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.base.findings import Finding, Severity
 from carvegen.checks.survey import TOLERANCE_MM, Survey
-from carvegen.findings import Finding, Severity
 from carvegen.geometry import Floats, PolygonArray
 
 __all__ = ["RULE", "find"]

@@ -9,13 +9,13 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.base.findings import Finding, Severity
 from carvegen.checks.survey import Survey
-from carvegen.findings import Finding, Severity
 
 if TYPE_CHECKING:
     from shapely import Polygon
 
-    from carvegen.block import Block
+    from carvegen.blocks.block import Block
     from carvegen.geometry import Floats, Mask, PolygonArray
 
 __all__ = ["LOOSE_MM", "MOST", "RULE", "find", "land_parts", "tabs"]

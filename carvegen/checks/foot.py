@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from carvegen.base.findings import Finding
 from carvegen.checks.land_width import findings_at
 from carvegen.checks.survey import TOLERANCE_MM, Survey
-from carvegen.findings import Finding
 
 __all__ = ["RULE", "find"]
 

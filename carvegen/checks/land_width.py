@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from carvegen.base.findings import Finding, Severity
 from carvegen.checks.survey import TOLERANCE_MM, Survey
-from carvegen.findings import Finding, Severity
-from carvegen.measures.narrow import Kind
+from carvegen.geometry.narrow import Kind
 
 if TYPE_CHECKING:
-    from carvegen.block import Block
+    from carvegen.blocks.block import Block
     from carvegen.geometry import Floats, Mask
-    from carvegen.measures.narrow import Narrow
+    from carvegen.geometry.narrow import Narrow
 
 __all__ = ["RULE", "corners", "find", "findings_at", "short_tips"]
 

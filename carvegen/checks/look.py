@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from carvegen.base.findings import Finding, Severity
 from carvegen.checks.survey import Survey
-from carvegen.findings import Finding, Severity
-from carvegen.measures import alikeness
+from carvegen.geometry import alikeness
 
 if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray

@@ -9,11 +9,11 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.measures.narrow import Narrow, Spread, narrow_spread
+from carvegen.geometry.narrow import Narrow, Spread, narrow_spread
 
 if TYPE_CHECKING:
+    from carvegen.blocks.job import Job
     from carvegen.geometry import Floats, Mask, PolygonArray
-    from carvegen.job import Job
 
 __all__ = ["TOLERANCE_MM", "Survey"]
 

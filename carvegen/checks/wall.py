@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from carvegen.base.findings import Finding, Severity
 from carvegen.checks.survey import Survey
-from carvegen.findings import Finding, Severity
 
 if TYPE_CHECKING:
-    from carvegen.job import Job
+    from carvegen.blocks.job import Job
 
 __all__ = ["RULE", "find"]
 

@@ -11,9 +11,9 @@ from typing import Any
 
 import click
 
+from carvegen.base.errors import CarvegenError
+from carvegen.base.words import shortened
 from carvegen.cli.terminal import OutputError, border
-from carvegen.errors import CarvegenError
-from carvegen.words import shortened
 
 __all__ = ["main"]
 
@@ -54,7 +54,7 @@ class _LateGroup(click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         name = args[0]
         if name not in _COMMANDS and name.isalpha():
-            from carvegen.guess import nearest
+            from carvegen.base.suggestions import nearest
 
             ctx.fail(f"There is no command {name!r}: {nearest(name, _COMMANDS)}.")
         return super().resolve_command(ctx, args)

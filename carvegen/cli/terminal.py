@@ -10,8 +10,8 @@ import sys
 from collections.abc import Iterator
 from typing import TextIO
 
-from carvegen.errors import InputError
-from carvegen.words import plain
+from carvegen.base.errors import InputError
+from carvegen.base.words import plain
 
 __all__ = ["OutputError", "border"]
 

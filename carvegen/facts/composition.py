@@ -9,7 +9,13 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
 
-from carvegen.facts.plain_words import as_heard, covered, nearly, plain_words, squeezed
+from carvegen.facts.plain_words import (
+    as_heard,
+    covered,
+    nearly,
+    plain_words,
+    squeezed,
+)
 from carvegen.facts.profile_reader import read_toml, shipped
 
 __all__ = ["Ban", "Statement", "Substance", "ban", "bans", "statement", "substances", "workable"]

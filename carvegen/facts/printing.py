@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.errors import InputError
-from carvegen.parameters import check_all, length
+from carvegen.base.errors import InputError
+from carvegen.base.parameters import check_all, length
 
 if TYPE_CHECKING:
     from carvegen.geometry import Floats

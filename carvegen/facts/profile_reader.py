@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
-from carvegen.errors import InputError
-from carvegen.guess import meant_file, nearest
+from carvegen.base.errors import InputError
+from carvegen.base.suggestions import meant_file, nearest
 
 __all__ = ["Range", "Sheet", "read_toml", "shipped", "unit"]
 

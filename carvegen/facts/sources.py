@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
 
-from carvegen.errors import CarvegenError
+from carvegen.base.errors import CarvegenError
 from carvegen.facts.profile_reader import read_toml, shipped
 
 __all__ = ["MARKS", "MEMORY", "Source", "cited", "parts", "sources"]

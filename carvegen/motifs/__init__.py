@@ -8,15 +8,15 @@ import pkgutil
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol, cast
 
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from numpy.random import Generator
 
-    from carvegen.growth import Growth, Place
-    from carvegen.limits import Limits
+    from carvegen.base.limits import Limits
+    from carvegen.motifs.growth import Growth, Place
 
 __all__ = ["MotifModule", "motif", "summaries"]
 

@@ -8,7 +8,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, cast
 
 if TYPE_CHECKING:
-    from carvegen.job import Job
+    from carvegen.blocks.job import Job
     from carvegen.toolpaths.paths import Plan
     from carvegen.toolpaths.settings import PathSettings
 

@@ -13,10 +13,16 @@ from carvegen import geometry
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from carvegen.base.findings import Finding
+    from carvegen.blocks.job import Job
     from carvegen.facts.profiles import Cutter
-    from carvegen.findings import Finding
-    from carvegen.geometry import Floats, Indices, Mask, PolygonArray, Rings
-    from carvegen.job import Job
+    from carvegen.geometry import (
+        Floats,
+        Indices,
+        Mask,
+        PolygonArray,
+        Rings,
+    )
 
 __all__ = ["Operation", "Paths", "Plan", "Work", "from_rings", "joined", "no_paths", "picked"]
 

@@ -10,17 +10,22 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.errors import CarvegenError
+from carvegen.base.errors import CarvegenError
 from carvegen.facts import burning, cutting, feeds
-from carvegen.toolpaths import marks
+from carvegen.toolpaths import register_lines
 from carvegen.toolpaths.paths import Work, joined, picked
-from carvegen.toolpaths.shortfalls import extent_mm
-from carvegen.toolpaths.through import THROUGH_MM
+from carvegen.toolpaths.router.cut_through import THROUGH_MM
+from carvegen.toolpaths.unmade.shortfalls import extent_mm
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from carvegen.geometry import Floats, Indices, Mask, PolygonArray
+    from carvegen.geometry import (
+        Floats,
+        Indices,
+        Mask,
+        PolygonArray,
+    )
     from carvegen.toolpaths.paths import Operation, Paths, Plan
     from carvegen.toolpaths.settings import PathSettings
 
@@ -108,7 +113,11 @@ def _bed(plan: Plan, _settings: PathSettings) -> Iterator[str]:
         if needed[0] > bed[0] + TOLERANCE_MM or needed[1] > bed[1] + TOLERANCE_MM:
             yield f"the paths need {needed[1]:.1f} x {needed[0]:.1f} mm on a bed of {bed[1]:g} x {bed[0]:g} mm"
     for operation in plan.operations:
-        room = marks.OUT_MM + marks.ARM_MM if operation.work is Work.SCORE else _run_out_mm(plan, operation)
+        room = (
+            register_lines.OUT_MM + register_lines.ARM_MM
+            if operation.work is Work.SCORE
+            else _run_out_mm(plan, operation)
+        )
         far = outside_mm(operation.paths, plan.job.block.board.bounds)
         if far > room + TOLERANCE_MM:
             yield f"{operation.name}: {far:.2f} mm outside the block"

@@ -5,8 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from carvegen.errors import InputError
-from carvegen.parameters import angle, check_all, flag, length
+from carvegen.base.errors import InputError
+from carvegen.base.parameters import (
+    angle,
+    check_all,
+    flag,
+    length,
+)
 
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Cutter

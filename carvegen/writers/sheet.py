@@ -9,18 +9,18 @@ from typing import TYPE_CHECKING
 import shapely
 
 from carvegen import geometry
-from carvegen.toolpaths.marks import ARM_MM, OUT_MM, register_places
-from carvegen.writers.layers import machine_layers
+from carvegen.blocks.layer_names import machine_layers
+from carvegen.toolpaths.register_lines import ARM_MM, OUT_MM, register_places
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from shapely import Polygon
 
+    from carvegen.blocks.job import Job
+    from carvegen.blocks.layer_names import Layer
+    from carvegen.blocks.views import Seen
     from carvegen.geometry import PolygonArray
-    from carvegen.job import Job
-    from carvegen.writers.layers import Layer
-    from carvegen.writers.views import Seen
 
 __all__ = [
     "BAR_MM",

@@ -9,7 +9,7 @@ import numpy as np
 import svgwrite
 
 from carvegen import geometry
-from carvegen.writers.outlines import ring_texts
+from carvegen.writers.coordinates import ring_texts
 
 if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray

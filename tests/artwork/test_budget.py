@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from carvegen import geometry
 from carvegen.artwork import bounds
 from carvegen.artwork.bounds import Budget
-from carvegen.artwork.crossings import crossings, take_overlaps
-from carvegen.errors import InputError
+from carvegen.artwork.outlines.crossings import crossings, take_overlaps
+from carvegen.base.errors import InputError
 
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="90mm" viewBox="0 0 90 90" stroke="#000">'
 RNG = np.random.Generator(np.random.PCG64(3))
@@ -81,7 +81,7 @@ READ = """
 import resource, sys
 from pathlib import Path
 from carvegen.artwork import read
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 resource.setrlimit(resource.RLIMIT_CPU, (6, 6))
 try:
     read(Path(sys.argv[1]))

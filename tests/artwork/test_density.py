@@ -9,11 +9,11 @@ from PIL import Image
 
 from carvegen.artwork.density import density_of
 from carvegen.artwork.place import placed
-from carvegen.errors import InputError
-from carvegen.growth import Place
-from carvegen.limits import Limits
+from carvegen.base.errors import InputError
+from carvegen.base.limits import Limits
+from carvegen.base.streams import stream
 from carvegen.motifs import motif
-from carvegen.streams import stream
+from carvegen.motifs.growth import Place
 
 SIZE = (100.0, 60.0)
 LIMITS = Limits(land_along_mm=0.5, land_across_mm=0.5, cut_mm=0.4, dot_mm=0.8)

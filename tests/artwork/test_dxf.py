@@ -13,7 +13,7 @@ import pytest
 import shapely
 
 from carvegen.artwork import read
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 
 SQUARE = [(0, 0), (100, 0), (100, 100), (0, 100)]
 

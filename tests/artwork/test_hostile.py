@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from carvegen.artwork import read
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 
 SVG = (
     b'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from carvegen.artwork.place import place, placed
 from carvegen.artwork.shapes import shape
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 
 BLOCK = {"width_mm": 200.0, "height_mm": 150.0}
 PAGE = '<svg xmlns="http://www.w3.org/2000/svg" {}><rect x="10" y="5" width="20" height="10"/></svg>'

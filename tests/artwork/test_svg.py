@@ -13,8 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from carvegen.artwork import read
-from carvegen.artwork.svg import moves, pathdata
-from carvegen.errors import InputError
+from carvegen.artwork.svg import pathdata, transforms
+from carvegen.base.errors import InputError
 
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" '
 
@@ -261,7 +261,7 @@ def test_path_data_agrees_with_svgelements(parts) -> None:
 @settings(deadline=None)
 def test_transforms_agree_with_svgelements(text) -> None:
     other = svgelements.Matrix(text)
-    assert tuple(moves.parse(text)) == pytest.approx(
+    assert tuple(transforms.parse(text)) == pytest.approx(
         (other.a, other.b, other.c, other.d, other.e, other.f), rel=1e-6, abs=1e-6
     )
 

@@ -8,7 +8,7 @@ import pytest
 import shapely
 
 from carvegen.artwork.svg import read_svg
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 from tests.bench.svg_against_resvg import _compared, _coverage
 
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="100mm" viewBox="0 0 200 200">'

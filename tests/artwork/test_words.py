@@ -13,12 +13,12 @@ from carvegen import geometry
 from carvegen.artwork import read
 from carvegen.artwork.drawing import view_in
 from carvegen.artwork.place import place
+from carvegen.base.errors import InputError
+from carvegen.base.units import length_mm, size_mm
+from carvegen.blocks.from_drawing import drawn_block
+from carvegen.blocks.views import View
 from carvegen.cli import _group
-from carvegen.drawn import drawn_block
-from carvegen.errors import InputError
-from carvegen.units import length_mm, size_mm
-from carvegen.writers.clean import artwork_dxf, artwork_svg
-from carvegen.writers.views import View
+from carvegen.writers.block.clean_artwork import artwork_dxf, artwork_svg
 
 LEFT = (
     '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" viewBox="0 0 60 40"><title>{}</title>'

@@ -26,16 +26,16 @@ import shapely
 import svgwrite
 
 from carvegen import geometry
-from carvegen.block import Block
+from carvegen.base.streams import stream
+from carvegen.blocks.block import Block
+from carvegen.blocks.job import Job, Setup, setups_for
 from carvegen.checks import checked, land_width
 from carvegen.checks.survey import Survey
 from carvegen.facts.profiles import Library
-from carvegen.growth import Place
-from carvegen.job import Job, Setup, setups_for
 from carvegen.motifs import snowfall
-from carvegen.streams import stream
-from carvegen.writers.dxf import machine_dxf
-from carvegen.writers.svg import machine_svg
+from carvegen.motifs.growth import Place
+from carvegen.writers.block.block_dxf import machine_dxf
+from carvegen.writers.block.block_svg import machine_svg
 
 FLAKES = 50_000
 WIDTH, HEIGHT = 300.0, 200.0

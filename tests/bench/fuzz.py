@@ -23,7 +23,7 @@ with atheris.instrument_imports(include=["carvegen", "ezdxf.path", "fontTools.sv
     from carvegen.artwork import read
     from carvegen.artwork.place import place
     from carvegen.artwork.svg import read_svg
-    from carvegen.errors import InputError
+    from carvegen.base.errors import InputError
 
 import ezdxf
 import shapely

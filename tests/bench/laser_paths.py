@@ -9,16 +9,16 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
+from carvegen.blocks.job import Job, setups_for
 from carvegen.facts.profiles import Library
 from carvegen.geometry import Floats, PolygonArray
-from carvegen.job import Job, setups_for
-from carvegen.toolpaths import timing
-from carvegen.toolpaths.beam import beam_half_mm
-from carvegen.toolpaths.laser import laser_plan
+from carvegen.toolpaths.laser.beam import beam_half_mm
+from carvegen.toolpaths.laser.planner import laser_plan
+from carvegen.toolpaths.motion import timing
 from carvegen.toolpaths.settings import LOWERED, PathSettings
-from carvegen.writers.plan_dxf import plan_dxf
-from carvegen.writers.plan_png import plan_png
-from carvegen.writers.plan_svg import plan_svg
+from carvegen.writers.plan.plan_dxf import plan_dxf
+from carvegen.writers.plan.plan_png import plan_png
+from carvegen.writers.plan.plan_svg import plan_svg
 from tests.bench.__main__ import block_of, flakes, setup, timed
 
 PART = 2000

@@ -17,11 +17,11 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.base.limits import Limits
+from carvegen.base.streams import stream
 from carvegen.geometry import PolygonArray
-from carvegen.growth import Place
-from carvegen.limits import Limits
 from carvegen.motifs import motif
-from carvegen.streams import stream
+from carvegen.motifs.growth import Place
 
 LIMITS = Limits(land_along_mm=0.5, land_across_mm=0.5, cut_mm=0.4, dot_mm=0.8)
 WIDTH, HEIGHT = 150.0, 100.0

@@ -11,9 +11,9 @@ from pathlib import Path
 from statistics import median
 
 from carvegen.checks import checked
-from carvegen.writers.proof_pages import block_sheet
-from carvegen.writers.proof_sheet import proof_sheet_html
-from carvegen.writers.width_map import land_widths
+from carvegen.writers.block.width_map import land_widths
+from carvegen.writers.proof.proof_pages import block_sheet
+from carvegen.writers.proof.proof_sheet import proof_sheet_html
 from tests.bench.__main__ import block_of, flakes, setup, timed
 from tests.browser.driving import chromium, shown_ms
 

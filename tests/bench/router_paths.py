@@ -10,11 +10,11 @@ from dataclasses import replace
 import shapely
 
 from carvegen import geometry
-from carvegen.block import Block
+from carvegen.blocks.block import Block
+from carvegen.blocks.job import setups_for
 from carvegen.facts.profiles import Library
-from carvegen.job import setups_for
-from carvegen.toolpaths import reach
-from carvegen.toolpaths.router import router_plan
+from carvegen.toolpaths import cutter_centre_region
+from carvegen.toolpaths.router.planner import router_plan
 from carvegen.toolpaths.settings import PathSettings
 from tests.bench.__main__ import Figure, block_of, flakes, setup, timed
 
@@ -42,7 +42,7 @@ def main() -> None:
         settings = PathSettings(also_cutters=tuple(map(shelf.cutter, also)))
         job = way.on(block_of(cuts))
         seconds, plan = timed(lambda job=job, settings=settings: router_plan(job, settings))
-        its = reach.fit(way.cutter, way.cutter, DEPTH_MM)
+        its = cutter_centre_region.fit(way.cutter, way.cutter, DEPTH_MM)
         few = block_of(part, share=SHARE)
         plain, _ = timed(lambda few=few, its=its: plain_rings(few, its.inset_mm, 0.7 * its.floor_mm))
         name = " + ".join((own, *also))

@@ -21,7 +21,7 @@ import shapely
 from PIL import Image
 
 from carvegen.artwork import Artwork, read
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 
 LONGER_PX = 1600
 _TEXT = re.compile(r"<(text|image)\b(?:[^>]*/>|.*?</\1\s*>)", re.DOTALL)

@@ -17,18 +17,18 @@ from skimage.draw import polygon2mask
 from skimage.morphology import medial_axis
 
 from carvegen import geometry
-from carvegen.block import Block
+from carvegen.base.streams import stream
+from carvegen.blocks.block import Block
+from carvegen.blocks.job import Job, setups_for
 from carvegen.facts.profiles import Library
-from carvegen.growth import Place
-from carvegen.job import Job, setups_for
 from carvegen.motifs import grain
-from carvegen.streams import stream
+from carvegen.motifs.growth import Place
 from carvegen.toolpaths import plan_for
-from carvegen.toolpaths.centre_lines import centre_lines
-from carvegen.toolpaths.order import ordered
 from carvegen.toolpaths.paths import Plan
+from carvegen.toolpaths.sequence.order import ordered
 from carvegen.toolpaths.settings import PathSettings
-from carvegen.toolpaths.simulation import simulated
+from carvegen.toolpaths.simulation.simulated_block import simulated
+from carvegen.toolpaths.v_carving.centre_lines import centre_lines
 
 LINES = 2000
 PART = 10

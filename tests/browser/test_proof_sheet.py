@@ -22,14 +22,14 @@ from selenium.webdriver.common.keys import Keys
 
 import tests.bench.__main__ as bench
 from carvegen import geometry
+from carvegen.base.colour import Ink, overprinted, screen
+from carvegen.base.finding_groups import grouped
+from carvegen.base.findings import Finding, Severity
 from carvegen.checks import checked
-from carvegen.colour import Ink, overprinted, screen
-from carvegen.findings import Finding, Severity
-from carvegen.groups import grouped
-from carvegen.writers.proof_cards import Card, card
-from carvegen.writers.proof_pages import block_sheet
-from carvegen.writers.proof_sheet import Plate, ProofSheet, proof_sheet_html
-from carvegen.writers.width_map import land_widths
+from carvegen.writers.block.width_map import land_widths
+from carvegen.writers.proof.proof_cards import Card, card
+from carvegen.writers.proof.proof_pages import block_sheet
+from carvegen.writers.proof.proof_sheet import Plate, ProofSheet, proof_sheet_html
 from tests.browser.driving import chromium, shown_ms, until
 from tests.cases import block, box, setup
 

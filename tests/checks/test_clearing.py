@@ -11,11 +11,18 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from carvegen.checks import checked, clearing
+from carvegen.base.errors import InputError
+from carvegen.base.findings import Severity
+from carvegen.checks import checked
+from carvegen.checks.depths import clearing
 from carvegen.checks.survey import Survey
-from carvegen.errors import InputError
-from carvegen.facts.printing import FEELS, Printing, bulge_mm, dip_mm, paper_mm
-from carvegen.findings import Severity
+from carvegen.facts.printing import (
+    FEELS,
+    Printing,
+    bulge_mm,
+    dip_mm,
+    paper_mm,
+)
 from tests.cases import block, box, disc, setup, shapes
 
 FACE = (120.0, 90.0)

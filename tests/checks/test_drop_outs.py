@@ -11,9 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from carvegen import geometry
+from carvegen.base.findings import Severity
 from carvegen.checks import checked, drop_outs
 from carvegen.checks.survey import Survey
-from carvegen.findings import Severity
 from tests.cases import block, box, disc, setup, shapes
 
 RING = box(5, 5, 22, 20).difference(box(10, 10, 8, 6))

@@ -9,8 +9,8 @@ import pytest
 import shapely
 from shapely import affinity
 
+from carvegen.base.findings import Severity
 from carvegen.checks import checked
-from carvegen.findings import Severity
 from tests.cases import block, box, disc, setup
 
 NEAR = 0.004  # mm: twice what the checks let pass for a grid of 1 µm

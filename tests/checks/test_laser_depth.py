@@ -7,13 +7,13 @@ import dataclasses
 import numpy as np
 import pytest
 
+from carvegen.base.findings import Severity
 from carvegen.checks import checked
 from carvegen.facts import cutting
-from carvegen.findings import Severity
 from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.paths import Work
 from carvegen.toolpaths.settings import PathSettings
-from carvegen.toolpaths.shortfalls import with_plan
+from carvegen.toolpaths.unmade.shortfalls import with_plan
 from tests.cases import SHELF, block, box, setup
 
 

@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 from shapely import affinity
 
 from carvegen import geometry
-from carvegen.block import Block
+from carvegen.base.findings import Report, Severity
+from carvegen.blocks.block import Block
 from carvegen.checks import look
 from carvegen.checks.survey import Survey
-from carvegen.findings import Report, Severity
-from carvegen.measures import alikeness
+from carvegen.geometry import alikeness
 from carvegen.motifs import snowfall
 from tests.cases import box, disc, grown, limits, setup, shapes
 from tests.strategies import blobs

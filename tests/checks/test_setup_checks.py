@@ -6,8 +6,8 @@ import dataclasses
 
 import pytest
 
+from carvegen.base.findings import Severity
 from carvegen.checks import checked
-from carvegen.findings import Severity
 from tests.cases import SHELF, block, box, setup
 
 BLANK = block(box(10, 10, 6, 6))

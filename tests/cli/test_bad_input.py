@@ -10,7 +10,7 @@ import sys
 
 import pytest
 
-from carvegen import files
+from carvegen.base import files
 from tests.cli.running import SMALL, run, run_apart, small, tree
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">{}</svg>'

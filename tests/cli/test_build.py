@@ -14,8 +14,8 @@ from lxml import etree
 from PIL import Image
 
 from carvegen.cli import main
-from carvegen.printfile_schema import schema
-from carvegen.samples import FILES
+from carvegen.cli.whole_print.samples import FILES
+from carvegen.prints.file.schema import schema
 from tests.cli.running import run, run_apart, tree
 
 #: Small and quick to build, unlike its mirror image, with a shape of each kind.

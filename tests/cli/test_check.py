@@ -13,13 +13,13 @@ import shapely
 from PIL import Image
 
 from carvegen import geometry
-from carvegen.drawn import drawn_block
-from carvegen.errors import InputError
-from carvegen.findings import Report
-from carvegen.writers.dxf import machine_dxf
-from carvegen.writers.findings_png import findings_png
-from carvegen.writers.svg import machine_svg, proof_svg
-from carvegen.writers.views import View
+from carvegen.base.errors import InputError
+from carvegen.base.findings import Report
+from carvegen.blocks.from_drawing import drawn_block
+from carvegen.blocks.views import View
+from carvegen.writers.block.block_dxf import machine_dxf
+from carvegen.writers.block.block_svg import machine_svg, proof_svg
+from carvegen.writers.block.findings_png import findings_png
 from tests import cases
 from tests.cli.running import run
 

@@ -8,9 +8,9 @@ import pytest
 import shapely
 from PIL import Image
 
-from carvegen.colour import Ink
-from carvegen.compare import difference
-from carvegen.writers.print_png import Coat, print_png, turned_png
+from carvegen.base.colour import Ink
+from carvegen.blocks.comparison import difference
+from carvegen.writers.whole_print.print_png import Coat, print_png, turned_png
 from tests.cli.running import run
 
 FACE = shapely.box(0, 0, 60, 40)

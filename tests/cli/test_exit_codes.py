@@ -71,7 +71,7 @@ def test_4_for_a_fault_of_ours_in_one_line_and_nothing_is_changed(own_folder, ca
     def broken(*_args: object, **_named: object) -> None:
         raise error
 
-    monkeypatch.setattr("carvegen.delivery.proof_svg", broken)
+    monkeypatch.setattr("carvegen.delivery.block_folder.block_folder.proof_svg", broken)
     failed = run(capsys, *small(seed="4"), "--out", "sky")
     if isinstance(error, OSError):  # while a folder is written it is the folder's
         assert failed.code == 2
@@ -199,7 +199,7 @@ def test_no_memory_is_told_in_words(capsys, monkeypatch):
     def none_left(*_args: object, **_named: object) -> None:
         raise MemoryError
 
-    monkeypatch.setattr("carvegen.making.grown_block", none_left)
+    monkeypatch.setattr("carvegen.prints.cut_blocks.from_motif.grown_block", none_left)
     ran = run(capsys, *SMALL, "--out", "sky")
     assert ran == Ran(2, "", ran.err)
     assert "memory" in ran.err

@@ -10,7 +10,7 @@ import re
 
 import pytest
 
-from carvegen.words import plain, shortened
+from carvegen.base.words import plain, shortened
 from tests.cli.running import SMALL, run, tree
 
 SIGNS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069]")

@@ -8,9 +8,9 @@ import json
 import pytest
 import shapely
 
-from carvegen.drawn import drawn_block
-from carvegen.writers.svg import machine_svg
-from carvegen.writers.views import View
+from carvegen.blocks.from_drawing import drawn_block
+from carvegen.blocks.views import View
+from carvegen.writers.block.block_svg import machine_svg
 from tests import cases
 from tests.cli.running import run
 

@@ -11,8 +11,8 @@ import pyogrio.raw
 import pytest
 import shapely
 
+from carvegen.blocks.job import setups_for
 from carvegen.facts.profiles import Library
-from carvegen.job import setups_for
 from tests.cli.running import run
 
 CUTTER = ("profiles", "measured", "cutter", "--like", "laser-fine", "--name", "my-laser", "--date", "2026-11-20")

@@ -9,8 +9,8 @@ import sys
 
 import pytest
 
-from carvegen.cli import tryout
-from carvegen.errors import CarvegenError
+from carvegen.base.errors import CarvegenError
+from carvegen.cli.setup import tryout
 from tests.cli.running import run, small
 
 

@@ -7,7 +7,14 @@ import pytest
 import shapely
 from scipy import integrate, stats
 
-from carvegen.measures.alikeness import combing, distance_spread, elongations, size_spread, spacing, straight_runs
+from carvegen.geometry.alikeness import (
+    combing,
+    distance_spread,
+    elongations,
+    size_spread,
+    spacing,
+    straight_runs,
+)
 from tests.cases import box, disc, shapes
 
 

@@ -7,7 +7,14 @@ import pytest
 from scipy.spatial import cKDTree
 
 from carvegen.motifs.snowfall.chance import mixed
-from carvegen.motifs.snowfall.weather import CELL_MM, Cells, Octave, counts, covariance, field
+from carvegen.motifs.snowfall.weather import (
+    CELL_MM,
+    Cells,
+    Octave,
+    counts,
+    covariance,
+    field,
+)
 
 SIDE = 200  # cells
 

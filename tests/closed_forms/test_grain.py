@@ -6,9 +6,9 @@ import contourpy
 import numpy as np
 import pytest
 
-from carvegen.nature.fields import waves_at
-from carvegen.nature.knots import flowed, random_knots
-from carvegen.nature.log import Log, Saw
+from carvegen.motifs.grain.knots import flowed, random_knots
+from carvegen.motifs.grain.log import Log, Saw
+from carvegen.motifs.shared.fields import waves_at
 
 PLAIN = {"ring_mm": 2.0, "arch_mm": 1e9, "waviness": 0.0}
 

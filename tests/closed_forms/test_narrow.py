@@ -11,7 +11,7 @@ import shapely
 from shapely import affinity
 
 from carvegen.checks.survey import Survey
-from carvegen.measures.necks import necks
+from carvegen.geometry.necks import necks
 from tests.cases import block, disc, setup
 
 WIDTH = 0.25

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from carvegen.nature.points import Window, thomas
+from carvegen.motifs.shared.points import Window, thomas
 
 WINDOW = Window(0.0, 0.0, 150.0, 100.0)
 

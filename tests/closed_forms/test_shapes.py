@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from scipy.special import gamma
 
+from carvegen.base.limits import Limits
 from carvegen.facts import cutting
-from carvegen.limits import Limits
 from carvegen.motifs.snowfall.outlines import superellipse
 from tests.cases import SHELF, setup
 

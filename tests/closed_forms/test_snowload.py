@@ -7,8 +7,8 @@ import pytest
 import shapely
 
 from carvegen import geometry
-from carvegen.nature.sky import obstacles
-from carvegen.nature.snowpack import cap_mm
+from carvegen.motifs.snowload.open_sky import obstacles
+from carvegen.motifs.snowload.snowpack import cap_mm
 from tests.motifs.test_snowload import shapes
 
 

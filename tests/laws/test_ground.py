@@ -7,10 +7,10 @@ import pytest
 import shapely
 
 from carvegen import geometry
-from carvegen.growth import Place
-from carvegen.making import Ground, grown_block
+from carvegen.base.streams import stream
+from carvegen.blocks.from_motif import Ground, grown_block
 from carvegen.motifs import motif, summaries
-from carvegen.streams import stream
+from carvegen.motifs.growth import Place
 from tests.cases import limits, shapes
 from tests.laws.test_motifs import MOTIFS, assert_apart, assert_as_wide_as_asked, assert_sound
 

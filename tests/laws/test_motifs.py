@@ -14,11 +14,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from carvegen import geometry
+from carvegen.base.errors import InputError, RefusedError
+from carvegen.blocks.job import USUAL_MACHINES, Setup
 from carvegen.checks import checked
-from carvegen.errors import InputError, RefusedError
 from carvegen.facts.profiles import Verdict
-from carvegen.job import USUAL_MACHINES, Setup
-from carvegen.measures.necks import necks
+from carvegen.geometry.necks import necks
 from carvegen.motifs import motif, summaries
 from tests.cases import SHELF, disc, grown, limits, shapes
 from tests.laws.twins import narrow_places, nearest, widest_disc

@@ -11,18 +11,18 @@ import shapely
 from scipy.spatial import cKDTree
 
 from carvegen import geometry
-from carvegen.block import Block
+from carvegen.base.errors import InputError
+from carvegen.base.limits import Limits
+from carvegen.base.streams import stream
+from carvegen.blocks.block import Block
+from carvegen.blocks.from_motif import Ground, grown_block, strictest
+from carvegen.blocks.job import setups_for
 from carvegen.checks import checked
-from carvegen.errors import InputError
 from carvegen.facts.profiles import Library
-from carvegen.growth import Place
-from carvegen.job import setups_for
-from carvegen.limits import Limits
-from carvegen.making import Ground, grown_block, strictest
-from carvegen.measures.narrow import narrow_places
-from carvegen.measures.necks import necks
+from carvegen.geometry.narrow import narrow_places
+from carvegen.geometry.necks import necks
 from carvegen.motifs import frost
-from carvegen.streams import stream
+from carvegen.motifs.growth import Place
 
 LAND, CUT = 0.7, 0.4
 LIMITS = Limits(land_along_mm=LAND, land_across_mm=LAND, cut_mm=CUT, dot_mm=1.0)

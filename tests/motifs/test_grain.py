@@ -7,14 +7,14 @@ import pytest
 import shapely
 
 from carvegen import geometry
+from carvegen.base.errors import InputError
+from carvegen.base.findings import Severity
+from carvegen.base.parameters import parameters
+from carvegen.base.streams import stream
 from carvegen.checks import checked
-from carvegen.errors import InputError
-from carvegen.findings import Severity
-from carvegen.growth import Place
-from carvegen.measures.necks import necks
+from carvegen.geometry.necks import necks
 from carvegen.motifs.grain import PRESETS, Settings, grow
-from carvegen.parameters import parameters
-from carvegen.streams import stream
+from carvegen.motifs.growth import Place
 from tests.cases import box, disc, grown, limits, setup, shapes
 
 SMALL = (60.0, 70.0)

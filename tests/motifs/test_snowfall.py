@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 import shapely
 
+from carvegen.base.errors import InputError
+from carvegen.base.parameters import parameters
 from carvegen.checks import checked
-from carvegen.errors import InputError
 from carvegen.motifs import motif, summaries
 from carvegen.motifs.snowfall import PRESETS, Settings
-from carvegen.parameters import parameters
 from tests.cases import box, disc, grown, limits, setup, shapes
 
 

@@ -13,13 +13,13 @@ import shapely
 
 from carvegen import geometry
 from carvegen.artwork.place import placed
-from carvegen.growth import Growth, Place
-from carvegen.limits import Limits
-from carvegen.loading import loaded_block
-from carvegen.making import Ground
-from carvegen.measures.necks import necks
+from carvegen.base.limits import Limits
+from carvegen.base.streams import stream
+from carvegen.blocks.from_motif import Ground
+from carvegen.blocks.under_snow import loaded_block
+from carvegen.geometry.necks import necks
 from carvegen.motifs import snowload
-from carvegen.streams import stream
+from carvegen.motifs.growth import Growth, Place
 
 LAND, CUT = 0.35, 0.4
 LIMITS = Limits(land_along_mm=LAND, land_across_mm=LAND, cut_mm=CUT, dot_mm=0.7)

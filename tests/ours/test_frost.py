@@ -8,15 +8,15 @@ import shapely
 from scipy.spatial import cKDTree
 
 from carvegen import geometry
-from carvegen.growth import Place
-from carvegen.limits import Limits
+from carvegen.base.limits import Limits
+from carvegen.base.streams import stream
 from carvegen.motifs import frost
-from carvegen.nature.arms import Trail
-from carvegen.nature.contours import walked
-from carvegen.nature.crystals import Thicket
-from carvegen.nature.sowing import Sowing, sown
-from carvegen.nature.sprouts import Habit
-from carvegen.streams import stream
+from carvegen.motifs.frost.arms import Trail
+from carvegen.motifs.frost.branching import Habit
+from carvegen.motifs.frost.contours import walked
+from carvegen.motifs.frost.crystals import Thicket
+from carvegen.motifs.frost.seeding import Sowing, sown
+from carvegen.motifs.growth import Place
 
 FACE = shapely.box(0, 0, 90, 70)
 LIMITS = Limits(land_along_mm=0.4, land_across_mm=0.4, cut_mm=0.25, dot_mm=1.0)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import noise
 import numpy as np
 
-from carvegen.nature.fields import noise_at
+from carvegen.motifs.shared.fields import noise_at
 
 
 def test_noise_at_is_the_package_s_noise_between_samples() -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from carvegen.nature.snowpack import cap_mm
+from carvegen.motifs.snowload.snowpack import cap_mm
 from tests.motifs.test_snowload import PLAIN, depth_over, grow, shapes
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from carvegen.measures.alikeness import distance_spread, spacing
+from carvegen.geometry.alikeness import distance_spread, spacing
 
 
 def square(n: int) -> np.ndarray:

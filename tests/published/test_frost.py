@@ -6,11 +6,11 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.nature.contours import walked
-from carvegen.nature.crystals import Thicket
-from carvegen.nature.sowing import Sowing, sown
-from carvegen.nature.sprouts import OFF_LATTICE, Habit
-from carvegen.streams import stream
+from carvegen.base.streams import stream
+from carvegen.motifs.frost.branching import OFF_LATTICE, Habit
+from carvegen.motifs.frost.contours import walked
+from carvegen.motifs.frost.crystals import Thicket
+from carvegen.motifs.frost.seeding import Sowing, sown
 
 FACE = shapely.box(0, 0, 90, 70)
 

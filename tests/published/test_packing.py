@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from carvegen.nature.packing import Discs, packed
+from carvegen.motifs.shared.packing import Discs, packed
 
 SIDE, RADIUS = 50.0, 1.0
 

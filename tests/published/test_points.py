@@ -9,7 +9,7 @@ import pytest
 from astropy.stats import RipleysKEstimator
 from scipy.spatial import cKDTree
 
-from carvegen.nature.points import Window, poisson, thomas
+from carvegen.motifs.shared.points import Window, poisson, thomas
 
 WINDOW = Window(0.0, 0.0, 150.0, 100.0)
 RADII = np.array([1.0, 2.0, 4.0, 6.0])

@@ -7,8 +7,8 @@ import shapely
 
 from carvegen.facts import register
 from carvegen.facts.register import WOODS, Plan
-from carvegen.misregister import outcome
-from carvegen.shifts import Inked
+from carvegen.prints.misregister.block_placement import Inked
+from carvegen.prints.misregister.trials import outcome
 
 
 @pytest.mark.parametrize(

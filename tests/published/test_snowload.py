@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 import shapely
 
-from carvegen.nature.snowpack import Snow, repose_deg
+from carvegen.motifs.snowload.snowpack import Snow, repose_deg
 from tests.motifs.test_snowload import PLAIN, depth_over, grow, shapes
 
 

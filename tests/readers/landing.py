@@ -6,11 +6,18 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.block import Block
-from carvegen.facts.profiles import KINDS, Cutter, Machine, Material, Permit, Verdict
+from carvegen.base.findings import Finding, Report, Severity
+from carvegen.blocks.block import Block
+from carvegen.blocks.job import Job
+from carvegen.facts.profiles import (
+    KINDS,
+    Cutter,
+    Machine,
+    Material,
+    Permit,
+    Verdict,
+)
 from carvegen.facts.safety import deference
-from carvegen.findings import Finding, Report, Severity
-from carvegen.job import Job
 
 WIDTH, HEIGHT = 120.0, 80.0
 

@@ -5,7 +5,7 @@ import shapely
 from hypothesis import strategies as st
 
 from carvegen import geometry
-from carvegen.block import Block
+from carvegen.blocks.block import Block
 
 CELL = 20.0
 

@@ -11,7 +11,7 @@ import shapely
 import trimesh
 from hypothesis import HealthCheck, given, settings
 
-from carvegen.writers.dxf import VERSIONS, machine_dxf
+from carvegen.writers.block.block_dxf import VERSIONS, machine_dxf
 from tests.readers.landing import (
     HEIGHT,
     WIDTH,

@@ -7,10 +7,10 @@ import pytest
 import shapely
 
 from carvegen.artwork.scan import ScanOptions, read_scan
+from carvegen.blocks.job import setups_for
 from carvegen.facts.profiles import Library
-from carvegen.job import setups_for
-from carvegen.writers.guide import hand_guide
-from carvegen.writers.guide_pdf import guide_pdf
+from carvegen.writers.guide.guide_pdf import guide_pdf
+from carvegen.writers.guide.hand_guide import hand_guide
 from carvegen.writers.sheet import BAR_MM
 from tests.cases import block, box
 

@@ -16,24 +16,30 @@ from scipy import ndimage
 from shapely import box
 
 from carvegen import geometry
-from carvegen.block import Block
+from carvegen.base.finding_groups import grouped
+from carvegen.base.findings import Finding, Report, Severity
+from carvegen.blocks.block import Block
+from carvegen.blocks.from_motif import Ground
+from carvegen.blocks.job import Job, setups_for
+from carvegen.blocks.test_strip import strip_for
+from carvegen.blocks.under_snow import loaded_block
+from carvegen.blocks.views import View
+from carvegen.delivery.strip_folder import deliver_strip
 from carvegen.facts.profiles import Library
-from carvegen.findings import Finding, Report, Severity
-from carvegen.groups import grouped
-from carvegen.job import Job, setups_for
-from carvegen.loading import loaded_block
-from carvegen.making import Ground
 from carvegen.motifs.snowload import Settings
-from carvegen.strip_delivery import deliver_strip
-from carvegen.teststrip import strip_for
-from carvegen.writers.guide import TONES, Guide, hand_guide
-from carvegen.writers.guide_pdf import guide_pdf
-from carvegen.writers.guide_svg import guide_svg
-from carvegen.writers.note import machine_note
-from carvegen.writers.templates import Part, Template
-from carvegen.writers.templates_pdf import template_pdf
-from carvegen.writers.tiles import FOOT_MM, HEAD_MM, OVERLAP_MM, UNPRINTED_MM, plan
-from carvegen.writers.views import View
+from carvegen.writers.guide.guide_pdf import guide_pdf
+from carvegen.writers.guide.guide_svg import guide_svg
+from carvegen.writers.guide.hand_guide import TONES, Guide, hand_guide
+from carvegen.writers.note.block_note import machine_note
+from carvegen.writers.pdf.tiles import (
+    FOOT_MM,
+    HEAD_MM,
+    OVERLAP_MM,
+    UNPRINTED_MM,
+    plan,
+)
+from carvegen.writers.whole_print.templates import Part, Template
+from carvegen.writers.whole_print.templates_pdf import template_pdf
 
 PT = 25.4 / 72  #: millimetres in a point
 DPI = 200

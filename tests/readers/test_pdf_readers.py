@@ -9,10 +9,16 @@ import pypdfium2
 import pytest
 import shapely
 
-from carvegen.writers.guide import TONES, hand_guide
-from carvegen.writers.guide_pdf import guide_pdf
-from carvegen.writers.guide_samples import HATCH_TONE, OUTLINE_MM
-from carvegen.writers.tiles import FOOT_MM, HEAD_MM, PAPERS, UNPRINTED_MM, plan
+from carvegen.writers.guide.guide_pdf import guide_pdf
+from carvegen.writers.guide.guide_samples import HATCH_TONE, OUTLINE_MM
+from carvegen.writers.guide.hand_guide import TONES, hand_guide
+from carvegen.writers.pdf.tiles import (
+    FOOT_MM,
+    HEAD_MM,
+    PAPERS,
+    UNPRINTED_MM,
+    plan,
+)
 from tests.readers.landing import HEIGHT, WIDTH, as_block_carries, jetty_block, landing_job, many_flakes
 
 DPI = 600

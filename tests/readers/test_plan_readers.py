@@ -18,16 +18,24 @@ from PIL import Image
 from shapely.affinity import affine_transform
 
 from carvegen import geometry
-from carvegen.toolpaths.laser import laser_plan
-from carvegen.toolpaths.paths import Operation, Paths, Plan, Work, from_rings, joined, no_paths
+from carvegen.blocks.layer_names import CUT_OUT
+from carvegen.toolpaths.laser.planner import laser_plan
+from carvegen.toolpaths.paths import (
+    Operation,
+    Paths,
+    Plan,
+    Work,
+    from_rings,
+    joined,
+    no_paths,
+)
 from carvegen.toolpaths.settings import PathSettings
-from carvegen.writers.dxf import VERSIONS
-from carvegen.writers.layers import CUT_OUT
-from carvegen.writers.plan_dxf import plan_dxf
-from carvegen.writers.plan_layers import plan_layers
-from carvegen.writers.plan_note import plan_lines
-from carvegen.writers.plan_png import plan_png
-from carvegen.writers.plan_svg import plan_svg
+from carvegen.writers.block.block_dxf import VERSIONS
+from carvegen.writers.note.plan_note import plan_lines
+from carvegen.writers.plan.plan_dxf import plan_dxf
+from carvegen.writers.plan.plan_layers import plan_layers
+from carvegen.writers.plan.plan_png import plan_png
+from carvegen.writers.plan.plan_svg import plan_svg
 from carvegen.writers.sheet import MARGIN_MM
 from tests import cases
 from tests.readers.landing import HEIGHT, WIDTH, jetty_block

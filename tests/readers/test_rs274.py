@@ -9,15 +9,16 @@ import numpy as np
 import pytest
 from gcodeparser import parse_gcode_lines
 
-from carvegen.errors import InputError, RefusedError
+from carvegen.base.errors import InputError, RefusedError
 from carvegen.facts.profiles import Permit, Verdict
-from carvegen.toolpaths import plan_for, timing
-from carvegen.toolpaths.moves import APPROACH_MM, starts_of
+from carvegen.toolpaths import plan_for
+from carvegen.toolpaths.motion import timing
+from carvegen.toolpaths.motion.moves import APPROACH_MM, starts_of
 from carvegen.toolpaths.paths import Paths, Plan
 from carvegen.toolpaths.settings import PathSettings
-from carvegen.writers.plan_note import plan_lines
-from carvegen.writers.plan_png import legend_words
-from carvegen.writers.rs274 import WORDS, programs
+from carvegen.writers.note.plan_note import plan_lines
+from carvegen.writers.plan.plan_png import legend_words
+from carvegen.writers.plan.rs274 import WORDS, programs
 from tests.cases import SHELF, block, box, disc, setup
 from tests.readers import nist
 

@@ -12,11 +12,11 @@ from hypothesis import given, settings
 from lxml import etree
 from PIL import Image
 
-from carvegen.writers.guide import hand_guide
-from carvegen.writers.guide_svg import guide_svg
-from carvegen.writers.layers import LAYERS
+from carvegen.blocks.layer_names import LAYERS
+from carvegen.writers.block.block_svg import machine_svg, proof_svg
+from carvegen.writers.guide.guide_svg import guide_svg
+from carvegen.writers.guide.hand_guide import hand_guide
 from carvegen.writers.sheet import MARGIN_MM
-from carvegen.writers.svg import machine_svg, proof_svg
 from tests.readers.landing import (
     HEIGHT,
     WIDTH,

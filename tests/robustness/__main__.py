@@ -22,8 +22,8 @@ import time
 from collections import Counter
 from pathlib import Path
 
-from carvegen.files import staged_folder
-from carvegen.streams import stream
+from carvegen.base.files import staged_folder
+from carvegen.base.streams import stream
 from tests.cli.running import SMALL, command, tree
 from tests.robustness.renames import renames
 from tests.robustness.wheels import wheels

@@ -13,7 +13,7 @@ import tempfile
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from carvegen.files import settled
+from carvegen.base.files import settled
 from tests.cli.running import run_apart, tree
 
 __all__ = ["COMMANDS", "killed_and_run_again", "killed_at", "sample_files"]

@@ -14,8 +14,13 @@ from hypothesis import strategies as st
 
 from carvegen import geometry
 from carvegen.facts.profiles import Cutter
-from carvegen.toolpaths.centre_lines import centre_lines, deepest, flat_floors, v_depth_for
 from carvegen.toolpaths.paths import Paths
+from carvegen.toolpaths.v_carving.centre_lines import (
+    centre_lines,
+    deepest,
+    flat_floors,
+    v_depth_for,
+)
 from tests import strategies
 from tests.cases import SHELF, box, disc, shapes
 

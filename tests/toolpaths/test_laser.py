@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 from shapely import affinity
 
 from carvegen import geometry
-from carvegen.block import Block
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
+from carvegen.blocks.block import Block
 from carvegen.toolpaths import plan_for
-from carvegen.toolpaths.laser import laser_plan
+from carvegen.toolpaths.laser.planner import laser_plan
 from carvegen.toolpaths.paths import Work
 from carvegen.toolpaths.promises import broken, into_land_mm
 from carvegen.toolpaths.settings import LOWERED, PathSettings

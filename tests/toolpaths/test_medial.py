@@ -11,11 +11,11 @@ from scipy import ndimage
 from skimage.draw import polygon2mask
 
 from carvegen import geometry
-from carvegen.measures import medial
-from carvegen.measures.diagrams import STEPS_PER_MM
-from carvegen.measures.medial import MedialAxis, medial_axis
-from carvegen.measures.skeletons import MOST_SIDES, Skeletons, are_convex
-from carvegen.streams import stream
+from carvegen.base.streams import stream
+from carvegen.geometry import medial
+from carvegen.geometry.diagrams import STEPS_PER_MM
+from carvegen.geometry.medial import MedialAxis, medial_axis
+from carvegen.geometry.skeletons import MOST_SIDES, Skeletons, are_convex
 from tests import strategies
 from tests.cases import box, disc, shapes
 

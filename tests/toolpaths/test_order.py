@@ -11,9 +11,15 @@ from hypothesis import strategies as st
 from scipy.sparse.csgraph import minimum_spanning_tree
 from scipy.spatial.distance import cdist
 
-from carvegen.toolpaths.order import cooled, gaps_mm, ordered, travel_mm, turned
 from carvegen.toolpaths.paths import Paths, no_paths, picked
-from carvegen.toolpaths.tours import length_mm, tour
+from carvegen.toolpaths.sequence.order import (
+    cooled,
+    gaps_mm,
+    ordered,
+    travel_mm,
+    turned,
+)
+from carvegen.toolpaths.sequence.tours import length_mm, tour
 
 HOME = np.zeros(2)
 

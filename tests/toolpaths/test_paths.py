@@ -7,7 +7,13 @@ import pytest
 import shapely
 
 from carvegen import geometry
-from carvegen.toolpaths.paths import Paths, from_rings, joined, no_paths, picked
+from carvegen.toolpaths.paths import (
+    Paths,
+    from_rings,
+    joined,
+    no_paths,
+    picked,
+)
 
 
 def _open(*lines: list[tuple[float, float, float]]) -> Paths:

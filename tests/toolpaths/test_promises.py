@@ -8,11 +8,23 @@ import itertools
 import numpy as np
 import pytest
 
-from carvegen.delivery import Style, deliver
-from carvegen.errors import CarvegenError
+from carvegen.base.errors import CarvegenError
+from carvegen.delivery.block_folder import Style, deliver
 from carvegen.toolpaths import plan_for
-from carvegen.toolpaths.paths import Operation, Paths, Plan, Work, joined, picked
-from carvegen.toolpaths.promises import CLAUSES, broken, doubled, hold
+from carvegen.toolpaths.paths import (
+    Operation,
+    Paths,
+    Plan,
+    Work,
+    joined,
+    picked,
+)
+from carvegen.toolpaths.promises import (
+    CLAUSES,
+    broken,
+    doubled,
+    hold,
+)
 from carvegen.toolpaths.settings import PathSettings
 from tests.cases import SHELF, block, box, disc, setup, shapes
 
@@ -231,7 +243,9 @@ def test_a_broken_promise_stops_the_files(cutter: str, tmp_path, monkeypatch) ->
     job = job_of(cutter, "birch-plywood")
     whole = plan_for(job, USUAL)
     work = Work.WALL if cutter == "flat-1" else Work.SHOULDER
-    monkeypatch.setattr("carvegen.delivery.plan_for", lambda *_: moved(whole, work, (0.2, 0, 0)))
+    monkeypatch.setattr(
+        "carvegen.delivery.block_folder.block_folder.plan_for", lambda *_: moved(whole, work, (0.2, 0, 0))
+    )
     with pytest.raises(CarvegenError, match=r"nothing is written: .*enters the land"):
         deliver([job], tmp_path / "out", Style(), say=lambda _: None)
     assert not (tmp_path / "out").exists()

@@ -13,13 +13,13 @@ from hypothesis import strategies as st
 from scipy.ndimage import distance_transform_edt
 
 from carvegen import geometry
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 from carvegen.facts import cutting
 from carvegen.toolpaths.paths import Operation, Plan, Work
 from carvegen.toolpaths.promises import broken
-from carvegen.toolpaths.router import router_plan
+from carvegen.toolpaths.router.planner import router_plan
 from carvegen.toolpaths.settings import PathSettings
-from carvegen.toolpaths.thinning import THIN_MM
+from carvegen.toolpaths.simplification import THIN_MM
 from tests.cases import SHELF, block, box, disc, setup
 
 SIZE = (24.0, 18.0)

@@ -13,16 +13,21 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
+from carvegen.blocks.job import Job
 from carvegen.checks import land_width
 from carvegen.facts.cutting import half_width_mm
-from carvegen.job import Job
 from carvegen.toolpaths import plan_for
-from carvegen.toolpaths.paths import Operation, Paths, Plan, Work
-from carvegen.toolpaths.relief import Relief, untouched
+from carvegen.toolpaths.paths import (
+    Operation,
+    Paths,
+    Plan,
+    Work,
+)
 from carvegen.toolpaths.settings import PathSettings
-from carvegen.toolpaths.simulation import Simulated, simulated
-from carvegen.writers.plan_files import extras
-from carvegen.writers.simulated_png import simulated_png
+from carvegen.toolpaths.simulation.height_raster import Relief, untouched
+from carvegen.toolpaths.simulation.simulated_block import Simulated, simulated
+from carvegen.writers.plan.plan_files import extras
+from carvegen.writers.plan.simulated_png import simulated_png
 from tests.cases import SHELF, block, box, disc, setup
 
 ROUTER, LASER = SHELF.machine("router-bed"), SHELF.machine("laser-bed")

@@ -13,8 +13,15 @@ from hypothesis import strategies as st
 
 from carvegen.facts import burning
 from carvegen.facts.profiles import Library, Verdict
-from carvegen.toolpaths import timing
-from carvegen.toolpaths.paths import Operation, Paths, Plan, Work, joined, no_paths
+from carvegen.toolpaths.motion import timing
+from carvegen.toolpaths.paths import (
+    Operation,
+    Paths,
+    Plan,
+    Work,
+    joined,
+    no_paths,
+)
 from tests import cases
 
 

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 import shapely
 
-from carvegen.block import Block
-from carvegen.job import Job
+from carvegen.blocks.block import Block
+from carvegen.blocks.job import Job
 from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.paths import Plan, Work
 from carvegen.toolpaths.promises import broken

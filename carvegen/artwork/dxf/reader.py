@@ -11,14 +11,26 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
-from carvegen.artwork import bounds, rounds
-from carvegen.artwork.clean import cleaned
-from carvegen.artwork.drawing import EVERYTHING, Artwork, Notes, Wanted, view_in
+from carvegen.artwork import bounds
+from carvegen.artwork.drawing import (
+    EVERYTHING,
+    Artwork,
+    Notes,
+    Wanted,
+    view_in,
+)
 from carvegen.artwork.dxf import chains, scanned, splines
-from carvegen.artwork.dxf.blocks import entities, fenced, name_of, whole
-from carvegen.artwork.region import region
-from carvegen.errors import InputError
-from carvegen.units import MM_PER
+from carvegen.artwork.dxf.entities import (
+    entities,
+    fenced,
+    name_of,
+    whole,
+)
+from carvegen.artwork.outlines import rounds
+from carvegen.artwork.outlines.clean import cleaned
+from carvegen.artwork.outlines.region import region
+from carvegen.base.errors import InputError
+from carvegen.base.units import MM_PER
 
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, PolygonArray

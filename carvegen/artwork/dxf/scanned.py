@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 from carvegen.artwork import bounds
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 
 __all__ = ["check", "is_whole", "no_units"]
 

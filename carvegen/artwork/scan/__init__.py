@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
-from carvegen.artwork.scan.options import ScanOptions, corners_from, ink_names, points_from
+from carvegen.artwork.scan.description import (
+    ScanOptions,
+    corners_from,
+    ink_names,
+    points_from,
+)
 from carvegen.artwork.scan.reader import is_sized, read_scan
 
 __all__ = ["ScanOptions", "corners_from", "ink_names", "is_sized", "points_from", "read_scan"]

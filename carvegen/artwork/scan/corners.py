@@ -14,7 +14,12 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from carvegen.artwork.scan.pixels import Bytes
-    from carvegen.geometry import Floats, Indices, Mask, PolygonArray
+    from carvegen.geometry import (
+        Floats,
+        Indices,
+        Mask,
+        PolygonArray,
+    )
 
 __all__ = ["edge_blur", "found", "restored"]
 

@@ -11,11 +11,11 @@ import shapely
 from PIL import Image
 
 from carvegen.artwork.scan.pixels import MAX_PIXELS, Picture
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
     from carvegen.artwork.drawing import Notes
-    from carvegen.artwork.scan.options import Corners, ScanOptions
+    from carvegen.artwork.scan.description import Corners, ScanOptions
     from carvegen.geometry import Floats, PolygonArray
 
 __all__ = [

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
     from carvegen.artwork.scan.pixels import Bytes

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from carvegen.artwork.drawing import Notes
-    from carvegen.artwork.scan.options import ScanOptions
+    from carvegen.artwork.scan.description import ScanOptions
     from carvegen.artwork.scan.pixels import Bytes, Picture
     from carvegen.geometry import PolygonArray
 

@@ -10,7 +10,7 @@ import shapely
 from scipy.ndimage import binary_fill_holes, find_objects, gaussian_filter, label, map_coordinates
 
 from carvegen.artwork.scan.tone import counted, otsu
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -10,15 +10,20 @@ import shapely
 
 from carvegen import geometry
 from carvegen.artwork import bounds
-from carvegen.artwork.clean import SLIVER_MM2
 from carvegen.artwork.drawing import Artwork, Notes
 from carvegen.artwork.kinds import picture_bytes
-from carvegen.artwork.scan import corners, quad, smoothing, straight
+from carvegen.artwork.outlines.clean import SLIVER_MM2
+from carvegen.artwork.scan import (
+    corners,
+    quad,
+    smoothing,
+    straight,
+)
 from carvegen.artwork.scan import frame as frames
-from carvegen.artwork.scan.options import ScanOptions
+from carvegen.artwork.scan.description import ScanOptions
 from carvegen.artwork.scan.pixels import opened
 from carvegen.artwork.scan.planes import own_blur, traced_planes
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

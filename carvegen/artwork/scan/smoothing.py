@@ -12,7 +12,12 @@ from carvegen import geometry
 from carvegen.artwork.scan import corners
 
 if TYPE_CHECKING:
-    from carvegen.geometry import Floats, Mask, PolygonArray, Rings
+    from carvegen.geometry import (
+        Floats,
+        Mask,
+        PolygonArray,
+        Rings,
+    )
 
 __all__ = ["Kept", "polygons", "simplified", "smoothed", "without_specks"]
 

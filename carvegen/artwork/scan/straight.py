@@ -9,7 +9,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.artwork.scan.smoothing import simplified
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, PolygonArray

@@ -10,7 +10,7 @@ from PIL import Image
 from scipy.ndimage import gaussian_filter, maximum_filter, minimum_filter
 
 from carvegen.artwork.scan.light import spread
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
     from carvegen.artwork.scan.pixels import Bytes

@@ -9,7 +9,7 @@ import shapely
 from scipy.ndimage import gaussian_filter
 
 from carvegen import geometry
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
     from carvegen.artwork.scan.pixels import Bytes

@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping
 
 from carvegen.artwork import bounds
 from carvegen.artwork.svg.xmltree import Node
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 
 __all__ = ["check_count"]
 

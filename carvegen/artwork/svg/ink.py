@@ -11,11 +11,16 @@ import shapely
 
 from carvegen import geometry
 from carvegen.artwork import bounds
-from carvegen.artwork.crossings import take_overlaps
-from carvegen.artwork.region import region
-from carvegen.artwork.svg import forms, moves, strokes, style
+from carvegen.artwork.outlines.crossings import take_overlaps
+from carvegen.artwork.outlines.region import region
+from carvegen.artwork.svg import (
+    basic_shapes,
+    stroke_areas,
+    style,
+    transforms,
+)
 from carvegen.artwork.svg.pathdata import Line
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
     from carvegen.artwork.drawing import Notes, Wanted
@@ -60,7 +65,7 @@ class Ink:
     def draw(self, node: Node, state: State) -> None:
         """Take one shape: its fill, its line."""
         lines, scale = self._lines(node, state)
-        moved = [Line(moves.apply(state.move, line.xy), line.closed) for line in lines]
+        moved = [Line(transforms.apply(state.move, line.xy), line.closed) for line in lines]
         for line in moved:
             bounds.check_reach(line.xy)
         self.found.setdefault(state.layer or "", [])
@@ -95,13 +100,13 @@ class Ink:
 
     def _lines(self, node: Node, state: State) -> tuple[list[Line], float]:
         """The outlines in the shape's own units, and by how much they are stretched; none if to nothing."""
-        scale = moves.stretch(state.move)
+        scale = transforms.stretch(state.move)
         if not scale < 1e9:
             raise InputError("is scaled up without measure", hint="check its transform")
         if scale < 1e-9:
             self.notes.add("a shape is scaled down to nothing and is left out", node.place)
             return [], 1.0
-        lines = forms.lines(node, state.frame, self.wanted.tolerance_mm / scale)
+        lines = basic_shapes.lines(node, state.frame, self.wanted.tolerance_mm / scale)
         self.budget.take("points", sum(len(line.xy) for line in lines))
         return lines, scale
 
@@ -132,16 +137,16 @@ class Ink:
 
     def _stroke(self, node: Node, state: State, lines: list[Line], scale: float) -> None:
         if state.style["vector-effect"] == "non-scaling-stroke":
-            lines = [Line(moves.apply(state.move, line.xy), line.closed) for line in lines]
+            lines = [Line(transforms.apply(state.move, line.xy), line.closed) for line in lines]
             state, scale = self._on_page(state), self.px_mm or 1.0
             lines = [Line(line.xy / scale, line.closed) for line in lines]
         pen = self._pen(state, scale)
         if pen.width == 0:
             return
         bounds.check_reach(np.array([pen.width * scale]))
-        area = strokes.outlined(lines, pen, self.budget)
+        area = stroke_areas.outlined(lines, pen, self.budget)
         if len(area):
-            self._take(state, shapely.transform(area, lambda xy: moves.apply(state.move, xy)))
+            self._take(state, shapely.transform(area, lambda xy: transforms.apply(state.move, xy)))
 
     def _width_mm(self, state: State, scale: float) -> float:
         held = state.style["vector-effect"] == "non-scaling-stroke"
@@ -154,15 +159,15 @@ class Ink:
                 "has a line whose width holds on the page alone, and the page has no size",
                 hint="give the page a size in mm, or convert the line to a path",
             )
-        return replace(state, move=moves.Identity.scale(self.px_mm))
+        return replace(state, move=transforms.Identity.scale(self.px_mm))
 
-    def _pen(self, state: State, scale: float) -> strokes.Pen:
+    def _pen(self, state: State, scale: float) -> stroke_areas.Pen:
         look, whole = state.style, float(np.hypot(*state.frame)) / 2**0.5
         width = style.measure(look["stroke-width"], whole)
         if width < 0:
             raise InputError("has a line width that can't be drawn", value=look["stroke-width"], hint="0.5mm, say")
         dashes = look["stroke-dasharray"]
-        return strokes.Pen(
+        return stroke_areas.Pen(
             width=width, cap=look["stroke-linecap"], join=look["stroke-linejoin"],
             limit=style.number(look["stroke-miterlimit"]) or 4.0, tolerance=self.wanted.tolerance_mm / scale,
             dashes=() if dashes in ("none", "") else tuple(style.lengths(dashes, whole)),
@@ -202,7 +207,7 @@ class Extent(Ink):
         """Take the corners of one shape."""
         self.budget.take("points", _LOOK)
         for line in self._lines(node, state)[0]:
-            xy = moves.apply(state.move, line.xy)
+            xy = transforms.apply(state.move, line.xy)
             bounds.check_reach(xy)
             if len(xy):
                 self.reach.append(np.stack([xy.min(axis=0), xy.max(axis=0)]))

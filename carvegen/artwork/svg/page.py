@@ -13,14 +13,14 @@ from shapely.geometry.base import BaseGeometry
 
 from carvegen.artwork import bounds
 from carvegen.artwork.drawing import Notes
-from carvegen.artwork.svg import moves
-from carvegen.artwork.svg.forms import length
-from carvegen.artwork.svg.moves import Transform
+from carvegen.artwork.svg import transforms
+from carvegen.artwork.svg.basic_shapes import length
 from carvegen.artwork.svg.pathdata import NUMBER
 from carvegen.artwork.svg.style import FIRST, PX_MM, measure
+from carvegen.artwork.svg.transforms import Transform
 from carvegen.artwork.svg.xmltree import Node
-from carvegen.errors import InputError
-from carvegen.units import MM_PER
+from carvegen.base.errors import InputError
+from carvegen.base.units import MM_PER
 
 if TYPE_CHECKING:
     from carvegen.geometry import Floats
@@ -99,10 +99,10 @@ def nested(node: Node, state: State, said: Node) -> State:
     move = state.move.translate(x, y)
     clip = state.clip
     if node.get("overflow", "hidden").strip() not in ("visible", "auto"):
-        clip = within(clip, shapely.Polygon(moves.apply(move, _corners(width, height))))
+        clip = within(clip, shapely.Polygon(transforms.apply(move, _corners(width, height))))
     if box is None:
         return replace(state, move=move, frame=(width, height), clip=clip)
-    inside = moves.fit(box, (width, height), node.get("preserveAspectRatio", ""))
+    inside = transforms.fit(box, (width, height), node.get("preserveAspectRatio", ""))
     return replace(state, move=move.transform(inside), frame=(box[2], box[3]), clip=clip)
 
 
@@ -136,6 +136,6 @@ def _side(root: Node, key: str, units: str | None, notes: Notes) -> float | None
 
 
 def _sized(root: Node, box: _Box, size: tuple[float, float], *, true_size: bool) -> Page:
-    inside = moves.fit(box, size, root.get("preserveAspectRatio", ""))
+    inside = transforms.fit(box, size, root.get("preserveAspectRatio", ""))
     flip = Transform(1, 0, 0, -1, 0, size[1])
     return Page(flip.transform(inside), (box[2], box[3]), size[0], size[1], true_size)

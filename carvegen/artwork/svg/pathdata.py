@@ -13,8 +13,9 @@ from fontTools.pens.basePen import NullPen
 from fontTools.svgLib.path import parse_path
 from fontTools.svgLib.path.arc import EllipticalArc
 
-from carvegen.artwork import bounds, rounds
-from carvegen.errors import InputError
+from carvegen.artwork import bounds
+from carvegen.artwork.outlines import rounds
+from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices

@@ -10,15 +10,27 @@ from shapely.geometry.base import BaseGeometry
 
 from carvegen import geometry
 from carvegen.artwork import bounds
-from carvegen.artwork.clean import cleaned
-from carvegen.artwork.crossings import take_overlaps
-from carvegen.artwork.drawing import EVERYTHING, Artwork, Notes, Wanted, view_in
-from carvegen.artwork.svg import expansion, forms, moves, page, style
+from carvegen.artwork.drawing import (
+    EVERYTHING,
+    Artwork,
+    Notes,
+    Wanted,
+    view_in,
+)
+from carvegen.artwork.outlines.clean import cleaned
+from carvegen.artwork.outlines.crossings import take_overlaps
+from carvegen.artwork.svg import (
+    basic_shapes,
+    expansion,
+    page,
+    style,
+    transforms,
+)
 from carvegen.artwork.svg.ink import Extent, Ink, refused
-from carvegen.artwork.svg.moves import Transform
 from carvegen.artwork.svg.page import Page, State
+from carvegen.artwork.svg.transforms import Transform
 from carvegen.artwork.svg.xmltree import Node, parse
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 from carvegen.geometry import PolygonArray
 
 __all__ = ["read_svg"]
@@ -129,7 +141,7 @@ class _Reader:
             return
         inner = replace(state, style=look, top=node is self.root)
         if look["transform"] and node is not self.root:
-            inner = replace(inner, move=state.move.transform(moves.parse(look["transform"])))
+            inner = replace(inner, move=state.move.transform(transforms.parse(look["transform"])))
         if state.top:
             inner = replace(inner, layer=_layer_name(node))
             if self.wanted.leaves_out(inner.layer or "", self.notes):
@@ -162,7 +174,7 @@ class _Reader:
             return
         if href in state.used:
             raise InputError("contains itself", value=href, hint="unlink the clones in the drawing program")
-        x, y = (forms.length(node, key, state.frame[k]) for k, key in enumerate(("x", "y")))
+        x, y = (basic_shapes.length(node, key, state.frame[k]) for k, key in enumerate(("x", "y")))
         state = replace(
             state, move=state.move.translate(x, y), used=state.used | {href}, top=False,
             style=style.handed_down(state.style),
@@ -183,7 +195,7 @@ class _Reader:
         elif node.kind == "image":
             self.images += 1
             self.notes.add("a picture made of dots is left out", node.place)
-        elif node.kind not in forms.KINDS:
+        elif node.kind not in basic_shapes.KINDS:
             self.notes.add(f"<{node.kind}> is not understood and is left out", node.place)
         elif state.style["visibility"] == "visible":
             self.ink.check_effects(node, state.style)
@@ -200,7 +212,7 @@ class _Reader:
             raise refused("is cut off by a clip path that can't be followed", said)
         move = state.move
         if target.get("clipPathUnits") == "objectBoundingBox":
-            x0, y0, x1, y1 = self.ink.box(node, state) if node.kind in forms.KINDS else self._extent(node, state)
+            x0, y0, x1, y1 = self.ink.box(node, state) if node.kind in basic_shapes.KINDS else self._extent(node, state)
             move = move.transform((x1 - x0, 0, 0, y1 - y0, x0, y0))
         key = (f"#{href}", move)
         if key not in self.clips:
@@ -212,7 +224,7 @@ class _Reader:
         ink, notes, images = self.ink, self.notes, self.images
         self.ink = extent = Extent(Notes(), self.wanted, ink.budget)
         self.notes = extent.notes
-        inner = replace(state, move=moves.Identity, clip=None)
+        inner = replace(state, move=transforms.Identity, clip=None)
         try:
             self._walk(list(self._use(node, inner) if node.kind == "use" else self._children(node, inner)))
             return extent.total()
@@ -224,7 +236,7 @@ class _Reader:
         look = style.styled(target, style.FIRST, self.sheet)
         state = replace(state, style=look, layer="", top=False, clip=None, clipping=True)
         if look["transform"]:
-            state = replace(state, move=state.move.transform(moves.parse(look["transform"])))
+            state = replace(state, move=state.move.transform(transforms.parse(look["transform"])))
         state = self._clipped(target, state)
         state = replace(state, style=style.handed_down(look))
         outer, self.ink = self.ink, self.ink.apart()

@@ -15,8 +15,8 @@ import tinycss2.color4
 
 from carvegen.artwork.svg.pathdata import NUMBER
 from carvegen.artwork.svg.xmltree import Node
-from carvegen.errors import InputError
-from carvegen.units import MM_PER
+from carvegen.base.errors import InputError
+from carvegen.base.units import MM_PER
 
 __all__ = ["FIRST", "PX_MM", "Sheet", "handed_down", "is_painted", "is_seen", "is_white", "lengths", "measure",
            "number", "styled", "target"]  # fmt: skip

@@ -8,7 +8,7 @@ from xml.etree.ElementTree import Element
 from xml.parsers import expat
 
 from carvegen.artwork import bounds
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
 
 __all__ = ["Node", "parse"]
 

@@ -15,7 +15,14 @@ from carvegen.cli.options.output import (
     tell_table,
 )
 from carvegen.cli.options.paths import path_settings, paths
-from carvegen.cli.options.setup import bare_setup, kinds_of, library, profile_folders, setup, setups
+from carvegen.cli.options.setup import (
+    bare_setup,
+    kinds_of,
+    library,
+    profile_folders,
+    setup,
+    setups,
+)
 from carvegen.cli.options.shapes import (
     block_size,
     check_picture,
@@ -27,8 +34,21 @@ from carvegen.cli.options.shapes import (
     true_size,
     view,
 )
-from carvegen.cli.options.telling import as_json, doubts, keep_notes, quiet, tell_notes, teller
-from carvegen.cli.options.values import OneOf, joined, measure, one_of, read_as
+from carvegen.cli.options.telling import (
+    as_json,
+    doubts,
+    keep_notes,
+    quiet,
+    tell_notes,
+    teller,
+)
+from carvegen.cli.options.values import (
+    OneOf,
+    joined,
+    measure,
+    one_of,
+    read_as,
+)
 
 __all__ = [
     "OneOf", "as_json", "bare_setup", "block_size", "check_picture", "doubts", "drawing", "face_size", "figures",

@@ -7,16 +7,21 @@ from typing import Any
 
 import click
 
-from carvegen.cli.options.values import OneOf, Option, joined, read_as
-from carvegen.errors import InputError
+from carvegen.base.errors import InputError
+from carvegen.cli.options.values import (
+    OneOf,
+    Option,
+    joined,
+    read_as,
+)
 
 __all__ = ["motif", "motif_settings"]
 
 
 def motif(name: str, *, presets: str) -> Option:
     """Options for every setting of a motif, and one named `presets` for its presets."""
+    from carvegen.base.parameters import parameters, successors
     from carvegen.motifs import motif as module_of
-    from carvegen.parameters import parameters, successors
 
     known = module_of(name)
     given = [
@@ -58,8 +63,8 @@ def _gone(option: str, later: str) -> Option:
 
 def motif_settings(name: str, given: Mapping[str, Any]) -> Any:  # noqa: ANN401
     """The motif's settings from its preset and the options given."""
+    from carvegen.base.parameters import parameters
     from carvegen.motifs import motif as module_of
-    from carvegen.parameters import parameters
 
     module = module_of(name)
     own = {its.name: given[its.name] for its in parameters(module.Settings) if given[its.name] is not None}

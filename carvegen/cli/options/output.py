@@ -16,10 +16,10 @@ from carvegen.cli.options.paths import path_settings
 from carvegen.cli.options.values import OneOf, joined, one_of
 
 if TYPE_CHECKING:
-    from carvegen.block import Block
-    from carvegen.delivery import Delivery, Style
-    from carvegen.earlier import Earlier
-    from carvegen.findings import Report
+    from carvegen.base.findings import Report
+    from carvegen.base.previous_run import Earlier
+    from carvegen.blocks.block import Block
+    from carvegen.delivery.block_folder import Delivery, Style
 
 __all__ = ["figures", "finish", "mending", "output", "plain_output", "style", "summary", "tell_earlier", "tell_table"]
 
@@ -56,7 +56,7 @@ mending = click.option("--mend", is_flag=True, help="Mend the cuts where a limit
 
 def style(given: Mapping[str, Any], *, mend: bool = False) -> Style:
     """How the files are written."""
-    from carvegen.delivery import Style
+    from carvegen.delivery.block_folder import Style
 
     return Style(
         transfer=given["transfer"],
@@ -83,8 +83,8 @@ def summary(block: Block) -> str:
 
 def tell_table(report: Report) -> None:
     """The findings as a table; quiet, only those that break a limit, and nothing if none does."""
-    from carvegen.findings import Severity
-    from carvegen.writers.table import findings_table
+    from carvegen.base.findings import Severity
+    from carvegen.writers.note.findings_table import findings_table
 
     if not telling.quiet():
         click.echo(findings_table(report))

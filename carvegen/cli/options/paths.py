@@ -9,10 +9,15 @@ import click
 
 from carvegen.cli.options.setup import library
 from carvegen.cli.options.shapes import placed
-from carvegen.cli.options.values import Option, joined, one_of, read_as
+from carvegen.cli.options.values import (
+    Option,
+    joined,
+    one_of,
+    read_as,
+)
 
 if TYPE_CHECKING:
-    from carvegen.parameters import Parameter
+    from carvegen.base.parameters import Parameter
     from carvegen.toolpaths.settings import PathSettings
 
 __all__ = ["path_settings", "paths"]
@@ -23,8 +28,13 @@ _CLEARED = "Router: how the floor is cleared: in rings from the inside out, or i
 
 def paths() -> Option:
     """Options for every choice about toolpaths."""
-    from carvegen.parameters import parameters
-    from carvegen.toolpaths.settings import CLEARED, LOWERED, MOST_STEPS, PathSettings
+    from carvegen.base.parameters import parameters
+    from carvegen.toolpaths.settings import (
+        CLEARED,
+        LOWERED,
+        MOST_STEPS,
+        PathSettings,
+    )
 
     usual = PathSettings()
     return joined(

@@ -8,11 +8,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from carvegen.cli.options.values import ANGLE, LENGTH, joined, one_of
+from carvegen.cli.options.values import (
+    ANGLE,
+    LENGTH,
+    joined,
+    one_of,
+)
 
 if TYPE_CHECKING:
+    from carvegen.blocks.job import Setup
     from carvegen.facts.profiles import Library
-    from carvegen.job import Setup
 
 __all__ = ["bare_setup", "kinds_of", "library", "profile_folders", "setup", "setups"]
 
@@ -66,8 +71,8 @@ setup = joined(
 
 def setups(given: Mapping[str, Any], *, own_kind_only: bool = False) -> tuple[Setup, ...]:
     """The setups for which files are wanted, the named cutter's first; or that one alone."""
+    from carvegen.blocks.job import setups_for
     from carvegen.facts.printing import USUAL, Printing
-    from carvegen.job import setups_for
 
     said = "roller_radius" in given
     return setups_for(

@@ -8,14 +8,20 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from carvegen.base.errors import InputError
 from carvegen.cli.options.telling import keep_notes
-from carvegen.cli.options.values import BLOCK_SIZE, LENGTH, SIZE, OneOf, joined
-from carvegen.errors import InputError
+from carvegen.cli.options.values import (
+    BLOCK_SIZE,
+    LENGTH,
+    SIZE,
+    OneOf,
+    joined,
+)
 
 if TYPE_CHECKING:
+    from carvegen.blocks.from_motif import Ground
+    from carvegen.blocks.views import View
     from carvegen.geometry import PolygonArray
-    from carvegen.making import Ground
-    from carvegen.writers.views import View
 
 __all__ = ["block_size", "check_picture", "drawing", "face_size", "ground", "placed", "places", "true_size", "view"]
 
@@ -82,7 +88,7 @@ def ground(name: str, given: Mapping[str, Any], *, sources: Sequence[str] = ()) 
     """The face with what is kept clear and cut out, and what the motif grows from, read from the drawings."""
     from carvegen import geometry
     from carvegen.artwork.density import density_of
-    from carvegen.making import Ground
+    from carvegen.blocks.from_motif import Ground
 
     width, height = given["size"]
     shapes = {option: [placed(text, given) for text in given[option]] for option in ("keep_clear", "opening")}
@@ -113,7 +119,7 @@ def placed(text: str, given: Mapping[str, Any]) -> PolygonArray:
 
 def view(given: Mapping[str, Any]) -> View | None:
     """From which side a drawing is said to show the block; None if the file is to say it."""
-    from carvegen.writers.views import View
+    from carvegen.blocks.views import View
 
     return View(given["view"]) if given["view"] else None
 

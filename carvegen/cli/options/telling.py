@@ -11,8 +11,8 @@ from collections.abc import Callable, Iterable, Sequence
 
 import click
 
+from carvegen.base.words import shortened
 from carvegen.cli.options import values
-from carvegen.words import shortened
 
 __all__ = ["as_json", "doubts", "keep_notes", "kept_notes", "quiet", "tell_notes", "teller"]
 

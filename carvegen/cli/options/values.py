@@ -7,8 +7,8 @@ from typing import Any
 
 import click
 
-from carvegen.errors import CarvegenError
-from carvegen.guess import meant
+from carvegen.base.errors import CarvegenError
+from carvegen.base.suggestions import meant
 
 __all__ = ["ANGLE", "LENGTH", "SIZE", "OneOf", "joined", "measure", "one_of", "read_as"]
 
@@ -18,13 +18,13 @@ _DOUBTS = "carvegen.doubts"  #: where a command keeps what it doubts of its opti
 
 
 class _Measure(click.ParamType[Any]):
-    """A click type that reads with one of the functions of `carvegen.units`."""
+    """A click type that reads with one of the functions of `carvegen.base.units`."""
 
     def __init__(self, name: str) -> None:
         self.name = name
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ANN401
-        from carvegen import units
+        from carvegen.base import units
 
         if not isinstance(value, str):
             return value
@@ -38,7 +38,7 @@ class _BlockSize(_Measure):
     """A size of a block, which is seldom so small as bare numbers may say."""
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ANN401
-        from carvegen.units import size_doubt
+        from carvegen.base.units import size_doubt
 
         found = super().convert(value, param, ctx)
         if isinstance(value, str) and ctx is not None and (doubt := size_doubt(value)):

@@ -9,8 +9,8 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.errors import InputError
-from carvegen.growth import Growth
+from carvegen.base.errors import InputError
+from carvegen.motifs.growth import Growth
 from carvegen.motifs.snowfall.chance import chance_at
 from carvegen.motifs.snowfall.land import bounded, met, parted
 from carvegen.motifs.snowfall.sky import Sky
@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     from numpy.random import Generator
     from shapely import Polygon
 
+    from carvegen.base.limits import Limits
     from carvegen.geometry import PolygonArray
-    from carvegen.growth import Place
-    from carvegen.limits import Limits
+    from carvegen.motifs.growth import Place
     from carvegen.motifs.snowfall.settings import Settings
 
 __all__ = ["grow"]

@@ -15,7 +15,12 @@ from carvegen.motifs.snowfall.outlines import nearest_line, outlines, rounded_un
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from carvegen.geometry import Floats, Indices, Mask, PolygonArray
+    from carvegen.geometry import (
+        Floats,
+        Indices,
+        Mask,
+        PolygonArray,
+    )
 
 __all__ = ["FILLED", "Flakes", "Looks", "drawn", "sized"]
 

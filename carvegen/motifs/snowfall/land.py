@@ -8,19 +8,25 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.measures.narrow import Kind, narrow_places
-from carvegen.measures.necks import necks
+from carvegen.geometry.narrow import Kind, narrow_places
+from carvegen.geometry.necks import necks
+from carvegen.motifs.shared.minimum_width import closed, opened
+from carvegen.motifs.shared.trimming import firm
 from carvegen.motifs.snowfall.chance import Draws, chance_at, keys
 from carvegen.motifs.snowfall.flakes import Flakes
-from carvegen.nature.holding import closed, opened
-from carvegen.nature.trimming import firm
 
 if TYPE_CHECKING:
     from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.geometry import Floats, Indices, Mask, PolygonArray, Rings
-    from carvegen.limits import Limits
+    from carvegen.base.limits import Limits
+    from carvegen.geometry import (
+        Floats,
+        Indices,
+        Mask,
+        PolygonArray,
+        Rings,
+    )
     from carvegen.motifs.snowfall.settings import Settings
 
 __all__ = ["bounded", "met", "parted"]

@@ -5,8 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 
-from carvegen.errors import InputError
-from carvegen.parameters import angle, check_all, flag, length, share
+from carvegen.base.errors import InputError
+from carvegen.base.parameters import (
+    angle,
+    check_all,
+    flag,
+    length,
+    share,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

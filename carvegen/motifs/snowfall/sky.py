@@ -10,13 +10,25 @@ import shapely
 
 from carvegen import geometry
 from carvegen.motifs.snowfall.chance import Draws, keys
-from carvegen.motifs.snowfall.flakes import FILLED, Flakes, Looks, drawn, sized
+from carvegen.motifs.snowfall.flakes import (
+    FILLED,
+    Flakes,
+    Looks,
+    drawn,
+    sized,
+)
 from carvegen.motifs.snowfall.outlines import SMALLEST_REACH
-from carvegen.motifs.snowfall.weather import CELL_MM, Cells, Octave, counts, field
+from carvegen.motifs.snowfall.weather import (
+    CELL_MM,
+    Cells,
+    Octave,
+    counts,
+    field,
+)
 
 if TYPE_CHECKING:
+    from carvegen.base.limits import Limits
     from carvegen.geometry import Floats
-    from carvegen.limits import Limits
     from carvegen.motifs.snowfall.settings import Settings
 
 __all__ = ["Sky"]

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.ndimage import gaussian_filter, map_coordinates
 
+from carvegen.motifs.shared.fields import turned
 from carvegen.motifs.snowfall.chance import Draws, keys
-from carvegen.nature.fields import turned
 
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices

@@ -11,7 +11,7 @@ from PIL import Image
 from scipy.ndimage import gaussian_filter
 
 from carvegen import geometry
-from carvegen.writers.coverage import coverage
+from carvegen.geometry.coverage import coverage
 
 WIDTH, HEIGHT = 60.0, 45.0  # mm of the sheet
 DPI = 300

@@ -15,8 +15,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from carvegen.artwork.scan import ScanOptions, corners_from, ink_names, points_from, read_scan
-from carvegen.errors import InputError
+from carvegen.artwork.scan import (
+    ScanOptions,
+    corners_from,
+    ink_names,
+    points_from,
+    read_scan,
+)
+from carvegen.base.errors import InputError
 from tests.artwork.scan import synthetic as made
 
 TONE = np.full((120, 160), 240, np.uint8)

@@ -14,8 +14,8 @@ from carvegen.artwork.scan.light import evened, paper_light
 from carvegen.artwork.scan.smoothing import smoothed
 from carvegen.artwork.scan.tone import counted, otsu
 from carvegen.artwork.scan.tracing import traced
-from carvegen.block import Block
-from carvegen.writers.png import proof_png
+from carvegen.blocks.block import Block
+from carvegen.writers.block.block_png import proof_png
 from tests.artwork.scan import synthetic as made
 
 PX_MM2 = (25.4 / 300) ** 2

@@ -1,0 +1,1 @@
+"""What every room stands on: errors, units, values with limits, findings, files, random streams."""

@@ -1,0 +1,104 @@
+"""Ink on paper: colours as text, as light, and printed over one another."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from carvegen.base.errors import InputError
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+__all__ = ["MODEL", "Ink", "Rgb", "hex_of", "lightness", "linear", "overprinted", "rgb", "screen"]
+
+Rgb = tuple[int, int, int]
+
+#: How proofs mix inks, in words for the report.
+MODEL = (
+    "Per channel of linear sRGB: a glaze takes from the light below it the share that it takes on white (Beer and "
+    "Lambert), an ink that hides shows its own colour, opacity mixes the two by area; partly covered areas mix by area "
+    "(Murray and Davies; over several inks as Demichel and Neugebauer). Gloss and light spread in the paper are left "
+    "out; a proof on your own paper decides."
+)
+
+_HEX = re.compile(r"#[0-9a-fA-F]{6}")
+_LUMINANCE = np.array([0.2126, 0.7152, 0.0722])  #: of linear sRGB (IEC 61966-2-1)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ink:
+    """An ink as it looks when it covers white paper once, and how far it hides what is under it."""
+
+    colour: Rgb
+    opacity: float = 0.0  #: 0 a glaze that only takes light away; 1 hides all
+
+
+def rgb(text: str) -> Rgb:
+    """Red, green, blue, 0…255, of ``"#rrggbb"``; `InputError` for anything else."""
+    if not _HEX.fullmatch(text):
+        raise InputError("must be a colour", value=text, hint='write "#rrggbb", six hexadecimal digits: "#264b5e"')
+    return int(text[1:3], 16), int(text[3:5], 16), int(text[5:7], 16)
+
+
+def hex_of(colour: Rgb) -> str:
+    """``"#rrggbb"`` of a colour."""
+    return "#" + "".join(f"{channel:02x}" for channel in colour)
+
+
+def linear(colour: Rgb | Floats) -> Floats:
+    """Shares of light, 0…1, of sRGB values 0…255; same shape (IEC 61966-2-1)."""
+    share = np.asarray(colour, dtype=np.float64) / 255
+    return np.where(share <= 0.04045, share / 12.92, ((share + 0.055) / 1.055) ** 2.4)
+
+
+def screen(light: Floats) -> Floats:
+    """SRGB values 0…255, not rounded, of shares of light; same shape: `linear` undone."""
+    light = np.clip(light, 0, 1)
+    return 255 * np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+
+
+def lightness(colour: Rgb) -> float:
+    """CIELAB L*, 0 black … 100 white (CIE 15: from the luminance Y beside that of white)."""
+    y = float(linear(colour) @ _LUMINANCE)
+    return 116 * y ** (1 / 3) - 16 if y > (6 / 29) ** 3 else y * (29 / 3) ** 3
+
+
+def overprinted(paper: Rgb, coats: Iterable[tuple[Ink, Floats]]) -> Floats:
+    """The light that comes back from inks printed over one another, in the order given.
+
+    Parameters
+    ----------
+    paper
+        Its colour.
+    coats
+        Each ink with the share of every place that it covers, 0…1; all of one shape.
+
+    Returns
+    -------
+    Floats
+        Shares of light, red, green and blue; the coats' shape with 3 behind it.
+
+    Notes
+    -----
+    A glaze takes from the light the share that it takes on white: by Beer and Lambert, per channel, light that
+    passes two films is the product, ``R = R_under c`` with c the ink on white. An ink that hides shows its own
+    colour, ``R = c``. An ink of opacity o is taken to hide on o of its area and to be a glaze on the rest:
+    ``R = c ((1 - o) R_under + o)``. Where it covers a share a, the areas mix: ``(1 - a) R_under + a R``
+    (Murray and Davies). So n coats of a glaze leave ``R_paper c^n``. Gloss, and how far light spreads in paper,
+    are left out. That opacity mixes by area is our own step.
+
+    The theory of Kubelka and Munk would need how much each ink scatters and absorbs at each wavelength, measured on
+    black and on white; a printmaker has one colour of each ink. So it is not used, nor a library for it.
+    """
+    light: Floats = linear(paper)
+    for ink, share in coats:
+        covered = linear(ink.colour) * ((1 - ink.opacity) * light + ink.opacity)
+        light = light + np.asarray(share)[..., None] * (covered - light)
+    return light

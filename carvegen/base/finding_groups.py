@@ -1,0 +1,151 @@
+"""Findings of one kind gathered into one thing to be told: how many, how bad, and where."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Hashable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from carvegen.base.findings import Finding, Severity
+
+__all__ = ["NEAR_MM", "Group", "Numbered", "Spot", "grouped", "without_numbers"]
+
+#: Places no further than this from the worst of them are one spot to the eye: the width of a thumb's tip.
+NEAR_MM = 10.0
+
+_NUMBER = re.compile(r"\d+(?:[.,]\d+)*")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Numbered:
+    """A finding with its number in the order in which all were given."""
+
+    number: int  #: from 1; the number of its ring
+    finding: Finding
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Spot:
+    """Findings of one kind that lie beside one another."""
+
+    places: tuple[Numbered, ...]  #: the worst first; never empty
+
+    @property
+    def worst(self) -> Finding:
+        """The finding furthest beyond its limit."""
+        return self.places[0].finding
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Group:
+    """Findings with the same rule, severity, reason and remedy."""
+
+    spots: tuple[Spot, ...]  #: the one with the worst finding first; never empty
+    apart: Hashable = None  #: what else was the same of all, such as the block
+
+    @property
+    def worst(self) -> Finding:
+        """The finding furthest beyond its limit."""
+        return self.spots[0].worst
+
+    @property
+    def rule(self) -> str:
+        """The check's name."""
+        return self.worst.rule
+
+    @property
+    def severity(self) -> Severity:
+        """How bad all of them are."""
+        return self.worst.severity
+
+    @property
+    def places(self) -> tuple[Numbered, ...]:
+        """Every finding, spot by spot."""
+        return tuple(place for spot in self.spots for place in spot.places)
+
+    @property
+    def count(self) -> int:
+        """How many findings."""
+        return sum(len(spot.places) for spot in self.spots)
+
+    @property
+    def measured(self) -> str:
+        """What was measured, such as `0.42 mm` or `0.10 to 0.42 mm`."""
+        return _span([place.finding.measured for place in self.places], self.worst.unit)
+
+    @property
+    def limit(self) -> str:
+        """The limit, such as `0.70 mm`; along and across a grain it may span `0.70 to 0.90 mm`."""
+        return _span([place.finding.limit for place in self.places], self.worst.unit)
+
+    @property
+    def beyond(self) -> float:
+        """How far the worst is beyond its limit, as a share of it."""
+        return _beyond(self.worst)
+
+    @property
+    def where(self) -> str:
+        """Where the worst is, and how many places it stands for; print view, mm."""
+        at = self.worst.at
+        worst = "the whole block" if at is None else f"x {at[0]:.1f}, y {at[1]:.1f} mm"
+        if self.count == 1:
+            return worst
+        spread = f" in {len(self.spots)} spots" if 1 < len(self.spots) < self.count else ""
+        return f"{self.count} places{spread}, the worst at {worst}" if at else f"{self.count} times, {worst}"
+
+
+def grouped(findings: Iterable[Finding], apart: Sequence[Hashable] | None = None) -> tuple[Group, ...]:
+    """Every finding in exactly one group, and in one spot of it.
+
+    Findings are of one kind if rule, severity and unit are the same, and why and remedy too, but for the numbers in
+    them. The most pressing group comes first: by severity, then by how far its worst is beyond the limit.
+
+    Parameters
+    ----------
+    apart
+        For each finding something that keeps it apart from others that are else alike, such as its block.
+    """
+    found = [Numbered(number=number, finding=its) for number, its in enumerate(findings, start=1)]
+    kinds: dict[tuple[Hashable, ...], list[Numbered]] = {}
+    for place, own in zip(found, apart or [None] * len(found), strict=True):
+        kinds.setdefault((own, *_kind(place.finding)), []).append(place)
+    groups = [Group(spots=_spots(alike), apart=key[0]) for key, alike in kinds.items()]
+    return tuple(sorted(groups, key=lambda its: (its.severity, -its.beyond, its.rule, its.places[0].number)))
+
+
+def without_numbers(text: str) -> str:
+    """A text in which all numbers are the same, to tell whether two texts say the same of different measures."""
+    return _NUMBER.sub("0", text)
+
+
+def _kind(finding: Finding) -> tuple[Hashable, ...]:
+    texts = (without_numbers(text) for text in (finding.why, finding.remedy))
+    return (finding.rule, finding.severity, finding.unit, finding.at is None, *texts)
+
+
+def _spots(alike: Sequence[Numbered]) -> tuple[Spot, ...]:
+    """The worst gathers what lies near it, then the worst of the rest, and so on."""
+    order = sorted(alike, key=lambda its: (-_beyond(its.finding), its.number))
+    xy = np.array([its.finding.at or (0.0, 0.0) for its in order])
+    free = np.ones(len(order), dtype=bool)
+    spots = []
+    for k in range(len(order)):
+        if free[k]:
+            mine = free & (np.hypot(*(xy - xy[k]).T) <= NEAR_MM)
+            free &= ~mine
+            spots.append(Spot(places=tuple(order[j] for j in np.flatnonzero(mine))))
+    return tuple(spots)
+
+
+def _beyond(finding: Finding) -> float:
+    limit = abs(finding.limit) or 1.0
+    return abs(finding.measured - finding.limit) / limit
+
+
+def _span(values: Sequence[float], unit: str) -> str:
+    least, most = f"{min(values):.2f}", f"{max(values):.2f}"
+    return f"{least} {unit}" if least == most else f"{least} to {most} {unit}"

@@ -1,0 +1,154 @@
+"""A block: its face, what is cut into it, and what is left standing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.base.errors import InputError
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.blocks.register_marks import Register
+    from carvegen.geometry import Indices, PolygonArray, Rings
+
+__all__ = ["SIDES_MM", "Block", "check_size", "check_words"]
+
+#: Shortest and longest side of a block: from a stamp to the largest bed in a shop; our own choice.
+SIDES_MM = (5.0, 2000.0)
+
+_MOST_LETTERS = 200
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Block:
+    """A rectangular block in print view; cuts and cut-outs are disjoint and lie on the face."""
+
+    name: str
+    width_mm: float
+    height_mm: float
+    cuts: PolygonArray  #: lowered below the face
+    cut_outs: PolygonArray = field(default_factory=geometry.empty)  #: removed through the whole thickness
+    kept: PolygonArray = field(default_factory=geometry.empty)  #: artwork kept clear, for the eye only
+    free: PolygonArray = field(default_factory=geometry.empty)  #: fringe of land that the carver may take or leave
+    register: Register | None = None  #: what its board carries for register; None: the usual crosses
+    turned: bool = True  #: worked as the mirror image of its print; a die that presses from the back is not
+    fixed: frozenset[int] = frozenset()  #: numbers of cuts that mending leaves alone, 0 for the first
+    bevelled: bool = False  #: its walls have files of their own: no machine slopes them beside its cuts
+    inked: bool = True  #: a roller goes over it; not over a die or the sheet that lies against it
+    unfinished: bool = False  #: cuts that come out of the carver's own drawing; whatever else is cut is hers
+
+    @property
+    def face(self) -> Polygon:
+        """The printable rectangle."""
+        return geometry.box(self.width_mm, self.height_mm)
+
+    @cached_property
+    def board(self) -> Polygon:
+        """All of the material: the face, and the waste round it."""
+        waste = self.register.waste_mm if self.register is not None else 0.0
+        return shapely.box(-waste, -waste, self.width_mm + waste, self.height_mm + waste) if waste else self.face
+
+    @cached_property
+    def lowered(self) -> PolygonArray:
+        """All that is lowered on the board: the cuts, and what is lowered of the waste, one where they meet.
+
+        Shapes of the waste come last.
+        """
+        if self.register is None or len(self.register.lowered) == 0:
+            return self.cuts
+        met = np.unique(self.cut_tree.query(self.register.lowered, predicate="intersects")[1])
+        inside = np.delete(self.cuts, met)
+        return np.concatenate([inside, geometry.snapped(geometry.joined(
+            np.concatenate([self.cuts[met], self.register.lowered])))])  # fmt: skip
+
+    @property
+    def standing(self) -> BaseGeometry:
+        """What is left standing of the whole board, the waste with it."""
+        gone = np.concatenate([self.lowered, self.cut_outs])
+        standing: BaseGeometry = shapely.difference(self.board, shapely.union_all(gone))
+        return standing
+
+    @property
+    def white_share(self) -> float:
+        """The share of the face that does not print."""
+        white = shapely.area(self.cuts).sum() + shapely.area(self.cut_outs).sum()
+        return float(white) / (self.width_mm * self.height_mm)
+
+    @cached_property
+    def cut_tree(self) -> shapely.STRtree:
+        """A tree of the cuts."""
+        return shapely.STRtree(self.cuts)
+
+    @property
+    def land(self) -> BaseGeometry:
+        """What is left standing: all of the face that is neither cut nor cut out."""
+        land: BaseGeometry = shapely.difference(
+            self.face, shapely.union_all(np.concatenate([self.cuts, self.cut_outs]))
+        )
+        return land
+
+    @cached_property
+    def land_rings(self) -> Rings:
+        """The outlines of the land, land on the left of each; cuts that reach the edge open it."""
+        return self._land[0]
+
+    @cached_property
+    def wall_cuts(self) -> Indices:
+        """For each of `land_rings` the number of the cut inside it, 0 for the first; -1 for edge and cut-outs."""
+        rings, edges, inner = self._land
+        numbers = np.concatenate([np.full(edges, -1), np.asarray(inner, dtype=np.int64)])
+        return np.where(numbers < len(self.cuts), numbers, -1)[rings.owner]
+
+    @cached_property
+    def wall_names(self) -> tuple[str, ...]:
+        """For each of `land_rings` what lies on its other side, such as "cut 12" or "edge"."""
+        rings, edges, inner = self._land
+        names = np.array([self._name_of(k) for k in inner], dtype=object)
+        return tuple("edge" if owner < edges else str(names[owner - edges]) for owner in rings.owner.tolist())
+
+    @cached_property
+    def _land(self) -> tuple[Rings, int, list[int]]:
+        """The land's rings, how many pieces the opened face has, and the numbers of the cuts inside it."""
+        gone = np.concatenate([self.cuts, self.cut_outs])
+        inside = np.asarray(shapely.contains_properly(self.face, gone), dtype=bool)
+        inside[self._meeting_cut_outs()] = False
+        opened = geometry.parts(shapely.difference(self.face, shapely.union_all(gone[~inside])))
+        holes = geometry.reversed_rings(geometry.rings(gone[inside]))
+        return geometry.stacked(geometry.rings(opened), holes), len(opened), np.flatnonzero(inside).tolist()
+
+    def _meeting_cut_outs(self) -> Indices:
+        """Numbers of cut-outs that touch cuts, and of those cuts: no land is between them, they are one hole."""
+        outs, met = self.cut_tree.query(self.cut_outs, predicate="dwithin", distance=geometry.GRID_MM)
+        return np.unique(np.concatenate([met, outs + len(self.cuts)])).astype(np.int64)
+
+    def _name_of(self, number: int) -> str:
+        return f"cut {number + 1}" if number < len(self.cuts) else f"cut-out {number - len(self.cuts) + 1}"
+
+
+def check_size(width_mm: float, height_mm: float, *, where: str = "--size") -> None:
+    """Raise `InputError` unless both sides lie within `SIDES_MM`."""
+    low, high = SIDES_MM
+    for side in (width_mm, height_mm):
+        if not low <= side <= high:
+            raise InputError(
+                f"must have sides of {low:g}…{high:g} mm",
+                value=f"{width_mm:g}x{height_mm:g}",
+                where=where,
+                hint="give width x height, such as 200x150 or 8x6in; check the unit",
+            )
+
+
+def check_words(text: str, *, where: str) -> None:
+    """Raise `InputError` unless a text is short and can be printed: it goes into notes and drawings."""
+    if len(text) > _MOST_LETTERS or not text.isprintable():
+        raise InputError(
+            f"must be one line of at most {_MOST_LETTERS} letters", value=text[:40], where=where, hint="shorten it"
+        )

@@ -1,0 +1,1 @@
+"""Dies that press shapes into paper, their counter-sheets, and what the paper bears."""

@@ -1,0 +1,78 @@
+"""The fringe of a block where the carver decides: kept only where all holds, cut or left."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.geometry.narrow import narrow_places
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.base.limits import Limits
+    from carvegen.blocks.block import Block
+    from carvegen.geometry import Floats, PolygonArray
+
+__all__ = ["with_fringe"]
+
+_LEAST_MM2 = 0.02  #: smaller bits are nobody's to decide
+_ROUNDS = 4
+_SAME_MM = 0.05  #: a narrow place this near to one that is there without the fringe is that one
+
+
+def with_fringe(block: Block, fringe: BaseGeometry, limits: Limits) -> Block:
+    """The block with what of a fringe is land on it and may be cut: no place becomes too narrow by cutting all of it.
+
+    Patches beside a place that would be are left out, whole; with what is left it is asked again.
+    """
+    gone = shapely.union_all(np.concatenate([block.cuts, block.cut_outs]))
+    found = geometry.parts(shapely.difference(shapely.intersection(fringe, block.face), gone))
+    patches = geometry.snapped(found[shapely.area(found) > _LEAST_MM2])
+    patches = _beside_one(patches, block)
+    before = _narrow(block, limits)
+    for _ in range(_ROUNDS):
+        if len(patches) == 0:
+            break
+        weak = _new(_narrow(_cut_too(block, patches), limits), before)
+        if len(weak) == 0:
+            return replace(block, free=patches)
+        ends = geometry.dots(weak.reshape(-1, 2))
+        touched = shapely.STRtree(patches).query(ends, predicate="dwithin", distance=limits.land_mm)[1]
+        if len(touched) == 0:
+            break
+        patches = np.delete(patches, np.unique(touched))
+    return block
+
+
+def _beside_one(patches: PolygonArray, block: Block) -> PolygonArray:
+    """The patches that widen one cut, and join no two."""
+    every = np.concatenate([block.cuts, block.cut_outs])
+    if len(patches) == 0 or len(every) == 0:
+        return geometry.empty()
+    beside = shapely.STRtree(every).query(patches, predicate="dwithin", distance=2 * geometry.GRID_MM)[0]
+    return np.asarray(patches[np.bincount(beside, minlength=len(patches)) == 1])
+
+
+def _cut_too(block: Block, patches: PolygonArray) -> Block:
+    return replace(block, cuts=geometry.snapped(geometry.joined(np.concatenate([block.cuts, patches]))))
+
+
+def _narrow(block: Block, limits: Limits) -> Floats:
+    """Both ends of every narrow place; (n, 4)."""
+    places = narrow_places(block.land_rings, max(limits.land_along_mm, limits.land_across_mm), limit_at=limits.land_at)
+    return np.hstack([places.at, places.to])
+
+
+def _new(after: Floats, before: Floats) -> Floats:
+    """The places that were not there before."""
+    if len(before) == 0 or len(after) == 0:
+        return after
+    from scipy.spatial import cKDTree
+
+    far, _ = cKDTree(before).query(after)
+    return np.asarray(after[far > _SAME_MM])

@@ -1,0 +1,167 @@
+"""A block from a motif: where it may grow, and what else is taken out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.base.errors import InputError
+from carvegen.base.limits import Limits
+from carvegen.blocks.block import Block, check_size, check_words
+from carvegen.motifs import motif
+from carvegen.motifs.growth import Place
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from numpy.random import Generator
+    from shapely import Polygon
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.geometry import Floats, PolygonArray
+
+__all__ = ["Ground", "block_on", "grown_block", "place_on", "strictest"]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Ground:
+    """The face on which a motif grows, and the places that it leaves."""
+
+    name: str
+    width_mm: float
+    height_mm: float
+    keep_clear: PolygonArray = field(default_factory=geometry.empty)  #: shapes that stay land
+    openings: PolygonArray = field(default_factory=geometry.empty)  #: cut through the whole thickness
+    grow_from: PolygonArray = field(default_factory=geometry.empty)  #: shapes that the motif lies on or grows from
+    margin_mm: float = 0.0  #: strip along the edge that stays land
+    clearance_mm: float = 0.0  #: how far the motif stays from `keep_clear`
+    density: Callable[[Floats], Floats] | None = None  #: points to the share 0…1 of the motif there
+    prints: bool = False  #: the motif stays standing and all else is cut, as for white ink
+
+    @property
+    def face(self) -> Polygon:
+        """The block's rectangle."""
+        return geometry.box(self.width_mm, self.height_mm)
+
+    def __post_init__(self) -> None:
+        check_words(self.name, where="--name")
+        check_size(self.width_mm, self.height_mm)
+        for value, where in ((self.margin_mm, "--margin"), (self.clearance_mm, "--clearance")):
+            if not value >= 0:
+                raise InputError("must not be less than nothing", value=value, where=where)
+
+
+def grown_block(
+    ground: Ground,
+    settings: Any,  # noqa: ANN401
+    limits: Limits,
+    rng: Generator,
+    *,
+    by: str,
+    say: Callable[[str], None] | None = None,
+) -> Block:
+    """The block with the motif named `by` grown on it and the openings cut out.
+
+    Raises
+    ------
+    InputError
+        If nothing of the face is left for the motif, or an opening leaves the face.
+    """
+    if ground.prints:
+        limits = _for_land(limits)
+    growth = motif(by).grow(settings, place_on(ground, settings, limits), limits, rng)
+    if say is not None and growth.remark:
+        say(growth.remark)
+    return block_on(ground, _all_but(ground, growth.cuts) if ground.prints else growth.cuts)
+
+
+def block_on(ground: Ground, cuts: PolygonArray) -> Block:
+    """The ground's block with these cuts, its openings and what it keeps clear."""
+    return Block(
+        name=ground.name,
+        width_mm=ground.width_mm,
+        height_mm=ground.height_mm,
+        cuts=cuts,
+        cut_outs=geometry.snapped(geometry.joined(ground.openings)),
+        kept=geometry.parts(shapely.intersection(geometry.joined(ground.keep_clear), ground.face)),
+    )
+
+
+def place_on(ground: Ground, settings: Any, limits: Limits) -> Place:  # noqa: ANN401
+    """Where a motif may grow on the ground.
+
+    Raises
+    ------
+    InputError
+        If nothing of the face is left for it, or an opening leaves the face.
+    """
+    if not shapely.contains_properly(ground.face, ground.openings).all():
+        raise InputError(
+            "must lie inside the block", where="--opening", hint="move it, make it smaller, or enlarge --size"
+        )
+    area = _area(ground, settings, limits)
+    if shapely.area(area) <= 0:
+        raise InputError(
+            "nothing of the block is left for the motif",
+            where="--keep-clear, --opening, --margin",
+            hint="they cover the face together with the land that must stay round them; make them smaller",
+        )
+    frame = _frame(ground, settings, limits)
+    return Place(area=area, frame=frame, shapes=ground.grow_from, density=ground.density)
+
+
+def strictest(limits: Iterable[Limits]) -> Limits:
+    """The limits that satisfy all of `limits`; their grain is the same."""
+    every = list(limits)
+    return Limits(
+        land_along_mm=max(its.land_along_mm for its in every),
+        land_across_mm=max(its.land_across_mm for its in every),
+        cut_mm=max(its.cut_mm for its in every),
+        dot_mm=max(its.dot_mm for its in every),
+        grain_deg=every[0].grain_deg,
+    )
+
+
+def _for_land(limits: Limits) -> Limits:
+    """The limits for a motif that is land: its shapes as wide as land must be, their gaps as wide as a cut."""
+    return replace(
+        limits,
+        land_along_mm=limits.cut_mm,
+        land_across_mm=limits.cut_mm,
+        cut_mm=max(limits.land_mm, limits.dot_mm),
+    )
+
+
+def _all_but(ground: Ground, lands: PolygonArray) -> PolygonArray:
+    """The face without these lands and without what is kept clear or opened."""
+    stays = np.concatenate([lands, geometry.joined(ground.keep_clear), ground.openings])
+    return geometry.snapped(geometry.parts(shapely.difference(ground.face, shapely.union_all(stays))))
+
+
+def _area(ground: Ground, settings: Any, limits: Limits) -> BaseGeometry:  # noqa: ANN401
+    """Where the motif may grow.
+
+    Shapes are kept clear by at least half the land: what stands of a thin twig between two cuts is then
+    wide enough. What goes on behind them is cut by their own edge.
+    """
+    behind = getattr(settings, "hidden", 0) > 0 and settings.cut_at_edge
+    clearance = ground.clearance_mm if behind else max(ground.clearance_mm, limits.land_mm / 2)
+    clear = geometry.offset(ground.keep_clear, clearance) if clearance else ground.keep_clear
+    beside = geometry.offset(ground.openings, limits.land_mm + _SAG_MM, quad_segs=16)
+    return shapely.difference(_frame(ground, settings, limits), shapely.union_all(np.concatenate([clear, beside])))
+
+
+def _frame(ground: Ground, settings: Any, limits: Limits) -> Polygon:  # noqa: ANN401
+    """The face without its margin. Whole flakes keep a land from the edge; flakes cut off by it may lie on it."""
+    margin = ground.margin_mm
+    if not getattr(settings, "cut_at_edge", True) or margin > 0:
+        margin = max(margin, limits.land_mm)
+    return shapely.box(margin, margin, max(ground.width_mm - margin, margin), max(ground.height_mm - margin, margin))
+
+
+_SAG_MM = 0.01  #: growing by an inscribed polygon falls short by less than this

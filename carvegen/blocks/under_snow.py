@@ -1,0 +1,94 @@
+"""A block with the snow taken out that lies on what the print shows."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.base.errors import InputError
+from carvegen.blocks.from_motif import block_on, place_on
+from carvegen.motifs import motif
+from carvegen.motifs.shared.minimum_width import (
+    held,
+    loosened,
+    opened,
+    standing,
+)
+
+if TYPE_CHECKING:
+    from numpy.random import Generator
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.base.limits import Limits
+    from carvegen.blocks.block import Block
+    from carvegen.blocks.from_motif import Ground
+    from carvegen.geometry import PolygonArray
+    from carvegen.motifs.growth import Growth, Place
+
+__all__ = ["BLOCKS", "loaded_block"]
+
+#: The blocks that may be asked for, and what is taken out of each.
+BLOCKS = {
+    "sky": "what rises above the shapes: the sky block gives the heaps their outline",
+    "key": "what lies on the shapes",
+    "both": "all of it: for a sky block that prints under the shapes too",
+}
+
+
+def loaded_block(
+    ground: Ground,
+    settings: Any,  # noqa: ANN401
+    limits: Limits,
+    rng: Generator,
+    *,
+    which: str = "sky",
+    by: str = "snowload",
+) -> Block:
+    """The block named `which` in `BLOCKS`, with the snow that lies on ``ground.grow_from`` taken out.
+
+    What falls to one block alone keeps the limits too: where heaps taper to nothing over a shape's edge the last
+    bit, narrower than the smallest cut, is left standing.
+
+    Raises
+    ------
+    InputError
+        If there are no shapes, or nothing of the face is left.
+    """
+    if len(ground.grow_from) == 0:
+        raise InputError("nothing is given for the snow to lie on", where="--on", hint="give a drawing: --on fir.svg")
+    if ground.prints:
+        raise InputError("snow that lies on a drawing is taken out of a block", where="--prints", hint="leave it out")
+    ground = replace(ground, grow_from=geometry.joined(ground.grow_from))
+    place = place_on(ground, settings, limits)
+    grown = motif(by).grow(settings, place, limits, rng)
+    kept = replace(ground, keep_clear=np.concatenate([ground.keep_clear, ground.grow_from]))
+    cuts = held(_share(grown, ground.grow_from, limits, which), place.area, limits)
+    free = _free(grown, cuts, place, limits, which)
+    return replace(block_on(kept, cuts), free=free, unfinished=which == "key")
+
+
+def _free(grown: Growth, cuts: PolygonArray, place: Place, limits: Limits, which: str) -> PolygonArray:
+    """The fringe on this block where the carver decides; whether it is cut or left, all holds."""
+    if len(grown.free) == 0 or len(cuts) == 0:
+        return geometry.empty()
+    fringe, shapes = shapely.union_all(grown.free), shapely.union_all(place.shapes)
+    if which != "both":
+        fringe = (shapely.intersection if which == "key" else shapely.difference)(fringe, shapes)
+    near = shapely.union(fringe, shapely.union_all(cuts))
+    printed = standing(shapely.intersection(shapes, place.area), limits.land_mm, near=near)
+    return loosened(cuts, fringe, place.area, limits, printed=printed)
+
+
+def _share(grown: Growth, shapes: PolygonArray, limits: Limits, which: str) -> BaseGeometry:
+    """What of the snow falls to the block; twigs too thin to stand in the sky block as land are left to the key."""
+    if which == "key":
+        return shapely.union_all(grown.on_shapes)
+    white: BaseGeometry = shapely.union_all(grown.cuts)
+    if which == "both":
+        return white
+    rising: BaseGeometry = shapely.difference(white, opened(shapely.union_all(shapes), limits.land_mm))
+    return rising

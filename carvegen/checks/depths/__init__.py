@@ -1,0 +1,1 @@
+"""How deep and how wide what is lowered may be."""

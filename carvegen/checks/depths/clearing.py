@@ -1,0 +1,154 @@
+"""Wide cut areas: whether the roller dips, or the paper sinks, to their floor."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen.base.findings import Finding, Severity
+from carvegen.checks.survey import Survey
+from carvegen.facts import cutting
+
+if TYPE_CHECKING:
+    from carvegen.blocks.job import Job
+    from carvegen.geometry import Floats, Mask, PolygonArray
+
+__all__ = ["MOST", "RULE", "find", "least_gap_mm", "widest_gaps"]
+
+RULE = "clearing"
+
+#: Areas told of at most, the widest first.
+MOST = 50
+
+_TOLERANCE_MM = 0.005  #: of an inscribed circle's radius
+_BATCH = 500  #: areas measured at a time
+_ISLAND_MM = 10.0  #: an area this wide has room for a support island; common practice, no source
+_FINEST_MM = 0.05  #: no gap is looked at below this
+
+
+def find(survey: Survey) -> Iterator[Finding]:
+    """Cut areas whose widest gap asks for more depth than is there; at most `MOST`, the widest first.
+
+    The gap is the diameter of the largest inscribed circle, as the direction of rolling is not known (a
+    first estimate; common practice). Grooves so narrow that a V-tool can't go deeper are the check
+    *depth*'s.
+    """
+    job = survey.job
+    least = least_gap_mm(job)
+    if not math.isfinite(least) or not job.block.inked:
+        return
+    centres, gaps = widest_gaps(job.block.lowered, least, most=MOST + 1)
+    more = len(gaps) > MOST
+    depths, needed = _depth_there(job, gaps), job.printing.needed_mm(gaps)
+    for k in range(min(len(gaps), MOST)):
+        yield Finding(
+            rule=RULE,
+            severity=Severity.RISK,
+            at=(float(centres[k, 0]), float(centres[k, 1])),
+            measured=float(depths[k]),
+            limit=min(float(needed[k]), _all_in(job)),
+            unit="mm",
+            why=_why(job, float(gaps[k]), more=more),
+            remedy=_remedy(job, float(gaps[k]), float(needed[k])),
+        )
+
+
+def least_gap_mm(job: Job) -> float:
+    """The width from which on every gap asks for more depth than is there; inf if none on this block does."""
+    left, bottom, right, top = job.block.board.bounds
+    widest = math.hypot(right - left, top - bottom)
+    gaps = np.geomspace(_FINEST_MM, max(widest, 2 * _FINEST_MM), 2000)
+    enough = np.flatnonzero(~_short(job, gaps))
+    if len(enough) == 0:
+        return _FINEST_MM
+    last = int(enough[-1])
+    if last == len(gaps) - 1:
+        return math.inf
+    low, high = float(gaps[last]), float(gaps[last + 1])
+    while high - low > 1e-9:
+        middle = (low + high) / 2
+        low, high = (low, middle) if bool(_short(job, np.array([middle]))[0]) else (middle, high)
+    return high
+
+
+def widest_gaps(areas: PolygonArray, least: float, *, most: int) -> tuple[Floats, Floats]:
+    """Centres (n, 2) and diameters (n,) of the largest inscribed circles of at least `least`, the widest first.
+
+    No circle is wider than the area's bounds or than a disc of its size: areas are measured in the order of
+    that bound, until the `most` widest are known; those that half of `least` wears away are not measured.
+    """
+    x0, y0, x1, y1 = shapely.bounds(areas).reshape(-1, 4).T
+    bound = np.minimum(np.minimum(x1 - x0, y1 - y0), np.sqrt(4 / np.pi * shapely.area(areas)))
+    order = np.argsort(-bound, kind="stable")
+    order = order[bound[order] >= least]
+    centres, gaps = np.empty((0, 2)), np.empty(0)
+    for start in range(0, len(order), _BATCH):
+        some = order[start : start + _BATCH]
+        if len(gaps) >= most and gaps[most - 1] >= bound[some[0]]:
+            break
+        some = some[~shapely.is_empty(shapely.buffer(areas[some], -max(least / 2 - _TOLERANCE_MM, 0), quad_segs=4))]
+        if len(some) == 0:
+            continue
+        radii = shapely.maximum_inscribed_circle(areas[some], tolerance=_TOLERANCE_MM)
+        gaps = np.concatenate([gaps, 2 * shapely.length(radii)])
+        centres = np.concatenate([centres, shapely.get_coordinates(radii)[::2]])
+        best = np.argsort(-gaps, kind="stable")
+        best = best[gaps[best] >= least][:most]
+        centres, gaps = centres[best], gaps[best]
+    return centres, gaps
+
+
+def _short(job: Job, gaps: Floats) -> Mask:
+    return np.asarray(job.printing.needed_mm(gaps) > _depth_there(job, gaps) + 1e-9)
+
+
+def _depth_there(job: Job, gaps: Floats) -> Floats:
+    """The job's depth; under a V-tool no more than it reaches in a groove as wide as the gap."""
+    if job.cutter.form != "v":
+        return np.full(len(gaps), job.depth_mm)
+    included, tip = job.cutter.values["included_deg"], job.cutter.values["tip_mm"]
+    reached = np.array([cutting.v_depth_mm(included, tip, gap, lean_deg=job.lean_deg) for gap in gaps.tolist()])
+    return np.asarray(np.minimum(job.depth_mm, reached))
+
+
+def _all_in(job: Job) -> float:
+    """The depth asked for just before the roller falls in: what stands for "no depth is enough"."""
+    return job.printing.roller_radius_mm + job.printing.indentation_mm + job.printing.margin_mm
+
+
+def _why(job: Job, gap: float, *, more: bool) -> str:
+    printing = job.printing
+    reach = _reach_mm(job, gap)
+    if not math.isfinite(reach):
+        what = f"a roller of {printing.roller_radius_mm:g} mm radius falls in and inks the floor"
+    elif reach > job.depth_mm:
+        what = f"a roller of {printing.roller_radius_mm:g} mm radius dips to within the margin of the floor"
+    else:
+        what = "the paper sinks towards the floor when it is pressed"
+    others = f"; only the {MOST} widest such areas are told of" if more else ""
+    asked = "no depth keeps its floor clean (told as the roller's radius)"
+    if math.isfinite(reach):
+        asked = "the limit is the depth that would keep its floor clean"
+    return f"{what}: the area is {gap:.1f} mm across at its widest, and its floor may print as chatter; {asked}{others}"
+
+
+def _remedy(job: Job, gap: float, needed: float) -> str:
+    deepest = min(job.material.depth_largest_mm, job.thickness_mm - job.material.floor_mm)
+    ways = ["leave a support island with rounded edges in it and mask it when inking"] if gap >= _ISLAND_MM else []
+    ways.append(
+        "ink with a smaller or a harder roller, or lay bearers"
+        if _reach_mm(job, gap) > job.depth_mm
+        else "press less hard, or take drier or stiffer paper"
+    )
+    instead = ", or ".join(ways)
+    if needed <= deepest:
+        return f"cut this area {math.ceil(needed * 10 - 1e-6) / 10:.1f} mm deep, or {instead}"
+    return f"cutting deeper is not enough here ({max(deepest, 0):.1f} mm is the most): {instead}"
+
+
+def _reach_mm(job: Job, gap: float) -> float:
+    return float(job.printing.reach_mm(np.array([gap]))[0])

@@ -1,0 +1,62 @@
+"""The depth of the cut against the thickness, and what a V-tool can reach in a given width."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import shapely
+
+from carvegen.base.findings import Finding, Severity
+from carvegen.checks.survey import Survey
+from carvegen.facts import cutting
+
+__all__ = ["RULE", "find"]
+
+RULE = "depth"
+
+_HARDLY_MM = 0.3  #: a cut shallower than this fills with ink or is reached by a soft roller; common practice
+
+
+def find(survey: Survey) -> Iterator[Finding]:
+    """Cuts too deep for the material or the thickness, and cuts in which a V-tool stays too shallow."""
+    job = survey.job
+    deepest = min(job.material.depth_largest_mm, job.thickness_mm - job.material.floor_mm)
+    if job.depth_mm > deepest:
+        yield Finding(
+            rule=RULE,
+            severity=Severity.BREAKS,
+            at=None,
+            measured=job.depth_mm,
+            limit=deepest,
+            unit="mm",
+            why=f"too little is left under the cut: {job.material.floor_mm:g} mm must stay of {job.thickness_mm:g} mm",
+            remedy="cut less deep or take a thicker block",
+        )
+    if job.cutter.form == "v":
+        yield from _shallow(survey)
+
+
+def _shallow(survey: Survey) -> Iterator[Finding]:
+    job = survey.job
+    # the largest inner disc has at least the radius area / perimeter (T. Bonnesen 1921): most need no closer look
+    included, tip = job.cutter.values["included_deg"], job.cutter.values["tip_mm"]
+    width = cutting.v_width_mm(included, tip, _HARDLY_MM, lean_deg=job.lean_deg)
+    doubtful = job.block.cuts[shapely.area(job.block.cuts) < shapely.length(job.block.cuts) * width / 2]
+    narrow = doubtful[shapely.is_empty(shapely.buffer(doubtful, -width / 2, quad_segs=4))]
+    if len(narrow) == 0:
+        return
+    inner = shapely.maximum_inscribed_circle(narrow)
+    radius = shapely.length(inner)
+    thinnest = int(np.argmin(radius))
+    place = shapely.get_coordinates(inner[thinnest])[0]
+    yield Finding(
+        rule=RULE,
+        severity=Severity.RISK,
+        at=(float(place[0]), float(place[1])),
+        measured=cutting.v_depth_mm(included, tip, 2 * float(radius[thinnest]), lean_deg=job.lean_deg),
+        limit=_HARDLY_MM,
+        unit="mm",
+        why=f"a V-tool as wide as the cut goes no deeper than this ({len(narrow)} such cuts): they may fill with ink",
+        remedy="use a narrower V, or make the smallest shapes larger",
+    )

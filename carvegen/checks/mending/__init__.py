@@ -1,0 +1,320 @@
+"""The smallest changes to the cuts that clear what the checks found.
+
+Round by round: land that is too narrow is widened by moving both walls back, along as much of it as is narrow; land
+that is hopeless is cut away, and with it cuts are joined, inlets and tips filled; islands that can't last go too; cuts
+that the cutter can't make are rounded, parted or left out. What is marked as fixed is never touched.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.base.findings import Report, Severity
+from carvegen.checks import checked
+from carvegen.checks.islands import islands_of
+from carvegen.checks.land_width import short_tips
+from carvegen.checks.mending import shape_edits
+from carvegen.checks.survey import Survey
+from carvegen.geometry.narrow import Kind
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.blocks.block import Block
+    from carvegen.blocks.job import Job
+    from carvegen.geometry import Floats, Indices, PolygonArray
+
+__all__ = ["Change", "Mended", "mended", "mended_for_all"]
+
+_ROUNDS = 24
+_TURNS = 4  #: what is mended for one machine may have to be mended again for another
+_PATIENCE = 6  #: rounds after which land is only added, more each time: that comes to an end
+_HOPELESS = 0.2  #: land between two cuts narrower than this share of what is wanted is cut away
+_WEAK = 0.5  #: the same for land within one cut, which has one root, or none
+_SPARE_MM = 0.012  #: so much more than needed is moved: circles are drawn as polygons and snapped
+_SMOOTH_MM = 0.002  #: changed outlines may be simplified so far; GEOS may stray up to 1.7 times as far
+_CRUMB_MM2 = 0.002  #: so much white is not missed
+_AT_WALL_MM = 0.005  #: a wall this near belongs to the cut
+
+
+@dataclass(frozen=True, kw_only=True)
+class Change:
+    """One change to the cuts."""
+
+    what: str  #: "widened", "joined", "filled", "rounded" or "left out"
+    at: tuple[float, float]  #: print view, mm
+    white_mm2: float  #: how much more (or, below 0, less) is cut
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Mended:
+    """A job whose cuts have been mended, what was changed, and what is left."""
+
+    job: Job
+    changes: tuple[Change, ...]
+    left: Report  #: findings that break a limit all the same
+
+
+def mended(job: Job, *, fixed: Collection[int] = (), say: Callable[[str], None] = lambda _: None) -> Mended:
+    """The job with its cuts mended until no check of land or cut breaks, or nothing more can be done.
+
+    Parameters
+    ----------
+    fixed
+        Numbers of cuts (0 is the first) that must stay as they are. Cut-outs always stay.
+    """
+    bench = _worked(job, fixed, say)
+    left = Report.of(found for found in checked(bench.job) if found.severity is Severity.BREAKS)
+    return Mended(job=bench.job, changes=tuple(bench.changes), left=left)
+
+
+def mended_for_all(
+    jobs: Sequence[Job], *, say: Callable[[str], None] = lambda _: None, white: BaseGeometry | None = None
+) -> tuple[list[Job], tuple[Change, ...]]:
+    """The jobs on one block mended for all of them, one after another until none has anything to mend.
+
+    Parameters
+    ----------
+    white
+        Where nothing may be added: land that could only be widened into it is cut away instead.
+    """
+    block, changes = jobs[0].block, list[Change]()
+    settled: dict[int, Block] = {}  # the block on which each job last had nothing to mend
+    turns = sorted(range(len(jobs)), key=lambda k: -jobs[k].limits.land_mm)  # what asks most clears most for the others
+    for _ in range(_TURNS):
+        for k in turns:
+            job = jobs[k]
+            if settled.get(k) is not block:
+                bench = _worked(replace(job, block=block), block.fixed, say, white)
+                changes += bench.changes
+                block = settled[k] = bench.job.block
+    return [replace(job, block=block) for job in jobs], tuple(changes)
+
+
+def _worked(job: Job, fixed: Collection[int], say: Callable[[str], None], white: BaseGeometry | None = None) -> _Bench:
+    """The bench when nothing more can be done."""
+    bench = _Bench(job, frozenset(fixed), white)
+    for number in range(_ROUNDS):
+        if not bench.mend(number):
+            break
+        say(f"mending, round {number + 1}")
+    return bench
+
+
+class _Bench:
+    """The cuts on the bench, with what has been done to them so far."""
+
+    def __init__(self, job: Job, fixed: frozenset[int], white: BaseGeometry | None = None) -> None:
+        self.job = job
+        self.white = shapely.STRtree(geometry.parts(white) if white is not None else geometry.empty())
+        self.only_cut = False
+        self.cuts: list[BaseGeometry] = list(job.block.cuts)
+        self.fixed = [number in fixed for number in range(len(self.cuts))]
+        self.changes: list[Change] = []
+        self.cut = job.face_limits.cut_mm
+        self._latest: dict[int, int] = {}  #: for each cut changed in this round the number of its last change
+        self._became: dict[int, int] = {}  #: for each cut joined to another in this round the number of that
+        self._extra: float = 0  #: by how much more than wanted land is made wide
+
+    def mend(self, number: int) -> bool:
+        """One round of mending what the checks find now; whether anything was changed."""
+        late = max(0, number + 1 - _PATIENCE)
+        self.only_cut = late > 0 and len(self.white.geometries) > 0
+        self._extra = 0 if self.only_cut else late * self.job.limits.land_mm
+        self._latest, self._became = {}, {}
+        survey = Survey(self.job)
+        self._mend_cuts(survey)
+        self._mend_lands(survey)
+        self._fill_islands()
+        if self._latest:
+            self._lay_out()
+        return bool(self._latest)
+
+    def _mend_cuts(self, survey: Survey) -> None:
+        """Round, part or leave out cuts that the cutter can't make."""
+        broken = survey.broken[: len(self.cuts)]
+        for k in self._movable(np.flatnonzero(broken).tolist()):
+            shape = shape_edits.opened(self.cuts[k], survey.shrunk[k], self.cut)
+            white = self._white_bridges(self.cuts[k], shape)
+            if white.is_empty:
+                stays = shape_edits.common(self.cuts[k], self._white_at(self.cuts[k]))
+                self._put(k, shape_edits.plus(shape, stays), "rounded", _middle(self.cuts[k]))
+            else:
+                self._take(shape_edits.round_about(white, (self.cut + _SPARE_MM) / 2), _middle(white))
+
+    def _white_bridges(self, cut: BaseGeometry, reached: BaseGeometry) -> BaseGeometry:
+        """Parts of a cut, too narrow for the cutter, that must stay white and part it, or are all of it."""
+        pieces = geometry.parts(shape_edits.less(cut, reached))
+        found = [piece for piece in pieces if self._in_white(piece) and _parts_met(piece, reached) != 1]
+        return shape_edits.plus(*found) if found else shapely.Polygon()
+
+    def _in_white(self, shape: BaseGeometry) -> bool:
+        return float(shapely.area(shape_edits.common(shape, self._white_at(shape)))) > _CRUMB_MM2
+
+    def _white_at(self, shape: BaseGeometry) -> BaseGeometry:
+        return shape_edits.plus(*self.white.geometries[self.white.query(shape, predicate="intersects")])
+
+    def _mend_lands(self, survey: Survey) -> None:
+        """Widen or cut away the land that breaks."""
+        found = survey.narrow_lands
+        inner = self.job.block.wall_cuts
+        ones = self._owners(found.at, inner[found.first])
+        others = self._owners(found.to, inner[found.second])
+        breaks = ~short_tips(found, self.job.face_limits.land_at(found.direction_deg))
+        for k in np.flatnonzero(breaks).tolist():
+            self._mend_land(survey, k, ones[k], others[k])
+
+    def _mend_land(self, survey: Survey, k: int, one: int, other: int) -> None:
+        found, movable = survey.narrow_lands, self._movable([one, other])
+        wanted = float(self.job.limits.land_at(found.direction_deg[k : k + 1])[0])
+        weak = wanted * (_HOPELESS if found.kind[k] == Kind.NECK and one != other else _WEAK)
+        wide = _stretch(survey, k, wanted + _SPARE_MM + self._extra)
+        must_go = self.only_cut or self._in_white(wide)
+        weak = wanted + _SPARE_MM if must_go else weak
+        both = len(movable) == len({one, other})
+        may_go = both or (movable and (must_go or found.kind[k] == Kind.TIP))
+        if may_go and found.width[k] < weak and self._extra == 0:
+            self._cut_away(survey, k, weak)
+        elif both:
+            at = (found.at[k] + found.to[k]) / 2
+            self._lay_on(shape_edits.less(wide, self._white_at(wide)), at)
+        elif movable:
+            self._move_off(movable[0], other if one == movable[0] else one, survey, k, wanted)
+
+    def _owners(self, points: Floats, inner: Indices) -> list[int]:
+        """The cut at whose wall each point lies; -1 where it is the edge or a cut-out.
+
+        `inner` tells it for walls inside the face; a wall of the face itself may be that of a cut open to it.
+        """
+        if not self.cuts or len(points) == 0:
+            return [int(k) for k in inner]
+        tree = shapely.STRtree(self.job.block.cuts)
+        (_, number), away = tree.query_nearest(geometry.dots(points), return_distance=True, all_matches=False)
+        owners: list[int] = np.where((inner < 0) & (away <= _AT_WALL_MM), number, inner).tolist()
+        return owners
+
+    def _movable(self, numbers: Collection[int]) -> list[int]:
+        return [k for k in dict.fromkeys(numbers) if k >= 0 and not self.fixed[k]]
+
+    def _lay_on(self, land: BaseGeometry, at: Floats) -> None:
+        """Take `land` out of every cut that may be moved."""
+        for k in self._movable(self._meeting(land)):
+            self._put(k, shape_edits.less(self.cuts[k], land), "widened", at)
+
+    def _meeting(self, shape: BaseGeometry) -> list[int]:
+        """The cuts that meet a shape on the grid, or did when the round began; of those that were joined the one."""
+        tree = self.job.block.cut_tree
+        met: list[int] = np.sort(tree.query(shape, predicate="dwithin", distance=_AT_WALL_MM)).tolist()
+        return list(dict.fromkeys(self._became.get(k, k) for k in met))
+
+    def _move_off(self, k: int, other: int, survey: Survey, place: int, wanted: float) -> None:
+        """Move cut k off what may not be moved: another cut, the edge, a cut-out."""
+        found = survey.narrow_lands
+        at = (found.at[place] + found.to[place]) / 2
+        window = _window_of(shapely.Point(at), found.length[place] / 2 + wanted)
+        beside = [self.cuts[other]] if other >= 0 else [shape_edits.less(window, self.job.block.face)]
+        if other < 0:
+            beside += list(self.job.block.cut_outs)
+        near = shape_edits.plus(*(shape_edits.common(its, window) for its in beside))
+        off = shape_edits.round_about(near, wanted + _SPARE_MM / 2 + self._extra)
+        self._put(k, shape_edits.less(self.cuts[k], shape_edits.less(off, self._white_at(off))), "widened", at)
+
+    def _cut_away(self, survey: Survey, k: int, width: float) -> None:
+        """Cut away the land at narrow place k that is narrower than this; cuts that meet there become one."""
+        found = survey.narrow_lands
+        seed = _stretch(survey, k, _AT_WALL_MM, below=width)
+        around = _window_of(seed, 2 * width + self.cut)
+        white = shape_edits.plus(*(self.cuts[its] for its in self._meeting(around)), *self.job.block.cut_outs)
+        land = shape_edits.less(shape_edits.common(around, self.job.block.face), white)
+        gone = seed if found.kind[k] == Kind.TIP else shape_edits.round_about(seed, (self.cut + _SPARE_MM) / 2)
+        thin = shape_edits.too_thin(shape_edits.less(land, gone), width)
+        gone = shape_edits.plus(*thin[shapely.dwithin(thin, gone, _AT_WALL_MM)], shape_edits.common(land, gone))
+        self._take(gone, (found.at[k] + found.to[k]) / 2)
+
+    def _take(self, gone: BaseGeometry, at: Floats) -> None:
+        """Give a piece of land to the cuts round it; they become one."""
+        met = [k for k in self._meeting(gone) if not self.cuts[k].is_empty]
+        fixed = [self.cuts[k] for k in met if self.fixed[k]]
+        mine = self._movable(met)
+        if not mine:
+            return
+        gone = shape_edits.less(gone, shape_edits.plus(*fixed, *self.job.block.cut_outs))
+        whole = shape_edits.plus(*(self.cuts[k] for k in mine), gone)
+        before = [shapely.area(self.cuts[k]) for k in mine]
+        self._put(mine[0], whole, "joined" if len(mine) > 1 else "filled", at, lost=sum(before[1:]))
+        for k in mine[1:]:
+            self.cuts[k] = shapely.Polygon()
+            self._latest[k] = self._latest[mine[0]]
+            self._became |= {its: mine[0] for its, to in [*self._became.items(), (k, k)] if to == k}
+
+    def _fill_islands(self) -> None:
+        """Cut away islands of land that are smaller than the material allows."""
+        islands = islands_of(geometry.polygon_array(shape for shape in self.cuts if not shape.is_empty))
+        small = islands[2 * np.sqrt(shapely.area(islands) / np.pi) < self.job.face_limits.dot_mm]
+        for island in small:
+            self._take(island, _middle(island))
+
+    def _put(self, k: int, shape: BaseGeometry, what: str, at: Floats, *, lost: float = 0.0) -> None:
+        """Replace cut k; remember what was done where."""
+        white = float(shapely.area(shape) - shapely.area(self.cuts[k]) - lost)
+        if self.cuts[k].is_empty or shapely.equals_exact(self.cuts[k], shape, tolerance=0, normalize=True):
+            return
+        self.cuts[k] = shape
+        self._latest[k] = len(self.changes)
+        word = "left out" if shape.is_empty else what
+        self.changes.append(Change(what=word, at=(round(float(at[0]), 3), round(float(at[1]), 3)), white_mm2=white))
+
+    def _lay_out(self) -> None:
+        """Take the changed cuts as they are now: parted, on the grid, without what the cutter can't make."""
+        cuts: list[BaseGeometry] = []
+        fixed: list[bool] = []
+        for k, (shape, stays) in enumerate(zip(self.cuts, self.fixed, strict=True)):
+            pieces: PolygonArray = geometry.polygon_array([shape])
+            if k in self._latest:
+                pieces = geometry.snapped(geometry.parts(shapely.simplify(geometry.parts(pieces), _SMOOTH_MM)))
+                self._amend(self._latest[k], float(shapely.area(pieces).sum() - shapely.area(shape)))
+            cuts += list(pieces)
+            fixed += [stays] * len(pieces)
+        self.cuts, self.fixed = cuts, fixed
+        self.job = replace(self.job, block=self._block())
+
+    def _amend(self, number: int, white_mm2: float) -> None:
+        """Add to a change what smoothing its outline cost."""
+        change = self.changes[number]
+        self.changes[number] = replace(change, white_mm2=change.white_mm2 + white_mm2)
+
+    def _block(self) -> Block:
+        numbers = frozenset(k for k, stays in enumerate(self.fixed) if stays)
+        return replace(self.job.block, cuts=geometry.polygon_array(self.cuts), fixed=numbers)
+
+
+def _stretch(survey: Survey, k: int, width: float, *, below: float = np.inf) -> BaseGeometry:
+    """Narrow place k with another width, along as much of it as is narrower than `below`."""
+    spread, places = survey.narrow_spread, survey.narrow_lands
+    mine = spread.thin.chosen((spread.place == k) & (spread.thin.width < below))
+    walls = survey.job.block.land_rings.xy[mine.edge]
+    mine = mine.chosen(np.lexsort((np.hypot(*(mine.at - walls).T), mine.edge)))
+    middles = np.concatenate([(places.at[k : k + 1] + places.to[k : k + 1]) / 2, mine.centre])
+    step = np.hypot(*np.diff(middles, axis=0, prepend=middles[:1]).T)
+    apart = (np.diff(mine.edge, prepend=-2) > 1) | (step[1:] > survey.job.limits.land_mm / 2)
+    return shape_edits.lands(middles, np.concatenate([[0], np.cumsum(apart)]), width)
+
+
+def _parts_met(piece: BaseGeometry, shape: BaseGeometry) -> int:
+    """How many parts of a shape a piece touches."""
+    return int(shapely.dwithin(geometry.parts(shape), piece, _AT_WALL_MM).sum())
+
+
+def _window_of(shape: BaseGeometry, margin: float) -> BaseGeometry:
+    left, bottom, right, top = shape.bounds
+    return shapely.box(left - margin, bottom - margin, right + margin, top + margin)
+
+
+def _middle(shape: BaseGeometry) -> Floats:
+    return np.asarray(shapely.get_coordinates(shapely.point_on_surface(shape))[0])

@@ -1,0 +1,76 @@
+"""Shapes that mending lays on or takes away: stretches of land made wider, land too thin to last, cuts opened.
+
+All with coordinates on the grid, so that overlays of them neither fail nor leave slivers.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen.geometry import (
+    GRID_MM,
+    difference,
+    intersection,
+    parts,
+    solid,
+    union,
+)
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.geometry import Floats, Indices, PolygonArray
+
+__all__ = ["common", "lands", "less", "opened", "plus", "round_about", "too_thin"]
+
+_SEGMENTS = 16  #: of a quarter of a circle
+
+
+def less(shape: BaseGeometry, taken: BaseGeometry) -> BaseGeometry:
+    """A shape without another."""
+    return difference(shape, taken)
+
+
+def plus(*shapes: BaseGeometry) -> BaseGeometry:
+    """Shapes united."""
+    return union(*shapes)
+
+
+def common(*shapes: BaseGeometry) -> BaseGeometry:
+    """What shapes have in common."""
+    return solid(shapely.intersection_all([solid(its) for its in shapes]))
+
+
+def round_about(shapes: BaseGeometry, by: float) -> BaseGeometry:
+    """Everything not further than `by` from a shape; a little more, as its circles are drawn by polygons."""
+    return shapely.buffer(shapes, by / math.cos(math.pi / 4 / _SEGMENTS), quad_segs=_SEGMENTS)
+
+
+def lands(middles: Floats, run: Indices, width: float) -> BaseGeometry:
+    """Land of a given width, mm, along its middle lines.
+
+    Parameters
+    ----------
+    middles
+        Points on the middle lines, (n, 2), one line after another.
+    run
+        The number of the line that each lies on, rising; a line may be a single point.
+    """
+    twice = np.asarray(shapely.linestrings(np.repeat(middles, 2, axis=0), indices=np.repeat(run, 2)), dtype=object)
+    straightened = shapely.MultiLineString(list(shapely.simplify(twice, GRID_MM / 2)))
+    return round_about(straightened, width / 2)
+
+
+def too_thin(land: BaseGeometry, width: float) -> PolygonArray:
+    """What of a land no disc of this width reaches from inside: thin lands, tips, and the corners of all others."""
+    inner = shapely.buffer(land, -width / 2, quad_segs=_SEGMENTS)
+    return parts(less(land, round_about(inner, width / 2)))
+
+
+def opened(shape: BaseGeometry, shrunk: BaseGeometry, width: float) -> BaseGeometry:
+    """What a round cutter of this width makes of a cut, `shrunk` being where its middle may go; may be empty."""
+    return intersection(shape, round_about(shrunk, width / 2))

@@ -1,0 +1,1 @@
+"""Commands that look at drawings, scans and blocks."""

@@ -1,0 +1,91 @@
+"""``carvegen check``: a drawing of closed shapes against material and cutter."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from carvegen.cli import options
+
+if TYPE_CHECKING:
+    from carvegen.base.findings import Report
+    from carvegen.blocks.from_drawing import Drawn
+    from carvegen.blocks.job import Job
+
+__all__ = ["command"]
+
+_NEXT = "Next: carvegen mend FILE with the same options and --out FOLDER clears what the smallest changes can clear."
+
+
+@click.command(name="check")
+@click.argument("file", type=click.Path(path_type=Path))
+@options.setup
+@options.face_size
+@options.drawing
+@click.option(
+    "-o",
+    "--picture",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Draw the block with its findings ringed: a file that ends in .png or .svg.",
+)
+@options.as_json
+def command(file: Path, picture: Path | None, as_json: bool, **given: Any) -> int:  # noqa: ANN401
+    """Check a drawing of closed shapes against what material and cutter can hold.
+
+    The layer BLOCK EDGE gives the block's face, or --size, or the page. Shapes on CUT-OUT are cut through;
+    REGISTER, NOTES, FINDING and KEEP CLEAR are left out; all others are cut. Exit code 1 if a limit breaks.
+
+    \b
+    carvegen check sky/laser/block.svg --view block --material linoleum --cutter laser-fine
+    """
+    from carvegen.base.files import save_file
+    from carvegen.blocks.from_drawing import drawn_block
+    from carvegen.checks import checked
+
+    options.check_picture(picture, file)
+    kinds = options.kinds_of(given["machines"], given["folders"])
+    (way,) = options.setups({**given, "kinds": kinds}, own_kind_only=True)
+    drawn = drawn_block(file, size_mm=given["size"], view=options.view(given), units=given["units"])
+    job = way.on(drawn.block)
+    report = checked(job)
+    if picture:
+        save_file(picture, _picture(picture, drawn, report))
+    (_say_json if as_json else _say)(job, drawn, report)
+    return int(report.breaks > 0)
+
+
+def _picture(path: Path, drawn: Drawn, report: Report) -> str | bytes:
+    from carvegen.writers.block.block_svg import proof_svg
+    from carvegen.writers.block.findings_png import findings_png
+
+    return (findings_png if path.suffix.lower() == ".png" else proof_svg)(drawn.block, report)
+
+
+def _say(job: Job, drawn: Drawn, report: Report) -> None:
+    from carvegen.delivery.block_folder import question
+
+    options.tell_notes([*options.doubts(), *drawn.notes])
+    if not options.quiet():
+        click.echo(options.summary(drawn.block))
+    options.tell_table(report)
+    if report.breaks:
+        click.echo(f"\n{_NEXT}")
+    if question(job):
+        click.echo(f"\nASK FIRST: {question(job)}")
+
+
+def _say_json(job: Job, drawn: Drawn, report: Report) -> None:
+    from carvegen.delivery.block_folder import question
+
+    block = drawn.block
+    figures = {"width_mm": block.width_mm, "height_mm": block.height_mm, **options.figures(block)}
+    questions = [asked for asked in [question(job)] if asked]
+    told = {
+        "block": figures, "notes": [*options.doubts(), *drawn.notes], "open_questions": questions,
+        "report": report.to_dict(), "next": _NEXT if report.breaks else "",
+    }  # fmt: skip
+    click.echo(json.dumps(told, indent=1))

@@ -1,0 +1,118 @@
+"""``carvegen compare``: what differs between two builds, two blocks, or a block and a scan of it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from carvegen.base.errors import InputError
+from carvegen.base.words import shortened
+from carvegen.cli import options
+
+if TYPE_CHECKING:
+    from carvegen.blocks.comparison import Difference
+
+__all__ = ["command"]
+
+
+@click.command(name="compare")
+@click.argument("before", metavar="A", type=click.Path(path_type=Path))
+@click.argument("after", metavar="B", type=click.Path(path_type=Path))
+@click.option("--block", help="One block only, where A or B is a folder that build has written.")
+@click.option("--view", type=options.OneOf(["print", "block"]), help="From which side B shows the block.")
+@click.option("--corners", help='Scan: the block\'s corners in pixels, or "auto"; as for carvegen read.')
+@click.option("--dpi", type=float, help="Scan: its dots per inch.  [default: what the file says]")
+@options.true_size
+@click.option("--tolerance", type=float, default=None, help="Differences narrower than twice this are not told, in mm."
+              "  [default: 0.01; 0.3 for a scan]")  # fmt: skip
+@click.option("-o", "--picture", metavar="FILE", type=click.Path(path_type=Path), help="Draw what differs: a .png.")
+@options.as_json
+def command(before: Path, after: Path, picture: Path | None, as_json: bool, **given: Any) -> int:  # noqa: ANN401
+    """Say what differs from A to B: newly cut, newly land, how much and where.
+
+    A and B are folders that build has written, lands or machine files of one block, or scans of a proof or a
+    block. Both are laid over one another by the block's own corners. Exit code 1 if anything differs.
+
+    \b
+    carvegen compare built-monday built-today
+    carvegen compare built --block key proof.png --view print --corners auto --size 200x150
+    """
+    from carvegen.base.files import save_file
+    from carvegen.blocks.comparison import difference, is_cut
+    from carvegen.writers.whole_print.compare_png import compare_png
+
+    if picture is not None and picture.suffix.lower() != ".png":
+        raise InputError("must end in .png", value=str(picture), where="--picture")
+    one, other = _lands(before, {**given, "view": None}), _lands(after, given)
+    if len(one) == 1 and len(other) == 1:
+        (name, land), (_, second) = *one.items(), *other.items()
+        one, other = {name: land}, {name: second}
+    elif given["block"]:
+        one, other = ({name: land for name, land in its.items() if name == given["block"]} for its in (one, other))
+    tolerance = _tolerance(given["tolerance"], before, after)
+    both = [name for name in one if name in other]
+    found = [difference(name, one[name], other[name], tolerance) for name in both]
+    lost, new = sorted(one.keys() - other.keys()), sorted(other.keys() - one.keys())
+    if picture is not None:
+        shown = [its for its in found if its.any] or found
+        save_file(picture, compare_png([(_common(its), its.cut, its.land) for its in shown]))
+    blocks = [{**its.to_dict(), "cut": is_cut(before, its.name)} for its in found]
+    told = {"tolerance_mm": tolerance, "blocks": blocks, "only_in_a": lost, "only_in_b": new}
+    click.echo(json.dumps(told, indent=1)) if as_json else _say(told)
+    return int(any(its.any for its in found) or bool(lost or new))
+
+
+def _lands(path: Path, given: dict[str, Any]) -> dict[str, Any]:
+    from carvegen.artwork import scan
+    from carvegen.blocks.comparison import land_in, lands_in
+
+    if path.is_dir():
+        found = lands_in(path)
+        wanted = given["block"]
+        if wanted and wanted not in found:
+            raise InputError("has no such block", value=wanted, where=str(path), hint=f"known: {', '.join(found)}")
+        return {wanted: found[wanted]} if wanted else found
+    said = {"dpi": given["dpi"], "size_mm": given["size_mm"]}
+    said["corners"] = scan.corners_from(given["corners"]) if given["corners"] else None
+    kept = {name: value for name, value in said.items() if value is not None}
+    return {shortened(path.stem, 60): land_in(path, view=options.view(given), scan=kept)}
+
+
+def _tolerance(given: float | None, *paths: Path) -> float:
+    from carvegen.artwork.kinds import is_picture
+
+    if given is not None and not 0 < given <= 20:
+        raise InputError("must lie above 0 and up to 20 mm", value=given, where="--tolerance")
+    return given or (0.3 if any(map(is_picture, paths)) else 0.01)
+
+
+def _common(its: Difference) -> Any:  # noqa: ANN401
+    import shapely
+
+    return shapely.intersection(its.before, its.after)
+
+
+def _can_still_be(*, cut: bool, comes_back: bool) -> str:
+    """What the difference means for the block of A."""
+    if not cut:
+        return "A is a plan: if nothing is cut yet, cut B" + "; if A is, it needs a new block" * comes_back
+    return "land can't be put back: a new block" if comes_back else "it can be cut on"
+
+
+def _say(told: dict[str, Any]) -> None:
+    for its in told["blocks"]:
+        if not its["differs"]:
+            click.echo(f"{its['block']}: the same, within {told['tolerance_mm']:g} mm")
+            continue
+        areas = f"{its['newly_cut_mm2']:.2f} mm2 newly cut, {its['newly_land_mm2']:.2f} mm2 newly land"
+        so = _can_still_be(cut=its["cut"], comes_back=its["newly_land_mm2"] > 0)
+        click.echo(f"{its['block']}: {areas}; {so}")
+        for place in its["places"]:
+            x, y = place["at_mm"]
+            click.echo(f"  newly {place['newly']}: {place['area_mm2']:.2f} mm2 at x {x:.1f}, y {y:.1f} mm (print view)")
+    for words, names in (("only in A", told["only_in_a"]), ("only in B", told["only_in_b"])):
+        for name in names:
+            click.echo(f"{name}: {words}")

@@ -1,0 +1,42 @@
+"""``carvegen mend``: the smallest changes to a drawing's cuts that clear the findings."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from carvegen.cli import options
+
+__all__ = ["command"]
+
+
+@click.command(name="mend")
+@click.argument("file", type=click.Path(path_type=Path))
+@options.setup
+@options.face_size
+@options.drawing
+@options.output
+@options.paths()
+@options.as_json
+def command(file: Path, out: Path, as_json: bool, **given: Any) -> int:  # noqa: ANN401
+    """Mend a drawing of closed shapes, check it, and write its files into a folder.
+
+    Cuts are shrunk, joined, filled or left out where the land or the cut would be too narrow, and no further.
+    Shapes on a layer FIXED, and cut-outs, stay as they are.
+
+    \b
+    carvegen mend sky.svg --material linoleum --cutter v-60 --out sky/
+    """
+    from carvegen.blocks.from_drawing import drawn_block
+    from carvegen.delivery.block_folder import check_folder, deliver
+
+    doubts, say = options.doubts(), options.teller(quiet=as_json)
+    check_folder(out)
+    ways = options.setups(given)
+    drawn = drawn_block(file, size_mm=given["size"], view=options.view(given), units=given["units"])
+    options.keep_notes([f"{file.name}: {note}" for note in drawn.notes])
+    given["size"] = drawn.block.width_mm, drawn.block.height_mm
+    delivery = deliver([way.on(drawn.block) for way in ways], out, options.style(given, mend=True), say=say)
+    return options.finish(delivery, out, as_json=as_json, doubts=doubts)

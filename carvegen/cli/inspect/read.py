@@ -1,0 +1,194 @@
+"""``carvegen read``: what is understood of a drawing or a scan, and clean outlines of it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from carvegen.base.errors import CarvegenError, InputError
+from carvegen.base.words import shortened
+from carvegen.cli import options
+
+if TYPE_CHECKING:
+    from carvegen.artwork import Artwork
+
+__all__ = ["command"]
+
+_CELL = 60  #: letters of a layer's name in the table
+
+
+class _Said(click.ParamType[Any]):
+    """A click type that reads with one of the functions of `carvegen.artwork.scan`."""
+
+    def __init__(self, name: str, function: str) -> None:
+        self.name, self.function = name, function
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ANN401
+        from carvegen.artwork import scan
+
+        try:
+            return getattr(scan, self.function)(value)
+        except CarvegenError as error:
+            raise error.within(param.opts[0] if param else self.name) from None
+
+
+def _scan_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    """An option for each declared setting of a scan."""
+    from carvegen.artwork.scan.description import ScanOptions
+    from carvegen.base.parameters import parameters
+
+    for setting in reversed(list(parameters(ScanOptions))):
+        switched_off = setting.unit == "flag" and setting.default
+        words = f"{'Do not ' if switched_off else ''}{setting.help}."
+        function = click.option(
+            f"--no-{setting.name}" if switched_off else setting.option,
+            setting.name,
+            help=words[0].upper() + words[1:] + _default(setting),
+            **(
+                {"is_flag": True, "flag_value": not setting.default, "default": None}
+                if setting.unit == "flag"
+                else options.read_as(setting.unit)
+            ),
+        )(function)
+    return function
+
+
+def _default(setting: Any) -> str:  # noqa: ANN401
+    return "" if setting.unit == "flag" or not setting.default else f"  [default: {setting.default:g}]"
+
+
+@click.command(name="read")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option(
+    "-o", "--out", metavar="FILE", type=click.Path(path_type=Path), help="Write clean outlines: .svg or .dxf."
+)
+@click.option(
+    "--picture", metavar="FILE", type=click.Path(path_type=Path), help="Draw what was understood: a file in .png."
+)
+@click.option("--units", type=options.OneOf(["mm", "cm", "in", "pt"]), help="What a number in a drawing means.")
+@click.option("--outlines", is_flag=True, help="A thin closed line in a drawing stands for the shape that it encloses.")
+@click.option("--dpi", type=float, help="Scan: its dots per inch.  [default: what the file says]")
+@click.option(
+    "--points",
+    type=_Said("POINTS", "points_from"),
+    help='Scan: two points, in pixels, that lie a known length apart: "120 80 1301 80 = 100mm".',
+)
+@click.option(
+    "--corners",
+    type=_Said("CORNERS", "corners_from"),
+    help='Scan: the block\'s corners or four marks, in pixels: "90 80 2400 95 2390 1800 85 1790", or "auto".',
+)
+@options.true_size
+@click.option(
+    "--inks",
+    type=_Said("INKS", "ink_names"),
+    help='Scan: inks to tell apart, from dark to light: how many, or their names: "key,tone,ground".',
+)
+@click.option(
+    "--view", type=options.OneOf(["print", "block"]), help="Scan: of a print or tracing, or of the block itself."
+)
+@_scan_options
+@options.as_json
+def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, **said: Any) -> None:  # noqa: ANN401
+    """Show what is understood of a drawing (SVG, DXF) or a scan (PNG, JPEG, TIFF, WebP): size, layers, shapes.
+
+    A scan's dark parts are traced at true size; everything that was assumed or changed is noted.
+
+    \b
+    carvegen read jetty.tif --inks key,tone,ground -o jetty.svg --picture seen.png
+    """
+    from carvegen.artwork import read
+    from carvegen.artwork.kinds import is_picture
+    from carvegen.artwork.scan import ScanOptions, read_scan
+
+    _check_targets(file, out, picture)
+    units, outlines = said.pop("units"), said.pop("outlines")
+    given = {name: value for name, value in said.items() if value is not None}
+    if given or is_picture(file):
+        artwork = read_scan(file, ScanOptions(**given))
+    else:
+        from carvegen.blocks.layer_names import NOTES
+
+        artwork = read(file, units=units, outlines=outlines, without=(NOTES,))
+    _write(artwork, file, out, picture)
+    (_say_json if as_json else _say)(artwork)
+
+
+def _check_targets(file: Path, out: Path | None, picture: Path | None) -> None:
+    for path, where, endings in ((out, "--out", (".svg", ".dxf")), (picture, "--picture", (".png",))):
+        if path is not None and path.suffix.lower() not in endings:
+            raise InputError(f"must end in {' or '.join(endings)}", value=str(path), where=where)
+        if path is not None and path.resolve() == file.resolve():
+            raise InputError("must not overwrite the file that is read", value=str(path), where=where)
+
+
+def _write(artwork: Artwork, file: Path, out: Path | None, picture: Path | None) -> None:
+    from carvegen.base.files import save_file
+    from carvegen.writers.block import clean_artwork
+
+    if out is None and picture is None:
+        return
+    size = clean_artwork.page_size(artwork.layers, artwork.width_mm, artwork.height_mm)
+    if out is not None:
+        if not artwork.true_size:
+            raise InputError(
+                "does not say how large it is", where=str(file), hint="say what its numbers mean: --units mm"
+            )
+        dxf = out.suffix.lower() == ".dxf"
+        save_file(
+            out,
+            clean_artwork.artwork_dxf(artwork.layers, size)
+            if dxf
+            else clean_artwork.artwork_svg(artwork.layers, size, file.name),
+        )
+    if picture is not None:
+        save_file(picture, clean_artwork.artwork_png(artwork.layers, size))
+
+
+def _figures(artwork: Artwork) -> list[dict[str, Any]]:
+    """How many shapes a layer has, and their area, holes and points."""
+    import shapely
+
+    return [
+        {
+            "name": name,
+            "shapes": len(shapes),
+            "holes": int(shapely.get_num_interior_rings(shapes).sum()),
+            "points": int(shapely.get_num_coordinates(shapes).sum()),
+            "area_mm2": round(float(shapely.area(shapes).sum()), 3),
+        }
+        for name, shapes in artwork.layers.items()
+    ]
+
+
+def _say_json(artwork: Artwork) -> None:
+    told = {
+        "width_mm": artwork.width_mm and round(artwork.width_mm, 3),
+        "height_mm": artwork.height_mm and round(artwork.height_mm, 3),
+        "true_size": artwork.true_size,
+        "tolerance_mm": round(artwork.tolerance_mm, 4),
+        "layers": _figures(artwork),
+        "notes": list(artwork.notes),
+    }
+    click.echo(json.dumps(told, indent=1))
+
+
+def _say(artwork: Artwork) -> None:
+    options.tell_notes(artwork.notes)
+    if not artwork.true_size:
+        click.echo("It says no true size; areas are as if its longer side were 1000 mm.")
+    elif artwork.width_mm is None or artwork.height_mm is None:
+        click.echo("It has no page.")
+    else:
+        click.echo(f"Page {artwork.width_mm:.2f} × {artwork.height_mm:.2f} mm, print view.")
+    click.echo(f"Curves are made of straight pieces, at most {artwork.tolerance_mm:.2g} mm off.")
+    rows = [("layer", "shapes", "holes", "points", "area mm²")]
+    rows += [tuple(shortened(str(cell), _CELL) for cell in row.values()) for row in _figures(artwork)]  # type: ignore[misc]
+    widths = [max(len(row[k]) for row in rows) for k in range(5)]
+    for name, *numbers in rows:
+        cells = [number.rjust(width) for number, width in zip(numbers, widths[1:], strict=True)]
+        click.echo("  ".join([name.ljust(widths[0]), *cells]))

@@ -1,0 +1,31 @@
+"""``carvegen frost``: a block with frost from its edge or from outlines, from nothing to its files."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from carvegen.cli.make.maker import make, maker_options
+
+__all__ = ["command"]
+
+
+@click.command(name="frost")
+@click.option(
+    "--from",
+    "sources",
+    multiple=True,
+    metavar="SHAPE",
+    help='Whose outline the frost grows from: FILE, "FILE at X Y width W", "box X Y W H".  [default: the edge]',
+)
+@maker_options("frost", presets="look", name="frost")
+def command(sources: tuple[str, ...], **given: Any) -> int:  # noqa: ANN401
+    """Let frost grow on a block from its edge or from outlines, check it, and write its files into a folder.
+
+    \b
+    carvegen frost --size 200x150 --material basswood --cutter v-60 --look needles --seed 7 --out pane/
+    carvegen frost --size 200x150 --material linoleum --cutter v-60 \\
+        --from "box 40 30 120 90" --inward --out window/
+    """
+    return make("frost", given, stage="letting it freeze", sources=sources)

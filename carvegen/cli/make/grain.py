@@ -1,0 +1,30 @@
+"""``carvegen grain``: a block of wood grain, from nothing to its files."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from carvegen.cli.make.maker import make, maker_options
+
+__all__ = ["command"]
+
+
+@click.command(name="grain")
+@click.option(
+    "--boards",
+    multiple=True,
+    metavar="SHAPE",
+    help='Closed shapes that are boards: FILE, "FILE at X Y width W", "box X Y W H".  [default: the whole face]',
+)
+@maker_options("grain", presets="board", name="boards")
+def command(boards: tuple[str, ...], **given: Any) -> int:  # noqa: ANN401
+    """Fill a block, or the boards drawn on it, with wood grain, check it, and write its files into a folder.
+
+    \b
+    carvegen grain --size 150x100 --material cherry --cutter v-60 --board flat-sawn --out plank/
+    carvegen grain --size 150x100 --material linoleum --cutter v-60 --board weathered \\
+        --boards "box 0 0 150 24" --boards "box 0 26 150 30" --direction 0 --out jetty/
+    """
+    return make("grain", given, stage="sawing the boards", sources=boards)

@@ -1,0 +1,40 @@
+"""``carvegen motifs``: what can be grown, with presets and settings."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import click
+
+from carvegen.cli import options
+
+__all__ = ["command"]
+
+
+@click.command(name="motifs")
+@options.as_json
+def command(as_json: bool) -> None:
+    """List the motifs, their presets and, with --json, every setting with its range."""
+    from carvegen.motifs import summaries
+
+    found = {name: _described(name, summary) for name, summary in sorted(summaries().items())}
+    if as_json:
+        click.echo(json.dumps(found, indent=1))
+        return
+    for name, its in found.items():
+        click.echo(f"{name}: {its['about']}")
+        click.echo(f"  presets: {', '.join(its['presets'])}")
+        click.echo(f"  settings: {', '.join(setting['option'] for setting in its['settings'])}")
+        click.echo(f"  more: carvegen {name} --help\n")
+
+
+def _described(name: str, summary: str) -> dict[str, Any]:
+    from dataclasses import asdict
+
+    from carvegen.base.parameters import parameters
+    from carvegen.motifs import motif
+
+    module = motif(name)
+    settings = [{"option": its.option, **asdict(its)} for its in parameters(module.Settings)]
+    return {"about": summary, "presets": dict(module.PRESETS), "settings": settings}

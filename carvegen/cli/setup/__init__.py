@@ -1,0 +1,1 @@
+"""Commands about the installation, profiles and test strips."""

@@ -1,0 +1,69 @@
+"""Write a test strip: cut it once, measure it, and keep what you measured as profiles of your own."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from carvegen.base.errors import InputError
+from carvegen.cli import options
+
+if TYPE_CHECKING:
+    from carvegen.base.previous_run import Earlier
+
+__all__ = ["command"]
+
+
+@click.command("strip")
+@click.option(
+    "--emboss",
+    metavar="PAPER",
+    default="",
+    help="An embossing strip for this paper instead, a die of the material: steps, slopes, corners, gaps.",
+)
+@options.bare_setup
+@options.plain_output
+@options.as_json
+def command(**given: Any) -> None:  # noqa: ANN401
+    """Write a test strip for a material and a cutter, and a page on how to read it.
+
+    Ladders of land, dots and cuts, a comb for the kerf, a bar and a tapering cut for the wall. With --emboss a die and
+    its counter-sheet instead, that try out what a paper bears.
+    """
+    out: Path = given["out"]
+    made, before = _embossing(given) if given["emboss"] else _cutting(given)
+    if given["as_json"]:
+        click.echo(json.dumps({"out": str(out), "files": made, "earlier": asdict(before)}, indent=1))
+        return
+    if not options.quiet():
+        click.echo(f"Written to {out}:")
+        width = max(map(len, made))
+        for name, purpose in made.items():
+            click.echo(f"  {name.ljust(width)}  {purpose}")
+    options.tell_earlier(before)
+
+
+def _cutting(given: dict[str, Any]) -> tuple[dict[str, str], Earlier]:
+    from carvegen.delivery.strip_folder import deliver_strip
+
+    return deliver_strip(
+        options.setups(given), given["out"], transfer=given["transfer"], paper=given["paper"], dxf=given["dxf"],
+        pale_guide=given["pale_guide"], say=options.teller(quiet=given["as_json"]),
+    )  # fmt: skip
+
+
+def _embossing(given: dict[str, Any]) -> tuple[dict[str, str], Earlier]:
+    from carvegen.delivery.embossing_folder import deliver_embossing_strip
+
+    if given["depth"] is not None:
+        raise InputError("is not chosen here", where="--depth", hint="leave it out: the strip's highest step sets it")
+    shelf = options.library(given["folders"])
+    return deliver_embossing_strip(
+        options.setups(given), shelf.paper(given["emboss"]), shelf, given["out"], transfer=given["transfer"],
+        sheet=given["paper"], dxf=given["dxf"], pale_guide=given["pale_guide"],
+        say=options.teller(quiet=given["as_json"]),
+    )  # fmt: skip

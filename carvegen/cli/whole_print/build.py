@@ -1,0 +1,83 @@
+"""``carvegen build``: a whole print from its file, every block in register; only what has changed."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from carvegen.cli import options
+
+if TYPE_CHECKING:
+    from carvegen.delivery.print_build import Built
+
+__all__ = ["command"]
+
+
+@click.command(name="build")
+@click.argument("file", metavar="PRINT.TOML", type=click.Path(path_type=Path))
+@click.option(
+    "--out",
+    required=True,
+    type=click.Path(path_type=Path),
+    help="Folder for the files. An earlier build in it is brought up to date; what you put there yourself is kept.",
+)
+@options.profile_folders
+@options.as_json
+def command(file: Path, out: Path, folders: tuple[Path, ...], as_json: bool) -> int:
+    """Build every block of a print in register, the white taken out of each, with proofs and one report.
+
+    Built again, only what has changed is made anew. carvegen new writes a print file to start from.
+
+    \b
+    carvegen new landing
+    carvegen build landing/print.toml --out landing/built
+    """
+    from carvegen.delivery.print_build import build_print
+    from carvegen.prints.file.print_file import read_print
+
+    shelf = options.library(folders)
+    built = build_print(read_print(file, shelf), out, shelf, say=options.teller(quiet=as_json))
+    (_say_json if as_json else _say)(built, out)
+    return int(built.breaks > 0)
+
+
+def _say(built: Built, out: Path) -> None:
+    from carvegen.prints.misregister.figures import register_lines
+    from carvegen.writers.whole_print.print_report import report_lines
+
+    options.tell_notes(built.notes)
+    if options.quiet():
+        _say_what_matters(built)
+        return
+    for name, why in built.blocks.items():
+        click.echo(f"{name}: {'built: ' + why if why else 'as it was: nothing of it has changed'}")
+    click.echo(f"proofs: {'drawn: ' + built.proofs if built.proofs else 'as they were'}")
+    click.echo(f"register: {'tried out: ' + built.register if built.register else 'as it was'}\n")
+    click.echo("\n".join(report_lines(built.report)))
+    if built.report["register"]:
+        click.echo("\n" + "\n".join(register_lines(built.report["register"])))
+    click.echo(f"\nIn {out}:")
+    for name, purpose in built.files.items():
+        click.echo(f"  {name.ljust(22)}  {purpose}")
+    for name in built.blocks:
+        click.echo(f"  {(name + '/').ljust(22)}  the files of the block {name}: its proof first, then the note")
+
+
+def _say_what_matters(built: Built) -> None:
+    """Quiet: what the shop must be asked, and how many places break a limit."""
+    for question in built.report["decide_first"]:
+        click.echo(f"ASK FIRST: {question}")
+    if built.breaks:
+        click.echo(f"{built.breaks} places break a limit: carvegen build without --quiet tells which.")
+
+
+def _say_json(built: Built, out: Path) -> None:
+    told = {
+        "out": str(out), "blocks": dict(built.blocks), "proofs": built.proofs,
+        "register": built.register, "files": dict(built.files),
+        "notes": list(built.notes), "report": built.report,
+    }  # fmt: skip
+    click.echo(json.dumps(told, indent=1))

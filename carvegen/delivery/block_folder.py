@@ -1,0 +1,240 @@
+"""What is handed over: one folder with a proof and, for each machine and the hand, its files and note."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field, fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from carvegen.base.files import staged_folder, write_file
+from carvegen.base.previous_run import (
+    Earlier,
+    earlier,
+    keep_edited,
+    write_record,
+)
+from carvegen.base.words import shortened
+from carvegen.checks import checked
+from carvegen.checks.mending import mended_for_all
+from carvegen.delivery.delivery_files import OWNED, contents, contents_for
+from carvegen.facts.profiles import Verdict
+from carvegen.toolpaths import plan_for
+from carvegen.toolpaths.promises import hold
+from carvegen.toolpaths.settings import PathSettings
+from carvegen.toolpaths.unmade.shortfalls import with_plan
+from carvegen.writers.block.block_dxf import machine_dxf
+from carvegen.writers.block.block_png import change_png, proof_png
+from carvegen.writers.block.block_svg import machine_svg, proof_svg
+from carvegen.writers.block.width_map import land_widths, width_map_png, width_map_svg
+from carvegen.writers.guide.guide_pdf import guide_pdf
+from carvegen.writers.guide.guide_svg import guide_svg
+from carvegen.writers.guide.hand_guide import hand_guide
+from carvegen.writers.note.block_note import machine_note
+from carvegen.writers.plan.plan_dxf import plan_dxf
+from carvegen.writers.plan.plan_files import PlanExtras, extras
+from carvegen.writers.plan.plan_png import plan_png
+from carvegen.writers.plan.plan_svg import plan_svg
+from carvegen.writers.proof.proof_pages import block_sheet
+from carvegen.writers.proof.proof_sheet import proof_sheet_html
+
+if TYPE_CHECKING:
+    from carvegen.base.findings import Report
+    from carvegen.blocks.block import Block
+    from carvegen.blocks.job import Job
+    from carvegen.checks.mending import Change
+    from carvegen.toolpaths.paths import Plan
+
+__all__ = ["Delivery", "Style", "check_folder", "deliver", "question", "style_of"]
+
+_PROOF_PX_PER_MM = 10.0
+_PROOF_PX = 50_000_000  #: pixels in a proof at most: a larger block is shown more coarsely
+
+_NOTE = 1000  #: letters of a note, in which names of others may stand
+_MOST_BESIDE = 50_000  #: shapes for which a router that is not the main machine is planned, too
+
+
+@dataclass(frozen=True, kw_only=True)
+class Style:
+    """How the files are written, where there is a choice."""
+
+    transfer: str = "carbon"  #: how the guide's drawing comes onto the block
+    paper: str = "A4"
+    pale_guide: bool = False  #: draw the guide pale, to save ink
+    dxf: str = "R2000"
+    mend: bool = False  #: mend the cuts first where a limit breaks
+    width_map: bool = False  #: draw the land-width map too
+    paths: PathSettings | None = field(default_factory=PathSettings)  #: how paths are made; None: no paths
+    notes: tuple[str, ...] = ()  #: what was understood of the drawings that were read, and where they lie
+
+
+def style_of(files: Mapping[str, Any]) -> Style:
+    """The style that a print file's table [files] asks for; choices about toolpaths lie among the others."""
+    own = {spec.name for spec in fields(PathSettings)}
+    plain = {name: value for name, value in files.items() if name not in own and name != "paths"}
+    chosen = {name: value for name, value in files.items() if name in own}
+    return Style(**plain, paths=PathSettings(**chosen) if files.get("paths", True) else None)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Delivery:
+    """What was handed over."""
+
+    files: Mapping[str, str]  #: relative name to what it is for, in the order to look at them
+    reports: Mapping[str, Report]  #: by kind of machine, the main one first
+    open_questions: tuple[str, ...]  #: what the shop must be asked
+    block: Block  #: as it was written
+    changes: tuple[Change, ...] = ()  #: what was mended
+    notes: tuple[str, ...] = ()  #: on the drawings that were read
+    simulated: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)  #: figures by kind of machine
+    earlier: Earlier = field(default_factory=Earlier)  #: what the folder held of an earlier run; not in the report
+
+    def to_dict(self) -> dict[str, Any]:
+        """The delivery as plain values, for JSON."""
+        return {
+            "files": dict(self.files),
+            "open_questions": list(self.open_questions),
+            "notes": list(self.notes),
+            "changes": [asdict(change) for change in self.changes],
+            "reports": {kind: report.to_dict() for kind, report in self.reports.items()},
+            "simulated": dict(self.simulated),
+        }
+
+
+def check_folder(out: Path) -> None:
+    """Refuse a folder, before anything is made, that holds files of another origin under names of a delivery."""
+    earlier(out, owned=OWNED, made=(), sign="report.json")
+
+
+def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str], None]) -> Delivery:
+    """Check the jobs of one block and write their files into the folder `out`, all or none.
+
+    Parameters
+    ----------
+    jobs
+        One for each kind of machine, the main one first.
+    say
+        Told at the start of each stage.
+
+    Raises
+    ------
+    InputError
+        If the folder can't be written, or holds files of another origin under the same names.
+    CarvegenError
+        If a plan breaks what is promised of every plan.
+    """
+    given = jobs[0].block
+    changes: tuple[Change, ...] = ()
+    if style.mend:
+        say("mending")
+        jobs, changes = mended_for_all(jobs, say=say)
+    say("checking")
+    reports = {job.machine.kind: checked(job) for job in jobs}
+    untold = {job.machine.kind: why for job in jobs if style.paths is not None and (why := _left_out(job, jobs[0]))}
+    for note in untold.values():
+        say(note)
+    plans = _plans(jobs, style, say)
+    reports |= {kind: with_plan(reports[kind], plan) for kind, (plan, _) in plans.items()}
+    planned = {kind: its.names for kind, (_, its) in plans.items()}
+    files = contents(reports, planned, changed=bool(changes), width_map=style.width_map)
+    questions = tuple(filter(None, map(question, jobs)))
+    block, report = jobs[0].block, reports[jobs[0].machine.kind]
+    delivery = Delivery(
+        files=files, reports=reports, open_questions=questions, block=block, changes=changes,
+        notes=(*style.notes, *(f"WARNING: {note}" for note in untold.values())),
+        simulated={kind: its.to_dict() for kind, (_, its) in plans.items() if its.simulated},
+        earlier=earlier(out, owned=OWNED, made=files, sign="report.json"),
+    )  # fmt: skip
+    with staged_folder(out, owned=OWNED) as stage:
+        say("drawing the proof")
+        scale = _px_per_mm(block.width_mm, block.height_mm)
+        write_file(stage / "proof.png", proof_png(block, px_per_mm=scale))
+        write_file(stage / "proof.svg", proof_svg(block, report))
+        widths = land_widths(block, max(job.limits.land_mm for job in jobs)) if style.width_map else None
+        sheet = block_sheet(jobs, reports, files, questions, widths=widths)
+        write_file(stage / "proof.html", proof_sheet_html(sheet))
+        write_file(stage / "report.json", json.dumps(delivery.to_dict(), indent=1) + "\n")
+        if changes:
+            write_file(stage / "changes.png", change_png(given, block, px_per_mm=scale))
+        if widths is not None:
+            write_file(stage / "land-width.png", width_map_png(block, widths))
+            write_file(stage / "land-width.svg", width_map_svg(block, widths))
+        for job in jobs:
+            say(f"writing for the {job.machine.kind}")
+            kind = job.machine.kind
+            _write_job(stage, job, reports[kind], style, plans.get(kind) or untold.get(kind))
+        write_record(stage, files)
+        keep_edited(delivery.earlier, out, stage)
+    return delivery
+
+
+def _left_out(job: Job, main: Job) -> str:
+    """Why a further router's paths are not reckoned, or nothing: of very many shapes they take minutes."""
+    count = len(job.block.cuts)
+    asked_for = job is main or job.cutter.key == main.cutter.key
+    if asked_for or job.machine.kind != "router" or count <= _MOST_BESIDE:
+        return ""
+    return (
+        f"The router's paths for {count:,} shapes take minutes to reckon and are left out, as no cutter of "
+        "it was asked for. Name one of its cutters (--cutter, or cutter in a print file) to have them."
+    )
+
+
+def _plans(jobs: Sequence[Job], style: Style, say: Callable[[str], None]) -> dict[str, tuple[Plan, PlanExtras]]:
+    """By kind of machine the plans that have something to follow or to say, and what is made of them."""
+    found: dict[str, tuple[Plan, PlanExtras]] = {}
+    wanted = [job for job in jobs if not _left_out(job, jobs[0])] if style.paths is not None else []
+    for job in wanted:
+        if job.machine.kind != "hand":
+            say(f"planning the paths of the {job.machine.kind}")
+        plan = plan_for(job, style.paths) if style.paths is not None else None
+        if plan is not None and style.paths is not None:
+            hold(plan, style.paths)
+            if style.paths.simulated:
+                say(f"simulating the {job.machine.kind}")
+            found[job.machine.kind] = plan, extras(plan, style.paths)
+    return found
+
+
+def _write_job(stage: Path, job: Job, report: Report, style: Style, made: tuple[Plan, PlanExtras] | str | None) -> None:
+    """The files of one job; `made`: its plan and what comes with it, or why it has none."""
+    folder, guide = stage / job.machine.kind, None
+    untold = f"\n## No paths\n\n- {made}\n" if isinstance(made, str) else ""
+    made = None if isinstance(made, str) else made
+    if job.machine.kind == "hand":
+        guide = hand_guide(job, style.transfer, report, saving=style.pale_guide)
+        write_file(folder / "guide.pdf", guide_pdf(guide, style.paper))
+        write_file(folder / "guide.svg", guide_svg(guide))
+    else:
+        write_file(folder / "block.svg", machine_svg(job))
+        write_file(folder / "block.dxf", machine_dxf(job, style.dxf))
+    plan, more = made or (None, PlanExtras())
+    if plan is not None:
+        write_file(folder / "paths.png", plan_png(plan))
+        write_file(folder / "paths.svg", plan_svg(plan))
+        write_file(folder / "paths.dxf", plan_dxf(plan, style.dxf))
+    for name, content in more.files().items():
+        write_file(folder / name, content)
+    files = contents_for(job.machine.kind, None if plan is None else more.names)
+    note = machine_note(job, report, files, plan, guide) + more.note() + untold + _drawings(style.notes)
+    write_file(folder / "note.md", note)
+
+
+def _drawings(notes: Sequence[str]) -> str:
+    """The note's last section: what was understood of the drawings."""
+    lines = "".join(f"- {shortened(note, _NOTE)}\n" for note in notes)
+    return f"\n## Drawings that were read\n\n{lines}" if notes else ""
+
+
+def _px_per_mm(width_mm: float, height_mm: float) -> float:
+    return min(_PROOF_PX_PER_MM, math.sqrt(_PROOF_PX / (width_mm * height_mm)))
+
+
+def question(job: Job) -> str:
+    """What must be asked before this job, or nothing."""
+    if job.permit.verdict is not Verdict.ASK:
+        return ""
+    declared = job.declared or "NOT DECLARED"
+    return f"{job.machine.kind}: {job.permit.why} (composition: {declared})"

@@ -1,0 +1,165 @@
+"""The narrow places of a region, one by one: necks, tips and islands that are too thin.
+
+A *neck* is narrowest somewhere along its way; its width is exact (see `carvegen.geometry.necks`). A *tip* only gets
+narrower until it ends, in a point or bluntly. An *island* is too thin all round.
+"""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from carvegen.geometry.edges import Outline
+from carvegen.geometry.necks import Necks, necks_of
+from carvegen.geometry.widths import Widths, local_widths_of
+
+if TYPE_CHECKING:
+    from carvegen.geometry import Floats, Indices, Rings
+
+__all__ = ["Kind", "Narrow", "Spread", "narrow_places", "narrow_spread"]
+
+
+#: A tip too narrow over less than this share of the limit is a nick in a wall: walls that meet at less than a
+#: right angle are too narrow over half the limit at least.
+_CHIP = 0.25
+
+
+class Kind(enum.IntEnum):
+    """What sort of narrow place."""
+
+    NECK = 0
+    TIP = 1
+    ISLAND = 2
+
+
+@dataclass(frozen=True)
+class Narrow:
+    """Narrow places; arrays of one length, in the order of `at`."""
+
+    at: Floats  #: one wall at the narrowest point, mm, (n, 2)
+    to: Floats  #: the other wall there
+    width: Floats  #: mm
+    length: Floats  #: how far along it is too narrow, mm
+    direction_deg: Floats  #: in which it runs
+    kind: Indices
+    first: Indices  #: ring of the one wall
+    second: Indices  #: ring of the other
+
+    def __len__(self) -> int:
+        return len(self.width)
+
+    def chosen(self, which: Indices) -> Narrow:
+        """Some of the places."""
+        return Narrow(*(getattr(self, name)[which] for name in self.__dataclass_fields__))
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Narrow places and how far each goes along the walls."""
+
+    places: Narrow
+    thin: Widths  #: the inner discs along them
+    place: Indices  #: for each disc the number of its place; -1 if it belongs to none that counts
+
+
+def narrow_places(outlines: Rings, limit: float, *, limit_at: Callable[[Floats], Floats] | None = None) -> Narrow:
+    """Every place where the region on the left of `outlines` is narrower than asked; see `narrow_spread`."""
+    return narrow_spread(outlines, limit, limit_at=limit_at).places
+
+
+def narrow_spread(outlines: Rings, limit: float, *, limit_at: Callable[[Floats], Floats] | None = None) -> Spread:
+    """Every place where the region on the left of `outlines` is narrower than asked, and the discs along it.
+
+    Parameters
+    ----------
+    limit
+        The largest width that is asked anywhere, mm.
+    limit_at
+        The width asked of a piece that runs in a direction in degrees; `limit` everywhere if not given.
+    """
+    outline = Outline(outlines)
+    tight = necks_of(outline, limit)
+    if limit_at is not None:
+        tight = tight.chosen(tight.width < limit_at(tight.direction_deg))
+    thin = local_widths_of(outline, limit, limit_at=limit_at)
+    if len(tight) + len(thin) == 0:
+        return Spread(_none(), thin, np.empty(0, dtype=np.int64))
+    group = _groups(np.concatenate([(tight.start + tight.end) / 2, thin.centre]), limit)
+    found = _described(outlines, tight, thin, group, limit)
+    kept = np.flatnonzero((found.kind != Kind.TIP) | (found.length > _CHIP * limit))
+    kept = kept[np.lexsort((found.at[kept, 1], found.at[kept, 0]))]
+    place = np.full(len(found), -1)
+    place[kept] = np.arange(len(kept))
+    return Spread(found.chosen(kept), thin, place[group[len(tight) :]])
+
+
+def _described(outlines: Rings, tight: Necks, thin: Widths, group: Indices, limit: float) -> Narrow:
+    """The narrowest point of each group, in their order; an exact neck where it has one."""
+    count = int(group.max()) + 1
+    of_neck, of_thin = group[: len(tight)], group[len(tight) :]
+    ring = np.repeat(np.arange(len(outlines)), np.diff(outlines.start))
+    has_neck = np.bincount(of_neck, minlength=count) > 0
+    lone = ~has_neck[of_thin]
+    width = np.concatenate([tight.width, thin.width[lone]])
+    order = np.lexsort((width, np.concatenate([of_neck, of_thin[lone]])))
+    groups = np.concatenate([of_neck, of_thin[lone]])[order]
+    best = order[np.flatnonzero(np.diff(groups, prepend=-1))]
+    at = np.concatenate([tight.start, thin.at[lone]])[best]
+    to = np.concatenate([tight.end, thin.across[lone]])[best]
+    away = to - at
+    found = Narrow(
+        at=at,
+        to=to,
+        width=width[best],
+        length=np.bincount(of_thin, thin.length, count) / 2,
+        direction_deg=np.degrees(np.arctan2(away[:, 1], away[:, 0])) + 90,
+        kind=np.where(has_neck, Kind.NECK, Kind.TIP),
+        first=np.concatenate([tight.first, ring[thin.edge[lone]]])[best],
+        second=np.concatenate([tight.second, ring[thin.other[lone]]])[best],
+    )
+    found.kind[_round_islands(outlines, thin, of_thin, limit)] = Kind.ISLAND
+    return found
+
+
+def _round_islands(outlines: Rings, thin: Widths, group: Indices, limit: float) -> Indices:
+    """Groups that take in the whole outline of a piece of the region.
+
+    Not so near its corners, where walls meet at a right angle or more: a strip's two ends and what of its sides
+    lies within half its width come to four widths.
+    """
+    ring = np.repeat(np.arange(len(outlines)), np.diff(outlines.start))
+    ends = outlines.xy[outlines.edge_ends] - outlines.xy
+    whole = np.bincount(ring, np.hypot(ends[:, 0], ends[:, 1]), len(outlines))
+    around = np.bincount(ring[thin.edge], thin.length, len(outlines))
+    islands = (around > whole - 4 * limit) & (_signed_areas(outlines) > 0)
+    on_island = islands[ring[thin.edge]]
+    return np.unique(group[on_island])
+
+
+def _signed_areas(outlines: Rings) -> Floats:
+    ends = outlines.xy[outlines.edge_ends]
+    crossed = outlines.xy[:, 0] * ends[:, 1] - outlines.xy[:, 1] * ends[:, 0]
+    return np.add.reduceat(crossed, outlines.start[:-1]) / 2 if len(outlines) else np.empty(0)
+
+
+def _groups(centres: Floats, limit: float) -> Indices:
+    """A number for each place; places close to one another share it.
+
+    Pieces of outline are no longer than a third of the limit, so neighbours' discs are no further apart.
+    """
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+    from scipy.spatial import cKDTree
+
+    i, j = cKDTree(centres).query_pairs(limit / 2, output_type="ndarray").T
+    links = coo_array((np.ones(len(i), dtype=bool), (i, j)), shape=(len(centres), len(centres)))
+    return np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
+
+
+def _none() -> Narrow:
+    none, ids = np.empty(0), np.empty(0, dtype=np.int64)
+    return Narrow(np.empty((0, 2)), np.empty((0, 2)), none, none, none, ids, ids, ids)

@@ -1,0 +1,178 @@
+"""The medial axes of convex shapes, very many at once: all sides move inwards alike until the last has vanished.
+
+Where a side has shrunk to nothing, its two corners meet and go on as one: the corners' ways are the axis, for in a
+convex shape it is the straight skeleton (Aichholzer, Aurenhammer, Alberts & Gärtner 1995).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.geometry.diagrams import STEPS_PER_MM
+from carvegen.geometry.edges import cross, unit
+
+if TYPE_CHECKING:
+    from carvegen.geometry import (
+        Floats,
+        Indices,
+        Mask,
+        PolygonArray,
+    )
+
+__all__ = ["MOST_SIDES", "Skeletons", "are_convex"]
+
+MOST_SIDES = 120  #: of a shape: each costs a step, which pays where many shapes share it
+
+_OFF_MM = 1e-6  #: a meeting that is no nearer than this to being as far from its three sides is not believed
+_SAME_MM = 1e-8  #: meetings nearer than this are one
+_OPPOSITE = 1e-12  #: how far from opposite two sides are taken to be, in the cosine
+
+
+def are_convex(shapes: PolygonArray) -> Mask:
+    """Which shapes on the diagrams' grid have no hole, no corner that juts in, and at most `MOST_SIDES`; (n,)."""
+    outline = geometry.rings(shapes)
+    grid = np.rint(outline.xy * STEPS_PER_MM).astype(np.int64)
+    (x, y), (on_x, on_y) = (grid[outline.edge_ends] - grid).T, (grid[outline.edge_ends] - grid)[outline.edge_ends].T
+    bend = x * on_y - y * on_x
+    count = np.diff(outline.start)
+    found = (np.bincount(outline.owner, minlength=len(shapes)) == 1) & (shapely.get_num_coordinates(shapes) > 3)
+    found[outline.owner[count > MOST_SIDES]] = False
+    found[np.repeat(outline.owner, count)[bend < 0]] = False
+    return np.asarray(found)
+
+
+@dataclass(frozen=True)
+class Skeletons:
+    """Points of the axes, corners of the shapes among them, and links between them."""
+
+    points: Floats  #: (n, 2)
+    shape: Indices  #: number of the shape of each point; (n,)
+    links: Indices  #: (m, 2)
+    sure: Mask  #: which shapes' axes may be believed; (shapes,)
+
+    @classmethod
+    def of(cls, shapes: PolygonArray) -> Skeletons:
+        """The axes of convex shapes."""
+        outline = geometry.rings(shapes)
+        made = _Meetings(outline.xy, np.repeat(outline.owner, np.diff(outline.start)), len(shapes))
+        sides = np.diff(outline.start)
+        front = None
+        for count in range(int(sides.max(initial=2)), 2, -1):
+            new = _Front.of(outline.xy, outline.start[:-1][sides == count], outline.owner[sides == count], count)
+            front = new if front is None else front.with_more(new)
+            front = front.stepped(made) if count > 3 else front.closed(made)
+        return made.merged()
+
+
+class _Meetings:
+    """What is found on the way: points and links, shape by shape in no order."""
+
+    def __init__(self, corners: Floats, shape: Indices, shapes: int) -> None:
+        self._points, self._shapes, self._links = [corners], [shape], [np.empty((0, 2), dtype=np.int64)]
+        self._count, self._sure = len(corners), np.ones(shapes, dtype=bool)
+
+    def add(self, points: Floats, shape: Indices, ends: Indices, off: Floats) -> Indices:
+        """New points with links to those of numbers `ends` (n, k), and how far off they may be; their numbers."""
+        number = self._count + np.arange(len(points))
+        self._points.append(points)
+        self._shapes.append(shape)
+        self._links.append(np.stack([ends.ravel(), np.repeat(number, ends.shape[1])], axis=1))
+        self._sure[shape[~(off <= _OFF_MM)]] = False
+        self._count += len(points)
+        return number
+
+    def merged(self) -> Skeletons:
+        """All of it; what met at one place is one point."""
+        from scipy.sparse import coo_array
+        from scipy.sparse.csgraph import connected_components
+
+        points, links = np.concatenate(self._points), np.concatenate(self._links)
+        step = points[links[:, 0]] - points[links[:, 1]]
+        same = np.hypot(step[:, 0], step[:, 1]) < _SAME_MM
+        one, other = links[same].T
+        joints = coo_array((np.ones(len(one), dtype=bool), (one, other)), shape=(len(points), len(points)))
+        group = connected_components(joints, directed=False)[1]
+        first = np.unique(group, return_index=True)[1]
+        links = group[links[~same]].astype(np.int64)
+        return Skeletons(points[first], np.concatenate(self._shapes)[first], links, self._sure)
+
+
+@dataclass(frozen=True)
+class _Front:
+    """Shapes with the same number of sides left; corner k lies where side k begins, the region on its left."""
+
+    at: Floats  #: where the corners are now, (shapes, sides, 2)
+    number: Indices  #: the point that each corner came from, (shapes, sides)
+    normal: Floats  #: of each side, unit, inwards; (shapes, sides, 2)
+    offset: Floats  #: of each side's first line along its normal, (shapes, sides)
+    inset: Floats  #: how far the sides have moved, (shapes,)
+    shape: Indices
+
+    @classmethod
+    def of(cls, xy: Floats, first: Indices, shape: Indices, count: int) -> _Front:
+        """Shapes of so many sides as they are, each from its first corner among `xy`."""
+        number = first[:, None] + np.arange(count)
+        at = xy[number]
+        along = unit(np.roll(at, -1, axis=1) - at)
+        normal = np.stack([-along[..., 1], along[..., 0]], axis=-1)
+        return cls(at, number, normal, (normal * at).sum(axis=-1), np.zeros(len(first)), shape)
+
+    def with_more(self, other: _Front) -> _Front:
+        """These and others of as many sides."""
+        return _Front(*(np.concatenate([getattr(self, its), getattr(other, its)]) for its in self.__dataclass_fields__))
+
+    def stepped(self, made: _Meetings) -> _Front:
+        """Until in each shape the next side has vanished."""
+        rows = np.arange(len(self.shape))
+        speed, shrinks = self._corners()
+        step = np.roll(self.at, -1, axis=1) - self.at
+        length = np.maximum(step[..., 0] * self.normal[..., 1] - step[..., 1] * self.normal[..., 0], 0.0)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            after = length / (shrinks + np.roll(shrinks, -1, axis=1))
+        gone = np.argmin(np.where(np.isnan(after), np.inf, after), axis=1)
+        on = (gone + 1) % self.at.shape[1]
+        wait = after[rows, gone]
+        at = self.at + wait[:, None, None] * speed
+        calm = np.where(shrinks[rows, gone] <= shrinks[rows, on], gone, on)
+        met, inset = at[rows, calm], self.inset + wait
+        off = self._off(met, inset, np.stack([gone - 1, gone, on], axis=1))
+        new = made.add(met, self.shape, np.stack([self.number[rows, gone], self.number[rows, on]], axis=1), off)
+        at[rows, on], number = met, self.number.copy()
+        number[rows, on] = new
+        return replace(self, at=at, number=number, inset=inset)._without(gone)
+
+    def closed(self, made: _Meetings) -> _Front:
+        """Triangles to the middles of their inscribed circles."""
+        across = np.linalg.norm(np.roll(self.at, 1, axis=1) - np.roll(self.at, -1, axis=1), axis=-1)
+        share = across / np.maximum(across.sum(axis=1, keepdims=True), 1e-30)
+        met = np.where(across.sum(axis=1)[:, None] > 0, (share[..., None] * self.at).sum(axis=1), self.at[:, 0])
+        inset = (met * self.normal[:, 0]).sum(axis=1) - self.offset[:, 0]
+        off = self._off(met, inset, np.tile(np.arange(3), (len(met), 1)))
+        made.add(met, self.shape, self.number, off)
+        return self
+
+    def _corners(self) -> tuple[Floats, Floats]:
+        """How fast each corner moves as the sides do, and by how much it shortens each of its two sides."""
+        before = np.roll(self.normal, 1, axis=1)
+        apart = np.maximum(1 + (before * self.normal).sum(axis=-1), _OPPOSITE)
+        return (before + self.normal) / apart[..., None], cross(before, self.normal) / apart
+
+    def _off(self, met: Floats, inset: Floats, sides: Indices) -> Floats:
+        """By how much places are not `inset` from three sides each, at the worst."""
+        rows = np.arange(len(met))[:, None]
+        away = (met[:, None] * self.normal[rows, sides]).sum(axis=-1) - self.offset[rows, sides]
+        return np.asarray(np.abs(away - inset[:, None]).max(axis=1))
+
+    def _without(self, gone: Indices) -> _Front:
+        """All shapes without one side each."""
+        kept = np.arange(self.at.shape[1]) != gone[:, None]
+        size = (len(gone), self.at.shape[1] - 1)
+        return replace(
+            self, at=self.at[kept].reshape(*size, 2), number=self.number[kept].reshape(size),
+            normal=self.normal[kept].reshape(*size, 2), offset=self.offset[kept].reshape(size),
+        )  # fmt: skip

@@ -1,0 +1,257 @@
+"""Local width of a region along its outline: the largest disc inside that touches each place.
+
+At a place p of an edge with inward normal n the disc touches the outline at p and somewhere else first. A line
+at distance d from p, with the unit normal m from it towards p, is touched by the disc of radius
+``r = d / (1 - n·m)``; a point q by ``r = |q - p|² / (2 n·(q - p))``. The smallest over all edges is the
+disc: closed forms, no iteration (the shrinking ball of Ma, Bae & Choi 2012 takes points instead).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from carvegen.geometry import dots
+from carvegen.geometry.edges import (
+    Edges,
+    Outline,
+    counted,
+    cross,
+    unit,
+)
+
+if TYPE_CHECKING:
+    import shapely
+
+    from carvegen.geometry import (
+        Floats,
+        Indices,
+        Mask,
+        Rings,
+    )
+
+__all__ = ["Widths", "local_widths", "local_widths_of"]
+
+_CHUNK = 100_000  #: places measured at a time, to bound memory
+_COARSE = 3  #: places to a limit
+_FINE = 32  #: parts of a piece between narrow and wide
+_MOST_FINE = 200_000  #: of such parts in all: a block full of narrow places needs no finer lengths
+_ALIKE = 1.004  #: of discs no larger than this against the smallest, the one across the region counts
+
+
+@dataclass(frozen=True)
+class Widths:
+    """Places on an outline where the region is narrower than a limit; arrays of one length."""
+
+    at: Floats  #: places, mm, (n, 2)
+    across: Floats  #: where the disc touches on the other side, (n, 2)
+    centre: Floats  #: of the disc, (n, 2)
+    width: Floats  #: the disc's diameter
+    facing_deg: Floats  #: angle at the centre between the two touching points: 180 between parallel walls
+    edge: Indices  #: the edge that the place lies on
+    other: Indices  #: the edge that it faces
+    length: Floats  #: length of outline that the place stands for, mm
+    piece: Indices  #: number of the piece of outline; only of use while measuring
+
+    def __len__(self) -> int:
+        return len(self.width)
+
+    def chosen(self, which: Indices | Mask) -> Widths:
+        """Some of the places."""
+        return Widths(*(getattr(self, name)[which] for name in self.__dataclass_fields__))
+
+    def with_more(self, other: Widths) -> Widths:
+        """These places, then the others."""
+        pairs = {name: (getattr(self, name), getattr(other, name)) for name in self.__dataclass_fields__}
+        return Widths(**{name: np.concatenate(pair) for name, pair in pairs.items()})
+
+    @property
+    def direction_deg(self) -> Floats:
+        """The direction in which the narrow piece runs: square to the line between the touching points."""
+        away = self.across - self.at
+        return np.asarray(np.degrees(np.arctan2(away[:, 1], away[:, 0])) + 90)
+
+
+def local_widths(
+    outlines: Rings,
+    limit: float,
+    *,
+    limit_at: Callable[[Floats], Floats] | None = None,
+    sharper_deg: float = 90.0,
+) -> Widths:
+    """Places where the region on the left of `outlines` is narrower than it may be; may be empty.
+
+    Parameters
+    ----------
+    limit
+        The largest width that is asked anywhere, mm.
+    limit_at
+        The width asked of a piece that runs in a direction in degrees; `limit` everywhere if not given.
+    sharper_deg
+        Corners of the region at least this blunt are no narrow places: walls that meet at an angle a face
+        each other by 180° - a.
+
+    Notes
+    -----
+    Places lie a third of the limit apart, and where narrow meets wide much closer: the lengths of narrow
+    stretches are right to a hundredth of the limit.
+    """
+    return local_widths_of(Outline(outlines), limit, limit_at=limit_at, sharper_deg=sharper_deg)
+
+
+def local_widths_of(
+    outline: Outline,
+    limit: float,
+    *,
+    limit_at: Callable[[Floats], Floats] | None = None,
+    sharper_deg: float = 90.0,
+) -> Widths:
+    """The same for an outline that is measured in other ways too."""
+    edges = outline.edges
+    turns = np.pi - np.radians(sharper_deg)
+    rings = outline.near(limit) | (outline.bends > turns - 1e-6)
+    ruler = _Ruler(edges, np.flatnonzero(rings[edges.ring]), limit, limit_at, sharper_deg)
+    coarse = _cut_up(edges, ruler.chosen, limit / _COARSE)
+    found = ruler.measured(coarse)
+    narrow = np.zeros(len(coarse), dtype=bool)
+    narrow[found.piece] = True
+    limits = _beside_other(coarse, edges, narrow)
+    fine = coarse.split(limits, int(np.clip(_MOST_FINE // max(limits.sum(), 1), 1, _FINE)))
+    return found.chosen(~limits[found.piece]).with_more(ruler.measured(fine))
+
+
+@dataclass(frozen=True)
+class _Pieces:
+    """Pieces of edges, one after another along each ring."""
+
+    edge: Indices
+    low: Floats  #: start, as a share of the edge
+    high: Floats
+
+    def __len__(self) -> int:
+        return len(self.edge)
+
+    def split(self, which: Mask, times: int) -> _Pieces:
+        """Each of some of the pieces in `times` equal parts."""
+        edge = np.repeat(self.edge[which], times)
+        low, high = np.repeat(self.low[which], times), np.repeat(self.high[which], times)
+        part = np.tile(np.arange(times), int(which.sum()))
+        step = (high - low) / times
+        return _Pieces(edge, low + part * step, low + (part + 1) * step)
+
+
+def _cut_up(edges: Edges, chosen: Indices, step: float) -> _Pieces:
+    """The chosen edges in equal pieces no longer than `step`."""
+    whole = np.hypot(*(edges.b[chosen] - edges.a[chosen]).T)
+    pieces = np.maximum(np.ceil(whole / step), 1).astype(np.int64)
+    edge: Indices = np.repeat(chosen, pieces).astype(np.int64)
+    place, count = counted(pieces), np.repeat(pieces, pieces)
+    return _Pieces(edge, place / count, (place + 1) / count)
+
+
+def _beside_other(pieces: _Pieces, edges: Edges, narrow: Mask) -> Mask:
+    """Pieces that are narrow beside one that is not, or the other way round, along the ring."""
+    ring = edges.ring[pieces.edge]
+    first = np.flatnonzero(np.diff(ring, prepend=-1))
+    after = np.arange(1, len(ring) + 1)
+    after[np.append(first[1:], len(ring))[: len(first)] - 1] = first
+    differs = narrow != narrow[after]
+    beside: Mask = differs.copy()
+    beside[after[differs]] = True
+    return beside
+
+
+@dataclass(frozen=True)
+class _Ruler:
+    """Measures the discs at places of the chosen edges against all of them."""
+
+    edges: Edges
+    chosen: Indices
+    limit: float
+    limit_at: Callable[[Floats], Floats] | None
+    sharper_deg: float
+
+    @cached_property
+    def tree(self) -> shapely.STRtree:
+        return self.edges.tree(self.chosen)
+
+    def measured(self, pieces: _Pieces) -> Widths:
+        """The narrow ones of the pieces, each measured in its middle."""
+        found = [
+            self._measured(pieces, np.arange(start, min(start + _CHUNK, len(pieces))))
+            for start in range(0, max(len(pieces), 1), _CHUNK)
+        ]
+        every = found[0]
+        for more in found[1:]:
+            every = every.with_more(more)
+        asked = self.limit if self.limit_at is None else self.limit_at(every.direction_deg)
+        return every.chosen((every.width < asked) & (every.facing_deg > 180 - self.sharper_deg + 1e-6))
+
+    def _measured(self, pieces: _Pieces, part: Indices) -> Widths:
+        edges, edge = self.edges, pieces.edge[part]
+        along = edges.b[edge] - edges.a[edge]
+        at = edges.a[edge] + ((pieces.low + pieces.high)[part] / 2)[:, None] * along
+        inward = edges.inward[edge]
+        place, near = self._near(at + inward * (self.limit / 2), edge)
+        radius, touch = _disc(at[place], inward[place], edges.a[near], edges.b[near])
+        smallest = np.full(len(at), np.inf)
+        np.minimum.at(smallest, place, radius)
+        small = (radius <= smallest[place] * _ALIKE) & (smallest[place] < self.limit / 2)
+        place, near, touch = place[small], near[small], touch[small]
+        facing = _angle(at[place] - _centre(at, inward, smallest, place), touch - _centre(at, inward, smallest, place))
+        order = np.lexsort((-facing, place))
+        first = order[np.flatnonzero(np.diff(place[order], prepend=-1))]
+        which = place[first]
+        return Widths(
+            at=at[which],
+            across=touch[first],
+            centre=_centre(at, inward, smallest, which),
+            width=2 * smallest[which],
+            facing_deg=facing[first],
+            edge=edge[which],
+            other=near[first],
+            length=((pieces.high - pieces.low)[part] * np.hypot(*along.T))[which],
+            piece=part[which],
+        )
+
+    def _near(self, centres: Floats, own: Indices) -> tuple[Indices, Indices]:
+        """Which other edges the largest disc at each place reaches."""
+        place, near = self.tree.query(dots(centres), predicate="dwithin", distance=self.limit / 2)
+        near = self.chosen[near]
+        other = near != own[place]
+        return place[other], near[other]
+
+
+def _centre(at: Floats, inward: Floats, radius: Floats, which: Indices) -> Floats:
+    return np.asarray(at[which] + inward[which] * radius[which, None])
+
+
+def _disc(p: Floats, n: Floats, a: Floats, b: Floats) -> tuple[Floats, Floats]:
+    """Radius of the disc that touches p along normal n and the edge from a to b, and where; inf if none does."""
+    along = unit(b - a)
+    side = np.column_stack([-along[:, 1], along[:, 0]])
+    away = ((p - a) * side).sum(axis=1)
+    m = np.where(away[:, None] < 0, -side, side)
+    slope = 1 - (n * m).sum(axis=1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        line = np.abs(away) / slope
+        touch = p + (n - m) * line[:, None]
+        share = ((touch - a) * along).sum(axis=1)
+        on = (slope > 1e-9) & (np.abs(away) > 1e-9) & (share >= 0) & (share <= np.hypot(*(b - a).T))
+        radii = np.stack([np.where(on, line, np.inf), _corner(p, n, a), _corner(p, n, b)])
+    best = radii.argmin(axis=0)
+    where = np.stack([touch, a, b])[best, np.arange(len(p))]
+    return radii[best, np.arange(len(p))], where
+
+
+def _corner(p: Floats, n: Floats, q: Floats) -> Floats:
+    ahead = ((q - p) * n).sum(axis=1)
+    return np.asarray(np.where(ahead > 1e-9, ((q - p) ** 2).sum(axis=1) / (2 * np.maximum(ahead, 1e-9)), np.inf))
+
+
+def _angle(one: Floats, other: Floats) -> Floats:
+    return np.asarray(np.degrees(np.abs(np.arctan2(cross(one, other), (one * other).sum(axis=1)))))

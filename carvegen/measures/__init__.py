@@ -1,1 +1,0 @@
-"""Measures: outlines measured exactly, and how alike shapes are."""

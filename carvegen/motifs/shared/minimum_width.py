@@ -1,0 +1,220 @@
+"""Cuts made to hold: what is too narrow to stand or to cut is taken back until nothing is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.geometry.necks import Necks, necks
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.base.limits import Limits
+    from carvegen.geometry import Floats, PolygonArray
+
+__all__ = ["Standing", "closed", "held", "loosened", "opened", "standing", "thin_parts", "tiles_of"]
+
+_SLACK_MM = 0.02  #: arcs are polygons and coordinates lie on a grid: so much more is asked than must hold
+_FINE_MM = 0.008  #: how far an outline may be simplified
+_ROUNDS = 12
+_ARC = 4
+_ROUGH_ARC = 2
+_FINEST_MM = 0.15  #: smaller patches of a fringe are left out
+_TILE_MM = 14.0
+
+
+@dataclass(frozen=True, eq=False)
+class Standing:
+    """What of shapes that print is as wide as the land from the start, in tiles."""
+
+    tiles: PolygonArray  #: (n,), overlapping; may be empty or multi-part
+    cells: PolygonArray  #: (n,), the tile that each belongs to
+    doubtful: PolygonArray  #: (n,), where they would be found too narrow as they are: corners, by a hair
+
+    def near(self, places: PolygonArray) -> Standing:
+        """The tiles that meet any of `places`."""
+        met = np.unique(shapely.STRtree(self.tiles).query(places, predicate="intersects")[1])
+        return Standing(self.tiles[met], self.cells[met], self.doubtful[met])
+
+
+def standing(shape: BaseGeometry, land_mm: float, *, near: BaseGeometry) -> Standing:
+    """The shape, as far as it lies near the cuts to come, ready to be asked what is left of it."""
+    tiles, cells = tiles_of(shape, 2 * land_mm, near)
+    wide = opened(tiles, land_mm, quad_segs=_ROUGH_ARC)
+    return Standing(wide, cells, geometry.offset(_thin(wide, land_mm), land_mm / 4, quad_segs=_ROUGH_ARC))
+
+
+def thin_parts(shape: BaseGeometry, width: float, *, near: BaseGeometry) -> PolygonArray:
+    """The parts of the shape that are narrower than `width`, near `near`, in tiles."""
+    tiles, cells = tiles_of(shape, 2 * width, near)
+    thin = shapely.difference(tiles, opened(tiles, width, quad_segs=_ROUGH_ARC))
+    return geometry.parts(shapely.intersection(thin, cells))
+
+
+def tiles_of(shape: BaseGeometry, reach: float, near: BaseGeometry | None = None) -> tuple[PolygonArray, PolygonArray]:
+    """The shape cut into tiles that overlap by `reach`, and the cells of a grid that they cover.
+
+    Offsets of one outline with thousands of vertices cost far more than those of its pieces. `reach` is how far
+    away a change of the shape may change the result. If `near` is given, only what lies within `reach` of it.
+    """
+    if shapely.is_empty(shape):
+        return geometry.empty(), geometry.empty()
+    left, bottom, right, top = shapely.bounds(shape)
+    columns, rows = np.arange(left, right, _TILE_MM), np.arange(bottom, top, _TILE_MM)
+    x, y = (side.ravel() for side in np.meshgrid(columns, rows))
+    cells = np.asarray(shapely.box(x, y, x + _TILE_MM, y + _TILE_MM), dtype=object)
+    if near is not None:
+        shapely.prepare(near)
+        cells = cells[shapely.intersects(near, cells)]
+    bounds = shapely.bounds(cells) + np.array([-reach, -reach, reach, reach])
+    tiles = _clipped(shape, bounds)
+    if near is not None:
+        around = _clipped(shapely.simplify(near, reach / 20), bounds)
+        tiles = shapely.intersection(tiles, shapely.buffer(around, reach, quad_segs=_ROUGH_ARC))
+    kept = ~shapely.is_empty(tiles)
+    return tiles[kept], cells[kept]
+
+
+def _clipped(shape: BaseGeometry, bounds: Floats) -> PolygonArray:
+    tiles = geometry.polygon_array(shapely.clip_by_rect(shape, *bound) for bound in bounds.tolist())
+    return np.asarray(shapely.make_valid(tiles), dtype=object)
+
+
+def opened(shape: Any, width: float, *, quad_segs: int = _ARC) -> Any:  # noqa: ANN401
+    """What a disc of diameter `width` reaches from within: parts narrower than that fall away."""
+    inner = shapely.buffer(shape, -width / 2, quad_segs=quad_segs)
+    return shapely.make_valid(shapely.buffer(inner, width / 2, quad_segs=quad_segs))  # GEOS 3.14: not always valid
+
+
+def closed(shape: Any, width: float, *, quad_segs: int = _ARC) -> Any:  # noqa: ANN401
+    """The shape with gaps and inlets narrower than `width` filled."""
+    return shapely.buffer(shapely.buffer(shape, width / 2, quad_segs=quad_segs), -width / 2, quad_segs=quad_segs)
+
+
+def held(cuts: BaseGeometry, area: BaseGeometry, limits: Limits, *, printed: Standing | None = None) -> PolygonArray:
+    """The cuts with all that breaks a limit taken back; disjoint, on the grid; may be empty.
+
+    1. Gaps and inlets narrower than the land are filled (closing by half the land), islands smaller than the
+       dot too. 2. What a disc of the smallest cut does not reach is left out (opening by half the cut).
+    3. Where a neck of the land or of a cut is left that is too narrow (`carvegen.geometry.necks`, exact), the cuts are
+       taken back by discs of at least the land's width, and again from 2 until nothing is found.
+
+    Step 3 only takes back, so it ends. What it leaves is the union of discs as wide as the land with a land that
+    was wide enough, and a union of sets each filled by such discs is filled by them.
+
+    Parameters
+    ----------
+    area
+        The cuts stay within it; land between a cut and its edge counts too.
+    printed
+        Shapes that print, out of which the cuts are taken: what is left of them and was wide enough before
+        stays so.
+    """
+    cuts = _without_specks(closed(cuts, limits.land_mm + _SLACK_MM), limits)
+    shape = shapely.intersection(cuts, area)
+    asked = geometry.parts(shape)
+    for _ in range(_ROUNDS):
+        pieces = _reachable(shape, limits)
+        weak = _weak(pieces, area, limits, printed.near(asked) if printed else None)
+        if len(weak) == 0:
+            return pieces
+        asked = geometry.offset(weak, limits.land_mm)
+        shape = shapely.difference(shapely.disjoint_subset_union_all(pieces), shapely.union_all(weak))
+    return _apart(pieces, weak)
+
+
+def _slivers(before: Standing, cuts: PolygonArray, width: float) -> PolygonArray:
+    """What the cuts leave narrower than `width` of shapes that were wider there before."""
+    left = shapely.difference(before.tiles, shapely.disjoint_subset_union_all(cuts))
+    thin = shapely.difference(_thin(left, width), before.doubtful)
+    new = geometry.parts(shapely.intersection(thin, before.cells))
+    return new[shapely.area(new) > (width / 4) ** 2]
+
+
+def _thin(shapes: PolygonArray, width: float) -> PolygonArray:
+    """Parts narrower than `width`, but not the corners that a disc of that width just doesn't fill; (n,)."""
+    wide = geometry.offset(geometry.offset(shapes, -width / 2, quad_segs=_ARC), 0.75 * width, quad_segs=_ARC)
+    return np.asarray(shapely.difference(shapely.make_valid(shapes), shapely.make_valid(wide)), dtype=object)
+
+
+def loosened(
+    cuts: PolygonArray, fringe: BaseGeometry, area: BaseGeometry, limits: Limits, *, printed: Standing
+) -> PolygonArray:
+    """What of a fringe may be cut too or left: with none of it and with all of it, cuts and land hold as by `held`.
+
+    Patches whose cutting would make a weak place are left out whole, until there is none. Disjoint; may be empty.
+    """
+    taken = shapely.disjoint_subset_union_all(cuts)
+    wide = closed(shapely.union(fringe, taken), limits.land_mm + _SLACK_MM)
+    wide = shapely.intersection(shapely.union_all(_reachable(wide, limits)), area)
+    loose = geometry.snapped(geometry.parts(shapely.difference(wide, taken)))
+    loose = loose[shapely.area(loose) > _FINEST_MM**2]
+    for _ in range(_ROUNDS):
+        if len(loose) == 0:
+            break
+        both = geometry.parts(shapely.disjoint_subset_union_all(np.concatenate([cuts, loose])))
+        weak = np.concatenate([_weak(both, area, limits, printed.near(loose)), _specks(both, limits)])
+        if len(weak) == 0:
+            return loose
+        touched = shapely.STRtree(loose).query(weak, predicate="dwithin", distance=_SLACK_MM)[1]
+        if len(touched) == 0:
+            break
+        loose = np.delete(loose, np.unique(touched))
+    return geometry.empty()
+
+
+def _without_specks(shape: BaseGeometry, limits: Limits) -> BaseGeometry:
+    """The shape with its islands filled that can't stand alone."""
+    pieces = geometry.parts(shape)
+    return shapely.disjoint_subset_union_all(np.concatenate([pieces, _specks(pieces, limits)]))
+
+
+def _specks(pieces: PolygonArray, limits: Limits) -> PolygonArray:
+    """Islands in the pieces that can't stand alone."""
+    if len(pieces) == 0:
+        return pieces
+    holes = geometry.parts(shapely.difference(geometry.filled(pieces), pieces))
+    stands = ~shapely.is_empty(shapely.buffer(holes, -max(limits.dot_mm, limits.land_mm) / 2))
+    return np.asarray(holes[~stands])
+
+
+def _reachable(shape: BaseGeometry, limits: Limits) -> PolygonArray:
+    """What a round cutter of the smallest cut reaches, without crumbs."""
+    pieces, width = geometry.parts(shape), limits.cut_mm + _SLACK_MM
+    reached = opened(pieces, width)
+    lost = shapely.is_empty(reached)  # by GEOS 3.14 even large shapes, at odd distances: ask a little more of these
+    reached[lost] = opened(pieces[lost], 1.01 * width)
+    reached = shapely.simplify(reached, _FINE_MM)
+    pieces = geometry.snapped(geometry.parts(reached))
+    return pieces[shapely.area(pieces) > 1.5 * limits.cut_mm**2]
+
+
+def _weak(pieces: PolygonArray, area: BaseGeometry, limits: Limits, printed: Standing | None) -> PolygonArray:
+    """What to take back from the cuts: round every neck, and beside every sliver."""
+    if len(pieces) == 0:
+        return pieces
+    land = limits.land_mm
+    ground = shapely.difference(area, shapely.disjoint_subset_union_all(pieces))
+    lands = necks(geometry.rings(geometry.parts(ground)), land)
+    parts = necks(geometry.rings(pieces), limits.cut_mm)
+    found = [_capsules(lands, land / 2), _capsules(parts, land / 2)]
+    if printed is not None:
+        found.append(geometry.offset(_slivers(printed, pieces, land), land))
+    return np.concatenate(found)
+
+
+def _capsules(found: Necks, radius: float) -> PolygonArray:
+    if len(found) == 0:
+        return geometry.empty()
+    return geometry.offset(geometry.lines(found.start, found.end), radius + _SLACK_MM)
+
+
+def _apart(pieces: PolygonArray, weak: PolygonArray) -> PolygonArray:
+    """The pieces that no weak place touches: the last way out."""
+    touched = shapely.STRtree(pieces).query(weak, predicate="intersects")[1]
+    return np.delete(pieces, np.unique(touched))

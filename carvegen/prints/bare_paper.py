@@ -1,0 +1,343 @@
+"""Bare paper over the whole print: what mending opens another block prints; what is bare unasked, or not, is told."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.base.colour import lightness
+from carvegen.base.findings import Finding, Severity
+from carvegen.blocks.from_motif import strictest
+from carvegen.checks.land_width import short_tips
+from carvegen.checks.survey import Survey
+from carvegen.facts.register import SEEN_MM
+from carvegen.motifs.shared.minimum_width import opened
+from carvegen.prints.cut_blocks import mended_cut
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.blocks.job import Setup
+    from carvegen.geometry import Floats, Mask, PolygonArray
+    from carvegen.prints.cut_blocks import Cut, Ways
+    from carvegen.prints.file.print_file import Print
+    from carvegen.prints.picture import Picture
+
+__all__ = ["HAIR_MM", "bare_unasked", "mended_print", "mending_recipe", "paper_findings"]
+
+HAIR_MM = 0.02  #: bare paper or ink narrower than this is left by grid and smoothing: a fifth of what is seen
+_MEETS_MM = 0.01  #: land this near to a piece can take it on
+_LEAST_CONTACT_MM = 0.1  #: a piece that meets a land over less would hang by a thread
+_AROUND_MM = 4.0  #: what lies this near to a piece is looked at when it is tried: more than any land must be wide
+_SPARE = 1.02  #: circles are drawn as polygons inside them
+_BLANK_MM2 = 1.0  #: less of a layer that is on no block is not told
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Taken:
+    """A piece of the picture that its own block can't hold, and the block that prints it instead."""
+
+    piece: BaseGeometry
+    land: BaseGeometry  #: the piece, or part of it, as that block prints it
+    taker: str
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Print:
+    """What giving needs to know of the print."""
+
+    given: Print
+    ways: Ways
+    lights: Mapping[str, float]  #: L* of the blocks that may be given land, by name
+
+
+def mended_print(
+    given: Print, picture: Picture, cuts: Mapping[str, Cut], ways: Ways, *, say: Callable[[str], None]
+) -> dict[str, Cut]:
+    """The blocks of a print mended, those of them that ask for it, and no paper laid bare by it.
+
+    What mending takes from one block, because it can't stand there, is given to a block whose land meets it, the one
+    that it meets over the greatest length first: whole and with a trap, or whole, or as much of it as a disc as wide
+    as the land reaches. It gets it only if it holds on all of that block's machines. Blocks that are cut already get
+    nothing. What nobody can hold stays bare, for `paper_findings` to tell.
+
+    Parameters
+    ----------
+    cuts
+        The blocks by name as they come from the separation, in printing order.
+
+    Returns
+    -------
+    dict
+        The same blocks, mended; a block that lost a piece to another has an advice for it in its notes.
+    """
+    mend = [its.name for its in given.blocks if its.mend and cuts[its.name].die is None]
+    lights = {
+        its.name: lightness(its.ink.colour) for its in given.blocks if its.inked and its.ink and its.state != "cut"
+    }
+    wanted = shapely.difference(shapely.union_all([cut.ink for cut in cuts.values()]), picture.bare)
+    now = {name: mended_cut(cut, ways[name], say=say) if name in mend else cut for name, cut in cuts.items()}
+    pieces = bare_unasked(wanted, now.values())
+    if mend and len(pieces) and lights:
+        taken = _given_away(pieces, now, _Print(given=given, ways=ways, lights=lights))
+        for name in lights:
+            now[name] = _added(now[name], [its.land for its in taken if its.taker == name])
+        now = _told(now, taken)
+    return now
+
+
+def _given_away(pieces: PolygonArray, cuts: Mapping[str, Cut], whole: _Print) -> list[_Taken]:
+    """What of the pieces each block can hold; all is tried on what lies round them, not on whole blocks."""
+    near = shapely.union_all(geometry.offset(pieces, _AROUND_MM, quad_segs=1))
+    now, taken = {name: _clipped(cuts[name], near) for name in whole.lights}, list[_Taken]()
+    for form in _FORMS:
+        for rank in range(len(now) if len(pieces) else 0):
+            turn = _turns(pieces, rank, now)
+            got = [its for name in now for its in _take(name, pieces[turn == name], form, now, whole)]
+            taken += got
+            pieces = _wide(shapely.difference(pieces, shapely.union_all([its.land for its in got])))
+    return taken
+
+
+def _clipped(cut: Cut, window: BaseGeometry) -> Cut:
+    """What of a block lies in a window; all else of it is taken to stand."""
+    met = cut.block.cuts[np.unique(cut.block.cut_tree.query(window, predicate="intersects"))]
+    block = replace(cut.block, cuts=geometry.parts(shapely.intersection(met, window)))
+    land, white = (_solid(shapely.intersection(shape, window)) for shape in (cut.land, cut.white))
+    return replace(cut, block=block, land=land, white=white)
+
+
+def mending_recipe(given: Print, ways: Ways) -> tuple[object, ...]:
+    """All that what one block is mended to may change on the others; nothing if none is mended."""
+    if not any(block.mend for block in given.blocks):
+        return ()
+    return tuple(
+        (
+            (block.name, block.mend, block.state),
+            *((way.limits, way.face_limits, way.material.foot_mm, way.wall) for way in ways[block.name]),
+        )
+        for block in given.blocks
+    )
+
+
+def bare_unasked(wanted: BaseGeometry, cuts: Collection[Cut]) -> PolygonArray:
+    """The pieces of `wanted` where no block leaves ink, but for what is as narrow as a hair."""
+    inks = shapely.union_all([cut.ink for cut in cuts])
+    return _wide(shapely.difference(wanted, inks))
+
+
+def _wide(shape: Any) -> PolygonArray:  # noqa: ANN401
+    pieces = geometry.parts(shape)
+    return pieces[~shapely.is_empty(geometry.offset(pieces, -HAIR_MM / 2))] if len(pieces) else pieces
+
+
+_Form = Callable[[Any, str, Mapping[str, "Cut"], _Print], "BaseGeometry"]
+
+
+def _take(name: str, asked: PolygonArray, form: _Form, now: dict[str, Cut], whole: _Print) -> Iterator[_Taken]:
+    """Give block `name` those of the pieces that hold on it; `now` is brought up to date."""
+    lands = [form(piece, name, now, whole) for piece in asked]
+    while lands:
+        holds = _holds(now[name], lands, whole.ways[name])
+        if holds.all():
+            break
+        lands, asked = [lands[k] for k in np.flatnonzero(holds)], asked[holds]  # what failed may have spoiled others
+    now[name] = _added(now[name], lands)
+    for piece, land in zip(asked, lands, strict=True):
+        yield _Taken(piece=piece, land=land, taker=name)
+
+
+def _turns(pieces: PolygonArray, rank: int, cuts: Mapping[str, Cut]) -> NDArray[np.str_]:
+    """The block that each piece meets over the greatest length, or after `rank` others; "" where none does; (n,)."""
+    contact = np.column_stack([_contact(pieces, cut) for cut in cuts.values()])
+    nth = np.argsort(-contact, axis=1, kind="stable")[:, rank]
+    meets = contact[np.arange(len(pieces)), nth] >= _LEAST_CONTACT_MM
+    return np.where(meets, np.asarray(list(cuts))[nth], "")
+
+
+def _contact(pieces: PolygonArray, cut: Cut) -> Floats:
+    """Over which length each piece meets a block's land; 0 where it is white on the block; mm, (n,)."""
+    edges = shapely.boundary(geometry.offset(pieces, _MEETS_MM))
+    white = shapely.area(shapely.intersection(pieces, cut.white)) > shapely.area(pieces) / 2
+    return np.where(white, 0.0, shapely.length(shapely.intersection(edges, cut.land)))
+
+
+def _whole(piece: BaseGeometry, name: str, cuts: Mapping[str, Cut], _: _Print) -> BaseGeometry:
+    """All of the piece."""
+    return _printable(shapely.buffer(piece, _MEETS_MM, quad_segs=2), cuts[name])
+
+
+def _with_trap(piece: BaseGeometry, name: str, cuts: Mapping[str, Cut], whole: _Print) -> BaseGeometry:
+    """All of the piece, and on under darker inks by the trap, but not beside what stays bare."""
+    trap, back, lights = whole.given.trap_mm, whole.given.register_error_mm, whole.lights
+    around = shapely.buffer(piece, max(trap, _MEETS_MM))
+    darker = [
+        shapely.intersection(cuts[other].land, around) for other, its in lights.items() if its < lights[name] - 1e-9
+    ]
+    white = shapely.intersection(cuts[name].white, shapely.buffer(around, back))
+    under = shapely.difference(_solid(shapely.union_all(darker)), shapely.buffer(white, back))
+    return _printable(shapely.union(shapely.buffer(piece, _MEETS_MM, quad_segs=2), _solid(under)), cuts[name])
+
+
+def _reached(piece: BaseGeometry, name: str, cuts: Mapping[str, Cut], whole: _Print) -> BaseGeometry:
+    """As much of the piece as a disc reaches that is as wide as the block's land must be, and stays on land."""
+    land_mm = strictest(way.limits for way in whole.ways[name]).land_mm * _SPARE
+    near = shapely.intersection(cuts[name].land, shapely.buffer(piece, 2 * land_mm, quad_segs=2))
+    both = shapely.union(near, shapely.buffer(piece, _MEETS_MM, quad_segs=2))
+    return _printable(
+        shapely.intersection(opened(both, land_mm), shapely.buffer(piece, _MEETS_MM, quad_segs=2)), cuts[name]
+    )
+
+
+#: The forms in which a piece is offered, in turn; the first two once more for what the third leaves.
+_FORMS: tuple[_Form, ...] = (_with_trap, _whole, _reached, _with_trap, _whole, _reached)
+
+
+def _printable(shape: BaseGeometry, cut: Cut) -> BaseGeometry:
+    """The shape without what is white on the block, on the grid."""
+    around = _solid(shapely.intersection(cut.white, shapely.buffer(shape, 1.0, quad_segs=2)))
+    return _solid(shapely.difference(_solid(shape), around, grid_size=geometry.GRID_MM))
+
+
+def _solid(shape: BaseGeometry) -> BaseGeometry:
+    """The polygons of a shape, without the lines and points in which overlays touch."""
+    return shapely.union_all(geometry.parts(shape))
+
+
+def _holds(cut: Cut, lands: Sequence[BaseGeometry], ways: Sequence[Setup]) -> Mask:
+    """Whether the block would hold each of these lands, if it had all of them; (n,)."""
+    block = _added(cut, lands).block
+    near = np.unique(block.cut_tree.query(lands, predicate="dwithin", distance=_AROUND_MM)[1])
+    block = replace(block, cuts=block.cuts[near])
+    fine = ~shapely.is_empty(np.asarray(lands, dtype=object))
+    for way in ways:
+        weak = shapely.STRtree(_weak_places(Survey(way.on(block))))
+        met = weak.query(lands, predicate="dwithin", distance=way.limits.land_mm / 2)[0]
+        fine[met] = False
+    return np.asarray(fine, dtype=bool)
+
+
+def _weak_places(survey: Survey) -> Any:  # noqa: ANN401
+    """Where land breaks, and where a cut is too narrow for the cutter, as shapes; (n,)."""
+    found = survey.narrow_lands
+    breaks = ~short_tips(found, survey.job.face_limits.land_at(found.direction_deg))
+    places = geometry.lines(found.at[breaks], found.to[breaks])
+    parts = [places]
+    for k in np.flatnonzero(survey.broken).tolist():
+        left = geometry.parts(shapely.difference(survey.white[k], survey.reached[k]))
+        pieces = geometry.parts(survey.reached[k])
+        if len(pieces) == 0:
+            parts.append(survey.white[k : k + 1])
+        elif len(left):
+            met = shapely.dwithin(left[:, None], pieces[None, :], _MEETS_MM).sum(axis=1)
+            parts.append(left[met > 1])
+    return np.concatenate(parts)
+
+
+def _added(cut: Cut, lands: Sequence[BaseGeometry]) -> Cut:
+    """The block with more land; its cut-outs stay."""
+    land = shapely.union_all(geometry.polygon_array(lands), grid_size=geometry.GRID_MM)
+    if shapely.is_empty(land):
+        return cut
+    met = np.unique(cut.block.cut_tree.query(land, predicate="intersects"))
+    less = geometry.parts(shapely.difference(cut.block.cuts[met], land, grid_size=geometry.GRID_MM))
+    cuts = np.concatenate([np.delete(cut.block.cuts, met), less])
+    gone = shapely.union_all(np.concatenate([less, cut.block.cut_outs]), grid_size=geometry.GRID_MM)
+    stands = shapely.union(cut.land, shapely.difference(land, gone, grid_size=geometry.GRID_MM))
+    return replace(cut, block=replace(cut.block, cuts=cuts), land=_solid(stands))
+
+
+def _told(cuts: dict[str, Cut], taken: Sequence[_Taken]) -> dict[str, Cut]:
+    """The blocks with a note for each place at which another prints in their stead."""
+    for its in taken:
+        piece = shapely.intersection(its.piece, its.land)
+        for at, width, place in _places(_wide(piece)):
+            owner = _owner(place, {name: cut for name, cut in cuts.items() if name != its.taker})
+            note = Finding(
+                rule="other-ink", severity=Severity.ADVICE, at=at, measured=width, limit=SEEN_MM, unit="mm",
+                why=f"this can't stand on the block {owner}; the block {its.taker} prints here in its stead",
+                remedy=f"draw it wider, or take it out of {owner}",
+            )  # fmt: skip
+            cuts[owner] = replace(cuts[owner], notes=(*cuts[owner].notes, note))
+    return cuts
+
+
+def _owner(piece: BaseGeometry, cuts: Mapping[str, Cut]) -> str:
+    """The block in whose ink most of a piece is asked for."""
+    shares = {name: float(shapely.area(shapely.intersection(piece, cut.picture))) for name, cut in cuts.items()}
+    return max(shares, key=lambda name: shares[name])
+
+
+def _places(pieces: PolygonArray) -> Iterator[tuple[tuple[float, float], float, BaseGeometry]]:
+    """The middle of each piece's widest place, how wide it is there, and the piece."""
+    for piece in pieces:
+        widest = shapely.maximum_inscribed_circle(piece, tolerance=HAIR_MM / 4)
+        x, y = shapely.get_coordinates(widest)[0].tolist()
+        yield (round(x, 3), round(y, 3)), 2 * float(shapely.length(widest)), piece
+
+
+def paper_findings(picture: Picture, cuts: Mapping[str, Cut]) -> dict[str, list[Finding]]:
+    """What of the paper is bare and should not be, or has ink and should be bare; by the block that it is about."""
+    told: dict[str, list[Finding]] = {name: [] for name in cuts}
+    asked = shapely.union_all([cut.picture for cut in cuts.values()])
+    bare = bare_unasked(shapely.difference(asked, picture.bare), cuts.values())
+    for at, width, piece in _places(bare):
+        told[_owner(piece, cuts)].append(_bare_finding(at, width, float(shapely.area(piece))))
+    for name, cut in cuts.items():
+        for at, width, _ in _places(_wide(shapely.intersection(cut.ink, cut.white))):
+            told[name].append(
+                Finding(
+                    rule="ink-on-bare",
+                    severity=Severity.BREAKS,
+                    at=at,
+                    measured=width,
+                    limit=0.0,
+                    unit="mm",
+                    why="ink prints here, where the paper must stay bare",
+                    remedy="cut it away by hand",
+                )
+            )
+    for name, shape in _blank_layers(picture, asked).items():
+        at, _, _ = max(_places(geometry.parts(shape)), key=lambda its: its[1])
+        told[next(iter(cuts))].append(
+            Finding(
+                rule="blank-layer",
+                severity=Severity.ADVICE,
+                at=at,
+                measured=float(shapely.area(shape)),
+                limit=_BLANK_MM2,
+                unit="mm²",
+                why=f"the layer {name} is on no block: so much paper stays bare",
+                remedy=f'name it on a block, or among the highlights: shape = "{name}"',
+            )
+        )
+    return told
+
+
+def _bare_finding(at: tuple[float, float], width: float, area: float) -> Finding:
+    return Finding(
+        rule="bare-paper", severity=Severity.RISK if width >= SEEN_MM else Severity.ADVICE, at=at, measured=width,
+        limit=SEEN_MM, unit="mm", length_mm=max(width, area / width),
+        why="bare paper shows that is neither snow, highlight nor opening: no block's land can stand there",
+        remedy="draw it wider there, or lay snow or a highlight over it",
+    )  # fmt: skip
+
+
+def _blank_layers(picture: Picture, asked: BaseGeometry) -> dict[str, BaseGeometry]:
+    """What shows of layers that are on no block, where bare paper is not asked for in another way."""
+    found = {}
+    seen: BaseGeometry = shapely.difference(picture.face, shapely.union(asked, picture.bare))
+    for layer in picture.drawing.layers:
+        shape = shapely.intersection(layer.shape, seen)
+        pieces = geometry.parts(shape)
+        wide = pieces[~shapely.is_empty(geometry.offset(pieces, -SEEN_MM / 2))] if len(pieces) else pieces
+        if shapely.area(wide).sum() > _BLANK_MM2:
+            found[layer.name] = shapely.union_all(wide)
+        seen = shapely.difference(seen, layer.shape)
+    return found

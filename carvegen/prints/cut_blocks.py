@@ -1,0 +1,259 @@
+"""The blocks of a print: each one's setups, what stands of it, and the block that is cut."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import shapely
+
+from carvegen import geometry
+from carvegen.base.colour import lightness
+from carvegen.base.errors import CarvegenError, InputError
+from carvegen.base.findings import Finding, Severity
+from carvegen.blocks.block import Block
+from carvegen.blocks.embossing.counter_sheets import counter_setups
+from carvegen.blocks.embossing.pressing import Pressing, counter_thickness_mm, die_for
+from carvegen.blocks.embossing.pressing import findings as die_findings
+from carvegen.blocks.from_motif import strictest
+from carvegen.blocks.job import setups_for
+from carvegen.blocks.register_marks import die_register, register_for, with_moat
+from carvegen.checks.mending import mended_for_all
+from carvegen.motifs.shared.minimum_width import opened
+from carvegen.prints.file.print_file import in_keys
+from carvegen.prints.picture import pictured
+from carvegen.prints.separation import Plate, Spread, separated
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.blocks.embossing.pressing import Die
+    from carvegen.blocks.job import Setup
+    from carvegen.facts.profiles import Library
+    from carvegen.geometry import PolygonArray
+    from carvegen.prints.file.print_file import Print, PrintBlock
+    from carvegen.prints.picture import Picture
+    from carvegen.prints.separation import Dropped, Separated
+
+__all__ = ["Cut", "counter_ways_of", "cut_blocks", "finding_of", "mended_cut", "plates_of", "pressing_of", "ways_of"]
+
+
+Ways = Mapping[str, tuple["Setup", ...]]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Cut:
+    """One block of a print as it comes from the separation."""
+
+    block: Block
+    land: BaseGeometry  #: what stands; of a die its face
+    white: BaseGeometry  #: what must not print
+    picture: BaseGeometry = field(default_factory=shapely.Polygon)  #: what of the picture is in its ink, white and all
+    masks: bool = False  #: whether ink goes through it, not from its land
+    dropped: tuple[Dropped, ...] = ()
+    fringe: BaseGeometry = field(default_factory=shapely.Polygon)  #: where the carver may take more
+    die: Die | None = None  #: of an emboss block
+    notes: tuple[Finding, ...] = ()  #: what is to be said of it before it is checked
+
+    @property
+    def ink(self) -> BaseGeometry:
+        """Where it leaves ink on the paper."""
+        if self.die is not None:
+            return shapely.Polygon()
+        return shapely.difference(self.block.face, self.land) if self.masks else self.land
+
+
+def ways_of(given: Print, shelf: Library) -> dict[str, tuple[Setup, ...]]:
+    """The setups of each block, by name; an error says which block."""
+    return {block.name: _ways(given, k, block, shelf) for k, block in enumerate(given.blocks)}
+
+
+def _ways(given: Print, k: int, block: PrintBlock, shelf: Library) -> tuple[Setup, ...]:
+    try:
+        return setups_for(
+            shelf, material=block.material, cutter=block.cutter, machines=block.machines, kinds=block.kinds,
+            thickness_mm=block.thickness_mm, depth_mm=block.depth_mm, grain_deg=block.grain_deg,
+            declared=block.declare,
+        )  # fmt: skip
+    except CarvegenError as error:
+        raise in_keys(error, given, f"blocks[{k}]") from None
+
+
+def counter_ways_of(given: Print, shelf: Library, ways: Ways) -> dict[str, tuple[Setup, ...]]:
+    """The setups of the sheets that lie against the dies, by the die's name: own material, own thickness."""
+    return {
+        block.name: _counter_ways(given, k, block, shelf, ways[block.name])
+        for k, block in enumerate(given.blocks) if block.role == "emboss"
+    }  # fmt: skip
+
+
+def _counter_ways(given: Print, k: int, block: PrintBlock, shelf: Library, die: Sequence[Setup]) -> tuple[Setup, ...]:
+    """For the die's kinds of machine, as far as the sheet's material allows them; for the hand where it allows none."""
+    how, stuff = pressing_of(given, block, die[0]), shelf.material(block.counter_material)
+    thick = block.counter_thickness_mm
+    if thick is not None and thick < how.relief_mm:
+        raise InputError(
+            f"must be the die's relief, {how.relief_mm:g} mm, or more: what rises would meet what lies behind",
+            value=thick, where=given.place(f"blocks[{k}].counter_thickness_mm"), hint="leave it out, or take more",
+        )  # fmt: skip
+    thick = thick or counter_thickness_mm(how, stuff.thickness_mm)
+    try:
+        return counter_setups(shelf, die, material=stuff.key, thickness_mm=thick)
+    except CarvegenError as error:
+        raise in_keys(error, given, f"blocks[{k}]") from None
+
+
+def plates_of(given: Print, ways: Ways) -> tuple[Plate, ...]:
+    """The blocks that print ink from their lands, for the separation."""
+    plates = []
+    for block in given.blocks:
+        if block.inked and block.ink is not None:
+            limits = strictest(way.limits for way in ways[block.name])
+            plates.append(
+                Plate(
+                    name=block.name, layers=frozenset(block.layers), lightness=lightness(block.ink.colour),
+                    land_mm=limits.land_mm, cut_mm=limits.cut_mm, ground=block.role == "background",
+                )
+            )  # fmt: skip
+    return tuple(plates)
+
+
+def cut_blocks(given: Print, ways: Ways, *, say: Callable[[str], None]) -> tuple[Picture, dict[str, Cut]]:
+    """The picture of a print, and every block taken out of it, by name, in printing order."""
+    limits = {name: strictest(way.limits for way in its) for name, its in ways.items()}
+    plates = plates_of(given, ways)
+    picture = pictured(given, plates, limits, say=say)
+    say("taking the inks apart")
+    layers = picture.drawing.layers
+    known = {layer.name for layer in layers}
+    plates = tuple(replace(plate, layers=_as_drawn(plate.layers, known)) for plate in plates)
+    found = separated(
+        picture.face, layers, plates, white=lambda plate: picture.white_for(plate.name),
+        spread=Spread(trap_mm=given.trap_mm, cut_back_mm=given.register_error_mm),
+    )  # fmt: skip
+    cuts = [_cut(given, k, ways[block.name][0], picture, found) for k, block in enumerate(given.blocks)]
+    return picture, {cut.block.name: _on_board(given, k, cut, ways) for k, cut in enumerate(cuts)}
+
+
+def _on_board(given: Print, k: int, cut: Cut, ways: Ways) -> Cut:
+    """The block with what its board carries for register: alike on all, but for its own number and name.
+
+    Round the picture of a block that is inked runs a groove; through the waste of a die its floor.
+    """
+    size = (given.width_mm, given.height_mm)
+    try:
+        register = register_for(given.register, size, f"{k + 1} {cut.block.name}")
+    except InputError as error:
+        error.where = given.place(error.where)
+        raise
+    if cut.die is not None:
+        register = die_register(register, given.register, size)
+    elif cut.block.inked:
+        asked = max(way.printing.moat_mm for way in ways[cut.block.name])
+        register = with_moat(register, size, asked if given.register.moat_mm is None else given.register.moat_mm)
+    return replace(cut, block=replace(cut.block, register=register))
+
+
+def _as_drawn(names: frozenset[str], known: set[str]) -> frozenset[str]:
+    from carvegen.artwork import plain_name
+
+    wanted = set(map(plain_name, names))
+    return frozenset(name for name in known if plain_name(name) in wanted)
+
+
+def _cut(given: Print, k: int, way: Setup, picture: Picture, found: Mapping[str, Separated]) -> Cut:
+    block = given.blocks[k]
+    if block.name in found:
+        its = found[block.name]
+        white = picture.white_for(block.name)
+        return Cut(
+            block=_block(given, block, its.land, picture), land=its.land, white=white, picture=its.picture,
+            dropped=its.dropped, fringe=picture.free_for(block.name),
+        )  # fmt: skip
+    shapes = picture.openings
+    if block.layers:
+        shapes = geometry.snapped(geometry.parts(picture.drawing.union(block.layers)))
+    if len(shapes) == 0:
+        raise InputError(
+            f"has nothing to {'press' if block.role == 'emboss' else 'mask'}", where=given.place(f"blocks[{k}]"),
+            hint='write an [[openings]] with a shape, or name layers: layers = ["MOON"]',
+        )  # fmt: skip
+    return _stencil(given, k, way, shapes, picture) if block.role == "stencil" else _die(given, k, way, shapes)
+
+
+def _stencil(given: Print, k: int, way: Setup, shapes: PolygonArray, picture: Picture) -> Cut:
+    """The mask of a stencil: open where its shapes are, but not where the paper stays bare."""
+    name = given.blocks[k].name
+    white = picture.left_bare(name)
+    asked = shapely.union_all(shapes, grid_size=geometry.GRID_MM)
+    openings = shapes
+    if shapely.intersects(asked, white):
+        holes = shapely.difference(asked, white, grid_size=geometry.GRID_MM)
+        made = shapely.intersection(opened(holes, way.limits.cut_mm), holes)
+        openings = geometry.snapped(geometry.parts(made))
+    if len(openings) == 0:
+        raise InputError(
+            "leaves nothing open: all of its shapes stays bare paper", where=given.place(f"blocks[{k}]"),
+            hint="draw them larger, or leave the block out of the motifs' blocks",
+        )  # fmt: skip
+    block = Block(name=name, width_mm=given.width_mm, height_mm=given.height_mm, cuts=geometry.empty(),
+                  cut_outs=openings, turned=False, inked=False)  # fmt: skip
+    stays = shapely.difference(picture.face, shapely.union_all(openings))
+    return Cut(block=block, land=stays, white=white, picture=asked, masks=True)
+
+
+def pressing_of(given: Print, block: PrintBlock, way: Setup) -> Pressing:
+    """How the die of an emboss block presses."""
+    return Pressing(
+        relief_mm=way.depth_mm, bevel_deg=block.bevel_deg, edge_mm=block.edge_mm, corner_mm=block.corner_mm,
+        paper_g_m2=given.paper_g_m2, paper_mm=given.paper_mm or 0.0, back=block.side == "back",
+        bears=given.stock,
+    )  # fmt: skip
+
+
+def _die(given: Print, k: int, way: Setup, shapes: PolygonArray) -> Cut:
+    """The die of an emboss block: its floor is cut up to the foot of the wall, the wall has files of its own."""
+    block = given.blocks[k]
+    how = pressing_of(given, block, way)
+    die = die_for(shapes, how, clear_mm=given.register_error_mm, least_mm=way.limits.land_mm)
+    if shapely.is_empty(die.face):
+        raise InputError(
+            "leaves nothing to press: walls, rounded corners and room for register take up its shapes",
+            where=given.place(f"blocks[{k}]"), hint="draw them larger, set a smaller depth_mm, or a smaller corner_mm",
+        )  # fmt: skip
+    own = replace(_block(given, block, die.foot, None), turned=not how.back, bevelled=True, inked=False)
+    return Cut(block=own, land=die.face, white=shapely.Polygon(), die=die, notes=tuple(die_findings(die, shapes)))
+
+
+def _block(given: Print, block: PrintBlock, land: BaseGeometry, picture: Picture | None) -> Block:
+    """The block on which `land` stands; openings go right through it."""
+    face = geometry.box(given.width_mm, given.height_mm)
+    openings = picture.openings if picture is not None else geometry.empty()
+    gone = geometry.difference(face, shapely.union(land, shapely.union_all(openings)))
+    return Block(
+        name=block.name, width_mm=given.width_mm, height_mm=given.height_mm, cuts=geometry.parts(gone),
+        cut_outs=openings,
+    )  # fmt: skip
+
+
+def mended_cut(cut: Cut, ways: Sequence[Setup], *, say: Callable[[str], None]) -> Cut:
+    """The block mended for all its machines, but nothing is put into what must be white.
+
+    What is too narrow to stand and could only be widened into the white is cut away.
+    """
+    done, _ = mended_for_all([way.on(cut.block) for way in ways], say=say, white=cut.white)
+    return replace(cut, block=done[0].block, land=_standing(done[0].block))
+
+
+def _standing(block: Block) -> BaseGeometry:
+    return geometry.difference(block.face, geometry.union(block.cuts, block.cut_outs))
+
+
+def finding_of(dropped: Dropped) -> Finding:
+    """A place where a block can't stay back from the white, as a finding."""
+    return Finding(
+        rule="cut-back", severity=Severity.RISK, at=dropped.at, measured=dropped.width_mm, limit=dropped.land_mm,
+        unit="mm", why="cut back from the white here, the land would be too narrow to stand: a light fringe may show",
+        remedy="print this place in close register, or draw it wider",
+    )  # fmt: skip

@@ -1,0 +1,1 @@
+"""The print file: read, checked, explained."""

@@ -1,0 +1,81 @@
+"""Where a key stands in a print file: its line, for messages."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from carvegen.base.parameters import parameters
+from carvegen.motifs import motif, summaries
+from carvegen.prints.file.keys import LISTS, TABLES, Key
+
+__all__ = ["help_of", "key_named", "line_of", "placed"]
+
+_STEP = re.compile(r"([^.\[\]]+)(?:\[(\d+)\])?")
+_SUFFIXES = ("", "s", "_mm", "_deg", "_percent")
+
+
+def placed(path: Path, key: str) -> str:
+    """The file, the line and the key, as far as they can be told."""
+    try:
+        line = line_of(path.read_text(encoding="utf-8"), key)
+    except (OSError, UnicodeDecodeError):
+        line = 0
+    return f"{path}: line {line}: {key}" if line else f"{path}: {key}"
+
+
+def line_of(text: str, key: str) -> int:
+    """The number of the line, 1 for the first, on which a key such as ``blocks[1].depth_mm`` is written.
+
+    The line of its table's head if the key itself is not there; 0 if that is not there either. Words in quotes that
+    look like keys at the beginning of a line of a longer text may lead it astray.
+    """
+    table, *inner = _STEP.findall(key)
+    lines = text.splitlines()
+    head = _head(lines, table[0], int(table[1] or 0))
+    if not head:
+        return 0
+    end = next((k for k in range(head, len(lines)) if lines[k].lstrip().startswith("[")), len(lines))
+    for name, _ in inner[:1]:
+        for k in range(head, end):
+            if re.match(rf"\s*[\"']?{re.escape(name)}[\"']?\s*=", lines[k]):
+                return k + 1
+    return head
+
+
+def _head(lines: list[str], name: str, nth: int) -> int:
+    wanted = re.compile(rf"\s*\[\[?\s*{re.escape(name)}\s*\]\]?\s*(#.*)?$")
+    found = [k + 1 for k, line in enumerate(lines) if wanted.match(line)]
+    if nth < len(found):
+        return found[nth]
+    plain = [k + 1 for k, line in enumerate(lines) if re.match(rf"\s*{re.escape(name)}\s*=", line)]
+    return plain[0] if plain else 0
+
+
+def key_named(option: str, table: str) -> str:
+    """The key of a table that stands for an option of the command line, such as ``depth_mm`` for ``depth``."""
+    word = option.replace("-", "_")
+    known = {key.name for key in _keys(table)}
+    found = next((word + suffix for suffix in _SUFFIXES if word + suffix in known), "")
+    return found or next((f"settings.{name}" for name in _settings(table) if name in _forms(word)), word)
+
+
+def help_of(key: str, table: str) -> Key | None:
+    """What is declared of a key."""
+    return next((its for its in _keys(table) if its.name == key), None)
+
+
+def _keys(table: str) -> tuple[Key, ...]:
+    name = table.partition("[")[0]
+    return (*TABLES.get(name, ()), *LISTS.get(name, ()))
+
+
+def _forms(word: str) -> list[str]:
+    return [word + suffix for suffix in _SUFFIXES]
+
+
+def _settings(table: str) -> list[str]:
+    """Names of the settings of all motifs, for a table of motifs."""
+    if not table.startswith("motifs"):
+        return []
+    return [its.name for name in sorted(summaries()) for its in parameters(motif(name).Settings)]

@@ -1,0 +1,322 @@
+"""The print file: a whole print in TOML, read once to frozen values; every fault is told."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
+
+from carvegen.base.colour import Ink, Rgb, rgb
+from carvegen.base.errors import CarvegenError, InputError
+from carvegen.base.parameters import check_all, parameters
+from carvegen.base.suggestions import nearest
+from carvegen.facts.profile_reader import read_toml
+from carvegen.facts.register import Plan
+from carvegen.motifs import motif, summaries
+from carvegen.prints.file.key_lines import help_of, key_named, placed
+from carvegen.prints.file.keys import (
+    LISTS,
+    REQUIRED,
+    TABLES,
+    Key,
+)
+from carvegen.prints.file.values import (
+    Place,
+    remedy,
+    settings_of,
+    value_of,
+)
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from carvegen.facts.profiles import Library, Paper
+
+__all__ = ["Print", "PrintBlock", "PrintLayer", "PrintMotif", "all_at_once", "in_keys", "read_print"]
+
+_OPTION = re.compile(r"--([a-z]+(?:-[a-z]+)*)")
+
+INKED = ("key", "tone", "background")  #: roles of blocks that print ink from their lands
+
+
+@dataclass(frozen=True, kw_only=True)
+class PrintLayer:
+    """A layer that is said in the print file, not drawn in the artwork."""
+
+    name: str
+    shape: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class PrintBlock:
+    """One block of the print."""
+
+    name: str
+    role: str
+    ink: Ink | None
+    layers: tuple[str, ...]
+    material: str
+    cutter: str
+    more_cutters: tuple[str, ...] = ()  #: of a router besides `cutter`
+    no_go: tuple[str, ...] = ()  #: where clamps lie, as texts
+    machines: tuple[str, ...] = ()
+    kinds: tuple[str, ...] = ()
+    thickness_mm: float | None = None
+    depth_mm: float | None = None
+    grain_deg: float = 0.0
+    declare: str = ""
+    mend: bool = False
+    state: str = "open"
+    cut_land: str = ""
+    side: str = "back"  #: emboss: from which side of the sheet the die presses
+    bevel_deg: float = 45.0
+    edge_mm: float = 0.2
+    corner_mm: float = 0.5
+    counter_material: str = "counter-card"
+    counter_thickness_mm: float | None = None
+
+    @property
+    def inked(self) -> bool:
+        """Whether its lands print ink."""
+        return self.role in INKED
+
+
+@dataclass(frozen=True, kw_only=True)
+class PrintMotif:
+    """A motif, where it grows, and from which blocks it is taken."""
+
+    motif: str
+    nth: int  #: 0 for the first of its kind: with it, its stream
+    settings: Any  #: the motif's own `Settings`
+    on: tuple[str, ...] = ()
+    region: str = ""
+    keep_clear: tuple[str, ...] = ()
+    clearance_mm: float = 1.0
+    blocks: tuple[str, ...] = ("*",)
+    front: bool = True
+    behind: tuple[str, ...] = ()
+
+    def leaves(self, block: str) -> bool:
+        """Whether it is taken out of the block."""
+        return "*" in self.blocks or block in self.blocks
+
+
+@dataclass(frozen=True, kw_only=True)
+class Print:
+    """A whole print, in printing order."""
+
+    path: Path
+    name: str
+    width_mm: float
+    height_mm: float
+    paper: Rgb
+    seed: int
+    trap_mm: float
+    register_error_mm: float
+    margin_mm: float
+    bleed_mm: float
+    paper_g_m2: float = 300.0
+    paper_mm: float | None = None
+    artwork: tuple[str, ...]
+    in_front: tuple[str, ...]  #: layers from the front to the back; may be empty
+    units: str
+    layers: tuple[PrintLayer, ...]
+    blocks: tuple[PrintBlock, ...]
+    openings: tuple[str, ...]
+    highlights: tuple[str, ...]
+    motifs: tuple[PrintMotif, ...]
+    stock: Paper | None = None  #: what is known of the paper that is embossed
+    register: Plan = field(default_factory=Plan)
+    files: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))  #: how files are written
+
+    @property
+    def window(self) -> tuple[float, float, float, float]:
+        """Left, bottom, right and top of the piece of the face that the paper shows."""
+        bleed = self.bleed_mm
+        return (bleed, bleed, self.width_mm - bleed, self.height_mm - bleed)
+
+    def place(self, key: str) -> str:
+        """Where a key is, for messages: the file, the line and the key."""
+        return placed(self.path, key)
+
+
+def read_print(path: Path, shelf: Library) -> Print:
+    """The print that a TOML file describes.
+
+    Parameters
+    ----------
+    shelf
+        The profiles that blocks may name.
+
+    Raises
+    ------
+    InputError
+        If it can't be read, or has faults: all of them, each with file, key, value and what to do.
+    """
+    tables = read_toml(path)
+    faults: list[InputError] = []
+    top = Place(str(path), faults)
+    for name in tables:
+        if name not in {*TABLES, *LISTS}:
+            top.fault(name, "is not known here", value=tables[name], hint=nearest(name, {*TABLES, *LISTS}))
+    once = {name: _table(top, name, tables.get(name, REQUIRED if name == "print" else {}), TABLES[name])
+            for name in TABLES}  # fmt: skip
+    many = {name: _tables(top, name, tables.get(name, [])) for name in LISTS}
+    _check_blocks(top, many["blocks"], shelf)
+    paper = once["print"].get("paper_profile")
+    if paper and paper not in shelf.keys("papers"):
+        top.fault(
+            "print.paper_profile", "must be a known paper", value=paper, hint=nearest(paper, shelf.keys("papers"))
+        )
+    motifs = [_settled(top, f"motifs[{k}]", its, many["blocks"]) for k, its in enumerate(many["motifs"])]
+    all_at_once(faults, str(path))
+    return _print(path, once, many, motifs, shelf)
+
+
+def all_at_once(faults: Sequence[InputError], where: str) -> None:
+    """Raise the fault, or one error that tells all of them; nothing if there is none."""
+    if len(faults) == 1:
+        raise faults[0]
+    if faults:
+        told = "".join(map(_told, faults))
+        raise InputError(f"has {len(faults)} faults:{told}", where=where, hint="mend these, then run it again")
+
+
+def _told(fault: InputError) -> str:
+    return f"\n  - {fault}" + (f"\n      what to do: {fault.hint}" if fault.hint else "")
+
+
+def in_keys(error: CarvegenError, given: Print, table: str) -> CarvegenError:
+    """An error of the library with the print file's keys for the command line's options, within a table of it.
+
+    Where the library has no remedy, it is what the key stands for.
+    """
+    error.where, error.message, error.hint = (
+        _OPTION.sub(lambda found: key_named(found[1], table), text) for text in (error.where, error.message, error.hint)
+    )
+    one = help_of(error.where, table)
+    error.hint = error.hint or (remedy(one) if one else "")
+    if "," in error.where or not error.where:
+        return error.within(given.place(table))
+    error.where = given.place(f"{table}.{error.where}")
+    return error
+
+
+def _table(top: Place, name: str, table: object, keys: Sequence[Key]) -> dict[str, Any]:
+    """The values of one table, defaults filled in."""
+    if not isinstance(table, dict):
+        said = "is missing" if table is REQUIRED else "must be a table"
+        top.fault(name, said, value=None if table is REQUIRED else table, hint=f"write a table: {_heading(name)}")
+        table = {}
+        keys = [key for key in keys if not key.required]
+    known = {key.name: key for key in keys}
+    for given in sorted(table.keys() - known.keys()):
+        top.fault(f"{name}.{given}", "is not known here", value=table[given], hint=nearest(given, known))
+    return {key.name: value_of(top, f"{name}.{key.name}", key, table.get(key.name, REQUIRED)) for key in keys}
+
+
+def _tables(top: Place, name: str, tables: object) -> list[dict[str, Any]]:
+    if not isinstance(tables, list):
+        top.fault(name, "must be a list of tables", value=tables, hint=f"write each as [[{name}]]")
+        return []
+    return [_table(top, f"{name}[{k}]", table, LISTS[name]) for k, table in enumerate(tables)]
+
+
+def _heading(name: str) -> str:
+    plain = name.partition("[")[0]
+    return f"[[{plain}]]" if plain in LISTS else f"[{plain}]"
+
+
+def _check_blocks(top: Place, blocks: Sequence[Mapping[str, Any]], shelf: Library) -> None:
+    if not blocks:
+        top.fault("blocks", "has no block", hint="write one [[blocks]] for each colour, in printing order")
+    seen: set[str] = set()
+    for k, block in enumerate(blocks):
+        place = f"blocks[{k}]"
+        _check_profiles(top, place, block, shelf)
+        if block.get("name") and block["name"] in seen:
+            top.fault(f"{place}.name", "is there twice", value=block["name"], hint="give each block its own name")
+        seen.add(block.get("name") or "")
+        role = block.get("role", "")
+        if role in INKED and block.get("ink") == "":
+            top.fault(f"{place}.ink", f"is missing: a {role} block prints ink", hint='write ink = "#264b5e"')
+        if role in ("key", "tone") and not block.get("layers"):
+            hint = 'name what prints on it: layers = ["POSTS"]'
+            top.fault(f"{place}.layers", f"names no layer: a {role} block would print nothing", value=[], hint=hint)
+        if role != "background" and "*" in block.get("layers", ()):
+            hint = "name its layers, or make its role background"
+            top.fault(f"{place}.layers", 'has "*", which is for the background', value="*", hint=hint)
+
+
+def _check_profiles(top: Place, place: str, block: Mapping[str, Any], shelf: Library) -> None:
+    named = [("materials", "material", block.get("material")), ("cutters", "cutter", block.get("cutter"))]
+    named += [("materials", "counter_material", block.get("counter_material"))]
+    named += [("machines", f"machines[{j}]", name) for j, name in enumerate(block.get("machines", ()))]
+    named += [("cutters", f"more_cutters[{j}]", name) for j, name in enumerate(block.get("more_cutters", ()))]
+    for kind, key, name in named:
+        if name and name not in shelf.keys(kind):
+            hint = nearest(name, shelf.keys(kind))
+            top.fault(f"{place}.{key}", f"must be a known {kind.removesuffix('s')}", value=name, hint=hint)
+        elif name and key.startswith("more_cutters") and "router" not in shelf.cutter(name).machines:
+            hint = "choose a cutter for a router: carvegen profiles list"
+            top.fault(f"{place}.{key}", "must be a cutter that goes into a router", value=name, hint=hint)
+
+
+def _settled(top: Place, place: str, given: dict[str, Any], blocks: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    """The motif's table with its settings made from preset and own values."""
+    names = [block["name"] for block in blocks if block.get("name")]
+    for j, name in enumerate(given.get("blocks", ())):
+        if name not in ("*", *names):
+            top.fault(f"{place}.blocks[{j}]", "must be a block of this print", value=name, hint=nearest(name, names))
+    name = given.get("motif")
+    if name not in summaries():
+        if name:
+            top.fault(f"{place}.motif", "must be a known motif", value=name, hint=nearest(name, summaries()))
+        return given
+    module = motif(name)
+    preset = given["preset"] or next(iter(module.PRESETS))
+    if preset not in module.PRESETS:
+        top.fault(f"{place}.preset", f"must be a preset of {name}", value=preset, hint=nearest(preset, module.PRESETS))
+        return given
+    own = settings_of(top, f"{place}.settings", module.Settings, given["settings"] or {})
+    try:
+        settings = module.Settings(**{**module.PRESETS[preset], **own})
+        check_all(settings)
+    except InputError as error:
+        key = next((its.name for its in parameters(module.Settings) if its.option == error.where), error.where)
+        hint = error.hint or "change one of the two"
+        top.fault(f"{place}.settings.{key}", error.message, value=error.value, hint=hint)
+        return given
+    return {**given, "settings": settings}
+
+
+def _print(
+    path: Path, once: Mapping[str, Any], many: Mapping[str, Any], motifs: Iterable[dict[str, Any]], shelf: Library
+) -> Print:
+    own, artwork = once["print"], once["artwork"]
+    count: dict[str, int] = {}
+    found = []
+    for its in motifs:
+        nth = count[its["motif"]] = count.get(its["motif"], -1) + 1
+        found.append(PrintMotif(nth=nth, **{key: value for key, value in its.items() if key != "preset"}))
+    plain = {key: own[key] for key in own if key not in ("size_mm", "paper", "paper_profile")}
+    stock = shelf.paper(own["paper_profile"]) if own["paper_profile"] else None
+    if stock is not None:
+        plain |= {"paper_g_m2": stock.weight_g_m2, "paper_mm": stock.thickness_mm}
+    return Print(
+        path=path, width_mm=own["size_mm"][0], height_mm=own["size_mm"][1], paper=rgb(own["paper"]), **plain,
+        artwork=artwork["files"], in_front=artwork["in_front"], units=artwork["units"],
+        layers=tuple(PrintLayer(**its) for its in many["layers"]),
+        blocks=tuple(map(_block, many["blocks"])),
+        openings=tuple(its["shape"] for its in many["openings"]),
+        highlights=tuple(its["shape"] for its in many["highlights"]),
+        motifs=tuple(found), stock=stock, register=Plan(**once["register"]), files=MappingProxyType(once["files"]),
+    )  # fmt: skip
+
+
+def _block(its: Mapping[str, Any]) -> PrintBlock:
+    plain = {key: value for key, value in its.items() if key not in ("ink", "opacity", "for", "from")}
+    ink = Ink(colour=rgb(its["ink"]), opacity=its["opacity"]) if its["ink"] else None
+    return PrintBlock(ink=ink, kinds=its["for"], side=its["from"], **plain)

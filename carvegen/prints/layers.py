@@ -1,0 +1,183 @@
+"""The print's layers: read from its drawings and words, at true size, from the front to the back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import shapely
+
+from carvegen import geometry
+from carvegen.artwork import plain_name, read
+from carvegen.artwork.place import place
+from carvegen.artwork.shapes import is_shape
+from carvegen.base.errors import InputError
+from carvegen.base.suggestions import nearest
+from carvegen.prints.file.print_file import all_at_once
+from carvegen.prints.separation import Layer
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.geometry import PolygonArray
+    from carvegen.prints.file.print_file import Print
+
+__all__ = ["Drawing", "artwork_files", "drawing_of"]
+
+_LITTLE = 0.3  #: of the face's width and height: drawings that take up less are asked about; our own choice
+
+
+class Drawing:
+    """The layers by name, in order, and what was changed while they were read."""
+
+    def __init__(
+        self, given: Print, layers: Iterable[Layer], notes: Iterable[str], *, beside: Iterable[Layer] = ()
+    ) -> None:
+        self.given = given
+        self.layers = tuple(layers)  #: those that print, front first
+        self.notes = tuple(notes)
+        self._by_name = {plain_name(layer.name): layer for layer in (*self.layers, *beside)}
+
+    def named(self, names: Iterable[str]) -> list[Layer]:
+        """The layers of these names, in the order of the drawing, front first."""
+        wanted = set(map(plain_name, names))
+        return [layer for layer in self.layers if plain_name(layer.name) in wanted]
+
+    def union(self, names: Iterable[str]) -> BaseGeometry:
+        """All of the layers of these names."""
+        return shapely.union_all(geometry.polygon_array(layer.shape for layer in self.named(names)))
+
+    def in_front_of(self, names: Iterable[str]) -> list[Layer]:
+        """The layers that stand in front of the rearmost of these and are none of them."""
+        these = self.named(names)
+        if not these:
+            return []
+        return [layer for layer in self.layers[: self.layers.index(these[-1])] if layer not in these]
+
+    def shapes(self, text: str, key: str) -> PolygonArray:
+        """What a key of the print file names: a layer, a shape in words, or a file."""
+        if plain_name(text) in self._by_name:
+            return geometry.parts(self._by_name[plain_name(text)].shape)
+        try:
+            return place(located(self.given, text), width_mm=self.given.width_mm, height_mm=self.given.height_mm).shapes
+        except InputError as error:
+            if not is_shape(text):
+                error.hint = f"{error.hint}; or name a layer: {nearest(text, self.names)}"
+            raise error.within(self.given.place(key)) from None
+
+    @property
+    def names(self) -> list[str]:
+        """The layers' names, front first, then those that print nowhere."""
+        return [layer.name for layer in self._by_name.values()]
+
+
+def located(given: Print, text: str) -> str:
+    """Words as they are; a file's name from the print file's folder."""
+    return text if is_shape(text) else str(given.path.parent / text)
+
+
+def artwork_files(given: Print) -> list[Path]:
+    """Every file that the print file names and that is there, once."""
+    texts = [*given.artwork, *(layer.shape for layer in given.layers), *given.openings, *given.highlights]
+    texts += [text for its in given.motifs for text in (its.region, *its.keep_clear) if text]
+    found = (_file_in(located(given, text)) for text in texts if not is_shape(text))
+    return sorted({path for path in found if path is not None})
+
+
+def _file_in(text: str) -> Path | None:
+    """The file that a text starts with; None if there is none, as with the name of a layer."""
+    words = text.split(" ")
+    for end in range(len(words), 0, -1):
+        for name in (" ".join(words[:end]), " ".join(words[:end]).rpartition("#")[0]):
+            if name and Path(name).is_file():
+                return Path(name)
+    return None
+
+
+def drawing_of(given: Print) -> Drawing:
+    """The print's layers, from the front to the back.
+
+    Raises
+    ------
+    InputError
+        If a drawing can't be read or has no true size, or a name is no layer's: all such names at once.
+    """
+    face = geometry.box(given.width_mm, given.height_mm)
+    found: dict[str, tuple[str, list[BaseGeometry]]] = {}
+    notes: list[str] = []
+    for k, text in enumerate(given.artwork):
+        for name, shapes in _layers_in(given, k, text, notes).items():
+            found.setdefault(plain_name(name), (name, []))[1].append(shapely.union_all(shapes))
+    notes += _small(given, [shape for _, shapes in found.values() for shape in shapes])
+    words = Drawing(given, [], [])
+    for k, layer in enumerate(given.layers):
+        shape = shapely.union_all(words.shapes(layer.shape, f"layers[{k}].shape"))
+        found.setdefault(plain_name(layer.name), (layer.name, []))[1].append(shape)
+    layers = [Layer(name, _on(face, shapes)) for name, shapes in found.values()]
+    order = list(map(plain_name, given.in_front)) or [plain_name(layer.name) for layer in reversed(layers)]
+    _check_names(given, [layer.name for layer in layers], order)
+    placed = [layer for layer in layers if plain_name(layer.name) in order]
+    placed.sort(key=lambda layer: order.index(plain_name(layer.name)))
+    return Drawing(given, placed, notes, beside=[layer for layer in layers if layer not in placed])
+
+
+def _small(given: Print, shapes: list[BaseGeometry]) -> Iterator[str]:
+    """A warning where all drawings together take up little of the face: they may be in another unit."""
+    if not shapes:
+        return
+    left, bottom, right, top = shapely.total_bounds(shapes)
+    if max((right - left) / given.width_mm, (top - bottom) / given.height_mm) < _LITTLE:
+        yield (
+            f"WARNING: all drawings together are {right - left:.1f} x {top - bottom:.1f} mm on a face of "
+            f"{given.width_mm:g} x {given.height_mm:g} mm: if that is not meant, check their size or [artwork] units"
+        )
+
+
+def _on(face: BaseGeometry, shapes: list[BaseGeometry]) -> BaseGeometry:
+    """Shapes joined, as far as they lie on the face."""
+    whole = shapely.union_all(geometry.polygon_array(shapes))
+    on_face: BaseGeometry = shapely.union_all(geometry.parts(geometry.intersection(whole, face)))
+    return on_face
+
+
+def _layers_in(given: Print, k: int, text: str, notes: list[str]) -> dict[str, PolygonArray]:
+    key = given.place(f"artwork.files[{k}]")
+    try:
+        artwork = read(Path(located(given, text)), units=given.units or None)
+        if not artwork.true_size:
+            raise InputError(
+                "does not say how large it is", value=text, hint='say what its numbers mean: [artwork] units = "mm"'
+            )
+    except InputError as error:
+        raise error.within(key) from None
+    notes += [f"{text}: {note}" for note in artwork.notes]
+    stem = Path(text.partition("#")[0]).stem.upper()
+    return {name or stem: shapes for name, shapes in artwork.layers.items() if len(shapes)}
+
+
+def _check_names(given: Print, layers: list[str], order: list[str]) -> None:
+    """Refuse names of layers that are not there, and layers that print but have no place in the order."""
+    faults = []
+    known = set(map(plain_name, layers))
+    for key, name in _asked(given):
+        where = given.place(key)
+        if plain_name(name) not in known:
+            hint = nearest(name, layers)
+            faults.append(InputError("must be a layer of the artwork", value=name, where=where, hint=hint))
+        elif plain_name(name) not in order:
+            hint = "put it where it stands in artwork.in_front, from the front to the back"
+            faults.append(InputError("must stand in artwork.in_front", value=name, where=where, hint=hint))
+    all_at_once(faults, str(given.path))
+
+
+def _asked(given: Print) -> Iterable[tuple[str, str]]:
+    """Every name of a layer in the print file, with its key."""
+    for j, name in enumerate(given.in_front):
+        yield f"artwork.in_front[{j}]", name
+    for k, block in enumerate(given.blocks):
+        yield from ((f"blocks[{k}].layers[{j}]", name) for j, name in enumerate(block.layers) if name != "*")
+    for k, its in enumerate(given.motifs):
+        yield from ((f"motifs[{k}].on[{j}]", name) for j, name in enumerate(its.on))
+        yield from ((f"motifs[{k}].behind[{j}]", name) for j, name in enumerate(its.behind))

@@ -1,0 +1,1 @@
+"""What a register error does to a print."""

@@ -1,0 +1,208 @@
+"""What a register error does: where, how often, how wide a white line or an ink on the snow shows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from carvegen import geometry
+from carvegen.geometry.depth_grid import depths
+from carvegen.prints.misregister.block_placement import drawn_moves, worst_pull_mm
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.facts.register import Plan
+    from carvegen.geometry import Floats, Indices, Mask
+    from carvegen.geometry.depth_grid import Depths
+    from carvegen.prints.misregister.block_placement import Inked, Moves
+
+__all__ = ["STEP_MM", "Meetings", "Outcome", "gaps", "meetings", "outcome"]
+
+STEP_MM = 0.4  #: how close along an edge places are looked at
+_RUN = 3  #: so many neighbouring places in a row must fail before it is seen: about 1 mm of edge
+_TOUCH_MM = 0.03  #: edges no further apart than this meet
+_CHUNK = 4_000_000  #: places times prints that are reckoned at once, for memory's sake
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Meetings:
+    """Places along a lighter ink's edge where a darker one hides it."""
+
+    block: int  #: number of the lighter block
+    xy: Floats  #: (n, 2), mm
+    linked: Mask  #: whether the next place is the next along the same edge; (n,)
+    overlap_mm: Floats  #: how deep the place lies under the darker ink; (n,)
+    under: Indices  #: number of the darker block; (n,)
+    snow: Mask  #: whether bare paper begins behind the darker ink's rim; (n,)
+    away: Floats  #: direction in which the cover is lost first; (n, 2), length 1
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Outcome:
+    """What became of many prints, place by place."""
+
+    places: tuple[Meetings, ...]
+    share: tuple[Floats, ...]  #: of the prints in which the place fails; like `places`
+    worst_mm: tuple[Floats, ...]  #: how wide it may gape there at worst; below 0: never
+    widest_mm: Floats  #: (prints, 2 kinds): the widest of each print that a wider overlap would close
+    failed: Mask  #: (prints, 2 kinds): whether a white line, an ink on the snow shows
+
+
+def meetings(blocks: Sequence[Inked], number: int, found: Sequence[Depths], reach_mm: float) -> Meetings:
+    """The places where block `number` runs under darker ones, or meets them.
+
+    Parameters
+    ----------
+    found
+        The depths of each block.
+    reach_mm
+        Where bare paper begins no further than this beyond the edge, the place is the snow's.
+    """
+    block = blocks[number]
+    xy, outward, ring = _along(block.land)
+    darker = [k for k, other in enumerate(blocks) if other.lightness < block.lightness - 1e-9]
+    if not darker or not len(xy):
+        return _none(number)
+    cover = np.stack([found[k].at(xy[:, 0], xy[:, 1]) for k in darker])
+    under, overlap = np.asarray(darker)[cover.argmax(axis=0)], cover.max(axis=0)
+    kept = overlap >= -_TOUCH_MM
+    kept &= _inside(xy, found[0])
+    snow = np.zeros(len(xy), dtype=bool)
+    for step in np.arange(_TOUCH_MM, reach_mm + _TOUCH_MM, 0.05):
+        x, y = (xy + step * outward).T
+        snow |= np.max([its.at(x, y) for its in found], axis=0) < -_TOUCH_MM
+    linked = np.append((np.diff(ring) == 0) & kept[1:] & kept[:-1], False)[kept]
+    away = np.stack([_away(found[k], xy) for k in darker])[cover.argmax(axis=0), np.arange(len(xy))]
+    return Meetings(block=number, xy=xy[kept], linked=linked, overlap_mm=overlap[kept], under=under[kept],
+                    snow=snow[kept], away=away[kept])  # fmt: skip
+
+
+def _none(number: int) -> Meetings:
+    nothing = np.empty(0)
+    return Meetings(block=number, xy=np.empty((0, 2)), linked=nothing.astype(bool), overlap_mm=nothing,
+                    under=nothing.astype(np.int64), snow=nothing.astype(bool), away=np.empty((0, 2)))  # fmt: skip
+
+
+def _along(land: BaseGeometry) -> tuple[Floats, Floats, Indices]:
+    """Places along a land's outlines every `STEP_MM`, which way is out of it, and the number of the outline."""
+    rings = geometry.rings(geometry.parts(land))
+    if len(rings) == 0:
+        return np.empty((0, 2)), np.empty((0, 2)), np.empty(0, dtype=np.int64)
+    step = rings.xy[rings.edge_ends] - rings.xy
+    length = np.hypot(*step.T)
+    travelled = np.append(0, np.cumsum(length))
+    at = np.arange(STEP_MM / 2, travelled[-1], STEP_MM)
+    edge = np.clip(np.searchsorted(travelled, at, side="right") - 1, 0, len(length) - 1)
+    along = step[edge] / np.maximum(length[edge], 1e-12)[:, None]
+    xy = rings.xy[edge] + (at - travelled[edge])[:, None] * along
+    ring = np.searchsorted(rings.start, edge, side="right") - 1
+    return xy, np.column_stack([along[:, 1], -along[:, 0]]), ring
+
+
+def _inside(xy: Floats, grid: Depths) -> Mask:
+    """Whether places lie off the face's rim, where every block simply ends."""
+    rim = 2 * grid.pitch_mm
+    return np.asarray(((xy > rim) & (xy < np.asarray(grid.size) - rim)).all(axis=1))
+
+
+def _away(its: Depths, xy: Floats) -> Floats:
+    """The direction in which the depth falls fastest; (n, 2)."""
+    h = its.pitch_mm
+    x, y = xy.T
+    slope: Floats = np.column_stack([its.at(x - h, y) - its.at(x + h, y), its.at(x, y - h) - its.at(x, y + h)])
+    return np.asarray(slope / np.maximum(np.hypot(*slope.T), 1e-9)[:, None])
+
+
+def outcome(
+    blocks: Sequence[Inked],
+    plan: Plan,
+    size: tuple[float, float],
+    *,
+    seed: int,
+    reach_mm: float,
+    full_mm: tuple[float, float],
+) -> Outcome:
+    """Many prints tried out, and the worst that may be.
+
+    A place at a lighter ink's edge lies under darker ink. When the blocks have moved, it fails if no other ink covers
+    it any more: a gap as wide as its distance to the nearest ink has opened. It counts once it is as wide as
+    `plan.visible_mm` over about 1 mm of edge.
+
+    Parameters
+    ----------
+    size
+        Width and height of the face, mm.
+    reach_mm
+        See `meetings`.
+    full_mm
+        Overlap beyond which a place counts as fully trapped, between inks and along the snow: there more would help.
+    """
+    found = [depths(block.land, *size) for block in blocks]
+    places = tuple(meetings(blocks, number, found, reach_mm) for number in range(len(blocks)))
+    moves = drawn_moves(blocks, plan, size, seed)
+    widest = np.full((plan.prints, 2), -np.inf)
+    failed = np.zeros((plan.prints, 2), dtype=bool)
+    shares, worst = [], []
+    for its in places:
+        shares.append(_tried(its, found, moves, plan, full_mm, widest=widest, failed=failed))
+        worst.append(_pull(its, blocks, plan, size) - its.overlap_mm)
+    return Outcome(places=places, share=tuple(shares), worst_mm=tuple(worst), widest_mm=widest, failed=failed)
+
+
+def _pull(its: Meetings, blocks: Sequence[Inked], plan: Plan, size: tuple[float, float]) -> Floats:
+    """How far the darker block may at most be drawn off each place; (n,)."""
+    far = np.zeros(len(its.xy))
+    for number in np.unique(its.under).tolist():
+        there = its.under == number
+        pair = (blocks[its.block], blocks[number])
+        far[there] = worst_pull_mm(pair, its.xy[there], its.away[there], plan, size)
+    return far
+
+
+def _tried(
+    its: Meetings,
+    found: Sequence[Depths],
+    moves: Moves,
+    plan: Plan,
+    full_mm: tuple[float, float],
+    *,
+    widest: Floats,
+    failed: Mask,
+) -> Floats:
+    """The share of prints in which each place fails; what each print shows is added to `widest` and `failed`."""
+    share = np.zeros(len(its.xy))
+    for first in range(0, len(its.xy), max(_RUN, _CHUNK // plan.prints)):
+        some = slice(first, first + max(_RUN, _CHUNK // plan.prints) + _RUN - 1)
+        gap = _in_a_row(gaps(its, found, moves, some), its.linked[some])
+        middle = np.arange(gap.shape[1]) + first + _RUN // 2
+        seen = gap >= max(plan.visible_mm, 1e-9)
+        share[middle] = np.maximum(share[middle], seen.mean(axis=0))
+        for kind, mine in enumerate((~its.snow[middle], its.snow[middle])):
+            failed[:, kind] |= (seen & mine).any(axis=1)
+            full = mine & (its.overlap_mm[middle] >= full_mm[kind])
+            widest[:, kind] = np.maximum(widest[:, kind], np.where(full, gap, -np.inf).max(axis=1, initial=-np.inf))
+    return share
+
+
+def gaps(its: Meetings, found: Sequence[Depths], moves: Moves, some: slice = slice(None)) -> Floats:
+    """How wide it gapes at each place in each print, below 0 where another ink still covers it; (prints, n)."""
+    xy = its.xy[some]
+    cover = np.full((len(moves.shift), len(xy)), -np.inf)
+    for number, depth in enumerate(found):
+        if number != its.block:
+            np.maximum(cover, depth.at(*moves.between(its.block, number, xy)), out=cover)
+    return -cover
+
+
+def _in_a_row(gap: Floats, linked: Mask) -> Floats:
+    """The narrowest of `_RUN` neighbouring gaps; -inf where they are not neighbours; (prints, n - _RUN + 1)."""
+    count = gap.shape[1] - _RUN + 1
+    if count <= 0:
+        return np.full((len(gap), 0), -np.inf)
+    least = np.min([gap[:, k : k + count] for k in range(_RUN)], axis=0)
+    joined = np.all([linked[k : k + count] for k in range(_RUN - 1)], axis=0)
+    return np.asarray(np.where(joined, least, -np.inf))

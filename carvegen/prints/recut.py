@@ -1,0 +1,136 @@
+"""A block that is cut already: nothing can be put back on it; what may still be cut."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import shapely
+
+from carvegen import geometry
+from carvegen.artwork import plain_name, read
+from carvegen.artwork.kinds import is_picture
+from carvegen.artwork.reading import file_and_layer
+from carvegen.artwork.scan import ScanOptions, is_sized, read_scan
+from carvegen.base.errors import InputError
+from carvegen.base.findings import Finding, Severity
+from carvegen.blocks.comparison import CUT_FOLDER, difference, land_in
+from carvegen.blocks.from_drawing import LEFT_OUT
+from carvegen.blocks.layer_names import BLOCK_EDGE, CUT_AREA, CUT_OUT
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.blocks.comparison import Difference
+    from carvegen.prints.cut_blocks import Cut
+    from carvegen.prints.file.print_file import Print
+
+__all__ = ["KEPT", "cut_further", "standing_land"]
+
+KEPT = CUT_FOLDER
+_TOLERANCE_MM = 0.02
+_MOST = 40
+_SAME_PAGE_MM = 1.0  #: a page that differs from the face by no more shows it
+#: Layers by which a drawing is told for one of a block's cuts, as every written file is; any other shows what stands.
+_OF_CUTS = frozenset(map(plain_name, (BLOCK_EDGE, CUT_AREA, CUT_OUT)))
+_HINT = (
+    "give what stands in print view, its page the block's face; "
+    "carvegen read PHOTO --size 200x150 --corners auto --out land.svg straightens a photograph"
+)
+
+
+def standing_land(given: Print, k: int, out: Path) -> BaseGeometry | None:
+    """What stands of block k, if it is cut: by its own file, as it was kept, or as it was built last; None if open.
+
+    Raises
+    ------
+    InputError
+        If it is cut and its land is not known, or can't be that of this block.
+    """
+    block = given.blocks[k]
+    if block.state != "cut":
+        return None
+    own = [given.path.parent / block.cut_land] if block.cut_land else []
+    kept = [out / folder / f"{block.name}.wkb" for folder in (KEPT, "lands")]
+    there = next((path for path in own or kept if file_and_layer(path)[0].is_file()), None)
+    if there is None:
+        raise InputError(
+            "is cut, but what stands of it is not known", value=block.cut_land or None,
+            where=given.place(f"blocks[{k}].cut_land"),
+            hint='give its land: cut_land = "scan.png", or build once with state = "open" as it was cut',
+        )  # fmt: skip
+    try:
+        land = geometry.intersection(_land(given, there), geometry.box(given.width_mm, given.height_mm))
+        if shapely.is_empty(land):
+            raise InputError("shows nothing that stands on the block", where=str(there), hint=_HINT)
+    except InputError as error:
+        raise error.within(given.place(f"blocks[{k}].cut_land")) from None
+    return land
+
+
+def _land(given: Print, path: Path) -> BaseGeometry:
+    """What stands, in print view: by a land of a build, a drawing or scan of it, or a drawing of a block's cuts."""
+    if path.suffix.lower() == ".wkb":
+        return land_in(path)
+    if is_picture(path):
+        width_mm = 0.0 if is_sized(path) else given.width_mm  # without a resolution the picture is the face
+        artwork = read_scan(path, ScanOptions(deskew=False, even=False, width_mm=width_mm))
+    else:
+        artwork = read(path, units=given.units or None, outlines=True, without=LEFT_OUT)
+        if not _OF_CUTS.isdisjoint(map(plain_name, artwork.layers)):
+            return land_in(path)
+    if not artwork.true_size:
+        raise InputError("does not say how large it is", where=str(path), hint=_HINT)
+    page = (artwork.width_mm or given.width_mm, artwork.height_mm or given.height_mm)
+    if max(abs(page[0] - given.width_mm), abs(page[1] - given.height_mm)) > _SAME_PAGE_MM:
+        raise InputError(
+            f"is not of the block's size: the face is {given.width_mm:g} x {given.height_mm:g} mm",
+            value=f"{page[0]:.1f} x {page[1]:.1f} mm", where=str(path), hint=_HINT,
+        )  # fmt: skip
+    shapes = artwork.shapes
+    return geometry.solid(geometry.mirrored(shapes, given.width_mm) if artwork.says_view == "block" else shapes)
+
+
+def cut_further(cut: Cut, stands: BaseGeometry) -> Cut:
+    """The block as it can still be made: what stands of it and is wanted; land that would have to come back is told.
+
+    Nothing is put back by mending either: what does not stand counts as white.
+    """
+    block = cut.block
+    change = difference(block.name, stands, cut.land, _TOLERANCE_MM)
+    land = geometry.intersection(cut.land, stands)
+    gone = geometry.difference(block.face, geometry.union(land, block.cut_outs))
+    white = geometry.union(cut.white, geometry.difference(block.face, stands))
+    notes = (*cut.notes, *_unlike(cut.land, land), *_findings(change))
+    return replace(cut, block=replace(block, cuts=geometry.parts(gone)), land=land, white=white, notes=notes)
+
+
+def _unlike(wanted: BaseGeometry, left: BaseGeometry) -> Iterator[Finding]:
+    """That most of what is to print is cut already: the file may show something else."""
+    if left.area < wanted.area / 2:
+        at = shapely.point_on_surface(wanted)
+        yield Finding(
+            rule="cut-land", severity=Severity.RISK, at=(at.x, at.y), measured=left.area, limit=wanted.area, unit="mm²",
+            why="most of what is to print is not standing any more, by what is given as the land of this block",
+            remedy="look whether cut_land shows what stands, in print view and at true size, and not what is cut",
+        )  # fmt: skip
+
+
+def _findings(change: Difference) -> Iterator[Finding]:
+    for piece in sorted(change.land, key=lambda its: -its.area)[:_MOST]:
+        at = shapely.point_on_surface(piece)
+        yield Finding(
+            rule="cut-already", severity=Severity.BREAKS, at=(at.x, at.y), measured=piece.area, limit=0.0, unit="mm²",
+            why="this would have to print, but the block is cut there and nothing can be put back",
+            remedy='change the drawing back here, or cut a new block: state = "open"',
+        )  # fmt: skip
+    for piece in sorted(change.cut, key=lambda its: -its.area)[:_MOST]:
+        at = shapely.point_on_surface(piece)
+        yield Finding(
+            rule="cut-on", severity=Severity.ADVICE, at=(at.x, at.y), measured=piece.area, limit=0.0, unit="mm²",
+            why="this still stands and is to be cut away",
+            remedy="cut it, by hand or with the files of this block, which show all of its cuts, old and new",
+        )  # fmt: skip

@@ -1,0 +1,269 @@
+"""What each block prints: the picture taken apart by ink, the white out of all of it, the inks trapped."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.motifs.shared.minimum_width import opened
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.geometry import PolygonArray
+
+__all__ = ["Dropped", "Layer", "Plate", "Separated", "Spread", "painted", "separated"]
+
+_MEETS_MM = 0.01  #: outlines no further apart than this meet: far above the grid, far below any cut
+_STEPS = 6  #: levels of the spread, so that it narrows where the room for it does
+_CRUMB_MM2 = 0.01  #: what is smaller is no land and no cut
+_ARC = 8
+_TIDY_ARC = 4
+_FINE_MM = 0.003  #: outlines that only steer the spread are simplified so far
+_SPARE = 1.01  #: circles are drawn as polygons inside them: offsets fall short by less
+
+
+@dataclass(frozen=True, eq=False)
+class Layer:
+    """A layer of the artwork: its shapes as drawn, whatever stands in front of them."""
+
+    name: str
+    shape: BaseGeometry
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plate:
+    """A block that prints ink: which layers are on it, and what its lands must be."""
+
+    name: str
+    layers: frozenset[str]
+    lightness: float  #: CIELAB L* of its ink
+    land_mm: float  #: narrowest land that its material holds
+    cut_mm: float  #: narrowest cut
+    ground: bool = False  #: prints all of the face where nothing stands in front
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spread:
+    """How far inks run under one another, and keep back from the white; mm."""
+
+    trap_mm: float
+    cut_back_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Dropped:
+    """A place where a block is not cut back, because its land would then be too narrow."""
+
+    at: tuple[float, float]  #: print view, mm
+    width_mm: float  #: what would be left, about
+    land_mm: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Separated:
+    """What one block prints."""
+
+    picture: BaseGeometry  #: the part of the picture that is in its ink, before the white is taken out
+    land: BaseGeometry  #: what stands
+    dropped: tuple[Dropped, ...] = ()
+
+
+def painted(face: BaseGeometry, layers: Sequence[Layer], plate: Plate) -> BaseGeometry:
+    """The part of the picture that is in the plate's ink: its layers where no others stand in front.
+
+    Parameters
+    ----------
+    layers
+        From the front to the back.
+    """
+    area: Any = face if plate.ground else shapely.Polygon()
+    for layer in reversed(layers):
+        put = geometry.union if layer.name in plate.layers else geometry.difference
+        area = put(area, layer.shape)
+    return _whole(geometry.intersection(area, face))
+
+
+def separated(
+    face: BaseGeometry,
+    layers: Sequence[Layer],
+    plates: Sequence[Plate],
+    *,
+    white: Callable[[Plate], BaseGeometry],
+    spread: Spread,
+) -> dict[str, Separated]:
+    """What each plate prints, by name.
+
+    1. Each plate gets its part of the picture (`painted`). 2. Where it meets darker inks it runs on under them
+    by the trap, or up to half of what is dark there. 3. Its white is taken out. 4. Where the white's edge is
+    drawn by a darker ink, the plate stays back from it by the cut-back: register errors then show no light
+    fringe in the white. Where that would starve a land, it is not done and is told in `dropped`.
+
+    Parameters
+    ----------
+    white
+        What must not print on a plate.
+    """
+    pictures = {plate.name: painted(face, layers, plate) for plate in plates}
+    found = {}
+    for plate in plates:
+        picture = pictures[plate.name]
+        darker = _darker(plate, plates, pictures)
+        under = shapely.intersection(darker, shapely.buffer(picture, spread.trap_mm + plate.cut_mm, quad_segs=2))
+        touched = _meeting(white(plate), shapely.buffer(_union([picture, under]), _MEETS_MM, quad_segs=1))
+        scene = _Scene(face, picture, darker, _plain(touched))
+        found[plate.name] = _one(plate, scene, spread)
+    return found
+
+
+def _darker(plate: Plate, plates: Sequence[Plate], pictures: dict[str, BaseGeometry]) -> BaseGeometry:
+    """What of the picture is in inks darker than this one."""
+    found = [pictures[other.name] for other in plates if other.lightness < plate.lightness - 1e-9]
+    return _union(found)
+
+
+@dataclass(frozen=True, eq=False)
+class _Scene:
+    """What there is to a plate: its own part of the picture, what is darker, what is white."""
+
+    face: BaseGeometry
+    picture: BaseGeometry
+    darker: BaseGeometry
+    white: BaseGeometry  #: as far as it may matter to the plate, so that what is far away changes nothing
+
+
+def _one(plate: Plate, scene: _Scene, spread: Spread) -> Separated:
+    picture, white = scene.picture, scene.white
+    under = _run_under(scene, spread.trap_mm)
+    under = _union([under, *_uncuttable(plate, scene, _union([picture, under]), spread)])
+    stands = _union([geometry.difference(_union([picture, under]), white)])
+    back, dropped = _cut_back(plate, stands, scene, spread.cut_back_mm)
+    left = _union([geometry.difference(stands, back)])
+    land = _tidied(plate, left, picture, white)
+    return Separated(picture=picture, land=land, dropped=dropped)
+
+
+def _run_under(scene: _Scene, trap_mm: float) -> BaseGeometry:
+    """How the plate runs on under darker inks: nearer to its own picture than to anything it must not meet.
+
+    In levels: within s of the picture, but not within s of white or of other inks; so it narrows to nothing
+    towards the tips where a dark shape ends beside them, and takes no more than half of a thin line.
+    """
+    picture, darker, white = scene.picture, scene.darker, scene.white
+    room = geometry.difference(darker, picture)
+    if trap_mm <= 0 or shapely.is_empty(room):
+        return shapely.Polygon()
+    room = _union([shapely.intersection(room, shapely.buffer(picture, trap_mm * _SPARE, quad_segs=_ARC))])
+    shapely.prepare(room)
+    near = shapely.buffer(room, 2 * trap_mm, quad_segs=2)
+    theirs = shapely.difference(scene.face, shapely.union(picture, darker))
+    theirs = shapely.intersection(shapely.union(theirs, _meeting(white, near)), near)
+    theirs = opened(theirs, 2 * _MEETS_MM)
+    ours = shapely.intersection(picture, near)
+    levels = [
+        shapely.difference(_about(ours, step), _about(theirs, step))
+        for step in np.linspace(trap_mm / _STEPS, trap_mm, _STEPS)
+    ]
+    return _union([shapely.intersection(_union(levels), room)])
+
+
+def _about(shape: BaseGeometry, reach: float) -> Any:  # noqa: ANN401
+    """All that lies within `reach` of the shape, outlines simplified below what can be seen."""
+    return shapely.simplify(shapely.buffer(shape, reach, quad_segs=_ARC), _FINE_MM)
+
+
+def _meeting(shape: BaseGeometry, other: BaseGeometry) -> Any:  # noqa: ANN401
+    """The pieces of a shape that meet another, whole."""
+    pieces = geometry.parts(shape)
+    shapely.prepare(other)
+    return shapely.union_all(pieces[shapely.intersects(pieces, other)])
+
+
+def _uncuttable(plate: Plate, scene: _Scene, so_far: BaseGeometry, spread: Spread) -> PolygonArray:
+    """Gaps left under darker ink, away from the white, that are too narrow to be cut: there the plate runs through."""
+    near = shapely.buffer(scene.picture, spread.trap_mm + plate.cut_mm, quad_segs=2)
+    shapely.prepare(near)
+    gaps = geometry.difference(scene.darker, so_far)
+    around = shapely.intersection(shapely.buffer(gaps, 2 * plate.cut_mm, quad_segs=2), scene.face)
+    cut = shapely.union(shapely.difference(around, so_far), _meeting(scene.white, around))
+    wide = shapely.buffer(opened(cut, plate.cut_mm * _SPARE), _MEETS_MM)
+    pieces = geometry.parts(shapely.difference(gaps, wide))
+    pieces = pieces[shapely.intersects(pieces, near)]
+    beside = shapely.buffer(_meeting(scene.white, near), max(spread.trap_mm, spread.cut_back_mm), quad_segs=2)
+    return geometry.parts(shapely.difference(pieces, beside)) if len(pieces) else pieces
+
+
+def _tidied(plate: Plate, land: BaseGeometry, picture: BaseGeometry, white: BaseGeometry) -> BaseGeometry:
+    """The land without what is nothing but a run-on: pieces that nobody sees, and slivers under darker ink."""
+    seen = _union([shapely.difference(picture, white)])
+    inner = shapely.buffer(land, -plate.land_mm / 6, quad_segs=_TIDY_ARC)
+    # a little more than what a disc reaches, so that its arcs and the land's outline don't cross again and again
+    wide = shapely.union(shapely.buffer(inner, plate.land_mm / 6 + _MEETS_MM, quad_segs=_TIDY_ARC), seen)
+    pieces = geometry.parts(geometry.intersection(land, wide))
+    shapely.prepare(seen)
+    there = pieces[shapely.intersects(pieces, seen)]
+    visible = shapely.area(shapely.intersection(there, seen))
+    return _plain(shapely.union_all(there[visible > _CRUMB_MM2]))
+
+
+def _cut_back(
+    plate: Plate, stands: BaseGeometry, scene: _Scene, by_mm: float
+) -> tuple[BaseGeometry, tuple[Dropped, ...]]:
+    """What the plate leaves to the darker ones beside the white, and where it can't."""
+    if by_mm <= 0:
+        return shapely.Polygon(), ()
+    reach = shapely.buffer(scene.darker, _MEETS_MM, quad_segs=1)
+    owned = _union([shapely.intersection(_meeting(scene.white, scene.darker), reach)])
+    back = shapely.intersection(shapely.buffer(owned, by_mm * _SPARE, quad_segs=_ARC), scene.darker)
+    back = _union([shapely.intersection(back, shapely.buffer(stands, _MEETS_MM))])
+    starved = _starved(stands, back, plate.land_mm)
+    if len(starved) == 0:
+        return back, ()
+    kept = shapely.union_all(geometry.offset(starved, by_mm + plate.land_mm))
+    left = _union([shapely.difference(back, kept)])
+    dropped = tuple(_told(piece, plate.land_mm) for piece in starved)
+    return left, dropped
+
+
+def _starved(stands: BaseGeometry, back: BaseGeometry, land_mm: float) -> PolygonArray:
+    """Lands that are wide enough now and would be too narrow; the corners that are left do not count."""
+    near = shapely.intersection(stands, shapely.buffer(back, 2 * land_mm, quad_segs=1))
+    after = shapely.difference(near, back)
+    before = shapely.intersection(opened(near, land_mm * 0.98), near)
+    wide = shapely.buffer(shapely.buffer(after, -land_mm / 2, quad_segs=_ARC), 0.75 * land_mm, quad_segs=_ARC)
+    thin = geometry.parts(shapely.intersection(shapely.difference(after, wide), before))
+    beside = thin[shapely.area(thin) > land_mm**2 / 8]
+    return beside[shapely.dwithin(beside, back, _MEETS_MM)] if len(beside) else beside
+
+
+def _told(piece: Any, land_mm: float) -> Dropped:  # noqa: ANN401
+    at = shapely.point_on_surface(piece)
+    width = 2 * float(shapely.area(piece)) / max(float(shapely.length(piece)), geometry.GRID_MM)
+    return Dropped(at=(round(at.x, 3), round(at.y, 3)), width_mm=round(width, 3), land_mm=land_mm)
+
+
+def _union(shapes: Sequence[BaseGeometry]) -> BaseGeometry:
+    """All polygons of several shapes; lines and points that overlays leave are dropped."""
+    if len(shapes) == 1:
+        return _plain(shapely.multipolygons(geometry.parts(shapes[0])))
+    return _plain(geometry.union(*shapes))
+
+
+def _plain(shape: Any) -> BaseGeometry:  # noqa: ANN401
+    """The shape in a fixed order of points, and without a grid of its own, which later steps would round to.
+
+    So the same shape gives the same numbers further on, wherever it comes from.
+    """
+    found: BaseGeometry = shapely.set_precision(shapely.normalize(shape), 0, mode="pointwise")
+    return found
+
+
+def _whole(shape: Any) -> BaseGeometry:  # noqa: ANN401
+    """The polygons of a shape, without crumbs."""
+    pieces = geometry.parts(shape)
+    return _plain(shapely.union_all(pieces[shapely.area(pieces) > _CRUMB_MM2]))

@@ -1,0 +1,213 @@
+"""Where a cutter's centre may go, and what it reaches from there.
+
+Arrays here are aligned: one geometry for each piece of ground, which may be empty or fall into several polygons.
+A path never enters the land: the arcs of shapely's buffers are inscribed, so every buffer is made wider by what
+its chords would lack.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.facts import cutting
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from carvegen.blocks.block import Block
+    from carvegen.facts.profiles import Cutter
+    from carvegen.geometry import Indices, Mask, PolygonArray
+
+__all__ = [
+    "SAG_MM", "Fit", "centres", "fine", "fit", "ground", "grown", "least_mm", "left", "over_edge", "pieces",
+    "regrouped", "shrunk", "without", "worth",
+]  # fmt: skip
+
+SAG_MM = 0.002  #: chords lie at most this far from their arcs
+_DEPTHS = 65  #: at which cutters are compared
+_RIDGE_SHARE = 0.2  #: of the depth: ridges that a pointed or round cutter may leave on the floor; our own choice
+_OVERRUN = 0.5  #: how far a cutter's centre runs out over the block's edge, as a share of its distance from land
+_SLIVER_MM = 0.02  #: what is narrower is the error of buffers, and not a place that was left
+_WIDER = 1.5  #: an arc is cut into the nearest number of chords (GEOS): the widest spans so many times what is asked
+_SIMPLIFIED = 0.012  #: buffers take their input this much simpler, as a share of the distance (GEOS: one hundredth)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Fit:
+    """How one cutter goes about a cut whose wall another one may shape."""
+
+    cutter: Cutter
+    face_mm: float  #: half the width of its groove at the face
+    floor_mm: float  #: half the width that it clears on the floor, but for a low ridge
+    inset_mm: float  #: how far its centre stays from the edge of the land, so that its flank keeps off the wall
+    walls: bool  #: whether its flank at that distance is the wall
+
+
+def fit(cutter: Cutter, waller: Cutter, depth_mm: float) -> Fit:
+    """How `cutter`, its tip at `depth_mm`, keeps off the wall that `waller` leaves at that depth.
+
+    The wall at each depth stands back from the edge of the land by what the waller's groove is narrower there
+    than at the face; the cutter's groove must stay inside at every depth.
+    """
+    below = np.linspace(0, depth_mm, _DEPTHS)
+    own, other = (cutting.half_width_mm(each, below, depth_mm) for each in (cutter, waller))
+    asked = own + other[0] - other
+    inset = float(asked.max())
+    ridge = cutting.half_width_mm(cutter, np.array([depth_mm * (1 - _RIDGE_SHARE)]), depth_mm)
+    return Fit(
+        cutter=cutter,
+        face_mm=float(own[0]),
+        floor_mm=float(ridge[0]),
+        inset_mm=inset,
+        walls=bool(np.ptp(asked) < 1e-9),
+    )
+
+
+def ground(block: Block, inset_mm: float) -> tuple[PolygonArray, NDArray[np.object_]]:
+    """What the cutter may clear, and where its centre may be at most.
+
+    Cuts that touch one another or a cut-out are one piece; where one reaches the block's edge, the cutter may
+    run out over it.
+
+    Returns
+    -------
+    tuple
+        Two aligned arrays: the pieces with the strip outside the block beside them, and the pieces themselves.
+    """
+    whole = geometry.joined(fine(_with_cut_outs(block)))
+    return over_edge(whole, block, inset_mm)[0], whole
+
+
+def over_edge(shapes: PolygonArray, block: Block, inset_mm: float) -> tuple[PolygonArray, Mask]:
+    """The shapes, those that reach the block's edge with the strip outside it beside them, and which do; aligned."""
+    open_ = ~shapely.contains_properly(block.board, shapes)
+    wide = shapes.copy()
+    x0, y0, x1, y1 = shapely.bounds(shapes[open_]).reshape(-1, 4).T
+    reach = 2 * inset_mm
+    strips = shapely.difference(shapely.box(x0 - reach, y0 - reach, x1 + reach, y1 + reach), block.board)
+    wide[open_] = shapely.union(shapes[open_], strips)
+    return wide, open_
+
+
+def fine(shapes: PolygonArray) -> PolygonArray:
+    """The shapes free of the grid that they were snapped to: what is made of them would be rounded to it."""
+    return shapely.from_wkb(shapely.to_wkb(shapes))  # which holds no grid, and is quicker than to set none
+
+
+def centres(wide: PolygonArray, block: Block, inset_mm: float, barred: PolygonArray) -> NDArray[np.object_]:
+    """Where a cutter's centre may be: at least `inset_mm` off the land, and outside `barred`."""
+    found = shrunk(wide, inset_mm)
+    over = _OVERRUN * inset_mm
+    room = block.board.buffer(over, join_style="mitre")
+    out = ~shapely.covers(room, found)
+    found[out] = shapely.intersection(found[out], room)
+    return without(found, barred)
+
+
+def without(shapes: NDArray[np.object_], barred: PolygonArray) -> NDArray[np.object_]:
+    """The shapes less what is barred."""
+    if len(barred) == 0 or len(shapes) == 0:
+        return shapes
+    zone = shapely.union_all(barred)
+    shapely.prepare(zone)
+    met = shapely.intersects(zone, shapes)
+    less = shapes.copy()
+    less[met] = shapely.difference(shapes[met], zone)
+    return less
+
+
+def shrunk(shapes: NDArray[np.object_], by_mm: float) -> NDArray[np.object_]:
+    """The places inside the shapes at least `by_mm` from their outlines, and at most `SAG_MM` farther."""
+    quads = _quads(by_mm)
+    return geometry.offset(shapes, -by_mm / _chord(quads), quad_segs=quads)
+
+
+def grown(shapes: NDArray[np.object_], by_mm: float) -> NDArray[np.object_]:
+    """Every place within `by_mm` of the shapes, and at most `SAG_MM` more."""
+    quads = _quads(by_mm)
+    return geometry.offset(shapes, by_mm / _chord(quads), quad_segs=quads)
+
+
+def left(target: NDArray[np.object_], reached: NDArray[np.object_], by_mm: float) -> NDArray[np.object_]:
+    """What of the target nothing has reached: pieces with some width, whole; aligned.
+
+    Parameters
+    ----------
+    by_mm
+        How far off the cutter worked: the error of buffers grows with it.
+    """
+    met = ~shapely.is_empty(reached) & ~shapely.is_empty(target)
+    rest, owner = pieces(shapely.difference(target[met], reached[met]))
+    less = target.copy()
+    less[met] = regrouped(*worth(rest, owner, by_mm), int(met.sum()))
+    return less
+
+
+def worth(rest: PolygonArray, owner: Indices, by_mm: float) -> tuple[PolygonArray, Indices]:
+    """The pieces that are more than the error of a buffer by `by_mm`: a disc of that width fits into them.
+
+    A polygon holds a disc of radius area / perimeter, and none wider than its bounds: most are told by that.
+    """
+    sliver = least_mm(by_mm)
+    x0, y0, x1, y1 = shapely.bounds(rest).reshape(-1, 4).T
+    big = shapely.area(rest) > sliver * shapely.length(rest)
+    unsure = np.flatnonzero(~big & (np.minimum(x1 - x0, y1 - y0) > 2 * sliver))
+    big[unsure] = ~shapely.is_empty(shapely.buffer(rest[unsure], -sliver, quad_segs=2))
+    return rest[big], owner[big]
+
+
+def least_mm(by_mm: float) -> float:
+    """The radius of the least disc that is more than the error of a buffer by `by_mm`."""
+    return (_SLIVER_MM + _SIMPLIFIED * by_mm) / 2
+
+
+def pieces(shapes: NDArray[np.object_]) -> tuple[PolygonArray, Indices]:
+    """Every polygon with an area in aligned geometries, and the number of the geometry that it belongs to."""
+    parts, owner = shapely.get_parts(shapes, return_index=True)
+    while len(parts) and (shapely.get_type_id(parts) > _POLYGON).any():
+        parts, inner = shapely.get_parts(parts, return_index=True)
+        owner = owner[inner]
+    kept = (shapely.get_type_id(parts) == _POLYGON) & (shapely.area(parts) > 0)
+    return parts[kept], np.asarray(owner[kept], dtype=np.int64)
+
+
+def regrouped(parts: PolygonArray, owner: Indices, count: int) -> NDArray[np.object_]:
+    """Polygons as aligned geometries again; those without any are empty."""
+    aligned = np.full(count, shapely.MultiPolygon(), dtype=object)
+    if len(parts):
+        order = np.argsort(owner, kind="stable")
+        found = np.unique(owner)
+        aligned[found] = shapely.multipolygons(parts[order], indices=np.searchsorted(found, owner[order]))
+    return aligned
+
+
+_POLYGON = 3
+
+
+def _with_cut_outs(block: Block) -> PolygonArray:
+    """The cuts, and the cut-outs that touch one."""
+    lowered = block.lowered
+    if len(block.cut_outs) == 0 or len(lowered) == 0:
+        return lowered
+    tree = block.cut_tree if lowered is block.cuts else shapely.STRtree(lowered)
+    met = np.unique(tree.query(block.cut_outs, predicate="intersects")[0])
+    return geometry.stack([lowered, block.cut_outs[met]])
+
+
+def _quads(by_mm: float) -> int:
+    """Chords in a quarter of a circle of this radius whose sag is at most `SAG_MM`."""
+    by_mm = abs(by_mm)
+    if by_mm <= SAG_MM:
+        return 1
+    return max(2, math.ceil(_WIDER * math.pi / (4 * math.acos(1 - SAG_MM / by_mm))))
+
+
+def _chord(quads: int) -> float:
+    """How near the chords of a unit circle come to its centre."""
+    return math.cos(_WIDER * math.pi / (4 * quads))

@@ -1,0 +1,1 @@
+"""What a laser follows: shapes lowered in steps, cut-outs to size."""

@@ -1,0 +1,147 @@
+"""Areas filled with lines: parallel from side to side, or nested along their outlines."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.toolpaths.paths import (
+    Paths,
+    from_rings,
+    joined,
+    no_paths,
+    picked,
+)
+from carvegen.toolpaths.sequence.order import ordered
+
+if TYPE_CHECKING:
+    from carvegen.geometry import (
+        Floats,
+        Indices,
+        PolygonArray,
+        Rings,
+    )
+
+__all__ = ["begun_at", "contours", "from_leftmost", "on_grid", "scan_lines"]
+
+_SHORTEST_MM = 0.02  #: a line shorter than it burns a spot that its neighbours burn anyway
+
+
+def scan_lines(shapes: PolygonArray, spacing_mm: float) -> Paths:
+    """Level lines inside shapes, row by row upwards, there and back in turn.
+
+    Row k lies at ``(k + 1/2) spacing``. Where an outline is crossed is found for all edges at once, and
+    crossings of one row and shape pair up by the even-odd rule.
+    """
+    if not len(shapes):
+        return no_paths()
+    row, owner, x = _crossings(geometry.rings(shapes), spacing_mm)
+    order = np.lexsort((x, owner, row))
+    row, left, right = row[order][::2], x[order][::2], x[order][1::2]
+    long = right - left >= _SHORTEST_MM
+    row, left, right = row[long], left[long], right[long]
+    back = row % 2 == 1
+    order = np.lexsort((np.where(back, -right, left), row))
+    begin, end = np.where(back, right, left)[order], np.where(back, left, right)[order]
+    y = (row[order] + 0.5) * spacing_mm
+    xyz = np.stack([np.column_stack([side, y, np.zeros(len(y))]) for side in (begin, end)], axis=1)
+    return Paths(xyz.reshape(-1, 3), 2 * np.arange(len(y) + 1), np.zeros(len(y), dtype=bool))
+
+
+def _crossings(rings: Rings, spacing: float) -> tuple[Indices, Indices, Floats]:
+    """Row, shape and x of each place where an outline crosses a row; an even number for each row and shape."""
+    one, other = rings.xy, rings.xy[rings.edge_ends]
+    low = np.ceil(np.minimum(one[:, 1], other[:, 1]) / spacing - 0.5).astype(np.int64)
+    high = np.ceil(np.maximum(one[:, 1], other[:, 1]) / spacing - 0.5).astype(np.int64)
+    count = high - low  # rows with low end <= row < high end: a corner on a row counts once for two edges
+    edge = np.repeat(np.arange(len(one)), count)
+    row = low[edge] + np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    step = other[edge] - one[edge]
+    x = one[edge, 0] + ((row + 0.5) * spacing - one[edge, 1]) / step[:, 1] * step[:, 0]
+    shape = np.repeat(rings.owner, np.diff(rings.start))
+    return row, shape[edge], x
+
+
+def contours(shapes: PolygonArray, spacing_mm: float, *, most: int = 0) -> tuple[Paths, Indices]:
+    """Outlines of the shapes, and inside them outlines `spacing_mm` further in until nothing is left.
+
+    Shape by shape in the order given, in each from the inside outwards; every ring begins at its left. Where a
+    shape falls into several on the way, its rings come by a short way instead.
+
+    Parameters
+    ----------
+    most
+        So many times at most; 0: until nothing is left.
+
+    Returns
+    -------
+    tuple
+        The rings, and for each the number of its shape.
+
+    """
+    found, owners, levels = [], [], []
+    owner, level = np.arange(len(shapes)), 0
+    while len(shapes) and (not most or level < most):
+        rings = geometry.rings(shapes)
+        paths, kept = on_grid(from_rings(rings))
+        found.append(from_leftmost(paths))
+        owners.append(owner[rings.owner[kept]])
+        levels.append(np.full(len(paths), level))
+        smaller = geometry.offset(shapes, -spacing_mm)
+        pieces, where = shapely.get_parts(smaller, return_index=True)
+        whole = shapely.area(pieces) > 0
+        shapes, owner, level = pieces[whole], owner[where[whole]], level + 1
+    if not found:
+        return no_paths(), np.empty(0, dtype=np.int64)
+    all_, level_of = np.concatenate(owners), np.concatenate(levels)
+    order = np.lexsort((-level_of, all_))
+    return _branches_in_order(picked(joined(found), order), all_[order], level_of[order])
+
+
+def _branches_in_order(paths: Paths, owner: Indices, level: Indices) -> tuple[Paths, Indices]:
+    """Rings shape by shape; those of a shape with several on one level by a short way."""
+    alike = (np.diff(owner) == 0) & (np.diff(level) == 0)
+    parts, done = [], 0
+    for shape in np.unique(owner[1:][alike]).tolist():
+        begin, end = np.searchsorted(owner, [shape, shape + 1]).tolist()
+        parts += [picked(paths, np.arange(done, begin)), ordered(picked(paths, np.arange(begin, end)))]
+        done = end
+    return joined([*parts, picked(paths, np.arange(done, len(paths)))]), owner
+
+
+def from_leftmost(paths: Paths) -> Paths:
+    """Closed paths, each begun at its leftmost point, so that nested ones begin near one another."""
+    if not len(paths):
+        return paths
+    x = paths.xyz[:, 0]
+    leftmost = np.minimum.reduceat(x, paths.start[:-1])
+    hit = np.flatnonzero(x == leftmost[paths.owner])
+    first = hit[np.searchsorted(paths.owner[hit], np.arange(len(paths)))]
+    return begun_at(paths, first - paths.start[:-1])
+
+
+def on_grid(paths: Paths) -> tuple[Paths, Indices]:
+    """Paths on the grid of all files, without points that fall together there; and the numbers of those left.
+
+    A path that falls to a point, or a closed one to a line, is left out.
+    """
+    xyz = np.round(paths.xyz / geometry.GRID_MM) * geometry.GRID_MM
+    before = np.arange(-1, len(xyz) - 1)
+    before[paths.start[:-1]] = np.where(paths.closed, paths.start[1:] - 1, -1)
+    apart = (np.abs(xyz - xyz[before]).max(axis=1) > geometry.GRID_MM / 2) | (before < 0)
+    count = np.bincount(paths.owner[apart], minlength=len(paths))
+    kept = count >= np.where(paths.closed, 3, 2)
+    stays = apart & kept[paths.owner]
+    start = np.concatenate([[0], np.cumsum(count[kept])])
+    return Paths(xyz[stays], start, paths.closed[kept]), np.flatnonzero(kept)
+
+
+def begun_at(paths: Paths, place: Indices) -> Paths:
+    """Closed paths, each begun at the point of this number, counted from where it began; (paths,)."""
+    count = np.diff(paths.start)
+    within = np.arange(len(paths.xyz)) - np.repeat(paths.start[:-1], count)
+    moved = (within + np.repeat(place, count)) % np.repeat(count, count)
+    return Paths(paths.xyz[np.repeat(paths.start[:-1], count) + moved], paths.start, paths.closed)

@@ -1,0 +1,1 @@
+"""How a machine moves along its paths, and how long that takes."""

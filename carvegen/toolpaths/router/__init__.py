@@ -1,0 +1,1 @@
+"""What a router's turning cutter follows: floors, walls, cut-outs."""

@@ -1,0 +1,369 @@
+"""What a router does to a block: floors cleared, walls followed, cut-outs cut, a set of cutters one after another."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.base.errors import InputError
+from carvegen.facts import feeds
+from carvegen.toolpaths import cutter_centre_region
+from carvegen.toolpaths.paths import (
+    Operation,
+    Paths,
+    Plan,
+    Work,
+    joined,
+    picked,
+)
+from carvegen.toolpaths.router import remarks as told
+from carvegen.toolpaths.router.cut_through import (
+    THROUGH_MM,
+    best_cutters,
+    block_ring,
+    cut_round,
+    cut_through,
+)
+from carvegen.toolpaths.router.floor_clearing import by_tour, nested, to_and_fro
+from carvegen.toolpaths.router.pockets import pocketed
+from carvegen.toolpaths.router.ramps import Descent, worked
+from carvegen.toolpaths.router.wall_passes import along_cleared, climbing, walls_near
+from carvegen.toolpaths.simplification import thinned
+from carvegen.toolpaths.unmade import clamps, shortfalls
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from carvegen.base.findings import Finding
+    from carvegen.blocks.job import Job
+    from carvegen.facts.profiles import Cutter
+    from carvegen.geometry import Indices, Mask, PolygonArray
+    from carvegen.toolpaths.cutter_centre_region import Fit
+    from carvegen.toolpaths.settings import PathSettings
+
+__all__ = ["deepest_mm", "router_plan"]
+
+_STEP = 0.35  #: from ring to ring, as a share of the width cleared; common practice for hard stuff, no source
+_ALLOWANCE = 0.1  #: left beside the wall for the last cut along it, as a share of the cutter's width
+_OVERLAP = 0.2  #: how far a smaller cutter goes beyond what a larger one left, as a share of its width
+_ROOM = 0.75  #: a flat cutter needs a way round at least this many of its diameters to ramp along; our own choice
+
+
+def router_plan(job: Job, settings: PathSettings, *, reckon_left: bool = True) -> Plan:
+    """The plan of a job for a router: the job's own cutter gives the wall, further ones help it.
+
+    Wide cutters come first and clear what they can; each further one works only where those before it left
+    something. The job's cutter goes along every wall that no cutter of the same flank has gone along. Paths are
+    those of the middle of the cutter's tip; every pass is in them.
+
+    Parameters
+    ----------
+    reckon_left
+        Whether to find what no cutter reaches; where other paths follow, it is not known yet.
+
+    Notes
+    -----
+    On the block, which is the mirror image of the print, walls lie on the right of the way: climb milling for a
+    spindle that turns clockwise.
+    """
+    table = _Table(job, settings, reckon_left)
+    operations = [operation for its in table.fits for operation in table.work(its)]
+    operations += table.through()
+    operations += table.round_block()
+    left = table.unreached()
+    under = clamps.beside(left, settings.no_go, table.widest_mm)
+    remarks = table.remarks(operations, left[~under], left[under])
+    findings = (
+        *table.findings, *shortfalls.under_clamps(job, settings.no_go),
+        *(shortfalls.covered_cuts(job, left[under]) if job.cutter.form != "v" else ()),
+    )  # fmt: skip
+    return shortfalls.within_bed(
+        Plan(
+            job=job, operations=tuple(operations), unreached=left[~under], covered=left[under], remarks=remarks,
+            findings=findings,
+        )
+    )  # fmt: skip
+
+
+def deepest_mm(job: Job) -> float:
+    """How deep a cut may be: the job's depth, but never into what the material must keep under it."""
+    return min(job.depth_mm, job.thickness_mm - job.material.floor_mm)
+
+
+@dataclass(eq=False)
+class _Table:
+    """A block being planned: what is still to be reached, and by which cutters."""
+
+    job: Job
+    settings: PathSettings
+    reckon_left: bool
+    fits: list[Fit] = field(init=False)
+    depth_mm: float = field(init=False)
+    wide: PolygonArray = field(init=False)  #: pieces of ground, aligned with all below
+    floor: NDArray[np.object_] = field(init=False)  #: what no cutter has cleared yet
+    face: NDArray[np.object_] = field(init=False)  #: what no cutter has touched at the face yet
+    most_mm: float = field(init=False)  #: the farthest that a cutter keeps off the land
+    not_through: int = 0  #: cut-outs that no cutter of the set does
+    findings: list[Finding] = field(default_factory=list)  #: what was asked for and is not made
+    begun: bool = False  #: whether a cutter of the wall's own flank has been along it
+
+    def __post_init__(self) -> None:
+        self.depth_mm = deepest_mm(self.job)
+        own = self.job.cutter
+        for cutter in self.settings.also_cutters:
+            _check_fits(cutter, self.job)
+        cutters = {its.key: its for its in (own, *self.settings.also_cutters)}.values()
+        fits = [cutter_centre_region.fit(cutter, own, self.depth_mm) for cutter in cutters] if self.depth_mm > 0 else []
+        self.fits = sorted(fits, key=lambda its: (-its.floor_mm, its.cutter.key))
+        self.most_mm = max((its.inset_mm for its in fits), default=0.0)
+        self.wide, self.face = cutter_centre_region.ground(self.job.block, self.most_mm)
+        waller = next((its for its in fits if its.cutter is own), None)
+        slope = waller.face_mm - waller.floor_mm if waller else 0.0
+        self.floor = self._floor(slope) if slope > 0 else self.face.copy()
+
+    def _floor(self, slope_mm: float) -> NDArray[np.object_]:
+        """What lies at full depth: where the ground reaches the block's edge, no farther than that."""
+        floor = cutter_centre_region.shrunk(self.wide, slope_mm)
+        open_ = ~shapely.contains_properly(self.job.block.board, self.face)
+        floor[open_] = shapely.intersection(floor[open_], self.face[open_])
+        return floor
+
+    def work(self, its: Fit) -> list[Operation]:
+        """What this cutter does, and what it leaves to the next."""
+        centres = self._enterable(
+            cutter_centre_region.centres(self.wide, self.job.block, its.inset_mm, self._barred(its)), its
+        )
+        first = its is self.fits[0]
+        walls = self._walls(centres, its, None if first else self._near(its, centres, self.floor))
+        region, _ = cutter_centre_region.pieces(centres if first else self._inside(its, centres))
+        down = Descent(
+            depth_mm=self.depth_mm, passes=self._passes(its.cutter, self.depth_mm), ramp_deg=self.settings.ramp_deg
+        )
+        made = [
+            self._operation(Work.CLEAR, its, self._cleared(region, its, down), down.passes),
+            self._operation(
+                Work.WALL,
+                its,
+                self._followed(walls, region, cutter_centre_region.pieces(centres)[0], its, down),
+                down.passes,
+            ),
+        ]
+        self._leave(centres, its)
+        return [operation for operation in made if len(operation.paths)]
+
+    def _near(self, its: Fit, centres: NDArray[np.object_], rest: NDArray[np.object_]) -> NDArray[np.object_]:
+        """Round what is left, where this cutter gets to."""
+        rest = rest.copy()
+        rest[shapely.is_empty(centres)] = shapely.Polygon()
+        return cutter_centre_region.grown(rest, its.floor_mm + 2 * _OVERLAP * its.floor_mm)
+
+    def _inside(self, its: Fit, centres: NDArray[np.object_]) -> NDArray[np.object_]:
+        """Where there is something left that the cutter's way along the walls doesn't clear."""
+        rest = self.floor
+        if its.walls:
+            rest = cutter_centre_region.left(
+                rest, cutter_centre_region.grown(shapely.boundary(centres), its.floor_mm), its.inset_mm
+            )
+        return shapely.intersection(centres, self._near(its, centres, rest))
+
+    def _barred(self, its: Fit) -> PolygonArray:
+        return geometry.parts(cutter_centre_region.grown(cutter_centre_region.fine(self.settings.no_go), its.face_mm))
+
+    def _enterable(self, centres: NDArray[np.object_], its: Fit) -> NDArray[np.object_]:
+        """The places into which the cutter gets down."""
+        if self._plunges(its):
+            return centres
+        parts, owner = cutter_centre_region.pieces(centres)
+        enough = shapely.length(shapely.get_exterior_ring(parts)) >= _ROOM * 2 * its.face_mm
+        return cutter_centre_region.regrouped(parts[enough], owner[enough], len(centres))
+
+    def _plunges(self, its: Fit) -> bool:
+        """Whether a cutter may go straight down: a point may, an end with edges only if it is said."""
+        return its.cutter.form != "flat" or self.settings.plunge
+
+    def _leave(self, centres: NDArray[np.object_], its: Fit) -> None:
+        if its is not self.fits[-1]:
+            self.floor = cutter_centre_region.left(
+                self.floor, cutter_centre_region.grown(centres, its.floor_mm), its.inset_mm
+            )
+        if self.reckon_left:
+            met = ~shapely.is_empty(centres)
+            self.face[met] = shapely.difference(self.face[met], cutter_centre_region.grown(centres[met], its.face_mm))
+        self.begun |= its.walls
+
+    def _walls(self, centres: NDArray[np.object_], its: Fit, near: NDArray[np.object_] | None) -> Paths:
+        """Along the walls: all of them the first time, afterwards only what is left.
+
+        What is left begins and ends where a larger cutter has been: there the cutter goes down through air.
+        """
+        parts, owner = cutter_centre_region.pieces(centres if its.walls else centres[:0])
+        if near is None or not self.begun:
+            flat, part = climbing(parts)
+            return thinned(picked(flat, by_tour(flat, part)))
+        flat = thinned(walls_near(parts, near[owner]))
+        return picked(flat, by_tour(flat, np.arange(len(flat))))
+
+    def _followed(self, flat: Paths, region: PolygonArray, room: PolygonArray, its: Fit, down: Descent) -> Paths:
+        """Walls with their passes; once at full depth where the floor beside them is cleared: no seam is left."""
+        ramped = self._ramped(flat, its) & flat.closed
+        deep = worked(flat, down, ramped=ramped, room=room)
+        if down.passes == 1 or not len(flat):
+            return deep
+        off = 2 * self._allowance(its)
+        beside = along_cleared(flat, cutter_centre_region.grown(cutter_centre_region.shrunk(region, off / 2), off))
+        once = worked(flat, replace(down, passes=1), ramped=ramped, room=room)
+        return picked(joined([deep, once]), np.arange(len(flat)) + beside * len(flat))
+
+    def _allowance(self, its: Fit) -> float:
+        """What clearing leaves beside the wall."""
+        return min(_ALLOWANCE, _STEP) * 2 * its.floor_mm if its.walls else 0.0
+
+    def _cleared(self, parts: PolygonArray, its: Fit, down: Descent) -> Paths:
+        """Over the floor, up to the allowance for the wall."""
+        step, first = _STEP * 2 * its.floor_mm, self._allowance(its)
+        if self.settings.cleared == "lines":
+            flat, part = to_and_fro(parts, first, step)
+            flat = picked(flat, by_tour(flat, part))
+            return worked(flat, down, ramped=self._ramped(flat, its))
+        flat, part = nested(parts, first, step)
+        flat = thinned(flat)
+        ramped = self._ramped(flat, its)
+        if not self._plunges(its):  # a smaller ring lies within reach of the one round it
+            flat, part, ramped = picked(flat, np.flatnonzero(ramped)), part[ramped], ramped[ramped]
+        order = by_tour(flat, part)
+        return pocketed(picked(flat, order), part[order], parts, down, ramped=ramped[order])
+
+    def _ramped(self, flat: Paths, its: Fit) -> Mask:
+        """Which paths are gone down along: a flat cutter's, where they are long enough."""
+        if its.cutter.form != "flat":
+            return np.zeros(len(flat), dtype=bool)
+        return np.asarray(~flat.closed | (flat.lengths >= _ROOM * 2 * its.face_mm))
+
+    def _operation(self, work: Work, its: Fit, paths: Paths, passes: int) -> Operation:
+        return Operation(
+            name=f"{work.value} {its.cutter.key}".upper(),
+            work=work,
+            asks=f"{told.ASKS[work]}, {told.in_passes(passes)}",
+            cutter=its.cutter,
+            paths=paths,
+            depth_mm=self.depth_mm,
+            pass_mm=self.depth_mm / passes,
+        )
+
+    def _passes(self, cutter: Cutter, depth_mm: float) -> int:
+        deep = self.settings.pass_mm or feeds.pass_depth_mm(self.job.material.key, cutter)
+        return max(1, math.ceil(depth_mm / deep - 1e-9))
+
+    @property
+    def _straight(self) -> list[Fit]:
+        """The straight cutters of the set, which cut through; also where the floor leaves no depth for an area."""
+        cutters = {its.key: its for its in (self.job.cutter, *self.settings.also_cutters) if its.form == "flat"}
+        fits = [cutter_centre_region.fit(its, its, self.job.depth_mm) for its in cutters.values()]
+        return sorted(fits, key=lambda its: (-its.face_mm, its.cutter.key))
+
+    def _descent(self, its: Fit) -> Descent:
+        depth = self.job.thickness_mm + THROUGH_MM
+        return Descent(depth_mm=depth, passes=self._passes(its.cutter, depth), ramp_deg=self.settings.ramp_deg)
+
+    def through(self) -> list[Operation]:
+        """Cut-outs by the straight cutters of the set, what lies inside another first."""
+        cut_outs, straight = cutter_centre_region.fine(self.job.block.cut_outs), self._straight
+        if not len(cut_outs):
+            return []
+        barred = [self._barred(its) for its in straight]
+        regions = [
+            self._enterable(cutter_centre_region.without(cutter_centre_region.shrunk(cut_outs, its.face_mm), zone), its)
+            for its, zone in zip(straight, barred, strict=True)
+        ]
+        chosen = np.array(best_cutters(cut_outs, straight, regions)) if straight else np.full(len(cut_outs), -1)
+        left = cut_outs[(chosen < 0) & ~clamps.beside(cut_outs, self.settings.no_go, 0.0)]
+        self.not_through = len(left)
+        self.findings += shortfalls.not_through(self.job, left)
+        level = _levels(cut_outs)
+        found = []
+        for depth in sorted(set(level.tolist()), reverse=True):
+            for k, its in enumerate(straight):
+                down = self._descent(its)
+                own = regions[k][(chosen == k) & (level == depth)]
+                paths = cut_through(own, its, down, self.job.thickness_mm, tabs=self.settings.tabs)
+                if len(paths):
+                    name = f" LEVEL {depth}" if depth else ""
+                    found.append(self._cut(Work.CUT_THROUGH, its, paths, down, "cut through the block", more=name))
+        return found
+
+    def round_block(self) -> list[Operation]:
+        """The block cut out of a larger sheet, last of all, by the widest straight cutter of the set."""
+        if not self.settings.cut_edge:
+            return []
+        straight = self._straight
+        if not straight:
+            self.findings.append(
+                shortfalls.uncut_edge(self.job, "the block is not cut out: the set has no straight cutter")
+            )
+            return []
+        its = straight[0]
+        ring = block_ring(self.job.block, its)
+        if len(self.settings.no_go) and shapely.intersects(ring, shapely.union_all(self._barred(its))):
+            why = "the block is not cut out: a clamp lies in the way of its edge"
+            self.findings.append(
+                shortfalls.uncut_edge(self.job, why, "move the clamp, or cut the block out afterwards")
+            )
+            return []
+        down = self._descent(its)
+        paths = cut_round(ring, its, down, self.job.thickness_mm, tabs=self.settings.tabs)
+        return [self._cut(Work.CUT_BLOCK, its, paths, down, "last of all: cut the block out of its sheet")]
+
+    def _cut(self, work: Work, its: Fit, paths: Paths, down: Descent, what: str, *, more: str = "") -> Operation:
+        return Operation(
+            name=f"{work.value} {its.cutter.key}{more}".upper(),
+            work=work,
+            asks=f"{what}, {told.in_passes(down.passes)}; a board that may be cut lies under it",
+            cutter=its.cutter,
+            paths=paths,
+            depth_mm=down.depth_mm,
+            pass_mm=down.depth_mm / down.passes,
+        )
+
+    def unreached(self) -> PolygonArray:
+        """What is to be cut and no cutter of the set touches at the face."""
+        if not self.reckon_left:
+            return geometry.empty()
+        rest, owner = cutter_centre_region.pieces(self.face)
+        return cutter_centre_region.worth(rest, owner, self.most_mm)[0]
+
+    @property
+    def widest_mm(self) -> float:
+        """Half the width at the face of the widest cutter."""
+        return max((its.face_mm for its in self.fits), default=0.0)
+
+    def remarks(self, operations: list[Operation], unreached: PolygonArray, covered: PolygonArray) -> tuple[str, ...]:
+        """What the operator must know of the plan; of a V's corners whoever carves them tells."""
+        job, settings = self.job, self.settings
+        left, under = (geometry.empty() if job.cutter.form == "v" else its for its in (unreached, covered))
+        return (
+            *told.about_depth(job, self.depth_mm),
+            *told.about_ways(job, operations, settings, self.fits),
+            *told.about_unreached(left, self.not_through),
+            *clamps.about_covered(under),
+            *told.about_barred(job, settings, self.widest_mm),
+            *clamps.about_cut_outs(job.block.cut_outs, settings.no_go, self.widest_mm),
+        )
+
+
+def _levels(cut_outs: PolygonArray) -> Indices:
+    """In what falls out of how many others each cut-out lies; (n,)."""
+    inner, _ = shapely.STRtree(geometry.filled(cut_outs)).query(cut_outs, predicate="within")
+    return np.bincount(inner, minlength=len(cut_outs)) - 1
+
+
+def _check_fits(cutter: Cutter, job: Job) -> None:
+    if job.machine.kind not in cutter.machines:
+        raise InputError(
+            f"goes into: {', '.join(cutter.machines)}; not into {job.machine.key}",
+            value=cutter.key, where="--also-cutter", hint="choose a cutter for this machine: carvegen profiles list",
+        )  # fmt: skip

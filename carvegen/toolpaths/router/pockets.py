@@ -1,0 +1,116 @@
+"""Rings of one pocket one after another without lifting, depth by depth."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.toolpaths.paths import (
+    Paths,
+    joined,
+    no_paths,
+    picked,
+)
+from carvegen.toolpaths.router.ramps import Descent, entered, without_repeats
+from carvegen.toolpaths.simplification import THIN_MM
+
+if TYPE_CHECKING:
+    from carvegen.geometry import (
+        Floats,
+        Indices,
+        Mask,
+        PolygonArray,
+    )
+
+__all__ = ["pocketed"]
+
+_TOUCH_MM = THIN_MM + 1e-6  #: rings on the outline of where the cutter may go lie so far beyond it
+
+
+def pocketed(rings: Paths, part: Indices, room: PolygonArray, down: Descent, *, ramped: Mask) -> Paths:
+    """Closed paths at the face as they are followed with all their passes, linked where they can be.
+
+    From ring to ring of a pocket the cutter stays down where the straight way between them lies in `room`. A
+    pocket is done pass by pass, each begun at its first ring; between passes the cutter stays down, too, where
+    the straight way back does.
+
+    Parameters
+    ----------
+    rings
+        The rings of a part follow one another, inner before outer.
+    part
+        For each ring the number of its polygon in `room`; (rings,).
+    room
+        Where the middle of the cutter may go.
+    ramped
+        Which paths may be gone down along; the others are entered straight down; (rings,).
+    """
+    if not len(rings):
+        return no_paths()
+    rings = _facing(rings, part)
+    at = rings.entries[:, :2]
+    linked = np.append(False, (part[1:] == part[:-1]) & _clear(room, part[1:], at[:-1], at[1:]))
+    first = np.flatnonzero(~linked)
+    chain = np.cumsum(~linked) - 1
+    heads = entered(picked(rings, first), down, ramped=ramped[first], room=room)
+    last = np.append(first[1:], len(rings)) - 1
+    back = _clear(room, part[first], at[last], heads.entries[:, :2])
+    back &= last - first != 1  # of two rings the way back is the link: no line is followed twice
+    return _passes(heads, _opened(picked(rings, np.flatnonzero(linked))), chain[linked], back, down)
+
+
+def _facing(rings: Paths, part: Indices) -> Paths:
+    """The same rings, each begun where it is nearest to where the next one of its part begins."""
+    begin = np.zeros(len(rings), dtype=np.int64)
+    start, same = rings.start.tolist(), (part[1:] == part[:-1]).tolist()
+    xy = rings.xyz[:, :2]
+    for k in range(len(rings) - 2, -1, -1):
+        if same[k]:
+            step = xy[start[k] : start[k + 1]] - xy[start[k + 1] + begin[k + 1]]
+            begin[k] = np.einsum("ij,ij->i", step, step).argmin()
+    count = np.diff(rings.start)
+    owner = rings.owner
+    within = np.arange(len(owner)) - rings.start[owner]
+    return Paths(rings.xyz[rings.start[owner] + (within + begin[owner]) % count[owner]], rings.start, rings.closed)
+
+
+def _clear(room: PolygonArray, part: Indices, begin: Floats, end: Floats) -> Mask:
+    """Whether the straight ways lie in their parts."""
+    found = np.asarray((begin == end).all(axis=1))
+    some = np.flatnonzero(~found)
+    used, number = np.unique(part[some], return_inverse=True)
+    wider = shapely.buffer(room[used], _TOUCH_MM, quad_segs=1)
+    found[some] = shapely.covers(wider[number], geometry.lines(begin[some], end[some]))
+    return found
+
+
+def _opened(rings: Paths) -> Paths:
+    """Closed paths as open ones that end where they began."""
+    count = np.diff(rings.start)
+    start = np.concatenate([[0], np.cumsum(count + 1)])
+    within = np.arange(start[-1]) - np.repeat(start[:-1], count + 1)
+    point = np.repeat(rings.start[:-1], count + 1) + within % np.repeat(count, count + 1)
+    return Paths(rings.xyz[point], start, np.zeros(len(rings), dtype=bool))
+
+
+def _passes(heads: Paths, tails: Paths, chain: Indices, back: Mask, down: Descent) -> Paths:
+    """Each chain's head and tails, pass after pass; one path where the way back is clear, else one for each pass."""
+    k = np.arange(down.passes)
+    step = down.depth_mm / down.passes
+    parts = [_lowered(heads, j * step) for j in k.tolist()] + [_lowered(tails, (j + 1) * step) for j in k.tolist()]
+    pieces = joined(parts)
+    own = np.concatenate([np.tile(np.arange(len(heads)), down.passes), np.tile(chain, down.passes)])
+    turn = np.concatenate([np.repeat(k, len(heads)), np.repeat(k, len(tails))])
+    is_tail = np.arange(len(own)) >= len(heads) * down.passes
+    order = np.lexsort([np.arange(len(own)), is_tail, turn, own])
+    pieces, own, turn, is_tail = picked(pieces, order), own[order], turn[order], is_tail[order]
+    begins = ~is_tail & ((turn == 0) | ~back[own])
+    path = np.cumsum(begins) - 1
+    return without_repeats(pieces.xyz, path[pieces.owner], int(begins.sum()))
+
+
+def _lowered(paths: Paths, by_mm: float) -> Paths:
+    return Paths(paths.xyz - (0.0, 0.0, by_mm), paths.start, paths.closed)

@@ -1,0 +1,1 @@
+"""The order in which paths are followed, and short tours through them."""

@@ -1,0 +1,1 @@
+"""What a plan really leaves of the block."""

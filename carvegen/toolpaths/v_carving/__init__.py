@@ -1,0 +1,1 @@
+"""What a router's V follows: the middle of every line."""

@@ -1,0 +1,1 @@
+"""Files of one block: for the machine, and pictures of it."""

@@ -1,0 +1,118 @@
+"""PNG: a picture of what a block prints, at true size, or one piece of it enlarged."""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING, TypeAlias
+
+import numpy as np
+import shapely
+from PIL import Image
+
+from carvegen import geometry
+from carvegen.base.errors import InputError
+from carvegen.blocks.views import View, seen
+from carvegen.geometry.coverage import coverage
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from carvegen.blocks.block import Block
+    from carvegen.geometry import PolygonArray
+
+__all__ = ["INK", "PAPER", "change_png", "proof_png"]
+
+Colour: TypeAlias = tuple[int, int, int]
+Window: TypeAlias = tuple[float, float, float, float]  # left, bottom, width, height in mm
+
+INK: Colour = (38, 52, 71)  #: a winter sky after dusk
+PAPER: Colour = (251, 250, 246)
+NOW_CUT: Colour = (214, 138, 46)  #: ochre and teal are told apart by colour-blind eyes too, and are of unlike lightness
+NOW_LAND: Colour = (35, 122, 130)
+
+_MOST_PIXELS = 60_000_000  # what memory holds: 8 bytes each, and three times over
+_KEPT_LIGHTER = 0.16  # how far kept artwork is drawn from ink towards paper
+_PALE = 0.45  # how far land that stays is drawn towards paper, in a picture of changes
+_OUTLINE_TONE = 0.25  # how far a cut-out's outline is drawn from paper towards ink
+_OUTLINE_MM = 0.2
+
+
+def proof_png(block: Block, *, px_per_mm: float = 10.0, ink: Colour = INK, corner: Window | None = None) -> bytes:
+    """What `block` prints, in print view: land in ink, cuts bare paper, kept artwork a little lighter.
+
+    Parameters
+    ----------
+    px_per_mm
+        Pixels in a millimetre of the block; also written into the file, so that it prints at true size.
+    ink
+        Red, green, blue, 0…255.
+    corner
+        Left, bottom, width and height in mm of the piece to show; the whole block without it.
+
+    Raises
+    ------
+    InputError
+        If the picture would have no pixels, or too many for memory.
+    """
+    shown = seen(block, View.PRINT)
+    edges = geometry.parts(shapely.difference(shown.cut_outs, shapely.buffer(shown.cut_outs, -_OUTLINE_MM)))
+    coats = (
+        (shown.kept, _mixed(ink, PAPER, _KEPT_LIGHTER)),
+        (shown.cuts, PAPER),
+        (shown.cut_outs, PAPER),
+        (edges, _mixed(PAPER, ink, _OUTLINE_TONE)),
+    )
+    window = corner or (0.0, 0.0, shown.width_mm, shown.height_mm)
+    return _painted(coats, window, px_per_mm=px_per_mm, ground=ink)
+
+
+def change_png(before: Block, after: Block, *, px_per_mm: float = 10.0) -> bytes:
+    """Both states of a block of one size: what stays as it was pale, newly cut ochre, newly land teal."""
+    old, new = seen(before, View.PRINT), seen(after, View.PRINT)
+    whole = shapely.union_all(old.cuts)
+    now = shapely.union_all(new.cuts)
+    coats = (
+        (old.cuts, PAPER),
+        (old.cut_outs, PAPER),
+        (geometry.parts(shapely.difference(now, whole)), NOW_CUT),
+        (geometry.parts(shapely.difference(whole, now)), NOW_LAND),
+    )
+    window = (0.0, 0.0, old.width_mm, old.height_mm)
+    return _painted(coats, window, px_per_mm=px_per_mm, ground=_mixed(INK, PAPER, _PALE))
+
+
+def _painted(
+    coats: Iterable[tuple[PolygonArray, Colour]], window: Window, *, px_per_mm: float, ground: Colour
+) -> bytes:
+    """Shapes over one another on a ground."""
+    size = round(window[2] * px_per_mm), round(window[3] * px_per_mm)
+    if not 0 < size[0] * size[1] <= _MOST_PIXELS:
+        raise InputError(
+            "gives a picture of no size, or too large",
+            value=f"{size[0]} x {size[1]}",
+            where="px_per_mm",
+            hint="choose other pixels per mm or a smaller corner",
+        )
+    picture = Image.new("RGB", size, ground)
+    for shapes, colour in coats:
+        if len(shapes):
+            picture.paste(colour, mask=_mask(shapes, window, px_per_mm, size))
+    out = io.BytesIO()
+    picture.save(out, "PNG", dpi=(px_per_mm * 25.4, px_per_mm * 25.4))
+    return out.getvalue()
+
+
+def _mask(shapes: PolygonArray, window: Window, px_per_mm: float, size: tuple[int, int]) -> Image.Image:
+    left, bottom, _, _ = window
+    there = geometry.moved(_meeting(shapes, window), (-left * px_per_mm, -bottom * px_per_mm), scale=px_per_mm)
+    return Image.fromarray(np.round(coverage(there, size) * 255).astype(np.uint8))
+
+
+def _meeting(shapes: PolygonArray, window: Window) -> PolygonArray:
+    left, bottom, width, height = window
+    return shapes[shapely.intersects(shapes, shapely.box(left, bottom, left + width, bottom + height))]
+
+
+def _mixed(one: Colour, other: Colour, share: float) -> Colour:
+    red, green, blue = (round(a + (b - a) * share) for a, b in zip(one, other, strict=True))
+    return red, green, blue

@@ -1,0 +1,98 @@
+"""Clean artwork: layers of closed shapes at true size in print view, as SVG or DXF, and a picture of them."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from PIL import Image
+
+from carvegen import geometry
+from carvegen.base.errors import InputError
+from carvegen.blocks.layer_names import Layer
+from carvegen.geometry.coverage import coverage
+from carvegen.writers.block.block_dxf import layers_dxf
+from carvegen.writers.svg_page import SvgPage
+
+if TYPE_CHECKING:
+    from carvegen.geometry import PolygonArray
+
+__all__ = ["artwork_dxf", "artwork_png", "artwork_svg", "page_size"]
+
+#: Muted colours, dark to light, with their DXF indices; a layer is told by its name.
+_COLOURS = (("#2b3a4e", 250), ("#5f7f86", 135), ("#a8742a", 33), ("#7a5a74", 225), ("#6b5a4a", 35), ("#77776e", 253))
+_NO_NAME = "SHAPES"
+_VIEW = "Artwork, PRINT VIEW: as the paper will show it. UNITS=MM, true size."
+_MOST_SIDE_PX = 2400
+_PX_PER_MM = 10.0
+_PAPER = (251, 250, 246)
+
+
+def artwork_svg(layers: Mapping[str, PolygonArray], size: tuple[float, float], about: str = "") -> str:
+    """A page of `size` mm: a group for each layer, its name as the title, filled closed paths."""
+    width, height = size
+    page = SvgPage(left=0, bottom=0, right=width, top=height, title="Artwork, print view", about=about)
+    made = _layers(layers)
+    for layer, name in zip(made, _ids(made), strict=True):
+        page.group(name, layer.name, layer.asks, fill=layer.colour, stroke="none", fill_rule="evenodd")
+    for name, shapes in zip(_ids(made), layers.values(), strict=True):
+        page.shapes(name, shapes)
+    return page.to_text()
+
+
+def artwork_dxf(layers: Mapping[str, PolygonArray], size: tuple[float, float]) -> str:
+    """Closed polylines in millimetres on layers of the same names, DXF release 2000."""
+    return layers_dxf(dict(zip(_layers(layers), layers.values(), strict=True)), size, words=_VIEW)
+
+
+def artwork_png(layers: Mapping[str, PolygonArray], size: tuple[float, float]) -> bytes:
+    """The layers over one another on paper, the darkest on top; at most some 2400 pixels along a side."""
+    px = min(_PX_PER_MM, _MOST_SIDE_PX / max(size))
+    pixels = (max(round(size[0] * px), 1), max(round(size[1] * px), 1))
+    picture = Image.new("RGB", pixels, _PAPER)
+    for layer, shapes in reversed(list(zip(_layers(layers), layers.values(), strict=True))):
+        mask = np.round(coverage(geometry.moved(shapes, (0, 0), scale=px), pixels) * 255).astype(np.uint8)
+        picture.paste(layer.colour, mask=Image.fromarray(mask))
+    out = io.BytesIO()
+    picture.save(out, "PNG", dpi=(px * 25.4, px * 25.4))
+    return out.getvalue()
+
+
+def page_size(layers: Mapping[str, PolygonArray], width: float | None, height: float | None) -> tuple[float, float]:
+    """The page, or else as far as the shapes reach from the origin, in mm."""
+    if width is not None and height is not None:
+        return width, height
+    right, top = shapely.total_bounds(geometry.stack(layers.values()))[2:]
+    if right <= 0 or top <= 0:
+        raise InputError("lies below or left of the origin", hint="move the drawing to the right of and above it")
+    return round(float(right), 3), round(float(top), 3)
+
+
+def _layers(layers: Mapping[str, PolygonArray]) -> list[Layer]:
+    """A layer for each name, spelt as DXF allows; no two are alike."""
+    found: list[Layer] = []
+    for k, name in enumerate(layers):
+        colour, index = _COLOURS[min(k, len(_COLOURS) - 1)]
+        shown = re.sub(r'[<>/\\":;?*|=`%\x00-\x1f]', "-", name.strip()) or _NO_NAME
+        same = sum(layer.name.upper() == shown.upper() for layer in found)
+        found.append(
+            Layer(
+                name=f"{shown} {k + 1}" if same else shown,
+                colour=colour,
+                index=index,
+                drawn="filled shapes without an outline",
+                asks="closed shapes at true size, in print view",
+            )
+        )
+    return found
+
+
+def _ids(layers: list[Layer]) -> list[str]:
+    """Ids that XML allows, one a layer: the name where it can be."""
+    plain = [re.sub(r"[^A-Za-z0-9_.-]", "-", layer.xml_name) for layer in layers]
+    named = [name if name[0].isalpha() else f"L{name}" for name in plain]
+    return [name if named.index(name) == k else f"{name}-{k + 1}" for k, name in enumerate(named)]

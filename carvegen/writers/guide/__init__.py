@@ -1,0 +1,1 @@
+"""The hand guide at 1:1."""

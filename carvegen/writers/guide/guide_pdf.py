@@ -1,0 +1,220 @@
+"""The hand guide as a PDF at 1:1: words first, then the drawing over as many sheets as it needs."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import TYPE_CHECKING
+
+from carvegen import geometry
+from carvegen.writers.guide.guide_marks import LETTERS_MM
+from carvegen.writers.guide.guide_samples import (
+    FREE_TONE,
+    HATCH_TONE,
+    HEAVY_MM,
+    OUTLINE_MM,
+    SAMPLE_MM,
+    THROUGH_MM,
+    sample,
+)
+from carvegen.writers.guide.guide_tables import tables_pages
+from carvegen.writers.guide.hand_guide import TEST_WORD, WORD_MM
+from carvegen.writers.pdf.pdf_page import (
+    JOINING,
+    Shapes,
+    bytes_of,
+    foot,
+    heading,
+    joins,
+    new_canvas,
+    sheet_count,
+    standing,
+    to_tile,
+    words_pages,
+)
+from carvegen.writers.pdf.pdf_words import FONT, Words, width_mm
+from carvegen.writers.pdf.tiles import plan
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from reportlab.pdfgen.canvas import Canvas
+
+    from carvegen.geometry import Floats
+    from carvegen.writers.guide.guide_samples import Sample
+    from carvegen.writers.guide.hand_guide import Guide
+    from carvegen.writers.pdf.tiles import Plan, Tile
+
+__all__ = ["guide_pdf"]
+
+_HEADING = 1.22  #: times the size of the words
+_TITLE = 1.53
+_SAMPLE_ROOM_MM = SAMPLE_MM[0] + 2.5
+_DASH_MM = [1.2, 0.8]
+_HALO_MM = 0.9
+
+
+def guide_pdf(guide: Guide, paper: str = "A4") -> bytes:
+    """The guide as PDF pages of `paper`, first the words, then what is to be written down, then the drawing.
+
+    Parameters
+    ----------
+    paper
+        "A4" or "Letter".
+
+    Raises
+    ------
+    InputError
+        If the paper is unknown.
+    """
+    sheets = plan(guide.bounds, paper)
+    canvas = new_canvas(sheets, title=guide.title, about=guide.laid)
+    with standing(canvas, sheets) as upright:
+        words_pages(canvas, upright, list(_words(guide, sheets)))
+        tables_pages(canvas, upright, guide.tables)
+    drawn = _Drawn(guide)
+    for number, tile in enumerate(sheets.tiles, start=1):
+        heading(canvas, sheets, tile, name=guide.shown.name, rest=guide.gist)
+        canvas.saveState()
+        to_tile(canvas, tile)
+        _drawing(canvas, guide, tile, drawn)
+        joins(canvas, sheets, tile)
+        canvas.restoreState()
+        foot(canvas, sheets, number)
+        canvas.showPage()
+    return bytes_of(canvas)
+
+
+def _words(guide: Guide, sheets: Plan) -> Iterator[Words]:
+    """Everything to be read, with samples of what is drawn."""
+    joining = [f"{sheet_count(sheets)}. {JOINING}"] if len(sheets.tiles) > 1 else []
+    yield Words(text=guide.title, scale=_TITLE)
+    for name, entries in guide.parts(joining):
+        yield Words(text=name, scale=_HEADING, before_mm=3.0, keeps=True)
+        room = _SAMPLE_ROOM_MM if any(its.shows for its in entries) else 0.0
+        for its in entries:
+            beside = partial(_draw, sample(its.shows, guide.tones)) if its.shows else None
+            yield Words(text=its.words, indent_mm=room, beside=beside)
+
+
+def _draw(its: Sample, canvas: Canvas) -> None:
+    for left, bottom, right, top, tone in its.boxes:
+        canvas.setFillGray(tone)
+        canvas.rect(left, bottom, right - left, top - bottom, stroke=0, fill=1)
+    for lines in its.lines:
+        canvas.setStrokeGray(lines.tone)
+        canvas.setLineWidth(lines.width_mm)
+        canvas.setDash(_DASH_MM if lines.broken else [])
+        _lines(canvas, lines.ends)
+
+
+class _Drawn:
+    """The shapes of a guide, made ready once for all sheets."""
+
+    def __init__(self, guide: Guide) -> None:
+        zones = guide.zones
+        self.zones = [Shapes(its, "f*") for its in (zones.fine, zones.edges, zones.floors)]
+        self.floors = Shapes(zones.floors if guide.pale else geometry.empty(), "S")
+        self.cuts, self.cut_outs = Shapes(guide.shown.lowered, "S"), Shapes(guide.shown.cut_outs, "S")
+        self.stands, self.kept = Shapes(zones.stands, "S"), Shapes(guide.shown.kept, "S")
+        self.register = Shapes(guide.register, "f*")
+        board = geometry.polygon_array([guide.shown.board] if guide.shown.waste_mm else [])
+        self.stops = Shapes(geometry.stack([guide.shown.stops, board]), "S")
+
+
+def _drawing(canvas: Canvas, guide: Guide, tile: Tile, drawn: _Drawn) -> None:
+    canvas.setLineJoin(1)
+    for tone, shapes in zip(guide.tones, drawn.zones, strict=True):
+        canvas.setFillGray(tone)
+        canvas.addLiteral(shapes.within(tile))
+    canvas.setLineWidth(OUTLINE_MM)
+    if guide.pale:
+        canvas.setStrokeGray(FREE_TONE)
+        canvas.addLiteral(drawn.floors.within(tile))
+    canvas.setStrokeGray(HATCH_TONE)
+    canvas.addLiteral(drawn.cuts.within(tile))
+    _kept(canvas, drawn.kept.within(tile))
+    canvas.setStrokeGray(FREE_TONE)
+    _lines(canvas, guide.free_hatch)
+    canvas.setStrokeGray(HATCH_TONE)
+    canvas.setLineWidth(THROUGH_MM)
+    _lines(canvas, guide.hatch)
+    canvas.addLiteral(drawn.cut_outs.within(tile))
+    canvas.setStrokeGray(0)
+    canvas.setFillGray(0)
+    _lines(canvas, guide.zones.thin)
+    canvas.setLineWidth(HEAVY_MM)
+    canvas.addLiteral(drawn.stands.within(tile))
+    canvas.setLineWidth(0.3)
+    canvas.rect(0, 0, guide.shown.width_mm, guide.shown.height_mm)
+    canvas.addLiteral(drawn.register.within(tile))
+    canvas.addLiteral(drawn.stops.within(tile))
+    if guide.arrow is not None:
+        _lines(canvas, guide.arrow)
+    _marks(canvas, guide, tile)
+    _labels(canvas, guide, tile)
+    _test_word(canvas, guide, tile)
+
+
+def _test_word(canvas: Canvas, guide: Guide, tile: Tile) -> None:
+    letters, way = WORD_MM / 0.73, -1 if guide.mirrored else 1
+    x, y = guide.word_at
+    reach = x + way * width_mm(TEST_WORD, letters)
+    if _on(tile, min(x, reach), y, max(x, reach), y + WORD_MM):
+        canvas.saveState()
+        canvas.translate(x, y)
+        canvas.scale(way, 1)
+        canvas.setFont(FONT, letters)
+        canvas.drawString(0, 0, TEST_WORD)
+        canvas.restoreState()
+
+
+def _on(tile: Tile, left: float, bottom: float, right: float, top: float) -> bool:
+    """Whether a box reaches into a tile: words that don't would still be found there by whoever searches the page."""
+    return left < tile.right and right > tile.left and bottom < tile.top and top > tile.bottom
+
+
+def _kept(canvas: Canvas, outlines: str) -> None:
+    canvas.saveState()
+    canvas.setDash(_DASH_MM)
+    canvas.addLiteral(outlines)
+    canvas.restoreState()
+
+
+def _marks(canvas: Canvas, guide: Guide, tile: Tile) -> None:
+    """Numbered rings; light under dark, so that they stand out on grey and on white."""
+    for mark in guide.marks:
+        for tone, width in ((1.0, 0.9), (0.0, 0.35)):
+            canvas.setStrokeGray(tone)
+            canvas.setLineWidth(width)
+            canvas.setDash([] if mark.breaks or tone else [1.0, 0.7])
+            canvas.circle(*mark.at, mark.radius)
+    canvas.setDash([])
+    for mark in guide.marks:
+        left, bottom, width, height = mark.box
+        if _on(tile, left, bottom, left + width, bottom + height):
+            at = (left + (width - width_mm(mark.label, LETTERS_MM)) / 2, bottom + 0.65)
+            _haloed(canvas, mark.label, at)
+
+
+def _haloed(canvas: Canvas, text: str, at: tuple[float, float]) -> None:
+    """Letters with a thin white edge: they read on grey, and what lies between them stays in sight."""
+    canvas.setFont(FONT, LETTERS_MM)
+    canvas.setStrokeGray(1)
+    canvas.setLineWidth(_HALO_MM)
+    canvas.drawString(*at, text, mode=1)
+    canvas.setFillGray(0)
+    canvas.drawString(*at, text, mode=0)
+
+
+def _labels(canvas: Canvas, guide: Guide, tile: Tile) -> None:
+    canvas.setFillGray(0)
+    canvas.setFont(FONT, LETTERS_MM)
+    for label in guide.labels:
+        x, y = label.at
+        if _on(tile, x - LETTERS_MM, y - LETTERS_MM, x + LETTERS_MM, y + LETTERS_MM):
+            canvas.drawCentredString(x, y - 0.36 * LETTERS_MM, label.text)
+
+
+def _lines(canvas: Canvas, lines: Floats) -> None:
+    if len(lines):
+        canvas.lines(lines.tolist())

@@ -1,0 +1,184 @@
+"""The hand guide as one SVG sheet at 1:1."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from carvegen.blocks.layer_names import (
+    BLOCK_EDGE,
+    BOARD_EDGE,
+    CUT_OUT,
+    FINDING,
+    FREE_FRINGE,
+    LAYERS,
+    NOTES,
+    REGISTER,
+    REGISTER_STOP,
+)
+from carvegen.writers.guide.guide_marks import LETTERS_MM
+from carvegen.writers.guide.guide_samples import (
+    FREE_TONE,
+    HATCH_TONE,
+    HEAVY_MM,
+    OUTLINE_MM,
+    SAMPLE_MM,
+    THROUGH_MM,
+    Entry,
+    sample,
+)
+from carvegen.writers.guide.hand_guide import TEST_WORD, WORD_MM
+from carvegen.writers.sheet import MEASURE_ME, around
+from carvegen.writers.svg_page import SvgPage
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+    from typing import Any
+
+    from carvegen.geometry import Floats
+    from carvegen.writers.guide.hand_guide import Guide
+    from carvegen.writers.sheet import Sheet
+
+__all__ = ["guide_svg"]
+
+_INK = "#1d1d1b"
+
+
+def guide_svg(guide: Guide) -> str:
+    """The guide on one sheet, its words under the block."""
+    entries = list(_entries(guide))
+    sheet = around(guide.shown, max(guide.shown.width_mm, 150.0), [its.words for its in entries])
+    page = SvgPage(
+        left=sheet.left,
+        bottom=sheet.bottom,
+        right=sheet.right,
+        top=sheet.top,
+        title=guide.title,
+        about=guide.laid,
+    )
+    _picture(page, guide)
+    notes = page.group(NOTES, NOTES, LAYERS[NOTES].asks, fill=_INK, stroke="none", font_family="sans-serif")
+    page.polygon(notes, sheet.bar)
+    for line in sheet.lines:
+        page.words(notes, line)
+    _test_word(page, notes, guide)
+    _samples(page, guide, entries, sheet)
+    return page.to_text()
+
+
+def _entries(guide: Guide) -> Iterator[Entry]:
+    """Everything to be read, a paragraph each."""
+    yield Entry(words=f"{guide.title}; {MEASURE_ME}.")
+    for name, entries in guide.parts():
+        yield Entry(words=name.upper())
+        yield from entries
+    for table in guide.tables:
+        yield Entry(words=table.heading.upper())
+        rows = (f"{row[0]}: {', '.join(filter(None, row[1:]))}" for row in table.rows)
+        yield from (Entry(words=text) for text in (*table.words, *rows))
+
+
+def _samples(page: SvgPage, guide: Guide, entries: Sequence[Entry], sheet: Sheet) -> None:
+    """Before the first line of each paragraph that speaks of something drawn; in the margin."""
+    firsts = [line for line in sheet.lines[1:] if not line.text.startswith(" ")]
+    for number, (entry, line) in enumerate(zip(entries, firsts, strict=True), start=1):
+        if entry.shows:
+            its = sample(entry.shows, guide.tones)
+            x, y = line.at[0] - SAMPLE_MM[0] - 1.5, line.at[1]
+            name = f"SAMPLE-{number}"
+            group = page.group(name, name.replace("-", " "), entry.shows, fill="none")
+            for left, bottom, right, top, tone in its.boxes:
+                at = page.at(x + left, y + top)
+                group.add(page.drawing.rect(at, (right - left, top - bottom), fill=_grey(tone), stroke="none"))
+            for lines in its.lines:
+                dash = {"stroke_dasharray": "1.2,0.8"} if lines.broken else {}
+                own = page.drawing.g(stroke=_grey(lines.tone), stroke_width=lines.width_mm, **dash)
+                _lines(page, group.add(own), lines.ends + np.array([x, y, x, y]))
+
+
+def _picture(page: SvgPage, guide: Guide) -> None:
+    zones, shown = guide.zones, guide.shown
+    line = {"stroke": _grey(HATCH_TONE), "stroke_width": OUTLINE_MM, "stroke_linejoin": "round"}
+    for k, (tone, shapes) in enumerate(zip(guide.tones, (zones.fine, zones.edges, zones.floors), strict=True), start=1):
+        page.group(f"ZONE-{k}", f"ZONE {k}", _ZONES[k - 1], fill=_grey(tone), stroke="none", fill_rule="evenodd")
+        page.shapes(f"ZONE-{k}", shapes)
+    if guide.pale:
+        page.group("FLOORS", "FLOORS", "where the floors begin", fill="none", **{**line, "stroke": _grey(FREE_TONE)})
+        page.shapes("FLOORS", zones.floors)
+    page.group("CUT-OUTLINES", "CUT OUTLINES", "the edge of the land", fill="none", **line)
+    page.shapes("CUT-OUTLINES", shown.lowered)
+    if len(shown.kept):
+        page.group("KEPT", "KEPT", "artwork that is kept clear", fill="none", stroke_dasharray="1.2,0.8", **line)
+        page.shapes("KEPT", shown.kept)
+    if len(shown.free):
+        _lines(page, _group(page, FREE_FRINGE, stroke=_grey(FREE_TONE), stroke_width=OUTLINE_MM), guide.free_hatch)
+    hatched = _group(page, CUT_OUT, fill="none", fill_rule="evenodd", **{**line, "stroke_width": THROUGH_MM})
+    _lines(page, hatched, guide.hatch)
+    _group(page, REGISTER, fill=_INK, stroke="none")
+    edge = _group(page, BLOCK_EDGE, fill="none", stroke=_INK, stroke_width=0.3)
+    page.polygon(edge, shown.face)
+    if len(shown.stops):
+        _group(page, REGISTER_STOP, fill="none", stroke=_INK, stroke_width=0.3)
+        page.shapes(LAYERS[REGISTER_STOP].xml_name, shown.stops)
+        board = _group(page, BOARD_EDGE, fill="none", stroke=_INK, stroke_width=0.3)
+        page.polygon(board, shown.board)
+    for name, shapes in ((CUT_OUT, shown.cut_outs), (REGISTER, guide.register)):
+        page.shapes(LAYERS[name].xml_name, shapes)
+    if len(zones.stands):
+        page.group("STANDS", "STANDS", "small land: leave it", fill="none", stroke=_INK, stroke_width=HEAVY_MM)
+        page.shapes("STANDS", zones.stands)
+    if len(zones.thin):
+        _lines(
+            page, page.group("THIN", "THIN", "thin land: slope its wall", stroke=_INK, stroke_width=0.25), zones.thin
+        )
+    if guide.arrow is not None:
+        arrow = page.group("GRAIN", "GRAIN", "which way the grain runs", stroke=_INK, stroke_width=0.3)
+        _lines(page, arrow, guide.arrow)
+    _marks(page, guide)
+    if guide.labels:
+        labels = page.group("NUMBERS", "NUMBERS", "to be found again", fill=_INK, font_family="sans-serif",
+                            text_anchor="middle", font_size=LETTERS_MM)  # fmt: skip
+        for label in guide.labels:
+            labels.add(page.drawing.text(label.text, insert=page.at(label.at[0], label.at[1] - 0.36 * LETTERS_MM)))
+
+
+_ZONES = ("fine cuts: first", "along the land: then", "floors: last")
+
+
+def _marks(page: SvgPage, guide: Guide) -> None:
+    if not guide.marks:
+        return
+    group = _group(page, FINDING, font_family="sans-serif")
+    for mark in guide.marks:
+        place = {"center": page.at(*mark.at), "r": mark.radius, "fill": "none"}
+        dash = {} if mark.breaks else {"stroke_dasharray": "1,0.7"}
+        group.add(page.drawing.circle(**place, stroke="#ffffff", stroke_width=0.9))
+        group.add(page.drawing.circle(**place, stroke=_INK, stroke_width=0.35, **dash))
+        left, bottom, width, _ = mark.box
+        style = {"insert": page.at(left + width / 2, bottom + 0.65), "font_size": LETTERS_MM, "text_anchor": "middle"}
+        edge = {"fill": "none", "stroke": "#ffffff", "stroke_width": 0.9, "stroke_linejoin": "round"}
+        group.add(page.drawing.text(mark.label, **style, **edge))
+        group.add(page.drawing.text(mark.label, **style, fill=_INK))
+
+
+def _group(page: SvgPage, name: str, **style: Any) -> Any:  # noqa: ANN401
+    return page.group(LAYERS[name].xml_name, name, LAYERS[name].asks, **style)
+
+
+def _lines(page: SvgPage, group: Any, lines: Floats) -> None:  # noqa: ANN401
+    for x, y, to_x, to_y in lines.tolist():
+        group.add(page.drawing.line(page.at(x, y), page.at(to_x, to_y)))
+
+
+def _test_word(page: SvgPage, group: Any, guide: Guide) -> None:  # noqa: ANN401
+    x, y = page.at(*guide.word_at)
+    word = page.drawing.text(TEST_WORD, insert=(0, 0), font_size=WORD_MM / 0.72, font_weight="bold")
+    word.translate(x, y)
+    if guide.mirrored:
+        word.scale(-1, 1)
+    group.add(word)
+
+
+def _grey(tone: float) -> str:
+    return f"#{round(tone * 255):02x}" + f"{round(tone * 255):02x}" * 2

@@ -1,0 +1,304 @@
+"""The note that travels with every file: what it is, what it asks, what to take care of."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen.base.finding_groups import grouped
+from carvegen.base.findings import Severity
+from carvegen.blocks.layer_names import (
+    BLOCK_EDGE,
+    BOARD_EDGE,
+    CUT_AREA,
+    CUT_OUT,
+    FREE_FRINGE,
+    REGISTER,
+    REGISTER_STOP,
+    palette,
+)
+from carvegen.blocks.views import View, seen
+from carvegen.facts.profiles import Verdict
+from carvegen.toolpaths.motion.timing import by_hand_min
+from carvegen.writers.guide.guide_words import CAUTION
+from carvegen.writers.note.findings_table import cell
+from carvegen.writers.note.plan_note import hand_time, plan_lines
+from carvegen.writers.sheet import BAR_MM, layers_of, register_shapes
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping
+
+    from carvegen.base.finding_groups import Group
+    from carvegen.base.findings import Report
+    from carvegen.blocks.job import Job
+    from carvegen.geometry import PolygonArray
+    from carvegen.toolpaths.paths import Plan
+    from carvegen.writers.guide.hand_guide import Guide
+
+__all__ = ["machine_note"]
+
+_CLOSING = (
+    "This note names no power and no speed of a beam; what it says of a spindle and of feeds is where to begin "
+    "trying. Settings are the shop's, on a test piece first."
+)
+
+
+def machine_note(
+    job: Job, report: Report | None, files: Mapping[str, str], plan: Plan | None = None, guide: Guide | None = None
+) -> str:
+    """The note for one job, in Markdown.
+
+    Parameters
+    ----------
+    report
+        None for a block that is meant to break limits, such as a test strip.
+    files
+        What each file is for, by its name, as it is handed over.
+    plan
+        What the machine follows, if its paths are handed over too.
+    guide
+        What the hand follows: its tools and order stand in the place of a machine's layers.
+    """
+    hand = job.machine.kind == "hand"
+    parts = [
+        [f"# {job.block.name}: " + ("to be cut by hand" if hand else f"for the {job.machine.kind}")],
+        _question(job),
+        ["## What this is", "", *_facts(job, planned=plan is not None)],
+        ["## Files", "", *_bullets(f"`{name}`: {about}" for name, about in files.items())],
+        *(
+            _by_hand(guide)
+            if guide
+            else [_layers(job, "Layers" if plan is None else "Layers of block.svg and block.dxf")]
+        ),
+        plan_lines(plan) if plan else [],
+        [] if hand else ["## Before it is cut", "", *_bullets(_hand_over(job))],
+        [] if report is None else ["## Findings", "", *_findings(report)],
+        ["## Cautions", "", *_bullets(_cautions(job))],
+        [] if hand else [_CLOSING],
+    ]
+    return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
+
+
+def _by_hand(guide: Guide) -> Iterator[list[str]]:
+    cutting = [step for step in guide.steps if step != CAUTION]  # the sheet's; this note has its own
+    steps = [f"{number}. {step}" for number, step in enumerate(cutting, start=1)]
+    yield ["## What the guide shows", "", *_bullets([guide.laid, *guide.legend])]
+    yield ["## Which tool where", "", *_bullets(its.words.partition(" ")[2] for its in guide.tools)]
+    yield ["## In which order", "", *steps]
+
+
+def _layers(job: Job, heading: str) -> list[str]:
+    return [f"## {heading}", "", *_layer_table(job)]
+
+
+def _question(job: Job) -> list[str]:
+    """What must be settled first, where the material's verdict is `ask`."""
+    if job.permit.verdict is not Verdict.ASK:
+        return []
+    declared = _one_line(job.declared)
+    asks = "Ask the shop" if job.machine.kind != "hand" else "Settle this"
+    return [
+        "## Open question: settle this first",
+        "",
+        f"{asks} before anything is cut: may {job.material.name} be worked here? {job.permit.why}",
+        "",
+        f"Composition as declared: **{declared or 'NOT DECLARED - ask before anything is cut'}**",
+        "",
+        f"What the name usually means: {job.material.composition}. A name is no proof: show the maker's "
+        "statement or the safety data sheet.",
+    ]
+
+
+def _cautions(job: Job) -> Iterator[str]:
+    """What goes before every caution, the verdict unless it is asked on top, the machine's, the material's."""
+    yield from job.machine.cautions[:1]
+    if job.permit.verdict is not Verdict.ASK:
+        yield job.permit.why
+    yield from job.machine.cautions[1:]
+    yield from job.permit.cautions
+
+
+def _depth(job: Job) -> str:
+    if len(job.block.lowered) == 0:
+        return "nothing is lowered, all cuts go through."
+    return f"cut areas {job.depth_mm:g} mm deep; {job.thickness_mm - job.depth_mm:.2f} mm stay under them."
+
+
+def _facts(job: Job, *, planned: bool) -> list[str]:
+    block = job.block
+    facts = [
+        f"Block: {block.width_mm:g} x {block.height_mm:g} mm, 1:1, millimetres.",
+        f"Material as declared: {_one_line(job.declared) or 'not declared'}; profile: {job.material.name}.",
+        f"Thickness {job.thickness_mm:g} mm; {_depth(job)}",
+        *_grain(job),
+        *_view(job),
+        *_board(job),
+        _wall(job),
+        _white(job),
+        _offset(job, planned=planned),
+        *(hand_time(by_hand_min(block, job.material), job.material) if job.machine.kind == "hand" else ()),
+    ]
+    return _bullets(facts)
+
+
+def _white(job: Job) -> str:
+    share = f"{100 * job.block.white_share:.1f} % of the face"
+    if job.block.unfinished:
+        return f"Not the whole block: the snow takes {share} out of your own key drawing; all else is yours to cut."
+    return f"White: {share} does not print."
+
+
+def _wall(job: Job) -> str:
+    wall = job.wall
+    lean = f"{abs(wall.steepest_deg):.1f} degrees from the vertical where it is steepest"
+    if wall.steepest_deg < 0:
+        lean = f"UNDERCUT by {abs(wall.steepest_deg):.1f} degrees at its worst"
+    foot = f"{2 * abs(wall.foot_gain_mm):.2f} mm {'wider' if wall.foot_gain_mm >= 0 else 'NARROWER'}"
+    return (
+        f"Cutter: {job.cutter.name}{_whose(job)}. The wall it leaves is {lean}; the land is {foot} at its foot "
+        f"than at the face. Basis: {wall.basis}."
+    )
+
+
+def _whose(job: Job) -> str:
+    """Why this cutter, where the machine's profile may have chosen it."""
+    if job.machine.kind == "hand" or job.cutter.key != job.machine.usual_cutter:
+        return ""
+    return ", the usual one of the machine's profile (another is named by --cutter, or by cutter in a print file)"
+
+
+def _offset(job: Job, *, planned: bool) -> str:
+    kept = "as drawn" if job.machine.kind == "hand" else "as drawn, not offset for kerf or cutter"
+    choice = (
+        " Hand over either these or paths.svg and paths.dxf, in which the width of the cut is allowed for: never both."
+        if planned else ""
+    )  # fmt: skip
+    where = " in block.svg and block.dxf" if planned else ""
+    return f"Outlines{where} are {kept}: the edge of a shape is the edge of the land.{choice}"
+
+
+def _grain(job: Job) -> list[str]:
+    if job.material.grain != "side":
+        return []
+    block_deg = seen(job, View.BLOCK).direction_deg(job.grain_deg) % 180
+    return [
+        f"Grain runs {block_deg:g} degrees from the lower edge as the block lies face up "
+        f"({job.grain_deg % 180:g} degrees in the print)."
+    ]
+
+
+def _view(job: Job) -> list[str]:
+    if job.machine.kind == "hand" and job.block.turned:
+        return [
+            "The guide says which way it reads and how it goes on the block. To check: its test word, and the arrow "
+            "with the block's name above it. On the block the arrow points to the left, in the print to the right; if "
+            "it points to the right on the block, the guide was flipped: stop before you cut."
+        ]
+    if not job.block.turned:
+        return [f"{View.PLAIN.words} To check: compare with the proof; what is left there is left here."]
+    return [
+        f"{View.BLOCK.words} Mirrored: yes, already; do not mirror again. To check: compare with the proof, "
+        f"which is in print view; what is left there is right here.{_ARROW if len(seen(job, View.BLOCK).mark) else ''}"
+    ]
+
+
+_ARROW = (
+    " The arrow above the block points to the left here, and the name beside it reads backwards: in the print it "
+    "points to the right. If it does not, the block was flipped."
+)
+
+
+def _board(job: Job) -> list[str]:
+    register = job.block.register
+    if register is None or not register.waste_mm:
+        return []
+    left, bottom, right, top = seen(job, View.BLOCK).board.bounds
+    size = (
+        f"Board {right - left:g} x {top - bottom:g} mm: {register.waste_mm:g} mm of waste on every side of the picture."
+    )
+    return [size, *register.words]
+
+
+def _layer_table(job: Job) -> list[str]:
+    """Layers with what they ask, how many closed shapes, and the length of their outlines."""
+    shown, layers = seen(job, View.BLOCK), palette(job.machine.layer_colours)
+    edge = np.array([shown.face], dtype=object)
+    shapes = {
+        CUT_AREA: shown.lowered,
+        CUT_OUT: shown.cut_outs,
+        FREE_FRINGE: shown.free,
+        REGISTER_STOP: shown.stops,
+        REGISTER: register_shapes(shown),
+        BLOCK_EDGE: edge,
+        BOARD_EDGE: np.array([shown.board], dtype=object),
+    }
+    rows = [
+        "| layer | asks | closed shapes | outlines, mm | area, mm2 |",
+        "| --- | --- | ---: | ---: | ---: |",
+    ]
+    rows += [
+        _layer_row(layers[name].name, layers[name].asks, shapes[name]) for name in layers_of(shown) if name in shapes
+    ]
+    return [
+        *rows,
+        "",
+        "All contours are closed; none is drawn twice, but where a cut reaches the block's edge BLOCK EDGE runs along "
+        "it too. Words and the check bar are on NOTES: not to be cut.",
+    ]
+
+
+def _layer_row(name: str, asks: str, shapes: PolygonArray) -> str:
+    length, area = float(shapely.length(shapes).sum()), float(shapely.area(shapes).sum())
+    return f"| {cell(name)} | {cell(asks)} | {len(shapes)} | {length:.1f} | {area:.1f} |"
+
+
+def _hand_over(job: Job) -> Iterator[str]:
+    """What public workshops' file guidelines ask for; common practice where no source is cited."""
+    yield f"Measure the check bar after opening the file: {BAR_MM:g} mm. If it is not, stop: the unit was misread."
+    yield "Measure the block's thickness in three places or more, and hand over the maker's statement with it."
+    colours = "its colours are the shop's own" if job.machine.layer_colours else "colours carry no meaning"
+    yield f"Layers are told by their names; {colours}. Give each layer the shop's own setting."
+    yield (
+        "Order: cut areas first, then cut-outs from the inside outwards. Register marks, block edge and notes "
+        "are not cut."
+    )
+    yield "Cut a test piece of the same sheet first: a line, a dot, a narrow land, the depth, the kerf."
+    limits, known = job.limits, job.material.sources
+    basis = "; ".join(dict.fromkeys(known[name] for name in ("land_along_mm", "dot_mm", "cut_mm") if name in known))
+    yield (
+        f"Narrowest land {limits.land_mm:.2f} mm, smallest island {limits.dot_mm:.2f} mm, smallest cut "
+        f"{limits.cut_mm:.2f} mm are what the checks went by{f' ({basis})' * bool(basis)}; say if the shop needs more."
+    )
+    if job.machine.bed_width_mm is not None and job.machine.bed_height_mm is not None:
+        yield f"Bed as the profile has it: {job.machine.bed_width_mm:g} x {job.machine.bed_height_mm:g} mm."
+    if job.machine.kind == "router":
+        yield "Settle with the shop: stock zero, safe height, clamps outside the block, where tabs are wanted."
+
+
+def _findings(report: Report) -> list[str]:
+    """What breaks a limit or risks to, kind by kind; how it looks is no matter for whoever cuts it."""
+    groups = grouped(finding for finding in report if finding.severity is not Severity.ADVICE)
+    if not groups:
+        return ["None: every check that was made is kept."]
+    return [
+        "Every place on its own, ringed and numbered: proof.html.",
+        "",
+        "| no. | rule | | measured | limit | where (print view) | what to do |",
+        "| ---: | --- | --- | ---: | ---: | --- | --- |",
+        *(f"| {number} | {_finding_row(group)} |" for number, group in enumerate(groups, start=1)),
+    ]
+
+
+def _finding_row(group: Group) -> str:
+    told = (group.rule, group.severity.label, group.measured, group.limit, group.where, cell(group.worst.remedy))
+    return " | ".join(told)
+
+
+def _bullets(texts: Iterable[str]) -> list[str]:
+    return [f"- {text}" for text in texts]
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())

@@ -1,0 +1,96 @@
+"""How to press and read an embossing strip: a page in Markdown."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from carvegen.blocks.embossing.embossing_strip import DEEPEST_MM, LADDERS
+from carvegen.blocks.embossing.paper_strain import bridged, taut
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from carvegen.blocks.embossing.embossing_strip import EmbossingStrip
+    from carvegen.blocks.job import Setup
+    from carvegen.writers.block.die_sheet import Steps
+
+__all__ = ["embossing_page", "embossing_steps"]
+
+
+def embossing_page(strip: EmbossingStrip, setup: Setup, counter: Setup) -> str:
+    """The page for whoever presses the strip into a paper and reads it."""
+    return "\n".join(_lines(strip, setup, counter)) + "\n"
+
+
+def embossing_steps(strip: EmbossingStrip) -> Steps:
+    """The strip's relief, from the face down: what stays, and what is lowered to which depth."""
+    found = [("FACES", "stay standing: the faces of the highest pieces", strip.faces)]
+    for number, terrace in enumerate(strip.terraces(), start=1):
+        what = "faces of lower pieces" if terrace.faces else "a step of the walls"
+        name = f"{'FACE' if terrace.faces else 'WALL'} STEP {number}"
+        found.append((name, f"lower to {terrace.depth_mm:.3f} mm: {what}", terrace.shapes))
+    return found
+
+
+def _lines(strip: EmbossingStrip, setup: Setup, counter: Setup) -> Iterator[str]:
+    block, paper = strip.block, strip.paper
+    yield f"# Embossing strip: {paper.name}"
+    yield ""
+    yield (
+        f"A die of {block.width_mm:g} x {block.height_mm:g} mm, {setup.material.name}, {setup.thickness_mm:g} mm "
+        f"thick. Its floor lies {DEEPEST_MM:g} mm below its highest faces (block.svg or block.dxf); faces and walls "
+        "are lowered in steps, each to the depth that its layer in wall.svg and wall.dxf says. Smooth the walls with "
+        "fine abrasive paper until no step is felt, and round all upper edges to 0.2 mm: a sharp edge cuts the paper."
+    )
+    yield ""
+    yield (
+        f"Against it lies a counter-sheet: {counter.material.name}, {counter.thickness_mm:g} mm thick, with the holes "
+        "of the folder `counter`."
+    )
+    yield ""
+    yield "## Press it"
+    yield ""
+    yield (
+        "Soak and blot the paper as you do for an edition. Die face up, the sheet on it, the counter-sheet on top, "
+        "edge on edge with the die; press as you will press. The shapes rise towards you. Cover the edges of the "
+        "plate, and keep fingers and loose sleeves away from the press; its own manual and the workshop's rules go "
+        "before this page. Let the sheet dry, then look along it under low light, front and back."
+    )
+    yield ""
+    yield "## What the pieces tell"
+    yield ""
+    yield (
+        "As the print shows it, number 1 is at the left and asks least, number 8 most. Note the last before the first "
+        "that failed. Many are meant to fail."
+    )
+    yield ""
+    yield "| row from the top | " + " | ".join(str(k) for k in range(1, 9)) + " | look for | kept by |"
+    yield "| --- |" + " ---: |" * 8 + " --- | --- |"
+    for ladder in LADDERS:
+        sizes = " | ".join(f"{size:g}" for size in ladder.sizes)
+        yield f"| {ladder.name} | {sizes} | {ladder.about} | `{ladder.option}` |"
+    yield ""
+    heights = [piece.how for piece in strip.pieces[: len(LADDERS[0].sizes)]]
+    least = " | ".join(f"{100 * bridged(how).down:.0f}…{100 * taut(how).down:.0f}" for how in heights)
+    yield "How far the sheet is stretched over the steps of height, %, from the least to the most that two models say:"
+    yield ""
+    yield "| height | " + " | ".join(f"{how.relief_mm:g}" for how in heights) + " |"
+    yield "| --- |" + " ---: |" * len(heights)
+    yield f"| stretch | {least} |"
+    yield ""
+    yield "## Keep what you read"
+    yield ""
+    yield "Leave out what you did not read."
+    yield ""
+    yield "```"
+    options = " ".join(f"{ladder.option} ..." for ladder in LADDERS)
+    yield (
+        f"carvegen profiles measured paper --like {paper.key} --name my-{paper.key} --date YYYY-MM-DD {options} "
+        "--out my-profiles"
+    )
+    yield "```"
+    yield ""
+    yield (
+        f'In a print file, `paper_profile = "my-{paper.key}"` under [print] holds every die against it; build with '
+        "`--profiles my-profiles`."
+    )

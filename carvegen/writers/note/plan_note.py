@@ -1,0 +1,94 @@
+"""What the note says of a plan: layer by layer what it asks, its length and time, its passes, cutter and cautions."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from carvegen.toolpaths.motion import timing
+from carvegen.toolpaths.router.remarks import about_feeds
+from carvegen.writers.note.findings_table import cell
+
+if TYPE_CHECKING:
+    from carvegen.facts.profiles import Material
+    from carvegen.toolpaths.motion.timing import Time
+    from carvegen.toolpaths.paths import Operation, Plan
+
+__all__ = ["hand_time", "plan_lines"]
+
+
+_WORTH_MM2 = 0.1  #: less than this standing in corners is not worth a word; our own choice
+
+
+def plan_lines(plan: Plan) -> list[str]:
+    """The lines of the note's part on paths, in Markdown; none if there are no paths and nothing to say."""
+    lines = ["## Paths, in working order", ""] if plan.operations or plan.remarks else []
+    times = timing.times(plan)
+    if plan.operations:
+        lines += [
+            "| no. | layer | asks | cutter | deepest, mm | passes | strokes | length, m | travel, m | about |",
+            "| ---: | --- | --- | --- | ---: | ---: | ---: | ---: | ---: | ---: |",
+            *(
+                _row(k, operation, times[k - 1] if times else None)
+                for k, operation in enumerate(plan.operations, start=1)
+            ),
+            "",
+            *_whole(plan, times),
+        ]
+    feeds = about_feeds(plan) if plan.job.machine.kind == "router" else ()
+    lines += [f"- {remark}" for remark in (*plan.remarks, *feeds)]
+    missed = float(sum(shape.area for shape in plan.unreached))
+    if missed >= _WORTH_MM2:
+        lines.append(
+            f"- {len(plan.unreached)} places, {missed:.2f} mm2 together, are planned cuts that no cutter reaches: they "
+            "stay standing and print. Use a finer cutter, or clear them by hand."
+        )
+    cautions = [
+        f"- {operation.name}: {caution}" for operation in plan.operations for caution in operation.cautions
+    ]  # fmt: skip
+    return [*lines, *(["", "Cautions that belong to a layer:", "", *cautions] if cautions else [])]
+
+
+def hand_time(plan_minutes: tuple[float, float] | None, material: Material) -> list[str]:
+    """A line on the time that cutting by hand takes, with the sources of its paces; none where nothing is known."""
+    if plan_minutes is None:
+        return []
+    basis = "; ".join(dict.fromkeys(source for name, source in material.sources.items() if name.startswith("hand_")))
+    quick, slow = (timing.spoken(60 * minutes) for minutes in plan_minutes)
+    return [
+        f"Time by hand: about {quick} for a quick hand to {slow} for a slow one. Basis: every outline once along its "
+        f"length and all cut areas cleared, at this material's paces ({basis}). Time yourself on a patch of 50 x 50 mm "
+        "and scale by it."
+    ]
+
+
+def _row(k: int, operation: Operation, time: Time | None) -> str:
+    paths = operation.paths
+    length = time.work_mm if time else operation.passes * float(paths.lengths.sum())
+    strokes = time.strokes if time else operation.passes * len(paths)
+    travel, about = (f"{time.travel_mm / 1000:.2f}", timing.spoken(time.whole_s)) if time else ("-", "-")
+    return (
+        f"| {k} | {cell(operation.name)} | {cell(operation.asks)} | {cell(operation.cutter.name)} | "
+        f"{operation.depth_mm:.2f} | "
+        f"{operation.passes} | {strokes} | {length / 1000:.2f} | {travel} | {about} |"
+    )
+
+
+def _whole(plan: Plan, times: tuple[Time, ...] | None) -> list[str]:
+    if times is None:
+        return ["- No times: the machine's profile says nothing of its pace."]
+    whole = timing.spoken(sum(time.whole_s for time in times))
+    strokes = sum(time.strokes for time in times)
+    shapes = any(operation.area_lines_mm is not None for operation in plan.operations)
+    by_lines = (
+        " Areas handed over as shapes count lines over the rectangle about all of them, as far apart as the plan "
+        "says." if shapes else ""
+    )  # fmt: skip
+    basis = (
+        "the moves that a program writes, at the feeds below, and the machine's pace above the block"
+        if plan.job.machine.kind == "router" else "the pace in the machine's profile, which is no setting"
+    )  # fmt: skip
+    return [
+        f"- All together about {whole}, {strokes} strokes, without setting up. An estimate from {basis}: "
+        "speeding up and slowing down counted, corners rounded by "
+        f"{timing.CORNER_MM:g} mm.{by_lines} Time a first piece and scale by it."
+    ]

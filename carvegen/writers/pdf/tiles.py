@@ -1,0 +1,90 @@
+"""How a drawing at 1:1 is divided over sheets of paper."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+
+from carvegen.base.errors import InputError
+
+__all__ = ["FOOT_MM", "HEAD_MM", "OVERLAP_MM", "PAPERS", "UNPRINTED_MM", "Plan", "Tile", "plan"]
+
+#: Width and height in mm: ISO 216 A4; US Letter, 8.5 x 11 in.
+PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
+
+OVERLAP_MM = 12.0  #: neighbouring sheets show this much of each other's drawing
+UNPRINTED_MM = 8.0  #: what a usual printer leaves white along each edge; common practice, no source
+HEAD_MM = 6.0  #: for the sheet's heading
+FOOT_MM = 14.0  #: for the check bar and the map of the sheets
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tile:
+    """The part of the drawing that one sheet shows; mm."""
+
+    row: int  #: from 1 at the top
+    column: int  #: from 1 at the left
+    left: float
+    bottom: float
+    right: float
+    top: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """All sheets, row by row from the top, and the crosses by which they are joined."""
+
+    page: tuple[float, float]  #: width and height of the paper as it lies, mm
+    rows: int
+    columns: int
+    tiles: tuple[Tile, ...]
+    joins: tuple[tuple[float, float], ...]
+    bounds: tuple[float, float, float, float]  #: left, bottom, right and top of the drawing
+
+
+def plan(bounds: tuple[float, float, float, float], paper: str) -> Plan:
+    """The fewest sheets of `paper` that show left, bottom, right, top at 1:1, upright if that is as good.
+
+    Raises
+    ------
+    InputError
+        If the paper is unknown.
+    """
+    if paper not in PAPERS:
+        known = ", ".join(sorted(PAPERS))
+        raise InputError("must be a known paper", value=paper, where="paper", hint=f"known papers: {known}")
+    width, height = PAPERS[paper]
+    both = [_plan(bounds, page) for page in ((width, height), (height, width))]
+    return min(both, key=lambda found: len(found.tiles))
+
+
+def _plan(bounds: tuple[float, float, float, float], page: tuple[float, float]) -> Plan:
+    left, bottom, right, top = bounds
+    wide = page[0] - 2 * UNPRINTED_MM
+    high = page[1] - 2 * UNPRINTED_MM - HEAD_MM - FOOT_MM
+    columns, rows = _count(right - left, wide), _count(top - bottom, high)
+    across = [left + k * (wide - OVERLAP_MM) for k in range(columns)]
+    down = [top - k * (high - OVERLAP_MM) for k in range(rows)]
+    tiles = tuple(
+        Tile(row=row, column=column, left=x, bottom=y - high, right=x + wide, top=y)
+        for row, y in enumerate(down, start=1)
+        for column, x in enumerate(across, start=1)
+    )
+    joins = tuple(_joins(across, [max(y - high, bottom) for y in down], down, min(wide, right - left)))
+    return Plan(page=page, rows=rows, columns=columns, tiles=tiles, joins=joins, bounds=bounds)
+
+
+def _count(length: float, window: float) -> int:
+    return max(1, math.ceil((length - OVERLAP_MM) / (window - OVERLAP_MM) - 1e-9))
+
+
+def _joins(across: list[float], low: list[float], high: list[float], wide: float) -> list[tuple[float, float]]:
+    """Two crosses in the middle of the overlap of each pair of neighbouring sheets."""
+    half = OVERLAP_MM / 2
+    beside = [
+        (x + half, bottom + share * (top - bottom))
+        for x, (bottom, top), share in itertools.product(across[1:], zip(low, high, strict=True), (0.25, 0.75))
+    ]
+    above = [(x + share * wide, y - half) for y, x, share in itertools.product(high[1:], across, (0.25, 0.75))]
+    return beside + above

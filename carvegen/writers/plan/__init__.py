@@ -1,0 +1,1 @@
+"""Files of a plan: what the cutter follows."""

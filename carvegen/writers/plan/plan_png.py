@@ -1,0 +1,143 @@
+"""PNG of a plan: what is followed in the colours of its layers, the ways between as faint broken lines."""
+
+from __future__ import annotations
+
+import io
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from PIL import Image, ImageDraw, ImageFont
+
+from carvegen.blocks.views import View, paths_seen, seen
+from carvegen.toolpaths.motion import timing
+from carvegen.writers.plan.plan_layers import plan_layers
+from carvegen.writers.plan.plan_svg import first_of_shape
+
+if TYPE_CHECKING:
+    from carvegen.blocks.layer_names import Layer
+    from carvegen.geometry import Floats
+    from carvegen.toolpaths.paths import Paths, Plan
+
+__all__ = ["legend_words", "plan_png"]
+
+_GROUND, _FACE, _EDGE, _WORDS, _WAY = (244, 242, 236), (255, 255, 252), (120, 112, 100), (60, 58, 54), (176, 170, 160)
+_MARGIN_MM = 14.0
+_PIXELS = 9_000_000  #: of the drawing at most, before it is drawn twice as fine
+_FINER = 2  #: drawn so many times as fine, then made smaller, so that lines are smooth
+_DASH_MM = 1.2
+_MOST_WAYS = 20_000  #: ways between paths that are drawn of one layer; more would hide the paths
+
+
+@dataclass(frozen=True)
+class _Sheet:
+    """Where millimetres of the block go on a picture that is drawn finer than it is shown."""
+
+    scale: float
+    top_mm: float
+    margin_mm: float
+
+    def at(self, xy: Floats) -> Floats:
+        """Places on the block as pixels; (n, 2)."""
+        return np.column_stack([xy[:, 0] + self.margin_mm, self.top_mm + self.margin_mm - xy[:, 1]]) * self.scale
+
+
+def plan_png(plan: Plan, *, px_per_mm: float = 8.0) -> bytes:
+    """A picture of the paths in block view, with a line for each layer: what it is, how long it is, its time."""
+    shown, layers = seen(plan.job, View.BLOCK), plan_layers(plan)
+    margin = max(_MARGIN_MM, shown.waste_mm + 2.0)
+    width, height = shown.width_mm + 2 * margin, shown.height_mm + 2 * margin
+    scale = min(px_per_mm, math.sqrt(_PIXELS / (width * height)))
+    fine = _Sheet(scale * _FINER, shown.height_mm, margin)
+    size = (round(width * fine.scale), round(height * fine.scale))
+    picture = Image.new("RGB", size, _GROUND)
+    pen = ImageDraw.Draw(picture)
+    corners = fine.at(np.array([[0, shown.height_mm], [shown.width_mm, 0]]))
+    pen.rectangle([*corners[0], *corners[1]], fill=_FACE, outline=_EDGE)
+    for layer, operation in zip(layers, plan.operations, strict=True):
+        paths = paths_seen(operation.paths, shown.width_mm, shown.view)
+        if operation.area_lines_mm is None:
+            _ways(pen, paths, fine)
+            _followed(pen, paths, layer, fine)
+        else:
+            _filled(picture, paths, layer, fine)
+    small = picture.resize((size[0] // _FINER, size[1] // _FINER), Image.Resampling.LANCZOS)
+    out = io.BytesIO()
+    _with_words(small, plan, layers).save(out, "PNG", dpi=(scale * 25.4, scale * 25.4))
+    return out.getvalue()
+
+
+def _filled(picture: Image.Image, paths: Paths, layer: Layer, fine: _Sheet) -> None:
+    """Closed shapes in the layer's colour; what lies in their holes keeps its own."""
+    outer, start = first_of_shape(paths), paths.start.tolist()
+    at = fine.at(paths.xyz[:, :2])
+    areas = shapely.area(shapely.polygons(shapely.linearrings(at, indices=paths.owner)))
+    mask = Image.new("1", picture.size)
+    pen = ImageDraw.Draw(mask)
+    for k in np.argsort(-areas, kind="stable").tolist():  # what lies in a hole comes after the hole
+        pen.polygon(list(map(tuple, at[start[k] : start[k + 1]].tolist())), fill=int(outer[k]))
+    picture.paste(layer.colour, mask=mask)
+
+
+def _followed(pen: ImageDraw.ImageDraw, paths: Paths, layer: Layer, fine: _Sheet) -> None:
+    at, start = fine.at(paths.xyz[:, :2]), paths.start.tolist()
+    thick = max(1, round(0.12 * fine.scale))
+    for k in range(len(paths)):
+        points = list(map(tuple, at[start[k] : start[k + 1]].tolist()))
+        if len(points) > 1:
+            pen.line([*points, points[0]] if paths.closed[k] else points, fill=layer.colour, width=thick)
+        else:
+            x, y = points[0]
+            pen.ellipse([x - thick, y - thick, x + thick, y + thick], fill=layer.colour)
+
+
+def _ways(pen: ImageDraw.ImageDraw, paths: Paths, fine: _Sheet) -> None:
+    """Broken lines from where each path ends to where the next begins."""
+    begin, end = fine.at(paths.exits[:-1, :2])[:_MOST_WAYS], fine.at(paths.entries[1:, :2])[:_MOST_WAYS]
+    step = end - begin
+    count = np.ceil(np.hypot(step[:, 0], step[:, 1]) / (_DASH_MM * fine.scale)).astype(np.int64)
+    which = np.repeat(np.arange(len(count)), count)
+    dash = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    for side in (0, 1):  # every second stretch of each way
+        share = ((dash + 0.5 * side) / count[which])[:, None]
+        ends = begin[which] + share * step[which]
+        if side == 0:
+            first = ends
+    for one, other in zip(first.tolist(), ends.tolist(), strict=True):
+        pen.line([*one, *other], fill=_WAY, width=1)
+
+
+def _with_words(picture: Image.Image, plan: Plan, layers: list[Layer]) -> Image.Image:
+    """The picture with a line of words and a swatch for each layer under it."""
+    size = max(12, picture.width // 60)
+    font = ImageFont.load_default(size=size)
+    lines: list[tuple[str | None, str]] = [
+        (layer.colour, f"{k}. {layer.name}: {said}")
+        for k, (layer, said) in enumerate(zip(layers, legend_words(plan), strict=True), start=1)
+    ]
+    words = seen(plan.job, View.BLOCK).view.words
+    lines.append((None, f"{plan.job.block.name}, paths. {words} Broken: ways between cuts."))
+    room = round(size * 1.6)
+    whole = Image.new("RGB", (picture.width, picture.height + room * (len(lines) + 1)), _GROUND)
+    whole.paste(picture)
+    pen = ImageDraw.Draw(whole)
+    for k, (colour, text) in enumerate(lines):
+        y = picture.height + k * room + room // 3
+        if colour:
+            pen.rectangle([size, y + size // 6, 2 * size, y + size], fill=colour)
+        pen.text((3 * size if colour else size, y), text, fill=_WORDS, font=font)
+    return whole
+
+
+def legend_words(plan: Plan) -> list[str]:
+    """What the picture says of each operation: how long, how many strokes, how much time."""
+    times = timing.times(plan)
+    if times is None:
+        return [f"{_length(float(its.paths.lengths.sum()))}, passes: {its.passes}" for its in plan.operations]
+    return [f"{_length(its.work_mm)}, strokes: {its.strokes}, about {timing.spoken(its.whole_s)}" for its in times]
+
+
+def _length(mm: float) -> str:
+    return f"{mm:.0f} mm" if mm < 1000 else f"{mm / 1000:.1f} m"

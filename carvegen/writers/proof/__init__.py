@@ -1,0 +1,1 @@
+"""The proof sheet for a browser."""

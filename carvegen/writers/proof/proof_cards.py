@@ -1,0 +1,132 @@
+"""What was found, as cards on the proof sheet: one for each kind of finding, with its places inside."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from html import escape
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from carvegen.base.finding_groups import Group, Numbered, Spot
+    from carvegen.base.findings import Finding
+
+__all__ = ["Card", "card", "cards_html", "place_count", "rings"]
+
+_RING_MM = 1.6
+_MOST_PLACES = 3000  #: shown of all kinds together; the worst of each kind always
+
+_SEVERITY = {"breaks": "breaks a limit", "risk": "a risk", "advice": "for the eye"}
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Card:
+    """Findings of one kind as the page tells them."""
+
+    group: Group
+    title: str
+    words: str
+
+
+def card(group: Group, *, block: str = "", kinds: Sequence[str] = ()) -> Card:
+    """The card of a group, with the block that it is about and the machines that it holds for."""
+    rule = group.rule.replace("-", " ")
+    title = f"{block}: {rule}" if block else rule.capitalize()
+    worst = group.worst
+    words = [f"For {', '.join(kinds)}."] if kinds else []
+    words += [_sentence(worst.why), *_how_far(group), f"What to do: {_sentence(worst.remedy)}"]
+    return Card(
+        group=group,
+        title=_degrees(f"{title} {group.measured}, limit {group.limit}").replace(" mm", "\N{NO-BREAK SPACE}mm"),
+        words=" ".join(words),
+    )
+
+
+def _how_far(group: Group) -> list[str]:
+    lengths = [place.finding.length_mm for place in group.places if place.finding.length_mm]
+    if not lengths:
+        return []
+    least, most = f"{min(lengths):.1f}", f"{max(lengths):.1f}"
+    return [f"It goes on for {least if least == most else f'{least} to {most}'} mm."]
+
+
+def place_count(cards: Sequence[Card]) -> int:
+    """How many places all cards tell of."""
+    return sum(its.group.count for its in cards)
+
+
+def cards_html(cards: Sequence[Card]) -> str:
+    """The list of cards; every place is a button that carries its number."""
+    if not cards:
+        return "<p>None: every check that was made is kept.</p>"
+    fair = max(1, _MOST_PLACES // len(cards))
+    return f'<ol class="cards">{"".join(_card(its, fair) for its in cards)}</ol>'
+
+
+def rings(cards: Sequence[Card], height_mm: float) -> list[list[float | str]]:
+    """For each place that has one its number, middle and radius, mm from the upper left, and how bad it is."""
+    return [
+        [place.number, *_circle(place.finding, height_mm), its.group.severity.label]
+        for its in cards
+        for place in its.group.places
+        if place.finding.at is not None
+    ]
+
+
+def _circle(finding: Finding, height_mm: float) -> tuple[float, float, float]:
+    at = finding.at or (0.0, 0.0)
+    end = finding.to or at
+    x, y = (at[0] + end[0]) / 2, height_mm - (at[1] + end[1]) / 2
+    return round(x, 2), round(y, 2), round(_RING_MM + math.dist(at, end) / 2, 2)
+
+
+def _card(its: Card, most: int) -> str:
+    group, severity = its.group, its.group.severity.label
+    first = _button(group.spots[0].places[0], group.worst.unit, long=True)
+    return (
+        f'<li class="card {severity}"><h3><span class="how">{_SEVERITY[severity]}:</span> {escape(its.title)}</h3>'
+        f"<p>{escape(its.words)}</p>{first}{_others(group, most)}</li>"
+    )
+
+
+def _others(group: Group, most: int) -> str:
+    """All places but the worst, gathered by where they lie, behind a fold."""
+    if group.count == 1:
+        return ""
+    rows, left = [], most - 1
+    for spot in group.spots:
+        places = [place for place in spot.places if place is not group.spots[0].places[0]][:left]
+        left -= len(places)
+        if places:
+            rows.append(f"<li>{_round(spot)}{''.join(_button(place, group.worst.unit) for place in places)}</li>")
+    hidden = group.count - most
+    more = f"<p>and {hidden} more: see report.json.</p>" if hidden > 0 else ""
+    others = group.count - 1
+    where = f" in {len(group.spots)} spots" if 1 < len(group.spots) < group.count else ""
+    return (
+        f"<details><summary>{others} other place{'s' if others > 1 else ''}{where}</summary>"
+        f'<ul class="spots">{"".join(rows)}</ul>{more}</details>'
+    )
+
+
+def _round(spot: Spot) -> str:
+    at = spot.worst.at
+    return "" if at is None else f'<span class="near">x {at[0]:.0f}, y {at[1]:.0f}</span> '
+
+
+def _button(place: Numbered, unit: str, *, long: bool = False) -> str:
+    finding, number = place.finding, place.number
+    at = "the whole block" if finding.at is None else f"x {finding.at[0]:.1f}, y {finding.at[1]:.1f} mm"
+    told = escape(_degrees(f"Place {number}: {finding.measured:.2f} {unit}, {at}"), quote=True)
+    words, name = (told, "") if long else (str(number), f' aria-label="{told}"')
+    return f'<button type="button" data-place="{number}"{name}>{words}</button>'
+
+
+def _degrees(text: str) -> str:
+    return text.replace(" deg,", "°,").removesuffix(" deg") + "°" * text.endswith(" deg")
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:].rstrip('.')}." if text else ""

@@ -1,0 +1,143 @@
+"""What the proof sheet tells of one block, and of a whole print."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.base.colour import Ink, hex_of
+from carvegen.base.finding_groups import grouped
+from carvegen.base.findings import Finding
+from carvegen.facts.safety import PRINTING, caution
+from carvegen.writers.block.block_png import INK, PAPER
+from carvegen.writers.block.width_map import width_key, width_layer_png
+from carvegen.writers.proof.proof_cards import Card, card
+from carvegen.writers.proof.proof_sheet import Plate, ProofSheet
+
+if TYPE_CHECKING:
+    from carvegen.base.finding_groups import Group
+    from carvegen.base.findings import Report
+    from carvegen.blocks.block import Block
+    from carvegen.blocks.job import Job, Setup
+    from carvegen.geometry import Rings
+    from carvegen.prints.file.print_file import Print
+    from carvegen.writers.block.width_map import LandWidths
+    from carvegen.writers.whole_print.print_png import Coat
+
+__all__ = ["block_sheet", "print_sheet"]
+
+
+def block_sheet(
+    jobs: Sequence[Job], reports: Mapping[str, Report], files: Mapping[str, str], questions: Sequence[str],
+    *, widths: LandWidths | None = None,
+) -> ProofSheet:  # fmt: skip
+    """The sheet of one block; findings that hold for several machines are told once, with their names."""
+    block = jobs[0].block
+    least = max(job.limits.land_mm for job in jobs)
+    return ProofSheet(
+        title=block.name,
+        summary=f"What the block prints, {block.width_mm:g} × {block.height_mm:g} mm, as the paper will show it. "
+        f"{block.white_share:.1%} stays white.",
+        width_mm=block.width_mm,
+        height_mm=block.height_mm,
+        paper=PAPER,
+        plates=[Plate(name=block.name, ink=Ink(colour=INK, opacity=1.0), land=block.land_rings)],
+        cards=_cards(reports),
+        kept=_kept(block),
+        settings={k: v for job in jobs for k, v in _setting(job)},
+        files=files,
+        questions=questions,
+        cautions=_cautions(jobs),
+        width_map=width_layer_png(block, widths, px_per_mm=6.0) if widths else None,
+        width_key=width_key(least),
+    )
+
+
+def _cards(reports: Mapping[str, Report]) -> list[Card]:
+    """Every finding once, grouped, with the machines that it holds for; those of the first numbered as in proof.svg."""
+    found: dict[Finding, list[str]] = {}
+    for kind, report in reports.items():
+        for finding in report:
+            found.setdefault(finding, []).append(kind)
+    groups = grouped(found, apart=[tuple(kinds) for kinds in found.values()])
+    return [card(group, kinds=found[group.worst]) for group in groups]
+
+
+def _kept(block: Block) -> Rings | None:
+    """What is kept clear and stands."""
+    if not len(block.kept):
+        return None
+    cut = shapely.union_all(np.concatenate([block.cuts, block.cut_outs]))
+    return geometry.rings(geometry.parts(shapely.difference(shapely.union_all(block.kept), cut)))
+
+
+def _setting(job: Job) -> Iterator[tuple[str, str]]:
+    kind = "by hand" if job.machine.kind == "hand" else f"by {job.machine.kind}"
+    yield "material", f"{job.material.name}, {job.thickness_mm:g} mm thick"
+    yield (
+        kind,
+        f"{job.cutter.name}, {job.depth_mm:g} mm deep; narrowest land {job.limits.land_mm:.2f} mm, smallest island "
+        f"{job.limits.dot_mm:.2f} mm, smallest cut {job.limits.cut_mm:.2f} mm",
+    )
+
+
+def _cautions(ways: Sequence[Setup]) -> list[str]:
+    """Every caution once: whom to ask first, of the machines, of the materials, of printing."""
+    first = [text for job in ways for text in job.machine.cautions[:1]]
+    machines = [text for job in ways for text in job.machine.cautions[1:]]
+    materials = [text for job in ways for text in job.permit.cautions]
+    return list(dict.fromkeys([*first, *machines, *materials, *map(caution, PRINTING)]))
+
+
+def print_sheet(
+    given: Print, coats: Mapping[str, Coat], report: Mapping[str, Any], files: Mapping[str, str],
+    ways: Sequence[Setup] = (),
+) -> ProofSheet:  # fmt: skip
+    """The sheet of a whole print: its inks over one another, each a layer.
+
+    Parameters
+    ----------
+    coats
+        What each block prints, in printing order.
+    report
+        As `writers.print_report.print_report` gives it.
+    """
+    inks = {
+        f"ink of {name}": f"{hex_of(coat.ink.colour)}, opacity {coat.ink.opacity:g}" for name, coat in coats.items()
+    }
+    return ProofSheet(
+        title=given.name,
+        summary=f"The whole print, {given.width_mm:g} × {given.height_mm:g} mm, as the paper will show it.",
+        width_mm=given.width_mm,
+        height_mm=given.height_mm,
+        paper=given.paper,
+        plates=[
+            Plate(name=name, ink=coat.ink, land=geometry.rings(geometry.parts(coat.land)))
+            for name, coat in coats.items()
+        ],
+        cards=[card(group, block=block, kinds=kinds) for group, block, kinds in _print_groups(report)],
+        settings={
+            "trap": f"{given.trap_mm:g} mm",
+            "register error allowed for": f"{given.register_error_mm:g} mm",
+            **inks,
+        },
+        files=files,
+        questions=report["decide_first"],
+        cautions=_cautions(ways),
+    )
+
+
+def _print_groups(report: Mapping[str, Any]) -> Iterator[tuple[Group, str, Sequence[str]]]:
+    """The print's findings grouped, each group with its block and the machines that it holds for."""
+    every = [
+        (Finding.from_dict(its), (block, tuple(its["for"])))
+        for block, found in report["blocks"].items()
+        for its in found
+    ]
+    own = [apart for _, apart in every]
+    for group in grouped((finding for finding, _ in every), apart=own):
+        yield group, *own[group.places[0].number - 1]

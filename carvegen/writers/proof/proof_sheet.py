@@ -1,0 +1,223 @@
+"""The proof sheet: one page for a browser, with the print, its blocks as layers, findings, files and cautions."""
+
+from __future__ import annotations
+
+import base64
+import io
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from html import escape
+from importlib.resources import files
+from string import Template
+from typing import TYPE_CHECKING
+
+import numpy as np
+from PIL import Image
+
+from carvegen.base.colour import hex_of, overprinted, screen
+from carvegen.base.errors import InputError
+from carvegen.geometry.coverage import ring_coverage
+from carvegen.writers.proof.proof_cards import cards_html, place_count, rings
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from carvegen.base.colour import Ink, Rgb
+    from carvegen.geometry import Rings
+    from carvegen.writers.proof.proof_cards import Card
+
+__all__ = ["Plate", "ProofSheet", "proof_sheet_html"]
+
+_PX_PER_MM = 10.0
+_MOST_PIXELS = 6_000_000  #: a larger print is shown more coarsely
+_MOST_PLATES = 16
+_RINGS_AT_ONCE = 60  #: more than these hide the print: the page begins without, and shows the one that is gone to
+_KEPT_LIGHTER = 0.16  #: how far what is kept clear is shown from ink towards paper, as in proof.png
+_PAGE_MM = 24.0  #: both margins of a printed page
+_BELOW_MM = 12.0  #: room for the bar under the print
+_LEAST_PAGE_MM = (148.0, 148.0)  #: so that lists can be read on it
+_WALK = (
+    '<span class="walk"><button type="button" id="before">Place before</button>'
+    '<button type="button" id="next">Next place</button></span>'
+)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Plate:
+    """What one block prints, in print view."""
+
+    name: str
+    ink: Ink
+    land: Rings  #: what stands, on the left of each ring
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ProofSheet:
+    """Everything that the page tells."""
+
+    title: str
+    summary: str
+    width_mm: float
+    height_mm: float
+    paper: Rgb
+    plates: Sequence[Plate]  #: in printing order
+    cards: Sequence[Card] = ()  #: what was found, the most pressing first
+    kept: Rings | None = None  #: artwork that is kept clear, as far as it is land
+    settings: Mapping[str, str] = field(default_factory=dict)
+    files: Mapping[str, str] = field(default_factory=dict)  #: what each is for
+    questions: Sequence[str] = ()
+    cautions: Sequence[str] = ()
+    width_map: bytes | None = None  #: PNG with the print's size and sides, clear where nothing is told
+    width_key: Mapping[str, str] = field(default_factory=dict)  #: what its colours mean
+
+
+def proof_sheet_html(sheet: ProofSheet) -> str:
+    """One self-contained page: it asks for nothing from a network and needs no other file.
+
+    The picture holds for each pixel which blocks print there, one bit a block; the page colours it by a table of
+    every combination of blocks (`colour.overprinted`), so that any block can be taken away and the rest is right.
+
+    Raises
+    ------
+    InputError
+        If there are more than 16 blocks.
+    """
+    if len(sheet.plates) > _MOST_PLATES:
+        raise InputError(f"shows at most {_MOST_PLATES} blocks", value=len(sheet.plates), where="blocks")
+    scale = min(_PX_PER_MM, math.sqrt(_MOST_PIXELS / (sheet.width_mm * sheet.height_mm)))
+    bits = _bits(sheet, scale)
+    facts = {
+        "width": sheet.width_mm,
+        "height": sheet.height_mm,
+        "px": round(scale, 4),
+        "colours": _colours(sheet),
+        "rings": rings(sheet.cards, sheet.height_mm),
+    }
+    words = {
+        "title": escape(sheet.title),
+        "summary": escape(sheet.summary),
+        "width_mm": f"{sheet.width_mm:g}",
+        "height_mm": f"{sheet.height_mm:g}",
+        "page_width_mm": f"{max(sheet.width_mm + _PAGE_MM, _LEAST_PAGE_MM[0]):g}",
+        "page_height_mm": f"{max(sheet.height_mm + _PAGE_MM + _BELOW_MM, _LEAST_PAGE_MM[1]):g}",
+        "columns": str(bits.shape[1]),
+        "rows": str(bits.shape[0]),
+        "picture_words": escape(f"Proof of {sheet.title}, {len(sheet.plates)} blocks printed over one another", True),
+        "plates": _base64(_png_of(bits, wide=len(sheet.plates) > 8)),
+        "facts": json.dumps(facts, separators=(",", ":")).replace("<", "\\u003c"),
+        "layers": "".join(_layer_row(plate) for plate in sheet.plates),
+        "overlays": _overlays(sheet),
+        "kept": _image("kept", _kept_png(sheet, scale), "What is kept clear"),
+        "width_map": _image("land-width", sheet.width_map, "How wide the land is"),
+        "place_count": _counted(place_count(sheet.cards)),
+        "walk": _WALK if place_count(sheet.cards) > 1 else "",
+        "cards": cards_html(sheet.cards),
+        "settings": _table(sheet.settings),
+        "files": _table(sheet.files),
+        "questions": "".join(f'<p class="ask"><b>Ask first:</b> {escape(text)}</p>' for text in sheet.questions),
+        "cautions": _list(sheet.cautions),
+        "style": _asset("proof.css"),
+        "script": _asset("proof.js"),
+    }
+    return Template(_asset("proof.html")).substitute(words)
+
+
+def _bits(sheet: ProofSheet, scale: float) -> NDArray[np.uint16]:
+    """For each pixel the blocks that print on most of it, the first block as the lowest bit."""
+    size = _size(sheet, scale)
+    bits = np.zeros(size[::-1], dtype=np.uint16)
+    for number, plate in enumerate(sheet.plates):
+        if len(plate.land):
+            there = ring_coverage(replace(plate.land, xy=plate.land.xy * scale), size)
+            bits |= (there >= 0.5).astype(np.uint16) << np.uint16(number)
+    return bits
+
+
+def _size(sheet: ProofSheet, scale: float) -> tuple[int, int]:
+    return max(1, round(sheet.width_mm * scale)), max(1, round(sheet.height_mm * scale))
+
+
+def _png_of(bits: NDArray[np.uint16], *, wide: bool) -> bytes:
+    """Grey: up to eight blocks; `wide`: the first eight in the red channel, the others in the green one."""
+    low, high = (bits & 255).astype(np.uint8), (bits >> 8).astype(np.uint8)
+    picture = Image.fromarray(np.dstack([low, high, high])) if wide else Image.fromarray(low)
+    out = io.BytesIO()
+    picture.save(out, "PNG", optimize=True)
+    return out.getvalue()
+
+
+def _colours(sheet: ProofSheet) -> list[str]:
+    """What each combination of blocks looks like, by its bits."""
+    every = np.arange(2 ** len(sheet.plates))
+    coats = [(plate.ink, (every >> k & 1).astype(np.float64)) for k, plate in enumerate(sheet.plates)]
+    seen = np.round(screen(np.broadcast_to(overprinted(sheet.paper, coats), (len(every), 3)))).astype(int)
+    return [f"{red:02x}{green:02x}{blue:02x}" for red, green, blue in seen.tolist()]
+
+
+def _layer_row(plate: Plate) -> str:
+    return f'<label><input type="checkbox" checked> {_swatch(hex_of(plate.ink.colour))} {escape(plate.name)}</label>'
+
+
+def _overlays(sheet: ProofSheet) -> str:
+    rows = []
+    if sheet.kept is not None:
+        rows.append(_switch("kept", "what is kept clear (a little lighter)", on=True))
+    if sheet.width_map is not None:
+        rows.append(_switch("land-width", "how wide the land is", on=False) + _key(sheet.width_key))
+    if rings(sheet.cards, sheet.height_mm):
+        few = place_count(sheet.cards) <= _RINGS_AT_ONCE
+        rows.append(_switch("rings", "numbered rings round the places to look at", on=few))
+    return f"<fieldset><legend>Laid over it</legend>{''.join(rows)}</fieldset>" if rows else ""
+
+
+def _switch(name: str, words: str, *, on: bool) -> str:
+    return f'<label><input type="checkbox" data-shows="{name}" {"checked" if on else ""}><span>{words}</span></label>'
+
+
+def _key(colours: Mapping[str, str]) -> str:
+    rows = (f"<li>{_swatch(colour)} {escape(words)}</li>" for colour, words in colours.items())
+    return f'<ul class="key">{"".join(rows)}</ul>'
+
+
+def _swatch(colour: str) -> str:
+    return f'<span class="ink" style="background:{colour}"></span>'
+
+
+def _image(name: str, png: bytes | None, words: str) -> str:
+    return "" if png is None else f'<img id="{name}" alt="{words}" src="data:image/png;base64,{_base64(png)}">'
+
+
+def _kept_png(sheet: ProofSheet, scale: float) -> bytes | None:
+    """Paper that shines through a little where artwork is kept clear."""
+    if sheet.kept is None:
+        return None
+    there = ring_coverage(replace(sheet.kept, xy=sheet.kept.xy * scale), _size(sheet, scale)) >= 0.5
+    picture = Image.fromarray(there.astype(np.uint8), "P")
+    picture.putpalette([*sheet.paper, *sheet.paper])
+    out = io.BytesIO()
+    picture.save(out, "PNG", bits=1, optimize=True, transparency=bytes([0, round(_KEPT_LIGHTER * 255)]))
+    return out.getvalue()
+
+
+def _counted(places: int) -> str:
+    return f" ({places})" if places else ""
+
+
+def _table(rows: Mapping[str, str]) -> str:
+    return (
+        "<table>" + "".join(f"<tr><th>{escape(k)}</th><td>{escape(v)}</td></tr>" for k, v in rows.items()) + "</table>"
+    )
+
+
+def _list(texts: Sequence[str]) -> str:
+    return "<ul>" + "".join(f"<li>{escape(text)}</li>" for text in texts) + "</ul>"
+
+
+def _base64(png: bytes) -> str:
+    return base64.b64encode(png).decode("ascii")
+
+
+def _asset(name: str) -> str:
+    return (files("carvegen.writers") / "page" / name).read_text(encoding="utf-8")

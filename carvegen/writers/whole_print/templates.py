@@ -1,0 +1,210 @@
+"""Templates of a print at 1:1: one for its boards, one for its sheets, alike in every way that register asks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import shapely
+
+from carvegen import geometry
+from carvegen.blocks.layer_names import (
+    BLOCK_EDGE,
+    BOARD_EDGE,
+    NOTES,
+    REGISTER,
+    REGISTER_STOP,
+)
+from carvegen.blocks.register_marks import (
+    edge_stop_mm,
+    name_mark,
+    register_for,
+    sheet_of,
+)
+from carvegen.blocks.views import View
+from carvegen.toolpaths.register_lines import register_places
+from carvegen.writers.sheet import (
+    BAR_MM,
+    Sheet,
+    TextLine,
+    cross,
+    wrapped,
+)
+from carvegen.writers.svg_page import SvgPage
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.facts.register import Plan
+    from carvegen.geometry import PolygonArray
+
+__all__ = ["SHEET_EDGE", "TAB", "Part", "Template", "block_template", "paper_template", "template_svg"]
+
+SHEET_EDGE = "SHEET EDGE"
+TAB = "TAB"
+
+_INK = "#2a2723"
+_LINE_MM = 0.25
+_OUTER_MM = 6.0  #: free edge of the page round everything
+_TEXT_MM = 3.0
+_TAB_MM = 16.0  #: width of a tab; it ends short of the picture
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Part:
+    """Outlines of one kind."""
+
+    name: str
+    about: str
+    shapes: PolygonArray
+    filled: bool = False
+    broken: bool = False
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Template:
+    """What is drawn and said; mm, in its own view, origin at the picture's lower left corner."""
+
+    title: str
+    view: View
+    parts: tuple[Part, ...]
+    words: tuple[str, ...]
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """Left, bottom, right, top of all that is drawn."""
+        left, bottom, right, top = shapely.total_bounds(geometry.stack(part.shapes for part in self.parts)).tolist()
+        return left - 1.0, bottom - 1.0, right + 1.0, top + 1.0
+
+
+def block_template(name: str, plan: Plan, size: tuple[float, float]) -> Template:
+    """The board as it lies face up, before anything is cut: the same for every block of the print."""
+    register = register_for(plan, size, "")
+    face = geometry.box(*size)
+    board = face.buffer(register.waste_mm, join_style="mitre") if register.waste_mm else face
+    parts = [
+        Part(name=BOARD_EDGE, about="the board's edge", shapes=_one(board)),
+        Part(name=BLOCK_EDGE, about="the picture", shapes=_one(face)),
+        Part(name=REGISTER_STOP, about="stops or pin holes", shapes=register.stops),
+        _crosses(size),
+    ]
+    words = [
+        f"{name}: template of the boards, block view: as a board lies face up, mirrored. Do not mirror it again.",
+        "Lay it face up on each board and prick through; the arrow points to the left.",
+        f"Picture {size[0]:g} x {size[1]:g} mm; waste round it {register.waste_mm:g} mm, alike on every board.",
+        *register.words,
+        *_stops_apart(plan, size),
+        "A fresh proof of the first block, pressed face down on the next board, lies right by itself: mirror nothing.",
+        "Cut all boards from one plank or sheet, the grain the same way, and let them lie in one room.",
+    ]
+    mirrored = tuple(_seen(part, size[0], View.BLOCK) for part in parts if len(part.shapes))
+    return Template(title=f"{name}: boards", view=View.BLOCK, parts=mirrored, words=tuple(words))
+
+
+def paper_template(name: str, plan: Plan, size: tuple[float, float]) -> Template:
+    """The sheet, printed side up: where the picture comes to lie, where stops or pins meet it."""
+    register = register_for(plan, size, "")
+    sheet = sheet_of(plan, size) if plan.method != "crosses" else geometry.box(*size).buffer(14.0, join_style="mitre")
+    parts = [
+        Part(name=SHEET_EDGE, about="the sheet's edge", shapes=_one(sheet)),
+        Part(name=BLOCK_EDGE, about="the picture", shapes=_one(geometry.box(*size)), broken=True),
+        Part(name=REGISTER_STOP, about="where stops or pins are", shapes=register.stops, broken=True),
+        Part(name=TAB, about="tabs on the sheet's back", shapes=_tabs(plan, size, register.stops)),
+        _crosses(size) if plan.method == "crosses" else _arrow(size),
+    ]
+    words = [
+        f"{name}: template of the sheets, print view: the printed side is up, as the print reads.",
+        *_LAID[plan.method],
+        "Cut all sheets the same way of the paper's grain. Sides that touch no stop may be longer.",
+    ]
+    return Template(title=f"{name}: sheets", view=View.PRINT, parts=tuple(part for part in parts if len(part.shapes)),
+                    words=tuple(words))  # fmt: skip
+
+
+_LAID = {
+    "crosses": ("Print the crosses with the first block, or draw them; each block's crosses go over them.",),
+    "stops": (
+        "To print, turn the sheet over: printed side down, its marked corner in the corner stop first, then its long "
+        "side against the edge stop. The corner and that side must be cut clean and square; mark them on the back.",
+    ),
+    "pins": (
+        "Fix two tabs to the back, on the side of the pins: one with a round hole, one with a slot along the sheet, "
+        "so that the sheet can grow. To print, turn the sheet over, printed side down, and set the tabs on the pins.",
+    ),
+}
+
+
+def _stops_apart(plan: Plan, size: tuple[float, float]) -> list[str]:
+    if plan.method != "stops":
+        return []
+    apart = edge_stop_mm(plan, max(size)) + plan.paper_margin_mm
+    far = plan.way.play_mm * (size[0] ** 2 + size[1] ** 2) ** 0.5 / apart
+    return [
+        f"The stops are {apart:g} mm apart: {plan.way.play_mm:g} mm of play at one moves the far corner {far:.2f} mm."
+    ]
+
+
+def _one(shape: BaseGeometry) -> PolygonArray:
+    return geometry.polygon_array([shape])
+
+
+def _crosses(size: tuple[float, float]) -> Part:
+    crosses = geometry.polygon_array(cross(x, y) for x, y in register_places(*size))
+    shapes = geometry.stack([geometry.snapped(crosses), name_mark(size, "")])
+    return Part(name=REGISTER, about="crosses, and an arrow", shapes=shapes, filled=True)
+
+
+def _arrow(size: tuple[float, float]) -> Part:
+    return Part(name=REGISTER, about="an arrow", shapes=name_mark(size, ""), filled=True)
+
+
+def _tabs(plan: Plan, size: tuple[float, float], pins: PolygonArray) -> PolygonArray:
+    if plan.method != "pins":
+        return geometry.empty()
+    found = []
+    for left, bottom, right, top in shapely.bounds(pins).tolist():
+        if size[0] >= size[1]:
+            x = (left + right) / 2
+            found.append(shapely.box(x - _TAB_MM / 2, bottom - 3.0, x + _TAB_MM / 2, -2.0))
+        else:
+            y = (bottom + top) / 2
+            found.append(shapely.box(left - 3.0, y - _TAB_MM / 2, -2.0, y + _TAB_MM / 2))
+    return geometry.polygon_array(found)
+
+
+def _seen(part: Part, width: float, view: View) -> Part:
+    shapes = geometry.mirrored(part.shapes, width) if view is View.BLOCK else part.shapes
+    return Part(name=part.name, about=part.about, shapes=shapes, filled=part.filled, broken=part.broken)
+
+
+def template_svg(template: Template) -> str:
+    """The template on one sheet, its words and a check bar below."""
+    sheet = _sheet(template)
+    page = SvgPage(left=sheet.left, bottom=sheet.bottom, right=sheet.right, top=sheet.top, title=template.title,
+                   about=template.view.words)  # fmt: skip
+    for part in template.parts:
+        look = {"fill": _INK, "stroke": "none"} if part.filled else {"fill": "none", "stroke": _INK}
+        dash = {"stroke_dasharray": "2,1.2"} if part.broken else {}
+        name = part.name.replace(" ", "-")
+        page.group(name, part.name, part.about, stroke_width=_LINE_MM, fill_rule="evenodd", **look, **dash)
+        page.shapes(name, part.shapes)
+    notes = page.group(NOTES, NOTES, "to be read and measured", fill=_INK, stroke="none", font_family="sans-serif")
+    page.polygon(notes, sheet.bar)
+    for line in sheet.lines:
+        page.words(notes, line)
+    return page.to_text()
+
+
+def _sheet(template: Template) -> Sheet:
+    left, bottom, right, top = template.bounds
+    right = max(right, left + 150.0)
+    bar: Polygon = shapely.box(left, bottom - 6.0, left + BAR_MM, bottom - 4.0)
+    first = bottom - 12.0
+    lines = [TextLine(at=(left + BAR_MM + 2, bottom - 6.0), size_mm=_TEXT_MM, text="100 mm: measure")]
+    lines += [
+        TextLine(at=(left, round(first - 4.6 * k, 3)), size_mm=_TEXT_MM, text=text)
+        for k, text in enumerate(wrapped(template.words, right - left, _TEXT_MM))
+    ]
+    return Sheet(left=left - _OUTER_MM, right=right + _OUTER_MM, top=top + _OUTER_MM, bottom=lines[-1].at[1] - 6.0,
+                 register=geometry.empty(), bar=bar, lines=tuple(lines))  # fmt: skip

@@ -1,0 +1,147 @@
+"""Jobs: what may be put together, what is refused, and the limits that hold."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+
+from carvegen.base.errors import InputError, RefusedError
+from carvegen.blocks.job import (
+    USUAL_MACHINES,
+    Job,
+    Setup,
+    permit,
+    setups_for,
+)
+from carvegen.facts.profiles import (
+    KINDS,
+    Library,
+    Verdict,
+    shipped,
+)
+from tests import cases
+
+SHELF = Library()
+MATERIALS, CUTTERS = SHELF.keys("materials"), SHELF.keys("cutters")
+
+
+def made(material="linoleum", cutter="laser-fine", machine=None, **changed):
+    stuff, tool = SHELF.material(material), SHELF.cutter(cutter)
+    values = {
+        "material": stuff, "cutter": tool, "machine": SHELF.machine(machine or USUAL_MACHINES[tool.machines[0]]),
+        "thickness_mm": stuff.thickness_mm, "depth_mm": stuff.depth_usual_mm,
+    }  # fmt: skip
+    return Setup(**{**values, **changed})
+
+
+@pytest.mark.parametrize("material", MATERIALS)
+@pytest.mark.parametrize("kind", KINDS)
+def test_never_is_refused_with_its_reason(material, kind):
+    stuff = SHELF.material(material)
+    if stuff.permits[kind].verdict is not Verdict.NEVER:
+        assert permit(stuff, kind) is stuff.permits[kind]
+        return
+    with pytest.raises(RefusedError) as told:
+        permit(stuff, kind)
+    assert stuff.permits[kind].why in str(told.value)
+    with pytest.raises(RefusedError):
+        Setup(
+            material=stuff, cutter=next(c for c in map(SHELF.cutter, CUTTERS) if kind in c.machines),
+            machine=SHELF.machine(USUAL_MACHINES[kind]), thickness_mm=3, depth_mm=1,
+        )  # fmt: skip
+
+
+@pytest.mark.parametrize("material", MATERIALS)
+@pytest.mark.parametrize("cutter", CUTTERS)
+def test_setups_are_one_for_each_kind_that_is_allowed_the_cutters_own_first(material, cutter):
+    stuff, tool = SHELF.material(material), SHELF.cutter(cutter)
+    allowed = [kind for kind in KINDS if stuff.permits[kind].verdict is not Verdict.NEVER]
+    if not set(allowed) & set(tool.machines):
+        with pytest.raises(RefusedError):
+            setups_for(SHELF, material=material, cutter=cutter)
+        return
+    found = setups_for(SHELF, material=material, cutter=cutter)
+    assert sorted(way.machine.kind for way in found) == sorted(allowed)
+    assert found[0].cutter.key == cutter
+    assert all(way.machine.kind in way.cutter.machines for way in found)
+
+
+@pytest.mark.parametrize("kinds", [("laser",), ("hand", "laser"), ("laser", "router", "hand")])
+def test_a_kind_that_is_asked_for_is_refused_whatever_the_cutter(kinds):
+    for cutter in CUTTERS:
+        with pytest.raises(RefusedError):
+            setups_for(SHELF, material="vinyl-soft", cutter=cutter, kinds=kinds)
+
+
+def test_a_cutter_for_none_of_the_kinds_asked_for():
+    with pytest.raises(InputError, match="none of these is asked for"):
+        setups_for(SHELF, material="cherry", cutter="u-1", kinds=("laser",))
+
+
+def test_a_cutter_must_go_into_the_machine():
+    with pytest.raises(InputError, match="goes into: hand"):
+        made(cutter="u-1", machine="laser-bed")
+
+
+@pytest.mark.parametrize("depth", [0, -1, 3.2, 99, float("nan"), float("inf")])
+def test_a_depth_within_the_thickness(depth):
+    with pytest.raises(InputError) as told:
+        made(depth_mm=depth, thickness_mm=3.2)
+    assert told.value.where == "--depth"
+
+
+@pytest.mark.parametrize("thickness", [0, -1, 101, float("nan")])
+def test_a_thickness_that_a_block_has(thickness):
+    with pytest.raises(InputError) as told:
+        made(thickness_mm=thickness, depth_mm=0.5)
+    assert told.value.where == "--thickness"
+
+
+def test_what_is_declared_holds_for_the_laser_only():
+    for words in ("PVC", "who knows: unknown", "…"):
+        with pytest.raises(RefusedError):
+            made(declared=words)
+        assert made(cutter="u-1", declared=words).declared == words
+
+
+def test_limits_at_the_face():
+    """By hand: the material's minimum times the cutter's factor, plus what is lost on both sides."""
+    way = made("cherry", "laser-fine")
+    stuff, tool = way.material, way.cutter
+    assert way.face_limits.land_along_mm == pytest.approx(
+        stuff.land_along_mm * tool.land_factor + 2 * tool.edge_loss_mm
+    )
+    assert way.face_limits.land_across_mm >= way.face_limits.land_along_mm
+    assert way.face_limits.cut_mm == max(stuff.cut_mm, tool.smallest_cut_mm)
+    assert made("cherry", "laser-fine", grain_deg=30.0).limits.grain_deg == 30
+
+
+def test_limits_grow_where_the_foot_needs_it():
+    """A foot that must be 5 mm wide and gains nothing from an upright wall asks for 5 mm at the face."""
+    way = made("cherry", "flat-1")
+    broad = dataclasses.replace(way, material=dataclasses.replace(way.material, foot_mm=5.0))
+    assert broad.wall.foot_gain_mm == pytest.approx(0, abs=1e-9)
+    assert broad.limits.land_along_mm == broad.limits.dot_mm == 5
+    assert broad.limits.land_across_mm == pytest.approx(5 * 0.6 / 0.3)  # as much more as its land needs there
+    assert broad.face_limits == way.face_limits
+
+
+def test_a_job_is_its_setup_on_a_block():
+    way, block = made(), cases.block()
+    job = way.on(block)
+    assert isinstance(job, Job)
+    assert job.block is block
+    assert all(getattr(job, spec.name) is getattr(way, spec.name) for spec in dataclasses.fields(way))
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        job.depth_mm = 1  # type: ignore[misc]
+
+
+def test_two_machines_of_one_kind_are_told_apart_by_the_user(tmp_path):
+    """Neither is dropped in silence."""
+    folder = tmp_path / "machines"
+    folder.mkdir()
+    bed = (shipped() / "machines" / "laser-bed.toml").read_text(encoding="utf-8")
+    (folder / "mine.toml").write_text(bed, encoding="utf-8")
+    with pytest.raises(InputError, match="two machines of one kind"):
+        setups_for(Library([tmp_path]), material="linoleum", cutter="laser-fine", machines=["laser-bed", "mine"])

@@ -1,0 +1,216 @@
+"""Mending: what it clears, what it leaves alone, what it says, and that it ends."""
+
+from __future__ import annotations
+
+import time
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import affinity
+
+from carvegen import geometry
+from carvegen.base.findings import Severity
+from carvegen.blocks.job import Job
+from carvegen.checks import checked
+from carvegen.checks.mending import Mended, mended
+from carvegen.motifs import snowfall
+from tests.cases import block, box, disc, grown, limits, setup, shapes
+
+
+def breaks(job: Job) -> list[tuple]:
+    return [(its.rule, its.at, its.measured) for its in checked(job) if its.severity is Severity.BREAKS]
+
+
+def job_of(*cuts, **how) -> Job:
+    return setup().on(block(*cuts, **how))
+
+
+def white(job: Job) -> float:
+    return float(shapely.area(geometry.joined(job.block.cuts)).sum())
+
+
+def must_hold(job: Job, *, area: float = 0.05) -> Mended:
+    """Nothing breaks, nothing overlaps, the areas add up, and a second time nothing is changed."""
+    done = mended(job)
+    assert breaks(done.job) == []
+    assert len(done.left) == 0
+    cuts = done.job.block.cuts
+    assert shapely.is_valid(cuts).all()
+    assert sum(its.white_mm2 for its in done.changes) == pytest.approx(
+        shapely.area(cuts).sum() - shapely.area(job.block.cuts).sum(), abs=0.002
+    )
+    assert len(geometry.close_pairs(cuts, 0.1)[0]) == 0
+    if len(job.block.cuts):
+        assert abs(white(done.job) / white(job) - 1) < area
+    again = mended(done.job)
+    assert again.changes == ()
+    assert (again.job.block.cuts == cuts).all()
+    return done
+
+
+def boxes(seed: int, count: int = 40, *, apart: float = 0.0, turned: bool = True) -> list[shapely.Polygon]:
+    rng = np.random.default_rng(seed)
+    found: list[shapely.Polygon] = []
+    for _ in range(count * 10):
+        x, y, w, h = *rng.uniform(1, 34, 2), *rng.uniform(0.8, 5, 2)
+        its = affinity.rotate(box(x, y, w, h), rng.uniform(0, 180) if turned else 0)
+        if its.within(shapely.box(0.01, 0.01, 39.9, 39.9)) and all(its.distance(old) > apart for old in found):
+            found.append(its)
+        if len(found) == count:
+            break
+    return found
+
+
+def comb(gap: float, *, teeth: int = 10) -> shapely.Polygon:
+    pitch = 1.2 + gap
+    return shapely.union_all([box(5, 5, teeth * pitch, 2), *(box(5 + k * pitch, 5, 1.2, 14) for k in range(teeth))])
+
+
+def wavy(gap: float, *, lines: int = 8, phase: float = 0.0) -> geometry.PolygonArray:
+    found = []
+    for k in range(lines):
+        x = np.linspace(3, 37, 90)
+        y = 4 + k * (1.0 + gap) + 0.4 * np.sin(x / 3 + phase) + 0.08 * np.sin(x * 1.7 + k)
+        half = 0.45 - 0.08 * np.cos(x / 2 + k)
+        walls = np.column_stack([x, y - half]), np.column_stack([x, y + half])[::-1]
+        found.append(shapely.Polygon(np.concatenate(walls)))
+    return geometry.joined(shapes(*found))
+
+
+CASES = {  # what is mended, and by how much of its white area at most
+    "boxes": (boxes(3), 0.03),
+    "comb, a little too narrow": ([comb(0.47)], 0.06),
+    "comb, too narrow": ([comb(0.4)], 0.1),
+    "comb, hopeless": ([comb(0.1)], 0.1),
+    "touching boxes": ([box(5, 5, 5, 5), box(10, 5, 5, 5), box(15, 10, 4, 4), box(5, 10, 5, 3)], 0.02),
+    "wavy lines": (list(wavy(0.4)), 0.07),
+    "pointed inlet": ([shapely.Polygon([(5, 5), (30, 5), (30, 9.8), (15, 10), (30, 10.2), (30, 20), (5, 20)])], 0.02),
+    "dot in a ring": ([disc(20, 15, 6).difference(disc(20, 15, 0.2))], 0.01),
+    "thin island": ([disc(20, 15, 6).difference(box(17, 14.9, 6, 0.3))], 0.03),
+    "at the edge": ([box(0.3, 5, 4, 4), box(10, 0.1, 5, 5), box(35.8, 20, 4, 4)], 0.1),
+    "open to the edge": ([box(0, 5, 4, 4), box(0, 9.3, 4, 4)], 0.05),
+    "all of the face": ([box(0, 0, 40, 40)], 0.001),
+    "nothing": ([], 0.0),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_mended_then_checked(name) -> None:
+    cuts, area = CASES[name]
+    must_hold(job_of(*cuts, size=(40.0, 40.0)), area=area)
+
+
+def test_cuts_too_small_for_the_cutter_go_and_necks_part() -> None:
+    small = [disc(5 + 2 * k, 15, 0.15) for k in range(8)]
+    dumbbell = shapely.union_all([disc(12, 22, 2), disc(20, 22, 2), box(12, 21.9, 8, 0.25)])
+    done = must_hold(job_of(*small, dumbbell), area=0.2)
+    assert [its.what for its in done.changes].count("left out") == 8
+    assert len(done.job.block.cuts) == 2
+
+
+def test_clean_blocks_stay_byte_for_byte() -> None:
+    job = job_of(box(5, 5, 5, 5), disc(15, 15, 3), box(5, 10.51, 5, 4))
+    assert breaks(job) == []
+    done = mended(job)
+    assert done.changes == ()
+    assert shapely.to_wkb(done.job.block.cuts).tolist() == shapely.to_wkb(job.block.cuts).tolist()
+
+
+@pytest.mark.parametrize("phase", [0.0, 0.7])
+def test_both_walls_move_by_half(phase) -> None:
+    """Two discs 0.3 apart for 0.5: each recedes by 0.1, but for what circles drawn as polygons ask (0.012)."""
+    cuts = [disc(12, 15, 4, phase=phase), disc(20.3, 15, 4, phase=phase + np.pi)]
+    done = must_hold(job_of(*cuts), area=0.01)
+    middle = (20.3 + 12) / 2
+    for before, after, sign in zip(cuts, done.job.block.cuts, (1, -1), strict=True):
+        assert before.covers(after.buffer(-0.002))
+        here = after.intersection(shapely.box(0, 14.9, 40, 15.1))
+        wall = here.bounds[2] if sign > 0 else here.bounds[0]
+        assert sign * (middle - wall) == pytest.approx(0.25, abs=0.012)
+    one, other = (its.white_mm2 for its in done.changes)
+    assert one == pytest.approx(other, rel=0.1)
+
+
+def test_fixed_cuts_and_cut_outs_stay() -> None:
+    cuts = boxes(5, apart=0.1)
+    fixed = set(range(0, len(cuts), 3))
+    job = job_of(*cuts, size=(40.0, 40.0), cut_outs=(disc(36, 36, 2),))
+    done = mended(job, fixed=fixed)
+    kept = {shapely.to_wkb(its) for its in done.job.block.cuts[sorted(done.job.block.fixed)]}
+    assert kept == {shapely.to_wkb(cuts[k]) for k in fixed}
+    assert shapely.to_wkb(done.job.block.cut_outs[0]) == shapely.to_wkb(job.block.cut_outs[0])
+    between = [set(its.between) for its in done.left]  # only what is fixed on both sides may be left
+    names = {f"cut {k + 1}" for k in done.job.block.fixed} | {"edge", "cut-out 1"}
+    assert all(its <= names for its in between)
+    for its in done.changes:
+        assert its.what in ("widened", "filled", "joined", "rounded", "left out")
+
+
+def test_two_fixed_cuts_too_close_are_left_and_told() -> None:
+    done = mended(job_of(box(5, 5, 5, 5), box(10.3, 5, 5, 5)), fixed={0, 1})
+    assert done.changes == ()
+    assert [(its.rule, round(its.measured, 3)) for its in done.left] == [("land-width", 0.3)]
+
+
+def test_a_cut_recedes_all_the_way_from_a_fixed_one() -> None:
+    done = mended(job_of(box(5, 5, 5, 5), box(10.3, 5, 5, 5)), fixed={0})
+    assert len(done.left) == 0
+    assert done.job.block.cuts[1].bounds[0] == pytest.approx(10.5, abs=0.012)
+
+
+def test_same_again() -> None:
+    one, other = (mended(job_of(*boxes(9, apart=0.05), size=(40.0, 40.0))) for _ in range(2))
+    assert one.changes == other.changes
+    assert shapely.to_wkb(one.job.block.cuts).tolist() == shapely.to_wkb(other.job.block.cuts).tolist()
+
+
+def test_changes_tell_where() -> None:
+    job = job_of(*boxes(4), size=(40.0, 40.0))
+    done = mended(job)
+    differs = shapely.symmetric_difference(shapely.union_all(job.block.cuts), shapely.union_all(done.job.block.cuts))
+    differs = differs.buffer(-0.003).buffer(0.003)
+    for part in shapely.get_parts(differs):
+        assert min(part.distance(shapely.Point(its.at)) for its in done.changes) < 3
+
+
+@settings(max_examples=15)
+@given(st.integers(0, 10**6), st.sampled_from([0.0, 0.02, 0.3]), st.booleans())
+def test_boxes_at_random(seed, apart, turned) -> None:
+    must_hold(job_of(*boxes(seed, 25, apart=apart, turned=turned), size=(40.0, 40.0)), area=0.1)
+
+
+@settings(max_examples=8)
+@given(st.floats(0.02, 0.6), st.floats(0, 6))
+def test_wavy_lines_and_combs_at_random(gap, phase) -> None:
+    must_hold(job_of(*wavy(gap, lines=4, phase=phase)), area=0.25)
+    must_hold(job_of(comb(gap, teeth=4)), area=0.3)
+
+
+def test_150_faults_take_a_few_seconds() -> None:
+    rng = np.random.default_rng(3)
+    cuts, at = [], np.empty((0, 3))
+    while len(cuts) < 700:
+        x, y, r = *rng.uniform(2.2, 97.8, 2), rng.uniform(0.5, 1.6)
+        if (np.hypot(at[:, 0] - x, at[:, 1] - y) > at[:, 2] + r + 0.27).all():
+            at = np.vstack([at, (x, y, r)])
+            cuts.append(disc(x, y, r, points=32, phase=rng.uniform(0, 6)))
+    job = job_of(*cuts, size=(100.0, 100.0))
+    assert len(breaks(job)) >= 100
+    begin = time.process_time()
+    done = mended(job)
+    assert time.process_time() - begin < 8
+    assert len(done.left) == 0
+    assert abs(white(done.job) / white(job) - 1) < 0.01
+
+
+def test_snowfall_grown_for_finer_land_keeps_its_look() -> None:
+    way = setup(material_values={"land_along_mm": 0.7, "land_across_mm": 0.7, "dot_mm": 0.8})
+    sky = grown("snowfall", snowfall.Settings(), limits(0.4), 11, size=(60.0, 60.0))
+    job = way.on(sky)
+    assert len(breaks(job)) > 5
+    done = must_hold(job, area=0.12)
+    same = shapely.intersection(shapely.union_all(sky.cuts), shapely.union_all(done.job.block.cuts)).area
+    assert same > 0.9 * white(job)

@@ -1,0 +1,165 @@
+"""Deliveries: every file that is promised, the same bytes again, nothing of an earlier block left."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+
+import pytest
+from PIL import Image
+from pypdf import PdfReader
+
+from carvegen.base.errors import InputError
+from carvegen.base.previous_run import RECORD
+from carvegen.blocks.block import Block, check_size, check_words
+from carvegen.blocks.from_motif import Ground
+from carvegen.blocks.job import setups_for
+from carvegen.delivery.block_folder import Style, deliver, question
+from tests import cases
+
+BLOCK = cases.block(cases.box(5, 5, 6, 4), cases.disc(25, 15, 4), cut_outs=(cases.disc(33, 22, 3),))
+
+
+def delivered(folder, material="linoleum", cutter="laser-fine", block: Block = BLOCK, style: Style | None = None):
+    ways = setups_for(cases.SHELF, material=material, cutter=cutter)
+    said: list[str] = []
+    return deliver([way.on(block) for way in ways], folder, style or Style(), say=said.append), said
+
+
+def digest(folder):
+    return {
+        path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in folder.rglob("*")
+        if path.is_file()
+    }
+
+
+def test_what_is_said_is_what_is_there(tmp_path):
+    delivery, said = delivered(tmp_path / "sky")
+    assert set(digest(tmp_path / "sky")) == {*delivery.files, RECORD}
+    assert all(delivery.files.values())
+    assert next(iter(delivery.files)) == "proof.png"
+    assert said[0] == "checking"
+    writing = [stage for stage in said if stage.startswith("writing")]
+    assert [stage.rpartition(" ")[2] for stage in writing] == list(delivery.reports)
+
+
+def test_the_report_is_the_delivery_as_json(tmp_path):
+    delivery, _ = delivered(tmp_path / "sky")
+    assert json.loads((tmp_path / "sky/report.json").read_text()) == json.loads(json.dumps(delivery.to_dict()))
+    assert next(iter(delivery.reports)) == "laser"
+
+
+@pytest.mark.parametrize("style", [Style(), Style(transfer="face-down", paper="Letter", dxf="R12")])
+def test_the_same_again_in_the_same_bytes(tmp_path, style):
+    delivered(tmp_path / "one", style=style)
+    delivered(tmp_path / "two", style=style)
+    assert digest(tmp_path / "one") == digest(tmp_path / "two")
+
+
+def test_no_place_or_time_in_any_file(tmp_path):
+    """A folder elsewhere with another name gives the same; and no path gets into a file."""
+    delivered(tmp_path / "somewhere-secret")
+    for path in (tmp_path / "somewhere-secret").rglob("*.*"):
+        assert b"somewhere-secret" not in path.read_bytes(), path
+
+
+def test_no_date_of_the_environment_in_any_file(tmp_path, monkeypatch):
+    """SOURCE_DATE_EPOCH (reproducible-builds.org, from memory) is what libraries take their dates from."""
+    delivered(tmp_path / "one")
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "1600000000")
+    delivered(tmp_path / "two")
+    assert digest(tmp_path / "one") == digest(tmp_path / "two")
+
+
+def test_a_smaller_delivery_leaves_nothing_of_a_larger_one(tmp_path):
+    delivered(tmp_path / "sky")
+    delivered(tmp_path / "sky", material="vinyl-soft", cutter="v-60")
+    delivered(tmp_path / "alone", material="vinyl-soft", cutter="v-60")
+    assert digest(tmp_path / "sky") == digest(tmp_path / "alone")
+    assert not (tmp_path / "sky" / "laser").exists()
+
+
+def test_what_she_edited_is_kept_beside_and_told(tmp_path):
+    """Of a file that the next run makes, of one that it does not, and of one of hers under a name of a delivery."""
+    out = tmp_path / "sky"
+    delivered(out)
+    (out / "laser/note.md").write_text("hers")
+    (out / "hand/note.md").write_text("hers, too")
+    (out / "changes.png").write_text("her own")
+    first, _ = delivered(out, material="vinyl-soft", cutter="v-60")
+    assert first.earlier.kept == {
+        "changes.png": "changes.yours.png", "hand/note.md": "hand/note.yours.md",
+        "laser/note.md": "laser/note.yours.md",
+    }  # fmt: skip
+    assert (out / "laser/note.yours.md").read_text() == "hers"
+    assert (out / "hand/note.yours.md").read_text() == "hers, too"
+    assert (out / "changes.yours.png").read_text() == "her own"
+    assert not (out / "laser/note.md").exists()
+    assert not (out / "changes.png").exists()
+    assert "hand/note.yours.md" in "".join(first.earlier.kept_lines())
+    (out / "hand/note.md").write_text("hers once more")
+    again, _ = delivered(out)
+    assert again.earlier.kept == {"hand/note.md": "hand/note.yours-2.md"}
+    untouched, _ = delivered(out)
+    assert untouched.earlier.kept == {}
+    assert len(untouched.earlier.replaced) == len(untouched.files)
+
+
+def test_style_is_followed(tmp_path):
+    """Letter is 8.5 x 11 in = 612 x 792 pt (ANSI/ASME Y14.1); AC1009 is R12, AC1015 R2000 (DXF reference, HEADER)."""
+    delivered(tmp_path / "sky", style=Style(paper="Letter", dxf="R12"))
+    box = PdfReader(tmp_path / "sky/hand/guide.pdf").pages[0].mediabox
+    assert sorted((float(box.width), float(box.height))) == pytest.approx([612, 792], abs=0.5)
+    assert "AC1009" in (tmp_path / "sky/laser/block.dxf").read_text()[:400]
+    delivered(tmp_path / "sky")
+    assert "AC1015" in (tmp_path / "sky/laser/block.dxf").read_text()[:400]
+
+
+def test_questions_are_asked_for_ask_only():
+    ways = {way.machine.kind: way.on(BLOCK) for way in setups_for(cases.SHELF, material="linoleum", cutter="v-60")}
+    assert "NOT DECLARED" in question(ways["laser"])
+    assert question(ways["hand"]) == ""
+
+
+def test_a_large_block_still_has_a_proof(tmp_path):
+    """2 x 1 m at 10 pixels per mm would be 200 million pixels; the picture keeps the shape with fewer."""
+    wide = cases.block(cases.disc(500, 500, 40), size=(2000.0, 1000.0))
+    ways = setups_for(cases.SHELF, material="cherry", cutter="flat-3", kinds=("router",))
+    deliver([way.on(wide) for way in ways], tmp_path / "sky", Style(), say=lambda _: None)
+    picture = Image.open(io.BytesIO((tmp_path / "sky/proof.png").read_bytes()))
+    assert picture.width / picture.height == pytest.approx(2, rel=1e-3)
+    assert 10_000_000 < picture.width * picture.height < 60_000_000
+
+
+@pytest.mark.parametrize("size", [(4.99, 50), (50, 2000.1), (float("nan"), 50), (float("inf"), 50), (-5, 50)])
+def test_sizes_of_no_block(size):
+    with pytest.raises(InputError, match="5…2000 mm"):
+        check_size(*size)
+    with pytest.raises(InputError):
+        Ground(name="sky", width_mm=size[0], height_mm=size[1])
+
+
+def test_words_fit_on_a_line():
+    check_words("Fähre im Schnee, Brett 2", where="--name")
+    for words in ("a\nb", "\x07", "x" * 5000, "\udcff"):
+        with pytest.raises(InputError) as told:
+            check_words(words, where="--name")
+        assert told.value.where == "--name"
+
+
+def test_a_further_router_s_paths_for_very_many_shapes_are_left_out_and_that_is_told(tmp_path, monkeypatch):
+    monkeypatch.setattr("carvegen.delivery.block_folder.block_folder._MOST_BESIDE", 0)
+    heard = []
+    setups = setups_for(cases.SHELF, material="linoleum", cutter="laser-fine")
+    told = deliver([way.on(BLOCK) for way in setups], tmp_path / "out", Style(), say=heard.append)
+    assert not any("router/paths" in name for name in told.files)
+    assert "laser/paths.dxf" in told.files
+    for text in (*told.notes, (tmp_path / "out" / "router" / "note.md").read_text(), "".join(heard)):
+        assert "are left out" in text
+    assert "are left out" not in (tmp_path / "out" / "laser" / "note.md").read_text()
+    setups = setups_for(cases.SHELF, material="linoleum", cutter="v-30")
+    told = deliver([way.on(BLOCK) for way in setups], tmp_path / "first", Style(), say=heard.append)
+    assert "router/paths.dxf" in told.files
+    assert told.notes == ()

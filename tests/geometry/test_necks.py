@@ -1,0 +1,188 @@
+"""Necks: cases with a known answer, a plain slow search, and what must not change them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+from shapely import affinity
+
+from carvegen import geometry
+from carvegen.geometry.necks import Necks, necks
+from tests.cases import block, box, disc, shapes
+from tests.laws.twins import narrow_places
+from tests.strategies import blobs
+
+PHASES = pytest.mark.parametrize("phase", [0.0, 0.1234, 0.7, 2.5])
+
+
+def of_region(region: shapely.Polygon, limit: float) -> Necks:
+    return necks(geometry.rings(shapes(region)), limit)
+
+
+def of_land(*cuts: shapely.Polygon, limit: float, size=(40.0, 30.0)) -> Necks:
+    return necks(block(*cuts, size=size).land_rings, limit)
+
+
+def chords(found: Necks) -> set[tuple]:
+    """Each chord as its two ends, in order and rounded, so that two searches can be compared."""
+    return {tuple(sorted(tuple(np.round(end, 4) + 0.0) for end in ends))
+            for ends in zip(found.start, found.end, strict=True)}  # fmt: skip
+
+
+def both_sides(width: float, find) -> Necks:
+    """Nothing below a limit just under the width; what is found just over it has the width."""
+    assert len(find(width * (1 - 1e-7))) == 0
+    found = find(width * (1 + 1e-7))
+    assert len(found) > 0
+    assert found.width == pytest.approx(width, rel=1e-6)
+    return found
+
+
+@PHASES
+def test_two_discs(phase) -> None:
+    one, other = disc(12, 15, 4, points=37, phase=phase), disc(20.8, 16.1, 4, points=41, phase=2 * phase)
+    gap = one.distance(other)
+    both_sides(gap, lambda limit: of_land(one, other, limit=limit))
+    # Circles: distance of the centres less both radii; polygons lie inside by a sagitta of r (1 - cos(pi / n)) each.
+    circles = float(np.hypot(8.8, 1.1)) - 8
+    assert circles <= gap <= circles + 8 * (1 - np.cos(np.pi / 37))
+
+
+@pytest.mark.parametrize("turn", [0.0, 11.3, 45.0, 90.0, 161.7])
+def test_parallel_walls(turn) -> None:
+    pair = [affinity.rotate(its, turn, origin=(20, 15)) for its in (box(12, 12, 7.5, 5), box(20, 13, 6, 5))]
+    found = both_sides(0.5, lambda limit: of_land(*pair, limit=limit))
+    assert (found.direction_deg - turn) % 180 == pytest.approx(90, abs=1e-4)
+    assert set(found.first.tolist() + found.second.tolist()) == {1, 2}  # ring 0 is the block's edge
+    assert ((found.start + found.end) / 2).mean(axis=0) == pytest.approx(
+        affinity.rotate(shapely.Point(19.75, 15), turn, origin=(20, 15)).coords[0]
+    )
+
+
+def test_u_shape() -> None:
+    cut = box(10, 8, 9, 12).difference(box(14, 10, 1.3, 20))
+    found = both_sides(1.3, lambda limit: of_land(cut, limit=limit))
+    assert (found.first == found.second).all()
+
+
+def test_spiral() -> None:
+    """An Archimedean spiral cut: the land between two windings is its pitch less the width of the cut, everywhere."""
+    angle = np.linspace(2 * np.pi, 8 * np.pi, 400)
+    path = np.column_stack([20 + angle / 2 / np.pi * 2 * np.cos(angle), 15 + angle / 2 / np.pi * 2 * np.sin(angle)])
+    cut = shapely.LineString(path).buffer(0.6, cap_style="flat")
+    assert len(of_land(cut, limit=0.75)) == 0
+    found = of_land(cut, limit=0.85)
+    assert len(found) > 50
+    assert found.width == pytest.approx(0.8, abs=0.03)
+
+
+def test_ring_and_its_island() -> None:
+    ring = disc(20, 15, 6, points=48, phase=0.05).difference(disc(20, 15, 2, points=48, phase=0.05))
+    width = 4 * np.cos(np.pi / 48)  # across the flats of a polygon of 48 corners
+    both_sides(width, lambda limit: of_land(ring, limit=limit))
+
+
+def test_dumbbell_island() -> None:
+    island = shapely.union_all([box(15, 12, 3, 6), box(22, 12, 3, 6), box(17, 14.7, 6, 0.6)])
+    both_sides(0.6, lambda limit: of_land(box(8, 8, 24, 14).difference(island), limit=limit))
+
+
+def test_touching_corners_leave_no_land() -> None:
+    found = of_land(box(10, 10, 5, 5), box(15, 15, 5, 5), limit=0.3)
+    assert found.width.min() == pytest.approx(0, abs=1e-9)
+    assert found.start[found.width.argmin()] == pytest.approx([15, 15])
+
+
+@pytest.mark.parametrize(
+    ("x", "y"), [(0.4, 12), (20, 0.4), (40 - 5 - 0.4, 12), (20, 30 - 5 - 0.4)], ids=["left", "bottom", "right", "top"]
+)
+def test_edge_of_the_block(x, y) -> None:
+    both_sides(0.4, lambda limit: of_land(box(x, y, 5, 5), limit=limit))
+
+
+def test_cut_through_the_edge_has_no_land_there() -> None:
+    assert len(of_land(box(-1, 10, 6, 5).intersection(box(0, 0, 40, 30)), limit=3.0)) == 0
+
+
+def test_chord_behind_another_wall_does_not_count() -> None:
+    """Between the outer two of three cuts stands the middle one."""
+    three = [box(10, 10, 4, 8), box(14.5, 10, 1, 8), box(16, 10, 4, 8)]
+    found = of_land(*three, limit=2.2)
+    assert found.width == pytest.approx(0.5)
+    assert (np.abs(found.first - found.second) == 1).all()
+
+
+def test_acute_corner_is_no_neck() -> None:
+    """A wedge gets narrower to its tip, but no chord in it is shorter than those beside it."""
+    assert len(of_region(shapely.Polygon([(0, 0), (10, 1), (10, -1)]), 1.5)) == 0
+
+
+def test_nothing_in_nothing() -> None:
+    assert len(of_land(limit=1.0)) == 0
+    assert len(of_land(box(10, 10, 5, 5), limit=1.0)) == 0
+    assert len(of_region(shapely.Polygon([(0, 0), (1, 0), (0, 1)]), 1e-6)) == 0
+
+
+@given(blobs(), st.floats(0.5, 6))
+def test_plain_search_finds_the_same(region, limit) -> None:
+    expected = narrow_places(region, limit)
+    if any(abs(width - limit) < 1e-6 for width, _ in expected):
+        return
+    found = of_region(region, limit)
+    plain = {tuple(sorted(tuple(np.round(end, 4) + 0.0) for end in chord.coords)) for _, chord in expected}
+    assert_same(chords(found), plain)
+
+
+@given(blobs(corners=6, hole=False), blobs(corners=6, hole=False), st.floats(0, 6.28), st.floats(0.1, 2))
+def test_narrowest_neck_between_two_shapes_is_their_distance(one, other, way, apart) -> None:
+    other = affinity.translate(other, 25 * np.cos(way), 25 * np.sin(way))
+    back = one.distance(other) - apart
+    other = affinity.translate(other, -back * np.cos(way), -back * np.sin(way))
+    gap = one.distance(other)
+    if gap < 1e-3:
+        return
+    outside = geometry.reversed_rings(geometry.rings(shapes(one, other)))
+    between = necks(outside, gap * 1.0001)
+    across = between.chosen(between.first != between.second)
+    assert across.width.min(initial=np.inf) == pytest.approx(gap, rel=1e-9)
+    nothing = necks(outside, gap * 0.9999)
+    assert (nothing.first == nothing.second).all()
+
+
+def assert_same(one: set[tuple], other: set[tuple]) -> None:
+    """The same chords, each end to a tenth of a micrometre or so."""
+    assert len(one) == len(other), (sorted(one - other), sorted(other - one))
+    for a, b in zip(sorted(one), sorted(other), strict=True):
+        np.testing.assert_allclose(a, b, atol=3e-4)
+
+
+@given(blobs(), st.floats(1, 5), st.floats(-180, 180), st.floats(0.2, 5))
+def test_turned_mirrored_and_scaled(region, limit, turn, scale) -> None:
+    widths = np.sort(of_region(region, limit).width)
+    if (np.abs(widths - limit) < 1e-6).any():
+        return
+    turned = affinity.rotate(region, turn, origin=(3, -2))
+    mirrored = affinity.scale(region, -1, 1, origin=(0, 0))
+    scaled = affinity.scale(region, scale, scale, origin=(0, 0))
+    for changed, factor in ((turned, 1.0), (mirrored, 1.0), (scaled, scale)):
+        found = np.sort(of_region(changed, limit * factor).width)
+        np.testing.assert_allclose(found, widths * factor, rtol=1e-6)
+
+
+@given(blobs(), st.floats(1, 5))
+def test_way_round_and_extra_points_do_not_matter(region, limit) -> None:
+    plain = chords(of_region(region, limit))
+    assert_same(chords(of_region(region.reverse(), limit)), plain)
+    start = shapely.Polygon(np.roll(region.exterior.coords[:-1], 2, axis=0), region.interiors)
+    assert_same(chords(of_region(start, limit)), plain)
+    assert_same(chords(of_region(region.segmentize(1.7), limit)), plain)
+
+
+@given(blobs(hole=False))
+def test_inside_and_outside_are_told_apart(region) -> None:
+    """A convex hull has no neck on its outside, whatever lies within."""
+    hull = region.convex_hull
+    assert len(necks(geometry.reversed_rings(geometry.rings(shapes(hull))), 100.0)) == 0

@@ -1,0 +1,71 @@
+"""Local width along a wall: places anywhere on shapes of known width, and their lengths."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+from shapely import affinity
+
+from carvegen import geometry
+from carvegen.geometry.widths import Widths, local_widths
+from tests.cases import disc, shapes
+from tests.strategies import blobs
+
+
+def of_region(region, limit: float, **how) -> Widths:
+    return local_widths(geometry.rings(shapes(region)), limit, **how)
+
+
+@given(st.floats(0.2, 3), st.floats(0, 180), st.floats(-5, 5))
+def test_strip(width, turn, shift) -> None:
+    strip = affinity.rotate(shapely.box(shift, 0, shift + 20.7, width), turn, origin=(0, 0))
+    assert len(of_region(strip, width * (1 - 1e-6))) == 0
+    found = of_region(strip, width * 1.001)
+    inner = np.abs(found.facing_deg - 180) < 1e-6
+    assert inner.all()
+    off = np.abs(found.width / width - 1)
+    assert off.max() < 0.005  # beside an end the disc that meets the end may be smaller by a hair
+    assert np.median(off) < 1e-9
+    assert found.length.sum() / 2 == pytest.approx(20.7 - width, rel=0.005, abs=0.01 * width)
+
+
+@given(st.floats(5, 80), st.floats(0, 360))
+def test_wedge(angle, turn) -> None:
+    """At s along the side from the tip the disc is 2 s tan(a/2) across, touching both sides."""
+    half = np.radians(angle / 2)
+    wedge = shapely.Polygon([(0, 0), (60, -60 * np.tan(half)), (60, 60 * np.tan(half))])
+    found = of_region(affinity.rotate(wedge, turn, origin=(0, 0)), 0.8)
+    along = np.hypot(*found.at.T)
+    tip = along < 20
+    assert tip.any()
+    assert found.width[tip] == pytest.approx(2 * along[tip] * np.tan(half), rel=1e-6, abs=1e-9)
+    assert found.facing_deg[tip] == pytest.approx(180 - angle, abs=1e-3)
+
+
+@given(st.floats(0.2, 2), st.floats(0, 6.3), st.integers(60, 200))
+def test_ring(width, phase, points) -> None:
+    """R2 - R1, between circles; polygons lie within a sagitta R (1 - cos(pi / n)) of them."""
+    ring = disc(1, 2, 5, points=points, phase=phase).difference(disc(1, 2, 5 - width, points=points, phase=2 * phase))
+    found = of_region(ring, width + 0.1)
+    assert len(found) > points
+    assert found.width == pytest.approx(width, abs=2 * 5 * (1 - np.cos(np.pi / points)) + 1e-9)
+
+
+@given(blobs(), st.floats(0.5, 4))
+def test_discs_lie_in_the_region_and_touch_both_walls(region, limit) -> None:
+    found = of_region(region, limit)
+    walls = region.boundary
+    for at, across, centre, width in zip(found.at, found.across, found.centre, found.width, strict=True):
+        middle = shapely.Point(centre)
+        assert walls.distance(middle) == pytest.approx(width / 2, abs=1e-6)
+        assert walls.distance(shapely.Point(at)) < 1e-9
+        assert walls.distance(shapely.Point(across)) < 1e-6
+        # of walls that discs alike to 0.4 % touch, the one across is told
+        assert middle.distance(shapely.Point(across)) == pytest.approx(width / 2, rel=0.03)
+
+
+def test_nothing_in_nothing() -> None:
+    assert len(local_widths(geometry.rings(geometry.empty()), 1.0)) == 0

@@ -1,0 +1,63 @@
+"""Messages about a print file: file, line, key, value and what to do, whatever part of the program finds the fault."""
+
+from __future__ import annotations
+
+import pytest
+
+from carvegen.base.errors import CarvegenError
+from carvegen.facts.profiles import Library
+from carvegen.prints.cut_blocks import ways_of
+from carvegen.prints.file.key_lines import line_of
+from carvegen.prints.file.print_file import read_print
+
+PRINT = """[print]
+name = "a"
+size_mm = [60, 40]
+
+[[blocks]]
+name = "sky"
+role = "background"
+ink = "#a9bfcb"
+layers = ["*"]
+material = "linoleum"
+cutter = "v-60"
+CHANGE
+[[blocks]]
+name = "other"
+role = "background"
+ink = "#a9bfcb"
+layers = ["*"]
+material = "linoleum"
+cutter = "v-60"
+"""
+
+
+@pytest.mark.parametrize(
+    ("line", "key", "number"),
+    [
+        ("depth_mm = 40", "depth_mm", 12),
+        ("thickness_mm = 1.2", "depth_mm", 5),  # the depth is the material's own: only the table can be told
+        ("grain_deg = 200", "grain_deg", 12),
+        ("opacity = 2", "opacity", 12),
+        ("for = ['laser']\nmachines = ['none']", "machines[0]", 13),
+        ("for = ['laser']\nlayer = 3", "layer", 13),
+        ("bevel_deg = 90", "bevel_deg", 12),
+    ],
+)
+def test_a_fault_names_line_and_key_not_an_option(tmp_path, line, key, number):
+    path = tmp_path / "print.toml"
+    path.write_text(PRINT.replace("CHANGE", line))
+    with pytest.raises(CarvegenError) as told:
+        ways_of(read_print(path, Library()), Library())
+    assert str(told.value).startswith(f"{path}: line {number}: blocks[0].{key}: ")
+    assert told.value.hint
+    assert "--" not in str(told.value) + told.value.hint
+
+
+def test_the_line_of_a_key_in_the_second_of_two_tables():
+    text = PRINT.replace("CHANGE", "depth_mm = 1")
+    lines = text.splitlines()
+    assert lines[line_of(text, "blocks[1].cutter") - 1] == 'cutter = "v-60"'
+    assert line_of(text, "blocks[1].cutter") == len(lines)
+    assert lines[line_of(text, "blocks[1].depth_mm") - 1] == "[[blocks]]"
+    assert line_of(text, "motifs[0]") == 0

@@ -1,0 +1,204 @@
+"""What a register error does: against closed forms, exact geometry and a raster twin that really moves the blocks."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+from scipy import integrate, ndimage
+from scipy.stats import norm
+from shapely import affinity
+
+from carvegen.blocks.register_marks import register_for
+from carvegen.facts.register import Plan
+from carvegen.geometry.depth_grid import depths
+from carvegen.prints.misregister.block_placement import Inked, drawn_moves
+from carvegen.prints.misregister.trials import gaps, meetings, outcome
+
+SIZE = (60.0, 40.0)
+TRAP = 0.4
+EXACT = Plan(method="stops", paper_margin_mm=0.0, tolerance_mm=0.4, turn_deg=0.0, visible_mm=0.0, prints=4000)
+
+
+def side_by_side(trap=TRAP):
+    """A light ink on the left half that runs on under a dark one on the right by the trap."""
+    return [
+        Inked(name="light", land=shapely.box(0, 0, 30 + trap, 40), lightness=80),
+        Inked(name="dark", land=shapely.box(30, 0, 60, 40), lightness=20),
+    ]
+
+
+def share_of(plan, blocks=None, kind=0):
+    found = outcome(blocks or side_by_side(), plan, SIZE, seed=11, reach_mm=0.7, full_mm=(0.9 * TRAP, 0.9 * TRAP))
+    return found.failed[:, kind].mean(), found
+
+
+@pytest.mark.parametrize("tolerance", [0.25, 0.4, 0.8])
+def test_normal_shifts_open_a_straight_edge_as_often_as_the_normal_law_says(tolerance):
+    """Two blocks, each off by sigma = tolerance / 2, differ by sqrt(2) sigma: 1 - Phi(trap / (sqrt(2) sigma))."""
+    plan = replace(EXACT, tolerance_mm=tolerance, spread="normal")
+    expected = norm.sf(TRAP / (math.sqrt(2) * tolerance / 2))
+    assert share_of(plan)[0] == pytest.approx(expected, abs=4 * math.sqrt(expected / plan.prints) + 0.004)
+
+
+@pytest.mark.parametrize("tolerance", [0.25, 0.4, 0.8])
+def test_even_shifts_open_a_straight_edge_as_often_as_the_disc_says(tolerance):
+    """A place even in a disc of radius e has the semicircle law along one axis; the difference of two, integrated."""
+
+    def density(x):
+        return 2 / (math.pi * tolerance**2) * math.sqrt(max(tolerance**2 - x**2, 0))
+
+    def beyond(x):  # of the other block's shift
+        y = min(max(x / tolerance, -1), 1)
+        return 0.5 - (y * math.sqrt(1 - y * y) + math.asin(y)) / math.pi
+
+    expected, _ = integrate.quad(lambda x: density(x) * beyond(x + TRAP), -tolerance, tolerance)
+    got, found = share_of(replace(EXACT, tolerance_mm=tolerance))
+    assert got == pytest.approx(expected, abs=4 * math.sqrt(expected / EXACT.prints) + 0.004)
+    assert found.worst_mm[0].max() == pytest.approx(2 * tolerance - TRAP, abs=0.01)  # two blocks, each off by e: 2 e
+
+
+def test_nothing_shows_when_the_trap_is_the_worst_pair():
+    """Trade rule: trap >= worst pair misregister hides all of it."""
+    assert share_of(replace(EXACT, tolerance_mm=TRAP / 2 - 0.02))[0] == 0
+    assert share_of(replace(EXACT, tolerance_mm=TRAP / 2 + 0.1))[0] > 0
+
+
+def test_a_turn_and_a_stretch_work_far_from_the_stop():
+    """A stretch of s % opens 0.01 s x from the corner stop: at x = 30 mm and 2 %, 0.6 mm at most, less the trap."""
+    plan = replace(EXACT, tolerance_mm=0.0, paper_stretch_along_percent=2.0)
+    found = share_of(plan)[1]
+    assert found.worst_mm[0].max() == pytest.approx(0.6 - TRAP, abs=0.02)
+    assert 0.1 < found.widest_mm[:, 0].max() <= 0.6 - TRAP + 0.02
+    turned = replace(EXACT, tolerance_mm=0.0, turn_deg=1.0)
+    places, worst = share_of(turned)[1].places[0], share_of(turned)[1].worst_mm[0]
+    expected = 2 * math.radians(1.0) * places.xy[:, 1] - TRAP  # two blocks, the arm across the pull is y
+    assert worst == pytest.approx(expected, abs=0.02)
+
+
+def test_wood_opens_as_the_coefficients_say():
+    """Cherry, 0.00248 per percent (Wood Handbook table 13-5): 0.74 mm for 30 mm and 10 %; along the grain, nothing."""
+    wooden = [replace(its, moves=(0.00005, 0.00248), grain_deg=90.0) for its in side_by_side()]
+    plan = replace(EXACT, tolerance_mm=0.0, moisture_change_percent=10.0)
+    assert share_of(plan, wooden)[1].worst_mm[0].max() == pytest.approx(0.00248 * 10 * 30 - TRAP, abs=0.02)
+    assert share_of(plan, [replace(its, grain_deg=0.0) for its in wooden])[0] == 0
+
+
+def scene():
+    """A post and a disc in a dark ink before a light one, snow on both, a light strip between two darks."""
+    snow = shapely.union_all([shapely.Point(24, 30).buffer(3), shapely.Point(40, 20).buffer(1.2)])
+    dark = shapely.union_all([shapely.box(20, 0, 28, 30), shapely.Point(42, 20).buffer(7)])
+    under = shapely.difference(dark, dark.buffer(-TRAP))
+    light = shapely.union_all([shapely.difference(shapely.box(0, 0, *SIZE), dark), under])
+    cut_back = shapely.intersection(snow.buffer(0.3), dark)
+    light = shapely.difference(shapely.difference(light, snow), cut_back)
+    return [Inked(name="light", land=light, lightness=80),
+            Inked(name="dark", land=shapely.difference(dark, snow), lightness=20)]  # fmt: skip
+
+
+ROUGH = Plan(method="stops", tolerance_mm=0.4, turn_deg=0.5, prints=12, paper_stretch_across_percent=0.5)
+
+
+def printed(blocks, moves, nth):
+    """The blocks as one print shows them: each really moved."""
+    found = []
+    for k, block in enumerate(blocks):
+        (a, b), (c, d) = np.eye(2) + moves.turn[nth, k]
+        turn = [a, b, c, d]
+        off = moves.shift[nth, k] + np.array(moves.datum) - np.array([[a, b], [c, d]]) @ moves.datum
+        found.append(affinity.affine_transform(block.land, [*turn, *off]))
+    return found
+
+
+def test_gaps_are_the_distances_that_exact_geometry_measures():
+    """Each block really moved, each place measured (shapely): within 0.06 mm at corners, else 0.02."""
+    blocks = scene()
+    found = [depths(block.land, *SIZE) for block in blocks]
+    its = meetings(blocks, 0, found, 0.6)
+    moves = drawn_moves(blocks, ROUGH, SIZE, 5)
+    got = gaps(its, found, moves)
+    assert its.snow.any() and not its.snow.all()
+    for nth in range(4):
+        _, dark = printed(blocks, moves, nth)
+        moved = its.xy + moves.shift[nth, 0] + (its.xy - moves.datum) @ moves.turn[nth, 0].T
+        points = shapely.points(moved)
+        away = shapely.distance(points, dark) - shapely.distance(points, shapely.boundary(dark)) * shapely.contains(
+            dark, points
+        )
+        off = (moved > 4.5).all(axis=1) & (moved[:, 1] < SIZE[1] - 4.5)  # near the rim lands are taken to go on
+        wrong = np.abs(got[nth] - away)[off]
+        assert wrong.max() < 0.06
+        assert np.quantile(wrong, 0.95) < 0.02
+
+
+def raster(shape, per_mm=25):
+    """The covered pixels of a shape, by asking each."""
+    x = (np.arange(int(SIZE[0] * per_mm)) + 0.5) / per_mm
+    y = (np.arange(int(SIZE[1] * per_mm)) + 0.5) / per_mm
+    return shapely.contains_xy(shape, *np.meshgrid(x, y))
+
+
+def test_prints_fail_where_a_raster_twin_shows_bare_paper():
+    """Each block moved and drawn on pixels: bare paper lies beside places that fail, and beside no others."""
+    blocks = scene()
+    plan = replace(ROUGH, visible_mm=0.12, tolerance_mm=0.8)
+    found = [depths(block.land, *SIZE) for block in blocks]
+    its = meetings(blocks, 0, found, 0.6)
+    moves = drawn_moves(blocks, plan, SIZE, 5)
+    got = gaps(its, found, moves)
+    seen = 0
+    for nth in range(3):
+        light, dark = printed(blocks, moves, nth)
+        # seen from the dark block: what the light one's edge lay under, and is bare now
+        reference = shapely.union_all([dark, light])
+        moved = its.xy + moves.shift[nth, 0] + (its.xy - moves.datum) @ moves.turn[nth, 0].T
+        inside = (moved > 1).all(axis=1) & (moved < np.array(SIZE) - 1).all(axis=1)
+        outward = shapely.points(moved[inside])
+        bare = ~raster(reference)
+        wide = ndimage.distance_transform_edt(bare) / 25
+        for fails, point in zip(got[nth][inside], outward, strict=True):
+            column, row = int(point.x * 25), int(point.y * 25)
+            around = wide[max(row - 6, 0) : row + 7, max(column - 6, 0) : column + 7]
+            if fails > plan.visible_mm + 0.08:  # a gap of that width: bare pixels right beside the place
+                assert around.max() > 0.04
+                seen += 1
+            elif fails < -0.37:  # covered well beyond the 6 pixels around: none near it
+                assert around.max() == 0
+    assert seen > 20
+
+
+def test_depths_are_distances():
+    """Against shapely, on straight, slanted and round edges: 0.06 mm at corners, else within 0.03 mm."""
+    shape = shapely.union_all([shapely.Point(20, 20).buffer(9, quad_segs=64),
+                               affinity.rotate(shapely.box(35, 8, 50, 30), 27)])  # fmt: skip
+    grid = depths(shape, *SIZE)
+    xy = np.random.default_rng(1).uniform((1, 1), (59, 39), (4000, 2))
+    points = shapely.points(xy)
+    exact = shapely.distance(points, shapely.boundary(shape)) * np.where(shapely.contains(shape, points), 1, -1)
+    near = np.abs(exact) < 2
+    wrong = np.abs(grid.at(*xy.T) - exact)[near]
+    assert wrong.max() < 0.06
+    assert np.quantile(wrong, 0.98) < 0.03
+    assert wrong.mean() < 0.006
+
+
+def test_another_block_changes_no_draw():
+    """Streams are named by block: a third block leaves the others where they lay."""
+    two = drawn_moves(side_by_side(), EXACT, SIZE, 3)
+    three = drawn_moves([*side_by_side(), replace(side_by_side()[0], name="more")], EXACT, SIZE, 3)
+    assert np.array_equal(two.shift, three.shift[:, :2])
+    assert np.array_equal(two.turn, three.turn[:, :2])
+
+
+@pytest.mark.parametrize("size", [(200.0, 150.0), (150.0, 200.0)])
+def test_what_grows_grows_from_where_it_is_held(size):
+    """The datum is the corner of the corner stop, the middle of the first pin, or the picture's middle."""
+    stops = Plan(method="stops")
+    assert register_for(stops, size, "").stops[0].bounds[:2] == stops.datum_mm(size)
+    pins = Plan(method="pins")
+    first = register_for(pins, size, "").stops[0].centroid
+    assert pins.datum_mm(size) == pytest.approx((first.x, first.y), abs=0.01)
+    assert Plan().datum_mm(size) == (size[0] / 2, size[1] / 2)

@@ -1,0 +1,233 @@
+"""Print files: what is read, what the schema says of the same file, and what a faulty one is told."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from carvegen.base.errors import CarvegenError, InputError
+from carvegen.cli.whole_print.samples import FILES, sample_folder
+from carvegen.motifs import summaries
+from carvegen.prints.file.print_file import read_print
+from carvegen.prints.file.schema import schema
+from carvegen.prints.layers import drawing_of
+from tests import cases
+
+SCHEMA = jsonschema.Draft202012Validator(schema())
+
+GOOD = """
+[print]
+name = "landing"
+size_mm = [60, 40]
+[[layers]]
+name = "POST"
+shape = "box 20 0 12 30"
+[[blocks]]
+name = "sky"
+role = "background"
+ink = "#a9bfcb"
+layers = ["*"]
+material = "linoleum"
+cutter = "v-60"
+[[blocks]]
+name = "key"
+role = "key"
+ink = "#1f2b3d"
+layers = ["POST"]
+material = "linoleum"
+cutter = "v-60"
+[[motifs]]
+motif = "snowfall"
+settings = { snow = 0.1 }
+"""
+
+
+def written(folder: Path, *changes: tuple[str, str]) -> Path:
+    text = GOOD
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new, 1)
+    path = folder / "print.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def by_schema(path: Path) -> list[str]:
+    return ["/".join(map(str, error.absolute_path)) for error in SCHEMA.iter_errors(tomllib.loads(path.read_text()))]
+
+
+def test_the_schema_is_one():
+    jsonschema.Draft202012Validator.check_schema(schema())
+    assert json.loads(json.dumps(schema())) == schema()
+
+
+@pytest.mark.parametrize("name", [name for name in FILES if name.endswith(".toml")])
+def test_the_samples_are_good(name):
+    path = sample_folder() / name
+    given = read_print(path, cases.SHELF)
+    assert by_schema(path) == []
+    assert [block.role for block in given.blocks][:3] == ["background", "tone", "key"]
+    assert drawing_of(given).layers[0].name in {"LIT", "MOON"}
+
+
+def test_what_is_read(tmp_path):
+    given = read_print(written(tmp_path), cases.SHELF)
+    assert (given.width_mm, given.height_mm, given.trap_mm, given.register_error_mm) == (60, 40, 0.5, 0.5)
+    assert [block.name for block in given.blocks] == ["sky", "key"]  # in printing order
+    assert given.blocks[1].ink.colour == (31, 43, 61)
+    assert given.motifs[0].settings.snow == 0.1
+    assert given.motifs[0].leaves("sky")
+
+
+def test_every_motif_and_setting_is_in_the_schema():
+    """The schema's own words for a motif's settings refuse what the motif refuses."""
+    for name in summaries():
+        table = {"print": {"name": "x", "size_mm": [60, 40]}, "blocks": [block()], "motifs": [{"motif": name}]}
+        assert SCHEMA.is_valid(table), name
+        table["motifs"][0]["settings"] = {"no_such": 1}
+        assert not SCHEMA.is_valid(table), name
+
+
+def block():
+    return {"name": "key", "role": "key", "ink": "#000000", "layers": ["A"], "material": "mdf", "cutter": "v-60"}
+
+
+#: What is changed, the key that is told, the value that is repeated, and whether the schema can know it.
+FAULTS = [
+    (("size_mm = [60, 40]", "size_mm = [60]"), "print.size_mm", "[60]", True),
+    (("size_mm = [60, 40]", "size_mm = [60, 1e9]"), "print.size_mm", "1000000000", True),
+    (("size_mm = [60, 40]", 'size_mm = "60x40"'), "print.size_mm", "60x40", True),
+    (("size_mm = [60, 40]", "size_mm = [60, nan]"), "print.size_mm", "nan", False),  # JSON has no nan
+    (("size_mm = [60, 40]", f"size_mm = [60, 1{'0' * 400}]"), "print.size_mm", "…", True),
+    (("size_mm = [60, 40]", "size_mm = [60, true]"), "print.size_mm", "True", True),
+    (("size_mm = [60, 40]", ""), "print.size_mm", "", True),
+    (('name = "landing"', 'name = "land\\ting"'), "print.name", "land\\ting", False),
+    (('name = "landing"', "name = 5"), "print.name", "5", True),
+    (('name = "landing"', 'name = "landing"\nseed = -1'), "print.seed", "-1", True),
+    (('name = "landing"', 'name = "landing"\nseed = 1.5'), "print.seed", "1.5", True),
+    (('name = "landing"', 'name = "landing"\ntrap_mm = 9'), "print.trap_mm", "9", True),
+    (('name = "landing"', 'name = "landing"\npaper = "white"'), "print.paper", "white", True),
+    (("[[layers]]", '[register]\nmethod = "stars"\n[[layers]]'), "register.method", "stars", True),
+    (("[[layers]]", "[register]\ntolerance_mm = -1\n[[layers]]"), "register.tolerance_mm", "-1", True),
+    (('name = "landing"', 'name = "landing"\ntrapp_mm = 1'), "print.trapp_mm", "1", True),
+    (("[print]", "[prints]"), "prints", "", True),
+    (("[[layers]]", "[layers]"), "layers", "", True),
+    (('name = "sky"', 'name = "../sky"'), "blocks[0].name", "../sky", True),
+    (('name = "sky"', 'name = "key"'), "blocks[1].name", "key", False),
+    (('role = "background"', 'role = "sky"'), "blocks[0].role", "sky", True),
+    (('ink = "#1f2b3d"', ""), "blocks[1].ink", "", False),
+    (('ink = "#1f2b3d"', 'ink = "#1f2b3"'), "blocks[1].ink", "#1f2b3", True),
+    (('ink = "#1f2b3d"', 'ink = "#1f2b3d"\nopacity = 2'), "blocks[1].opacity", "2", True),
+    (('layers = ["POST"]', ""), "blocks[1].layers", "[]", False),
+    (('layers = ["POST"]', 'layers = "POST"'), "blocks[1].layers", "POST", True),
+    (('layers = ["POST"]', 'layers = ["*"]'), "blocks[1].layers", "*", False),
+    (('material = "linoleum"', 'material = "lino"'), "blocks[0].material", "lino", False),
+    (('cutter = "v-60"', 'cutter = "v60"'), "blocks[0].cutter", "v60", False),
+    (('cutter = "v-60"', 'cutter = "v-60"\nmachines = ["lazer"]'), "blocks[0].machines[0]", "lazer", False),
+    (('cutter = "v-60"', 'cutter = "v-60"\nmore_cutters = ["flat"]'), "blocks[0].more_cutters[0]", "flat", False),
+    (('cutter = "v-60"', 'cutter = "v-60"\nmore_cutters = ["knife"]'), "blocks[0].more_cutters[0]", "knife", False),
+    (
+        ('cutter = "v-60"', 'cutter = "v-60"\nmore_cutters = ["laser-fine"]'),
+        "blocks[0].more_cutters[0]", "laser-fine", False,
+    ),
+    (('cutter = "v-60"', 'cutter = "v-60"\nno_go = "box 1 1 5 5"'), "blocks[0].no_go", "box 1 1 5 5", True),
+    (('cutter = "v-60"', 'cutter = "v-60"\nfor = ["knife"]'), "blocks[0].for", "knife", True),
+    (('cutter = "v-60"', 'cutter = "v-60"\nmend = "yes"'), "blocks[0].mend", "yes", True),
+    (('motif = "snowfall"', 'motif = "snow"'), "motifs[0].motif", "snow", True),
+    (('motif = "snowfall"', 'motif = "snowfall"\npreset = "fresh"'), "motifs[0].preset", "fresh", True),
+    (('motif = "snowfall"', 'motif = "snowfall"\nblocks = ["kye"]'), "motifs[0].blocks[0]", "kye", False),
+    (("snow = 0.1", "snow = 7"), "motifs[0].settings.snow", "7", True),
+    (("snow = 0.1", 'snow = "much"'), "motifs[0].settings.snow", "much", True),
+    (("snow = 0.1", "sno = 0.1"), "motifs[0].settings.sno", "0.1", True),
+    (("snow = 0.1", "smallest_mm = 4, largest_mm = 2"), "motifs[0].settings.smallest_mm", "4", False),
+    (("snow = 0.1", "cut_at_edge = 1"), "motifs[0].settings.cut_at_edge", "1", True),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("change", "key", "value", "schema_knows"), FAULTS)
+def test_a_fault_is_told_with_file_key_value_and_remedy(tmp_path, change, key, value, schema_knows):
+    path = written(tmp_path, change)
+    with pytest.raises(InputError) as caught:
+        read_print(path, cases.SHELF)
+    told, hint = str(caught.value), caught.value.hint
+    assert f": {key}: " in told
+    assert told.startswith(f"{path}: ")
+    assert value in told
+    assert len(told) < 3000
+    assert len(hint) > 3
+    assert bool(by_schema(path)) == schema_knows
+
+
+def test_all_faults_at_once_each_with_its_remedy(tmp_path):
+    path = written(tmp_path, ("[60, 40]", "[60]"), ('role = "key"', 'role = "kee"'), ("snow = 0.1", "snow = 7"))
+    with pytest.raises(InputError) as caught:
+        read_print(path, cases.SHELF)
+    told = str(caught.value)
+    assert "3 faults" in told
+    assert told.count("what to do: ") == 3
+    assert "did you mean key?" in told
+
+
+@pytest.mark.parametrize(
+    ("raw", "line"),
+    [(b"[print]\nname = \n", "line 2"), (b"[print]\nname = '\xff'\n", "line 2"), (b"a = " + b"[" * 5000, "line 1")],
+)
+def test_what_is_no_toml_is_told_with_its_line(tmp_path, raw, line):
+    path = tmp_path / "print.toml"
+    path.write_bytes(raw)
+    with pytest.raises(InputError, match=line):
+        read_print(path, cases.SHELF)
+
+
+def test_a_file_that_is_not_there(tmp_path):
+    with pytest.raises(InputError, match=r"none\.toml: can't be read"):
+        read_print(tmp_path / "none.toml", cases.SHELF)
+
+
+@pytest.mark.parametrize(
+    ("change", "key", "value"),
+    [
+        (('layers = ["POST"]', 'layers = ["PSOT"]'), "blocks[1].layers[0]", "PSOT"),
+        (('motif = "snowfall"', 'motif = "snowfall"\nbehind = ["TREE"]'), "motifs[0].behind[0]", "TREE"),
+        (('motif = "snowfall"', 'motif = "snowfall"\non = ["TREE"]'), "motifs[0].on[0]", "TREE"),
+        (("[[layers]]", '[artwork]\nin_front = ["POST", "TREE"]\n[[layers]]'), "artwork.in_front[1]", "TREE"),
+        (("[[layers]]", '[artwork]\nfiles = ["none.svg"]\n[[layers]]'), "artwork.files[0]", "none.svg"),
+        (('shape = "box 20 0 12 30"', 'shape = "box 20 0 12"'), "layers[0].shape", "12"),
+        (('shape = "box 20 0 12 30"', 'shape = "box 120 0 12 30"'), "layers[0].shape", "120"),
+    ],
+)
+def test_names_and_shapes_that_only_the_drawing_knows(tmp_path, change, key, value):
+    path = written(tmp_path, change)
+    with pytest.raises(CarvegenError) as caught:
+        drawing_of(read_print(path, cases.SHELF))
+    assert str(caught.value).startswith(f"{path}: ")
+    assert f": {key}: " in str(caught.value)
+    assert value in str(caught.value)
+    assert caught.value.hint
+
+
+def test_a_layer_that_prints_needs_its_place_in_the_order(tmp_path):
+    more = '[artwork]\nin_front = ["POST"]\n[[layers]]\nname = "MOON"\nshape = "circle 50 30 4"\n[[layers]]'
+    path = written(tmp_path, ("[[layers]]", more), ('layers = ["POST"]', 'layers = ["POST", "MOON"]'))
+    with pytest.raises(InputError, match=r"blocks\[1\]\.layers\[1\]: must stand in artwork\.in_front, got 'MOON'"):
+        drawing_of(read_print(path, cases.SHELF))
+
+
+def test_case_and_dashes_of_layer_names_do_not_matter(tmp_path):
+    path = written(tmp_path, ('name = "POST"', 'name = "MOORING POST"'), ('["POST"]', '["mooring-post"]'))
+    assert [layer.name for layer in drawing_of(read_print(path, cases.SHELF)).layers] == ["MOORING POST"]
+
+
+@pytest.mark.parametrize(("side", "asked"), [(12, True), (40, False)])
+def test_a_drawing_that_takes_up_little_of_the_face_is_asked_about(tmp_path, side, asked):
+    """A drawing in centimetres that says millimetres is a tenth of what was meant."""
+    size = f'width="{side}mm" height="9mm" viewBox="0 0 {side} 9"'
+    drawn = f'<svg xmlns="http://www.w3.org/2000/svg" {size}><g id="BOAT"><path d="M0 0H{side}V9H0Z"/></g></svg>'
+    (tmp_path / "boat.svg").write_text(drawn, encoding="utf-8")
+    path = written(tmp_path, ("[[layers]]", '[artwork]\nfiles = ["boat.svg"]\n[[layers]]'))
+    notes = drawing_of(read_print(path, cases.SHELF)).notes
+    assert any("all drawings together" in note for note in notes) == asked

@@ -1,0 +1,256 @@
+"""A block that is cut already: nothing is put back, what would have to come back is told, what may be cut is said."""
+
+from __future__ import annotations
+
+import json
+import shutil
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from PIL import Image, ImageDraw, ImageFilter
+from shapely import affinity
+
+from carvegen import geometry
+from carvegen.base.errors import InputError
+from carvegen.blocks.block import Block
+from carvegen.prints.cut_blocks import Cut
+from carvegen.prints.file.print_file import read_print
+from carvegen.prints.recut import cut_further, standing_land
+from tests import cases
+from tests.cli.running import run
+from tests.delivery.test_die_folder import PRINT
+
+OPEN = PRINT.partition('[[blocks]]\nname = "die"')[0]
+NAMED = 'name = "key"\n'
+
+
+def again(capsys, folder, text: str):
+    (folder / "print.toml").write_text(text)
+    ran = run(capsys, "build", folder / "print.toml", "--out", folder / "built", "--json")
+    return ran, json.loads(ran.out)
+
+
+def land(folder, name: str):
+    return shapely.from_wkb((folder / "built" / "lands" / f"{name}.wkb").read_bytes())
+
+
+@pytest.fixture(scope="module")
+def first(tmp_path_factory):
+    from carvegen.cli import main
+
+    folder = tmp_path_factory.mktemp("print")
+    (folder / "print.toml").write_text(OPEN)
+    with pytest.raises(SystemExit):
+        main(["build", str(folder / "print.toml"), "--out", str(folder / "built")])
+    return folder
+
+
+@pytest.fixture
+def copy(first, tmp_path):
+    return shutil.copytree(first, tmp_path / "print")
+
+
+def found(told, rule: str):
+    return [its for its in told["report"]["blocks"]["key"] if its["rule"] == rule]
+
+
+def test_what_would_have_to_stand_again_breaks_at_its_place(copy, capsys):
+    wider = OPEN.replace(NAMED, NAMED + 'state = "cut"\n').replace("box 12 0 10 30", "box 12 0 12 30")
+    ran, told = again(capsys, copy, wider)
+    assert ran.code == 1
+    broken = found(told, "cut-already")
+    assert len(broken) == 1
+    assert broken[0]["severity"] == "breaks"
+    assert broken[0]["measured"] == pytest.approx(2 * 30, rel=0.02)
+    assert broken[0]["at_mm"][0] == pytest.approx(23, abs=1)
+    assert land(copy, "key").area == pytest.approx(300, rel=0.01)
+
+
+def test_cuts_may_grow_and_what_is_cut_on_is_said_until_it_is_given_as_cut(copy, capsys):
+    narrower = OPEN.replace(NAMED, NAMED + 'state = "cut"\n').replace("box 12 0 10 30", "box 12 0 8 30")
+    _, told = again(capsys, copy, narrower)
+    assert not found(told, "cut-already")
+    assert found(told, "cut-on")[0]["measured"] == pytest.approx(2 * 30, rel=0.02)
+    assert land(copy, "key").area == pytest.approx(240, rel=0.01)
+    back = again(capsys, copy, narrower.replace("box 12 0 8 30", "box 12 0 10 30"))[1]
+    assert not found(back, "cut-already")  # what was planned but is not known as cut still stands
+    assert land(copy, "key").area == pytest.approx(300, rel=0.01)
+
+
+def test_a_cut_block_of_which_nothing_is_known_is_told(copy, capsys):
+    text = OPEN.replace(NAMED, NAMED + 'state = "cut"\ncut_land = "none.svg"\n')
+    ran, _ = again(capsys, copy, text)
+    assert ran.code == 2
+    assert "blocks[1].cut_land" in ran.err + ran.out
+
+
+#: What the key block is to print.
+LAYER = shapely.box(12, 0, 22, 30)
+FACE = shapely.box(0, 0, 60, 40)
+
+
+def _specks(count: int, size: float) -> list:
+    corners = np.random.Generator(np.random.PCG64(5)).uniform((8, 0), (26, 32), (count, 2))
+    return [shapely.box(x, y, x + size, y + size) for x, y in corners]
+
+
+#: What a drawing of the cut block's land shows: nearly the layer.
+NEARLY = {
+    "the layer": LAYER,
+    "all of the face": FACE,
+    "0.05 mm to the right": affinity.translate(LAYER, 0.05),
+    "0.05 mm off both ways": affinity.translate(LAYER, -0.05, 0.05),
+    "0.2 mm up": affinity.translate(LAYER, 0, 0.2),
+    "0.5 mm off": affinity.translate(LAYER, 0.5, -0.3),
+    "half a micron off": affinity.translate(LAYER, 0.0005),
+    "turned": affinity.rotate(LAYER, 0.4),
+    "1 % larger": affinity.scale(LAYER, 1.01, 1.01),
+    "smoothed": LAYER.buffer(-0.5).buffer(0.5),
+    "smoothed both ways": LAYER.buffer(1).buffer(-2).buffer(1),
+    "narrower, its edges on the layer's": shapely.box(12, 0, 20, 30),
+    "two that meet in a line": shapely.MultiPolygon([shapely.box(12, 0, 17, 14), shapely.box(16.9, 14.0005, 22, 30)]),
+    "two that meet in a point": shapely.MultiPolygon([shapely.box(12, 0, 17, 15), shapely.box(17, 15, 22, 30)]),
+    "a neighbour along its edge": shapely.MultiPolygon([shapely.box(12, 0, 21, 30), shapely.box(22, 5, 30, 20)]),
+    "a neighbour at its corner": shapely.MultiPolygon([shapely.box(12, 0, 20, 29), shapely.box(22, 30, 30, 38)]),
+    "with specks": shapely.union_all([LAYER, *_specks(300, 0.05)]),
+    "with pinholes": LAYER.difference(shapely.union_all(_specks(300, 0.05))),
+    "with a needle that runs out on its edge": LAYER.difference(shapely.Polygon([(12, 5), (22, 5.0004), (22, 5.2)])),
+    "wavy": shapely.Polygon([(12 + 0.2 * np.sin(3 * y), y) for y in np.arange(0, 30, 0.1)] + [(22, 30), (22, 0)]),
+    "past the face": shapely.box(12, -3, 22, 30),
+}  # fmt: skip
+
+
+def _svg(land, layer: str = "stands") -> str:
+    rings = [ring for part in geometry.parts(land) for ring in (part.exterior, *part.interiors)]
+    data = "".join("M" + " ".join(f"{x:.5f},{40 - y:.5f}" for x, y in ring.coords[:-1]) + "z" for ring in rings)
+    return (
+        '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" viewBox="0 0 60 40">'
+        f'<g id="{layer}"><path fill-rule="evenodd" d="{data}"/></g></svg>'
+    )
+
+
+def _scan(land, *, dots_per_mm: int = 12, noise: int = 0, blur: float = 0.0) -> Image.Image:
+    picture = Image.new("L", (60 * dots_per_mm, 40 * dots_per_mm), 245)
+    for part in geometry.parts(land):
+        corners = np.array(part.exterior.coords) * (1, -1) + (0, 40)
+        ImageDraw.Draw(picture).polygon([*map(tuple, corners * dots_per_mm)], 25)
+    rng = np.random.Generator(np.random.PCG64(9))
+    tone = np.asarray(picture.filter(ImageFilter.GaussianBlur(blur)), dtype=np.int64)
+    specks = rng.random(tone.shape) < noise / 1000
+    grainy = np.clip(tone + rng.normal(0, noise, tone.shape), 0, 255)
+    return Image.fromarray(np.where(specks, 25, grainy).astype(np.uint8))
+
+
+def _print(folder, land: str):
+    (folder / "print.toml").write_text(OPEN.replace(NAMED, NAMED + f'state = "cut"\ncut_land = "{land}"\n'))
+    return read_print(folder / "print.toml", cases.SHELF)
+
+
+def _cut() -> Cut:
+    block = Block(name="key", width_mm=60, height_mm=40, cuts=geometry.parts(FACE.difference(LAYER)))
+    return Cut(block=block, land=LAYER, white=shapely.box(0, 30, 60, 40))
+
+
+def _holds(stands, after: Cut) -> None:
+    """Nothing is put back, nothing that may stand is lost, and all of it is polygons."""
+    for shape in (after.land, after.white, shapely.union_all(after.block.cuts)):
+        assert shape.is_valid
+        assert shapely.get_type_id(geometry.solid(shape)) == shapely.get_type_id(shape)
+    wanted = shapely.union_all(geometry.parts(shapely.intersection(LAYER, stands)))
+    assert shapely.symmetric_difference(after.land, wanted).area < 0.002 * max(wanted.length, 1)
+    assert after.land.difference(geometry.solid(stands).buffer(0.002)).area == 0
+    assert after.land.area + shapely.area(after.block.cuts).sum() == pytest.approx(FACE.area, abs=0.01)
+
+
+@pytest.mark.parametrize("name", NEARLY)
+def test_what_stands_is_read_from_a_drawing_that_is_nearly_the_layer(tmp_path, name):
+    (tmp_path / "own.svg").write_text(_svg(NEARLY[name]))
+    stands = standing_land(_print(tmp_path, "own.svg"), 1, tmp_path / "built")
+    on_face = shapely.intersection(NEARLY[name], FACE)
+    assert shapely.symmetric_difference(stands, on_face).area < 0.002 * on_face.length
+    _holds(stands, cut_further(_cut(), stands))
+
+
+@pytest.mark.parametrize(("blur", "noise", "off"), [(0, 0, 0), (1, 3, 0.05), (2, 6, 0.2), (3, 3, 0.5)])
+def test_what_stands_is_read_from_a_scan_of_the_face(tmp_path, blur, noise, off):
+    """The print's own size counts where the picture says none, and what the picture says where it does."""
+    land = affinity.translate(LAYER, off, off)
+    picture = _scan(land, blur=blur, noise=noise)
+    for name, how in (("a.png", {}), ("b.png", {"dpi": (304.8, 304.8)})):
+        picture.save(tmp_path / name, **how)
+        stands = standing_land(_print(tmp_path, name), 1, tmp_path / "built")
+        assert shapely.symmetric_difference(stands, land).area < 0.06 * land.length + 0.06 * noise
+        _holds(stands, cut_further(_cut(), stands))
+
+
+@given(st.integers(0, 2**32 - 1), st.sampled_from([1e-4, 5e-4, 1e-3, 0.05, 0.5]), st.integers(1, 40))
+@settings(deadline=None)
+def test_any_land_may_be_what_stands(seed, off, count):
+    rng = np.random.Generator(np.random.PCG64(seed))
+    around = rng.choice([0, 12, 17, 22, 30, 40], (count, 2)) + rng.uniform(-off, off, (count, 2)) * rng.integers(0, 2)
+    sizes = rng.choice([off, 5, 10], (count, 2))
+    more = shapely.box(*around.T, *(around + sizes).T)
+    lines = [shapely.LineString(around), shapely.Point(around[0])] if count > 1 else []
+    stands = shapely.GeometryCollection([shapely.union_all([LAYER.buffer(-off), *more]), *lines])
+    _holds(stands, cut_further(_cut(), stands))
+
+
+@pytest.mark.parametrize("name", ["smoothed", "narrower, its edges on the layer's", "with specks"])
+def test_a_print_is_built_on_a_block_that_was_cut_by_hand(tmp_path, capsys, name):
+    (tmp_path / "own.svg").write_text(_svg(NEARLY[name]))
+    _print(tmp_path, "own.svg")
+    ran = run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built", "--json")
+    assert ran.code in (0, 1), ran.err
+    assert land(tmp_path, "key").area == pytest.approx(shapely.intersection(LAYER, NEARLY[name]).area, rel=0.01)
+
+
+def test_a_print_is_built_on_a_block_that_was_photographed(tmp_path, capsys):
+    _scan(LAYER.buffer(-0.3).buffer(0.3), blur=1, noise=4).save(tmp_path / "own.png")
+    _print(tmp_path, "own.png")
+    ran = run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built", "--json")
+    assert ran.code in (0, 1), ran.err
+    assert land(tmp_path, "key").area == pytest.approx(300, rel=0.02)
+
+
+def test_a_file_of_cuts_is_read_as_cuts_and_any_other_drawing_as_what_stands(tmp_path):
+    (tmp_path / "cuts.svg").write_text(_svg(FACE.difference(LAYER), "CUT-AREA"))
+    (tmp_path / "own.svg").write_text(_svg(LAYER))
+    for name in ("cuts.svg", "own.svg", "own.svg#stands"):
+        stands = standing_land(_print(tmp_path, name), 1, tmp_path / "built")
+        assert shapely.symmetric_difference(stands, LAYER).area < 0.01, name
+
+
+def test_a_drawing_in_block_view_is_turned(tmp_path):
+    mirrored = affinity.scale(LAYER, -1, 1, origin=(30, 20))
+    (tmp_path / "own.svg").write_text(_svg(mirrored).replace("<g", "<title>key, block view</title><g"))
+    stands = standing_land(_print(tmp_path, "own.svg"), 1, tmp_path / "built")
+    assert shapely.symmetric_difference(stands, LAYER).area < 0.01
+
+
+@pytest.mark.parametrize(("text", "said"), [
+    (_svg(LAYER).replace('60mm" height="40mm', '30mm" height="20mm'), "not of the block's size"),
+    (_svg(affinity.translate(LAYER, 200)), "nothing that stands|no shape"),
+])  # fmt: skip
+def test_what_can_not_be_the_block_is_refused(tmp_path, text, said):
+    (tmp_path / "own.svg").write_text(text)
+    with pytest.raises(InputError, match=said) as caught:
+        standing_land(_print(tmp_path, "own.svg"), 1, tmp_path / "built")
+    assert caught.value.hint
+
+
+def test_a_land_that_is_mostly_elsewhere_is_asked_about():
+    after = cut_further(_cut(), FACE.difference(LAYER))
+    assert [note.rule for note in after.notes if note.severity.name == "RISK"] == ["cut-land"]
+    assert not [note for note in cut_further(_cut(), LAYER.buffer(-0.2)).notes if note.rule == "cut-land"]
+
+
+def test_overlays_on_the_grid_are_made_in_one_place():
+    """GEOS refuses a mixture of lines and polygons on a grid: `geometry` alone asks for one, and drops the lines."""
+    from pathlib import Path
+
+    folder = Path(geometry.__file__).parent
+    using = [path.name for path in folder.rglob("*.py") if "grid_size=" in path.read_text()]
+    assert using == ["geometry.py"]

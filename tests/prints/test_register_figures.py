@@ -1,0 +1,120 @@
+"""Figures of a register error: the overlap that is told hides what it says, and words, findings and picture agree."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+
+import numpy as np
+import pytest
+import shapely
+from PIL import Image
+
+from carvegen.facts.register import Plan
+from carvegen.prints.misregister.block_placement import Inked
+from carvegen.prints.misregister.figures import (
+    figures,
+    findings,
+    of_kind,
+    register_lines,
+    spots,
+)
+from carvegen.prints.misregister.trials import outcome
+from carvegen.writers.whole_print.register_png import Shown, register_png
+
+SIZE = (60.0, 40.0)
+PLAN = Plan(method="stops", tolerance_mm=0.4, turn_deg=0.1, prints=1000)
+
+
+def print_with(trap, back):
+    """A light ink beside a dark one, that runs under it by the trap and stays back from a snow heap in it."""
+    snow = shapely.box(34, 25, 46, 40)
+    dark = shapely.box(30, 0, 60, 40) - snow
+    beside = shapely.box(40, 5, 50, 15)  # a light window in the dark: the light ink lies under its rim all round
+    light = shapely.union_all([shapely.box(0, 0, 30 + trap, 40), beside.buffer(trap, join_style="mitre"),
+                               shapely.box(33, 20, 47, 40)]) - snow.buffer(back, join_style="mitre")  # fmt: skip
+    return [Inked(name="light", land=light, lightness=80), Inked(name="dark", land=dark - beside, lightness=20)]
+
+
+def tried(trap=0.4, back=0.4, plan=PLAN):
+    blocks = print_with(trap, back)
+    found = outcome(blocks, plan, SIZE, seed=4, reach_mm=1.3 * max(trap, back) + 0.15,
+                    full_mm=(0.9 * trap, 0.9 * back))  # fmt: skip
+    return found, figures(found, blocks, plan, 60.0, (trap, back))
+
+
+def test_the_overlap_that_is_told_hides_it_in_99_of_100_prints():
+    """Built with the trap and the cut-back that the figures ask for, and tried out again."""
+    _, told = tried()
+    assert told["white_line"]["share_of_prints"] > 0.05
+    assert told["ink_on_snow"]["share_of_prints"] > 0.05
+    trap, back = (told[kind]["overlap_for_99_in_100_mm"] for kind in ("white_line", "ink_on_snow"))
+    assert trap > 0.4 and back > 0.4
+    _, again = tried(trap, back)
+    assert again["white_line"]["share_of_prints"] <= 0.015
+    assert again["ink_on_snow"]["share_of_prints"] <= 0.015
+    always = told["white_line"]["overlap_for_all_mm"], told["ink_on_snow"]["overlap_for_all_mm"]
+    _, never = tried(*always)
+    assert never["prints_with_any"] == 0
+
+
+def test_places_lie_on_the_edges_and_name_both_blocks():
+    found, told = tried()
+    for place in told["white_line"]["places"]:
+        assert place["between"] == ["light", "dark"]
+        x, y = place["at_mm"]
+        assert abs(x - 30.4) < 0.11 or shapely.box(39, 4, 51, 16).contains(shapely.Point(x, y))
+    for place in told["ink_on_snow"]["places"]:
+        assert shapely.Point(place["at_mm"]).distance(shapely.box(34, 25, 46, 40)) == pytest.approx(0.4, abs=0.1)
+    xy, shares, *_ = of_kind(found, 0)
+    chosen = spots(xy, shares)
+    assert shares[chosen[0]] == shares.max()
+
+
+def test_findings_and_words_say_the_same():
+    _, told = tried()
+    rules = {finding.rule: (name, finding) for name, finding in findings(told)}
+    assert set(rules) == {"white-line", "ink-on-snow"}
+    name, finding = rules["white-line"]
+    assert name == "light"
+    trap = told["white_line"]["overlap_for_99_in_100_mm"]
+    assert f"trap_mm = {trap:g}" in finding.remedy
+    text = " ".join(register_lines(told))
+    assert f"trap_mm = {trap:g}" in text
+    assert f"{100 * told['white_line']['share_of_prints']:.0f} of 100 prints" in text
+
+
+def test_what_is_not_counted_says_so_loudly_and_both_sums_are_named():
+    """Two blocks within 0.4 mm: 0.8 mm at worst, root mean square of two errors of half of it 0.28 mm."""
+    first = register_lines(tried()[1])[0]
+    assert "at worst 0.8 mm apart, root mean square 0.28 mm" in first
+    assert "stretch of the paper NOT COUNTED (damp cotton paper grows by 0.5 to 2 %, common practice" in first
+    assert "moisture of the blocks NOT COUNTED" in first
+    plan = dataclasses.replace(PLAN, paper_stretch_across_percent=0.1, moisture_change_percent=1.0)
+    first = register_lines(tried(plan=plan)[1])[0]
+    assert "NOT COUNTED" not in first
+    assert "paper 0 % along and 0.1 % across its grain; moisture of the blocks 1 %" in first
+
+
+def test_close_register_is_no_finding():
+    _, told = tried(plan=Plan(method="pins", tolerance_mm=0.1, turn_deg=0.0))
+    assert findings(told) == []
+    assert "none of the prints" in " ".join(register_lines(told))
+
+
+def test_the_same_seed_gives_the_same_figures():
+    assert tried()[1] == tried()[1]
+
+
+def test_the_picture_marks_places_in_their_colours():
+    """Read back by Pillow: a colour of the legend lies on the print just where the places are."""
+    printed = io.BytesIO()
+    Image.new("RGB", (600, 400), "#8899aa").save(printed, "PNG")
+    kind = Shown(name="white line", xy=np.array([[30.0, 20.0], [10.0, 10.0]]), share=np.array([0.5, 0.0]), worst=[0])
+    other = Shown(name="ink on the snow", xy=np.array([[50.0, 35.0]]), share=np.array([0.07]), worst=[])
+    picture = Image.open(io.BytesIO(register_png(printed.getvalue(), (0, 0, *SIZE), (kind, other), ["words"])))
+    assert picture.size[0] == 600 and picture.size[1] > 400
+    assert picture.getpixel((300, 200)) == (0x6D, 0x24, 0x30)
+    assert picture.getpixel((500, 50)) == (0x4F, 0x91, 0x8F)
+    pale = picture.getpixel((100, 300))  # a place that never fails is not drawn
+    assert min(pale) > 200

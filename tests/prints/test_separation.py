@@ -1,0 +1,231 @@
+"""Separation: the white out of every block, inks trapped and cut back by measure, and a raster twin of it all."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from carvegen.base.colour import (
+    Ink,
+    lightness,
+    overprinted,
+    screen,
+)
+from carvegen.prints.separation import (
+    Layer,
+    Plate,
+    Spread,
+    painted,
+    separated,
+)
+from tests import cases
+
+FACE = shapely.box(0, 0, 60, 40)
+TRAP, BACK = 0.5, 0.4
+SPREAD = Spread(trap_mm=TRAP, cut_back_mm=BACK)
+INKS = {"sky": (169, 191, 203), "tone": (106, 135, 153), "key": (31, 43, 61)}
+NOTHING = shapely.Polygon()
+
+
+def plate(name: str, *layers: str, ground: bool = False) -> Plate:
+    return Plate(
+        name=name, layers=frozenset(layers), lightness=lightness(INKS[name]), land_mm=0.7, cut_mm=0.4, ground=ground
+    )
+
+
+SKY = plate("sky", ground=True)
+
+
+def taken(layers, plates, white=NOTHING, spread=SPREAD):
+    return separated(FACE, layers, plates, white=lambda _: white, spread=spread)
+
+
+def run_on(shape, at: tuple[float, float], towards: tuple[float, float], reach: float = 5.0) -> float:
+    """How far a land goes on from a place, along a ray; mm."""
+    ray = shapely.LineString([at, (at[0] + reach * towards[0], at[1] + reach * towards[1])])
+    return sum(piece.length for piece in shapely.get_parts(ray & shape) if piece.distance(shapely.Point(at)) < 0.01)
+
+
+# ── who prints what ──────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_what_stands_in_front_hides():
+    front, back = Layer("LIT", shapely.box(24, 5, 28, 25)), Layer("POST", shapely.box(20, 0, 32, 30))
+    key, tone = plate("key", "POST"), plate("tone", "LIT")
+    assert painted(FACE, [front, back], key).area == pytest.approx(12 * 30 - 4 * 20)
+    assert painted(FACE, [front, back], tone).area == pytest.approx(4 * 20)
+    assert painted(FACE, [back, front], tone).area == 0
+    assert painted(FACE, [front, back], SKY).area == pytest.approx(60 * 40 - 12 * 30)
+
+
+def test_without_trap_blocks_are_exact_complements():
+    layers = [Layer("LIT", cases.disc(25, 12, 4)), Layer("POST", shapely.box(20, 0, 32, 30))]
+    white = cases.disc(20, 25, 3) | cases.disc(50, 30, 2)
+    plates = [SKY, plate("tone", "LIT"), plate("key", "POST")]
+    found = taken(layers, plates, white, Spread(trap_mm=0, cut_back_mm=0))
+    lands = [its.land for its in found.values()]
+    outlines = sum(land.length for land in lands)
+    assert sum(land.area for land in lands) + white.area == pytest.approx(FACE.area, abs=0.001 * outlines)
+    assert shapely.union_all([*lands, white]).area == pytest.approx(FACE.area, abs=0.001 * outlines)
+
+
+# ── white ────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@settings(max_examples=12, deadline=None)
+@given(st.data())
+def test_no_block_prints_in_the_white(data):
+    """Register identity (trade rule: union of block_i and snow is empty for every i), up to the grid of 1 µm."""
+    place = st.tuples(st.floats(2, 58), st.floats(2, 38), st.floats(0.8, 5))
+    discs = [cases.disc(*data.draw(place), points=24) for _ in range(5)]
+    layers = [Layer(name, shape) for name, shape in zip(("LIT", "POST"), discs[:2], strict=True)]
+    white = shapely.union_all(discs[2:])
+    plates = [SKY, plate("tone", "LIT", "POST"), plate("key", "POST")]
+    for its in taken(layers, plates, white).values():
+        assert (its.land & white.buffer(-0.002)).area == 0
+        assert (its.land & white).area < 0.002 * white.length
+        assert its.land.is_valid
+
+
+# ── trap ─────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+POST = Layer("POST", shapely.box(20, 0, 32, 30))
+UNDER = POST.shape.buffer(-0.02)  #: so that what only touches the post's outline does not count
+
+
+def test_the_lighter_runs_on_under_the_darker_by_the_trap():
+    found = taken([POST], [SKY, plate("key", "POST")])
+    for y in (3.0, 15.0, 26.0):
+        assert run_on(found["sky"].land, (20, y), (1, 0)) == pytest.approx(TRAP, rel=0.03)
+        assert run_on(found["sky"].land, (32, y), (-1, 0)) == pytest.approx(TRAP, rel=0.03)
+    assert run_on(found["sky"].land, (26, 30), (0, -1)) == pytest.approx(TRAP, rel=0.03)
+
+
+def test_the_darker_keeps_its_shape():
+    found = taken([POST], [SKY, plate("key", "POST")])
+    assert found["key"].land.symmetric_difference(POST.shape).area == 0
+
+
+def test_by_lightness_not_by_order():
+    plates = [plate("key", "POST"), SKY]
+    assert run_on(taken([POST], plates)["sky"].land, (20, 15), (1, 0)) == pytest.approx(TRAP, rel=0.03)
+
+
+def test_no_more_than_half_of_a_thin_dark_line():
+    """Common practice: a trap is never wider than half the dark line it hides under, if what is beyond is lighter."""
+    line = Layer("LINE", shapely.box(20, 0, 20.6, 40))
+    beyond = Layer("FIELD", shapely.box(20.6, 0, 60, 40))
+    found = taken([line, beyond], [SKY, plate("tone", "FIELD"), plate("key", "LINE")])
+    assert run_on(found["sky"].land, (20, 20), (1, 0)) == pytest.approx(TRAP, rel=0.03)  # the field would hide it too
+    assert run_on(found["tone"].land, (20.6, 20), (-1, 0)) == pytest.approx(0.3, abs=TRAP / 6)
+
+
+def test_under_a_line_between_two_parts_of_one_ink_it_runs_through():
+    found = taken([Layer("LINE", shapely.box(20, 5, 20.9, 35))], [SKY, plate("key", "LINE")])
+    assert found["sky"].land.area == pytest.approx(FACE.area, abs=0.01)
+
+
+def test_it_narrows_at_tips():
+    """Where tone and key both end on the sky's other side the trap shrinks to nothing over its own width."""
+    tone, key = Layer("FIELD", shapely.box(0, 0, 20, 20)), Layer("DARK", shapely.box(20, 0, 40, 20))
+    white = shapely.box(0, 20, 60, 40)
+    found = taken(
+        [tone, key], [plate("tone", "FIELD"), plate("key", "DARK")], white, Spread(trap_mm=TRAP, cut_back_mm=0)
+    )
+    widths = [run_on(found["tone"].land, (20, y), (1, 0)) for y in (10, 19.4, 19.8, 19.95)]
+    assert widths[0] == pytest.approx(TRAP, rel=0.03)
+    assert widths == sorted(widths, reverse=True)
+    assert widths[-1] < 0.35 * TRAP
+
+
+# ── cut-back ─────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_toward_the_white_the_darkest_owns_the_edge():
+    flake = cases.disc(26, 15, 3)
+    found = taken([POST], [SKY, plate("tone", "POST"), plate("key", "POST")], flake)
+    assert found["key"].land.distance(flake) < 0.002
+    assert found["tone"].land.distance(flake) == pytest.approx(BACK, rel=0.04)
+    assert found["tone"].dropped == ()
+
+
+def test_who_meets_the_white_alone_is_not_cut_back():
+    flake = cases.disc(20, 15, 3)  # half on the post, half on the sky
+    found = taken([POST], [SKY, plate("key", "POST")], flake)
+    assert run_on(found["sky"].land, (16.99, 15), (-1, 0)) > 4
+    assert (found["sky"].land & UNDER).distance(flake) == pytest.approx(BACK, rel=0.04)
+
+
+def test_where_it_would_starve_a_land_it_is_dropped_and_told():
+    """A strip of tone 1.2 mm wide between two flakes: cut back by 0.4 on both sides only 0.4 would be left."""
+    white = shapely.box(20, 10, 25.4, 14) | shapely.box(26.6, 10, 32, 14)
+    plates = [SKY, plate("tone", "POST"), plate("key", "POST")]
+    found = taken([POST], plates, white)
+    assert (found["tone"].land & shapely.box(25.4, 11, 26.6, 13)).area == pytest.approx(1.2 * 2, rel=0.02)
+    assert any(25.4 < its.at[0] < 26.6 and 9 < its.at[1] < 15 for its in found["tone"].dropped)
+    assert all(its.width_mm < its.land_mm for its in found["tone"].dropped)
+    wide = taken([POST], plates, shapely.box(20, 10, 24, 14) | shapely.box(28, 10, 32, 14))
+    assert wide["tone"].dropped == ()
+
+
+def test_nothing_is_trapped_into_an_opening():
+    """Never into an emboss opening: it is white for the separation, right up to the edge of the dark."""
+    opening = cases.disc(33, 15, 2)
+    found = taken([POST], [SKY, plate("key", "POST")], opening)
+    assert all((its.land & opening.buffer(-0.002)).area == 0 for its in found.values())
+    assert (found["sky"].land & UNDER).distance(opening) == pytest.approx(BACK, abs=0.04)
+
+
+# ── a raster twin ────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_printed_dot_by_dot_it_is_the_picture():
+    """The twin asks each dot of a 0.1 mm raster by the rules in words, with no polygon operation but "inside"."""
+    layers = [
+        Layer("LIT", shapely.box(22, 3, 25, 24)), Layer("POST", shapely.box(20, 0, 32, 30)),
+        Layer("SHORE", shapely.Polygon([(0, 12), (25, 18), (60, 11), (60, 20), (30, 23), (0, 21)])),
+    ]  # fmt: skip
+    on = {"sky": (), "tone": ("LIT", "SHORE"), "key": ("POST",)}
+    white = shapely.union_all(
+        [cases.disc(20, 26, 3), cases.disc(28, 12, 2), cases.disc(45, 30, 1.5), cases.disc(45, 12, 2)]
+    )
+    plates = [plate(name, *names, ground=name == "sky") for name, names in on.items()]
+    found = taken(layers, plates, white)
+
+    x, y = (side.ravel() for side in np.meshgrid(np.arange(0.0487, 60, 0.1), np.arange(0.0471, 40, 0.1)))
+
+    def inside(shape):
+        shapely.prepare(shape)
+        return shapely.contains_xy(shape, x, y)
+
+    owner = np.full(len(x), "sky  ")
+    for layer in reversed(layers):
+        owner[inside(layer.shape)] = next(name for name, names in on.items() if layer.name in names)
+    bare = inside(white)
+    prints = {name: inside(its.land) for name, its in found.items()}
+
+    assert not any((printed & inside(white.buffer(-0.002))).any() for printed in prints.values())
+    for name, printed in prints.items():
+        own = (np.char.strip(owner) == name) & ~bare
+        lost = np.column_stack([x, y])[own & ~printed & ~inside(white.buffer(0.002))]
+        assert len(lost) == 0, (name, lost)  # an ink is printed all over its own part: none here lies under another
+        foreign = printed & (np.char.strip(owner) != name)
+        darker = {its for its in INKS if lightness(INKS[its]) < lightness(INKS[name])}
+        assert set(np.char.strip(owner[foreign])) <= darker, name
+        away = shapely.distance(shapely.points(x[foreign], y[foreign]), found[name].picture)
+        assert away.max(initial=0) <= TRAP + 0.4 / 2, name  # half of what is too narrow to be cut
+        assert (away > 1.02 * TRAP).sum() <= 0.01 * len(away), name
+
+    inks = [Ink(colour=INKS[name], opacity=0.3) for name in on]
+    seen = overprinted((251, 250, 246), [(ink, prints[name] * 1.0) for ink, name in zip(inks, on, strict=True)])
+    wanted = overprinted(
+        (251, 250, 246),
+        [(ink, ((np.char.strip(owner) == name) & ~bare) * 1.0) for ink, name in zip(inks, on, strict=True)],
+    )
+    edges = shapely.union_all([layer.shape.boundary for layer in layers])
+    far = ~inside(edges.buffer(TRAP + 0.22) | white.boundary.buffer(0.002))
+    assert far.mean() > 0.8
+    np.testing.assert_allclose(screen(seen)[far], screen(wanted)[far], atol=1e-9)

@@ -1,0 +1,45 @@
+"""The report of a whole print: every finding in it, each kind told once in the terminal."""
+
+from __future__ import annotations
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from carvegen.writers.whole_print.print_report import print_report, report_lines
+from tests.base.test_finding_groups import FINDINGS, finding
+
+BLOCKS = ("sky", "key")
+
+
+def report_of(found: dict[str, dict[str, list]]) -> dict:
+    """The report of blocks with findings by kind of machine."""
+    told = {
+        block: {
+            "open_questions": [],
+            "reports": {kind: {"findings": [its.to_dict() for its in its_own]} for kind, its_own in kinds.items()},
+        }
+        for block, kinds in found.items()
+    }
+    return print_report("landing", list(found), told, dict.fromkeys(found, ()))
+
+
+@given(
+    st.fixed_dictionaries({block: st.fixed_dictionaries({"laser": st.lists(FINDINGS, max_size=8)}) for block in BLOCKS})
+)
+def test_the_groups_hold_every_finding_and_the_worst_of_each_is_one_of_them(found) -> None:
+    report = report_of(found)
+    assert sum(its["places"] for its in report["findings"]) == sum(len(its) for its in report["blocks"].values())
+    for its in report["findings"]:
+        kept = {k: its[k] for k in ("rule", "severity", "measured", "limit", "at_mm", "why", "remedy")}
+        assert any(kept.items() <= single.items() for single in report["blocks"][its["block"]])
+
+
+def test_what_is_to_be_done_is_said_once_for_all_blocks_and_machines() -> None:
+    tips = [finding(measured=0.1, remedy=f"cut {k} mm deep") for k in (1, 2)]
+    report = report_of(
+        {block: {"laser": tips, "hand": [finding(rule="wall-angle", remedy="lean")]} for block in BLOCKS}
+    )
+    lines = report_lines(report)
+    assert len(lines) == 1 + 2 + 1 + 2 + 1
+    assert [line.strip() for line in lines[1:] if line.startswith("    ")] == ["cut 1 mm deep", "lean"]
+    assert sum("  2 " in line and "land-width" in line for line in lines) == 2
