@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import enum
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,9 +19,8 @@ if TYPE_CHECKING:
 
     from carvegen.blocks.job import Job
     from carvegen.geometry import Floats, PolygonArray
-    from carvegen.toolpaths.paths import Paths
 
-__all__ = ["Seen", "View", "corner", "paths_seen", "seen"]
+__all__ = ["Seen", "View", "corner", "points_seen", "seen"]
 
 
 class View(enum.Enum):
@@ -114,11 +113,11 @@ def seen(what: Job | Block, view: View) -> Seen:
     )  # fmt: skip
 
 
-def paths_seen(paths: Paths, width_mm: float, view: View) -> Paths:
-    """Paths of a block of this width in a view, in the same order and direction of work."""
+def points_seen(xyz: Floats, width_mm: float, view: View) -> Floats:
+    """Points of a block of this width, print view, as a view shows them; (n, 3) mm in the same order."""
     if view is not View.BLOCK:
-        return paths
-    return replace(paths, xyz=paths.xyz * (-1, 1, 1) + (round(width_mm, 3), 0, 0))
+        return xyz
+    return np.asarray(xyz * (-1, 1, 1) + (round(width_mm, 3), 0, 0), dtype=np.float64)
 
 
 def corner(origin: str, width_mm: float, height_mm: float) -> tuple[float, float]:

@@ -15,26 +15,42 @@ from carvegen.base.errors import CarvegenError
 from carvegen.base.words import shortened
 from carvegen.cli.terminal import OutputError, border
 
-__all__ = ["main"]
+__all__ = ["command_of", "main"]
 
-#: Commands by name, with the line that ``--help`` shows; their modules are imported only when they run.
-_COMMANDS = {
-    "build": "Build a whole print from its file: every block in register, proofs, one report.",
-    "check": "Check a drawing of closed shapes against material and cutter.",
-    "compare": "Say what differs between two builds, two blocks, or a block and a scan of it.",
-    "completion": "Print what makes a shell complete commands and options.",
-    "frost": "Let frost grow on a block from its edge or from outlines, check it, write its files.",
-    "grain": "Fill a block or its boards with wood grain, check it, write its files.",
-    "mend": "Mend a drawing of closed shapes: the smallest changes that clear the findings.",
-    "motifs": "List what can be grown: motifs, their presets and settings.",
-    "new": "Write a sample print into a new folder: a print file to start from, and its drawing.",
-    "profiles": "List, show and check the materials, cutters and machines.",
-    "read": "Show what is understood of a drawing or a scan; write it as clean outlines.",
-    "snowfall": "Fill a block with falling snow, check it, write its files.",
-    "strip": "Write a test strip: cut it, measure it, and keep what you measured as profiles of your own.",
-    "snowload": "Lay snow on trees, roofs and posts, take it out of a block, check it, write its files.",
-    "tryout": "Check that all of carvegen works here, and write a small sample to look at.",
+#: Commands by room and name, with the line that ``--help`` shows; their modules are imported only when they run.
+_ROOMS = {
+    "make": {
+        "frost": "Let frost grow on a block from its edge or from outlines, check it, write its files.",
+        "grain": "Fill a block or its boards with wood grain, check it, write its files.",
+        "snowfall": "Fill a block with falling snow, check it, write its files.",
+        "snowload": "Lay snow on trees, roofs and posts, take it out of a block, check it, write its files.",
+        "motifs": "List what can be grown: motifs, their presets and settings.",
+    },
+    "whole_print": {
+        "new": "Write a sample print into a new folder: a print file to start from, and its drawing.",
+        "build": "Build a whole print from its file: every block in register, proofs, one report.",
+    },
+    "inspect": {
+        "check": "Check a drawing of closed shapes against material and cutter.",
+        "mend": "Mend a drawing of closed shapes: the smallest changes that clear the findings.",
+        "compare": "Say what differs between two builds, two blocks, or a block and a scan of it.",
+        "read": "Show what is understood of a drawing or a scan; write it as clean outlines.",
+    },
+    "setup": {
+        "profiles": "List, show and check the materials, cutters and machines.",
+        "strip": "Write a test strip: cut it, measure it, and keep what you measured as profiles of your own.",
+        "tryout": "Check that all of carvegen works here, and write a small sample to look at.",
+        "completion": "Print what makes a shell complete commands and options.",
+    },
 }
+_COMMANDS = {name: line for lines in _ROOMS.values() for name, line in lines.items()}
+
+
+def command_of(name: str) -> click.Command:
+    """The command of that name, imported now."""
+    room = next(room for room, lines in _ROOMS.items() if name in lines)
+    command: click.Command = importlib.import_module(f"carvegen.cli.{room}.{name}").command
+    return command
 
 
 class _LateGroup(click.Group):
@@ -46,8 +62,7 @@ class _LateGroup(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in _COMMANDS:
             return None
-        command: click.Command = importlib.import_module(f"carvegen.cli.{cmd_name}").command
-        return command
+        return command_of(cmd_name)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]

@@ -1,4 +1,4 @@
-"""Motifs: textures as closed polygons. One module a motif; what is here with `Settings` and `grow` is one."""
+"""Motifs: textures as closed polygons. One module a motif; what is here and has a function `grow` is one."""
 
 from __future__ import annotations
 
@@ -33,12 +33,20 @@ class MotifModule(Protocol):
 
 def summaries() -> dict[str, str]:
     """Each motif's name and the first line of its docstring, without importing it."""
-    found = {}
+    motifs = {}
     for module in pkgutil.iter_modules(__path__):
         file = Path(__path__[0]) / (f"{module.name}/__init__.py" if module.ispkg else f"{module.name}.py")
         tree = ast.parse(file.read_text(encoding="utf-8"))
-        found[module.name] = (ast.get_docstring(tree) or "").partition("\n")[0]
-    return found
+        if _grows(tree):
+            motifs[module.name] = (ast.get_docstring(tree) or "").partition("\n")[0]
+    return motifs
+
+
+def _grows(tree: ast.Module) -> bool:
+    """Whether a module has a function `grow`, of its own or from one of its parts."""
+    defined = [node.name for node in tree.body if isinstance(node, ast.FunctionDef)]
+    imported = [alias.name for node in tree.body if isinstance(node, ast.ImportFrom) for alias in node.names]
+    return "grow" in (*defined, *imported)
 
 
 def motif(name: str) -> MotifModule:

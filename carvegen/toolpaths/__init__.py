@@ -16,9 +16,9 @@ __all__ = ["PLANNERS", "plan_for"]
 
 #: The function that plans, by kind of machine and form of cutter; "" is any form that is not named.
 PLANNERS: Mapping[tuple[str, str], str] = MappingProxyType({
-    ("laser", ""): "laser.laser_plan",
-    ("router", "v"): "v_carving.v_plan",
-    ("router", ""): "router.router_plan",
+    ("laser", ""): "laser.planner.laser_plan",
+    ("router", "v"): "v_carving.planner.v_plan",
+    ("router", ""): "router.planner.router_plan",
 })  # fmt: skip
 
 
@@ -28,5 +28,5 @@ def plan_for(job: Job, settings: PathSettings) -> Plan | None:
     named = PLANNERS.get((kind, form)) or PLANNERS.get((kind, ""))
     if named is None:
         return None
-    module, _, function = named.partition(".")
+    module, _, function = named.rpartition(".")
     return cast("Plan", getattr(importlib.import_module(f"{__name__}.{module}"), function)(job, settings))

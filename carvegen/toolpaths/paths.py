@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import enum
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from carvegen import geometry
+from carvegen.blocks.views import points_seen
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from carvegen.base.findings import Finding
     from carvegen.blocks.job import Job
+    from carvegen.blocks.views import View
     from carvegen.facts.profiles import Cutter
     from carvegen.geometry import (
         Floats,
@@ -24,7 +26,7 @@ if TYPE_CHECKING:
         Rings,
     )
 
-__all__ = ["Operation", "Paths", "Plan", "Work", "from_rings", "joined", "no_paths", "picked"]
+__all__ = ["Operation", "Paths", "Plan", "Work", "from_rings", "joined", "no_paths", "paths_seen", "picked"]
 
 
 class Work(enum.Enum):
@@ -119,6 +121,11 @@ def from_rings(rings: Rings, z_mm: float | Floats = 0.0) -> Paths:
     """A closed path along each ring, at one height or at one for each point."""
     height = np.broadcast_to(np.asarray(z_mm, dtype=np.float64), len(rings.xy))
     return Paths(np.column_stack([rings.xy, height]), rings.start, np.ones(len(rings), dtype=bool))
+
+
+def paths_seen(paths: Paths, width_mm: float, view: View) -> Paths:
+    """Paths of a block of this width in a view, in the same order and direction of work."""
+    return replace(paths, xyz=points_seen(paths.xyz, width_mm, view))
 
 
 def joined(parts: Sequence[Paths]) -> Paths:

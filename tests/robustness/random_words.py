@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import importlib
 from pathlib import Path
 
 import click
 from hypothesis import strategies as st
 
-from carvegen.cli import _COMMANDS
+from carvegen.cli import _COMMANDS, command_of
 
 __all__ = ["command_lines", "samples"]
 
@@ -50,7 +49,7 @@ def command_lines() -> st.SearchStrategy[list[str]]:
 
 def _leaves() -> dict[tuple[str, ...], click.Command]:
     found: dict[tuple[str, ...], click.Command] = {}
-    waiting = {(name,): importlib.import_module(f"carvegen.cli.{name}").command for name in _COMMANDS}
+    waiting = {(name,): command_of(name) for name in _COMMANDS}
     while waiting:
         path, command = waiting.popitem()
         if isinstance(command, click.Group):

@@ -29,7 +29,7 @@ _SAMPLES = 801  #: places along the band
 
 
 class Pressed(Protocol):
-    """What is known of a wall and of the sheet that is pressed over it; `carvegen.blocks.embossing.pressing.Pressing` is one."""
+    """A wall and the sheet that is pressed over it; `carvegen.blocks.embossing.pressing.Pressing` is one."""
 
     @property
     def relief_mm(self) -> float:

@@ -14,7 +14,7 @@ FILES = ("print.toml", "autumn.toml", "embossed.toml", "landing-in-colours.svg")
 
 def sample_folder() -> Path:
     """Where the sample lies."""
-    here = Path(__file__).parent
+    here = Path(__file__).parents[2]
     inside = here / "_samples"
     return inside if inside.is_dir() else here.parent / "gallery" / "ferry-landing"
 

@@ -52,7 +52,8 @@ def fitted(wanted: Strokes, rank: Floats, area: BaseGeometry, rules: Rules) -> t
     rank
         Where two lines are too close for both, the one that ranks higher there goes on; (n,).
     area
-        Strokes stay a land from its edge, or run out over it (see `carvegen.motifs.grain.edge_exits`) for the caller to cut off.
+        Strokes stay a land from its edge, or run out over it for the caller to cut off
+        (see `carvegen.motifs.grain.edge_exits`).
     """
     if len(wanted) < 2:
         return wanted, np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)

@@ -9,8 +9,8 @@ import numpy as np
 
 from carvegen import geometry
 from carvegen.blocks.layer_names import BLOCK_EDGE, LAYERS, NOTES
-from carvegen.blocks.views import View, paths_seen, seen
-from carvegen.toolpaths.paths import Paths, from_rings
+from carvegen.blocks.views import View, seen
+from carvegen.toolpaths.paths import Paths, from_rings, paths_seen
 from carvegen.writers.block.block_dxf import ascii_text, with_entities
 from carvegen.writers.coordinates import point_texts
 from carvegen.writers.plan.level_runs import level_runs

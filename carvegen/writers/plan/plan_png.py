@@ -11,8 +11,9 @@ import numpy as np
 import shapely
 from PIL import Image, ImageDraw, ImageFont
 
-from carvegen.blocks.views import View, paths_seen, seen
+from carvegen.blocks.views import View, seen
 from carvegen.toolpaths.motion import timing
+from carvegen.toolpaths.paths import paths_seen
 from carvegen.writers.plan.plan_layers import plan_layers
 from carvegen.writers.plan.plan_svg import first_of_shape
 

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from carvegen.blocks.layer_names import BLOCK_EDGE, LAYERS, NOTES
-from carvegen.blocks.views import View, paths_seen, seen
+from carvegen.blocks.views import View, seen
+from carvegen.toolpaths.paths import paths_seen
 from carvegen.writers.coordinates import point_texts
 from carvegen.writers.plan.plan_layers import plan_layers
 from carvegen.writers.plan.plan_sheet import plan_sheet

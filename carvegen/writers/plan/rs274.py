@@ -18,12 +18,7 @@ import numpy as np
 from carvegen.base.errors import InputError, RefusedError
 from carvegen.base.units import MM_PER
 from carvegen.blocks.job import permit
-from carvegen.blocks.views import (
-    View,
-    corner,
-    paths_seen,
-    seen,
-)
+from carvegen.blocks.views import View, corner, seen
 from carvegen.facts import feeds
 from carvegen.facts.profiles import Verdict
 from carvegen.toolpaths.motion.moves import (
@@ -35,7 +30,7 @@ from carvegen.toolpaths.motion.moves import (
     moves_of,
     starts_of,
 )
-from carvegen.toolpaths.paths import Work, joined
+from carvegen.toolpaths.paths import Work, joined, paths_seen
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -220,4 +220,4 @@ def _base64(png: bytes) -> str:
 
 
 def _asset(name: str) -> str:
-    return (files("carvegen.writers") / "page" / name).read_text(encoding="utf-8")
+    return (files("carvegen.writers.proof") / "page" / name).read_text(encoding="utf-8")

@@ -34,8 +34,8 @@ def print_report(
     -------
     dict
         `decide_first`: questions that must be settled before anything is cut. `findings`: one entry a block and kind
-        of finding (`carvegen.base.finding_groups`), the most pressing first: what breaks, then risks, then advice; in each, what
-        is furthest beyond its limit. `blocks`: every single finding.
+        of finding (`carvegen.base.finding_groups`), the most pressing first: what breaks, then risks, then advice; in
+        each, what is furthest beyond its limit. `blocks`: every single finding.
     """
     every = {block: _findings(reports[block], notes[block]) for block in blocks}
     groups = _grouped(every)
