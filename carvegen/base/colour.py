@@ -16,7 +16,19 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["MODEL", "Ink", "Rgb", "hex_of", "lightness", "linear", "overprinted", "rgb", "screen"]
+__all__ = [
+    "MODEL",
+    "Ink",
+    "Rgb",
+    "cielab",
+    "from_cielab",
+    "hex_of",
+    "lightness",
+    "linear",
+    "overprinted",
+    "rgb",
+    "screen",
+]
 
 Rgb = tuple[int, int, int]
 
@@ -30,6 +42,9 @@ MODEL = (
 
 _HEX = re.compile(r"#[0-9a-fA-F]{6}")
 _LUMINANCE = np.array([0.2126, 0.7152, 0.0722])  #: of linear sRGB (IEC 61966-2-1)
+_XYZ = np.array([[0.4124, 0.3576, 0.1805], _LUMINANCE, [0.0193, 0.1192, 0.9505]])  #: of linear sRGB (IEC 61966-2-1)
+_WHITE = np.array([0.95047, 1.0, 1.08883])  #: XYZ of the white of D65, 2° observer (CIE 15)
+_EDGE = 6 / 29  #: where the cube root of CIELAB turns into a straight line (CIE 15)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,8 +81,23 @@ def screen(light: Floats) -> Floats:
 
 def lightness(colour: Rgb) -> float:
     """CIELAB L*, 0 black … 100 white (CIE 15: from the luminance Y beside that of white)."""
-    y = float(linear(colour) @ _LUMINANCE)
-    return 116 * y ** (1 / 3) - 16 if y > (6 / 29) ** 3 else y * (29 / 3) ** 3
+    return float(cielab(np.asarray(colour))[0])
+
+
+def cielab(colour: Floats) -> Floats:
+    """CIELAB L*, a*, b* (CIE 15, white D65, 2° observer) of sRGB values 0…255; (…, 3)."""
+    share = linear(colour) @ _XYZ.T / _WHITE
+    root = np.where(share > _EDGE**3, np.cbrt(share), share / (3 * _EDGE**2) + 4 / 29)
+    x, y, z = np.moveaxis(root, -1, 0)
+    return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1)
+
+
+def from_cielab(lab: Floats) -> Floats:
+    """SRGB values 0…255, not rounded, of CIELAB values; (…, 3): `cielab` undone, clipped to what a screen shows."""
+    y = (lab[..., 0] + 16) / 116
+    root = np.stack([y + lab[..., 1] / 500, y, y - lab[..., 2] / 200], axis=-1)
+    share = np.where(root > _EDGE, root**3, 3 * _EDGE**2 * (root - 4 / 29))
+    return screen(share * _WHITE @ np.linalg.inv(_XYZ).T)
 
 
 def overprinted(paper: Rgb, coats: Iterable[tuple[Ink, Floats]]) -> Floats:

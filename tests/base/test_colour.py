@@ -8,6 +8,8 @@ from skimage.color import rgb2lab, rgb2xyz, xyz2rgb
 
 from carvegen.base.colour import (
     Ink,
+    cielab,
+    from_cielab,
     hex_of,
     lightness,
     linear,
@@ -96,3 +98,11 @@ def test_covered_area_by_murray_and_davies():
     area = (1 - 10**-0.30) / (1 - light)
     assert area == pytest.approx(0.5151, abs=5e-5)
     assert overprinted(white, [(ink, np.array(area))]) == pytest.approx(10**-0.30, abs=1e-9)
+
+
+def test_cielab_is_that_of_another_library():
+    """CIE 15 as scikit-image has it (its matrix has two digits more than IEC 61966-2-1 gives); and back."""
+    steps = np.linspace(0, 255, 12)
+    cube = np.stack(np.meshgrid(steps, steps, steps), axis=-1).reshape(-1, 3)
+    np.testing.assert_allclose(cielab(cube), rgb2lab(cube[None] / 255)[0], atol=0.03)
+    np.testing.assert_allclose(from_cielab(cielab(cube)), cube, atol=0.02)

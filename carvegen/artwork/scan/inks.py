@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from carvegen.base.colour import cielab, from_cielab, hex_of
 from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
@@ -56,7 +57,7 @@ def separated(colour: Bytes, count: int, *, reach: int = 1) -> Inks:
     InputError
         If there are not so many colours.
     """
-    cube = _lab_of(_cube())
+    cube = cielab(255 * _cube())
     bins = _binned(colour)
     centres = _ordered(_grouped(cube, _learnt(colour, bins), count + 1))
     far = np.stack([np.linalg.norm(cube - centre, axis=1) for centre in centres]).astype(np.float32)
@@ -69,17 +70,9 @@ def _cube() -> Floats:
     return np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1).reshape(-1, 3)
 
 
-def _lab_of(rgb: Floats) -> Floats:
-    from skimage.color import rgb2lab
-
-    return np.asarray(rgb2lab(rgb), dtype=np.float64)
-
-
 def _hex(lab: Floats) -> str:
-    from skimage.color import lab2rgb
-
-    red, green, blue = np.round(np.clip(lab2rgb(lab), 0, 1) * 255).astype(int)
-    return f"#{red:02x}{green:02x}{blue:02x}"
+    red, green, blue = np.round(from_cielab(lab)).astype(int)
+    return hex_of((red, green, blue))
 
 
 def _binned(colour: Bytes) -> Bins:

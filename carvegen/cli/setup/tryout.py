@@ -63,15 +63,32 @@ def _tried(name: str, work: Callable[[], str]) -> dict[str, Any]:
 
 
 def _packages() -> str:
-    wanted = [its.split(">")[0].strip() for its in metadata.requires("carvegen") or () if "extra" not in its]
+    wanted = [line.split(">")[0].strip() for line in metadata.requires("carvegen") or () if ";" not in line]
     for name in wanted:
         metadata.version(name)
-    import noise
     import scipy
     import shapely
 
-    del noise, scipy
+    del scipy
+    _noise()
     return f"Python {platform.python_version()}, {len(wanted)} packages, GEOS {shapely.geos_version_string}"
+
+
+def _noise() -> None:
+    """Where the package `noise` is there, its values and those that motifs grow by are the same."""
+    try:
+        import noise
+    except ImportError:
+        return
+    import numpy as np
+
+    from carvegen.motifs.shared.simplex import simplex_noise
+
+    xy = np.linspace(-40, 40, 200).reshape(-1, 2)
+    if simplex_noise(xy, 3).tolist() != [noise.snoise2(x, y, 3) for x, y in xy.tolist()]:
+        raise CarvegenError(
+            "simplex noise differs from the package `noise`", hint="motifs will look different on this computer"
+        )
 
 
 def _profiles() -> str:

@@ -1,13 +1,14 @@
-"""Noise fields over the face, sampled at points; the only importer of `noise`."""
+"""Noise fields over the face, sampled at points."""
 
 from __future__ import annotations
 
 import itertools
 from typing import TYPE_CHECKING
 
-import noise
 import numpy as np
 from scipy.ndimage import map_coordinates
+
+from carvegen.motifs.shared.simplex import simplex_noise
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -50,7 +51,7 @@ def noise_at(
         wanted[cell[:, 0] + i, cell[:, 1] + j] = True
     column, row = np.nonzero(wanted)
     ends = np.column_stack([columns[column], rows[row]]) + offset
-    grid[column, row] = [noise.snoise2(x, y, octaves) for x, y in ends.tolist()]
+    grid[column, row] = simplex_noise(ends, octaves)
     return np.asarray(map_coordinates(grid, (place * samples - low).T, order=3, prefilter=False, mode="nearest"))
 
 
