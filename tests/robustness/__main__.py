@@ -1,4 +1,4 @@
-"""Runs that are too long for the suite: kill, renames, random, same, full, wheels.
+"""Runs that are too long for the suite: kill, renames, random, same, full, wheels, corpus.
 
 python -m tests.robustness kill 200     kill -9 at random moments: what was there before is there after
 python -m tests.robustness renames      kill -9 at every rename and removal of every command, then the command again
@@ -6,6 +6,7 @@ python -m tests.robustness random 1000  random words to every command: never a t
 python -m tests.robustness same         same bytes in other processes, hash seeds and numbers of threads
 python -m tests.robustness full         no space left, and folders that may not be written
 python -m tests.robustness wheels       the wheel on the oldest Python allowed and the newest found; or those named
+python -m tests.robustness corpus F     the bytes of some 80 runs, recorded in F; called again, what differs from them
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from pathlib import Path
 from carvegen.base.files import staged_folder
 from carvegen.base.streams import stream
 from tests.cli.running import SMALL, command, tree
+from tests.robustness.corpus import corpus
 from tests.robustness.renames import renames
 from tests.robustness.wheels import wheels
 
@@ -249,6 +251,12 @@ def full() -> int:
     return bad
 
 
+def told(differences: list[str]) -> int:
+    """Print each difference; how many there are."""
+    print("\n".join([*differences, f"{len(differences)} differ"]))
+    return len(differences)
+
+
 def main() -> None:
     what, count = [*sys.argv[1:], "", ""][:2]
     runs = {
@@ -258,6 +266,7 @@ def main() -> None:
         "same": same,
         "full": full,
         "wheels": lambda: wheels(sys.argv[2:]),
+        "corpus": lambda: told(corpus(Path(count or "corpus.json"))),
     }
     if what not in runs:
         sys.exit(__doc__)
