@@ -30,7 +30,7 @@ _NEAR = 0.04  #: the logarithm of the white comes so near to what is asked
 _CLOSE = 0.003  #: or within so much of the face
 _FEW = 3000  #: flakes: of more a part is tried first
 _TOLD = 0.01  #: what differs by more is told
-_AGAIN = 3  #: times at most that more falls because the edge of the face took some
+_AGAIN = 2  #: times at most that more falls because the edge of the face took some
 _TRIES = 7
 _LOST = 1.3  #: flakes that yield to others cost about so much of the white; a first guess
 

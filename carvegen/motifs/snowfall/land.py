@@ -285,7 +285,7 @@ def _firm(pieces: PolygonArray, frame: Polygon, limits: Limits) -> PolygonArray:
     piece that in the end still leaves narrow land goes.
     """
     land, done = limits.land_mm, geometry.empty()
-    for nth in range(2 * _ROUNDS + 1):
+    for nth in range(_ROUNDS + 1):
         pieces = _reached(pieces, limits)
         if len(pieces) == 0:
             break
@@ -294,7 +294,7 @@ def _firm(pieces: PolygonArray, frame: Polygon, limits: Limits) -> PolygonArray:
         beside = np.zeros(len(pieces), dtype=bool)
         beside[shapely.STRtree(pieces).query(lines, predicate="dwithin", distance=_SLACK_MM)[1]] = True
         done, pieces = np.concatenate([done, pieces[~beside]]), pieces[beside]
-        if len(pieces) == 0 or nth >= 2 * _ROUNDS:
+        if len(pieces) == 0 or nth >= _ROUNDS:
             break
         bites = geometry.offset(lines, land / 2 + _SLACK_MM, quad_segs=8)
         pieces = geometry.parts(shapely.difference(pieces, shapely.union_all(bites)))
