@@ -296,7 +296,7 @@ def _firm(pieces: PolygonArray, frame: Polygon, limits: Limits) -> PolygonArray:
         done, pieces = np.concatenate([done, pieces[~beside]]), pieces[beside]
         if len(pieces) == 0 or nth >= _ROUNDS:
             break
-        bites = geometry.offset(lines, land / 2 + _SLACK_MM, quad_segs=8)
+        bites = geometry.offset(lines, (1 + nth / 2) * (land / 2 + _SLACK_MM), quad_segs=8)  # wider each time
         pieces = geometry.parts(shapely.difference(pieces, shapely.union_all(bites)))
     return firm(done, frame, land_mm=land)
 
