@@ -59,6 +59,7 @@ class Setup:
     lean_deg: float = 0.0  #: how far the tool is leaned sideways
     declared: str = ""  #: the composition as the user declares it
     printing: Printing = USUAL  #: how it is inked and printed
+    through: Cutter | None = None  #: of a router: cuts through if `cutter` can't and none is chosen besides
 
     def __post_init__(self) -> None:
         check_words(self.declared, where="--declare")
@@ -201,6 +202,7 @@ def setups_for(
             lean_deg=lean_deg if kind == "hand" else 0.0,
             declared=declared,
             printing=printing,
+            through=_straight(shelf, by_kind[kind]) if kind not in tool.machines else None,
         )
         for kind in order[: 1 if own_kind_only else None]
     )
@@ -216,6 +218,11 @@ def permit(material: Material, kind: str) -> Permit:
             hint=f"this material may be worked by: {', '.join(others)}; choose a --cutter for that" if others else "",
         )
     return found
+
+
+def _straight(shelf: Library, machine: Machine) -> Cutter | None:
+    """The machine's usual straight cutter."""
+    return shelf.cutter(machine.usual_straight_cutter) if machine.usual_straight_cutter else None
 
 
 _THICKEST_MM = 100.0

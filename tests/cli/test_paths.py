@@ -54,6 +54,28 @@ def test_choices_reach_the_paths(capsys, tmp_path):
     ]  # fmt: skip
 
 
+ROUTED = ["snowfall", "--size", "40x30", "--material", "linoleum", "--opening", "circle 20 15 8", "--json"]
+
+
+@pytest.mark.parametrize(("cutter", "more", "through"), [
+    ("laser-fine", [], ["CUT THROUGH FLAT-3"]),  # no router's cutter is chosen: the machine's own straight one
+    ("v-60", [], []),  # hers can't cut through: told
+    ("v-60", ["--also-cutter", "flat-1"], ["CUT THROUGH FLAT-1"]),
+])  # fmt: skip
+def test_an_opening_is_routed_by_the_machine_s_straight_cutter_unless_she_chose_a_cutter(
+    cutter, more, through, capsys, tmp_path
+):
+    done = run(
+        capsys, *ROUTED, "--cutter", cutter, "--for", "router", *more, "--for", "laser", "--out", tmp_path / "out"
+    )
+    breaks = [
+        its["rule"] for its in json.loads(done.out)["reports"]["router"]["findings"] if its["severity"] == "breaks"
+    ]
+    text = (tmp_path / "out" / "router" / "paths.dxf").read_text()
+    assert [name for name in layers(text) if name.startswith("CUT THROUGH")] == through
+    assert (done.code, breaks) == ((0, []) if through else (1, ["not-cut"]))
+
+
 def test_where_nothing_may_go_nothing_goes(capsys, tmp_path):
     told = made(capsys, tmp_path / "out", "--no-go", "box 14 9 22 22", code=1)  # over the opening
     assert {its["rule"] for its in told["reports"]["laser"]["findings"] if its["severity"] == "breaks"} == {"not-cut"}

@@ -109,6 +109,7 @@ def machine(kind: str, colours: dict[str, int] | None = None) -> Machine:
         units="mm",
         curves=False,
         usual_cutter="v60",
+        usual_straight_cutter="",
         bed_width_mm=600.0,
         bed_height_mm=400.0,
         layer_colours=colours or {},

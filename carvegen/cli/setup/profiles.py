@@ -27,7 +27,10 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
-_DETAILS = ("grain", "composition", "form", "machines", "kind", "units", "curves", "usual_cutter", "origin")
+_DETAILS = (
+    "grain", "composition", "form", "machines", "kind", "units", "curves", "usual_cutter", "usual_straight_cutter",
+    "origin",
+)  # fmt: skip
 
 
 @click.group("profiles")

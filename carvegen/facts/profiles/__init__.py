@@ -115,8 +115,9 @@ class Library:
         machine, original = rules.machine(sheet, key), self._replaced("machines", key)
         if original and machine.kind:
             rules.keep_kind(sheet, "kind", machine.kind, rules.machine(original, key).kind)
-        if machine.usual_cutter:
-            self._check_usual(sheet, machine)
+        for field in ("usual_cutter", "usual_straight_cutter"):
+            if getattr(machine, field):
+                self._check_usual(sheet, machine, field)
         return machine, sheet.faults
 
     def _paper(self, key: str) -> tuple[Paper | None, list[InputError]]:
@@ -128,16 +129,16 @@ class Library:
         original = shipped() / kind / f"{key}.toml"
         return _sheet(original) if original.is_file() and original != self.path(kind, key) else None
 
-    def _check_usual(self, sheet: Sheet, machine: Machine) -> None:
-        """The usual cutter is known and goes into the machine; its own faults are its own."""
-        name, known = machine.usual_cutter, self._paths["cutters"]
+    def _check_usual(self, sheet: Sheet, machine: Machine, field: str) -> None:
+        """A usual cutter is known and goes into the machine; its own faults are its own."""
+        name, known = getattr(machine, field), self._paths["cutters"]
         if name not in known:
-            sheet.fault("usual_cutter", "must be a known cutter", value=name, hint=nearest(name, known))
+            sheet.fault(field, "must be a known cutter", value=name, hint=nearest(name, known))
             return
         cutter, faults = self._cutter(name)
         if cutter and not faults and machine.kind not in cutter.machines:
             fits = ", ".join(cutter.machines)
-            sheet.fault("usual_cutter", f"must go into this machine; it goes into: {fits}", value=name)
+            sheet.fault(field, f"must go into this machine; it goes into: {fits}", value=name)
 
 
 def _sheet(path: Path) -> Sheet:

@@ -220,6 +220,7 @@ def machine(sheet: Sheet, key: str) -> Machine:
     name, about = sheet.text("name"), sheet.text("about")
     kind, units = sheet.text("kind", among=KINDS), sheet.text("units", among=("mm", "in"))
     curves, usual_cutter = sheet.flag("curves"), sheet.text("usual_cutter")
+    straight = sheet.text("usual_straight_cutter") if "usual_straight_cutter" in sheet.left else ""
     origin = sheet.text("origin", among=ORIGINS) if "origin" in sheet.left else "lower-left"
     table = sheet.table("values", optional=kind == "hand")
     paces = PACE_RANGES.get(kind, {})
@@ -233,6 +234,7 @@ def machine(sheet: Sheet, key: str) -> Machine:
     sheet.close()
     return Machine(
         key=key, name=name, about=about, kind=kind, units=units, curves=curves, usual_cutter=usual_cutter,
+        usual_straight_cutter=straight,
         bed_width_mm=values.get("bed_width_mm"), bed_height_mm=values.get("bed_height_mm"),
         layer_colours=colours, cautions=tuple(dict.fromkeys((*first, *own))), sources=sources, origin=origin,
         **{name: values[name] for name in given},

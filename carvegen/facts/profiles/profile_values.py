@@ -209,6 +209,7 @@ class Machine:
     units: str  #: "mm" or "in"
     curves: bool  #: may its files hold curves? If not: short straight lines
     usual_cutter: str
+    usual_straight_cutter: str  #: of a router: cuts through where no cutter of it was chosen; "": none
     bed_width_mm: float | None  #: None: no bed
     bed_height_mm: float | None
     layer_colours: Mapping[str, int]  #: the shop's own, by layer: DXF colour index; may be empty

@@ -262,7 +262,9 @@ class _Table:
     @property
     def _straight(self) -> list[Fit]:
         """The straight cutters of the set, which cut through; also where the floor leaves no depth for an area."""
-        cutters = {its.key: its for its in (self.job.cutter, *self.settings.also_cutters) if its.form == "flat"}
+        chosen = (self.job.cutter, *self.settings.also_cutters)
+        usual = () if self.job.through is None or self.settings.also_cutters else (self.job.through,)
+        cutters = {its.key: its for its in (*chosen, *usual) if its.form == "flat"}
         fits = [cutter_centre_region.fit(its, its, self.job.depth_mm) for its in cutters.values()]
         return sorted(fits, key=lambda its: (-its.face_mm, its.cutter.key))
 
