@@ -114,14 +114,39 @@ class Setup:
         )
 
     @property
-    def limits(self) -> Limits:
-        """What must be kept at the face so that the foot at this depth holds too."""
+    def lasting_limits(self) -> Limits:
+        """What must be kept at the face so that it holds, and the foot at this depth too."""
         face, foot, gain = self.face_limits, self.foot_limits, 2 * self.wall.foot_gain_mm
         return replace(
             face,
             land_along_mm=max(face.land_along_mm, foot.land_along_mm - gain),
             land_across_mm=max(face.land_across_mm, foot.land_across_mm - gain),
             dot_mm=max(face.dot_mm, foot.dot_mm - gain),
+        )
+
+    @property
+    def stout_limits(self) -> Limits:
+        """What is stout enough at the face for this depth; no land is too slender where the material says nothing.
+
+        Depth over mean width, between face and foot, is no more than the material's ratio s: the face is at least
+        ``d / s - g`` wide, with g what the foot gains on one side (plane geometry, straight walls).
+        """
+        material, gain = self.material, self.wall.foot_gain_mm
+        along, across = (
+            0.0 if most is None else max(0.0, self.depth_mm / most - gain)
+            for most in (material.slender_along, material.slender_across)
+        )
+        return replace(self.face_limits, land_along_mm=along, land_across_mm=across, dot_mm=max(along, across))
+
+    @property
+    def limits(self) -> Limits:
+        """What a texture keeps as it grows, and mending goes by: land that lasts and is stout, so nothing is found."""
+        lasting, stout = self.lasting_limits, self.stout_limits
+        return replace(
+            lasting,
+            land_along_mm=max(lasting.land_along_mm, stout.land_along_mm),
+            land_across_mm=max(lasting.land_across_mm, stout.land_across_mm),
+            dot_mm=max(lasting.dot_mm, stout.dot_mm),
         )
 
     @property

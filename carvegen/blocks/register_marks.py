@@ -32,6 +32,7 @@ _ARROW_MM = 7.0
 _GAP_MM = 2.0
 _SMALLEST_MM = 1.6  #: letters lower than this are left out
 _MOST_LETTERS = 40
+_OFF_GROOVE_MM = 1.0  #: from the groove to the arrow and the name; our own choice
 _ARROW = shapely.Polygon([(0, 1.45), (4, 1.45), (4, 0.2), (7, 1.7), (4, 3.2), (4, 1.95), (0, 1.95)])
 
 
@@ -46,6 +47,7 @@ class Register:
     pads: PolygonArray = field(default_factory=geometry.empty)  #: of a die: what stands in its waste, as stops
     mark: PolygonArray = field(default_factory=geometry.empty)  #: arrow, number and name
     words: tuple[str, ...] = ()  #: how it is used
+    moat_mm: float = 0.0  #: width of the groove round the picture
 
 
 def register_for(plan: Plan, size: tuple[float, float], label: str) -> Register:
@@ -81,6 +83,7 @@ def with_moat(register: Register, size: tuple[float, float], wide_mm: float) -> 
     """The register of a block that is inked: a groove round the picture, so that no roller reaches the waste.
 
     It leaves the stops as they are. Where only a narrow strip would stand outside it, all of the waste is lowered.
+    Arrow and name move off it where the waste has room for them; else they lie on its floor.
     """
     if not register.waste_mm or wide_mm <= 0:
         return register
@@ -95,7 +98,19 @@ def with_moat(register: Register, size: tuple[float, float], wide_mm: float) -> 
         f"A groove {wide:g} mm wide runs round the picture, as deep as the cuts, narrower only at a stop: the roller "
         "leaves the waste clean if its middle stops at the picture's edge.",
     )
-    return replace(register, lowered=groove, words=(*register.words, *words))
+    mark = _off_groove(register, size, wide)
+    return replace(register, lowered=groove, mark=mark, moat_mm=wide, words=(*register.words, *words))
+
+
+def _off_groove(register: Register, size: tuple[float, float], wide_mm: float) -> PolygonArray:
+    """Arrow and name moved up, clear of a groove above the picture, where the waste has room."""
+    if not len(register.mark):
+        return register.mark
+    _, bottom, _, top = (shapely.total_bounds(register.mark) - size[1]).tolist()
+    up = wide_mm + _OFF_GROOVE_MM - bottom
+    if up <= 0 or top + up > register.waste_mm:
+        return register.mark
+    return geometry.snapped(geometry.moved(register.mark, (0.0, up)))
 
 
 def die_register(register: Register, plan: Plan, size: tuple[float, float]) -> Register:

@@ -59,6 +59,7 @@ class Seen:
     stops: PolygonArray  #: where the sheet lies against the board, or pins go through it
     mark: PolygonArray  #: arrow and name in the waste
     waste_mm: float  #: strip of board outside the face
+    moat_mm: float  #: of it, the groove round the picture
 
     @property
     def board(self) -> Polygon:
@@ -110,6 +111,7 @@ def seen(what: Job | Block, view: View) -> Seen:
     return Seen(
         name=block.name, view=view, width_mm=width, height_mm=height, cuts=cuts, lowered=lowered,
         cut_outs=cut_outs, kept=kept, free=free, stops=stops, mark=mark, waste_mm=register.waste_mm,
+        moat_mm=register.moat_mm,
     )  # fmt: skip
 
 

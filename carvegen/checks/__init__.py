@@ -14,6 +14,7 @@ from carvegen.checks import (
     islands,
     land_width,
     look,
+    slenderness,
     wall,
 )
 from carvegen.checks.depths import (
@@ -36,6 +37,7 @@ CHECKS: dict[str, Callable[[Survey], Iterator[Finding]]] = {
     cut_width.RULE: cut_width.find,
     wall.RULE: wall.find,
     foot.RULE: foot.find,
+    slenderness.RULE: slenderness.find,
     depth.RULE: depth.find,
     laser_depth.RULE: laser_depth.find,
     clearing.RULE: clearing.find,

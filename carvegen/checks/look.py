@@ -57,7 +57,9 @@ def _spacing(shapes: PolygonArray, land: float) -> Iterator[Finding]:
     measured, error = alikeness.spacing(centres, room)
     limit = max(_EVEN, 1 + _ERRORS * error)
     if measured > limit:
-        why = "the shapes keep more even distances than chance would (Clark & Evans 1954): it looks set out by rule"
+        why = (
+            "the shapes keep more even distances than chance would (Clark and Evans's index): it looks set out by rule"
+        )
         yield _advice("spacing", measured, limit, "times chance", why=why, remedy=remedy)
         return
     measured = alikeness.distance_spread(centres)

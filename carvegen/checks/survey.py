@@ -35,7 +35,35 @@ class Survey:
     @cached_property
     def narrow_spread(self) -> Spread:
         """The same places with how far each goes."""
-        return narrow_spread(self.job.block.land_rings, self._widest, limit_at=self._wanted)
+        wider = self._slender_spread
+        if wider is not None and len(wider.thin) + len(wider.places) == 0:
+            return wider
+        return narrow_spread(self.job.block.land_rings, self.job.lasting_limits.land_mm, limit_at=self._wanted)
+
+    @property
+    def slender_lands(self) -> Narrow:
+        """Places where the land is wide enough to last, but slender at this depth.
+
+        One that goes on into land too narrow to last is `narrow_lands`' alone.
+        """
+        if self._slender_spread is None:
+            return self.narrow_lands.chosen(np.empty(0, dtype=np.int64))
+        found = self._slender_spread.places
+        return found.chosen(np.flatnonzero(found.width >= self._wanted(found.direction_deg)))
+
+    @cached_property
+    def _slender_spread(self) -> Spread | None:
+        """Places narrower than lasts or than is stout; None where what lasts is stout, whatever its direction."""
+        job = self.job
+        face, stout = job.face_limits, job.stout_limits
+        bevelled = job.block.bevelled  # walls with files of their own
+        if bevelled or (stout.land_along_mm <= face.land_along_mm and stout.land_across_mm <= face.land_across_mm):
+            return None
+
+        def wanted(direction_deg: Floats) -> Floats:
+            return np.maximum(self._wanted(direction_deg), stout.land_at(direction_deg) - TOLERANCE_MM)
+
+        return narrow_spread(job.block.land_rings, job.limits.land_mm, limit_at=wanted)
 
     @cached_property
     def white(self) -> PolygonArray:
@@ -88,10 +116,6 @@ class Survey:
         """The narrowest land that lasts, by its direction; a little less, for rounding."""
         foot = self.job.foot_limits.land_at(direction_deg) - 2 * self.job.wall.foot_gain_mm
         return np.maximum(self.job.face_limits.land_at(direction_deg), foot) - TOLERANCE_MM
-
-    @property
-    def _widest(self) -> float:
-        return max(self.job.limits.land_mm, self.job.face_limits.land_mm)
 
 
 #: A shape is looked at closely where more than so many cutter radii squared stay uncut: four square corners leave

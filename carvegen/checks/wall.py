@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from carvegen.base.findings import Finding, Severity
+from carvegen.checks.slenderness import stout_width
 from carvegen.checks.survey import Survey
 
 if TYPE_CHECKING:
@@ -30,17 +31,6 @@ def _shoulder(job: Job) -> str:
     if job.cutter.form == "laser":
         return "have paths made with shoulder steps, whose layers SHOULDER slope it"
     return "ask for a sloped shoulder round the land"
-
-
-def _stout(job: Job) -> str:
-    """How wide a land is stout enough at this depth: depth over its mean width, between face and foot."""
-    material, gain = job.material, job.wall.foot_gain_mm
-    if material.slender_along is None or material.slender_across is None:
-        return "keep the land wider than the minimum"
-    along, across = (job.depth_mm / most - gain for most in (material.slender_along, material.slender_across))
-    ways = [(along, "")] if along == across else [(along, " along the grain"), (across, " across it")]
-    wide = " and ".join(f"{max(width, 0):.2f} mm{way}" for width, way in ways)
-    return f"keep the land wider than {wide} ({material.sources.get('slender_along', 'of the profile')})"
 
 
 def find(survey: Survey) -> Iterator[Finding]:
@@ -69,5 +59,5 @@ def find(survey: Survey) -> Iterator[Finding]:
             limit=job.material.wall_deg,
             unit="deg",
             why=f"the wall is steeper than this material wants ({wall.basis}): fine land has little to stand on",
-            remedy=f"{_shoulder(job)}, cut less deep, or {_stout(job)}",
+            remedy=f"{_shoulder(job)}, cut less deep, or {stout_width(job)}",
         )

@@ -132,8 +132,11 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
         jobs, changes = mended_for_all(jobs, say=say)
     say("checking")
     reports = {job.machine.kind: checked(job) for job in jobs}
-    untold = {job.machine.kind: why for job in jobs if style.paths is not None and (why := _left_out(job, jobs[0]))}
-    for note in untold.values():
+    untold = {
+        job.machine.kind: why for job in jobs if style.paths is not None and (why := _left_out(job, jobs[0], style))
+    }
+    unused = _unused(jobs, style)
+    for note in (*untold.values(), *unused):
         say(note)
     plans = _plans(jobs, style, say)
     reports |= {kind: with_plan(reports[kind], plan) for kind, (plan, _) in plans.items()}
@@ -143,7 +146,7 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
     block, report = jobs[0].block, reports[jobs[0].machine.kind]
     delivery = Delivery(
         files=files, reports=reports, open_questions=questions, block=block, changes=changes,
-        notes=(*style.notes, *(f"WARNING: {note}" for note in untold.values())),
+        notes=(*style.notes, *(f"WARNING: {note}" for note in (*untold.values(), *unused))),
         simulated={kind: its.to_dict() for kind, (_, its) in plans.items() if its.simulated},
         earlier=earlier(out, owned=OWNED, made=files, sign="report.json"),
     )  # fmt: skip
@@ -170,10 +173,30 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
     return delivery
 
 
-def _left_out(job: Job, main: Job) -> str:
+def _router_only(style: Style) -> list[str]:
+    """The options asked for that only a router's paths have a use for."""
+    paths = style.paths
+    if paths is None:
+        return []
+    return ["--program"] * paths.program + [f"--also-cutter {its.key}" for its in paths.also_cutters]
+
+
+def _unused(jobs: Sequence[Job], style: Style) -> list[str]:
+    """What was asked for a router where none is among the machines that files are written for."""
+    asked = _router_only(style)
+    if not asked or any(job.machine.kind == "router" for job in jobs):
+        return []
+    if jobs[0].material.permits["router"].verdict is Verdict.NEVER:
+        remedy = "This material must not meet a router."
+    else:
+        remedy = "Add --for router to have them."
+    return [f"No router's files are written here, so nothing came of {', '.join(asked)}. {remedy}"]
+
+
+def _left_out(job: Job, main: Job, style: Style) -> str:
     """Why a further router's paths are not reckoned, or nothing: of very many shapes they take minutes."""
     count = len(job.block.cuts)
-    asked_for = job is main or job.cutter.key == main.cutter.key
+    asked_for = job is main or job.cutter.key == main.cutter.key or bool(_router_only(style))
     if asked_for or job.machine.kind != "router" or count <= _MOST_BESIDE:
         return ""
     return (
@@ -185,7 +208,7 @@ def _left_out(job: Job, main: Job) -> str:
 def _plans(jobs: Sequence[Job], style: Style, say: Callable[[str], None]) -> dict[str, tuple[Plan, PlanExtras]]:
     """By kind of machine the plans that have something to follow or to say, and what is made of them."""
     found: dict[str, tuple[Plan, PlanExtras]] = {}
-    wanted = [job for job in jobs if not _left_out(job, jobs[0])] if style.paths is not None else []
+    wanted = [job for job in jobs if not _left_out(job, jobs[0], style)] if style.paths is not None else []
     for job in wanted:
         if job.machine.kind != "hand":
             say(f"planning the paths of the {job.machine.kind}")

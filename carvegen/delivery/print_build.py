@@ -49,7 +49,7 @@ from carvegen.prints.cut_blocks import (
     ways_of,
 )
 from carvegen.prints.misregister.figures import findings
-from carvegen.prints.recut import KEPT, cut_further, standing_land
+from carvegen.prints.recut import KEPT, cut_further, standing_land, standing_tolerance_mm
 from carvegen.writers.proof.proof_pages import print_sheet
 from carvegen.writers.proof.proof_sheet import proof_sheet_html
 from carvegen.writers.whole_print.embossed_relief import Pressed
@@ -218,7 +218,7 @@ class _Bench:
         picture, cuts = cut_blocks(self.given, self.ways, say=self.say)
         for name, stands in self.standing.items():
             if stands is not None:
-                cuts[name] = cut_further(cuts[name], stands)
+                cuts[name] = cut_further(cuts[name], stands, standing_tolerance_mm(self.given, name))
         cuts = mended_print(self.given, picture, cuts, self.ways, say=self.say)
         paper = paper_findings(picture, cuts)
         return picture, {name: replace(cut, notes=(*cut.notes, *paper[name])) for name, cut in cuts.items()}

@@ -45,7 +45,7 @@ def spacing(centres: Floats, apart_mm: float = 0.0) -> tuple[float, float]:
 
     References
     ----------
-    source: clark-evans; the edge's terms: Donnelly 1978 (from memory).
+    source: clark-evans; the edge's terms: source: donnelly-1978.
     """
     from scipy.special import erfcx
 
@@ -112,9 +112,8 @@ def straight_runs(shapes: PolygonArray) -> tuple[Floats, Floats]:
 def combing(shapes: PolygonArray) -> tuple[float, int]:
     """How alike the long axes of the elongated shapes point: 0 all ways, 1 all one way; and how many there are.
 
-    The mean resultant length of the doubled angles, as a long axis has no head (Mardia & Jupp 2000,
-    Directional Statistics, ch. 1 and 2; from memory). Axes and their lengths are those of the ellipse with
-    the outline's second moments.
+    The mean resultant length of the doubled angles, as a long axis has no head (source: mardia-jupp). Axes and their
+    lengths are those of the ellipse with the outline's second moments.
     """
     ratio, doubled = elongations(shapes)
     chosen = (ratio >= ELONGATED) & (ratio <= STROKE)

@@ -57,8 +57,7 @@ def depths(land: BaseGeometry, width_mm: float, height_mm: float) -> Depths:
     -----
     Each cell that an outline crosses knows from its covered share, and from the way the outline faces, how far its
     middle lies inside; all others take the nearest of those (exact Euclidean distance transform, scipy), and add
-    it: the anti-aliased distance transform of Gustavson and Strand (Pattern Recognition Letters 32, 2011; from
-    memory).
+    it: the anti-aliased distance transform (source: gustavson-strand).
     """
     pitch = max(_PITCH_MM, math.sqrt(width_mm * height_mm / _MOST_CELLS))
     off = _ASKEW[0] * pitch, _ASKEW[1] * pitch

@@ -4,7 +4,7 @@ Edges of the outline's Voronoi diagram between two segments are straight and the
 them; those between a segment and a corner are parabolas, and between two corners the radius is a hyperbola: these
 are cut into straight pieces.
 
-H. Blum, A transformation for extracting new descriptors of shape, 1967.
+The axis and its discs: source: blum-1967.
 """
 
 from __future__ import annotations
@@ -196,8 +196,8 @@ def _to_outline(shape: shapely.Polygon, points: NDArray[np.object_]) -> Floats:
 def pruned(axis: MedialAxis, corner_mm: float) -> MedialAxis:
     """The axis without twigs whose discs lose no more than `corner_mm` of the shape.
 
-    What a twig's end would lose: its length, less the change of radius along it (Liu, Chambers, Letscher & Ju 2011
-    call it erosion thickness). From the ends inwards, the largest loss of what hung on a point counts on.
+    What a twig's end would lose: its length, less the change of radius along it (erosion
+    thickness, source: erosion-thickness). From the ends inwards, the largest loss of what hung on a point counts on.
     """
     links, length = axis.links, axis.lengths
     loss = np.zeros(len(axis.xy))

@@ -2,7 +2,7 @@
 
 A neck is a chord inside the region whose ends can't be moved along the outline to make it shorter: at an
 edge the chord stands square on it, at a corner that juts into the region it points between the two edges'
-squares (a double normal; H. Blum 1967 calls its middle a pinch of the medial axis). Exact for polygons.
+squares (a double normal; its middle is a pinch of the medial axis, source: blum-1967). Exact for polygons.
 """
 
 from __future__ import annotations

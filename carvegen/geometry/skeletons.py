@@ -1,7 +1,7 @@
 """The medial axes of convex shapes, very many at once: all sides move inwards alike until the last has vanished.
 
 Where a side has shrunk to nothing, its two corners meet and go on as one: the corners' ways are the axis, for in a
-convex shape it is the straight skeleton (Aichholzer, Aurenhammer, Alberts & Gärtner 1995).
+convex shape it is the straight skeleton (source: straight-skeleton).
 """
 
 from __future__ import annotations

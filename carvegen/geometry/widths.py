@@ -3,7 +3,7 @@
 At a place p of an edge with inward normal n the disc touches the outline at p and somewhere else first. A line
 at distance d from p, with the unit normal m from it towards p, is touched by the disc of radius
 ``r = d / (1 - n·m)``; a point q by ``r = |q - p|² / (2 n·(q - p))``. The smallest over all edges is the
-disc: closed forms, no iteration (the shrinking ball of Ma, Bae & Choi 2012 takes points instead).
+disc: closed forms, no iteration (the shrinking ball takes points instead, source: shrinking-ball).
 """
 
 from __future__ import annotations

@@ -12,7 +12,7 @@ from carvegen import geometry
 from carvegen.artwork import plain_name, read
 from carvegen.artwork.kinds import is_picture
 from carvegen.artwork.reading import file_and_layer
-from carvegen.artwork.scan import ScanOptions, is_sized, read_scan
+from carvegen.artwork.scan import ScanOptions, is_sized, pixels_across, read_scan
 from carvegen.base.errors import InputError
 from carvegen.base.findings import Finding, Severity
 from carvegen.blocks.comparison import CUT_FOLDER, difference, land_in
@@ -28,10 +28,11 @@ if TYPE_CHECKING:
     from carvegen.prints.cut_blocks import Cut
     from carvegen.prints.file.print_file import Print
 
-__all__ = ["KEPT", "cut_further", "standing_land"]
+__all__ = ["KEPT", "cut_further", "standing_land", "standing_tolerance_mm"]
 
 KEPT = CUT_FOLDER
 _TOLERANCE_MM = 0.02
+_SCAN_PIXELS = 2.0  #: a scan's outline lies within a pixel, and so does the face's edge in it; our own choice
 _MOST = 40
 _SAME_PAGE_MM = 1.0  #: a page that differs from the face by no more shows it
 #: Layers by which a drawing is told for one of a block's cuts, as every written file is; any other shows what stands.
@@ -71,6 +72,15 @@ def standing_land(given: Print, k: int, out: Path) -> BaseGeometry | None:
     return land
 
 
+def standing_tolerance_mm(given: Print, name: str) -> float:
+    """How near two outlines are the same by what is given as a cut block's land: in a scan, two of its pixels."""
+    block = next(block for block in given.blocks if block.name == name)
+    path = given.path.parent / block.cut_land
+    if not block.cut_land or not file_and_layer(path)[0].is_file() or not is_picture(path):
+        return _TOLERANCE_MM
+    return max(_TOLERANCE_MM, _SCAN_PIXELS * max(given.width_mm, given.height_mm) / pixels_across(path))
+
+
 def _land(given: Print, path: Path) -> BaseGeometry:
     """What stands, in print view: by a land of a build, a drawing or scan of it, or a drawing of a block's cuts."""
     if path.suffix.lower() == ".wkb":
@@ -94,17 +104,18 @@ def _land(given: Print, path: Path) -> BaseGeometry:
     return geometry.solid(geometry.mirrored(shapes, given.width_mm) if artwork.says_view == "block" else shapes)
 
 
-def cut_further(cut: Cut, stands: BaseGeometry) -> Cut:
+def cut_further(cut: Cut, stands: BaseGeometry, tolerance_mm: float = _TOLERANCE_MM) -> Cut:
     """The block as it can still be made: what stands of it and is wanted; land that would have to come back is told.
 
-    Nothing is put back by mending either: what does not stand counts as white.
+    Nothing is put back by mending either: what does not stand counts as white. What differs by no more than the
+    tolerance is not told (`standing_tolerance_mm`); of a scan it is said how much that is.
     """
     block = cut.block
-    change = difference(block.name, stands, cut.land, _TOLERANCE_MM)
+    change = difference(block.name, stands, cut.land, tolerance_mm)
     land = geometry.intersection(cut.land, stands)
     gone = geometry.difference(block.face, geometry.union(land, block.cut_outs))
     white = geometry.union(cut.white, geometry.difference(block.face, stands))
-    notes = (*cut.notes, *_unlike(cut.land, land), *_findings(change))
+    notes = (*cut.notes, *_unlike(cut.land, land), *_findings(change), *_coarse(cut.land, tolerance_mm))
     return replace(cut, block=replace(block, cuts=geometry.parts(gone)), land=land, white=white, notes=notes)
 
 
@@ -116,6 +127,17 @@ def _unlike(wanted: BaseGeometry, left: BaseGeometry) -> Iterator[Finding]:
             rule="cut-land", severity=Severity.RISK, at=(at.x, at.y), measured=left.area, limit=wanted.area, unit="mm²",
             why="most of what is to print is not standing any more, by what is given as the land of this block",
             remedy="look whether cut_land shows what stands, in print view and at true size, and not what is cut",
+        )  # fmt: skip
+
+
+def _coarse(wanted: BaseGeometry, tolerance_mm: float) -> Iterator[Finding]:
+    """That what stands is known by a scan, and how finely."""
+    if tolerance_mm > _TOLERANCE_MM and not shapely.is_empty(wanted):
+        yield Finding(
+            rule="cut-scan", severity=Severity.ADVICE, at=None, measured=tolerance_mm, limit=_TOLERANCE_MM, unit="mm",
+            why=f"what stands is known by a scan: what is off by less than {tolerance_mm:.2f} mm, two of its pixels, "
+            "is taken for its noise and not told",
+            remedy="scan the block finer where fine lines count, 600 dots per inch or more",
         )  # fmt: skip
 
 

@@ -39,8 +39,8 @@ def with_points(paths: Paths, kept: Mask) -> Paths:
 def points_kept(paths: Paths, off_mm: float | Floats, *, room: PolygonArray | None = None) -> Mask:
     """Which points are needed so that all others lie within `off_mm` of the straight piece that takes their place.
 
-    Every path keeps its first point and a point where it is farthest from the piece, again and again (Douglas &
-    Peucker 1973), all paths at once. Ends of open paths stay; a closed path keeps three points at least.
+    Every path keeps its first point and a point where it is farthest from the piece, again and again (source:
+    douglas-peucker), all paths at once. Ends of open paths stay; a closed path keeps three points at least.
 
     Parameters
     ----------

@@ -10,7 +10,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.blocks.layer_names import machine_layers
-from carvegen.toolpaths.register_lines import ARM_MM, OUT_MM, register_places
+from carvegen.toolpaths.register_lines import ARM_MM, OUT_MM, clear_of_groove, register_places
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -154,7 +154,8 @@ def wrapped(words: Sequence[str], width: float, size: float) -> list[str]:
 def register_shapes(shown: Seen) -> PolygonArray:
     """Crosses outside the middle of each side, the same for every block of one size; and its own arrow and name."""
     at = register_places(shown.width_mm, shown.height_mm)
-    return geometry.stack([geometry.snapped(geometry.polygon_array(cross(x, y) for x, y in at)), shown.mark])
+    crosses = clear_of_groove(geometry.polygon_array(cross(x, y) for x, y in at), shown.face, shown.moat_mm)
+    return geometry.stack([geometry.snapped(crosses), shown.mark])
 
 
 def cross(x: float, y: float, *, arm: float = ARM_MM, thick: float = 0.2) -> Polygon:

@@ -28,15 +28,18 @@ from carvegen.blocks.register_marks import (
     sheet_of,
     with_moat,
 )
+from carvegen.blocks.views import View, seen
 from carvegen.facts.printing import USUAL
 from carvegen.facts.profiles import Library
 from carvegen.facts.register import METHODS, Plan
 from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.paths import Work
 from carvegen.toolpaths.promises import broken
+from carvegen.toolpaths.register_lines import register_lines, register_places
 from carvegen.toolpaths.settings import PathSettings
 from carvegen.writers.block.block_svg import machine_svg
 from carvegen.writers.note.block_note import machine_note
+from carvegen.writers.sheet import register_shapes
 from carvegen.writers.whole_print.templates import block_template, paper_template, template_svg
 from carvegen.writers.whole_print.templates_pdf import template_pdf
 from tests import cases
@@ -244,6 +247,36 @@ def test_template_pages_have_true_size():
 def test_the_same_marks_and_another_name_on_the_next_block():
     one, other = job_for(1, "sky"), job_for(2, "tone")
     assert machine_svg(one) != machine_svg(replace(one, block=replace(one.block, register=other.block.register)))
+
+
+@pytest.mark.parametrize("method", sorted(METHODS))
+@pytest.mark.parametrize("wide", [3.0, USUAL.moat_mm, 6.0])
+def test_arrow_name_and_crosses_lie_clear_of_the_groove(method, wide):
+    plain = register_for(Plan(method=method, waste_mm=25.0), SIZE, "1 sky")
+    register = with_moat(plain, SIZE, wide)
+    block = Block(
+        name="sky", width_mm=SIZE[0], height_mm=SIZE[1], cuts=np.array(SHARED, dtype=object), register=register
+    )
+    groove = shapely.box(0, 0, *SIZE).buffer(wide, quad_segs=64)
+    assert len(register.mark) == len(plain.mark) > 1
+    assert shapely.distance(groove, register.mark).min() >= 0.99
+    assert shapely.box(-25, -25, SIZE[0] + 25, SIZE[1] + 25).contains(shapely.union_all(register.mark))
+    lines = register_lines(block)
+    assert len(lines.start) == 9
+    assert shapely.distance(groove, shapely.linestrings(lines.xyz[:, :2].reshape(-1, 2, 2))).min() >= 0.49
+    crosses = register_shapes(seen(block, View.PRINT))[:4]
+    assert len(crosses) == 4 and shapely.distance(groove, crosses).min() >= 0.49
+    middles = shapely.points(register_places(*SIZE))
+    assert (shapely.distance(crosses, middles) == 0).all()
+
+
+def test_marks_stay_where_the_waste_has_no_room_beside_the_groove():
+    plain = register_for(Plan(waste_mm=8.0), SIZE, "1 sky")
+    narrow = with_moat(plain, SIZE, 7.5)
+    assert [its.wkb for its in narrow.mark] == [its.wkb for its in plain.mark]
+    block = Block(name="sky", width_mm=SIZE[0], height_mm=SIZE[1], cuts=np.array(SHARED, dtype=object), register=narrow)
+    whole = replace(block, register=plain)
+    assert register_lines(block).xyz.tolist() == register_lines(whole).xyz.tolist()
 
 
 @pytest.mark.parametrize(

@@ -190,3 +190,62 @@ def test_a_material_without_slenderness_says_no_number() -> None:
     report = checked(setup("linoleum", "flat-1", material_values=plain).on(block(box(5, 5, 9, 9))))
     (one,) = [its for its in report if its.rule == "wall-angle"]
     assert one.remedy.endswith("keep the land wider than the minimum")
+
+
+def strip(width: float, *, lying: bool = False) -> tuple[shapely.Polygon, ...]:
+    """Two cuts with a land of `width` mm between them; the land stands, or lies."""
+    upright = (box(5, 5, 5, 20), box(10 + width, 5, 5, 20))
+    return (box(5, 5, 20, 5), box(5, 10 + width, 20, 5)) if lying else upright
+
+
+@pytest.mark.parametrize(
+    ("material", "cutter", "depth", "lying", "width", "limit"),
+    [
+        # depth over mean width, upright walls: 1.8 / 2 in lino (common practice, no source)
+        ("linoleum", "flat-1", 1.8, False, 0.89, 0.9),
+        ("linoleum", "flat-1", 1.8, False, 0.91, None),
+        # a V of 30 degrees: 2.4 / 2 less a foot's gain of 2.4 tan 15° = 0.643 on a side
+        ("linoleum", "v-30", 2.4, False, 0.55, 2.4 / 2 - 2.4 * math.tan(math.radians(15))),
+        ("linoleum", "v-30", 2.4, False, 0.57, None),
+        # cherry with its grain along x: 1.5 / 3 along it, 1.5 / 1.5 across
+        ("cherry", "flat-1", 1.5, True, 0.49, 0.5),
+        ("cherry", "flat-1", 1.5, True, 0.51, None),
+        ("cherry", "flat-1", 1.5, False, 0.99, 1.0),
+        ("cherry", "flat-1", 1.5, False, 1.01, None),
+    ],
+)  # fmt: skip
+def test_a_land_too_slender_for_the_depth_is_a_risk(material, cutter, depth, lying, width, limit) -> None:
+    report = checked(setup(material, cutter, depth=depth).on(block(*strip(width, lying=lying))))
+    found = [its for its in report if its.rule == "slenderness"]
+    assert [its for its in report if its.rule in ("land-width", "foot-width")] == []
+    if limit is None:
+        assert found == []
+        return
+    (one,) = found
+    assert one.severity.label == "risk"
+    assert (one.measured, one.limit) == (pytest.approx(width), pytest.approx(limit))
+    assert one.length_mm == pytest.approx(20, abs=0.6)
+    assert one.at is not None and 5 <= one.at[0] <= 25 and 5 <= one.at[1] <= 25
+    assert f"wider than {limit:.2f} mm" in one.remedy or f"{limit:.2f} mm across it" in one.remedy
+    assert "common practice, no source" in one.remedy
+
+
+def test_land_too_narrow_in_itself_goes_on_breaking_and_is_told_once() -> None:
+    report = checked(setup("linoleum", "flat-1", depth=1.8).on(block(*strip(0.7))))
+    (one,) = [its for its in report if its.at is not None]
+    assert (one.rule, one.severity.label, one.limit) == ("land-width", "breaks", pytest.approx(0.75))
+
+
+def test_a_slender_post_is_told_and_a_shallow_cut_never_is() -> None:
+    around = box(5, 5, 20, 20).difference(disc(15, 15, 0.48))
+    deep = [its.rule for its in checked(setup("linoleum", "flat-1", depth=2.2).on(block(around)))]
+    shallow = [its.rule for its in checked(setup("linoleum", "flat-1", depth=1.0).on(block(around)))]
+    assert "slenderness" in deep
+    assert "slenderness" not in shallow
+
+
+def test_a_material_without_a_ratio_has_no_slender_land() -> None:
+    plain = {"slender_along": None, "slender_across": None}
+    way = setup("linoleum", "flat-1", depth=2.4, material_values=plain)
+    assert way.limits == way.lasting_limits
+    assert [its for its in checked(way.on(block(*strip(0.76)))) if its.rule == "slenderness"] == []

@@ -56,8 +56,8 @@ def test_a_machine_does_not_lean():
 def test_leaning_narrows_the_foot_that_the_land_must_keep():
     (way,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"])
     leaned = replace(way, lean_deg=33)
-    assert leaned.limits.land_mm == pytest.approx(way.material.foot_mm + 2 * 1.5 * math.tan(math.radians(3)))
-    assert leaned.limits.land_mm > way.limits.land_mm
+    assert leaned.lasting_limits.land_mm == pytest.approx(way.material.foot_mm + 2 * 1.5 * math.tan(math.radians(3)))
+    assert leaned.lasting_limits.land_mm > way.lasting_limits.land_mm
 
 
 @pytest.mark.parametrize("lean", [61, -61, float("nan"), 1e308])

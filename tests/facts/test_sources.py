@@ -48,6 +48,9 @@ def in_profiles() -> set[str]:
                     found.update(inner)
                 else:
                     walk(inner)
+        elif isinstance(value, list):
+            for inner in value:
+                walk(inner)
 
     for path in shipped().glob("**/*.toml"):
         if path.name != "sources.toml":
@@ -70,6 +73,23 @@ def test_what_is_pointed_to_is_in_the_register_or_a_mark() -> None:
 
 def test_no_entry_is_dead() -> None:
     assert sources().keys() - in_profiles() - pointers().keys() == set()
+
+
+#: A work written out in code: initials, a name and a year; or two names and a year.
+_WRITTEN_OUT = re.compile(
+    r"(?:[A-Z]\.\s+)+[A-Z]\w+[^.\n]{0,40}\s(?:18|19|20)\d\d\b"
+    r"|[A-Z]\w+(?:,?\s+(?:&|and)\s+[A-Z]\w+|\s+et\s+al\.),?\s+(?:18|19|20)\d\d\b"
+)
+
+
+def test_a_work_is_pointed_to_by_its_key_and_not_written_out_in_code() -> None:
+    assert _WRITTEN_OUT.search("as (J. Bernsen 1986, ICPR)") and _WRITTEN_OUT.search("(Mardia & Jupp 2000, ch. 1)")
+    found = {
+        f"{path.relative_to(ROOT)}: {match[0]}"
+        for path in ROOT.glob("carvegen/**/*.py")
+        for match in _WRITTEN_OUT.finditer(path.read_text(encoding="utf-8"))
+    }
+    assert found == set()
 
 
 PUBLISHED = [

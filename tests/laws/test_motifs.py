@@ -185,7 +185,11 @@ def permitted() -> list[tuple[str, str]]:
     return found
 
 
-@pytest.mark.parametrize(("material", "cutter"), permitted())
+#: Where slenderness asks for more than lasts, of those that do not take their turn above.
+SLENDER = [("linoleum", "laser-fine"), ("cherry", "flat-1"), ("cherry", "laser-wide"), ("vinyl-soft", "u-1")]
+
+
+@pytest.mark.parametrize(("material", "cutter"), dict.fromkeys([*permitted(), *SLENDER]))
 @pytest.mark.parametrize("name", MOTIFS)
 def test_checks_find_nothing_that_breaks(name, material, cutter) -> None:
     """What grows within a setup's limits holds by its checks; only the wall and the depth are the setup's own."""
@@ -206,5 +210,5 @@ def test_checks_find_nothing_that_breaks(name, material, cutter) -> None:
     settings = preset_settings(name, sorted(motif(name).PRESETS)[0])
     block = grown(name, settings, setup.limits, 5, size=(60, 50))
     report = checked(setup.on(block))
-    found = [its for its in report if its.severity.label == "breaks" or its.rule == "land-width"]
+    found = [its for its in report if its.severity.label == "breaks" or its.rule in ("land-width", "slenderness")]
     assert {its.rule for its in found} <= {"wall-angle", "depth"}, found[:3]

@@ -18,7 +18,7 @@ from carvegen.base.errors import InputError
 from carvegen.blocks.block import Block
 from carvegen.prints.cut_blocks import Cut
 from carvegen.prints.file.print_file import read_print
-from carvegen.prints.recut import cut_further, standing_land
+from carvegen.prints.recut import cut_further, standing_land, standing_tolerance_mm
 from tests import cases
 from tests.cli.running import run
 from tests.delivery.test_die_folder import PRINT
@@ -184,6 +184,37 @@ def test_what_stands_is_read_from_a_scan_of_the_face(tmp_path, blur, noise, off)
         stands = standing_land(_print(tmp_path, name), 1, tmp_path / "built")
         assert shapely.symmetric_difference(stands, land).area < 0.06 * land.length + 0.06 * noise
         _holds(stands, cut_further(_cut(), stands))
+
+
+@pytest.mark.parametrize(("dots_per_mm", "blur", "noise"), [(6, 1, 4), (12, 1, 6), (12, 2, 10), (24, 2, 8)])
+def test_the_noise_of_a_scan_is_not_told_as_land_that_is_cut_already(tmp_path, dots_per_mm, blur, noise):
+    """Two pixels, whatever the resolution; a drawing is compared at 0.02 mm; what is really missing is told."""
+    gone = shapely.box(14, 10, 15.5, 11.5)
+    for land, count in ((LAYER, 0), (LAYER.difference(gone), 1)):
+        shown = affinity.translate(LAYER, 1.2 / dots_per_mm)  # laid on the glass a little off
+        picture = _scan(shown, dots_per_mm=dots_per_mm, blur=blur, noise=noise)
+        if count:
+            left, bottom, right, top = (np.array(gone.bounds) * dots_per_mm).round().astype(int).tolist()
+            high = 40 * dots_per_mm
+            ImageDraw.Draw(picture).rectangle((left, high - top, right - 1, high - bottom - 1), fill=245)
+        picture.save(tmp_path / "scan.png")
+        given_print = _print(tmp_path, "scan.png")
+        stands = standing_land(given_print, 1, tmp_path / "built")
+        tolerance = standing_tolerance_mm(given_print, "key")
+        assert tolerance == pytest.approx(2 / dots_per_mm)
+        told = [note.rule for note in cut_further(_cut(), stands, tolerance).notes]
+        assert told.count("cut-already") == count, land.area
+        assert told.count("cut-scan") == 1
+        fine = [note.rule for note in cut_further(_cut(), stands).notes]
+        assert fine.count("cut-already") > count  # as a drawing is compared, the noise is told
+
+
+def test_a_drawing_of_what_stands_is_compared_as_finely_as_ever(tmp_path):
+    (tmp_path / "own.svg").write_text(_svg(affinity.translate(LAYER, 0.05)))
+    given_print = _print(tmp_path, "own.svg")
+    assert standing_tolerance_mm(given_print, "key") == 0.02
+    rules = [note.rule for note in cut_further(_cut(), affinity.translate(LAYER, 0.05), 0.02).notes]
+    assert rules == ["cut-already", "cut-on"]
 
 
 @given(st.integers(0, 2**32 - 1), st.sampled_from([1e-4, 5e-4, 1e-3, 0.05, 0.5]), st.integers(1, 40))

@@ -28,7 +28,7 @@ def flattened(control: Floats, knots: Floats, weights: Floats, degree: int, tole
         Non-decreasing, (n + degree + 1,).
     weights
         Of the control points, (n,); all 1 for a plain spline. Rational ones are weighed in one dimension more
-        (Piegl and Tiller, The NURBS Book, 1997, section 4.2; from memory, checked in the tests).
+        (source: piegl-tiller; checked in the tests).
     tolerance
         How far a straight piece may lie from the curve, about: from second differences of 16 points a span.
 

@@ -8,6 +8,6 @@ from carvegen.artwork.scan.description import (
     ink_names,
     points_from,
 )
-from carvegen.artwork.scan.reader import is_sized, read_scan
+from carvegen.artwork.scan.reader import is_sized, pixels_across, read_scan
 
-__all__ = ["ScanOptions", "corners_from", "ink_names", "is_sized", "points_from", "read_scan"]
+__all__ = ["ScanOptions", "corners_from", "ink_names", "is_sized", "pixels_across", "points_from", "read_scan"]

@@ -135,8 +135,7 @@ def rectified(picture: Picture, corners: Floats, size_mm: tuple[float, float], n
 def homography(points: Floats, others: Floats) -> Floats:
     """The matrix that takes four points to four others; (3, 3), homogeneous.
 
-    It solves eight linear equations, two for each point (R. Hartley and A. Zisserman 2003, *Multiple view
-    geometry*, ch. 4: the projective transformation from four points).
+    It solves eight linear equations, two for each point (source: hartley-zisserman).
     """
     (x, y), (u, v) = points.T, others.T
     zero, one = np.zeros(4), np.ones(4)

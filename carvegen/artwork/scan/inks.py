@@ -40,8 +40,8 @@ class Inks:
 def separated(colour: Bytes, count: int, *, reach: int = 1) -> Inks:
     """Paper and `count` inks, told apart in CIELAB.
 
-    Colours are gathered in a cube of bins and grouped by k-means weighted with the bins' pixels (S. Lloyd 1982,
-    IEEE Trans. IT 28:129), started from the bins that lie farthest apart, so that no random number is needed. The
+    Colours are gathered in a cube of bins and grouped by k-means weighted with the bins' pixels (source:
+    lloyd-1982), started from the bins that lie farthest apart, so that no random number is needed. The
     lightest group is the paper. Where a dark ink meets paper the blurred edge has the colour of some lighter ink:
     a pixel keeps such an ink only if a spot of it, wider than ``2 reach`` pixels, is near.
 

@@ -28,8 +28,8 @@ def paper_light(tone: Bytes) -> Floats | None:
     """How bright bare paper is in each of about 64 x 64 tiles, 0…255; None where too little paper is seen.
 
     The brightest tenth of a tile is bare paper if any is in it. A surface of second degree is laid over the
-    tiles' logarithms from above, by least squares that weigh what lies above it far more (W. K. Newey and J. L.
-    Powell 1987, Econometrica 55:819: an expectile), then through the tiles near to it, then bent to
+    tiles' logarithms from above, by least squares that weigh what lies above it far more (an expectile,
+    source: newey-powell), then through the tiles near to it, then bent to
     these and their like nearby. Inked tiles lie far below and don't count, so solid blacks are not taken for shadow.
     """
     tiles = _brightest(tone)

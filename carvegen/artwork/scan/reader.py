@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from carvegen.artwork.scan.pixels import Picture
     from carvegen.geometry import Floats, PolygonArray
 
-__all__ = ["as_artwork", "is_sized", "read_scan"]
+__all__ = ["as_artwork", "is_sized", "pixels_across", "read_scan"]
 
 _LEAST_BLUR_PX = 0.6  # the pixels' own grain
 _MOST_BLUR_PX = 20.0
@@ -74,6 +74,12 @@ def is_sized(path: Path) -> bool:
     """Whether a picture's file says a resolution that can be true."""
     notes = Notes()
     return frames.framed(opened(picture_bytes(path), notes), ScanOptions(), notes) is not None
+
+
+def pixels_across(path: Path) -> int:
+    """How many pixels a picture's longer side has."""
+    picture = opened(picture_bytes(path), Notes())
+    return max(picture.width, picture.height)
 
 
 def as_artwork(data: bytes, scale: float) -> Artwork:

@@ -50,8 +50,8 @@ def smoothed(shapes: PolygonArray, *, blur_px: float = 0.0) -> PolygonArray:
     """The shapes, in pixels, with smooth outlines and sharp corners.
 
     A point where the outline turns by more than 40 degrees within some six points to each side is a corner and
-    stays; the others are smoothed by steps that shrink and grow in turn, so that round shapes keep their size (G.
-    Taubin 1995, SIGGRAPH: a signal processing approach to fair surface design). No point moves more than half a
+    stays; the others are smoothed by steps that shrink and grow in turn, so that round shapes keep their size (source:
+    taubin-1995). No point moves more than half a
     pixel, but for corners that are rounded by a blur of `blur_px` and are put back (`corners.restored`).
     """
     if len(shapes) == 0:

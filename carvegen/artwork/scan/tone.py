@@ -37,7 +37,7 @@ def counted(tone: Bytes) -> Indices:
 
 
 def otsu(counts: Indices) -> Parting:
-    """The tone that parts a picture's tones into the two groups that differ most (N. Otsu 1979, IEEE Trans. SMC 9:62).
+    """The tone that parts a picture's tones into the two groups that differ most (source: otsu-1979).
 
     The level lies midway between the groups' means, which is where a blurred edge truly lies; Otsu's own is the
     last tone of the darker group, which differs by the gap between the groups.
@@ -80,7 +80,7 @@ def centred(tone: Bytes, found: Parting, window_px: float) -> Bytes:
     """The tone less what parts dark from light nearby, so that 128 parts them everywhere; same shape.
 
     Midway between the darkest and the lightest tone within the window; where these differ little, all is shape or
-    all is paper and the whole picture's level holds (J. Bernsen 1986, ICPR 8:1251).
+    all is paper and the whole picture's level holds (source: bernsen-1986).
     """
     step = max(int(window_px / 6), 1)
     rows, columns = (-(-size // step) for size in tone.shape)

@@ -11,7 +11,7 @@ import shapely
 from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.blocks.block import Block
-from carvegen.blocks.embossing.pressing import Pressing, edge_offset, rounded
+from carvegen.blocks.embossing.pressing import Pressing, edge_offset, hole_round, rounded
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -135,12 +135,9 @@ class EmbossingStrip:
             yield Terrace(depth_mm=round((low + high) / 2, 4), faces=False, shapes=shapes)
 
     def holes(self) -> PolygonArray:
-        """Holes of its counter-sheet: the feet, and the paper's thickness beside them; those that meet are one."""
-        return geometry.snapped(geometry.parts(_grown(self._feet, self.paper.thickness_mm)))
-
-    @property
-    def _feet(self) -> Any:  # noqa: ANN401
-        return shapely.union_all([piece.foot for piece in self.pieces])
+        """Holes of its counter-sheet round the feet (`pressing.hole_round`); those that meet are one."""
+        holes = [hole_round(piece.foot, piece.how) for piece in self.pieces]
+        return geometry.snapped(geometry.parts(shapely.union_all(holes)))
 
 
 def embossing_strip(paper: Paper) -> EmbossingStrip:

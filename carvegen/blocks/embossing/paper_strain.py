@@ -104,7 +104,7 @@ def taut(how: Pressed) -> Stretch:
     whole = float(before[-1])
     length = float(np.hypot(*np.diff(now, axis=0).T).sum())
     first = max(0.0, how.corner_mm - how.round_mm)  # radius of the corner, seen from above, where the flat face ends
-    last = max(0.0, how.corner_mm - how.sheet_mm)  # and where the hole of the counter-sheet ends
+    last = how.corner_mm  # and of the rim of the counter-sheet's hole, which is closed by a disc of that radius
     inner, was_inner = first + now[1:, 0], first + before[1:]
     outer, was_outer = last + whole - now[:-1, 0], last + whole - before[:-1]
     return Stretch(

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Die", "Pressing", "Ring", "counter_holes", "counter_thickness_mm", "depth_under_edge", "die_for", "edge_offset",
-    "findings", "paper_thickness_mm", "rounded", "stop_depth_mm", "wall_rings",
+    "findings", "hole_round", "paper_thickness_mm", "rounded", "stop_depth_mm", "wall_rings",
 ]  # fmt: skip
 
 #: What a corner may differ from its arc: discs are polygons of 128 corners, and coordinates lie on a grid.
@@ -174,7 +174,18 @@ def wall_rings(die: Die, *, step_mm: float = 0.1) -> tuple[Ring, ...]:
 
 def counter_holes(die: Die) -> PolygonArray:
     """Holes of the sheet that lies on the paper against the die: its foot and the paper's thickness beside it."""
-    return geometry.snapped(geometry.parts(_grown(die.foot, die.pressing.sheet_mm)))
+    return geometry.snapped(geometry.parts(hole_round(die.foot, die.pressing)))
+
+
+def hole_round(foot: BaseGeometry, how: Pressing) -> BaseGeometry:
+    """The counter-sheet's hole round a foot: the paper's thickness beside it, further off in corners that point inward.
+
+    There the thickness would leave the foot's radius less itself, a point where the paper is thick: the hole is closed
+    by a disc of the smallest radius of a corner.
+    """
+    hole = _grown(foot, how.sheet_mm)
+    closed: BaseGeometry = shapely.union(hole, _grown(_grown(hole, how.corner_mm), -how.corner_mm))
+    return closed
 
 
 def counter_thickness_mm(how: Pressing, usual_mm: float) -> float:

@@ -39,7 +39,7 @@ def find(survey: Survey) -> Iterator[Finding]:
 
 def _shallow(survey: Survey) -> Iterator[Finding]:
     job = survey.job
-    # the largest inner disc has at least the radius area / perimeter (T. Bonnesen 1921): most need no closer look
+    # the largest inner disc has at least the radius area / perimeter (source: bonnesen-1921): most need no closer look
     included, tip = job.cutter.values["included_deg"], job.cutter.values["tip_mm"]
     width = cutting.v_width_mm(included, tip, _HARDLY_MM, lean_deg=job.lean_deg)
     doubtful = job.block.cuts[shapely.area(job.block.cuts) < shapely.length(job.block.cuts) * width / 2]

@@ -7,7 +7,7 @@ that the cutter can't make are rounded, parted or left out. What is marked as fi
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -15,8 +15,8 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.base.findings import Report, Severity
-from carvegen.checks import checked
+from carvegen.base.findings import Finding, Report, Severity
+from carvegen.checks import checked, cut_width, foot, islands, land_width
 from carvegen.checks.islands import islands_of
 from carvegen.checks.land_width import short_tips
 from carvegen.checks.mending import shape_edits
@@ -30,8 +30,9 @@ if TYPE_CHECKING:
     from carvegen.blocks.job import Job
     from carvegen.geometry import Floats, Indices, PolygonArray
 
-__all__ = ["Change", "Mended", "mended", "mended_for_all"]
+__all__ = ["Change", "Mended", "can_mend", "mended", "mended_for_all"]
 
+_MENDED = frozenset(its.RULE for its in (land_width, foot, islands, cut_width))
 _ROUNDS = 24
 _TURNS = 4  #: what is mended for one machine may have to be mended again for another
 _PATIENCE = 6  #: rounds after which land is only added, more each time: that comes to an end
@@ -59,6 +60,11 @@ class Mended:
     job: Job
     changes: tuple[Change, ...]
     left: Report  #: findings that break a limit all the same
+
+
+def can_mend(findings: Iterable[Finding]) -> bool:
+    """Whether some of the findings break a limit and are of a kind that mending the cuts can clear."""
+    return any(its.severity is Severity.BREAKS and its.rule in _MENDED for its in findings)
 
 
 def mended(job: Job, *, fixed: Collection[int] = (), say: Callable[[str], None] = lambda _: None) -> Mended:

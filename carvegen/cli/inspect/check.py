@@ -66,19 +66,21 @@ def _picture(path: Path, drawn: Drawn, report: Report) -> str | bytes:
 
 
 def _say(job: Job, drawn: Drawn, report: Report) -> None:
+    from carvegen.checks.mending import can_mend
     from carvegen.delivery.block_folder import question
 
     options.tell_notes([*options.doubts(), *drawn.notes])
     if not options.quiet():
         click.echo(options.summary(drawn.block))
     options.tell_table(report)
-    if report.breaks:
+    if can_mend(report):
         click.echo(f"\n{_NEXT}")
     if question(job):
         click.echo(f"\nASK FIRST: {question(job)}")
 
 
 def _say_json(job: Job, drawn: Drawn, report: Report) -> None:
+    from carvegen.checks.mending import can_mend
     from carvegen.delivery.block_folder import question
 
     block = drawn.block
@@ -86,6 +88,6 @@ def _say_json(job: Job, drawn: Drawn, report: Report) -> None:
     questions = [asked for asked in [question(job)] if asked]
     told = {
         "block": figures, "notes": [*options.doubts(), *drawn.notes], "open_questions": questions,
-        "report": report.to_dict(), "next": _NEXT if report.breaks else "",
+        "report": report.to_dict(), "next": _NEXT if can_mend(report) else "",
     }  # fmt: skip
     click.echo(json.dumps(told, indent=1))

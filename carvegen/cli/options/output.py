@@ -114,10 +114,13 @@ def finish(delivery: Delivery, out: Path, *, as_json: bool, doubts: Sequence[str
     doubts
         What is doubtful about the options, for JSON.
     remedy
-        What to do next about findings that break a limit.
+        What to do next about findings that break a limit and that mending can clear.
     """
+    from carvegen.checks.mending import can_mend
+
     block, code = delivery.block, int(any(report.breaks for report in delivery.reports.values()))
-    remedy = remedy if code else ""
+    mends = any(can_mend(report) for report in delivery.reports.values())
+    remedy = "\n".join(filter(None, [_concerned(delivery), remedy if mends else ""]))
     if as_json:
         told = {"out": str(out), **figures(block), **delivery.to_dict(), "earlier": asdict(delivery.earlier)}
         click.echo(json.dumps({**told, "notes": [*doubts, *told["notes"]], "next": remedy}, indent=1))
@@ -134,6 +137,19 @@ def finish(delivery: Delivery, out: Path, *, as_json: bool, doubts: Sequence[str
             click.echo(f"  {name.ljust(width)}  {purpose}")
     tell_earlier(delivery.earlier)
     return code
+
+
+def _concerned(delivery: Delivery) -> str:
+    """Which machines' files alone what breaks concerns, where others' hold."""
+    broken = [kind for kind, report in delivery.reports.items() if report.breaks]
+    sound = [kind for kind in delivery.reports if kind not in broken]
+    if not broken or not sound:
+        return ""
+    folders = " and ".join(f"{kind}/" for kind in broken)
+    return (
+        f"What breaks concerns the files in {folders} alone; those in {' and '.join(f'{kind}/' for kind in sound)} "
+        f"hold. To have only those that hold: {' '.join(f'--for {kind}' for kind in sound)}."
+    )
 
 
 def _tell_findings(delivery: Delivery) -> None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from carvegen.base.errors import InputError
 from carvegen.cli.options.setup import library
 from carvegen.cli.options.shapes import placed
 from carvegen.cli.options.values import (
@@ -24,6 +25,16 @@ __all__ = ["path_settings", "paths"]
 
 _LOWERED = "Laser: how areas are lowered: shapes that the operator's own program fills, lines, or contours."
 _CLEARED = "Router: how the floor is cleared: in rings from the inside out, or in lines to and fro."
+
+
+#: Options that mean nothing where no paths are made.
+_ONLY_PATHS = {
+    "program": "--program",
+    "also_cutters": "--also-cutter",
+    "no_go": "--no-go",
+    "simulated": "--simulated",
+    "cut_edge": "--cut-edge",
+}
 
 
 def paths() -> Option:
@@ -89,6 +100,12 @@ def path_settings(given: Mapping[str, Any]) -> PathSettings | None:
     from carvegen.toolpaths.settings import PathSettings
 
     if not given["paths"]:
+        for name, option in _ONLY_PATHS.items():
+            if given[name]:
+                raise InputError(
+                    "asks for what the paths bring, and none are wanted",
+                    where=f"{option} with --no-paths", hint="leave one of the two out",
+                )  # fmt: skip
         return None
     shelf = library(given["folders"])
     plain = {spec.name: given[spec.name] for spec in fields(PathSettings)}

@@ -113,7 +113,7 @@ class _Tree:
 class Trail:
     """Points with arm, length along it and radius; those near a place are found fast while more come.
 
-    A few k-d trees of growing size (J. Bentley & J. Saxe 1980, the logarithmic method): a point is moved to
+    A few k-d trees of growing size (the logarithmic method, source: bentley-saxe): a point is moved to
     a larger tree at most about log n times. Stout and thin points stand in trees of their own, so that one stout
     stem makes nobody look far for thin arms.
     """

@@ -1,9 +1,9 @@
 """Growing crystals: every tip steps at once, branches at sixty degrees, and stops before it comes too near.
 
-The grammar is a parametric L-system whose apices ask their surroundings before they grow (P. Prusinkiewicz &
-A. Lindenmayer 1990, The Algorithmic Beauty of Plants, ch. 1 and 2; R. Měch & P. Prusinkiewicz 1996, SIGGRAPH,
-for the question). Changed here: branches stand at sixty degrees to the arm they spring from, which curls
-as it grows, and sweep towards its tip; tips compete for space as in A. Runions et al. 2007, but
+The grammar is a parametric L-system whose apices ask their surroundings before they grow (source:
+prusinkiewicz-lindenmayer; for the question source: mech-prusinkiewicz). Changed here: branches stand at sixty degrees
+to the arm they spring from, which curls as it grows, and sweep towards its tip; tips compete for space (source:
+runions-2007), but
 for room with a land round it instead of attraction points; of tips that meet in one round the larger arm wins.
 """
 

@@ -116,7 +116,7 @@ def flowed(values: Floats, at_knot: float, reach: Floats) -> Floats:
 
     ``f' = f0 + (f - f0)(1 - 1/r²)``, r the distance in rim radii and f0 the field's value at the knot. For an
     even field ``f = x`` it is the stream function of a doublet in an even stream, the flow round a cylinder
-    (that grain flows so: J. R. Goodman & J. Bodig 1978): the rim is itself a level line, and lines lie twice as
+    (that grain flows so: source: goodman-bodig): the rim is itself a level line, and lines lie twice as
     close at its shoulders. From `CALM` / 2 rim radii on the bend is faded out; at `CALM` it has gone.
     """
     fade = np.clip(2 - 2 * reach / CALM, 0, 1)

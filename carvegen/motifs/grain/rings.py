@@ -23,8 +23,7 @@ def ring_widths(count: int, mean_mm: float, rng: Generator) -> Floats:
     """Widths of successive rings, from the pith outwards; mm, (count,).
 
     The logarithms follow ``x[k] = m x[k - 1] + e[k]``; spread and memory are those of measured beech
-    (`RING_UNEVEN`, `RING_MEMORY`; that tree-ring series are autoregressive: N. C. Matalas 1962, Bulletin of the
-    International Association of Scientific Hydrology 7(2), doi 10.1080/02626666209493254).
+    (`RING_UNEVEN`, `RING_MEMORY`; that widths of tree rings are autoregressive: source: matalas-1962).
     """
     from scipy.signal import lfilter
 
@@ -38,7 +37,7 @@ def hard_years(count: int, rng: Generator) -> Floats:
     """How much narrower rings are in runs of hard years, and wider in good decades, mean 1 over all; (count,).
 
     A tree that is shaded, eaten bare or dry for some years lays down a bundle of narrow rings, and recovers within
-    a few (suppression and release: H. Fritts 1976, Tree Rings and Climate, ch. 5; lengths and depth from memory).
+    a few (suppression and release, source: fritts-1976; lengths and depth from memory).
     """
     from scipy.signal import lfilter
 

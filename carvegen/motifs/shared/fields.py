@@ -63,8 +63,8 @@ def waves_at(xy: Floats, rng: Generator, *, patch_mm: tuple[float, float]) -> Fl
     xy
         Points in mm, (n, 2).
     patch_mm
-        Size of the patches along x and y: correlation falls as ``exp(-d² / 2 patch²)`` (M. Shinozuka 1971, Journal
-        of the Acoustical Society of America 49:357: a Gaussian field by cosines of random frequency and phase).
+        Size of the patches along x and y: correlation falls as ``exp(-d² / 2 patch²)`` (a
+        Gaussian field by cosines of random frequency and phase, source: shinozuka-1971).
     """
     frequency = rng.normal(size=(_WAVES, 2)) / np.asarray(patch_mm)
     phase = rng.uniform(0, 2 * np.pi, _WAVES)

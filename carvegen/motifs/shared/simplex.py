@@ -1,8 +1,7 @@
 """Simplex noise for many points at once: the values of the package `noise`, bit for bit, without a compiler.
 
-The algorithm is K. Perlin's (2001, "Noise hardware", a chapter of the SIGGRAPH course "Real-time shading") as
-S. Gustavson set it out (2005, "Simplex noise demystified"); the permutation is that of K. Perlin 2002, "Improving
-noise". Each step is rounded to 32 bits, as the package does it.
+The algorithm and its permutation: source: perlin-simplex, gustavson-simplex, perlin-2002. Each step is rounded to 32
+bits, as the package does it.
 """
 
 from __future__ import annotations

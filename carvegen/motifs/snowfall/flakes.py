@@ -114,7 +114,7 @@ def _outlined(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Dr
 def _clumped(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Draws) -> PolygonArray:
     """Each a clump of crystals that have stuck to one another, torn at its rim, about as large as a flake.
 
-    Large falling flakes are aggregates (K. Gunn & J. Marshall 1958, Journal of Meteorology 15:452; from memory).
+    Large falling flakes are aggregates (source: gunn-marshall).
     """
     count, here = len(xy), np.arange(len(xy))
     size, place = np.zeros((count, _MOST + 1)), np.zeros((count, _MOST + 1, 2))

@@ -25,7 +25,7 @@ _NICKED = 0.25  #: share of round flakes with one side cut straight
 
 
 def superellipse(angle: Floats, exponent: Floats) -> Floats:
-    """Polar reach of ``|x|^n + |y|^n = 1`` (G. Lamé 1818): 2 is the circle, large n the square; broadcasts."""
+    """Polar reach of ``|x|^n + |y|^n = 1`` (source: lame-1818): 2 is the circle, large n the square; broadcasts."""
     return np.asarray((np.abs(np.cos(angle)) ** exponent + np.abs(np.sin(angle)) ** exponent) ** (-1 / exponent))
 
 

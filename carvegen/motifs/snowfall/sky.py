@@ -111,7 +111,7 @@ class Sky:
         return np.array(sheets)
 
     def level_of(self, cover: float) -> float:
-        """The level at which flakes cover this share, overlaps told (G. Matheron 1968: 1 - exp(-thickness))."""
+        """The level at which flakes cover this share, overlaps told (1 - exp(-thickness), source: matheron-1975)."""
         low, high = 1e-6, 1e3
         for _ in range(50):
             middle = np.sqrt(low * high)

@@ -1,8 +1,7 @@
 """The weather: how many flakes of each layer fall where, flurries within flurries, the same through any window.
 
-A log-Gaussian Cox process (J. Møller, A. R. Syversveen & R. P. Waagepetersen 1998, Scandinavian Journal of
-Statistics 25:451; from memory): Poisson points whose density is the exponential of a Gaussian field. With C(r) the
-field's covariance, the pair correlation of the points is ``exp(C(r))``.
+A log-Gaussian Cox process (source: log-gaussian-cox): Poisson points whose density is the exponential of a Gaussian
+field. With C(r) the field's covariance, the pair correlation of the points is ``exp(C(r))``.
 """
 
 from __future__ import annotations

@@ -38,7 +38,7 @@ class Obstacles:
         ray is blocked by the first shape that it meets; what is met at a distance counts ``1 - distance /
         reach_mm``: the picture is flat, the thing in front of us is not, and snow drifts past it.
 
-        The occlusion follows Foldes and Benes 2007 (occlusion-based snow accumulation), there with rays into
+        The occlusion follows source: foldes-benes, there with rays into
         the half-space; here they lie in the picture's plane and fade. Beside an endless wall of height H, at a
         distance x, without fading: ``1 - (f(T) - f(t1)) / 2 f(T)`` with ``f(t) = t/2 + sin(2t)/4``,
         ``t1 = atan(x / H)``, T the widest direction (own integration).
@@ -53,7 +53,7 @@ class Obstacles:
         """How far a ray goes from each place in each (unit) direction until it meets a shape, mm; (n, k).
 
         Infinite where it meets none within `reach_mm`. All rays walk at once, each by the distance that is
-        surely clear (J. C. Hart 1996, sphere tracing).
+        surely clear (source: hart-1996).
         """
         gone = np.zeros((len(xy), len(directions)))
         met = np.full(gone.shape, np.inf)

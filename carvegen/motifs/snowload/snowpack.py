@@ -63,9 +63,9 @@ def depths(
 ) -> Floats:
     """Vertical depth of the snow on each sample, mm; (n,).
 
-    After P. Fearing 2000 (Computer modelling of fallen snow): snow arrives by the share of open sky, what lies
+    After source: fearing-2000: snow arrives by the share of open sky, what lies
     too steep slides on downhill. Changed: in the picture's plane, and in one pass: what slides comes to rest
-    at the first place that holds. The rounded ends follow the hats of N. v. Festenberg and S. Gumhold 2009,
+    at the first place that holds. The rounded ends follow the hats of source: festenberg-gumhold,
     here as ``(1 - (1 - u)²)^0.6`` over a shoulder set by the angle of repose. Narrow things catch less of cold
     snow and the same of wet snow (source: pfister-schneebeli: boards, above and below -3 °C).
 

@@ -28,8 +28,8 @@ _WORTH_MM = 1e-6  #: a gain below it is none
 def tour(ends: Floats, home: Floats, *, polish: bool = True) -> Indices:
     """The ends at which stops are entered, one after another, from `home` on; there is no way back.
 
-    Greedy linking of near ends (Bentley, *Fast algorithms for geometric traveling salesman problems*, 1992),
-    then 2-opt (Croes 1958) and Or-opt (Or 1976) among near neighbours until nothing is gained.
+    Greedy linking of near ends (source: bentley-1992),
+    then 2-opt (source: croes-1958) and Or-opt (source: or-1976) among near neighbours until nothing is gained.
 
     Parameters
     ----------

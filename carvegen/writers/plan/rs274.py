@@ -1,7 +1,7 @@
 """Plain RS-274 programs of a router's plan: one for each cutter, straight moves only, every word in `WORDS`.
 
-Words and rules as in NISTIR 6556 (Kramer, Proctor, Messina 2000, "The NIST RS274/NGC Interpreter, version 3") and
-ISO 6983-1: no macros, no cycles, no arcs, no offsets, no change of tools within a program.
+Words and rules: source: nistir-6556, iso-6983-1; no macros, no cycles, no arcs, no offsets, no change of tools within a
+program.
 """
 
 from __future__ import annotations

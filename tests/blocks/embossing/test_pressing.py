@@ -117,6 +117,17 @@ def test_counter_sheet_clears_the_foot_by_the_paper() -> None:
     assert shapely.contains(hole, die.foot)
 
 
+@pytest.mark.parametrize("weight", [150.0, 300.0, 500.0])
+def test_no_corner_of_the_counter_sheet_is_sharper_than_asked_however_thick_the_paper(weight: float) -> None:
+    """A disc of the radius rolls along the sheet beside the hole: closing by it changes nothing."""
+    how = replace(HOW, paper_g_m2=weight)
+    die = die_for(geometry.polygon_array([STAR]), how, clear_mm=0.3, least_mm=0.6)
+    hole = shapely.union_all(counter_holes(die))
+    rolled = hole.buffer(how.corner_mm, quad_segs=64).buffer(-how.corner_mm, quad_segs=64)
+    assert shapely.hausdorff_distance(hole, rolled) < 2 * pressing.TOLERANCE_MM
+    assert shapely.distance(shapely.boundary(hole), die.foot) == pytest.approx(how.sheet_mm, abs=0.003)
+
+
 def test_what_is_too_small_to_be_pressed_is_told_at_its_place() -> None:
     dot = shapely.Point(80, 30).buffer(0.8)
     wanted = geometry.polygon_array([shapely.box(5, 5, 45, 45), dot])
