@@ -68,7 +68,8 @@ _ON_BOARD = ("method", "waste_mm", "paper_margin_mm", "pin_mm")
 
 #: What a key is changed to where the rule below does not know.
 _TO: Mapping[str, Any] = {
-    "print.name": "mooring", "print.size_mm": [18.0, 15.0], "print.paper": "#f0f0e0", "print.paper_mm": 0.6,
+    "print.name": "mooring", "print.paper_profile": "cotton-300", "register.moat_mm": 6,
+    "blocks.counter_material": "embossing-acrylic", "print.size_mm": [18.0, 15.0], "print.paper": "#f0f0e0", "print.paper_mm": 0.6,
     "register.method": "stops", "register.humidity_percent": [40, 65], "register.waste_mm": 25,
     "register.moisture_change_percent": 3, "artwork.files": ["post.svg", "moon.svg#LIT"],
     "artwork.in_front": ["POST", "LIT", "MOON"], "artwork.units": "cm", "layers.name": None,

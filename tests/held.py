@@ -10,7 +10,7 @@ import sys
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
-from types import ModuleType
+from types import ModuleType, SimpleNamespace
 from typing import Any
 
 ROOT = Path(__file__).parent.parent
@@ -67,11 +67,13 @@ SAFETY = {
 }
 
 #: Materials: thickness, land along and across, dot, cut, foot, wall, usual and largest depth, floor. The foot is 1.2
-#: times the land along the grain (our own choice); all else common practice unless `SOURCED` says otherwise.
+#: times the land along the grain, of card as wide (our own choice); all else common practice unless `SOURCED` says
+#: otherwise.
 MATERIALS = {
     "basswood": (12, 0.4, 0.8, 1.0, 0.5, 0.48, 20, 1.5, 4, 5),
     "birch-plywood": (6, 0.4, 0.9, 1.0, 0.5, 0.48, 20, 1.2, 2, 2),
     "cherry": (19.1, 0.3, 0.6, 0.8, 0.3, 0.36, 15, 1.5, 4, 6),
+    "counter-card": (1, 1.5, 1.5, 3, 0.8, 1.5, 0, 0.3, 0.5, 0.3),
     "embossing-acrylic": (3, 0.53, 0.53, 0.8, 0.5, 0.64, 10, 1, 1.5, 1.5),
     "embossing-hdpe": (3, 0.6, 0.6, 1.0, 0.5, 0.72, 10, 1, 1.5, 1.5),
     "embossing-polycarbonate": (3, 0.6, 0.6, 1.0, 0.5, 0.72, 10, 1, 1.5, 1.5),
@@ -107,6 +109,7 @@ SLENDER = {
 #: Laser, router, hand.
 VERDICTS = {
     "basswood": ("yes", "yes", "yes"), "birch-plywood": ("ask", "yes", "yes"), "cherry": ("yes", "yes", "yes"),
+    "counter-card": ("ask", "ask", "yes"),
     "embossing-acrylic": ("yes", "yes", "ask"), "embossing-hdpe": ("never", "yes", "ask"),
     "embossing-polycarbonate": ("never", "yes", "ask"), "linoleum": ("ask", "ask", "yes"),
     "linoleum-mounted": ("ask", "ask", "yes"), "maple-end-grain": ("yes", "yes", "yes"), "mdf": ("ask", "yes", "yes"),
@@ -147,9 +150,9 @@ CODE = {
     ("facts/register.py", "BOARDS.mdf"): 0.0005,  # source: mdf-makers, 0.05 % for 1 %
     ("facts/register.py", "BOARDS.plywood"): 0.0002 * 3 / 5.02,  # source: plywood-trade, 35 to 65 % of humidity
     ("facts/register.py", "BOARDS.linoleum"): 0.0005,  # our own choice: as MDF
-    ("emboss.py", "Pressing.bevel_deg"): 45.0,  # source: emboss-bevel, 30 to 60 degrees
-    ("emboss.py", "_PAPER_G_CM3"): 0.55,  # common practice, no source
-    ("emboss.py", "_DAMP_GIVES"): (0.10, 0.15),  # common practice, no source
+    ("blocks/embossing/pressing.py", "Pressing.bevel_deg"): 45.0,  # source: emboss-bevel, 30 to 60 degrees
+    ("blocks/embossing/pressing.py", "_PAPER_G_CM3"): 0.55,  # common practice, no source
+    ("blocks/embossing/pressing.py", "_DAMP_GIVES"): (0.10, 0.15),  # common practice, no source
     ("facts/printing.py", "Printing.indentation_mm"): 0.3,  # common practice, no source
 }
 
@@ -226,9 +229,10 @@ def _code(root: Path) -> Iterator[str]:
 
 def _strain(root: Path) -> Iterator[str]:
     """0.8 mm deep, walls of 45 degrees, sharp edges: hypot(0.8, x) / x - 1 over the wall and two sheets of 0.5 mm."""
-    pressing = _module(root / "carvegen" / "emboss.py").Pressing(relief_mm=0.8, bevel_deg=45, edge_mm=0, paper_mm=0.5)
-    if abs(pressing.strain - ((0.8**2 + 1.8**2) ** 0.5 / 1.8 - 1)) > 1e-9:
-        yield f"strain: {pressing.strain}"
+    wall = SimpleNamespace(relief_mm=0.8, run_mm=0.8, sheet_mm=0.5)
+    strain = _module(root / "carvegen" / "blocks" / "embossing" / "paper_strain.py").bridged(wall).down
+    if abs(strain - ((0.8**2 + 1.8**2) ** 0.5 / 1.8 - 1)) > 1e-9:
+        yield f"strain: {strain}"
 
 
 def _module(path: Path) -> ModuleType:

@@ -291,7 +291,7 @@ def test_paths_keep_their_promises_in_the_groove_beside_the_picture(material, cu
     setup = setups_for(Library(), material=material, cutter=cutter, kinds=[kind])[0]
     plan = plan_for(setup.on(block), PathSettings())
     assert plan is not None
-    assert broken(plan) == ()
+    assert broken(plan, PathSettings()) == ()
     lines = [its.paths for its in plan.operations if its.work is not Work.SCORE]
     for x, y in ((-2.0, 40.0), (82.0, 27.0), (30.0, 62.0), (60.0, -2.0)):
         assert shapely.union_all(block.lowered).contains(shapely.Point(x, y))

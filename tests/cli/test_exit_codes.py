@@ -71,7 +71,7 @@ def test_4_for_a_fault_of_ours_in_one_line_and_nothing_is_changed(own_folder, ca
     def broken(*_args: object, **_named: object) -> None:
         raise error
 
-    monkeypatch.setattr("carvegen.delivery.block_folder.block_folder.proof_svg", broken)
+    monkeypatch.setattr("carvegen.delivery.block_folder.proof_svg", broken)
     failed = run(capsys, *small(seed="4"), "--out", "sky")
     if isinstance(error, OSError):  # while a folder is written it is the folder's
         assert failed.code == 2

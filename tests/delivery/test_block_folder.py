@@ -150,7 +150,7 @@ def test_words_fit_on_a_line():
 
 
 def test_a_further_router_s_paths_for_very_many_shapes_are_left_out_and_that_is_told(tmp_path, monkeypatch):
-    monkeypatch.setattr("carvegen.delivery.block_folder.block_folder._MOST_BESIDE", 0)
+    monkeypatch.setattr("carvegen.delivery.block_folder._MOST_BESIDE", 0)
     heard = []
     setups = setups_for(cases.SHELF, material="linoleum", cutter="laser-fine")
     told = deliver([way.on(BLOCK) for way in setups], tmp_path / "out", Style(), say=heard.append)

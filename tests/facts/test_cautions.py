@@ -81,7 +81,7 @@ def jobs():
     for material in MATERIALS:
         for kind, cutter in CUTTERS.items():
             try:
-                (way,) = setups_for(cases.SHELF, material=material, cutter=cutter, kinds=[kind], depth_mm=1.0)
+                (way,) = setups_for(cases.SHELF, material=material, cutter=cutter, kinds=[kind])
             except RefusedError:
                 continue
             yield material, kind, way.on(cases.block(cases.box(10, 10, 20, 20)))

@@ -29,17 +29,17 @@ WRONG = [
     ("profiles/cutters/laser-fine.toml", "value = 0.15,", "value = 0.01,"),  # kerf at the bottom
     ("profiles/cutters/laser-fine.toml", "edge_loss_mm      = { value = 0.1", "edge_loss_mm      = { value = 0"),
     ("profiles/machines/router-bed.toml", "value = 24000", "value = 60000"),
-    ("carvegen/emboss.py", "2 * self.sheet_mm", "4 * self.sheet_mm"),  # what the strain allows for
+    ("carvegen/blocks/embossing/paper_strain.py", "2 * how.sheet_mm", "4 * how.sheet_mm"),  # what the strain allows for
     ("carvegen/facts/register.py", "play_mm=0.05", "play_mm=0.005"),
     ("carvegen/facts/register.py", '"plywood": 0.0006', '"plywood": 0.00006'),
-    ("carvegen/emboss.py", "bevel_deg: float = 45.0", "bevel_deg: float = 10.0"),
+    ("carvegen/blocks/embossing/pressing.py", "bevel_deg: float = 45.0", "bevel_deg: float = 10.0"),
     (f"{M}/linoleum.toml", ASK, 'verdict = "yes"'),
     (f"{M}/mdf.toml", ASK, 'verdict = "yes"'),
     (f"{M}/cherry.toml", "fast_cm2_min = { value = 6.5", "fast_cm2_min = { value = 65"),
     (f"{M}/maple-end-grain.toml", "fast_cm2_min = { value = 1.5", "fast_cm2_min = { value = 15"),
     (f"{M}/vinyl-soft.toml", "land_along_mm    = { value = 0.8", "land_along_mm    = { value = 0.2"),
-    ("carvegen/emboss.py", "_PAPER_G_CM3 = 0.55", "_PAPER_G_CM3 = 0.95"),
-    ("carvegen/emboss.py", "(0.10, 0.15)", "(0.20, 0.30)"),
+    ("carvegen/blocks/embossing/pressing.py", "_PAPER_G_CM3 = 0.55", "_PAPER_G_CM3 = 0.95"),
+    ("carvegen/blocks/embossing/pressing.py", "(0.10, 0.15)", "(0.20, 0.30)"),
     ("carvegen/facts/printing.py", "indentation_mm: float = length(0.3", "indentation_mm: float = length(0.03"),
     (f"{M}/embossing-polycarbonate.toml", 'verdict = "never"', 'verdict = "yes"'),
     (f"{M}/cherry.toml", 'source = "our own choice"', 'source = "common practice, no source"'),
@@ -53,7 +53,12 @@ def test_facts_are_as_they_are_stated_anew() -> None:
 @pytest.mark.parametrize(("path", "right", "wrong"), WRONG, ids=[f"{path}: {wrong}" for path, _, wrong in WRONG])
 def test_a_wrong_fact_is_noticed(path, right, wrong, tmp_path) -> None:
     shutil.copytree(ROOT / "profiles", tmp_path / "profiles")
-    for name in ("emboss.py", "facts/register.py", "facts/printing.py"):
+    for name in (
+        "blocks/embossing/pressing.py",
+        "blocks/embossing/paper_strain.py",
+        "facts/register.py",
+        "facts/printing.py",
+    ):
         (tmp_path / "carvegen" / name).parent.mkdir(parents=True, exist_ok=True)
         shutil.copy(ROOT / "carvegen" / name, tmp_path / "carvegen" / name)
     text = (tmp_path / path).read_text(encoding="utf-8")

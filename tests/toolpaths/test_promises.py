@@ -171,7 +171,7 @@ def test_kerf_side(cutter: str) -> None:
     )
     wrong = Paths(out * ((1, 1, 1) if cutter == "flat-1" else (1, 1, 0)), np.array([0, 4]), np.array([True]))
     said = " ".join(kept("land and kerf side", changed(plan, Work.CUT_THROUGH, paths=wrong), settings))
-    assert "CUT THROUGH" in said or "CUT OUT" in said
+    assert "CUT THROUGH" in said or "CUT-OUT" in said
     assert "wrong side of its kerf" in said
     edge = its_of(plan, Work.CUT_BLOCK).paths
     inwards = dataclasses.replace(edge, xyz=np.clip(edge.xyz, (half, half, -99), (40 - half, 30 - half, 0)))
@@ -243,9 +243,7 @@ def test_a_broken_promise_stops_the_files(cutter: str, tmp_path, monkeypatch) ->
     job = job_of(cutter, "birch-plywood")
     whole = plan_for(job, USUAL)
     work = Work.WALL if cutter == "flat-1" else Work.SHOULDER
-    monkeypatch.setattr(
-        "carvegen.delivery.block_folder.block_folder.plan_for", lambda *_: moved(whole, work, (0.2, 0, 0))
-    )
+    monkeypatch.setattr("carvegen.delivery.block_folder.plan_for", lambda *_: moved(whole, work, (0.2, 0, 0)))
     with pytest.raises(CarvegenError, match=r"nothing is written: .*enters the land"):
         deliver([job], tmp_path / "out", Style(), say=lambda _: None)
     assert not (tmp_path / "out").exists()

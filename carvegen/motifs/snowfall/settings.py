@@ -26,7 +26,7 @@ class Settings:
 
     #: Settings that lost their meaning, and what to use instead.
     SUCCESSORS: ClassVar[Mapping[str, str]] = {
-        "near_far": "depth",
+        "near_far": "sky_depth",
         "clumping": "gathered",
         "calm": "gathered",
         "calm_size_mm": "flurry_mm",
@@ -36,7 +36,7 @@ class Settings:
     snow: float = share(0.08, at_most=0.6, help="share of the face that turns white")
     smallest_mm: float = length(0.7, at_least=0.05, at_most=50, help="smallest flakes, across")
     largest_mm: float = length(7.0, at_least=0.05, at_most=100, help="largest flakes, across")
-    depth: float = share(0.7, help="0: all flakes as far; 1: deep air, specks far away and large flakes near")
+    sky_depth: float = share(0.7, help="0: all flakes as far; 1: deep air, specks far away and large flakes near")
     far: float = share(0.3, help="part of the snow that falls far away")
     middle: float = share(0.32, help="part of the snow that falls in the middle distance")
     near: float = share(0.38, help="part of the snow that falls near")
@@ -65,7 +65,7 @@ class Settings:
 #: Weathers by name: what differs from the defaults.
 PRESETS: Mapping[str, Mapping[str, float]] = {
     "flurry": {},
-    "steady": {"gathered": 0.3, "depth": 0.6, "wind": 0.05, "snow": 0.08, "largest_mm": 6.0},
+    "steady": {"gathered": 0.3, "sky_depth": 0.6, "wind": 0.05, "snow": 0.08, "largest_mm": 6.0},
     "heavy": {
         "snow": 0.3,
         "smallest_mm": 0.9,
