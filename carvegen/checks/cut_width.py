@@ -17,11 +17,11 @@ __all__ = ["RULE", "find"]
 RULE = "cut-width"
 
 _HALVINGS = 14  #: of the smallest cut, to find the width at which a shape parts
-_SHARP = 2.0  #: an uncut corner of more than this many cutter radii squared is told (corners under about 35°)
+_MOST = 0.5  #: tips that run so great a share of a cut's edge leave less than half of its drawing; our own choice
 
 
 def find(survey: Survey) -> Iterator[Finding]:
-    """Cuts that vanish or fall apart where the smallest cut does not pass, and corners that stay uncut."""
+    """Cuts that vanish or fall apart where the smallest cut does not pass, and tips that stay uncut."""
     limit = survey.job.face_limits.cut_mm
     narrow = survey.white[survey.broken]
     widths = _passes(narrow, limit)
@@ -37,26 +37,53 @@ def find(survey: Survey) -> Iterator[Finding]:
             why="the cutter does not fit: what it can't reach stays standing and prints",
             remedy="make the shape larger there, leave it out, or take a finer cutter",
         )
-    yield from _corners(survey, ~survey.broken)
+    yield from _tips(survey)
 
 
-def _corners(survey: Survey, whole: geometry.Mask) -> Iterator[Finding]:
-    """Places of cuts that are otherwise made where more than a blunt corner stays uncut."""
-    radius = survey.job.face_limits.cut_mm / 2
-    pieces = geometry.parts(survey.uncut[whole])
-    pieces = pieces[shapely.area(pieces) > _SHARP * radius**2]
-    pieces = pieces[shapely.is_empty(geometry.offset(pieces, -radius))]  # where the cutter fits, it cuts
-    for at, area in zip(_inner_points(pieces), shapely.area(pieces).tolist(), strict=True):
+def _tips(survey: Survey) -> Iterator[Finding]:
+    """Tips and inlets of cuts that are otherwise made which the cutter leaves standing over more than its own width.
+
+    A corner of the angle a leaves ``r / sin(a / 2) - r`` between its point and the circle of the radius r that goes
+    furthest into it (plane geometry): more than 2 r below 39 degrees. That is a risk. It breaks where such tips are
+    most of what a cut has of an edge.
+    """
+    limit = survey.job.face_limits.cut_mm
+    pieces, owner = shapely.get_parts(survey.uncut, return_index=True)
+    kept = (shapely.get_dimensions(pieces) == 2) & ~survey.broken[owner]
+    pieces, owner = pieces[kept], owner[kept]
+    length = _reach(pieces, survey.reached[owner])
+    told = length > limit + TOLERANCE_MM
+    told[told] = shapely.is_empty(geometry.offset(pieces[told], -limit / 2))  # where the cutter fits, it cuts
+    pieces, owner, length = pieces[told], owner[told], length[told]
+    walls = np.bincount(owner, weights=2 * length, minlength=len(survey.white))  # a tip has two, each as long
+    share = walls / np.maximum(shapely.length(survey.white), TOLERANCE_MM)
+    width = shapely.area(pieces) / np.maximum(length, limit)
+    for k, at in enumerate(_inner_points(pieces)):
+        most = bool(share[owner[k]] > _MOST)
         yield Finding(
             rule=RULE,
-            severity=Severity.RISK,
+            severity=Severity.BREAKS if most else Severity.RISK,
             at=at,
-            measured=area,
-            limit=_SHARP * radius**2,
-            unit="mm²",
-            why=f"a corner too sharp for a cutter of {2 * radius:g} mm: so much stays standing and prints",
-            remedy="round the corner, finish it with a knife, or take a finer cutter",
+            measured=float(width[k]),
+            limit=limit,
+            unit="mm",
+            length_mm=float(length[k]),
+            why=f"too narrow for a cutter of {limit:g} mm over {length[k]:.1f} mm, to its end: so much stays standing "
+            f"and prints{_of_its_edge(float(share[owner[k]])) if most else ''}",
+            remedy="round the tip off or make it wider, finish it with a knife, or take a finer cutter",
         )
+
+
+def _of_its_edge(share: float) -> str:
+    return f"; such tips are {100 * share:.0f} % of this cut's edge"
+
+
+def _reach(pieces: PolygonArray, made: PolygonArray) -> Floats:
+    """How far each piece goes on from what is made; mm, (n,)."""
+    xy, number = shapely.get_coordinates(pieces, return_index=True)
+    far = np.zeros(len(pieces))
+    np.maximum.at(far, number, shapely.distance(geometry.dots(xy), made[number]))
+    return far
 
 
 def _inner_points(shapes: PolygonArray) -> list[tuple[float, float]]:

@@ -307,6 +307,8 @@ class _Bench:
         """What register errors do to the print."""
         recipe = {**register_recipe(self.given, self.ways), **self._shapes(new)}
         recipe["picture of the print"] = new.part(_PROOFS).files["print.png"]
+        notes = [note for block in self.given.blocks for note in new.part(block.name).notes]
+        recipe["bare paper"] = hashed([note for note in notes if note["rule"] == "bare-paper"])
         old = self.old.part(_REGISTER)
         if recipe == old.recipe and not old.lost(self.out):
             return old
@@ -315,7 +317,8 @@ class _Bench:
         self.say("trying out register errors")
         inked = [block for block in self.given.blocks if block.ink is not None and block.role != "emboss"]
         lands = {block.name: self._printed(block, stage) for block in inked}
-        files, told = register_files(self.given, self.ways, lands, self._found("print.png", stage).read_bytes())
+        printed = self._found("print.png", stage).read_bytes()
+        files, told = register_files(self.given, self.ways, lands, printed, notes)
         for name, data in files.items():
             write_file(stage / name, data)
         made = [stage / name for name in files]

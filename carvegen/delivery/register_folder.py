@@ -64,7 +64,11 @@ def register_recipe(given: Print, ways: Mapping[str, Sequence[Setup]]) -> dict[s
 
 
 def register_files(
-    given: Print, ways: Mapping[str, Sequence[Setup]], lands: Mapping[str, BaseGeometry], printed: bytes
+    given: Print,
+    ways: Mapping[str, Sequence[Setup]],
+    lands: Mapping[str, BaseGeometry],
+    printed: bytes,
+    notes: Sequence[Mapping[str, Any]] = (),
 ) -> tuple[dict[str, bytes | str], dict[str, Any]]:
     """The files by name, and the figures; none of these if fewer than two blocks print.
 
@@ -74,6 +78,8 @@ def register_files(
         What each block prints.
     printed
         The picture of the print, PNG.
+    notes
+        What was told of all blocks, as `Finding.to_dict` says it: of it, where paper is bare unasked.
     """
     blocks, files = _inked(given, ways, lands), _templates(given)
     if len(blocks) < 2:
@@ -88,7 +94,8 @@ def register_files(
         reach_mm=1.3 * max(overlaps) + _LEAST_MM,
         full_mm=(0.9 * overlaps[0], 0.9 * overlaps[1]),
     )
-    told = figures(found, blocks, plan, max(size), overlaps)
+    bare = [its for its in notes if its["rule"] == "bare-paper"]
+    told = figures(found, blocks, plan, max(size), overlaps, bare=bare)
     words = [line.strip() + "." * (not line.endswith(".")) for line in register_lines(told)]
     picture = register_png(printed, given.window, (_shown(found, 0), _shown(found, 1)), words)
     text = json.dumps(told, indent=1) + "\n"

@@ -88,7 +88,7 @@ class Plan:
     paper_grain_deg: float = 0.0
     moisture_change_percent: float | None = None
     humidity_percent: tuple[float, float] = (50.0, 50.0)
-    visible_mm: float = 0.1
+    visible_mm: float = math.ceil(10 * SEEN_MM) / 10  #: the tenth of a millimetre from which on it is seen
     prints: int = 500
 
     @property

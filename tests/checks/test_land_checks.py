@@ -156,6 +156,54 @@ def test_small_cut_out_is_found_too() -> None:
     assert len(found("cut-width", setup(), cut_outs=(box(12, 12, 0.3, 0.3),))) == 1
 
 
+def narrow_cuts(*cuts) -> list:
+    return [its for its in checked(setup().on(block(*cuts))) if its.rule == "cut-width"]
+
+
+def spike(width: float, length: float, *, x: float = 4.0, y: float = 15.0) -> shapely.Polygon:
+    """Runs out from a width to nothing, like a needle of frost."""
+    return shapely.Polygon([(x, y - width / 2), (x + length, y), (x, y + width / 2)])
+
+
+def test_a_needle_of_which_two_thirds_cannot_be_cut_breaks_by_its_length() -> None:
+    """0.6 mm running out to 0 over 32 mm: narrower than 0.4 over the last 32 * 0.4 / 0.6 = 21.3 mm.
+
+    By similar triangles; of its edge, 2 walls of 32 mm and 0.6 mm of foot, less its radius; of its edge 65 %.
+    """
+    (one,) = narrow_cuts(spike(0.6, 32))
+    assert (one.severity, one.unit, one.limit) == (Severity.BREAKS, "mm", 0.4)
+    assert one.length_mm == pytest.approx(32 * 0.4 / 0.6 - 0.2, abs=0.15)  # the cutter goes in by its radius
+    assert one.measured == pytest.approx(0.2, abs=0.01)  # from 0.4 to 0, in the mean
+    assert f"over {one.length_mm:.1f} mm" in one.why and "65 % of this cut's edge" in one.why
+
+
+def test_short_tips_of_a_large_cut_are_normal_and_long_ones_a_risk_in_millimetres() -> None:
+    frond = shapely.union_all([box(4, 10, 30, 4), spike(0.6, 3.0, x=34.0, y=12.0)])
+    (one,) = narrow_cuts(frond)
+    assert (one.severity, one.unit) == (Severity.RISK, "mm")
+    assert one.length_mm == pytest.approx(2.0, abs=0.25)
+    short = shapely.union_all([box(4, 10, 30, 4), spike(0.6, 0.5, x=34.0, y=12.0)])
+    assert narrow_cuts(short) == []
+
+
+@pytest.mark.parametrize(("angle", "told"), [(90.0, False), (60.0, False), (40.0, False), (38.0, True), (20.0, True)])
+def test_a_corner_is_told_where_the_cutter_stops_more_than_its_width_before_its_point(angle, told) -> None:
+    """The stretch r / sin(a / 2) - r is 2 r at sin(a / 2) = 1 / 3, that is at 38.94 degrees (plane geometry)."""
+    half = 12 * math.tan(math.radians(angle / 2))
+    blunt = shapely.Polygon([(20, 15), (32, 15 - half), (32, 15 + half)])
+    corners = [its for its in narrow_cuts(blunt) if its.at[0] < 26]
+    assert [its.severity for its in corners] == ([Severity.RISK] if told else [])
+    if told:
+        r = 0.2
+        assert corners[0].length_mm == pytest.approx(r / math.sin(math.radians(angle / 2)) - r, rel=0.03)
+
+
+def test_all_that_a_cut_is_too_narrow_by_is_told_in_one_unit() -> None:
+    cuts = [spike(0.6, 20), spike(3, 4, y=20), box(4, 4, 9, 0.3), disc(30, 5, 0.1)]
+    units = {its.unit for its in narrow_cuts(*cuts)}
+    assert units == {"mm"}
+
+
 def test_whole_face_is_sound() -> None:
     assert list(checked(setup().on(block()))) == []
 

@@ -15,8 +15,9 @@ from shapely import affinity
 from carvegen.blocks.register_marks import register_for
 from carvegen.facts.register import Plan
 from carvegen.geometry.depth_grid import depths
+from carvegen.prints.misregister import trials
 from carvegen.prints.misregister.block_placement import Inked, drawn_moves
-from carvegen.prints.misregister.trials import gaps, meetings, outcome
+from carvegen.prints.misregister.trials import STEP_MM, gaps, meetings, outcome
 
 SIZE = (60.0, 40.0)
 TRAP = 0.4
@@ -59,6 +60,35 @@ def test_even_shifts_open_a_straight_edge_as_often_as_the_disc_says(tolerance):
     got, found = share_of(replace(EXACT, tolerance_mm=tolerance))
     assert got == pytest.approx(expected, abs=4 * math.sqrt(expected / EXACT.prints) + 0.004)
     assert found.worst_mm[0].max() == pytest.approx(2 * tolerance - TRAP, abs=0.01)  # two blocks, each off by e: 2 e
+
+
+@pytest.mark.parametrize("tolerance", [0.25, 0.4, 0.8])
+def test_the_line_a_print_shows_is_as_long_and_wide_as_the_normal_law_says(tolerance):
+    """Over a straight edge of l mm: l (1 - Phi(z)) of line in the mean, z = trap / s, s = sqrt(2) tolerance / 2.
+
+    Where it is open, it is s phi(z) / (1 - Phi(z)) - trap wide in the mean (mean of a normal law cut off at z).
+    """
+    plan = replace(EXACT, tolerance_mm=tolerance, spread="normal")
+    s = math.sqrt(2) * tolerance / 2
+    share = norm.sf(TRAP / s)
+    _, found = share_of(plan)
+    edge = len(found.places[0].xy) * STEP_MM
+    assert edge == pytest.approx(SIZE[1], abs=1.0)
+    line, area = found.line_mm[:, 0], found.opened_mm2[:, 0]
+    assert line.mean() == pytest.approx(edge * share, abs=edge * (4 * math.sqrt(share / plan.prints) + 0.004))
+    assert area.sum() / line.sum() == pytest.approx(s * norm.pdf(TRAP / s) / share - TRAP, rel=0.12, abs=0.01)
+    assert line.max() == pytest.approx(edge, abs=1e-6)  # a straight edge opens whole, ends included
+
+
+def test_lines_are_summed_alike_in_one_go_and_in_many(monkeypatch):
+    """Places are tried in pieces for memory's sake: no piece's border adds or takes a millimetre."""
+    blocks, plan = scene(), replace(ROUGH, tolerance_mm=0.8, prints=50)
+    whole = outcome(blocks, plan, SIZE, seed=5, reach_mm=0.6, full_mm=(0.3, 0.3))
+    monkeypatch.setattr(trials, "_CHUNK", 50 * 7)
+    pieces = outcome(blocks, plan, SIZE, seed=5, reach_mm=0.6, full_mm=(0.3, 0.3))
+    assert whole.line_mm.sum() > 0
+    assert pieces.line_mm == pytest.approx(whole.line_mm)
+    assert pieces.opened_mm2 == pytest.approx(whole.opened_mm2)
 
 
 def test_nothing_shows_when_the_trap_is_the_worst_pair():

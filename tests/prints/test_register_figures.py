@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import io
+import math
 
 import numpy as np
 import pytest
@@ -82,6 +83,57 @@ def test_findings_and_words_say_the_same():
     text = " ".join(register_lines(told))
     assert f"trap_mm = {trap:g}" in text
     assert f"{100 * told['white_line']['share_of_prints']:.0f} of 100 prints" in text
+
+
+def test_lines_are_told_in_millimetres_a_print_with_their_width_and_what_an_eye_sees():
+    found, told = tried()
+    line, text = told["white_line"]["line_a_print"], " ".join(register_lines(told))
+    assert line["mean_mm"] == pytest.approx(found.line_mm[:, 0].mean(), abs=0.05)
+    ordered = np.sort(found.line_mm[:, 0])
+    assert ordered[499] - 0.05 <= line["half_below_mm"] <= ordered[500] + 0.05
+    assert ordered[899] - 0.05 <= line["nine_in_ten_below_mm"] <= ordered[900] + 0.05
+    assert f"{line['mean_mm']:g} mm a print in the mean" in text
+    assert f"9 in 10 up to {line['nine_in_ten_below_mm']:g} mm, {line['mean_width_mm']:g} mm wide" in text
+    # one minute of arc at 300 mm: 300 tan(1/60 degree) = 0.0873 mm (plane geometry)
+    assert told["eye_tells_apart"] == {"mm": round(300 * math.tan(math.radians(1 / 60)), 3), "from_mm": 300.0}
+    assert "from 300 mm an eye tells 0.09 mm apart (one minute of arc)" in text
+    assert Plan().visible_mm == 0.1
+
+
+def test_what_is_open_before_anything_moves_is_told_apart():
+    blocks = print_with(0.4, 0.4)
+    found = outcome(blocks, PLAN, SIZE, seed=4, reach_mm=0.7, full_mm=(0.36, 0.36))
+    bare = [{"measured": width, "length_mm": long} for width, long in ((0.3, 4.0), (0.15, 2.5), (0.05, 9.0))]
+    told = figures(found, blocks, PLAN, 60.0, (0.4, 0.4), bare=bare)
+    assert told["open_from_the_start"] == {"places": 2, "line_mm": 6.5, "worst_mm": 0.3}  # 0.05 mm is not seen
+    assert "6.5 mm of bare paper in 2 places, up to 0.3 mm wide" in " ".join(register_lines(told))
+    assert "without any register error: nothing that is to be inked" in " ".join(register_lines(tried()[1]))
+
+
+def thin_print(trap):
+    """A light ink that runs under a broad dark one by the trap, and under a dark line 0.5 mm wide by half of it."""
+    dark = shapely.union_all([shapely.box(30, 0, 60, 40), shapely.box(10, 5, 10.5, 35)])
+    light = shapely.union_all([shapely.box(0, 0, 10.25, 40), shapely.box(10.25, 0, 30 + trap, 40)])
+    light = light - shapely.box(10.25, 5, 10.5 + 1.0, 35)  # bare beyond the line: an edge without room
+    return [Inked(name="light", land=light, lightness=80), Inked(name="dark", land=dark, lightness=20)]
+
+
+@pytest.mark.parametrize("trap", [0.4, 0.9, 1.5])
+def test_the_advice_never_repeats_what_is_set(trap):
+    """A trap that is enough where there is room is not advised again because of edges where there is none."""
+    blocks = thin_print(trap)
+    found = outcome(blocks, PLAN, SIZE, seed=4, reach_mm=0.1, full_mm=(0.9 * trap, 0.9 * trap))
+    told = figures(found, blocks, PLAN, 60.0, (trap, trap))
+    remedies = [finding.remedy for _, finding in findings(told)]
+    text = " ".join([*register_lines(told), *remedies])
+    for kind in ("white_line", "ink_on_snow"):
+        if told[kind]["share_of_prints"] and told[kind]["overlap_for_99_in_100_mm"] == trap:
+            assert not any(f"= {trap:g}" in remedy for remedy in remedies)
+    for name in ("trap_mm", "register_error_mm"):
+        assert f"{name} = {trap:g} " not in text
+    assert "have less room than that" in text
+    if trap > 0.8:  # two blocks differ by 0.8 mm and what they turn at worst
+        assert told["white_line"]["share_of_prints"] + told["ink_on_snow"]["share_of_prints"] > 0.2
 
 
 def test_what_is_not_counted_says_so_loudly_and_both_sums_are_named():

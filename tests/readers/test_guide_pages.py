@@ -12,6 +12,9 @@ import numpy as np
 import pypdf
 import pypdfium2
 import pytest
+import resvg_py
+import shapely
+from PIL import Image
 from scipy import ndimage
 from shapely import box
 
@@ -128,6 +131,60 @@ def test_every_finding_lies_in_a_ring_that_carries_its_number(way):
             (x, y) = guide.shown.places([place.finding.at or (0, 0)])[0]
             mine = [mark for mark in guide.marks if math.dist(mark.at, (x, y)) <= mark.radius]
             assert any(str(number) in re.split(r"[:,] ?", mark.label) for mark in mine)
+
+
+def _dense(where: str) -> Job:
+    """A block full of small cuts and a large one, with openings; its findings lie anywhere."""
+    rng = np.random.default_rng(3)
+    cuts = [box(4 * i + 1, 4 * j + 1, 4 * i + 1 + w, 4 * j + 1 + h) for i in range(14) for j in range(22)
+            for w, h in [rng.uniform(0.8, 3.2, 2)]]  # fmt: skip
+    cuts += [box(60, 5, 100, 60)] if where == "dense" else [box(57.5, 0, 120, 90)]
+    cut_outs = geometry.polygon_array([box(104, 65, 110, 80)] if where == "dense" else [])
+    return dataclasses.replace(
+        _job(), block=Block(name="sky", width_mm=120.0, height_mm=90.0, cuts=geometry.polygon_array(cuts),
+                            cut_outs=cut_outs),
+    )  # fmt: skip
+
+
+def _same_where_drawn(with_marks: np.ndarray, without: np.ndarray) -> None:
+    """Where the guide draws anything but white, marks change nothing; they are there, and readable."""
+    assert with_marks.shape == without.shape
+    drawn = without < 250
+    differs = np.abs(with_marks.astype(int) - without.astype(int)) > 3
+    assert differs.sum() > 500, "rings and numbers are drawn"
+    assert (differs & drawn).sum() == 0
+
+
+@pytest.mark.parametrize("where", ["dense", "half of it cut"])
+@pytest.mark.parametrize("way", ["carbon", "tracing"])
+def test_no_ring_and_no_number_covers_a_cut_or_an_edge(where, way):
+    """Rendered by PDFium and by resvg with and without marks: no pixel that shows something else is changed."""
+    guide = hand_guide(_dense(where), way, _many(60))
+    bare = dataclasses.replace(guide, marks=())
+    assert len(guide.marks) > 20
+    sheets = [len(_texts(guide_pdf(its))) for its in (guide, bare)]
+    assert sheets[0] == sheets[1]
+    _same_where_drawn(_picture(guide_pdf(guide), sheets[0] - 1), _picture(guide_pdf(bare), sheets[0] - 1))
+    pictures = []
+    for its in (guide, bare):
+        png = resvg_py.svg_to_bytes(svg_string=guide_svg(its), dpi=DPI, background="#ffffff")
+        pictures.append(np.array(Image.open(io.BytesIO(bytes(png))).convert("L")))
+    _same_where_drawn(*pictures)
+
+
+def test_rings_are_seen_and_numbers_stand_near_them_or_are_led_to():
+    guide = hand_guide(_dense("dense"), "carbon", _many(60))
+    for mark in guide.marks:
+        x, y, w, h = mark.box
+        near = math.hypot(x + w / 2 - mark.at[0], y + h / 2 - mark.at[1])
+        amid = shapely.distance(shapely.union_all(guide.shown.lowered).boundary, shapely.Point(mark.at)) > 8
+        assert len(mark.lines) or amid, mark.label
+        assert near < 75, mark.label  # half of the face, and the margin
+    lengths = [np.hypot(*(its.lines[:, 2:] - its.lines[:, :2]).T).sum() for its in guide.marks]
+    shares = [long / (2 * math.pi * its.radius) for long, its in zip(lengths, guide.marks, strict=True)]
+    assert np.mean(np.array(shares) > 0.2) > 0.8
+    assert {its.line_mm for its in guide.marks if its.breaks} == {0.3}
+    assert {its.line_mm for its in guide.marks if not its.breaks} == {0.15}
 
 
 def test_words_that_are_too_many_run_on_to_a_further_page():

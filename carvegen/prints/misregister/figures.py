@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from carvegen.base.findings import Finding, Severity
-from carvegen.facts.register import pair_rms_mm, pair_worst_mm
-from carvegen.prints.misregister.trials import STEP_MM
+from carvegen.facts.register import SEEN_FROM_MM, SEEN_MM, pair_rms_mm, pair_worst_mm
+from carvegen.prints.misregister.trials import MEET_MM, STEP_MM
 
 if TYPE_CHECKING:
     from carvegen.facts.register import Plan
@@ -42,7 +42,13 @@ _SOME = 0.05  #: a share of prints from which on it is a finding
 
 
 def figures(
-    found: Outcome, blocks: Sequence[Inked], plan: Plan, long_side_mm: float, overlaps_mm: tuple[float, float]
+    found: Outcome,
+    blocks: Sequence[Inked],
+    plan: Plan,
+    long_side_mm: float,
+    overlaps_mm: tuple[float, float],
+    *,
+    bare: Sequence[Mapping[str, Any]] = (),
 ) -> dict[str, Any]:
     """The figures of an outcome as plain values.
 
@@ -50,8 +56,11 @@ def figures(
     ----------
     overlaps_mm
         The overlap between inks, and that along the snow, as the print file asks for them.
+    bare
+        Places where paper is bare unasked before anything moves, as `Finding.to_dict` says them.
     """
     off = plan.off_mm
+    wide = [its for its in bare if its["measured"] >= plan.visible_mm]
     return {
         "method": plan.method,
         "tolerance_mm": off,
@@ -61,6 +70,12 @@ def figures(
         "moisture_change_percent": round(plan.moisture_off_percent, 2),
         "prints": plan.prints,
         "visible_mm": plan.visible_mm,
+        "eye_tells_apart": {"mm": round(SEEN_MM, 3), "from_mm": SEEN_FROM_MM},
+        "open_from_the_start": {
+            "places": len(wide),
+            "line_mm": round(sum(its["length_mm"] for its in wide), 1),
+            "worst_mm": round(max((its["measured"] for its in wide), default=0.0), 2),
+        },
         "shift_of_two_blocks_mm": {"worst": pair_worst_mm(off), "rms": round(pair_rms_mm(off / 2), 4)},
         "prints_with_any": round(float(found.failed.any(axis=1).mean()), 4),
         **{kind.key: _kind(found, blocks, plan, k, overlaps_mm[k]) for k, kind in enumerate(KINDS)},
@@ -73,7 +88,8 @@ def _kind(found: Outcome, blocks: Sequence[Inked], plan: Plan, kind: int, overla
         "share_of_prints": round(share, 4),
         "give_or_take": round(2 * math.sqrt(max(share * (1 - share), 1 / plan.prints) / plan.prints), 4),
         "worst_mm": 0.0, "overlap_mm": overlap_mm, "overlap_for_99_in_100_mm": None, "overlap_for_all_mm": None,
-        "edge_mm": 0.0, "edge_that_fails_mm": 0.0, "edge_with_less_overlap_mm": 0.0, "places": [],
+        "edge_mm": 0.0, "edge_that_fails_mm": 0.0, "edge_with_less_overlap_mm": 0.0, "edge_without_overlap_mm": 0.0,
+        "line_a_print": _lines_of(found, kind), "places": [],
     }  # fmt: skip
     xy, shares, worst, overlap, pairs = of_kind(found, kind)
     if not len(xy):
@@ -84,6 +100,7 @@ def _kind(found: Outcome, blocks: Sequence[Inked], plan: Plan, kind: int, overla
         "edge_mm": round(len(xy) * STEP_MM, 1),
         "edge_that_fails_mm": round(float((shares >= _SELDOM).sum()) * STEP_MM, 1),
         "edge_with_less_overlap_mm": round(float((~full).sum()) * STEP_MM, 1),
+        "edge_without_overlap_mm": round(float(((overlap <= MEET_MM) & (shares >= _SELDOM)).sum()) * STEP_MM, 1),
         "places": [
             {**_place(xy[k], shares[k], worst[k]), "between": [blocks[number].name for number in pairs[k]]}
             for k in spots(xy, shares)
@@ -94,6 +111,17 @@ def _kind(found: Outcome, blocks: Sequence[Inked], plan: Plan, kind: int, overla
         told["overlap_for_99_in_100_mm"] = _up(_enough(overlap_mm, float(widest), plan))
         told["overlap_for_all_mm"] = _up(_enough(overlap_mm, float(worst[full].max()), plan))
     return told
+
+
+def _lines_of(found: Outcome, kind: int) -> dict[str, float]:
+    """How long and how wide a line the prints show: the mean, what half and 9 in 10 stay below, the mean width."""
+    line, area = found.line_mm[:, kind], found.opened_mm2[:, kind]
+    return {
+        "mean_mm": round(float(line.mean()), 1),
+        "half_below_mm": round(float(np.median(line)), 1),
+        "nine_in_ten_below_mm": round(float(np.quantile(line, 0.9)), 1),
+        "mean_width_mm": round(float(area.sum() / line.sum()), 2) if line.any() else 0.0,
+    }
 
 
 def _enough(overlap_mm: float, gap_mm: float, plan: Plan) -> float:
@@ -144,21 +172,28 @@ def findings(told: dict[str, Any]) -> list[tuple[str, Finding]]:
     for kind in KINDS:
         its = told[kind.key]
         if its["share_of_prints"] >= _SOME and its["places"]:
-            first = its["places"][0]
-            enough = its["overlap_for_99_in_100_mm"] or its["overlap_mm"]
+            first, line = its["places"][0], its["line_a_print"]
             found.append((first["between"][0], Finding(
                 rule=kind.key.replace("_", "-"), severity=Severity.RISK, at=(first["at_mm"][0], first["at_mm"][1]),
-                measured=its["worst_mm"] + its["overlap_mm"], limit=its["overlap_mm"], unit="mm",
-                why=f"{_of_100(its['share_of_prints'])} prints will show a line {kind.between}",
-                remedy=_remedy(kind, its, enough),
+                measured=its["worst_mm"], limit=told["visible_mm"], unit="mm", length_mm=line["mean_mm"],
+                why=f"{_of_100(its['share_of_prints'])} prints will show a line {kind.between}, {_long(line)}",
+                remedy=_remedy(kind, its),
             )))  # fmt: skip
     return found
 
 
-def _remedy(kind: Kind, its: dict[str, Any], enough: float) -> str:
-    if enough > its["overlap_mm"]:
-        return f"print in closer register, or write {kind.remedy} = {enough:g}; register/register.png shows where"
-    return "print in closer register, or draw the dark shape wider there; register/register.png shows where"
+def _remedy(kind: Kind, its: dict[str, Any]) -> str:
+    enough, where = its["overlap_for_99_in_100_mm"], "register/register.png shows where"
+    if enough is not None and enough > its["overlap_mm"]:
+        return f"print in closer register, or write {kind.remedy} = {enough:g}; {where}"
+    return f"print in closer register, or draw the dark shape wider there; {where}"
+
+
+def _long(line: Mapping[str, float]) -> str:
+    return (
+        f"half of all up to {line['half_below_mm']:g} mm of it, 9 in 10 up to {line['nine_in_ten_below_mm']:g} mm, "
+        f"{line['mean_width_mm']:g} mm wide in the mean"
+    )
 
 
 def _of_100(share: float) -> str:
@@ -173,7 +208,24 @@ def register_lines(told: dict[str, Any]) -> list[str]:
         f"{told['turn_deg']:.2f} degrees of its place, so two blocks at worst {pair['worst']:g} mm apart, root mean "
         f"square {pair['rms']:.2f} mm; {_paper(told)}; {_moisture(told)}; {told['prints']} prints tried out."
     ]
-    return lines + [f"  {kind.name}: {_in_words(kind, told[kind.key])}" for kind in KINDS]
+    return [*lines, *(f"  {kind.name}: {_in_words(kind, told[kind.key])}" for kind in KINDS), f"  {_seen(told)}"]
+
+
+def _seen(told: dict[str, Any]) -> str:
+    """What is bare before anything moves, and how wide a line must be to be seen."""
+    start, eye = told["open_from_the_start"], told["eye_tells_apart"]
+    bare = "nothing that is to be inked"
+    if start["places"]:
+        places = "one place" if start["places"] == 1 else f"{start['places']} places"
+        bare = (
+            f"{start['line_mm']:g} mm of bare paper in {places}, up to {start['worst_mm']:g} mm wide "
+            "(bare-paper in the report)"
+        )
+    return (
+        f"open from the start, without any register error: {bare}. Counted from a width of {told['visible_mm']:g} mm "
+        f"on: from {eye['from_mm']:g} mm an eye tells {eye['mm']:.2f} mm apart (one minute of arc), and narrower lines "
+        "only make an edge paler"
+    )
 
 
 def _paper(told: dict[str, Any]) -> str:
@@ -196,18 +248,35 @@ def _in_words(kind: Kind, its: dict[str, Any]) -> str:
         return "there is no such edge in this print"
     if not its["places"] and not its["share_of_prints"]:
         return f"in none of the prints; at worst {its['worst_mm']:g} mm wide"
-    text = f"in {_of_100(its['share_of_prints'])} prints (give or take {100 * its['give_or_take']:.0f})"
-    text += f", at worst {its['worst_mm']:g} mm wide"
+    line = its["line_a_print"]
+    text = (
+        f"{line['mean_mm']:g} mm a print in the mean, of {its['edge_mm']:.0f} mm of such edge: "
+        f"{_of_100(its['share_of_prints'])} prints show some (give or take {100 * its['give_or_take']:.0f}), "
+        f"{_long(line)}, at worst {its['worst_mm']:g} mm"
+    )
     if its["places"]:
         (x, y), pair = its["places"][0]["at_mm"], " and ".join(its["places"][0]["between"])
-        text += f"; most often at x {x:g}, y {y:g} mm ({pair})"
-    if its["overlap_for_99_in_100_mm"] is not None:
         text += (
-            f". Where there is room for it, {kind.remedy} = {its['overlap_for_99_in_100_mm']:g} hides it in 99 of 100 "
-            f"prints and {its['overlap_for_all_mm']:g} always (now {its['overlap_mm']:g})"
+            f". It shows along {its['edge_that_fails_mm']:.0f} mm of that edge, most often at x {x:g}, y {y:g} mm "
+            f"({pair})"
         )
-    if its["edge_with_less_overlap_mm"]:
-        text += (
-            f"; {its['edge_with_less_overlap_mm']:.0f} mm of edge have no room: the dark shape is thin or ends there"
-        )
+    return f"{text}. {_advice(kind, its)}"
+
+
+def _advice(kind: Kind, its: dict[str, Any]) -> str:
+    """What a wider overlap would hide, and where there is none; never what is set already."""
+    now, some, always = (its[key] for key in ("overlap_mm", "overlap_for_99_in_100_mm", "overlap_for_all_mm"))
+    little, none = its["edge_with_less_overlap_mm"], its["edge_without_overlap_mm"]
+    if some is None:
+        text = f"{kind.remedy} = {now:g} has no room anywhere"
+    elif some > now:
+        text = f"Where there is room, {kind.remedy} = {some:g} hides it in 99 of 100 prints"
+        text += f" and {always:g} always (now {now:g})" if always > some else f" (now {now:g})"
+    elif always > now:
+        text = f"Where there is room, what is set hides it in 99 of 100 prints, {kind.remedy} = {always:g} always"
+    else:
+        text = f"Where there is room, nothing shows: a larger {kind.remedy} would not help"
+    if little:
+        text += f"; {little:.0f} mm of edge have less room than that: the dark shape is thin or ends there"
+        text += f"; {none:.0f} mm of what shows have none: there the inks only meet" if none else ""
     return text

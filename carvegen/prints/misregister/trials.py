@@ -20,11 +20,11 @@ if TYPE_CHECKING:
     from carvegen.geometry.depth_grid import Depths
     from carvegen.prints.misregister.block_placement import Inked, Moves
 
-__all__ = ["STEP_MM", "Meetings", "Outcome", "gaps", "meetings", "outcome"]
+__all__ = ["MEET_MM", "STEP_MM", "Meetings", "Outcome", "gaps", "meetings", "outcome"]
 
 STEP_MM = 0.4  #: how close along an edge places are looked at
 _RUN = 3  #: so many neighbouring places in a row must fail before it is seen: about 1 mm of edge
-_TOUCH_MM = 0.03  #: edges no further apart than this meet
+MEET_MM = 0.03  #: edges no further apart than this meet
 _CHUNK = 4_000_000  #: places times prints that are reckoned at once, for memory's sake
 
 
@@ -50,6 +50,8 @@ class Outcome:
     worst_mm: tuple[Floats, ...]  #: how wide it may gape there at worst; below 0: never
     widest_mm: Floats  #: (prints, 2 kinds): the widest of each print that a wider overlap would close
     failed: Mask  #: (prints, 2 kinds): whether a white line, an ink on the snow shows
+    line_mm: Floats  #: (prints, 2 kinds): how much of such a line each print shows
+    opened_mm2: Floats  #: (prints, 2 kinds): the area of that line
 
 
 def meetings(blocks: Sequence[Inked], number: int, found: Sequence[Depths], reach_mm: float) -> Meetings:
@@ -69,12 +71,12 @@ def meetings(blocks: Sequence[Inked], number: int, found: Sequence[Depths], reac
         return _none(number)
     cover = np.stack([found[k].at(xy[:, 0], xy[:, 1]) for k in darker])
     under, overlap = np.asarray(darker)[cover.argmax(axis=0)], cover.max(axis=0)
-    kept = overlap >= -_TOUCH_MM
+    kept = overlap >= -MEET_MM
     kept &= _inside(xy, found[0])
     snow = np.zeros(len(xy), dtype=bool)
-    for step in np.arange(_TOUCH_MM, reach_mm + _TOUCH_MM, 0.05):
+    for step in np.arange(MEET_MM, reach_mm + MEET_MM, 0.05):
         x, y = (xy + step * outward).T
-        snow |= np.max([its.at(x, y) for its in found], axis=0) < -_TOUCH_MM
+        snow |= np.max([its.at(x, y) for its in found], axis=0) < -MEET_MM
     linked = np.append((np.diff(ring) == 0) & kept[1:] & kept[:-1], False)[kept]
     away = np.stack([_away(found[k], xy) for k in darker])[cover.argmax(axis=0), np.arange(len(xy))]
     return Meetings(block=number, xy=xy[kept], linked=linked, overlap_mm=overlap[kept], under=under[kept],
@@ -144,13 +146,30 @@ def outcome(
     found = [depths(block.land, *size) for block in blocks]
     places = tuple(meetings(blocks, number, found, reach_mm) for number in range(len(blocks)))
     moves = drawn_moves(blocks, plan, size, seed)
-    widest = np.full((plan.prints, 2), -np.inf)
-    failed = np.zeros((plan.prints, 2), dtype=bool)
+    seen = _Seen.nothing(plan.prints)
     shares, worst = [], []
     for its in places:
-        shares.append(_tried(its, found, moves, plan, full_mm, widest=widest, failed=failed))
+        shares.append(_tried(its, found, moves, plan, full_mm, seen=seen))
         worst.append(_pull(its, blocks, plan, size) - its.overlap_mm)
-    return Outcome(places=places, share=tuple(shares), worst_mm=tuple(worst), widest_mm=widest, failed=failed)
+    return Outcome(
+        places=places, share=tuple(shares), worst_mm=tuple(worst), widest_mm=seen.widest_mm,
+        failed=seen.line_mm > 0, line_mm=seen.line_mm, opened_mm2=seen.opened_mm2,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Seen:
+    """What each print shows, summed up while edge after edge is tried; each (prints, 2 kinds)."""
+
+    widest_mm: Floats
+    line_mm: Floats
+    opened_mm2: Floats
+
+    @classmethod
+    def nothing(cls, prints: int) -> _Seen:
+        """Before anything was tried."""
+        zero, none = np.zeros((prints, 2)), np.full((prints, 2), -np.inf)
+        return cls(widest_mm=none, line_mm=zero, opened_mm2=zero.copy())
 
 
 def _pull(its: Meetings, blocks: Sequence[Inked], plan: Plan, size: tuple[float, float]) -> Floats:
@@ -164,27 +183,29 @@ def _pull(its: Meetings, blocks: Sequence[Inked], plan: Plan, size: tuple[float,
 
 
 def _tried(
-    its: Meetings,
-    found: Sequence[Depths],
-    moves: Moves,
-    plan: Plan,
-    full_mm: tuple[float, float],
-    *,
-    widest: Floats,
-    failed: Mask,
+    its: Meetings, found: Sequence[Depths], moves: Moves, plan: Plan, full_mm: tuple[float, float], *, seen: _Seen
 ) -> Floats:
-    """The share of prints in which each place fails; what each print shows is added to `widest` and `failed`."""
+    """The share of prints in which each place fails; what each print shows is added to `seen`."""
     share = np.zeros(len(its.xy))
+    before: Mask = np.zeros((plan.prints, 1), dtype=bool)  # whether the row that ends before these places fails
     for first in range(0, len(its.xy), max(_RUN, _CHUNK // plan.prints)):
         some = slice(first, first + max(_RUN, _CHUNK // plan.prints) + _RUN - 1)
-        gap = _in_a_row(gaps(its, found, moves, some), its.linked[some])
-        middle = np.arange(gap.shape[1]) + first + _RUN // 2
-        seen = gap >= max(plan.visible_mm, 1e-9)
-        share[middle] = np.maximum(share[middle], seen.mean(axis=0))
+        each = gaps(its, found, moves, some)
+        gap = _in_a_row(each, its.linked[some])
+        rows = np.arange(gap.shape[1])
+        middle = rows + first + _RUN // 2
+        fails = gap >= max(plan.visible_mm, 1e-9)
+        share[middle] = np.maximum(share[middle], fails.mean(axis=0))
+        places = fails + (_RUN - 1.0) * (fails & ~np.hstack([before, fails])[:, :-1])  # a run's first row has them all
+        before = fails[:, -1:] if fails.shape[1] else before
         for kind, mine in enumerate((~its.snow[middle], its.snow[middle])):
-            failed[:, kind] |= (seen & mine).any(axis=1)
             full = mine & (its.overlap_mm[middle] >= full_mm[kind])
-            widest[:, kind] = np.maximum(widest[:, kind], np.where(full, gap, -np.inf).max(axis=1, initial=-np.inf))
+            worst = np.where(full, gap, -np.inf).max(axis=1, initial=-np.inf)
+            seen.widest_mm[:, kind] = np.maximum(seen.widest_mm[:, kind], worst)
+            line = np.where(mine, places, 0.0) * STEP_MM
+            seen.line_mm[:, kind] += line.sum(axis=1)
+            width = np.where(fails, each[:, rows + _RUN // 2], 0.0)
+            seen.opened_mm2[:, kind] += (line * width).sum(axis=1)
     return share
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from carvegen.base.finding_groups import NEAR_MM, grouped
 from carvegen.base.findings import Severity
-from carvegen.writers.block.ring_places import Mark, free_box
+from carvegen.writers.guide.ring_room import RingRoom
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -18,16 +18,39 @@ if TYPE_CHECKING:
     from carvegen.base.finding_groups import Group, Spot
     from carvegen.base.findings import Finding
     from carvegen.blocks.views import Seen
+    from carvegen.geometry import Floats
 
-__all__ = ["LETTERS_MM", "found_lines", "rings"]
+__all__ = ["BREAKS_MM", "LETTERS_MM", "RISK_MM", "GuideMark", "found_lines", "rings"]
 
 LETTERS_MM = 2.83  #: of a ring's number: 8 points
+
+BREAKS_MM, RISK_MM = 0.3, 0.15  #: width of a ring's line
 
 _AROUND_MM = 1.6  #: from a finding to its ring
 _RINGS = (
     "Rings: the number of the line below; behind the colon what was measured, the worst where a ring takes in several "
-    "places. Whole ring: breaks a limit. Broken ring: a risk."
+    "places. Thick ring: breaks a limit. Thin ring: a risk. Rings and numbers stand on land or in the margin: where a "
+    "ring would cross what is cut it is left out, a line leads to a number that has no room beside it; "
+    "amid a wide cut only the number stands, next to it."
 )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class GuideMark:
+    """A ring about findings as far as it crosses no cut, and the box of its number; mm, in the guide's view."""
+
+    at: tuple[float, float]
+    radius: float
+    lines: Floats  #: of the ring, and from it to its number; (n, 4) as x, y, x, y
+    label: str
+    box: tuple[float, float, float, float]  #: left, bottom, width, height
+    breaks: bool
+    count: int  #: of findings that the ring takes in
+
+    @property
+    def line_mm(self) -> float:
+        """How wide its lines are."""
+        return BREAKS_MM if self.breaks else RISK_MM
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,12 +68,17 @@ class _Ring:
     def label(self) -> str:
         """The line's number with what was measured; several numbers stand alone."""
         if len(self.numbers) > 1:
-            return ", ".join(map(str, self.numbers))
+            return self.short
         return f"{self.numbers[0]}: {self.worst:.2f}"
 
+    @property
+    def short(self) -> str:
+        """The numbers alone, for where there is little room."""
+        return ", ".join(map(str, self.numbers))
 
-def rings(findings: Sequence[Finding], shown: Seen, *, most: int) -> list[Mark]:
-    """At most `most` rings for what has a place, the most pressing first, with labels where they hide the least.
+
+def rings(findings: Sequence[Finding], shown: Seen, *, most: int) -> list[GuideMark]:
+    """At most `most` rings for what has a place, the most pressing first, with labels where they hide nothing.
 
     Numbers are those of `found_lines` of the same findings.
     """
@@ -64,7 +92,7 @@ def rings(findings: Sequence[Finding], shown: Seen, *, most: int) -> list[Mark]:
     return _labelled(drawn[:most], shown)
 
 
-def found_lines(findings: Sequence[Finding], drawn: Sequence[Mark]) -> list[str]:
+def found_lines(findings: Sequence[Finding], drawn: Sequence[GuideMark]) -> list[str]:
     """What the numbers of the rings that are drawn mean, a line for each kind of finding; none if nothing was found."""
     groups = grouped(findings)
     left = sum(finding.at is not None for finding in findings) - sum(mark.count for mark in drawn)
@@ -128,21 +156,26 @@ def _both(one: _Ring, other: _Ring) -> _Ring:
     return replace(one, at=at, radius=radius, numbers=numbers, count=one.count + other.count)
 
 
-def _labelled(drawn: Sequence[_Ring], shown: Seen) -> list[Mark]:
-    taken = np.array([(x - its.radius, y - its.radius, x + its.radius, y + its.radius)
-                      for its in drawn for x, y in [its.at]]).reshape(-1, 4)  # fmt: skip
-    labels = np.empty((0, 4))
+def _size(label: str) -> tuple[float, float]:
+    return len(label) * LETTERS_MM * 0.57 + 0.8, LETTERS_MM + 0.5
+
+
+def _labelled(drawn: Sequence[_Ring], shown: Seen) -> list[GuideMark]:
+    room = RingRoom(shown)
+    rings = [room.ring(its.at, its.radius) for its in drawn]
+    boxes = [(x - r, y - r, x + r, y + r) for its, (r, _) in zip(drawn, rings, strict=True) for x, y in [its.at]]
     marks = []
-    for its in drawn:
-        width = len(its.label) * LETTERS_MM * 0.57 + 0.8
-        box = free_box(np.array(its.at), its.radius, width, taken, letters=LETTERS_MM, labels=labels,
-                       within=(-1.0, -1.0, shown.width_mm + 1.0, shown.height_mm + 1.0))  # fmt: skip
-        labels = np.vstack([labels, box])
+    for its, (radius, lines) in zip(drawn, rings, strict=True):
+        placed = ((label, room.label(its.at, _size(label), boxes)) for label in (its.label, its.short))
+        label, box = next(((label, box) for label, box in placed if box), ("", None))
+        if box is None:
+            continue  # `found_lines` counts it among those that are not ringed
         left, bottom, right, top = np.round(box, 3).tolist()
         marks.append(
-            Mark(
-                at=(round(its.at[0], 3), round(its.at[1], 3)), radius=round(its.radius, 3), label=its.label,
-                box=(left, bottom, round(right - left, 3), round(top - bottom, 3)), breaks=its.breaks, count=its.count,
+            GuideMark(
+                at=(round(its.at[0], 3), round(its.at[1], 3)), radius=round(radius, 3), label=label,
+                lines=np.concatenate([lines, room.leader(its.at, radius, box)]), breaks=its.breaks, count=its.count,
+                box=(left, bottom, round(right - left, 3), round(top - bottom, 3)),
             )
         )  # fmt: skip
     return marks

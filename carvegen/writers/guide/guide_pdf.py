@@ -50,7 +50,6 @@ _HEADING = 1.22  #: times the size of the words
 _TITLE = 1.53
 _SAMPLE_ROOM_MM = SAMPLE_MM[0] + 2.5
 _DASH_MM = [1.2, 0.8]
-_HALO_MM = 0.9
 
 
 def guide_pdf(guide: Guide, paper: str = "A4") -> bytes:
@@ -181,29 +180,18 @@ def _kept(canvas: Canvas, outlines: str) -> None:
 
 
 def _marks(canvas: Canvas, guide: Guide, tile: Tile) -> None:
-    """Numbered rings; light under dark, so that they stand out on grey and on white."""
+    """Numbered rings, on land and in the margin only."""
+    canvas.setStrokeGray(0)
     for mark in guide.marks:
-        for tone, width in ((1.0, 0.9), (0.0, 0.35)):
-            canvas.setStrokeGray(tone)
-            canvas.setLineWidth(width)
-            canvas.setDash([] if mark.breaks or tone else [1.0, 0.7])
-            canvas.circle(*mark.at, mark.radius)
-    canvas.setDash([])
+        canvas.setLineWidth(mark.line_mm)
+        _lines(canvas, mark.lines)
     for mark in guide.marks:
         left, bottom, width, height = mark.box
         if _on(tile, left, bottom, left + width, bottom + height):
             at = (left + (width - width_mm(mark.label, LETTERS_MM)) / 2, bottom + 0.65)
-            _haloed(canvas, mark.label, at)
-
-
-def _haloed(canvas: Canvas, text: str, at: tuple[float, float]) -> None:
-    """Letters with a thin white edge: they read on grey, and what lies between them stays in sight."""
-    canvas.setFont(FONT, LETTERS_MM)
-    canvas.setStrokeGray(1)
-    canvas.setLineWidth(_HALO_MM)
-    canvas.drawString(*at, text, mode=1)
-    canvas.setFillGray(0)
-    canvas.drawString(*at, text, mode=0)
+            canvas.setFillGray(0)
+            canvas.setFont(FONT, LETTERS_MM)
+            canvas.drawString(*at, mark.label)
 
 
 def _labels(canvas: Canvas, guide: Guide, tile: Tile) -> None:

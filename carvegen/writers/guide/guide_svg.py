@@ -151,14 +151,9 @@ def _marks(page: SvgPage, guide: Guide) -> None:
         return
     group = _group(page, FINDING, font_family="sans-serif")
     for mark in guide.marks:
-        place = {"center": page.at(*mark.at), "r": mark.radius, "fill": "none"}
-        dash = {} if mark.breaks else {"stroke_dasharray": "1,0.7"}
-        group.add(page.drawing.circle(**place, stroke="#ffffff", stroke_width=0.9))
-        group.add(page.drawing.circle(**place, stroke=_INK, stroke_width=0.35, **dash))
+        _lines(page, group.add(page.drawing.g(stroke=_INK, stroke_width=mark.line_mm)), mark.lines)
         left, bottom, width, _ = mark.box
         style = {"insert": page.at(left + width / 2, bottom + 0.65), "font_size": LETTERS_MM, "text_anchor": "middle"}
-        edge = {"fill": "none", "stroke": "#ffffff", "stroke_width": 0.9, "stroke_linejoin": "round"}
-        group.add(page.drawing.text(mark.label, **style, **edge))
         group.add(page.drawing.text(mark.label, **style, fill=_INK))
 
 

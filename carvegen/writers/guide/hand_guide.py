@@ -20,7 +20,8 @@ from carvegen.writers.guide.guide_words import (
     steps,
 )
 from carvegen.writers.guide.guide_zones import tool_lines, zones_of
-from carvegen.writers.sheet import MARGIN_MM, register_shapes
+from carvegen.writers.guide.ring_room import drawn_bounds
+from carvegen.writers.sheet import register_shapes
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
     from carvegen.blocks.job import Job
     from carvegen.blocks.views import Seen
     from carvegen.geometry import Floats, PolygonArray
-    from carvegen.writers.block.ring_places import Mark
+    from carvegen.writers.guide.guide_marks import GuideMark
     from carvegen.writers.guide.guide_zones import Zones
 
 __all__ = [
@@ -50,7 +51,6 @@ WORD_MM = 4.0  #: height of its letters
 #: Lightness of fine cuts, grooves along the land, and floors: prints on any black-and-white printer, lines show on it.
 TONES = (0.62, 0.78, 0.9)
 _PALE = (0.9, 0.94, 0.97)  #: the same to save ink
-_AROUND_MM = MARGIN_MM - 2.0  #: as far as the register crosses reach: 200 x 150 mm go on one sheet of A4
 
 
 class Transfer(enum.Enum):
@@ -114,7 +114,7 @@ class Guide:
     tones: tuple[float, float, float]  #: how light these are drawn
     hatch: Floats  #: lines over the cut-outs, (n, 4) as x, y, x, y
     free_hatch: Floats  #: lines over the free zones, the other way round
-    marks: tuple[Mark, ...]  #: numbered rings round findings
+    marks: tuple[GuideMark, ...]  #: numbered rings round findings
     arrow: Floats | None  #: lines of the grain's arrow, (n, 4)
     word_at: tuple[float, float]  #: where the test word begins; it runs to the left if `mirrored`
     facts: tuple[str, ...]
@@ -160,8 +160,7 @@ class Guide:
     @property
     def bounds(self) -> tuple[float, float, float, float]:
         """Left, bottom, right and top of the drawing: the block with its margin."""
-        out = max(_AROUND_MM, self.shown.waste_mm + 1.0)
-        return (-out, -out, self.shown.width_mm + out, self.shown.height_mm + out)
+        return drawn_bounds(self.shown)
 
     @property
     def title(self) -> str:

@@ -1,0 +1,136 @@
+"""Room for rings and their numbers on the guide: they stand on land or in the margin, over no cut and no edge."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.geometry.coverage import coverage
+from carvegen.writers.sheet import MARGIN_MM, register_shapes
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.blocks.views import Seen
+    from carvegen.geometry import Floats, Mask, PolygonArray
+
+    Box = tuple[float, float, float, float]  # left, bottom, right, top
+
+__all__ = ["RingRoom", "drawn_bounds"]
+
+_AROUND_MM = MARGIN_MM - 2.0  #: as far as the register crosses reach: 200 x 150 mm go on one sheet of A4
+_CELL_MM = 0.5
+_RIM_MM = 0.2  #: half the width of the lines along face and board, and a little
+_CLEAR_MM = 0.4  #: from the middle of a ring's line to a cut: half its width, half the outline's, and 0.2 of white
+_CRUMB = 1e-6  #: shares of a cell below this come from rounding
+_CORNERS = 72
+_SHOWS = 0.25  #: so great a share of a ring must be seen
+_GROWS = 1.3
+_LARGEST_MM = 9.0  #: a wider ring points at nothing
+_WORD_MM = (20.0, 2.0, 8.0)  #: room of the test word above the face: to both sides of its beginning, from, to
+_ARROW: Box = (-2.0, -MARGIN_MM, 16.0, -0.5)  #: room of the grain's arrow
+
+
+def drawn_bounds(shown: Seen) -> Box:
+    """Left, bottom, right and top of the guide's drawing: the block with its margin."""
+    out = max(_AROUND_MM, shown.waste_mm + 1.0)
+    return (-out, -out, shown.width_mm + out, shown.height_mm + out)
+
+
+class RingRoom:
+    """What is drawn on a guide already, and must not be hidden."""
+
+    def __init__(self, shown: Seen) -> None:
+        self._shapes = geometry.stack([shown.lowered, shown.cut_outs, shown.free, *_beside(shown)])
+        self._tree = shapely.STRtree(self._shapes)
+        self._bounds = drawn_bounds(shown)
+        self._drawn = self._cells(self._shapes)
+        self._labels = np.zeros_like(self._drawn)
+
+    def ring(self, at: tuple[float, float], radius: float) -> tuple[float, Floats]:
+        """The smallest ring no smaller than this of which enough is seen: its radius and its lines, (n, 4)."""
+        widest = max(radius, _LARGEST_MM)
+        best = (0.0, radius, np.empty((0, 4)))
+        while radius <= widest:
+            lines = self._clear(_circle(at, radius))
+            share = float(np.hypot(*(lines[:, 2:] - lines[:, :2]).T).sum()) / (2 * math.pi * radius)
+            best = max(best, (share, radius, lines), key=lambda its: its[0])
+            if share >= _SHOWS:
+                break
+            radius *= _GROWS
+        return best[1], best[2]
+
+    def leader(self, at: tuple[float, float], radius: float, box: Box) -> Floats:
+        """Lines from a ring's rim to a label's box, where they cross nothing; (n, 4)."""
+        way = shapely.shortest_line(shapely.Point(at).buffer(radius), shapely.box(*box))
+        return self._clear(shapely.get_coordinates(way)) if shapely.length(way) > _CELL_MM else np.empty((0, 4))
+
+    def label(self, at: tuple[float, float], size: tuple[float, float], rings: Sequence[Box]) -> Box | None:
+        """The box of this size nearest to a place that hides nothing, or None; what it takes is taken from then on.
+
+        Parameters
+        ----------
+        rings
+            Boxes round the rings; they are hidden only where nothing else is left.
+        """
+        round_rings = self._cells([shapely.box(*its) for its in rings])
+        counts = [_in_boxes(mask, size) for mask in (self._drawn | self._labels, round_rings)]
+        hidden = np.where(counts[0] > 0, np.inf, 20.0 * (counts[1] > 0))
+        if not np.isfinite(hidden).any():
+            return None
+        rows, columns = np.indices(hidden.shape)
+        left, bottom = self._bounds[0] + columns * _CELL_MM, self._bounds[1] + rows * _CELL_MM
+        away = np.hypot(left + size[0] / 2 - at[0], bottom + size[1] / 2 - at[1])
+        best = int(np.argmin(hidden + away))
+        x, y = float(left.flat[best]), float(bottom.flat[best])
+        box = (x, y, x + size[0], y + size[1])
+        self._labels |= self._cells([shapely.box(*box)])
+        return box
+
+    def _clear(self, xy: Floats) -> Floats:
+        """A line where it crosses nothing that is drawn, as straight pieces; (n, 4)."""
+        line = shapely.LineString(xy)
+        near = self._shapes[self._tree.query(line, predicate="dwithin", distance=_CLEAR_MM)]
+        window = np.asarray(line.bounds) + np.array([-1, -1, 1, 1])
+        cuts = shapely.buffer(shapely.clip_by_rect(near, *window), _CLEAR_MM, quad_segs=4)
+        seen = shapely.get_parts(shapely.difference(line, shapely.union_all(cuts)))
+        ends = [np.hstack([its[:-1], its[1:]]) for its in map(shapely.get_coordinates, seen) if len(its) > 1]
+        return np.asarray(np.round(np.concatenate(ends), 3), dtype=np.float64) if ends else np.empty((0, 4))
+
+    def _cells(self, shapes: Sequence[BaseGeometry] | PolygonArray) -> Mask:
+        """Which cells shapes touch; the first row is the lowest."""
+        left, bottom, right, top = self._bounds
+        size = (math.ceil((right - left) / _CELL_MM), math.ceil((top - bottom) / _CELL_MM))
+        joined = geometry.parts(shapely.union_all(np.asarray(shapes, dtype=object)))
+        cells = geometry.moved(joined, (-left / _CELL_MM, -bottom / _CELL_MM), scale=1 / _CELL_MM)
+        return np.asarray(coverage(cells, size)[::-1] > _CRUMB)
+
+
+def _beside(shown: Seen) -> list[PolygonArray]:
+    """What else is drawn: the face's edge, stops, marks, the test word and the arrow."""
+    word = shown.places([(0.0, shown.height_mm)])[0]
+    side, low, high = _WORD_MM
+    rims = [shapely.boundary(its).buffer(_RIM_MM) for its in (shown.face, shown.board)]
+    words = shapely.box(word[0] - side, word[1] + low, word[0] + side, word[1] + high)
+    more = geometry.polygon_array([*rims, words, shapely.box(*_ARROW)])
+    return [shown.stops, register_shapes(shown), shown.kept, more]
+
+
+def _circle(at: tuple[float, float], radius: float) -> Floats:
+    angle = np.linspace(0, 2 * np.pi, _CORNERS + 1)
+    return np.column_stack([at[0] + radius * np.cos(angle), at[1] + radius * np.sin(angle)])
+
+
+def _in_boxes(mask: Mask, size: tuple[float, float]) -> Floats:
+    """How many cells of a mask a box covers, for each cell that may be its lower left corner."""
+    sums = np.pad(mask, ((1, 0), (1, 0))).astype(np.int64).cumsum(axis=0).cumsum(axis=1)
+    wide, high = (math.ceil(side / _CELL_MM) for side in size)
+    return np.asarray(
+        sums[high:, wide:] - sums[:-high, wide:] - sums[high:, :-wide] + sums[:-high, :-wide], dtype=np.float64
+    )
