@@ -56,8 +56,9 @@ class _Clean(io.TextIOBase):
     def writable(self) -> bool:
         return True
 
-    def write(self, text: str) -> int:
-        said = plain(text)
+    def write(self, text: str | bytes) -> int:
+        # click completes words in a shell by bytes
+        said = plain(text if isinstance(text, str) else text.decode("utf-8", "backslashreplace"))
         with self._told():
             self.stream.write(said)
         return len(text)

@@ -112,12 +112,9 @@ def _bed(plan: Plan, _settings: PathSettings) -> Iterator[str]:
         needed, bed = sorted(extent_mm(plan.operations)), sorted((machine.bed_width_mm, machine.bed_height_mm))
         if needed[0] > bed[0] + TOLERANCE_MM or needed[1] > bed[1] + TOLERANCE_MM:
             yield f"the paths need {needed[1]:.1f} x {needed[0]:.1f} mm on a bed of {bed[1]:g} x {bed[0]:g} mm"
+    most = max((_run_out_mm(plan, its) for its in plan.operations if its.work is not Work.SCORE), default=0.0)
     for operation in plan.operations:
-        room = (
-            register_lines.OUT_MM + register_lines.ARM_MM
-            if operation.work is Work.SCORE
-            else _run_out_mm(plan, operation)
-        )
+        room = register_lines.OUT_MM + register_lines.ARM_MM if operation.work is Work.SCORE else most
         far = outside_mm(operation.paths, plan.job.block.board.bounds)
         if far > room + TOLERANCE_MM:
             yield f"{operation.name}: {far:.2f} mm outside the block"

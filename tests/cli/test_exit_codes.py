@@ -199,7 +199,7 @@ def test_no_memory_is_told_in_words(capsys, monkeypatch):
     def none_left(*_args: object, **_named: object) -> None:
         raise MemoryError
 
-    monkeypatch.setattr("carvegen.prints.cut_blocks.from_motif.grown_block", none_left)
+    monkeypatch.setattr("carvegen.blocks.from_motif.grown_block", none_left)
     ran = run(capsys, *SMALL, "--out", "sky")
     assert ran == Ran(2, "", ran.err)
     assert "memory" in ran.err
