@@ -36,11 +36,6 @@ class Parameter:
     at_least: float
     at_most: float
 
-    @property
-    def option(self) -> str:
-        """The setting's name on the command line, such as ``--largest``."""
-        return "--" + self.name.removesuffix("_mm").removesuffix("_deg").replace("_", "-")
-
 
 def length(default: float, *, help: str, at_least: float, at_most: float) -> Any:  # noqa: ANN401
     """A length in millimetres; its field's name ends in ``_mm``."""
@@ -82,7 +77,7 @@ def check_all(settings: Any) -> None:  # noqa: ANN401
         if not (isinstance(value, (int, float)) and math.isfinite(value) and low <= value <= high):
             unit = "" if parameter.unit == "share" else f" {parameter.unit}"
             hint = percent(value, high) if parameter.unit == "share" else ""
-            raise InputError(f"must lie in {low:g}…{high:g}{unit}", value=value, where=parameter.option, hint=hint)
+            raise InputError(f"must lie in {low:g}…{high:g}{unit}", value=value, field=parameter.name, hint=hint)
 
 
 def _declared(default: float, unit: str, text: str, low: float, high: float) -> Any:  # noqa: ANN401

@@ -69,15 +69,15 @@ class PathSettings:
         check_all(self)
         if self.lowered not in LOWERED:
             raise InputError(
-                "must be a known word", value=self.lowered, where="--lowered", hint=f"one of: {', '.join(LOWERED)}"
+                "must be a known word", value=self.lowered, field="lowered", hint=f"one of: {', '.join(LOWERED)}"
             )
         if self.cleared not in CLEARED:
             raise InputError(
-                "must be a known word", value=self.cleared, where="--cleared", hint=f"one of: {', '.join(CLEARED)}"
+                "must be a known word", value=self.cleared, field="cleared", hint=f"one of: {', '.join(CLEARED)}"
             )
         if self.shoulder_steps not in range(MOST_STEPS + 1):
             raise InputError(
-                f"must be a whole number in 0…{MOST_STEPS}", value=self.shoulder_steps, where="--shoulder-steps"
+                f"must be a whole number in 0…{MOST_STEPS}", value=self.shoulder_steps, field="shoulder_steps"
             )
 
     def told(self) -> tuple[Any, ...]:

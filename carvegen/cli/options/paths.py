@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from carvegen.cli.option_names import option_of
 from carvegen.cli.options.setup import library
 from carvegen.cli.options.shapes import placed
 from carvegen.cli.options.values import (
@@ -70,12 +71,11 @@ def paths() -> Option:
 def _declared(its: Parameter) -> Option:
     """An option for a declared setting."""
     text = f"{its.help[0].upper()}{its.help[1:]}."
+    option = option_of(its.name)
     if its.unit == "flag":
-        both = f"{its.option}/--no-{its.option[2:]}" if its.default else its.option
+        both = f"{option}/--no-{option[2:]}" if its.default else option
         return click.option(both, its.name, is_flag=True, default=bool(its.default), help=text)
-    return click.option(
-        its.option, its.name, default=f"{its.default:g}", show_default=True, help=text, **read_as(its.unit)
-    )
+    return click.option(option, its.name, default=f"{its.default:g}", show_default=True, help=text, **read_as(its.unit))
 
 
 def path_settings(given: Mapping[str, Any]) -> PathSettings | None:

@@ -31,6 +31,7 @@ class _Measure(click.ParamType[Any]):
         try:
             return getattr(units, {"SIZE": "size_mm", "LENGTH": "length_mm", "ANGLE": "angle_deg"}[self.name])(value)
         except CarvegenError as error:
+            error.fields = ()  # the option says it
             raise error.within(param.opts[0] if param else self.name) from None
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
@@ -10,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from carvegen.base.colour import Ink, Rgb, rgb
 from carvegen.base.errors import CarvegenError, InputError
-from carvegen.base.parameters import check_all, parameters
+from carvegen.base.parameters import check_all
 from carvegen.base.suggestions import nearest
 from carvegen.facts.profile_reader import read_toml
 from carvegen.facts.register import Plan
@@ -35,8 +34,6 @@ if TYPE_CHECKING:
     from carvegen.facts.profiles import Library, Paper
 
 __all__ = ["Print", "PrintBlock", "PrintLayer", "PrintMotif", "all_at_once", "in_keys", "read_print"]
-
-_OPTION = re.compile(r"--([a-z]+(?:-[a-z]+)*)")
 
 INKED = ("key", "tone", "background")  #: roles of blocks that print ink from their lands
 
@@ -189,19 +186,20 @@ def _told(fault: InputError) -> str:
 
 
 def in_keys(error: CarvegenError, given: Print, table: str) -> CarvegenError:
-    """An error of the library with the print file's keys for the command line's options, within a table of it.
+    """An error of the library within a table of the print file, its fields by the names of their keys.
 
     Where the library has no remedy, it is what the key stands for.
     """
-    error.where, error.message, error.hint = (
-        _OPTION.sub(lambda found: key_named(found[1], table), text) for text in (error.where, error.message, error.hint)
-    )
-    one = help_of(error.where, table)
-    error.hint = error.hint or (remedy(one) if one else "")
-    if "," in error.where or not error.where:
-        return error.within(given.place(table))
-    error.where = given.place(f"{table}.{error.where}")
-    return error
+    keys = [key_named(field, table) for field in error.fields]
+    one = help_of(keys[0], table) if len(keys) == 1 else None
+    if one and not error.hint:
+        error.hint = remedy(one)
+    if error.where.startswith(str(given.path)):
+        return error.named(lambda field: key_named(field, table))
+    if len(keys) == 1 and not error.where:
+        error.where, error.fields = given.place(f"{table}.{keys[0]}"), ()
+        return error.named(lambda field: key_named(field, table))
+    return error.named(lambda field: key_named(field, table)).within(given.place(table))
 
 
 def _table(top: Place, name: str, table: object, keys: Sequence[Key]) -> dict[str, Any]:
@@ -285,9 +283,8 @@ def _settled(top: Place, place: str, given: dict[str, Any], blocks: Sequence[Map
         settings = module.Settings(**{**module.PRESETS[preset], **own})
         check_all(settings)
     except InputError as error:
-        key = next((its.name for its in parameters(module.Settings) if its.option == error.where), error.where)
         hint = error.hint or "change one of the two"
-        top.fault(f"{place}.settings.{key}", error.message, value=error.value, hint=hint)
+        top.fault(f"{place}.settings.{', '.join(error.fields)}", error.message, value=error.value, hint=hint)
         return given
     return {**given, "settings": settings}
 
