@@ -53,7 +53,7 @@ def _scan_options(function: Callable[..., Any]) -> Callable[..., Any]:
             **(
                 {"is_flag": True, "flag_value": not setting.default, "default": None}
                 if setting.unit == "flag"
-                else options.read_as(setting.unit)
+                else options.read_as(setting)
             ),
         )(function)
     return function

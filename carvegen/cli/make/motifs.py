@@ -37,5 +37,8 @@ def _described(name: str, summary: str) -> dict[str, Any]:
     from carvegen.motifs import motif
 
     module = motif(name)
-    settings = [{"option": option_of(its.name), **asdict(its)} for its in parameters(module.Settings)]
+    settings = [
+        {"option": option_of(its.name), **{key: value for key, value in asdict(its).items() if key != "among"}}
+        for its in parameters(module.Settings)
+    ]
     return {"about": summary, "presets": dict(module.PRESETS), "settings": settings}

@@ -40,7 +40,7 @@ def motif(name: str, *, presets: str) -> Option:
             option_of(setting.name),
             setting.name,
             help=f"{setting.help[0].upper()}{setting.help[1:]}.",
-            **read_as(setting.unit),
+            **read_as(setting),
         )
         for setting in parameters(known.Settings)
     ]
