@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -48,7 +48,7 @@ class PrintLayer:
 
 @dataclass(frozen=True, kw_only=True)
 class PrintBlock:
-    """One block of the print."""
+    """One block of the print; what holds without a key is declared with the key."""
 
     name: str
     role: str
@@ -56,23 +56,23 @@ class PrintBlock:
     layers: tuple[str, ...]
     material: str
     cutter: str
-    more_cutters: tuple[str, ...] = ()  #: of a router besides `cutter`
-    no_go: tuple[str, ...] = ()  #: where clamps lie, as texts
-    machines: tuple[str, ...] = ()
-    kinds: tuple[str, ...] = ()
-    thickness_mm: float | None = None
-    depth_mm: float | None = None
-    grain_deg: float = 0.0
-    declare: str = ""
-    mend: bool = False
-    state: str = "open"
-    cut_land: str = ""
-    side: str = "back"  #: emboss: from which side of the sheet the die presses
-    bevel_deg: float = 45.0
-    edge_mm: float = 0.2
-    corner_mm: float = 0.5
-    counter_material: str = "counter-card"
-    counter_thickness_mm: float | None = None
+    more_cutters: tuple[str, ...]  #: of a router besides `cutter`
+    no_go: tuple[str, ...]  #: where clamps lie, as texts
+    machines: tuple[str, ...]
+    kinds: tuple[str, ...]
+    thickness_mm: float | None
+    depth_mm: float | None
+    grain_deg: float
+    declare: str
+    mend: bool
+    state: str
+    cut_land: str
+    side: str  #: emboss: from which side of the sheet the die presses
+    bevel_deg: float
+    edge_mm: float
+    corner_mm: float
+    counter_material: str
+    counter_thickness_mm: float | None
 
     @property
     def inked(self) -> bool:
@@ -87,13 +87,13 @@ class PrintMotif:
     motif: str
     nth: int  #: 0 for the first of its kind: with it, its stream
     settings: Any  #: the motif's own `Settings`
-    on: tuple[str, ...] = ()
-    region: str = ""
-    keep_clear: tuple[str, ...] = ()
-    clearance_mm: float = 1.0
-    blocks: tuple[str, ...] = ("*",)
-    front: bool = True
-    behind: tuple[str, ...] = ()
+    on: tuple[str, ...]
+    region: str
+    keep_clear: tuple[str, ...]
+    clearance_mm: float
+    blocks: tuple[str, ...]
+    front: bool
+    behind: tuple[str, ...]
 
     def leaves(self, block: str) -> bool:
         """Whether it is taken out of the block."""
@@ -114,8 +114,8 @@ class Print:
     register_error_mm: float
     margin_mm: float
     bleed_mm: float
-    paper_g_m2: float = 300.0
-    paper_mm: float | None = None
+    paper_g_m2: float
+    paper_mm: float | None
     artwork: tuple[str, ...]
     in_front: tuple[str, ...]  #: layers from the front to the back; may be empty
     units: str
@@ -124,9 +124,9 @@ class Print:
     openings: tuple[str, ...]
     highlights: tuple[str, ...]
     motifs: tuple[PrintMotif, ...]
-    stock: Paper | None = None  #: what is known of the paper that is embossed
-    register: Plan = field(default_factory=Plan)
-    files: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))  #: how files are written
+    stock: Paper | None  #: what is known of the paper that is embossed
+    register: Plan
+    files: Mapping[str, Any]  #: how files are written
 
     @property
     def window(self) -> tuple[float, float, float, float]:
