@@ -48,7 +48,8 @@ def shape(text: str) -> Polygon:
     try:
         numbers = lengths_mm(rest, len(FORMS[word].split()) - 1)
     except InputError as error:
-        error.hint = error.hint or f"write {FORMS[word]}"
+        if not error.hint:
+            error.hint = f"write {FORMS[word]}"
         raise error.within(f"{word} ({FORMS[word]})") from None
     if min(numbers[2:]) <= 0:
         raise InputError("must be larger than nothing", value=text, hint=f"write {FORMS[word]}")

@@ -11,15 +11,21 @@ Any other exception that reaches the command line is a fault of ours, too.
 
 from __future__ import annotations
 
-from typing import ClassVar, Self
+from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from carvegen.base.words import shortened
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 __all__ = ["CarvegenError", "InputError", "RefusedError"]
 
 
 class CarvegenError(Exception):
     """What was wrong, where, the offending value and what to do about it.
+
+    The library calls settings by the names of their fields. Each border (command line, print file) has its own names
+    for them and puts these in with `named`.
 
     Parameters
     ----------
@@ -28,22 +34,56 @@ class CarvegenError(Exception):
     value
         The offending value; shown with ``repr``.
     where
-        The place: file, table, key or option.
+        The place: file, table or line.
+    field
+        The setting that is wrong, or several that are wrong together, by the names of their fields.
     hint
         What to do. Lists in it are sorted.
+    names
+        Further fields that message and hint speak of, there in braces: ``"enlarge {size_mm}"``.
     """
 
     exit_code: ClassVar[int] = 4
 
-    def __init__(self, message: str, *, value: object = None, where: str = "", hint: str = "") -> None:
+    def __init__(
+        self,
+        message: str,
+        *,
+        value: object = None,
+        where: str = "",
+        field: str | tuple[str, ...] = (),
+        hint: str = "",
+        names: tuple[str, ...] = (),
+    ) -> None:
         super().__init__(message)
-        self.message = message
+        self._message = message
+        self._hint = hint
         self.value = value
         self.where = where
-        self.hint = hint
+        self.fields = (field,) if isinstance(field, str) else field
+        self.names = names
+
+    @property
+    def message(self) -> str:
+        """The rule, in the present tense."""
+        return self._filled(self._message, str)
+
+    @property
+    def hint(self) -> str:
+        """What to do; may be empty."""
+        return self._filled(self._hint, str)
+
+    @hint.setter
+    def hint(self, text: str) -> None:
+        self._hint = text
+
+    @property
+    def place(self) -> str:
+        """Where it is, with the settings."""
+        return ": ".join(filter(None, [self.where, ", ".join(self.fields)]))
 
     def __str__(self) -> str:
-        place = ": ".join(map(shortened, self.where.split(": "))) + ": " if self.where else ""
+        place = ": ".join(map(shortened, self.place.split(": "))) + ": " if self.place else ""
         value = "" if self.value is None else f", got {shortened(repr(self.value))}"
         return f"{place}{self.message}{value}"
 
@@ -52,8 +92,27 @@ class CarvegenError(Exception):
         self.where = f"{outer}: {self.where}" if self.where else outer
         return self
 
+    def named(self, name: Callable[[str], str]) -> Self:
+        """Call every setting as `name` calls its field, and return the error, to be raised again; once is enough."""
+        self._message, self._hint = self._filled(self._message, name), self._filled(self._hint, name)
+        self.fields = tuple(map(name, self.fields))
+        self.where, self.fields, self.names = self.place, (), ()
+        return self
+
+    def _filled(self, text: str, name: Callable[[str], str]) -> str:
+        for field in self.names:
+            text = text.replace(f"{{{field}}}", name(field))
+        return text
+
     def __reduce__(self) -> tuple[object, ...]:
-        return (_again, (type(self), self.message, self.value, self.where, self.hint))
+        given = {
+            "value": self.value,
+            "where": self.where,
+            "field": self.fields,
+            "hint": self._hint,
+            "names": self.names,
+        }
+        return (_again, (type(self), self._message, given))
 
 
 class InputError(CarvegenError):
@@ -68,6 +127,6 @@ class RefusedError(CarvegenError):
     exit_code = 3
 
 
-def _again(kind: type[CarvegenError], message: str, value: object, where: str, hint: str) -> CarvegenError:
+def _again(kind: type[CarvegenError], message: str, given: dict[str, Any]) -> CarvegenError:
     """Rebuild an error in another process."""
-    return kind(message, value=value, where=where, hint=hint)
+    return kind(message, **given)

@@ -43,10 +43,10 @@ def staged_folder(target: Path, *, owned: frozenset[str]) -> Iterator[Path]:
     new = [folder for folder in (parent, *parent.parents) if not folder.exists()]
     try:
         if target.exists() and not target.is_dir():
-            raise InputError("is a file, not a folder", where=str(given), hint="choose another --out")
+            raise InputError("is a file, not a folder", where=str(given), hint="choose another {out}", names=("out",))
         parent.mkdir(parents=True, exist_ok=True)
         if target.is_dir() and not os.access(target, os.W_OK | os.X_OK):
-            raise InputError("can't be written", where=str(given), hint="choose another --out")
+            raise InputError("can't be written", where=str(given), hint="choose another {out}", names=("out",))
         with _alone(parent):
             _recover(target)
         stage = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=parent))
@@ -264,12 +264,12 @@ _REMEDIES = {
     errno.EACCES: "you may not write there: choose a folder of your own",
     errno.EPERM: "you may not write there: choose a folder of your own",
     errno.ENAMETOOLONG: "choose a shorter name",
-    errno.EISDIR: "a folder stands where a file is to be written: move it away, or choose another --out",
-    errno.ENOTDIR: "a file stands where a folder is needed: move it away, or choose another --out",
+    errno.EISDIR: "a folder stands where a file is to be written: move it away, or choose another {out}",
+    errno.ENOTDIR: "a file stands where a folder is needed: move it away, or choose another {out}",
 }
 
 
 def _unwritable(target: Path, error: OSError) -> InputError:
     reason = error.strerror or type(error).__name__
-    remedy = _REMEDIES.get(error.errno or 0, "choose another --out")
-    return InputError(f"can't be written ({reason})", where=str(target), hint=remedy)
+    remedy = _REMEDIES.get(error.errno or 0, "choose another {out}")
+    return InputError(f"can't be written ({reason})", where=str(target), hint=remedy, names=("out",))

@@ -14,15 +14,17 @@ written once, as fields of a frozen dataclass::
 from __future__ import annotations
 
 import dataclasses
-import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, cast
 
 from carvegen.base.errors import InputError
 from carvegen.base.suggestions import percent
 
-__all__ = ["Parameter", "angle", "check_all", "flag", "length", "parameters", "share", "successors"]
+__all__ = [
+    "Parameter", "angle", "check_all", "choice", "flag", "length", "number", "parameters", "share", "span",
+    "successors", "whole",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,24 +32,47 @@ class Parameter:
     """What is known about one setting."""
 
     name: str
-    default: float
-    unit: str  #: "mm", "deg", "share" or "flag"
+    default: Any  #: None: something else says it
+    unit: str  #: "mm", "deg", "share", "number", "whole", "flag", "choice" or "span"
     help: str
-    at_least: float
-    at_most: float
+    at_least: float = 0.0
+    at_most: float = 0.0
+    among: tuple[str, ...] = ()  #: the words of a choice
 
     @property
-    def option(self) -> str:
-        """The setting's name on the command line, such as ``--largest``."""
-        return "--" + self.name.removesuffix("_mm").removesuffix("_deg").replace("_", "-")
+    def rule(self) -> str:
+        """What a value must be."""
+        if self.unit == "choice":
+            return "must be a known word"
+        if self.unit == "flag":
+            return "must be true or false"
+        bounds = f"{self.at_least:g}…{self.at_most:g}"
+        if self.unit == "whole":
+            return f"must be a whole number in {bounds}"
+        return f"must lie in {bounds}{f' {self.unit}' if self.unit in {'mm', 'deg'} else ''}"
+
+    def allows(self, value: object) -> bool:
+        """Whether a value is of its kind and in its range."""
+        if value is None:
+            return self.default is None
+        if self.unit == "choice":
+            return value in self.among
+        if self.unit == "span":
+            return isinstance(value, tuple) and len(value) == 2 and all(map(self._in_range, value))
+        if self.unit == "whole" and type(value) is not int:
+            return False
+        return self._in_range(value)
+
+    def _in_range(self, value: object) -> bool:
+        return isinstance(value, (int, float)) and self.at_least <= value <= self.at_most
 
 
-def length(default: float, *, help: str, at_least: float, at_most: float) -> Any:  # noqa: ANN401
+def length(default: float | None, *, help: str, at_least: float, at_most: float) -> Any:  # noqa: ANN401
     """A length in millimetres; its field's name ends in ``_mm``."""
     return _declared(default, "mm", help, at_least, at_most)
 
 
-def angle(default: float, *, help: str, at_least: float = -180, at_most: float = 180) -> Any:  # noqa: ANN401
+def angle(default: float | None, *, help: str, at_least: float = -180, at_most: float = 180) -> Any:  # noqa: ANN401
     """An angle in degrees; its field's name ends in ``_deg``."""
     return _declared(default, "deg", help, at_least, at_most)
 
@@ -62,11 +87,31 @@ def flag(default: bool, *, help: str) -> Any:  # noqa: ANN401
     return _declared(default, "flag", help, 0.0, 1.0)
 
 
+def number(default: float | None, *, help: str, at_least: float, at_most: float) -> Any:  # noqa: ANN401
+    """A plain number, such as a count or a percentage."""
+    return _declared(default, "number", help, at_least, at_most)
+
+
+def whole(default: int, *, help: str, at_least: int, at_most: int) -> Any:  # noqa: ANN401
+    """A whole number."""
+    return _declared(default, "whole", help, at_least, at_most)
+
+
+def choice(default: str, *, among: Sequence[str], help: str) -> Any:  # noqa: ANN401
+    """One of a few words."""
+    return field(default=default, metadata={"unit": "choice", "help": help, "among": tuple(among)})
+
+
+def span(default: tuple[float, float], *, help: str, at_least: float, at_most: float) -> Any:  # noqa: ANN401
+    """Two numbers within one range."""
+    return _declared(default, "span", help, at_least, at_most)
+
+
 def parameters(settings: Any) -> Iterator[Parameter]:  # noqa: ANN401
     """The declared settings of a settings class or value, in order."""
     for spec in dataclasses.fields(settings):
         if "unit" in spec.metadata:
-            yield Parameter(name=spec.name, default=float(cast("float", spec.default)), **spec.metadata)
+            yield Parameter(name=spec.name, default=spec.default, **spec.metadata)
 
 
 def successors(settings: Any) -> Mapping[str, str]:  # noqa: ANN401
@@ -76,14 +121,13 @@ def successors(settings: Any) -> Mapping[str, str]:  # noqa: ANN401
 
 def check_all(settings: Any) -> None:  # noqa: ANN401
     """Raise `InputError` at the first setting that is out of its declared range."""
-    for parameter in parameters(settings):
-        value = getattr(settings, parameter.name)
-        low, high = parameter.at_least, parameter.at_most
-        if not (isinstance(value, (int, float)) and math.isfinite(value) and low <= value <= high):
-            unit = "" if parameter.unit == "share" else f" {parameter.unit}"
-            hint = percent(value, high) if parameter.unit == "share" else ""
-            raise InputError(f"must lie in {low:g}…{high:g}{unit}", value=value, where=parameter.option, hint=hint)
+    for its in parameters(settings):
+        value = getattr(settings, its.name)
+        if not its.allows(value):
+            hint = f"one of: {', '.join(its.among)}" if its.among else ""
+            hint = percent(value, its.at_most) if its.unit == "share" else hint
+            raise InputError(its.rule, value=value, field=its.name, hint=hint)
 
 
-def _declared(default: float, unit: str, text: str, low: float, high: float) -> Any:  # noqa: ANN401
+def _declared(default: object, unit: str, text: str, low: float, high: float) -> Any:  # noqa: ANN401
     return field(default=default, metadata={"unit": unit, "help": text, "at_least": low, "at_most": high})

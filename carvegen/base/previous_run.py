@@ -70,7 +70,7 @@ def earlier(
         if there and sign not in (*there, *written):
             raise InputError(
                 f"holds files of your own under names that carvegen writes: {', '.join(there[:5])}", where=str(folder),
-                hint="choose another --out, or move them away",
+                hint="choose another {out}, or move them away", names=("out",),
             )  # fmt: skip
         known = [name for name in there if written and (name != sign or name in written)]  # a state has no own hash
         edited = [name for name in known if _edited(folder / name, written.get(name))]

@@ -133,7 +133,7 @@ class Block:
         return f"cut {number + 1}" if number < len(self.cuts) else f"cut-out {number - len(self.cuts) + 1}"
 
 
-def check_size(width_mm: float, height_mm: float, *, where: str = "--size") -> None:
+def check_size(width_mm: float, height_mm: float, *, where: str = "", field: str = "size_mm") -> None:
     """Raise `InputError` unless both sides lie within `SIDES_MM`."""
     low, high = SIDES_MM
     for side in (width_mm, height_mm):
@@ -142,13 +142,14 @@ def check_size(width_mm: float, height_mm: float, *, where: str = "--size") -> N
                 f"must have sides of {low:g}…{high:g} mm",
                 value=f"{width_mm:g}x{height_mm:g}",
                 where=where,
+                field=field,
                 hint="give width x height, such as 200x150 or 8x6in; check the unit",
             )
 
 
-def check_words(text: str, *, where: str) -> None:
+def check_words(text: str, *, field: str) -> None:
     """Raise `InputError` unless a text is short and can be printed: it goes into notes and drawings."""
     if len(text) > _MOST_LETTERS or not text.isprintable():
         raise InputError(
-            f"must be one line of at most {_MOST_LETTERS} letters", value=text[:40], where=where, hint="shorten it"
+            f"must be one line of at most {_MOST_LETTERS} letters", value=text[:40], field=field, hint="shorten it"
         )

@@ -49,11 +49,11 @@ class Ground:
         return geometry.box(self.width_mm, self.height_mm)
 
     def __post_init__(self) -> None:
-        check_words(self.name, where="--name")
+        check_words(self.name, field="name")
         check_size(self.width_mm, self.height_mm)
-        for value, where in ((self.margin_mm, "--margin"), (self.clearance_mm, "--clearance")):
-            if not value >= 0:
-                raise InputError("must not be less than nothing", value=value, where=where)
+        for name in ("margin_mm", "clearance_mm"):
+            if not getattr(self, name) >= 0:
+                raise InputError("must not be less than nothing", value=getattr(self, name), field=name)
 
 
 def grown_block(
@@ -102,13 +102,16 @@ def place_on(ground: Ground, settings: Any, limits: Limits) -> Place:  # noqa: A
     """
     if not shapely.contains_properly(ground.face, ground.openings).all():
         raise InputError(
-            "must lie inside the block", where="--opening", hint="move it, make it smaller, or enlarge --size"
+            "must lie inside the block",
+            field="openings",
+            hint="move it, make it smaller, or enlarge {size_mm}",
+            names=("size_mm",),
         )
     area = _area(ground, settings, limits)
     if shapely.area(area) <= 0:
         raise InputError(
             "nothing of the block is left for the motif",
-            where="--keep-clear, --opening, --margin",
+            field=("keep_clear", "openings", "margin_mm"),
             hint="they cover the face together with the land that must stay round them; make them smaller",
         )
     frame = _frame(ground, settings, limits)

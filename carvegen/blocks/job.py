@@ -62,7 +62,7 @@ class Setup:
     through: Cutter | None = None  #: of a router: cuts through if `cutter` can't and none is chosen besides
 
     def __post_init__(self) -> None:
-        check_words(self.declared, where="--declare")
+        check_words(self.declared, field="declared")
         permit(self.material, self.machine.kind)
         if self.declared:
             _check_declared(self.declared, self.material, self.machine.kind)
@@ -70,22 +70,22 @@ class Setup:
             raise InputError(
                 f"goes into: {', '.join(self.cutter.machines)}; not into {self.machine.key}",
                 value=self.cutter.key,
-                where="--cutter",
+                field="cutter",
                 hint="choose a cutter for this machine: carvegen profiles list",
             )
         if not 0 < self.thickness_mm <= _THICKEST_MM:
             raise InputError(
-                f"must lie above 0 and up to {_THICKEST_MM:g} mm", value=self.thickness_mm, where="--thickness"
+                f"must lie above 0 and up to {_THICKEST_MM:g} mm", value=self.thickness_mm, field="thickness_mm"
             )
         if not 0 < self.depth_mm < self.thickness_mm:
             raise InputError(
                 f"must lie between 0 and the thickness of {self.thickness_mm:g} mm",
                 value=self.depth_mm,
-                where="--depth",
+                field="depth_mm",
             )
-        for angle, most, where in ((self.lean_deg, _LEANS_DEG, "--lean"), (self.grain_deg, _TURNS_DEG, "--grain")):
-            if not -most <= angle <= most:
-                raise InputError(f"must lie in {-most:g}…{most:g} deg", value=angle, where=where)
+        for name, most in (("lean_deg", _LEANS_DEG), ("grain_deg", _TURNS_DEG)):
+            if not -most <= getattr(self, name) <= most:
+                raise InputError(f"must lie in {-most:g}…{most:g} deg", value=getattr(self, name), field=name)
 
     @property
     def permit(self) -> Permit:
@@ -210,7 +210,7 @@ def setups_for(
     named = {chosen.kind: chosen for chosen in map(shelf.machine, machines)}
     if len(named) < len(set(machines)):
         raise InputError(
-            "names two machines of one kind", value=", ".join(machines), where="--machine", hint="run once for each"
+            "names two machines of one kind", value=", ".join(machines), field="machines", hint="run once for each"
         )
     for kind in (*kinds, *named):
         permit(stuff, kind)
@@ -240,7 +240,8 @@ def permit(material: Material, kind: str) -> Permit:
         others = [other for other in KINDS if material.permits[other].verdict is not Verdict.NEVER]
         raise RefusedError(
             f"no {kind} file is written for {material.name}: {found.why}",
-            hint=f"this material may be worked by: {', '.join(others)}; choose a --cutter for that" if others else "",
+            hint=f"this material may be worked by: {', '.join(others)}; choose a {{cutter}} for that" if others else "",
+            names=("cutter",),
         )
     return found
 
@@ -264,8 +265,9 @@ def _in_order(material: Material, cutter: Cutter, kinds: Sequence[str]) -> list[
         raise InputError(
             f"goes into: {', '.join(cutter.machines)}; none of these is asked for",
             value=cutter.key,
-            where="--cutter",
-            hint="add its kind of machine with --for, or choose another cutter",
+            field="cutter",
+            hint="add its kind of machine with {kinds}, or choose another cutter",
+            names=("kinds",),
         )
     return [own[0], *(kind for kind in wanted if kind != own[0])]
 
@@ -276,8 +278,9 @@ def _check_declared(text: str, material: Material, kind: str) -> None:
     if banned is not None:
         raise RefusedError(
             f'no {kind} file is written for what is declared, "{text}" ({banned.word}): {banned.why}',
-            where="--declare",
+            field="declared",
             hint="say what it is made of, not what it is free of" + ("" if kind == "hand" else f"; {_BY_HAND}"),
+            names=_BY_HAND_NAMES,
         )
     own = workable(material.composition)
     said = statement(text, own)
@@ -285,12 +288,14 @@ def _check_declared(text: str, material: Material, kind: str) -> None:
         why, remedy = _unaccepted(said, own, material)
         raise RefusedError(
             f'no laser file is written for what is declared, "{text}": {why}',
-            where="--declare",
+            field="declared",
             hint=f"{remedy}; {_BY_HAND}",
+            names=("material", *_BY_HAND_NAMES),
         )
 
 
-_BY_HAND = "or cut it by hand: choose a hand tool as --cutter, and --for hand alone"
+_BY_HAND = "or cut it by hand: choose a hand tool as {cutter}, and {kinds} hand alone"
+_BY_HAND_NAMES = ("cutter", "kinds")
 
 
 def _unaccepted(said: Statement, own: Sequence[Substance], material: Material) -> tuple[str, str]:
@@ -300,7 +305,7 @@ def _unaccepted(said: Statement, own: Sequence[Substance], material: Material) -
         names = " and ".join(one.name for one in other.substances)
         return (
             f"that is {names}, and the profile is of {material.name}",
-            "choose the profile of what it is as --material",
+            "choose the profile of what it is as {material}",
         )
     why = "it doesn't say which substance it is"
     if said.strange:

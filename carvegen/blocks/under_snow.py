@@ -59,9 +59,14 @@ def loaded_block(
         If there are no shapes, or nothing of the face is left.
     """
     if len(ground.grow_from) == 0:
-        raise InputError("nothing is given for the snow to lie on", where="--on", hint="give a drawing: --on fir.svg")
+        raise InputError(
+            "nothing is given for the snow to lie on",
+            field="grow_from",
+            hint="give a drawing: {grow_from} fir.svg",
+            names=("grow_from",),
+        )
     if ground.prints:
-        raise InputError("snow that lies on a drawing is taken out of a block", where="--prints", hint="leave it out")
+        raise InputError("snow that lies on a drawing is taken out of a block", field="prints", hint="leave it out")
     ground = replace(ground, grow_from=geometry.joined(ground.grow_from))
     place = place_on(ground, settings, limits)
     grown = motif(by).grow(settings, place, limits, rng)

@@ -23,7 +23,7 @@ from carvegen.delivery.delivery_files import OWNED, contents, contents_for
 from carvegen.facts.profiles import Verdict
 from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.promises import hold
-from carvegen.toolpaths.settings import PathSettings
+from carvegen.toolpaths.settings import FileSettings, PathSettings
 from carvegen.toolpaths.unmade.shortfalls import with_plan
 from carvegen.writers.block.block_dxf import machine_dxf
 from carvegen.writers.block.block_png import change_png, proof_png
@@ -57,15 +57,10 @@ _MOST_BESIDE = 50_000  #: shapes for which a router that is not the main machine
 
 
 @dataclass(frozen=True, kw_only=True)
-class Style:
+class Style(FileSettings):
     """How the files are written, where there is a choice."""
 
-    transfer: str = "carbon"  #: how the guide's drawing comes onto the block
-    paper: str = "A4"
-    pale_guide: bool = False  #: draw the guide pale, to save ink
-    dxf: str = "R2000"
     mend: bool = False  #: mend the cuts first where a limit breaks
-    width_map: bool = False  #: draw the land-width map too
     paths: PathSettings | None = field(default_factory=PathSettings)  #: how paths are made; None: no paths
     notes: tuple[str, ...] = ()  #: what was understood of the drawings that were read, and where they lie
 

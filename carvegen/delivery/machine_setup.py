@@ -55,6 +55,6 @@ def clamping_of(given: Print, number: int, shelf: Library) -> Clamping:
         try:
             shapes = place(located(given, text), width_mm=given.width_mm, height_mm=given.height_mm).shapes
         except InputError as error:
-            raise error.within(given.place(f"blocks[{number}].no_go[{k}]")) from None
+            raise error.named(str).within(given.place(f"blocks[{number}].no_go[{k}]")) from None
         found.append(shapes)
     return Clamping(cutters=tuple(map(shelf.cutter, block.more_cutters)), no_go=geometry.stack(found))

@@ -36,7 +36,7 @@ class Printing:
     def __post_init__(self) -> None:
         check_all(self)
         if self.feel not in FEELS:
-            raise InputError(f"must be one of: {', '.join(FEELS)}", value=self.feel, where="--feel")
+            raise InputError(f"must be one of: {', '.join(FEELS)}", value=self.feel, field="feel")
 
     def reach_mm(self, gap_mm: Floats) -> Floats:
         """The depth that keeps the roller off the floor of gaps this wide; inf where it falls in; same shape."""

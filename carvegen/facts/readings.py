@@ -91,6 +91,7 @@ def land_mm(narrowest_mm: float, *, factor: float, loss_mm: float, kerf_mm: floa
         raise InputError(
             f"must be more than what the cutter takes off both sides, {kerf_mm + 2 * loss_mm:g} mm",
             value=narrowest_mm,
-            hint="name the cutter that cut the strip with --cutter",
+            hint="name the cutter that cut the strip with {cutter}",
+            names=("cutter",),
         )
     return land

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from carvegen.base.parameters import angle, choice, length, number, span, whole
+
 __all__ = [
     "APART",
     "BOARDS",
@@ -75,21 +77,59 @@ METHODS: Mapping[str, Method] = MappingProxyType({
 class Plan:
     """How a print is kept in register, and how far all may be off: the table [register] of a print file."""
 
-    method: str = "crosses"
-    waste_mm: float | None = None
-    moat_mm: float | None = None
-    paper_margin_mm: float = 8.0
-    pin_mm: float = 6.0
-    tolerance_mm: float | None = None
-    turn_deg: float | None = None
-    spread: str = "even"
-    paper_stretch_along_percent: float = 0.0
-    paper_stretch_across_percent: float = 0.0
-    paper_grain_deg: float = 0.0
-    moisture_change_percent: float | None = None
-    humidity_percent: tuple[float, float] = (50.0, 50.0)
-    visible_mm: float = math.ceil(10 * SEEN_MM) / 10  #: the tenth of a millimetre from which on it is seen
-    prints: int = 500
+    method: str = choice(
+        "crosses", among=tuple(METHODS),
+        help="how sheet and block are laid in register: crosses by eye, a corner stop and an edge stop cut into the "
+        "board, or pins and tabs",
+    )  # fmt: skip
+    waste_mm: float | None = length(
+        None, at_least=0, at_most=200,
+        help="strip of board outside the picture, on every side, that carries stops or pins; what the method needs, by "
+        "default",
+    )  # fmt: skip
+    moat_mm: float | None = length(
+        None, at_least=0, at_most=50,
+        help="groove round the picture on blocks that are inked, so that the roller leaves the waste clean; what a "
+        "usual roller asks for, by default; 0: none",
+    )  # fmt: skip
+    paper_margin_mm: float = length(
+        8.0, at_least=4, at_most=150,
+        help="how far the sheet reaches beyond the picture where it lies against the stops",
+    )  # fmt: skip
+    pin_mm: float = length(6.0, at_least=2, at_most=20, help="how thick the pins are")
+    tolerance_mm: float | None = length(
+        None, at_least=0, at_most=5,
+        help="how far each impression may lie from its place; the method's usual, by default",
+    )  # fmt: skip
+    turn_deg: float | None = angle(
+        None, at_least=0, at_most=5,
+        help="how far each impression may be turned; what the method's play makes of the long side, by default",
+    )  # fmt: skip
+    spread: str = choice(
+        "even", among=("even", "normal"),
+        help="how errors are spread: evenly up to the tolerance, or normally, 95 of 100 within it",
+    )  # fmt: skip
+    paper_stretch_along_percent: float = number(
+        0.0, at_least=0, at_most=5,
+        help="by how much the sheet's size may differ between two impressions, along the paper's grain",
+    )  # fmt: skip
+    paper_stretch_across_percent: float = number(
+        0.0, at_least=0, at_most=5, help="the same across the paper's grain, where it is several times as much"
+    )
+    paper_grain_deg: float = angle(0.0, help="direction of the paper's grain; 0 runs along the picture's width")
+    humidity_percent: tuple[float, float] = span(
+        (50.0, 50.0), at_least=5, at_most=95,
+        help="lowest and highest humidity of the air while blocks lie and are printed; solid wood moves with it",
+    )  # fmt: skip
+    moisture_change_percent: float | None = number(
+        None, at_least=0, at_most=30,
+        help="by how much the moisture content of two blocks may differ when they are printed; what the humidity "
+        "makes, by default",
+    )  # fmt: skip
+    visible_mm: float = length(
+        math.ceil(10 * SEEN_MM) / 10, at_least=0, at_most=2, help="a gap narrower than this is not counted"
+    )
+    prints: int = whole(500, at_least=20, at_most=20_000, help="how many prints are tried out")
 
     @property
     def way(self) -> Method:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from carvegen import geometry
+from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import Floats, PolygonArray
 
-__all__ = ["Growth", "Place"]
+__all__ = ["Growth", "Place", "no_room"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -42,3 +43,11 @@ class Growth:
     free: PolygonArray = field(default_factory=geometry.empty)  #: a fringe that the carver may take or leave
     kept: Mapping[str, float] = field(default_factory=dict)  #: settings with which the same grows in another window
     remark: str = ""  #: what came otherwise than asked, and why
+
+
+def no_room(what: str) -> InputError:
+    """That what is kept clear leaves nothing of the face for a motif, such as "snow"."""
+    return InputError(
+        f"leaves no room for {what}", where="area", hint="make {keep_clear}, {openings} or {margin_mm} smaller",
+        names=("keep_clear", "openings", "margin_mm"),
+    )  # fmt: skip

@@ -13,6 +13,7 @@ from carvegen.artwork.place import place
 from carvegen.artwork.shapes import is_shape
 from carvegen.base.errors import InputError
 from carvegen.base.suggestions import nearest
+from carvegen.prints.file.key_lines import key_named
 from carvegen.prints.file.print_file import all_at_once
 from carvegen.prints.separation import Layer
 
@@ -65,7 +66,7 @@ class Drawing:
         except InputError as error:
             if not is_shape(text):
                 error.hint = f"{error.hint}; or name a layer: {nearest(text, self.names)}"
-            raise error.within(self.given.place(key)) from None
+            raise error.named(lambda field: key_named(field, key)).within(self.given.place(key)) from None
 
     @property
     def names(self) -> list[str]:
@@ -151,7 +152,7 @@ def _layers_in(given: Print, k: int, text: str, notes: list[str]) -> dict[str, P
                 "does not say how large it is", value=text, hint='say what its numbers mean: [artwork] units = "mm"'
             )
     except InputError as error:
-        raise error.within(key) from None
+        raise error.named(lambda field: key_named(field, "artwork")).within(key) from None
     notes += [f"{text}: {note}" for note in artwork.notes]
     stem = Path(text.partition("#")[0]).stem.upper()
     return {name or stem: shapes for name, shapes in artwork.layers.items() if len(shapes)}

@@ -68,7 +68,7 @@ def standing_land(given: Print, k: int, out: Path) -> BaseGeometry | None:
         if shapely.is_empty(land):
             raise InputError("shows nothing that stands on the block", where=str(there), hint=_HINT)
     except InputError as error:
-        raise error.within(given.place(f"blocks[{k}].cut_land")) from None
+        raise error.named(str).within(given.place(f"blocks[{k}].cut_land")) from None
     return land
 
 

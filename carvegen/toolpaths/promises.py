@@ -57,7 +57,8 @@ def hold(plan: Plan, settings: PathSettings) -> None:
         raise CarvegenError(
             f"the paths of the {plan.job.machine.kind} break what is promised of them, and nothing is written: "
             f"{'; '.join(found[:_SHOWN])}{more}",
-            hint="this is a fault of carvegen: send us the command and this line; --no-paths writes the shapes alone",
+            hint="this is a fault of carvegen: send us the command and this line; without paths the "
+            "shapes alone are written",
         )
 
 

@@ -1,23 +1,24 @@
-"""What may be chosen about toolpaths: one declaration, which commands and print files read."""
+"""What may be chosen about the files and their toolpaths: one declaration, which commands and print files read."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from carvegen.base.errors import InputError
 from carvegen.base.parameters import (
     angle,
     check_all,
+    choice,
     flag,
     length,
+    whole,
 )
 
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Cutter
     from carvegen.geometry import PolygonArray
 
-__all__ = ["CLEARED", "LOWERED", "MOST_STEPS", "PathSettings"]
+__all__ = ["CLEARED", "LOWERED", "MOST_STEPS", "FileSettings", "PathSettings"]
 
 #: How a laser is given the areas that it lowers.
 LOWERED = ("shapes", "lines", "contours")
@@ -27,6 +28,22 @@ CLEARED = ("rings", "lines")
 
 #: Steps of a shoulder beside a land at most.
 MOST_STEPS = 6
+
+
+@dataclass(frozen=True, kw_only=True)
+class FileSettings:
+    """How guide and drawings are written."""
+
+    transfer: str = choice(
+        "carbon", among=("carbon", "glued", "face-down", "tracing"), help="how the guide's drawing comes onto the block"
+    )
+    paper: str = choice("A4", among=("A4", "Letter"), help="paper of the guide")
+    pale_guide: bool = flag(False, help="draw the guide pale, to save ink")
+    dxf: str = choice("R2000", among=("R2000", "R12"), help="release of the DXF files")
+    width_map: bool = flag(False, help="draw how wide the land is, too")
+
+    def __post_init__(self) -> None:
+        check_all(self)
 
 
 def _nowhere() -> PolygonArray:
@@ -39,8 +56,13 @@ def _nowhere() -> PolygonArray:
 class PathSettings:
     """How toolpaths are made. What one kind of machine has no use for, it doesn't look at."""
 
-    lowered: str = "shapes"  #: one of `LOWERED`
-    shoulder_steps: int = 2  #: steps between the face and the floor beside a land; 0: none
+    lowered: str = choice(
+        "shapes", among=LOWERED,
+        help="laser: how areas are lowered: shapes that the operator's own program fills, lines, or contours",
+    )  # fmt: skip
+    shoulder_steps: int = whole(
+        2, help="laser: steps beside the land that leave its wall sloped; 0: none", at_least=0, at_most=MOST_STEPS
+    )
     line_spacing_mm: float = length(
         0.1, help="laser: from one line to the next where an area is lowered", at_least=0.02, at_most=5
     )
@@ -53,7 +75,10 @@ class PathSettings:
         2.0, help="laser: next cut at least this far off where the way allows it, for heat", at_least=0, at_most=50
     )
     also_cutters: tuple[Cutter, ...] = ()  #: router: further cutters besides the job's own
-    cleared: str = "rings"  #: one of `CLEARED`
+    cleared: str = choice(
+        "rings", among=CLEARED,
+        help="router: how the floor is cleared: in rings from the inside out, or in lines to and fro",
+    )  # fmt: skip
     ramp_deg: float = angle(
         5.0, help="router: how steeply a flat cutter goes down along its path", at_least=0.5, at_most=30
     )
@@ -67,18 +92,6 @@ class PathSettings:
 
     def __post_init__(self) -> None:
         check_all(self)
-        if self.lowered not in LOWERED:
-            raise InputError(
-                "must be a known word", value=self.lowered, where="--lowered", hint=f"one of: {', '.join(LOWERED)}"
-            )
-        if self.cleared not in CLEARED:
-            raise InputError(
-                "must be a known word", value=self.cleared, where="--cleared", hint=f"one of: {', '.join(CLEARED)}"
-            )
-        if self.shoulder_steps not in range(MOST_STEPS + 1):
-            raise InputError(
-                f"must be a whole number in 0…{MOST_STEPS}", value=self.shoulder_steps, where="--shoulder-steps"
-            )
 
     def told(self) -> tuple[Any, ...]:
         """Every choice as plain values, to tell whether two are the same."""

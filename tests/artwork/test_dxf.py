@@ -204,7 +204,7 @@ def test_without_units_they_must_be_said(tmp_path) -> None:
     path = saved(document, tmp_path)
     with pytest.raises(InputError, match="has no units") as caught:
         read(path)
-    assert caught.value.hint == "say them: --units mm"
+    assert caught.value.hint == "say them: units mm"
     assert area(path, units="in") == pytest.approx(6 * 25.4**2)
     space.add_text("UNITS=MM")
     assert area(saved(document, tmp_path)) == pytest.approx(6)

@@ -34,3 +34,23 @@ def test_errors_survive_pickling(kind):
     again = pickle.loads(pickle.dumps(error))
     assert type(again) is kind
     assert (str(again), again.value, again.where, again.hint) == (str(error), (1, 2), "here", "do this")
+
+
+def test_a_border_names_the_fields_in_its_own_words():
+    error = InputError(
+        "must not be larger than {largest_mm}",
+        value=9,
+        field="smallest_mm",
+        hint="see {snow} {}",
+        names=("largest_mm", "snow"),
+    )
+    assert str(error) == "smallest_mm: must not be larger than largest_mm, got 9"
+    assert error.hint == "see snow {}"  # braces that name no field stay: they may be somebody's words
+    again = pickle.loads(pickle.dumps(error)).named(str.upper).within("a.toml")
+    assert str(again) == "a.toml: SMALLEST_MM: must not be larger than LARGEST_MM, got 9"
+    assert again.hint == "see SNOW {}"
+    assert str(again.named(str.lower)) == str(again)
+
+
+def test_several_fields_are_wrong_together():
+    assert str(InputError("must be more", field=("far", "near"))) == "far, near: must be more"

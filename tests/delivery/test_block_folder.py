@@ -142,11 +142,11 @@ def test_sizes_of_no_block(size):
 
 
 def test_words_fit_on_a_line():
-    check_words("Fähre im Schnee, Brett 2", where="--name")
+    check_words("Fähre im Schnee, Brett 2", field="name")
     for words in ("a\nb", "\x07", "x" * 5000, "\udcff"):
         with pytest.raises(InputError) as told:
-            check_words(words, where="--name")
-        assert told.value.where == "--name"
+            check_words(words, field="name")
+        assert told.value.fields == ("name",)
 
 
 def test_a_further_router_s_paths_for_very_many_shapes_are_left_out_and_that_is_told(tmp_path, monkeypatch):

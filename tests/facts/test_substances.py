@@ -45,7 +45,7 @@ def setup(declared: str, *, material: str = "linoleum", kind: str = "laser") -> 
 def refusal(declared: str, **how: str) -> RefusedError:
     with pytest.raises(RefusedError) as caught:
         setup(declared, **how)
-    assert caught.value.where == "--declare"
+    assert caught.value.fields == ("declared",)
     assert caught.value.hint
     return caught.value
 
@@ -223,7 +223,7 @@ def test_a_refusal_says_what_would_be_accepted_in_the_language_of_the_declaratio
 def test_another_substance_is_named_with_the_remedy():
     told = refusal("walnut, solid")
     assert "that is walnut, and the profile is of linoleum" in told.message
-    assert "--material" in told.hint
+    assert "as material;" in told.hint
 
 
 # ---- the bans are data ----------------------------------------------------------------------------------------------

@@ -218,6 +218,6 @@ def test_a_face_without_room_gives_nothing_and_no_face_an_error() -> None:
 
 
 def test_settings_out_of_range_are_refused() -> None:
-    with pytest.raises(InputError, match="--curve"):
+    with pytest.raises(InputError, match="curve"):
         frost.Settings(curve=1.5)
     assert dataclasses.asdict(frost.Settings())["free"] is False

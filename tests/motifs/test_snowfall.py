@@ -43,7 +43,7 @@ def test_out_of_range_is_refused(its) -> None:
     for value in (its.at_least - 0.01, its.at_most + 0.01, float("nan")):
         with pytest.raises(InputError) as caught:
             Settings(**{its.name: value})
-        assert caught.value.where == its.option
+        assert caught.value.fields == (its.name,)
 
 
 def test_smallest_above_largest_is_refused() -> None:
@@ -53,7 +53,7 @@ def test_smallest_above_largest_is_refused() -> None:
 
 def test_depth_spreads_the_sizes() -> None:
     def spread(depth: float) -> float:
-        low, high = np.quantile(across(snow(size=(120.0, 90.0), sky_depth=depth)), [0.05, 0.95])
+        low, high = np.quantile(across(snow(size=(120.0, 90.0), deep=depth)), [0.05, 0.95])
         return float(high / low)
 
     assert spread(0.0) + 0.5 < spread(1.0)

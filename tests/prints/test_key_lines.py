@@ -6,9 +6,10 @@ import pytest
 
 from carvegen.base.errors import CarvegenError
 from carvegen.facts.profiles import Library
-from carvegen.prints.cut_blocks import ways_of
+from carvegen.prints.cut_blocks import plates_of, ways_of
 from carvegen.prints.file.key_lines import line_of
 from carvegen.prints.file.print_file import read_print
+from carvegen.prints.picture import pictured
 
 PRINT = """[print]
 name = "a"
@@ -61,3 +62,35 @@ def test_the_line_of_a_key_in_the_second_of_two_tables():
     assert line_of(text, "blocks[1].cutter") == len(lines)
     assert lines[line_of(text, "blocks[1].depth_mm") - 1] == "[[blocks]]"
     assert line_of(text, "motifs[0]") == 0
+
+
+def _motif(rest: str) -> str:
+    return PRINT.replace("CHANGE", "") + f'[[motifs]]\nmotif = "snowfall"\n{rest}\n'
+
+
+@pytest.mark.parametrize(
+    ("text", "place", "hint"),
+    [
+        (_motif("settings.smallest_mm = 9\nsettings.largest_mm = 3"), "motifs[0].settings.smallest_mm: must not be "
+         "larger than largest_mm 3 mm", "change one of the two"),
+        (_motif("settings.far = 0\nsettings.middle = 0\nsettings.near = 0"), "motifs[0].settings.far, middle, near: ",
+         ""),
+        (_motif('keep_clear = ["box 0.5 0.5 59 39"]'), "motifs[0]: keep_clear, [[openings]], [print] margin_mm: "
+         "nothing of the block is left", "they cover the face"),
+        (PRINT.replace("CHANGE", "for = ['hand']").replace("v-60", "laser-fine", 1), "blocks[0].cutter: goes into",
+         "add its kind of machine with for"),
+        (PRINT.replace("CHANGE", "machines = ['laser-generic', 'laser-generic-2']"), "blocks[0].machines[1]: must be",
+         ""),
+    ],
+)  # fmt: skip
+def test_a_fault_of_the_library_is_told_by_keys(tmp_path, text, place, hint):
+    path = tmp_path / "print.toml"
+    path.write_text(text)
+    with pytest.raises(CarvegenError) as told:
+        given = read_print(path, Library())
+        ways = ways_of(given, Library())
+        limits = {name: ways[name][0].limits for name in ways}
+        pictured(given, plates_of(given, ways), limits, say=lambda _: None)
+    assert place in str(told.value)
+    assert hint in told.value.hint
+    assert "--" not in str(told.value) + told.value.hint

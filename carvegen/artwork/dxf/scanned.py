@@ -54,4 +54,4 @@ def is_whole(path: Path) -> bool:
 
 def no_units() -> InputError:
     """That the file says no unit."""
-    return InputError("has no units", hint="say them: --units mm")
+    return InputError("has no units", hint="say them: {units} mm", names=("units",))

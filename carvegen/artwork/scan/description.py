@@ -70,15 +70,19 @@ class ScanOptions:
         check_all(self)
         _check_inks(self.inks)
         if self.view not in ("print", "block"):
-            raise InputError("must be print or block", value=self.view, where="--view")
+            raise InputError("must be print or block", value=self.view, field="view")
         if self.dpi is not None and not MIN_DPI <= self.dpi <= MAX_DPI:
-            raise InputError(f"must lie in {MIN_DPI:g}…{MAX_DPI:g} dots per inch", value=self.dpi, where="--dpi")
+            raise InputError(f"must lie in {MIN_DPI:g}…{MAX_DPI:g} dots per inch", value=self.dpi, field="dpi")
         if self.corners is not None and self.size_mm is None:
-            raise InputError("needs the true size", where="--corners", hint="say it: --size 200x150")
+            raise InputError(
+                "needs the true size", field="corners", hint="say it: {size_mm} 200x150", names=("size_mm",)
+            )
         if self.corners is None and self.size_mm is not None:
-            raise InputError("needs the corners", where="--size", hint="mark them: --corners, or --corners auto")
+            raise InputError(
+                "needs the corners", field="size_mm", hint="mark them: {corners}, or {corners} auto", names=("corners",)
+            )
         if self.light and len(self.inks) > 1:
-            raise InputError("needs a single ink", where="--light", hint="leave --inks out")
+            raise InputError("needs a single ink", field="light", hint="leave {inks} out", names=("inks",))
 
 
 def points_from(text: str) -> Marked:
@@ -117,15 +121,15 @@ def ink_names(text: str) -> tuple[str, ...]:
 def _check_inks(names: tuple[str, ...]) -> None:
     _check_count(len(names))
     if not all(names) or len({name.upper() for name in names}) < len(names):
-        raise InputError("must be names that differ", value=", ".join(names), where="--inks")
+        raise InputError("must be names that differ", value=", ".join(names), field="inks")
     bad = next((name for name in names if len(name) > _LONGEST or set(name) & _NO_NAME or not name.isprintable()), None)
     if bad is not None:
-        raise InputError("must be plain words of at most 40 letters", value=bad, where="--inks")
+        raise InputError("must be plain words of at most 40 letters", value=bad, field="inks")
 
 
 def _check_count(count: int) -> None:
     if not 1 <= count <= MAX_INKS:
-        raise InputError(f"must lie in 1…{MAX_INKS}", value=count, where="--inks")
+        raise InputError(f"must lie in 1…{MAX_INKS}", value=count, field="inks")
 
 
 def _numbers(text: str) -> list[float]:

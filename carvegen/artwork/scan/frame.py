@@ -54,7 +54,7 @@ def framed(picture: Picture, options: ScanOptions, notes: Notes) -> Frame | None
     """The frame that the options or the file give; None if the file says no size or none that can be true."""
     if options.points is not None:
         marked = options.points
-        _check_inside((marked.one, marked.other), picture, "--points")
+        _check_inside((marked.one, marked.other), picture, "points")
         scale = marked.apart_mm / math.dist(marked.one, marked.other)
         notes.add(f"size by two marked points: {25.4 / scale:.1f} dots per inch")
         return plain(picture, scale, scale)
@@ -98,7 +98,7 @@ def upright_corners(corners: Corners, picture: Picture) -> Floats:
     InputError
         If they are not the corners of one convex shape within the picture.
     """
-    _check_inside(corners, picture, "--corners")
+    _check_inside(corners, picture, "corners")
     xy = np.asarray(corners, dtype=np.float64)
     out = xy - xy.mean(axis=0)
     around = xy[np.argsort(np.arctan2(out[:, 1], out[:, 0]))]
@@ -106,7 +106,7 @@ def upright_corners(corners: Corners, picture: Picture) -> Floats:
     turn = side[:, 0] * np.roll(side, -1, axis=0)[:, 1] - side[:, 1] * np.roll(side, -1, axis=0)[:, 0]
     if (turn <= 0).any() or shapely.Polygon(around).area < 1e-3 * picture.width * picture.height:
         raise InputError(
-            "must be the four corners of one block", value=_listed(xy), where="--corners", hint="mark them again"
+            "must be the four corners of one block", value=_listed(xy), field="corners", hint="mark them again"
         )
     return np.roll(around, -int(np.argmin(around.sum(axis=1))), axis=0)
 
@@ -150,7 +150,7 @@ def homography(points: Floats, others: Floats) -> Floats:
 
 def _check_pixels(count: int) -> None:
     if count > MAX_PIXELS:
-        raise InputError("are so far apart that the straightened picture is too large", where="--corners")
+        raise InputError("are so far apart that the straightened picture is too large", field="corners")
 
 
 def _check_sides(corners: Floats, size_mm: tuple[float, float]) -> None:
@@ -161,7 +161,7 @@ def _check_sides(corners: Floats, size_mm: tuple[float, float]) -> None:
         raise InputError(
             f"does not fit the corners: there the width is {seen:.2f} times the height, here {said:.2f} times",
             value=f"{size_mm[0]:g}x{size_mm[1]:g}",
-            where="--size",
+            field="size_mm",
             hint=f"is it {size_mm[1]:g}x{size_mm[0]:g}? Else mark the corners again",
         )
 
@@ -190,14 +190,14 @@ def _mapped(matrix: Floats, xy: Floats) -> Floats:
     return np.asarray(xy @ matrix[:2, :2].T + matrix[:2, 2])
 
 
-def _check_inside(points: tuple[tuple[float, float], ...], picture: Picture, where: str) -> None:
+def _check_inside(points: tuple[tuple[float, float], ...], picture: Picture, field: str) -> None:
     room = 0.02 * max(picture.width, picture.height)
     for x, y in points:
         if not (-room <= x <= picture.width + room and -room <= y <= picture.height + room):
             raise InputError(
                 f"must lie in the picture, which is {picture.width} x {picture.height} pixels",
                 value=f"{x:g} {y:g}",
-                where=where,
+                field=field,
                 hint="count pixels from the upper left corner",
             )
 

@@ -144,7 +144,9 @@ def _too_many(fewer: int) -> InputError:
     if fewer < 1:
         return InputError("shows one even colour: no ink can be told from the paper", hint="scan it in colour")
     return InputError(
-        "shows fewer colours than there should be inks", hint=f"ask for {fewer}: --inks {fewer}, or scan it in colour"
+        "shows fewer colours than there should be inks",
+        hint=f"ask for {fewer}: {{inks}} {fewer}, or scan it in colour",
+        names=("inks",),
     )
 
 

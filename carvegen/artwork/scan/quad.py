@@ -43,8 +43,9 @@ def found_corners(picture: Picture) -> Floats:
     if not quads:
         raise InputError(
             "finds no block whose four sides stand out from what is around it",
-            where="--corners",
-            hint='mark its corners, in pixels: --corners "90 80 2400 95 2390 1800 85 1790"',
+            field="corners",
+            hint='mark its corners, in pixels: {corners} "90 80 2400 95 2390 1800 85 1790"',
+            names=("corners",),
         )
     corners = max(quads, key=lambda quad: shapely.Polygon(quad).area)
     return _refined(tone, _clockwise(corners * step), reach=2.0 * step + 4)

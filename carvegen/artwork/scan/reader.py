@@ -92,8 +92,9 @@ def _no_size(artwork: Artwork) -> InputError:
     said = next((note for note in artwork.notes if "not followed" in note), "")
     return InputError(
         f"does not say how large it is{f' ({said})' if said else ''}",
-        hint="say it: --dpi 300, --width 210mm, or two points of the picture that lie a known length apart: "
-        '--points "120 80 1301 80 = 100mm"',
+        hint="say it: {dpi} 300, {width_mm} 210mm, or two points of the picture that lie a known length apart: "
+        '{points} "120 80 1301 80 = 100mm"',
+        names=("dpi", "width_mm", "points"),
     )
 
 
@@ -158,12 +159,13 @@ def _without_specks(shapes: PolygonArray, least_px: float, name: str, notes: Not
     kept = smoothing.without_specks(shapes, least_px**2)
     for count, what in ((kept.specks, "specks are left out"), (kept.pinholes, "pinholes are filled")):
         if count:
-            notes.add(f"{count} {what} in {name!r}: smaller than --speck")
+            notes.add(f"{count} {what} in {name!r}: smaller than what counts")
     if len(kept.shapes) > bounds.MAX_SHAPES:
         raise InputError(
             f"breaks into more than {bounds.MAX_SHAPES} shapes",
             value=len(kept.shapes),
-            hint="leave smaller ones out (--speck 0.5), or smooth it more (--smooth 0.2)",
+            hint="leave smaller ones out ({speck_mm} 0.5), or smooth it more ({smooth_mm} 0.2)",
+            names=("speck_mm", "smooth_mm"),
         )
     return kept.shapes
 
@@ -191,7 +193,10 @@ def _check_size(frame: Frame) -> None:
     size = max(frame.width_mm, frame.height_mm)
     if size > bounds.MAX_MM:
         raise InputError(
-            f"may be at most {bounds.MAX_MM:g} mm across", value=round(size, 1), hint="check what gives its size: --dpi"
+            f"may be at most {bounds.MAX_MM:g} mm across",
+            value=round(size, 1),
+            hint="check what gives its size: {dpi}",
+            names=("dpi",),
         )
 
 
@@ -215,7 +220,9 @@ def _artwork(layers: Mapping[str, PolygonArray], frame: Frame, options: ScanOpti
     found = {name: _clean(frames.placed(shapes, frame), tolerance) for name, shapes in layers.items()}
     found = {name: shapes for name, shapes in found.items() if len(shapes)}
     if not found:
-        raise InputError("shows no shape", hint="set another --threshold, or a smaller --speck")
+        raise InputError(
+            "shows no shape", hint="set another {threshold}, or a smaller {speck_mm}", names=("threshold", "speck_mm")
+        )
     width, height = (frame.width_mm, frame.height_mm) if frame.true_size else (None, None)
     return Artwork(found, width, height, notes.lines(), true_size=frame.true_size, tolerance_mm=tolerance)
 

@@ -80,7 +80,7 @@ def bar(shapes: PolygonArray, length_mm: float) -> tuple[int, float]:
     InputError
         If there is none, or two are equally long.
     """
-    hint = 'mark its ends in pixels: --points "120 80 1301 80 = 100mm"'
+    hint, names = 'mark its ends in pixels: {points} "120 80 1301 80 = 100mm"', ("points",)
     bounds = shapely.bounds(shapes)
     size = np.hypot(bounds[:, 2] - bounds[:, 0], bounds[:, 3] - bounds[:, 1]) if len(shapes) else np.empty(0)
     slim = np.flatnonzero((size > 60) & (shapely.area(shapes) < 1.2 * size**2 / _SLIM))
@@ -88,11 +88,13 @@ def bar(shapes: PolygonArray, length_mm: float) -> tuple[int, float]:
     sides = np.array([_sides(box) for box in boxes]).reshape(-1, 2)
     good = (sides[:, 0] >= _SLIM * sides[:, 1]) & (shapely.area(shapes[slim]) >= _FULL * shapely.area(boxes))
     if not good.any():
-        raise InputError(f"finds no printed bar that could be {length_mm:g} mm long", where="--bar", hint=hint)
+        raise InputError(
+            f"finds no printed bar that could be {length_mm:g} mm long", field="bar_mm", hint=hint, names=names
+        )
     chosen, long = slim[good], shapely.area(shapes[slim[good]]) / sides[good, 1]
     order = np.argsort(-long)
     if len(order) > 1 and long[order[1]] > _LIKE * long[order[0]]:
-        raise InputError("finds two bars of one length", where="--bar", hint=hint)
+        raise InputError("finds two bars of one length", field="bar_mm", hint=hint, names=names)
     return int(chosen[order[0]]), _length(shapes[chosen[order[0]]])
 
 

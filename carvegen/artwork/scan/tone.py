@@ -71,7 +71,8 @@ def parting(counts: Indices) -> Parting:
             return found
         raise InputError(
             "shows one even tone: no shape can be told from the paper",
-            hint="scan it with more contrast, or say the tone: --threshold 0.5",
+            hint="scan it with more contrast, or say the tone: {threshold} 0.5",
+            names=("threshold",),
         )
     return Parting(float(used[0] + used[1]) / 2, float(used[0]), float(used[1]))
 

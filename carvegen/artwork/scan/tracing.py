@@ -95,5 +95,6 @@ def _check(rings: int, *, pixels: int) -> None:
         raise InputError(
             "breaks into specks: it shows grain or a photograph, not shapes",
             value=f"{rings} outlines",
-            hint="smooth it more (--smooth 0.2), set another --threshold, or scan the drawing alone",
+            hint="smooth it more ({smooth_mm} 0.2), set another {threshold}, or scan the drawing alone",
+            names=("smooth_mm", "threshold"),
         )

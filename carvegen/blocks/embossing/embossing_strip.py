@@ -176,8 +176,8 @@ def on_strip(setup: Setup) -> Setup:
     if deepest < DEEPEST_MM:
         raise InputError(
             f"must be one that may be cut {DEEPEST_MM:g} mm deep, as deep as the highest step", value=material.key,
-            where="--material", hint=f"{deepest:.2f} mm is the most here: take a thicker plate (--thickness), or "
-            "embossing-acrylic",
+            field="material", hint=f"{deepest:.2f} mm is the most here: take a thicker plate ({{thickness_mm}}), or "
+            "embossing-acrylic", names=("thickness_mm",),
         )  # fmt: skip
     return replace(setup, depth_mm=DEEPEST_MM)
 

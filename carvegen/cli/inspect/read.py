@@ -33,6 +33,7 @@ class _Said(click.ParamType[Any]):
         try:
             return getattr(scan, self.function)(value)
         except CarvegenError as error:
+            error.fields = ()  # the option says it
             raise error.within(param.opts[0] if param else self.name) from None
 
 
@@ -40,18 +41,19 @@ def _scan_options(function: Callable[..., Any]) -> Callable[..., Any]:
     """An option for each declared setting of a scan."""
     from carvegen.artwork.scan.description import ScanOptions
     from carvegen.base.parameters import parameters
+    from carvegen.cli.option_names import option_of
 
     for setting in reversed(list(parameters(ScanOptions))):
         switched_off = setting.unit == "flag" and setting.default
         words = f"{'Do not ' if switched_off else ''}{setting.help}."
         function = click.option(
-            f"--no-{setting.name}" if switched_off else setting.option,
+            f"--no-{setting.name}" if switched_off else option_of(setting.name),
             setting.name,
             help=words[0].upper() + words[1:] + _default(setting),
             **(
                 {"is_flag": True, "flag_value": not setting.default, "default": None}
                 if setting.unit == "flag"
-                else options.read_as(setting.unit)
+                else options.read_as(setting)
             ),
         )(function)
     return function

@@ -33,8 +33,12 @@ def _described(name: str, summary: str) -> dict[str, Any]:
     from dataclasses import asdict
 
     from carvegen.base.parameters import parameters
+    from carvegen.cli.option_names import option_of
     from carvegen.motifs import motif
 
     module = motif(name)
-    settings = [{"option": its.option, **asdict(its)} for its in parameters(module.Settings)]
+    settings = [
+        {"option": option_of(its.name), **{key: value for key, value in asdict(its).items() if key != "among"}}
+        for its in parameters(module.Settings)
+    ]
     return {"about": summary, "presets": dict(module.PRESETS), "settings": settings}

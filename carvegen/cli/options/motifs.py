@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from carvegen.base.errors import InputError
+from carvegen.cli.option_names import option_of
 from carvegen.cli.options.values import (
     OneOf,
     Option,
@@ -36,17 +37,14 @@ def motif(name: str, *, presets: str) -> Option:
     ]
     given += [
         click.option(
-            setting.option,
+            option_of(setting.name),
             setting.name,
             help=f"{setting.help[0].upper()}{setting.help[1:]}.",
-            **read_as(setting.unit),
+            **read_as(setting),
         )
         for setting in parameters(known.Settings)
     ]
-    given += [
-        _gone(f"--{name.removesuffix('_mm').replace('_', '-')}", later)
-        for name, later in successors(known.Settings).items()
-    ]
+    given += [_gone(option_of(name), later) for name, later in successors(known.Settings).items()]
     return joined(*given)
 
 
@@ -55,7 +53,7 @@ def _gone(option: str, later: str) -> Option:
 
     def refuse(ctx: click.Context, param: click.Parameter, value: object) -> None:
         if value is not None:
-            hint = f"use --{later.removesuffix('_mm').replace('_', '-')}"
+            hint = f"use {option_of(later)}"
             raise InputError("is no setting of this motif any more", value=value, where=option, hint=hint)
 
     return click.option(option, hidden=True, expose_value=False, callback=refuse)

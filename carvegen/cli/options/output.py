@@ -11,9 +11,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from carvegen.base.parameters import parameters
 from carvegen.cli.options import telling
 from carvegen.cli.options.paths import path_settings
-from carvegen.cli.options.values import OneOf, joined, one_of
+from carvegen.cli.options.values import OneOf, declared, joined
+from carvegen.toolpaths.settings import FileSettings
 
 if TYPE_CHECKING:
     from carvegen.base.findings import Report
@@ -22,6 +24,8 @@ if TYPE_CHECKING:
     from carvegen.delivery.block_folder import Delivery, Style
 
 __all__ = ["figures", "finish", "mending", "output", "plain_output", "style", "summary", "tell_earlier", "tell_table"]
+
+_WRITTEN = tuple(parameters(FileSettings))
 
 #: Where the files go and how they are written, where no picture of the land's width is made.
 plain_output = joined(
@@ -38,17 +42,11 @@ plain_output = joined(
         type=OneOf(["laser", "router", "hand"]),
         help="Write only for this; may be given more than once.  [default: all that the material allows]",
     ),
-    one_of("--transfer", ["carbon", "glued", "face-down", "tracing"], "carbon", "How the guide comes onto the block."),
-    one_of("--paper", ["A4", "Letter"], "A4", "Of the guide."),
-    click.option("--pale-guide", is_flag=True, help="Draw the guide pale, to save ink."),
-    one_of("--dxf", ["R2000", "R12"], "R2000", "Release of the DXF files."),
+    *(declared(its) for its in _WRITTEN if its.name != "width_map"),
 )
 
 #: Where the files go and how they are written.
-output = joined(
-    plain_output,
-    click.option("--width-map", is_flag=True, help="Draw a picture of how wide the land is, too."),
-)
+output = joined(plain_output, *(declared(its) for its in _WRITTEN if its.name == "width_map"))
 
 #: ``--mend``, for commands that make a block.
 mending = click.option("--mend", is_flag=True, help="Mend the cuts where a limit breaks, and show what was changed.")
@@ -59,12 +57,8 @@ def style(given: Mapping[str, Any], *, mend: bool = False) -> Style:
     from carvegen.delivery.block_folder import Style
 
     return Style(
-        transfer=given["transfer"],
-        paper=given["paper"],
-        pale_guide=given["pale_guide"],
-        dxf=given["dxf"],
+        **{its.name: given[its.name] for its in _WRITTEN},
         mend=mend or given.get("mend", False),
-        width_map=given["width_map"],
         paths=path_settings(given),
         notes=telling.kept_notes(),
     )

@@ -12,19 +12,14 @@ from carvegen.cli.options.setup import library
 from carvegen.cli.options.shapes import placed
 from carvegen.cli.options.values import (
     Option,
+    declared,
     joined,
-    one_of,
-    read_as,
 )
 
 if TYPE_CHECKING:
-    from carvegen.base.parameters import Parameter
     from carvegen.toolpaths.settings import PathSettings
 
 __all__ = ["path_settings", "paths"]
-
-_LOWERED = "Laser: how areas are lowered: shapes that the operator's own program fills, lines, or contours."
-_CLEARED = "Router: how the floor is cleared: in rings from the inside out, or in lines to and fro."
 
 
 #: Options that mean nothing where no paths are made.
@@ -40,27 +35,13 @@ _ONLY_PATHS = {
 def paths() -> Option:
     """Options for every choice about toolpaths."""
     from carvegen.base.parameters import parameters
-    from carvegen.toolpaths.settings import (
-        CLEARED,
-        LOWERED,
-        MOST_STEPS,
-        PathSettings,
-    )
+    from carvegen.toolpaths.settings import PathSettings
 
-    usual = PathSettings()
     return joined(
         click.option(
             "--paths/--no-paths", default=True, show_default=True, help="Write what the machine follows, too."
         ),
-        one_of("--lowered", LOWERED, usual.lowered, _LOWERED),
-        click.option(
-            "--shoulder-steps",
-            type=click.IntRange(0, MOST_STEPS),
-            default=usual.shoulder_steps,
-            show_default=True,
-            help="Laser: steps beside the land that leave its wall sloped; 0: none.",
-        ),
-        one_of("--cleared", CLEARED, usual.cleared, _CLEARED),
+        *map(declared, parameters(PathSettings)),
         click.option(
             "--also-cutter",
             "also_cutters",
@@ -74,18 +55,6 @@ def paths() -> Option:
             metavar="SHAPE",
             help='Where a clamp lies and nothing may go, seen as in the print: "box X Y W H" or FILE; more than once.',
         ),
-        *map(_declared, parameters(PathSettings)),
-    )
-
-
-def _declared(its: Parameter) -> Option:
-    """An option for a declared setting."""
-    text = f"{its.help[0].upper()}{its.help[1:]}."
-    if its.unit == "flag":
-        both = f"{its.option}/--no-{its.option[2:]}" if its.default else its.option
-        return click.option(both, its.name, is_flag=True, default=bool(its.default), help=text)
-    return click.option(
-        its.option, its.name, default=f"{its.default:g}", show_default=True, help=text, **read_as(its.unit)
     )
 
 

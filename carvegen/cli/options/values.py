@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from carvegen.base.errors import CarvegenError
 from carvegen.base.suggestions import meant
+from carvegen.cli.option_names import option_of
 
-__all__ = ["ANGLE", "LENGTH", "SIZE", "OneOf", "joined", "measure", "one_of", "read_as"]
+if TYPE_CHECKING:
+    from carvegen.base.parameters import Parameter
+
+__all__ = ["ANGLE", "LENGTH", "SIZE", "OneOf", "declared", "joined", "measure", "one_of", "read_as"]
 
 Option = Callable[[Any], Any]  #: what `click.option` gives
 
@@ -31,6 +35,7 @@ class _Measure(click.ParamType[Any]):
         try:
             return getattr(units, {"SIZE": "size_mm", "LENGTH": "length_mm", "ANGLE": "angle_deg"}[self.name])(value)
         except CarvegenError as error:
+            error.fields = ()  # the option says it
             raise error.within(param.opts[0] if param else self.name) from None
 
 
@@ -66,16 +71,30 @@ def measure(name: str) -> click.ParamType[Any]:
     return _Measure(name)
 
 
-def read_as(unit: str) -> dict[str, Any]:
-    """How a declared setting of a unit is read from the command line."""
-    if unit == "flag":
+def read_as(its: Parameter) -> dict[str, Any]:
+    """How a declared setting is read from the command line."""
+    if its.unit == "flag":
         return {"is_flag": True, "default": None}
-    return {"type": {"mm": LENGTH, "deg": ANGLE}.get(unit, click.FLOAT)}
+    if its.unit == "choice":
+        return {"type": OneOf(its.among)}
+    if its.unit == "whole":
+        return {"type": click.IntRange(int(its.at_least), int(its.at_most))}
+    return {"type": {"mm": LENGTH, "deg": ANGLE}.get(its.unit, click.FLOAT)}
 
 
 def one_of(option: str, words: Sequence[str], default: str, about: str) -> Option:
     """An option that is one of a few words, with its default shown."""
     return click.option(option, type=OneOf(words), default=default, show_default=True, help=about)
+
+
+def declared(its: Parameter) -> Option:
+    """The option for a declared setting."""
+    option, text = option_of(its.name), f"{its.help[0].upper()}{its.help[1:]}."
+    if its.unit == "flag":
+        both = f"{option}/--no-{option[2:]}" if its.default else option
+        return click.option(both, its.name, is_flag=True, default=bool(its.default), help=text)
+    default = f"{its.default:g}" if isinstance(its.default, float) else its.default
+    return click.option(option, its.name, default=default, show_default=True, help=text, **read_as(its))
 
 
 def joined(*given: Option) -> Option:

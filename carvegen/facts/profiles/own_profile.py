@@ -43,10 +43,10 @@ def day_of(text: str) -> datetime.date:
         day = datetime.date.fromisoformat(text)
     except ValueError:
         raise InputError(
-            "must be a day", value=text, where="--date", hint="write year-month-day, such as 2026-03-09"
+            "must be a day", value=text, field="day", hint="write year-month-day, such as 2026-03-09"
         ) from None
     if day > datetime.datetime.now().astimezone().date() + datetime.timedelta(days=1):  # clocks differ by a day
-        raise InputError("must not lie in the future", value=text, where="--date", hint="the day on which you measured")
+        raise InputError("must not lie in the future", value=text, field="day", hint="the day on which you measured")
     return day
 
 
@@ -70,11 +70,13 @@ def own_profile(
         If a name can't be used, nothing was measured, or the profile would have a fault; then nothing is written.
     """
     if not _NAME.fullmatch(name):
-        raise InputError("must be small letters, digits and -", value=name, where="--name", hint="such as my-lino")
+        raise InputError("must be small letters, digits and -", value=name, field="name", hint="such as my-lino")
     if len(name) > _LONGEST:
-        raise InputError(f"must have at most {_LONGEST} letters", value=name, where="--name")
+        raise InputError(f"must have at most {_LONGEST} letters", value=name, field="name")
     if not values:
-        raise InputError("nothing was measured", hint="give what you read from the strip, such as --cut 0.3")
+        raise InputError(
+            "nothing was measured", hint="give what you read from the strip, such as {cut_mm} 0.3", names=("cut_mm",)
+        )
     path, base = folder / kind / f"{name}.toml", shelf.path(kind, like)
     before = None
     if path.is_file():
@@ -110,8 +112,8 @@ def _check_start(text: str, path: Path, like: str) -> None:
     about = str(tomlkit.parse(text).get("about", ""))
     if not about.startswith(_STARTED.format(like)):
         raise InputError(
-            "must be what the profile of this name was started from", value=like, where="--like",
-            hint=f"choose another --name, or look at what {path} says of itself",
+            "must be what the profile of this name was started from", value=like, field="like",
+            hint=f"choose another {{name}}, or look at what {path} says of itself", names=("name",),
         )  # fmt: skip
 
 

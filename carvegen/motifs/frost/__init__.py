@@ -9,7 +9,6 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.base.errors import InputError
 from carvegen.base.parameters import (
     check_all,
     flag,
@@ -22,7 +21,7 @@ from carvegen.motifs.frost.crystals import Thicket
 from carvegen.motifs.frost.ice import Bed, iced
 from carvegen.motifs.frost.seeding import Sowing, fans, sown
 from carvegen.motifs.frost.stars import stars, strewn
-from carvegen.motifs.growth import Growth
+from carvegen.motifs.growth import Growth, no_room
 from carvegen.motifs.shared.fields import noise_at, ranks
 
 if TYPE_CHECKING:
@@ -138,9 +137,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     """
     region = _region(settings, place)
     if shapely.area(region) <= 0:
-        raise InputError(
-            "leaves no room for frost", where="area", hint="make --keep-clear, --opening or --margin smaller"
-        )
+        raise no_room("frost")
     pane = _Pane(settings, place, limits, region)
     return Growth(cuts=iced(_thicket(pane, *rng.spawn(4)), pane.bed))
 

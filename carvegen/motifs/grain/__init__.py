@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from carvegen import geometry
-from carvegen.base.errors import InputError
 from carvegen.base.parameters import (
     angle,
     check_all,
@@ -34,7 +33,7 @@ from carvegen.motifs.grain.knots import (
 from carvegen.motifs.grain.levels import traced
 from carvegen.motifs.grain.log import Log, Saw
 from carvegen.motifs.grain.spacing import FLARE, Rules, fitted
-from carvegen.motifs.growth import Growth
+from carvegen.motifs.growth import Growth, no_room
 from carvegen.motifs.shared.fields import waves_at
 from carvegen.motifs.shared.strokes import (
     Strokes,
@@ -161,9 +160,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     """
     found = boards(place.area, place.shapes, limits.land_mm + _SLACK_MM)
     if len(found) == 0:
-        raise InputError(
-            "leaves no room for grain", where="area", hint="make --keep-clear, --opening or --margin smaller"
-        )
+        raise no_room("grain")
     return Growth(
         cuts=geometry.stack(
             _Board(settings, board, place, limits, own).strokes()

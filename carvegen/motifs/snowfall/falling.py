@@ -9,8 +9,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.base.errors import InputError
-from carvegen.motifs.growth import Growth
+from carvegen.motifs.growth import Growth, no_room
 from carvegen.motifs.snowfall.chance import chance_at
 from carvegen.motifs.snowfall.land import bounded, met, parted
 from carvegen.motifs.snowfall.sky import Sky
@@ -54,9 +53,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
         another window.
     """
     if shapely.area(place.area) <= 0:
-        raise InputError(
-            "leaves no room for snow", where="area", hint="make --keep-clear, --opening or --margin smaller"
-        )
+        raise no_room("snow")
     key = int(rng.integers(2**62))
     frame = place.frame if place.frame is not None else shapely.box(*shapely.bounds(place.area))
     if settings.snow <= 0:
@@ -152,5 +149,5 @@ def _remark(snow: float, white_mm2: float, place: Place, frame: Polygon) -> str:
     elif came < snow:
         why, help_ = "the land that must stay leaves no room for more", "take a finer cutter or larger flakes"
     else:
-        why, help_ = "few flakes as large as these fit the face", "make --largest smaller, or try another seed"
+        why, help_ = "few flakes as large as these fit the face", "make the largest flakes smaller, or try another seed"
     return f"asked for {snow:.0%} white, {came:.0%} came: {why}; {help_}"

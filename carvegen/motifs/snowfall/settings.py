@@ -26,7 +26,7 @@ class Settings:
 
     #: Settings that lost their meaning, and what to use instead.
     SUCCESSORS: ClassVar[Mapping[str, str]] = {
-        "near_far": "sky_depth",
+        "near_far": "deep",
         "clumping": "gathered",
         "calm": "gathered",
         "calm_size_mm": "flurry_mm",
@@ -36,7 +36,7 @@ class Settings:
     snow: float = share(0.08, at_most=0.6, help="share of the face that turns white")
     smallest_mm: float = length(0.7, at_least=0.05, at_most=50, help="smallest flakes, across")
     largest_mm: float = length(7.0, at_least=0.05, at_most=100, help="largest flakes, across")
-    sky_depth: float = share(0.7, help="0: all flakes as far; 1: deep air, specks far away and large flakes near")
+    deep: float = share(0.7, help="0: all flakes as far; 1: deep air, specks far away and large flakes near")
     far: float = share(0.3, help="part of the snow that falls far away")
     middle: float = share(0.32, help="part of the snow that falls in the middle distance")
     near: float = share(0.38, help="part of the snow that falls near")
@@ -48,7 +48,7 @@ class Settings:
     torn: float = share(0.3, help="share of the larger flakes that are torn clumps of several crystals")
     hidden: float = share(0.8, help="share of the flakes at the edge of what is kept clear that go on behind it")
     cut_at_edge: bool = flag(True, help="flakes run out over the edge of the face")
-    level: float = share(0.0, at_most=1000, help="how much falls, kept from an earlier block; 0: as --snow asks")
+    level: float = share(0.0, at_most=1000, help="how much falls, kept from an earlier block; 0: as snow asks")
     view_x_mm: float = length(0.0, at_least=-1e5, at_most=1e5, help="where in the weather the face lies, to the right")
     view_y_mm: float = length(0.0, at_least=-1e5, at_most=1e5, help="where in the weather the face lies, up")
 
@@ -56,16 +56,19 @@ class Settings:
         check_all(self)
         if self.smallest_mm > self.largest_mm:
             raise InputError(
-                f"must not be larger than --largest {self.largest_mm:g} mm", value=self.smallest_mm, where="--smallest"
+                f"must not be larger than {{largest_mm}} {self.largest_mm:g} mm",
+                value=self.smallest_mm,
+                field="smallest_mm",
+                names=("largest_mm",),
             )
         if self.far + self.middle + self.near <= 0:
-            raise InputError("one layer at least must have snow", value=0, where="--far, --middle, --near")
+            raise InputError("one layer at least must have snow", value=0, field=("far", "middle", "near"))
 
 
 #: Weathers by name: what differs from the defaults.
 PRESETS: Mapping[str, Mapping[str, float]] = {
     "flurry": {},
-    "steady": {"gathered": 0.3, "sky_depth": 0.6, "wind": 0.05, "snow": 0.08, "largest_mm": 6.0},
+    "steady": {"gathered": 0.3, "deep": 0.6, "wind": 0.05, "snow": 0.08, "largest_mm": 6.0},
     "heavy": {
         "snow": 0.3,
         "smallest_mm": 0.9,

@@ -173,4 +173,4 @@ def _medians(settings: Settings, least_mm: float) -> Floats:
     near = max(0.62 * settings.largest_mm, far)
     flat = 0.8 * np.sqrt(far * near)
     deep = np.array([far, 0.95 * np.sqrt(far * near), near])
-    return np.asarray(np.maximum(flat * (deep / flat) ** min(settings.sky_depth / 0.7, 1.0), far))
+    return np.asarray(np.maximum(flat * (deep / flat) ** min(settings.deep / 0.7, 1.0), far))

@@ -12,7 +12,9 @@ from carvegen.prints.file.keys import LISTS, TABLES, Key
 __all__ = ["help_of", "key_named", "line_of", "placed"]
 
 _STEP = re.compile(r"([^.\[\]]+)(?:\[(\d+)\])?")
-_SUFFIXES = ("", "s", "_mm", "_deg", "_percent")
+
+#: Fields of the library whose key is called otherwise.
+_KEYS = {"also_cutters": "more_cutters", "declared": "declare", "grow_from": "on", "kinds": "for"}
 
 
 def placed(path: Path, key: str) -> str:
@@ -52,12 +54,20 @@ def _head(lines: list[str], name: str, nth: int) -> int:
     return plain[0] if plain else 0
 
 
-def key_named(option: str, table: str) -> str:
-    """The key of a table that stands for an option of the command line, such as ``depth_mm`` for ``depth``."""
-    word = option.replace("-", "_")
-    known = {key.name for key in _keys(table)}
-    found = next((word + suffix for suffix in _SUFFIXES if word + suffix in known), "")
-    return found or next((f"settings.{name}" for name in _settings(table) if name in _forms(word)), word)
+def key_named(field: str, table: str) -> str:
+    """What a field of the library is called in a print file, seen from a table such as ``blocks[1]``.
+
+    The key itself if the table has it, ``settings.`` before a motif's own, and else the key with the table that has it.
+    """
+    name = _KEYS.get(field, field)
+    if any(key.name == name for key in _keys(table)):
+        return name
+    if name in _settings(table):
+        return f"settings.{name}"
+    if name in LISTS:
+        return f"[[{name}]]"
+    other = next((other for other, keys in TABLES.items() if any(key.name == name for key in keys)), "")
+    return f"[{other}] {name}" if other else name
 
 
 def help_of(key: str, table: str) -> Key | None:
@@ -68,10 +78,6 @@ def help_of(key: str, table: str) -> Key | None:
 def _keys(table: str) -> tuple[Key, ...]:
     name = table.partition("[")[0]
     return (*TABLES.get(name, ()), *LISTS.get(name, ()))
-
-
-def _forms(word: str) -> list[str]:
-    return [word + suffix for suffix in _SUFFIXES]
 
 
 def _settings(table: str) -> list[str]:

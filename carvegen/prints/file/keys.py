@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
+from carvegen.base.parameters import parameters
 from carvegen.blocks.block import SIDES_MM
 from carvegen.facts.profile_reader import Range
 from carvegen.facts.profiles.profile_values import KINDS
-from carvegen.facts.register import METHODS
+from carvegen.facts.register import Plan
+from carvegen.toolpaths.settings import FileSettings, PathSettings
 
 __all__ = ["LISTS", "REQUIRED", "ROLES", "TABLES", "Key", "Kind"]
 
@@ -74,6 +76,21 @@ def _flag(name: str, help_: str, default: bool) -> Key:
     return Key(name=name, kind=Kind.FLAG, help=help_, default=default)
 
 
+_KINDS = {"choice": Kind.TEXT, "flag": Kind.FLAG, "whole": Kind.WHOLE, "span": Kind.SIZE}
+
+
+def _declared(settings: Any, **remedies: str) -> tuple[Key, ...]:  # noqa: ANN401
+    """A key for every setting that a class declares."""
+    return tuple(
+        Key(
+            name=its.name, kind=_KINDS.get(its.unit, Kind.NUMBER), help=its.help, default=its.default, among=its.among,
+            range=None if its.unit in {"choice", "flag"} else Range(its.at_least, its.at_most),
+            remedy=remedies.get(its.name, ""),
+        )
+        for its in parameters(settings)
+    )  # fmt: skip
+
+
 #: How a name that becomes a folder is written.
 _PLAIN = "[a-z0-9]+(-[a-z0-9]+)*"
 _LAYERS = "names of layers, as the drawing calls them"
@@ -102,33 +119,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = MappingProxyType({
                 50, 0.0),
     ),
     "register": (
-        _text("method", "how sheet and block are laid in register: crosses by eye, a corner stop and an edge stop cut "
-              "into the board, or pins and tabs", among=tuple(METHODS), default="crosses"),
-        _number("waste_mm", "strip of board outside the picture, on every side, that carries stops or pins; what the "
-                "method needs, by default", 0, 200, None),
-        _number("moat_mm", "groove round the picture on blocks that are inked, so that the roller leaves the waste "
-                "clean; what a usual roller asks for, by default; 0: none", 0, 50, None),
-        _number("paper_margin_mm", "how far the sheet reaches beyond the picture where it lies against the stops", 4,
-                150, 8.0),
-        _number("pin_mm", "how thick the pins are", 2, 20, 6.0),
-        _number("tolerance_mm", "how far each impression may lie from its place; the method's usual, by default", 0, 5,
-                None),
-        _number("turn_deg", "how far each impression may be turned; what the method's play makes of the long side, "
-                "by default", 0, 5, None),
-        _text("spread", "how errors are spread: evenly up to the tolerance, or normally, 95 of 100 within it",
-              among=("even", "normal"), default="even"),
-        _number("paper_stretch_along_percent", "by how much the sheet's size may differ between two impressions, along "
-                "the paper's grain", 0, 5, 0.0),
-        _number("paper_stretch_across_percent", "the same across the paper's grain, where it is several times as much",
-                0, 5, 0.0),
-        _number("paper_grain_deg", "direction of the paper's grain; 0 runs along the picture's width", -180, 180, 0.0),
-        Key(name="humidity_percent", kind=Kind.SIZE, help="lowest and highest humidity of the air while blocks lie and "
-            "are printed; solid wood moves with it", range=Range(5, 95), default=(50.0, 50.0),
-            remedy="humidity_percent = [45, 60]"),
-        _number("moisture_change_percent", "by how much the moisture content of two blocks may differ when they are "
-                "printed; what the humidity makes, by default", 0, 30, None),
-        _number("visible_mm", "a gap narrower than this is not counted", 0, 2, 0.1),
-        Key(name="prints", kind=Kind.WHOLE, help="how many prints are tried out", range=Range(20, 20_000), default=500),
+        *_declared(Plan, humidity_percent="humidity_percent = [45, 60]"),
     ),
     "artwork": (
         _texts("files", "the drawings at true size, page on face: FILE or FILE#LAYER; they give the layers"),
@@ -138,27 +129,9 @@ TABLES: Mapping[str, tuple[Key, ...]] = MappingProxyType({
               default=""),
     ),
     "files": (
-        _text("transfer", "how the guide's drawing comes onto the block",
-              among=("carbon", "glued", "face-down", "tracing"), default="carbon"),
-        _text("paper", "paper of the guide", among=("A4", "Letter"), default="A4"),
-        _flag("pale_guide", "draw the guide pale, to save ink", False),
-        _text("dxf", "release of the DXF files", among=("R2000", "R12"), default="R2000"),
-        _flag("width_map", "draw how wide the land is, too", False),
+        *_declared(FileSettings),
         _flag("paths", "write what laser or router follows, too", True),
-        _text("lowered", "laser: how areas are lowered", among=("shapes", "lines", "contours"), default="shapes"),
-        Key(name="shoulder_steps", kind=Kind.WHOLE, range=Range(0, 6), default=2,
-            help="laser: steps beside the land that leave its wall sloped; 0: none"),
-        _number("line_spacing_mm", "laser: from one line to the next where an area is lowered", 0.02, 5, 0.1),
-        _flag("tabs", "leave small bridges that hold what would fall out of a cut-out", True),
-        _number("lead_in_mm", "laser: begin cut-outs this far off, in what falls out", 0, 20, 0.0),
-        _flag("cut_edge", "cut the block out of a larger sheet, too", False),
-        _number("rest_mm", "laser: next cut at least this far off where the way allows it, for heat", 0, 50, 2.0),
-        _text("cleared", "router: how the floor is cleared", among=("rings", "lines"), default="rings"),
-        _number("ramp_deg", "router: how steeply a flat cutter goes down along its path", 0.5, 30, 5.0),
-        _number("pass_mm", "router: depth of one pass; 0: by the cutter and the material", 0, 50, 0.0),
-        _flag("plunge", "router: flat cutters may go straight down where there is no room for a ramp", False),
-        _flag("simulated", "reckon what the cutter really leaves: a picture, land lost, cut missed", False),
-        _flag("program", "router: write plain RS-274 programs, too, one for each cutter", False),
+        *_declared(PathSettings),
     ),
 })  # fmt: skip
 

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from carvegen.base.colour import Ink, Rgb, rgb
 from carvegen.base.errors import CarvegenError, InputError
-from carvegen.base.parameters import check_all, parameters
+from carvegen.base.parameters import check_all
 from carvegen.base.suggestions import nearest
 from carvegen.facts.profile_reader import read_toml
 from carvegen.facts.register import Plan
@@ -36,8 +35,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Print", "PrintBlock", "PrintLayer", "PrintMotif", "all_at_once", "in_keys", "read_print"]
 
-_OPTION = re.compile(r"--([a-z]+(?:-[a-z]+)*)")
-
 INKED = ("key", "tone", "background")  #: roles of blocks that print ink from their lands
 
 
@@ -51,7 +48,7 @@ class PrintLayer:
 
 @dataclass(frozen=True, kw_only=True)
 class PrintBlock:
-    """One block of the print."""
+    """One block of the print; what holds without a key is declared with the key."""
 
     name: str
     role: str
@@ -59,23 +56,23 @@ class PrintBlock:
     layers: tuple[str, ...]
     material: str
     cutter: str
-    more_cutters: tuple[str, ...] = ()  #: of a router besides `cutter`
-    no_go: tuple[str, ...] = ()  #: where clamps lie, as texts
-    machines: tuple[str, ...] = ()
-    kinds: tuple[str, ...] = ()
-    thickness_mm: float | None = None
-    depth_mm: float | None = None
-    grain_deg: float = 0.0
-    declare: str = ""
-    mend: bool = False
-    state: str = "open"
-    cut_land: str = ""
-    side: str = "back"  #: emboss: from which side of the sheet the die presses
-    bevel_deg: float = 45.0
-    edge_mm: float = 0.2
-    corner_mm: float = 0.5
-    counter_material: str = "counter-card"
-    counter_thickness_mm: float | None = None
+    more_cutters: tuple[str, ...]  #: of a router besides `cutter`
+    no_go: tuple[str, ...]  #: where clamps lie, as texts
+    machines: tuple[str, ...]
+    kinds: tuple[str, ...]
+    thickness_mm: float | None
+    depth_mm: float | None
+    grain_deg: float
+    declare: str
+    mend: bool
+    state: str
+    cut_land: str
+    side: str  #: emboss: from which side of the sheet the die presses
+    bevel_deg: float
+    edge_mm: float
+    corner_mm: float
+    counter_material: str
+    counter_thickness_mm: float | None
 
     @property
     def inked(self) -> bool:
@@ -90,13 +87,13 @@ class PrintMotif:
     motif: str
     nth: int  #: 0 for the first of its kind: with it, its stream
     settings: Any  #: the motif's own `Settings`
-    on: tuple[str, ...] = ()
-    region: str = ""
-    keep_clear: tuple[str, ...] = ()
-    clearance_mm: float = 1.0
-    blocks: tuple[str, ...] = ("*",)
-    front: bool = True
-    behind: tuple[str, ...] = ()
+    on: tuple[str, ...]
+    region: str
+    keep_clear: tuple[str, ...]
+    clearance_mm: float
+    blocks: tuple[str, ...]
+    front: bool
+    behind: tuple[str, ...]
 
     def leaves(self, block: str) -> bool:
         """Whether it is taken out of the block."""
@@ -117,8 +114,8 @@ class Print:
     register_error_mm: float
     margin_mm: float
     bleed_mm: float
-    paper_g_m2: float = 300.0
-    paper_mm: float | None = None
+    paper_g_m2: float
+    paper_mm: float | None
     artwork: tuple[str, ...]
     in_front: tuple[str, ...]  #: layers from the front to the back; may be empty
     units: str
@@ -127,9 +124,9 @@ class Print:
     openings: tuple[str, ...]
     highlights: tuple[str, ...]
     motifs: tuple[PrintMotif, ...]
-    stock: Paper | None = None  #: what is known of the paper that is embossed
-    register: Plan = field(default_factory=Plan)
-    files: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))  #: how files are written
+    stock: Paper | None  #: what is known of the paper that is embossed
+    register: Plan
+    files: Mapping[str, Any]  #: how files are written
 
     @property
     def window(self) -> tuple[float, float, float, float]:
@@ -189,19 +186,20 @@ def _told(fault: InputError) -> str:
 
 
 def in_keys(error: CarvegenError, given: Print, table: str) -> CarvegenError:
-    """An error of the library with the print file's keys for the command line's options, within a table of it.
+    """An error of the library within a table of the print file, its fields by the names of their keys.
 
     Where the library has no remedy, it is what the key stands for.
     """
-    error.where, error.message, error.hint = (
-        _OPTION.sub(lambda found: key_named(found[1], table), text) for text in (error.where, error.message, error.hint)
-    )
-    one = help_of(error.where, table)
-    error.hint = error.hint or (remedy(one) if one else "")
-    if "," in error.where or not error.where:
-        return error.within(given.place(table))
-    error.where = given.place(f"{table}.{error.where}")
-    return error
+    keys = [key_named(field, table) for field in error.fields]
+    one = help_of(keys[0], table) if len(keys) == 1 else None
+    if one and not error.hint:
+        error.hint = remedy(one)
+    if error.where.startswith(str(given.path)):
+        return error.named(lambda field: key_named(field, table))
+    if len(keys) == 1 and not error.where:
+        error.where, error.fields = given.place(f"{table}.{keys[0]}"), ()
+        return error.named(lambda field: key_named(field, table))
+    return error.named(lambda field: key_named(field, table)).within(given.place(table))
 
 
 def _table(top: Place, name: str, table: object, keys: Sequence[Key]) -> dict[str, Any]:
@@ -285,9 +283,8 @@ def _settled(top: Place, place: str, given: dict[str, Any], blocks: Sequence[Map
         settings = module.Settings(**{**module.PRESETS[preset], **own})
         check_all(settings)
     except InputError as error:
-        key = next((its.name for its in parameters(module.Settings) if its.option == error.where), error.where)
         hint = error.hint or "change one of the two"
-        top.fault(f"{place}.settings.{key}", error.message, value=error.value, hint=hint)
+        top.fault(f"{place}.settings.{', '.join(error.fields)}", error.message, value=error.value, hint=hint)
         return given
     return {**given, "settings": settings}
 

@@ -87,5 +87,7 @@ def _of_motif(name: str) -> dict[str, Any]:
 def _setting(its: Parameter) -> dict[str, Any]:
     if its.unit == "flag":
         return {"type": "boolean", "description": its.help, "default": bool(its.default)}
-    number = {"type": "number", "minimum": its.at_least, "maximum": its.at_most}
+    if its.unit == "choice":
+        return {"enum": list(its.among), "description": its.help, "default": its.default}
+    number = {"type": "integer" if its.unit == "whole" else "number", "minimum": its.at_least, "maximum": its.at_most}
     return {**number, "description": f"{its.help} ({its.unit})", "default": its.default}

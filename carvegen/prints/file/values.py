@@ -77,11 +77,10 @@ def settings_of(top: Place, where: str, settings: Any, given: Mapping[str, Any])
             hint = f"write {name} = true, or leave it out"
             good |= _kept(top, f"{where}.{name}", value, "must be true or false", (isinstance(value, bool), hint))
         else:
-            low, high = known[name].at_least, known[name].at_most
-            unit = "" if known[name].unit == "share" else f" {known[name].unit}"
-            rule = f"must lie in {low:g}…{high:g}{unit}"
-            hint = f"{known[name].help}; by default {known[name].default:g}"
-            good |= _kept(top, f"{where}.{name}", value, rule, (_is_number(value) and low <= value <= high, hint))
+            its, holds = known[name], not isinstance(value, bool) and known[name].allows(value)
+            usual = f"{its.default:g}" if isinstance(its.default, float) else its.default
+            hint = nearest(str(value), its.among) if its.among else f"{its.help}; by default {usual}"
+            good |= _kept(top, f"{where}.{name}", value, its.rule, (holds, hint))
     return good
 
 

@@ -367,5 +367,5 @@ def _check_fits(cutter: Cutter, job: Job) -> None:
     if job.machine.kind not in cutter.machines:
         raise InputError(
             f"goes into: {', '.join(cutter.machines)}; not into {job.machine.key}",
-            value=cutter.key, where="--also-cutter", hint="choose a cutter for this machine: carvegen profiles list",
+            value=cutter.key, field="also_cutters", hint="choose a cutter for this machine: carvegen profiles list",
         )  # fmt: skip

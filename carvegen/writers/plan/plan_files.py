@@ -78,7 +78,7 @@ def _programs(plan: Plan) -> tuple[Program, ...]:
     made = programs(plan)
     if len(made) > MOST_PROGRAMS:
         raise InputError(
-            f"gives at most {MOST_PROGRAMS} programs", value=len(made), where="--also-cutter", hint="name fewer cutters"
+            f"gives at most {MOST_PROGRAMS} programs", value=len(made), field="also_cutters", hint="name fewer cutters"
         )
     return made
 

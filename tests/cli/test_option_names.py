@@ -1,0 +1,97 @@
+"""The library speaks of fields; the command line has an option for each, and says that."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import click
+import pytest
+
+import carvegen
+from carvegen.base.errors import InputError
+from carvegen.cli import _COMMANDS, command_of
+from carvegen.cli.option_names import option_of
+from carvegen.motifs import motif
+from tests.cli.running import run, small
+
+ROOT = Path(carvegen.__file__).parent
+#: Writers of pages that tell what to type: the command line's words are what they are about.
+_PAGES = {"writers/note/block_note.py", "writers/note/strip_page.py", "writers/note/embossing_page.py"}
+_PAGES |= {"delivery/block_folder.py", "toolpaths/unmade/shortfalls.py", "blocks/embossing/embossing_strip.py"}
+_PAGES |= {"prints/recut.py", "blocks/embossing/pressing.py", "prints/file/keys.py"}
+
+
+def _library() -> dict[str, ast.Module]:
+    files = [path for path in sorted(ROOT.rglob("*.py")) if not path.relative_to(ROOT).as_posix().startswith("cli/")]
+    return {path.relative_to(ROOT).as_posix(): ast.parse(path.read_text(encoding="utf-8")) for path in files}
+
+
+def _commands() -> Iterator[click.Command]:
+    waiting: list[click.Command] = [command_of(name) for name in _COMMANDS]
+    while waiting:
+        command = waiting.pop()
+        yield command
+        waiting += command.commands.values() if isinstance(command, click.Group) else []
+
+
+def test_no_command_has_two_options_of_one_name():
+    for command in _commands():
+        words = [word for its in command.params for word in (*its.opts, *its.secondary_opts)]
+        assert len(words) == len(set(words)), command.name
+        names = [its.name for its in command.params if its.expose_value]
+        assert len(names) == len(set(names)), command.name
+
+
+def _words(node: ast.expr) -> list[str]:
+    return [its.value for its in ast.walk(node) if isinstance(its, ast.Constant) and isinstance(its.value, str)]
+
+
+def test_every_field_that_an_error_speaks_of_has_an_option():
+    fields = {
+        word
+        for tree in _library().values()
+        for call in ast.walk(tree)
+        if isinstance(call, ast.Call) and getattr(call.func, "id", "").endswith(("Error", "check_words"))
+        for keyword in call.keywords
+        if keyword.arg in {"field", "names"}
+        for word in _words(keyword.value)
+    }
+    assert len(fields) > 30
+    options = {word for command in _commands() for its in command.params for word in its.opts}
+    assert sorted(name for name in fields if option_of(name) not in options) == []
+
+
+def test_the_library_does_not_speak_of_options():
+    said = {
+        f"{name}: {node.value}"
+        for name, tree in _library().items()
+        if name not in _PAGES
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Constant) and isinstance(node.value, str)
+        if re.search(r"(?:^|[^-\w])--[a-z]", node.value)
+    }
+    assert said == set()
+
+
+@pytest.mark.parametrize(
+    ("name", "field"), [("snowfall", "wind_towards_deg"), ("frost", "reach_mm"), ("grain", "knot_mm")]
+)
+def test_a_setting_out_of_range_is_told_by_its_option(name, field, capsys, tmp_path):
+    option = option_of(field)
+    ran = run(capsys, name, *small()[1:], f"{option}=99999", "--out", tmp_path / "out")
+    assert (ran.code, option in ran.err.partition(": must lie in")[0]) == (2, True)
+
+
+def test_a_remedy_names_options(capsys, tmp_path):
+    ran = run(capsys, *small(), "--margin", "1", "--keep-clear", "box 0.5 0.5 39 29", "--out", tmp_path / "out")
+    assert "carvegen: --keep-clear, --opening, --margin: nothing of the block is left" in ran.err
+    ran = run(capsys, *small(), "--smallest", "9", "--largest", "3", "--out", tmp_path / "out")
+    assert "carvegen: --smallest: must not be larger than --largest 3 mm" in ran.err
+
+
+def test_python_speaks_of_fields():
+    with pytest.raises(InputError, match="smallest_mm: must not be larger than largest_mm 3 mm"):
+        motif("snowfall").Settings(smallest_mm=9, largest_mm=3)
