@@ -68,8 +68,8 @@ _ON_BOARD = ("method", "waste_mm", "paper_margin_mm", "pin_mm")
 
 #: What a key is changed to where the rule below does not know.
 _TO: Mapping[str, Any] = {
-    "print.name": "mooring", "print.paper_profile": "cotton-300", "register.moat_mm": 6,
-    "blocks.counter_material": "embossing-acrylic", "print.size_mm": [18.0, 15.0], "print.paper": "#f0f0e0", "print.paper_mm": 0.6,
+    "print.paper_profile": "cotton-300",
+    "print.name": "mooring", "print.size_mm": [18.0, 15.0], "print.paper": "#f0f0e0", "print.paper_mm": 0.6,
     "register.method": "stops", "register.humidity_percent": [40, 65], "register.waste_mm": 25,
     "register.moisture_change_percent": 3, "artwork.files": ["post.svg", "moon.svg#LIT"],
     "artwork.in_front": ["POST", "LIT", "MOON"], "artwork.units": "cm", "layers.name": None,
@@ -81,11 +81,14 @@ _TO: Mapping[str, Any] = {
     "highlights.shape": "circle 5 11 1", "motifs.motif": None, "motifs.preset": "deep",
     "motifs.settings": {"snow": 0.1}, "motifs.on": ["LIT"], "motifs.region": "box 0 0 12 14",
     "motifs.keep_clear": ["LIT"], "motifs.blocks": ["key"], "motifs.behind": ["LIT"], "print.bleed_mm": 0.5,
-    "register.pin_mm": 5, "blocks.grain_deg": 30, "motifs.clearance_mm": 2,
+    "register.pin_mm": 5, "register.moat_mm": 3, "blocks.grain_deg": 30, "motifs.clearance_mm": 2,
+    "blocks.counter_material": "mdf", "blocks.counter_thickness_mm": 1.5,
 }  # fmt: skip
 #: Which one of a list is changed; the first otherwise.
 _NTH = {"blocks": 1, "motifs": 1}
-_ELSEWHERE = {("blocks", key): 2 for key in ("from", "bevel_deg", "edge_mm", "corner_mm")} | {
+_ELSEWHERE = {("blocks", key): 2
+    for key in ("from", "bevel_deg", "edge_mm", "corner_mm", "counter_material", "counter_thickness_mm")
+} | {
     ("blocks", "declare"): 0, ("blocks", "grain_deg"): 0, ("motifs", "on"): 0, ("motifs", "behind"): 0,
     ("motifs", "preset"): 0,
 }  # fmt: skip

@@ -57,6 +57,11 @@ class Finding:
             "remedy": self.remedy,
         }
 
+    @property
+    def rounded(self) -> Finding:
+        """The finding as exact as it is told: what is read back from a report is equal to it."""
+        return Finding.from_dict(self.to_dict())
+
     @classmethod
     def from_dict(cls, told: Mapping[str, Any]) -> Finding:
         """The finding that `to_dict` told, as exact as it was told."""

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from carvegen.base.colour import lightness
-from carvegen.delivery.step_keys import hashed
 from carvegen.facts.register import wood_of
 from carvegen.prints.misregister.block_placement import Inked
 from carvegen.prints.misregister.figures import (
@@ -25,18 +25,22 @@ from carvegen.writers.whole_print.templates_pdf import template_pdf
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.blocks.job import Setup
+    from carvegen.base.findings import Finding
+    from carvegen.facts.register import Plan
+    from carvegen.prints.cut_blocks import Ways
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.misregister.trials import Outcome
+    from carvegen.writers.whole_print.print_png import Window
 
-__all__ = ["PURPOSE", "register_files", "register_recipe"]
+__all__ = ["FIGURES", "PURPOSE", "RegisterInputs", "register_files", "register_inputs", "register_trials"]
 
 FOLDER = "register"
+FIGURES = f"{FOLDER}/register.json"
 
 #: What its files are for.
 PURPOSE = {
     f"{FOLDER}/register.png": "where a white line or an ink on the snow shows when register is off, and how often",
-    f"{FOLDER}/register.json": "the same in figures, and the overlap that would hide it",
+    FIGURES: "the same in figures, and the overlap that would hide it",
     f"{FOLDER}/boards.pdf": "template of the boards at 1:1, with stops or pin holes: print at 100 %",
     f"{FOLDER}/boards.svg": "the same on one sheet",
     f"{FOLDER}/sheets.pdf": "template of the sheets of paper at 1:1, and how they lie: print at 100 %",
@@ -45,76 +49,103 @@ PURPOSE = {
 _LEAST_MM = 0.15  #: bare paper no further than this behind an edge is beside it
 
 
-def register_recipe(given: Print, ways: Mapping[str, Sequence[Setup]]) -> dict[str, str]:
-    """All that goes into these files besides the blocks' shapes and the picture of the print."""
-    from carvegen import __version__
+@dataclass(frozen=True, kw_only=True, eq=False)
+class RegisterInputs:
+    """All that the folder is made of."""
 
-    stuff = {block.name: ways[block.name][0].material for block in given.blocks}
-    woods = [(block.name, stuff[block.name].key, stuff[block.name].grain, block.grain_deg) for block in given.blocks]
-    inks = [(block.name, block.role, block.ink) for block in given.blocks]
-    return {
-        "carvegen": hashed(__version__),
-        "register": hashed(given.register),
-        "trap": hashed((given.trap_mm, given.register_error_mm)),
-        "seed": hashed(given.seed),
-        "size": hashed((given.name, given.width_mm, given.height_mm, given.files.get("paper"))),
-        "material": hashed(woods),
-        "inks": hashed(inks),
-    }
+    name: str  #: of the print
+    width_mm: float
+    height_mm: float
+    window: Window  #: what of it the paper shows
+    sheet: str  #: on which the templates are printed, such as "A4"
+    seed: int
+    trap_mm: float
+    register_error_mm: float
+    register: Plan
+    blocks: tuple[Inked, ...]
+    picture_of_the_print: str  #: the key of the step that draws it
+    bare: tuple[Mapping[str, Any], ...]  #: findings of paper that is bare unasked, as `Finding.to_dict` says them
+
+    @property
+    def size(self) -> tuple[float, float]:
+        """Width and height of the face, mm."""
+        return self.width_mm, self.height_mm
+
+    @property
+    def overlaps_mm(self) -> tuple[float, float]:
+        """Between inks, and along the snow."""
+        return self.trap_mm, self.register_error_mm
 
 
-def register_files(
-    given: Print,
-    ways: Mapping[str, Sequence[Setup]],
-    lands: Mapping[str, BaseGeometry],
-    printed: bytes,
-    notes: Sequence[Mapping[str, Any]] = (),
-) -> tuple[dict[str, bytes | str], dict[str, Any]]:
-    """The files by name, and the figures; none of these if fewer than two blocks print.
+def register_inputs(
+    given: Print, ways: Ways, lands: Mapping[str, BaseGeometry], picture: str, notes: Iterable[Finding]
+) -> RegisterInputs:
+    """What the folder is made of.
 
     Parameters
     ----------
     lands
         What each block prints.
+    picture
+        The key of the step that draws the picture of the print.
+    notes
+        What was told of all blocks: of it, where paper is bare unasked.
+    """
+    return RegisterInputs(
+        name=given.name, width_mm=given.width_mm, height_mm=given.height_mm, window=given.window,
+        sheet=given.files.get("paper", "A4"), seed=given.seed, trap_mm=given.trap_mm,
+        register_error_mm=given.register_error_mm, register=given.register, blocks=_inked(given, ways, lands),
+        picture_of_the_print=picture, bare=tuple(its.to_dict() for its in notes if its.rule == "bare-paper"),
+    )  # fmt: skip
+
+
+def register_trials(its: RegisterInputs) -> Outcome | None:
+    """What becomes of many prints; None if fewer than two blocks print."""
+    if len(its.blocks) < 2:
+        return None
+    trap_mm, error_mm = its.overlaps_mm
+    return outcome(
+        its.blocks,
+        its.register,
+        its.size,
+        seed=its.seed,
+        reach_mm=1.3 * max(its.overlaps_mm) + _LEAST_MM,
+        full_mm=(0.9 * trap_mm, 0.9 * error_mm),
+    )
+
+
+def register_files(
+    its: RegisterInputs, found: Outcome | None, printed: bytes
+) -> tuple[dict[str, bytes | str], dict[str, Any]]:
+    """The files by name, and the figures; none of these, and templates alone, if nothing was tried.
+
+    Parameters
+    ----------
     printed
         The picture of the print, PNG.
-    notes
-        What was told of all blocks, as `Finding.to_dict` says it: of it, where paper is bare unasked.
     """
-    blocks, files = _inked(given, ways, lands), _templates(given)
-    if len(blocks) < 2:
+    files = _templates(its)
+    if found is None:
         return files, {}
-    plan, size = given.register, (given.width_mm, given.height_mm)
-    overlaps = (given.trap_mm, given.register_error_mm)
-    found = outcome(
-        blocks,
-        plan,
-        size,
-        seed=given.seed,
-        reach_mm=1.3 * max(overlaps) + _LEAST_MM,
-        full_mm=(0.9 * overlaps[0], 0.9 * overlaps[1]),
-    )
-    bare = [its for its in notes if its["rule"] == "bare-paper"]
-    told = figures(found, blocks, plan, max(size), overlaps, bare=bare)
+    told = figures(found, its.blocks, its.register, max(its.size), its.overlaps_mm, bare=its.bare)
     words = [line.strip() + "." * (not line.endswith(".")) for line in register_lines(told)]
-    picture = register_png(printed, given.window, (_shown(found, 0), _shown(found, 1)), words)
+    picture = register_png(printed, its.window, (_shown(found, 0), _shown(found, 1)), words)
     text = json.dumps(told, indent=1) + "\n"
-    return {f"{FOLDER}/register.png": picture, f"{FOLDER}/register.json": text, **files}, told
+    return {f"{FOLDER}/register.png": picture, FIGURES: text, **files}, told
 
 
-def _templates(given: Print) -> dict[str, bytes | str]:
-    size, paper = (given.width_mm, given.height_mm), given.files.get("paper", "A4")
-    boards = block_template(given.name, given.register, size)
-    sheets = paper_template(given.name, given.register, size)
+def _templates(its: RegisterInputs) -> dict[str, bytes | str]:
+    boards = block_template(its.name, its.register, its.size)
+    sheets = paper_template(its.name, its.register, its.size)
     return {
-        f"{FOLDER}/boards.pdf": template_pdf(boards, paper),
+        f"{FOLDER}/boards.pdf": template_pdf(boards, its.sheet),
         f"{FOLDER}/boards.svg": template_svg(boards),
-        f"{FOLDER}/sheets.pdf": template_pdf(sheets, paper),
+        f"{FOLDER}/sheets.pdf": template_pdf(sheets, its.sheet),
         f"{FOLDER}/sheets.svg": template_svg(sheets),
     }
 
 
-def _inked(given: Print, ways: Mapping[str, Sequence[Setup]], lands: Mapping[str, BaseGeometry]) -> tuple[Inked, ...]:
+def _inked(given: Print, ways: Ways, lands: Mapping[str, BaseGeometry]) -> tuple[Inked, ...]:
     found = []
     for block in given.blocks:
         if block.ink is not None and block.name in lands:

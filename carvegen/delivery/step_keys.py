@@ -1,181 +1,152 @@
-"""What goes into each part of a built print, as hashes by name: what differs says why it is built again."""
+"""The key of a build's step: a hash of all its inputs, each by name too, so that what differs says why it is run."""
 
 from __future__ import annotations
 
 import hashlib
-import json
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+import os
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import fields, is_dataclass
+from enum import Enum
+from pathlib import Path, PurePath
+from typing import Any
 
+import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
-from carvegen.base.colour import lightness
-from carvegen.base.errors import InputError
 from carvegen.base.files import file_hash
-from carvegen.prints.layers import artwork_files
 
-if TYPE_CHECKING:
-    from shapely.geometry.base import BaseGeometry
+__all__ = ["Recipe", "contents_of_files", "differences", "digest", "digests"]
 
-    from carvegen.blocks.job import Setup
-    from carvegen.prints.file.print_file import Print, PrintBlock
+Recipe = Mapping[str, str]  #: the inputs of a step by name, each as the hash of all that it holds
 
-__all__ = [
-    "STATE", "Part", "State", "differences", "hashed", "land_hash", "picture_recipe", "proof_recipe",
-    "read_state", "setup_recipe",
-]  # fmt: skip
-
-STATE = "build.json"  #: where a build keeps its recipes
-_FORMAT = 1
-
-Recipe = Mapping[str, str]
+#: Fields as a person calls them; "" where the names of what is inside are enough.
+_WORDS = {
+    "given": "", "style": "", "paths": "", "setups": "material, cutter or machine", "no_go": "clamps",
+    "counter_setups": "material or machine of the counter-sheet", "also_cutters": "further cutters",
+    "stands": "what stands",
+}  # fmt: skip
 
 
-@dataclass(frozen=True, kw_only=True)
-class Part:
-    """One part of a built print: a block, or the proofs."""
+def digests(inputs: object) -> dict[str, str]:
+    """Every input of a step by name, and the version of the code.
 
-    recipe: Recipe = field(default_factory=dict)
-    files: Mapping[str, str] = field(default_factory=dict)  #: relative name to hash
-    notes: Sequence[Any] = ()  #: plain values that the next build needs again
-
-    def lost(self, out: Path) -> list[str]:
-        """Files that are missing, or not as they were written."""
-        return [name for name, digest in self.files.items() if file_hash(out / name) != digest]
-
-
-@dataclass(frozen=True, kw_only=True)
-class State:
-    """What a folder holds from the build before."""
-
-    parts: Mapping[str, Part] = field(default_factory=dict)
-
-    def part(self, name: str) -> Part:
-        """One part; an empty one if there is none."""
-        return self.parts.get(name, Part())
-
-    def to_text(self) -> str:
-        """The state as its file."""
-        parts = {
-            name: {"recipe": dict(its.recipe), "files": dict(its.files), "notes": list(its.notes)}
-            for name, its in self.parts.items()
-        }
-        return json.dumps({"format": _FORMAT, "parts": parts}, indent=1) + "\n"
-
-
-def hashed(value: object) -> str:
-    """A short hash of bytes, or of what a value says of itself."""
-    data = value if isinstance(value, bytes) else repr(value).encode()
-    return hashlib.sha256(data).hexdigest()[:16]
-
-
-def land_hash(land: BaseGeometry) -> str:
-    """A hash of a shape, whatever the order of its pieces."""
-    return hashed(shapely.to_wkb(shapely.normalize(land)))
-
-
-def picture_recipe(given: Print, ways: Mapping[str, Sequence[Setup]]) -> dict[str, str]:
-    """All that goes into the shapes of every block."""
+    Parameters
+    ----------
+    inputs
+        A frozen dataclass. Each of its fields is an input; so is each field of a frozen dataclass in it, each value of
+        a mapping, and each field of each value that has a name.
+    """
     from carvegen import __version__
 
-    inked = [block for block in given.blocks if block.inked and block.ink]
-    tones = sorted({round(lightness(block.ink.colour), 6) for block in inked if block.ink})
-    blocks = [(*_shaping(block, tones), [way.limits for way in ways[block.name]]) for block in given.blocks]
-    recipe = {
-        "carvegen": hashed(__version__),
-        "size": hashed((given.width_mm, given.height_mm, given.margin_mm, given.bleed_mm)),
-        "seed": hashed(given.seed),
-        "trap": hashed(given.trap_mm),
-        "register error": hashed(given.register_error_mm),
-        "artwork": hashed((given.artwork, given.layers, given.units)),
-        "what stands in front": hashed(given.in_front),
-        "openings": hashed(given.openings),
-        "highlights": hashed(given.highlights),
-        "blocks": hashed(blocks),
-    }
-    recipe |= {f"file {path.name}": file_hash(path) for path in artwork_files(given)}
-    return recipe | {f"motif {its.motif} {its.nth + 1}": hashed((k, its)) for k, its in enumerate(given.motifs)}
+    found = {"carvegen": digest(__version__)}
+    for name, value in _inputs(inputs):
+        new = digest(value)
+        found[name] = digest([found[name], new]) if name in found else new
+    return found
 
 
-def _shaping(block: PrintBlock, tones: Sequence[float]) -> tuple[object, ...]:
-    """What of a block shapes the others too: of its ink, only whether it is lighter or darker than theirs."""
-    rank = tones.index(round(lightness(block.ink.colour), 6)) if block.ink and block.inked else -1
-    return (block.name, block.role, block.layers, rank)
+def _inputs(inputs: Any, under: str = "") -> Iterator[tuple[str, object]]:  # noqa: ANN401
+    for name, value in ((spec.name, getattr(inputs, spec.name)) for spec in fields(inputs)):
+        word = " ".join(filter(None, (under, _word(name))))
+        if is_dataclass(value):
+            yield from _inputs(value, word)
+        elif isinstance(value, Mapping):
+            yield f"order of {word}", list(value)
+            yield from ((f"{word} of {key}", its) for key, its in value.items())
+        elif isinstance(value, tuple) and value and all(is_dataclass(its) and hasattr(its, "name") for its in value):
+            yield f"order of {word}", [its.name for its in value]
+            for its in value:
+                yield from ((f"{_word(spec.name)} of {its.name}", getattr(its, spec.name)) for spec in fields(its))
+        else:
+            yield word, value
 
 
-def proof_recipe(given: Print, ways: Mapping[str, Sequence[Setup]]) -> dict[str, str]:
-    """What goes into the pictures, the report and the sheet of the whole print besides the blocks' shapes."""
-    inks = {f"ink of {block.name}": hashed(block.ink) for block in given.blocks}
-    order = [(block.name, block.role) for block in given.blocks]
-    setups = [way for block in given.blocks for way in ways[block.name]]
-    cautions = [(way.permit.cautions, way.machine.cautions) for way in setups]
-    return {
-        "name of the print": hashed(given.name),
-        "paper": hashed((given.paper, given.width_mm, given.height_mm, given.bleed_mm)),
-        "room for register": hashed((given.trap_mm, given.register_error_mm)),
-        "order of the blocks": hashed(order),
-        "cautions": hashed(cautions),
-        **inks,
-    }
+def _word(name: str) -> str:
+    if name in _WORDS:
+        return _WORDS[name]
+    return " ".join(word for word in name.split("_") if word not in ("mm", "deg"))
 
 
-def setup_recipe(given: Print, block: PrintBlock, ways: Sequence[Setup]) -> dict[str, str]:
-    """What goes into a block's files besides its shapes."""
-    plan = given.register
-    names = [its.name for its in given.blocks]
-    marks = (plan.method, plan.board_mm, plan.moat_mm, plan.paper_margin_mm, plan.pin_mm, names)
-    plain = [replace(way, material=replace(way.material, sources={})) for way in ways]
-    said = [(way.material.key, way.cutter.key, way.machine.key) for way in ways]
-    return {
-        "material, cutter or machine": hashed((said, told(plain))),
-        "size of the block": hashed((given.width_mm, given.height_mm)),
-        "mend": hashed(block.mend),
-        **_die_recipe(given, block),
-        "how files are written": hashed(sorted(given.files.items())),
-        "register marks": hashed(marks),
-    }
+def digest(value: object) -> str:
+    """A short hash of all that a frozen value holds.
+
+    Raises
+    ------
+    TypeError
+        If something in it is of a kind that nobody can hash whole: nothing is passed over.
+    """
+    said = hashlib.sha256()
+    for piece in _said(value):
+        said.update(piece)
+    return said.hexdigest()[:16]
 
 
-def _die_recipe(given: Print, block: PrintBlock) -> Recipe:
-    if block.role != "emboss":
-        return {}
-    shape = (block.side, block.bevel_deg, block.edge_mm, block.corner_mm, given.paper_g_m2, given.paper_mm)
-    paper = {"paper": hashed(told([given.stock]))} if given.stock else {}
-    return {"die": hashed(shape), **paper}
+def _said(value: Any) -> Iterator[bytes]:  # noqa: ANN401
+    """All that a value holds, and where each part of it ends."""
+    if value is None or isinstance(value, (str, bytes, int, float, Enum)):
+        text = repr(float(value) if isinstance(value, float) else value).encode()
+        yield b"%d:" % len(text)
+        yield text
+    elif isinstance(value, PurePath):
+        yield b"path;"  # where it lies changes nothing; what is read from there is an input of its own
+    elif isinstance(value, BaseGeometry):
+        yield from _said((shapely.get_precision(value), shapely.to_wkb(value)))
+    elif isinstance(value, np.ndarray):
+        held = value.tolist() if value.dtype == object else value.tobytes()
+        yield from _all_said("array", (value.dtype.str, *value.shape, held))
+    elif is_dataclass(value):
+        yield from _all_said(type(value).__name__, ((spec.name, getattr(value, spec.name)) for spec in fields(value)))
+    elif isinstance(value, Mapping):
+        yield from _all_said("mapping", ((key, value[key]) for key in sorted(value, key=str)))
+    elif isinstance(value, (set, frozenset)):
+        yield from _all_said("set", sorted(map(digest, value)))
+    elif isinstance(value, (tuple, list)):
+        yield from _all_said("list", value)
+    else:
+        raise TypeError(f"no input of a step can be a {type(value).__name__}")
 
 
-def told(values: Sequence[object]) -> list[str]:
-    """What frozen values say of themselves, mappings in a fixed order."""
-    return [repr(value).replace("mappingproxy", "") for value in values]
+def _all_said(kind: str, values: Iterable[object]) -> Iterator[bytes]:
+    yield f"{kind}(".encode()
+    for value in values:
+        yield from _said(value)
+    yield b")"
+
+
+def contents_of_files(value: object, folder: Path) -> dict[str, str]:
+    """The hash of every file that a text in a frozen value names, as seen from a folder, by its name there."""
+    names = {name for text in _texts(value) if (name := _file_in(folder, text))}
+    return {name: file_hash(folder / name) for name in sorted(names)}
+
+
+def _texts(value: Any) -> Iterator[str]:  # noqa: ANN401
+    if isinstance(value, str):
+        yield value
+    elif is_dataclass(value):
+        for spec in fields(value):
+            yield from _texts(getattr(value, spec.name))
+    elif isinstance(value, (tuple, list, Mapping)):
+        for its in value.values() if isinstance(value, Mapping) else value:
+            yield from _texts(its)
+
+
+def _file_in(folder: Path, text: str) -> str:
+    """The name of a file that a text starts with; "" if there is none, as with the name of a layer."""
+    words = text.split(" ")
+    for end in range(len(words), 0, -1):
+        name = " ".join(words[:end])
+        for own in (name, name.rpartition("#")[0]):
+            if own and os.path.isfile(folder / own):  # noqa: PTH113 (a text too long for a name is none)
+                return own
+    return ""
 
 
 def differences(old: Recipe, new: Recipe) -> list[str]:
-    """What differs between two recipes, by name; new things first."""
+    """What differs between two sets of inputs, by name; new things first."""
     changed = [name for name in new if name in old and old[name] != new[name]]
     return (
         [f"{name} is new" for name in new if name not in old]
         + [f"{name} has changed" for name in changed]
         + [f"{name} is gone" for name in old if name not in new]
     )
-
-
-def read_state(out: Path) -> State:
-    """What the folder holds from the build before; nothing if it can't be read as such."""
-    try:
-        told = json.loads((out / STATE).read_text(encoding="utf-8"))
-        if told["format"] != _FORMAT:
-            return State()
-        parts = {str(name): _part(its) for name, its in told["parts"].items()}
-    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError, InputError):
-        return State()
-    return State(parts=parts)
-
-
-def _part(its: Mapping[str, Any]) -> Part:
-    files = {str(name): str(digest) for name, digest in its["files"].items()}
-    for name in files:
-        if name.startswith("/") or ".." in name.split("/") or "\\" in name or ":" in name:
-            raise InputError("leads out of the folder", value=name)
-    return Part(recipe={str(k): str(v) for k, v in its["recipe"].items()}, files=files, notes=list(its["notes"]))

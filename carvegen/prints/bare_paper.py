@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.picture import Picture
 
-__all__ = ["HAIR_MM", "bare_unasked", "mended_print", "mending_recipe", "paper_findings"]
+__all__ = ["HAIR_MM", "bare_unasked", "mended_print", "paper_findings"]
 
 HAIR_MM = 0.02  #: bare paper or ink narrower than this is left by grid and smoothing: a fifth of what is seen
 _MEETS_MM = 0.01  #: land this near to a piece can take it on
@@ -111,19 +111,6 @@ def _clipped(cut: Cut, window: BaseGeometry) -> Cut:
     block = replace(cut.block, cuts=geometry.parts(shapely.intersection(met, window)))
     land, white = (_solid(shapely.intersection(shape, window)) for shape in (cut.land, cut.white))
     return replace(cut, block=block, land=land, white=white)
-
-
-def mending_recipe(given: Print, ways: Ways) -> tuple[object, ...]:
-    """All that what one block is mended to may change on the others; nothing if none is mended."""
-    if not any(block.mend for block in given.blocks):
-        return ()
-    return tuple(
-        (
-            (block.name, block.mend, block.state),
-            *((way.limits, way.face_limits, way.material.foot_mm, way.wall) for way in ways[block.name]),
-        )
-        for block in given.blocks
-    )
 
 
 def bare_unasked(wanted: BaseGeometry, cuts: Collection[Cut]) -> PolygonArray:

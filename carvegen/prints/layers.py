@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
     from carvegen.prints.file.print_file import Print
 
-__all__ = ["Drawing", "artwork_files", "drawing_of"]
+__all__ = ["Drawing", "drawing_of", "located"]
 
 _LITTLE = 0.3  #: of the face's width and height: drawings that take up less are asked about; our own choice
 
@@ -77,24 +77,6 @@ class Drawing:
 def located(given: Print, text: str) -> str:
     """Words as they are; a file's name from the print file's folder."""
     return text if is_shape(text) else str(given.path.parent / text)
-
-
-def artwork_files(given: Print) -> list[Path]:
-    """Every file that the print file names and that is there, once."""
-    texts = [*given.artwork, *(layer.shape for layer in given.layers), *given.openings, *given.highlights]
-    texts += [text for its in given.motifs for text in (its.region, *its.keep_clear) if text]
-    found = (_file_in(located(given, text)) for text in texts if not is_shape(text))
-    return sorted({path for path in found if path is not None})
-
-
-def _file_in(text: str) -> Path | None:
-    """The file that a text starts with; None if there is none, as with the name of a layer."""
-    words = text.split(" ")
-    for end in range(len(words), 0, -1):
-        for name in (" ".join(words[:end]), " ".join(words[:end]).rpartition("#")[0]):
-            if name and Path(name).is_file():
-                return Path(name)
-    return None
 
 
 def drawing_of(given: Print) -> Drawing:

@@ -230,7 +230,7 @@ def test_another_tolerance_only_tries_out_register(copy, capsys):
     told = again(capsys, copy, ("[artwork]", "[register]\ntolerance_mm = 0.05\nturn_deg = 0\n[artwork]"))
     assert told["blocks"] == dict.fromkeys(BLOCKS, "")
     assert told["proofs"] == ""
-    assert told["register"] == "register has changed"
+    assert told["register"] == "register tolerance has changed; register turn has changed"
     touched = changed(before, copy / "built")
     assert touched <= {"register/register.png", "register/register.json", "report.json", "proof.html", "build.json"}
     report = json.loads((copy / "built" / "report.json").read_text())
@@ -242,7 +242,7 @@ def test_stops_stand_alike_in_the_waste_of_every_block(copy, capsys):
     """Read back by lxml and a path parser that isn't ours: the same stops on each, the cuts where they were."""
     before = {block: lowered(copy, block) for block in BLOCKS}
     told = again(capsys, copy, ("[artwork]", '[register]\nmethod = "stops"\n[artwork]'))
-    assert all("register marks has changed" in why for why in told["blocks"].values())
+    assert all("register method has changed" in why for why in told["blocks"].values())
     stops = [lowered(copy, block, "REGISTER-STOP") for block in BLOCKS]
     for block, stop in zip(BLOCKS, stops, strict=True):
         assert stop.equals(stops[0])
@@ -264,7 +264,7 @@ def test_a_block_whose_shapes_stay_is_left_alone(copy, capsys):
     """Other flakes behind everything: only the sky shows them."""
     before = tree(copy / "built")
     told = again(capsys, copy, ("snow = 0.06", "snow = 0.03"))
-    assert told["blocks"]["sky"] == "motif snowfall 1 has changed"
+    assert told["blocks"]["sky"] == "settings of snowfall 1 has changed"
     assert told["blocks"]["key"] == told["blocks"]["tone"] == ""
     touched = {name.partition("/")[0] for name in changed(before, copy / "built")}
     assert touched == {
@@ -323,7 +323,7 @@ def test_a_block_that_is_gone_takes_its_files_along(copy, capsys):
     assert left == {"key", "key/mine.txt"}
 
 
-@pytest.mark.parametrize("text", ["", "{}", "[1]", '{"format": 1, "parts": {"sky": {"recipe": {}}}}', "\xff"])
+@pytest.mark.parametrize("text", ["", "{}", "[1]", '{"format": 2, "steps": {"sky": {"inputs": {}}}}', "\xff"])
 def test_a_broken_state_is_built_over(copy, capsys, text):
     (copy / "built" / "build.json").write_text(text, encoding="latin-1")
     told = again(capsys, copy)
@@ -334,7 +334,7 @@ def test_a_state_that_leads_out_of_the_folder_is_not_followed(copy, capsys):
     mine = copy / "mine.txt"
     mine.write_text("keep")
     state = json.loads((copy / "built" / "build.json").read_text())
-    state["parts"]["gone"] = {"recipe": {}, "files": {"../mine.txt": "0"}, "notes": []}
+    state["steps"]["gone"] = {"inputs": {}, "files": {"../mine.txt": "0"}, "notes": {}}
     (copy / "built" / "build.json").write_text(json.dumps(state))
     again(capsys, copy)
     assert mine.read_text() == "keep"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from carvegen.writers.whole_print.print_report import print_report, report_lines
+from carvegen.writers.whole_print.print_report import BlockFindings, PrintReport, report_lines
 from tests.base.test_finding_groups import FINDINGS, finding
 
 BLOCKS = ("sky", "key")
@@ -13,14 +13,8 @@ BLOCKS = ("sky", "key")
 
 def report_of(found: dict[str, dict[str, list]]) -> dict:
     """The report of blocks with findings by kind of machine."""
-    told = {
-        block: {
-            "open_questions": [],
-            "reports": {kind: {"findings": [its.to_dict() for its in its_own]} for kind, its_own in kinds.items()},
-        }
-        for block, kinds in found.items()
-    }
-    return print_report("landing", list(found), told, dict.fromkeys(found, ()))
+    blocks = {block: BlockFindings(by_kind=by_kind) for block, by_kind in found.items()}
+    return PrintReport(name="landing", blocks=blocks).to_dict()
 
 
 @given(

@@ -24,9 +24,15 @@ __all__ = ["command"]
     type=click.Path(path_type=Path),
     help="Folder for the files. An earlier build in it is brought up to date; what you put there yourself is kept.",
 )
+@click.option(
+    "--jobs",
+    type=click.IntRange(1, 64),
+    metavar="N",
+    help="How many processes work at once; the files are the same with any number. Default: one for each processor.",
+)
 @options.profile_folders
 @options.as_json
-def command(file: Path, out: Path, folders: tuple[Path, ...], as_json: bool) -> int:
+def command(file: Path, out: Path, jobs: int | None, folders: tuple[Path, ...], as_json: bool) -> int:
     """Build every block of a print in register, the white taken out of each, with proofs and one report.
 
     Built again, only what has changed is made anew. carvegen new writes a print file to start from.
@@ -36,10 +42,11 @@ def command(file: Path, out: Path, folders: tuple[Path, ...], as_json: bool) -> 
     carvegen build landing/print.toml --out landing/built
     """
     from carvegen.delivery.print_build import build_print
+    from carvegen.delivery.side_by_side import usual_jobs
     from carvegen.prints.file.print_file import read_print
 
-    shelf = options.library(folders)
-    built = build_print(read_print(file, shelf), out, shelf, say=options.teller(quiet=as_json))
+    shelf, say = options.library(folders), options.teller(quiet=as_json)
+    built = build_print(read_print(file, shelf), out, shelf, say=say, jobs=jobs or usual_jobs())
     (_say_json if as_json else _say)(built, out)
     return int(built.breaks > 0)
 

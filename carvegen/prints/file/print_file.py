@@ -95,6 +95,11 @@ class PrintMotif:
     front: bool
     behind: tuple[str, ...]
 
+    @property
+    def name(self) -> str:
+        """Its kind, and which of that kind it is, 1 for the first."""
+        return f"{self.motif} {self.nth + 1}"
+
     def leaves(self, block: str) -> bool:
         """Whether it is taken out of the block."""
         return "*" in self.blocks or block in self.blocks

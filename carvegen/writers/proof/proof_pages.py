@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -11,7 +11,6 @@ import shapely
 from carvegen import geometry
 from carvegen.base.colour import Ink, hex_of
 from carvegen.base.finding_groups import grouped
-from carvegen.base.findings import Finding
 from carvegen.facts.safety import PRINTING, caution
 from carvegen.writers.block.block_png import INK, PAPER
 from carvegen.writers.block.width_map import width_key, width_layer_png
@@ -19,14 +18,14 @@ from carvegen.writers.proof.proof_cards import Card, card
 from carvegen.writers.proof.proof_sheet import Plate, ProofSheet
 
 if TYPE_CHECKING:
-    from carvegen.base.finding_groups import Group
-    from carvegen.base.findings import Report
+    from carvegen.base.findings import Finding, Report
     from carvegen.blocks.block import Block
     from carvegen.blocks.job import Job, Setup
     from carvegen.geometry import Rings
     from carvegen.prints.file.print_file import Print
     from carvegen.writers.block.width_map import LandWidths
     from carvegen.writers.whole_print.print_png import Coat
+    from carvegen.writers.whole_print.print_report import PrintReport
 
 __all__ = ["block_sheet", "print_sheet"]
 
@@ -94,7 +93,7 @@ def _cautions(ways: Sequence[Setup]) -> list[str]:
 
 
 def print_sheet(
-    given: Print, coats: Mapping[str, Coat], report: Mapping[str, Any], files: Mapping[str, str],
+    given: Print, coats: Mapping[str, Coat], report: PrintReport, files: Mapping[str, str],
     ways: Sequence[Setup] = (),
 ) -> ProofSheet:  # fmt: skip
     """The sheet of a whole print: its inks over one another, each a layer.
@@ -104,7 +103,7 @@ def print_sheet(
     coats
         What each block prints, in printing order.
     report
-        As `writers.print_report.print_report` gives it.
+        All findings of the print.
     """
     inks = {
         f"ink of {name}": f"{hex_of(coat.ink.colour)}, opacity {coat.ink.opacity:g}" for name, coat in coats.items()
@@ -119,25 +118,13 @@ def print_sheet(
             Plate(name=name, ink=coat.ink, land=geometry.rings(geometry.parts(coat.land)))
             for name, coat in coats.items()
         ],
-        cards=[card(group, block=block, kinds=kinds) for group, block, kinds in _print_groups(report)],
+        cards=[card(group, block=block, kinds=kinds) for group, block, kinds in report.groups],
         settings={
             "trap": f"{given.trap_mm:g} mm",
             "register error allowed for": f"{given.register_error_mm:g} mm",
             **inks,
         },
         files=files,
-        questions=report["decide_first"],
+        questions=report.questions,
         cautions=_cautions(ways),
     )
-
-
-def _print_groups(report: Mapping[str, Any]) -> Iterator[tuple[Group, str, Sequence[str]]]:
-    """The print's findings grouped, each group with its block and the machines that it holds for."""
-    every = [
-        (Finding.from_dict(its), (block, tuple(its["for"])))
-        for block, found in report["blocks"].items()
-        for its in found
-    ]
-    own = [apart for _, apart in every]
-    for group in grouped((finding for finding, _ in every), apart=own):
-        yield group, *own[group.places[0].number - 1]

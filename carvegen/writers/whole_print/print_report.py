@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from carvegen.base.finding_groups import grouped, without_numbers
@@ -12,43 +14,75 @@ from carvegen.writers.note.findings_table import with_remedies
 if TYPE_CHECKING:
     from carvegen.base.finding_groups import Group
 
-__all__ = ["print_report", "report_lines"]
+__all__ = ["BlockFindings", "PrintReport", "report_lines"]
 
-_WORST = [severity.label for severity in Severity]
 _HEAD = ("", "rule", "block", "for", "worst", "limit", "places", "worst at (print view)")
 
 
-def print_report(
-    name: str, blocks: Sequence[str], reports: Mapping[str, Any], notes: Mapping[str, Sequence[Any]]
-) -> dict[str, Any]:
-    """The report of a print as plain values.
+@dataclass(frozen=True, kw_only=True)
+class BlockFindings:
+    """What is said of one block."""
 
-    Parameters
-    ----------
-    reports
-        What `delivery.Delivery.to_dict` said of each block.
-    notes
-        Findings about each block that came before its checks, as `Finding.to_dict` says them.
+    by_kind: Mapping[str, Sequence[Finding]]  #: by kind of machine; "": before it was checked for any
+    questions: Sequence[str] = ()  #: what the shop must be asked
 
-    Returns
-    -------
-    dict
-        `decide_first`: questions that must be settled before anything is cut. `findings`: one entry a block and kind
-        of finding (`carvegen.base.finding_groups`), the most pressing first: what breaks, then risks, then advice; in
-        each, what is furthest beyond its limit. `blocks`: every single finding.
-    """
-    every = {block: _findings(reports[block], notes[block]) for block in blocks}
-    groups = _grouped(every)
-    count = {label: sum(its["places"] for its in groups if its["severity"] == label) for label in _WORST}
-    return {
-        "print": name,
-        "breaks": count["breaks"],
-        "risks": count["risk"],
-        "advice": count["advice"],
-        "decide_first": _questions({block: reports[block]["open_questions"] for block in blocks}),
-        "findings": groups,
-        "blocks": every,
-    }
+    @property
+    def kinds(self) -> dict[Finding, tuple[str, ...]]:
+        """Every finding once, as exact as a report tells it, with the kinds of machine that it holds for."""
+        found: dict[Finding, tuple[str, ...]] = {}
+        for kind, findings in self.by_kind.items():
+            for finding in (its.rounded for its in findings):
+                found[finding] = (*found.get(finding, ()), *([kind] if kind else []))
+        return found
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class PrintReport:
+    """All findings of a whole print, by block in printing order."""
+
+    name: str
+    blocks: Mapping[str, BlockFindings]
+
+    @cached_property
+    def groups(self) -> list[tuple[Group, str, tuple[str, ...]]]:
+        """The findings of one kind gathered, with their block and the kinds of machine, the most pressing first."""
+        every = [(its, (name, kinds)) for name, block in self.blocks.items() for its, kinds in block.kinds.items()]
+        apart = [own for _, own in every]
+        groups = grouped([finding for finding, _ in every], apart=apart)
+        return [(group, *apart[group.places[0].number - 1]) for group in groups]
+
+    @property
+    def questions(self) -> list[str]:
+        """Every question once, with the blocks that it is about."""
+        about: dict[str, list[str]] = {}
+        for name, block in self.blocks.items():
+            for question in block.questions:
+                about.setdefault(question, []).append(name)
+        return [f"{', '.join(names)}: {question}" for question, names in about.items()]
+
+    def to_dict(self) -> dict[str, Any]:
+        """The report as plain values.
+
+        Returns
+        -------
+        dict
+            `decide_first`: questions that must be settled before anything is cut. `findings`: one entry a block and
+            kind of finding (`carvegen.base.finding_groups`), the most pressing first: what breaks, then risks, then
+            advice; in each, what is furthest beyond its limit. `blocks`: every single finding.
+        """
+        count = {its: sum(group.count for group, *_ in self.groups if group.severity is its) for its in Severity}
+        return {
+            "print": self.name,
+            "breaks": count[Severity.BREAKS],
+            "risks": count[Severity.RISK],
+            "advice": count[Severity.ADVICE],
+            "decide_first": self.questions,
+            "findings": [_group(*its) for its in self.groups],
+            "blocks": {
+                name: [{**its.to_dict(), "for": list(kinds)} for its, kinds in block.kinds.items()]
+                for name, block in self.blocks.items()
+            },
+        }
 
 
 def report_lines(report: Mapping[str, Any]) -> list[str]:
@@ -71,34 +105,8 @@ def _sections(groups: Sequence[Mapping[str, Any]]) -> list[list[Mapping[str, Any
     return list(sections.values())
 
 
-def _questions(asked: Mapping[str, Sequence[str]]) -> list[str]:
-    """Every question once, with the blocks that it is about."""
-    about: dict[str, list[str]] = {}
-    for block, questions in asked.items():
-        for question in questions:
-            about.setdefault(question, []).append(block)
-    return [f"{', '.join(blocks)}: {question}" for question, blocks in about.items()]
-
-
-def _findings(report: Mapping[str, Any], notes: Sequence[Any]) -> list[dict[str, Any]]:
-    """Every finding of a block, each once, with the kinds of machine that it holds for."""
-    found: dict[str, dict[str, Any]] = {}
-    for kind, its in [("", {"findings": notes}), *report["reports"].items()]:
-        for finding in its["findings"]:
-            entry = found.setdefault(repr(finding), {**finding, "for": []})
-            entry["for"] += [kind] if kind else []
-    return list(found.values())
-
-
-def _grouped(every: Mapping[str, Sequence[Mapping[str, Any]]]) -> list[dict[str, Any]]:
-    told = [(block, its) for block, found in every.items() for its in found]
-    groups = grouped(
-        [Finding.from_dict(its) for _, its in told], apart=[(block, tuple(its["for"])) for block, its in told]
-    )
-    return [_group(group, *told[group.places[0].number - 1]) for group in groups]
-
-
-def _group(group: Group, block: str, worst: Mapping[str, Any]) -> dict[str, Any]:
+def _group(group: Group, block: str, kinds: Sequence[str]) -> dict[str, Any]:
+    worst = {**group.worst.to_dict(), "for": list(kinds)}
     kept = ("severity", "rule", "for", "measured", "limit", "unit", "at_mm", "why", "remedy")
     return {"block": block, "places": group.count, "beyond": round(group.beyond, 3), **{k: worst[k] for k in kept}}
 

@@ -1,0 +1,86 @@
+"""What a folder's last build was made of: the inputs of each of its steps, and the files that came of them."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from carvegen.base.errors import InputError
+from carvegen.base.files import file_hash
+from carvegen.delivery.step_keys import differences
+
+if TYPE_CHECKING:
+    from carvegen.delivery.step_keys import Recipe
+
+__all__ = ["RECORD", "BuildRecord", "StepRecord", "hashes", "read_record"]
+
+RECORD = "build.json"
+_FORMAT = 2
+
+
+@dataclass(frozen=True, kw_only=True)
+class StepRecord:
+    """One step: what went in, and what came of it."""
+
+    inputs: Recipe = field(default_factory=dict)
+    files: Mapping[str, str] = field(default_factory=dict)  #: relative name to hash
+    notes: Mapping[str, Sequence[Any]] = field(default_factory=dict)  #: findings by block, as plain values
+
+    def changes(self, inputs: Recipe, out: Path, never: str) -> str:
+        """Why the step must be run on these inputs; "" if its files in `out` are what it would make."""
+        if not self.files:
+            return never
+        lost = [name for name, digest in self.files.items() if file_hash(out / name) != digest]
+        if lost:
+            return f"{lost[0]} is missing or was changed"
+        return "; ".join(differences(self.inputs, inputs))
+
+
+@dataclass(frozen=True, kw_only=True)
+class BuildRecord:
+    """All steps of a build, by name."""
+
+    steps: Mapping[str, StepRecord] = field(default_factory=dict)
+
+    def step(self, name: str) -> StepRecord:
+        """One step; an empty one if there is none."""
+        return self.steps.get(name, StepRecord())
+
+    @property
+    def files(self) -> dict[str, str]:
+        """The hash of every file."""
+        return {name: digest for step in self.steps.values() for name, digest in step.files.items()}
+
+    def to_text(self) -> str:
+        """The record as its file."""
+        steps = {name: asdict(step) for name, step in self.steps.items()}
+        return json.dumps({"format": _FORMAT, "steps": steps}, indent=1) + "\n"
+
+
+def hashes(folder: Path) -> dict[str, str]:
+    """The hash of every file in a folder, by relative name."""
+    return {
+        path.relative_to(folder).as_posix(): file_hash(path) for path in sorted(folder.rglob("*")) if path.is_file()
+    }
+
+
+def read_record(out: Path) -> BuildRecord:
+    """What the folder holds of the build before; nothing if it can't be read as such."""
+    try:
+        told = json.loads((out / RECORD).read_text(encoding="utf-8"))
+        if told["format"] != _FORMAT:
+            return BuildRecord()
+        return BuildRecord(steps={str(name): _step(its) for name, its in told["steps"].items()})
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError, InputError):
+        return BuildRecord()
+
+
+def _step(its: Mapping[str, Any]) -> StepRecord:
+    files = {str(name): str(digest) for name, digest in its["files"].items()}
+    for name in files:
+        if name.startswith("/") or ".." in name.split("/") or "\\" in name or ":" in name:
+            raise InputError("leads out of the folder", value=name)
+    return StepRecord(inputs={str(k): str(v) for k, v in its["inputs"].items()}, files=files, notes=dict(its["notes"]))

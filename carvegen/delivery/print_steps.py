@@ -1,0 +1,241 @@
+"""The steps of a print's build: what each is made of, whole, and what it makes; no step knows more than its inputs."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import shapely
+
+from carvegen import geometry
+from carvegen.artwork.place import place
+from carvegen.base.colour import Ink, lightness
+from carvegen.base.errors import InputError
+from carvegen.base.files import write_file
+from carvegen.base.findings import Finding
+from carvegen.blocks.free_edge import with_fringe
+from carvegen.blocks.from_motif import strictest
+from carvegen.delivery.block_folder import deliver, style_of
+from carvegen.delivery.die_folder import deliver_die
+from carvegen.delivery.step_keys import contents_of_files
+from carvegen.facts.register import Plan
+from carvegen.prints.bare_paper import mended_print, paper_findings
+from carvegen.prints.cut_blocks import cut_blocks, finding_of
+from carvegen.prints.layers import located
+from carvegen.prints.recut import KEPT, cut_further, standing_tolerance_mm
+from carvegen.writers.whole_print.embossed_relief import Pressed
+from carvegen.writers.whole_print.print_png import Coat, print_png, rubbing_png, turned_png
+from carvegen.writers.whole_print.print_report import BlockFindings
+from carvegen.writers.whole_print.print_svg import outlines_svg, print_svg
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.base.colour import Rgb
+    from carvegen.blocks.block import Block
+    from carvegen.blocks.embossing.pressing import Die
+    from carvegen.blocks.job import Setup
+    from carvegen.delivery.block_folder import Style
+    from carvegen.delivery.side_by_side import Say
+    from carvegen.facts.profiles import Library
+    from carvegen.prints.cut_blocks import Cut, Ways
+    from carvegen.prints.file.print_file import Print
+    from carvegen.prints.picture import Picture
+    from carvegen.writers.whole_print.print_png import Window
+
+__all__ = [
+    "BlockInputs", "CutInputs", "ProofInputs", "ReportInputs", "Shape", "block_folder", "block_style", "cut_inputs",
+    "cuts_of", "findings_in", "notes_of", "proof_files",
+]  # fmt: skip
+
+
+# ── the blocks' shapes ───────────────────────────────────────────────────────────────────────────────────────────
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class CutInputs:
+    """All that goes into the shapes of every block."""
+
+    given: Print  #: without what no shape depends on
+    contents: Mapping[str, str]  #: of every file that it names, as a hash
+    setups: Ways
+    stands: Mapping[str, BaseGeometry]  #: what stands of the blocks that are cut already
+    tolerance_mm: Mapping[str, float]  #: how exactly that is known
+
+
+def cut_inputs(given: Print, setups: Ways, stands: Mapping[str, BaseGeometry]) -> CutInputs:
+    """What the shapes of a print's blocks are made of."""
+    seen = _without_looks(given)
+    return CutInputs(
+        given=seen, contents=contents_of_files(seen, given.path.parent), setups=setups, stands=stands,
+        tolerance_mm={name: standing_tolerance_mm(given, name) for name in stands},
+    )  # fmt: skip
+
+
+def _without_looks(given: Print) -> Print:
+    """The print as its shapes may see it: of the inks which is darker, of register only what the boards carry."""
+    plan = given.register
+    marks = Plan(
+        method=plan.method, waste_mm=plan.waste_mm, moat_mm=plan.moat_mm, paper_margin_mm=plan.paper_margin_mm,
+        pin_mm=plan.pin_mm,
+    )  # fmt: skip
+    tones = sorted({_tone(block.ink) for block in given.blocks if block.inked and block.ink})
+    blocks = (
+        replace(
+            block, ink=_grey(tones.index(_tone(block.ink))) if block.inked and block.ink else None, more_cutters=(),
+            no_go=(), cut_land="", counter_material="", counter_thickness_mm=None,
+        )
+        for block in given.blocks
+    )  # fmt: skip
+    return replace(given, name="", paper=(0, 0, 0), register=marks, files={}, blocks=tuple(blocks))
+
+
+def _tone(ink: Ink) -> float:
+    return round(lightness(ink.colour), 6)
+
+
+def _grey(rank: int) -> Ink:
+    """An ink that is lighter than those of lower rank."""
+    return Ink(colour=(rank, rank, rank))
+
+
+def cuts_of(its: CutInputs, *, say: Say) -> tuple[Picture, dict[str, Cut]]:
+    """The picture, and the blocks as they are to be made: mended, and with what is to be told of the paper."""
+    picture, cuts = cut_blocks(its.given, its.setups, say=say)
+    for name, stands in its.stands.items():
+        cuts[name] = cut_further(cuts[name], stands, its.tolerance_mm[name])
+    cuts = mended_print(its.given, picture, cuts, its.setups, say=say)
+    paper = paper_findings(picture, cuts)
+    return picture, {name: replace(cut, notes=(*cut.notes, *paper[name])) for name, cut in cuts.items()}
+
+
+def notes_of(cut: Cut) -> tuple[Finding, ...]:
+    """What is to be said of a block before it is checked."""
+    return (*map(finding_of, cut.dropped), *cut.notes)
+
+
+# ── a block's folder ─────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Shape:
+    """What a block's files show."""
+
+    block: Block
+    land: BaseGeometry
+    fringe: BaseGeometry
+    die: Die | None
+
+    @classmethod
+    def of(cls, cut: Cut) -> Shape:
+        """The shape of a block as it was cut."""
+        return cls(block=cut.block, land=cut.land, fringe=cut.fringe, die=cut.die)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class BlockInputs:
+    """All that goes into a block's folder besides its shape."""
+
+    setups: tuple[Setup, ...]
+    counter_setups: tuple[Setup, ...]
+    style: Style
+    stands: BaseGeometry | None  #: what stands of it, if it is cut already
+
+
+def block_style(given: Print, number: int, shelf: Library) -> Style:
+    """How the files of block `number`, 0 for the first, are written, its further cutters and clamps among it.
+
+    Raises
+    ------
+    InputError
+        If the shape of a clamp can't be read.
+    """
+    block, style = given.blocks[number], style_of(given.files)
+    clamps = []
+    for k, text in enumerate(block.no_go):
+        try:
+            clamps.append(place(located(given, text), width_mm=given.width_mm, height_mm=given.height_mm).shapes)
+        except InputError as error:
+            raise error.named(str).within(given.place(f"blocks[{number}].no_go[{k}]")) from None
+    if style.paths is None:
+        return style
+    cutters = tuple(map(shelf.cutter, block.more_cutters))
+    return replace(style, paths=replace(style.paths, also_cutters=cutters, no_go=geometry.stack(clamps)))
+
+
+def block_folder(shape: Shape, its: BlockInputs, folder: Path, say: Say) -> BlockFindings:
+    """Write a block's folder, and its land for the steps after; what was found on it."""
+    name = shape.block.name
+    block = with_fringe(shape.block, shape.fringe, strictest(way.limits for way in its.setups))
+    jobs = [way.on(block) for way in its.setups]
+    done = deliver(jobs, folder / name, its.style, say=say)
+    if shape.die is not None:
+        deliver_die(jobs[0], shape.die, its.counter_setups, folder / name, its.style, say=say)
+    write_file(folder / "lands" / f"{name}.wkb", shapely.to_wkb(shape.land))
+    if its.stands is not None:
+        write_file(folder / KEPT / f"{name}.wkb", shapely.to_wkb(its.stands))
+    return BlockFindings(
+        by_kind={kind: its.findings for kind, its in done.reports.items()}, questions=done.open_questions
+    )
+
+
+def findings_in(report: Path) -> BlockFindings:
+    """What a block's report tells, as `block_folder` returned it."""
+    told = json.loads(report.read_text(encoding="utf-8"))
+    by_kind = {kind: tuple(map(Finding.from_dict, its["findings"])) for kind, its in told["reports"].items()}
+    return BlockFindings(by_kind=by_kind, questions=tuple(told["open_questions"]))
+
+
+# ── the proofs ───────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ProofInputs:
+    """All that goes into the pictures of the whole print."""
+
+    name_of_the_print: str
+    paper: Rgb
+    window: Window
+    ink: Mapping[str, Ink]  #: of the blocks that print, in printing order
+    land: Mapping[str, BaseGeometry]  #: where each of them leaves ink
+    masks: frozenset[str]  #: those through which it goes
+    die: Mapping[str, Pressed]
+
+    @property
+    def coats(self) -> dict[str, Coat]:
+        """What the blocks print, in printing order."""
+        return {name: Coat(ink=ink, land=self.land[name]) for name, ink in self.ink.items()}
+
+
+def proof_files(its: ProofInputs) -> dict[str, bytes | str]:
+    """The pictures of the whole print, and of each block alone, by name."""
+    coats, inked, pressed = its.coats, list(its.coats.values()), list(its.die.values())
+    files: dict[str, bytes | str] = {
+        "print.png": print_png(its.paper, inked, its.window, pressed=pressed),
+        "print.svg": print_svg(its.paper, inked, its.window, pressed=pressed, title=its.name_of_the_print),
+        "rubbing.png": rubbing_png(inked, its.window),
+        "rubbing.svg": outlines_svg(coats, its.window, pressed=its.die),
+    }
+    for name, coat in coats.items():
+        alone = print_png(its.paper, [coat], its.window)
+        files[f"inks/{name}.png"] = alone
+        files[f"inks/{name}-block.png"] = alone if name in its.masks else turned_png(alone)
+    for name, die in its.die.items():
+        files[f"inks/{name}.png"] = print_png(its.paper, [], its.window, pressed=[die])
+    return files
+
+
+# ── the report ───────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ReportInputs:
+    """All that goes into the report and its sheet; what other steps have made stands for itself by its key."""
+
+    given: Print
+    setups: Ways
+    made: Mapping[str, str]  #: the key of every other step, by name

@@ -1,0 +1,118 @@
+"""Steps that do not need one another, side by side in processes of their own."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import sys
+import threading
+from collections.abc import Callable, Mapping
+from multiprocessing.connection import wait
+from typing import TYPE_CHECKING, Any
+
+from carvegen.base.errors import CarvegenError
+
+if TYPE_CHECKING:
+    from multiprocessing.connection import Connection
+    from multiprocessing.process import BaseProcess
+
+__all__ = ["Say", "Task", "side_by_side", "usual_jobs"]
+
+Say = Callable[[str], None]  #: is told of each stage
+Task = Callable[[Say], Any]
+
+#: A child must begin as a copy of its parent: what is sent to a new process loses the grid that GEOS joins to a shape,
+#: and with it the same bytes. Where copies are not safe, all is done in one process.
+_COPIES = sys.platform == "linux"
+
+
+def usual_jobs() -> int:
+    """How many processes this one may run at once: the processors that it has."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def side_by_side(tasks: Mapping[str, Task], *, jobs: int, say: Say) -> dict[str, Any]:
+    """What each task returns, by its name; they are begun in order, `jobs` of them at a time.
+
+    However it ends, no process is left; a child whose parent is killed ends by itself. What fails in a child by a fault
+    of ours, or because memory ran out, is done once more in this process, where there is room and its place is told.
+
+    Parameters
+    ----------
+    jobs
+        1: all in this process.
+
+    Raises
+    ------
+    CarvegenError
+        Of the first task that raises one.
+    """
+    daemon = multiprocessing.current_process().daemon  # it may have no children
+    alone = min(jobs, len(tasks)) < 2 or daemon or not _COPIES
+    waiting = [] if alone else list(tasks)
+    running: dict[Any, tuple[str, BaseProcess]] = {}
+    done: dict[str, Any] = {}
+    try:
+        while waiting or running:
+            while waiting and len(running) < jobs:
+                name = waiting.pop(0)
+                own, child = _begun(tasks[name])
+                running[own] = name, child
+            for pipe in list[Any](wait(list(running))):
+                what, value = _heard(pipe)
+                if what == "says":
+                    say(value)
+                    continue
+                name, child = running.pop(pipe)
+                _end(pipe, child)
+                if what == "returns":
+                    done[name] = value
+                elif isinstance(value, CarvegenError):
+                    raise value
+    finally:
+        for pipe, (_, child) in running.items():
+            _end(pipe, child)
+    return {name: done[name] if name in done else task(say) for name, task in tasks.items()}
+
+
+def _begun(task: Task) -> tuple[Connection, BaseProcess]:
+    context = multiprocessing.get_context("fork")
+    ours, its = context.Pipe(duplex=False)
+    child = context.Process(target=_child, args=(its, task), daemon=True)
+    child.start()
+    its.close()
+    return ours, child
+
+
+def _heard(pipe: Connection) -> tuple[str, Any]:
+    try:
+        what, value = pipe.recv()
+    except EOFError:  # it was killed
+        return "fails", None
+    return what, value
+
+
+def _end(pipe: Connection, child: BaseProcess) -> None:
+    """No more is heard of it: it has told its result, or that is no longer wanted."""
+    child.kill()
+    child.join()
+    child.close()
+    pipe.close()
+
+
+def _child(pipe: Connection, task: Task) -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches all; the parent ends its children
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+    try:
+        said = "returns", task(lambda stage: pipe.send(("says", stage)))
+    except Exception as error:  # the parent does it once more, and tells
+        said = "fails", error if isinstance(error, CarvegenError) else None
+    pipe.send(said)
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)

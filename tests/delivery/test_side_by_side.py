@@ -1,0 +1,102 @@
+"""Tasks in processes of their own: what they return, what fails, and that nothing is left."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import subprocess
+import sys
+import time
+from functools import partial
+
+import pytest
+
+from carvegen.base.errors import InputError
+from carvegen.delivery.side_by_side import side_by_side
+
+TEST_PROCESS = os.getpid()
+
+
+def squared(number, say):
+    say(f"squaring {number}")
+    return number**2
+
+
+def elsewhere(say):
+    return os.getpid()
+
+
+def wrong(say):
+    raise InputError("must be even", value=3, where="here", hint="double it")
+
+
+def killed_in_a_child(say):
+    if os.getpid() != TEST_PROCESS:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return "done here"
+
+
+def failing_in_a_child(say):
+    if os.getpid() != TEST_PROCESS:
+        raise MemoryError
+    return "done here"
+
+
+@pytest.mark.parametrize("jobs", [1, 2, 9])
+def test_every_task_returns_and_tells(jobs):
+    said = []
+    tasks = {str(k): partial(squared, k) for k in range(5)}
+    assert list(side_by_side(tasks, jobs=jobs, say=said.append).items()) == [(str(k), k**2) for k in range(5)]
+    assert sorted(said) == [f"squaring {k}" for k in range(5)]
+    assert multiprocessing.active_children() == []
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="one process elsewhere")
+def test_several_jobs_are_several_processes():
+    assert TEST_PROCESS not in side_by_side({"a": elsewhere, "b": elsewhere}, jobs=2, say=print).values()
+    assert set(side_by_side({"a": elsewhere, "b": elsewhere}, jobs=1, say=print).values()) == {TEST_PROCESS}
+
+
+def test_an_error_comes_whole_and_ends_the_others():
+    begun = time.monotonic()
+    with pytest.raises(InputError, match="must be even, got 3") as raised:
+        side_by_side({"a": lambda say: time.sleep(60), "b": wrong}, jobs=2, say=print)
+    assert (raised.value.where, raised.value.hint) == ("here", "double it")
+    assert time.monotonic() - begun < 50
+    assert multiprocessing.active_children() == []
+
+
+@pytest.mark.parametrize("task", [killed_in_a_child, failing_in_a_child])
+def test_what_a_child_could_not_do_is_done_here(task):
+    assert side_by_side({"a": task, "b": partial(squared, 3)}, jobs=2, say=print) == {"a": "done here", "b": 9}
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="one process elsewhere")
+@pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
+def test_no_child_outlives_its_parent(end):
+    words = (
+        "import os, time; from carvegen.delivery.side_by_side import side_by_side\n"
+        "def slow(say): say(str(os.getpid())); time.sleep(120)\n"
+        "side_by_side({'a': slow, 'b': slow}, jobs=2, say=lambda text: print(text, flush=True))"
+    )
+    parent = subprocess.Popen(
+        [sys.executable, "-c", words], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+    )
+    with parent:
+        assert parent.stdout is not None
+        children = [int(parent.stdout.readline()) for _ in range(2)]
+        parent.send_signal(end)
+        parent.wait()
+    until = time.monotonic() + 30
+    while any(_lives(child) for child in children):
+        assert time.monotonic() < until
+        time.sleep(0.05)
+
+
+def _lives(process: int) -> bool:
+    try:
+        with open(f"/proc/{process}/stat", encoding="ascii") as told:  # noqa: PTH123
+            return told.read().rpartition(")")[2].split()[0] != "Z"
+    except FileNotFoundError:
+        return False
