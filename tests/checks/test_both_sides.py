@@ -128,8 +128,8 @@ def v_depth(width: float) -> float:
 DOT = setup().face_limits.dot_mm
 FOOT = 0.3 + 2 * DROP
 ROWS = [
-    Row(rule="land-width", what="neck", job=between_two, within=0.5 + NEAR, beyond=0.5 - NEAR, limit=0.5),
-    Row(rule="land-width", what="edge", job=lambda mm: setup().on(block(box(mm, 10, 5, 5))), within=0.5 + NEAR,
+    Row(rule="land-width", what="neck", job=between_two, within=0.5, beyond=0.5 - NEAR, limit=0.5),
+    Row(rule="land-width", what="edge", job=lambda mm: setup().on(block(box(mm, 10, 5, 5))), within=0.5,
         beyond=0.5 - NEAR, limit=0.5),
     # narrower than w over w / (2 tan(a / 2)): 2 w at 28.07 degrees, w at 53.13
     Row(rule="land-width", what="long tip", job=wedge, within=28.6, beyond=27.6, limit=0.5,
@@ -149,7 +149,7 @@ ROWS = [
         measured=lambda _: 30.0),
     Row(rule="wall-angle", what="undercut", job=leaning_in, within=0.009, beyond=0.011, limit=0.0,
         measured=lambda deg: -deg),
-    Row(rule="foot-width", what="undercut", job=undercut, within=FOOT + NEAR, beyond=FOOT - NEAR, limit=0.3,
+    Row(rule="foot-width", what="undercut", job=undercut, within=FOOT, beyond=FOOT - NEAR, limit=0.3,
         measured=lambda mm: mm - 2 * DROP),
     Row(rule="depth", what="floor", job=lambda mm: setup(depth=mm).on(block()), within=2.4, beyond=2.401, limit=2.4),
     Row(rule="depth", what="largest",
@@ -162,7 +162,7 @@ ROWS = [
     # linoleum, 1.5 mm deep, a firm press: 0.12 of the gap
     Row(rule="clearing", what="gap", job=lambda mm: setup(cutter="laser-fine").on(block(box(10, 5, mm, 20))),
         within=12.49, beyond=12.52, limit=0.12 * 12.52, severity=RISK, measured=lambda _: 1.5),
-    Row(rule="moat", what="groove", job=moat, within=USUAL.touched_mm + NEAR, beyond=USUAL.touched_mm - NEAR,
+    Row(rule="moat", what="groove", job=moat, within=USUAL.touched_mm, beyond=USUAL.touched_mm - NEAR,
         limit=USUAL.touched_mm, severity=RISK),
     Row(rule="drop-out", what="loose part", job=lambda mm: setup("cherry", "laser-fine").on(
         block(cut_outs=(disc(20, 15, mm / 2),))), within=10.001, beyond=9.999, limit=10.0, severity=RISK),

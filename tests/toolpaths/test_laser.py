@@ -113,7 +113,7 @@ def test_an_opening_comes_to_size_inside_and_what_is_kept_comes_to_size_outside(
 
 
 def test_a_kerf_that_is_wider_at_the_back_keeps_off_the_land_by_that():
-    """0.2 mm at the face and 0.5 mm at the back of 3 mm: a line through keeps 0.25 mm off, a floor 1 mm deep 0.15 mm."""
+    """0.2 mm at the face, 0.5 mm at the back of 3 mm: a line through keeps 0.25 mm off, a floor 1 mm deep 0.15."""
     kerf = {"kerf_top_mm": 0.2, "kerf_bottom_mm": 0.5, "kerf_thickness_mm": 3.0}
     block = cases.block(box(25, 5, 10, 10), cut_outs=(disc(12, 15, 8, points=400),))
     job = job_of(block, thickness=3.0, depth=1.0, cutter_values={"values": kerf})
