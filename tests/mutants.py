@@ -129,7 +129,9 @@ def test_files(room: str, path: Path | None = None) -> list[str]:
 def passes(copy: Path, files: list[str], seconds: float) -> bool:
     """Whether all tests pass, in the copy and by its own package, and in time."""
     words = [sys.executable, "-m", "pytest", "-n0", "-x", "-q", "-p", "no:cacheprovider", *files]
-    env = os.environ | {"PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1"}
+    scratch = copy / "scratch"  # so that nothing is left behind by tests that are stopped
+    scratch.mkdir(exist_ok=True)
+    env = os.environ | {"PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1", "TMPDIR": str(scratch)}
     try:
         ran = subprocess.run(words, cwd=copy, env=env, capture_output=True, timeout=seconds, check=False)
     except subprocess.TimeoutExpired:

@@ -193,3 +193,9 @@ def test_a_limit_from_both_sides(row: Row) -> None:
 def test_every_check_is_tried() -> None:
     """What the eye calls contrived has its own: test_look.py."""
     assert {row.rule for row in ROWS} == CHECKS.keys() - {"look"}
+
+
+def test_the_moat_that_is_asked_for_is_said() -> None:
+    """Half the strip that a roller of 25 mm, sunk in by 0.3 mm, touches: sqrt(2 · 25 · 0.3 - 0.3²) = 3.86."""
+    (one,) = [its for its in checked(moat(2.0)) if its.rule == "moat"]
+    assert "3.9 mm asked" in one.why
