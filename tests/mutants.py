@@ -117,7 +117,7 @@ def drawn(room: str, count: int, seed: int) -> list[Mutation]:
     return [mutation(*every[k]) for k in sorted(chosen.tolist())]
 
 
-def test_files(room: str, path: Path | None = None) -> list[str]:
+def files_of(room: str, path: Path | None = None) -> list[str]:
     """The room's test files; those that name the module come first."""
     folders = [ROOT / "tests" / name for name in TESTS[room.partition("/")[0]]]
     files = sorted(path for folder in folders for path in folder.rglob("test_*.py"))
@@ -152,14 +152,14 @@ def main() -> int:
         for name in _NEEDED:
             (shutil.copytree if (ROOT / name).is_dir() else shutil.copy)(ROOT / name, copy / name)
         began = time.monotonic()
-        if not passes(copy, test_files(asked.room), 3600):
+        if not passes(copy, files_of(asked.room), 3600):
             parser.error(f"the tests of {asked.room} fail before anything is changed")
         most = 3 * (time.monotonic() - began) + _SPARE_SECONDS
         every = drawn(asked.room, asked.count, asked.seed)
         survived = 0
         for its in every:
             (copy / its.path).write_text(its.source, encoding="utf-8")
-            survives = passes(copy, test_files(asked.room, its.path), most)
+            survives = passes(copy, files_of(asked.room, its.path), most)
             shutil.copy(ROOT / its.path, copy / its.path)
             survived += survives
             print(f"{'SURVIVED' if survives else 'noticed '} {its.path}:{its.line}  {its.change}", flush=True)
