@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
+import hashlib
+import os
+import pickle
+from functools import cache
+from pathlib import Path
 
 import numpy as np
 import shapely
@@ -41,9 +46,31 @@ def block(*cuts: shapely.Polygon, size: tuple[float, float] = (40.0, 30.0), cut_
 
 
 def grown(by: str, settings, its_limits: Limits, seed: int, *, size=(200.0, 150.0), **ground) -> Block:
-    """A block on which a motif has grown, as the command line grows it."""
+    """A block on which a motif has grown, as the command line grows it.
+
+    On a bare face each is grown once in a run of the tests, whichever of its processes asks: not to be changed.
+    """
+    if ground:
+        return grown_afresh(by, settings, its_limits, seed, size=size, **ground)
+    return _grown(by, settings, its_limits, seed, size)
+
+
+def grown_afresh(by: str, settings, its_limits: Limits, seed: int, *, size=(200.0, 150.0), **ground) -> Block:
+    """The same, grown whoever has grown it before."""
     place = Ground(name="sky", width_mm=size[0], height_mm=size[1], **ground)
     return grown_block(place, settings, its_limits, stream(seed, "sky", by), by=by)
+
+
+@cache
+def _grown(by: str, settings, its_limits: Limits, seed: int, size: tuple[float, float]) -> Block:
+    key = hashlib.sha256(repr((by, settings, its_limits, seed, size)).encode()).hexdigest()
+    path = Path(os.environ["CARVEGEN_TESTS_GROWN"]) / key
+    if not path.exists():
+        block = grown_afresh(by, settings, its_limits, seed, size=size)
+        part = path.with_suffix(f".{os.getpid()}")
+        part.write_bytes(pickle.dumps(block))
+        part.rename(path)
+    return pickle.loads(path.read_bytes())
 
 
 def setup(material: str = "linoleum", cutter: str = "v-60", *, depth: float | None = None, **changed) -> Setup:

@@ -1,8 +1,14 @@
-"""How many examples Hypothesis tries: HYPOTHESIS_PROFILE=dev (25, the same each time; the default) or ci (200)."""
+"""How many examples Hypothesis tries, and where blocks lie that are grown once for all processes of a run.
+
+HYPOTHESIS_PROFILE=dev (25, the same each time; the default), all or ci (200). A law of whole blocks says `examples(8)`:
+8 of 25, as each is grown or planned; `all` is dev with 25 there, too, for `.ci/run`.
+"""
 
 from __future__ import annotations
 
 import os
+import shutil
+import tempfile
 
 from hypothesis import HealthCheck, settings
 
@@ -10,5 +16,17 @@ from hypothesis import HealthCheck, settings
 _SLOW_IS_FINE = [HealthCheck.too_slow, HealthCheck.data_too_large]
 
 settings.register_profile("dev", max_examples=25, deadline=None, derandomize=True, suppress_health_check=_SLOW_IS_FINE)
+settings.register_profile("all", settings.get_profile("dev"))
 settings.register_profile("ci", max_examples=200, deadline=None, print_blob=True, suppress_health_check=_SLOW_IS_FINE)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "dev"))
+
+
+def pytest_configure(config) -> None:
+    """One folder for all processes: xdist's inherit what the first one sets."""
+    if not hasattr(config, "workerinput"):
+        os.environ["CARVEGEN_TESTS_GROWN"] = tempfile.mkdtemp(prefix="carvegen-grown-")
+
+
+def pytest_unconfigure(config) -> None:
+    if not hasattr(config, "workerinput"):
+        shutil.rmtree(os.environ.pop("CARVEGEN_TESTS_GROWN"), ignore_errors=True)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import os
 from typing import Any
 
 import numpy as np
 import shapely
-from hypothesis import reject
+from hypothesis import reject, settings
 from hypothesis import strategies as st
 
 from carvegen.base.errors import InputError
@@ -18,6 +19,13 @@ from carvegen.motifs import motif
 from carvegen.motifs.snowfall.outlines import SMALLEST_REACH
 
 SEEDS = st.integers(0, 2**32)
+
+
+def examples(count: int) -> settings:
+    """A law tries `count` examples by default, and in proportion more where a profile asks for more."""
+    if os.environ.get("HYPOTHESIS_PROFILE") == "all":
+        return settings(max_examples=max(count, 25))
+    return settings(max_examples=max(1, count * settings().max_examples // 25))
 
 
 @dataclasses.dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""What the eye calls contrived: it fires on grids, copies, boxes and combs, and not on our own snow."""
+"""What the eye calls contrived: it fires on grids, copies, boxes and combs, and not on our own snow (tests/laws)."""
 
 from __future__ import annotations
 
@@ -15,8 +15,7 @@ from carvegen.blocks.block import Block
 from carvegen.checks import look
 from carvegen.checks.survey import Survey
 from carvegen.geometry import alikeness
-from carvegen.motifs import snowfall
-from tests.cases import box, disc, grown, limits, setup, shapes
+from tests.cases import box, disc, setup, shapes
 from tests.strategies import blobs
 
 SIZE = (200.0, 150.0)
@@ -48,13 +47,6 @@ def lattice(pitch: float, jitter: float = 0.0) -> np.ndarray:
     rng = np.random.default_rng(5)
     x, y = np.meshgrid(np.arange(10, 190, pitch), np.arange(10, 140, pitch))
     return np.column_stack([x.ravel(), y.ravel()]) + rng.normal(0, 1, (x.size, 2)) * jitter
-
-
-@pytest.mark.parametrize("preset", sorted(snowfall.PRESETS))
-@pytest.mark.parametrize("seed", [1, 7])
-def test_our_own_snow_is_left_in_peace(preset, seed) -> None:
-    settings = snowfall.Settings(**snowfall.PRESETS[preset])
-    assert found(grown("snowfall", settings, limits(), seed, size=SIZE).cuts) == {}
 
 
 def test_chance_is_left_in_peace() -> None:

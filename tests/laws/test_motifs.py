@@ -15,14 +15,17 @@ from hypothesis import strategies as st
 
 from carvegen import geometry
 from carvegen.base.errors import InputError, RefusedError
+from carvegen.blocks.block import Block
 from carvegen.blocks.job import USUAL_MACHINES, Setup
-from carvegen.checks import checked
+from carvegen.checks import checked, look
+from carvegen.checks.survey import Survey
 from carvegen.facts.profiles import Verdict
 from carvegen.geometry.necks import necks
 from carvegen.motifs import motif, summaries
-from tests.cases import SHELF, disc, grown, limits, shapes
+from tests import cases as made
+from tests.cases import SHELF, disc, grown, grown_afresh, limits, shapes
 from tests.laws.twins import narrow_places, nearest, widest_disc
-from tests.strategies import Case, cases
+from tests.strategies import Case, cases, examples
 
 GRID = geometry.GRID_MM
 WIDTH_SLACK_MM = 0.002  # an outline on a grid of 1 µm
@@ -43,7 +46,7 @@ def preset_settings(name: str, preset: str):
 def grow(case: Case, **ground) -> geometry.PolygonArray:
     """The cuts; none where nothing of the block is left, which is refused in words."""
     try:
-        return grown(case.motif, case.settings, case.limits, case.seed, size=case.size, **ground).cuts
+        return grown_afresh(case.motif, case.settings, case.limits, case.seed, size=case.size, **ground).cuts
     except InputError as refused:
         assert "nothing of the block is left" in refused.message
         return geometry.empty()
@@ -59,8 +62,10 @@ def assert_sound(cuts, area) -> None:
 
 def assert_as_wide_as_asked(cuts, least: float) -> None:
     """A disc of the smallest cut fits, and what its middle can reach hangs together."""
-    for shape in cuts:
-        assert widest_disc(shape) >= least - WIDTH_SLACK_MM, shape.wkt
+    middles = shapely.point_on_surface(shapely.buffer(cuts, -(least - WIDTH_SLACK_MM) / 2, quad_segs=16))
+    fits = shapely.distance(middles, shapely.boundary(cuts)) >= (least - WIDTH_SLACK_MM) / 2  # there is the disc
+    for shape, seen in zip(cuts, fits, strict=True):
+        assert seen or widest_disc(shape) >= least - WIDTH_SLACK_MM, shape.wkt
         left = shape.buffer(-(SMOOTHED * least - WIDTH_SLACK_MM) / 2, quad_segs=16)
         pieces = [piece for piece in geometry.parts(left) if piece.area > 1e-3 * least**2]
         assert len(pieces) <= 1, shape.wkt
@@ -77,16 +82,19 @@ def assert_apart(cuts, land: float) -> None:
 
 
 @each_motif
+@examples(8)
 @given(data=st.data())
-def test_sound_apart_and_wide_enough(name, data) -> None:
+def test_sound_apart_wide_enough_and_the_same_again(name, data) -> None:
     case = data.draw(cases(name))
     cuts = grow(case)
+    assert [its.wkb for its in grow(case)] == [its.wkb for its in cuts]
     assert_sound(cuts, shapely.box(0, 0, *case.size))
     assert_as_wide_as_asked(cuts, case.limits.cut_mm)
     assert_apart(cuts, case.limits.land_mm)
 
 
 @each_motif
+@examples(8)
 @given(data=st.data(), x=st.floats(0.1, 0.9), y=st.floats(0.1, 0.9), radius=st.floats(0.05, 0.4))
 def test_cut_off_by_the_edge_and_a_silhouette(name, data, x, y, radius) -> None:
     case = data.draw(cases(name, cut_at_edge=True))
@@ -101,6 +109,7 @@ def test_cut_off_by_the_edge_and_a_silhouette(name, data, x, y, radius) -> None:
 
 
 @each_motif
+@examples(8)
 @given(data=st.data())
 def test_no_bay_is_narrower_than_the_land_by_a_plain_search(name, data) -> None:
     """The twin of the package's necks looks at the shape with the most corners, up to 120, chord by chord."""
@@ -113,6 +122,7 @@ def test_no_bay_is_narrower_than_the_land_by_a_plain_search(name, data) -> None:
 
 
 @each_motif
+@examples(8)
 @given(data=st.data())
 def test_whole_shapes_keep_clear_of_edge_and_silhouette(name, data) -> None:
     case = data.draw(cases(name, cut_at_edge=False))
@@ -124,17 +134,17 @@ def test_whole_shapes_keep_clear_of_edge_and_silhouette(name, data) -> None:
     assert (shapely.distance(cuts, kept) >= case.limits.land_mm / 2 * 0.995 - GRID).all()  # a disc drawn as a polygon
 
 
-@each_motif
-@given(data=st.data())
-def test_same_seed_same_bytes(name, data) -> None:
-    case = data.draw(cases(name))
-    assert [its.wkb for its in grow(case)] == [its.wkb for its in grow(case)]
+WHOLE = (120.0, 90.0)
+
+
+def whole_block(name: str, preset: str, seed: int) -> geometry.PolygonArray:
+    """A block that several laws look at: two of each preset are grown."""
+    return grown(name, preset_settings(name, preset), limits(0.7, 0.4), seed, size=WHOLE).cuts
 
 
 @each_preset
 def test_other_seed_other_shapes(name, preset) -> None:
-    settings = preset_settings(name, preset)
-    one, other = (grown(name, settings, limits(), seed, size=(60, 50)).cuts for seed in (1, 2))
+    one, other = (whole_block(name, preset, seed) for seed in (1, 2))
     assert {its.wkb for its in one}.isdisjoint(its.wkb for its in other)
 
 
@@ -143,10 +153,17 @@ def test_cover_is_what_was_asked(name, preset) -> None:
     settings = preset_settings(name, preset)
     if not hasattr(settings, "snow"):
         pytest.skip("no share is asked of this motif")
-    free = (200 - 2 * 0.7) * (150 - 2 * 0.7)
+    free = (WHOLE[0] - 2 * 0.7) * (WHOLE[1] - 2 * 0.7)
     for seed in (1, 2):
-        cuts = grown(name, settings, limits(0.7, 0.4), seed).cuts
+        cuts = whole_block(name, preset, seed)
         assert shapely.area(cuts).sum() / free == pytest.approx(settings.snow, rel=0.1)
+
+
+@pytest.mark.parametrize("preset", sorted(motif("snowfall").PRESETS))
+@pytest.mark.parametrize("seed", [1, 2])
+def test_no_eye_finds_our_own_snow_contrived(preset, seed) -> None:
+    block = Block(name="sky", width_mm=WHOLE[0], height_mm=WHOLE[1], cuts=whole_block("snowfall", preset, seed))
+    assert list(look.find(Survey(made.setup(cutter="laser-fine").on(block)))) == []
 
 
 @each_motif
@@ -167,9 +184,8 @@ def test_block_smaller_than_any_shape_is_left_whole_or_refused(name) -> None:
 
 @each_preset
 def test_land_cut_and_edge_hold_on_a_whole_block(name, preset) -> None:
-    its = limits(0.7, 0.4)
-    cuts = grown(name, preset_settings(name, preset), its, 3, size=(120, 90)).cuts
-    assert_sound(cuts, shapely.box(0, 0, 120, 90))
+    its, cuts = limits(0.7, 0.4), whole_block(name, preset, 1)
+    assert_sound(cuts, shapely.box(0, 0, *WHOLE))
     assert_as_wide_as_asked(cuts, its.cut_mm)
     assert_apart(cuts, its.land_mm)
 

@@ -112,6 +112,19 @@ def test_an_opening_comes_to_size_inside_and_what_is_kept_comes_to_size_outside(
     assert radii == pytest.approx([4.1, 9.9], abs=0.02)
 
 
+def test_a_kerf_that_is_wider_at_the_back_keeps_off_the_land_by_that():
+    """0.2 mm at the face, 0.5 mm at the back of 3 mm: a line through keeps 0.25 mm off, a floor 1 mm deep 0.15."""
+    kerf = {"kerf_top_mm": 0.2, "kerf_bottom_mm": 0.5, "kerf_thickness_mm": 3.0}
+    block = cases.block(box(25, 5, 10, 10), cut_outs=(disc(12, 15, 8, points=400),))
+    job = job_of(block, thickness=3.0, depth=1.0, cutter_values={"values": kerf})
+    plan = laser_plan(job, PathSettings(tabs=False, lowered="contours", shoulder_steps=0))
+    (line,) = twins.lines(named(plan)["CUT-OUT"].paths)
+    assert math.sqrt(shapely.Polygon(line.coords).area / math.pi) == pytest.approx(8 - 0.25, abs=0.01)
+    lowered = [its for its in plan.operations if its.work not in (Work.CUT_THROUGH, Work.SCORE)]
+    near = min(its.paths.xyz[:, 0].min() for its in lowered) - 25
+    assert near == pytest.approx(0.15, abs=0.01)
+
+
 def test_inner_lines_come_before_outer_and_small_parts_before_large():
     ring, core = disc(30, 25, 12).difference(disc(30, 25, 6)), disc(30, 25, 2)
     others = [disc(60, 10, 1.5), disc(70, 12, 1.5), box(60, 20, 12, 20)]

@@ -79,3 +79,30 @@ def test_a_block_of_many_shapes_keeps_its_promises() -> None:
     assert broken(plan, PathSettings()) == ()
     depths = [operation.paths.xyz[:, 2].min() for operation in plan.operations]
     assert min(depths) == pytest.approx(-1.4)
+
+
+def test_it_goes_down_pass_by_pass_never_straight_to_depth() -> None:
+    """Along a slot 0.95 mm deep in passes of 0.4 mm at most: no cone cuts more than that below what is cut already."""
+    (lines,) = plan_for(job_on(block(box(5, 5, 20, 1.2)), depth=1.0), PathSettings(pass_mm=0.4)).operations
+    assert lines.pass_mm <= 0.4
+    deepest = -np.minimum.reduceat(lines.paths.xyz[:, 2], lines.paths.start[:-1])
+    assert deepest.max() == pytest.approx((1.2 - 0.1) / (2 * np.tan(np.radians(30))), abs=0.01)
+    assert deepest[0] <= 0.4
+    assert (np.diff(deepest) >= -1e-9).all()
+    assert np.diff(deepest).max() <= 0.4
+    assert len(np.unique(np.ceil(deepest / lines.pass_mm - 1e-6))) == 3
+
+
+def test_what_is_cut_through_comes_after_all_that_is_carved() -> None:
+    """A part that is loose already can't be carved: the V's lines and floors come first, and the block's edge last."""
+    cuts = (box(4, 5, 10, 0.8), box(4, 10, 10, 8))
+    straight = SHELF.cutter("flat-1")
+    plan = plan_for(
+        job_on(block(*cuts, cut_outs=(box(26, 6, 8, 8),)), depth=1.0),
+        PathSettings(also_cutters=(straight,), cut_edge=True),
+    )
+    order = [operation.work for operation in plan.operations]
+    through = order.index(Work.CUT_THROUGH)
+    assert Work.CENTRE_LINE in order[:through]
+    assert set(order[through:]) == {Work.CUT_THROUGH, Work.CUT_BLOCK}
+    assert order[-1] is Work.CUT_BLOCK

@@ -1,0 +1,171 @@
+"""Small faults put into a room, one at a time, and whether the tests of that room notice them.
+
+python -m tests.mutants checks              10 mutations of carvegen/checks
+python -m tests.mutants toolpaths/laser 20  20 of a part of a room
+python -m tests.mutants checks 5 --seed 2   others; the same seed gives the same ones
+
+A number is doubled or halved, a comparison turned round, a branch dropped, + becomes - or and becomes or. Each is made
+in a copy of the tree; the room's tests run on it until one fails. What survives is printed with its file, line and
+change: write the test that would have failed, or see that nothing a reader can notice has changed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from carvegen.base.streams import stream
+
+ROOT = Path(__file__).parents[1]
+
+#: The folders of tests that belong to a room; of a part of a room all of the room's.
+TESTS = {
+    "base": ("base",),
+    "geometry": ("geometry", "closed_forms"),
+    "facts": ("facts", "published", "closed_forms"),
+    "artwork": ("artwork",),
+    "motifs": ("motifs", "laws", "closed_forms", "ours", "published"),
+    "blocks": ("blocks",),
+    "checks": ("checks",),
+    "toolpaths": ("toolpaths",),
+    "prints": ("prints", "closed_forms"),
+    "writers": ("writers", "readers"),
+    "delivery": ("delivery",),
+    "cli": ("cli",),
+}
+
+_NEEDED = ("carvegen", "tests", "profiles", "gallery", "pyproject.toml", "README.md", "DEVELOPERS.md", "CHANGELOG.md")
+_TURNED = {
+    ast.Lt: ast.Gt, ast.Gt: ast.Lt, ast.LtE: ast.GtE, ast.GtE: ast.LtE, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
+    ast.Is: ast.IsNot, ast.IsNot: ast.Is, ast.In: ast.NotIn, ast.NotIn: ast.In,
+}  # fmt: skip
+_SWAPPED = {ast.Add: ast.Sub, ast.Sub: ast.Add, ast.And: ast.Or, ast.Or: ast.And}
+#: How finely something is drawn or told changes no decision.
+_FINENESS = {"quad_segs", "tolerance", "axis", "stacklevel", "maxsize"}
+_SPARE_SECONDS = 60
+
+
+@dataclass(frozen=True)
+class Mutation:
+    path: Path  #: from the root of the tree
+    line: int
+    change: str
+    source: str  #: of the whole module, changed
+
+
+def places(path: Path) -> list[int]:
+    """Which of a module's nodes can be changed, by their numbers."""
+    tree = ast.parse((ROOT / path).read_text(encoding="utf-8"))
+    return [k for k, (node, changeable) in enumerate(list(_walk(tree))) if changeable and _changed(node)]
+
+
+def mutation(path: Path, place: int) -> Mutation:
+    """The module with one node changed."""
+    tree = ast.parse((ROOT / path).read_text(encoding="utf-8"))
+    node, _ = list(_walk(tree))[place]
+    before = _first_line(ast.unparse(node))
+    _changed(node)
+    after = _first_line(ast.unparse(node))
+    return Mutation(path, node.lineno, f"{before}  ->  {after}", ast.unparse(ast.fix_missing_locations(tree)))
+
+
+def _walk(tree: ast.AST, *, changeable: bool = True) -> Iterator[tuple[ast.AST, bool]]:
+    """All nodes, and whether they may be changed: no annotation, word, index, nor how finely a thing is drawn."""
+    for name, value in ast.iter_fields(tree):
+        fixed = name in ("annotation", "returns", "slice", "decorator_list") or isinstance(tree, ast.JoinedStr)
+        fixed |= isinstance(tree, ast.keyword) and tree.arg in _FINENESS
+        for node in value if isinstance(value, list) else [value]:
+            if isinstance(node, ast.AST):
+                yield node, changeable and not fixed
+                yield from _walk(node, changeable=changeable and not fixed)
+
+
+def _changed(node: ast.AST) -> bool:
+    """Change a node in its place; whether there was anything to change."""
+    match node:
+        case ast.Constant(value=float() | int() as number) if not isinstance(number, bool) and number not in (0, 1):
+            node.value = number // 2 if isinstance(number, int) and number > 3 else number * 2
+        case ast.Compare(ops=[op]) if type(op) in _TURNED:
+            node.ops = [_TURNED[type(op)]()]
+        case ast.BinOp(op=op) | ast.BoolOp(op=op) if type(op) in _SWAPPED:
+            node.op = _SWAPPED[type(op)]()
+        case ast.If(test=test) | ast.IfExp(test=test) if ast.unparse(test) != "TYPE_CHECKING":
+            node.test = ast.Constant(value=False)
+        case _:
+            return False
+    return True
+
+
+def _first_line(text: str) -> str:
+    return text.partition("\n")[0][:150]
+
+
+def drawn(room: str, count: int, seed: int) -> list[Mutation]:
+    """`count` mutations of a room's modules, each as likely as any other."""
+    paths = (path.relative_to(ROOT) for path in sorted((ROOT / "carvegen" / room).rglob("*.py")))
+    every = [(path, place) for path in paths for place in places(path)]
+    chosen = stream(seed, "mutants", room).choice(len(every), size=min(count, len(every)), replace=False)
+    return [mutation(*every[k]) for k in sorted(chosen.tolist())]
+
+
+def files_of(room: str, path: Path | None = None) -> list[str]:
+    """The room's test files; those that name the module come first."""
+    folders = [ROOT / "tests" / name for name in TESTS[room.partition("/")[0]]]
+    files = sorted(path for folder in folders for path in folder.rglob("test_*.py"))
+    names = {path.stem, path.parent.name} if path else set()
+    files.sort(key=lambda its: not any(name in its.read_text(encoding="utf-8") for name in names))
+    return [str(its.relative_to(ROOT)) for its in files]
+
+
+def passes(copy: Path, files: list[str], seconds: float) -> bool:
+    """Whether all tests pass, in the copy and by its own package, and in time."""
+    words = [sys.executable, "-m", "pytest", "-n0", "-x", "-q", "-p", "no:cacheprovider", *files]
+    scratch = copy / "scratch"  # so that nothing is left behind by tests that are stopped
+    scratch.mkdir(exist_ok=True)
+    env = os.environ | {"PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1", "TMPDIR": str(scratch)}
+    try:
+        ran = subprocess.run(words, cwd=copy, env=env, capture_output=True, timeout=seconds, check=False)
+    except subprocess.TimeoutExpired:
+        return False
+    return ran.returncode == 0
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("room", help=f"one of {', '.join(TESTS)}, or a folder in it")
+    parser.add_argument("count", nargs="?", type=int, default=10)
+    parser.add_argument("--seed", type=int, default=1)
+    asked = parser.parse_args()
+    if asked.room.partition("/")[0] not in TESTS or not (ROOT / "carvegen" / asked.room).is_dir():
+        parser.error(f"no such room: {asked.room}")
+    with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
+        copy = Path(folder)
+        for name in _NEEDED:
+            (shutil.copytree if (ROOT / name).is_dir() else shutil.copy)(ROOT / name, copy / name)
+        began = time.monotonic()
+        if not passes(copy, files_of(asked.room), 3600):
+            parser.error(f"the tests of {asked.room} fail before anything is changed")
+        most = 3 * (time.monotonic() - began) + _SPARE_SECONDS
+        every = drawn(asked.room, asked.count, asked.seed)
+        survived = 0
+        for its in every:
+            (copy / its.path).write_text(its.source, encoding="utf-8")
+            survives = passes(copy, files_of(asked.room, its.path), most)
+            shutil.copy(ROOT / its.path, copy / its.path)
+            survived += survives
+            print(f"{'SURVIVED' if survives else 'noticed '} {its.path}:{its.line}  {its.change}", flush=True)
+    print(f"{len(every) - survived} of {len(every)} noticed")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,67 @@
+"""The picture of a print: which motif draws from which stream, and which flakes fit it."""
+
+from __future__ import annotations
+
+import pytest
+import shapely
+
+from carvegen.prints.cut_blocks import cut_blocks, ways_of
+from carvegen.prints.file.print_file import read_print
+from carvegen.prints.flake_fit import settled
+from tests.cases import SHELF, box, disc, limits, shapes
+
+BLOCK = """
+[[blocks]]
+name = "sky"
+role = "background"
+ink = "#a9bfcb"
+layers = ["*"]
+material = "linoleum"
+cutter = "v-60"
+for = ["hand"]
+"""
+SNOW = '[[motifs]]\nmotif = "snowfall"\nsettings = { snow = 0.06, largest_mm = 2.5 }\nregion = "box 8 6 20 18"\n'
+
+
+def snow_of(folder, motifs: str) -> list[list[shapely.Polygon]]:
+    """The flakes of each motif."""
+    path = folder / "print.toml"
+    path.write_text(f'[print]\nname = "post"\nsize_mm = [36, 30]\nseed = 4\n{BLOCK}{motifs}', encoding="utf-8")
+    print_ = read_print(path, SHELF)
+    picture, _ = cut_blocks(print_, ways_of(print_, SHELF), say=lambda _: None)
+    return [list(white.shapes) for white in picture.whites]
+
+
+def test_two_motifs_of_one_kind_draw_from_streams_of_their_own(tmp_path) -> None:
+    """The second keeps clear of the first's flakes: were they the same, none of its own would be left."""
+    one, two = snow_of(tmp_path, 2 * SNOW)
+    assert len(one) > 3
+    assert len(two) > 2
+    (alone,) = snow_of(tmp_path, SNOW)
+    assert [its.wkb for its in alone] == [its.wkb for its in one]
+
+
+LIMITS = limits(0.5, 0.4)
+POST = box(10, 0, 10, 30)
+
+
+@pytest.mark.parametrize(
+    ("flake", "fits"),
+    [
+        (disc(15, 15, 1), True),  # on the post, clear of its outline
+        (disc(5, 15, 1), True),  # beside it
+        (disc(10, 15, 1), True),  # well across
+        (disc(11.52, 15, 1), True),  # a land's width inside the outline, and a little
+        (disc(11.4, 15, 1), False),  # leaves a sliver of the post
+        (disc(9.1, 15, 1), False),  # takes too little of the post to be cut
+        (disc(18.6, 15, 1), False),  # a sliver on the right
+    ],
+)
+def test_a_flake_stays_clear_of_an_outline_or_lies_well_across(flake, fits) -> None:
+    assert len(settled(shapes(flake), POST, LIMITS)) == fits
+
+
+def test_flakes_are_chosen_one_by_one_and_none_is_lost_where_nothing_is_drawn() -> None:
+    flakes = shapes(disc(15, 5, 1), disc(11.4, 15, 1), disc(10, 25, 1))
+    assert list(settled(flakes, POST, LIMITS)) == [flakes[0], flakes[2]]
+    assert len(settled(flakes, shapely.Polygon(), LIMITS)) == 3

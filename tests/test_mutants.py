@@ -1,0 +1,33 @@
+"""The maker of mutants: each is a module that still compiles and differs, the same for the same seed."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+from tests.mutants import ROOT, TESTS, drawn, files_of, mutation, places
+
+
+def test_the_same_seed_makes_the_same_changes_and_each_compiles() -> None:
+    one, same, other = (drawn("checks/depths", 12, seed) for seed in (1, 1, 2))
+    assert one == same
+    assert one != other
+    for its in one:
+        compile(its.source, str(its.path), "exec")
+        plain = ast.unparse(ast.parse((ROOT / its.path).read_text(encoding="utf-8")))
+        changed = [pair for pair in zip(plain.split("\n"), its.source.split("\n"), strict=True) if len(set(pair)) == 2]
+        assert len(changed) == 1
+
+
+def test_limits_comparisons_branches_and_signs_are_among_them() -> None:
+    path = Path("carvegen/checks/bed.py")
+    changes = [mutation(path, place).change for place in places(path)]
+    for change in ("length > limit  ->  length < limit", "if length > limit:  ->  if False:", "2  ->  4"):
+        assert change in changes
+    assert any(change.startswith("block.width_mm + waste  ->  block.width_mm - waste") for change in changes)
+
+
+def test_every_room_has_tests() -> None:
+    assert {its.parent.name for its in (ROOT / "carvegen").glob("*/__init__.py")} == TESTS.keys()
+    for room in TESTS:
+        assert files_of(room)
