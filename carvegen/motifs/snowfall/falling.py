@@ -12,7 +12,8 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.motifs.growth import Growth
 from carvegen.motifs.snowfall.chance import chance_at
-from carvegen.motifs.snowfall.land import bounded, met, parted
+from carvegen.motifs.snowfall.edge import bounded
+from carvegen.motifs.snowfall.land import met, parted
 from carvegen.motifs.snowfall.sky import Sky
 
 if TYPE_CHECKING:
