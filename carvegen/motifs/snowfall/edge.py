@@ -26,6 +26,7 @@ __all__ = ["bounded"]
 
 _FILLS = 3  #: rounds in which narrow land at the edge is opened; what is left then is widened
 _BITES = 3
+_CORNER = 0.3  #: so much, in smallest cuts squared, may stay uncut in a corner at the frame
 
 
 def bounded(
@@ -124,7 +125,7 @@ def _firm(pieces: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: 
     """
     land, inside = limits.land_mm, pieces
     for nth in range(_FILLS + _BITES + 1):
-        pieces = _reached(pieces, limits)
+        pieces = _without_ledges(_reached(pieces, limits), frame, limits)
         inside = geometry.snapped(geometry.parts(shapely.intersection(pieces, frame)))
         if len(inside) == 0:
             break
@@ -142,6 +143,18 @@ def _firm(pieces: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: 
             bites = geometry.offset(weak, (1 + (nth - _FILLS) / 2) * (land / 2 + SLACK_MM), quad_segs=8)
             pieces = geometry.parts(shapely.difference(pieces, shapely.union_all(bites)))
     return firm(inside, frame, land_mm=land)
+
+
+def _without_ledges(pieces: PolygonArray, frame: Polygon, limits: Limits) -> PolygonArray:
+    """The pieces without what no cutter reaches from within the frame: cut off square to its sides."""
+    inside = geometry.parts(shapely.intersection(pieces, frame))
+    missed = geometry.parts(shapely.difference(inside, opened(inside, limits.cut_mm + SLACK_MM, quad_segs=8)))
+    missed = missed[shapely.area(missed) > _CORNER * limits.cut_mm**2]
+    if len(missed) == 0:
+        return pieces
+    boxes = geometry.offset(np.asarray(shapely.envelope(missed), dtype=object), geometry.GRID_MM, quad_segs=1)
+    left = geometry.parts(shapely.difference(pieces, shapely.union_all(_run_out(boxes, frame, limits))))
+    return _reached(left, limits)
 
 
 def _specks(ground: PolygonArray, limits: Limits) -> PolygonArray:

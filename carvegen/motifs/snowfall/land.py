@@ -34,6 +34,7 @@ _BODY = 0.84  #: a flake's mean reach over its largest
 _FILLS = 1.4  #: gaps and bays inside a clump are filled up to so many lands
 FINE_MM = 0.006  #: outlines may be simplified so far
 _ROUNDS = 5
+_MASS = 12.0  #: what is larger than so many lands squared does not go for the sake of a larger one
 
 
 def met(flakes: Flakes, limits: Limits) -> Flakes:
@@ -192,11 +193,20 @@ def without_specks(shapes: PolygonArray, limits: Limits) -> PolygonArray:
 
 
 def _apart(shapes: PolygonArray, merged: Mask, limits: Limits) -> PolygonArray:
-    """The shapes without the smaller of any two nearer than the land; only merged ones may have come nearer."""
-    if len(shapes) == 0 or not merged.any():
-        return shapes
-    i, j = shapely.STRtree(shapes).query(shapes[merged], predicate="dwithin", distance=limits.land_mm)
-    i = np.flatnonzero(merged)[i]
-    size = shapely.area(shapes)
-    smaller = np.where(size[i] < size[j], i, j)[i != j]
+    """The shapes a land apart, where merged ones have come nearer: large ones are one, else the smaller goes."""
+    for _ in range(_ROUNDS):
+        i, j = shapely.STRtree(shapes).query(shapes[merged], predicate="dwithin", distance=limits.land_mm)
+        i = np.flatnonzero(merged)[i]
+        i, j = i[i != j], j[i != j]
+        if len(i) == 0:
+            return shapes
+        size = shapely.area(shapes)
+        smaller = np.where(size[i] < size[j], i, j)
+        large = size[smaller] > _MASS * limits.land_mm**2
+        gone = np.unique(smaller[~large])
+        both = np.setdiff1d(np.concatenate([i[large], j[large]]), gone)
+        kept = np.setdiff1d(np.arange(len(shapes)), np.concatenate([gone, both]))
+        united, _ = _merged(shapes[both], np.ones(len(both), dtype=bool), limits)
+        shapes = np.concatenate([shapes[kept], united])
+        merged = np.arange(len(shapes)) >= len(kept)
     return np.delete(shapes, np.unique(smaller))
