@@ -147,7 +147,7 @@ def _firm(pieces: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: 
 
 def _without_ledges(pieces: PolygonArray, frame: Polygon, limits: Limits) -> PolygonArray:
     """The pieces without what no cutter reaches from within the frame: cut off square to its sides."""
-    inside = geometry.parts(shapely.intersection(pieces, frame))
+    inside = geometry.snapped(geometry.parts(shapely.intersection(pieces, frame)))
     missed = geometry.parts(shapely.difference(inside, opened(inside, limits.cut_mm + SLACK_MM, quad_segs=8)))
     missed = missed[shapely.area(missed) > _CORNER * limits.cut_mm**2]
     if len(missed) == 0:

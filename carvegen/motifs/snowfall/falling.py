@@ -31,8 +31,7 @@ _NEAR = 0.04  #: the white comes so near to what is asked, as a share of it,
 _NEAREST = 0.003  #: or within so much of the face
 _FEW = 3000  #: flakes: of more a part is tried first
 _TOLD = 0.01  #: what differs by more is told
-_AGAIN = 3  #: times at most that the level is sought again because the edge of the face takes or gives some
-_TRIES = 7
+_TRIES = 9
 _MOST = 1000.0  #: the level at most
 _LOST = 1.3  #: flakes that yield to others cost about so much of the white; a first guess
 
@@ -78,7 +77,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
 
 def _fallen(sky: Sky, level: float) -> PolygonArray:
     """All that lies in the sky at a level, the land kept."""
-    return parted(met(sky.fallen(level), sky.limits), sky.limits)
+    return parted(met(sky.fallen(level), sky.limits, sky.settings.snow), sky.limits)
 
 
 def _solved(sky: Sky, frame: Polygon) -> tuple[float, PolygonArray]:
@@ -87,28 +86,31 @@ def _solved(sky: Sky, frame: Polygon) -> tuple[float, PolygonArray]:
     Of a large sky a part is tried first, which tells how far the white stays behind the cover of discs.
     """
     snow = sky.settings.snow
-    level = sky.level_of(min((_LOST + snow) * snow, 0.9))
+    level = sky.level_of((_LOST + min(snow, 0.9 - 2 * snow)) * snow)
     part = sky.part(level, _FEW)
     if part is not None:
-        level, _ = _sought(part, level, lambda level: snow * part.cover(level) / sky.cover(level), part.frame)
-    gained, best = 0.0, (np.inf, level, geometry.empty())
-    for _ in range(_AGAIN):
-        asked = snow - gained
-        level, fallen = _sought(sky, level, lambda _, asked=asked: asked, frame)
-        white = _white(bounded(fallen, frame, frame, sky.limits, sky.settings), frame)
-        best = min(best, (abs(white - snow), level, fallen), key=lambda its: its[0])
-        if best[0] <= _close(snow):
-            break
-        gained = white - _white(fallen, frame)
-    return best[1:]
+        level, _ = _sought(
+            part,
+            level,
+            lambda level: snow * part.cover(level) / sky.cover(level),
+            lambda shapes: _white(shapes, part.frame),
+        )
+    return _sought(
+        sky,
+        level,
+        lambda _: snow,
+        lambda shapes: _white(bounded(shapes, frame, frame, sky.limits, sky.settings), frame),
+    )
 
 
-def _sought(sky: Sky, level: float, snow_at: Callable[[float], float], frame: Polygon) -> tuple[float, PolygonArray]:
+def _sought(
+    sky: Sky, level: float, snow_at: Callable[[float], float], white_of: Callable[[PolygonArray], float]
+) -> tuple[float, PolygonArray]:
     """The level at which the share that is asked turns white."""
     tried: list[tuple[float, float, PolygonArray]] = []
     for _ in range(_TRIES):
         shapes = _fallen(sky, level)
-        white, snow = _white(shapes, frame), snow_at(level)
+        white, snow = white_of(shapes), snow_at(level)
         tried.append((np.log(level), _height(white) - _height(snow), shapes))
         if abs(white - snow) <= _close(snow):
             break
@@ -145,10 +147,13 @@ def _next(tried: list[tuple[float, float]]) -> float:
     if below and above:
         along = float(np.clip(below[1] / (below[1] - above[1]), 0.15, 0.85))
         return below[0] + along * (above[0] - below[0])
+    least = min if below is None else max  # none tried lies on the other side: on beyond them all
+    outer = least(tried)
     slope = 0.8
     if len(best) > 1 and best[0][0] != best[1][0]:
         slope = (best[0][1] - best[1][1]) / (best[0][0] - best[1][0])
-    return best[0][0] + float(np.clip(-best[0][1] / np.clip(slope, 0.3, 1.2), -1.2, 1.2))
+    step = np.clip(abs(best[0][1]) / np.clip(slope, 0.3, 1.2), 0.05, 1.2)
+    return outer[0] + float(-step if below is None else step)
 
 
 def _wanted(shapes: PolygonArray, place: Place) -> PolygonArray:

@@ -27,6 +27,8 @@ __all__ = ["FINE_MM", "SLACK_MM", "met", "parted", "without_specks"]
 
 SLACK_MM = 0.012  #: so much more is kept than must hold: arcs are polygons and coordinates lie on a grid
 _MERGES = 0.5  #: chance that two that come near merge
+_MUCH = 0.3  #: of more white than this
+_MERGES_MORE = 1.3  #: so many more merge for each share
 _SPECK = 1.9  #: smaller ones than so many cuts, from the middle, are pecks of the tool: they don't merge
 _DEEP = 0.34  #: two that overlap by so much of the smaller one's reach are one
 _SHRINKS = 0.55  #: a flake that must shrink further goes
@@ -34,10 +36,11 @@ _BODY = 0.84  #: a flake's mean reach over its largest
 _FILLS = 1.4  #: gaps and bays inside a clump are filled up to so many lands
 FINE_MM = 0.006  #: outlines may be simplified so far
 _ROUNDS = 5
+_MENDS = 9  #: rounds in which a clump is mended, the gaps that are filled wider each time; then it is its hull
 _MASS = 12.0  #: what is larger than so many lands squared does not go for the sake of a larger one
 
 
-def met(flakes: Flakes, limits: Limits) -> Flakes:
+def met(flakes: Flakes, limits: Limits, snow: float) -> Flakes:
     """Flakes after each has met those larger than itself: moved into one, shrunk beside them, or gone.
 
     Where the larger ones end up does not matter: what happens at a place depends on no more than a flake and a land
@@ -47,7 +50,7 @@ def met(flakes: Flakes, limits: Limits) -> Flakes:
     chance = Draws(keys(flakes.key[small], flakes.key[large])).random(2)
     speck = flakes.reach[large] < _SPECK * limits.cut_mm
     deep = ~speck & (_sunk(flakes, small, large) > _DEEP)
-    merges = ~deep & ~speck & (chance[:, 0] < _MERGES)
+    merges = ~deep & ~speck & (chance[:, 0] < _MERGES + _MERGES_MORE * max(snow - _MUCH, 0))
     beside = ~deep & ~merges
     need = np.zeros(len(flakes))
     np.maximum.at(need, small[beside], np.where(gap > 0, limits.land_mm + 2 * SLACK_MM - gap, np.inf)[beside])
@@ -150,7 +153,7 @@ def _merged(shapes: PolygonArray, torn: Mask, limits: Limits) -> tuple[PolygonAr
 def _mended(shapes: PolygonArray, limits: Limits) -> PolygonArray:
     """The shapes smoothed, every land inside them that is too narrow filled, and each neck of theirs widened."""
     work, done = _smooth(shapes, limits), geometry.empty()
-    for _ in range(_ROUNDS):
+    for nth in range(_MENDS):
         rings = geometry.rings(work)
         owner, patches = _patches(rings, limits)
         bad = np.zeros(len(work), dtype=bool)
@@ -160,7 +163,7 @@ def _mended(shapes: PolygonArray, limits: Limits) -> PolygonArray:
             return done
         for k in np.unique(owner).tolist():
             work[k] = shapely.union_all(np.append(patches[owner == k], work[k]))
-        work = _smooth(work[bad], limits)
+        work = _smooth(work[bad], limits, fuller=1 + nth / 3)
     return np.concatenate([done, geometry.filled(geometry.parts(shapely.convex_hull(work)))])
 
 
@@ -175,9 +178,9 @@ def _patches(rings: Rings, limits: Limits) -> tuple[Indices, PolygonArray]:
     return rings.owner[np.concatenate(ends)], np.concatenate([patches, patches])
 
 
-def _smooth(shapes: PolygonArray, limits: Limits) -> PolygonArray:
+def _smooth(shapes: PolygonArray, limits: Limits, *, fuller: float = 1.0) -> PolygonArray:
     """Gaps, bays and small holes filled, tips that the cutter does not reach taken off."""
-    full = closed(shapes, _FILLS * limits.land_mm)
+    full = geometry.snapped(geometry.parts(closed(shapes, fuller * _FILLS * limits.land_mm)))
     reached = opened(full, limits.cut_mm + 2 * SLACK_MM)
     return geometry.snapped(without_specks(geometry.parts(shapely.simplify(reached, FINE_MM)), limits))
 
