@@ -12,6 +12,7 @@ from carvegen.checks import checked
 from carvegen.motifs import motif, summaries
 from carvegen.motifs.snowfall import PRESETS, Settings
 from tests.cases import box, disc, grown, limits, setup, shapes
+from tests.robustness.snow import faults
 
 LIMITS = ("land-width", "small-island", "cut-width")
 
@@ -92,6 +93,12 @@ def test_heavy_is_as_white_as_asked(seed, size, share) -> None:
     assert shapely.area(block.cuts).sum() / (size[0] * size[1]) == pytest.approx(share, abs=0.01)
     assert shapely.area(block.cuts).max() > 0.01 * size[0] * size[1]
     assert [its for its in checked(way.on(block)) if its.rule in LIMITS] == []
+
+
+@pytest.mark.parametrize("number", [0, 2, 8, 14])
+def test_every_limit_holds_on_small_blocks(number) -> None:
+    """The first of the blocks that `python -m tests.robustness snow` makes by the hundred."""
+    assert list(faults(number, sizes=(60,))) == []
 
 
 def test_what_is_kept_clear_changes_nothing_elsewhere() -> None:

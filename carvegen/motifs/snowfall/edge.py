@@ -173,7 +173,8 @@ def _thin(ground: PolygonArray, weak: PolygonArray, limits: Limits) -> PolygonAr
     thin = geometry.parts(shapely.difference(local, opened(local, width, quad_segs=8)))
     if len(thin) == 0:
         return thin
-    return thin[np.unique(shapely.STRtree(thin).query(weak, predicate="dwithin", distance=SLACK_MM)[1])]
+    beside = shapely.STRtree(thin).query(weak, predicate="dwithin", distance=SLACK_MM)[1]
+    return np.asarray(thin[np.unique(beside)])
 
 
 def _narrow(ground: Rings, width: float) -> PolygonArray:

@@ -71,7 +71,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     return Growth(
         cuts=cuts,
         kept={"level": level, "flurry_mm": sky.flurry},
-        remark="" if settings.level else _remark(settings.snow, float(shapely.area(cuts).sum()), place, frame),
+        remark="" if settings.level else _remark(settings, level, float(shapely.area(cuts).sum()), place, frame),
     )
 
 
@@ -164,16 +164,18 @@ def _wanted(shapes: PolygonArray, place: Place) -> PolygonArray:
     return shapes[chance_at(middle) < place.density_at(middle)]
 
 
-def _remark(snow: float, white_mm2: float, place: Place, frame: Polygon) -> str:
+def _remark(settings: Settings, level: float, white_mm2: float, place: Place, frame: Polygon) -> str:
     """What to tell if the white that came isn't what was asked; else nothing."""
     whole, free = float(shapely.area(frame)), float(shapely.area(place.area))
     came = white_mm2 / whole
-    if abs(came - snow) <= _TOLD:
+    if abs(came - settings.snow) <= _TOLD:
         return ""
     if free < 0.98 * whole or place.density is not None:
-        why, help_ = "much of it lies where snow is kept off", "ask for more, or try another seed"
-    elif came < snow:
+        why, help_ = "snow is kept off a part of the face", "ask for more, or keep less of it clear"
+    elif came < settings.snow and level >= 0.9 * _MOST:
         why, help_ = "the land that must stay leaves no room for more", "take a finer cutter or larger flakes"
     else:
-        why, help_ = "few flakes as large as these fit the face", "make --largest smaller, or try another seed"
-    return f"asked for {snow:.0%} white, {came:.0%} came: {why}; {help_}"
+        one = np.pi / 4 * settings.largest_mm**2 / whole
+        why = f"flakes come whole, and the largest makes {one:.1%} of this face"
+        help_ = "make --largest smaller, or try another seed"
+    return f"asked for {settings.snow:.0%} white, {came:.0%} came: {why}; {help_}"
