@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 import shapely
@@ -38,7 +39,8 @@ def faults(number: int, *, sizes: tuple[int, ...] = SIZES) -> Iterator[str]:
     width = min(width, END_GRAIN_MM) if "end-grain" in material else width
     height = round(width * float(rng.choice([0.6, 0.75, 1.0])))
     way = setups_for(SHELF, material=material, cutter=cutter, kinds=[machine])[0]
-    settings = Settings(**PRESETS[preset])
+    chosen: dict[str, Any] = dict(PRESETS[preset])
+    settings = Settings(**chosen)
     ground = Ground(name="sky", width_mm=width, height_mm=height)
     block = grown_block(ground, settings, way.limits, stream(number, "law"), by="snowfall")
     label = f"{number}: {preset}, {width} x {height} mm, {material}, {cutter}, {machine}"
