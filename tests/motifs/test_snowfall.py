@@ -12,6 +12,9 @@ from carvegen.checks import checked
 from carvegen.motifs import motif, summaries
 from carvegen.motifs.snowfall import PRESETS, Settings
 from tests.cases import box, disc, grown, limits, setup, shapes
+from tests.robustness.snow import faults
+
+LIMITS = ("land-width", "small-island", "cut-width")
 
 
 def snow(seed: int = 1, *, size=(90.0, 70.0), its_limits=None, ground=None, **settings):
@@ -82,12 +85,20 @@ def test_flurries_within_flurries() -> None:
         assert np.mean([fano(cuts, side) for cuts in skies]) > max(least, 1.1 * fano(even, side))
 
 
-def test_heavy_is_as_white_as_asked() -> None:
-    """Most of the white that is asked comes (what lies at the edge may be lost), and lies in masses."""
-    for share in (0.4,):
-        cuts = snow(3, size=(120.0, 90.0), **{**PRESETS["heavy"], "snow": share})
-        assert shapely.area(cuts).sum() / (120 * 90) == pytest.approx(share, abs=0.05)
-        assert shapely.area(cuts).max() > 0.01 * 120 * 90
+@pytest.mark.parametrize(("seed", "size", "share"), [(1, (60, 60), 0.3), (5, (60, 36), 0.3), (3, (90, 60), 0.4)])
+def test_heavy_is_as_white_as_asked(seed, size, share) -> None:
+    """The white that is asked comes, to a hundredth of the face, on small faces too, and lies in masses."""
+    way = setup("linoleum", "laser-fine")
+    block = grown("snowfall", Settings(**{**PRESETS["heavy"], "snow": share}), way.limits, seed, size=size)
+    assert shapely.area(block.cuts).sum() / (size[0] * size[1]) == pytest.approx(share, abs=0.01)
+    assert shapely.area(block.cuts).max() > 0.01 * size[0] * size[1]
+    assert [its for its in checked(way.on(block)) if its.rule in LIMITS] == []
+
+
+@pytest.mark.parametrize("number", [0, 2, 8, 14])
+def test_every_limit_holds_on_small_blocks(number) -> None:
+    """The first of the blocks that `python -m tests.robustness snow` makes by the hundred."""
+    assert list(faults(number, sizes=(60,))) == []
 
 
 def test_what_is_kept_clear_changes_nothing_elsewhere() -> None:

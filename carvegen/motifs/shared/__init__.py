@@ -1,1 +1,1 @@
-"""Nature: what motifs grow by: points, noise and packing; sky and snow; ice; logs and knots; strokes."""
+"""Nature: what motifs grow by: points and noise; sky and snow; ice; logs and knots; strokes."""

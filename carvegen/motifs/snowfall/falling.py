@@ -11,7 +11,8 @@ import shapely
 from carvegen import geometry
 from carvegen.motifs.growth import Growth, no_room
 from carvegen.motifs.snowfall.chance import chance_at
-from carvegen.motifs.snowfall.land import bounded, met, parted
+from carvegen.motifs.snowfall.edge import bounded
+from carvegen.motifs.snowfall.land import met, parted
 from carvegen.motifs.snowfall.sky import Sky
 
 if TYPE_CHECKING:
@@ -25,12 +26,12 @@ if TYPE_CHECKING:
 
 __all__ = ["grow"]
 
-_NEAR = 0.04  #: the logarithm of the white comes so near to what is asked
-_CLOSE = 0.003  #: or within so much of the face
+_NEAR = 0.04  #: the white comes so near to what is asked, as a share of it,
+_NEAREST = 0.003  #: or within so much of the face
 _FEW = 3000  #: flakes: of more a part is tried first
 _TOLD = 0.01  #: what differs by more is told
-_AGAIN = 2  #: times at most that more falls because the edge of the face took some
-_TRIES = 7
+_TRIES = 9
+_MOST = 1000.0  #: the level at most
 _LOST = 1.3  #: flakes that yield to others cost about so much of the white; a first guess
 
 
@@ -59,54 +60,65 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     if settings.snow <= 0:
         return Growth(cuts=geometry.empty())
     sky = Sky(settings, limits, key, shapely.bounds(frame))
-    level, asked, cuts = settings.level, settings.snow, geometry.empty()
-    for _ in range(1 if level else _AGAIN):
-        found, fallen = (level, _fallen(sky, level)) if settings.level else _solved(sky, asked, frame)
-        level, cuts = found, bounded(_wanted(fallen, place), place.area, frame, limits, settings)
-        lost = _white(fallen, frame) - _white(bounded(fallen, frame, frame, limits, settings), frame)
-        if lost < _TOLD / 2:
-            break
-        asked = min(settings.snow + lost, 0.9)
+    if settings.level:
+        level, fallen = settings.level, _fallen(sky, settings.level)
+    else:
+        level, fallen = _solved(sky, frame)
+    cuts = bounded(_wanted(fallen, place), place.area, frame, limits, settings)
     return Growth(
         cuts=cuts,
         kept={"level": level, "flurry_mm": sky.flurry},
-        remark="" if settings.level else _remark(settings.snow, float(shapely.area(cuts).sum()), place, frame),
+        remark="" if settings.level else _remark(settings, level, float(shapely.area(cuts).sum()), place, frame),
     )
 
 
 def _fallen(sky: Sky, level: float) -> PolygonArray:
     """All that lies in the sky at a level, the land kept."""
-    return parted(met(sky.fallen(level), sky.limits), sky.limits)
+    return parted(met(sky.fallen(level), sky.limits, sky.settings.snow), sky.limits)
 
 
-def _solved(sky: Sky, snow: float, frame: Polygon) -> tuple[float, PolygonArray]:
-    """The level at which this share of the frame turns white, and what falls at it.
+def _solved(sky: Sky, frame: Polygon) -> tuple[float, PolygonArray]:
+    """The level at which the share that is asked turns white, as it is cut off by the frame, and what falls then.
 
     Of a large sky a part is tried first, which tells how far the white stays behind the cover of discs.
     """
-    level = sky.level_of(min((_LOST + snow) * snow, 0.9))
+    snow = sky.settings.snow
+    level = sky.level_of((_LOST + min(snow, 0.9 - 2 * snow)) * snow)
     part = sky.part(level, _FEW)
     if part is not None:
-        level, _ = _sought(part, level, lambda level: snow * part.cover(level) / sky.cover(level), part.frame)
-    return _sought(sky, level, lambda _: snow, frame)
+        level, _ = _sought(
+            part,
+            level,
+            lambda level: snow * part.cover(level) / sky.cover(level),
+            lambda shapes: _white(shapes, part.frame),
+        )
+    return _sought(
+        sky,
+        level,
+        lambda _: snow,
+        lambda shapes: _white(bounded(shapes, frame, frame, sky.limits, sky.settings), frame),
+    )
 
 
-def _sought(sky: Sky, level: float, snow_at: Callable[[float], float], frame: Polygon) -> tuple[float, PolygonArray]:
-    """The level at which the share that is asked turns white.
-
-    White rises with the level nearly as ``1 - exp(-a level^b)``: the secant is drawn where that is a line.
-    """
+def _sought(
+    sky: Sky, level: float, snow_at: Callable[[float], float], white_of: Callable[[PolygonArray], float]
+) -> tuple[float, PolygonArray]:
+    """The level at which the share that is asked turns white."""
     tried: list[tuple[float, float, PolygonArray]] = []
     for _ in range(_TRIES):
         shapes = _fallen(sky, level)
-        white, snow = _white(shapes, frame), snow_at(level)
-        off = _height(white) - _height(snow)
-        tried.append((level, off, shapes))
-        if abs(off) <= _NEAR or abs(white - snow) <= _CLOSE:
+        white, snow = white_of(shapes), snow_at(level)
+        tried.append((np.log(level), _height(white) - _height(snow), shapes))
+        if abs(white - snow) <= _close(snow):
             break
-        level = _next(tried)
-    level, _, shapes = min(tried, key=lambda its: abs(its[1]))
-    return level, shapes
+        level = float(min(np.exp(_next([its[:2] for its in tried])), _MOST))
+    log_level, _, shapes = min(tried, key=lambda its: abs(its[1]))
+    return float(np.exp(log_level)), shapes
+
+
+def _close(snow: float) -> float:
+    """White that comes so near to what is asked is near enough."""
+    return max(_NEAREST, min(_NEAR * snow, _TOLD / 2))
 
 
 def _white(shapes: PolygonArray, frame: Polygon) -> float:
@@ -121,13 +133,24 @@ def _height(white: float) -> float:
     return float(np.log(-np.log1p(-min(max(white, 1e-4), 0.999))))
 
 
-def _next(tried: list[tuple[float, float, PolygonArray]]) -> float:
-    """The level to try next."""
-    best = sorted(tried, key=lambda its: abs(its[1]))[:2]
+def _next(tried: list[tuple[float, float]]) -> float:
+    """The level's logarithm to try next, from those tried and how far each came off.
+
+    White rises with the level nearly as ``1 - exp(-a level^b)``: the secant is drawn where that is a line, and between
+    the two nearest on either side once there are such, for white rises by jumps.
+    """
+    best = sorted(tried, key=lambda its: abs(its[1]))
+    below, above = (next((its for its in best if side * its[1] > 0), None) for side in (-1, 1))
+    if below and above:
+        along = float(np.clip(below[1] / (below[1] - above[1]), 0.15, 0.85))
+        return below[0] + along * (above[0] - below[0])
+    least = min if below is None else max  # none tried lies on the other side: on beyond them all
+    outer = least(tried)
     slope = 0.8
-    if len(best) == 2 and best[0][0] != best[1][0]:
-        slope = (best[0][1] - best[1][1]) / np.log(best[0][0] / best[1][0])
-    return float(best[0][0] * np.exp(np.clip(-best[0][1] / np.clip(slope, 0.3, 1.2), -1.2, 1.2)))
+    if len(best) > 1 and best[0][0] != best[1][0]:
+        slope = (best[0][1] - best[1][1]) / (best[0][0] - best[1][0])
+    step = np.clip(abs(best[0][1]) / np.clip(slope, 0.3, 1.2), 0.05, 1.2)
+    return outer[0] + float(-step if below is None else step)
 
 
 def _wanted(shapes: PolygonArray, place: Place) -> PolygonArray:
@@ -138,16 +161,18 @@ def _wanted(shapes: PolygonArray, place: Place) -> PolygonArray:
     return shapes[chance_at(middle) < place.density_at(middle)]
 
 
-def _remark(snow: float, white_mm2: float, place: Place, frame: Polygon) -> str:
+def _remark(settings: Settings, level: float, white_mm2: float, place: Place, frame: Polygon) -> str:
     """What to tell if the white that came isn't what was asked; else nothing."""
     whole, free = float(shapely.area(frame)), float(shapely.area(place.area))
     came = white_mm2 / whole
-    if abs(came - snow) <= _TOLD:
+    if abs(came - settings.snow) <= _TOLD:
         return ""
     if free < 0.98 * whole or place.density is not None:
-        why, help_ = "much of it lies where snow is kept off", "ask for more, or try another seed"
-    elif came < snow:
+        why, help_ = "snow is kept off a part of the face", "ask for more, or keep less of it clear"
+    elif came < settings.snow and level >= 0.9 * _MOST:
         why, help_ = "the land that must stay leaves no room for more", "take a finer cutter or larger flakes"
     else:
-        why, help_ = "few flakes as large as these fit the face", "make the largest flakes smaller, or try another seed"
-    return f"asked for {snow:.0%} white, {came:.0%} came: {why}; {help_}"
+        one = np.pi / 4 * settings.largest_mm**2 / whole
+        why = f"flakes come whole, and the largest makes {one:.1%} of this face"
+        help_ = "make the largest flakes smaller, or try another seed"
+    return f"asked for {settings.snow:.0%} white, {came:.0%} came: {why}; {help_}"

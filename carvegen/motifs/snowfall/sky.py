@@ -41,7 +41,9 @@ _OWN = ((0.5, 0.5), (0.2, 0.5), (0.08, 0.5))
 _SHARP = (1.15, 1.0, 0.75)  #: how sharply each layer gathers: far ones hang in veils, near ones fall where they will
 _USUAL = 0.6  #: the `gathered` for which these heights are
 _SPREAD = np.array([0.26, 0.3, 0.36])  #: of the logarithm of sizes in a layer
-_FULL = 1.7  #: flakes lie over one another no more than so many deep, on average
+_FULL = 1.7  #: flakes lie over one another no more than so many deep, on average,
+_FULLER = 6.0  #: and so much more for each share of white above
+_MUCH = 0.3
 _HIGHEST = 3.6  #: the density's logarithm at most
 _SHARE = 0.17  #: of the face's side: the size of its largest flurries
 _FLURRY_MM = (7.0, 45.0)  #: and between which sizes
@@ -120,11 +122,16 @@ class Sky:
 
     def cover(self, level: float) -> float:
         """The share that flakes cover at a level, land aside."""
-        return float((1 - np.exp(-_crowded(level * self.thick))).mean())
+        return float((1 - np.exp(-self._crowded(level * self.thick))).mean())
+
+    def _crowded(self, thick: Floats) -> Floats:
+        """How thick flakes lie where so many would: never more than `_FULL`, or where much white is asked some more."""
+        full = _FULL + _FULLER * max(self.settings.snow - _MUCH, 0)
+        return np.asarray(full * (1 - np.exp(-thick / full)))
 
     def part(self, level: float, flakes: int) -> Sky | None:
         """A part of the window on which about so many fall, as dense as all; none where no more fall on all."""
-        fall = level * self.density.sum(axis=0) * _crowded(level * self.thick) / (level * self.thick)
+        fall = level * self.density.sum(axis=0) * self._crowded(level * self.thick) / (level * self.thick)
         times = int(np.sqrt(fall.sum() * CELL_MM**2 / flakes))
         if times < 2:
             return None
@@ -144,7 +151,7 @@ class Sky:
     def fallen(self, level: float) -> Flakes:
         """All flakes that fall at a level, as they lie over one another."""
         thick = np.maximum(level * self.thick, 1e-12)
-        crowded = _crowded(thick) / thick
+        crowded = self._crowded(thick) / thick
         lots = [self._layer(layer, level * crowded * self.density[layer]) for layer in range(_LAYERS)]
         xy, key, layer = (np.concatenate(column) for column in zip(*lots, strict=True))
         reach = sized(self.looks, Draws(key, drawn=4), self.medians[layer], _SPREAD[layer])
@@ -160,11 +167,6 @@ class Sky:
         key = keys(cell[whose], 1 + nth)
         corner = np.column_stack([column[whose], row[whose]])
         return (corner + Draws(key).random(2)) * CELL_MM - self.view, key, np.full(len(key), layer)
-
-
-def _crowded(thick: Floats) -> Floats:
-    """How thick flakes lie where so many would: never more than `_FULL`."""
-    return np.asarray(_FULL * (1 - np.exp(-thick / _FULL)))
 
 
 def _medians(settings: Settings, least_mm: float) -> Floats:
