@@ -7,41 +7,131 @@ import pytest
 import shapely
 
 from carvegen import geometry
-from carvegen.motifs.snowload.open_sky import obstacles
-from carvegen.motifs.snowload.snowpack import cap_mm
-from tests.motifs.test_snowload import shapes
+from carvegen.motifs.snowload.open_sky import WIDEST_DEG, clear_upwind, sky_seen
+from carvegen.motifs.snowload.scene import Page, columns_of, hiding
+from carvegen.motifs.snowload.snowpack import cap_mm, clinging_mm
+from tests.motifs.test_snowload import PLAIN, depth_over, grow, shapes
+
+PAGE = Page.of((0.0, 0.0, 120.0, 60.0))
 
 
-@pytest.mark.parametrize(("away", "share"), [(5.0, 0.658), (3.0, 0.597), (1.0, 0.533)])
-@pytest.mark.parametrize("phase", [0.0, 0.037, 0.081])
-def test_sky_beside_a_wall(away, share, phase) -> None:
-    """1 - (f(T) - f(t1)) / 2 f(T), f(t) = t/2 + sin(2t)/4, t1 = atan(x / H): a wall 20 mm high, T = 65 degrees.
+def cells(*given) -> np.ndarray:
+    return columns_of(shapes(*given), PAGE).raster()
 
-    The integral of cos² over the open directions (own integration); off the pixel grid by a phase.
-    """
+
+def seen(hidden: np.ndarray, x: float, y: float) -> float:
+    """The sky seen from the cell over a point."""
+    field = sky_seen(hidden)
+    return float(field[int(np.ceil((y - PAGE.bottom) / PAGE.step)), int((x - PAGE.left) / PAGE.step)])
+
+
+def within(left_deg: float, right_deg: float) -> float:
+    """The share of the weight cos² between two directions off the plumb line, within the widest of 65 degrees."""
 
     def f(t: float) -> float:
         return t / 2 + np.sin(2 * t) / 4
 
     widest = np.radians(65)
-    seen = 1 - (f(widest) - f(np.arctan(away / 20))) / (2 * f(widest))
-    assert seen == pytest.approx(share, abs=6e-4)
-    step = shapes(shapely.box(-60, -10, 0, 20), shapely.box(0, -10, 60, 0))
-    field = obstacles(geometry.joined(geometry.moved(step, (phase, phase))))
-    at = np.array([[away + phase, phase + 2 * field.pixel]])
-    assert field.open_sky(at)[0] == pytest.approx(seen, abs=0.02)
-    assert field.open_sky(np.array([[55.0, phase + 2 * field.pixel]]))[0] == pytest.approx(1, abs=0.02)  # past 65°
+    low, high = (np.clip(np.radians(angle), -widest, widest) for angle in (left_deg, right_deg))
+    return float((f(high) - f(low)) / (2 * f(widest)))
 
 
-def test_open_ground_sees_all_and_a_cellar_none() -> None:
-    field = obstacles(geometry.polygon_array([shapely.box(0, 0, 50, 10), shapely.box(0, 20, 50, 25)]))
-    seen = field.open_sky(np.array([[25.0, 25.5], [25.0, 10.5]]))
-    assert seen[0] == 1
-    assert seen[1] < 0.05
-    assert field.thickness(np.array([[25.0, 9.5], [25.0, 24.0]])) == pytest.approx([9.5, 4.0], abs=0.2)
+def test_widest_is_that_of_the_closed_form() -> None:
+    assert WIDEST_DEG == 65
 
 
-@pytest.mark.parametrize(("breadth", "cap"), [(10, 4.049), (20, 8.098)])
-def test_cap_on_a_branch(breadth, cap) -> None:
-    """The cap h = (b / 2) tan A (own derivation), A = 39 degrees for snow that doesn't cling."""
-    assert cap_mm(np.array([breadth]), 0.0)[0] == pytest.approx(cap, rel=1e-3)
+@pytest.mark.parametrize(("away", "share"), [(5.0, 0.658), (3.0, 0.597), (1.0, 0.533)])
+def test_sky_beside_a_wall(away, share) -> None:
+    """1 - (f(T) - f(t1)) / 2 f(T), f(t) = t/2 + sin(2t)/4, t1 = atan(x / H): a wall 20 mm high, T = 65 degrees.
+
+    The integral of cos² over the open directions (own integration): the view factor of a half plane.
+    """
+    assert within(-np.degrees(np.arctan(away / 20)), 90) == pytest.approx(share, abs=6e-4)
+    step = cells(shapely.box(-60, -10, 50, 30), shapely.box(50, -10, 160, 10))
+    assert seen(step, 50 + away, 10) == pytest.approx(share, abs=0.03)
+
+
+@pytest.mark.parametrize("wide", [4.0, 10.0, 30.0])
+def test_sky_in_the_middle_of_a_slot(wide) -> None:
+    """Two walls 20 mm high: the directions between their rims (own integration)."""
+    slot = cells(shapely.box(-9, -9, 60 - wide / 2, 30), shapely.box(60 + wide / 2, -9, 130, 30),
+                 shapely.box(0, -9, 120, 10))  # fmt: skip
+    rim = np.degrees(np.arctan(wide / 2 / 20))
+    assert seen(slot, 60, 10) == pytest.approx(within(-rim, rim), abs=0.05)
+
+
+@pytest.mark.parametrize("high", [5.0, 10.0, 20.0, 40.0])
+def test_sky_in_the_middle_of_a_shelf_under_a_roof(high) -> None:
+    """What is seen past both ends of a roof as wide as the shelf; not faded with its height."""
+    shelf = cells(shapely.box(38, 5, 82, 8), shapely.box(38, 8 + high, 82, 12 + high))
+    past = np.degrees(np.arctan(22 / high))
+    assert seen(shelf, 60, 8) == pytest.approx(within(-90, -past) + within(past, 90), abs=0.04)
+
+
+def test_what_hides_runs_on_past_the_page() -> None:
+    roof = cells(shapely.box(-5, 40, 60, 44), shapely.box(-5, 0, 125, 5))
+    assert seen(roof, 1.0, 5) < 0.05
+    assert seen(roof, 119.0, 5) > 0.9
+
+
+def test_boards_hide_and_twigs_hide_half() -> None:
+    thin = [shapely.box(20, 40, 60, 41.5), shapely.Polygon([(70, 30), (110, 45), (110, 46.5), (70, 31.5)])]
+    twig = shapely.box(90, 10, 98, 11)
+    mask = cells(*thin, twig)
+    hides = hiding(mask, np.zeros_like(mask), PAGE)
+    assert min(hides[cells(board)].mean() for board in thin) > 0.6
+    assert not hides[cells(twig)].any()
+
+
+def test_the_wind_comes_freely_up_to_what_stands_there() -> None:
+    """Ten millimetres behind a post the lowest ray is clear for ten millimetres; before it, without end."""
+    post = cells(shapely.box(50, 0, 54, 40))
+    row, columns = int(2 / PAGE.step), [int((x - PAGE.left) / PAGE.step) for x in (64.0, 40.0)]
+    behind, before = clear_upwind(post, PAGE.step, to_right=True)[0, row, columns]
+    assert behind == pytest.approx(10, abs=0.4)
+    assert before > 500
+    assert clear_upwind(post, PAGE.step, to_right=False)[0, row, columns[1]] == pytest.approx(10, abs=0.4)
+
+
+@pytest.mark.parametrize("high", [3.0, 6.0, 10.0])
+def test_little_lies_in_the_middle_of_a_sheltered_shelf(high) -> None:
+    """A shelf 44 mm wide under a roof nearer than a quarter of that: at most 15 % of the depth in the open."""
+    shelf, roof = shapely.box(50, 30, 94, 33), shapely.box(50, 33 + high, 94, 37 + high)
+    room = shapely.box(64, 33, 80, 33 + high)
+    under = shapely.area(shapely.intersection(grow(shapes(shelf, roof)).cuts, room)).sum()
+    assert under <= 0.15 * shapely.area(shapely.intersection(grow(shapes(shelf)).cuts, room)).sum()
+
+
+@pytest.mark.parametrize(
+    ("breadth", "sticky", "cap"), [(10, 0.0, 4.049), (10, 0.3, 5.959), (20, 0.3, 11.918), (20, 0.0, 8.098)]
+)
+def test_cap_on_a_branch(breadth, sticky, cap) -> None:
+    """The cap h = (b / 2) tan A (own derivation), and for clinging snow a quarter more at stickiness 1."""
+    assert cap_mm(np.array([breadth]), sticky)[0] == pytest.approx(cap * (1 + 0.25 * sticky), rel=1e-3)
+
+
+def test_the_steeper_the_less_clings() -> None:
+    """An endless slope of cohesion c stays to c / (w cos²a (tan a - tan A)) (from memory); the wetter the more."""
+    slope = np.tan(np.radians([60.0, 70.0, 80.0]))
+    angle, cohesion = np.radians([60.0, 70.0, 80.0]), 0.02 + 0.55 * 0.3**2.5
+    stays = cohesion / (np.cos(angle) ** 2 * (np.tan(angle) - np.tan(np.radians(50.0))))
+    np.testing.assert_allclose(clinging_mm(slope, 0.3, 50.0), stays, rtol=1e-9)
+    assert (clinging_mm(slope, 0.9, 50.0) > clinging_mm(slope, 0.3, 50.0)).all()
+
+
+def test_narrow_things_bear_less_of_much_snow() -> None:
+    """A cap on a post grows with the post's breadth: (b / 2) tan A, from either end at repose."""
+    deep = [
+        depth_over(grow(shapes(shapely.box(75 - b / 2, 20, 75 + b / 2, 90)), fallen_mm=12, **PLAIN), 75, 90)
+        for b in (3, 8, 20)
+    ]
+    assert deep[0] < deep[1] < deep[2]
+
+
+def test_marks_and_the_page_bear_none() -> None:
+    """In a door's window nothing lies; a post that runs past the page bears no cap there."""
+    door = shapely.box(40, 10, 100, 100).difference(shapely.box(60, 60, 80, 80))
+    assert shapely.area(shapely.intersection(grow(shapes(door)).cuts, shapely.box(60, 60, 80, 80))).sum() == 0
+    post = grow(shapes(shapely.box(40, -5, 60, 155), shapely.box(80, 10, 100, 90)))
+    assert not shapely.intersects(post.cuts, shapely.box(38, 100, 62, 150)).any()
+    assert geometry.parts(shapely.intersection(post.cuts, shapely.box(80, 88, 100, 100))).size

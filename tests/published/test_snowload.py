@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 import shapely
 
-from carvegen.motifs.snowload.snowpack import Snow, repose_deg
+from carvegen.motifs.snowload.snowpack import repose_deg
 from tests.motifs.test_snowload import PLAIN, depth_over, grow, shapes
 
 
@@ -13,7 +13,7 @@ from tests.motifs.test_snowload import PLAIN, depth_over, grow, shapes
 def test_repose(sticky, angle) -> None:
     """Measured means: coarse snow of 4-5 mm 39 degrees, fluffy snow that falls apart 50 (source: snow-slopes)."""
     assert repose_deg(sticky) == pytest.approx(angle)
-    assert Snow(fallen_mm=1, sticky=1).repose_deg > 60
+    assert repose_deg(1.0) > 60
 
 
 def test_narrow_boards_catch_less_of_cold_snow_only() -> None:

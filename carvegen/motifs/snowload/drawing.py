@@ -1,0 +1,211 @@
+"""The snow as shapes: columns from the lower line over the bearer to the top, smoothed together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from scipy import ndimage
+
+from carvegen import geometry
+from carvegen.motifs.shared.fields import waves_at
+
+if TYPE_CHECKING:
+    from numpy.random import Generator
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.base.limits import Limits
+    from carvegen.geometry import (
+        Floats,
+        Indices,
+        Mask,
+        PolygonArray,
+    )
+    from carvegen.motifs.snowload.ledges import Ledges
+    from carvegen.motifs.snowload.scene import Page
+    from carvegen.motifs.snowload.settings import Settings
+    from carvegen.motifs.snowload.settling import Ends
+
+__all__ = ["Canvas", "cuttable", "fielded", "lips", "outlined", "reaching", "shown_bark", "specks"]
+
+_SOFT = 1.25  #: cells: so far the columns are smoothed together
+_SPECK_MM2 = 4.0  #: smaller pieces of sky that the snow shuts in are white too
+_NARROW_MM = 0.6  #: so near to one another two heaps shut the sky in
+
+
+@dataclass(frozen=True, eq=False)
+class Canvas:
+    """How much of each cell is covered, summed up from strokes; keeps the differences from row to row."""
+
+    page: Page
+    edges: Floats  #: (rows + 2, columns)
+
+    @staticmethod
+    def blank(page: Page) -> Canvas:
+        """Nothing is covered."""
+        return Canvas(page, np.zeros((page.high + 2, page.wide)))
+
+    def stroke(self, column: Indices, low: Floats, high: Floats) -> None:
+        """Cover columns between two heights, mm."""
+        page = self.page
+        ok = (high > low) & (column >= 0) & (column < page.wide)
+        for height, sign in ((low[ok], 1.0), (high[ok], -1.0)):
+            place = np.clip((height - page.bottom) / page.step, 0, page.high)
+            row = np.floor(place).astype(int)
+            np.add.at(self.edges, (row, column[ok]), sign * (1 - (place - row)))
+            np.add.at(self.edges, (row + 1, column[ok]), sign * (place - row))
+
+    @property
+    def cover(self) -> Floats:
+        """The share of each cell that is covered, (rows, columns)."""
+        return np.asarray(np.clip(np.cumsum(self.edges, axis=0)[:-2], 0, 1))
+
+
+def fielded(ledges: Ledges, run_mm: Floats) -> Floats:
+    """How much each ledge is ground, 0…1: it reaches the page's lower edge, is broad, and runs on to both sides.
+
+    Parameters
+    ----------
+    run_mm
+        The breadth of what stands there, a little below the ledge.
+    """
+    runs_on = (ledges.free[0][ledges.first] == -2) & (ledges.free[1][ledges.last] == -2)
+    cosine = 1 / np.sqrt(1 + ledges.smoothed(ledges.slope, 2.0) ** 2)
+    ground = runs_on & ledges.ground
+    return np.clip(
+        ledges.smoothed(ground * np.clip((run_mm - 10) / 10, 0, 1) * np.clip((cosine - 0.5) / 0.2, 0, 1), 2.0), 0, 1
+    )
+
+
+def reaching(
+    ledges: Ledges, depth: Floats, settings: Settings, ends: Ends, field: Floats, *, land_mm: float, rng: Generator
+) -> Floats:
+    """How far the white reaches down over what bears it, mm below the base; (n,)."""
+    deep = settings.fallen_mm
+    place = np.column_stack([ledges.x, ledges.base])
+    cosine = 1 / np.sqrt(1 + ledges.slope**2)
+    thick = ledges.thick
+    room = np.clip(thick - 1.4 * land_mm / cosine, 0, 0.6 * thick)
+    coarse = waves_at(place, rng, patch_mm=(3.5 + 0.7 * deep,) * 2)
+    fine = waves_at(place, rng, patch_mm=(1.2 + 0.25 * deep,) * 2)
+    lobes = np.clip(0.85 + 0.7 * coarse, 0.05, 2.4) * np.clip(1 + 0.35 * settings.bark * fine, 0.1, 2)
+    wide = (ledges.last - ledges.first + 1) * ledges.step
+    flat = np.clip((cosine - 0.25) / 0.4, 0, 1) * np.clip(wide / (2 + deep), 0.2, 1)
+    reach = 1.5 * settings.reaching_down * (0.45 * depth + 0.5 * np.sqrt(depth * deep)) * lobes * flat
+    far = (
+        field
+        * settings.fields
+        * (6 + 2.6 * deep)
+        * np.clip(depth / deep, 0.1, 1) ** 0.7
+        * np.clip(depth / deep, 0.1, 1) ** 0.7
+        * np.clip(1 + 0.4 * waves_at(place, rng, patch_mm=(9.0, 30.0)), 0.3, 2)
+    )
+    for side in (0, 1):  # a few ends wrap round what they lie on, most run out
+        kind = ends.kind[side]
+        runs_out = np.clip(ends.away[side] / (0.8 + 1.8 * ((kind * 3.1) % 1)), 0, 1)
+        reach *= np.where(ends.free[side] & ((kind * 7.3) % 1 > 0.3), runs_out, 1)
+    below = room * (1 - np.exp(-(reach + far) / np.maximum(room, 1e-6)))
+    below *= np.clip(depth / (0.3 * deep), 0, 1)
+    below = np.minimum(ledges.smoothed(below, 0.5 + 0.08 * deep), room)
+    return np.where(
+        ledges.void > 0, below + np.where(ledges.void < 1.5 * settings.bridging_mm, ledges.void, 0.3), below
+    )
+
+
+def cuttable(ledges: Ledges, depth: Floats, below: Floats, cut_mm: float) -> Floats:
+    """The depth, up to 2.5 times as much on chains whose white is nowhere quite as thick as the smallest cut."""
+    thick = (depth + below) / np.sqrt(1 + ledges.slope**2)
+    most = np.zeros(len(ledges))
+    np.maximum.at(most, ledges.first, thick)
+    most = most[ledges.first]
+    wanted = 1.4 * cut_mm
+    return np.asarray(np.where(most > wanted / 3, depth * np.clip(wanted / np.maximum(most, 1e-6), 1, 2.5), depth))
+
+
+def lips(canvas: Canvas, ledges: Ledges, depth: Floats, ends: Ends, *, blows: float) -> None:
+    """What hangs out over free ends: a little in still air, cornices in the lee."""
+    for side, way in ((0, -1), (1, 1)):
+        end = (ledges.first, ledges.last)[side]
+        at = np.flatnonzero((np.arange(len(ledges)) == end) & ends.free[side] & (np.abs(ledges.slope) < 1.2))
+        inner = np.clip(at - way * 4, ledges.first[at], ledges.last[at])
+        top = depth[inner]
+        kind = ends.kind[side][at]
+        lee = blows * way > 0
+        long = top * (0.4 + 1.1 * abs(blows) * kind if lee else 0.4 * np.clip(1.2 * kind - 0.2, 0, 1))
+        for q in range(1, int(long.max(initial=0) / ledges.step) + 2):
+            out = q * ledges.step / np.maximum(long, 1e-6)
+            on = (out < 1) & (top > 0.3)
+            out = np.clip(out, 0, 1)
+            high = ledges.base[at] + np.minimum(top, depth[at] + 0.3) * (1 - (0.3 if lee else 0.7) * out**2.2)
+            low = ledges.base[at] + top * ((0.55 if lee else 0.2) * out**0.8 - 0.2 * (1 - out) * (kind < 0.3))
+            canvas.stroke((ledges.column[at] + way * q)[on], low[on], high[on])
+
+
+def shown_bark(
+    canvas: Canvas, ledges: Ledges, below: Floats, settings: Settings, field: Floats, *, limits: Limits, rng: Generator
+) -> None:  # fmt: skip
+    """Slivers of what bears the snow, along its run, where the white is deep enough to hold them."""
+    chance = ledges.chance(rng)
+    land = limits.land_mm
+    deep = below > 2.0 * land + 2 * limits.cut_mm
+    often = settings.bark * ledges.step / 6 * (1 + 1.5 * field * below / 4)
+    for i in np.flatnonzero(deep & (chance < often)).tolist():
+        own = chance[i] / often[i]
+        long = int((3.5 + 5 * own) * (1 + 2.5 * field[i]) / ledges.step)
+        run = np.arange(i, min(i + long, int(ledges.last[i]) + 1))
+        run = run[: len(run) if deep[run].all() else int(np.argmin(deep[run]))]
+        if len(run) * ledges.step < 4 * land:
+            continue
+        along = (np.arange(len(run)) + 0.5) / len(run)
+        at = 0.3 + 0.6 * ((own * 7.7) % 1) if field[i] > 0.3 else 0.4 + 0.25 * ((own * 7.7) % 1)
+        thick = (1.15 + 0.8 * ((own * 5.3) % 1)) * land * np.sin(np.pi * along ** (0.7 + 0.7 * own)) ** 0.8
+        thick = np.minimum(thick, 0.5 * below[run])
+        middle = ledges.base[run] - at * np.median(below[run]) + 0.2 * np.sin(3 * along + 6 * own)
+        canvas.stroke(ledges.column[run], middle - thick / 2, middle + thick / 2)
+
+
+def outlined(cover: Floats, solid: Mask, page: Page, *, least_mm2: float) -> PolygonArray:
+    """The white as polygons; pieces of sky that it shuts in and that are too small to carve are white too."""
+    import contourpy
+
+    cover = _without_specks(cover, solid, page.step)
+    cover = ndimage.gaussian_filter(cover, _SOFT)
+    x = page.x
+    y = page.bottom + (np.arange(page.high) + 0.5) * page.step
+    contours = contourpy.contour_generator(x, y, cover, fill_type=contourpy.FillType.OuterOffset)
+    found = [
+        shapely.Polygon(xy[at[0] : at[1]], [xy[a:b] for a, b in pairwise(at[1:])])
+        for xy, at in zip(*contours.filled(0.5, 9.0), strict=True)
+    ]
+    pieces = geometry.parts(shapely.make_valid(geometry.polygon_array(found)))
+    return pieces[shapely.area(pieces) > least_mm2]
+
+
+def specks(white: PolygonArray, silhouette: BaseGeometry) -> PolygonArray:
+    """The pieces of sky too small to carve that the white shuts in between itself and what it lies on."""
+    tree = shapely.STRtree(white)
+    near = shapely.clip_by_rect(silhouette, *(shapely.total_bounds(white) + np.array([-1, -1, 1, 1])))
+    full = geometry.parts(shapely.union(shapely.union_all(white), near))
+    holes = geometry.parts(shapely.difference(geometry.filled(full), full))
+    holes = holes[shapely.area(holes) < _SPECK_MM2]
+    touched = np.unique(tree.query(holes, predicate="dwithin", distance=0.02)[0])
+    return geometry.offset(holes[touched], 0.03, quad_segs=2)
+
+
+def _without_specks(cover: Floats, solid: Mask, step: float) -> Floats:
+    white = cover > 0.5
+    full = white | solid
+    size = int(_NARROW_MM / step) | 1
+    shut = ndimage.grey_closing(full.view(np.uint8), (size, size)).astype(bool) | full
+    label, count = ndimage.label(~shut)
+    area = np.bincount(label.ravel(), minlength=count + 1) * step**2
+    small = (label > 0) & (area[label] < _SPECK_MM2)
+    small = ndimage.maximum_filter(small.view(np.uint8), size) > 0
+    near = ndimage.maximum_filter(white.view(np.uint8), 7) > 0
+    touched = np.zeros(count + 1, dtype=bool)
+    touched[np.unique(label[ndimage.maximum_filter(white.view(np.uint8), size + 2) > 0])] = True
+    filled = (small & ~solid & (touched[label] | near)) | (shut & ~full & near)
+    return np.where(filled, 1.0, cover)

@@ -1,0 +1,179 @@
+"""Ledges: every place where air stands over something solid, in chains from end to end."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.random import Generator
+
+    from carvegen.geometry import Floats, Indices, Mask
+    from carvegen.motifs.snowload.scene import Columns
+
+__all__ = ["Ledges", "ledges_of"]
+
+_FAR = 1e5  #: more than any height, mm
+
+
+@dataclass(frozen=True, eq=False)
+class Ledges:
+    """One place a column and shelf; chain after chain, each from left to right."""
+
+    step: float
+    column: Indices  #: (n,)
+    x: Floats  #: mm
+    base: Floats  #: height on which the snow lies, mm
+    ceiling: Floats  #: height of what is above, mm; may be inf
+    thick: Floats  #: how far down what is drawn reaches there, mm
+    ground: Mask  #: whether it reaches the page's lower edge
+    void: Floats  #: air between the base and what is drawn, where a gap is bridged, mm; inf: nothing
+    slope: Floats  #: rise over run of the base
+    linked: Mask  #: whether the next place goes on with this chain
+    first: Indices  #: the chain's first place
+    last: Indices  #: and its last
+    under: Indices  #: the ledge below in the same column; -1: none
+    free: Indices  #: (2, n) at a chain's left and right end: the ledge below the edge, -1 none, -2 no free edge
+
+    def __len__(self) -> int:
+        return len(self.column)
+
+    def chance(self, rng: Generator, at: Indices | None = None) -> Floats:
+        """A number 0…1 for each place, by where it lies alone: what changes elsewhere does not change it."""
+        at = np.arange(len(self)) if at is None else at
+        key = self.column[at].astype(np.uint64) * np.uint64(0x9E3779B97F4A7C15)
+        key += np.rint(self.base[at] / self.step).astype(np.int64).astype(np.uint64) * np.uint64(0xBF58476D1CE4E5B9)
+        key += rng.integers(2**63, dtype=np.uint64)
+        for shift, by in ((30, 0xBF58476D1CE4E5B9), (27, 0x94D049BB133111EB)):  # the mixing steps of splitmix64
+            key = (key ^ (key >> np.uint64(shift))) * np.uint64(by)
+        return np.asarray((key ^ (key >> np.uint64(31))) / 2.0**64)
+
+    def calmed(self, depth: Floats, over_mm: float, least_mm: float) -> Floats:
+        """The depth with the snow's surface evened out, wherever it is deeper than `least_mm`; its sum is kept."""
+        links = self.linked[:-1] & (np.minimum(depth[:-1], depth[1:]) > least_mm)
+        return self.kept(diffused(depth, links * (over_mm / self.step) ** 2 / 2, np.diff(self.base)), depth)
+
+    def kept(self, new: Floats, old: Floats) -> Floats:
+        """The new depth, nowhere below nothing, with each chain's sum as it was."""
+        new = np.clip(new, 0, None)
+        total, was = (np.bincount(self.first, values, minlength=len(old))[self.first] for values in (new, old))
+        return np.asarray(new * was / np.maximum(total, 1e-12))
+
+    def smoothed(self, values: Floats, over_mm: float, where: Mask | None = None) -> Floats:
+        """Values spread along the chains, their sum kept; not across places that are not in `where`."""
+        links = self.linked[:-1] if where is None else self.linked[:-1] & where[:-1] & where[1:]
+        return diffused(values, links * (over_mm / self.step) ** 2 / 2)
+
+
+def diffused(values: Floats, along: Floats, drive: Floats | None = None) -> Floats:
+    """One implicit step of diffusion: ``v' + D^T k D v' = v + D^T k d``; what leaves one place comes to the next.
+
+    Parameters
+    ----------
+    along
+        k of each link to the next place, (n - 1,).
+    drive
+        d, the differences that are left as they are, (n - 1,).
+    """
+    from scipy.linalg import solve_banded
+
+    if len(values) < 2:
+        return values
+    bands = np.zeros((3, len(values)))
+    bands[0, 1:] = bands[2, :-1] = -along
+    bands[1] = 1 + np.concatenate([along, [0]]) + np.concatenate([[0], along])
+    right = values
+    if drive is not None:
+        flow = along * drive
+        right = values + np.concatenate([flow, [0]]) - np.concatenate([[0], flow])
+    return np.asarray(solve_banded((1, 1), bands, right, check_finite=False))
+
+
+def ledges_of(bearing: Columns, drawn: Columns, *, cliff_mm: float) -> Ledges:
+    """The ledges on `bearing`; a base that falls by more than `cliff_mm` from one column to the next ends a chain."""
+    page = bearing.page
+    column, base = bearing.column, bearing.high
+    above = np.append(np.where(column[1:] == column[:-1], bearing.low[1:], np.inf), np.inf)
+    order = np.flatnonzero(np.isfinite(base))
+    column, base, above = column[order], base[order], above[order]
+    right, left = _nearest(column, base, 1), _nearest(column, base, -1)
+    here = np.arange(len(column))
+    ok = (right >= 0) & (left[right] == here) & (np.abs(base - base[right]) <= cliff_mm)
+    ok &= np.minimum(above, above[right]) > np.maximum(base, base[right])
+    order = _chained(np.where(ok, right, -1), column)
+    column, base, above = column[order], base[order], above[order]
+    goes_on = ok[order]
+    starts = np.append(True, ~goes_on[:-1])[: len(order)]
+    number = np.cumsum(starts) - 1
+    first = np.flatnonzero(starts)
+    last = np.append(first[1:], len(order)) - 1
+    free = np.full((2, len(order)), -2)
+    for side, ends in ((0, first), (1, last)):
+        free[side, ends] = _over(bearing, column, base, ends, 2 * side - 1)
+    thick, void, ground = _drawn_below(drawn, column, base)
+    slope = _slope(base, goes_on, page.step)
+    return Ledges(
+        page.step, column, page.x[column], base, above, thick, ground, void, slope, goes_on,
+        first[number], last[number], _below(column, base, column, base - 1e-6), free,
+    )  # fmt: skip
+
+
+def _nearest(column: Indices, base: Floats, side: int) -> Indices:
+    """For each place that in the next column whose base is nearest; -1 where there is none. Sorted by column, base."""
+    key, wanted = column * _FAR + base, (column + side) * _FAR + base
+    at = np.searchsorted(key, wanted)
+    around = np.clip(np.stack([at - 1, at]), 0, len(key) - 1)
+    apart = np.where(column[around] == column + side, np.abs(base[around] - base), np.inf)
+    best = np.take_along_axis(around, apart.argmin(axis=0)[None], axis=0)[0]
+    return np.where(np.isfinite(apart.min(axis=0)), best, -1)
+
+
+def _chained(right: Indices, column: Indices) -> Indices:
+    """The order in which each chain's places follow one another, chains by their first place."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    n = len(right)
+    linked = np.flatnonzero(right >= 0)
+    chain = connected_components(
+        coo_array((np.ones(len(linked)), (linked, right[linked])), shape=(n, n)), directed=False
+    )[1]
+    return np.lexsort((column, chain))
+
+
+def _below(column: Indices, base: Floats, at: Indices, height: Floats) -> Indices:
+    """The highest ledge at or below each height in column `at`; -1 where there is none."""
+    order = np.lexsort((base, column))
+    place = np.searchsorted((column * _FAR + base)[order], at * _FAR + height, side="right") - 1
+    found = order[np.clip(place, 0, None)]
+    return np.where((place >= 0) & (column[found] == at), found, -1)
+
+
+def _over(bearing: Columns, column: Indices, base: Floats, ends: Indices, side: int) -> Indices:
+    """What lies below the edge at the chains' ends: a ledge, -1 nothing, -2 if a wall or the page's end is there."""
+    beside = column[ends] + side
+    span = np.searchsorted(bearing.column * _FAR + np.clip(bearing.low, -_FAR / 4, _FAR / 4),
+                           beside * _FAR + base[ends] + 0.05, side="right") - 1  # fmt: skip
+    span = np.clip(span, 0, None)
+    wall = (bearing.column[span] == beside) & (bearing.high[span] > base[ends] + 0.05)
+    outside = (beside < 0) | (beside >= bearing.page.wide)
+    return np.where(wall | outside, -2, _below(column, base, beside, base[ends]))
+
+
+def _drawn_below(drawn: Columns, column: Indices, base: Floats) -> tuple[Floats, Floats, Mask]:
+    """How far down what is drawn reaches below each base, the air between, and whether it is the ground."""
+    key = drawn.column * _FAR + np.clip(drawn.low, -_FAR / 4, _FAR / 4)
+    span = np.clip(np.searchsorted(key, column * _FAR + base, side="right") - 1, 0, None)
+    some = drawn.column[span] == column
+    void = np.where(some, np.clip(base - drawn.high[span], 0, None), np.inf)
+    thick = np.where(some, np.minimum(base, drawn.high[span]) - drawn.low[span], 0)
+    return thick, void, some & (drawn.low[span] <= drawn.page.bottom)
+
+
+def _slope(base: Floats, linked: Mask, step: float) -> Floats:
+    rise = np.where(linked[:-1], np.diff(base), 0.0)
+    count = np.concatenate([linked[:-1], [False]]).astype(float) + np.concatenate([[False], linked[:-1]])
+    total = np.concatenate([rise, [0]]) + np.concatenate([[0], rise])
+    return np.asarray(total / np.maximum(count, 1) / step)

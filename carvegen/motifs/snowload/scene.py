@@ -1,0 +1,198 @@
+"""The scene as columns: what stands where over the page, upright column by column, and what is hidden by it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from scipy import ndimage
+
+from carvegen import geometry
+from carvegen.motifs.shared.minimum_width import tiles_of
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.geometry import (
+        Floats,
+        Indices,
+        Mask,
+        PolygonArray,
+    )
+
+__all__ = ["Columns", "Page", "bearer", "columns_of", "hiding", "run_lengths", "without_marks"]
+
+_FINEST_MM = 0.15
+_CELLS = 1_000_000
+_BEYOND_MM = 6.0  #: so far the shapes run on past the page's sides
+_FINE_MM = 0.02
+_ARC = 2
+_BROAD_MM = 4.0  #: what is as thick hides the sky; thinner twigs hide half of it: snow drifts past them
+_BOARD_MM = 25.0  #: and so does what is as long and straight, however thin,
+_BOARD_DEG = np.arange(-40, 41, 4)  #: along one of these slopes
+_LEAST_GAP_MM2 = 0.5
+_WALL_MM = 3.5
+_LATTICE = 6.0  #: holes less than so many times as wide as the walls round them are thick belong to a lattice
+
+
+@dataclass(frozen=True)
+class Page:
+    """The grid of a page: square cells, row 0 lowest; so many columns lie beyond either side."""
+
+    left: float
+    bottom: float
+    wide: int  #: columns, those beyond the sides too
+    high: int  #: rows
+    step: float  #: a cell's side, mm
+    beyond: int
+
+    @staticmethod
+    def of(bounds: tuple[float, float, float, float]) -> Page:
+        """The grid over a page of these bounds; it depends on nothing else."""
+        left, bottom, right, top = bounds
+        step = max(_FINEST_MM, ((right - left) * (top - bottom) / _CELLS) ** 0.5)
+        beyond = int(np.ceil(_BEYOND_MM / step))
+        wide, high = (int(np.ceil(side / step)) for side in (right - left, top - bottom))
+        return Page(left - beyond * step, bottom, wide + 2 * beyond, high, step, beyond)
+
+    @property
+    def x(self) -> Floats:
+        """Middle of each column, mm, (wide,)."""
+        return np.asarray(self.left + (np.arange(self.wide) + 0.5) * self.step)
+
+    @property
+    def top(self) -> float:
+        """Height of the page's upper edge, mm."""
+        return self.bottom + self.high * self.step
+
+
+@dataclass(frozen=True)
+class Columns:
+    """Where the shapes stand in each column: spans from `low` to `high`, sorted by column and height."""
+
+    page: Page
+    column: Indices  #: (n,)
+    low: Floats  #: mm, the page's lower edge where the shape runs on below it, (n,)
+    high: Floats  #: mm, inf where it runs on above it, (n,)
+
+    def raster(self) -> Mask:
+        """The cells whose middles lie in a shape; (high, wide)."""
+        page = self.page
+        edge = np.zeros((page.high + 1, page.wide), dtype=np.int16)
+        for height, sign in ((self.low, 1), (self.high, -1)):
+            row = np.ceil((np.clip(height, page.bottom, page.top) - page.bottom) / page.step - 0.5)
+            np.add.at(edge, (np.clip(row, 0, page.high).astype(int), self.column), sign)
+        return np.asarray(np.cumsum(edge, axis=0)[:-1] > 0)
+
+
+def columns_of(shapes: PolygonArray, page: Page) -> Columns:
+    """The spans of disjoint shapes; what meets the page's edge runs on past it."""
+    rings = geometry.rings(shapes)
+    after = np.arange(1, len(rings.xy) + 1)
+    after[rings.start[1:] - 1] = rings.start[:-1]
+    (x0, y0), (x1, y1) = rings.xy.T, rings.xy[after].T
+    place0, place1 = ((x - page.left) / page.step - 0.5 for x in (x0, x1))
+    inner = page.beyond, page.wide - page.beyond
+    first = np.clip(np.ceil(np.minimum(place0, place1)), *inner).astype(int)
+    count = np.clip(np.ceil(np.maximum(place0, place1)), *inner).astype(int) - first
+    edge = np.repeat(np.arange(len(x0)), count)
+    column = first[edge] + np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count)
+    height = y0[edge] + (column - place0[edge]) / (place1 - place0)[edge] * (y1 - y0)[edge]
+    order = np.lexsort((height, column))
+    column, height = column[order], height[order]
+    spans = column[::2], height[::2], height[1::2]
+    column, low, high = (
+        np.concatenate(both) for both in zip(_past(page, *spans, 0), spans, _past(page, *spans, 1), strict=True)
+    )
+    low = np.where(low < page.bottom + page.step / 2, page.bottom, low)
+    high = np.where(high > page.top - page.step / 2, np.inf, high)
+    some = (high > page.bottom) & (low < page.top) & (high - low > 1e-6)
+    return Columns(page, column[some], low[some], high[some])
+
+
+def _past(page: Page, column: Indices, low: Floats, high: Floats, side: int) -> tuple[Indices, Floats, Floats]:
+    """The spans of the page's first or last column, again for each column beyond that side."""
+    which = column == (page.wide - page.beyond - 1 if side else page.beyond)
+    beyond = np.repeat(np.arange(page.beyond) + (page.wide - page.beyond if side else 0), which.sum())
+    return beyond, np.tile(low[which], page.beyond), np.tile(high[which], page.beyond)
+
+
+def without_marks(shapes: PolygonArray, gaps: float) -> tuple[PolygonArray, PolygonArray]:
+    """The shapes with those holes filled that are marks on them, not air behind them; and the lattices.
+
+    The lattices are the holes that are air, where they are small for the walls round them, with those walls: rails
+    of a fence shelter one another less than a picture in one plane tells, for snow drifts past both sides of them.
+
+    A hole is air if what lies round it, as broad as half the hole and some millimetres, is not all wall: between the
+    twigs of a crown or the rails of a fence there is more air near by, round an eye or a knot there is none.
+
+    Parameters
+    ----------
+    gaps
+        0: every hole is a mark; 1: none is; 0.5: those that have nine tenths of wall round them.
+    """
+    holes = geometry.stack(shapely.polygons(shape.interiors) for shape in shapes.tolist() if shape.interiors)
+    if len(holes) == 0:
+        return shapes, holes
+    area = shapely.area(holes)
+    band = np.maximum(np.sqrt(area) / 2, _WALL_MM)
+    around = shapely.difference(shapely.buffer(shapely.simplify(holes, band / 8), band, quad_segs=2), holes)
+    which, wall = shapely.STRtree(shapes).query(around, predicate="intersects")
+    solid = shapely.area(shapely.intersection(around[which], shapes[wall]))
+    walled = np.bincount(which, solid, minlength=len(holes))
+    mark = (walled > (0.8 + 0.2 * gaps) * shapely.area(around)) | (area < _LEAST_GAP_MM2)
+    mark = (mark | (gaps <= 0)) & (gaps < 1)
+    thick = walled / shapely.length(holes)
+    lattice = ~mark & (np.sqrt(area) < _LATTICE * thick)
+    filled = geometry.parts(shapely.union_all(np.concatenate([shapes, holes[mark]])))
+    return filled, geometry.parts(shapely.union_all(shapely.buffer(holes, 1.3 * thick)[lattice]))
+
+
+def bearer(silhouette: BaseGeometry, *, bridging_mm: float, detail_mm: float) -> PolygonArray:
+    """The silhouette with gaps up to `bridging_mm` filled, and without what is narrower than `detail_mm` then."""
+    tiles, cells = tiles_of(shapely.simplify(silhouette, _FINE_MM), bridging_mm + detail_mm)
+    grown = shapely.buffer(tiles, bridging_mm / 2, quad_segs=_ARC)
+    inner = shapely.buffer(grown, -(bridging_mm + detail_mm) / 2, quad_segs=_ARC)
+    solid = shapely.intersection(shapely.buffer(inner, detail_mm / 2, quad_segs=_ARC), cells)
+    return geometry.parts(shapely.union_all(geometry.parts(solid), grid_size=geometry.GRID_MM))
+
+
+def hiding(solid: Mask, lattice: Mask, page: Page) -> Mask:
+    """Of the cells where something stands those that hide the sky wholly: broad things and long straight boards."""
+    coarse, mm = solid[::2, ::2], 2 * page.step
+    broad = ndimage.distance_transform_edt(coarse) * mm >= _BROAD_MM / 2
+    if broad.any():
+        broad = ndimage.distance_transform_edt(~broad) * mm <= _BROAD_MM / 2 + mm
+    beyond = page.beyond // 2
+    boards = np.pad(_boards(coarse[:, beyond:-beyond], mm), ((0, 0), (beyond, beyond)), mode="edge")
+    found = np.kron(broad | boards, np.ones((2, 2), dtype=bool))
+    return np.asarray(found[: solid.shape[0], : solid.shape[1]] & solid & ~lattice)
+
+
+def _boards(solid: Mask, step: float) -> Mask:
+    """The cells in straight runs of at least `_BOARD_MM`, level or up to as steep as roofs are."""
+    found = np.zeros_like(solid)
+    rows, column = np.arange(solid.shape[0])[:, None], np.arange(solid.shape[1])
+    for slope in np.tan(np.radians(_BOARD_DEG)):
+        shift = np.rint(slope * column).astype(int)
+        level = np.take_along_axis(solid, np.mod(rows + shift, len(solid)), axis=0)
+        size = max(int(_BOARD_MM * np.cos(np.arctan(slope)) / step), 1)
+        level = run_lengths(level) >= size
+        found |= np.take_along_axis(level, np.mod(rows - shift, len(solid)), axis=0)
+    return found
+
+
+def run_lengths(mask: Mask) -> Indices:
+    """In each row, the length of the unbroken run that each cell lies in; 0 outside; same shape."""
+    rows, columns = mask.shape
+    padded = np.zeros((rows, columns + 1), dtype=np.int8)
+    padded[:, :-1] = mask
+    flat = padded.ravel()
+    change = np.flatnonzero(np.diff(flat, prepend=0))
+    starts, stops = change[::2], change[1::2]
+    length = np.zeros(len(flat), dtype=np.int64)
+    np.add.at(length, starts, stops - starts)
+    np.add.at(length, stops, starts - stops)
+    return np.cumsum(length).reshape(rows, columns + 1)[:, :-1]

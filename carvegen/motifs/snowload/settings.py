@@ -1,0 +1,63 @@
+"""How the snow lies: settings, and snow by name."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, ClassVar
+
+from carvegen.base.parameters import (
+    angle,
+    check_all,
+    length,
+    share,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+__all__ = ["PRESETS", "Settings"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settings:
+    """How the snow lies."""
+
+    fallen_mm: float = length(3.5, at_least=0.2, at_most=60, help="depth on an open, level, wide place, on the paper")
+    sticky: float = share(0.45, help="0: loose and cold, slides off slopes; 1: wet, clings to steep places")
+    bridging_mm: float = length(1.2, at_least=0, at_most=30, help="gaps up to this wide are bridged")
+    patchy: float = share(0.25, help="share of the snow's places that stay bare or thin")
+    lumpy: float = share(0.5, help="0: smooth heaps; 1: lumps upon lumps")
+    wind: float = share(0.0, help="0: still air; 1: a gale that scours what faces it and drifts in the lee")
+    wind_towards_deg: float = angle(-30.0, help="direction in which the snow is driven; 0 is to the right, -90 down")
+    gaps: float = share(0.5, help="holes in the shapes: 0: all are marks; 1: all are open air; between: by their walls")
+    reaching_down: float = share(0.4, help="how far the white reaches down over what it lies on")
+    fields: float = share(0.5, help="how far the white covers ground, hills and whatever reaches the lower edge")
+    bark: float = share(0.5, help="how often bark, needles and ropes show dark through the snow")
+    detail_mm: float = length(0.7, at_least=0, at_most=20, help="twigs and needles thinner than this carry none")
+    detail_kept: float = share(0.6, help="share of such twigs and needles that stay in sight")
+
+    #: Settings that lost their meaning, and what to use instead.
+    SUCCESSORS: ClassVar[Mapping[str, str]] = {
+        "shelter_mm": "gaps",
+    }
+
+    def __post_init__(self) -> None:
+        check_all(self)
+
+
+#: Snow by name: what differs from the defaults.
+PRESETS: Mapping[str, Mapping[str, float]] = {
+    "fresh": {},
+    "dusting": {"fallen_mm": 1.5, "patchy": 0.3, "bridging_mm": 0.5, "bark": 0.7, "fields": 0.3, "detail_kept": 0.9},
+    "deep": {"fallen_mm": 7.0, "patchy": 0.05, "bridging_mm": 1.8, "sticky": 0.5, "bark": 0.4, "detail_kept": 0.3},
+    "windblown": {
+        "fallen_mm": 3.6,
+        "wind": 0.9,
+        "wind_towards_deg": -20,
+        "patchy": 0.15,
+        "sticky": 0.3,
+        "lumpy": 0.3,
+        "bark": 0.6,
+    },
+    "wet": {"fallen_mm": 4.6, "sticky": 0.9, "bridging_mm": 1.8, "patchy": 0.2, "lumpy": 0.8, "bark": 0.4},
+}

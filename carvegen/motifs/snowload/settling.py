@@ -1,0 +1,168 @@
+"""What has fallen spreads until it is stable: slopes at repose, ends that taper, and falls over edges."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from carvegen.motifs.snowload.ledges import diffused
+from carvegen.motifs.snowload.snowpack import cap_mm, clinging_mm, repose_deg
+
+if TYPE_CHECKING:
+    from numpy.random import Generator
+
+    from carvegen.geometry import Floats, Mask
+    from carvegen.motifs.snowload.ledges import Ledges
+    from carvegen.motifs.snowload.settings import Settings
+
+__all__ = ["Ends", "Settled", "ends_of", "settled"]
+
+_ROUNDS = 4  #: of spreading and falling
+_STEPS = 7  #: of spreading in each
+_FAST, _CALM = 300.0, 0.5  #: how fast snow moves where it is too steep, and where it only evens out
+_THIN_MM = 0.3  #: a layer so thin moves half as fast
+_HELD_MM = 0.3  #: snow below an edge that comes so near to it holds what lies on the edge
+_POCKET = 0.9  #: between walls it lies so deep for the pocket's breadth, and
+_ALONE_FALLEN = 0.12  #: on a post more than its cap by so much of the depth fallen
+_POCKET_FALLEN = 0.6  #: so much of the depth fallen more
+
+
+@dataclass(frozen=True, eq=False)
+class Ends:
+    """Free ends of the chains, left and right; each array (2, n)."""
+
+    away: Floats  #: distance along x to the chain's end on that side, mm
+    free: Mask  #: whether it ends there over an edge
+    at_edge: Floats  #: how deep the snow may lie right at the edge, mm
+    rise: Floats  #: how much more 1 mm in
+    power: Floats  #: and how that grows with the distance: 0.5 blunt … 1 a wedge
+    kind: Floats  #: a number 0…1 of each end
+
+
+@dataclass(frozen=True, eq=False)
+class Settled:
+    """Depth over each ledge and the account of it, mm² of the picture."""
+
+    depth: Floats  #: plumb, mm, (n,)
+    fallen: float
+    lost: float  #: past the page's lower edge, and what found no room
+
+    @property
+    def lying(self) -> float:
+        """What lies, as a sum of depths; times the step it is an area."""
+        return float(self.depth.sum())
+
+
+def ends_of(ledges: Ledges, settings: Settings, rng: Generator) -> Ends:
+    """How the snow ends at each chain's free ends: blunt, tapering or broken off, each its own way."""
+    here = np.arange(len(ledges))
+    ends = np.stack([ledges.first, ledges.last])
+    away = np.abs(here - ends) * ledges.step + ledges.step / 2
+    kind = np.stack([ledges.chance(rng, end) for end in ends])
+    size = 0.5 + np.stack([ledges.chance(rng, end) for end in ends])
+    pick = [kind < 0.4, kind < 0.8]
+    wide = (ledges.last - ledges.first + 1) * ledges.step
+    deep = (
+        (settings.fallen_mm / 3.5) ** 0.5
+        * (0.75 + 0.5 * settings.sticky)
+        * np.clip(wide / (1.5 + 0.6 * settings.fallen_mm), 0.4, 1)
+    )
+    at_edge = np.select(pick, [0.3 * size, np.full_like(size, 0.05)], 0.6 * size) * deep
+    rise = np.select(pick, [1.5 * size, 0.45 * size], 1.0 * size) * deep
+    power = np.select(pick, [0.55, 0.95], 0.75)
+    return Ends(away, np.take_along_axis(ledges.free, ends, axis=1) > -2, at_edge, rise, power, kind)
+
+
+def settled(ledges: Ledges, depth: Floats, settings: Settings, *, sky: Floats, ends: Ends, land_mm: float) -> Settled:
+    """The snow when it has come to rest.
+
+    A height field that spreads until it is stable, after N. v. Festenberg and S. Gumhold 2009 and P. Fearing 2000 (from
+    memory). Changed: the field lies along the chains of ledges, each step is solved implicitly (so that few are
+    enough, and what leaves one place comes to the next), and what an end cannot hold falls on what lies below it.
+
+    Parameters
+    ----------
+    depth
+        What has fallen on each ledge, mm.
+    sky
+        The share of the sky that broad things leave open over each ledge: what falls past a twig lands by it.
+    land_mm
+        So much air stays under what hangs above.
+    """
+    fallen, lost = float(depth.sum()), 0.0
+    hold = clinging_mm(ledges.slope, settings.sticky, settings.fallen_mm)
+    room = np.maximum(ledges.ceiling - ledges.base - land_mm, 0)
+    bears = _borne(ledges, settings)
+    for _ in range(_ROUNDS):
+        for _ in range(_STEPS):
+            depth = _spread(ledges, depth, hold, settings)
+        more = np.clip(depth - bears, 0, None)
+        depth, gone = _past(ledges, depth - more, more, sky)
+        lost += gone
+        depth = ledges.calmed(depth, 0.15 + 0.25 * settings.fallen_mm, _THIN_MM)
+        depth, gone = _over_edges(ledges, depth, settings, ends)
+        lost += gone
+    top = np.minimum(np.minimum(bears, room), _limit(ledges, depth, ends))
+    lost += float(np.clip(depth - top, 0, None).sum())
+    return Settled(np.minimum(depth, top), fallen, lost)
+
+
+def _borne(ledges: Ledges, settings: Settings) -> Floats:
+    """The deepest that the thing below bears: a thin twig little, a pocket no tower."""
+    wide = (ledges.last - ledges.first + 1) * ledges.step
+    breadth = ledges.thick / np.sqrt(1 + ledges.slope**2)
+    breadth = np.asarray(np.where(ledges.void > 0, wide, 0.6 + 1.6 * breadth), dtype=np.float64)
+    twig = cap_mm(np.asarray(breadth, dtype=np.float64), settings.sticky)
+    pocket = _POCKET * wide + _POCKET_FALLEN * settings.fallen_mm
+    alone = (ledges.free[0][ledges.first] > -2) & (ledges.free[1][ledges.last] > -2)
+    pocket = np.where(
+        alone, cap_mm(wide.astype(np.float64), settings.sticky) + _ALONE_FALLEN * settings.fallen_mm, pocket
+    )
+    return np.asarray(np.minimum(np.minimum(twig, pocket), 1.6 * settings.fallen_mm + 1.0))
+
+
+def _spread(ledges: Ledges, depth: Floats, hold: Floats, settings: Settings) -> Floats:
+    """One step: down where it is steeper than repose, and a little wherever it is uneven; the sum is kept."""
+    surface = ledges.base + depth
+    fall = surface[:-1] - surface[1:]
+    steepest = np.tan(np.radians(repose_deg(settings.sticky))) * ledges.step
+    upper = np.where(fall > 0, depth[:-1], depth[1:])
+    loose = np.clip(upper - np.where(fall > 0, hold[:-1], hold[1:]), 0, None)
+    slides = np.abs(fall) > steepest
+    both = np.minimum(depth[:-1], depth[1:]) > _THIN_MM
+    along = np.where(slides, _FAST * loose / (loose + _THIN_MM), _CALM * both) * ledges.linked[:-1]
+    rest = np.where(slides, np.sign(fall) * steepest, 0.0) - (ledges.base[:-1] - ledges.base[1:])
+    return ledges.kept(diffused(depth, along, rest), depth)
+
+
+def _limit(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
+    """How deep it can lie by its distance to free ends that nothing below holds up."""
+    limit = np.full(len(ledges), np.inf)
+    for side, end in enumerate((ledges.first, ledges.last)):
+        below = ledges.free[side][end]
+        near = (below >= 0) & (ledges.base[below] + depth[below] > ledges.base[end] - _HELD_MM)
+        most = ends.at_edge[side] + ends.rise[side] * ends.away[side] ** ends.power[side]
+        limit = np.where(ends.free[side] & ~near, np.minimum(limit, most), limit)
+    return limit
+
+
+def _over_edges(ledges: Ledges, depth: Floats, settings: Settings, ends: Ends) -> tuple[Floats, float]:
+    """What the ends cannot hold falls on what lies below them, spread a little; and the sum that meets nothing."""
+    more = np.clip(depth - _limit(ledges, depth, ends), 0, None)
+    away = np.where(ends.free, ends.away, np.inf)
+    side = away.argmin(axis=0)
+    end = np.where(side == 0, ledges.first, ledges.last)
+    below = ledges.free[side, end]
+    lands = below >= 0
+    came = np.bincount(below[lands], more[lands], minlength=len(ledges)).astype(np.float64)
+    came = ledges.smoothed(came, 0.4 + 0.35 * settings.fallen_mm)
+    return depth - more + came, float(more[~lands].sum())
+
+
+def _past(ledges: Ledges, depth: Floats, more: Floats, sky: Floats) -> tuple[Floats, float]:
+    """What is too much for a twig falls before or behind it on the ledge below, as far as that lies open."""
+    below = np.maximum(ledges.under, 0)
+    lands = more * np.clip(sky[below], 0, 1) * (ledges.under >= 0)
+    return depth + np.bincount(below, lands, minlength=len(depth)), float((more - lands).sum())

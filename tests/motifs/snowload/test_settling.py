@@ -1,0 +1,116 @@
+"""Lying snow at rest: what falls is accounted for, and lies no steeper than it stands."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+import shapely
+
+from carvegen import geometry
+from carvegen.base.streams import stream
+from carvegen.motifs import snowload
+from carvegen.motifs.growth import Place
+from carvegen.motifs.snowload import _Scene
+from carvegen.motifs.snowload.ledges import Ledges, ledges_of
+from carvegen.motifs.snowload.scene import Page, columns_of
+from carvegen.motifs.snowload.settling import (
+    Ends,
+    Settled,
+    ends_of,
+    settled,
+)
+from carvegen.motifs.snowload.snowpack import clinging_mm, repose_deg
+from tests.cases import limits, shapes
+
+LIMITS = limits(0.5, 0.4)
+FACE = shapely.box(0, 0, 120, 90)
+PLAIN = {"patchy": 0, "lumpy": 0, "wind": 0, "bridging_mm": 0, "detail_mm": 0.1}
+SLOPE = shapely.Polygon([(10, 5), (110, 5), (110, 12), (60, 62), (10, 12)])
+FORK = shapely.union_all([
+    shapely.LineString([(60, 5), (60, 32)]).buffer(2),
+    shapely.LineString([(60, 30), (35, 62)]).buffer(1.5),
+    shapely.LineString([(60, 30), (85, 62)]).buffer(1.5),
+])  # fmt: skip
+ROOF_OVER_LEDGE = shapely.union_all([
+    shapely.Polygon([(50, 50), (70, 50), (60, 80)]), shapely.box(5, 5, 115, 15), shapely.box(57, 10, 63, 51)
+])  # fmt: skip
+SUBJECTS = {"slope": SLOPE, "fork": FORK, "roof": ROOF_OVER_LEDGE}
+
+
+def ledges(on: shapely.Geometry, *, cliff_mm: float = 1.0) -> Ledges:
+    columns = columns_of(geometry.parts(on), Page.of(FACE.bounds))
+    return ledges_of(columns, columns, cliff_mm=cliff_mm)
+
+
+@cache
+def at_rest(name: str, preset: str, seed: int = 1) -> tuple[Ledges, Settled]:
+    settings = snowload.Settings(**snowload.PRESETS[preset])
+    place = Place(area=FACE, shapes=shapes(SUBJECTS[name]))
+    scene = _Scene.of(SUBJECTS[name], settings, place)
+    assert scene is not None
+    ends = ends_of(scene.ledges, settings, stream(seed, "ends"))
+    return scene.ledges, scene.snow(place, LIMITS, ends, stream(seed, "snow"))
+
+
+@pytest.mark.parametrize("preset", sorted(snowload.PRESETS))
+@pytest.mark.parametrize("name", sorted(SUBJECTS))
+def test_what_falls_lies_or_is_lost(name, preset) -> None:
+    """To 1 % of the volume."""
+    _, snow = at_rest(name, preset)
+    assert snow.fallen > 0
+    assert snow.lying + snow.lost == pytest.approx(snow.fallen, rel=0.01)
+    assert (snow.depth >= 0).all()
+
+
+@pytest.mark.parametrize("sticky", [0.0, 0.3, 0.6])
+def test_a_loose_pile_on_level_ground_spreads_to_repose_and_keeps_its_volume(sticky) -> None:
+    """A block of snow with upright sides on a table that runs past the page; a thin layer may stand upright."""
+    its = ledges(shapely.box(0, 0, 120, 10))
+    settings = snowload.Settings(**{**PLAIN, "sticky": sticky, "fallen_mm": 6})
+    heap = np.where(np.abs(its.x - 60) < 5, 9.0, 0.0)
+    zero = np.zeros((2, len(its)))
+    none = Ends(zero, zero > 0, zero, zero, zero, zero)
+    rest = settled(its, heap, settings, sky=np.ones(len(its)), ends=none, land_mm=0.5)
+    stands = float(clinging_mm(np.zeros(1), sticky, 6.0)[0])
+    loose = np.minimum(rest.depth[:-1], rest.depth[1:]) > stands + 0.5
+    steepest = np.degrees(np.arctan(np.abs(np.diff(rest.depth))[loose].max() / its.step))
+    assert rest.lying + rest.lost == pytest.approx(heap.sum())
+    assert (rest.depth > 0.1).sum() > (heap > 0).sum()
+    assert steepest < repose_deg(sticky) + 3
+
+
+def test_ledges_are_found_exactly_between_the_cells() -> None:
+    """A slope of 45 degrees and a ceiling over it, column by column against the shapes' own equations."""
+    its = ledges(shapely.union_all([SLOPE, shapely.box(20, 70, 40, 75)]))
+    left = (its.x > 10.2) & (its.x < 59.8) & (its.base < 65)
+    np.testing.assert_allclose(its.base[left], its.x[left] + 2, atol=1e-6)
+    under = (its.x > 20.2) & (its.x < 39.8) & (its.base < 65)
+    assert (its.ceiling[under] == pytest.approx(70)) and np.isinf(its.ceiling[left & (its.x > 41)]).all()
+    assert np.abs(its.slope[left & (its.x > 11) & (its.x < 59)]) == pytest.approx(1.0)
+
+
+def test_what_a_steep_roof_sheds_lands_below_its_eaves() -> None:
+    on, snow = at_rest("roof", "fresh")
+    ground = on.base < 20
+    beside = ground & (np.abs(np.abs(on.x - 60) - 11.5) < 2.5)
+    away = ground & (np.abs(on.x - 60) > 35)
+    assert snow.depth[beside].mean() > 1.1 * snow.depth[away].mean()
+
+
+def test_a_fork_is_fullest_at_its_bottom() -> None:
+    on, snow = at_rest("fork", "deep")
+    limbs = (on.base > 33) & (np.abs(on.x - 60) > 12) & (np.abs(on.x - 60) < 22)
+    fork = (np.abs(on.x - 60) < 1) & (on.base > 25)
+    assert snow.depth[fork].mean() > 1.5 * snow.depth[limbs].mean()
+
+
+def test_ends_differ() -> None:
+    """Of forty posts alike no two ends are cut to one pattern."""
+    posts = shapely.union_all([shapely.box(x, 5, x + 2, 40) for x in range(2, 118, 3)])
+    its = ledges(posts)
+    ends = ends_of(its, snowload.Settings(), stream(3, "ends"))
+    rise = np.unique(ends.rise[0])
+    assert len(rise) > 30
+    assert np.percentile(rise, 90) > 2.5 * np.percentile(rise, 10)
