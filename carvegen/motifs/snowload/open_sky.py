@@ -22,7 +22,7 @@ def sky_seen(hidden: Mask, *, lean_deg: float = 0.0) -> Floats:
     Snow falls from directions t up to `WIDEST_DEG` off the plumb line with the weight cos²t about the direction that
     it leans to; a ray that meets what hides is lost, however far away. At the sides what is hidden runs on.
 
-    Occlusion after P. Fearing 2000 and D. Foldes and B. Benes 2007 (from memory), there with rays into the half-space;
+    Occlusion (source: fearing-2000, foldes-benes), there with rays into the half-space;
     here in the picture's plane. Beside an endless wall of height H at a distance x the share is ``1 - (f(T) - f(t1)) /
     2 f(T)`` with ``f(t) = t/2 + sin(2t)/4``, ``t1 = atan(x / H)``, T the widest direction (own integration).
 
