@@ -7,7 +7,7 @@ overlap unless a function says so. Only this file narrows shapely's types.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeAlias, cast
 
@@ -30,6 +30,7 @@ __all__ = [
     "close_pairs",
     "difference",
     "dots",
+    "each",
     "empty",
     "filled",
     "intersection",
@@ -120,6 +121,17 @@ def solid(shape: Any) -> BaseGeometry:  # noqa: ANN401
     if np.ndim(shape) == 0 and shapely.get_type_id(shape) in (_POLYGON, _MULTIPOLYGON):
         return cast("BaseGeometry", shape)
     return cast("BaseGeometry", shapely.multipolygons(parts(shape)))
+
+
+def each(overlay: Callable[..., Any], shapes: Any, other: Any) -> Any:  # noqa: ANN401
+    """An overlay, such as `shapely.difference`, of each shape; made again on the grid if GEOS can't make it.
+
+    GEOS may fail where outlines all but touch; made valid and on the grid they meet in points of it.
+    """
+    try:
+        return overlay(shapes, other)
+    except shapely.errors.GEOSException:
+        return overlay(shapely.make_valid(shapes), shapely.make_valid(other), grid_size=GRID_MM)
 
 
 def intersection(shape: Any, other: Any) -> BaseGeometry:  # noqa: ANN401

@@ -240,7 +240,7 @@ def test_the_width_map_is_clear_where_nothing_is_told_and_has_a_key(browser: Any
     job = way.on(block(box(5, 5, 10, 20), box(15.5, 5, 10, 20)))
     widths = land_widths(job.block, job.limits.land_mm)
     page = _opened(browser, tmp_path, block_sheet([job], {"laser": checked(job)}, {}, [], widths=widths))
-    assert page.find_element(By.CSS_SELECTOR, ".key li").text == "below the minimum (0.70 mm)"
+    assert page.find_element(By.CSS_SELECTOR, ".key li").text == "below the minimum (0.73 mm)"
     alpha = page.execute_script(
         "const image = document.getElementById('land-width'), pen = new OffscreenCanvas(240, 180).getContext('2d');"
         "return image.decode().then(() => { pen.drawImage(image, 0, 0, 240, 180);"

@@ -88,14 +88,16 @@ def island(across: float, hollow: float = 0.0) -> Job:
 
 
 def sharp(angle_deg: float) -> Job:
-    """A triangle with one sharp corner: a disc of radius r leaves r² (cot(a/2) - (pi - a)/2) of it."""
+    """A triangle with one sharp corner: a disc of radius r stops r / sin(a/2) - r before it."""
     half = math.tan(math.radians(angle_deg / 2))
     return setup().on(block(shapely.Polygon([(10, 15), (20, 15 - 10 * half), (20, 15 + 10 * half)])))
 
 
-def uncut_mm2(angle_deg: float) -> float:
+def missed_mm(angle_deg: float) -> float:
+    """The mean width of what it leaves there: r² (cot(a/2) - (pi - a)/2) over that length."""
     angle = math.radians(angle_deg)
-    return 0.2**2 * (1 / math.tan(angle / 2) - (math.pi - angle) / 2)
+    area = 0.2**2 * (1 / math.tan(angle / 2) - (math.pi - angle) / 2)
+    return area / (0.2 / math.sin(angle / 2) - 0.2)
 
 
 def moat(wide: float) -> Job:
@@ -143,8 +145,10 @@ ROWS = [
         limit=0.4),
     Row(rule="cut-width", what="cut-out", job=lambda mm: setup().on(block(cut_outs=(box(12, 12, 9, mm),))), within=0.4,
         beyond=0.394, limit=0.4),
-    Row(rule="cut-width", what="corner", job=sharp, within=35.0, beyond=33.0, limit=2 * 0.2**2, severity=RISK,
-        measured=uncut_mm2, rel=0.02),  # the cutter's circle is drawn round its disc
+    Row(rule="cut-width", what="corner", job=sharp, within=39.2, beyond=38.6, limit=0.4, severity=RISK,
+        measured=missed_mm, rel=0.02),  # r / sin(a/2) - r = 2 r at 38.94 degrees
+    Row(rule="slenderness", what="blade", job=lambda mm: between_two(mm, material="linoleum", cutter="laser-fine"),
+        within=0.73, beyond=0.72, limit=0.7265625, severity=RISK),  # 1.5 mm deep over 2, less the wall's lean
     Row(rule="wall-angle", what="steep", job=wall, within=29.99, beyond=30.01, limit=30.01, severity=RISK,
         measured=lambda _: 30.0),
     Row(rule="wall-angle", what="undercut", job=leaning_in, within=0.009, beyond=0.011, limit=0.0,

@@ -56,11 +56,11 @@ def bounded(
     crossing = shapes[~whole & goes_on & shapely.intersects(frame, shapes)]
     if len(crossing) == 0:
         return shapes[whole]
-    clear_of = shapely.difference(frame, area)
+    clear_of = geometry.each(shapely.difference, frame, area)
     shapely.prepare(clear_of)
     out = _run_out(crossing, frame, limits)
     shut = shapely.intersects(clear_of, out)
-    behind = _one_side(shapely.difference(out[shut], clear_of), limits)
+    behind = _one_side(geometry.each(shapely.difference, out[shut], clear_of), limits)
     pieces = np.concatenate([geometry.parts(out[~shut]), behind])
     edge = _firm(pieces, clear_of, frame, limits)
     return _joined(shapes[whole], edge[_made(edge, limits)], limits)
@@ -100,21 +100,21 @@ def _run_out(shapes: PolygonArray, frame: BaseGeometry, limits: Limits) -> Polyg
     left, bottom, right, top = shapely.bounds(frame)
     deep = max(limits.land_mm, limits.cut_mm) + SLACK_MM
     beyond_it = shapely.buffer(frame, 2 * deep, join_style="mitre")
-    shapes = shapely.intersection(shapes, beyond_it)
+    shapes = geometry.each(shapely.intersection, shapes, beyond_it)
     for side, way in (
         (shapely.box(left - deep, bottom, left + deep, top), (-1, 0)),
         (shapely.box(right - deep, bottom, right + deep, top), (1, 0)),
         (shapely.box(left, bottom - deep, right, bottom + deep), (0, -1)),
         (shapely.box(left, top - deep, right, top + deep), (0, 1)),
     ):
-        strip, whose = shapely.get_parts(shapely.intersection(shapes, side), return_index=True)
+        strip, whose = shapely.get_parts(geometry.each(shapely.intersection, shapes, side), return_index=True)
         if len(strip) == 0:
             continue
         beyond = geometry.moved(strip, (2.5 * deep * way[0], 2.5 * deep * way[1]))
         swept = shapely.convex_hull(shapely.union(strip, beyond))
         for k in np.unique(whose).tolist():
             shapes[k] = shapely.union_all(np.append(swept[whose == k], shapes[k]))
-    return np.asarray(shapely.intersection(shapes, beyond_it), dtype=object)
+    return np.asarray(geometry.each(shapely.intersection, shapes, beyond_it), dtype=object)
 
 
 def _firm(pieces: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: Limits) -> PolygonArray:
@@ -126,10 +126,10 @@ def _firm(pieces: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: 
     land, inside = limits.land_mm, pieces
     for nth in range(_FILLS + _BITES + 1):
         pieces = _without_ledges(_reached(pieces, limits), frame, limits)
-        inside = geometry.snapped(geometry.parts(shapely.intersection(pieces, frame)))
+        inside = geometry.snapped(geometry.parts(geometry.each(shapely.intersection, pieces, frame)))
         if len(inside) == 0:
             break
-        ground = geometry.parts(shapely.difference(frame, shapely.union_all(inside)))
+        ground = geometry.parts(geometry.each(shapely.difference, frame, shapely.union_all(inside)))
         weak = np.concatenate([_narrow(geometry.rings(ground), width) for width in (land, land / 2)])
         specks = _specks(ground, limits)
         if len(weak) + len(specks) == 0 or nth == _FILLS + _BITES:
@@ -138,22 +138,24 @@ def _firm(pieces: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: 
             thin = np.concatenate([specks, _thin(ground, weak, limits)])
             filled = shapely.union_all(np.concatenate([pieces, geometry.offset(thin, 2 * geometry.GRID_MM)]))
             out = _run_out(geometry.parts(filled), frame, limits)
-            pieces = geometry.parts(shapely.difference(out, clear_of))
+            pieces = geometry.parts(geometry.each(shapely.difference, out, clear_of))
         else:
             bites = geometry.offset(weak, (1 + (nth - _FILLS) / 2) * (land / 2 + SLACK_MM), quad_segs=8)
-            pieces = geometry.parts(shapely.difference(pieces, shapely.union_all(bites)))
+            pieces = geometry.parts(geometry.each(shapely.difference, pieces, shapely.union_all(bites)))
     return firm(inside, frame, land_mm=land)
 
 
 def _without_ledges(pieces: PolygonArray, frame: Polygon, limits: Limits) -> PolygonArray:
     """The pieces without what no cutter reaches from within the frame: cut off square to its sides."""
-    inside = geometry.snapped(geometry.parts(shapely.intersection(pieces, frame)))
-    missed = geometry.parts(shapely.difference(inside, opened(inside, limits.cut_mm + SLACK_MM, quad_segs=8)))
+    inside = geometry.snapped(geometry.parts(geometry.each(shapely.intersection, pieces, frame)))
+    missed = geometry.parts(
+        geometry.each(shapely.difference, inside, opened(inside, limits.cut_mm + SLACK_MM, quad_segs=8))
+    )
     missed = missed[shapely.area(missed) > _CORNER * limits.cut_mm**2]
     if len(missed) == 0:
         return pieces
     boxes = geometry.offset(np.asarray(shapely.envelope(missed), dtype=object), geometry.GRID_MM, quad_segs=1)
-    left = geometry.parts(shapely.difference(pieces, shapely.union_all(_run_out(boxes, frame, limits))))
+    left = geometry.parts(geometry.each(shapely.difference, pieces, shapely.union_all(_run_out(boxes, frame, limits))))
     return _reached(left, limits)
 
 
@@ -169,8 +171,8 @@ def _thin(ground: PolygonArray, weak: PolygonArray, limits: Limits) -> PolygonAr
     """The parts of the land about the weak places that no disc of the land's width fills."""
     width = limits.land_mm + 2 * SLACK_MM
     near = shapely.union_all(geometry.offset(weak, 3 * width, quad_segs=2))
-    local = geometry.parts(shapely.intersection(ground, near))
-    thin = geometry.parts(shapely.difference(local, opened(local, width, quad_segs=8)))
+    local = geometry.parts(geometry.each(shapely.intersection, ground, near))
+    thin = geometry.parts(geometry.each(shapely.difference, local, opened(local, width, quad_segs=8)))
     if len(thin) == 0:
         return thin
     beside = shapely.STRtree(thin).query(weak, predicate="dwithin", distance=SLACK_MM)[1]

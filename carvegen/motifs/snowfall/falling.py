@@ -125,7 +125,7 @@ def _white(shapes: PolygonArray, frame: Polygon) -> float:
     """The share of the frame that the shapes cover."""
     shapely.prepare(frame)
     inside = shapely.contains_properly(frame, shapes)
-    across = shapely.intersection(shapes[~inside], frame)
+    across = geometry.each(shapely.intersection, shapes[~inside], frame)
     return float((shapely.area(shapes[inside]).sum() + shapely.area(across).sum()) / shapely.area(frame))
 
 

@@ -78,8 +78,9 @@ def ends_of(ledges: Ledges, settings: Settings, rng: Generator) -> Ends:
 def settled(ledges: Ledges, depth: Floats, settings: Settings, *, sky: Floats, ends: Ends, land_mm: float) -> Settled:
     """The snow when it has come to rest.
 
-    A height field that spreads until it is stable, as others spread it (source: festenberg-gumhold, fearing-2000). Changed: the field lies along the chains of ledges, each step is solved implicitly (so that few are
-    enough, and what leaves one place comes to the next), and what an end cannot hold falls on what lies below it.
+    A height field that spreads until it is stable (source: festenberg-gumhold, fearing-2000). Changed: the field lies
+    along the chains of ledges, each step is solved implicitly (so that few are enough, and what leaves one place comes
+    to the next), and what an end cannot hold falls on what lies below it.
 
     Parameters
     ----------
