@@ -124,14 +124,15 @@ def solid(shape: Any) -> BaseGeometry:  # noqa: ANN401
 
 
 def each(overlay: Callable[..., Any], shapes: Any, other: Any) -> Any:  # noqa: ANN401
-    """An overlay, such as `shapely.difference`, of each shape; made again on the grid if GEOS can't make it.
+    """An overlay, such as `shapely.difference`, of each shape; made again off the grid if GEOS can't make it.
 
-    GEOS may fail where outlines all but touch; made valid and on the grid they meet in points of it.
+    Shapes that carry a precision grid are laid over one another on it, and there GEOS may fail where outlines all but
+    touch.
     """
     try:
         return overlay(shapes, other)
     except shapely.errors.GEOSException:
-        return overlay(shapely.make_valid(shapes), shapely.make_valid(other), grid_size=GRID_MM)
+        return overlay(shapely.set_precision(shapes, 0), shapely.set_precision(other, 0))
 
 
 def intersection(shape: Any, other: Any) -> BaseGeometry:  # noqa: ANN401

@@ -131,8 +131,10 @@ def test_a_dxf_without_a_face_needs_a_size(own_folder, capsys):
 
 def test_a_size_that_the_edge_contradicts_is_said(own_folder):
     text = svg(group("BLOCK EDGE", '<rect width="40" height="30"/>'), FLAKE)
-    assert not any("--size" in note for note in drawn_from(own_folder, text, size_mm=(40.0, 30.0)).notes)
-    assert any("--size is not followed" in note for note in drawn_from(own_folder, text, size_mm=(50.0, 30.0)).notes)
+    assert not any("size given" in note for note in drawn_from(own_folder, text, size_mm=(40.0, 30.0)).notes)
+    assert any(
+        "the size given is not followed" in note for note in drawn_from(own_folder, text, size_mm=(50.0, 30.0)).notes
+    )
 
 
 def test_hairlines_enclose_and_broad_lines_are_grooves(own_folder):

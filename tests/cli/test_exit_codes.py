@@ -80,7 +80,7 @@ def test_4_for_a_fault_of_ours_in_one_line_and_nothing_is_changed(own_folder, ca
     assert failed.code == 4
     assert len(told) == 2
     assert told[0].startswith(f"carvegen: a fault of its own, not yours: {type(error).__name__}")
-    assert "delivery.py:" in told[0]
+    assert "block_folder.py:" in told[0]
     assert len(told[0]) < 1000
     assert "send us" in told[1]
     assert tree(own_folder) == before

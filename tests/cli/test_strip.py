@@ -72,9 +72,9 @@ def test_measuring_again_tells_what_it_replaces(capsys, tmp_path):
     same = run(capsys, *CUTTER, "--cut", "0.3", "--out", tmp_path)
     assert "REPLACES" not in same.out
     other = run(capsys, *CUTTER, "--cut", "0.35", "--out", tmp_path)
-    assert "smallest_cut_mm = 0.35; REPLACES 0.3 (measured by the user, 2026-11-20)" in other.out
+    assert "smallest_cut_mm = 0.55; REPLACES 0.5 (measured by the user, 2026-11-20)" in other.out
     told = json.loads(run(capsys, *CUTTER, "--cut", "0.4", "--out", tmp_path, "--json").out)
-    assert told["replaced"] == {"smallest_cut_mm": "0.35 (measured by the user, 2026-11-20)"}
+    assert told["replaced"] == {"smallest_cut_mm": "0.55 (measured by the user, 2026-11-20)"}
 
 
 def test_measuring_again_keeps_what_was_measured_before(capsys, tmp_path):

@@ -154,10 +154,18 @@ def _cutter_values(given: dict[str, Any]) -> dict[str, float]:
     return values
 
 
+def _own_folder(given: dict[str, Any]) -> list[Path]:
+    """The folder that the profile goes into, if it holds profiles already."""
+    from carvegen.facts.profiles import FOLDERS
+
+    out: Path = given["out"]
+    return [out] if any((out / kind).is_dir() for kind in FOLDERS) else []
+
+
 def _own_or_like(given: dict[str, Any]) -> Cutter:
     """The cutter as it was measured before, or the one that it starts from."""
-    own = library([given["out"]]) if given["out"].is_dir() else None
-    if own is not None and given["name"] in own.keys("cutters"):
+    own = library(_own_folder(given))
+    if given["name"] in own.keys("cutters"):
         return own.cutter(given["name"])
     return library(given["folders"]).cutter(given["like"])
 
@@ -198,7 +206,7 @@ def _refuse_idle(form: str, given: dict[str, Any]) -> None:
 def _material_values(given: dict[str, Any]) -> dict[str, float]:
     from carvegen.facts.readings import cut_mm, land_mm
 
-    shelf = library([*given["folders"], *([given["out"]] if given["out"].is_dir() else [])])
+    shelf = library([*given["folders"], *_own_folder(given)])
     tool, stuff = shelf.cutter(given["cutter"]), shelf.material(given["like"])
     _check_rungs(shelf, stuff, tool, given)
     kerf = _kerf_mm(tool)
