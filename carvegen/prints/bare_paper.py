@@ -189,7 +189,7 @@ _FORMS: tuple[_Form, ...] = (_with_trap, _whole, _reached, _with_trap, _whole, _
 def _printable(shape: BaseGeometry, cut: Cut) -> BaseGeometry:
     """The shape without what is white on the block, on the grid."""
     around = _solid(shapely.intersection(cut.white, shapely.buffer(shape, 1.0, quad_segs=2)))
-    return _solid(shapely.difference(_solid(shape), around, grid_size=geometry.GRID_MM))
+    return _solid(geometry.difference(_solid(shape), around))
 
 
 def _solid(shape: BaseGeometry) -> BaseGeometry:
@@ -229,14 +229,14 @@ def _weak_places(survey: Survey) -> Any:  # noqa: ANN401
 
 def _added(cut: Cut, lands: Sequence[BaseGeometry]) -> Cut:
     """The block with more land; its cut-outs stay."""
-    land = shapely.union_all(geometry.polygon_array(lands), grid_size=geometry.GRID_MM)
+    land = geometry.union(geometry.polygon_array(lands))
     if shapely.is_empty(land):
         return cut
     met = np.unique(cut.block.cut_tree.query(land, predicate="intersects"))
-    less = geometry.parts(shapely.difference(cut.block.cuts[met], land, grid_size=geometry.GRID_MM))
+    less = geometry.parts(geometry.difference(cut.block.cuts[met], land))
     cuts = np.concatenate([np.delete(cut.block.cuts, met), less])
-    gone = shapely.union_all(np.concatenate([less, cut.block.cut_outs]), grid_size=geometry.GRID_MM)
-    stands = shapely.union(cut.land, shapely.difference(land, gone, grid_size=geometry.GRID_MM))
+    gone = geometry.union(np.concatenate([less, cut.block.cut_outs]))
+    stands = shapely.union(cut.land, geometry.difference(land, gone))
     return replace(cut, block=replace(cut.block, cuts=cuts), land=_solid(stands))
 
 

@@ -186,10 +186,10 @@ def _stencil(given: Print, k: int, way: Setup, shapes: PolygonArray, picture: Pi
     """The mask of a stencil: open where its shapes are, but not where the paper stays bare."""
     name = given.blocks[k].name
     white = picture.left_bare(name)
-    asked = shapely.union_all(shapes, grid_size=geometry.GRID_MM)
+    asked = geometry.union(shapes)
     openings = shapes
     if shapely.intersects(asked, white):
-        holes = shapely.difference(asked, white, grid_size=geometry.GRID_MM)
+        holes = geometry.difference(asked, white)
         made = shapely.intersection(opened(holes, way.limits.cut_mm), holes)
         openings = geometry.snapped(geometry.parts(made))
     if len(openings) == 0:

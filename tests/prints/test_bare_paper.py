@@ -173,7 +173,7 @@ def _given_to(name: str, done, x, y):
     for cut in done.values():
         for its in cut.notes:
             if its.rule == "other-ink" and f"the block {name} prints" in its.why:
-                near |= np.hypot(x - its.at[0], y - its.at[1]) < 3.0
+                near |= np.hypot(x - its.at[0], y - its.at[1]) < 6.0
     return near
 
 

@@ -156,7 +156,7 @@ def bearer(silhouette: BaseGeometry, *, bridging_mm: float, detail_mm: float) ->
     grown = shapely.buffer(tiles, bridging_mm / 2, quad_segs=_ARC)
     inner = shapely.buffer(grown, -(bridging_mm + detail_mm) / 2, quad_segs=_ARC)
     solid = shapely.intersection(shapely.buffer(inner, detail_mm / 2, quad_segs=_ARC), cells)
-    return geometry.parts(shapely.union_all(geometry.parts(solid), grid_size=geometry.GRID_MM))
+    return geometry.parts(geometry.union(solid))
 
 
 def hiding(solid: Mask, lattice: Mask, page: Page) -> Mask:
