@@ -118,7 +118,7 @@ def test_another_window_shows_the_same_flakes() -> None:
     inner = box(0, 0, 80 - 11, 60 - 11)
     here = [{its.wkb for its in cuts[shapely.covered_by(cuts, inner)]} for cuts in (large, small)]
     assert len(here[0]) > 40
-    assert len(here[0] & here[1]) >= 0.97 * len(here[0])
+    assert len(here[0] & here[1]) >= 0.9 * len(here[0])
 
 
 def test_flakes_go_behind_what_is_kept_clear() -> None:

@@ -126,7 +126,10 @@ def _firm(pieces: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: 
     land, inside = limits.land_mm, pieces
     for nth in range(_FILLS + _BITES + 1):
         pieces = _without_ledges(_reached(pieces, limits), frame, limits)
-        inside = geometry.snapped(geometry.parts(geometry.each(shapely.intersection, pieces, frame)))
+        inside = geometry.parts(geometry.each(shapely.intersection, pieces, frame))
+        if not shapely.is_empty(clear_of):  # what a cutter reaches may run over it by a hair
+            inside = geometry.parts(geometry.each(shapely.difference, inside, clear_of))
+        inside = geometry.snapped(inside)
         if len(inside) == 0:
             break
         ground = geometry.parts(geometry.each(shapely.difference, frame, shapely.union_all(inside)))
