@@ -128,7 +128,9 @@ def _firm(pieces: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: 
         pieces = _without_ledges(_reached(pieces, limits), frame, limits)
         inside = geometry.parts(geometry.each(shapely.intersection, pieces, frame))
         if not shapely.is_empty(clear_of):  # what a cutter reaches may run over it by a hair
-            inside = geometry.parts(geometry.each(shapely.difference, inside, clear_of))
+            met = shapely.intersects(clear_of, inside)
+            cut_off = geometry.parts(geometry.each(shapely.difference, inside[met], clear_of))
+            inside = np.concatenate([inside[~met], cut_off])
         inside = geometry.snapped(inside)
         if len(inside) == 0:
             break
