@@ -21,12 +21,17 @@ def under(heading: str, *given: Option) -> Option:
     """Several options as one, in this order, that stand under a heading of their own in the help."""
 
     def decorate(function: Any) -> Any:  # noqa: ANN401
-        before = set(getattr(function, "__click_params__", ()))
+        before = set(_params(function))
         function = joined(*given)(function)
-        _HEADINGS.update(dict.fromkeys(set(function.__click_params__) - before, heading))
+        _HEADINGS.update(dict.fromkeys(set(_params(function)) - before, heading))
         return function
 
     return decorate
+
+
+def _params(function: Any) -> list[click.Parameter]:  # noqa: ANN401
+    """The options that a function, or the command that it has become, has so far."""
+    return list(function.params if isinstance(function, click.Command) else getattr(function, "__click_params__", ()))
 
 
 class Command(click.Command):
