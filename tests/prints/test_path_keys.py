@@ -79,7 +79,7 @@ def test_a_setting_that_is_added_is_everywhere(tmp_path):
     for words in (
         "--dwell LENGTH",
         "--corners [round|sharp]",
-        "--rounds INTEGER RANGE",
+        "--rounds NUMBER",
         "--coolant",
         "[default: 0.25]",
     ):
