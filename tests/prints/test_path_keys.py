@@ -92,15 +92,15 @@ def test_a_setting_that_is_added_is_everywhere(tmp_path):
     assert (of["corners"]["enum"], of["rounds"]["type"], of["coolant"]["type"]) == (
         ["round", "sharp"], "integer", "boolean",
     )  # fmt: skip
-    assert "| `dwell_mm` | number, 0…9 | 0.25 | how long the cutter dwells, said as a way |" in reference()
+    assert "| `dwell_mm` | number, 0 to 9 | 0.25 | how long the cutter dwells, said as a way |" in reference()
     file = tmp_path / "print.toml"
     file.write_text(PRINT + '[files]\ndwell_mm = 2\ncorners = "sharp"\n')
     read = read_print(file, Library()).files
     assert [read[name] for name in ("dwell_mm", "corners", "rounds", "coolant")] == [2.0, "sharp", 3, False]
     file.write_text(PRINT + "[files]\ndwell_mm = 10\n")
-    with pytest.raises(InputError, match=r"line 12: files.dwell_mm: must lie in 0…9 mm, got 10"):
+    with pytest.raises(InputError, match=r"line 12: files.dwell_mm: must lie in 0 to 9 mm, got 10"):
         read_print(file, Library())
-    with pytest.raises(InputError, match="dwell_mm: must lie in 0…9 mm, got 10"):
+    with pytest.raises(InputError, match="dwell_mm: must lie in 0 to 9 mm, got 10"):
         _More(dwell_mm=10)
 
 

@@ -182,7 +182,7 @@ LISTS: Mapping[str, tuple[Key, ...]] = MappingProxyType({
         _text("shape", f"stays bare paper: {_WORDS}, or the name of a layer"),
     ),
     "motifs": (
-        _text("motif", "which motif: carvegen --help lists them"),
+        _text("motif", "which motif: carvegen motifs lists them"),
         _text("preset", "where its settings start from", default=""),
         Key(name="settings", kind=Kind.SETTINGS, help="what differs from the preset", default=MappingProxyType({})),
         _texts("on", f"what it lies on, grows from or is kept to, where nothing stands in front of it: {_LAYERS}"),
