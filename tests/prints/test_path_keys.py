@@ -98,9 +98,9 @@ def test_a_setting_that_is_added_is_everywhere(tmp_path):
     read = read_print(file, Library()).files
     assert [read[name] for name in ("dwell_mm", "corners", "rounds", "coolant")] == [2.0, "sharp", 3, False]
     file.write_text(PRINT + "[files]\ndwell_mm = 10\n")
-    with pytest.raises(InputError, match=r"line 12: files.dwell_mm: must lie in 0 to 9 mm, got 10"):
+    with pytest.raises(InputError, match=r"line 12: files.dwell_mm: must lie in 0…9 mm, got 10"):
         read_print(file, Library())
-    with pytest.raises(InputError, match="dwell_mm: must lie in 0 to 9 mm, got 10"):
+    with pytest.raises(InputError, match="dwell_mm: must lie in 0…9 mm, got 10"):
         _More(dwell_mm=10)
 
 
