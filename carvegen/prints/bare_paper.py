@@ -13,7 +13,7 @@ from carvegen import geometry
 from carvegen.base.colour import lightness
 from carvegen.base.findings import Finding, Severity
 from carvegen.blocks.from_motif import strictest
-from carvegen.checks.land_width import short_tips
+from carvegen.checks.mending.weak_places import weak_places
 from carvegen.checks.survey import Survey
 from carvegen.facts.register import SEEN_MM
 from carvegen.motifs.shared.minimum_width import opened
@@ -204,27 +204,10 @@ def _holds(cut: Cut, lands: Sequence[BaseGeometry], ways: Sequence[Setup]) -> Ma
     block = replace(block, cuts=block.cuts[near])
     fine = ~shapely.is_empty(np.asarray(lands, dtype=object))
     for way in ways:
-        weak = shapely.STRtree(_weak_places(Survey(way.on(block))))
+        weak = shapely.STRtree(weak_places(Survey(way.on(block))))
         met = weak.query(lands, predicate="dwithin", distance=way.limits.land_mm / 2)[0]
         fine[met] = False
     return np.asarray(fine, dtype=bool)
-
-
-def _weak_places(survey: Survey) -> Any:  # noqa: ANN401
-    """Where land breaks, and where a cut is too narrow for the cutter, as shapes; (n,)."""
-    found = survey.narrow_lands
-    breaks = ~short_tips(found, survey.job.face_limits.land_at(found.direction_deg))
-    places = geometry.lines(found.at[breaks], found.to[breaks])
-    parts = [places]
-    for k in np.flatnonzero(survey.broken).tolist():
-        left = geometry.parts(shapely.difference(survey.white[k], survey.reached[k]))
-        pieces = geometry.parts(survey.reached[k])
-        if len(pieces) == 0:
-            parts.append(survey.white[k : k + 1])
-        elif len(left):
-            met = shapely.dwithin(left[:, None], pieces[None, :], _MEETS_MM).sum(axis=1)
-            parts.append(left[met > 1])
-    return np.concatenate(parts)
 
 
 def _added(cut: Cut, lands: Sequence[BaseGeometry]) -> Cut:

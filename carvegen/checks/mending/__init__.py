@@ -1,13 +1,14 @@
 """The smallest changes to the cuts that clear what the checks found.
 
 Round by round: land that is too narrow is widened by moving both walls back, along as much of it as is narrow; land
-that is hopeless is cut away, and with it cuts are joined, inlets and tips filled; islands that can't last go too; cuts
-that the cutter can't make are rounded, parted or left out. What is marked as fixed is never touched.
+that is hopeless is cut away, and with it cuts are joined, inlets and tips filled; islands that can't last go too.
+What of a cut is too narrow for the cutter is cut wider or filled, whichever changes less; so cuts are rounded, parted
+or left out. What is marked as fixed is never touched.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -19,7 +20,7 @@ from carvegen.base.findings import Finding, Report, Severity
 from carvegen.checks import checked, cut_width, foot, islands, land_width
 from carvegen.checks.islands import islands_of
 from carvegen.checks.land_width import short_tips
-from carvegen.checks.mending import shape_edits
+from carvegen.checks.mending import shape_edits, widening
 from carvegen.checks.survey import Survey
 from carvegen.geometry.narrow import Kind
 
@@ -48,7 +49,7 @@ _AT_WALL_MM = 0.005  #: a wall this near belongs to the cut
 class Change:
     """One change to the cuts."""
 
-    what: str  #: "widened", "joined", "filled", "rounded" or "left out"
+    what: str  #: "widened" (land), "cut wider", "joined", "filled", "rounded" or "left out"
     at: tuple[float, float]  #: print view, mm
     white_mm2: float  #: how much more (or, below 0, less) is cut
 
@@ -119,6 +120,8 @@ class _Bench:
     def __init__(self, job: Job, fixed: frozenset[int], white: BaseGeometry | None = None) -> None:
         self.job = job
         self.white = shapely.STRtree(geometry.parts(white) if white is not None else geometry.empty())
+        self._in_print = white is not None  #: what is cut besides the white is another block's: no more is cut of it
+        self._may_widen = True  #: cuts; not when the end is to be reached
         self.only_cut = False
         self.cuts: list[BaseGeometry] = list(job.block.cuts)
         self.fixed = [number in fixed for number in range(len(self.cuts))]
@@ -131,6 +134,7 @@ class _Bench:
     def mend(self, number: int) -> bool:
         """One round of mending what the checks find now; whether anything was changed."""
         late = max(0, number + 1 - _PATIENCE)
+        self._may_widen = late == 0
         self.only_cut = late > 0 and len(self.white.geometries) > 0
         self._extra = 0 if self.only_cut else late * self.job.limits.land_mm
         self._latest, self._became = {}, {}
@@ -143,22 +147,42 @@ class _Bench:
         return bool(self._latest)
 
     def _mend_cuts(self, survey: Survey) -> None:
-        """Round, part or leave out cuts that the cutter can't make."""
-        broken = survey.broken[: len(self.cuts)]
-        for k in self._movable(np.flatnonzero(broken).tolist()):
-            shape = shape_edits.opened(self.cuts[k], survey.shrunk[k], self.cut)
-            white = self._white_bridges(self.cuts[k], shape)
-            if white.is_empty:
-                stays = shape_edits.common(self.cuts[k], self._white_at(self.cuts[k]))
-                self._put(k, shape_edits.plus(shape, stays), "rounded", _middle(self.cuts[k]))
-            else:
+        """Widen, round, part or leave out cuts that the cutter can't make."""
+        broken = self._movable(np.flatnonzero(survey.broken[: len(self.cuts)]).tolist())
+        reached = {k: shape_edits.opened(self.cuts[k], survey.shrunk[k], self.cut) for k in broken}
+        widened = self._widened(survey, reached) if self._may_widen else []
+        for k, shape in reached.items():
+            mine = [slit for slit in widened if slit.cut == k]
+            made = shape_edits.plus(shape, *(its for slit in mine for its in (slit.part, slit.gain)))
+            white = self._white_bridges(self.cuts[k], made)
+            if not white.is_empty:
                 self._take(shape_edits.round_about(white, (self.cut + _SPARE_MM) / 2), _middle(white))
+            elif mine and not self._bridges(self.cuts[k], made):
+                wide = shape_edits.plus(self.cuts[k], *(slit.gain for slit in mine))
+                self._put(k, wide, "cut wider", _middle(mine[0].part))
+            else:
+                stays = shape_edits.common(self.cuts[k], self._white_at(self.cuts[k]))
+                self._put(k, shape_edits.plus(made, stays), "rounded", _middle(self.cuts[k]))
+
+    def _widened(self, survey: Survey, reached: Mapping[int, BaseGeometry]) -> list[widening.Slit]:
+        """What to widen: all that must stay white; beside no such white what changes less so than filled."""
+        offered = []
+        for k, shape in reached.items():
+            for slit in widening.slits(survey, k, shape, self.cut + _SPARE_MM):
+                bridge = _parts_met(slit.part, shape) != 1
+                asked = bridge and self._in_white(slit.part) if self._in_print else slit.is_smaller_widened
+                offered += [slit] if asked else []
+        return [offered[k] for k in np.flatnonzero(widening.holds(self.job, offered))] if offered else []
 
     def _white_bridges(self, cut: BaseGeometry, reached: BaseGeometry) -> BaseGeometry:
         """Parts of a cut, too narrow for the cutter, that must stay white and part it, or are all of it."""
-        pieces = geometry.parts(shape_edits.less(cut, reached))
-        found = [piece for piece in pieces if self._in_white(piece) and _parts_met(piece, reached) != 1]
+        found = [piece for piece in self._bridges(cut, reached) if self._in_white(piece)]
         return shape_edits.plus(*found) if found else shapely.Polygon()
+
+    def _bridges(self, cut: BaseGeometry, reached: BaseGeometry) -> list[BaseGeometry]:
+        """Parts of a cut, too narrow for the cutter, that part it, or are all of it."""
+        pieces = geometry.parts(shape_edits.less(cut, reached))
+        return [piece for piece in pieces if _parts_met(piece, reached) != 1]
 
     def _in_white(self, shape: BaseGeometry) -> bool:
         return float(shapely.area(shape_edits.common(shape, self._white_at(shape)))) > _CRUMB_MM2
@@ -307,9 +331,8 @@ def _stretch(survey: Survey, k: int, width: float, *, below: float = np.inf) -> 
     walls = survey.job.block.land_rings.xy[mine.edge]
     mine = mine.chosen(np.lexsort((np.hypot(*(mine.at - walls).T), mine.edge)))
     middles = np.concatenate([(places.at[k : k + 1] + places.to[k : k + 1]) / 2, mine.centre])
-    step = np.hypot(*np.diff(middles, axis=0, prepend=middles[:1]).T)
-    apart = (np.diff(mine.edge, prepend=-2) > 1) | (step[1:] > survey.job.limits.land_mm / 2)
-    return shape_edits.lands(middles, np.concatenate([[0], np.cumsum(apart)]), width)
+    run = shape_edits.runs(middles, np.concatenate([[-2], mine.edge]), survey.job.limits.land_mm / 2)
+    return shape_edits.lands(middles, run, width)
 
 
 def _parts_met(piece: BaseGeometry, shape: BaseGeometry) -> int:
