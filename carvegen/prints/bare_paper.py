@@ -231,6 +231,7 @@ def _told(cuts: dict[str, Cut], taken: Sequence[_Taken]) -> dict[str, Cut]:
             owner = _owner(place, {name: cut for name, cut in cuts.items() if name != its.taker})
             note = Finding(
                 rule="other-ink", severity=Severity.ADVICE, at=at, measured=width, limit=SEEN_MM, unit="mm",
+                length_mm=_length(place, width),
                 why=f"this can't stand on the block {owner}; the block {its.taker} prints here in its stead",
                 remedy=f"draw it wider, or take it out of {owner}",
             )  # fmt: skip
@@ -258,7 +259,7 @@ def paper_findings(picture: Picture, cuts: Mapping[str, Cut]) -> dict[str, list[
     asked = shapely.union_all([cut.picture for cut in cuts.values()])
     bare = bare_unasked(shapely.difference(asked, picture.bare), cuts.values())
     for at, width, piece in _places(bare):
-        told[_owner(piece, cuts)].append(_bare_finding(at, width, float(shapely.area(piece))))
+        told[_owner(piece, cuts)].append(_bare_finding(at, width, _length(piece, width)))
     for name, cut in cuts.items():
         for at, width, _ in _places(_wide(shapely.intersection(cut.ink, cut.white))):
             told[name].append(
@@ -290,10 +291,15 @@ def paper_findings(picture: Picture, cuts: Mapping[str, Cut]) -> dict[str, list[
     return told
 
 
-def _bare_finding(at: tuple[float, float], width: float, area: float) -> Finding:
+def _length(piece: BaseGeometry, width: float) -> float:
+    """How long a piece is along its middle: half of the way round it, less its ends; however thin it gets between."""
+    return max(width, float(shapely.length(piece)) / 2 - width)
+
+
+def _bare_finding(at: tuple[float, float], width: float, length: float) -> Finding:
     return Finding(
         rule="bare-paper", severity=Severity.RISK if width >= SEEN_MM else Severity.ADVICE, at=at, measured=width,
-        limit=SEEN_MM, unit="mm", length_mm=max(width, area / width),
+        limit=SEEN_MM, unit="mm", length_mm=length,
         why="bare paper shows that is neither snow, highlight nor opening: no block's land can stand there",
         remedy="draw it wider there, or lay snow or a highlight over it",
     )  # fmt: skip

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from carvegen.blocks.block import Block
     from carvegen.blocks.job import Job
     from carvegen.geometry import Floats, Indices, PolygonArray
+    from carvegen.geometry.widths import Widths
 
 __all__ = ["Change", "Mended", "can_mend", "mended", "mended_for_all"]
 
@@ -215,7 +216,7 @@ class _Bench:
             at = (found.at[k] + found.to[k]) / 2
             self._lay_on(shape_edits.less(wide, self._white_at(wide)), at)
         elif movable:
-            self._move_off(movable[0], other if one == movable[0] else one, survey, k, wanted)
+            self._move_off(movable[0], survey, k, wanted)
 
     def _owners(self, points: Floats, inner: Indices) -> list[int]:
         """The cut at whose wall each point lies; -1 where it is the edge or a cut-out.
@@ -243,17 +244,12 @@ class _Bench:
         met: list[int] = np.sort(tree.query(shape, predicate="dwithin", distance=_AT_WALL_MM)).tolist()
         return list(dict.fromkeys(self._became.get(k, k) for k in met))
 
-    def _move_off(self, k: int, other: int, survey: Survey, place: int, wanted: float) -> None:
-        """Move cut k off what may not be moved: another cut, the edge, a cut-out."""
+    def _move_off(self, k: int, survey: Survey, place: int, wanted: float) -> None:
+        """Move cut k off the wall that may not be moved, of a cut, the edge or a cut-out, where land is too narrow."""
         found = survey.narrow_lands
-        at = (found.at[place] + found.to[place]) / 2
-        window = _window_of(shapely.Point(at), found.length[place] / 2 + wanted)
-        beside = [self.cuts[other]] if other >= 0 else [shape_edits.less(window, self.job.block.face)]
-        if other < 0:
-            beside += list(self.job.block.cut_outs)
-        near = shape_edits.plus(*(shape_edits.common(its, window) for its in beside))
-        off = shape_edits.round_about(near, wanted + _SPARE_MM / 2 + self._extra)
-        self._put(k, shape_edits.less(self.cuts[k], shape_edits.less(off, self._white_at(off))), "widened", at)
+        wall = _wall_facing(survey, place, self.cuts[k], 2 * wanted + _SPARE_MM + 2 * self._extra)
+        off = shape_edits.less(wall, self._white_at(wall))
+        self._put(k, shape_edits.less(self.cuts[k], off), "widened", (found.at[place] + found.to[place]) / 2)
 
     def _cut_away(self, survey: Survey, k: int, width: float) -> None:
         """Cut away the land at narrow place k that is narrower than this; cuts that meet there become one."""
@@ -326,13 +322,35 @@ class _Bench:
 
 def _stretch(survey: Survey, k: int, width: float, *, below: float = np.inf) -> BaseGeometry:
     """Narrow place k with another width, along as much of it as is narrower than `below`."""
-    spread, places = survey.narrow_spread, survey.narrow_lands
+    thin, (start, end) = _discs(survey, k, below), _chord(survey, k)
+    return _band(survey, np.concatenate([(start + end) / 2, thin.centre]), thin.edge, width)
+
+
+def _wall_facing(survey: Survey, k: int, cut: BaseGeometry, width: float) -> BaseGeometry:
+    """A band along the wall of narrow place k that faces a cut, as far as the place goes."""
+    thin, (start, end) = _discs(survey, k), _chord(survey, k)
+    at, to = np.concatenate([start, thin.at]), np.concatenate([end, thin.across])
+    nearer = shapely.distance(geometry.dots(at), cut) < shapely.distance(geometry.dots(to), cut)
+    return _band(survey, np.where(nearer[:, None], to, at), thin.edge, width)
+
+
+def _discs(survey: Survey, k: int, below: float = np.inf) -> Widths:
+    """The discs along narrow place k that are narrower than `below`, in the order of the walls."""
+    spread = survey.narrow_spread
     mine = spread.thin.chosen((spread.place == k) & (spread.thin.width < below))
     walls = survey.job.block.land_rings.xy[mine.edge]
-    mine = mine.chosen(np.lexsort((np.hypot(*(mine.at - walls).T), mine.edge)))
-    middles = np.concatenate([(places.at[k : k + 1] + places.to[k : k + 1]) / 2, mine.centre])
-    run = shape_edits.runs(middles, np.concatenate([[-2], mine.edge]), survey.job.limits.land_mm / 2)
-    return shape_edits.lands(middles, run, width)
+    return mine.chosen(np.lexsort((np.hypot(*(mine.at - walls).T), mine.edge)))
+
+
+def _chord(survey: Survey, k: int) -> tuple[Floats, Floats]:
+    """Both ends of narrow place k's narrowest chord, (1, 2) each."""
+    return survey.narrow_lands.at[k : k + 1], survey.narrow_lands.to[k : k + 1]
+
+
+def _band(survey: Survey, points: Floats, edge: Indices, width: float) -> BaseGeometry:
+    """All within half a width of lines through points: the first by itself, the others along their edges."""
+    run = shape_edits.runs(points, np.concatenate([[-2], edge]), survey.job.limits.land_mm / 2)
+    return shape_edits.lands(points, run, width)
 
 
 def _parts_met(piece: BaseGeometry, shape: BaseGeometry) -> int:
