@@ -56,6 +56,12 @@ class Block:
         waste = self.register.waste_mm if self.register is not None else 0.0
         return shapely.box(-waste, -waste, self.width_mm + waste, self.height_mm + waste) if waste else self.face
 
+    @property
+    def rim(self) -> Polygon:
+        """Where land ends: the face, or the board if waste stands beside it as high, as on a counter-sheet."""
+        level = self.register is not None and len(self.register.lowered) == 0
+        return self.board if level else self.face
+
     @cached_property
     def lowered(self) -> PolygonArray:
         """All that is lowered on the board: the cuts, and what is lowered of the waste, one where they meet.
@@ -116,11 +122,11 @@ class Block:
 
     @cached_property
     def _land(self) -> tuple[Rings, int, list[int]]:
-        """The land's rings, how many pieces the opened face has, and the numbers of the cuts inside it."""
+        """The land's rings, how many pieces the opened rim has, and the numbers of the cuts inside it."""
         gone = np.concatenate([self.cuts, self.cut_outs])
-        inside = np.asarray(shapely.contains_properly(self.face, gone), dtype=bool)
+        inside = np.asarray(shapely.contains_properly(self.rim, gone), dtype=bool)
         inside[self._meeting_cut_outs()] = False
-        opened = geometry.parts(shapely.difference(self.face, shapely.union_all(gone[~inside])))
+        opened = geometry.parts(shapely.difference(self.rim, shapely.union_all(gone[~inside])))
         holes = geometry.reversed_rings(geometry.rings(gone[inside]))
         return geometry.stacked(geometry.rings(opened), holes), len(opened), np.flatnonzero(inside).tolist()
 

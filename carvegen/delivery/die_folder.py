@@ -23,27 +23,34 @@ if TYPE_CHECKING:
     from carvegen.blocks.block import Block
     from carvegen.blocks.embossing.pressing import Die
     from carvegen.blocks.job import Job, Setup
-    from carvegen.delivery.block_folder import Style
+    from carvegen.delivery.block_folder import Delivery, Style
 
-__all__ = ["counter_sheet", "deliver_die"]
+__all__ = ["COUNTER", "counter_sheet", "deliver_die"]
+
+COUNTER = "counter"  #: the counter-sheet's folder in that of its die
 
 
 def deliver_die(
     job: Job, die: Die, counter: Sequence[Setup], out: Path, style: Style, *, say: Callable[[str], None]
-) -> None:
+) -> Delivery:
     """Write the files of the die's wall and of its counter-sheet beside those of its block.
 
     Parameters
     ----------
     counter
         The setups of the counter-sheet, the main one first.
+
+    Returns
+    -------
+    Delivery
+        The counter-sheet's, in the folder `COUNTER`.
     """
     say("writing the die's wall and its counter-sheet")
     texts = {"note.md": die_note(job, die, counter[0]), "wall.svg": die_svg(job, die), "wall.dxf": die_dxf(job, die)}
     for name in DIE_FILES:
         write_file(out / "die" / name, texts[name])
     sheet = counter_sheet(job.block, die)
-    deliver([way.on(sheet) for way in counter], out / "counter", style, say=lambda _: None)
+    return deliver([way.on(sheet) for way in counter], out / COUNTER, style, say=lambda _: None)
 
 
 _COUNTER_WORDS = (

@@ -247,7 +247,7 @@ class _Build:
 
     def _findings(self, name: str, figures: dict[str, Any], built: BlockFindings | None) -> BlockFindings:
         """All that is said of a block: of its cut, of register, and by its checks."""
-        told = findings_in(self.out / name / "report.json") if built is None else built
+        told = findings_in(self.out / name) if built is None else built
         register = [finding for block, finding in (findings(figures) if figures else ()) if block == name]
         return replace(told, by_kind={"": [*self._notes(name), *register], **told.by_kind})
 

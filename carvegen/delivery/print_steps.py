@@ -18,7 +18,7 @@ from carvegen.base.findings import Finding
 from carvegen.blocks.free_edge import with_fringe
 from carvegen.blocks.from_motif import strictest
 from carvegen.delivery.block_folder import deliver, style_of
-from carvegen.delivery.die_folder import deliver_die
+from carvegen.delivery.die_folder import COUNTER, deliver_die
 from carvegen.delivery.step_keys import contents_of_files
 from carvegen.facts.register import Plan
 from carvegen.prints.bare_paper import mended_print, paper_findings
@@ -168,26 +168,42 @@ def block_style(given: Print, number: int, shelf: Library) -> Style:
 
 
 def block_folder(shape: Shape, its: BlockInputs, folder: Path, say: Say) -> BlockFindings:
-    """Write a block's folder, and its land for the steps after; what was found on it."""
+    """Write a block's folder, and its land for the steps after; what was found on it, and on its counter-sheet."""
     name = shape.block.name
     block = with_fringe(shape.block, shape.fringe, strictest(way.limits for way in its.setups))
     jobs = [way.on(block) for way in its.setups]
-    done = deliver(jobs, folder / name, its.style, say=say)
+    made = {"": deliver(jobs, folder / name, its.style, say=say)}
     if shape.die is not None:
-        deliver_die(jobs[0], shape.die, its.counter_setups, folder / name, its.style, say=say)
+        made[COUNTER] = deliver_die(jobs[0], shape.die, its.counter_setups, folder / name, its.style, say=say)
     write_file(folder / "lands" / f"{name}.wkb", shapely.to_wkb(shape.land))
     if its.stands is not None:
         write_file(folder / KEPT / f"{name}.wkb", shapely.to_wkb(its.stands))
+    return _together({
+        sheet: BlockFindings(
+            by_kind={kind: its.findings for kind, its in done.reports.items()}, questions=done.open_questions
+        )
+        for sheet, done in made.items()
+    })  # fmt: skip
+
+
+def findings_in(folder: Path) -> BlockFindings:
+    """What the reports in a block's folder tell, as `block_folder` returned it."""
+    found = {}
+    for sheet in ("", COUNTER):
+        if (report := folder / sheet / "report.json").is_file():
+            told = json.loads(report.read_text(encoding="utf-8"))
+            reports = {kind: tuple(map(Finding.from_dict, its["findings"])) for kind, its in told["reports"].items()}
+            found[sheet] = BlockFindings(by_kind=reports, questions=tuple(told["open_questions"]))
+    return _together(found)
+
+
+def _together(found: Mapping[str, BlockFindings]) -> BlockFindings:
+    """What is said of a block and of the sheets that belong to it, "" the block itself."""
+    of = {sheet: f"{sheet}-sheet, " if sheet else "" for sheet in found}
     return BlockFindings(
-        by_kind={kind: its.findings for kind, its in done.reports.items()}, questions=done.open_questions
+        by_kind={of[sheet] + kind: its for sheet, told in found.items() for kind, its in told.by_kind.items()},
+        questions=tuple(of[sheet] + question for sheet, told in found.items() for question in told.questions),
     )
-
-
-def findings_in(report: Path) -> BlockFindings:
-    """What a block's report tells, as `block_folder` returned it."""
-    told = json.loads(report.read_text(encoding="utf-8"))
-    by_kind = {kind: tuple(map(Finding.from_dict, its["findings"])) for kind, its in told["reports"].items()}
-    return BlockFindings(by_kind=by_kind, questions=tuple(told["open_questions"]))
 
 
 # ── the proofs ───────────────────────────────────────────────────────────────────────────────────────────────────

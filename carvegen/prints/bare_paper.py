@@ -13,7 +13,7 @@ from carvegen import geometry
 from carvegen.base.colour import lightness
 from carvegen.base.findings import Finding, Severity
 from carvegen.blocks.from_motif import strictest
-from carvegen.checks.land_width import short_tips
+from carvegen.checks.mending.weak_places import weak_places
 from carvegen.checks.survey import Survey
 from carvegen.facts.register import SEEN_MM
 from carvegen.motifs.shared.minimum_width import opened
@@ -204,27 +204,10 @@ def _holds(cut: Cut, lands: Sequence[BaseGeometry], ways: Sequence[Setup]) -> Ma
     block = replace(block, cuts=block.cuts[near])
     fine = ~shapely.is_empty(np.asarray(lands, dtype=object))
     for way in ways:
-        weak = shapely.STRtree(_weak_places(Survey(way.on(block))))
+        weak = shapely.STRtree(weak_places(Survey(way.on(block))))
         met = weak.query(lands, predicate="dwithin", distance=way.limits.land_mm / 2)[0]
         fine[met] = False
     return np.asarray(fine, dtype=bool)
-
-
-def _weak_places(survey: Survey) -> Any:  # noqa: ANN401
-    """Where land breaks, and where a cut is too narrow for the cutter, as shapes; (n,)."""
-    found = survey.narrow_lands
-    breaks = ~short_tips(found, survey.job.face_limits.land_at(found.direction_deg))
-    places = geometry.lines(found.at[breaks], found.to[breaks])
-    parts = [places]
-    for k in np.flatnonzero(survey.broken).tolist():
-        left = geometry.parts(shapely.difference(survey.white[k], survey.reached[k]))
-        pieces = geometry.parts(survey.reached[k])
-        if len(pieces) == 0:
-            parts.append(survey.white[k : k + 1])
-        elif len(left):
-            met = shapely.dwithin(left[:, None], pieces[None, :], _MEETS_MM).sum(axis=1)
-            parts.append(left[met > 1])
-    return np.concatenate(parts)
 
 
 def _added(cut: Cut, lands: Sequence[BaseGeometry]) -> Cut:
@@ -248,7 +231,8 @@ def _told(cuts: dict[str, Cut], taken: Sequence[_Taken]) -> dict[str, Cut]:
             owner = _owner(place, {name: cut for name, cut in cuts.items() if name != its.taker})
             note = Finding(
                 rule="other-ink", kind=its.taker, severity=Severity.ADVICE, at=at, measured=width, limit=SEEN_MM,
-                unit="mm", why=f"this can't stand on the block {owner}; the block {its.taker} prints here in its stead",
+                unit="mm", length_mm=_length(place, width),
+                why=f"this can't stand on the block {owner}; the block {its.taker} prints here in its stead",
                 remedy=f"draw it wider, or take it out of {owner}",
             )  # fmt: skip
             cuts[owner] = replace(cuts[owner], notes=(*cuts[owner].notes, note))
@@ -275,7 +259,7 @@ def paper_findings(picture: Picture, cuts: Mapping[str, Cut]) -> dict[str, list[
     asked = shapely.union_all([cut.picture for cut in cuts.values()])
     bare = bare_unasked(shapely.difference(asked, picture.bare), cuts.values())
     for at, width, piece in _places(bare):
-        told[_owner(piece, cuts)].append(_bare_finding(at, width, float(shapely.area(piece))))
+        told[_owner(piece, cuts)].append(_bare_finding(at, width, _length(piece, width)))
     for name, cut in cuts.items():
         for at, width, _ in _places(_wide(shapely.intersection(cut.ink, cut.white))):
             told[name].append(
@@ -308,10 +292,15 @@ def paper_findings(picture: Picture, cuts: Mapping[str, Cut]) -> dict[str, list[
     return told
 
 
-def _bare_finding(at: tuple[float, float], width: float, area: float) -> Finding:
+def _length(piece: BaseGeometry, width: float) -> float:
+    """How long a piece is along its middle: half of the way round it, less its ends; however thin it gets between."""
+    return max(width, float(shapely.length(piece)) / 2 - width)
+
+
+def _bare_finding(at: tuple[float, float], width: float, length: float) -> Finding:
     return Finding(
         rule="bare-paper", severity=Severity.RISK if width >= SEEN_MM else Severity.ADVICE, at=at, measured=width,
-        limit=SEEN_MM, unit="mm", length_mm=max(width, area / width),
+        limit=SEEN_MM, unit="mm", length_mm=length,
         why="bare paper shows that is neither snow, highlight nor opening: no block's land can stand there",
         remedy="draw it wider there, or lay snow or a highlight over it",
     )  # fmt: skip

@@ -15,7 +15,7 @@ from carvegen import geometry
 from carvegen.base.findings import Severity
 from carvegen.blocks.job import Job
 from carvegen.checks import checked
-from carvegen.checks.mending import Mended, mended
+from carvegen.checks.mending import Mended, mended, mended_for_all
 from carvegen.motifs import snowfall
 from tests.cases import block, box, disc, grown, limits, setup, shapes
 
@@ -104,11 +104,73 @@ def test_mended_then_checked(name) -> None:
 
 
 def test_cuts_too_small_for_the_cutter_go_and_necks_part() -> None:
-    small = [disc(5 + 2 * k, 15, 0.15) for k in range(8)]
-    dumbbell = shapely.union_all([disc(12, 22, 2), disc(20, 22, 2), box(12, 21.9, 8, 0.25)])
+    small = [disc(5 + 2 * k, 15, 0.1) for k in range(8)]
+    dumbbell = shapely.union_all([disc(12, 22, 2), disc(20, 22, 2), box(12, 21.9, 8, 0.15)])
     done = must_hold(job_of(*small, dumbbell), area=0.2)
     assert [its.what for its in done.changes].count("left out") == 8
     assert len(done.job.block.cuts) == 2
+
+
+def slit(width: float, length: float = 10.0, *, x: float = 16.0, y: float = 15.0) -> list[shapely.Polygon]:
+    """Two boxes joined by a strip of cut."""
+    ends = [box(x - 5, y - 4, 5, 8), box(x + length, y - 4, 5, 8)]
+    return [shapely.union_all([*ends, box(x, y - width / 2, length, width)])]
+
+
+@pytest.mark.parametrize("width", [0.39, 0.3, 0.25])
+def test_a_neck_of_a_cut_is_made_wider_where_that_changes_less(width) -> None:
+    """0.4 is asked over 10 mm: widening takes 10 (0.4 - w) of land, filling 10 w of white."""
+    done = must_hold(job_of(*slit(width)), area=0.02)
+    assert len(done.job.block.cuts) == 1
+    assert [its.what for its in done.changes] == ["cut wider"]
+    assert done.changes[0].white_mm2 == pytest.approx(10 * (0.4 - width), abs=0.15)
+    assert done.job.block.cuts[0].covers(slit(width)[0].buffer(-0.003))
+
+
+@pytest.mark.parametrize("width", [0.15, 0.05])
+def test_a_neck_of_a_cut_is_filled_where_that_changes_less(width) -> None:
+    done = must_hold(job_of(*slit(width)), area=0.03)
+    assert [its.what for its in done.changes] == ["rounded"]
+    assert done.changes[0].white_mm2 == pytest.approx(-10 * width, abs=0.1)  # and eight corners
+    assert len(done.job.block.cuts) == 2
+
+
+@pytest.mark.parametrize("beside", ["cut", "cut-out", "edge", "its own cut", "fixed"])
+def test_a_neck_of_a_cut_is_not_widened_into_land_that_must_last(beside) -> None:
+    """Land of 0.5 is asked beside it, and there is 0.52: the strip's wall would move by 0.05."""
+    cuts, near = slit(0.3), box(17, 15.15 + 0.52, 8, 3)
+    if beside == "edge":
+        cuts = [slit(0.3, y=30 - 0.52 - 0.15)[0].intersection(shapely.box(0, 0, 40, 30 - 0.52))]
+    elif beside == "its own cut":
+        cuts = [cuts[0].union(near).union(box(24.9, 16, 1.5, 2))]
+    elif beside != "cut-out":
+        cuts = [*cuts, near]
+    job = job_of(*cuts, cut_outs=(near,) if beside == "cut-out" else ())
+    done = mended(job, fixed={1} if beside == "fixed" else ())
+    assert breaks(done.job) == []
+    assert [its.what for its in done.changes] == ["rounded"]
+    assert mended(done.job).changes == ()
+
+
+@pytest.mark.parametrize("width", [0.3, 0.1])
+def test_in_a_print_white_stays_and_no_more_than_white_is_cut(width) -> None:
+    """A neck of snow is made wider, however narrow; one where another block prints is filled."""
+    cuts = [*slit(width), *slit(width, y=24)]
+    (job,), _ = mended_for_all([job_of(*cuts)], white=cuts[0])
+    assert breaks(job) == []
+    white = shapely.union_all(job.block.cuts)
+    assert cuts[0].difference(white).area < 0.01
+    assert white.difference(cuts[0].buffer(0.206 - width / 2 + 0.01)).difference(cuts[1]).area < 0.001
+    assert not white.intersects(box(17, 20, 8, 8))
+
+
+def test_a_thin_stroke_is_made_wider_and_a_speck_left_out() -> None:
+    angle = np.linspace(0, 4, 60)
+    line = shapely.LineString(np.column_stack([20 + 8 * np.cos(angle), 15 + 8 * np.sin(angle)])).buffer(0.16)
+    done = must_hold(job_of(line, disc(20, 15, 0.1)), area=0.4)
+    assert sorted(its.what for its in done.changes) == ["cut wider", "left out"]
+    assert len(done.job.block.cuts) == 1
+    assert done.job.block.cuts[0].hausdorff_distance(line) < 0.08
 
 
 def test_clean_blocks_stay_byte_for_byte() -> None:

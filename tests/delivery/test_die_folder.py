@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import ezdxf
 import numpy as np
 import pytest
@@ -124,3 +126,47 @@ def test_the_dies_note_says_what_a_press_can_do_and_whom_to_ask(built):
     for words in ("Fingers off", "sleeves", "trained", "press's manual", "local codes"):
         assert note.count(words) == 1
     assert "10 to 15 % (common practice, no source)" in note
+
+
+def two_moons(apart: float, *, method: str = "crosses", at: float = 25.0) -> str:
+    """A die of two discs so far apart; on paper of 0.4 mm the counter-sheet's holes are 0.4 larger than each foot."""
+    both = f'[[layers]]\nname = "STAR"\nshape = "circle {45 - 7 - apart - 5} {at} 5"\n[[blocks]]\nname = "sky"'
+    text = PRINT.replace("SIDE", "back").replace("register_error_mm = 0.4", "register_error_mm = 0.4\npaper_mm = 0.4")
+    text = text.replace('in_front = ["POST", "MOON"]', 'in_front = ["POST", "MOON", "STAR"]')
+    text = text.replace('layers = ["MOON"]', 'layers = ["MOON", "STAR"]').replace('[[blocks]]\nname = "sky"', both, 1)
+    return f'{text.replace("25 7", f"{at} 7")}\n[register]\nmethod = "{method}"\n'
+
+
+def of_the_counter_sheet(report: dict) -> list[dict]:
+    return [its for its in report["blocks"]["die"] if its["for"] == ["counter-sheet, laser"]]
+
+
+@pytest.mark.parametrize("apart", [0.4, 1.2])
+def test_holes_of_a_counter_sheet_too_close_together_are_told_and_end_in_an_exit_code(capsys, tmp_path, apart):
+    """Feet lie 0.5 inside the shapes, holes 0.4 outside the feet: 0.2 more between holes than between shapes."""
+    (tmp_path / "print.toml").write_text(two_moons(apart))
+    for _ in range(2):  # built, and as it was built
+        ran = run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built")
+        assert ran.code == 1
+        assert "ASK FIRST: die: counter-sheet, laser: The shop decides: plain card" in ran.out
+        (row,) = [line for line in ran.out.splitlines() if "counter-sheet" in line and "land-width" in line]
+        assert row.split()[:3] == ["breaks", "land-width", "die"]
+    told = of_the_counter_sheet(json.loads((tmp_path / "built" / "report.json").read_text()))
+    told = [its for its in told if its["rule"] == "land-width"]
+    assert {its["severity"] for its in told} == {"breaks"}
+    holes = contours(tmp_path / "built" / "die" / "counter" / "laser" / "block.dxf", "CUT-OUT")
+    middle = shapely.Point(60 - (45 - 7 - apart / 2), 25)
+    if apart == 1.2:
+        assert holes[0].distance(holes[1]) == pytest.approx(apart + 0.2, abs=0.01)
+        assert [its["measured"] for its in told] == [pytest.approx(apart + 0.2, abs=0.01)]
+    else:  # nearer than two of the smallest corners' radii, 1.0: one hole, with a point of card above and below
+        assert [its.contains(middle) for its in holes] == [True]
+        assert len(told) == 2
+
+
+@pytest.mark.parametrize(("method", "edge"), [("crosses", True), ("stops", False)])
+def test_a_hole_near_the_pictures_edge_is_near_the_sheets_edge_only_without_waste(capsys, tmp_path, method, edge):
+    (tmp_path / "print.toml").write_text(two_moons(6.0, method=method, at=7.5))
+    run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built", "--json")
+    told = of_the_counter_sheet(json.loads((tmp_path / "built" / "report.json").read_text()))
+    assert any("edge" in its["between"] for its in told) == edge

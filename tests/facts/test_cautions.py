@@ -66,7 +66,7 @@ def test_every_fact_is_told_with_its_unit_and_its_source() -> None:
 
 
 def test_what_is_from_memory_says_so_where_it_is_told() -> None:
-    assert "(from memory)" in caution("fume-acrylic")  # methyl methacrylate's limit
+    assert "(from memory)" in caution("laser-eyewear")  # the American standard
     assert "from memory" not in caution("laser-fire")
     assert caution("My own words, with {braces}.") == "My own words, with {braces}."
 

@@ -26,6 +26,7 @@ WRONG = [
     ("profiles/chip-loads.toml", "most_mm  = [0.03, 0.1778", "most_mm  = [0.3, 0.1778"),
     ("profiles/chip-loads.toml", "0.1778, 0.381]", "0.1778, 0.831]"),  # MDF at 1/4 in
     ("profiles/machines/laser-bed.toml", "value = 15,", "value = 150,"),  # pace
+    ("profiles/machines/laser-bed.toml", "value = 6,", "value = 19,"),  # how thick it cuts through
     ("profiles/cutters/laser-fine.toml", "value = 0.15,", "value = 0.01,"),  # kerf at the bottom
     ("profiles/cutters/laser-fine.toml", "edge_loss_mm      = { value = 0.1", "edge_loss_mm      = { value = 0"),
     ("profiles/machines/router-bed.toml", "value = 24000", "value = 60000"),

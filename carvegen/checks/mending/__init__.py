@@ -1,13 +1,14 @@
 """The smallest changes to the cuts that clear what the checks found.
 
 Round by round: land that is too narrow is widened by moving both walls back, along as much of it as is narrow; land
-that is hopeless is cut away, and with it cuts are joined, inlets and tips filled; islands that can't last go too; cuts
-that the cutter can't make are rounded, parted or left out. What is marked as fixed is never touched.
+that is hopeless is cut away, and with it cuts are joined, inlets and tips filled; islands that can't last go too.
+What of a cut is too narrow for the cutter is cut wider or filled, whichever changes less; so cuts are rounded, parted
+or left out. What is marked as fixed is never touched.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -19,7 +20,7 @@ from carvegen.base.findings import Finding, Report, Severity
 from carvegen.checks import checked, cut_width, foot, islands, land_width
 from carvegen.checks.islands import islands_of
 from carvegen.checks.land_width import short_tips
-from carvegen.checks.mending import shape_edits
+from carvegen.checks.mending import shape_edits, widening
 from carvegen.checks.survey import Survey
 from carvegen.geometry.narrow import Kind
 
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from carvegen.blocks.block import Block
     from carvegen.blocks.job import Job
     from carvegen.geometry import Floats, Indices, PolygonArray
+    from carvegen.geometry.widths import Widths
 
 __all__ = ["Change", "Mended", "can_mend", "mended", "mended_for_all"]
 
@@ -48,7 +50,7 @@ _AT_WALL_MM = 0.005  #: a wall this near belongs to the cut
 class Change:
     """One change to the cuts."""
 
-    what: str  #: "widened", "joined", "filled", "rounded" or "left out"
+    what: str  #: "widened" (land), "cut wider", "joined", "filled", "rounded" or "left out"
     at: tuple[float, float]  #: print view, mm
     white_mm2: float  #: how much more (or, below 0, less) is cut
 
@@ -119,6 +121,8 @@ class _Bench:
     def __init__(self, job: Job, fixed: frozenset[int], white: BaseGeometry | None = None) -> None:
         self.job = job
         self.white = shapely.STRtree(geometry.parts(white) if white is not None else geometry.empty())
+        self._in_print = white is not None  #: what is cut besides the white is another block's: no more is cut of it
+        self._may_widen = True  #: cuts; not when the end is to be reached
         self.only_cut = False
         self.cuts: list[BaseGeometry] = list(job.block.cuts)
         self.fixed = [number in fixed for number in range(len(self.cuts))]
@@ -131,6 +135,7 @@ class _Bench:
     def mend(self, number: int) -> bool:
         """One round of mending what the checks find now; whether anything was changed."""
         late = max(0, number + 1 - _PATIENCE)
+        self._may_widen = late == 0
         self.only_cut = late > 0 and len(self.white.geometries) > 0
         self._extra = 0 if self.only_cut else late * self.job.limits.land_mm
         self._latest, self._became = {}, {}
@@ -143,22 +148,42 @@ class _Bench:
         return bool(self._latest)
 
     def _mend_cuts(self, survey: Survey) -> None:
-        """Round, part or leave out cuts that the cutter can't make."""
-        broken = survey.broken[: len(self.cuts)]
-        for k in self._movable(np.flatnonzero(broken).tolist()):
-            shape = shape_edits.opened(self.cuts[k], survey.shrunk[k], self.cut)
-            white = self._white_bridges(self.cuts[k], shape)
-            if white.is_empty:
-                stays = shape_edits.common(self.cuts[k], self._white_at(self.cuts[k]))
-                self._put(k, shape_edits.plus(shape, stays), "rounded", _middle(self.cuts[k]))
-            else:
+        """Widen, round, part or leave out cuts that the cutter can't make."""
+        broken = self._movable(np.flatnonzero(survey.broken[: len(self.cuts)]).tolist())
+        reached = {k: shape_edits.opened(self.cuts[k], survey.shrunk[k], self.cut) for k in broken}
+        widened = self._widened(survey, reached) if self._may_widen else []
+        for k, shape in reached.items():
+            mine = [slit for slit in widened if slit.cut == k]
+            made = shape_edits.plus(shape, *(its for slit in mine for its in (slit.part, slit.gain)))
+            white = self._white_bridges(self.cuts[k], made)
+            if not white.is_empty:
                 self._take(shape_edits.round_about(white, (self.cut + _SPARE_MM) / 2), _middle(white))
+            elif mine and not self._bridges(self.cuts[k], made):
+                wide = shape_edits.plus(self.cuts[k], *(slit.gain for slit in mine))
+                self._put(k, wide, "cut wider", _middle(mine[0].part))
+            else:
+                stays = shape_edits.common(self.cuts[k], self._white_at(self.cuts[k]))
+                self._put(k, shape_edits.plus(made, stays), "rounded", _middle(self.cuts[k]))
+
+    def _widened(self, survey: Survey, reached: Mapping[int, BaseGeometry]) -> list[widening.Slit]:
+        """What to widen: all that must stay white; beside no such white what changes less so than filled."""
+        offered = []
+        for k, shape in reached.items():
+            for slit in widening.slits(survey, k, shape, self.cut + _SPARE_MM):
+                bridge = _parts_met(slit.part, shape) != 1
+                asked = bridge and self._in_white(slit.part) if self._in_print else slit.is_smaller_widened
+                offered += [slit] if asked else []
+        return [offered[k] for k in np.flatnonzero(widening.holds(self.job, offered))] if offered else []
 
     def _white_bridges(self, cut: BaseGeometry, reached: BaseGeometry) -> BaseGeometry:
         """Parts of a cut, too narrow for the cutter, that must stay white and part it, or are all of it."""
-        pieces = geometry.parts(shape_edits.less(cut, reached))
-        found = [piece for piece in pieces if self._in_white(piece) and _parts_met(piece, reached) != 1]
+        found = [piece for piece in self._bridges(cut, reached) if self._in_white(piece)]
         return shape_edits.plus(*found) if found else shapely.Polygon()
+
+    def _bridges(self, cut: BaseGeometry, reached: BaseGeometry) -> list[BaseGeometry]:
+        """Parts of a cut, too narrow for the cutter, that part it, or are all of it."""
+        pieces = geometry.parts(shape_edits.less(cut, reached))
+        return [piece for piece in pieces if _parts_met(piece, reached) != 1]
 
     def _in_white(self, shape: BaseGeometry) -> bool:
         return float(shapely.area(shape_edits.common(shape, self._white_at(shape)))) > _CRUMB_MM2
@@ -191,7 +216,7 @@ class _Bench:
             at = (found.at[k] + found.to[k]) / 2
             self._lay_on(shape_edits.less(wide, self._white_at(wide)), at)
         elif movable:
-            self._move_off(movable[0], other if one == movable[0] else one, survey, k, wanted)
+            self._move_off(movable[0], survey, k, wanted)
 
     def _owners(self, points: Floats, inner: Indices) -> list[int]:
         """The cut at whose wall each point lies; -1 where it is the edge or a cut-out.
@@ -219,17 +244,12 @@ class _Bench:
         met: list[int] = np.sort(tree.query(shape, predicate="dwithin", distance=_AT_WALL_MM)).tolist()
         return list(dict.fromkeys(self._became.get(k, k) for k in met))
 
-    def _move_off(self, k: int, other: int, survey: Survey, place: int, wanted: float) -> None:
-        """Move cut k off what may not be moved: another cut, the edge, a cut-out."""
+    def _move_off(self, k: int, survey: Survey, place: int, wanted: float) -> None:
+        """Move cut k off the wall that may not be moved, of a cut, the edge or a cut-out, where land is too narrow."""
         found = survey.narrow_lands
-        at = (found.at[place] + found.to[place]) / 2
-        window = _window_of(shapely.Point(at), found.length[place] / 2 + wanted)
-        beside = [self.cuts[other]] if other >= 0 else [shape_edits.less(window, self.job.block.face)]
-        if other < 0:
-            beside += list(self.job.block.cut_outs)
-        near = shape_edits.plus(*(shape_edits.common(its, window) for its in beside))
-        off = shape_edits.round_about(near, wanted + _SPARE_MM / 2 + self._extra)
-        self._put(k, shape_edits.less(self.cuts[k], shape_edits.less(off, self._white_at(off))), "widened", at)
+        wall = _wall_facing(survey, place, self.cuts[k], 2 * wanted + _SPARE_MM + 2 * self._extra)
+        off = shape_edits.less(wall, self._white_at(wall))
+        self._put(k, shape_edits.less(self.cuts[k], off), "widened", (found.at[place] + found.to[place]) / 2)
 
     def _cut_away(self, survey: Survey, k: int, width: float) -> None:
         """Cut away the land at narrow place k that is narrower than this; cuts that meet there become one."""
@@ -302,14 +322,35 @@ class _Bench:
 
 def _stretch(survey: Survey, k: int, width: float, *, below: float = np.inf) -> BaseGeometry:
     """Narrow place k with another width, along as much of it as is narrower than `below`."""
-    spread, places = survey.narrow_spread, survey.narrow_lands
+    thin, (start, end) = _discs(survey, k, below), _chord(survey, k)
+    return _band(survey, np.concatenate([(start + end) / 2, thin.centre]), thin.edge, width)
+
+
+def _wall_facing(survey: Survey, k: int, cut: BaseGeometry, width: float) -> BaseGeometry:
+    """A band along the wall of narrow place k that faces a cut, as far as the place goes."""
+    thin, (start, end) = _discs(survey, k), _chord(survey, k)
+    at, to = np.concatenate([start, thin.at]), np.concatenate([end, thin.across])
+    nearer = shapely.distance(geometry.dots(at), cut) < shapely.distance(geometry.dots(to), cut)
+    return _band(survey, np.where(nearer[:, None], to, at), thin.edge, width)
+
+
+def _discs(survey: Survey, k: int, below: float = np.inf) -> Widths:
+    """The discs along narrow place k that are narrower than `below`, in the order of the walls."""
+    spread = survey.narrow_spread
     mine = spread.thin.chosen((spread.place == k) & (spread.thin.width < below))
     walls = survey.job.block.land_rings.xy[mine.edge]
-    mine = mine.chosen(np.lexsort((np.hypot(*(mine.at - walls).T), mine.edge)))
-    middles = np.concatenate([(places.at[k : k + 1] + places.to[k : k + 1]) / 2, mine.centre])
-    step = np.hypot(*np.diff(middles, axis=0, prepend=middles[:1]).T)
-    apart = (np.diff(mine.edge, prepend=-2) > 1) | (step[1:] > survey.job.limits.land_mm / 2)
-    return shape_edits.lands(middles, np.concatenate([[0], np.cumsum(apart)]), width)
+    return mine.chosen(np.lexsort((np.hypot(*(mine.at - walls).T), mine.edge)))
+
+
+def _chord(survey: Survey, k: int) -> tuple[Floats, Floats]:
+    """Both ends of narrow place k's narrowest chord, (1, 2) each."""
+    return survey.narrow_lands.at[k : k + 1], survey.narrow_lands.to[k : k + 1]
+
+
+def _band(survey: Survey, points: Floats, edge: Indices, width: float) -> BaseGeometry:
+    """All within half a width of lines through points: the first by itself, the others along their edges."""
+    run = shape_edits.runs(points, np.concatenate([[-2], edge]), survey.job.limits.land_mm / 2)
+    return shape_edits.lands(points, run, width)
 
 
 def _parts_met(piece: BaseGeometry, shape: BaseGeometry) -> int:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import Floats, Indices, PolygonArray
 
-__all__ = ["common", "lands", "less", "opened", "plus", "round_about", "too_thin"]
+__all__ = ["common", "lands", "less", "opened", "plus", "round_about", "runs", "too_thin"]
 
 _SEGMENTS = 16  #: of a quarter of a circle
 
@@ -63,6 +63,30 @@ def lands(middles: Floats, run: Indices, width: float) -> BaseGeometry:
     twice = np.asarray(shapely.linestrings(np.repeat(middles, 2, axis=0), indices=np.repeat(run, 2)), dtype=object)
     straightened = shapely.MultiLineString(list(shapely.simplify(twice, GRID_MM / 2)))
     return round_about(straightened, width / 2)
+
+
+def runs(middles: Floats, edge: Indices, gap: float) -> Indices:
+    """The line that each of the middles of discs along walls lies on: a new one where edge or place leaps.
+
+    Parameters
+    ----------
+    middles
+        In the order of the walls, (n, 2).
+    edge
+        The edge of the outline that each disc stands on, (n,).
+    gap
+        How far apart neighbours of one line are at most, mm.
+
+    Returns
+    -------
+    Indices
+        (n,), from 0, rising.
+    """
+    if len(middles) == 0:
+        return np.empty(0, dtype=np.int64)
+    step = np.hypot(*np.diff(middles, axis=0).T)
+    leaps = (np.diff(edge) > 1) | (step > gap)
+    return np.concatenate([[0], np.cumsum(leaps)])
 
 
 def too_thin(land: BaseGeometry, width: float) -> PolygonArray:

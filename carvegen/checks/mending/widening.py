@@ -1,0 +1,76 @@
+"""Parts of cuts too narrow for the cutter, made as wide as it asks where that changes less than to fill them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.checks.mending import shape_edits
+from carvegen.checks.mending.weak_places import weak_places
+from carvegen.checks.survey import Survey
+from carvegen.geometry.narrow import narrow_spread
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.blocks.job import Job
+    from carvegen.geometry import Mask
+
+__all__ = ["Slit", "holds", "slits"]
+
+_AT_WALL_MM = 0.005  #: discs whose middle is this near to a part lie in it
+_AROUND = 4.0  #: what lies within so many least widths of land round a slit is looked at when it is tried
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Slit:
+    """A part of a cut that the cutter can't make."""
+
+    cut: int  #: number of the cut
+    part: BaseGeometry
+    gain: BaseGeometry  #: the land that goes where it is made wide enough
+
+    @property
+    def is_smaller_widened(self) -> bool:
+        """Whether widening takes less land than filling loses white; blunt corners have nothing to be widened."""
+        return 0 < float(shapely.area(self.gain)) < float(shapely.area(self.part))
+
+
+def slits(survey: Survey, k: int, reached: BaseGeometry, width: float) -> list[Slit]:
+    """The parts of cut `k` beyond what the cutter reaches of it, each with what it lacks to a width, mm."""
+    cut, limit = survey.white[k], survey.job.face_limits.cut_mm
+    walls = geometry.rings(geometry.polygon_array([cut]))
+    thin = narrow_spread(walls, limit).thin
+    thin = thin.chosen(np.lexsort((np.hypot(*(thin.at - walls.xy[thin.edge]).T), thin.edge)))
+    found = []
+    for part in geometry.parts(shape_edits.less(cut, reached)):
+        mine = thin.chosen(np.asarray(shapely.dwithin(geometry.dots(thin.centre), part, _AT_WALL_MM)))
+        wide = shape_edits.lands(mine.centre, shape_edits.runs(mine.centre, mine.edge, limit), width)
+        gain = shape_edits.less(shape_edits.common(wide, survey.job.block.face), cut)
+        found.append(Slit(cut=k, part=part, gain=gain))
+    return found
+
+
+def holds(job: Job, offered: Sequence[Slit]) -> Mask:
+    """Which of these slits, if all were widened, could be made and would leave land that lasts; (n,)."""
+    gains = np.array([slit.gain for slit in offered], dtype=object)
+    owner = np.array([slit.cut for slit in offered], dtype=np.int64)
+    block, white = job.block, np.concatenate([job.block.cuts, job.block.cut_outs])
+    one, other = shapely.STRtree(white).query(gains, predicate="dwithin", distance=_AROUND * job.limits.land_mm)
+    meets = (other != owner[one]) & shapely.dwithin(gains[one], white[other], geometry.GRID_MM)
+    fine = np.ones(len(offered), dtype=bool)
+    fine[one[meets]] = False
+    tried = white.copy()
+    for k in np.unique(owner[fine]).tolist():
+        tried[k] = shape_edits.plus(white[k], *gains[fine & (owner == k)])
+    near = np.unique(other[other < len(block.cuts)])
+    cuts = geometry.snapped(geometry.parts(tried[near]))
+    survey = Survey(replace(job, block=replace(block, cuts=cuts, fixed=frozenset())))
+    weak = shapely.STRtree(weak_places(survey))
+    fine[weak.query(gains, predicate="dwithin", distance=job.limits.land_mm / 2)[0]] = False
+    return fine
