@@ -130,7 +130,7 @@ def test_the_help_and_the_readme_tell_the_same_exit_codes(capsys):
 def test_130_for_ctrl_c_and_nothing_is_changed(own_folder, stage):
     assert run_apart(own_folder, *SMALL, "--out", "sky").code == 0
     before = tree(own_folder)
-    big = start(own_folder, *small(size="320x240", seed="4"), "--out", "sky")
+    big = start(own_folder, *small(size="80x60", seed="4"), "--out", "sky")
     for line in big.stderr:
         if stage in line:
             break
