@@ -6,8 +6,10 @@ import dataclasses
 import hashlib
 import os
 import pickle
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import shapely
@@ -63,12 +65,16 @@ def grown_afresh(by: str, settings, its_limits: Limits, seed: int, *, size=(200.
 
 @cache
 def _grown(by: str, settings, its_limits: Limits, seed: int, size: tuple[float, float]) -> Block:
-    key = hashlib.sha256(repr((by, settings, its_limits, seed, size)).encode()).hexdigest()
-    path = Path(os.environ["CARVEGEN_TESTS_GROWN"]) / key
+    key = (by, settings, its_limits, seed, size)
+    return once(key, lambda: grown_afresh(by, settings, its_limits, seed, size=size))
+
+
+def once(key: object, make: Callable[[], Any]) -> Any:
+    """What `make` makes, made once in a run of the tests, whichever of its processes asks for this `key` first."""
+    path = Path(os.environ["CARVEGEN_TESTS_GROWN"]) / hashlib.sha256(repr(key).encode()).hexdigest()
     if not path.exists():
-        block = grown_afresh(by, settings, its_limits, seed, size=size)
         part = path.with_suffix(f".{os.getpid()}")
-        part.write_bytes(pickle.dumps(block))
+        part.write_bytes(pickle.dumps(make()))
         part.rename(path)
     return pickle.loads(path.read_bytes())
 
@@ -89,3 +95,36 @@ def setup(material: str = "linoleum", cutter: str = "v-60", *, depth: float | No
         depth_mm=stuff.depth_usual_mm if depth is None else depth,
         **changed,
     )
+
+
+#: Blocks of the small prints below: role and ink.
+_BLOCKS = {"sky": ("background", "#a9bfcb"), "tone": ("tone", "#6a8799"), "key": ("key", "#1f2b3d")}
+
+
+def small_print(
+    *before: str,
+    blocks: dict[str, list[str]],
+    after: str = "",
+    name: str = "post",
+    size: tuple[float, float] = (60, 40),
+    machine: str = "hand",
+    **values: object,
+) -> str:
+    """A print file: the print's own `values`, tables of the artwork, blocks with their layers, further tables.
+
+    Each block is of linoleum, under a V-tool, for one machine.
+    """
+    lines = ["[print]", f'name = "{name}"', f"size_mm = [{size[0]}, {size[1]}]"]
+    lines += [f"{key} = {value}" for key, value in values.items()]
+    lines += before
+    for block, layers in blocks.items():
+        role, ink = _BLOCKS[block]
+        lines += ["[[blocks]]", f'name = "{block}"', f'role = "{role}"', f'ink = "{ink}"']
+        lines += [f"layers = {layers}".replace("'", '"'), 'material = "linoleum"', 'cutter = "v-60"']
+        lines += [f'for = ["{machine}"]']
+    return "\n".join([*lines, after.strip(), ""])
+
+
+def layer(name: str, shape: str) -> str:
+    """A table of the artwork of a small print."""
+    return f'[[layers]]\nname = "{name}"\nshape = "{shape}"'

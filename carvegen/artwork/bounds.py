@@ -74,6 +74,10 @@ class Budget:
             value = f"{self.spent[what] / each:.3g} {what}"
             raise InputError(f"{fault}{place}", value=value, hint=remedy)
 
+    def left(self, what: str) -> float:
+        """How many more of a kind of `_WORK` the file may ask for."""
+        return (MAX_POINTS - sum(self.spent.values())) / _WORK[what][0]
+
 
 def check_points(count: int) -> None:
     """Refuse more than `MAX_POINTS` corners."""

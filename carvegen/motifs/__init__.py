@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import importlib
 import pkgutil
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol, cast
 
@@ -49,6 +50,7 @@ def _grows(tree: ast.Module) -> bool:
     return "grow" in (*defined, *imported)
 
 
+@cache
 def motif(name: str) -> MotifModule:
     """The motif's module."""
     if name not in summaries():

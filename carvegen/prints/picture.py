@@ -54,23 +54,34 @@ class Picture:
     whites: tuple[White, ...]
     openings: PolygonArray
     notes: tuple[str, ...] = ()  #: what of the snow is hidden by layers that may only be drawn on what it lies on
+    _unions: dict[tuple[tuple[White, ...], bool], BaseGeometry] = field(default_factory=dict, init=False, repr=False)
 
     @property
     def bare(self) -> BaseGeometry:
         """Where bare paper is asked for: snow, highlights, what is pressed, openings."""
-        return _union([self.openings, *(white.shapes for white in self.whites)])
+        return self._united(self.whites, openings=True)
 
     def left_bare(self, block: str) -> BaseGeometry:
         """Snow, highlights and what is pressed, as far as it leaves a block."""
-        return _union([white.shapes for white in self.whites if block in white.leaves])
+        return self._united(self._leaving(block), openings=False)
 
     def white_for(self, block: str) -> BaseGeometry:
         """All that must not print on a block, its openings too."""
-        return _union([self.openings, *(white.shapes for white in self.whites if block in white.leaves)])
+        return self._united(self._leaving(block), openings=True)
 
     def free_for(self, block: str) -> BaseGeometry:
         """Where the carver may take more from a block."""
-        return _union([white.free for white in self.whites if block in white.leaves])
+        return _union([white.free for white in self._leaving(block)])
+
+    def _leaving(self, block: str) -> tuple[White, ...]:
+        return tuple(white for white in self.whites if block in white.leaves)
+
+    def _united(self, whites: tuple[White, ...], *, openings: bool) -> BaseGeometry:
+        """Many thousand flakes in one, for each set of whites once."""
+        key = whites, openings
+        if key not in self._unions:
+            self._unions[key] = _union([*([self.openings] if openings else []), *(white.shapes for white in whites)])
+        return self._unions[key]
 
 
 def pictured(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+import time
 
 import numpy as np
 import pytest
@@ -35,6 +36,12 @@ def _dxf(count: int, unit: str) -> str:
     return (
         f"0\nSECTION\n2\nHEADER\n{unit}0\nENDSEC\n0\nSECTION\n2\nENTITIES\n{one * (count // 1000)}0\nENDSEC\n0\nEOF\n"
     )
+
+
+def _seconds(work) -> float:
+    start = time.process_time()
+    work()
+    return time.process_time() - start
 
 
 #: What a file holds, its kind, and what is said of it.
@@ -108,13 +115,25 @@ def test_much_work_is_refused_within_five_seconds_and_a_gigabyte(tmp_path, name)
     assert gigabytes < 1
 
 
-@given(st.integers(2, 60), st.integers(0, 2**32 - 1))
+@given(st.integers(2, 60), st.integers(0, 2**32 - 1), st.integers(0, 400))
 @settings(deadline=None)
-def test_crossings_are_those_that_shapely_counts(count, seed):
+def test_crossings_are_those_that_shapely_counts_or_more_than_are_asked_for(count, seed, most):
     ends = np.random.Generator(np.random.PCG64(seed)).uniform(0, 10, (count, 2, 2))
     lines = shapely.linestrings(ends)
     left, right = shapely.STRtree(lines).query(lines, predicate="intersects")
-    assert crossings(ends) == int((left < right).sum())
+    met = int((left < right).sum())
+    assert crossings(ends) == met
+    assert crossings(ends, most) > most if met > most else crossings(ends, most) == met
+
+
+def test_no_more_crossings_are_looked_at_than_a_budget_leaves():
+    across = np.array([[[0, k], [2000, k]] for k in range(1500)], dtype=float) + 0.5
+    ends = np.concatenate([across, across[:, :, ::-1]])
+    budget = Budget()
+    budget.take("crossings", 200_000)
+    most = budget.left("crossings")
+    assert most == 50_000
+    assert _seconds(lambda: crossings(ends, most)) < 0.5 * _seconds(lambda: crossings(ends))
 
 
 def test_very_many_crossings_are_about_right():

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
+import hashlib
+import os
 import signal
 import subprocess
 import sys
 from dataclasses import dataclass
 from pathlib import Path
+
+import pytest
 
 from carvegen.cli import main
 
@@ -38,6 +43,24 @@ def run(capsys, *words: object) -> Ran:
         said = capsys.readouterr()
         return Ran(int(end.code or 0), said.out, said.err)
     raise AssertionError("main ends by leaving")
+
+
+def built_once(text: str) -> Path:
+    """A folder with this print file and what `build` made of it, in `built`: made once in a run of the tests.
+
+    Not to be changed: tests that change it copy it.
+    """
+    folder = Path(os.environ["CARVEGEN_TESTS_GROWN"]) / f"built-{hashlib.sha256(text.encode()).hexdigest()}"
+    if not folder.exists():
+        part = folder.with_suffix(f".{os.getpid()}")
+        part.mkdir()
+        (part / "print.toml").write_text(text, encoding="utf-8")
+        with pytest.raises(SystemExit) as end:
+            main(["build", str(part / "print.toml"), "--out", str(part / "built"), "--quiet"])
+        assert end.value.code in (0, 1)
+        with contextlib.suppress(OSError):  # another process was first
+            part.rename(folder)
+    return folder
 
 
 def command(*words: object) -> list[str]:

@@ -13,51 +13,23 @@ import svgelements
 from lxml import etree
 from PIL import Image
 
-from carvegen.cli import main
 from carvegen.cli.whole_print.samples import FILES
 from carvegen.prints.file.schema import schema
-from tests.cli.running import run, run_apart, tree
+from tests.cases import layer, small_print
+from tests.cli.running import built_once, run, run_apart, tree
 
 #: Small and quick to build, unlike its mirror image, with a shape of each kind.
-PRINT = """
-[print]
-name = "mooring post"
-size_mm = [60, 40]
-seed = 3
-trap_mm = 0.5
-register_error_mm = 0.4
-[artwork]
-in_front = ["LIT", "POST"]
-[[layers]]
-name = "POST"
-shape = "box 12 0 10 30"
-[[layers]]
-name = "LIT"
-shape = "box 18 2 2 24"
-[[blocks]]
-name = "sky"
-role = "background"
-ink = "#a9bfcb"
-layers = ["*"]
-material = "linoleum"
-cutter = "v-60"
-for = ["router"]
-[[blocks]]
-name = "tone"
-role = "tone"
-ink = "#6a8799"
-layers = ["LIT", "POST"]
-material = "linoleum"
-cutter = "v-60"
-for = ["router"]
-[[blocks]]
-name = "key"
-role = "key"
-ink = "#1f2b3d"
-layers = ["POST"]
-material = "linoleum"
-cutter = "v-60"
-for = ["router"]
+PRINT = small_print(
+    '[artwork]\nin_front = ["LIT", "POST"]',
+    layer("POST", "box 12 0 10 30"),
+    layer("LIT", "box 18 2 2 24"),
+    blocks={"sky": ["*"], "tone": ["LIT", "POST"], "key": ["POST"]},
+    name="mooring post",
+    machine="router",
+    seed=3,
+    trap_mm=0.5,
+    register_error_mm=0.4,
+    after="""
 [[highlights]]
 shape = "circle 48 30 4"
 [[openings]]
@@ -69,25 +41,35 @@ on = ["POST"]
 motif = "snowfall"
 front = false
 settings = { snow = 0.06, largest_mm = 2.5 }
-"""
+""",
+)
 BLOCKS = ("sky", "tone", "key")
+
+#: Two blocks without snow, for what does not ask what is on them.
+PLAIN = small_print(
+    layer("POST", "box 5 0 6 10"),
+    blocks={"sky": ["*"], "key": ["POST"]},
+    size=(20, 15),
+    after='[[highlights]]\nshape = "circle 15 10 2"',
+)
 NS = {"s": "http://www.w3.org/2000/svg"}
 
 
-@pytest.fixture(scope="module")
-def built(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("print")
-    (folder / "print.toml").write_text(PRINT)
-    with pytest.raises(SystemExit):
-        main(["build", str(folder / "print.toml"), "--out", str(folder / "built"), "--json"])
-    return folder
+@pytest.fixture
+def built():
+    return built_once(PRINT)
 
 
 @pytest.fixture
-def copy(built, tmp_path):
+def copy(tmp_path):
     """A built print of one's own."""
-    shutil.copytree(built, tmp_path / "print")
-    return tmp_path / "print"
+    return shutil.copytree(built_once(PRINT), tmp_path / "print")
+
+
+@pytest.fixture
+def plain(tmp_path):
+    """A built print without snow of one's own."""
+    return shutil.copytree(built_once(PLAIN), tmp_path / "print")
 
 
 def again(capsys, folder, *changes: tuple[str, str]):
@@ -324,19 +306,19 @@ def test_a_block_that_is_gone_takes_its_files_along(copy, capsys):
 
 
 @pytest.mark.parametrize("text", ["", "{}", "[1]", '{"format": 2, "steps": {"sky": {"inputs": {}}}}', "\xff"])
-def test_a_broken_state_is_built_over(copy, capsys, text):
-    (copy / "built" / "build.json").write_text(text, encoding="latin-1")
-    told = again(capsys, copy)
+def test_a_broken_state_is_built_over(plain, capsys, text):
+    (plain / "built" / "build.json").write_text(text, encoding="latin-1")
+    told = again(capsys, plain)
     assert all(told["blocks"].values())
 
 
-def test_a_state_that_leads_out_of_the_folder_is_not_followed(copy, capsys):
-    mine = copy / "mine.txt"
+def test_a_state_that_leads_out_of_the_folder_is_not_followed(plain, capsys):
+    mine = plain / "mine.txt"
     mine.write_text("keep")
-    state = json.loads((copy / "built" / "build.json").read_text())
+    state = json.loads((plain / "built" / "build.json").read_text())
     state["steps"]["gone"] = {"inputs": {}, "files": {"../mine.txt": "0"}, "notes": {}}
-    (copy / "built" / "build.json").write_text(json.dumps(state))
-    again(capsys, copy)
+    (plain / "built" / "build.json").write_text(json.dumps(state))
+    again(capsys, plain)
     assert mine.read_text() == "keep"
 
 
@@ -403,14 +385,14 @@ def test_a_faulty_print_file_is_told_in_words(tmp_path):
     (tmp_path / "print.toml").write_text(PRINT.replace("seed = 3", "sead = 3"))
     ran = run_apart(tmp_path, "build", "print.toml", "--out", "built")
     assert ran.code == 2
-    assert "print.toml: line 5: print.sead: is not known here, got 3" in ran.err
+    assert "print.toml: line 4: print.sead: is not known here, got 3" in ran.err
     assert "did you mean seed?" in ran.err
     assert "Traceback" not in ran.err
     assert not (tmp_path / "built").exists()
 
 
 def test_a_build_keeps_files_of_her_own_and_tells_what_it_replaces(own_folder, capsys):
-    (own_folder / "print.toml").write_text(PRINT, encoding="utf-8")
+    (own_folder / "print.toml").write_text(PLAIN, encoding="utf-8")
     (own_folder / "built").mkdir()
     (own_folder / "built" / "print.png").write_text("mine", encoding="utf-8")
     before = tree(own_folder)
@@ -421,7 +403,7 @@ def test_a_build_keeps_files_of_her_own_and_tells_what_it_replaces(own_folder, c
     (own_folder / "built" / "print.png").unlink()
     (own_folder / "built" / "mine.txt").write_text("mine", encoding="utf-8")
     assert "Replaced" not in run(capsys, "build", "print.toml", "--out", "built").err
-    (own_folder / "print.toml").write_text(PRINT.replace("seed = 3", "seed = 4"), encoding="utf-8")
+    (own_folder / "print.toml").write_text(PLAIN.replace("15 10 2", "15 10 1.5"), encoding="utf-8")
     assert "Replaced" in run(capsys, "build", "print.toml", "--out", "built").err
     assert (own_folder / "built" / "mine.txt").read_text(encoding="utf-8") == "mine"
 

@@ -10,38 +10,17 @@ import pytest
 import shapely
 from lxml import etree
 
-from carvegen.cli import main
-from tests.cli.running import run
+from tests.cases import layer, small_print
+from tests.cli.running import built_once, run
 
-PRINT = """
-[print]
-name = "moon"
-size_mm = [60, 40]
-register_error_mm = 0.4
-[artwork]
-in_front = ["POST", "MOON"]
-[[layers]]
-name = "POST"
-shape = "box 12 0 10 30"
-[[layers]]
-name = "MOON"
-shape = "circle 45 25 7"
-[[blocks]]
-name = "sky"
-role = "background"
-ink = "#a9bfcb"
-layers = ["*"]
-material = "linoleum"
-cutter = "v-60"
-for = ["hand"]
-[[blocks]]
-name = "key"
-role = "key"
-ink = "#1f2b3d"
-layers = ["POST"]
-material = "linoleum"
-cutter = "v-60"
-for = ["hand"]
+PRINT = small_print(
+    '[artwork]\nin_front = ["POST", "MOON"]',
+    layer("POST", "box 12 0 10 30"),
+    layer("MOON", "circle 45 25 7"),
+    blocks={"sky": ["*"], "key": ["POST"]},
+    name="moon",
+    register_error_mm=0.4,
+    after="""
 [[blocks]]
 name = "die"
 role = "emboss"
@@ -51,16 +30,13 @@ cutter = "laser-fine"
 for = ["laser"]
 depth_mm = 0.8
 from = "SIDE"
-"""
+""",
+)
 
 
-@pytest.fixture(scope="module", params=["back", "front"])
-def built(request, tmp_path_factory):
-    folder = tmp_path_factory.mktemp("print")
-    (folder / "print.toml").write_text(PRINT.replace("SIDE", request.param))
-    with pytest.raises(SystemExit):
-        main(["build", str(folder / "print.toml"), "--out", str(folder / "built"), "--json"])
-    return request.param, folder / "built"
+@pytest.fixture(params=["back", "front"])
+def built(request):
+    return request.param, built_once(PRINT.replace("SIDE", request.param)) / "built"
 
 
 def land(out, name: str):

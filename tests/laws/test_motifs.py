@@ -134,12 +134,14 @@ def test_whole_shapes_keep_clear_of_edge_and_silhouette(name, data) -> None:
     assert (shapely.distance(cuts, kept) >= case.limits.land_mm / 2 * 0.995 - GRID).all()  # a disc drawn as a polygon
 
 
-WHOLE = (120.0, 90.0)
+def whole(name: str) -> tuple[float, float]:
+    """The size of a whole block: room for snow's flurries, less for what lies alike everywhere."""
+    return (120.0, 90.0) if name == "snowfall" else (72.0, 54.0)
 
 
 def whole_block(name: str, preset: str, seed: int) -> geometry.PolygonArray:
     """A block that several laws look at: two of each preset are grown."""
-    return grown(name, preset_settings(name, preset), limits(0.7, 0.4), seed, size=WHOLE).cuts
+    return grown(name, preset_settings(name, preset), limits(0.7, 0.4), seed, size=whole(name)).cuts
 
 
 @each_preset
@@ -153,7 +155,8 @@ def test_cover_is_what_was_asked(name, preset) -> None:
     settings = preset_settings(name, preset)
     if not hasattr(settings, "snow"):
         pytest.skip("no share is asked of this motif")
-    free = (WHOLE[0] - 2 * 0.7) * (WHOLE[1] - 2 * 0.7)
+    width, height = whole(name)
+    free = (width - 2 * 0.7) * (height - 2 * 0.7)
     for seed in (1, 2):
         cuts = whole_block(name, preset, seed)
         assert shapely.area(cuts).sum() / free == pytest.approx(settings.snow, rel=0.1)
@@ -162,7 +165,8 @@ def test_cover_is_what_was_asked(name, preset) -> None:
 @pytest.mark.parametrize("preset", sorted(motif("snowfall").PRESETS))
 @pytest.mark.parametrize("seed", [1, 2])
 def test_no_eye_finds_our_own_snow_contrived(preset, seed) -> None:
-    block = Block(name="sky", width_mm=WHOLE[0], height_mm=WHOLE[1], cuts=whole_block("snowfall", preset, seed))
+    width, height = whole("snowfall")
+    block = Block(name="sky", width_mm=width, height_mm=height, cuts=whole_block("snowfall", preset, seed))
     assert list(look.find(Survey(made.setup(cutter="laser-fine").on(block)))) == []
 
 
@@ -185,7 +189,7 @@ def test_block_smaller_than_any_shape_is_left_whole_or_refused(name) -> None:
 @each_preset
 def test_land_cut_and_edge_hold_on_a_whole_block(name, preset) -> None:
     its, cuts = limits(0.7, 0.4), whole_block(name, preset, 1)
-    assert_sound(cuts, shapely.box(0, 0, *WHOLE))
+    assert_sound(cuts, shapely.box(0, 0, *whole(name)))
     assert_as_wide_as_asked(cuts, its.cut_mm)
     assert_apart(cuts, its.land_mm)
 
@@ -224,7 +228,7 @@ def test_checks_find_nothing_that_breaks(name, material, cutter) -> None:
     except RefusedError as refused:
         pytest.fail(f"permitted, but refused: {refused}")
     settings = preset_settings(name, sorted(motif(name).PRESETS)[0])
-    block = grown(name, settings, setup.limits, 5, size=(60, 50))
+    block = grown(name, settings, setup.limits, 5, size=(45, 36))
     report = checked(setup.on(block))
     found = [its for its in report if its.severity.label == "breaks" or its.rule in ("land-width", "slenderness")]
     assert {its.rule for its in found} <= {"wall-angle", "depth"}, found[:3]

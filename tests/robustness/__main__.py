@@ -26,6 +26,7 @@ from pathlib import Path
 
 from carvegen.base.files import staged_folder
 from carvegen.base.streams import stream
+from tests.cases import small_print
 from tests.cli.running import SMALL, command, tree
 from tests.robustness.corpus import corpus
 from tests.robustness.renames import renames
@@ -41,33 +42,13 @@ WRITERS = {
     "tryout": (["tryout"], "out"),
     "build": (["build", "small.toml"], "out"),
 }
-_SMALL_PRINT = """
-[print]
-name = "post"
-size_mm = [40, 30]
-seed = 3
-[artwork]
-files = ["post.svg"]
-[[blocks]]
-name = "sky"
-role = "background"
-ink = "#a9bfcb"
-layers = ["*"]
-material = "linoleum"
-cutter = "v-60"
-for = ["hand"]
-[[blocks]]
-name = "key"
-role = "key"
-ink = "#1f2b3d"
-layers = ["POST"]
-material = "linoleum"
-cutter = "v-60"
-for = ["hand"]
-[[motifs]]
-motif = "snowfall"
-preset = "flurry"
-"""
+_SMALL_PRINT = small_print(
+    '[artwork]\nfiles = ["post.svg"]',
+    blocks={"sky": ["*"], "key": ["POST"]},
+    size=(40, 30),
+    seed=3,
+    after='[[motifs]]\nmotif = "snowfall"\npreset = "flurry"',
+)
 _POST = (
     '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
     '<g id="POST"><path d="M15 30V10H22V30Z"/></g></svg>'

@@ -14,6 +14,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from carvegen.base.files import settled
+from tests.cases import layer, small_print
 from tests.cli.running import run_apart, tree
 
 __all__ = ["COMMANDS", "killed_and_run_again", "killed_at", "sample_files"]
@@ -21,26 +22,6 @@ __all__ = ["COMMANDS", "killed_and_run_again", "killed_at", "sample_files"]
 Words = Sequence[str]
 
 _BLOCK = ("--material", "linoleum", "--cutter", "v-60", "--for", "hand")
-_PRINT = """
-[print]
-name = "post"
-size_mm = [20, 15]
-seed = {seed}
-[[layers]]
-name = "POST"
-shape = "box 5 0 6 10"
-[[blocks]]
-name = "sky"
-role = "background"
-ink = "#a9bfcb"
-layers = ["*"]
-material = "linoleum"
-cutter = "v-60"
-for = ["hand"]
-[[motifs]]
-motif = "snowfall"
-preset = "flurry"
-"""
 _DRAWING = (
     '<svg xmlns="http://www.w3.org/2000/svg" width="20mm" height="15mm" viewBox="0 0 20 15">'
     '<rect x="5" y="5" width="4" height="4"/></svg>'
@@ -59,11 +40,12 @@ _MEASURED = (
     "out",
 )
 
-#: Every command that writes a folder: an earlier run of it, and the one that is killed.
+#: Every command that writes a folder: an earlier run of it, and the one that is killed. Motifs are
+#: written alike: one stands for them, and the print has none.
 COMMANDS: dict[str, tuple[Words, Words]] = {
-    "snowfall": (
-        ("snowfall", "--size", "20x15", *_BLOCK, "--seed", "1", "--out", "out"),
-        ("snowfall", "--size", "20x15", *_BLOCK, "--seed", "2", "--out", "out"),
+    "frost": (
+        ("frost", "--size", "20x15", *_BLOCK, "--seed", "1", "--out", "out"),
+        ("frost", "--size", "20x15", *_BLOCK, "--seed", "2", "--out", "out"),
     ),
     "mend": (("mend", "a.svg", *_BLOCK, "--out", "out"), ("mend", "a.svg", *_BLOCK, "--out", "out", "--width-map")),
     "strip": (("strip", *_BLOCK, "--out", "out"), ("strip", *_BLOCK, "--out", "out", "--paper", "Letter")),
@@ -74,8 +56,14 @@ COMMANDS: dict[str, tuple[Words, Words]] = {
 
 def sample_files(folder: Path) -> None:
     """What the commands read."""
-    for seed in "12":
-        (folder / f"{seed}.toml").write_text(_PRINT.format(seed=seed), encoding="utf-8")
+    for number in "12":
+        print_ = small_print(
+            layer("POST", "box 5 0 6 10"),
+            blocks={"sky": ["*"]},
+            size=(20, 15),
+            after=f'[[highlights]]\nshape = "circle 15 10 {number}"',
+        )
+        (folder / f"{number}.toml").write_text(print_, encoding="utf-8")
     (folder / "a.svg").write_text(_DRAWING, encoding="utf-8")
 
 
@@ -99,7 +87,7 @@ def killed_and_run_again(
     last = _count(second, killed, main)
     new, old = tree(fresh), tree(before)
     assert new != old
-    some = {1, last // 2, 3 * last // 4, 9 * last // 10, last - 1, last} - {0}
+    some = {1, last // 2, last - 1, last} - {0}
     places = range(1, last + 1) if every else sorted(some)
     for nth in places:
         shutil.rmtree(killed)
@@ -108,7 +96,7 @@ def killed_and_run_again(
         with settled(killed / "out"):
             there = {name: data for name, data in tree(killed).items() if not name.startswith(".")}
         assert _whole(there) in (_whole(old), _whole(new)), f"rename {nth} of {last}: half of each"
-        if nth in (places[0], places[-1]):  # as she runs it, in a process that knows of nothing
+        if nth == places[-1]:  # as she runs it, in a process that knows of nothing
             again = run_apart(killed, *second)
             assert again.code in (0, 1), f"rename {nth} of {last}: {again.err}"
         else:

@@ -35,24 +35,28 @@ def edges_of(rings: Sequence[Floats]) -> Floats:
     return np.asarray(edges[(edges[:, 0] != edges[:, 1]).any(axis=1)], dtype=np.float64)
 
 
-def crossings(edges: Floats) -> int:
+def crossings(edges: Floats, most: float = np.inf) -> int:
     """How many pairs of edges cross or touch elsewhere than at a common end; about, if there are very many.
 
     Edges are looked at in a mixed order, each with all whose boxes meet its own, until every one or enough pairs have
-    been: what those have found stands for the rest in proportion.
+    been, or more than `most` are certain: what those have found stands for the rest in proportion.
 
     Parameters
     ----------
     edges
         (n, 2, 2).
+    most
+        More than these need no exact number, but more than these are always said.
     """
     if len(edges) < 2:
         return 0
-    boxes = np.asarray(shapely.box(*edges.min(axis=1).T, *edges.max(axis=1).T), dtype=object)
+    lines = np.asarray(shapely.linestrings(edges), dtype=object)
     met = done = 0
-    for left, right, more in _meeting(boxes):
+    for left, right, more in _meeting(lines):
         done += more
         met += int(_cross(edges[left], edges[right]).sum())
+        if met > 2 * most + 2:  # each pair is met from one edge or from both
+            break
     return met * len(edges) // done // 2
 
 
@@ -92,13 +96,14 @@ def _side(a: Floats, b: Floats, p: Floats) -> Floats:
 
 def take_overlaps(shapes: PolygonArray, budget: Budget) -> None:
     """Count what joining these shapes, of any validity, takes."""
-    pairs, meeting = _overlapping(shapes)
+    pairs, meeting = _overlapping(shapes, budget.left("overlaps"))
     budget.take("overlaps", pairs)
     rings = geometry.rings(meeting)
-    budget.take("crossings", crossings(np.stack([rings.xy, rings.xy[rings.edge_ends]], axis=1)))
+    edges = np.stack([rings.xy, rings.xy[rings.edge_ends]], axis=1)
+    budget.take("crossings", crossings(edges, budget.left("crossings")))
 
 
-def _overlapping(shapes: PolygonArray) -> tuple[int, PolygonArray]:
+def _overlapping(shapes: PolygonArray, most: float) -> tuple[int, PolygonArray]:
     """How many pairs of shapes have boxes that meet, about if there are very many; and the shapes that are in one."""
     if len(shapes) < 2:
         return 0, geometry.empty()
@@ -108,4 +113,6 @@ def _overlapping(shapes: PolygonArray) -> tuple[int, PolygonArray]:
         others = left != right
         meets[right[others]] = True
         pairs += int(others.sum())
+        if pairs > 2 * most + 2:
+            break
     return pairs * len(shapes) // done // 2, shapes[meets] if done == len(shapes) else shapes

@@ -23,6 +23,8 @@ from carvegen.artwork.svg.pathdata import Line
 from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
     from carvegen.artwork.drawing import Notes, Wanted
     from carvegen.artwork.svg.page import State
     from carvegen.artwork.svg.xmltree import Node
@@ -31,7 +33,7 @@ if TYPE_CHECKING:
 __all__ = ["Extent", "Ink", "refused"]
 
 _LOOK = 25  #: points that measuring a shape once more counts for, so that it can't be done without end
-_FIRST_LOOK = 2048  #: shapes taken, before it is looked whether too many lie over one another; then when twice as many
+_FIRST_LOOK = 256  #: shapes taken, before it is looked whether too many lie over one another; then when twice as many
 _HAIRLINE_MM = 0.36  #: a little more than 1 pt: no narrower groove is meant by a line in a file for checking
 
 
@@ -42,6 +44,7 @@ class Ink:
         self.notes, self.wanted, self.budget = notes, wanted, budget
         self.found: dict[str, list[PolygonArray]] = {}
         self.alone: dict[str, list[tuple[Node, State, Line]]] = {}
+        self.uncut: list[tuple[str, int, BaseGeometry]] = []  #: layer and place in `found` of what a clip path cuts off
         self.taken, self.look_at = 0, _FIRST_LOOK
         self.white = self.coloured = False
         self.px_mm: float | None = None  #: length of one px on the page; None without a true size
@@ -52,6 +55,7 @@ class Ink:
 
     def finished(self) -> dict[str, list[PolygonArray]]:
         """Every layer's polygons, not yet cleaned."""
+        self._cut_off()
         for layer, waiting in self.alone.items():
             outlines = _outlines([line.xy for _, _, line in waiting])
             good = shapely.is_valid(outlines) & (shapely.area(outlines) > 0)
@@ -175,17 +179,26 @@ class Ink:
         )  # fmt: skip
 
     def _take(self, state: State, shapes: PolygonArray) -> None:
+        layer = state.layer or ""
+        taken = self.found.setdefault(layer, [])
         if state.clip is not None and len(shapes):
             edge = geometry.parts(state.clip)
             self.budget.take("clipping", int(shapely.get_num_coordinates(edge).sum()))
             take_overlaps(geometry.stack([shapes, edge]), self.budget)
-            shapes = geometry.parts(shapely.intersection(shapes, state.clip))
-        self.found.setdefault(state.layer or "", []).append(shapes)
+            self.uncut.append((layer, len(taken), state.clip))
+        taken.append(shapes)
         self.taken += 1
         if self.taken == self.look_at:  # so that far too many are refused before all are drawn
             self.look_at *= 2
+            self._cut_off()
             so_far = geometry.stack(part for parts in self.found.values() for part in parts)
             take_overlaps(so_far, bounds.Budget(dict(self.budget.spent)))
+
+    def _cut_off(self) -> None:
+        """What lies outside of clip paths goes, once the work of many is counted."""
+        for layer, k, clip in self.uncut:
+            self.found[layer][k] = geometry.parts(shapely.intersection(self.found[layer][k], clip))
+        self.uncut = []
 
     def _colour(self, node: Node, look: Mapping[str, str], kind: str) -> None:
         white = style.is_white(look, kind)

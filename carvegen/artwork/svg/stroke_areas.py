@@ -68,8 +68,9 @@ def _take_work(lines: Sequence[Line], quarter: int, budget: Budget) -> None:
     budget.take("corners", sum(len(line.xy) for line in lines))
     budget.take("points", 4 * quarter * len(lines))
     for line in lines:
-        if len(line.xy) > _LONG:
-            budget.take("crossings", 4 * crossings(np.stack([line.xy[:-1], line.xy[1:]], axis=1)))
+        if len(line.xy) > _LONG and not shapely.is_simple(shapely.linestrings(line.xy)):
+            edges = np.stack([line.xy[:-1], line.xy[1:]], axis=1)
+            budget.take("crossings", 4 * crossings(edges, budget.left("crossings") / 4))
 
 
 def _dashed(line: Line, pen: Pen, budget: Budget) -> list[Line]:

@@ -137,17 +137,22 @@ def without_marks(shapes: PolygonArray, gaps: float) -> tuple[PolygonArray, Poly
     if len(holes) == 0:
         return shapes, holes
     area = shapely.area(holes)
-    band = np.maximum(np.sqrt(area) / 2, _WALL_MM)
-    around = shapely.difference(shapely.buffer(shapely.simplify(holes, band / 8), band, quad_segs=2), holes)
-    which, wall = shapely.STRtree(shapes).query(around, predicate="intersects")
-    solid = shapely.area(shapely.intersection(around[which], shapes[wall]))
-    walled = np.bincount(which, solid, minlength=len(holes))
-    mark = (walled > (0.8 + 0.2 * gaps) * shapely.area(around)) | (area < _LEAST_GAP_MM2)
-    mark = (mark | (gaps <= 0)) & (gaps < 1)
+    mark, walled = (area < _LEAST_GAP_MM2) & (gaps < 1), np.zeros(len(holes))
+    around, walled[~mark] = _walled(holes[~mark], shapes)
+    mark[~mark] = ((walled[~mark] > (0.8 + 0.2 * gaps) * around) | (gaps <= 0)) & (gaps < 1)
     thick = walled / shapely.length(holes)
     lattice = ~mark & (np.sqrt(area) < _LATTICE * thick)
     filled = geometry.parts(shapely.union_all(np.concatenate([shapes, holes[mark]])))
-    return filled, geometry.parts(shapely.union_all(shapely.buffer(holes, 1.3 * thick)[lattice]))
+    return filled, geometry.parts(shapely.union_all(shapely.buffer(holes[lattice], 1.3 * thick[lattice])))
+
+
+def _walled(holes: PolygonArray, shapes: PolygonArray) -> tuple[Floats, Floats]:
+    """The area round each hole, as broad as half the hole and some millimetres, and how much of it is wall; mm²."""
+    band = np.maximum(np.sqrt(shapely.area(holes)) / 2, _WALL_MM)
+    around = shapely.difference(shapely.buffer(shapely.simplify(holes, band / 8), band, quad_segs=2), holes)
+    which, wall = shapely.STRtree(shapes).query(around, predicate="intersects")
+    solid = shapely.area(shapely.intersection(around[which], shapes[wall]))
+    return shapely.area(around), np.bincount(which, solid, minlength=len(holes)).astype(np.float64)
 
 
 def bearer(silhouette: BaseGeometry, *, bridging_mm: float, detail_mm: float) -> PolygonArray:
