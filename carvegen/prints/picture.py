@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import shapely
@@ -13,7 +13,7 @@ from carvegen.base.errors import InputError
 from carvegen.base.streams import stream
 from carvegen.blocks.from_motif import Ground, place_on, strictest
 from carvegen.motifs import motif
-from carvegen.motifs.growth import Growth, Place
+from carvegen.motifs.growth import Growth, Place, plain
 from carvegen.motifs.shared.minimum_width import held
 from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.flake_fit import settled
@@ -140,13 +140,23 @@ class _Grower:
                              hint="name a key, tone or background block")  # fmt: skip
         limits = strictest(self.limits[name] for name in sorted(leaves))
         before = _union([white.shapes for white in whites])
+        found = self._growth(its, limits, before, leaves, key)
+        masks = {name for name in self.stencils if its.leaves(name)}
+        return White(name=f"{its.motif} {its.nth + 1}", shapes=found.cuts, leaves=leaves | masks, free=found.free)
+
+    def _growth(
+        self, its: PrintMotif, limits: Limits, before: BaseGeometry, leaves: frozenset[str], key: str
+    ) -> Growth:
+        """What there is of a motif: the one place where its shapes come from."""
+        return plain(self._grown(its, limits, before, leaves, key))
+
+    def _grown(self, its: PrintMotif, limits: Limits, before: BaseGeometry, leaves: frozenset[str], key: str) -> Growth:
+        """What grows of a motif on the drawing as it is now."""
         work = {"snowfall": self._fallen, "snowload": self._loaded}.get(its.motif, self._textured)
         area = self._area(its, limits, key)
         if shapely.area(area) <= 0:
             raise InputError("finds no room", where="region, keep_clear, behind", hint="make what it avoids smaller")
-        found = work(its, area, limits, before, leaves)
-        masks = {name for name in self.stencils if its.leaves(name)}
-        return White(name=f"{its.motif} {its.nth + 1}", shapes=found.cuts, leaves=leaves | masks, free=found.free)
+        return work(its, area, limits, before, leaves)
 
     def _area(self, its: PrintMotif, limits: Limits, key: str) -> BaseGeometry:
         """Where it may grow, whatever hides it."""
@@ -180,11 +190,12 @@ class _Grower:
         hidden = self._hidden_by(its)
         if not its.settings.cut_at_edge:
             hidden = shapely.buffer(hidden, limits.land_mm, quad_segs=4)
-        flakes = self._grow(its, shapely.difference(area, hidden), limits).cuts
+        fallen = self._grow(its, shapely.difference(area, hidden), limits)
+        flakes = fallen.cuts
         flakes = flakes[~shapely.dwithin(flakes, before, limits.land_mm + _APART_MM)] if len(flakes) else flakes
         for name in sorted(leaves):
             flakes = settled(flakes, self.pictures[name], limits)
-        return Growth(cuts=flakes)
+        return replace(fallen, cuts=flakes)
 
     def _loaded(
         self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str]
@@ -193,7 +204,7 @@ class _Grower:
         if not its.on:
             raise InputError("has nothing to lie on", where="on", hint='name layers: on = ["POSTS"]')
         snow = self._grow(its, area, limits)
-        hidden = _grown(self._hidden_by(its), before, limits)
+        hidden = _kept_out(self._hidden_by(its), before, limits)
         hidden = shapely.union(hidden, self._in_front(its, snow, hidden))
         if shapely.is_empty(hidden):
             return snow
@@ -232,10 +243,10 @@ class _Grower:
         """Grain or frost: not under what stands in front of the layers that it is on."""
         front = [layer.shape for layer in self.drawing.in_front_of(its.on)]
         hidden = shapely.union_all(geometry.polygon_array([self._hidden_by(its), *front]))
-        return self._grow(its, shapely.difference(area, _grown(hidden, before, limits)), limits)
+        return self._grow(its, shapely.difference(area, _kept_out(hidden, before, limits)), limits)
 
 
-def _grown(hidden: BaseGeometry, before: BaseGeometry, limits: Limits) -> Any:  # noqa: ANN401
+def _kept_out(hidden: BaseGeometry, before: BaseGeometry, limits: Limits) -> Any:  # noqa: ANN401
     """What a motif keeps out of: what hides it, and earlier white with the land that must stay round that."""
     return shapely.union(hidden, shapely.buffer(before, limits.land_mm + _APART_MM, quad_segs=4))
 
