@@ -110,7 +110,10 @@ def cuts_of(its: CutInputs, *, say: Say) -> tuple[Picture, dict[str, Cut]]:
         cuts[name] = cut_further(cuts[name], stands, its.tolerance_mm[name])
     cuts = mended_print(its.given, picture, cuts, its.setups, say=say)
     paper = paper_findings(picture, cuts)
-    return picture, {name: replace(cut, notes=(*cut.notes, *paper[name])) for name, cut in cuts.items()}
+    return picture, {
+        name: replace(cut, notes=(*cut.notes, *picture.findings.get(name, ()), *paper[name]))
+        for name, cut in cuts.items()
+    }
 
 
 def notes_of(cut: Cut) -> tuple[Finding, ...]:
