@@ -100,7 +100,9 @@ def _file_of(given: Print, own: Grown) -> str:
         marks=frozenset(marks_of(own.growth.cuts)),
     )  # fmt: skip
     size = (given.width_mm, given.height_mm)
-    return kept_text(own.growth, memory, size, title=f"{given.name}: {own.motif.name}", names=own.names)
+    return kept_text(
+        own.growth, memory, size, title=f"{given.name}: {own.motif.name}", names=own.kept.names if own.kept else None
+    )
 
 
 def _named(path: Path, kept: Mapping[int, str]) -> bytes:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -36,11 +36,16 @@ class Grown:
     motif: PrintMotif
     growth: Growth
     surroundings: Callable[[], Surroundings]
-    names: Mapping[str, str] = field(default_factory=dict)  #: ids of kept shapes by their marks
+    kept: Kept | None = None  #: what its file holds; None if it is grown
     gone: PolygonArray = field(default_factory=geometry.empty)  #: kept shapes that the drawing has changed under
     come: PolygonArray = field(default_factory=geometry.empty)  #: what grew in their place
     findings: tuple[Finding, ...] = ()
     notes: tuple[str, ...] = ()
+
+    @property
+    def changed(self) -> bool:
+        """Whether the drawing has changed under what was kept."""
+        return len(self.gone) > 0 or len(self.come) > 0
 
 
 def grown_by(motif: PrintMotif, given: Print) -> dict[str, Any]:
@@ -81,7 +86,7 @@ def from_file(
         *kept_findings(motif.name, edited, done.growth.cuts, around.clear, limits),
     )
     return Grown(
-        motif=motif, growth=done.growth, surroundings=lambda: around, names=kept.names, gone=done.gone, come=done.come,
+        motif=motif, growth=done.growth, surroundings=lambda: around, kept=kept, gone=done.gone, come=done.come,
         findings=findings, notes=tuple(_notes(given, motif, kept, done)),
     )  # fmt: skip
 
