@@ -35,6 +35,17 @@ class Adapted:
     gone: PolygonArray = field(default_factory=geometry.empty)  #: kept shapes that went
     come: PolygonArray = field(default_factory=geometry.empty)  #: those that grew in their place
 
+    def lines(self, name: str) -> list[str]:
+        """In words; nothing if nothing has changed."""
+        if len(self.gone) + len(self.come) == 0:
+            return []
+        stay = len(self.growth.cuts) - len(self.come)
+        came = f"; {len(self.come)} grew there" if len(self.come) else ""
+        return [
+            f"{name}: the drawing has changed under {len(self.gone)} of {len(self.gone) + stay} kept shapes, which went"
+            f"{came}; all others are as they were kept"
+        ]
+
 
 def adapted(
     kept: Kept,

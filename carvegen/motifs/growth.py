@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import Floats, PolygonArray
 
-__all__ = ["Growth", "Place", "no_room", "plain"]
+__all__ = ["Growth", "Place", "lying_on", "no_room", "plain"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -61,6 +61,13 @@ def plain(growth: Growth) -> Growth:
     would make what is kept in a file something else than what has grown.
     """
     return replace(growth, cuts=_on_grid(growth.cuts), on_shapes=_on_grid(growth.on_shapes), free=_on_grid(growth.free))
+
+
+def lying_on(cuts: PolygonArray, place: Place) -> PolygonArray:
+    """The part of the cuts that lies on the place's shapes, as far as these lie in its area."""
+    shapes = shapely.intersection(shapely.disjoint_subset_union_all(place.shapes), place.area)
+    on_grid = shapely.set_precision(cuts, geometry.GRID_MM, mode="pointwise")
+    return geometry.parts(shapely.intersection(on_grid, shapes))
 
 
 def _on_grid(shapes: PolygonArray) -> PolygonArray:

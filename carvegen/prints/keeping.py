@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.suggestions import nearest
 from carvegen.marking import journal
-from carvegen.marking.kept_file import Memory, kept_text, marks_of
+from carvegen.marking.kept_file import Memory, kept_text
 from carvegen.prints.file.print_file import file_name
 from carvegen.prints.kept_motifs import grown_by
 
@@ -97,7 +97,6 @@ def _numbers(given: Print, names: Sequence[str]) -> list[int]:
 def _file_of(given: Print, own: Grown) -> str:
     memory = Memory(
         motif=own.motif.motif, settings=grown_by(own.motif, given), surroundings=own.surroundings(),
-        marks=frozenset(marks_of(own.growth.cuts)),
     )  # fmt: skip
     size = (given.width_mm, given.height_mm)
     return kept_text(

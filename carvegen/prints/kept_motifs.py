@@ -112,11 +112,7 @@ def _told(shape: BaseGeometry, why: str) -> Finding:
 def _notes(given: Print, motif: PrintMotif, kept: Kept, done: Adapted) -> Iterator[str]:
     for note in kept.notes:
         yield f"{motif.kept}: {note}"
-    if len(done.gone) or len(done.come):
-        yield (
-            f"{motif.name}: the drawing has changed under {len(done.gone)} of {len(kept.growth.cuts)} kept shapes, and "
-            f"{len(done.come)} came in their place; all others are as they were (see changed.png)"
-        )
+    yield from (f"{line}: see changed.png" for line in done.lines(motif.name))
     if kept.memory is None:
         return
     now = grown_by(motif, given)
