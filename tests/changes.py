@@ -30,6 +30,7 @@ _FILES = {
     "post.svg": (_SVG.format(right=8), _SVG.format(right=7)),
     "clamp.svg": (_SVG.format(right=5), _SVG.format(right=4)),
     "moon.svg": (_SVG.format(right=6), _SVG.format(right=5)),
+    "kept.svg": (_SVG.format(right=4), _SVG.format(right=5)),
 }
 
 #: Every key that is not at its default: so that the others have something to work on.
@@ -53,6 +54,7 @@ _PRINT: dict[str, Any] = {
         {"motif": "snowload", "on": ["POST"]},
         {"motif": "snowfall", "front": False, "settings": {"snow": 0.06, "largest_mm": 2.0}, "region": "box 1 1 16 12",
          "keep_clear": ["MOON"]},
+        {"motif": "frost", "name": "rime", "kept": "kept.svg", "front": False},
     ],
 }  # fmt: skip
 
@@ -80,7 +82,8 @@ _TO: Mapping[str, Any] = {
     "blocks.declare": "linseed oil", "blocks.state": None, "blocks.cut_land": None, "openings.shape": "circle 15 3 1",
     "highlights.shape": "circle 5 11 1", "motifs.motif": None, "motifs.preset": "deep",
     "motifs.settings": {"snow": 0.1}, "motifs.on": ["LIT"], "motifs.region": "box 0 0 12 14",
-    "motifs.keep_clear": ["LIT"], "motifs.blocks": ["key"], "motifs.behind": ["LIT"], "print.bleed_mm": 0.5,
+    "motifs.keep_clear": ["LIT"], "motifs.blocks": ["key"], "motifs.behind": ["LIT"], "motifs.name": "far flakes",
+    "motifs.kept": "moon.svg", "print.bleed_mm": 0.5,
     "register.pin_mm": 5, "register.moat_mm": 3, "blocks.grain_deg": 30, "motifs.clearance_mm": 2,
     "blocks.counter_material": "mdf", "blocks.counter_thickness_mm": 1.5,
 }  # fmt: skip
@@ -90,7 +93,7 @@ _ELSEWHERE = {("blocks", key): 2
     for key in ("from", "bevel_deg", "edge_mm", "corner_mm", "counter_material", "counter_thickness_mm")
 } | {
     ("blocks", "declare"): 0, ("blocks", "grain_deg"): 0, ("motifs", "on"): 0, ("motifs", "behind"): 0,
-    ("motifs", "preset"): 0,
+    ("motifs", "preset"): 0, ("motifs", "name"): 2, ("motifs", "kept"): 2,
 }  # fmt: skip
 
 _PROFILES = (
