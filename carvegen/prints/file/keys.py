@@ -182,7 +182,7 @@ LISTS: Mapping[str, tuple[Key, ...]] = MappingProxyType({
         _text("shape", f"stays bare paper: {_WORDS}, or the name of a layer"),
     ),
     "motifs": (
-        _text("motif", "which motif: carvegen --help lists them"),
+        _text("motif", "which motif: carvegen motifs lists them"),
         _text("name", "what it is called, such as near flakes; by default its kind and number: snowfall 1", default=""),
         _text("kept", "the file in which it is kept: an SVG that is taken as it is instead of growing the motif; "
               "carvegen keep writes it", default=""),
