@@ -30,7 +30,6 @@ _FILES = {
     "post.svg": (_SVG.format(right=8), _SVG.format(right=7)),
     "clamp.svg": (_SVG.format(right=5), _SVG.format(right=4)),
     "moon.svg": (_SVG.format(right=6), _SVG.format(right=5)),
-    "kept.svg": (_SVG.format(right=4), _SVG.format(right=5)),
 }
 
 #: Every key that is not at its default: so that the others have something to work on.
@@ -54,7 +53,6 @@ _PRINT: dict[str, Any] = {
         {"motif": "snowload", "on": ["POST"]},
         {"motif": "snowfall", "front": False, "settings": {"snow": 0.06, "largest_mm": 2.0}, "region": "box 1 1 16 12",
          "keep_clear": ["MOON"]},
-        {"motif": "frost", "name": "rime", "kept": "kept.svg", "front": False},
     ],
 }  # fmt: skip
 
@@ -93,7 +91,7 @@ _ELSEWHERE = {("blocks", key): 2
     for key in ("from", "bevel_deg", "edge_mm", "corner_mm", "counter_material", "counter_thickness_mm")
 } | {
     ("blocks", "declare"): 0, ("blocks", "grain_deg"): 0, ("motifs", "on"): 0, ("motifs", "behind"): 0,
-    ("motifs", "preset"): 0, ("motifs", "name"): 2, ("motifs", "kept"): 2,
+    ("motifs", "preset"): 0,
 }  # fmt: skip
 
 _PROFILES = (
