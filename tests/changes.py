@@ -80,7 +80,8 @@ _TO: Mapping[str, Any] = {
     "blocks.declare": "linseed oil", "blocks.state": None, "blocks.cut_land": None, "openings.shape": "circle 15 3 1",
     "highlights.shape": "circle 5 11 1", "motifs.motif": None, "motifs.preset": "deep",
     "motifs.settings": {"snow": 0.1}, "motifs.on": ["LIT"], "motifs.region": "box 0 0 12 14",
-    "motifs.keep_clear": ["LIT"], "motifs.blocks": ["key"], "motifs.behind": ["LIT"], "print.bleed_mm": 0.5,
+    "motifs.keep_clear": ["LIT"], "motifs.blocks": ["key"], "motifs.behind": ["LIT"], "motifs.name": "far flakes",
+    "motifs.kept": "moon.svg", "print.bleed_mm": 0.5,
     "register.pin_mm": 5, "register.moat_mm": 3, "blocks.grain_deg": 30, "motifs.clearance_mm": 2,
     "blocks.counter_material": "mdf", "blocks.counter_thickness_mm": 1.5,
 }  # fmt: skip
