@@ -41,6 +41,7 @@ class Growth:
     cuts: PolygonArray  #: all that must come out
     on_shapes: PolygonArray = field(default_factory=geometry.empty)  #: the part of it that lies on the place's shapes
     free: PolygonArray = field(default_factory=geometry.empty)  #: a fringe that the carver may take or leave
+    to_decide: PolygonArray = field(default_factory=geometry.empty)  #: white that a mark leaves to the carver
     kept: Mapping[str, float] = field(default_factory=dict)  #: settings with which the same grows in another window
     remark: str = ""  #: what came otherwise than asked, and why
 
