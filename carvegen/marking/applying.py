@@ -296,7 +296,7 @@ class _Hand:
 
     # ── small questions ──
 
-    def _with(self, cuts: PolygonArray, **more: Any) -> Growth:
+    def _with(self, cuts: PolygonArray, **more: Any) -> Growth:  # noqa: ANN401
         growth = replace(self.growth, cuts=cuts, **more)
         if len(growth.on_shapes) == 0 and len(self.bed.place.shapes) == 0:
             return growth
