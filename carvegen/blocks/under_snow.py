@@ -10,8 +10,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
-from carvegen.blocks.from_motif import block_on, place_on
-from carvegen.motifs import motif
+from carvegen.blocks.from_motif import block_on, growth_on, place_on
 from carvegen.motifs.shared.minimum_width import (
     held,
     loosened,
@@ -69,7 +68,7 @@ def loaded_block(
         raise InputError("snow that lies on a drawing is taken out of a block", field="prints", hint="leave it out")
     ground = replace(ground, grow_from=geometry.joined(ground.grow_from))
     place = place_on(ground, settings, limits)
-    grown = motif(by).grow(settings, place, limits, rng)
+    grown = growth_on(ground, place, settings, limits, rng, by=by)
     kept = replace(ground, keep_clear=np.concatenate([ground.keep_clear, ground.grow_from]))
     cuts = held(_share(grown, ground.grow_from, limits, which), place.area, limits)
     free = _free(grown, cuts, place, limits, which)

@@ -29,6 +29,8 @@ _ROOMS = {
     "whole_print": {
         "new": "Write a sample print into a new folder: a print file to start from, and its drawing.",
         "build": "Build a whole print from its file: every block in register, proofs, one report.",
+        "keep": "Keep what has grown in files beside the print, to edit by hand; or let it grow again.",
+        "undo": "Put back a print file and its kept files as they were before the last change.",
     },
     "inspect": {
         "check": "Check a drawing of closed shapes against material and cutter.",

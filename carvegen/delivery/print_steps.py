@@ -25,6 +25,7 @@ from carvegen.prints.bare_paper import mended_print, paper_findings
 from carvegen.prints.cut_blocks import cut_blocks, finding_of
 from carvegen.prints.layers import located
 from carvegen.prints.recut import KEPT, cut_further, standing_tolerance_mm
+from carvegen.writers.whole_print.changed_png import Before, changed_png
 from carvegen.writers.whole_print.embossed_relief import Pressed
 from carvegen.writers.whole_print.print_png import Coat, print_png, rubbing_png, turned_png
 from carvegen.writers.whole_print.print_report import BlockFindings
@@ -48,9 +49,11 @@ if TYPE_CHECKING:
     from carvegen.writers.whole_print.print_png import Window
 
 __all__ = [
-    "BlockInputs", "CutInputs", "ProofInputs", "ReportInputs", "Shape", "block_folder", "block_style", "cut_inputs",
-    "cuts_of", "findings_in", "notes_of", "proof_files",
+    "CHANGED", "BlockInputs", "CutInputs", "ProofInputs", "ReportInputs", "Shape", "block_folder", "block_style",
+    "changed_files", "cut_inputs", "cuts_of", "findings_in", "notes_of", "proof_files",
 ]  # fmt: skip
+
+CHANGED = "changed.png"
 
 
 # ── the blocks' shapes ───────────────────────────────────────────────────────────────────────────────────────────
@@ -110,7 +113,23 @@ def cuts_of(its: CutInputs, *, say: Say) -> tuple[Picture, dict[str, Cut]]:
         cuts[name] = cut_further(cuts[name], stands, its.tolerance_mm[name])
     cuts = mended_print(its.given, picture, cuts, its.setups, say=say)
     paper = paper_findings(picture, cuts)
-    return picture, {name: replace(cut, notes=(*cut.notes, *paper[name])) for name, cut in cuts.items()}
+    return picture, {
+        name: replace(cut, notes=(*cut.notes, *picture.findings.get(name, ()), *paper[name]))
+        for name, cut in cuts.items()
+    }
+
+
+def changed_files(picture: Picture) -> dict[str, bytes | str]:
+    """What the drawing has changed under kept motifs, before and after; nothing where it has not."""
+    shown = [
+        Before(
+            bears=(its.kept.memory.surroundings.bears, its.surroundings().bears),
+            cuts=(its.kept.growth.cuts, its.growth.cuts), gone=its.gone, come=its.come,
+        )
+        for its in picture.motifs if its.changed and its.kept is not None and its.kept.memory is not None
+    ]  # fmt: skip
+    drawn = shapely.union_all(geometry.polygon_array(layer.shape for layer in picture.drawing.layers))
+    return {CHANGED: changed_png(shown, drawn)} if shown else {}
 
 
 def notes_of(cut: Cut) -> tuple[Finding, ...]:

@@ -36,7 +36,17 @@ if TYPE_CHECKING:
     from carvegen.prints.picture import Picture
     from carvegen.prints.separation import Dropped, Separated
 
-__all__ = ["Cut", "counter_ways_of", "cut_blocks", "finding_of", "mended_cut", "plates_of", "pressing_of", "ways_of"]
+__all__ = [
+    "Cut",
+    "counter_ways_of",
+    "cut_blocks",
+    "finding_of",
+    "mended_cut",
+    "picture_of",
+    "plates_of",
+    "pressing_of",
+    "ways_of",
+]
 
 
 Ways = Mapping[str, tuple["Setup", ...]]
@@ -119,11 +129,15 @@ def plates_of(given: Print, ways: Ways) -> tuple[Plate, ...]:
     return tuple(plates)
 
 
+def picture_of(given: Print, ways: Ways, *, say: Callable[[str], None]) -> Picture:
+    """The picture of a print, its motifs grown or taken as they are kept."""
+    limits = {name: strictest(way.limits for way in its) for name, its in ways.items()}
+    return pictured(given, plates_of(given, ways), limits, say=say)
+
+
 def cut_blocks(given: Print, ways: Ways, *, say: Callable[[str], None]) -> tuple[Picture, dict[str, Cut]]:
     """The picture of a print, and every block taken out of it, by name, in printing order."""
-    limits = {name: strictest(way.limits for way in its) for name, its in ways.items()}
-    plates = plates_of(given, ways)
-    picture = pictured(given, plates, limits, say=say)
+    picture, plates = picture_of(given, ways, say=say), plates_of(given, ways)
     say("taking the inks apart")
     layers = picture.drawing.layers
     known = {layer.name for layer in layers}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import shapely
@@ -12,17 +12,20 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.streams import stream
 from carvegen.blocks.from_motif import Ground, place_on, strictest
+from carvegen.marking.kept_file import Surroundings
 from carvegen.motifs import motif
-from carvegen.motifs.growth import Growth, Place
+from carvegen.motifs.growth import Growth, Place, plain
 from carvegen.motifs.shared.minimum_width import held
 from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.flake_fit import settled
+from carvegen.prints.kept_motifs import Grown, from_file
 from carvegen.prints.layers import Drawing, drawing_of
 from carvegen.prints.separation import painted
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
+    from carvegen.base.findings import Finding
     from carvegen.base.limits import Limits
     from carvegen.geometry import PolygonArray
     from carvegen.prints.file.print_file import Print, PrintMotif
@@ -54,6 +57,8 @@ class Picture:
     whites: tuple[White, ...]
     openings: PolygonArray
     notes: tuple[str, ...] = ()  #: what of the snow is hidden by layers that may only be drawn on what it lies on
+    motifs: tuple[Grown, ...] = ()  #: what there is of each, grown or kept
+    findings: Mapping[str, tuple[Finding, ...]] = field(default_factory=dict)  #: of kept motifs, by block
 
     @property
     def bare(self) -> BaseGeometry:
@@ -112,7 +117,11 @@ def pictured(
             whites.append(grower.grown(its, whites, f"motifs[{k}]"))
         except InputError as error:
             raise in_keys(error, given, f"motifs[{k}]") from None
-    return Picture(face=face, drawing=drawing, whites=tuple(whites), openings=openings, notes=tuple(grower.notes))
+    told = [note for _, grown in grower.motifs for note in grown.notes]
+    return Picture(
+        face=face, drawing=drawing, whites=tuple(whites), openings=openings, notes=(*grower.notes, *told),
+        motifs=tuple(grown for _, grown in grower.motifs), findings=grower.findings(),
+    )  # fmt: skip
 
 
 def _shapes(drawing: Drawing, key: str, texts: Sequence[str]) -> PolygonArray:
@@ -131,6 +140,7 @@ class _Grower:
         self.pictures = {plate.name: painted(self.face, drawing.layers, plate) for plate in plates}
         self.stencils = [block.name for block in self.given.blocks if block.role == "stencil"]
         self.notes: list[str] = []
+        self.motifs: list[tuple[frozenset[str], Grown]] = []  #: with the blocks that print ink and that it leaves
 
     def grown(self, its: PrintMotif, whites: Sequence[White], key: str) -> White:
         """One motif, out of the blocks that it leaves."""
@@ -140,13 +150,60 @@ class _Grower:
                              hint="name a key, tone or background block")  # fmt: skip
         limits = strictest(self.limits[name] for name in sorted(leaves))
         before = _union([white.shapes for white in whites])
+        grown = self._growth(its, limits, before, leaves, key)
+        self.motifs.append((leaves, grown))
+        masks = {name for name in self.stencils if its.leaves(name)}
+        found = grown.growth
+        return White(name=its.name, shapes=found.cuts, leaves=leaves | masks, free=found.free)
+
+    def _growth(self, its: PrintMotif, limits: Limits, before: BaseGeometry, leaves: frozenset[str], key: str) -> Grown:
+        """What there is of a motif: the one place where its shapes come from, kept or grown."""
+
+        def grow() -> Growth:
+            return plain(self._grown(its, limits, before, leaves, key))
+
+        def surroundings() -> Surroundings:
+            return self._surroundings(its, key)
+
+        if not its.kept:
+            return Grown(motif=its, growth=grow(), surroundings=surroundings)
+        return from_file(
+            self.given, its, key, limits, grow=grow, surroundings=surroundings,
+            room=lambda: shapely.difference(self._area(its, limits, key), self._hidden_by(its)),
+        )  # fmt: skip
+
+    def _surroundings(self, its: PrintMotif, key: str) -> Surroundings:
+        """What of the drawing a motif depends on, as it is drawn."""
+        clear = [
+            shape
+            for j, text in enumerate(its.keep_clear)
+            for shape in self.drawing.shapes(text, f"{key}.keep_clear[{j}]")
+        ]
+        clear += [layer.shape for layer in self.drawing.in_front_of(its.on)]
+        if its.region:
+            clear.append(shapely.difference(self.face, _union([self.drawing.shapes(its.region, f"{key}.region")])))
+        bears = self.drawing.union(its.on)
+        if its.motif == "grain" and its.on:
+            clear.append(shapely.difference(self.face, bears))
+        return Surroundings.of(
+            bears=bears, clear=_union([geometry.polygon_array([*clear, self._hidden_by(its)]), self.openings])
+        )
+
+    def _grown(self, its: PrintMotif, limits: Limits, before: BaseGeometry, leaves: frozenset[str], key: str) -> Growth:
+        """What grows of a motif on the drawing as it is now."""
         work = {"snowfall": self._fallen, "snowload": self._loaded}.get(its.motif, self._textured)
         area = self._area(its, limits, key)
         if shapely.area(area) <= 0:
             raise InputError("finds no room", where="region, keep_clear, behind", hint="make what it avoids smaller")
-        found = work(its, area, limits, before, leaves)
-        masks = {name for name in self.stencils if its.leaves(name)}
-        return White(name=f"{its.motif} {its.nth + 1}", shapes=found.cuts, leaves=leaves | masks, free=found.free)
+        return work(its, area, limits, before, leaves)
+
+    def findings(self) -> dict[str, tuple[Finding, ...]]:
+        """What is to be told of kept motifs, by the block with the widest land of those that each leaves."""
+        told: dict[str, tuple[Finding, ...]] = {}
+        for leaves, grown in self.motifs:
+            block = max(sorted(leaves), key=lambda name: self.limits[name].land_mm)
+            told[block] = (*told.get(block, ()), *grown.findings)
+        return told
 
     def _area(self, its: PrintMotif, limits: Limits, key: str) -> BaseGeometry:
         """Where it may grow, whatever hides it."""
@@ -180,11 +237,12 @@ class _Grower:
         hidden = self._hidden_by(its)
         if not its.settings.cut_at_edge:
             hidden = shapely.buffer(hidden, limits.land_mm, quad_segs=4)
-        flakes = self._grow(its, shapely.difference(area, hidden), limits).cuts
+        fallen = self._grow(its, shapely.difference(area, hidden), limits)
+        flakes = fallen.cuts
         flakes = flakes[~shapely.dwithin(flakes, before, limits.land_mm + _APART_MM)] if len(flakes) else flakes
         for name in sorted(leaves):
             flakes = settled(flakes, self.pictures[name], limits)
-        return Growth(cuts=flakes)
+        return replace(fallen, cuts=flakes)
 
     def _loaded(
         self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str]
@@ -193,7 +251,7 @@ class _Grower:
         if not its.on:
             raise InputError("has nothing to lie on", where="on", hint='name layers: on = ["POSTS"]')
         snow = self._grow(its, area, limits)
-        hidden = _grown(self._hidden_by(its), before, limits)
+        hidden = _kept_out(self._hidden_by(its), before, limits)
         hidden = shapely.union(hidden, self._in_front(its, snow, hidden))
         if shapely.is_empty(hidden):
             return snow
@@ -222,7 +280,7 @@ class _Grower:
         lost = float(shapely.area(hides).sum())
         if lost >= _TOLD_MM2 and shapely.area(inside) >= _DRAWN_ON * shapely.area(layer.shape):
             self.notes.append(
-                f"{its.motif} {its.nth + 1}: {layer.name} stands in front of {', '.join(behind)} and hides "
+                f"{its.name}: {layer.name} stands in front of {', '.join(behind)} and hides "
                 f"{lost:.1f} mm² of the snow there; if it is only drawn on it, name it in `on`, too"
             )
 
@@ -232,10 +290,10 @@ class _Grower:
         """Grain or frost: not under what stands in front of the layers that it is on."""
         front = [layer.shape for layer in self.drawing.in_front_of(its.on)]
         hidden = shapely.union_all(geometry.polygon_array([self._hidden_by(its), *front]))
-        return self._grow(its, shapely.difference(area, _grown(hidden, before, limits)), limits)
+        return self._grow(its, shapely.difference(area, _kept_out(hidden, before, limits)), limits)
 
 
-def _grown(hidden: BaseGeometry, before: BaseGeometry, limits: Limits) -> Any:  # noqa: ANN401
+def _kept_out(hidden: BaseGeometry, before: BaseGeometry, limits: Limits) -> Any:  # noqa: ANN401
     """What a motif keeps out of: what hides it, and earlier white with the land that must stay round that."""
     return shapely.union(hidden, shapely.buffer(before, limits.land_mm + _APART_MM, quad_segs=4))
 

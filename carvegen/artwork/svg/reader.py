@@ -33,7 +33,7 @@ from carvegen.artwork.svg.xmltree import Node, parse
 from carvegen.base.errors import InputError
 from carvegen.geometry import PolygonArray
 
-__all__ = ["read_svg"]
+__all__ = ["drawn", "read_svg"]
 
 _GROUPS = frozenset({"svg", "g", "a", "switch"})
 _SILENT = frozenset(
@@ -81,6 +81,13 @@ def read_svg(data: bytes, *, units: str | None = None, scale: float = 1.0, wante
         layers, sheet.width_mm, sheet.height_mm, notes.lines(), sheet.true_size, wanted.tolerance_mm,
         view_in(child.text or "" for child in root if child.kind in ("title", "desc")),  # type: ignore[attr-defined]
     )  # fmt: skip
+
+
+def drawn(root: Node, sheet: Page, notes: Notes, ink: Ink) -> dict[str, list[PolygonArray]]:
+    """What leaves ink below a root element, as `ink` gathers it; not yet cleaned."""
+    reader = _Reader(root, notes, ink.wanted)
+    reader.ink = ink
+    return reader.layers(sheet)
 
 
 def _unsized(raw: Mapping[str, list[PolygonArray]]) -> float:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from carvegen.cli import options
+from carvegen.cli.make.kept import kept_options, with_kept
 
 if TYPE_CHECKING:
     from carvegen.blocks.block import Block
@@ -27,6 +28,7 @@ def maker_options(motif: str, *, presets: str, name: str) -> Callable[[Any], Any
         options.output,
         options.paths(),
         options.mending,
+        kept_options,
         options.as_json,
         click.option(
             "--seed",
@@ -75,6 +77,7 @@ def make(
     ways = options.setups(given)
     limits = strictest(way.limits for way in ways)
     ground = options.ground(given["name"], given, sources=sources)
+    ground = with_kept(ground, settings, limits, given, by=by)
     say(stage)
     rng = stream(given["seed"], given["name"], by)
     if grow is None:

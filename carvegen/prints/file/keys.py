@@ -183,6 +183,9 @@ LISTS: Mapping[str, tuple[Key, ...]] = MappingProxyType({
     ),
     "motifs": (
         _text("motif", "which motif: carvegen --help lists them"),
+        _text("name", "what it is called, such as near flakes; by default its kind and number: snowfall 1", default=""),
+        _text("kept", "the file in which it is kept: an SVG that is taken as it is instead of growing the motif; "
+              "carvegen keep writes it", default=""),
         _text("preset", "where its settings start from", default=""),
         Key(name="settings", kind=Kind.SETTINGS, help="what differs from the preset", default=MappingProxyType({})),
         _texts("on", f"what it lies on, grows from or is kept to, where nothing stands in front of it: {_LAYERS}"),

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
     from carvegen.facts.profiles import Library, Paper
 
-__all__ = ["Print", "PrintBlock", "PrintLayer", "PrintMotif", "all_at_once", "in_keys", "read_print"]
+__all__ = ["Print", "PrintBlock", "PrintLayer", "PrintMotif", "all_at_once", "file_name", "in_keys", "read_print"]
 
 INKED = ("key", "tone", "background")  #: roles of blocks that print ink from their lands
 
@@ -85,7 +85,9 @@ class PrintMotif:
     """A motif, where it grows, and from which blocks it is taken."""
 
     motif: str
+    name: str  #: its own, or its kind and which of that kind it is, 1 for the first
     nth: int  #: 0 for the first of its kind: with it, its stream
+    kept: str  #: the file that holds its shapes; "": it is grown
     settings: Any  #: the motif's own `Settings`
     on: tuple[str, ...]
     region: str
@@ -94,11 +96,6 @@ class PrintMotif:
     blocks: tuple[str, ...]
     front: bool
     behind: tuple[str, ...]
-
-    @property
-    def name(self) -> str:
-        """Its kind, and which of that kind it is, 1 for the first."""
-        return f"{self.motif} {self.nth + 1}"
 
     def leaves(self, block: str) -> bool:
         """Whether it is taken out of the block."""
@@ -173,6 +170,7 @@ def read_print(path: Path, shelf: Library) -> Print:
             "print.paper_profile", "must be a known paper", value=paper, hint=nearest(paper, shelf.keys("papers"))
         )
     motifs = [_settled(top, f"motifs[{k}]", its, many["blocks"]) for k, its in enumerate(many["motifs"])]
+    _check_names(top, many["motifs"])
     all_at_once(faults, str(path))
     return _print(path, once, many, motifs, shelf)
 
@@ -267,6 +265,30 @@ def _check_profiles(top: Place, place: str, block: Mapping[str, Any], shelf: Lib
             top.fault(f"{place}.{key}", "must be a cutter that goes into a router", value=name, hint=hint)
 
 
+def usual_name(motif: str, nth: int) -> str:
+    """What a motif is called that has no name of its own."""
+    return f"{motif} {nth + 1}"
+
+
+def _check_names(top: Place, motifs: Sequence[Mapping[str, Any]]) -> None:
+    """Refuse motifs that are called alike: kept files and commands name them."""
+    count, seen = dict[str, int](), set[str]()
+    for k, its in enumerate(motifs):
+        kind = its.get("motif") or ""
+        nth = count[kind] = count.get(kind, -1) + 1
+        name = its.get("name") or usual_name(kind, nth)
+        if not file_name(name):
+            top.fault(f"motifs[{k}].name", "must hold a letter or a digit", value=name, hint="near flakes, say")
+        elif file_name(name) in seen and kind:
+            top.fault(f"motifs[{k}].name", "is that of another motif, too", value=name, hint="give each its own name")
+        seen.add(file_name(name))
+
+
+def file_name(name: str) -> str:
+    """A name as that of a file: small letters, digits and "-"."""
+    return "-".join("".join(sign if sign.isalnum() else " " for sign in name.lower()).split())
+
+
 def _settled(top: Place, place: str, given: dict[str, Any], blocks: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     """The motif's table with its settings made from preset and own values."""
     names = [block["name"] for block in blocks if block.get("name")]
@@ -302,7 +324,10 @@ def _print(
     found = []
     for its in motifs:
         nth = count[its["motif"]] = count.get(its["motif"], -1) + 1
-        found.append(PrintMotif(nth=nth, **{key: value for key, value in its.items() if key != "preset"}))
+        name = its["name"] or usual_name(its["motif"], nth)
+        found.append(
+            PrintMotif(**{key: value for key, value in its.items() if key != "preset"} | {"nth": nth, "name": name})
+        )
     plain = {key: own[key] for key in own if key not in ("size_mm", "paper", "paper_profile")}
     stock = shelf.paper(own["paper_profile"]) if own["paper_profile"] else None
     if stock is not None:
