@@ -61,7 +61,10 @@ def plain(growth: Growth) -> Growth:
     Shapes that are grown differ from this by less than 1e-9 mm, and by the grid that GEOS joins to some of them. Both
     would make what is kept in a file something else than what has grown.
     """
-    return replace(growth, cuts=_on_grid(growth.cuts), on_shapes=_on_grid(growth.on_shapes), free=_on_grid(growth.free))
+    return replace(
+        growth, cuts=_on_grid(growth.cuts), on_shapes=_on_grid(growth.on_shapes), free=_on_grid(growth.free),
+        to_decide=_on_grid(growth.to_decide),
+    )  # fmt: skip
 
 
 def lying_on(cuts: PolygonArray, place: Place) -> PolygonArray:
