@@ -36,6 +36,7 @@ _FILES = {
     "moon.svg": (_SVG.format(right=6), _SVG.format(right=5)),
     "marks.svg": (_MARKS.format(x=10), _MARKS.format(x=11)),
     "more-marks.svg": (_MARKS.format(x=4), _MARKS.format(x=5)),
+    "kept.svg": (_SVG.format(right=4), _SVG.format(right=5)),
 }
 
 #: Every key that is not at its default: so that the others have something to work on.
@@ -64,6 +65,7 @@ _PRINT: dict[str, Any] = {
         {"motif": "snowload", "on": ["POST"]},
         {"motif": "snowfall", "front": False, "settings": {"snow": 0.06, "largest_mm": 2.0}, "region": "box 1 1 16 12",
          "keep_clear": ["MOON"]},
+        {"motif": "frost", "name": "rime", "kept": "kept.svg", "front": False},
     ],
 }  # fmt: skip
 
@@ -91,7 +93,8 @@ _TO: Mapping[str, Any] = {
     "blocks.declare": "linseed oil", "blocks.state": None, "blocks.cut_land": None, "openings.shape": "circle 15 3 1",
     "highlights.shape": "circle 5 11 1", "motifs.motif": None, "motifs.preset": "deep",
     "motifs.settings": {"snow": 0.1}, "motifs.on": ["LIT"], "motifs.region": "box 0 0 12 14",
-    "motifs.keep_clear": ["LIT"], "motifs.blocks": ["key"], "motifs.behind": ["LIT"], "print.bleed_mm": 0.5,
+    "motifs.keep_clear": ["LIT"], "motifs.blocks": ["key"], "motifs.behind": ["LIT"], "motifs.name": "far flakes",
+    "motifs.kept": "moon.svg", "print.bleed_mm": 0.5,
     "register.pin_mm": 5, "register.moat_mm": 3, "blocks.grain_deg": 30, "motifs.clearance_mm": 2,
     "marks.files": ["marks.svg", "more-marks.svg"], "marked.meaning": "carver decides",
     "marked.shape": "circle 7 12 1", "marked.for": ["snowfall"], "marked.blocks": ["sky"], "marked.strength": 0.4,
@@ -103,7 +106,8 @@ _ELSEWHERE = {("blocks", key): 2
     for key in ("from", "bevel_deg", "edge_mm", "corner_mm", "counter_material", "counter_thickness_mm")
 } | {
     ("blocks", "declare"): 0, ("blocks", "grain_deg"): 0, ("motifs", "on"): 0, ("motifs", "behind"): 0,
-    ("motifs", "preset"): 0, ("marked", "for"): 1, ("marked", "try"): 1, ("marked", "strength"): 2,
+    ("motifs", "preset"): 0, ("motifs", "name"): 2, ("motifs", "kept"): 2, ("marked", "for"): 1, ("marked", "try"): 1,
+    ("marked", "strength"): 2,
 }  # fmt: skip
 
 _PROFILES = (

@@ -88,7 +88,8 @@ def _finding(
     place: BaseGeometry, measured: float, limit: float, why: str, remedy: str, *, unit: str = "mm",
     severity: Severity = Severity.RISK,
 ) -> Finding:  # fmt: skip
-    at = shapely.point_on_surface(place)
+    chord = shapely.get_dimensions(place) == 1
+    at = shapely.centroid(place) if chord else shapely.point_on_surface(place)
     return Finding(
         rule=RULE, severity=severity, at=(round(at.x, 3), round(at.y, 3)), measured=measured, limit=limit, unit=unit,
         why=why, remedy=remedy,

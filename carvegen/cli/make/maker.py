@@ -32,7 +32,7 @@ def maker_options(motif: str, *, presets: str, name: str) -> Callable[[Any], Any
         options.as_json,
         click.option(
             "--seed",
-            type=click.IntRange(0, 2**63 - 1),
+            type=options.SEED,
             default=1,
             show_default=True,
             help="Another seed, another pattern of the same kind.",

@@ -196,7 +196,7 @@ LISTS: Mapping[str, tuple[Key, ...]] = MappingProxyType({
             default=1),
     ),
     "motifs": (
-        _text("motif", "which motif: carvegen --help lists them"),
+        _text("motif", "which motif: carvegen motifs lists them"),
         _text("name", "what it is called, such as near flakes; by default its kind and number: snowfall 1", default=""),
         _text("kept", "the file in which it is kept: an SVG that is taken as it is instead of growing the motif; "
               "carvegen keep writes it", default=""),
