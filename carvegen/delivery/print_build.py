@@ -29,6 +29,7 @@ from carvegen.delivery.print_steps import (
     changed_files,
     cut_inputs,
     cuts_of,
+    decided_file,
     findings_in,
     notes_of,
     proof_files,
@@ -213,7 +214,7 @@ class _Build:
         printed = {name: shapely.difference(face, lands[name]) if name in masks else lands[name] for name in inks}
         return ProofInputs(
             name_of_the_print=given.name, paper=given.paper, window=given.window, ink=inks, land=printed, masks=masks,
-            die=dies,
+            die=dies, to_decide={name: shape for name in inks if not (shape := self._to_decide(name)).is_empty},
         )  # fmt: skip
 
     def _land(self, name: str) -> BaseGeometry:
@@ -223,6 +224,15 @@ class _Build:
             shapely.to_wkb(self.cuts[name].land) if name in self.cuts else kept.read_bytes()
         )
         return land
+
+    def _to_decide(self, name: str) -> BaseGeometry:
+        """What marks leave to the carver on a block, as its file keeps it, even if that is not written yet."""
+        kept = self.out / decided_file(name)
+        if name not in self.cuts and not kept.exists():
+            return shapely.Polygon()
+        data = shapely.to_wkb(self.cuts[name].to_decide) if name in self.cuts else kept.read_bytes()
+        there: BaseGeometry = shapely.from_wkb(data)
+        return there
 
     def _tasks(self, proofs: ProofInputs, register: RegisterInputs) -> dict[str, Task]:
         """What does not need one another, the longest first."""

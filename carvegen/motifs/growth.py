@@ -42,6 +42,7 @@ class Growth:
     cuts: PolygonArray  #: all that must come out
     on_shapes: PolygonArray = field(default_factory=geometry.empty)  #: the part of it that lies on the place's shapes
     free: PolygonArray = field(default_factory=geometry.empty)  #: a fringe that the carver may take or leave
+    to_decide: PolygonArray = field(default_factory=geometry.empty)  #: white that a mark leaves to the carver
     kept: Mapping[str, float] = field(default_factory=dict)  #: settings with which the same grows in another window
     remark: str = ""  #: what came otherwise than asked, and why
 
@@ -60,7 +61,10 @@ def plain(growth: Growth) -> Growth:
     Shapes that are grown differ from this by less than 1e-9 mm, and by the grid that GEOS joins to some of them. Both
     would make what is kept in a file something else than what has grown.
     """
-    return replace(growth, cuts=_on_grid(growth.cuts), on_shapes=_on_grid(growth.on_shapes), free=_on_grid(growth.free))
+    return replace(
+        growth, cuts=_on_grid(growth.cuts), on_shapes=_on_grid(growth.on_shapes), free=_on_grid(growth.free),
+        to_decide=_on_grid(growth.to_decide),
+    )  # fmt: skip
 
 
 def lying_on(cuts: PolygonArray, place: Place) -> PolygonArray:

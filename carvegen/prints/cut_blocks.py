@@ -63,6 +63,8 @@ class Cut:
     masks: bool = False  #: whether ink goes through it, not from its land
     dropped: tuple[Dropped, ...] = ()
     fringe: BaseGeometry = field(default_factory=shapely.Polygon)  #: where the carver may take more
+    to_decide: BaseGeometry = field(default_factory=shapely.Polygon)  #: what marks leave to the carver
+    stays: BaseGeometry = field(default_factory=shapely.Polygon)  #: what is marked to stay
     die: Die | None = None  #: of an emboss block
     notes: tuple[Finding, ...] = ()  #: what is to be said of it before it is checked
 
@@ -144,6 +146,7 @@ def cut_blocks(given: Print, ways: Ways, *, say: Callable[[str], None]) -> tuple
     plates = tuple(replace(plate, layers=_as_drawn(plate.layers, known)) for plate in plates)
     found = separated(
         picture.face, layers, plates, white=lambda plate: picture.white_for(plate.name),
+        stays=lambda plate: picture.stays_on(plate.name),
         spread=Spread(trap_mm=given.trap_mm, cut_back_mm=given.register_error_mm),
     )  # fmt: skip
     cuts = [_cut(given, k, ways[block.name][0], picture, found) for k, block in enumerate(given.blocks)]
@@ -183,7 +186,8 @@ def _cut(given: Print, k: int, way: Setup, picture: Picture, found: Mapping[str,
         white = picture.white_for(block.name)
         return Cut(
             block=_block(given, block, its.land, picture), land=its.land, white=white, picture=its.picture,
-            dropped=its.dropped, fringe=picture.free_for(block.name),
+            dropped=its.dropped, fringe=picture.free_for(block.name), to_decide=picture.to_decide_for(block.name),
+            stays=picture.stays_on(block.name),
         )  # fmt: skip
     shapes = picture.openings
     if block.layers:
@@ -254,10 +258,14 @@ def _block(given: Print, block: PrintBlock, land: BaseGeometry, picture: Picture
 def mended_cut(cut: Cut, ways: Sequence[Setup], *, say: Callable[[str], None]) -> Cut:
     """The block mended for all its machines, but nothing is put into what must be white.
 
-    What is too narrow to stand and could only be widened into the white is cut away.
+    What is too narrow to stand and could only be widened into the white is cut away; nothing that is marked to stay is.
     """
     done, _ = mended_for_all([way.on(cut.block) for way in ways], say=say, white=cut.white)
-    return replace(cut, block=done[0].block, land=_standing(done[0].block))
+    block = done[0].block
+    kept = geometry.solid(shapely.intersection(cut.land, cut.stays))
+    if not shapely.is_empty(kept):
+        block = replace(block, cuts=geometry.snapped(geometry.parts(geometry.difference(block.cuts, kept))))
+    return replace(cut, block=block, land=_standing(block))
 
 
 def _standing(block: Block) -> BaseGeometry:

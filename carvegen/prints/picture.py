@@ -12,6 +12,7 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.streams import stream
 from carvegen.blocks.from_motif import Ground, place_on, strictest
+from carvegen.marking.applying import Bed
 from carvegen.marking.kept_file import Surroundings
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Growth, Place, plain
@@ -20,14 +21,17 @@ from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.flake_fit import settled
 from carvegen.prints.kept_motifs import Grown, from_file
 from carvegen.prints.layers import Drawing, drawing_of
+from carvegen.prints.marked.marked_whites import White, marks_of, stays_on, with_marks
 from carvegen.prints.separation import painted
 
 if TYPE_CHECKING:
+    from numpy.random import Generator
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.findings import Finding
     from carvegen.base.limits import Limits
     from carvegen.geometry import PolygonArray
+    from carvegen.marking.marks import Mark
     from carvegen.prints.file.print_file import Print, PrintMotif
     from carvegen.prints.separation import Layer, Plate
 
@@ -38,14 +42,7 @@ _DRAWN_ON = 0.98  #: a layer of which so large a share lies on another may be on
 _APART_MM = 0.02  #: so much more than the land is left between motifs, for the grid's sake
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class White:
-    """Something that stays bare paper on the blocks that it leaves."""
-
-    name: str
-    shapes: PolygonArray
-    leaves: frozenset[str]  #: names of blocks
-    free: PolygonArray = field(default_factory=geometry.empty)  #: fringe that the carver may take too
+_Grow = Callable[["PrintMotif", "BaseGeometry", "Limits"], Growth]  #: a motif in an area
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -59,6 +56,7 @@ class Picture:
     notes: tuple[str, ...] = ()  #: what of the snow is hidden by layers that may only be drawn on what it lies on
     motifs: tuple[Grown, ...] = ()  #: what there is of each, grown or kept
     findings: Mapping[str, tuple[Finding, ...]] = field(default_factory=dict)  #: of kept motifs, by block
+    marks: tuple[Mark, ...] = ()
     _unions: dict[tuple[tuple[White, ...], bool], BaseGeometry] = field(default_factory=dict, init=False, repr=False)
 
     @property
@@ -87,6 +85,14 @@ class Picture:
         if key not in self._unions:
             self._unions[key] = _union([*([self.openings] if openings else []), *(white.shapes for white in whites)])
         return self._unions[key]
+
+    def to_decide_for(self, block: str) -> BaseGeometry:
+        """What marks leave to the carver on a block."""
+        return _union([white.to_decide for white in self.whites if block in white.leaves])
+
+    def stays_on(self, block: str) -> BaseGeometry:
+        """What is marked to stay on a block."""
+        return stays_on(self.marks, block)
 
 
 def pictured(
@@ -129,8 +135,11 @@ def pictured(
         except InputError as error:
             raise in_keys(error, given, f"motifs[{k}]") from None
     told = [note for _, grown in grower.motifs for note in grown.notes]
+    marks = marks_of(given, drawing, geometry.union(openings))
+    whites = with_marks(whites, marks.marks, inked, [grower.bed(k) for k in range(len(given.motifs))])
     return Picture(
-        face=face, drawing=drawing, whites=tuple(whites), openings=openings, notes=(*grower.notes, *told),
+        face=face, drawing=drawing, whites=tuple(whites), openings=openings, marks=marks.marks,
+        notes=(*dict.fromkeys(grower.notes), *told, *marks.notes),
         motifs=tuple(grown for _, grown in grower.motifs), findings=grower.findings(),
     )  # fmt: skip
 
@@ -202,11 +211,33 @@ class _Grower:
 
     def _grown(self, its: PrintMotif, limits: Limits, before: BaseGeometry, leaves: frozenset[str], key: str) -> Growth:
         """What grows of a motif on the drawing as it is now."""
-        work = {"snowfall": self._fallen, "snowload": self._loaded}.get(its.motif, self._textured)
         area = self._area(its, limits, key)
         if shapely.area(area) <= 0:
             raise InputError("finds no room", where="region, keep_clear, behind", hint="make what it avoids smaller")
-        return work(its, area, limits, before, leaves)
+        return self._work(its)(its, area, limits, before, leaves, grow=self._grow)
+
+    def _work(self, its: PrintMotif) -> Callable[..., Growth]:
+        return {"snowfall": self._fallen, "snowload": self._loaded}.get(its.motif, self._textured)
+
+    def bed(self, k: int) -> Bed:
+        """Motif k as marks need to know it."""
+        its, leaves = self.given.motifs[k], self.motifs[k][0]
+        limits = strictest(self.limits[name] for name in sorted(leaves))
+        area = self._area(its, limits, f"motifs[{k}]")
+
+        def grow(settings: Any, place: Place, rng: Generator) -> PolygonArray:  # noqa: ANN401
+            def at(its: PrintMotif, area: BaseGeometry, limits: Limits) -> Growth:
+                return motif(its.motif).grow(settings, replace(place, area=area), limits, rng)
+
+            own = replace(its, settings=settings)
+            inside = geometry.solid(shapely.intersection(area, place.area))
+            return plain(self._work(its)(own, inside, limits, shapely.Polygon(), leaves, grow=at)).cuts
+
+        place = Place(area=area, shapes=geometry.parts(self.drawing.union(its.on)))
+        return Bed(
+            motif=its.motif, name=f"{its.motif} {its.nth}", settings=its.settings, place=place, limits=limits,
+            seed=self.given.seed, grow=grow,
+        )  # fmt: skip
 
     def findings(self) -> dict[str, tuple[Finding, ...]]:
         """What is to be told of kept motifs, by the block with the widest land of those that each leaves."""
@@ -242,13 +273,14 @@ class _Grower:
         return motif(its.motif).grow(its.settings, place, limits, rng)
 
     def _fallen(
-        self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str]
-    ) -> Growth:
+        self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],
+        *, grow: _Grow,
+    ) -> Growth:  # fmt: skip
         """Flakes: those too near to other white, or that leave slivers of a block, are left out whole."""
         hidden = self._hidden_by(its)
         if not its.settings.cut_at_edge:
             hidden = shapely.buffer(hidden, limits.land_mm, quad_segs=4)
-        fallen = self._grow(its, shapely.difference(area, hidden), limits)
+        fallen = grow(its, shapely.difference(area, hidden), limits)
         flakes = fallen.cuts
         flakes = flakes[~shapely.dwithin(flakes, before, limits.land_mm + _APART_MM)] if len(flakes) else flakes
         for name in sorted(leaves):
@@ -256,12 +288,13 @@ class _Grower:
         return replace(fallen, cuts=flakes)
 
     def _loaded(
-        self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str]
-    ) -> Growth:
+        self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],
+        *, grow: _Grow,
+    ) -> Growth:  # fmt: skip
         """Lying snow: grown whole, then hidden where something stands in front of what it lies on."""
         if not its.on:
             raise InputError("has nothing to lie on", where="on", hint='name layers: on = ["POSTS"]')
-        snow = self._grow(its, area, limits)
+        snow = grow(its, area, limits)
         hidden = _kept_out(self._hidden_by(its), before, limits)
         hidden = shapely.union(hidden, self._in_front(its, snow, hidden))
         if shapely.is_empty(hidden):
@@ -296,12 +329,13 @@ class _Grower:
             )
 
     def _textured(
-        self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str]
-    ) -> Growth:
+        self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],
+        *, grow: _Grow,
+    ) -> Growth:  # fmt: skip
         """Grain or frost: not under what stands in front of the layers that it is on."""
         front = [layer.shape for layer in self.drawing.in_front_of(its.on)]
         hidden = shapely.union_all(geometry.polygon_array([self._hidden_by(its), *front]))
-        return self._grow(its, shapely.difference(area, _kept_out(hidden, before, limits)), limits)
+        return grow(its, shapely.difference(area, _kept_out(hidden, before, limits)), limits)
 
 
 def _kept_out(hidden: BaseGeometry, before: BaseGeometry, limits: Limits) -> Any:  # noqa: ANN401

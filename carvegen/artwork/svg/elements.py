@@ -17,6 +17,7 @@ from carvegen.artwork.outlines.crossings import take_overlaps
 from carvegen.artwork.svg.ink import Ink
 from carvegen.artwork.svg.page import page_of
 from carvegen.artwork.svg.reader import drawn
+from carvegen.artwork.svg.style import is_painted, number
 from carvegen.artwork.svg.xmltree import parse
 from carvegen.base.errors import InputError
 
@@ -35,6 +36,8 @@ class Element:
     name: str  #: its id; may be empty
     group: str  #: title or id of the outermost group that it is in; may be empty
     shapes: PolygonArray  #: print view, on the grid; may be empty
+    groups: tuple[tuple[str, ...], ...] = ()  #: the names of each group around it, the outermost first
+    opacity: float = 1.0  #: how much it covers, 0…1
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -70,8 +73,8 @@ def read_elements(data: bytes) -> Elements:
     take_overlaps(shapes, ink.budget)
     whose = np.repeat(np.arange(len(found)), [len(its) for its in found])
     every = tuple(
-        Element(name=name, group=group, shapes=its)
-        for (name, group), its in zip(ink.drawn, _on_grid(shapes, whose, len(found), notes), strict=True)
+        replace(element, shapes=its)
+        for element, its in zip(ink.drawn, _on_grid(shapes, whose, len(found), notes), strict=True)
     )
     metadata = tuple(node.text or "" for node in root.walk() if node.kind == "metadata")
     return Elements(
@@ -84,12 +87,17 @@ class _ByElement(Ink):
 
     def __init__(self, notes: Notes, wanted: Wanted, budget: Budget) -> None:
         super().__init__(notes, wanted, budget)
-        self.drawn: list[tuple[str, str]] = []  #: id and group of each element
+        self.drawn: list[Element] = []  #: each one, still without its shapes
 
     def draw(self, node: Node, state: State) -> None:
         """Take one shape."""
         own = str(len(self.drawn))
-        self.drawn.append((node.get("id", ""), state.layer or ""))
+        paint = "fill" if is_painted(state.style, "fill") else "stroke"
+        cover = state.opacity * (1.0 if (own_cover := number(state.style[f"{paint}-opacity"])) is None else own_cover)
+        self.drawn.append(
+            Element(name=node.get("id", ""), group=state.layer or "", shapes=geometry.empty(), groups=state.groups,
+                    opacity=min(max(cover, 0.0), 1.0))
+        )  # fmt: skip
         super().draw(node, replace(state, layer=own))
 
 

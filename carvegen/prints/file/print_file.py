@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
+from carvegen.artwork import plain_name
 from carvegen.base.colour import Ink, Rgb, rgb
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.parameters import check_all
 from carvegen.base.suggestions import nearest
 from carvegen.facts.profile_reader import read_toml
 from carvegen.facts.register import Plan
+from carvegen.marking.marks import Meaning
 from carvegen.motifs import motif, summaries
 from carvegen.prints.file.key_lines import help_of, key_named, placed
 from carvegen.prints.file.keys import (
@@ -103,6 +105,18 @@ class PrintMotif:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PrintMark:
+    """A mark that is said in the print file, not drawn."""
+
+    meaning: Meaning
+    shape: str
+    motifs: tuple[str, ...]
+    blocks: tuple[str, ...]
+    strength: float
+    attempt: int
+
+
+@dataclass(frozen=True, kw_only=True)
 class Print:
     """A whole print, in printing order."""
 
@@ -126,6 +140,8 @@ class Print:
     openings: tuple[str, ...]
     highlights: tuple[str, ...]
     motifs: tuple[PrintMotif, ...]
+    marks: tuple[str, ...]  #: drawings of marks
+    marked: tuple[PrintMark, ...]
     stock: Paper | None  #: what is known of the paper that is embossed
     register: Plan
     files: Mapping[str, Any]  #: how files are written
@@ -171,6 +187,7 @@ def read_print(path: Path, shelf: Library) -> Print:
         )
     motifs = [_settled(top, f"motifs[{k}]", its, many["blocks"]) for k, its in enumerate(many["motifs"])]
     _check_names(top, many["motifs"])
+    _check_marked(top, many)
     all_at_once(faults, str(path))
     return _print(path, once, many, motifs, shelf)
 
@@ -284,6 +301,22 @@ def _check_names(top: Place, motifs: Sequence[Mapping[str, Any]]) -> None:
         seen.add(file_name(name))
 
 
+def _check_marked(top: Place, many: Mapping[str, Sequence[Mapping[str, Any]]]) -> None:
+    """Refuse marks for motifs and blocks that are not there."""
+    kinds = [its.get("motif") or "" for its in many["motifs"]]
+    own = [its.get("name") or usual_name(kinds[k], kinds[:k].count(kinds[k])) for k, its in enumerate(many["motifs"])]
+    blocks = [its["name"] for its in many["blocks"] if its.get("name")]
+    for k, its in enumerate(many["marked"]):
+        for key, known, what in (("for", [*own, *kinds], "motif"), ("blocks", blocks, "block")):
+            for j, name in enumerate(its.get(key) or ()):
+                if plain_name(name) not in map(plain_name, known):
+                    where, hint = f"marked[{k}].{key}[{j}]", nearest(name, set(known))
+                    top.fault(where, f"must be a {what} of this print", value=name, hint=hint)
+        if its.get("meaning") == Meaning.COMES_OUT and its.get("for"):
+            hint = "leave it out: what comes out is white whatever has grown there"
+            top.fault(f"marked[{k}].for", "has no meaning here", value=", ".join(its["for"]), hint=hint)
+
+
 def file_name(name: str) -> str:
     """A name as that of a file: small letters, digits and "-"."""
     return "-".join("".join(sign if sign.isalnum() else " " for sign in name.lower()).split())
@@ -339,7 +372,15 @@ def _print(
         blocks=tuple(map(_block, many["blocks"])),
         openings=tuple(its["shape"] for its in many["openings"]),
         highlights=tuple(its["shape"] for its in many["highlights"]),
-        motifs=tuple(found), stock=stock, register=Plan(**once["register"]), files=MappingProxyType(once["files"]),
+        motifs=tuple(found), marks=once["marks"]["files"], marked=tuple(map(_mark, many["marked"])), stock=stock,
+        register=Plan(**once["register"]), files=MappingProxyType(once["files"]),
+    )  # fmt: skip
+
+
+def _mark(its: Mapping[str, Any]) -> PrintMark:
+    return PrintMark(
+        meaning=Meaning(its["meaning"]), shape=its["shape"], motifs=its["for"], blocks=its["blocks"],
+        strength=its["strength"], attempt=its["try"],
     )  # fmt: skip
 
 

@@ -20,6 +20,8 @@ _ABOUT = {
     "blocks": "[[blocks]], one table a block, in printing order",
     "openings": "[[openings]], cut through every block, as for a shape that is embossed",
     "highlights": "[[highlights]], stay bare paper",
+    "marks": "what is marked by hand: what comes out, stays, is left to the carver, grows denser, thinner or anew",
+    "marked": "[[marked]], the same in words",
     "motifs": "[[motifs]], what grows; `carvegen motifs` lists their presets and settings",
 }
 
