@@ -234,7 +234,7 @@ def _sought(
     rings, _ = _centroids(tone, paper, form.corners, _RING_REACH_MM)
     points, spread = _centroids(tone, paper, dots, reach)
     places, off = np.vstack([form.corners, dots]), np.vstack([rings, points])
-    good = np.isfinite(off).all(axis=1)
+    good = np.asarray(np.isfinite(off).all(axis=1))
     if good.mean() < _FEWEST:
         raise InputError(
             "hides too many of the sheet's dots", value=f"{int((~good).sum())} of {len(good)}",
@@ -268,7 +268,7 @@ def _fitted(paper: PaperMap, places: Floats, off: Floats) -> PaperMap:
         flat = PaperMap(matrix, paper.size, np.zeros((10, 2)))
         root = np.sqrt(weight)[:, None]
         bend = np.linalg.lstsq(_terms(places, paper.size) * root, (seen - flat(places)) * root, rcond=None)[0]
-        fitted = PaperMap(matrix, paper.size, bend)
+        fitted = PaperMap(matrix, paper.size, np.asarray(bend, dtype=np.float64))
         miss = np.hypot(*(seen - fitted(places)).T)
         weight = 1 / (1 + (miss / (2 * np.median(miss) + 1e-6)) ** 2)
     return fitted

@@ -1,4 +1,4 @@
-"""The marking sheet: where its corner marks, dots, boxes and the piece of the print lie on the paper; its code of dots."""
+"""The marking sheet: where its marks, boxes and piece of the print lie on the paper, and its code of dots."""
 
 from __future__ import annotations
 

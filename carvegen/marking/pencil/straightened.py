@@ -58,4 +58,4 @@ def _reduced(table: NDArray[np.float32], channel: Bytes, step: int) -> NDArray[n
     for i in range(step):
         for j in range(step):
             out += table[channel[i : high * step : step, j : wide * step : step]]
-    return out / np.float32(step * step)
+    return np.asarray(out / np.float32(step * step), dtype=np.float32)

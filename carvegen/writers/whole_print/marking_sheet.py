@@ -29,8 +29,8 @@ __all__ = ["marking_sheet_pdf"]
 _LINE_MM, _LINE_GREY = 0.12, 0.6  #: of the outlines in the picture: thin enough that a pencil goes over them
 _BOX_LINE_MM, _BOX_GREY = 0.3, 0.35
 _STRIP_WORDS = (
-    "Scribble each pencil in the box of its meaning: left half firmly, right half lightly. A box left empty is not used."
-    " Then hatch on the picture, and photograph or scan the whole sheet, all four corner marks on it."
+    "Scribble each pencil in the box of its meaning: left half firmly, right half lightly. A box left empty is not "
+    "used. Then hatch on the picture, and photograph or scan the whole sheet, all four corner marks on it."
 )
 
 
