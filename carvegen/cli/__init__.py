@@ -29,6 +29,7 @@ _ROOMS = {
     "whole_print": {
         "new": "Write a sample print into a new folder: a print file to start from, and its drawing.",
         "build": "Build a whole print from its file: every block in register, proofs, one report.",
+        "sheet": "Print a sheet to mark with coloured pencils; read marks from a photograph of it.",
     },
     "inspect": {
         "check": "Check a drawing of closed shapes against material and cutter.",

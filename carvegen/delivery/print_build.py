@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any
 
 import shapely
 
-from carvegen import geometry
 from carvegen.base.colour import MODEL
 from carvegen.base.files import scratch_folder, settled, staged_folder, write_file
 from carvegen.base.findings import Finding
@@ -29,6 +28,7 @@ from carvegen.delivery.print_steps import (
     cuts_of,
     findings_in,
     notes_of,
+    printed_coats,
     proof_files,
 )
 from carvegen.delivery.register_folder import FIGURES, register_files, register_inputs, register_trials
@@ -192,17 +192,16 @@ class _Build:
 
     def _proofs(self) -> ProofInputs:
         given, lands = self.given, {name: self._land(name) for name in self.block_inputs}
-        face = geometry.box(given.width_mm, given.height_mm)
         masks = frozenset(block.name for block in given.blocks if block.role == "stencil")
         dies = {
             block.name: Pressed(face=lands[block.name], how=pressing_of(given, block, self.ways[block.name][0]))
             for block in given.blocks if block.role == "emboss"
         }  # fmt: skip
-        inks = {block.name: block.ink for block in given.blocks if block.ink is not None and block.name not in dies}
-        printed = {name: shapely.difference(face, lands[name]) if name in masks else lands[name] for name in inks}
+        coats = printed_coats(given, lands)
         return ProofInputs(
-            name_of_the_print=given.name, paper=given.paper, window=given.window, ink=inks, land=printed, masks=masks,
-            die=dies,
+            name_of_the_print=given.name, paper=given.paper, window=given.window, masks=masks, die=dies,
+            ink={name: coat.ink for name, coat in coats.items()},
+            land={name: coat.land for name, coat in coats.items()},
         )  # fmt: skip
 
     def _land(self, name: str) -> BaseGeometry:

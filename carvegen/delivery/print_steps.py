@@ -49,7 +49,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "BlockInputs", "CutInputs", "ProofInputs", "ReportInputs", "Shape", "block_folder", "block_style", "cut_inputs",
-    "cuts_of", "findings_in", "notes_of", "proof_files",
+    "cuts_of", "findings_in", "notes_of", "printed_coats", "proof_files",
 ]  # fmt: skip
 
 
@@ -209,6 +209,18 @@ class ProofInputs:
     def coats(self) -> dict[str, Coat]:
         """What the blocks print, in printing order."""
         return {name: Coat(ink=ink, land=self.land[name]) for name, ink in self.ink.items()}
+
+
+def printed_coats(given: Print, lands: Mapping[str, BaseGeometry]) -> dict[str, Coat]:
+    """What the blocks print, in printing order, of their lands; a stencil prints where it is open."""
+    face = geometry.box(given.width_mm, given.height_mm)
+    return {
+        block.name: Coat(
+            ink=block.ink,
+            land=shapely.difference(face, lands[block.name]) if block.role == "stencil" else lands[block.name],
+        )
+        for block in given.blocks if block.ink is not None and block.role != "emboss"
+    }  # fmt: skip
 
 
 def proof_files(its: ProofInputs) -> dict[str, bytes | str]:

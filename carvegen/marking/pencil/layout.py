@@ -20,16 +20,14 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, Mask
 
 __all__ = [
-    "DOT_MM", "FRAME_MM", "HOLE_MM", "MEANINGS", "PAPERS", "PIP_MM", "RING_MM", "SMALL_DOT_MM", "TINT", "Box", "Format",
+    "DOT_MM", "HOLE_MM", "PAPERS", "PIP_MM", "RING_MM", "SMALL_DOT_MM", "TINT", "TINTED", "Box", "Format",
     "MarkingSheet", "SheetPage", "decoded", "formats",
 ]  # fmt: skip
 
 #: Width and height in mm: ISO 216 A4; US Letter, 8.5 x 11 in.
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 
-MEANINGS = tuple(Meaning)  #: in the order of their boxes
-
-FRAME_MM = 12.5  #: corner marks and dots lie so far inside the paper's edges
+_FRAME_MM = 12.5  #: corner marks and dots lie so far inside the paper's edges
 RING_MM, HOLE_MM, PIP_MM = 4.0, 2.6, 1.1  #: radii of a corner mark: ring, its hole, and the pip that one of them lacks
 DOT_MM, SMALL_DOT_MM = 1.2, 0.75  #: radii of the dots between the corner marks; along the top small is 0, large is 1
 TINT = 0.88  #: grey of the lower third of a box, as screens show it: as dark as the picture gets
@@ -44,6 +42,7 @@ _GAP_MM = 3.0  #: between boxes
 _LABEL_MM = 4.6  #: for the words over a box
 _WORDS_MM = 10.0  #: for the words over the strip: two lines, or more where the strip is narrow
 _NARROW_WORDS_MM = 50.0
+TINTED = 1 / 3  #: share of a box that is tinted, below
 _INSET_MM = 1.2  #: what lies so near to a box's outline is not looked at
 _OVERLAP_MM = 12.0  #: neighbouring sheets show so much of each other's drawing
 _MOST_PAGES = 64
@@ -63,6 +62,11 @@ class Box:
     def firm(self) -> tuple[float, float, float, float]:
         """Left, bottom, right, top of the half for a firm hand, its outline left out."""
         return self._half(0)
+
+    @property
+    def white_mm(self) -> float:
+        """So far down from the top of a half reaches what is not tinted."""
+        return self.height * (1 - TINTED) - _INSET_MM
 
     @property
     def light(self) -> tuple[float, float, float, float]:
@@ -99,15 +103,15 @@ class Format:
     @cached_property
     def corners(self) -> Floats:
         """Middles of the corner marks: upper left (without a pip), upper right, lower right, lower left; (4, 2)."""
-        (width, height), f = self.size, FRAME_MM
+        (width, height), f = self.size, _FRAME_MM
         return np.array([(f, height - f), (width - f, height - f), (width - f, f), (f, f)])
 
     @cached_property
     def code_dots(self) -> Floats:
         """Middles of the dots that carry the code, from the left; (24, 2)."""
         width, height = self.size
-        first, last = FRAME_MM + _CLEAR_MM, width - FRAME_MM - _CLEAR_MM
-        return np.column_stack([np.linspace(first, last, _BITS), np.full(_BITS, height - FRAME_MM)])
+        first, last = _FRAME_MM + _CLEAR_MM, width - _FRAME_MM - _CLEAR_MM
+        return np.column_stack([np.linspace(first, last, _BITS), np.full(_BITS, height - _FRAME_MM)])
 
     @cached_property
     def plain_dots(self) -> Floats:
@@ -119,7 +123,7 @@ class Format:
     @property
     def room(self) -> tuple[float, float, float, float]:
         """Left, bottom, right, top of where the drawing may lie."""
-        (width, height), inside = self.size, FRAME_MM + _INSIDE_MM
+        (width, height), inside = self.size, _FRAME_MM + _INSIDE_MM
         strip = _GAP_MM + (_BOX_MM[0] if self.beside else _WORDS_MM + _LABEL_MM + _BOX_MM[1])
         return (
             inside, inside + (0.0 if self.beside else strip),
@@ -129,7 +133,7 @@ class Format:
     @property
     def words(self) -> tuple[float, float, float]:
         """Left, top and width of the words over the strip."""
-        (width, height), inside = self.size, FRAME_MM + _INSIDE_MM
+        (width, height), inside = self.size, _FRAME_MM + _INSIDE_MM
         if self.beside:
             return width - inside - _BOX_MM[0], height - inside - _HEAD_MM, _BOX_MM[0]
         return inside, self.room[1] - _GAP_MM, width - 2 * inside
@@ -144,13 +148,13 @@ class Format:
             step = high + _LABEL_MM + _GAP_MM / 2
             return tuple(
                 Box(meaning=meaning, left=left, bottom=top - k * step - _LABEL_MM - high, width=width, height=high)
-                for k, meaning in enumerate(MEANINGS)
+                for k, meaning in enumerate(Meaning)
             )
-        wide = (width - _GAP_MM * (len(MEANINGS) - 1)) / len(MEANINGS)
+        wide = (width - _GAP_MM * (len(Meaning) - 1)) / len(Meaning)
         bottom = top - _WORDS_MM - _LABEL_MM - high
         return tuple(
             Box(meaning=meaning, left=left + k * (wide + _GAP_MM), bottom=bottom, width=wide, height=high)
-            for k, meaning in enumerate(MEANINGS)
+            for k, meaning in enumerate(Meaning)
         )
 
 
@@ -200,7 +204,8 @@ class MarkingSheet:
     @property
     def sign(self) -> int:
         """A number 0…255 that another print hardly shares: of its name and size."""
-        return zlib.crc32(repr((self.name, tuple(round(side, 2) for side in self.window))).encode()) & 255
+        text = " ".join([self.name, *(f"{side:.2f}" for side in self.window)])
+        return zlib.crc32(text.encode()) & 255
 
     def best(self, paper: str) -> Format:
         """The format with the fewest pages; upright and with the strip under it if that is as good."""

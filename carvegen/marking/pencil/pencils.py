@@ -123,25 +123,31 @@ def _in_box(sheet: Evened, box: Box, form: Format) -> Iterator[Pencil]:
     halves = [_pixels(half, form) for half in (box.firm, box.light)]
     hues = [sheet.hue[half] for half in halves]
     lead = [np.hypot(hue[..., 0], hue[..., 1]) > sheet.floor for hue in hues]
-    if max(on.mean() for on in lead) < _USED:
+    if max(on.mean() for on in lead) < _USED or sum(on.sum() for on in lead) < _FEWEST:
         _check_grey(sheet, box, halves)
         return
     firm, light = (_depth(hue, on) for hue, on in zip(hues, lead, strict=True))
     firm = firm or light
-    tinted = 2 * len(hues[0]) // 3  # the first row of the tint
+    white = _white(box)
     parts = [[(hue[rows], on[rows]) for hue, on in zip(hues, lead, strict=True)]
-             for rows in (slice(None, tinted - 2), slice(tinted + 2, None))]  # fmt: skip
+             for rows in (slice(None, white), slice(white + 4, None))]  # fmt: skip
     colours = [np.vstack([hue[on] for hue, on in part]).astype(np.float64) for part in parts]
+    many = [its for its in colours if len(its) >= _FEWEST] or [np.vstack(colours)]
     yield Pencil(
-        meaning=box.meaning, courses=tuple(Course.of(its) for its in colours if len(its) >= _FEWEST), firm=firm,
+        meaning=box.meaning, courses=tuple(map(Course.of, many)), firm=firm,
         light=light if 0 < light < _LIGHT_BY * firm else _USUAL_LIGHT * firm,
-        colour=_strong_colour(sheet, halves[0] if lead[0].mean() >= _USED else halves[1]),
+        colour=_strong_colour(sheet, halves[0] if lead[0].mean() >= _USED else halves[1], _white(box)),
     )  # fmt: skip
+
+
+def _white(box: Box) -> int:
+    """Rows of a half above its tint."""
+    return int(box.white_mm * PX_PER_MM) - 2
 
 
 def _check_grey(sheet: Evened, box: Box, halves: Sequence[tuple[slice, slice]]) -> None:
     """Refuse graphite: the sheet is grey itself."""
-    white = [sheet.grey[rows, columns][: 2 * (rows.stop - rows.start) // 3 - 2] for rows, columns in halves]
+    white = [sheet.grey[rows, columns][: _white(box)] for rows, columns in halves]
     if max(float((grey > _GREY).mean()) for grey in white) > _GREY_SHARE:
         raise InputError(
             "holds a grey or black pencil, which can't be told from the sheet's own grey",
@@ -155,10 +161,10 @@ def _depth(hue: Light, lead: Mask) -> float:
     return stroke_depth(depth[on]) if on.sum() >= _FEWEST // 2 else 0.0
 
 
-def _strong_colour(sheet: Evened, half: tuple[slice, slice]) -> Rgb:
+def _strong_colour(sheet: Evened, half: tuple[slice, slice], high: int) -> Rgb:
     """The colour of the deeper coloured pixels of a half, where it is not tinted."""
     rows, columns = half
-    white = slice(rows.start, rows.start + 2 * (rows.stop - rows.start) // 3 - 2)
+    white = slice(rows.start, rows.start + high)
     hue, light = sheet.hue[white, columns], sheet.light[white, columns]
     depth = np.hypot(hue[..., 0], hue[..., 1])
     on = depth > sheet.floor

@@ -9,7 +9,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.colour import cielab, overprinted, screen
-from carvegen.marking.pencil.layout import DOT_MM, HOLE_MM, PIP_MM, RING_MM, SMALL_DOT_MM, TINT
+from carvegen.marking.pencil.layout import DOT_MM, HOLE_MM, PIP_MM, RING_MM, SMALL_DOT_MM, TINT, TINTED
 from carvegen.writers.pdf.pdf_page import Shapes, bytes_of, new_canvas
 from carvegen.writers.pdf.pdf_words import LEAST_MM, PT, say, shortened, width_mm
 from carvegen.writers.pdf.tiles import Plan, Tile
@@ -142,7 +142,7 @@ def _box(canvas: Canvas, box: Box) -> None:
     canvas.saveState()
     canvas.scale(PT, PT)
     canvas.setFillGray(TINT)
-    canvas.rect(box.left, box.bottom, box.width, box.height / 3, stroke=0, fill=1)
+    canvas.rect(box.left, box.bottom, box.width, TINTED * box.height, stroke=0, fill=1)
     canvas.setLineWidth(_BOX_LINE_MM)
     canvas.setStrokeGray(_BOX_GREY)
     canvas.rect(box.left, box.bottom, box.width, box.height, stroke=1, fill=0)
