@@ -98,7 +98,7 @@ def printed(sheet: MarkingSheet, paper: str = "A4") -> bytes:
 
 
 @cache
-def _grey(sheet: MarkingSheet, page: int, dpi: float, halftone: bool) -> np.ndarray:
+def grey_page(sheet: MarkingSheet, page: int, dpi: float, *, halftone: bool = False) -> np.ndarray:
     """The printed page in shares of light; (height, width)."""
     document = pypdfium2.PdfDocument(printed(sheet))
     grey = np.asarray(document[page - 1].render(scale=dpi / 72, grayscale=True).to_pil().convert("L"))
@@ -196,7 +196,7 @@ def coloured(case: Case, sheet: MarkingSheet) -> tuple[np.ndarray, Format, Sheet
     form = sheet.best("A4")
     page = sheet.pages(form)[case.page - 1]
     px, high = case.dpi / 25.4, form.size[1]
-    grey = _grey(sheet, case.page, case.dpi, case.halftone)
+    grey = grey_page(sheet, case.page, case.dpi, halftone=case.halftone)
     fine, tooth = (
         ndimage.gaussian_filter(rng.standard_normal(grey.shape, dtype=np.float32), s * px) for s in (0.09, 0.22)
     )

@@ -57,7 +57,7 @@ def command(
     given = read_print(file, shelf)
     sheet = MarkingSheet(name=given.name, window=given.window)
     if scans:
-        _read(scans, sheet, out, as_json=as_json)
+        _read(scans, given, sheet, out, as_json=as_json)
     else:
         _print(given, sheet, shelf, out, paper, as_json=as_json)
 
@@ -81,7 +81,7 @@ def _print(given: Print, sheet: MarkingSheet, shelf: Library, out: Path, paper: 
         click.echo(f"  carvegen sheet {given.path} --read PHOTOGRAPH -o {given.path.parent / 'marks.svg'}")
 
 
-def _read(scans: tuple[Path, ...], sheet: MarkingSheet, out: Path, *, as_json: bool) -> None:
+def _read(scans: tuple[Path, ...], given: Print, sheet: MarkingSheet, out: Path, *, as_json: bool) -> None:
     from carvegen.base.files import save_file
     from carvegen.marking.pencil.reading import read_sheets
     from carvegen.writers.whole_print.marks_read import marks_png, marks_svg
@@ -90,7 +90,7 @@ def _read(scans: tuple[Path, ...], sheet: MarkingSheet, out: Path, *, as_json: b
     if clash := [path for path in scans if path.resolve() in (out.resolve(), picture.resolve())]:
         raise InputError("must not overwrite the picture that is read", value=str(clash[0]), where="--out")
     found = read_sheets(scans, sheet)
-    save_file(out, marks_svg(found, sheet))
+    save_file(out, marks_svg(found, given.name, (given.width_mm, given.height_mm)))
     save_file(picture, marks_png(found, sheet))
     options.tell_notes(found.notes)
     if as_json:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -35,12 +35,13 @@ if TYPE_CHECKING:
     from carvegen.marking.pencil.pencils import Pencil
     from carvegen.marking.pencil.straightened import Light
 
-__all__ = ["GRADES", "PageRead", "SheetsRead", "read_page", "read_scans", "read_sheets"]
+__all__ = ["GRADES", "PageRead", "SheetsRead", "joined_marks", "read_page", "read_scans", "read_sheets"]
 
 GRADES = (0.33, 0.67, 1.0)  #: strengths of "more" and "less": light, middle, firm
 _GRADED = (Meaning.MORE, Meaning.LESS)
 _GRID_MM = 0.01  #: of a mark's corners
 _TELL_MM2 = 6.0
+_STRIP_MM = 1.6  #: as wide as hatching may run over
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -94,7 +95,7 @@ def read_sheets(paths: Iterable[Path], sheet: MarkingSheet) -> SheetsRead:
         pages.append(page)
         notes += [f"{path.name}: {note}" for note in page.notes]
     notes += _missing(pages)
-    return SheetsRead(marks=_joined(pages), pages=tuple(pages), notes=tuple(notes))
+    return SheetsRead(marks=joined_marks(pages), pages=tuple(pages), notes=tuple(notes))
 
 
 def _missing(pages: Sequence[PageRead]) -> Iterator[str]:
@@ -199,7 +200,7 @@ def _colour(shape: shapely.Polygon, light: Light, coloured: Mask) -> tuple[int, 
     return red, green, blue
 
 
-def _joined(pages: Sequence[PageRead]) -> tuple[Mark, ...]:
+def joined_marks(pages: Sequence[PageRead]) -> tuple[Mark, ...]:
     """The areas of all pages as marks; those of one meaning that lie over one another on two pages are one."""
     marks: list[Mark] = []
     keys: Counter[str] = Counter()
@@ -214,14 +215,32 @@ def _joined(pages: Sequence[PageRead]) -> tuple[Mark, ...]:
             keys[key] += 1
             marks.append(
                 Mark(
-                    meaning=meaning, shape=whole, key=key if keys[key] == 1 else f"{key} {keys[key]}",
+                    meaning=meaning, shape=whole, key=key if keys[key] == 1 else f"{key}-{keys[key]}",
                     strength=min(GRADES, key=lambda grade: abs(grade - mean)),
                 )
             )  # fmt: skip
-    return tuple(marks)
+    return tuple(_side_by_side(marks))
+
+
+def _side_by_side(marks: Sequence[Mark]) -> list[Mark]:
+    """The marks without the narrow strips that neighbours of two meanings share: hatching runs over a little.
+
+    What they share more broadly is hers to decide, and stays.
+    """
+    done: list[Mark] = []
+    for mark in marks:
+        shape = mark.shape
+        for other in done:
+            if other.meaning is not mark.meaning:
+                shared = shapely.intersection(shape, other.shape)
+                if shapely.area(shared) and shapely.is_empty(shapely.buffer(shared, -_STRIP_MM / 2)):
+                    shape = shapely.difference(shape, other.shape)
+        pieces = geometry.parts(shapely.set_precision(shape, _GRID_MM))
+        done.append(replace(mark, shape=shapely.union_all(pieces)))
+    return done
 
 
 def _key(meaning: Meaning, shape: shapely.Polygon) -> str:
     """A name for a mark that says what and where: the same whenever the same scan is read."""
     at = shape.centroid
-    return f"{meaning!s} at {at.x:.0f} {at.y:.0f}"
+    return f"{meaning.replace(' ', '-')}-at-{at.x:.0f}-{at.y:.0f}"

@@ -31,31 +31,35 @@ _TEXT_PX, _ROW_PX = 15, 24
 _GROUND = (232, 232, 232)  #: where no page was read
 
 
-def marks_svg(read: SheetsRead, sheet: MarkingSheet) -> str:
+def marks_svg(read: SheetsRead, name: str, face: tuple[float, float]) -> str:
     """The marks as a drawing at true size: a group for each meaning, titled with it; opacity is strength.
 
-    The page is what the paper shows of the print, and each area keeps the key of its mark as its id.
+    Parameters
+    ----------
+    name
+        Of the print.
+    face
+        Width and height of its blocks' face, mm: the drawing's page. Each area has the key of its mark as its id.
     """
-    left, bottom, right, top = sheet.window
     page = SvgPage(
-        left=left, bottom=bottom, right=right, top=top, title=f"{sheet.name}: marks",
+        left=0.0, bottom=0.0, right=face[0], top=face[1], title=f"{name}: marks",
         about="PRINT VIEW: marks read from a marking sheet. Millimetres, 1:1. Not for a machine.",
     )  # fmt: skip
     colours = _colours(read)
     for meaning in Meaning:
         its = [mark for mark in read.marks if mark.meaning is meaning]
         if its:
-            name = meaning.replace(" ", "-")
-            page.group(name, str(meaning), "areas drawn by hand", fill=hex_of(colours[meaning]), stroke="none",
+            group = meaning.replace(" ", "-")
+            page.group(group, str(meaning), "areas drawn by hand", fill=hex_of(colours[meaning]), stroke="none",
                        fill_rule="evenodd")  # fmt: skip
-            page.spliced(name, "".join(_path(mark, left, top) for mark in its))
+            page.spliced(group, "".join(_path(mark, face[1]) for mark in its))
     return page.to_text()
 
 
-def _path(mark: Mark, left: float, top: float) -> str:
-    text = paths(geometry.parts(mark.shape), left=left, top=top)
+def _path(mark: Mark, top: float) -> str:
+    text = paths(geometry.parts(mark.shape), left=0.0, top=top)
     strength = f' opacity="{mark.strength:g}"' if mark.meaning in _GRADED else ""
-    return text.replace("<path ", f'<path id="{mark.key.replace(" ", "-")}"{strength} ', 1)
+    return text.replace("<path ", f'<path id="{mark.key}"{strength} ', 1)
 
 
 def _colours(read: SheetsRead) -> Mapping[Meaning, Rgb]:
@@ -101,5 +105,5 @@ def _legend(
         area = sum(mark.shape.area for mark in its)
         strengths = f", strengths {', '.join(f'{mark.strength:g}' for mark in its)}" if meaning in _GRADED else ""
         drawn.rectangle((6, y + 4, 34, y + 18), fill=colours[meaning], outline="black")
-        words = f"{meaning!s}: {len(its)} area{'s' if len(its) > 1 else ''}, {area:.0f} mm²{strengths}"
+        words = f"{meaning!s}: {len(its)} area{'s' if len(its) > 1 else ''}, {area:.0f} sq mm{strengths}"
         drawn.text((42, y + 2), words, fill="black", font=font)
