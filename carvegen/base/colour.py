@@ -20,6 +20,7 @@ __all__ = [
     "MODEL",
     "Ink",
     "Rgb",
+    "ciede2000",
     "cielab",
     "from_cielab",
     "hex_of",
@@ -105,6 +106,33 @@ def from_cielab(lab: Floats) -> Floats:
     root = np.stack([y + lab[..., 1] / 500, y, y - lab[..., 2] / 200], axis=-1)
     share = np.where(root > _EDGE, root**3, 3 * _EDGE**2 * (root - 4 / 29))
     return screen(share * _WHITE @ np.linalg.inv(_XYZ).T)
+
+
+def ciede2000(one: Floats, other: Floats) -> Floats:
+    """The colour difference ΔE00 of CIELAB values (source: sharma-2005); (…, 3) each, and the shape before the 3."""
+    (l_1, a_1, b_1), (l_2, a_2, b_2) = (np.moveaxis(np.asarray(lab, dtype=np.float64), -1, 0) for lab in (one, other))
+    mean = (np.hypot(a_1, b_1) + np.hypot(a_2, b_2)) / 2
+    stretch = 1.5 - 0.5 * np.sqrt(mean**7 / (mean**7 + 25.0**7))
+    c_1, c_2 = np.hypot(stretch * a_1, b_1), np.hypot(stretch * a_2, b_2)
+    h_1, h_2 = (np.degrees(np.arctan2(b, stretch * a)) % 360 for a, b in ((a_1, b_1), (a_2, b_2)))
+    chroma, light = (c_1 + c_2) / 2, (l_1 + l_2) / 2
+    turn = np.where(c_1 * c_2 == 0, 0.0, (h_2 - h_1 + 180) % 360 - 180)
+    turn = np.where((turn == -180) & (h_2 > h_1), 180.0, turn)
+    hue = np.where(c_1 * c_2 == 0, h_1 + h_2, (h_1 + h_2) / 2)
+    hue = np.where((c_1 * c_2 != 0) & (np.abs(h_1 - h_2) > 180), (hue + 180) % 360, hue)
+    weight = (
+        1 - 0.17 * _cos(hue - 30) + 0.24 * _cos(2 * hue) + 0.32 * _cos(3 * hue + 6) - 0.20 * _cos(4 * hue - 63)
+    )  # fmt: skip
+    s_light = 1 + 0.015 * (light - 50) ** 2 / np.sqrt(20 + (light - 50) ** 2)
+    d_light, d_chroma = (l_2 - l_1) / s_light, (c_2 - c_1) / (1 + 0.045 * chroma)
+    d_hue = 2 * np.sqrt(c_1 * c_2) * np.sin(np.radians(turn / 2)) / (1 + 0.015 * chroma * weight)
+    rotation = 60 * np.exp(-(((hue - 275) / 25) ** 2))
+    twist = -2 * np.sqrt(chroma**7 / (chroma**7 + 25.0**7)) * np.sin(np.radians(rotation))
+    return np.asarray(np.sqrt(d_light**2 + d_chroma**2 + d_hue**2 + twist * d_chroma * d_hue))
+
+
+def _cos(degrees: Floats) -> Floats:
+    return np.asarray(np.cos(np.radians(degrees)))
 
 
 def overprinted(paper: Rgb, coats: Iterable[tuple[Ink, Floats]]) -> Floats:

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any
 
 import shapely
 
-from carvegen import geometry
 from carvegen.base.colour import MODEL
 from carvegen.base.files import file_hash, scratch_folder, settled, staged_folder, write_file
 from carvegen.base.findings import Finding
@@ -32,6 +31,7 @@ from carvegen.delivery.print_steps import (
     decided_file,
     findings_in,
     notes_of,
+    printed_coats,
     proof_files,
 )
 from carvegen.delivery.register_folder import FIGURES, register_files, register_inputs, register_trials
@@ -204,17 +204,17 @@ class _Build:
 
     def _proofs(self) -> ProofInputs:
         given, lands = self.given, {name: self._land(name) for name in self.block_inputs}
-        face = geometry.box(given.width_mm, given.height_mm)
         masks = frozenset(block.name for block in given.blocks if block.role == "stencil")
         dies = {
             block.name: Pressed(face=lands[block.name], how=pressing_of(given, block, self.ways[block.name][0]))
             for block in given.blocks if block.role == "emboss"
         }  # fmt: skip
-        inks = {block.name: block.ink for block in given.blocks if block.ink is not None and block.name not in dies}
-        printed = {name: shapely.difference(face, lands[name]) if name in masks else lands[name] for name in inks}
+        coats = printed_coats(given, lands)
         return ProofInputs(
-            name_of_the_print=given.name, paper=given.paper, window=given.window, ink=inks, land=printed, masks=masks,
-            die=dies, to_decide={name: shape for name in inks if not (shape := self._to_decide(name)).is_empty},
+            name_of_the_print=given.name, paper=given.paper, window=given.window, masks=masks, die=dies,
+            ink={name: coat.ink for name, coat in coats.items()},
+            land={name: coat.land for name, coat in coats.items()},
+            to_decide={name: shape for name in coats if not (shape := self._to_decide(name)).is_empty},
         )  # fmt: skip
 
     def _land(self, name: str) -> BaseGeometry:

@@ -51,7 +51,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "CHANGED", "BlockInputs", "CutInputs", "ProofInputs", "ReportInputs", "Shape", "block_folder", "block_style",
-    "changed_files", "cut_inputs", "cuts_of", "findings_in", "notes_of", "proof_files",
+    "changed_files", "cut_inputs", "cuts_of", "decided_file", "findings_in", "notes_of", "printed_coats", "proof_files",
 ]  # fmt: skip
 
 CHANGED = "changed.png"
@@ -271,6 +271,18 @@ class ProofInputs:
             return [coat]
         pale = replace(coat.ink, colour=mixed(coat.ink.colour, self.paper, _PALE))
         return [replace(coat, land=shapely.difference(coat.land, open_)), replace(coat, ink=pale, land=open_)]
+
+
+def printed_coats(given: Print, lands: Mapping[str, BaseGeometry]) -> dict[str, Coat]:
+    """What the blocks print, in printing order, of their lands; a stencil prints where it is open."""
+    face = geometry.box(given.width_mm, given.height_mm)
+    return {
+        block.name: Coat(
+            ink=block.ink,
+            land=shapely.difference(face, lands[block.name]) if block.role == "stencil" else lands[block.name],
+        )
+        for block in given.blocks if block.ink is not None and block.role != "emboss"
+    }  # fmt: skip
 
 
 def proof_files(its: ProofInputs) -> dict[str, bytes | str]:

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from carvegen.writers.whole_print.embossed_relief import Pressed
     from carvegen.writers.whole_print.print_png import Coat, Window
 
-__all__ = ["outlines_svg", "print_svg"]
+__all__ = ["outlines_svg", "overlaps", "print_svg"]
 
 _MOST_OVERLAPS = 200  #: so many overlaps of inks are drawn at most
 _CRUMB_MM2 = 1e-4
@@ -53,7 +53,7 @@ def print_svg(
     face = shapely.box(*window)
     ground = page.group("PAPER", "PAPER", "bare paper", fill=hex_of(paper), stroke="none")
     page.polygon(ground, face)
-    for number, (which, shape) in enumerate(_overlaps(coats, face)):
+    for number, (which, shape) in enumerate(overlaps(coats, face)):
         inks = [coats[k].ink for k in which]
         name = f"INKS-{number + 1}"
         about = "printed by block " + ", then ".join(str(coats[k].number or k + 1) for k in which)
@@ -103,7 +103,7 @@ def _legend(page: SvgPage, names: Sequence[str], left: float, bottom: float) -> 
         page.words(notes, TextLine(at=(left + 15, y), size_mm=_TEXT_MM, text=f"{k + 1}  {name}: {said}"))
 
 
-def _overlaps(coats: Sequence[Coat], face: BaseGeometry) -> Iterator[tuple[tuple[int, ...], BaseGeometry]]:
+def overlaps(coats: Sequence[Coat], face: BaseGeometry) -> Iterator[tuple[tuple[int, ...], BaseGeometry]]:
     """Every set of inks that lie over one another somewhere, fewer first, with where all of them do."""
     found: list[tuple[tuple[int, ...], Any]] = [
         ((k,), shapely.intersection(coat.land, face)) for k, coat in enumerate(coats)

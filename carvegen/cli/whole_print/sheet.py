@@ -1,0 +1,110 @@
+"""``carvegen sheet``: a sheet to mark with coloured pencils, and what is understood of a photograph of it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from carvegen.base.errors import InputError
+from carvegen.cli import options
+
+if TYPE_CHECKING:
+    from carvegen.facts.profiles import Library
+    from carvegen.marking.pencil.layout import MarkingSheet
+    from carvegen.marking.pencil.reading import SheetsRead
+    from carvegen.prints.file.print_file import Print
+
+__all__ = ["command"]
+
+
+@click.command(name="sheet")
+@click.argument("file", metavar="PRINT.TOML", type=click.Path(path_type=Path))
+@click.option(
+    "-o", "--out", metavar="FILE", required=True, type=click.Path(path_type=Path),
+    help="The file to write: the sheet in .pdf, or with --read the marks in .svg, their picture in .png beside it.",
+)  # fmt: skip
+@click.option(
+    "--paper", type=options.OneOf(["A4", "Letter"]), default="A4", show_default=True, help="Paper of the sheet."
+)
+@click.option(
+    "--read", "scans", metavar="SCAN", multiple=True, type=click.Path(path_type=Path),
+    help="A photograph or scan of a coloured page; give it once for each page.",
+)  # fmt: skip
+@options.profile_folders
+@options.as_json
+def command(
+    file: Path, *, out: Path, paper: str, scans: tuple[Path, ...], folders: tuple[Path, ...], as_json: bool
+) -> None:
+    """Write a print in pale grey at 1:1 to be marked with coloured pencils, or read the marks from photographs of it.
+
+    Scribble each pencil in the box of its meaning, hatch on the picture, photograph or scan the whole page. Look at the
+    picture of what was understood before you use the marks.
+
+    \b
+    carvegen sheet landing/print.toml -o sheet.pdf
+    carvegen sheet landing/print.toml --read sheet.jpg -o landing/marks.svg
+    """
+    from carvegen.marking.pencil.layout import MarkingSheet
+    from carvegen.prints.file.print_file import read_print
+
+    ending = ".svg" if scans else ".pdf"
+    if out.suffix.lower() != ending:
+        raise InputError(f"must end in {ending}", value=str(out), where="--out")
+    shelf = options.library(folders)
+    given = read_print(file, shelf)
+    sheet = MarkingSheet(name=given.name, window=given.window)
+    if scans:
+        _read(scans, given, sheet, out, as_json=as_json)
+    else:
+        _print(given, sheet, shelf, out, paper, as_json=as_json)
+
+
+def _print(given: Print, sheet: MarkingSheet, shelf: Library, out: Path, paper: str, *, as_json: bool) -> None:
+    from carvegen.base.files import save_file
+    from carvegen.delivery.print_steps import cut_inputs, cuts_of, printed_coats
+    from carvegen.prints.cut_blocks import ways_of
+    from carvegen.writers.whole_print.marking_sheet import marking_sheet_pdf
+
+    _, cuts = cuts_of(cut_inputs(given, ways_of(given, shelf), {}), say=options.teller(quiet=as_json))
+    coats = printed_coats(given, {name: cut.land for name, cut in cuts.items()})
+    save_file(out, marking_sheet_pdf(sheet, given.paper, coats, paper))
+    pages = len(sheet.pages(sheet.best(paper)))
+    if as_json:
+        click.echo(json.dumps({"out": str(out), "paper": paper, "pages": pages}, indent=1))
+    elif not options.quiet():
+        click.echo(
+            f"{out}: {pages} page{'s' if pages > 1 else ''} of {paper}. Print at 100 %, colour, photograph, then:"
+        )
+        click.echo(f"  carvegen sheet {given.path} --read PHOTOGRAPH -o {given.path.parent / 'marks.svg'}")
+
+
+def _read(scans: tuple[Path, ...], given: Print, sheet: MarkingSheet, out: Path, *, as_json: bool) -> None:
+    from carvegen.base.files import save_file
+    from carvegen.marking.pencil.reading import read_sheets
+    from carvegen.writers.whole_print.marks_read import marks_png, marks_svg
+
+    picture = out.with_suffix(".png")
+    if clash := [path for path in scans if path.resolve() in (out.resolve(), picture.resolve())]:
+        raise InputError("must not overwrite the picture that is read", value=str(clash[0]), where="--out")
+    found = read_sheets(scans, sheet)
+    save_file(out, marks_svg(found, given.name, (given.width_mm, given.height_mm)))
+    save_file(picture, marks_png(found, sheet))
+    options.tell_notes(found.notes)
+    if as_json:
+        told = {"out": str(out), "picture": str(picture), "marks": _figures(found), "notes": list(found.notes)}
+        click.echo(json.dumps(told, indent=1))
+    elif not options.quiet():
+        for its in _figures(found):
+            click.echo(f"{its['key']}: {its['area_mm2']:.0f} mm², strength {its['strength']:g}")
+        click.echo(f"{len(found.marks)} marks in {out}. Look at {picture} first: it shows what was understood.")
+
+
+def _figures(found: SheetsRead) -> list[dict[str, object]]:
+    return [
+        {"key": mark.key, "meaning": str(mark.meaning), "strength": mark.strength,
+         "area_mm2": round(float(mark.shape.area), 2)}
+        for mark in found.marks
+    ]  # fmt: skip

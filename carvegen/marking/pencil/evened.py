@@ -1,0 +1,131 @@
+"""The sheet without its light and its grey: what is left has colour, and only pencils have."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy import ndimage
+
+from carvegen.artwork.scan.light import spread
+from carvegen.marking.pencil.straightened import PX_PER_MM
+
+if TYPE_CHECKING:
+    from carvegen.geometry import Floats, Mask
+    from carvegen.marking.pencil.straightened import Light
+
+__all__ = ["Evened", "evened"]
+
+_CELL = 2 * PX_PER_MM  #: pixels along the side of a cell
+_LOOK = 3  #: every so many pixels of a cell are looked at
+_BRIGHT = 0.85  #: the quantile of a cell that shows its paper, if any is in it
+_NEAR, _HUELESS = 0.04, 0.05  #: how far below the light, and from grey, a cell of bare paper may lie; densities
+_DARKEST, _BRIGHTEST = 0.02, 1.3
+_QUIET = 0.06  #: colour within a cell that has no pencil in it spreads no more
+_SHADE = 0.2  #: how much colour light may have of its own
+_NOISE_SHARE = 2.5  #: how much more than usual a cell may be coloured to count as bare
+_NEAR_CELLS, _FAR_CELLS = 1.2, 8.0  #: over so many cells the light's colour is taken from bare ones
+_SMOOTH_MM = 0.1
+_LEAST_FLOOR, _NOISES = 0.07, 5.0  #: what is coloured: more than this, and than so much noise
+
+
+@dataclass(frozen=True, eq=False)
+class Evened:
+    """A sheet in even white light."""
+
+    light: Light  #: shares of the paper's light; (height, width, 3)
+    hue: Light  #: optical densities seen along grey; (height, width, 2)
+    grey: Light  #: mean optical density; (height, width)
+    floor: float  #: longer hues are coloured
+
+    @property
+    def depth(self) -> Light:
+        """How coloured each pixel is; (height, width)."""
+        return np.asarray(np.hypot(self.hue[..., 0], self.hue[..., 1]), dtype=np.float32)
+
+
+def evened(light: Light) -> Evened:
+    """The sheet in even white light.
+
+    The paper's light is a cubic surface in each channel, through the brightest of each cell. By Beer and Lambert layers
+    over one another add their optical densities; grey adds the same in every channel. Seen along grey the sheet's own
+    print is gone, and a layer of one pencil lies in one direction, the further out the thicker it is. What colour bare
+    cells then have is the light's own, a shadow's say, or the printer's black: it is taken out nearby.
+    """
+    paper = _paper(light)
+    flat = light / paper
+    density = -np.log(np.clip(flat, _DARKEST, _BRIGHTEST))
+    for channel in range(3):
+        density[..., channel] = ndimage.gaussian_filter(density[..., channel], _SMOOTH_MM * PX_PER_MM)
+    red, green, blue = (density[..., k] for k in range(3))
+    hue = np.stack([(red - green) / np.float32(2**0.5), (red + green - 2 * blue) / np.float32(6**0.5)], axis=-1)
+    grey = density.mean(axis=-1)
+    noise = _without_tint(hue, grey)
+    return Evened(flat, hue, grey, max(_LEAST_FLOOR, _NOISES * noise))
+
+
+def _cells(values: Light) -> Floats:
+    """What is looked at of each cell; (rows, columns, n, …)."""
+    rows, columns = values.shape[0] // _CELL, values.shape[1] // _CELL
+    cut = values[: rows * _CELL, : columns * _CELL].reshape(rows, _CELL, columns, _CELL, -1)
+    cut = cut[:, 1::_LOOK, :, 1::_LOOK].transpose(0, 2, 1, 3, 4)
+    return np.asarray(cut.reshape(rows, columns, -1, values.shape[2] if values.ndim == 3 else 1))
+
+
+def _paper(light: Light) -> Light:
+    """How bright bare paper is everywhere; the light's shape."""
+    bright = np.log(np.maximum(np.quantile(_cells(light), _BRIGHT, axis=2), 1e-3))
+    rows, columns = bright.shape[:2]
+    y, x = (side.ravel() for side in np.mgrid[-1 : 1 : rows * 1j, -1 : 1 : columns * 1j])
+    basis = np.column_stack([x**i * y**j for i in range(4) for j in range(4 - i)])
+    logs = bright.reshape(-1, 3)
+    keep = np.ones(len(logs), dtype=bool)
+    for _ in range(8):
+        surface = basis @ np.linalg.lstsq(basis[keep], logs[keep], rcond=None)[0]
+        off = logs - surface
+        bare = (off.min(axis=1) > -_NEAR) & (np.ptp(off, axis=1) < _HUELESS)
+        if bare.sum() < 4 * basis.shape[1]:
+            break
+        keep = bare
+    return _enlarged(np.exp(surface).reshape(bright.shape), light.shape[:2])
+
+
+def _enlarged(cells: Floats, size: tuple[int, ...]) -> Light:
+    """Values of cells, linearly between their middles; (height, width, …)."""
+    rows, columns = (spread(side // _CELL * _CELL, count) for side, count in zip(size[:2], cells.shape, strict=False))
+    out = np.empty((*size[:2], cells.shape[2]), dtype=np.float32)
+    for k in range(cells.shape[2]):
+        whole = rows @ cells[..., k].astype(np.float32) @ columns.T
+        out[..., k] = np.pad(whole, [(0, size[0] - whole.shape[0]), (0, size[1] - whole.shape[1])], mode="edge")
+    return out
+
+
+def _without_tint(hue: Light, grey: Light) -> float:
+    """Take the light's own colour out of `hue`; how coloured bare paper is then by noise."""
+    looks = _cells(hue)
+    tint = np.median(looks, axis=2)
+    apart = np.quantile(np.hypot(*np.moveaxis(looks - tint[:, :, None], -1, 0)), 0.9, axis=2)
+    usual = float(np.quantile(apart, 0.25))
+    bare = (apart < max(_QUIET, _NOISE_SHARE * usual)) & (np.hypot(*np.moveaxis(tint, -1, 0)) < _SHADE)
+    bare = np.asarray(ndimage.binary_erosion(bare, border_value=1))
+    local = _nearby(tint, bare)
+    hue -= _enlarged(np.clip(local, -_SHADE, _SHADE), hue.shape)
+    darkness = np.median(_cells(grey[..., None]), axis=2)[..., 0]
+    if bare.sum() > 50:  # a camera's curve may give grey a colour: the same everywhere
+        rest, dark = (tint - local)[bare], darkness[bare] - darkness[bare].mean()
+        hue -= grey[..., None] * (dark @ rest / max(float(dark @ dark), 1e-6)).astype(np.float32)
+    quiet = np.hypot(*np.moveaxis(_cells(hue), -1, 0))[bare]
+    return float(np.median(quiet)) if quiet.size else 0.0
+
+
+def _nearby(tint: Floats, bare: Mask) -> Floats:
+    """The colour of the bare cells around each cell: of the next ones, or of those further away if there are none."""
+    weights = [ndimage.gaussian_filter(bare * 1.0, size) for size in (_NEAR_CELLS, _FAR_CELLS)]
+    total = weights[0] + 1e-3 * weights[1] + 1e-9
+    found = np.empty_like(tint)
+    for k in range(2):
+        known = tint[..., k] * bare
+        near, far = (ndimage.gaussian_filter(known, size) for size in (_NEAR_CELLS, _FAR_CELLS))
+        found[..., k] = (near + 1e-3 * far) / total
+    return found

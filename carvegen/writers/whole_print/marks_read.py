@@ -1,0 +1,109 @@
+"""What was understood of a marking sheet: a drawing of marks in SVG, and a picture to look at before it is used."""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING
+
+import numpy as np
+from PIL import Image, ImageDraw, ImageFont
+
+from carvegen import geometry
+from carvegen.base.colour import hex_of, screen
+from carvegen.marking.marks import Meaning
+from carvegen.marking.pencil.straightened import PX_PER_MM
+from carvegen.writers.svg_page import SvgPage, paths
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from carvegen.base.colour import Rgb
+    from carvegen.marking.marks import Mark
+    from carvegen.marking.pencil.layout import MarkingSheet
+    from carvegen.marking.pencil.reading import SheetsRead
+
+__all__ = ["marks_png", "marks_svg"]
+
+_GRADED = (Meaning.MORE, Meaning.LESS)
+_NONE: Rgb = (128, 128, 128)  #: of a meaning that no pencil has
+_FILLED, _LINE_PX = 70, 2
+_TEXT_PX, _ROW_PX = 15, 24
+_GROUND = (232, 232, 232)  #: where no page was read
+
+
+def marks_svg(read: SheetsRead, name: str, face: tuple[float, float]) -> str:
+    """The marks as a drawing at true size: a group for each meaning, titled with it; opacity is strength.
+
+    Parameters
+    ----------
+    name
+        Of the print.
+    face
+        Width and height of its blocks' face, mm: the drawing's page. Each area has the key of its mark as its id.
+    """
+    page = SvgPage(
+        left=0.0, bottom=0.0, right=face[0], top=face[1], title=f"{name}: marks",
+        about="PRINT VIEW: marks read from a marking sheet. Millimetres, 1:1. Not for a machine.",
+    )  # fmt: skip
+    colours = _colours(read)
+    for meaning in Meaning:
+        its = [mark for mark in read.marks if mark.meaning is meaning]
+        if its:
+            group = meaning.replace(" ", "-")
+            page.group(group, str(meaning), "areas drawn by hand", fill=hex_of(colours[meaning]), stroke="none",
+                       fill_rule="evenodd")  # fmt: skip
+            page.spliced(group, "".join(_path(mark, face[1]) for mark in its))
+    return page.to_text()
+
+
+def _path(mark: Mark, top: float) -> str:
+    text = paths(geometry.parts(mark.shape), left=0.0, top=top)
+    strength = f' opacity="{mark.strength:g}"' if mark.meaning in _GRADED else ""
+    return text.replace("<path ", f'<path id="{mark.key}"{strength} ', 1)
+
+
+def _colours(read: SheetsRead) -> Mapping[Meaning, Rgb]:
+    """The pencil of each meaning as it looks on the first page that has it."""
+    pencils = {pencil.meaning: pencil.colour for page in reversed(read.pages) for pencil in page.pencils}
+    return {meaning: pencils.get(meaning, _NONE) for meaning in Meaning}
+
+
+def marks_png(read: SheetsRead, sheet: MarkingSheet) -> bytes:
+    """Her photographs straightened and put together, the areas drawn over them, and what each colour means below."""
+    left, bottom, right, top = sheet.window
+    size = round((right - left) * PX_PER_MM), round((top - bottom) * PX_PER_MM)
+    colours = _colours(read)
+    told = [meaning for meaning in Meaning if any(mark.meaning is meaning for mark in read.marks)]
+    canvas = Image.new("RGB", (size[0], size[1] + _ROW_PX * (len(told) + 1)), "white")
+    canvas.paste(_GROUND, (0, 0, *size))
+    for page in read.pages:
+        seen = Image.fromarray(np.round(screen(page.seen.astype(np.float64))).astype(np.uint8))
+        x, y = page.page.shown[0] - left, top - page.page.shown[3]
+        canvas.paste(seen, (round(x * PX_PER_MM), round(y * PX_PER_MM)))
+    drawn = ImageDraw.Draw(canvas, "RGBA")
+    for mark in read.marks:
+        for shape in geometry.parts(mark.shape):
+            rings = [[((x - left) * PX_PER_MM, (top - y) * PX_PER_MM) for x, y in ring.coords]
+                     for ring in (shape.exterior, *shape.interiors)]  # fmt: skip
+            drawn.polygon(rings[0], fill=(*colours[mark.meaning], _FILLED))
+            for ring in rings:
+                drawn.line(ring, fill=(0, 0, 0, 255), width=_LINE_PX)
+    _legend(drawn, read, told, colours, size[1])
+    out = io.BytesIO()
+    canvas.save(out, "PNG", dpi=(PX_PER_MM * 25.4, PX_PER_MM * 25.4))
+    return out.getvalue()
+
+
+def _legend(
+    drawn: ImageDraw.ImageDraw, read: SheetsRead, told: list[Meaning], colours: Mapping[Meaning, Rgb], below: int
+) -> None:
+    font = ImageFont.load_default(_TEXT_PX)
+    drawn.text((6, below + 4), "What was understood: areas are outlined in black.", fill="black", font=font)
+    for k, meaning in enumerate(told, start=1):
+        y = below + k * _ROW_PX
+        its = [mark for mark in read.marks if mark.meaning is meaning]
+        area = sum(mark.shape.area for mark in its)
+        strengths = f", strengths {', '.join(f'{mark.strength:g}' for mark in its)}" if meaning in _GRADED else ""
+        drawn.rectangle((6, y + 4, 34, y + 18), fill=colours[meaning], outline="black")
+        words = f"{meaning!s}: {len(its)} area{'s' if len(its) > 1 else ''}, {area:.0f} sq mm{strengths}"
+        drawn.text((42, y + 2), words, fill="black", font=font)
