@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -9,30 +10,57 @@ import shapely
 
 from carvegen import geometry
 from carvegen.geometry.narrow import Kind, narrow_places
+from carvegen.geometry.necks import necks
 from carvegen.motifs.shared.minimum_width import opened
-from carvegen.motifs.shared.trimming import firm
-from carvegen.motifs.snowfall.chance import chance_at
-from carvegen.motifs.snowfall.land import FINE_MM, SLACK_MM, without_specks
+from carvegen.motifs.snowfall.chance import Draws, chance_at, keys
+from carvegen.motifs.snowfall.land import (
+    BODY,
+    SLACK_MM,
+    changed,
+    fine,
+    without_specks,
+)
 
 if TYPE_CHECKING:
     from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.limits import Limits
-    from carvegen.geometry import Mask, PolygonArray, Rings
+    from carvegen.geometry import Indices, Mask, PolygonArray, Rings
+    from carvegen.motifs.snowfall.flakes import Flakes
     from carvegen.motifs.snowfall.settings import Settings
 
-__all__ = ["bounded"]
+__all__ = ["bounded", "crossing"]
 
-_FILLS = 3  #: rounds in which narrow land at the edge is opened; what is left then is widened
+_FILLS = 2  #: rounds in which narrow land at the edge is opened; what is left then is widened
 _BITES = 3
+_OVER = 0.45  #: the middle of a flake that crosses a side lies so near to it, in its reaches
+_GONE = 0.5  #: chance that one that would just touch a side, or just not, goes; else it moves out over it
 _CORNER = 0.3  #: so much, in smallest cuts squared, may stay uncut in a corner at the frame
+
+
+def crossing(flakes: Flakes, frame: Polygon, limits: Limits) -> Flakes:
+    """The flakes, those at a side of the frame half out over it, or gone: none just touches it or just not.
+
+    The land between a flake and a side that it runs out over is blunt where its middle lies near that side.
+    """
+    low, high = np.split(np.array(shapely.bounds(frame)), 2)
+    chance = Draws(keys(flakes.key, 5)).random(8).reshape(len(flakes), 4, 2)
+    stays, body = np.ones(len(flakes), dtype=bool), BODY * flakes.reach
+    shift = np.zeros_like(flakes.xy)
+    for nth, (axis, side, inward) in enumerate(((0, low[0], 1), (0, high[0], -1), (1, low[1], 1), (1, high[1], -1))):
+        deep = inward * (flakes.xy[:, axis] - side)
+        shy = (deep > _OVER * body) & (deep < flakes.reach + limits.land_mm + SLACK_MM)
+        stays &= (deep > -_OVER * body) & ~(shy & (chance[:, nth, 0] < _GONE))
+        wished = (2 * chance[:, nth, 1] - 1) * _OVER * body
+        shift[:, axis] += np.where(shy, inward * (wished - deep), 0)
+    return changed(flakes, np.ones(len(flakes)), shift).chosen(stays)
 
 
 def bounded(
     shapes: PolygonArray, area: BaseGeometry, frame: Polygon, limits: Limits, settings: Settings
 ) -> PolygonArray:
-    """The shapes cut off by the area; those near the frame run out over it square to it.
+    """The shapes cut off by the area; those near the frame run out over it.
 
     Parameters
     ----------
@@ -44,32 +72,81 @@ def bounded(
         Whether shapes may be cut off at the edge, and how many go on behind what is kept clear.
     """
     shapely.prepare(area)
-    inner = shapely.buffer(frame, -limits.land_mm - SLACK_MM, join_style="mitre")
+    inner = shapely.buffer(frame, -limits.land_mm, join_style="mitre")
     shapely.prepare(inner)
     within = shapely.contains_properly(area, shapes)
     clear = shapely.contains_properly(inner, shapes)
-    whole = within & clear & _made(shapes, limits)
+    whole = within & clear
     if not settings.cut_at_edge:
-        return shapes[whole]
+        return shapes[within]
     middle = shapely.get_coordinates(shapely.centroid(shapes))
     goes_on = within | ~clear | (chance_at(middle) < settings.hidden)
-    crossing = shapes[~whole & goes_on & shapely.intersects(frame, shapes)]
-    if len(crossing) == 0:
-        return shapes[whole]
-    clear_of = geometry.each(shapely.difference, frame, area)
+    at_edge = shapes[~whole & goes_on & shapely.intersects(frame, shapes)]
+    clear_of = shapely.difference(frame, area)
     shapely.prepare(clear_of)
-    out = _run_out(crossing, frame, limits)
-    shut = shapely.intersects(clear_of, out)
-    behind = _one_side(geometry.each(shapely.difference, out[shut], clear_of), limits)
-    pieces = np.concatenate([geometry.parts(out[~shut]), behind])
-    edge = _firm(pieces, clear_of, frame, limits)
-    return _joined(shapes[whole], edge[_made(edge, limits)], limits)
+    edge = _firm(_cut_off(at_edge, clear_of, frame, limits), clear_of, frame, limits)
+    return _joined(shapes[whole], edge, limits)
 
 
 def _joined(whole: PolygonArray, edge: PolygonArray, limits: Limits) -> PolygonArray:
-    """All of them, without whole shapes that those at the edge have come near."""
-    near = shapely.STRtree(whole).query(edge, predicate="dwithin", distance=limits.land_mm)[1]
-    return np.concatenate([np.delete(whole, np.unique(near)), edge])
+    """All of them; of two that have come near, a whole one and one at the edge, the smaller goes."""
+    shapes = np.concatenate([whole, edge])
+    j, i = shapely.STRtree(whole).query(edge, predicate="dwithin", distance=limits.land_mm)
+    size = shapely.area(shapes)
+    j = j + len(whole)
+    return np.delete(shapes, np.unique(np.where(size[i] < size[j], i, j)))
+
+
+def _cut_off(shapes: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: Limits) -> PolygonArray:
+    """The shapes within the frame and out of what is kept clear, as far as a cutter reaches them."""
+    inside = shapely.intersection(shapes, frame)
+    shut = shapely.intersects(clear_of, inside)
+    pieces = np.concatenate([geometry.parts(inside[~shut]), _one_side(inside[shut], clear_of, limits)])
+    return _reached(pieces, frame, limits)
+
+
+def _one_side(shapes: PolygonArray, clear_of: BaseGeometry, limits: Limits) -> PolygonArray:
+    """The pieces of shapes that something stands across; where it is too thin to be cut on both sides, the largest."""
+    pieces, whose = shapely.get_parts(shapely.difference(shapes, clear_of), return_index=True)
+    solid = (shapely.get_type_id(pieces) == 3) & (shapely.area(pieces) > 0)
+    pieces, whose = pieces[solid], whose[solid]
+    i, j, _ = geometry.close_pairs(pieces, limits.land_mm)
+    kin = whose[i] == whose[j]
+    size = shapely.area(pieces)
+    return np.delete(pieces, np.unique(np.where(size[i] < size[j], i, j)[kin]))
+
+
+def _firm(pieces: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: Limits) -> PolygonArray:
+    """The pieces as far as the land between them and to the frame holds (exact).
+
+    Land that is too narrow is cut away with them, up to the frame, then they are taken back from it; where neither
+    helps the smallest piece beside it goes. As long as any is narrow there are fewer pieces: it ends.
+    """
+    asked = np.ones(len(pieces), dtype=bool)
+    for nth in itertools.count():
+        near = _near(pieces, asked, 3 * limits.land_mm)
+        weak, specks = _weak(pieces[near], frame, limits)
+        places = np.concatenate([weak, specks])
+        place, beside = shapely.STRtree(pieces).query(places, predicate="dwithin", distance=2 * geometry.GRID_MM)
+        if len(beside) == 0:
+            return pieces
+        bad = np.unique(beside)
+        if nth < _FILLS:
+            anew = _filled(pieces[bad], (weak, specks), clear_of, frame, limits)
+        elif nth < _FILLS + _BITES:
+            bites = geometry.offset(places, (1 + (nth - _FILLS) / 2) * (limits.land_mm / 2 + SLACK_MM))
+            left = geometry.parts(shapely.difference(pieces[bad], shapely.union_all(bites)))
+            anew = _reached(left, frame, limits)
+        else:
+            order = np.lexsort((shapely.area(pieces)[beside], place))
+            bad = np.unique(beside[order[np.flatnonzero(np.diff(place[order], prepend=-1))]])
+            anew = geometry.empty()
+            asked[_near(pieces, bad, 3 * limits.land_mm)] = True
+        pieces = np.concatenate([np.delete(pieces, bad), anew])
+        asked = np.concatenate([np.delete(asked, bad), np.ones(len(anew), dtype=bool)])
+        if nth < _FILLS + _BITES:
+            asked[: len(pieces) - len(anew)] = False
+    raise AssertionError
 
 
 def _made(shapes: PolygonArray, limits: Limits) -> Mask:
@@ -84,15 +161,32 @@ def _made(shapes: PolygonArray, limits: Limits) -> Mask:
     return made
 
 
-def _one_side(cut: PolygonArray, limits: Limits) -> PolygonArray:
-    """The pieces of shapes that something stands across; where it is too thin to be cut on both sides, the largest."""
-    pieces, whose = shapely.get_parts(cut, return_index=True)
-    solid = (shapely.get_type_id(pieces) == 3) & (shapely.area(pieces) > 0)
-    pieces, whose = pieces[solid], whose[solid]
-    i, j, _ = geometry.close_pairs(pieces, limits.land_mm)
-    kin = whose[i] == whose[j]
-    size = shapely.area(pieces)
-    return np.delete(pieces, np.unique(np.where(size[i] < size[j], i, j)[kin]))
+def _near(pieces: PolygonArray, which: Indices | Mask, apart: float) -> Indices:
+    """Those nearer than so much to some of the pieces, and these themselves."""
+    return np.unique(shapely.STRtree(pieces).query(pieces[which], predicate="dwithin", distance=apart)[1])
+
+
+def _weak(pieces: PolygonArray, frame: Polygon, limits: Limits) -> tuple[PolygonArray, PolygonArray]:
+    """Lines across the land beside the pieces where it is too narrow, and pieces of it too small to stand."""
+    land = limits.land_mm
+    ground = geometry.parts(shapely.difference(frame, shapely.union_all(pieces)))
+    rings = geometry.rings(ground)
+    between = necks(geometry.reversed_rings(geometry.rings(pieces)), land)
+    lines = [_narrow(rings, land), _narrow(rings, land / 2), geometry.lines(between.start, between.end)]
+    return np.concatenate(lines), _specks(ground, limits)
+
+
+def _filled(
+    pieces: PolygonArray, places: tuple[PolygonArray, PolygonArray], clear_of: BaseGeometry, frame: Polygon,
+    limits: Limits,
+) -> PolygonArray:  # fmt: skip
+    """The pieces with what is too narrow beside them, out to the frame."""
+    weak, specks = places
+    ground = geometry.parts(shapely.difference(frame, shapely.union_all(pieces)))
+    thin = np.concatenate([specks, _thin(ground, weak, limits)])
+    thin = _run_out(geometry.parts(geometry.offset(thin, 2 * geometry.GRID_MM)), frame, limits)
+    full = shapely.intersection(shapely.union_all(np.concatenate([pieces, thin])), frame)
+    return _reached(geometry.parts(shapely.difference(full, clear_of)), frame, limits)
 
 
 def _run_out(shapes: PolygonArray, frame: BaseGeometry, limits: Limits) -> PolygonArray:
@@ -100,68 +194,21 @@ def _run_out(shapes: PolygonArray, frame: BaseGeometry, limits: Limits) -> Polyg
     left, bottom, right, top = shapely.bounds(frame)
     deep = max(limits.land_mm, limits.cut_mm) + SLACK_MM
     beyond_it = shapely.buffer(frame, 2 * deep, join_style="mitre")
-    shapes = geometry.each(shapely.intersection, shapes, beyond_it)
+    shapes = shapely.intersection(shapes, beyond_it)
     for side, way in (
         (shapely.box(left - deep, bottom, left + deep, top), (-1, 0)),
         (shapely.box(right - deep, bottom, right + deep, top), (1, 0)),
         (shapely.box(left, bottom - deep, right, bottom + deep), (0, -1)),
         (shapely.box(left, top - deep, right, top + deep), (0, 1)),
     ):
-        strip, whose = shapely.get_parts(geometry.each(shapely.intersection, shapes, side), return_index=True)
+        strip, whose = shapely.get_parts(shapely.intersection(shapes, side), return_index=True)
         if len(strip) == 0:
             continue
         beyond = geometry.moved(strip, (2.5 * deep * way[0], 2.5 * deep * way[1]))
         swept = shapely.convex_hull(shapely.union(strip, beyond))
         for k in np.unique(whose).tolist():
             shapes[k] = shapely.union_all(np.append(swept[whose == k], shapes[k]))
-    return np.asarray(geometry.each(shapely.intersection, shapes, beyond_it), dtype=object)
-
-
-def _firm(pieces: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: Limits) -> PolygonArray:
-    """The pieces as far as a cutter reaches them and the land between them and to the frame holds (exact).
-
-    Land that is too narrow is cut away with them, up to the frame. Where it must stay, the pieces are taken back by
-    discs of the land's width; a piece that in the end still leaves narrow land goes.
-    """
-    land, inside = limits.land_mm, pieces
-    for nth in range(_FILLS + _BITES + 1):
-        pieces = _without_ledges(_reached(pieces, limits), frame, limits)
-        inside = geometry.parts(geometry.each(shapely.intersection, pieces, frame))
-        if not shapely.is_empty(clear_of):  # what a cutter reaches may run over it by a hair
-            met = shapely.intersects(clear_of, inside)
-            cut_off = geometry.parts(geometry.each(shapely.difference, inside[met], clear_of))
-            inside = np.concatenate([inside[~met], cut_off])
-        inside = geometry.snapped(inside)
-        if len(inside) == 0:
-            break
-        ground = geometry.parts(geometry.each(shapely.difference, frame, shapely.union_all(inside)))
-        weak = np.concatenate([_narrow(geometry.rings(ground), width) for width in (land, land / 2)])
-        specks = _specks(ground, limits)
-        if len(weak) + len(specks) == 0 or nth == _FILLS + _BITES:
-            break
-        if nth < _FILLS:
-            thin = np.concatenate([specks, _thin(ground, weak, limits)])
-            filled = shapely.union_all(np.concatenate([pieces, geometry.offset(thin, 2 * geometry.GRID_MM)]))
-            out = _run_out(geometry.parts(filled), frame, limits)
-            pieces = geometry.parts(geometry.each(shapely.difference, out, clear_of))
-        else:
-            bites = geometry.offset(weak, (1 + (nth - _FILLS) / 2) * (land / 2 + SLACK_MM), quad_segs=8)
-            pieces = geometry.parts(geometry.each(shapely.difference, pieces, shapely.union_all(bites)))
-    return firm(inside, frame, land_mm=land)
-
-
-def _without_ledges(pieces: PolygonArray, frame: Polygon, limits: Limits) -> PolygonArray:
-    """The pieces without what no cutter reaches from within the frame: cut off square to its sides."""
-    inside = geometry.snapped(geometry.parts(geometry.each(shapely.intersection, pieces, frame)))
-    missed = geometry.parts(
-        geometry.each(shapely.difference, inside, opened(inside, limits.cut_mm + SLACK_MM, quad_segs=8))
-    )
-    missed = missed[shapely.area(missed) > _CORNER * limits.cut_mm**2]
-    if len(missed) == 0:
-        return pieces
-    boxes = geometry.offset(np.asarray(shapely.envelope(missed), dtype=object), geometry.GRID_MM, quad_segs=1)
-    left = geometry.parts(geometry.each(shapely.difference, pieces, shapely.union_all(_run_out(boxes, frame, limits))))
-    return _reached(left, limits)
+    return np.asarray(shapely.intersection(shapes, beyond_it), dtype=object)
 
 
 def _specks(ground: PolygonArray, limits: Limits) -> PolygonArray:
@@ -176,8 +223,8 @@ def _thin(ground: PolygonArray, weak: PolygonArray, limits: Limits) -> PolygonAr
     """The parts of the land about the weak places that no disc of the land's width fills."""
     width = limits.land_mm + 2 * SLACK_MM
     near = shapely.union_all(geometry.offset(weak, 3 * width, quad_segs=2))
-    local = geometry.parts(geometry.each(shapely.intersection, ground, near))
-    thin = geometry.parts(geometry.each(shapely.difference, local, opened(local, width, quad_segs=8)))
+    local = geometry.parts(shapely.intersection(ground, near))
+    thin = geometry.parts(shapely.difference(local, opened(local, width, quad_segs=8)))
     if len(thin) == 0:
         return thin
     beside = shapely.STRtree(thin).query(weak, predicate="dwithin", distance=SLACK_MM)[1]
@@ -191,8 +238,21 @@ def _narrow(ground: Rings, width: float) -> PolygonArray:
     return geometry.lines(weak.at, weak.to)
 
 
-def _reached(pieces: PolygonArray, limits: Limits) -> PolygonArray:
-    """What a round cutter of the smallest cut reaches of each, without crumbs."""
-    reached = shapely.simplify(opened(pieces, limits.cut_mm + 2 * SLACK_MM), FINE_MM)
-    found = geometry.snapped(without_specks(geometry.parts(reached), limits))
-    return found[shapely.area(found) > 1.5 * limits.cut_mm**2]
+def _reached(pieces: PolygonArray, frame: Polygon, limits: Limits) -> PolygonArray:
+    """The pieces without what no round cutter of the smallest cut reaches from within the frame, each made in one.
+
+    A corner that is missed by no more than shows stays one. At the frame they are cut off square to its sides.
+    """
+    pieces = fine(pieces)
+    reached = opened(pieces, limits.cut_mm + SLACK_MM, quad_segs=8)
+    slight = _CORNER * limits.cut_mm**2
+    some = shapely.area(pieces) - shapely.area(reached) > slight
+    missed = geometry.parts(shapely.difference(pieces[some], reached[some]))
+    missed = missed[shapely.area(missed) > slight]
+    if len(missed):
+        at_frame = shapely.distance(missed, shapely.boundary(frame)) < SLACK_MM
+        boxes = _run_out(np.asarray(shapely.envelope(missed[at_frame]), dtype=object), frame, limits)
+        gone = shapely.union_all(np.concatenate([geometry.offset(missed[~at_frame], geometry.GRID_MM), boxes]))
+        left = geometry.parts(shapely.difference(pieces[some], gone))
+        pieces = fine(np.concatenate([pieces[~some], without_specks(left, limits)]))
+    return pieces[_made(pieces, limits)]

@@ -11,7 +11,7 @@ import shapely
 from carvegen import geometry
 from carvegen.motifs.growth import Growth, no_room
 from carvegen.motifs.snowfall.chance import chance_at
-from carvegen.motifs.snowfall.edge import bounded
+from carvegen.motifs.snowfall.edge import bounded, crossing
 from carvegen.motifs.snowfall.land import met, parted
 from carvegen.motifs.snowfall.sky import Sky
 
@@ -22,15 +22,19 @@ if TYPE_CHECKING:
     from carvegen.base.limits import Limits
     from carvegen.geometry import PolygonArray
     from carvegen.motifs.growth import Place
+    from carvegen.motifs.snowfall.flakes import Flakes
     from carvegen.motifs.snowfall.settings import Settings
 
 __all__ = ["grow"]
 
-_NEAR = 0.04  #: the white comes so near to what is asked, as a share of it,
-_NEAREST = 0.003  #: or within so much of the face
+_NEAR = 0.05  #: the white comes so near to what is asked, as a share of it,
+_NEAREST = 0.0015  #: or within so much of the face
 _FEW = 3000  #: flakes: of more a part is tried first
 _TOLD = 0.01  #: what differs by more is told
-_TRIES = 9
+_TRIES = 6
+_EDGES = 3
+_LEAST_AT_EDGE = 0.5  #: no more is sought than so makes up for what the edge takes,
+_WHITEST = 0.9  #: no more is sought, whatever the edge takes
 _MOST = 1000.0  #: the level at most
 _LOST = 1.3  #: flakes that yield to others cost about so much of the white; a first guess
 
@@ -61,10 +65,11 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
         return Growth(cuts=geometry.empty())
     sky = Sky(settings, limits, key, shapely.bounds(frame))
     if settings.level:
-        level, fallen = settings.level, _fallen(sky, settings.level)
+        level, fallen, cuts = settings.level, _fallen(sky, settings.level), None
     else:
-        level, fallen = _solved(sky, frame)
-    cuts = bounded(_wanted(fallen, place), place.area, frame, limits, settings)
+        level, fallen, cuts = _solved(sky, frame)
+    if cuts is None or place.density is not None or not shapely.equals(place.area, frame):
+        cuts = bounded(_wanted(fallen, place), place.area, frame, limits, settings)
     return Growth(
         cuts=cuts,
         kept={"level": level, "flurry_mm": sky.flurry},
@@ -74,46 +79,58 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
 
 def _fallen(sky: Sky, level: float) -> PolygonArray:
     """All that lies in the sky at a level, the land kept."""
-    return parted(met(sky.fallen(level), sky.limits, sky.settings.snow), sky.limits)
+    return parted(met(_at_frame(sky, sky.fallen(level)), sky.limits, sky.settings.snow), sky.limits)
 
 
-def _solved(sky: Sky, frame: Polygon) -> tuple[float, PolygonArray]:
-    """The level at which the share that is asked turns white, as it is cut off by the frame, and what falls then.
+def _at_frame(sky: Sky, flakes: Flakes) -> Flakes:
+    """The flakes, those at the frame so that they can be cut off by it; or none that it would cut."""
+    if sky.settings.cut_at_edge:
+        return crossing(flakes, sky.frame, sky.limits)
+    return flakes.chosen(shapely.contains_properly(sky.frame, flakes.shape))
 
-    Of a large sky a part is tried first, which tells how far the white stays behind the cover of discs.
+
+def _solved(sky: Sky, frame: Polygon) -> tuple[float, PolygonArray, PolygonArray]:
+    """The level at which the share that is asked turns white; what falls then, and that as it is cut off by the frame.
+
+    Of a large sky a part is tried first, which tells how far the white stays behind the cover of discs. What the edge
+    takes or adds is measured where all but the edge is right.
     """
     snow = sky.settings.snow
     level = sky.level_of((_LOST + min(snow, 0.9 - 2 * snow)) * snow)
     part = sky.part(level, _FEW)
     if part is not None:
-        level, _ = _sought(
-            part,
-            level,
-            lambda level: snow * part.cover(level) / sky.cover(level),
-            lambda shapes: _white(shapes, part.frame),
-        )
-    return _sought(
-        sky,
-        level,
-        lambda _: snow,
-        lambda shapes: _white(bounded(shapes, frame, frame, sky.limits, sky.settings), frame),
-    )
+        level, _ = _sought(part, level, lambda level: snow * part.cover(level) / sky.cover(level))
+    at_edge = 1.0
+    tried: list[tuple[float, float, PolygonArray, PolygonArray]] = []
+    for _ in range(_EDGES):
+        level, shapes = _sought(sky, level, _constant(min(snow / at_edge, _WHITEST)))
+        cuts = bounded(shapes, frame, frame, sky.limits, sky.settings)
+        white = float(shapely.area(cuts).sum() / shapely.area(frame))
+        tried.append((abs(white - snow), level, shapes, cuts))
+        if abs(white - snow) <= _close(snow):
+            break
+        at_edge = max(white / max(_white(shapes, frame), 1e-6), _LEAST_AT_EDGE)
+    _, level, shapes, cuts = min(tried, key=lambda its: its[0])
+    return level, shapes, cuts
 
 
-def _sought(
-    sky: Sky, level: float, snow_at: Callable[[float], float], white_of: Callable[[PolygonArray], float]
-) -> tuple[float, PolygonArray]:
+def _sought(sky: Sky, level: float, snow_at: Callable[[float], float]) -> tuple[float, PolygonArray]:
     """The level at which the share that is asked turns white."""
     tried: list[tuple[float, float, PolygonArray]] = []
     for _ in range(_TRIES):
         shapes = _fallen(sky, level)
-        white, snow = white_of(shapes), snow_at(level)
+        white, snow = _white(shapes, sky.frame), snow_at(level)
         tried.append((np.log(level), _height(white) - _height(snow), shapes))
         if abs(white - snow) <= _close(snow):
             break
         level = float(min(np.exp(_next([its[:2] for its in tried])), _MOST))
     log_level, _, shapes = min(tried, key=lambda its: abs(its[1]))
     return float(np.exp(log_level)), shapes
+
+
+def _constant(share: float) -> Callable[[float], float]:
+    """The same share at every level."""
+    return lambda _: share
 
 
 def _close(snow: float) -> float:
@@ -125,7 +142,7 @@ def _white(shapes: PolygonArray, frame: Polygon) -> float:
     """The share of the frame that the shapes cover."""
     shapely.prepare(frame)
     inside = shapely.contains_properly(frame, shapes)
-    across = geometry.each(shapely.intersection, shapes[~inside], frame)
+    across = shapely.intersection(shapes[~inside], frame)
     return float((shapely.area(shapes[inside]).sum() + shapely.area(across).sum()) / shapely.area(frame))
 
 

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
         Rings,
     )
 
-__all__ = ["FINE_MM", "SLACK_MM", "met", "parted", "without_specks"]
+__all__ = ["BODY", "FINE_MM", "SLACK_MM", "changed", "fine", "met", "parted", "without_specks"]
 
 SLACK_MM = 0.012  #: so much more is kept than must hold: arcs are polygons and coordinates lie on a grid
 _MERGES = 0.5  #: chance that two that come near merge
@@ -32,11 +32,10 @@ _MERGES_MORE = 1.3  #: so many more merge for each share
 _SPECK = 1.9  #: smaller ones than so many cuts, from the middle, are pecks of the tool: they don't merge
 _DEEP = 0.34  #: two that overlap by so much of the smaller one's reach are one
 _SHRINKS = 0.55  #: a flake that must shrink further goes
-_BODY = 0.84  #: a flake's mean reach over its largest
-_FILLS = 1.4  #: gaps and bays inside a clump are filled up to so many lands
+BODY = 0.84  #: a flake's mean reach over its largest
+_FILLS = 1.4  #: gaps and bays inside a clump are filled up to so many lands,
+_FILLS_CUTS = 0.5  #: and up to so many cuts
 FINE_MM = 0.006  #: outlines may be simplified so far
-_ROUNDS = 5
-_MENDS = 9  #: rounds in which a clump is mended, the gaps that are filled wider each time; then it is its hull
 _MASS = 12.0  #: what is larger than so many lands squared does not go for the sake of a larger one
 
 
@@ -54,7 +53,7 @@ def met(flakes: Flakes, limits: Limits, snow: float) -> Flakes:
     beside = ~deep & ~merges
     need = np.zeros(len(flakes))
     np.maximum.at(need, small[beside], np.where(gap > 0, limits.land_mm + 2 * SLACK_MM - gap, np.inf)[beside])
-    scale = np.maximum(1 - 1.12 * need / (_BODY * flakes.reach), 0)
+    scale = np.maximum(1 - 1.12 * need / (BODY * flakes.reach), 0)
     stays = (need == 0) | (scale >= np.maximum(_SHRINKS, flakes.slack))
     shift = np.zeros_like(flakes.xy)
     moves = np.flatnonzero(merges & (need[small] == 0))
@@ -62,9 +61,9 @@ def met(flakes: Flakes, limits: Limits, snow: float) -> Flakes:
     one, other = small[moves], large[moves]
     away = flakes.xy[other] - flakes.xy[one]
     apart = np.maximum(np.hypot(*away.T), 1e-9)
-    wished = _BODY * (flakes.reach[other] + (0.5 - 0.6 * chance[moves, 1]) * flakes.reach[one])
+    wished = BODY * (flakes.reach[other] + (0.5 - 0.6 * chance[moves, 1]) * flakes.reach[one])
     shift[one] = away * (np.maximum(apart - wished, 0) / apart)[:, None]
-    return _changed(flakes, scale, shift).chosen(stays)
+    return changed(flakes, scale, shift).chosen(stays)
 
 
 def parted(flakes: Flakes, limits: Limits) -> PolygonArray:
@@ -74,10 +73,15 @@ def parted(flakes: Flakes, limits: Limits) -> PolygonArray:
     deep = ~speck & (_sunk(flakes, small, large) > 0.9 * _DEEP)
     near = np.flatnonzero(~deep)
     kin = _share_a_neighbour(len(flakes), small[deep], large[deep], small[near], large[near])
-    gone = np.zeros(len(flakes), dtype=bool)
-    gone[small[near[~kin]]] = True
-    shapes, merged = _merged(flakes.shape[~gone], flakes.torn[~gone], limits)
-    return _apart(shapes, merged, limits)
+    stays = np.ones(len(flakes), dtype=bool)
+    stays[small[near[~kin]]] = False
+    shapes = flakes.shape[stays]
+    group = np.full(len(flakes), -1)
+    group[stays] = geometry.near_groups(shapes, limits.land_mm)
+    group = group[stays]
+    merged = (np.bincount(group)[group] > 1) | flakes.torn[stays] | ~shapely.is_valid(shapes)
+    united = _smooth(_united(shapes[merged], group[merged]), limits)
+    return _settled(np.concatenate([shapes[~merged], united]), int((~merged).sum()), limits)
 
 
 def _pairs(flakes: Flakes, apart: float) -> tuple[Indices, Indices, Floats]:
@@ -106,10 +110,10 @@ def _pairs(flakes: Flakes, apart: float) -> tuple[Indices, Indices, Floats]:
 def _sunk(flakes: Flakes, small: Indices, large: Indices) -> Floats:
     """How deep the smaller reaches into the larger, in its own reaches."""
     apart = np.hypot(*(flakes.xy[small] - flakes.xy[large]).T)
-    return np.asarray((_BODY * (flakes.reach[small] + flakes.reach[large]) - apart) / (_BODY * flakes.reach[small]))
+    return np.asarray((BODY * (flakes.reach[small] + flakes.reach[large]) - apart) / (BODY * flakes.reach[small]))
 
 
-def _changed(flakes: Flakes, scale: Floats, shift: Floats) -> Flakes:
+def changed(flakes: Flakes, scale: Floats, shift: Floats) -> Flakes:
     """The flakes shrunk about their middles and moved."""
     shape = flakes.shape.copy()
     which = np.flatnonzero((scale != 1) | (shift != 0).any(axis=1))
@@ -133,56 +137,95 @@ def _share_a_neighbour(count: int, a: Indices, b: Indices, small: Indices, large
     return np.asarray(links[small].multiply(links[large]).sum(axis=1)).ravel() > 0
 
 
-def _merged(shapes: PolygonArray, torn: Mask, limits: Limits) -> tuple[PolygonArray, Mask]:
-    """Those nearer than the land to one another united, and which have been; torn ones smoothed as well."""
-    if len(shapes) == 0:
-        return shapes, np.zeros(0, dtype=bool)
-    group = geometry.near_groups(shapes, limits.land_mm)
-    clump = (np.bincount(group)[group] > 1) | torn
-    order = np.flatnonzero(clump)[np.argsort(group[clump], kind="stable")]
+def _united(shapes: PolygonArray, group: Indices) -> PolygonArray:
+    """The shapes of each group as one."""
+    order = np.argsort(group, kind="stable")
     starts = np.flatnonzero(np.diff(group[order], prepend=-1))
-    united = geometry.polygon_array(
-        shapely.union_all(part) for part in np.split(shapes[order], starts[1:]) if len(part)
-    )
-    merged = _mended(united, limits)
-    alone = shapes[~clump]  # on the grid since they were drawn
-    alone = alone[shapely.is_valid(alone)]
-    return np.concatenate([alone, merged]), np.arange(len(alone) + len(merged)) >= len(alone)
+    lots = np.split(shapes[order], starts[1:]) if len(order) else []
+    return geometry.polygon_array(shapely.union_all(shapely.make_valid(lot)) for lot in lots)
 
 
-def _mended(shapes: PolygonArray, limits: Limits) -> PolygonArray:
-    """The shapes smoothed, every land inside them that is too narrow filled, and each neck of theirs widened."""
-    work, done = _smooth(shapes, limits), geometry.empty()
-    for nth in range(_MENDS):
-        rings = geometry.rings(work)
-        owner, patches = _patches(rings, limits)
-        bad = np.zeros(len(work), dtype=bool)
-        bad[owner] = True
-        done = np.concatenate([done, work[~bad]])
-        if not bad.any():
-            return done
-        for k in np.unique(owner).tolist():
-            work[k] = shapely.union_all(np.append(patches[owner == k], work[k]))
-        work = _smooth(work[bad], limits, fuller=1 + nth / 3)
-    return np.concatenate([done, geometry.filled(geometry.parts(shapely.convex_hull(work)))])
+def _settled(shapes: PolygonArray, sound: int, limits: Limits) -> PolygonArray:
+    """The shapes a land apart from one another, none with land inside it or a neck of its own that is too narrow.
+
+    The first `sound` ones are so among themselves. Where two have come near, the smaller goes, or two large ones are
+    one; narrow land inside one is filled and a narrow neck widened. So in each round there are fewer shapes, or they
+    cover more of what lies between them: it ends.
+    """
+    doubtful = np.arange(len(shapes)) >= sound
+    while doubtful.any():
+        shapes, doubtful = _apart(shapes, doubtful, limits)
+        which = np.flatnonzero(doubtful)
+        owner, patches = _patches(geometry.rings(shapes[which]), limits)
+        bad = which[np.unique(owner)]
+        fuller = _united(np.concatenate([shapes[which], patches]), np.concatenate([np.arange(len(which)), owner]))
+        fuller = fuller[np.unique(owner)]
+        fuller = fine(without_specks(geometry.parts(fuller), limits))
+        shapes = np.concatenate([np.delete(shapes, bad), fuller])
+        doubtful = np.arange(len(shapes)) >= len(shapes) - len(fuller)
+    return shapes
+
+
+def _apart(shapes: PolygonArray, doubtful: Mask, limits: Limits) -> tuple[PolygonArray, Mask]:
+    """The shapes a land apart: of two that are nearer the smaller goes, or if that one is large they are one."""
+    while True:
+        near = shapely.STRtree(shapes).query(shapes[doubtful], predicate="dwithin", distance=limits.land_mm)
+        i, j = np.flatnonzero(doubtful)[near[0]], near[1]
+        i, j = i[i != j], j[i != j]
+        if len(i) == 0:
+            return shapes, doubtful
+        size = shapely.area(shapes)
+        less = (size[i] < size[j]) | ((size[i] == size[j]) & (i < j))
+        small = np.where(less, i, j)
+        slight = size[small] < _MASS * limits.land_mm**2
+        gone = np.zeros(len(shapes), dtype=bool)
+        gone[small[slight]] = True
+        both = ~slight & ~gone[i] & ~gone[j]
+        whose = np.unique(np.concatenate([i[both], j[both]]))
+        kept = np.setdiff1d(np.flatnonzero(~gone), whose)
+        group = geometry.near_groups(shapes[whose], limits.land_mm)
+        across = shapely.shortest_line(shapes[i[both]], shapes[j[both]])
+        bridges = geometry.offset(across, _FILLS / 2 * limits.land_mm, quad_segs=4)
+        bridged = group[np.searchsorted(whose, i[both])]
+        united = _united(np.concatenate([shapes[whose], bridges]), np.concatenate([group, bridged]))
+        united = _one_each(united, limits)
+        shapes, doubtful = (
+            np.concatenate([shapes[kept], united]),
+            np.concatenate([doubtful[kept], np.ones(len(united), dtype=bool)]),
+        )
+
+
+def _one_each(shapes: PolygonArray, limits: Limits) -> PolygonArray:
+    """The shapes smoothed, of each the largest piece."""
+    pieces = [_smooth(shapes[[k]], limits) for k in range(len(shapes))]
+    return geometry.polygon_array(its[shapely.area(its).argmax()] for its in pieces if len(its))
 
 
 def _patches(rings: Rings, limits: Limits) -> tuple[Indices, PolygonArray]:
     """What fills narrow land inside shapes and widens their own necks, and which shape each is for."""
     lands = necks(geometry.reversed_rings(rings), limits.land_mm)
-    cuts = necks(rings, limits.cut_mm + SLACK_MM)
-    radius = np.repeat([0.7 * limits.land_mm, 0.7 * limits.cut_mm], [len(lands), len(cuts)])
+    cuts = necks(rings, limits.cut_mm)
     across = np.concatenate([geometry.lines(its.start, its.end) for its in (lands, cuts)])
-    ends = [np.concatenate([getattr(lands, end), getattr(cuts, end)]) for end in ("first", "second")]
-    patches = np.asarray(shapely.buffer(across, radius, quad_segs=4), dtype=object)
-    return rings.owner[np.concatenate(ends)], np.concatenate([patches, patches])
+    least = (limits.cut_mm + SLACK_MM) / 2
+    radius = np.repeat([max(_FILLS / 2 * limits.land_mm, least), least], [len(lands), len(cuts)])
+    patches = np.asarray(shapely.buffer(across, radius / np.cos(np.pi / 16), quad_segs=4), dtype=object)
+    return rings.owner[np.concatenate([lands.first, cuts.first])], patches
 
 
-def _smooth(shapes: PolygonArray, limits: Limits, *, fuller: float = 1.0) -> PolygonArray:
+def _smooth(shapes: PolygonArray, limits: Limits) -> PolygonArray:
     """Gaps, bays and small holes filled, tips that the cutter does not reach taken off."""
-    full = geometry.snapped(geometry.parts(closed(shapes, fuller * _FILLS * limits.land_mm)))
+    full = fine(geometry.parts(closed(shapes, max(_FILLS * limits.land_mm, _FILLS_CUTS * limits.cut_mm))))
     reached = opened(full, limits.cut_mm + 2 * SLACK_MM)
-    return geometry.snapped(without_specks(geometry.parts(shapely.simplify(reached, FINE_MM)), limits))
+    return fine(without_specks(geometry.parts(shapely.simplify(reached, FINE_MM)), limits))
+
+
+def fine(shapes: PolygonArray) -> PolygonArray:
+    """The shapes on the grid, but not bound to it: what is laid over them is free to meet them anywhere.
+
+    Shapes that are bound to a grid are laid over one another on it, and there GEOS may fail where outlines all but
+    touch.
+    """
+    return np.asarray(shapely.set_precision(geometry.snapped(shapes), 0), dtype=object)
 
 
 def without_specks(shapes: PolygonArray, limits: Limits) -> PolygonArray:
@@ -193,23 +236,3 @@ def without_specks(shapes: PolygonArray, limits: Limits) -> PolygonArray:
         room = 2 * shapely.length(shapely.maximum_inscribed_circle(shapely.polygons(rings[1:]), tolerance=0.02))
         shapes[k] = shapely.polygons(rings[0], rings[1:][room > 1.1 * max(limits.dot_mm, limits.land_mm)])
     return shapes
-
-
-def _apart(shapes: PolygonArray, merged: Mask, limits: Limits) -> PolygonArray:
-    """The shapes a land apart, where merged ones have come nearer: large ones are one, else the smaller goes."""
-    for _ in range(_ROUNDS):
-        i, j = shapely.STRtree(shapes).query(shapes[merged], predicate="dwithin", distance=limits.land_mm)
-        i = np.flatnonzero(merged)[i]
-        i, j = i[i != j], j[i != j]
-        if len(i) == 0:
-            return shapes
-        size = shapely.area(shapes)
-        smaller = np.where(size[i] < size[j], i, j)
-        large = size[smaller] > _MASS * limits.land_mm**2
-        gone = np.unique(smaller[~large])
-        both = np.setdiff1d(np.concatenate([i[large], j[large]]), gone)
-        kept = np.setdiff1d(np.arange(len(shapes)), np.concatenate([gone, both]))
-        united, _ = _merged(shapes[both], np.ones(len(both), dtype=bool), limits)
-        shapes = np.concatenate([shapes[kept], united])
-        merged = np.arange(len(shapes)) >= len(kept)
-    return np.delete(shapes, np.unique(smaller))

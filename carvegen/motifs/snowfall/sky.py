@@ -66,7 +66,7 @@ class Sky:
             torn=settings.torn, along_deg=settings.wind_towards_deg,
             longer=settings.wind * np.array([0.75, 0.95, 1.1]),
         )  # fmt: skip
-        pad = 1.5 * settings.largest_mm + 4 * limits.land_mm + 4 * least
+        pad = 0.3 * settings.largest_mm + 2 * CELL_MM  # what falls farther out leaves nothing on the face
         self.view = np.array([settings.view_x_mm, settings.view_y_mm])
         low = np.floor((np.array([left, bottom]) + self.view - pad) / CELL_MM).astype(int)
         high = np.ceil((np.array([right, top]) + self.view + pad) / CELL_MM).astype(int)
