@@ -106,13 +106,13 @@ def _legend(page: SvgPage, names: Sequence[str], left: float, bottom: float) -> 
 def overlaps(coats: Sequence[Coat], face: BaseGeometry) -> Iterator[tuple[tuple[int, ...], BaseGeometry]]:
     """Every set of inks that lie over one another somewhere, fewer first, with where all of them do."""
     found: list[tuple[tuple[int, ...], Any]] = [
-        ((k,), shapely.intersection(coat.land, face)) for k, coat in enumerate(coats)
+        ((k,), geometry.solid(shapely.intersection(coat.land, face))) for k, coat in enumerate(coats)
     ]
     lands, told = [shape for _, shape in found], 0
     while found and told < _MOST_OVERLAPS:
         yield from found
         told += len(found)
-        more = [((*which, k), shapely.intersection(shape, lands[k])) for which, shape in found
+        more = [((*which, k), geometry.solid(shapely.intersection(shape, lands[k]))) for which, shape in found
                 for k in range(which[-1] + 1, len(lands))]  # fmt: skip
         found = [(which, shape) for which, shape in more if shapely.area(shape) > _CRUMB_MM2]
 
