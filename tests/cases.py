@@ -74,9 +74,23 @@ def once(key: object, make: Callable[[], Any]) -> Any:
     path = Path(os.environ["CARVEGEN_TESTS_GROWN"]) / hashlib.sha256(repr(key).encode()).hexdigest()
     if not path.exists():
         part = path.with_suffix(f".{os.getpid()}")
-        part.write_bytes(pickle.dumps(make()))
+        with part.open("wb") as file:
+            _Pickler(file).dump(make())
         part.rename(path)
     return pickle.loads(path.read_bytes())
+
+
+class _Pickler(pickle.Pickler):
+    """Shapes stay on the grid that they were snapped to, which plain pickles forget."""
+
+    def reducer_override(self, value: object) -> Any:
+        if isinstance(value, shapely.Geometry) and (grid := float(shapely.get_precision(value))):
+            return _on_grid, (shapely.to_wkb(value), grid)
+        return NotImplemented
+
+
+def _on_grid(wkb: bytes, grid: float) -> shapely.Geometry:
+    return shapely.set_precision(shapely.from_wkb(wkb), grid, mode="pointwise")
 
 
 def setup(material: str = "linoleum", cutter: str = "v-60", *, depth: float | None = None, **changed) -> Setup:
