@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from functools import cache
 from pathlib import Path
@@ -23,6 +22,7 @@ from carvegen.geometry.necks import necks
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Growth, Place
 from tests.cases import once
+from tests.strategies import MANY
 
 LAND, CUT = 0.35, 0.4
 LIMITS = Limits(land_along_mm=LAND, land_across_mm=LAND, cut_mm=CUT, dot_mm=0.7)
@@ -107,8 +107,8 @@ def snow_on(name: str, preset: str) -> Growth:
 CASES = [("spruce", "fresh"), ("bare tree", "deep"), ("bare tree", "fresh")]
 #: Two presets on each icon, in turn; all of them where there is time: HYPOTHESIS_PROFILE=all or ci.
 _TURNS = list(snowload.PRESETS) * 3
-_MANY = len(snowload.PRESETS) if os.environ.get("HYPOTHESIS_PROFILE") in ("all", "ci") else 2
-CASES += [(name, preset) for k, name in enumerate(list(SUBJECTS)[2:]) for preset in _TURNS[2 * k % 5 :][:_MANY]]
+_EACH = len(snowload.PRESETS) if MANY else 2
+CASES += [(name, preset) for k, name in enumerate(list(SUBJECTS)[2:]) for preset in _TURNS[2 * k % 5 :][:_EACH]]
 each_case = pytest.mark.parametrize(("name", "preset"), CASES)
 
 
