@@ -6,7 +6,7 @@ import dataclasses
 import hashlib
 import os
 import pickle
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -21,6 +21,7 @@ from carvegen.blocks.block import Block
 from carvegen.blocks.from_motif import Ground, grown_block
 from carvegen.blocks.job import USUAL_MACHINES, Setup
 from carvegen.facts.profiles import Library
+from carvegen.motifs.growth import Growth, Place
 
 SHELF = Library()
 
@@ -41,6 +42,15 @@ def disc(x: float, y: float, radius: float, *, points: int = 64, phase: float = 
 
 def shapes(*given: shapely.Polygon) -> geometry.PolygonArray:
     return geometry.polygon_array(given)
+
+
+def even_odd(rings: Sequence[shapely.Polygon]) -> shapely.Geometry:
+    """What lies in an odd number of rings, two and two joined; a ring that lies there twice is none."""
+    left = np.array([*rings, shapely.Polygon()], dtype=object)
+    while len(left) > 1:
+        odd = left[len(left) // 2 * 2 :]
+        left = np.concatenate([shapely.symmetric_difference(left[: len(left) // 2 * 2 : 2], left[1::2]), odd])
+    return left[0]
 
 
 def block(*cuts: shapely.Polygon, size: tuple[float, float] = (40.0, 30.0), cut_outs: tuple = ()) -> Block:
@@ -74,9 +84,39 @@ def once(key: object, make: Callable[[], Any]) -> Any:
     path = Path(os.environ["CARVEGEN_TESTS_GROWN"]) / hashlib.sha256(repr(key).encode()).hexdigest()
     if not path.exists():
         part = path.with_suffix(f".{os.getpid()}")
-        part.write_bytes(pickle.dumps(make()))
+        with part.open("wb") as file:
+            _Pickler(file).dump(make())
         part.rename(path)
     return pickle.loads(path.read_bytes())
+
+
+def remembered(name: str, grow: Callable[..., Growth]) -> Callable[..., Growth]:
+    """A motif's `grow` that remembers what has grown where no mask thins it."""
+
+    def growing(settings, place: Place, its_limits: Limits, rng: np.random.Generator) -> Growth:
+        if place.density is not None:
+            return grow(settings, place, its_limits, rng)
+        where = [shapely.to_wkb(its) for its in (place.area, place.frame, *place.shapes)]
+        growth, rng.bit_generator.state = once(
+            (name, settings, its_limits, rng.bit_generator.state, where),
+            lambda: (grow(settings, place, its_limits, rng), rng.bit_generator.state),
+        )
+        return growth
+
+    return growing
+
+
+class _Pickler(pickle.Pickler):
+    """Shapes stay on the grid that they were snapped to, which plain pickles forget."""
+
+    def reducer_override(self, value: object) -> Any:
+        if isinstance(value, shapely.Geometry) and (grid := float(shapely.get_precision(value))):
+            return _on_grid, (shapely.to_wkb(value), grid)
+        return NotImplemented
+
+
+def _on_grid(wkb: bytes, grid: float) -> shapely.Geometry:
+    return shapely.set_precision(shapely.from_wkb(wkb), grid, mode="pointwise")
 
 
 def setup(material: str = "linoleum", cutter: str = "v-60", *, depth: float | None = None, **changed) -> Setup:

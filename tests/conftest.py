@@ -9,8 +9,13 @@ from __future__ import annotations
 import os
 import shutil
 import tempfile
+from pathlib import Path
 
+import pytest
 from hypothesis import HealthCheck, settings
+
+from carvegen.motifs import motif, summaries
+from tests.cases import remembered
 
 # Drawing a whole block's settings is slow beside drawing a number; time is bounded by the blocks' sizes instead.
 _SLOW_IS_FINE = [HealthCheck.too_slow, HealthCheck.data_too_large]
@@ -30,3 +35,16 @@ def pytest_configure(config) -> None:
 def pytest_unconfigure(config) -> None:
     if not hasattr(config, "workerinput"):
         shutil.rmtree(os.environ.pop("CARVEGEN_TESTS_GROWN"), ignore_errors=True)
+
+
+#: Rooms whose tests ask for a grown block, but not how it grows.
+_MOTIFS = sorted(summaries())
+_GROWN_ONCE = ("browser", "cli", "delivery", "prints", "readers", "toolpaths", "writers")
+
+
+@pytest.fixture(autouse=True)
+def grown_once(request, monkeypatch) -> None:
+    """In these rooms the same motif on the same place from the same seed grows once in a run of the tests."""
+    if request.path.relative_to(Path(__file__).parent).parts[0] in _GROWN_ONCE:
+        for name in _MOTIFS:
+            monkeypatch.setattr(motif(name), "grow", remembered(name, motif(name).grow))

@@ -19,6 +19,8 @@ from carvegen.motifs import motif
 from carvegen.motifs.snowfall.outlines import SMALLEST_REACH
 
 SEEDS = st.integers(0, 2**32)
+#: Whether there is time for more of what some stand for: HYPOTHESIS_PROFILE=all or ci.
+MANY = os.environ.get("HYPOTHESIS_PROFILE") in ("all", "ci")
 
 
 def examples(count: int) -> settings:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
+import hashlib
+import os
 from pathlib import Path
 
 import pytest
@@ -19,17 +22,19 @@ def own_folder(tmp_path, monkeypatch):
 
 
 @pytest.fixture(scope="session")
-def made(tmp_path_factory):
-    """What a command wrote, as a folder to copy from: ``made("sky", *words)``; each command runs once."""
-    folders: dict[tuple[str, ...], Path] = {}
+def made():
+    """What a command wrote, as a folder to copy from: ``made("sky", *words)``; each command runs once in a run."""
 
     def run_once(name: str, *words: str) -> Path:
-        if words not in folders:
-            folder = tmp_path_factory.mktemp("made") / name
+        key = hashlib.sha256(repr((name, words)).encode()).hexdigest()
+        folder = Path(os.environ["CARVEGEN_TESTS_GROWN"]) / f"made-{key}"
+        if not folder.exists():
+            part = folder.with_suffix(f".{os.getpid()}")
             with pytest.raises(SystemExit) as end:
-                main([*words, "--out", str(folder)])
+                main([*words, "--out", str(part / name)])
             assert end.value.code in (0, 1)
-            folders[words] = folder
-        return folders[words]
+            with contextlib.suppress(OSError):  # another process was first
+                part.rename(folder)
+        return folder / name
 
     return run_once

@@ -7,51 +7,14 @@ import pytest
 import shapely
 from scipy.spatial import cKDTree
 
-from carvegen import geometry
 from carvegen.base.limits import Limits
 from carvegen.base.streams import stream
 from carvegen.motifs import frost
 from carvegen.motifs.frost.arms import Trail
-from carvegen.motifs.frost.branching import Habit
-from carvegen.motifs.frost.contours import walked
-from carvegen.motifs.frost.crystals import Thicket
-from carvegen.motifs.frost.seeding import Sowing, sown
 from carvegen.motifs.growth import Place
+from tests.crystals import points_of, thicket
 
-FACE = shapely.box(0, 0, 90, 70)
 LIMITS = Limits(land_along_mm=0.4, land_across_mm=0.4, cut_mm=0.25, dot_mm=1.0)
-
-
-def habit(*, curve: float = 0.5) -> Habit:
-    return Habit(
-        land=0.4,
-        least=0.15,
-        step=0.14,
-        branching=0.9,
-        breadth=0.5,
-        plumes=0.4,
-        curve=curve,
-        flare=True,
-        reach=60.0,
-        density=lambda xy: np.ones(len(xy)),
-    )
-
-
-def thicket(seed: int = 1, *, curve: float = 0.5) -> Thicket:
-    """Forty crystals from the edge of a face."""
-    its, rng = habit(curve=curve), stream(seed, "x")
-    edge = walked(geometry.polygon_array([FACE]), 0.07, smooth_mm=1.0)
-    grown = Thicket(its, edge.xy, stream(seed, "y"), wall_gap=0.4, open_feet=True)
-    at = rng.permutation(len(edge))[:40]
-    sowing = Sowing(habit=its, stem_mm=1.0, patch_mm=60, inset_mm=None)
-    grown.grow(*sown(sowing, edge, at, rng.uniform(5, 35, 40), rng, splay=0.3, shy=0.0))
-    return grown
-
-
-def points_of(grown: Thicket, arm: int) -> np.ndarray:
-    trail = grown.trail
-    which = np.flatnonzero(trail.arm[: trail.count] == arm)
-    return trail.xy[which[np.argsort(trail.along[which])]]
 
 
 def test_arms_of_different_descent_keep_their_clearance_by_plain_distances() -> None:

@@ -244,7 +244,7 @@ def test_a_layer_on_no_block_is_told(tmp_path):
 def test_delivered_blocks_leave_paper_bare_where_it_must_be(tmp_path, capsys, trap):
     """The machine files of a build, read by a path parser that isn't ours."""
     scene = Scene(layers=CROWDED.layers, lights=CROWDED.lights, openings=((30, 18, 1.5),), trap=trap)
-    (tmp_path / "print.toml").write_text(scene.text().replace('"laser"', '"router"'), encoding="utf-8")
+    (tmp_path / "print.toml").write_text(scene.text().replace('"hand", "laser"', '"router"'), encoding="utf-8")
     ran = run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built", "--json")
     assert ran.code in (0, 1), ran.err
     inks, face = {}, shapely.box(0, 0, WIDTH, HEIGHT)

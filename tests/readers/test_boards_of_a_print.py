@@ -15,6 +15,7 @@ import shapely
 from PIL import Image
 
 from carvegen.cli import main
+from tests.cases import even_odd
 
 W, H, MARGIN = 90.0, 60.0, 8.0
 PICTURE = shapely.box(0, 0, W, H)
@@ -87,10 +88,7 @@ def areas(path, layer: str) -> shapely.Geometry:
     found = pyogrio.raw.read(path, columns=["Layer"])
     names, shapes = found[3][0], shapely.from_wkb(found[2])
     rings = [its for its, name in zip(shapes, names, strict=True) if name == layer]
-    area = shapely.Polygon()
-    for ring in rings:
-        area = area.symmetric_difference(ring if ring.geom_type == "Polygon" else shapely.Polygon(ring.coords))
-    return area
+    return even_odd([ring if ring.geom_type == "Polygon" else shapely.Polygon(ring.coords) for ring in rings])
 
 
 def layers(path) -> set[str]:

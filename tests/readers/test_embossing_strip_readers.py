@@ -12,6 +12,7 @@ import pytest
 import shapely
 
 from carvegen.facts.profiles import Library
+from tests.cases import even_odd
 from tests.cli.running import run
 
 ROWS = {"--relief": 67.5, "--bevel": 50.5, "--corner": 33.5, "--gap": 16.5}  #: heights of the rows' middles, mm
@@ -63,7 +64,7 @@ def rings_of(path):
 
 @functools.cache
 def areas(path, layer):
-    return functools.reduce(shapely.symmetric_difference, [ring for ring, name in rings_of(path) if name == layer])
+    return even_odd([ring for ring, name in rings_of(path) if name == layer])
 
 
 def depth_at(relief, x, y):
