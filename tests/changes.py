@@ -36,7 +36,6 @@ _FILES = {
     "moon.svg": (_SVG.format(right=6), _SVG.format(right=5)),
     "marks.svg": (_MARKS.format(x=10, high=14), _MARKS.format(x=11, high=14)),
     "more-marks.svg": (_MARKS.format(x=4, high=14), _MARKS.format(x=5, high=14)),
-    "kept.svg": (_SVG.format(right=4), _SVG.format(right=5)),
 }
 
 #: Every key that is not at its default: so that the others have something to work on.
@@ -65,7 +64,6 @@ _PRINT: dict[str, Any] = {
         {"motif": "snowload", "on": ["POST"]},
         {"motif": "snowfall", "front": False, "settings": {"snow": 0.06, "largest_mm": 2.0}, "region": "box 1 1 16 12",
          "keep_clear": ["MOON"]},
-        {"motif": "frost", "name": "rime", "kept": "kept.svg", "front": False},
     ],
 }  # fmt: skip
 
@@ -106,8 +104,7 @@ _ELSEWHERE = {("blocks", key): 2
     for key in ("from", "bevel_deg", "edge_mm", "corner_mm", "counter_material", "counter_thickness_mm")
 } | {
     ("blocks", "declare"): 0, ("blocks", "grain_deg"): 0, ("motifs", "on"): 0, ("motifs", "behind"): 0,
-    ("motifs", "preset"): 0, ("motifs", "name"): 2, ("motifs", "kept"): 2, ("marked", "for"): 1, ("marked", "try"): 1,
-    ("marked", "strength"): 2,
+    ("motifs", "preset"): 0, ("marked", "for"): 1, ("marked", "try"): 1, ("marked", "strength"): 2,
 }  # fmt: skip
 
 _PROFILES = (

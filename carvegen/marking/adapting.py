@@ -99,7 +99,8 @@ def _grown_again(
     place = geometry.stack([zone, gone])
     come = fresh.cuts[_near(fresh.cuts, place, land)]
     tight = _near(come, stays, land + _APART_MM)
-    come = np.concatenate([come[~tight], _taken_back(come[tight], stays, limits, room)])
+    back = _taken_back(come[tight], stays, limits, room)
+    come = np.concatenate([come[~tight], back[_near(back, place, land)]])
     left = growth.free[~_near(growth.free, place, _TOUCHES_MM)]
     free = fresh.free[_near(fresh.free, come, _TOUCHES_MM)]
     free = free[~_near(free, geometry.stack([stays, left]), land)]
