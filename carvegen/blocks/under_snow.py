@@ -25,8 +25,7 @@ if TYPE_CHECKING:
 
     from carvegen.base.limits import Limits
     from carvegen.blocks.block import Block
-    from carvegen.blocks.free_edge import with_fringe
-from carvegen.blocks.from_motif import Ground
+    from carvegen.blocks.from_motif import Ground
     from carvegen.geometry import PolygonArray
     from carvegen.motifs.growth import Growth, Place
 

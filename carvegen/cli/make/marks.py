@@ -24,8 +24,8 @@ __all__ = ["Marks", "marks_option", "read_marked"]
 #: Drawings of marks: passes `marks`.
 marks_option = click.option(
     "--marks", multiple=True, type=click.Path(path_type=Path), metavar="FILE",
-    help="What is marked by hand: an SVG as large as the block, its groups named comes out, stays, carver decides, more, "
-    "less or grow again; may be given more than once.",
+    help="What is marked by hand: an SVG as large as the block, its groups named comes out, stays, carver decides, "
+    "more, less or grow again; may be given more than once.",
 )  # fmt: skip
 
 
@@ -58,7 +58,6 @@ class Marks:
     def kept_by(self, block: Block) -> Block:
         """The block that says where mending may take nothing away, and which cuts it leaves alone."""
         import numpy as np
-        import shapely
 
         from carvegen import geometry
         from carvegen.marking.marks import Meaning
@@ -67,7 +66,7 @@ class Marks:
             geometry.parts([mark.shape for mark in self.marks if mark.meaning == meaning])
             for meaning in (Meaning.STAYS, Meaning.COMES_OUT)
         )
-        met = np.unique(block.cut_tree.query(out, predicate="intersects")[1]) if len(out) else []
+        met = np.unique(block.cut_tree.query(out, predicate="intersects")[1])
         return replace(block, stays=stays, fixed=block.fixed | frozenset(map(int, met))) if self.marks else block
 
 
