@@ -27,16 +27,15 @@ _SVG = (
     '<g id="POST"><path d="M3 14V5H{right}V14Z"/></g><g id="LIT"><path d="M9 14V7H12V14Z"/></g></svg>'
 )
 _MARKS = (
-    '<svg xmlns="http://www.w3.org/2000/svg" width="18mm" height="14mm" viewBox="0 0 18 14">'
+    '<svg xmlns="http://www.w3.org/2000/svg" width="18mm" height="{high}mm" viewBox="0 0 18 {high}">'
     '<g id="stays"><rect id="bough" x="{x}" y="8" width="2.5" height="3"/></g></svg>'
 )
 _FILES = {
     "post.svg": (_SVG.format(right=8), _SVG.format(right=7)),
     "clamp.svg": (_SVG.format(right=5), _SVG.format(right=4)),
     "moon.svg": (_SVG.format(right=6), _SVG.format(right=5)),
-    "marks.svg": (_MARKS.format(x=10), _MARKS.format(x=11)),
-    "more-marks.svg": (_MARKS.format(x=4), _MARKS.format(x=5)),
-    "kept.svg": (_SVG.format(right=4), _SVG.format(right=5)),
+    "marks.svg": (_MARKS.format(x=10, high=14), _MARKS.format(x=11, high=14)),
+    "more-marks.svg": (_MARKS.format(x=4, high=14), _MARKS.format(x=5, high=14)),
 }
 
 #: Every key that is not at its default: so that the others have something to work on.
@@ -105,8 +104,7 @@ _ELSEWHERE = {("blocks", key): 2
     for key in ("from", "bevel_deg", "edge_mm", "corner_mm", "counter_material", "counter_thickness_mm")
 } | {
     ("blocks", "declare"): 0, ("blocks", "grain_deg"): 0, ("motifs", "on"): 0, ("motifs", "behind"): 0,
-    ("motifs", "preset"): 0, ("motifs", "name"): 2, ("motifs", "kept"): 2, ("marked", "for"): 1, ("marked", "try"): 1,
-    ("marked", "strength"): 2,
+    ("motifs", "preset"): 0, ("marked", "for"): 1, ("marked", "try"): 1, ("marked", "strength"): 2,
 }  # fmt: skip
 
 _PROFILES = (
@@ -158,7 +156,8 @@ def changes() -> Iterator[Change]:
         for key in keys:
             board = table == "register" and key.name in _ON_BOARD
             if (text := _with(_BOARD if board else _PRINT, table, key)) is not None:
-                yield Change(f"{table}.{key.name}", {"board.toml" if board else "print.toml": text})
+                beside = {"marks.svg": _MARKS.format(x=10, high=15)} if key.name == "size_mm" else {}
+                yield Change(f"{table}.{key.name}", {"board.toml" if board else "print.toml": text, **beside})
     for name, (_, text) in _FILES.items():
         yield Change(name, {name: text})
     for name in _PROFILES:

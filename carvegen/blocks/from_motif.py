@@ -13,6 +13,7 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.limits import Limits
 from carvegen.blocks.block import Block, check_size, check_words
+from carvegen.blocks.free_edge import with_fringe
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Place, lying_on, plain
 
@@ -80,7 +81,8 @@ def grown_block(
     growth = growth_on(ground, place_on(ground, settings, limits), settings, limits, rng, by=by)
     if say is not None and growth.remark:
         say(growth.remark)
-    return block_on(ground, _all_but(ground, growth.cuts) if ground.prints else growth.cuts)
+    block = block_on(ground, _all_but(ground, growth.cuts) if ground.prints else growth.cuts)
+    return with_fringe(block, shapely.Polygon(), limits, to_decide=geometry.union(growth.to_decide))
 
 
 def growth_on(

@@ -111,7 +111,17 @@ class _Hand:
         shapely.prepare(self.zone)
 
     def done(self) -> Growth:
-        """The growth after it."""
+        """The growth after it; what it has changed holds."""
+        growth = self._changed()
+        same = {id(shape) for shape in self.growth.cuts}
+        new = np.array([id(shape) not in same for shape in growth.cuts], dtype=bool)
+        if not new.any():
+            return growth
+        white = self.mark.shape if self.mark.meaning == Meaning.COMES_OUT else shapely.Polygon()
+        held = self._taken_back(growth.cuts[new], growth.cuts[~new], but=white)
+        return self._with(np.concatenate([growth.cuts[~new], held]), free=growth.free, to_decide=growth.to_decide)
+
+    def _changed(self) -> Growth:
         return {
             Meaning.STAYS: self._stays, Meaning.COMES_OUT: self._comes_out, Meaning.LESS: self._less,
             Meaning.CARVER_DECIDES: self._carver_decides, Meaning.MORE: self._more, Meaning.GROW_AGAIN: self._again,
@@ -243,12 +253,12 @@ class _Hand:
             return cuts
         near = shapely.dwithin(cuts, shapely.union_all(new), self.limits.land_mm + _BESIDE_MM)
         one = joined_to(cuts[near], shapely.union_all(new), self.limits)
-        return np.concatenate([cuts[~near], self._taken_back(one, cuts[~near])])
+        return np.concatenate([cuts[~near], one])
 
-    def _taken_back(self, shapes: PolygonArray, rest: PolygonArray, *, but: BaseGeometry | None = None) -> PolygonArray:
+    def _taken_back(self, shapes: PolygonArray, rest: PolygonArray, *, but: BaseGeometry) -> PolygonArray:
         fixed = np.concatenate([rest, self.bed.others])
-        keep = shapely.Polygon() if but is None else but
-        return taken_back(shapes, fixed, self.zone, self.bed.place, self.limits, but=keep)
+        inner = shapely.buffer(self.zone, -self.limits.land_mm)
+        return taken_back(shapes, fixed, inner, self.bed.place, self.limits, but=but)
 
     def _between(self, cuts: PolygonArray, new: PolygonArray, wanted_mm2: float) -> PolygonArray:
         """The cuts, and as much as is wanted of what is new and finds room between them."""
@@ -281,7 +291,6 @@ class _Hand:
             if shapely.is_empty(weak) or not (loose.any() or self._goes(rest, weak).any()):
                 break
             joins, rest = joins[~loose], rest[~self._goes(rest, weak)]
-        one = self._taken_back(one, rest, but=white)
         free, hers = (
             geometry.snapped(geometry.parts(shapely.difference(its, white))) if len(its) else its
             for its in (self.growth.free, self.growth.to_decide)

@@ -10,7 +10,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.motifs.shared.fields import noise_at
-from carvegen.motifs.shared.minimum_width import opened
+from carvegen.motifs.shared.minimum_width import closed, opened
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -29,6 +29,7 @@ _RAGGED = 0.25  #: of a flake: how far a ragged edge swells at most
 _LONG = 0.5  #: of a flake: how far an end runs on at most
 _ABOVE = 0.6  #: of a flake: so high what lies on things goes with what bore it
 _SLACK_MM = 0.01
+_SPARE_MM = 0.04  #: so much more is asked than must hold: arcs are polygons
 _CRUMB = 1.5  #: smaller pieces than so many cuts squared are left out
 
 
@@ -132,12 +133,11 @@ def _run_out(
         clear = shapely.buffer(bite, far, quad_segs=_ARC) if through or far > 0 else shapely.Polygon()
         layers.append(shapely.difference(thin, clear))
     made = shapely.union_all(layers)
-    zone = shapely.buffer(last, limits.cut_mm, quad_segs=2)
-    local = geometry.solid(shapely.intersection(made, shapely.buffer(zone, 2 * limits.cut_mm, quad_segs=2)))
-    loose = geometry.parts(shapely.difference(local, opened(local, limits.cut_mm + _SLACK_MM)))
-    gone = loose[shapely.within(loose, shapely.buffer(zone, limits.cut_mm / 2))]
-    pieces = geometry.snapped(geometry.parts(shapely.difference(made, shapely.union_all(gone))))
-    crumbs = (shapely.area(pieces) < _CRUMB * limits.cut_mm**2) & shapely.intersects(pieces, zone)
+    off_it = closed(shapely.difference(last, made), limits.cut_mm + _SPARE_MM, quad_segs=_ARC)
+    off_it = opened(off_it, limits.land_mm + _SPARE_MM, quad_segs=_ARC)
+    off_it = shapely.union(off_it, bite) if through else off_it
+    pieces = geometry.snapped(geometry.parts(shapely.difference(shape, off_it)))
+    crumbs = (shapely.area(pieces) < _CRUMB * limits.cut_mm**2) & shapely.intersects(pieces, last)
     return np.asarray(pieces[~crumbs])
 
 

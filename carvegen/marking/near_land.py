@@ -9,6 +9,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.geometry.narrow import Kind, narrow_places
+from carvegen.geometry.necks import necks
 from carvegen.motifs.shared.minimum_width import closed, opened
 
 if TYPE_CHECKING:
@@ -103,22 +104,36 @@ def joined_to(shapes: PolygonArray, white: BaseGeometry, limits: Limits) -> Poly
 def taken_back(
     shapes: PolygonArray, fixed: PolygonArray, zone: BaseGeometry, place: Place, limits: Limits, *, but: BaseGeometry
 ) -> PolygonArray:
-    """The shapes with those parts taken back in the zone beside which the land is too narrow, but nothing of `but`."""
+    """The shapes with those parts taken back in the zone that are too narrow, or beside which the land is.
+
+    Nothing is taken of `but`, nor outside the zone.
+    """
     for _ in range(_ROUNDS):
-        weak = weak_places(shapes, fixed, place, limits)
-        weak = weak[shapely.intersects(weak, zone)]
-        bites = geometry.offset(weak, limits.land_mm / 2 + _SLACK_MM, quad_segs=_ARC)
-        bite = shapely.difference(shapely.union_all(bites), but)
+        bite = shapely.difference(shapely.intersection(_bites(shapes, fixed, place, limits, zone), zone), but)
         met = shapely.intersects(shapes, bite)
-        if len(weak) == 0 or not met.any():
+        if shapely.is_empty(bite) or not met.any():
             break
-        left = shapely.difference(shapes[met], bite)
-        loose = shapely.difference(left, opened(left, limits.cut_mm + _SLACK_MM))
-        near = shapely.buffer(bite, limits.cut_mm, quad_segs=2)
-        gone = geometry.parts(loose)
-        gone = gone[shapely.within(gone, near) & ~shapely.intersects(gone, but)] if len(gone) else gone
-        pieces = geometry.snapped(geometry.parts(shapely.difference(left, shapely.union_all(gone))))
-        if len(pieces) == 0 or shapely.area(pieces).sum() >= shapely.area(shapes[met]).sum() - geometry.GRID_MM:
+        before = float(shapely.area(shapes[met]).sum())
+        pieces = geometry.snapped(geometry.parts(shapely.difference(shapes[met], bite)))
+        inner = shapely.is_empty(geometry.offset(pieces, -limits.cut_mm / 2))
+        crumbs = (inner | (shapely.area(pieces) < limits.cut_mm**2)) & shapely.within(pieces, zone)
+        pieces = pieces[~crumbs | shapely.intersects(pieces, but)]
+        if shapely.area(pieces).sum() >= before - geometry.GRID_MM:
             break
         shapes = np.concatenate([shapes[~met], pieces])
     return shapes
+
+
+def _bites(
+    shapes: PolygonArray, fixed: PolygonArray, place: Place, limits: Limits, zone: BaseGeometry
+) -> BaseGeometry:
+    """What is to be taken back: discs round every place in the zone where land or cut is too narrow."""
+    if len(shapes) == 0:
+        return shapely.Polygon()
+    found = necks(geometry.rings(shapes), limits.cut_mm - 2 * geometry.GRID_MM)
+    thin = geometry.lines(found.start, found.end)
+    weak = weak_places(shapes, fixed, place, limits)
+    thin, weak = (lines[shapely.intersects(lines, zone)] for lines in (thin, weak))
+    bites = geometry.offset(weak, limits.land_mm / 2 + _SLACK_MM), geometry.offset(thin, limits.cut_mm / 2)
+    whole: BaseGeometry = shapely.union_all(np.concatenate(bites))
+    return whole

@@ -64,7 +64,6 @@ class Cut:
     dropped: tuple[Dropped, ...] = ()
     fringe: BaseGeometry = field(default_factory=shapely.Polygon)  #: where the carver may take more
     to_decide: BaseGeometry = field(default_factory=shapely.Polygon)  #: what marks leave to the carver
-    stays: BaseGeometry = field(default_factory=shapely.Polygon)  #: what is marked to stay
     die: Die | None = None  #: of an emboss block
     notes: tuple[Finding, ...] = ()  #: what is to be said of it before it is checked
 
@@ -187,7 +186,6 @@ def _cut(given: Print, k: int, way: Setup, picture: Picture, found: Mapping[str,
         return Cut(
             block=_block(given, block, its.land, picture), land=its.land, white=white, picture=its.picture,
             dropped=its.dropped, fringe=picture.free_for(block.name), to_decide=picture.to_decide_for(block.name),
-            stays=picture.stays_on(block.name),
         )  # fmt: skip
     shapes = picture.openings
     if block.layers:
@@ -251,7 +249,7 @@ def _block(given: Print, block: PrintBlock, land: BaseGeometry, picture: Picture
     gone = geometry.difference(face, shapely.union(land, shapely.union_all(openings)))
     return Block(
         name=block.name, width_mm=given.width_mm, height_mm=given.height_mm, cuts=geometry.parts(gone),
-        cut_outs=openings,
+        cut_outs=openings, stays=geometry.parts(picture.stays_on(block.name)) if picture else geometry.empty(),
     )  # fmt: skip
 
 
@@ -262,9 +260,6 @@ def mended_cut(cut: Cut, ways: Sequence[Setup], *, say: Callable[[str], None]) -
     """
     done, _ = mended_for_all([way.on(cut.block) for way in ways], say=say, white=cut.white)
     block = done[0].block
-    kept = geometry.solid(shapely.intersection(cut.land, cut.stays))
-    if not shapely.is_empty(kept):
-        block = replace(block, cuts=geometry.snapped(geometry.parts(geometry.difference(block.cuts, kept))))
     return replace(cut, block=block, land=_standing(block))
 
 
