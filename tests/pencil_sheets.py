@@ -7,6 +7,7 @@ formula for a layer on a ground; from memory). All drawn in linear light; length
 
 from __future__ import annotations
 
+import dataclasses
 import io
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -72,9 +73,10 @@ class Case:
 # ── the sheet ────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def scene(width: float = 200.0, height: float = 150.0, *, flakes: int = 1200) -> dict[str, Coat]:
+def scene(width: float = 200.0, height: float = 150.0, *, flakes_cm2: float = 4.0) -> dict[str, Coat]:
     """A sky with flakes, water, a jetty and posts: three blocks; drawn by us."""
     rng = np.random.default_rng(5)
+    flakes = round(flakes_cm2 * width * height / 100)
     at, radius = rng.uniform((0, 0), (width, height), (flakes, 2)), rng.uniform(0.4, 2.2, flakes)
     snow = shapely.union_all(shapely.buffer(shapely.points(at), radius, quad_segs=3))
     face = shapely.box(0, 0, width, height)
@@ -207,7 +209,8 @@ def coloured(case: Case, sheet: MarkingSheet) -> tuple[np.ndarray, Format, Sheet
         box = form.boxes[k]
         for half, press, pitch in ((box.firm, 0.9, 0.8), (box.light, 0.4, 1.0)):
             boxes.append((Stroke(pencil=k, shape=shapely.box(*half).buffer(0.4), press=press, pitch=pitch), (0.0, 0.0)))
-    for its, move in [*boxes, *((its, page.origin) for its in case.strokes)]:
+    here = [dataclasses.replace(its, shape=its.shape & shapely.box(*page.shown)) for its in case.strokes]
+    for its, move in [*boxes, *((its, page.origin) for its in here if its.shape.area > 1)]:
         colour = case.colours[its.pencil]
         lab = np.array(PENCILS[colour] if isinstance(colour, str) else colour, dtype=float)
         pigment = np.clip(linear(from_cielab(lab)), 0.015, 0.99)
@@ -382,3 +385,24 @@ def register_off(its: Shot, paper: Callable[[np.ndarray], np.ndarray]) -> float:
     wide, high = its.form.size
     grid = np.array([(x, y) for x in np.linspace(15, wide - 15, 12) for y in np.linspace(15, high - 15, 9)])
     return float(np.hypot(*(its.to_paper(paper(grid)) - grid).T).max())
+
+
+# ── small sheets for the suite ───────────────────────────────────────────────────────────────────────────────────
+
+SMALL = MarkingSheet(name="trial", window=(0.0, 0.0, 90.0, 70.0))
+#: A telephone's picture with six pixels in a millimetre of A4, or a scan with as many.
+QUICK = {"dpi": 152.4, "size": (2000, 1500), "blur": 0.6}
+
+
+def small_strokes(**more) -> tuple[Stroke, ...]:
+    """Four areas on the small print, one for each pencil."""
+    spots = ((0, 22, 52, 14, 10), (1, 66, 50, 16, 12), (2, 24, 18, 15, 10), (3, 66, 17, 14, 11))
+    return tuple(
+        Stroke(pencil=p, shape=blob(x, y, rx, ry, seed=k), angle=0.4 + 0.5 * k, **more)
+        for k, (p, x, y, rx, ry) in enumerate(spots)
+    )
+
+
+def flat(case: Case, sheet: MarkingSheet = SMALL) -> Image.Image:
+    """The coloured page as a perfect scanner sees it."""
+    return Image.fromarray((screen(coloured(case, sheet)[0]) + 0.5).astype(np.uint8))

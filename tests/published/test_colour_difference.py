@@ -8,8 +8,8 @@ from skimage.color import deltaE_ciede2000
 
 from carvegen.base.colour import ciede2000
 
-#: L*, a*, b* of two colours, and ΔE00: the 34 pairs of table 1 (source: sharma-2005), as the test data in
-#: scikit-image's repository list them.
+#: L*, a*, b* of two colours, and ΔE00: the 34 pairs of table 1 (source: sharma-2005), as scikit-image keeps them
+#: among its test data.
 PAIRS = np.array([
     (50, 2.6772, -79.7751, 50, 0, -82.7485, 2.0425), (50, 3.1571, -77.2803, 50, 0, -82.7485, 2.8615),
     (50, 2.8361, -74.02, 50, 0, -82.7485, 3.4412), (50, -1.3802, -84.2814, 50, 0, -82.7485, 1.0),

@@ -34,6 +34,7 @@ _RING_SHARE = 1 - (HOLE_MM / RING_MM) ** 2
 _DOT_REACH_MM, _NEAR_MM, _RING_REACH_MM = 2.9, 2.0, 5.4  #: how far around a mark's place it is looked for
 _SAMPLES = 31  #: along a side of what is looked at
 _FAINT = 0.25  #: darkness below this, of 1, is not of a mark
+_NOISE = 0.04
 _FEWEST = 0.75  #: share of all marks that must be seen
 _BETWEEN = math.pi * DOT_MM * SMALL_DOT_MM  #: mm²: larger dots are large
 
@@ -206,8 +207,9 @@ def _settled(tone: Bytes, paper: PaperMap, form: Format, code: tuple[int, int]) 
         )  # fmt: skip
     dots = np.vstack([form.code_dots, form.plain_dots])
     for reach in (_DOT_REACH_MM, _NEAR_MM, _NEAR_MM):
-        places, off, blur = _sought(tone, paper, form, dots, reach)
+        places, off, _ = _sought(tone, paper, form, dots, reach)
         paper = _fitted(paper, places, off)
+    _, _, blur = _sought(tone, paper, form, dots, _DOT_REACH_MM)
     if blur > _MOST_BLUR_MM:
         raise InputError(
             "is blurred: a sharp edge is smeared over more than the reader can take (mm)", value=round(float(blur), 2),
@@ -255,6 +257,8 @@ def _centroids(tone: Bytes, paper: PaperMap, at: Floats, reach: float) -> tuple[
     seen = (dark.max(axis=(1, 2)) > ink / 2) & (total > 0)
     total = np.where(seen, total, np.nan)
     x, y = (weight.sum(axis=axis) @ offset / total for axis in (1, 2))
+    weight = np.clip(dark - _NOISE, 0, None)  # with all that blur has spread
+    total = np.where(seen, weight.sum(axis=(1, 2)), np.nan)
     square = (weight.sum(axis=1) @ offset**2 + weight.sum(axis=2) @ offset**2) / total - x**2 - y**2
     return np.column_stack([x, y]), square
 

@@ -26,7 +26,8 @@ _QUIET = 0.06  #: colour within a cell that has no pencil in it spreads no more
 _SHADE = 0.2  #: how much colour light may have of its own
 _NOISE_SHARE = 2.5  #: how much more than usual a cell may be coloured to count as bare
 _NEAR_CELLS, _FAR_CELLS = 1.2, 8.0  #: over so many cells the light's colour is taken from bare ones
-_SMOOTH_MM = 0.1
+_SMOOTH_MM, _SMOOTHER_MM = 0.1, 0.2
+_SMOOTH_PX = 1.3  #: of the picture as it was taken
 _LEAST_FLOOR, _NOISES = 0.07, 5.0  #: what is coloured: more than this, and than so much noise
 
 
@@ -37,7 +38,12 @@ class Evened:
     light: Light  #: shares of the paper's light; (height, width, 3)
     hue: Light  #: optical densities seen along grey; (height, width, 2)
     grey: Light  #: mean optical density; (height, width)
-    floor: float  #: longer hues are coloured
+    floor: Light  #: longer hues are coloured; (height, width)
+
+    @property
+    def coloured(self) -> Mask:
+        """Which pixels are coloured; (height, width)."""
+        return np.asarray(self.depth > self.floor)
 
     @property
     def depth(self) -> Light:
@@ -45,8 +51,11 @@ class Evened:
         return np.asarray(np.hypot(self.hue[..., 0], self.hue[..., 1]), dtype=np.float32)
 
 
-def evened(light: Light) -> Evened:
+def evened(light: Light, picture_px_per_mm: float) -> Evened:
     """The sheet in even white light.
+
+    Pictures often keep colour at half the sharpness of light and dark, so that thin grey lines in coloured light get a
+    colour of their own: all is blurred by somewhat more than one of their pixels.
 
     The paper's light is a cubic surface in each channel, through the brightest of each cell. By Beer and Lambert layers
     over one another add their optical densities; grey adds the same in every channel. Seen along grey the sheet's own
@@ -55,14 +64,18 @@ def evened(light: Light) -> Evened:
     """
     paper = _paper(light)
     flat = light / paper
-    density = -np.log(np.clip(flat, _DARKEST, _BRIGHTEST))
-    for channel in range(3):
-        density[..., channel] = ndimage.gaussian_filter(density[..., channel], _SMOOTH_MM * PX_PER_MM)
+    blur = max(_SMOOTH_MM, _SMOOTH_PX / picture_px_per_mm) * PX_PER_MM
+    density = -np.log(np.clip(ndimage.gaussian_filter(flat, (blur, blur, 0)), _DARKEST, _BRIGHTEST))
     red, green, blue = (density[..., k] for k in range(3))
     hue = np.stack([(red - green) / np.float32(2**0.5), (red + green - 2 * blue) / np.float32(6**0.5)], axis=-1)
     grey = density.mean(axis=-1)
-    noise = _without_tint(hue, grey)
-    return Evened(flat, hue, grey, max(_LEAST_FLOOR, _NOISES * noise))
+    bare = _without_tint(hue, grey)
+    floor = _NOISES * _noise(hue, bare)
+    if np.median(floor) > _LEAST_FLOOR:  # few pixels or little light: finer strokes are lost in it anyway
+        for k in range(2):
+            hue[..., k] = ndimage.gaussian_filter(hue[..., k], _SMOOTHER_MM * PX_PER_MM)
+        floor = _NOISES * _noise(hue, bare)
+    return Evened(flat, hue, grey, _enlarged(np.maximum(floor, _LEAST_FLOOR), light.shape)[..., 0])
 
 
 def _cells(values: Light) -> Floats:
@@ -101,8 +114,8 @@ def _enlarged(cells: Floats, size: tuple[int, ...]) -> Light:
     return out
 
 
-def _without_tint(hue: Light, grey: Light) -> float:
-    """Take the light's own colour out of `hue`; how coloured bare paper is then by noise."""
+def _without_tint(hue: Light, grey: Light) -> Mask:
+    """Take the light's own colour out of `hue`; which cells are bare."""
     looks = _cells(hue)
     tint = np.median(looks, axis=2)
     apart = np.quantile(np.hypot(*np.moveaxis(looks - tint[:, :, None], -1, 0)), 0.9, axis=2)
@@ -115,8 +128,13 @@ def _without_tint(hue: Light, grey: Light) -> float:
     if bare.sum() > 50:  # a camera's curve may give grey a colour: the same everywhere
         rest, dark = (tint - local)[bare], darkness[bare] - darkness[bare].mean()
         hue -= grey[..., None] * (dark @ rest / max(float(dark @ dark), 1e-6)).astype(np.float32)
-    quiet = np.hypot(*np.moveaxis(_cells(hue), -1, 0))[bare]
-    return float(np.median(quiet)) if quiet.size else 0.0
+    return bare
+
+
+def _noise(hue: Light, bare: Mask) -> Floats:
+    """How coloured bare paper is by noise around each cell: more where there is less light; (rows, columns, 1)."""
+    depth = np.median(np.hypot(*np.moveaxis(_cells(hue), -1, 0)), axis=2)
+    return _nearby(depth[..., None], bare)
 
 
 def _nearby(tint: Floats, bare: Mask) -> Floats:
@@ -124,7 +142,7 @@ def _nearby(tint: Floats, bare: Mask) -> Floats:
     weights = [ndimage.gaussian_filter(bare * 1.0, size) for size in (_NEAR_CELLS, _FAR_CELLS)]
     total = weights[0] + 1e-3 * weights[1] + 1e-9
     found = np.empty_like(tint)
-    for k in range(2):
+    for k in range(tint.shape[-1]):
         known = tint[..., k] * bare
         near, far = (ndimage.gaussian_filter(known, size) for size in (_NEAR_CELLS, _FAR_CELLS))
         found[..., k] = (near + 1e-3 * far) / total

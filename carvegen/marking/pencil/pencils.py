@@ -87,7 +87,7 @@ class Pencil:
         """CIELAB of the firm half."""
         return cielab(np.asarray(self.colour, dtype=np.float64))
 
-    def score(self, hue: Floats, noise: float) -> Floats:
+    def score(self, hue: Floats, noise: Floats) -> Floats:
         """How well colours fit it, 0 best; (n,)."""
         doubt = (noise / np.maximum(np.hypot(*hue.T), 1e-6)) ** 2
         scores = [-(its.off(hue) ** 2) / (2 * (its.spread**2 + doubt)) for its in self.courses]
@@ -122,7 +122,7 @@ def _pixels(part: tuple[float, float, float, float], form: Format) -> tuple[slic
 def _in_box(sheet: Evened, box: Box, form: Format) -> Iterator[Pencil]:
     halves = [_pixels(half, form) for half in (box.firm, box.light)]
     hues = [sheet.hue[half] for half in halves]
-    lead = [np.hypot(hue[..., 0], hue[..., 1]) > sheet.floor for hue in hues]
+    lead = [sheet.coloured[half] for half in halves]
     if max(on.mean() for on in lead) < _USED or sum(on.sum() for on in lead) < _FEWEST:
         _check_grey(sheet, box, halves)
         return
@@ -147,8 +147,10 @@ def _white(box: Box) -> int:
 
 def _check_grey(sheet: Evened, box: Box, halves: Sequence[tuple[slice, slice]]) -> None:
     """Refuse graphite: the sheet is grey itself."""
+    around = np.concatenate([sheet.grey[rows.stop + 9 : rows.stop + 15, columns].ravel() for rows, columns in halves])
+    paper = float(np.quantile(around, 0.9))  # in the shade, if an edge of it runs through
     white = [sheet.grey[rows, columns][: _white(box)] for rows, columns in halves]
-    if max(float((grey > _GREY).mean()) for grey in white) > _GREY_SHARE:
+    if max(float((grey > paper + _GREY).mean()) for grey in white) > _GREY_SHARE:
         raise InputError(
             "holds a grey or black pencil, which can't be told from the sheet's own grey",
             where=f"the box {box.meaning!s}", hint="take a coloured pencil",
@@ -167,7 +169,7 @@ def _strong_colour(sheet: Evened, half: tuple[slice, slice], high: int) -> Rgb:
     white = slice(rows.start, rows.start + high)
     hue, light = sheet.hue[white, columns], sheet.light[white, columns]
     depth = np.hypot(hue[..., 0], hue[..., 1])
-    on = depth > sheet.floor
+    on = depth > sheet.floor[white, columns]
     on &= depth >= np.median(depth[on]) if on.any() else True
     red, green, blue = np.round(screen(light[on].mean(axis=0, dtype=np.float64))).astype(int).tolist()
     return red, green, blue
@@ -196,7 +198,7 @@ def check_apart(pencils: Sequence[Pencil]) -> list[str]:
     return said
 
 
-def nearest_pencil(hue: Light, lead: Mask, pencils: Sequence[Pencil], noise: float) -> Which:
+def nearest_pencil(hue: Light, lead: Mask, pencils: Sequence[Pencil], floor: Light) -> Which:
     """The pencil of each pixel: its number, `len(pencils)` if it is of none, -1 where there is no colour.
 
     Parameters
@@ -205,8 +207,11 @@ def nearest_pencil(hue: Light, lead: Mask, pencils: Sequence[Pencil], noise: flo
         (height, width, 2).
     lead
         Which pixels are coloured; (height, width).
+    floor
+        How deep a colour must be to count; (height, width).
     """
     rows, columns = np.nonzero(lead)
+    noise = np.asarray(floor[rows, columns] / 2, dtype=np.float64)
     colours = hue[rows, columns].astype(np.float64)
     best, which = np.zeros(lead.shape, dtype=np.float32), np.full(lead.shape, -1, dtype=np.int8)
     size = round(_VOTE_MM * PX_PER_MM)

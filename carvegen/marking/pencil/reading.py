@@ -114,12 +114,12 @@ def read_page(picture: Picture, sheet: MarkingSheet) -> PageRead:
     """
     found = placed(picture.tone)
     page = _page(found, sheet)
-    flat = evened(straightened(picture, found.paper))
+    flat = evened(straightened(picture, found.paper), found.paper.scale())
     pencils = learnt(flat, found.form)
     notes = check_apart(pencils)
     rows, columns = _window(found, page)
     hue, depth = flat.hue[rows, columns], flat.depth[rows, columns]
-    which = nearest_pencil(hue, depth > flat.floor, pencils, flat.floor / 2)
+    which = nearest_pencil(hue, flat.coloured[rows, columns], pencils, flat.floor[rows, columns])
     covered = half_covered(depth)
     corner = _corner(found, page, rows, columns)
     marked = [
@@ -180,7 +180,7 @@ def _unknown(
 ) -> Iterator[str]:
     """What is to be said of colours that are in no box."""
     light = flat.light[window]
-    coloured = flat.depth[window] > flat.floor
+    coloured = flat.coloured[window]
     for area in found:
         for shape in _in_print(area.shape, corner, page):
             if shape.area < _TELL_MM2:

@@ -1,0 +1,252 @@
+"""Coloured sheets read: true edges, pencils told apart, and clear words for what can't be read."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+
+import numpy as np
+import pytest
+import shapely
+from PIL import Image, ImageFilter, ImageOps
+
+from carvegen.artwork.drawing import Notes
+from carvegen.artwork.scan.pixels import Picture, opened
+from carvegen.base.errors import InputError
+from carvegen.marking.marks import Meaning
+from carvegen.marking.pencil.corner_marks import placed
+from carvegen.marking.pencil.layout import MarkingSheet
+from carvegen.marking.pencil.reading import GRADES, PageRead, joined_marks, read_page, read_scans, read_sheets
+from tests.pencil_sheets import (
+    FOUR,
+    MEANT,
+    PENCILS,
+    QUICK,
+    SMALL,
+    Case,
+    Stroke,
+    blob,
+    drawn_of,
+    figures,
+    flat,
+    register_off,
+    shot,
+    small_strokes,
+)
+
+USUAL = Case(strokes=small_strokes(), shadow=True, **QUICK)
+PITCH = USUAL.strokes[0].pitch
+
+
+def read(image: Image.Image, sheet: MarkingSheet = SMALL) -> PageRead:
+    return read_page(Picture(image, None), sheet)
+
+
+def turned(colour: str, degrees: float) -> tuple[float, float, float]:
+    """A colour with its hue turned."""
+    light, a, b = PENCILS[colour]
+    c, s = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
+    return (light, c * a - s * b, s * a + c * b)
+
+
+@pytest.fixture(scope="module")
+def sheet_image() -> Image.Image:
+    """Four areas of four pencils, as a scan."""
+    return flat(USUAL)
+
+
+# ── what is asked ────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+SHARP = {"dpi": 203.2, "size": (2640, 1980)}  #: eight pixels in a millimetre
+PALE = ("pale blue", "pale rose", "pale green", "orange")
+
+
+@pytest.mark.parametrize(
+    "case",
+    [
+        dataclasses.replace(USUAL, model="waxy", halftone=True, crease=True, upside_down=True, **SHARP),
+        dataclasses.replace(USUAL, model="opaque", tint=(0.93, 0.86, 0.72), lens=0.004, colours=PALE, **SHARP),
+        dataclasses.replace(USUAL, model="scattering", how="scan", seed=4, **SHARP),
+    ],
+    ids=lambda case: f"{case.how} {case.model}",
+)
+def test_edges_are_true_and_nothing_else_is_marked(case):
+    """Asked: 0.3 mm at the median, half the hatching's pitch at 95 %, register 0.1 mm, no false area."""
+    seen = shot(case, SMALL)
+    picture = opened(seen.data, Notes())
+    page = read_page(picture, SMALL)
+    its = figures(joined_marks([page]), drawn_of(case))
+    assert its.missed == 0
+    assert its.edge_median <= 0.3
+    assert its.edge_95 <= PITCH / 2 + 0.05
+    assert its.false_mm2 == 0
+    assert its.overlap > 0.92
+    assert register_off(seen, placed(picture.tone).paper) <= 0.1
+    assert page.notes == ()
+
+
+def test_grey_lines_creases_and_shadows_mark_nothing():
+    case = dataclasses.replace(USUAL, strokes=(), crease=True, halftone=True)
+    page = read_page(opened(shot(case, SMALL).data, Notes()), SMALL)
+    assert page.areas == ()
+    assert page.notes == ()
+
+
+def test_a_heavier_hand_means_more_in_three_grades():
+    case = Case(
+        strokes=tuple(Stroke(pencil=k % 2, shape=blob(15 + 30 * (k // 2), 18 + 34 * (k % 2), 11, 11, k), press=press)
+                      for k, press in enumerate((0.4, 0.4, 0.65, 0.65, 0.9, 0.9))),
+        colours=("orange", "violet"), **QUICK,
+    )  # fmt: skip
+    image = flat(dataclasses.replace(case, boxes=()))
+    moved = _scribbled(image, case, (3, 4))
+    found = sorted((shape.centroid.x, meaning, strength) for meaning, strength, shape in moved.areas)
+    assert [its[2] for its in found] == [GRADES[0]] * 2 + [GRADES[1]] * 2 + [GRADES[2]] * 2
+    assert {its[1] for its in found} == {Meaning.MORE, Meaning.LESS}
+
+
+def _scribbled(image: Image.Image, case: Case, boxes: tuple[int, int]) -> PageRead:
+    """The page with the case's two pencils scribbled into other boxes."""
+    colours = dict(zip(boxes, case.colours, strict=True))
+    every = tuple(colours.get(k, "red") for k in range(6))
+    only = flat(dataclasses.replace(case, strokes=(), colours=every, boxes=boxes))
+    high = SMALL.best("A4").size[1] - SMALL.best("A4").room[1]
+    cut = round(high * case.dpi / 25.4)
+    both = np.concatenate([np.asarray(image)[:cut], np.asarray(only)[cut:]])
+    return read(Image.fromarray(both))
+
+
+# ── pencils ──────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize(("degrees", "said"), [(6, "refused"), (26, "warned"), (60, "nothing")])
+def test_pencils_too_much_alike_are_refused_and_doubtful_ones_told_with_the_figure(degrees, said):
+    colours = ("red", turned("red", degrees), "blue", "green")
+    image = flat(dataclasses.replace(USUAL, colours=colours))
+    if said == "refused":
+        with pytest.raises(InputError, match=r"comes out \(#\w{6}\) and stays \(#\w{6}\) are too much alike.*got \d"):
+            read(image)
+        return
+    page = read(image)
+    assert [("only" in note and "CIEDE2000" in note and "stays" in note) for note in page.notes] == (
+        [True] if said == "warned" else []
+    )
+
+
+def test_a_pencil_that_is_in_no_box_is_told_with_its_place_and_marks_nothing():
+    page = read(flat(dataclasses.replace(USUAL, boxes=(0, 1, 2))))
+    assert {meaning for meaning, _, _ in page.areas} == set(MEANT[:3])
+    (note,) = page.notes
+    x, y = (float(word.rstrip(",")) for word in note.split(" near ")[1].split(" mm")[0].split())
+    assert USUAL.strokes[3].shape.contains(shapely.Point(x, y))
+    assert "in no box" in note
+
+
+def test_an_empty_box_is_a_meaning_that_is_not_used():
+    page = read(flat(dataclasses.replace(USUAL, strokes=small_strokes()[1:2], boxes=(1,))))
+    assert [pencil.meaning for pencil in page.pencils] == [Meaning.STAYS]
+    assert {meaning for meaning, _, _ in page.areas} == {Meaning.STAYS}
+
+
+def test_graphite_and_a_strip_without_pencils_are_refused():
+    with pytest.raises(InputError, match="the box comes out: holds a grey or black pencil"):
+        read(flat(dataclasses.replace(USUAL, strokes=(), colours=("graphite",))))
+    with pytest.raises(InputError, match="no pencil in any box"):
+        read(flat(dataclasses.replace(USUAL, boxes=())))
+
+
+# ── what can't be read ───────────────────────────────────────────────────────────────────────────────────────────
+
+
+def _padded(image: Image.Image) -> Image.Image:
+    return ImageOps.expand(image, 60, (120, 110, 100))
+
+
+@pytest.mark.parametrize(
+    ("spoil", "said"),
+    [
+        (lambda image: Image.new("RGB", (900, 1200), (200, 190, 180)), "too few of a marking sheet's .* got 0"),
+        (lambda image: image.crop((0, 0, image.width, 4 * image.height // 5)), "too few of .* corner marks, got 2"),
+        (ImageOps.mirror, "is mirrored"),
+        (lambda image: image.resize((image.width * 3 // 5, image.height * 3 // 5)), "too small: .* at least 5 pixels"),
+        (lambda image: image.filter(ImageFilter.GaussianBlur(2.6)), "is blurred"),
+        (lambda image: _covered(image, (40, 40, 1200, 100)), "row of dots along the sheet's top|too few of"),
+        (lambda image: _covered(image, (50, 60, 96, 96)), "which corner is which|too few of"),
+    ],
+    ids=["no sheet", "cut off", "mirrored", "too small", "blurred", "dots covered", "corner covered"],
+)  # fmt: skip
+def test_bad_pictures_are_refused_in_clear_words(sheet_image, spoil, said):
+    with pytest.raises(InputError, match=said) as told:
+        read(spoil(sheet_image))
+    assert told.value.hint
+
+
+def _covered(image: Image.Image, box: tuple[int, int, int, int]) -> Image.Image:
+    found = image.copy()
+    found.paste((90, 70, 60), box)
+    return found
+
+
+@pytest.mark.parametrize("degrees", [180, 102])
+def test_whichever_way_up_it_is_the_same(sheet_image, degrees):
+    straight, other = (read(_padded(its)) for its in
+                       (sheet_image, sheet_image.rotate(degrees, expand=True, fillcolor=(120, 110, 100),
+                                                        resample=Image.Resampling.BICUBIC)))  # fmt: skip
+    for (meaning, _, one), (same, _, two) in zip(straight.areas, other.areas, strict=True):
+        assert meaning is same
+        assert one.symmetric_difference(two).area < 0.03 * one.area
+
+
+def test_the_sheet_of_another_print_is_refused(sheet_image):
+    with pytest.raises(InputError, match="sheet of another print"):
+        read(sheet_image, dataclasses.replace(SMALL, name="another"))
+
+
+# ── several pages ────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.fixture(scope="module")
+def two_pages(tmp_path_factory):
+    """A print that takes two pages, one area across their seam and one on each."""
+    sheet = MarkingSheet(name="trial", window=(0.0, 0.0, 300.0, 100.0))
+    seam = sheet.pages(sheet.best("A4"))[1].shown[0] + 6
+    strokes = (Stroke(pencil=0, shape=blob(seam, 50, 26, 12)), Stroke(pencil=1, shape=blob(60, 40, 14, 11)),
+               Stroke(pencil=1, shape=blob(260, 40, 12, 14)))  # fmt: skip
+    folder = tmp_path_factory.mktemp("scans")
+    for number in (1, 2):
+        case = Case(strokes=strokes, colours=FOUR[:2], page=number, dpi=152.4)
+        flat(case, sheet).save(folder / f"{number}.png")
+    return sheet, [folder / "2.png", folder / "1.png"], strokes
+
+
+def test_pages_are_joined_in_any_order_and_an_area_across_the_seam_is_one(two_pages):
+    sheet, paths, strokes = two_pages
+    read = read_sheets(paths, sheet)
+    assert [page.page.number for page in read.pages] == [2, 1]
+    assert sorted(mark.meaning for mark in read.marks) == ["comes out", "stays", "stays"]
+    its = figures(read.marks, {Meaning.COMES_OUT: [strokes[0].shape], Meaning.STAYS: [s.shape for s in strokes[1:]]})
+    assert its.overlap > 0.92
+    assert its.false_mm2 == 0
+
+
+def test_keys_are_the_same_when_read_again_and_whatever_else_is_marked(two_pages):
+    sheet, paths, _ = two_pages
+    once, again, alone = (read_scans(its, sheet) for its in (paths, paths[::-1], paths[:1]))
+    assert [mark.key for mark in once] == [mark.key for mark in again]
+    assert [mark.shape.wkb for mark in once] == [mark.shape.wkb for mark in again]
+    right = {mark.key for mark in alone if mark.shape.bounds[0] > 200}
+    assert right and right <= {mark.key for mark in once}
+    assert len({mark.key for mark in once}) == len(once)
+
+
+def test_a_file_that_can_not_be_read_is_named(tmp_path, two_pages):
+    sheet, paths, _ = two_pages
+    (tmp_path / "no.png").write_bytes(paths[0].read_bytes()[:5000])
+    with pytest.raises(InputError, match=r"no\.png: can't be read"):
+        read_scans([paths[0], tmp_path / "no.png"], sheet)
+    out = io.BytesIO()
+    Image.new("RGB", (1000, 1400), "white").save(out, "JPEG")
+    (tmp_path / "white.jpg").write_bytes(out.getvalue())
+    with pytest.raises(InputError, match=r"white\.jpg: shows too few"):
+        read_scans([tmp_path / "white.jpg"], sheet)
