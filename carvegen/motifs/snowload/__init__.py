@@ -46,7 +46,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.limits import Limits
-    from carvegen.geometry import Floats, PolygonArray
+    from carvegen.geometry import Floats, Mask, PolygonArray
     from carvegen.motifs.growth import Place
     from carvegen.motifs.snowload.ledges import Ledges
     from carvegen.motifs.snowload.settling import Ends
@@ -112,7 +112,8 @@ class _Scene:
     settings: Settings
     page: Page
     ledges: Ledges
-    solid: np.ndarray
+    solid: Mask
+    broad: Mask  #: of what stands there, what hides the sky wholly
     sky: Floats  #: past broad things, (n,)
     seen: Floats  #: past twigs too, each of which hides half, (n,)
     row: np.ndarray
@@ -134,11 +135,11 @@ class _Scene:
         cells = bearing.raster()
         row = np.clip(np.ceil((ledges.base - page.bottom) / page.step).astype(int), 0, page.high - 1)
         lean = _LEAN_DEG * strength(settings)
-        broad, every = (
-            sky_seen(it, lean_deg=lean)[row, ledges.column]
-            for it in (hiding(cells, columns_of(lattice, page).raster(), page), cells)
+        broad = hiding(cells, columns_of(lattice, page).raster(), page)
+        past_broad, past_all = (
+            seen[row, ledges.column] for seen in sky_seen(broad, cells & ~broad, step=page.step, lean_deg=lean)
         )
-        return _Scene(settings, page, ledges, cells, broad, 0.5 * (broad + every), row)
+        return _Scene(settings, page, ledges, cells, broad, past_broad, 0.5 * (past_broad + past_all), row)
 
     def snow(self, place: Place, limits: Limits, ends: Ends, rng: Generator) -> Settled:
         """The snow at rest."""
@@ -150,13 +151,13 @@ class _Scene:
         lost = 0.0
         if strength(settings):
             low = np.clip(self.row + 3, 0, self.page.high - 1)
-            clear = clear_upwind(self.solid, self.page.step, to_right=strength(settings) > 0)[:, low, ledges.column]
+            clear = clear_upwind(self.broad, self.page.step, to_right=strength(settings) > 0)[:, low, ledges.column]
             depth, lost = drifted(ledges, depth, settings, clear=clear, sky=self.sky)
         blown = lost
         lumps = 0.10 * waves_at(where, rng, patch_mm=(1.6 + settings.fallen_mm,) * 2)
         lumps += 0.07 * waves_at(where, rng, patch_mm=(1.2 + 0.3 * settings.fallen_mm,) * 2)
         rest = settled(ledges, depth, settings, sky=self.sky, ends=ends, land_mm=limits.land_mm)
-        lumpy = ledges.kept(rest.depth * np.exp(settings.lumpy * lumps), rest.depth)
+        lumpy = ledges.reshaped(rest.depth * np.exp(settings.lumpy * lumps), rest.depth)
         lumpy = ledges.calmed(lumpy, 0.2 + 0.12 * settings.fallen_mm, 0.3)
         lumpy = ledges.smoothed(lumpy, 0.15 + 0.05 * settings.fallen_mm)
         room = np.maximum(ledges.ceiling - ledges.base - limits.land_mm, 0)
