@@ -89,14 +89,18 @@ def _clipped(shape: BaseGeometry, bounds: Floats) -> PolygonArray:
 
 
 def opened(shape: Any, width: float, *, quad_segs: int = _ARC) -> Any:  # noqa: ANN401
-    """What a disc of diameter `width` reaches from within: parts narrower than that fall away."""
-    inner = shapely.buffer(shape, -width / 2, quad_segs=quad_segs)
+    """What a disc of diameter `width` reaches from within: parts narrower than that fall away.
+
+    GEOS thins an outline out from its first vertex on before it offsets it, so each begins at its own lowest corner.
+    """
+    inner = shapely.normalize(shapely.buffer(shapely.normalize(shape), -width / 2, quad_segs=quad_segs))
     return shapely.make_valid(shapely.buffer(inner, width / 2, quad_segs=quad_segs))  # GEOS 3.14: not always valid
 
 
 def closed(shape: Any, width: float, *, quad_segs: int = _ARC) -> Any:  # noqa: ANN401
     """The shape with gaps and inlets narrower than `width` filled."""
-    return shapely.buffer(shapely.buffer(shape, width / 2, quad_segs=quad_segs), -width / 2, quad_segs=quad_segs)
+    outer = shapely.normalize(shapely.buffer(shapely.normalize(shape), width / 2, quad_segs=quad_segs))
+    return shapely.buffer(outer, -width / 2, quad_segs=quad_segs)
 
 
 def held(cuts: BaseGeometry, area: BaseGeometry, limits: Limits, *, printed: Standing | None = None) -> PolygonArray:
@@ -162,7 +166,7 @@ def loosened(
     loose = geometry.snapped(geometry.parts(shapely.difference(wide, taken)))
     loose = loose[shapely.area(loose) > _FINEST_MM**2]
     while len(loose):
-        both = geometry.parts(shapely.disjoint_subset_union_all(np.concatenate([cuts, loose])))
+        both = geometry.parts(shapely.union_all(np.concatenate([cuts, loose])))
         weak = np.concatenate([_weak(both, area, limits, printed.near(loose)), _specks(both, limits)])
         if len(weak) == 0:
             return loose

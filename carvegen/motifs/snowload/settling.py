@@ -49,7 +49,7 @@ class Ends:
         out = np.clip(1 - self.away[side] / self.crest_in[side], 0, 1)
         domed = np.isfinite(self.crest)
         dome = self.at_edge[side] + (np.where(domed, self.crest, 0) - self.at_edge[side]) * (1 - out**2) ** 0.75
-        return np.where(domed, dome, slope)
+        return np.asarray(np.where(domed, dome, slope))
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,7 +84,7 @@ def ends_of(ledges: Ledges, settings: Settings, rng: Generator) -> Ends:
     rise = np.select(pick, [1.5 * size, 0.45 * size], 1.0 * size) * deep
     power = np.select(pick, [0.55, 0.95], 0.75)
     free = np.take_along_axis(ledges.free, ends, axis=1) > -2
-    crest = _crests(ledges, settings, free.all(axis=0), rng)
+    crest = _crests(ledges, settings, free[0] & free[1], rng)
     first = 0.32 + 0.36 * ledges.chance(rng, ledges.first)
     crest_in = np.stack([first, 1 - first]) * wide
     at_edge = np.where(np.isfinite(crest), (0.05 + 0.25 * kind) * crest, at_edge)
@@ -202,5 +202,6 @@ def _past(ledges: Ledges, depth: Floats, more: Floats, settings: Settings, sky: 
     """What is too much for a twig falls before or behind it on the ledge below, as far as that lies open."""
     below = np.maximum(ledges.under, 0)
     lands = more * np.clip(sky[below], 0, 1) * (ledges.under >= 0)
-    came = ledges.smoothed(np.bincount(below, lands, minlength=len(depth)), 0.4 + 0.35 * settings.fallen_mm)
+    came = np.bincount(below, lands, minlength=len(depth)).astype(np.float64)
+    came = ledges.smoothed(came, 0.4 + 0.35 * settings.fallen_mm)
     return depth + came, float((more - lands).sum())

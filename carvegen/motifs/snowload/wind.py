@@ -48,7 +48,9 @@ def drifted(ledges: Ledges, depth: Floats, settings: Settings, *, clear: Floats,
     wanted = (lee + 0.5 * np.clip(-rises - 0.15, 0, 0.8)) * np.clip(2 * sky, 0, 1)
     room = np.clip(_MOST * settings.fallen_mm - depth, 0, None)
     columns = int(ledges.column.max()) + 1
-    loose, wants = (np.bincount(ledges.column, each, minlength=columns)[::way] for each in (scoured, wanted))
+    loose, wants = (
+        np.bincount(ledges.column, each, minlength=columns)[::way].astype(np.float64) for each in (scoured, wanted)
+    )
     asked = _carried(wants[::-1], ledges.step)[::-1]
     given = _carried(loose / np.maximum(asked, _ASKED_MM / ledges.step), ledges.step)
     came = np.minimum(ledges.smoothed(given[::way][ledges.column] * wanted, 0.4 * settings.fallen_mm), room)
@@ -60,7 +62,7 @@ def _carried(values: Floats, step: float) -> Floats:
     """Each column's value carried on to those that follow, ever less of it; same shape."""
     drops = np.linspace(1, 0, int(_CARRIED_MM / step)) ** 2
     upwind = np.concatenate([drops[::-1], np.zeros(len(drops) - 1)])
-    return np.asarray(correlate1d(values.astype(np.float64), upwind, mode="constant"))
+    return np.asarray(correlate1d(values, upwind, mode="constant"))
 
 
 def _sheltered(clear: Floats, reach: float) -> Floats:
