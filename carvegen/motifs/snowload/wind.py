@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from carvegen.motifs.snowload.ledges import Ledges
     from carvegen.motifs.snowload.settings import Settings
 
-__all__ = ["drifted", "strength"]
+__all__ = ["drifted", "exposed", "strength"]
 
 _WEIGHT = np.array([0.35, 0.3, 0.2, 0.15])  #: of the low rays
 _CARRIED_MM = 45.0  #: the wind drops what it carries within so much
@@ -39,8 +39,8 @@ def drifted(ledges: Ledges, depth: Floats, settings: Settings, *, clear: Floats,
     """
     blows = strength(settings)
     way = 1 if blows > 0 else -1
-    reach = 2.5 + 1.1 * settings.fallen_mm
-    shelter = _WEIGHT @ _sheltered(clear, reach)
+    reach = _reach(settings)
+    shelter = 1 - exposed(clear, settings)
     rises = ledges.smoothed(way * ledges.slope, 1.0)
     bare = np.clip((1 - 1.1 * shelter) * (0.75 + 0.8 * np.clip(rises, -0.7, 1)), 0, 0.95)
     scoured = depth * np.clip(abs(blows) * bare, 0, 0.95)
@@ -56,6 +56,15 @@ def drifted(ledges: Ledges, depth: Floats, settings: Settings, *, clear: Floats,
     came = np.minimum(ledges.smoothed(given[::way][ledges.column] * wanted, 0.4 * settings.fallen_mm), room)
     after = depth - scoured + came
     return after, float(depth.sum() - after.sum())
+
+
+def exposed(clear: Floats, settings: Settings) -> Floats:
+    """How freely the wind comes to places with so much clear upwind of them, 0…1; (n,)."""
+    return np.asarray(1 - _WEIGHT @ _sheltered(clear, _reach(settings)))
+
+
+def _reach(settings: Settings) -> float:
+    return 2.5 + 1.1 * settings.fallen_mm
 
 
 def _carried(values: Floats, step: float) -> Floats:
