@@ -28,7 +28,7 @@ __all__ = ["faults", "lying"]
 ICONS = Path(fontawesomefree.__file__).parent / "static/fontawesomefree/svgs/solid"
 GALLERY = Path(__file__).parents[2] / "gallery"
 NAMES = (
-    "tree", "house-chimney", "mountain", "bridge", "sailboat", "church", "horse", "crow", "person", "bicycle", "bench-tree",
+    "tree", "house-chimney", "mountain", "bridge", "sailboat", "church", "horse", "crow", "person", "bicycle", "dog",
     "tower-observation", "anchor", "wheelchair", "tractor", "mountain-sun", "house-flag", "archway", "chair", "umbrella",
 )  # fmt: skip
 SIZES = (50, 60, 60, 80, 100)

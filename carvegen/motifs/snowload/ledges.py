@@ -150,15 +150,12 @@ def _nearest(column: Indices, base: Floats, side: int) -> Indices:
 
 def _chained(right: Indices, column: Indices) -> Indices:
     """The order in which each chain's places follow one another, chains by their first place."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
-    n = len(right)
+    first = np.arange(len(right))
     linked = np.flatnonzero(right >= 0)
-    chain = connected_components(
-        coo_array((np.ones(len(linked)), (linked, right[linked])), shape=(n, n)), directed=False
-    )[1]
-    return np.lexsort((column, chain))
+    first[right[linked]] = linked
+    for _ in range(len(right).bit_length()):  # each time twice as far to the left
+        first = first[first]
+    return np.lexsort((column, first))
 
 
 def _below(column: Indices, base: Floats, at: Indices, height: Floats) -> Indices:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Ends", "Settled", "ends_of", "settled"]
 
+_USUAL_MM = 3.5  #: ends taper over as many times their depth wherever less has fallen, and over less where more has
 _ROUNDS = 4  #: of spreading and falling
 _STEPS = 7  #: of spreading in each
 _FAST, _CALM = 300.0, 0.5  #: how fast snow moves where it is too steep, and where it only evens out
@@ -75,14 +76,11 @@ def ends_of(ledges: Ledges, settings: Settings, rng: Generator) -> Ends:
     size = 0.5 + np.stack([ledges.chance(rng, end) for end in ends])
     pick = [kind < 0.4, kind < 0.8]
     wide = (ledges.last - ledges.first + 1) * ledges.step
-    deep = (
-        (settings.fallen_mm / 3.5) ** 0.5
-        * (0.75 + 0.5 * settings.sticky)
-        * np.clip(wide / (1.5 + 0.6 * settings.fallen_mm), 0.4, 1)
-    )
-    at_edge = np.select(pick, [0.3 * size, np.full_like(size, 0.05)], 0.6 * size) * deep
-    rise = np.select(pick, [1.5 * size, 0.45 * size], 1.0 * size) * deep
+    holds = (0.75 + 0.5 * settings.sticky) * np.clip(wide / (1.5 + 0.6 * settings.fallen_mm), 0.4, 1)
+    size, deep = size * holds, settings.fallen_mm / _USUAL_MM
     power = np.select(pick, [0.55, 0.95], 0.75)
+    at_edge = np.select(pick, [0.3 * size, 0.05 * holds], 0.6 * size) * deep**0.5
+    rise = np.select(pick, [1.5 * size, 0.45 * size], 1.0 * size) * deep ** (1 - power if deep < 1 else 0.5)
     free = np.take_along_axis(ledges.free, ends, axis=1) > -2
     crest = _crests(ledges, settings, free[0] & free[1], rng)
     first = 0.32 + 0.36 * ledges.chance(rng, ledges.first)
