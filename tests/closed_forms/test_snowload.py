@@ -21,7 +21,7 @@ def cells(*given) -> np.ndarray:
 
 def seen(hidden: np.ndarray, x: float, y: float) -> float:
     """The sky seen from the cell over a point."""
-    field = sky_seen(hidden)
+    field, _ = sky_seen(hidden)
     return float(field[int(np.ceil((y - PAGE.bottom) / PAGE.step)), int((x - PAGE.left) / PAGE.step)])
 
 

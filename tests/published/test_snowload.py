@@ -21,7 +21,8 @@ def test_narrow_boards_catch_less_of_cold_snow_only() -> None:
 
     def share(breadth: float, sticky: float) -> float:
         board = shapes(shapely.box(75 - breadth / 2, 20, 75 + breadth / 2, 90))
-        return depth_over(grow(board, fallen_mm=0.5, **{**PLAIN, "sticky": sticky}), 75, 90) / 0.5
+        grown = [grow(board, seed=seed, fallen_mm=0.5, **{**PLAIN, "sticky": sticky}) for seed in (1, 2, 3)]
+        return sum(depth_over(it, 75, 90) for it in grown) / 3 / 0.5
 
     assert share(3, 0.0) < 0.97 * share(30, 0.0)
-    assert share(6, 1.0) / share(30, 1.0) > share(6, 0.0) / share(30, 0.0)
+    assert share(6, 1.0) == pytest.approx(share(30, 1.0), rel=0.03)

@@ -10,6 +10,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.geometry.necks import Necks, necks
+from carvegen.motifs.shared.simplification import simplified
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -25,7 +26,7 @@ _ROUNDS = 12
 _ARC = 4
 _ROUGH_ARC = 2
 _FINEST_MM = 0.15  #: smaller patches of a fringe are left out
-_TILE_MM = 14.0
+_TILE_MM = 14.0  #: tiles begin at multiples of it
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,11 +62,13 @@ def tiles_of(shape: BaseGeometry, reach: float, near: BaseGeometry | None = None
 
     Offsets of one outline with thousands of vertices cost far more than those of its pieces. `reach` is how far
     away a change of the shape may change the result. If `near` is given, only what lies within `reach` of it.
+    The cells are the same whatever the shape is, and a tile's outline begins at its own lowest corner: what changes
+    elsewhere changes nothing in a tile.
     """
     if shapely.is_empty(shape):
         return geometry.empty(), geometry.empty()
-    left, bottom, right, top = shapely.bounds(shape)
-    columns, rows = np.arange(left, right, _TILE_MM), np.arange(bottom, top, _TILE_MM)
+    left, bottom, right, top = np.floor(shapely.bounds(shape) / _TILE_MM).astype(int).tolist()
+    columns, rows = np.arange(left, right + 1) * _TILE_MM, np.arange(bottom, top + 1) * _TILE_MM
     x, y = (side.ravel() for side in np.meshgrid(columns, rows))
     cells = np.asarray(shapely.box(x, y, x + _TILE_MM, y + _TILE_MM), dtype=object)
     if near is not None:
@@ -74,7 +77,7 @@ def tiles_of(shape: BaseGeometry, reach: float, near: BaseGeometry | None = None
     bounds = shapely.bounds(cells) + np.array([-reach, -reach, reach, reach])
     tiles = _clipped(shape, bounds)
     if near is not None:
-        around = _clipped(shapely.simplify(near, reach / 20), bounds)
+        around = shapely.simplify(_clipped(near, bounds), reach / 20)
         tiles = shapely.intersection(tiles, shapely.buffer(around, reach, quad_segs=_ROUGH_ARC))
     kept = ~shapely.is_empty(tiles)
     return tiles[kept], cells[kept]
@@ -82,18 +85,22 @@ def tiles_of(shape: BaseGeometry, reach: float, near: BaseGeometry | None = None
 
 def _clipped(shape: BaseGeometry, bounds: Floats) -> PolygonArray:
     tiles = geometry.polygon_array(shapely.clip_by_rect(shape, *bound) for bound in bounds.tolist())
-    return np.asarray(shapely.make_valid(tiles), dtype=object)
+    return np.asarray(shapely.normalize(shapely.make_valid(tiles)), dtype=object)
 
 
 def opened(shape: Any, width: float, *, quad_segs: int = _ARC) -> Any:  # noqa: ANN401
-    """What a disc of diameter `width` reaches from within: parts narrower than that fall away."""
-    inner = shapely.buffer(shape, -width / 2, quad_segs=quad_segs)
+    """What a disc of diameter `width` reaches from within: parts narrower than that fall away.
+
+    GEOS thins an outline out from its first vertex on before it offsets it, so each begins at its own lowest corner.
+    """
+    inner = shapely.normalize(shapely.buffer(shapely.normalize(shape), -width / 2, quad_segs=quad_segs))
     return shapely.make_valid(shapely.buffer(inner, width / 2, quad_segs=quad_segs))  # GEOS 3.14: not always valid
 
 
 def closed(shape: Any, width: float, *, quad_segs: int = _ARC) -> Any:  # noqa: ANN401
     """The shape with gaps and inlets narrower than `width` filled."""
-    return shapely.buffer(shapely.buffer(shape, width / 2, quad_segs=quad_segs), -width / 2, quad_segs=quad_segs)
+    outer = shapely.normalize(shapely.buffer(shapely.normalize(shape), width / 2, quad_segs=quad_segs))
+    return shapely.buffer(outer, -width / 2, quad_segs=quad_segs)
 
 
 def held(cuts: BaseGeometry, area: BaseGeometry, limits: Limits, *, printed: Standing | None = None) -> PolygonArray:
@@ -104,7 +111,8 @@ def held(cuts: BaseGeometry, area: BaseGeometry, limits: Limits, *, printed: Sta
     3. Where a neck of the land or of a cut is left that is too narrow (`carvegen.geometry.necks`, exact), the cuts are
        taken back by discs of at least the land's width, and again from 2 until nothing is found.
 
-    Step 3 only takes back, so it ends. What it leaves is the union of discs as wide as the land with a land that
+    Step 3 only takes back, so it ends; and only what a weak place touches is opened again, so that what is weak in one
+    place changes nothing in another. What it leaves is the union of discs as wide as the land with a land that
     was wide enough, and a union of sets each filled by such discs is filled by them.
 
     Parameters
@@ -118,13 +126,16 @@ def held(cuts: BaseGeometry, area: BaseGeometry, limits: Limits, *, printed: Sta
     cuts = _without_specks(closed(cuts, limits.land_mm + _SLACK_MM), limits)
     shape = shapely.intersection(cuts, area)
     asked = geometry.parts(shape)
+    pieces = _reachable(shape, limits)
     for _ in range(_ROUNDS):
-        pieces = _reachable(shape, limits)
         weak = _weak(pieces, area, limits, printed.near(asked) if printed else None)
         if len(weak) == 0:
             return pieces
         asked = geometry.offset(weak, limits.land_mm)
-        shape = shapely.difference(shapely.disjoint_subset_union_all(pieces), shapely.union_all(weak))
+        taken = shapely.union_all(weak)
+        meets = shapely.intersects(pieces, taken)
+        left = shapely.difference(shapely.disjoint_subset_union_all(pieces[meets]), taken)
+        pieces = np.concatenate([pieces[~meets], _reachable(left, limits)])
     return _apart(pieces, weak)
 
 
@@ -154,18 +165,16 @@ def loosened(
     wide = shapely.intersection(shapely.union_all(_reachable(wide, limits)), area)
     loose = geometry.snapped(geometry.parts(shapely.difference(wide, taken)))
     loose = loose[shapely.area(loose) > _FINEST_MM**2]
-    for _ in range(_ROUNDS):
-        if len(loose) == 0:
-            break
-        both = geometry.parts(shapely.disjoint_subset_union_all(np.concatenate([cuts, loose])))
+    while len(loose):
+        both = geometry.parts(shapely.union_all(np.concatenate([cuts, loose])))
         weak = np.concatenate([_weak(both, area, limits, printed.near(loose)), _specks(both, limits)])
         if len(weak) == 0:
             return loose
-        touched = shapely.STRtree(loose).query(weak, predicate="dwithin", distance=_SLACK_MM)[1]
-        if len(touched) == 0:
-            break
-        loose = np.delete(loose, np.unique(touched))
-    return geometry.empty()
+        tree = shapely.STRtree(loose)
+        by, touched = tree.query(weak, predicate="dwithin", distance=_SLACK_MM)
+        by_far = tree.query_nearest(np.delete(weak, by))[1]
+        loose = np.delete(loose, np.unique(np.concatenate([touched, by_far])))
+    return loose
 
 
 def _without_specks(shape: BaseGeometry, limits: Limits) -> BaseGeometry:
@@ -189,8 +198,7 @@ def _reachable(shape: BaseGeometry, limits: Limits) -> PolygonArray:
     reached = opened(pieces, width)
     lost = shapely.is_empty(reached)  # by GEOS 3.14 even large shapes, at odd distances: ask a little more of these
     reached[lost] = opened(pieces[lost], 1.01 * width)
-    reached = shapely.simplify(reached, _FINE_MM)
-    pieces = geometry.snapped(geometry.parts(reached))
+    pieces = geometry.snapped(geometry.parts(simplified(geometry.parts(reached), _FINE_MM)))
     return pieces[shapely.area(pieces) > 1.5 * limits.cut_mm**2]
 
 

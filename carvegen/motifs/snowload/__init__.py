@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,6 +18,7 @@ from carvegen.motifs.shared.minimum_width import (
     standing,
     thin_parts,
 )
+from carvegen.motifs.snowload.boughs import on_boughs
 from carvegen.motifs.snowload.drawing import (
     Canvas,
     cuttable,
@@ -29,6 +31,7 @@ from carvegen.motifs.snowload.drawing import (
 )
 from carvegen.motifs.snowload.ledges import ledges_of
 from carvegen.motifs.snowload.open_sky import clear_upwind, sky_seen
+from carvegen.motifs.snowload.plaster import plastered
 from carvegen.motifs.snowload.scene import (
     Page,
     bearer,
@@ -46,7 +49,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.limits import Limits
-    from carvegen.geometry import Floats, PolygonArray
+    from carvegen.geometry import Floats, Mask, PolygonArray
     from carvegen.motifs.growth import Place
     from carvegen.motifs.snowload.ledges import Ledges
     from carvegen.motifs.snowload.settling import Ends
@@ -112,7 +115,8 @@ class _Scene:
     settings: Settings
     page: Page
     ledges: Ledges
-    solid: np.ndarray
+    solid: Mask
+    broad: Mask  #: of what stands there, what hides the sky wholly
     sky: Floats  #: past broad things, (n,)
     seen: Floats  #: past twigs too, each of which hides half, (n,)
     row: np.ndarray
@@ -134,11 +138,16 @@ class _Scene:
         cells = bearing.raster()
         row = np.clip(np.ceil((ledges.base - page.bottom) / page.step).astype(int), 0, page.high - 1)
         lean = _LEAN_DEG * strength(settings)
-        broad, every = (
-            sky_seen(it, lean_deg=lean)[row, ledges.column]
-            for it in (hiding(cells, columns_of(lattice, page).raster(), page), cells)
+        broad = hiding(cells, columns_of(lattice, page).raster(), page)
+        past_broad, past_all = (
+            seen[row, ledges.column] for seen in sky_seen(broad, cells & ~broad, step=page.step, lean_deg=lean)
         )
-        return _Scene(settings, page, ledges, cells, broad, 0.5 * (broad + every), row)
+        return _Scene(settings, page, ledges, cells, broad, past_broad, 0.5 * (past_broad + past_all), row)
+
+    @cached_property
+    def clear(self) -> Floats:
+        """How far it is clear of broad things upwind of each cell, mm, along a few low rays; (4, rows, columns)."""
+        return clear_upwind(self.broad, self.page.step, to_right=strength(self.settings) > 0)
 
     def snow(self, place: Place, limits: Limits, ends: Ends, rng: Generator) -> Settled:
         """The snow at rest."""
@@ -150,13 +159,13 @@ class _Scene:
         lost = 0.0
         if strength(settings):
             low = np.clip(self.row + 3, 0, self.page.high - 1)
-            clear = clear_upwind(self.solid, self.page.step, to_right=strength(settings) > 0)[:, low, ledges.column]
+            clear = self.clear[:, low, ledges.column]
             depth, lost = drifted(ledges, depth, settings, clear=clear, sky=self.sky)
         blown = lost
         lumps = 0.10 * waves_at(where, rng, patch_mm=(1.6 + settings.fallen_mm,) * 2)
         lumps += 0.07 * waves_at(where, rng, patch_mm=(1.2 + 0.3 * settings.fallen_mm,) * 2)
         rest = settled(ledges, depth, settings, sky=self.sky, ends=ends, land_mm=limits.land_mm)
-        lumpy = ledges.kept(rest.depth * np.exp(settings.lumpy * lumps), rest.depth)
+        lumpy = ledges.reshaped(rest.depth * np.exp(settings.lumpy * lumps), rest.depth)
         lumpy = ledges.calmed(lumpy, 0.2 + 0.12 * settings.fallen_mm, 0.3)
         lumpy = ledges.smoothed(lumpy, 0.15 + 0.05 * settings.fallen_mm)
         room = np.maximum(ledges.ceiling - ledges.base - limits.land_mm, 0)
@@ -179,9 +188,11 @@ class _Scene:
         settings, ledges, page = self.settings, self.ledges, self.page
         depth = np.where(snow.depth > _LEAST_MM, snow.depth, 0.0)
         low = np.clip(self.row - int(4 / page.step), 0, page.high - 1)
-        field = fielded(ledges, run_lengths(self.solid)[low, ledges.column] * page.step)
+        run_mm = (run_lengths(self.solid)[low, ledges.column] * page.step).astype(np.float64)
+        field = fielded(ledges, run_mm)
         below = reaching(ledges, depth, settings, ends, field, land_mm=limits.land_mm, rng=rng)
         depth = cuttable(ledges, depth, below, limits.cut_mm)
+        elsewhere = self._elsewhere(depth, run_mm, limits, rng)
         bark = Canvas.blank(page)
         shown_bark(bark, ledges, below, settings, field, limits=limits, rng=rng)
         where = np.column_stack([ledges.x, ledges.base])
@@ -198,9 +209,24 @@ class _Scene:
             canvas.stroke(ledges.column, low, high)
             lips(canvas, ledges, np.asarray(depth + more * some, dtype=np.float64), ends, blows=strength(settings))
             whites.append(
-                outlined(canvas.cover * (1 - bark.cover), self.solid, page, least_mm2=0.8 + 0.15 * settings.fallen_mm)
+                outlined(
+                    np.maximum(canvas.cover * (1 - bark.cover), elsewhere),
+                    self.solid,
+                    page,
+                    least_mm2=0.8 + 0.15 * settings.fallen_mm,
+                )
             )
         return whites[0], whites[1]
+
+    def _elsewhere(self, depth: Floats, run_mm: Floats, limits: Limits, rng: Generator) -> Floats:
+        """The share of each cell that is white though it is on no ledge: inside crowns, and on sides in the wind."""
+        boughs, faces = rng.spawn(2)
+        inside = Canvas.blank(self.page)
+        on_boughs(inside, self.ledges, depth, run_mm, self.settings, limits=limits, rng=boughs)
+        white = inside.cover * self.solid
+        if strength(self.settings):
+            white = np.maximum(white, plastered(self.solid, self.clear, self.settings, self.page, faces))
+        return white
 
 
 def _twigs(

@@ -33,6 +33,7 @@ __all__ = ["Canvas", "cuttable", "fielded", "lips", "outlined", "reaching", "sho
 
 _SOFT = 1.25  #: cells: so far the columns are smoothed together
 _SPECK_MM2 = 4.0  #: smaller pieces of sky that the snow shuts in are white too
+_NEAR_BY_MM = 10.0
 _NARROW_MM = 0.6  #: so near to one another two heaps shut the sky in
 
 
@@ -94,6 +95,7 @@ def reaching(
     lobes = np.clip(0.85 + 0.7 * coarse, 0.05, 2.4) * np.clip(1 + 0.35 * settings.bark * fine, 0.1, 2)
     wide = (ledges.last - ledges.first + 1) * ledges.step
     flat = np.clip((cosine - 0.25) / 0.4, 0, 1) * np.clip(wide / (2 + deep), 0.2, 1)
+    flat *= np.where(np.isfinite(ends.crest), 0.3, 1)
     reach = 1.5 * settings.reaching_down * (0.45 * depth + 0.5 * np.sqrt(depth * deep)) * lobes * flat
     far = (
         field
@@ -116,11 +118,8 @@ def reaching(
 
 
 def cuttable(ledges: Ledges, depth: Floats, below: Floats, cut_mm: float) -> Floats:
-    """The depth, up to 2.5 times as much on chains whose white is nowhere quite as thick as the smallest cut."""
-    thick = (depth + below) / np.sqrt(1 + ledges.slope**2)
-    most = np.zeros(len(ledges))
-    np.maximum.at(most, ledges.first, thick)
-    most = most[ledges.first]
+    """The depth, up to 2.5 times as much where the white is nowhere near by quite as thick as the smallest cut."""
+    most = ledges.highest((depth + below) / np.sqrt(1 + ledges.slope**2), _NEAR_BY_MM)
     wanted = 1.4 * cut_mm
     return np.asarray(np.where(most > wanted / 3, depth * np.clip(wanted / np.maximum(most, 1e-6), 1, 2.5), depth))
 
@@ -135,6 +134,8 @@ def lips(canvas: Canvas, ledges: Ledges, depth: Floats, ends: Ends, *, blows: fl
         kind = ends.kind[side][at]
         lee = blows * way > 0
         long = top * (0.4 + 1.1 * abs(blows) * kind if lee else 0.4 * np.clip(1.2 * kind - 0.2, 0, 1))
+        wide = (ledges.last[at] - ledges.first[at] + 1) * ledges.step
+        long = np.minimum(long, 0.15 * wide)
         for q in range(1, int(long.max(initial=0) / ledges.step) + 2):
             out = q * ledges.step / np.maximum(long, 1e-6)
             on = (out < 1) & (top > 0.3)

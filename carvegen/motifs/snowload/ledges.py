@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 __all__ = ["Ledges", "ledges_of"]
 
 _FAR = 1e5  #: more than any height, mm
+_NEAR_MM = (1.5, 4.0)  #: what is short somewhere is taken from so near, and what is short then
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,13 +54,30 @@ class Ledges:
     def calmed(self, depth: Floats, over_mm: float, least_mm: float) -> Floats:
         """The depth with the snow's surface evened out, wherever it is deeper than `least_mm`; its sum is kept."""
         links = self.linked[:-1] & (np.minimum(depth[:-1], depth[1:]) > least_mm)
-        return self.kept(diffused(depth, links * (over_mm / self.step) ** 2 / 2, np.diff(self.base)), depth)
+        return self.filled(diffused(depth, links * (over_mm / self.step) ** 2 / 2, np.diff(self.base)))
 
-    def kept(self, new: Floats, old: Floats) -> Floats:
-        """The new depth, nowhere below nothing, with each chain's sum as it was."""
-        new = np.clip(new, 0, None)
-        total, was = (np.bincount(self.first, values, minlength=len(old))[self.first] for values in (new, old))
-        return np.asarray(new * was / np.maximum(total, 1e-12))
+    def filled(self, depth: Floats) -> Floats:
+        """The depth with what is below nothing filled from near by, so that the sum is kept but for a trifle."""
+        for near_mm in _NEAR_MM:
+            short = np.clip(-depth, 0, None)
+            depth = depth + short - self.smoothed(short, near_mm)
+        return np.clip(depth, 0, None)
+
+    def reshaped(self, new: Floats, old: Floats) -> Floats:
+        """The new depth with as much snow as the old had, near by; its sum is kept."""
+        return self.filled(new - self.smoothed(new - old, 2 * _NEAR_MM[0]))
+
+    def highest(self, values: Floats, within_mm: float) -> Floats:
+        """The highest value on the same chain within so many mm of each place."""
+        reach = int(within_mm / self.step)
+        here, step = np.arange(len(values)), 1
+        while reach > 0:
+            step = min(step, reach)
+            before, after = np.maximum(here - step, self.first), np.minimum(here + step, self.last)
+            values = np.maximum(values, np.maximum(values[before], values[after]))
+            reach -= step
+            step *= 2
+        return values
 
     def smoothed(self, values: Floats, over_mm: float, where: Mask | None = None) -> Floats:
         """Values spread along the chains, their sum kept; not across places that are not in `where`."""
@@ -132,15 +150,12 @@ def _nearest(column: Indices, base: Floats, side: int) -> Indices:
 
 def _chained(right: Indices, column: Indices) -> Indices:
     """The order in which each chain's places follow one another, chains by their first place."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
-    n = len(right)
+    first = np.arange(len(right))
     linked = np.flatnonzero(right >= 0)
-    chain = connected_components(
-        coo_array((np.ones(len(linked)), (linked, right[linked])), shape=(n, n)), directed=False
-    )[1]
-    return np.lexsort((column, chain))
+    first[right[linked]] = linked
+    for _ in range(len(right).bit_length()):  # each time twice as far to the left
+        first = first[first]
+    return np.lexsort((column, first))
 
 
 def _below(column: Indices, base: Floats, at: Indices, height: Floats) -> Indices:

@@ -9,18 +9,25 @@ import numpy as np
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Mask
 
-__all__ = ["WIDEST_DEG", "clear_upwind", "sky_seen"]
+__all__ = ["TWIG_MM", "WIDEST_DEG", "clear_upwind", "sky_seen"]
 
 WIDEST_DEG = 65.0  #: snow comes from directions up to this far off the plumb line
+TWIG_MM = 20.0  #: so far behind it a twig hides
+_FOR_GOOD = 30_000  #: more than twice the rows of a page
 _RAYS = 25
 _LOW_DEG = (3.0, 10.0, 20.0, 32.0)  #: the rays along which the wind is looked for, over the horizon
 
 
-def sky_seen(hidden: Mask, *, lean_deg: float = 0.0) -> Floats:
-    """The share of the falling snow that reaches each cell, 0…1; (rows, columns) as `hidden`, row 0 lowest.
+def sky_seen(
+    broad: Mask, twigs: Mask | None = None, *, step: float = 1.0, lean_deg: float = 0.0
+) -> tuple[Floats, Floats]:
+    """The share of the falling snow that reaches each cell past what is broad, and past twigs too, 0…1.
+
+    Both (rows, columns) as the masks, row 0 lowest.
 
     Snow falls from directions t up to `WIDEST_DEG` off the plumb line with the weight cos²t about the direction that
-    it leans to; a ray that meets what hides is lost, however far away. At the sides what is hidden runs on.
+    it leans to; a ray that meets what is broad is lost, however far away. Behind a twig the air closes again: it hides
+    what lies within `TWIG_MM` behind it. At the sides what is hidden runs on.
 
     Occlusion (source: fearing-2000, foldes-benes), there with rays into the half-space;
     here in the picture's plane. Beside an endless wall of height H at a distance x the share is ``1 - (f(T) - f(t1)) /
@@ -28,24 +35,35 @@ def sky_seen(hidden: Mask, *, lean_deg: float = 0.0) -> Floats:
 
     Parameters
     ----------
+    twigs
+        What else stands there.
+    step
+        A cell's side, mm.
     lean_deg
         Where most snow comes from, off the plumb line; above 0: it is driven to the right.
     """
     widest = np.radians(WIDEST_DEG)
     off = ((np.arange(_RAYS) + 0.5) / _RAYS * 2 - 1) * widest
     weight = (np.cos(off) ** 2 / (np.cos(off) ** 2).sum()).astype(np.float32)
-    sideways = np.tan(np.clip(off + np.radians(lean_deg), -1.4, 1.4))
-    rows, columns = hidden.shape
-    open_ = np.ones((_RAYS, columns), dtype=bool)
-    seen = np.empty(hidden.shape, dtype=np.float32)
+    turn = np.clip(off + np.radians(lean_deg), -1.4, 1.4)
+    sideways = np.tan(turn)
+    rows, columns = broad.shape
+    behind = np.maximum(np.rint(TWIG_MM * np.cos(turn) / step), 1).astype(np.int16)[:, None]
+    dark = np.zeros((_RAYS, columns), dtype=np.int16)  # so many rows from here on
+    past_broad, past_all = (np.empty(broad.shape, dtype=np.float32) for _ in range(2))
     column, gone = np.arange(columns), np.zeros(_RAYS, dtype=int)
     for row in range(rows - 1, -1, -1):  # all rays go down together, row by row
         to = np.rint(sideways * (rows - row)).astype(int)
         source = np.clip(column - (to - gone)[:, None], 0, columns - 1)
-        open_ = np.take_along_axis(open_, source, axis=1) & ~hidden[row]
+        dark = np.take_along_axis(dark, source, axis=1)
+        dark -= dark > 0
+        if twigs is not None:
+            np.maximum(dark, behind * twigs[row], out=dark)
+        dark[:, broad[row]] = _FOR_GOOD
         gone = to
-        seen[row] = weight @ open_
-    return seen.astype(np.float64)
+        past_broad[row] = weight @ (dark < _FOR_GOOD // 2)
+        past_all[row] = weight @ (dark == 0)
+    return past_broad.astype(np.float64), past_all.astype(np.float64)
 
 
 def clear_upwind(solid: Mask, step: float, *, to_right: bool) -> Floats:

@@ -54,7 +54,7 @@ class Page:
         left, bottom, right, top = bounds
         step = max(_FINEST_MM, ((right - left) * (top - bottom) / _CELLS) ** 0.5)
         beyond = int(np.ceil(_BEYOND_MM / step))
-        wide, high = (int(np.ceil(side / step)) for side in (right - left, top - bottom))
+        wide, high = (int(side / step + 0.5) for side in (right - left, top - bottom))  # the last middles lie on it
         return Page(left - beyond * step, bottom, wide + 2 * beyond, high, step, beyond)
 
     @property
@@ -136,6 +136,7 @@ def without_marks(shapes: PolygonArray, gaps: float) -> tuple[PolygonArray, Poly
     holes = geometry.stack(shapely.polygons(shape.interiors) for shape in shapes.tolist() if shape.interiors)
     if len(holes) == 0:
         return shapes, holes
+    holes = shapely.normalize(holes)  # each begins at its own lowest corner: simplified the same whatever is elsewhere
     area = shapely.area(holes)
     mark, walled = (area < _LEAST_GAP_MM2) & (gaps < 1), np.zeros(len(holes))
     around, walled[~mark] = _walled(holes[~mark], shapes)
@@ -157,8 +158,8 @@ def _walled(holes: PolygonArray, shapes: PolygonArray) -> tuple[Floats, Floats]:
 
 def bearer(silhouette: BaseGeometry, *, bridging_mm: float, detail_mm: float) -> PolygonArray:
     """The silhouette with gaps up to `bridging_mm` filled, and without what is narrower than `detail_mm` then."""
-    tiles, cells = tiles_of(shapely.simplify(silhouette, _FINE_MM), bridging_mm + detail_mm)
-    grown = shapely.buffer(tiles, bridging_mm / 2, quad_segs=_ARC)
+    tiles, cells = tiles_of(silhouette, bridging_mm + detail_mm)
+    grown = shapely.buffer(shapely.simplify(tiles, _FINE_MM), bridging_mm / 2, quad_segs=_ARC)
     inner = shapely.buffer(grown, -(bridging_mm + detail_mm) / 2, quad_segs=_ARC)
     solid = shapely.intersection(shapely.buffer(inner, detail_mm / 2, quad_segs=_ARC), cells)
     return geometry.parts(geometry.union(solid))
@@ -179,13 +180,14 @@ def hiding(solid: Mask, lattice: Mask, page: Page) -> Mask:
 def _boards(solid: Mask, step: float) -> Mask:
     """The cells in straight runs of at least `_BOARD_MM`, level or up to as steep as roofs are."""
     found = np.zeros_like(solid)
-    rows, column = np.arange(solid.shape[0])[:, None], np.arange(solid.shape[1])
+    column = np.arange(solid.shape[1])
     for slope in np.tan(np.radians(_BOARD_DEG)):
         shift = np.rint(slope * column).astype(int)
-        level = np.take_along_axis(solid, np.mod(rows + shift, len(solid)), axis=0)
-        size = max(int(_BOARD_MM * np.cos(np.arctan(slope)) / step), 1)
-        level = run_lengths(level) >= size
-        found |= np.take_along_axis(level, np.mod(rows - shift, len(solid)), axis=0)
+        high = len(solid) + int(np.ptp(shift))  # of nothing above: what leaves at the top does not come in below
+        rows = np.arange(high)[:, None]
+        level = np.take_along_axis(np.pad(solid, ((0, high - len(solid)), (0, 0))), (rows + shift) % high, axis=0)
+        level = run_lengths(level) >= max(int(_BOARD_MM * np.cos(np.arctan(slope)) / step), 1)
+        found |= np.take_along_axis(level, (rows - shift)[: len(solid)] % high, axis=0)
     return found
 
 

@@ -19,12 +19,14 @@ if TYPE_CHECKING:
 
 __all__ = ["Ends", "Settled", "ends_of", "settled"]
 
+_USUAL_MM = 3.5  #: ends taper over as many times their depth wherever less has fallen, and over less where more has
 _ROUNDS = 4  #: of spreading and falling
 _STEPS = 7  #: of spreading in each
 _FAST, _CALM = 300.0, 0.5  #: how fast snow moves where it is too steep, and where it only evens out
-_THIN_MM = 0.3  #: a layer so thin moves half as fast
+_THIN_MM = 0.3  #: a layer so thin moves a quarter as fast
 _HELD_MM = 0.3  #: snow below an edge that comes so near to it holds what lies on the edge
 _POCKET = 0.9  #: between walls it lies so deep for the pocket's breadth, and
+_DOME = 3.5  #: a thing that is free on both sides and no broader than so many times what has fallen bears a dome
 _ALONE_FALLEN = 0.12  #: on a post more than its cap by so much of the depth fallen
 _POCKET_FALLEN = 0.6  #: so much of the depth fallen more
 
@@ -38,7 +40,17 @@ class Ends:
     at_edge: Floats  #: how deep the snow may lie right at the edge, mm
     rise: Floats  #: how much more 1 mm in
     power: Floats  #: and how that grows with the distance: 0.5 blunt … 1 a wedge
+    crest: Floats  #: how deep it may lie at the most; inf: as deep as it falls; (n,)
+    crest_in: Floats  #: distance from the end to there, mm
     kind: Floats  #: a number 0…1 of each end
+
+    def deepest(self, side: int) -> Floats:
+        """How deep the snow may lie by its distance to the end on that side, mm, (n,)."""
+        slope = self.at_edge[side] + self.rise[side] * self.away[side] ** self.power[side]
+        out = np.clip(1 - self.away[side] / self.crest_in[side], 0, 1)
+        domed = np.isfinite(self.crest)
+        dome = self.at_edge[side] + (np.where(domed, self.crest, 0) - self.at_edge[side]) * (1 - out**2) ** 0.75
+        return np.asarray(np.where(domed, dome, slope))
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,15 +76,28 @@ def ends_of(ledges: Ledges, settings: Settings, rng: Generator) -> Ends:
     size = 0.5 + np.stack([ledges.chance(rng, end) for end in ends])
     pick = [kind < 0.4, kind < 0.8]
     wide = (ledges.last - ledges.first + 1) * ledges.step
-    deep = (
-        (settings.fallen_mm / 3.5) ** 0.5
-        * (0.75 + 0.5 * settings.sticky)
-        * np.clip(wide / (1.5 + 0.6 * settings.fallen_mm), 0.4, 1)
-    )
-    at_edge = np.select(pick, [0.3 * size, np.full_like(size, 0.05)], 0.6 * size) * deep
-    rise = np.select(pick, [1.5 * size, 0.45 * size], 1.0 * size) * deep
+    holds = (0.75 + 0.5 * settings.sticky) * np.clip(wide / (1.5 + 0.6 * settings.fallen_mm), 0.4, 1)
+    size, deep = size * holds, settings.fallen_mm / _USUAL_MM
     power = np.select(pick, [0.55, 0.95], 0.75)
-    return Ends(away, np.take_along_axis(ledges.free, ends, axis=1) > -2, at_edge, rise, power, kind)
+    at_edge = np.select(pick, [0.3 * size, 0.05 * holds], 0.6 * size) * deep**0.5
+    rise = np.select(pick, [1.5 * size, 0.45 * size], 1.0 * size) * deep ** (1 - power if deep < 1 else 0.5)
+    free = np.take_along_axis(ledges.free, ends, axis=1) > -2
+    crest = _crests(ledges, settings, free[0] & free[1], rng)
+    first = 0.32 + 0.36 * ledges.chance(rng, ledges.first)
+    crest_in = np.stack([first, 1 - first]) * wide
+    at_edge = np.where(np.isfinite(crest), (0.05 + 0.25 * kind) * crest, at_edge)
+    return Ends(away, free, at_edge, rise, power, crest, crest_in, kind)
+
+
+def _crests(ledges: Ledges, settings: Settings, alone: Mask, rng: Generator) -> Floats:
+    """How high a cap stands on a narrow thing that is free on both sides; inf elsewhere.
+
+    Such a cap is a dome from edge to edge, its crest off the middle; on what is broad the two ends are each for itself.
+    """
+    wide = ((ledges.last - ledges.first + 1) * ledges.step).astype(np.float64)
+    most = np.minimum(cap_mm(wide, settings.sticky), 1.4 * settings.fallen_mm)
+    high = most * (0.8 + 0.3 * ledges.chance(rng, ledges.first))
+    return np.where(alone & (wide < _DOME * settings.fallen_mm), high, np.inf)
 
 
 def settled(ledges: Ledges, depth: Floats, settings: Settings, *, sky: Floats, ends: Ends, land_mm: float) -> Settled:
@@ -97,13 +122,14 @@ def settled(ledges: Ledges, depth: Floats, settings: Settings, *, sky: Floats, e
     bears = _borne(ledges, settings)
     for _ in range(_ROUNDS):
         for _ in range(_STEPS):
-            depth = _spread(ledges, depth, hold, settings)
+            depth = ledges.filled(_spread(ledges, depth, hold, settings))
         more = np.clip(depth - bears, 0, None)
-        depth, gone = _past(ledges, depth - more, more, sky)
+        depth, gone = _past(ledges, depth - more, more, settings, sky)
         lost += gone
         depth = ledges.calmed(depth, 0.15 + 0.25 * settings.fallen_mm, _THIN_MM)
         depth, gone = _over_edges(ledges, depth, settings, ends)
         lost += gone
+    depth = _domed(ledges, depth, ends)
     top = np.minimum(np.minimum(bears, room), _limit(ledges, depth, ends))
     lost += float(np.clip(depth - top, 0, None).sum())
     return Settled(np.minimum(depth, top), fallen, lost)
@@ -132,9 +158,9 @@ def _spread(ledges: Ledges, depth: Floats, hold: Floats, settings: Settings) -> 
     loose = np.clip(upper - np.where(fall > 0, hold[:-1], hold[1:]), 0, None)
     slides = np.abs(fall) > steepest
     both = np.minimum(depth[:-1], depth[1:]) > _THIN_MM
-    along = np.where(slides, _FAST * loose / (loose + _THIN_MM), _CALM * both) * ledges.linked[:-1]
+    along = np.where(slides, _FAST * (loose / (loose + _THIN_MM)) ** 2, _CALM * both) * ledges.linked[:-1]
     rest = np.where(slides, np.sign(fall) * steepest, 0.0) - (ledges.base[:-1] - ledges.base[1:])
-    return ledges.kept(diffused(depth, along, rest), depth)
+    return diffused(depth, along, rest)
 
 
 def _limit(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
@@ -143,9 +169,18 @@ def _limit(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
     for side, end in enumerate((ledges.first, ledges.last)):
         below = ledges.free[side][end]
         near = (below >= 0) & (ledges.base[below] + depth[below] > ledges.base[end] - _HELD_MM)
-        most = ends.at_edge[side] + ends.rise[side] * ends.away[side] ** ends.power[side]
-        limit = np.where(ends.free[side] & ~near, np.minimum(limit, most), limit)
+        limit = np.where(ends.free[side] & ~near, np.minimum(limit, ends.deepest(side)), limit)
     return limit
+
+
+def _domed(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
+    """The snow on narrow things rounded off to a dome of as much snow, or as much as one holds."""
+    limit = _limit(ledges, depth, ends)
+    domes = np.isfinite(ends.crest) & np.isfinite(limit)
+    limit = np.where(domes, limit, 0)
+    lies, holds = (np.bincount(ledges.first[domes], each[domes], minlength=len(depth)) for each in (depth, limit))
+    share = np.clip(lies / np.maximum(holds, 1e-9), 0, 1)[ledges.first]
+    return np.where(domes, limit * share, depth)
 
 
 def _over_edges(ledges: Ledges, depth: Floats, settings: Settings, ends: Ends) -> tuple[Floats, float]:
@@ -161,8 +196,10 @@ def _over_edges(ledges: Ledges, depth: Floats, settings: Settings, ends: Ends) -
     return depth - more + came, float(more[~lands].sum())
 
 
-def _past(ledges: Ledges, depth: Floats, more: Floats, sky: Floats) -> tuple[Floats, float]:
+def _past(ledges: Ledges, depth: Floats, more: Floats, settings: Settings, sky: Floats) -> tuple[Floats, float]:
     """What is too much for a twig falls before or behind it on the ledge below, as far as that lies open."""
     below = np.maximum(ledges.under, 0)
     lands = more * np.clip(sky[below], 0, 1) * (ledges.under >= 0)
-    return depth + np.bincount(below, lands, minlength=len(depth)), float((more - lands).sum())
+    came = np.bincount(below, lands, minlength=len(depth)).astype(np.float64)
+    came = ledges.smoothed(came, 0.4 + 0.35 * settings.fallen_mm)
+    return depth + came, float((more - lands).sum())

@@ -5,16 +5,18 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.ndimage import correlate1d
 
 if TYPE_CHECKING:
     from carvegen.geometry import Floats
     from carvegen.motifs.snowload.ledges import Ledges
     from carvegen.motifs.snowload.settings import Settings
 
-__all__ = ["drifted", "strength"]
+__all__ = ["drifted", "exposed", "strength"]
 
 _WEIGHT = np.array([0.35, 0.3, 0.2, 0.15])  #: of the low rays
-_CARRIED_MM = 35.0  #: the wind drops what it carries over about so much
+_CARRIED_MM = 45.0  #: the wind drops what it carries within so much
+_ASKED_MM = 2.5  #: lee places of so much breadth take all that comes by
 _HOLLOW = 0.35  #: of the reach of shelter: so near to what stands in the wind it whirls the snow away
 _MOST = 2.5  #: times the depth fallen: drifts are no deeper
 
@@ -37,23 +39,41 @@ def drifted(ledges: Ledges, depth: Floats, settings: Settings, *, clear: Floats,
     """
     blows = strength(settings)
     way = 1 if blows > 0 else -1
-    reach = 2.5 + 1.1 * settings.fallen_mm
-    shelter = _WEIGHT @ np.exp(-clear / reach)
+    reach = _reach(settings)
+    shelter = 1 - exposed(clear, settings)
     rises = ledges.smoothed(way * ledges.slope, 1.0)
     bare = np.clip((1 - 1.1 * shelter) * (0.75 + 0.8 * np.clip(rises, -0.7, 1)), 0, 0.95)
     scoured = depth * np.clip(abs(blows) * bare, 0, 0.95)
-    lee = np.clip(shelter - 0.6 * (_WEIGHT @ np.exp(-clear / (_HOLLOW * reach))) - 0.05, 0, 1)
+    lee = np.clip(shelter - 0.6 * (_WEIGHT @ _sheltered(clear, _HOLLOW * reach)) - 0.05, 0, 1)
     wanted = (lee + 0.5 * np.clip(-rises - 0.15, 0, 0.8)) * np.clip(2 * sky, 0, 1)
     room = np.clip(_MOST * settings.fallen_mm - depth, 0, None)
     columns = int(ledges.column.max()) + 1
-    loose, wants = (np.bincount(ledges.column, each, minlength=columns)[::way] for each in (scoured, wanted))
-    takes, carried = np.zeros(columns), 0.0
-    keeps = np.exp(-ledges.step / _CARRIED_MM)
-    for k in range(columns):
-        carried = carried * keeps + loose[k]
-        takes[k] = carried * (1 - np.exp(-0.4 * ledges.step * wants[k]))
-        carried -= takes[k]
-    share = (takes / np.maximum(wants, 1e-9))[::way][ledges.column]
-    came = np.minimum(ledges.smoothed(share * wanted, 0.4 * settings.fallen_mm), room)
+    loose, wants = (
+        np.bincount(ledges.column, each, minlength=columns)[::way].astype(np.float64) for each in (scoured, wanted)
+    )
+    asked = _carried(wants[::-1], ledges.step)[::-1]
+    given = _carried(loose / np.maximum(asked, _ASKED_MM / ledges.step), ledges.step)
+    came = np.minimum(ledges.smoothed(given[::way][ledges.column] * wanted, 0.4 * settings.fallen_mm), room)
     after = depth - scoured + came
     return after, float(depth.sum() - after.sum())
+
+
+def exposed(clear: Floats, settings: Settings) -> Floats:
+    """How freely the wind comes to places with so much clear upwind of them, 0…1; (n,)."""
+    return np.asarray(1 - _WEIGHT @ _sheltered(clear, _reach(settings)))
+
+
+def _reach(settings: Settings) -> float:
+    return 2.5 + 1.1 * settings.fallen_mm
+
+
+def _carried(values: Floats, step: float) -> Floats:
+    """Each column's value carried on to those that follow, ever less of it; same shape."""
+    drops = np.linspace(1, 0, int(_CARRIED_MM / step)) ** 2
+    upwind = np.concatenate([drops[::-1], np.zeros(len(drops) - 1)])
+    return np.asarray(correlate1d(values, upwind, mode="constant"))
+
+
+def _sheltered(clear: Floats, reach: float) -> Floats:
+    """How much what stands so far upwind shelters, 1…0; nothing beyond four times the reach."""
+    return np.asarray(np.clip(1 - clear / (4 * reach), 0, 1) ** 4)

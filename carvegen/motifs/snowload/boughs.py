@@ -1,0 +1,93 @@
+"""Boughs inside a crown: where a silhouette has notches as a fir's, snow is guessed to go on along the boughs."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from carvegen.motifs.shared.fields import waves_at
+
+if TYPE_CHECKING:
+    from numpy.random import Generator
+
+    from carvegen.base.limits import Limits
+    from carvegen.geometry import Floats, Indices
+    from carvegen.motifs.snowload.drawing import Canvas
+    from carvegen.motifs.snowload.ledges import Ledges
+    from carvegen.motifs.snowload.settings import Settings
+
+__all__ = ["on_boughs"]
+
+_NOTCH_MM, _MOUTH_MM = 2.0, 3.5  #: a notch closes to so little, and so far out it is wider than that
+_CROWN_MM, _BOUGH_MM = 9.0, 4.0  #: it is one of a crown if what stands behind it is so broad, and the bough so thick
+_SHORTEST_MM, _LONGEST_MM = 4.0, 16.0
+_OVERLAP = 4  #: columns: so far out of the notch a stroke begins
+_BEARS = 0.12  #: of the depth fallen: a bough that bears less outside bears none inside
+_ECHO = 0.65  #: so many strokes have a shorter one below them
+_ACROSS = 0.42  #: of the crown's breadth: further in the trunk hides it
+
+
+def on_boughs(
+    canvas: Canvas, ledges: Ledges, depth: Floats, run_mm: Floats, settings: Settings, *, limits: Limits, rng: Generator
+) -> None:
+    """Draw strokes inwards from notches, each along its bough, with a ragged lower side and a thin end.
+
+    Parameters
+    ----------
+    run_mm
+        The breadth of what stands there, a little below each ledge, (n,).
+    """
+    often, seed = settings.boughs * (1 - 0.6 * settings.patchy), int(rng.integers(2**63))
+    bears = ledges.highest(depth, 12.0) > _BEARS * settings.fallen_mm
+    slope = ledges.smoothed(ledges.slope, 2.0)
+    for side, way in ((0, -1), (1, 1)):
+        at = _notches(ledges, side, way)
+        crown = (run_mm[at] > _CROWN_MM) & (ledges.thick[at] > _BOUGH_MM) & bears[at]
+        own, other, third = (ledges.chance(np.random.default_rng([seed, k]), at) for k in range(3))
+        keep = crown & (own < often) & (_ACROSS * run_mm[at] * (0.55 + 0.45 * third) > _SHORTEST_MM)
+        at, own, other, third = at[keep], own[keep], other[keep], third[keep]
+        if len(at) == 0:
+            continue
+        rise = np.clip(way * slope[at], 0.1, 1.0) * (0.6 + 0.5 * other)
+        long = np.minimum(_ACROSS * run_mm[at], _LONGEST_MM) * (0.55 + 0.45 * third)
+        thick = np.maximum((0.5 + 0.5 * own) * settings.fallen_mm**0.6, 1.8 * limits.cut_mm)
+        ragged = np.random.default_rng([seed, 3])
+        _strokes(canvas, ledges, at, way, rise=rise, long=long, thick=thick, rng=ragged)
+        more = (other < _ECHO) & (0.6 * long > _SHORTEST_MM)
+        lower = (1.3 + 1.2 * third) * thick + 2 * limits.land_mm
+        _strokes(
+            canvas, ledges, at[more], way, rise=rise[more], long=0.6 * long[more], thick=0.8 * thick[more], rng=ragged,
+            start_mm=(0.15 + 0.5 * own)[more] * long[more], lower_mm=lower[more],
+        )  # fmt: skip
+
+
+def _notches(ledges: Ledges, side: int, way: int) -> Indices:
+    """The places at the chains' ends on that side where what hangs above comes down to them in a wedge."""
+    here = np.arange(len(ledges))
+    at = np.flatnonzero((here == (ledges.first, ledges.last)[side]) & (ledges.free[side] == -2))
+    out = np.clip(at - way * int(_MOUTH_MM / ledges.step), ledges.first[at], ledges.last[at])
+    gap = ledges.ceiling - ledges.base
+    wedge = (gap[at] < _NOTCH_MM) & (gap[out] > 1.5 * gap[at]) & (out != at)
+    return np.asarray(at[wedge & (ledges.base[at] > ledges.base[out])])
+
+
+def _strokes(
+    canvas: Canvas, ledges: Ledges, at: Indices, way: int, *, rise: Floats, long: Floats, thick: Floats, rng: Generator,
+    start_mm: Floats | float = 0.0, lower_mm: Floats | float = 0.0,
+) -> None:  # fmt: skip
+    """Strokes inwards from some way in, some way lower than the notch; thin towards both ends, or where it is open."""
+    if len(at) == 0:
+        return
+    first = np.rint(np.broadcast_to(start_mm, at.shape) / ledges.step).astype(int)
+    columns = np.arange(-_OVERLAP, int(long.max() / ledges.step))[:, None]
+    out = columns * ledges.step
+    along = np.clip(out / long, 0, 1)
+    inwards = out + first * ledges.step
+    middle = ledges.base[at] + rise * inwards * (1 - 0.3 * along) - lower_mm
+    place = np.column_stack([(ledges.x[at] + way * inwards).ravel(), middle.ravel()])
+    wave = waves_at(place, rng, patch_mm=(1.8, 4.0)).reshape(middle.shape)
+    half = thick * np.sqrt((1 - along) * np.clip(4 * along + (first == 0), 0, 1)) / 2
+    on = along < 0.97
+    low, high = middle - half * np.clip(1 + 0.7 * wave, 0.2, 2.2), middle + half
+    canvas.stroke((ledges.column[at] + way * (columns + first))[on], low[on], high[on])
