@@ -11,7 +11,7 @@ import numpy as np
 if TYPE_CHECKING:
     from carvegen.base.findings import Finding, Severity
 
-__all__ = ["NEAR_MM", "Group", "Numbered", "Spot", "grouped"]
+__all__ = ["NEAR_MM", "Group", "Numbered", "Spot", "grouped", "sentence"]
 
 #: Places no further than this from the worst of them are one spot to the eye: the width of a thumb's tip.
 NEAR_MM = 10.0
@@ -80,6 +80,19 @@ class Group:
         return _span([place.finding.limit for place in self.places], self.worst.unit)
 
     @property
+    def title(self) -> str:
+        """What a printmaker calls it."""
+        return self.worst.title
+
+    @property
+    def sentence(self) -> str:
+        """What is wrong, where, and the numbers of the worst, as one sentence."""
+        where = "" if self.worst.at is None else f" at {self.worst.place}"
+        numbers = f": {self.worst.numbers}" if self.worst.numbers else ""
+        others = f" ({'the worst of ' * bool(where)}{self.count} places)" if self.count > 1 else ""
+        return sentence(f"{self.title}{where}{numbers}{others}")
+
+    @property
     def beyond(self) -> float:
         """How far the worst is beyond its limit, as a share of it."""
         return _beyond(self.worst)
@@ -88,7 +101,7 @@ class Group:
     def where(self) -> str:
         """Where the worst is, and how many places it stands for; print view, mm."""
         at = self.worst.at
-        worst = "the whole block" if at is None else f"x {at[0]:.1f}, y {at[1]:.1f} mm"
+        worst = self.worst.place
         if self.count == 1:
             return worst
         spread = f" in {len(self.spots)} spots" if 1 < len(self.spots) < self.count else ""
@@ -113,6 +126,11 @@ def grouped(findings: Iterable[Finding], apart: Sequence[Hashable] | None = None
         kinds.setdefault((own, *_kind(place.finding)), []).append(place)
     groups = [Group(spots=_spots(alike), apart=key[0]) for key, alike in kinds.items()]
     return tuple(sorted(groups, key=lambda its: (its.severity, -its.beyond, its.rule, its.places[0].number)))
+
+
+def sentence(text: str) -> str:
+    """A text with a capital letter and a full stop."""
+    return f"{text[:1].upper()}{text[1:].rstrip('.')}." if text else ""
 
 
 def _kind(finding: Finding) -> tuple[Hashable, ...]:

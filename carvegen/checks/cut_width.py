@@ -77,7 +77,7 @@ def _tips(survey: Survey) -> Iterator[Finding]:
 
 
 def _of_its_edge(share: float) -> str:
-    return f"; such tips are {100 * share:.0f} % of this cut's edge"
+    return f". Such tips are {100 * share:.0f} % of this cut's edge"
 
 
 def _reach(pieces: PolygonArray, made: PolygonArray) -> Floats:

@@ -10,6 +10,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.findings import Finding, Severity
+from carvegen.base.findings.sayings import spoken
 from carvegen.checks.survey import Survey
 
 if TYPE_CHECKING:
@@ -124,15 +125,15 @@ def _loose_land(survey: Survey) -> Iterator[Finding]:
             unit="mm",
             kind="severed" if severed[k] else "island",
             why=_land_why(float(areas[k]), severed=bool(severed[k])),
-            remedy=f"leave a bridge at least {limit:.1f} mm wide, such as here, where the way across is shortest"
+            remedy=f"leave a bridge at least {limit:.1f} mm wide, such as here, where it is shortest"
             + ("" if severed[k] else ", or give the island up"),
         )
 
 
 def _land_why(area: float, *, severed: bool) -> str:
     if severed:
-        return f"the cut-outs sever the block: a part of {area:.1f} mm² comes away at its edge, held by nothing"
-    return f"an island of {area:.1f} mm² inside a cut-out is held by nothing and falls out"
+        return f"the cut-outs sever the block: a part as large as {spoken(area, 'mm²')} comes away at its edge"
+    return f"an island as large as {spoken(area, 'mm²')} inside a cut-out is held by nothing and falls out"
 
 
 def _loose_parts(survey: Survey) -> Iterator[Finding]:
@@ -146,7 +147,7 @@ def _loose_parts(survey: Survey) -> Iterator[Finding]:
     small = small[np.argsort(across[small], kind="stable")]
     gone = np.concatenate([block.cut_outs, block.cuts])
     tree = shapely.STRtree(gone)
-    more = f"; {len(small) - MOST} more such parts are not listed" if len(small) > MOST else ""
+    more = f". {len(small) - MOST} more such parts are not listed" if len(small) > MOST else ""
     for k in small[:MOST].tolist():
         near = tree.query(block.cut_outs[k], predicate="dwithin", distance=_SEEN_MM)
         one, other = tabs(block.cut_outs[k], gone[near[near != k]], block.face).tolist()
@@ -161,5 +162,5 @@ def _loose_parts(survey: Survey) -> Iterator[Finding]:
             kind="small-part",
             why=f"a part this small comes loose when it is cut through: {_LOOSE_WHY[job.machine.kind]}{more}",
             remedy=f"leave tabs, such as at x {one[0]:.1f}, y {one[1]:.1f} and x {other[0]:.1f}, y {other[1]:.1f} mm, "
-            "or ask the shop to hold it down or to cut it away as a lowered area",
+            "or ask the shop to hold it down",
         )

@@ -58,14 +58,14 @@ def _spacing(shapes: PolygonArray, land: float) -> Iterator[Finding]:
     limit = max(_EVEN, 1 + _ERRORS * error)
     if measured > limit:
         why = (
-            "the shapes keep more even distances than chance would (Clark and Evans's index): it looks set out by rule"
+            "the shapes keep more even distances than chance would (index of Clark and Evans): it looks set out by rule"
         )
-        yield _advice("spacing", measured, limit, "times chance", why=why, remedy=remedy)
+        yield _advice("spacing", measured, limit, "times chance", kind="even", why=why, remedy=remedy)
         return
     measured = alikeness.distance_spread(centres)
     if measured < _LATTICE:
         why = "each shape is as far from the next as all others are: it looks set out by rule"
-        yield _advice("spacing", measured, _LATTICE, "of the mean", why=why, remedy=remedy)
+        yield _advice("spacing", measured, _LATTICE, "of the mean", kind="lattice", why=why, remedy=remedy)
 
 
 def _sizes(shapes: PolygonArray) -> Iterator[Finding]:
@@ -108,7 +108,7 @@ def _combed(shapes: PolygonArray) -> Iterator[Finding]:
         yield _advice("combed", measured, _COMBED, "of 1", why=why, remedy=remedy)
 
 
-def _advice(what: str, measured: float, limit: float, unit: str, *, why: str, remedy: str) -> Finding:
+def _advice(what: str, measured: float, limit: float, unit: str, *, why: str, remedy: str, kind: str = "") -> Finding:
     return Finding(
         rule=f"{RULE}-{what}",
         severity=Severity.ADVICE,
@@ -116,6 +116,7 @@ def _advice(what: str, measured: float, limit: float, unit: str, *, why: str, re
         measured=measured,
         limit=limit,
         unit=unit,
+        kind=kind,
         why=why,
         remedy=remedy,
     )

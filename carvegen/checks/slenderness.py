@@ -13,11 +13,11 @@ if TYPE_CHECKING:
     from carvegen.blocks.job import Job
     from carvegen.checks.survey import Survey
 
-__all__ = ["RULE", "find", "stout_width"]
+__all__ = ["RULE", "find", "stout_source", "stout_width"]
 
 RULE = "slenderness"
 
-_WHY = "a land this narrow beside a cut this deep stands like a blade: it bends under the tool and the press, and tears"
+_WHY = "a land this narrow beside a cut this deep bends under the tool and the press, and tears"
 
 
 def find(survey: Survey) -> Iterator[Finding]:
@@ -29,17 +29,27 @@ def find(survey: Survey) -> Iterator[Finding]:
     if len(found) == 0:
         return
     limit = job.stout_limits.land_at(found.direction_deg)
-    remedy = f"cut less deep there, leave a sloped shoulder beside it, or {stout_width(job)}"
-    for finding in findings_at(job.block, found, found.width, limit, rule=RULE, why=_WHY, remedy=remedy):
+    remedy = f"cut less deep there, slope its shoulder, or {stout_width(job)}"
+    for finding in findings_at(
+        job.block, found, found.width, limit, rule=RULE, why=_WHY + stout_source(job), remedy=remedy
+    ):
         yield replace(finding, severity=Severity.RISK)
 
 
 def stout_width(job: Job) -> str:
-    """What to do about a land's width, in words: the face that is stout enough at this depth, and its source."""
+    """What to do about a land's width, in words: the face that is stout enough at this depth."""
     material, stout = job.material, job.stout_limits
-    if material.slender_along is None or material.slender_across is None:
-        return "keep the land wider than the minimum"
+    if material.slender_along is None or material.slender_across is None or stout.land_mm <= 0:
+        return "keep land wider than the minimum"
     along, across = stout.land_along_mm, stout.land_across_mm
     ways = [(along, "")] if along == across else [(along, " along the grain"), (across, " across it")]
     wide = " and ".join(f"{width:.2f} mm{way}" for width, way in ways)
-    return f"keep the land wider than {wide} ({material.sources.get('slender_along', 'of the profile')})"
+    return f"keep land wider than {wide}"
+
+
+def stout_source(job: Job) -> str:
+    """Where the width that is stout enough comes from, as a further sentence; none where no width is known."""
+    material = job.material
+    if material.slender_along is None or material.slender_across is None:
+        return ""
+    return f". The width: {material.sources.get('slender_along', 'of the profile')}"

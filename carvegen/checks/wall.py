@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from carvegen.base.findings import Finding, Severity
-from carvegen.checks.slenderness import stout_width
+from carvegen.checks.slenderness import stout_source, stout_width
 from carvegen.checks.survey import Survey
 
 if TYPE_CHECKING:
@@ -29,8 +29,8 @@ def _upright(job: Job) -> str:
 def _shoulder(job: Job) -> str:
     """Where a slope comes from: a laser's paths may have layers for it."""
     if job.cutter.form == "laser":
-        return "have paths made with shoulder steps, whose layers SHOULDER slope it"
-    return "ask for a sloped shoulder round the land"
+        return "have paths made with shoulder steps"
+    return "ask for a sloped shoulder"
 
 
 def find(survey: Survey) -> Iterator[Finding]:
@@ -60,6 +60,7 @@ def find(survey: Survey) -> Iterator[Finding]:
             limit=job.material.wall_deg,
             unit="deg",
             kind="steep",
-            why=f"the wall is steeper than this material wants ({wall.basis}): fine land has little to stand on",
+            why=f"the wall is steeper than this material wants ({wall.basis}): fine land has little to stand on"
+            + stout_source(job),
             remedy=f"{_shoulder(job)}, cut less deep, or {stout_width(job)}",
         )

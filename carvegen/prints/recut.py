@@ -125,7 +125,7 @@ def _unlike(wanted: BaseGeometry, left: BaseGeometry) -> Iterator[Finding]:
         at = shapely.point_on_surface(wanted)
         yield Finding(
             rule="cut-land", severity=Severity.RISK, at=(at.x, at.y), measured=left.area, limit=wanted.area, unit="mm²",
-            why="most of what is to print is not standing any more, by what is given as the land of this block",
+            why="by what is given as the land of this block, most of what is to print does not stand any more",
             remedy="look whether cut_land shows what stands, in print view and at true size, and not what is cut",
         )  # fmt: skip
 
@@ -135,8 +135,7 @@ def _coarse(wanted: BaseGeometry, tolerance_mm: float) -> Iterator[Finding]:
     if tolerance_mm > _TOLERANCE_MM and not shapely.is_empty(wanted):
         yield Finding(
             rule="cut-scan", severity=Severity.ADVICE, at=None, measured=tolerance_mm, limit=_TOLERANCE_MM, unit="mm",
-            why=f"what stands is known by a scan: what is off by less than {tolerance_mm:.2f} mm, two of its pixels, "
-            "is taken for its noise and not told",
+            why=f"differences below {tolerance_mm:.2f} mm, two of the scan's pixels, are taken for noise",
             remedy="scan the block finer where fine lines count, 600 dots per inch or more",
         )  # fmt: skip
 

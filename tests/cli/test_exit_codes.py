@@ -26,7 +26,7 @@ def test_0_and_1_without_and_with_a_broken_limit(own_folder):
     (own_folder / "landing.svg").write_text(NARROW)
     broken = run_apart(own_folder, *CHECK)
     assert broken.code == 1
-    assert "land-width" in broken.out
+    assert "Land too narrow at x" in broken.out
 
 
 def test_1_for_whichever_machine_a_limit_breaks(own_folder, capsys):

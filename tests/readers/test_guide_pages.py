@@ -108,7 +108,7 @@ def test_many_findings_are_told_kind_by_kind_and_nothing_is_set_smaller_than_eig
     data = guide_pdf(hand_guide(_job(), "carbon", report))
     told = " ".join(_texts(data))
     for number, group in enumerate(grouped(report), start=1):
-        assert f"{number}. {group.rule}" in told
+        assert f"{number}. {group.title}" in told
         assert f"{group.count} places, {group.measured}" in told
     assert min(_heights_pt(data)) >= 8
 

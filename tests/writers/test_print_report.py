@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from carvegen.writers.whole_print.print_report import BlockFindings, PrintReport, report_lines
+from carvegen.writers.whole_print.print_report import BlockFindings, PrintReport, report_lines, report_table
 from tests.base.test_finding_groups import FINDINGS, finding
 
 BLOCKS = ("sky", "key")
@@ -34,6 +34,20 @@ def test_what_is_to_be_done_is_said_once_for_all_blocks_and_machines() -> None:
         {block: {"laser": tips, "hand": [finding(rule="wall-angle", remedy="lean")]} for block in BLOCKS}
     )
     lines = report_lines(report)
-    assert len(lines) == 1 + 2 + 1 + 2 + 1
-    assert [line.strip() for line in lines[1:] if line.startswith("    ")] == ["cut 1 mm deep", "lean"]
-    assert sum("  2 " in line and "land-width" in line for line in lines) == 2
+    assert [line.strip() for line in lines if line.startswith(" " * 6)] == ["Cut 1 mm deep.", "Lean."]
+    assert [line for line in lines if line.endswith(":") and line[:1].strip()] == ["sky:", "key:"]
+    assert sum("the worst of 2 places" in line and "Land width" in line for line in lines) == 2
+
+
+def test_a_block_has_at_most_seven_lines_and_verbose_tells_every_kind_by_its_check() -> None:
+    many = [finding(rule=f"rule-{k}", remedy=f"do {k}") for k in range(9)]
+    report = report_of({block: {"laser": many, "hand": []} for block in BLOCKS})
+    lines = report_lines(report)
+    for name in BLOCKS:
+        start = lines.index(f"{name}:")
+        own = lines[start + 1 :][: next((k for k, line in enumerate(lines[start + 1 :]) if not line), len(lines))]
+        assert len(own) <= 7
+        assert "more kinds" in own[-1]
+    table = report_table(report).split("\n")
+    assert len(table) == 1 + 9 * len(BLOCKS)
+    assert all("0.30 mm" in row and "0.70 mm" in row for row in table[1:])

@@ -266,9 +266,9 @@ def _may_tear(how: Pressing) -> Iterator[Finding]:
     if worst > tears:
         yield Finding(
             rule="emboss-stretch", severity=Severity.ADVICE, at=None, measured=100 * worst, limit=100 * tears, unit="%",
-            why="if no paper slides in from beside, this is how far the sheet's area grows at the sharpest corner: "
-            f"{100 * most.down:.0f} % down the wall, up to {100 * most.along:.0f} % along it (the taut band; the "
-            f"least, bridged, is {100 * how.strain:.0f} %)",
+            why="if no paper slides in from beside, the sheet stretches at the sharpest corner. "
+            f"It does so by {100 * most.down:.0f} % down the wall and up to {100 * most.along:.0f} % along it (taut "
+            f"band); the least, bridged, is {100 * how.strain:.0f} %",
             remedy="press an embossing strip of this paper first (carvegen strip --emboss), make corner_mm larger, or "
             "press less deep",
         )  # fmt: skip
@@ -298,7 +298,7 @@ def _usual(how: Pressing) -> Iterator[Finding]:
             rule="emboss-paper", severity=Severity.RISK if thin else Severity.ADVICE, at=None,
             measured=how.paper_g_m2, limit=light if thin else heavy, unit="g/m2",
             why="thin paper tears over the wall" if thin else "heavy paper follows small shapes badly",
-            remedy="take cotton paper of 250 to 350 g/m2 (common practice, no source), soaked and blotted; press a "
+            remedy="take cotton paper of 250 to 350 g/m² (common practice, no source), soaked and blotted; press a "
             "test piece first",
         )  # fmt: skip
 

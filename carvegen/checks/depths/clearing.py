@@ -52,8 +52,9 @@ def find(survey: Survey) -> Iterator[Finding]:
             measured=float(depths[k]),
             limit=min(float(needed[k]), _all_in(job)),
             unit="mm",
+            length_mm=float(gaps[k]),
             kind=_kind(job, float(gaps[k]), float(needed[k])),
-            why=_why(job, float(gaps[k]), more=more),
+            why=_why(job, float(gaps[k]), float(needed[k]), more=more),
             remedy=_remedy(job, float(gaps[k]), float(needed[k])),
         )
 
@@ -132,34 +133,30 @@ def _deepest(job: Job) -> float:
     return min(job.material.depth_largest_mm, job.thickness_mm - job.material.floor_mm)
 
 
-def _why(job: Job, gap: float, *, more: bool) -> str:
+def _why(job: Job, gap: float, needed: float, *, more: bool) -> str:
     printing = job.printing
     reach = _reach_mm(job, gap)
     if not math.isfinite(reach):
         what = f"a roller of {printing.roller_radius_mm:g} mm radius falls in and inks the floor"
     elif reach > job.depth_mm:
-        what = f"a roller of {printing.roller_radius_mm:g} mm radius dips to within the margin of the floor"
+        what = f"a roller of {printing.roller_radius_mm:g} mm radius dips nearly to the floor"
     else:
         what = "the paper sinks towards the floor when it is pressed"
-    others = f"; only the {MOST} widest such areas are told of" if more else ""
-    asked = "no depth keeps its floor clean (told as the roller's radius)"
-    if math.isfinite(reach):
-        asked = "the limit is the depth that would keep its floor clean"
-    return f"{what}: the area is {gap:.1f} mm across at its widest, and its floor may print as chatter; {asked}{others}"
+    others = f". Only the {MOST} widest such areas are listed" if more else ""
+    deepest = _deepest(job)
+    enough = "" if needed <= deepest else f". Cutting deeper is not enough here: {max(deepest, 0):.1f} mm is the most"
+    return f"{what}: the area is {gap:.1f} mm across, and its floor may print as chatter{enough}{others}"
 
 
 def _remedy(job: Job, gap: float, needed: float) -> str:
-    deepest = _deepest(job)
-    ways = ["leave a support island with rounded edges in it and mask it when inking"] if gap >= _ISLAND_MM else []
-    ways.append(
-        "ink with a smaller or a harder roller, or lay bearers"
-        if _reach_mm(job, gap) > job.depth_mm
-        else "press less hard, or take drier or stiffer paper"
-    )
-    instead = ", or ".join(ways)
-    if needed <= deepest:
-        return f"cut this area {math.ceil(needed * 10 - 1e-6) / 10:.1f} mm deep, or {instead}"
-    return f"cutting deeper is not enough here ({max(deepest, 0):.1f} mm is the most): {instead}"
+    rolled = _reach_mm(job, gap) > job.depth_mm
+    ways = []
+    if needed <= _deepest(job):
+        ways.append(f"cut this area {math.ceil(needed * 10 - 1e-6) / 10:.1f} mm deep")
+    if gap >= _ISLAND_MM:
+        ways.append("leave a support island here and mask it when inking")
+    ways.append("use a smaller or harder roller or bearers" if rolled else "press less hard or take stiffer paper")
+    return ", or ".join(ways)
 
 
 def _reach_mm(job: Job, gap: float) -> float:

@@ -59,6 +59,7 @@ def _shallow(survey: Survey) -> Iterator[Finding]:
         limit=_HARDLY_MM,
         unit="mm",
         kind="too-shallow",
-        why=f"a V-tool as wide as the cut goes no deeper than this ({len(narrow)} such cuts): they may fill with ink",
+        why="a V-tool as wide as the cut goes no deeper: it may fill with ink"
+        + (f". {len(narrow)} cuts are so narrow" if len(narrow) > 1 else ""),
         remedy="use a narrower V, or make the smallest shapes larger",
     )

@@ -35,8 +35,8 @@ def find(survey: Survey) -> Iterator[Finding]:
         measured=away,
         limit=limit,
         unit="mm",
-        why="the waste stands as high as the picture and so near to it that the roller, its middle over the picture's "
-        f"edge, touches it: it takes ink and prints round the picture (groove beside the picture, {asked:g} mm asked)",
-        remedy="leave moat_mm out of [register] and let paper_margin_mm be 8 or more, or cut such a groove, or mask "
-        "the waste when inking",
+        why="the waste stands as high as the picture and near it: a roller over the picture's edge inks it, too. "
+        f"A groove beside the picture keeps it clean ({asked:g} mm asked)",
+        remedy="cut such a groove, mask the waste when inking, or leave moat_mm out of [register] and let "
+        "paper_margin_mm be 8 or more",
     )

@@ -72,7 +72,7 @@ def _say(job: Job, drawn: Drawn, report: Report) -> None:
     options.tell_notes([*options.doubts(), *drawn.notes])
     if not options.quiet():
         click.echo(options.summary(drawn.block))
-    options.tell_table(report)
+    options.tell_findings(report)
     if can_mend(report):
         click.echo(f"\n{_NEXT}")
     if question(job):

@@ -13,7 +13,7 @@ from carvegen.cli.options.output import (
     style,
     summary,
     tell_earlier,
-    tell_table,
+    tell_findings,
 )
 from carvegen.cli.options.paths import path_settings, paths
 from carvegen.cli.options.setup import (
@@ -42,6 +42,7 @@ from carvegen.cli.options.telling import (
     quiet,
     tell_notes,
     teller,
+    verbose,
 )
 from carvegen.cli.options.values import (
     SEED,
@@ -56,6 +57,6 @@ __all__ = [
     "SEED", "Command", "OneOf", "as_json", "bare_setup", "block_size", "check_picture", "doubts", "drawing",
     "face_size", "figures", "finish", "ground", "joined", "keep_notes", "kinds_of", "library", "measure", "mending",
     "motif", "motif_settings", "one_of", "output", "path_settings", "paths", "placed", "places", "plain_output",
-    "profile_folders", "quiet", "read_as", "setup", "setups", "style", "summary", "tell_earlier", "tell_notes",
-    "tell_table", "teller", "true_size", "view",
+    "profile_folders", "quiet", "read_as", "setup", "setups", "style", "summary", "tell_earlier", "tell_findings",
+    "tell_notes", "teller", "true_size", "verbose", "view",
 ]  # fmt: skip

@@ -24,7 +24,19 @@ if TYPE_CHECKING:
     from carvegen.blocks.block import Block
     from carvegen.delivery.block_folder import Delivery, Style
 
-__all__ = ["figures", "finish", "mending", "output", "plain_output", "style", "summary", "tell_earlier", "tell_table"]
+__all__ = [
+    "figures",
+    "finish",
+    "mending",
+    "output",
+    "plain_output",
+    "style",
+    "summary",
+    "tell_earlier",
+    "tell_findings",
+]
+
+_PLACES = "x and y from the lower left corner of the print"
 
 _WRITTEN = tuple(parameters(FileSettings))
 
@@ -77,15 +89,18 @@ def summary(block: Block) -> str:
     return f"{len(block.cuts) + len(block.cut_outs)} shapes on {size}; {block.white_share:.1%} is white."
 
 
-def tell_table(report: Report) -> None:
-    """The findings as a table; quiet, only those that break a limit, and nothing if none does."""
+def tell_findings(report: Report) -> None:
+    """The findings in sentences, verbose as a table too; quiet, only those that break a limit, if any does."""
     from carvegen.base.findings import Severity
-    from carvegen.writers.note.findings_table import findings_table
+    from carvegen.writers.note.findings_table import EVERY_LINE, MOST_LINES, findings_lines, findings_table
 
-    if not telling.quiet():
-        click.echo(findings_table(report))
-    elif report.breaks:
-        click.echo(findings_table(type(report).of(its for its in report if its.severity is Severity.BREAKS)))
+    if telling.quiet():
+        report = type(report).of(its for its in report if its.severity is Severity.BREAKS)
+    if telling.quiet() and not len(report):
+        return
+    click.echo("\n".join(findings_lines(report, most=EVERY_LINE if telling.verbose() else MOST_LINES)))
+    if telling.verbose():
+        click.echo(f"\n{findings_table(report)}")
 
 
 def tell_earlier(earlier: Earlier) -> None:
@@ -121,7 +136,7 @@ def finish(delivery: Delivery, out: Path, *, as_json: bool, doubts: Sequence[str
         told = {"out": str(out), **figures(block), **delivery.to_dict(), "earlier": asdict(delivery.earlier)}
         click.echo(json.dumps({**told, "notes": [*doubts, *told["notes"]], "next": remedy}, indent=1))
         return code
-    _tell_findings(delivery)
+    _tell_delivery(delivery)
     if remedy:
         click.echo(f"\n{remedy}")
     for question in delivery.open_questions:
@@ -148,7 +163,7 @@ def _concerned(delivery: Delivery) -> str:
     )
 
 
-def _tell_findings(delivery: Delivery) -> None:
+def _tell_delivery(delivery: Delivery) -> None:
     quiet, block = telling.quiet(), delivery.block
     if not quiet:
         click.echo(summary(block))
@@ -160,5 +175,5 @@ def _tell_findings(delivery: Delivery) -> None:
         click.echo(_mending(delivery))
     for kind, report in delivery.reports.items():
         if not quiet or report.breaks:
-            click.echo(f"\nFor {'cutting by hand' if kind == 'hand' else f'the {kind}'}:")
-            tell_table(report)
+            click.echo(f"\nFor {'cutting by hand' if kind == 'hand' else f'the {kind}'} ({_PLACES}):")
+            tell_findings(report)

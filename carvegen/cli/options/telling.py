@@ -14,7 +14,7 @@ import click
 from carvegen.base.words import shortened
 from carvegen.cli.options import values
 
-__all__ = ["as_json", "doubts", "keep_notes", "kept_notes", "quiet", "tell_notes", "teller"]
+__all__ = ["as_json", "doubts", "keep_notes", "kept_notes", "quiet", "tell_notes", "teller", "verbose"]
 
 _NOTES = "carvegen.notes"  #: where a command keeps the notes of the drawings that it reads
 _WARNING = "WARNING"
@@ -35,7 +35,7 @@ def _flag(*names: str, about: str) -> values.Option:
 as_json = values.joined(
     click.option("--json", "as_json", is_flag=True, help="Write JSON instead of text."),
     _flag("--quiet", "-q", about="Tell only errors, warnings, open questions and what breaks a limit."),
-    _flag("--verbose", "-v", about="Tell when each stage began, in seconds from the start."),
+    _flag("--verbose", "-v", about="Tell when each stage began, and every finding by the name of its check."),
 )
 
 
@@ -44,12 +44,17 @@ def quiet() -> bool:
     return bool(click.get_current_context().meta.get("carvegen.quiet"))
 
 
+def verbose() -> bool:
+    """Whether findings are told by the names of their checks, with every measure and limit."""
+    return bool(click.get_current_context().meta.get("carvegen.verbose"))
+
+
 def teller(*, quiet: bool) -> Callable[[str], None]:
     """What tells of each stage, on the error stream so that output stays clean."""
     meta = click.get_current_context().meta
     if quiet or meta.get("carvegen.quiet"):
         return lambda _: None
-    if meta.get("carvegen.verbose"):
+    if verbose():
         return _Timed()
     return lambda stage: click.echo(f"… {stage}", err=True)
 

@@ -53,7 +53,8 @@ def command(file: Path, out: Path, jobs: int | None, folders: tuple[Path, ...], 
 
 def _say(built: Built, out: Path) -> None:
     from carvegen.prints.misregister.figures import register_lines
-    from carvegen.writers.whole_print.print_report import report_lines
+    from carvegen.writers.note.findings_table import EVERY_LINE, MOST_LINES
+    from carvegen.writers.whole_print.print_report import report_lines, report_table
 
     options.tell_notes(built.notes)
     if options.quiet():
@@ -63,7 +64,9 @@ def _say(built: Built, out: Path) -> None:
         click.echo(f"{name}: {'built: ' + why if why else 'as it was: nothing of it has changed'}")
     click.echo(f"proofs: {'drawn: ' + built.proofs if built.proofs else 'as they were'}")
     click.echo(f"register: {'tried out: ' + built.register if built.register else 'as it was'}\n")
-    click.echo("\n".join(report_lines(built.report)))
+    click.echo("\n".join(report_lines(built.report, most=EVERY_LINE if options.verbose() else MOST_LINES)))
+    if options.verbose():
+        click.echo(f"\n{report_table(built.report)}")
     if built.report["register"]:
         click.echo("\n" + "\n".join(register_lines(built.report["register"])))
     click.echo(f"\nIn {out}:")

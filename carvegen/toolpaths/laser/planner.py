@@ -101,7 +101,7 @@ def _uncut_edge(job: Job, settings: PathSettings) -> Iterator[Finding]:
     if not settings.cut_edge:
         return
     if not goes_through(job):
-        why = f"the block is not cut out: {next(through(job)).why}"
+        why = f"the block is {next(through(job)).why}"
         yield shortfalls.uncut_edge(job, "too-thick", why, "take a thinner sheet, or cut the block out another way")
         return
     yield from through(job)

@@ -7,10 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from carvegen.base.finding_groups import grouped, sentence
 from carvegen.base.findings import Severity
 
 if TYPE_CHECKING:
-    from carvegen.base.findings import Finding, Report
+    from carvegen.base.finding_groups import Group
+    from carvegen.base.findings import Report
     from carvegen.blocks.views import Seen
     from carvegen.geometry import Floats
 
@@ -82,23 +84,18 @@ def readable(shown: Seen) -> int:
 
 
 def summary(report: Report, *, most: int) -> list[str]:
-    """What the rings mean, rule by rule, in the words of the checks."""
+    """What the rings mean, kind by kind, in the words of the checks."""
     if not len(report):
         return ["No findings: every check that was made is kept."]
     lines = [_RINGS]
-    lines += [_rule_line(rule, found) for rule, found in report.by_rule().items()]
+    lines += [_kind_line(group) for group in grouped(report)]
     if len(report) > most:
         lines.append(f"The first {most} are ringed, and {len(report) - most} more.")
     return lines
 
 
-def _rule_line(rule: str, found: tuple[Finding, ...]) -> str:
-    worst = found[0]
-    places = f"{len(found)} place{'s' if len(found) > 1 else ''}"
-    return (
-        f"{rule}: {places}, worst {worst.measured:.2f} {worst.unit} where {worst.limit:.2f} {worst.unit} "
-        f"is the limit. {worst.remedy}"
-    )
+def _kind_line(group: Group) -> str:
+    return f"{group.sentence} {sentence(group.worst.remedy)}"
 
 
 def free_box(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.base.finding_groups import NEAR_MM, grouped
+from carvegen.base.finding_groups import NEAR_MM, grouped, sentence
 from carvegen.base.findings import Severity
 from carvegen.writers.guide.ring_room import RingRoom
 
@@ -103,12 +103,8 @@ def found_lines(findings: Sequence[Finding], drawn: Sequence[GuideMark]) -> list
 def _told(group: Group) -> str:
     places = "the whole block" if group.worst.at is None else f"{group.count} place{'s' if group.count > 1 else ''}"
     how = "breaks the limit" if group.severity is Severity.BREAKS else "a risk"
-    what = _sentence(group.worst.remedy)
-    return f"{group.rule}, {how}: {places}, {group.measured} where {group.limit} is the limit. {what}"
-
-
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:].rstrip('.')}."
+    worst = f"{', at worst' if group.count > 1 else ','} {group.worst.numbers}" if group.worst.numbers else ""
+    return f"{group.title}, {how}: {places}{worst}. {sentence(group.worst.remedy)}"
 
 
 def _alone(findings: Iterable[Finding], shown: Seen) -> Iterator[_Ring]:

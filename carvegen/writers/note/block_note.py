@@ -285,15 +285,15 @@ def _findings(report: Report) -> list[str]:
     return [
         "Every place on its own, ringed and numbered: proof.html.",
         "",
-        "| no. | rule | | measured | limit | where (print view) | what to do |",
-        "| ---: | --- | --- | ---: | ---: | --- | --- |",
+        "| no. | what | | where (print view) | what to do |",
+        "| ---: | --- | --- | --- | --- |",
         *(f"| {number} | {_finding_row(group)} |" for number, group in enumerate(groups, start=1)),
     ]
 
 
 def _finding_row(group: Group) -> str:
-    told = (group.rule, group.severity.label, group.measured, group.limit, group.where, cell(group.worst.remedy))
-    return " | ".join(told)
+    numbers = f": {group.worst.numbers}" if group.worst.numbers else ""
+    return " | ".join((f"{group.title}{numbers}", group.severity.label, group.where, cell(group.worst.remedy)))
 
 
 def _bullets(texts: Iterable[str]) -> list[str]:

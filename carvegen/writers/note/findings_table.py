@@ -1,43 +1,68 @@
-"""Findings as a short plain table for the terminal."""
+"""Findings in sentences for the terminal, a few lines a block; and as a table with the checks' own names."""
 
 from __future__ import annotations
 
+import sys
 from textwrap import fill
 from typing import TYPE_CHECKING
 
-from carvegen.base.finding_groups import grouped
+from carvegen.base.finding_groups import grouped, sentence
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from carvegen.base.finding_groups import Group
-    from carvegen.base.findings import Finding, Report
+    from carvegen.base.findings import Report
 
-__all__ = ["aligned", "cell", "findings_table", "place", "with_remedies"]
+__all__ = ["EVERY_LINE", "MOST_LINES", "aligned", "cell", "findings_lines", "findings_table", "shortened_lines", "told"]
 
-_HEAD = ("rule", "", "worst", "limit", "places", "worst at (print view)")
-_INDENT, _COLUMNS = "    ", 96
+MOST_LINES = 7  #: told of one block, or of one machine's files of it
+
+EVERY_LINE = sys.maxsize
+
+_HEAD = ("rule", "kind", "", "worst", "limit", "places", "worst at (print view)")
+_COLUMNS = 100
+_SEVERITY_WIDTH = len("breaks") + 2
+
+
+def findings_lines(report: Report, *, most: int = MOST_LINES) -> list[str]:
+    """Each kind of finding as a sentence and what to do, the most pressing first; what has no room by its count."""
+    entries = [told(group.severity.label, group.sentence, group.worst.remedy) for group in grouped(report)]
+    return shortened_lines(entries, most=most) or ["No findings."]
+
+
+def told(severity: str, what: str, remedy: str = "", *, about: str = "") -> list[str]:
+    """A kind of finding as lines: how bad, what is wrong and for which machines, and below it what to do."""
+    head, blank = severity.ljust(_SEVERITY_WIDTH), " " * _SEVERITY_WIDTH
+    what = f"{what} ({about})" if about else what
+    lines = fill(what, _COLUMNS, initial_indent=head, subsequent_indent=blank).split("\n")
+    if remedy:
+        lines += fill(sentence(remedy), _COLUMNS, initial_indent=blank, subsequent_indent=blank).split("\n")
+    return lines
+
+
+def shortened_lines(entries: Sequence[Sequence[str]], *, most: int = MOST_LINES) -> list[str]:
+    """As many entries as fit into so many lines, the first always, and a last line that counts the others."""
+    lines: list[str] = []
+    for k, entry in enumerate(entries):
+        last = k == len(entries) - 1
+        if k and len(lines) + len(entry) + (not last) > most:
+            left = len(entries) - k
+            return [
+                *lines,
+                f"and {left} more kind{'s' if left > 1 else ''}: see proof.html or report.json, or --verbose",
+            ]
+        lines += entry
+    return lines
 
 
 def findings_table(report: Report) -> str:
-    """A line for each kind of finding: how bad, the worst measure, its limit, how many, where; under it what to do.
+    """A line for each kind of finding: the check's name, how bad, the worst measure, its limit, how many, where.
 
     The most pressing first. Ends without a line feed.
     """
     groups = grouped(report)
-    if not groups:
-        return "No findings."
-    return with_remedies([_HEAD, *map(_row, groups)], [group.worst.remedy for group in groups])
-
-
-def with_remedies(rows: Sequence[Sequence[str]], remedies: Sequence[str]) -> str:
-    """Rows, the first a heading, as lines with columns of equal width; under each what to do, folded and indented.
-
-    Rows with the same remedy may share it: the last of them has it, the others an empty one.
-    """
-    head, *lines = aligned(rows).split("\n")
-    folded = [fill(text, _COLUMNS, initial_indent=_INDENT, subsequent_indent=_INDENT) for text in remedies]
-    return "\n".join([head, *(part for pair in zip(lines, folded, strict=True) for part in pair if part)])
+    return aligned([_HEAD, *map(_row, groups)]) if groups else "No findings."
 
 
 def aligned(rows: Sequence[Sequence[str]]) -> str:
@@ -53,14 +78,7 @@ def cell(text: str) -> str:
     return " ".join(text.split()).replace("|", "\\|")
 
 
-def place(finding: Finding) -> str:
-    """Where a finding is, to a tenth of a millimetre."""
-    if finding.at is None:
-        return "the whole block"
-    return f"x {finding.at[0]:.1f}, y {finding.at[1]:.1f} mm"
-
-
 def _row(group: Group) -> tuple[str, ...]:
     worst = group.worst
     measured, limit = (f"{value:.2f} {worst.unit}" for value in (worst.measured, worst.limit))
-    return (group.rule, group.severity.label, measured, limit, str(group.count), place(worst))
+    return (group.rule, worst.kind, group.severity.label, measured, limit, str(group.count), worst.place)

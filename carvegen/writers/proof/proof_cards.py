@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING
 
+from carvegen.base.finding_groups import sentence
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -32,24 +34,16 @@ class Card:
 
 def card(group: Group, *, block: str = "", kinds: Sequence[str] = ()) -> Card:
     """The card of a group, with the block that it is about and the machines that it holds for."""
-    rule = group.rule.replace("-", " ")
-    title = f"{block}: {rule}" if block else rule.capitalize()
     worst = group.worst
+    title = f"{block}: {group.title}" if block else f"{group.title[:1].upper()}{group.title[1:]}"
+    numbers = f"{', at worst' if group.count > 1 else ','} {worst.numbers}" if worst.numbers else ""
     words = [f"For {', '.join(kinds)}."] if kinds else []
-    words += [_sentence(worst.why), *_how_far(group), f"What to do: {_sentence(worst.remedy)}"]
+    words += [sentence(worst.why), f"What to do: {sentence(worst.remedy)}"]
     return Card(
         group=group,
-        title=_degrees(f"{title} {group.measured}, limit {group.limit}").replace(" mm", "\N{NO-BREAK SPACE}mm"),
+        title=f"{title}{numbers}".replace(" mm", "\N{NO-BREAK SPACE}mm"),
         words=" ".join(words),
     )
-
-
-def _how_far(group: Group) -> list[str]:
-    lengths = [place.finding.length_mm for place in group.places if place.finding.length_mm]
-    if not lengths:
-        return []
-    least, most = f"{min(lengths):.1f}", f"{max(lengths):.1f}"
-    return [f"It goes on for {least if least == most else f'{least} to {most}'} mm."]
 
 
 def place_count(cards: Sequence[Card]) -> int:
@@ -84,7 +78,7 @@ def _circle(finding: Finding, height_mm: float) -> tuple[float, float, float]:
 
 def _card(its: Card, most: int) -> str:
     group, severity = its.group, its.group.severity.label
-    first = _button(group.spots[0].places[0], group.worst.unit, long=True)
+    first = _button(group.spots[0].places[0], long=True)
     return (
         f'<li class="card {severity}"><h3><span class="how">{_SEVERITY[severity]}:</span> {escape(its.title)}</h3>'
         f"<p>{escape(its.words)}</p>{first}{_others(group, most)}</li>"
@@ -100,7 +94,7 @@ def _others(group: Group, most: int) -> str:
         places = [place for place in spot.places if place is not group.spots[0].places[0]][:left]
         left -= len(places)
         if places:
-            rows.append(f"<li>{_round(spot)}{''.join(_button(place, group.worst.unit) for place in places)}</li>")
+            rows.append(f"<li>{_round(spot)}{''.join(_button(place) for place in places)}</li>")
     hidden = group.count - most
     more = f"<p>and {hidden} more: see report.json.</p>" if hidden > 0 else ""
     others = group.count - 1
@@ -116,17 +110,9 @@ def _round(spot: Spot) -> str:
     return "" if at is None else f'<span class="near">x {at[0]:.0f}, y {at[1]:.0f}</span> '
 
 
-def _button(place: Numbered, unit: str, *, long: bool = False) -> str:
+def _button(place: Numbered, *, long: bool = False) -> str:
     finding, number = place.finding, place.number
-    at = "the whole block" if finding.at is None else f"x {finding.at[0]:.1f}, y {finding.at[1]:.1f} mm"
-    told = escape(_degrees(f"Place {number}: {finding.measured:.2f} {unit}, {at}"), quote=True)
+    numbers = f"{finding.numbers}; " if finding.numbers else ""
+    told = escape(f"Place {number}: {numbers}{finding.place}", quote=True)
     words, name = (told, "") if long else (str(number), f' aria-label="{told}"')
     return f'<button type="button" data-place="{number}"{name}>{words}</button>'
-
-
-def _degrees(text: str) -> str:
-    return text.replace(" deg,", "°,").removesuffix(" deg") + "°" * text.endswith(" deg")
-
-
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:].rstrip('.')}." if text else ""

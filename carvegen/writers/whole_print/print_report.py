@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING, Any
 
 from carvegen.base.finding_groups import grouped
 from carvegen.base.findings import Finding, Severity
-from carvegen.writers.note.findings_table import with_remedies
+from carvegen.writers.note.findings_table import MOST_LINES, aligned, shortened_lines, told
 
 if TYPE_CHECKING:
     from carvegen.base.finding_groups import Group
 
-__all__ = ["BlockFindings", "PrintReport", "report_lines"]
+__all__ = ["BlockFindings", "PrintReport", "report_lines", "report_table"]
 
-_HEAD = ("", "rule", "block", "for", "worst", "limit", "places", "worst at (print view)")
+_HEAD = ("", "rule", "kind", "block", "for", "worst", "limit", "places", "worst at (print view)")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,36 +85,38 @@ class PrintReport:
         }
 
 
-def report_lines(report: Mapping[str, Any]) -> list[str]:
-    """The report for the terminal: what is to be done the same way on several blocks is said once, under all."""
+def report_lines(report: Mapping[str, Any], *, most: int = MOST_LINES) -> list[str]:
+    """The report for the terminal: block by block a few sentences; what to do is said at its first block alone."""
     lines = [f"ASK FIRST: {question}" for question in report["decide_first"]]
-    sections = _sections(report["findings"])
-    if not sections:
-        return [*lines, "No findings."]
-    rows = [_row(its) for section in sections for its in section]
-    remedies = [text for section in sections for text in [*[""] * (len(section) - 1), section[0]["remedy"]]]
-    return [*lines, *([""] if lines else []), *with_remedies([_HEAD, *rows], remedies).split("\n")]
+    said: set[tuple[str, ...]] = set()
+    for block in dict.fromkeys(its["block"] for its in report["findings"]):
+        own = [its for its in report["findings"] if its["block"] == block]
+        entries = []
+        for its in own:
+            kind = (its["severity"], its["rule"], its["kind"])
+            remedy = "" if kind in said else its["remedy"]
+            entries.append(told(its["severity"], its["sentence"], remedy, about=" and ".join(its["for"])))
+            said.add(kind)
+        lines += ["", f"{block}:", *(f"  {line}" for line in shortened_lines(entries, most=most))]
+    return [*lines, *([] if report["findings"] else ["No findings."])]
 
 
-def _sections(groups: Sequence[Mapping[str, Any]]) -> list[list[Mapping[str, Any]]]:
-    """The groups that differ in their block, machine and measures only, each such section in the place of its worst."""
-    sections: dict[tuple[str, ...], list[Mapping[str, Any]]] = {}
-    for its in groups:
-        kind = (its["severity"], its["rule"], its["kind"])
-        sections.setdefault(kind, []).append(its)
-    return list(sections.values())
+def report_table(report: Mapping[str, Any]) -> str:
+    """Every kind of finding by the check's own name, with what was measured and the limit."""
+    return aligned([_HEAD, *map(_row, report["findings"])])
 
 
 def _group(group: Group, block: str, kinds: Sequence[str]) -> dict[str, Any]:
     worst = {**group.worst.to_dict(), "for": list(kinds)}
-    kept = ("severity", "rule", "kind", "for", "measured", "limit", "unit", "at_mm", "why", "remedy")
-    return {"block": block, "places": group.count, "beyond": round(group.beyond, 3), **{k: worst[k] for k in kept}}
+    kept = ("severity", "rule", "kind", "title", "for", "measured", "limit", "unit", "at_mm", "why", "remedy")
+    counts = {"places": group.count, "beyond": round(group.beyond, 3), "sentence": group.sentence}
+    return {"block": block, **counts, **{k: worst[k] for k in kept}}
 
 
 def _row(its: Mapping[str, Any]) -> tuple[str, ...]:
     at = its["at_mm"]
     return (
-        its["severity"], its["rule"], its["block"], ", ".join(its["for"]) or "all",
+        its["severity"], its["rule"], its["kind"], its["block"], ", ".join(its["for"]) or "all",
         f"{its['measured']:.2f} {its['unit']}", f"{its['limit']:.2f} {its['unit']}", str(its["places"]),
         "the whole block" if at is None else f"x {at[0]:.1f}, y {at[1]:.1f} mm",
     )  # fmt: skip

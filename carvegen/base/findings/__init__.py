@@ -7,6 +7,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from carvegen.base.findings.sayings import in_words, saying_of
+
 __all__ = ["Finding", "Report", "Severity"]
 
 
@@ -37,15 +39,32 @@ class Finding:
     remedy: str  #: what to do
     kind: str = ""  #: which of the things that the rule tells, where it tells several: "neck", "tip"
     to: tuple[float, float] | None = None  #: the other end of a width, print view, mm
-    length_mm: float | None = None  #: how far along the fault goes
+    length_mm: float | None = None  #: how far along the fault goes; of a cleared area, how wide it is
     direction_deg: float | None = None  #: in which a narrow piece runs, from the x axis
     between: tuple[str, ...] = ()  #: the walls on both sides
+
+    @property
+    def title(self) -> str:
+        """What a printmaker calls it, such as `land too narrow`."""
+        return saying_of(self.rule, self.kind).title
+
+    @property
+    def numbers(self) -> str:
+        """What a ruler would show and what is needed, in words; empty where no number helps."""
+        numbers = saying_of(self.rule, self.kind).numbers
+        return in_words(numbers, self.measured, self.limit, self.unit, self.length_mm)
+
+    @property
+    def place(self) -> str:
+        """Where it is, to a tenth of a millimetre from the print's lower left corner."""
+        return "the whole block" if self.at is None else f"x {self.at[0]:.1f}, y {self.at[1]:.1f} mm"
 
     def to_dict(self) -> dict[str, Any]:
         """The finding as plain values, for JSON."""
         return {
             "rule": self.rule,
             "kind": self.kind,
+            "title": self.title,
             "severity": self.severity.label,
             "at_mm": None if self.at is None else _rounded(self.at),
             "to_mm": None if self.to is None else _rounded(self.to),

@@ -1,0 +1,220 @@
+"""Every sentence that a finding can be told in, gathered from cases that make every check break.
+
+python -m tests.sentences prints them on one page, to be read by a person.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+from textwrap import fill
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.base.finding_groups import Group, grouped, sentence
+from carvegen.base.findings import Finding
+from carvegen.base.findings.sayings import SAYINGS
+from carvegen.blocks.block import Block
+from carvegen.blocks.embossing import pressing
+from carvegen.blocks.embossing.pressing import Pressing, die_for
+from carvegen.blocks.job import Job
+from carvegen.checks import checked, look
+from carvegen.checks.survey import Survey
+from carvegen.facts.printing import Printing
+from carvegen.facts.profiles import Paper
+from carvegen.prints.bare_paper import paper_findings
+from carvegen.prints.cut_blocks import Cut, finding_of
+from carvegen.prints.misregister.figures import findings as register_findings
+from carvegen.prints.recut import cut_further
+from carvegen.prints.separation import Dropped
+from carvegen.toolpaths import plan_for
+from carvegen.toolpaths.settings import PathSettings
+from tests.cases import block, box, disc, setup
+from tests.checks.test_both_sides import ROWS, undercut
+from tests.prints.test_bare_paper import CROWDED, mended
+from tests.prints.test_register_figures import tried
+
+__all__ = ["every_finding", "every_group", "page"]
+
+SIZE = (80.0, 60.0)
+
+#: A hand, a laser and a router, on a soft and on a grained material.
+SETUPS = (
+    setup("linoleum", "v-60"), setup("linoleum", "laser-fine"), setup("cherry", "flat-1"), setup("cherry", "v-60"),
+    setup("cherry", "laser-fine"), setup("linoleum", "v-60", depth=2.9), setup("linoleum", "u-1"),
+)  # fmt: skip
+
+
+def faulty() -> Block:
+    """A block with a neck, a tip, a thin and a small island, a cut too fine, a cut's tip, and a wide area."""
+    ring = disc(20, 15, 8)
+    cuts = (
+        box(5, 35, 10, 8), box(15.3, 35.2, 10, 8), box(40, 35, 9, 0.2),
+        shapely.Polygon([(55, 30), (69, 30), (69, 40), (51, 40)]),
+        shapely.Polygon([(55, 45), (65, 44.4), (65, 45.6)]),
+        ring - disc(18, 15, 0.3) - box(21, 11, 0.3, 8), disc(55, 14, 13),
+        shapely.Polygon([(30, 45), (38, 45), (38, 52), (34, 59), (30, 52)]) - box(33.8, 46, 0.55, 9),
+    )  # fmt: skip
+    return block(*cuts, size=SIZE)
+
+
+@cache
+def every_finding() -> tuple[tuple[str, Finding], ...]:
+    """Findings of every kind, with what they were found on."""
+    found = [*_checked(), *_planned(), *_looked_at(), *_of_prints(), *_of_dies()]
+    return tuple(found)
+
+
+def every_group() -> tuple[Group, ...]:
+    """All of one kind, severity and machine together, as they are told."""
+    told = every_finding()
+    return grouped([finding for _, finding in told], apart=[where for where, _ in told])
+
+
+def _checked() -> Iterator[tuple[str, Finding]]:
+    for row in ROWS:
+        for value in (row.within, row.beyond):
+            job = row.job(value)
+            yield from ((_name(job), its) for its in checked(job))
+    for way in SETUPS:
+        yield from ((_name(way), its) for its in checked(way.on(faulty())))
+    for printing in (Printing(roller_radius_mm=200), Printing(feel="hard"), Printing(feel="light")):
+        wide = setup(cutter="laser-fine", printing=printing).on(block(disc(40, 30, 6.6), disc(40, 30, 3), size=SIZE))
+        yield from ((_name(wide), its) for its in checked(wide))
+    areas = [disc(8 + 14 * (k % 12), 8 + 14 * (k // 12), 6.3) for k in range(60)]
+    for cutter in ("laser-fine", "flat-3"):
+        holes = [box(2 * k + 0.5, 20, 0.5, 1) for k in range(60)]
+        job = setup("cherry", cutter).on(block(*areas, cut_outs=tuple(holes), size=(200, 100)))
+        yield from ((_name(job), its) for its in checked(job))
+        ring = box(5, 5, 22, 20).difference(box(10, 10, 8, 6))
+        job = setup("cherry", cutter).on(block(cut_outs=(ring,)))
+        yield from ((_name(job), its) for its in checked(job))
+    tips = shapely.Polygon([(25, 0), (39, 0), (39, 10), (20, 10)])
+    for way in (undercut(1.0), setup("linoleum", "flat-1", depth=2.2), setup("linoleum", "flat-1", depth=2.39)):
+        post = box(5, 5, 20, 20).difference(disc(15, 15, 0.48))
+        for its in (block(tips), block(post), block(box(5, 5, 20, 20) - disc(15, 15, 0.35))):
+            job = replace(way, block=its) if isinstance(way, Job) else way.on(its)
+            yield from ((_name(job), one) for one in checked(job))
+    for printing, radius in ((Printing(roller_radius_mm=12.5), 20), (Printing(roller_radius_mm=200), 10.2)):
+        job = setup(cutter="laser-fine", printing=printing).on(block(disc(40, 30, radius), size=SIZE))
+        yield from ((_name(job), its) for its in checked(job))
+    unknown = setup("cherry", "laser-fine")
+    unknown = replace(unknown, machine=replace(unknown.machine, through_most_mm=None))
+    job = unknown.on(block(cut_outs=(box(5, 5, 15, 15),)))
+    yield from ((_name(job), its) for its in checked(job))
+    deep = setup("cherry", "flat-1", depth=4.0).on(block(box(5, 5, 5, 20), box(10.9, 5, 5, 20)))
+    yield from ((_name(deep), its) for its in checked(deep))
+
+
+def _planned() -> Iterator[tuple[str, Finding]]:
+    """What is asked for and not made: openings, the edge, clamps, more than the bed has room for."""
+    outs = (box(14, 4, 6, 6), box(3, 14, 2, 2))
+    clamps = geometry.polygon_array([box(16, -2, 3, 8)])
+    for cutter in ("v-60", "flat-3", "flat-1", "laser-fine"):
+        for no_go in (geometry.empty(), clamps, geometry.polygon_array([box(6, 2, 2, 9)])):
+            for thick in (8.0, 19.1):
+                job = setup("cherry", cutter, thickness=thick, depth=1.0).on(block(box(4, 4, 6, 6), cut_outs=outs))
+                plan = plan_for(job, PathSettings(cut_edge=True, no_go=no_go))
+                yield from ((_name(job), its) for its in (plan.findings if plan else ()))
+    large = setup("cherry", "flat-3").on(block(box(5, 5, 590, 390), size=(598, 398)))
+    plan = plan_for(large, PathSettings(cut_edge=True))
+    yield from ((_name(large), its) for its in (plan.findings if plan else ()))
+
+
+def _looked_at() -> Iterator[tuple[str, Finding]]:
+    rng = np.random.default_rng(5)
+    x, y = (its.ravel() for its in np.meshgrid(np.arange(10, 190, 8.0), np.arange(10, 140, 8.0)))
+    teeth = [box(*at, 1, 4) for at in zip(x, y, strict=True)]
+    turned = [shapely.affinity.rotate(box(*at, 3, 4), 30) for at in rng.uniform(0, 1, (60, 2)) * (190, 140)]
+    line = [disc(10 + 4 * k, 75, 1.0) for k in range(40)]
+    for shapes in (teeth, turned, line):
+        its = Block(name="sky", width_mm=200, height_mm=150, cuts=geometry.polygon_array(shapes))
+        yield from (("", one) for one in look.find(Survey(setup(cutter="laser-fine").on(its))))
+
+
+def _of_prints() -> Iterator[tuple[str, Finding]]:
+    for _, finding in register_findings(tried()[1]):
+        yield "", finding
+    yield "", finding_of(Dropped(at=(10.0, 12.0), width_mm=0.42, land_mm=0.7))
+    face, wanted = shapely.box(0, 0, 60, 40), shapely.box(10, 5, 40, 30)
+    gone = Block(name="key", width_mm=60, height_mm=40, cuts=geometry.parts(face - wanted))
+    cut = Cut(block=gone, land=wanted, white=shapely.box(0, 30, 60, 40))
+    for stands, tolerance in ((shapely.box(10, 5, 18, 30), 0.02), (shapely.box(12, 0, 50, 30), 0.2)):
+        yield from (("", its) for its in cut_further(cut, stands, tolerance).notes)
+    with tempfile.TemporaryDirectory() as folder:
+        yield from (("", its) for its in _of_paper(Path(folder)))
+
+
+def _of_paper(folder: Path) -> Iterator[Finding]:
+    picture, cuts, done, told = mended(CROWDED, folder)
+    hole, hair, snow = (shapely.box(29.8, 15, 29.8 + w, 17) for w in (0.3, 0.05, 0))
+    snow = shapely.box(26.6, 10.8, 27.4, 11.2)
+    for gap in (hole, hair):
+        spoilt = cuts | {"sky": replace(cuts["sky"], land=cuts["sky"].land.difference(gap).union(snow))}
+        for found in paper_findings(picture, spoilt).values():
+            yield from found
+    for its in done.values():
+        yield from its.notes
+    for found in told.values():
+        yield from found
+    left_out = replace(picture, drawing=picture.drawing)
+    without = {name: replace(cut, picture=shapely.Polygon()) if name == "tone" else cut for name, cut in cuts.items()}
+    for found in paper_findings(left_out, without).values():
+        yield from found
+
+
+def _of_dies() -> Iterator[tuple[str, Finding]]:
+    wanted = geometry.polygon_array([box(5, 5, 40, 40), disc(80, 30, 0.8), box(46, 5, 20, 40)])
+    paper = Paper(
+        key="own", name="own cotton paper", about="", thickness_mm=0.5, weight_g_m2=300, relief_largest_mm=0.5,
+        bevel_least_deg=60, corner_least_mm=2.0, gap_least_mm=1.0, sources={},
+    )  # fmt: skip
+    deep = Pressing(relief_mm=1.4, bevel_deg=30, paper_g_m2=250)
+    hows = (
+        Pressing(relief_mm=0.8), deep, replace(deep, relief_mm=1.2, bevel_deg=45), Pressing(relief_mm=0.1),
+        Pressing(relief_mm=0.8, paper_g_m2=120), Pressing(relief_mm=0.8, paper_g_m2=600),
+        Pressing(relief_mm=0.6, bevel_deg=59), Pressing(relief_mm=0.8, bears=paper),
+    )  # fmt: skip
+    for how in hows:
+        die = die_for(wanted, how, clear_mm=0.4, least_mm=0.6)
+        for asked in (wanted, geometry.polygon_array([box(5, 5, 30, 30)])):
+            yield from (("", its) for its in pressing.findings(die, asked))
+
+
+def _name(way: object) -> str:
+    return way.machine.kind  # type: ignore[attr-defined, no-any-return]
+
+
+def page() -> str:
+    """All of them, kind by kind, as a person would read them, and what nobody could make happen."""
+    lines = []
+    seen: set[tuple[str, ...]] = set()
+    order = {key: k for k, key in enumerate(SAYINGS)}
+    groups = sorted(every_group(), key=lambda its: order.get((its.rule, its.worst.kind), len(order)))
+    for its in groups:
+        kind = (its.rule, its.worst.kind if (its.rule, its.worst.kind) in SAYINGS else "", its.severity.label)
+        for finding in {place.finding.remedy: place.finding for place in its.places}.values():
+            words = (*kind, _bare(finding.why), _bare(finding.remedy))
+            if words in seen:
+                continue
+            if kind not in seen:
+                lines += ["", f"[{' / '.join(filter(None, kind))}]", f"  {its.sentence}"]
+            seen |= {words, kind}
+            lines += [fill(sentence(text), 110, initial_indent=f"  {mark} ", subsequent_indent="    ")
+                      for mark, text in (("because:", finding.why), ("do:", finding.remedy))]  # fmt: skip
+    missing = [key for key in SAYINGS if key not in {(rule, kind) for rule, kind, *_ in seen}]
+    return "\n".join([*lines, "", f"Not heard: {missing or 'none'}"])
+
+
+def _bare(text: str) -> str:
+    """A sentence without its numbers."""
+    return "".join(sign for sign in text if not sign.isdigit())
+
+
+if __name__ == "__main__":
+    print(page())

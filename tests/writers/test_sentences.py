@@ -1,0 +1,111 @@
+"""Every sentence that a finding can be told in: short, in a printmaker's words, with units a ruler has."""
+
+from __future__ import annotations
+
+import re
+
+from carvegen.base.finding_groups import sentence
+from carvegen.base.findings import Finding, Report, Severity
+from carvegen.base.findings.sayings import SAYINGS, spoken
+from carvegen.writers.note.findings_table import MOST_LINES, findings_lines, told
+from tests.sentences import every_finding, every_group
+
+#: The longest sentence that plain-language guides allow: 25 words (from memory); numbers with their unit count as one.
+WORDS = 25
+
+#: Words of our own workshop, of mathematics or of programs that tell a printmaker nothing.
+JARGON = (
+    "threshold", "polygon", "buffer", "vertex", "vertices", "boolean", "nan", "inf",
+    "stochastic", "coefficient", "standard deviation", "root mean square", "look-twins", "told", "mm2", "g/m2", "deg",
+    "of the shapes", "of the mean", "times chance", "land-width", "cut-width", "wall-angle",
+)  # fmt: skip
+
+
+def sentences() -> dict[str, str]:
+    """Each sentence with the rule and kind it belongs to."""
+    said = {}
+    for group in every_group():
+        for text in (group.sentence, *(t for place in group.places for t in _texts(place.finding))):
+            for one in re.split(r"(?<=[.!?])\s+(?=[A-Z0-9])", text):
+                said[one] = f"{group.rule}/{group.worst.kind}/{group.severity.label}"
+    return said
+
+
+def _texts(finding: Finding) -> tuple[str, str]:
+    return sentence(finding.why), sentence(finding.remedy)
+
+
+def length(text: str) -> int:
+    """Words; a number counts with its unit, what stands in brackets is an aside of its own."""
+    text = re.sub(r"\([^)]*\)", "", text)
+    text = re.sub(r"(x )?[\d.]+(, y [\d.]+)? ?(mm|degrees|%|g/m²)?", "N ", text)
+    return len(re.findall(r"[\w'\-]+", text))
+
+
+def test_every_kind_that_has_a_title_is_heard() -> None:
+    """Otherwise a sentence could be said that nobody has read."""
+    heard = {key for _, its in every_finding() for key in ((its.rule, its.kind), (its.rule, "")) if key in SAYINGS}
+    assert SAYINGS.keys() - heard == set()
+
+
+def test_every_finding_has_a_title_of_its_own() -> None:
+    for _, its in every_finding():
+        assert (its.rule, its.kind) in SAYINGS or (its.rule, "") in SAYINGS, (its.rule, its.kind)
+
+
+def test_no_sentence_is_longer_than_a_reader_holds() -> None:
+    long = {text: (length(text), kind) for text, kind in sentences().items() if length(text) > WORDS}
+    assert long == {}
+
+
+def test_no_jargon() -> None:
+    at = re.compile(rf"(?<![\w-])({'|'.join(map(re.escape, JARGON))})(?![\w-])", re.IGNORECASE)
+    assert [text for text in sentences() if at.search(text)] == []
+
+
+def test_units_are_those_of_a_ruler() -> None:
+    """Millimetres, degrees, shares in %; no area, no share as a decimal, no limit beyond any block."""
+    for text, kind in sentences().items():
+        assert "mm²" not in text, kind
+        assert not re.search(r"\b0\.\d+ (of|times)\b", text), (kind, text)
+        assert "inf" not in text and "nan" not in text
+        if kind.startswith("clearing"):
+            depths = [float(its) for its in re.findall(r"([\d.]+) mm would keep", text)]
+            assert all(depth <= 6 for depth in depths), text
+
+
+def test_an_area_that_no_depth_keeps_clear_says_so_and_no_depth() -> None:
+    deep = [its for _, its in every_finding() if its.rule == "clearing" and not its.kind.endswith("cut-deeper")]
+    assert {its.kind for its in deep} == {"roller-falls-in", "roller-dips", "paper-sinks"}
+    for its in deep:
+        assert "can't be kept clear by depth" in its.numbers
+        assert f"{its.limit:.1f}" not in its.numbers
+
+
+def test_at_most_seven_lines_and_the_rest_by_count() -> None:
+    """What is left is counted: shown and counted kinds are all kinds."""
+    report = Report.of(its for _, its in every_finding())
+    lines = findings_lines(report)
+    assert len(lines) <= MOST_LINES == 7
+    shown = sum(line.startswith(tuple(its.label for its in Severity)) for line in lines)
+    (left,) = re.findall(r"^and (\d+) more kinds?: see proof.html", lines[-1])
+    every = findings_lines(report, most=10**6)
+    assert shown + int(left) == sum(line.startswith(tuple(its.label for its in Severity)) for line in every)
+    assert shown >= 1
+
+
+def test_no_line_is_wider_than_a_terminal() -> None:
+    for group in every_group():
+        assert all(len(line) <= 100 for line in told(group.severity.label, group.sentence, group.worst.remedy))
+
+
+def test_a_width_a_hair_short_is_not_said_to_be_enough() -> None:
+    """0.498 mm where 0.5 mm is needed: two decimals would say 0.5 mm of 0.5 mm."""
+    hair = Finding(
+        rule="land-width", kind="neck", severity=Severity.BREAKS, at=(1.0, 2.0), measured=0.498, limit=0.5, unit="mm",
+        why="", remedy="",
+    )  # fmt: skip
+    assert hair.numbers == "0.498 mm wide, at least 0.5 mm needed"
+    assert spoken(196.0, "mm²") == "a square of 14 mm"
+    assert spoken(-0.2, "mm") == "0 mm"
+    assert spoken(15.0, "deg") == "15 degrees"
