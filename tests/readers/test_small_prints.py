@@ -23,7 +23,7 @@ from carvegen.base.findings import Finding
 from carvegen.delivery.print_build import build_print
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF
-from tests.prints.test_bare_paper import DOT, HEIGHT, SCENES, WIDTH, Scene, dots, inside, untold_bare
+from tests.prints.test_bare_paper import HEIGHT, ORDER, SCENES, WIDTH, Scene, dots, inside, untold_bare
 from tests.strategies import examples
 
 PX = 20  #: of the print's picture, to the millimetre
@@ -98,9 +98,8 @@ def must_be_as_asked(scene: Scene, print_: Read) -> None:
     kept = [(prints[name] | (owner != name) | (deep > -1.0)).mean() for name in prints]
     assert min(kept) > 0.97
     for name, printed in prints.items():
-        away = (
-            ndimage.distance_transform_edt(owner != name) * DOT if (owner == name).any() else np.full(x.shape, np.inf)
-        )
+        own, away = owned(scene, name), np.zeros(x.shape)
+        away[printed] = np.inf if own.is_empty else shapely.distance(shapely.points(x[printed], y[printed]), own)
         astray = (
             printed & (away > scene.trap + (WIDENED_MM if scene.mend else RUN_THROUGH_MM)) & ~told_near(print_, x, y)
         )
@@ -108,6 +107,17 @@ def must_be_as_asked(scene: Scene, print_: Read) -> None:
     edges = shapely.union_all([shapely.boundary(ink) for ink in print_.inks.values()])
     far = shapely.distance(shapely.points(x, y), edges) > SIDE_MM
     assert (print_.bare == ~np.any(list(prints.values()), axis=0))[far].all()  # the picture shows what blocks print
+
+
+def owned(scene: Scene, name: str) -> shapely.Geometry:
+    """Where the picture asks a block's ink: its layers where no others stand in front; the sky's all else."""
+    face = shapely.box(0, 0, WIDTH, HEIGHT)
+    area = face if name == "sky" else shapely.Polygon()
+    for layer, whose in reversed(list(zip(ORDER, scene.owners, strict=True))):
+        left, bottom, width, height = scene.layers[layer]
+        shape = shapely.box(left, bottom, left + width, bottom + height).intersection(face)
+        area = area.union(shape) if whose == name else area.difference(shape)
+    return area
 
 
 def told_near(print_: Read, x: np.ndarray, y: np.ndarray) -> np.ndarray:
