@@ -23,13 +23,15 @@ from carvegen.base.findings import Finding
 from carvegen.delivery.print_build import build_print
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF
-from tests.prints.test_bare_paper import HEIGHT, SCENES, WIDTH, Scene, dots, inside, untold_bare
+from tests.prints.test_bare_paper import HEIGHT, ORDER, SCENES, WIDTH, Scene, dots, inside, untold_bare
 from tests.strategies import examples
 
 PX = 20  #: of the print's picture, to the millimetre
 GUIDE_PX = 10  #: of a guide's page
 PAPER = np.array((251, 250, 246))  #: the paper's colour where a print file names none
 SIDE_MM = 0.08  #: a pixel this near to an outline holds both sides of it
+RUN_THROUGH_MM = 0.5  #: beyond the trap: half of a gap too narrow to be cut, and a dot
+WIDENED_MM = 1.6  #: beyond the trap: lands made wider, by no more than two least widths, and a dot
 LINE_MM = 0.25  #: so near to an outline a guide draws it, and pixels hold some of it
 INK = 100  #: what is darker on a guide is a line or a mark, no tone
 
@@ -95,9 +97,36 @@ def must_be_as_asked(scene: Scene, print_: Read) -> None:
     assert untold_bare(scene, print_.inks, bare) == 0
     kept = [(prints[name] | (owner != name) | (deep > -1.0)).mean() for name in prints]
     assert min(kept) > 0.97
+    for name, printed in prints.items():
+        own, away = owned(scene, name), np.zeros(x.shape)
+        away[printed] = np.inf if own.is_empty else shapely.distance(shapely.points(x[printed], y[printed]), own)
+        astray = (
+            printed & (away > scene.trap + (WIDENED_MM if scene.mend else RUN_THROUGH_MM)) & ~told_near(print_, x, y)
+        )
+        assert not astray.any(), f"{name} prints where nobody asks it"
     edges = shapely.union_all([shapely.boundary(ink) for ink in print_.inks.values()])
     far = shapely.distance(shapely.points(x, y), edges) > SIDE_MM
     assert (print_.bare == ~np.any(list(prints.values()), axis=0))[far].all()  # the picture shows what blocks print
+
+
+def owned(scene: Scene, name: str) -> shapely.Geometry:
+    """Where the picture asks a block's ink: its layers where no others stand in front; the sky's all else."""
+    face = shapely.box(0, 0, WIDTH, HEIGHT)
+    area = face if name == "sky" else shapely.Polygon()
+    for layer, whose in reversed(list(zip(ORDER, scene.owners, strict=True))):
+        left, bottom, width, height = scene.layers[layer]
+        shape = shapely.box(left, bottom, left + width, bottom + height).intersection(face)
+        area = area.union(shape) if whose == name else area.difference(shape)
+    return area
+
+
+def told_near(print_: Read, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """The dots near places at which it is told that one block prints in another's stead."""
+    near = np.zeros(x.shape, dtype=bool)
+    for its in print_.told:
+        if its.rule == "other-ink":
+            near |= np.hypot(x - its.at[0], y - its.at[1]) < 3.0
+    return near
 
 
 def must_be_guided_alike(scene: Scene, print_: Read, out: Path) -> None:
