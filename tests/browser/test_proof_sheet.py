@@ -334,7 +334,7 @@ def test_a_page_grows_so_little_with_its_flakes_that_the_working_size_stays_unde
     path.write_text(proof_sheet_html(sheet), encoding="utf-8")
     bare = len(proof_sheet_html(replace(sheet, plates=[], width_map=None, cards=())).encode())
     assert (path.stat().st_size - bare) * bench.FLAKES / len(job.block.cuts) + bare < 3_000_000
-    assert min(shown_ms(browser, path) for _ in range(3)) < 1000
+    assert any(shown_ms(browser, path) < 1000 for _ in range(3))
 
 
 def test_thousands_of_findings_keep_the_page_small_and_quick(browser: Any, tmp_path: Path) -> None:
@@ -344,6 +344,6 @@ def test_thousands_of_findings_keep_the_page_small_and_quick(browser: Any, tmp_p
     path = tmp_path / "proof.html"
     path.write_text(proof_sheet_html(replace(_sheet(), cards=_cards(*found))), encoding="utf-8")
     assert path.stat().st_size < 1_000_000
-    assert min(shown_ms(browser, path) for _ in range(3)) < 1000
+    assert any(shown_ms(browser, path) < 1000 for _ in range(3))
     assert browser.find_element(By.ID, "places-title").text == "Places to look at (5000)"
     assert "2000 more: see report.json" in browser.find_element(By.CSS_SELECTOR, ".card").get_attribute("textContent")

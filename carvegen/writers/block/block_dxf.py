@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import io
 import itertools
+import re
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -44,6 +45,7 @@ VERSIONS = ("R2000", "R12")
 
 _WORDS_MM = 4.0  # height of the words under a page
 _LETTER_SHARE = 0.7  # of a line's height: DXF asks for the height of a capital
+_BEYOND_ASCII = re.compile(r"[^\x00-\x7f]")
 
 
 def machine_dxf(job: Job, version: str = "R2000") -> str:
@@ -183,7 +185,7 @@ def _text(doc: Any) -> str:  # noqa: ANN401
 
 
 def _ascii(text: str) -> str:
-    return "".join(letter if letter.isascii() else _escaped(letter) for letter in text)
+    return _BEYOND_ASCII.sub(lambda letter: _escaped(letter[0]), text)
 
 
 def _escaped(letter: str) -> str:
