@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import shapely
@@ -21,6 +21,7 @@ from carvegen.prints.layers import Drawing, drawing_of
 from carvegen.prints.separation import painted
 
 if TYPE_CHECKING:
+    from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.limits import Limits
@@ -53,7 +54,9 @@ class Picture:
     drawing: Drawing
     whites: tuple[White, ...]
     openings: PolygonArray
-    notes: tuple[str, ...] = ()  #: what of the snow is hidden by layers that may only be drawn on what it lies on
+    notes: tuple[
+        str, ...
+    ] = ()  #: what came otherwise than asked, and snow hidden by layers that may only be drawn on what it lies on
 
     @property
     def bare(self) -> BaseGeometry:
@@ -153,11 +156,7 @@ class _Grower:
         clear = geometry.stack(
             self.drawing.shapes(text, f"{key}.keep_clear[{j}]") for j, text in enumerate(its.keep_clear)
         )
-        ground = Ground(
-            name=its.motif, width_mm=self.given.width_mm, height_mm=self.given.height_mm, keep_clear=clear,
-            openings=self.openings, margin_mm=self.given.margin_mm + self.given.bleed_mm * (self.given.margin_mm > 0),
-            clearance_mm=its.clearance_mm,
-        )  # fmt: skip
+        ground = replace(self._ground(its), keep_clear=clear, openings=self.openings)
         area = place_on(ground, its.settings, limits).area
         if its.region:
             area = geometry.solid(
@@ -165,13 +164,28 @@ class _Grower:
             )
         return area
 
+    def _frame(self, its: PrintMotif, limits: Limits) -> Polygon | None:
+        """Where it would grow if nothing stood in its way."""
+        return place_on(self._ground(its), its.settings, limits).frame
+
+    def _ground(self, its: PrintMotif) -> Ground:
+        """The bare face."""
+        return Ground(
+            name=its.motif, width_mm=self.given.width_mm, height_mm=self.given.height_mm,
+            margin_mm=self.given.margin_mm + self.given.bleed_mm * (self.given.margin_mm > 0),
+            clearance_mm=its.clearance_mm,
+        )  # fmt: skip
+
     def _hidden_by(self, its: PrintMotif) -> BaseGeometry:
         return self.drawing.union(its.behind if its.front else self.drawing.names)
 
-    def _grow(self, its: PrintMotif, area: BaseGeometry, limits: Limits) -> Growth:
+    def _grow(self, its: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None) -> Growth:
         rng = stream(self.given.seed, "print", its.motif, str(its.nth))
-        place = Place(area=area, shapes=geometry.parts(self.drawing.union(its.on)))
-        return motif(its.motif).grow(its.settings, place, limits, rng)
+        place = Place(area=area, frame=frame, shapes=geometry.parts(self.drawing.union(its.on)))
+        growth = motif(its.motif).grow(its.settings, place, limits, rng)
+        if growth.remark:
+            self.notes.append(f"{its.motif} {its.nth + 1}: {growth.remark}")
+        return growth
 
     def _fallen(
         self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str]
@@ -180,7 +194,8 @@ class _Grower:
         hidden = self._hidden_by(its)
         if not its.settings.cut_at_edge:
             hidden = shapely.buffer(hidden, limits.land_mm, quad_segs=4)
-        flakes = self._grow(its, shapely.difference(area, hidden), limits).cuts
+        frame = None if its.region else self._frame(its, limits)
+        flakes = self._grow(its, shapely.difference(area, hidden), limits, frame=frame).cuts
         flakes = flakes[~shapely.dwithin(flakes, before, limits.land_mm + _APART_MM)] if len(flakes) else flakes
         for name in sorted(leaves):
             flakes = settled(flakes, self.pictures[name], limits)

@@ -182,7 +182,8 @@ def _settled(shapes: PolygonArray, sound: int, limits: Limits) -> PolygonArray:
         owner, patches = _patches(geometry.rings(shapes[which]), limits)
         bad = which[np.unique(owner)]
         fuller = _united(np.concatenate([shapes[which], patches]), np.concatenate([np.arange(len(which)), owner]))
-        fuller = fuller[np.unique(owner)]
+        fuller = closed(fuller[np.unique(owner)], limits.land_mm + 2 * SLACK_MM)  # no spike of land beside a patch
+        fuller = shapely.simplify(fuller, FINE_MM)
         fuller = fine(without_specks(geometry.parts(fuller), limits))
         shapes = np.concatenate([np.delete(shapes, bad), fuller])
         doubtful = np.arange(len(shapes)) >= len(shapes) - len(fuller)
@@ -240,8 +241,9 @@ def _smooth(shapes: PolygonArray, limits: Limits) -> PolygonArray:
     full = closed(shapes, max(_FILLS * limits.land_mm, _FILLS_CUTS * limits.cut_mm))
     full = geometry.parts(shapely.simplify(full, FINE_MM))
     radius = limits.cut_mm / 2 + SLACK_MM
-    reached = shapely.buffer(shapely.buffer(full, -radius, quad_segs=4), radius, quad_segs=4)
-    reached = shapely.simplify(reached, FINE_MM)
+    blunt = limits.land_mm / 2 + SLACK_MM  # where the cutter's rounds meet, land would be left as a spike
+    wider = shapely.buffer(shapely.buffer(full, -radius, quad_segs=4), radius + blunt, quad_segs=4)
+    reached = shapely.simplify(shapely.buffer(wider, -blunt, quad_segs=4), FINE_MM)
     broken = ~shapely.is_valid(reached)  # by GEOS 3.14, now and then
     reached[broken] = shapely.make_valid(reached[broken])
     return fine(without_specks(geometry.parts(reached), limits))
