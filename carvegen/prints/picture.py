@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 import shapely
 
@@ -26,6 +26,7 @@ from carvegen.prints.separation import painted
 
 if TYPE_CHECKING:
     from numpy.random import Generator
+    from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.findings import Finding
@@ -42,7 +43,12 @@ _DRAWN_ON = 0.98  #: a layer of which so large a share lies on another may be on
 _APART_MM = 0.02  #: so much more than the land is left between motifs, for the grid's sake
 
 
-_Grow = Callable[["PrintMotif", "BaseGeometry", "Limits"], Growth]  #: a motif in an area
+class _Grow(Protocol):
+    """A motif in an area."""
+
+    def __call__(
+        self, its: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None
+    ) -> Growth: ...
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -53,7 +59,7 @@ class Picture:
     drawing: Drawing
     whites: tuple[White, ...]
     openings: PolygonArray
-    notes: tuple[str, ...] = ()  #: what of the snow is hidden by layers that may only be drawn on what it lies on
+    notes: tuple[str, ...] = ()  #: what came otherwise than asked; snow hidden by what is only drawn on its bearer
     motifs: tuple[Grown, ...] = ()  #: what there is of each, grown or kept
     findings: Mapping[str, tuple[Finding, ...]] = field(default_factory=dict)  #: of kept motifs, by block
     marks: tuple[Mark, ...] = ()
@@ -226,8 +232,8 @@ class _Grower:
         area = self._area(its, limits, f"motifs[{k}]")
 
         def grow(settings: Any, place: Place, rng: Generator) -> PolygonArray:  # noqa: ANN401
-            def at(its: PrintMotif, area: BaseGeometry, limits: Limits) -> Growth:
-                return motif(its.motif).grow(settings, replace(place, area=area), limits, rng)
+            def at(its: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None) -> Growth:
+                return motif(its.motif).grow(settings, replace(place, area=area, frame=frame), limits, rng)
 
             own = replace(its, settings=settings)
             inside = geometry.solid(shapely.intersection(area, place.area))
@@ -252,11 +258,7 @@ class _Grower:
         clear = geometry.stack(
             self.drawing.shapes(text, f"{key}.keep_clear[{j}]") for j, text in enumerate(its.keep_clear)
         )
-        ground = Ground(
-            name=its.motif, width_mm=self.given.width_mm, height_mm=self.given.height_mm, keep_clear=clear,
-            openings=self.openings, margin_mm=self.given.margin_mm + self.given.bleed_mm * (self.given.margin_mm > 0),
-            clearance_mm=its.clearance_mm,
-        )  # fmt: skip
+        ground = replace(self._ground(its), keep_clear=clear, openings=self.openings)
         area = place_on(ground, its.settings, limits).area
         if its.region:
             area = geometry.solid(
@@ -264,13 +266,28 @@ class _Grower:
             )
         return area
 
+    def _frame(self, its: PrintMotif, limits: Limits) -> Polygon | None:
+        """Where it would grow if nothing stood in its way."""
+        return place_on(self._ground(its), its.settings, limits).frame
+
+    def _ground(self, its: PrintMotif) -> Ground:
+        """The bare face."""
+        return Ground(
+            name=its.motif, width_mm=self.given.width_mm, height_mm=self.given.height_mm,
+            margin_mm=self.given.margin_mm + self.given.bleed_mm * (self.given.margin_mm > 0),
+            clearance_mm=its.clearance_mm,
+        )  # fmt: skip
+
     def _hidden_by(self, its: PrintMotif) -> BaseGeometry:
         return self.drawing.union(its.behind if its.front else self.drawing.names)
 
-    def _grow(self, its: PrintMotif, area: BaseGeometry, limits: Limits) -> Growth:
+    def _grow(self, its: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None) -> Growth:
         rng = stream(self.given.seed, "print", its.motif, str(its.nth))
-        place = Place(area=area, shapes=geometry.parts(self.drawing.union(its.on)))
-        return motif(its.motif).grow(its.settings, place, limits, rng)
+        place = Place(area=area, frame=frame, shapes=geometry.parts(self.drawing.union(its.on)))
+        growth = motif(its.motif).grow(its.settings, place, limits, rng)
+        if growth.remark:
+            self.notes.append(f"{its.name}: {growth.remark}")
+        return growth
 
     def _fallen(
         self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],
@@ -280,7 +297,8 @@ class _Grower:
         hidden = self._hidden_by(its)
         if not its.settings.cut_at_edge:
             hidden = shapely.buffer(hidden, limits.land_mm, quad_segs=4)
-        fallen = grow(its, shapely.difference(area, hidden), limits)
+        frame = None if its.region else self._frame(its, limits)
+        fallen = grow(its, shapely.difference(area, hidden), limits, frame=frame)
         flakes = fallen.cuts
         flakes = flakes[~shapely.dwithin(flakes, before, limits.land_mm + _APART_MM)] if len(flakes) else flakes
         for name in sorted(leaves):

@@ -8,6 +8,8 @@ import shapely
 
 from carvegen.base.errors import InputError
 from carvegen.base.parameters import parameters
+from carvegen.base.streams import stream
+from carvegen.blocks.from_motif import Ground, grown_block
 from carvegen.checks import checked
 from carvegen.motifs import motif, summaries
 from carvegen.motifs.snowfall import PRESETS, Settings
@@ -101,24 +103,42 @@ def test_every_limit_holds_on_small_blocks(number) -> None:
     assert list(faults(number, sizes=(60,))) == []
 
 
-def test_what_is_kept_clear_changes_nothing_elsewhere() -> None:
+def outlines(cuts) -> set[bytes]:
+    """Each shape by its corners, wherever its outline begins."""
+    return {its.wkb for its in shapely.normalize(cuts)}
+
+
+@pytest.mark.parametrize("preset", ["flurry", "heavy"])
+def test_what_is_kept_clear_changes_nothing_elsewhere(preset) -> None:
     """Locality: beyond a flake and a land of the place that is kept clear all flakes stay, corner by corner."""
-    whole = snow(4, size=(120.0, 90.0))
+    whole = snow(4, size=(120.0, 90.0), **PRESETS[preset])
     corner = box(0, 0, 40, 30)
-    cleared = snow(4, size=(120.0, 90.0), ground={"keep_clear": shapes(corner)})
+    cleared = snow(4, size=(120.0, 90.0), ground={"keep_clear": shapes(corner)}, **PRESETS[preset])
     far = [shapely.distance(cuts, corner) > 9 + 2 * 0.7 for cuts in (whole, cleared)]
     assert far[0].sum() > 100
-    assert {its.wkb for its in whole[far[0]]} == {its.wkb for its in cleared[far[1]]}
+    assert outlines(whole[far[0]]) == outlines(cleared[far[1]])
 
 
-def test_another_window_shows_the_same_flakes() -> None:
-    """With the level and the size of flurries kept, a smaller face is a part of a larger one."""
-    kept = {"level": 0.3, "flurry_mm": 20.0}
+@pytest.mark.parametrize(("preset", "level"), [("flurry", 0.3), ("heavy", 1.2)])
+def test_another_window_shows_the_same_flakes(preset, level) -> None:
+    """With the level and the size of flurries kept, a smaller face is a part of a larger one, corner by corner."""
+    kept = {**PRESETS[preset], "level": level, "flurry_mm": 20.0}
     large, small = snow(5, size=(120.0, 90.0), **kept), snow(5, size=(80.0, 60.0), **kept)
-    inner = box(0, 0, 80 - 11, 60 - 11)
-    here = [{its.wkb for its in cuts[shapely.covered_by(cuts, inner)]} for cuts in (large, small)]
+    inner = box(10, 10, 80 - 2 * 11, 60 - 2 * 11)
+    here = [outlines(cuts[shapely.covered_by(cuts, inner)]) for cuts in (large, small)]
     assert len(here[0]) > 40
-    assert len(here[0] & here[1]) >= 0.9 * len(here[0])
+    assert here[0] == here[1]
+
+
+@pytest.mark.parametrize("share", [0.5, 0.6])
+def test_half_white_and_more_comes_or_is_told(share) -> None:
+    told: list[str] = []
+    ground = Ground(name="sky", width_mm=60, height_mm=45)
+    heavy = Settings(**{**PRESETS["heavy"], "snow": share})
+    block = grown_block(ground, heavy, limits(), stream(2, "law"), by="snowfall", say=told.append)
+    came = shapely.area(block.cuts).sum() / (60 * 45)
+    assert abs(came - share) <= 0.01 or f"{came:.0%} came" in told[0]
+    assert came > share - 0.1
 
 
 def test_flakes_go_behind_what_is_kept_clear() -> None:

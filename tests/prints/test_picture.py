@@ -41,6 +41,18 @@ def test_two_motifs_of_one_kind_draw_from_streams_of_their_own(tmp_path) -> None
     assert [its.wkb for its in alone] == [its.wkb for its in one]
 
 
+def test_a_print_tells_where_other_white_came_than_asked(tmp_path) -> None:
+    """Snow that is kept off half the face can't be as much of it as was asked."""
+    path = tmp_path / "print.toml"
+    snow = (
+        '[[motifs]]\nmotif = "snowfall"\nsettings = { snow = 0.1, largest_mm = 2.5 }\nkeep_clear = ["box 0 0 18 30"]\n'
+    )
+    path.write_text(f'[print]\nname = "post"\nsize_mm = [36, 30]\nseed = 4\n{BLOCK}{snow}', encoding="utf-8")
+    print_ = read_print(path, SHELF)
+    picture, _ = cut_blocks(print_, ways_of(print_, SHELF), say=lambda _: None)
+    assert any("asked for 10% white" in note and "kept off" in note for note in picture.notes)
+
+
 LIMITS = limits(0.5, 0.4)
 POST = box(10, 0, 10, 30)
 

@@ -77,7 +77,13 @@ def _fir(rng: np.random.Generator) -> shapely.Geometry:
     tiers = [shapely.box(48, -5, 52, 90)]
     for y in np.linspace(12, 80, int(rng.integers(4, 9))):
         half = 0.45 * (98 - y) * rng.uniform(0.8, 1.1)
-        edge = [(50 - half, y), (50 - half / 2, y + rng.uniform(1, 4)), (50, y + 3), (50 + half / 2, y + 2), (50 + half, y)]
+        edge = [
+            (50 - half, y),
+            (50 - half / 2, y + rng.uniform(1, 4)),
+            (50, y + 3),
+            (50 + half / 2, y + 2),
+            (50 + half, y),
+        ]
         tiers.append(shapely.Polygon([*edge, (50, y + half * rng.uniform(0.5, 0.9))]).buffer(0))
     return shapely.union_all(tiers)
 

@@ -30,6 +30,7 @@ __all__ = ["grow"]
 _NEAR = 0.05  #: the white comes so near to what is asked, as a share of it,
 _NEAREST = 0.0015  #: or within so much of the face
 _FEW = 3000  #: flakes: of more a part is tried first
+_CLOSE = 0.008  #: but no further off than this,
 _TOLD = 0.01  #: what differs by more is told
 _TRIES = 6
 _EDGES = 3
@@ -135,7 +136,7 @@ def _constant(share: float) -> Callable[[float], float]:
 
 def _close(snow: float) -> float:
     """White that comes so near to what is asked is near enough."""
-    return max(_NEAREST, min(_NEAR * snow, _TOLD / 2))
+    return max(_NEAREST, min(_NEAR * snow, _CLOSE))
 
 
 def _white(shapes: PolygonArray, frame: Polygon) -> float:

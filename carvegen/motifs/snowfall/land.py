@@ -9,11 +9,13 @@ import shapely
 
 from carvegen import geometry
 from carvegen.geometry.necks import necks
-from carvegen.motifs.shared.minimum_width import closed, opened
+from carvegen.motifs.shared.minimum_width import closed
 from carvegen.motifs.snowfall.chance import Draws, keys
 from carvegen.motifs.snowfall.flakes import Flakes
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from carvegen.base.limits import Limits
     from carvegen.geometry import (
         Floats,
@@ -23,7 +25,7 @@ if TYPE_CHECKING:
         Rings,
     )
 
-__all__ = ["BODY", "FINE_MM", "SLACK_MM", "changed", "fine", "met", "parted", "without_specks"]
+__all__ = ["BODY", "FINE_MM", "SLACK_MM", "changed", "doomed", "fine", "met", "parted", "without_specks"]
 
 SLACK_MM = 0.012  #: so much more is kept than must hold: arcs are polygons and coordinates lie on a grid
 _MERGES = 0.5  #: chance that two that come near merge
@@ -31,12 +33,32 @@ _MUCH = 0.3  #: of more white than this
 _MERGES_MORE = 1.3  #: so many more merge for each share
 _SPECK = 1.9  #: smaller ones than so many cuts, from the middle, are pecks of the tool: they don't merge
 _DEEP = 0.34  #: two that overlap by so much of the smaller one's reach are one
+_HIDDEN = 2.6  #: by so much it shows nowhere
+_SURE = 0.15  #: so deep no shrinking helps, whatever the outlines
 _SHRINKS = 0.55  #: a flake that must shrink further goes
 BODY = 0.84  #: a flake's mean reach over its largest
 _FILLS = 1.4  #: gaps and bays inside a clump are filled up to so many lands,
 _FILLS_CUTS = 0.5  #: and up to so many cuts
 FINE_MM = 0.006  #: outlines may be simplified so far
 _MASS = 12.0  #: what is larger than so many lands squared does not go for the sake of a larger one
+
+
+def doomed(xy: Floats, reach: Floats, key: NDArray[np.uint64], limits: Limits, snow: float) -> Mask:
+    """Which flakes will be gone, told from their discs alone: hidden by a larger one, or too near to it to shrink."""
+    small, large = _disc_pairs(xy, reach, key, 0.0)
+    sunk = _sunk(xy, reach, small, large)
+    chance = Draws(keys(key[small], key[large])).random(1)[:, 0]
+    deep, merges = _fate(reach[large], sunk, chance, limits, snow)
+    gone = np.zeros(len(xy), dtype=bool)
+    gone[small[(deep & (sunk > _HIDDEN)) | (~deep & ~merges & (sunk > _SURE))]] = True
+    return gone
+
+
+def _fate(large: Floats, sunk: Floats, chance: Floats, limits: Limits, snow: float) -> tuple[Mask, Mask]:
+    """Of pairs with a larger one of such reach: which overlap so deep that they are one, and which merge."""
+    speck = large < _SPECK * limits.cut_mm
+    deep = ~speck & (sunk > _DEEP)
+    return deep, ~deep & ~speck & (chance < _MERGES + _MERGES_MORE * max(snow - _MUCH, 0))
 
 
 def met(flakes: Flakes, limits: Limits, snow: float) -> Flakes:
@@ -47,9 +69,7 @@ def met(flakes: Flakes, limits: Limits, snow: float) -> Flakes:
     """
     small, large, gap = _pairs(flakes, limits.land_mm + SLACK_MM)
     chance = Draws(keys(flakes.key[small], flakes.key[large])).random(2)
-    speck = flakes.reach[large] < _SPECK * limits.cut_mm
-    deep = ~speck & (_sunk(flakes, small, large) > _DEEP)
-    merges = ~deep & ~speck & (chance[:, 0] < _MERGES + _MERGES_MORE * max(snow - _MUCH, 0))
+    deep, merges = _fate(flakes.reach[large], _sunk(flakes.xy, flakes.reach, small, large), chance[:, 0], limits, snow)
     beside = ~deep & ~merges
     need = np.zeros(len(flakes))
     np.maximum.at(need, small[beside], np.where(gap > 0, limits.land_mm + 2 * SLACK_MM - gap, np.inf)[beside])
@@ -70,7 +90,7 @@ def parted(flakes: Flakes, limits: Limits) -> PolygonArray:
     """Shapes a land apart: those that overlap deep are one, of others too near the smaller goes."""
     small, large, _ = _pairs(flakes, limits.land_mm + SLACK_MM / 2)
     speck = flakes.reach[large] < 0.8 * _SPECK * limits.cut_mm
-    deep = ~speck & (_sunk(flakes, small, large) > 0.9 * _DEEP)
+    deep = ~speck & (_sunk(flakes.xy, flakes.reach, small, large) > 0.9 * _DEEP)
     near = np.flatnonzero(~deep)
     kin = _share_a_neighbour(len(flakes), small[deep], large[deep], small[near], large[near])
     stays = np.ones(len(flakes), dtype=bool)
@@ -89,28 +109,31 @@ def _pairs(flakes: Flakes, apart: float) -> tuple[Indices, Indices, Floats]:
 
     Of those whose discs overlap deep the distance is not measured: 0.
     """
-    low, high = flakes.xy - flakes.reach[:, None], flakes.xy + flakes.reach[:, None]
-    boxes = np.asarray(shapely.box(*(low - apart).T, *high.T), dtype=object)
-    i, j = shapely.STRtree(boxes).query(boxes)
-    once = i < j
-    i, j = i[once], j[once]
-    room = np.hypot(*(flakes.xy[i] - flakes.xy[j]).T) - flakes.reach[i] - flakes.reach[j]
-    i, j = i[room < apart], j[room < apart]
-    less = (flakes.reach[i] < flakes.reach[j]) | (
-        (flakes.reach[i] == flakes.reach[j]) & (flakes.key[i] < flakes.key[j])
-    )
-    small, large = np.where(less, i, j), np.where(less, j, i)
+    small, large = _disc_pairs(flakes.xy, flakes.reach, flakes.key, apart)
     gap = np.zeros(len(small))
-    asked = np.flatnonzero(_sunk(flakes, small, large) <= _DEEP)
+    asked = np.flatnonzero(_sunk(flakes.xy, flakes.reach, small, large) <= _DEEP)
     gap[asked] = shapely.distance(flakes.shape[small[asked]], flakes.shape[large[asked]])
     near = gap < apart
     return small[near], large[near], gap[near]
 
 
-def _sunk(flakes: Flakes, small: Indices, large: Indices) -> Floats:
+def _disc_pairs(xy: Floats, reach: Floats, key: NDArray[np.uint64], apart: float) -> tuple[Indices, Indices]:
+    """Pairs whose discs come nearer than `apart`: the smaller and the larger, by reach, then by key."""
+    low, high = xy - reach[:, None], xy + reach[:, None]
+    boxes = np.asarray(shapely.box(*(low - apart).T, *high.T), dtype=object)
+    i, j = shapely.STRtree(boxes).query(boxes)
+    once = i < j
+    i, j = i[once], j[once]
+    near = np.hypot(*(xy[i] - xy[j]).T) - reach[i] - reach[j] < apart
+    i, j = i[near], j[near]
+    less = (reach[i] < reach[j]) | ((reach[i] == reach[j]) & (key[i] < key[j]))
+    return np.where(less, i, j), np.where(less, j, i)
+
+
+def _sunk(xy: Floats, reach: Floats, small: Indices, large: Indices) -> Floats:
     """How deep the smaller reaches into the larger, in its own reaches."""
-    apart = np.hypot(*(flakes.xy[small] - flakes.xy[large]).T)
-    return np.asarray((BODY * (flakes.reach[small] + flakes.reach[large]) - apart) / (BODY * flakes.reach[small]))
+    apart = np.hypot(*(xy[small] - xy[large]).T)
+    return np.asarray((BODY * (reach[small] + reach[large]) - apart) / (BODY * reach[small]))
 
 
 def changed(flakes: Flakes, scale: Floats, shift: Floats) -> Flakes:
@@ -159,7 +182,8 @@ def _settled(shapes: PolygonArray, sound: int, limits: Limits) -> PolygonArray:
         owner, patches = _patches(geometry.rings(shapes[which]), limits)
         bad = which[np.unique(owner)]
         fuller = _united(np.concatenate([shapes[which], patches]), np.concatenate([np.arange(len(which)), owner]))
-        fuller = fuller[np.unique(owner)]
+        fuller = closed(fuller[np.unique(owner)], limits.land_mm + 2 * SLACK_MM)  # no spike of land beside a patch
+        fuller = shapely.simplify(fuller, FINE_MM)
         fuller = fine(without_specks(geometry.parts(fuller), limits))
         shapes = np.concatenate([np.delete(shapes, bad), fuller])
         doubtful = np.arange(len(shapes)) >= len(shapes) - len(fuller)
@@ -214,9 +238,15 @@ def _patches(rings: Rings, limits: Limits) -> tuple[Indices, PolygonArray]:
 
 def _smooth(shapes: PolygonArray, limits: Limits) -> PolygonArray:
     """Gaps, bays and small holes filled, tips that the cutter does not reach taken off."""
-    full = fine(geometry.parts(closed(shapes, max(_FILLS * limits.land_mm, _FILLS_CUTS * limits.cut_mm))))
-    reached = opened(full, limits.cut_mm + 2 * SLACK_MM)
-    return fine(without_specks(geometry.parts(shapely.simplify(reached, FINE_MM)), limits))
+    full = closed(shapes, max(_FILLS * limits.land_mm, _FILLS_CUTS * limits.cut_mm))
+    full = geometry.parts(shapely.simplify(full, FINE_MM))
+    radius = limits.cut_mm / 2 + SLACK_MM
+    blunt = limits.land_mm / 2 + SLACK_MM  # where the cutter's rounds meet, land would be left as a spike
+    wider = shapely.buffer(shapely.buffer(full, -radius, quad_segs=4), radius + blunt, quad_segs=4)
+    reached = shapely.simplify(shapely.buffer(wider, -blunt, quad_segs=4), FINE_MM)
+    broken = ~shapely.is_valid(reached)  # by GEOS 3.14, now and then
+    reached[broken] = shapely.make_valid(reached[broken])
+    return fine(without_specks(geometry.parts(reached), limits))
 
 
 def fine(shapes: PolygonArray) -> PolygonArray:

@@ -17,6 +17,7 @@ from carvegen.motifs.snowfall.flakes import (
     drawn,
     sized,
 )
+from carvegen.motifs.snowfall.land import doomed
 from carvegen.motifs.snowfall.outlines import SMALLEST_REACH
 from carvegen.motifs.snowfall.weather import (
     CELL_MM,
@@ -155,7 +156,8 @@ class Sky:
         lots = [self._layer(layer, level * crowded * self.density[layer]) for layer in range(_LAYERS)]
         xy, key, layer = (np.concatenate(column) for column in zip(*lots, strict=True))
         reach = sized(self.looks, Draws(key, drawn=4), self.medians[layer], _SPREAD[layer])
-        return drawn(self.looks, xy, reach, layer, key)
+        stays = ~doomed(xy, reach, key, self.limits, self.settings.snow)
+        return drawn(self.looks, xy[stays], reach[stays], layer[stays], key[stays])
 
     def _layer(self, layer: int, per_mm2: Floats) -> tuple[Floats, np.ndarray, np.ndarray]:
         """Places, keys and layer of the flakes of one layer."""
