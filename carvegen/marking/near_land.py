@@ -124,9 +124,7 @@ def taken_back(
     return shapes
 
 
-def _bites(
-    shapes: PolygonArray, fixed: PolygonArray, place: Place, limits: Limits, zone: BaseGeometry
-) -> BaseGeometry:
+def _bites(shapes: PolygonArray, fixed: PolygonArray, place: Place, limits: Limits, zone: BaseGeometry) -> BaseGeometry:
     """What is to be taken back: discs round every place in the zone where land or cut is too narrow."""
     if len(shapes) == 0:
         return shapely.Polygon()

@@ -1,4 +1,4 @@
-"""Marks drawn in an SVG: groups by their meaning, ids as keys, opacity as strength, true size; what is wrong is told."""
+"""Marks drawn in an SVG: groups by their meaning, ids as keys, opacity as strength, true size; what is wrong."""
 
 from __future__ import annotations
 
@@ -98,7 +98,10 @@ def test_what_is_no_file_of_marks_is_refused_in_words(tmp_path, inner, head, sai
 
 def test_a_picture_or_half_a_file_is_refused(tmp_path) -> None:
     path = tmp_path / "marks.svg"
-    for data in ("<svg xmlns='http://www.w3.org/2000/svg' width='60mm'", "0\nSECTION\n2\nENTITIES\n0\nENDSEC\n0\nEOF\n"):
+    for data in (
+        "<svg xmlns='http://www.w3.org/2000/svg' width='60mm'",
+        "0\nSECTION\n2\nENTITIES\n0\nENDSEC\n0\nEOF\n",
+    ):
         path.write_text(data, encoding="utf-8")
         with pytest.raises(InputError):
             read_marks(path, NAMES, SIZE)

@@ -120,7 +120,10 @@ def test_land_that_a_mark_leaves_too_narrow_is_told_with_the_mark(tmp_path) -> N
 @pytest.mark.parametrize(
     ("more", "said"),
     [
-        (STAYS + 'for = ["snow fall"]\n[[marked]]\nmeaning = "less"\nshape = "box 0 0 3 3"\nfor = ["sleet"]\n', "sleet"),
+        (
+            STAYS + 'for = ["snow fall"]\n[[marked]]\nmeaning = "less"\nshape = "box 0 0 3 3"\nfor = ["sleet"]\n',
+            "sleet",
+        ),
         (STAYS + 'blocks = ["sea"]\n', "must be a block of this print"),
         (OUT + 'for = ["snowfall"]\n', "has no meaning here"),
         ('[[marked]]\nmeaning = "goes"\nshape = "box 0 0 3 3"\n', "must be a known word"),
