@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
+from pathlib import Path, PurePath
 
 from carvegen.base.errors import InputError
 from carvegen.base.files import save_file, settled
@@ -78,7 +78,9 @@ def undo(folder: Path) -> Undone:
     with settled(folder / FOLDER):
         steps = _steps(folder)
         if not steps:
-            raise InputError("has nothing to undo", where=str(folder), hint="carvegen keep and --release can be undone")
+            raise InputError(
+                "has nothing to undo", where=str(folder), hint="what carvegen keep has changed can be undone"
+            )
         said = _said(steps[-1])
         before, after = said.before, said.after
         beside, back, away = dict[str, str](), list[str](), list[str]()
@@ -118,6 +120,8 @@ def _said(step: Path) -> _Step:
         said = json.loads(step.read_text(encoding="utf-8"))
         if said["format"] != _FORMAT:
             raise InputError("is of a form not known here", where=str(step), hint="take the carvegen that wrote it")
+        if any(PurePath(name).is_absolute() or ".." in PurePath(name).parts for name in said["before"]):
+            raise ValueError
         return _Step(str(said["what"]), dict(said["before"]), dict(said["after"]))
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         raise InputError(

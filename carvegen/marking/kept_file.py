@@ -178,7 +178,7 @@ def read_kept(path: Path, *, motif: str, size: tuple[float, float]) -> Kept:
     """
     try:
         if not is_there(path):
-            hint = "put it back, or let the motif grow again: carvegen keep --release"
+            hint = "put it back; or name no kept file, and the motif grows again"
             raise InputError("is not there", hint=hint)
         data = drawing_bytes(path)
         if (kind := kind_of(data)) != "SVG":

@@ -67,14 +67,18 @@ def _narrow_lands(name: str, edited: PolygonArray, cuts: PolygonArray, limits: L
     for k in np.flatnonzero(own & (found.width < limits.land_mm - _GRID_SLACK_MM)).tolist():
         yield _finding(
             chords[k], float(found.width[k]), limits.land_mm,
-            f"land beside an edited shape of {name} is too narrow to stand", "move the shape, or join the two cuts",
+            f"land beside an edited shape of {name} is too narrow to stand; mending changes it, if the block is mended",
+            "move the shape, or join the two cuts",
         )  # fmt: skip
 
 
 def _narrow_cuts(name: str, edited: PolygonArray, limits: Limits) -> Iterator[Finding]:
     """Edited shapes, or parts of them, that the smallest cut does not reach."""
     small = shapely.is_empty(geometry.offset(edited, -(limits.cut_mm / 2 - _GRID_SLACK_MM)))
-    why, remedy = f"an edited shape of {name} is too narrow to be cut", "make it wider, or take it out"
+    why, remedy = (
+        f"an edited shape of {name} is too narrow to be cut; mending changes it",
+        "make it wider, or take it out",
+    )
     for shape in edited[small]:
         wide = 2 * float(shapely.length(shapely.maximum_inscribed_circle(shape, tolerance=_GRID_SLACK_MM)))
         yield _finding(shape, wide, limits.cut_mm, why, remedy)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Any
 
 from carvegen.base.errors import CarvegenError, InputError
@@ -50,7 +50,7 @@ def keep(given: Print, grown: Sequence[Grown], names: Sequence[str]) -> dict[str
     kept: dict[str, str] = {}
     for k in wanted:
         own = grown[k]
-        file = own.motif.kept or f"{_FOLDER}/{file_name(own.motif.name)}.svg"
+        file = own.motif.kept if _inside(own.motif.kept) else f"{_FOLDER}/{file_name(own.motif.name)}.svg"
         files[file] = _file_of(given, own).encode()
         kept[own.motif.name] = file
     text = _named(given.path, {k: kept[given.motifs[k].name] for k in wanted})
@@ -74,8 +74,13 @@ def release(given: Print, names: Sequence[str]) -> list[Released]:
         raise InputError(f"{which} kept", where=str(given.path), hint="nothing is to be let go")
     let_go = [Released(name=given.motifs[k].name, file=given.motifs[k].kept) for k in numbers]
     text = _named(given.path, dict.fromkeys(numbers, ""))
-    _change(given, f"keep --release {', '.join(its.name for its in let_go)}", {given.path.name: text})
+    _change(given, f"let go of {', '.join(its.name for its in let_go)}", {given.path.name: text})
     return let_go
+
+
+def _inside(name: str) -> bool:
+    """Whether a file lies in the print's own folder: no other is written."""
+    return bool(name) and not PurePath(name).is_absolute() and ".." not in PurePath(name).parts
 
 
 def _change(given: Print, what: str, files: Mapping[str, bytes | None]) -> None:

@@ -120,5 +120,5 @@ def _notes(given: Print, motif: PrintMotif, kept: Kept, done: Adapted) -> Iterat
     if other:
         yield (
             f"{motif.name} is kept: {', '.join(other)} differ from what it grew by, which changes nothing while it is "
-            "kept; carvegen keep --release lets it grow again"
+            "kept; without its key kept it would grow again"
         )

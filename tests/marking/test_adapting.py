@@ -40,13 +40,16 @@ def around(bears, clear=NOTHING) -> Surroundings:
 POSTS = [box(4, 0, 5, 10), box(16, 0, 6, 12), box(30, 0, 7, 8)]
 
 
-@examples(6)
+@examples(4)
 @given(
     seed=SEEDS, which=st.integers(0, 2), side=st.floats(0.3, 3), preset=st.sampled_from(["deep", "fresh", "wet"]),
     board=st.booleans(),
 )  # fmt: skip
 def test_law_only_heaps_on_what_has_changed_grow_again(seed, which, side, preset, board):
-    """A post is made wider, or gets a board at its side: the heaps on the others stay, vertex by vertex."""
+    """A post is made wider, or gets a board at its side: the heaps on the others stay, vertex by vertex.
+
+    What grows again does so from another seed here, so that none stays by being grown alike.
+    """
     before, now = shapely.union_all(POSTS), list(POSTS)
     *_, right, top = now[which].bounds
     added = box(right, top - 2, side, 0.8) if board else box(right, 0, side, top)
@@ -54,7 +57,7 @@ def test_law_only_heaps_on_what_has_changed_grow_again(seed, which, side, preset
     after = shapely.union_all(now)
     old = snow_on(before, seed, preset)
     kept, room = kept_as(old, around(before)), lambda: FACE
-    done = adapted(kept, around(after), LIMITS, room=room, again=lambda: snow_on(after, seed, preset))
+    done = adapted(kept, around(after), LIMITS, room=room, again=lambda: snow_on(after, seed + 1, preset))
     reach = shapely.buffer(added, LIMITS.land_mm)
     far = old.cuts[~shapely.intersects(old.cuts, reach)]
     there = set(marks_of(done.growth.cuts))
@@ -63,8 +66,7 @@ def test_law_only_heaps_on_what_has_changed_grow_again(seed, which, side, preset
     assert set(marks_of(done.gone)) == set(marks_of(old.cuts)) - set(marks_of(far))
     assert len(geometry.close_pairs(done.growth.cuts, LIMITS.land_mm - 0.002)[0]) == 0
     ground = geometry.parts(shapely.difference(FACE, shapely.union_all(done.come)))
-    assert (necks(geometry.rings(ground), LIMITS.land_mm - 0.002).width > 0).all()
-    assert len(done.come) >= len(done.gone) > 0 or board
+    assert len(necks(geometry.rings(ground), LIMITS.land_mm - 0.01)) == 0
 
 
 def test_nothing_changes_where_nothing_was_drawn_and_nothing_is_grown():
@@ -105,7 +107,7 @@ def test_what_grows_again_keeps_a_land_from_what_stays():
     )
     assert marks_of(done.growth.cuts[:1]) == marks_of(stays)
     assert len(done.come) == 1
-    assert done.come[0].bounds[2] < 27
+    assert done.come[0].bounds[2] < 27.5
     assert shapely.distance(shapely.union_all(done.come), stays[0]) >= LIMITS.land_mm - 0.002
 
 

@@ -105,10 +105,14 @@ def test_the_journal_is_bounded(folder, monkeypatch):
     assert (folder / "kept/one.svg").read_text() == "2"
 
 
-def test_a_damaged_step_is_told(folder):
+@pytest.mark.parametrize(
+    "text",
+    ["{", '{"format": 1, "what": "keep", "before": {"../../mine": "x"}, "after": {"../../mine": "y"}}', "[]"],
+)
+def test_a_damaged_step_is_told(folder, text):
     changed(folder, "keep", AFTER)
     step = next((folder / FOLDER).iterdir())
-    step.write_text("{")
+    step.write_text(text)
     with pytest.raises(InputError, match="can't be read") as refused:
         undo(folder)
     assert step.name in str(refused.value)

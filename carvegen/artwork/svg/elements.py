@@ -113,8 +113,8 @@ def _on_grid(shapes: PolygonArray, whose: Indices, count: int, notes: Notes) -> 
     kept = shapely.area(every) >= SLIVER_MM2
     if not kept.all():
         notes.add(f"{int((~kept).sum())} specks smaller than {SLIVER_MM2:g} square mm are left out")
-    ends = np.searchsorted(owner[kept], np.arange(count + 1))
-    return [every[kept][a:b] for a, b in itertools.pairwise(ends)]
+    every, owner = every[kept], owner[kept]
+    return [every[a:b] for a, b in itertools.pairwise(np.searchsorted(owner, np.arange(count + 1)).tolist())]
 
 
 def _mended(shape: shapely.Polygon) -> PolygonArray:

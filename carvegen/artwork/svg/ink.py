@@ -52,11 +52,14 @@ class Ink:
 
     def finished(self) -> dict[str, list[PolygonArray]]:
         """Every layer's polygons, not yet cleaned."""
+        every = _outlines([line.xy for waiting in self.alone.values() for _, _, line in waiting])
+        sound = shapely.is_valid(every) & (shapely.area(every) > 0)
+        first = 0
         for layer, waiting in self.alone.items():
-            outlines = _outlines([line.xy for _, _, line in waiting])
-            good = shapely.is_valid(outlines) & (shapely.area(outlines) > 0)
+            outlines, good = every[first : first + len(waiting)], sound[first : first + len(waiting)]
             rest = [self._region(*waiting[k][:2], [waiting[k][2]]) for k in np.flatnonzero(~good)]
             self.found.setdefault(layer, []).extend([outlines[good], *rest])
+            first += len(waiting)
         self.alone = {}
         if self.white and self.coloured:
             self.notes.add("white shapes count as shapes, like those of any other colour")
@@ -225,6 +228,8 @@ class Extent(Ink):
 
 def _outlines(rings: list[Floats]) -> PolygonArray:
     """The inside of each ring, right or wrong."""
+    if not rings:
+        return geometry.empty()
     which = np.repeat(np.arange(len(rings)), [len(ring) for ring in rings])
     return np.asarray(shapely.polygons(shapely.linearrings(np.concatenate(rings), indices=which)), dtype=object)
 

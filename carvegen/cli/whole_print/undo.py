@@ -30,7 +30,7 @@ def command(file: Path, as_json: bool) -> None:
     if as_json:
         click.echo(json.dumps(asdict(done), indent=1))
         return
-    click.echo(f"Undone: carvegen {done.what}")
+    click.echo(f"Undone: {done.what}")
     for name in done.back:
         click.echo(f"  as it was: {name}")
     for name in done.away:
