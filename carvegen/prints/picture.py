@@ -133,6 +133,7 @@ def pictured(
     lights = geometry.stack([_shapes(drawing, "highlights", given.highlights), geometry.parts(pressed)])
     lights = geometry.snapped(geometry.joined(lights))
     whites = [White(name="paper", shapes=lights, leaves=inked)] if len(lights) else []
+    marks = marks_of(given, drawing, geometry.union(openings))
     grower = _Grower(drawing, plates, limits, openings)
     for k, its in enumerate(given.motifs):
         say(f"growing {its.motif} {k + 1} of {len(given.motifs)}")
@@ -141,7 +142,6 @@ def pictured(
         except InputError as error:
             raise in_keys(error, given, f"motifs[{k}]") from None
     told = [note for _, grown in grower.motifs for note in grown.notes]
-    marks = marks_of(given, drawing, geometry.union(openings))
     whites = with_marks(whites, marks.marks, inked, [grower.bed(k) for k in range(len(given.motifs))])
     return Picture(
         face=face, drawing=drawing, whites=tuple(whites), openings=openings, marks=marks.marks,

@@ -1,0 +1,217 @@
+"""Laws of marks, for every motif: what a mark does, and that nothing else changes."""
+
+from __future__ import annotations
+
+import dataclasses
+from functools import cache
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+
+from carvegen import geometry
+from carvegen.base.errors import InputError
+from carvegen.base.streams import stream
+from carvegen.geometry.necks import necks
+from carvegen.marking.applying import Bed, marked, reach_mm
+from carvegen.marking.marks import Mark, Meaning, check_agreement, key_of, on_face
+from carvegen.motifs import motif, summaries
+from carvegen.motifs.growth import Growth, Place
+from tests.cases import box, limits
+from tests.strategies import examples
+
+SIZE = (36.0, 26.0)
+FACE = shapely.box(0, 0, *SIZE)
+LIMITS = limits(0.5, 0.4)
+BEARS = shapely.union_all([box(5, 0, 4, 20), box(3, 16, 30, 3), box(0, 0, 36, 3)])
+#: What differs from the first preset, so that a small face has something on it.
+OWN = {
+    "snowfall": {"snow": 0.1, "largest_mm": 3.0}, "frost": {"feather_mm": 12.0, "reach_mm": 25.0},
+    "grain": {"knots": 0.0}, "snowload": {"fallen_mm": 2.5},
+}  # fmt: skip
+MOTIFS = sorted(summaries())
+each_motif = pytest.mark.parametrize("name", MOTIFS)
+
+
+@cache
+def grown(name: str) -> tuple[Growth, Bed]:
+    module = motif(name)
+    settings = module.Settings(**{**next(iter(module.PRESETS.values())), **OWN.get(name, {})})
+    bears = geometry.parts(BEARS) if name == "snowload" else geometry.empty()
+    place = Place(area=FACE, frame=FACE, shapes=bears)
+    bed = Bed(motif=name, name=name, settings=settings, place=place, limits=LIMITS, seed=3)
+    return module.grow(settings, place, LIMITS, stream(3, name)), bed
+
+
+def mark(meaning: Meaning, shape, key: str = "a", **more) -> Mark:
+    return Mark(meaning=meaning, shape=shape, key=key, **more)
+
+
+@st.composite
+def blobs(draw, x=(3, 33), y=(3, 23), reach=4.5):
+    middle = np.array([draw(st.floats(*x)), draw(st.floats(*y))])
+    rng = np.random.default_rng(draw(st.integers(0, 2**16)))
+    angle, far = np.sort(rng.uniform(0, 2 * np.pi, 8)), rng.uniform(0.4 * reach, reach, 8)
+    corners = middle + far[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
+    return shapely.convex_hull(shapely.MultiPoint(np.round(corners, 3))).intersection(FACE)
+
+
+def beyond(growth: Growth, zone) -> tuple[set, set]:
+    """All corners outside a zone, and all shapes that lie outside it whole."""
+    xy = shapely.get_coordinates(np.concatenate([growth.cuts, growth.free]))
+    outer = growth.cuts[~shapely.intersects(growth.cuts, zone)]
+    return set(map(tuple, xy[~shapely.intersects_xy(zone, xy)])), {its.wkb for its in outer}
+
+
+def white(growth: Growth, shape) -> float:
+    return float(shapely.area(shapely.intersection(growth.cuts, shape)).sum())
+
+
+@each_motif
+@pytest.mark.parametrize("meaning", Meaning)
+@examples(2)
+@given(shape=blobs(), strength=st.floats(0, 1))
+def test_nothing_changes_beyond_a_land_and_a_flake(name, meaning, shape, strength) -> None:
+    growth, bed = grown(name)
+    done = marked(growth, [mark(meaning, shape, strength=strength)], bed)
+    zone = shapely.buffer(shape, reach_mm(name, bed.settings, LIMITS))
+    assert beyond(done, zone) == beyond(growth, zone)
+    assert shapely.is_valid(done.cuts).all()
+    assert shapely.STRtree(done.cuts).query(done.cuts, predicate="overlaps").size == 0
+
+
+@each_motif
+@examples(2)
+@given(shape=blobs())
+def test_what_stays_is_never_white_and_what_comes_out_always(name, shape) -> None:
+    growth, bed = grown(name)
+    stays = marked(growth, [mark(Meaning.STAYS, shape)], bed)
+    assert white(stays, shape) == pytest.approx(0, abs=1e-6)
+    assert shapely.area(shapely.intersection(stays.free, shape)).sum() == pytest.approx(0, abs=1e-6)
+    out = marked(growth, [mark(Meaning.COMES_OUT, shape)], bed)
+    hair = 2 * geometry.GRID_MM
+    assert shapely.covers(shapely.buffer(shapely.union_all(out.cuts), hair), shape)
+    left = marked(growth, [mark(Meaning.CARVER_DECIDES, shape)], bed)
+    assert white(left, shape) == pytest.approx(0, abs=1e-6)
+    decided = shapely.area(shapely.intersection(left.to_decide, shape)).sum()
+    assert decided <= 1.002 * white(growth, shape) + 1e-3  # points go to the grid
+    assert decided >= 0.7 * white(growth, shape) - 2 * LIMITS.cut_mm**2
+
+
+@each_motif
+@examples(2)
+@given(one=blobs(x=(2, 9), reach=3), other=blobs(x=(27, 34), reach=3), meanings=st.permutations(list(Meaning)))
+def test_far_marks_commute_and_change_nothing_of_one_another(name, one, other, meanings) -> None:
+    growth, bed = grown(name)
+    reach = reach_mm(name, bed.settings, LIMITS)
+    if shapely.distance(one, other) <= 2 * reach:
+        return
+    a, b = mark(meanings[0], one, "a", attempt=2), mark(meanings[1], other, "b")
+    both, alone = marked(growth, [a, b], bed), marked(growth, [a], bed)
+    assert {its.wkb for its in both.cuts} == {its.wkb for its in marked(growth, [b, a], bed).cuts}
+    near = shapely.buffer(one, reach)
+    corners = [set(map(tuple, xy[shapely.intersects_xy(near, xy)])) for xy in map(shapely.get_coordinates,
+               (both.cuts, alone.cuts))]  # fmt: skip
+    assert corners[0] == corners[1]
+
+
+@each_motif
+@examples(2)
+@given(shape=blobs(), meaning=st.sampled_from([its for its in Meaning if its != Meaning.COMES_OUT]))
+def test_limits_hold_beside_a_mark_as_they_did_before(name, shape, meaning) -> None:
+    """A few hundredths: what is taken back is taken back by discs drawn as polygons."""
+    growth, bed = grown(name)
+    done = marked(growth, [mark(meaning, shape, strength=0.6)], bed)
+    least = 0.7 * LIMITS.land_mm
+    assert _narrowest(done, least) >= min(_narrowest(growth, least), least) - 1e-9
+    new = [its for its in done.cuts if its.wkb not in {old.wkb for old in growth.cuts}]
+    fits = ~shapely.is_empty(shapely.buffer(new, -0.45 * LIMITS.cut_mm))
+    assert fits.all()
+
+
+def _narrowest(growth: Growth, least: float) -> float:
+    ground = geometry.parts(shapely.difference(FACE, shapely.union_all(growth.cuts)))
+    found = necks(geometry.rings(ground), least)
+    return float(found.width.min(initial=least))
+
+
+@pytest.mark.parametrize("name", ["snowfall", "grain"])
+def test_every_try_is_another_and_each_is_the_same_for_ever(name) -> None:
+    growth, bed = grown(name)
+    shape = box(10, 8, 14, 12)
+    tries = [marked(growth, [mark(Meaning.GROW_AGAIN, shape, attempt=k)], bed) for k in (1, 2, 1)]
+    old = {its.wkb for its in growth.cuts}
+    new = [{its.wkb for its in done.cuts if its.centroid.within(shape)} - old for done in tries]
+    assert new[0] == new[2]
+    assert new[0]
+    assert new[0] - new[1]
+
+
+def test_the_stronger_the_more() -> None:
+    growth, bed = grown("snowfall")
+    shape = box(6, 5, 22, 16)
+    at = {
+        (meaning, strength): white(marked(growth, [mark(meaning, shape, strength=strength)], bed), shape)
+        for meaning in (Meaning.MORE, Meaning.LESS) for strength in (0.2, 0.5, 1.0)
+    }  # fmt: skip
+    was = white(growth, shape)
+    assert at[Meaning.LESS, 1.0] < at[Meaning.LESS, 0.5] < was < at[Meaning.MORE, 0.5] < at[Meaning.MORE, 1.0]
+    assert at[Meaning.LESS, 0.5] <= at[Meaning.LESS, 0.2] <= was <= at[Meaning.MORE, 0.2] <= at[Meaning.MORE, 0.5]
+    assert at[Meaning.MORE, 1.0] == pytest.approx(2 * was, rel=0.35)
+
+
+def test_a_heap_that_is_cut_back_has_no_cliff() -> None:
+    """Its end sinks to less than half its height over at least half of that height."""
+    growth, bed = grown("snowload")
+    bare = box(17, 14, 8, 7)
+    done = marked(growth, [mark(Meaning.STAYS, bare)], bed)
+    heap = max((its for its in done.cuts if its.bounds[2] < 17.1 and its.bounds[3] > 19), key=lambda its: its.area)
+    right = heap.bounds[2]
+    high = [heap.intersection(shapely.LineString([(x, 0), (x, 26)])).length for x in np.arange(right - 4, right, 0.05)]
+    full = max(high)
+    assert full > 1.5
+    assert np.max(np.abs(np.diff(high))) < 0.35 * full
+    falls = sum(0.1 * full < its < 0.9 * full for its in high) * 0.05
+    assert falls >= 0.5 * full
+
+
+def test_no_mark_is_the_same_object_and_another_key_other_shapes() -> None:
+    growth, bed = grown("snowfall")
+    assert marked(growth, [], bed) is growth
+    shape = box(10, 8, 14, 12)
+    one, other = (marked(growth, [mark(Meaning.GROW_AGAIN, shape, key)], bed) for key in "ab")
+    assert {its.wkb for its in one.cuts} != {its.wkb for its in other.cuts}
+
+
+def test_a_key_tells_where_and_what() -> None:
+    assert key_of(box(1, 2, 4, 4)) == key_of(shapely.box(5, 6, 1, 2)) == key_of(box(1.004, 2, 4, 4))
+    assert key_of(box(1, 2, 4, 4)).startswith("at 3.0 4.0 mm")
+    assert len({key_of(box(x, 2, 4, w)) for x in (1, 2) for w in (3, 4)}) == 4
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "said"),
+    [
+        (Meaning.COMES_OUT, Meaning.STAYS, '"comes out" (a) and the mark "stays" (b) share 4.0 mm² at 3.0, 3.0 mm'),
+        (Meaning.MORE, Meaning.LESS, '"more" (a) and the mark "less" (b)'),
+        (Meaning.CARVER_DECIDES, Meaning.COMES_OUT, '"carver decides" (a)'),
+    ],
+)
+def test_contradictions_are_named_and_placed(one, other, said) -> None:
+    a, b = mark(one, box(0, 0, 4, 4), "a"), mark(other, box(2, 2, 4, 4), "b")
+    with pytest.raises(InputError) as told:
+        check_agreement([a, b])
+    assert said in str(told.value)
+    check_agreement([a, dataclasses.replace(b, shape=box(4, 0, 4, 4))])
+    check_agreement([dataclasses.replace(a, blocks=("sky",)), dataclasses.replace(b, blocks=("key",))])
+
+
+def test_marks_beside_the_face_are_told() -> None:
+    marks, notes = on_face([mark(Meaning.STAYS, box(-4, 0, 8, 4)), mark(Meaning.STAYS, box(50, 0, 8, 4), "b")], FACE)
+    assert [its.shape.bounds for its in marks] == [(0, 0, 4, 4)]
+    assert notes == (
+        '16.0 mm² of the mark "stays" (a) lie outside the face and do nothing',
+        'the mark "stays" (b) lies outside the face and does nothing',
+    )

@@ -1,0 +1,139 @@
+"""A marked print: every block follows the marks, the keys are checked, and what is unmarked stays as it was."""
+
+from __future__ import annotations
+
+import pytest
+import shapely
+
+from carvegen.base.errors import InputError
+from carvegen.blocks.free_edge import with_fringe
+from carvegen.prints.cut_blocks import cut_blocks, mended_cut, ways_of
+from carvegen.prints.file.print_file import read_print
+from carvegen.prints.marked.mark_findings import mark_findings
+from tests.cases import SHELF, box, limits
+from tests.cases import block as block_of
+
+PRINT = """
+[print]
+name = "post"
+size_mm = [40, 30]
+seed = 4
+{more}
+[[layers]]
+name = "POST"
+shape = "box 5 0 8 22"
+[[blocks]]
+name = "sky"
+role = "background"
+ink = "#a9bfcb"
+layers = ["*"]
+material = "linoleum"
+cutter = "v-60"
+for = ["hand"]
+[[blocks]]
+name = "key"
+role = "key"
+ink = "#1f2b3d"
+layers = ["POST"]
+material = "linoleum"
+cutter = "v-60"
+for = ["hand"]
+[[highlights]]
+shape = "circle 33 24 3"
+[[motifs]]
+motif = "snowload"
+on = ["POST"]
+[[motifs]]
+motif = "snowfall"
+settings = {{ snow = 0.1, largest_mm = 2.5 }}
+"""
+STAYS = '[[marked]]\nmeaning = "stays"\nshape = "box 4 18 6 8"\n'
+OUT = '[[marked]]\nmeaning = "comes out"\nshape = "box 8 4 10 8"\n'
+ALSO = '[[marked]]\nmeaning = "stays"\nshape = "box 30 20 4 8"\n'
+DECIDES = '[[marked]]\nmeaning = "carver decides"\nshape = "box 18 14 14 12"\nfor = ["snowfall"]\n'
+
+
+def given(folder, more: str):
+    path = folder / "print.toml"
+    path.write_text(PRINT.format(more=more), encoding="utf-8")
+    return read_print(path, SHELF)
+
+
+def cut(folder, more: str = ""):
+    print_ = given(folder, more)
+    ways = ways_of(print_, SHELF)
+    return *cut_blocks(print_, ways, say=lambda _: None), ways
+
+
+def test_marks_on_every_block(tmp_path) -> None:
+    plain, lands, _ = cut(tmp_path)
+    picture, cuts, ways = cut(tmp_path, STAYS + OUT + ALSO + DECIDES)
+    for name, its in cuts.items():
+        for stays in (box(4, 18, 6, 8), box(30, 20, 4, 8)):
+            shown = shapely.intersection(its.picture, stays)
+            assert shapely.area(shapely.difference(shown, its.land)) < 1e-4
+            assert shapely.area(shapely.intersection(picture.white_for(name), stays)) < 1e-6
+        assert shapely.area(shapely.intersection(its.land, box(8, 4, 10, 8))) < 1e-4
+        mended = mended_cut(its, ways[name], say=lambda _: None)
+        assert shapely.area(shapely.difference(shapely.intersection(its.land, box(4, 18, 6, 8)), mended.land)) < 1e-4
+    decided = cuts["sky"].to_decide
+    assert shapely.area(decided) > 0.5
+    assert shapely.area(shapely.difference(decided, cuts["sky"].land)) < 1e-3  # machines leave it standing
+    far = box(14, 0, 26, 2.0)
+    assert shapely.equals(shapely.intersection(lands["sky"].land, far), shapely.intersection(cuts["sky"].land, far))
+    assert len(plain.whites) + 1 == len(picture.whites)
+
+
+def test_a_mark_for_one_block_leaves_the_others(tmp_path) -> None:
+    _, before, _ = cut(tmp_path)
+    _, cuts, _ = cut(tmp_path, OUT + 'blocks = ["key"]\n')
+    spot = box(8, 4, 10, 8)
+    assert shapely.area(shapely.intersection(cuts["key"].land, spot)) < 1e-4
+    assert shapely.area(shapely.intersection(before["sky"].land, spot)) == pytest.approx(
+        shapely.area(shapely.intersection(cuts["sky"].land, spot)), rel=0.15)  # fmt: skip
+    assert shapely.area(shapely.intersection(cuts["sky"].land, box(14, 4, 4, 8))) > 5
+
+
+def test_what_the_carver_decides_may_stand_alone(tmp_path) -> None:
+    """Patches of a fringe stand beside a cut; those that a mark asks for need not."""
+    block = block_of(box(3, 3, 4, 4))
+    alone = box(20, 10, 3, 3)
+    assert len(with_fringe(block, alone, limits()).free) == 0
+    assert [its.bounds for its in with_fringe(block, shapely.Polygon(), limits(), to_decide=alone).free] == [
+        (20, 10, 23, 13)
+    ]
+    thin = box(20, 10, 3, 0.2)
+    assert len(with_fringe(block, shapely.Polygon(), limits(), to_decide=thin).free) == 0
+
+
+def test_land_that_a_mark_leaves_too_narrow_is_told_with_the_mark(tmp_path) -> None:
+    print_ = given(tmp_path, '[[marked]]\nmeaning = "comes out"\nshape = "box 18 0.2 8 5"\n')  # 0.2 mm from the edge
+    ways = ways_of(print_, SHELF)
+    picture, cuts = cut_blocks(print_, ways, say=lambda _: None)
+    told = mark_findings(cuts["sky"].block, picture.marks, ways["sky"])
+    assert told
+    assert all("the mark" in its.why for its in told)
+    assert any(abs(its.measured - 0.2) < 0.01 and 17.9 < its.at[0] < 26.1 for its in told)
+    assert mark_findings(cuts["sky"].block, (), ways["sky"]) == ()
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        (
+            STAYS + 'for = ["snow fall"]\n[[marked]]\nmeaning = "less"\nshape = "box 0 0 3 3"\nfor = ["sleet"]\n',
+            "sleet",
+        ),
+        (STAYS + 'blocks = ["sea"]\n', "must be a block of this print"),
+        (OUT + 'for = ["snowfall"]\n', "has no meaning here"),
+        ('[[marked]]\nmeaning = "goes"\nshape = "box 0 0 3 3"\n', "must be a known word"),
+        (OUT + '[[marked]]\nmeaning = "stays"\nshape = "box 10 6 2 2"\n', "contradict one another"),
+        ('[[openings]]\nshape = "circle 7 20 1"\n' + STAYS, "lies over an opening"),
+        ('[marks]\nfiles = ["none.svg"]\n', "none.svg"),
+    ],
+)
+def test_bad_marks_are_told(tmp_path, more, said) -> None:
+    with pytest.raises(InputError) as told:
+        cut(tmp_path, more)
+    assert said in f"{told.value} {told.value.hint}"
+    assert "print.toml" in str(told.value)
