@@ -26,6 +26,7 @@ from carvegen.cli import main
 from carvegen.geometry import PolygonArray, box
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Place
+from carvegen.prints.file.reference import reference
 from carvegen.writers.block.block_png import proof_png
 
 HERE = Path(__file__).parent
@@ -127,16 +128,23 @@ def sampler() -> None:
     motifs()
 
 
+def print_file() -> None:
+    """The page of all that a print file may hold."""
+    (HERE / "print-file.md").write_text(f"# What a print file may hold\n\n{reference()}", encoding="utf-8")
+
+
 def build(names: Sequence[str]) -> None:
-    """The folders that are named, or all of them."""
-    known = [PICTURES.name, *examples.EXAMPLES]
+    """The folders that are named, or all of them; `print-file` is the page of the print file's keys."""
+    known = ["print-file", PICTURES.name, *examples.EXAMPLES]
     unknown = sorted(set(names) - set(known))
     if unknown:
-        raise SystemExit(f"no such folder in the gallery: {', '.join(unknown)}; there are {', '.join(known)}")
+        raise SystemExit(f"no such part of the gallery: {', '.join(unknown)}; there are {', '.join(known)}")
     for name in names or known:
         click.echo(name)
         if name == PICTURES.name:
             sampler()
+        elif name == "print-file":
+            print_file()
         else:
             examples.build(name, say=click.echo)
 

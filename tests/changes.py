@@ -26,10 +26,16 @@ _SVG = (
     '<svg xmlns="http://www.w3.org/2000/svg" width="18mm" height="14mm" viewBox="0 0 18 14">'
     '<g id="POST"><path d="M3 14V5H{right}V14Z"/></g><g id="LIT"><path d="M9 14V7H12V14Z"/></g></svg>'
 )
+_MARKS = (
+    '<svg xmlns="http://www.w3.org/2000/svg" width="18mm" height="{high}mm" viewBox="0 0 18 {high}">'
+    '<g id="stays"><rect id="bough" x="{x}" y="8" width="2.5" height="3"/></g></svg>'
+)
 _FILES = {
     "post.svg": (_SVG.format(right=8), _SVG.format(right=7)),
     "clamp.svg": (_SVG.format(right=5), _SVG.format(right=4)),
     "moon.svg": (_SVG.format(right=6), _SVG.format(right=5)),
+    "marks.svg": (_MARKS.format(x=10, high=14), _MARKS.format(x=11, high=14)),
+    "more-marks.svg": (_MARKS.format(x=4, high=14), _MARKS.format(x=5, high=14)),
 }
 
 #: Every key that is not at its default: so that the others have something to work on.
@@ -49,6 +55,11 @@ _PRINT: dict[str, Any] = {
     ],
     "openings": [{"shape": "circle 15.5 3 1.2"}],
     "highlights": [{"shape": "moon.svg#LIT"}],
+    "marks": {"files": ["marks.svg"]},
+    "marked": [
+        {"meaning": "comes out", "shape": "circle 6 12 1"},
+        {"meaning": "grow again", "shape": "box 1 1 16 5"}, {"meaning": "less", "shape": "box 1 8 16 5"},
+    ],
     "motifs": [
         {"motif": "snowload", "on": ["POST"]},
         {"motif": "snowfall", "front": False, "settings": {"snow": 0.06, "largest_mm": 2.0}, "region": "box 1 1 16 12",
@@ -80,8 +91,11 @@ _TO: Mapping[str, Any] = {
     "blocks.declare": "linseed oil", "blocks.state": None, "blocks.cut_land": None, "openings.shape": "circle 15 3 1",
     "highlights.shape": "circle 5 11 1", "motifs.motif": None, "motifs.preset": "deep",
     "motifs.settings": {"snow": 0.1}, "motifs.on": ["LIT"], "motifs.region": "box 0 0 12 14",
-    "motifs.keep_clear": ["LIT"], "motifs.blocks": ["key"], "motifs.behind": ["LIT"], "print.bleed_mm": 0.5,
+    "motifs.keep_clear": ["LIT"], "motifs.blocks": ["key"], "motifs.behind": ["LIT"], "motifs.name": "far flakes",
+    "motifs.kept": "moon.svg", "print.bleed_mm": 0.5,
     "register.pin_mm": 5, "register.moat_mm": 3, "blocks.grain_deg": 30, "motifs.clearance_mm": 2,
+    "marks.files": ["marks.svg", "more-marks.svg"], "marked.meaning": "carver decides",
+    "marked.shape": "circle 7 12 1", "marked.for": ["snowfall"], "marked.blocks": ["sky"], "marked.strength": 0.4,
     "blocks.counter_material": "mdf", "blocks.counter_thickness_mm": 1.5,
 }  # fmt: skip
 #: Which one of a list is changed; the first otherwise.
@@ -90,7 +104,7 @@ _ELSEWHERE = {("blocks", key): 2
     for key in ("from", "bevel_deg", "edge_mm", "corner_mm", "counter_material", "counter_thickness_mm")
 } | {
     ("blocks", "declare"): 0, ("blocks", "grain_deg"): 0, ("motifs", "on"): 0, ("motifs", "behind"): 0,
-    ("motifs", "preset"): 0,
+    ("motifs", "preset"): 0, ("marked", "for"): 1, ("marked", "try"): 1, ("marked", "strength"): 2,
 }  # fmt: skip
 
 _PROFILES = (
@@ -142,7 +156,8 @@ def changes() -> Iterator[Change]:
         for key in keys:
             board = table == "register" and key.name in _ON_BOARD
             if (text := _with(_BOARD if board else _PRINT, table, key)) is not None:
-                yield Change(f"{table}.{key.name}", {"board.toml" if board else "print.toml": text})
+                beside = {"marks.svg": _MARKS.format(x=10, high=15)} if key.name == "size_mm" else {}
+                yield Change(f"{table}.{key.name}", {"board.toml" if board else "print.toml": text, **beside})
     for name, (_, text) in _FILES.items():
         yield Change(name, {name: text})
     for name in _PROFILES:

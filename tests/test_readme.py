@@ -8,13 +8,14 @@ from pathlib import Path
 from carvegen.cli import _COMMANDS
 from carvegen.prints.file.reference import reference
 
-README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+README_FILE = Path(__file__).parent.parent / "README.md"
+README = README_FILE.read_text(encoding="utf-8")
 
 
-def test_the_print_files_reference_is_the_schemas():
-    """Mend it by pasting what ``carvegen new --keys`` prints between the two marks."""
-    between = README.split("<!-- print file: begin -->\n")[1].split("<!-- print file: end -->")[0]
-    assert between.strip() == reference().strip()
+def test_the_print_files_page_is_the_schemas():
+    """Mend it by ``python gallery/build.py print-file``."""
+    page = (README_FILE.parent / "gallery" / "print-file.md").read_text(encoding="utf-8")
+    assert page == f"# What a print file may hold\n\n{reference()}"
 
 
 def test_every_command_is_told_of_and_no_other():

@@ -26,6 +26,7 @@ __all__ = [
     "hex_of",
     "lightness",
     "linear",
+    "mixed",
     "overprinted",
     "rgb",
     "screen",
@@ -66,6 +67,12 @@ def rgb(text: str) -> Rgb:
 def hex_of(colour: Rgb) -> str:
     """``"#rrggbb"`` of a colour."""
     return "#" + "".join(f"{channel:02x}" for channel in colour)
+
+
+def mixed(one: Rgb, other: Rgb, share: float) -> Rgb:
+    """A colour on the way from one to another as a screen shows them, by a share 0…1."""
+    red, green, blue = (round(a + share * (b - a)) for a, b in zip(one, other, strict=True))
+    return (red, green, blue)
 
 
 def linear(colour: Rgb | Floats) -> Floats:

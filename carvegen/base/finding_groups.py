@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -12,12 +11,10 @@ import numpy as np
 if TYPE_CHECKING:
     from carvegen.base.findings import Finding, Severity
 
-__all__ = ["NEAR_MM", "Group", "Numbered", "Spot", "grouped", "without_numbers"]
+__all__ = ["NEAR_MM", "Group", "Numbered", "Spot", "grouped"]
 
 #: Places no further than this from the worst of them are one spot to the eye: the width of a thumb's tip.
 NEAR_MM = 10.0
-
-_NUMBER = re.compile(r"\d+(?:[.,]\d+)*")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -42,7 +39,7 @@ class Spot:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Group:
-    """Findings with the same rule, severity, reason and remedy."""
+    """Findings of one kind: with the same rule, kind, severity and unit."""
 
     spots: tuple[Spot, ...]  #: the one with the worst finding first; never empty
     apart: Hashable = None  #: what else was the same of all, such as the block
@@ -101,8 +98,9 @@ class Group:
 def grouped(findings: Iterable[Finding], apart: Sequence[Hashable] | None = None) -> tuple[Group, ...]:
     """Every finding in exactly one group, and in one spot of it.
 
-    Findings are of one kind if rule, severity and unit are the same, and why and remedy too, but for the numbers in
-    them. The most pressing group comes first: by severity, then by how far its worst is beyond the limit.
+    Findings are of one group if rule, kind, severity and unit are the same, and all or none have a place: the words of
+    the worst then speak for all. The most pressing group comes first: by severity, then by how far its worst is
+    beyond the limit.
 
     Parameters
     ----------
@@ -117,14 +115,8 @@ def grouped(findings: Iterable[Finding], apart: Sequence[Hashable] | None = None
     return tuple(sorted(groups, key=lambda its: (its.severity, -its.beyond, its.rule, its.places[0].number)))
 
 
-def without_numbers(text: str) -> str:
-    """A text in which all numbers are the same, to tell whether two texts say the same of different measures."""
-    return _NUMBER.sub("0", text)
-
-
 def _kind(finding: Finding) -> tuple[Hashable, ...]:
-    texts = (without_numbers(text) for text in (finding.why, finding.remedy))
-    return (finding.rule, finding.severity, finding.unit, finding.at is None, *texts)
+    return (finding.rule, finding.kind, finding.severity, finding.unit, finding.at is None)
 
 
 def _spots(alike: Sequence[Numbered]) -> tuple[Spot, ...]:

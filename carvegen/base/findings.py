@@ -35,6 +35,7 @@ class Finding:
     unit: str  #: "mm" or "deg"; advice may count in shares and other plain numbers
     why: str  #: why it matters
     remedy: str  #: what to do
+    kind: str = ""  #: which of the things that the rule tells, where it tells several: "neck", "tip"
     to: tuple[float, float] | None = None  #: the other end of a width, print view, mm
     length_mm: float | None = None  #: how far along the fault goes
     direction_deg: float | None = None  #: in which a narrow piece runs, from the x axis
@@ -44,6 +45,7 @@ class Finding:
         """The finding as plain values, for JSON."""
         return {
             "rule": self.rule,
+            "kind": self.kind,
             "severity": self.severity.label,
             "at_mm": None if self.at is None else _rounded(self.at),
             "to_mm": None if self.to is None else _rounded(self.to),
@@ -74,12 +76,9 @@ class Finding:
             between=tuple(told["between"]),
             **{
                 name: told[name]
-                for name in ("measured", "limit", "unit", "length_mm", "direction_deg", "why", "remedy")
+                for name in ("kind", "measured", "limit", "unit", "length_mm", "direction_deg", "why", "remedy")
             },
         )
-
-
-_TOLD_AS_IT_IS = ("measured", "limit", "unit", "length_mm", "direction_deg", "why", "remedy")
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from pathlib import Path
 from carvegen.base.errors import InputError
 from carvegen.base.files import file_hash, settled, write_file
 
-__all__ = ["RECORD", "Earlier", "earlier", "keep_edited", "write_record"]
+__all__ = ["RECORD", "Earlier", "earlier", "free_beside", "keep_edited", "write_record"]
 
 RECORD = ".carvegen.json"  #: hashes of a run's files as it wrote them: what differs later was edited
 
@@ -78,7 +78,7 @@ def earlier(
         return Earlier(
             replaced=tuple(name for name in there if name in new and name not in edited),
             taken_away=tuple(name for name in there if name not in new and name not in edited),
-            kept={name: _beside(folder, name) for name in edited},
+            kept={name: free_beside(folder, name) for name in edited},
         )
 
 
@@ -109,7 +109,7 @@ def _edited(path: Path, written: str | None) -> bool:
     return bool(digest) and digest != written
 
 
-def _beside(folder: Path, name: str) -> str:
+def free_beside(folder: Path, name: str) -> str:
     """A name that is free, beside that of a file."""
     own, count = Path(name), 1
     while True:

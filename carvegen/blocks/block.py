@@ -43,6 +43,7 @@ class Block:
     fixed: frozenset[int] = frozenset()  #: numbers of cuts that mending leaves alone, 0 for the first
     bevelled: bool = False  #: its walls have files of their own: no machine slopes them beside its cuts
     inked: bool = True  #: a roller goes over it; not over a die or the sheet that lies against it
+    stays: PolygonArray = field(default_factory=geometry.empty)  #: where no mending takes land away
     unfinished: bool = False  #: cuts that come out of the carver's own drawing; whatever else is cut is hers
 
     @property

@@ -21,19 +21,28 @@ if TYPE_CHECKING:
 __all__ = ["with_fringe"]
 
 _LEAST_MM2 = 0.02  #: smaller bits are nobody's to decide
+_HELD = 0.99  #: of the smallest cut: outlines lie on a grid
+_NOTHING = shapely.Polygon()
 _ROUNDS = 4
 _SAME_MM = 0.05  #: a narrow place this near to one that is there without the fringe is that one
 
 
-def with_fringe(block: Block, fringe: BaseGeometry, limits: Limits) -> Block:
+def with_fringe(block: Block, fringe: BaseGeometry, limits: Limits, *, to_decide: BaseGeometry = _NOTHING) -> Block:
     """The block with what of a fringe is land on it and may be cut: no place becomes too narrow by cutting all of it.
 
     Patches beside a place that would be are left out, whole; with what is left it is asked again.
+
+    Parameters
+    ----------
+    to_decide
+        Where the carver is asked to decide: its patches may stand alone, if a cutter reaches all of them.
     """
-    gone = shapely.union_all(np.concatenate([block.cuts, block.cut_outs]))
-    found = geometry.parts(shapely.difference(shapely.intersection(fringe, block.face), gone))
-    patches = geometry.snapped(found[shapely.area(found) > _LEAST_MM2])
-    patches = _beside_one(patches, block)
+    patches = _beside_one(_standing(fringe, block), block)
+    asked = _standing(to_decide, block)
+    asked = asked[~shapely.is_empty(geometry.offset(asked, -_HELD * limits.cut_mm / 2))] if len(asked) else asked
+    if len(asked):
+        beside = shapely.STRtree(asked).query(patches, predicate="dwithin", distance=limits.land_mm)[0]
+        patches = np.concatenate([np.delete(patches, np.unique(beside)), asked])
     before = _narrow(block, limits)
     for _ in range(_ROUNDS):
         if len(patches) == 0:
@@ -47,6 +56,13 @@ def with_fringe(block: Block, fringe: BaseGeometry, limits: Limits) -> Block:
             break
         patches = np.delete(patches, np.unique(touched))
     return block
+
+
+def _standing(fringe: BaseGeometry, block: Block) -> PolygonArray:
+    """The patches of a fringe that stand on the block."""
+    gone = shapely.union_all(np.concatenate([block.cuts, block.cut_outs]))
+    found = geometry.parts(shapely.difference(shapely.intersection(fringe, block.face), gone))
+    return geometry.snapped(found[shapely.area(found) > _LEAST_MM2])
 
 
 def _beside_one(patches: PolygonArray, block: Block) -> PolygonArray:

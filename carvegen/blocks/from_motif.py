@@ -13,8 +13,9 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.limits import Limits
 from carvegen.blocks.block import Block, check_size, check_words
+from carvegen.blocks.free_edge import with_fringe
 from carvegen.motifs import motif
-from carvegen.motifs.growth import Place
+from carvegen.motifs.growth import Place, lying_on, plain
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -24,8 +25,9 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.geometry import Floats, PolygonArray
+    from carvegen.motifs.growth import Growth
 
-__all__ = ["Ground", "block_on", "grown_block", "place_on", "strictest"]
+__all__ = ["Ground", "block_on", "grown_block", "growth_on", "place_on", "strictest"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -42,6 +44,8 @@ class Ground:
     clearance_mm: float = 0.0  #: how far the motif stays from `keep_clear`
     density: Callable[[Floats], Floats] | None = None  #: points to the share 0…1 of the motif there
     prints: bool = False  #: the motif stays standing and all else is cut, as for white ink
+    shapes_from: Callable[[Callable[[], Growth]], Growth] | None = None  #: what has grown, told how to grow it; by
+    #: default it is grown
 
     @property
     def face(self) -> Polygon:
@@ -74,10 +78,25 @@ def grown_block(
     """
     if ground.prints:
         limits = _for_land(limits)
-    growth = motif(by).grow(settings, place_on(ground, settings, limits), limits, rng)
+    growth = growth_on(ground, place_on(ground, settings, limits), settings, limits, rng, by=by)
     if say is not None and growth.remark:
         say(growth.remark)
-    return block_on(ground, _all_but(ground, growth.cuts) if ground.prints else growth.cuts)
+    block = block_on(ground, _all_but(ground, growth.cuts) if ground.prints else growth.cuts)
+    return with_fringe(block, shapely.Polygon(), limits, to_decide=geometry.union(growth.to_decide))
+
+
+def growth_on(
+    ground: Ground, place: Place, settings: Any, limits: Limits, rng: Generator, *, by: str,  # noqa: ANN401
+) -> Growth:  # fmt: skip
+    """What there is of the motif named `by` on a ground: grown, or from where the ground says."""
+
+    def grow() -> Growth:
+        return plain(motif(by).grow(settings, place, limits, rng))
+
+    if ground.shapes_from is None:
+        return grow()
+    growth = ground.shapes_from(grow)
+    return plain(replace(growth, on_shapes=lying_on(growth.cuts, place))) if len(place.shapes) else growth
 
 
 def block_on(ground: Ground, cuts: PolygonArray) -> Block:

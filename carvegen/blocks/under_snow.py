@@ -10,8 +10,8 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
-from carvegen.blocks.from_motif import block_on, place_on
-from carvegen.motifs import motif
+from carvegen.blocks.free_edge import with_fringe
+from carvegen.blocks.from_motif import block_on, growth_on, place_on
 from carvegen.motifs.shared.minimum_width import (
     held,
     loosened,
@@ -69,11 +69,22 @@ def loaded_block(
         raise InputError("snow that lies on a drawing is taken out of a block", field="prints", hint="leave it out")
     ground = replace(ground, grow_from=geometry.joined(ground.grow_from))
     place = place_on(ground, settings, limits)
-    grown = motif(by).grow(settings, place, limits, rng)
+    grown = growth_on(ground, place, settings, limits, rng, by=by)
     kept = replace(ground, keep_clear=np.concatenate([ground.keep_clear, ground.grow_from]))
     cuts = held(_share(grown, ground.grow_from, limits, which), place.area, limits)
     free = _free(grown, cuts, place, limits, which)
-    return replace(block_on(kept, cuts), free=free, unfinished=which == "key")
+    block = replace(block_on(kept, cuts), unfinished=which == "key")
+    asked = _share_of(geometry.union(grown.to_decide), ground.grow_from, which)
+    done = with_fringe(block, shapely.Polygon(), limits, to_decide=asked)
+    return replace(done, free=np.concatenate([free, done.free]))
+
+
+def _share_of(white: BaseGeometry, shapes: PolygonArray, which: str) -> BaseGeometry:
+    """What of some white lies where the block's own does."""
+    if which == "both" or shapely.is_empty(white):
+        return white
+    cut = shapely.intersection if which == "key" else shapely.difference
+    return geometry.solid(cut(white, shapely.union_all(shapes)))
 
 
 def _free(grown: Growth, cuts: PolygonArray, place: Place, limits: Limits, which: str) -> PolygonArray:
@@ -81,8 +92,7 @@ def _free(grown: Growth, cuts: PolygonArray, place: Place, limits: Limits, which
     if len(grown.free) == 0 or len(cuts) == 0:
         return geometry.empty()
     fringe, shapes = shapely.union_all(grown.free), shapely.union_all(place.shapes)
-    if which != "both":
-        fringe = (shapely.intersection if which == "key" else shapely.difference)(fringe, shapes)
+    fringe = _share_of(fringe, place.shapes, which)
     near = shapely.union(fringe, shapely.union_all(cuts))
     printed = standing(shapely.intersection(shapes, place.area), limits.land_mm, near=near)
     return loosened(cuts, fringe, place.area, limits, printed=printed)

@@ -24,6 +24,7 @@ def find(survey: Survey) -> Iterator[Finding]:
         if length > limit:
             yield Finding(
                 rule=RULE,
+                kind="block",
                 severity=Severity.BREAKS,
                 at=None,
                 measured=length,

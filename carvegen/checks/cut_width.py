@@ -34,6 +34,7 @@ def find(survey: Survey) -> Iterator[Finding]:
             measured=width,
             limit=limit,
             unit="mm",
+            kind="vanishes",
             why="the cutter does not fit: what it can't reach stays standing and prints",
             remedy="make the shape larger there, leave it out, or take a finer cutter",
         )
@@ -68,6 +69,7 @@ def _tips(survey: Survey) -> Iterator[Finding]:
             limit=limit,
             unit="mm",
             length_mm=float(length[k]),
+            kind="tip",
             why=f"too narrow for a cutter of {limit:g} mm over {length[k]:.1f} mm, to its end: so much stays standing "
             f"and prints{_of_its_edge(float(share[owner[k]])) if most else ''}",
             remedy="round the tip off or make it wider, finish it with a knife, or take a finer cutter",

@@ -122,6 +122,7 @@ def _loose_land(survey: Survey) -> Iterator[Finding]:
             measured=0.0,
             limit=limit,
             unit="mm",
+            kind="severed" if severed[k] else "island",
             why=_land_why(float(areas[k]), severed=bool(severed[k])),
             remedy=f"leave a bridge at least {limit:.1f} mm wide, such as here, where the way across is shortest"
             + ("" if severed[k] else ", or give the island up"),
@@ -157,6 +158,7 @@ def _loose_parts(survey: Survey) -> Iterator[Finding]:
             measured=float(across[k]),
             limit=LOOSE_MM,
             unit="mm",
+            kind="small-part",
             why=f"a part this small comes loose when it is cut through: {_LOOSE_WHY[job.machine.kind]}{more}",
             remedy=f"leave tabs, such as at x {one[0]:.1f}, y {one[1]:.1f} and x {other[0]:.1f}, y {other[1]:.1f} mm, "
             "or ask the shop to hold it down or to cut it away as a lowered area",

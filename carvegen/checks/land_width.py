@@ -67,6 +67,7 @@ def findings_at(
             length_mm=float(found.length[k]),
             direction_deg=float(found.direction_deg[k] % 180),
             between=(walls[int(found.first[k])], walls[int(found.second[k])]),
+            kind=kind.name.lower(),
             why=why or _WHY[kind],
             remedy=remedy or _REMEDY[kind],
         )

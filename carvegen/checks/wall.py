@@ -47,6 +47,7 @@ def find(survey: Survey) -> Iterator[Finding]:
             measured=wall.steepest_deg,
             limit=0.0,
             unit="deg",
+            kind="leans-in",
             why=f"the wall leans in under the land ({wall.basis}): the land breaks off or crushes",
             remedy=f"{_upright(job)}cut less deep, or use a tool that leaves a slope",
         )
@@ -58,6 +59,7 @@ def find(survey: Survey) -> Iterator[Finding]:
             measured=wall.steepest_deg,
             limit=job.material.wall_deg,
             unit="deg",
+            kind="steep",
             why=f"the wall is steeper than this material wants ({wall.basis}): fine land has little to stand on",
             remedy=f"{_shoulder(job)}, cut less deep, or {stout_width(job)}",
         )

@@ -17,32 +17,41 @@ from carvegen.cli.terminal import OutputError, border
 
 __all__ = ["command_of", "main"]
 
-#: Commands by room and name, with the line that ``--help`` shows; their modules are imported only when they run.
+#: Commands by room and name, with the line that ``--help`` shows; their modules are imported only when they run. Rooms
+#: and their commands stand in the order of the job.
 _ROOMS = {
     "make": {
-        "frost": "Let frost grow on a block from its edge or from outlines, check it, write its files.",
-        "grain": "Fill a block or its boards with wood grain, check it, write its files.",
         "snowfall": "Fill a block with falling snow, check it, write its files.",
         "snowload": "Lay snow on trees, roofs and posts, take it out of a block, check it, write its files.",
+        "frost": "Let frost grow on a block from its edge or from outlines, check it, write its files.",
+        "grain": "Fill a block or its boards with wood grain, check it, write its files.",
         "motifs": "List what can be grown: motifs, their presets and settings.",
     },
     "whole_print": {
         "new": "Write a sample print into a new folder: a print file to start from, and its drawing.",
         "build": "Build a whole print from its file: every block in register, proofs, one report.",
         "sheet": "Print a sheet to mark with coloured pencils; read marks from a photograph of it.",
+        "keep": "Keep what has grown in files beside the print, to edit by hand; or let it grow again.",
+        "undo": "Put back a print file and its kept files as they were before the last change.",
     },
     "inspect": {
+        "read": "Show what is understood of a drawing or a scan; write it as clean outlines.",
         "check": "Check a drawing of closed shapes against material and cutter.",
         "mend": "Mend a drawing of closed shapes: the smallest changes that clear the findings.",
         "compare": "Say what differs between two builds, two blocks, or a block and a scan of it.",
-        "read": "Show what is understood of a drawing or a scan; write it as clean outlines.",
     },
     "setup": {
+        "tryout": "Check that all of carvegen works here, and write a small sample to look at.",
         "profiles": "List, show and check the materials, cutters and machines.",
         "strip": "Write a test strip: cut it, measure it, and keep what you measured as profiles of your own.",
-        "tryout": "Check that all of carvegen works here, and write a small sample to look at.",
         "completion": "Print what makes a shell complete commands and options.",
     },
+}
+_HEADINGS = {
+    "make": "Make one block",
+    "whole_print": "A whole print",
+    "inspect": "Look at a drawing, a scan or a block",
+    "setup": "Set up and learn",
 }
 _COMMANDS = {name: line for lines in _ROOMS.values() for name, line in lines.items()}
 
@@ -76,8 +85,9 @@ class _LateGroup(click.Group):
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        with formatter.section("Commands"):
-            formatter.write_dl(sorted(_COMMANDS.items()))
+        for room, lines in _ROOMS.items():
+            with formatter.section(_HEADINGS[room]):
+                formatter.write_dl(list(lines.items()))
 
 
 @click.group(cls=_LateGroup, context_settings={"help_option_names": ["-h", "--help"]})

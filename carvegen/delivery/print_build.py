@@ -13,19 +13,22 @@ from typing import TYPE_CHECKING, Any
 import shapely
 
 from carvegen.base.colour import MODEL
-from carvegen.base.files import scratch_folder, settled, staged_folder, write_file
+from carvegen.base.files import file_hash, scratch_folder, settled, staged_folder, write_file
 from carvegen.base.findings import Finding
 from carvegen.base.previous_run import earlier, keep_edited
 from carvegen.delivery.build_record import RECORD, BuildRecord, StepRecord, hashes, read_record
 from carvegen.delivery.print_steps import (
+    CHANGED,
     BlockInputs,
     ProofInputs,
     ReportInputs,
     Shape,
     block_folder,
     block_style,
+    changed_files,
     cut_inputs,
     cuts_of,
+    decided_file,
     findings_in,
     notes_of,
     printed_coats,
@@ -68,6 +71,7 @@ _PURPOSE = {
     "print.svg": "the same as shapes, at true size",
     "rubbing.svg": "the outlines of all lands over one another, a layer for each block: what is on top of what",
     "rubbing.png": "the lands of all blocks over one another: where inks meet and overlap",
+    CHANGED: "what the drawing has changed under kept motifs: on the left as they were kept, on the right as they are",
     "report.json": "all findings of all blocks, what must be decided first on top",
 }
 
@@ -114,7 +118,7 @@ def build_print(given: Print, out: Path, shelf: Library, *, say: Say, jobs: int 
     with scratch_folder() as scratch:
         build.run(scratch, jobs)
         record, old = build.record, build.old.files
-        if not any(build.why.values()) and record.to_text() == build.old.to_text():
+        if not (build.changes or any(build.why.values())) and record.to_text() == build.old.to_text():
             return build.built()
         write_file(scratch / RECORD, record.to_text())
         made = frozenset([*record.files, RECORD])
@@ -152,7 +156,7 @@ class _Build:
         for name, inputs in self.block_inputs.items():
             shape = self.old.step(name).inputs.get(_SHAPE, "")
             self._settle(name, {_SHAPE: shape, **digests(inputs)}, "not built before")
-        self.changes = differences(self.old.step(_CUTS).inputs, self.recipes[_CUTS])
+        self.changes = differences(self.old.step(_CUTS).inputs, self.recipes[_CUTS]) or self._lost()
         self.cuts: dict[str, Cut] = {}  #: none if no block is to be built
         self.folders: dict[str, Path] = {}  #: of the steps that were run
         self.notes: tuple[str, ...] = ()
@@ -166,7 +170,7 @@ class _Build:
     def run(self, scratch: Path, jobs: int) -> None:
         """Run what must be run, each step in a folder of its own."""
         if self.changes or any(self.why.values()):
-            self._cut()
+            self._cut(scratch / _CUTS.strip())
         proofs = self._proofs()
         self._settle(_PROOFS, digests(proofs), "not drawn before")
         lands, picture = proofs.land, digest(self.recipes[_PROOFS])
@@ -175,14 +179,22 @@ class _Build:
         self._settle(_REGISTER, digests(register), "not tried before")
         made = {name: digest(recipe) for name, recipe in self.recipes.items()}
         self._settle(_REPORT, digests(ReportInputs(given=self.given, setups=self.ways, made=made)), "not told before")
-        self.folders = {step: scratch / str(k) for k, step in enumerate(self.why) if self.why[step]}
+        self.folders |= {step: scratch / str(k) for k, step in enumerate(self.why) if self.why[step]}
         done = side_by_side(self._tasks(proofs, register), jobs=jobs, say=self.say)
         figures = self._register(register, done.get(_REGISTER))
         self._report(proofs, figures, done)
         self.record = self._record()
 
-    def _cut(self) -> None:
+    def _lost(self) -> list[str]:
+        """Files of the cuts that are no longer as they were written."""
+        files = self.old.step(_CUTS).files
+        return [f"{name} is missing or was changed" for name, its in files.items() if file_hash(self.out / name) != its]
+
+    def _cut(self, folder: Path) -> None:
         picture, self.cuts = cuts_of(self.cut_inputs, say=self.say)
+        folder.mkdir()
+        _write(changed_files(picture), folder)
+        self.folders[_CUTS] = folder
         self.notes = (*picture.drawing.notes, *picture.notes)
         for name, cut in self.cuts.items():
             old, shape = self.old.step(name).inputs, digest(Shape.of(cut))
@@ -202,6 +214,7 @@ class _Build:
             name_of_the_print=given.name, paper=given.paper, window=given.window, masks=masks, die=dies,
             ink={name: coat.ink for name, coat in coats.items()},
             land={name: coat.land for name, coat in coats.items()},
+            to_decide={name: shape for name in coats if not (shape := self._to_decide(name)).is_empty},
         )  # fmt: skip
 
     def _land(self, name: str) -> BaseGeometry:
@@ -211,6 +224,15 @@ class _Build:
             shapely.to_wkb(self.cuts[name].land) if name in self.cuts else kept.read_bytes()
         )
         return land
+
+    def _to_decide(self, name: str) -> BaseGeometry:
+        """What marks leave to the carver on a block, as its file keeps it, even if that is not written yet."""
+        kept = self.out / decided_file(name)
+        if name not in self.cuts and not kept.exists():
+            return shapely.Polygon()
+        data = shapely.to_wkb(self.cuts[name].to_decide) if name in self.cuts else kept.read_bytes()
+        there: BaseGeometry = shapely.from_wkb(data)
+        return there
 
     def _tasks(self, proofs: ProofInputs, register: RegisterInputs) -> dict[str, Task]:
         """What does not need one another, the longest first."""
@@ -240,9 +262,18 @@ class _Build:
         report = PrintReport(name=self.given.name, blocks=blocks)
         self.report = {**report.to_dict(), "colours": MODEL, "register": figures or None}
         ways = [way for block in self.given.blocks for way in self.ways[block.name]]
-        sheet = print_sheet(self.given, proofs.coats, report, _PURPOSE, ways)
+        sheet = print_sheet(self.given, proofs.coats, report, self._purpose(), ways)
         files = {"report.json": json.dumps(self.report, indent=1) + "\n", "proof.html": proof_sheet_html(sheet)}
         _write(files, self.folders[_REPORT])
+
+    def _purpose(self) -> dict[str, str]:
+        """What the files of the whole print are for, without the one that is not always there."""
+        there = self._files(_CUTS)
+        return {name: its for name, its in _PURPOSE.items() if name != CHANGED or name in there}
+
+    def _files(self, step: str) -> Mapping[str, str]:
+        """The hash of each file that a step has made, now or before."""
+        return hashes(self.folders[step]) if step in self.folders else self.old.step(step).files
 
     def _findings(self, name: str, figures: dict[str, Any], built: BlockFindings | None) -> BlockFindings:
         """All that is said of a block: of its cut, of register, and by its checks."""
@@ -260,11 +291,9 @@ class _Build:
 
     def _record(self) -> BuildRecord:
         notes = {name: [its.to_dict() for its in self._notes(name)] for name in self.block_inputs}
-        steps = {_CUTS: StepRecord(inputs=self.recipes[_CUTS], notes=notes)}
+        steps = {}
         for step, recipe in self.recipes.items():
-            if step != _CUTS:
-                files = hashes(self.folders[step]) if step in self.folders else self.old.step(step).files
-                steps[step] = StepRecord(inputs=recipe, files=files)
+            steps[step] = StepRecord(inputs=recipe, files=self._files(step), notes=notes if step == _CUTS else {})
         return BuildRecord(steps=steps)
 
     def built(self, kept: Sequence[str] = ()) -> Built:
@@ -272,7 +301,8 @@ class _Build:
         files = self.record.files
         return Built(
             files={
-                **_PURPOSE, **{name: REGISTER_PURPOSE[name] for name in files if name in REGISTER_PURPOSE},
+                **self._purpose(),
+                **{name: REGISTER_PURPOSE[name] for name in files if name in REGISTER_PURPOSE},
                 **{name: _alone(Path(name).stem) for name in files if name.startswith("inks/")},
             },
             blocks={name: self.why[name] for name in self.block_inputs},

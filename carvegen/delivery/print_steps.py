@@ -11,7 +11,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.artwork.place import place
-from carvegen.base.colour import Ink, lightness
+from carvegen.base.colour import Ink, lightness, mixed
 from carvegen.base.errors import InputError
 from carvegen.base.files import write_file
 from carvegen.base.findings import Finding
@@ -24,7 +24,9 @@ from carvegen.facts.register import Plan
 from carvegen.prints.bare_paper import mended_print, paper_findings
 from carvegen.prints.cut_blocks import cut_blocks, finding_of
 from carvegen.prints.layers import located
+from carvegen.prints.marked.mark_findings import mark_findings
 from carvegen.prints.recut import KEPT, cut_further, standing_tolerance_mm
+from carvegen.writers.whole_print.changed_png import Before, changed_png
 from carvegen.writers.whole_print.embossed_relief import Pressed
 from carvegen.writers.whole_print.print_png import Coat, print_png, rubbing_png, turned_png
 from carvegen.writers.whole_print.print_report import BlockFindings
@@ -48,9 +50,12 @@ if TYPE_CHECKING:
     from carvegen.writers.whole_print.print_png import Window
 
 __all__ = [
-    "BlockInputs", "CutInputs", "ProofInputs", "ReportInputs", "Shape", "block_folder", "block_style", "cut_inputs",
-    "cuts_of", "findings_in", "notes_of", "printed_coats", "proof_files",
+    "CHANGED", "BlockInputs", "CutInputs", "ProofInputs", "ReportInputs", "Shape", "block_folder", "block_style",
+    "changed_files", "cut_inputs", "cuts_of", "findings_in", "notes_of", "printed_coats", "proof_files",
 ]  # fmt: skip
+
+CHANGED = "changed.png"
+_PALE = 0.6  #: so far towards the paper what the carver may take away is drawn
 
 
 # ── the blocks' shapes ───────────────────────────────────────────────────────────────────────────────────────────
@@ -110,7 +115,25 @@ def cuts_of(its: CutInputs, *, say: Say) -> tuple[Picture, dict[str, Cut]]:
         cuts[name] = cut_further(cuts[name], stands, its.tolerance_mm[name])
     cuts = mended_print(its.given, picture, cuts, its.setups, say=say)
     paper = paper_findings(picture, cuts)
-    return picture, {name: replace(cut, notes=(*cut.notes, *paper[name])) for name, cut in cuts.items()}
+    marks = {name: () if cut.die is not None else picture.marks for name, cut in cuts.items()}
+    beside = {name: mark_findings(cut.block, marks[name], its.setups[name]) for name, cut in cuts.items()}
+    return picture, {
+        name: replace(cut, notes=(*cut.notes, *beside[name], *picture.findings.get(name, ()), *paper[name]))
+        for name, cut in cuts.items()
+    }
+
+
+def changed_files(picture: Picture) -> dict[str, bytes | str]:
+    """What the drawing has changed under kept motifs, before and after; nothing where it has not."""
+    shown = [
+        Before(
+            bears=(its.kept.memory.surroundings.bears, its.surroundings().bears),
+            cuts=(its.kept.growth.cuts, its.growth.cuts), gone=its.gone, come=its.come,
+        )
+        for its in picture.motifs if its.changed and its.kept is not None and its.kept.memory is not None
+    ]  # fmt: skip
+    drawn = shapely.union_all(geometry.polygon_array(layer.shape for layer in picture.drawing.layers))
+    return {CHANGED: changed_png(shown, drawn)} if shown else {}
 
 
 def notes_of(cut: Cut) -> tuple[Finding, ...]:
@@ -128,12 +151,13 @@ class Shape:
     block: Block
     land: BaseGeometry
     fringe: BaseGeometry
+    to_decide: BaseGeometry
     die: Die | None
 
     @classmethod
     def of(cls, cut: Cut) -> Shape:
         """The shape of a block as it was cut."""
-        return cls(block=cut.block, land=cut.land, fringe=cut.fringe, die=cut.die)
+        return cls(block=cut.block, land=cut.land, fringe=cut.fringe, to_decide=cut.to_decide, die=cut.die)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -170,17 +194,25 @@ def block_style(given: Print, number: int, shelf: Library) -> Style:
 def block_folder(shape: Shape, its: BlockInputs, folder: Path, say: Say) -> BlockFindings:
     """Write a block's folder, and its land for the steps after; what was found on it."""
     name = shape.block.name
-    block = with_fringe(shape.block, shape.fringe, strictest(way.limits for way in its.setups))
+    limits = strictest(way.limits for way in its.setups)
+    block = with_fringe(shape.block, shape.fringe, limits, to_decide=shape.to_decide)
     jobs = [way.on(block) for way in its.setups]
     done = deliver(jobs, folder / name, its.style, say=say)
     if shape.die is not None:
         deliver_die(jobs[0], shape.die, its.counter_setups, folder / name, its.style, say=say)
     write_file(folder / "lands" / f"{name}.wkb", shapely.to_wkb(shape.land))
+    if not shapely.is_empty(shape.to_decide):
+        write_file(folder / decided_file(name), shapely.to_wkb(shape.to_decide))
     if its.stands is not None:
         write_file(folder / KEPT / f"{name}.wkb", shapely.to_wkb(its.stands))
     return BlockFindings(
         by_kind={kind: its.findings for kind, its in done.reports.items()}, questions=done.open_questions
     )
+
+
+def decided_file(name: str) -> str:
+    """The file of what marks leave to the carver on a block, if they do."""
+    return f"lands/{name}-to-decide.wkb"
 
 
 def findings_in(report: Path) -> BlockFindings:
@@ -202,6 +234,7 @@ class ProofInputs:
     window: Window
     ink: Mapping[str, Ink]  #: of the blocks that print, in printing order
     land: Mapping[str, BaseGeometry]  #: where each of them leaves ink
+    to_decide: Mapping[str, BaseGeometry]  #: what of it the carver may take away: it is drawn pale
     masks: frozenset[str]  #: those through which it goes
     die: Mapping[str, Pressed]
 
@@ -209,6 +242,19 @@ class ProofInputs:
     def coats(self) -> dict[str, Coat]:
         """What the blocks print, in printing order."""
         return {name: Coat(ink=ink, land=self.land[name]) for name, ink in self.ink.items()}
+
+    @property
+    def seen(self) -> dict[str, list[Coat]]:
+        """The same as it is drawn: what the carver may take away lies pale beside what will print."""
+        return {name: self._seen(name, k + 1) for k, name in enumerate(self.coats)}
+
+    def _seen(self, name: str, number: int) -> list[Coat]:
+        coat = replace(self.coats[name], number=number)
+        open_ = geometry.solid(shapely.intersection(coat.land, self.to_decide.get(name, shapely.Polygon())))
+        if shapely.is_empty(open_):
+            return [coat]
+        pale = replace(coat.ink, colour=mixed(coat.ink.colour, self.paper, _PALE))
+        return [replace(coat, land=shapely.difference(coat.land, open_)), replace(coat, ink=pale, land=open_)]
 
 
 def printed_coats(given: Print, lands: Mapping[str, BaseGeometry]) -> dict[str, Coat]:
@@ -225,15 +271,16 @@ def printed_coats(given: Print, lands: Mapping[str, BaseGeometry]) -> dict[str, 
 
 def proof_files(its: ProofInputs) -> dict[str, bytes | str]:
     """The pictures of the whole print, and of each block alone, by name."""
-    coats, inked, pressed = its.coats, list(its.coats.values()), list(its.die.values())
+    coats, seen, pressed = its.coats, its.seen, list(its.die.values())
+    shown, inked = [coat for every in seen.values() for coat in every], list(coats.values())
     files: dict[str, bytes | str] = {
-        "print.png": print_png(its.paper, inked, its.window, pressed=pressed),
-        "print.svg": print_svg(its.paper, inked, its.window, pressed=pressed, title=its.name_of_the_print),
+        "print.png": print_png(its.paper, shown, its.window, pressed=pressed),
+        "print.svg": print_svg(its.paper, shown, its.window, pressed=pressed, title=its.name_of_the_print),
         "rubbing.png": rubbing_png(inked, its.window),
         "rubbing.svg": outlines_svg(coats, its.window, pressed=its.die),
     }
-    for name, coat in coats.items():
-        alone = print_png(its.paper, [coat], its.window)
+    for name in coats:
+        alone = print_png(its.paper, seen[name], its.window)
         files[f"inks/{name}.png"] = alone
         files[f"inks/{name}-block.png"] = alone if name in its.masks else turned_png(alone)
     for name, die in its.die.items():

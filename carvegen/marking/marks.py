@@ -2,14 +2,26 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import hashlib
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from enum import StrEnum
+from itertools import combinations
 from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-__all__ = ["Mark", "Meaning"]
+__all__ = ["Mark", "Meaning", "check_agreement", "key_of", "on_face"]
+
+_NOTHING = shapely.Polygon()
+_LEAST_MM2 = 0.05  #: marks that share less only touch
 
 
 class Meaning(StrEnum):
@@ -23,6 +35,14 @@ class Meaning(StrEnum):
     GROW_AGAIN = "grow again"  #: what has grown there goes, and grows anew
 
 
+#: Meanings that can't both hold at one place.
+_AGAINST = (
+    {Meaning.COMES_OUT, Meaning.STAYS},
+    {Meaning.COMES_OUT, Meaning.CARVER_DECIDES},
+    {Meaning.MORE, Meaning.LESS},
+)
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Mark:
     """One area and what is to be done in it."""
@@ -34,3 +54,72 @@ class Mark:
     attempt: int = 1  #: which try of "grow again"
     motifs: tuple[str, ...] = ()  #: names of the motifs that it is for; none: all
     blocks: tuple[str, ...] = ()  #: names of the blocks that it is for; none: all
+
+    def __str__(self) -> str:
+        return f'the mark "{self.meaning}" ({self.key})'
+
+    def is_for(self, *, motif: str = "", block: str = "") -> bool:
+        """Whether it is for a motif and for a block; what is not named is passed over."""
+        return all(
+            not those or not name or name in those for those, name in ((self.motifs, motif), (self.blocks, block))
+        )
+
+
+def key_of(shape: BaseGeometry) -> str:
+    """The key of a mark that has no name: where it lies, and its shape to a tenth of a millimetre."""
+    x, y, right, top = shapely.bounds(shape)
+    xy = np.round(shapely.get_coordinates(shapely.normalize(shape)), 1) + 0.0
+    said = hashlib.sha256(np.unique(xy, axis=0).tobytes()).hexdigest()[:6]
+    return f"at {(x + right) / 2:.1f} {(y + top) / 2:.1f} mm, {said}"
+
+
+def on_face(marks: Iterable[Mark], face: BaseGeometry) -> tuple[tuple[Mark, ...], tuple[str, ...]]:
+    """The marks as far as they lie on the face, and what is to be said of those that don't."""
+    kept, notes = list[Mark](), list[str]()
+    for mark in marks:
+        shape = geometry.solid(shapely.intersection(mark.shape, face))
+        lost = float(shapely.area(mark.shape) - shapely.area(shape))
+        if shapely.area(shape) <= _LEAST_MM2:
+            notes.append(f"{mark} lies outside the face and does nothing")
+            continue
+        if lost > _LEAST_MM2:
+            notes.append(f"{lost:.1f} mm² of {mark} lie outside the face and do nothing")
+        kept.append(replace(mark, shape=shape) if lost > 0 else mark)
+    return tuple(kept), tuple(notes)
+
+
+def check_agreement(marks: Sequence[Mark], *, openings: BaseGeometry = _NOTHING) -> None:
+    """Raise `InputError` where marks contradict one another, or say that something stays where an opening is cut.
+
+    Raises
+    ------
+    InputError
+        With both marks and a place that both of them claim.
+    """
+    over = [mark for mark in marks if mark.meaning == Meaning.STAYS and shapely.intersects(mark.shape, openings)]
+    where = [_where(shapely.intersection(mark.shape, openings)) for mark in over]
+    said = [*_contradictions(marks), *(f"{its} lies over an opening {at}" for its, at in zip(over, where, strict=True))]
+    if said:
+        more = f" (and {len(said) - 1} more)" if len(said) > 1 else ""
+        hint = "draw them apart, or take one out; some may be for other motifs or other blocks"
+        raise InputError(f"contradict one another: {said[0]}{more}", hint=hint)
+
+
+def _contradictions(marks: Sequence[Mark]) -> Iterator[str]:
+    for one, other in combinations(marks, 2):
+        if {one.meaning, other.meaning} not in _AGAINST or not (_meet(one.motifs, other.motifs)):
+            continue
+        if _meet(one.blocks, other.blocks) and shapely.intersects(one.shape, other.shape):
+            both = shapely.intersection(one.shape, other.shape)
+            if shapely.area(both) > _LEAST_MM2:
+                yield f"{one} and {other} share {shapely.area(both):.1f} mm² {_where(both)}"
+
+
+def _meet(one: tuple[str, ...], other: tuple[str, ...]) -> bool:
+    """Whether both are for one and the same thing; none named is all."""
+    return not one or not other or not set(one).isdisjoint(other)
+
+
+def _where(shape: BaseGeometry) -> str:
+    at = shapely.point_on_surface(shape)
+    return f"at {at.x:.1f}, {at.y:.1f} mm"

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import Floats, PolygonArray
 
-__all__ = ["Growth", "Place", "no_room"]
+__all__ = ["Growth", "Place", "lying_on", "no_room", "plain"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -41,6 +42,7 @@ class Growth:
     cuts: PolygonArray  #: all that must come out
     on_shapes: PolygonArray = field(default_factory=geometry.empty)  #: the part of it that lies on the place's shapes
     free: PolygonArray = field(default_factory=geometry.empty)  #: a fringe that the carver may take or leave
+    to_decide: PolygonArray = field(default_factory=geometry.empty)  #: white that a mark leaves to the carver
     kept: Mapping[str, float] = field(default_factory=dict)  #: settings with which the same grows in another window
     remark: str = ""  #: what came otherwise than asked, and why
 
@@ -51,3 +53,33 @@ def no_room(what: str) -> InputError:
         f"leaves no room for {what}", where="area", hint="make {keep_clear}, {openings} or {margin_mm} smaller",
         names=("keep_clear", "openings", "margin_mm"),
     )  # fmt: skip
+
+
+def plain(growth: Growth) -> Growth:
+    """The same shapes as a file keeps them: every number the one nearest to its place on the grid, and no more said.
+
+    Shapes that are grown differ from this by less than 1e-9 mm, and by the grid that GEOS joins to some of them. Both
+    would make what is kept in a file something else than what has grown.
+    """
+    return replace(
+        growth, cuts=_on_grid(growth.cuts), on_shapes=_on_grid(growth.on_shapes), free=_on_grid(growth.free),
+        to_decide=_on_grid(growth.to_decide),
+    )  # fmt: skip
+
+
+def lying_on(cuts: PolygonArray, place: Place) -> PolygonArray:
+    """The part of the cuts that lies on the place's shapes, as far as these lie in its area."""
+    shapes = shapely.intersection(shapely.disjoint_subset_union_all(place.shapes), place.area)
+    on_grid = shapely.set_precision(cuts, geometry.GRID_MM, mode="pointwise")
+    return geometry.parts(shapely.intersection(on_grid, shapes))
+
+
+def _on_grid(shapes: PolygonArray) -> PolygonArray:
+    if len(shapes) == 0:
+        return geometry.empty()
+    free_of_grid = shapely.set_precision(shapes, 0, mode="pointwise")
+    rounded = np.asarray(shapely.transform(free_of_grid, lambda xy: np.round(xy, 3)), dtype=object)
+    good = shapely.is_valid(rounded)
+    return (
+        rounded if good.all() else geometry.stack([rounded[good], geometry.parts(shapely.make_valid(rounded[~good]))])
+    )

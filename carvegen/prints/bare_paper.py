@@ -247,8 +247,8 @@ def _told(cuts: dict[str, Cut], taken: Sequence[_Taken]) -> dict[str, Cut]:
         for at, width, place in _places(_wide(piece)):
             owner = _owner(place, {name: cut for name, cut in cuts.items() if name != its.taker})
             note = Finding(
-                rule="other-ink", severity=Severity.ADVICE, at=at, measured=width, limit=SEEN_MM, unit="mm",
-                why=f"this can't stand on the block {owner}; the block {its.taker} prints here in its stead",
+                rule="other-ink", kind=its.taker, severity=Severity.ADVICE, at=at, measured=width, limit=SEEN_MM,
+                unit="mm", why=f"this can't stand on the block {owner}; the block {its.taker} prints here in its stead",
                 remedy=f"draw it wider, or take it out of {owner}",
             )  # fmt: skip
             cuts[owner] = replace(cuts[owner], notes=(*cuts[owner].notes, note))
@@ -295,6 +295,7 @@ def paper_findings(picture: Picture, cuts: Mapping[str, Cut]) -> dict[str, list[
         told[next(iter(cuts))].append(
             Finding(
                 rule="blank-layer",
+                kind=name,
                 severity=Severity.ADVICE,
                 at=at,
                 measured=float(shapely.area(shape)),

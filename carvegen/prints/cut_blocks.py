@@ -36,7 +36,17 @@ if TYPE_CHECKING:
     from carvegen.prints.picture import Picture
     from carvegen.prints.separation import Dropped, Separated
 
-__all__ = ["Cut", "counter_ways_of", "cut_blocks", "finding_of", "mended_cut", "plates_of", "pressing_of", "ways_of"]
+__all__ = [
+    "Cut",
+    "counter_ways_of",
+    "cut_blocks",
+    "finding_of",
+    "mended_cut",
+    "picture_of",
+    "plates_of",
+    "pressing_of",
+    "ways_of",
+]
 
 
 Ways = Mapping[str, tuple["Setup", ...]]
@@ -53,6 +63,7 @@ class Cut:
     masks: bool = False  #: whether ink goes through it, not from its land
     dropped: tuple[Dropped, ...] = ()
     fringe: BaseGeometry = field(default_factory=shapely.Polygon)  #: where the carver may take more
+    to_decide: BaseGeometry = field(default_factory=shapely.Polygon)  #: what marks leave to the carver
     die: Die | None = None  #: of an emboss block
     notes: tuple[Finding, ...] = ()  #: what is to be said of it before it is checked
 
@@ -119,17 +130,22 @@ def plates_of(given: Print, ways: Ways) -> tuple[Plate, ...]:
     return tuple(plates)
 
 
+def picture_of(given: Print, ways: Ways, *, say: Callable[[str], None]) -> Picture:
+    """The picture of a print, its motifs grown or taken as they are kept."""
+    limits = {name: strictest(way.limits for way in its) for name, its in ways.items()}
+    return pictured(given, plates_of(given, ways), limits, say=say)
+
+
 def cut_blocks(given: Print, ways: Ways, *, say: Callable[[str], None]) -> tuple[Picture, dict[str, Cut]]:
     """The picture of a print, and every block taken out of it, by name, in printing order."""
-    limits = {name: strictest(way.limits for way in its) for name, its in ways.items()}
-    plates = plates_of(given, ways)
-    picture = pictured(given, plates, limits, say=say)
+    picture, plates = picture_of(given, ways, say=say), plates_of(given, ways)
     say("taking the inks apart")
     layers = picture.drawing.layers
     known = {layer.name for layer in layers}
     plates = tuple(replace(plate, layers=_as_drawn(plate.layers, known)) for plate in plates)
     found = separated(
         picture.face, layers, plates, white=lambda plate: picture.white_for(plate.name),
+        stays=lambda plate: picture.stays_on(plate.name),
         spread=Spread(trap_mm=given.trap_mm, cut_back_mm=given.register_error_mm),
     )  # fmt: skip
     cuts = [_cut(given, k, ways[block.name][0], picture, found) for k, block in enumerate(given.blocks)]
@@ -169,7 +185,7 @@ def _cut(given: Print, k: int, way: Setup, picture: Picture, found: Mapping[str,
         white = picture.white_for(block.name)
         return Cut(
             block=_block(given, block, its.land, picture), land=its.land, white=white, picture=its.picture,
-            dropped=its.dropped, fringe=picture.free_for(block.name),
+            dropped=its.dropped, fringe=picture.free_for(block.name), to_decide=picture.to_decide_for(block.name),
         )  # fmt: skip
     shapes = picture.openings
     if block.layers:
@@ -233,17 +249,18 @@ def _block(given: Print, block: PrintBlock, land: BaseGeometry, picture: Picture
     gone = geometry.difference(face, shapely.union(land, shapely.union_all(openings)))
     return Block(
         name=block.name, width_mm=given.width_mm, height_mm=given.height_mm, cuts=geometry.parts(gone),
-        cut_outs=openings,
+        cut_outs=openings, stays=geometry.parts(picture.stays_on(block.name)) if picture else geometry.empty(),
     )  # fmt: skip
 
 
 def mended_cut(cut: Cut, ways: Sequence[Setup], *, say: Callable[[str], None]) -> Cut:
     """The block mended for all its machines, but nothing is put into what must be white.
 
-    What is too narrow to stand and could only be widened into the white is cut away.
+    What is too narrow to stand and could only be widened into the white is cut away; nothing that is marked to stay is.
     """
     done, _ = mended_for_all([way.on(cut.block) for way in ways], say=say, white=cut.white)
-    return replace(cut, block=done[0].block, land=_standing(done[0].block))
+    block = done[0].block
+    return replace(cut, block=block, land=_standing(block))
 
 
 def _standing(block: Block) -> BaseGeometry:

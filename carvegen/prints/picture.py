@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import shapely
@@ -12,19 +12,26 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.streams import stream
 from carvegen.blocks.from_motif import Ground, place_on, strictest
+from carvegen.marking.applying import Bed
+from carvegen.marking.kept_file import Surroundings
 from carvegen.motifs import motif
-from carvegen.motifs.growth import Growth, Place
+from carvegen.motifs.growth import Growth, Place, plain
 from carvegen.motifs.shared.minimum_width import held
 from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.flake_fit import settled
+from carvegen.prints.kept_motifs import Grown, from_file
 from carvegen.prints.layers import Drawing, drawing_of
+from carvegen.prints.marked.marked_whites import White, marks_of, stays_on, with_marks
 from carvegen.prints.separation import painted
 
 if TYPE_CHECKING:
+    from numpy.random import Generator
     from shapely.geometry.base import BaseGeometry
 
+    from carvegen.base.findings import Finding
     from carvegen.base.limits import Limits
     from carvegen.geometry import PolygonArray
+    from carvegen.marking.marks import Mark
     from carvegen.prints.file.print_file import Print, PrintMotif
     from carvegen.prints.separation import Layer, Plate
 
@@ -35,14 +42,7 @@ _DRAWN_ON = 0.98  #: a layer of which so large a share lies on another may be on
 _APART_MM = 0.02  #: so much more than the land is left between motifs, for the grid's sake
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class White:
-    """Something that stays bare paper on the blocks that it leaves."""
-
-    name: str
-    shapes: PolygonArray
-    leaves: frozenset[str]  #: names of blocks
-    free: PolygonArray = field(default_factory=geometry.empty)  #: fringe that the carver may take too
+_Grow = Callable[["PrintMotif", "BaseGeometry", "Limits"], Growth]  #: a motif in an area
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -54,6 +54,9 @@ class Picture:
     whites: tuple[White, ...]
     openings: PolygonArray
     notes: tuple[str, ...] = ()  #: what of the snow is hidden by layers that may only be drawn on what it lies on
+    motifs: tuple[Grown, ...] = ()  #: what there is of each, grown or kept
+    findings: Mapping[str, tuple[Finding, ...]] = field(default_factory=dict)  #: of kept motifs, by block
+    marks: tuple[Mark, ...] = ()
 
     @property
     def bare(self) -> BaseGeometry:
@@ -71,6 +74,14 @@ class Picture:
     def free_for(self, block: str) -> BaseGeometry:
         """Where the carver may take more from a block."""
         return _union([white.free for white in self.whites if block in white.leaves])
+
+    def to_decide_for(self, block: str) -> BaseGeometry:
+        """What marks leave to the carver on a block."""
+        return _union([white.to_decide for white in self.whites if block in white.leaves])
+
+    def stays_on(self, block: str) -> BaseGeometry:
+        """What is marked to stay on a block."""
+        return stays_on(self.marks, block)
 
 
 def pictured(
@@ -112,7 +123,14 @@ def pictured(
             whites.append(grower.grown(its, whites, f"motifs[{k}]"))
         except InputError as error:
             raise in_keys(error, given, f"motifs[{k}]") from None
-    return Picture(face=face, drawing=drawing, whites=tuple(whites), openings=openings, notes=tuple(grower.notes))
+    told = [note for _, grown in grower.motifs for note in grown.notes]
+    marks = marks_of(given, drawing, geometry.union(openings))
+    whites = with_marks(whites, marks.marks, inked, [grower.bed(k) for k in range(len(given.motifs))])
+    return Picture(
+        face=face, drawing=drawing, whites=tuple(whites), openings=openings, marks=marks.marks,
+        notes=(*dict.fromkeys(grower.notes), *told, *marks.notes),
+        motifs=tuple(grown for _, grown in grower.motifs), findings=grower.findings(),
+    )  # fmt: skip
 
 
 def _shapes(drawing: Drawing, key: str, texts: Sequence[str]) -> PolygonArray:
@@ -131,6 +149,7 @@ class _Grower:
         self.pictures = {plate.name: painted(self.face, drawing.layers, plate) for plate in plates}
         self.stencils = [block.name for block in self.given.blocks if block.role == "stencil"]
         self.notes: list[str] = []
+        self.motifs: list[tuple[frozenset[str], Grown]] = []  #: with the blocks that print ink and that it leaves
 
     def grown(self, its: PrintMotif, whites: Sequence[White], key: str) -> White:
         """One motif, out of the blocks that it leaves."""
@@ -140,13 +159,82 @@ class _Grower:
                              hint="name a key, tone or background block")  # fmt: skip
         limits = strictest(self.limits[name] for name in sorted(leaves))
         before = _union([white.shapes for white in whites])
-        work = {"snowfall": self._fallen, "snowload": self._loaded}.get(its.motif, self._textured)
+        grown = self._growth(its, limits, before, leaves, key)
+        self.motifs.append((leaves, grown))
+        masks = {name for name in self.stencils if its.leaves(name)}
+        found = grown.growth
+        return White(name=its.name, shapes=found.cuts, leaves=leaves | masks, free=found.free)
+
+    def _growth(self, its: PrintMotif, limits: Limits, before: BaseGeometry, leaves: frozenset[str], key: str) -> Grown:
+        """What there is of a motif: the one place where its shapes come from, kept or grown."""
+
+        def grow() -> Growth:
+            return plain(self._grown(its, limits, before, leaves, key))
+
+        def surroundings() -> Surroundings:
+            return self._surroundings(its, key)
+
+        if not its.kept:
+            return Grown(motif=its, growth=grow(), surroundings=surroundings)
+        return from_file(
+            self.given, its, key, limits, grow=grow, surroundings=surroundings,
+            room=lambda: shapely.difference(self._area(its, limits, key), self._hidden_by(its)),
+        )  # fmt: skip
+
+    def _surroundings(self, its: PrintMotif, key: str) -> Surroundings:
+        """What of the drawing a motif depends on, as it is drawn."""
+        clear = [
+            shape
+            for j, text in enumerate(its.keep_clear)
+            for shape in self.drawing.shapes(text, f"{key}.keep_clear[{j}]")
+        ]
+        clear += [layer.shape for layer in self.drawing.in_front_of(its.on)]
+        if its.region:
+            clear.append(shapely.difference(self.face, _union([self.drawing.shapes(its.region, f"{key}.region")])))
+        bears = self.drawing.union(its.on)
+        if its.motif == "grain" and its.on:
+            clear.append(shapely.difference(self.face, bears))
+        return Surroundings.of(
+            bears=bears, clear=_union([geometry.polygon_array([*clear, self._hidden_by(its)]), self.openings])
+        )
+
+    def _grown(self, its: PrintMotif, limits: Limits, before: BaseGeometry, leaves: frozenset[str], key: str) -> Growth:
+        """What grows of a motif on the drawing as it is now."""
         area = self._area(its, limits, key)
         if shapely.area(area) <= 0:
             raise InputError("finds no room", where="region, keep_clear, behind", hint="make what it avoids smaller")
-        found = work(its, area, limits, before, leaves)
-        masks = {name for name in self.stencils if its.leaves(name)}
-        return White(name=f"{its.motif} {its.nth + 1}", shapes=found.cuts, leaves=leaves | masks, free=found.free)
+        return self._work(its)(its, area, limits, before, leaves, grow=self._grow)
+
+    def _work(self, its: PrintMotif) -> Callable[..., Growth]:
+        return {"snowfall": self._fallen, "snowload": self._loaded}.get(its.motif, self._textured)
+
+    def bed(self, k: int) -> Bed:
+        """Motif k as marks need to know it."""
+        its, leaves = self.given.motifs[k], self.motifs[k][0]
+        limits = strictest(self.limits[name] for name in sorted(leaves))
+        area = self._area(its, limits, f"motifs[{k}]")
+
+        def grow(settings: Any, place: Place, rng: Generator) -> PolygonArray:  # noqa: ANN401
+            def at(its: PrintMotif, area: BaseGeometry, limits: Limits) -> Growth:
+                return motif(its.motif).grow(settings, replace(place, area=area), limits, rng)
+
+            own = replace(its, settings=settings)
+            inside = geometry.solid(shapely.intersection(area, place.area))
+            return plain(self._work(its)(own, inside, limits, shapely.Polygon(), leaves, grow=at)).cuts
+
+        place = Place(area=area, shapes=geometry.parts(self.drawing.union(its.on)))
+        return Bed(
+            motif=its.motif, name=f"{its.motif} {its.nth}", settings=its.settings, place=place, limits=limits,
+            seed=self.given.seed, grow=grow,
+        )  # fmt: skip
+
+    def findings(self) -> dict[str, tuple[Finding, ...]]:
+        """What is to be told of kept motifs, by the block with the widest land of those that each leaves."""
+        told: dict[str, tuple[Finding, ...]] = {}
+        for leaves, grown in self.motifs:
+            block = max(sorted(leaves), key=lambda name: self.limits[name].land_mm)
+            told[block] = (*told.get(block, ()), *grown.findings)
+        return told
 
     def _area(self, its: PrintMotif, limits: Limits, key: str) -> BaseGeometry:
         """Where it may grow, whatever hides it."""
@@ -174,26 +262,29 @@ class _Grower:
         return motif(its.motif).grow(its.settings, place, limits, rng)
 
     def _fallen(
-        self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str]
-    ) -> Growth:
+        self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],
+        *, grow: _Grow,
+    ) -> Growth:  # fmt: skip
         """Flakes: those too near to other white, or that leave slivers of a block, are left out whole."""
         hidden = self._hidden_by(its)
         if not its.settings.cut_at_edge:
             hidden = shapely.buffer(hidden, limits.land_mm, quad_segs=4)
-        flakes = self._grow(its, shapely.difference(area, hidden), limits).cuts
+        fallen = grow(its, shapely.difference(area, hidden), limits)
+        flakes = fallen.cuts
         flakes = flakes[~shapely.dwithin(flakes, before, limits.land_mm + _APART_MM)] if len(flakes) else flakes
         for name in sorted(leaves):
             flakes = settled(flakes, self.pictures[name], limits)
-        return Growth(cuts=flakes)
+        return replace(fallen, cuts=flakes)
 
     def _loaded(
-        self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str]
-    ) -> Growth:
+        self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],
+        *, grow: _Grow,
+    ) -> Growth:  # fmt: skip
         """Lying snow: grown whole, then hidden where something stands in front of what it lies on."""
         if not its.on:
             raise InputError("has nothing to lie on", where="on", hint='name layers: on = ["POSTS"]')
-        snow = self._grow(its, area, limits)
-        hidden = _grown(self._hidden_by(its), before, limits)
+        snow = grow(its, area, limits)
+        hidden = _kept_out(self._hidden_by(its), before, limits)
         hidden = shapely.union(hidden, self._in_front(its, snow, hidden))
         if shapely.is_empty(hidden):
             return snow
@@ -222,20 +313,21 @@ class _Grower:
         lost = float(shapely.area(hides).sum())
         if lost >= _TOLD_MM2 and shapely.area(inside) >= _DRAWN_ON * shapely.area(layer.shape):
             self.notes.append(
-                f"{its.motif} {its.nth + 1}: {layer.name} stands in front of {', '.join(behind)} and hides "
+                f"{its.name}: {layer.name} stands in front of {', '.join(behind)} and hides "
                 f"{lost:.1f} mm² of the snow there; if it is only drawn on it, name it in `on`, too"
             )
 
     def _textured(
-        self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str]
-    ) -> Growth:
+        self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],
+        *, grow: _Grow,
+    ) -> Growth:  # fmt: skip
         """Grain or frost: not under what stands in front of the layers that it is on."""
         front = [layer.shape for layer in self.drawing.in_front_of(its.on)]
         hidden = shapely.union_all(geometry.polygon_array([self._hidden_by(its), *front]))
-        return self._grow(its, shapely.difference(area, _grown(hidden, before, limits)), limits)
+        return grow(its, shapely.difference(area, _kept_out(hidden, before, limits)), limits)
 
 
-def _grown(hidden: BaseGeometry, before: BaseGeometry, limits: Limits) -> Any:  # noqa: ANN401
+def _kept_out(hidden: BaseGeometry, before: BaseGeometry, limits: Limits) -> Any:  # noqa: ANN401
     """What a motif keeps out of: what hides it, and earlier white with the land that must stay round that."""
     return shapely.union(hidden, shapely.buffer(before, limits.land_mm + _APART_MM, quad_segs=4))
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -96,6 +96,7 @@ def separated(
     *,
     white: Callable[[Plate], BaseGeometry],
     spread: Spread,
+    stays: Callable[[Plate], BaseGeometry] = lambda _: shapely.Polygon(),
 ) -> dict[str, Separated]:
     """What each plate prints, by name.
 
@@ -108,6 +109,8 @@ def separated(
     ----------
     white
         What must not print on a plate.
+    stays
+        Where all of the plate's part of the picture prints, whatever else is asked.
     """
     pictures = {plate.name: painted(face, layers, plate) for plate in plates}
     found = {}
@@ -117,7 +120,9 @@ def separated(
         under = shapely.intersection(darker, shapely.buffer(picture, spread.trap_mm + plate.cut_mm, quad_segs=2))
         touched = _meeting(white(plate), shapely.buffer(_union([picture, under]), _MEETS_MM, quad_segs=1))
         scene = _Scene(face, picture, darker, _plain(touched))
-        found[plate.name] = _one(plate, scene, spread)
+        its = _one(plate, scene, spread)
+        kept = geometry.solid(shapely.intersection(picture, stays(plate)))
+        found[plate.name] = its if shapely.is_empty(kept) else replace(its, land=_union([its.land, kept]))
     return found
 
 

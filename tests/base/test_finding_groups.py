@@ -19,6 +19,7 @@ FINDINGS = st.builds(
     measured=st.floats(0, 2),
     limit=st.sampled_from([0.0, 0.5, 0.7]),
     unit=st.sampled_from(["mm", "deg"]),
+    kind=st.sampled_from(["neck", "tip", ""]),
     why=st.sampled_from(["too thin", "7.5 mm across", "12 mm across"]),
     remedy=st.sampled_from(["widen it", "round it off"]),
 )
@@ -47,7 +48,7 @@ def test_a_group_is_of_one_kind_with_its_worst_first(findings: list[Finding]) ->
     assert [group.severity for group in groups] == sorted(group.severity for group in groups)
     for group in groups:
         of = [place.finding for place in group.places]
-        assert len({(its.rule, its.severity, its.unit, its.remedy, its.at is None) for its in of}) == 1
+        assert len({(its.rule, its.kind, its.severity, its.unit, its.at is None) for its in of}) == 1
         assert group.beyond == max(abs(its.measured - its.limit) / (its.limit or 1) for its in of)
         for spot in group.spots:
             for place in spot.places:
@@ -62,10 +63,10 @@ def test_what_is_kept_apart_stays_apart(findings: list[Finding], data: st.DataOb
         assert {blocks[place.number - 1] for place in group.places} == {group.apart}
 
 
-def test_numbers_in_the_words_do_not_keep_findings_apart() -> None:
-    alike = [finding(why=f"the area is {wide:.1f} mm across") for wide in (7.5, 12.25)]
+def test_the_kind_keeps_findings_apart_and_their_words_do_not() -> None:
+    alike = [finding(kind="neck", why=f"the area is {wide:.1f} mm across") for wide in (7.5, 12.25)]
     assert len(grouped(alike)) == 1
-    assert len(grouped([*alike, finding(why="the land runs out")])) == 2
+    assert len(grouped([*alike, finding(kind="tip", why=alike[0].why)])) == 2
 
 
 def test_a_group_tells_its_range_and_where_the_worst_is() -> None:

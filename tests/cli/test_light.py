@@ -12,7 +12,19 @@ HEAVY = {"numpy", "scipy", "shapely", "ezdxf", "reportlab", "svgwrite", "PIL", "
 LOOK = "import sys\nfrom carvegen.cli import main\ntry:\n    main({words})\nfinally:\n    print(sorted(sys.modules))\n"
 
 
-@pytest.mark.parametrize("words", [["--help"], ["--version"], []])
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["--help"],
+        ["--version"],
+        [],
+        ["snowfall", "--help"],
+        ["frost", "--help"],
+        ["grain", "--help"],
+        ["build", "--help"],
+        ["check", "--help"],
+    ],
+)
 def test_help_imports_nothing_heavy(words):
     done = subprocess.run(
         [sys.executable, "-c", LOOK.format(words=words)], capture_output=True, text=True, timeout=60, check=False

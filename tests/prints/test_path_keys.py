@@ -79,7 +79,7 @@ def test_a_setting_that_is_added_is_everywhere(tmp_path):
     for words in (
         "--dwell LENGTH",
         "--corners [round|sharp]",
-        "--rounds INTEGER RANGE",
+        "--rounds NUMBER",
         "--coolant",
         "[default: 0.25]",
     ):
@@ -92,7 +92,7 @@ def test_a_setting_that_is_added_is_everywhere(tmp_path):
     assert (of["corners"]["enum"], of["rounds"]["type"], of["coolant"]["type"]) == (
         ["round", "sharp"], "integer", "boolean",
     )  # fmt: skip
-    assert "| `dwell_mm` | number, 0…9 | 0.25 | how long the cutter dwells, said as a way |" in reference()
+    assert "| `dwell_mm` | number, 0 to 9 | 0.25 | how long the cutter dwells, said as a way |" in reference()
     file = tmp_path / "print.toml"
     file.write_text(PRINT + '[files]\ndwell_mm = 2\ncorners = "sharp"\n')
     read = read_print(file, Library()).files

@@ -57,7 +57,18 @@ def region(rings: Sequence[Floats], *, evenodd: bool, budget: Budget | None = No
     if plain:
         sign = np.array([np.sign(_area2(ring)) for ring in whole])
         return Region(_nested(outlines, sign, evenodd=evenodd, budget=budget), flat=flat)
+    if (one := _one_with_holes(whole, evenodd=evenodd)) is not None:
+        return Region(geometry.polygon_array([one]), flat=flat)
     return Region(*_faces(whole, outlines, evenodd=evenodd, budget=budget), flat)
+
+
+def _one_with_holes(rings: Sequence[Floats], *, evenodd: bool) -> shapely.Polygon | None:
+    """The first ring with the others as its holes, if it is that: holes may touch it, and one another, in points."""
+    turns = np.sign([_area2(ring) for ring in rings])
+    if not evenodd and (turns[1:] == turns[0]).any():
+        return None
+    shape = shapely.Polygon(rings[0], rings[1:])
+    return shape if shapely.is_valid(shape) else None
 
 
 def _area2(ring: Floats) -> float:

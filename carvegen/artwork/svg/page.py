@@ -57,6 +57,8 @@ class State:
     top: bool = False  #: whether the element is a child of the root
     clip: BaseGeometry | None = None  #: outside of which nothing is shown; print view
     clipping: bool = False  #: whether the element is part of a clip path
+    groups: tuple[tuple[str, ...], ...] = ()  #: the names of each group around it, the outermost first
+    opacity: float = 1.0  #: of all that is around it and of itself, but for fill and stroke
 
 
 def page_of(root: Node, units: str | None, notes: Notes) -> Page:

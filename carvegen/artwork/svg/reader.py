@@ -33,7 +33,7 @@ from carvegen.artwork.svg.xmltree import Node, parse
 from carvegen.base.errors import InputError
 from carvegen.geometry import PolygonArray
 
-__all__ = ["read_svg"]
+__all__ = ["drawn", "read_svg"]
 
 _GROUPS = frozenset({"svg", "g", "a", "switch"})
 _SILENT = frozenset(
@@ -81,6 +81,13 @@ def read_svg(data: bytes, *, units: str | None = None, scale: float = 1.0, wante
         layers, sheet.width_mm, sheet.height_mm, notes.lines(), sheet.true_size, wanted.tolerance_mm,
         view_in(child.text or "" for child in root if child.kind in ("title", "desc")),  # type: ignore[attr-defined]
     )  # fmt: skip
+
+
+def drawn(root: Node, sheet: Page, notes: Notes, ink: Ink) -> dict[str, list[PolygonArray]]:
+    """What leaves ink below a root element, as `ink` gathers it; not yet cleaned."""
+    reader = _Reader(root, notes, ink.wanted)
+    reader.ink = ink
+    return reader.layers(sheet)
 
 
 def _unsized(raw: Mapping[str, list[PolygonArray]]) -> float:
@@ -139,7 +146,11 @@ class _Reader:
         look = style.styled(node, state.style, self.sheet)
         if look["display"] == "none" or not (state.clipping or style.is_seen(look)):
             return
-        inner = replace(state, style=look, top=node is self.root)
+        seen = style.number(look["opacity"])
+        opacity = state.opacity * (1.0 if seen is None else min(max(seen, 0.0), 1.0))
+        inner = replace(state, style=look, top=node is self.root, opacity=opacity)
+        if node.kind == "g":
+            inner = replace(inner, groups=(*state.groups, _names(node)))
         if look["transform"] and node is not self.root:
             inner = replace(inner, move=state.move.transform(transforms.parse(look["transform"])))
         if state.top:
@@ -247,6 +258,13 @@ class _Reader:
             return shapely.union_all(shapes)
         finally:
             self.ink = outer
+
+
+def _names(node: Node) -> tuple[str, ...]:
+    """All that a group is called: its titles, what drawing programs label it, its id."""
+    titles = [(child.text or "").strip() for child in node if child.kind == "title"]  # type: ignore[attr-defined]
+    labels = [value.strip() for key, value in node.attrib.items() if key.rpartition("}")[2] == "label"]
+    return tuple(dict.fromkeys(filter(None, (*titles, *labels, node.get("id", "")))))
 
 
 def _layer_name(node: Node) -> str:

@@ -52,6 +52,7 @@ def find(survey: Survey) -> Iterator[Finding]:
             measured=float(depths[k]),
             limit=min(float(needed[k]), _all_in(job)),
             unit="mm",
+            kind=_kind(job, float(gaps[k]), float(needed[k])),
             why=_why(job, float(gaps[k]), more=more),
             remedy=_remedy(job, float(gaps[k]), float(needed[k])),
         )
@@ -120,6 +121,17 @@ def _all_in(job: Job) -> float:
     return job.printing.roller_radius_mm + job.printing.indentation_mm + job.printing.margin_mm
 
 
+def _kind(job: Job, gap: float, needed: float) -> str:
+    """What goes wrong, and whether depth alone helps."""
+    reach = _reach_mm(job, gap)
+    what = "roller-falls-in" if not math.isfinite(reach) else "roller-dips" if reach > job.depth_mm else "paper-sinks"
+    return what if needed > _deepest(job) else f"{what}-cut-deeper"
+
+
+def _deepest(job: Job) -> float:
+    return min(job.material.depth_largest_mm, job.thickness_mm - job.material.floor_mm)
+
+
 def _why(job: Job, gap: float, *, more: bool) -> str:
     printing = job.printing
     reach = _reach_mm(job, gap)
@@ -137,7 +149,7 @@ def _why(job: Job, gap: float, *, more: bool) -> str:
 
 
 def _remedy(job: Job, gap: float, needed: float) -> str:
-    deepest = min(job.material.depth_largest_mm, job.thickness_mm - job.material.floor_mm)
+    deepest = _deepest(job)
     ways = ["leave a support island with rounded edges in it and mask it when inking"] if gap >= _ISLAND_MM else []
     ways.append(
         "ink with a smaller or a harder roller, or lay bearers"

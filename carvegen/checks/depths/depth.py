@@ -30,6 +30,7 @@ def find(survey: Survey) -> Iterator[Finding]:
             measured=job.depth_mm,
             limit=deepest,
             unit="mm",
+            kind="too-deep",
             why=f"too little is left under the cut: {job.material.floor_mm:g} mm must stay of {job.thickness_mm:g} mm",
             remedy="cut less deep or take a thicker block",
         )
@@ -57,6 +58,7 @@ def _shallow(survey: Survey) -> Iterator[Finding]:
         measured=cutting.v_depth_mm(included, tip, 2 * float(radius[thinnest]), lean_deg=job.lean_deg),
         limit=_HARDLY_MM,
         unit="mm",
+        kind="too-shallow",
         why=f"a V-tool as wide as the cut goes no deeper than this ({len(narrow)} such cuts): they may fill with ink",
         remedy="use a narrower V, or make the smallest shapes larger",
     )

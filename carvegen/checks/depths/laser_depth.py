@@ -25,7 +25,7 @@ def find(survey: Survey) -> Iterator[Finding]:
     if most is not None and len(job.block.cuts) and job.depth_mm > most:
         yield _finding(
             job.depth_mm, most, "deeper than this laser lowers an area: out of focus it chars and widens the cut",
-            "cut less deep, or let a router or the hand cut it",
+            "cut less deep, or let a router or the hand cut it", kind="lowered",
         )  # fmt: skip
     if len(job.block.cut_outs):
         yield from through(job)
@@ -43,16 +43,20 @@ def through(job: Job) -> Iterator[Finding]:
     if most is None:
         yield _finding(
             job.thickness_mm, 0.0, "the machine's profile doesn't say how thick this laser cuts through",
-            "ask the shop, and write through_most_mm into a machine's profile", Severity.RISK,
+            "ask the shop, and write through_most_mm into a machine's profile", Severity.RISK, kind="unknown",
         )  # fmt: skip
     elif not goes_through(job):
         yield _finding(
             job.thickness_mm, most, "thicker than this laser cuts through: it burns on and on and may catch fire; "
             "no line through it is made", "take a thinner sheet, or let a router or the hand cut it out",
+            kind="too-thick",
         )  # fmt: skip
 
 
-def _finding(measured: float, limit: float, why: str, remedy: str, severity: Severity = Severity.BREAKS) -> Finding:
+def _finding(
+    measured: float, limit: float, why: str, remedy: str, severity: Severity = Severity.BREAKS, *, kind: str
+) -> Finding:
     return Finding(
-        rule=RULE, severity=severity, at=None, measured=measured, limit=limit, unit="mm", why=why, remedy=remedy
-    )
+        rule=RULE, severity=severity, at=None, measured=measured, limit=limit, unit="mm", why=why, remedy=remedy,
+        kind=kind,
+    )  # fmt: skip

@@ -85,6 +85,8 @@ def mended_for_all(
 ) -> tuple[list[Job], tuple[Change, ...]]:
     """The jobs on one block mended for all of them, one after another until none has anything to mend.
 
+    What stands of `Block.stays` stands afterwards, too, however narrow.
+
     Parameters
     ----------
     white
@@ -100,7 +102,18 @@ def mended_for_all(
                 bench = _worked(replace(job, block=block), block.fixed, say, white)
                 changes += bench.changes
                 block = settled[k] = bench.job.block
+    block = _with_land(block, jobs[0].block)
     return [replace(job, block=block) for job in jobs], tuple(changes)
+
+
+def _with_land(block: Block, before: Block) -> Block:
+    """The block with what stood before where it must stay."""
+    if len(before.stays) == 0:
+        return block
+    kept = geometry.intersection(before.land, geometry.union(before.stays))
+    met = np.unique(block.cut_tree.query(kept, predicate="intersects"))
+    less = geometry.snapped(geometry.parts(geometry.difference(block.cuts[met], kept)))
+    return replace(block, cuts=np.concatenate([np.delete(block.cuts, met), less]), fixed=frozenset())
 
 
 def _worked(job: Job, fixed: Collection[int], say: Callable[[str], None], white: BaseGeometry | None = None) -> _Bench:

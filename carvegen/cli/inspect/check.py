@@ -20,7 +20,7 @@ __all__ = ["command"]
 _NEXT = "Next: carvegen mend FILE with the same options and --out FOLDER clears what the smallest changes can clear."
 
 
-@click.command(name="check")
+@click.command(name="check", cls=options.Command, first=("material", "cutter", "size", "view", "picture"))
 @click.argument("file", type=click.Path(path_type=Path))
 @options.setup
 @options.face_size

@@ -12,7 +12,7 @@ from carvegen.cli import options
 __all__ = ["command"]
 
 
-@click.command(name="mend")
+@click.command(name="mend", cls=options.Command, first=("material", "cutter", "size", "view", "kinds", "out"))
 @click.argument("file", type=click.Path(path_type=Path))
 @options.setup
 @options.face_size

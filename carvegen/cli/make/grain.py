@@ -6,12 +6,15 @@ from typing import Any
 
 import click
 
+from carvegen.cli import options
 from carvegen.cli.make.maker import make, maker_options
 
 __all__ = ["command"]
 
+_FIRST = ("boards", "size", "material", "cutter", "preset", "keep_clear", "opening", "seed", "kinds", "out")
 
-@click.command(name="grain")
+
+@click.command(name="grain", cls=options.Command, first=_FIRST)
 @click.option(
     "--boards",
     multiple=True,

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from carvegen.cli import options
+from carvegen.cli.make.kept import kept_options, with_kept
+from carvegen.cli.make.marks import marks_option, read_marked
 
 if TYPE_CHECKING:
     from carvegen.blocks.block import Block
@@ -27,10 +29,12 @@ def maker_options(motif: str, *, presets: str, name: str) -> Callable[[Any], Any
         options.output,
         options.paths(),
         options.mending,
+        kept_options,
+        marks_option,
         options.as_json,
         click.option(
             "--seed",
-            type=click.IntRange(0, 2**63 - 1),
+            type=options.SEED,
             default=1,
             show_default=True,
             help="Another seed, another pattern of the same kind.",
@@ -75,12 +79,16 @@ def make(
     ways = options.setups(given)
     limits = strictest(way.limits for way in ways)
     ground = options.ground(given["name"], given, sources=sources)
+    marks = read_marked(given, by=by)
+    ground = with_kept(ground, settings, limits, given, by=by)
+    ground = marks.on(ground, settings, limits, by=by, seed=given["seed"])
     say(stage)
     rng = stream(given["seed"], given["name"], by)
     if grow is None:
         block = grown_block(ground, settings, limits, rng, by=by, say=lambda remark: options.keep_notes([remark]))
     else:
         block = grow(ground, settings, limits, rng, by=by)
+    block = marks.kept_by(block)
     delivery = deliver([way.on(block) for way in ways], given["out"], options.style(given), say=say)
     remedy = "" if given["mend"] else _NEXT
     return options.finish(delivery, given["out"], as_json=given["as_json"], doubts=doubts, remedy=remedy)

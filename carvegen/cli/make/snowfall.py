@@ -6,12 +6,15 @@ from typing import Any
 
 import click
 
+from carvegen.cli import options
 from carvegen.cli.make.maker import make, maker_options
 
 __all__ = ["command"]
 
+_FIRST = ("size", "material", "cutter", "preset", "snow", "keep_clear", "opening", "seed", "kinds", "out")
 
-@click.command(name="snowfall")
+
+@click.command(name="snowfall", cls=options.Command, first=_FIRST)
 @maker_options("snowfall", presets="weather", name="sky")
 def command(**given: Any) -> int:  # noqa: ANN401
     """Fill a block with falling snow, check it, and write its files into a folder.

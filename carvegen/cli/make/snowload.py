@@ -11,8 +11,10 @@ from carvegen.cli.make.maker import make, maker_options
 
 __all__ = ["command"]
 
+_FIRST = ("bearers", "which", "size", "material", "cutter", "preset", "keep_clear", "seed", "kinds", "out")
 
-@click.command(name="snowload")
+
+@click.command(name="snowload", cls=options.Command, first=_FIRST)
 @click.option(
     "--on",
     "bearers",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from carvegen.cli.options.headings import Command
 from carvegen.cli.options.motifs import motif, motif_settings
 from carvegen.cli.options.output import (
     figures,
@@ -43,6 +44,7 @@ from carvegen.cli.options.telling import (
     teller,
 )
 from carvegen.cli.options.values import (
+    SEED,
     OneOf,
     joined,
     measure,
@@ -51,9 +53,9 @@ from carvegen.cli.options.values import (
 )
 
 __all__ = [
-    "OneOf", "as_json", "bare_setup", "block_size", "check_picture", "doubts", "drawing", "face_size", "figures",
-    "finish", "ground", "joined", "keep_notes", "kinds_of", "library", "measure", "mending", "motif",
-    "motif_settings", "one_of", "output", "path_settings", "paths", "placed", "places", "plain_output",
+    "SEED", "Command", "OneOf", "as_json", "bare_setup", "block_size", "check_picture", "doubts", "drawing",
+    "face_size", "figures", "finish", "ground", "joined", "keep_notes", "kinds_of", "library", "measure", "mending",
+    "motif", "motif_settings", "one_of", "output", "path_settings", "paths", "placed", "places", "plain_output",
     "profile_folders", "quiet", "read_as", "setup", "setups", "style", "summary", "tell_earlier", "tell_notes",
     "tell_table", "teller", "true_size", "view",
 ]  # fmt: skip

@@ -9,10 +9,10 @@ import click
 
 from carvegen.base.errors import InputError
 from carvegen.cli.option_names import option_of
+from carvegen.cli.options.headings import under
 from carvegen.cli.options.values import (
     OneOf,
     Option,
-    joined,
     read_as,
 )
 
@@ -45,7 +45,7 @@ def motif(name: str, *, presets: str) -> Option:
         for setting in parameters(known.Settings)
     ]
     given += [_gone(option_of(name), later) for name, later in successors(known.Settings).items()]
-    return joined(*given)
+    return under("What it looks like", *given)
 
 
 def _gone(option: str, later: str) -> Option:

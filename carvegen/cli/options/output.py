@@ -13,8 +13,9 @@ import click
 
 from carvegen.base.parameters import parameters
 from carvegen.cli.options import telling
+from carvegen.cli.options.headings import under
 from carvegen.cli.options.paths import path_settings
-from carvegen.cli.options.values import OneOf, declared, joined
+from carvegen.cli.options.values import OneOf, declared
 from carvegen.toolpaths.settings import FileSettings
 
 if TYPE_CHECKING:
@@ -28,7 +29,8 @@ __all__ = ["figures", "finish", "mending", "output", "plain_output", "style", "s
 _WRITTEN = tuple(parameters(FileSettings))
 
 #: Where the files go and how they are written, where no picture of the land's width is made.
-plain_output = joined(
+plain_output = under(
+    "The files",
     click.option(
         "--out",
         required=True,
@@ -46,7 +48,7 @@ plain_output = joined(
 )
 
 #: Where the files go and how they are written.
-output = joined(plain_output, *(declared(its) for its in _WRITTEN if its.name == "width_map"))
+output = under("The files", plain_output, *(declared(its) for its in _WRITTEN if its.name == "width_map"))
 
 #: ``--mend``, for commands that make a block.
 mending = click.option("--mend", is_flag=True, help="Mend the cuts where a limit breaks, and show what was changed.")

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from carvegen.base.errors import InputError
+from carvegen.cli.options.headings import under
 from carvegen.cli.options.setup import library
 from carvegen.cli.options.shapes import placed
 from carvegen.cli.options.values import (
     Option,
     declared,
-    joined,
 )
 
 if TYPE_CHECKING:
@@ -37,7 +37,8 @@ def paths() -> Option:
     from carvegen.base.parameters import parameters
     from carvegen.toolpaths.settings import PathSettings
 
-    return joined(
+    return under(
+        "What a machine follows",
         click.option(
             "--paths/--no-paths", default=True, show_default=True, help="Write what the machine follows, too."
         ),

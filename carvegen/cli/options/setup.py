@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from carvegen.cli.options.headings import under
 from carvegen.cli.options.values import (
     ANGLE,
     LENGTH,
-    joined,
     one_of,
 )
 
@@ -32,7 +32,8 @@ profile_folders = click.option(
 )
 
 #: Material, cutter, machines and how the block is cut.
-bare_setup = joined(
+bare_setup = under(
+    "The block, and what cuts it",
     click.option(
         "--material", required=True, metavar="NAME", help="What the block is made of: carvegen profiles list."
     ),
@@ -59,7 +60,8 @@ bare_setup = joined(
 )
 
 #: The same, and how it is inked and printed.
-setup = joined(
+setup = under(
+    "The block, and what cuts it",
     bare_setup,
     click.option("--roller-radius", type=LENGTH, default="25", show_default=True, help="Radius of the ink roller."),
     one_of(

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from carvegen.base.errors import InputError
+from carvegen.cli.options.headings import under
 from carvegen.cli.options.telling import keep_notes
 from carvegen.cli.options.values import (
     BLOCK_SIZE,
     LENGTH,
     SIZE,
     OneOf,
-    joined,
 )
 
 if TYPE_CHECKING:
@@ -39,7 +39,8 @@ face_size = click.option(
 true_size = click.option("--size", "size_mm", type=SIZE, help="Scan: how far apart the corners are: 200x150.")
 
 #: What stays land and what is cut out.
-places = joined(
+places = under(
+    "Where it grows, and where not",
     click.option(
         "--keep-clear",
         multiple=True,
@@ -69,7 +70,8 @@ places = joined(
 )
 
 #: How a drawing is read: passes `view` and `units`.
-drawing = joined(
+drawing = under(
+    "The drawing",
     click.option(
         "--view",
         type=OneOf(["print", "block"]),

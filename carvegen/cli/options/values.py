@@ -14,7 +14,7 @@ from carvegen.cli.option_names import option_of
 if TYPE_CHECKING:
     from carvegen.base.parameters import Parameter
 
-__all__ = ["ANGLE", "LENGTH", "SIZE", "OneOf", "declared", "joined", "measure", "one_of", "read_as"]
+__all__ = ["ANGLE", "LENGTH", "SEED", "SIZE", "OneOf", "declared", "joined", "measure", "one_of", "read_as"]
 
 Option = Callable[[Any], Any]  #: what `click.option` gives
 
@@ -63,6 +63,17 @@ class OneOf(click.Choice[str]):
             self.fail(f"{error.message} {guess[:1].upper()}{guess[1:]}".rstrip(), param, ctx)
 
 
+class _Seed(click.ParamType[int]):
+    """A whole number, 0 or more; how large it may be need not be said."""
+
+    name = "number"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:  # noqa: ANN401
+        """The number, or a fault that says what it may be."""
+        return click.IntRange(0, 2**63 - 1).convert(value, param, ctx)
+
+
+SEED = _Seed()
 SIZE, LENGTH, ANGLE, BLOCK_SIZE = _Measure("SIZE"), _Measure("LENGTH"), _Measure("ANGLE"), _BlockSize("SIZE")
 
 
@@ -78,8 +89,9 @@ def read_as(its: Parameter) -> dict[str, Any]:
     if its.unit == "choice":
         return {"type": OneOf(its.among)}
     if its.unit == "whole":
-        return {"type": click.IntRange(int(its.at_least), int(its.at_most))}
-    return {"type": {"mm": LENGTH, "deg": ANGLE}.get(its.unit, click.FLOAT)}
+        return {"type": click.IntRange(int(its.at_least), int(its.at_most)), "metavar": "NUMBER"}
+    words = {"mm": LENGTH, "deg": ANGLE}.get(its.unit)
+    return {"type": words} if words else {"type": click.FLOAT, "metavar": "NUMBER"}
 
 
 def one_of(option: str, words: Sequence[str], default: str, about: str) -> Option:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 
-@click.command("strip")
+@click.command("strip", cls=options.Command, first=("material", "cutter", "emboss", "out"))
 @click.option(
     "--emboss",
     metavar="PAPER",

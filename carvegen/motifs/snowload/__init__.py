@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.motifs.growth import Growth
+from carvegen.motifs.growth import Growth, lying_on
 from carvegen.motifs.shared.fields import waves_at
 from carvegen.motifs.shared.minimum_width import (
     held,
@@ -92,7 +92,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     fringe = shapely.intersection(shapely.difference(shapely.disjoint_subset_union_all(may), dark), inner)
     return Growth(
         cuts=cuts,
-        on_shapes=geometry.parts(shapely.intersection(cuts, silhouette)),
+        on_shapes=lying_on(cuts, place),
         free=loosened(cuts, fringe, place.area, limits, printed=printed),
     )
 

@@ -12,6 +12,7 @@ from carvegen.blocks.block import SIDES_MM
 from carvegen.facts.profile_reader import Range
 from carvegen.facts.profiles.profile_values import KINDS
 from carvegen.facts.register import Plan
+from carvegen.marking.marks import Meaning
 from carvegen.toolpaths.settings import FileSettings, PathSettings
 
 __all__ = ["LISTS", "REQUIRED", "ROLES", "TABLES", "Key", "Kind"]
@@ -128,6 +129,10 @@ TABLES: Mapping[str, tuple[Key, ...]] = MappingProxyType({
         _text("units", "what a bare number in a drawing means, if it does not say", among=("mm", "cm", "in", "pt"),
               default=""),
     ),
+    "marks": (
+        _texts("files", "drawings of marks: SVGs as large as the print, their groups named by what is to be done "
+               f"there: {', '.join(Meaning)}"),
+    ),
     "files": (
         *_declared(FileSettings),
         _flag("paths", "write what laser or router follows, too", True),
@@ -181,8 +186,20 @@ LISTS: Mapping[str, tuple[Key, ...]] = MappingProxyType({
     "highlights": (
         _text("shape", f"stays bare paper: {_WORDS}, or the name of a layer"),
     ),
+    "marked": (
+        _text("meaning", "what is to be done there", among=tuple(Meaning)),
+        _text("shape", f"where: {_WORDS}, or the name of a layer", remedy='shape = "box 118 128 40 40"'),
+        _texts("for", "the motifs that it is for, by name or kind; all by default"),
+        _texts("blocks", "the blocks that it is for; all by default"),
+        _number("strength", "more, less: how strong, 0 to 1", 0, 1, 1.0),
+        Key(name="try", kind=Kind.WHOLE, help="grow again: another try, other shapes", range=Range(1, 10**6),
+            default=1),
+    ),
     "motifs": (
-        _text("motif", "which motif: carvegen --help lists them"),
+        _text("motif", "which motif: carvegen motifs lists them"),
+        _text("name", "what it is called, such as near flakes; by default its kind and number: snowfall 1", default=""),
+        _text("kept", "the file in which it is kept: an SVG that is taken as it is instead of growing the motif; "
+              "carvegen keep writes it", default=""),
         _text("preset", "where its settings start from", default=""),
         Key(name="settings", kind=Kind.SETTINGS, help="what differs from the preset", default=MappingProxyType({})),
         _texts("on", f"what it lies on, grows from or is kept to, where nothing stands in front of it: {_LAYERS}"),

@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
+from carvegen.artwork import plain_name
 from carvegen.base.colour import Ink, Rgb, rgb
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.parameters import check_all
 from carvegen.base.suggestions import nearest
 from carvegen.facts.profile_reader import read_toml
 from carvegen.facts.register import Plan
+from carvegen.marking.marks import Meaning
 from carvegen.motifs import motif, summaries
 from carvegen.prints.file.key_lines import help_of, key_named, placed
 from carvegen.prints.file.keys import (
@@ -33,7 +35,7 @@ if TYPE_CHECKING:
 
     from carvegen.facts.profiles import Library, Paper
 
-__all__ = ["Print", "PrintBlock", "PrintLayer", "PrintMotif", "all_at_once", "in_keys", "read_print"]
+__all__ = ["Print", "PrintBlock", "PrintLayer", "PrintMotif", "all_at_once", "file_name", "in_keys", "read_print"]
 
 INKED = ("key", "tone", "background")  #: roles of blocks that print ink from their lands
 
@@ -85,7 +87,9 @@ class PrintMotif:
     """A motif, where it grows, and from which blocks it is taken."""
 
     motif: str
+    name: str  #: its own, or its kind and which of that kind it is, 1 for the first
     nth: int  #: 0 for the first of its kind: with it, its stream
+    kept: str  #: the file that holds its shapes; "": it is grown
     settings: Any  #: the motif's own `Settings`
     on: tuple[str, ...]
     region: str
@@ -95,14 +99,21 @@ class PrintMotif:
     front: bool
     behind: tuple[str, ...]
 
-    @property
-    def name(self) -> str:
-        """Its kind, and which of that kind it is, 1 for the first."""
-        return f"{self.motif} {self.nth + 1}"
-
     def leaves(self, block: str) -> bool:
         """Whether it is taken out of the block."""
         return "*" in self.blocks or block in self.blocks
+
+
+@dataclass(frozen=True, kw_only=True)
+class PrintMark:
+    """A mark that is said in the print file, not drawn."""
+
+    meaning: Meaning
+    shape: str
+    motifs: tuple[str, ...]
+    blocks: tuple[str, ...]
+    strength: float
+    attempt: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -129,6 +140,8 @@ class Print:
     openings: tuple[str, ...]
     highlights: tuple[str, ...]
     motifs: tuple[PrintMotif, ...]
+    marks: tuple[str, ...]  #: drawings of marks
+    marked: tuple[PrintMark, ...]
     stock: Paper | None  #: what is known of the paper that is embossed
     register: Plan
     files: Mapping[str, Any]  #: how files are written
@@ -173,6 +186,8 @@ def read_print(path: Path, shelf: Library) -> Print:
             "print.paper_profile", "must be a known paper", value=paper, hint=nearest(paper, shelf.keys("papers"))
         )
     motifs = [_settled(top, f"motifs[{k}]", its, many["blocks"]) for k, its in enumerate(many["motifs"])]
+    _check_names(top, many["motifs"])
+    _check_marked(top, many)
     all_at_once(faults, str(path))
     return _print(path, once, many, motifs, shelf)
 
@@ -267,6 +282,46 @@ def _check_profiles(top: Place, place: str, block: Mapping[str, Any], shelf: Lib
             top.fault(f"{place}.{key}", "must be a cutter that goes into a router", value=name, hint=hint)
 
 
+def usual_name(motif: str, nth: int) -> str:
+    """What a motif is called that has no name of its own."""
+    return f"{motif} {nth + 1}"
+
+
+def _check_names(top: Place, motifs: Sequence[Mapping[str, Any]]) -> None:
+    """Refuse motifs that are called alike: kept files and commands name them."""
+    count, seen = dict[str, int](), set[str]()
+    for k, its in enumerate(motifs):
+        kind = its.get("motif") or ""
+        nth = count[kind] = count.get(kind, -1) + 1
+        name = its.get("name") or usual_name(kind, nth)
+        if not file_name(name):
+            top.fault(f"motifs[{k}].name", "must hold a letter or a digit", value=name, hint="near flakes, say")
+        elif file_name(name) in seen and kind:
+            top.fault(f"motifs[{k}].name", "is that of another motif, too", value=name, hint="give each its own name")
+        seen.add(file_name(name))
+
+
+def _check_marked(top: Place, many: Mapping[str, Sequence[Mapping[str, Any]]]) -> None:
+    """Refuse marks for motifs and blocks that are not there."""
+    kinds = [its.get("motif") or "" for its in many["motifs"]]
+    own = [its.get("name") or usual_name(kinds[k], kinds[:k].count(kinds[k])) for k, its in enumerate(many["motifs"])]
+    blocks = [its["name"] for its in many["blocks"] if its.get("name")]
+    for k, its in enumerate(many["marked"]):
+        for key, known, what in (("for", [*own, *kinds], "motif"), ("blocks", blocks, "block")):
+            for j, name in enumerate(its.get(key) or ()):
+                if plain_name(name) not in map(plain_name, known):
+                    where, hint = f"marked[{k}].{key}[{j}]", nearest(name, set(known))
+                    top.fault(where, f"must be a {what} of this print", value=name, hint=hint)
+        if its.get("meaning") == Meaning.COMES_OUT and its.get("for"):
+            hint = "leave it out: what comes out is white whatever has grown there"
+            top.fault(f"marked[{k}].for", "has no meaning here", value=", ".join(its["for"]), hint=hint)
+
+
+def file_name(name: str) -> str:
+    """A name as that of a file: small letters, digits and "-"."""
+    return "-".join("".join(sign if sign.isalnum() else " " for sign in name.lower()).split())
+
+
 def _settled(top: Place, place: str, given: dict[str, Any], blocks: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     """The motif's table with its settings made from preset and own values."""
     names = [block["name"] for block in blocks if block.get("name")]
@@ -302,7 +357,10 @@ def _print(
     found = []
     for its in motifs:
         nth = count[its["motif"]] = count.get(its["motif"], -1) + 1
-        found.append(PrintMotif(nth=nth, **{key: value for key, value in its.items() if key != "preset"}))
+        name = its["name"] or usual_name(its["motif"], nth)
+        found.append(
+            PrintMotif(**{key: value for key, value in its.items() if key != "preset"} | {"nth": nth, "name": name})
+        )
     plain = {key: own[key] for key in own if key not in ("size_mm", "paper", "paper_profile")}
     stock = shelf.paper(own["paper_profile"]) if own["paper_profile"] else None
     if stock is not None:
@@ -314,7 +372,15 @@ def _print(
         blocks=tuple(map(_block, many["blocks"])),
         openings=tuple(its["shape"] for its in many["openings"]),
         highlights=tuple(its["shape"] for its in many["highlights"]),
-        motifs=tuple(found), stock=stock, register=Plan(**once["register"]), files=MappingProxyType(once["files"]),
+        motifs=tuple(found), marks=once["marks"]["files"], marked=tuple(map(_mark, many["marked"])), stock=stock,
+        register=Plan(**once["register"]), files=MappingProxyType(once["files"]),
+    )  # fmt: skip
+
+
+def _mark(its: Mapping[str, Any]) -> PrintMark:
+    return PrintMark(
+        meaning=Meaning(its["meaning"]), shape=its["shape"], motifs=its["for"], blocks=its["blocks"],
+        strength=its["strength"], attempt=its["try"],
     )  # fmt: skip
 
 

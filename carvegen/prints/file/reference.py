@@ -9,6 +9,8 @@ from carvegen.prints.file.schema import schema
 
 __all__ = ["reference"]
 
+_ANY = 1e9  #: a bound beyond this is none to a reader
+
 _ABOUT = {
     "print": "must be there, once",
     "register": "how the blocks are laid in register, and what errors are reckoned with",
@@ -18,6 +20,8 @@ _ABOUT = {
     "blocks": "[[blocks]], one table a block, in printing order",
     "openings": "[[openings]], cut through every block, as for a shape that is embossed",
     "highlights": "[[highlights]], stay bare paper",
+    "marks": "what is marked by hand: what comes out, stays, is left to the carver, grows denser, thinner or anew",
+    "marked": "[[marked]], the same in words",
     "motifs": "[[motifs]], what grows; `carvegen motifs` lists their presets and settings",
 }
 
@@ -37,7 +41,7 @@ def _lines(whole: Mapping[str, Any]) -> Iterator[str]:
         yield "| key | may be | without it | what it is |"
         yield "| --- | --- | --- | --- |"
         for key, value in its["properties"].items():
-            without = "must be there" if key in its["required"] else _plain(value.get("default", ""))
+            without = "must be there" if key in its["required"] else _plain(value.get("default")) or "–"
             yield f"| `{key}` | {_may_be(value)} | {without} | {_safe(value.get('description', ''))} |"
 
 
@@ -50,13 +54,19 @@ def _may_be(value: Mapping[str, Any]) -> str:
         return many + _may_be(value["items"])
     if kind in {"number", "integer"}:
         said = "whole number" if kind == "integer" else "number"
-        return f"{said}, {value['minimum']:g}…{value['maximum']:g}" if "minimum" in value else said
+        return f"{said}{_between(value['minimum'], value['maximum'])}" if "minimum" in value else said
     if kind == "string":
         return 'colour, `"#rrggbb"`' if value.get("pattern", "").startswith("^#") else "text"
     return {"boolean": "true or false", "object": "a table"}[kind]
 
 
+def _between(least: float, most: float) -> str:
+    return f", {least:g} or more" if most > _ANY else f", {least:g} to {most:g}"
+
+
 def _plain(value: Any) -> str:  # noqa: ANN401
+    if value is None:
+        return ""
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, list):

@@ -102,14 +102,14 @@ def _uncut_edge(job: Job, settings: PathSettings) -> Iterator[Finding]:
         return
     if not goes_through(job):
         why = f"the block is not cut out: {next(through(job)).why}"
-        yield shortfalls.uncut_edge(job, why, "take a thinner sheet, or cut the block out another way")
+        yield shortfalls.uncut_edge(job, "too-thick", why, "take a thinner sheet, or cut the block out another way")
         return
     yield from through(job)
     half = beam_half_mm(job, job.thickness_mm)
     edge = job.block.board.buffer(half, join_style="mitre").exterior
     if len(settings.no_go) and (shapely.distance(edge, settings.no_go) < half).any():
         why = "a clamp lies on the block's edge: the block does not come free"
-        yield shortfalls.uncut_edge(job, why, "move the clamp, or cut what it covers afterwards")
+        yield shortfalls.uncut_edge(job, "clamp", why, "move the clamp, or cut what it covers afterwards")
 
 
 def _about_clamps(

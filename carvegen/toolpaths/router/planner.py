@@ -304,17 +304,15 @@ class _Table:
             return []
         straight = self._straight
         if not straight:
-            self.findings.append(
-                shortfalls.uncut_edge(self.job, "the block is not cut out: the set has no straight cutter")
-            )
+            why = "the block is not cut out: the set has no straight cutter"
+            self.findings.append(shortfalls.uncut_edge(self.job, "no-straight-cutter", why))
             return []
         its = straight[0]
         ring = block_ring(self.job.block, its)
         if len(self.settings.no_go) and shapely.intersects(ring, shapely.union_all(self._barred(its))):
             why = "the block is not cut out: a clamp lies in the way of its edge"
-            self.findings.append(
-                shortfalls.uncut_edge(self.job, why, "move the clamp, or cut the block out afterwards")
-            )
+            remedy = "move the clamp, or cut the block out afterwards"
+            self.findings.append(shortfalls.uncut_edge(self.job, "clamp", why, remedy))
             return []
         down = self._descent(its)
         paths = cut_round(ring, its, down, self.job.thickness_mm, tabs=self.settings.tabs)

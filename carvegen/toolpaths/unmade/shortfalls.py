@@ -31,28 +31,28 @@ _CLAMP = "move the clamp, or cut what it covers afterwards"
 def not_through(job: Job, cut_outs: PolygonArray) -> Iterator[Finding]:
     """Cut-outs into which no straight cutter of the set goes."""
     why = "the cut-out is left out: no straight cutter of the set goes into it"
-    yield from _uncut(cut_outs, job.thickness_mm, why, _STRAIGHT)
+    yield from _uncut("no-straight-cutter", cut_outs, job.thickness_mm, why, _STRAIGHT)
 
 
 def under_clamps(job: Job, no_go: PolygonArray) -> Iterator[Finding]:
     """Cut-outs that a clamp covers, wholly or in part."""
     cut_outs = job.block.cut_outs
     met = cut_outs[beside(cut_outs, no_go, 0.0)]
-    yield from _uncut(met, job.thickness_mm, "a clamp lies on the cut-out: it does not come free", _CLAMP)
+    why = "a clamp lies on the cut-out: it does not come free"
+    yield from _uncut("clamp-on-cut-out", met, job.thickness_mm, why, _CLAMP)
 
 
 def covered_cuts(job: Job, covered: PolygonArray) -> Iterator[Finding]:
     """Cuts, or parts of them, that a clamp covers."""
-    yield from _uncut(
-        covered, job.depth_mm, "a clamp lies on the cut: what it covers stays standing and prints", _CLAMP
-    )
+    why = "a clamp lies on the cut: what it covers stays standing and prints"
+    yield from _uncut("clamp-on-cut", covered, job.depth_mm, why, _CLAMP)
 
 
-def uncut_edge(job: Job, why: str, remedy: str = _STRAIGHT) -> Finding:
-    """The block that is not cut out of its sheet."""
+def uncut_edge(job: Job, kind: str, why: str, remedy: str = _STRAIGHT) -> Finding:
+    """The block that is not cut out of its sheet; `kind` names what keeps it."""
     return Finding(
-        rule=RULE, severity=Severity.BREAKS, at=None, measured=0.0, limit=job.thickness_mm, unit="mm", why=why,
-        remedy=remedy,
+        rule=RULE, kind=kind, severity=Severity.BREAKS, at=None, measured=0.0, limit=job.thickness_mm, unit="mm",
+        why=why, remedy=remedy,
     )  # fmt: skip
 
 
@@ -89,15 +89,15 @@ def _beyond_bed(plan: Plan) -> Iterator[Finding]:
     for needed, room in zip(sorted(extent_mm(plan.operations)), sorted((width, height)), strict=True):
         if needed > room + _ROOM_MM:
             yield Finding(
-                rule=bed.RULE, severity=Severity.BREAKS, at=None, measured=needed, limit=room, unit="mm",
+                rule=bed.RULE, kind="paths", severity=Severity.BREAKS, at=None, measured=needed, limit=room, unit="mm",
                 why="the paths need more room than the machine's bed has: none are made",
                 remedy="cut the block in two, take a narrower cutter, or describe a larger machine in a profile",
             )  # fmt: skip
 
 
-def _uncut(shapes: PolygonArray, depth_mm: float, why: str, remedy: str) -> Iterator[Finding]:
+def _uncut(kind: str, shapes: PolygonArray, depth_mm: float, why: str, remedy: str) -> Iterator[Finding]:
     for x, y in shapely.get_coordinates(shapely.point_on_surface(shapes)).tolist():
         yield Finding(
-            rule=RULE, severity=Severity.BREAKS, at=(x, y), measured=0.0, limit=depth_mm, unit="mm", why=why,
-            remedy=remedy,
+            rule=RULE, kind=kind, severity=Severity.BREAKS, at=(x, y), measured=0.0, limit=depth_mm, unit="mm",
+            why=why, remedy=remedy,
         )  # fmt: skip

@@ -39,6 +39,7 @@ class Coat:
 
     ink: Ink
     land: BaseGeometry
+    number: int = 0  #: of the block in printing order; 0: as it comes among the coats
 
 
 Window = tuple[float, float, float, float]  # left, bottom, right, top in mm

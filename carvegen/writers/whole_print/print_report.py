@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from carvegen.base.finding_groups import grouped, without_numbers
+from carvegen.base.finding_groups import grouped
 from carvegen.base.findings import Finding, Severity
 from carvegen.writers.note.findings_table import with_remedies
 
@@ -100,14 +100,14 @@ def _sections(groups: Sequence[Mapping[str, Any]]) -> list[list[Mapping[str, Any
     """The groups that differ in their block, machine and measures only, each such section in the place of its worst."""
     sections: dict[tuple[str, ...], list[Mapping[str, Any]]] = {}
     for its in groups:
-        kind = (its["severity"], its["rule"], *(without_numbers(its[text]) for text in ("why", "remedy")))
+        kind = (its["severity"], its["rule"], its["kind"])
         sections.setdefault(kind, []).append(its)
     return list(sections.values())
 
 
 def _group(group: Group, block: str, kinds: Sequence[str]) -> dict[str, Any]:
     worst = {**group.worst.to_dict(), "for": list(kinds)}
-    kept = ("severity", "rule", "for", "measured", "limit", "unit", "at_mm", "why", "remedy")
+    kept = ("severity", "rule", "kind", "for", "measured", "limit", "unit", "at_mm", "why", "remedy")
     return {"block": block, "places": group.count, "beyond": round(group.beyond, 3), **{k: worst[k] for k in kept}}
 
 

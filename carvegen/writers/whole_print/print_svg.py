@@ -56,7 +56,7 @@ def print_svg(
     for number, (which, shape) in enumerate(overlaps(coats, face)):
         inks = [coats[k].ink for k in which]
         name = f"INKS-{number + 1}"
-        about = "printed by block " + ", then ".join(str(k + 1) for k in which)
+        about = "printed by block " + ", then ".join(str(coats[k].number or k + 1) for k in which)
         page.group(name, name, about, fill=_colour(paper, inks), stroke="none", fill_rule="evenodd")
         page.shapes(name, geometry.parts(shape))
     for number, its in enumerate(pressed):

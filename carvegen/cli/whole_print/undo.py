@@ -1,0 +1,40 @@
+"""``carvegen undo``: a print's own files as they were before the last command that changed them."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+
+import click
+
+from carvegen.cli import options
+
+__all__ = ["command"]
+
+
+@click.command(name="undo")
+@click.argument("file", metavar="PRINT.TOML", type=click.Path(path_type=Path))
+@options.as_json
+def command(file: Path, as_json: bool) -> None:
+    """Put back what the last command changed in a print file and its kept files; again, what the one before it did.
+
+    What you have edited since is not lost: it is laid beside, under another name.
+
+    \b
+    carvegen undo landing/print.toml
+    """
+    from carvegen.marking.journal import undo
+
+    done = undo(file.parent)
+    if as_json:
+        click.echo(json.dumps(asdict(done), indent=1))
+        return
+    click.echo(f"Undone: carvegen {done.what}")
+    for name in done.back:
+        click.echo(f"  as it was: {name}")
+    for name in done.away:
+        click.echo(f"  taken away: {name}")
+    for name, beside in done.beside.items():
+        click.echo(f"  {name} was edited since; that now lies beside, as {beside}")
+    click.echo(f"{done.more} more can be undone." if done.more else "Nothing more can be undone.")

@@ -1,0 +1,344 @@
+"""What marks do to what has grown: each in its own neighbourhood, all else as it was, point by point."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.base.streams import stream
+from carvegen.marking.ends import Habit, cut_back, habit_of, lowered, ragged, with_above
+from carvegen.marking.marks import Mark, Meaning
+from carvegen.marking.near_land import clear_of, firm, joined_to, taken_back, weak_places
+from carvegen.motifs import motif
+from carvegen.motifs.growth import Growth, Place
+from carvegen.motifs.shared.minimum_width import opened
+from carvegen.motifs.snowfall.chance import chance_at
+
+if TYPE_CHECKING:
+    from numpy.random import Generator
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.base.limits import Limits
+    from carvegen.geometry import Mask, PolygonArray
+
+__all__ = ["Bed", "marked", "reach_mm"]
+
+#: In which order the marks work, whatever their order in the file: what must stay or come out has the last word.
+_ORDER = (
+    Meaning.GROW_AGAIN, Meaning.LESS, Meaning.MORE, Meaning.CARVER_DECIDES, Meaning.STAYS, Meaning.COMES_OUT,
+)  # fmt: skip
+_SUPPLY = 1.6  #: so much more falls than is wanted, for some comes too near to what is there
+_SNOW = (0.02, 0.5)  #: least and most share of white that is asked of the weather in a mark
+_DEEPER = 0.8  #: by so much deeper snow lies in a mark that asks for more with all its strength
+_BESIDE_MM = 0.03  #: more than the slack with which land is kept
+_LONG_ENOUGH = 0.6  #: of a flake: shorter strokes are not strewn between others
+_FROM = 0.95  #: of a flake: so far beyond a mark branches may start that grow into it
+_INTO = 0.4  #: so much of a new stroke lies in the mark at least
+_LITTLE = 0.35  #: a shape of which less is left goes whole
+
+Grow = Callable[[Any, Place, "Generator"], "PolygonArray"]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Bed:
+    """One motif as marks need to know it: how it grows, where, and what else is white there."""
+
+    motif: str
+    name: str  #: names its streams of random numbers
+    settings: Any  #: the motif's own `Settings`
+    place: Place
+    limits: Limits
+    seed: int
+    others: PolygonArray = field(default_factory=geometry.empty)  #: other white on the same blocks
+    grow: Grow | None = None  #: the motif's shapes for settings, place and stream; by default as it grows by itself
+
+    @property
+    def habit(self) -> Habit:
+        """How its shapes lie and end."""
+        return habit_of(self.motif, self.settings)
+
+    def stream(self, mark: Mark, *path: str) -> Generator:
+        """The stream of a mark, the same whatever else is marked."""
+        return stream(self.seed, "mark", self.name, mark.key, *path)
+
+    def grown(self, settings: Any, place: Place, rng: Generator) -> PolygonArray:  # noqa: ANN401
+        """The motif grown anew; none where it finds no room."""
+        if shapely.area(place.area) <= 0:
+            return geometry.empty()
+        if self.grow is not None:
+            return self.grow(settings, place, rng)
+        return motif(self.motif).grow(settings, place, self.limits, rng).cuts
+
+
+def reach_mm(motif: str, settings: Any, limits: Limits) -> float:  # noqa: ANN401
+    """How far beyond a mark anything changes: a land and a flake."""
+    return limits.land_mm + habit_of(motif, settings).flake_mm
+
+
+def marked(growth: Growth, marks: Sequence[Mark], bed: Bed) -> Growth:
+    """What has grown, or was kept, after all marks: nothing changes further from them than a land and a flake.
+
+    Parameters
+    ----------
+    marks
+        Those that are for this motif and its blocks. The order among them tells only where two of one meaning are near
+        one another.
+
+    Returns
+    -------
+    Growth
+        The same object if there is no mark.
+    """
+    for mark in sorted(marks, key=lambda mark: _ORDER.index(mark.meaning)):
+        if not shapely.is_empty(mark.shape):
+            growth = _Hand(growth, mark, bed).done()
+    return growth
+
+
+class _Hand:
+    """One mark at work on what has grown."""
+
+    def __init__(self, growth: Growth, mark: Mark, bed: Bed) -> None:
+        self.growth, self.mark, self.bed = growth, mark, bed
+        self.habit, self.limits = bed.habit, bed.limits
+        self.zone = shapely.buffer(mark.shape, reach_mm(bed.motif, bed.settings, bed.limits))
+        shapely.prepare(mark.shape)
+        shapely.prepare(self.zone)
+
+    def done(self) -> Growth:
+        """The growth after it; what it has changed holds."""
+        growth = self._changed()
+        same = {id(shape) for shape in self.growth.cuts}
+        new = np.array([id(shape) not in same for shape in growth.cuts], dtype=bool)
+        if not new.any():
+            return growth
+        white = self.mark.shape if self.mark.meaning == Meaning.COMES_OUT else shapely.Polygon()
+        held = self._taken_back(growth.cuts[new], growth.cuts[~new], but=white)
+        return self._with(np.concatenate([growth.cuts[~new], held]), free=growth.free, to_decide=growth.to_decide)
+
+    def _changed(self) -> Growth:
+        return {
+            Meaning.STAYS: self._stays, Meaning.COMES_OUT: self._comes_out, Meaning.LESS: self._less,
+            Meaning.CARVER_DECIDES: self._carver_decides, Meaning.MORE: self._more, Meaning.GROW_AGAIN: self._again,
+        }[self.mark.meaning]()  # fmt: skip
+
+    # ── what goes ──
+
+    def _stays(self) -> Growth:
+        thin = shapely.difference(self.mark.shape, opened(self.mark.shape, self.limits.land_mm))
+        region = geometry.solid(shapely.union(self.mark.shape, shapely.buffer(thin, self.limits.land_mm / 2)))
+        cuts, gone = self._without(region, self._touched(region))
+        free = self.growth.free
+        if len(free):
+            met = shapely.intersects(free, shapely.union(region, gone))
+            less = geometry.parts(shapely.difference(free[met], shapely.union(region, gone)))
+            free = np.concatenate([free[~met], geometry.snapped(less)])
+        return self._with(cuts, free=free)
+
+    def _carver_decides(self) -> Growth:
+        cuts, gone = self._without(self.mark.shape, self._touched(self.mark.shape))
+        pieces = geometry.snapped(geometry.parts(gone))
+        pieces = pieces[shapely.area(pieces) > self.limits.cut_mm**2]
+        return self._with(cuts, to_decide=np.concatenate([self.growth.to_decide, pieces]))
+
+    def _less(self) -> Growth:
+        cuts = self.growth.cuts
+        touched = np.flatnonzero(self._touched(self.mark.shape))
+        if self.habit.settles:
+            mark = with_above(self.mark.shape, cuts[touched], self.habit)
+            low = [lowered(cuts[k], mark, self.mark.strength, self.habit, self.limits) for k in touched]
+            return self._with(np.concatenate([np.delete(cuts, touched), *low]))
+        where = shapely.get_coordinates(shapely.centroid(shapely.intersection(cuts[touched], self.mark.shape)))
+        goes = np.zeros(len(cuts), dtype=bool)
+        goes[touched] = self._chance(where) < self.mark.strength
+        if self.habit.whole:
+            goes &= self._inside(cuts) | ~shapely.within(cuts, self.zone)
+        return self._with(self._without(self.mark.shape, goes)[0])
+
+    def _without(self, region: BaseGeometry, goes: Mask) -> tuple[PolygonArray, BaseGeometry]:
+        """The cuts without those that go, or as much of these as lies in the region; and what is gone."""
+        cuts = self.growth.cuts
+        if not goes.any():
+            return cuts, shapely.Polygon()
+        region = with_above(region, cuts[goes], self.habit)
+        bite = ragged(region, self.habit, self.bed.stream(self.mark, "edge"))
+        whole = goes & shapely.within(cuts, self.zone)
+        left = list[Any]()
+        for k in np.flatnonzero(goes & ~(whole & self.habit.whole)).tolist():
+            rest = cut_back(cuts[k], bite, self.habit, self.limits)
+            if not whole[k] or shapely.area(rest).sum() > _LITTLE * shapely.area(cuts[k]):
+                left.append(rest)
+        rest = geometry.stack(left)
+        gone = shapely.difference(shapely.union_all(cuts[goes]), shapely.union_all(rest))
+        return np.concatenate([cuts[~goes], rest]), geometry.solid(gone)
+
+    # ── what comes ──
+
+    def _again(self) -> Growth:
+        cuts, shape = self.growth.cuts, self.mark.shape
+        before = self._white_in(cuts)
+        rng = self.bed.stream(self.mark, "again", str(self.mark.attempt))
+        if self.habit.settles:
+            half = 0.3 * self.habit.flake_mm
+            inner, outer = shapely.buffer(shape, -half), shapely.buffer(shape, half)
+            old = self._each(cuts, inner)
+            return self._with(self._merged(old, self._anew(self.bed.settings, outer, rng)))
+        if self.habit.whole:
+            left, _ = self._without(
+                shape, self._inside(cuts) | (self._touched(shape) & ~shapely.within(cuts, self.zone))
+            )
+            return self._with(self._fallen(left, before or self._usual, rng))
+        left, _ = self._without(shape, self._touched(shape))
+        return self._with(self._between(left, self._strewn(rng), np.inf))
+
+    def _more(self) -> Growth:
+        cuts, strength = self.growth.cuts, self.mark.strength
+        rng = self.bed.stream(self.mark, "more")
+        wanted = strength * (self._white_in(cuts) or self._usual)
+        if self.habit.settles:
+            settings = self.bed.settings
+            deep = replace(settings, fallen_mm=min(settings.fallen_mm * (1 + _DEEPER * strength), 60.0))
+            return self._with(self._merged(cuts, self._anew(deep, self.mark.shape, rng)))
+        if self.habit.whole:
+            return self._with(self._fallen(cuts, wanted, rng))
+        return self._with(self._between(cuts, self._strewn(rng), wanted))
+
+    def _fallen(self, cuts: PolygonArray, wanted_mm2: float, rng: Generator) -> PolygonArray:
+        """The cuts and whole shapes that fall into the mark, clear of all others, until there is enough."""
+        place, settings = self._window(), self.bed.settings
+        if hasattr(settings, "snow"):
+            share = _SUPPLY * wanted_mm2 / max(float(shapely.area(self.mark.shape)), 1e-6)
+            settings = replace(settings, snow=float(np.clip(share, *_SNOW)))
+            settings = replace(settings, level=0.0) if hasattr(settings, "level") else settings
+        new = self.bed.grown(settings, place, rng)
+        new = new[self._inside(new) & shapely.within(new, self.zone)]
+        new = clear_of(new, np.concatenate([cuts, self.bed.others]), self.limits)
+        order = np.argsort(self._chance(shapely.get_coordinates(shapely.centroid(new))), kind="stable")
+        new = new[order]
+        new = new[np.cumsum(shapely.area(new)) - shapely.area(new) / 2 <= wanted_mm2]
+        return self._firm(cuts, new)
+
+    def _anew(self, settings: Any, inside: BaseGeometry, rng: Generator) -> PolygonArray:  # noqa: ANN401
+        """What grows of the motif as a whole, as far as it lies inside, with ends of its own."""
+        around = shapely.buffer(inside, 2 * self.habit.flake_mm, quad_segs=2)
+        outside = shapely.difference(around, inside)
+        found = self.bed.grown(settings, self.bed.place, rng)
+        found = found[shapely.intersects(found, inside)]
+        found = geometry.parts(shapely.intersection(found, shapely.buffer(inside, self.habit.flake_mm, quad_segs=2)))
+        if not (self.habit.settles or self.habit.springs):
+            outside = ragged(outside, self.habit, self.bed.stream(self.mark, "rim"))
+        return self._each(found, outside)
+
+    def _strewn(self, rng: Generator) -> PolygonArray:
+        """What grows of the motif in the mark, and beyond its rim as far as to what it springs from."""
+        around = shapely.buffer(self.mark.shape, _FROM * self.habit.flake_mm) if self.habit.springs else self.mark.shape
+        return self._anew(self.bed.settings, around, rng)
+
+    def _each(self, shapes: PolygonArray, bite: BaseGeometry) -> PolygonArray:
+        """The shapes with each that meets the bite cut back by it; heaps, too, from above and from below."""
+        habit = replace(self.habit, settles=False)  # they are laid over one another, and must rise and sink by and by
+        met = shapely.intersects(shapes, bite) if not shapely.is_empty(bite) else np.zeros(len(shapes), dtype=bool)
+        rest = [cut_back(shape, bite, habit, self.limits) for shape in shapes[met]]
+        return np.concatenate([shapes[~met], *rest])
+
+    def _merged(self, cuts: PolygonArray, new: PolygonArray) -> PolygonArray:
+        """Heaps joined to those that they meet."""
+        new = clear_of(new, self.bed.others, self.limits, trim=True)
+        if len(new) == 0:
+            return cuts
+        near = shapely.dwithin(cuts, shapely.union_all(new), self.limits.land_mm + _BESIDE_MM)
+        one = joined_to(cuts[near], shapely.union_all(new), self.limits)
+        return np.concatenate([cuts[~near], one])
+
+    def _taken_back(self, shapes: PolygonArray, rest: PolygonArray, *, but: BaseGeometry) -> PolygonArray:
+        fixed = np.concatenate([rest, self.bed.others])
+        inner = shapely.buffer(self.zone, -self.limits.land_mm)
+        return taken_back(shapes, fixed, inner, self.bed.place, self.limits, but=but)
+
+    def _between(self, cuts: PolygonArray, new: PolygonArray, wanted_mm2: float) -> PolygonArray:
+        """The cuts, and as much as is wanted of what is new and finds room between them."""
+        new = clear_of(
+            new,
+            np.concatenate([cuts, self.bed.others]),
+            self.limits,
+            trim=True,
+            least_mm=_LONG_ENOUGH * self.habit.flake_mm,
+        )
+        new = new[shapely.area(shapely.intersection(new, self.mark.shape)) > _INTO * shapely.area(new)]
+        new = new[np.argsort(self._chance(shapely.get_coordinates(shapely.centroid(new))), kind="stable")]
+        new = new[np.cumsum(shapely.area(new)) - shapely.area(new) / 2 <= wanted_mm2]
+        return self._firm(cuts, new)
+
+    def _firm(self, cuts: PolygonArray, new: PolygonArray) -> PolygonArray:
+        """The cuts, and of what is new all that leaves the land wide enough."""
+        return np.concatenate([cuts, firm(new, np.concatenate([cuts, self.bed.others]), self.bed.place, self.limits)])
+
+    def _comes_out(self) -> Growth:
+        """The mark is white, and one with what it meets; what would leave land too narrow beside it goes."""
+        cuts, white, land = self.growth.cuts, self.mark.shape, self.limits.land_mm
+        near = shapely.dwithin(cuts, white, land + _BESIDE_MM)
+        rest, joins = cuts[~near], cuts[near]
+        while True:
+            one = joined_to(joins, white, self.limits)
+            weak = weak_places(one, np.concatenate([rest, self.bed.others]), self.bed.place, self.limits)
+            weak = shapely.union_all(weak[shapely.intersects(weak, self.zone)])
+            loose = self._goes(joins, weak)
+            if shapely.is_empty(weak) or not (loose.any() or self._goes(rest, weak).any()):
+                break
+            joins, rest = joins[~loose], rest[~self._goes(rest, weak)]
+        free, hers = (
+            geometry.snapped(geometry.parts(shapely.difference(its, white))) if len(its) else its
+            for its in (self.growth.free, self.growth.to_decide)
+        )
+        return self._with(np.concatenate([rest, one]), free=free, to_decide=hers)
+
+    def _goes(self, shapes: PolygonArray, weak: BaseGeometry) -> Mask:
+        """Which may go whole because the land beside them is too narrow."""
+        near = shapely.dwithin(shapes, weak, 2 * geometry.GRID_MM)
+        goes: Mask = near & shapely.within(shapes, self.zone) & ~shapely.covers(self.mark.shape, shapes)
+        return goes
+
+    # ── small questions ──
+
+    def _with(self, cuts: PolygonArray, **more: Any) -> Growth:  # noqa: ANN401
+        growth = replace(self.growth, cuts=cuts, **more)
+        if len(growth.on_shapes) == 0 and len(self.bed.place.shapes) == 0:
+            return growth
+        on = shapely.intersection(cuts, shapely.disjoint_subset_union_all(self.bed.place.shapes))
+        return replace(growth, on_shapes=geometry.parts(on))
+
+    def _touched(self, region: BaseGeometry) -> Mask:
+        return np.asarray(shapely.intersects(self.growth.cuts, region))
+
+    def _inside(self, shapes: PolygonArray) -> Mask:
+        """Which have their middle inside the mark."""
+        return np.asarray(shapely.intersects(self.mark.shape, shapely.centroid(shapes)))
+
+    def _white_in(self, cuts: PolygonArray) -> float:
+        met = cuts[self._touched(self.mark.shape)]
+        return float(shapely.area(shapely.intersection(met, self.mark.shape)).sum())
+
+    @property
+    def _usual(self) -> float:
+        """So much white is usual in the mark, mm²."""
+        return float(getattr(self.bed.settings, "snow", 0.1) * shapely.area(self.mark.shape))
+
+    def _chance(self, xy: Any) -> Any:  # noqa: ANN401
+        """A number in 0…1 for each place, by the mark's own chance."""
+        away = self.bed.stream(self.mark, "chance").uniform(0, 1000, 2)
+        return chance_at(np.reshape(xy, (-1, 2)) + away)
+
+    def _window(self) -> Place:
+        """The place as far as the mark and what falls into it reach."""
+        place, settings = self.bed.place, self.bed.settings
+        if not (hasattr(settings, "snow") and hasattr(settings, "largest_mm")):
+            return place
+        frame = place.frame if place.frame is not None else shapely.box(*shapely.bounds(place.area))
+        by = 2 * self.habit.flake_mm * np.array([-1, -1, 1, 1])
+        window: Any = shapely.intersection(frame, shapely.box(*(shapely.bounds(self.mark.shape) + by)))
+        return replace(place, frame=window, area=geometry.solid(shapely.intersection(place.area, window)))

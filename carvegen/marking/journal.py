@@ -1,0 +1,151 @@
+"""Undo as files: the state before every command that changes a print's own files, in a folder beside the print."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from carvegen.base.errors import InputError
+from carvegen.base.files import save_file, settled
+from carvegen.base.previous_run import free_beside
+
+__all__ = ["FOLDER", "Undone", "changed", "undo"]
+
+FOLDER = ".carvegen-journal"
+_FORMAT = 1
+_MOST, _MOST_BYTES = 100, 100_000_000  #: steps that are kept, and how much room they may take
+
+
+@dataclass(frozen=True, kw_only=True)
+class Undone:
+    """What was put back."""
+
+    what: str  #: the command that was undone, in words
+    back: tuple[str, ...]  #: files that are as they were before it
+    away: tuple[str, ...]  #: files that were not there before it
+    beside: Mapping[str, str] = field(default_factory=dict)  #: what had been edited since, to its new name
+    more: int = 0  #: how many steps can be undone still
+
+
+def changed(folder: Path, what: str, files: Mapping[str, bytes | None], *, last: str = "") -> None:
+    """Write files into a print's folder, so that `undo` can put back what is there now.
+
+    The journal is written first, whole or not at all; then the files, each whole or not at all. Killed at any moment,
+    every file is as it was before or as it is to be, and `undo` puts back what was before.
+
+    Parameters
+    ----------
+    what
+        The command in words, such as ``keep snowfall 1``.
+    files
+        By name, relative to the folder, with "/"; None takes the file away.
+    last
+        The file that is written last: the one that names the others.
+
+    Raises
+    ------
+    InputError
+        If something can't be written.
+    """
+    with settled(folder / FOLDER):
+        now = {name: _text(folder / name) for name in files}
+        after = {
+            name: None if data is None else data.decode("utf-8", "surrogateescape") for name, data in files.items()
+        }
+        if now == after:
+            return
+        steps = _steps(folder)
+        number = _number(steps[-1]) + 1 if steps else 1
+        said = {"format": _FORMAT, "what": what, "before": now, "after": after}
+        save_file(folder / FOLDER / f"{number:06d}.json", json.dumps(said))
+        for name in sorted(files, key=lambda name: name == last):
+            _put(folder / name, after[name])
+        _shorten(folder)
+
+
+def undo(folder: Path) -> Undone:
+    """Put the last step back.
+
+    A file that was edited since is not lost: it is laid beside, under a name that is free.
+
+    Raises
+    ------
+    InputError
+        If there is nothing to undo, or something can't be written.
+    """
+    with settled(folder / FOLDER):
+        steps = _steps(folder)
+        if not steps:
+            raise InputError("has nothing to undo", where=str(folder), hint="carvegen keep and --release can be undone")
+        said = _said(steps[-1])
+        before, after = said.before, said.after
+        beside, back, away = dict[str, str](), list[str](), list[str]()
+        for name in sorted(before, reverse=True):
+            now = _text(folder / name)
+            if now == before[name]:
+                continue  # a run that was killed has come so far
+            if now is not None and now != after[name]:
+                beside[name] = free_beside(folder, name)
+                save_file(folder / beside[name], now)
+            _put(folder / name, before[name])
+            (away if before[name] is None else back).append(name)
+        steps[-1].unlink(missing_ok=True)
+        return Undone(what=said.what, back=tuple(back), away=tuple(away), beside=beside, more=len(steps) - 1)
+
+
+def _steps(folder: Path) -> list[Path]:
+    """The files of all steps, the oldest first."""
+    return sorted(path for path in (folder / FOLDER).glob("[0-9]*.json") if path.stem.isdigit())
+
+
+def _number(step: Path) -> int:
+    return int(step.stem)
+
+
+@dataclass(frozen=True)
+class _Step:
+    """A command, and the text of each of its files before and after it; None: it was not there."""
+
+    what: str
+    before: Mapping[str, str | None]
+    after: Mapping[str, str | None]
+
+
+def _said(step: Path) -> _Step:
+    try:
+        said = json.loads(step.read_text(encoding="utf-8"))
+        if said["format"] != _FORMAT:
+            raise InputError("is of a form not known here", where=str(step), hint="take the carvegen that wrote it")
+        return _Step(str(said["what"]), dict(said["before"]), dict(said["after"]))
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        raise InputError(
+            "can't be read", where=str(step), hint="move it away; older steps can be undone still"
+        ) from None
+
+
+def _text(path: Path) -> str | None:
+    try:
+        return path.read_bytes().decode("utf-8", "surrogateescape")
+    except FileNotFoundError:
+        return None
+    except OSError as error:
+        raise InputError(f"can't be read ({error.strerror})", where=str(path), hint="check its permissions") from None
+
+
+def _put(path: Path, text: str | None) -> None:
+    if text is None:
+        path.unlink(missing_ok=True)
+    else:
+        save_file(path, text.encode("utf-8", "surrogateescape"))
+
+
+def _shorten(folder: Path) -> None:
+    """Forget the oldest steps beyond what is kept; the last is always kept."""
+    steps: Sequence[Path] = _steps(folder)
+    room = 0
+    for nth, step in enumerate(reversed(steps)):
+        room += step.stat().st_size
+        if nth and (nth >= _MOST or room > _MOST_BYTES):
+            step.unlink(missing_ok=True)

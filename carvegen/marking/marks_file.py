@@ -1,0 +1,133 @@
+"""Marks from a drawing: an SVG at true size, its groups named by what is to be done where their shapes lie."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import shapely
+
+from carvegen.artwork import plain_name
+from carvegen.artwork.kinds import drawing_bytes, kind_of
+from carvegen.artwork.svg.elements import read_elements
+from carvegen.base.errors import InputError
+from carvegen.base.suggestions import meant
+from carvegen.marking.marks import Mark, Meaning, key_of
+
+if TYPE_CHECKING:
+    from carvegen.artwork.svg.elements import Element, Elements
+
+__all__ = ["MarksFile", "Names", "read_marks"]
+
+_SAME_MM = 0.5  #: a page that differs from the face by no more was drawn for it
+_MEANINGS = {plain_name(meaning): meaning for meaning in Meaning}
+_NAMED = re.compile(f"({'|'.join(_MEANINGS)})([0-9]*)")
+_BEYOND = "a see-through shape is taken as solid"  #: not so here: it tells the strength
+
+
+@dataclass(frozen=True, kw_only=True)
+class Names:
+    """What marks may be for."""
+
+    motifs: Mapping[str, tuple[str, ...]]  #: by a name or a kind, the motifs that are called so
+    blocks: tuple[str, ...]
+
+    def for_motifs(self, names: Iterable[str]) -> tuple[str, ...]:
+        """The motifs that any of the names stands for, in the order of the print."""
+        plain = set(map(plain_name, names))
+        found = {motif for name, motifs in self.motifs.items() if plain_name(name) in plain for motif in motifs}
+        return tuple(dict.fromkeys(its for motifs in self.motifs.values() for its in motifs if its in found))
+
+    def for_blocks(self, names: Iterable[str]) -> tuple[str, ...]:
+        """The blocks among the names."""
+        plain = set(map(plain_name, names))
+        return tuple(name for name in self.blocks if plain_name(name) in plain)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class MarksFile:
+    """The marks of a drawing, and what was left out or changed."""
+
+    marks: tuple[Mark, ...]
+    notes: tuple[str, ...]
+
+
+def read_marks(path: Path, names: Names, size: tuple[float, float]) -> MarksFile:
+    """The marks in an SVG file.
+
+    A group at any depth that is called "comes out", "stays", "carver decides", "more", "less" or "grow again" gives its
+    shapes that meaning; a number behind "grow again" is the try. Groups in or around it may be called by a motif or a
+    block: the marks are then for these alone. How strong "more" and "less" are is how much they cover: the opacity.
+
+    Parameters
+    ----------
+    size
+        Width and height of the face, mm.
+
+    Raises
+    ------
+    InputError
+        If it is no SVG of the face's size, or holds no mark.
+    """
+    try:
+        data = drawing_bytes(path)
+        if (kind := kind_of(data)) != "SVG":
+            raise InputError("must be an SVG", value=kind, hint="save the marks as SVG, at the size of the print")
+        drawing = read_elements(data)
+        _check_size(drawing, size)
+        marks = [mark for element in drawing.every for mark in _marks_of(element, names)]
+        if not marks:
+            raise InputError("holds no mark", hint=_hint(drawing))
+    except InputError as error:
+        raise error.within(str(path)) from None
+    notes = [note for note in drawing.notes if not note.startswith(_BEYOND)]
+    left_out = sorted({its.group for its in drawing.every if its.group and not _meaning_of(its)})
+    notes += [f"the group {name!r} has no meaning here and is left out" for name in left_out]
+    return MarksFile(marks=tuple(marks), notes=tuple(notes))
+
+
+def _check_size(drawing: Elements, size: tuple[float, float]) -> None:
+    page = (drawing.width_mm, drawing.height_mm)
+    if max(abs(page[0] - size[0]), abs(page[1] - size[1])) > _SAME_MM:
+        raise InputError(
+            f"must be as large as the print, {size[0]:g} x {size[1]:g} mm", value=f"{page[0]:g} x {page[1]:g} mm",
+            hint="set the size of its page, so that it lies on the print as it is",
+        )  # fmt: skip
+
+
+def _hint(drawing: Elements) -> str:
+    listed = f"name its groups by what is to be done there: {', '.join(Meaning)}"
+    found = (meant(name, list(Meaning)) for its in drawing.every for group in its.groups for name in group)
+    return " ".join(filter(None, [next(filter(None, found), ""), listed]))
+
+
+def _marks_of(element: Element, names: Names) -> Iterator[Mark]:
+    """The mark that an element is; none if no group around it has a meaning, or it has no area."""
+    said = _meaning_of(element)
+    if said is None or len(element.shapes) == 0:
+        return
+    meaning, number = said
+    around = [name for group in element.groups for name in group]
+    motifs, blocks = names.for_motifs(around), names.for_blocks(around)
+    if meaning == Meaning.COMES_OUT and motifs:
+        raise InputError(
+            "is for a motif, but what comes out is white whatever has grown there", value=", ".join(motifs),
+            where=f"the group {meaning.value!r}", hint="take it out of the motif's group",
+        )  # fmt: skip
+    shape = shapely.union_all(element.shapes)
+    yield Mark(
+        meaning=meaning, shape=shape, key=element.name or key_of(shape), strength=element.opacity,
+        attempt=int(number or 1), motifs=motifs, blocks=blocks,
+    )  # fmt: skip
+
+
+def _meaning_of(element: Element) -> tuple[Meaning, str] | None:
+    """The meaning that the innermost group with one gives, and the number behind it."""
+    for group in reversed(element.groups):
+        for name in group:
+            if found := _NAMED.fullmatch(plain_name(name)):
+                return _MEANINGS[found[1]], found[2]
+    return None

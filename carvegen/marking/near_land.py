@@ -1,0 +1,139 @@
+"""Land beside a mark: what comes too near is joined, goes, or is taken back, and nothing further off is touched."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.geometry.narrow import Kind, narrow_places
+from carvegen.geometry.necks import necks
+from carvegen.motifs.shared.minimum_width import closed, opened
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.base.limits import Limits
+    from carvegen.geometry import PolygonArray
+    from carvegen.motifs.growth import Place
+
+__all__ = ["clear_of", "firm", "joined_to", "taken_back", "weak_places"]
+
+_SLACK_MM = 0.02  #: so much more than the land is left: arcs are polygons and coordinates lie on a grid
+_CRUMB = 3.0  #: what is trimmed to less than so many cuts squared goes
+_ROUND = 0.85  #: ends that are trimmed are so round, of the piece's breadth
+_ROUNDS = 8
+_ARC = 8
+
+
+def clear_of(
+    new: PolygonArray, fixed: PolygonArray, limits: Limits, *, trim: bool = False, least_mm: float = 0.0
+) -> PolygonArray:
+    """The new shapes a land away from what is fixed: without those that come too near.
+
+    Parameters
+    ----------
+    trim
+        These are trimmed instead, to pieces with round ends that are at least `least_mm` long.
+    """
+    apart = limits.land_mm + _SLACK_MM
+    if len(new) == 0 or len(fixed) == 0:
+        return new
+    i, j = shapely.STRtree(fixed).query(new, predicate="dwithin", distance=apart)
+    met = np.unique(i)
+    if len(met) == 0:
+        return new
+    kept = np.delete(new, met)
+    if not trim:
+        return kept
+    around = shapely.union_all(geometry.offset(fixed[np.unique(j)], apart, quad_segs=_ARC))
+    left = geometry.parts(shapely.difference(shapely.union_all(new[met]), around))
+    broad = 2 * shapely.length(shapely.maximum_inscribed_circle(left, tolerance=_SLACK_MM))
+    left = left[broad > limits.cut_mm + 2 * _SLACK_MM]
+    broad = np.maximum(_ROUND * broad[broad > limits.cut_mm + 2 * _SLACK_MM], limits.cut_mm + _SLACK_MM)
+    left = shapely.intersection([opened(shape, width) for shape, width in zip(left, broad, strict=True)], left)
+    pieces = geometry.snapped(geometry.parts(left))
+    low, high = np.hsplit(shapely.bounds(pieces), 2)
+    large = (shapely.area(pieces) > _CRUMB * limits.cut_mm**2) & (np.hypot(*(high - low).T) > least_mm)
+    return np.concatenate([kept, pieces[large]])
+
+
+def firm(new: PolygonArray, fixed: PolygonArray, place: Place, limits: Limits) -> PolygonArray:
+    """The new shapes without those beside which the land is too narrow."""
+    while len(new):
+        weak = weak_places(new, fixed, place, limits)
+        beside = shapely.STRtree(new).query(weak, predicate="dwithin", distance=2 * geometry.GRID_MM)[1]
+        if len(beside) == 0:
+            break
+        new = np.delete(new, np.unique(beside))
+    return new
+
+
+def weak_places(new: PolygonArray, fixed: PolygonArray, place: Place, limits: Limits) -> Any:  # noqa: ANN401
+    """Lines across the land where it is too narrow beside new shapes, but for mere corners; (n,)."""
+    if len(new) == 0:
+        return geometry.empty()
+    land = limits.land_mm
+    frame = place.frame if place.frame is not None else shapely.box(*shapely.bounds(place.area))
+    by = 3 * land * np.array([-1, -1, 1, 1])
+    window = shapely.intersection(frame, shapely.box(*(shapely.total_bounds(new) + by)))
+    white = np.concatenate([new, fixed[shapely.intersects(fixed, window)] if len(fixed) else fixed])
+    ground = geometry.parts(shapely.difference(window, shapely.union_all(white)))
+    found = narrow_places(geometry.rings(ground), land - 2 * geometry.GRID_MM)
+    found = found.chosen(np.flatnonzero((found.kind != Kind.TIP) | (found.length > land)))
+    weak = geometry.lines(found.at, found.to)
+    mine = np.unique(shapely.STRtree(new).query(weak, predicate="dwithin", distance=2 * geometry.GRID_MM)[0])
+    return weak[mine]
+
+
+def joined_to(shapes: PolygonArray, white: BaseGeometry, limits: Limits) -> PolygonArray:
+    """The shapes and `white` as one, gaps and notches between them that are narrower than the land filled."""
+    land = limits.land_mm + 2 * _SLACK_MM
+    every = np.concatenate([shapes, geometry.parts(white)])
+    around = shapely.buffer(white, 3 * land, quad_segs=2)
+    local = geometry.solid(shapely.intersection(shapely.union_all(every), around))
+    near = shapely.buffer(white, land, quad_segs=2)
+    fill = geometry.parts(shapely.difference(closed(local, land, quad_segs=_ARC), local))
+    fill = fill[shapely.intersects(fill, near)] if len(fill) else fill
+    fill = geometry.offset(fill[shapely.area(fill) > geometry.GRID_MM], 2 * geometry.GRID_MM, quad_segs=1)
+    return geometry.snapped(geometry.joined(np.concatenate([every, geometry.parts(fill)])))
+
+
+def taken_back(
+    shapes: PolygonArray, fixed: PolygonArray, zone: BaseGeometry, place: Place, limits: Limits, *, but: BaseGeometry
+) -> PolygonArray:
+    """The shapes with those parts taken back in the zone that are too narrow, or beside which the land is.
+
+    Nothing is taken of `but`, nor outside the zone.
+    """
+    for _ in range(_ROUNDS):
+        bite = shapely.difference(shapely.intersection(_bites(shapes, fixed, place, limits, zone), zone), but)
+        met = shapely.intersects(shapes, bite)
+        if shapely.is_empty(bite) or not met.any():
+            break
+        before = float(shapely.area(shapes[met]).sum())
+        pieces = geometry.snapped(geometry.parts(shapely.difference(shapes[met], bite)))
+        inner = shapely.is_empty(geometry.offset(pieces, -limits.cut_mm / 2))
+        crumbs = (inner | (shapely.area(pieces) < limits.cut_mm**2)) & shapely.within(pieces, zone)
+        pieces = pieces[~crumbs | shapely.intersects(pieces, but)]
+        if shapely.area(pieces).sum() >= before - geometry.GRID_MM:
+            break
+        shapes = np.concatenate([shapes[~met], pieces])
+    return shapes
+
+
+def _bites(
+    shapes: PolygonArray, fixed: PolygonArray, place: Place, limits: Limits, zone: BaseGeometry
+) -> BaseGeometry:
+    """What is to be taken back: discs round every place in the zone where land or cut is too narrow."""
+    if len(shapes) == 0:
+        return shapely.Polygon()
+    found = necks(geometry.rings(shapes), limits.cut_mm - 2 * geometry.GRID_MM)
+    thin = geometry.lines(found.start, found.end)
+    weak = weak_places(shapes, fixed, place, limits)
+    thin, weak = (lines[shapely.intersects(lines, zone)] for lines in (thin, weak))
+    bites = geometry.offset(weak, limits.land_mm / 2 + _SLACK_MM), geometry.offset(thin, limits.cut_mm / 2)
+    whole: BaseGeometry = shapely.union_all(np.concatenate(bites))
+    return whole

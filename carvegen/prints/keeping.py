@@ -1,0 +1,140 @@
+"""Keep what has grown of a print's motifs in files beside it, and let them grow again."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from carvegen.base.errors import CarvegenError, InputError
+from carvegen.base.suggestions import nearest
+from carvegen.marking import journal
+from carvegen.marking.kept_file import Memory, kept_text
+from carvegen.prints.file.print_file import file_name
+from carvegen.prints.kept_motifs import grown_by
+
+if TYPE_CHECKING:
+    from carvegen.prints.file.print_file import Print
+    from carvegen.prints.kept_motifs import Grown
+
+__all__ = ["Released", "keep", "release"]
+
+_FOLDER = "kept"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Released:
+    """A motif that is let go."""
+
+    name: str
+    file: str  #: in which it was kept; it stays
+
+
+def keep(given: Print, grown: Sequence[Grown], names: Sequence[str]) -> dict[str, str]:
+    """Write what there is of the motifs called `names`, or of all, into files, and name these in the print file.
+
+    Returns
+    -------
+    dict
+        The file of each motif that is kept, by the motif's name.
+
+    Raises
+    ------
+    InputError
+        If a name is no motif's, or a file can't be written.
+    """
+    wanted = _numbers(given, names)
+    files: dict[str, bytes | None] = {}
+    kept: dict[str, str] = {}
+    for k in wanted:
+        own = grown[k]
+        file = own.motif.kept or f"{_FOLDER}/{file_name(own.motif.name)}.svg"
+        files[file] = _file_of(given, own).encode()
+        kept[own.motif.name] = file
+    text = _named(given.path, {k: kept[given.motifs[k].name] for k in wanted})
+    _change(given, f"keep {', '.join(kept)}", {**files, given.path.name: text})
+    return kept
+
+
+def release(given: Print, names: Sequence[str]) -> list[Released]:
+    """Take the kept files of the motifs called `names`, or of all that are kept, out of the print file.
+
+    The files themselves stay where they are.
+
+    Raises
+    ------
+    InputError
+        If a name is no motif's, none of them is kept, or the print file can't be written.
+    """
+    numbers = [k for k in _numbers(given, names) if given.motifs[k].kept]
+    if not numbers:
+        which = "none of its motifs is" if not names else f"{', '.join(names)}: not"
+        raise InputError(f"{which} kept", where=str(given.path), hint="nothing is to be let go")
+    let_go = [Released(name=given.motifs[k].name, file=given.motifs[k].kept) for k in numbers]
+    text = _named(given.path, dict.fromkeys(numbers, ""))
+    _change(given, f"keep --release {', '.join(its.name for its in let_go)}", {given.path.name: text})
+    return let_go
+
+
+def _change(given: Print, what: str, files: Mapping[str, bytes | None]) -> None:
+    journal.changed(given.path.parent, what, files, last=given.path.name)
+
+
+def _numbers(given: Print, names: Sequence[str]) -> list[int]:
+    """The places of the motifs that are asked for."""
+    if not given.motifs:
+        raise InputError("has no motif", where=str(given.path), hint="write one [[motifs]] table for each")
+    known = {file_name(its.name): k for k, its in enumerate(given.motifs)}
+    for name in names:
+        if file_name(name) not in known:
+            hint = nearest(name, [its.name for its in given.motifs])
+            raise InputError("must be a motif of this print", value=name, where=str(given.path), hint=hint)
+    return sorted({known[file_name(name)] for name in names}) if names else list(range(len(given.motifs)))
+
+
+def _file_of(given: Print, own: Grown) -> str:
+    memory = Memory(
+        motif=own.motif.motif, settings=grown_by(own.motif, given), surroundings=own.surroundings(),
+    )  # fmt: skip
+    size = (given.width_mm, given.height_mm)
+    return kept_text(
+        own.growth, memory, size, title=f"{given.name}: {own.motif.name}", names=own.kept.names if own.kept else None
+    )
+
+
+def _named(path: Path, kept: Mapping[int, str]) -> bytes:
+    """The print file with the kept files of its motifs named, or taken out; all else in it stays as it is."""
+    import tomlkit
+    from tomlkit.exceptions import TOMLKitError
+
+    try:
+        raw = path.read_bytes()
+        document: Any = tomlkit.parse(raw.decode("utf-8-sig"))
+    except (OSError, UnicodeDecodeError, TOMLKitError) as error:
+        raise InputError("can't be read", where=str(path), hint=str(error)) from None
+    before = document.unwrap()
+    for k, file in kept.items():
+        if file:
+            document["motifs"][k]["kept"] = file
+        else:
+            document["motifs"][k].pop("kept", None)
+    text = tomlkit.dumps(document)
+    if raw.count(b"\r\n") == raw.count(b"\n"):
+        text = text.replace("\r\n", "\n").replace("\n", "\r\n")
+    _check(text, before, kept)
+    return (b"\xef\xbb\xbf" if raw.startswith(b"\xef\xbb\xbf") else b"") + text.encode()
+
+
+def _check(text: str, before: dict[str, Any], kept: Mapping[int, str]) -> None:
+    """Make sure that nothing else has changed in the print file."""
+    for k, file in kept.items():
+        before["motifs"][k] |= {"kept": file}
+    wanted = {**before, "motifs": [_without_none(its) for its in before["motifs"]]}
+    if tomllib.loads(text) != wanted:
+        raise CarvegenError("the print file can't be changed without spoiling it; nothing was written")
+
+
+def _without_none(table: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in table.items() if not (name == "kept" and not value)}

@@ -1,0 +1,124 @@
+"""Motifs of a print that are kept: taken from their files, brought up to the drawing, and what is told of that."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import asdict, dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.base.errors import InputError
+from carvegen.base.findings import Finding, Severity
+from carvegen.marking.adapting import adapted
+from carvegen.marking.kept_file import Kept, marks_of, read_kept
+from carvegen.marking.limits_kept import kept_findings
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.base.limits import Limits
+    from carvegen.geometry import PolygonArray
+    from carvegen.marking.adapting import Adapted
+    from carvegen.marking.kept_file import Surroundings
+    from carvegen.motifs.growth import Growth
+    from carvegen.prints.file.print_file import Print, PrintMotif
+
+__all__ = ["Grown", "from_file", "grown_by"]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Grown:
+    """What there is of a motif, before anything is marked on it."""
+
+    motif: PrintMotif
+    growth: Growth
+    surroundings: Callable[[], Surroundings]
+    kept: Kept | None = None  #: what its file holds; None if it is grown
+    gone: PolygonArray = field(default_factory=geometry.empty)  #: kept shapes that the drawing has changed under
+    come: PolygonArray = field(default_factory=geometry.empty)  #: what grew in their place
+    findings: tuple[Finding, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    @property
+    def changed(self) -> bool:
+        """Whether the drawing has changed under what was kept."""
+        return len(self.gone) > 0 or len(self.come) > 0
+
+
+def grown_by(motif: PrintMotif, given: Print) -> dict[str, Any]:
+    """What a motif grows by, as its kept file remembers it: while it is kept it changes nothing."""
+    return {"seed": given.seed, **asdict(motif.settings)}
+
+
+def from_file(
+    given: Print, motif: PrintMotif, key: str, limits: Limits, *,
+    room: Callable[[], BaseGeometry], surroundings: Callable[[], Surroundings], grow: Callable[[], Growth],
+) -> Grown:  # fmt: skip
+    """A motif that is kept.
+
+    Parameters
+    ----------
+    key
+        The motif's table in the print file.
+    room
+        Where it may be taken out.
+    grow
+        Grows it anew on the drawing as it is now.
+
+    Raises
+    ------
+    InputError
+        If the kept file can't be used, with the key that names it.
+    """
+    try:
+        kept = read_kept(given.path.parent / motif.kept, motif=motif.motif, size=(given.width_mm, given.height_mm))
+    except InputError as error:
+        raise error.within(given.place(f"{key}.kept")) from None
+    around = surroundings()
+    done = adapted(kept, around, limits, room=room, again=grow if motif.motif == "snowload" else None)
+    there = set(marks_of(done.growth.cuts))
+    edited = kept.edited[np.array([mark in there for mark in marks_of(kept.edited)], dtype=bool)]
+    findings = (
+        *_changes_told(motif.name, done),
+        *kept_findings(motif.name, edited, done.growth.cuts, around.clear, limits),
+    )
+    return Grown(
+        motif=motif, growth=done.growth, surroundings=lambda: around, kept=kept, gone=done.gone, come=done.come,
+        findings=findings, notes=tuple(_notes(given, motif, kept, done)),
+    )  # fmt: skip
+
+
+def _changes_told(name: str, done: Adapted) -> Iterator[Finding]:
+    """Where the drawing has changed under a kept motif."""
+    replaced = np.unique(shapely.STRtree(done.gone).query(done.come, predicate="intersects")[1])
+    for shape in done.come:
+        yield _told(shape, f"{name} has grown again here: the drawing has changed under it")
+    for shape in np.delete(done.gone, replaced):
+        yield _told(shape, f"a shape of {name} is left out here: the drawing has changed under it")
+
+
+def _told(shape: BaseGeometry, why: str) -> Finding:
+    at = shapely.point_on_surface(shape)
+    return Finding(
+        rule="changed-drawing", severity=Severity.ADVICE, at=(round(at.x, 3), round(at.y, 3)),
+        measured=float(shapely.area(shape)), limit=0.0, unit="mm²", why=why,
+        remedy="look at changed.png; carvegen keep keeps it as it is now",
+    )  # fmt: skip
+
+
+def _notes(given: Print, motif: PrintMotif, kept: Kept, done: Adapted) -> Iterator[str]:
+    for note in kept.notes:
+        yield f"{motif.kept}: {note}"
+    yield from (f"{line}: see changed.png" for line in done.lines(motif.name))
+    if kept.memory is None:
+        return
+    now = grown_by(motif, given)
+    other = sorted(name for name, value in now.items() if kept.memory.settings.get(name) != value)
+    if other:
+        yield (
+            f"{motif.name} is kept: {', '.join(other)} differ from what it grew by, which changes nothing while it is "
+            "kept; carvegen keep --release lets it grow again"
+        )

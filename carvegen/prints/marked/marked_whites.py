@@ -1,0 +1,151 @@
+"""Marks on a print: read from its files and words, and laid on what has grown, for the blocks that each is for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.base.errors import InputError
+from carvegen.marking.applying import marked
+from carvegen.marking.marks import Mark, Meaning, check_agreement, key_of, on_face
+from carvegen.marking.marks_file import MarksFile, Names, read_marks
+from carvegen.motifs.growth import Growth, plain
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.geometry import PolygonArray
+    from carvegen.marking.applying import Bed
+    from carvegen.prints.file.print_file import Print
+    from carvegen.prints.layers import Drawing
+
+__all__ = ["White", "marks_of", "stays_on", "with_marks"]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class White:
+    """Something that stays bare paper on the blocks that it leaves."""
+
+    name: str
+    shapes: PolygonArray
+    leaves: frozenset[str]  #: names of blocks
+    free: PolygonArray = field(default_factory=geometry.empty)  #: fringe that the carver may take too
+    to_decide: PolygonArray = field(default_factory=geometry.empty)  #: what a mark leaves to the carver
+
+
+def marks_of(given: Print, drawing: Drawing, openings: BaseGeometry) -> MarksFile:
+    """All marks of a print, as far as they lie on its face.
+
+    Raises
+    ------
+    InputError
+        If a file of marks can't be read, or marks contradict one another, with the key.
+    """
+    kinds = dict.fromkeys(its.motif for its in given.motifs)
+    motifs = {kind: tuple(its.name for its in given.motifs if its.motif == kind) for kind in kinds}
+    motifs |= {its.name: (its.name,) for its in given.motifs}
+    names = Names(motifs=motifs, blocks=tuple(block.name for block in given.blocks))
+    found, notes = list[Mark](), list[str]()
+    for k, name in enumerate(given.marks):
+        try:
+            its = read_marks(given.path.parent / name, names, (given.width_mm, given.height_mm))
+        except InputError as error:
+            raise error.within(given.place(f"marks.files[{k}]")) from None
+        found += its.marks
+        notes += [f"{name}: {note}" for note in its.notes]
+    found += _in_words(given, drawing, names)
+    marks, outside = on_face(found, geometry.box(given.width_mm, given.height_mm))
+    try:
+        check_agreement(marks, openings=openings)
+    except InputError as error:
+        raise error.within(given.place("marks.files" if given.marks else "marked")) from None
+    return MarksFile(marks=marks, notes=(*notes, *outside))
+
+
+def _in_words(given: Print, drawing: Drawing, names: Names) -> Iterator[Mark]:
+    for k, its in enumerate(given.marked):
+        shape = shapely.union_all(drawing.shapes(its.shape, f"marked[{k}].shape"))
+        yield Mark(
+            meaning=its.meaning, shape=shape, key=key_of(shape), strength=its.strength, attempt=its.attempt,
+            motifs=names.for_motifs(its.motifs), blocks=names.for_blocks(its.blocks),
+        )  # fmt: skip
+
+
+def stays_on(marks: Sequence[Mark], block: str) -> BaseGeometry:
+    """What is marked to stay on a block."""
+    return shapely.union_all([
+        mark.shape for mark in marks if mark.meaning == Meaning.STAYS and mark.is_for(block=block) and not mark.motifs
+    ])  # fmt: skip
+
+
+def with_marks(
+    whites: Sequence[White], marks: Sequence[Mark], inked: Collection[str], beds: Sequence[Bed]
+) -> list[White]:
+    """All that stays bare paper after the marks; the same if there is none.
+
+    A motif falls apart where marks are for some of the blocks that it leaves. What comes out is white of its own, too,
+    on every block that it is for.
+
+    Parameters
+    ----------
+    whites
+        What is bare by itself, if there is such, then the motifs in order.
+    inked
+        The blocks that print ink.
+    beds
+        Of each motif, in order.
+    """
+    if not marks:
+        return list(whites)
+    first = len(whites) - len(beds)
+    done = [part for white in whites[:first] for part in _lights(white, marks)]
+    for k, bed in enumerate(beds):
+        others = [*done, *whites[first + k + 1 :]]
+        done += _parts(whites[first + k], marks, bed, others)
+    out = [mark for mark in marks if mark.meaning == Meaning.COMES_OUT]
+    for blocks in dict.fromkeys(mark.blocks for mark in out):
+        shapes = geometry.joined(geometry.parts([mark.shape for mark in out if mark.blocks == blocks]))
+        leaves = frozenset(inked) & frozenset(blocks or inked)
+        done.append(White(name="what comes out", shapes=geometry.snapped(shapes), leaves=leaves))
+    return done
+
+
+def _lights(white: White, marks: Sequence[Mark]) -> Iterator[White]:
+    """What is bare by itself, but not where it is marked to stay."""
+    for blocks, its in _by_blocks(white.leaves, [mark for mark in marks if not mark.motifs]):
+        stays = shapely.union_all([mark.shape for mark in its if mark.meaning == Meaning.STAYS])
+        shapes = white.shapes
+        if not shapely.is_empty(stays):
+            shapes = geometry.snapped(geometry.parts(shapely.difference(shapes, stays)))
+        yield replace(white, shapes=shapes, leaves=blocks)
+
+
+def _parts(white: White, marks: Sequence[Mark], bed: Bed, others: Sequence[White]) -> Iterator[White]:
+    """A motif's white after the marks that are for it, for each lot of blocks that has the same of them."""
+    for blocks, its in _by_blocks(white.leaves, [mark for mark in marks if mark.is_for(motif=white.name)]):
+        if not its:
+            yield replace(white, leaves=blocks)
+            continue
+        beside = geometry.stack(other.shapes for other in others if other.leaves & blocks)
+        growth = Growth(cuts=white.shapes, free=white.free)
+        growth = plain(marked(growth, its, replace(bed, others=beside)))
+        yield replace(
+            white, shapes=growth.cuts, free=growth.free, to_decide=growth.to_decide, leaves=blocks,
+        )  # fmt: skip
+
+
+def _by_blocks(leaves: Collection[str], marks: Sequence[Mark]) -> Iterator[tuple[frozenset[str], list[Mark]]]:
+    """The blocks by the marks that are for them."""
+    lots: dict[tuple[int, ...], list[str]] = {}
+    for block in sorted(leaves):
+        own = tuple(np.flatnonzero([mark.is_for(block=block) for mark in marks]).tolist())
+        lots.setdefault(own, []).append(block)
+    for own, blocks in lots.items():
+        yield frozenset(blocks), [marks[k] for k in own]

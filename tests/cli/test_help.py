@@ -1,0 +1,58 @@
+"""Help is laid out by the job: what is asked for first comes first, all else under headings, nothing is lost."""
+
+from __future__ import annotations
+
+import re
+
+import click
+import pytest
+from click.testing import CliRunner
+
+from carvegen.cli import _COMMANDS, _ROOMS, command_of
+from carvegen.cli.options.headings import FIRST, Command
+
+LAID_OUT = [name for name in _COMMANDS if isinstance(command_of(name), Command)]
+
+
+def sections(name: str) -> dict[str, list[str]]:
+    """The options under each heading of a command's help, as they are written."""
+    shown = CliRunner().invoke(command_of(name), ["--help"], terminal_width=100).output
+    found: dict[str, list[str]] = {}
+    for line in shown.splitlines():
+        if heading := re.fullmatch(r"(\w.*):", line):
+            found[heading[1]] = []
+        elif found and (option := re.match(r"  (?:-\w, )?(--?[\w-]+)", line)):
+            found[list(found)[-1]].append(option[1])
+    return found
+
+
+@pytest.mark.parametrize("name", LAID_OUT)
+def test_a_commands_help_begins_with_at_most_ten_options_and_shows_each_option_once(name):
+    command = command_of(name)
+    shown = sections(name)
+    assert next(iter(shown)) == FIRST
+    assert 1 <= len(shown[FIRST]) == len(command.first) <= 10
+    every = [option for options in shown.values() for option in options]
+    known = [
+        its for its in command.get_params(click.Context(command)) if isinstance(its, click.Option) and not its.hidden
+    ]
+    assert len(every) == len(set(every)) == len(known)
+
+
+@pytest.mark.parametrize("name", LAID_OUT)
+def test_what_is_required_is_among_the_first(name):
+    command = command_of(name)
+    required = {its.name for its in command.params if isinstance(its, click.Option) and its.required}
+    assert required <= set(command.first)
+
+
+def test_the_commands_stand_in_the_order_of_the_job_and_none_is_missing():
+    from carvegen.cli import _group
+
+    shown = CliRunner().invoke(_group, ["--help"], terminal_width=100).output
+    names = re.findall(r"^  ([a-z]+)  ", shown, flags=re.M)
+    assert names == [name for lines in _ROOMS.values() for name in lines]
+
+
+def test_help_shows_no_bounds_that_nobody_meets():
+    assert "9223372036854775807" not in CliRunner().invoke(command_of("snowfall"), ["--help"]).output
