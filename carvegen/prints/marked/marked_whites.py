@@ -14,6 +14,8 @@ from carvegen.base.errors import InputError
 from carvegen.marking.applying import marked
 from carvegen.marking.marks import Mark, Meaning, check_agreement, key_of, on_face
 from carvegen.marking.marks_file import MarksFile, Names, read_marks
+from carvegen.marking.pencil.layout import MarkingSheet
+from carvegen.marking.pencil.reading import SheetsRead, read_sheets
 from carvegen.motifs.growth import Growth, plain
 
 if TYPE_CHECKING:
@@ -60,6 +62,9 @@ def marks_of(given: Print, drawing: Drawing, openings: BaseGeometry) -> MarksFil
             raise error.within(given.place(f"marks.files[{k}]")) from None
         found += its.marks
         notes += [f"{name}: {note}" for note in its.notes]
+    scanned = _scanned(given)
+    found += scanned.marks
+    notes += scanned.notes
     found += _in_words(given, drawing, names)
     marks, outside = on_face(found, geometry.box(given.width_mm, given.height_mm))
     try:
@@ -67,6 +72,15 @@ def marks_of(given: Print, drawing: Drawing, openings: BaseGeometry) -> MarksFil
     except InputError as error:
         raise error.within(given.place("marks.files" if given.marks else "marked")) from None
     return MarksFile(marks=marks, notes=(*notes, *outside))
+
+
+def _scanned(given: Print) -> SheetsRead:
+    """What is understood of its coloured marking sheets."""
+    sheet = MarkingSheet(name=given.name, window=given.window)
+    try:
+        return read_sheets([given.path.parent / name for name in given.scans], sheet)
+    except InputError as error:
+        raise error.within(given.place("marks.scans")) from None
 
 
 def _in_words(given: Print, drawing: Drawing, names: Names) -> Iterator[Mark]:
