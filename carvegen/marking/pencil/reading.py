@@ -95,11 +95,11 @@ def read_sheets(paths: Iterable[Path], sheet: MarkingSheet) -> SheetsRead:
             raise error.within(str(path)) from None
         pages.append(page)
         notes += [f"{path.name}: {note}" for note in page.notes]
-    notes += _missing(pages)
+    notes += _read_twice(pages)
     return SheetsRead(marks=joined_marks(pages), pages=tuple(pages), notes=tuple(notes))
 
 
-def _missing(pages: Sequence[PageRead]) -> Iterator[str]:
+def _read_twice(pages: Sequence[PageRead]) -> Iterator[str]:
     for number, count in sorted(Counter(its.page.number for its in pages).items()):
         if count > 1:
             yield f"page {number} was read {count} times: its marks are put together"

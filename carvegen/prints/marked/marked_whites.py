@@ -14,8 +14,6 @@ from carvegen.base.errors import InputError
 from carvegen.marking.applying import marked
 from carvegen.marking.marks import Mark, Meaning, check_agreement, key_of, on_face
 from carvegen.marking.marks_file import MarksFile, Names, read_marks
-from carvegen.marking.pencil.layout import MarkingSheet
-from carvegen.marking.pencil.reading import SheetsRead, read_sheets
 from carvegen.motifs.growth import Growth, plain
 
 if TYPE_CHECKING:
@@ -25,6 +23,7 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import PolygonArray
     from carvegen.marking.applying import Bed
+    from carvegen.marking.pencil.reading import SheetsRead
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.layers import Drawing
 
@@ -62,9 +61,10 @@ def marks_of(given: Print, drawing: Drawing, openings: BaseGeometry) -> MarksFil
             raise error.within(given.place(f"marks.files[{k}]")) from None
         found += its.marks
         notes += [f"{name}: {note}" for note in its.notes]
-    scanned = _scanned(given)
-    found += scanned.marks
-    notes += scanned.notes
+    if given.scans:
+        scanned = _scanned(given)
+        found += scanned.marks
+        notes += scanned.notes
     found += _in_words(given, drawing, names)
     marks, outside = on_face(found, geometry.box(given.width_mm, given.height_mm))
     try:
@@ -76,6 +76,9 @@ def marks_of(given: Print, drawing: Drawing, openings: BaseGeometry) -> MarksFil
 
 def _scanned(given: Print) -> SheetsRead:
     """What is understood of its coloured marking sheets."""
+    from carvegen.marking.pencil.layout import MarkingSheet
+    from carvegen.marking.pencil.reading import read_sheets
+
     sheet = MarkingSheet(name=given.name, window=given.window)
     try:
         return read_sheets([given.path.parent / name for name in given.scans], sheet)
