@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 
+import pypdfium2
 import pytest
 import shapely
 
@@ -73,6 +74,19 @@ def test_what_is_read_is_written_as_a_drawing_of_marks_that_gives_the_same_marks
     assert one == other
     areas = {mark.key: mark.shape.area for mark in found}
     assert {mark.key: mark.shape.area for mark in again} == pytest.approx(areas, rel=1e-3)
+
+
+def test_the_sheet_is_printed_and_read_back_uncoloured_it_asks_for_pencils(folder, tmp_path, capsys):
+    (tmp_path / "print.toml").write_text(TOML.replace('scans = ["sheet.png"]', ""), encoding="utf-8")
+    ran = run(capsys, "sheet", tmp_path / "print.toml", "-o", tmp_path / "sheet.pdf", "--paper", "Letter")
+    assert ran.code == 0, ran.err
+    assert "1 page of Letter" in ran.out
+    page = pypdfium2.PdfDocument(tmp_path / "sheet.pdf")[0]
+    page.render(scale=150 / 72).to_pil().save(tmp_path / "sheet.png")
+    ran = run(capsys, "sheet", tmp_path / "print.toml", "--read", tmp_path / "sheet.png", "-o", tmp_path / "marks.svg")
+    assert ran.code == 2
+    assert "has no pencil in any box" in ran.err
+    assert not (tmp_path / "marks.svg").exists()
 
 
 def test_wrong_endings_and_overwriting_are_refused(folder, capsys):
