@@ -94,7 +94,7 @@ _TO: Mapping[str, Any] = {
     "motifs.keep_clear": ["LIT"], "motifs.blocks": ["key"], "motifs.behind": ["LIT"], "motifs.name": "far flakes",
     "motifs.kept": "moon.svg", "print.bleed_mm": 0.5,
     "register.pin_mm": 5, "register.moat_mm": 3, "blocks.grain_deg": 30, "motifs.clearance_mm": 2,
-    "marks.files": ["marks.svg", "more-marks.svg"], "marked.meaning": "carver decides",
+    "marks.files": ["marks.svg", "more-marks.svg"], "marks.scans": None, "marked.meaning": "carver decides",
     "marked.shape": "circle 7 12 1", "marked.for": ["snowfall"], "marked.blocks": ["sky"], "marked.strength": 0.4,
     "blocks.counter_material": "mdf", "blocks.counter_thickness_mm": 1.5,
 }  # fmt: skip

@@ -96,7 +96,8 @@ def _without_looks(given: Print) -> Print:
         )
         for block in given.blocks
     )  # fmt: skip
-    return replace(given, name="", paper=(0, 0, 0), register=marks, files={}, blocks=tuple(blocks))
+    name = given.name if given.scans else ""  # a marking sheet is known by it
+    return replace(given, name=name, paper=(0, 0, 0), register=marks, files={}, blocks=tuple(blocks))
 
 
 def _tone(ink: Ink) -> float:

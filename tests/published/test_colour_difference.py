@@ -37,12 +37,13 @@ PAIRS = np.array([
 
 
 def test_the_published_pairs_are_as_far_apart_as_published_to_four_decimals():
+    """To four decimals (source: sharma-2005)."""
     assert len(PAIRS) == 34
     assert ciede2000(PAIRS[:, :3], PAIRS[:, 3:6]) == pytest.approx(PAIRS[:, 6], abs=5.1e-5)
 
 
 def test_it_is_the_same_both_ways_and_as_another_library_has_it():
-    """scikit-image computes the same formula."""
+    """scikit-image computes the same formula (source: sharma-2005)."""
     one, other = np.random.default_rng(3).uniform((0, -100, -100), (100, 100, 100), (2, 2000, 3))
     assert ciede2000(one, other) == pytest.approx(deltaE_ciede2000(one, other), abs=1e-9)
     assert ciede2000(one, other) == pytest.approx(ciede2000(other, one), abs=1e-9)

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
+from scipy.special import ndtr
 
 from carvegen import geometry
 from carvegen.artwork.scan.tracing import traced
@@ -25,7 +26,8 @@ _CELLS_PER_MM = PX_PER_MM / _STEP
 _HATCH_MM = 1.6  #: gaps up to twice as wide are closed
 _THREAD_MM = 0.6  #: what is narrower than twice this is no area
 _COVERED = 0.15  #: share of a cell that must be coloured
-_EDGE = 0.18  #: a stroke ends where it is so deep, beside the deepest nearby
+_OUTWARD_MM = 0.12  #: so far beyond a stroke's true rim it is still taken, for pencils that break on the paper's grain
+_BLUR_MM = 0.06  #: of a stroke's rim itself
 _NEARBY_MM = 1.7
 _DEEP = 0.67
 _SPECK_MM2, _LEAST_MM2 = 0.6, 6.0
@@ -41,10 +43,13 @@ class Area:
     depth: float  #: how deep its strokes are: `stroke_depth`
 
 
-def half_covered(depth: Light) -> Mask:
-    """Which pixels are no stroke's blurred rim; (height, width)."""
+def half_covered(depth: Light, blur_mm: float) -> Mask:
+    """Which pixels are no stroke's blurred rim; (height, width).
+
+    A straight rim blurred by a normal distribution is as deep as its integral, beside the deepest nearby.
+    """
     deepest = ndimage.maximum_filter(depth, round(_NEARBY_MM * PX_PER_MM))
-    return np.asarray(depth > _EDGE * deepest)
+    return np.asarray(depth > float(ndtr(-_OUTWARD_MM / np.hypot(blur_mm, _BLUR_MM))) * deepest)
 
 
 def stroke_depth(depths: NDArray[np.float32]) -> float:

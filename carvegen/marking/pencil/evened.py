@@ -39,6 +39,7 @@ class Evened:
     hue: Light  #: optical densities seen along grey; (height, width, 2)
     grey: Light  #: mean optical density; (height, width)
     floor: Light  #: longer hues are coloured; (height, width)
+    blur_mm: float  #: by which all is blurred, standard deviation
 
     @property
     def coloured(self) -> Mask:
@@ -64,7 +65,8 @@ def evened(light: Light, picture_px_per_mm: float) -> Evened:
     """
     paper = _paper(light)
     flat = light / paper
-    blur = max(_SMOOTH_MM, _SMOOTH_PX / picture_px_per_mm) * PX_PER_MM
+    blur_mm = max(_SMOOTH_MM, _SMOOTH_PX / picture_px_per_mm)
+    blur = blur_mm * PX_PER_MM
     density = -np.log(np.clip(ndimage.gaussian_filter(flat, (blur, blur, 0)), _DARKEST, _BRIGHTEST))
     red, green, blue = (density[..., k] for k in range(3))
     hue = np.stack([(red - green) / np.float32(2**0.5), (red + green - 2 * blue) / np.float32(6**0.5)], axis=-1)
@@ -74,8 +76,8 @@ def evened(light: Light, picture_px_per_mm: float) -> Evened:
     if np.median(floor) > _LEAST_FLOOR:  # few pixels or little light: finer strokes are lost in it anyway
         for k in range(2):
             hue[..., k] = ndimage.gaussian_filter(hue[..., k], _SMOOTHER_MM * PX_PER_MM)
-        floor = _NOISES * _noise(hue, bare)
-    return Evened(flat, hue, grey, _enlarged(np.maximum(floor, _LEAST_FLOOR), light.shape)[..., 0])
+        floor, blur_mm = _NOISES * _noise(hue, bare), float(np.hypot(blur_mm, _SMOOTHER_MM))
+    return Evened(flat, hue, grey, _enlarged(np.maximum(floor, _LEAST_FLOOR), light.shape)[..., 0], blur_mm)
 
 
 def _cells(values: Light) -> Floats:

@@ -126,7 +126,7 @@ def _in_box(sheet: Evened, box: Box, form: Format) -> Iterator[Pencil]:
     if max(on.mean() for on in lead) < _USED or sum(on.sum() for on in lead) < _FEWEST:
         _check_grey(sheet, box, halves)
         return
-    firm, light = (_depth(hue, on) for hue, on in zip(hues, lead, strict=True))
+    firm, light = (_depth(hue, on, sheet.blur_mm) for hue, on in zip(hues, lead, strict=True))
     firm = firm or light
     white = _white(box)
     parts = [[(hue[rows], on[rows]) for hue, on in zip(hues, lead, strict=True)]
@@ -157,9 +157,9 @@ def _check_grey(sheet: Evened, box: Box, halves: Sequence[tuple[slice, slice]]) 
         )  # fmt: skip
 
 
-def _depth(hue: Light, lead: Mask) -> float:
+def _depth(hue: Light, lead: Mask, blur_mm: float) -> float:
     depth = np.hypot(hue[..., 0], hue[..., 1])
-    on = lead & half_covered(depth)
+    on = lead & half_covered(depth, blur_mm)
     return stroke_depth(depth[on]) if on.sum() >= _FEWEST // 2 else 0.0
 
 

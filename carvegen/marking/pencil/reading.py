@@ -38,6 +38,7 @@ if TYPE_CHECKING:
 __all__ = ["GRADES", "PageRead", "SheetsRead", "joined_marks", "read_page", "read_scans", "read_sheets"]
 
 GRADES = (0.33, 0.67, 1.0)  #: strengths of "more" and "less": light, middle, firm
+_BETWEEN_GRADES = (0.2, 0.6)  #: of the way from light to firm; boxes are scribbled fuller than areas are hatched
 _GRADED = (Meaning.MORE, Meaning.LESS)
 _GRID_MM = 0.01  #: of a mark's corners
 _TELL_MM2 = 6.0
@@ -94,11 +95,11 @@ def read_sheets(paths: Iterable[Path], sheet: MarkingSheet) -> SheetsRead:
             raise error.within(str(path)) from None
         pages.append(page)
         notes += [f"{path.name}: {note}" for note in page.notes]
-    notes += _missing(pages)
+    notes += _read_twice(pages)
     return SheetsRead(marks=joined_marks(pages), pages=tuple(pages), notes=tuple(notes))
 
 
-def _missing(pages: Sequence[PageRead]) -> Iterator[str]:
+def _read_twice(pages: Sequence[PageRead]) -> Iterator[str]:
     for number, count in sorted(Counter(its.page.number for its in pages).items()):
         if count > 1:
             yield f"page {number} was read {count} times: its marks are put together"
@@ -120,7 +121,7 @@ def read_page(picture: Picture, sheet: MarkingSheet) -> PageRead:
     rows, columns = _window(found, page)
     hue, depth = flat.hue[rows, columns], flat.depth[rows, columns]
     which = nearest_pencil(hue, flat.coloured[rows, columns], pencils, flat.floor[rows, columns])
-    covered = half_covered(depth)
+    covered = half_covered(depth, flat.blur_mm)
     corner = _corner(found, page, rows, columns)
     marked = [
         (pencil.meaning, _strength(area, pencil), shape)
@@ -172,7 +173,7 @@ def _strength(area: Area, pencil: Pencil) -> float:
     if pencil.meaning not in _GRADED:
         return 1.0
     share = (area.depth - pencil.light) / max(pencil.firm - pencil.light, 1e-6)
-    return GRADES[int(np.clip(round(2 * share), 0, 2))]
+    return GRADES[int(np.searchsorted(_BETWEEN_GRADES, share))]
 
 
 def _unknown(

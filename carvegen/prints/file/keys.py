@@ -130,6 +130,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = MappingProxyType({
               default=""),
     ),
     "marks": (
+        _texts("scans", "photographs or scans of the print's marking sheet, coloured with pencils: carvegen sheet"),
         _texts("files", "drawings of marks: SVGs as large as the print, their groups named by what is to be done "
                f"there: {', '.join(Meaning)}"),
     ),

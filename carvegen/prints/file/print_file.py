@@ -141,6 +141,7 @@ class Print:
     highlights: tuple[str, ...]
     motifs: tuple[PrintMotif, ...]
     marks: tuple[str, ...]  #: drawings of marks
+    scans: tuple[str, ...]  #: photographs of its marking sheet
     marked: tuple[PrintMark, ...]
     stock: Paper | None  #: what is known of the paper that is embossed
     register: Plan
@@ -372,7 +373,8 @@ def _print(
         blocks=tuple(map(_block, many["blocks"])),
         openings=tuple(its["shape"] for its in many["openings"]),
         highlights=tuple(its["shape"] for its in many["highlights"]),
-        motifs=tuple(found), marks=once["marks"]["files"], marked=tuple(map(_mark, many["marked"])), stock=stock,
+        motifs=tuple(found), marks=once["marks"]["files"], scans=once["marks"]["scans"],
+        marked=tuple(map(_mark, many["marked"])), stock=stock,
         register=Plan(**once["register"]), files=MappingProxyType(once["files"]),
     )  # fmt: skip
 

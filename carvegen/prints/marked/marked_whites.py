@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import PolygonArray
     from carvegen.marking.applying import Bed
+    from carvegen.marking.pencil.reading import SheetsRead
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.layers import Drawing
 
@@ -60,6 +61,10 @@ def marks_of(given: Print, drawing: Drawing, openings: BaseGeometry) -> MarksFil
             raise error.within(given.place(f"marks.files[{k}]")) from None
         found += its.marks
         notes += [f"{name}: {note}" for note in its.notes]
+    if given.scans:
+        scanned = _scanned(given)
+        found += scanned.marks
+        notes += scanned.notes
     found += _in_words(given, drawing, names)
     marks, outside = on_face(found, geometry.box(given.width_mm, given.height_mm))
     try:
@@ -67,6 +72,18 @@ def marks_of(given: Print, drawing: Drawing, openings: BaseGeometry) -> MarksFil
     except InputError as error:
         raise error.within(given.place("marks.files" if given.marks else "marked")) from None
     return MarksFile(marks=marks, notes=(*notes, *outside))
+
+
+def _scanned(given: Print) -> SheetsRead:
+    """What is understood of its coloured marking sheets."""
+    from carvegen.marking.pencil.layout import MarkingSheet
+    from carvegen.marking.pencil.reading import read_sheets
+
+    sheet = MarkingSheet(name=given.name, window=given.window)
+    try:
+        return read_sheets([given.path.parent / name for name in given.scans], sheet)
+    except InputError as error:
+        raise error.within(given.place("marks.scans")) from None
 
 
 def _in_words(given: Print, drawing: Drawing, names: Names) -> Iterator[Mark]:

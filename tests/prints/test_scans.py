@@ -1,0 +1,97 @@
+"""`[marks] scans`: a print's marks from photographs of its own sheet, and nobody else's."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pypdfium2
+import pytest
+import shapely
+
+from carvegen.base.errors import InputError
+from carvegen.delivery.print_steps import cut_inputs
+from carvegen.facts.profiles import Library
+from carvegen.marking.pencil.reading import read_scans, read_sheets
+from carvegen.prints.cut_blocks import ways_of
+from carvegen.prints.file.print_file import read_print
+from carvegen.prints.layers import drawing_of
+from carvegen.prints.marked.marked_whites import marks_of
+from tests.cli.running import run
+from tests.pencil_sheets import QUICK, SMALL, Case, flat, small_strokes
+
+TOML = """[print]
+name = "trial"
+size_mm = [90, 70]
+[marks]
+scans = ["sheet.png"]
+[[blocks]]
+name = "sky"
+role = "background"
+ink = "#a9bfcb"
+layers = ["*"]
+material = "linoleum"
+cutter = "v-60"
+for = ["hand"]
+"""
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    where = tmp_path_factory.mktemp("scanned")
+    flat(Case(strokes=small_strokes(press=0.85), **QUICK)).save(where / "sheet.png")
+    (where / "print.toml").write_text(TOML, encoding="utf-8")
+    return where
+
+
+def test_a_print_takes_its_marks_from_its_sheet_and_is_built_again_when_that_changes(folder):
+    shelf = Library()
+    given = read_print(folder / "print.toml", shelf)
+    inputs = cut_inputs(given, ways_of(given, shelf), {})
+    assert "sheet.png" in inputs.contents
+    alone = read_scans([folder / "sheet.png"], SMALL)
+    for its in (given, inputs.given):
+        marks = marks_of(its, drawing_of(its), shapely.Polygon()).marks
+        assert [(mark.key, mark.meaning, mark.strength) for mark in marks] == [
+            (mark.key, mark.meaning, mark.strength) for mark in alone
+        ]
+        assert all(one.shape.equals(two.shape) for one, two in zip(marks, alone, strict=True))
+    other = dataclasses.replace(given, name="another")
+    with pytest.raises(InputError, match=r"marks\.scans: .*sheet\.png: is the marking sheet of another print"):
+        marks_of(other, drawing_of(other), shapely.Polygon())
+
+
+def test_what_is_read_is_written_as_a_drawing_of_marks_that_gives_the_same_marks(folder, tmp_path, capsys):
+    """Read back by the reader of such drawings: meanings, keys, strengths, areas to 0.1 %."""
+    ran = run(capsys, "sheet", folder / "print.toml", "--read", folder / "sheet.png", "-o", tmp_path / "marks.svg")
+    assert ran.code == 0, ran.err
+    assert (tmp_path / "marks.png").read_bytes().startswith(b"\x89PNG")
+    found = read_sheets([folder / "sheet.png"], SMALL).marks
+    text = TOML.replace('scans = ["sheet.png"]', 'files = ["marks.svg"]')
+    (tmp_path / "print.toml").write_text(text, encoding="utf-8")
+    given = read_print(tmp_path / "print.toml", Library())
+    again = marks_of(given, drawing_of(given), shapely.Polygon()).marks
+    one, other = (sorted((mark.key, mark.meaning, mark.strength) for mark in marks) for marks in (again, found))
+    assert one == other
+    areas = {mark.key: mark.shape.area for mark in found}
+    assert {mark.key: mark.shape.area for mark in again} == pytest.approx(areas, rel=1e-3)
+
+
+def test_the_sheet_is_printed_and_read_back_uncoloured_it_asks_for_pencils(folder, tmp_path, capsys):
+    (tmp_path / "print.toml").write_text(TOML.replace('scans = ["sheet.png"]', ""), encoding="utf-8")
+    ran = run(capsys, "sheet", tmp_path / "print.toml", "-o", tmp_path / "sheet.pdf", "--paper", "Letter")
+    assert ran.code == 0, ran.err
+    assert "1 page of Letter" in ran.out
+    page = pypdfium2.PdfDocument(tmp_path / "sheet.pdf")[0]
+    page.render(scale=150 / 72).to_pil().save(tmp_path / "sheet.png")
+    ran = run(capsys, "sheet", tmp_path / "print.toml", "--read", tmp_path / "sheet.png", "-o", tmp_path / "marks.svg")
+    assert ran.code == 2
+    assert "has no pencil in any box" in ran.err
+    assert not (tmp_path / "marks.svg").exists()
+
+
+def test_wrong_endings_and_overwriting_are_refused(folder, capsys):
+    for words in (("-o", "sheet.svg"), ("--read", folder / "sheet.png", "-o", "marks.pdf"),
+                  ("--read", folder / "sheet.png", "-o", folder / "sheet.svg")):  # fmt: skip
+        ran = run(capsys, "sheet", folder / "print.toml", *words)
+        assert ran.code == 2
+        assert "--out" in ran.err
