@@ -77,6 +77,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     Growth
         Heaps; their parts on the shapes; a fringe at the ragged edges. All may be empty.
     """
+    settings = settings.drawn_to_scale
     silhouette = shapely.intersection(shapely.disjoint_subset_union_all(place.shapes), place.area)
     scene = _Scene.of(silhouette, settings, place)
     if scene is None:
@@ -189,7 +190,7 @@ class _Scene:
         depth = np.where(snow.depth > _LEAST_MM, snow.depth, 0.0)
         low = np.clip(self.row - int(4 / page.step), 0, page.high - 1)
         run_mm = (run_lengths(self.solid)[low, ledges.column] * page.step).astype(np.float64)
-        field = fielded(ledges, run_mm)
+        field = fielded(ledges, run_mm, far=settings.scale == "far")
         below = reaching(ledges, depth, settings, ends, field, land_mm=limits.land_mm, rng=rng)
         depth = cuttable(ledges, depth, below, limits.cut_mm)
         elsewhere = self._elsewhere(depth, run_mm, limits, rng)

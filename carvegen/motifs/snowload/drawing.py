@@ -65,20 +65,23 @@ class Canvas:
         return np.asarray(np.clip(np.cumsum(self.edges, axis=0)[:-2], 0, 1))
 
 
-def fielded(ledges: Ledges, run_mm: Floats) -> Floats:
+def fielded(ledges: Ledges, run_mm: Floats, *, far: bool = False) -> Floats:
     """How much each ledge is ground, 0…1: it reaches the page's lower edge, is broad, and runs on to both sides.
 
     Parameters
     ----------
     run_mm
         The breadth of what stands there, a little below the ledge.
+    far
+        Far off whatever is broad is ground, steep as it may be: a hill, a peak.
     """
     runs_on = (ledges.free[0][ledges.first] == -2) & (ledges.free[1][ledges.last] == -2)
     cosine = 1 / np.sqrt(1 + ledges.smoothed(ledges.slope, 2.0) ** 2)
+    broad = np.clip((run_mm - 10) / 10, 0, 1)
+    if far:
+        return np.clip(ledges.smoothed(broad * np.clip((ledges.thick - 6) / 4, 0, 1), 2.0), 0, 1)
     ground = runs_on & ledges.ground
-    return np.clip(
-        ledges.smoothed(ground * np.clip((run_mm - 10) / 10, 0, 1) * np.clip((cosine - 0.5) / 0.2, 0, 1), 2.0), 0, 1
-    )
+    return np.clip(ledges.smoothed(ground * broad * np.clip((cosine - 0.5) / 0.2, 0, 1), 2.0), 0, 1)
 
 
 def reaching(
@@ -97,12 +100,12 @@ def reaching(
     flat = np.clip((cosine - 0.25) / 0.4, 0, 1) * np.clip(wide / (2 + deep), 0.2, 1)
     flat *= np.where(np.isfinite(ends.crest), 0.3, 1)
     reach = 1.5 * settings.reaching_down * (0.45 * depth + 0.5 * np.sqrt(depth * deep)) * lobes * flat
+    least = 0.6 if settings.scale == "far" else 0.1
     far = (
         field
         * settings.fields
         * (6 + 2.6 * deep)
-        * np.clip(depth / deep, 0.1, 1) ** 0.7
-        * np.clip(depth / deep, 0.1, 1) ** 0.7
+        * np.clip(depth / deep, least, 1) ** 1.4
         * np.clip(1 + 0.4 * waves_at(place, rng, patch_mm=(9.0, 30.0)), 0.3, 2)
     )
     for side in (0, 1):  # a few ends wrap round what they lie on, most run out
@@ -110,7 +113,7 @@ def reaching(
         runs_out = np.clip(ends.away[side] / (0.8 + 1.8 * ((kind * 3.1) % 1)), 0, 1)
         reach *= np.where(ends.free[side] & ((kind * 7.3) % 1 > 0.3), runs_out, 1)
     below = room * (1 - np.exp(-(reach + far) / np.maximum(room, 1e-6)))
-    below *= np.clip(depth / (0.3 * deep), 0, 1)
+    below *= np.clip(np.maximum(depth / (0.3 * deep), field * (settings.scale == "far")), 0, 1)
     below = np.minimum(ledges.smoothed(below, 0.5 + 0.08 * deep), room)
     return np.where(
         ledges.void > 0, below + np.where(ledges.void < 1.5 * settings.bridging_mm, ledges.void, 0.3), below

@@ -34,6 +34,7 @@ _BOARD_MM = 25.0  #: and so does what is as long and straight, however thin,
 _BOARD_DEG = np.arange(-40, 41, 4)  #: along one of these slopes
 _LEAST_GAP_MM2 = 0.5
 _WALL_MM = 3.5
+_WALLED = 0.9  #: a hole with so much wall round it is a mark
 _LATTICE = 6.0  #: holes less than so many times as wide as the walls round them are thick belong to a lattice
 
 
@@ -119,7 +120,7 @@ def _past(page: Page, column: Indices, low: Floats, high: Floats, side: int) -> 
     return beyond, np.tile(low[which], page.beyond), np.tile(high[which], page.beyond)
 
 
-def without_marks(shapes: PolygonArray, gaps: float) -> tuple[PolygonArray, PolygonArray]:
+def without_marks(shapes: PolygonArray, gaps: str) -> tuple[PolygonArray, PolygonArray]:
     """The shapes with those holes filled that are marks on them, not air behind them; and the lattices.
 
     The lattices are the holes that are air, where they are small for the walls round them, with those walls: rails
@@ -131,7 +132,7 @@ def without_marks(shapes: PolygonArray, gaps: float) -> tuple[PolygonArray, Poly
     Parameters
     ----------
     gaps
-        0: every hole is a mark; 1: none is; 0.5: those that have nine tenths of wall round them.
+        "marks": every hole is a mark; "open": none is; "guess": those that have nine tenths of wall round them.
     """
     holes = geometry.stack(shapely.polygons(shape.interiors) for shape in shapes.tolist() if shape.interiors)
     if len(holes) == 0:
@@ -143,8 +144,8 @@ def without_marks(shapes: PolygonArray, gaps: float) -> tuple[PolygonArray, Poly
     which, wall = shapely.STRtree(shapes).query(around, predicate="intersects")
     solid = shapely.area(shapely.intersection(around[which], shapes[wall]))
     walled = np.bincount(which, solid, minlength=len(holes))
-    mark = (walled > (0.8 + 0.2 * gaps) * shapely.area(around)) | (area < _LEAST_GAP_MM2)
-    mark = (mark | (gaps <= 0)) & (gaps < 1)
+    guess = (walled > _WALLED * shapely.area(around)) | (area < _LEAST_GAP_MM2)
+    mark = (guess | (gaps == "marks")) & (gaps != "open")
     thick = walled / shapely.length(holes)
     lattice = ~mark & (np.sqrt(area) < _LATTICE * thick)
     filled = geometry.parts(shapely.union_all(np.concatenate([shapes, holes[mark]])))
