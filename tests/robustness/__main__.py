@@ -1,4 +1,4 @@
-"""Runs that are too long for the suite: kill, renames, random, same, full, wheels, corpus, snow.
+"""Runs that are too long for the suite: kill, renames, random, same, full, wheels, corpus, snow, lying.
 
 python -m tests.robustness kill 200     kill -9 at random moments: what was there before is there after
 python -m tests.robustness renames      kill -9 at every rename and removal of every command, then the command again
@@ -8,6 +8,7 @@ python -m tests.robustness full         no space left, and folders that may not 
 python -m tests.robustness wheels       the wheel on the oldest Python allowed and the newest found; or those named
 python -m tests.robustness corpus F     the bytes of some 80 runs, recorded in F; called again, what differs from them
 python -m tests.robustness snow 500 0   blocks of falling snow, from number 0 on: limits, and the white asked
+python -m tests.robustness lying 300 0  blocks of lying snow on drawings by others and our own: limits
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ from carvegen.base.streams import stream
 from tests.cli.running import SMALL, command, tree
 from tests.robustness.corpus import corpus
 from tests.robustness.renames import renames
+from tests.robustness.lying import lying
 from tests.robustness.snow import snow
 from tests.robustness.wheels import wheels
 
@@ -269,6 +271,7 @@ def main() -> None:
         "full": full,
         "wheels": lambda: wheels(sys.argv[2:]),
         "snow": lambda: snow(int(count or 500), int(sys.argv[3] if len(sys.argv) > 3 else 0)),
+        "lying": lambda: lying(int(count or 300), int(sys.argv[3] if len(sys.argv) > 3 else 0)),
         "corpus": lambda: told(corpus(Path(count or "corpus.json"))),
     }
     if what not in runs:

@@ -29,7 +29,8 @@ ICONS = Path(fontawesomefree.__file__).parent / "static/fontawesomefree/svgs/sol
 GALLERY = Path(__file__).parents[2] / "gallery"
 NAMES = (
     "tree", "house-chimney", "mountain", "bridge", "sailboat", "church", "horse", "crow", "person", "bicycle", "dog",
-    "tower-observation", "anchor", "wheelchair", "tractor", "mountain-sun", "house-flag", "archway", "chair", "umbrella",
+    "tower-observation", "anchor", "wheelchair", "tractor", "mountain-sun", "house-flag", "archway", "umbrella",
+    "chair",
 )  # fmt: skip
 SIZES = (50, 60, 60, 80, 100)
 
@@ -57,7 +58,7 @@ def _roofs(rng: np.random.Generator) -> shapely.Geometry:
         eaves, ridge = rng.uniform(25, 50), rng.uniform(8, 30)
         made += [
             shapely.box(x + 3, -5, x + 29, eaves + 1),
-            shapely.Polygon([(x, eaves), (x + 16, eaves + ridge), (x + 32, eaves), (x + 31, eaves - 1.5), (x + 1, eaves - 1.5)]),
+            shapely.Polygon([(x, eaves), (x + 16, eaves + ridge), (x + 32, eaves), (x + 31, eaves - 1.5)]),
             shapely.box(x + 21, eaves, x + 25, eaves + ridge + rng.uniform(-2, 8)),
         ]  # fmt: skip
     return shapely.union_all(made)
@@ -77,7 +78,13 @@ def _fir(rng: np.random.Generator) -> shapely.Geometry:
     tiers = [shapely.box(48, -5, 52, 90)]
     for y in np.linspace(12, 80, int(rng.integers(4, 9))):
         half = 0.45 * (98 - y) * rng.uniform(0.8, 1.1)
-        edge = [(50 - half, y), (50 - half / 2, y + rng.uniform(1, 4)), (50, y + 3), (50 + half / 2, y + 2), (50 + half, y)]
+        edge = [
+            (50 - half, y),
+            (50 - half / 2, y + rng.uniform(1, 4)),
+            (50, y + 3),
+            (50 + half / 2, y + 2),
+            (50 + half, y),
+        ]
         tiers.append(shapely.Polygon([*edge, (50, y + half * rng.uniform(0.5, 0.9))]).buffer(0))
     return shapely.union_all(tiers)
 
