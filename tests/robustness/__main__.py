@@ -29,8 +29,8 @@ from carvegen.base.files import staged_folder
 from carvegen.base.streams import stream
 from tests.cli.running import SMALL, command, tree
 from tests.robustness.corpus import corpus
-from tests.robustness.renames import renames
 from tests.robustness.lying import lying
+from tests.robustness.renames import renames
 from tests.robustness.snow import snow
 from tests.robustness.wheels import wheels
 
