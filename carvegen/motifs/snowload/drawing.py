@@ -34,6 +34,8 @@ __all__ = ["Canvas", "cuttable", "fielded", "lips", "outlined", "reaching", "sho
 _SOFT = 1.25  #: cells: so far the columns are smoothed together
 _SPECK_MM2 = 4.0  #: smaller pieces of sky that the snow shuts in are white too
 _NEAR_BY_MM = 10.0
+_LAYERS = 10  #: of a cornice
+_SAGS = 0.25  #: times the square of what hangs over its thickness: so far a cornice sags
 _NARROW_MM = 0.6  #: so near to one another two heaps shut the sky in
 
 
@@ -135,17 +137,45 @@ def lips(canvas: Canvas, ledges: Ledges, depth: Floats, ends: Ends, *, blows: fl
         inner = np.clip(at - way * 4, ledges.first[at], ledges.last[at])
         top = depth[inner]
         kind = ends.kind[side][at]
-        lee = blows * way > 0
-        long = top * (0.4 + 1.1 * abs(blows) * kind if lee else 0.4 * np.clip(1.2 * kind - 0.2, 0, 1))
         wide = (ledges.last[at] - ledges.first[at] + 1) * ledges.step
-        long = np.minimum(long, 0.15 * wide)
+        if blows * way > 0:
+            tips = cornice_tips(top, kind, abs(blows), np.asarray(0.3 * wide, dtype=np.float64))
+            long = tips[-1]
+        else:
+            tips = None
+            long = np.minimum(top * 0.4 * np.clip(1.2 * kind - 0.2, 0, 1), 0.15 * wide)
         for q in range(1, int(long.max(initial=0) / ledges.step) + 2):
-            out = q * ledges.step / np.maximum(long, 1e-6)
+            out = np.clip(q * ledges.step / np.maximum(long, 1e-6), 0, 1)
             on = (out < 1) & (top > 0.3)
-            out = np.clip(out, 0, 1)
-            high = ledges.base[at] + np.minimum(top, depth[at] + 0.3) * (1 - (0.3 if lee else 0.7) * out**2.2)
-            low = ledges.base[at] + top * ((0.55 if lee else 0.2) * out**0.8 - 0.2 * (1 - out) * (kind < 0.3))
-            canvas.stroke((ledges.column[at] + way * q)[on], low[on], high[on])
+            if tips is None:
+                high = np.minimum(top, depth[at] + 0.3) * (1 - 0.7 * out**2.2)
+                low = top * (0.2 * out**0.8 - 0.2 * (1 - out) * (kind < 0.3))
+            else:
+                sag = _SAGS * (q * ledges.step) ** 2 / np.maximum(top, 0.3)
+                reached = (tips <= q * ledges.step).sum(axis=0) / len(tips)
+                high, low = top * (1 - 0.15 * out**3) - 0.6 * sag, top * reached - sag
+            canvas.stroke((ledges.column[at] + way * q)[on], (ledges.base[at] + low)[on], (ledges.base[at] + high)[on])
+
+
+def cornice_tips(top: Floats, kind: Floats, blows: float, most: Floats) -> Floats:
+    """How far each layer of a cornice hangs out, lowest layer first, mm; (layers, n).
+
+    Layer upon layer is laid down over the lee edge; each catches more of what is blown over it than the one below, as
+    far as what hangs bears itself: no further than it is thick (common practice, no source). Sag comes on top.
+
+    Parameters
+    ----------
+    top
+        How deep the snow lies at the edge, mm.
+    kind
+        A number 0…1 of each end: how readily it grows, and how unevenly.
+    most
+        And no further than this, mm.
+    """
+    layer = np.arange(_LAYERS)[:, None]
+    uneven = 0.6 + 0.8 * ((kind * (7.3 + 3.1 * layer)) % 1)
+    grows = blows * (0.4 + 1.4 * kind) * top / _LAYERS * 2 * (layer + 0.5) / _LAYERS * uneven
+    return np.minimum(np.cumsum(grows, axis=0), np.minimum(1.1 * top, most))
 
 
 def shown_bark(
