@@ -138,6 +138,12 @@ def without_marks(shapes: PolygonArray, gaps: str) -> tuple[PolygonArray, Polygo
     if len(holes) == 0:
         return shapes, holes
     holes = shapely.normalize(holes)  # each begins at its own lowest corner: simplified the same whatever is elsewhere
+    if gaps != "open":
+        tiny = shapely.area(holes) < _LEAST_GAP_MM2
+        shapes = geometry.parts(shapely.union_all(np.concatenate([shapes, holes[tiny]]))) if tiny.any() else shapes
+        holes = holes[~tiny]
+    if len(holes) == 0:
+        return shapes, holes
     area = shapely.area(holes)
     band = np.maximum(np.sqrt(area) / 2, _WALL_MM)
     around = shapely.difference(shapely.buffer(shapely.simplify(holes, band / 8), band, quad_segs=2), holes)
@@ -145,8 +151,7 @@ def without_marks(shapes: PolygonArray, gaps: str) -> tuple[PolygonArray, Polygo
     which, tile = shapely.STRtree(tiles).query(around, predicate="intersects")
     solid = shapely.area(shapely.intersection(around[which], tiles[tile]))
     walled = np.bincount(which, solid, minlength=len(holes))
-    guess = (walled > _WALLED * shapely.area(around)) | (area < _LEAST_GAP_MM2)
-    mark = (guess | (gaps == "marks")) & (gaps != "open")
+    mark = ((walled > _WALLED * shapely.area(around)) | (gaps == "marks")) & (gaps != "open")
     thick = walled / shapely.length(holes)
     lattice = ~mark & (np.sqrt(area) < _LATTICE * thick)
     filled = geometry.parts(shapely.union_all(np.concatenate([shapes, holes[mark]])))
