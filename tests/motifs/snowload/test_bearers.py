@@ -106,3 +106,15 @@ def test_a_branch_kept_bare_ends_its_neighbours_naturally() -> None:
         depth = np.array([high(cuts, x, 24) for x in np.arange(20, 50, 0.25)])
         assert depth[(np.arange(20, 50, 0.25) > 32) & (np.arange(20, 50, 0.25) < 38)].max() < 0.3
         assert np.abs(np.diff(depth)).max() < 1.2
+
+
+def test_what_is_kept_clear_stays_a_bearer_that_is_bare() -> None:
+    """A box round a post's upper half: no cap on the box's lower edge; and round a rail's middle: no cliff at it."""
+    post = shapely.box(30, -5, 37, 40)
+    cuts = white(post, "deep", area=shapely.difference(FACE, shapely.box(25, 25, 42, 60)))
+    assert shapely.intersection(cuts, shapely.box(25, 10, 42, 30)).area == 0
+    rail, kept = shapely.box(-5, 20, 75, 24), shapely.box(27, 15, 43, 50)
+    for seed in range(3):
+        cuts = white(rail, "fresh", seed, patchy=0, area=shapely.difference(FACE, kept))
+        assert max(high(cuts, x, 24) for x in (26.8, 43.2)) < 1.0
+        assert min(high(cuts, x, 24) for x in (18, 52)) > 2.0
