@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from carvegen.motifs.snowload.settings import Settings
     from carvegen.motifs.snowload.settling import Ends
 
-__all__ = ["Canvas", "cuttable", "fielded", "lips", "outlined", "reaching", "shown_bark", "specks"]
+__all__ = ["Canvas", "cornice_tips", "cuttable", "fielded", "lips", "outlined", "reaching", "shown_bark", "specks"]
 
 _SOFT = 1.25  #: cells: so far the columns are smoothed together
 _SPECK_MM2 = 4.0  #: smaller pieces of sky that the snow shuts in are white too

@@ -10,6 +10,7 @@ from carvegen import geometry
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
+from carvegen.motifs.snowload.drawing import cornice_tips
 from tests.cases import limits, shapes
 
 FACE = shapely.box(0, 0, 70, 60)
@@ -68,6 +69,24 @@ def test_a_gale_plasters_the_side_that_it_meets() -> None:
     assert left_a + left_b > 8
     assert right_a + right_b < 0.5
     assert sum(on_sides(0.0)) < 0.5
+
+
+def test_a_cornice_hangs_over_the_lee_edge_layer_by_layer() -> None:
+    """The wind from the left: white beyond the roof's right edge with air below it, none beyond its left."""
+    roof = shapely.box(12, -5, 56, 25)
+    lee, windward, under = shapely.box(56.1, 25, 64, 40), shapely.box(4, 25, 11.9, 40), shapely.box(56.1, 20, 64, 24.5)
+    cuts = [white(roof, "windblown", seed, wind=1.0, wind_towards_deg=0, patchy=0) for seed in range(4)]
+    assert sum(shapely.intersection(it, lee).area for it in cuts) > 2
+    assert sum(shapely.intersection(it, windward).area for it in cuts) < 0.5
+    assert sum(shapely.intersection(it, under).area for it in cuts) < 0.5
+
+
+def test_each_layer_of_a_cornice_hangs_out_as_far_as_the_one_below_or_further() -> None:
+    top, kind = np.array([0.5, 2.0, 5.0]), np.array([0.1, 0.5, 0.95])
+    tips = cornice_tips(top, kind, 1.0, np.array([9.0, 9.0, 3.0]))
+    assert (np.diff(tips, axis=0) >= 0).all()
+    assert (tips[-1] <= np.minimum(1.1 * top, [9.0, 9.0, 3.0])).all()
+    assert (cornice_tips(top, kind, 0.3, top)[-1] < tips[-1]).all()
 
 
 def test_far_hills_bear_a_body_and_no_twig_caps() -> None:
