@@ -52,6 +52,8 @@ def log_floats(low: float, high: float) -> st.SearchStrategy[float]:
 def value(parameter: Parameter) -> st.SearchStrategy[float]:
     if parameter.unit == "flag":
         return st.booleans()
+    if parameter.unit == "choice":
+        return st.sampled_from(parameter.among)
     if parameter.unit == "mm":
         return log_floats(parameter.at_least, parameter.at_most)
     ends = st.sampled_from([parameter.at_least, parameter.at_most, parameter.default])

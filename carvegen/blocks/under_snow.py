@@ -17,6 +17,7 @@ from carvegen.motifs.shared.minimum_width import (
     loosened,
     opened,
     standing,
+    tiles_of,
 )
 
 if TYPE_CHECKING:
@@ -105,5 +106,7 @@ def _share(grown: Growth, shapes: PolygonArray, limits: Limits, which: str) -> B
     white: BaseGeometry = shapely.union_all(grown.cuts)
     if which == "both":
         return white
-    rising: BaseGeometry = shapely.difference(white, opened(shapely.union_all(shapes), limits.land_mm))
+    tiles, cells = tiles_of(shapely.union_all(shapes), 2 * limits.land_mm, white)
+    stands = shapely.intersection(opened(tiles, limits.land_mm), cells)
+    rising: BaseGeometry = shapely.difference(white, shapely.union_all(stands))
     return rising

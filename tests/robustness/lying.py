@@ -29,7 +29,8 @@ ICONS = Path(fontawesomefree.__file__).parent / "static/fontawesomefree/svgs/sol
 GALLERY = Path(__file__).parents[2] / "gallery"
 NAMES = (
     "tree", "house-chimney", "mountain", "bridge", "sailboat", "church", "horse", "crow", "person", "bicycle", "dog",
-    "tower-observation", "anchor", "wheelchair", "tractor", "mountain-sun", "house-flag", "archway", "chair", "umbrella",
+    "tower-observation", "anchor", "wheelchair", "tractor", "mountain-sun", "house-flag", "archway", "umbrella",
+    "chair",
 )  # fmt: skip
 SIZES = (50, 60, 60, 80, 100)
 
@@ -57,7 +58,7 @@ def _roofs(rng: np.random.Generator) -> shapely.Geometry:
         eaves, ridge = rng.uniform(25, 50), rng.uniform(8, 30)
         made += [
             shapely.box(x + 3, -5, x + 29, eaves + 1),
-            shapely.Polygon([(x, eaves), (x + 16, eaves + ridge), (x + 32, eaves), (x + 31, eaves - 1.5), (x + 1, eaves - 1.5)]),
+            shapely.Polygon([(x, eaves), (x + 16, eaves + ridge), (x + 32, eaves), (x + 31, eaves - 1.5)]),
             shapely.box(x + 21, eaves, x + 25, eaves + ridge + rng.uniform(-2, 8)),
         ]  # fmt: skip
     return shapely.union_all(made)

@@ -165,15 +165,17 @@ def loosened(
     wide = shapely.intersection(shapely.union_all(_reachable(wide, limits)), area)
     loose = geometry.snapped(geometry.parts(shapely.difference(wide, taken)))
     loose = loose[shapely.area(loose) > _FINEST_MM**2]
+    reach = _SLACK_MM
     while len(loose):
         both = geometry.parts(shapely.union_all(np.concatenate([cuts, loose])))
         weak = np.concatenate([_weak(both, area, limits, printed.near(loose)), _specks(both, limits)])
         if len(weak) == 0:
             return loose
         tree = shapely.STRtree(loose)
-        by, touched = tree.query(weak, predicate="dwithin", distance=_SLACK_MM)
+        by, touched = tree.query(weak, predicate="dwithin", distance=reach)
         by_far = tree.query_nearest(np.delete(weak, by))[1]
         loose = np.delete(loose, np.unique(np.concatenate([touched, by_far])))
+        reach *= 2  # what is weak again and again soon stands alone
     return loose
 
 

@@ -58,6 +58,7 @@ __all__ = ["PRESETS", "Settings", "grow"]
 
 _CLIFF_MM, _CLIFF = 0.85, 0.3  #: a base that falls by more, or by more than this share of the depth fallen, is an edge
 _LEAN_DEG = 38.0  #: a gale drives the snow so far off the plumb line
+_RUNS_OUT = 0.9  #: beside what is kept bare it lies thinner within so many times what has fallen
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 
 
@@ -77,7 +78,9 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     Growth
         Heaps; their parts on the shapes; a fringe at the ragged edges. All may be empty.
     """
-    silhouette = shapely.intersection(shapely.disjoint_subset_union_all(place.shapes), place.area)
+    settings = settings.drawn_to_scale
+    page = shapely.box(*shapely.bounds(place.area))
+    silhouette = shapely.intersection(shapely.disjoint_subset_union_all(place.shapes), page)
     scene = _Scene.of(silhouette, settings, place)
     if scene is None:
         return Growth(cuts=geometry.empty())
@@ -156,6 +159,7 @@ class _Scene:
         depth = settings.fallen_mm * self.seen * place.density_at(where)
         depth *= np.exp(0.4 * settings.lumpy * waves_at(where, rng, patch_mm=(14.0, 14.0)))
         depth *= 1 - self._bare(where, rng)
+        depth *= _away_from(shapely.difference(shapely.box(*shapely.bounds(place.area)), place.area), where, settings)
         lost = 0.0
         if strength(settings):
             low = np.clip(self.row + 3, 0, self.page.high - 1)
@@ -189,7 +193,7 @@ class _Scene:
         depth = np.where(snow.depth > _LEAST_MM, snow.depth, 0.0)
         low = np.clip(self.row - int(4 / page.step), 0, page.high - 1)
         run_mm = (run_lengths(self.solid)[low, ledges.column] * page.step).astype(np.float64)
-        field = fielded(ledges, run_mm)
+        field = fielded(ledges, run_mm, far=settings.scale == "far")
         below = reaching(ledges, depth, settings, ends, field, land_mm=limits.land_mm, rng=rng)
         depth = cuttable(ledges, depth, below, limits.cut_mm)
         elsewhere = self._elsewhere(depth, run_mm, limits, rng)
@@ -227,6 +231,15 @@ class _Scene:
         if strength(self.settings):
             white = np.maximum(white, plastered(self.solid, self.clear, self.settings, self.page, faces))
         return white
+
+
+def _away_from(kept_bare: BaseGeometry, where: Floats, settings: Settings) -> Floats:
+    """0 where it is kept bare, and so near to it that the snow beside it runs out before, 1 elsewhere; (n,)."""
+    if shapely.is_empty(kept_bare):
+        return np.ones(len(where))
+    shapely.prepare(kept_bare)
+    near = shapely.distance(kept_bare, shapely.points(where))
+    return np.clip(near / (_RUNS_OUT * settings.fallen_mm) - 0.5, 0, 1)
 
 
 def _twigs(

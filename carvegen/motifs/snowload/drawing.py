@@ -29,11 +29,13 @@ if TYPE_CHECKING:
     from carvegen.motifs.snowload.settings import Settings
     from carvegen.motifs.snowload.settling import Ends
 
-__all__ = ["Canvas", "cuttable", "fielded", "lips", "outlined", "reaching", "shown_bark", "specks"]
+__all__ = ["Canvas", "cornice_tips", "cuttable", "fielded", "lips", "outlined", "reaching", "shown_bark", "specks"]
 
 _SOFT = 1.25  #: cells: so far the columns are smoothed together
 _SPECK_MM2 = 4.0  #: smaller pieces of sky that the snow shuts in are white too
 _NEAR_BY_MM = 10.0
+_LAYERS = 10  #: of a cornice
+_SAGS = 0.25  #: times the square of what hangs over its thickness: so far a cornice sags
 _NARROW_MM = 0.6  #: so near to one another two heaps shut the sky in
 
 
@@ -65,20 +67,23 @@ class Canvas:
         return np.asarray(np.clip(np.cumsum(self.edges, axis=0)[:-2], 0, 1))
 
 
-def fielded(ledges: Ledges, run_mm: Floats) -> Floats:
+def fielded(ledges: Ledges, run_mm: Floats, *, far: bool = False) -> Floats:
     """How much each ledge is ground, 0…1: it reaches the page's lower edge, is broad, and runs on to both sides.
 
     Parameters
     ----------
     run_mm
         The breadth of what stands there, a little below the ledge.
+    far
+        Far off whatever is broad is ground, steep as it may be: a hill, a peak.
     """
     runs_on = (ledges.free[0][ledges.first] == -2) & (ledges.free[1][ledges.last] == -2)
     cosine = 1 / np.sqrt(1 + ledges.smoothed(ledges.slope, 2.0) ** 2)
+    broad = np.clip((run_mm - 10) / 10, 0, 1)
+    if far:
+        return np.clip(ledges.smoothed(broad * np.clip((ledges.thick - 6) / 4, 0, 1), 2.0), 0, 1)
     ground = runs_on & ledges.ground
-    return np.clip(
-        ledges.smoothed(ground * np.clip((run_mm - 10) / 10, 0, 1) * np.clip((cosine - 0.5) / 0.2, 0, 1), 2.0), 0, 1
-    )
+    return np.clip(ledges.smoothed(ground * broad * np.clip((cosine - 0.5) / 0.2, 0, 1), 2.0), 0, 1)
 
 
 def reaching(
@@ -97,12 +102,12 @@ def reaching(
     flat = np.clip((cosine - 0.25) / 0.4, 0, 1) * np.clip(wide / (2 + deep), 0.2, 1)
     flat *= np.where(np.isfinite(ends.crest), 0.3, 1)
     reach = 1.5 * settings.reaching_down * (0.45 * depth + 0.5 * np.sqrt(depth * deep)) * lobes * flat
+    least = 0.6 if settings.scale == "far" else 0.1
     far = (
         field
         * settings.fields
         * (6 + 2.6 * deep)
-        * np.clip(depth / deep, 0.1, 1) ** 0.7
-        * np.clip(depth / deep, 0.1, 1) ** 0.7
+        * np.clip(depth / deep, least, 1) ** 1.4
         * np.clip(1 + 0.4 * waves_at(place, rng, patch_mm=(9.0, 30.0)), 0.3, 2)
     )
     for side in (0, 1):  # a few ends wrap round what they lie on, most run out
@@ -110,7 +115,7 @@ def reaching(
         runs_out = np.clip(ends.away[side] / (0.8 + 1.8 * ((kind * 3.1) % 1)), 0, 1)
         reach *= np.where(ends.free[side] & ((kind * 7.3) % 1 > 0.3), runs_out, 1)
     below = room * (1 - np.exp(-(reach + far) / np.maximum(room, 1e-6)))
-    below *= np.clip(depth / (0.3 * deep), 0, 1)
+    below *= np.clip(np.maximum(depth / (0.3 * deep), field * (settings.scale == "far")), 0, 1)
     below = np.minimum(ledges.smoothed(below, 0.5 + 0.08 * deep), room)
     return np.where(
         ledges.void > 0, below + np.where(ledges.void < 1.5 * settings.bridging_mm, ledges.void, 0.3), below
@@ -132,17 +137,45 @@ def lips(canvas: Canvas, ledges: Ledges, depth: Floats, ends: Ends, *, blows: fl
         inner = np.clip(at - way * 4, ledges.first[at], ledges.last[at])
         top = depth[inner]
         kind = ends.kind[side][at]
-        lee = blows * way > 0
-        long = top * (0.4 + 1.1 * abs(blows) * kind if lee else 0.4 * np.clip(1.2 * kind - 0.2, 0, 1))
         wide = (ledges.last[at] - ledges.first[at] + 1) * ledges.step
-        long = np.minimum(long, 0.15 * wide)
+        if blows * way > 0:
+            tips = cornice_tips(top, kind, abs(blows), np.asarray(0.3 * wide, dtype=np.float64))
+            long = tips[-1]
+        else:
+            tips = None
+            long = np.minimum(top * 0.4 * np.clip(1.2 * kind - 0.2, 0, 1), 0.15 * wide)
         for q in range(1, int(long.max(initial=0) / ledges.step) + 2):
-            out = q * ledges.step / np.maximum(long, 1e-6)
+            out = np.clip(q * ledges.step / np.maximum(long, 1e-6), 0, 1)
             on = (out < 1) & (top > 0.3)
-            out = np.clip(out, 0, 1)
-            high = ledges.base[at] + np.minimum(top, depth[at] + 0.3) * (1 - (0.3 if lee else 0.7) * out**2.2)
-            low = ledges.base[at] + top * ((0.55 if lee else 0.2) * out**0.8 - 0.2 * (1 - out) * (kind < 0.3))
-            canvas.stroke((ledges.column[at] + way * q)[on], low[on], high[on])
+            if tips is None:
+                high = np.minimum(top, depth[at] + 0.3) * (1 - 0.7 * out**2.2)
+                low = top * (0.2 * out**0.8 - 0.2 * (1 - out) * (kind < 0.3))
+            else:
+                sag = _SAGS * (q * ledges.step) ** 2 / np.maximum(top, 0.3)
+                reached = (tips <= q * ledges.step).sum(axis=0) / len(tips)
+                high, low = top * (1 - 0.15 * out**3) - 0.6 * sag, top * reached - sag
+            canvas.stroke((ledges.column[at] + way * q)[on], (ledges.base[at] + low)[on], (ledges.base[at] + high)[on])
+
+
+def cornice_tips(top: Floats, kind: Floats, blows: float, most: Floats) -> Floats:
+    """How far each layer of a cornice hangs out, lowest layer first, mm; (layers, n).
+
+    Layer upon layer is laid down over the lee edge; each catches more of what is blown over it than the one below, as
+    far as what hangs bears itself: no further than it is thick (common practice, no source). Sag comes on top.
+
+    Parameters
+    ----------
+    top
+        How deep the snow lies at the edge, mm.
+    kind
+        A number 0…1 of each end: how readily it grows, and how unevenly.
+    most
+        And no further than this, mm.
+    """
+    layer = np.arange(_LAYERS)[:, None]
+    uneven = 0.6 + 0.8 * ((kind * (7.3 + 3.1 * layer)) % 1)
+    grows = blows * (0.4 + 1.4 * kind) * top / _LAYERS * 2 * (layer + 0.5) / _LAYERS * uneven
+    return np.minimum(np.cumsum(grows, axis=0), np.minimum(1.1 * top, most))
 
 
 def shown_bark(

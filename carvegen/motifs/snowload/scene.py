@@ -34,6 +34,7 @@ _BOARD_MM = 25.0  #: and so does what is as long and straight, however thin,
 _BOARD_DEG = np.arange(-40, 41, 4)  #: along one of these slopes
 _LEAST_GAP_MM2 = 0.5
 _WALL_MM = 3.5
+_WALLED = 0.9  #: a hole with so much wall round it is a mark
 _LATTICE = 6.0  #: holes less than so many times as wide as the walls round them are thick belong to a lattice
 
 
@@ -119,7 +120,7 @@ def _past(page: Page, column: Indices, low: Floats, high: Floats, side: int) -> 
     return beyond, np.tile(low[which], page.beyond), np.tile(high[which], page.beyond)
 
 
-def without_marks(shapes: PolygonArray, gaps: float) -> tuple[PolygonArray, PolygonArray]:
+def without_marks(shapes: PolygonArray, gaps: str) -> tuple[PolygonArray, PolygonArray]:
     """The shapes with those holes filled that are marks on them, not air behind them; and the lattices.
 
     The lattices are the holes that are air, where they are small for the walls round them, with those walls: rails
@@ -131,29 +132,30 @@ def without_marks(shapes: PolygonArray, gaps: float) -> tuple[PolygonArray, Poly
     Parameters
     ----------
     gaps
-        0: every hole is a mark; 1: none is; 0.5: those that have nine tenths of wall round them.
+        "marks": every hole is a mark; "open": none is; "guess": those that have nine tenths of wall round them.
     """
     holes = geometry.stack(shapely.polygons(shape.interiors) for shape in shapes.tolist() if shape.interiors)
     if len(holes) == 0:
         return shapes, holes
     holes = shapely.normalize(holes)  # each begins at its own lowest corner: simplified the same whatever is elsewhere
+    if gaps != "open":
+        tiny = shapely.area(holes) < _LEAST_GAP_MM2
+        shapes = geometry.parts(shapely.union_all(np.concatenate([shapes, holes[tiny]]))) if tiny.any() else shapes
+        holes = holes[~tiny]
+    if len(holes) == 0:
+        return shapes, holes
     area = shapely.area(holes)
-    mark, walled = (area < _LEAST_GAP_MM2) & (gaps < 1), np.zeros(len(holes))
-    around, walled[~mark] = _walled(holes[~mark], shapes)
-    mark[~mark] = ((walled[~mark] > (0.8 + 0.2 * gaps) * around) | (gaps <= 0)) & (gaps < 1)
+    band = np.maximum(np.sqrt(area) / 2, _WALL_MM)
+    around = shapely.difference(shapely.buffer(shapely.simplify(holes, band / 8), band, quad_segs=2), holes)
+    tiles, _ = tiles_of(shapely.disjoint_subset_union_all(shapes), 0.0)
+    which, tile = shapely.STRtree(tiles).query(around, predicate="intersects")
+    solid = shapely.area(shapely.intersection(around[which], tiles[tile]))
+    walled = np.bincount(which, solid, minlength=len(holes))
+    mark = ((walled > _WALLED * shapely.area(around)) | (gaps == "marks")) & (gaps != "open")
     thick = walled / shapely.length(holes)
     lattice = ~mark & (np.sqrt(area) < _LATTICE * thick)
     filled = geometry.parts(shapely.union_all(np.concatenate([shapes, holes[mark]])))
-    return filled, geometry.parts(shapely.union_all(shapely.buffer(holes[lattice], 1.3 * thick[lattice])))
-
-
-def _walled(holes: PolygonArray, shapes: PolygonArray) -> tuple[Floats, Floats]:
-    """The area round each hole, as broad as half the hole and some millimetres, and how much of it is wall; mm²."""
-    band = np.maximum(np.sqrt(shapely.area(holes)) / 2, _WALL_MM)
-    around = shapely.difference(shapely.buffer(shapely.simplify(holes, band / 8), band, quad_segs=2), holes)
-    which, wall = shapely.STRtree(shapes).query(around, predicate="intersects")
-    solid = shapely.area(shapely.intersection(around[which], shapes[wall]))
-    return shapely.area(around), np.bincount(which, solid, minlength=len(holes)).astype(np.float64)
+    return filled, geometry.parts(shapely.union_all(shapely.buffer(holes, 1.3 * thick)[lattice]))
 
 
 def bearer(silhouette: BaseGeometry, *, bridging_mm: float, detail_mm: float) -> PolygonArray:

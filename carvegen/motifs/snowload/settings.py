@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, ClassVar
 
 from carvegen.base.parameters import (
     angle,
     check_all,
+    choice,
     length,
     share,
 )
@@ -29,7 +30,16 @@ class Settings:
     lumpy: float = share(0.5, help="0: smooth heaps; 1: lumps upon lumps")
     wind: float = share(0.0, help="0: still air; 1: a gale that scours what faces it and drifts in the lee")
     wind_towards_deg: float = angle(-30.0, help="direction in which the snow is driven; 0 is to the right, -90 down")
-    gaps: float = share(0.5, help="holes in the shapes: 0: all are marks; 1: all are open air; between: by their walls")
+    gaps: str = choice(
+        "guess",
+        among=("open", "marks", "guess"),
+        help="holes in the shapes: open air behind them, marks on them, or told apart by the walls round them",
+    )
+    scale: str = choice(
+        "near",
+        among=("near", "far"),
+        help="near: posts, trees, roofs; far: hills and peaks far off, white on their sides, their trees bare",
+    )
     reaching_down: float = share(0.4, help="how far the white reaches down over what it lies on")
     fields: float = share(0.5, help="how far the white covers ground, hills and whatever reaches the lower edge")
     boughs: float = share(0.8, help="firs: how often snow is guessed to go on inside a crown, inwards from a notch")
@@ -44,6 +54,23 @@ class Settings:
 
     def __post_init__(self) -> None:
         check_all(self)
+
+    @property
+    def drawn_to_scale(self) -> Settings:
+        """The settings as they hold on the paper: far off all is smaller."""
+        if self.scale == "near":
+            return self
+        return replace(
+            self,
+            fallen_mm=max(_FAR * self.fallen_mm, 0.2),
+            bridging_mm=_FAR * self.bridging_mm,
+            detail_mm=max(self.detail_mm, _FAR_TWIGS_MM),
+            fields=1 - (1 - self.fields) / 2,
+        )
+
+
+_FAR = 0.3  #: far things are so many times as large as near ones
+_FAR_TWIGS_MM = 3.0  #: far off, what is thinner bears nothing that one sees
 
 
 #: Snow by name: what differs from the defaults.

@@ -9,6 +9,7 @@ import numpy as np
 
 from carvegen.motifs.snowload.ledges import diffused
 from carvegen.motifs.snowload.snowpack import cap_mm, clinging_mm, repose_deg
+from carvegen.motifs.snowload.wind import strength
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -81,6 +82,10 @@ def ends_of(ledges: Ledges, settings: Settings, rng: Generator) -> Ends:
     power = np.select(pick, [0.55, 0.95], 0.75)
     at_edge = np.select(pick, [0.3 * size, 0.05 * holds], 0.6 * size) * deep**0.5
     rise = np.select(pick, [1.5 * size, 0.45 * size], 1.0 * size) * deep ** (1 - power if deep < 1 else 0.5)
+    blows = strength(settings)
+    if blows:  # the wind lays it down right to the lee edge
+        lee = int(blows > 0)
+        at_edge[lee] += 0.5 * abs(blows) * settings.fallen_mm * (0.4 + 0.6 * kind[lee]) * np.clip(wide / 12, 0, 1)
     free = np.take_along_axis(ledges.free, ends, axis=1) > -2
     crest = _crests(ledges, settings, free[0] & free[1], rng)
     first = 0.32 + 0.36 * ledges.chance(rng, ledges.first)

@@ -43,9 +43,10 @@ def drifted(ledges: Ledges, depth: Floats, settings: Settings, *, clear: Floats,
     shelter = 1 - exposed(clear, settings)
     rises = ledges.smoothed(way * ledges.slope, 1.0)
     bare = np.clip((1 - 1.1 * shelter) * (0.75 + 0.8 * np.clip(rises, -0.7, 1)), 0, 0.95)
-    scoured = depth * np.clip(abs(blows) * bare, 0, 0.95)
+    brink = _lee_brink(ledges, way, 1.5 * settings.fallen_mm)
+    scoured = depth * np.clip(abs(blows) * bare * (1 - 0.6 * brink), 0, 0.95)
     lee = np.clip(shelter - 0.6 * (_WEIGHT @ _sheltered(clear, _HOLLOW * reach)) - 0.05, 0, 1)
-    wanted = (lee + 0.5 * np.clip(-rises - 0.15, 0, 0.8)) * np.clip(2 * sky, 0, 1)
+    wanted = (lee + 0.5 * np.clip(-rises - 0.15, 0, 0.8) + 0.5 * brink) * np.clip(2 * sky, 0, 1)
     room = np.clip(_MOST * settings.fallen_mm - depth, 0, None)
     columns = int(ledges.column.max()) + 1
     loose, wants = (
@@ -65,6 +66,15 @@ def exposed(clear: Floats, settings: Settings) -> Floats:
 
 def _reach(settings: Settings) -> float:
     return 2.5 + 1.1 * settings.fallen_mm
+
+
+def _lee_brink(ledges: Ledges, way: int, within_mm: float) -> Floats:
+    """How near each place is to a free edge in the lee, where a cornice grows: 1 at the edge, 0 from `within_mm` on."""
+    end = ledges.last if way > 0 else ledges.first
+    free = ledges.free[1 if way > 0 else 0][end] > -2
+    away = np.abs(end - np.arange(len(ledges))) * ledges.step
+    long = (ledges.last - ledges.first + 1) * ledges.step > 4 * within_mm / 3
+    return np.asarray(free * long * np.clip(1 - away / within_mm, 0, 1))
 
 
 def _carried(values: Floats, step: float) -> Floats:

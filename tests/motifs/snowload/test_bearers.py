@@ -1,0 +1,139 @@
+"""Lying snow on posts, firs, hills and in a gale: small scenes, each measured where a carver would look."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from carvegen import geometry
+from carvegen.base.streams import stream
+from carvegen.motifs import snowload
+from carvegen.motifs.growth import Place
+from carvegen.motifs.snowload.drawing import cornice_tips
+from tests.cases import limits, shapes
+
+FACE = shapely.box(0, 0, 70, 60)
+LIMITS = limits(0.5, 0.4)
+
+
+def white(on: shapely.Geometry, preset: str = "fresh", seed: int = 1, *, area=FACE, **changed) -> shapely.Geometry:
+    settings = snowload.Settings(**{**snowload.PRESETS[preset], **changed})
+    place = Place(area=area, shapes=shapes(*geometry.parts(on)))
+    return shapely.union_all(snowload.grow(settings, place, LIMITS, stream(seed, "bearers")).cuts)
+
+
+def high(cuts: shapely.Geometry, x: float, surface: float) -> float:
+    line = shapely.LineString([(x, surface + 0.05), (x, surface + 20)])
+    return float(shapely.intersection(line, cuts).length)
+
+
+@pytest.mark.parametrize("preset", ["fresh", "deep"])
+def test_the_cap_of_a_post_is_a_dome(preset) -> None:
+    """Highest inside, half as high or less right at its edges: no slab."""
+    for seed in range(3):
+        cap = white(shapely.box(30, -5, 37, 40), preset, seed)
+        depth = np.array([high(cap, x, 40) for x in np.linspace(30.3, 36.7, 17)])
+        assert 4 <= depth.argmax() <= 12
+        assert depth.max() > 1.5
+        assert max(depth[0], depth[-1]) < 0.8 * depth.max()
+
+
+def fir() -> shapely.Geometry:
+    tiers = [shapely.box(33, -5, 37, 50)]
+    for y, half in ((8, 26), (20, 20), (31, 14)):
+        tiers.append(shapely.Polygon([(35 - half, y), (35, y + 5), (35 + half, y), (35, y + 0.8 * half + 6)]))
+    return shapely.union_all(tiers)
+
+
+def test_a_fir_bears_snow_inside_its_crown_or_not_if_that_is_refused() -> None:
+    """What lies deeper in the crown than 2 mm: the boughs that are guessed."""
+    inside = fir().buffer(-2.0)
+    guessed, refused = (
+        np.mean([shapely.intersection(white(fir(), "deep", seed, boughs=share), inside).area for seed in range(3)])
+        for share in (1.0, 0.0)
+    )
+    assert guessed > refused + 6
+
+
+def test_a_gale_plasters_the_side_that_it_meets() -> None:
+    """Two posts, the wind from the left: strips on their left sides, none on their right; none in still air."""
+    posts = shapely.union_all([shapely.box(20, -5, 26, 50), shapely.box(48, -5, 54, 50)])
+    sides = [shapely.box(x - 1, 5, x + 1, 45) for x in (20, 48, 26, 54)]
+
+    def on_sides(wind: float) -> list[float]:
+        cuts = [white(posts, "windblown", seed, wind=wind, wind_towards_deg=0) for seed in range(3)]
+        return [float(sum(shapely.intersection(it, side).area for it in cuts)) for side in sides]
+
+    left_a, left_b, right_a, right_b = on_sides(0.9)
+    assert left_a + left_b > 8
+    assert right_a + right_b < 0.5
+    assert sum(on_sides(0.0)) < 0.5
+
+
+def test_a_cornice_hangs_over_the_lee_edge_layer_by_layer() -> None:
+    """The wind from the left: white beyond the roof's right edge with air below it, none beyond its left."""
+    roof = shapely.box(12, -5, 56, 25)
+    lee, windward, under = shapely.box(56.1, 25, 64, 40), shapely.box(4, 25, 11.9, 40), shapely.box(56.1, 20, 64, 24.5)
+    cuts = [white(roof, "windblown", seed, wind=1.0, wind_towards_deg=0, patchy=0) for seed in range(4)]
+    assert sum(shapely.intersection(it, lee).area for it in cuts) > 2
+    assert sum(shapely.intersection(it, windward).area for it in cuts) < 0.5
+    assert sum(shapely.intersection(it, under).area for it in cuts) < 0.5
+
+
+def test_each_layer_of_a_cornice_hangs_out_as_far_as_the_one_below_or_further() -> None:
+    top, kind = np.array([0.5, 2.0, 5.0]), np.array([0.1, 0.5, 0.95])
+    tips = cornice_tips(top, kind, 1.0, np.array([9.0, 9.0, 3.0]))
+    assert (np.diff(tips, axis=0) >= 0).all()
+    assert (tips[-1] <= np.minimum(1.1 * top, [9.0, 9.0, 3.0])).all()
+    assert (cornice_tips(top, kind, 0.3, top)[-1] < tips[-1]).all()
+
+
+def test_far_hills_bear_a_body_and_no_twig_caps() -> None:
+    """A steep hill with free ends and a sapling on it, near and far: the sapling bare, the hill white on its sides."""
+    hill = shapely.Polygon([(8, -5), (20, 24), (35, 30), (50, 24), (62, -5)])
+    sapling = shapely.union_all([shapely.box(34.2, 28, 35.8, 50), shapely.box(26, 42, 44, 43.2)])
+    near, far = (white(shapely.union(hill, sapling), "fresh", 2, scale=scale) for scale in ("near", "far"))
+    crown = shapely.box(25, 40, 45, 60)
+    assert shapely.intersection(near, crown).area > 5
+    assert shapely.intersection(far, crown).area == 0
+    assert shapely.intersection(far, hill).area > 1.3 * shapely.intersection(near, hill).area
+    assert shapely.difference(far, hill).area < shapely.difference(near, hill).area
+
+
+@pytest.mark.parametrize(("gaps", "lies"), [("open", True), ("marks", False)])
+def test_holes_are_air_or_marks_as_she_says(gaps, lies) -> None:
+    window = shapely.box(28, 20, 42, 34)
+    wall = shapely.difference(shapely.box(10, -5, 60, 45), window)
+    assert (shapely.intersection(white(wall, "fresh", gaps=gaps, patchy=0), window).area > 1) == lies
+
+
+def test_ground_runs_on_past_the_page_whatever_its_width() -> None:
+    """Also where the width is no multiple of the grid's step: no end tapers at the page's edge."""
+    area = shapely.box(0, 0, 70.07, 60)
+    cuts = white(shapely.box(-5, -5, 80, 20), patchy=0, lumpy=0, area=area)
+    middle = high(cuts, 35, 20)
+    assert [high(cuts, x, 20) for x in (1.2, 68.9)] == pytest.approx([middle, middle], rel=0.1)
+
+
+def test_a_branch_kept_bare_ends_its_neighbours_naturally() -> None:
+    """Snow that is wanted nowhere on the middle of a rail runs out towards it, and does not end in a cliff."""
+    settings = snowload.Settings(patchy=0)
+    place = Place(area=FACE, shapes=shapes(shapely.box(-5, 20, 75, 24)), density=lambda xy: abs(xy[:, 0] - 35) > 8)
+    for seed in range(3):
+        cuts = shapely.union_all(snowload.grow(settings, place, LIMITS, stream(seed, "bare")).cuts)
+        depth = np.array([high(cuts, x, 24) for x in np.arange(20, 50, 0.25)])
+        assert depth[(np.arange(20, 50, 0.25) > 32) & (np.arange(20, 50, 0.25) < 38)].max() < 0.3
+        assert np.abs(np.diff(depth)).max() < 1.2
+
+
+def test_what_is_kept_clear_stays_a_bearer_that_is_bare() -> None:
+    """A box round a post's upper half: no cap on the box's lower edge; and round a rail's middle: no cliff at it."""
+    post = shapely.box(30, -5, 37, 40)
+    cuts = white(post, "deep", area=shapely.difference(FACE, shapely.box(25, 25, 42, 60)))
+    assert shapely.intersection(cuts, shapely.box(25, 10, 42, 30)).area == 0
+    rail, kept = shapely.box(-5, 20, 75, 24), shapely.box(27, 15, 43, 50)
+    for seed in range(3):
+        cuts = white(rail, "fresh", seed, patchy=0, area=shapely.difference(FACE, kept))
+        assert max(high(cuts, x, 24) for x in (26.8, 43.2)) < 1.0
+        assert min(high(cuts, x, 24) for x in (18, 52)) > 2.0
