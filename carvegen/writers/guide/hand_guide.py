@@ -12,6 +12,7 @@ from carvegen.blocks.views import View, seen
 from carvegen.writers.block.ring_places import readable
 from carvegen.writers.guide.guide_lines import arrow, hatching
 from carvegen.writers.guide.guide_marks import found_lines, rings
+from carvegen.writers.guide.guide_patches import PATCH_MM, patch_rows, patches_of
 from carvegen.writers.guide.guide_samples import Entry
 from carvegen.writers.guide.guide_words import (
     UNFINISHED,
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from carvegen.blocks.views import Seen
     from carvegen.geometry import Floats, PolygonArray
     from carvegen.writers.guide.guide_marks import GuideMark
+    from carvegen.writers.guide.guide_patches import Patch
     from carvegen.writers.guide.guide_zones import Zones
 
 __all__ = [
@@ -216,6 +218,7 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
         way = Transfer.CARBON  # a sheet laid face down would turn what must not be turned
     shown = seen(job, way.view)
     zones = zones_of(job, shown)
+    patches = patches_of(job, shown)
     told = [its for its in report or () if its.severity is not Severity.ADVICE]
     drawn = rings(told, shown, most=readable(shown))
     along_grain = job.material.grain == "side"
@@ -238,4 +241,17 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
         findings=tuple(found_lines(told, drawn)),
         pale=saving,
         unfinished=job.block.unfinished,
+        labels=tuple(Label(at=its.number_at, text=str(its.number)) for its in patches if its.number_at is not None),
+        tables=(_patch_table(patches),) if len(patches) > 1 else (),
+    )
+
+
+def _patch_table(patches: Sequence[Patch]) -> Table:
+    return Table(
+        heading="Zones, in the order of the hand",
+        words=(
+            f"Zones of about {PATCH_MM:g} x {PATCH_MM:g} mm, from the top row down, to and fro. The number stands on the "
+            "drawing where land has room for it. A cut that lies in two zones counts where its middle lies.",
+        ),
+        rows=patch_rows(patches),
     )
