@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 import shapely
@@ -33,7 +35,7 @@ def test_they_go_to_and_fro_from_the_top_down() -> None:
     assert len(patches) == 8
     assert {(its.box[2] - its.box[0], its.box[3] - its.box[1]) for its in patches} == {(PATCH_MM, PATCH_MM)}
     assert patches[0].box == (0, 40, 40, 80)
-    for one, other in zip(patches, patches[1:], strict=False):
+    for one, other in itertools.pairwise(patches):
         assert shapely.box(*one.box).intersection(shapely.box(*other.box)).length == pytest.approx(40)
 
 

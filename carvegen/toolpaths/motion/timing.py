@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from carvegen.toolpaths.paths import Operation, Paths, Plan
 
 __all__ = [
-    "Time", "by_hand_min", "corner_mm_s", "hand_minutes", "move_s", "moves_s", "path_s", "raster_s", "spoken", "time_of",
-    "times",
+    "Time", "by_hand_min", "corner_mm_s", "hand_minutes", "move_s", "moves_s", "path_s", "raster_s", "spoken",
+    "time_of", "times",
 ]  # fmt: skip
 
 #: How far a machine may round a corner while it slows down as little as that allows; our own choice.

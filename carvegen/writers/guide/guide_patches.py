@@ -39,8 +39,8 @@ class Patch:
 def patches_of(job: Job, shown: Seen) -> tuple[Patch, ...]:
     """The zones with something to cut, row by row from the top, to and fro as the hand goes.
 
-    From the top down, so that the hand rests on what is not cut yet (common practice, no source). The times of all zones
-    together are that of the block (`timing.by_hand_min`).
+    From the top down, so that the hand rests on what is not cut yet (common practice, no source). The times
+    of all zones together are that of the block (`timing.by_hand_min`).
     """
     boxes = _boxes(shown.width_mm, shown.height_mm)
     rectangles = shapely.box(*boxes.T)
@@ -62,7 +62,8 @@ def patches_of(job: Job, shown: Seen) -> tuple[Patch, ...]:
         box = tuple(boxes[own].tolist())
         found.append(
             Patch(
-                number=len(found) + 1, box=box, cuts=int(count[own]), number_at=_room(rectangles[own], pieces[k == own]),
+                number=len(found) + 1, box=box, cuts=int(count[own]),
+                number_at=_room(rectangles[own], pieces[k == own]),
                 minutes=hand_minutes(float(length[own]), float(area[own]) / 100, job.material),
             )
         )  # fmt: skip

@@ -6,6 +6,8 @@ import enum
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import shapely
+
 from carvegen.base.errors import InputError
 from carvegen.base.findings import Report, Severity
 from carvegen.blocks.views import View, seen
@@ -25,7 +27,7 @@ from carvegen.writers.guide.ring_room import drawn_bounds
 from carvegen.writers.sheet import register_shapes
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from carvegen.blocks.job import Job
     from carvegen.blocks.views import Seen
@@ -49,6 +51,7 @@ __all__ = [
 #: A word in the margin that shows which way the sheet reads.
 TEST_WORD = "SNOW"
 WORD_MM = 4.0  #: height of its letters
+_NUMBER_MM = 3.0  #: room that a zone's number needs round its middle
 
 #: Lightness of fine cuts, grooves along the land, and floors: prints on any black-and-white printer, lines show on it.
 TONES = (0.62, 0.78, 0.9)
@@ -241,17 +244,29 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
         findings=tuple(found_lines(told, drawn)),
         pale=saving,
         unfinished=job.block.unfinished,
-        labels=tuple(Label(at=its.number_at, text=str(its.number)) for its in patches if its.number_at is not None),
+        labels=tuple(_zone_numbers(patches, drawn)),
         tables=(_patch_table(patches),) if len(patches) > 1 else (),
     )
+
+
+def _zone_numbers(patches: Sequence[Patch], drawn: Sequence[GuideMark]) -> Iterator[Label]:
+    """The zones' numbers where they stand on land and meet no ring and no ring's number."""
+    lines = [shapely.LineString([line[:2], line[2:]]) for mark in drawn for line in mark.lines.tolist()]
+    boxes = [shapely.box(x, y, x + wide, y + high) for mark in drawn for x, y, wide, high in [mark.box]]
+    taken = shapely.STRtree([*lines, *boxes])
+    for its in patches:
+        if its.number_at is None:
+            continue
+        if not len(taken.query(shapely.Point(its.number_at), predicate="dwithin", distance=_NUMBER_MM)):
+            yield Label(at=its.number_at, text=str(its.number))
 
 
 def _patch_table(patches: Sequence[Patch]) -> Table:
     return Table(
         heading="Zones, in the order of the hand",
         words=(
-            f"Zones of about {PATCH_MM:g} x {PATCH_MM:g} mm, from the top row down, to and fro. The number stands on the "
-            "drawing where land has room for it. A cut that lies in two zones counts where its middle lies.",
+            f"Zones of about {PATCH_MM:g} x {PATCH_MM:g} mm, from the top row down, to and fro. The number stands on "
+            "the drawing where land has room for it. A cut that lies in two zones counts where its middle lies.",
         ),
         rows=patch_rows(patches),
     )
