@@ -70,7 +70,7 @@ _PURPOSE = {
     "proof.html": "the same for the browser: take blocks away, go to what was found, settings, files, cautions",
     "print.svg": "the same as shapes, at true size",
     "rubbing.svg": "the outlines of all lands over one another, a layer for each block: what is on top of what",
-    "rubbing.png": "the lands of all blocks over one another: where inks meet and overlap",
+    "rubbing.png": "the lands of all blocks as graphite rubbed over one after the other: darkest where they overlap",
     CHANGED: "what the drawing has changed under kept motifs: on the left as they were kept, on the right as they are",
     "report.json": "all findings of all blocks, what must be decided first on top",
 }

@@ -148,4 +148,4 @@ def test_the_hands_note_speaks_of_its_guide(tmp_path):
     deliver_strip(ways, tmp_path / "strip", transfer="carbon", paper="A4", dxf="R2000", say=lambda _: None)
     note = (tmp_path / "strip" / "hand" / "note.md").read_text(encoding="utf-8")
     assert "## Which tool where" in note
-    assert "## Layers" not in note
+    assert "### Layers" not in note

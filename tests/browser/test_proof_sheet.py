@@ -183,9 +183,9 @@ def test_findings_of_one_kind_share_a_card_and_each_place_is_a_button_with_its_n
 ) -> None:
     page = _opened(browser, tmp_path, replace(_sheet(), cards=_many()))
     (only,) = page.find_elements(By.CSS_SELECTOR, ".card")
-    assert only.find_element(By.TAG_NAME, "h3").text == "a risk:\nLand width 0.10 to 0.40 mm, limit 0.70 mm"
+    assert only.find_element(By.TAG_NAME, "h3").text == "a risk:\nLand width, at worst 0.1 mm, limit 0.7 mm"
     shown = [its for its in only.find_elements(By.CSS_SELECTOR, "[data-place]") if its.is_displayed()]
-    assert [its.text for its in shown] == ["Place 61: 0.10 mm, x 91.0, y 20.0 mm"]
+    assert [its.text for its in shown] == ["Place 61: 0.1 mm, limit 0.7 mm; x 91.0, y 20.0 mm"]
     only.find_element(By.TAG_NAME, "summary").send_keys(Keys.ENTER)
     places = only.find_elements(By.CSS_SELECTOR, "[data-place]")
     assert sorted(int(its.get_attribute("data-place")) for its in places) == list(range(1, 62))

@@ -34,7 +34,7 @@ def test_paths_are_handed_over_beside_the_shapes(capsys, tmp_path):
     assert names <= set(told["files"])
     assert all((tmp_path / "out" / name).stat().st_size > 0 for name in names)
     note = (tmp_path / "out" / "laser" / "note.md").read_text()
-    assert "## Paths, in working order" in note
+    assert "### Paths, in working order" in note
     assert "CUT-OUT" in note
 
 

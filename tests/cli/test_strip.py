@@ -31,7 +31,7 @@ def test_it_writes_a_strip_for_each_and_says_how_to_read_it(capsys, tmp_path):
     assert "ALONG THEIR OUTLINES" in page
     layers = [entity.dxf.layer for entity in ezdxf.readfile(out / "laser" / "block.dxf").modelspace()]
     assert layers.count("CUT-OUT") == 8
-    assert "## Findings" not in (out / "laser" / "note.md").read_text(encoding="utf-8")
+    assert "### Findings" not in (out / "laser" / "note.md").read_text(encoding="utf-8")
     assert (out / "hand" / "guide.pdf").read_bytes().startswith(b"%PDF")
 
 

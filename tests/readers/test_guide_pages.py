@@ -109,7 +109,7 @@ def test_many_findings_are_told_kind_by_kind_and_nothing_is_set_smaller_than_eig
     told = " ".join(_texts(data))
     for number, group in enumerate(grouped(report), start=1):
         assert f"{number}. {group.title}" in told
-        assert f"{group.count} places, {group.measured}" in told
+        assert f"{group.count} places, at worst {group.worst.numbers}" in told
     assert min(_heights_pt(data)) >= 8
 
 
@@ -251,7 +251,7 @@ def test_strokes_tell_where_a_sheet_is_cut_off_at_its_left_and_upper_side_and_no
 
 
 def test_a_single_sheet_says_nothing_of_rows_and_joins():
-    words, drawing = _texts(guide_pdf(hand_guide(_job(), "carbon")))
+    words, _, drawing = _texts(guide_pdf(hand_guide(_job(), "carbon")))  # between them the zones to tick
     assert "row 1" not in drawing
     assert "ringed cross" not in words
 
@@ -277,7 +277,7 @@ def test_the_first_page_tells_how_long_it_takes_by_hand():
 
 
 def test_a_block_that_is_only_the_snow_of_a_key_drawing_says_that_the_rest_is_the_carvers():
-    words, drawing = _texts(guide_pdf(hand_guide(_job(unfinished=True), "carbon")))
+    words, _, drawing = _texts(guide_pdf(hand_guide(_job(unfinished=True), "carbon")))
     assert "comes out of your key drawing" in words
     assert "cut your own drawing there, as ever" in words
     assert "leave standing, it prints" not in words
@@ -347,7 +347,7 @@ def test_a_pale_guide_uses_less_than_half_the_ink_in_the_cuts_and_still_divides_
     rows = []
     for saving in (False, True):
         guide = hand_guide(_job(), "carbon", saving=saving)
-        grey = _picture(guide_pdf(guide), 1).astype(float)
+        grey = _picture(guide_pdf(guide), 2).astype(float)
         y = round((UNPRINTED_MM + HEAD_MM + guide.bounds[3] - 25) * PX)
         left = round((UNPRINTED_MM - guide.bounds[0] + 80.5) * PX)
         rows.append(grey[y, left : left + round(29 * PX)])

@@ -25,7 +25,7 @@ def find(survey: Survey) -> Iterator[Finding]:
     if most is not None and len(job.block.cuts) and job.depth_mm > most:
         yield _finding(
             job.depth_mm, most, "deeper than this laser lowers an area: out of focus it chars and widens the cut",
-            "cut less deep, or let a router or the hand cut it", kind="lowered",
+            "cut less deep, or have it cut another way", kind="lowered",
         )  # fmt: skip
     if len(job.block.cut_outs):
         yield from through(job)
@@ -48,7 +48,7 @@ def through(job: Job) -> Iterator[Finding]:
     elif not goes_through(job):
         yield _finding(
             job.thickness_mm, most, "thicker than this laser cuts through: it burns on and on and may catch fire; "
-            "no line through it is made", "take a thinner sheet, or let a router or the hand cut it out",
+            "no line through it is made", "take a thinner sheet, or have it cut out another way",
             kind="too-thick",
         )  # fmt: skip
 

@@ -54,7 +54,10 @@ def command(file: Path, picture: Path | None, as_json: bool, **given: Any) -> in
     report = checked(job)
     if picture:
         save_file(picture, _picture(picture, drawn, report))
-    (_say_json if as_json else _say)(job, drawn, report)
+    if as_json:
+        _say_json(job, drawn, report)
+    else:
+        _say(job, drawn, report, picture)
     return int(report.breaks > 0)
 
 
@@ -65,7 +68,7 @@ def _picture(path: Path, drawn: Drawn, report: Report) -> str | bytes:
     return (findings_png if path.suffix.lower() == ".png" else proof_svg)(drawn.block, report)
 
 
-def _say(job: Job, drawn: Drawn, report: Report) -> None:
+def _say(job: Job, drawn: Drawn, report: Report, picture: Path | None) -> None:
     from carvegen.checks.mending import can_mend
     from carvegen.delivery.block_folder import question
 
@@ -77,6 +80,10 @@ def _say(job: Job, drawn: Drawn, report: Report) -> None:
         click.echo(f"\n{_NEXT}")
     if question(job):
         click.echo(f"\nASK FIRST: {question(job)}")
+    if picture is not None:
+        options.look_first(picture)
+    elif len(report) and not options.quiet():
+        click.echo("\nTo see where: the same again with --picture findings.png")
 
 
 def _say_json(job: Job, drawn: Drawn, report: Report) -> None:

@@ -62,6 +62,8 @@ def command(before: Path, after: Path, picture: Path | None, as_json: bool, **gi
     blocks = [{**its.to_dict(), "cut": is_cut(before, its.name)} for its in found]
     told = {"tolerance_mm": tolerance, "blocks": blocks, "only_in_a": lost, "only_in_b": new}
     click.echo(json.dumps(told, indent=1)) if as_json else _say(told)
+    if picture is not None:
+        options.look_first(picture)
     return int(any(its.any for its in found) or bool(lost or new))
 
 

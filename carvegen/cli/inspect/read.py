@@ -118,6 +118,9 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
         artwork = read(file, units=units, outlines=outlines, without=(NOTES,))
     _write(artwork, file, out, picture)
     (_say_json if as_json else _say)(artwork)
+    shown = picture or out
+    if shown is not None:
+        options.look_first(shown)
 
 
 def _check_targets(file: Path, out: Path | None, picture: Path | None) -> None:

@@ -39,6 +39,7 @@ from carvegen.cli.options.telling import (
     as_json,
     doubts,
     keep_notes,
+    look_first,
     quiet,
     tell_notes,
     teller,
@@ -55,7 +56,8 @@ from carvegen.cli.options.values import (
 
 __all__ = [
     "SEED", "Command", "OneOf", "as_json", "bare_setup", "block_size", "check_picture", "doubts", "drawing",
-    "face_size", "figures", "finish", "ground", "joined", "keep_notes", "kinds_of", "library", "measure", "mending",
+    "face_size", "figures", "finish", "ground", "joined", "keep_notes", "kinds_of", "library", "look_first",
+    "measure", "mending",
     "motif", "motif_settings", "one_of", "output", "path_settings", "paths", "placed", "places", "plain_output",
     "profile_folders", "quiet", "read_as", "setup", "setups", "style", "summary", "tell_earlier", "tell_findings",
     "tell_notes", "teller", "true_size", "verbose", "view",

@@ -147,6 +147,7 @@ def finish(delivery: Delivery, out: Path, *, as_json: bool, doubts: Sequence[str
         for name, purpose in delivery.files.items():
             click.echo(f"  {name.ljust(width)}  {purpose}")
     tell_earlier(delivery.earlier)
+    telling.look_first(out / ("changes.png" if delivery.changes else "proof.png"))
     return code
 
 

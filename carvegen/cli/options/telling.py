@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
 
 import click
 
 from carvegen.base.words import shortened
 from carvegen.cli.options import values
 
-__all__ = ["as_json", "doubts", "keep_notes", "kept_notes", "quiet", "tell_notes", "teller", "verbose"]
+__all__ = ["as_json", "doubts", "keep_notes", "kept_notes", "look_first", "quiet", "tell_notes", "teller", "verbose"]
 
 _NOTES = "carvegen.notes"  #: where a command keeps the notes of the drawings that it reads
 _WARNING = "WARNING"
@@ -78,6 +79,12 @@ def tell_notes(notes: Iterable[str]) -> None:
             click.echo(note, err=True)
         elif not quiet():
             click.echo(f"note: {note}", err=True)
+
+
+def look_first(picture: Path) -> None:
+    """End by naming the picture that shows the result; not when quiet, or with JSON."""
+    if not quiet() and not click.get_current_context().params.get("as_json"):
+        click.echo(f"\nLook first: {picture}")
 
 
 def keep_notes(notes: Sequence[str], *, mark: str = "") -> None:

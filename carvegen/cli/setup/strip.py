@@ -45,6 +45,9 @@ def command(**given: Any) -> None:  # noqa: ANN401
         for name, purpose in made.items():
             click.echo(f"  {name.ljust(width)}  {purpose}")
     options.tell_earlier(before)
+    picture = next((name for name in made if name.endswith(".png")), None)
+    if picture is not None:
+        options.look_first(out / picture)
 
 
 def _cutting(given: dict[str, Any]) -> tuple[dict[str, str], Earlier]:

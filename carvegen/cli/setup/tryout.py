@@ -41,8 +41,10 @@ def command(out: Path, *, as_json: bool) -> int:
     click.echo(
         "\nNot all works: do what the first failed step says; if it says nothing to do, install carvegen again."
         if failed
-        else f"\nAll works. Look at {out / 'proof.png'} first."
+        else "\nAll works."
     )
+    if not failed:
+        options.look_first(out / "proof.png")
     return 2 if failed else 0
 
 

@@ -74,6 +74,7 @@ def _say(built: Built, out: Path) -> None:
         click.echo(f"  {name.ljust(22)}  {purpose}")
     for name in built.blocks:
         click.echo(f"  {(name + '/').ljust(22)}  the files of the block {name}: its proof first, then the note")
+    options.look_first(out / "print.png")
 
 
 def _say_what_matters(built: Built) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from carvegen.base.errors import InputError
+from carvegen.cli import options
 
 __all__ = ["command"]
 
@@ -48,4 +49,5 @@ def command(folder: Path | None, schema: bool, keys: bool) -> None:
             write_file(stage / name, sample(name))
         write_file(stage / SCHEMA_NAME, text)
     click.echo(f"Written to {folder}: {', '.join((*FILES, SCHEMA_NAME))}")
-    click.echo(f"Look at it, then: carvegen build {folder / 'print.toml'} --out {folder / 'built'}")
+    click.echo(f"Next: carvegen build {folder / 'print.toml'} --out {folder / 'built'}")
+    options.look_first(folder / "landing-in-colours.svg")

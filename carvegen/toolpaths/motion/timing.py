@@ -25,7 +25,8 @@ if TYPE_CHECKING:
     from carvegen.toolpaths.paths import Operation, Paths, Plan
 
 __all__ = [
-    "Time", "by_hand_min", "corner_mm_s", "move_s", "moves_s", "path_s", "raster_s", "spoken", "time_of", "times",
+    "Time", "by_hand_min", "corner_mm_s", "hand_minutes", "move_s", "moves_s", "path_s", "raster_s", "spoken",
+    "time_of", "times",
 ]  # fmt: skip
 
 #: How far a machine may round a corner while it slows down as little as that allows; our own choice.
@@ -248,14 +249,18 @@ def by_hand_min(block: Block, material: Material) -> tuple[float, float] | None:
     Every outline once at the material's pace along a line, and the cut areas cleared at its pace for areas: the
     paces are common practice and no more. Time one patch of 50 x 50 mm and scale by it.
     """
+    import shapely
+
+    length = float(shapely.length(block.lowered).sum() + shapely.length(block.cut_outs).sum())
+    return hand_minutes(length, float(shapely.area(block.lowered).sum()) / 100, material)
+
+
+def hand_minutes(length: float, area_cm2: float, material: Material) -> tuple[float, float] | None:
+    """Minutes for outlines of so many mm and for areas to be cleared, of a quick hand and of a slow one."""
     if material.hand_line_slow_mm_min is None or material.hand_clear_slow_cm2_min is None:
         return None
     line_fast = material.hand_line_fast_mm_min or material.hand_line_slow_mm_min
     clear_fast = material.hand_clear_fast_cm2_min or material.hand_clear_slow_cm2_min
-    import shapely
-
-    length = float(shapely.length(block.lowered).sum() + shapely.length(block.cut_outs).sum())
-    area_cm2 = float(shapely.area(block.lowered).sum()) / 100
     return (
         length / line_fast + area_cm2 / clear_fast,
         length / material.hand_line_slow_mm_min + area_cm2 / material.hand_clear_slow_cm2_min,

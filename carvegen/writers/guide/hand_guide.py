@@ -6,12 +6,15 @@ import enum
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import shapely
+
 from carvegen.base.errors import InputError
 from carvegen.base.findings import Report, Severity
 from carvegen.blocks.views import View, seen
 from carvegen.writers.block.ring_places import readable
 from carvegen.writers.guide.guide_lines import arrow, hatching
 from carvegen.writers.guide.guide_marks import found_lines, rings
+from carvegen.writers.guide.guide_patches import PATCH_MM, patch_rows, patches_of
 from carvegen.writers.guide.guide_samples import Entry
 from carvegen.writers.guide.guide_words import (
     UNFINISHED,
@@ -24,12 +27,13 @@ from carvegen.writers.guide.ring_room import drawn_bounds
 from carvegen.writers.sheet import register_shapes
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from carvegen.blocks.job import Job
     from carvegen.blocks.views import Seen
     from carvegen.geometry import Floats, PolygonArray
     from carvegen.writers.guide.guide_marks import GuideMark
+    from carvegen.writers.guide.guide_patches import Patch
     from carvegen.writers.guide.guide_zones import Zones
 
 __all__ = [
@@ -47,6 +51,7 @@ __all__ = [
 #: A word in the margin that shows which way the sheet reads.
 TEST_WORD = "SNOW"
 WORD_MM = 4.0  #: height of its letters
+_NUMBER_MM = 3.0  #: room that a zone's number needs round its middle
 
 #: Lightness of fine cuts, grooves along the land, and floors: prints on any black-and-white printer, lines show on it.
 TONES = (0.62, 0.78, 0.9)
@@ -216,6 +221,7 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
         way = Transfer.CARBON  # a sheet laid face down would turn what must not be turned
     shown = seen(job, way.view)
     zones = zones_of(job, shown)
+    patches = patches_of(job, shown)
     told = [its for its in report or () if its.severity is not Severity.ADVICE]
     drawn = rings(told, shown, most=readable(shown))
     along_grain = job.material.grain == "side"
@@ -238,4 +244,29 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
         findings=tuple(found_lines(told, drawn)),
         pale=saving,
         unfinished=job.block.unfinished,
+        labels=tuple(_zone_numbers(patches, drawn)),
+        tables=(_patch_table(patches),) if len(patches) > 1 else (),
+    )
+
+
+def _zone_numbers(patches: Sequence[Patch], drawn: Sequence[GuideMark]) -> Iterator[Label]:
+    """The zones' numbers where they stand on land and meet no ring and no ring's number."""
+    lines = [shapely.LineString([line[:2], line[2:]]) for mark in drawn for line in mark.lines.tolist()]
+    boxes = [shapely.box(x, y, x + wide, y + high) for mark in drawn for x, y, wide, high in [mark.box]]
+    taken = shapely.STRtree([*lines, *boxes])
+    for its in patches:
+        if its.number_at is None:
+            continue
+        if not len(taken.query(shapely.Point(its.number_at), predicate="dwithin", distance=_NUMBER_MM)):
+            yield Label(at=its.number_at, text=str(its.number))
+
+
+def _patch_table(patches: Sequence[Patch]) -> Table:
+    return Table(
+        heading="Zones, in the order of the hand",
+        words=(
+            f"Zones of about {PATCH_MM:g} x {PATCH_MM:g} mm, from the top row down, to and fro. The number stands on "
+            "the drawing where land has room for it. A cut that lies in two zones counts where its middle lies.",
+        ),
+        rows=patch_rows(patches),
     )

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from carvegen.base.finding_groups import grouped
+from carvegen.base.finding_groups import grouped, sentence
 from carvegen.base.findings import Severity
 from carvegen.blocks.layer_names import (
     BLOCK_EDGE,
@@ -24,7 +24,7 @@ from carvegen.facts.profiles import Verdict
 from carvegen.toolpaths.motion.timing import by_hand_min
 from carvegen.writers.guide.guide_words import CAUTION
 from carvegen.writers.note.findings_table import cell
-from carvegen.writers.note.plan_note import hand_time, plan_lines
+from carvegen.writers.note.plan_note import hand_time, layer_cautions, order_lines, plan_lines
 from carvegen.writers.sheet import BAR_MM, layers_of, register_shapes
 
 if TYPE_CHECKING:
@@ -37,18 +37,20 @@ if TYPE_CHECKING:
     from carvegen.toolpaths.paths import Plan
     from carvegen.writers.guide.hand_guide import Guide
 
-__all__ = ["machine_note"]
+__all__ = ["machine_note", "numbered_sources"]
 
-_CLOSING = (
-    "This note names no power and no speed of a beam; what it says of a spindle and of feeds is where to begin "
-    "trying. Settings are the shop's, on a test piece first."
-)
+_CLOSING = {
+    "laser": "This note names no power and no speed of a beam. Settings are the shop's, on a test piece first.",
+    "router": "What this note says of a spindle and of feeds is where to begin trying. Settings are the shop's, on a "
+    "test piece first.",
+}
+_PLACES = 3  #: to look at, on the first page of a note for the hand
 
 
 def machine_note(
     job: Job, report: Report | None, files: Mapping[str, str], plan: Plan | None = None, guide: Guide | None = None
 ) -> str:
-    """The note for one job, in Markdown.
+    """The note for one job, in Markdown: what its reader needs first, then the details, then the sources.
 
     Parameters
     ----------
@@ -62,35 +64,64 @@ def machine_note(
         What the hand follows: its tools and order stand in the place of a machine's layers.
     """
     hand = job.machine.kind == "hand"
+    cautions, sources = numbered_sources([*_cautions(job), *(layer_cautions(plan) if plan else ())])
     parts = [
         [f"# {job.block.name}: " + ("to be cut by hand" if hand else f"for the {job.machine.kind}")],
         _question(job),
-        ["## What this is", "", *_facts(job, planned=plan is not None)],
-        ["## Files", "", *_bullets(f"`{name}`: {about}" for name, about in files.items())],
-        *(
-            _by_hand(guide)
-            if guide
-            else [_layers(job, "Layers" if plan is None else "Layers of block.svg and block.dxf")]
-        ),
+        ["## What this is", "", *_bullets(_first_facts(job, planned=plan is not None))],
+        *(_by_hand(guide) if guide else [] if hand else _by_machine(job, plan)),
+        _places(report) if hand and report is not None else [],
+        ["## Cautions", "", *_bullets(cautions)],
+        ["## Details"],
+        ["### The block", "", *_bullets(_more_facts(job, planned=plan is not None))],
+        ["### Files", "", *_bullets(f"`{name}`: {about}" for name, about in files.items())],
+        ["### What the guide shows", "", *_bullets([guide.laid, *guide.legend])] if guide else [],
+        [] if guide else _layers(job, "Layers" if plan is None else "Layers of block.svg and block.dxf"),
         plan_lines(plan) if plan else [],
-        [] if hand else ["## Before it is cut", "", *_bullets(_hand_over(job))],
-        [] if report is None else ["## Findings", "", *_findings(report)],
-        ["## Cautions", "", *_bullets(_cautions(job))],
-        [] if hand else [_CLOSING],
+        [] if hand else ["### For the shop", "", *_bullets(_hand_over(job))],
+        [] if report is None else ["### Findings", "", *_findings(report)],
+        ["### Sources of the cautions", "", *(f"{k}. {text}" for k, text in enumerate(sources, 1))] if sources else [],
     ]
     return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
+
+
+def numbered_sources(texts: Iterable[str]) -> tuple[list[str], list[str]]:
+    """Texts whose sources, in brackets at their end, are numbers instead; and the sources, each once."""
+    said, sources = [], []
+    for text in texts:
+        words, bracket, cited = text.removesuffix("]").rpartition(" [") if text.endswith("]") else (text, "", "")
+        own = cited.split("; ") if bracket else []
+        sources += [one for one in own if one not in sources]
+        numbers = ", ".join(str(sources.index(one) + 1) for one in own)
+        said.append(f"{words} [{numbers}]" if numbers else words)
+    return said, sources
 
 
 def _by_hand(guide: Guide) -> Iterator[list[str]]:
     cutting = [step for step in guide.steps if step != CAUTION]  # the sheet's; this note has its own
     steps = [f"{number}. {step}" for number, step in enumerate(cutting, start=1)]
-    yield ["## What the guide shows", "", *_bullets([guide.laid, *guide.legend])]
     yield ["## Which tool where", "", *_bullets(its.words.partition(" ")[2] for its in guide.tools)]
     yield ["## In which order", "", *steps]
 
 
+def _by_machine(job: Job, plan: Plan | None) -> Iterator[list[str]]:
+    yield ["## Before it is cut", "", *_bullets(_first_checks(job)), "", _CLOSING[job.machine.kind]]
+    order = order_lines(plan) if plan else []
+    if order:
+        yield ["## In which order", "", *order]
+
+
+def _places(report: Report) -> list[str]:
+    """The places to look at before and while she cuts: the worst of each kind, the most pressing kinds first."""
+    groups = grouped(its for its in report if its.severity is not Severity.ADVICE and its.at is not None)[:_PLACES]
+    if not groups:
+        return []
+    lines = (f"{k}. {its.sentence} {sentence(its.worst.remedy)}" for k, its in enumerate(groups, start=1))
+    return ["## Where to look first", "", *lines]
+
+
 def _layers(job: Job, heading: str) -> list[str]:
-    return [f"## {heading}", "", *_layer_table(job)]
+    return [f"### {heading}", "", *_layer_table(job)]
 
 
 def _question(job: Job) -> list[str]:
@@ -106,9 +137,14 @@ def _question(job: Job) -> list[str]:
         "",
         f"Composition as declared: **{declared or 'NOT DECLARED - ask before anything is cut'}**",
         "",
-        f"What the name usually means: {job.material.composition}. A name is no proof: show the maker's "
-        "statement or the safety data sheet.",
+        "A name is no proof: show the maker's statement or the safety data sheet.",
     ]
+
+
+def _meaning(job: Job) -> list[str]:
+    if job.permit.verdict is not Verdict.ASK:
+        return []
+    return [f"What the material's name usually means: {job.material.composition}."]
 
 
 def _cautions(job: Job) -> Iterator[str]:
@@ -126,21 +162,29 @@ def _depth(job: Job) -> str:
     return f"cut areas {job.depth_mm:g} mm deep; {job.thickness_mm - job.depth_mm:.2f} mm stay under them."
 
 
-def _facts(job: Job, *, planned: bool) -> list[str]:
+def _first_facts(job: Job, *, planned: bool) -> list[str]:
+    """What it is, of which sheet, which side up, and how long it takes."""
     block = job.block
-    facts = [
+    return [
         f"Block: {block.width_mm:g} x {block.height_mm:g} mm, 1:1, millimetres.",
-        f"Material as declared: {_one_line(job.declared) or 'not declared'}; profile: {job.material.name}.",
+        f"Material: {job.material.name}; {_declared(job)}.",
         f"Thickness {job.thickness_mm:g} mm; {_depth(job)}",
         *_grain(job),
         *_view(job),
-        *_board(job),
-        _wall(job),
-        _white(job),
-        _offset(job, planned=planned),
+        *([_EITHER] if planned else []),
         *(hand_time(by_hand_min(block, job.material), job.material) if job.machine.kind == "hand" else ()),
     ]
-    return _bullets(facts)
+
+
+def _declared(job: Job) -> str:
+    """What it is by the maker's word; where that is an open question, it stands on top."""
+    if job.permit.verdict is Verdict.ASK:
+        return "whether it is that, see above"
+    return f"as declared: {_one_line(job.declared)}" if job.declared else "its composition is not declared"
+
+
+def _more_facts(job: Job, *, planned: bool) -> list[str]:
+    return [*_meaning(job), *_board(job), _wall(job), _white(job), _offset(job, planned=planned)]
 
 
 def _white(job: Job) -> str:
@@ -169,14 +213,16 @@ def _whose(job: Job) -> str:
     return ", the usual one of the machine's profile (another is named by --cutter, or by cutter in a print file)"
 
 
+_EITHER = (
+    "Hand over either paths.svg and paths.dxf, in which the width of the cut is allowed for, or block.svg and "
+    "block.dxf: never both."
+)
+
+
 def _offset(job: Job, *, planned: bool) -> str:
-    kept = "as drawn" if job.machine.kind == "hand" else "as drawn, not offset for kerf or cutter"
-    choice = (
-        " Hand over either these or paths.svg and paths.dxf, in which the width of the cut is allowed for: never both."
-        if planned else ""
-    )  # fmt: skip
+    width = {"laser": ", not offset for kerf", "router": ", not offset for the cutter"}.get(job.machine.kind, "")
     where = " in block.svg and block.dxf" if planned else ""
-    return f"Outlines{where} are {kept}: the edge of a shape is the edge of the land.{choice}"
+    return f"Outlines{where} are as drawn{width}: the edge of a shape is the edge of the land."
 
 
 def _grain(job: Job) -> list[str]:
@@ -199,15 +245,12 @@ def _view(job: Job) -> list[str]:
     if not job.block.turned:
         return [f"{View.PLAIN.words} To check: compare with the proof; what is left there is left here."]
     return [
-        f"{View.BLOCK.words} Mirrored: yes, already; do not mirror again. To check: compare with the proof, "
-        f"which is in print view; what is left there is right here.{_ARROW if len(seen(job, View.BLOCK).mark) else ''}"
+        f"{View.BLOCK.words} Do not mirror it again. To check: compare with the proof, which is in print view; what "
+        f"is left there is right here.{_ARROW if len(seen(job, View.BLOCK).mark) else ''}"
     ]
 
 
-_ARROW = (
-    " The arrow above the block points to the left here, and the name beside it reads backwards: in the print it "
-    "points to the right. If it does not, the block was flipped."
-)
+_ARROW = " The arrow above the block points to the left here, to the right in the print; if not, the block was flipped."
 
 
 def _board(job: Job) -> list[str]:
@@ -254,17 +297,24 @@ def _layer_row(name: str, asks: str, shapes: PolygonArray) -> str:
     return f"| {cell(name)} | {cell(asks)} | {len(shapes)} | {length:.1f} | {area:.1f} |"
 
 
-def _hand_over(job: Job) -> Iterator[str]:
-    """What public workshops' file guidelines ask for; common practice where no source is cited."""
+def _first_checks(job: Job) -> Iterator[str]:
+    """What goes wrong without a look: unit, thickness, a test piece; common practice where no source is cited."""
     yield f"Measure the check bar after opening the file: {BAR_MM:g} mm. If it is not, stop: the unit was misread."
     yield "Measure the block's thickness in three places or more, and hand over the maker's statement with it."
+    width = "the kerf" if job.machine.kind == "laser" else "how wide the cutter cuts"
+    yield f"Cut a test piece of the same sheet first: a line, a dot, a narrow land, the depth, {width}."
+    if job.machine.kind == "router":
+        yield "Settle with the shop: stock zero, safe height, clamps outside the block, where tabs are wanted."
+
+
+def _hand_over(job: Job) -> Iterator[str]:
+    """What public workshops' file guidelines ask for; common practice where no source is cited."""
     colours = "its colours are the shop's own" if job.machine.layer_colours else "colours carry no meaning"
     yield f"Layers are told by their names; {colours}. Give each layer the shop's own setting."
     yield (
         "Order: cut areas first, then cut-outs from the inside outwards. Register marks, block edge and notes "
         "are not cut."
     )
-    yield "Cut a test piece of the same sheet first: a line, a dot, a narrow land, the depth, the kerf."
     limits, known = job.limits, job.material.sources
     basis = "; ".join(dict.fromkeys(known[name] for name in ("land_along_mm", "dot_mm", "cut_mm") if name in known))
     yield (
@@ -273,8 +323,6 @@ def _hand_over(job: Job) -> Iterator[str]:
     )
     if job.machine.bed_width_mm is not None and job.machine.bed_height_mm is not None:
         yield f"Bed as the profile has it: {job.machine.bed_width_mm:g} x {job.machine.bed_height_mm:g} mm."
-    if job.machine.kind == "router":
-        yield "Settle with the shop: stock zero, safe height, clamps outside the block, where tabs are wanted."
 
 
 def _findings(report: Report) -> list[str]:

@@ -34,7 +34,7 @@ def findings_lines(report: Report, *, most: int = MOST_LINES) -> list[str]:
 def told(severity: str, what: str, remedy: str = "", *, about: str = "") -> list[str]:
     """A kind of finding as lines: how bad, what is wrong and for which machines, and below it what to do."""
     head, blank = severity.ljust(_SEVERITY_WIDTH), " " * _SEVERITY_WIDTH
-    what = f"{what} ({about})" if about else what
+    what = f"{what.removesuffix('.')}; for {about}." if about else what
     lines = fill(what, _COLUMNS, initial_indent=head, subsequent_indent=blank).split("\n")
     if remedy:
         lines += fill(sentence(remedy), _COLUMNS, initial_indent=blank, subsequent_indent=blank).split("\n")

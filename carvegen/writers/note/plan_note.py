@@ -13,16 +13,34 @@ if TYPE_CHECKING:
     from carvegen.toolpaths.motion.timing import Time
     from carvegen.toolpaths.paths import Operation, Plan
 
-__all__ = ["hand_time", "plan_lines"]
+__all__ = ["hand_time", "layer_cautions", "order_lines", "plan_lines"]
 
 
 _WORTH_MM2 = 0.1  #: less than this standing in corners is not worth a word; our own choice
 
 
-def plan_lines(plan: Plan) -> list[str]:
-    """The lines of the note's part on paths, in Markdown; none if there are no paths and nothing to say."""
-    lines = ["## Paths, in working order", ""] if plan.operations or plan.remarks else []
+def order_lines(plan: Plan) -> list[str]:
+    """What the machine does one after the other, in short, with what must be known of it; empty without paths."""
     times = timing.times(plan)
+    lines = [
+        f"{k}. {cell(operation.name)}: {operation.asks.partition(';')[0]}{_about(times, k)}."
+        for k, operation in enumerate(plan.operations, start=1)
+    ]
+    if times:
+        lines += ["", f"All together about {timing.spoken(sum(time.whole_s for time in times))}, without setting up."]
+    remarks = [f"- {remark}" for remark in plan.remarks]
+    return [*lines, *([""] if lines and remarks else []), *remarks]
+
+
+def layer_cautions(plan: Plan) -> list[str]:
+    """Cautions that belong to a layer."""
+    return [f"{operation.name}: {caution}" for operation in plan.operations for caution in operation.cautions]
+
+
+def plan_lines(plan: Plan) -> list[str]:
+    """The note's details on paths, in Markdown; none if there are no paths and nothing to say."""
+    times = timing.times(plan)
+    lines = []
     if plan.operations:
         lines += [
             "| no. | layer | asks | cutter | deepest, mm | passes | strokes | length, m | travel, m | about |",
@@ -35,17 +53,18 @@ def plan_lines(plan: Plan) -> list[str]:
             *_whole(plan, times),
         ]
     feeds = about_feeds(plan) if plan.job.machine.kind == "router" else ()
-    lines += [f"- {remark}" for remark in (*plan.remarks, *feeds)]
+    lines += [f"- {remark}" for remark in feeds]
     missed = float(sum(shape.area for shape in plan.unreached))
     if missed >= _WORTH_MM2:
         lines.append(
             f"- {len(plan.unreached)} places, {missed:.2f} mm2 together, are planned cuts that no cutter reaches: they "
             "stay standing and print. Use a finer cutter, or clear them by hand."
         )
-    cautions = [
-        f"- {operation.name}: {caution}" for operation in plan.operations for caution in operation.cautions
-    ]  # fmt: skip
-    return [*lines, *(["", "Cautions that belong to a layer:", "", *cautions] if cautions else [])]
+    return ["### Paths, in working order", "", *lines] if lines else []
+
+
+def _about(times: tuple[Time, ...] | None, k: int) -> str:
+    return f" (about {timing.spoken(times[k - 1].whole_s)})" if times else ""
 
 
 def hand_time(plan_minutes: tuple[float, float] | None, material: Material) -> list[str]:
@@ -76,7 +95,6 @@ def _row(k: int, operation: Operation, time: Time | None) -> str:
 def _whole(plan: Plan, times: tuple[Time, ...] | None) -> list[str]:
     if times is None:
         return ["- No times: the machine's profile says nothing of its pace."]
-    whole = timing.spoken(sum(time.whole_s for time in times))
     strokes = sum(time.strokes for time in times)
     shapes = any(operation.area_lines_mm is not None for operation in plan.operations)
     by_lines = (
@@ -88,7 +106,7 @@ def _whole(plan: Plan, times: tuple[Time, ...] | None) -> list[str]:
         if plan.job.machine.kind == "router" else "the pace in the machine's profile, which is no setting"
     )  # fmt: skip
     return [
-        f"- All together about {whole}, {strokes} strokes, without setting up. An estimate from {basis}: "
+        f"- {strokes} strokes. The time is an estimate from {basis}: "
         "speeding up and slowing down counted, corners rounded by "
         f"{timing.CORNER_MM:g} mm.{by_lines} Time a first piece and scale by it."
     ]

@@ -9,18 +9,18 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-import shapely
 from PIL import Image
 
 from carvegen import geometry
-from carvegen.base.colour import overprinted, screen
+from carvegen.base.colour import Ink, overprinted, screen
 from carvegen.geometry.coverage import coverage
 from carvegen.writers.whole_print.embossed_relief import brightness, heights
+from carvegen.writers.whole_print.graphite import paper_tooth, rubbed
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.base.colour import Ink, Rgb
+    from carvegen.base.colour import Rgb
     from carvegen.geometry import Floats, PolygonArray
     from carvegen.writers.whole_print.embossed_relief import Pressed
 
@@ -29,8 +29,10 @@ __all__ = ["Coat", "Window", "print_png", "rubbing_png", "turned_png"]
 _PX_PER_MM = 10.0
 _MOST_PIXELS = 12_000_000  #: a larger print is shown more coarsely
 _BAND = 256  #: rows that are coloured at once, for memory's sake
-_LINE_MM = 0.18  #: width of an outline in the view of all blocks
-_TINT = 0.12  #: how dark the lands are in it
+_RUBBED_PAPER = (252, 251, 248)  #: of a rubbing
+_GRAPHITE: tuple[int, int, int] = (58, 58, 62)
+_GRAPHITE_OPACITY = 0.9
+_INK_IN_GRAPHITE = 0.4  #: so much of a block's own ink colours its rubbing
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -76,18 +78,26 @@ def turned_png(data: bytes) -> bytes:
 
 
 def rubbing_png(coats: Sequence[Coat], window: Window, *, px_per_mm: float = _PX_PER_MM) -> bytes:
-    """The lands of all blocks as outlines in their inks over a faint tint, as a rubbing of each shows it.
+    """The lands of all blocks as one sheet shows them that was rubbed with graphite over block after block.
 
-    Where two inks overlap, by intent (trap) or not, both tints and both outlines are seen.
+    The graphite takes a little of each block's ink, so that one sees whose land it is; where two inks overlap, by
+    intent (trap) or not, it lies twice and is darker. The paper's tooth is the same in every rubbing.
     """
     scale = _scale(window, px_per_mm)
+    columns, rows = _size(window, scale)
+    tooth = paper_tooth((rows, columns), scale)
     inks, shares = [], []
     for coat in coats:
-        pieces = geometry.parts(coat.land)
-        line = shapely.buffer(shapely.boundary(shapely.union_all(pieces)), _LINE_MM / 2, quad_segs=2)
-        inks += [coat.ink, coat.ink]
-        shares += [_TINT * _share(pieces, window, scale), _share(geometry.parts(line), window, scale)]
-    return _png((255, 255, 255), inks, shares, window, scale)
+        land = _share(geometry.parts(coat.land), window, scale)
+        inks.append(Ink(colour=_of_graphite(coat.ink.colour), opacity=_GRAPHITE_OPACITY))
+        shares.append(rubbed(land, tooth, scale))
+    return _png(_RUBBED_PAPER, inks, shares, window, scale)
+
+
+def _of_graphite(colour: Rgb) -> Rgb:
+    mixed = zip(_GRAPHITE, colour, strict=True)
+    red, green, blue = (round((1 - _INK_IN_GRAPHITE) * grey + _INK_IN_GRAPHITE * own) for grey, own in mixed)
+    return red, green, blue
 
 
 def _scale(window: Window, wanted: float) -> float:

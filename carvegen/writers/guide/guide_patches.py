@@ -1,0 +1,117 @@
+"""Zones of a thumb's length that a hand finishes one after the other: how many cuts, how long, a box to tick."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.toolpaths.motion.timing import hand_minutes
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from carvegen.blocks.job import Job
+    from carvegen.blocks.views import Seen
+
+__all__ = ["PATCH_MM", "Patch", "patch_rows", "patches_of"]
+
+PATCH_MM = 40.0  #: about what a hand cuts without laying the block another way; our own choice
+_ROOM_MM = 2.2  #: radius of land that carries a number
+_CLOSE_MM = 0.3  #: how closely that land is sought
+_TOUCHED_MM2 = 0.01  #: less of a cut in a zone is none
+
+
+@dataclass(frozen=True, kw_only=True)
+class Patch:
+    """A zone of the block, in the guide's own view, mm."""
+
+    number: int
+    box: tuple[float, float, float, float]  #: left, bottom, right, top
+    cuts: int  #: whose middle lies in it
+    minutes: tuple[float, float] | None  #: of a quick hand and of a slow one
+    number_at: tuple[float, float] | None  #: land that has room for its number
+
+
+def patches_of(job: Job, shown: Seen) -> tuple[Patch, ...]:
+    """The zones with something to cut, row by row from the top, to and fro as the hand goes.
+
+    From the top down, so that the hand rests on what is not cut yet (common practice, no source). The times
+    of all zones together are that of the block (`timing.by_hand_min`).
+    """
+    boxes = _boxes(shown.width_mm, shown.height_mm)
+    rectangles = shapely.box(*boxes.T)
+    cuts = np.concatenate([shown.lowered, shown.cut_outs])
+    middles = shapely.point_on_surface(cuts)
+    holder = np.full(len(cuts), -1)
+    at, zone = shapely.STRtree(rectangles).query(middles, predicate="intersects")
+    holder[at[::-1]] = zone[::-1]  # on a common side, the first
+    count = np.bincount(holder[holder >= 0], minlength=len(boxes))
+    area, length = (np.zeros(len(boxes)) for _ in range(2))
+    k, j = shapely.STRtree(cuts).query(rectangles) if len(cuts) else (np.empty(0, int), np.empty(0, int))
+    pieces = shapely.intersection(cuts[j], rectangles[k])
+    np.add.at(area, k, np.where(j < len(shown.lowered), shapely.area(pieces), 0.0))
+    np.add.at(length, k, shapely.length(shapely.intersection(shapely.boundary(cuts[j]), rectangles[k])))
+    covered = np.zeros(len(boxes))
+    np.add.at(covered, k, shapely.area(pieces))
+    found: list[Patch] = []
+    for own in np.flatnonzero((count > 0) | (covered > _TOUCHED_MM2)).tolist():
+        box = tuple(boxes[own].tolist())
+        found.append(
+            Patch(
+                number=len(found) + 1, box=box, cuts=int(count[own]),
+                number_at=_room(rectangles[own], pieces[k == own]),
+                minutes=hand_minutes(float(length[own]), float(area[own]) / 100, job.material),
+            )
+        )  # fmt: skip
+    return tuple(found)
+
+
+def patch_rows(patches: Sequence[Patch]) -> tuple[tuple[str, ...], ...]:
+    """The zones as a table's rows, the heading first; the last cell of each is to be ticked."""
+    head = ("zone", "from the left, mm", "from below, mm", "cuts", "minutes", "done")
+    return (head, *map(_row, patches))
+
+
+def _row(its: Patch) -> tuple[str, ...]:
+    left, bottom, right, top = its.box
+    return (
+        str(its.number), f"{left:.0f} to {right:.0f}", f"{bottom:.0f} to {top:.0f}", str(its.cuts) if its.cuts else "-",
+        _spoken(its.minutes), "",
+    )  # fmt: skip
+
+
+def _spoken(minutes: tuple[float, float] | None) -> str:
+    if minutes is None:
+        return "-"
+    quick, slow = (max(1, round(its)) for its in minutes)
+    return f"{quick}" if quick == slow else f"{quick} to {slow}"
+
+
+def _boxes(width_mm: float, height_mm: float) -> np.ndarray:
+    """Rectangles of about `PATCH_MM` that cover the face, in working order; (n, 4) as left, bottom, right, top."""
+    columns, rows = (max(1, round(side / PATCH_MM)) for side in (width_mm, height_mm))
+    x, y = np.linspace(0, width_mm, columns + 1), np.linspace(height_mm, 0, rows + 1)
+    order = [
+        (row, column)
+        for row in range(rows)
+        for column in (range(columns) if row % 2 == 0 else reversed(range(columns)))
+    ]
+    return np.array([(x[column], y[row + 1], x[column + 1], y[row]) for row, column in order])
+
+
+def _room(rectangle: shapely.Polygon, pieces: np.ndarray) -> tuple[float, float] | None:
+    """The middle of the widest land in a zone, if a number has room there."""
+    land = geometry.parts(shapely.difference(rectangle, shapely.union_all(pieces)))
+    if len(land) == 0:
+        return None
+    largest = land[np.argsort(-shapely.area(land), kind="stable")[:3]]
+    circles = shapely.maximum_inscribed_circle(largest, tolerance=_CLOSE_MM)
+    best = int(np.argmax(shapely.length(circles)))
+    if shapely.length(circles[best]) < _ROOM_MM:
+        return None
+    x, y = shapely.get_coordinates(circles[best])[0].tolist()
+    return round(x, 3), round(y, 3)

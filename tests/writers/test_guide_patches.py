@@ -1,0 +1,56 @@
+"""Zones to tick off: they hold every cut once, all of the time, and go to and fro down the block."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+import shapely
+
+from carvegen.blocks.views import View, seen
+from carvegen.toolpaths.motion.timing import by_hand_min
+from carvegen.writers.guide.guide_patches import PATCH_MM, patches_of
+from carvegen.writers.guide.hand_guide import hand_guide
+from tests.cases import block, box, disc, setup
+
+RNG = np.random.default_rng(4)
+FLAKES = tuple(disc(x, y, 0.9) for x in range(4, 118, 5) for y in range(4, 78, 6))
+WIDE = box(118.5, 10, 40, 33)  # over several zones
+JOB = setup("linoleum", "v-60").on(block(*FLAKES, WIDE, size=(160.0, 80.0), cut_outs=(disc(140, 60, 5),)))
+
+
+@pytest.mark.parametrize("view", [View.BLOCK, View.PRINT])
+def test_every_cut_is_in_one_zone_and_the_times_add_up(view) -> None:
+    patches = patches_of(JOB, seen(JOB, view))
+    assert sum(its.cuts for its in patches) == len(FLAKES) + 2
+    whole = by_hand_min(JOB.block, JOB.material)
+    assert [sum(its.minutes[k] for its in patches) for k in (0, 1)] == pytest.approx(whole, rel=1e-6)
+    assert [its.number for its in patches] == list(range(1, len(patches) + 1))
+
+
+def test_they_go_to_and_fro_from_the_top_down() -> None:
+    """4 by 2 zones of 40 mm: right, one down, left; each next to the one before."""
+    patches = patches_of(JOB, seen(JOB, View.PRINT))
+    assert len(patches) == 8
+    assert {(its.box[2] - its.box[0], its.box[3] - its.box[1]) for its in patches} == {(PATCH_MM, PATCH_MM)}
+    assert patches[0].box == (0, 40, 40, 80)
+    for one, other in itertools.pairwise(patches):
+        assert shapely.box(*one.box).intersection(shapely.box(*other.box)).length == pytest.approx(40)
+
+
+def test_numbers_stand_on_land_and_the_table_has_a_box_for_each_zone() -> None:
+    guide = hand_guide(JOB, "carbon")
+    gone = shapely.union_all(np.concatenate([guide.shown.lowered, guide.shown.cut_outs]))
+    for label in guide.labels:
+        assert shapely.distance(gone, shapely.Point(label.at)) > 1.8
+    (table,) = guide.tables
+    assert len(table.rows) == 9
+    assert all(row[-1] == "" for row in table.rows[1:])
+    assert table.rows[1][:3] == ("1", "0 to 40", "40 to 80")
+
+
+def test_a_zone_with_nothing_to_cut_is_not_listed() -> None:
+    job = setup("linoleum", "v-60").on(block(disc(10, 70, 2), disc(100, 10, 2), size=(160.0, 80.0)))
+    patches = patches_of(job, seen(job, View.PRINT))
+    assert [(its.number, its.cuts) for its in patches] == [(1, 1), (2, 1)]

@@ -1,0 +1,89 @@
+"""The first page of a note: all that its reader needs and every caution, on one page; nothing of another's machine."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from carvegen.checks import checked
+from carvegen.facts.safety import deference
+from carvegen.toolpaths import plan_for
+from carvegen.toolpaths.motion.timing import by_hand_min
+from carvegen.toolpaths.settings import PathSettings
+from carvegen.writers.guide.hand_guide import hand_guide
+from carvegen.writers.note.block_note import machine_note, numbered_sources
+from tests.facts.test_cautions import JOBS
+
+#: Words on a sheet of A4: 850 in 10 points, 1010 in 9 (our own count). A beam asks for the most cautions.
+PAGE = {"hand": 620, "router": 850, "laser": 1010}
+
+#: What only the others' machines have; a file's name or a source may hold such a word, as may what must be asked.
+OTHERS = {
+    "laser": r"router|spindle|chip load|end mill|gouge about",
+    "router": r"\bbeam\b|\bkerf\b|\blens\b|\blaser",
+    "hand": r"\blaser|\bkerf\b|\bspindle|\bbeam\b|router",
+}
+PARAMETERS = pytest.mark.parametrize(
+    ("kind", "job"), [its[1:] for its in JOBS], ids=[f"{material}-{kind}" for material, kind, _ in JOBS]
+)
+
+
+def note_of(kind: str, job) -> str:
+    report = checked(job)
+    guide = hand_guide(job, "carbon", report) if kind == "hand" else None
+    plan = plan_for(job, PathSettings()) if kind != "hand" else None
+    return machine_note(job, report, {f"{kind}/note.md": "read before anything is cut"}, plan, guide)
+
+
+def pages(note: str) -> tuple[str, str]:
+    first, found, rest = note.partition("\n## Details\n")
+    assert found
+    return first, rest
+
+
+@PARAMETERS
+def test_the_first_page_fits_and_holds_every_caution(kind, job) -> None:
+    first, rest = pages(note_of(kind, job))
+    assert len(first.split()) <= PAGE[kind]
+    wanted = [*job.machine.cautions, *job.permit.cautions]
+    said, sources = numbered_sources(wanted)
+    for number, (whole, words) in enumerate(zip(wanted, said, strict=True)):
+        plain = words.rpartition(" [")[0] if whole.endswith("]") else words
+        assert plain in first, number
+        assert plain not in rest
+    assert first.count(deference(kind)) == 1
+    for source in sources:
+        assert rest.count(f". {source}\n") == 1
+
+
+@PARAMETERS
+def test_the_first_page_says_which_sheet_and_in_what_order(kind, job) -> None:
+    first, _ = pages(note_of(kind, job))
+    heads = re.findall(r"^## (.*)$", first, re.MULTILINE)
+    assert heads[-1] == "Cautions"
+    assert "In which order" in heads
+    assert f"Thickness {job.thickness_mm:g} mm" in first
+    assert job.material.name in first
+    if kind == "hand":
+        assert "Which tool where" in heads
+        assert ("Time by hand: about" in first) == (by_hand_min(job.block, job.material) is not None)
+    else:
+        assert "Measure the check bar" in first
+        assert "All together about" in first
+
+
+@PARAMETERS
+def test_nobody_reads_of_anothers_machine(kind, job) -> None:
+    """But for the words of a profile, on whom to ask and what to beware of."""
+    first, rest = pages(note_of(kind, job))
+    text = first.partition("## Cautions")[0] + rest.partition("### Sources")[0]
+    for own in (job.permit.why, job.material.composition, deference(kind), *job.permit.cautions):
+        text = text.replace(own, "")
+    assert re.findall(OTHERS[kind], re.sub(r"gouge in hand; never for a machine", "", text), re.IGNORECASE) == []
+
+
+def test_sources_are_numbered_once_in_the_order_in_which_they_come() -> None:
+    said, sources = numbered_sources(["Eyes: shut. [A, 1; B]", "Fire: out.", "Fume: away. [C; A, 1]"])
+    assert said == ["Eyes: shut. [1, 2]", "Fire: out.", "Fume: away. [3, 1]"]
+    assert sources == ["A, 1", "B", "C"]
