@@ -50,7 +50,7 @@ def shortened_lines(entries: Sequence[Sequence[str]], *, most: int = MOST_LINES)
             left = len(entries) - k
             return [
                 *lines,
-                f"and {left} more kind{'s' if left > 1 else ''}: see proof.html or report.json, or --verbose",
+                f"and {left} more kind{'s' if left > 1 else ''}: see proof.html or report.json",
             ]
         lines += entry
     return lines
