@@ -303,6 +303,11 @@ def test_the_floor_keeps_what_the_material_must_keep():
     assert any("must keep" in remark for remark in plan.remarks)
 
 
+def test_a_block_thinner_than_the_material_must_keep_has_a_plan_that_goes_no_deeper_than_its_face():
+    plan = laser_plan(job_of(cases.block(box(5, 5, 12, 12)), material="cherry", thickness=3.0), PathSettings())
+    assert all(its.paths.xyz[:, 2].min() >= 0 for its in plan.operations if len(its.paths))
+
+
 def test_a_plan_speaks_of_no_power_and_no_speed():
     plan = laser_plan(job_of(cases.block(disc(15, 15, 5), cut_outs=(disc(30, 20, 5),))), PathSettings(cut_edge=True))
     said = " ".join([*plan.remarks, *(o.asks + o.name + "".join(o.cautions) for o in plan.operations)]).lower()

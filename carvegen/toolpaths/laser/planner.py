@@ -247,7 +247,7 @@ def _unreached(cuts: PolygonArray, room: NDArray[np.object_], half: float) -> Po
 
 def _floor_mm(job: Job) -> float:
     """How deep the floor may be: the material keeps what it needs under it."""
-    return min(job.depth_mm, job.thickness_mm - job.material.floor_mm)
+    return max(0.0, min(job.depth_mm, job.thickness_mm - job.material.floor_mm))
 
 
 def _depth_words(job: Job, k: int, count: int) -> str:
