@@ -126,7 +126,7 @@ def held(cuts: BaseGeometry, area: BaseGeometry, limits: Limits, *, printed: Sta
     cuts = _without_specks(closed(cuts, limits.land_mm + _SLACK_MM), limits)
     shape = shapely.intersection(cuts, area)
     asked = geometry.parts(shape)
-    pieces = _reachable(shape, limits)
+    pieces = _within(area, _reachable(shape, limits))
     for _ in range(_ROUNDS):
         weak = _weak(pieces, area, limits, printed.near(asked) if printed else None)
         if len(weak) == 0:
@@ -135,8 +135,18 @@ def held(cuts: BaseGeometry, area: BaseGeometry, limits: Limits, *, printed: Sta
         taken = shapely.union_all(weak)
         meets = shapely.intersects(pieces, taken)
         left = shapely.difference(shapely.disjoint_subset_union_all(pieces[meets]), taken)
-        pieces = np.concatenate([pieces[~meets], _reachable(left, limits)])
+        pieces = np.concatenate([pieces[~meets], _within(area, _reachable(left, limits))])
     return _apart(pieces, weak)
+
+
+def _within(area: BaseGeometry, pieces: PolygonArray) -> PolygonArray:
+    """The pieces, cut back to the area where their simplified outlines lean over its edge by a hair."""
+    shapely.prepare(area)
+    over = ~shapely.covers(area, pieces)
+    if not over.any():
+        return pieces
+    back = geometry.snapped(geometry.parts(shapely.intersection(pieces[over], area)))
+    return np.concatenate([pieces[~over], back])
 
 
 def _slivers(before: Standing, cuts: PolygonArray, width: float) -> PolygonArray:
