@@ -19,6 +19,7 @@ LOOK = "import sys\nfrom carvegen.cli import main\ntry:\n    main({words})\nfina
         ["--version"],
         [],
         ["snowfall", "--help"],
+        ["snowload", "--help"],
         ["frost", "--help"],
         ["grain", "--help"],
         ["build", "--help"],

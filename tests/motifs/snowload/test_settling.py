@@ -12,7 +12,7 @@ from carvegen import geometry
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
-from carvegen.motifs.snowload import _Scene
+from carvegen.motifs.snowload.growing import _Scene
 from carvegen.motifs.snowload.ledges import Ledges, ledges_of
 from carvegen.motifs.snowload.scene import Page, columns_of
 from carvegen.motifs.snowload.settling import (

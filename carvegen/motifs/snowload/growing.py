@@ -1,0 +1,267 @@
+"""How snow comes to lie: the motif's grow, by its settings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.motifs.growth import Growth, lying_on
+from carvegen.motifs.shared.fields import waves_at
+from carvegen.motifs.shared.minimum_width import (
+    held,
+    loosened,
+    standing,
+    thin_parts,
+)
+from carvegen.motifs.snowload.boughs import on_boughs
+from carvegen.motifs.snowload.drawing import (
+    Canvas,
+    cuttable,
+    fielded,
+    lips,
+    outlined,
+    reaching,
+    shown_bark,
+    specks,
+)
+from carvegen.motifs.snowload.ledges import ledges_of
+from carvegen.motifs.snowload.open_sky import clear_upwind, sky_seen
+from carvegen.motifs.snowload.plaster import plastered
+from carvegen.motifs.snowload.scene import (
+    Page,
+    bearer,
+    columns_of,
+    hiding,
+    run_lengths,
+    without_marks,
+)
+from carvegen.motifs.snowload.settling import Settled, ends_of, settled
+from carvegen.motifs.snowload.wind import drifted, strength
+
+if TYPE_CHECKING:
+    from numpy.random import Generator
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.base.limits import Limits
+    from carvegen.geometry import Floats, Mask, PolygonArray
+    from carvegen.motifs.growth import Place
+    from carvegen.motifs.snowload.ledges import Ledges
+    from carvegen.motifs.snowload.settings import Settings
+    from carvegen.motifs.snowload.settling import Ends
+
+__all__ = ["grow"]
+
+_CLIFF_MM, _CLIFF = 0.85, 0.3  #: a base that falls by more, or by more than this share of the depth fallen, is an edge
+_LEAN_DEG = 38.0  #: a gale drives the snow so far off the plumb line
+_RUNS_OUT = 0.9  #: beside what is kept bare it lies thinner within so many times what has fallen
+_LEAST_MM = 0.12  #: thinner snow is not drawn
+
+
+def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Growth:
+    """Snow on the place's shapes.
+
+    Parameters
+    ----------
+    place
+        What the snow lies on, where anything may be cut, and how thick it lies where (`density`).
+    limits
+        Any two cuts end at least ``limits.land_mm`` apart, no part is narrower than ``limits.cut_mm``, and what is
+        left of the shapes is no narrower than the land where it was not so before.
+
+    Returns
+    -------
+    Growth
+        Heaps; their parts on the shapes; a fringe at the ragged edges. All may be empty.
+    """
+    settings = settings.drawn_to_scale
+    page = shapely.box(*shapely.bounds(place.area))
+    silhouette = shapely.intersection(shapely.disjoint_subset_union_all(place.shapes), page)
+    scene = _Scene.of(silhouette, settings, place)
+    if scene is None:
+        return Growth(cuts=geometry.empty())
+    settling, drawing, showing = rng.spawn(3)
+    ends = ends_of(scene.ledges, settings, settling.spawn(1)[0])
+    snow = scene.snow(place, limits, ends, settling)
+    core, may = scene.drawn(snow, limits, ends, drawing)
+    if len(core) == 0:
+        return Growth(cuts=geometry.empty())
+    inner = _within_edge(place.area, limits.land_mm)
+    white = shapely.intersection(shapely.union_all(np.concatenate([core, specks(core, silhouette)])), inner)
+    dark = shapely.union_all(_twigs(settings, silhouette, white, limits, showing))
+    printed = standing(silhouette, limits.land_mm, near=white)
+    cuts = held(shapely.difference(white, dark), place.area, limits, printed=printed)
+    fringe = shapely.intersection(shapely.difference(shapely.disjoint_subset_union_all(may), dark), inner)
+    return Growth(
+        cuts=cuts,
+        on_shapes=lying_on(cuts, place),
+        free=loosened(cuts, fringe, place.area, limits, printed=printed),
+    )
+
+
+def _within_edge(area: BaseGeometry, land_mm: float) -> BaseGeometry:
+    """The area but for a land along the face's edge, which stands as it would beside any other cut."""
+    left, bottom, right, top = shapely.bounds(area)
+    by = land_mm + 0.04
+    inner: BaseGeometry = shapely.intersection(area, shapely.box(left + by, bottom + by, right - by, top - by))
+    return inner
+
+
+@dataclass(frozen=True, eq=False)
+class _Scene:
+    """What the snow lies on, and how much sky each ledge sees."""
+
+    settings: Settings
+    page: Page
+    ledges: Ledges
+    solid: Mask
+    broad: Mask  #: of what stands there, what hides the sky wholly
+    sky: Floats  #: past broad things, (n,)
+    seen: Floats  #: past twigs too, each of which hides half, (n,)
+    row: np.ndarray
+
+    @staticmethod
+    def of(silhouette: BaseGeometry, settings: Settings, place: Place) -> _Scene | None:
+        """The scene; None where nothing bears snow."""
+        drawn, lattice = without_marks(geometry.parts(silhouette), settings.gaps)
+        if len(drawn) == 0:
+            return None
+        solid = bearer(shapely.union_all(drawn), bridging_mm=settings.bridging_mm, detail_mm=settings.detail_mm)
+        if len(solid) == 0:
+            return None
+        page = Page.of(place.area.bounds)
+        bearing = columns_of(solid, page)
+        ledges = ledges_of(bearing, columns_of(drawn, page), cliff_mm=max(_CLIFF_MM, _CLIFF * settings.fallen_mm))
+        if len(ledges) == 0:
+            return None
+        cells = bearing.raster()
+        row = np.clip(np.ceil((ledges.base - page.bottom) / page.step).astype(int), 0, page.high - 1)
+        lean = _LEAN_DEG * strength(settings)
+        broad = hiding(cells, columns_of(lattice, page).raster(), page)
+        past_broad, past_all = (
+            seen[row, ledges.column] for seen in sky_seen(broad, cells & ~broad, step=page.step, lean_deg=lean)
+        )
+        return _Scene(settings, page, ledges, cells, broad, past_broad, 0.5 * (past_broad + past_all), row)
+
+    @cached_property
+    def clear(self) -> Floats:
+        """How far it is clear of broad things upwind of each cell, mm, along a few low rays; (4, rows, columns)."""
+        return clear_upwind(self.broad, self.page.step, to_right=strength(self.settings) > 0)
+
+    def snow(self, place: Place, limits: Limits, ends: Ends, rng: Generator) -> Settled:
+        """The snow at rest."""
+        settings, ledges = self.settings, self.ledges
+        where = np.column_stack([ledges.x, ledges.base])
+        depth = settings.fallen_mm * self.seen * place.density_at(where)
+        depth *= np.exp(0.4 * settings.lumpy * waves_at(where, rng, patch_mm=(14.0, 14.0)))
+        depth *= 1 - self._bare(where, rng)
+        depth *= _away_from(shapely.difference(shapely.box(*shapely.bounds(place.area)), place.area), where, settings)
+        lost = 0.0
+        if strength(settings):
+            low = np.clip(self.row + 3, 0, self.page.high - 1)
+            clear = self.clear[:, low, ledges.column]
+            depth, lost = drifted(ledges, depth, settings, clear=clear, sky=self.sky)
+        blown = lost
+        lumps = 0.10 * waves_at(where, rng, patch_mm=(1.6 + settings.fallen_mm,) * 2)
+        lumps += 0.07 * waves_at(where, rng, patch_mm=(1.2 + 0.3 * settings.fallen_mm,) * 2)
+        rest = settled(ledges, depth, settings, sky=self.sky, ends=ends, land_mm=limits.land_mm)
+        lumpy = ledges.reshaped(rest.depth * np.exp(settings.lumpy * lumps), rest.depth)
+        lumpy = ledges.calmed(lumpy, 0.2 + 0.12 * settings.fallen_mm, 0.3)
+        lumpy = ledges.smoothed(lumpy, 0.15 + 0.05 * settings.fallen_mm)
+        room = np.maximum(ledges.ceiling - ledges.base - limits.land_mm, 0)
+        lost += float(np.clip(lumpy - room, 0, None).sum())
+        return Settled(np.minimum(lumpy, room), rest.fallen + blown, rest.lost + lost)
+
+    def _bare(self, where: Floats, rng: Generator) -> Floats:
+        """The share that has been shaken off or melted away, in patches, from all but broad things."""
+        from scipy.special import ndtri
+
+        settings = self.settings
+        if settings.patchy == 0:
+            return np.zeros(len(where))
+        wave = (waves_at(where, rng, patch_mm=(9.0, 9.0)) + 0.5 * waves_at(where, rng, patch_mm=(3.5, 3.5))) / 1.118
+        bare = np.clip((ndtri(settings.patchy) - wave) * 2 + 0.5, 0, 1)
+        return bare * np.clip(2 - self.ledges.thick / 8, 0, 1)
+
+    def drawn(self, snow: Settled, limits: Limits, ends: Ends, rng: Generator) -> tuple[PolygonArray, PolygonArray]:
+        """The white that must come out, and that which may: where it is less sure that snow lies."""
+        settings, ledges, page = self.settings, self.ledges, self.page
+        depth = np.where(snow.depth > _LEAST_MM, snow.depth, 0.0)
+        low = np.clip(self.row - int(4 / page.step), 0, page.high - 1)
+        run_mm = (run_lengths(self.solid)[low, ledges.column] * page.step).astype(np.float64)
+        field = fielded(ledges, run_mm, far=settings.scale == "far")
+        below = reaching(ledges, depth, settings, ends, field, land_mm=limits.land_mm, rng=rng)
+        depth = cuttable(ledges, depth, below, limits.cut_mm)
+        elsewhere = self._elsewhere(depth, run_mm, limits, rng)
+        bark = Canvas.blank(page)
+        shown_bark(bark, ledges, below, settings, field, limits=limits, rng=rng)
+        where = np.column_stack([ledges.x, ledges.base])
+        doubt = (
+            (0.12 + 0.06 * settings.fallen_mm)
+            * (1.6 - self.seen)
+            * np.clip(0.6 + 0.8 * waves_at(where, rng, patch_mm=(4.0, 4.0)), 0, 2)
+        )
+        whites = []
+        for more in (0.0, doubt):
+            canvas = Canvas.blank(page)
+            some = depth > 0
+            low, high = ledges.base - below - more, np.where(some, ledges.base + depth + more, -np.inf)
+            canvas.stroke(ledges.column, low, high)
+            lips(canvas, ledges, np.asarray(depth + more * some, dtype=np.float64), ends, blows=strength(settings))
+            whites.append(
+                outlined(
+                    np.maximum(canvas.cover * (1 - bark.cover), elsewhere),
+                    self.solid,
+                    page,
+                    least_mm2=0.8 + 0.15 * settings.fallen_mm,
+                )
+            )
+        return whites[0], whites[1]
+
+    def _elsewhere(self, depth: Floats, run_mm: Floats, limits: Limits, rng: Generator) -> Floats:
+        """The share of each cell that is white though it is on no ledge: inside crowns, and on sides in the wind."""
+        boughs, faces = rng.spawn(2)
+        inside = Canvas.blank(self.page)
+        on_boughs(inside, self.ledges, depth, run_mm, self.settings, limits=limits, rng=boughs)
+        white = inside.cover * self.solid
+        if strength(self.settings):
+            white = np.maximum(white, plastered(self.solid, self.clear, self.settings, self.page, faces))
+        return white
+
+
+def _away_from(kept_bare: BaseGeometry, where: Floats, settings: Settings) -> Floats:
+    """0 where it is kept bare, and so near to it that the snow beside it runs out before, 1 elsewhere; (n,)."""
+    if shapely.is_empty(kept_bare):
+        return np.ones(len(where))
+    shapely.prepare(kept_bare)
+    near = shapely.distance(kept_bare, shapely.points(where))
+    return np.clip(near / (_RUNS_OUT * settings.fallen_mm) - 0.5, 0, 1)
+
+
+def _twigs(
+    settings: Settings, silhouette: BaseGeometry, white: BaseGeometry, limits: Limits, rng: Generator
+) -> PolygonArray:
+    """Twigs and needles too thin to bear snow that stay in sight, with land enough to stand in.
+
+    Those that poke out of the white do so more often than those it buries.
+    """
+    if settings.detail_mm == 0 or settings.detail_kept == 0:
+        return geometry.empty()
+    thin = thin_parts(silhouette, settings.detail_mm, near=white)
+    thin = thin[shapely.area(thin) > settings.detail_mm**2 / 8]
+    thin = thin[shapely.STRtree(thin).query(white, predicate="intersects")]
+    if len(thin) == 0:
+        return thin
+    from scipy.special import ndtr
+
+    rank = ndtr(waves_at(shapely.get_coordinates(shapely.centroid(thin)), rng, patch_mm=(1.5, 1.5)))
+    shapely.prepare(white)
+    buried = shapely.contains_properly(white, thin)
+    kept = settings.detail_kept * np.where(buried, settings.detail_kept, 1.0) > rank
+    thin = thin[kept]
+    wide = 2 * shapely.area(thin) / np.maximum(shapely.length(thin) - 2 * settings.detail_mm, settings.detail_mm)
+    return np.asarray(shapely.buffer(thin, np.clip((limits.land_mm - wide) / 2, 0, None) + 0.02, quad_segs=2))
