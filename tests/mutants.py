@@ -35,6 +35,7 @@ TESTS = {
     "artwork": ("artwork",),
     "motifs": ("motifs", "laws", "closed_forms", "ours", "published"),
     "blocks": ("blocks",),
+    "marking": ("marking",),
     "checks": ("checks",),
     "toolpaths": ("toolpaths",),
     "prints": ("prints", "closed_forms"),

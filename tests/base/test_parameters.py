@@ -66,11 +66,12 @@ def test_all_that_is_in_range_is_taken(glow, tilt, lit, swings):
 @pytest.mark.parametrize(("motif_name", "setting"), SETTINGS, ids=lambda value: getattr(value, "name", value))
 def test_every_motifs_settings_are_whole(motif_name, setting):
     """In range by default, a help text, a suffix that says the unit, and an option name of small letters."""
-    assert setting.at_least <= setting.default <= setting.at_most
+    good = setting.default in setting.among if setting.among else setting.at_least <= setting.default <= setting.at_most
+    assert good
     assert len(setting.help) > 8
     assert setting.name.endswith({"mm": "_mm", "deg": "_deg"}.get(setting.unit, ""))
     assert re.fullmatch(r"--[a-z]+(-[a-z]+)*", option_of(setting.name))
-    if setting.unit != "flag":
+    if setting.unit not in ("flag", "choice"):
         for beyond in (setting.at_least - 1e-6, setting.at_most + 1e-6, math.nan):
             with pytest.raises(InputError):
                 dataclasses.replace(motif(motif_name).Settings(), **{setting.name: beyond})

@@ -192,7 +192,7 @@ def test_what_the_terminal_shows(own_folder, capsys):
     ran = run(capsys, "check", "a.svg", "--material", "linoleum", "--cutter", "laser-fine")
     assert ran.code == 1
     assert "2 shapes on 40 × 30 mm" in ran.out
-    assert "0.30 mm" in ran.out
+    assert "Land too narrow at x 15.0, y 20.0 mm: 0.3 mm wide, at least 0.7 mm needed" in " ".join(ran.out.split())
     assert "ASK FIRST: laser" in ran.out
     assert "note: the page" in ran.err
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import ezdxf
 import numpy as np
@@ -89,8 +90,8 @@ def test_what_the_paper_can_not_bear_is_a_finding(capsys, tmp_path, change, rule
     if rule == "emboss-strain":
         text = text.replace('[[blocks]]\nname = "die"', '[[blocks]]\nbevel_deg = 30\nname = "die"')
     (tmp_path / "print.toml").write_text(text.replace(*change))
-    ran = run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built")
-    assert rule in ran.out
+    run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built")
+    assert rule in {its["rule"] for its in json.loads((tmp_path / "built" / "report.json").read_text())["findings"]}
 
 
 def test_the_dies_note_says_what_a_press_can_do_and_whom_to_ask(built):
@@ -125,8 +126,7 @@ def test_holes_of_a_counter_sheet_too_close_together_are_told_and_end_in_an_exit
         ran = run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built")
         assert ran.code == 1
         assert "ASK FIRST: die: counter-sheet, laser: The shop decides: plain card" in ran.out
-        (row,) = [line for line in ran.out.splitlines() if "counter-sheet" in line and "land-width" in line]
-        assert row.split()[:3] == ["breaks", "land-width", "die"]
+        assert False, [l for l in ran.out.splitlines() if "counter" in l or "Land too" in l]
     told = of_the_counter_sheet(json.loads((tmp_path / "built" / "report.json").read_text()))
     told = [its for its in told if its["rule"] == "land-width"]
     assert {its["severity"] for its in told} == {"breaks"}
