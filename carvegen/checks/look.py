@@ -45,7 +45,11 @@ def find(survey: Survey) -> Iterator[Finding]:
     if len(shapes) >= _FEW:
         largest = np.sort(np.argsort(-shapely.area(shapes), kind="stable")[:_LARGEST])
         yield from _twins(shapes[largest])
-        yield from _straight(shapes[largest])
+        whole = largest[
+            shapely.distance(shapes[largest], shapely.boundary(block.face)) > 0
+        ]  # no side is the face's own
+        if len(whole) >= _FEW:
+            yield from _straight(shapes[whole])
         yield from _combed(shapes[largest])
 
 
