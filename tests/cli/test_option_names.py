@@ -20,7 +20,6 @@ from tests.cli.running import run, small
 ROOT = Path(carvegen.__file__).parent
 #: Writers of pages that tell what to type: the command line's words are what they are about.
 _PAGES = {"writers/note/block_note.py", "writers/note/strip_page.py", "writers/note/embossing_page.py"}
-_PAGES |= {"writers/note/findings_table.py"}
 _PAGES |= {"delivery/block_folder.py", "toolpaths/unmade/shortfalls.py", "blocks/embossing/embossing_strip.py"}
 _PAGES |= {"prints/recut.py", "blocks/embossing/pressing.py", "prints/file/keys.py"}
 

@@ -56,8 +56,10 @@ def test_built_again_is_built_afresh(built, tmp_path, capsys, name):
 
 
 def test_every_key_and_value_is_among_the_changes():
-    """Those left out can't be changed by themselves: a name that others use, a block that is cut already, a photograph of
-    the print's own sheet (tests/prints/test_scans.py).
+    """Those left out can't be changed by themselves.
+
+    They are a name that others use, a block that is cut already, a photograph of the print's own sheet (which
+    tests/prints/test_scans.py changes).
     """
     from carvegen.prints.file.keys import LISTS, TABLES
 

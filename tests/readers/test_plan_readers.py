@@ -31,7 +31,7 @@ from carvegen.toolpaths.paths import (
 )
 from carvegen.toolpaths.settings import PathSettings
 from carvegen.writers.block.block_dxf import VERSIONS
-from carvegen.writers.note.plan_note import order_lines, plan_lines
+from carvegen.writers.note.plan_note import layer_cautions, order_lines, plan_lines
 from carvegen.writers.plan.plan_dxf import plan_dxf
 from carvegen.writers.plan.plan_layers import plan_layers
 from carvegen.writers.plan.plan_png import plan_png
@@ -252,7 +252,7 @@ def test_the_note_lists_every_layer_with_length_time_and_cutter():
         (row,) = (line for line in lines if line.startswith(f"| {k} | {operation.name} |"))
         assert operation.cutter.name in row
         assert f"{operation.depth_mm:.2f}" in row
-    text = "\n".join([*lines, *order_lines(plan)])
+    text = "\n".join([*lines, *order_lines(plan), *layer_cautions(plan)])
     assert "All together about" in text
     assert f"{plan.operations[-1].paths.lengths.sum() / 1000:.2f}" in text
     assert "CUT-OUT: A part that comes loose" in text

@@ -35,7 +35,7 @@ def told(severity: str, what: str, remedy: str = "", *, about: str = "") -> list
     """A kind of finding as lines: how bad, what is wrong and for which machines, and below it what to do."""
     head, blank = severity.ljust(_SEVERITY_WIDTH), " " * _SEVERITY_WIDTH
     what = f"{what.removesuffix('.')}; for {about}." if about else what
-    lines = fill(what, _COLUMNS, initial_indent=head, subsequent_indent=blank).split("\n")
+    lines = fill(what, _COLUMNS, initial_indent=head, break_on_hyphens=False, subsequent_indent=blank).split("\n")
     if remedy:
         lines += fill(sentence(remedy), _COLUMNS, initial_indent=blank, subsequent_indent=blank).split("\n")
     return lines
