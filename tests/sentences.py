@@ -27,8 +27,14 @@ from carvegen.checks import checked, look
 from carvegen.checks.survey import Survey
 from carvegen.facts.printing import Printing
 from carvegen.facts.profiles import Paper
+from carvegen.marking.adapting import Adapted
+from carvegen.marking.limits_kept import kept_findings
+from carvegen.marking.marks import Mark, Meaning
+from carvegen.motifs.growth import Growth
 from carvegen.prints.bare_paper import paper_findings
 from carvegen.prints.cut_blocks import Cut, finding_of
+from carvegen.prints.kept_motifs import changes_told
+from carvegen.prints.marked.mark_findings import mark_findings
 from carvegen.prints.misregister.figures import findings as register_findings
 from carvegen.prints.recut import cut_further
 from carvegen.prints.separation import Dropped
@@ -66,7 +72,7 @@ def faulty() -> Block:
 @cache
 def every_finding() -> tuple[tuple[str, Finding], ...]:
     """Findings of every kind, with what they were found on."""
-    found = [*_checked(), *_planned(), *_looked_at(), *_of_prints(), *_of_dies()]
+    found = [*_checked(), *_planned(), *_looked_at(), *_of_prints(), *_of_hands(), *_of_dies()]
     return tuple(found)
 
 
@@ -135,6 +141,22 @@ def _looked_at() -> Iterator[tuple[str, Finding]]:
     for shapes in (teeth, turned, line):
         its = Block(name="sky", width_mm=200, height_mm=150, cuts=geometry.polygon_array(shapes))
         yield from (("", one) for one in look.find(Survey(setup(cutter="laser-fine").on(its))))
+
+
+def _of_hands() -> Iterator[tuple[str, Finding]]:
+    """What is told of kept shapes that were edited, of a drawing that has changed under them, and of marks."""
+    edited = geometry.polygon_array([box(5, 5, 4, 4), box(20, 20, 4, 0.1), box(40, 20, 5, 5)])
+    cuts = np.concatenate([edited, geometry.polygon_array([box(9.2, 5, 4, 4)])])
+    limits = setup("linoleum", "laser-fine").limits
+    yield from (("", its) for its in kept_findings("near flakes", edited, cuts, box(44, 20, 6, 10), limits))
+    gone, come = geometry.polygon_array([box(5, 5, 4, 4), box(30, 5, 4, 4)]), geometry.polygon_array([box(6, 5, 4, 4)])
+    done = Adapted(growth=Growth(cuts=come), gone=gone, come=come)
+    yield from (("", its) for its in changes_told("near flakes", done))
+    mark = Mark(meaning=Meaning.COMES_OUT, shape=box(5, 5, 10, 8), key="m1")
+    way = setup("linoleum", "laser-fine")
+    yield from (
+        ("", its) for its in mark_findings(block(box(5, 5, 10, 8), box(15.2, 5, 10, 8), size=SIZE), [mark], [way])
+    )
 
 
 def _of_prints() -> Iterator[tuple[str, Finding]]:

@@ -65,8 +65,8 @@ def changed(folder: Path, what: str, files: Mapping[str, bytes | None], *, last:
         _shorten(folder)
 
 
-def undo(folder: Path) -> Undone:
-    """Put the last step back.
+def undo(folder: Path, of: str) -> Undone:
+    """Put back the last step that changed the print file called `of`, or a file that it keeps.
 
     A file that was edited since is not lost: it is laid beside, under a name that is free.
 
@@ -76,10 +76,10 @@ def undo(folder: Path) -> Undone:
         If there is nothing to undo, or something can't be written.
     """
     with settled(folder / FOLDER):
-        steps = _steps(folder)
+        steps = [step for step in _steps(folder) if _concerns(step, of)]
         if not steps:
             raise InputError(
-                "has nothing to undo", where=str(folder), hint="what carvegen keep has changed can be undone"
+                "has nothing to undo", where=str(folder / of), hint="what carvegen keep has changed can be undone"
             )
         said = _said(steps[-1])
         before, after = said.before, said.after
@@ -90,7 +90,7 @@ def undo(folder: Path) -> Undone:
                 continue  # a run that was killed has come so far
             if now is not None and now != after[name]:
                 beside[name] = free_beside(folder, name)
-                save_file(folder / beside[name], now)
+                _put(folder / beside[name], now)
             _put(folder / name, before[name])
             (away if before[name] is None else back).append(name)
         steps[-1].unlink(missing_ok=True)
@@ -120,13 +120,26 @@ def _said(step: Path) -> _Step:
         said = json.loads(step.read_text(encoding="utf-8"))
         if said["format"] != _FORMAT:
             raise InputError("is of a form not known here", where=str(step), hint="take the carvegen that wrote it")
-        if any(PurePath(name).is_absolute() or ".." in PurePath(name).parts for name in said["before"]):
+        before, after = dict[str, str | None](said["before"]), dict[str, str | None](said["after"])
+        if any(PurePath(name).is_absolute() or ".." in PurePath(name).parts for name in before):
             raise ValueError
-        return _Step(str(said["what"]), dict(said["before"]), dict(said["after"]))
+        if before.keys() != after.keys() or not all(
+            text is None or isinstance(text, str) for text in (*before.values(), *after.values())
+        ):
+            raise ValueError
+        return _Step(str(said["what"]), before, after)
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         raise InputError(
             "can't be read", where=str(step), hint="move it away; older steps can be undone still"
         ) from None
+
+
+def _concerns(step: Path, file: str) -> bool:
+    """Whether a step changed a file; one that can't be read may have, and is told when its turn comes."""
+    try:
+        return file in _said(step).before
+    except InputError:
+        return True
 
 
 def _text(path: Path) -> str | None:

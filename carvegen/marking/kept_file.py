@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
-from xml.sax.saxutils import escape
+from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 import shapely
@@ -20,6 +20,7 @@ from carvegen.artwork import plain_name
 from carvegen.artwork.kinds import drawing_bytes, is_there, kind_of
 from carvegen.artwork.svg.elements import Element, Elements, read_elements
 from carvegen.base.errors import InputError
+from carvegen.base.words import shortened
 from carvegen.geometry import PolygonArray
 from carvegen.motifs.growth import Growth
 
@@ -97,7 +98,7 @@ def kept_text(
         '<?xml version="1.0" encoding="UTF-8"?>',
         f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{_number(width)}mm" '
         f'height="{_number(height)}mm" viewBox="0 0 {_number(width)} {_number(height)}">',
-        f"<title>{escape(title)}, kept</title>",
+        f"<title>{escape(shortened(title))}, kept</title>",
         "<desc>PRINT VIEW, true size, one unit is 1 mm. Move, turn, scale, redraw, add or delete shapes in any drawing "
         "program, and save as plain SVG. The build takes them as they are.</desc>",
         f'<metadata id="kept">{escape(told)}</metadata>',
@@ -121,7 +122,7 @@ def _paths(shapes: PolygonArray, ids: list[str], height: float) -> Iterator[str]
     for shape, name in zip(shapes, ids, strict=True):
         rings = [shapely.get_coordinates(ring)[:-1] for ring in (shape.exterior, *shape.interiors)]
         data = "".join(f"M{' '.join(f'{x:.3f} {height - y:.{finer}f}' for x, y in xy.tolist())}Z" for xy in rings)
-        yield f'<path id="{name}" d="{data}"/>'
+        yield f'<path id={quoteattr(name)} d="{data}"/>'
 
 
 def _ids(shapes: PolygonArray, begins: str, names: Mapping[str, str]) -> list[str]:
@@ -257,6 +258,8 @@ def _remembered(told: Mapping[str, Any] | None) -> tuple[Memory | None, dict[str
         return None, {}
     try:
         bears, clear = shapely.from_wkt([told["bears"], told["clear"]])
+        if not shapely.is_valid([bears, clear]).all():
+            raise ValueError
         memory = Memory(
             motif=told["motif"], settings=dict(told["settings"]), marks=frozenset(told["shapes"].split()),
             surroundings=Surroundings(bears=bears, clear=clear),

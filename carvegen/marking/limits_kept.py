@@ -47,7 +47,7 @@ def kept_findings(
     for place in over[shapely.area(over) > _LEAST_MM2]:
         yield _finding(
             place, float(shapely.area(place)), 0.0, f"an edited shape of {name} lies on what the motif keeps out of",
-            "move it, or leave it if you want it there", unit="mm²", severity=Severity.ADVICE,
+            "move it, or leave it if you want it there", unit="mm²", severity=Severity.ADVICE, kind="clear",
         )  # fmt: skip
 
 
@@ -68,7 +68,7 @@ def _narrow_lands(name: str, edited: PolygonArray, cuts: PolygonArray, limits: L
         yield _finding(
             chords[k], float(found.width[k]), limits.land_mm,
             f"land beside an edited shape of {name} is too narrow to stand; mending changes it, if the block is mended",
-            "move the shape, or join the two cuts",
+            "move the shape, or join the two cuts", kind="land",
         )  # fmt: skip
 
 
@@ -81,20 +81,20 @@ def _narrow_cuts(name: str, edited: PolygonArray, limits: Limits) -> Iterator[Fi
     )
     for shape in edited[small]:
         wide = 2 * float(shapely.length(shapely.maximum_inscribed_circle(shape, tolerance=_GRID_SLACK_MM)))
-        yield _finding(shape, wide, limits.cut_mm, why, remedy)
+        yield _finding(shape, wide, limits.cut_mm, why, remedy, kind="cut")
     found = necks(geometry.rings(edited[~small]), limits.cut_mm)
     chords = geometry.lines(found.start, found.end)
     for k in np.flatnonzero(found.width < limits.cut_mm - _GRID_SLACK_MM).tolist():
-        yield _finding(chords[k], float(found.width[k]), limits.cut_mm, why, remedy)
+        yield _finding(chords[k], float(found.width[k]), limits.cut_mm, why, remedy, kind="cut")
 
 
 def _finding(
-    place: BaseGeometry, measured: float, limit: float, why: str, remedy: str, *, unit: str = "mm",
+    place: BaseGeometry, measured: float, limit: float, why: str, remedy: str, *, kind: str, unit: str = "mm",
     severity: Severity = Severity.RISK,
 ) -> Finding:  # fmt: skip
     chord = shapely.get_dimensions(place) == 1
     at = shapely.centroid(place) if chord else shapely.point_on_surface(place)
     return Finding(
-        rule=RULE, severity=severity, at=(round(at.x, 3), round(at.y, 3)), measured=measured, limit=limit, unit=unit,
-        why=why, remedy=remedy,
+        rule=RULE, kind=kind, severity=severity, at=(round(at.x, 3), round(at.y, 3)), measured=measured, limit=limit,
+        unit=unit, why=why, remedy=remedy,
     )  # fmt: skip

@@ -23,8 +23,9 @@ if TYPE_CHECKING:
 __all__ = ["MarksFile", "Names", "read_marks"]
 
 _SAME_MM = 0.5  #: a page that differs from the face by no more was drawn for it
+_ANY_GROUP = re.compile("(LAYER|GROUP|G|SVG)?[0-9]*")  #: what drawing programs call groups by themselves
 _MEANINGS = {plain_name(meaning): meaning for meaning in Meaning}
-_NAMED = re.compile(f"({'|'.join(_MEANINGS)})([0-9]*)")
+_NAMED = re.compile("(" + "|".join(_MEANINGS) + ")([0-9]{0,6})")
 _BEYOND = "a see-through shape is taken as solid"  #: not so here: it tells the strength
 
 
@@ -86,7 +87,26 @@ def read_marks(path: Path, names: Names, size: tuple[float, float]) -> MarksFile
     notes = [note for note in drawing.notes if not note.startswith(_BEYOND)]
     left_out = sorted({its.group for its in drawing.every if its.group and not _meaning_of(its)})
     notes += [f"the group {name!r} has no meaning here and is left out" for name in left_out]
+    notes += _for_all(drawing, names)
     return MarksFile(marks=tuple(marks), notes=tuple(notes))
+
+
+def _for_all(drawing: Elements, names: Names) -> list[str]:
+    """What is to be said of groups round marks that may have been meant for a motif or a block."""
+    around = {group for its in drawing.every if _meaning_of(its) for group in its.groups if any(group)}
+    known = [*names.motifs, *names.blocks]
+    strange = sorted({
+        next(filter(None, group)) for group in around
+        if not any(_NAMED.fullmatch(plain_name(name)) or names.for_motifs([name]) or names.for_blocks([name])
+                   for name in group)
+        and not all(_ANY_GROUP.fullmatch(plain_name(name)) for name in group if name)
+    })  # fmt: skip
+    return [
+        " ".join(
+            filter(None, [f"the group {name!r} names no motif or block: its marks are for all.", meant(name, known)])
+        )
+        for name in strange
+    ]
 
 
 def _check_size(drawing: Elements, size: tuple[float, float]) -> None:
@@ -120,7 +140,7 @@ def _marks_of(element: Element, names: Names) -> Iterator[Mark]:
     shape = shapely.union_all(element.shapes)
     yield Mark(
         meaning=meaning, shape=shape, key=element.name or key_of(shape), strength=element.opacity,
-        attempt=int(number or 1), motifs=motifs, blocks=blocks,
+        attempt=max(1, int(number or 1)), motifs=motifs, blocks=blocks,
     )  # fmt: skip
 
 

@@ -46,11 +46,13 @@ def keep(given: Print, grown: Sequence[Grown], names: Sequence[str]) -> dict[str
         If a name is no motif's, or a file can't be written.
     """
     wanted = _numbers(given, names)
+    taken = {its.kept for its in given.motifs if its.kept}
     files: dict[str, bytes | None] = {}
     kept: dict[str, str] = {}
     for k in wanted:
         own = grown[k]
-        file = own.motif.kept if _inside(own.motif.kept) else f"{_FOLDER}/{file_name(own.motif.name)}.svg"
+        file = own.motif.kept if _inside(own.motif.kept) else _free_file(given.path.parent, own.motif.name, taken)
+        taken.add(file)
         files[file] = _file_of(given, own).encode()
         kept[own.motif.name] = file
     text = _named(given.path, {k: kept[given.motifs[k].name] for k in wanted})
@@ -76,6 +78,13 @@ def release(given: Print, names: Sequence[str]) -> list[Released]:
     text = _named(given.path, dict.fromkeys(numbers, ""))
     _change(given, f"let go of {', '.join(its.name for its in let_go)}", {given.path.name: text})
     return let_go
+
+
+def _free_file(folder: Path, name: str, taken: set[str]) -> str:
+    """A file for the motif called `name` that no other motif is kept in and that does not lie there yet."""
+    stem = f"{_FOLDER}/{file_name(name)}"
+    files = (f"{stem}.svg", *(f"{stem}-{k}.svg" for k in range(2, 10_000)))
+    return next(file for file in files if file not in taken and not (folder / file).exists())
 
 
 def _inside(name: str) -> bool:
@@ -119,7 +128,7 @@ def _named(path: Path, kept: Mapping[int, str]) -> bytes:
         document: Any = tomlkit.parse(raw.decode("utf-8-sig"))
     except (OSError, UnicodeDecodeError, TOMLKitError) as error:
         raise InputError("can't be read", where=str(path), hint=str(error)) from None
-    before = document.unwrap()
+    before = tomllib.loads(raw.decode("utf-8-sig"))
     for k, file in kept.items():
         if file:
             document["motifs"][k]["kept"] = file

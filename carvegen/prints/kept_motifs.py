@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from carvegen.motifs.growth import Growth
     from carvegen.prints.file.print_file import Print, PrintMotif
 
-__all__ = ["Grown", "from_file", "grown_by"]
+__all__ = ["Grown", "changes_told", "from_file", "grown_by"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -82,7 +82,7 @@ def from_file(
     there = set(marks_of(done.growth.cuts))
     edited = kept.edited[np.array([mark in there for mark in marks_of(kept.edited)], dtype=bool)]
     findings = (
-        *_changes_told(motif.name, done),
+        *changes_told(motif.name, done),
         *kept_findings(motif.name, edited, done.growth.cuts, around.clear, limits),
     )
     return Grown(
@@ -91,19 +91,19 @@ def from_file(
     )  # fmt: skip
 
 
-def _changes_told(name: str, done: Adapted) -> Iterator[Finding]:
+def changes_told(name: str, done: Adapted) -> Iterator[Finding]:
     """Where the drawing has changed under a kept motif."""
     replaced = np.unique(shapely.STRtree(done.gone).query(done.come, predicate="intersects")[1])
     for shape in done.come:
-        yield _told(shape, f"{name} has grown again here: the drawing has changed under it")
+        yield _told("grown", shape, f"{name} has grown again here: the drawing has changed under it")
     for shape in np.delete(done.gone, replaced):
-        yield _told(shape, f"a shape of {name} is left out here: the drawing has changed under it")
+        yield _told("left-out", shape, f"a shape of {name} is left out here: the drawing has changed under it")
 
 
-def _told(shape: BaseGeometry, why: str) -> Finding:
+def _told(kind: str, shape: BaseGeometry, why: str) -> Finding:
     at = shapely.point_on_surface(shape)
     return Finding(
-        rule="changed-drawing", severity=Severity.ADVICE, at=(round(at.x, 3), round(at.y, 3)),
+        rule="changed-drawing", kind=kind, severity=Severity.ADVICE, at=(round(at.x, 3), round(at.y, 3)),
         measured=float(shapely.area(shape)), limit=0.0, unit="mm²", why=why,
         remedy="look at changed.png; carvegen keep keeps it as it is now",
     )  # fmt: skip

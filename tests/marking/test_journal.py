@@ -38,22 +38,40 @@ def test_step_by_step_back(folder):
     second = files(folder)
     changed(folder, "keep --release", {"print.toml": b"[print]\n", "kept/one.svg": None})
     changed(folder, "nothing", {"print.toml": b"[print]\n"})  # as it is: no step
-    done = undo(folder)
+    done = undo(folder, "print.toml")
     assert (done.what, done.back, done.away, done.more) == (
         "keep --release", ("print.toml", "kept/one.svg"), (), 1,
     )  # fmt: skip
     assert files(folder) == second
-    assert undo(folder).away == ("kept/two.svg",)
+    assert undo(folder, "print.toml").away == ("kept/two.svg",)
     assert files(folder) == first
     with pytest.raises(InputError, match="nothing to undo"):
-        undo(folder)
+        undo(folder, "print.toml")
 
 
 def test_what_was_edited_since_is_laid_beside(folder):
     changed(folder, "keep", AFTER, last="print.toml")
     (folder / "kept/one.svg").write_text("mine")
-    assert undo(folder).beside == {"kept/one.svg": "kept/one.yours.svg"}
+    assert undo(folder, "print.toml").beside == {"kept/one.svg": "kept/one.yours.svg"}
     assert files(folder) == {name: text.encode() for name, text in BEFORE.items()} | {"kept/one.yours.svg": b"mine"}
+
+
+def test_whatever_was_edited_keeps_its_bytes(folder):
+    changed(folder, "keep", AFTER, last="print.toml")
+    mine = b"a = 1\r\n\xe9 \x1b[0m\r\n"
+    (folder / "print.toml").write_bytes(mine)
+    (beside,) = undo(folder, "print.toml").beside.values()
+    assert (folder / beside).read_bytes() == mine
+
+
+def test_a_step_of_another_print_beside_it_is_left_alone(folder):
+    changed(folder, "keep", AFTER, last="print.toml")
+    changed(folder, "keep other", {"other.toml": b"[print]"}, last="other.toml")
+    assert undo(folder, "print.toml").what == "keep"
+    assert (folder / "other.toml").is_file()
+    with pytest.raises(InputError, match="nothing to undo"):
+        undo(folder, "print.toml")
+    assert undo(folder, "other.toml").what == "keep other"
 
 
 @pytest.mark.parametrize("at", range(4))
@@ -74,7 +92,7 @@ def test_killed_at_any_write_it_can_be_undone(folder, monkeypatch, at):
     assert now["print.toml"] == first["print.toml"]  # the last
     monkeypatch.undo()
     if at:
-        undo(folder)
+        undo(folder, "print.toml")
     assert files(folder) == first
 
 
@@ -90,9 +108,9 @@ def test_killed_while_it_undoes_it_is_undone_by_the_next(folder, monkeypatch):
 
     monkeypatch.setattr(journal, "_put", dying)
     with pytest.raises(Killed):
-        undo(folder)
+        undo(folder, "print.toml")
     monkeypatch.undo()
-    undo(folder)
+    undo(folder, "print.toml")
     assert files(folder) == first
 
 
@@ -101,18 +119,23 @@ def test_the_journal_is_bounded(folder, monkeypatch):
     for k in range(6):
         changed(folder, f"keep {k}", {"kept/one.svg": str(k).encode()})
     assert len(list((folder / FOLDER).iterdir())) == 3
-    assert [undo(folder).what for _ in range(3)] == ["keep 5", "keep 4", "keep 3"]
+    assert [undo(folder, "kept/one.svg").what for _ in range(3)] == ["keep 5", "keep 4", "keep 3"]
     assert (folder / "kept/one.svg").read_text() == "2"
 
 
 @pytest.mark.parametrize(
     "text",
-    ["{", '{"format": 1, "what": "keep", "before": {"../../mine": "x"}, "after": {"../../mine": "y"}}', "[]"],
+    [
+        "{",
+        '{"format": 1, "what": "keep", "before": {"print.toml": 3}, "after": {"print.toml": 4}}',
+        '{"format": 1, "what": "keep", "before": {"../../mine": "x"}, "after": {"../../mine": "y"}}',
+        "[]",
+    ],
 )
 def test_a_damaged_step_is_told(folder, text):
     changed(folder, "keep", AFTER)
     step = next((folder / FOLDER).iterdir())
     step.write_text(text)
     with pytest.raises(InputError, match="can't be read") as refused:
-        undo(folder)
+        undo(folder, "print.toml")
     assert step.name in str(refused.value)

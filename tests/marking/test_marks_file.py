@@ -105,3 +105,17 @@ def test_a_picture_or_half_a_file_is_refused(tmp_path) -> None:
         path.write_text(data, encoding="utf-8")
         with pytest.raises(InputError):
             read_marks(path, NAMES, SIZE)
+
+
+def test_a_misspelt_group_round_a_mark_is_told(tmp_path) -> None:
+    inner = '<g id="keyy"><g id="layer1"><g id="stays"><rect x="1" y="1" width="9" height="9"/></g></g></g>'
+    told = marks(tmp_path, inner)
+    assert [note for note in told.notes if "keyy" in note] == [
+        "the group 'keyy' names no motif or block: its marks are for all. did you mean key?"
+    ]
+    assert not any("layer1" in note for note in told.notes)
+
+
+def test_no_number_of_a_try_is_too_long(tmp_path) -> None:
+    with pytest.raises(InputError, match="holds no mark"):
+        marks(tmp_path, f'<g id="grow again {"9" * 5000}"><rect x="1" y="1" width="9" height="9"/></g>')

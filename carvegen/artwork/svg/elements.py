@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -96,7 +97,7 @@ class _ByElement(Ink):
         cover = state.opacity * (1.0 if (own_cover := number(state.style[f"{paint}-opacity"])) is None else own_cover)
         self.drawn.append(
             Element(name=node.get("id", ""), group=state.layer or "", shapes=geometry.empty(), groups=state.groups,
-                    opacity=min(max(cover, 0.0), 1.0))
+                    opacity=min(max(cover, 0.0), 1.0) if math.isfinite(cover) else 1.0)
         )  # fmt: skip
         super().draw(node, replace(state, layer=own))
 

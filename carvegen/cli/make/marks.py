@@ -63,7 +63,9 @@ class Marks:
         from carvegen.marking.marks import Meaning
 
         stays, out = (
-            geometry.parts([mark.shape for mark in self.marks if mark.meaning == meaning])
+            geometry.parts(
+                [mark.shape for mark in self.marks if mark.meaning == meaning and mark.is_for(block=block.name)]
+            )
             for meaning in (Meaning.STAYS, Meaning.COMES_OUT)
         )
         met = np.unique(block.cut_tree.query(out, predicate="intersects")[1])

@@ -89,9 +89,12 @@ def _read(scans: tuple[Path, ...], given: Print, sheet: MarkingSheet, out: Path,
     picture = out.with_suffix(".png")
     if clash := [path for path in scans if path.resolve() in (out.resolve(), picture.resolve())]:
         raise InputError("must not overwrite the picture that is read", value=str(clash[0]), where="--out")
+    if there := [path for path in (out, picture) if path.exists()]:
+        raise InputError("is there already", value=str(there[0]), where="--out", hint="name another, or move it away")
     found = read_sheets(scans, sheet)
-    save_file(out, marks_svg(found, given.name, (given.width_mm, given.height_mm)))
-    save_file(picture, marks_png(found, sheet))
+    drawn, shown = marks_svg(found, given.name, (given.width_mm, given.height_mm)), marks_png(found, sheet)
+    save_file(picture, shown)
+    save_file(out, drawn)
     options.tell_notes(found.notes)
     if as_json:
         told = {"out": str(out), "picture": str(picture), "marks": _figures(found), "notes": list(found.notes)}

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from carvegen.base.errors import InputError
 from carvegen.cli import options
 
 __all__ = ["command"]
@@ -26,7 +27,9 @@ def command(file: Path, as_json: bool) -> None:
     """
     from carvegen.marking.journal import undo
 
-    done = undo(file.parent)
+    if not file.is_file():
+        raise InputError("is not there", where=str(file), hint="name the print file that carvegen keep has changed")
+    done = undo(file.parent, file.name)
     if as_json:
         click.echo(json.dumps(asdict(done), indent=1))
         return

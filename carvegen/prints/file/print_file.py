@@ -290,7 +290,7 @@ def usual_name(motif: str, nth: int) -> str:
 
 def _check_names(top: Place, motifs: Sequence[Mapping[str, Any]]) -> None:
     """Refuse motifs that are called alike: kept files and commands name them."""
-    count, seen = dict[str, int](), set[str]()
+    count, seen, files = dict[str, int](), set[str](), set[str | None]()
     for k, its in enumerate(motifs):
         kind = its.get("motif") or ""
         nth = count[kind] = count.get(kind, -1) + 1
@@ -300,6 +300,11 @@ def _check_names(top: Place, motifs: Sequence[Mapping[str, Any]]) -> None:
         elif file_name(name) in seen and kind:
             top.fault(f"motifs[{k}].name", "is that of another motif, too", value=name, hint="give each its own name")
         seen.add(file_name(name))
+        if (file := its.get("kept")) and file in files:
+            top.fault(
+                f"motifs[{k}].kept", "is that of another motif, too", value=file, hint="give each a file of its own"
+            )
+        files.add(file)
 
 
 def _check_marked(top: Place, many: Mapping[str, Sequence[Mapping[str, Any]]]) -> None:

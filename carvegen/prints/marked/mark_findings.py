@@ -55,7 +55,8 @@ def _found(survey: Survey, marks: Sequence[Mark]) -> Iterator[Finding]:
         for mark in marks:
             if shapely.dwithin(chords[k], mark.shape, _BESIDE_MM):
                 yield Finding(
-                    rule=RULE, severity=Severity.RISK, at=(round(found.at[k, 0], 3), round(found.at[k, 1], 3)),
+                    rule=RULE, kind=mark.key, severity=Severity.RISK,
+                    at=(round(found.at[k, 0], 3), round(found.at[k, 1], 3)),
                     to=(round(found.to[k, 0], 3), round(found.to[k, 1], 3)), measured=float(found.width[k]),
                     limit=float(limit[k]), unit="mm", why=f"{mark} leaves land here that is too narrow to last",
                     remedy="draw the mark larger, or further from what is cut beside it; or take it out",

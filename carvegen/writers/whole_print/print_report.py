@@ -93,7 +93,7 @@ def report_lines(report: Mapping[str, Any], *, most: int = MOST_LINES) -> list[s
         own = [its for its in report["findings"] if its["block"] == block]
         entries = []
         for its in own:
-            kind = (its["severity"], its["rule"], its["kind"])
+            kind = (its["severity"], its["rule"], its["kind"], its["remedy"])
             remedy = "" if kind in said else its["remedy"]
             entries.append(told(its["severity"], its["sentence"], remedy, about=" and ".join(its["for"])))
             said.add(kind)
