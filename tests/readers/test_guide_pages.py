@@ -357,6 +357,39 @@ def test_a_pale_guide_uses_less_than_half_the_ink_in_the_cuts_and_still_divides_
     assert np.count_nonzero(np.diff(usual > np.median(usual) + 60)) == 0
 
 
+def test_what_is_cut_already_is_pale_and_neither_counted_nor_timed():
+    """The left half of the wide cut is there already: PDFium and resvg draw it near white, the other half grey."""
+    old, width = box(10, 10, 25, 40), 120.0
+    guide = hand_guide(_job(cut_before=geometry.polygon_array([old])), "carbon")
+    whole = hand_guide(_job(), "carbon")
+    pdf = _picture(guide_pdf(guide), 2)
+    left, top = UNPRINTED_MM - guide.bounds[0], UNPRINTED_MM + HEAD_MM + guide.bounds[3]
+    svg_text = guide_svg(guide)
+    png = resvg_py.svg_to_bytes(svg_string=svg_text, dpi=DPI, background="#ffffff")
+    svg = np.array(Image.open(io.BytesIO(bytes(png))).convert("L"))
+    edge = re.search(r'BLOCK EDGE</title>.*?points="([^"]+)"', svg_text)
+    assert edge is not None
+    corners = np.array([its.split(",") for its in edge[1].split()], dtype=float)
+    for picture, (x0, y0) in ((pdf, (left, top)), (svg, (corners[:, 0].min(), corners[:, 1].max()))):
+        light = [
+            picture[round((y0 - 32.2) * PX), round((x0 + width - x) * PX) - 5 : round((x0 + width - x) * PX) + 5].mean()
+            for x in (20, 38.8)
+        ]
+        assert 236 < light[0] < 250, "pale, and not the paper"
+        assert light[1] < 232
+    assert shapely.area(shapely.union_all(_every_zone(guide)).intersection(box(95, 10, 110, 40))) < 0.1
+    assert "cut already" in " ".join(guide.legend)
+    assert "cut already" not in " ".join(whole.legend)
+    assert guide.facts[-1] != whole.facts[-1], "the time is that of what is left"
+    half = hand_guide(_job(cut_before=geometry.polygon_array([box(50, 10, 51, 60)])), "carbon")
+    assert whole.tables, "two zones have something to cut"
+    assert not half.tables, "one zone is left"
+
+
+def _every_zone(guide: Guide) -> list[shapely.Polygon]:
+    return [*guide.zones.fine, *guide.zones.edges, *guide.zones.floors]
+
+
 def test_pages_of_words_stand_upright_whichever_way_the_drawing_lies():
     pages = pypdf.PdfReader(io.BytesIO(guide_pdf(hand_guide(_job(size=(200.0, 140.0)), "carbon")))).pages
     wide = [float(page.mediabox.width) > float(page.mediabox.height) for page in pages]

@@ -85,6 +85,10 @@ def legend(job: Job, shown: Seen, zones: Zones) -> Iterator[Entry]:
             words="Grey: cut away, the darkest first, the lightest last. White: leave standing, it prints.",
             shows="tones",
         )
+    if len(shown.cut_before):
+        yield Entry(
+            words="Palest grey with level lines: cut already. Nothing to do there; find your way by it.", shows="before"
+        )
     if len(shown.cut_outs):
         yield Entry(words="Coarse hatching: goes through the whole thickness.", shows="through")
     if len(shown.free):
