@@ -114,8 +114,8 @@ def seen(what: Job | Block, view: View) -> Seen:
     )
     return Seen(
         name=block.name, view=view, width_mm=width, height_mm=height, cuts=cuts, lowered=lowered,
-        cut_before=cut_before, to_cut=to_cut, cut_outs=cut_outs, kept=kept, free=free, stops=stops, mark=mark, waste_mm=register.waste_mm,
-        moat_mm=register.moat_mm,
+        cut_before=cut_before, to_cut=to_cut, cut_outs=cut_outs, kept=kept, free=free, stops=stops, mark=mark,
+        waste_mm=register.waste_mm, moat_mm=register.moat_mm,
     )  # fmt: skip
 
 

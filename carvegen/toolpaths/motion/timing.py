@@ -246,8 +246,9 @@ def _raster_time(operation: Operation, machine: Machine, spacing_mm: float) -> T
 def by_hand_min(block: Block, material: Material) -> tuple[float, float] | None:
     """Minutes to cut a block by hand, from a quick hand to a slow one; None where nothing is known of the material.
 
-    Of a block that is cut in part, what is left to be cut. Every outline once at the material's pace along a line, and the cut areas cleared at its pace for areas: the
-    paces are common practice and no more. Time one patch of 50 x 50 mm and scale by it.
+    Every outline once at the material's pace along a line, and the cut areas cleared at its pace for areas: the
+    paces are common practice and no more. Time one patch of 50 x 50 mm and scale by it. What is cut already
+    takes no time.
     """
     import shapely
 

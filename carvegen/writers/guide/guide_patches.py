@@ -55,16 +55,17 @@ def patches_of(job: Job, shown: Seen) -> tuple[Patch, ...]:
     pieces = shapely.intersection(cuts[j], rectangles[k])
     np.add.at(area, k, np.where(j < len(shown.to_cut), shapely.area(pieces), 0.0))
     np.add.at(length, k, shapely.length(shapely.intersection(shapely.boundary(cuts[j]), rectangles[k])))
-    gone = shapely.STRtree(shown.cut_before)
+    before, gone = shown.cut_before, shapely.STRtree(shown.cut_before)
     covered = np.zeros(len(boxes))
     np.add.at(covered, k, shapely.area(pieces))
     found: list[Patch] = []
     for own in np.flatnonzero((count > 0) | (covered > _TOUCHED_MM2)).tolist():
         box = tuple(boxes[own].tolist())
+        taken = geometry.stack([pieces[k == own], before[gone.query(rectangles[own])]])
         found.append(
             Patch(
                 number=len(found) + 1, box=box, cuts=int(count[own]),
-                number_at=_room(rectangles[own], np.concatenate([pieces[k == own], shown.cut_before[gone.query(rectangles[own])]])),
+                number_at=_room(rectangles[own], taken),
                 minutes=hand_minutes(float(length[own]), float(area[own]) / 100, job.material),
             )
         )  # fmt: skip

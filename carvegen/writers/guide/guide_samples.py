@@ -13,8 +13,8 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats
 
 __all__ = [
-    "BEFORE_TONE", "FREE_TONE", "HATCH_TONE", "HEAVY_MM", "OUTLINE_MM", "SAMPLE_MM", "THROUGH_MM", "Entry", "Lines", "Sample",
-    "sample",
+    "BEFORE_TONE", "FREE_TONE", "HATCH_TONE", "HEAVY_MM", "OUTLINE_MM", "SAMPLE_MM", "THROUGH_MM", "Entry", "Lines",
+    "Sample", "sample",
 ]  # fmt: skip
 
 BEFORE_TONE = 0.95  #: lightness of what is cut already; a printer that leaves it white still draws its lines

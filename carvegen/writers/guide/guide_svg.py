@@ -102,11 +102,11 @@ def _picture(page: SvgPage, guide: Guide) -> None:
     zones, shown = guide.zones, guide.shown
     line = {"stroke": _grey(HATCH_TONE), "stroke_width": OUTLINE_MM, "stroke_linejoin": "round"}
     if len(shown.cut_before):
-        style = {"fill": _grey(BEFORE_TONE), "stroke": "none", "fill_rule": "evenodd"}
-        page.group("CUT-BEFORE", "CUT BEFORE", "cut already: nothing to do", **style)
+        name, words = "CUT BEFORE", "cut already: nothing to do"
+        page.group("CUT-BEFORE", name, words, fill=_grey(BEFORE_TONE), stroke="none", fill_rule="evenodd")
         page.shapes("CUT-BEFORE", shown.cut_before)
-        style = {"stroke": _grey(FREE_TONE), "stroke_width": OUTLINE_MM}
-        _lines(page, page.group("CUT-BEFORE-LINES", "CUT BEFORE LINES", "over it", **style), guide.before_lines)
+        lines = page.group("CUT-BEFORE-LINES", name, words, stroke=_grey(FREE_TONE), stroke_width=OUTLINE_MM)
+        _lines(page, lines, guide.before_lines)
     for k, (tone, shapes) in enumerate(zip(guide.tones, (zones.fine, zones.edges, zones.floors), strict=True), start=1):
         page.group(f"ZONE-{k}", f"ZONE {k}", _ZONES[k - 1], fill=_grey(tone), stroke="none", fill_rule="evenodd")
         page.shapes(f"ZONE-{k}", shapes)
