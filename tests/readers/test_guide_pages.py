@@ -362,15 +362,7 @@ def test_what_is_cut_already_is_pale_and_neither_counted_nor_timed():
     old, width = box(10, 10, 25, 40), 120.0
     guide = hand_guide(_job(cut_before=geometry.polygon_array([old])), "carbon")
     whole = hand_guide(_job(), "carbon")
-    pdf = _picture(guide_pdf(guide), 2)
-    left, top = UNPRINTED_MM - guide.bounds[0], UNPRINTED_MM + HEAD_MM + guide.bounds[3]
-    svg_text = guide_svg(guide)
-    png = resvg_py.svg_to_bytes(svg_string=svg_text, dpi=DPI, background="#ffffff")
-    svg = np.array(Image.open(io.BytesIO(bytes(png))).convert("L"))
-    edge = re.search(r'BLOCK EDGE</title>.*?points="([^"]+)"', svg_text)
-    assert edge is not None
-    corners = np.array([its.split(",") for its in edge[1].split()], dtype=float)
-    for picture, (x0, y0) in ((pdf, (left, top)), (svg, (corners[:, 0].min(), corners[:, 1].max()))):
+    for picture, x0, y0 in _both_drawn(guide):
         light = [
             picture[round((y0 - 32.2) * PX), round((x0 + width - x) * PX) - 5 : round((x0 + width - x) * PX) + 5].mean()
             for x in (20, 38.8)
@@ -384,6 +376,37 @@ def test_what_is_cut_already_is_pale_and_neither_counted_nor_timed():
     half = hand_guide(_job(cut_before=geometry.polygon_array([box(50, 10, 51, 60)])), "carbon")
     assert whole.tables, "two zones have something to cut"
     assert not half.tables, "one zone is left"
+
+
+def _both_drawn(guide: Guide) -> list[tuple[np.ndarray, float, float]]:
+    """The drawing of the PDF and of the SVG in grey, and where on it the block's lower left corner lies, mm."""
+    text = guide_svg(guide)
+    png = resvg_py.svg_to_bytes(svg_string=text, dpi=DPI, background="#ffffff")
+    edge = re.search(r'BLOCK EDGE</title>.*?points="([^"]+)"', text)
+    assert edge is not None
+    corners = np.array([its.split(",") for its in edge[1].split()], dtype=float)
+    left, top = UNPRINTED_MM - guide.bounds[0], UNPRINTED_MM + HEAD_MM + guide.bounds[3]
+    data = guide_pdf(guide)
+    return [
+        (_picture(data, len(_texts(data)) - 1), left, top),
+        (np.array(Image.open(io.BytesIO(bytes(png))).convert("L")), corners[:, 0].min(), corners[:, 1].max()),
+    ]
+
+
+@pytest.mark.parametrize("way", ["carbon", "tracing"])
+def test_every_patch_that_the_carver_decides_is_seen_and_not_taken_for_a_cut(way: str):
+    """PDFium and resvg draw each, however small, with lines on white; small ones lie between two lines of hatching."""
+    free = [box(60 + 5 * k, 70 + 0.31 * k, 60.6 + 5 * k, 70.6 + 0.31 * k) for k in range(8)] + [box(90, 20, 100, 30)]
+    guide = hand_guide(_job(free=geometry.polygon_array(free)), way)
+    for picture, x0, y0 in _both_drawn(guide):
+        for left, bottom, right, top in shapely.bounds(guide.shown.free):
+            rows = slice(round((y0 - top - 0.1) * PX), round((y0 - bottom + 0.1) * PX) + 1)
+            part = picture[rows, round((x0 + left - 0.1) * PX) : round((x0 + right + 0.1) * PX) + 1]
+            assert part.min() < 215, "there are lines"
+            whole = part.size / PX**2 > 4
+            assert part.mean() > (225 if whole else 120), "and no tone"
+            edge = picture[round((y0 - (bottom + top) / 2) * PX), round((x0 + left) * PX) - 2 :][:5]
+            assert edge.min() < 215, "its side is drawn"
 
 
 def _every_zone(guide: Guide) -> list[shapely.Polygon]:

@@ -113,6 +113,7 @@ class _Drawn:
     def __init__(self, guide: Guide) -> None:
         zones = guide.zones
         self.zones = [Shapes(its, "f*") for its in (zones.fine, zones.edges, zones.floors)]
+        self.free = Shapes(guide.shown.free, "S")
         self.before = Shapes(guide.shown.cut_before, "f*")
         self.floors = Shapes(zones.floors if guide.pale else geometry.empty(), "S")
         self.cuts, self.cut_outs = Shapes(guide.shown.lowered, "S"), Shapes(guide.shown.cut_outs, "S")
@@ -139,6 +140,7 @@ def _drawing(canvas: Canvas, guide: Guide, tile: Tile, drawn: _Drawn) -> None:
     canvas.setStrokeGray(FREE_TONE)
     _lines(canvas, guide.before_lines)
     _lines(canvas, guide.free_hatch)
+    canvas.addLiteral(drawn.free.within(tile))
     canvas.setStrokeGray(HATCH_TONE)
     canvas.setLineWidth(THROUGH_MM)
     _lines(canvas, guide.hatch)

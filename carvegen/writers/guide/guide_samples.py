@@ -105,6 +105,9 @@ _LINES: Mapping[str, tuple[Lines, ...]] = {
         Lines(ends=_slanting(2.2, 1), width_mm=THROUGH_MM, tone=HATCH_TONE),
         Lines(ends=_WHOLE, width_mm=THROUGH_MM, tone=HATCH_TONE),
     ),
-    "free": (Lines(ends=_slanting(1.1, -1), width_mm=OUTLINE_MM, tone=FREE_TONE),),
+    "free": (
+        Lines(ends=_slanting(1.1, -1), width_mm=OUTLINE_MM, tone=FREE_TONE),
+        Lines(ends=_WHOLE, width_mm=OUTLINE_MM, tone=FREE_TONE),
+    ),
     "kept": (Lines(ends=_WHOLE, width_mm=OUTLINE_MM, tone=HATCH_TONE, broken=True),),
 }

@@ -119,7 +119,9 @@ def _picture(page: SvgPage, guide: Guide) -> None:
         page.group("KEPT", "KEPT", "artwork that is kept clear", fill="none", stroke_dasharray="1.2,0.8", **line)
         page.shapes("KEPT", shown.kept)
     if len(shown.free):
-        _lines(page, _group(page, FREE_FRINGE, stroke=_grey(FREE_TONE), stroke_width=OUTLINE_MM), guide.free_hatch)
+        free = _group(page, FREE_FRINGE, fill="none", stroke=_grey(FREE_TONE), stroke_width=OUTLINE_MM)
+        _lines(page, free, guide.free_hatch)
+        page.shapes(LAYERS[FREE_FRINGE].xml_name, shown.free)
     hatched = _group(page, CUT_OUT, fill="none", fill_rule="evenodd", **{**line, "stroke_width": THROUGH_MM})
     _lines(page, hatched, guide.hatch)
     _group(page, REGISTER, fill=_INK, stroke="none")
