@@ -6,6 +6,7 @@ import dataclasses
 import io
 import math
 import re
+from collections.abc import Callable
 from itertools import combinations, pairwise
 
 import numpy as np
@@ -233,6 +234,69 @@ def test_samples_stand_before_the_words_in_the_drawings_own_tones():
     assert len(groups) == sum(bool(its.shows) for its in (*guide.shows, *guide.tools)) >= 4
 
 
+def test_the_svg_has_a_box_to_tick_before_each_zone_of_its_list():
+    """An empty square of 2.8 mm, drawn beside the words of each zone, as resvg shows it: a frame round white."""
+    guide = hand_guide(_job(), "carbon")
+    rows = len(guide.tables[0].rows) - 1
+    text = guide_svg(guide)
+    found = re.findall(r'id="TICK-\d+".*?</g></g>', text)
+    assert len(found) == rows >= 2
+    png = resvg_py.svg_to_bytes(svg_string=text, dpi=DPI, background="#ffffff")
+    grey = np.array(Image.open(io.BytesIO(bytes(png))).convert("L"))
+    for group in found:
+        x, y = (np.array(re.findall(rf'{axis}[12]="([\d.]+)"', group), dtype=float) for axis in "xy")
+        left, top, right, bottom = x.min(), y.min(), x.max(), y.max()
+        assert (right - left, bottom - top) == pytest.approx((2.8, 2.8), abs=0.01)
+        inside = grey[round((top + 0.4) * PX) : round((bottom - 0.4) * PX), round((left + 0.4) * PX) :]
+        assert inside[:, : round(2 * PX)].min() > 250, "room for a tick"
+        assert grey[round((top + bottom) / 2 * PX), round(left * PX) - 2 :][:5].min() < 160, "its side is drawn"
+
+
+#: What is done with the sheet, as pictures on paper: is it turned over on its way to the block?
+LAID = {"carbon": False, "glued": False, "face-down": True, "tracing": True}  # common practice, no source
+
+
+@pytest.mark.parametrize("way", LAID)
+def test_a_sheet_laid_as_it_says_and_printed_gives_the_print_as_it_was_drawn(way: str):
+    """PDFium's picture of the sheet, turned over where the transfer does, then turned by printing from the block."""
+    cuts = [box(10, 10, 40, 40), box(50, 10, 51, 60)]
+    paper, word = _printed(way)
+    for x, y in ((12, 12), (38, 38), (50.5, 50)):  # in the two cuts of `_job`
+        assert shapely.intersects(shapely.union_all(cuts), shapely.Point(x, y))
+        assert paper(x, y) < 240, "cut where the print is to be white"
+        assert paper(120 - x, y) > 250, "and not where its mirror image would be"
+    forwards = _printed("tracing")[1]
+    assert np.corrcoef(word.ravel(), forwards.ravel())[0, 1] > 0.8, "the word reads alike in the print"
+    assert np.corrcoef(word[:, ::-1].ravel(), forwards.ravel())[0, 1] < 0.6
+    data = guide_pdf(hand_guide(_job(), "tracing"))
+    assert _runs_forwards(data), "and forwards, as the sheet to be traced shows it"
+
+
+def _printed(way: str) -> tuple[Callable[[float, float], float], np.ndarray]:
+    """The lightness of the print at a place in print view, mm, and the picture of the word above it."""
+    guide = hand_guide(_job(), way)
+    data = guide_pdf(guide)
+    sheet = _picture(data, len(_texts(data)) - 1)
+    left, top = round((UNPRINTED_MM - guide.bounds[0]) * PX), (UNPRINTED_MM + HEAD_MM + guide.bounds[3]) * PX
+    around = sheet[:, left - round(5 * PX) : left + round(125 * PX)]  # as much beside the block on both sides
+    on_block = around[:, ::-1] if LAID[way] else around
+    paper = on_block[:, ::-1]
+    word = paper[round(top - 98.5 * PX) : round(top - 92 * PX), round(4 * PX) : round(25 * PX)]
+    return lambda x, y: float(paper[round(top - y * PX), round((5 + x) * PX)]), 255.0 - word
+
+
+def _runs_forwards(data: bytes) -> bool:
+    """Whether pypdf finds the letters of the test word one right of the other, unmirrored."""
+    scales: list[float] = []
+
+    def visit(text: str, cm: list[float], _tm: list[float], _font: object, _size: float) -> None:
+        if text.strip() == "SNOW":
+            scales.append(cm[0])
+
+    pypdf.PdfReader(io.BytesIO(data)).pages[-1].extract_text(visitor_text=visit)
+    return len(scales) == 1 and scales[0] > 0
+
+
 def test_strokes_tell_where_a_sheet_is_cut_off_at_its_left_and_upper_side_and_nowhere_else():
     guide = hand_guide(_job(size=(300.0, 250.0)), "carbon")
     data, sheets = guide_pdf(guide), plan(guide.bounds, "A4")
@@ -342,7 +406,7 @@ def test_a_guide_is_a_value_that_nothing_changes():
     assert guide_svg(guide) == before
 
 
-def test_a_pale_guide_uses_less_than_half_the_ink_in_the_cuts_and_still_divides_the_zones():
+def test_a_pale_guide_uses_two_thirds_of_the_ink_in_the_cuts_at_most_and_still_divides_the_zones():
     """Grey values of PDFium across the wide cut: mirrored it lies from 80 to 110 mm, and from 10 to 40 mm up."""
     rows = []
     for saving in (False, True):
@@ -352,8 +416,8 @@ def test_a_pale_guide_uses_less_than_half_the_ink_in_the_cuts_and_still_divides_
         left = round((UNPRINTED_MM - guide.bounds[0] + 80.5) * PX)
         rows.append(grey[y, left : left + round(29 * PX)])
     usual, pale = (255 - row for row in rows)
-    assert pale.sum() < 0.5 * usual.sum()
-    assert np.count_nonzero(np.diff(pale > np.median(pale) + 15)) == 4, "two lines, where the floor begins and ends"
+    assert pale.sum() < 0.67 * usual.sum()
+    assert np.count_nonzero(np.diff(pale > np.median(pale) + 60)) == 4, "two lines, where the floor begins and ends"
     assert np.count_nonzero(np.diff(usual > np.median(usual) + 60)) == 0
 
 

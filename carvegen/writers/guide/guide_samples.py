@@ -59,7 +59,8 @@ def sample(shows: str, tones: Sequence[float]) -> Sample:
     Parameters
     ----------
     shows
-        "tones" (all three), "fine", "edges", "floors", "before", "through", "free", "stands", "thin" or "kept".
+        "tones" (all three), "fine", "edges", "floors", "before", "through", "free", "stands", "thin",
+        "kept" or "tick" (an empty box).
     """
     w, h = SAMPLE_MM
     one = {"fine": 0, "edges": 1, "floors": 2}
@@ -109,5 +110,6 @@ _LINES: Mapping[str, tuple[Lines, ...]] = {
         Lines(ends=_slanting(1.1, -1), width_mm=OUTLINE_MM, tone=FREE_TONE),
         Lines(ends=_WHOLE, width_mm=OUTLINE_MM, tone=FREE_TONE),
     ),
+    "tick": (Lines(ends=_round(SAMPLE_MM[0] - SAMPLE_MM[1], 0, *SAMPLE_MM), width_mm=0.2, tone=0.0),),
     "kept": (Lines(ends=_WHOLE, width_mm=OUTLINE_MM, tone=HATCH_TONE, broken=True),),
 }

@@ -76,8 +76,10 @@ def _entries(guide: Guide) -> Iterator[Entry]:
         yield from entries
     for table in guide.tables:
         yield Entry(words=table.heading.upper())
-        rows = (f"{row[0]}: {', '.join(filter(None, row[1:]))}" for row in table.rows)
-        yield from (Entry(words=text) for text in (*table.words, *rows))
+        yield from (Entry(words=text) for text in table.words)
+        for k, row in enumerate(table.rows):
+            box = "tick" if table.ticked and k > 0 else ""
+            yield Entry(words=f"{row[0]}: {', '.join(filter(None, row[1:]))}", shows=box)
 
 
 def _samples(page: SvgPage, guide: Guide, entries: Sequence[Entry], sheet: Sheet) -> None:
@@ -87,7 +89,7 @@ def _samples(page: SvgPage, guide: Guide, entries: Sequence[Entry], sheet: Sheet
         if entry.shows:
             its = sample(entry.shows, guide.tones)
             x, y = line.at[0] - SAMPLE_MM[0] - 1.5, line.at[1]
-            name = f"SAMPLE-{number}"
+            name = f"TICK-{number}" if entry.shows == "tick" else f"SAMPLE-{number}"
             group = page.group(name, name.replace("-", " "), entry.shows, fill="none")
             for left, bottom, right, top, tone in its.boxes:
                 at = page.at(x + left, y + top)

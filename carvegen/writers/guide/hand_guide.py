@@ -55,7 +55,8 @@ _NUMBER_MM = 3.0  #: room that a zone's number needs round its middle
 
 #: Lightness of fine cuts, grooves along the land, and floors: prints on any black-and-white printer, lines show on it.
 TONES = (0.62, 0.78, 0.9)
-_PALE = (0.9, 0.94, 0.97)  #: the same to save ink
+#: The same to save ink: none so light that an office printer leaves it out, as it does with tints of a few per cent.
+_PALE = (0.82, 0.88, 0.94)
 
 
 class Transfer(enum.Enum):
@@ -106,6 +107,7 @@ class Table:
     heading: str
     words: tuple[str, ...]  #: how it is filled in
     rows: tuple[tuple[str, ...], ...]  #: the first names the columns; an empty cell is to be filled in
+    ticked: bool = False  #: the last cell of each row is a box to tick
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -271,4 +273,5 @@ def _patch_table(patches: Sequence[Patch]) -> Table:
             "the drawing where land has room for it. A cut that lies in two zones counts where its middle lies.",
         ),
         rows=patch_rows(patches),
+        ticked=True,
     )
