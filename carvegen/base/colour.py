@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,6 +28,7 @@ __all__ = [
     "linear",
     "mixed",
     "overprinted",
+    "pale_ink",
     "rgb",
     "screen",
 ]
@@ -47,6 +48,7 @@ _LUMINANCE = np.array([0.2126, 0.7152, 0.0722])  #: of linear sRGB (IEC 61966-2-
 _XYZ = np.array([[0.4124, 0.3576, 0.1805], _LUMINANCE, [0.0193, 0.1192, 0.9505]])  #: of linear sRGB (IEC 61966-2-1)
 _WHITE = np.array([0.95047, 1.0, 1.08883])  #: XYZ of the white of D65, 2° observer (CIE 15)
 _EDGE = 6 / 29  #: where the cube root of CIELAB turns into a straight line (CIE 15)
+_PALE = 0.6  #: so far towards the paper what the carver may take away is drawn
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,6 +75,11 @@ def mixed(one: Rgb, other: Rgb, share: float) -> Rgb:
     """A colour on the way from one to another as a screen shows them, by a share 0…1."""
     red, green, blue = (round(a + share * (b - a)) for a, b in zip(one, other, strict=True))
     return (red, green, blue)
+
+
+def pale_ink(ink: Ink, paper: Rgb) -> Ink:
+    """An ink as proofs show it where the carver may take the land away."""
+    return replace(ink, colour=mixed(ink.colour, paper, _PALE))
 
 
 def linear(colour: Rgb | Floats) -> Floats:

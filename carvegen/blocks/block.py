@@ -44,6 +44,7 @@ class Block:
     bevelled: bool = False  #: its walls have files of their own: no machine slopes them beside its cuts
     inked: bool = True  #: a roller goes over it; not over a die or the sheet that lies against it
     stays: PolygonArray = field(default_factory=geometry.empty)  #: where no mending takes land away
+    cut_before: PolygonArray = field(default_factory=geometry.empty)  #: of the cuts what is there already
     unfinished: bool = False  #: cuts that come out of the carver's own drawing; whatever else is cut is hers
 
     @property
@@ -75,6 +76,13 @@ class Block:
         inside = np.delete(self.cuts, met)
         return np.concatenate([inside, geometry.snapped(geometry.joined(
             np.concatenate([self.cuts[met], self.register.lowered])))])  # fmt: skip
+
+    @cached_property
+    def to_cut(self) -> PolygonArray:
+        """What of `lowered` is not cut yet."""
+        if len(self.cut_before) == 0:
+            return self.lowered
+        return geometry.snapped(geometry.parts(geometry.difference(self.lowered, self.cut_before)))
 
     @property
     def standing(self) -> BaseGeometry:

@@ -53,6 +53,8 @@ class Seen:
     height_mm: float
     cuts: PolygonArray  #: on the face
     lowered: PolygonArray  #: on the whole board: the cuts, and what is lowered of the waste
+    cut_before: PolygonArray  #: of that what is cut already
+    to_cut: PolygonArray  #: of that what is not cut yet
     cut_outs: PolygonArray
     kept: PolygonArray
     free: PolygonArray
@@ -96,11 +98,13 @@ def seen(what: Job | Block, view: View) -> Seen:
     width, height = round(block.width_mm, 3), round(block.height_mm, 3)
     turn = view is View.BLOCK
     register = block.register or Register(mark=name_mark((width, height), block.name))
-    cuts, lowered, cut_outs, kept, free, stops, mark = (
+    cuts, lowered, cut_before, to_cut, cut_outs, kept, free, stops, mark = (
         geometry.mirrored(shapes, width) if turn else shapes
         for shapes in (
             block.cuts,
             block.lowered,
+            block.cut_before,
+            block.to_cut,
             block.cut_outs,
             block.kept,
             block.free,
@@ -110,8 +114,8 @@ def seen(what: Job | Block, view: View) -> Seen:
     )
     return Seen(
         name=block.name, view=view, width_mm=width, height_mm=height, cuts=cuts, lowered=lowered,
-        cut_outs=cut_outs, kept=kept, free=free, stops=stops, mark=mark, waste_mm=register.waste_mm,
-        moat_mm=register.moat_mm,
+        cut_before=cut_before, to_cut=to_cut, cut_outs=cut_outs, kept=kept, free=free, stops=stops, mark=mark,
+        waste_mm=register.waste_mm, moat_mm=register.moat_mm,
     )  # fmt: skip
 
 

@@ -189,13 +189,13 @@ def _unused(jobs: Sequence[Job], style: Style) -> list[str]:
 
 
 def _left_out(job: Job, main: Job, style: Style) -> str:
-    """Why a further router's paths are not reckoned, or nothing: of very many shapes they take minutes."""
+    """Why a further router's paths are not computed, or nothing: of very many shapes they take minutes."""
     count = len(job.block.cuts)
     asked_for = job is main or job.cutter.key == main.cutter.key or bool(_router_only(style))
     if asked_for or job.machine.kind != "router" or count <= _MOST_BESIDE:
         return ""
     return (
-        f"The router's paths for {count:,} shapes take minutes to reckon and are left out, as no cutter of "
+        f"The router's paths for {count:,} shapes take minutes to compute and are left out, as no cutter of "
         "it was asked for. Name one of its cutters (--cutter, or cutter in a print file) to have them."
     )
 

@@ -262,7 +262,7 @@ class _Build:
         report = PrintReport(name=self.given.name, blocks=blocks)
         self.report = {**report.to_dict(), "colours": MODEL, "register": figures or None}
         ways = [way for block in self.given.blocks for way in self.ways[block.name]]
-        sheet = print_sheet(self.given, proofs.coats, report, self._purpose(), ways)
+        sheet = print_sheet(self.given, proofs.coats, report, self._purpose(), ways, to_decide=proofs.to_decide)
         files = {"report.json": json.dumps(self.report, indent=1) + "\n", "proof.html": proof_sheet_html(sheet)}
         _write(files, self.folders[_REPORT])
 

@@ -11,7 +11,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.artwork.place import place
-from carvegen.base.colour import Ink, lightness, mixed
+from carvegen.base.colour import Ink, lightness, pale_ink
 from carvegen.base.errors import InputError
 from carvegen.base.files import write_file
 from carvegen.base.findings import Finding
@@ -55,7 +55,6 @@ __all__ = [
 ]  # fmt: skip
 
 CHANGED = "changed.png"
-_PALE = 0.6  #: so far towards the paper what the carver may take away is drawn
 
 
 # ── the blocks' shapes ───────────────────────────────────────────────────────────────────────────────────────────
@@ -270,8 +269,8 @@ class ProofInputs:
         open_ = geometry.solid(shapely.intersection(coat.land, self.to_decide.get(name, shapely.Polygon())))
         if shapely.is_empty(open_):
             return [coat]
-        pale = replace(coat.ink, colour=mixed(coat.ink.colour, self.paper, _PALE))
-        return [replace(coat, land=shapely.difference(coat.land, open_)), replace(coat, ink=pale, land=open_)]
+        pale = replace(coat, ink=pale_ink(coat.ink, self.paper), land=open_)
+        return [replace(coat, land=shapely.difference(coat.land, open_)), pale]
 
 
 def printed_coats(given: Print, lands: Mapping[str, BaseGeometry]) -> dict[str, Coat]:

@@ -108,15 +108,17 @@ def cut_further(cut: Cut, stands: BaseGeometry, tolerance_mm: float = _TOLERANCE
     """The block as it can still be made: what stands of it and is wanted; land that would have to come back is told.
 
     Nothing is put back by mending either: what does not stand counts as white. What differs by no more than the
-    tolerance is not told (`standing_tolerance_mm`); of a scan it is said how much that is.
+    tolerance is not told (`standing_tolerance_mm`) and counts as cut; of a scan it is said how much that is.
     """
     block = cut.block
     change = difference(block.name, stands, cut.land, tolerance_mm)
     land = geometry.intersection(cut.land, stands)
     gone = geometry.difference(block.face, geometry.union(land, block.cut_outs))
     white = geometry.union(cut.white, geometry.difference(block.face, stands))
+    before = geometry.difference(gone, geometry.union(change.cut))
     notes = (*cut.notes, *_unlike(cut.land, land), *_findings(change), *_coarse(cut.land, tolerance_mm))
-    return replace(cut, block=replace(block, cuts=geometry.parts(gone)), land=land, white=white, notes=notes)
+    block = replace(block, cuts=geometry.parts(gone), cut_before=geometry.parts(before))
+    return replace(cut, block=block, land=land, white=white, notes=notes)
 
 
 def _unlike(wanted: BaseGeometry, left: BaseGeometry) -> Iterator[Finding]:

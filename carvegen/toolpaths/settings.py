@@ -86,7 +86,7 @@ class PathSettings:
         0.0, help="router: depth of one pass; 0: by the cutter and the material", at_least=0, at_most=50
     )
     plunge: bool = flag(False, help="router: flat cutters may go straight down where there is no room for a ramp")
-    simulated: bool = flag(False, help="reckon what the cutter really leaves: a picture, land lost, cut missed")
+    simulated: bool = flag(False, help="work out what the cutter really leaves: a picture, land lost, cut missed")
     program: bool = flag(False, help="router: write plain RS-274 programs, too, one for each cutter")
     no_go: PolygonArray = field(default_factory=_nowhere)  #: where clamps lie, print view: no path, no travel
 

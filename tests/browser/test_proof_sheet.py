@@ -22,7 +22,7 @@ from selenium.webdriver.common.keys import Keys
 
 import tests.bench.__main__ as bench
 from carvegen import geometry
-from carvegen.base.colour import Ink, overprinted, screen
+from carvegen.base.colour import Ink, mixed, overprinted, screen
 from carvegen.base.finding_groups import grouped
 from carvegen.base.findings import Finding, Severity
 from carvegen.checks import checked
@@ -128,6 +128,39 @@ def test_each_block_can_be_taken_away_and_the_rest_keeps_its_colour(page: Any) -
     assert _pixel(page, 90, 20) == _printed(KEY)
     key.click()
     assert _pixel(page, 90, 20) == list(PAPER)
+
+
+def test_what_the_carver_decides_is_pale_with_its_own_block_and_goes_with_it(browser: Any, tmp_path: Path) -> None:
+    """So far towards the paper as in print.png: six tenths, as a screen shows the colours."""
+    sky, key = _sheet().plates
+    open_ = geometry.rings(geometry.parts(shapely.box(80, 10, 120, 60)))  # the key block stands on its lower part
+    _opened(browser, tmp_path, replace(_sheet(), plates=[sky, replace(key, to_decide=open_)]))
+    pale = replace(KEY, colour=mixed(KEY.colour, PAPER, 0.6))
+    assert _pixel(browser, 70, 20) == _printed(SKY, KEY)
+    assert _pixel(browser, 90, 20) == _printed(SKY, pale)
+    assert _pixel(browser, 90, 50) == _printed(SKY)
+    sky_box, key_box = browser.find_elements(By.CSS_SELECTOR, "#layers input")
+    sky_box.click()
+    assert _pixel(browser, 90, 20) == _printed(pale)
+    key_box.click()
+    assert _pixel(browser, 90, 20) == list(PAPER)
+
+
+def test_sixteen_blocks_leave_no_room_for_pale_and_lose_nothing(browser: Any, tmp_path: Path) -> None:
+    sky, key = _sheet().plates
+    open_ = geometry.rings(geometry.parts(shapely.box(80, 10, 120, 60)))
+    rest = [Plate(name=f"b{k}", ink=KEY, land=geometry.rings(geometry.empty())) for k in range(14)]
+    _opened(browser, tmp_path, replace(_sheet(), plates=[sky, replace(key, to_decide=open_), *rest]))
+    assert _pixel(browser, 90, 20) == _printed(SKY, KEY)
+
+
+def test_what_was_cut_already_lies_over_the_paper_and_can_be_hidden(browser: Any, tmp_path: Path) -> None:
+    before = geometry.rings(geometry.parts(shapely.box(10, 10, 20, 20)))
+    _opened(browser, tmp_path, replace(_sheet(), cut_before=before))
+    veil = browser.find_element(By.ID, "cut-before")
+    assert veil.is_displayed()
+    browser.find_element(By.CSS_SELECTOR, "[data-shows=cut-before]").click()
+    assert not veil.is_displayed()
 
 
 def test_nine_blocks_of_which_the_ninth_prints_nothing_show_no_more_than_they_print(

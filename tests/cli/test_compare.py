@@ -48,6 +48,12 @@ def test_two_builds_say_what_is_newly_cut_and_newly_land(tmp_path, capsys):
     assert teal[2] > teal[0] + 20
 
 
+def test_areas_are_told_in_square_millimetres(tmp_path, capsys):
+    told = run(capsys, "compare", built(tmp_path / "a", key=BEFORE), built(tmp_path / "b", key=AFTER)).out
+    assert "20.00 mm² newly cut, 6.00 mm² newly land" in told
+    assert "mm2" not in told
+
+
 def test_what_is_the_same_exits_with_none(tmp_path, capsys):
     assert run(capsys, "compare", built(tmp_path / "a", key=BEFORE), built(tmp_path / "b", key=BEFORE)).code == 0
 

@@ -165,6 +165,13 @@ def _holds(stands, after: Cut) -> None:
     assert after.land.area + shapely.area(after.block.cuts).sum() == pytest.approx(FACE.area, abs=0.01)
 
 
+def test_what_is_cut_already_is_known_apart_from_what_is_still_to_be_cut():
+    """The block stands 4 mm wider than it is to: that strip is to be cut, all else is cut; a hair's breadth is not."""
+    block = cut_further(_cut(), shapely.box(11.99, 0, 26, 30)).block
+    assert shapely.symmetric_difference(shapely.union_all(block.to_cut), shapely.box(22, 0, 26, 30)).area < 0.4
+    assert shapely.area(block.cut_before).sum() == pytest.approx(FACE.area - 14 * 30, abs=0.4)
+
+
 @pytest.mark.parametrize("name", NEARLY)
 def test_what_stands_is_read_from_a_drawing_that_is_nearly_the_layer(tmp_path, name):
     (tmp_path / "own.svg").write_text(_svg(NEARLY[name]))

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
+import carvegen
 from carvegen.base.finding_groups import sentence
 from carvegen.base.findings import Finding, Report, Severity
 from carvegen.base.findings.sayings import SAYINGS, spoken
@@ -109,3 +111,19 @@ def test_a_width_a_hair_short_is_not_said_to_be_enough() -> None:
     assert spoken(196.0, "mm²") == "a square of 14 mm"
     assert spoken(-0.2, "mm") == "0 mm"
     assert spoken(15.0, "deg") == "15 degrees"
+
+
+def test_no_text_of_ours_says_reckon_or_writes_square_millimetres_without_a_sign() -> None:
+    """Names such as `area_mm2` stay: a unit in a name is ASCII."""
+    old = re.compile(r"reckon|(?<!\w)mm2\b", re.IGNORECASE)
+    root = Path(carvegen.__file__).parents[1]
+    files = [path for top in ("carvegen", "profiles") for path in (root / top).rglob("*") if path.suffix in SOURCES]
+    assert len(files) > 100
+    assert [f"{path.name}: {line.strip()}" for path in files for line in _lines(path) if old.search(line)] == []
+
+
+SOURCES = (".py", ".toml", ".html", ".js")
+
+
+def _lines(path: Path) -> list[str]:
+    return path.read_text(encoding="utf-8").splitlines()

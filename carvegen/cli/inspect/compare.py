@@ -109,12 +109,12 @@ def _say(told: dict[str, Any]) -> None:
         if not its["differs"]:
             click.echo(f"{its['block']}: the same, within {told['tolerance_mm']:g} mm")
             continue
-        areas = f"{its['newly_cut_mm2']:.2f} mm2 newly cut, {its['newly_land_mm2']:.2f} mm2 newly land"
+        areas = f"{its['newly_cut_mm2']:.2f} mm² newly cut, {its['newly_land_mm2']:.2f} mm² newly land"
         so = _can_still_be(cut=its["cut"], comes_back=its["newly_land_mm2"] > 0)
         click.echo(f"{its['block']}: {areas}; {so}")
         for place in its["places"]:
             x, y = place["at_mm"]
-            click.echo(f"  newly {place['newly']}: {place['area_mm2']:.2f} mm2 at x {x:.1f}, y {y:.1f} mm (print view)")
+            click.echo(f"  newly {place['newly']}: {place['area_mm2']:.2f} mm² at x {x:.1f}, y {y:.1f} mm (print view)")
     for words, names in (("only in A", told["only_in_a"]), ("only in B", told["only_in_b"])):
         for name in names:
             click.echo(f"{name}: {words}")

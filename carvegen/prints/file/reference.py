@@ -13,7 +13,7 @@ _ANY = 1e9  #: a bound beyond this is none to a reader
 
 _ABOUT = {
     "print": "must be there, once",
-    "register": "how the blocks are laid in register, and what errors are reckoned with",
+    "register": "how the blocks are laid in register, and what errors are allowed for",
     "artwork": "the drawings",
     "files": "how the files are written",
     "layers": "[[layers]], one table a layer: shapes beside those of the drawings",

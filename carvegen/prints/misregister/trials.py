@@ -25,7 +25,7 @@ __all__ = ["MEET_MM", "STEP_MM", "Meetings", "Outcome", "gaps", "meetings", "out
 STEP_MM = 0.4  #: how close along an edge places are looked at
 _RUN = 3  #: so many neighbouring places in a row must fail before it is seen: about 1 mm of edge
 MEET_MM = 0.03  #: edges no further apart than this meet
-_CHUNK = 4_000_000  #: places times prints that are reckoned at once, for memory's sake
+_CHUNK = 4_000_000  #: places times prints that are computed at once, for memory's sake
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -247,12 +247,13 @@ def by_hand_min(block: Block, material: Material) -> tuple[float, float] | None:
     """Minutes to cut a block by hand, from a quick hand to a slow one; None where nothing is known of the material.
 
     Every outline once at the material's pace along a line, and the cut areas cleared at its pace for areas: the
-    paces are common practice and no more. Time one patch of 50 x 50 mm and scale by it.
+    paces are common practice and no more. Time one patch of 50 x 50 mm and scale by it. What is cut already
+    takes no time.
     """
     import shapely
 
-    length = float(shapely.length(block.lowered).sum() + shapely.length(block.cut_outs).sum())
-    return hand_minutes(length, float(shapely.area(block.lowered).sum()) / 100, material)
+    length = float(shapely.length(block.to_cut).sum() + shapely.length(block.cut_outs).sum())
+    return hand_minutes(length, float(shapely.area(block.to_cut).sum()) / 100, material)
 
 
 def hand_minutes(length: float, area_cm2: float, material: Material) -> tuple[float, float] | None:

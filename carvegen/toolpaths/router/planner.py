@@ -54,7 +54,7 @@ _OVERLAP = 0.2  #: how far a smaller cutter goes beyond what a larger one left, 
 _ROOM = 0.75  #: a flat cutter needs a way round at least this many of its diameters to ramp along; our own choice
 
 
-def router_plan(job: Job, settings: PathSettings, *, reckon_left: bool = True) -> Plan:
+def router_plan(job: Job, settings: PathSettings, *, compute_left: bool = True) -> Plan:
     """The plan of a job for a router: the job's own cutter gives the wall, further ones help it.
 
     Wide cutters come first and clear what they can; each further one works only where those before it left
@@ -63,7 +63,7 @@ def router_plan(job: Job, settings: PathSettings, *, reckon_left: bool = True) -
 
     Parameters
     ----------
-    reckon_left
+    compute_left
         Whether to find what no cutter reaches; where other paths follow, it is not known yet.
 
     Notes
@@ -71,7 +71,7 @@ def router_plan(job: Job, settings: PathSettings, *, reckon_left: bool = True) -
     On the block, which is the mirror image of the print, walls lie on the right of the way: climb milling for a
     spindle that turns clockwise.
     """
-    table = _Table(job, settings, reckon_left)
+    table = _Table(job, settings, compute_left)
     operations = [operation for its in table.fits for operation in table.work(its)]
     operations += table.through()
     operations += table.round_block()
@@ -101,7 +101,7 @@ class _Table:
 
     job: Job
     settings: PathSettings
-    reckon_left: bool
+    compute_left: bool
     fits: list[Fit] = field(init=False)
     depth_mm: float = field(init=False)
     wide: PolygonArray = field(init=False)  #: pieces of ground, aligned with all below
@@ -191,7 +191,7 @@ class _Table:
             self.floor = cutter_centre_region.left(
                 self.floor, cutter_centre_region.grown(centres, its.floor_mm), its.inset_mm
             )
-        if self.reckon_left:
+        if self.compute_left:
             met = ~shapely.is_empty(centres)
             self.face[met] = shapely.difference(self.face[met], cutter_centre_region.grown(centres[met], its.face_mm))
         self.begun |= its.walls
@@ -331,7 +331,7 @@ class _Table:
 
     def unreached(self) -> PolygonArray:
         """What is to be cut and no cutter of the set touches at the face."""
-        if not self.reckon_left:
+        if not self.compute_left:
             return geometry.empty()
         rest, owner = cutter_centre_region.pieces(self.face)
         return cutter_centre_region.worth(rest, owner, self.most_mm)[0]

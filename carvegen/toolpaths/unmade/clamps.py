@@ -35,7 +35,7 @@ def about_covered(covered: PolygonArray) -> Iterator[str]:
         area = float(shapely.area(covered).sum())
         places = "1 place stays" if len(covered) == 1 else f"{len(covered)} places stay"
         yield (
-            f"{places} uncut under or beside a clamp, {area:.2f} mm2 together: no other cutter gets there. Move the "
+            f"{places} uncut under or beside a clamp, {area:.2f} mm² together: no other cutter gets there. Move the "
             "clamp and cut them afterwards, or clear them by hand; else they print."
         )
 

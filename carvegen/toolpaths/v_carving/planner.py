@@ -43,7 +43,7 @@ def v_plan(job: Job, settings: PathSettings) -> Plan:
     """
     depth = deepest_mm(job)
     paths, barred = _lines(job, settings, depth)
-    wide = router_plan(job, settings, reckon_left=not len(paths) or len(barred) > 0)
+    wide = router_plan(job, settings, compute_left=not len(paths) or len(barred) > 0)
     if not len(paths):
         return wide
     operations = sorted([*wide.operations, _operation(job, settings, paths, depth)], key=lambda its: _LATE[its.work])
@@ -118,7 +118,7 @@ def _operation(job: Job, settings: PathSettings, paths: Paths, depth_mm: float) 
 
 
 def _unreached(job: Job, left: PolygonArray | None, barred: PolygonArray) -> PolygonArray:
-    """Corners that a V's blunt tip doesn't fill, and what may not be cut; `left`: by all at full depth, if reckoned.
+    """Corners that a V's blunt tip doesn't fill, and what may not be cut; `left`: by all at full depth, if computed.
 
     Most shapes have no such corner: where all that is a little inside lies a little beyond what the tip fills,
     nothing is left that is worth a word, and no overlay is needed.

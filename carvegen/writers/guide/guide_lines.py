@@ -13,9 +13,10 @@ from carvegen.writers.sheet import MARGIN_MM
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, PolygonArray
 
-__all__ = ["arrow", "hatching"]
+__all__ = ["arrow", "hatching", "level_lines"]
 
 _HATCH_MM = 1.6  #: between hatching lines
+_LEVEL_MM = 2.4  #: between level lines
 
 
 def hatching(shapes: PolygonArray, way: int) -> Floats:
@@ -26,7 +27,20 @@ def hatching(shapes: PolygonArray, way: int) -> Floats:
     height = top - bottom
     foot = np.arange(left - height, right, _HATCH_MM * math.sqrt(2) * (1 if way > 0 else 0.5))
     begin, end = (bottom, top) if way > 0 else (top, bottom)
-    ends = np.column_stack([foot, np.full_like(foot, begin), foot + height, np.full_like(foot, end)])
+    return _inside(shapes, np.column_stack([foot, np.full_like(foot, begin), foot + height, np.full_like(foot, end)]))
+
+
+def level_lines(shapes: PolygonArray) -> Floats:
+    """Level lines over `shapes`, far apart; (n, 4)."""
+    if len(shapes) == 0:
+        return np.empty((0, 4))
+    left, bottom, right, top = shapely.total_bounds(shapes).tolist()
+    y = np.arange(bottom + _LEVEL_MM / 2, top, _LEVEL_MM)
+    return _inside(shapes, np.column_stack([np.full_like(y, left), y, np.full_like(y, right), y]))
+
+
+def _inside(shapes: PolygonArray, ends: Floats) -> Floats:
+    """Lines as far as they lie inside; (n, 4)."""
     lines = shapely.linestrings(ends.reshape(-1, 2, 2))
     cut = shapely.get_parts(shapely.intersection(lines, shapely.multipolygons(shapes)))
     straight = cut[(shapely.get_type_id(cut) == 1) & ~shapely.is_empty(cut)]

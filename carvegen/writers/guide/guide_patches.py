@@ -44,7 +44,7 @@ def patches_of(job: Job, shown: Seen) -> tuple[Patch, ...]:
     """
     boxes = _boxes(shown.width_mm, shown.height_mm)
     rectangles = shapely.box(*boxes.T)
-    cuts = np.concatenate([shown.lowered, shown.cut_outs])
+    cuts = np.concatenate([shown.to_cut, shown.cut_outs])
     middles = shapely.point_on_surface(cuts)
     holder = np.full(len(cuts), -1)
     at, zone = shapely.STRtree(rectangles).query(middles, predicate="intersects")
@@ -53,17 +53,19 @@ def patches_of(job: Job, shown: Seen) -> tuple[Patch, ...]:
     area, length = (np.zeros(len(boxes)) for _ in range(2))
     k, j = shapely.STRtree(cuts).query(rectangles) if len(cuts) else (np.empty(0, int), np.empty(0, int))
     pieces = shapely.intersection(cuts[j], rectangles[k])
-    np.add.at(area, k, np.where(j < len(shown.lowered), shapely.area(pieces), 0.0))
+    np.add.at(area, k, np.where(j < len(shown.to_cut), shapely.area(pieces), 0.0))
     np.add.at(length, k, shapely.length(shapely.intersection(shapely.boundary(cuts[j]), rectangles[k])))
+    before, gone = shown.cut_before, shapely.STRtree(shown.cut_before)
     covered = np.zeros(len(boxes))
     np.add.at(covered, k, shapely.area(pieces))
     found: list[Patch] = []
     for own in np.flatnonzero((count > 0) | (covered > _TOUCHED_MM2)).tolist():
         box = tuple(boxes[own].tolist())
+        taken = geometry.stack([pieces[k == own], before[gone.query(rectangles[own])]])
         found.append(
             Patch(
                 number=len(found) + 1, box=box, cuts=int(count[own]),
-                number_at=_room(rectangles[own], pieces[k == own]),
+                number_at=_room(rectangles[own], taken),
                 minutes=hand_minutes(float(length[own]), float(area[own]) / 100, job.material),
             )
         )  # fmt: skip

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from carvegen import geometry
 from carvegen.writers.guide.guide_marks import LETTERS_MM
 from carvegen.writers.guide.guide_samples import (
+    BEFORE_TONE,
     FREE_TONE,
     HATCH_TONE,
     HEAVY_MM,
@@ -112,6 +113,8 @@ class _Drawn:
     def __init__(self, guide: Guide) -> None:
         zones = guide.zones
         self.zones = [Shapes(its, "f*") for its in (zones.fine, zones.edges, zones.floors)]
+        self.free = Shapes(guide.shown.free, "S")
+        self.before = Shapes(guide.shown.cut_before, "f*")
         self.floors = Shapes(zones.floors if guide.pale else geometry.empty(), "S")
         self.cuts, self.cut_outs = Shapes(guide.shown.lowered, "S"), Shapes(guide.shown.cut_outs, "S")
         self.stands, self.kept = Shapes(zones.stands, "S"), Shapes(guide.shown.kept, "S")
@@ -122,6 +125,8 @@ class _Drawn:
 
 def _drawing(canvas: Canvas, guide: Guide, tile: Tile, drawn: _Drawn) -> None:
     canvas.setLineJoin(1)
+    canvas.setFillGray(BEFORE_TONE)
+    canvas.addLiteral(drawn.before.within(tile))
     for tone, shapes in zip(guide.tones, drawn.zones, strict=True):
         canvas.setFillGray(tone)
         canvas.addLiteral(shapes.within(tile))
@@ -133,7 +138,9 @@ def _drawing(canvas: Canvas, guide: Guide, tile: Tile, drawn: _Drawn) -> None:
     canvas.addLiteral(drawn.cuts.within(tile))
     _kept(canvas, drawn.kept.within(tile))
     canvas.setStrokeGray(FREE_TONE)
+    _lines(canvas, guide.before_lines)
     _lines(canvas, guide.free_hatch)
+    canvas.addLiteral(drawn.free.within(tile))
     canvas.setStrokeGray(HATCH_TONE)
     canvas.setLineWidth(THROUGH_MM)
     _lines(canvas, guide.hatch)

@@ -13,10 +13,11 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats
 
 __all__ = [
-    "FREE_TONE", "HATCH_TONE", "HEAVY_MM", "OUTLINE_MM", "SAMPLE_MM", "THROUGH_MM", "Entry", "Lines", "Sample",
-    "sample",
+    "BEFORE_TONE", "FREE_TONE", "HATCH_TONE", "HEAVY_MM", "OUTLINE_MM", "SAMPLE_MM", "THROUGH_MM", "Entry", "Lines",
+    "Sample", "sample",
 ]  # fmt: skip
 
+BEFORE_TONE = 0.95  #: lightness of what is cut already; a printer that leaves it white still draws its lines
 FREE_TONE = 0.45  #: lightness of the hatching over free zones
 HEAVY_MM = 0.4  #: width of the outline round small land
 HATCH_TONE = 0.35  #: lightness of outlines and hatching
@@ -58,7 +59,8 @@ def sample(shows: str, tones: Sequence[float]) -> Sample:
     Parameters
     ----------
     shows
-        "tones" (all three), "fine", "edges", "floors", "through", "free", "stands", "thin" or "kept".
+        "tones" (all three), "fine", "edges", "floors", "before", "through", "free", "stands", "thin",
+        "kept" or "tick" (an empty box).
     """
     w, h = SAMPLE_MM
     one = {"fine": 0, "edges": 1, "floors": 2}
@@ -68,6 +70,8 @@ def sample(shows: str, tones: Sequence[float]) -> Sample:
         )
     if shows in one:
         return Sample(boxes=((0, 0, w, h, tones[one[shows]]),), lines=(_FRAME,))
+    if shows == "before":
+        return Sample(boxes=((0, 0, w, h, BEFORE_TONE),), lines=(_FRAME, _LEVEL))
     if shows == "stands":
         return Sample(boxes=((0, 0, w, h, tones[0]), (3.4, 0.7, 5.6, h - 0.7, 1.0)), lines=(_FRAME, _LAND))
     if shows == "thin":
@@ -91,6 +95,7 @@ def _slanting(gap: float, way: int) -> Floats:
 
 _WHOLE = _round(0, 0, *SAMPLE_MM)
 _FRAME = Lines(ends=_WHOLE, width_mm=OUTLINE_MM, tone=HATCH_TONE)
+_LEVEL = Lines(ends=np.array([(0, 1.4, SAMPLE_MM[0], 1.4)]), width_mm=OUTLINE_MM, tone=FREE_TONE)
 _LAND = Lines(ends=_round(3.4, 0.7, 5.6, SAMPLE_MM[1] - 0.7), width_mm=HEAVY_MM, tone=0.0)
 _STROKES = Lines(
     ends=np.array([(x, y, x + 1.0 * way, y) for x, way in ((4.0, -1), (5.0, 1)) for y in (0.8, 2.0)]),
@@ -101,6 +106,10 @@ _LINES: Mapping[str, tuple[Lines, ...]] = {
         Lines(ends=_slanting(2.2, 1), width_mm=THROUGH_MM, tone=HATCH_TONE),
         Lines(ends=_WHOLE, width_mm=THROUGH_MM, tone=HATCH_TONE),
     ),
-    "free": (Lines(ends=_slanting(1.1, -1), width_mm=OUTLINE_MM, tone=FREE_TONE),),
+    "free": (
+        Lines(ends=_slanting(1.1, -1), width_mm=OUTLINE_MM, tone=FREE_TONE),
+        Lines(ends=_WHOLE, width_mm=OUTLINE_MM, tone=FREE_TONE),
+    ),
+    "tick": (Lines(ends=_round(SAMPLE_MM[0] - SAMPLE_MM[1], 0, *SAMPLE_MM), width_mm=0.2, tone=0.0),),
     "kept": (Lines(ends=_WHOLE, width_mm=OUTLINE_MM, tone=HATCH_TONE, broken=True),),
 }

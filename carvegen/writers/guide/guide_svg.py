@@ -19,6 +19,7 @@ from carvegen.blocks.layer_names import (
 )
 from carvegen.writers.guide.guide_marks import LETTERS_MM
 from carvegen.writers.guide.guide_samples import (
+    BEFORE_TONE,
     FREE_TONE,
     HATCH_TONE,
     HEAVY_MM,
@@ -75,8 +76,10 @@ def _entries(guide: Guide) -> Iterator[Entry]:
         yield from entries
     for table in guide.tables:
         yield Entry(words=table.heading.upper())
-        rows = (f"{row[0]}: {', '.join(filter(None, row[1:]))}" for row in table.rows)
-        yield from (Entry(words=text) for text in (*table.words, *rows))
+        yield from (Entry(words=text) for text in table.words)
+        for k, row in enumerate(table.rows):
+            box = "tick" if table.ticked and k > 0 else ""
+            yield Entry(words=f"{row[0]}: {', '.join(filter(None, row[1:]))}", shows=box)
 
 
 def _samples(page: SvgPage, guide: Guide, entries: Sequence[Entry], sheet: Sheet) -> None:
@@ -86,7 +89,7 @@ def _samples(page: SvgPage, guide: Guide, entries: Sequence[Entry], sheet: Sheet
         if entry.shows:
             its = sample(entry.shows, guide.tones)
             x, y = line.at[0] - SAMPLE_MM[0] - 1.5, line.at[1]
-            name = f"SAMPLE-{number}"
+            name = f"TICK-{number}" if entry.shows == "tick" else f"SAMPLE-{number}"
             group = page.group(name, name.replace("-", " "), entry.shows, fill="none")
             for left, bottom, right, top, tone in its.boxes:
                 at = page.at(x + left, y + top)
@@ -100,6 +103,12 @@ def _samples(page: SvgPage, guide: Guide, entries: Sequence[Entry], sheet: Sheet
 def _picture(page: SvgPage, guide: Guide) -> None:
     zones, shown = guide.zones, guide.shown
     line = {"stroke": _grey(HATCH_TONE), "stroke_width": OUTLINE_MM, "stroke_linejoin": "round"}
+    if len(shown.cut_before):
+        name, words = "CUT BEFORE", "cut already: nothing to do"
+        page.group("CUT-BEFORE", name, words, fill=_grey(BEFORE_TONE), stroke="none", fill_rule="evenodd")
+        page.shapes("CUT-BEFORE", shown.cut_before)
+        lines = page.group("CUT-BEFORE-LINES", name, words, stroke=_grey(FREE_TONE), stroke_width=OUTLINE_MM)
+        _lines(page, lines, guide.before_lines)
     for k, (tone, shapes) in enumerate(zip(guide.tones, (zones.fine, zones.edges, zones.floors), strict=True), start=1):
         page.group(f"ZONE-{k}", f"ZONE {k}", _ZONES[k - 1], fill=_grey(tone), stroke="none", fill_rule="evenodd")
         page.shapes(f"ZONE-{k}", shapes)
@@ -112,7 +121,9 @@ def _picture(page: SvgPage, guide: Guide) -> None:
         page.group("KEPT", "KEPT", "artwork that is kept clear", fill="none", stroke_dasharray="1.2,0.8", **line)
         page.shapes("KEPT", shown.kept)
     if len(shown.free):
-        _lines(page, _group(page, FREE_FRINGE, stroke=_grey(FREE_TONE), stroke_width=OUTLINE_MM), guide.free_hatch)
+        free = _group(page, FREE_FRINGE, fill="none", stroke=_grey(FREE_TONE), stroke_width=OUTLINE_MM)
+        _lines(page, free, guide.free_hatch)
+        page.shapes(LAYERS[FREE_FRINGE].xml_name, shown.free)
     hatched = _group(page, CUT_OUT, fill="none", fill_rule="evenodd", **{**line, "stroke_width": THROUGH_MM})
     _lines(page, hatched, guide.hatch)
     _group(page, REGISTER, fill=_INK, stroke="none")

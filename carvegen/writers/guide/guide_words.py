@@ -40,14 +40,14 @@ def facts(job: Job, shown: Seen) -> tuple[str, ...]:
 
 
 def _time(job: Job) -> tuple[str, ...]:
-    """How long it takes, where the material's paces are known; the note tells how that is reckoned."""
+    """How long it takes, where the material's paces are known; the note tells how that is computed."""
     minutes = by_hand_min(job.block, job.material)
     if minutes is None:
         return ()
     quick, slow = map(_spent, minutes)
     what = "the snow takes" if job.block.unfinished else "it takes"
     how_long = f"about {quick}" if quick == slow else f"about {quick} if you are quick, {slow} if you are slow"
-    return (f"By hand {what} {how_long}. Time yourself on a patch of 50 x 50 mm and reckon from that.",)
+    return (f"By hand {what} {how_long}. Time yourself on a patch of 50 x 50 mm and work out the rest from that.",)
 
 
 def _spent(minutes: float) -> str:
@@ -85,10 +85,14 @@ def legend(job: Job, shown: Seen, zones: Zones) -> Iterator[Entry]:
             words="Grey: cut away, the darkest first, the lightest last. White: leave standing, it prints.",
             shows="tones",
         )
+    if len(shown.cut_before):
+        yield Entry(
+            words="Palest grey with level lines: cut already. Nothing to do there; find your way by it.", shows="before"
+        )
     if len(shown.cut_outs):
         yield Entry(words="Coarse hatching: goes through the whole thickness.", shows="through")
     if len(shown.free):
-        yield Entry(words="Fine hatching: yours to decide, gouge in hand; it may go or stay.", shows="free")
+        yield Entry(words="Fine hatching, outlined: yours to decide, gouge in hand; it may go or stay.", shows="free")
     if len(zones.stands):
         yield Entry(words="Heavy outline: small land inside a cut. Leave it standing, do not cut.", shows="stands")
     if len(zones.thin):

@@ -48,22 +48,29 @@ class Zones:
 
 
 def zones_of(job: Job, shown: Seen) -> Zones:
-    """The zones of a block as its guide shows it."""
+    """The zones of a block as its guide shows it: of what is not cut yet."""
     edge = max(_LEAST_EDGE_MM, cutting.groove_mm(job.cutter, job.depth_mm, lean_deg=job.lean_deg))
     inner = _opened(geometry.offset(shown.lowered, -edge), _LEAST_FLOOR_MM / 2)
     wide = ~shapely.is_empty(inner)
     floors, cuts = inner[wide], shown.lowered[wide]
     corners = _corners(shapely.difference(cuts, geometry.offset(floors, edge + _SLIVER_MM)))
     edges = shapely.difference(shapely.difference(cuts, floors), corners)
-    floors = geometry.parts(floors)
+    floors = _left(geometry.parts(floors), shown)
     return Zones(
-        fine=geometry.snapped(geometry.stack([shown.lowered[~wide], geometry.parts(corners)])),
-        edges=geometry.snapped(geometry.parts(edges)),
+        fine=geometry.snapped(_left(geometry.stack([shown.lowered[~wide], geometry.parts(corners)]), shown)),
+        edges=geometry.snapped(_left(geometry.parts(edges), shown)),
         floors=geometry.snapped(floors),
         thin=_strokes(job, shown),
         stands=_small(islands_of(shown.cuts)),
         widest_floor_mm=_widest(floors),
     )
+
+
+def _left(shapes: PolygonArray, shown: Seen) -> PolygonArray:
+    """What of the shapes is not cut yet."""
+    if len(shown.cut_before) == 0:
+        return shapes
+    return geometry.parts(shapely.difference(shapes, shapely.union_all(shown.cut_before)))
 
 
 def _corners(left: NDArray[np.object_]) -> NDArray[np.object_]:

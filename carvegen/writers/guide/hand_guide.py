@@ -12,7 +12,7 @@ from carvegen.base.errors import InputError
 from carvegen.base.findings import Report, Severity
 from carvegen.blocks.views import View, seen
 from carvegen.writers.block.ring_places import readable
-from carvegen.writers.guide.guide_lines import arrow, hatching
+from carvegen.writers.guide.guide_lines import arrow, hatching, level_lines
 from carvegen.writers.guide.guide_marks import found_lines, rings
 from carvegen.writers.guide.guide_patches import PATCH_MM, patch_rows, patches_of
 from carvegen.writers.guide.guide_samples import Entry
@@ -55,7 +55,8 @@ _NUMBER_MM = 3.0  #: room that a zone's number needs round its middle
 
 #: Lightness of fine cuts, grooves along the land, and floors: prints on any black-and-white printer, lines show on it.
 TONES = (0.62, 0.78, 0.9)
-_PALE = (0.9, 0.94, 0.97)  #: the same to save ink
+#: The same to save ink: none so light that an office printer leaves it out, as it does with tints of a few per cent.
+_PALE = (0.82, 0.88, 0.94)
 
 
 class Transfer(enum.Enum):
@@ -106,6 +107,7 @@ class Table:
     heading: str
     words: tuple[str, ...]  #: how it is filled in
     rows: tuple[tuple[str, ...], ...]  #: the first names the columns; an empty cell is to be filled in
+    ticked: bool = False  #: the last cell of each row is a box to tick
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -119,6 +121,7 @@ class Guide:
     tones: tuple[float, float, float]  #: how light these are drawn
     hatch: Floats  #: lines over the cut-outs, (n, 4) as x, y, x, y
     free_hatch: Floats  #: lines over the free zones, the other way round
+    before_lines: Floats  #: level lines over what is cut already
     marks: tuple[GuideMark, ...]  #: numbered rings round findings
     arrow: Floats | None  #: lines of the grain's arrow, (n, 4)
     word_at: tuple[float, float]  #: where the test word begins; it runs to the left if `mirrored`
@@ -234,6 +237,7 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
         tones=_PALE if saving else TONES,
         hatch=hatching(shown.cut_outs, 1),
         free_hatch=hatching(shown.free, -1),
+        before_lines=level_lines(shown.cut_before),
         marks=tuple(drawn),
         arrow=arrow(shown.direction_deg(job.grain_deg)) if along_grain else None,
         word_at=(word_at[0], word_at[1]),
@@ -269,4 +273,5 @@ def _patch_table(patches: Sequence[Patch]) -> Table:
             "the drawing where land has room for it. A cut that lies in two zones counts where its middle lies.",
         ),
         rows=patch_rows(patches),
+        ticked=True,
     )

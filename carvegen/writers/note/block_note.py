@@ -278,7 +278,7 @@ def _layer_table(job: Job) -> list[str]:
         BOARD_EDGE: np.array([shown.board], dtype=object),
     }
     rows = [
-        "| layer | asks | closed shapes | outlines, mm | area, mm2 |",
+        "| layer | asks | closed shapes | outlines, mm | area, mm² |",
         "| --- | --- | ---: | ---: | ---: |",
     ]
     rows += [

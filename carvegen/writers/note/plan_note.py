@@ -57,7 +57,7 @@ def plan_lines(plan: Plan) -> list[str]:
     missed = float(sum(shape.area for shape in plan.unreached))
     if missed >= _WORTH_MM2:
         lines.append(
-            f"- {len(plan.unreached)} places, {missed:.2f} mm2 together, are planned cuts that no cutter reaches: they "
+            f"- {len(plan.unreached)} places, {missed:.2f} mm² together, are planned cuts that no cutter reaches: they "
             "stay standing and print. Use a finer cutter, or clear them by hand."
         )
     return ["### Paths, in working order", "", *lines] if lines else []

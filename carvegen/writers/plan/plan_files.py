@@ -96,7 +96,7 @@ def _simulation(of: Simulated) -> Iterator[str]:
     else:
         yield "- Checked as it would be: all land that holds in the plan holds here."
     yield (
-        f"- Reckoned on a raster of {of.relief.px_mm:.3f} mm; differences narrower than {of.noise_mm:.3f} mm are not "
+        f"- Computed on a raster of {of.relief.px_mm:.3f} mm; differences narrower than {of.noise_mm:.3f} mm are not "
         "told. A true cutter is worn, a true block is not level: cut a test piece."
     )
 
@@ -106,6 +106,6 @@ def _told(its: Deviation) -> str:
         return "none."
     x, y = its.worst_at
     return (
-        f"{len(its.places)} places, {its.area_mm2:.2f} mm2 together; at the worst {its.worst_mm:.2f} mm from where the "
+        f"{len(its.places)} places, {its.area_mm2:.2f} mm² together; at the worst {its.worst_mm:.2f} mm from where the "
         f"edge should be, at x {x:.1f} y {y:.1f} mm in print view."
     )

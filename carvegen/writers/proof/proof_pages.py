@@ -18,6 +18,8 @@ from carvegen.writers.proof.proof_cards import Card, card
 from carvegen.writers.proof.proof_sheet import Plate, ProofSheet
 
 if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
     from carvegen.base.findings import Finding, Report
     from carvegen.blocks.block import Block
     from carvegen.blocks.job import Job, Setup
@@ -44,7 +46,11 @@ def block_sheet(
         width_mm=block.width_mm,
         height_mm=block.height_mm,
         paper=PAPER,
-        plates=[Plate(name=block.name, ink=Ink(colour=INK, opacity=1.0), land=block.land_rings)],
+        plates=[Plate(
+            name=block.name, ink=Ink(colour=INK, opacity=1.0), land=block.land_rings,
+            to_decide=geometry.rings(block.free) if len(block.free) else None,
+        )],
+        cut_before=geometry.rings(block.cut_before) if len(block.cut_before) else None,
         cards=_cards(reports),
         kept=_kept(block),
         settings={k: v for job in jobs for k, v in _setting(job)},
@@ -53,7 +59,7 @@ def block_sheet(
         cautions=_cautions(jobs),
         width_map=width_layer_png(block, widths, px_per_mm=6.0) if widths else None,
         width_key=width_key(least),
-    )
+    )  # fmt: skip
 
 
 def _cards(reports: Mapping[str, Report]) -> list[Card]:
@@ -94,7 +100,7 @@ def _cautions(ways: Sequence[Setup]) -> list[str]:
 
 def print_sheet(
     given: Print, coats: Mapping[str, Coat], report: PrintReport, files: Mapping[str, str],
-    ways: Sequence[Setup] = (),
+    ways: Sequence[Setup] = (), *, to_decide: Mapping[str, BaseGeometry] | None = None,
 ) -> ProofSheet:  # fmt: skip
     """The sheet of a whole print: its inks over one another, each a layer.
 
@@ -104,6 +110,8 @@ def print_sheet(
         What each block prints, in printing order.
     report
         All findings of the print.
+    to_decide
+        By block what marks leave to the carver; it is shown pale.
     """
     inks = {
         f"ink of {name}": f"{hex_of(coat.ink.colour)}, opacity {coat.ink.opacity:g}" for name, coat in coats.items()
@@ -115,7 +123,10 @@ def print_sheet(
         height_mm=given.height_mm,
         paper=given.paper,
         plates=[
-            Plate(name=name, ink=coat.ink, land=geometry.rings(geometry.parts(coat.land)))
+            Plate(
+                name=name, ink=coat.ink, land=geometry.rings(geometry.parts(coat.land)),
+                to_decide=geometry.rings(geometry.parts(open_)) if (open_ := (to_decide or {}).get(name)) else None,
+            )
             for name, coat in coats.items()
         ],
         cards=[card(group, block=block, kinds=kinds) for group, block, kinds in report.groups],
@@ -127,4 +138,4 @@ def print_sheet(
         files=files,
         questions=report.questions,
         cautions=_cautions(ways),
-    )
+    )  # fmt: skip

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from PIL import Image
 
-from carvegen.base.colour import hex_of, overprinted, screen
+from carvegen.base.colour import hex_of, overprinted, pale_ink, screen
 from carvegen.base.errors import InputError
 from carvegen.geometry.coverage import ring_coverage
 from carvegen.writers.proof.proof_cards import cards_html, place_count, rings
@@ -35,6 +35,7 @@ _MOST_PIXELS = 6_000_000  #: a larger print is shown more coarsely
 _MOST_PLATES = 16
 _RINGS_AT_ONCE = 60  #: more than these hide the print: the page begins without, and shows the one that is gone to
 _KEPT_LIGHTER = 0.16  #: how far what is kept clear is shown from ink towards paper, as in proof.png
+_BEFORE, _BEFORE_DARKER = (60, 60, 60), 0.1  #: what was cut already: this grey, and how much of it over the paper
 _PAGE_MM = 24.0  #: both margins of a printed page
 _BELOW_MM = 12.0  #: room for the bar under the print
 _LEAST_PAGE_MM = (148.0, 148.0)  #: so that lists can be read on it
@@ -51,6 +52,7 @@ class Plate:
     name: str
     ink: Ink
     land: Rings  #: what stands, on the left of each ring
+    to_decide: Rings | None = None  #: of that what the carver may take away; shown pale
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -69,6 +71,7 @@ class ProofSheet:
     files: Mapping[str, str] = field(default_factory=dict)  #: what each is for
     questions: Sequence[str] = ()
     cautions: Sequence[str] = ()
+    cut_before: Rings | None = None  #: what was cut already
     width_map: bytes | None = None  #: PNG with the print's size and sides, clear where nothing is told
     width_key: Mapping[str, str] = field(default_factory=dict)  #: what its colours mean
 
@@ -92,6 +95,7 @@ def proof_sheet_html(sheet: ProofSheet) -> str:
         "width": sheet.width_mm,
         "height": sheet.height_mm,
         "px": round(scale, 4),
+        "bits": _bits_of_boxes(sheet),
         "colours": _colours(sheet),
         "rings": rings(sheet.cards, sheet.height_mm),
     }
@@ -105,11 +109,14 @@ def proof_sheet_html(sheet: ProofSheet) -> str:
         "columns": str(bits.shape[1]),
         "rows": str(bits.shape[0]),
         "picture_words": escape(f"Proof of {sheet.title}, {len(sheet.plates)} blocks printed over one another", True),
-        "plates": _base64(_png_of(bits, wide=len(sheet.plates) > 8)),
+        "plates": _base64(_png_of(bits, wide=len(sheet.plates) + len(_pale_bits(sheet)) > 8)),
         "facts": json.dumps(facts, separators=(",", ":")).replace("<", "\\u003c"),
         "layers": "".join(_layer_row(plate) for plate in sheet.plates),
         "overlays": _overlays(sheet),
-        "kept": _image("kept", _kept_png(sheet, scale), "What is kept clear"),
+        "kept": _image("kept", _veil(sheet, sheet.kept, sheet.paper, _KEPT_LIGHTER, scale), "What is kept clear"),
+        "cut_before": _image(
+            "cut-before", _veil(sheet, sheet.cut_before, _BEFORE, _BEFORE_DARKER, scale), "What was cut already"
+        ),
         "width_map": _image("land-width", sheet.width_map, "How wide the land is"),
         "place_count": _counted(place_count(sheet.cards)),
         "walk": _WALK if place_count(sheet.cards) > 1 else "",
@@ -125,14 +132,35 @@ def proof_sheet_html(sheet: ProofSheet) -> str:
 
 
 def _bits(sheet: ProofSheet, scale: float) -> NDArray[np.uint16]:
-    """For each pixel the blocks that print on most of it, the first block as the lowest bit."""
+    """For each pixel the blocks that print on most of it, the first block as the lowest bit; then what is pale."""
     size = _size(sheet, scale)
     bits = np.zeros(size[::-1], dtype=np.uint16)
     for number, plate in enumerate(sheet.plates):
-        if len(plate.land):
-            there = ring_coverage(replace(plate.land, xy=plate.land.xy * scale), size)
-            bits |= (there >= 0.5).astype(np.uint16) << np.uint16(number)
+        bits |= _there(plate.land, size, scale).astype(np.uint16) << np.uint16(number)
+    for number, pale in _pale_bits(sheet).items():
+        open_ = _there(sheet.plates[number].to_decide, size, scale)
+        own = np.uint16(1 << number)
+        bits[open_ & (bits & own > 0)] ^= own | np.uint16(1 << pale)
     return bits
+
+
+def _there(shape: Rings | None, size: tuple[int, int], scale: float) -> NDArray[np.bool_]:
+    """The pixels of which a shape takes the most."""
+    if shape is None or not len(shape):
+        return np.zeros(size[::-1], dtype=bool)
+    return np.asarray(ring_coverage(replace(shape, xy=shape.xy * scale), size) >= 0.5)
+
+
+def _pale_bits(sheet: ProofSheet) -> dict[int, int]:
+    """By the number of a block the bit of what the carver may take of it; those for which none is left go without."""
+    with_pale = [number for number, plate in enumerate(sheet.plates) if plate.to_decide is not None]
+    return dict(zip(with_pale, range(len(sheet.plates), _MOST_PLATES), strict=False))
+
+
+def _bits_of_boxes(sheet: ProofSheet) -> list[int]:
+    """What the box of each block shows and hides: its own bit, and that of what is pale of it."""
+    pale = _pale_bits(sheet)
+    return [1 << k | (1 << pale[k] if k in pale else 0) for k in range(len(sheet.plates))]
 
 
 def _size(sheet: ProofSheet, scale: float) -> tuple[int, int]:
@@ -150,8 +178,13 @@ def _png_of(bits: NDArray[np.uint16], *, wide: bool) -> bytes:
 
 def _colours(sheet: ProofSheet) -> list[str]:
     """What each combination of blocks looks like, by its bits."""
-    every = np.arange(2 ** len(sheet.plates))
-    coats = [(plate.ink, (every >> k & 1).astype(np.float64)) for k, plate in enumerate(sheet.plates)]
+    pale = _pale_bits(sheet)
+    every = np.arange(2 ** (len(sheet.plates) + len(pale)))
+    coats = []
+    for k, plate in enumerate(sheet.plates):
+        coats.append((plate.ink, (every >> k & 1).astype(np.float64)))
+        if k in pale:
+            coats.append((pale_ink(plate.ink, sheet.paper), (every >> pale[k] & 1).astype(np.float64)))
     seen = np.round(screen(np.broadcast_to(overprinted(sheet.paper, coats), (len(every), 3)))).astype(int)
     return [f"{red:02x}{green:02x}{blue:02x}" for red, green, blue in seen.tolist()]
 
@@ -164,6 +197,8 @@ def _overlays(sheet: ProofSheet) -> str:
     rows = []
     if sheet.kept is not None:
         rows.append(_switch("kept", "what is kept clear (a little lighter)", on=True))
+    if sheet.cut_before is not None:
+        rows.append(_switch("cut-before", "what was cut already (a little darker than paper)", on=True))
     if sheet.width_map is not None:
         rows.append(_switch("land-width", "how wide the land is", on=False) + _key(sheet.width_key))
     if rings(sheet.cards, sheet.height_mm):
@@ -189,15 +224,14 @@ def _image(name: str, png: bytes | None, words: str) -> str:
     return "" if png is None else f'<img id="{name}" alt="{words}" src="data:image/png;base64,{_base64(png)}">'
 
 
-def _kept_png(sheet: ProofSheet, scale: float) -> bytes | None:
-    """Paper that shines through a little where artwork is kept clear."""
-    if sheet.kept is None:
+def _veil(sheet: ProofSheet, shape: Rings | None, colour: Rgb, share: float, scale: float) -> bytes | None:
+    """A colour that lies thin over a shape."""
+    if shape is None:
         return None
-    there = ring_coverage(replace(sheet.kept, xy=sheet.kept.xy * scale), _size(sheet, scale)) >= 0.5
-    picture = Image.fromarray(there.astype(np.uint8), "P")
-    picture.putpalette([*sheet.paper, *sheet.paper])
+    picture = Image.fromarray(_there(shape, _size(sheet, scale), scale).astype(np.uint8), "P")
+    picture.putpalette([*colour, *colour])
     out = io.BytesIO()
-    picture.save(out, "PNG", bits=1, optimize=True, transparency=bytes([0, round(_KEPT_LIGHTER * 255)]))
+    picture.save(out, "PNG", bits=1, optimize=True, transparency=bytes([0, round(share * 255)]))
     return out.getvalue()
 
 

@@ -7,7 +7,7 @@ const PX_PER_MM = 96 / 25.4;
 let scale = 1, plates = null;
 
 // Each pixel of `plates` holds which blocks print there, one bit a block, the first eight in its red and the others in
-// its green; `facts.colours` how that looks.
+// its green; `facts.colours` how that looks; `facts.bits` which bits go with which box: what is pale has one of its own.
 function readPlates() {
   const image = byId("plates"), size = [image.naturalWidth, image.naturalHeight];
   const work = new OffscreenCanvas(...size).getContext("2d", { willReadFrequently: true });
@@ -16,7 +16,7 @@ function readPlates() {
 }
 
 function paint() {
-  const shown = boxes.reduce((bits, box, k) => bits | (box.checked ? 1 << k : 0), 0);
+  const shown = boxes.reduce((bits, box, k) => bits | (box.checked ? facts.bits[k] : 0), 0);
   const colour = Uint32Array.from(facts.colours, (hex) => {
     const n = parseInt(hex, 16);
     return 0xff000000 | ((n & 255) << 16) | (n & 0xff00) | (n >> 16);
