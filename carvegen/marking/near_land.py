@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.geometry.narrow import Kind, narrow_places
+from carvegen.geometry.narrow import Kind, narrow_spread
 from carvegen.geometry.necks import necks
 from carvegen.motifs.shared.minimum_width import closed, opened
 
@@ -24,7 +24,7 @@ __all__ = ["clear_of", "firm", "joined_to", "taken_back", "weak_places"]
 _SLACK_MM = 0.02  #: so much more than the land is left: arcs are polygons and coordinates lie on a grid
 _CRUMB = 3.0  #: what is trimmed to less than so many cuts squared goes
 _ROUND = 0.85  #: ends that are trimmed are so round, of the piece's breadth
-_ROUNDS = 8
+_ROUNDS = 12  #: what is too narrow after so many goes whole
 _ARC = 8
 
 
@@ -72,7 +72,7 @@ def firm(new: PolygonArray, fixed: PolygonArray, place: Place, limits: Limits) -
 
 
 def weak_places(new: PolygonArray, fixed: PolygonArray, place: Place, limits: Limits) -> Any:  # noqa: ANN401
-    """Lines across the land where it is too narrow beside new shapes, but for mere corners; (n,)."""
+    """Lines across the land all along where it is too narrow beside new shapes, but for mere corners; (n,)."""
     if len(new) == 0:
         return geometry.empty()
     land = limits.land_mm
@@ -81,9 +81,14 @@ def weak_places(new: PolygonArray, fixed: PolygonArray, place: Place, limits: Li
     window = shapely.intersection(frame, shapely.box(*(shapely.total_bounds(new) + by)))
     white = np.concatenate([new, fixed[shapely.intersects(fixed, window)] if len(fixed) else fixed])
     ground = geometry.parts(shapely.difference(window, shapely.union_all(white)))
-    found = narrow_places(geometry.rings(ground), land - 2 * geometry.GRID_MM)
-    found = found.chosen(np.flatnonzero((found.kind != Kind.TIP) | (found.length > land)))
-    weak = geometry.lines(found.at, found.to)
+    spread = narrow_spread(geometry.rings(ground), land - 2 * geometry.GRID_MM)
+    found, thin = spread.places, spread.thin
+    counts = (found.kind != Kind.TIP) | (found.length > land)
+    along = np.flatnonzero(spread.place >= 0)
+    along = along[counts[spread.place[along]]]
+    weak = np.concatenate([
+        geometry.lines(found.at[counts], found.to[counts]), geometry.lines(thin.at[along], thin.across[along])
+    ])  # fmt: skip
     mine = np.unique(shapely.STRtree(new).query(weak, predicate="dwithin", distance=2 * geometry.GRID_MM)[0])
     return weak[mine]
 
@@ -106,9 +111,9 @@ def taken_back(
 ) -> PolygonArray:
     """The shapes with those parts taken back in the zone that are too narrow, or beside which the land is.
 
-    Nothing is taken of `but`, nor outside the zone.
+    Nothing is taken of `but`, nor outside the zone. Each round takes from what is left, all along each narrow place.
     """
-    for _ in range(_ROUNDS):
+    for last in np.arange(_ROUNDS) == _ROUNDS - 1:
         bite = shapely.difference(shapely.intersection(_bites(shapes, fixed, place, limits, zone), zone), but)
         met = shapely.intersects(shapes, bite)
         if shapely.is_empty(bite) or not met.any():
@@ -116,7 +121,7 @@ def taken_back(
         before = float(shapely.area(shapes[met]).sum())
         pieces = geometry.snapped(geometry.parts(shapely.difference(shapes[met], bite)))
         inner = shapely.is_empty(geometry.offset(pieces, -limits.cut_mm / 2))
-        crumbs = (inner | (shapely.area(pieces) < limits.cut_mm**2)) & shapely.within(pieces, zone)
+        crumbs = (last | inner | (shapely.area(pieces) < limits.cut_mm**2)) & shapely.within(pieces, zone)
         pieces = pieces[~crumbs | shapely.intersects(pieces, but)]
         if shapely.area(pieces).sum() >= before - geometry.GRID_MM:
             break

@@ -121,6 +121,26 @@ def test_far_marks_commute_and_change_nothing_of_one_another(name, one, other, m
 @examples(2)
 @given(shape=blobs(), meaning=st.sampled_from([its for its in Meaning if its != Meaning.COMES_OUT]))
 def test_limits_hold_beside_a_mark_as_they_did_before(name, shape, meaning) -> None:
+    _limits_hold(name, shape, meaning)
+
+
+@pytest.mark.parametrize(
+    ("name", "seed", "meaning"),
+    [
+        ("frost", 53, Meaning.LESS),  # beside it a slit of land half a branch long, too narrow all along
+        ("grain", 0, Meaning.STAYS),  # on a grid GEOS can't lay its lines over one another
+    ],
+)
+def test_limits_hold_beside_marks_that_once_broke_them(name, seed, meaning) -> None:
+    rng = np.random.default_rng(seed)
+    middle = np.array([rng.uniform(3, 33), rng.uniform(3, 23)])
+    angle, far = np.sort(rng.uniform(0, 2 * np.pi, 8)), rng.uniform(1.8, 4.5, 8)
+    corners = middle + far[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
+    shape = shapely.convex_hull(shapely.MultiPoint(np.round(corners, 3))).intersection(FACE)
+    _limits_hold(name, shape, meaning)
+
+
+def _limits_hold(name, shape, meaning) -> None:
     """A few hundredths: what is taken back is taken back by discs drawn as polygons."""
     growth, bed = grown(name)
     done = marked(growth, [mark(meaning, shape, strength=0.6)], bed)
