@@ -19,14 +19,17 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, Mask, PolygonArray
     from carvegen.marking.pencil.straightened import Light
 
-__all__ = ["Area", "areas", "half_covered", "stroke_depth"]
+__all__ = ["Area", "areas", "covered", "share_of_deepest", "stroke_depth"]
 
 _STEP = 2  #: pixels of the straightened sheet in a cell's side
 _CELLS_PER_MM = PX_PER_MM / _STEP
 _HATCH_MM = 1.6  #: gaps up to twice as wide are closed
 _THREAD_MM = 0.6  #: what is narrower than twice this is no area
 _COVERED = 0.15  #: share of a cell that must be coloured
-_OUTWARD_MM = 0.12  #: so far beyond a stroke's true rim it is still taken, for pencils that break on the paper's grain
+_RIM = 0.15  #: share of the deepest nearby above which a pixel counts for a pencil's fullness
+_OUTWARD_MM = (0.16, 0.215)  #: rim taken in: the first over the fullness, less the second; found by trials
+_MOST_OUTWARD_MM = 0.25
+_SHARP_MM = 0.11  #: blur at which that was found: more makes strokes look less full, and their rims wider
 _BLUR_MM = 0.06  #: of a stroke's rim itself
 _NEARBY_MM = 1.7
 _DEEP = 0.67
@@ -43,13 +46,35 @@ class Area:
     depth: float  #: how deep its strokes are: `stroke_depth`
 
 
-def half_covered(depth: Light, blur_mm: float) -> Mask:
-    """Which pixels are no stroke's blurred rim; (height, width).
-
-    A straight rim blurred by a normal distribution is as deep as its integral, beside the deepest nearby.
-    """
+def share_of_deepest(depth: Light) -> Light:
+    """How deep each pixel is beside the deepest nearby, 0…1; (height, width)."""
     deepest = ndimage.maximum_filter(depth, round(_NEARBY_MM * PX_PER_MM))
-    return np.asarray(depth > float(ndtr(-_OUTWARD_MM / np.hypot(blur_mm, _BLUR_MM))) * deepest)
+    return np.asarray(depth / np.maximum(deepest, 1e-6), dtype=np.float32)
+
+
+def covered(share: Light, lead: Mask, blur_mm: float) -> Mask:
+    """Which of one pencil's pixels are no stroke's blurred rim; (height, width).
+
+    A straight rim blurred by a normal distribution is as deep as its integral, beside the deepest nearby. A stroke that
+    breaks on the paper's grain has its true edge further out than it looks, one that soon covers all has not: how far
+    out is told by how full the pencil's strokes are, the mean of `share` over them.
+
+    Parameters
+    ----------
+    share
+        As `share_of_deepest` gives it; (height, width).
+    lead
+        Which pixels are of this pencil; same shape.
+    blur_mm
+        By how much all is blurred, standard deviation.
+    """
+    strokes = share[lead & (share > _RIM)]
+    if not strokes.size:
+        return np.zeros_like(lead)
+    over, less = _OUTWARD_MM
+    outward = np.clip(over / float(strokes.mean()) - less, 0, _MOST_OUTWARD_MM)
+    outward *= min(1.0, _SHARP_MM / blur_mm) ** 0.5
+    return np.asarray(lead & (share > float(ndtr(-outward / np.hypot(blur_mm, _BLUR_MM)))))
 
 
 def stroke_depth(depths: NDArray[np.float32]) -> float:

@@ -12,7 +12,7 @@ from scipy import ndimage
 
 from carvegen.base.colour import ciede2000, cielab, hex_of, screen
 from carvegen.base.errors import InputError
-from carvegen.marking.pencil.areas import half_covered, stroke_depth
+from carvegen.marking.pencil.areas import covered, share_of_deepest, stroke_depth
 from carvegen.marking.pencil.straightened import PX_PER_MM
 
 if TYPE_CHECKING:
@@ -159,7 +159,7 @@ def _check_grey(sheet: Evened, box: Box, halves: Sequence[tuple[slice, slice]]) 
 
 def _depth(hue: Light, lead: Mask, blur_mm: float) -> float:
     depth = np.hypot(hue[..., 0], hue[..., 1])
-    on = lead & half_covered(depth, blur_mm)
+    on = covered(share_of_deepest(depth), lead, blur_mm)
     return stroke_depth(depth[on]) if on.sum() >= _FEWEST // 2 else 0.0
 
 

@@ -16,7 +16,7 @@ from carvegen.artwork.scan.pixels import opened
 from carvegen.base.colour import hex_of, screen
 from carvegen.base.errors import InputError
 from carvegen.marking.marks import Mark, Meaning
-from carvegen.marking.pencil.areas import areas, half_covered
+from carvegen.marking.pencil.areas import areas, covered, share_of_deepest
 from carvegen.marking.pencil.corner_marks import placed
 from carvegen.marking.pencil.evened import evened
 from carvegen.marking.pencil.pencils import check_apart, learnt, nearest_pencil
@@ -121,12 +121,12 @@ def read_page(picture: Picture, sheet: MarkingSheet) -> PageRead:
     rows, columns = _window(found, page)
     hue, depth = flat.hue[rows, columns], flat.depth[rows, columns]
     which = nearest_pencil(hue, flat.coloured[rows, columns], pencils, flat.floor[rows, columns])
-    covered = half_covered(depth, flat.blur_mm)
+    share = share_of_deepest(depth)
     corner = _corner(found, page, rows, columns)
     marked = [
         (pencil.meaning, _strength(area, pencil), shape)
         for k, pencil in enumerate(pencils)
-        for area in areas(covered & (which == k), depth)
+        for area in areas(covered(share, which == k, flat.blur_mm), depth)
         for shape in _in_print(area.shape, corner, page)
     ]
     notes += _unknown(areas(which == len(pencils), depth), corner, page, flat, (rows, columns))
