@@ -127,7 +127,9 @@ def _run(given: Sequence[str]) -> int:
 def _told(error: BaseException, *, as_json: bool) -> int:
     """Say what went wrong on the error stream and, where JSON is wanted, as an object on the output."""
     said = _in_words(error)
-    if isinstance(error, click.ClickException):
+    if isinstance(error, click.exceptions.NoArgsIsHelpError):
+        error.show()
+    elif isinstance(error, click.ClickException):
         if len(error.message) > _LONGEST:
             error.message = shortened(error.message, _LONGEST)  # type: ignore[misc]
         error.show()

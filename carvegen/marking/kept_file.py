@@ -278,7 +278,9 @@ def _disjoint(cuts: PolygonArray, notes: list[str]) -> PolygonArray:
     if not over.any():
         return cuts
     met = np.unique(np.concatenate([left[over], right[over]]))
-    notes.append(f"{len(met)} shapes lie over one another; each heap of them is taken as one")
+    first = shapely.point_on_surface(cuts[met[0]])
+    where = f"the first at x {first.x:.1f}, y {first.y:.1f} mm"
+    notes.append(f"{len(met)} shapes lie over one another, {where}; those that do are taken as one")
     return np.concatenate([np.delete(cuts, met), _plain(geometry.joined(cuts[met]))])
 
 

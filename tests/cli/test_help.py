@@ -56,3 +56,13 @@ def test_the_commands_stand_in_the_order_of_the_job_and_none_is_missing():
 
 def test_help_shows_no_bounds_that_nobody_meets():
     assert "9223372036854775807" not in CliRunner().invoke(command_of("snowfall"), ["--help"]).output
+
+
+def test_without_words_the_whole_help_is_shown_also_where_it_is_piped(capsys):
+    from tests.cli.running import run
+
+    ran = run(capsys)
+    shown = ran.out + ran.err
+    assert "\n  snowfall " in shown
+    assert "\\n" not in shown
+    assert "…" not in shown.replace("… ", "")

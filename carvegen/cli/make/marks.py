@@ -79,6 +79,8 @@ def read_marked(given: Mapping[str, Any], *, by: str) -> Marks:
     from carvegen.marking.marks_file import Names, read_marks
     from carvegen.motifs import summaries
 
+    if not given["marks"]:
+        return Marks(())
     names = Names(motifs={name: (name,) for name in summaries()}, blocks=(given["name"],))
     found = list[Any]()
     try:

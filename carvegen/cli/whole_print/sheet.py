@@ -45,7 +45,7 @@ def command(
 
     \b
     carvegen sheet landing/print.toml -o sheet.pdf
-    carvegen sheet landing/print.toml --read sheet.jpg -o landing/marks.svg
+    carvegen sheet landing/print.toml --read sheet.jpg -o landing/pencil.svg
     """
     from carvegen.marking.pencil.layout import MarkingSheet
     from carvegen.prints.file.print_file import read_print
@@ -78,7 +78,7 @@ def _print(given: Print, sheet: MarkingSheet, shelf: Library, out: Path, paper: 
         click.echo(
             f"{out}: {pages} page{'s' if pages > 1 else ''} of {paper}. Print at 100 %, colour, photograph, then:"
         )
-        click.echo(f"  carvegen sheet {given.path} --read PHOTOGRAPH -o {given.path.parent / 'marks.svg'}")
+        click.echo(f"  carvegen sheet {given.path} --read PHOTOGRAPH -o {given.path.parent / 'pencil.svg'}")
 
 
 def _read(scans: tuple[Path, ...], given: Print, sheet: MarkingSheet, out: Path, *, as_json: bool) -> None:
