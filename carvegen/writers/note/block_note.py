@@ -240,8 +240,8 @@ def _grain(job: Job) -> list[str]:
 def _view(job: Job) -> list[str]:
     if job.machine.kind == "hand" and job.block.turned:
         return [
-            "The guide says which way it reads and how it goes on the block. To check: the arrow above the block "
-            "points to the left on the block. If it points to the right, the guide was flipped: stop before you cut."
+            "The guide says how it goes on the block. To check: on the block the arrow above it points to the left; if "
+            "it points to the right, the guide was flipped: stop before you cut."
         ]
     if not job.block.turned:
         return [f"{View.PLAIN.words} To check: compare with the proof; what is left there is left here."]
