@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 
 import pytest
+import shapely
 
+from carvegen import geometry
 from carvegen.checks import checked
 from carvegen.facts.safety import deference
 from carvegen.toolpaths import plan_for
@@ -85,6 +88,19 @@ def test_a_hands_note_says_once_what_is_to_be_done_and_what_the_hours_go_by(job)
     known = by_hand_min(job.block, job.material) is not None
     assert ("at this material's paces" in rest) == known
     assert "paces" not in first
+
+
+def test_a_laser_note_with_cut_outs_and_tabs_fits_on_a_sheet_and_loses_nothing() -> None:
+    job = next(its[2] for its in JOBS if its[:2] == ("linoleum", "laser"))
+    outs = geometry.polygon_array([shapely.box(32, 4, 37, 26)])
+    job = dataclasses.replace(job, block=dataclasses.replace(job.block, cut_outs=outs))
+    plan = plan_for(job, PathSettings())
+    assert plan is not None
+    first, rest = pages(machine_note(job, checked(job), {}, plan, None))
+    assert len(first.split()) <= PAGE["laser"]
+    for remark in plan.remarks:
+        assert (remark in first) != (remark in rest)
+    assert "Cut-outs" in first
 
 
 @PARAMETERS

@@ -17,6 +17,7 @@ __all__ = ["hand_paces", "hand_time", "layer_cautions", "order_lines", "plan_lin
 
 
 _WORTH_MM2 = 0.1  #: less than this standing in corners is not worth a word; our own choice
+_LONG_WORDS, _HEAD_WORDS = 45, 2  #: longer remarks stand in the details; so many words name what one is about
 
 
 def order_lines(plan: Plan) -> list[str]:
@@ -28,8 +29,17 @@ def order_lines(plan: Plan) -> list[str]:
     ]
     if times:
         lines += ["", f"All together about {timing.spoken(sum(time.whole_s for time in times))}, without setting up."]
-    remarks = [f"- {remark}" for remark in plan.remarks]
+    remarks = [f"- {remark}" for remark in plan.remarks if not _for_details(remark)]
+    heads = [remark.partition(":")[0] for remark in plan.remarks if _for_details(remark)]
+    if heads:
+        remarks.append(f"- {', '.join(heads)}: read first what Details, Paths, says of them.")
     return [*lines, *([""] if lines and remarks else []), *remarks]
+
+
+def _for_details(remark: str) -> bool:
+    """Whether a remark that begins with what it is about is too long for the first page."""
+    head, colon, _ = remark.partition(":")
+    return bool(colon) and len(head.split()) <= _HEAD_WORDS and len(remark.split()) > _LONG_WORDS
 
 
 def layer_cautions(plan: Plan) -> list[str]:
@@ -52,6 +62,7 @@ def plan_lines(plan: Plan) -> list[str]:
             "",
             *_whole(plan, times),
         ]
+    lines += [f"- {remark}" for remark in plan.remarks if _for_details(remark)]
     feeds = about_feeds(plan) if plan.job.machine.kind == "router" else ()
     lines += [f"- {remark}" for remark in feeds]
     missed = float(sum(shape.area for shape in plan.unreached))
