@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 
 import pytest
+import shapely
 
+from carvegen import geometry
 from carvegen.checks import checked
 from carvegen.facts.safety import deference
 from carvegen.toolpaths import plan_for
@@ -15,8 +18,9 @@ from carvegen.writers.guide.hand_guide import hand_guide
 from carvegen.writers.note.block_note import machine_note, numbered_sources
 from tests.facts.test_cautions import JOBS
 
-#: Words on a sheet of A4: 850 in 10 points, 1010 in 9 (our own count). A beam asks for the most cautions.
-PAGE = {"hand": 620, "router": 850, "laser": 1010}
+#: Words on a sheet of A4: 850 in 10 points, 1010 in 9 (our own count). A beam asks for the most cautions. A hand's
+#: page holds three places to look at and 620 words; these blocks have one place.
+PAGE = {"hand": 560, "router": 850, "laser": 1010}
 
 #: What only the others' machines have; a file's name or a source may hold such a word, as may what must be asked.
 OTHERS = {
@@ -71,6 +75,32 @@ def test_the_first_page_says_which_sheet_and_in_what_order(kind, job) -> None:
     else:
         assert "Measure the check bar" in first
         assert "All together about" in first
+
+
+@pytest.mark.parametrize("job", [its[2] for its in JOBS if its[1] == "hand"])
+def test_a_hands_note_says_once_what_is_to_be_done_and_what_the_hours_go_by(job) -> None:
+    first, rest = pages(note_of("hand", job))
+    places = re.findall(r"^\d\. .*\d mm.*?[.] ([A-Z].*)\.$", first.partition("## Where to look first")[2], re.MULTILINE)
+    assert places
+    for remedy in places:
+        assert remedy.lower() not in rest.lower()
+        assert "see the first page" in rest
+    known = by_hand_min(job.block, job.material) is not None
+    assert ("at this material's paces" in rest) == known
+    assert "paces" not in first
+
+
+def test_a_laser_note_with_cut_outs_and_tabs_fits_on_a_sheet_and_loses_nothing() -> None:
+    job = next(its[2] for its in JOBS if its[:2] == ("linoleum", "laser"))
+    outs = geometry.polygon_array([shapely.box(32, 4, 37, 26)])
+    job = dataclasses.replace(job, block=dataclasses.replace(job.block, cut_outs=outs))
+    plan = plan_for(job, PathSettings())
+    assert plan is not None
+    first, rest = pages(machine_note(job, checked(job), {}, plan, None))
+    assert len(first.split()) <= PAGE["laser"]
+    for remark in plan.remarks:
+        assert (remark in first) != (remark in rest)
+    assert "Cut-outs" in first
 
 
 @PARAMETERS

@@ -24,11 +24,11 @@ from carvegen.facts.profiles import Verdict
 from carvegen.toolpaths.motion.timing import by_hand_min
 from carvegen.writers.guide.guide_words import CAUTION
 from carvegen.writers.note.findings_table import cell
-from carvegen.writers.note.plan_note import hand_time, layer_cautions, order_lines, plan_lines
+from carvegen.writers.note.plan_note import hand_paces, hand_time, layer_cautions, order_lines, plan_lines
 from carvegen.writers.sheet import BAR_MM, layers_of, register_shapes
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping
+    from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 
     from carvegen.base.finding_groups import Group
     from carvegen.base.findings import Report
@@ -79,7 +79,7 @@ def machine_note(
         [] if guide else _layers(job, "Layers" if plan is None else "Layers of block.svg and block.dxf"),
         plan_lines(plan) if plan else [],
         [] if hand else ["### For the shop", "", *_bullets(_hand_over(job))],
-        [] if report is None else ["### Findings", "", *_findings(report)],
+        [] if report is None else ["### Findings", "", *_findings(report, _first(report) if hand else ())],
         ["### Sources of the cautions", "", *(f"{k}. {text}" for k, text in enumerate(sources, 1))] if sources else [],
     ]
     return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
@@ -113,11 +113,12 @@ def _by_machine(job: Job, plan: Plan | None) -> Iterator[list[str]]:
 
 def _places(report: Report) -> list[str]:
     """The places to look at before and while she cuts: the worst of each kind, the most pressing kinds first."""
-    groups = grouped(its for its in report if its.severity is not Severity.ADVICE and its.at is not None)[:_PLACES]
-    if not groups:
-        return []
-    lines = (f"{k}. {its.sentence} {sentence(its.worst.remedy)}" for k, its in enumerate(groups, start=1))
-    return ["## Where to look first", "", *lines]
+    lines = [f"{k}. {its.sentence} {sentence(its.worst.remedy)}" for k, its in enumerate(_first(report), start=1)]
+    return ["## Where to look first", "", *lines] if lines else []
+
+
+def _first(report: Report) -> Sequence[Group]:
+    return grouped(its for its in report if its.severity is not Severity.ADVICE and its.at is not None)[:_PLACES]
 
 
 def _layers(job: Job, heading: str) -> list[str]:
@@ -172,7 +173,7 @@ def _first_facts(job: Job, *, planned: bool) -> list[str]:
         *_grain(job),
         *_view(job),
         *([_EITHER] if planned else []),
-        *(hand_time(by_hand_min(block, job.material), job.material) if job.machine.kind == "hand" else ()),
+        *(hand_time(by_hand_min(block, job.material)) if job.machine.kind == "hand" else ()),
     ]
 
 
@@ -184,7 +185,8 @@ def _declared(job: Job) -> str:
 
 
 def _more_facts(job: Job, *, planned: bool) -> list[str]:
-    return [*_meaning(job), *_board(job), _wall(job), _white(job), _offset(job, planned=planned)]
+    paces = hand_paces(job.material) if job.machine.kind == "hand" else ()
+    return [*_meaning(job), *_board(job), _wall(job), _white(job), _offset(job, planned=planned), *paces]
 
 
 def _white(job: Job) -> str:
@@ -238,9 +240,8 @@ def _grain(job: Job) -> list[str]:
 def _view(job: Job) -> list[str]:
     if job.machine.kind == "hand" and job.block.turned:
         return [
-            "The guide says which way it reads and how it goes on the block. To check: its test word, and the arrow "
-            "with the block's name above it. On the block the arrow points to the left, in the print to the right; if "
-            "it points to the right on the block, the guide was flipped: stop before you cut."
+            "The guide says how it goes on the block. To check: on the block the arrow above it points to the left; if "
+            "it points to the right, the guide was flipped: stop before you cut."
         ]
     if not job.block.turned:
         return [f"{View.PLAIN.words} To check: compare with the proof; what is left there is left here."]
@@ -311,10 +312,7 @@ def _hand_over(job: Job) -> Iterator[str]:
     """What public workshops' file guidelines ask for; common practice where no source is cited."""
     colours = "its colours are the shop's own" if job.machine.layer_colours else "colours carry no meaning"
     yield f"Layers are told by their names; {colours}. Give each layer the shop's own setting."
-    yield (
-        "Order: cut areas first, then cut-outs from the inside outwards. Register marks, block edge and notes "
-        "are not cut."
-    )
+    yield "Order: cut areas first, then cut-outs from the inside outwards."
     limits, known = job.limits, job.material.sources
     basis = "; ".join(dict.fromkeys(known[name] for name in ("land_along_mm", "dot_mm", "cut_mm") if name in known))
     yield (
@@ -325,8 +323,12 @@ def _hand_over(job: Job) -> Iterator[str]:
         yield f"Bed as the profile has it: {job.machine.bed_width_mm:g} x {job.machine.bed_height_mm:g} mm."
 
 
-def _findings(report: Report) -> list[str]:
-    """What breaks a limit or risks to, kind by kind; how it looks is no matter for whoever cuts it."""
+def _findings(report: Report, first: Sequence[Group]) -> list[str]:
+    """What breaks a limit or risks to, kind by kind; how it looks is no matter for whoever cuts it.
+
+    What is to be done with those of the first page is said there.
+    """
+    said = {its.worst.remedy for its in first}
     groups = grouped(finding for finding in report if finding.severity is not Severity.ADVICE)
     if not groups:
         return ["None: every check that was made is kept."]
@@ -335,13 +337,14 @@ def _findings(report: Report) -> list[str]:
         "",
         "| no. | what | | where (print view) | what to do |",
         "| ---: | --- | --- | --- | --- |",
-        *(f"| {number} | {_finding_row(group)} |" for number, group in enumerate(groups, start=1)),
+        *(f"| {number} | {_finding_row(group, said)} |" for number, group in enumerate(groups, start=1)),
     ]
 
 
-def _finding_row(group: Group) -> str:
+def _finding_row(group: Group, said: Container[str]) -> str:
+    remedy = "see the first page" if group.worst.remedy in said else cell(group.worst.remedy)
     numbers = f": {group.worst.numbers}" if group.worst.numbers else ""
-    return " | ".join((f"{group.title}{numbers}", group.severity.label, group.where, cell(group.worst.remedy)))
+    return " | ".join((f"{group.title}{numbers}", group.severity.label, group.where, remedy))
 
 
 def _bullets(texts: Iterable[str]) -> list[str]:

@@ -13,10 +13,11 @@ if TYPE_CHECKING:
     from carvegen.toolpaths.motion.timing import Time
     from carvegen.toolpaths.paths import Operation, Plan
 
-__all__ = ["hand_time", "layer_cautions", "order_lines", "plan_lines"]
+__all__ = ["hand_paces", "hand_time", "layer_cautions", "order_lines", "plan_lines"]
 
 
 _WORTH_MM2 = 0.1  #: less than this standing in corners is not worth a word; our own choice
+_LONG_WORDS, _HEAD_WORDS = 45, 2  #: longer remarks stand in the details; so many words name what one is about
 
 
 def order_lines(plan: Plan) -> list[str]:
@@ -28,8 +29,17 @@ def order_lines(plan: Plan) -> list[str]:
     ]
     if times:
         lines += ["", f"All together about {timing.spoken(sum(time.whole_s for time in times))}, without setting up."]
-    remarks = [f"- {remark}" for remark in plan.remarks]
+    remarks = [f"- {remark}" for remark in plan.remarks if not _for_details(remark)]
+    heads = [remark.partition(":")[0] for remark in plan.remarks if _for_details(remark)]
+    if heads:
+        remarks.append(f"- {', '.join(heads)}: read first what Details, Paths, says of them.")
     return [*lines, *([""] if lines and remarks else []), *remarks]
+
+
+def _for_details(remark: str) -> bool:
+    """Whether a remark that begins with what it is about is too long for the first page."""
+    head, colon, _ = remark.partition(":")
+    return bool(colon) and len(head.split()) <= _HEAD_WORDS and len(remark.split()) > _LONG_WORDS
 
 
 def layer_cautions(plan: Plan) -> list[str]:
@@ -52,6 +62,7 @@ def plan_lines(plan: Plan) -> list[str]:
             "",
             *_whole(plan, times),
         ]
+    lines += [f"- {remark}" for remark in plan.remarks if _for_details(remark)]
     feeds = about_feeds(plan) if plan.job.machine.kind == "router" else ()
     lines += [f"- {remark}" for remark in feeds]
     missed = float(sum(shape.area for shape in plan.unreached))
@@ -67,16 +78,25 @@ def _about(times: tuple[Time, ...] | None, k: int) -> str:
     return f" (about {timing.spoken(times[k - 1].whole_s)})" if times else ""
 
 
-def hand_time(plan_minutes: tuple[float, float] | None, material: Material) -> list[str]:
-    """A line on the time that cutting by hand takes, with the sources of its paces; none where nothing is known."""
-    if plan_minutes is None:
+def hand_time(minutes: tuple[float, float] | None) -> list[str]:
+    """A line on the time that cutting by hand takes; none where nothing is known."""
+    if minutes is None:
+        return []
+    quick, slow = (timing.spoken(60 * its) for its in minutes)
+    return [
+        f"Time by hand: about {quick} for a quick hand to {slow} for a slow one. Time yourself on a patch of "
+        "50 x 50 mm and scale by it."
+    ]
+
+
+def hand_paces(material: Material) -> list[str]:
+    """What the time by hand goes by, with the sources of its paces; none where nothing is known."""
+    if timing.hand_minutes(0.0, 0.0, material) is None:
         return []
     basis = "; ".join(dict.fromkeys(source for name, source in material.sources.items() if name.startswith("hand_")))
-    quick, slow = (timing.spoken(60 * minutes) for minutes in plan_minutes)
     return [
-        f"Time by hand: about {quick} for a quick hand to {slow} for a slow one. Basis: every outline once along its "
-        f"length and all cut areas cleared, at this material's paces ({basis}). Time yourself on a patch of 50 x 50 mm "
-        "and scale by it."
+        "Time by hand: every outline once along its length and all cut areas cleared, at this material's paces "
+        f"({basis})."
     ]
 
 
