@@ -112,7 +112,7 @@ def cuts_of(its: CutInputs, *, say: Say) -> tuple[Picture, dict[str, Cut]]:
     """The picture, and the blocks as they are to be made: mended, and with what is to be told of the paper."""
     picture, cuts = cut_blocks(its.given, its.setups, say=say)
     for name, stands in its.stands.items():
-        cuts[name] = cut_further(cuts[name], stands, its.tolerance_mm[name])
+        cuts[name] = cut_further(cuts[name], stands, its.tolerance_mm[name], marks=picture.marks)
     cuts = mended_print(its.given, picture, cuts, its.setups, say=say)
     paper = paper_findings(picture, cuts)
     marks = {name: () if cut.die is not None else picture.marks for name, cut in cuts.items()}

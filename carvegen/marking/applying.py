@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from carvegen.base.limits import Limits
     from carvegen.geometry import Mask, PolygonArray
 
-__all__ = ["Bed", "marked", "reach_mm"]
+__all__ = ["Bed", "marked", "reach_mm", "settled_by"]
 
 #: In which order the marks work, whatever their order in the file: what must stay or come out has the last word.
 _ORDER = (
@@ -39,6 +39,8 @@ _BESIDE_MM = 0.03  #: more than the slack with which land is kept
 _LONG_ENOUGH = 0.6  #: of a flake: shorter strokes are not strewn between others
 _FROM = 0.95  #: of a flake: so far beyond a mark branches may start that grow into it
 _INTO = 0.4  #: so much of a new stroke lies in the mark at least
+_CALM = 1.5  #: so much more falls where the level is known: the mark may lie in a calm
+_RISES = 0.8  #: white rises with the level of snow nearly as 1 - exp(-a level^b): b
 _LITTLE = 0.35  #: a shape of which less is left goes whole
 
 Grow = Callable[[Any, Place, "Generator"], "PolygonArray"]
@@ -80,6 +82,14 @@ def reach_mm(motif: str, settings: Any, limits: Limits) -> float:  # noqa: ANN40
     return limits.land_mm + habit_of(motif, settings).flake_mm
 
 
+def settled_by(settings: Any, kept: Mapping[str, float]) -> Any:  # noqa: ANN401
+    """The settings that marks grow by: how much falls is as it was solved for the whole face, if that is known."""
+    if not hasattr(settings, "level"):
+        return settings
+    known = {} if settings.level else {name: value for name, value in kept.items() if hasattr(settings, name)}
+    return replace(settings, **{"level": 0.0, **known})
+
+
 def marked(growth: Growth, marks: Sequence[Mark], bed: Bed) -> Growth:
     """What has grown, or was kept, after all marks: nothing changes further from them than a land and a flake.
 
@@ -100,11 +110,21 @@ def marked(growth: Growth, marks: Sequence[Mark], bed: Bed) -> Growth:
     return growth
 
 
+def _falling(settings: Any, share: float) -> Any:  # noqa: ANN401
+    """The settings with so much snow asked, the level that is known of them along with it."""
+    if not getattr(settings, "level", 0.0):
+        return replace(settings, snow=share)
+    share = min(_CALM * share, _SNOW[1])
+    rise = np.log(np.log1p(-share) / np.log1p(-settings.snow)) / _RISES
+    return replace(settings, snow=share, level=float(min(settings.level * np.exp(rise), 1000.0)))
+
+
 class _Hand:
     """One mark at work on what has grown."""
 
     def __init__(self, growth: Growth, mark: Mark, bed: Bed) -> None:
-        self.growth, self.mark, self.bed = growth, mark, bed
+        cuts = shapely.set_precision(growth.cuts, 0, mode="pointwise")  # on a grid GEOS may fail where outlines touch
+        self.growth, self.mark, self.bed = replace(growth, cuts=cuts), mark, bed
         self.habit, self.limits = bed.habit, bed.limits
         self.zone = shapely.buffer(mark.shape, reach_mm(bed.motif, bed.settings, bed.limits))
         shapely.prepare(mark.shape)
@@ -213,8 +233,7 @@ class _Hand:
         place, settings = self._window(), self.bed.settings
         if hasattr(settings, "snow"):
             share = _SUPPLY * wanted_mm2 / max(float(shapely.area(self.mark.shape)), 1e-6)
-            settings = replace(settings, snow=float(np.clip(share, *_SNOW)))
-            settings = replace(settings, level=0.0) if hasattr(settings, "level") else settings
+            settings = _falling(settings, float(np.clip(share, *_SNOW)))
         new = self.bed.grown(settings, place, rng)
         new = new[self._inside(new) & shapely.within(new, self.zone)]
         new = clear_of(new, np.concatenate([cuts, self.bed.others]), self.limits)

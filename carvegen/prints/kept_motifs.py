@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from carvegen.motifs.growth import Growth
     from carvegen.prints.file.print_file import Print, PrintMotif
 
-__all__ = ["Grown", "changes_told", "from_file", "grown_by"]
+__all__ = ["Grown", "changes_told", "from_file", "grown_by", "levels_of"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -51,6 +51,15 @@ class Grown:
 def grown_by(motif: PrintMotif, given: Print) -> dict[str, Any]:
     """What a motif grows by, as its kept file remembers it: while it is kept it changes nothing."""
     return {"seed": given.seed, **asdict(motif.settings)}
+
+
+def levels_of(grown: Grown, given: Print) -> Mapping[str, float]:
+    """The levels solved when a motif was first grown; none if it is kept from a day when it grew by other settings."""
+    if grown.kept is None:
+        return grown.growth.kept
+    memory, now = grown.kept.memory, grown_by(grown.motif, given)
+    same = memory is not None and all(memory.settings.get(name) == value for name, value in now.items())
+    return grown.kept.growth.kept if same else {}
 
 
 def from_file(

@@ -12,14 +12,14 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.streams import stream
 from carvegen.blocks.from_motif import Ground, place_on, strictest
-from carvegen.marking.applying import Bed
+from carvegen.marking.applying import Bed, settled_by
 from carvegen.marking.kept_file import Surroundings
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Growth, Place, plain
 from carvegen.motifs.shared.minimum_width import held
 from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.flake_fit import settled
-from carvegen.prints.kept_motifs import Grown, from_file
+from carvegen.prints.kept_motifs import Grown, from_file, levels_of
 from carvegen.prints.layers import Drawing, drawing_of
 from carvegen.prints.marked.marked_whites import White, marks_of, stays_on, with_marks
 from carvegen.prints.separation import painted
@@ -227,21 +227,23 @@ class _Grower:
 
     def bed(self, k: int) -> Bed:
         """Motif k as marks need to know it."""
-        its, leaves = self.given.motifs[k], self.motifs[k][0]
+        its, (leaves, grown) = self.given.motifs[k], self.motifs[k]
         limits = strictest(self.limits[name] for name in sorted(leaves))
         area = self._area(its, limits, f"motifs[{k}]")
 
         def grow(settings: Any, place: Place, rng: Generator) -> PolygonArray:  # noqa: ANN401
             def at(its: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None) -> Growth:
-                return motif(its.motif).grow(settings, replace(place, area=area, frame=frame), limits, rng)
+                own = replace(place, area=area, frame=place.frame if place.frame is not None else frame)
+                return motif(its.motif).grow(settings, own, limits, rng)
 
             own = replace(its, settings=settings)
             inside = geometry.solid(shapely.intersection(area, place.area))
             return plain(self._work(its)(own, inside, limits, shapely.Polygon(), leaves, grow=at)).cuts
 
         place = Place(area=area, shapes=geometry.parts(self.drawing.union(its.on)))
+        settings = settled_by(its.settings, levels_of(grown, self.given))
         return Bed(
-            motif=its.motif, name=f"{its.motif} {its.nth}", settings=its.settings, place=place, limits=limits,
+            motif=its.motif, name=f"{its.motif} {its.nth}", settings=settings, place=place, limits=limits,
             seed=self.given.seed, grow=grow,
         )  # fmt: skip
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -18,6 +18,7 @@ from carvegen.base.findings import Finding, Severity
 from carvegen.blocks.comparison import CUT_FOLDER, difference, land_in
 from carvegen.blocks.from_drawing import LEFT_OUT
 from carvegen.blocks.layer_names import BLOCK_EDGE, CUT_AREA, CUT_OUT
+from carvegen.marking.marks import Meaning
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.blocks.comparison import Difference
+    from carvegen.marking.marks import Mark
     from carvegen.prints.cut_blocks import Cut
     from carvegen.prints.file.print_file import Print
 
@@ -37,6 +39,14 @@ _MOST = 40
 _SAME_PAGE_MM = 1.0  #: a page that differs from the face by no more shows it
 #: Layers by which a drawing is told for one of a block's cuts, as every written file is; any other shows what stands.
 _OF_CUTS = frozenset(map(plain_name, (BLOCK_EDGE, CUT_AREA, CUT_OUT)))
+_ASKED = (
+    "this would have to print, but the block is cut there and nothing can be put back",
+    'change the drawing back here, or cut a new block: state = "open"',
+)  #: why what does not stand is told, and what helps
+_MARKED = (
+    "asks for land here, but the block is cut there and nothing can be put back",
+    'take the mark out, or leave this block out of its blocks, or cut a new block: state = "open"',
+)  #: the same of what a mark asks, after its name
 _HINT = (
     "give what stands in print view, its page the block's face; "
     "carvegen read PHOTO --size 200x150 --corners auto --out land.svg straightens a photograph"
@@ -104,11 +114,14 @@ def _land(given: Print, path: Path) -> BaseGeometry:
     return geometry.solid(geometry.mirrored(shapes, given.width_mm) if artwork.says_view == "block" else shapes)
 
 
-def cut_further(cut: Cut, stands: BaseGeometry, tolerance_mm: float = _TOLERANCE_MM) -> Cut:
+def cut_further(
+    cut: Cut, stands: BaseGeometry, tolerance_mm: float = _TOLERANCE_MM, *, marks: Sequence[Mark] = ()
+) -> Cut:
     """The block as it can still be made: what stands of it and is wanted; land that would have to come back is told.
 
     Nothing is put back by mending either: what does not stand counts as white. What differs by no more than the
-    tolerance is not told (`standing_tolerance_mm`) and counts as cut; of a scan it is said how much that is.
+    tolerance is not told (`standing_tolerance_mm`) and counts as cut; of a scan it is said how much that is. Where one
+    of the marks asks for that land, it is told by its name.
     """
     block = cut.block
     change = difference(block.name, stands, cut.land, tolerance_mm)
@@ -116,7 +129,8 @@ def cut_further(cut: Cut, stands: BaseGeometry, tolerance_mm: float = _TOLERANCE
     gone = geometry.difference(block.face, geometry.union(land, block.cut_outs))
     white = geometry.union(cut.white, geometry.difference(block.face, stands))
     before = geometry.difference(gone, geometry.union(change.cut))
-    notes = (*cut.notes, *_unlike(cut.land, land), *_findings(change), *_coarse(cut.land, tolerance_mm))
+    asked = [mark for mark in marks if mark.is_for(block=block.name) and mark.meaning != Meaning.COMES_OUT]
+    notes = (*cut.notes, *_unlike(cut.land, land), *_findings(change, asked), *_coarse(cut.land, tolerance_mm))
     block = replace(block, cuts=geometry.parts(gone), cut_before=geometry.parts(before))
     return replace(cut, block=block, land=land, white=white, notes=notes)
 
@@ -142,13 +156,15 @@ def _coarse(wanted: BaseGeometry, tolerance_mm: float) -> Iterator[Finding]:
         )  # fmt: skip
 
 
-def _findings(change: Difference) -> Iterator[Finding]:
+def _findings(change: Difference, marks: Sequence[Mark]) -> Iterator[Finding]:
     for piece in sorted(change.land, key=lambda its: -its.area)[:_MOST]:
-        at = shapely.point_on_surface(piece)
+        mark = max(marks, key=lambda its: piece.intersection(its.shape).area, default=None)
+        own = piece if mark is None else geometry.solid(piece.intersection(mark.shape))
+        at = shapely.point_on_surface(piece if shapely.is_empty(own) else own)
+        why, remedy = _ASKED if mark is None or shapely.is_empty(own) else (f"{mark} {_MARKED[0]}", _MARKED[1])
         yield Finding(
             rule="cut-already", severity=Severity.BREAKS, at=(at.x, at.y), measured=piece.area, limit=0.0, unit="mm²",
-            why="this would have to print, but the block is cut there and nothing can be put back",
-            remedy='change the drawing back here, or cut a new block: state = "open"',
+            why=why, remedy=remedy,
         )  # fmt: skip
     for piece in sorted(change.cut, key=lambda its: -its.area)[:_MOST]:
         at = shapely.point_on_surface(piece)

@@ -7,6 +7,7 @@ import shapely
 
 from carvegen.base.errors import InputError
 from carvegen.blocks.free_edge import with_fringe
+from carvegen.motifs import motif
 from carvegen.prints.cut_blocks import cut_blocks, mended_cut, ways_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.marked.mark_findings import mark_findings
@@ -92,6 +93,25 @@ def test_a_mark_for_one_block_leaves_the_others(tmp_path) -> None:
     assert shapely.area(shapely.intersection(before["sky"].land, spot)) == pytest.approx(
         shapely.area(shapely.intersection(cuts["sky"].land, spot)), rel=0.15)  # fmt: skip
     assert shapely.area(shapely.intersection(cuts["sky"].land, box(14, 4, 4, 8))) > 5
+
+
+@pytest.mark.parametrize("meaning", ["more", "grow again"])
+def test_how_much_falls_is_solved_once_whatever_is_marked(tmp_path, monkeypatch, meaning) -> None:
+    levels, grow = [], motif("snowfall").grow
+    monkeypatch.setattr(motif("snowfall"), "grow", lambda *its: levels.append(its[0].level) or grow(*its))
+    plain, _, _ = cut(tmp_path)
+    spot = f'[[marked]]\nmeaning = "{meaning}"\nshape = "box 18 4 18 18"\nfor = ["snowfall"]\n'
+    picture, _, _ = cut(tmp_path, spot)
+    assert levels[:2] == [0, 0]  # as it grows without a mark, and with one
+    assert levels[2:]
+    assert min(levels[2:]) > 0
+    was, now = (_white(its, "snowfall 1", box(18, 4, 18, 18)) for its in (plain, picture))
+    assert now > 1.1 * was if meaning == "more" else 0.6 * was < now < 1.4 * was
+
+
+def _white(picture, name: str, spot) -> float:
+    every = [its.shapes for its in picture.whites if its.name == name]
+    return sum(float(shapely.area(shapely.intersection(shapes, spot)).sum()) for shapes in every)
 
 
 def test_what_the_carver_decides_may_stand_alone(tmp_path) -> None:

@@ -80,6 +80,38 @@ def test_cuts_may_grow_and_what_is_cut_on_is_said_until_it_is_given_as_cut(copy,
     assert land(copy, "key").area == pytest.approx(300, rel=0.01)
 
 
+def test_marks_on_a_cut_block_ask_and_what_cannot_be_put_back_is_told(copy, capsys):
+    """Of its neighbour, which is open, the same marks put land back."""
+    at = {"stays": "box 16 20 10 4", "carver decides": "box 16 14 10 4", "comes out": "box 14 3 4 4"}
+    marks = "".join(f'[[marked]]\nmeaning = "{its}"\nshape = "{shape}"\n' for its, shape in at.items())
+    cut = OPEN.replace(NAMED, NAMED + 'state = "cut"\n').replace("box 12 0 10 30", "box 12 0 12 30")
+    ran, told = again(capsys, copy, cut + marks)
+    assert ran.code == 1
+    (whole,) = found(told, "cut-already")
+    assert 'the mark "stays"' in whole["why"]
+    assert 22 <= whole["at_mm"][0] <= 24
+    assert 20 <= whole["at_mm"][1] <= 24
+    now, old = land(copy, "key"), shapely.box(12, 0, 22, 30)
+    assert now.difference(old).area < 0.01
+    assert now.intersection(shapely.box(14, 3, 18, 7)).area < 0.01
+    assert now.area == pytest.approx(300 - 16, rel=0.01)
+
+
+def test_snow_on_a_cut_block_is_not_filled_again_by_a_mark(copy, capsys):
+    snow = '[[motifs]]\nmotif = "snowfall"\nsettings = { snow = 0.2, largest_mm = 3.0 }\n'
+    assert again(capsys, copy, OPEN + snow)[0].code in (0, 1)
+    before = land(copy, "key")
+    low = {"stays": 1, "carver decides": 9, "less": 16, "grow again": 24}
+    marks = "".join(f'[[marked]]\nmeaning = "{its}"\nshape = "box 13 {y} 8 5"\n' for its, y in low.items())
+    ran, told = again(capsys, copy, OPEN.replace(NAMED, NAMED + 'state = "cut"\n') + snow + marks)
+    assert ran.code == 1
+    assert land(copy, "key").difference(before.buffer(0.01)).area < 0.01
+    for meaning, y in low.items():
+        named = [its["at_mm"] for its in found(told, "cut-already") if f'the mark "{meaning}"' in its["why"]]
+        assert named or meaning == "grow again"  # where as much falls again there may be nothing to put back
+        assert all(13 <= at[0] <= 21 and y <= at[1] <= y + 5 for at in named)
+
+
 def test_a_cut_block_of_which_nothing_is_known_is_told(copy, capsys):
     text = OPEN.replace(NAMED, NAMED + 'state = "cut"\ncut_land = "none.svg"\n')
     ran, _ = again(capsys, copy, text)

@@ -38,7 +38,7 @@ class Marks:
     def on(self, ground: Ground, settings: Any, limits: Limits, *, by: str, seed: int) -> Ground:  # noqa: ANN401
         """The ground whose motif, grown or kept, they have been laid on."""
         from carvegen.blocks.from_motif import place_on
-        from carvegen.marking.applying import Bed, marked
+        from carvegen.marking.applying import Bed, marked, settled_by
 
         own = [mark for mark in self.marks if mark.is_for(motif=by, block=ground.name)]
         if not own:
@@ -50,7 +50,8 @@ class Marks:
         def with_marks(grow: Callable[[], Growth]) -> Growth:
             growth = grow() if before is None else before(grow)
             name = f"{by} of {ground.name}"
-            bed = Bed(motif=by, name=name, settings=settings, place=place, limits=limits, seed=seed)
+            known = settled_by(settings, growth.kept)
+            bed = Bed(motif=by, name=name, settings=known, place=place, limits=limits, seed=seed)
             return marked(growth, own, bed)
 
         return replace(ground, shapes_from=with_marks)
