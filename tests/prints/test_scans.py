@@ -11,7 +11,7 @@ import shapely
 from carvegen.base.errors import InputError
 from carvegen.delivery.print_steps import cut_inputs
 from carvegen.facts.profiles import Library
-from carvegen.marking.pencil.reading import read_scans, read_sheets
+from carvegen.marking.pencil.reading import read_scans
 from carvegen.prints.cut_blocks import ways_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.layers import drawing_of
@@ -43,12 +43,17 @@ def folder(tmp_path_factory):
     return where
 
 
-def test_a_print_takes_its_marks_from_its_sheet_and_is_built_again_when_that_changes(folder):
+@pytest.fixture(scope="module")
+def alone(folder):
+    """The marks of the sheet, read without a print."""
+    return read_scans([folder / "sheet.png"], SMALL)
+
+
+def test_a_print_takes_its_marks_from_its_sheet_and_is_built_again_when_that_changes(folder, alone):
     shelf = Library()
     given = read_print(folder / "print.toml", shelf)
     inputs = cut_inputs(given, ways_of(given, shelf), {})
     assert "sheet.png" in inputs.contents
-    alone = read_scans([folder / "sheet.png"], SMALL)
     for its in (given, inputs.given):
         marks = marks_of(its, drawing_of(its), shapely.Polygon()).marks
         assert [(mark.key, mark.meaning, mark.strength) for mark in marks] == [
@@ -60,19 +65,18 @@ def test_a_print_takes_its_marks_from_its_sheet_and_is_built_again_when_that_cha
         marks_of(other, drawing_of(other), shapely.Polygon())
 
 
-def test_what_is_read_is_written_as_a_drawing_of_marks_that_gives_the_same_marks(folder, tmp_path, capsys):
+def test_what_is_read_is_written_as_a_drawing_of_marks_that_gives_the_same_marks(folder, alone, tmp_path, capsys):
     """Read back by the reader of such drawings: meanings, keys, strengths, areas to 0.1 %."""
     ran = run(capsys, "sheet", folder / "print.toml", "--read", folder / "sheet.png", "-o", tmp_path / "marks.svg")
     assert ran.code == 0, ran.err
     assert (tmp_path / "marks.png").read_bytes().startswith(b"\x89PNG")
-    found = read_sheets([folder / "sheet.png"], SMALL).marks
     text = TOML.replace('scans = ["sheet.png"]', 'files = ["marks.svg"]')
     (tmp_path / "print.toml").write_text(text, encoding="utf-8")
     given = read_print(tmp_path / "print.toml", Library())
     again = marks_of(given, drawing_of(given), shapely.Polygon()).marks
-    one, other = (sorted((mark.key, mark.meaning, mark.strength) for mark in marks) for marks in (again, found))
+    one, other = (sorted((mark.key, mark.meaning, mark.strength) for mark in marks) for marks in (again, alone))
     assert one == other
-    areas = {mark.key: mark.shape.area for mark in found}
+    areas = {mark.key: mark.shape.area for mark in alone}
     assert {mark.key: mark.shape.area for mark in again} == pytest.approx(areas, rel=1e-3)
 
 
