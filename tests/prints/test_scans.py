@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
+import shutil
 
 import pypdfium2
 import pytest
 import shapely
 
 from carvegen.base.errors import InputError
+from carvegen.delivery import print_steps
 from carvegen.delivery.print_steps import cut_inputs
 from carvegen.facts.profiles import Library
 from carvegen.marking.pencil.reading import read_scans
@@ -16,7 +18,7 @@ from carvegen.prints.cut_blocks import ways_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.layers import drawing_of
 from carvegen.prints.marked.marked_whites import marks_of
-from tests.cli.running import run
+from tests.cli.running import built_once, run
 from tests.pencil_sheets import QUICK, SMALL, Case, flat, small_strokes
 
 TOML = """[print]
@@ -91,6 +93,26 @@ def test_the_sheet_is_printed_and_read_back_uncoloured_it_asks_for_pencils(folde
     assert ran.code == 2
     assert "has no pencil in any box" in ran.err
     assert not (tmp_path / "marks.svg").exists()
+
+
+def test_the_sheet_of_a_print_that_is_built_is_drawn_from_its_lands_and_the_same(tmp_path, capsys, monkeypatch):
+    text = TOML.replace('scans = ["sheet.png"]', "")
+    shutil.copytree(built_once(text), tmp_path / "trial")
+    given, sheet = tmp_path / "trial" / "print.toml", tmp_path / "sheet.pdf"
+    with monkeypatch.context() as patch:
+        patch.setattr(print_steps, "cuts_of", None)
+        ran = run(capsys, "sheet", given, "-o", sheet)
+        assert ran.code == 0, ran.err
+    built = sheet.read_bytes()
+    land = tmp_path / "trial" / "built" / "lands" / "sky.wkb"
+    land.write_bytes(shapely.to_wkb(shapely.box(0, 0, 9, 9)))
+    ran = run(capsys, "sheet", given, "-o", sheet)
+    assert ran.code == 0, ran.err
+    assert sheet.read_bytes() == built, "a land that was changed is not taken"
+    given.write_text(text.replace("[90, 70]", "[90, 60]"), encoding="utf-8")
+    ran = run(capsys, "sheet", given, "-o", sheet)
+    assert ran.code == 0, ran.err
+    assert sheet.read_bytes() != built
 
 
 def test_wrong_endings_and_overwriting_are_refused(folder, capsys):
