@@ -56,12 +56,12 @@ def test_a_print_takes_its_marks_from_its_sheet_and_is_built_again_when_that_cha
     given = read_print(folder / "print.toml", shelf)
     inputs = cut_inputs(given, ways_of(given, shelf), {})
     assert "sheet.png" in inputs.contents
-    for its in (given, inputs.given):
-        marks = marks_of(its, drawing_of(its), shapely.Polygon()).marks
-        assert [(mark.key, mark.meaning, mark.strength) for mark in marks] == [
-            (mark.key, mark.meaning, mark.strength) for mark in alone
-        ]
-        assert all(one.shape.equals(two.shape) for one, two in zip(marks, alone, strict=True))
+    its = inputs.given
+    marks = marks_of(its, drawing_of(its), shapely.Polygon()).marks
+    assert [(mark.key, mark.meaning, mark.strength) for mark in marks] == [
+        (mark.key, mark.meaning, mark.strength) for mark in alone
+    ]
+    assert all(one.shape.equals(two.shape) for one, two in zip(marks, alone, strict=True))
     other = dataclasses.replace(given, name="another")
     with pytest.raises(InputError, match=r"marks\.scans: .*sheet\.png: is the marking sheet of another print"):
         marks_of(other, drawing_of(other), shapely.Polygon())
