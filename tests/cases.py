@@ -81,7 +81,9 @@ def _grown(by: str, settings, its_limits: Limits, seed: int, size: tuple[float, 
 
 def once(key: object, make: Callable[[], Any]) -> Any:
     """What `make` makes, made once in a run of the tests, whichever of its processes asks for this `key` first."""
-    path = Path(os.environ["CARVEGEN_TESTS_GROWN"]) / hashlib.sha256(repr(key).encode()).hexdigest()
+    if not (shared := os.environ.get("CARVEGEN_TESTS_GROWN")):  # not in a run of the tests
+        return make()
+    path = Path(shared) / hashlib.sha256(repr(key).encode()).hexdigest()
     if not path.exists():
         part = path.with_suffix(f".{os.getpid()}")
         with part.open("wb") as file:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 import io
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
 
@@ -21,10 +21,12 @@ from scipy import ndimage
 
 from carvegen.artwork.scan.frame import homography
 from carvegen.base.colour import Ink, from_cielab, linear, screen
+from carvegen.delivery.step_keys import digest
 from carvegen.marking.marks import Meaning
 from carvegen.marking.pencil.layout import Format, MarkingSheet, SheetPage
 from carvegen.writers.whole_print.marking_sheet import marking_sheet_pdf
 from carvegen.writers.whole_print.print_png import Coat
+from tests.cases import once
 
 PENCILS = {  # CIELAB of full cover; our own
     "red": (48, 58, 36), "blue": (42, 0, -46), "green": (50, -42, 28), "orange": (66, 40, 62), "violet": (40, 34, -38),
@@ -55,6 +57,7 @@ class Case:
     colours: tuple[str | tuple[float, float, float], ...] = FOUR
     boxes: tuple[int, ...] | None = None  #: which boxes are scribbled in: those of the colours
     model: str = "density"
+    models: Mapping[int, str] = field(default_factory=dict)  #: of boxes whose pencil is of another kind
     tint: tuple[float, float, float] = (0.955, 0.945, 0.915)
     how: str = "photo"
     shadow: bool = False
@@ -94,7 +97,11 @@ def scene(width: float = 200.0, height: float = 150.0, *, flakes_cm2: float = 4.
 
 @cache
 def printed(sheet: MarkingSheet, paper: str = "A4") -> bytes:
-    """The sheet's PDF, of the scene."""
+    """The sheet's PDF, of the scene; made once in a run of the tests."""
+    return once(("marking sheet", sheet, paper), lambda: printed_afresh(sheet, paper))
+
+
+def printed_afresh(sheet: MarkingSheet, paper: str) -> bytes:
     left, bottom, right, top = sheet.window
     return marking_sheet_pdf(sheet, (251, 250, 246), scene(right - left, top - bottom), paper)
 
@@ -102,6 +109,10 @@ def printed(sheet: MarkingSheet, paper: str = "A4") -> bytes:
 @cache
 def grey_page(sheet: MarkingSheet, page: int, dpi: float, *, halftone: bool = False) -> np.ndarray:
     """The printed page in shares of light; (height, width)."""
+    return once(("grey page", sheet, page, dpi, halftone), lambda: _grey_page(sheet, page, dpi, halftone=halftone))
+
+
+def _grey_page(sheet: MarkingSheet, page: int, dpi: float, *, halftone: bool) -> np.ndarray:
     document = pypdfium2.PdfDocument(printed(sheet))
     grey = np.asarray(document[page - 1].render(scale=dpi / 72, grayscale=True).to_pil().convert("L"))
     document.close()
@@ -217,7 +228,7 @@ def coloured(case: Case, sheet: MarkingSheet) -> tuple[np.ndarray, Format, Sheet
         shape = shapely.transform(its.shape, lambda xy, move=move: xy + move)
         lay, rows, columns = _lay(its, shape, px, high, rng)
         take = np.clip(1.15 * lay * (0.75 + 0.45 * grain[rows, columns]) + 0.55 * np.maximum(lay - 0.6, 0), 0, 1.3)
-        light[rows, columns] = MODELS[case.model](light[rows, columns], take, pigment)
+        light[rows, columns] = MODELS[case.models.get(its.pencil, case.model)](light[rows, columns], take, pigment)
     if case.crease:
         light *= _creases(grey.shape, px)[..., None]
     return light, form, page
@@ -404,5 +415,9 @@ def small_strokes(**more) -> tuple[Stroke, ...]:
 
 
 def flat(case: Case, sheet: MarkingSheet = SMALL) -> Image.Image:
-    """The coloured page as a perfect scanner sees it."""
-    return Image.fromarray((screen(coloured(case, sheet)[0]) + 0.5).astype(np.uint8))
+    """The coloured page as a perfect scanner sees it; made once in a run of the tests."""
+    return Image.fromarray(once(("flat", digest(case), sheet), lambda: _flat(case, sheet)))
+
+
+def _flat(case: Case, sheet: MarkingSheet) -> np.ndarray:
+    return (screen(coloured(case, sheet)[0]) + 0.5).astype(np.uint8)

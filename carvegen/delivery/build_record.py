@@ -15,9 +15,10 @@ from carvegen.delivery.step_keys import differences
 if TYPE_CHECKING:
     from carvegen.delivery.step_keys import Recipe
 
-__all__ = ["RECORD", "BuildRecord", "StepRecord", "hashes", "read_record"]
+__all__ = ["CUTS", "RECORD", "BuildRecord", "StepRecord", "hashes", "lands_built", "read_record"]
 
 RECORD = "build.json"
+CUTS = " cuts"  #: the step that cuts the blocks' shapes; no block's name begins with a space
 _FORMAT = 2
 
 
@@ -76,6 +77,19 @@ def read_record(out: Path) -> BuildRecord:
         return BuildRecord(steps={str(name): _step(its) for name, its in told["steps"].items()})
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError, InputError):
         return BuildRecord()
+
+
+def lands_built(folder: Path, inputs: Recipe, blocks: Sequence[str]) -> dict[str, bytes]:
+    """The lands of a build in `folder` as well-known binary, by block; none unless the same went into its cuts."""
+    record, lands = read_record(folder), {}
+    if record.step(CUTS).inputs != inputs:
+        return {}
+    for name in blocks:
+        land = f"lands/{name}.wkb"
+        if file_hash(folder / land) != record.step(name).files.get(land, ""):
+            return {}
+        lands[name] = (folder / land).read_bytes()
+    return lands
 
 
 def _step(its: Mapping[str, Any]) -> StepRecord:

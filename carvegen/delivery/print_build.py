@@ -16,7 +16,7 @@ from carvegen.base.colour import MODEL
 from carvegen.base.files import file_hash, scratch_folder, settled, staged_folder, write_file
 from carvegen.base.findings import Finding
 from carvegen.base.previous_run import earlier, keep_edited
-from carvegen.delivery.build_record import RECORD, BuildRecord, StepRecord, hashes, read_record
+from carvegen.delivery.build_record import CUTS, RECORD, BuildRecord, StepRecord, hashes, read_record
 from carvegen.delivery.print_steps import (
     CHANGED,
     BlockInputs,
@@ -61,7 +61,7 @@ if TYPE_CHECKING:
 __all__ = ["Built", "build_print"]
 
 #: The steps besides the blocks', which have the blocks' names: none of those can begin with a space.
-_CUTS, _PROOFS, _REGISTER, _REPORT = " cuts", " proofs", " register", " report"
+_CUTS, _PROOFS, _REGISTER, _REPORT = CUTS, " proofs", " register", " report"
 _SHAPE = "shape"  #: the input of a block's step that comes of the cuts
 
 #: What the files of the whole print are for.

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import dataclasses
+import shutil
 
 import pypdfium2
 import pytest
 import shapely
 
 from carvegen.base.errors import InputError
+from carvegen.delivery import print_steps
 from carvegen.delivery.print_steps import cut_inputs
 from carvegen.facts.profiles import Library
-from carvegen.marking.pencil.reading import read_scans, read_sheets
+from carvegen.marking.pencil.reading import read_scans
 from carvegen.prints.cut_blocks import ways_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.layers import drawing_of
 from carvegen.prints.marked.marked_whites import marks_of
-from tests.cli.running import run
+from tests.cli.running import built_once, run
 from tests.pencil_sheets import QUICK, SMALL, Case, flat, small_strokes
 
 TOML = """[print]
@@ -43,36 +45,40 @@ def folder(tmp_path_factory):
     return where
 
 
-def test_a_print_takes_its_marks_from_its_sheet_and_is_built_again_when_that_changes(folder):
+@pytest.fixture(scope="module")
+def alone(folder):
+    """The marks of the sheet, read without a print."""
+    return read_scans([folder / "sheet.png"], SMALL)
+
+
+def test_a_print_takes_its_marks_from_its_sheet_and_is_built_again_when_that_changes(folder, alone):
     shelf = Library()
     given = read_print(folder / "print.toml", shelf)
     inputs = cut_inputs(given, ways_of(given, shelf), {})
     assert "sheet.png" in inputs.contents
-    alone = read_scans([folder / "sheet.png"], SMALL)
-    for its in (given, inputs.given):
-        marks = marks_of(its, drawing_of(its), shapely.Polygon()).marks
-        assert [(mark.key, mark.meaning, mark.strength) for mark in marks] == [
-            (mark.key, mark.meaning, mark.strength) for mark in alone
-        ]
-        assert all(one.shape.equals(two.shape) for one, two in zip(marks, alone, strict=True))
+    its = inputs.given
+    marks = marks_of(its, drawing_of(its), shapely.Polygon()).marks
+    assert [(mark.key, mark.meaning, mark.strength) for mark in marks] == [
+        (mark.key, mark.meaning, mark.strength) for mark in alone
+    ]
+    assert all(one.shape.equals(two.shape) for one, two in zip(marks, alone, strict=True))
     other = dataclasses.replace(given, name="another")
     with pytest.raises(InputError, match=r"marks\.scans: .*sheet\.png: is the marking sheet of another print"):
         marks_of(other, drawing_of(other), shapely.Polygon())
 
 
-def test_what_is_read_is_written_as_a_drawing_of_marks_that_gives_the_same_marks(folder, tmp_path, capsys):
+def test_what_is_read_is_written_as_a_drawing_of_marks_that_gives_the_same_marks(folder, alone, tmp_path, capsys):
     """Read back by the reader of such drawings: meanings, keys, strengths, areas to 0.1 %."""
     ran = run(capsys, "sheet", folder / "print.toml", "--read", folder / "sheet.png", "-o", tmp_path / "marks.svg")
     assert ran.code == 0, ran.err
     assert (tmp_path / "marks.png").read_bytes().startswith(b"\x89PNG")
-    found = read_sheets([folder / "sheet.png"], SMALL).marks
     text = TOML.replace('scans = ["sheet.png"]', 'files = ["marks.svg"]')
     (tmp_path / "print.toml").write_text(text, encoding="utf-8")
     given = read_print(tmp_path / "print.toml", Library())
     again = marks_of(given, drawing_of(given), shapely.Polygon()).marks
-    one, other = (sorted((mark.key, mark.meaning, mark.strength) for mark in marks) for marks in (again, found))
+    one, other = (sorted((mark.key, mark.meaning, mark.strength) for mark in marks) for marks in (again, alone))
     assert one == other
-    areas = {mark.key: mark.shape.area for mark in found}
+    areas = {mark.key: mark.shape.area for mark in alone}
     assert {mark.key: mark.shape.area for mark in again} == pytest.approx(areas, rel=1e-3)
 
 
@@ -87,6 +93,26 @@ def test_the_sheet_is_printed_and_read_back_uncoloured_it_asks_for_pencils(folde
     assert ran.code == 2
     assert "has no pencil in any box" in ran.err
     assert not (tmp_path / "marks.svg").exists()
+
+
+def test_the_sheet_of_a_print_that_is_built_is_drawn_from_its_lands_and_the_same(tmp_path, capsys, monkeypatch):
+    text = TOML.replace('scans = ["sheet.png"]', "")
+    shutil.copytree(built_once(text), tmp_path / "trial")
+    given, sheet = tmp_path / "trial" / "print.toml", tmp_path / "sheet.pdf"
+    with monkeypatch.context() as patch:
+        patch.setattr(print_steps, "cuts_of", None)
+        ran = run(capsys, "sheet", given, "-o", sheet)
+        assert ran.code == 0, ran.err
+    built = sheet.read_bytes()
+    land = tmp_path / "trial" / "built" / "lands" / "sky.wkb"
+    land.write_bytes(shapely.to_wkb(shapely.box(0, 0, 9, 9)))
+    ran = run(capsys, "sheet", given, "-o", sheet)
+    assert ran.code == 0, ran.err
+    assert sheet.read_bytes() == built, "a land that was changed is not taken"
+    given.write_text(text.replace("[90, 70]", "[90, 60]"), encoding="utf-8")
+    ran = run(capsys, "sheet", given, "-o", sheet)
+    assert ran.code == 0, ran.err
+    assert sheet.read_bytes() != built
 
 
 def test_wrong_endings_and_overwriting_are_refused(folder, capsys):

@@ -12,6 +12,8 @@ from carvegen.base.errors import InputError
 from carvegen.cli import options
 
 if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
     from carvegen.facts.profiles import Library
     from carvegen.marking.pencil.layout import MarkingSheet
     from carvegen.marking.pencil.reading import SheetsRead
@@ -41,7 +43,8 @@ def command(
     """Write a print in pale grey at 1:1 to be marked with coloured pencils, or read the marks from photographs of it.
 
     Scribble each pencil in the box of its meaning, hatch on the picture, photograph or scan the whole page. Look at the
-    picture of what was understood before you use the marks.
+    picture of what was understood before you use the marks. If the print is built in a folder beside its file, and
+    nothing has changed since, the sheet is quick.
 
     \b
     carvegen sheet landing/print.toml -o sheet.pdf
@@ -64,12 +67,10 @@ def command(
 
 def _print(given: Print, sheet: MarkingSheet, shelf: Library, out: Path, paper: str, *, as_json: bool) -> None:
     from carvegen.base.files import save_file
-    from carvegen.delivery.print_steps import cut_inputs, cuts_of, printed_coats
-    from carvegen.prints.cut_blocks import ways_of
+    from carvegen.delivery.print_steps import printed_coats
     from carvegen.writers.whole_print.marking_sheet import marking_sheet_pdf
 
-    _, cuts = cuts_of(cut_inputs(given, ways_of(given, shelf), {}), say=options.teller(quiet=as_json))
-    coats = printed_coats(given, {name: cut.land for name, cut in cuts.items()})
+    coats = printed_coats(given, _lands(given, shelf, as_json=as_json))
     save_file(out, marking_sheet_pdf(sheet, given.paper, coats, paper))
     pages = len(sheet.pages(sheet.best(paper)))
     if as_json:
@@ -79,6 +80,26 @@ def _print(given: Print, sheet: MarkingSheet, shelf: Library, out: Path, paper: 
             f"{out}: {pages} page{'s' if pages > 1 else ''} of {paper}. Print at 100 %, colour, photograph, then:"
         )
         click.echo(f"  carvegen sheet {given.path} --read PHOTOGRAPH -o {given.path.parent / 'pencil.svg'}")
+
+
+def _lands(given: Print, shelf: Library, *, as_json: bool) -> dict[str, BaseGeometry]:
+    """What stands of each block: of a build in a folder beside the print file if it is still true, or cut anew."""
+    import shapely
+
+    from carvegen.delivery.build_record import RECORD, lands_built
+    from carvegen.delivery.print_steps import cut_inputs, cuts_of
+    from carvegen.delivery.step_keys import digests
+    from carvegen.prints.cut_blocks import ways_of
+
+    inputs = cut_inputs(given, ways_of(given, shelf), {})
+    blocks, recipe, say = [block.name for block in given.blocks], digests(inputs), options.teller(quiet=as_json)
+    for record in sorted(given.path.parent.glob(f"*/{RECORD}")):
+        if lands := lands_built(record.parent, recipe, blocks):
+            say(f"taking the blocks as they are built in {record.parent}")
+            break
+    else:
+        lands = {name: shapely.to_wkb(cut.land) for name, cut in cuts_of(inputs, say=say)[1].items()}
+    return {name: shapely.from_wkb(land) for name, land in lands.items()}  # both alike: without GEOS's grid
 
 
 def _read(scans: tuple[Path, ...], given: Print, sheet: MarkingSheet, out: Path, *, as_json: bool) -> None:

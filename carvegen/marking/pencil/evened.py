@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -41,12 +42,12 @@ class Evened:
     floor: Light  #: longer hues are coloured; (height, width)
     blur_mm: float  #: by which all is blurred, standard deviation
 
-    @property
+    @cached_property
     def coloured(self) -> Mask:
         """Which pixels are coloured; (height, width)."""
         return np.asarray(self.depth > self.floor)
 
-    @property
+    @cached_property
     def depth(self) -> Light:
         """How coloured each pixel is; (height, width)."""
         return np.asarray(np.hypot(self.hue[..., 0], self.hue[..., 1]), dtype=np.float32)
