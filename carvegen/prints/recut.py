@@ -161,10 +161,11 @@ def _findings(change: Difference, marks: Sequence[Mark]) -> Iterator[Finding]:
         mark = max(marks, key=lambda its: piece.intersection(its.shape).area, default=None)
         own = piece if mark is None else geometry.solid(piece.intersection(mark.shape))
         at = shapely.point_on_surface(piece if shapely.is_empty(own) else own)
-        why, remedy = _ASKED if mark is None or shapely.is_empty(own) else (f"{mark} {_MARKED[0]}", _MARKED[1])
+        asked = mark is not None and not shapely.is_empty(own)
+        why, remedy = (f"{mark} {_MARKED[0]}", _MARKED[1]) if asked else _ASKED
         yield Finding(
-            rule="cut-already", severity=Severity.BREAKS, at=(at.x, at.y), measured=piece.area, limit=0.0, unit="mm²",
-            why=why, remedy=remedy,
+            rule="cut-already", kind=mark.key if mark is not None and asked else "", severity=Severity.BREAKS, at=(at.x, at.y), measured=piece.area, limit=0.0,
+            unit="mm²", why=why, remedy=remedy,
         )  # fmt: skip
     for piece in sorted(change.cut, key=lambda its: -its.area)[:_MOST]:
         at = shapely.point_on_surface(piece)

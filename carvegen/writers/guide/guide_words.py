@@ -131,7 +131,7 @@ def steps(shown: Seen, zones: Zones) -> Iterator[str]:
     yield "Measure the bar on the print. If it is not 100 mm, print again at 100 %."
     yield "Lay the guide to the block's edges; look at the test word before anything is traced or pasted."
     if len(zones.fine):
-        yield "Cut the fine cuts first, from the middle of the block outwards."
+        yield "In each zone cut the fine cuts first, from its middle outwards."
     if len(zones.edges):
         yield f"{'Then cut' if len(zones.fine) else 'Cut'} a groove along the land of each wide cut."
     if len(zones.fine) or len(zones.edges):
