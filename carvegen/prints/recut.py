@@ -164,8 +164,8 @@ def _findings(change: Difference, marks: Sequence[Mark]) -> Iterator[Finding]:
         asked = mark is not None and not shapely.is_empty(own)
         why, remedy = (f"{mark} {_MARKED[0]}", _MARKED[1]) if asked else _ASKED
         yield Finding(
-            rule="cut-already", kind=mark.key if mark is not None and asked else "", severity=Severity.BREAKS, at=(at.x, at.y), measured=piece.area, limit=0.0,
-            unit="mm²", why=why, remedy=remedy,
+            rule="cut-already", kind=mark.key if mark is not None and asked else "", severity=Severity.BREAKS,
+            at=(at.x, at.y), measured=piece.area, limit=0.0, unit="mm²", why=why, remedy=remedy,
         )  # fmt: skip
     for piece in sorted(change.cut, key=lambda its: -its.area)[:_MOST]:
         at = shapely.point_on_surface(piece)
