@@ -129,7 +129,10 @@ def _firm(pieces: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: 
         places = np.concatenate([weak, specks])
         place, beside = shapely.STRtree(pieces).query(places, predicate="dwithin", distance=2 * geometry.GRID_MM)
         if len(beside) == 0:
-            return pieces
+            if asked.all():
+                return pieces
+            asked[:] = True  # what was mended may have met what was not asked: all are looked at before they are left
+            continue
         bad = np.unique(beside)
         if nth < _FILLS:
             anew = _filled(pieces[bad], (weak, specks), clear_of, frame, limits)
