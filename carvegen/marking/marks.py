@@ -34,6 +34,11 @@ class Meaning(StrEnum):
     LESS = "less"  #: motifs lie thinner, by the mark's strength
     GROW_AGAIN = "grow again"  #: what has grown there goes, and grows anew
 
+    @property
+    def graded(self) -> bool:
+        """Whether a mark's strength says how much of it is done."""
+        return self in (Meaning.MORE, Meaning.LESS)
+
 
 #: Meanings that can't both hold at one place.
 _AGAINST = (

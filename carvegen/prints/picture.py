@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print, PrintMotif
     from carvegen.prints.separation import Layer, Plate
 
-__all__ = ["Picture", "White", "pictured"]
+__all__ = ["Picture", "pictured"]
 
 _TOLD_MM2 = 0.5  #: less snow that is hidden is not told
 _DRAWN_ON = 0.98  #: a layer of which so large a share lies on another may be only drawn on it
@@ -94,7 +94,7 @@ class Picture:
 
     def to_decide_for(self, block: str) -> BaseGeometry:
         """What marks leave to the carver on a block."""
-        return _union([white.to_decide for white in self.whites if block in white.leaves])
+        return _union([white.to_decide for white in self._leaving(block)])
 
     def stays_on(self, block: str) -> BaseGeometry:
         """What is marked to stay on a block."""

@@ -16,7 +16,7 @@ from carvegen.base.errors import InputError
 from carvegen.marking.marks import Meaning
 from carvegen.marking.pencil.corner_marks import placed
 from carvegen.marking.pencil.layout import MarkingSheet
-from carvegen.marking.pencil.reading import GRADES, PageRead, joined_marks, read_page, read_scans, read_sheets
+from carvegen.marking.pencil.reading import GRADES, PageRead, joined_marks, read_page, read_sheets
 from tests.pencil_sheets import (
     FOUR,
     MEANT,
@@ -241,7 +241,7 @@ def test_pages_are_joined_in_any_order_and_an_area_across_the_seam_is_one(both):
 
 
 def test_keys_are_the_same_when_read_again_and_whatever_else_is_marked(paths, both):
-    again, alone = joined_marks(both.pages[::-1]), read_scans(paths[:1], STRIP)
+    again, alone = joined_marks(both.pages[::-1]), read_sheets(paths[:1], STRIP).marks
     assert [mark.key for mark in both.marks] == [mark.key for mark in again]
     assert [mark.shape.wkb for mark in both.marks] == [mark.shape.wkb for mark in again]
     right = {mark.key for mark in alone if mark.shape.bounds[0] > 200}
@@ -252,9 +252,9 @@ def test_keys_are_the_same_when_read_again_and_whatever_else_is_marked(paths, bo
 def test_a_file_that_can_not_be_read_is_named(tmp_path, paths):
     (tmp_path / "no.png").write_bytes(paths[0].read_bytes()[:5000])
     with pytest.raises(InputError, match=r"no\.png: can't be read"):
-        read_scans([tmp_path / "no.png", paths[0]], STRIP)
+        read_sheets([tmp_path / "no.png", paths[0]], STRIP)
     out = io.BytesIO()
     Image.new("RGB", (1000, 1400), "white").save(out, "JPEG")
     (tmp_path / "white.jpg").write_bytes(out.getvalue())
     with pytest.raises(InputError, match=r"white\.jpg: shows too few"):
-        read_scans([tmp_path / "white.jpg"], STRIP)
+        read_sheets([tmp_path / "white.jpg"], STRIP)

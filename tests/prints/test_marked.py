@@ -11,34 +11,10 @@ from carvegen.motifs import motif
 from carvegen.prints.cut_blocks import cut_blocks, mended_cut, ways_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.marked.mark_findings import mark_findings
-from tests.cases import SHELF, box, limits
+from tests.cases import SHELF, box, layer, limits, small_print
 from tests.cases import block as block_of
 
-PRINT = """
-[print]
-name = "post"
-size_mm = [40, 30]
-seed = 4
-{more}
-[[layers]]
-name = "POST"
-shape = "box 5 0 8 22"
-[[blocks]]
-name = "sky"
-role = "background"
-ink = "#a9bfcb"
-layers = ["*"]
-material = "linoleum"
-cutter = "v-60"
-for = ["hand"]
-[[blocks]]
-name = "key"
-role = "key"
-ink = "#1f2b3d"
-layers = ["POST"]
-material = "linoleum"
-cutter = "v-60"
-for = ["hand"]
+AFTER = """
 [[highlights]]
 shape = "circle 33 24 3"
 [[motifs]]
@@ -46,7 +22,7 @@ motif = "snowload"
 on = ["POST"]
 [[motifs]]
 motif = "snowfall"
-settings = {{ snow = 0.1, largest_mm = 2.5 }}
+settings = { snow = 0.1, largest_mm = 2.5 }
 """
 STAYS = '[[marked]]\nmeaning = "stays"\nshape = "box 4 18 6 8"\n'
 OUT = '[[marked]]\nmeaning = "comes out"\nshape = "box 8 4 10 8"\n'
@@ -56,7 +32,9 @@ DECIDES = '[[marked]]\nmeaning = "carver decides"\nshape = "box 18 14 14 12"\nfo
 
 def given(folder, more: str):
     path = folder / "print.toml"
-    path.write_text(PRINT.format(more=more), encoding="utf-8")
+    blocks = {"sky": ["*"], "key": ["POST"]}
+    text = small_print(more, layer("POST", "box 5 0 8 22"), blocks=blocks, after=AFTER, size=(40, 30), seed=4)
+    path.write_text(text, encoding="utf-8")
     return read_print(path, SHELF)
 
 

@@ -13,28 +13,16 @@ from carvegen.base.errors import InputError
 from carvegen.delivery import print_steps
 from carvegen.delivery.print_steps import cut_inputs
 from carvegen.facts.profiles import Library
-from carvegen.marking.pencil.reading import read_scans
+from carvegen.marking.pencil.reading import read_sheets
 from carvegen.prints.cut_blocks import ways_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.layers import drawing_of
 from carvegen.prints.marked.marked_whites import marks_of
+from tests.cases import small_print
 from tests.cli.running import built_once, run
 from tests.pencil_sheets import QUICK, SMALL, Case, flat, small_strokes
 
-TOML = """[print]
-name = "trial"
-size_mm = [90, 70]
-[marks]
-scans = ["sheet.png"]
-[[blocks]]
-name = "sky"
-role = "background"
-ink = "#a9bfcb"
-layers = ["*"]
-material = "linoleum"
-cutter = "v-60"
-for = ["hand"]
-"""
+TOML = small_print('[marks]\nscans = ["sheet.png"]', name="trial", size=(90, 70), blocks={"sky": ["*"]})
 
 
 @pytest.fixture(scope="module")
@@ -48,7 +36,7 @@ def folder(tmp_path_factory):
 @pytest.fixture(scope="module")
 def alone(folder):
     """The marks of the sheet, read without a print."""
-    return read_scans([folder / "sheet.png"], SMALL)
+    return read_sheets([folder / "sheet.png"], SMALL).marks
 
 
 def test_a_print_takes_its_marks_from_its_sheet_and_is_built_again_when_that_changes(folder, alone):

@@ -17,11 +17,10 @@ from carvegen.base.streams import stream
 from carvegen.blocks.from_motif import Ground
 from carvegen.blocks.job import setups_for
 from carvegen.blocks.under_snow import BLOCKS, loaded_block
-from carvegen.checks import checked
 from carvegen.motifs.snowload import PRESETS, Settings
 from tests.cases import SHELF
 from tests.motifs.test_snowload import bare_tree, spruce
-from tests.robustness.snow import RULES, WAYS
+from tests.robustness.snow import WAYS, limits_broken, printed
 
 __all__ = ["faults", "lying"]
 
@@ -128,17 +127,9 @@ def faults(number: int, *, sizes: tuple[int, ...] = SIZES) -> Iterator[str]:
     settings = Settings(**PRESETS[preset])
     block = loaded_block(ground, settings, way.limits, stream(number, "law"), which=which)
     label = f"{number}: {name}, {preset}, {which}, {width} mm, {material}, {cutter}, {machine}"
-    for its in checked(way.on(block)):
-        if its.rule in RULES:
-            yield f"{label}: {its.rule} ({its.severity.label}) {its.measured:.3f} for {its.limit:.3f} at {its.at}"
+    yield from limits_broken(way.on(block), label)
 
 
 def lying(blocks: int, start: int) -> int:
-    """Print each fault of so many blocks as it is seen; how many there are."""
-    seen = 0
-    for number in range(start, start + blocks):
-        for fault in faults(number):
-            seen += 1
-            print(fault, flush=True)
-    print(f"{blocks} blocks, {seen} faults")
-    return seen
+    """Print each fault of so many blocks of lying snow; how many there are."""
+    return printed(faults, blocks, start)

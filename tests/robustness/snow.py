@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import numpy as np
@@ -10,12 +10,12 @@ import shapely
 
 from carvegen.base.streams import stream
 from carvegen.blocks.from_motif import Ground, grown_block
-from carvegen.blocks.job import setups_for
+from carvegen.blocks.job import Job, setups_for
 from carvegen.checks import checked
 from carvegen.motifs.snowfall import PRESETS, Settings
 from tests.cases import SHELF
 
-__all__ = ["faults", "snow"]
+__all__ = ["RULES", "WAYS", "faults", "limits_broken", "printed", "snow"]
 
 RULES = ("land-width", "small-island", "cut-width")
 WAYS = (
@@ -47,12 +47,17 @@ def faults(number: int, *, sizes: tuple[int, ...] = SIZES) -> Iterator[str]:
     white = shapely.area(block.cuts).sum() / (width * height)
     if abs(white - settings.snow) > 0.01:
         yield f"{label}: {settings.snow:.1%} white asked, {white:.1%} came"
-    for its in checked(way.on(block)):
+    yield from limits_broken(way.on(block), label)
+
+
+def limits_broken(job: Job, label: str) -> Iterator[str]:
+    """Each finding of land, island or cut on a job, in a line."""
+    for its in checked(job):
         if its.rule in RULES:
             yield f"{label}: {its.rule} ({its.severity.label}) {its.measured:.3f} for {its.limit:.3f} at {its.at}"
 
 
-def snow(blocks: int, start: int) -> int:
+def printed(faults: Callable[[int], Iterator[str]], blocks: int, start: int) -> int:
     """Print each fault of so many blocks as it is seen; how many there are."""
     seen = 0
     for number in range(start, start + blocks):
@@ -61,3 +66,8 @@ def snow(blocks: int, start: int) -> int:
             print(fault, flush=True)
     print(f"{blocks} blocks, {seen} faults")
     return seen
+
+
+def snow(blocks: int, start: int) -> int:
+    """Print each fault of so many blocks of falling snow; how many there are."""
+    return printed(faults, blocks, start)

@@ -35,11 +35,10 @@ if TYPE_CHECKING:
     from carvegen.marking.pencil.pencils import Pencil
     from carvegen.marking.pencil.straightened import Light
 
-__all__ = ["GRADES", "PageRead", "SheetsRead", "joined_marks", "read_page", "read_scans", "read_sheets"]
+__all__ = ["GRADES", "PageRead", "SheetsRead", "joined_marks", "read_page", "read_sheets"]
 
 GRADES = (0.33, 0.67, 1.0)  #: strengths of "more" and "less": light, middle, firm
 _BETWEEN_GRADES = (0.2, 0.6)  #: of the way from light to firm; boxes are scribbled fuller than areas are hatched
-_GRADED = (Meaning.MORE, Meaning.LESS)
 _GRID_MM = 0.01  #: of a mark's corners
 _TELL_MM2 = 6.0
 _STRIP_MM = 1.6  #: as wide as hatching may run over
@@ -64,11 +63,6 @@ class SheetsRead:
     marks: tuple[Mark, ...]
     pages: tuple[PageRead, ...]
     notes: tuple[str, ...]
-
-
-def read_scans(paths: Iterable[Path], sheet: MarkingSheet) -> tuple[Mark, ...]:
-    """The marks on photographs or scans of a print's marking sheet; as `read_sheets`."""
-    return read_sheets(paths, sheet).marks
 
 
 def read_sheets(paths: Iterable[Path], sheet: MarkingSheet) -> SheetsRead:
@@ -170,7 +164,7 @@ def _in_print(shape: shapely.Polygon, corner: tuple[float, float], page: SheetPa
 
 def _strength(area: Area, pencil: Pencil) -> float:
     """One of the grades for "more" and "less", by how deep the area is between the box's two halves."""
-    if pencil.meaning not in _GRADED:
+    if not pencil.meaning.graded:
         return 1.0
     share = (area.depth - pencil.light) / max(pencil.firm - pencil.light, 1e-6)
     return GRADES[int(np.searchsorted(_BETWEEN_GRADES, share))]

@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 
 __all__ = ["marks_png", "marks_svg"]
 
-_GRADED = (Meaning.MORE, Meaning.LESS)
 _NONE: Rgb = (128, 128, 128)  #: of a meaning that no pencil has
 _FILLED, _LINE_PX = 70, 2
 _TEXT_PX, _ROW_PX = 15, 24
@@ -58,7 +57,7 @@ def marks_svg(read: SheetsRead, name: str, face: tuple[float, float]) -> str:
 
 def _path(mark: Mark, top: float) -> str:
     text = paths(geometry.parts(mark.shape), left=0.0, top=top)
-    strength = f' opacity="{mark.strength:g}"' if mark.meaning in _GRADED else ""
+    strength = f' opacity="{mark.strength:g}"' if mark.meaning.graded else ""
     return text.replace("<path ", f'<path id="{mark.key}"{strength} ', 1)
 
 
@@ -103,7 +102,7 @@ def _legend(
         y = below + k * _ROW_PX
         its = [mark for mark in read.marks if mark.meaning is meaning]
         area = sum(mark.shape.area for mark in its)
-        strengths = f", strengths {', '.join(f'{mark.strength:g}' for mark in its)}" if meaning in _GRADED else ""
+        strengths = f", strengths {', '.join(f'{mark.strength:g}' for mark in its)}" if meaning.graded else ""
         drawn.rectangle((6, y + 4, 34, y + 18), fill=colours[meaning], outline="black")
         words = f"{meaning!s}: {len(its)} area{'s' if len(its) > 1 else ''}, {area:.0f} sq mm{strengths}"
         drawn.text((42, y + 2), words, fill="black", font=font)
