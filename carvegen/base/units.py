@@ -7,10 +7,13 @@ import re
 
 from carvegen.base.errors import InputError
 
-__all__ = ["MM_PER", "angle_deg", "length_mm", "lengths_mm", "size_doubt", "size_mm"]
+__all__ = ["MM_PER", "PAPERS", "angle_deg", "length_mm", "lengths_mm", "paper_mm", "size_doubt", "size_mm"]
 
 #: Millimetres in one unit. The inch is 25.4 mm by definition; the point is 1/72 inch.
 MM_PER = {"mm": 1.0, "cm": 10.0, "in": 25.4, "pt": 25.4 / 72}
+
+#: Width and height of a sheet as it stands upright, mm (A4: ISO 216; Letter: 8.5 x 11 inches).
+PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 
 #: Other names of units that people write.
 _ALSO = {"inch": "in", "inches": "in", '"': "in", "″": "in", "millimetres": "mm", "centimetres": "cm", "points": "pt"}
@@ -18,6 +21,20 @@ _ALSO = {"inch": "in", "inches": "in", '"': "in", "″": "in", "millimetres": "m
 _LENGTH = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([A-Za-z\"″]*)\s*")
 _LEAST_BARE_MM = 20.0  #: a block smaller than this, of bare numbers, was meant in another unit
 _SMALL_BARE_MM = 40.0  #: one smaller than this may have been
+
+
+def paper_mm(paper: str) -> tuple[float, float]:
+    """Width and height of a sheet of paper as it stands upright, mm.
+
+    Raises
+    ------
+    InputError
+        If the paper is unknown.
+    """
+    if paper not in PAPERS:
+        hint = f"known papers: {', '.join(sorted(PAPERS))}"
+        raise InputError("must be a known paper", value=paper, field="paper", hint=hint)
+    return PAPERS[paper]
 
 
 def length_mm(text: str) -> float:

@@ -13,8 +13,9 @@ from hypothesis import strategies as st
 from scipy import ndimage
 
 from carvegen.base.errors import InputError
+from carvegen.base.units import PAPERS
 from carvegen.marking.marks import Meaning
-from carvegen.marking.pencil.layout import DOT_MM, PAPERS, RING_MM, MarkingSheet, decoded, formats
+from carvegen.marking.pencil.layout import DOT_MM, RING_MM, MarkingSheet, decoded, formats
 from tests.pencil_sheets import grey_page, printed, printed_afresh
 
 EVERY = [form for paper in PAPERS for form in formats(paper)]

@@ -9,13 +9,13 @@ import pypdfium2
 import pytest
 import shapely
 
+from carvegen.base.units import PAPERS
 from carvegen.writers.guide.guide_pdf import guide_pdf
 from carvegen.writers.guide.guide_samples import HATCH_TONE, OUTLINE_MM
 from carvegen.writers.guide.hand_guide import TONES, hand_guide
 from carvegen.writers.pdf.tiles import (
     FOOT_MM,
     HEAD_MM,
-    PAPERS,
     UNPRINTED_MM,
     plan,
 )

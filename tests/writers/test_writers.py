@@ -20,6 +20,7 @@ from PIL import Image
 from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.findings import Report
+from carvegen.base.units import PAPERS
 from carvegen.blocks.block import Block
 from carvegen.blocks.layer_names import LAYERS, MACHINE_LAYERS, palette
 from carvegen.blocks.register_marks import name_mark
@@ -39,7 +40,7 @@ from carvegen.writers.guide.guide_svg import guide_svg
 from carvegen.writers.guide.hand_guide import TEST_WORD, hand_guide
 from carvegen.writers.note.block_note import machine_note
 from carvegen.writers.note.findings_table import findings_lines, findings_table
-from carvegen.writers.pdf.tiles import OVERLAP_MM, PAPERS, plan
+from carvegen.writers.pdf.tiles import OVERLAP_MM, plan
 from tests import cases
 from tests.readers.landing import (
     HEIGHT,

@@ -12,7 +12,8 @@ from scipy import ndimage
 
 from carvegen.artwork.scan.frame import homography
 from carvegen.base.errors import InputError
-from carvegen.marking.pencil.layout import DOT_MM, HOLE_MM, PAPERS, RING_MM, SMALL_DOT_MM, decoded, formats
+from carvegen.base.units import PAPERS
+from carvegen.marking.pencil.layout import DOT_MM, HOLE_MM, RING_MM, SMALL_DOT_MM, decoded, formats
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from carvegen.base.errors import InputError
+from carvegen.base.units import PAPERS, paper_mm
 from carvegen.marking.marks import Meaning
 
 if TYPE_CHECKING:
@@ -20,12 +21,9 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, Mask
 
 __all__ = [
-    "DOT_MM", "HOLE_MM", "PAPERS", "PIP_MM", "RING_MM", "SMALL_DOT_MM", "TINT", "TINTED", "Box", "Format",
+    "DOT_MM", "HOLE_MM", "PIP_MM", "RING_MM", "SMALL_DOT_MM", "TINT", "TINTED", "Box", "Format",
     "MarkingSheet", "SheetPage", "decoded", "formats",
 ]  # fmt: skip
-
-#: Width and height in mm: ISO 216 A4; US Letter, 8.5 x 11 in.
-PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 
 _FRAME_MM = 12.5  #: corner marks and dots lie so far inside the paper's edges
 RING_MM, HOLE_MM, PIP_MM = 4.0, 2.6, 1.1  #: radii of a corner mark: ring, its hole, and the pip that one of them lacks
@@ -91,7 +89,7 @@ class Format:
 
     @property
     def number(self) -> int:
-        """For the code: 0…7."""
+        """For the code: 0…7, by the order of the papers."""
         return 4 * list(PAPERS).index(self.paper) + 2 * self.lying + self.beside
 
     @property
@@ -174,9 +172,7 @@ def formats(paper: str) -> tuple[Format, ...]:
     InputError
         If the paper is unknown.
     """
-    if paper not in PAPERS:
-        known = ", ".join(sorted(PAPERS))
-        raise InputError("must be a known paper", value=paper, field="paper", hint=f"known papers: {known}")
+    paper_mm(paper)
     return tuple(
         Format(paper=paper, lying=lying, beside=beside)
         for lying, beside in itertools.product((False, True), (False, True))

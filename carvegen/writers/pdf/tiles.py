@@ -6,12 +6,9 @@ import itertools
 import math
 from dataclasses import dataclass
 
-from carvegen.base.errors import InputError
+from carvegen.base.units import paper_mm
 
-__all__ = ["FOOT_MM", "HEAD_MM", "OVERLAP_MM", "PAPERS", "UNPRINTED_MM", "Plan", "Tile", "plan"]
-
-#: Width and height in mm: ISO 216 A4; US Letter, 8.5 x 11 in.
-PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
+__all__ = ["FOOT_MM", "HEAD_MM", "OVERLAP_MM", "UNPRINTED_MM", "Plan", "Tile", "plan"]
 
 OVERLAP_MM = 12.0  #: neighbouring sheets show this much of each other's drawing
 UNPRINTED_MM = 8.0  #: what a usual printer leaves white along each edge; common practice, no source
@@ -51,10 +48,7 @@ def plan(bounds: tuple[float, float, float, float], paper: str) -> Plan:
     InputError
         If the paper is unknown.
     """
-    if paper not in PAPERS:
-        known = ", ".join(sorted(PAPERS))
-        raise InputError("must be a known paper", value=paper, where="paper", hint=f"known papers: {known}")
-    width, height = PAPERS[paper]
+    width, height = paper_mm(paper)
     both = [_plan(bounds, page) for page in ((width, height), (height, width))]
     return min(both, key=lambda found: len(found.tiles))
 
