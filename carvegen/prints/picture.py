@@ -321,7 +321,8 @@ class _Grower:
         if shapely.is_empty(hidden):
             return snow
         seen = ground_over(shapely.difference(area, hidden), frame)
-        cuts = held_over(shapely.difference(_union([snow.cuts]), hidden), seen, frame, limits)
+        ground = ground_over(area, frame)  # what hides the snow stands, and so the snow reaches up to it
+        cuts = held_over(shapely.difference(_union([snow.cuts]), hidden), seen, frame, limits, ground=ground)
         return Growth(cuts=within(cuts, frame), free=geometry.parts(shapely.intersection(snow.free, seen)))
 
     def _in_front(self, its: PrintMotif, snow: Growth, hidden: BaseGeometry) -> BaseGeometry:

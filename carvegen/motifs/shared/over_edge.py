@@ -69,27 +69,30 @@ def _beside(shape: BaseGeometry, side: float, end: float, axis: int) -> BaseGeom
 
 
 def held_over(
-    cuts: BaseGeometry, area: BaseGeometry, frame: Polygon, limits: Limits, *, printed: Standing | None = None
-) -> PolygonArray:
+    cuts: BaseGeometry, area: BaseGeometry, frame: Polygon, limits: Limits, *,
+    ground: BaseGeometry | None = None, printed: Standing | None = None,
+) -> PolygonArray:  # fmt: skip
     """As `held`, but cuts in the strip along the frame run straight on over it, and past it.
 
     Parameters
     ----------
     area
         Where cuts may lie, as `ground_over` makes it.
+    ground
+        What stands but for the cuts, drawn out as the area is; by default the area.
     printed
         Shapes that print, drawn out as the area is.
     """
     strip = strip_mm(limits)
-    pieces = held(_straight(cuts, frame, area, strip), area, limits, printed=printed)
+    pieces = held(_straight(cuts, frame, area, strip), area, limits, ground=ground, printed=printed)
     for _ in range(_ROUNDS):
         straight = _straight(shapely.union_all(pieces), frame, area, strip)
         differ = shapely.intersection(shapely.symmetric_difference(straight, shapely.union_all(pieces)), frame)
         if shapely.is_empty(opened(differ, _ALIKE_MM)):
             return pieces
-        pieces = held(straight, area, limits, printed=printed)
+        pieces = held(straight, area, limits, ground=ground, printed=printed)
     inner = shapely.buffer(frame, -strip, join_style="mitre")
-    return held(shapely.intersection(shapely.union_all(pieces), inner), area, limits, printed=printed)
+    return held(shapely.intersection(shapely.union_all(pieces), inner), area, limits, ground=ground, printed=printed)
 
 
 def _straight(cuts: BaseGeometry, frame: Polygon, area: BaseGeometry, strip: float) -> BaseGeometry:

@@ -69,3 +69,15 @@ def test_a_cut_that_meets_the_strip_is_drawn_out_straight():
     assert shapely.area(shapely.intersection(drawn, FACE)) == pytest.approx(8 * 4)
     assert shapely.bounds(drawn)[0] == pytest.approx(-3)
     assert np.allclose(shapely.bounds(run_on(FACE, FACE)), [-3, -3, 63, 48])
+
+
+def test_snow_behind_a_crooked_post_reaches_up_to_it():
+    post = shapely.buffer(shapely.LineString([(30, 0), (29.2, 12), (30.4, 19), (30, 45)]), 2)
+    snow_bank = shapely.Polygon([(10, 18), (28, 14), (32, 14), (50, 18), (50, 20), (32, 25), (28, 25), (10, 20)])
+    area = ground_over(FACE, FACE)
+    seen = ground_over(shapely.difference(FACE, post), FACE)
+    pieces = held_over(shapely.difference(snow_bank, post), seen, FACE, LIMITS, ground=area)
+    assert len(pieces) == 2
+    for piece in pieces:
+        touching = shapely.length(shapely.intersection(piece, shapely.buffer(post, 0.02)))
+        assert touching > 9 - LIMITS.cut_mm
