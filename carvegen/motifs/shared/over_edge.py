@@ -85,13 +85,16 @@ def held_over(
     """
     strip = strip_mm(limits)
     pieces = held(_straight(cuts, frame, area, strip), area, limits, ground=ground, printed=printed)
-    for _ in range(_ROUNDS):
-        straight = _straight(shapely.union_all(pieces), frame, area, strip)
-        differ = shapely.intersection(shapely.symmetric_difference(straight, shapely.union_all(pieces)), frame)
-        if shapely.is_empty(opened(differ, _ALIKE_MM)):
-            return pieces
-        pieces = held(straight, area, limits, ground=ground, printed=printed)
     inner = shapely.buffer(frame, -strip, join_style="mitre")
+    for _ in range(_ROUNDS):
+        over = ~shapely.covers(inner, pieces)
+        now = shapely.union_all(pieces[over])
+        straight = _straight(now, frame, area, strip)
+        differ = shapely.intersection(shapely.symmetric_difference(straight, now), frame)
+        if shapely.is_empty(opened(differ, _ALIKE_MM)):
+            return np.concatenate([pieces[~over], geometry.snapped(geometry.parts(straight))])
+        again = shapely.union_all([straight, *pieces[~over]])
+        pieces = held(again, area, limits, ground=ground, printed=printed)
     return held(shapely.intersection(shapely.union_all(pieces), inner), area, limits, ground=ground, printed=printed)
 
 
