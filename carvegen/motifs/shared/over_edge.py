@@ -28,8 +28,8 @@ _ROUNDS = 3
 
 
 def strip_mm(limits: Limits) -> float:
-    """How wide the strip along a face's edge is in which cuts run straight on over it, mm."""
-    return limits.land_mm + _STRIP_MM
+    """How wide the strip along a face's edge is in which cuts run straight on over it, mm; on the grid."""
+    return float(np.ceil((limits.land_mm + _STRIP_MM) / geometry.GRID_MM) * geometry.GRID_MM)
 
 
 def ground_over(shape: BaseGeometry, frame: Polygon) -> BaseGeometry:

@@ -47,6 +47,13 @@ def test_nothing_of_it_lies_outside_the_face():
         assert shapely.covers(FACE, shapely.union_all(shapes))
 
 
+def test_where_they_begin_to_run_straight_they_stay_in_one_piece():
+    odd = Limits(land_along_mm=0.7265625, land_across_mm=0.7265625, cut_mm=0.4, dot_mm=1.0)
+    bank = shapely.set_precision(shapely.Polygon([(0.2, 20), (9, 17), (9, 21), (0.2, 25)]), geometry.GRID_MM)
+    (piece,) = within(held_over(bank, ground_over(FACE, FACE), FACE, odd), FACE)
+    assert shapely.bounds(piece)[0] == 0
+
+
 @given(
     st.lists(
         st.tuples(st.floats(-2, 62), st.floats(-2, 47), st.floats(0.3, 9), st.floats(0.3, 9)), min_size=1, max_size=6
