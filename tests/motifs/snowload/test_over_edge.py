@@ -47,11 +47,12 @@ def test_nothing_of_it_lies_outside_the_face():
         assert shapely.covers(FACE, shapely.union_all(shapes))
 
 
-def test_where_they_begin_to_run_straight_they_stay_in_one_piece():
-    odd = Limits(land_along_mm=0.7265625, land_across_mm=0.7265625, cut_mm=0.4, dot_mm=1.0)
-    bank = shapely.set_precision(shapely.Polygon([(0.2, 20), (9, 17), (9, 21), (0.2, 25)]), geometry.GRID_MM)
-    (piece,) = within(held_over(bank, ground_over(FACE, FACE), FACE, odd), FACE)
-    assert shapely.bounds(piece)[0] == 0
+@given(st.floats(0.1, 3))
+def test_where_cuts_begin_to_run_straight_lies_on_the_grid(land):
+    """Else the grid moves one side of that line and not the other, and a cut stays in two pieces that touch."""
+    steps = strip_mm(Limits(land_along_mm=land, land_across_mm=land, cut_mm=0.4, dot_mm=1.0)) / geometry.GRID_MM
+    assert steps == pytest.approx(round(steps), abs=1e-6)
+    assert steps * geometry.GRID_MM > land
 
 
 @given(
