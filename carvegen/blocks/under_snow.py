@@ -12,13 +12,8 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.blocks.free_edge import with_fringe
 from carvegen.blocks.from_motif import block_on, growth_on, place_on
-from carvegen.motifs.shared.minimum_width import (
-    held,
-    loosened,
-    opened,
-    standing,
-    tiles_of,
-)
+from carvegen.motifs.shared.minimum_width import loosened, opened, standing, tiles_of
+from carvegen.motifs.shared.over_edge import ground_over, held_over, run_on, strip_mm, within
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -72,9 +67,10 @@ def loaded_block(
     place = place_on(ground, settings, limits)
     grown = growth_on(ground, place, settings, limits, rng, by=by)
     kept = replace(ground, keep_clear=np.concatenate([ground.keep_clear, ground.grow_from]))
-    cuts = held(_share(grown, ground.grow_from, limits, which), place.area, limits)
-    free = _free(grown, cuts, place, limits, which)
-    block = replace(block_on(kept, cuts), unfinished=which == "key")
+    area = ground_over(place.area, place.edge)
+    over = held_over(_share(grown, ground.grow_from, limits, which), area, place.edge, limits)
+    free = _free(grown, over, place, limits, which)
+    block = replace(block_on(kept, within(over, place.edge)), unfinished=which == "key")
     asked = _share_of(geometry.union(grown.to_decide), ground.grow_from, which)
     done = with_fringe(block, shapely.Polygon(), limits, to_decide=asked)
     return replace(done, free=np.concatenate([free, done.free]))
@@ -89,14 +85,18 @@ def _share_of(white: BaseGeometry, shapes: PolygonArray, which: str) -> BaseGeom
 
 
 def _free(grown: Growth, cuts: PolygonArray, place: Place, limits: Limits, which: str) -> PolygonArray:
-    """The fringe on this block where the carver decides; whether it is cut or left, all holds."""
+    """The fringe on this block where the carver decides; whether it is cut or left, all holds.
+
+    The cuts run on over the frame as `held_over` makes them.
+    """
     if len(grown.free) == 0 or len(cuts) == 0:
         return geometry.empty()
-    fringe, shapes = shapely.union_all(grown.free), shapely.union_all(place.shapes)
-    fringe = _share_of(fringe, place.shapes, which)
+    frame, shapes = place.edge, shapely.union_all(place.shapes)
+    area = ground_over(place.area, frame)
+    fringe = run_on(_share_of(shapely.union_all(grown.free), place.shapes, which), frame, strip_mm(limits))
     near = shapely.union(fringe, shapely.union_all(cuts))
-    printed = standing(shapely.intersection(shapes, place.area), limits.land_mm, near=near)
-    return loosened(cuts, fringe, place.area, limits, printed=printed)
+    printed = standing(shapely.intersection(ground_over(shapes, frame), area), limits.land_mm, near=near)
+    return within(loosened(cuts, fringe, area, limits, printed=printed), frame)
 
 
 def _share(grown: Growth, shapes: PolygonArray, limits: Limits, which: str) -> BaseGeometry:

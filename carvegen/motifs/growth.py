@@ -30,6 +30,11 @@ class Place:
     shapes: PolygonArray = field(default_factory=geometry.empty)  #: what it lies on or grows from
     density: Callable[[Floats], Floats] | None = None  #: points (n, 2) to shares 0…1 of the motif; None: 1
 
+    @property
+    def edge(self) -> Polygon:
+        """The frame, or the rectangle round the area if none is named."""
+        return shapely.box(*shapely.bounds(self.area)) if self.frame is None else self.frame
+
     def density_at(self, xy: Floats) -> Floats:
         """The share of the motif that is wanted at each point; (n,)."""
         return np.ones(len(xy)) if self.density is None else np.clip(self.density(xy), 0, 1)

@@ -16,7 +16,7 @@ from carvegen.marking.applying import Bed, settled_by
 from carvegen.marking.kept_file import Surroundings
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Growth, Place, plain
-from carvegen.motifs.shared.minimum_width import held
+from carvegen.motifs.shared.over_edge import ground_over, held_over, within
 from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.flake_fit import settled
 from carvegen.prints.kept_motifs import Grown, from_file, levels_of
@@ -268,9 +268,9 @@ class _Grower:
             )
         return area
 
-    def _frame(self, its: PrintMotif, limits: Limits) -> Polygon | None:
+    def _frame(self, its: PrintMotif, limits: Limits) -> Polygon:
         """Where it would grow if nothing stood in its way."""
-        return place_on(self._ground(its), its.settings, limits).frame
+        return place_on(self._ground(its), its.settings, limits).edge
 
     def _ground(self, its: PrintMotif) -> Ground:
         """The bare face."""
@@ -314,14 +314,16 @@ class _Grower:
         """Lying snow: grown whole, then hidden where something stands in front of what it lies on."""
         if not its.on:
             raise InputError("has nothing to lie on", where="on", hint='name layers: on = ["POSTS"]')
-        snow = grow(its, area, limits)
+        frame = self._frame(its, limits)
+        snow = grow(its, area, limits, frame=frame)
         hidden = _kept_out(self._hidden_by(its), before, limits)
         hidden = shapely.union(hidden, self._in_front(its, snow, hidden))
         if shapely.is_empty(hidden):
             return snow
-        seen = shapely.difference(area, hidden)
-        cuts = held(shapely.difference(_union([snow.cuts]), hidden), seen, limits)
-        return Growth(cuts=cuts, free=geometry.parts(shapely.intersection(snow.free, seen)))
+        seen = ground_over(shapely.difference(area, hidden), frame)
+        ground = ground_over(area, frame)  # what hides the snow stands, and so the snow reaches up to it
+        cuts = held_over(shapely.difference(_union([snow.cuts]), hidden), seen, frame, limits, ground=ground)
+        return Growth(cuts=within(cuts, frame), free=geometry.parts(shapely.intersection(snow.free, seen)))
 
     def _in_front(self, its: PrintMotif, snow: Growth, hidden: BaseGeometry) -> BaseGeometry:
         """What stands in front of the layer on which the snow lies.

@@ -103,7 +103,10 @@ def closed(shape: Any, width: float, *, quad_segs: int = _ARC) -> Any:  # noqa: 
     return shapely.buffer(outer, -width / 2, quad_segs=quad_segs)
 
 
-def held(cuts: BaseGeometry, area: BaseGeometry, limits: Limits, *, printed: Standing | None = None) -> PolygonArray:
+def held(
+    cuts: BaseGeometry, area: BaseGeometry, limits: Limits, *,
+    ground: BaseGeometry | None = None, printed: Standing | None = None,
+) -> PolygonArray:  # fmt: skip
     """The cuts with all that breaks a limit taken back; disjoint, on the grid; may be empty.
 
     1. Gaps and inlets narrower than the land are filled (closing by half the land), islands smaller than the
@@ -118,17 +121,20 @@ def held(cuts: BaseGeometry, area: BaseGeometry, limits: Limits, *, printed: Sta
     Parameters
     ----------
     area
-        The cuts stay within it; land between a cut and its edge counts too.
+        The cuts stay within it.
+    ground
+        What stands but for the cuts; by default the area, so that land between a cut and its edge counts too.
     printed
         Shapes that print, out of which the cuts are taken: what is left of them and was wide enough before
         stays so.
     """
+    ground = area if ground is None else ground
     cuts = _without_specks(closed(cuts, limits.land_mm + _SLACK_MM), limits)
     shape = shapely.intersection(cuts, area)
     asked = geometry.parts(shape)
     pieces = _within(area, _reachable(shape, limits))
     for _ in range(_ROUNDS):
-        weak = _weak(pieces, area, limits, printed.near(asked) if printed else None)
+        weak = _weak(pieces, ground, limits, printed.near(asked) if printed else None)
         if len(weak) == 0:
             return pieces
         asked = geometry.offset(weak, limits.land_mm)

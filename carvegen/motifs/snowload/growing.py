@@ -12,12 +12,8 @@ import shapely
 from carvegen import geometry
 from carvegen.motifs.growth import Growth, lying_on
 from carvegen.motifs.shared.fields import waves_at
-from carvegen.motifs.shared.minimum_width import (
-    held,
-    loosened,
-    standing,
-    thin_parts,
-)
+from carvegen.motifs.shared.minimum_width import loosened, standing, thin_parts
+from carvegen.motifs.shared.over_edge import ground_over, held_over, run_on, strip_mm, within
 from carvegen.motifs.snowload.boughs import on_boughs
 from carvegen.motifs.snowload.drawing import (
     Canvas,
@@ -90,25 +86,17 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     core, may = scene.drawn(snow, limits, ends, drawing)
     if len(core) == 0:
         return Growth(cuts=geometry.empty())
-    inner = _within_edge(place.area, limits.land_mm)
-    white = shapely.intersection(shapely.union_all(np.concatenate([core, specks(core, silhouette)])), inner)
+    frame = place.edge
+    area, shapes = ground_over(place.area, frame), ground_over(silhouette, frame)
+    white = shapely.union_all(np.concatenate([core, specks(core, silhouette)]))
+    white = shapely.intersection(run_on(white, frame, strip_mm(limits)), area)
     dark = shapely.union_all(_twigs(settings, silhouette, white, limits, showing))
-    printed = standing(silhouette, limits.land_mm, near=white)
-    cuts = held(shapely.difference(white, dark), place.area, limits, printed=printed)
-    fringe = shapely.intersection(shapely.difference(shapely.disjoint_subset_union_all(may), dark), inner)
-    return Growth(
-        cuts=cuts,
-        on_shapes=lying_on(cuts, place),
-        free=loosened(cuts, fringe, place.area, limits, printed=printed),
-    )
-
-
-def _within_edge(area: BaseGeometry, land_mm: float) -> BaseGeometry:
-    """The area but for a land along the face's edge, which stands as it would beside any other cut."""
-    left, bottom, right, top = shapely.bounds(area)
-    by = land_mm + 0.04
-    inner: BaseGeometry = shapely.intersection(area, shapely.box(left + by, bottom + by, right - by, top - by))
-    return inner
+    printed = standing(shapes, limits.land_mm, near=white)
+    over = held_over(shapely.difference(white, dark), area, frame, limits, printed=printed)
+    fringe = run_on(shapely.difference(shapely.disjoint_subset_union_all(may), dark), frame, strip_mm(limits))
+    free = loosened(over, shapely.intersection(fringe, area), area, limits, printed=printed)
+    cuts = within(over, frame)
+    return Growth(cuts=cuts, on_shapes=lying_on(cuts, place), free=within(free, frame))
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,0 +1,111 @@
+"""Cuts that run out over a side of the face: they meet it square, so that no sliver of land is left along it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.motifs.shared.minimum_width import held, opened
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.base.limits import Limits
+    from carvegen.geometry import PolygonArray
+    from carvegen.motifs.shared.minimum_width import Standing
+
+__all__ = ["ground_over", "held_over", "run_on", "strip_mm", "within"]
+
+_OVER_MM = 3.0  #: so far cuts run on past the face while they are shaped: no corner lies on its edge
+_ROUND_MM = 7.0  #: so far the ground runs on round them: their ends stand in it
+_STRIP_MM = 0.04  #: wider than the land is the strip along the edge in which cuts run straight on
+_ALIKE_MM = 0.06  #: an outline may be simplified by so much on both sides
+_ROUNDS = 3
+
+
+def strip_mm(limits: Limits) -> float:
+    """How wide the strip along a face's edge is in which cuts run straight on over it, mm; on the grid."""
+    return float(np.ceil((limits.land_mm + _STRIP_MM) / geometry.GRID_MM) * geometry.GRID_MM)
+
+
+def ground_over(shape: BaseGeometry, frame: Polygon) -> BaseGeometry:
+    """Ground within the frame, drawn out over its sides so far that it lies round whatever `run_on` draws out."""
+    return run_on(shape, frame, over=_ROUND_MM)
+
+
+def run_on(shape: BaseGeometry, frame: Polygon, strip: float = 0.0, *, over: float = _OVER_MM) -> BaseGeometry:
+    """The shape within the frame less a strip, and straight on over each of its sides from there.
+
+    Parameters
+    ----------
+    strip
+        How far within the frame it begins to run straight on, mm.
+    over
+        How far it runs on past the frame, mm.
+    """
+    left, bottom, right, top = shapely.bounds(frame) + np.array([strip, strip, -strip, -strip])
+    by = strip + over
+    whole = shapely.intersection(shape, shapely.box(left, bottom, right, top))
+    whole = shapely.union_all([whole, _beside(whole, left, left - by, 0), _beside(whole, right, right + by, 0)])
+    return shapely.union_all([whole, _beside(whole, bottom, bottom - by, 1), _beside(whole, top, top + by, 1)])
+
+
+def _beside(shape: BaseGeometry, side: float, end: float, axis: int) -> BaseGeometry:
+    """What of the shape meets the line at `side`, drawn out to `end`; axis 0 is sideways."""
+    low, high = shapely.bounds(shape)[[1 - axis, 3 - axis]]
+    if not np.isfinite(low):
+        return shapely.Polygon()
+    ends = [(side, low - 1), (side, high + 1)]
+    line = shapely.LineString([at[:: 1 - 2 * axis] for at in ends])
+    pieces = shapely.get_parts(shapely.intersection(shape, line))
+    lines = pieces[shapely.get_dimensions(pieces) == 1]
+    bounds = shapely.bounds(lines)
+    bounds[:, axis], bounds[:, axis + 2] = min(side, end), max(side, end)
+    return shapely.union_all(shapely.box(*bounds.T))
+
+
+def held_over(
+    cuts: BaseGeometry, area: BaseGeometry, frame: Polygon, limits: Limits, *,
+    ground: BaseGeometry | None = None, printed: Standing | None = None,
+) -> PolygonArray:  # fmt: skip
+    """As `held`, but cuts in the strip along the frame run straight on over it, and past it.
+
+    Parameters
+    ----------
+    area
+        Where cuts may lie, as `ground_over` makes it.
+    ground
+        What stands but for the cuts, drawn out as the area is; by default the area.
+    printed
+        Shapes that print, drawn out as the area is.
+    """
+    strip = strip_mm(limits)
+    pieces = held(_straight(cuts, frame, area, strip), area, limits, ground=ground, printed=printed)
+    inner = shapely.buffer(frame, -strip, join_style="mitre")
+    for _ in range(_ROUNDS):
+        over = ~shapely.covers(inner, pieces)
+        now = shapely.union_all(pieces[over])
+        straight = _straight(now, frame, area, strip)
+        differ = shapely.intersection(shapely.symmetric_difference(straight, now), frame)
+        if shapely.is_empty(opened(differ, _ALIKE_MM)):
+            return np.concatenate([pieces[~over], geometry.snapped(geometry.parts(straight))])
+        again = shapely.union_all([straight, *pieces[~over]])
+        pieces = held(again, area, limits, ground=ground, printed=printed)
+    return held(shapely.intersection(shapely.union_all(pieces), inner), area, limits, ground=ground, printed=printed)
+
+
+def _straight(cuts: BaseGeometry, frame: Polygon, area: BaseGeometry, strip: float) -> BaseGeometry:
+    return shapely.intersection(run_on(cuts, frame, strip), area)
+
+
+def within(pieces: PolygonArray, frame: Polygon) -> PolygonArray:
+    """The pieces, cut off at the frame."""
+    shapely.prepare(frame)
+    over = ~shapely.covers(frame, pieces)
+    if not over.any():
+        return pieces
+    return np.concatenate([pieces[~over], geometry.snapped(geometry.parts(shapely.intersection(pieces[over], frame)))])
