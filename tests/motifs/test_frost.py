@@ -101,8 +101,16 @@ def test_brute_force_finds_a_bridge_that_is_too_thin() -> None:
     assert thin_bridges(geometry.polygon_array([u]), 0.97 * LAND) > 0
 
 
-@pytest.mark.parametrize("preset", sorted(frost.PRESETS))
-@pytest.mark.parametrize(("material", "cutter"), [("basswood", "v-60"), ("linoleum", "laser-fine")])
+#: Presets take turns; each under both setups where there is time: HYPOTHESIS_PROFILE=all or ci.
+UNDER = [
+    (preset, *way)
+    for k, preset in enumerate(sorted(frost.PRESETS))
+    for m, way in enumerate([("basswood", "v-60"), ("linoleum", "laser-fine")])
+    if MANY or m == k % 2
+]
+
+
+@pytest.mark.parametrize(("preset", "material", "cutter"), UNDER)
 def test_checks_find_nothing_on_a_block(preset, material, cutter) -> None:
     ways = setups_for(Library(), material=material, cutter=cutter)
     settings, its = frost.Settings(**frost.PRESETS[preset]), strictest(way.limits for way in ways)
