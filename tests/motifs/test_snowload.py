@@ -220,6 +220,17 @@ def test_a_small_fir_bears_snow_for_a_coarse_cutter_too(preset, cut) -> None:
     assert sum(bool(shapely.intersects(tier, cuts).any()) for tier in tiers) >= 2
 
 
+def test_a_layer_nearly_thick_enough_for_a_coarse_cutter_is_made_so_thick_and_a_much_thinner_one_is_not() -> None:
+    """On a flat roof, for cuts of 1 mm: 0.6 mm of snow comes as 1 mm and more, 0.2 mm not at all."""
+    coarse = Limits(land_along_mm=LAND, land_across_mm=LAND, cut_mm=1.0, dot_mm=0.7)
+    given = {**PLAIN, "reaching_down": 0.0}
+    lying, none = (
+        grow(shapes(shapely.box(40, 30, 100, 60)), limits=coarse, fallen_mm=fallen, **given) for fallen in (0.6, 0.2)
+    )
+    assert 1.0 <= depth_over(lying, 70, 60) < 1.7
+    assert len(none.cuts) == 0
+
+
 def test_no_two_posts_have_like_caps() -> None:
     """Seven posts alike: the caps' heights spread, and no cap is the mirror or the copy of another."""
     posts = [shapely.box(x, 5, x + 8, 60) for x in range(10, 130, 18)]
