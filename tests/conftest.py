@@ -37,6 +37,16 @@ def pytest_unconfigure(config) -> None:
         shutil.rmtree(os.environ.pop("CARVEGEN_TESTS_GROWN"), ignore_errors=True)
 
 
+def cpu_seconds() -> float:
+    """Of this process, and of all that it started and that have ended."""
+    return sum(os.times()[:4])
+
+
+def pytest_terminal_summary(terminalreporter) -> None:
+    """What the run cost, said at its end; xdist's processes have ended by then."""
+    terminalreporter.write_line(f"CPU time of all processes: {cpu_seconds():.0f} s")
+
+
 #: Rooms whose tests ask for a grown block, but not how it grows.
 _MOTIFS = sorted(summaries())
 _GROWN_ONCE = ("browser", "cli", "delivery", "prints", "readers", "toolpaths", "writers")

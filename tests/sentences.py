@@ -40,7 +40,7 @@ from carvegen.prints.recut import cut_further
 from carvegen.prints.separation import Dropped
 from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.settings import PathSettings
-from tests.cases import block, box, disc, setup
+from tests.cases import block, box, disc, once, setup
 from tests.checks.test_both_sides import ROWS, undercut
 from tests.prints.test_bare_paper import CROWDED, mended
 from tests.prints.test_register_figures import tried
@@ -72,8 +72,12 @@ def faulty() -> Block:
 @cache
 def every_finding() -> tuple[tuple[str, Finding], ...]:
     """Findings of every kind, with what they were found on."""
-    found = [*_checked(), *_planned(), *_looked_at(), *_of_prints(), *_of_hands(), *_of_dies()]
-    return tuple(found)
+    return once("every finding", lambda: tuple(_every()))
+
+
+def _every() -> Iterator[tuple[str, Finding]]:
+    for found in (_checked(), _planned(), _looked_at(), _of_prints(), _of_hands(), _of_dies()):
+        yield from found
 
 
 def every_group() -> tuple[Group, ...]:

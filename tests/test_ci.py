@@ -5,7 +5,11 @@ from __future__ import annotations
 import os
 import re
 import subprocess
+import sys
+import time
 from pathlib import Path
+
+from tests.conftest import cpu_seconds, pytest_terminal_summary
 
 HOME = Path(__file__).parent.parent
 TEST_COMMAND = 'python3 -m venv .venv && .venv/bin/pip install -e ".[dev]" && .venv/bin/pytest'
@@ -22,3 +26,16 @@ def test_ci_can_be_run_and_stops_at_the_first_failure():
     assert os.access(path, os.X_OK)
     assert "\nset -euo pipefail\n" in path.read_text(encoding="utf-8")
     assert subprocess.run(["bash", "-n", str(path)], check=False).returncode == 0
+
+
+def test_a_run_ends_with_the_cpu_time_of_all_its_processes():
+    """A child that turns round for 0.3 s counts; what is said is read back."""
+    said: list[str] = []
+    reporter = type("Reporter", (), {"write_line": lambda _, line: said.append(line)})()
+    before, own = cpu_seconds(), time.process_time()
+    loop = "import time\nwhile time.process_time() < 0.3: pass"
+    subprocess.run([sys.executable, "-S", "-c", loop], check=True)
+    assert cpu_seconds() - before >= 0.25 + (time.process_time() - own)
+    pytest_terminal_summary(reporter)
+    (number,) = re.findall(r"CPU time of all processes: (\d+) s", said[0])
+    assert abs(int(number) - cpu_seconds()) <= 1

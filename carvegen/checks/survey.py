@@ -22,10 +22,14 @@ TOLERANCE_MM = 0.002
 
 
 class Survey:
-    """A job, the narrow places of its land, and what its cutter can't reach."""
+    """A job, the narrow places of its land, and what its cutter can't reach.
 
-    def __init__(self, job: Job) -> None:
+    Where slender land is asked for, too, it is measured first: where there is none, no land is narrow.
+    """
+
+    def __init__(self, job: Job, *, slender: bool = True) -> None:
         self.job = job
+        self._slender = slender
 
     @property
     def narrow_lands(self) -> Narrow:
@@ -35,7 +39,7 @@ class Survey:
     @cached_property
     def narrow_spread(self) -> Spread:
         """The same places with how far each goes."""
-        wider = self._slender_spread
+        wider = self._slender_spread if self._slender else None
         if wider is not None and len(wider.thin) + len(wider.places) == 0:
             return wider
         return narrow_spread(self.job.block.land_rings, self.job.lasting_limits.land_mm, limit_at=self._wanted)

@@ -76,42 +76,44 @@ def digest(value: object) -> str:
     TypeError
         If something in it is of a kind that nobody can hash whole: nothing is passed over.
     """
+    pieces: list[bytes] = []
+    _say(value, pieces)
     said = hashlib.sha256()
-    for piece in _said(value):
+    for piece in pieces:
         said.update(piece)
     return said.hexdigest()[:16]
 
 
-def _said(value: Any) -> Iterator[bytes]:  # noqa: ANN401
-    """All that a value holds, and where each part of it ends."""
+def _say(value: Any, pieces: list[bytes]) -> None:  # noqa: ANN401
+    """Add all that a value holds, and where each part of it ends."""
     if value is None or isinstance(value, (str, bytes, int, float, Enum)):
         text = repr(float(value) if isinstance(value, float) else value).encode()
-        yield b"%d:" % len(text)
-        yield text
+        pieces += (b"%d:" % len(text), text)
     elif isinstance(value, PurePath):
-        yield b"path;"  # where it lies changes nothing; what is read from there is an input of its own
+        pieces.append(b"path;")  # where it lies changes nothing; what is read from there is an input of its own
     elif isinstance(value, BaseGeometry):
-        yield from _said((shapely.get_precision(value), shapely.to_wkb(value)))
+        _say((shapely.get_precision(value), shapely.to_wkb(value)), pieces)
     elif isinstance(value, np.ndarray):
         held = value.tolist() if value.dtype == object else value.tobytes()
-        yield from _all_said("array", (value.dtype.str, *value.shape, held))
+        _say_all("array", (value.dtype.str, *value.shape, held), pieces)
     elif is_dataclass(value):
-        yield from _all_said(type(value).__name__, ((spec.name, getattr(value, spec.name)) for spec in fields(value)))
+        named = ((spec.name, getattr(value, spec.name)) for spec in fields(value))
+        _say_all(type(value).__name__, named, pieces)
     elif isinstance(value, Mapping):
-        yield from _all_said("mapping", ((key, value[key]) for key in sorted(value, key=str)))
+        _say_all("mapping", ((key, value[key]) for key in sorted(value, key=str)), pieces)
     elif isinstance(value, (set, frozenset)):
-        yield from _all_said("set", sorted(map(digest, value)))
+        _say_all("set", sorted(map(digest, value)), pieces)
     elif isinstance(value, (tuple, list)):
-        yield from _all_said("list", value)
+        _say_all("list", value, pieces)
     else:
         raise TypeError(f"no input of a step can be a {type(value).__name__}")
 
 
-def _all_said(kind: str, values: Iterable[object]) -> Iterator[bytes]:
-    yield f"{kind}(".encode()
+def _say_all(kind: str, values: Iterable[object], pieces: list[bytes]) -> None:
+    pieces.append(f"{kind}(".encode())
     for value in values:
-        yield from _said(value)
-    yield b")"
+        _say(value, pieces)
+    pieces.append(b")")
 
 
 def contents_of_files(value: object, folder: Path) -> dict[str, str]:

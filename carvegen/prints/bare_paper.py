@@ -203,10 +203,10 @@ def _holds(cut: Cut, lands: Sequence[BaseGeometry], ways: Sequence[Setup]) -> Ma
     near = np.unique(block.cut_tree.query(lands, predicate="dwithin", distance=_AROUND_MM)[1])
     block = replace(block, cuts=block.cuts[near])
     fine = ~shapely.is_empty(np.asarray(lands, dtype=object))
-    for way in ways:
-        weak = shapely.STRtree(weak_places(Survey(way.on(block))))
-        met = weak.query(lands, predicate="dwithin", distance=way.limits.land_mm / 2)[0]
-        fine[met] = False
+    for way in sorted(ways, key=lambda its: -its.limits.land_mm):  # what asks most leaves least for the others
+        if fine.any():
+            weak = shapely.STRtree(weak_places(Survey(way.on(block), slender=False)))
+            fine[weak.query(lands, predicate="dwithin", distance=way.limits.land_mm / 2)[0]] = False
     return np.asarray(fine, dtype=bool)
 
 

@@ -11,6 +11,7 @@ from shapely import affinity
 
 from carvegen.base.findings import Severity
 from carvegen.checks import checked
+from carvegen.checks.survey import Survey
 from tests.cases import block, box, disc, setup
 
 NEAR = 0.004  # mm: twice what the checks let pass for a grid of 1 µm
@@ -298,3 +299,12 @@ def test_a_material_without_a_ratio_has_no_slender_land() -> None:
     way = setup("linoleum", "flat-1", depth=2.4, material_values=plain)
     assert way.limits == way.lasting_limits
     assert [its for its in checked(way.on(block(*strip(0.76)))) if its.rule == "slenderness"] == []
+
+
+@pytest.mark.parametrize(("gap", "narrow", "slender"), [(0.3, 1, 0), (0.715, 0, 1), (1.5, 0, 0)])
+def test_narrow_land_is_the_same_whether_slender_land_is_asked_for_or_not(gap, narrow, slender) -> None:
+    """Linoleum under a laser at its usual depth: by a width that lasts but is slender, and by one of either side."""
+    surveys = [Survey(setup(cutter="laser-fine").on(block(*strip(gap))), slender=asked) for asked in (True, False)]
+    assert [len(its.narrow_lands) for its in surveys] == [narrow, narrow]
+    assert [len(its.slender_lands) for its in surveys] == [slender, slender]
+    assert surveys[0].narrow_lands.width.tolist() == surveys[1].narrow_lands.width.tolist()

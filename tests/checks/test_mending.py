@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import time
 
 import numpy as np
@@ -162,6 +163,18 @@ def test_in_a_print_white_stays_and_no_more_than_white_is_cut(width) -> None:
     assert cuts[0].difference(white).area < 0.01
     assert white.difference(cuts[0].buffer(0.206 - width / 2 + 0.01)).difference(cuts[1]).area < 0.001
     assert not white.intersects(box(17, 20, 8, 8))
+
+
+@pytest.mark.parametrize("fixed", [(), (0,)])
+def test_no_land_is_laid_into_the_white_beside_a_cut_that_moves_or_stays(fixed) -> None:
+    """Two cuts 0.3 apart for 0.5, the right one snow: what is between them goes, the snow stays whole."""
+    cuts = box(5, 5, 5, 5), box(10.3, 5, 5, 5)
+    job = job_of(*cuts)
+    job = dataclasses.replace(job, block=dataclasses.replace(job.block, fixed=frozenset(fixed)))
+    (done,), changes = mended_for_all([job], white=cuts[1])
+    assert len(changes) > 0
+    assert cuts[1].difference(shapely.union_all(done.block.cuts)).area < 0.001
+    assert shapely.union_all(done.block.cuts).area > 50
 
 
 def test_a_thin_stroke_is_made_wider_and_a_speck_left_out() -> None:

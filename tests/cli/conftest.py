@@ -2,14 +2,9 @@
 
 from __future__ import annotations
 
-import contextlib
-import hashlib
-import os
-from pathlib import Path
-
 import pytest
 
-from carvegen.cli import main
+from tests.cli import running
 
 
 @pytest.fixture(autouse=True)
@@ -24,17 +19,4 @@ def own_folder(tmp_path, monkeypatch):
 @pytest.fixture(scope="session")
 def made():
     """What a command wrote, as a folder to copy from: ``made("sky", *words)``; each command runs once in a run."""
-
-    def run_once(name: str, *words: str) -> Path:
-        key = hashlib.sha256(repr((name, words)).encode()).hexdigest()
-        folder = Path(os.environ["CARVEGEN_TESTS_GROWN"]) / f"made-{key}"
-        if not folder.exists():
-            part = folder.with_suffix(f".{os.getpid()}")
-            with pytest.raises(SystemExit) as end:
-                main([*words, "--out", str(part / name)])
-            assert end.value.code in (0, 1)
-            with contextlib.suppress(OSError):  # another process was first
-                part.rename(folder)
-        return folder / name
-
-    return run_once
+    return running.made

@@ -63,6 +63,20 @@ def built_once(text: str) -> Path:
     return folder
 
 
+def made(name: str, *words: str) -> Path:
+    """What a command wrote, as a folder to copy from: each command runs once in a run of the tests."""
+    key = hashlib.sha256(repr((name, words)).encode()).hexdigest()
+    folder = Path(os.environ["CARVEGEN_TESTS_GROWN"]) / f"made-{key}"
+    if not folder.exists():
+        part = folder.with_suffix(f".{os.getpid()}")
+        with pytest.raises(SystemExit) as end:
+            main([*words, "--out", str(part / name)])
+        assert end.value.code in (0, 1)
+        with contextlib.suppress(OSError):  # another process was first
+            part.rename(folder)
+    return folder / name
+
+
 def command(*words: object) -> list[str]:
     return [sys.executable, "-m", "carvegen", *(str(word) for word in words)]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import click
@@ -24,6 +25,7 @@ _PAGES |= {"delivery/block_folder.py", "toolpaths/unmade/shortfalls.py", "blocks
 _PAGES |= {"prints/recut.py", "blocks/embossing/pressing.py", "prints/file/keys.py"}
 
 
+@cache
 def _library() -> dict[str, ast.Module]:
     files = [path for path in sorted(ROOT.rglob("*.py")) if not path.relative_to(ROOT).as_posix().startswith("cli/")]
     return {path.relative_to(ROOT).as_posix(): ast.parse(path.read_text(encoding="utf-8")) for path in files}

@@ -15,7 +15,9 @@ from carvegen.base.previous_run import RECORD
 from carvegen.blocks.block import Block, check_size, check_words
 from carvegen.blocks.from_motif import Ground
 from carvegen.blocks.job import setups_for
+from carvegen.delivery import block_folder
 from carvegen.delivery.block_folder import Style, deliver, question
+from carvegen.writers.block import block_png
 from tests import cases
 
 BLOCK = cases.block(cases.box(5, 5, 6, 4), cases.disc(25, 15, 4), cut_outs=(cases.disc(33, 22, 3),))
@@ -123,14 +125,20 @@ def test_questions_are_asked_for_ask_only():
     assert question(ways["hand"]) == ""
 
 
-def test_a_large_block_still_has_a_proof(tmp_path):
-    """2 x 1 m at 10 pixels per mm would be 200 million pixels; the picture keeps the shape with fewer."""
-    wide = cases.block(cases.disc(500, 500, 40), size=(2000.0, 1000.0))
+def test_a_large_block_still_has_a_proof(tmp_path, monkeypatch):
+    """At 10 pixels per mm it would have four times the pixels that it may; the picture keeps the shape with fewer.
+
+    2 x 1 m would have 200 million; here all is fifty times less.
+    """
+    assert block_folder._PROOF_PX <= block_png._MOST_PIXELS
+    assert 10_000_000 < block_folder._PROOF_PX < 60_000_000
+    monkeypatch.setattr(block_folder, "_PROOF_PX", 1_000_000)
+    wide = cases.block(cases.disc(70, 70, 6), size=(283.0, 141.5))
     ways = setups_for(cases.SHELF, material="cherry", cutter="flat-3", kinds=("router",))
     deliver([way.on(wide) for way in ways], tmp_path / "sky", Style(), say=lambda _: None)
     picture = Image.open(io.BytesIO((tmp_path / "sky/proof.png").read_bytes()))
-    assert picture.width / picture.height == pytest.approx(2, rel=1e-3)
-    assert 10_000_000 < picture.width * picture.height < 60_000_000
+    assert picture.width / picture.height == pytest.approx(2, rel=3e-3)
+    assert picture.width * picture.height == pytest.approx(1_000_000, rel=1e-2)
 
 
 @pytest.mark.parametrize("size", [(4.99, 50), (50, 2000.1), (float("nan"), 50), (float("inf"), 50), (-5, 50)])

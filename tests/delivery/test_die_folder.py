@@ -35,6 +35,11 @@ from = "SIDE"
 )
 
 
+DIE = '[[blocks]]\nname = "die"'
+#: The same without its ink blocks.
+ALONE = PRINT.partition("[[blocks]]")[0] + DIE + PRINT.partition(DIE)[2]
+
+
 @pytest.fixture(params=["back", "front"])
 def built(request):
     return request.param, built_once(PRINT.replace("SIDE", request.param)) / "built"
@@ -86,9 +91,9 @@ def test_every_ring_of_the_wall_says_its_depth(built):
 
 @pytest.mark.parametrize(("change", "rule"), [(("300", "120"), "emboss-paper"), (("0.8", "1.4"), "emboss-strain")])
 def test_what_the_paper_can_not_bear_is_a_finding(capsys, tmp_path, change, rule):
-    text = PRINT.replace("SIDE", "back").replace("register_error_mm = 0.4", "register_error_mm = 0.4\npaper_g_m2 = 300")
+    text = ALONE.replace("SIDE", "back").replace("register_error_mm = 0.4", "register_error_mm = 0.4\npaper_g_m2 = 300")
     if rule == "emboss-strain":
-        text = text.replace('[[blocks]]\nname = "die"', '[[blocks]]\nbevel_deg = 30\nname = "die"')
+        text = text.replace(DIE, '[[blocks]]\nbevel_deg = 30\nname = "die"')
     (tmp_path / "print.toml").write_text(text.replace(*change))
     run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built")
     assert rule in {its["rule"] for its in json.loads((tmp_path / "built" / "report.json").read_text())["findings"]}
@@ -107,10 +112,10 @@ def test_the_dies_note_says_what_a_press_can_do_and_whom_to_ask(built):
 
 def two_moons(apart: float, *, method: str = "crosses", at: float = 25.0) -> str:
     """A die of two discs so far apart; on paper of 0.4 mm the counter-sheet's holes are 0.4 larger than each foot."""
-    both = f'[[layers]]\nname = "STAR"\nshape = "circle {45 - 7 - apart - 5} {at} 5"\n[[blocks]]\nname = "sky"'
-    text = PRINT.replace("SIDE", "back").replace("register_error_mm = 0.4", "register_error_mm = 0.4\npaper_mm = 0.4")
+    both = f'[[layers]]\nname = "STAR"\nshape = "circle {45 - 7 - apart - 5} {at} 5"\n{DIE}'
+    text = ALONE.replace("SIDE", "back").replace("register_error_mm = 0.4", "register_error_mm = 0.4\npaper_mm = 0.4")
     text = text.replace('in_front = ["POST", "MOON"]', 'in_front = ["POST", "MOON", "STAR"]')
-    text = text.replace('layers = ["MOON"]', 'layers = ["MOON", "STAR"]').replace('[[blocks]]\nname = "sky"', both, 1)
+    text = text.replace('layers = ["MOON"]', 'layers = ["MOON", "STAR"]').replace(DIE, both, 1)
     return f'{text.replace("25 7", f"{at} 7")}\n[register]\nmethod = "{method}"\n'
 
 

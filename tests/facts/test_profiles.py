@@ -740,3 +740,20 @@ def test_a_wrong_pace_is_told(values, where, said, tmp_path):
     fault = only_fault(tmp_path, "machines", "mine")
     assert where in fault.where
     assert said in str(fault)
+
+
+def test_a_sound_file_is_read_once_and_a_faulty_one_tells_the_same_fault_again(tmp_path, monkeypatch):
+    (tmp_path / "materials").mkdir()
+    (tmp_path / "materials/faulty.toml").write_text("name = 3", encoding="utf-8")
+    shelf, read = Library([tmp_path]), []
+    plain = Library._material
+    monkeypatch.setattr(Library, "_material", lambda its, key: (read.append(key), plain(its, key))[1])
+    assert shelf.material("cherry") is shelf.material("cherry")
+    assert read == ["cherry"]
+    told = []
+    for _ in range(2):
+        with pytest.raises(InputError) as fault:
+            shelf.material("faulty")
+        told.append(str(fault.value))
+    assert told[0] == told[1]
+    assert Library().material("cherry") is not shelf.material("cherry")

@@ -25,7 +25,7 @@ from carvegen.motifs import motif, summaries
 from tests import cases as made
 from tests.cases import SHELF, disc, grown, grown_afresh, limits, shapes
 from tests.laws.twins import narrow_places, nearest, widest_disc
-from tests.strategies import Case, cases, examples
+from tests.strategies import MANY, Case, cases, examples
 
 GRID = geometry.GRID_MM
 WIDTH_SLACK_MM = 0.002  # an outline on a grid of 1 µm
@@ -209,8 +209,16 @@ def permitted() -> list[tuple[str, str]]:
 SLENDER = [("linoleum", "laser-fine"), ("cherry", "flat-1"), ("cherry", "laser-wide"), ("vinyl-soft", "u-1")]
 
 
-@pytest.mark.parametrize(("material", "cutter"), dict.fromkeys([*permitted(), *SLENDER]))
-@pytest.mark.parametrize("name", MOTIFS)
+#: Motifs take turns, too; every motif under every setup where there is time: HYPOTHESIS_PROFILE=all or ci.
+UNDER = [
+    (name, *its)
+    for k, its in enumerate(dict.fromkeys([*SLENDER, *permitted()]))
+    for m, name in enumerate(MOTIFS)
+    if MANY or m == k % len(MOTIFS)
+]
+
+
+@pytest.mark.parametrize(("name", "material", "cutter"), UNDER)
 def test_checks_find_nothing_that_breaks(name, material, cutter) -> None:
     """What grows within a setup's limits holds by its checks; only the wall and the depth are the setup's own."""
     stuff, tool = SHELF.material(material), SHELF.cutter(cutter)

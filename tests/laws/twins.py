@@ -29,16 +29,16 @@ def narrow_places(region: shapely.Polygon, limit: float, *, step: int = 2) -> li
     no longer than each of the 25 chords whose ends are moved along the outline, by two small steps either way.
     """
     walls = [np.asarray(ring.coords) for ring in (region.exterior, *region.interiors)]
-    edges = [(k, i) for k, ring in enumerate(walls) for i in range(len(ring) - 1)]
+    ring, place, size = np.array([(k, i, len(xy) - 1) for k, xy in enumerate(walls) for i in range(len(xy) - 1)]).T
+    edges = shapely.linestrings(np.concatenate([np.stack([xy[:-1], xy[1:]], axis=1) for xy in walls]))
+    one, other = np.triu_indices(len(edges), 1)
+    away = place[other] - place[one]
+    apart = (ring[one] != ring[other]) | (np.minimum(away % size[one], -away % size[one]) >= step)
+    one, other = one[apart], other[apart]
+    near = shapely.distance(edges[one], edges[other]) < limit
     found: dict[tuple, tuple[float, shapely.LineString]] = {}
-    for (k, i), (m, j) in combinations(edges, 2):
-        size = len(walls[k]) - 1
-        if k == m and min((j - i) % size, (i - j) % size) < step:
-            continue
-        one, other = shapely.LineString(walls[k][i : i + 2]), shapely.LineString(walls[m][j : j + 2])
-        if one.distance(other) >= limit:
-            continue
-        chord = shapely.shortest_line(one, other)
+    for a, b in zip(one[near].tolist(), other[near].tolist(), strict=True):
+        chord, k, m = shapely.shortest_line(edges[a], edges[b]), ring[a], ring[b]
         if not _stays_inside(region, chord):
             continue
         if _is_shortest_hereabouts(region, chord, k, m):
@@ -48,8 +48,8 @@ def narrow_places(region: shapely.Polygon, limit: float, *, step: int = 2) -> li
 
 
 def _stays_inside(region: shapely.Polygon, chord: shapely.LineString) -> bool:
-    inner = [chord.interpolate(share, normalized=True) for share in np.linspace(0.02, 0.98, 49)]
-    return all(region.contains(point) for point in inner)
+    inner = shapely.line_interpolate_point(chord, np.linspace(0.02, 0.98, 49), normalized=True)
+    return bool(shapely.contains(region, inner).all())
 
 
 def _is_shortest_hereabouts(region: shapely.Polygon, chord: shapely.LineString, k: int, m: int) -> bool:

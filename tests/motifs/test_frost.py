@@ -24,6 +24,7 @@ from carvegen.geometry.necks import necks
 from carvegen.motifs import frost
 from carvegen.motifs.growth import Place
 from tests.cases import once
+from tests.strategies import MANY
 
 LAND, CUT = 0.7, 0.4
 LIMITS = Limits(land_along_mm=LAND, land_across_mm=LAND, cut_mm=CUT, dot_mm=1.0)
@@ -79,7 +80,7 @@ def thin_bridges(cuts, limit: float) -> int:
 
 
 @pytest.mark.parametrize("preset", sorted(frost.PRESETS))
-@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize("seed", [1, 2] if MANY else [1])
 def test_nothing_is_too_narrow_by_three_ways_to_measure(preset, seed) -> None:
     cuts = grow(preset, seed)
     assert len(cuts) > 10
@@ -100,8 +101,16 @@ def test_brute_force_finds_a_bridge_that_is_too_thin() -> None:
     assert thin_bridges(geometry.polygon_array([u]), 0.97 * LAND) > 0
 
 
-@pytest.mark.parametrize("preset", sorted(frost.PRESETS))
-@pytest.mark.parametrize(("material", "cutter"), [("basswood", "v-60"), ("linoleum", "laser-fine")])
+#: Presets take turns; each under both setups where there is time: HYPOTHESIS_PROFILE=all or ci.
+UNDER = [
+    (preset, *way)
+    for k, preset in enumerate(sorted(frost.PRESETS))
+    for m, way in enumerate([("basswood", "v-60"), ("linoleum", "laser-fine")])
+    if MANY or m == k % 2
+]
+
+
+@pytest.mark.parametrize(("preset", "material", "cutter"), UNDER)
 def test_checks_find_nothing_on_a_block(preset, material, cutter) -> None:
     ways = setups_for(Library(), material=material, cutter=cutter)
     settings, its = frost.Settings(**frost.PRESETS[preset]), strictest(way.limits for way in ways)
@@ -156,8 +165,8 @@ def test_arms_keep_off_a_hole_in_the_area() -> None:
 
 @pytest.mark.parametrize("preset", sorted(frost.PRESETS))
 def test_same_seed_same_bytes_other_seed_other_bytes(preset) -> None:
-    one, other = grow(preset, 1), grow(preset, 2)
-    again = grow_afresh(frost.Settings(**frost.PRESETS[preset]), 1)
+    settings = frost.Settings(**frost.PRESETS[preset])
+    one, again, other = (grow_afresh(settings, seed, SMALL) for seed in (1, 1, 2))
     assert list(shapely.to_wkb(one)) == list(shapely.to_wkb(again))
     assert list(shapely.to_wkb(one)) != list(shapely.to_wkb(other))
 
@@ -200,7 +209,7 @@ def test_density_thins_and_stops_it() -> None:
 
 def test_settings_do_what_they_say() -> None:
     def area(**given) -> float:
-        return sum(shapely.area(grow(seed=s, area=SMALL, **given)).sum() for s in range(2))
+        return sum(shapely.area(grow(seed=s, area=SMALL, **given)).sum() for s in range(2 if MANY else 1))
 
     assert area(gaps=0.8) < 0.7 * area(gaps=0.0)
     assert area(branching=0.0) < 0.8 * area(branching=1.0)

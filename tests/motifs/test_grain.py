@@ -16,6 +16,7 @@ from carvegen.geometry.necks import necks
 from carvegen.motifs.grain import PRESETS, Settings, grow
 from carvegen.motifs.growth import Place
 from tests.cases import box, disc, grown, limits, setup, shapes
+from tests.strategies import MANY
 
 SMALL = (60.0, 70.0)
 BOARDS = shapes(*(box(0, y, 80, 14) for y in (0, 15, 30, 45)))
@@ -42,8 +43,16 @@ def test_out_of_range_is_refused(its) -> None:
         assert caught.value.fields == (its.name,)
 
 
-@pytest.mark.parametrize("preset", PRESETS)
-@pytest.mark.parametrize(("seed", "material"), [(1, "linoleum"), (2, "cherry")])
+#: Each preset on one of two materials, in turn; on both where there is time: HYPOTHESIS_PROFILE=all or ci.
+ON = [
+    (preset, m + 1, material)
+    for k, preset in enumerate(PRESETS)
+    for m, material in enumerate(("linoleum", "cherry"))
+    if MANY or m == k % 2
+]
+
+
+@pytest.mark.parametrize(("preset", "seed", "material"), ON)
 def test_no_preset_breaks_a_limit(preset, seed, material) -> None:
     way = setup(material, "v-60")
     block = grain(seed, its_limits=way.limits, **PRESETS[preset])
@@ -100,7 +109,7 @@ def test_lines_that_may_not_leave_keep_a_land_from_the_edge() -> None:
     assert (shapely.distance(block.cuts, shapely.box(0, 0, *SMALL).exterior) >= 0.6 - geometry.GRID_MM).all()
 
 
-@pytest.mark.parametrize("direction", [0.0, 30.0, 90.0, -60.0])
+@pytest.mark.parametrize("direction", [0.0, 30.0, 90.0, -60.0] if MANY else [90.0, -60.0])
 def test_grain_runs_as_it_is_told(direction) -> None:
     cuts = grain(9, direction_deg=direction, **{**PRESETS["quarter-sawn"], "waviness": 0.1}).cuts
     long = cuts[shapely.length(cuts) > 20]

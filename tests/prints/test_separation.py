@@ -123,6 +123,14 @@ def test_no_more_than_half_of_a_thin_dark_line():
     assert run_on(found["tone"].land, (20.6, 20), (-1, 0)) == pytest.approx(0.3, abs=TRAP / 6)
 
 
+def test_no_more_than_half_of_the_dark_between_a_light_field_and_the_white():
+    """Snow 0.4 mm inside the post, no cut-back: what runs on under the dark keeps as far from the snow as it goes."""
+    flake = shapely.box(20.4, 10, 26, 20)
+    found = taken([POST], [SKY, plate("key", "POST")], flake, Spread(trap_mm=TRAP, cut_back_mm=0))
+    assert run_on(found["sky"].land, (20, 15), (1, 0)) == pytest.approx(0.2, abs=TRAP / 6)
+    assert run_on(found["sky"].land, (20, 5), (1, 0)) == pytest.approx(TRAP, rel=0.03)
+
+
 def test_under_a_line_between_two_parts_of_one_ink_it_runs_through():
     found = taken([Layer("LINE", shapely.box(20, 5, 20.9, 35))], [SKY, plate("key", "LINE")])
     assert found["sky"].land.area == pytest.approx(FACE.area, abs=0.01)

@@ -16,6 +16,7 @@ from PIL import Image
 
 from carvegen.cli import main
 from tests.cases import even_odd
+from tests.cli.running import built_once
 
 W, H, MARGIN = 90.0, 60.0, 8.0
 PICTURE = shapely.box(0, 0, W, H)
@@ -69,18 +70,21 @@ counter_thickness_mm = 0.9
 """
 
 
-def built_in(folder, method, more="", side="back", text=PRINT):
-    text = text.replace("METHOD", method).replace("MORE", more).replace("SIDE", side)
-    (folder / "print.toml").write_text(text)
+def text_of(method, more="", side="back", text=PRINT):
+    return text.replace("METHOD", method).replace("MORE", more).replace("SIDE", side)
+
+
+def built_in(folder, method, more="", text=PRINT):
+    (folder / "print.toml").write_text(text_of(method, more, text=text))
     with pytest.raises(SystemExit):
         main(["build", str(folder / "print.toml"), "--out", str(folder / "built"), "--json"])
     return folder / "built"
 
 
 @pytest.fixture(scope="module", params=[("stops", "back"), ("pins", "front")], ids=["stops", "pins"])
-def print_of(request, tmp_path_factory):
+def print_of(request):
     method, side = request.param
-    return method, side, built_in(tmp_path_factory.mktemp(method), method, side=side)
+    return method, side, built_once(text_of(method, side=side)) / "built"
 
 
 def areas(path, layer: str) -> shapely.Geometry:

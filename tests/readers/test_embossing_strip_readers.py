@@ -12,8 +12,8 @@ import pytest
 import shapely
 
 from carvegen.facts.profiles import Library
-from tests.cases import even_odd
-from tests.cli.running import run
+from tests.cases import even_odd, once
+from tests.cli.running import made, run
 
 ROWS = {"--relief": 67.5, "--bevel": 50.5, "--corner": 33.5, "--gap": 16.5}  #: heights of the rows' middles, mm
 FIRST, PITCH = 15.75, 15.5
@@ -23,14 +23,8 @@ PAPER = ("profiles", "measured", "paper", "--like", "cotton-300", "--name", "my-
 
 
 @pytest.fixture(scope="module")
-def strip(tmp_path_factory):
-    from carvegen.cli import main
-
-    out = tmp_path_factory.mktemp("strip")
-    with pytest.raises(SystemExit) as done:
-        main([*STRIP, "--out", str(out)])
-    assert done.value.code in (0, None)
-    return out
+def strip():
+    return made("strip", *STRIP)
 
 
 @pytest.fixture(scope="module")
@@ -49,9 +43,13 @@ def relief(strip):
     for part in svg.split("<g ")[1:]:
         if "STEP" in part.split(">")[0] and "lower to" in part:
             asked[part.split("<title>")[1].split("</title>")[0]] = float(part.split("lower to ")[1].split(" mm")[0])
-    found = [(areas(strip / "wall.dxf", name), depth) for name, depth in asked.items()]
-    assert len(found) > 25
-    return [*found, (areas(strip / "laser" / "block.dxf", "CUT AREA"), 1.25)]
+    assert len(asked) > 25
+
+    def read():
+        found = [(areas(strip / "wall.dxf", name), depth) for name, depth in asked.items()]
+        return [*found, (areas(strip / "laser" / "block.dxf", "CUT AREA"), 1.25)]
+
+    return once(("relief of the strip", str(strip)), read)
 
 
 @functools.cache

@@ -19,8 +19,15 @@ def lines(paths: Paths) -> list[shapely.LineString]:
 
 def swept(paths: Paths, half_mm: float, *, filled: bool = False) -> shapely.Geometry:
     """All that a round cutter of one width touches along the paths; inside their outlines too if `filled`."""
-    ways = shapely.union_all([line.buffer(half_mm, quad_segs=8) for line in lines(paths)])
+    short = [part for line in lines(paths) for part in _in_parts(line)]
+    ways = shapely.union_all(shapely.buffer(np.asarray(short, dtype=object), half_mm, quad_segs=8))
     return shapely.union(ways, area(paths)) if filled else ways
+
+
+def _in_parts(line: shapely.LineString, points: int = 8) -> list[shapely.LineString]:
+    """The line in parts of so many points: a line that lies beside itself many times over is slow to buffer as one."""
+    xy = shapely.get_coordinates(line)
+    return [shapely.LineString(xy[k : k + points]) for k in range(0, max(len(xy) - 1, 1), points - 1)]
 
 
 def area(paths: Paths) -> shapely.Geometry:

@@ -152,7 +152,7 @@ class _Bench:
         self.only_cut = late > 0 and len(self.white.geometries) > 0
         self._extra = 0 if self.only_cut else late * self.job.limits.land_mm
         self._latest, self._became = {}, {}
-        survey = Survey(self.job)
+        survey = Survey(self.job, slender=False)
         self._mend_cuts(survey)
         self._mend_lands(survey)
         self._fill_islands()

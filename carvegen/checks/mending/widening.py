@@ -70,7 +70,7 @@ def holds(job: Job, offered: Sequence[Slit]) -> Mask:
         tried[k] = shape_edits.plus(white[k], *gains[fine & (owner == k)])
     near = np.unique(other[other < len(block.cuts)])
     cuts = geometry.snapped(geometry.parts(tried[near]))
-    survey = Survey(replace(job, block=replace(block, cuts=cuts, fixed=frozenset())))
+    survey = Survey(replace(job, block=replace(block, cuts=cuts, fixed=frozenset())), slender=False)
     weak = shapely.STRtree(weak_places(survey))
     fine[weak.query(gains, predicate="dwithin", distance=job.limits.land_mm / 2)[0]] = False
     return fine

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TypeVar
+from typing import TypeVar, cast
 
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.suggestions import nearest
@@ -40,7 +40,7 @@ class Library:
     """The profiles at hand: the shipped ones, overridden by those in `folders`, the later the stronger.
 
     A file replaces the shipped one of the same name wholly; but what the shipped one says is *never*, stays
-    *never*, and what is a laser there stays one.
+    *never*, and what is a laser there stays one. A sound file is read once.
 
     Raises
     ------
@@ -53,6 +53,7 @@ class Library:
             raise CarvegenError("the shipped profiles are missing", hint="install carvegen again")
         self._folders = (shipped(), *(_usable(folder) for folder in folders))
         self._paths = {kind: _paths(kind, self._folders) for kind in FOLDERS}
+        self._sound: dict[tuple[str, str], object] = {}
 
     def keys(self, kind: str) -> tuple[str, ...]:
         """The sorted keys of a kind: one of `FOLDERS`."""
@@ -67,19 +68,25 @@ class Library:
 
     def material(self, key: str) -> Material:
         """The material of this key; `InputError` with the first fault of its file."""
-        return _whole(*self._material(key))
+        return self._once("materials", key, self._material)
 
     def cutter(self, key: str) -> Cutter:
         """The cutter of this key; `InputError` with the first fault of its file."""
-        return _whole(*self._cutter(key))
+        return self._once("cutters", key, self._cutter)
 
     def machine(self, key: str) -> Machine:
         """The machine of this key; `InputError` with the first fault of its file."""
-        return _whole(*self._machine(key))
+        return self._once("machines", key, self._machine)
 
     def paper(self, key: str) -> Paper:
         """The paper of this key; `InputError` with the first fault of its file."""
-        return _whole(*self._paper(key))
+        return self._once("papers", key, self._paper)
+
+    def _once(self, kind: str, key: str, read: Callable[[str], tuple[T | None, list[InputError]]]) -> T:
+        """A profile that has been read already, or else the file's; `InputError` with its first fault."""
+        if (kind, key) not in self._sound:
+            self._sound[kind, key] = _whole(*read(key))
+        return cast("T", self._sound[kind, key])
 
     def check(self) -> tuple[InputError, ...]:
         """Every fault in every file, and every file or folder that no name reaches; may be empty."""

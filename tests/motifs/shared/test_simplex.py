@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from carvegen.motifs.shared.simplex import simplex_noise
+from tests.strategies import MANY
 
 #: ``noise.snoise2(x, y, octaves)`` of noise 1.2.2 on x86-64, written down once.
 PACKAGE = {
@@ -38,9 +39,9 @@ def test_values_of_the_package() -> None:
 @pytest.mark.parametrize("octaves", [1, 2, 3, 4, 5, 6, 7, 8])
 @pytest.mark.parametrize("reach", [1.0, 100.0, 10_000.0])
 def test_a_million_points_agree_bit_by_bit(octaves: int, reach: float) -> None:
-    """24 × 42,000 points, both signs, near and far."""
+    """24 × 42,000 points, both signs, near and far; a quarter of them where there is less time."""
     noise = pytest.importorskip("noise")
-    xy = np.random.default_rng(octaves).uniform(-reach, reach, (42_000, 2))
+    xy = np.random.default_rng(octaves).uniform(-reach, reach, (42_000 if MANY else 10_500, 2))
     package = np.array([noise.snoise2(x, y, octaves) for x, y in xy.tolist()])
     np.testing.assert_array_equal(simplex_noise(xy, octaves), package)
 
