@@ -36,6 +36,7 @@ __all__ = [
     "intersection",
     "joined",
     "lines",
+    "linked_groups",
     "mirrored",
     "moved",
     "near_groups",
@@ -172,19 +173,20 @@ def joined(shapes: PolygonArray) -> PolygonArray:
 
 def touching_groups(shapes: PolygonArray) -> Indices:
     """A group number for each shape; shapes that touch, directly or through others, share one; (n,)."""
-    return _linked_groups(shapes, *shapely.STRtree(shapes).query(shapes, predicate="intersects"))
+    return linked_groups(len(shapes), *shapely.STRtree(shapes).query(shapes, predicate="intersects"))
 
 
 def near_groups(shapes: PolygonArray, distance: float) -> Indices:
     """The same of shapes that are not more than `distance` apart; (n,)."""
-    return _linked_groups(shapes, *shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=distance))
+    return linked_groups(len(shapes), *shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=distance))
 
 
-def _linked_groups(shapes: PolygonArray, left: Indices, right: Indices) -> Indices:
+def linked_groups(count: int, left: Indices, right: Indices) -> Indices:
+    """A group number for each of so many; those that pairs link, directly or through others, share one; (count,)."""
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
-    links = coo_array((np.ones(len(left), dtype=bool), (left, right)), shape=(len(shapes), len(shapes)))
+    links = coo_array((np.ones(len(left), dtype=bool), (left, right)), shape=(count, count))
     return np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
 
 
