@@ -26,11 +26,11 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.limits import Limits
-    from carvegen.geometry import Indices, Mask, PolygonArray, Rings
+    from carvegen.geometry import Floats, Indices, Mask, PolygonArray, Rings
     from carvegen.motifs.snowfall.flakes import Flakes
     from carvegen.motifs.snowfall.settings import Settings
 
-__all__ = ["bounded", "crossing"]
+__all__ = ["bounded", "crossing", "inside_box", "wholly_in"]
 
 _FILLS = 2  #: rounds in which narrow land at the edge is opened; what is left then is widened
 _BITES = 3
@@ -71,21 +71,38 @@ def bounded(
     settings
         Whether shapes may be cut off at the edge, and how many go on behind what is kept clear.
     """
-    shapely.prepare(area)
-    inner = shapely.buffer(frame, -limits.land_mm, join_style="mitre")
-    shapely.prepare(inner)
-    within = shapely.contains_properly(area, shapes)
-    clear = shapely.contains_properly(inner, shapes)
-    whole = within & clear
+    clear = inside_box(shapes, shapely.bounds(frame), limits.land_mm)
+    within = wholly_in(area, shapes)
     if not settings.cut_at_edge:
         return shapes[within]
-    middle = shapely.get_coordinates(shapely.centroid(shapes))
-    goes_on = within | ~clear | (chance_at(middle) < settings.hidden)
-    at_edge = shapes[~whole & goes_on & shapely.intersects(frame, shapes)]
+    whole = within & clear
+    rest = np.flatnonzero(~whole)
+    middle = shapely.get_coordinates(shapely.centroid(shapes[rest]))
+    goes_on = within[rest] | ~clear[rest] | (chance_at(middle) < settings.hidden)
+    at_edge = shapes[rest[goes_on & shapely.intersects(frame, shapes[rest])]]
     clear_of = shapely.difference(frame, area)
     shapely.prepare(clear_of)
     edge = _firm(_cut_off(at_edge, clear_of, frame, limits), clear_of, frame, limits)
     return _joined(shapes[whole], edge, limits)
+
+
+def wholly_in(area: BaseGeometry, shapes: PolygonArray) -> Mask:
+    """Whether each shape lies in the area and touches its outline nowhere."""
+    box = shapely.bounds(area)
+    found = inside_box(shapes, box, 0.0)
+    if not shapely.equals(area, shapely.box(*box)):
+        shapely.prepare(area)
+        found[found] = shapely.contains_properly(area, shapes[found])
+    return found
+
+
+def inside_box(shapes: PolygonArray, box: Floats, margin: float) -> Mask:
+    """Whether each shape lies in the box (left, bottom, right, top), further than the margin from its sides."""
+    if len(shapes) == 0:
+        return np.zeros(0, dtype=bool)
+    left, bottom, right, top = shapely.bounds(shapes).T
+    across = (left > box[0] + margin) & (right < box[2] - margin)
+    return np.asarray(across & (bottom > box[1] + margin) & (top < box[3] - margin))
 
 
 def _joined(whole: PolygonArray, edge: PolygonArray, limits: Limits) -> PolygonArray:
@@ -122,18 +139,19 @@ def _firm(pieces: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: 
     Land that is too narrow is cut away with them, up to the frame, then they are taken back from it; where neither
     helps the smallest piece beside it goes. As long as any is narrow there are fewer pieces: it ends.
     """
-    asked = np.ones(len(pieces), dtype=bool)
+    asked, touched = np.ones(len(pieces), dtype=bool), np.zeros(len(pieces), dtype=bool)
     for nth in itertools.count():
         near = _near(pieces, asked, 3 * limits.land_mm)
         weak, specks = _weak(pieces[near], frame, limits)
         places = np.concatenate([weak, specks])
         place, beside = shapely.STRtree(pieces).query(places, predicate="dwithin", distance=2 * geometry.GRID_MM)
         if len(beside) == 0:
-            if asked.all():
+            if not touched.any():
                 return pieces
-            asked[:] = True  # what was mended may have met what was not asked: all are looked at before they are left
+            asked, touched = touched, np.zeros(len(pieces), dtype=bool)  # looked at once more before they are left
             continue
         bad = np.unique(beside)
+        touched[_near(pieces, bad, 3 * limits.land_mm)] = True
         if nth < _FILLS:
             anew = _filled(pieces[bad], (weak, specks), clear_of, frame, limits)
         elif nth < _FILLS + _BITES:
@@ -147,6 +165,7 @@ def _firm(pieces: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: 
             asked[_near(pieces, bad, 3 * limits.land_mm)] = True
         pieces = np.concatenate([np.delete(pieces, bad), anew])
         asked = np.concatenate([np.delete(asked, bad), np.ones(len(anew), dtype=bool)])
+        touched = np.concatenate([np.delete(touched, bad), np.ones(len(anew), dtype=bool)])
         if nth < _FILLS + _BITES:
             asked[: len(pieces) - len(anew)] = False
     raise AssertionError
