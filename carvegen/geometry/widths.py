@@ -110,8 +110,12 @@ def local_widths_of(
     *,
     limit_at: Callable[[Floats], Floats] | None = None,
     sharper_deg: float = 90.0,
+    fine: int = _FINE,
 ) -> Widths:
-    """The same for an outline that is measured in other ways too."""
+    """The same for an outline that is measured in other ways too.
+
+    A piece between narrow and wide is measured in so many `fine` parts.
+    """
     edges = outline.edges
     turns = np.pi - np.radians(sharper_deg)
     rings = outline.near(limit) | (outline.bends > turns - 1e-6)
@@ -121,8 +125,8 @@ def local_widths_of(
     narrow = np.zeros(len(coarse), dtype=bool)
     narrow[found.piece] = True
     limits = _beside_other(coarse, edges, narrow)
-    fine = coarse.split(limits, int(np.clip(_MOST_FINE // max(limits.sum(), 1), 1, _FINE)))
-    return found.chosen(~limits[found.piece]).with_more(ruler.measured(fine))
+    parts = coarse.split(limits, int(np.clip(_MOST_FINE // max(limits.sum(), 1), 1, fine)))
+    return found.chosen(~limits[found.piece]).with_more(ruler.measured(parts))
 
 
 @dataclass(frozen=True)

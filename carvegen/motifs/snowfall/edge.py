@@ -35,6 +35,7 @@ __all__ = ["bounded", "crossing", "inside_box", "wholly_in"]
 _FILLS = 2  #: rounds in which narrow land at the edge is opened; what is left then is widened
 _BITES = 3
 _OVER = 0.45  #: the middle of a flake that crosses a side lies so near to it, in its reaches
+_FINE = 8  #: the lengths of tips are measured to a third of their width over so much
 _GONE = 0.5  #: chance that one that would just touch a side, or just not, goes; else it moves out over it
 _CORNER = 0.3  #: so much, in smallest cuts squared, may stay uncut in a corner at the frame
 
@@ -255,7 +256,7 @@ def _thin(ground: PolygonArray, weak: PolygonArray, limits: Limits) -> PolygonAr
 
 def _narrow(ground: Rings, width: float) -> PolygonArray:
     """Lines across the places where the land is narrower, but for its corners."""
-    found = narrow_places(ground, width)
+    found = narrow_places(ground, width, fine=_FINE)
     weak = found.chosen(np.flatnonzero((found.kind != Kind.TIP) | (found.length > 0.95 * width)))
     return geometry.lines(weak.at, weak.to)
 

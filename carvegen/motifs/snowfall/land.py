@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.geometry.edges import Outline
 from carvegen.geometry.necks import necks
 from carvegen.motifs.shared.minimum_width import closed
 from carvegen.motifs.snowfall.chance import Draws, keys
@@ -36,12 +37,13 @@ _MERGES_MORE = 1.3  #: so many more merge for each share
 _SPECK = 1.9  #: smaller ones than so many cuts, from the middle, are pecks of the tool: they don't merge
 _DEEP = 0.34  #: two that overlap by so much of the smaller one's reach are one
 _HIDDEN = 2.6  #: by so much it shows nowhere
-_SURE = 0.15  #: so deep no shrinking helps, whatever the outlines
+_LEAN = 0.74  #: few flakes' reaches towards one another are less than this, over their largest
 _SHRINKS = 0.55  #: a flake that must shrink further goes
 BODY = 0.84  #: a flake's mean reach over its largest
 _FILLS = 1.4  #: gaps and bays inside a clump are filled up to so many lands,
 _FILLS_CUTS = 0.5  #: and up to so many cuts
 FINE_MM = 0.006  #: outlines may be simplified so far
+_BENDS = 1e-6
 _MORE = 1.03  #: arcs and offsets fall short of round ones by less than this
 _ROUNDS = 6  #: in which narrow land is filled
 _KEPT, _NEW, _DOUBTFUL = range(3)  #: what may be wrong with a shape: nothing; it may lie too near; necks too
@@ -50,12 +52,16 @@ _MASS = 12.0  #: what is larger than so many lands squared does not go for the s
 
 def doomed(xy: Floats, reach: Floats, key: NDArray[np.uint64], limits: Limits, snow: float) -> Mask:
     """Which flakes will be gone, told from their discs alone: hidden by a larger one, or too near to it to shrink."""
-    small, large = _disc_pairs(xy, reach, key, 0.0)
+    shrinks_by = (1 - _SHRINKS) * BODY / 1.12 * reach.min(initial=np.inf)
+    apart = limits.land_mm + 2 * SLACK_MM - shrinks_by - 2 * (1 - _LEAN) * reach.min(initial=np.inf)
+    small, large = _disc_pairs(xy, reach, key, max(apart, 0.0))
     sunk = _sunk(xy, reach, small, large)
     chance = Draws(keys(key[small], key[large])).random(1)[:, 0]
     deep, merges = _fate(reach[large], sunk, chance, limits, snow)
+    gap = np.hypot(*(xy[small] - xy[large]).T) - _LEAN * (reach[small] + reach[large])
+    shrinks = 1 - 1.12 * (limits.land_mm + 2 * SLACK_MM - gap) / (BODY * reach[small])
     gone = np.zeros(len(xy), dtype=bool)
-    gone[small[(deep & (sunk > _HIDDEN)) | (~deep & ~merges & (sunk > _SURE))]] = True
+    gone[small[(deep & (sunk > _HIDDEN)) | (~deep & ~merges & (shrinks < _SHRINKS))]] = True
     return gone
 
 
@@ -103,7 +109,7 @@ def parted(flakes: Flakes, limits: Limits) -> PolygonArray:
     shapes = flakes.shape[stays]
     both = stays[small] & stays[large] & (gap <= limits.land_mm)
     group = geometry.linked_groups(len(flakes), small[both], large[both])[stays]
-    merged = (np.bincount(group)[group] > 1) | flakes.torn[stays] | ~shapely.is_valid(shapes)
+    merged = (np.bincount(group)[group] > 1) | flakes.torn[stays]
     return _settled(shapes[~merged], *_smooth(_gathered(shapes[merged], group[merged]), limits), limits)
 
 
@@ -250,10 +256,10 @@ def _patches(rings: Rings, limits: Limits) -> tuple[Indices, PolygonArray]:
 def _smooth(shapes: PolygonArray, limits: Limits) -> tuple[PolygonArray, PolygonArray]:
     """Gaps, bays and small holes filled, tips that the cutter does not reach taken off: sound ones, doubtful ones.
 
-    What the cutter's middle reaches of a shape is its core. If that hangs together and the land's too, and the shape
-    has no holes, neither has a narrow neck: a chord across one would part the shape, so the core would lie on both
-    sides of it, and to get across the core would have to meet the chord, but each of its points is half a cut away
-    from all outlines. So it is with the land outside.
+    What the cutter's middle reaches of a shape is its core. If that hangs together and the shape has no holes, it has
+    no narrow neck: a chord across one would part the shape, so the core would lie on both sides of it, and to get
+    across the core would have to meet the chord, but each of its points is half a cut away from all outlines. And a
+    bay has no narrow mouth where the outline nowhere bends back by half a circle.
     """
     full = closed(shapes, max(_FILLS * limits.land_mm, _FILLS_CUTS * limits.cut_mm))
     full = geometry.parts(simpler(full))
@@ -264,9 +270,11 @@ def _smooth(shapes: PolygonArray, limits: Limits) -> tuple[PolygonArray, Polygon
     reached = simpler(shapely.buffer(wider, -blunt, quad_segs=4))
     broken = ~shapely.is_valid(reached)  # by GEOS 3.14, now and then
     reached[broken] = shapely.make_valid(reached[broken])
-    sound = ~broken & _one_without_holes(core) & _one_without_holes(wider) & _one_without_holes(reached)
+    sound = ~broken & _one_without_holes(core) & _one_without_holes(reached)
     rest = fine(without_specks(geometry.parts(reached[~sound]), limits))
-    return fine(reached[sound]), rest
+    whole = fine(reached[sound])
+    open_ = Outline(geometry.reversed_rings(geometry.rings(whole))).bends <= np.pi - _BENDS
+    return whole[open_], np.concatenate([whole[~open_], rest])
 
 
 def _one_without_holes(shapes: PolygonArray) -> Mask:
