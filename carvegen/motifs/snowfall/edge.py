@@ -37,6 +37,7 @@ _BITES = 3
 _OVER = 0.45  #: the middle of a flake that crosses a side lies so near to it, in its reaches
 _FINE = 8  #: the lengths of tips are measured to a third of their width over so much
 _GONE = 0.5  #: chance that one that would just touch a side, or just not, goes; else it moves out over it
+_TRIMS = 3  #: times that what is missed is taken off
 _CORNER = 0.3  #: so much, in smallest cuts squared, may stay uncut in a corner at the frame
 
 
@@ -267,15 +268,18 @@ def _reached(pieces: PolygonArray, frame: Polygon, limits: Limits) -> PolygonArr
     A corner that is missed by no more than shows stays one. At the frame they are cut off square to its sides.
     """
     pieces = fine(pieces)
-    reached = opened(pieces, limits.cut_mm + SLACK_MM, quad_segs=8)
     slight = _CORNER * limits.cut_mm**2
-    some = shapely.area(pieces) - shapely.area(reached) > slight
-    missed = geometry.parts(shapely.difference(pieces[some], reached[some]))
-    missed = missed[shapely.area(missed) > slight]
-    if len(missed):
+    for _ in range(_TRIMS):
+        reached = opened(pieces, limits.cut_mm + SLACK_MM, quad_segs=8)
+        some = shapely.area(pieces) - shapely.area(reached) > slight
+        missed = shapely.difference(pieces[some], reached[some])
+        missed = geometry.parts(opened(missed, 6 * geometry.GRID_MM))  # no hair along a side joins two corners
+        missed = missed[shapely.area(missed) > slight]
+        if len(missed) == 0:
+            break
         at_frame = shapely.distance(missed, shapely.boundary(frame)) < SLACK_MM
         boxes = _run_out(np.asarray(shapely.envelope(missed[at_frame]), dtype=object), frame, limits)
-        gone = shapely.union_all(np.concatenate([geometry.offset(missed[~at_frame], geometry.GRID_MM), boxes]))
+        gone = shapely.union_all(np.concatenate([geometry.offset(missed[~at_frame], 4 * geometry.GRID_MM), boxes]))
         left = geometry.parts(shapely.difference(pieces[some], gone))
         pieces = fine(np.concatenate([pieces[~some], without_specks(left, limits)]))
     return pieces[_made(pieces, limits)]

@@ -288,9 +288,9 @@ def fine(shapes: PolygonArray) -> PolygonArray:
     Shapes that are bound to a grid are laid over one another on it, and there GEOS may fail where outlines all but
     touch.
     """
-    rounded = shapely.remove_repeated_points(shapely.set_precision(shapes, geometry.GRID_MM, mode="pointwise"))
+    rounded = np.asarray(shapely.set_precision(shapes, geometry.GRID_MM, mode="pointwise"), dtype=object)
     broken = ~shapely.is_valid(rounded) | (shapely.get_num_geometries(rounded) != 1) | shapely.is_empty(rounded)
-    sound = shapely.set_precision(rounded[~broken], 0)
+    sound = shapely.set_precision(shapely.remove_repeated_points(rounded[~broken]), 0)
     return np.concatenate([sound, shapely.set_precision(geometry.snapped(shapes[broken]), 0)])
 
 
