@@ -38,6 +38,7 @@ _OVER = 0.45  #: the middle of a flake that crosses a side lies so near to it, i
 _FINE = 8  #: the lengths of tips are measured to a third of their width over so much
 _GONE = 0.5  #: chance that one that would just touch a side, or just not, goes; else it moves out over it
 _TRIMS = 3  #: times that what is missed is taken off
+_HAIR_MM = 0.006  #: narrower than any tool's trace
 _CORNER = 0.3  #: so much, in smallest cuts squared, may stay uncut in a corner at the frame
 
 
@@ -267,19 +268,25 @@ def _reached(pieces: PolygonArray, frame: Polygon, limits: Limits) -> PolygonArr
 
     A corner that is missed by no more than shows stays one. At the frame they are cut off square to its sides.
     """
-    pieces = fine(pieces)
+    pieces = fine(_without_hairs(pieces))
     slight = _CORNER * limits.cut_mm**2
     for _ in range(_TRIMS):
         reached = opened(pieces, limits.cut_mm + SLACK_MM, quad_segs=8)
         some = shapely.area(pieces) - shapely.area(reached) > slight
         missed = shapely.difference(pieces[some], reached[some])
-        missed = geometry.parts(opened(missed, 6 * geometry.GRID_MM))  # no hair along a side joins two corners
+        missed = geometry.parts(opened(missed, _HAIR_MM))  # no hair along a side joins two corners
         missed = missed[shapely.area(missed) > slight]
         if len(missed) == 0:
             break
         at_frame = shapely.distance(missed, shapely.boundary(frame)) < SLACK_MM
         boxes = _run_out(np.asarray(shapely.envelope(missed[at_frame]), dtype=object), frame, limits)
         gone = shapely.union_all(np.concatenate([geometry.offset(missed[~at_frame], 4 * geometry.GRID_MM), boxes]))
-        left = geometry.parts(shapely.difference(pieces[some], gone))
+        left = _without_hairs(shapely.difference(pieces[some], gone))
         pieces = fine(np.concatenate([pieces[~some], without_specks(left, limits)]))
     return pieces[_made(pieces, limits)]
+
+
+def _without_hairs(shapes: PolygonArray) -> PolygonArray:
+    """The parts of the shapes without what is thinner than any tool's trace; corners stay as they are."""
+    inner = shapely.buffer(shapes, -_HAIR_MM / 2, join_style="mitre")
+    return geometry.parts(shapely.buffer(inner, _HAIR_MM / 2, join_style="mitre"))
