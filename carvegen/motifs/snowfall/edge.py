@@ -39,7 +39,7 @@ _FINE = 8  #: the lengths of tips are measured to a third of their width over so
 _GONE = 0.5  #: chance that one that would just touch a side, or just not, goes; else it moves out over it
 _TRIMS = 3  #: times that what is missed is taken off
 _HAIR_MM = 0.006  #: narrower than any tool's trace
-_CORNER = 0.3  #: so much, in smallest cuts squared, may stay uncut in a corner at the frame
+_CORNER = 0.22  #: so much, in smallest cuts squared, may stay uncut in a corner at the frame
 
 
 def crossing(flakes: Flakes, frame: Polygon, limits: Limits) -> Flakes:
