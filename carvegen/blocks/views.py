@@ -5,6 +5,7 @@ from __future__ import annotations
 import enum
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -91,10 +92,21 @@ def seen(what: Job | Block, view: View) -> Seen:
     A block that is not turned (an embossing die that presses from the back) lies as its print shows it: asked for
     the block view, it comes in `View.PLAIN`.
 
-    The size is put on the grid first, so that mirrored coordinates stay on it.
+    The size is put on the grid first, so that mirrored coordinates stay on it. All files of a block share its views.
     """
     block = what if isinstance(what, Block) else what.block
     view = View.PLAIN if view is View.BLOCK and not block.turned else view
+    views = _VIEWS.setdefault(block, {})
+    if view not in views:
+        views[view] = _seen(block, view)
+    return views[view]
+
+
+#: The views of each block as long as it lives.
+_VIEWS: WeakKeyDictionary[Block, dict[View, Seen]] = WeakKeyDictionary()
+
+
+def _seen(block: Block, view: View) -> Seen:
     width, height = round(block.width_mm, 3), round(block.height_mm, 3)
     turn = view is View.BLOCK
     register = block.register or Register(mark=name_mark((width, height), block.name))

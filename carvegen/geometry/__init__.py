@@ -36,6 +36,7 @@ __all__ = [
     "intersection",
     "joined",
     "lines",
+    "linked_groups",
     "mirrored",
     "moved",
     "near_groups",
@@ -44,6 +45,7 @@ __all__ = [
     "polygon_array",
     "reversed_rings",
     "rings",
+    "room_inside",
     "snapped",
     "solid",
     "stack",
@@ -172,19 +174,20 @@ def joined(shapes: PolygonArray) -> PolygonArray:
 
 def touching_groups(shapes: PolygonArray) -> Indices:
     """A group number for each shape; shapes that touch, directly or through others, share one; (n,)."""
-    return _linked_groups(shapes, *shapely.STRtree(shapes).query(shapes, predicate="intersects"))
+    return linked_groups(len(shapes), *shapely.STRtree(shapes).query(shapes, predicate="intersects"))
 
 
 def near_groups(shapes: PolygonArray, distance: float) -> Indices:
     """The same of shapes that are not more than `distance` apart; (n,)."""
-    return _linked_groups(shapes, *shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=distance))
+    return linked_groups(len(shapes), *shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=distance))
 
 
-def _linked_groups(shapes: PolygonArray, left: Indices, right: Indices) -> Indices:
+def linked_groups(count: int, left: Indices, right: Indices) -> Indices:
+    """A group number for each of so many; those that pairs link, directly or through others, share one; (count,)."""
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
-    links = coo_array((np.ones(len(left), dtype=bool), (left, right)), shape=(len(shapes), len(shapes)))
+    links = coo_array((np.ones(len(left), dtype=bool), (left, right)), shape=(count, count))
     return np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
 
 
@@ -266,6 +269,29 @@ def rings(shapes: PolygonArray) -> Rings:
     last[ring_start[1:] - 1] = True
     start = ring_start - np.arange(len(ring_start))
     return Rings(np.asarray(xy, dtype=np.float64)[~last], start, owner, hole)
+
+
+def room_inside(shapes: PolygonArray) -> Floats:
+    """A radius that fits into each shape, about its outline's centroid; 0 where none is known to; (n,).
+
+    How far off the nearest of the lines through its edges runs, if all leave the centroid on their left.
+    """
+    its = rings(shapes)
+    if len(its) == 0:
+        return np.empty(0)
+    start, size = its.start[:-1], np.diff(its.start)
+    ends = its.edge_ends
+    x, y = (side - np.repeat(side[start], size) for side in its.xy.T)  # from a near point: no digits are lost
+    to_x, to_y = x[ends], y[ends]
+    crossed = x * to_y - to_x * y
+    area = np.maximum(3 * np.add.reduceat(crossed, start), 1e-12)
+    middle_x, middle_y = (np.add.reduceat(side * crossed, start) / area for side in (x + to_x, y + to_y))
+    to_x -= x
+    to_y -= y
+    away = crossed + np.repeat(middle_y, size) * to_x - np.repeat(middle_x, size) * to_y
+    away /= np.maximum(np.sqrt(to_x**2 + to_y**2), 1e-12)
+    room = np.maximum(np.minimum.reduceat(away, start), 0.0)
+    return np.where(np.bincount(its.owner) == 1, room[~its.hole], 0.0)
 
 
 def reversed_rings(given: Rings) -> Rings:

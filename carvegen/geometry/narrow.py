@@ -66,12 +66,16 @@ class Spread:
     place: Indices  #: for each disc the number of its place; -1 if it belongs to none that counts
 
 
-def narrow_places(outlines: Rings, limit: float, *, limit_at: Callable[[Floats], Floats] | None = None) -> Narrow:
+def narrow_places(
+    outlines: Rings, limit: float, *, limit_at: Callable[[Floats], Floats] | None = None, fine: int = 32
+) -> Narrow:
     """Every place where the region on the left of `outlines` is narrower than asked; see `narrow_spread`."""
-    return narrow_spread(outlines, limit, limit_at=limit_at).places
+    return narrow_spread(outlines, limit, limit_at=limit_at, fine=fine).places
 
 
-def narrow_spread(outlines: Rings, limit: float, *, limit_at: Callable[[Floats], Floats] | None = None) -> Spread:
+def narrow_spread(
+    outlines: Rings, limit: float, *, limit_at: Callable[[Floats], Floats] | None = None, fine: int = 32
+) -> Spread:
     """Every place where the region on the left of `outlines` is narrower than asked, and the discs along it.
 
     Parameters
@@ -80,12 +84,14 @@ def narrow_spread(outlines: Rings, limit: float, *, limit_at: Callable[[Floats],
         The largest width that is asked anywhere, mm.
     limit_at
         The width asked of a piece that runs in a direction in degrees; `limit` everywhere if not given.
+    fine
+        Lengths are right to a third of the limit over this.
     """
     outline = Outline(outlines)
     tight = necks_of(outline, limit)
     if limit_at is not None:
         tight = tight.chosen(tight.width < limit_at(tight.direction_deg))
-    thin = local_widths_of(outline, limit, limit_at=limit_at)
+    thin = local_widths_of(outline, limit, limit_at=limit_at, fine=fine)
     if len(tight) + len(thin) == 0:
         return Spread(_none(), thin, np.empty(0, dtype=np.int64))
     group = _groups(np.concatenate([(tight.start + tight.end) / 2, thin.centre]), limit)

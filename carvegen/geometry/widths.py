@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.geometry import dots
+from carvegen.geometry import dots, lines
 from carvegen.geometry.edges import (
     Edges,
     Outline,
@@ -38,6 +38,7 @@ __all__ = ["Widths", "local_widths", "local_widths_of"]
 
 _CHUNK = 100_000  #: places measured at a time, to bound memory
 _COARSE = 3  #: places to a limit
+_LONG = 8  #: limits: of longer edges only the stretches near others are measured
 _FINE = 32  #: parts of a piece between narrow and wide
 _MOST_FINE = 200_000  #: of such parts in all: a block full of narrow places needs no finer lengths
 _ALIKE = 1.004  #: of discs no larger than this against the smallest, the one across the region counts
@@ -109,19 +110,23 @@ def local_widths_of(
     *,
     limit_at: Callable[[Floats], Floats] | None = None,
     sharper_deg: float = 90.0,
+    fine: int = _FINE,
 ) -> Widths:
-    """The same for an outline that is measured in other ways too."""
+    """The same for an outline that is measured in other ways too.
+
+    A piece between narrow and wide is measured in so many `fine` parts.
+    """
     edges = outline.edges
     turns = np.pi - np.radians(sharper_deg)
     rings = outline.near(limit) | (outline.bends > turns - 1e-6)
     ruler = _Ruler(edges, np.flatnonzero(rings[edges.ring]), limit, limit_at, sharper_deg)
-    coarse = _cut_up(edges, ruler.chosen, limit / _COARSE)
+    coarse = ruler.in_reach(_cut_up(edges, ruler.chosen, limit / _COARSE))
     found = ruler.measured(coarse)
     narrow = np.zeros(len(coarse), dtype=bool)
     narrow[found.piece] = True
     limits = _beside_other(coarse, edges, narrow)
-    fine = coarse.split(limits, int(np.clip(_MOST_FINE // max(limits.sum(), 1), 1, _FINE)))
-    return found.chosen(~limits[found.piece]).with_more(ruler.measured(fine))
+    parts = coarse.split(limits, int(np.clip(_MOST_FINE // max(limits.sum(), 1), 1, fine)))
+    return found.chosen(~limits[found.piece]).with_more(ruler.measured(parts))
 
 
 @dataclass(frozen=True)
@@ -178,6 +183,30 @@ class _Ruler:
     @cached_property
     def tree(self) -> shapely.STRtree:
         return self.edges.tree(self.chosen)
+
+    def in_reach(self, pieces: _Pieces) -> _Pieces:
+        """The pieces without those of long edges beside which nothing lies, within the limit and one piece more."""
+        edges, limit = self.edges, self.limit
+        along = edges.b - edges.a
+        length = np.hypot(along[:, 0], along[:, 1])
+        long = self.chosen[length[self.chosen] > _LONG * limit]
+        if len(long) == 0:
+            return pieces
+        which, near = self.tree.query(lines(edges.a[long], edges.b[long]), predicate="dwithin", distance=limit)
+        one, other = long[which], self.chosen[near]
+        one, other = one[one != other], other[one != other]
+        way = along[one] / length[one, None]
+        share = np.stack([((end[other] - edges.a[one]) * way).sum(axis=1) for end in (edges.a, edges.b)])
+        first = np.searchsorted(pieces.edge, np.arange(len(length) + 1))
+        count = np.diff(first)
+        step = length[one] / count[one]
+        low = np.floor((share.min(axis=0) - limit) / step).astype(np.int64) - 1
+        high = np.ceil((share.max(axis=0) + limit) / step).astype(np.int64) + 1
+        change = np.zeros(len(pieces) + 1, dtype=np.int64)
+        np.add.at(change, first[one] + np.clip(low, 0, count[one]), 1)
+        np.add.at(change, first[one] + np.clip(high, 0, count[one]), -1)
+        kept = (np.cumsum(change[:-1]) > 0) | (length[pieces.edge] <= _LONG * limit)
+        return _Pieces(pieces.edge[kept], pieces.low[kept], pieces.high[kept])
 
     def measured(self, pieces: _Pieces) -> Widths:
         """The narrow ones of the pieces, each measured in its middle."""

@@ -19,7 +19,7 @@ from carvegen.toolpaths.settings import LOWERED, PathSettings
 from carvegen.writers.plan.plan_dxf import plan_dxf
 from carvegen.writers.plan.plan_png import plan_png
 from carvegen.writers.plan.plan_svg import plan_svg
-from tests.bench.__main__ import block_of, flakes, setup, timed
+from tests.bench.working_size import block_of, flakes, setup, timed
 
 PART = 2000
 

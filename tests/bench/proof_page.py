@@ -14,7 +14,7 @@ from carvegen.checks import checked
 from carvegen.writers.block.width_map import land_widths
 from carvegen.writers.proof.proof_pages import block_sheet
 from carvegen.writers.proof.proof_sheet import proof_sheet_html
-from tests.bench.__main__ import block_of, flakes, setup, timed
+from tests.bench.working_size import block_of, flakes, setup, timed
 from tests.browser.driving import chromium, shown_ms
 
 MOST_MB, MOST_MS = 3.0, 1000.0

@@ -16,7 +16,7 @@ from carvegen.facts.profiles import Library
 from carvegen.toolpaths import cutter_centre_region
 from carvegen.toolpaths.router.planner import router_plan
 from carvegen.toolpaths.settings import PathSettings
-from tests.bench.__main__ import Figure, block_of, flakes, setup, timed
+from tests.bench.working_size import block_of, flakes, setup, timed
 
 SETS = (("v-30", ("flat-1",)), ("flat-1", ()))
 SHARE = 0.02  #: of the working size that the plain way is run on
@@ -46,9 +46,8 @@ def main() -> None:
         few = block_of(part, share=SHARE)
         plain, _ = timed(lambda few=few, its=its: plain_rings(few, its.inset_mm, 0.7 * its.floor_mm))
         name = " + ".join((own, *also))
-        print(
-            Figure(f"{name} / whole land grown", seconds, plain * len(cuts) / len(part), f"{len(part)} flakes").line()
-        )
+        slow = plain * len(cuts) / len(part)
+        print(f"{name}: {seconds:.1f} s; the whole land grown: {slow:.0f} s ({len(part)} flakes, scaled)")
         paths = sum(len(operation.paths) for operation in plan.operations)
         points = sum(len(operation.paths.xyz) for operation in plan.operations)
         print(f"  {paths} paths, {points / 1e6:.1f} M points, {len(geometry.parts(plan.unreached))} places unreached")

@@ -20,7 +20,7 @@ from PIL import Image
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
-import tests.bench.__main__ as bench
+import tests.bench.working_size as bench
 from carvegen import geometry
 from carvegen.base.colour import Ink, mixed, overprinted, screen
 from carvegen.base.finding_groups import grouped

@@ -142,3 +142,16 @@ def test_a_plate_with_many_holes_is_snapped_as_one_with_few_and_soon():
     sieve = shapely.Polygon(shapely.box(0, 0, 200, 200).exterior, holes)
     assert shapely.get_num_interior_rings(geometry.snapped(geometry.polygon_array([sieve]))) == [10_000]
     assert time.process_time() - begin < 2
+
+
+@given(blobs())
+def test_room_inside_is_never_more_than_fits(shape) -> None:
+    pieces = geometry.parts(shape)
+    room = geometry.room_inside(pieces)
+    assert (room <= shapely.length(shapely.maximum_inscribed_circle(pieces, tolerance=1e-4)) + 2e-4).all()
+
+
+def test_room_inside_of_a_box_a_ring_and_a_bent_shape() -> None:
+    bent = shapely.Polygon([(0, 0), (9, 0), (9, 1), (1, 1), (1, 9), (0, 9)])
+    assert geometry.room_inside(shapes(box(50, 90, 2, 4), HOLED, bent)).tolist() == pytest.approx([1, 0, 0])
+    assert len(geometry.room_inside(geometry.empty())) == 0

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from shapely import affinity
 
 from carvegen import geometry
+from carvegen.geometry import widths
 from carvegen.geometry.widths import Widths, local_widths
 from tests.cases import disc, shapes
 from tests.strategies import blobs
@@ -69,3 +70,16 @@ def test_discs_lie_in_the_region_and_touch_both_walls(region, limit) -> None:
 
 def test_nothing_in_nothing() -> None:
     assert len(local_widths(geometry.rings(geometry.empty()), 1.0)) == 0
+
+
+def test_long_edges_are_measured_beside_others_only(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leaving out the stretches beside which nothing lies changes no figure."""
+    bites = [disc(x, 0.3 * k % 1.2, 0.9) for k, x in enumerate(np.arange(4, 96, 7.3))]
+    face = affinity.rotate(shapely.box(0, 0, 100, 60).difference(shapely.union_all(bites)), 20, origin=(0, 0))
+    near = of_region(face, 1.1)
+    monkeypatch.setattr(widths, "_LONG", np.inf)
+    every = of_region(face, 1.1)
+    assert len(every) > 100
+    for name in Widths.__dataclass_fields__:
+        if name != "piece":
+            np.testing.assert_array_equal(getattr(near, name), getattr(every, name))

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 import shapely
 
+from carvegen import geometry
 from carvegen.base.findings import Finding, Severity
 from carvegen.checks.survey import Survey
 from carvegen.facts import cutting
@@ -16,6 +17,9 @@ __all__ = ["RULE", "find"]
 RULE = "depth"
 
 _HARDLY_MM = 0.3  #: a cut shallower than this fills with ink or is reached by a soft roller; common practice
+
+
+_MORE = 1.01  #: discs inscribed are found to a thousandth of a shape's size
 
 
 def find(survey: Survey) -> Iterator[Finding]:
@@ -40,14 +44,19 @@ def find(survey: Survey) -> Iterator[Finding]:
 
 def _shallow(survey: Survey) -> Iterator[Finding]:
     job = survey.job
-    # the largest inner disc has at least the radius area / perimeter (source: bonnesen-1921): most need no closer look
+    # the largest inner disc has at least the radius area / perimeter (source: bonnesen-1921), or that of one about the
+    # middle: most need no closer look
     included, tip = job.cutter.values["included_deg"], job.cutter.values["tip_mm"]
     width = cutting.v_width_mm(included, tip, _HARDLY_MM, lean_deg=job.lean_deg)
     doubtful = job.block.cuts[shapely.area(job.block.cuts) < shapely.length(job.block.cuts) * width / 2]
-    narrow = doubtful[shapely.is_empty(shapely.buffer(doubtful, -width / 2, quad_segs=4))]
+    room = geometry.room_inside(doubtful)
+    doubtful, room = doubtful[room < width / 2], room[room < width / 2]
+    empty = shapely.is_empty(shapely.buffer(doubtful, -width / 2, quad_segs=4))
+    narrow, room = doubtful[empty], room[empty]
     if len(narrow) == 0:
         return
-    inner = shapely.maximum_inscribed_circle(narrow)
+    least = shapely.length(shapely.maximum_inscribed_circle(narrow[np.argmin(room)]))
+    inner = shapely.maximum_inscribed_circle(narrow[room <= _MORE * least])
     radius = shapely.length(inner)
     thinnest = int(np.argmin(radius))
     place = shapely.get_coordinates(inner[thinnest])[0]

@@ -26,17 +26,20 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.limits import Limits
-    from carvegen.geometry import Indices, Mask, PolygonArray, Rings
+    from carvegen.geometry import Floats, Indices, Mask, PolygonArray, Rings
     from carvegen.motifs.snowfall.flakes import Flakes
     from carvegen.motifs.snowfall.settings import Settings
 
-__all__ = ["bounded", "crossing"]
+__all__ = ["bounded", "crossing", "inside_box", "wholly_in"]
 
 _FILLS = 2  #: rounds in which narrow land at the edge is opened; what is left then is widened
 _BITES = 3
 _OVER = 0.45  #: the middle of a flake that crosses a side lies so near to it, in its reaches
+_FINE = 8  #: the lengths of tips are measured to a third of their width over so much
 _GONE = 0.5  #: chance that one that would just touch a side, or just not, goes; else it moves out over it
-_CORNER = 0.3  #: so much, in smallest cuts squared, may stay uncut in a corner at the frame
+_TRIMS = 3  #: times that what is missed is taken off
+_HAIR_MM = 0.006  #: narrower than any tool's trace
+_CORNER = 0.22  #: so much, in smallest cuts squared, may stay uncut in a corner at the frame
 
 
 def crossing(flakes: Flakes, frame: Polygon, limits: Limits) -> Flakes:
@@ -71,21 +74,38 @@ def bounded(
     settings
         Whether shapes may be cut off at the edge, and how many go on behind what is kept clear.
     """
-    shapely.prepare(area)
-    inner = shapely.buffer(frame, -limits.land_mm, join_style="mitre")
-    shapely.prepare(inner)
-    within = shapely.contains_properly(area, shapes)
-    clear = shapely.contains_properly(inner, shapes)
-    whole = within & clear
+    clear = inside_box(shapes, shapely.bounds(frame), limits.land_mm)
+    within = wholly_in(area, shapes)
     if not settings.cut_at_edge:
         return shapes[within]
-    middle = shapely.get_coordinates(shapely.centroid(shapes))
-    goes_on = within | ~clear | (chance_at(middle) < settings.hidden)
-    at_edge = shapes[~whole & goes_on & shapely.intersects(frame, shapes)]
+    whole = within & clear
+    rest = np.flatnonzero(~whole)
+    middle = shapely.get_coordinates(shapely.centroid(shapes[rest]))
+    goes_on = within[rest] | ~clear[rest] | (chance_at(middle) < settings.hidden)
+    at_edge = shapes[rest[goes_on & shapely.intersects(frame, shapes[rest])]]
     clear_of = shapely.difference(frame, area)
     shapely.prepare(clear_of)
     edge = _firm(_cut_off(at_edge, clear_of, frame, limits), clear_of, frame, limits)
     return _joined(shapes[whole], edge, limits)
+
+
+def wholly_in(area: BaseGeometry, shapes: PolygonArray) -> Mask:
+    """Whether each shape lies in the area and touches its outline nowhere."""
+    box = shapely.bounds(area)
+    found = inside_box(shapes, box, 0.0)
+    if not shapely.equals(area, shapely.box(*box)):
+        shapely.prepare(area)
+        found[found] = shapely.contains_properly(area, shapes[found])
+    return found
+
+
+def inside_box(shapes: PolygonArray, box: Floats, margin: float) -> Mask:
+    """Whether each shape lies in the box (left, bottom, right, top), further than the margin from its sides."""
+    if len(shapes) == 0:
+        return np.zeros(0, dtype=bool)
+    left, bottom, right, top = shapely.bounds(shapes).T
+    across = (left > box[0] + margin) & (right < box[2] - margin)
+    return np.asarray(across & (bottom > box[1] + margin) & (top < box[3] - margin))
 
 
 def _joined(whole: PolygonArray, edge: PolygonArray, limits: Limits) -> PolygonArray:
@@ -122,18 +142,19 @@ def _firm(pieces: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: 
     Land that is too narrow is cut away with them, up to the frame, then they are taken back from it; where neither
     helps the smallest piece beside it goes. As long as any is narrow there are fewer pieces: it ends.
     """
-    asked = np.ones(len(pieces), dtype=bool)
+    asked, touched = np.ones(len(pieces), dtype=bool), np.zeros(len(pieces), dtype=bool)
     for nth in itertools.count():
         near = _near(pieces, asked, 3 * limits.land_mm)
         weak, specks = _weak(pieces[near], frame, limits)
         places = np.concatenate([weak, specks])
         place, beside = shapely.STRtree(pieces).query(places, predicate="dwithin", distance=2 * geometry.GRID_MM)
         if len(beside) == 0:
-            if asked.all():
+            if not touched.any():
                 return pieces
-            asked[:] = True  # what was mended may have met what was not asked: all are looked at before they are left
+            asked, touched = touched, np.zeros(len(pieces), dtype=bool)  # looked at once more before they are left
             continue
         bad = np.unique(beside)
+        touched[_near(pieces, bad, 3 * limits.land_mm)] = True
         if nth < _FILLS:
             anew = _filled(pieces[bad], (weak, specks), clear_of, frame, limits)
         elif nth < _FILLS + _BITES:
@@ -147,6 +168,7 @@ def _firm(pieces: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: 
             asked[_near(pieces, bad, 3 * limits.land_mm)] = True
         pieces = np.concatenate([np.delete(pieces, bad), anew])
         asked = np.concatenate([np.delete(asked, bad), np.ones(len(anew), dtype=bool)])
+        touched = np.concatenate([np.delete(touched, bad), np.ones(len(anew), dtype=bool)])
         if nth < _FILLS + _BITES:
             asked[: len(pieces) - len(anew)] = False
     raise AssertionError
@@ -236,7 +258,7 @@ def _thin(ground: PolygonArray, weak: PolygonArray, limits: Limits) -> PolygonAr
 
 def _narrow(ground: Rings, width: float) -> PolygonArray:
     """Lines across the places where the land is narrower, but for its corners."""
-    found = narrow_places(ground, width)
+    found = narrow_places(ground, width, fine=_FINE)
     weak = found.chosen(np.flatnonzero((found.kind != Kind.TIP) | (found.length > 0.95 * width)))
     return geometry.lines(weak.at, weak.to)
 
@@ -246,16 +268,25 @@ def _reached(pieces: PolygonArray, frame: Polygon, limits: Limits) -> PolygonArr
 
     A corner that is missed by no more than shows stays one. At the frame they are cut off square to its sides.
     """
-    pieces = fine(pieces)
-    reached = opened(pieces, limits.cut_mm + SLACK_MM, quad_segs=8)
+    pieces = fine(_without_hairs(pieces))
     slight = _CORNER * limits.cut_mm**2
-    some = shapely.area(pieces) - shapely.area(reached) > slight
-    missed = geometry.parts(shapely.difference(pieces[some], reached[some]))
-    missed = missed[shapely.area(missed) > slight]
-    if len(missed):
+    for _ in range(_TRIMS):
+        reached = opened(pieces, limits.cut_mm + SLACK_MM, quad_segs=8)
+        some = shapely.area(pieces) - shapely.area(reached) > slight
+        missed = shapely.difference(pieces[some], reached[some])
+        missed = geometry.parts(opened(missed, _HAIR_MM))  # no hair along a side joins two corners
+        missed = missed[shapely.area(missed) > slight]
+        if len(missed) == 0:
+            break
         at_frame = shapely.distance(missed, shapely.boundary(frame)) < SLACK_MM
         boxes = _run_out(np.asarray(shapely.envelope(missed[at_frame]), dtype=object), frame, limits)
-        gone = shapely.union_all(np.concatenate([geometry.offset(missed[~at_frame], geometry.GRID_MM), boxes]))
-        left = geometry.parts(shapely.difference(pieces[some], gone))
+        gone = shapely.union_all(np.concatenate([geometry.offset(missed[~at_frame], 4 * geometry.GRID_MM), boxes]))
+        left = _without_hairs(shapely.difference(pieces[some], gone))
         pieces = fine(np.concatenate([pieces[~some], without_specks(left, limits)]))
     return pieces[_made(pieces, limits)]
+
+
+def _without_hairs(shapes: PolygonArray) -> PolygonArray:
+    """The parts of the shapes without what is thinner than any tool's trace; corners stay as they are."""
+    inner = shapely.buffer(shapes, -_HAIR_MM / 2, join_style="mitre")
+    return geometry.parts(shapely.buffer(inner, _HAIR_MM / 2, join_style="mitre"))

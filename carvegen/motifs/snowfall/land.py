@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.geometry.edges import Outline
 from carvegen.geometry.necks import necks
 from carvegen.motifs.shared.minimum_width import closed
 from carvegen.motifs.snowfall.chance import Draws, keys
 from carvegen.motifs.snowfall.flakes import Flakes
+from carvegen.motifs.snowfall.pairs import disc_pairs
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -34,23 +37,31 @@ _MERGES_MORE = 1.3  #: so many more merge for each share
 _SPECK = 1.9  #: smaller ones than so many cuts, from the middle, are pecks of the tool: they don't merge
 _DEEP = 0.34  #: two that overlap by so much of the smaller one's reach are one
 _HIDDEN = 2.6  #: by so much it shows nowhere
-_SURE = 0.15  #: so deep no shrinking helps, whatever the outlines
+_LEAN = 0.74  #: few flakes' reaches towards one another are less than this, over their largest
 _SHRINKS = 0.55  #: a flake that must shrink further goes
 BODY = 0.84  #: a flake's mean reach over its largest
 _FILLS = 1.4  #: gaps and bays inside a clump are filled up to so many lands,
 _FILLS_CUTS = 0.5  #: and up to so many cuts
 FINE_MM = 0.006  #: outlines may be simplified so far
+_BENDS = 1e-6
+_MORE = 1.03  #: arcs and offsets fall short of round ones by less than this
+_ROUNDS = 6  #: in which narrow land is filled
+_KEPT, _NEW, _DOUBTFUL = range(3)  #: what may be wrong with a shape: nothing; it may lie too near; necks too
 _MASS = 12.0  #: what is larger than so many lands squared does not go for the sake of a larger one
 
 
 def doomed(xy: Floats, reach: Floats, key: NDArray[np.uint64], limits: Limits, snow: float) -> Mask:
     """Which flakes will be gone, told from their discs alone: hidden by a larger one, or too near to it to shrink."""
-    small, large = _disc_pairs(xy, reach, key, 0.0)
+    shrinks_by = (1 - _SHRINKS) * BODY / 1.12 * reach.min(initial=np.inf)
+    apart = limits.land_mm + 2 * SLACK_MM - shrinks_by - 2 * (1 - _LEAN) * reach.min(initial=np.inf)
+    small, large = _disc_pairs(xy, reach, key, max(apart, 0.0))
     sunk = _sunk(xy, reach, small, large)
     chance = Draws(keys(key[small], key[large])).random(1)[:, 0]
     deep, merges = _fate(reach[large], sunk, chance, limits, snow)
+    gap = np.hypot(*(xy[small] - xy[large]).T) - _LEAN * (reach[small] + reach[large])
+    shrinks = 1 - 1.12 * (limits.land_mm + 2 * SLACK_MM - gap) / (BODY * reach[small])
     gone = np.zeros(len(xy), dtype=bool)
-    gone[small[(deep & (sunk > _HIDDEN)) | (~deep & ~merges & (sunk > _SURE))]] = True
+    gone[small[(deep & (sunk > _HIDDEN)) | (~deep & ~merges & (shrinks < _SHRINKS))]] = True
     return gone
 
 
@@ -88,7 +99,7 @@ def met(flakes: Flakes, limits: Limits, snow: float) -> Flakes:
 
 def parted(flakes: Flakes, limits: Limits) -> PolygonArray:
     """Shapes a land apart: those that overlap deep are one, of others too near the smaller goes."""
-    small, large, _ = _pairs(flakes, limits.land_mm + SLACK_MM / 2)
+    small, large, gap = _pairs(flakes, limits.land_mm + SLACK_MM / 2)
     speck = flakes.reach[large] < 0.8 * _SPECK * limits.cut_mm
     deep = ~speck & (_sunk(flakes.xy, flakes.reach, small, large) > 0.9 * _DEEP)
     near = np.flatnonzero(~deep)
@@ -96,12 +107,10 @@ def parted(flakes: Flakes, limits: Limits) -> PolygonArray:
     stays = np.ones(len(flakes), dtype=bool)
     stays[small[near[~kin]]] = False
     shapes = flakes.shape[stays]
-    group = np.full(len(flakes), -1)
-    group[stays] = geometry.near_groups(shapes, limits.land_mm)
-    group = group[stays]
-    merged = (np.bincount(group)[group] > 1) | flakes.torn[stays] | ~shapely.is_valid(shapes)
-    united = _smooth(_united(shapes[merged], group[merged]), limits)
-    return _settled(np.concatenate([shapes[~merged], united]), int((~merged).sum()), limits)
+    both = stays[small] & stays[large] & (gap <= limits.land_mm)
+    group = geometry.linked_groups(len(flakes), small[both], large[both])[stays]
+    merged = (np.bincount(group)[group] > 1) | flakes.torn[stays]
+    return _settled(shapes[~merged], *_smooth(_gathered(shapes[merged], group[merged]), limits), limits)
 
 
 def _pairs(flakes: Flakes, apart: float) -> tuple[Indices, Indices, Floats]:
@@ -119,13 +128,7 @@ def _pairs(flakes: Flakes, apart: float) -> tuple[Indices, Indices, Floats]:
 
 def _disc_pairs(xy: Floats, reach: Floats, key: NDArray[np.uint64], apart: float) -> tuple[Indices, Indices]:
     """Pairs whose discs come nearer than `apart`: the smaller and the larger, by reach, then by key."""
-    low, high = xy - reach[:, None], xy + reach[:, None]
-    boxes = np.asarray(shapely.box(*(low - apart).T, *high.T), dtype=object)
-    i, j = shapely.STRtree(boxes).query(boxes)
-    once = i < j
-    i, j = i[once], j[once]
-    near = np.hypot(*(xy[i] - xy[j]).T) - reach[i] - reach[j] < apart
-    i, j = i[near], j[near]
+    i, j = disc_pairs(xy, reach, apart)
     less = (reach[i] < reach[j]) | ((reach[i] == reach[j]) & (key[i] < key[j]))
     return np.where(less, i, j), np.where(less, j, i)
 
@@ -160,44 +163,57 @@ def _share_a_neighbour(count: int, a: Indices, b: Indices, small: Indices, large
     return np.asarray(links[small].multiply(links[large]).sum(axis=1)).ravel() > 0
 
 
-def _united(shapes: PolygonArray, group: Indices) -> PolygonArray:
-    """The shapes of each group as one."""
+def _gathered(shapes: PolygonArray, group: Indices) -> PolygonArray:
+    """The shapes of each group as one geometry, to be offset: they may lie over one another."""
     order = np.argsort(group, kind="stable")
-    starts = np.flatnonzero(np.diff(group[order], prepend=-1))
-    lots = np.split(shapes[order], starts[1:]) if len(order) else []
-    return geometry.polygon_array(shapely.union_all(shapely.make_valid(lot)) for lot in lots)
+    numbers = np.cumsum(np.diff(group[order], prepend=-1) != 0) - 1
+    sound = shapes[order].copy()
+    broken = ~shapely.is_valid(sound)
+    sound[broken] = shapely.make_valid(sound[broken])
+    return np.asarray(shapely.geometrycollections(sound, indices=numbers), dtype=object)
 
 
-def _settled(shapes: PolygonArray, sound: int, limits: Limits) -> PolygonArray:
+def _settled(alone: PolygonArray, sound: PolygonArray, doubtful: PolygonArray, limits: Limits) -> PolygonArray:
     """The shapes a land apart from one another, none with land inside it or a neck of its own that is too narrow.
 
-    The first `sound` ones are so among themselves. Where two have come near, the smaller goes, or two large ones are
-    one; narrow land inside one is filled and a narrow neck widened. So in each round there are fewer shapes, or they
-    cover more of what lies between them: it ends.
+    Those `alone` are so among themselves; `sound` ones may have come near others; `doubtful` ones may have narrow land
+    or necks too. Where two have come near, the smaller goes, or two large ones are one; narrow land inside one is
+    filled and a narrow neck widened. What is narrow still after some rounds of that goes: from then on each round
+    leaves fewer shapes.
     """
-    doubtful = np.arange(len(shapes)) >= sound
-    while doubtful.any():
-        shapes, doubtful = _apart(shapes, doubtful, limits)
-        which = np.flatnonzero(doubtful)
+    shapes = np.concatenate([alone, sound, doubtful])
+    state = np.repeat([_KEPT, _NEW, _DOUBTFUL], [len(alone), len(sound), len(doubtful)])
+    for nth in itertools.count():
+        shapes, state = _apart(shapes, state, limits)
+        which = np.flatnonzero(state == _DOUBTFUL)
         owner, patches = _patches(geometry.rings(shapes[which]), limits)
-        bad = which[np.unique(owner)]
-        fuller = _united(np.concatenate([shapes[which], patches]), np.concatenate([np.arange(len(which)), owner]))
-        fuller = closed(fuller[np.unique(owner)], limits.land_mm + 2 * SLACK_MM)  # no spike of land beside a patch
-        fuller = shapely.simplify(fuller, FINE_MM)
-        fuller = fine(without_specks(geometry.parts(fuller), limits))
-        shapes = np.concatenate([np.delete(shapes, bad), fuller])
-        doubtful = np.arange(len(shapes)) >= len(shapes) - len(fuller)
-    return shapes
+        if len(owner) == 0:
+            return shapes
+        state[which] = _KEPT
+        bad = np.unique(owner)
+        fuller = geometry.empty()
+        if nth < _ROUNDS:
+            both = np.concatenate([shapes[which[bad]], patches])
+            fuller = _gathered(both, np.concatenate([np.arange(len(bad)), np.searchsorted(bad, owner)]))
+            fuller = simpler(closed(fuller, limits.land_mm + 2 * SLACK_MM))  # no spike of land beside a patch
+            fuller = fine(without_specks(geometry.parts(fuller), limits))
+        shapes = np.concatenate([np.delete(shapes, which[bad]), fuller])
+        state = np.concatenate([np.delete(state, which[bad]), np.full(len(fuller), _DOUBTFUL)])
+    raise AssertionError
 
 
-def _apart(shapes: PolygonArray, doubtful: Mask, limits: Limits) -> tuple[PolygonArray, Mask]:
-    """The shapes a land apart: of two that are nearer the smaller goes, or if that one is large they are one."""
-    while True:
-        near = shapely.STRtree(shapes).query(shapes[doubtful], predicate="dwithin", distance=limits.land_mm)
-        i, j = np.flatnonzero(doubtful)[near[0]], near[1]
+def _apart(shapes: PolygonArray, state: Indices, limits: Limits) -> tuple[PolygonArray, Indices]:
+    """The shapes a land apart: of two that are nearer the smaller goes, or if that one is large they are one.
+
+    Each round leaves fewer of them: it ends.
+    """
+    new = state != _KEPT
+    while new.any():
+        near = shapely.STRtree(shapes).query(shapes[new], predicate="dwithin", distance=limits.land_mm)
+        i, j = np.flatnonzero(new)[near[0]], near[1]
         i, j = i[i != j], j[i != j]
         if len(i) == 0:
-            return shapes, doubtful
+            break
         size = shapely.area(shapes)
         less = (size[i] < size[j]) | ((size[i] == size[j]) & (i < j))
         small = np.where(less, i, j)
@@ -211,17 +227,18 @@ def _apart(shapes: PolygonArray, doubtful: Mask, limits: Limits) -> tuple[Polygo
         across = shapely.shortest_line(shapes[i[both]], shapes[j[both]])
         bridges = geometry.offset(across, _FILLS / 2 * limits.land_mm, quad_segs=4)
         bridged = group[np.searchsorted(whose, i[both])]
-        united = _united(np.concatenate([shapes[whose], bridges]), np.concatenate([group, bridged]))
+        united = _gathered(np.concatenate([shapes[whose], bridges]), np.concatenate([group, bridged]))
         united = _one_each(united, limits)
-        shapes, doubtful = (
-            np.concatenate([shapes[kept], united]),
-            np.concatenate([doubtful[kept], np.ones(len(united), dtype=bool)]),
-        )
+        shapes = np.concatenate([shapes[kept], united])
+        state = np.concatenate([state[kept], np.full(len(united), _DOUBTFUL)])
+        new = np.arange(len(shapes)) >= len(kept)
+    state[state == _NEW] = _KEPT
+    return shapes, state
 
 
 def _one_each(shapes: PolygonArray, limits: Limits) -> PolygonArray:
     """The shapes smoothed, of each the largest piece."""
-    pieces = [_smooth(shapes[[k]], limits) for k in range(len(shapes))]
+    pieces = [np.concatenate(_smooth(shapes[[k]], limits)) for k in range(len(shapes))]
     return geometry.polygon_array(its[shapely.area(its).argmax()] for its in pieces if len(its))
 
 
@@ -236,17 +253,33 @@ def _patches(rings: Rings, limits: Limits) -> tuple[Indices, PolygonArray]:
     return rings.owner[np.concatenate([lands.first, cuts.first])], patches
 
 
-def _smooth(shapes: PolygonArray, limits: Limits) -> PolygonArray:
-    """Gaps, bays and small holes filled, tips that the cutter does not reach taken off."""
+def _smooth(shapes: PolygonArray, limits: Limits) -> tuple[PolygonArray, PolygonArray]:
+    """Gaps, bays and small holes filled, tips that the cutter does not reach taken off: sound ones, doubtful ones.
+
+    What the cutter's middle reaches of a shape is its core. If that hangs together and the shape has no holes, it has
+    no narrow neck: a chord across one would part the shape, so the core would lie on both sides of it, and to get
+    across the core would have to meet the chord, but each of its points is half a cut away from all outlines. And a
+    bay has no narrow mouth where the outline nowhere bends back by half a circle.
+    """
     full = closed(shapes, max(_FILLS * limits.land_mm, _FILLS_CUTS * limits.cut_mm))
-    full = geometry.parts(shapely.simplify(full, FINE_MM))
-    radius = limits.cut_mm / 2 + SLACK_MM
-    blunt = limits.land_mm / 2 + SLACK_MM  # where the cutter's rounds meet, land would be left as a spike
-    wider = shapely.buffer(shapely.buffer(full, -radius, quad_segs=4), radius + blunt, quad_segs=4)
-    reached = shapely.simplify(shapely.buffer(wider, -blunt, quad_segs=4), FINE_MM)
+    full = geometry.parts(simpler(full))
+    radius = _MORE * limits.cut_mm / 2 + SLACK_MM
+    blunt = _MORE * limits.land_mm / 2 + SLACK_MM  # where the cutter's rounds meet, land would be left as a spike
+    core = shapely.buffer(full, -radius, quad_segs=4)
+    wider = shapely.buffer(core, radius + blunt, quad_segs=4)
+    reached = simpler(shapely.buffer(wider, -blunt, quad_segs=4))
     broken = ~shapely.is_valid(reached)  # by GEOS 3.14, now and then
     reached[broken] = shapely.make_valid(reached[broken])
-    return fine(without_specks(geometry.parts(reached), limits))
+    sound = ~broken & _one_without_holes(core) & _one_without_holes(reached)
+    rest = fine(without_specks(geometry.parts(reached[~sound]), limits))
+    whole = fine(reached[sound])
+    open_ = Outline(geometry.reversed_rings(geometry.rings(whole))).bends <= np.pi - _BENDS
+    return whole[open_], np.concatenate([whole[~open_], rest])
+
+
+def _one_without_holes(shapes: PolygonArray) -> Mask:
+    whole = (shapely.get_type_id(shapes) == 3) & ~shapely.is_empty(shapes)
+    return np.asarray(whole & (shapely.get_num_interior_rings(shapes) == 0))
 
 
 def fine(shapes: PolygonArray) -> PolygonArray:
@@ -255,7 +288,18 @@ def fine(shapes: PolygonArray) -> PolygonArray:
     Shapes that are bound to a grid are laid over one another on it, and there GEOS may fail where outlines all but
     touch.
     """
-    return np.asarray(shapely.set_precision(geometry.snapped(shapes), 0), dtype=object)
+    rounded = np.asarray(shapely.set_precision(shapes, geometry.GRID_MM, mode="pointwise"), dtype=object)
+    broken = ~shapely.is_valid(rounded) | (shapely.get_num_geometries(rounded) != 1) | shapely.is_empty(rounded)
+    sound = shapely.set_precision(shapely.remove_repeated_points(rounded[~broken]), 0)
+    return np.concatenate([sound, shapely.set_precision(geometry.snapped(shapes[broken]), 0)])
+
+
+def simpler(shapes: PolygonArray) -> PolygonArray:
+    """The shapes with fewer points, nowhere further off than `FINE_MM`; those that this would spoil with care."""
+    found = np.asarray(shapely.simplify(shapes, FINE_MM, preserve_topology=False), dtype=object)
+    spoilt = ~shapely.is_valid(found) | (shapely.get_num_geometries(found) != shapely.get_num_geometries(shapes))
+    found[spoilt] = shapely.simplify(shapes[spoilt], FINE_MM)
+    return found
 
 
 def without_specks(shapes: PolygonArray, limits: Limits) -> PolygonArray:

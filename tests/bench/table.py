@@ -1,0 +1,155 @@
+"""The table of stages: what each costs in units, beside what is asked and beside the plain way.
+
+The unit is the time in which the raw text of the same block's DXF is written by string formatting, in the same run,
+so that figures of different machines compare. A new stage is a line in `STAGES`.
+"""
+
+from __future__ import annotations
+
+import json
+import resource
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from carvegen import geometry
+from carvegen.blocks.job import Job
+from carvegen.checks import checked
+from carvegen.writers.block.block_dxf import machine_dxf
+from carvegen.writers.block.block_svg import machine_svg
+from tests.bench.working_size import (
+    FLAKES,
+    block_of,
+    flakes,
+    plain_darts,
+    plain_dxf,
+    plain_opening,
+    plain_svg,
+    raw_dxf,
+    setup,
+    timed,
+)
+
+__all__ = ["STAGES", "Case", "Stage", "of_one_size", "of_sizes"]
+
+SIZES = (5_000, 50_000, 200_000)
+_UNITS = 3  #: times that the unit is measured; the least counts
+_DARTS, _DRAWN, _OPENED = 1500, 2000, 0.1  #: the parts on which plain ways are run
+
+
+@dataclass
+class Case:
+    """A block of so many flakes, grown when it is first asked for, and what was measured."""
+
+    count: int = FLAKES
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def share(self) -> float:
+        """Its area over that of the working size."""
+        return self.count / FLAKES
+
+    @cached_property
+    def job(self) -> Job:
+        """The block with what it is cut from and with."""
+        flakes(setup(), share=0.002)  # what is imported late is imported now
+        self.seconds["grow"], cuts = timed(lambda: flakes(setup(), share=self.share))
+        return setup().on(block_of(cuts, share=self.share))
+
+    @cached_property
+    def unit(self) -> float:
+        """CPU seconds of the unit."""
+        rings = geometry.rings(self.job.block.cuts)
+        return min(timed(lambda: raw_dxf(rings))[0] for _ in range(_UNITS))
+
+    def measured(self, stage: Stage) -> float:
+        """CPU seconds of a stage; what grows the block is measured while it does."""
+        job = self.job
+        if stage.name not in self.seconds and stage.work is not None:
+            self.seconds[stage.name] = timed(lambda: stage.work(job))[0]
+        return self.seconds[stage.name] if stage.name in self.seconds else sum(self.seconds[k] for k in stage.sum_of)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stage:
+    """A line of the table."""
+
+    name: str
+    asked: float  #: units at most
+    work: Callable[[Job], Any] | None = None  #: none: it is measured as the block grows, or is a sum
+    plain: Callable[[Job], float] | None = None  #: CPU seconds of the plain way, scaled to the same number of shapes
+    beside: str = ""  #: what the plain way is
+    sum_of: Sequence[str] = ()
+
+
+def _darts(job: Job) -> float:
+    return timed(lambda: plain_darts(setup(), _DARTS))[0] * len(job.block.cuts) / _DARTS
+
+
+def _opening(job: Job) -> float:
+    part = flakes(setup(), share=_OPENED)
+    seconds, _ = timed(lambda: plain_opening(block_of(part, share=_OPENED), job.limits.land_mm))
+    return seconds * len(job.block.cuts) / len(part)
+
+
+def _documents(job: Job) -> float:
+    few = job.block.cuts[:_DRAWN]
+    with tempfile.TemporaryDirectory() as folder:
+        seconds = timed(lambda: plain_svg(few))[0] + timed(lambda: plain_dxf(few, Path(folder)))[0]
+    return seconds * len(job.block.cuts) / len(few)
+
+
+STAGES = (
+    Stage(name="grow", asked=4, plain=_darts, beside=f"dart throwing, {_DARTS} flakes, scaled"),
+    Stage(name="all checks", asked=4, work=checked, plain=_opening, beside="opening of the plate, a tenth, scaled"),
+    Stage(
+        name="SVG + DXF", asked=2, work=lambda job: (machine_svg(job), machine_dxf(job)), plain=_documents,
+        beside=f"svgwrite and ezdxf, {_DRAWN} flakes, scaled",
+    ),
+    Stage(name="whole case", asked=10, sum_of=("grow", "all checks", "SVG + DXF")),
+)  # fmt: skip
+
+
+def of_one_size(stages: Sequence[Stage] = STAGES) -> None:
+    """Print each stage at the working size: seconds, units, units asked, and the plain way as a multiple of it."""
+    case = Case()
+    cuts, unit = case.job.block.cuts, case.unit
+    print(f"{len(cuts):,} flakes; land {case.job.limits.land_mm:g} mm; the unit is {unit:.2f} CPU s\n")
+    print(f"{'':<22}{'CPU s':>7}{'units':>8}{'asked':>7}{'plain s':>10}{'ratio':>8}   the plain way")
+    plain: dict[str, float] = {}
+    for stage in stages:
+        seconds = case.measured(stage)
+        if stage.plain:
+            plain[stage.name] = stage.plain(case.job)
+        slow = plain[stage.name] if stage.plain else sum(plain[name] for name in stage.sum_of)
+        told = f"{slow:10.1f}{slow / seconds:7.1f}x" if slow else f"{'':18}"
+        print(f"{stage.name:<22}{seconds:7.2f}{seconds / unit:8.1f}{stage.asked:7g}{told}   {stage.beside}", flush=True)
+
+
+def of_sizes(sizes: Sequence[int] = SIZES, stages: Sequence[Stage] = STAGES) -> None:
+    """Print each stage at several sizes, each in a process of its own: seconds, multiples of the first, memory."""
+    found = []
+    for size in sizes:
+        run = [sys.executable, "-m", "tests.bench.table", str(size), *(its.name for its in stages)]
+        found.append(json.loads(subprocess.run(run, check=True, capture_output=True, text=True).stdout))
+    print(f"\n{'flakes':<22}" + "".join(f"{its['flakes']:>18,}" for its in found))
+    for stage in stages:
+        row = [its["seconds"][stage.name] for its in found]
+        print(f"{stage.name:<22}" + "".join(f"{s:9.2f} s{s / row[0]:6.1f}x" for s in row))
+    print(f"{'peak memory':<22}" + "".join(f"{its['memory_gb']:15.2f} GB" for its in found))
+
+
+def _measured(size: int, names: Sequence[str]) -> dict[str, Any]:
+    case = Case(size)
+    seconds = {its.name: case.measured(its) for its in STAGES if its.name in names}
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
+    return {"flakes": len(case.job.block.cuts), "seconds": seconds, "memory_gb": peak}
+
+
+if __name__ == "__main__":
+    print(json.dumps(_measured(int(sys.argv[1]), sys.argv[2:])))

@@ -1,0 +1,46 @@
+"""Flakes at the frame, as a cutter makes them."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.motifs.snowfall import edge
+from tests.cases import limits, shapes
+
+FRAME = geometry.box(100, 75)
+#: One of a heavy fall, cut off by the right side: it runs out beside it in two corners, one of 39 degrees.
+CUT_OFF = shapely.Polygon(
+    [
+        (99.13, 53.245), (99.254, 53.394), (99.467, 53.478), (99.575, 53.654), (99.701, 53.8), (99.858, 53.92),
+        (99.94, 54.3), (99.999, 54.9), (100.0, 54.9), (100.0, 52.622), (99.967, 52.616), (99.884, 52.619),
+        (99.739, 52.653), (99.652, 52.696), (99.554, 52.778), (99.464, 52.901), (99.334, 52.94), (99.157, 53.065),
+        (99.13, 53.245),
+    ]
+)  # fmt: skip
+
+
+def tips(pieces: geometry.PolygonArray, cut_mm: float) -> np.ndarray:
+    """How far what a round cutter leaves of each piece goes on from what it makes, mm."""
+    made = edge.opened(pieces, cut_mm, quad_segs=16)
+    left, owner = shapely.get_parts(shapely.difference(pieces, made), return_index=True)
+    ends = [shapely.get_coordinates(one) for one in left]
+    return np.array([shapely.distance(geometry.dots(xy), made[k]).max() for xy, k in zip(ends, owner, strict=True)])
+
+
+def test_no_long_tip_is_left_at_the_frame() -> None:
+    its = limits(0.15, 0.3)
+    assert tips(shapes(CUT_OFF), its.cut_mm).max() > its.cut_mm
+    left = edge._reached(shapes(CUT_OFF), FRAME, its)
+    assert len(left) == 1
+    assert tips(left, its.cut_mm).max() < its.cut_mm
+    assert shapely.bounds(left[0])[2] == 100, "it still runs out over the side"
+    assert shapely.area(left[0]) > 0.7 * CUT_OFF.area
+
+
+def test_no_hair_is_left_at_the_frame() -> None:
+    """A strip of a cut that is 0.003 mm wide is none."""
+    hairy = shapely.union(CUT_OFF, shapely.box(99.997, 54.0, 100, 60))
+    left = edge._reached(shapes(hairy), FRAME, limits(0.15, 0.3))
+    assert shapely.bounds(left[0])[3] < 55

@@ -1,0 +1,69 @@
+"""Land between flakes: pairs of discs, smoothed shapes, and rounds that end."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from carvegen import geometry
+from carvegen.geometry.necks import necks
+from carvegen.motifs.snowfall import land
+from carvegen.motifs.snowfall.pairs import disc_pairs
+from tests.cases import limits, shapes
+
+
+def test_pairs_of_discs_are_all_that_are_near() -> None:
+    rng = np.random.default_rng(3)
+    xy, radius = rng.uniform(0, 60, (400, 2)), np.exp(rng.normal(0, 0.9, 400))
+    i, j = disc_pairs(xy, radius, 0.7)
+    assert len(i) > 300
+    gap = np.hypot(*(xy[:, None] - xy[None]).transpose(2, 0, 1)) - radius[:, None] - radius[None]
+    wanted = {(a, b) for a, b in np.argwhere(gap < 0.7).tolist() if a < b}
+    assert sorted(map(tuple, np.sort(np.column_stack([i, j]), axis=1).tolist())) == sorted(wanted)
+    assert [len(side) for side in disc_pairs(xy[:0], radius[:0], 0.7)] == [0, 0]
+
+
+def clumps(seed: int) -> geometry.PolygonArray:
+    """Two to five discs that lie over one another or nearly, and bent strokes; one geometry each."""
+    rng, made = np.random.default_rng(seed), []
+    for _ in range(150):
+        count = int(rng.integers(2, 6))
+        discs = shapely.buffer(geometry.dots(rng.uniform(0, 3.2, (count, 2))), rng.uniform(0.3, 1.4, count))
+        made.append(shapely.geometrycollections(discs))
+    ends = np.array([[[0, 0], [apart, 0.1]] for apart in np.linspace(0.7, 1.3, 40)])  # waists from wide to none
+    made += [shapely.geometrycollections(shapely.buffer(geometry.dots(xy), 0.6)) for xy in ends]
+    for turn in np.linspace(0.5, 1.6, 40):  # bays from open to shut
+        arc = np.linspace(turn, 2 * np.pi - turn, 60)
+        made.append(shapely.linestrings(1.4 * np.column_stack([np.cos(arc), np.sin(arc)])).buffer(0.6))
+    return geometry.polygon_array([shapely.transform(its, lambda xy, k=k: xy + 20 * k) for k, its in enumerate(made)])
+
+
+@pytest.mark.parametrize(("least_land", "least_cut"), [(0.7, 0.4), (0.1, 0.8)])
+def test_what_is_called_sound_has_no_neck_of_its_own(least_land, least_cut) -> None:
+    """That the core hangs together tells it; measured exactly."""
+    its = limits(least_land, least_cut)
+    sound, doubtful = land._smooth(clumps(1), its)
+    assert len(sound) > 60
+    assert len(doubtful) > 10
+    rings = geometry.rings(sound)
+    for outlines, least in ((geometry.reversed_rings(rings), its.land_mm), (rings, its.cut_mm)):
+        found = necks(outlines, least)
+        assert not (rings.owner[found.first] == rings.owner[found.second]).any()
+
+
+def test_what_stays_narrow_goes_after_some_rounds(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Were a shape found narrow for ever, the others would still be settled."""
+    bad, good = shapely.box(0, 0, 5, 5), shapely.box(20, 0, 25, 5)
+    asked = []
+
+    def patches(rings, _):
+        asked.append(len(rings))
+        which = np.unique(rings.owner[rings.xy[rings.start[:-1], 0] < 10])
+        return which, np.full(len(which), shapely.Point(2, 2).buffer(0.1), dtype=object)
+
+    monkeypatch.setattr(land, "_patches", patches)
+    left = land._settled(geometry.empty(), geometry.empty(), shapes(bad, good), limits())
+    assert len(asked) < 12
+    assert [round(its.area) for its in left] == [25]
+    assert shapely.distance(left[0], good) == 0
