@@ -213,8 +213,19 @@ class _Hand:
                 shape, self._inside(cuts) | (self._touched(shape) & ~shapely.within(cuts, self.zone))
             )
             return self._with(self._fallen(left, before or self._usual, rng))
+        if self.habit.springs:
+            return self._with(self._grown_on(rng))
         left, _ = self._without(shape, self._touched(shape))
         return self._with(self._between(left, self._strewn(rng), np.inf))
+
+    def _grown_on(self, rng: Generator) -> PolygonArray:
+        from carvegen.marking.regrowing import grown_on
+
+        bed = self.bed
+        return grown_on(
+            self.growth.cuts, bed.others, mark=self.mark.shape, zone=self.zone, settings=bed.settings, place=bed.place,
+            limits=self.limits, habit=self.habit, rng=rng,
+        )  # fmt: skip
 
     def _more(self) -> Growth:
         cuts, strength = self.growth.cuts, self.mark.strength

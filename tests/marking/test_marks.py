@@ -169,6 +169,21 @@ def test_every_try_is_another_and_each_is_the_same_for_ever(name) -> None:
     assert new[0] - new[1]
 
 
+@pytest.mark.parametrize("shape", [box(10, 8, 14, 12), box(14, 0, 12, 10), box(2, 2, 12, 12)])
+def test_frost_grows_again_from_what_is_cut(shape) -> None:
+    """About as much as there was comes, another each time, and all of it hangs on what has stayed or on the edge."""
+    growth, bed = grown("frost")
+    was, old = white(growth, shape), {its.wkb for its in growth.cuts}
+    tries = [marked(growth, [mark(Meaning.GROW_AGAIN, shape, attempt=k)], bed) for k in (1, 2, 3)]
+    assert 0.5 * was < np.mean([white(done, shape) for done in tries]) < 2 * was
+    assert len({frozenset(its.wkb for its in done.cuts) for done in tries}) == 3
+    held = shapely.union(shapely.union_all(growth.cuts).difference(shape), FACE.exterior.buffer(0.01))
+    for done in tries:
+        new = [its for its in done.cuts if its.wkb not in old and its.intersects(shape)]
+        loose = [its for its in new if not its.intersects(held)]
+        assert shapely.area(loose).sum() <= 0.05 * shapely.area(new).sum()
+
+
 def test_the_stronger_the_more() -> None:
     growth, bed = grown("snowfall")
     shape = box(6, 5, 22, 16)
