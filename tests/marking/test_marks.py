@@ -15,7 +15,7 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.streams import stream
 from carvegen.geometry.necks import necks
-from carvegen.marking.applying import Bed, marked, reach_mm
+from carvegen.marking.applying import Bed, marked, reach_mm, settled_by
 from carvegen.marking.marks import Mark, Meaning, check_agreement, key_of, on_face
 from carvegen.motifs import motif, summaries
 from carvegen.motifs.growth import Growth, Place
@@ -195,6 +195,31 @@ def test_the_stronger_the_more() -> None:
     assert at[Meaning.LESS, 1.0] < at[Meaning.LESS, 0.5] < was < at[Meaning.MORE, 0.5] < at[Meaning.MORE, 1.0]
     assert at[Meaning.LESS, 0.5] <= at[Meaning.LESS, 0.2] <= was <= at[Meaning.MORE, 0.2] <= at[Meaning.MORE, 0.5]
     assert at[Meaning.MORE, 1.0] == pytest.approx(2 * was, rel=0.35)
+
+
+@pytest.mark.parametrize(
+    ("name", "seed", "shape", "least"),
+    [
+        ("snowfall", 1, box(3, 30, 13, 27), 0.04),  # snow lies thick here: there is room for little
+        ("snowfall", 1, box(18, 21, 18, 18), 0.2),
+        ("snowfall", 2, box(18, 21, 18, 18), 0.2),
+        ("snowload", 1, box(3, 30, 13, 27), 0.08),
+        ("snowload", 2, box(10, 28, 40, 24), 0.2),
+    ],
+)
+def test_a_soft_more_is_seen_and_a_stronger_one_is_more_of_the_same(name, seed, shape, least) -> None:
+    """On a small face: so much more white at a third of the strength, each step more than the one before."""
+    face = box(0, 0, 60, 60)
+    bears = [box(6, 6, 6, 48), box(6, 33, 48, 3.6), box(0, 0, 60, 6)]
+    shapes = geometry.parts(shapely.union_all(bears)) if name == "snowload" else geometry.empty()
+    place, settings = Place(area=face, frame=face, shapes=shapes), motif(name).Settings()
+    growth = motif(name).grow(settings, place, LIMITS, stream(seed, name))
+    bed = Bed(motif=name, name=name, settings=settled_by(settings, growth.kept), place=place, limits=LIMITS, seed=seed)
+    done = [marked(growth, [mark(Meaning.MORE, shape, strength=its)], bed) for its in (0.33, 0.66, 1.0)]
+    more = [white(its, shape) / white(growth, shape) - 1 for its in done]
+    assert more[0] > least, more
+    assert more[1] > 1.25 * more[0]
+    assert more[2] > 1.1 * more[1]
 
 
 def test_a_heap_that_is_cut_back_has_no_cliff() -> None:
