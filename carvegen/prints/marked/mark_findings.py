@@ -99,7 +99,7 @@ def _gone(piece: Any, marks: Sequence[Mark]) -> Iterator[Finding]:  # noqa: ANN4
     yield Finding(
         rule=MENDED, kind=nearest.key, severity=Severity.RISK, at=(round(at[0], 3), round(at[1], 3)), measured=area,
         limit=0.0, unit="mm²", length_mm=round(far, 1),
-        why=f"the land beside {nearest} is too narrow to last and can't be widened into it, so mending cut it away, up "
-            f"to {far:.0f} mm from the mark",
+        why=f"mending cut land away here, up to {far:.0f} mm from {nearest}: it was too narrow, and must not be "
+        "widened into the mark",
         remedy='draw "stays" over what is to go on printing, keep the mark off it, or draw it wider',
     )  # fmt: skip
