@@ -20,6 +20,7 @@ from carvegen.marking.marks import Mark, Meaning, check_agreement, key_of, on_fa
 from carvegen.motifs import motif, summaries
 from carvegen.motifs.growth import Growth, Place
 from tests.cases import box, limits
+from tests.robustness.moved import rows
 from tests.strategies import examples
 
 SIZE = (36.0, 26.0)
@@ -80,6 +81,12 @@ def test_nothing_changes_beyond_a_land_and_a_flake(name, meaning, shape, strengt
     assert beyond(done, zone) == beyond(growth, zone)
     assert shapely.is_valid(done.cuts).all()
     assert shapely.STRtree(done.cuts).query(done.cuts, predicate="overlaps").size == 0
+
+
+def test_no_shape_moves_beyond_one_deleted_a_corner_kept_bare_and_a_branch_drawn() -> None:
+    """The table of `python -m tests.robustness moved`, on a small face."""
+    for name, count, *moved in rows((50.0, 36.0)):
+        assert (name, count > 0, moved) == (name, True, [0, 0, 0])
 
 
 @each_motif
