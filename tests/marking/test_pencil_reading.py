@@ -97,9 +97,8 @@ def test_edges_are_where_they_were_drawn_whatever_kind_of_pencil():
     assert figures(marks, drawn_of(case)).edge_95 <= PITCH / 2
 
 
-def test_grey_lines_creases_and_shadows_mark_nothing():
-    case = dataclasses.replace(USUAL, strokes=(), crease=True, halftone=True)
-    page = read_page(opened(shot(case, SMALL).data, Notes()), SMALL)
+def test_grey_lines_and_creases_mark_nothing():
+    page = read(flat(dataclasses.replace(USUAL, strokes=(), crease=True, halftone=True)))
     assert page.areas == ()
     assert page.notes == ()
 
