@@ -191,6 +191,16 @@ def test_frost_grows_again_from_what_is_cut(shape) -> None:
         assert shapely.area(loose).sum() <= 0.05 * shapely.area(new).sum()
 
 
+def test_frost_does_not_grow_again_where_it_must_not_be() -> None:
+    """A mark on what the frost grows round, or on nothing at all, changes nothing."""
+    module, stone = motif("frost"), box(10, 8, 14, 10)
+    settings, place = module.Settings(feather_mm=10.0), Place(area=FACE, frame=FACE, shapes=geometry.parts(stone))
+    growth = module.grow(settings, place, LIMITS, stream(3, "frost"))
+    bed = Bed(motif="frost", name="frost", settings=settings, place=place, limits=LIMITS, seed=3)
+    done = marked(growth, [mark(Meaning.GROW_AGAIN, box(14, 11, 5, 4))], bed)
+    assert {its.wkb for its in done.cuts} == {its.wkb for its in growth.cuts}
+
+
 def test_the_stronger_the_more() -> None:
     growth, bed = grown("snowfall")
     shape = box(6, 5, 22, 16)

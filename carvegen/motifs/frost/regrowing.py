@@ -63,8 +63,10 @@ def regrown(
     pane_region = region_of(settings, place)
     mark = geometry.solid(shapely.intersection(mark, pane_region))
     edges = shapely.boundary(pane_region if len(place.shapes) == 0 else shapely.union_all(place.shapes))
+    if shapely.is_empty(mark):
+        return Regrown(ice=ice, new=geometry.empty(), ends=geometry.empty())
     widest: Any = mark
-    room = 0.0 if shapely.is_empty(mark) else float(shapely.length(shapely.maximum_inscribed_circle(widest)))
+    room = float(shapely.length(shapely.maximum_inscribed_circle(widest)))
     left = severed(
         ice, mark, zone, edges, depth_mm=min(_DEPTH_MM, _DEPTH * room), least_mm=limits.cut_mm - 2 * geometry.GRID_MM
     )
