@@ -34,7 +34,7 @@ from carvegen.motifs.growth import Growth
 from carvegen.prints.bare_paper import paper_findings
 from carvegen.prints.cut_blocks import Cut, finding_of
 from carvegen.prints.kept_motifs import changes_told
-from carvegen.prints.marked.mark_findings import mark_findings
+from carvegen.prints.marked.mark_findings import mark_findings, mended_beside
 from carvegen.prints.misregister.figures import findings as register_findings
 from carvegen.prints.recut import cut_further
 from carvegen.prints.separation import Dropped
@@ -161,6 +161,8 @@ def _of_hands() -> Iterator[tuple[str, Finding]]:
     yield from (
         ("", its) for its in mark_findings(block(box(5, 5, 10, 8), box(15.2, 5, 10, 8), size=SIZE), [mark], [way])
     )
+    stripe = box(0, 13.0, 40, 0.4)
+    yield from (("", its) for its in mended_beside(stripe, block(shapely.box(0, 0, *SIZE), size=SIZE), [mark]))
 
 
 def _of_prints() -> Iterator[tuple[str, Finding]]:

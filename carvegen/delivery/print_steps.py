@@ -24,7 +24,7 @@ from carvegen.facts.register import Plan
 from carvegen.prints.bare_paper import mended_print, paper_findings
 from carvegen.prints.cut_blocks import cut_blocks, finding_of
 from carvegen.prints.layers import located
-from carvegen.prints.marked.mark_findings import mark_findings
+from carvegen.prints.marked.mark_findings import mark_findings, mended_beside
 from carvegen.prints.recut import KEPT, cut_further, standing_tolerance_mm
 from carvegen.writers.whole_print.changed_png import Before, changed_png
 from carvegen.writers.whole_print.embossed_relief import Pressed
@@ -113,10 +113,15 @@ def cuts_of(its: CutInputs, *, say: Say) -> tuple[Picture, dict[str, Cut]]:
     picture, cuts = cut_blocks(its.given, its.setups, say=say)
     for name, stands in its.stands.items():
         cuts[name] = cut_further(cuts[name], stands, its.tolerance_mm[name], marks=picture.marks)
+    before = {name: cut.land for name, cut in cuts.items()}
     cuts = mended_print(its.given, picture, cuts, its.setups, say=say)
     paper = paper_findings(picture, cuts)
     marks = {name: () if cut.die is not None else picture.marks for name, cut in cuts.items()}
-    beside = {name: mark_findings(cut.block, marks[name], its.setups[name]) for name, cut in cuts.items()}
+    beside = {
+        name: (*mark_findings(cut.block, marks[name], its.setups[name]),
+               *mended_beside(before[name], cut.block, marks[name]))
+        for name, cut in cuts.items()
+    }  # fmt: skip
     return picture, {
         name: replace(cut, notes=(*cut.notes, *beside[name], *picture.findings.get(name, ()), *paper[name]))
         for name, cut in cuts.items()

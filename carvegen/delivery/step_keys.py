@@ -145,10 +145,26 @@ def _file_in(folder: Path, text: str) -> str:
 
 
 def differences(old: Recipe, new: Recipe) -> list[str]:
-    """What differs between two sets of inputs, by name; new things first."""
+    """What differs between two sets of inputs, in words; new things first; none if nothing does."""
+    fresh = [name for name in new if name not in old]
     changed = [name for name in new if name in old and old[name] != new[name]]
-    return (
-        [f"{name} is new" for name in new if name not in old]
-        + [f"{name} has changed" for name in changed]
-        + [f"{name} is gone" for name in old if name not in new]
-    )
+    gone = [name for name in old if name not in new]
+    said = [
+        *(_told(name, "is new", "is read now") for name in fresh),
+        *(_told(name, "changed", "was edited") for name in changed),
+        *(_told(name, "is gone", "is no longer read") for name in gone),
+    ]
+    return [its for its in dict.fromkeys(said) if its != _OTHER_FILES or len(set(said)) == 1]
+
+
+_FILE, _KEPT, _OTHER_FILES = "contents of ", "kept of ", "other files are read"
+
+
+def _told(name: str, how: str, file_how: str) -> str:
+    """One thing that differs, as she knows it: a file by what was done to it, a kept motif by its name."""
+    if name.startswith(_FILE):
+        return f"{name.removeprefix(_FILE)} {file_how}"
+    if name.startswith(_KEPT):
+        return f"{name.removeprefix(_KEPT)} was kept or let go"
+    known = {"order of contents": _OTHER_FILES, "carvegen": "carvegen is another version"}
+    return known.get(name) or f"{name} {how}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
@@ -11,7 +11,7 @@ from types import MappingProxyType
 from carvegen.facts.profile_reader import read_toml, shipped
 from carvegen.facts.sources import cited
 
-__all__ = ["PRINTING", "Fact", "caution", "cautions", "deference", "facts", "is_key"]
+__all__ = ["PRINTING", "Fact", "caution", "cautions", "deference", "facts", "is_key", "parted"]
 
 PRINTING = ("printing-solvents", "printing-rags", "printing-press")  #: cautions for whoever prints
 
@@ -62,10 +62,30 @@ def deference(kind: str) -> str:
     return cautions()[f"defer-{kind}"]
 
 
+def parted(told: str) -> tuple[str, str]:
+    """What is to be done by a caution, and why, with its limits: empty if it says no more; each with its sources."""
+    return _parts().get(told, (told, ""))
+
+
+@cache
+def _parts() -> Mapping[str, tuple[str, str]]:
+    table = read_toml(shipped() / "cautions.toml")
+    return {
+        _told(its): (_said(its, str(its["says"]), its.get("sources", ())), _said(its, str(its["behind"]), ()))
+        for its in table.values() if "behind" in its
+    }  # fmt: skip
+
+
 def _told(entry: Mapping[str, str | list[str]]) -> str:
-    says, known = str(entry["says"]), facts()
-    named = [known[key].source for key in _FACT.findall(says)]
-    told = _FACT.sub(lambda match: known[match[1]].told, says)
-    every = dict.fromkeys([*named, *entry.get("sources", ())])
+    whole = f"{entry['says']} {entry.get('behind', '')}".rstrip()
+    return _said(entry, whole, entry.get("sources", ()))
+
+
+def _said(entry: Mapping[str, str | list[str]], text: str, more: Iterable[str]) -> str:
+    """The text after its hazard, facts filled in, and the sources of these and more."""
+    known = facts()
+    named = [known[key].source for key in _FACT.findall(text)]
+    told = _FACT.sub(lambda match: known[match[1]].told, text)
+    every = dict.fromkeys([*named, *more])
     hazard = f"{entry['hazard']}: " if "hazard" in entry else ""
     return hazard + told + (f" [{'; '.join(cited(source) for source in every)}]" if every else "")

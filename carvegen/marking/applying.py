@@ -11,7 +11,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.streams import stream
-from carvegen.marking.ends import Habit, cut_back, habit_of, lowered, ragged, with_above
+from carvegen.marking.ends import Habit, cut_back, habit_of, lowered, ragged, raised, with_above
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.marking.near_land import clear_of, firm, joined_to, taken_back, weak_places
 from carvegen.motifs import motif
@@ -34,7 +34,10 @@ _ORDER = (
 )  # fmt: skip
 _SUPPLY = 1.6  #: so much more falls than is wanted, for some comes too near to what is there
 _SNOW = (0.02, 0.5)  #: least and most share of white that is asked of the weather in a mark
-_DEEPER = 0.8  #: by so much deeper snow lies in a mark that asks for more with all its strength
+_DEEPER = 0.8  #: by so much deeper snow lies where a mark asks for more
+_RAISED = 1.0  #: of its thickness: so much a heap rises in a mark that asks for more with all its strength
+_FALLS, _ENOUGH = 5, 0.1  #: snow falls so often at most, until no more than this share of it is missing
+_NO_ROOM = 0.04  #: or until less than this share of it finds room
 _BESIDE_MM = 0.03  #: more than the slack with which land is kept
 _LONG_ENOUGH = 0.6  #: of a flake: shorter strokes are not strewn between others
 _FROM = 0.95  #: of a flake: so far beyond a mark branches may start that grow into it
@@ -213,34 +216,78 @@ class _Hand:
                 shape, self._inside(cuts) | (self._touched(shape) & ~shapely.within(cuts, self.zone))
             )
             return self._with(self._fallen(left, before or self._usual, rng))
+        if self.habit.springs:
+            return self._with(self._grown_on(rng))
         left, _ = self._without(shape, self._touched(shape))
         return self._with(self._between(left, self._strewn(rng), np.inf))
 
+    def _grown_on(self, rng: Generator) -> PolygonArray:
+        from carvegen.marking.regrowing import grown_on
+
+        bed = self.bed
+        return grown_on(
+            self.growth.cuts, bed.others, mark=self.mark.shape, zone=self.zone, settings=bed.settings, place=bed.place,
+            limits=self.limits, habit=self.habit, rng=rng,
+        )  # fmt: skip
+
     def _more(self) -> Growth:
+        """What comes with half the strength comes with all of it, too, and more."""
         cuts, strength = self.growth.cuts, self.mark.strength
         rng = self.bed.stream(self.mark, "more")
-        wanted = strength * (self._white_in(cuts) or self._usual)
+        usual = self._white_in(cuts) or self._usual
         if self.habit.settles:
-            settings = self.bed.settings
-            deep = replace(settings, fallen_mm=min(settings.fallen_mm * (1 + _DEEPER * strength), 60.0))
-            return self._with(self._merged(cuts, self._anew(deep, self.mark.shape, rng)))
+            return self._with(self._merged(cuts, self._deeper(cuts, rng)))
         if self.habit.whole:
-            return self._with(self._fallen(cuts, wanted, rng))
-        return self._with(self._between(cuts, self._strewn(rng), wanted))
+            return self._with(self._fallen(cuts, usual, rng, share=strength))
+        return self._with(self._between(cuts, self._strewn(rng), strength * usual))
 
-    def _fallen(self, cuts: PolygonArray, wanted_mm2: float, rng: Generator) -> PolygonArray:
-        """The cuts and whole shapes that fall into the mark, clear of all others, until there is enough."""
+    def _deeper(self, cuts: PolygonArray, rng: Generator) -> PolygonArray:
+        """The heaps of the mark raised, and where nothing lies some that come with deeper snow."""
+        strength, settings = self.mark.strength, self.bed.settings
+        high = [
+            raised(its, self.mark.shape, _RAISED * strength, self.habit) for its in cuts[self._touched(self.mark.shape)]
+        ]
+        deep = replace(settings, fallen_mm=min(settings.fallen_mm * (1 + _DEEPER), 60.0))
+        new = self._anew(deep, self.mark.shape, rng)
+        new = new[self._chance(shapely.get_coordinates(shapely.centroid(new))) < strength] if len(new) else new
+        inside = shapely.intersection(geometry.polygon_array(high), self.bed.place.area)
+        return np.concatenate([geometry.parts(inside), new])
+
+    def _fallen(self, cuts: PolygonArray, wanted_mm2: float, rng: Generator, *, share: float = 1.0) -> PolygonArray:
+        """The cuts and whole shapes that fall into the mark, clear of all others, until there is enough.
+
+        Parameters
+        ----------
+        wanted_mm2
+            Until there is so much, they fall again, each time between all that has fallen.
+        share
+            So much of that is taken: of what falls with all the strength, the part that comes first by chance.
+        """
         place, settings = self._window(), self.bed.settings
-        if hasattr(settings, "snow"):
-            share = _SUPPLY * wanted_mm2 / max(float(shapely.area(self.mark.shape)), 1e-6)
-            settings = _falling(settings, float(np.clip(share, *_SNOW)))
-        new = self.bed.grown(settings, place, rng)
-        new = new[self._inside(new) & shapely.within(new, self.zone)]
-        new = clear_of(new, np.concatenate([cuts, self.bed.others]), self.limits)
-        order = np.argsort(self._chance(shapely.get_coordinates(shapely.centroid(new))), kind="stable")
-        new = new[order]
-        new = new[np.cumsum(shapely.area(new)) - shapely.area(new) / 2 <= wanted_mm2]
-        return self._firm(cuts, new)
+        area = max(float(shapely.area(self.mark.shape)), 1e-6)
+        fallen = geometry.empty()
+        for chance in [rng, *(self.bed.stream(self.mark, "fall", str(k)) for k in range(2, _FALLS + 1))]:
+            left = wanted_mm2 - float(shapely.area(fallen).sum())
+            if left <= _ENOUGH * wanted_mm2:
+                break
+            falls = settings
+            if hasattr(settings, "snow"):
+                falls = _falling(settings, float(np.clip(_SUPPLY * left / area, *_SNOW)))
+            new = self.bed.grown(falls, place, chance)
+            new = new[self._inside(new) & shapely.within(new, self.zone)]
+            new = clear_of(new, np.concatenate([cuts, fallen, self.bed.others]), self.limits)
+            beside = np.concatenate([cuts, fallen, self.bed.others])
+            new = self._first(firm(new, beside, self.bed.place, self.limits), left)
+            fallen = np.concatenate([fallen, new])
+            if shapely.area(new).sum() < _NO_ROOM * wanted_mm2:
+                break
+        return np.concatenate([cuts, self._first(fallen, share * float(shapely.area(fallen).sum()))])
+
+    def _first(self, shapes: PolygonArray, wanted_mm2: float) -> PolygonArray:
+        """Those of the shapes that come first by the mark's chance, until there is enough."""
+        order = np.argsort(self._chance(shapely.get_coordinates(shapely.centroid(shapes))), kind="stable")
+        shapes = shapes[order]
+        return shapes[np.cumsum(shapely.area(shapes)) - shapely.area(shapes) / 2 <= wanted_mm2]
 
     def _anew(self, settings: Any, inside: BaseGeometry, rng: Generator) -> PolygonArray:  # noqa: ANN401
         """What grows of the motif as a whole, as far as it lies inside, with ends of its own."""
@@ -289,9 +336,7 @@ class _Hand:
             least_mm=_LONG_ENOUGH * self.habit.flake_mm,
         )
         new = new[shapely.area(shapely.intersection(new, self.mark.shape)) > _INTO * shapely.area(new)]
-        new = new[np.argsort(self._chance(shapely.get_coordinates(shapely.centroid(new))), kind="stable")]
-        new = new[np.cumsum(shapely.area(new)) - shapely.area(new) / 2 <= wanted_mm2]
-        return self._firm(cuts, new)
+        return self._firm(cuts, self._first(new, wanted_mm2))
 
     def _firm(self, cuts: PolygonArray, new: PolygonArray) -> PolygonArray:
         """The cuts, and of what is new all that leaves the land wide enough."""

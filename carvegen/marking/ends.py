@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
+import shapely.affinity
 
 from carvegen import geometry
 from carvegen.motifs.shared.fields import noise_at
@@ -20,9 +21,10 @@ if TYPE_CHECKING:
     from carvegen.base.limits import Limits
     from carvegen.geometry import Floats, PolygonArray
 
-__all__ = ["Habit", "cut_back", "habit_of", "lowered", "ragged", "with_above"]
+__all__ = ["Habit", "cut_back", "habit_of", "lowered", "ragged", "raised", "with_above"]
 
 _STEPS = 48  #: levels in which an end is run out
+_LIFTS = 16  #: levels in which a heap is raised
 _ALONG_MM = 0.4  #: discs of a ragged edge stand so near to one another
 _ARC = 8
 _RAGGED = 0.25  #: of a flake: how far a ragged edge swells at most
@@ -97,6 +99,19 @@ def lowered(shape: Polygon, mark: BaseGeometry, share: float, habit: Habit, limi
     along = np.linspace(0, deep, _STEPS)
     off = share * thick * (1 + np.cos(np.pi * along / deep)) / 2
     return _run_out(shape, inner, (along, off), habit, limits, near=near, through=False)
+
+
+def raised(shape: Polygon, mark: BaseGeometry, share: float, habit: Habit) -> BaseGeometry:
+    """What lies on a heap when it is thicker by a share inside the mark, and as it was at its rim; the heap with it."""
+    near, thick = _near(shape, mark, habit)
+    deep = max(min(0.9 * room(mark), _LONG * habit.flake_mm), _SLACK_MM)
+    most = share * min(thick, _LONG * habit.flake_mm)
+    layers = [near]
+    for along in np.linspace(deep / _LIFTS, deep, _LIFTS):
+        lifted = shapely.intersection(near, shapely.buffer(mark, -along, quad_segs=_ARC))
+        by = most * (1 - np.cos(np.pi * along / deep)) / 2
+        layers += [shapely.affinity.translate(lifted, 0.0, up) for up in (0.5 * by, by)]
+    return geometry.solid(shapely.union_all(layers))
 
 
 def _near(shape: Polygon, bite: BaseGeometry, habit: Habit) -> tuple[BaseGeometry, float]:

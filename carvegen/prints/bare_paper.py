@@ -229,6 +229,8 @@ def _told(cuts: dict[str, Cut], taken: Sequence[_Taken]) -> dict[str, Cut]:
         piece = shapely.intersection(its.piece, its.land)
         for at, width, place in _places(_wide(piece)):
             owner = _owner(place, {name: cut for name, cut in cuts.items() if name != its.taker})
+            if not owner:  # the only block takes back its own
+                continue
             note = Finding(
                 rule="other-ink", kind=its.taker, severity=Severity.ADVICE, at=at, measured=width, limit=SEEN_MM,
                 unit="mm", length_mm=_length(place, width),
@@ -240,9 +242,9 @@ def _told(cuts: dict[str, Cut], taken: Sequence[_Taken]) -> dict[str, Cut]:
 
 
 def _owner(piece: BaseGeometry, cuts: Mapping[str, Cut]) -> str:
-    """The block in whose ink most of a piece is asked for."""
+    """The block in whose ink most of a piece is asked for; empty if there is none."""
     shares = {name: float(shapely.area(shapely.intersection(piece, cut.picture))) for name, cut in cuts.items()}
-    return max(shares, key=lambda name: shares[name])
+    return max(shares, key=lambda name: shares[name], default="")
 
 
 def _places(pieces: PolygonArray) -> Iterator[tuple[tuple[float, float], float, BaseGeometry]]:

@@ -50,10 +50,11 @@ def keep(given: Print, grown: Sequence[Grown], names: Sequence[str]) -> dict[str
     files: dict[str, bytes | None] = {}
     kept: dict[str, str] = {}
     for k in wanted:
-        own = grown[k]
-        file = own.motif.kept if _inside(own.motif.kept) else _free_file(given.path.parent, own.motif.name, taken)
+        own, said = grown[k], _file_of(given, grown[k]).encode()
+        kept_in = own.motif.kept
+        file = kept_in if _inside(kept_in) else _free_file(given.path.parent, own.motif.name, taken, said)
         taken.add(file)
-        files[file] = _file_of(given, own).encode()
+        files[file] = said
         kept[own.motif.name] = file
     text = _named(given.path, {k: kept[given.motifs[k].name] for k in wanted})
     _change(given, f"keep {', '.join(kept)}", {**files, given.path.name: text})
@@ -80,11 +81,22 @@ def release(given: Print, names: Sequence[str]) -> list[Released]:
     return let_go
 
 
-def _free_file(folder: Path, name: str, taken: set[str]) -> str:
-    """A file for the motif called `name` that no other motif is kept in and that does not lie there yet."""
+def _free_file(folder: Path, name: str, taken: set[str], said: bytes) -> str:
+    """A file for the motif called `name` that no other motif is kept in.
+
+    It does not lie there yet, or says what is to be written already, as a run that was killed leaves it.
+    """
     stem = f"{_FOLDER}/{file_name(name)}"
     files = (f"{stem}.svg", *(f"{stem}-{k}.svg" for k in range(2, 10_000)))
-    return next(file for file in files if file not in taken and not (folder / file).exists())
+    return next(file for file in files if file not in taken and _holds_only(folder / file, said))
+
+
+def _holds_only(path: Path, said: bytes) -> bool:
+    """Whether nothing is lost when a file is written."""
+    try:
+        return not path.exists() or path.read_bytes() == said
+    except OSError:
+        return False
 
 
 def _inside(name: str) -> bool:

@@ -210,6 +210,30 @@ def test_a_single_block_kept_is_the_same_in_every_file(own_folder, capsys, name)
         ).err  # fmt: skip
 
 
+@pytest.mark.parametrize("name", ["snowload", "snowfall", "grain", "frost"])
+def test_a_single_block_grown_or_kept_is_marked_alike(own_folder, capsys, name):
+    """Marks are laid on what is taken from a kept file as on what grows: the same shapes, white and standing."""
+    words = [name, "--size", "24x18", "--material", "linoleum", "--cutter", "v-60", "--for", "hand", *ON.get(name, ())]
+    (own_folder / "marks.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="24mm" height="18mm" viewBox="0 0 24 18">'
+        '<g id="comes-out"><rect x="15" y="3" width="5" height="4"/></g>'
+        '<g id="stays"><rect x="4" y="2" width="5" height="9"/></g></svg>'
+    )
+    assert run(capsys, *words, "--keep", "one.svg", "--out", "plain").code in (0, 1)
+    assert run(capsys, *words, "--marks", "marks.svg", "--out", "grown").code in (0, 1)
+    assert run(capsys, *words, "--kept", "one.svg", "--marks", "marks.svg", "--out", "kept").code in (0, 1)
+    assert tree(own_folder / "grown") == tree(own_folder / "kept") != tree(own_folder / "plain")
+    with Image.open(own_folder / "kept" / "proof.png") as proof:
+        scale, grey = proof.width / 24, proof.convert("L")
+        out, stays = (grey.crop([round(scale * its) for its in at]).getextrema()
+                      for at in ((15.2, 3.2, 19.8, 6.8), (4.2, 2.2, 8.8, 10.8)))  # fmt: skip
+    assert out[0] > 200  # bare paper
+    assert stays[1] < 200  # ink
+    if name == "grain":
+        ran = run(capsys, *words, "--marks", "none.svg", "--out", "kept")
+        assert (ran.code, "--marks: none.svg" in ran.err) == (2, True)
+
+
 def test_no_kept_file_is_written_over_that_is_another_motifs_or_was_let_go(kept, capsys):
     mine = (kept / "kept/frost-1.svg").read_text() + "<!-- mine -->"
     (kept / "kept/frost-1.svg").write_text(mine)

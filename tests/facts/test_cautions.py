@@ -46,7 +46,7 @@ BY_HAZARD = {
 def test_no_number_and_no_class_is_written_in_a_caution() -> None:
     """They stand in braces; what a citation holds comes from the register."""
     for key, entry in TABLE.items():
-        plain = re.sub(r"\{[a-z0-9-]+\}", "", entry["says"])
+        plain = re.sub(r"\{[a-z0-9-]+\}", "", f"{entry['says']} {entry.get('behind', '')}")
         assert not re.search(r"\d", plain), key
         assert not re.search(r"\b(class|group) [A-Z0-9]\b", plain), key
     for path in (*shipped().glob("materials/*.toml"), *shipped().glob("machines/*.toml")):
@@ -56,7 +56,9 @@ def test_no_number_and_no_class_is_written_in_a_caution() -> None:
 
 
 def test_every_fact_is_told_with_its_unit_and_its_source() -> None:
-    named = {key: re.findall(r"\{([a-z0-9-]+)\}", entry["says"]) for key, entry in TABLE.items()}
+    named = {
+        key: re.findall(r"\{([a-z0-9-]+)\}", entry["says"] + entry.get("behind", "")) for key, entry in TABLE.items()
+    }
     assert set(chain(*named.values())) == facts().keys()
     for key, names in named.items():
         for name in names:
@@ -119,7 +121,7 @@ def test_every_laser_and_router_note_covers_its_hazards() -> None:
         }[kind]
         assert all(f"- {hazard}" in told for hazard in hazards), (material, kind)
         if kind == "laser":
-            of_fire = [line for line in told.splitlines() if line.startswith("- Fire:")]
+            of_fire = [line for line in told.partition("## Details")[0].splitlines() if line.startswith("- Fire:")]
             assert len(of_fire) == 2, material  # the machine's, and what this material does
 
 

@@ -15,11 +15,12 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.streams import stream
 from carvegen.geometry.necks import necks
-from carvegen.marking.applying import Bed, marked, reach_mm
+from carvegen.marking.applying import Bed, marked, reach_mm, settled_by
 from carvegen.marking.marks import Mark, Meaning, check_agreement, key_of, on_face
 from carvegen.motifs import motif, summaries
 from carvegen.motifs.growth import Growth, Place
 from tests.cases import box, limits
+from tests.robustness.moved import rows
 from tests.strategies import examples
 
 SIZE = (36.0, 26.0)
@@ -80,6 +81,12 @@ def test_nothing_changes_beyond_a_land_and_a_flake(name, meaning, shape, strengt
     assert beyond(done, zone) == beyond(growth, zone)
     assert shapely.is_valid(done.cuts).all()
     assert shapely.STRtree(done.cuts).query(done.cuts, predicate="overlaps").size == 0
+
+
+def test_no_shape_moves_beyond_one_deleted_a_corner_kept_bare_and_a_branch_drawn() -> None:
+    """The table of `python -m tests.robustness moved`, on a small face."""
+    for name, count, *moved in rows((50.0, 36.0)):
+        assert (name, count > 0, moved) == (name, True, [0, 0, 0])
 
 
 @each_motif
@@ -169,6 +176,31 @@ def test_every_try_is_another_and_each_is_the_same_for_ever(name) -> None:
     assert new[0] - new[1]
 
 
+@pytest.mark.parametrize("shape", [box(10, 8, 14, 12), box(14, 0, 12, 10), box(2, 2, 12, 12)])
+def test_frost_grows_again_from_what_is_cut(shape) -> None:
+    """About as much as there was comes, another each time, and all of it hangs on what has stayed or on the edge."""
+    growth, bed = grown("frost")
+    was, old = white(growth, shape), {its.wkb for its in growth.cuts}
+    tries = [marked(growth, [mark(Meaning.GROW_AGAIN, shape, attempt=k)], bed) for k in (1, 2, 3)]
+    assert 0.5 * was < np.mean([white(done, shape) for done in tries]) < 2 * was
+    assert len({frozenset(its.wkb for its in done.cuts) for done in tries}) == 3
+    held = shapely.union(shapely.union_all(growth.cuts).difference(shape), FACE.exterior.buffer(0.01))
+    for done in tries:
+        new = [its for its in done.cuts if its.wkb not in old and its.intersects(shape)]
+        loose = [its for its in new if not its.intersects(held)]
+        assert shapely.area(loose).sum() <= 0.05 * shapely.area(new).sum()
+
+
+def test_frost_does_not_grow_again_where_it_must_not_be() -> None:
+    """A mark on what the frost grows round, or on nothing at all, changes nothing."""
+    module, stone = motif("frost"), box(10, 8, 14, 10)
+    settings, place = module.Settings(feather_mm=10.0), Place(area=FACE, frame=FACE, shapes=geometry.parts(stone))
+    growth = module.grow(settings, place, LIMITS, stream(3, "frost"))
+    bed = Bed(motif="frost", name="frost", settings=settings, place=place, limits=LIMITS, seed=3)
+    done = marked(growth, [mark(Meaning.GROW_AGAIN, box(14, 11, 5, 4))], bed)
+    assert {its.wkb for its in done.cuts} == {its.wkb for its in growth.cuts}
+
+
 def test_the_stronger_the_more() -> None:
     growth, bed = grown("snowfall")
     shape = box(6, 5, 22, 16)
@@ -180,6 +212,31 @@ def test_the_stronger_the_more() -> None:
     assert at[Meaning.LESS, 1.0] < at[Meaning.LESS, 0.5] < was < at[Meaning.MORE, 0.5] < at[Meaning.MORE, 1.0]
     assert at[Meaning.LESS, 0.5] <= at[Meaning.LESS, 0.2] <= was <= at[Meaning.MORE, 0.2] <= at[Meaning.MORE, 0.5]
     assert at[Meaning.MORE, 1.0] == pytest.approx(2 * was, rel=0.35)
+
+
+@pytest.mark.parametrize(
+    ("name", "seed", "shape", "least"),
+    [
+        ("snowfall", 1, box(3, 30, 13, 27), 0.04),  # snow lies thick here: there is room for little
+        ("snowfall", 1, box(18, 21, 18, 18), 0.2),
+        ("snowfall", 2, box(18, 21, 18, 18), 0.2),
+        ("snowload", 1, box(3, 30, 13, 27), 0.08),
+        ("snowload", 2, box(10, 28, 40, 24), 0.2),
+    ],
+)
+def test_a_soft_more_is_seen_and_a_stronger_one_is_more_of_the_same(name, seed, shape, least) -> None:
+    """On a small face: so much more white at a third of the strength, each step more than the one before."""
+    face = box(0, 0, 60, 60)
+    bears = [box(6, 6, 6, 48), box(6, 33, 48, 3.6), box(0, 0, 60, 6)]
+    shapes = geometry.parts(shapely.union_all(bears)) if name == "snowload" else geometry.empty()
+    place, settings = Place(area=face, frame=face, shapes=shapes), motif(name).Settings()
+    growth = motif(name).grow(settings, place, LIMITS, stream(seed, name))
+    bed = Bed(motif=name, name=name, settings=settled_by(settings, growth.kept), place=place, limits=LIMITS, seed=seed)
+    done = [marked(growth, [mark(Meaning.MORE, shape, strength=its)], bed) for its in (0.33, 0.66, 1.0)]
+    more = [white(its, shape) / white(growth, shape) - 1 for its in done]
+    assert more[0] > least, more
+    assert more[1] > 1.25 * more[0]
+    assert more[2] > 1.1 * more[1]
 
 
 def test_a_heap_that_is_cut_back_has_no_cliff() -> None:

@@ -50,7 +50,7 @@ def test_a_fault_names_line_and_key_not_an_option(tmp_path, line, key, number):
     path.write_text(PRINT.replace("CHANGE", line))
     with pytest.raises(CarvegenError) as told:
         ways_of(read_print(path, Library()), Library())
-    assert str(told.value).startswith(f"{path}: line {number}: blocks[0].{key}: ")
+    assert str(told.value).startswith(f"{path}: line {number}: the first [[blocks]]: blocks[0].{key}: ")
     assert told.value.hint
     assert "--" not in str(told.value) + told.value.hint
 

@@ -8,9 +8,10 @@ import shapely
 from carvegen.base.errors import InputError
 from carvegen.blocks.free_edge import with_fringe
 from carvegen.motifs import motif
+from carvegen.prints.bare_paper import mended_print
 from carvegen.prints.cut_blocks import cut_blocks, mended_cut, ways_of
 from carvegen.prints.file.print_file import read_print
-from carvegen.prints.marked.mark_findings import mark_findings
+from carvegen.prints.marked.mark_findings import mark_findings, mended_beside
 from tests.cases import SHELF, box, layer, limits, small_print
 from tests.cases import block as block_of
 
@@ -113,6 +114,36 @@ def test_land_that_a_mark_leaves_too_narrow_is_told_with_the_mark(tmp_path) -> N
     assert all("the mark" in its.why for its in told)
     assert any(abs(its.measured - 0.2) < 0.01 and 17.9 < its.at[0] < 26.1 for its in told)
     assert mark_findings(cuts["sky"].block, (), ways["sky"]) == ()
+
+
+STRIPE = layer("POST", "box 2 14 56 0.45")  #: a hair narrower than what lasts
+
+
+def mended_stripe(folder, *marks: str):
+    """What stood of the only block before it was mended, the block afterwards, and the marks."""
+    path = folder / "stripe.toml"
+    text = small_print(*marks, STRIPE, blocks={"key": ["POST"]}).replace("for = [", "mend = true\nfor = [")
+    path.write_text(text, encoding="utf-8")
+    print_ = read_print(path, SHELF)
+    ways = ways_of(print_, SHELF)
+    picture, cuts = cut_blocks(print_, ways, say=lambda _: None)
+    block = mended_print(print_, picture, cuts, ways, say=lambda _: None)["key"].block
+    return cuts["key"].land, block, picture.marks
+
+
+def test_what_mending_takes_far_from_a_mark_is_told_with_the_mark(tmp_path) -> None:
+    """A stripe that would be widened can't be, into what comes out: so it goes, 48 mm far; not where it stays."""
+    before, block, marks = mended_stripe(tmp_path, '[[marked]]\nmeaning = "comes out"\nshape = "box 50 14.2 2 4"\n')
+    assert block.land.area < 0.01
+    [told] = mended_beside(before, block, marks)
+    assert "the mark" in told.why
+    assert "up to 48 mm" in told.why
+    assert "stays" in told.remedy
+    assert told.at == pytest.approx((50, 14.3), abs=0.2)
+    assert told.measured == pytest.approx(before.area, rel=0.01)
+    before, block, marks = mended_stripe(tmp_path, '[[marked]]\nmeaning = "stays"\nshape = "box 50 14.2 2 4"\n')
+    assert block.land.area > before.area
+    assert mended_beside(before, block, marks) == ()
 
 
 @pytest.mark.parametrize(

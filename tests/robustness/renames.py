@@ -14,6 +14,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from carvegen.base.files import settled
+from carvegen.marking.journal import FOLDER
 from tests.cases import layer, small_print
 from tests.cli.running import run_apart, tree
 
@@ -51,7 +52,12 @@ COMMANDS: dict[str, tuple[Words, Words]] = {
     "strip": (("strip", *_BLOCK, "--out", "out"), ("strip", *_BLOCK, "--out", "out", "--paper", "Letter")),
     "build": (("build", "1.toml", "--out", "out"), ("build", "2.toml", "--out", "out")),
     "measured": ((*_MEASURED, "--cut", "0.4"), (*_MEASURED, "--cut", "0.5")),
+    "keep": (("keep", "k.toml", "--motif", "grain 1"), ("keep", "k.toml")),
+    "release": (("keep", "k.toml"), ("keep", "k.toml", "--release")),
+    "undo": (("keep", "k.toml"), ("undo", "k.toml")),
 }
+#: Those that change her own files: each is whole by itself, and they work on what the first has left.
+_HER_FILES = ("keep", "release", "undo")
 
 
 def sample_files(folder: Path) -> None:
@@ -64,6 +70,11 @@ def sample_files(folder: Path) -> None:
             after=f'[[highlights]]\nshape = "circle 15 10 {number}"',
         )
         (folder / f"{number}.toml").write_text(print_, encoding="utf-8")
+    motifs = (
+        '[[motifs]]\nmotif = "grain"\n[[motifs]]\nmotif = "frost"\nsettings = { feather_mm = 6.0, reach_mm = 8.0 }\n'
+    )
+    kept = small_print(layer("POST", "box 5 0 6 10"), blocks={"sky": ["*"]}, size=(20, 15), after=motifs)
+    (folder / "k.toml").write_text(kept, encoding="utf-8")
     (folder / "a.svg").write_text(_DRAWING, encoding="utf-8")
 
 
@@ -82,6 +93,9 @@ def killed_and_run_again(
     for folder in (before, fresh):
         sample_files(folder)
     killed_at(0, lambda: main([*first]), folder=before)
+    hers = second[0] in _HER_FILES
+    if hers:
+        shutil.copytree(before, fresh, dirs_exist_ok=True)
     killed_at(0, lambda: main([*second]), folder=fresh)
     shutil.copytree(before, killed, dirs_exist_ok=True)
     last = _count(second, killed, main)
@@ -93,9 +107,13 @@ def killed_and_run_again(
         shutil.rmtree(killed)
         shutil.copytree(before, killed)
         assert killed_at(nth, lambda: main([*second]), folder=killed) is None, f"rename {nth} of {last}"
-        with settled(killed / "out"):
-            there = {name: data for name, data in tree(killed).items() if not name.startswith(".")}
-        assert _whole(there) in (_whole(old), _whole(new)), f"rename {nth} of {last}: half of each"
+        with settled(killed / ("out" if not hers else FOLDER)):
+            there = _whole({name: data for name, data in tree(killed).items() if not name.startswith(".")})
+        if hers:
+            torn = [name for name, data in there.items() if data not in (old.get(name), new.get(name))]
+            assert torn == [], f"rename {nth} of {last}: half of each"
+        else:
+            assert there in (_whole(old), _whole(new)), f"rename {nth} of {last}: half of each"
         if nth == places[-1]:  # as she runs it, in a process that knows of nothing
             again = run_apart(killed, *second)
             assert again.code in (0, 1), f"rename {nth} of {last}: {again.err}"
@@ -113,7 +131,7 @@ def _count(words: Words, folder: Path, main: Callable[[list[str]], object]) -> i
 
 def _whole(found: dict[str, bytes]) -> dict[str, bytes]:
     """Files by name, without the beginnings of one that was never finished: those a killed run may leave."""
-    return {name: data for name, data in found.items() if not _unfinished(name)}
+    return {name: data for name, data in found.items() if not _unfinished(name) and not name.startswith(FOLDER)}
 
 
 def _unfinished(name: str) -> bool:

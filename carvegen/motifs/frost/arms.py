@@ -62,6 +62,7 @@ class Arms:
     coil: Floats  #: by how much more with each mm, radians per mm squared
     planned: Floats  #: length if nothing is in its way, mm
     root: Floats  #: radius at its root, mm
+    end: Floats  #: by how much thicker its tip stays than the thinnest arm, mm; 0: it runs out
     phase: Floats  #: where its thickness and its outline swell, radians
     airy: Floats  #: distance of its branches over their length: small a comb, large a fern
     shy: Floats  #: how many times the land it keeps from what is in its way; at least 1

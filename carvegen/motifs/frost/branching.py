@@ -58,10 +58,11 @@ class Habit:
 def radius_at(habit: Habit, arms: Arms, which: Indices, along: Floats, length: Floats) -> Floats:
     """Radius of arms at `along`, if they are `length` long: the longer the arm, the thicker at the same place."""
     share = np.clip(1 - along / np.maximum(length, 1e-9), 0, 1)
-    more = np.clip(np.minimum(arms.root[which] - habit.least, 0.11 * length), 0, None)
+    most = np.where(arms.end[which] > 0, np.inf, 0.11 * length)
+    more = np.clip(np.minimum(arms.root[which] - habit.least, most), 0, None)
     thin = _THINNED * (1 + np.sin(arms.phase[which] + 2 * np.pi * along / _SWELL_MM)) / 2
     flare = _FLARE * np.clip(habit.apart - along, 0, None) * (habit.flare & (arms.parent[which] < 0))
-    return np.asarray(habit.least + more * share * (1 - thin) + flare)
+    return np.asarray(habit.least + more * share * (1 - thin) + arms.end[which] * (1 - share) + flare)
 
 
 def branches(
@@ -91,6 +92,7 @@ def branches(
         coil=coil,
         planned=planned,
         root=root,
+        end=np.zeros(count),
         phase=rng.uniform(0, 2 * np.pi, count),
         airy=airy,
         shy=1 + np.minimum(rng.gamma(1.0, 0.1, count), 0.4),

@@ -10,6 +10,7 @@ for room with a land round it instead of attraction points; of tips that meet in
 from __future__ import annotations
 
 from dataclasses import replace
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -24,6 +25,8 @@ from carvegen.motifs.frost.branching import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from numpy.random import Generator
 
     from carvegen.geometry import Floats, Indices, Mask
@@ -35,6 +38,7 @@ _OWN = 6.0  #: and an arm near itself so far back: it curls no more tightly
 _FOOT = 3.0  #: and an arm near the edge so many clearances from its foot
 _UPRIGHT = 0.8  #: for so many clearances a first arm stays square to the edge
 _MOST_ORDERS = 3
+_NO_PATHS: Mapping[int, Floats] = MappingProxyType({})
 _STOUT = 2.0  #: points so many times as thick as the thinnest arm are looked for by themselves
 
 
@@ -45,17 +49,26 @@ class Thicket:
         self.habit, self.rng, self.open_feet = habit, rng, open_feet
         self.trail = Trail(_STOUT * habit.least)
         self.crystals, self.arms = Crystals.none(), Arms.none()
+        self._paths: dict[int, Floats] = {}
         self._wall(walls, wall_gap)
 
-    def grow(self, crystals: Crystals, arms: Arms) -> None:
-        """Sow first arms, numbered from 0 like their crystals, and let them and their branches grow up."""
+    def grow(self, crystals: Crystals, arms: Arms, paths: Mapping[int, Floats] = _NO_PATHS) -> None:
+        """Sow first arms, numbered from 0 like their crystals, and let them and their branches grow up.
+
+        Parameters
+        ----------
+        paths
+            Points, (n, 2), a step apart, along which some of the arms grow whatever is in their way, by number.
+        """
         fresh = len(self.arms) + np.arange(len(arms))
+        self._paths |= {int(fresh[k]): path for k, path in paths.items()}
         mothers = np.where(arms.parent < 0, -1, arms.parent + len(self.arms))
         self.arms = self.arms.with_more(replace(arms, crystal=arms.crystal + len(self.crystals), parent=mothers))
         self.crystals = self.crystals.with_more(crystals)
-        fits = self._fits(fresh, arms.tip, np.zeros(len(fresh)))
+        fits = self._fits(fresh, arms.tip, np.zeros(len(fresh))) | self._led(fresh)
         self.arms.live[fresh[~fits]] = False
         self._mark(fresh[fits])
+        self._lay(list(self._paths)[-len(paths) :] if paths else [])
         turn = 0
         while self.arms.live.any():
             self._step(np.flatnonzero(self.arms.live & (turn % self.arms.pace == 0)))
@@ -73,18 +86,43 @@ class Thicket:
         arms = self.arms
         heading = self._heading(who)
         ahead = np.round(arms.tip[who] + self.habit.step * np.column_stack([np.cos(heading), np.sin(heading)]), 3)
+        led = self._led(who)
+        self._follow(who, ahead, np.flatnonzero(led))
         length = arms.length[who] + self.habit.step
         from_foot = np.hypot(*(ahead - self.crystals.foot[arms.crystal[who]]).T)
         fits = (length <= arms.planned[who]) & (from_foot <= self.habit.reach)
         fits &= self.habit.density(ahead) >= arms.chance[who]
         fits[fits] = self._fits(who[fits], ahead[fits], length[fits])
+        fits |= led & (length <= arms.planned[who])
         arms.live[who[~fits]] = False
         grown = who[fits]
         arms.tip[grown], arms.length[grown] = ahead[fits], length[fits]
-        self._mark(grown)
+        self._mark(grown[~led[fits]])
         due = (arms.length[grown, None] >= arms.sprouts_at[grown]) & (arms.order[grown] < _MOST_ORDERS)[:, None]
         who, side = np.nonzero(due)
         self._sprout(grown[who], side)
+
+    def _lay(self, who: list[int]) -> None:
+        """Let all others keep clear of led arms from the beginning."""
+        for arm in who:
+            xy = self._paths[arm][1:]
+            along: Floats = self.habit.step * np.arange(1.0, len(xy) + 1)
+            of = np.full(len(xy), arm)
+            self.trail.add(xy, of, along, self._radius(of, along))
+
+    def _led(self, who: Indices) -> Mask:
+        """Which arms grow along a path."""
+        return np.isin(who, list(self._paths)) if self._paths else np.zeros(len(who), dtype=bool)
+
+    def _follow(self, who: Indices, ahead: Floats, led: Indices) -> None:
+        """Put the next points of led arms into `ahead`, and turn these arms as their paths turn."""
+        arms, crystals = self.arms, self.crystals
+        for k in led.tolist():
+            arm, path = who[k], self._paths[int(who[k])]
+            ahead[k] = path[min(round(float(arms.length[arm]) / self.habit.step) + 1, len(path) - 1)]
+            along = ahead[k] - arms.tip[arm]
+            lattice = crystals.turned_at(arms.crystal[[arm]], arms.tip[[arm]])[0]
+            arms.turn[arm] = np.arctan2(along[1], along[0]) - lattice
 
     def _heading(self, who: Indices) -> Floats:
         """Where arms grow next: as they curl; a first arm leaves the edge square, so that no thin wedge stands."""

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from carvegen.motifs.frost.settings import Settings
     from carvegen.motifs.growth import Place
 
-__all__ = ["grow"]
+__all__ = ["Pane", "grow", "region_of", "with_feathers", "with_more"]
 
 _SLACK_MM = 0.012  #: simplifying and snapping may move each of two outlines by less than half of this
 _CORNER = np.cos(np.radians(10))  #: feet stand no more askew than this on the edge
@@ -56,26 +56,37 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     Growth
         Disjoint crystals, each with all its arms; may be empty where there is no room.
     """
-    region = _region(settings, place)
+    region = region_of(settings, place)
     if shapely.area(region) <= 0:
         raise no_room("frost")
-    pane = _Pane(settings, place, limits, region)
+    pane = Pane(settings, place, limits, region)
     return Growth(cuts=iced(_thicket(pane, *rng.spawn(4)), pane.bed))
 
 
-def _thicket(pane: _Pane, branching: Generator, feathers: Generator, rime: Generator, loose: Generator) -> Thicket:
+def _thicket(pane: Pane, branching: Generator, feathers: Generator, rime: Generator, loose: Generator) -> Thicket:
     """The crystals' axes: the large ones first, then short needles where they leave room."""
     grown = Thicket(pane.habit, pane.walls, branching, wall_gap=pane.wall_gap, open_feet=not pane.settings.free)
+    return with_more(grown, pane, feathers, rime, loose)
+
+
+def with_more(grown: Thicket, pane: Pane, feathers: Generator, rime: Generator, loose: Generator) -> Thicket:
+    """The crystals, and those that still find room."""
     if len(pane.edge) > 0:
-        for lot in _feathers(pane, feathers):
-            grown.grow(*lot)
+        with_feathers(grown, pane, feathers)
         grown.grow(*_rime(pane, rime))
     if pane.settings.stars > 0:
         grown.grow(*_stars(pane, grown, loose))
     return grown
 
 
-def _region(settings: Settings, place: Place) -> BaseGeometry:
+def with_feathers(grown: Thicket, pane: Pane, rng: Generator) -> None:
+    """Let large crystals grow from the edge."""
+    for lot in _feathers(pane, rng):
+        grown.grow(*lot)
+
+
+def region_of(settings: Settings, place: Place) -> BaseGeometry:
+    """Where frost may be: the place's area, without its shapes or inside these."""
     if len(place.shapes) == 0:
         return place.area
     shapes = shapely.union_all(place.shapes)
@@ -83,11 +94,20 @@ def _region(settings: Settings, place: Place) -> BaseGeometry:
     return geometry.solid(cut(place.area, shapes))
 
 
-class _Pane:
-    """The settings, the region with its edge, and what follows from both."""
+class Pane:
+    """The settings, the region with its edge, and what follows from both.
 
-    def __init__(self, settings: Settings, place: Place, limits: Limits, region: BaseGeometry) -> None:
-        self.settings, self.place = settings, place
+    Parameters
+    ----------
+    edges
+        Lines from which frost may grow, where they lie on the region's outline; None: it follows from the place.
+    """
+
+    def __init__(
+        self, settings: Settings, place: Place, limits: Limits, region: BaseGeometry, *,
+        edges: BaseGeometry | None = None,
+    ) -> None:  # fmt: skip
+        self.settings, self.place, self.edges = settings, place, edges
         self.land = limits.land_mm + _SLACK_MM
         self.least = limits.cut_mm / 2 * 1.02 + _SLACK_MM
         self.step = (2 * self.least + self.land) / 4
@@ -125,16 +145,16 @@ class _Pane:
     def _starts(self, outline: Contour) -> Mask:
         """Points of the region's outline that frost may grow from: not near corners."""
         here: Mask = (outline.inward * outline.square).sum(axis=1) > _CORNER
-        if len(self.place.shapes) == 0:
+        if self.edges is None and len(self.place.shapes) == 0:
             here &= ~outline.hole
             return here
-        edges = shapely.boundary(shapely.union_all(self.place.shapes))
+        edges = shapely.boundary(shapely.union_all(self.place.shapes)) if self.edges is None else self.edges
         shapely.prepare(edges)
         here &= shapely.dwithin(edges, geometry.dots(outline.xy), 10 * geometry.GRID_MM)
         return here
 
 
-def _feathers(pane: _Pane, rng: Generator) -> Iterator[tuple[Crystals, Arms]]:
+def _feathers(pane: Pane, rng: Generator) -> Iterator[tuple[Crystals, Arms]]:
     """The first arms of the large crystals; those that came first and will be the largest before the others."""
     settings, edge = pane.settings, pane.edge
     swell = noise_at(edge.xy, rng, patch_mm=settings.front_mm, octaves=3)
@@ -158,7 +178,7 @@ def _lengths(settings: Settings, high: Floats, rng: Generator) -> Floats:
     return np.minimum(planned, settings.reach_mm * rng.uniform(0.75, 1.0, len(high)))
 
 
-def _rime(pane: _Pane, rng: Generator) -> tuple[Crystals, Arms]:
+def _rime(pane: Pane, rng: Generator) -> tuple[Crystals, Arms]:
     """Short needles, close together, on stretches of the edge."""
     settings, edge = pane.settings, pane.edge
     gusts = ranks(noise_at(edge.xy, rng, patch_mm=settings.front_mm / 3, octaves=1))
@@ -172,7 +192,7 @@ def _rime(pane: _Pane, rng: Generator) -> tuple[Crystals, Arms]:
     return sown(pane.sowing, edge, at, planned, rng, splay=0.8, shy=0.0)
 
 
-def _stars(pane: _Pane, grown: Thicket, rng: Generator) -> tuple[Crystals, Arms]:
+def _stars(pane: Pane, grown: Thicket, rng: Generator) -> tuple[Crystals, Arms]:
     """Small stars in the open, in flocks, where the frost has left room."""
     settings, habit = pane.settings, pane.habit
     at = strewn(pane.bed.region, _STARS_PER_MM2 * settings.stars, 0.5 * settings.front_mm, rng)

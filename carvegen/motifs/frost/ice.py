@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -35,6 +35,7 @@ _SMOOTH = 0.01  #: GEOS smooths an outline by up to this share of the offset bef
 _MENDS = 12
 _STOPPED = 0.3  #: of its planned length: a feather that others stopped short of it is left out
 _QUADS = 12
+_HAIR_MM = 0.01  #: what is filled beside a stem is broader than twice this
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -45,6 +46,9 @@ class Bed:
     land: float  #: between any two of them, and in their inlets
     cut: float  #: no part of a crystal is narrower
     open_feet: bool  #: feet open to what lies outside the region, else they end inside
+    stems: PolygonArray = field(default_factory=geometry.empty)  #: ice beside the region on which crystals may grow on
+    joints: BaseGeometry = field(default_factory=shapely.Polygon)  #: about feet on stems: narrow land there counts not
+    clear: BaseGeometry = field(default_factory=shapely.Polygon)  #: crystals keep out of it, though it is land
 
 
 def iced(thicket: Thicket, bed: Bed) -> PolygonArray:
@@ -163,12 +167,38 @@ def _closed(ice: PolygonArray, land: float, bed: Bed) -> tuple[PolygonArray, Ind
     """Axils filled and, where feet are open, what lies outside the region cut off; which crystal each piece is of."""
     half = land / 2 * (1 + _SMOOTH)
     filled = geometry.offset(geometry.offset(ice, half, quad_segs=_QUADS), -half, quad_segs=_QUADS)
-    clipped = shapely.intersection(shapely.simplify(filled, _SAG_MM), bed.region)
+    filled = shapely.simplify(filled, _SAG_MM)
+    if len(bed.stems):
+        clipped = _on_stems(shapely.difference(filled, bed.clear), half, bed)
+    else:
+        clipped = shapely.intersection(filled, bed.region)
     snapped = [geometry.parts(its) for its in shapely.set_precision(clipped, geometry.GRID_MM).tolist()]
     whole = np.repeat(np.arange(len(ice)), [len(its) for its in snapped])
     pieces = geometry.filled(geometry.stack(snapped))
     kept: Mask = ~shapely.is_empty(_shrunk(pieces, bed))
     return pieces[kept], whole[kept]
+
+
+def _on_stems(ice: PolygonArray, half: float, bed: Bed) -> PolygonArray:
+    """The crystals in the region, their feet in the stems beside it, axils between both filled."""
+    with_stems = _with_stems(ice, bed)
+    filled = geometry.offset(geometry.offset(with_stems, half, quad_segs=_QUADS), -half, quad_segs=_QUADS)
+    beside = shapely.difference(filled, shapely.union_all(np.concatenate([bed.stems, ice])))
+    beside = geometry.offset(geometry.offset(beside, -_HAIR_MM), _HAIR_MM + geometry.GRID_MM)
+    return np.asarray(shapely.intersection(shapely.union(ice, beside), geometry.union(bed.region, *bed.stems)))
+
+
+def _with_stems(ice: PolygonArray, bed: Bed) -> PolygonArray:
+    """The crystals, each as one with so much of the stem it grows on as lies about its foot."""
+    grows, on = shapely.STRtree(bed.stems).query(ice, predicate="intersects") if len(bed.stems) else (np.empty(0),) * 2
+    if len(grows) == 0:
+        return ice
+    ice = ice.copy()
+    for k in np.unique(grows).tolist():
+        stems = bed.stems[on[grows == k]]
+        feet = shapely.buffer(shapely.intersection(ice[k], shapely.union_all(stems)), 2 * bed.land, quad_segs=2)
+        ice[k] = geometry.solid(shapely.union_all([ice[k], *shapely.intersection(stems, feet)]))
+    return ice
 
 
 def _shrunk(shapes: PolygonArray, bed: Bed) -> PolygonArray:
@@ -179,6 +209,12 @@ def _shrunk(shapes: PolygonArray, bed: Bed) -> PolygonArray:
 def _narrow_places(shapes: PolygonArray, bed: Bed) -> Floats:
     """Pairs of points on both sides of each place where the land or a crystal is too narrow; (n, 2, 2)."""
     lands = necks(_land(shapes, bed), bed.land)
+    if len(bed.stems) and len(lands):  # the region may be narrow by itself
+        near = shapely.STRtree(shapes)
+        i, j = (near.query(geometry.dots(end), predicate="dwithin", distance=2 * geometry.GRID_MM)[0]
+                for end in (lands.start, lands.end))  # fmt: skip
+        own = np.union1d(i, j)
+        lands = lands.chosen(own[~shapely.contains_xy(bed.joints, lands.start[own, 0], lands.start[own, 1])])
     shrunk = _shrunk(shapes, bed)
     pinches = [_pinch(its) for its in shrunk[shapely.get_num_geometries(shrunk) > 1].tolist()]
     return np.concatenate([np.stack([lands.start, lands.end], axis=1), np.reshape(pinches, (-1, 2, 2))])

@@ -126,6 +126,7 @@ def first_arms(
         coil=np.zeros(count),
         planned=planned,
         root=root,
+        end=np.zeros(count),
         phase=rng.uniform(0, 2 * np.pi, count),
         airy=airiness(count, rng),
         shy=np.ones(count),

@@ -23,7 +23,20 @@ def placed(path: Path, key: str) -> str:
         line = line_of(path.read_text(encoding="utf-8"), key)
     except (OSError, UnicodeDecodeError):
         line = 0
-    return f"{path}: line {line}: {key}" if line else f"{path}: {key}"
+    return f"{path}: line {line}: {_counted(key)}" if line else f"{path}: {_counted(key)}"
+
+
+_ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
+
+
+def _counted(key: str) -> str:
+    """The key, after which of several tables of one name it is in: people count from one."""
+    name, number = _STEP.findall(key)[0]
+    if not number or name not in LISTS:
+        return key
+    which = int(number)
+    ordinal = _ORDINALS[which] if which < len(_ORDINALS) else f"{which + 1}th"
+    return f"the {ordinal} [[{name}]]: {key}"
 
 
 def line_of(text: str, key: str) -> int:

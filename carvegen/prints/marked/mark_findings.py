@@ -1,4 +1,4 @@
-"""Land that a mark leaves narrower than it holds: told at its place, with the mark by name."""
+"""Land that a mark leaves narrower than it holds, or that mending took away for it: told with the mark by name."""
 
 from __future__ import annotations
 
@@ -15,13 +15,18 @@ from carvegen.checks.land_width import corners
 from carvegen.checks.survey import TOLERANCE_MM, Survey
 
 if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
     from carvegen.blocks.block import Block
     from carvegen.blocks.job import Setup
     from carvegen.marking.marks import Mark
 
-__all__ = ["mark_findings"]
+__all__ = ["mark_findings", "mended_beside"]
 
 RULE = "marked-land"
+MENDED = "marked-mended"
+_FAR_MM = 4.0  #: what mending takes no further from a mark is what the mark asked for
+_LEAST_MM2 = 1.0  #: less of it is not told
 _AROUND_MM = 4.0  #: more than any land must be wide
 _BESIDE_MM = 0.05  #: a narrow place so near to a mark is that mark's
 
@@ -62,3 +67,39 @@ def _found(survey: Survey, marks: Sequence[Mark]) -> Iterator[Finding]:
                     remedy="draw the mark larger, or further from what is cut beside it; or take it out",
                 )  # fmt: skip
                 break
+
+
+def mended_beside(before: BaseGeometry, after: Block, marks: Sequence[Mark]) -> tuple[Finding, ...]:
+    """Where mending took land away that began at a mark and went on far beyond it.
+
+    Parameters
+    ----------
+    before
+        What stood of the block before it was mended, marks and all.
+    after
+        The block as it is mended.
+    """
+    own = [mark for mark in marks if mark.is_for(block=after.name)]
+    if not own:
+        return ()
+    lost = geometry.parts(geometry.difference(before, after.land))
+    lost = lost[shapely.area(lost) > _LEAST_MM2]
+    return tuple(its for piece in lost for its in _gone(piece, own))
+
+
+def _gone(piece: Any, marks: Sequence[Mark]) -> Iterator[Finding]:  # noqa: ANN401
+    nearest = min(marks, key=lambda mark: float(shapely.distance(mark.shape, piece)))
+    if not shapely.dwithin(nearest.shape, piece, _AROUND_MM):
+        return
+    away = shapely.distance(nearest.shape, geometry.dots(shapely.get_coordinates(piece)))
+    if float(away.max()) <= _FAR_MM:
+        return
+    at = shapely.get_coordinates(shapely.shortest_line(piece, nearest.shape))[0].tolist()
+    area, far = float(shapely.area(piece)), float(away.max())
+    yield Finding(
+        rule=MENDED, kind=nearest.key, severity=Severity.RISK, at=(round(at[0], 3), round(at[1], 3)), measured=area,
+        limit=0.0, unit="mm²", length_mm=round(far, 1),
+        why=f"mending cut land away here, up to {far:.0f} mm from {nearest}: it was too narrow, and must not be "
+        "widened into the mark",
+        remedy='draw "stays" over what is to go on printing, keep the mark off it, or draw it wider',
+    )  # fmt: skip

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from carvegen.base.finding_groups import sentence
 from carvegen.base.findings import Finding, Severity
 from carvegen.facts.register import SEEN_FROM_MM, SEEN_MM, pair_rms_mm, pair_worst_mm
 from carvegen.prints.misregister.trials import MEET_MM, STEP_MM
@@ -180,8 +179,8 @@ def findings(told: dict[str, Any]) -> list[tuple[str, Finding]]:
                 rule=kind.key.replace("_", "-"), at=(first["at_mm"][0], first["at_mm"][1]),
                 severity=Severity.RISK if line["mean_width_mm"] >= _PLAIN * SEEN_MM else Severity.ADVICE,
                 measured=its["worst_mm"], limit=told["visible_mm"], unit="mm", length_mm=line["mean_mm"],
-                why=f"{_of_100(its['share_of_prints'])} prints show such a line {kind.between}, along "
-                f"{line['mean_mm']:g} mm of {its['edge_mm']:.0f} mm of edge. {sentence(_width(line))}",
+                why=f"{_width(line)}, along {line['mean_mm']:g} mm of {its['edge_mm']:.0f} mm of edge {kind.between}. "
+                f"{_of_100(its['share_of_prints'])} prints show some of it",
                 remedy=_remedy(kind, its),
             )))  # fmt: skip
     return found
@@ -208,13 +207,14 @@ def _of_100(share: float) -> str:
 def register_lines(told: dict[str, Any]) -> list[str]:
     """The figures in words, for the terminal."""
     pair = told["shift_of_two_blocks_mm"]
-    lines = [
-        f"Register by {told['method']}: each impression within {told['tolerance_mm']:g} mm and "
-        f"{told['turn_deg']:.2f} degrees of its place, two blocks at worst {pair['worst']:g} mm apart and as "
-        f"a rule {pair['rms']:.2f} mm (root mean square); {_paper(told)}; "
-        f"{_swelling(told)}. Tried out on {told['prints']} prints:"
+    return [
+        f"Register by {told['method']}, within {told['tolerance_mm']:g} mm and {told['turn_deg']:.2f} degrees: two "
+        f"blocks at worst {pair['worst']:g} mm apart, as a rule {pair['rms']:.2f} mm. "
+        f"Tried out on {told['prints']} prints:",
+        *(line for kind in KINDS for line in _in_words(kind, told[kind.key])),
+        f"  {_seen(told)}",
+        f"  {_paper(told)}; {_swelling(told)}",
     ]
-    return [*lines, *(f"  {kind.name}: {_in_words(kind, told[kind.key])}" for kind in KINDS), f"  {_seen(told)}"]
 
 
 def _seen(told: dict[str, Any]) -> str:
@@ -228,9 +228,8 @@ def _seen(told: dict[str, Any]) -> str:
             "(bare-paper in the report)"
         )
     return (
-        f"open from the start, without any register error: {bare}. Counted from a width of {told['visible_mm']:g} mm "
-        f"on: from {eye['from_mm']:g} mm an eye tells {eye['mm']:.2f} mm apart (one minute of arc), and narrower lines "
-        "only make an edge paler"
+        f"open from the start, without any register error: {bare}. Lines are counted from {told['visible_mm']:g} mm "
+        f"on: from {eye['from_mm']:g} mm an eye tells {eye['mm']:.2f} mm apart"
     )
 
 
@@ -252,21 +251,21 @@ def _swelling(told: dict[str, Any]) -> str:
     return f"the blocks swell by up to {grow:g} % with the damp" if grow else "the blocks do not swell"
 
 
-def _in_words(kind: Kind, its: dict[str, Any]) -> str:
+def _in_words(kind: Kind, its: dict[str, Any]) -> list[str]:
+    """A fault's line: how wide it is and whether it is seen, then how often; and beneath it where, and what helps."""
     if not its["edge_mm"]:
-        return "there is no such edge in this print"
+        return [f"  {kind.name}: there is no such edge in this print"]
     if not its["places"] and not its["share_of_prints"]:
-        return f"in none of the prints; at worst {its['worst_mm']:g} mm wide"
+        return [f"  {kind.name}: in none of the prints; at worst {its['worst_mm']:g} mm wide"]
     line = its["line_a_print"]
     text = (
-        f"{_of_100(its['share_of_prints'])} prints show some (give or take {100 * its['give_or_take']:.0f}), in the "
-        f"mean {line['mean_mm']:g} mm a print of {its['edge_mm']:.0f} mm of such edge; {_width(line)}, at worst "
-        f"{its['worst_mm']:g} mm"
+        f"  {kind.name}: {_width(line)}, at worst {its['worst_mm']:g} mm; in the mean {line['mean_mm']:g} mm a print "
+        f"of {its['edge_mm']:.0f} mm of such edge, some of it in {_of_100(its['share_of_prints'])} prints"
     )
     if its["places"]:
         (x, y), pair = its["places"][0]["at_mm"], " and ".join(its["places"][0]["between"])
-        text += f". Most often it shows at x {x:g}, y {y:g} mm ({pair})"
-    return f"{text}. {_advice(kind, its)}"
+        text += f", most often at x {x:g}, y {y:g} mm ({pair})"
+    return [text, f"    {_advice(kind, its)}"]
 
 
 def _advice(kind: Kind, its: dict[str, Any]) -> str:

@@ -263,7 +263,7 @@ def _depth_words(job: Job, k: int, count: int) -> str:
 
 def _passes_words(passes: int) -> str:
     """How many passes to try; power and pace are the operator's."""
-    return "" if passes == 1 else f", in about {passes} passes, to be tried"
+    return "" if passes == 1 else f", in about {passes} passes"
 
 
 def _fill_words(settings: PathSettings) -> str:
@@ -285,11 +285,11 @@ def _too_large(job: Job) -> str:
 def _remarks(job: Job, settings: PathSettings) -> Iterator[str]:
     half = beam_half_mm(job, job.depth_mm)
     yield (
-        f"Lines are where the middle of the beam goes: {half:.3f} mm inside the outline of what is lowered. Switch any "
-        "other allowance for the kerf off. Ask the shop for its own kerf and write it into a cutter's profile."
+        f"Lines are the middle of the beam, {half:.3f} mm inside the outline of what is lowered: switch any other "
+        "allowance for the kerf off, and ask for the shop's own kerf."
     )
     if _shoulder(job, settings)[0]:
-        yield "The layers SHOULDER slope the wall of the land: in block.svg and block.dxf it is as steep as the beam."
+        yield "The layers SHOULDER slope the wall: block.svg and block.dxf hold none."
     if len(job.block.cut_outs) or settings.cut_edge:
         yield from _about_through(job, settings)
     if not fits_bed(job, register_lines.OUT_MM + register_lines.ARM_MM):

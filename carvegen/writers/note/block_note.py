@@ -21,6 +21,7 @@ from carvegen.blocks.layer_names import (
 )
 from carvegen.blocks.views import View, seen
 from carvegen.facts.profiles import Verdict
+from carvegen.facts.safety import parted
 from carvegen.toolpaths.motion.timing import by_hand_min
 from carvegen.writers.guide.guide_words import CAUTION
 from carvegen.writers.note.findings_table import cell
@@ -40,7 +41,6 @@ if TYPE_CHECKING:
 __all__ = ["machine_note", "numbered_sources"]
 
 _CLOSING = {
-    "laser": "This note names no power and no speed of a beam. Settings are the shop's, on a test piece first.",
     "router": "What this note says of a spindle and of feeds is where to begin trying. Settings are the shop's, on a "
     "test piece first.",
 }
@@ -64,7 +64,10 @@ def machine_note(
         What the hand follows: its tools and order stand in the place of a machine's layers.
     """
     hand = job.machine.kind == "hand"
-    cautions, sources = numbered_sources([*_cautions(job), *(layer_cautions(plan) if plan else ())])
+    parts_of = [parted(its) for its in _cautions(job)]
+    first = [*(says for says, _ in parts_of), *(layer_cautions(plan) if plan else ())]
+    said, sources = numbered_sources([*first, *(behind for _, behind in parts_of if behind)])
+    cautions, behind = said[: len(first)], said[len(first) :]
     parts = [
         [f"# {job.block.name}: " + ("to be cut by hand" if hand else f"for the {job.machine.kind}")],
         _question(job),
@@ -73,13 +76,14 @@ def machine_note(
         _places(report) if hand and report is not None else [],
         ["## Cautions", "", *_bullets(cautions)],
         ["## Details"],
-        ["### The block", "", *_bullets(_more_facts(job, planned=plan is not None))],
+        ["### The block", "", *_bullets([*_view_checks(job), *_more_facts(job, planned=plan is not None)])],
         ["### Files", "", *_bullets(f"`{name}`: {about}" for name, about in files.items())],
         ["### What the guide shows", "", *_bullets([guide.laid, *guide.legend])] if guide else [],
         [] if guide else _layers(job, "Layers" if plan is None else "Layers of block.svg and block.dxf"),
         plan_lines(plan) if plan else [],
         [] if hand else ["### For the shop", "", *_bullets(_hand_over(job))],
         [] if report is None else ["### Findings", "", *_findings(report, _first(report) if hand else ())],
+        ["### Behind the cautions", "", *_bullets(behind)] if behind else [],
         ["### Sources of the cautions", "", *(f"{k}. {text}" for k, text in enumerate(sources, 1))] if sources else [],
     ]
     return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
@@ -105,7 +109,8 @@ def _by_hand(guide: Guide) -> Iterator[list[str]]:
 
 
 def _by_machine(job: Job, plan: Plan | None) -> Iterator[list[str]]:
-    yield ["## Before it is cut", "", *_bullets(_first_checks(job)), "", _CLOSING[job.machine.kind]]
+    closing = ["", _CLOSING[job.machine.kind]] if job.machine.kind in _CLOSING else []
+    yield ["## Before it is cut", "", *_bullets(_first_checks(job)), *closing]
     order = order_lines(plan) if plan else []
     if order:
         yield ["## In which order", "", *order]
@@ -215,10 +220,7 @@ def _whose(job: Job) -> str:
     return ", the usual one of the machine's profile (another is named by --cutter, or by cutter in a print file)"
 
 
-_EITHER = (
-    "Hand over either paths.svg and paths.dxf, in which the width of the cut is allowed for, or block.svg and "
-    "block.dxf: never both."
-)
+_EITHER = "Cut paths.svg or paths.dxf, the width of the cut allowed for, or block.svg or block.dxf: never both."
 
 
 def _offset(job: Job, *, planned: bool) -> str:
@@ -231,10 +233,7 @@ def _grain(job: Job) -> list[str]:
     if job.material.grain != "side":
         return []
     block_deg = seen(job, View.BLOCK).direction_deg(job.grain_deg) % 180
-    return [
-        f"Grain runs {block_deg:g} degrees from the lower edge as the block lies face up "
-        f"({job.grain_deg % 180:g} degrees in the print)."
-    ]
+    return [f"Grain: {block_deg:g} degrees from the lower edge, block face up ({job.grain_deg % 180:g} in the print)."]
 
 
 def _view(job: Job) -> list[str]:
@@ -245,13 +244,17 @@ def _view(job: Job) -> list[str]:
         ]
     if not job.block.turned:
         return [f"{View.PLAIN.words} To check: compare with the proof; what is left there is left here."]
-    return [
-        f"{View.BLOCK.words} Do not mirror it again. To check: compare with the proof, which is in print view; what "
-        f"is left there is right here.{_ARROW if len(seen(job, View.BLOCK).mark) else ''}"
-    ]
+    return [f"{View.BLOCK.words} Do not mirror it again.{_ARROW if len(seen(job, View.BLOCK).mark) else ''}"]
 
 
-_ARROW = " The arrow above the block points to the left here, to the right in the print; if not, the block was flipped."
+_ARROW = " To check: here the arrow above the block points to the left."
+
+
+def _view_checks(job: Job) -> list[str]:
+    """More on how to tell that nothing was flipped."""
+    if job.machine.kind == "hand" or not job.block.turned:
+        return []
+    return ["Views: the proof is in print view; what is left there is right here, and an arrow points the other way."]
 
 
 def _board(job: Job) -> list[str]:
@@ -301,7 +304,8 @@ def _layer_row(name: str, asks: str, shapes: PolygonArray) -> str:
 def _first_checks(job: Job) -> Iterator[str]:
     """What goes wrong without a look: unit, thickness, a test piece; common practice where no source is cited."""
     yield f"Measure the check bar after opening the file: {BAR_MM:g} mm. If it is not, stop: the unit was misread."
-    yield "Measure the block's thickness in three places or more, and hand over the maker's statement with it."
+    statement = "" if job.permit.verdict is Verdict.ASK else "; hand over the maker's statement with it"
+    yield f"Measure the block's thickness in three places or more{statement}."
     width = "the kerf" if job.machine.kind == "laser" else "how wide the cutter cuts"
     yield f"Cut a test piece of the same sheet first: a line, a dot, a narrow land, the depth, {width}."
     if job.machine.kind == "router":

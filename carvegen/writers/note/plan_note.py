@@ -17,6 +17,7 @@ __all__ = ["hand_paces", "hand_time", "layer_cautions", "order_lines", "plan_lin
 
 
 _WORTH_MM2 = 0.1  #: less than this standing in corners is not worth a word; our own choice
+_BRIEF_WORDS = 26  #: what is longer is said without what follows its colon
 _LONG_WORDS, _HEAD_WORDS = 45, 2  #: longer remarks stand in the details; so many words name what one is about
 
 
@@ -24,7 +25,7 @@ def order_lines(plan: Plan) -> list[str]:
     """What the machine does one after the other, in short, with what must be known of it; empty without paths."""
     times = timing.times(plan)
     lines = [
-        f"{k}. {cell(operation.name)}: {operation.asks.partition(';')[0]}{_about(times, k)}."
+        f"{k}. {cell(operation.name)}: {_briefly(operation.asks)}{_about(times, k)}."
         for k, operation in enumerate(plan.operations, start=1)
     ]
     if times:
@@ -34,6 +35,18 @@ def order_lines(plan: Plan) -> list[str]:
     if heads:
         remarks.append(f"- {', '.join(heads)}: read first what Details, Paths, says of them.")
     return [*lines, *([""] if lines and remarks else []), *remarks]
+
+
+def _briefly(asks: str) -> str:
+    """What an operation asks, without how and why."""
+    brief = asks.partition(";")[0]
+    return brief if len(brief.split()) <= _BRIEF_WORDS else brief.partition(": ")[0]
+
+
+def _common(plan: Plan) -> list[str]:
+    """What at least two operations ask alike, beside what each asks by itself: said once."""
+    every = [its.strip() for operation in plan.operations for its in operation.asks.split(";")[1:]]
+    return [its for its in dict.fromkeys(every) if every.count(its) > 1]
 
 
 def _for_details(remark: str) -> bool:
@@ -50,16 +63,17 @@ def layer_cautions(plan: Plan) -> list[str]:
 def plan_lines(plan: Plan) -> list[str]:
     """The note's details on paths, in Markdown; none if there are no paths and nothing to say."""
     times = timing.times(plan)
-    lines = []
+    lines, alike = list[str](), _common(plan)
     if plan.operations:
         lines += [
             "| no. | layer | asks | cutter | deepest, mm | passes | strokes | length, m | travel, m | about |",
             "| ---: | --- | --- | --- | ---: | ---: | ---: | ---: | ---: | ---: |",
             *(
-                _row(k, operation, times[k - 1] if times else None)
+                _row(k, operation, times[k - 1] if times else None, alike)
                 for k, operation in enumerate(plan.operations, start=1)
             ),
             "",
+            *(f"- Several layers: {its}." for its in alike),
             *_whole(plan, times),
         ]
     lines += [f"- {remark}" for remark in plan.remarks if _for_details(remark)]
@@ -100,13 +114,14 @@ def hand_paces(material: Material) -> list[str]:
     ]
 
 
-def _row(k: int, operation: Operation, time: Time | None) -> str:
+def _row(k: int, operation: Operation, time: Time | None, alike: list[str]) -> str:
     paths = operation.paths
+    asks = "; ".join(its.strip() for its in operation.asks.split(";") if its.strip() not in alike)
     length = time.work_mm if time else operation.passes * float(paths.lengths.sum())
     strokes = time.strokes if time else operation.passes * len(paths)
     travel, about = (f"{time.travel_mm / 1000:.2f}", timing.spoken(time.whole_s)) if time else ("-", "-")
     return (
-        f"| {k} | {cell(operation.name)} | {cell(operation.asks)} | {cell(operation.cutter.name)} | "
+        f"| {k} | {cell(operation.name)} | {cell(asks)} | {cell(operation.cutter.name)} | "
         f"{operation.depth_mm:.2f} | "
         f"{operation.passes} | {strokes} | {length / 1000:.2f} | {travel} | {about} |"
     )

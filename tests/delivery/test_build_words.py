@@ -1,0 +1,31 @@
+"""Why a step of a build is run again, in words of what she did; and which of several tables a message means."""
+
+from __future__ import annotations
+
+from carvegen.delivery.step_keys import differences
+from carvegen.prints.file.key_lines import placed
+
+
+def test_what_she_did_is_named_and_not_how_it_is_hashed() -> None:
+    old = {"order of contents": "1", "contents of drawing.svg": "a", "kept of snowfall 1": "x", "seed": "1"}
+    new = {"order of contents": "2", "contents of drawing.svg": "b", "contents of kept/snowfall-1.svg": "c",
+           "kept of snowfall 1": "y", "seed": "2"}  # fmt: skip
+    assert differences(old, new) == [
+        "kept/snowfall-1.svg is read now", "drawing.svg was edited", "snowfall 1 was kept or let go", "seed changed",
+    ]  # fmt: skip
+    assert differences({**old, "contents of marks.svg": "d"}, old) == ["marks.svg is no longer read"]
+
+
+def test_nothing_that_differs_goes_without_a_word() -> None:
+    """What is said decides what is built."""
+    old = {"order of contents": "1", "carvegen": "0.1"}
+    assert differences(old, {**old, "order of contents": "2"}) == ["other files are read"]
+    assert differences(old, {**old, "carvegen": "0.2"}) == ["carvegen is another version"]
+    assert differences(old, old) == []
+
+
+def test_tables_are_counted_from_one(tmp_path) -> None:
+    (tmp_path / "print.toml").write_text('[[highlights]]\nshape = "a"\n\n[[highlights]]\nshape = "b"\n')
+    said = placed(tmp_path / "print.toml", "highlights[1].shape")
+    assert said.endswith("line 5: the second [[highlights]]: highlights[1].shape")
+    assert placed(tmp_path / "print.toml", "print.name").endswith("print.name")
