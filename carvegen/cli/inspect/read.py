@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
+_PLACED = frozenset({"corners", "size_mm", "dpi", "view", "points", "width_mm", "bar_mm", "tilt_deg", "deskew"})
 _CELL = 60  #: letters of a layer's name in the table
 
 
@@ -86,6 +87,13 @@ def _default(setting: Any) -> str:  # noqa: ANN401
 )
 @options.true_size
 @click.option(
+    "--onto",
+    metavar="PLAN",
+    type=click.Path(path_type=Path),
+    help="Scan: laid by the drawing itself on a plan: a folder of a build, a land or a block's machine file.",
+)
+@click.option("--block", help="With --onto: the block that the scan shows, if the plan has several.")
+@click.option(
     "--inks",
     type=_Said("INKS", "ink_names"),
     help='Scan: inks to tell apart, from dark to light: how many, or their names: "key,tone,ground".',
@@ -108,9 +116,11 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     from carvegen.artwork.scan import ScanOptions, read_scan
 
     _check_targets(file, out, picture)
-    units, outlines = said.pop("units"), said.pop("outlines")
+    units, outlines, onto, block = (said.pop(name) for name in ("units", "outlines", "onto", "block"))
     given = {name: value for name, value in said.items() if value is not None}
-    if given or is_picture(file):
+    if onto is not None:
+        artwork = _on_plan(file, onto, picture, {**said, "block": block})
+    elif given or is_picture(file):
         artwork = read_scan(file, ScanOptions(**given))
     else:
         from carvegen.blocks.layer_names import NOTES
@@ -121,6 +131,28 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     shown = picture or out
     if shown is not None:
         options.look_first(shown)
+
+
+def _on_plan(file: Path, onto: Path, picture: Path | None, said: dict[str, Any]) -> Artwork:
+    """What a scan shows, laid on a plan."""
+    from dataclasses import replace
+
+    from carvegen.artwork.on_plan import read_laid
+    from carvegen.artwork.scan import ScanOptions
+    from carvegen.cli.inspect.on_plan import laid_file, lands_of, side_words
+
+    lands, size = lands_of(onto, said.pop("block"))
+    found = laid_file(file, lands, size, picture or Path(f"{file.stem}-on-plan.png"), said)
+    if found is None:
+        raise InputError(
+            "has too little drawn on it to lay a scan there", where=str(onto),
+            hint="leave --onto out, and give --corners and --size, or --dpi",
+        )  # fmt: skip
+    name, laid, notes = found
+    used = {key: value for key, value in said.items() if value is not None and key not in _PLACED}
+    artwork = read_laid(laid, ScanOptions(**used))
+    placed = f"laid on the plan of {name} by the drawing: {laid.fit.words}; {side_words(laid)}"
+    return replace(artwork, notes=(placed, *notes, *artwork.notes))
 
 
 def _check_targets(file: Path, out: Path | None, picture: Path | None) -> None:
