@@ -111,6 +111,25 @@ def test_read_lays_a_photograph_on_a_plan(own_folder, plan, capsys):
     assert any("shows the block itself" in note for note in told["notes"])
 
 
+def test_corners_are_looked_for_where_a_size_is_given(own_folder, capsys):
+    """The step of the README, with --corners auto and without."""
+    photo = photographed(own_folder / "block.jpg", PLANNED, mirrored=True, margin=0.0, table=(200, 190, 170))
+    for words in ((), ("--corners", "auto")):
+        told = run(capsys, "read", photo, "--size", "120x80", *words, "--view", "block", "--json")
+        area = json.loads(told.out)["layers"][0]["area_mm2"]
+        assert area == pytest.approx(PLANNED.area, rel=0.02)
+
+
+def test_corners_that_are_not_found_are_asked_for_with_a_picture(own_folder, capsys):
+    noise = np.random.default_rng(1).integers(0, 256, (300, 400), dtype=np.uint8)
+    Image.fromarray(noise).save(own_folder / "noise.png")
+    ran = run(capsys, "read", own_folder / "noise.png", "--size", "120x80")
+    assert ran.code == 2
+    assert "noise-corners.png" in ran.err
+    with Image.open(own_folder / "noise-corners.png") as picture:
+        assert picture.size == (400, 300)
+
+
 #: A groove 3 mm wide, and what was made of it.
 GROOVE = shapely.difference(made.FACE, shapely.box(10, 30, 110, 33))
 CASES = {

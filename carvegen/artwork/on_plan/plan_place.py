@@ -49,6 +49,7 @@ _LOWEST, _HIGHEST = 5.0, 120.0  #: frequencies looked at, cycles in `_SPECTRUM_P
 _TURNS = 2  #: peaks of a log-polar correlation that are followed
 _SIZES = (0.3, 3.0)  #: of what is looked for, beside the plan drawn as large as the picture
 _FOLLOWED = 4  #: places that are looked at more closely
+_BEHIND = 0.6  #: what is less alike beside the best is not
 _UNLIKE = 1.6  #: sides of four corners that differ more from the plan's are not its own
 _LEVEL_MM = 6.0  #: light is even within so much
 _LEVEL_PX = 5.0  #: and within so much of the first look
@@ -234,7 +235,7 @@ def _first_look(
     template = _Template(face, shape)
     found = [_best_shift(template, seen, place, scale) for place in _starts(plan, seen, corners, px_per_mm)]
     found.sort(key=lambda its: -its[0])
-    return found[:_FOLLOWED]
+    return [its for its in found[:_FOLLOWED] if its[0] > _BEHIND * found[0][0]]
 
 
 class _Template:

@@ -104,7 +104,7 @@ def _default(setting: Any) -> str:  # noqa: ANN401
 @_scan_options
 @options.as_json
 def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, **said: Any) -> None:  # noqa: ANN401
-    """Show what is understood of a drawing (SVG, DXF) or a scan (PNG, JPEG, TIFF, WebP): size, layers, shapes.
+    """Show what is understood of a drawing (SVG, DXF) or a scan (PNG, JPEG, TIFF, WebP, HEIC): size, layers, shapes.
 
     A scan's dark parts are traced at true size; everything that was assumed or changed is noted.
 
@@ -121,7 +121,7 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     if onto is not None:
         artwork = _on_plan(file, onto, picture, {**said, "block": block})
     elif given or is_picture(file):
-        artwork = read_scan(file, ScanOptions(**given))
+        artwork = _by_corners(file, given) if "size_mm" in given else read_scan(file, ScanOptions(**given))
     else:
         from carvegen.blocks.layer_names import NOTES
 
@@ -131,6 +131,25 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     shown = picture or out
     if shown is not None:
         options.look_first(shown)
+
+
+def _by_corners(file: Path, given: dict[str, Any]) -> Artwork:
+    """A scan by the block's corners: looked for if none are given, and asked for with a picture to read them off."""
+    from carvegen.artwork.drawing import Notes
+    from carvegen.artwork.kinds import picture_bytes
+    from carvegen.artwork.scan import ScanOptions, read_scan
+    from carvegen.artwork.scan.pixels import opened
+    from carvegen.base.files import save_file
+    from carvegen.writers.first_proof.ruled_png import ruled_png
+
+    try:
+        return read_scan(file, ScanOptions(**{"corners": "auto", **given}))
+    except InputError as error:
+        if error.fields == ("corners",):
+            ruled = Path(f"{file.stem}-corners.png")
+            save_file(ruled, ruled_png(opened(picture_bytes(file), Notes())))
+            error.hint = f"read the corners off {ruled}, which counts the pixels, and {error._hint}"
+        raise
 
 
 def _on_plan(file: Path, onto: Path, picture: Path | None, said: dict[str, Any]) -> Artwork:
