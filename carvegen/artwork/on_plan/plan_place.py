@@ -8,7 +8,7 @@ more start. The plan's mirror image is tried all the same, so that a block is to
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
@@ -19,10 +19,13 @@ from scipy import fft, ndimage
 
 from carvegen import geometry
 from carvegen.artwork.scan.frame import homography
+from carvegen.base.colour import cielab, overprinted, screen
 from carvegen.geometry.coverage import coverage
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
+
+    from carvegen.base.colour import Ink, Rgb
 
 __all__ = [
     "Matrix",
@@ -94,12 +97,28 @@ def plan_of(shape: BaseGeometry, size_mm: tuple[float, float]) -> Plan:
     shape
         Print view, mm, y up.
     """
+    scale, size = _plan_scale(size_mm)
+    return Plan((1 - _covered(shape, scale, size)).astype(np.float32), scale)
+
+
+def plan_of_inks(
+    lands: Mapping[str, BaseGeometry], coats: Mapping[str, Ink], paper: Rgb, size_mm: tuple[float, float]
+) -> Plan:
+    """The plan of a print in several inks, as light as it comes out; `coats` in printing order."""
+    scale, size = _plan_scale(size_mm)
+    light = overprinted(paper, [(ink, _covered(lands[name], scale, size)) for name, ink in coats.items()])
+    return Plan((cielab(screen(light))[..., 0] / 100).astype(np.float32), scale)
+
+
+def _plan_scale(size_mm: tuple[float, float]) -> tuple[float, tuple[int, int]]:
+    """Pixels a millimetre of a plan, and its columns and rows."""
     width, height = size_mm
     scale = min(_MOST_PX_PER_MM, float(np.sqrt(_MOST_PIXELS / (width * height))))
-    size = max(round(width * scale), 8), max(round(height * scale), 8)
-    return Plan(
-        1 - coverage(geometry.moved(geometry.parts(shape), (0, 0), scale=scale), size).astype(np.float32), scale
-    )
+    return scale, (max(round(width * scale), 8), max(round(height * scale), 8))
+
+
+def _covered(shape: BaseGeometry, scale: float, size: tuple[int, int]) -> NDArray[np.float64]:
+    return coverage(geometry.moved(geometry.parts(shape), (0, 0), scale=scale), size)
 
 
 class Seen:

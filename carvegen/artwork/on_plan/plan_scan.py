@@ -93,7 +93,7 @@ def read_laid(laid: Laid, options: ScanOptions) -> Artwork:
     """
     options = replace(options, deskew=False, corners=None, size_mm=None, view="print")
     picture = laid.picture
-    if len(options.inks) == 1:
+    if len(options.inks) == 1 and not options.coats:
         tone = _parted(drawn_tone(picture.image), laid.plan)
         picture = replace(picture, image=Image.fromarray(tone))
         options = replace(options, even=False, threshold=options.threshold or _PARTING / 255)

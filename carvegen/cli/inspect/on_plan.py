@@ -114,7 +114,7 @@ def laid_file(
     picture
         Where a fit that is refused is drawn.
     """
-    from carvegen.artwork.on_plan import PoorFitError, lay_file, marked_off_mm, plan_of
+    from carvegen.artwork.on_plan import PoorFitError, lay_file, marked_off_mm, plan_of, plan_of_inks
     from carvegen.artwork.scan import corners_from
     from carvegen.base.files import save_file
     from carvegen.writers.first_proof.ringed_png import fit_png
@@ -122,7 +122,14 @@ def laid_file(
     corners = given["corners"]
     if isinstance(corners, str) and corners != "auto":
         corners = corners_from(corners)
-    plans = {name: plan_of(land, size) for name, land in lands.items() if not land.is_empty}
+    if given.get("coats"):
+        coats = dict(zip(given["inks"], given["coats"], strict=True))
+        missing = [name for name in coats if name not in lands]
+        if missing:
+            raise InputError("has no such block", value=missing[0], where="the plan", hint=f"known: {', '.join(lands)}")
+        plans = {"the print": plan_of_inks(lands, coats, given["paper"], size)}
+    else:
+        plans = {name: plan_of(land, size) for name, land in lands.items() if not land.is_empty}
     try:
         found = lay_file(path, plans, corners=corners, dpi=given["dpi"], view=given["view"])
     except PoorFitError as error:

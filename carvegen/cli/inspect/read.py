@@ -95,18 +95,27 @@ def _default(setting: Any) -> str:  # noqa: ANN401
 @click.option("--block", help="With --onto: the block that the scan shows, if the plan has several.")
 @click.option(
     "--inks",
-    type=_Said("INKS", "ink_names"),
-    help='Scan: inks to tell apart, from dark to light: how many, or their names: "key,tone,ground".',
+    type=_Said("INKS", "inks_said"),
+    help='Scan: inks to tell apart, from dark to light: how many, or their names: "key,tone,ground"; or, in printing '
+    'order with colour and opacity, inks that lie over one another: "sky=#a9bfcb 0.2, key=#1f2b3d 0.7".',
+)
+@click.option(
+    "--print",
+    "print_file",
+    metavar="PRINT.toml",
+    type=click.Path(path_type=Path),
+    help="Scan: of a finished print: its inks and paper by the print file.",
 )
 @click.option(
     "--view", type=options.OneOf(["print", "block"]), help="Scan: of a print or tracing, or of the block itself."
 )
 @_scan_options
 @options.as_json
-def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, **said: Any) -> None:  # noqa: ANN401
+def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, **said: Any) -> int:  # noqa: ANN401
     """Show what is understood of a drawing (SVG, DXF) or a scan (PNG, JPEG, TIFF, WebP, HEIC): size, layers, shapes.
 
-    A scan's dark parts are traced at true size; everything that was assumed or changed is noted.
+    A scan's dark parts are traced at true size; everything that was assumed or changed is noted. Exit
+    code 1 if it is not sure everywhere which inks lie there: these places are on the layer FINDING.
 
     \b
     carvegen read jetty.tif --inks key,tone,ground -o jetty.svg --picture seen.png
@@ -114,9 +123,11 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     from carvegen.artwork import read
     from carvegen.artwork.kinds import is_picture
     from carvegen.artwork.scan import ScanOptions, read_scan
+    from carvegen.artwork.scan.planes import UNSURE
 
     _check_targets(file, out, picture)
     units, outlines, onto, block = (said.pop(name) for name in ("units", "outlines", "onto", "block"))
+    said |= _inks(said.pop("inks"), said.pop("print_file"))
     given = {name: value for name, value in said.items() if value is not None}
     if onto is not None:
         artwork = _on_plan(file, onto, picture, {**said, "block": block})
@@ -131,6 +142,19 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     shown = picture or out
     if shown is not None:
         options.look_first(shown)
+    return int(UNSURE in artwork.layers and bool(given.get("coats")))
+
+
+def _inks(inks: dict[str, Any] | None, print_file: Path | None) -> dict[str, Any]:
+    """Names, colours and paper of the inks, as far as they are given."""
+    if print_file is None:
+        return inks or {}
+    from carvegen.prints.file.print_file import read_print
+
+    given = read_print(print_file, options.library())
+    blocks = [block for block in given.blocks if block.inked and block.ink is not None]
+    coats = tuple(block.ink for block in blocks)
+    return {"inks": tuple(block.name for block in blocks), "coats": coats, "paper": given.paper}
 
 
 def _by_corners(file: Path, given: dict[str, Any]) -> Artwork:
@@ -161,6 +185,7 @@ def _on_plan(file: Path, onto: Path, picture: Path | None, said: dict[str, Any])
     from carvegen.cli.inspect.on_plan import laid_file, lands_of, side_words
 
     lands, size = lands_of(onto, said.pop("block"))
+    said = {"paper": ScanOptions().paper, **said}
     found = laid_file(file, lands, size, picture or Path(f"{file.stem}-on-plan.png"), said)
     if found is None:
         raise InputError(

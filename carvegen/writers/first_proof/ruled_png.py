@@ -6,7 +6,7 @@ import io
 import math
 from typing import TYPE_CHECKING
 
-from PIL import Image, ImageDraw, ImageFont
+from PIL import ImageDraw, ImageFont
 
 if TYPE_CHECKING:
     from carvegen.artwork.scan.pixels import Picture
