@@ -21,6 +21,7 @@ _ALIKE = 0.6
 _LOCKED_MM = 0.6
 _LEAST_LOCKED, _MOST_OFF_MM = 0.75, 0.35  #: our own choice, set on blocks that differ; see `Fit`
 _FEWEST, _FEWEST_SEEN = 12, 0.3
+_BOTH_WAYS = 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,6 +37,7 @@ class Fit:
     off: NDArray[np.float64]  #: how far the picture still lies off there, mm; along straight lines it does not count
     alike: NDArray[np.float64]  #: correlation at that offset; (n,)
     drawn: NDArray[np.bool_]  #: whether something is drawn there in the picture; (n,)
+    firm: NDArray[np.bool_]  #: whether what is drawn there has edges in more than one direction; (n,)
     cell_mm: float
 
     @property
@@ -63,14 +65,17 @@ class Fit:
     @property
     def can_tell(self) -> bool:
         """Whether enough is drawn on the plan to tell right from wrong."""
-        return len(self.middle) >= _FEWEST
+        return int(self.firm.sum()) >= _FEWEST
 
     @property
     def fault(self) -> str:
         """What speaks against it; nothing if it is right."""
         if not self.can_tell:
-            return f"the plan has too little drawn on it to tell: {len(self.middle)} places of {_FEWEST}"
-        if self.drawn.sum() < max(_FEWEST, _FEWEST_SEEN * len(self.middle)) or self.locked.sum() < _FEWEST:
+            return f"the plan has too little drawn on it to tell: {self.firm.sum()} places of {_FEWEST}"
+        if (
+            self.drawn.sum() < max(_FEWEST, _FEWEST_SEEN * len(self.middle))
+            or self.locked[self.firm].sum() < _FEWEST / 2
+        ):
             return f"of {len(self.middle)} places on the plan only {self.locked.sum()} can be seen in the picture"
         if self.share < _LEAST_LOCKED:
             return f"only {self.share:.0%} of the places that show a drawing agree; {_LEAST_LOCKED:.0%} must"
@@ -109,8 +114,9 @@ def judged(plan: Plan, seen: Seen, place: Matrix) -> Fit:
     inner = around[:, reach:-reach, reach:-reach]
     seen_there = np.isfinite(_windows(here, side, y + reach, x + reach)).all(axis=(1, 2))
     move, alike = _sought(cells, around, reach)
+    far, firm = _across(cells, move)
     return Fit(
-        middle=(np.column_stack([x, y]) + side / 2) / _PX_PER_MM, off=_across(cells, move) / _PX_PER_MM, alike=alike,
+        middle=(np.column_stack([x, y]) + side / 2) / _PX_PER_MM, off=far / _PX_PER_MM, firm=firm, alike=alike,
         drawn=seen_there & (inner.std(axis=(1, 2)) > _DRAWN), cell_mm=side_mm,
     )  # fmt: skip
 
@@ -144,17 +150,18 @@ def _sought(cells: Tone, around: Tone, reach: int) -> tuple[NDArray[np.float64],
     return np.column_stack([i + across - reach, j + down - reach]), alike[row, j, i].astype(np.float64)
 
 
-def _across(cells: Tone, move: NDArray[np.float64]) -> NDArray[np.float64]:
-    """How far each cell is moved across its edges: along straight ones no offset can be told; (n,).
+def _across(cells: Tone, move: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """How far each cell is moved across its edges, for along straight ones no offset can be told; and if it can be.
 
-    By the structure tensor T, the mean of the gradients' products, as sqrt(d T d / T's larger eigenvalue)
-    (source: foerstner-guelch).
+    By the structure tensor T, the mean of the gradients' products, as sqrt(d T d / T's larger eigenvalue), and by how
+    large the smaller one is beside it (source: foerstner-guelch); (n,) each.
     """
     down, across = np.gradient(cells, axis=(1, 2))
     xx, yy, xy = ((a * b).mean(axis=(1, 2)) for a, b in ((across, across), (down, down), (across, down)))
-    largest = (xx + yy + np.hypot(xx - yy, 2 * xy)) / 2
+    largest = np.maximum((xx + yy + np.hypot(xx - yy, 2 * xy)) / 2, 1e-9)
     x, y = move.T
-    return np.asarray(np.sqrt(np.maximum(xx * x**2 + 2 * xy * x * y + yy * y**2, 0) / np.maximum(largest, 1e-9)))
+    far = np.sqrt(np.maximum(xx * x**2 + 2 * xy * x * y + yy * y**2, 0) / largest)
+    return np.asarray(far), np.asarray((xx + yy) / largest - 1 > _BOTH_WAYS)
 
 
 def _peak(before: Tone, here: Tone, after: Tone) -> NDArray[np.float64]:

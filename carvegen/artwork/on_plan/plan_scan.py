@@ -54,6 +54,7 @@ class Laid:
     plan: Plan
     picture: Picture  #: the plan's face as the picture shows it, unmirrored, in print view
     px_per_mm: float  #: of that
+    pictured_px: tuple[int, int]  #: width and height of the whole picture
 
 
 def laid_on(
@@ -80,7 +81,8 @@ def laid_on(
     fit = judged(plan, seen, place)
     whole = np.linalg.inv(shrink) @ place
     scale = _scale(plan, whole)
-    return Laid(whole, fit, is_mirrored(place, plan), plan, _straight(picture, plan, whole, scale), scale)
+    return Laid(whole, fit, is_mirrored(place, plan), plan, _straight(picture, plan, whole, scale), scale,
+                (picture.width, picture.height))  # fmt: skip
 
 
 def read_laid(laid: Laid, options: ScanOptions) -> Artwork:

@@ -90,6 +90,13 @@ def test_the_figure_tells_a_place_that_is_off(move, good):
     assert (not fit.fault) is good
 
 
+def test_a_plan_of_a_few_straight_edges_tells_no_place():
+    """Along a straight edge anything fits: a bar alone was laid anywhere, and looked right."""
+    bar = shapely.box(30, 10, 50, 70)
+    found = laid_on(plan_of(bar, made.SIZE), Picture(Image.fromarray(made.photographed(made.painted(bar))[0]), None))
+    assert not found.fit.can_tell
+
+
 def test_one_corner_that_is_wrong_is_seen_by_the_figure():
     seen, true = made.photographed(made.painted(SKY))
     box = PLANS["sky"].corners
