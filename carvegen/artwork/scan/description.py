@@ -86,7 +86,7 @@ class ScanOptions:
                 "needs the corners", field="size_mm", hint="mark them: {corners}, or {corners} auto", names=("corners",)
             )
         if self.coats and len(self.coats) != len(self.inks):
-            raise InputError("must be as many as the inks' names", value=len(self.coats), field="coats")
+            raise InputError("must be as many as the inks' names", value=len(self.coats), field="inks")
         if self.light and len(self.inks) > 1:
             raise InputError("needs a single ink", field="light", hint="leave {inks} out", names=("inks",))
 
