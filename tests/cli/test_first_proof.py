@@ -64,7 +64,7 @@ def test_what_can_still_be_done_comes_first(own_folder, plan, capsys):
 
 
 def test_words_for_the_hand(own_folder, plan, capsys):
-    ran = run(capsys, "compare", plan, photographed(own_folder / "proof.jpg", MADE))
+    ran = run(capsys, "compare", plan, photographed(own_folder / "proof.jpg", MADE), "--block", "sky")
     lines = ran.out.splitlines()
     assert lines.index(next(its for its in lines if its.startswith("still to cut: 1 place,"))) < lines.index(
         next(its for its in lines if its.startswith("cut where the plan cuts nothing"))
@@ -74,14 +74,14 @@ def test_words_for_the_hand(own_folder, plan, capsys):
 
 
 def test_as_planned_is_said_and_exits_with_none(own_folder, plan, capsys):
-    ran = run(capsys, "compare", plan, photographed(own_folder / "proof.jpg", PLANNED, shadow=0.3))
+    ran = run(capsys, "compare", plan, photographed(own_folder / "proof.jpg", PLANNED, shadow=0.3), "--block", "sky")
     assert ran.code == 0, ran.out
     assert "as planned, within 0.3 mm" in ran.out
 
 
 def test_another_drawing_is_refused_with_a_picture(own_folder, plan, capsys):
     photo = photographed(own_folder / "other.jpg", made.sky(seed=31))
-    ran = run(capsys, "compare", plan, photo)
+    ran = run(capsys, "compare", plan, photo, "--block", "sky")
     assert ran.code == 2
     assert "does not fit the plan" in ran.err
     assert "other-on-plan.png" in ran.err
@@ -104,7 +104,7 @@ def test_the_wrong_side_is_told(own_folder, plan, capsys):
 
 def test_read_lays_a_photograph_on_a_plan(own_folder, plan, capsys):
     photo = photographed(own_folder / "block.jpg", PLANNED, mirrored=True, turn=-5.0)
-    ran = run(capsys, "read", photo, "--onto", plan, "--out", "land.svg", "--json")
+    ran = run(capsys, "read", photo, "--onto", plan, "--block", "sky", "--out", "land.svg", "--json")
     told = json.loads(ran.out)
     assert told["layers"][0]["area_mm2"] == pytest.approx(PLANNED.area, rel=0.01)
     assert (told["width_mm"], told["height_mm"]) == pytest.approx(made.SIZE)
