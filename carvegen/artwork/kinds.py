@@ -9,7 +9,7 @@ from carvegen.artwork import bounds
 from carvegen.base.errors import InputError
 from carvegen.base.suggestions import meant_file
 
-__all__ = ["PICTURE", "drawing_bytes", "is_picture", "is_there", "kind_of", "picture_bytes"]
+__all__ = ["PICTURE", "drawing_bytes", "is_heic", "is_picture", "is_there", "kind_of", "picture_bytes"]
 
 PICTURE = "a picture"  #: the kind of what is made of dots
 
@@ -23,8 +23,9 @@ _OTHERS = (
 )  # fmt: skip
 #: First bytes of pictures made of dots.
 _PICTURES = (b"\x89PNG", b"\xff\xd8\xff", b"GIF8", b"II*\x00", b"MM\x00*", b"BM", b"RIFF")
+_HEIC = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"mif1", b"msf1")  #: brands (from memory: ISO/IEC 23008-12)
 _DXF = re.compile(rb"\s*(999[ \t]*\r?\n[^\n]*\n\s*)*0[ \t]*\r?\n[ \t]*SECTION\b")
-_ENDINGS = (".svg", ".dxf", ".png", ".jpg", ".jpeg", ".tif", ".tiff", ".webp")
+_ENDINGS = (".svg", ".dxf", ".png", ".jpg", ".jpeg", ".tif", ".tiff", ".webp", ".heic")
 _DXF_BINARY = b"AutoCAD Binary DXF"
 _MARKS = (b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff")
 
@@ -41,9 +42,18 @@ def is_picture(path: Path) -> bool:
     """Whether a file is a picture made of dots, by its first bytes."""
     try:
         with path.open("rb") as file:
-            return file.read(8).startswith(_PICTURES)
+            return _starts_like_picture(file.read(12))
     except (OSError, ValueError):
         return False
+
+
+def is_heic(data: bytes) -> bool:
+    """Whether it is a photograph as many phones save them, by its first bytes."""
+    return data[4:8] == b"ftyp" and data[8:12] in _HEIC
+
+
+def _starts_like_picture(data: bytes) -> bool:
+    return data.startswith(_PICTURES) or is_heic(data)
 
 
 def picture_bytes(path: Path) -> bytes:
@@ -96,7 +106,7 @@ def kind_of(data: bytes) -> str:
     for first, what, remedy in _OTHERS:
         if data.startswith(first):
             raise InputError(what, hint=remedy)
-    if data.startswith(_PICTURES):
+    if _starts_like_picture(data):
         return PICTURE
     head = data[:4096]
     for mark in _MARKS:

@@ -1,7 +1,8 @@
-"""What differs between two lands: newly cut and newly land, as areas and places; and lands read from files."""
+"""What differs between two lands, as areas and places, and between a plan and a first proof; lands read from files."""
 
 from __future__ import annotations
 
+import enum
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,13 +20,17 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.blocks.views import View
-    from carvegen.geometry import PolygonArray
+    from carvegen.geometry import Floats, PolygonArray
 
-__all__ = ["CUT_FOLDER", "Difference", "difference", "is_cut", "land_in", "lands_in"]
+__all__ = ["CUT_FOLDER", "Difference", "Kind", "Spot", "difference", "is_cut", "land_in", "lands_in", "spots"]
 
 CUT_FOLDER = "cut"  #: folder of a build in which the lands of cut blocks are kept as they were
 _MOST_PLACES = 12
 _CRUMB_MM2 = 0.01
+_INSIDE_MM = 0.05  #: how near the largest disc in a piece is found
+_BESIDE_MM = 0.3  #: what is gone belongs to a planned cut that is so near
+_RIM, _MOSTLY = 1.5, 0.5  #: a cut so many times as wide as the piece, over most of it, makes the piece a rim
+_RIM_MM = 1.5  #: a rim is narrower; our own choice
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -64,6 +69,88 @@ def difference(name: str, before: BaseGeometry, after: BaseGeometry, tolerance_m
         _wide(shapely.difference(one, other), 2 * tolerance_mm) for one, other in ((before, after), (after, before))
     )
     return Difference(name=name, before=before, after=after, cut=gone, land=come)
+
+
+class Kind(enum.Enum):
+    """How a block or its proof differs from the plan, in the order of what can still be done."""
+
+    TO_CUT = "still to cut"
+    NARROWER = "cut narrower than planned"
+    WIDER = "cut wider than planned"
+    TOO_MUCH = "cut too much"
+    UNPLANNED = "cut where the plan cuts nothing"
+
+    @property
+    def stands(self) -> bool:
+        """Whether it still stands, so that it can be cut."""
+        return self in (Kind.TO_CUT, Kind.NARROWER)
+
+    @property
+    def remedy(self) -> str:
+        """What can be done."""
+        if self.stands:
+            return "it can be cut"
+        return "what is gone can't be put back: let the plan follow it, or cut a new block"
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Spot:
+    """One place where a block or its proof differs from the plan; print view, mm."""
+
+    kind: Kind
+    shape: shapely.Polygon
+    width_mm: float  #: diameter of the largest disc in it
+    at: tuple[float, float]  #: that disc's middle
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values."""
+        return {
+            "kind": self.kind.value, "at_mm": [round(self.at[0], 2), round(self.at[1], 2)],
+            "area_mm2": round(self.shape.area, 3), "width_mm": round(self.width_mm, 2),
+        }  # fmt: skip
+
+
+def spots(change: Difference, face: BaseGeometry) -> list[Spot]:
+    """What differs of a block or its proof (`after`) from its plan (`before`), what can still be done first.
+
+    What stands and should not fills the cut that is planned there, or leaves it narrower than planned. What is gone
+    widens a cut that is planned, or goes further than a rim, or lies where none is planned.
+    """
+    planned = shapely.difference(face, change.before)
+    made = shapely.difference(face, change.after)
+    pieces = geometry.stack([change.land, change.cut])
+    if len(pieces) == 0:
+        return []
+    radius = shapely.maximum_inscribed_circle(pieces, _INSIDE_MM)
+    middle, width = shapely.get_coordinates(shapely.get_point(radius, 0)), 2 * shapely.length(radius)
+    stands = len(change.land)
+    kinds = [
+        *_kinds(change.land, width[:stands], planned, Kind.TO_CUT, Kind.NARROWER),
+        *_kinds(change.cut, width[stands:], made, Kind.TOO_MUCH, Kind.WIDER),
+    ]
+    shapely.prepare(planned)
+    beside = shapely.dwithin(pieces, planned, _BESIDE_MM)
+    found = [
+        Spot(
+            kind=kind if kind.stands or near else Kind.UNPLANNED, shape=piece, width_mm=float(wide),
+            at=(float(x), float(y)),
+        )
+        for kind, piece, near, wide, (x, y) in zip(kinds, pieces, beside, width, middle, strict=True)
+    ]  # fmt: skip
+    order = list(Kind)
+    return sorted(found, key=lambda its: (order.index(its.kind), -its.shape.area))
+
+
+def _kinds(pieces: PolygonArray, width: Floats, cut: Any, whole: Kind, rim: Kind) -> Iterator[Kind]:  # noqa: ANN401
+    """For each piece of a cut whether it is most of the cut there, or a rim of a cut that is much wider."""
+    slim = np.flatnonzero(width < _RIM_MM)
+    reach = _RIM * width[slim] / 2
+    shapely.prepare(cut)
+    near = shapely.intersection(shapely.buffer(pieces[slim], 4 * reach, quad_segs=4), cut)
+    opened = shapely.buffer(shapely.buffer(near, -reach, quad_segs=8), reach * 1.05, quad_segs=8)
+    share = shapely.area(shapely.intersection(pieces[slim], opened)) / shapely.area(pieces[slim])
+    rims = set(slim[share > _MOSTLY].tolist())
+    return (rim if k in rims else whole for k in range(len(pieces)))
 
 
 def _wide(shape: Any, width: float) -> PolygonArray:  # noqa: ANN401

@@ -125,6 +125,7 @@ def plates_of(given: Print, ways: Ways) -> tuple[Plate, ...]:
                 Plate(
                     name=block.name, layers=frozenset(block.layers), lightness=lightness(block.ink.colour),
                     land_mm=limits.land_mm, cut_mm=limits.cut_mm, ground=block.role == "background",
+                    under_all=block.role == "ground",
                 )
             )  # fmt: skip
     return tuple(plates)

@@ -173,7 +173,7 @@ class _Grower:
         leaves = frozenset(name for name in self.pictures if its.leaves(name))
         if not leaves:
             raise InputError("leaves no block that prints ink", value=list(its.blocks), where="blocks",
-                             hint="name a key, tone or background block")  # fmt: skip
+                             hint="name a key, tone, background or ground block")  # fmt: skip
         limits = strictest(self.limits[name] for name in sorted(leaves))
         before = _union([white.shapes for white in whites])
         grown = self._growth(its, limits, before, leaves, key)

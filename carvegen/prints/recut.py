@@ -11,6 +11,7 @@ import shapely
 from carvegen import geometry
 from carvegen.artwork import plain_name, read
 from carvegen.artwork.kinds import is_picture
+from carvegen.artwork.on_plan import PoorFitError, lay_file, plan_of, read_laid
 from carvegen.artwork.reading import file_and_layer
 from carvegen.artwork.scan import ScanOptions, is_sized, pixels_across, read_scan
 from carvegen.base.errors import InputError
@@ -19,12 +20,15 @@ from carvegen.blocks.comparison import CUT_FOLDER, difference, land_in
 from carvegen.blocks.from_drawing import LEFT_OUT
 from carvegen.blocks.layer_names import BLOCK_EDGE, CUT_AREA, CUT_OUT
 from carvegen.marking.marks import Meaning
+from carvegen.prints.layers import drawing_of
+from carvegen.prints.separation import Plate, painted
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from shapely.geometry.base import BaseGeometry
 
+    from carvegen.artwork.on_plan import Laid
     from carvegen.blocks.comparison import Difference
     from carvegen.marking.marks import Mark
     from carvegen.prints.cut_blocks import Cut
@@ -35,6 +39,8 @@ __all__ = ["KEPT", "cut_further", "standing_land", "standing_tolerance_mm"]
 KEPT = CUT_FOLDER
 _TOLERANCE_MM = 0.02
 _SCAN_PIXELS = 2.0  #: a scan's outline lies within a pixel, and so does the face's edge in it; our own choice
+_PHOTOGRAPH_MM = 0.3  #: as `carvegen compare` takes it; our own choice
+_SAME_SHAPE = 0.01
 _MOST = 40
 _SAME_PAGE_MM = 1.0  #: a page that differs from the face by no more shows it
 #: Layers by which a drawing is told for one of a block's cuts, as every written file is; any other shows what stands.
@@ -74,7 +80,9 @@ def standing_land(given: Print, k: int, out: Path) -> BaseGeometry | None:
             hint='give its land: cut_land = "scan.png", or build once with state = "open" as it was cut',
         )  # fmt: skip
     try:
-        land = geometry.intersection(_land(given, there), geometry.box(given.width_mm, given.height_mm))
+        laid = _laid(given, k, there)
+        seen = _land(given, there) if laid is None else geometry.union(*read_laid(laid, ScanOptions()).layers.values())
+        land = geometry.intersection(seen, geometry.box(given.width_mm, given.height_mm))
         if shapely.is_empty(land):
             raise InputError("shows nothing that stands on the block", where=str(there), hint=_HINT)
     except InputError as error:
@@ -83,12 +91,51 @@ def standing_land(given: Print, k: int, out: Path) -> BaseGeometry | None:
 
 
 def standing_tolerance_mm(given: Print, name: str) -> float:
-    """How near two outlines are the same by what is given as a cut block's land: in a scan, two of its pixels."""
-    block = next(block for block in given.blocks if block.name == name)
-    path = given.path.parent / block.cut_land
-    if not block.cut_land or not file_and_layer(path)[0].is_file() or not is_picture(path):
+    """How near two outlines are the same by what is given as a cut block's land.
+
+    In a scan of the face two of its pixels; in a photograph that is laid on the drawing what hands and lenses leave.
+    """
+    k = next(k for k, block in enumerate(given.blocks) if block.name == name)
+    path = given.path.parent / given.blocks[k].cut_land
+    if not given.blocks[k].cut_land or not file_and_layer(path)[0].is_file() or not is_picture(path):
         return _TOLERANCE_MM
+    if _laid(given, k, path) is not None:
+        return _PHOTOGRAPH_MM
     return max(_TOLERANCE_MM, _SCAN_PIXELS * max(given.width_mm, given.height_mm) / pixels_across(path))
+
+
+def _laid(given: Print, k: int, path: Path) -> Laid | None:
+    """A photograph or scan of a block, or of a print of it alone, laid on the block's own drawing, without the snow.
+
+    None if it is no picture, or too little is drawn to tell its place: then the picture's page is the face.
+
+    Raises
+    ------
+    InputError
+        If it shows something else; a picture of the size of the face is then read as it is.
+    """
+    block = given.blocks[k]
+    if not block.inked or not is_picture(path):
+        return None
+    layers, named = drawing_of(given).layers, set(map(plain_name, block.layers))
+    plate = Plate(
+        name=block.name, layers=frozenset(its.name for its in layers if plain_name(its.name) in named), lightness=0.0,
+        land_mm=1.0, cut_mm=1.0, ground=block.role == "background", under_all=block.role == "ground",
+    )  # fmt: skip
+    size = given.width_mm, given.height_mm
+    try:
+        found = lay_file(path, {block.name: plan_of(painted(geometry.box(*size), layers, plate), size)})
+    except PoorFitError as error:
+        if _is_page(given, error.laid.pictured_px):
+            return None
+        raise
+    return None if found is None else found[1]
+
+
+def _is_page(given: Print, size_px: tuple[int, int]) -> bool:
+    """Whether a picture is as wide for its height as the face, so that it may show the face alone."""
+    across, down = size_px
+    return abs(across / down * given.height_mm / given.width_mm - 1) < _SAME_SHAPE
 
 
 def _land(given: Print, path: Path) -> BaseGeometry:

@@ -46,6 +46,7 @@ class Plate:
     land_mm: float  #: narrowest land that its material holds
     cut_mm: float  #: narrowest cut
     ground: bool = False  #: prints all of the face where nothing stands in front
+    under_all: bool = False  #: prints all of the face, whatever stands in front: the others print over it
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,6 +83,8 @@ def painted(face: BaseGeometry, layers: Sequence[Layer], plate: Plate) -> BaseGe
     layers
         From the front to the back.
     """
+    if plate.under_all:
+        return face
     area: Any = face if plate.ground else shapely.Polygon()
     for layer in reversed(layers):
         put = geometry.union if layer.name in plate.layers else geometry.difference
@@ -127,8 +130,10 @@ def separated(
 
 
 def _darker(plate: Plate, plates: Sequence[Plate], pictures: dict[str, BaseGeometry]) -> BaseGeometry:
-    """What of the picture is in inks darker than this one."""
-    found = [pictures[other.name] for other in plates if other.lightness < plate.lightness - 1e-9]
+    """What of the picture is in inks darker than this one, besides one that lies under all."""
+    found = [
+        pictures[other.name] for other in plates if other.lightness < plate.lightness - 1e-9 and not other.under_all
+    ]
     return _union(found)
 
 

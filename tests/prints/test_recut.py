@@ -20,6 +20,7 @@ from carvegen.prints.cut_blocks import Cut
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.recut import cut_further, standing_land, standing_tolerance_mm
 from tests import cases
+from tests.artwork.scan import on_plan_pictures as pictures
 from tests.cli.running import run
 from tests.delivery.test_die_folder import PRINT
 
@@ -324,3 +325,29 @@ def test_overlays_on_the_grid_are_made_in_one_place():
     home = Path(geometry.__file__).parents[1]
     using = [path.relative_to(home).as_posix() for path in home.rglob("*.py") if "grid_size=" in path.read_text()]
     assert using == ["geometry/__init__.py"]
+
+
+def test_a_photograph_is_laid_on_the_blocks_own_drawing(tmp_path):
+    """The block itself, aslant on a table, snow cut already that the drawing does not know: it is read in place."""
+    key = pictures.key()
+    snow = shapely.union_all([shapely.Point(72, 20).buffer(2), shapely.Point(40, 21).buffer(1.5)])
+    seen, _ = pictures.photographed(
+        pictures.painted(key.difference(snow)), mirrored=True, turn=9.0, table=(170, 160, 140)
+    )
+    Image.fromarray(seen).save(tmp_path / "block.jpg", quality=92)
+    rings = [ring for part in geometry.parts(key) for ring in (part.exterior, *part.interiors)]
+    data = "".join("M" + " ".join(f"{x:.4f},{80 - y:.4f}" for x, y in ring.coords[:-1]) + "z" for ring in rings)
+    (tmp_path / "key.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="120mm" height="80mm" viewBox="0 0 120 80">'
+        f'<g id="KEY"><path fill-rule="evenodd" d="{data}"/></g></svg>'
+    )
+    (tmp_path / "print.toml").write_text(
+        '[print]\nname = "a"\nsize_mm = [120, 80]\n[artwork]\nfiles = ["key.svg"]\n[[blocks]]\nname = "key"\n'
+        'role = "key"\nink = "#1f2b3d"\nlayers = ["KEY"]\nmaterial = "linoleum"\ncutter = "v-60"\nstate = "cut"\n'
+        'cut_land = "block.jpg"\n'
+    )
+    given_print = read_print(tmp_path / "print.toml", cases.SHELF)
+    stands = standing_land(given_print, 0, tmp_path / "built")
+    assert standing_tolerance_mm(given_print, "key") == 0.3
+    unlike = shapely.symmetric_difference(stands, key.difference(snow))
+    assert shapely.buffer(unlike, -0.15).area < 0.5

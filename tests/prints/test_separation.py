@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
@@ -47,6 +49,19 @@ def run_on(shape, at: tuple[float, float], towards: tuple[float, float], reach: 
     """How far a land goes on from a place, along a ray; mm."""
     ray = shapely.LineString([at, (at[0] + reach * towards[0], at[1] + reach * towards[1])])
     return sum(piece.length for piece in shapely.get_parts(ray & shape) if piece.distance(shapely.Point(at)) < 0.01)
+
+
+def test_a_ground_prints_under_all_others_and_leaves_the_snow():
+    """Its land is the face less the white, to the cut-back; a lighter ink over it does not spread into it."""
+    layers = [Layer("POST", shapely.box(20, 0, 32, 30)), Layer("SHORE", shapely.box(0, 0, 60, 12))]
+    under = replace(plate("key", "*"), name="ground", ground=True, under_all=True)
+    white = shapely.union(shapely.Point(45, 30).buffer(2), shapely.Point(26, 20).buffer(2))
+    found = taken(layers, [under, plate("tone", "SHORE"), plate("key", "POST")], white)
+    ground = found["ground"].land
+    assert shapely.area(shapely.difference(FACE, shapely.union(ground, white))) == pytest.approx(0, abs=0.3)
+    assert shapely.intersection(ground, white).area < 0.01  # the grid
+    alone = taken(layers, [plate("tone", "SHORE"), plate("key", "POST")], white)
+    assert shapely.symmetric_difference(found["tone"].land, alone["tone"].land).area == pytest.approx(0, abs=1e-6)
 
 
 # ── who prints what ──────────────────────────────────────────────────────────────────────────────────────────────

@@ -6,8 +6,18 @@ from carvegen.artwork.scan.description import (
     ScanOptions,
     corners_from,
     ink_names,
+    inks_said,
     points_from,
 )
 from carvegen.artwork.scan.reader import is_sized, pixels_across, read_scan
 
-__all__ = ["ScanOptions", "corners_from", "ink_names", "is_sized", "pixels_across", "points_from", "read_scan"]
+__all__ = [
+    "ScanOptions",
+    "corners_from",
+    "ink_names",
+    "inks_said",
+    "is_sized",
+    "pixels_across",
+    "points_from",
+    "read_scan",
+]

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
+from carvegen.base.colour import Ink, Rgb, rgb
 from carvegen.base.errors import InputError
 from carvegen.base.parameters import (
     angle,
@@ -17,7 +18,7 @@ from carvegen.base.parameters import (
 )
 from carvegen.base.units import length_mm
 
-__all__ = ["MAX_INKS", "Corners", "Marked", "ScanOptions", "corners_from", "ink_names", "points_from"]
+__all__ = ["MAX_INKS", "Corners", "Marked", "ScanOptions", "corners_from", "ink_names", "inks_said", "points_from"]
 
 Point: TypeAlias = tuple[float, float]
 Corners: TypeAlias = tuple[Point, Point, Point, Point]
@@ -28,6 +29,7 @@ MIN_DPI, MAX_DPI = 50.0, 4800.0  #: what a scan for cutting may have; our own ch
 _LONGEST = 40
 _NO_NAME = frozenset('<>/\\":;?*|=`&')  #: letters that DXF allows in no layer's name, and one that XML escapes
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)"
+_COLOURED = re.compile(r"([^=]+)=\s*(#[0-9a-fA-F]{6})(?:\s+(\d+\.?\d*|\.\d+))?\s*")
 _MARKED = re.compile(rf"\s*({_NUMBER}(?:[\s,]+{_NUMBER}){{3}})\s*=\s*(\S.*)")
 
 
@@ -64,6 +66,8 @@ class ScanOptions:
     smooth_mm: float = length(0.05, help="grain finer than this is smoothed away", at_least=0, at_most=2)
     tolerance_mm: float = length(0.02, help="how far an outline may be simplified", at_least=0.001, at_most=1)
     inks: tuple[str, ...] = ("INK 1",)  #: names of the layers, from dark to light
+    coats: tuple[Ink, ...] = ()  #: how the inks look, in the order of `inks`, which is then that of printing
+    paper: Rgb = (251, 250, 246)  #: colour of the paper, where `coats` are given
     view: str = "print"  #: "print" for a proof or a tracing; "block" for the block itself, which is mirrored
 
     def __post_init__(self) -> None:
@@ -81,6 +85,8 @@ class ScanOptions:
             raise InputError(
                 "needs the corners", field="size_mm", hint="mark them: {corners}, or {corners} auto", names=("corners",)
             )
+        if self.coats and len(self.coats) != len(self.inks):
+            raise InputError("must be as many as the inks' names", value=len(self.coats), field="inks")
         if self.light and len(self.inks) > 1:
             raise InputError("needs a single ink", field="light", hint="leave {inks} out", names=("inks",))
 
@@ -116,6 +122,22 @@ def ink_names(text: str) -> tuple[str, ...]:
         _check_count(count)
         return tuple(f"INK {k}" for k in range(1, count + 1))
     return tuple(name.strip() for name in text.split(","))
+
+
+def inks_said(text: str) -> dict[str, Any]:
+    """The settings `inks` and `coats` from names, a count, or names with colours: ``"sky=#a9bfcb 0.2, key=#1f2b3d"``.
+
+    Names alone stand from dark to light; with colours in printing order, each with its opacity if it has one.
+    """
+    if "=" not in text:
+        return {"inks": ink_names(text)}
+    said = [_COLOURED.fullmatch(part) for part in text.split(",")]
+    if not all(said):
+        raise InputError("must be names with colours", value=text, hint='write "sky=#a9bfcb 0.2, key=#1f2b3d 0.7"')
+    inks = [(match[1].strip(), Ink(colour=rgb(match[2]), opacity=float(match[3] or 0))) for match in said if match]
+    if any(ink.opacity > 1 for _, ink in inks):
+        raise InputError("must have opacities from 0 to 1", value=text)
+    return {"inks": tuple(name for name, _ in inks), "coats": tuple(ink for _, ink in inks)}
 
 
 def _check_inks(names: tuple[str, ...]) -> None:

@@ -8,15 +8,20 @@ from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image
+from scipy.ndimage import binary_opening
 
-from carvegen.base.colour import cielab, from_cielab, hex_of
+from carvegen.base.colour import cielab, from_cielab, hex_of, linear, overprinted, screen
 from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
-    from carvegen.artwork.scan.pixels import Bytes
-    from carvegen.geometry import Floats
+    from collections.abc import Sequence
 
-__all__ = ["Inks", "separated"]
+    from carvegen.artwork.scan.pixels import Bytes
+    from carvegen.base.colour import Ink, Rgb
+    from carvegen.geometry import Floats, Indices, Mask
+
+__all__ = ["Inks", "Overprints", "by_model", "separated"]
 
 Bins: TypeAlias = NDArray[np.int32]
 
@@ -26,6 +31,10 @@ _EVEN = 10  # tones by which a pixel may differ from its neighbours and still sh
 _CELL = 6.0  # CIELAB units: colours closer than this are one candidate for an ink
 _RAREST = 2e-4  # share of the picture that an ink must cover
 _APART = 8.0  # CIELAB units that inks must differ by
+_STRAY = 3.0  #: CIELAB units by which an ink strays from its own colour
+_DOUBT = 0.2  #: an ink that is as likely as this, or more, may be there
+_STRANGE = 14.0  #: CIELAB units from all overprints: no ink that is known
+_LIT_PX, _LIT_ROUNDS, _PULL = 240, 10, 0.05  #: light is near to even and white, by so much of the pixels' weight
 _BETWEEN = 25.0  # a colour closer than this to the mixture of two others may be a blurred edge
 
 
@@ -63,6 +72,88 @@ def separated(colour: Bytes, count: int, *, reach: int = 1) -> Inks:
     far = np.stack([np.linalg.norm(cube - centre, axis=1) for centre in centres]).astype(np.float32)
     labels = far.argmin(axis=0).astype(np.uint8)[bins]
     return Inks(_without_rims(labels, bins, far, centres, reach), tuple(map(_hex, centres)))
+
+
+@dataclass(frozen=True, eq=False)
+class Overprints:
+    """Which inks lie on each pixel, by the inks' own model."""
+
+    on: tuple[Mask, ...]  #: for each ink, in printing order; (height, width)
+    unsure: Mask  #: where two unlike answers are about as likely, or no overprint has this colour; (height, width)
+    paper_share: float  #: of the picture that is bare paper
+
+
+def by_model(colour: Bytes, coats: Sequence[Ink], paper: Rgb, *, reach: int = 1) -> Overprints:
+    """Inks told apart where they lie over one another, even where no bare paper is left.
+
+    Every combination of the inks has the colour that `overprinted` gives; each pixel shows the nearest in CIELAB. The
+    light is told from the picture itself: in each channel a smooth surface of second degree, near to even white light,
+    by which the pixels come to lie nearest to combinations. Blurred edges go as in `separated`.
+
+    Parameters
+    ----------
+    colour
+        Red, green, blue, already slightly smoothed; (3, height, width).
+    coats
+        The inks in printing order.
+    """
+    bits = np.array([[k >> i & 1 for i in range(len(coats))] for k in range(1 << len(coats))], dtype=np.float64)
+    light = overprinted(paper, list(zip(coats, bits.T, strict=True)))
+    even = _in_even_light(colour, light)
+    centres = cielab(screen(light))
+    bins = _binned(even)
+    cube = cielab(255 * _cube())
+    far = np.stack([np.linalg.norm(cube - centre, axis=1) for centre in centres]).astype(np.float32)
+    nearest = far.argmin(axis=0).astype(np.uint8)
+    count = np.bincount(nearest[bins[::4, ::4]].ravel(), minlength=len(centres))
+    far[count < max(2, _RAREST * count.sum())] = np.inf
+    lead = far - far.min(axis=0)
+    likely = np.exp(-(lead**2 + 2 * far.min(axis=0) * lead) / 2 / _STRAY**2)
+    share = bits.T @ np.where(np.isfinite(far), likely, 0) / likely.sum(axis=0, where=np.isfinite(far))
+    doubtful = ((share > _DOUBT) & (share < 1 - _DOUBT)).any(axis=0) | (far.min(axis=0) > _STRANGE)
+    far[:, doubtful] = _by_what_is_sure(
+        far[:, doubtful],
+        bits,
+        share[:, ~doubtful],
+        np.bincount(bins[::4, ::4].ravel(), minlength=far.shape[1])[~doubtful],
+    )
+    labels = far.argmin(axis=0).astype(np.uint8)[bins]
+    side = 2 * (2 * reach + 2) + 1
+    unsure = binary_opening(doubtful[bins], np.ones((side, side), dtype=bool))
+    labels = _without_rims(labels, bins, far, centres, reach)
+    on = tuple(bits[:, i].astype(bool)[labels] for i in range(len(coats)))
+    return Overprints(on, np.asarray(unsure), float((labels == 0).mean()))
+
+
+def _by_what_is_sure(far: NDArray[np.float32], bits: Floats, share: Floats, weight: Indices) -> Floats:
+    """Distances of doubtful colours, longer where an ink would be rarer than it is where it is sure; same shape."""
+    usual = np.clip(share @ weight / max(weight.sum(), 1), 0.02, 0.98)
+    odds = bits @ np.log(usual) + (1 - bits) @ np.log(1 - usual)
+    return np.asarray(np.sqrt(far**2 + 2 * _STRAY**2 * (odds.max() - odds)[:, None]), dtype=np.float64)
+
+
+def _in_even_light(colour: Bytes, light: Floats) -> Bytes:
+    """The picture in the light in which its colours are those of combinations of inks; same shape."""
+    step = max(1, -(-max(colour.shape[1:]) // _LIT_PX))
+    small = np.stack([np.asarray(Image.fromarray(channel).reduce(step)) for channel in colour], axis=-1)
+    log, y, x = np.log(linear(small) + 1e-3), *np.mgrid[-1 : 1 : small.shape[0] * 1j, -1 : 1 : small.shape[1] * 1j]
+    basis = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1).reshape(-1, 6)
+    seen, wanted = log.reshape(-1, 3), cielab(screen(light))
+    surface = np.zeros_like(seen)
+    pull = np.diag([_PULL * len(seen)] + [1e-6 * len(seen)] * 5)
+    for _ in range(_LIT_ROUNDS):
+        lab = cielab(screen(np.exp(seen - surface) - 1e-3))
+        far = np.stack([np.linalg.norm(lab - its, axis=1) for its in wanted])
+        rest = seen - np.log(light + 1e-3)[far.argmin(axis=0)]
+        weight = 1 / (1 + (far.min(axis=0) / _STRANGE) ** 2)
+        normal = (basis * weight[:, None]).T
+        surface = basis @ np.linalg.solve(normal @ basis + pull, normal @ rest)
+    gain = np.exp(-surface / 2.4).reshape(log.shape).astype(np.float32)
+    size = colour.shape[2], colour.shape[1]
+    spread = (Image.fromarray(gain[..., k]).resize(size, Image.Resampling.BILINEAR) for k in range(3))
+    return np.stack(
+        [np.clip(channel * np.asarray(by), 0, 255).astype(np.uint8) for channel, by in zip(colour, spread, strict=True)]
+    )
 
 
 def _cube() -> Floats:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from carvegen.artwork.kinds import is_heic
 from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ __all__ = ["MAX_PIXELS", "Bytes", "Picture", "opened"]
 Bytes: TypeAlias = NDArray[np.uint8]
 
 MAX_PIXELS = 120_000_000  #: our own choice: an A3 sheet at 700 dots per inch, and what a small machine can hold
-_FORMATS = ("PNG", "JPEG", "TIFF", "WEBP", "GIF", "BMP", "MPO")
+_FORMATS = ("PNG", "JPEG", "TIFF", "WEBP", "GIF", "BMP", "HEIF")  # JPEG opens MPO, too
 _SMALLEST = 8
 _ORIENTATION = 0x0112
 _UPRIGHT = {
@@ -73,6 +74,8 @@ def opened(data: bytes, notes: Notes) -> Picture:
         If it is broken, cut short, or larger than `MAX_PIXELS`.
     """
     kind = "dots"
+    if is_heic(data):
+        _read_heic_too()
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # its size is checked here; other complaints don't change the pixels
@@ -97,6 +100,18 @@ def opened(data: bytes, notes: Notes) -> Picture:
             else "can't be read: it starts like a picture made of dots, but is broken",
             hint="save or scan it again",
         ) from None
+
+
+def _read_heic_too() -> None:
+    """Have Pillow read HEIC; the package that does is an extra, for it brings coders under licences of their own."""
+    try:
+        from pillow_heif import register_heif_opener
+    except ImportError:
+        raise InputError(
+            "is a HEIC photograph, which needs one more package",
+            hint='install it: pip install "carvegen[heic]"; or have the phone save or send it as JPEG',
+        ) from None
+    register_heif_opener()
 
 
 def _check_size(image: Image.Image) -> None:

@@ -20,7 +20,9 @@ if TYPE_CHECKING:
     from carvegen.artwork.scan.pixels import Bytes, Picture
     from carvegen.geometry import PolygonArray
 
-__all__ = ["own_blur", "traced_planes"]
+__all__ = ["UNSURE", "own_blur", "traced_planes"]
+
+UNSURE = "FINDING"  #: layer of what is not sure; readers of drawings leave it out
 
 _INK_BLUR_PX = 1.0  # labels have no tones between: their stairs are as long as a pixel
 _LOCAL_MM = 8.0  # about how far dark and light are looked for around a place
@@ -59,7 +61,7 @@ def traced_planes(
 
 def own_blur(options: ScanOptions, blur: float) -> float:
     """All blur that is added to a picture here, if its grain is taken with `blur`; pixels."""
-    return float(np.hypot(blur, max(blur, _INK_BLUR_PX))) if len(options.inks) > 1 else blur
+    return float(np.hypot(blur, max(blur, _INK_BLUR_PX))) if len(options.inks) > 1 or options.coats else blur
 
 
 def _traced(plane: _Plane) -> PolygonArray:
@@ -67,7 +69,9 @@ def _traced(plane: _Plane) -> PolygonArray:
 
 
 def _planes(picture: Picture, options: ScanOptions, blur: float, pitch: float, notes: Notes) -> Iterator[_Plane]:
-    if len(options.inks) > 1:
+    if options.coats:
+        yield from _overprints(picture, options, blur, notes)
+    elif len(options.inks) > 1:
         yield from _inks(picture, options, blur, notes)
     else:
         yield _dark(picture, options, blur, pitch, notes)
@@ -113,3 +117,21 @@ def _inks(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> 
         notes.add(f"the ink {name!r} is {found.colours[k]}")
         plane = np.where(found.labels == k, np.uint8(255), np.uint8(0))
         yield _Plane(name, plane, 127.5, light=True, blur_px=max(blur, _INK_BLUR_PX))
+
+
+def _overprints(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> Iterator[_Plane]:
+    """Shapes of each ink by the inks' own model, under others too; and where that is not sure."""
+    seen = np.stack([gaussian_filter(channel, blur) for channel in picture.colour])
+    found = inks.by_model(seen, options.coats, options.paper, reach=max(1, round(blur)))
+    bare = f"bare paper is {found.paper_share:.0%} of it" if found.paper_share > 1e-3 else "no bare paper is seen"
+    notes.add(f"inks are told apart by their own colours and overprints; {bare}")
+    if found.unsure.any():
+        notes.add(
+            f"not sure on {found.unsure.mean():.1%} of it, layer {UNSURE}: an ink that hides, or one that is not "
+            "named, lies there; what is under it is guessed"
+        )
+    masks = [*zip(options.inks, found.on, strict=True), *([(UNSURE, found.unsure)] if found.unsure.any() else [])]
+    for name, mask in masks:
+        yield _Plane(
+            name, np.where(mask, np.uint8(255), np.uint8(0)), 127.5, light=True, blur_px=max(blur, _INK_BLUR_PX)
+        )

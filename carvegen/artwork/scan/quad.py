@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from scipy.ndimage import binary_fill_holes, find_objects, gaussian_filter, label, map_coordinates
+from PIL import Image
+from scipy.ndimage import binary_closing, binary_fill_holes, find_objects, gaussian_filter, label, map_coordinates
 
 from carvegen.artwork.scan.tone import counted, otsu
 from carvegen.base.errors import InputError
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from carvegen.artwork.scan.pixels import Bytes, Picture
     from carvegen.geometry import Floats, Mask
 
-__all__ = ["found_corners"]
+__all__ = ["found_corners", "quads"]
 
 _LOOK_AT = 800  # pixels along the longer side of the reduced picture
 _LEAST_AREA = 0.05  # of the picture
@@ -38,30 +39,43 @@ def found_corners(picture: Picture) -> Floats:
     """
     tone = picture.tone
     step = max(-(-max(tone.shape) // _LOOK_AT), 1)
-    small = np.asarray(picture.image.convert("L").reduce(step)) if step > 1 else tone
-    quads = [corners for corners in _quads(small) if not _is_frame(corners, small.shape)]
-    if not quads:
+    fours = quads(tone)
+    if not fours:
         raise InputError(
             "finds no block whose four sides stand out from what is around it",
             field="corners",
             hint='mark its corners, in pixels: {corners} "90 80 2400 95 2390 1800 85 1790"',
             names=("corners",),
         )
-    corners = max(quads, key=lambda quad: shapely.Polygon(quad).area)
-    return _refined(tone, _clockwise(corners * step), reach=2.0 * step + 4)
+    corners = max(fours, key=lambda quad: shapely.Polygon(quad).area)
+    return _refined(tone, corners, reach=2.0 * step + 4)
 
 
-def _quads(small: Bytes) -> Iterator[Floats]:
+def quads(tone: Bytes) -> list[Floats]:
+    """Corners of four-sided patches that stand out, clockwise from the upper left, to a pixel or two; (4, 2) each."""
+    step = max(-(-max(tone.shape) // _LOOK_AT), 1)
+    small = np.asarray(Image.fromarray(tone).reduce(step)) if step > 1 else tone
     smooth = gaussian_filter(small, 1.0)
-    level = otsu(counted(smooth)).level
-    for mask in (smooth > level, smooth <= level):
-        marked, _ = label(mask)
-        for k, place in enumerate(find_objects(marked), start=1):
-            size = (place[0].stop - place[0].start) * (place[1].stop - place[1].start)
-            if size >= _LEAST_AREA * small.size:
-                quad = _quad(binary_fill_holes(marked[place] == k), (place[1].start, place[0].start))
-                if quad is not None and shapely.Polygon(quad).area >= _LEAST_AREA * small.size:
-                    yield quad
+    counts = counted(smooth)
+    level = otsu(counts).level
+    dark, light = np.arange(len(counts)) <= level, np.arange(len(counts)) > level
+    three = np.digitize(smooth, [otsu(counts * dark).level, level, otsu(counts * light).level])
+    rim = np.concatenate([three[0], three[-1], three[:, 0], three[:, -1]])
+    unlike_table = binary_closing(three != np.bincount(rim).argmax(), iterations=2)  # between dark and light: its tone
+    masks = (smooth > level, smooth <= level, unlike_table)
+    fours = [its for mask in masks for its in _quads(mask) if not _is_frame(its, small.shape)]
+    return [_clockwise(corners * step) for corners in fours]
+
+
+def _quads(mask: Mask) -> Iterator[Floats]:
+    """Four-sided patches of a mask."""
+    marked, _ = label(mask)
+    for k, place in enumerate(find_objects(marked), start=1):
+        size = (place[0].stop - place[0].start) * (place[1].stop - place[1].start)
+        if size >= _LEAST_AREA * mask.size:
+            quad = _quad(binary_fill_holes(marked[place] == k), (place[1].start, place[0].start))
+            if quad is not None and shapely.Polygon(quad).area >= _LEAST_AREA * mask.size:
+                yield quad
 
 
 def _quad(patch: Mask, at: tuple[int, int]) -> Floats | None:

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from carvegen.artwork.scan.pixels import Picture
     from carvegen.geometry import Floats, PolygonArray
 
-__all__ = ["as_artwork", "is_sized", "pixels_across", "read_scan"]
+__all__ = ["as_artwork", "is_sized", "pixels_across", "read_scan", "read_straight"]
 
 _LEAST_BLUR_PX = 0.6  # the pixels' own grain
 _MOST_BLUR_PX = 20.0
@@ -102,7 +102,23 @@ def _scanned(data: bytes, options: ScanOptions, *, scale: float = 1.0) -> Artwor
     """The artwork in a picture file's bytes, enlarged `scale` times; without a size if none is known."""
     notes = Notes()
     picture = opened(data, notes)
-    picture, frame = _framed(picture, options, notes)
+    return _read(*_framed(picture, options, notes), options, notes, scale=scale)
+
+
+def read_straight(picture: Picture, size_mm: tuple[float, float], options: ScanOptions) -> Artwork:
+    """The shapes in a picture that is seen straight on, in print view, of a known width and height.
+
+    Raises
+    ------
+    InputError
+        If it shows no shape.
+    """
+    return _read(
+        picture, frames.plain(picture, size_mm[0] / picture.width, size_mm[1] / picture.height), options, Notes()
+    )
+
+
+def _read(picture: Picture, frame: Frame | None, options: ScanOptions, notes: Notes, *, scale: float = 1.0) -> Artwork:
     pitch = frame.pitch_mm if frame is not None and frame.true_size else 0.0
     blur = float(np.clip(options.smooth_mm / pitch if pitch else 0.0, _LEAST_BLUR_PX, _MOST_BLUR_PX))
     layers = traced_planes(picture, options, blur, pitch, notes)

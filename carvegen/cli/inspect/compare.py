@@ -14,6 +14,7 @@ from carvegen.cli import options
 
 if TYPE_CHECKING:
     from carvegen.blocks.comparison import Difference
+    from carvegen.cli.inspect.on_plan import Proof
 
 __all__ = ["command"]
 
@@ -23,29 +24,45 @@ __all__ = ["command"]
 @click.argument("after", metavar="B", type=click.Path(path_type=Path))
 @click.option("--block", help="One block only, where A or B is a folder that build has written.")
 @click.option("--view", type=options.OneOf(["print", "block"]), help="From which side B shows the block.")
-@click.option("--corners", help='Scan: the block\'s corners in pixels, or "auto"; as for carvegen read.')
+@click.option("--corners", help="Scan: the block's corners in pixels, if the drawing itself does not show its place.")
 @click.option("--dpi", type=float, help="Scan: its dots per inch.  [default: what the file says]")
 @options.true_size
 @click.option("--tolerance", type=float, default=None, help="Differences narrower than twice this are not told, in mm."
               "  [default: 0.01; 0.3 for a scan]")  # fmt: skip
 @click.option("-o", "--picture", metavar="FILE", type=click.Path(path_type=Path), help="Draw what differs: a .png.")
+@click.option(
+    "--sheet", metavar="FILE", type=click.Path(path_type=Path), help="Scan: what is still to cut at 1:1: a .pdf."
+)
 @options.as_json
-def command(before: Path, after: Path, picture: Path | None, as_json: bool, **given: Any) -> int:  # noqa: ANN401
+def command(
+    before: Path, after: Path, picture: Path | None, sheet: Path | None, as_json: bool, **given: Any  # noqa: ANN401
+) -> int:  # fmt: skip
     """Say what differs from A to B: newly cut, newly land, how much and where.
 
-    A and B are folders that build has written, lands or machine files of one block, or scans of a proof or a
-    block. Both are laid over one another by the block's own corners. Exit code 1 if anything differs.
+    A and B are folders that build has written, lands or machine files of one block, or a scan or photograph of a
+    proof or a block. A scan is laid on the plan by the drawing itself; what differs is ringed on it: still to cut,
+    cut too much, in no plan. Exit code 1 if anything differs.
 
     \b
     carvegen compare built-monday built-today
-    carvegen compare built --block key proof.png --view print --corners auto --size 200x150
+    carvegen compare built proof.jpg --sheet to-cut.pdf
     """
+    from carvegen.artwork.kinds import is_picture
     from carvegen.base.files import save_file
     from carvegen.blocks.comparison import difference, is_cut
+    from carvegen.cli.inspect.on_plan import first_proof
     from carvegen.writers.whole_print.compare_png import compare_png
 
     if picture is not None and picture.suffix.lower() != ".png":
         raise InputError("must end in .png", value=str(picture), where="--picture")
+    if sheet is not None and sheet.suffix.lower() != ".pdf":
+        raise InputError("must end in .pdf", value=str(sheet), where="--sheet")
+    if is_picture(before) is not is_picture(after):
+        plan, seen = (after, before) if is_picture(before) else (before, after)
+        proof = first_proof(plan, seen, picture, sheet, given)
+        if proof is not None:
+            return _say_proof(proof, as_json=as_json)
+        options.tell_notes(["too little is drawn on the plan to lay the scan on it: its page or corners are followed"])
     one, other = _lands(before, {**given, "view": None}), _lands(after, given)
     if len(one) == 1 and len(other) == 1:
         (name, land), (_, second) = *one.items(), *other.items()
@@ -65,6 +82,16 @@ def command(before: Path, after: Path, picture: Path | None, as_json: bool, **gi
     if picture is not None:
         options.look_first(picture)
     return int(any(its.any for its in found) or bool(lost or new))
+
+
+def _say_proof(proof: Proof, *, as_json: bool) -> int:
+    if as_json:
+        click.echo(json.dumps(proof.to_dict(), indent=1))
+    else:
+        for line in proof.lines():
+            click.echo(line)
+        options.look_first(proof.picture)
+    return int(bool(proof.spots))
 
 
 def _lands(path: Path, given: dict[str, Any]) -> dict[str, Any]:

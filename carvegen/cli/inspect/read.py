@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
+_PLACED = frozenset({"corners", "size_mm", "dpi", "view", "points", "width_mm", "bar_mm", "tilt_deg", "deskew"})
 _CELL = 60  #: letters of a layer's name in the table
 
 
@@ -86,19 +87,35 @@ def _default(setting: Any) -> str:  # noqa: ANN401
 )
 @options.true_size
 @click.option(
+    "--onto",
+    metavar="PLAN",
+    type=click.Path(path_type=Path),
+    help="Scan: laid by the drawing itself on a plan: a folder of a build, a land or a block's machine file.",
+)
+@click.option("--block", help="With --onto: the block that the scan shows, if the plan has several.")
+@click.option(
     "--inks",
-    type=_Said("INKS", "ink_names"),
-    help='Scan: inks to tell apart, from dark to light: how many, or their names: "key,tone,ground".',
+    type=_Said("INKS", "inks_said"),
+    help='Scan: inks to tell apart, from dark to light: how many, or their names: "key,tone,ground"; or, in printing '
+    'order with colour and opacity, inks that lie over one another: "sky=#a9bfcb 0.2, key=#1f2b3d 0.7".',
+)
+@click.option(
+    "--print",
+    "print_file",
+    metavar="PRINT.toml",
+    type=click.Path(path_type=Path),
+    help="Scan: of a finished print: its inks and paper by the print file.",
 )
 @click.option(
     "--view", type=options.OneOf(["print", "block"]), help="Scan: of a print or tracing, or of the block itself."
 )
 @_scan_options
 @options.as_json
-def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, **said: Any) -> None:  # noqa: ANN401
-    """Show what is understood of a drawing (SVG, DXF) or a scan (PNG, JPEG, TIFF, WebP): size, layers, shapes.
+def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, **said: Any) -> int:  # noqa: ANN401
+    """Show what is understood of a drawing (SVG, DXF) or a scan (PNG, JPEG, TIFF, WebP, HEIC): size, layers, shapes.
 
-    A scan's dark parts are traced at true size; everything that was assumed or changed is noted.
+    A scan's dark parts are traced at true size; everything that was assumed or changed is noted. Exit
+    code 1 if it is not sure everywhere which inks lie there: these places are on the layer FINDING.
 
     \b
     carvegen read jetty.tif --inks key,tone,ground -o jetty.svg --picture seen.png
@@ -106,12 +123,16 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     from carvegen.artwork import read
     from carvegen.artwork.kinds import is_picture
     from carvegen.artwork.scan import ScanOptions, read_scan
+    from carvegen.artwork.scan.planes import UNSURE
 
     _check_targets(file, out, picture)
-    units, outlines = said.pop("units"), said.pop("outlines")
+    units, outlines, onto, block = (said.pop(name) for name in ("units", "outlines", "onto", "block"))
+    said |= _inks(said.pop("inks"), said.pop("print_file"))
     given = {name: value for name, value in said.items() if value is not None}
-    if given or is_picture(file):
-        artwork = read_scan(file, ScanOptions(**given))
+    if onto is not None:
+        artwork = _on_plan(file, onto, picture, {**said, "block": block})
+    elif given or is_picture(file):
+        artwork = _by_corners(file, given) if "size_mm" in given else read_scan(file, ScanOptions(**given))
     else:
         from carvegen.blocks.layer_names import NOTES
 
@@ -121,6 +142,61 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     shown = picture or out
     if shown is not None:
         options.look_first(shown)
+    return int(UNSURE in artwork.layers and bool(given.get("coats")))
+
+
+def _inks(inks: dict[str, Any] | None, print_file: Path | None) -> dict[str, Any]:
+    """Names, colours and paper of the inks, as far as they are given."""
+    if print_file is None:
+        return inks or {}
+    from carvegen.prints.file.print_file import read_print
+
+    given = read_print(print_file, options.library())
+    blocks = [block for block in given.blocks if block.inked and block.ink is not None]
+    coats = tuple(block.ink for block in blocks)
+    return {"inks": tuple(block.name for block in blocks), "coats": coats, "paper": given.paper}
+
+
+def _by_corners(file: Path, given: dict[str, Any]) -> Artwork:
+    """A scan by the block's corners: looked for if none are given, and asked for with a picture to read them off."""
+    from carvegen.artwork.drawing import Notes
+    from carvegen.artwork.kinds import picture_bytes
+    from carvegen.artwork.scan import ScanOptions, read_scan
+    from carvegen.artwork.scan.pixels import opened
+    from carvegen.base.files import save_file
+    from carvegen.writers.first_proof.ruled_png import ruled_png
+
+    try:
+        return read_scan(file, ScanOptions(**{"corners": "auto", **given}))
+    except InputError as error:
+        if error.fields == ("corners",):
+            ruled = Path(f"{file.stem}-corners.png")
+            save_file(ruled, ruled_png(opened(picture_bytes(file), Notes())))
+            error.hint = f"read the corners off {ruled}, which counts the pixels, and {error._hint}"
+        raise
+
+
+def _on_plan(file: Path, onto: Path, picture: Path | None, said: dict[str, Any]) -> Artwork:
+    """What a scan shows, laid on a plan."""
+    from dataclasses import replace
+
+    from carvegen.artwork.on_plan import read_laid
+    from carvegen.artwork.scan import ScanOptions
+    from carvegen.cli.inspect.on_plan import laid_file, lands_of, side_words
+
+    lands, size = lands_of(onto, said.pop("block"))
+    said = {"paper": ScanOptions().paper, **said}
+    found = laid_file(file, lands, size, picture or Path(f"{file.stem}-on-plan.png"), said)
+    if found is None:
+        raise InputError(
+            "has too little drawn on it to lay a scan there", where=str(onto),
+            hint="leave --onto out, and give --corners and --size, or --dpi",
+        )  # fmt: skip
+    name, laid, notes = found
+    used = {key: value for key, value in said.items() if value is not None and key not in _PLACED}
+    artwork = read_laid(laid, ScanOptions(**used))
+    placed = f"laid on the plan of {name} by the drawing: {laid.fit.words}; {side_words(laid)}"
+    return replace(artwork, notes=(placed, *notes, *artwork.notes))
 
 
 def _check_targets(file: Path, out: Path | None, picture: Path | None) -> None:

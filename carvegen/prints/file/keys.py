@@ -22,6 +22,7 @@ ROLES: Mapping[str, str] = MappingProxyType({
     "key": "the lines and darks that carry the picture",
     "tone": "flat colour",
     "background": "all of the face where nothing stands in front",
+    "ground": "all of the face, under all others, flat or blended; snow comes out of it, too",
     "emboss": "presses the openings into the paper; no ink",
     "stencil": "a mask, cut through where ink is dabbed",
 })  # fmt: skip
@@ -153,7 +154,7 @@ LISTS: Mapping[str, tuple[Key, ...]] = MappingProxyType({
         _text("role", "what it is for", among=tuple(ROLES)),
         Key(name="ink", kind=Kind.COLOUR, help="colour of its ink, covering white paper once", default=""),
         _number("opacity", "0: a glaze that only takes light away; 1: hides all that is under it", 0, 1, 0.3),
-        _texts("layers", f'what prints on it: {_LAYERS}; ["*"], all of the face, for the background'),
+        _texts("layers", f'what prints on it: {_LAYERS}; ["*"], all of the face, for background and ground'),
         _text("material", "what it is made of: carvegen profiles list"),
         _text("cutter", "what cuts it: carvegen profiles list"),
         _texts("more_cutters", "router: further cutters besides it, such as a wide one that clears first"),

@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Print", "PrintBlock", "PrintLayer", "PrintMotif", "all_at_once", "file_name", "in_keys", "read_print"]
 
-INKED = ("key", "tone", "background")  #: roles of blocks that print ink from their lands
+INKED = ("key", "tone", "background", "ground")  #: roles of blocks that print ink from their lands
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -264,9 +264,9 @@ def _check_blocks(top: Place, blocks: Sequence[Mapping[str, Any]], shelf: Librar
         if role in ("key", "tone") and not block.get("layers"):
             hint = 'name what prints on it: layers = ["POSTS"]'
             top.fault(f"{place}.layers", f"names no layer: a {role} block would print nothing", value=[], hint=hint)
-        if role != "background" and "*" in block.get("layers", ()):
-            hint = "name its layers, or make its role background"
-            top.fault(f"{place}.layers", 'has "*", which is for the background', value="*", hint=hint)
+        if role not in ("background", "ground") and "*" in block.get("layers", ()):
+            hint = "name its layers, or make its role background or ground"
+            top.fault(f"{place}.layers", 'has "*", which is for background and ground', value="*", hint=hint)
 
 
 def _check_profiles(top: Place, place: str, block: Mapping[str, Any], shelf: Library) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+import sys
 import time
 import warnings
 import zlib
@@ -65,6 +66,29 @@ def test_every_mode_gives_the_same_shape(tmp_path, name, mode):
     artwork = read_scan(path, SIZED)
     assert len(artwork.shapes) == 1
     assert shapely.area(artwork.shapes).sum() == pytest.approx(AREA, rel=0.01)
+
+
+def test_a_phones_own_format_is_read(tmp_path):
+    """HEIC, written by pillow-heif, lying on its side as a phone notes it (EXIF 2.3, tag 274): it comes upright."""
+    import pillow_heif
+
+    exif = Image.Exif()
+    exif[274] = 6
+    path = tmp_path / "photo.heic"
+    turned = Image.fromarray(TONE).convert("RGB").transpose(Image.Transpose.ROTATE_90)
+    pillow_heif.from_pillow(turned).save(path, quality=95, exif=exif.tobytes())
+    artwork = read_scan(path, SIZED)
+    assert shapely.area(artwork.shapes).sum() == pytest.approx(AREA, rel=0.02)
+    assert artwork.width_mm == pytest.approx(160 / 300 * 25.4, rel=1e-3)
+
+
+def test_without_that_package_it_is_told_what_to_do(tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "pillow_heif", None)
+    path = tmp_path / "photo.heic"
+    path.write_bytes(b"\x00\x00\x00\x18ftypheic" + bytes(40))
+    with pytest.raises(InputError, match="HEIC") as caught:
+        read_scan(path, SIZED)
+    assert "carvegen[heic]" in caught.value.hint
 
 
 @pytest.mark.parametrize("kind", ["png", "jpeg", "tiff", "bmp"])
@@ -149,6 +173,7 @@ BAD = {
     "white": (made.data(np.full((500, 500), 255, np.uint8)), "one even tone"),
     "black": (made.data(np.zeros((500, 500), np.uint8)), "one even tone"),
     "grained paper": (made.data((NOISE // 16 + 230).astype(np.uint8)), "one even tone"),
+    "heic cut short": (b"\x00\x00\x00\x18ftypheic" + bytes(40), "broken|cut short"),
     "svg": (b"<svg xmlns='http://www.w3.org/2000/svg'/>", "no picture but SVG"),
     "pdf": (b"%PDF-1.7", "is a PDF"),
 }

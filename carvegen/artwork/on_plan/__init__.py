@@ -1,0 +1,13 @@
+"""Pictures laid on a plan by the drawing itself: where it lies in them, and how well it fits."""
+
+from __future__ import annotations
+
+from carvegen.artwork.on_plan.plan_file import PoorFitError, lay_file, marked_off_mm
+from carvegen.artwork.on_plan.plan_fit import Fit, judged
+from carvegen.artwork.on_plan.plan_place import Plan, Seen, found_place, is_mirrored, laid, plan_of, plan_of_inks
+from carvegen.artwork.on_plan.plan_scan import Laid, laid_on, read_laid
+
+__all__ = [
+    "Fit", "Laid", "Plan", "PoorFitError", "Seen", "found_place", "is_mirrored", "judged", "laid", "laid_on",
+    "lay_file", "marked_off_mm", "plan_of", "plan_of_inks", "read_laid",
+]  # fmt: skip

@@ -1,0 +1,90 @@
+"""A picture file laid on the plan that it shows, of several; a poor fit and the wrong side are refused."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from carvegen.artwork.drawing import Notes
+from carvegen.artwork.kinds import picture_bytes
+from carvegen.artwork.on_plan.plan_scan import Laid, laid_on
+from carvegen.artwork.scan import frame as frames
+from carvegen.artwork.scan.description import ScanOptions
+from carvegen.artwork.scan.pixels import opened
+from carvegen.base.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from carvegen.artwork.on_plan.plan_place import Plan
+    from carvegen.artwork.scan.description import Corners
+
+__all__ = ["PoorFitError", "lay_file", "marked_off_mm"]
+
+
+class PoorFitError(InputError):
+    """A picture does not fit the plan."""
+
+    def __init__(self, laid: Laid, path: Path) -> None:
+        super().__init__(
+            f"does not fit the plan: {laid.fit.fault}", where=str(path),
+            hint="look at the picture of it; is it this block's plan? Photograph all of it, from above and sharp, or "
+            'mark the corners of the plan\'s face in pixels: {corners} "90 80 2400 95 2390 1800 85 1790"',
+            names=("corners",),
+        )  # fmt: skip
+        self.laid = laid
+
+
+def lay_file(
+    path: Path, plans: Mapping[str, Plan], *, corners: Corners | str | None = None, dpi: float | None = None,
+    view: str | None = None,
+) -> tuple[str, Laid] | None:  # fmt: skip
+    """The plan that a picture file shows, by name, and the picture laid on it; None if too little is drawn on any.
+
+    Parameters
+    ----------
+    corners
+        The plan's corners in pixels, if they were marked by hand: a start, no more.
+    dpi
+        Of the picture; what the file says by default.
+    view
+        From which side it shows the block, "print" or "block", if that is known.
+
+    Raises
+    ------
+    PoorFitError
+        If it fits none.
+    InputError
+        If it can't be read, or shows the other side.
+    """
+    notes = Notes()
+    picture = opened(picture_bytes(path), notes)
+    try:
+        frame = frames.framed(picture, ScanOptions(dpi=dpi), notes)
+        starts = [frames.upright_corners(corners, picture)] if corners and not isinstance(corners, str) else []
+    except InputError as error:
+        raise error.within(str(path)) from None
+    px_per_mm = None if frame is None else 1 / frame.pitch_mm
+    found = {name: laid_on(plan, picture, corners=starts, px_per_mm=px_per_mm) for name, plan in plans.items()}
+    able = {name: laid for name, laid in found.items() if laid.fit.can_tell}
+    if not able:
+        return None
+    name, laid = max(able.items(), key=lambda its: (not its[1].fit.fault, its[1].fit.share * its[1].fit.locked.sum()))
+    if laid.fit.fault:
+        raise PoorFitError(laid, path)
+    if view is not None and (view == "block") is not laid.mirrored:
+        side = "the block itself: its drawing is mirrored" if laid.mirrored else "a print: its drawing is not mirrored"
+        raise InputError(
+            f"shows {side}", value=view, where=str(path), field="view",
+            hint="leave {view} out: the side is told by the drawing", names=("view",),
+        )  # fmt: skip
+    return name, laid
+
+
+def marked_off_mm(laid: Laid, corners: Corners) -> float:
+    """How far corners that were marked lie from where the drawing says they are, at most; mm."""
+    there = np.linalg.inv(laid.place) @ np.column_stack([np.asarray(corners, dtype=float), np.ones(4)]).T
+    xy = (there[:2] / there[2]).T
+    return float(np.linalg.norm(xy[:, None] - laid.plan.corners[None], axis=2).min(axis=1).max())

@@ -1,0 +1,171 @@
+"""How well a picture fits a plan where it was laid: cell by cell, how alike they are and how far off."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+
+from carvegen.artwork.on_plan.plan_place import Matrix, Plan, Seen, Tone, laid, levelled, resized
+
+__all__ = ["Fit", "judged"]
+
+_CELLS_ALONG, _CELL_MM = 14, (5.0, 12.0)  #: cells along the root of the face's area, and how large they may be
+_REACH_MM = 2.0  #: how far around its place a cell is looked for
+_PX_PER_MM = 5.0
+_LEVEL_MM = 4.0
+_DRAWN = 0.35  #: contrast of a cell in which something is drawn; 1 is the picture's own
+_ALIKE = 0.6
+_LOCKED_MM = 0.6
+_LEAST_LOCKED, _MOST_OFF_MM = 0.75, 0.35  #: our own choice, set on blocks that differ; see `Fit`
+_FEWEST, _FEWEST_SEEN = 12, 0.3
+_BOTH_WAYS = 0.1
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """What the cells of a plan say of a place in a picture.
+
+    A cell counts if something is drawn in it on the plan and in the picture: where a block is not cut yet, a print
+    not inked or a hand lies, there is nothing to compare. It is locked if both agree there, and no more than
+    0.6 mm off. A right place has nearly all of them locked, and their offsets small; how alike they are is no sign.
+    """
+
+    middle: NDArray[np.float64]  #: of each cell drawn on the plan, mm, y down; (n, 2)
+    off: NDArray[np.float64]  #: how far the picture still lies off there, mm; along straight lines it does not count
+    alike: NDArray[np.float64]  #: correlation at that offset; (n,)
+    drawn: NDArray[np.bool_]  #: whether something is drawn there in the picture; (n,)
+    firm: NDArray[np.bool_]  #: whether what is drawn there has edges in more than one direction; (n,)
+    cell_mm: float
+
+    @property
+    def locked(self) -> NDArray[np.bool_]:
+        """Which cells are locked; (n,)."""
+        return np.asarray(self.drawn & (self.alike > _ALIKE) & (self.off < _LOCKED_MM))
+
+    @property
+    def share(self) -> float:
+        """Share of the cells that count which are locked."""
+        return float(self.locked.sum() / max(self.drawn.sum(), 1))
+
+    @property
+    def off_mm(self) -> float:
+        """How far the locked cells lie off at most, but for one in twenty."""
+        far = self.off[self.locked]
+        return float(np.quantile(far, 0.95)) if len(far) else np.inf
+
+    @property
+    def quarters(self) -> int:
+        """In how many quarters of what is drawn on the plan cells are locked."""
+        side = (self.middle[self.locked] > (self.middle.min(axis=0) + self.middle.max(axis=0)) / 2).astype(int)
+        return len(np.unique(side @ [1, 2]))
+
+    @property
+    def can_tell(self) -> bool:
+        """Whether enough is drawn on the plan to tell right from wrong."""
+        return int(self.firm.sum()) >= _FEWEST
+
+    @property
+    def fault(self) -> str:
+        """What speaks against it; nothing if it is right."""
+        if not self.can_tell:
+            return f"the plan has too little drawn on it to tell: {self.firm.sum()} places of {_FEWEST}"
+        if (
+            self.drawn.sum() < max(_FEWEST, _FEWEST_SEEN * len(self.middle))
+            or self.locked[self.firm].sum() < _FEWEST / 2
+        ):
+            return f"of {len(self.middle)} places on the plan only {self.locked.sum()} can be seen in the picture"
+        if self.share < _LEAST_LOCKED:
+            return f"only {self.share:.0%} of the places that show a drawing agree; {_LEAST_LOCKED:.0%} must"
+        if self.off_mm > _MOST_OFF_MM:
+            return f"the places that agree still lie {self.off_mm:.2f} mm off; {_MOST_OFF_MM:g} mm at most"
+        if self.quarters < 3:
+            return f"only {self.quarters} quarters of the drawing can be seen in the picture; three must be"
+        return ""
+
+    @property
+    def words(self) -> str:
+        """How well it fits, in one line."""
+        return f"{self.locked.sum()} of {self.drawn.sum()} places agree, {self.off_mm:.2f} mm off at most"
+
+
+def judged(plan: Plan, seen: Seen, place: Matrix) -> Fit:
+    """How well a picture fits a plan at a place.
+
+    Parameters
+    ----------
+    seen, place
+        As for `found_place`.
+    """
+    width, height = plan.size_mm
+    side_mm = float(np.clip(np.sqrt(width * height) / _CELLS_ALONG, *_CELL_MM))
+    face = resized(plan.tone, (max(round(width * _PX_PER_MM), 8), max(round(height * _PX_PER_MM), 8)))
+    reach, side = round(_REACH_MM * _PX_PER_MM), round(side_mm * _PX_PER_MM)
+    rows, columns = face.shape
+    here = laid(seen, place, (columns + 2 * reach, rows + 2 * reach), _PX_PER_MM, _REACH_MM)
+    one, other = (levelled(its, _LEVEL_MM * _PX_PER_MM) for its in (face, here))
+    y, x = (v.ravel() for v in np.mgrid[0 : rows - side + 1 : side, 0 : columns - side + 1 : side])
+    cells = _windows(one, side, y, x)
+    kept = cells.std(axis=(1, 2)) > _DRAWN
+    y, x, cells = y[kept], x[kept], cells[kept]
+    around = _windows(other, side + 2 * reach, y, x)
+    inner = around[:, reach:-reach, reach:-reach]
+    seen_there = np.isfinite(_windows(here, side, y + reach, x + reach)).all(axis=(1, 2))
+    move, alike = _sought(cells, around, reach)
+    far, firm = _across(cells, move)
+    return Fit(
+        middle=(np.column_stack([x, y]) + side / 2) / _PX_PER_MM, off=far / _PX_PER_MM, firm=firm, alike=alike,
+        drawn=seen_there & (inner.std(axis=(1, 2)) > _DRAWN), cell_mm=side_mm,
+    )  # fmt: skip
+
+
+def _windows(tone: Tone, side: int, y: NDArray[np.intp], x: NDArray[np.intp]) -> Tone:
+    """Squares cut out of a picture; (n, side, side)."""
+    return np.lib.stride_tricks.sliding_window_view(tone, (side, side))[y, x]
+
+
+def _sought(cells: Tone, around: Tone, reach: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Where each cell is found in what is around it, pixels right and down, and how alike both are there."""
+    side, wide = cells.shape[1], around.shape[1]
+    if len(cells) == 0:
+        return np.zeros((0, 2)), np.zeros(0)
+    even = cells - cells.mean(axis=(1, 2), keepdims=True)
+    shape = (wide, wide)
+    transform = fft.rfft2(around, shape)
+    cross = fft.irfft2(transform * np.conj(fft.rfft2(even, shape)), shape)[:, : 2 * reach + 1, : 2 * reach + 1]
+    box = np.conj(fft.rfft2(np.ones((side, side), np.float32), shape))
+    total, squares = (
+        fft.irfft2(its * box, shape)[:, : 2 * reach + 1, : 2 * reach + 1]
+        for its in (transform, fft.rfft2(around**2, shape))
+    )
+    power = np.maximum(squares - total**2 / side**2, 1e-3 * side**2)
+    alike = cross / np.sqrt(power * (even**2).sum(axis=(1, 2))[:, None, None])
+    best = alike.reshape(len(alike), -1).argmax(axis=1)
+    j, i = np.divmod(best, 2 * reach + 1)
+    row = np.arange(len(alike))
+    down = _peak(*(alike[row, np.clip(j + by, 0, 2 * reach), i] for by in (-1, 0, 1)))
+    across = _peak(*(alike[row, j, np.clip(i + by, 0, 2 * reach)] for by in (-1, 0, 1)))
+    return np.column_stack([i + across - reach, j + down - reach]), alike[row, j, i].astype(np.float64)
+
+
+def _across(cells: Tone, move: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """How far each cell is moved across its edges, for along straight ones no offset can be told; and if it can be.
+
+    By the structure tensor T, the mean of the gradients' products, as sqrt(d T d / T's larger eigenvalue), and by how
+    large the smaller one is beside it (source: foerstner-guelch); (n,) each.
+    """
+    down, across = np.gradient(cells, axis=(1, 2))
+    xx, yy, xy = ((a * b).mean(axis=(1, 2)) for a, b in ((across, across), (down, down), (across, down)))
+    largest = np.maximum((xx + yy + np.hypot(xx - yy, 2 * xy)) / 2, 1e-9)
+    x, y = move.T
+    far = np.sqrt(np.maximum(xx * x**2 + 2 * xy * x * y + yy * y**2, 0) / largest)
+    return np.asarray(far), np.asarray((xx + yy) / largest - 1 > _BOTH_WAYS)
+
+
+def _peak(before: Tone, here: Tone, after: Tone) -> NDArray[np.float64]:
+    """Where the parabola through three values has its top, between them."""
+    bend = before - 2 * here + after
+    top = np.where(bend < -1e-9, (before - after) / np.where(bend < -1e-9, 2 * bend, 1.0), 0.0)
+    return np.clip(top, -0.5, 0.5).astype(np.float64)

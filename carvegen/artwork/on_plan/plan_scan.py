@@ -1,0 +1,193 @@
+"""A photograph or scan laid on a plan: what is drawn in it, where it lies, how well it fits, its shapes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from PIL import Image
+from scipy import ndimage
+
+from carvegen.artwork.on_plan.plan_fit import judged
+from carvegen.artwork.on_plan.plan_place import Plan, Seen, found_place, is_mirrored, resized, scale_of
+from carvegen.artwork.scan.pixels import Picture
+from carvegen.artwork.scan.quad import quads
+from carvegen.artwork.scan.reader import read_straight
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from carvegen.artwork.drawing import Artwork
+    from carvegen.artwork.on_plan.plan_fit import Fit
+    from carvegen.artwork.on_plan.plan_place import Matrix, Tone
+    from carvegen.artwork.scan.description import ScanOptions
+    from carvegen.artwork.scan.pixels import Bytes
+    from carvegen.geometry import Mask
+
+__all__ = ["Laid", "drawn_tone", "laid_on", "read_laid"]
+
+_LOOK_PX, _COLOUR_PX = 2600, 800  #: longer side of the picture that is laid, and of that which gives its inks' colour
+_NEAR_PX = 12  #: what differs within so much is drawn
+_MOST_PX_PER_MM = 12.0  #: of the picture seen straight on: 300 dots per inch
+_RANGE = (0.005, 0.995)
+_MOST_PIXELS = 24_000_000
+_MOST_QUADS = 3
+_TILE_MM, _TILE_PX = 4.0, 12  #: of the picture in which land and cut are looked for
+_PURE, _ENOUGH = 0.02, 0.06
+_ALIKE = 1.04  #: cut must be so much lighter than land
+_NEARNESS, _CUT = 0.3, (0.4, 2.5)  #: of the step from land to cut, in logarithms
+_BENT = 6
+_WHITEST = 252.0  #: in glare a picture gets no lighter
+_PARTING = 96.0
+
+
+@dataclass(frozen=True, eq=False)
+class Laid:
+    """A picture on a plan."""
+
+    place: Matrix  #: from mm on the plan, y down, to the picture's pixels
+    fit: Fit
+    mirrored: bool
+    plan: Plan
+    picture: Picture  #: the plan's face as the picture shows it, unmirrored, in print view
+    px_per_mm: float  #: of that
+    pictured_px: tuple[int, int]  #: width and height of the whole picture
+
+
+def laid_on(
+    plan: Plan, picture: Picture, *, corners: Sequence[NDArray[np.float64]] = (), px_per_mm: float | None = None
+) -> Laid:
+    """Where a plan lies in a picture, and what the picture shows there.
+
+    Parameters
+    ----------
+    corners
+        Fours that were marked by hand; (4, 2) each, pixels. They are a start only: the drawing itself decides.
+    px_per_mm
+        Of the picture, if it is known.
+    """
+    step = max(1, -(-max(picture.width, picture.height) // _LOOK_PX))
+    small = picture.image.reduce(step) if step > 1 else picture.image
+    seen = Seen(_ranged(drawn_tone(small)))
+    shrink = np.diag([small.width / picture.width, small.height / picture.height, 1.0])
+    four = [np.asarray(its) * np.diag(shrink)[:2] for its in corners]
+    four += sorted(quads(np.asarray(small.convert("L"))), key=lambda its: -float(np.ptp(its, axis=0).prod()))[
+        :_MOST_QUADS
+    ]
+    place = found_place(plan, seen, corners=four, px_per_mm=None if px_per_mm is None else px_per_mm * shrink[0, 0])
+    fit = judged(plan, seen, place)
+    whole = np.linalg.inv(shrink) @ place
+    scale = _scale(plan, whole)
+    return Laid(whole, fit, is_mirrored(place, plan), plan, _straight(picture, plan, whole, scale), scale,
+                (picture.width, picture.height))  # fmt: skip
+
+
+def read_laid(laid: Laid, options: ScanOptions) -> Artwork:
+    """The shapes in a picture that lies on a plan, in print view, light and perspective taken out.
+
+    Raises
+    ------
+    InputError
+        If it shows no shape.
+    """
+    options = replace(options, deskew=False, corners=None, size_mm=None, view="print")
+    picture = laid.picture
+    if len(options.inks) == 1 and not options.coats:
+        tone = _parted(drawn_tone(picture.image), laid.plan)
+        picture = replace(picture, image=Image.fromarray(tone))
+        options = replace(options, even=False, threshold=options.threshold or _PARTING / 255)
+    return read_straight(picture, laid.plan.size_mm, options)
+
+
+def _parted(tone: Tone, plan: Plan) -> Bytes:
+    """The picture over the tone midway between land and cut there, so that `_PARTING` parts them; 0…255.
+
+    What land looks like is taken from where the plan has land, place by place, as a smooth surface: light falls off, a
+    shadow lies over it, wet ink glares. What stands out from the surface is not followed: there it may be cut.
+    """
+    high, wide = tone.shape
+    rows, columns = (max(round(side / _TILE_MM), 2) for side in plan.size_mm[::-1])
+    small = resized(tone, (columns * _TILE_PX, rows * _TILE_PX)) + 1
+    drawn = resized(plan.tone, (columns * _TILE_PX, rows * _TILE_PX))
+    land, cut = ndimage.maximum_filter(drawn, 3) < _PURE, ndimage.minimum_filter(drawn, 3) > 1 - _PURE
+    ratio = float(np.median(small[cut]) / np.median(small[land])) if land.any() and cut.any() else 1.0
+    if ratio <= _ALIKE:
+        return np.asarray(np.clip(tone, 0, 255), dtype=np.uint8)
+    near = _NEARNESS * np.log(ratio)
+    of_land = _surface(*_tiles(np.log(small), land, (rows, columns)), near)
+    beside, some = _tiles(np.log(small), cut, (rows, columns))
+    rest = beside - of_land
+    clear = some & (rest > np.log(ratio) * _CUT[0]) & (rest < np.log(ratio) * _CUT[1])
+    of_cut = of_land + _surface(np.where(clear, rest, 0), clear, near)
+    middle = (np.exp(of_land) + np.minimum(np.exp(of_cut), _WHITEST)) / 2 - 1
+    level = np.asarray(Image.fromarray(middle.astype(np.float32)).resize((wide, high), Image.Resampling.BICUBIC))
+    return np.asarray(np.clip(tone * (_PARTING / np.maximum(level, 1)), 0, 255), dtype=np.uint8)
+
+
+def _tiles(values: Tone, mask: Mask, shape: tuple[int, int]) -> tuple[NDArray[np.float64], Mask]:
+    """Means of what is in a mask in each tile, and in which tiles there is enough."""
+    weight = mask.reshape(shape[0], _TILE_PX, shape[1], _TILE_PX).sum(axis=(1, 3))
+    total = np.where(mask, values, 0).reshape(shape[0], _TILE_PX, shape[1], _TILE_PX).sum(axis=(1, 3))
+    return total / np.maximum(weight, 1), weight >= _ENOUGH * _TILE_PX**2
+
+
+def _surface(values: NDArray[np.float64], known: Mask, near: float) -> NDArray[np.float64]:
+    """A smooth surface through the tiles that are known: of second degree, then bent to those that lie near it."""
+    if known.sum() < 12:
+        return np.full(values.shape, float(np.median(values[known])) if known.any() else 0.0)
+    y, x = np.mgrid[-1 : 1 : values.shape[0] * 1j, -1 : 1 : values.shape[1] * 1j]
+    basis = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1)
+    weight = known.astype(float)
+    for _ in range(12):
+        root = np.sqrt(weight[known])[:, None]
+        plane = basis @ np.linalg.lstsq(basis[known] * root, values[known] * root[:, 0], rcond=None)[0]
+        weight = known / (1 + ((values - plane) / (near / 2)) ** 2)
+    bent = plane
+    for _ in range(_BENT):
+        close = known & (np.abs(values - bent) < near)
+        share = ndimage.gaussian_filter(close.astype(float), 1.5)
+        bent = plane + ndimage.gaussian_filter(np.where(close, values - plane, 0), 1.5) / (share + 0.02)
+    return np.asarray(bent)
+
+
+def drawn_tone(image: Image.Image) -> Tone:
+    """How light a picture is along the colour in which its drawing differs most from what is around; 0…255.
+
+    Pale yellow hardly differs from paper in lightness: by the first principal component of what is left of the
+    colours when their surroundings are taken away.
+    """
+    if image.mode == "L":
+        return np.asarray(image, dtype=np.float32)
+    step = max(1, max(image.size) // _COLOUR_PX)
+    small = np.asarray(image.reduce(step), dtype=np.float32)
+    rest = (small - ndimage.uniform_filter(small, (_NEAR_PX, _NEAR_PX, 0))).reshape(-1, 3)
+    weight = np.linalg.eigh(np.cov(rest.T))[1][:, -1]
+    weight = np.clip(weight * np.sign(weight.sum()), 0, None)
+    red, green, blue = (float(value) for value in weight / weight.sum())
+    return np.asarray(image.convert("L", (red, green, blue, 0)), dtype=np.float32)
+
+
+def _ranged(tone: Tone) -> Tone:
+    low, high = np.quantile(tone[::4, ::4], _RANGE)
+    return np.asarray(np.clip((tone - low) / max(high - low, 1.0), 0, 1), dtype=np.float32)
+
+
+def _scale(plan: Plan, place: Matrix) -> float:
+    """Pixels a millimetre of the picture seen straight on: as many as it has, and no more than are of use."""
+    width, height = plan.size_mm
+    return min(scale_of(place, (width / 2, height / 2)), _MOST_PX_PER_MM, float(np.sqrt(_MOST_PIXELS / width / height)))
+
+
+def _straight(picture: Picture, plan: Plan, place: Matrix, scale: float) -> Picture:
+    width, height = (max(round(side * scale), 8) for side in plan.size_mm)
+    across, down = plan.size_mm
+    factor = max(1, int(scale_of(place, (across / 2, down / 2)) / scale))
+    image = picture.image.reduce(factor) if factor > 1 else picture.image
+    smaller = np.diag([image.width / picture.width, image.height / picture.height, 1.0])
+    matrix = smaller @ place @ np.diag([across / width, down / height, 1.0])
+    coefficients = tuple((matrix / matrix[2, 2]).ravel()[:8])
+    seen = image.transform((width, height), Image.Transform.PERSPECTIVE, coefficients, Image.Resampling.BICUBIC)
+    return replace(picture, image=seen, dpi=None)

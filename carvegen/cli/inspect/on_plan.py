@@ -1,0 +1,177 @@
+"""A scan or photograph against a plan, for `compare` and `read`: laid, judged, said."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from carvegen.base.errors import InputError
+from carvegen.base.words import shortened
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.artwork.on_plan import Laid
+    from carvegen.blocks.comparison import Spot
+
+__all__ = ["Proof", "first_proof", "laid_file", "lands_of", "side_words"]
+
+_MOST_LINES = 12  #: of one kind
+_TOLERANCE_MM = 0.3
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Proof:
+    """A block or its proof against the plan."""
+
+    name: str
+    laid: Laid
+    spots: list[Spot]
+    tolerance_mm: float
+    notes: tuple[str, ...]
+    picture: Path
+    sheet: Path | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values."""
+        fit = self.laid.fit
+        return {
+            "tolerance_mm": self.tolerance_mm,
+            "fit": {
+                "places_agree": int(fit.locked.sum()), "places_seen": int(fit.drawn.sum()),
+                "off_mm": round(fit.off_mm, 3), "mirrored": self.laid.mirrored,
+            },
+            "blocks": [{
+                "block": self.name, "differs": bool(self.spots),
+                "newly_cut_mm2": round(sum(its.shape.area for its in self.spots if not its.kind.stands), 3),
+                "newly_land_mm2": round(sum(its.shape.area for its in self.spots if its.kind.stands), 3),
+                "places": [its.to_dict() for its in self.spots],
+            }],
+            "picture": str(self.picture), "notes": list(self.notes),
+        }  # fmt: skip
+
+    def lines(self) -> Iterator[str]:
+        """What is said."""
+        yield from (f"note: {note}" for note in self.notes)
+        yield f"{self.name}: {side_words(self.laid)}; laid on the plan by the drawing: {self.laid.fit.words}"
+        if not self.spots:
+            yield f"{self.name}: as planned, within {self.tolerance_mm:g} mm"
+        total = Counter(its.kind for its in self.spots)
+        said: Counter[Any] = Counter()
+        for number, its in enumerate(self.spots, start=1):
+            if not said[its.kind]:
+                area = sum(other.shape.area for other in self.spots if other.kind is its.kind)
+                places = f"{total[its.kind]} place{'s' * (total[its.kind] > 1)}"
+                yield f"{its.kind.value}: {places}, {area:.2f} mm²; {its.kind.remedy}"
+            said[its.kind] += 1
+            if said[its.kind] <= _MOST_LINES:
+                x, y = its.at
+                yield (
+                    f"  {number}: {its.shape.area:.2f} mm² at x {x:.1f}, y {y:.1f} mm (print view), "
+                    f"up to {its.width_mm:.1f} mm wide"
+                )
+            elif said[its.kind] == _MOST_LINES + 1:
+                yield f"  and {total[its.kind] - _MOST_LINES} smaller ones"
+        if self.sheet is not None:
+            yield f"Carving sheet at 1:1: {self.sheet}"
+
+
+def side_words(laid: Laid) -> str:
+    """Which side a picture shows."""
+    return "the picture shows the block itself, mirrored" if laid.mirrored else "the picture shows a print"
+
+
+def lands_of(path: Path, block: str | None) -> tuple[dict[str, BaseGeometry], tuple[float, float]]:
+    """The lands of a plan by name, and the size of the face: a folder of a build, a land, or a drawing of a block."""
+    import shapely
+
+    from carvegen.blocks.comparison import land_in, lands_in
+    from carvegen.blocks.from_drawing import drawn_block
+
+    if path.is_dir():
+        every = lands_in(path)
+        if block and block not in every:
+            raise InputError("has no such block", value=block, where=str(path), hint=f"known: {', '.join(every)}")
+        _, _, width, height = shapely.total_bounds(list(every.values())).tolist()
+        return ({block: every[block]} if block else every), (width, height)
+    if path.suffix.lower() == ".wkb":
+        land = land_in(path)
+        return {path.stem: land}, (land.bounds[2], land.bounds[3])
+    its = drawn_block(path).block
+    return {shortened(path.stem, 60): its.land}, (its.width_mm, its.height_mm)
+
+
+def laid_file(
+    path: Path, lands: Mapping[str, BaseGeometry], size: tuple[float, float], picture: Path, given: Mapping[str, Any]
+) -> tuple[str, Laid, tuple[str, ...]] | None:
+    """A picture file laid on the plan that it shows; None if too little is drawn to tell. A poor fit is drawn.
+
+    Parameters
+    ----------
+    picture
+        Where a fit that is refused is drawn.
+    """
+    from carvegen.artwork.on_plan import PoorFitError, lay_file, marked_off_mm, plan_of, plan_of_inks
+    from carvegen.artwork.scan import corners_from
+    from carvegen.base.files import save_file
+    from carvegen.writers.first_proof.ringed_png import fit_png
+
+    corners = given["corners"]
+    if isinstance(corners, str) and corners != "auto":
+        corners = corners_from(corners)
+    if given.get("coats"):
+        coats = dict(zip(given["inks"], given["coats"], strict=True))
+        missing = [name for name in coats if name not in lands]
+        if missing:
+            raise InputError("has no such block", value=missing[0], where="the plan", hint=f"known: {', '.join(lands)}")
+        plans = {"the print": plan_of_inks(lands, coats, given["paper"], size)}
+    else:
+        plans = {name: plan_of(land, size) for name, land in lands.items() if not land.is_empty}
+    try:
+        found = lay_file(path, plans, corners=corners, dpi=given["dpi"], view=given["view"])
+    except PoorFitError as error:
+        save_file(picture, fit_png(error.laid))
+        error.hint = f"look first at {picture}: red where plan and picture disagree. {error._hint}"
+        raise
+    if found is None:
+        return None
+    name, laid = found
+    off = 0.0 if corners is None or isinstance(corners, str) else marked_off_mm(laid, corners)
+    notes = (f"the corners that were marked lie up to {off:.1f} mm off: the drawing's own place holds",) * (off > 0.5)
+    return name, laid, notes
+
+
+def first_proof(
+    plan: Path, seen: Path, picture: Path | None, sheet: Path | None, given: Mapping[str, Any]
+) -> Proof | None:
+    """A picture file against its plan, drawn; None if too little is drawn on the plan to lay it there."""
+    import shapely
+
+    from carvegen import geometry
+    from carvegen.artwork.on_plan import read_laid
+    from carvegen.artwork.scan import ScanOptions
+    from carvegen.base.files import save_file
+    from carvegen.blocks.comparison import difference, spots
+    from carvegen.writers.first_proof.carving_sheet import carving_sheet
+    from carvegen.writers.first_proof.ringed_png import ringed_png
+
+    lands, size = lands_of(plan, given["block"])
+    picture = picture or Path(f"{seen.stem}-on-plan.png")
+    found = laid_file(seen, lands, size, picture, given)
+    if found is None:
+        return None
+    name, laid, notes = found
+    artwork = read_laid(laid, ScanOptions())
+    face = geometry.box(*size)
+    land = geometry.intersection(geometry.union(*artwork.layers.values()), face)
+    tolerance = given["tolerance"] or _TOLERANCE_MM
+    its = spots(difference(name, shapely.intersection(lands[name], face), land, tolerance), face)
+    save_file(picture, ringed_png(laid, its))
+    if sheet is not None:
+        save_file(sheet, carving_sheet(name, lands[name], its, size))
+    return Proof(
+        name=name, laid=laid, spots=its, tolerance_mm=tolerance, notes=notes, picture=picture, sheet=sheet,
+    )  # fmt: skip

@@ -1,0 +1,85 @@
+"""PNG: her own scan on the plan, what differs coloured, ringed and numbered; or how well it lies there."""
+
+from __future__ import annotations
+
+import io
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+from PIL import Image, ImageDraw, ImageFont
+
+from carvegen import geometry
+from carvegen.geometry.coverage import coverage
+from carvegen.writers.block.block_png import NOW_CUT, NOW_LAND
+from carvegen.writers.block.ring_places import LABEL_MM, free_box
+
+if TYPE_CHECKING:
+    from carvegen.artwork.on_plan import Laid
+    from carvegen.blocks.comparison import Spot
+
+__all__ = ["fit_png", "ringed_png"]
+
+_INK = (20, 18, 16)
+_PAPER = (251, 250, 246)
+_FADED = 0.45  #: how far the scan is drawn towards paper
+_STRENGTH = 0.75
+_MOST_PIXELS = 16_000_000
+_ROOM_MM = 1.0
+_GOOD, _OFF, _NOTHING = (35, 122, 130), (190, 50, 40), (150, 150, 150)
+
+
+def ringed_png(laid: Laid, spots: Sequence[Spot], *, most: int = 60) -> bytes:
+    """The scan, pale; what is still to cut in teal, what is gone in ochre; the first `most` ringed and numbered."""
+    picture, scale = _faded(laid)
+    high = picture.height
+    for standing, colour in ((True, NOW_LAND), (False, NOW_CUT)):
+        shapes = geometry.polygon_array(its.shape for its in spots if its.kind.stands is standing)
+        if len(shapes):
+            mask = coverage(geometry.moved(shapes, (0, 0), scale=scale), picture.size) * 255 * _STRENGTH
+            picture.paste(colour, mask=Image.fromarray(np.round(mask).astype(np.uint8)))
+    pen, taken = ImageDraw.Draw(picture), np.empty((0, 4))
+    font = ImageFont.load_default(size=max(9.0, LABEL_MM * scale))
+    for number, its in enumerate(spots[:most], start=1):
+        left, bottom, right, top = its.shape.bounds
+        centre, radius = np.array([(left + right) / 2, (bottom + top) / 2]), math.hypot(right - left, top - bottom) / 2
+        radius += _ROOM_MM
+        box = free_box(centre, radius, len(str(number)) * LABEL_MM * 0.7 + 0.8, taken)
+        taken = np.vstack([taken, box, [*(centre - radius), *(centre + radius)]])
+        x, y, r = centre[0] * scale, high - centre[1] * scale, radius * scale
+        colour = NOW_LAND if its.kind.stands else NOW_CUT
+        for shade, width in (((255, 255, 255), 0.8), (colour, 0.4)):
+            half = r + width * scale / 2
+            pen.ellipse((x - half, y - half, x + half, y + half), outline=shade, width=max(1, round(width * scale)))
+        at = (float(box[0] + box[2]) / 2 * scale, high - float(box[1] + box[3]) / 2 * scale)
+        pen.text(
+            at, str(number), fill=(20, 18, 16), font=font, anchor="mm", stroke_width=3, stroke_fill=(255, 255, 255)
+        )
+    return _bytes(picture, scale)
+
+
+def fit_png(laid: Laid) -> bytes:
+    """The scan, pale, and each place of the plan that should be seen: teal where both agree, red where not."""
+    picture, scale = _faded(laid)
+    pen, fit = ImageDraw.Draw(picture), laid.fit
+    half = (fit.cell_mm / 2 - 0.4) * scale
+    for middle, drawn, locked in zip(fit.middle * scale, fit.drawn, fit.locked, strict=True):
+        colour = _GOOD if locked else _OFF if drawn else _NOTHING
+        x, y = middle
+        pen.rectangle((x - half, y - half, x + half, y + half), outline=colour, width=max(2, round(0.4 * scale)))
+    return _bytes(picture, scale)
+
+
+def _faded(laid: Laid) -> tuple[Image.Image, float]:
+    image = laid.picture.image.convert("RGB")
+    shrink = min(1.0, math.sqrt(_MOST_PIXELS / (image.width * image.height)))
+    if shrink < 1:
+        image = image.resize((round(image.width * shrink), round(image.height * shrink)), Image.Resampling.BOX)
+    return Image.blend(image, Image.new("RGB", image.size, _PAPER), _FADED), laid.px_per_mm * shrink
+
+
+def _bytes(picture: Image.Image, scale: float) -> bytes:
+    out = io.BytesIO()
+    picture.save(out, "PNG", dpi=(scale * 25.4, scale * 25.4), compress_level=2)
+    return out.getvalue()

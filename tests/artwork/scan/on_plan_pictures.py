@@ -1,0 +1,93 @@
+"""Plans of a block, and pictures of it as people take them; perspective by scikit-image."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from scipy import ndimage
+from skimage.transform import ProjectiveTransform, warp
+
+from carvegen import geometry
+from carvegen.geometry.coverage import coverage
+
+SIZE = (120.0, 80.0)
+PX = 6.0
+FACE = shapely.box(0, 0, *SIZE)
+
+
+def blots(seed=1, count=70, size=SIZE, largest=3.5):
+    """Wavy patches strewn over a face."""
+    rng = np.random.default_rng(seed)
+    t = np.linspace(0, 2 * np.pi, 24, endpoint=False)
+    made = []
+    for _ in range(count):
+        radius = rng.uniform(0.8, largest) * (1 + 0.25 * np.cos(3 * t + rng.uniform(0, 6)))
+        made.append(shapely.Polygon(np.column_stack([radius * np.cos(t), radius * np.sin(t)]) + rng.uniform(4, size)))
+    return shapely.union_all(made)
+
+
+def sky(seed=1):
+    """A block with cut snow and a post that is cut, too."""
+    return shapely.difference(FACE, shapely.union(blots(seed), shapely.box(70, 0, 78, 45)))
+
+
+def key(seed=2):
+    """A block of lines: the post, rails and blots."""
+    land = shapely.union_all([blots(seed), shapely.box(70, 0, 78, 45), shapely.box(10, 20, 110, 22.5)])
+    return shapely.intersection(land, FACE)
+
+
+def painted(land, px=PX):
+    return coverage(geometry.moved(geometry.parts(land), (0, 0), scale=px), tuple(round(side * px) for side in SIZE))
+
+
+def cut_by_hand(cover, most_mm=0.3, seed=0, px=PX):
+    """Edges wander by up to `most_mm`, now here, now there."""
+    rng = np.random.default_rng(seed)
+    moves = []
+    for _ in range(2):
+        wave = ndimage.gaussian_filter(rng.normal(size=cover.shape), 2.0 * px)
+        moves.append(np.clip(wave / wave.std() / 2, -1, 1) * most_mm * px)
+    rows, columns = np.indices(cover.shape)
+    return ndimage.map_coordinates(cover, [rows + moves[0], columns + moves[1]], order=1, mode="nearest")
+
+
+def photographed(
+    cover, *, ink=(40, 50, 70), paper=(240, 236, 226), table=None, margin=8.0, turn=3.0, aslant=0.03, mirrored=False,
+    size=(1000, 760), fill=0.8, shadow=0.0, hand=False, seed=0, px=PX,
+):  # fmt: skip
+    """A photograph and the true way from mm on the plan, y down, to its pixels; (rows, columns, 3), (3, 3)."""
+    rng = np.random.default_rng(seed)
+    edge = round(margin * px)
+    sheet = np.pad(cover, edge)[:, :: -1 if mirrored else 1]
+    high, wide = sheet.shape
+    box = np.array([[0, 0], [wide, 0], [wide, high], [0, high]], float)
+    angle = np.radians(turn)
+    spin = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
+    scale = fill * min(size[0] / wide, size[1] / high)
+    there = (box - box.mean(axis=0)) @ spin * scale * (1 + aslant * rng.uniform(-1, 1, (4, 2))) + np.array(size) / 2
+    way = ProjectiveTransform.from_estimate(box, there)
+    half = np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, 1]])  # scikit-image counts from a pixel's middle
+    inner = ProjectiveTransform(np.linalg.inv(half) @ way.params @ half)
+    seen, on = (warp(its, inner.inverse, output_shape=size[::-1], order=1) for its in (sheet, np.ones_like(sheet)))
+    colour = (np.array(paper) * (1 - seen[..., None]) + np.array(ink) * seen[..., None]) * on[..., None]
+    colour += np.array(table if table is not None else paper) * (1 - on[..., None])
+    rows, columns = np.indices(size[::-1])
+    light = 1 - 0.25 * ((columns / size[0] - 0.3) ** 2 + (rows / size[1] - 0.6) ** 2)
+    light *= 1 - shadow / (1 + np.exp(-(columns + rows / 2 - 0.6 * size[0]) / (0.02 * size[0])))
+    colour *= light[..., None]
+    if hand:
+        palm = ((columns / size[0] - 1) / 0.3) ** 2 + ((rows / size[1] - 1) / 0.35) ** 2 < 1
+        colour[palm] = (205, 150, 120)
+    colour = ndimage.gaussian_filter(colour, (0.7, 0.7, 0)) + 3 * rng.normal(size=colour.shape)
+    flip = np.array([[-px, 0, wide - edge], [0, px, edge], [0, 0, 1]])
+    plain = np.array([[px, 0, edge], [0, px, edge], [0, 0, 1]])
+    return np.clip(colour, 0, 255).astype(np.uint8), way.params @ (flip if mirrored else plain)
+
+
+def off_mm(place, true):
+    """How far places of the plan lie off, by one homography and by the other."""
+    x, y = np.meshgrid(np.linspace(4, SIZE[0] - 4, 7), np.linspace(4, SIZE[1] - 4, 5))
+    points = np.stack([x.ravel(), y.ravel(), np.ones(x.size)])
+    back = np.linalg.inv(place) @ true @ points
+    return np.hypot(*(back[:2] / back[2] - points[:2]))

@@ -1,0 +1,147 @@
+"""A picture laid on its plan by the drawing itself, and told right from wrong."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from PIL import Image
+from skimage import data
+from skimage.transform import ProjectiveTransform
+
+from carvegen.artwork.on_plan import Seen, is_mirrored, judged, laid, laid_on, plan_of, read_laid
+from carvegen.artwork.scan import ScanOptions
+from carvegen.artwork.scan.pixels import Picture
+from carvegen.artwork.scan.quad import quads
+from tests.artwork.scan import on_plan_pictures as made
+
+SKY, KEY = made.sky(), made.key()
+PLANS = {"sky": plan_of(SKY, made.SIZE), "key": plan_of(KEY, made.SIZE)}
+
+
+def third_uncut(cover):
+    cover = cover.copy()
+    cover[:, : cover.shape[1] // 3] = 1.0
+    return cover
+
+
+def lay(name, cover, **how):
+    seen, true = made.photographed(cover, **how)
+    return laid_on(PLANS[name], Picture(Image.fromarray(seen), None)), true
+
+
+RIGHT = {
+    "a print, two degrees off": ("sky", made.painted(SKY), {"turn": 2.0}),
+    "cut by hand": ("key", made.cut_by_hand(made.painted(KEY)), {"turn": -4.0, "aslant": 0.05}),
+    "a third not cut yet": ("sky", third_uncut(made.cut_by_hand(made.painted(SKY))), {"turn": 91.0, "fill": 0.7}),
+    "the block itself on a table": (
+        "sky", third_uncut(made.cut_by_hand(made.painted(SKY))),
+        {"mirrored": True, "margin": 0.0, "turn": 184.0, "table": (150, 120, 80), "fill": 0.6, "aslant": 0.06},
+    ),
+    "pale yellow": ("sky", made.cut_by_hand(made.painted(SKY)), {"ink": (250, 236, 160), "paper": (244, 242, 236)}),
+    "shadow and a hand": ("sky", made.cut_by_hand(made.painted(SKY)), {"shadow": 0.5, "hand": True, "turn": -6.0}),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", RIGHT)
+def test_the_drawing_itself_finds_its_place(name):
+    """Edges that are 0.3 mm off themselves pull by a tenth or two; most where nothing is cut yet."""
+    plan, cover, how = RIGHT[name]
+    found, true = lay(plan, cover, **how)
+    assert not found.fit.fault
+    assert found.mirrored is how.get("mirrored", False)
+    off = made.off_mm(found.place, true)
+    assert np.median(off) < 0.15
+    assert off.max() < 0.45
+
+
+def test_a_clean_scan_is_laid_to_a_hundredth():
+    found, true = lay("sky", made.painted(SKY), aslant=0.02)
+    assert made.off_mm(found.place, true).max() < 0.03
+
+
+@pytest.mark.parametrize(
+    ("plan", "cover"),
+    [
+        ("key", made.painted(SKY)),
+        ("sky", made.painted(made.sky(seed=9))),
+        ("key", np.ones_like(made.painted(KEY))),
+    ],
+    ids=["another block", "other snow", "nothing cut"],
+)
+def test_what_does_not_fit_is_told(plan, cover):
+    found, _ = lay(plan, cover)
+    assert found.fit.fault
+
+
+def test_a_photograph_of_something_else_fits_no_plan():
+    """scikit-image's own photograph of coins."""
+    found = laid_on(PLANS["sky"], Picture(Image.fromarray(data.coins()), None))
+    assert found.fit.fault
+
+
+@pytest.mark.parametrize(("move", "good"), [((0, 0), True), ((0.1, 0), True), ((1.0, 0), False), ((0, 3.0), False)])
+def test_the_figure_tells_a_place_that_is_off(move, good):
+    """A place moved by a known distance: 1 mm is too far, however alike the pictures are."""
+    seen, true = made.photographed(made.cut_by_hand(made.painted(SKY)))
+    shift = np.array([[1, 0, move[0]], [0, 1, move[1]], [0, 0, 1]])
+    tone = Seen(seen.mean(axis=2, dtype=np.float32) / 255)
+    fit = judged(PLANS["sky"], tone, true @ shift)
+    assert (not fit.fault) is good
+
+
+def test_a_plan_of_a_few_straight_edges_tells_no_place():
+    """Along a straight edge anything fits: a bar alone was laid anywhere, and looked right."""
+    bar = shapely.box(30, 10, 50, 70)
+    found = laid_on(plan_of(bar, made.SIZE), Picture(Image.fromarray(made.photographed(made.painted(bar))[0]), None))
+    assert not found.fit.can_tell
+
+
+def test_one_corner_that_is_wrong_is_seen_by_the_figure():
+    seen, true = made.photographed(made.painted(SKY))
+    box = PLANS["sky"].corners
+    there = ProjectiveTransform(true)(box)
+    wrong = ProjectiveTransform.from_estimate(box, there + np.array([[0, 0], [14, 0], [0, 0], [0, 0]])).params
+    assert judged(PLANS["sky"], Seen(seen.mean(axis=2, dtype=np.float32) / 255), wrong).fault
+
+
+def test_a_picture_is_laid_as_scikit_image_lays_it():
+    from skimage.transform import warp
+
+    seen, true = made.photographed(made.painted(SKY))
+    tone = np.float32(seen[..., 1] / 255)
+    size, px = (300, 200), 2.5
+    here = laid(Seen(tone), true, size, px)
+    half = np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, 1]])
+    way = np.linalg.inv(half) @ true @ np.diag([1 / px, 1 / px, 1]) @ half
+    fine = warp(tone, ProjectiveTransform(way), output_shape=size[::-1], order=1)
+    assert np.abs(here - fine).mean() < 0.02
+    assert not is_mirrored(true, PLANS["sky"])
+
+
+@pytest.mark.parametrize("how", [{}, {"shadow": 0.5}, {"mirrored": True, "turn": 177.0}])
+def test_shapes_are_read_where_they_lie(how):
+    """Areas that are in one and not in the other are the edges' own breadth."""
+    found, _ = lay("sky", made.painted(SKY), **how)
+    artwork = read_laid(found, ScanOptions())
+    land = shapely.union_all(artwork.shapes)
+    unlike = shapely.symmetric_difference(land, SKY)
+    assert shapely.buffer(unlike, -0.15).area < 0.5
+    assert (artwork.width_mm, artwork.height_mm) == pytest.approx(made.SIZE, abs=0.05)
+
+
+def test_what_is_still_to_cut_is_no_shadow():
+    """A third of the block stands uncut under a shadow: all of it is land, none is taken for light."""
+    found, _ = lay("sky", third_uncut(made.painted(SKY)), shadow=0.4)
+    land = shapely.union_all(read_laid(found, ScanOptions()).shapes)
+    left = shapely.box(1, 1, made.SIZE[0] / 3 - 1, made.SIZE[1] - 1)
+    assert shapely.difference(left, land).area < 1.0
+
+
+def test_corners_are_found_where_cuts_run_to_the_edge():
+    """Three tones: the block's, its cuts' and the table's between them."""
+    cover = made.painted(shapely.difference(SKY, shapely.box(0, 30, 120, 36)))
+    seen, true = made.photographed(cover, margin=0.0, fill=0.5, table=(150, 120, 80))
+    there = ProjectiveTransform(true)(PLANS["sky"].corners)
+    found = quads(np.asarray(Image.fromarray(seen).convert("L")))
+    assert min(np.linalg.norm(its[:, None] - there, axis=2).min(axis=1).max() for its in found) < 6

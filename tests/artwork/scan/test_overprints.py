@@ -1,0 +1,89 @@
+"""A finished colour print: inks told apart by their own model, paper only where it is seen, doubt told."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+import shapely
+from PIL import Image
+from scipy import ndimage
+
+from carvegen.artwork.scan import inks_said
+from carvegen.artwork.scan.inks import by_model
+from carvegen.base.colour import Ink, overprinted, rgb, screen
+from carvegen.base.errors import InputError
+from tests.artwork.scan import on_plan_pictures as made
+from tests.cli.running import run
+
+PAPER = rgb("#fbfaf6")
+COATS = {
+    "sky": Ink(colour=rgb("#a9bfcb"), opacity=0.2),
+    "tone": Ink(colour=rgb("#c98f5a"), opacity=0.1),
+    "key": Ink(colour=rgb("#1f2b3d"), opacity=0.7),
+}
+LANDS = {
+    "sky": made.FACE,  # prints over all: no bare paper is left
+    "tone": shapely.union(shapely.box(0, 0, 120, 25), made.blots(4, 30)),
+    "key": made.key(),
+}
+SAID = "sky=#a9bfcb 0.2, tone=#c98f5a 0.1, key=#1f2b3d 0.7"
+
+
+def printed(lands, light=(1.0, 1.0, 1.0), fall=0.0):
+    covers = [made.painted(lands[name], 5.0) for name in COATS]
+    seen = overprinted(PAPER, zip(COATS.values(), covers, strict=True))
+    y, x = np.mgrid[-1 : 1 : seen.shape[0] * 1j, -1 : 1 : seen.shape[1] * 1j]
+    seen = seen * light * (1 - fall * (x + y / 2))[..., None]
+    seen = ndimage.gaussian_filter(screen(seen), (0.8, 0.8, 0))
+    return np.clip(seen + np.random.default_rng(1).normal(size=seen.shape) * 2, 0, 255).astype(np.uint8)
+
+
+@pytest.mark.parametrize("how", [{}, {"light": (0.95, 0.85, 0.75), "fall": 0.12}], ids=["even", "warm and uneven"])
+def test_an_ink_that_prints_over_all_is_not_taken_for_paper(how):
+    """Against the masks that were printed; what lies under the key, which hides, may be told wrong if it is told so."""
+    seen = np.moveaxis(printed(LANDS, **how), -1, 0)
+    found = by_model(seen, list(COATS.values()), PAPER)
+    sky, tone, key = found.on
+    truth = {name: made.painted(land, 5.0) > 0.5 for name, land in LANDS.items()}
+    assert sky.mean() > 0.94
+    assert (sky | found.unsure).mean() > 0.98
+    assert found.paper_share < 0.001
+    assert (key != truth["key"]).mean() < 0.02
+    wrong = ndimage.binary_opening(tone != truth["tone"], np.ones((7, 7)))
+    assert (wrong & ~truth["key"]).mean() < 0.002
+    assert (wrong & ~found.unsure).mean() < 0.01
+
+
+def test_where_paper_is_seen_it_is_told():
+    bare = shapely.box(90, 50, 110, 75)
+    lands = {name: shapely.difference(land, bare) for name, land in LANDS.items()}
+    found = by_model(np.moveaxis(printed(lands), -1, 0), list(COATS.values()), PAPER)
+    assert found.paper_share == pytest.approx(bare.area / made.FACE.area, rel=0.1)
+
+
+def test_a_colour_that_no_ink_gives_is_not_guessed_in_silence():
+    seen = printed(LANDS)
+    seen[50:100, 450:500] = (220, 40, 160)
+    found = by_model(np.moveaxis(seen, -1, 0), list(COATS.values()), PAPER)
+    assert found.unsure[55:95, 455:495].mean() > 0.95
+
+
+def test_read_says_what_is_not_sure_and_exits_with_one(tmp_path, capsys):
+    Image.fromarray(printed(LANDS)).save(tmp_path / "print.png", dpi=(127, 127))
+    ran = run(capsys, "read", tmp_path / "print.png", "--inks", SAID, "--json")
+    told = json.loads(ran.out)
+    areas = {its["name"]: its["area_mm2"] for its in told["layers"]}
+    assert ran.code == 1
+    assert areas["sky"] == pytest.approx(9600, rel=0.03)
+    assert areas["key"] == pytest.approx(LANDS["key"].area, rel=0.03)
+    assert areas["FINDING"] > 100
+    assert any("no bare paper is seen" in note for note in told["notes"])
+    assert any("not sure on" in note for note in told["notes"])
+
+
+@pytest.mark.parametrize("text", ["sky=blue", "sky=#a9bfcb, tone", "sky=#a9bfcb 3"])
+def test_colours_that_can_not_be_read_are_refused(text):
+    with pytest.raises(InputError):
+        inks_said(text)

@@ -1,0 +1,149 @@
+"""A first proof against its plan from the command line: laid by the drawing, told in words, ringed, drawn to cut."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pypdf
+import pytest
+import shapely
+from PIL import Image
+
+from carvegen.blocks.comparison import Kind, difference, spots
+from tests.artwork.scan import on_plan_pictures as made
+from tests.cli.running import run
+
+PLAN = made.sky()
+TO_CUT, UNPLANNED = shapely.box(20, 60, 26, 66), shapely.box(100, 60, 104, 65)
+#: What is planned: a square more than is cut; what was cut: a square that is in no plan.
+PLANNED = shapely.difference(PLAN, TO_CUT)
+ROOM = UNPLANNED.buffer(3)
+PLANNED = shapely.union(PLANNED, ROOM)
+MADE = shapely.difference(shapely.union(PLANNED, TO_CUT), UNPLANNED)
+
+
+@pytest.fixture
+def plan(tmp_path):
+    folder = tmp_path / "built"
+    (folder / "lands").mkdir(parents=True)
+    (folder / "lands" / "sky.wkb").write_bytes(shapely.to_wkb(PLANNED))
+    (folder / "lands" / "key.wkb").write_bytes(shapely.to_wkb(made.key()))
+    return folder
+
+
+def photographed(path, land, **how):
+    Image.fromarray(made.photographed(made.painted(land), **how)[0]).save(path, quality=92)
+    return path
+
+
+def test_what_can_still_be_done_comes_first(own_folder, plan, capsys):
+    """The block is told among others, its side too; places are where they were planted; picture and sheet are there."""
+    photo = photographed(own_folder / "block.jpg", MADE, mirrored=True, turn=12.0, table=(90, 60, 40))
+    ran = run(capsys, "compare", plan, photo, "--sheet", "cut.pdf", "--json")
+    told = json.loads(ran.out)
+    assert ran.code == 1, ran.err
+    assert told["fit"]["mirrored"]
+    (block,) = told["blocks"]
+    assert block["block"] == "sky"
+    cut, gone = block["places"]
+    assert (cut["kind"], gone["kind"]) == ("still to cut", "cut where the plan cuts nothing")
+    assert cut["at_mm"] == pytest.approx([23, 63], abs=0.4)
+    assert gone["at_mm"] == pytest.approx([102, 62.5], abs=0.6)
+    assert (cut["area_mm2"], gone["area_mm2"]) == pytest.approx((36, 20), rel=0.08)
+    assert cut["width_mm"] == pytest.approx(6, abs=0.3)
+    with Image.open(own_folder / "block-on-plan.png") as picture:
+        scale = picture.width / made.SIZE[0]
+        teal = picture.convert("RGB").getpixel((round(23 * scale), round((made.SIZE[1] - 63) * scale)))
+        ochre = picture.convert("RGB").getpixel((round(102 * scale), round((made.SIZE[1] - 62.5) * scale)))
+    assert teal[2] > teal[0] + 20
+    assert ochre[0] > ochre[2] + 40
+    text = "".join(page.extract_text() for page in pypdf.PdfReader(own_folder / "cut.pdf").pages)
+    assert "still to cut" in text
+    assert "1 places" not in text
+
+
+def test_words_for_the_hand(own_folder, plan, capsys):
+    ran = run(capsys, "compare", plan, photographed(own_folder / "proof.jpg", MADE), "--block", "sky")
+    lines = ran.out.splitlines()
+    assert lines.index(next(its for its in lines if its.startswith("still to cut: 1 place,"))) < lines.index(
+        next(its for its in lines if its.startswith("cut where the plan cuts nothing"))
+    )
+    assert sum("can't be put back" in its for its in lines) == 1
+    assert lines[-1] == "Look first: proof-on-plan.png"
+
+
+def test_as_planned_is_said_and_exits_with_none(own_folder, plan, capsys):
+    ran = run(capsys, "compare", plan, photographed(own_folder / "proof.jpg", PLANNED, shadow=0.3), "--block", "sky")
+    assert ran.code == 0, ran.out
+    assert "as planned, within 0.3 mm" in ran.out
+
+
+def test_another_drawing_is_refused_with_a_picture(own_folder, plan, capsys):
+    photo = photographed(own_folder / "other.jpg", made.sky(seed=31))
+    ran = run(capsys, "compare", plan, photo, "--block", "sky")
+    assert ran.code == 2
+    assert "does not fit the plan" in ran.err
+    assert "other-on-plan.png" in ran.err
+    assert (own_folder / "other-on-plan.png").is_file()
+
+
+def test_wrong_corners_are_not_taken_in_silence(own_folder, plan, capsys):
+    photo = photographed(own_folder / "proof.jpg", PLANNED)
+    ran = run(capsys, "compare", plan, photo, "--block", "sky", "--corners", "200 150 800 150 800 560 200 560")
+    assert ran.code == 0, ran.out
+    assert "corners that were marked lie up to" in ran.out
+
+
+def test_the_wrong_side_is_told(own_folder, plan, capsys):
+    photo = photographed(own_folder / "block.jpg", PLANNED, mirrored=True)
+    ran = run(capsys, "compare", plan, photo, "--block", "sky", "--view", "print")
+    assert ran.code == 2
+    assert "shows the block itself" in ran.err
+
+
+def test_read_lays_a_photograph_on_a_plan(own_folder, plan, capsys):
+    photo = photographed(own_folder / "block.jpg", PLANNED, mirrored=True, turn=-5.0)
+    ran = run(capsys, "read", photo, "--onto", plan, "--block", "sky", "--out", "land.svg", "--json")
+    told = json.loads(ran.out)
+    assert told["layers"][0]["area_mm2"] == pytest.approx(PLANNED.area, rel=0.01)
+    assert (told["width_mm"], told["height_mm"]) == pytest.approx(made.SIZE)
+    assert any("shows the block itself" in note for note in told["notes"])
+
+
+def test_corners_are_looked_for_where_a_size_is_given(own_folder, capsys):
+    """The step of the README, with --corners auto and without."""
+    photo = photographed(own_folder / "block.jpg", PLANNED, mirrored=True, margin=0.0, table=(200, 190, 170))
+    for words in ((), ("--corners", "auto")):
+        told = run(capsys, "read", photo, "--size", "120x80", *words, "--view", "block", "--json")
+        area = json.loads(told.out)["layers"][0]["area_mm2"]
+        assert area == pytest.approx(PLANNED.area, rel=0.02)
+
+
+def test_corners_that_are_not_found_are_asked_for_with_a_picture(own_folder, capsys):
+    noise = np.random.default_rng(1).integers(0, 256, (300, 400), dtype=np.uint8)
+    Image.fromarray(noise).save(own_folder / "noise.png")
+    ran = run(capsys, "read", own_folder / "noise.png", "--size", "120x80")
+    assert ran.code == 2
+    assert "noise-corners.png" in ran.err
+    with Image.open(own_folder / "noise-corners.png") as picture:
+        assert picture.size == (400, 300)
+
+
+#: A groove 3 mm wide, and what was made of it.
+GROOVE = shapely.difference(made.FACE, shapely.box(10, 30, 110, 33))
+CASES = {
+    Kind.TO_CUT: shapely.union(GROOVE, shapely.box(60, 30, 110, 33)),
+    Kind.NARROWER: shapely.union(GROOVE, shapely.box(40, 32.2, 80, 33)),
+    Kind.WIDER: shapely.difference(GROOVE, shapely.box(40, 33, 80, 33.8)),
+    Kind.TOO_MUCH: shapely.difference(GROOVE, shapely.box(40, 33, 50, 40)),
+    Kind.UNPLANNED: shapely.difference(GROOVE, shapely.box(40, 50, 41, 60)),
+}
+
+
+@pytest.mark.parametrize("kind", CASES)
+def test_each_kind_is_told(kind):
+    (only,) = spots(difference("key", GROOVE, CASES[kind], 0.3), made.FACE)
+    assert only.kind is kind
+    assert only.kind.stands is (kind in (Kind.TO_CUT, Kind.NARROWER))
+    assert np.isclose(only.width_mm, {Kind.TO_CUT: 3, Kind.TOO_MUCH: 7, Kind.UNPLANNED: 1}.get(kind, 0.8), atol=0.12)
