@@ -22,7 +22,7 @@ from carvegen.blocks.register_marks import die_register, register_for, with_moat
 from carvegen.checks.mending import mended_for_all
 from carvegen.motifs.shared.minimum_width import opened
 from carvegen.prints.file.print_file import in_keys
-from carvegen.prints.picture import pictured
+from carvegen.prints.picture import pictured, unmarked
 from carvegen.prints.separation import Plate, Spread, separated
 
 if TYPE_CHECKING:
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
     from carvegen.geometry import PolygonArray
     from carvegen.prints.file.print_file import Print, PrintBlock
-    from carvegen.prints.picture import Picture
+    from carvegen.prints.picture import Picture, Unmarked
     from carvegen.prints.separation import Dropped, Separated
 
 __all__ = [
@@ -45,6 +45,7 @@ __all__ = [
     "picture_of",
     "plates_of",
     "pressing_of",
+    "unmarked_of",
     "ways_of",
 ]
 
@@ -134,6 +135,12 @@ def picture_of(given: Print, ways: Ways, *, say: Callable[[str], None]) -> Pictu
     """The picture of a print, its motifs grown or taken as they are kept."""
     limits = {name: strictest(way.limits for way in its) for name, its in ways.items()}
     return pictured(given, plates_of(given, ways), limits, say=say)
+
+
+def unmarked_of(given: Print, ways: Ways, *, say: Callable[[str], None]) -> Unmarked:
+    """The same before anything is marked on it."""
+    limits = {name: strictest(way.limits for way in its) for name, its in ways.items()}
+    return unmarked(given, plates_of(given, ways), limits, say=say)
 
 
 def cut_blocks(given: Print, ways: Ways, *, say: Callable[[str], None]) -> tuple[Picture, dict[str, Cut]]:

@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print, PrintMotif
     from carvegen.prints.separation import Layer, Plate
 
-__all__ = ["Picture", "pictured"]
+__all__ = ["Picture", "Unmarked", "pictured", "unmarked"]
 
 _TOLD_MM2 = 0.5  #: less snow that is hidden is not told
 _DRAWN_ON = 0.98  #: a layer of which so large a share lies on another may be only drawn on it
@@ -101,13 +101,26 @@ class Picture:
         return stays_on(self.marks, block)
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Unmarked:
+    """What is to be printed before anything is marked on it."""
+
+    face: BaseGeometry
+    drawing: Drawing
+    pictures: Mapping[str, BaseGeometry]  #: what of the picture is in the ink of each block, white and all
+    whites: tuple[White, ...]  #: what is bare by itself, if there is such, then the motifs in order
+    inked: frozenset[str]  #: names of the blocks that print ink
+    openings: PolygonArray
+    beds: tuple[Bed, ...]  #: of each motif
+    motifs: tuple[Grown, ...]
+    notes: tuple[str, ...]
+    findings: Mapping[str, tuple[Finding, ...]]
+
+
 def pictured(
     given: Print, plates: Sequence[Plate], limits: Mapping[str, Limits], *, say: Callable[[str], None]
 ) -> Picture:
-    """The picture of a print, its motifs grown.
-
-    Each motif has a stream of its own under the print's seed, so that one more of another kind changes nothing in it;
-    but later ones keep clear of what earlier ones have made white.
+    """The picture of a print, its motifs grown and what is marked on them done.
 
     Parameters
     ----------
@@ -119,21 +132,51 @@ def pictured(
     Raises
     ------
     InputError
-        If a drawing can't be read, or a motif finds no room; with the key.
+        If a drawing can't be read, marks contradict one another, or a motif finds no room; with the key.
     """
+    drawing, openings = _drawn(given)
+    marks = marks_of(given, drawing, geometry.union(openings))
+    bare = _unmarked(drawing, openings, plates, limits, say)
+    whites = with_marks(bare.whites, marks.marks, bare.inked, bare.beds)
+    return Picture(
+        face=bare.face, drawing=drawing, whites=tuple(whites), openings=openings, marks=marks.marks,
+        notes=(*bare.notes, *marks.notes), motifs=bare.motifs, findings=bare.findings,
+    )  # fmt: skip
+
+
+def unmarked(
+    given: Print, plates: Sequence[Plate], limits: Mapping[str, Limits], *, say: Callable[[str], None]
+) -> Unmarked:
+    """The picture of a print as it is before marks, as `pictured` takes it."""
+    return _unmarked(*_drawn(given), plates, limits, say)
+
+
+def _drawn(given: Print) -> tuple[Drawing, PolygonArray]:
+    """The drawing, and what is cut through every block."""
     drawing = drawing_of(given)
-    dabbed = frozenset(block.name for block in given.blocks if block.role == "stencil")
-    inked = frozenset(plate.name for plate in plates) | dabbed
     openings = geometry.snapped(geometry.joined(_shapes(drawing, "openings", given.openings)))
-    face = geometry.box(given.width_mm, given.height_mm)
-    if not shapely.contains_properly(face, openings).all():
+    if not shapely.contains_properly(geometry.box(given.width_mm, given.height_mm), openings).all():
         hint = "move it, or make it smaller"
         raise InputError("must lie inside the blocks", where=given.place("openings"), hint=hint)
+    return drawing, openings
+
+
+def _unmarked(
+    drawing: Drawing, openings: PolygonArray, plates: Sequence[Plate], limits: Mapping[str, Limits],
+    say: Callable[[str], None],
+) -> Unmarked:  # fmt: skip
+    """What is bare by itself and each motif, grown or kept.
+
+    Each motif has a stream of its own under the print's seed, so that one more of another kind changes nothing in it;
+    but later ones keep clear of what earlier ones have made white.
+    """
+    given = drawing.given
+    dabbed = frozenset(block.name for block in given.blocks if block.role == "stencil")
+    inked = frozenset(plate.name for plate in plates) | dabbed
     pressed = [drawing.union(block.layers) for block in given.blocks if block.role == "emboss" and block.layers]
     lights = geometry.stack([_shapes(drawing, "highlights", given.highlights), geometry.parts(pressed)])
     lights = geometry.snapped(geometry.joined(lights))
     whites = [White(name="paper", shapes=lights, leaves=inked)] if len(lights) else []
-    marks = marks_of(given, drawing, geometry.union(openings))
     grower = _Grower(drawing, plates, limits, openings)
     for k, its in enumerate(given.motifs):
         say(f"growing {its.motif} {k + 1} of {len(given.motifs)}")
@@ -142,11 +185,11 @@ def pictured(
         except InputError as error:
             raise in_keys(error, given, f"motifs[{k}]") from None
     told = [note for _, grown in grower.motifs for note in grown.notes]
-    whites = with_marks(whites, marks.marks, inked, [grower.bed(k) for k in range(len(given.motifs))])
-    return Picture(
-        face=face, drawing=drawing, whites=tuple(whites), openings=openings, marks=marks.marks,
-        notes=(*dict.fromkeys(grower.notes), *told, *marks.notes),
-        motifs=tuple(grown for _, grown in grower.motifs), findings=grower.findings(),
+    return Unmarked(
+        face=grower.face, drawing=drawing, pictures=grower.pictures, whites=tuple(whites), inked=inked,
+        openings=openings, beds=tuple(grower.bed(k) for k in range(len(given.motifs))),
+        motifs=tuple(grown for _, grown in grower.motifs), notes=(*dict.fromkeys(grower.notes), *told),
+        findings=grower.findings(),
     )  # fmt: skip
 
 

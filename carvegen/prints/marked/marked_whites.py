@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.layers import Drawing
 
-__all__ = ["White", "marks_of", "stays_on", "with_marks"]
+__all__ = ["White", "marks_of", "names_of", "stays_on", "with_marks"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -49,10 +49,7 @@ def marks_of(given: Print, drawing: Drawing, openings: BaseGeometry) -> MarksFil
     InputError
         If a file of marks can't be read, or marks contradict one another, with the key.
     """
-    kinds = dict.fromkeys(its.motif for its in given.motifs)
-    motifs = {kind: tuple(its.name for its in given.motifs if its.motif == kind) for kind in kinds}
-    motifs |= {its.name: (its.name,) for its in given.motifs}
-    names = Names(motifs=motifs, blocks=tuple(block.name for block in given.blocks))
+    names = names_of(given)
     found, notes = list[Mark](), list[str]()
     for k, name in enumerate(given.marks):
         try:
@@ -72,6 +69,14 @@ def marks_of(given: Print, drawing: Drawing, openings: BaseGeometry) -> MarksFil
     except InputError as error:
         raise error.within(given.place("marks.files" if given.marks else "marked")) from None
     return MarksFile(marks=marks, notes=(*notes, *outside))
+
+
+def names_of(given: Print) -> Names:
+    """What marks of a print may be for: a motif by its name, or all of its kind; a block."""
+    kinds = dict.fromkeys(its.motif for its in given.motifs)
+    motifs = {kind: tuple(its.name for its in given.motifs if its.motif == kind) for kind in kinds}
+    motifs |= {its.name: (its.name,) for its in given.motifs}
+    return Names(motifs=motifs, blocks=tuple(block.name for block in given.blocks))
 
 
 def _scanned(given: Print) -> SheetsRead:
