@@ -1,0 +1,286 @@
+// What lies over the print and is not printed: pencil marks, what the hand is doing, rings round findings, the rule.
+
+import { around, trace } from "./packed.js";
+
+/** @typedef {import("./packed.js").Shape} Shape */
+/** @typedef {import("./transport.js").Mark} Mark */
+/** @typedef {import("./transport.js").Finding} Finding */
+/** @typedef {[number, number, number]} Spot x, y in mm and the pressure, 0 to 1 */
+/** @typedef {{kind: "stroke" | "loop" | "outline" | "rub", spots: Spot[], breadth: number, colour: string}} Trail what the hand draws */
+/** @typedef {{dx: number, dy: number, turn: number, scale: number}} Moved */
+
+export const PENCILS = ["#a63d2d", "#3d6b45", "#8a6414", "#2f5f9e", "#75498a", "#20706c"];
+const LEANS = [[1, 1], [1, -1], [0, 1], [1, 0], [1, 2], [1, -2]]; // of the hatching, so that no pencil is known by its colour alone
+const RINGS = { breaks: "#b0563a", risk: "#8d5a00", advice: "#5d574a" };
+
+export class Overlay {
+  /** @type {Map<string, Mark>} */
+  marks = new Map();
+  /** @type {Map<string, {path: Path2D, mark: Mark}>} */
+  #paths = new Map();
+  /** @type {Map<string, CanvasPattern | null>} */
+  #hatching = new Map();
+  /** @type {string[]} */
+  meanings = [];
+  /** @type {Set<Trail>} */
+  trails = new Set();
+  /** @type {Set<Shape>} */
+  chosen = new Set();
+  /** @type {Moved} */
+  moved = { dx: 0, dy: 0, turn: 0, scale: 1 };
+  /** @type {Finding[]} */
+  findings = [];
+  /** @type {string | null} */
+  lookedAt = null;
+  /** @type {[number, number] | null} */
+  cross = null;
+  /** @type {[number, number, number] | null} the pencil's tip: where, and how broad */
+  tip = null;
+  showMarks = true;
+  showRings = true;
+  paper = "#fbfaf6";
+
+  /** @param {HTMLCanvasElement} canvas @param {HTMLCanvasElement} rule @param {import("./view.js").View} view */
+  constructor(canvas, rule, view) {
+    this.canvas = canvas;
+    this.rule = rule;
+    this.view = view;
+    this.pen = pen2d(canvas);
+    this.rulePen = pen2d(rule);
+  }
+
+  /** @param {Mark[]} come @param {string[]} gone */
+  remark(come, gone) {
+    for (const id of gone) {
+      this.marks.delete(id);
+      this.#paths.delete(id);
+    }
+    for (const mark of come) {
+      this.marks.set(mark.id, mark);
+      this.#paths.delete(mark.id);
+    }
+  }
+
+  frame() {
+    const { canvas, pen, view } = this, ratio = globalThis.devicePixelRatio || 1;
+    const w = Math.round(view.width * ratio), h = Math.round(view.height * ratio);
+    if (canvas.width !== w || canvas.height !== h) [canvas.width, canvas.height] = [w, h];
+    pen.setTransform(1, 0, 0, 1, 0, 0);
+    pen.clearRect(0, 0, w, h);
+    view.apply(pen, ratio);
+    pen.lineCap = pen.lineJoin = "round";
+    if (this.showMarks) for (const mark of this.marks.values()) this.#mark(mark);
+    for (const trail of this.trails) this.#trail(trail);
+    this.#choice();
+    if (this.showRings) this.#rings();
+    this.#hand();
+    this.#rule(ratio);
+  }
+
+  /** @param {Mark} mark */
+  #mark(mark) {
+    let its = this.#paths.get(mark.id);
+    if (!its) this.#paths.set(mark.id, (its = { path: pathOf(mark.rings, this.view.size[1]), mark }));
+    const k = this.meanings.indexOf(mark.meaning), { pen, view } = this;
+    pen.globalAlpha = 0.5;
+    pen.strokeStyle = "#fffdf6";
+    pen.lineWidth = 3.5 / view.scale;
+    pen.stroke(its.path);
+    pen.globalAlpha = 0.35 + 0.55 * mark.strength;
+    pen.fillStyle = this.#hatch(k) ?? PENCILS[k] ?? "#000";
+    pen.fill(its.path, "evenodd");
+    pen.globalAlpha = 0.95;
+    pen.strokeStyle = PENCILS[k] ?? "#000";
+    pen.lineWidth = 1.4 / view.scale;
+    pen.stroke(its.path);
+    pen.globalAlpha = 1;
+  }
+
+  /** Hatching by hand in a pencil's colour, as fine on the screen at any size. @param {number} k */
+  #hatch(k) {
+    const colour = PENCILS[k] ?? "#000000", [across, down] = LEANS[k] ?? [1, 1];
+    let pattern = this.#hatching.get(colour);
+    if (pattern === undefined) this.#hatching.set(colour, (pattern = this.pen.createPattern(hatched(colour, across, down), "repeat")));
+    pattern?.setTransform(new DOMMatrix().scale(1 / this.view.scale));
+    return pattern;
+  }
+
+  /** @param {Trail} its */
+  #trail(its) {
+    const { pen, view } = this;
+    if (its.kind === "stroke" || its.kind === "rub") {
+      pen.globalAlpha = its.kind === "rub" ? 0.55 : 0.3 + 0.4 * (its.spots.reduce((sum, spot) => sum + spot[2], 0) / its.spots.length);
+      pen.strokeStyle = its.kind === "rub" ? "#e9e3d4" : its.colour;
+      pen.lineWidth = its.breadth;
+      pen.stroke(lineOf(its.spots));
+      pen.globalAlpha = 1;
+      return;
+    }
+    const path = lineOf(its.spots);
+    pen.globalAlpha = 0.18;
+    pen.fillStyle = its.colour;
+    pen.fill(path);
+    pen.globalAlpha = 1;
+    for (const [colour, width, dash] of /** @type {[string, number, number[]][]} */ ([["#fffdf6", 4, []], [its.colour, 2, [7, 5]]])) {
+      pen.strokeStyle = colour;
+      pen.lineWidth = width / view.scale;
+      pen.setLineDash(dash.map((part) => part / view.scale));
+      pen.stroke(path);
+    }
+    pen.setLineDash([]);
+  }
+
+  /** The ring round what is in the fingers: middle and radius, mm; nothing if there is nothing. */
+  get ring() {
+    if (this.chosen.size === 0) return null;
+    const box = around(this.chosen), { dx, dy, scale, turn } = this.moved;
+    const r = (Math.hypot(box.x1 - box.x0, box.y1 - box.y0) / 2) * scale + 14 / this.view.scale;
+    return { x: (box.x0 + box.x1) / 2 + dx, y: (box.y0 + box.y1) / 2 + dy, r, turn };
+  }
+
+  /** Where the bead on that ring is: pulled round it turns, pulled outwards it makes larger. @returns {[number, number] | null} */
+  get bead() {
+    const ring = this.ring;
+    if (!ring) return null;
+    const angle = -Math.PI / 4 + ring.turn;
+    return [ring.x + ring.r * Math.cos(angle), ring.y + ring.r * Math.sin(angle)];
+  }
+
+  #choice() {
+    const ring = this.ring, bead = this.bead, { pen, view, moved } = this;
+    if (!ring || !bead) return;
+    const box = around(this.chosen), x = (box.x0 + box.x1) / 2, y = (box.y0 + box.y1) / 2, path = new Path2D();
+    for (const its of this.chosen) trace(path, its);
+    const placed = new Path2D();
+    placed.addPath(path, new DOMMatrix().translate(x + moved.dx, y + moved.dy).rotate((moved.turn * 180) / Math.PI).scale(moved.scale).translate(-x, -y));
+    if (moved.dx || moved.dy || moved.turn || moved.scale !== 1) {
+      pen.fillStyle = this.paper;
+      pen.fill(placed, "evenodd");
+    }
+    const circle = new Path2D();
+    circle.arc(ring.x, ring.y, ring.r, 0, 2 * Math.PI);
+    for (const [colour, width] of /** @type {[string, number][]} */ ([["#fffdf6", 4.5], ["#2f6f8f", 2]])) {
+      pen.strokeStyle = colour;
+      pen.lineWidth = width / view.scale;
+      pen.stroke(placed);
+      pen.stroke(circle);
+    }
+    pen.beginPath();
+    pen.arc(bead[0], bead[1], 9 / view.scale, 0, 2 * Math.PI);
+    pen.fillStyle = "#2f6f8f";
+    pen.strokeStyle = "#fffdf6";
+    pen.lineWidth = 2.5 / view.scale;
+    pen.fill();
+    pen.stroke();
+  }
+
+  #rings() {
+    const { pen, view } = this;
+    for (const its of this.findings) {
+      if (!its.at || (its.left && its.id !== this.lookedAt)) continue;
+      const on = its.id === this.lookedAt, r = (on ? 26 : 13) / view.scale, y = view.size[1] - its.at[1];
+      pen.setLineDash(its.severity === "breaks" ? [] : [5 / view.scale, 4 / view.scale]);
+      for (const [colour, width] of /** @type {[string, number][]} */ ([["#fffdf6", on ? 8 : 5], [RINGS[its.severity], on ? 4 : 2.2]])) {
+        pen.strokeStyle = colour;
+        pen.lineWidth = width / view.scale;
+        pen.beginPath();
+        pen.arc(its.at[0], y, r, 0, 2 * Math.PI);
+        pen.stroke();
+      }
+    }
+    pen.setLineDash([]);
+  }
+
+  /** Where the keyboard's pencil stands, and how broad the pencil in the hand is. */
+  #hand() {
+    const { pen, view } = this;
+    if (this.tip) {
+      const [x, y, breadth] = this.tip;
+      pen.beginPath();
+      pen.arc(x, y, Math.max(breadth / 2, 2 / view.scale), 0, 2 * Math.PI);
+      for (const [colour, width] of /** @type {[string, number][]} */ ([["#fffdf6", 3], ["#2b2a28", 1.2]])) {
+        pen.strokeStyle = colour;
+        pen.lineWidth = width / view.scale;
+        pen.stroke();
+      }
+    }
+    if (!this.cross) return;
+    const [x, y] = this.cross, arm = 22 / view.scale, gap = 5 / view.scale;
+    pen.beginPath();
+    for (const [dx, dy] of [[1, 0], [-1, 0], [0, 1], [0, -1]]) {
+      pen.moveTo(x + dx * gap, y + dy * gap);
+      pen.lineTo(x + dx * arm, y + dy * arm);
+    }
+    for (const [colour, width] of /** @type {[string, number][]} */ ([["#fffdf6", 6], ["#2b2a28", 2.4]])) {
+      pen.strokeStyle = colour;
+      pen.lineWidth = width / view.scale;
+      pen.stroke();
+    }
+  }
+
+  /** A steel rule along the bench, in millimetres of the print. @param {number} ratio */
+  #rule(ratio) {
+    const { rule, view, rulePen: pen } = this, down = rule.clientHeight;
+    const w = Math.round(view.width * ratio), h = Math.round(down * ratio);
+    if (rule.width !== w || rule.height !== h) [rule.width, rule.height] = [w, h];
+    pen.setTransform(ratio, 0, 0, ratio, 0, 0);
+    pen.clearRect(0, 0, view.width, down);
+    const style = getComputedStyle(rule);
+    pen.fillStyle = pen.strokeStyle = style.color;
+    pen.font = `11px ${style.fontFamily}`;
+    const step = [1, 2, 5, 10, 20, 50, 100].find((mm) => mm * view.scale >= 5) ?? 200, named = [5, 10, 20, 50, 100, 200].find((mm) => mm * view.scale >= 42) ?? 500;
+    const from = Math.max(0, Math.floor(view.x / step) * step), to = Math.min(view.size[0], view.x + view.width / view.scale);
+    pen.beginPath();
+    for (let mm = from; mm <= to + 1e-6; mm += step) {
+      const x = Math.round((mm - view.x) * view.scale) + 0.5, long = mm % named === 0 ? 11 : mm % (5 * step) === 0 ? 8 : 5;
+      pen.moveTo(x, 0);
+      pen.lineTo(x, long);
+      if (mm % named === 0) pen.fillText(String(view.mirrored ? view.size[0] - mm : mm), x + 3, 15);
+    }
+    pen.stroke();
+  }
+}
+
+/** @param {HTMLCanvasElement} canvas */
+function pen2d(canvas) {
+  const pen = canvas.getContext("2d");
+  if (!pen) throw new Error("this browser draws no pictures");
+  return pen;
+}
+
+/** @param {[number, number][][]} rings with y up @param {number} height */
+export function pathOf(rings, height) {
+  const path = new Path2D();
+  for (const ring of rings) {
+    ring.forEach(([x, y], k) => (k ? path.lineTo(x, height - y) : path.moveTo(x, height - y)));
+    path.closePath();
+  }
+  return path;
+}
+
+/** @param {Spot[]} spots */
+function lineOf(spots) {
+  const path = new Path2D();
+  spots.forEach(([x, y], k) => (k ? path.lineTo(x, y) : path.moveTo(x, y)));
+  if (spots.length === 1) path.lineTo(spots[0][0], spots[0][1] + 0.001);
+  return path;
+}
+
+/** A tile of hatching that fits to itself on all sides. @param {string} colour @param {number} across @param {number} down */
+function hatched(colour, across, down) {
+  const size = 24, canvas = new OffscreenCanvas(size, size), pen = canvas.getContext("2d");
+  if (!pen) throw new Error("this browser draws no pictures");
+  pen.strokeStyle = colour;
+  pen.lineWidth = 2.2;
+  for (let k = -4; k <= 4; k++) {
+    const at = (k * size) / 3;
+    pen.beginPath();
+    if (across === 0) pen.moveTo(at + 4, -size), pen.lineTo(at + 4, 2 * size);
+    else pen.moveTo(-size, at + 4 + (size * down) / across), pen.lineTo(2 * size, at + 4 - (2 * size * down) / across);
+    pen.stroke();
+  }
+  pen.globalAlpha = 0.16;
+  pen.fillStyle = colour;
+  pen.fillRect(0, 0, size, size);
+  return canvas;
+}
