@@ -1,0 +1,248 @@
+"""A print that is being worked on: desk, journal and files together, and what the page is told of them."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import shapely
+
+from carvegen import geometry
+from carvegen.base.errors import CarvegenError, InputError
+from carvegen.marking.gesture_journal import GestureJournal
+from carvegen.page import own_marks
+from carvegen.page.desk import Desk, opened
+from carvegen.page.doing import planned
+from carvegen.page.gestures import Gesture, Step
+from carvegen.page.holding import held
+from carvegen.page.packed import Group, packed, step_for
+from carvegen.page.saving import Saver
+from carvegen.page.state import state_of
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from carvegen.facts.profiles import Library
+    from carvegen.page.desk import Outcome
+
+__all__ = ["OnlyLooksError", "Session"]
+
+_REMEMBERED = 64  #: so many answers are kept for gestures that are sent again
+
+Tell = Callable[[dict[str, Any]], None]
+
+
+class OnlyLooksError(Exception):
+    """Another window or another server holds the print."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Answer:
+    told: dict[str, Any]
+    groups: list[Group]
+
+
+class Session:
+    """One print, opened in a thread of its own; `tell` hears what happens behind."""
+
+    def __init__(self, path: Path, shelf: Library, tell: Tell) -> None:
+        self.path, self.shelf, self._tell = path, shelf, tell
+        self._lock = threading.RLock()
+        self._ready = threading.Event()
+        self._fault: CarvegenError | None = None
+        self._answers: dict[str, _Answer] = {}
+        self._lease = held(path.parent, path.name)
+        self._journal = GestureJournal(path.parent, path.name) if self._lease is not None else None
+        self._saver: Saver | None = None
+        self._desk: Desk | None = None
+        self.stage = "opening the print"
+        threading.Thread(target=self._open, name="opening", daemon=True).start()
+
+    # ── opening ──
+
+    def _open(self) -> None:
+        try:
+            desk = opened(self.path, self.shelf, say=self._say)
+            with self._lock:
+                desk.version = 1 + (self._desk.version if self._desk else 0)
+                self._desk = desk
+                if self._journal is not None:
+                    self._saver = Saver(desk, self._journal, self._lock, self._saved)
+                    for step in list(self._journal.unwritten):
+                        desk.apply(step.change, note=_nothing)
+                        self._saver.take(step.change)
+            self._fault = None
+        except CarvegenError as error:
+            self._fault = error
+            self._tell({"kind": "stopped", "say": f"{error}. {error.hint}"})
+        finally:
+            self.stage = ""
+            self._ready.set()
+        self._tell({"kind": "stage", "text": "", "part": 1, "left_s": None})
+        self._tell({"kind": "shapes", "version": self._desk.version if self._desk else 0})
+
+    def _say(self, stage: str) -> None:
+        self.stage = stage
+        self._tell({"kind": "stage", "text": stage, "part": None, "left_s": None})
+
+    def _saved(self, fault: str) -> None:
+        if fault:
+            self._tell({"kind": "stopped", "say": fault})
+        else:
+            self._tell({"kind": "saved", "version": self._desk.version if self._desk else 0})
+
+    @property
+    def desk(self) -> Desk:
+        """The print on the desk, once it is there.
+
+        Raises
+        ------
+        CarvegenError
+            If it can't be opened.
+        """
+        self._ready.wait()
+        if self._fault is not None:
+            raise self._fault
+        assert self._desk is not None
+        return self._desk
+
+    @property
+    def only_looks(self) -> bool:
+        """Whether another server holds the print."""
+        return self._journal is None
+
+    # ── what the page asks ──
+
+    def state(self) -> dict[str, Any]:
+        """All of the print but its shapes."""
+        desk = self.desk
+        with self._lock:
+            return {**state_of(desk), **self._counts, "only_looks": self.only_looks, "stage": self.stage}
+
+    def shapes(self) -> bytes:
+        """All shapes, packed."""
+        desk = self.desk
+        with self._lock:
+            told = self._told(gone=(), marks=self._marks_told(), gone_marks=())
+            groups = [*self._blocks(), *desk.seen.groups(desk.seen.numbers())]
+            return packed(told, groups, step_for(desk.size))
+
+    def do(self, gesture_id: str, gesture: Gesture) -> bytes:
+        """Do a gesture, once however often it is sent; what has changed, packed.
+
+        Raises
+        ------
+        OnlyLooksError
+            If another server holds the print.
+        InputError
+            If it can't be done; nothing has changed then.
+        """
+        desk = self.desk
+        with self._lock:
+            if self._journal is None or self._saver is None:
+                raise OnlyLooksError
+            if self._journal.has(gesture_id):
+                answer = self._answers.get(gesture_id) or _Answer(told={**self._told(), "reload": True}, groups=[])
+            else:
+                answer = self._done(desk, self._journal, gesture_id, gesture)
+                self._answers[gesture_id] = answer
+                for old in list(self._answers)[:-_REMEMBERED]:
+                    del self._answers[old]
+        return packed(answer.told, answer.groups, step_for(desk.size))
+
+    def _done(self, desk: Desk, journal: GestureJournal, gesture_id: str, gesture: Gesture) -> _Answer:
+        begun, said = time.perf_counter(), tuple[str, ...]()
+        if isinstance(gesture, Step):
+            step = journal.next("undo" if gesture.back else "redo")
+            if step is None:
+                raise InputError(f"nothing to {'undo' if gesture.back else 'do again'}", where="the journal")
+            change, do = step.change, step.do
+            outcome = desk.apply(change, note=lambda: journal.move(gesture_id, do))
+        else:
+            plan = planned(gesture, desk)
+            change, said = plan.change, plan.said
+            outcome = desk.apply(change, note=lambda: journal.add(gesture_id, change))
+        assert self._saver is not None
+        self._saver.take(change)
+        if outcome.again:
+            self._again()
+        return self._answer(outcome, change.what, said, time.perf_counter() - begun)
+
+    def _again(self) -> None:
+        """Open the print again: something else grows."""
+        saver, self._saver = self._saver, None
+        self._ready.clear()
+
+        def run() -> None:
+            if saver is not None:
+                saver.close()
+            self._open()
+
+        threading.Thread(target=run, name="opening", daemon=True).start()
+
+    def _answer(self, outcome: Outcome, what: str, said: tuple[str, ...], seconds: float) -> _Answer:
+        assert self._desk is not None
+        new = set(outcome.new_marks)
+        marks = [own_marks.told(mark, fixed=False) for mark in self._desk.marks.own if mark.key in new]
+        told = self._told(gone=outcome.delta.gone, marks=marks, gone_marks=outcome.gone_marks)
+        told |= {"said": list(said), "message": what, "ms": round(1000 * seconds, 1)}
+        if outcome.again:
+            told["reload"] = True
+        return _Answer(told=told, groups=self._desk.seen.groups(outcome.delta.new))
+
+    def _told(self, *, gone: Any = (), marks: Any = (), gone_marks: Any = ()) -> dict[str, Any]:  # noqa: ANN401
+        return {
+            "version": self._desk.version if self._desk else 0, "gone": list(gone), "marks": list(marks),
+            "gone_marks": list(gone_marks), **self._counts, "said": [], "message": "",
+        }  # fmt: skip
+
+    def _marks_told(self) -> list[dict[str, Any]]:
+        assert self._desk is not None
+        marks = self._desk.marks
+        return [own_marks.told(mark, fixed=not any(mark is own for own in marks.own)) for mark in marks.every]
+
+    @property
+    def _counts(self) -> dict[str, int]:
+        return {
+            "undo": self._journal.undo_count if self._journal else 0,
+            "redo": self._journal.redo_count if self._journal else 0,
+        }
+
+    def _blocks(self) -> list[Group]:
+        """What each block would print if nothing were white."""
+        assert self._desk is not None
+        found = list[Group]()
+        for block in self._desk.given.blocks:
+            shape = self._desk.bare.pictures.get(block.name, shapely.Polygon())
+            pieces = geometry.parts(shape)
+            number = self._desk.stock.taken()
+            found.append(
+                Group(kind="block", name=block.name, blocks=(block.name,), ids=[number] * len(pieces), shapes=pieces)
+            )
+        openings = self._desk.bare.openings
+        if len(openings):
+            names = tuple(block.name for block in self._desk.given.blocks)
+            ids = [self._desk.stock.taken() for _ in openings]
+            found.append(Group(kind="white", name="", blocks=names, ids=ids, shapes=openings))
+        return found
+
+    def close(self) -> None:
+        """Write what is left and let go of the print."""
+        self._ready.wait()
+        if self._saver is not None:
+            self._saver.close()
+            self._saver = None
+        if self._journal is not None:
+            self._journal.close()
+        if self._lease is not None:
+            with contextlib.suppress(OSError):
+                os.close(self._lease)
+
+
+def _nothing() -> None:
+    """Nothing is to be noted."""
