@@ -61,8 +61,49 @@ export class Overlay {
     }
   }
 
+  #shown = "";
+  #drawnAt = -Infinity;
+  #drawn = { x: 0, y: 0, scale: 1 };
+  #empty = true;
+  #colour = "";
+  #font = "";
+
+  /** Something other than the view has changed. */
+  touch() {
+    this.#drawnAt = -Infinity;
+  }
+
+  /** The scheme of colours has changed. */
+  relit() {
+    this.#colour = this.#shown = "";
+  }
+
+  /** A frame; answers whether another is wanted. While the print only moves, what lies over it is moved along and drawn anew now and then. */
   frame() {
+    const { view, canvas } = this, now = performance.now(), shown = [view.x, view.y, view.scale, view.width, view.height, view.mirrored].join();
+    const moved = shown !== this.#shown, rests = !moved && this.#drawnAt > -Infinity;
+    if (moved) this.#rule(globalThis.devicePixelRatio || 1);
+    this.#shown = shown;
+    if (rests && this.#drawn.x === view.x && this.#drawn.y === view.y && this.#drawn.scale === view.scale) return false;
+    if (moved && now - this.#drawnAt < 90) {
+      const k = view.scale / this.#drawn.scale;
+      canvas.style.transform = `translate(${(this.#drawn.x - view.x) * view.scale}px, ${(this.#drawn.y - view.y) * view.scale}px) scale(${k})`;
+      return true;
+    }
+    this.#drawnAt = now;
+    this.#drawn = { x: view.x, y: view.y, scale: view.scale };
+    canvas.style.transform = "none";
+    if (!this.#empty || !this.#nothing()) this.#draw();
+    return false;
+  }
+
+  #nothing() {
+    return !(this.showMarks && this.marks.size) && !this.trails.size && !this.chosen.size && !(this.showRings && this.findings.length) && !this.tip && !this.cross;
+  }
+
+  #draw() {
     const { canvas, pen, view } = this, ratio = globalThis.devicePixelRatio || 1;
+    this.#empty = this.#nothing();
     const w = Math.round(view.width * ratio), h = Math.round(view.height * ratio);
     if (canvas.width !== w || canvas.height !== h) [canvas.width, canvas.height] = [w, h];
     pen.setTransform(1, 0, 0, 1, 0, 0);
@@ -74,7 +115,6 @@ export class Overlay {
     this.#choice();
     if (this.showRings) this.#rings();
     this.#hand();
-    this.#rule(ratio);
   }
 
   /** @param {Mark} mark */
@@ -225,9 +265,12 @@ export class Overlay {
     if (rule.width !== w || rule.height !== h) [rule.width, rule.height] = [w, h];
     pen.setTransform(ratio, 0, 0, ratio, 0, 0);
     pen.clearRect(0, 0, view.width, down);
-    const style = getComputedStyle(rule);
-    pen.fillStyle = pen.strokeStyle = style.color;
-    pen.font = `11px ${style.fontFamily}`;
+    if (!this.#colour) {
+      const style = getComputedStyle(rule);
+      [this.#colour, this.#font] = [style.color, `11px ${style.fontFamily}`];
+    }
+    pen.fillStyle = pen.strokeStyle = this.#colour;
+    pen.font = this.#font;
     const step = [1, 2, 5, 10, 20, 50, 100].find((mm) => mm * view.scale >= 5) ?? 200, named = [5, 10, 20, 50, 100, 200].find((mm) => mm * view.scale >= 42) ?? 500;
     const from = Math.max(0, Math.floor(view.x / step) * step), to = Math.min(view.size[0], view.x + view.width / view.scale);
     pen.beginPath();

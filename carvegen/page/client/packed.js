@@ -2,7 +2,7 @@
 
 /**
  * A shape of the print: one ring after the other in `xy`, mm, y down. Outer rings run one way round and holes the other.
- * @typedef {{id: number, kind: string, name: string, xy: Float32Array, starts: number[] | null, x0: number, y0: number, x1: number, y1: number}} Shape
+ * @typedef {{id: number, kind: string, name: string, blocks: string, xy: Float32Array, starts: number[] | null, x0: number, y0: number, x1: number, y1: number}} Shape
  * @typedef {{x0: number, y0: number, x1: number, y1: number}} Box
  * @typedef {import("./transport.js").Told} Told
  */
@@ -26,27 +26,30 @@ export function unpack(buffer, height, step) {
     xy[k] = raw[k] * step;
     xy[k + 1] = height - raw[k + 1] * step;
   }
-  /** @type {Map<number, {kind: string, name: string}>} */
+  /** @type {Map<number, {kind: string, name: string, blocks: string}>} */
   const group = new Map();
-  for (const its of told.groups) for (const id of its.ids) group.set(id, its);
+  for (const its of told.groups) {
+    const head = { kind: its.kind, name: its.name, blocks: its.blocks.join("\n") };
+    for (const id of its.ids) group.set(id, head);
+  }
   /** @type {Shape[]} */
   const shapes = [];
   for (let k = 0; k < rings; ) {
     let end = k + 1;
     while (end < rings && ids[end] === ids[k]) end++;
-    const { kind, name } = group.get(ids[k]) ?? { kind: "snow", name: "" };
+    const head = group.get(ids[k]) ?? { kind: "snow", name: "", blocks: "" };
     const its = end - k === 1 ? null : Array.from(starts.subarray(k, end + 1), (at) => 2 * (at - starts[k]));
-    shapes.push(shape(ids[k], kind, name, xy.subarray(2 * starts[k], 2 * starts[end]), its));
+    shapes.push(shape(ids[k], head, xy.subarray(2 * starts[k], 2 * starts[end]), its));
     k = end;
   }
   return { told, shapes };
 }
 
 /**
- * @param {number} id @param {string} kind @param {string} name @param {Float32Array} xy @param {number[] | null} starts
+ * @param {number} id @param {{kind: string, name: string, blocks: string}} head @param {Float32Array} xy @param {number[] | null} starts
  * @returns {Shape}
  */
-export function shape(id, kind, name, xy, starts = null) {
+function shape(id, head, xy, starts) {
   let x0 = Infinity, y0 = Infinity, x1 = -Infinity, y1 = -Infinity;
   for (let k = 0; k < xy.length; k += 2) {
     const x = xy[k], y = xy[k + 1];
@@ -55,8 +58,8 @@ export function shape(id, kind, name, xy, starts = null) {
     if (y < y0) y0 = y;
     if (y > y1) y1 = y;
   }
-  if (kind !== "block") orient(xy, starts ?? [0, xy.length]);
-  return { id, kind, name, xy, starts, x0, y0, x1, y1 };
+  if (head.kind !== "block") orient(xy, starts ?? [0, xy.length]);
+  return { id, ...head, xy, starts, x0, y0, x1, y1 };
 }
 
 /** Turns rings so that shapes that lie over one another stay full and their holes stay holes. @param {Float32Array} xy @param {number[]} starts */

@@ -33,6 +33,11 @@ const findings = { slip: /** @type {FindingsSlip | null} */ (null), tries: /** @
 // ── drawing ──────────────────────────────────────────────────────────────────────────────────────────────────────
 
 function changed() {
+  overlay.touch();
+  again();
+}
+
+function again() {
   if (!wanted) requestAnimationFrame(frame);
   wanted = true;
 }
@@ -40,8 +45,8 @@ function changed() {
 function frame() {
   wanted = false;
   if (!print) return;
-  if (picture.frame()) changed();
-  overlay.frame();
+  if (picture.frame()) again();
+  if (overlay.frame()) again();
   byId("scale").textContent = `${Math.round((100 * view.scale) / view.true_)} %`;
   byId("in-hand").hidden = overlay.chosen.size === 0 || tools.tool !== "fingers";
   if (picture.sharp && document.body.dataset.ready !== "yes") {
@@ -52,7 +57,7 @@ function frame() {
 
 view.moved = () => {
   stopShifting();
-  changed();
+  again();
 };
 
 /** @param {import("./slips.js").Seen} now */
@@ -146,6 +151,7 @@ function answered(buffer) {
   overlay.remark(told.marks ?? [], told.gone_marks ?? []);
   const lost = gone.some((its) => held.includes(its.id));
   if (lost) tools.choose(last?.do === "move" || last?.do === "redraw" ? come.filter((its) => its.kind === "snow") : []);
+  if (told.reload) void load();
   Object.assign(print, { version: told.version, undo: told.undo, redo: told.redo });
   counts();
   say([told.message, ...(told.said ?? [])].filter(Boolean).join(" ") || "Done.");
@@ -258,6 +264,7 @@ function wire() {
 function lamp(lit) {
   document.documentElement.classList.toggle("lamplit", lit);
   byId("lamp").setAttribute("aria-pressed", String(lit));
+  overlay.relit();
   changed();
 }
 
@@ -266,6 +273,7 @@ function lamp(lit) {
 async function load() {
   const [told, packed] = await Promise.all([ask("print"), askPacked("shapes")]);
   print = told;
+  gestures.window_id = print.window_id;
   view.size = print.size;
   picture.paper = overlay.paper = print.paper ?? "#fbfaf6";
   const all = unpack(packed, print.size[1], print.step);
@@ -274,7 +282,7 @@ async function load() {
   overlay.remark(print.marks, [...overlay.marks.keys()].filter((id) => !print.marks.some((mark) => mark.id === id)));
   tools.choose([]);
   picture.build();
-  picture.inks(print.blocks, print.motifs);
+  picture.inks(print.blocks);
   byId("title").textContent = document.title = print.name;
   byId("place").textContent = print.folder;
   counts();
@@ -285,16 +293,25 @@ async function load() {
 /** @param {import("./transport.js").News} news */
 function heard(news) {
   if (news.kind === "findings") void lookAgain();
-  else if ((news.kind === "blocks" || news.kind === "weather") && news.version !== undefined) void load().then(() => changed());
-  else if (news.kind === "stage" && news.text) byId("saved").textContent = news.text + (news.part ? ` ${Math.round(100 * news.part)} %` : "");
+  else if (["shapes", "blocks", "weather"].includes(news.kind) && print && news.version !== print.version) void load();
+  else if (news.kind === "stage") staged(news);
   else if (news.kind === "saved") silent(false);
   else if (news.kind === "stopped") say(news.say ?? news.said ?? "The program has stopped.", true);
+}
+
+/** @param {import("./transport.js").News} news */
+function staged(news) {
+  if (!print) return say(news.text ? `${news.text}…` : "");
+  if (news.text) byId("saved").textContent = `${news.text}${news.part ? `, ${Math.round(100 * news.part)} %` : "…"}`;
+  else silent(false);
 }
 
 async function start() {
   lamp(matchMedia("(prefers-color-scheme: dark)").matches);
   wire();
+  const waited = listen(undefined, heard, () => undefined);
   await load();
+  waited();
   tray();
   seeSlip(print, show, shift, () => rulerDialog(view, () => view.zoom(view.true_)));
   findings.slip = new FindingsSlip({ show: lookAt, act: (gesture) => void send(gesture) });
@@ -302,8 +319,8 @@ async function start() {
   keysSlip();
   if (innerWidth <= 1120) byId("slips-toggle").click();
   view.whole();
-  void lookAgain();
-  listen(heard, silent);
+  lookAgain().catch(() => undefined);
+  listen(print.window_id, heard, silent);
 }
 
 start().catch((error) => say(error instanceof Error ? error.message : String(error), true));

@@ -7,19 +7,19 @@ import { transform } from "./view.js";
 /** @typedef {import("./packed.js").Shape} Shape */
 /** @typedef {import("./packed.js").Box} Box */
 /** @typedef {import("./transport.js").Block} Block */
-/** @typedef {import("./transport.js").Motif} Motif */
 /** @typedef {OffscreenCanvasRenderingContext2D} Pen */
 /** @typedef {{blocks: Set<string>, rubbing: boolean, mirrored: boolean, before: boolean}} Look which blocks, whether rubbed in graphite, whether as the block lies, whether the first version lies beside it */
-/** @typedef {{blocks: string, share: number, names: Set<string>, motif: string}} Layer shapes that are rubbed out of the same blocks */
+/** @typedef {string} Layer shapes that are rubbed out of the same blocks: how far, and of which, in lines */
 /** @typedef {{winter: HTMLCanvasElement, first: HTMLCanvasElement, pens: CanvasRenderingContext2D[], at: import("./view.js").Where, across: number, down: number, ratio: number}} Sheet */
 /** @typedef {(layer: Layer, pen: Pen, x: number, y: number, w: number, h: number) => void} White draws what a layer rubs out in a rectangle, its corner at 0, 0 */
-/** @typedef {{shapes: Set<Shape>, box: Box, paths: Map<number, Path2D>}} Tile */
+/** @typedef {{layer: Layer, shapes: Set<Shape>, box: Box, paths: Map<number, Path2D>}} Tile */
 
 const TILE_MM = 20;
 const FRAME_MS = 6;
 const MARGIN = 0.22; // of the window, on each side
 const FRINGE = 0.6; // so far towards the paper what the carver decides is drawn, as in the proof
 const GRAPHITE = "#3b3d42";
+const PRESSED = "#ece6d9"; // paper that a block without ink has pressed
 const MANY = 6000; // shapes that can be drawn anew at once without a pause that is felt
 
 /** @param {number} across @param {number} down */
@@ -34,8 +34,6 @@ export class Picture {
   #tiles = new Map();
   /** @type {Map<string, Path2D>} */
   #lands = new Map();
-  /** @type {Layer[]} */
-  #layers = [];
   /** @type {Block[]} */
   #blocks = [];
   /** @type {Generator<undefined, void> | null} */
@@ -66,22 +64,9 @@ export class Picture {
     host.append(this.sheets, this.veil);
   }
 
-  /** @param {Block[]} blocks @param {Motif[]} motifs */
-  inks(blocks, motifs) {
+  /** @param {Block[]} blocks */
+  inks(blocks) {
     this.#blocks = blocks;
-    const all = blocks.map((its) => its.name).join("\n");
-    /** @type {Layer[]} */
-    const layers = motifs.flatMap((its) => [
-      { blocks: its.blocks.join("\n"), share: 1, names: new Set([`snow ${its.name}`]), motif: its.name },
-      { blocks: its.blocks.join("\n"), share: FRINGE, names: new Set([`fringe ${its.name}`]), motif: its.name },
-    ]);
-    layers.push({ blocks: all, share: 1, names: new Set(["white "]), motif: "" }, { blocks: all, share: FRINGE, names: new Set(["fringe "]), motif: "" });
-    this.#layers = [];
-    for (const its of layers) {
-      const same = this.#layers.find((other) => other.blocks === its.blocks && other.share === its.share);
-      if (same) for (const name of its.names) same.names.add(name);
-      else this.#layers.push(its);
-    }
     this.refresh();
   }
 
@@ -96,7 +81,7 @@ export class Picture {
   /** @param {Shape} its */
   #key(its) {
     const i = Math.floor((its.x0 + its.x1) / 2 / TILE_MM), j = Math.floor((its.y0 + its.y1) / 2 / TILE_MM);
-    return `${its.kind} ${its.name}\n${i}\n${j}`;
+    return `${i}\n${j}\n${layerOf(its)}`;
   }
 
   /** @param {Shape} its */
@@ -108,7 +93,7 @@ export class Picture {
       return;
     }
     const key = this.#key(its), tile = this.#tiles.get(key);
-    if (!tile) this.#tiles.set(key, { shapes: new Set([its]), box: around([its]), paths: new Map() });
+    if (!tile) this.#tiles.set(key, { layer: layerOf(its), shapes: new Set([its]), box: around([its]), paths: new Map() });
     else {
       tile.shapes.add(its);
       tile.box = around([tile.box, its]);
@@ -223,8 +208,8 @@ export class Picture {
     for (const layer of this.#used()) {
       const pen = this.#mask(layer, across, down);
       masks.set(layer, pen);
-      for (const [key, tile] of this.#tiles) {
-        if (!layer.names.has(key.slice(0, key.indexOf("\n"))) || !meet(tile.box, seen)) continue;
+      for (const tile of this.#tiles.values()) {
+        if (tile.layer !== layer || !meet(tile.box, seen)) continue;
         this.#place(pen, its, 0, 0);
         pen.fill(this.#pathOf(tile, its.at.scale * its.ratio));
         pen.getImageData(0, 0, 1, 1); // until a pixel is read, nothing has been drawn and no time has passed
@@ -252,17 +237,17 @@ export class Picture {
     if (!pen || pen.canvas.width !== across || pen.canvas.height !== down) {
       pen = sketch(across, down);
       desk.layers.set(layer, pen);
-      for (const old of desk.layers.keys()) if (!this.#layers.includes(old)) desk.layers.delete(old);
+      for (const old of desk.layers.keys()) if (!this.#used().includes(old)) desk.layers.delete(old);
     }
     pen.setTransform(1, 0, 0, 1, 0, 0);
     pen.clearRect(0, 0, across, down);
     return pen;
   }
 
-  /** The layers that have something in them and take something from a block that is shown. */
+  /** The layers that have something in them and take something from a block that is shown. @returns {Layer[]} */
   #used() {
-    const there = new Set([...this.#tiles].filter(([, tile]) => tile.shapes.size > 0).map(([key]) => key.slice(0, key.indexOf("\n"))));
-    return this.#layers.filter((layer) => [...layer.names].some((name) => there.has(name)) && layer.blocks.split("\n").some((name) => this.#look.blocks.has(name)));
+    const there = new Set([...this.#tiles.values()].filter((tile) => tile.shapes.size > 0).map((tile) => tile.layer));
+    return [...there].filter((layer) => blocksOf(layer).some((name) => this.#look.blocks.has(name))).sort();
   }
 
   /** The part of the print that a sheet shows. @param {Sheet} its @returns {Box} */
@@ -332,14 +317,14 @@ export class Picture {
     pen.clearRect(0, 0, w, h);
     if (land) {
       this.#place(pen, its, x, y);
-      pen.fillStyle = this.#look.rubbing ? GRAPHITE : block.ink;
+      pen.fillStyle = this.#look.rubbing ? GRAPHITE : block.ink ?? PRESSED;
       pen.fill(land, "evenodd");
     }
     pen.globalCompositeOperation = "destination-out";
     for (const layer of layers) {
-      if (!layer.blocks.split("\n").includes(block.name)) continue;
+      if (!blocksOf(layer).includes(block.name)) continue;
       pen.setTransform(1, 0, 0, 1, 0, 0);
-      pen.globalAlpha = layer.share;
+      pen.globalAlpha = shareOf(layer);
       white(layer, pen, x, y, w, h);
     }
     pen.globalAlpha = 1;
@@ -392,7 +377,7 @@ export class Picture {
     const paths = new Map();
     for (const layer of this.#used()) {
       const path = new Path2D();
-      for (const one of near) if (layer.names.has(`${one.kind} ${one.name}`)) trace(path, one, leastCorner(k));
+      for (const one of near) if (layerOf(one) === layer) trace(path, one, leastCorner(k));
       paths.set(layer, path);
     }
     for (const [left, top, across, down] of rectangles(x, y, w, h)) {
@@ -411,8 +396,8 @@ export class Picture {
     return this.#blocks.filter((block) => this.#look.blocks.has(block.name)).map((block) => {
       const pen = this.#block(sketch(w, h), block, sheet, 0, 0, w, h, this.#used(), (layer, mask) => {
         this.#place(mask, sheet, 0, 0);
-        for (const [key, tile] of this.#tiles) {
-          if (layer.names.has(key.slice(0, key.indexOf("\n"))) && meet(tile.box, seen)) mask.fill(this.#pathOf(tile, sheet.at.scale * ratio));
+        for (const tile of this.#tiles.values()) {
+          if (tile.layer === layer && meet(tile.box, seen)) mask.fill(this.#pathOf(tile, sheet.at.scale * ratio));
         }
       });
       return { block, picture: pen.canvas };
@@ -441,6 +426,15 @@ export function print(pen, ink, opacity, place) {
   pen.drawImage(ink, ...place);
   pen.globalAlpha = 1;
 }
+
+/** @param {Shape} its @returns {Layer} */
+const layerOf = (its) => `${its.kind === "fringe" ? FRINGE : 1}\n${its.blocks}`;
+
+/** @param {Layer} layer */
+const shareOf = (layer) => Number(layer.slice(0, layer.indexOf("\n")));
+
+/** @param {Layer} layer */
+const blocksOf = (layer) => layer.split("\n").slice(1);
 
 /** How broad the dark edge of a rubbing is, device pixels. @param {Sheet} its */
 const reachOf = (its) => Math.max(1, Math.round(0.22 * its.at.scale * its.ratio));

@@ -85,7 +85,7 @@ function check(text, on, act) {
   return { box, label: h("label", { class: "choice" }, box, text) };
 }
 
-/** @param {string} group @param {string} text @param {boolean} on @param {() => void} act @param {string} [ink] */
+/** @param {string} group @param {string} text @param {boolean} on @param {() => void} act @param {string | null} [ink] */
 function option(group, text, on, act, ink) {
   const box = h("input", { type: "radio", name: group, checked: on, onchange: act }), swatch = ink ? h("span", { class: "ink" }) : null;
   if (swatch && ink) swatch.style.backgroundColor = ink;

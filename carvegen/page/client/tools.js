@@ -165,7 +165,7 @@ export class Tools {
   #ringed(spots) {
     const xy = Float32Array.from(spots.flatMap(([x, y]) => [x, y])), loop = { xy, starts: null, ...boxOf(spots) };
     if (Math.hypot(loop.x1 - loop.x0, loop.y1 - loop.y0) < STILL / this.view.scale) return this.choose([]);
-    const area = /** @type {Shape} */ ({ id: 0, kind: "", name: "", ...loop });
+    const area = /** @type {Shape} */ ({ id: 0, kind: "", name: "", blocks: "", ...loop });
     this.choose([...this.shapes.within(loop)].filter((its) => its.kind === "snow" && holds(area, (its.x0 + its.x1) / 2, (its.y0 + its.y1) / 2)));
     if (this.overlay.chosen.size === 0) this.say("There is no snow in that loop.");
   }
@@ -173,7 +173,7 @@ export class Tools {
   /** @param {import("./overlay.js").Trail} trail @returns {Gesture} */
   #gesture({ kind, spots, breadth }) {
     const points = spots.map(([x, y, p]) => [...this.#up(x, y), round(p)]), flat = points.map(([x, y]) => [x, y]);
-    if (this.redrawing) return { do: "redraw", id: [...this.overlay.chosen][0]?.id, points: flat };
+    if (this.redrawing) return { do: "redraw", shape: [...this.overlay.chosen][0]?.id, points: flat };
     if (this.tool === "own snow") return { do: "draw", motif: this.motif || this.motifs[0], points: flat };
     if (this.tool === "rubber") return { do: "erase", breadth, points: flat };
     if (this.tool === "flakes off") return { do: "take away", breadth, points: flat };

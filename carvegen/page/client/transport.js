@@ -2,14 +2,14 @@
 // that got no answer is sent again until there is one, and the program does the same id only once.
 
 /** @typedef {[number, number]} Point */
-/** @typedef {{name: string, ink: string, opacity?: number, ink_name: string, role: string, prints: boolean, turned: boolean, material: string, machines: string[]}} Block */
+/** @typedef {{name: string, ink: string | null, opacity?: number | null, ink_name: string, role: string, prints: boolean, turned: boolean, material: string, machines: string[]}} Block */
 /** @typedef {{key: string, about: string}} Preset */
 /** @typedef {{key: string, label: string, help: string, unit: string, least: number, most: number, value: number, default: number, kind: string, choices?: string[]}} Setting */
 /** @typedef {{name: string, motif: string, preset: string | null, kept: boolean, kept_file: string | null, blocks: string[], presets: Preset[], settings: Setting[]}} Motif */
 /** @typedef {{id: string, meaning: string, strength: number, attempt: number, motifs: string[], blocks: string[], rings: Point[][]}} Mark */
 /** @typedef {{key: string, label: string, help: string, graded: boolean}} Meaning */
-/** @typedef {{version: number, name: string, folder: string, file: string, size: Point, step: number, paper?: string, only_looks: boolean, undo: number, redo: number, blocks: Block[], motifs: Motif[], marks: Mark[], meanings: Meaning[], land_mm: number, flake_mm: number, stage: string | null}} Print */
-/** @typedef {{version: number, gone?: number[], groups: {kind: string, name: string, ids: number[]}[], marks?: Mark[], gone_marks?: string[], undo: number, redo: number, said?: string[], message?: string, mark?: string, chosen?: number, box?: number[], tries?: {attempt: number, ids: number[]}[]}} Told */
+/** @typedef {{version: number, window_id?: number, name: string, folder: string, file: string, size: Point, step: number, paper?: string, register_error_mm?: number, only_looks: boolean, undo: number, redo: number, blocks: Block[], motifs: Motif[], marks: Mark[], meanings: Meaning[], land_mm: number, flake_mm: number, stage: string | null}} Print */
+/** @typedef {{version: number, gone?: number[], groups: {kind: string, name: string, blocks: string[], ids: number[]}[], reload?: boolean, marks?: Mark[], gone_marks?: string[], undo: number, redo: number, said?: string[], message?: string, mark?: string, chosen?: number, box?: number[], tries?: {attempt: number, ids: number[]}[]}} Told */
 /** @typedef {{id: string, kind: string, severity: "breaks" | "risk" | "advice", block: string, at: Point | null, title: string, sentence: string, remedy: string, why?: string, measured: number | null, limit: number | null, unit: string, can_mend: boolean, left: boolean}} Finding */
 /** @typedef {{kind: string, version?: number, text?: string, part?: number | null, left_s?: number | null, say?: string, said?: string, motif?: string, mark?: string}} News */
 /** @typedef {{do: string, [key: string]: unknown}} Gesture */
@@ -61,6 +61,8 @@ export class Gestures {
   /** @type {Promise<unknown>} */
   #line = Promise.resolve();
   waiting = 0;
+  /** @type {number | undefined} */
+  window_id;
 
   /** @param {(answer: ArrayBuffer) => void} answered @param {(silent: boolean) => void} silent whether the program is silent */
   constructor(answered, silent) {
@@ -74,7 +76,7 @@ export class Gestures {
    * @returns {Promise<void>}
    */
   send(gesture) {
-    const body = JSON.stringify({ id: crypto.randomUUID(), ...gesture });
+    const body = JSON.stringify({ id: crypto.randomUUID(), window_id: this.window_id, ...gesture });
     this.waiting++;
     const sent = this.#line.then(() => this.#insist(body)).finally(() => this.waiting--);
     this.#line = sent.catch(() => undefined);
@@ -99,16 +101,18 @@ export class Gestures {
 }
 
 /**
- * What the program tells by itself, until the page is closed.
- * @param {(news: News) => void} heard @param {(silent: boolean) => void} silent
+ * What the program tells by itself, until the page is closed or this is ended.
+ * @param {number | undefined} window_id @param {(news: News) => void} heard @param {(silent: boolean) => void} silent
+ * @returns {() => void} ends it
  */
-export function listen(heard, silent) {
-  const source = new EventSource("events");
+export function listen(window_id, heard, silent) {
+  const source = new EventSource(window_id === undefined ? "events" : `events?window_id=${window_id}`);
   source.onmessage = (message) => heard(JSON.parse(message.data));
   source.onopen = () => silent(false);
   source.onerror = () => silent(true);
   addEventListener("pagehide", () => {
     source.close();
-    navigator.sendBeacon("close", new Blob(["{}"], { type: "application/json" }));
+    if (window_id !== undefined) navigator.sendBeacon("close", new Blob([JSON.stringify({ window_id })], { type: "application/json" }));
   });
+  return () => source.close();
 }
