@@ -63,7 +63,7 @@ export class Overlay {
 
   #shown = "";
   #drawnAt = -Infinity;
-  #drawn = { x: 0, y: 0, scale: 1 };
+  #drawn = { x: 0, y: 0, scale: 1, shown: "", size: "" };
   #empty = true;
   #colour = "";
   #font = "";
@@ -84,14 +84,14 @@ export class Overlay {
     const moved = shown !== this.#shown, rests = !moved && this.#drawnAt > -Infinity;
     if (moved) this.#rule(globalThis.devicePixelRatio || 1);
     this.#shown = shown;
-    if (rests && this.#drawn.x === view.x && this.#drawn.y === view.y && this.#drawn.scale === view.scale) return false;
-    if (moved && now - this.#drawnAt < 90) {
+    if (rests && this.#drawn.shown === shown) return false;
+    if (moved && this.#drawn.size === `${view.width} ${view.height} ${view.mirrored}` && now - this.#drawnAt < 90) {
       const k = view.scale / this.#drawn.scale;
       canvas.style.transform = `translate(${(this.#drawn.x - view.x) * view.scale}px, ${(this.#drawn.y - view.y) * view.scale}px) scale(${k})`;
       return true;
     }
     this.#drawnAt = now;
-    this.#drawn = { x: view.x, y: view.y, scale: view.scale };
+    this.#drawn = { x: view.x, y: view.y, scale: view.scale, shown, size: `${view.width} ${view.height} ${view.mirrored}` };
     canvas.style.transform = "none";
     if (!this.#empty || !this.#nothing()) this.#draw();
     return false;

@@ -6,6 +6,7 @@ import { Shapes, unpack } from "./packed.js";
 import { Picture, print as printInk } from "./picture.js";
 import { FindingsSlip, TriesSlip, byId, h, keysSlip, rulerDialog, seeSlip } from "./slips.js";
 import { OTHERS, Tools } from "./tools.js";
+import { WeatherSlip } from "./begin.js";
 import { Gestures, Refusal, ask, askPacked, listen } from "./transport.js";
 import { View } from "./view.js";
 
@@ -28,7 +29,7 @@ const gestures = new Gestures(answered, silent);
 let print;
 let wanted = false, last = /** @type {Gesture | null} */ (null), lastTry = /** @type {{mark: string, gesture: Gesture} | null} */ (null);
 let seen = /** @type {import("./slips.js").Seen | null} */ (null), shifting = /** @type {number | null} */ (null);
-const findings = { slip: /** @type {FindingsSlip | null} */ (null), tries: /** @type {TriesSlip | null} */ (null) };
+const beside = { findings: /** @type {FindingsSlip | null} */ (null), tries: /** @type {TriesSlip | null} */ (null), weather: /** @type {WeatherSlip | null} */ (null) };
 
 // ── drawing ──────────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -167,7 +168,7 @@ function counts() {
 async function lookAgain() {
   const { list, near } = await ask("findings");
   overlay.findings = list;
-  findings.slip?.show(list, near);
+  beside.findings?.show(list, near);
   changed();
 }
 
@@ -270,9 +271,12 @@ function lamp(lit) {
 
 // ── the print ────────────────────────────────────────────────────────────────────────────────────────────────────
 
+/** Asks for the print and all of its shapes. @returns {Promise<void>} */
 async function load() {
-  const [told, packed] = await Promise.all([ask("print"), askPacked("shapes")]);
-  print = told;
+  const mine = gestures.window_id, looks = mine !== undefined && print.only_looks;
+  const [told, packed] = await Promise.all([ask(mine === undefined ? "print" : `print?window_id=${mine}`), askPacked("shapes")]);
+  if (mine !== undefined && told.version < print.version) return load(); // a gesture was done meanwhile
+  print = mine === undefined ? told : { ...told, window_id: mine, only_looks: looks };
   gestures.window_id = print.window_id;
   view.size = print.size;
   picture.paper = overlay.paper = print.paper ?? "#fbfaf6";
@@ -285,6 +289,7 @@ async function load() {
   picture.inks(print.blocks);
   byId("title").textContent = document.title = print.name;
   byId("place").textContent = print.folder;
+  beside.weather?.show(print);
   counts();
   silent(false);
   changed();
@@ -314,8 +319,10 @@ async function start() {
   waited();
   tray();
   seeSlip(print, show, shift, () => rulerDialog(view, () => view.zoom(view.true_)));
-  findings.slip = new FindingsSlip({ show: lookAt, act: (gesture) => void send(gesture) });
-  findings.tries = new TriesSlip((mark, attempt) => void send({ do: "choose try", mark, attempt }), () => lastTry && void send(lastTry.gesture));
+  beside.findings = new FindingsSlip({ show: lookAt, act: (gesture) => void send(gesture) });
+  beside.tries = new TriesSlip((mark, attempt) => void send({ do: "choose try", mark, attempt }), () => lastTry && void send(lastTry.gesture));
+  beside.weather = new WeatherSlip({ say, send });
+  beside.weather.show(print);
   keysSlip();
   if (innerWidth <= 1120) byId("slips-toggle").click();
   view.whole();

@@ -9,7 +9,7 @@ import { transform } from "./view.js";
 /** @typedef {import("./transport.js").Block} Block */
 /** @typedef {OffscreenCanvasRenderingContext2D} Pen */
 /** @typedef {{blocks: Set<string>, rubbing: boolean, mirrored: boolean, before: boolean}} Look which blocks, whether rubbed in graphite, whether as the block lies, whether the first version lies beside it */
-/** @typedef {string} Layer shapes that are rubbed out of the same blocks: how far, and of which, in lines */
+/** @typedef {string} Layer shapes that are rubbed out of the same blocks: how far, whether in the first version too, and of which, in lines */
 /** @typedef {{winter: HTMLCanvasElement, first: HTMLCanvasElement, pens: CanvasRenderingContext2D[], at: import("./view.js").Where, across: number, down: number, ratio: number}} Sheet */
 /** @typedef {(layer: Layer, pen: Pen, x: number, y: number, w: number, h: number) => void} White draws what a layer rubs out in a rectangle, its corner at 0, 0 */
 /** @typedef {{layer: Layer, shapes: Set<Shape>, box: Box, paths: Map<number, Path2D>}} Tile */
@@ -61,7 +61,9 @@ export class Picture {
     this.veil = document.createElement("div");
     this.veil.className = "veil";
     this.sheets = document.createElement("div");
-    host.append(this.sheets, this.veil);
+    this.shade = document.createElement("div");
+    this.shade.className = "shade";
+    host.append(this.shade, this.sheets, this.veil);
   }
 
   /** @param {Block[]} blocks */
@@ -167,6 +169,9 @@ export class Picture {
     if (!its) return;
     const k = this.view.scale / its.at.scale;
     const move = `translate(${(its.at.x - this.view.x) * this.view.scale}px, ${(its.at.y - this.view.y) * this.view.scale}px) scale(${k})`;
+    const { view, shade } = this, x = (0 - view.x) * view.scale, y = (0 - view.y) * view.scale;
+    shade.style.transform = `translate(${x}px, ${y}px)`;
+    [shade.style.width, shade.style.height] = view.size.map((mm) => `${mm * view.scale}px`);
     for (const canvas of [its.winter, its.first]) if (canvas.style.transform !== move) canvas.style.transform = move;
   }
 
@@ -297,7 +302,7 @@ export class Picture {
       for (const block of this.#blocks) {
         if (!this.#look.blocks.has(block.name)) continue;
         const rim = this.#look.rubbing ? reachOf(its) : 0; // so that no edge is seen where two rectangles meet
-        const ink = this.#block(this.#table(w + 2 * rim, h + 2 * rim).ink, block, its, x - rim, y - rim, w + 2 * rim, h + 2 * rim, k === 1 ? [] : layers, white);
+        const ink = this.#block(this.#table(w + 2 * rim, h + 2 * rim).ink, block, its, x - rim, y - rim, w + 2 * rim, h + 2 * rim, k === 1 ? layers.filter(isDrawn) : layers, white);
         if (this.#look.rubbing) this.#rub(ink, its, x - rim, y - rim);
         print(pen, ink.canvas, this.#look.rubbing ? 0 : block.opacity ?? 0, [rim, rim, w, h, x, y, w, h]);
       }
@@ -428,13 +433,16 @@ export function print(pen, ink, opacity, place) {
 }
 
 /** @param {Shape} its @returns {Layer} */
-const layerOf = (its) => `${its.kind === "fringe" ? FRINGE : 1}\n${its.blocks}`;
+const layerOf = (its) => `${its.kind === "fringe" ? FRINGE : 1}\n${its.kind === "white" && its.name === "paper" ? "drawn" : "marked"}\n${its.blocks}`;
 
 /** @param {Layer} layer */
-const shareOf = (layer) => Number(layer.slice(0, layer.indexOf("\n")));
+const shareOf = (layer) => Number(layer.split("\n")[0]);
+
+/** Whether it is white in the first version too. @param {Layer} layer */
+const isDrawn = (layer) => layer.split("\n")[1] === "drawn";
 
 /** @param {Layer} layer */
-const blocksOf = (layer) => layer.split("\n").slice(1);
+const blocksOf = (layer) => layer.split("\n").slice(2);
 
 /** How broad the dark edge of a rubbing is, device pixels. @param {Sheet} its */
 const reachOf = (its) => Math.max(1, Math.round(0.22 * its.at.scale * its.ratio));

@@ -11,7 +11,7 @@ import { PENCILS } from "./overlay.js";
 
 /** Tools that are no pencil. @type {Tool[]} */
 export const OTHERS = [
-  { key: "fingers", label: "fingers", help: "Touch a flake or a heap, or draw a loop round several: move them, turn them, make them larger or smaller, take them away." },
+  { key: "fingers", label: "fingers", help: "Touch a flake or a heap, or loop several: then move, turn, enlarge or take away." },
   { key: "flakes off", label: "flakes off", help: "Rub over flakes: they go, and the block prints there again." },
   { key: "rubber", label: "rubber", help: "Rubs out pencil marks." },
   { key: "own snow", label: "own snow", help: "Draw an outline: what is in it becomes snow." },
