@@ -19,6 +19,8 @@ const DRAWINGS = /** @type {Record<string, string>} */ ({
   slide: "M6 7l11-2 2 11-11 2zM2 12h3M20 11h2",
 });
 
+const MARKING = new Set(["stroke", "area", "erase", "bare", "leave"]); // gestures that lock nothing
+
 const shapes = new Shapes(), view = new View(), stage = byId("stage");
 const overlay = new Overlay(/** @type {HTMLCanvasElement} */ (byId("overlay")), /** @type {HTMLCanvasElement} */ (byId("rule")), view);
 const picture = new Picture(byId("picture"), view, shapes);
@@ -153,11 +155,19 @@ function answered(buffer) {
   const lost = gone.some((its) => held.includes(its.id));
   if (lost) tools.choose(last?.do === "move" || last?.do === "redraw" ? come.filter((its) => its.kind === "snow") : []);
   if (told.reload) void load();
+  else if (!MARKING.has(String(last?.do))) void askMotifs();
   Object.assign(print, { version: told.version, undo: told.undo, redo: told.redo });
   counts();
   say([told.message, ...(told.said ?? [])].filter(Boolean).join(" ") || "Done.");
   performance.mark("answered");
   changed();
+}
+
+/** Which motifs are locked may have changed. */
+async function askMotifs() {
+  const { motifs } = await ask(`print?window_id=${gestures.window_id}`);
+  print.motifs = motifs;
+  beside.weather?.show(print);
 }
 
 function counts() {
@@ -331,4 +341,4 @@ async function start() {
 }
 
 start().catch((error) => say(error instanceof Error ? error.message : String(error), true));
-Object.assign(globalThis, { bench: { view, shapes, picture, overlay, tools, hand, gestures } }); // for whoever looks at the page from outside: tests, and the curious
+Object.assign(globalThis, { bench: { view, shapes, picture, overlay, tools, hand, gestures, print: () => print } }); // for whoever looks at the page from outside: tests, and the curious

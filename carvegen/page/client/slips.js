@@ -37,7 +37,7 @@ export function byId(id) {
 /** A slip that is unfolded one at a time. @param {string} key @param {string} title @param {boolean} [open] */
 export function slip(key, title, open = false) {
   const body = h("div", { id: `slip-${key}` }), count = h("span", { class: "count", hidden: true });
-  const fold = h("details", { class: "slip", name: "slip", open }, h("summary", {}, title, count), body);
+  const fold = h("details", { class: "slip", name: "slip", open }, h("summary", {}, h("h2", {}, title), count), body);
   byId("slips").append(fold);
   return { fold, body, count };
 }

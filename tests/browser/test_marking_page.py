@@ -1,0 +1,614 @@
+"""The marking page in a real browser: real hands on it, and what they did read back from the print's files."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import axe_core_python
+import numpy as np
+import pytest
+import shapely
+from lxml import etree
+from selenium.webdriver.common.actions.action_builder import ActionBuilder
+from selenium.webdriver.common.actions.pointer_input import PointerInput
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+
+from carvegen.base.colour import Ink, overprinted, rgb, screen
+from tests.browser.driving import chromium, drawn, until
+from tests.cases import layer, small_print
+
+SIZE = (90.0, 60.0)
+AXE = Path(axe_core_python.__file__).parent / "axe.min.js"
+SNOW = """
+[[motifs]]
+motif = "snowload"
+name = "on the rail"
+preset = "fresh"
+on = ["RAIL"]
+
+[[motifs]]
+motif = "snowfall"
+name = "flakes"
+preset = "flurry"
+front = false
+settings = { snow = 0.04, smallest_mm = 1.2, largest_mm = 3.0 }
+"""
+
+
+def _print_file() -> str:
+    return small_print(
+        layer("RAIL", "box 10 12 70 3"), layer("LEFT", "box 20 0 4 12"), layer("RIGHT", "box 60 0 4 12"),
+        blocks={"sky": ["*"], "key": ["RAIL", "LEFT", "RIGHT"]}, after=SNOW, name="a rail", size=SIZE, seed=7,
+    )  # fmt: skip
+
+
+@dataclass
+class Bench:
+    """The page, its print's folder and its program."""
+
+    browser: Any
+    folder: Path
+    program: subprocess.Popen[str]
+    address: str
+    js: dict[str, Any] = field(default_factory=dict)
+
+    def run(self, script: str, *given: Any) -> Any:
+        return self.browser.execute_script(script, *given)
+
+    def open(self) -> None:
+        self.browser.get(self.address)
+        until(lambda: self.run("return document.body.dataset.ready") == "yes", 60)
+        self.run("document.querySelector('#veil') && bench.view.whole()")
+
+    def take(self, tool: str) -> None:
+        self.run("document.querySelector(`[data-tool='${arguments[0]}'] input`).click()", tool)
+
+    def set(self, name: str, value: object) -> None:
+        """An input's value, as a hand leaves it."""
+        self.run(
+            "const its = document.getElementById(arguments[0]); its.value = arguments[1];"
+            "for (const kind of ['input', 'change']) its.dispatchEvent(new Event(kind, {bubbles: true}))", name, value,
+        )  # fmt: skip
+
+    def pixels(self, *places: tuple[float, float]) -> list[tuple[float, float]]:
+        """Where places of the print, mm and y up, are in the window."""
+        return [
+            tuple(at)
+            for at in self.run(
+                "const b = document.getElementById('stage').getBoundingClientRect(), v = bench.view;"
+                "return arguments[0].map(([x, y]) => {"
+                " const p = v.toScreen(x, v.size[1] - y); return [b.x + p[0], b.y + p[1]]; })",
+                places,
+            )
+        ]
+
+    def draw(self, *places: tuple[float, float], kind: str = "mouse", pressure: float = 0.5) -> None:
+        drawn(self.browser, self.pixels(*places), kind=kind, pressure=pressure)
+        self.answered()
+
+    def answered(self) -> None:
+        until(lambda: self.run("return bench.gestures.waiting") == 0, 20)
+
+    def said(self) -> str:
+        return str(self.run("return document.getElementById('said').textContent"))
+
+    def marks(self, meaning: str) -> list[Any]:
+        """The marks of a meaning in the file, y down, with their opacity as `.strength`."""
+        return _shapes(self.folder / "marks.svg", meaning)
+
+    def kept(self, name: str) -> dict[str, Any]:
+        (path,) = (self.folder / "kept").glob(f"*{name}*.svg")
+        return dict(_named(path, "comes out"))
+
+    def flakes(self) -> list[list[float]]:
+        """Of each flake on the page: number, middle with y up, extent."""
+        found: list[list[float]] = self.run(
+            "return [...bench.shapes.byId.values()].filter((s) => s.kind === 'snow' && s.name === 'flakes')"
+            ".map((s) => [s.id, (s.x0 + s.x1) / 2, bench.view.size[1] - (s.y0 + s.y1) / 2, s.x1 - s.x0])"
+        )
+        return found
+
+
+def _named(path: Path, title: str) -> Iterator[tuple[str, Any]]:
+    if not path.is_file():
+        return
+    space = {"s": "http://www.w3.org/2000/svg"}
+    for group in etree.parse(str(path)).iterfind(".//s:g", space):
+        if group.findtext("s:title", namespaces=space) == title:
+            for its in group.iterfind("s:path", space):
+                yield str(its.get("id")), _polygon(str(its.get("d")))
+
+
+def _shapes(path: Path, title: str) -> list[Any]:
+    return [shape for _, shape in _named(path, title)]
+
+
+def _polygon(data: str) -> Any:
+    """The area inside a path of straight lines, even-odd (SVG 1.1, 8.3 and 11.3)."""
+    rings = [
+        [(float(x), float(y)) for x, y in re.findall(r"(-?[\d.]+)[ ,](-?[\d.]+)", part)]
+        for part in re.findall(r"M([^MZ]*)Z", data)
+    ]
+    whole = shapely.Polygon()
+    for ring in rings:
+        whole = shapely.symmetric_difference(whole, shapely.make_valid(shapely.Polygon(ring)))
+    return whole
+
+
+def _down(*places: tuple[float, float]) -> list[tuple[float, float]]:
+    return [(x, SIZE[1] - y) for x, y in places]
+
+
+def _program(folder: Path) -> tuple[subprocess.Popen[str], str]:
+    program = subprocess.Popen(
+        [sys.executable, "-m", "carvegen", "mark", str(folder / "print.toml"), "--no-browser"],
+        stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"},
+    )  # fmt: skip
+    assert program.stdout is not None
+    first = program.stdout.readline()
+    assert first.startswith("Open: "), first
+    return program, first.split()[1]
+
+
+def _ended(program: subprocess.Popen[str]) -> None:
+    program.kill()
+    program.wait()
+    assert program.stdout is not None
+    program.stdout.close()
+
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    if not (shutil.which("chromium") and shutil.which("chromedriver")) and "CARVEGEN_BROWSER" not in os.environ:
+        pytest.skip("no Chromium here: apt-get install chromium chromium-driver")
+    driver = chromium(tmp_path_factory.mktemp("browser"))
+    driver.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride", {"width": 1280, "height": 800, "deviceScaleFactor": 1, "mobile": False}
+    )
+    yield driver
+    driver.quit()
+
+
+@pytest.fixture(scope="module")
+def opened(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
+    folder = tmp_path_factory.mktemp("rail")
+    (folder / "print.toml").write_text(_print_file(), encoding="utf-8")
+    program, address = _program(folder)
+    bench = Bench(browser, folder, program, address)
+    try:
+        bench.open()
+        yield bench
+    finally:
+        _ended(bench.program)
+
+
+@pytest.fixture
+def bench(opened: Bench) -> Iterator[Bench]:
+    """The page; what a test has done is taken back after it."""
+    before = opened.run("return document.getElementById('undo').disabled ? 0 : 1")
+    assert before == 0, "a test left something behind"
+    opened.run("bench.view.whole(); bench.tools.choose([])")
+    yield opened
+    for _ in range(40):
+        if opened.run("return document.getElementById('undo').disabled"):
+            break
+        opened.run("document.getElementById('undo').click()")
+        opened.answered()
+
+
+# ── marks ──
+
+
+def test_a_stroke_of_the_mouse_is_a_mark_in_the_file_as_broad_as_the_pencil(bench: Bench) -> None:
+    bench.take("comes out")
+    bench.set("breadth", 6)
+    line = [(10, 50), (40, 44), (75, 52)]
+    bench.draw(*line)
+    until(lambda: bench.marks("comes out"))
+    (mark,) = bench.marks("comes out")
+    drawn_ = shapely.LineString(_down(*line)).buffer(3)
+    assert mark.symmetric_difference(drawn_).area < 0.05 * drawn_.area
+
+
+def test_a_heavier_pen_marks_more_strongly(bench: Bench) -> None:
+    bench.take("more")
+    bench.set("heaviness", 100)
+    bench.draw((10, 50), (30, 50), kind="pen", pressure=0.2)
+    bench.draw((50, 50), (70, 50), kind="pen", pressure=0.9)
+    until(lambda: len(bench.marks("more")) == 2)
+    text = (bench.folder / "marks.svg").read_text(encoding="utf-8")
+    light, heavy = sorted(float(its) for its in re.findall(r'opacity="([\d.]+)"', text))
+    assert light == pytest.approx(0.2, abs=0.03)
+    assert heavy == pytest.approx(0.9, abs=0.03)
+
+
+def test_a_loop_of_no_snow_leaves_no_flake_in_it(bench: Bench) -> None:
+    bench.take("stays")
+    bench.run("document.querySelector('[name=drawn][value=loop]').click()")
+    loop = [(8, 28), (40, 28), (40, 56), (8, 56)]
+    inside = shapely.Polygon(loop)
+    assert sum(inside.contains(shapely.Point(x, y)) for _, x, y, _ in bench.flakes()) > 3
+    bench.draw(*loop)
+    bench.run("document.querySelector('[name=drawn][value=stroke]').click()")
+    until(lambda: bench.marks("stays"))
+    (mark,) = bench.marks("stays")
+    assert mark.symmetric_difference(shapely.Polygon(_down(*loop))).area < 0.03 * inside.area
+    core = inside.buffer(-2)
+    assert not any(core.contains(shapely.Point(x, y)) for _, x, y, _ in bench.flakes())
+
+
+def test_the_rubber_takes_a_piece_out_of_a_mark(bench: Bench) -> None:
+    bench.take("carver decides")
+    bench.set("breadth", 4)
+    bench.draw((10, 40), (80, 40))
+    bench.take("rubber")
+    bench.draw((45, 34), (45, 46))
+    until(lambda: sum(len(shapely.get_parts(its)) for its in bench.marks("carver decides")) == 2)
+    assert not any(its.intersects(shapely.Point(45, 20)) for its in bench.marks("carver decides"))
+
+
+def test_ctrl_z_takes_back_and_ctrl_y_does_again(bench: Bench) -> None:
+    bench.take("comes out")
+    bench.draw((20, 40), (40, 40))
+    until(lambda: bench.marks("comes out"))
+    stage = bench.browser.find_element(By.ID, "stage")
+    stage.send_keys(Keys.CONTROL, "z")
+    until(lambda: not bench.marks("comes out"))
+    stage.send_keys(Keys.CONTROL, "y")
+    until(lambda: bench.marks("comes out"))
+
+
+def test_by_keyboard_alone_a_pencil_is_taken_and_a_line_drawn(bench: Bench) -> None:
+    bench.run("document.querySelector('[data-tool=fingers] input').focus()")
+    keys = bench.browser.switch_to.active_element
+    bench.take("slide")
+    bench.run("document.querySelector(\"[data-tool='comes out'] input\").focus()")
+    keys = bench.browser.switch_to.active_element
+    keys.send_keys(Keys.SPACE)
+    assert bench.run("return bench.tools.tool") == "comes out"
+    bench.set("breadth", 3)
+    stage = bench.browser.find_element(By.ID, "stage")
+    bench.run("document.getElementById('stage').focus()")
+    stage.send_keys(Keys.ENTER, *[Keys.ARROW_RIGHT] * 12, *[Keys.ARROW_UP] * 5, Keys.ENTER)
+    bench.answered()
+    until(lambda: bench.marks("comes out"))
+    (mark,) = bench.marks("comes out")
+    wanted = shapely.LineString([(45, 30), (57, 30), (57, 25)]).buffer(1.5)
+    assert mark.symmetric_difference(wanted).area < 0.06 * wanted.area
+
+
+# ── touching ──
+
+
+def _one_alone(bench: Bench) -> list[float]:
+    """A flake with room to its right."""
+    flakes = bench.flakes()
+    free = [
+        (n, x, y, wide)
+        for n, x, y, wide in flakes
+        if 10 < x < 75
+        and 26 < y < 54
+        and all(m == n or not (-3.5 < u - x < 6.5 and abs(v - y) < 4) for m, u, v, _ in flakes)
+    ]
+    assert free, "snow everywhere"
+    return list(max(free, key=lambda its: its[3]))
+
+
+def test_a_flake_is_dragged_and_lies_there_in_the_kept_file(bench: Bench) -> None:
+    _, x, y, _ = _one_alone(bench)
+    bench.take("fingers")
+    bench.draw((x, y), (x + 1, y), (x + 3, y + 1))
+    until(lambda: (bench.folder / "kept").is_dir() and any((bench.folder / "kept").iterdir()))
+    there = [its for its in bench.kept("flakes").values() if its.contains(shapely.Point(x + 3, SIZE[1] - y - 1))]
+    assert len(there) == 1
+    assert not any(its.contains(shapely.Point(x, SIZE[1] - y)) for its in bench.kept("flakes").values())
+
+
+def test_keys_move_turn_and_take_away_what_is_in_the_fingers(bench: Bench) -> None:
+    _, x, y, _ = _one_alone(bench)
+    bench.take("fingers")
+    bench.draw((x, y))
+    assert bench.run("return bench.overlay.chosen.size") == 1
+    stage = bench.browser.find_element(By.ID, "stage")
+    stage.send_keys(*[Keys.ARROW_RIGHT] * 3, "t", Keys.ENTER)
+    bench.answered()
+    until(lambda: any(its.contains(shapely.Point(x + 3, SIZE[1] - y)) for its in bench.kept("flakes").values()))
+    assert bench.run("return bench.overlay.chosen.size") == 1, "it stays in the fingers"
+    stage.send_keys(Keys.DELETE)
+    bench.answered()
+    until(lambda: not any(its.contains(shapely.Point(x + 3, SIZE[1] - y)) for its in bench.kept("flakes").values()))
+
+
+def test_her_own_outline_is_snow_in_the_kept_file(bench: Bench) -> None:
+    bench.take("own snow")
+    bench.set("for", "flakes")
+    outline = [(70, 20), (82, 20), (82, 27), (70, 27)]
+    bench.draw(*outline)
+    bench.set("for", "")
+    until(lambda: any(its.contains(shapely.box(72, 34, 80, 39)) for its in bench.kept("flakes").values()))
+
+
+def test_a_new_outline_takes_the_place_of_the_old(bench: Bench) -> None:
+    _, x, y, _ = _one_alone(bench)
+    bench.take("fingers")
+    bench.draw((x, y))
+    bench.browser.find_element(By.CSS_SELECTOR, "[data-does=redraw]").click()
+    outline = [(x - 2, y - 2), (x + 2, y - 2), (x + 2, y + 2), (x - 2, y + 2)]
+    bench.draw(*outline)
+    wanted = shapely.Polygon(_down(*outline))
+    until(lambda: any(its.symmetric_difference(wanted).area < 0.8 for its in bench.kept("flakes").values()))
+
+
+def test_what_is_locked_is_named_in_the_print_file_and_can_be_let_go(bench: Bench) -> None:
+    text = bench.folder / "print.toml"
+    before = [its for its in text.read_text(encoding="utf-8").splitlines() if "kept" in its]
+    bench.run("document.querySelector(\"[data-motif='flakes'] button\").click()")
+    bench.answered()
+    until(lambda: [its for its in text.read_text(encoding="utf-8").splitlines() if "kept" in its] != before)
+    until(
+        lambda: (
+            bench.run("return document.querySelector(\"[data-motif='flakes'] button\").textContent")
+            != "Lock it as it is"
+        )
+    )
+
+
+def test_a_tap_shakes_the_heap_off_and_another_brings_it_back(bench: Bench) -> None:
+    heap = (
+        "const its = [...bench.shapes.byId.values()].filter((s) => s.kind === 'snow' && s.name === 'on the rail')"
+        ".sort((a, b) => (b.x1 - b.x0) - (a.x1 - a.x0))[0]; if (!its) return null;"
+        "for (let k = 0; k < its.xy.length; k += 2) for (const d of [0.2, 0.4, 0.8]) {"
+        " const x = its.xy[k], y = its.xy[k + 1] + d; if (bench.shapes.at(x, y, 0) === its) return [x, 60 - y]; }"
+    )
+    place = bench.run(heap)
+    before = len(bench.run("return [...bench.shapes.byId.values()].filter((s) => s.name === 'on the rail')"))
+    bench.take("shake")
+    bench.draw(tuple(place))
+    until(lambda: bench.marks("stays"))
+    assert any(its.buffer(0.3).contains(shapely.Point(place[0], SIZE[1] - place[1])) for its in bench.marks("stays"))
+    bench.draw(tuple(place))
+    until(lambda: not bench.marks("stays"))
+    assert len(bench.run("return [...bench.shapes.byId.values()].filter((s) => s.name === 'on the rail')")) == before
+
+
+# ── hands ──
+
+
+def test_two_fingers_make_it_larger_and_draw_nothing(bench: Bench) -> None:
+    bench.take("comes out")
+    before = bench.run("return bench.view.scale")
+    (ax, ay), (bx, by) = bench.pixels((40, 30), (50, 30))
+    hands = []
+    for name, x, y, away in (("one", ax, ay, -90), ("other", bx, by, 90)):
+        finger = PointerInput("touch", name)
+        hand = ActionBuilder(bench.browser, mouse=finger, duration=20)
+        hand.pointer_action.move_to_location(round(x), round(y))
+        hand.pointer_action.pointer_down()
+        hand.pointer_action.move_to_location(round(x + away), round(y))
+        hand.pointer_action.pointer_up()
+        hands.append(finger.encode())
+    bench.browser.execute("actions", {"actions": hands})
+    bench.answered()
+    assert bench.run("return bench.view.scale") > 1.5 * before
+    assert bench.run("return bench.overlay.trails.size") == 0
+    assert bench.run("return document.getElementById('undo').disabled")
+
+
+def test_a_palm_does_nothing_while_the_pen_is_down(bench: Bench) -> None:
+    bench.take("comes out")
+    touch = (
+        "const stage = document.getElementById('stage'), b = stage.getBoundingClientRect();"
+        "const send = (kind, type, id, x, y) => stage.dispatchEvent(new PointerEvent(kind, {pointerType: type,"
+        " pointerId: id, clientX: b.x + x, clientY: b.y + y, pressure: 0.5, button: 0, bubbles: true}));"
+        "stage.setPointerCapture = () => undefined;"
+        "send('pointerdown', 'pen', 1, 300, 200); send('pointermove', 'pen', 1, 320, 210);"
+        "send('pointerdown', 'touch', 2, 400, 500); send('pointermove', 'touch', 2, 460, 520);"
+        "const trails = bench.overlay.trails.size, scale = bench.view.scale, x = bench.view.x;"
+        "send('pointermove', 'pen', 1, 340, 220); send('pointerup', 'touch', 2, 460, 520);"
+        "const line = bench.tools.trail.spots.length; send('pointercancel', 'pen', 1, 340, 220);"
+        "delete stage.setPointerCapture; return [trails, line, bench.view.x - x, bench.view.scale / scale];"
+    )
+    assert bench.run(touch) == [1, 3, 0, 1]
+
+
+# ── what is shown ──
+
+
+def _pixel(bench: Bench, x: float, y: float) -> list[int]:
+    """The colour of the picture at a place, y up."""
+    found: list[int] = bench.run(
+        "const c = document.querySelector('#picture canvas'), m = new DOMMatrix(c.style.transform), v = bench.view;"
+        "const [x, y] = v.toScreen(arguments[0], v.size[1] - arguments[1]), k = c.width / parseFloat(c.style.width);"
+        "const at = [(x - m.e) / m.a * k, (y - m.f) / m.d * k];"
+        "return [...c.getContext('2d').getImageData(...at, 1, 1).data].slice(0, 3)", x, y,
+    )  # fmt: skip
+    return found
+
+
+def _printed(bench: Bench, *inks: str) -> list[int]:
+    """Inks over one another on the print's paper, as the proof mixes them."""
+    paper, told = rgb(bench.run("return bench.picture.paper")), bench.run("return bench.print().blocks")
+    coats = [(Ink(colour=rgb(its["ink"]), opacity=its["opacity"]), np.ones(1)) for its in told if its["name"] in inks]
+    return np.round(screen(overprinted(paper, coats))).astype(int).ravel().tolist()
+
+
+def _see(bench: Bench, label: str) -> None:
+    bench.run(
+        "[...document.querySelectorAll('#slips label')].find((l) => l.textContent === arguments[0])"
+        ".querySelector('input').click()",
+        label,
+    )
+    until(lambda: bench.run("return bench.picture.sharp"))
+
+
+def _bare_spot(bench: Bench) -> tuple[float, float]:
+    """A place of the sky without snow near it."""
+    flakes = bench.flakes()
+    for x in range(5, 85, 2):
+        for y in range(50, 20, -2):
+            if all(abs(x - its[1]) > its[3] + 1 or abs(y - its[2]) > its[3] + 1 for its in flakes):
+                return x, y
+    raise AssertionError("snow everywhere")
+
+
+def test_inks_lie_over_one_another_and_snow_is_paper(bench: Bench) -> None:
+    _, x, y, _ = _one_alone(bench)
+    paper = bench.run("return bench.picture.paper")
+    white = [int(paper[k : k + 2], 16) for k in (1, 3, 5)]
+    assert _pixel(bench, *_bare_spot(bench)) == pytest.approx(_printed(bench, "sky"), abs=3)
+    assert _pixel(bench, x, y) == white
+    both, key = _printed(bench, "sky", "key"), _printed(bench, "key")
+    assert _pixel(bench, 30, 13) in (pytest.approx(both, abs=8), pytest.approx(key, abs=8))
+    _see(bench, "the key block alone")
+    assert _pixel(bench, *_bare_spot(bench)) == white
+    _see(bench, "rubbed in graphite")
+    grey = [_pixel(bench, x / 4, 13) for x in range(100, 240)]
+    assert len({tuple(its) for its in grey}) > 5, "a rubbing has grain"
+    _see(bench, "as the block lies, mirrored")
+    assert bench.run("return bench.view.toScreen(0, 0)[0] > bench.view.toScreen(90, 0)[0]")
+    _see(bench, "all inks, over one another")
+    assert bench.run("return bench.view.mirrored") is False
+
+
+def test_the_first_version_lies_beside_the_winter_version(bench: Bench) -> None:
+    _, x, y, _ = _one_alone(bench)
+    _see(bench, "beside the print without snow")
+    bench.set("veil", 100)
+    under = "const c = document.querySelector('.veil canvas'), m = new DOMMatrix(c.style.transform), v = bench.view;"
+    found = bench.run(
+        under + "const [x, y] = v.toScreen(arguments[0], v.size[1] - arguments[1]);"
+        "return [...c.getContext('2d').getImageData((x - m.e) / m.a, (y - m.f) / m.d, 1, 1).data].slice(0, 3)", x, y,
+    )  # fmt: skip
+    assert found == pytest.approx(_printed(bench, "sky"), abs=3)
+    assert bench.run("return document.querySelector('.veil').offsetWidth / bench.view.width") == pytest.approx(1)
+    _see(bench, "beside the print without snow")
+
+
+def test_true_size_after_a_ruler_was_held_to_the_screen(bench: Bench) -> None:
+    bench.run("localStorage.clear()")
+    bench.browser.find_element(By.ID, "true-size").click()
+    bench.set("ruler-px", 500)
+    assert bench.browser.find_element(By.CLASS_NAME, "ruler").rect["width"] == pytest.approx(500, abs=1)
+    bench.browser.find_element(By.CSS_SELECTOR, "dialog .first").click()
+    assert bench.run("return bench.view.scale") == pytest.approx(5.0)
+    assert bench.run("return document.getElementById('scale').textContent") in ("100 %", "")
+
+
+# ── everybody ──
+
+
+def _violations(bench: Bench) -> list[str]:
+    bench.run(
+        AXE.read_text(encoding="utf-8") + "; globalThis.axe = axe;" if not bench.run("return !!globalThis.axe") else ""
+    )
+    found = bench.browser.execute_async_script(
+        "const done = arguments[0]; axe.run(document, {resultTypes: ['violations']}).then("
+        "(r) => done(r.violations.map((v) => v.id + ': ' + v.nodes.map((n) => n.target.join(' ')).join(', '))),"
+        "(e) => done(['failed: ' + e]))"
+    )
+    return list(found)
+
+
+def test_the_accessibility_checker_finds_nothing_in_any_state(bench: Bench) -> None:
+    """axe-core, all its rules of WCAG 2.x and good practice."""
+    for lit in (False, True):
+        if bench.run("return document.documentElement.classList.contains('lamplit')") != lit:
+            bench.browser.find_element(By.ID, "lamp").click()
+        for fold in range(len(bench.browser.find_elements(By.CSS_SELECTOR, "#slips details"))):
+            bench.run("document.querySelectorAll('#slips details')[arguments[0]].open = true", fold)
+            assert _violations(bench) == []
+    bench.run("document.getElementById('lamp').click(); document.querySelector('#slips details').open = true")
+    bench.take("fingers")
+    _, x, y, _ = _one_alone(bench)
+    bench.draw((x, y))
+    bench.take("more")
+    assert _violations(bench) == []
+    bench.browser.find_element(By.ID, "ruler").click()
+    assert _violations(bench) == []
+    bench.run("document.querySelector('dialog').close()")
+
+
+def test_it_fits_a_tablet_either_way_round(bench: Bench) -> None:
+    for width, height in ((1024, 768), (800, 1280)):
+        bench.browser.execute_cdp_cmd(
+            "Emulation.setDeviceMetricsOverride",
+            {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": False},
+        )
+        assert bench.run("return document.documentElement.scrollWidth") <= width
+        stage = bench.browser.find_element(By.ID, "stage").rect
+        assert stage["width"] > 0.55 * width
+        assert stage["height"] > 0.55 * height
+    bench.browser.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride", {"width": 1280, "height": 800, "deviceScaleFactor": 1, "mobile": False}
+    )
+
+
+def test_a_second_window_says_that_it_only_looks(bench: Bench) -> None:
+    first = bench.browser.current_window_handle
+    bench.browser.switch_to.new_window("tab")
+    try:
+        bench.open()
+        assert "Another window" in bench.run("return document.getElementById('saved').textContent")
+        bench.take("comes out")
+        bench.draw((20, 40), (40, 40))
+        assert "only look" in bench.said()
+        assert not bench.marks("comes out")
+    finally:
+        bench.browser.close()
+        bench.browser.switch_to.window(first)
+
+
+def test_nothing_is_asked_of_anybody_else_and_nothing_goes_wrong(bench: Bench) -> None:
+    sent = [json.loads(entry["message"])["message"] for entry in bench.browser.get_log("performance")]
+    asked = [its["params"]["request"]["url"] for its in sent if its["method"] == "Network.requestWillBeSent"]
+    assert asked
+    assert {url.split("/")[2] for url in asked if url.startswith("http")} == {bench.address.split("/")[2]}
+    assert [its for its in bench.browser.get_log("browser") if "axe" not in its["message"]] == []
+
+
+def test_a_program_killed_in_the_middle_of_a_stroke_loses_that_stroke_at_most(bench: Bench) -> None:
+    bench.take("comes out")
+    bench.set("breadth", 4)
+    bench.draw((10, 50), (30, 50))
+    until(lambda: bench.marks("comes out"))
+    _ended(bench.program)
+    drawn(bench.browser, bench.pixels((50, 50), (70, 50)))
+    until(lambda: "does not answer" in bench.run("return document.getElementById('saved').textContent"))
+    bench.program, bench.address = _program(bench.folder)
+    bench.browser.get_log("browser")
+    bench.open()
+    assert len(bench.marks("comes out")) == 1
+    assert bench.run("return bench.overlay.marks.size") == 1
+
+
+def test_its_types_hold() -> None:
+    """The TypeScript checker, strict, on the JSDoc of the page's modules."""
+    node = shutil.which("node")
+    checker = os.environ.get("CARVEGEN_TSC") or _typescript()
+    if node is None or checker is None:
+        pytest.skip("no TypeScript here: npm install typescript, and CARVEGEN_TSC=…/node_modules/typescript/lib/tsc.js")
+    page = Path(__file__).parents[2] / "carvegen" / "page" / "client" / "page.js"
+    found = subprocess.run([node, checker, *_STRICT, str(page)], capture_output=True, text=True, check=False)
+    assert found.stdout == ""
+    assert found.returncode == 0
+
+
+_STRICT: Sequence[str] = (
+    "--allowJs", "--checkJs", "--strict", "--noEmit", "--target", "es2023", "--module", "esnext",
+    "--moduleResolution", "bundler", "--lib", "es2023,dom,dom.iterable",
+)  # fmt: skip
+
+
+def _typescript() -> str | None:
+    near = Path(__file__).parents[2] / "node_modules" / "typescript" / "lib" / "tsc.js"
+    return str(near) if near.is_file() else None
