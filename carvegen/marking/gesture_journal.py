@@ -1,4 +1,4 @@
-"""What a hand has done to a print, one line a gesture: done once however often it is sent, undone and redone without end.
+"""What a hand has done to a print, a line a gesture: done once however often it is sent, undone and redone without end.
 
 The print's files are the state; a line holds only what it changed in them, before and after. A line is written before
 the files are, so after a kill the lines since the last "written" are done to the files once more: doing one twice

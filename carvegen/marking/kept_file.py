@@ -25,7 +25,10 @@ from carvegen.base.words import shortened
 from carvegen.geometry import PolygonArray
 from carvegen.motifs.growth import Growth
 
-__all__ = ["FORMAT", "Kept", "Memory", "Surroundings", "kept_ids", "kept_text", "kept_text_with", "marks_of", "read_kept"]
+__all__ = [
+    "FORMAT", "Kept", "Memory", "Surroundings", "kept_ids", "kept_text",
+    "kept_text_with", "marks_of", "read_kept",
+]  # fmt: skip
 
 FORMAT = 1  #: of what the file remembers
 _COMES_OUT, _CARVER_DECIDES = "comes out", "carver decides"  #: titles of the groups
@@ -64,6 +67,7 @@ class Kept:
 
     growth: Growth
     names: Mapping[str, str]  #: id by the mark of a shape
+    ids: tuple[str, ...]  #: of each of the cuts; "" where a shape has none
     edited: PolygonArray  #: those of the cuts that are not as they were kept
     memory: Memory | None  #: none if a drawing program has lost it
     notes: tuple[str, ...] = ()
@@ -281,7 +285,7 @@ def _kept(drawing: Elements, told: Mapping[str, Any] | None, size: tuple[float, 
     names |= dict(zip(marks_of(free), [name for name, _ in fringe], strict=True))
     return Kept(
         growth=Growth(cuts=cuts, free=free, kept=levels), names={mark: name for mark, name in names.items() if name},
-        edited=edited, memory=memory, notes=tuple(notes),
+        ids=tuple(names.get(mark, "") for mark in marks), edited=edited, memory=memory, notes=tuple(notes),
     )  # fmt: skip
 
 

@@ -17,6 +17,7 @@ from carvegen.marking.kept_file import kept_ids, kept_text_with, marks_of
 from carvegen.marking.marks import check_agreement, on_face
 from carvegen.marking.marks_file import SIGN, read_marks
 from carvegen.marking.marks_text import marks_text
+from carvegen.page.kept_copy import read_copied
 from carvegen.page.own_marks import mark_from
 from carvegen.page.stock import Delta, Seen, Stock
 from carvegen.prints.cut_blocks import unmarked_of, ways_of
@@ -80,7 +81,7 @@ class Desk:
     marks: _Marks
     patches: list[Patch]
     version: int = 1
-    _names: dict[int, dict[str, int]] = field(default_factory=dict)  #: by motif, number of a kept shape by its id
+    _names: dict[int, _Names] = field(default_factory=dict)  #: by motif, the ids of kept shapes
     _grown: dict[int, list[str]] = field(default_factory=dict)  #: by motif, its shapes as they grew, if they did
     _files: dict[int, str] = field(default_factory=dict)  #: the kept file of each motif that has been edited
 
@@ -126,7 +127,7 @@ class Desk:
         """The file in which a motif is kept, or will be once the print file is written."""
         return self._files.get(motif) or self.given.motifs[motif].kept
 
-    def names(self, motif: int) -> dict[str, int] | None:
+    def names(self, motif: int) -> _Names | None:
         """The shapes of a kept motif by their ids in its file; None if it must be kept first to have them."""
         if motif not in self._names:
             if not self.given.motifs[motif].kept:
@@ -135,12 +136,11 @@ class Desk:
             if grown.kept is None or grown.changed:
                 return None
             numbers = self.shapes_of(motif)
-            marks = marks_of(geometry.polygon_array(self.stock.shapes[n] for n in numbers))
             text = (self.folder / self.given.motifs[motif].kept).read_text(encoding="utf-8", errors="replace")
-            named = {grown.kept.names.get(mark, ""): n for mark, n in zip(marks, numbers, strict=True)}
+            named = dict(zip(grown.kept.ids, numbers, strict=True))
             if len(named) < len(numbers) or kept_text_with(text, list(named), {}, self.size) is None:
                 return None
-            self._names[motif] = named
+            self._names[motif] = _Names.of(named)
         return self._names[motif]
 
     def kept(self, motifs: list[int]) -> tuple[str, str] | None:
@@ -163,7 +163,7 @@ class Desk:
         for k in wanted:
             text = files[kept[self.given.motifs[k].name]] or b""
             self._files[k] = kept[self.given.motifs[k].name]
-            self._names[k] = dict(zip(kept_ids(text.decode()), self.shapes_of(k), strict=True))
+            self._names[k] = _Names.of(dict(zip(kept_ids(text.decode()), self.shapes_of(k), strict=True)))
         return before, after
 
     def _motif(self, k: int) -> PrintMotif:
@@ -234,7 +234,8 @@ class Desk:
         found = dict[int, _Exchanged]()
         for file in {*change.shapes_gone, *change.shapes_new}:
             motif = self._kept_in(file, change)
-            names = self.names(motif) or {}
+            known = self.names(motif)
+            names = known.number if known else {}
             gone, new = change.shapes_gone.get(file, {}), change.shapes_new.get(file, {})
             there = [name for name in dict.fromkeys([*gone, *new]) if name in names]
             found[motif] = _Exchanged(
@@ -264,25 +265,26 @@ class Desk:
 
     def _exchange(self, shapes: Mapping[int, _Exchanged]) -> Callable[[], None]:
         """Exchange unmarked shapes; what takes it back."""
-        before = {motif: dict(self._names.get(motif, {})) for motif in shapes}
         put_away = [
             (n, motif + self._lights, self.stock.remove(n)) for motif, lot in shapes.items() for n in lot.removed
         ]
         for motif, lot in shapes.items():
-            names = self._names.setdefault(motif, {})
+            names = self._names.setdefault(motif, _Names())
             for name in lot.names:
-                names.pop(name)
+                names.drop(name)
             for name, shape in lot.new.items():
-                names[name] = self.stock.add(motif + self._lights, shape)
-                lot.added.append(names[name])
+                lot.added.append(self.stock.add(motif + self._lights, shape))
+                names.put(name, lot.added[-1])
 
         def back() -> None:
-            for lot in shapes.values():
-                for number in lot.added:
+            for motif, lot in shapes.items():
+                for name, number in zip(lot.new, lot.added, strict=True):
                     self.stock.remove(number)
+                    self._names[motif].drop(name)
+                for name, number in zip(lot.names, lot.removed, strict=True):
+                    self._names[motif].put(name, number)
             for number, white, shape in put_away:
                 self.stock.put_back(number, white, shape)
-            self._names |= before
 
         return back
 
@@ -313,6 +315,24 @@ class Desk:
         return False
 
 
+@dataclass(frozen=True, eq=False)
+class _Names:
+    """The ids of a motif's kept shapes, both ways."""
+
+    number: dict[str, int] = field(default_factory=dict)
+    name: dict[int, str] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, numbers: dict[str, int]) -> _Names:
+        return cls(numbers, {number: name for name, number in numbers.items()})
+
+    def put(self, name: str, number: int) -> None:
+        self.number[name], self.name[number] = number, name
+
+    def drop(self, name: str) -> None:
+        del self.name[self.number.pop(name)]
+
+
 @dataclass(kw_only=True, eq=False)
 class _Exchanged:
     """Unmarked shapes of a motif that go, and that come."""
@@ -333,7 +353,7 @@ def opened(path: Path, shelf: Library, *, say: Say) -> Desk:
     """
     given = read_print(path, shelf)
     ways = ways_of(given, shelf)
-    bare = unmarked_of(given, ways, say=say)
+    bare = unmarked_of(given, ways, say=say, read=read_copied)
     marks = _read_marks(given, bare)
     check_agreement(marks.every, openings=geometry.union(bare.openings))
     ground = Ground(whites=bare.whites, inked=bare.inked, beds=bare.beds)

@@ -236,12 +236,14 @@ class _Editing:
             self.new.setdefault(motif, {})[names[k] if k < len(names) else self._fresh(motif)] = part
 
     def _ids(self, motif: int) -> dict[int, str]:
-        return {number: name for name, number in (self.desk.names(motif) or {}).items()}
+        names = self.desk.names(motif)
+        return names.name if names else {}
 
     def _fresh(self, motif: int) -> str:
-        taken = {*(self.desk.names(motif) or {}), *self.new.get(motif, {})}
+        names, new = self.desk.names(motif), self.new.get(motif, {})
         kind = self.desk.given.motifs[motif].motif
-        return next(name for k in range(1, 10**7) if (name := f"{kind}-hers-{k:04d}") not in taken)
+        free = (f"{kind}-hers-{k:04d}" for k in range(1, 10**7))
+        return next(name for name in free if name not in new and (names is None or name not in names.number))
 
     @property
     def changes(self) -> dict[str, Any]:

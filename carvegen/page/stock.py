@@ -153,29 +153,27 @@ class Seen:
 
     def change(self, ended: Sequence[Patch], come: Sequence[Patch], gone: Iterable[int], new: Iterable[int]) -> Delta:
         """Exchange patches; `gone` and `new` are the unmarked shapes that were removed and added."""
-        away, there, kept = set(gone), set(new), dict[tuple[Likeness, bytes], int]()
-        before = set[int]()
+        kept, before = dict[tuple[Likeness, bytes], int](), set[int]()
+        hid = set[int]().union(*(self._of[id(patch)][0] for patch in ended))
+        before |= {n for n in gone if n not in hid}
         for patch in ended:
             hidden, made = self._of.pop(id(patch))
             self._hidden -= hidden
-            there |= hidden - away
             for number in made:
                 its = self.extras.pop(number)
                 kept[its.like, shapely.to_wkb(its.shape)] = number
                 before.add(number)
+        after, hides = set(new), set[int]()
         for patch in come:
             hidden, extras = self._made(patch, kept)
             self._of[id(patch)] = hidden, frozenset(extras)
             self._hidden |= hidden
             self.extras |= extras
-            away |= hidden
-            there |= extras.keys()
-        seen_before = before | {n for n in away if n not in there or n not in self._stock.shapes}
-        now = {n for n in there if self.has(n)}
-        return Delta(
-            gone=tuple(sorted(n for n in seen_before | away if not self.has(n))),
-            new=tuple(sorted(now - before)),
-        )  # fmt: skip
+            hides |= hidden
+            after |= extras.keys()
+        before |= hides - hid - set(new)
+        after = (after | {n for n in hid if n in self._stock.shapes}) - hides
+        return Delta(gone=tuple(sorted(before - after)), new=tuple(sorted(after - before)))
 
     def _made(
         self, patch: Patch, kept: Mapping[tuple[Likeness, bytes], int]

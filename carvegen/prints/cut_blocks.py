@@ -20,6 +20,7 @@ from carvegen.blocks.from_motif import strictest
 from carvegen.blocks.job import setups_for
 from carvegen.blocks.register_marks import die_register, register_for, with_moat
 from carvegen.checks.mending import mended_for_all
+from carvegen.marking.kept_file import read_kept
 from carvegen.motifs.shared.minimum_width import opened
 from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.picture import pictured, unmarked
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
     from carvegen.geometry import PolygonArray
     from carvegen.prints.file.print_file import Print, PrintBlock
+    from carvegen.prints.kept_motifs import Read
     from carvegen.prints.picture import Picture, Unmarked
     from carvegen.prints.separation import Dropped, Separated
 
@@ -137,10 +139,10 @@ def picture_of(given: Print, ways: Ways, *, say: Callable[[str], None]) -> Pictu
     return pictured(given, plates_of(given, ways), limits, say=say)
 
 
-def unmarked_of(given: Print, ways: Ways, *, say: Callable[[str], None]) -> Unmarked:
-    """The same before anything is marked on it."""
+def unmarked_of(given: Print, ways: Ways, *, say: Callable[[str], None], read: Read = read_kept) -> Unmarked:
+    """The same before anything is marked on it; `read` reads kept files."""
     limits = {name: strictest(way.limits for way in its) for name, its in ways.items()}
-    return unmarked(given, plates_of(given, ways), limits, say=say)
+    return unmarked(given, plates_of(given, ways), limits, say=say, read=read)
 
 
 def cut_blocks(given: Print, ways: Ways, *, say: Callable[[str], None]) -> tuple[Picture, dict[str, Cut]]:

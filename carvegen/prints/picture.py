@@ -13,13 +13,13 @@ from carvegen.base.errors import InputError
 from carvegen.base.streams import stream
 from carvegen.blocks.from_motif import Ground, place_on, strictest
 from carvegen.marking.applying import Bed, settled_by
-from carvegen.marking.kept_file import Surroundings
+from carvegen.marking.kept_file import Surroundings, read_kept
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Growth, Place, plain
 from carvegen.motifs.shared.minimum_width import held
 from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.flake_fit import settled
-from carvegen.prints.kept_motifs import Grown, from_file, levels_of
+from carvegen.prints.kept_motifs import Grown, Read, from_file, levels_of
 from carvegen.prints.layers import Drawing, drawing_of
 from carvegen.prints.marked.marked_whites import White, marks_of, stays_on, with_marks
 from carvegen.prints.separation import painted
@@ -136,7 +136,7 @@ def pictured(
     """
     drawing, openings = _drawn(given)
     marks = marks_of(given, drawing, geometry.union(openings))
-    bare = _unmarked(drawing, openings, plates, limits, say)
+    bare = _unmarked(drawing, openings, plates, limits, say=say)
     whites = with_marks(bare.whites, marks.marks, bare.inked, bare.beds)
     return Picture(
         face=bare.face, drawing=drawing, whites=tuple(whites), openings=openings, marks=marks.marks,
@@ -145,10 +145,11 @@ def pictured(
 
 
 def unmarked(
-    given: Print, plates: Sequence[Plate], limits: Mapping[str, Limits], *, say: Callable[[str], None]
-) -> Unmarked:
-    """The picture of a print as it is before marks, as `pictured` takes it."""
-    return _unmarked(*_drawn(given), plates, limits, say)
+    given: Print, plates: Sequence[Plate], limits: Mapping[str, Limits], *, say: Callable[[str], None],
+    read: Read = read_kept,
+) -> Unmarked:  # fmt: skip
+    """The picture of a print as it is before marks, as `pictured` takes it; `read` reads kept files."""
+    return _unmarked(*_drawn(given), plates, limits, say=say, read=read)
 
 
 def _drawn(given: Print) -> tuple[Drawing, PolygonArray]:
@@ -162,8 +163,8 @@ def _drawn(given: Print) -> tuple[Drawing, PolygonArray]:
 
 
 def _unmarked(
-    drawing: Drawing, openings: PolygonArray, plates: Sequence[Plate], limits: Mapping[str, Limits],
-    say: Callable[[str], None],
+    drawing: Drawing, openings: PolygonArray, plates: Sequence[Plate], limits: Mapping[str, Limits], *,
+    say: Callable[[str], None], read: Read = read_kept,
 ) -> Unmarked:  # fmt: skip
     """What is bare by itself and each motif, grown or kept.
 
@@ -177,7 +178,7 @@ def _unmarked(
     lights = geometry.stack([_shapes(drawing, "highlights", given.highlights), geometry.parts(pressed)])
     lights = geometry.snapped(geometry.joined(lights))
     whites = [White(name="paper", shapes=lights, leaves=inked)] if len(lights) else []
-    grower = _Grower(drawing, plates, limits, openings)
+    grower = _Grower(drawing, plates, limits, openings, read)
     for k, its in enumerate(given.motifs):
         say(f"growing {its.motif} {k + 1} of {len(given.motifs)}")
         try:
@@ -201,8 +202,10 @@ class _Grower:
     """Where motifs may grow on a drawing, and under which limits."""
 
     def __init__(
-        self, drawing: Drawing, plates: Sequence[Plate], limits: Mapping[str, Limits], openings: PolygonArray
-    ) -> None:
+        self, drawing: Drawing, plates: Sequence[Plate], limits: Mapping[str, Limits], openings: PolygonArray,
+        read: Read,
+    ) -> None:  # fmt: skip
+        self.read = read
         self.drawing, self.given, self.openings = drawing, drawing.given, openings
         self.limits = limits
         self.face = geometry.box(self.given.width_mm, self.given.height_mm)
@@ -238,7 +241,7 @@ class _Grower:
             return Grown(motif=its, growth=grow(), surroundings=surroundings)
         return from_file(
             self.given, its, key, limits, grow=grow, surroundings=surroundings,
-            room=lambda: shapely.difference(self._area(its, limits, key), self._hidden_by(its)),
+            room=lambda: shapely.difference(self._area(its, limits, key), self._hidden_by(its)), read=self.read,
         )  # fmt: skip
 
     def _surroundings(self, its: PrintMotif, key: str) -> Surroundings:

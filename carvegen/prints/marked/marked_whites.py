@@ -11,10 +11,10 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
-from carvegen.marking.applying import marked
 from carvegen.marking.marks import Mark, Meaning, check_agreement, key_of, on_face
 from carvegen.marking.marks_file import MarksFile, Names, read_marks
 from carvegen.motifs.growth import Growth, plain
+from carvegen.prints.marked.nearby import Memory, marked_nearby
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -108,8 +108,9 @@ def stays_on(marks: Sequence[Mark], block: str) -> BaseGeometry:
 
 
 def with_marks(
-    whites: Sequence[White], marks: Sequence[Mark], inked: Collection[str], beds: Sequence[Bed]
-) -> list[White]:
+    whites: Sequence[White], marks: Sequence[Mark], inked: Collection[str], beds: Sequence[Bed],
+    memory: Memory | None = None,
+) -> list[White]:  # fmt: skip
     """All that stays bare paper after the marks; the same if there is none.
 
     A motif falls apart where marks are for some of the blocks that it leaves. What comes out is white of its own, too,
@@ -123,14 +124,17 @@ def with_marks(
         The blocks that print ink.
     beds
         Of each motif, in order.
+    memory
+        What was worked out before on the same beds, and will be.
     """
     if not marks:
         return list(whites)
+    memory = Memory() if memory is None else memory
     first = len(whites) - len(beds)
     done = [part for white in whites[:first] for part in _lights(white, marks)]
     for k, bed in enumerate(beds):
         others = [*done, *whites[first + k + 1 :]]
-        done += _parts(whites[first + k], marks, bed, others)
+        done += _parts(whites[first + k], marks, bed, others, memory)
     out = [mark for mark in marks if mark.meaning == Meaning.COMES_OUT]
     for blocks in dict.fromkeys(mark.blocks for mark in out):
         shapes = geometry.joined(geometry.parts([mark.shape for mark in out if mark.blocks == blocks]))
@@ -149,7 +153,9 @@ def _lights(white: White, marks: Sequence[Mark]) -> Iterator[White]:
         yield replace(white, shapes=shapes, leaves=blocks)
 
 
-def _parts(white: White, marks: Sequence[Mark], bed: Bed, others: Sequence[White]) -> Iterator[White]:
+def _parts(
+    white: White, marks: Sequence[Mark], bed: Bed, others: Sequence[White], memory: Memory
+) -> Iterator[White]:
     """A motif's white after the marks that are for it, for each lot of blocks that has the same of them."""
     for blocks, its in _by_blocks(white.leaves, [mark for mark in marks if mark.is_for(motif=white.name)]):
         if not its:
@@ -157,7 +163,7 @@ def _parts(white: White, marks: Sequence[Mark], bed: Bed, others: Sequence[White
             continue
         beside = geometry.stack(other.shapes for other in others if other.leaves & blocks)
         growth = Growth(cuts=white.shapes, free=white.free)
-        growth = plain(marked(growth, its, replace(bed, others=beside)))
+        growth = plain(marked_nearby(growth, its, replace(bed, others=beside), memory))
         yield replace(
             white, shapes=growth.cuts, free=growth.free, to_decide=growth.to_decide, leaves=blocks,
         )  # fmt: skip

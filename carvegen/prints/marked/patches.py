@@ -7,7 +7,7 @@ than a land and a flake.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
@@ -16,6 +16,7 @@ import shapely
 from carvegen import geometry
 from carvegen.marking.applying import reach_mm
 from carvegen.prints.marked.marked_whites import with_marks
+from carvegen.prints.marked.nearby import Memory, seen_mm
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -26,9 +27,6 @@ if TYPE_CHECKING:
     from carvegen.prints.marked.marked_whites import White
 
 __all__ = ["Ground", "Lot", "Near", "Patch", "changed_patches"]
-
-_MORE_MM = 4.0  #: so much further than a mark reaches all is looked at that its work may depend on
-_WIDER = 2.0  #: and so many times as far as it reaches
 
 
 class Near(Protocol):
@@ -47,6 +45,7 @@ class Ground:
     ]  #: their shapes come from `Near`: what is bare by itself, if there is such, then the motifs
     inked: frozenset[str]
     beds: tuple[Bed, ...]
+    memory: Memory = field(default_factory=Memory)
 
     @property
     def reach_mm(self) -> float:
@@ -56,7 +55,7 @@ class Ground:
     @property
     def seen_mm(self) -> float:
         """How far beyond a mark its work depends on anything."""
-        return _WIDER * self.reach_mm + _MORE_MM
+        return max((seen_mm(bed) for bed in self.beds), default=0.0)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -174,7 +173,7 @@ def _worked(zones: Sequence[_Zone], ground: Ground, near: Near, order: Mapping[s
         replace(white, shapes=shapes, free=white.free[own])
         for white, (_, shapes), own in zip(ground.whites, found, fringe, strict=True)
     ]
-    done = with_marks(whites, marks, ground.inked, ground.beds)
+    done = with_marks(whites, marks, ground.inked, ground.beds, ground.memory)
     return Patch(
         marks=tuple(marks), zone=shapely.union_all([its.zone for its in zones]), seen=seen,
         about=tuple(numbers for numbers, _ in found), fringe=tuple(fringe),
