@@ -8,7 +8,7 @@ import re
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -589,26 +589,3 @@ def test_a_program_killed_in_the_middle_of_a_stroke_loses_that_stroke_at_most(be
     bench.open()
     assert len(bench.marks("comes out")) == 1
     assert bench.run("return bench.overlay.marks.size") == 1
-
-
-def test_its_types_hold() -> None:
-    """The TypeScript checker, strict, on the JSDoc of the page's modules."""
-    node = shutil.which("node")
-    checker = os.environ.get("CARVEGEN_TSC") or _typescript()
-    if node is None or checker is None:
-        pytest.skip("no TypeScript here: npm install typescript, and CARVEGEN_TSC=…/node_modules/typescript/lib/tsc.js")
-    page = Path(__file__).parents[2] / "carvegen" / "page" / "client" / "page.js"
-    found = subprocess.run([node, checker, *_STRICT, str(page)], capture_output=True, text=True, check=False)
-    assert found.stdout == ""
-    assert found.returncode == 0
-
-
-_STRICT: Sequence[str] = (
-    "--allowJs", "--checkJs", "--strict", "--noEmit", "--target", "es2023", "--module", "esnext",
-    "--moduleResolution", "bundler", "--lib", "es2023,dom,dom.iterable",
-)  # fmt: skip
-
-
-def _typescript() -> str | None:
-    near = Path(__file__).parents[2] / "node_modules" / "typescript" / "lib" / "tsc.js"
-    return str(near) if near.is_file() else None
