@@ -54,6 +54,7 @@ function frame() {
   byId("in-hand").hidden = overlay.chosen.size === 0 || tools.tool !== "fingers";
   if (picture.sharp && document.body.dataset.ready !== "yes") {
     document.body.dataset.ready = "yes";
+    byId("waiting").hidden = true;
     requestAnimationFrame(() => performance.mark("shown"));
   }
 }
@@ -158,9 +159,22 @@ function answered(buffer) {
   else if (!MARKING.has(String(last?.do))) void askMotifs();
   Object.assign(print, { version: told.version, undo: told.undo, redo: told.redo });
   counts();
-  say([told.message, ...(told.said ?? [])].filter(Boolean).join(" ") || "Done.");
+  say([told.message ? `Done: ${told.message}.` : "Done.", ...(told.said ?? []).map((its) => `${its.charAt(0).toUpperCase()}${its.slice(1)}.`)].join(" "));
+  if (last?.do === "try" || last?.do === "choose try") void showTries((told.marks ?? []).find((its) => its.meaning === "grow again")?.id);
   performance.mark("answered");
   changed();
+}
+
+/** Lays the last tries of a mark side by side. @param {string | undefined} mark */
+async function showTries(mark) {
+  if (!mark || !beside.tries) return;
+  const packed = await askPacked(`tries/${encodeURIComponent(mark)}`), { told, shapes: tried } = unpack(packed, print.size[1], print.step);
+  if (last?.do === "try") lastTry = { mark, gesture: last };
+  beside.tries.show(told, tried, (pen) => {
+    pen.fillStyle = print.blocks[0]?.ink ?? "#a9bfcb";
+    pen.fillRect(0, 0, ...print.size);
+    pen.fillStyle = print.paper ?? "#fbfaf6";
+  }, print.size[1]);
 }
 
 /** Which motifs are locked may have changed. */
@@ -316,7 +330,7 @@ function heard(news) {
 
 /** @param {import("./transport.js").News} news */
 function staged(news) {
-  if (!print) return say(news.text ? `${news.text}…` : "");
+  if (!print) return void (byId("waiting").textContent = news.text ? `The print is being laid on the bench: ${news.text}…` : "The print is being laid on the bench…");
   if (news.text) byId("saved").textContent = `${news.text}${news.part ? `, ${Math.round(100 * news.part)} %` : "…"}`;
   else silent(false);
 }
@@ -340,5 +354,8 @@ async function start() {
   listen(print.window_id, heard, silent);
 }
 
-start().catch((error) => say(error instanceof Error ? error.message : String(error), true));
+start().catch((error) => {
+  byId("waiting").hidden = true;
+  say(error instanceof Error ? error.message : String(error), true);
+});
 Object.assign(globalThis, { bench: { view, shapes, picture, overlay, tools, hand, gestures, print: () => print } }); // for whoever looks at the page from outside: tests, and the curious

@@ -14,8 +14,8 @@ import { transform } from "./view.js";
 /** @typedef {(layer: Layer, pen: Pen, x: number, y: number, w: number, h: number) => void} White draws what a layer rubs out in a rectangle, its corner at 0, 0 */
 /** @typedef {{layer: Layer, shapes: Set<Shape>, box: Box, paths: Map<number, Path2D>}} Tile */
 
-const TILE_MM = 20;
-const FRAME_MS = 6;
+const IN_TILE = 300; // shapes that are filled as one path: more take longer than their share
+const MOVING_MS = 6, RESTING_MS = 13; // of a frame, to draw on in while the print moves and while it rests
 const MARGIN = 0.22; // of the window, on each side
 const FRINGE = 0.6; // so far towards the paper what the carver decides is drawn, as in the proof
 const GRAPHITE = "#3b3d42";
@@ -47,6 +47,9 @@ export class Picture {
   /** @type {{layers: Map<Layer, Pen>, ink: Pen, edge: Pen} | null} */
   #desk = null;
   #fresh = false;
+  #urgent = true; // nothing that is shown is of any use
+  #stood = "";
+  #tileMm = 20;
   #grain = /** @type {OffscreenCanvas | null} */ (null);
   paper = "#fbfaf6";
 
@@ -76,13 +79,16 @@ export class Picture {
   build() {
     this.#tiles.clear();
     this.#lands.clear();
+    const [w, h] = this.view.size;
+    this.#tileMm = Math.min(20, Math.max(3, Math.sqrt((IN_TILE * w * h) / (this.shapes.byId.size + 1))));
     for (const its of this.shapes.byId.values()) this.#put(its);
+    this.#urgent = true;
     this.refresh();
   }
 
   /** @param {Shape} its */
   #key(its) {
-    const i = Math.floor((its.x0 + its.x1) / 2 / TILE_MM), j = Math.floor((its.y0 + its.y1) / 2 / TILE_MM);
+    const i = Math.floor((its.x0 + its.x1) / 2 / this.#tileMm), j = Math.floor((its.y0 + its.y1) / 2 / this.#tileMm);
     return `${i}\n${j}\n${layerOf(its)}`;
   }
 
@@ -143,7 +149,8 @@ export class Picture {
   /** A frame: moves what is there, draws on at what is to come. Answers whether another frame is wanted. */
   frame() {
     if (!this.#fresh || (!this.#job && !this.#covers())) this.#begin();
-    const end = performance.now() + (this.#front ? FRAME_MS : 1e4);
+    const { x, y, scale } = this.view, place = `${x} ${y} ${scale}`, end = performance.now() + (this.#urgent ? 1e4 : place === this.#stood ? RESTING_MS : MOVING_MS);
+    this.#stood = place;
     while (this.#job && performance.now() < end) if (this.#job.next().done) this.#job = null;
     this.#lay();
     return this.#job !== null || !this.#fresh;
@@ -230,6 +237,7 @@ export class Picture {
     }
     if (this.#front) this.#spare.push(this.#front);
     this.#front = its;
+    this.#urgent = false;
     this.sheets.replaceChildren(its.winter);
     this.veil.replaceChildren(...(this.#look.before ? [its.first] : []));
     this.#lay();
