@@ -18,6 +18,7 @@ import numpy as np
 import pytest
 import shapely
 from lxml import etree
+from PIL import Image
 from selenium.webdriver.common.actions.action_builder import ActionBuilder
 from selenium.webdriver.common.actions.pointer_input import PointerInput
 from selenium.webdriver.common.by import By
@@ -29,6 +30,9 @@ from tests.cases import layer, small_print
 
 SIZE = (90.0, 60.0)
 AXE = Path(axe_core_python.__file__).parent / "axe.min.js"
+_SCREEN = (
+    "Emulation.setDeviceMetricsOverride", {"width": 1280, "height": 800, "deviceScaleFactor": 1, "mobile": False},
+)  # fmt: skip
 SNOW = """
 [[motifs]]
 motif = "snowload"
@@ -172,9 +176,7 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
     if not (shutil.which("chromium") and shutil.which("chromedriver")) and "CARVEGEN_BROWSER" not in os.environ:
         pytest.skip("no Chromium here: apt-get install chromium chromium-driver")
     driver = chromium(tmp_path_factory.mktemp("browser"))
-    driver.execute_cdp_cmd(
-        "Emulation.setDeviceMetricsOverride", {"width": 1280, "height": 800, "deviceScaleFactor": 1, "mobile": False}
-    )
+    driver.execute_cdp_cmd(*_SCREEN)
     yield driver
     driver.quit()
 
@@ -611,9 +613,7 @@ def test_it_fits_a_tablet_either_way_round(bench: Bench) -> None:
         stage = bench.browser.find_element(By.ID, "stage").rect
         assert stage["width"] > 0.55 * width
         assert stage["height"] > 0.55 * height
-    bench.browser.execute_cdp_cmd(
-        "Emulation.setDeviceMetricsOverride", {"width": 1280, "height": 800, "deviceScaleFactor": 1, "mobile": False}
-    )
+    bench.browser.execute_cdp_cmd(*_SCREEN)
 
 
 def test_a_second_window_says_that_it_only_looks(bench: Bench) -> None:
@@ -629,6 +629,65 @@ def test_a_second_window_says_that_it_only_looks(bench: Bench) -> None:
     finally:
         bench.browser.close()
         bench.browser.switch_to.window(first)
+
+
+@pytest.fixture
+def sample(browser: Any, opened: Bench, tmp_path: Path) -> Iterator[Bench]:
+    """The page on the sample, in a window of its own."""
+    made = [sys.executable, "-m", "carvegen", "new", str(tmp_path / "landing")]
+    subprocess.run(made, check=True, capture_output=True)
+    first = browser.current_window_handle
+    browser.switch_to.new_window("tab")
+    browser.execute_cdp_cmd(*_SCREEN)
+    program, address = _program(tmp_path / "landing")
+    try:
+        bench = Bench(browser, tmp_path / "landing", program, address)
+        bench.open()
+        yield bench
+    finally:
+        browser.close()
+        browser.switch_to.window(first)
+        _ended(program)
+
+
+def test_pictures_of_the_page_on_the_sample(sample: Bench, tmp_path: Path) -> None:
+    """Marks on the print; a heap in the fingers by lamplight; a block as a rubbing. CARVEGEN_PICTURES keeps them."""
+    folder = Path(os.environ.get("CARVEGEN_PICTURES") or tmp_path)
+    sample.set("breadth", 5)
+    for tool, line in (
+        ("comes out", [(118, 62), (126, 66), (133, 61)]),
+        ("stays", [(150, 66), (163, 70), (178, 69), (190, 64)]),
+    ):
+        sample.take(tool)
+        sample.draw(*line)
+    sample.take("carver decides")
+    sample.run("document.querySelector('[name=drawn][value=loop]').click()")
+    sample.draw((132, 12), (136, 27), (162, 24), (188, 28), (192, 14), (160, 4))
+    sample.run("document.querySelector('[name=drawn][value=stroke]').click()")
+    assert {len(sample.marks(its)) for its in ("comes out", "stays", "carver decides")} == {1}
+    _picture(sample, folder / "page-marks.png")
+    sample.browser.find_element(By.ID, "lamp").click()
+    sample.take("fingers")
+    sample.run("bench.view.goTo(70, 101, 9)")
+    until(lambda: sample.run("return bench.picture.sharp"))
+    sample.draw((36, 51))
+    assert sample.run("return bench.overlay.chosen.size") == 1
+    _picture(sample, folder / "page-fingers.png")
+    sample.browser.find_element(By.ID, "lamp").click()
+    sample.run("bench.tools.choose([]); bench.view.whole()")
+    for label in ("the key block alone", "rubbed in graphite", "as the block lies, mirrored", "pencil marks"):
+        _see(sample, label)
+    _picture(sample, folder / "page-rubbing.png")
+
+
+def _picture(bench: Bench, path: Path) -> None:
+    until(lambda: bench.run("return bench.picture.sharp && bench.gestures.waiting === 0"), 30)
+    drawn_ = "requestAnimationFrame(() => requestAnimationFrame(arguments[0]))"
+    bench.browser.execute_async_script(drawn_)
+    bench.browser.save_screenshot(str(path))
+    with Image.open(path) as picture:
+        assert picture.size == (1280, 800)
+        assert len(picture.convert("RGB").getcolors(1 << 20) or []) > 500
 
 
 def test_nothing_is_asked_of_anybody_else_and_nothing_goes_wrong(bench: Bench) -> None:

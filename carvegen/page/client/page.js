@@ -237,6 +237,8 @@ function took(key) {
   const pencil = tools.pencil, other = OTHERS.find((its) => its.key === key), broad = Boolean(pencil) || key === "rubber" || key === "flakes off";
   byId("heavy").hidden = !pencil?.graded;
   byId("drawn").hidden = !pencil || key === "grow again";
+  byId("meant").hidden = !pencil && key !== "own snow";
+  byId("how").hidden = !pencil && key !== "own snow" && !broad;
   for (const id of ["breadth", "breadth-said"]) /** @type {HTMLElement} */ (byId(id).closest("label") ?? byId(id)).hidden = !broad || key === "grow again";
   stage.classList.toggle("slides", key === "slide");
   stage.classList.toggle("touches", key === "fingers");
@@ -355,7 +357,6 @@ async function start() {
 }
 
 start().catch((error) => {
-  byId("waiting").hidden = true;
-  say(error instanceof Error ? error.message : String(error), true);
+  byId("waiting").textContent = error instanceof Error ? error.message : String(error);
 });
 Object.assign(globalThis, { bench: { view, shapes, picture, overlay, tools, hand, gestures, print: () => print } }); // for whoever looks at the page from outside: tests, and the curious

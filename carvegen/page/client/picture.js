@@ -63,6 +63,7 @@ export class Picture {
     this.shapes = shapes;
     this.veil = document.createElement("div");
     this.veil.className = "veil";
+    this.veil.hidden = true;
     this.sheets = document.createElement("div");
     this.shade = document.createElement("div");
     this.shade.className = "shade";
