@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING, Any
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import JSONResponse, PlainTextResponse, Response, StreamingResponse
+from starlette.responses import FileResponse, JSONResponse, PlainTextResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from carvegen.base.errors import CarvegenError
 from carvegen.page.gestures import gesture
 from carvegen.page.guard import Guard
 from carvegen.page.session import OnlyLooksError
+from carvegen.page.work.handed_over import INLINE, listed
 
 if TYPE_CHECKING:
     from carvegen.page.session import Session
@@ -40,6 +41,11 @@ CLIENT = {
 }  # fmt: skip
 _HERE = Path(__file__).parent / "client"
 _MOST_BYTES = 4_000_000  #: of a gesture
+#: For files that a build has made, shown by themselves: their own scripts and styles, nothing else, no page of ours.
+_FILES_POLICY = (
+    "sandbox allow-scripts; default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; "
+    "img-src data: blob:; frame-ancestors 'none'"
+)
 _BEAT_S = 10.0  #: an event stream that has nothing to say says so as often
 _CLAIM_S = 15.0  #: so long a window that has asked for the print may take to listen
 
@@ -92,12 +98,14 @@ class Page:
             return PlainTextResponse("no such page", 404)
         return Response((_HERE / name).read_bytes(), media_type=CLIENT[name])
 
-    async def state(self, _: Request) -> Response:
+    async def state(self, request: Request) -> Response:
         """The print, without its shapes."""
         told = await run_in_threadpool(self.session.state)
-        self._windows += 1
-        looks = told["only_looks"] or not self._holds(self._windows)
-        return JSONResponse({**told, "window_id": self._windows, "only_looks": looks})
+        said = request.query_params.get("window_id", "")
+        window = int(said) if said.isdecimal() and 0 < int(said) <= self._windows else self._windows + 1
+        self._windows = max(self._windows, window)
+        looks = told["only_looks"] or not self._holds(window)
+        return JSONResponse({**told, "window_id": window, "only_looks": looks})
 
     async def shapes(self, _: Request) -> Response:
         """All shapes, packed."""
@@ -131,6 +139,43 @@ class Page:
 
         return StreamingResponse(lines(), media_type="text/event-stream")
 
+    async def findings(self, _: Request) -> Response:
+        """What would break."""
+        return JSONResponse(await run_in_threadpool(self.session.findings))
+
+    async def build(self, request: Request) -> Response:
+        """Begin a build; its progress comes by events."""
+        await _json_of(request)
+        await run_in_threadpool(self.session.build)
+        return Response(status_code=202)
+
+    async def stop(self, request: Request) -> Response:
+        """Stop a build."""
+        await _json_of(request)
+        await run_in_threadpool(self.session.stop)
+        return Response(status_code=204)
+
+    async def files(self, _: Request) -> Response:
+        """What the last build has handed over."""
+        return JSONResponse(await run_in_threadpool(lambda: listed(self.session.files())))
+
+    async def file(self, request: Request) -> Response:
+        """One of these files, by its number in the list: no name of the page's reaches the disk."""
+        found = await run_in_threadpool(self.session.files)
+        number = int(request.path_params["number"])
+        if number >= len(found):
+            return PlainTextResponse("no such file", 404)
+        path = found[number].path
+        shown = INLINE.get(path.suffix) if found[number].kind != "machine" else None
+        if shown is None:
+            return FileResponse(path, filename=path.name, media_type="application/octet-stream")
+        policy = {"content-security-policy": _FILES_POLICY}
+        return FileResponse(path, media_type=shown, headers=policy)
+
+    async def cautions(self, _: Request) -> Response:
+        """Open questions and cautions."""
+        return JSONResponse(await run_in_threadpool(self.session.cautions))
+
     async def close(self, request: Request) -> Response:
         """A window was closed."""
         said = await _json_of(request)
@@ -142,8 +187,10 @@ class Page:
         """All there are."""
         get = {
             "/": self.client, "/print": self.state, "/shapes": self.shapes, "/events": self.events,
+            "/findings": self.findings, "/files": self.files, "/file/{number:int}": self.file,
+            "/cautions": self.cautions,
         }  # fmt: skip
-        post = {"/do": self.do, "/close": self.close}
+        post = {"/do": self.do, "/close": self.close, "/build": self.build, "/stop": self.stop}
         return [
             *(Route(path, self._seen(handler), methods=["GET"]) for path, handler in get.items()),
             *(Route(path, self._seen(handler), methods=["POST"]) for path, handler in post.items()),

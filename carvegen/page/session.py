@@ -14,21 +14,25 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import CarvegenError, InputError
+from carvegen.base.findings import Finding
 from carvegen.marking.gesture_journal import GestureJournal
-from carvegen.page import own_marks
-from carvegen.page.desk import Desk, opened
-from carvegen.page.doing import planned
 from carvegen.page.gestures import Gesture, Step
-from carvegen.page.holding import held
 from carvegen.page.packed import Group, packed, step_for
-from carvegen.page.saving import Saver
 from carvegen.page.state import state_of
+from carvegen.page.table import own_marks
+from carvegen.page.table.desk import Desk, opened
+from carvegen.page.table.doing import planned
+from carvegen.page.table.holding import held
+from carvegen.page.table.saving import Saver
+from carvegen.page.work.findings import Found, Nearby
+from carvegen.page.work.handed_over import File, cautions, files
+from carvegen.page.work.processes import Behind, built, checks
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from carvegen.facts.profiles import Library
-    from carvegen.page.desk import Outcome
+    from carvegen.page.table.desk import Outcome
 
 __all__ = ["OnlyLooksError", "Session"]
 
@@ -50,6 +54,8 @@ class _Answer:
 class Session:
     """One print, opened in a thread of its own; `tell` hears what happens behind."""
 
+    rest_s = 3.0  #: the whole print is checked once no gesture has come for so long
+
     def __init__(self, path: Path, shelf: Library, tell: Tell) -> None:
         self.path, self.shelf, self._tell = path, shelf, tell
         self._lock = threading.RLock()
@@ -59,6 +65,10 @@ class Session:
         self._lease = held(path.parent, path.name)
         self._journal = GestureJournal(path.parent, path.name) if self._lease is not None else None
         self._saver: Saver | None = None
+        self._found = Found()
+        self._nearby = Nearby(self._lock, self._found, self._looked)
+        self._checks, self._builder = Behind(), Behind()
+        self._later: threading.Timer | None = None
         self._desk: Desk | None = None
         self.stage = "opening the print"
         threading.Thread(target=self._open, name="opening", daemon=True).start()
@@ -84,7 +94,9 @@ class Session:
             self.stage = ""
             self._ready.set()
         self._tell({"kind": "stage", "text": "", "part": 1, "left_s": None})
-        self._tell({"kind": "shapes", "version": self._desk.version if self._desk else 0})
+        self._tell({"kind": "shapes", "version": self._version})
+        if self._fault is None:
+            self._check_later()
 
     def _say(self, stage: str) -> None:
         self.stage = stage
@@ -94,7 +106,7 @@ class Session:
         if fault:
             self._tell({"kind": "stopped", "say": fault})
         else:
-            self._tell({"kind": "saved", "version": self._desk.version if self._desk else 0})
+            self._tell({"kind": "saved", "version": self._version})
 
     @property
     def desk(self) -> Desk:
@@ -171,6 +183,10 @@ class Session:
         self._saver.take(change)
         if outcome.again:
             self._again()
+        else:
+            if outcome.where is not None:
+                self._nearby.look(desk, outcome.where)
+            self._check_later()
         return self._answer(outcome, change.what, said, time.perf_counter() - begun)
 
     def _again(self) -> None:
@@ -197,7 +213,7 @@ class Session:
 
     def _told(self, *, gone: Any = (), marks: Any = (), gone_marks: Any = ()) -> dict[str, Any]:  # noqa: ANN401
         return {
-            "version": self._desk.version if self._desk else 0, "gone": list(gone), "marks": list(marks),
+            "version": self._version, "gone": list(gone), "marks": list(marks),
             "gone_marks": list(gone_marks), **self._counts, "said": [], "message": "",
         }  # fmt: skip
 
@@ -231,9 +247,110 @@ class Session:
             found.append(Group(kind="white", name="", blocks=names, ids=ids, shapes=openings))
         return found
 
+    # ── behind ──
+
+    @property
+    def _version(self) -> int:
+        return self._desk.version if self._desk else 0
+
+    def _looked(self, version: int) -> None:
+        self._tell({"kind": "findings", "version": version})
+
+    def _check_later(self) -> None:
+        """Check the whole print once the hand has rested; what is at work is of no use any more."""
+        self._checks.stop()
+        if self._later is not None:
+            self._later.cancel()
+        self._later = threading.Timer(self.rest_s, self._check)
+        self._later.daemon = True
+        self._later.start()
+
+    def _check(self) -> None:
+        if self._builder.busy:
+            self._check_later()
+            return
+        self._flush()
+        version = self._version
+
+        def done(told: dict[str, list[dict[str, Any]]]) -> None:
+            with self._lock:
+                if self._version != version:
+                    return
+                found = {name: [Finding.from_dict(its) for its in lot] for name, lot in told.items()}
+                self._found.whole(found, version)
+            self._say_work("")
+            self._looked(version)
+
+        self._checks.start(
+            checks, self.path, self.shelf, say=lambda stage: self._say_work(f"checking: {stage}"), done=done,
+            failed=lambda error: self._failed("checking", error),
+        )  # fmt: skip
+
+    def _say_work(self, stage: str) -> None:
+        self.stage = stage
+        self._tell({"kind": "stage", "text": stage, "part": None, "left_s": None})
+
+    def _failed(self, what: str, error: CarvegenError | None) -> None:
+        self._say_work("")
+        say = f"{what} was stopped" if error is None else f"{error}. {error.hint}"
+        self._tell({"kind": "stopped", "say": say, "version": self._version})
+
+    def _flush(self) -> None:
+        if self._saver is not None:
+            self._saver.flush()
+
+    def findings(self) -> dict[str, Any]:
+        """What would break, as far as it is known."""
+        with self._lock:
+            left = self._journal.left if self._journal is not None else frozenset()
+            near = self._found.near or self._found.version != self._version
+            return {"version": self._found.version, "near": near, "list": self._found.told(left)}
+
+    def build(self) -> None:
+        """Begin a build of the print as it is.
+
+        Raises
+        ------
+        OnlyLooksError
+            If another server holds the print.
+        """
+        desk = self.desk
+        if self._journal is None:
+            raise OnlyLooksError
+        self._checks.stop()
+        self._flush()
+        version = desk.version
+
+        def done(told: dict[str, Any]) -> None:
+            self._say_work("")
+            self._tell({"kind": "built", "version": version, "breaks": told["breaks"], "notes": told["notes"]})
+
+        self._builder.start(
+            built, self.path, self.shelf, say=lambda stage: self._say_work(f"building: {stage}"), done=done,
+            failed=lambda error: self._failed("building", error),
+        )  # fmt: skip
+
+    def stop(self) -> None:
+        """Stop a build that is at work."""
+        if self._builder.stop():
+            self._failed("building", None)
+
+    def files(self) -> list[File]:
+        """What the last build has handed over."""
+        return files(self.desk.given, self.desk.ways)
+
+    def cautions(self) -> dict[str, Any]:
+        """What must be settled, and heeded, before machine files are used."""
+        return cautions(self.desk.given, self.desk.ways)
+
     def close(self) -> None:
         """Write what is left and let go of the print."""
         self._ready.wait()
+        if self._later is not None:
+            self._later.cancel()
+        self._checks.stop()
+        self._builder.stop()
+        self._nearby.close()
         if self._saver is not None:
             self._saver.close()
             self._saver = None

@@ -10,12 +10,12 @@ from carvegen.marking.applying import reach_mm
 from carvegen.marking.ends import habit_of
 from carvegen.marking.marks import Meaning
 from carvegen.motifs import motif
-from carvegen.page import own_marks
 from carvegen.page.packed import step_for
+from carvegen.page.table import own_marks
 
 if TYPE_CHECKING:
     from carvegen.base.parameters import Parameter
-    from carvegen.page.desk import Desk
+    from carvegen.page.table.desk import Desk
     from carvegen.prints.file.print_file import PrintBlock, PrintMotif
 
 __all__ = ["MEANINGS", "state_of"]

@@ -40,6 +40,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Cut",
+    "as_drawn",
     "counter_ways_of",
     "cut_blocks",
     "finding_of",
@@ -151,7 +152,7 @@ def cut_blocks(given: Print, ways: Ways, *, say: Callable[[str], None]) -> tuple
     say("taking the inks apart")
     layers = picture.drawing.layers
     known = {layer.name for layer in layers}
-    plates = tuple(replace(plate, layers=_as_drawn(plate.layers, known)) for plate in plates)
+    plates = tuple(replace(plate, layers=as_drawn(plate.layers, known)) for plate in plates)
     found = separated(
         picture.face, layers, plates, white=lambda plate: picture.white_for(plate.name),
         stays=lambda plate: picture.stays_on(plate.name),
@@ -180,7 +181,8 @@ def _on_board(given: Print, k: int, cut: Cut, ways: Ways) -> Cut:
     return replace(cut, block=replace(cut.block, register=register))
 
 
-def _as_drawn(names: frozenset[str], known: set[str]) -> frozenset[str]:
+def as_drawn(names: frozenset[str], known: set[str]) -> frozenset[str]:
+    """Names of layers as they are drawn, of names that may be written otherwise."""
     from carvegen.artwork import plain_name
 
     wanted = set(map(plain_name, names))

@@ -32,12 +32,12 @@ if TYPE_CHECKING:
 
     from carvegen.base.finding_groups import Group
     from carvegen.base.findings import Report
-    from carvegen.blocks.job import Job
+    from carvegen.blocks.job import Job, Setup
     from carvegen.geometry import PolygonArray
     from carvegen.toolpaths.paths import Plan
     from carvegen.writers.guide.hand_guide import Guide
 
-__all__ = ["machine_note", "numbered_sources"]
+__all__ = ["cautions_of", "machine_note", "numbered_sources"]
 
 _CLOSING = {
     "laser": "This note names no power and no speed of a beam. Settings are the shop's, on a test piece first.",
@@ -64,7 +64,7 @@ def machine_note(
         What the hand follows: its tools and order stand in the place of a machine's layers.
     """
     hand = job.machine.kind == "hand"
-    cautions, sources = numbered_sources([*_cautions(job), *(layer_cautions(plan) if plan else ())])
+    cautions, sources = numbered_sources([*cautions_of(job), *(layer_cautions(plan) if plan else ())])
     parts = [
         [f"# {job.block.name}: " + ("to be cut by hand" if hand else f"for the {job.machine.kind}")],
         _question(job),
@@ -148,7 +148,7 @@ def _meaning(job: Job) -> list[str]:
     return [f"What the material's name usually means: {job.material.composition}."]
 
 
-def _cautions(job: Job) -> Iterator[str]:
+def cautions_of(job: Job | Setup) -> Iterator[str]:
     """What goes before every caution, the verdict unless it is asked on top, the machine's, the material's."""
     yield from job.machine.cautions[:1]
     if job.permit.verdict is not Verdict.ASK:

@@ -1,0 +1,110 @@
+"""A kept file as arrays beside the journal, so that a large one opens at once; of use while the file is the same."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import io
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+
+from carvegen import __version__, geometry
+from carvegen.base.errors import CarvegenError
+from carvegen.base.files import save_file
+from carvegen.marking.journal import FOLDER
+from carvegen.marking.kept_file import FORMAT, Kept, Memory, Surroundings, read_kept
+from carvegen.motifs.growth import Growth
+
+__all__ = ["read_copied"]
+
+_LARGE_BYTES = 500_000  #: smaller files are read as fast as a copy of them
+_FOLDER = "copies"
+
+
+def read_copied(path: Path, *, motif: str, size: tuple[float, float]) -> Kept:
+    """What `read_kept` gives, of a copy if the file is the same as when that was made."""
+    try:
+        data = path.read_bytes()
+    except OSError:
+        data = b""
+    if len(data) < _LARGE_BYTES:
+        return read_kept(path, motif=motif, size=size)
+    said = f"{FORMAT} {__version__} {motif} {size}".encode()
+    key = hashlib.blake2b(data, digest_size=16, person=hashlib.blake2b(said, digest_size=16).digest()).hexdigest()
+    copy = _beside(path) / f"{key}.npz"
+    if (kept := _read(copy)) is not None:
+        return kept
+    kept = read_kept(path, motif=motif, size=size)
+    _write(copy, kept)
+    return kept
+
+
+def _beside(path: Path) -> Path:
+    """The folder of the copies of a kept file, beside the journal of its print."""
+    above = (folder / FOLDER for folder in path.parents if (folder / FOLDER).is_dir())
+    return next(above, path.parent / FOLDER) / _FOLDER / path.stem
+
+
+def _write(copy: Path, kept: Kept) -> None:
+    memory = kept.memory
+    told = {
+        "ids": "\n".join(kept.ids), "names": dict(kept.names), "kept": dict(kept.growth.kept), "notes": kept.notes,
+        "memory": memory and {
+            "motif": memory.motif, "settings": dict(memory.settings), "marks": " ".join(sorted(memory.marks)),
+        },
+    }  # fmt: skip
+    surroundings = memory.surroundings if memory else Surroundings()
+    edited = {id(shape) for shape in kept.edited}
+    arrays: dict[str, Any] = {
+        "told": np.frombuffer(json.dumps(told).encode(), np.uint8),
+        "edited": np.array([id(shape) in edited for shape in kept.growth.cuts], dtype=bool),
+        **_flat("cuts", kept.growth.cuts), **_flat("free", kept.growth.free),
+        "bears": np.frombuffer(shapely.to_wkb(surroundings.bears), np.uint8),
+        "clear": np.frombuffer(shapely.to_wkb(surroundings.clear), np.uint8),
+    }  # fmt: skip
+    out = io.BytesIO()
+    np.savez(out, **arrays)
+    with contextlib.suppress(CarvegenError, OSError):  # without it the next time takes longer, no more
+        for old in copy.parent.glob("*.npz"):
+            old.unlink(missing_ok=True)
+        save_file(copy, out.getvalue())
+
+
+def _read(copy: Path) -> Kept | None:
+    """What a copy holds; None if there is none, or it is damaged."""
+    try:
+        with np.load(copy, allow_pickle=False) as its:
+            told = json.loads(its["told"].tobytes())
+            cuts, free = _shapes("cuts", its), _shapes("free", its)
+            bears, clear = shapely.from_wkb([its["bears"].tobytes(), its["clear"].tobytes()])
+            said = told["memory"]
+            memory = said and Memory(
+                motif=said["motif"], settings=said["settings"], marks=frozenset(said["marks"].split()),
+                surroundings=Surroundings(bears=bears, clear=clear),
+            )  # fmt: skip
+            return Kept(
+                growth=Growth(cuts=cuts, free=free, kept=told["kept"]), names=told["names"],
+                ids=tuple(told["ids"].split("\n")) if len(cuts) else (), edited=cuts[its["edited"]], memory=memory,
+                notes=tuple(told["notes"]),
+            )  # fmt: skip
+    except (OSError, ValueError, KeyError, TypeError, EOFError, shapely.errors.ShapelyError):
+        return None
+
+
+def _flat(name: str, shapes: geometry.PolygonArray) -> dict[str, Any]:
+    if len(shapes) == 0:
+        return {f"{name}_xy": np.empty((0, 2))}
+    _, xy, (rings, polygons) = shapely.to_ragged_array(shapes)
+    return {f"{name}_xy": xy, f"{name}_rings": rings, f"{name}_polygons": polygons}
+
+
+def _shapes(name: str, its: Any) -> geometry.PolygonArray:  # noqa: ANN401
+    xy = its[f"{name}_xy"]
+    if len(xy) == 0:
+        return geometry.empty()
+    offsets = (its[f"{name}_rings"], its[f"{name}_polygons"])
+    return np.asarray(shapely.from_ragged_array(shapely.GeometryType.POLYGON, xy, offsets), dtype=object)
