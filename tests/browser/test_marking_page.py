@@ -352,17 +352,16 @@ def test_a_new_outline_takes_the_place_of_the_old(bench: Bench) -> None:
 
 
 def test_what_is_locked_is_named_in_the_print_file_and_can_be_let_go(bench: Bench) -> None:
-    text = bench.folder / "print.toml"
-    before = [its for its in text.read_text(encoding="utf-8").splitlines() if "kept" in its]
-    bench.run("document.querySelector(\"[data-motif='flakes'] button\").click()")
-    bench.answered()
-    until(lambda: [its for its in text.read_text(encoding="utf-8").splitlines() if "kept" in its] != before)
-    until(
-        lambda: (
-            bench.run("return document.querySelector(\"[data-motif='flakes'] button\").textContent")
-            != "Lock it as it is"
-        )
-    )
+    text, lock = bench.folder / "print.toml", "[data-motif='flakes'] button"
+
+    def named() -> bool:
+        return "kept = " in text.read_text(encoding="utf-8")
+
+    for words, then in (("Lock it as it is", True), ("Let it grow again", False)):
+        until(lambda words=words: bench.run("return document.querySelector(arguments[0]).textContent", lock) == words)
+        bench.run("document.querySelector(arguments[0]).click()", lock)
+        bench.answered()
+        until(lambda then=then: named() is then)
 
 
 def test_a_tap_shakes_the_heap_off_and_another_brings_it_back(bench: Bench) -> None:
@@ -551,7 +550,7 @@ def test_fifty_thousand_flakes_are_there_soon_move_smoothly_and_change_at_once(b
     """Asked: first picture within 3 s, 60 frames a second, an edit within 0.1 s, memory below 600 MB."""
     for _ in range(3):
         found = bench.browser.execute_async_script(_MANY)
-        if found["pan"] < 20 and found["edit"] < 100:
+        if found["first"] < 3000 and found["pan"] < 20 and found["edit"] < 100:
             break
     assert found["first"] < 3000
     assert found["pan"] < 20
@@ -694,7 +693,7 @@ def test_nothing_is_asked_of_anybody_else_and_nothing_goes_wrong(bench: Bench) -
     sent = [json.loads(entry["message"])["message"] for entry in bench.browser.get_log("performance")]
     asked = [its["params"]["request"]["url"] for its in sent if its["method"] == "Network.requestWillBeSent"]
     assert asked
-    assert {url.split("/")[2] for url in asked if url.startswith("http")} == {bench.address.split("/")[2]}
+    assert {url.split("/")[2].split(":")[0] for url in asked if url.startswith("http")} == {"127.0.0.1"}
     assert [its for its in bench.browser.get_log("browser") if "axe" not in its["message"]] == []
 
 

@@ -81,16 +81,17 @@ export class FilesSlip {
     this.build = button("Make the files", () => void this.#start(), { class: "first", id: "build" });
     this.bar = h("progress", { max: 1, hidden: true, "aria-label": "How far the files are" });
     this.note = h("p", { class: "faint" }, "All blocks in register, proofs, the guide for the knife and the files for the machines, into the folder of the print.");
+    this.stop = button("Stop", () => void tried(this.does, () => tell("stop", {})), { hidden: true });
     this.cautions = h("div", {});
     this.list = h("ul", { class: "cards" });
-    its.body.append(this.note, this.build, this.bar, this.cautions, this.list);
+    its.body.append(this.note, this.build, this.bar, this.stop, this.cautions, this.list);
   }
 
   async #start() {
     await tried(this.does, async () => {
       await tell("build", {});
       this.build.disabled = true;
-      this.bar.hidden = false;
+      this.bar.hidden = this.stop.hidden = false;
       this.bar.removeAttribute("value");
     });
   }
@@ -103,7 +104,7 @@ export class FilesSlip {
   }
 
   async show() {
-    this.bar.hidden = true;
+    this.bar.hidden = this.stop.hidden = true;
     this.build.disabled = false;
     const [made, care] = await Promise.all([ask("files"), ask("cautions")]);
     this.#made = made;

@@ -6,7 +6,7 @@ import { Shapes, unpack } from "./packed.js";
 import { Picture, print as printInk } from "./picture.js";
 import { FindingsSlip, TriesSlip, byId, h, keysSlip, rulerDialog, seeSlip } from "./slips.js";
 import { OTHERS, Tools } from "./tools.js";
-import { WeatherSlip } from "./begin.js";
+import { FilesSlip, WeatherSlip } from "./begin.js";
 import { Gestures, Refusal, ask, askPacked, listen } from "./transport.js";
 import { View } from "./view.js";
 
@@ -29,9 +29,9 @@ const hand = new Hand(stage, view, tools, overlay, changed);
 const gestures = new Gestures(answered, silent);
 /** @type {Print} */
 let print;
-let wanted = false, last = /** @type {Gesture | null} */ (null), lastTry = /** @type {{mark: string, gesture: Gesture} | null} */ (null);
+let wanted = false, lastTry = /** @type {Gesture | null} */ (null);
 let seen = /** @type {import("./slips.js").Seen | null} */ (null), shifting = /** @type {number | null} */ (null);
-const beside = { findings: /** @type {FindingsSlip | null} */ (null), tries: /** @type {TriesSlip | null} */ (null), weather: /** @type {WeatherSlip | null} */ (null) };
+const beside = { findings: /** @type {FindingsSlip | null} */ (null), tries: /** @type {TriesSlip | null} */ (null), weather: /** @type {WeatherSlip | null} */ (null), files: /** @type {FilesSlip | null} */ (null) };
 
 // ── drawing ──────────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -134,7 +134,6 @@ function silent(is) {
 /** @param {Gesture} gesture */
 async function send(gesture) {
   if (print.only_looks) return say("Another window holds this print; here you can only look.", true);
-  last = gesture;
   try {
     await gestures.send(gesture);
   } catch (error) {
@@ -142,8 +141,8 @@ async function send(gesture) {
   }
 }
 
-/** @param {ArrayBuffer} buffer */
-function answered(buffer) {
+/** @param {ArrayBuffer} buffer @param {Gesture} gesture */
+function answered(buffer, gesture) {
   const { told, shapes: come } = unpack(buffer, print.size[1], print.step), held = [...overlay.chosen].map((its) => its.id);
   const gone = (told.gone ?? []).map((id) => shapes.remove(id)).filter((its) => its !== undefined);
   for (const its of come) {
@@ -154,22 +153,22 @@ function answered(buffer) {
   picture.changed(gone, come);
   overlay.remark(told.marks ?? [], told.gone_marks ?? []);
   const lost = gone.some((its) => held.includes(its.id));
-  if (lost) tools.choose(last?.do === "move" || last?.do === "redraw" ? come.filter((its) => its.kind === "snow") : []);
+  if (lost) tools.choose(gesture.do === "move" || gesture.do === "redraw" ? come.filter((its) => its.kind === "snow") : []);
   if (told.reload) void load();
-  else if (!MARKING.has(String(last?.do))) void askMotifs();
+  else if (!MARKING.has(gesture.do)) void askMotifs();
   Object.assign(print, { version: told.version, undo: told.undo, redo: told.redo });
   counts();
-  say([told.message ? `Done: ${told.message}.` : "Done.", ...(told.said ?? []).map((its) => `${its.charAt(0).toUpperCase()}${its.slice(1)}.`)].join(" "));
-  if (last?.do === "try" || last?.do === "choose try") void showTries((told.marks ?? []).find((its) => its.meaning === "grow again")?.id);
+  say([told.message ? `Done: ${print.meanings.find((its) => its.key === told.message)?.label ?? told.message}.` : "Done.", ...(told.said ?? []).map((its) => `${its.charAt(0).toUpperCase()}${its.slice(1)}.`)].join(" "));
+  if (gesture.do === "try" || gesture.do === "choose try") void showTries((told.marks ?? []).find((its) => its.meaning === "grow again")?.id, gesture);
   performance.mark("answered");
   changed();
 }
 
-/** Lays the last tries of a mark side by side. @param {string | undefined} mark */
-async function showTries(mark) {
+/** Lays the last tries of a mark side by side. @param {string | undefined} mark @param {Gesture} gesture */
+async function showTries(mark, gesture) {
   if (!mark || !beside.tries) return;
   const packed = await askPacked(`tries/${encodeURIComponent(mark)}`), { told, shapes: tried } = unpack(packed, print.size[1], print.step);
-  if (last?.do === "try") lastTry = { mark, gesture: last };
+  if (gesture.do === "try") lastTry = gesture;
   beside.tries.show(told, tried, (pen) => {
     pen.fillStyle = print.blocks[0]?.ink ?? "#a9bfcb";
     pen.fillRect(0, 0, ...print.size);
@@ -179,7 +178,8 @@ async function showTries(mark) {
 
 /** Which motifs are locked may have changed. */
 async function askMotifs() {
-  const { motifs } = await ask(`print?window_id=${gestures.window_id}`);
+  const { motifs, version } = await ask(`print?window_id=${gestures.window_id}`);
+  if (version < print.version) return; // a later answer is on its way
   print.motifs = motifs;
   beside.weather?.show(print);
 }
@@ -254,7 +254,7 @@ function ranged(id, set) {
 
 const IN_HAND = /** @type {Record<string, () => void>} */ ({
   away: () => tools.takeAway(), larger: () => nudged(1.15, 0), smaller: () => nudged(1 / 1.15, 0), left: () => nudged(1, -15), right: () => nudged(1, 15),
-  redraw: () => tools.redraw(), place: () => tools.choose([]),
+  redraw: () => tools.redraw(), place: () => void tools.place().then(() => tools.choose([])),
 });
 
 /** @param {number} scale @param {number} turn */
@@ -327,12 +327,17 @@ function heard(news) {
   else if (["shapes", "blocks", "weather"].includes(news.kind) && print && news.version !== print.version) void load();
   else if (news.kind === "stage") staged(news);
   else if (news.kind === "saved") silent(false);
-  else if (news.kind === "stopped") say(news.say ?? news.said ?? "The program has stopped.", true);
+  else if (news.kind === "built") void beside.files?.show().then(() => say("The files are made: see the slip Your files."));
+  else if (news.kind === "stopped") {
+    say(news.say ?? news.said ?? "The program has stopped.", true);
+    void beside.files?.show();
+  }
 }
 
 /** @param {import("./transport.js").News} news */
 function staged(news) {
   if (!print) return void (byId("waiting").textContent = news.text ? `The print is being laid on the bench: ${news.text}…` : "The print is being laid on the bench…");
+  beside.files?.progress(news);
   if (news.text) byId("saved").textContent = `${news.text}${news.part ? `, ${Math.round(100 * news.part)} %` : "…"}`;
   else silent(false);
 }
@@ -346,13 +351,15 @@ async function start() {
   tray();
   seeSlip(print, show, shift, () => rulerDialog(view, () => view.zoom(view.true_)));
   beside.findings = new FindingsSlip({ show: lookAt, act: (gesture) => void send(gesture) });
-  beside.tries = new TriesSlip((mark, attempt) => void send({ do: "choose try", mark, attempt }), () => lastTry && void send(lastTry.gesture));
+  beside.tries = new TriesSlip((mark, attempt) => void send({ do: "choose try", mark, attempt }), () => lastTry && void send(lastTry));
   beside.weather = new WeatherSlip({ say, send });
   beside.weather.show(print);
+  beside.files = new FilesSlip({ say, send });
   keysSlip();
   if (innerWidth <= 1120) byId("slips-toggle").click();
   view.whole();
-  lookAgain().catch(() => undefined);
+  void lookAgain();
+  void beside.files.show();
   listen(print.window_id, heard, silent);
 }
 

@@ -183,12 +183,13 @@ export class TriesSlip {
 // ── the keyboard, the ruler ──────────────────────────────────────────────────────────────────────────────────────
 
 export function keysSlip() {
-  const { body } = slip("keys", "By keyboard");
+  const { body } = slip("keys", "By keyboard, pen and touch");
   const lines = [
     ["Tab", "from tray to bench to slips; in the tray, arrows choose the tool"], ["Arrows", "on the bench: move the crosshair 1 mm; with Shift 5 mm, with Alt 0.1 mm"],
     ["Enter", "press the pencil on the paper, and lift it; with fingers: pick up what lies under the crosshair, and put it down"],
     ["Esc", "take back what the hand is doing; let go"], ["T Shift+T", "turn what is in your fingers"], ["L S", "make it larger, smaller"], ["Delete", "take it away"],
-    ["+ − 0", "larger, smaller, whole print"], ["Ctrl+Z Ctrl+Y", "take back, do again, from everywhere"], ["Space", "hold it and drag: slide the print"],
+    ["+ − 0", "larger, smaller, whole print"], ["Ctrl+Z Ctrl+Y", "take back, do again, from everywhere"], ["Space", "hold it and drag: slide the print"], ["Pen", "a heavier hand marks more of more and less"],
+    ["Touch", "one finger does what the tool does, two slide and size; once a pen has touched, fingers only slide, and a palm does nothing"],
   ];
   body.append(h("dl", {}, ...lines.flatMap(([keys, does]) => [h("dt", {}, ...keys.split(" ").flatMap((key) => [h("kbd", {}, key), " "])), h("dd", {}, does)])));
 }

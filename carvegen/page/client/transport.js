@@ -64,7 +64,7 @@ export class Gestures {
   /** @type {number | undefined} */
   window_id;
 
-  /** @param {(answer: ArrayBuffer) => void} answered @param {(silent: boolean) => void} silent whether the program is silent */
+  /** @param {(answer: ArrayBuffer, gesture: Gesture) => void} answered @param {(silent: boolean) => void} silent whether the program is silent */
   constructor(answered, silent) {
     this.answered = answered;
     this.silent = silent;
@@ -78,19 +78,19 @@ export class Gestures {
   send(gesture) {
     const body = JSON.stringify({ id: crypto.randomUUID(), window_id: this.window_id, ...gesture });
     this.waiting++;
-    const sent = this.#line.then(() => this.#insist(body)).finally(() => this.waiting--);
+    const sent = this.#line.then(() => this.#insist(body, gesture)).finally(() => this.waiting--);
     this.#line = sent.catch(() => undefined);
     return sent;
   }
 
-  /** @param {string} body */
-  async #insist(body) {
+  /** @param {string} body @param {Gesture} gesture */
+  async #insist(body, gesture) {
     for (let wait = 100; ; wait = Math.min(2 * wait, 3000)) {
       try {
         const answer = await post("do", body);
         const buffer = await (await checked(answer)).arrayBuffer();
         this.silent(false);
-        return this.answered(buffer);
+        return this.answered(buffer, gesture);
       } catch (error) {
         if (error instanceof Refusal || !(error instanceof TypeError)) throw error;
         this.silent(true);
