@@ -11,18 +11,21 @@ from typing import TYPE_CHECKING, Any
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, PlainTextResponse, Response, StreamingResponse
 from starlette.routing import Route
 
-from carvegen.base.errors import CarvegenError
+from carvegen.artwork import bounds
+from carvegen.base.errors import CarvegenError, InputError
+from carvegen.page.beginning import Upload, begun, offers, received, understood
 from carvegen.page.gestures import gesture
 from carvegen.page.guard import Guard
-from carvegen.page.session import OnlyLooksError
+from carvegen.page.session import OnlyLooksError, Session
 from carvegen.page.work.handed_over import INLINE, listed
 
 if TYPE_CHECKING:
-    from carvegen.page.session import Session
+    from carvegen.facts.profiles import Library
 
 __all__ = ["CLIENT", "Page"]
 
@@ -55,14 +58,36 @@ Handler = Callable[[Request], Awaitable[Response]]
 class Page:
     """The page of one server: who listens, who holds the print, and the routes."""
 
-    def __init__(self, session: Callable[[Callable[[dict[str, Any]], None]], Session]) -> None:
+    def __init__(self, path: Path | None, shelf: Library, folder: Path, scratch: Path) -> None:
         self._loop: asyncio.AbstractEventLoop | None = None
         self._listeners: dict[asyncio.Queue[dict[str, Any]], int] = {}
-        self._windows = 0
+        self._windows = self._asked = 0
         self._holder: tuple[int, float] | None = None  #: the window that may change the print, and since when
+        self._shelf, self._folder, self._scratch = shelf, folder, scratch
+        self._uploads: list[Upload] = []
+        self._session: Session | None = None
         self.last_seen = time.monotonic()
         self.visited = False
-        self.session = session(self.tell)
+        if path is not None:
+            self._session = Session(path, shelf, self.tell)
+
+    @property
+    def session(self) -> Session:
+        """The print that is worked on.
+
+        Raises
+        ------
+        InputError
+            If none was begun.
+        """
+        if self._session is None:
+            raise InputError("no print is open yet", hint="begin with the sample, a print, a drawing or a scan")
+        return self._session
+
+    def end(self) -> None:
+        """Write what is left."""
+        if self._session is not None:
+            self._session.close()
 
     # ── who listens ──
 
@@ -77,8 +102,8 @@ class Page:
 
     @property
     def idle_s(self) -> float:
-        """How long no window has listened or asked; 0 while one listens."""
-        return 0.0 if self._listeners else time.monotonic() - self.last_seen
+        """How long no window has listened or asked; 0 while one does."""
+        return 0.0 if self._listeners or self._asked else time.monotonic() - self.last_seen
 
     def _holds(self, window: int) -> bool:
         """Whether a window may change the print; the first that asks may, until it is closed."""
@@ -100,7 +125,9 @@ class Page:
 
     async def state(self, request: Request) -> Response:
         """The print, without its shapes."""
-        told = await run_in_threadpool(self.session.state)
+        if self._session is None:
+            return JSONResponse({"begin": True})
+        told = await run_in_threadpool(self._session.state)
         said = request.query_params.get("window_id", "")
         window = int(said) if said.isdecimal() and 0 < int(said) <= self._windows else self._windows + 1
         self._windows = max(self._windows, window)
@@ -124,7 +151,8 @@ class Page:
         window = request.query_params.get("window_id", "0")
         queue: asyncio.Queue[dict[str, Any]] = asyncio.Queue()
         self._listeners[queue] = int(window) if window.isdecimal() else 0
-        queue.put_nowait({"kind": "stage", "text": self.session.stage, "part": None, "left_s": None})
+        stage = "" if self._session is None else self._session.stage
+        queue.put_nowait({"kind": "stage", "text": stage, "part": None, "left_s": None})
 
         async def lines() -> AsyncIterator[str]:
             try:
@@ -138,6 +166,10 @@ class Page:
                 self.last_seen = time.monotonic()
 
         return StreamingResponse(lines(), media_type="text/event-stream")
+
+    async def tries(self, request: Request) -> Response:
+        """The last tries of a place that grows again, packed."""
+        return _packed(await run_in_threadpool(self.session.tries, request.path_params["mark"]))
 
     async def findings(self, _: Request) -> Response:
         """What would break."""
@@ -176,6 +208,40 @@ class Page:
         """Open questions and cautions."""
         return JSONResponse(await run_in_threadpool(self.session.cautions))
 
+    async def offers(self, _: Request) -> Response:
+        """What may be begun with."""
+        return JSONResponse(await run_in_threadpool(offers, self._shelf, self._folder))
+
+    async def begin(self, request: Request) -> Response:
+        """Begin a print, or open one that lies there; the one before is left as it is."""
+        said = await _json_of(request)
+        path = await run_in_threadpool(begun, said, self._uploads, self._shelf, self._folder)
+        before, self._holder = self._session, None
+        if before is not None:
+            await run_in_threadpool(before.close)
+        self._session = Session(path, self._shelf, self.tell)
+        return JSONResponse({"name": path.parent.name})
+
+    async def upload(self, request: Request) -> Response:
+        """Take a drawing or a picture in; its name is of no use here."""
+        data = await _body_of(request, max(bounds.MAX_BYTES.values()))
+        self._uploads.append(await run_in_threadpool(received, data, self._scratch, len(self._uploads)))
+        return JSONResponse({"upload": len(self._uploads) - 1, "kind": self._uploads[-1].kind})
+
+    async def understood(self, request: Request) -> Response:
+        """What is understood of an upload, packed."""
+        said = await _json_of(request)
+        number = said.get("upload")
+        if not isinstance(number, int) or not 0 <= number < len(self._uploads):
+            raise InputError("must be a file that was handed in", value=number, field="upload")
+        return _packed(await run_in_threadpool(understood, self._uploads[number], said))
+
+    async def thumbnail(self, request: Request) -> Response:
+        """The middle of the print in other weather."""
+        names = request.path_params
+        data = await run_in_threadpool(self.session.thumbnail, names["motif"], names["preset"])
+        return Response(data, media_type="image/png")
+
     async def close(self, request: Request) -> Response:
         """A window was closed."""
         said = await _json_of(request)
@@ -187,10 +253,14 @@ class Page:
         """All there are."""
         get = {
             "/": self.client, "/print": self.state, "/shapes": self.shapes, "/events": self.events,
-            "/findings": self.findings, "/files": self.files, "/file/{number:int}": self.file,
-            "/cautions": self.cautions,
+            "/findings": self.findings, "/tries/{mark}": self.tries, "/files": self.files,
+            "/begin": self.offers, "/weather/{motif}/{preset}.png": self.thumbnail,
+            "/file/{number:int}": self.file, "/cautions": self.cautions,
         }  # fmt: skip
-        post = {"/do": self.do, "/close": self.close, "/build": self.build, "/stop": self.stop}
+        post = {
+            "/begin": self.begin, "/upload/{name}": self.upload, "/understood": self.understood,
+            "/do": self.do, "/close": self.close, "/build": self.build, "/stop": self.stop,
+        }  # fmt: skip
         return [
             *(Route(path, self._seen(handler), methods=["GET"]) for path, handler in get.items()),
             *(Route(path, self._seen(handler), methods=["POST"]) for path, handler in post.items()),
@@ -200,7 +270,8 @@ class Page:
     def _seen(self, handler: Handler) -> Handler:
         async def seen(request: Request) -> Response:
             self._loop = asyncio.get_running_loop()
-            self.last_seen, self.visited = time.monotonic(), True
+            self.visited = True
+            self._asked += 1
             try:
                 return await handler(request)
             except OnlyLooksError:
@@ -208,6 +279,9 @@ class Page:
             except CarvegenError as error:
                 error.named(str)
                 return _refusal(422, str(error), error.hint)
+            finally:
+                self._asked -= 1
+                self.last_seen = time.monotonic()
 
         return seen
 
@@ -225,26 +299,23 @@ def _packed(data: bytes) -> Response:
 
 
 async def _json_of(request: Request) -> dict[str, Any]:
-    """The JSON object of a post.
-
-    Raises
-    ------
-    CarvegenError
-        If it is too large, of another type, or no object.
-    """
-    from starlette.exceptions import HTTPException
-
+    """The JSON object of a post; refused if it is too large, of another type, or no object."""
     if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
         raise HTTPException(415, "only JSON")
-    body = bytearray()
-    async for part in request.stream():
-        body += part
-        if len(body) > _MOST_BYTES:
-            raise HTTPException(413, "too large")
     try:
-        said = json.loads(bytes(body) or b"{}")
+        said = json.loads(await _body_of(request, _MOST_BYTES) or b"{}")
     except (ValueError, RecursionError):
         raise HTTPException(400, "no JSON") from None
     if not isinstance(said, dict):
         raise HTTPException(400, "no JSON object")
     return said
+
+
+async def _body_of(request: Request, most: int) -> bytes:
+    """What a post brings, if it is no more than that."""
+    body = bytearray()
+    async for part in request.stream():
+        body += part
+        if len(body) > most:
+            raise HTTPException(413, "too large")
+    return bytes(body)

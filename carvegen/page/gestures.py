@@ -17,19 +17,9 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats
 
 __all__ = [
-    "Area",
-    "Bare",
-    "Draw",
-    "Erase",
-    "Gesture",
-    "Keep",
-    "Move",
-    "Redraw",
-    "Step",
-    "Stroke",
-    "TakeAway",
-    "gesture",
-]
+    "Area", "Bare", "ChooseTry", "Draw", "Erase", "Gesture", "Keep", "Leave", "Move", "Redraw", "Step", "Stroke",
+    "TakeAway", "Try", "Weather", "gesture",
+]  # fmt: skip
 
 _ID = re.compile(r"[A-Za-z0-9_-]{1,64}")
 _MOST_POINTS, _MOST_IDS = 20_000, 100_000
@@ -119,6 +109,38 @@ class Keep:
     kept: bool
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Try:
+    """What has grown in an outline grows anew, another try each time."""
+
+    motif: str
+    points: Floats
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChooseTry:
+    """An earlier try, or a later one, of a mark."""
+
+    mark: str
+    attempt: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Leave:
+    """A finding is left to the carver's knife, or taken up again."""
+
+    finding: str
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Weather:
+    """A motif grows by another preset, or by other settings."""
+
+    motif: str
+    preset: str
+    settings: Mapping[str, Any]  #: as the print file's reader checks them
+
+
 @dataclass(frozen=True, kw_only=True)
 class Step:
     """Undo or redo."""
@@ -126,7 +148,9 @@ class Step:
     back: bool
 
 
-Gesture = Stroke | Area | Erase | TakeAway | Move | Redraw | Draw | Bare | Keep | Step
+Gesture = (
+    Stroke | Area | Erase | TakeAway | Move | Redraw | Draw | Bare | Keep | Try | ChooseTry | Leave | Weather | Step
+)
 
 
 def gesture(said: Any) -> tuple[str, Gesture]:  # noqa: ANN401
@@ -168,6 +192,13 @@ class _Said:
         if not isinstance(value, list) or len(value) > 100 or not all(isinstance(its, str) for its in value):
             raise InputError("must be a list of texts", field=key)
         return tuple(value)
+
+    def values(self, key: str) -> Mapping[str, Any]:
+        value = self._said.get(key) or {}
+        plain = isinstance(value, dict) and all(isinstance(its, str | int | float | bool) for its in value.values())
+        if not plain or len(value) > 100:
+            raise InputError("must be an object of plain values", field=key)
+        return dict(value)
 
     def number(self, key: str, least: float, most: float, usual: float | None = None) -> float:
         return _number(self._said.get(key, usual), key, least, most)
@@ -270,6 +301,12 @@ _MAKERS: Mapping[str, Callable[[_Said], Gesture]] = {
     "bare": lambda its: Bare(at=its.place("at")),
     "keep": lambda its: Keep(motif=its.text("motif"), kept=True),
     "let go": lambda its: Keep(motif=its.text("motif"), kept=False),
+    "try": lambda its: Try(motif=its.text("motif"), points=its.points(3)),
+    "choose try": lambda its: ChooseTry(mark=its.text("mark"), attempt=int(its.number("attempt", 1, 10_000))),
+    "leave": lambda its: Leave(finding=its.text("finding")),
+    "weather": lambda its: Weather(
+        motif=its.text("motif"), preset=its.text("preset", ""), settings=its.values("settings")
+    ),
     "undo": lambda _: Step(back=True),
     "redo": lambda _: Step(back=False),
 }

@@ -9,12 +9,15 @@ import socket
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from carvegen.base.errors import InputError
+from carvegen.base.files import scratch_folder
 
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
+    from carvegen.page.app import Page
+    from carvegen.page.guard import Guard
 
 __all__ = ["Served", "serve"]
 
@@ -27,7 +30,8 @@ _LOOK_S = 0.5
 class Served:
     """How to serve a print."""
 
-    path: Path
+    path: Path | None  #: of the print; None: the page begins one
+    folder: Path  #: in which it may begin one
     port: int = 0  #: 0: any that is free
     idle_s: float = _IDLE_S
 
@@ -40,38 +44,39 @@ def serve(its: Served, shelf: Library, *, at: Callable[[str], None]) -> None:
     InputError
         If the port is taken.
     """
-    import uvicorn
-
     from carvegen.page.app import Page
-    from carvegen.page.session import Session
 
     door = _door(its.port)
     host, token = f"{_HOST}:{door.getsockname()[1]}", secrets.token_urlsafe(24)
-    page = Page(lambda tell: Session(its.path, shelf, tell))
-    config = uvicorn.Config(
-        page.app(host, token), log_level="error", access_log=False, server_header=False, date_header=False,
-        lifespan="off", timeout_keep_alive=30, timeout_graceful_shutdown=2, h11_max_incomplete_event_size=64_000,
-    )  # fmt: skip
-    server = uvicorn.Server(config)
+    with scratch_folder() as scratch:
+        page = Page(its.path, shelf, its.folder, scratch)
+        try:
+            asyncio.run(_run(page, page.app(host, token), door, its.idle_s, lambda: at(f"http://{host}/{token}/")))
+        finally:
+            page.end()
+
+
+async def _run(page: Page, app: Guard, door: socket.socket, idle_s: float, ready: Callable[[], None]) -> None:
+    import uvicorn
+
+    server = uvicorn.Server(uvicorn.Config(
+        app, log_level="error", access_log=False, server_header=False, date_header=False, lifespan="off",
+        timeout_keep_alive=30, timeout_graceful_shutdown=2, h11_max_incomplete_event_size=64_000,
+    ))  # fmt: skip
 
     async def until_left() -> None:
-        while not server.should_exit:
+        while not server.started:
+            await asyncio.sleep(_LOOK_S / 10)
+        ready()
+        while not (page.visited and page.idle_s > idle_s):
             await asyncio.sleep(_LOOK_S)
-            if page.visited and page.idle_s > its.idle_s:
-                server.should_exit = True
+        server.should_exit = True
 
-    async def run() -> Any:  # noqa: ANN401
-        watch = asyncio.create_task(until_left())
-        asyncio.get_running_loop().call_later(0.2, at, f"http://{host}/{token}/")
-        try:
-            await server.serve(sockets=[door])
-        finally:
-            watch.cancel()
-
+    watch = asyncio.create_task(until_left())
     try:
-        asyncio.run(run())
+        await server.serve(sockets=[door])
     finally:
-        page.session.close()
+        watch.cancel()
 
 
 def _door(port: int) -> socket.socket:

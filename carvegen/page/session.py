@@ -27,6 +27,7 @@ from carvegen.page.table.saving import Saver
 from carvegen.page.work.findings import Found, Nearby
 from carvegen.page.work.handed_over import File, cautions, files
 from carvegen.page.work.processes import Behind, built, checks
+from carvegen.page.work.thumbnails import thumbnail
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -82,6 +83,7 @@ class Session:
                 desk.version = 1 + (self._desk.version if self._desk else 0)
                 self._desk = desk
                 if self._journal is not None:
+                    desk.left = self._journal.left
                     self._saver = Saver(desk, self._journal, self._lock, self._saved)
                     for step in list(self._journal.unwritten):
                         desk.apply(step.change, note=_nothing)
@@ -144,6 +146,20 @@ class Session:
             groups = [*self._blocks(), *desk.seen.groups(desk.seen.numbers())]
             return packed(told, groups, step_for(desk.size))
 
+    def tries(self, key: str) -> bytes:
+        """The last tries of a place that grows again, packed; `tries` tells which shapes are of which."""
+        desk = self.desk
+        with self._lock:
+            found, mark = desk.attempts(key), desk.mark_called(key)
+        told = {
+            "mark": key, "chosen": mark.attempt, "box": [round(float(its), 3) for its in shapely.bounds(mark.shape)],
+            "tries": [
+                {"attempt": attempt, "ids": [n for group in groups for n in group.ids]}
+                for attempt, groups in found.items()
+            ],
+        }  # fmt: skip
+        return packed(told, [group for groups in found.values() for group in groups], step_for(desk.size))
+
     def do(self, gesture_id: str, gesture: Gesture) -> bytes:
         """Do a gesture, once however often it is sent; what has changed, packed.
 
@@ -183,10 +199,11 @@ class Session:
         self._saver.take(change)
         if outcome.again:
             self._again()
-        else:
-            if outcome.where is not None:
-                self._nearby.look(desk, outcome.where)
+        elif outcome.where is not None:
+            self._nearby.look(desk, outcome.where)
             self._check_later()
+        else:
+            self._looked(desk.version)
         return self._answer(outcome, change.what, said, time.perf_counter() - begun)
 
     def _again(self) -> None:
@@ -302,7 +319,7 @@ class Session:
     def findings(self) -> dict[str, Any]:
         """What would break, as far as it is known."""
         with self._lock:
-            left = self._journal.left if self._journal is not None else frozenset()
+            left = self._desk.left if self._desk else frozenset()
             near = self._found.near or self._found.version != self._version
             return {"version": self._found.version, "near": near, "list": self._found.told(left)}
 
@@ -342,6 +359,10 @@ class Session:
     def cautions(self) -> dict[str, Any]:
         """What must be settled, and heeded, before machine files are used."""
         return cautions(self.desk.given, self.desk.ways)
+
+    def thumbnail(self, name: str, preset: str) -> bytes:
+        """The middle of the print with a motif by another preset; a PNG."""
+        return thumbnail(self.desk, self.desk.motif_called(name), preset)
 
     def close(self) -> None:
         """Write what is left and let go of the print."""

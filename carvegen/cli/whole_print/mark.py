@@ -13,24 +13,26 @@ __all__ = ["command"]
 
 
 @click.command(name="mark")
-@click.argument("file", metavar="PRINT.TOML", type=click.Path(path_type=Path))
+@click.argument("file", metavar="[PRINT.TOML]", required=False, type=click.Path(path_type=Path))
 @click.option(
     "--port", type=click.IntRange(0, 65535), default=0, help="Door of this computer to use.  [default: any free]"
 )
 @click.option("--no-browser", is_flag=True, help="Only say the address; open no browser.")
 @options.profile_folders
-def command(file: Path, port: int, no_browser: bool, folders: tuple[Path, ...]) -> None:
+def command(file: Path | None, port: int, no_browser: bool, folders: tuple[Path, ...]) -> None:
     """Open a print in the browser: look at it, mark where snow goes and stays, touch flakes, get the files.
 
     The page is served from this computer to this computer alone. All that is done on it is written to the print's own
-    files at once; closing the window loses nothing.
+    files at once; closing the window loses nothing. Without a file it begins with the sample, with a drawing or with a
+    photograph of a block, in a new folder here.
 
     \b
+    carvegen mark
     carvegen mark landing/print.toml
     """
     from carvegen.page.serving import Served, serve
 
-    if not file.is_file():
+    if file is not None and not file.is_file():
         raise InputError("is not there", where=str(file), hint="carvegen new landing writes one to start from")
 
     def at(address: str) -> None:
@@ -39,4 +41,9 @@ def command(file: Path, port: int, no_browser: bool, folders: tuple[Path, ...]) 
         if not no_browser:
             click.launch(address)
 
-    serve(Served(path=file.resolve(), port=port), options.library(folders), at=at)
+    path = None if file is None else file.resolve()
+    serve(
+        Served(path=path, folder=Path.cwd() if path is None else path.parent, port=port),
+        options.library(folders),
+        at=at,
+    )

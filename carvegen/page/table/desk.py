@@ -13,11 +13,12 @@ import shapely
 from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.files import save_file
-from carvegen.delivery.print_checks import Scene
 from carvegen.marking.kept_file import kept_ids, kept_text_with, marks_of
 from carvegen.marking.marks import check_agreement, on_face
 from carvegen.marking.marks_file import SIGN, read_marks
 from carvegen.marking.marks_text import marks_text
+from carvegen.page.packed import Group
+from carvegen.page.print_checks import Scene
 from carvegen.page.table.kept_copy import read_copied
 from carvegen.page.table.own_marks import mark_from
 from carvegen.page.table.stock import Delta, Seen, Stock
@@ -26,7 +27,7 @@ from carvegen.prints.file.print_file import read_print
 from carvegen.prints.keeping import kept_files
 from carvegen.prints.marked.marked_whites import marks_of as marks_of_print
 from carvegen.prints.marked.marked_whites import names_of, stays_on
-from carvegen.prints.marked.patches import Ground, Patch, changed_patches
+from carvegen.prints.marked.patches import Ground, Lot, Patch, changed_patches, worked_otherwise
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -41,6 +42,8 @@ if TYPE_CHECKING:
 __all__ = ["Desk", "Outcome", "opened"]
 
 Say = Callable[[str], None]
+
+_TRIES = 6  #: so many are shown side by side
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,6 +85,8 @@ class Desk:
     seen: Seen
     marks: _Marks
     patches: list[Patch]
+    left: frozenset[str] = frozenset()  #: findings that are left to the carver
+    tried: dict[str, int] = field(default_factory=dict)  #: by key of a mark that grows again, its highest try
     version: int = 1
     _names: dict[int, _Names] = field(default_factory=dict)  #: by motif, the ids of kept shapes
     _grown: dict[int, list[str]] = field(default_factory=dict)  #: by motif, its shapes as they grew, if they did
@@ -109,6 +114,31 @@ class Desk:
         if name not in names:
             raise InputError("must be a motif of this print", value=name, hint=f"one of: {', '.join(names)}")
         return names.index(name)
+
+    def mark_called(self, key: str) -> Mark:
+        """The mark of that key."""
+        found = next((mark for mark in self.marks.every if mark.key == key), None)
+        if found is None:
+            raise InputError("is no mark of this print", value=key)
+        return found
+
+    def attempts(self, key: str) -> dict[int, list[Group]]:
+        """The snow in a place that grows again, by try: the last six that were tried, as each would be."""
+        mark = self.mark_called(key)
+        patch = next(its for its in self.patches if any(own.key == key for own in its.marks))
+        window = shapely.box(*shapely.bounds(mark.shape))
+        last = max(self.tried.get(key, 1), mark.attempt)
+        found = dict[int, list[Group]]()
+        for attempt in range(max(1, last - _TRIES + 1), last + 1):
+            lots = worked_otherwise(patch, replace(mark, attempt=attempt), self.ground, self.stock.near)
+            found[attempt] = [self._group(lot, window) for lot in lots]
+        return found
+
+    def _group(self, lot: Lot, window: BaseGeometry) -> Group:
+        """What a lot shows in a window, under numbers that nothing else has."""
+        met = lot.shapes[shapely.intersects(lot.shapes, window)]
+        ids = [self.stock.taken() for _ in met]
+        return Group(kind="snow", name=lot.name, blocks=tuple(sorted(lot.blocks)), ids=ids, shapes=met)
 
     def shapes_of(self, motif: int) -> list[int]:
         """The numbers of a motif's unmarked shapes."""
@@ -216,16 +246,21 @@ class Desk:
             ended, come = changed_patches(
                 self.patches, self.ground, self.stock.near, gone=gone_keys, new=new, order=order, edited=edited
             )
+            now = self._read_otherwise(change.text[1]) if change.text else self.given
             note()
             if change.text and f'"{marks.file}"' in change.text[1] and not (self.folder / marks.file).exists():
                 save_file(self.folder / marks.file, marks_text(marks.own, self.size, title=self.given.name))
-            text = self._text_after(change)
+            if change.text:
+                save_file(self.given.path, change.text[1].encode("utf-8", "surrogateescape"))
         except BaseException:
             undo()
             raise
+        was, self.given = self.given, now
+        again = was is not now and self._grows_otherwise(was, now)
         old = [mark for mark in self.marks.own if mark.key in set(gone_keys)]
         self.patches = [its for its in self.patches if not any(its is other for other in ended)] + come
         self.marks = replace(marks, named=marks.file in self.given.marks)
+        self.left = (self.left | set(change.left)) - set(change.taken_up)
         self.version += 1
         removed, added = (
             [n for lot in shapes.values() for n in lot.removed],
@@ -235,7 +270,7 @@ class Desk:
         left = {mark.key for mark in marks.own}
         return Outcome(
             delta=delta, gone_marks=tuple(key for key in gone_keys if key not in left),
-            new_marks=tuple(mark.key for mark in new), again=text, where=self._where(old, new, edited),
+            new_marks=tuple(mark.key for mark in new), again=again, where=self._where(old, new, edited),
         )  # fmt: skip
 
     def _where(self, old: list[Mark], new: list[Mark], edited: BaseGeometry | None) -> BaseGeometry | None:
@@ -316,21 +351,17 @@ class Desk:
 
         return back
 
-    def _text_after(self, change: Change) -> bool:
-        """Write the print file if it changes; whether something else grows by it."""
-        if not change.text:
-            return False
-        data = change.text[1].encode("utf-8", "surrogateescape")
-        before = self.given.path.read_bytes()
-        if data != before:
-            save_file(self.given.path, data)
+    def _read_otherwise(self, text: str) -> Print:
+        """The print by another text of its file, which is not written there."""
+        path = self.given.path
+        beside = path.with_name(f".{path.name}.next")
+        save_file(beside, text.encode("utf-8", "surrogateescape"))
         try:
-            now = read_print(self.given.path, self.shelf)
-        except BaseException:
-            save_file(self.given.path, before)
-            raise
-        was, self.given = self.given, now
-        return self._grows_otherwise(was, now)
+            return replace(read_print(beside, self.shelf), path=path)
+        except InputError as error:
+            raise InputError(str(error).replace(beside.name, path.name), hint=error.hint) from None
+        finally:
+            beside.unlink(missing_ok=True)
 
     def _grows_otherwise(self, was: Print, now: Print) -> bool:
         for k, (one, other) in enumerate(zip(was.motifs, now.motifs, strict=True)):

@@ -17,7 +17,7 @@ from carvegen.marking.gesture_journal import Change
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.page import gestures
 from carvegen.page.table import own_marks
-from carvegen.prints.file.editing import with_marks_file
+from carvegen.prints.file.editing import with_marks_file, with_weather
 from carvegen.prints.keeping import released
 from carvegen.prints.marked.marked_whites import names_of
 
@@ -32,7 +32,6 @@ _TOUCHES_MM = 0.3  #: a tap so near to a shape is on it
 _OVERLAP_MM2 = 1e-6  #: as a kept file is read: shapes that share more are one
 _SAME_PLACE = 0.8  #: a lasso of which so much lies in a mark tries that one again
 _BARE = "bare-"  #: what the keys of taps begin with
-_MOST_ATTEMPTS = 10_000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -181,6 +180,39 @@ def _(its: gestures.Bare, desk: Desk) -> Planned:
     number = min(near, key=lambda n: shapely.distance(desk.seen.shape(n), at))
     marking.put(_stays(desk, marking, [number], _BARE))
     return marking.change("bare")
+
+
+@planned.register(gestures.Try)
+def _(its: gestures.Try, desk: Desk) -> Planned:
+    marking, shape = _Marking(desk=desk), own_marks.area_of(its.points)
+    desk.motif_called(its.motif)
+    again = [mark for mark in marking.own if mark.meaning == Meaning.GROW_AGAIN and mark.motifs == (its.motif,)]
+    for mark in again:
+        if shapely.area(shapely.intersection(mark.shape, shape)) >= _SAME_PLACE * shapely.area(shape):
+            attempt = desk.tried.get(mark.key, mark.attempt) + 1
+            desk.tried[mark.key] = attempt
+            marking.replace(mark.key, marking.read(replace(mark, attempt=attempt)))
+            return marking.change(f"try {attempt}")
+    marking.put(Mark(meaning=Meaning.GROW_AGAIN, shape=shape, key=marking.key("try-"), motifs=(its.motif,)))
+    return marking.change("try 1")
+
+
+@planned.register(gestures.ChooseTry)
+def _(its: gestures.ChooseTry, desk: Desk) -> Planned:
+    marking = _Marking(desk=desk)
+    mark = desk.mark_called(its.mark)
+    if mark.meaning != Meaning.GROW_AGAIN or mark not in marking.own:
+        raise InputError("is no place that was tried again here", value=its.mark)
+    desk.tried[mark.key] = max(desk.tried.get(mark.key, 1), mark.attempt, its.attempt)
+    marking.replace(mark.key, marking.read(replace(mark, attempt=its.attempt)))
+    return marking.change(f"choose try {its.attempt}")
+
+
+@planned.register(gestures.Leave)
+def _(its: gestures.Leave, desk: Desk) -> Planned:
+    if its.finding in desk.left:
+        return Planned(change=Change(what="take up again", taken_up=(its.finding,)))
+    return Planned(change=Change(what="leave to the knife", left=(its.finding,)))
 
 
 def _stays(desk: Desk, marking: _Marking, numbers: Sequence[int], begins: str) -> Mark:
@@ -362,3 +394,14 @@ def _(its: gestures.Keep, desk: Desk) -> Planned:
     raw = desk.given.path.read_bytes()
     text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, released(desk.given, [its.motif])))
     return Planned(change=Change(what=f"let go of {its.motif}", text=text))
+
+
+@planned.register(gestures.Weather)
+def _(its: gestures.Weather, desk: Desk) -> Planned:
+    motif = desk.motif_called(its.motif)
+    if desk.given.motifs[motif].kept:
+        raise InputError("is kept as it is", value=its.motif, hint="let it go first: then it grows by other weather")
+    raw = desk.given.path.read_bytes()
+    now = with_weather(desk.given.path, raw, motif, its.preset, its.settings)
+    text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, now))
+    return Planned(change=Change(what=f"weather of {its.motif}", text=text))

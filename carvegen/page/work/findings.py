@@ -13,8 +13,8 @@ import shapely
 from carvegen import geometry
 from carvegen.base.finding_groups import grouped
 from carvegen.base.findings import Finding
-from carvegen.delivery.print_checks import found_near, inner_of
 from carvegen.marking.limits_kept import kept_findings
+from carvegen.page.print_checks import found_near, inner_of
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry

@@ -28,7 +28,7 @@ Work = Callable[[Path, "Library", Say], Any]
 
 def checks(path: Path, shelf: Library, say: Say) -> dict[str, list[dict[str, Any]]]:
     """What would break of a print, by block."""
-    from carvegen.delivery.print_checks import found_in
+    from carvegen.page.print_checks import found_in
     from carvegen.prints.file.print_file import read_print
 
     found = found_in(read_print(path, shelf), shelf, path.parent / BUILT, say=say)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from carvegen.base.errors import InputError
@@ -10,7 +10,7 @@ from carvegen.base.errors import InputError
 if TYPE_CHECKING:
     from pathlib import Path
 
-__all__ = ["edited", "with_marks_file"]
+__all__ = ["edited", "with_marks_file", "with_weather"]
 
 _BOM = b"\xef\xbb\xbf"
 
@@ -47,3 +47,20 @@ def with_marks_file(path: Path, raw: bytes, name: str) -> bytes:
         document["marks"]["files"] = [*document["marks"].get("files", []), name]
 
     return edited(path, raw, add)
+
+
+def with_weather(path: Path, raw: bytes, motif: int, preset: str, settings: Mapping[str, Any]) -> bytes:
+    """The print file with another preset of a motif, which puts its own settings out, or with some settings changed."""
+    import tomlkit
+
+    def change(document: Any) -> None:  # noqa: ANN401
+        table = document["motifs"][motif]
+        if preset:
+            table["preset"] = preset
+            table.pop("settings", None)
+        if settings:
+            own = tomlkit.inline_table()
+            own.update({**table.get("settings", {}), **settings})
+            table["settings"] = own
+
+    return edited(path, raw, change)

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from carvegen.marking.marks import Mark
     from carvegen.prints.marked.marked_whites import White
 
-__all__ = ["Ground", "Lot", "Near", "Patch", "changed_patches"]
+__all__ = ["Ground", "Lot", "Near", "Patch", "changed_patches", "worked_otherwise"]
 
 
 class Near(Protocol):
@@ -118,6 +118,12 @@ def changed_patches(
     return met, made
 
 
+def worked_otherwise(patch: Patch, mark: Mark, ground: Ground, near: Near) -> tuple[Lot, ...]:
+    """What a patch would make if one of its marks, known by its key, were another."""
+    marks = [mark if its.key == mark.key else its for its in patch.marks]
+    return _made(marks, patch.seen, ground, near)[0]
+
+
 def _zone(mark: Mark, ground: Ground, near: Near) -> _Zone:
     zone = shapely.buffer(mark.shape, ground.reach_mm, quad_segs=4)
     touched = {(k, int(n)) for k in range(len(ground.whites)) for n in near(k, zone)[0]}
@@ -167,18 +173,26 @@ def _together(zones: Sequence[_Zone]) -> list[list[_Zone]]:
 def _worked(zones: Sequence[_Zone], ground: Ground, near: Near, order: Mapping[str, int]) -> Patch:
     marks = sorted((its.mark for its in zones), key=lambda mark: order[mark.key])
     seen = shapely.union_all([its.seen for its in zones])
+    lots, about, fringe = _made(marks, seen, ground, near)
+    return Patch(
+        marks=tuple(marks), zone=shapely.union_all([its.zone for its in zones]), seen=seen, about=about, fringe=fringe,
+        lots=lots,
+    )  # fmt: skip
+
+
+def _made(
+    marks: Sequence[Mark], seen: BaseGeometry, ground: Ground, near: Near
+) -> tuple[tuple[Lot, ...], tuple[Indices, ...], tuple[Indices, ...]]:
+    """What marks make of what lies in an area; the unmarked shapes there, and the pieces of fringe."""
     found = [near(k, seen) for k in range(len(ground.whites))]
-    fringe = [np.flatnonzero(shapely.intersects(white.free, seen)) for white in ground.whites]
+    fringe = tuple(np.flatnonzero(shapely.intersects(white.free, seen)) for white in ground.whites)
     whites = [
         replace(white, shapes=shapes, free=white.free[own])
         for white, (_, shapes), own in zip(ground.whites, found, fringe, strict=True)
     ]
     done = with_marks(whites, marks, ground.inked, ground.beds, ground.memory)
-    return Patch(
-        marks=tuple(marks), zone=shapely.union_all([its.zone for its in zones]), seen=seen,
-        about=tuple(numbers for numbers, _ in found), fringe=tuple(fringe),
-        lots=tuple(
-            Lot(name=white.name, blocks=white.leaves, shapes=white.shapes, free=white.free, to_decide=white.to_decide)
-            for white in done
-        ),
-    )  # fmt: skip
+    lots = tuple(
+        Lot(name=white.name, blocks=white.leaves, shapes=white.shapes, free=white.free, to_decide=white.to_decide)
+        for white in done
+    )
+    return lots, tuple(numbers for numbers, _ in found), fringe
