@@ -52,7 +52,8 @@ settings = { snow = 0.04, smallest_mm = 1.2, largest_mm = 3.0 }
 def _print_file() -> str:
     return small_print(
         layer("RAIL", "box 10 12 70 3"), layer("LEFT", "box 20 0 4 12"), layer("RIGHT", "box 60 0 4 12"),
-        blocks={"sky": ["*"], "key": ["RAIL", "LEFT", "RIGHT"]}, after=SNOW, name="a rail", size=SIZE, seed=7,
+        layer("WIRE", "box 70 22 14 0.25"),  # too thin to stand
+        blocks={"sky": ["*"], "key": ["RAIL", "LEFT", "RIGHT", "WIRE"]}, after=SNOW, name="a rail", size=SIZE, seed=7,
     )  # fmt: skip
 
 
@@ -566,6 +567,43 @@ def test_true_size_after_a_ruler_was_held_to_the_screen(bench: Bench) -> None:
     bench.browser.find_element(By.CSS_SELECTOR, "dialog .first").click()
     assert bench.run("return bench.view.scale") == pytest.approx(5.0)
     assert bench.run("return document.getElementById('scale').textContent") in ("100 %", "")
+
+
+# ── what would break, and files ──
+
+
+def test_what_would_break_is_ringed_where_it_is_and_told_in_words(bench: Bench) -> None:
+    until(lambda: bench.run("return bench.overlay.findings.length"), 60)
+    bench.run("document.getElementById('slip-findings').parentElement.open = true")
+    cards = bench.browser.find_elements(By.CSS_SELECTOR, "#slip-findings .card")
+    assert bench.browser.find_element(By.CSS_SELECTOR, "#slips .count:not([hidden])").text == str(len(cards))
+    first = bench.run("return bench.overlay.findings.find((its) => its.block === 'key' && its.at)")
+    card = bench.browser.find_element(By.CSS_SELECTOR, f"[data-finding='{first['id']}']")
+    assert first["sentence"] in card.text
+    assert first["remedy"] not in card.text
+    card.find_element(By.XPATH, ".//button[text()='Show me why']").click()
+    assert first["remedy"] in card.text
+    (middle,) = bench.pixels(tuple(first["at"]))
+    stage = bench.browser.find_element(By.ID, "stage").rect
+    assert middle[0] == pytest.approx(stage["x"] + stage["width"] / 2, abs=2)
+    assert bench.run("return bench.overlay.lookedAt") == first["id"]
+    assert 69 < first["at"][0] < 85, "where the wire is"
+    bench.run("document.querySelector('#slips details').open = true")
+
+
+def test_files_are_made_and_those_for_machines_come_after_their_cautions(bench: Bench) -> None:
+    bench.run("document.getElementById('slip-files').parentElement.open = true")
+    bench.browser.find_element(By.ID, "build").click()
+    until(lambda: bench.browser.find_elements(By.ID, "cautions"), 90)
+    shown = {its.get_attribute("data-kind") for its in bench.browser.find_elements(By.CSS_SELECTOR, "#slip-files li")}
+    assert "machine" not in shown
+    bench.browser.find_element(By.ID, "read").click()
+    files = bench.browser.find_elements(By.CSS_SELECTOR, "#slip-files li[data-kind]")
+    assert {"picture", "print"} <= {its.get_attribute("data-kind") for its in files}
+    assert all(its.find_element(By.TAG_NAME, "p").text for its in files), "a sentence to each"
+    made = {its.find_element(By.TAG_NAME, "h3").text for its in files}
+    assert made <= {path.name for path in bench.folder.rglob("*")}
+    bench.run("document.querySelector('#slips details').open = true")
 
 
 # ── everybody ──
