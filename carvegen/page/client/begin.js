@@ -1,216 +1,213 @@
-// The rest of the job on slips: weather, the lock, files with their cautions, and how a print is begun.
+// How a print is begun: with the sample, a print that lies there, a drawing, or a photograph whose corners are laid on the picture.
 
-import { button, byId, h, opened, slip } from "./slips.js";
-import { ask, tell, upload } from "./transport.js";
+import { trace, unpack } from "./packed.js";
+import { button, byId, h, opened, tried } from "./slips.js";
+import { ask, tell, tellPacked, upload } from "./transport.js";
 
-/** @typedef {import("./transport.js").Print} Print */
-/** @typedef {import("./transport.js").Motif} Motif */
-/** @typedef {import("./transport.js").Setting} Setting */
-/** @typedef {{say: (words: string, refused?: boolean) => void, send: (gesture: import("./transport.js").Gesture) => Promise<unknown>}} Does */
-/** @typedef {{n: number, name: string, folder: string, what: string, safety: string[], picture: number | null, kind: string, bytes: number}} Made */
+/** @typedef {import("./slips.js").Does} Does */
+/** @typedef {{key: string, name: string, words: string, machines: string[]}} Thing */
+/** @typedef {{samples: {key: string, about: string}[], prints: {n: number, name: string}[], materials: Thing[], cutters: Thing[], roles: string[], machines: string[], motifs: {key: string, words: string, presets: string[]}[]}} Offers */
+/** @typedef {{size: number[], true_size: boolean, notes: string[], layers: {name: string, shapes: number, area_mm2: number}[]}} Understood */
 
-/** Does something that may be refused, and says so. @param {Does} does @param {() => Promise<unknown>} act */
-async function tried(does, act) {
-  try {
-    return await act();
-  } catch (error) {
-    does.say(error instanceof Error ? error.message : String(error), true);
-    return undefined;
-  }
-}
-
-// ── weather ──────────────────────────────────────────────────────────────────────────────────────────────────────
-
-export class WeatherSlip {
-  /** @param {Does} does */
-  constructor(does) {
-    this.does = does;
-    this.body = slip("weather", "Weather").body;
-    this.shown = "";
-  }
-
-  /** @param {Print} print */
-  show(print) {
-    const now = JSON.stringify(print.motifs);
-    if (now === this.shown) return;
-    this.shown = now;
-    this.body.replaceChildren(...print.motifs.map((its) => this.#motif(its)));
-  }
-
-  /** @param {Motif} its */
-  #motif(its) {
-    const lock = its.kept
-      ? [h("p", { class: "faint" }, "Locked: nothing of it moves unless you move it."), button("Let it grow again", () => void this.does.send({ do: "let go", motif: its.name }))]
-      : [h("p", { class: "faint" }, "It grows anew whenever the weather or the drawing changes."), button("Lock it as it is", () => void this.does.send({ do: "keep", motif: its.name }))];
-    const presets = its.presets.map((preset) => {
-      const picture = h("img", { src: `weather/${encodeURIComponent(its.name)}/${encodeURIComponent(preset.key)}.png`, alt: "", loading: "lazy" });
-      return h("button", { type: "button", "aria-pressed": its.preset === preset.key, disabled: its.kept, onclick: () => this.#ask({ motif: its.name, preset: preset.key }) }, picture, h("span", {}, preset.key), preset.about && h("span", { class: "faint" }, preset.about));
-    });
-    const sliders = its.settings.filter((one) => typeof one.value === "number" && one.least !== null && one.most !== null);
-    return h("section", { class: "card advice", "data-motif": its.name }, h("h3", {}, its.name), ...lock, presets.length > 0 && h("div", { class: "weathers" }, ...presets),
-      sliders.length > 0 && !its.kept && h("details", {}, h("summary", {}, "By hand"), ...sliders.map((one) => this.#slider(its, one))));
-  }
-
-  /** @param {Motif} its @param {Setting} one */
-  #slider(its, one) {
-    const id = `${its.name} ${one.key}`.replace(/\W+/g, "-"), said = h("output", { for: id }, `${one.value} ${one.unit}`);
-    const input = h("input", { type: "range", id, min: one.least, max: one.most, step: one.kind === "int" ? "1" : String(Math.max(0.001, (one.most - one.least) / 200)), oninput: () => { said.textContent = `${Number(input.value).toFixed(2)} ${one.unit}`; }, onchange: () => this.#ask({ motif: its.name, settings: { [one.key]: Number(input.value) } }) });
-    input.value = String(one.value);
-    return h("div", { class: "field" }, h("label", { class: "slide", for: id, title: one.help }, h("span", {}, one.label), said), input);
-  }
-
-  /** @param {object} weather */
-  #ask(weather) {
-    this.does.say("It grows anew…");
-    void tried(this.does, () => tell("weather", weather));
-  }
-}
-
-// ── files ────────────────────────────────────────────────────────────────────────────────────────────────────────
-
-export class FilesSlip {
-  #read = false;
-  /** @type {Made[]} */
-  #made = [];
-
-  /** @param {Does} does */
-  constructor(does) {
-    this.does = does;
-    const its = slip("files", "Your files");
-    this.fold = its.fold;
-    this.build = button("Make the files", () => void this.#start(), { class: "first", id: "build" });
-    this.bar = h("progress", { max: 1, hidden: true, "aria-label": "How far the files are" });
-    this.note = h("p", { class: "faint" }, "All blocks in register, proofs, the guide for the knife and the files for the machines, into the folder of the print.");
-    this.stop = button("Stop", () => void tried(this.does, () => tell("stop", {})), { hidden: true });
-    this.cautions = h("div", {});
-    this.list = h("ul", { class: "cards" });
-    its.body.append(this.note, this.build, this.bar, this.stop, this.cautions, this.list);
-  }
-
-  async #start() {
-    await tried(this.does, async () => {
-      await tell("build", {});
-      this.build.disabled = true;
-      this.bar.hidden = this.stop.hidden = false;
-      this.bar.removeAttribute("value");
-    });
-  }
-
-  /** @param {import("./transport.js").News} news */
-  progress(news) {
-    if (this.bar.hidden) return;
-    if (typeof news.part === "number") this.bar.value = news.part;
-    if (news.text) this.note.textContent = news.text + (news.left_s ? `, about ${news.left_s < 90 ? `${Math.ceil(news.left_s)} seconds` : `${Math.round(news.left_s / 60)} minutes`} more` : "");
-  }
-
-  async show() {
-    this.bar.hidden = this.stop.hidden = true;
-    this.build.disabled = false;
-    const [made, care] = await Promise.all([ask("files"), ask("cautions")]);
-    this.#made = made;
-    if (made.length === 0) return;
-    this.note.textContent = `${made.length} files in the folder of the print.`;
-    this.build.textContent = "Make them again";
-    const lines = care.cautions.flatMap((/** @type {{machine: string, lines: string[]}} */ its) => [h("h3", {}, its.machine), h("ul", {}, ...its.lines.map((line) => h("li", {}, line)))]);
-    const asked = care.questions.length ? [h("h3", {}, "To be answered first"), h("ul", {}, ...care.questions.map((/** @type {string} */ line) => h("li", {}, line)))] : [];
-    this.cautions.replaceChildren(h("section", { class: "card", id: "cautions" }, h("h2", {}, "Before anything is cut"), ...asked, ...lines,
-      !this.#read && button("I have read this", () => { this.#read = true; this.#lay(); }, { class: "first", id: "read" })));
-    this.#lay();
-  }
-
-  /** Files for machines come after their cautions. */
-  #lay() {
-    this.cautions.querySelector("#read")?.toggleAttribute("hidden", this.#read);
-    const order = ["print", "picture", "page", "note", "machine", "other"], seen = this.#made.filter((its) => this.#read || its.kind !== "machine");
-    const sorted = [...seen].sort((a, b) => order.indexOf(a.kind) - order.indexOf(b.kind));
-    this.list.replaceChildren(...sorted.map((its) => h("li", { class: "card advice", "data-kind": its.kind }, its.picture !== null && h("img", { src: `file/${its.picture}`, alt: "", loading: "lazy" }),
-      h("h3", {}, its.name), h("p", {}, its.what), ...its.safety.map((line) => h("p", { class: "faint" }, line)),
-      h("a", { href: `file/${its.n}`, target: "_blank", rel: "noopener" }, its.kind === "machine" ? `Save ${its.name}` : `Open ${its.name}`))));
-    const held = this.#made.length - seen.length;
-    if (held > 0) this.list.append(h("li", { class: "faint" }, `${held} files for machines: read first what is above.`));
-  }
-}
-
-// ── beginning ────────────────────────────────────────────────────────────────────────────────────────────────────
-
-/** @typedef {{key: string, name: string, words: string}} Thing */
+const WHO = /** @type {Record<string, [string, string]>} */ ({
+  hand: ["My own hand", "M4 20l9-9M13 11c1-4 4-6 7-7-1 3-3 6-7 7zM4 20l2 0"],
+  laser: ["A laser cutter", "M12 2v11M12 13l-6 3h12zM4 20h16M9 20l3-4 3 4"],
+  router: ["A router", "M8 2h8v6h-8zM10 8h4v5l-2 4-2-4zM4 20h16"],
+});
+const INKS = ["#a9bfcb", "#6a8799", "#1f2b3d", "#b5714a", "#d9b26a"];
+const ROLES = /** @type {Record<string, string>} */ ({ background: "background", tone: "flat colour", key: "lines and darks" });
 
 /** Asks how a print is to be begun. @param {Does} does @param {boolean} may whether there is a print to go back to */
 export async function beginDialog(does, may) {
-  const told = await ask("begin");
-  const body = h("div", { class: "body" });
-  const dialog = h("dialog", { "aria-labelledby": "begin-title" }, h("h2", { id: "begin-title" }, "Begin a print"), body, may && h("div", { class: "row" }, button("Back to the bench", () => dialog.close())));
-  const choose = () => body.replaceChildren(h("div", { class: "options" },
-    large("With the sample", "A ferry landing in winter, to try everything on.", () => void go({ with: "sample" })),
-    large("With your drawing", "An SVG or DXF; each layer or colour can be a block.", () => pickFile(".svg,.dxf", "drawing")),
-    large("With a photograph", "Of your block or of a proof: you lay its corners on the picture.", () => pickFile("image/png,image/jpeg,image/tiff", "scan")),
-    large("With a print you have", "Its print.toml.", () => pickFile(".toml", "print"))));
+  /** @type {Offers} */
+  const offers = await ask("begin");
+  const body = h("div", { class: "body" }), said = h("p", { role: "status", class: "refused" });
+  const dialog = h("dialog", { "aria-labelledby": "begin-title" }, h("h2", { id: "begin-title" }, "Begin a print"), body, said, may && h("div", { class: "row" }, button("Back to the bench", () => dialog.close())));
+  if (!may) dialog.addEventListener("cancel", (event) => event.preventDefault());
+  const told = { ...does, say: (/** @type {string} */ words) => { said.textContent = words; } };
   /** @param {object} wish */
-  const go = (wish) => tried(does, async () => {
-    does.say("The print is being laid on the bench…");
+  const go = (wish) => tried(told, async () => {
+    told.say("The print is being laid on the bench…");
     await tell("begin", wish);
     location.reload();
   });
-  /** @param {string} kinds @param {string} with_ */
+  /** @param {string} kinds @param {"drawing" | "scan"} with_ */
   const pickFile = (kinds, with_) => {
-    const input = h("input", { type: "file", accept: kinds, onchange: () => void tried(does, async () => {
+    const input = h("input", { type: "file", accept: kinds, onchange: () => void tried(told, async () => {
       const file = input.files?.[0];
-      if (file) form(with_, file, await upload(file));
+      if (!file) return;
+      told.say("");
+      if (with_ === "scan") return photograph(file);
+      const given = await upload(file);
+      describe(file, { with: with_, upload: given.upload }, await readings({ upload: given.upload }));
     }) });
+    input.hidden = true;
+    body.append(input);
     input.click();
   };
-  /** @param {string} with_ @param {File} file @param {{upload: string, understood: {layers?: string[], size?: number[], notes?: string[]}}} given */
-  const form = (with_, file, given) => {
-    if (with_ === "print") return void go({ with: "print", upload: given.upload });
-    const layers = given.understood.layers ?? [], inks = ["#a9bfcb", "#6a8799", "#1f2b3d", "#b5714a"];
-    const width = number("Width of the print, mm", given.understood.size?.[0] ?? 200), height = number("Height, mm", given.understood.size?.[1] ?? 150);
-    const material = choice("Material", told.materials), cutter = choice("Tool", told.cutters);
-    const blocks = h("ol", { class: "cards blocks" }, ...(with_ === "scan" ? ["key"] : ["sky", ...layers.slice(0, 5)]).map((name, k) => blockRow(name, inks[k % inks.length])));
-    const corners = with_ === "scan" ? cornered(file) : null;
-    body.replaceChildren(h("form", { onsubmit: (/** @type {Event} */ event) => {
-      event.preventDefault();
-      void go({
-        with: with_, upload: given.upload, size: [Number(width.input.value), Number(height.input.value)], material: material.input.value, cutter: cutter.input.value, corners: corners?.read(),
-        blocks: [...blocks.children].map((row) => Object.fromEntries([...row.querySelectorAll("input")].map((its) => [its.dataset.is, its.value]))),
-      });
-    } }, ...(given.understood.notes ?? []).map((line) => h("p", { class: "faint" }, line)), corners?.laid, h("div", { class: "options" }, width.label, height.label, material.label, cutter.label),
-    h("h3", {}, "Blocks, in the order in which they print"), blocks, h("div", { class: "row" }, h("button", { type: "submit", class: "first" }, "Lay it on the bench"), button("Something else", choose))));
+  /** @param {File} file @returns {Promise<void>} */
+  const photograph = async (file) => {
+    const given = await upload(file);
+    photographed(body, told, file, given.upload, (more, reading) => describe(file, { with: "scan", upload: given.upload, ...more }, reading), async () => photograph(await turned(file)));
   };
+  /** @param {File} file @param {Record<string, unknown>} wish @param {Reading} reading */
+  const describe = (file, wish, reading) => body.replaceChildren(described(offers, file, reading, (more) => void go({ ...wish, ...more }), choose));
+  const choose = () => body.replaceChildren(h("div", { class: "options" },
+    large("With the sample", offers.samples[0]?.about ?? "", () => void go({ with: "sample" })),
+    large("With your drawing", "An SVG or a DXF.", () => pickFile(".svg,.dxf", "drawing")),
+    large("With a photograph", "Or a scan, of your block or of a proof.", () => pickFile("image/png,image/jpeg,image/tiff,image/webp", "scan")),
+    ...offers.prints.slice(0, 12).map((its) => large(its.name, "A print that lies here.", () => void go({ with: "print", n: its.n })))));
   choose();
   opened(dialog);
+}
+
+/** @typedef {{told: Understood, picture: HTMLCanvasElement}} Reading */
+
+/** What the program understands of what was handed in, drawn. @param {object} wish @returns {Promise<Reading>} */
+async function readings(wish) {
+  const packed = await tellPacked("understood", wish), size = sizeIn(packed), { told, shapes } = unpack(packed, size.size[1], Math.max(0.01, Math.ceil((100 * Math.max(...size.size)) / 65535) / 100));
+  const across = 640, scale = across / size.size[0], picture = h("canvas", { width: across, height: Math.round(size.size[1] * scale), role: "img" });
+  picture.setAttribute("aria-label", `Understood: ${size.layers.map((its) => its.name).join(", ") || "nothing"}`);
+  const pen = picture.getContext("2d"), names = size.layers.map((its) => its.name);
+  pen?.setTransform(scale, 0, 0, scale, 0, 0);
+  for (const its of shapes) {
+    const path = new Path2D();
+    trace(path, its);
+    if (pen) pen.fillStyle = INKS[(names.indexOf(its.name) + 1) % INKS.length];
+    pen?.fill(path, "evenodd");
+  }
+  return { told: { ...size, ...(/** @type {object} */ (told)) }, picture };
+}
+
+/** @param {ArrayBuffer} packed @returns {Understood} */
+const sizeIn = (packed) => JSON.parse(new TextDecoder().decode(new Uint8Array(packed, 4, new Uint32Array(packed, 0, 1)[0])));
+
+/**
+ * A photograph: its corners are laid on the block's, its size is typed, and what is understood is shown.
+ * @param {HTMLElement} body @param {Does} does @param {File} file @param {number} number
+ * @param {(more: Record<string, unknown>, reading: Reading) => void} done @param {() => Promise<void>} turn
+ */
+function photographed(body, does, file, number, done, turn) {
+  const corners = cornered(file), width = numbered("Width of the block, mm", 200), height = numbered("Height, mm", 150), inks = numbered("Inks on it", 1, 1, 6);
+  const view = h("select", {}, h("option", { value: "block" }, "my block, as it lies"), h("option", { value: "print" }, "a proof, as printed"));
+  body.replaceChildren(h("form", { onsubmit: (/** @type {Event} */ event) => {
+    event.preventDefault();
+    void tried(does, async () => {
+      does.say("It is being read…");
+      const more = { corners: corners.read(), size: [Number(width.input.value), Number(height.input.value)], view: view.value, inks: inks.input.value };
+      const reading = await readings({ upload: number, ...more });
+      does.say("");
+      done(more, reading);
+    });
+  } }, h("p", {}, "Drag the four corners onto the corners of the block or of the picture; with arrow keys too."), corners.laid,
+  h("div", { class: "options" }, h("label", { class: "field" }, "It shows", view), width.label, height.label, inks.label),
+  h("div", { class: "row" }, h("button", { type: "submit", class: "first" }, "Read it"), button("Turn it a quarter", () => void tried(does, turn)))));
+}
+
+/**
+ * What was understood over what was given, and what is still to be chosen.
+ * @param {Offers} offers @param {File} file @param {Reading} reading @param {(more: object) => void} go @param {() => void} back
+ */
+function described(offers, file, reading, go, back) {
+  const { told, picture } = reading, names = told.layers.map((its) => its.name), under = file.type === "image/svg+xml" ? h("img", { src: URL.createObjectURL(file), alt: "Your drawing" }) : null;
+  const name = h("input", { type: "text", required: true, maxLength: 60, value: file.name.replace(/\.[^.]*$/, "") }), width = numbered("Width, mm", told.size[0]), height = numbered("Height, mm", told.size[1]);
+  const material = cards("Material", offers.materials), cutter = cards("Tool", offers.cutters);
+  const who = h("fieldset", { class: "options" }, h("legend", {}, "Who cuts it"), ...Object.entries(WHO).filter(([key]) => offers.machines.includes(key)).map(([key, [words, path]], k) => machine(key, words, path, k === 0, (its) => {
+    material.only(its);
+    cutter.only(its);
+  })));
+  const chosen = () => /** @type {HTMLInputElement | null} */ (who.querySelector("input:checked"))?.value ?? "hand";
+  const blocks = h("ol", { class: "cards" }, blockRow("sky", "background", INKS[0], names, true), blockRow("key", "key", INKS[2], names, false));
+  const falls = weather(offers, "snowfall"), lies = weather(offers, "snowload");
+  material.only(chosen());
+  cutter.only(chosen());
+  return h("form", { onsubmit: (/** @type {Event} */ event) => {
+    event.preventDefault();
+    const cut = { material: material.value(), cutter: cutter.value(), for: [chosen()] };
+    go({
+      name: name.value, size: [Number(width.input.value), Number(height.input.value)], blocks: [...blocks.children].map((row) => ({ ...readRow(row), ...cut })),
+      motifs: [...(lies.value ? [{ motif: "snowload", preset: lies.value, on: names }] : []), ...(falls.value ? [{ motif: "snowfall", preset: falls.value }] : [])],
+    });
+  } }, h("div", { class: "laid" }, under, picture), h("p", { class: "faint" }, `Understood: ${names.length ? names.join(", ") : "nothing that prints"}. ${told.notes.join(" ")}`),
+  h("div", { class: "options" }, h("label", { class: "field" }, "Name of the print", name), width.label, height.label), who, cutter.set, material.set,
+  h("h3", {}, "Blocks, in the order in which they print"), blocks,
+  h("div", { class: "row" }, button("One more block", () => blocks.append(blockRow(`tone ${blocks.children.length}`, "tone", INKS[blocks.children.length % INKS.length], names, false)))),
+  h("div", { class: "options" }, h("label", { class: "field" }, "Snow that lies", lies), h("label", { class: "field" }, "Snow that falls", falls)),
+  h("div", { class: "row" }, h("button", { type: "submit", class: "first" }, "Lay it on the bench"), button("Something else", back)));
 }
 
 /** @param {string} title @param {string} words @param {() => void} act */
 const large = (title, words, act) => h("button", { type: "button", onclick: act }, h("strong", {}, title), h("span", { class: "faint" }, words));
 
-/** @param {string} label @param {number} value */
-function number(label, value) {
-  const input = h("input", { type: "number", min: "5", max: "2000", step: "any", required: true });
-  input.value = String(value);
+/** @param {string} label @param {number} value @param {number} [least] @param {number} [most] */
+function numbered(label, value, least = 5, most = 3000) {
+  const input = h("input", { type: "number", min: least, max: most, step: "any", required: true });
+  input.value = String(Math.round(100 * value) / 100);
   return { input, label: h("label", { class: "field" }, label, input) };
 }
 
-/** @param {string} label @param {Thing[]} things */
-function choice(label, things) {
-  const words = h("span", { class: "faint" }, things[0]?.words ?? ""), input = h("select", { onchange: () => { words.textContent = things.find((its) => its.key === input.value)?.words ?? ""; } }, ...things.map((its) => h("option", { value: its.key }, its.name)));
-  return { input, label: h("label", { class: "field" }, label, input, words) };
+/** @param {string} key @param {string} words @param {string} path @param {boolean} on @param {(key: string) => void} act */
+function machine(key, words, path, on, act) {
+  const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg"), line = document.createElementNS("http://www.w3.org/2000/svg", "path");
+  svg.setAttribute("viewBox", "0 0 24 24");
+  svg.setAttribute("aria-hidden", "true");
+  line.setAttribute("d", path);
+  svg.append(line);
+  return h("label", { class: "tool" }, h("input", { type: "radio", name: "who", value: key, checked: on, onchange: () => act(key) }), svg, words);
 }
 
-/** @param {string} name @param {string} ink */
-function blockRow(name, ink) {
-  return h("li", { class: "card advice" }, h("label", { class: "field" }, "Block", h("input", { type: "text", value: name, "data-is": "name" })),
-    h("label", { class: "field" }, "Your name of the ink", h("input", { type: "text", value: "", "data-is": "ink_name" })), h("label", { class: "field" }, "Ink", h("input", { type: "color", value: ink, "data-is": "ink" })));
+/** Things to choose from, in words; only those for a machine are shown. @param {string} title @param {Thing[]} things */
+function cards(title, things) {
+  const group = `thing-${title}`, set = h("fieldset", { class: "things" }, h("legend", {}, title));
+  return {
+    set,
+    only: (/** @type {string} */ who) => set.replaceChildren(h("legend", {}, title), ...things.filter((its) => its.machines.includes(who)).map((its) => h("label", { class: "thing" }, h("input", { type: "radio", name: group, value: its.key, required: true, checked: its.key === "linoleum" || its.key === "v-60" }), h("span", {}, h("strong", {}, its.name), h("span", { class: "faint" }, ` ${its.words}`))))),
+    value: () => /** @type {HTMLInputElement | null} */ (set.querySelector("input:checked"))?.value ?? "",
+  };
+}
+
+/** @param {Offers} offers @param {string} motif */
+const weather = (offers, motif) => h("select", {}, h("option", { value: "" }, "none"), ...(offers.motifs.find((its) => its.key === motif)?.presets ?? []).map((its) => h("option", { value: its }, its)));
+
+/** @param {string} name @param {string} role @param {string} ink @param {string[]} layers @param {boolean} all whether all of the face prints */
+function blockRow(name, role, ink, layers, all) {
+  const roles = h("select", { "data-is": "role" }, ...Object.entries(ROLES).map(([key, words]) => h("option", { value: key }, words)));
+  roles.value = role;
+  const row = h("li", { class: "card advice" }, h("div", { class: "options" }, h("label", { class: "field" }, "Block, or your name of its ink", h("input", { type: "text", value: name, required: true, "data-is": "name" })), h("label", { class: "field" }, "It prints", roles), h("label", { class: "field" }, "Ink", h("input", { type: "color", value: ink, "data-is": "ink" }))),
+    h("fieldset", { class: "row" }, h("legend", {}, "What prints on it"), ...["*", ...layers].map((its) => h("label", { class: "choice" }, h("input", { type: "checkbox", value: its, checked: its === "*" ? all : !all, "data-layer": "" }), its === "*" ? "all of the face" : its))),
+    h("div", { class: "row" }, button("Without this block", () => row.remove())));
+  return row;
+}
+
+/** @param {Element} row */
+function readRow(row) {
+  const value = (/** @type {string} */ is) => /** @type {HTMLInputElement} */ (row.querySelector(`[data-is=${is}]`)).value;
+  const layers = [...row.querySelectorAll("[data-layer]:checked")].map((its) => /** @type {HTMLInputElement} */ (its).value);
+  return { name: value("name").trim().toLowerCase(), role: value("role"), ink: value("ink"), layers: layers.includes("*") ? ["*"] : layers };
 }
 
 /** A picture with four corners to be laid on the block's: by hand or by the arrow keys. @param {File} file */
 function cornered(file) {
   const image = h("img", { src: URL.createObjectURL(file), alt: "Your photograph" }), names = ["Upper left", "Upper right", "Lower right", "Lower left"];
-  const places = [[0.04, 0.04], [0.96, 0.04], [0.96, 0.96], [0.04, 0.96]];
-  const laid = h("div", { class: "laid" }, image, ...names.map((name, k) => {
+  const places = [[0.04, 0.04], [0.96, 0.04], [0.96, 0.96], [0.04, 0.96]], line = h("canvas", { class: "across", "aria-hidden": "true", width: 1000, height: 1000 }), pen = line.getContext("2d");
+  const outline = () => {
+    if (!pen) return;
+    pen.clearRect(0, 0, 1000, 1000);
+    pen.beginPath();
+    for (const [x, y] of places) pen.lineTo(1000 * x, 1000 * y);
+    pen.closePath();
+    for (const [colour, width] of /** @type {[string, number][]} */ ([["#fffdf6", 8], ["#2a6482", 4]])) {
+      pen.strokeStyle = colour;
+      pen.lineWidth = width;
+      pen.stroke();
+    }
+  };
+  const laid = h("div", { class: "laid" }, image, line, ...names.map((name, k) => {
     const knob = h("button", { type: "button", class: "corner", "aria-label": `${name} corner; arrow keys move it` });
     const put = (/** @type {number} */ x, /** @type {number} */ y) => {
       places[k] = [Math.min(1, Math.max(0, x)), Math.min(1, Math.max(0, y))];
       [knob.style.left, knob.style.top] = places[k].map((part) => `${100 * part}%`);
+      outline();
     };
     knob.addEventListener("pointerdown", (event) => knob.setPointerCapture(event.pointerId));
     knob.addEventListener("pointermove", (event) => {
@@ -226,7 +223,17 @@ function cornered(file) {
     put(places[k][0], places[k][1]);
     return knob;
   }));
-  return { laid, read: () => places.map(([x, y]) => [x * image.naturalWidth, y * image.naturalHeight]) };
+  /** The corners in pixels of the photograph. */
+  const read = () => places.flatMap(([x, y]) => [x * image.naturalWidth, y * image.naturalHeight]);
+  return { laid, read };
+}
+
+/** The photograph, a quarter turned clockwise. @param {File} file @returns {Promise<File>} */
+async function turned(file) {
+  const picture = await createImageBitmap(file), canvas = new OffscreenCanvas(picture.height, picture.width), pen = canvas.getContext("2d");
+  pen?.setTransform(0, 1, -1, 0, picture.height, 0);
+  pen?.drawImage(picture, 0, 0);
+  return new File([await canvas.convertToBlob({ type: "image/png" })], file.name.replace(/\.[^.]*$/, ".png"), { type: "image/png" });
 }
 
 /** @param {Does} does */

@@ -1,12 +1,12 @@
 // The bench: what is asked of the program, what it answers, and what is shown of it. Every rule lives in the program.
 
+import { beginButton, beginDialog } from "./begin.js";
 import { Hand } from "./hand.js";
 import { Overlay } from "./overlay.js";
 import { Shapes, unpack } from "./packed.js";
 import { Picture, print as printInk } from "./picture.js";
-import { FindingsSlip, TriesSlip, byId, h, keysSlip, rulerDialog, seeSlip } from "./slips.js";
+import { FilesSlip, FindingsSlip, TriesSlip, WeatherSlip, byId, h, keysSlip, rulerDialog, seeSlip } from "./slips.js";
 import { OTHERS, Tools } from "./tools.js";
-import { FilesSlip, WeatherSlip } from "./begin.js";
 import { Gestures, Refusal, ask, askPacked, listen } from "./transport.js";
 import { View } from "./view.js";
 
@@ -297,10 +297,10 @@ function lamp(lit) {
 
 // ── the print ────────────────────────────────────────────────────────────────────────────────────────────────────
 
-/** Asks for the print and all of its shapes. @returns {Promise<void>} */
-async function load() {
+/** Asks for the print and all of its shapes. @param {Print} [asked] @returns {Promise<void>} */
+async function load(asked) {
   const mine = gestures.window_id, looks = mine !== undefined && print.only_looks;
-  const [told, packed] = await Promise.all([ask(mine === undefined ? "print" : `print?window_id=${mine}`), askPacked("shapes")]);
+  const [told, packed] = await Promise.all([asked ?? ask(`print?window_id=${mine}`), askPacked("shapes")]);
   if (mine !== undefined && told.version < print.version) return load(); // a gesture was done meanwhile
   print = mine === undefined ? told : { ...told, window_id: mine, only_looks: looks };
   gestures.window_id = print.window_id;
@@ -346,7 +346,12 @@ async function start() {
   lamp(matchMedia("(prefers-color-scheme: dark)").matches);
   wire();
   const waited = listen(undefined, heard, () => undefined);
-  await load();
+  const first = await ask("print");
+  if (first.begin) {
+    byId("waiting").hidden = true;
+    return beginDialog({ say, send }, false);
+  }
+  await load(first);
   waited();
   tray();
   seeSlip(print, show, shift, () => rulerDialog(view, () => view.zoom(view.true_)));
@@ -356,6 +361,7 @@ async function start() {
   beside.weather.show(print);
   beside.files = new FilesSlip({ say, send });
   keysSlip();
+  beginButton({ say, send });
   if (innerWidth <= 1120) byId("slips-toggle").click();
   view.whole();
   void lookAgain();

@@ -1,10 +1,15 @@
-// Slips of paper beside the bench: what is shown, what would break, tries, the keyboard.
+// Slips of paper beside the bench: what is shown, what would break, tries, weather, files, the keyboard.
 
 import { trace } from "./packed.js";
+import { ask, tell } from "./transport.js";
 
 /** @typedef {import("./transport.js").Print} Print */
 /** @typedef {import("./transport.js").Finding} Finding */
 /** @typedef {import("./packed.js").Shape} Shape */
+/** @typedef {import("./transport.js").Motif} Motif */
+/** @typedef {import("./transport.js").Setting} Setting */
+/** @typedef {{say: (words: string, refused?: boolean) => void, send: (gesture: import("./transport.js").Gesture) => Promise<unknown>}} Does */
+/** @typedef {{n: number, name: string, folder: string, what: string, safety: string[], picture: number | null, kind: string, bytes: number}} Made */
 /** @typedef {{blocks: string[], rubbing: boolean, mirrored: boolean, before: boolean, marks: boolean, rings: boolean}} Seen */
 
 /**
@@ -177,6 +182,128 @@ export class TriesSlip {
     });
     this.body.replaceChildren(h("p", { class: "faint" }, "Choose one; the print shows it at once."), h("div", { class: "tries" }, ...pictures), button("One more try", this.again, { id: "again" }));
     this.fold.open = true;
+  }
+}
+
+/** Does something that may be refused, and says so. @param {Does} does @param {() => Promise<unknown>} act */
+export async function tried(does, act) {
+  try {
+    return await act();
+  } catch (error) {
+    does.say(error instanceof Error ? error.message : String(error), true);
+    return undefined;
+  }
+}
+
+// ── weather ──────────────────────────────────────────────────────────────────────────────────────────────────────
+
+export class WeatherSlip {
+  /** @param {Does} does */
+  constructor(does) {
+    this.does = does;
+    this.body = slip("weather", "Weather").body;
+    this.shown = "";
+  }
+
+  /** @param {Print} print */
+  show(print) {
+    const now = JSON.stringify(print.motifs);
+    if (now === this.shown) return;
+    this.shown = now;
+    this.body.replaceChildren(...print.motifs.map((its) => this.#motif(its)));
+  }
+
+  /** @param {Motif} its */
+  #motif(its) {
+    const lock = its.kept
+      ? [h("p", { class: "faint" }, "Locked: nothing of it moves unless you move it."), button("Let it grow again", () => void this.does.send({ do: "let go", motif: its.name }))]
+      : [h("p", { class: "faint" }, "It grows anew whenever the weather or the drawing changes."), button("Lock it as it is", () => void this.does.send({ do: "keep", motif: its.name }))];
+    const presets = its.presets.map((preset) => {
+      const picture = h("img", { src: `weather/${encodeURIComponent(its.name)}/${encodeURIComponent(preset.key)}.png`, alt: "", loading: "lazy" });
+      return h("button", { type: "button", "aria-pressed": its.preset === preset.key, disabled: its.kept, onclick: () => this.#ask({ motif: its.name, preset: preset.key }) }, picture, h("span", {}, preset.key), preset.about && h("span", { class: "faint" }, preset.about));
+    });
+    const sliders = its.settings.filter((one) => typeof one.value === "number" && one.least !== null && one.most !== null);
+    return h("section", { class: "card advice", "data-motif": its.name }, h("h3", {}, its.name), ...lock, presets.length > 0 && h("div", { class: "weathers" }, ...presets),
+      sliders.length > 0 && !its.kept && h("details", {}, h("summary", {}, "By hand"), ...sliders.map((one) => this.#slider(its, one))));
+  }
+
+  /** @param {Motif} its @param {Setting} one */
+  #slider(its, one) {
+    const id = `${its.name} ${one.key}`.replace(/\W+/g, "-"), said = h("output", { for: id }, `${one.value} ${one.unit}`);
+    const input = h("input", { type: "range", id, min: one.least, max: one.most, step: one.kind === "int" ? "1" : String(Math.max(0.001, (one.most - one.least) / 200)), oninput: () => { said.textContent = `${Number(input.value).toFixed(2)} ${one.unit}`; }, onchange: () => this.#ask({ motif: its.name, settings: { [one.key]: Number(input.value) } }) });
+    input.value = String(one.value);
+    return h("div", { class: "field" }, h("label", { class: "slide", for: id, title: one.help }, h("span", {}, one.label), said), input);
+  }
+
+  /** @param {object} weather */
+  #ask(weather) {
+    this.does.say("It grows anew…");
+    void this.does.send({ do: "weather", ...weather });
+  }
+}
+
+// ── files ────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+export class FilesSlip {
+  #read = false;
+  /** @type {Made[]} */
+  #made = [];
+
+  /** @param {Does} does */
+  constructor(does) {
+    this.does = does;
+    const its = slip("files", "Your files");
+    this.fold = its.fold;
+    this.build = button("Make the files", () => void this.#start(), { class: "first", id: "build" });
+    this.bar = h("progress", { max: 1, hidden: true, "aria-label": "How far the files are" });
+    this.note = h("p", { class: "faint" }, "All blocks in register, proofs, the guide for the knife and the files for the machines, into the folder of the print.");
+    this.stop = button("Stop", () => void tried(this.does, () => tell("stop", {})), { hidden: true });
+    this.cautions = h("div", {});
+    this.list = h("ul", { class: "cards" });
+    its.body.append(this.note, this.build, this.bar, this.stop, this.cautions, this.list);
+  }
+
+  async #start() {
+    await tried(this.does, async () => {
+      await tell("build", {});
+      this.build.disabled = true;
+      this.bar.hidden = this.stop.hidden = false;
+      this.bar.removeAttribute("value");
+    });
+  }
+
+  /** @param {import("./transport.js").News} news */
+  progress(news) {
+    if (this.bar.hidden) return;
+    if (typeof news.part === "number") this.bar.value = news.part;
+    if (news.text) this.note.textContent = news.text + (news.left_s ? `, about ${news.left_s < 90 ? `${Math.ceil(news.left_s)} seconds` : `${Math.round(news.left_s / 60)} minutes`} more` : "");
+  }
+
+  async show() {
+    this.bar.hidden = this.stop.hidden = true;
+    this.build.disabled = false;
+    const [made, care] = await Promise.all([ask("files"), ask("cautions")]);
+    this.#made = made;
+    if (made.length === 0) return;
+    this.note.textContent = `${made.length} files in the folder of the print.`;
+    this.build.textContent = "Make them again";
+    const lines = care.cautions.flatMap((/** @type {{machine: string, lines: string[]}} */ its) => [h("h3", {}, its.machine), h("ul", {}, ...its.lines.map((line) => h("li", {}, line)))]);
+    const asked = care.questions.length ? [h("h3", {}, "To be answered first"), h("ul", {}, ...care.questions.map((/** @type {string} */ line) => h("li", {}, line)))] : [];
+    this.cautions.replaceChildren(h("section", { class: "card", id: "cautions" }, h("h2", {}, "Before anything is cut"), ...asked, ...lines,
+      !this.#read && button("I have read this", () => { this.#read = true; this.#lay(); }, { class: "first", id: "read" })));
+    this.#lay();
+  }
+
+  /** Files for machines come after their cautions. */
+  #lay() {
+    this.cautions.querySelector("#read")?.toggleAttribute("hidden", this.#read);
+    const order = ["print", "picture", "page", "note", "machine", "other"], seen = this.#made.filter((its) => this.#read || its.kind !== "machine");
+    const sorted = [...seen].sort((a, b) => order.indexOf(a.kind) - order.indexOf(b.kind));
+    this.list.replaceChildren(...sorted.map((its) => h("li", { class: "card advice", "data-kind": its.kind }, its.picture !== null && h("img", { src: `file/${its.picture}`, alt: "", loading: "lazy" }),
+      h("h3", {}, its.name), h("p", {}, its.what), ...its.safety.map((line) => h("p", { class: "faint" }, line)),
+      h("a", { href: `file/${its.n}`, target: "_blank", rel: "noopener" }, its.kind === "machine" ? `Save ${its.name}` : `Open ${its.name}`))));
+    const held = this.#made.length - seen.length;
+    if (held > 0) this.list.append(h("li", { class: "faint" }, `${held} files for machines: read first what is above.`));
   }
 }
 

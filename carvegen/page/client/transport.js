@@ -46,6 +46,9 @@ export async function tell(path, body) {
   return (answer.headers.get("content-type") ?? "").includes("json") ? answer.json() : null;
 }
 
+/** @param {string} path @param {unknown} body */
+export const tellPacked = async (path, body) => (await checked(await post(path, JSON.stringify(body)))).arrayBuffer();
+
 /** @param {File} file @returns {Promise<any>} */
 export async function upload(file) {
   return (await checked(await post(`upload/${encodeURIComponent(file.name)}`, file, "application/octet-stream"))).json();
