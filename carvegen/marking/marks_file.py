@@ -150,7 +150,7 @@ def _marks_of(element: Element, names: Names) -> Iterator[Mark]:
             "is for a motif, but what comes out is white whatever has grown there", value=", ".join(motifs),
             where=f"the group {meaning.value!r}", hint="take it out of the motif's group",
         )  # fmt: skip
-    shape = shapely.union_all(element.shapes)
+    shape = shapely.normalize(shapely.union_all(element.shapes))  # so that it is the same however often it is written
     yield Mark(
         meaning=meaning, shape=shape, key=element.name or key_of(shape), strength=element.opacity,
         attempt=max(1, int(number or 1)), motifs=motifs, blocks=blocks,

@@ -176,19 +176,27 @@ class Desk:
 
     def names(self, motif: int) -> _Names | None:
         """The shapes of a kept motif by their ids in its file; None if it must be kept first to have them."""
-        if motif not in self._names:
-            if not self.given.motifs[motif].kept:
-                return None
-            grown = self.bare.motifs[motif]
-            if grown.kept is None or grown.changed:
-                return None
-            numbers = self.shapes_of(motif)
-            text = (self.folder / self.given.motifs[motif].kept).read_text(encoding="utf-8", errors="replace")
+        if motif not in self._names and (names := self._read_names(motif)) is not None:
+            self._names[motif] = names
+        return self._names.get(motif)
+
+    def _read_names(self, motif: int) -> _Names | None:
+        """The ids of a motif's shapes, as its file has them; None if it does not hold just these, each on a line."""
+        path, grown, numbers = self.folder / self.kept_file(motif), self.bare.motifs[motif], self.shapes_of(motif)
+        if not self.kept_file(motif) or not path.is_file() or grown.changed:
+            return None
+        if grown.kept is not None and self.given.motifs[motif].kept == self.bare.motifs[motif].motif.kept:
             named = dict(zip(grown.kept.ids, numbers, strict=True))
-            if len(named) < len(numbers) or kept_text_with(text, list(named), {}, self.size) is None:
+        else:  # it was kept and let go again
+            kept = read_copied(path, motif=self.given.motifs[motif].motif, size=self.size)
+            marks = marks_of(geometry.polygon_array(self.stock.shapes[n] for n in numbers))
+            named = {kept.names.get(mark, ""): n for mark, n in zip(marks, numbers, strict=True)}
+            if len(kept.ids) != len(numbers):
                 return None
-            self._names[motif] = _Names.of(named)
-        return self._names[motif]
+        text = path.read_text(encoding="utf-8", errors="replace")
+        if len(named) < len(numbers) or kept_text_with(text, list(named), {}, self.size) is None:
+            return None
+        return _Names.of(named)
 
     def kept(self, motifs: list[int]) -> tuple[str, str] | None:
         """Keep motifs that are not, or whose file can't be edited shape by shape; the print file before and after.
@@ -297,7 +305,10 @@ class Desk:
         for file in {*change.shapes_gone, *change.shapes_new}:
             motif = self._kept_in(file, change)
             known = self.names(motif)
-            names = known.number if known else {}
+            if known is None:
+                hint = "put it back as it was, or keep the motif anew"
+                raise InputError("holds other shapes than it did", where=str(self.folder / file), hint=hint)
+            names = known.number
             gone, new = change.shapes_gone.get(file, {}), change.shapes_new.get(file, {})
             there = [name for name in dict.fromkeys([*gone, *new]) if name in names]
             found[motif] = _Exchanged(

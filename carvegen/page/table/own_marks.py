@@ -49,12 +49,7 @@ def as_read(mark: Mark, names: Names, size: tuple[float, float]) -> Mark | None:
     if shapely.area(shape) <= _LEAST_MM2:
         return None
     mark = replace(mark, shape=_on_grid(shape))
-    for _ in range(2):  # read twice it stays as it is
-        read = marks_in(marks_text([mark], size, title="").encode(), names, size).marks
-        if not read:
-            return None
-        mark = read[0]
-    there, _ = on_face([mark], face)
+    there, _ = on_face(marks_in(marks_text([mark], size, title="").encode(), names, size).marks, face)
     return there[0] if there else None
 
 

@@ -148,8 +148,10 @@ def _lights(white: White, marks: Sequence[Mark]) -> Iterator[White]:
     for blocks, its in _by_blocks(white.leaves, [mark for mark in marks if not mark.motifs]):
         stays = shapely.union_all([mark.shape for mark in its if mark.meaning == Meaning.STAYS])
         shapes = white.shapes
-        if not shapely.is_empty(stays):
-            shapes = geometry.snapped(geometry.parts(shapely.difference(shapes, stays)))
+        met = shapely.intersects(shapes, stays)
+        if met.any():  # all others stay as they are, point by point
+            left = geometry.snapped(geometry.parts(shapely.difference(shapes[met], stays)))
+            shapes = np.concatenate([shapes[~met], left])
         yield replace(white, shapes=shapes, leaves=blocks)
 
 
