@@ -8,6 +8,7 @@ import re
 import shutil
 import subprocess
 import sys
+import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,7 +19,7 @@ import numpy as np
 import pytest
 import shapely
 from lxml import etree
-from PIL import Image
+from PIL import Image, ImageDraw
 from selenium.webdriver.common.actions.action_builder import ActionBuilder
 from selenium.webdriver.common.actions.pointer_input import PointerInput
 from selenium.webdriver.common.by import By
@@ -154,9 +155,10 @@ def _down(*places: tuple[float, float]) -> list[tuple[float, float]]:
     return [(x, SIZE[1] - y) for x, y in places]
 
 
-def _program(folder: Path) -> tuple[subprocess.Popen[str], str]:
+def _program(folder: Path, *, named: bool = True) -> tuple[subprocess.Popen[str], str]:
     program = subprocess.Popen(
-        [sys.executable, "-m", "carvegen", "mark", str(folder / "print.toml"), "--no-browser"],
+        [sys.executable, "-m", "carvegen", "mark", *([str(folder / "print.toml")] if named else []), "--no-browser"],
+        cwd=folder,
         stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"},
     )  # fmt: skip
     assert program.stdout is not None
@@ -569,6 +571,49 @@ def test_true_size_after_a_ruler_was_held_to_the_screen(bench: Bench) -> None:
     assert bench.run("return document.getElementById('scale').textContent") in ("100 %", "")
 
 
+# ── weather and tries ──
+
+
+def test_tries_lie_side_by_side_and_the_chosen_one_is_in_the_file(bench: Bench) -> None:
+    bench.take("grow again")
+    bench.set("for", "flakes")
+    bench.draw((25, 30), (65, 30), (65, 55), (25, 55))
+    bench.set("for", "")
+    for count in (1, 2):
+        until(lambda n=count: len(bench.browser.find_elements(By.CSS_SELECTOR, ".tries button")) >= n, 20)
+        until(lambda: len(_shapes(bench.folder / "marks.svg", "grow again")) or _attempts(bench) != [])
+        if count == 1:
+            bench.browser.find_element(By.ID, "again").click()
+            bench.answered()
+    until(lambda: _attempts(bench) == [2])
+    first = bench.browser.find_elements(By.CSS_SELECTOR, ".tries button")[0]
+    assert first.accessible_name == "Try 1"
+    first.click()
+    bench.answered()
+    until(lambda: _attempts(bench) == [1])
+    bench.run("document.querySelector('#slips details').open = true")
+
+
+def _attempts(bench: Bench) -> list[int]:
+    """Of the places that grow again in the file, which try it is."""
+    path = bench.folder / "marks.svg"
+    text = path.read_text(encoding="utf-8") if path.is_file() else ""
+    return [int(its or 1) for its in re.findall(r"<title>grow again ?(\d*)</title>", text)]
+
+
+def test_other_weather_is_chosen_by_its_picture_and_stands_in_the_print_file(bench: Bench) -> None:
+    card = "[data-motif='flakes'] .weathers button:nth-child(4)"
+    bench.run("document.getElementById('slip-weather').parentElement.open = true")
+    until(lambda: bench.run(f'return document.querySelector("{card} img").naturalWidth') > 0, 30)
+    preset = bench.run(f'return document.querySelector("{card} span").textContent')
+    shown = bench.flakes()
+    bench.run(f'document.querySelector("{card}").click()')
+    bench.answered()
+    until(lambda: f'"{preset}"' in (bench.folder / "print.toml").read_text(encoding="utf-8"))
+    until(lambda: bench.flakes() != shown, 60)
+    bench.run("document.querySelector('#slips details').open = true")
+
+
 # ── what would break, and files ──
 
 
@@ -725,6 +770,107 @@ def _picture(bench: Bench, path: Path) -> None:
     with Image.open(path) as picture:
         assert picture.size == (1280, 800)
         assert len(picture.convert("RGB").getcolors(1 << 20) or []) > 500
+
+
+_DRAWING = """<svg xmlns="http://www.w3.org/2000/svg" width="80mm" height="50mm" viewBox="0 0 80 50">
+<g id="POSTS"><path d="M10 10h4v40h-4zM60 14h4v36h-4z"/></g><g id="RAIL"><path d="M5 26h70v5h-70z"/></g></svg>"""
+
+
+@pytest.fixture
+def begun(browser: Any, opened: Bench, tmp_path: Path) -> Iterator[Bench]:
+    """The page without a print, in a window of its own."""
+    first = browser.current_window_handle
+    browser.switch_to.new_window("tab")
+    browser.execute_cdp_cmd(*_SCREEN)
+    program, address = _program(tmp_path, named=False)
+    try:
+        browser.get(address)
+        until(lambda: browser.find_elements(By.CSS_SELECTOR, "dialog .options button"), 30)
+        yield Bench(browser, tmp_path, program, address)
+    finally:
+        browser.close()
+        browser.switch_to.window(first)
+        _ended(program)
+
+
+def _hand_in(bench: Bench, words: str, file: Path) -> None:
+    """Presses a button that asks for a file, and chooses one; the system's own window for that is kept shut."""
+    bench.run(
+        "const click = HTMLInputElement.prototype.click;"
+        "HTMLInputElement.prototype.click = function () { if (this.type !== 'file') click.call(this); };"
+        "[...document.querySelectorAll('dialog button')].find((b) => b.textContent.startsWith(arguments[0])).click()",
+        words,
+    )
+    bench.browser.find_element(By.CSS_SELECTOR, "dialog input[type=file]").send_keys(str(file))
+
+
+def test_a_print_is_begun_with_her_drawing(begun: Bench) -> None:
+    drawing = begun.folder / "rail and posts.svg"
+    drawing.write_text(_DRAWING, encoding="utf-8")
+    _hand_in(begun, "With your drawing", drawing)
+    until(lambda: begun.browser.find_elements(By.CSS_SELECTOR, "dialog .laid canvas"), 20)
+    label = begun.browser.find_element(By.CSS_SELECTOR, "dialog .laid canvas").get_attribute("aria-label")
+    assert label == "Understood: POSTS, RAIL"
+    assert _violations(begun) == []
+    begun.run("document.querySelectorAll('[data-is=name]')[0].value = 'Fog'")
+    begun.run("document.querySelector('dialog form').requestSubmit()")
+    until(lambda: begun.run("return document.body.dataset.ready") == "yes", 90)
+    (path,) = begun.folder.rglob("print.toml")
+    told = tomllib.loads(path.read_text(encoding="utf-8"))
+    assert told["print"]["size_mm"] == [80, 50]
+    assert [its["name"] for its in told["blocks"]] == ["fog", "key"]
+    assert told["blocks"][1]["layers"] == ["POSTS", "RAIL"]
+    assert {its["motif"] for its in told["motifs"]} == {"snowload", "snowfall"}
+
+
+def test_a_photograph_is_straightened_by_its_four_corners(begun: Bench) -> None:
+    corners, dark = [(60, 40), (560, 70), (590, 420), (30, 380)], (222, 205, 400, 330)
+    picture = Image.new("RGB", (640, 480), (120, 110, 100))
+    pen = ImageDraw.Draw(picture)
+    pen.polygon(corners, fill=(245, 243, 238))
+    pen.rectangle(dark, fill=(25, 25, 30))
+    picture.save(begun.folder / "block.png")
+    _hand_in(begun, "With a photograph", begun.folder / "block.png")
+    until(lambda: begun.browser.find_elements(By.CSS_SELECTOR, ".corner"), 20)
+    until(lambda: begun.run("return document.querySelector('.laid img').naturalWidth") == 640)
+    box = begun.browser.find_element(By.CSS_SELECTOR, ".laid img").rect
+    for knob, (x, y) in zip(begun.browser.find_elements(By.CSS_SELECTOR, ".corner"), corners, strict=True):
+        at, scale = knob.rect, box["width"] / 640
+        middle = (at["x"] + at["width"] / 2, at["y"] + at["height"] / 2)
+        drawn(begun.browser, [middle, (box["x"] + x * scale, box["y"] + y * scale)])
+    begun.run(
+        "const [w, h] = document.querySelectorAll('dialog input[type=number]'); w.value = 100; h.value = 70;"
+        "document.querySelector('dialog select').value = 'print'; document.querySelector('dialog form').requestSubmit()"
+    )
+    until(lambda: begun.browser.find_elements(By.CSS_SELECTOR, "[data-is=name]"), 30)
+    begun.run(
+        "for (const its of document.querySelectorAll('dialog select'))"
+        " if ([...its.options].some((one) => one.value === '')) its.value = '';"
+    )
+    begun.run("document.querySelector('dialog form').requestSubmit()")
+    until(lambda: list(begun.folder.rglob("drawing.svg")), 60)
+    (path,) = begun.folder.rglob("drawing.svg")
+    x, y, right, low = _extent(path)
+    wanted = _projected(corners, (100, 70), dark)
+    assert (x, y, right, low) == pytest.approx(wanted, abs=1.0)
+
+
+def _extent(path: Path) -> tuple[float, ...]:
+    """Of all paths in a drawing, y down."""
+    whole = shapely.union_all(
+        [_polygon(str(its.get("d")).replace("L", " ")) for its in etree.parse(str(path)).iter("{*}path")]
+    )
+    return tuple(float(its) for its in shapely.bounds(whole))
+
+
+def _projected(corners: list[tuple[int, int]], size: tuple[int, int], box: tuple[int, ...]) -> list[float]:
+    """Where a box of the photograph lies on the block: the homography through four points, by scikit-image."""
+    from skimage.transform import ProjectiveTransform
+
+    found = ProjectiveTransform.from_estimate(corners, [(0, 0), (size[0], 0), size, (0, size[1])])
+    left, top, right, low = box
+    at = found([(left, top), (right, top), (right, low), (left, low)])
+    return [*at.min(axis=0).tolist(), *at.max(axis=0).tolist()]
 
 
 def test_nothing_is_asked_of_anybody_else_and_nothing_goes_wrong(bench: Bench) -> None:

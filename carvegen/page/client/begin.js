@@ -167,13 +167,17 @@ function cards(title, things) {
 }
 
 /** @param {Offers} offers @param {string} motif */
-const weather = (offers, motif) => h("select", {}, h("option", { value: "" }, "none"), ...(offers.motifs.find((its) => its.key === motif)?.presets ?? []).map((its) => h("option", { value: its }, its)));
+function weather(offers, motif) {
+  const presets = offers.motifs.find((its) => its.key === motif)?.presets ?? [], select = h("select", {}, h("option", { value: "" }, "none"), ...presets.map((its) => h("option", { value: its }, its)));
+  select.value = presets[0] ?? "";
+  return select;
+}
 
 /** @param {string} name @param {string} role @param {string} ink @param {string[]} layers @param {boolean} all whether all of the face prints */
 function blockRow(name, role, ink, layers, all) {
   const roles = h("select", { "data-is": "role" }, ...Object.entries(ROLES).map(([key, words]) => h("option", { value: key }, words)));
   roles.value = role;
-  const row = h("li", { class: "card advice" }, h("div", { class: "options" }, h("label", { class: "field" }, "Block, or your name of its ink", h("input", { type: "text", value: name, required: true, "data-is": "name" })), h("label", { class: "field" }, "It prints", roles), h("label", { class: "field" }, "Ink", h("input", { type: "color", value: ink, "data-is": "ink" }))),
+  const row = h("li", { class: "card advice" }, h("div", { class: "options" }, h("label", { class: "field" }, "Your name of its ink", h("input", { type: "text", value: name, required: true, "data-is": "name" })), h("label", { class: "field" }, "It prints", roles), h("label", { class: "field" }, "Ink", h("input", { type: "color", value: ink, "data-is": "ink" }))),
     h("fieldset", { class: "row" }, h("legend", {}, "What prints on it"), ...["*", ...layers].map((its) => h("label", { class: "choice" }, h("input", { type: "checkbox", value: its, checked: its === "*" ? all : !all, "data-layer": "" }), its === "*" ? "all of the face" : its))),
     h("div", { class: "row" }, button("Without this block", () => row.remove())));
   return row;
