@@ -23,6 +23,7 @@ from carvegen.page.table import own_marks
 from carvegen.page.table.desk import Desk, opened
 from carvegen.page.table.doing import planned
 from carvegen.page.table.holding import held
+from carvegen.page.table.replay import done_to_files
 from carvegen.page.table.saving import Saver
 from carvegen.page.work.findings import Found, Nearby
 from carvegen.page.work.handed_over import File, cautions, files
@@ -78,6 +79,9 @@ class Session:
 
     def _open(self) -> None:
         try:
+            if self._journal is not None and self._journal.unwritten:
+                done_to_files([step.change for step in self._journal.unwritten], self.path, self.shelf)
+                self._journal.written()
             desk = opened(self.path, self.shelf, say=self._say)
             with self._lock:
                 desk.version = 1 + (self._desk.version if self._desk else 0)
@@ -85,9 +89,6 @@ class Session:
                 if self._journal is not None:
                     desk.left = self._journal.left
                     self._saver = Saver(desk, self._journal, self._lock, self._saved)
-                    for step in list(self._journal.unwritten):
-                        desk.apply(step.change, note=_nothing)
-                        self._saver.take(step.change)
             self._fault = None
         except CarvegenError as error:
             self._fault = error
@@ -380,7 +381,3 @@ class Session:
         if self._lease is not None:
             with contextlib.suppress(OSError):
                 os.close(self._lease)
-
-
-def _nothing() -> None:
-    """Nothing is to be noted."""

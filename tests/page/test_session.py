@@ -223,3 +223,27 @@ def test_a_torn_line_is_lost_and_no_other(tmp_path, cut) -> None:
     journal.add("b", Change(what="two again"))
     journal.close()
     assert [json.loads(line)["id"] for line in file.read_text().splitlines()] == ["a", "b"]
+
+
+def test_what_another_program_has_changed_is_not_written_over(hand) -> None:
+    hand.does("stroke", meaning="stays", breadth=3, points=stroke(25, 5, 36, 5))
+    hand.written()
+    hers = hand.path.read_text().replace("seed = 4", "seed = 5  # hers")
+    hand.path.write_text(hers)
+    with pytest.raises(InputError, match="another program"):
+        hand.does("undo")
+    assert hand.path.read_text() == hers
+    marks = hand.path.parent / "marks.svg"
+    marks.write_text(drawn := marks.read_text().replace("<title>", "<!-- hers --><title>", 1))
+    hand.does("stroke", meaning="stays", breadth=3, points=stroke(25, 15, 36, 15))
+    hand.written()
+    assert marks.read_text() == drawn
+    assert "another program" in hand.heard[-1]["say"]
+    hand.does("keep", motif="snowfall 1")
+    kept = hand.path.read_text()
+    assert "seed = 5  # hers" in kept
+    hand.close()
+    hand = Hand(hand.path)
+    assert hand.path.read_text() == kept  # a change that is written is not done again
+    assert len(hand.session.state()["marks"]) == 2  # and one that could not be written is
+    hand.close()

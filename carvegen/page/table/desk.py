@@ -15,12 +15,12 @@ from carvegen.base.errors import InputError
 from carvegen.base.files import save_file
 from carvegen.marking.kept_file import kept_ids, kept_text_with, marks_of
 from carvegen.marking.marks import check_agreement, on_face
-from carvegen.marking.marks_file import SIGN, read_marks
+from carvegen.marking.marks_file import read_marks
 from carvegen.marking.marks_text import marks_text
 from carvegen.page.packed import Group
 from carvegen.page.print_checks import Scene
 from carvegen.page.table.kept_copy import read_copied
-from carvegen.page.table.own_marks import mark_from
+from carvegen.page.table.own_marks import free_file, mark_from, own_file
 from carvegen.page.table.stock import Delta, Seen, Stock
 from carvegen.prints.cut_blocks import unmarked_of, ways_of
 from carvegen.prints.file.print_file import read_print
@@ -243,6 +243,9 @@ class Desk:
         InputError
             If the marks contradict one another, or the print file can't be written.
         """
+        if change.text and self.given.path.read_bytes() != change.text[0].encode("utf-8", "surrogateescape"):
+            hint = "open the print again; what was done before can't be undone over that"
+            raise InputError("was changed by another program meanwhile", where=str(self.given.path), hint=hint)
         gone_keys, marks = self._marks_after(change)
         shapes = self._shapes_after(change)
         edited = self._edited(shapes)
@@ -449,31 +452,19 @@ def opened(path: Path, shelf: Library, *, say: Say) -> Desk:
 
 def _read_marks(given: Print, bare: Unmarked) -> _Marks:
     """The marks of the page's own file, and those before and after it."""
-    own = next((k for k in reversed(range(len(given.marks))) if _is_own(given.path.parent / given.marks[k])), None)
+    name = own_file(given)
+    own = given.marks.index(name) if name in given.marks else None
     openings = geometry.union(bare.openings)
 
     def read(files: tuple[str, ...], **more: Any) -> tuple[Mark, ...]:  # noqa: ANN401
         return marks_of_print(replace(given, marks=files, **more), bare.drawing, openings).marks
 
     if own is None:
-        return _Marks(before=read(given.marks), own=(), after=(), file=_free_name(given.path), named=False)
+        return _Marks(before=read(given.marks), own=(), after=(), file=free_file(given), named=False)
     there = read_marks(given.path.parent / given.marks[own], names_of(given), (given.width_mm, given.height_mm))
     marks, _ = on_face(there.marks, bare.face)
     before, after = read(given.marks[:own], scans=(), marked=()), read(given.marks[own + 1 :])
     keys = [mark.key for mark in (*before, *marks, *after)]
     if len(set(keys)) < len(keys):
-        return _Marks(before=read(given.marks), own=(), after=(), file=_free_name(given.path), named=False)
+        return _Marks(before=read(given.marks), own=(), after=(), file=free_file(given), named=False)
     return _Marks(before=before, own=marks, after=after, file=given.marks[own], named=True)
-
-
-def _is_own(path: Path) -> bool:
-    try:
-        with path.open("rb") as file:
-            return SIGN.encode() in file.read(2000)
-    except OSError:
-        return False
-
-
-def _free_name(path: Path) -> str:
-    names = ("marks.svg", *(f"marks-{k}.svg" for k in range(2, 10_000)))
-    return next(name for name in names if not (path.parent / name).exists())

@@ -12,20 +12,46 @@ import shapely
 from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.marking.marks import Mark, Meaning, contradict, on_face
-from carvegen.marking.marks_file import marks_in
+from carvegen.marking.marks_file import SIGN, marks_in
 from carvegen.marking.marks_text import marks_text
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.geometry import Floats
     from carvegen.marking.marks_file import Names
+    from carvegen.prints.file.print_file import Print
 
-__all__ = ["area_of", "as_read", "line_of", "mark_from", "redrawn", "rubbed", "told", "values"]
+__all__ = ["area_of", "as_read", "free_file", "line_of", "mark_from", "own_file", "redrawn", "rubbed", "told", "values"]
 
 _SMOOTH_MM = 0.02  #: a line is simplified by no more
 _ARC = 8
 _LEAST_MM2 = 0.05  #: less of a mark does nothing
+
+
+def own_file(given: Print) -> str:
+    """The file of marks that the page writes: the last that the print names and that was written here, or a new one."""
+    own = (name for name in reversed(given.marks) if _is_own(given.path.parent / name))
+    return next(own, None) or free_file(given)
+
+
+def free_file(given: Print) -> str:
+    """A name for a file of marks that no other file has, or one of the page's that the print no longer names."""
+    names = ("marks.svg", *(f"marks-{k}.svg" for k in range(2, 10_000)))
+    folder = given.path.parent
+    return next(
+        name for name in names if name not in given.marks and (not (folder / name).exists() or _is_own(folder / name))
+    )
+
+
+def _is_own(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            return SIGN.encode() in file.read(2000)
+    except OSError:
+        return False
 
 
 def line_of(points: Floats, breadth_mm: float) -> BaseGeometry:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import shapely
 
 from carvegen.base.errors import InputError
-from carvegen.base.files import save_file
+from carvegen.base.files import file_hash, save_file
 from carvegen.marking.kept_file import kept_text_with
 from carvegen.marking.marks_text import marks_text
 
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from carvegen.page.table.desk import Desk
 
 __all__ = ["Saver"]
+
+_AGAIN = "open the print again: what it holds now is taken, what was done here since is in the journal"
 
 
 @dataclass(kw_only=True, eq=False)
@@ -53,15 +55,20 @@ class Saver:
     def __init__(self, desk: Desk, journal: GestureJournal, lock: threading.RLock, told: Callable[[str], None]) -> None:
         self._desk, self._journal, self._told = desk, journal, told
         self._work = _Work()
+        self._marks_hash = file_hash(desk.folder / desk.marks.file)
         self._lock = threading.Condition(lock)
         self._busy = self._ended = False
+        self._failed = False  #: something could not be written: it is done to the files when the print is opened again
         self._thread = threading.Thread(target=self._run, name="saver", daemon=True)
         self._thread.start()
 
     def take(self, change: Change) -> None:
         """Have a change written; call it with the lock held."""
         self._work.take(change, self._desk.marks.own)
-        self._lock.notify_all()
+        if self._work:
+            self._lock.notify_all()
+        elif not self._busy and not self._failed:
+            self._journal.written()  # what it changes is written already
 
     def flush(self) -> None:
         """Wait until all is written."""
@@ -86,10 +93,11 @@ class Saver:
                 self._write(work)
                 said = ""
             except InputError as error:
+                self._failed = True
                 said = f"{error}. {error.hint}"
             with self._lock:
                 self._busy = False
-                if not said and not self._work:
+                if not self._failed and not self._work:
                     self._journal.written()
                 self._lock.notify_all()
             self._told(said)
@@ -97,7 +105,11 @@ class Saver:
     def _write(self, work: _Work) -> None:
         desk = self._desk
         if work.marks is not None:
-            save_file(desk.folder / desk.marks.file, marks_text(work.marks, desk.size, title=desk.given.name))
+            path = desk.folder / desk.marks.file
+            if self._marks_hash and file_hash(path) != self._marks_hash:
+                raise InputError("was changed by another program meanwhile", where=str(path), hint=_AGAIN)
+            save_file(path, marks_text(work.marks, desk.size, title=desk.given.name))
+            self._marks_hash = file_hash(path)
         for file in {*work.gone, *work.new}:
             path = desk.folder / file
             try:
@@ -107,5 +119,5 @@ class Saver:
             present = {name for name in work.gone.get(file, ()) if f'<path id="{name}"' in text}
             edited = kept_text_with(text, present, work.new.get(file, {}), desk.size)
             if edited is None:
-                raise InputError("was saved by another program meanwhile", where=str(path), hint="open the print again")
+                raise InputError("was saved by another program meanwhile", where=str(path), hint=_AGAIN)
             save_file(path, edited)
