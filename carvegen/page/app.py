@@ -231,10 +231,20 @@ class Page:
     async def understood(self, request: Request) -> Response:
         """What is understood of an upload, packed."""
         said = await _json_of(request)
+        return _packed(await run_in_threadpool(understood, self._upload(said), said))
+
+    async def proof(self, request: Request) -> Response:
+        """A photograph of a proof or a block laid on the plan, packed."""
+        said = await _json_of(request)
+        picture = self._upload(said).path
+        return _packed(await run_in_threadpool(self.session.compared, picture, said))
+
+    def _upload(self, said: dict[str, Any]) -> Upload:
+        """What was handed in under the number that is said."""
         number = said.get("upload")
         if not isinstance(number, int) or not 0 <= number < len(self._uploads):
             raise InputError("must be a file that was handed in", value=number, field="upload")
-        return _packed(await run_in_threadpool(understood, self._uploads[number], said))
+        return self._uploads[number]
 
     async def thumbnail(self, request: Request) -> Response:
         """The middle of the print in other weather."""
@@ -259,6 +269,7 @@ class Page:
         }  # fmt: skip
         post = {
             "/begin": self.begin, "/upload/{name}": self.upload, "/understood": self.understood,
+            "/proof": self.proof,
             "/do": self.do, "/close": self.close, "/build": self.build, "/stop": self.stop,
         }  # fmt: skip
         return [

@@ -25,6 +25,7 @@ from carvegen.page.table.doing import planned
 from carvegen.page.table.holding import held
 from carvegen.page.table.replay import done_to_files
 from carvegen.page.table.saving import Saver
+from carvegen.page.work.after_cutting import compared
 from carvegen.page.work.findings import Found, Nearby
 from carvegen.page.work.handed_over import File, cautions, files
 from carvegen.page.work.processes import Behind, built, checks
@@ -360,6 +361,10 @@ class Session:
     def cautions(self) -> dict[str, Any]:
         """What must be settled, and heeded, before machine files are used."""
         return cautions(self.desk.given, self.desk.ways)
+
+    def compared(self, picture: Path, said: dict[str, Any]) -> bytes:
+        """A photograph of a proof or a block laid on the plan, packed."""
+        return compared(self.desk.given, picture, said)
 
     def thumbnail(self, name: str, preset: str) -> bytes:
         """The middle of the print with a motif by another preset; a PNG."""

@@ -6,6 +6,7 @@ What a browser sends is from the Fetch Standard (WHATWG: Origin, Sec-Fetch-Site)
 from __future__ import annotations
 
 import asyncio
+import io
 import os
 import re
 import shutil
@@ -17,7 +18,10 @@ from typing import Any
 
 import httpx
 import pytest
+import shapely
+from PIL import Image, ImageDraw
 
+from carvegen.delivery.build_record import RECORD, BuildRecord
 from carvegen.page.app import CLIENT, Page
 from carvegen.page.gestures import gesture
 from carvegen.page.guard import HEADERS
@@ -243,3 +247,32 @@ class Served:
         self.process.kill()
         self.process.wait()
         self.process.stdout.close()
+
+
+def test_a_photograph_of_the_proof_is_laid_on_the_plan(printed, tmp_path) -> None:
+    """The block as it is built, drawn as a scan with one patch too much ink and one too little."""
+    land = shapely.box(3, 3, 37, 27).difference(shapely.box(10, 10, 20, 20))
+    (tmp_path / "built" / "lands").mkdir(parents=True)
+    (tmp_path / "built" / "lands" / "sky.wkb").write_bytes(shapely.to_wkb(land))
+    (tmp_path / "built" / RECORD).write_text(BuildRecord(steps={}).to_text())
+    scan = Image.new("L", (800 + 200, 600 + 200), 255)
+    draw = ImageDraw.Draw(scan)
+    draw.rectangle((160, 160, 839, 639), fill=20)
+    draw.rectangle((300, 300, 499, 499), fill=255)  # 10 to 20 mm: 20 pixels a millimetre, y down
+    draw.rectangle((300, 300, 359, 499), fill=20)  # 3 x 10 mm that should be cut still stand
+    draw.rectangle((700, 200, 739, 239), fill=255)  # 2 x 2 mm are cut that should stand
+    out = io.BytesIO()
+    scan.save(out, "PNG")
+    corners = [100, 700, 900, 700, 900, 100, 100, 100]
+    _, answer, lost = asked(
+        printed,
+        ("POST", f"/{TOKEN}/upload/proof.png", {"headers": OWN, "content": out.getvalue()}),
+        ("POST", f"/{TOKEN}/proof", {"headers": JSON, "json": {"upload": 0, "block": "sky", "corners": corners}}),
+        ("POST", f"/{TOKEN}/proof", {"headers": JSON, "json": {"upload": 0, "block": "moon", "corners": corners}}),
+    )
+    told, shapes = unpacked(answer.content)
+    assert lost.status_code == 422
+    of = {group["kind"]: shapely.union_all([shapes[n] for n in group["ids"]]) for group in told["groups"]}
+    assert of["to cut"].area == pytest.approx(30, abs=1.5)
+    assert of["cut too much"].area == pytest.approx(4, abs=0.5)
+    assert shapely.covers(shapely.buffer(shapely.box(30, 23, 32, 25), 0.3), of["cut too much"])
