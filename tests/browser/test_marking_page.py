@@ -54,7 +54,8 @@ def _print_file() -> str:
     return small_print(
         layer("RAIL", "box 10 12 70 3"), layer("LEFT", "box 20 0 4 12"), layer("RIGHT", "box 60 0 4 12"),
         layer("WIRE", "box 70 22 14 0.25"),  # too thin to stand
-        blocks={"sky": ["*"], "key": ["RAIL", "LEFT", "RIGHT", "WIRE"]}, after=SNOW, name="a rail", size=SIZE, seed=7,
+        blocks={"sky": ["*"], "key": ["RAIL", "LEFT", "RIGHT", "WIRE"]}, machine="router", after=SNOW,
+        name="a rail", size=SIZE, seed=7,
     )  # fmt: skip
 
 
@@ -641,15 +642,17 @@ def test_files_are_made_and_those_for_machines_come_after_their_cautions(bench: 
     bench.run("document.getElementById('slip-files').parentElement.open = true")
     bench.browser.find_element(By.ID, "build").click()
     until(lambda: bench.browser.find_elements(By.ID, "cautions"), 90)
-    shown = {its.get_attribute("data-kind") for its in bench.browser.find_elements(By.CSS_SELECTOR, "#slip-files li")}
+    shown = {its.get_attribute("data-kind") for its in bench.browser.find_elements(By.CSS_SELECTOR, "dialog li")}
     assert "machine" not in shown
+    assert bench.browser.find_element(By.CSS_SELECTOR, "#cautions li").text
+    assert _violations(bench) == []
     bench.browser.find_element(By.ID, "read").click()
-    files = bench.browser.find_elements(By.CSS_SELECTOR, "#slip-files li[data-kind]")
-    assert {"picture", "print"} <= {its.get_attribute("data-kind") for its in files}
-    assert all(its.find_element(By.TAG_NAME, "p").text for its in files), "a sentence to each"
-    made = {its.find_element(By.TAG_NAME, "h3").text for its in files}
-    assert made <= {path.name for path in bench.folder.rglob("*")}
-    bench.run("document.querySelector('#slips details').open = true")
+    files = bench.browser.find_elements(By.CSS_SELECTOR, "dialog li[data-kind]")
+    assert {"picture", "print", "machine"} <= {its.get_attribute("data-kind") for its in files}
+    assert all(its.find_element(By.CSS_SELECTOR, "p + p").text for its in files), "a sentence to each"
+    names = {its.find_element(By.TAG_NAME, "a").text.split()[1].rstrip(",") for its in files}
+    assert names <= {path.name for path in bench.folder.rglob("*")}
+    bench.run("document.querySelector('dialog').close(); document.querySelector('#slips details').open = true")
 
 
 # ── everybody ──

@@ -327,7 +327,7 @@ function heard(news) {
   else if (["shapes", "blocks", "weather"].includes(news.kind) && print && news.version !== print.version) void load();
   else if (news.kind === "stage") staged(news);
   else if (news.kind === "saved") silent(false);
-  else if (news.kind === "built") void beside.files?.show().then(() => say("The files are made: see the slip Your files."));
+  else if (news.kind === "built") void beside.files?.show(true).then(() => say("The files are made: they lie in the folder of the print."));
   else if (news.kind === "stopped") {
     say(news.say ?? news.said ?? "The program has stopped.", true);
     void beside.files?.show();

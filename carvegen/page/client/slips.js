@@ -246,8 +246,6 @@ export class WeatherSlip {
 
 export class FilesSlip {
   #read = false;
-  /** @type {Made[]} */
-  #made = [];
 
   /** @param {Does} does */
   constructor(does) {
@@ -258,9 +256,8 @@ export class FilesSlip {
     this.bar = h("progress", { max: 1, hidden: true, "aria-label": "How far the files are" });
     this.note = h("p", { class: "faint" }, "All blocks in register, proofs, the guide for the knife and the files for the machines, into the folder of the print.");
     this.stop = button("Stop", () => void tried(this.does, () => tell("stop", {})), { hidden: true });
-    this.cautions = h("div", {});
-    this.list = h("ul", { class: "cards" });
-    its.body.append(this.note, this.build, this.bar, this.stop, this.cautions, this.list);
+    this.look = button("Look at them", () => undefined, { hidden: true, class: "first", id: "look" });
+    its.body.append(this.note, this.look, this.build, this.bar, this.stop);
   }
 
   async #start() {
@@ -279,33 +276,49 @@ export class FilesSlip {
     if (news.text) this.note.textContent = news.text + (news.left_s ? `, about ${news.left_s < 90 ? `${Math.ceil(news.left_s)} seconds` : `${Math.round(news.left_s / 60)} minutes`} more` : "");
   }
 
-  async show() {
+  /** @param {boolean} [unfold] whether to lay them out at once */
+  async show(unfold = false) {
     this.bar.hidden = this.stop.hidden = true;
     this.build.disabled = false;
     const [made, care] = await Promise.all([ask("files"), ask("cautions")]);
-    this.#made = made;
+    this.look.hidden = made.length === 0;
     if (made.length === 0) return;
-    this.note.textContent = `${made.length} files in the folder of the print.`;
+    this.note.textContent = `${made.length} files lie in the folder of the print.`;
     this.build.textContent = "Make them again";
-    const lines = care.cautions.flatMap((/** @type {{machine: string, lines: string[]}} */ its) => [h("h3", {}, its.machine), h("ul", {}, ...its.lines.map((line) => h("li", {}, line)))]);
-    const asked = care.questions.length ? [h("h3", {}, "To be answered first"), h("ul", {}, ...care.questions.map((/** @type {string} */ line) => h("li", {}, line)))] : [];
-    this.cautions.replaceChildren(h("section", { class: "card", id: "cautions" }, h("h2", {}, "Before anything is cut"), ...asked, ...lines,
-      !this.#read && button("I have read this", () => { this.#read = true; this.#lay(); }, { class: "first", id: "read" })));
-    this.#lay();
+    this.build.className = "";
+    this.look.onclick = () => this.#unfold(made, care);
+    if (unfold) this.#unfold(made, care);
   }
 
-  /** Files for machines come after their cautions. */
-  #lay() {
-    this.cautions.querySelector("#read")?.toggleAttribute("hidden", this.#read);
-    const order = ["print", "picture", "page", "note", "machine", "other"], seen = this.#made.filter((its) => this.#read || its.kind !== "machine");
-    const sorted = [...seen].sort((a, b) => order.indexOf(a.kind) - order.indexOf(b.kind));
-    this.list.replaceChildren(...sorted.map((its) => h("li", { class: "card advice", "data-kind": its.kind }, its.picture !== null && h("img", { src: `file/${its.picture}`, alt: "", loading: "lazy" }),
-      h("h3", {}, its.name), h("p", {}, its.what), ...its.safety.map((line) => h("p", { class: "faint" }, line)),
-      h("a", { href: `file/${its.n}`, target: "_blank", rel: "noopener" }, its.kind === "machine" ? `Save ${its.name}` : `Open ${its.name}`))));
-    const held = this.#made.length - seen.length;
-    if (held > 0) this.list.append(h("li", { class: "faint" }, `${held} files for machines: read first what is above.`));
+  /** All of them on a table of their own, those for machines behind their cautions. @param {Made[]} made @param {Care} care */
+  #unfold(made, care) {
+    const list = h("div", {}), read = button("I have read this", () => { this.#read = true; lay(); }, { class: "first", id: "read" });
+    const lay = () => {
+      read.hidden = this.#read;
+      const seen = made.filter((its) => this.#read || its.kind !== "machine"), held = made.length - seen.length;
+      const folders = [...new Set(seen.map((its) => its.folder))];
+      list.replaceChildren(...folders.map((folder) => h("section", {}, h("h3", {}, folder || "The whole print"), h("ul", { class: "files" }, ...seen.filter((its) => its.folder === folder).sort(byUse).map(fileCard)))),
+        held > 0 ? h("p", { class: "faint" }, `${held} files for machines lie here too: first read what is said above.`) : "");
+    };
+    const asked = care.questions.length > 0 && h("section", {}, h("h4", {}, "To be answered first"), h("ul", {}, ...care.questions.map((line) => h("li", {}, line))));
+    const lines = care.cautions.map((its) => h("section", {}, h("h4", {}, its.machine), h("ul", {}, ...its.lines.map((line) => h("li", {}, line)))));
+    const dialog = h("dialog", { class: "wide", "aria-labelledby": "files-title" }, h("div", { class: "row ends" }, h("h2", { id: "files-title" }, "Your files"), button("Back to the bench", () => dialog.close())),
+      h("section", { class: "card", id: "cautions" }, h("h3", {}, "Before anything is cut"), h("div", { class: "care", tabIndex: 0, role: "region", "aria-label": "Cautions" }, asked, ...lines), read), list);
+    lay();
+    opened(dialog);
   }
 }
+
+/** @typedef {{questions: string[], cautions: {machine: string, lines: string[]}[]}} Care */
+
+const USES = ["print", "picture", "page", "note", "machine", "other"];
+
+/** @param {Made} a @param {Made} b */
+const byUse = (a, b) => USES.indexOf(a.kind) - USES.indexOf(b.kind);
+
+/** @param {Made} its */
+const fileCard = (its) => h("li", { class: "card advice", "data-kind": its.kind }, its.picture !== null && h("img", { src: `file/${its.picture}`, alt: "", loading: "lazy" }),
+  h("p", {}, h("a", { href: `file/${its.n}`, target: "_blank", rel: "noopener" }, its.kind === "machine" ? `Save ${its.name}` : its.kind === "print" ? `Open ${its.name}, to print` : `Open ${its.name}`)), h("p", {}, its.what), ...its.safety.map((line) => h("p", { class: "faint" }, line)));
 
 // ── the keyboard, the ruler ──────────────────────────────────────────────────────────────────────────────────────
 
