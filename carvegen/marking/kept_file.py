@@ -140,9 +140,9 @@ def kept_text_with(
     lines = text.split("\n")
     at = {line.split('"', 2)[1]: k for k, line in enumerate(lines) if line.startswith("<path id=")}
     end = next((k for k, line in enumerate(lines) if line == "</g>"), None)
-    if end is None or not all(quoteattr(name)[1:-1] in at for name in gone):
+    taken = {at.get(name, at.get(quoteattr(name)[1:-1])) for name in gone}
+    if end is None or None in taken:
         return None
-    taken = {at[quoteattr(name)[1:-1]] for name in gone}
     cuts = _paths(geometry.polygon_array(new.values()), list(new), size[1])
     return "\n".join([
         *(line for k, line in enumerate(lines[:end]) if k not in taken), *cuts,

@@ -381,6 +381,8 @@ class Session:
         if self._saver is not None:
             self._saver.close()
             self._saver = None
+            if self._desk is not None:
+                self._desk.copy_edited()
         if self._journal is not None:
             self._journal.close()
         if self._lease is not None:

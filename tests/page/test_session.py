@@ -14,6 +14,7 @@ from carvegen.base.errors import InputError
 from carvegen.marking.gesture_journal import Change, GestureJournal
 from carvegen.marking.journal import FOLDER
 from carvegen.page.session import OnlyLooksError, Session
+from carvegen.page.table import kept_copy
 from carvegen.prints.cut_blocks import picture_of, ways_of
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF
@@ -247,3 +248,25 @@ def test_what_another_program_has_changed_is_not_written_over(hand) -> None:
     assert hand.path.read_text() == kept  # a change that is written is not done again
     assert len(hand.session.state()["marks"]) == 2  # and one that could not be written is
     hand.close()
+
+
+def test_a_large_kept_file_opens_from_a_copy_that_holds_the_same(hand, monkeypatch) -> None:
+    monkeypatch.setattr(kept_copy, "LARGE_BYTES", 1)
+    hand.does("take away", ids=list(hand.snow("snowfall 1"))[:2])
+    hand.close()
+    hand = Hand(hand.path)  # read, and copied
+    hand.does("move", ids=list(hand.snow("snowfall 1"))[:1], dx=0.2, dy=0.1)
+    hand.does("take away", ids=list(hand.snow("snowfall 1"))[5:6])
+    hand.close()  # copied as it was edited
+    path = hand.path.parent / "kept" / "snowfall-1.svg"
+    said = {"motif": "snowfall", "size": (40.0, 30.0)}
+    plain = kept_copy.read_kept(path, **said)
+    monkeypatch.setattr(kept_copy, "read_kept", lambda *_, **__: pytest.fail("no copy of what the file holds"))
+    kept = kept_copy.read_copied(path, **said)
+    assert shapely.to_wkb(kept.growth.cuts).tolist() == shapely.to_wkb(plain.growth.cuts).tolist()
+    assert shapely.to_wkb(kept.edited).tolist() == shapely.to_wkb(plain.edited).tolist()
+    assert (kept.ids, kept.names, kept.memory.marks) == (plain.ids, plain.names, plain.memory.marks)
+    assert (kept.growth.kept, kept.memory.settings) == (plain.growth.kept, plain.memory.settings)
+    path.write_text(path.read_text().replace("</svg>", "<!-- edited --></svg>"))
+    with pytest.raises(pytest.fail.Exception, match="no copy"):
+        kept_copy.read_copied(path, **said)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import shapely
 
 from carvegen import geometry
@@ -19,7 +20,7 @@ from carvegen.marking.marks_file import read_marks
 from carvegen.marking.marks_text import marks_text
 from carvegen.page.packed import Group
 from carvegen.page.print_checks import Scene
-from carvegen.page.table.kept_copy import read_copied
+from carvegen.page.table.kept_copy import copied, read_copied
 from carvegen.page.table.own_marks import free_file, mark_from, own_file
 from carvegen.page.table.stock import Delta, Seen, Stock
 from carvegen.prints.cut_blocks import unmarked_of, ways_of
@@ -225,6 +226,15 @@ class Desk:
         """A motif that is kept where it was kept before, if it was."""
         return replace(self.given.motifs[k], kept=self.kept_file(k))
 
+    def copy_edited(self) -> None:
+        """Make large kept files that were edited here open at once the next time; call it once all is written."""
+        for k, names in self._names.items():
+            was, numbers = self.bare.motifs[k].kept, self.shapes_of(k)
+            ids = [names.name[n] for n in numbers]
+            if was is not None and tuple(ids) != was.ids:
+                motif = self.given.motifs[k].motif
+                copied(self.folder / self.kept_file(k), self._cuts(k), ids, was, motif=motif, size=self.size)
+
     def _cuts(self, motif: int) -> Any:  # noqa: ANN401
         return geometry.polygon_array(self.stock.shapes[n] for n in self.shapes_of(motif))
 
@@ -287,7 +297,10 @@ class Desk:
     def _where(self, old: list[Mark], new: list[Mark], edited: BaseGeometry | None) -> BaseGeometry | None:
         """Where a change may show."""
         shapes = [mark.shape for mark in (*old, *new)] + ([] if edited is None else [edited])
-        return shapely.buffer(shapely.union_all(shapes), self.ground.reach_mm, quad_segs=2) if shapes else None
+        if not shapes:
+            return None
+        by = self.ground.reach_mm * np.array([-1, -1, 1, 1])
+        return shapely.union_all(shapely.box(*(shapely.bounds(geometry.polygon_array(shapes)) + by).T))
 
     def is_edited(self, number: int) -> bool:
         """Whether a hand has made or changed an unmarked shape since it was kept."""

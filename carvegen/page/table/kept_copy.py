@@ -6,6 +6,8 @@ import contextlib
 import hashlib
 import io
 import json
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -15,32 +17,64 @@ import shapely
 from carvegen import __version__, geometry
 from carvegen.base.errors import CarvegenError
 from carvegen.base.files import save_file
+from carvegen.geometry import PolygonArray
 from carvegen.marking.journal import FOLDER
-from carvegen.marking.kept_file import FORMAT, Kept, Memory, Surroundings, read_kept
+from carvegen.marking.kept_file import FORMAT, Kept, Memory, Surroundings, marks_of, read_kept
 from carvegen.motifs.growth import Growth
 
-__all__ = ["read_copied"]
+__all__ = ["LARGE_BYTES", "copied", "read_copied"]
 
-_LARGE_BYTES = 500_000  #: smaller files are read as fast as a copy of them
+LARGE_BYTES = 500_000  #: smaller files are read as fast as a copy of them
 _FOLDER = "copies"
+
+Size = tuple[float, float]
 
 
 def read_copied(path: Path, *, motif: str, size: tuple[float, float]) -> Kept:
     """What `read_kept` gives, of a copy if the file is the same as when that was made."""
-    try:
-        data = path.read_bytes()
-    except OSError:
-        data = b""
-    if len(data) < _LARGE_BYTES:
+    copy = _copy(path, motif, size)
+    if copy is None:
         return read_kept(path, motif=motif, size=size)
-    said = f"{FORMAT} {__version__} {motif} {size}".encode()
-    key = hashlib.blake2b(data, digest_size=16, person=hashlib.blake2b(said, digest_size=16).digest()).hexdigest()
-    copy = _beside(path) / f"{key}.npz"
     if (kept := _read(copy)) is not None:
         return kept
     kept = read_kept(path, motif=motif, size=size)
     _write(copy, kept)
     return kept
+
+
+def copied(path: Path, cuts: PolygonArray, ids: Sequence[str], was: Kept, *, motif: str, size: Size) -> None:
+    """Make the copy of a large kept file that has been edited shape by shape since it was read.
+
+    Parameters
+    ----------
+    cuts, ids
+        Its shapes as the file holds them now, in its order, and their ids.
+    was
+        What it held before.
+    """
+    copy = _copy(path, motif, size)
+    if copy is None or was.memory is None:
+        return
+    marks = marks_of(cuts)
+    edited = np.array([mark not in was.memory.marks for mark in marks], dtype=bool)
+    fringe = {mark: was.names[mark] for mark in marks_of(was.growth.free) if mark in was.names}
+    _write(copy, replace(
+        was, growth=replace(was.growth, cuts=cuts), names={**dict(zip(marks, ids, strict=True)), **fringe},
+        ids=tuple(ids), edited=cuts[edited],
+    ))  # fmt: skip
+
+
+def _copy(path: Path, motif: str, size: Size) -> Path | None:
+    """Where the copy of a file as it is now lies, or would; None if it is small."""
+    try:
+        data = path.read_bytes()
+    except OSError:
+        return None
+    if len(data) < LARGE_BYTES:
+        return None
+    said = f"{FORMAT} {__version__} {motif} {float(size[0])} {float(size[1])}".encode()
+    key = hashlib.blake2b(data, digest_size=16, person=hashlib.blake2b(said, digest_size=16).digest())
+    return _beside(path) / f"{key.hexdigest()}.npz"
 
 
 def _beside(path: Path) -> Path:
