@@ -638,10 +638,14 @@ def test_what_would_break_is_ringed_where_it_is_and_told_in_words(bench: Bench) 
     bench.run("document.querySelector('#slips details').open = true")
 
 
-def test_files_are_made_and_those_for_machines_come_after_their_cautions(bench: Bench) -> None:
+def _build(bench: Bench) -> None:
     bench.run("document.getElementById('slip-files').parentElement.open = true")
     bench.browser.find_element(By.ID, "build").click()
     until(lambda: bench.browser.find_elements(By.ID, "cautions"), 90)
+
+
+def test_files_are_made_and_those_for_machines_come_after_their_cautions(bench: Bench) -> None:
+    _build(bench)
     shown = {its.get_attribute("data-kind") for its in bench.browser.find_elements(By.CSS_SELECTOR, "dialog li")}
     assert "machine" not in shown
     assert bench.browser.find_element(By.CSS_SELECTOR, "#cautions li").text
@@ -652,6 +656,43 @@ def test_files_are_made_and_those_for_machines_come_after_their_cautions(bench: 
     assert all(its.find_element(By.CSS_SELECTOR, "p + p").text for its in files), "a sentence to each"
     names = {its.find_element(By.TAG_NAME, "a").text.split()[1].rstrip(",") for its in files}
     assert names <= {path.name for path in bench.folder.rglob("*")}
+    bench.run("document.querySelector('dialog').close(); document.querySelector('#slips details').open = true")
+
+
+def test_after_cutting_a_photograph_shows_what_is_still_to_cut_and_what_was_cut_too_much(
+    bench: Bench, tmp_path: Path
+) -> None:
+    if not list(bench.folder.rglob("key.png")):
+        _build(bench)
+        bench.run("document.querySelector('dialog').close()")
+    (path,) = (its for its in bench.folder.rglob("key.png"))
+    with Image.open(path) as planned:
+        picture = planned.convert("RGB")
+    per_mm = picture.width / SIZE[0]
+    pen = ImageDraw.Draw(picture)
+    for colour, (x, y, right, top) in (((31, 43, 61), (40, 40, 46, 44)), ((251, 250, 246), (40, 12.5, 44, 14.5))):
+        pen.rectangle([its * per_mm for its in (x, SIZE[1] - top, right, SIZE[1] - y)], fill=colour)
+    picture.save(tmp_path / "proof.png")
+    bench.run("document.getElementById('slip-after').parentElement.open = true")
+    bench.set("cut-block", "key")
+    bench.browser.find_element(By.ID, "cut-photograph").send_keys(str(tmp_path / "proof.png"))
+    until(lambda: bench.browser.find_elements(By.CSS_SELECTOR, "dialog .corner"), 20)
+    until(lambda: bench.run("return document.querySelector('.laid img').naturalWidth") == picture.width)
+    for knob in bench.browser.find_elements(By.CSS_SELECTOR, "dialog .corner"):
+        name = knob.accessible_name
+        away = (
+            Keys.ARROW_UP if "Upper" in name else Keys.ARROW_DOWN,
+            Keys.ARROW_LEFT if "left" in name else Keys.ARROW_RIGHT,
+        )
+        knob.send_keys(Keys.SHIFT, *[key for key in away for _ in range(3)])
+        knob.send_keys(Keys.NULL)
+    bench.run("document.querySelector('dialog form').requestSubmit()")
+    until(lambda: bench.browser.find_elements(By.CSS_SELECTOR, "dialog .proof canvas"), 40)
+    told = bench.browser.find_element(By.CSS_SELECTOR, "dialog .cards").text
+    to_cut, too_much = (float(its) for its in re.findall(r"([\d.]+) mm²", told))
+    assert to_cut == pytest.approx(24, abs=4)
+    assert too_much == pytest.approx(8, abs=2)
+    assert _violations(bench) == []
     bench.run("document.querySelector('dialog').close(); document.querySelector('#slips details').open = true")
 
 

@@ -1,7 +1,8 @@
-// How a print is begun: with the sample, a print that lies there, a drawing, or a photograph whose corners are laid on the picture.
+// How a print is begun – with the sample, a print that lies there, a drawing or a photograph – and what a photograph shows after
+// cutting. A photograph's corners are laid on the block's by hand.
 
 import { trace, unpack } from "./packed.js";
-import { button, byId, h, opened, tried } from "./slips.js";
+import { button, byId, h, opened, slip, tried } from "./slips.js";
 import { ask, tell, tellPacked, upload } from "./transport.js";
 
 /** @typedef {import("./slips.js").Does} Does */
@@ -65,7 +66,7 @@ export async function beginDialog(does, may) {
 
 /** What the program understands of what was handed in, drawn. @param {object} wish @returns {Promise<Reading>} */
 async function readings(wish) {
-  const packed = await tellPacked("understood", wish), size = sizeIn(packed), { told, shapes } = unpack(packed, size.size[1], Math.max(0.01, Math.ceil((100 * Math.max(...size.size)) / 65535) / 100));
+  const packed = await tellPacked("understood", wish), size = sizeIn(packed), { told, shapes } = unpack(packed, size.size[1], stepOf(size.size));
   const across = 640, scale = across / size.size[0], picture = h("canvas", { width: across, height: Math.round(size.size[1] * scale), role: "img" });
   picture.setAttribute("aria-label", `Understood: ${size.layers.map((its) => its.name).join(", ") || "nothing"}`);
   const pen = picture.getContext("2d"), names = size.layers.map((its) => its.name);
@@ -78,6 +79,9 @@ async function readings(wish) {
   }
   return { told: { ...size, ...(/** @type {object} */ (told)) }, picture };
 }
+
+/** The unit of packed places, as fine as 16 bits allow, mm. @param {number[]} size */
+const stepOf = (size) => Math.max(0.01, Math.ceil((100 * Math.max(...size)) / 65535) / 100);
 
 /** @param {ArrayBuffer} packed @returns {Understood} */
 const sizeIn = (packed) => JSON.parse(new TextDecoder().decode(new Uint8Array(packed, 4, new Uint32Array(packed, 0, 1)[0])));
@@ -245,4 +249,58 @@ export function beginButton(does) {
   const another = byId("another");
   another.hidden = false;
   another.addEventListener("click", () => void tried(does, () => beginDialog(does, true)));
+}
+
+// ── after cutting ────────────────────────────────────────────────────────────────────────────────────────────────
+
+const SHOWN = /** @type {Record<string, [string, string]>} */ ({ land: ["#c9c3b4", "stands as planned"], "to cut": ["#2a6482", "still to cut"], "cut too much": ["#b0402a", "cut too much"] });
+
+/** @param {import("./transport.js").Print} print @param {Does} does */
+export function afterSlip(print, does) {
+  const { body } = slip("after", "After cutting"), block = h("select", { id: "cut-block" }, ...print.blocks.map((its) => h("option", { value: its.name }, its.name)));
+  const input = h("input", { type: "file", id: "cut-photograph", accept: "image/png,image/jpeg,image/tiff,image/webp", onchange: () => {
+    const file = input.files?.[0];
+    if (file) void tried(does, async () => proved(file, (await upload(file)).upload, block.value));
+  } });
+  body.append(h("p", { class: "faint" }, "Photograph a proof or the block, whole: it is laid on the plan. The files must have been made before."),
+    h("div", { class: "field" }, h("label", { for: "cut-block" }, "Block"), block), h("div", { class: "field" }, h("label", { for: "cut-photograph" }, "Photograph"), input));
+}
+
+/** @param {File} file @param {number} number @param {string} block */
+function proved(file, number, block) {
+  const corners = cornered(file), view = h("select", {}, h("option", { value: "print" }, "a proof, as printed"), h("option", { value: "block" }, "the block, as it lies")), said = h("p", { class: "refused", role: "status" }), body = h("div", { class: "body" });
+  const dialog = h("dialog", { class: "wide", "aria-labelledby": "proof-title" }, h("div", { class: "row ends" }, h("h2", { id: "proof-title" }, `The ${block} block after cutting`), button("Back to the bench", () => dialog.close())), body, said);
+  const told = { say: (/** @type {string} */ words) => { said.textContent = words; }, send: async () => undefined };
+  body.append(h("form", { onsubmit: (/** @type {Event} */ event) => {
+    event.preventDefault();
+    void tried(told, async () => {
+      told.say("It is being laid on the plan…");
+      body.replaceChildren(...compared(await tellPacked("proof", { upload: number, block, corners: corners.read(), view: view.value })));
+      told.say("");
+    });
+  } }, h("p", {}, "Drag the four corners onto the corners of the block's face."), corners.laid, h("label", { class: "field" }, "It shows", view), h("div", { class: "row" }, h("button", { type: "submit", class: "first" }, "Lay it on the plan"))));
+  opened(dialog);
+}
+
+/** What was cut beside what was planned. @param {ArrayBuffer} packed @returns {HTMLElement[]} */
+function compared(packed) {
+  /** @type {{size: [number, number], areas_mm2: Record<string, number>, tolerance_mm: number}} */
+  const told = JSON.parse(new TextDecoder().decode(new Uint8Array(packed, 4, new Uint32Array(packed, 0, 1)[0])));
+  const { shapes } = unpack(packed, told.size[1], stepOf(told.size)), across = 2400, scale = across / told.size[0];
+  const canvas = h("canvas", { width: across, height: Math.round(told.size[1] * scale), role: "img" }), pen = canvas.getContext("2d"), large = h("input", { type: "range", id: "proof-large", min: "1", max: "6", step: "0.25", value: "1" });
+  canvas.setAttribute("aria-label", "What stands, what is still to cut and what is cut too much");
+  pen?.setTransform(scale, 0, 0, scale, 0, 0);
+  for (const kind of Object.keys(SHOWN)) {
+    const path = new Path2D();
+    for (const its of shapes) if (its.kind === kind) trace(path, its);
+    if (pen) pen.fillStyle = SHOWN[kind][0];
+    pen?.fill(path);
+  }
+  large.addEventListener("input", () => canvas.style.setProperty("--large", large.value));
+  const lines = Object.entries(SHOWN).map(([kind, [colour, words]]) => {
+    const swatch = h("span", { class: "ink" });
+    swatch.style.backgroundColor = colour;
+    return h("li", { class: "choice" }, swatch, kind in told.areas_mm2 ? `${words}: ${told.areas_mm2[kind].toFixed(1)} mm²` : words);
+  });
+  return [h("ul", { class: "cards" }, ...lines), h("p", { class: "faint" }, `Less than ${told.tolerance_mm} mm off the plan is not shown.`), h("label", { for: "proof-large" }, "Enlarge"), large, h("div", { class: "proof", tabIndex: 0, role: "region", "aria-label": "The comparison; it scrolls when enlarged" }, canvas)];
 }

@@ -1,6 +1,6 @@
 // The bench: what is asked of the program, what it answers, and what is shown of it. Every rule lives in the program.
 
-import { beginButton, beginDialog } from "./begin.js";
+import { afterSlip, beginButton, beginDialog } from "./begin.js";
 import { Hand } from "./hand.js";
 import { Overlay } from "./overlay.js";
 import { Shapes, unpack } from "./packed.js";
@@ -360,6 +360,7 @@ async function start() {
   beside.weather = new WeatherSlip({ say, send });
   beside.weather.show(print);
   beside.files = new FilesSlip({ say, send });
+  afterSlip(print, { say, send });
   keysSlip();
   beginButton({ say, send });
   if (innerWidth <= 1120) byId("slips-toggle").click();

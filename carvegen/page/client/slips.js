@@ -303,7 +303,7 @@ export class FilesSlip {
     const asked = care.questions.length > 0 && h("section", {}, h("h4", {}, "To be answered first"), h("ul", {}, ...care.questions.map((line) => h("li", {}, line))));
     const lines = care.cautions.map((its) => h("section", {}, h("h4", {}, its.machine), h("ul", {}, ...its.lines.map((line) => h("li", {}, line)))));
     const dialog = h("dialog", { class: "wide", "aria-labelledby": "files-title" }, h("div", { class: "row ends" }, h("h2", { id: "files-title" }, "Your files"), button("Back to the bench", () => dialog.close())),
-      h("section", { class: "card", id: "cautions" }, h("h3", {}, "Before anything is cut"), h("div", { class: "care", tabIndex: 0, role: "region", "aria-label": "Cautions" }, asked, ...lines), read), list);
+      h("section", { class: "card", id: "cautions" }, h("h3", {}, "Before anything is cut"), h("div", { class: "care", tabIndex: 0, role: "region", "aria-label": "Cautions" }, h("div", {}, asked, ...lines)), read), list);
     lay();
     opened(dialog);
   }
