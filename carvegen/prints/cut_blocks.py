@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
     from carvegen.prints.file.print_file import Print, PrintBlock
     from carvegen.prints.kept_motifs import Read
-    from carvegen.prints.picture import Picture, Unmarked
+    from carvegen.prints.picture import Growths, Picture, Unmarked
     from carvegen.prints.separation import Dropped, Separated
 
 __all__ = [
@@ -140,10 +140,12 @@ def picture_of(given: Print, ways: Ways, *, say: Callable[[str], None]) -> Pictu
     return pictured(given, plates_of(given, ways), limits, say=say)
 
 
-def unmarked_of(given: Print, ways: Ways, *, say: Callable[[str], None], read: Read = read_kept) -> Unmarked:
-    """The same before anything is marked on it; `read` reads kept files."""
+def unmarked_of(
+    given: Print, ways: Ways, *, say: Callable[[str], None], read: Read = read_kept, growths: Growths | None = None
+) -> Unmarked:
+    """The same before anything is marked on it; `read` reads kept files, `growths` remembers what has grown."""
     limits = {name: strictest(way.limits for way in its) for name, its in ways.items()}
-    return unmarked(given, plates_of(given, ways), limits, say=say, read=read)
+    return unmarked(given, plates_of(given, ways), limits, say=say, read=read, growths=growths)
 
 
 def cut_blocks(given: Print, ways: Ways, *, say: Callable[[str], None]) -> tuple[Picture, dict[str, Cut]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Protocol
@@ -36,11 +37,18 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print, PrintMotif
     from carvegen.prints.separation import Layer, Plate
 
-__all__ = ["Picture", "Unmarked", "pictured", "unmarked"]
+__all__ = ["Growths", "Picture", "Unmarked", "pictured", "unmarked"]
 
 _TOLD_MM2 = 0.5  #: less snow that is hidden is not told
 _DRAWN_ON = 0.98  #: a layer of which so large a share lies on another may be only drawn on it
 _APART_MM = 0.02  #: so much more than the land is left between motifs, for the grid's sake
+
+
+class Growths(Protocol):
+    """What remembers how motifs have grown."""
+
+    def __call__(self, key: str, grow: Callable[[], tuple[Growth, Sequence[str]]]) -> tuple[Growth, Sequence[str]]:
+        """What `grow` gives, a growth and what is to be said of it, or what it gave before under the same key."""
 
 
 class _Grow(Protocol):
@@ -146,10 +154,18 @@ def pictured(
 
 def unmarked(
     given: Print, plates: Sequence[Plate], limits: Mapping[str, Limits], *, say: Callable[[str], None],
-    read: Read = read_kept,
+    read: Read = read_kept, growths: Growths | None = None,
 ) -> Unmarked:  # fmt: skip
-    """The picture of a print as it is before marks, as `pictured` takes it; `read` reads kept files."""
-    return _unmarked(*_drawn(given), plates, limits, say=say, read=read)
+    """The picture of a print as it is before marks, as `pictured` takes it.
+
+    Parameters
+    ----------
+    read
+        Reads kept files.
+    growths
+        Remembers what has grown; by default all grows anew.
+    """
+    return _unmarked(*_drawn(given), plates, limits, say=say, read=read, growths=growths)
 
 
 def _drawn(given: Print) -> tuple[Drawing, PolygonArray]:
@@ -164,7 +180,7 @@ def _drawn(given: Print) -> tuple[Drawing, PolygonArray]:
 
 def _unmarked(
     drawing: Drawing, openings: PolygonArray, plates: Sequence[Plate], limits: Mapping[str, Limits], *,
-    say: Callable[[str], None], read: Read = read_kept,
+    say: Callable[[str], None], read: Read = read_kept, growths: Growths | None = None,
 ) -> Unmarked:  # fmt: skip
     """What is bare by itself and each motif, grown or kept.
 
@@ -178,7 +194,7 @@ def _unmarked(
     lights = geometry.stack([_shapes(drawing, "highlights", given.highlights), geometry.parts(pressed)])
     lights = geometry.snapped(geometry.joined(lights))
     whites = [White(name="paper", shapes=lights, leaves=inked)] if len(lights) else []
-    grower = _Grower(drawing, plates, limits, openings, read)
+    grower = _Grower(drawing, plates, limits, openings, read=read, growths=growths)
     for k, its in enumerate(given.motifs):
         say(f"growing {its.motif} {k + 1} of {len(given.motifs)}")
         try:
@@ -203,9 +219,9 @@ class _Grower:
 
     def __init__(
         self, drawing: Drawing, plates: Sequence[Plate], limits: Mapping[str, Limits], openings: PolygonArray,
-        read: Read,
+        *, read: Read, growths: Growths | None,
     ) -> None:  # fmt: skip
-        self.read = read
+        self.read, self.growths, self.plates = read, growths, plates
         self.drawing, self.given, self.openings = drawing, drawing.given, openings
         self.limits = limits
         self.face = geometry.box(self.given.width_mm, self.given.height_mm)
@@ -238,11 +254,37 @@ class _Grower:
             return self._surroundings(its, key)
 
         if not its.kept:
-            return Grown(motif=its, growth=grow(), surroundings=surroundings)
+            growth = self._remembered(its, limits, before, key, grow) if self.growths is not None else grow()
+            return Grown(motif=its, growth=growth, surroundings=surroundings)
         return from_file(
             self.given, its, key, limits, grow=grow, surroundings=surroundings,
             room=lambda: shapely.difference(self._area(its, limits, key), self._hidden_by(its)), read=self.read,
         )  # fmt: skip
+
+    def _remembered(
+        self, its: PrintMotif, limits: Limits, before: BaseGeometry, key: str, grow: Callable[[], Growth]
+    ) -> Growth:
+        """What has grown, anew only if anything is otherwise that it depends on."""
+        assert self.growths is not None
+        given, around = self.given, self._surroundings(its, key)
+        plates = [replace(plate, layers=frozenset()) for plate in self.plates]
+        said = hashlib.sha256(repr((
+            its, limits, given.seed, given.width_mm, given.height_mm, given.margin_mm, given.bleed_mm, plates,
+            [sorted(plate.layers) for plate in self.plates], [layer.name for layer in self.drawing.layers],
+        )).encode())  # fmt: skip
+        shapes = [layer.shape for layer in self.drawing.layers]
+        for wkb in shapely.to_wkb([before, around.bears, around.clear, geometry.union(self.openings), *shapes]):
+            said.update(len(wkb).to_bytes(8, "little") + wkb)
+
+        def grown() -> tuple[Growth, Sequence[str]]:
+            told = len(self.notes)
+            growth = grow()
+            return growth, self.notes[told:]
+
+        told = len(self.notes)
+        growth, notes = self.growths(said.hexdigest(), grown)
+        self.notes[told:] = notes
+        return growth
 
     def _surroundings(self, its: PrintMotif, key: str) -> Surroundings:
         """What of the drawing a motif depends on, as it is drawn."""

@@ -13,6 +13,7 @@ import shapely
 from carvegen.base.errors import InputError
 from carvegen.marking.gesture_journal import Change, GestureJournal
 from carvegen.marking.journal import FOLDER
+from carvegen.motifs import motif
 from carvegen.page.session import OnlyLooksError, Session
 from carvegen.page.table import kept_copy
 from carvegen.prints.cut_blocks import picture_of, ways_of
@@ -270,3 +271,28 @@ def test_a_large_kept_file_opens_from_a_copy_that_holds_the_same(hand, monkeypat
     path.write_text(path.read_text().replace("</svg>", "<!-- edited --></svg>"))
     with pytest.raises(pytest.fail.Exception, match="no copy"):
         kept_copy.read_copied(path, **said)
+
+
+def test_what_has_grown_is_not_grown_again_until_something_is_otherwise(hand, monkeypatch) -> None:
+    seen = sorted(map(_place, hand.shapes.values()))
+    hand.close()
+    grown = []
+    for kind in ("snowload", "snowfall"):
+        module = motif(kind)
+        grow = module.grow
+        monkeypatch.setattr(module, "grow", lambda *its, kind=kind, grow=grow: grown.append(kind) or grow(*its))
+    hand = Hand(hand.path)
+    assert grown == []
+    assert sorted(map(_place, hand.shapes.values())) == seen
+    assert hand.session.state()["notes"] == list(hand.session.desk.bare.notes)
+    hand.does("weather", motif="snowfall 1", settings={"round": 0.1})
+    assert grown == ["snowfall"]
+    assert sorted(map(_place, hand.shapes.values())) != seen
+    hand.does("undo")
+    assert grown == ["snowfall"]
+    assert sorted(map(_place, hand.shapes.values())) == seen
+    hand.close()
+    hand.path.write_text(hand.path.read_text().replace("box 5 0 8 20", "box 5 0 8 18"))
+    hand = Hand(hand.path)
+    assert grown == ["snowfall", "snowload", "snowfall"]
+    hand.close()

@@ -20,7 +20,7 @@ from carvegen.marking.marks_file import read_marks
 from carvegen.marking.marks_text import marks_text
 from carvegen.page.packed import Group
 from carvegen.page.print_checks import Scene
-from carvegen.page.table.kept_copy import copied, read_copied
+from carvegen.page.table.kept_copy import copied, growths_beside, read_copied
 from carvegen.page.table.own_marks import free_file, mark_from, own_file
 from carvegen.page.table.stock import Delta, Seen, Stock
 from carvegen.prints.cut_blocks import unmarked_of, ways_of
@@ -439,7 +439,7 @@ def opened(path: Path, shelf: Library, *, say: Say) -> Desk:
     """
     given = read_print(path, shelf)
     ways = ways_of(given, shelf)
-    bare = unmarked_of(given, ways, say=say, read=read_copied)
+    bare = unmarked_of(given, ways, say=say, read=read_copied, growths=growths_beside(path))
     marks = _read_marks(given, bare)
     check_agreement(marks.every, openings=geometry.union(bare.openings))
     ground = Ground(whites=bare.whites, inked=bare.inked, beds=bare.beds)

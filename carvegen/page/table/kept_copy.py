@@ -1,4 +1,4 @@
-"""A kept file as arrays beside the journal, so that a large one opens at once; of use while the file is the same."""
+"""What is known already, as arrays beside the journal, so that a print opens at once: large kept files, growths."""
 
 from __future__ import annotations
 
@@ -6,10 +6,11 @@ import contextlib
 import hashlib
 import io
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+from zipfile import BadZipFile
 
 import numpy as np
 import shapely
@@ -22,10 +23,16 @@ from carvegen.marking.journal import FOLDER
 from carvegen.marking.kept_file import FORMAT, Kept, Memory, Surroundings, marks_of, read_kept
 from carvegen.motifs.growth import Growth
 
-__all__ = ["LARGE_BYTES", "copied", "read_copied"]
+if TYPE_CHECKING:
+    from carvegen.prints.picture import Growths
+
+__all__ = ["LARGE_BYTES", "copied", "growths_beside", "read_copied"]
 
 LARGE_BYTES = 500_000  #: smaller files are read as fast as a copy of them
 _FOLDER = "copies"
+
+_DAMAGED = (OSError, ValueError, KeyError, TypeError, EOFError, BadZipFile, shapely.errors.ShapelyError)
+_MOST_GROWN = 24  #: growths that are remembered: of several motifs, in several weathers
 
 Size = tuple[float, float]
 
@@ -64,6 +71,35 @@ def copied(path: Path, cuts: PolygonArray, ids: Sequence[str], was: Kept, *, mot
     ))  # fmt: skip
 
 
+def growths_beside(path: Path) -> Growths:
+    """Remembers how the motifs of the print at `path` have grown, in files beside its journal."""
+    folder = path.parent / FOLDER / _FOLDER / f"{path.stem}.grown"
+
+    def remembered(key: str, grow: Callable[[], tuple[Growth, Sequence[str]]]) -> tuple[Growth, Sequence[str]]:
+        file = folder / f"{hashlib.blake2b(f'{__version__} {key}'.encode(), digest_size=16).hexdigest()}.npz"
+        with contextlib.suppress(*_DAMAGED), np.load(file, allow_pickle=False) as its:
+            told = json.loads(its["told"].tobytes())
+            growth = Growth(cuts=_shapes("cuts", its), free=_shapes("free", its), kept=told["kept"])
+            return growth, tuple(told["notes"])
+        growth, notes = grow()
+        told = json.dumps({"kept": dict(growth.kept), "notes": list(notes)})
+        _save(file, told, {**_flat("cuts", growth.cuts), **_flat("free", growth.free)}, most=_MOST_GROWN)
+        return growth, notes
+
+    return remembered
+
+
+def _save(file: Path, told: str, arrays: dict[str, Any], *, most: int) -> None:
+    """Write arrays into a folder that keeps only the last `most` files; without them the next time takes longer."""
+    out = io.BytesIO()
+    np.savez(out, told=np.frombuffer(told.encode(), np.uint8), **arrays)
+    with contextlib.suppress(CarvegenError, OSError):
+        old = sorted(file.parent.glob("*.npz"), key=lambda path: path.stat().st_mtime)
+        for path in old[: max(0, len(old) - most + 1)]:
+            path.unlink(missing_ok=True)
+        save_file(file, out.getvalue())
+
+
 def _copy(path: Path, motif: str, size: Size) -> Path | None:
     """Where the copy of a file as it is now lies, or would; None if it is small."""
     try:
@@ -94,18 +130,12 @@ def _write(copy: Path, kept: Kept) -> None:
     surroundings = memory.surroundings if memory else Surroundings()
     edited = {id(shape) for shape in kept.edited}
     arrays: dict[str, Any] = {
-        "told": np.frombuffer(json.dumps(told).encode(), np.uint8),
         "edited": np.array([id(shape) in edited for shape in kept.growth.cuts], dtype=bool),
         **_flat("cuts", kept.growth.cuts), **_flat("free", kept.growth.free),
         "bears": np.frombuffer(shapely.to_wkb(surroundings.bears), np.uint8),
         "clear": np.frombuffer(shapely.to_wkb(surroundings.clear), np.uint8),
     }  # fmt: skip
-    out = io.BytesIO()
-    np.savez(out, **arrays)
-    with contextlib.suppress(CarvegenError, OSError):  # without it the next time takes longer, no more
-        for old in copy.parent.glob("*.npz"):
-            old.unlink(missing_ok=True)
-        save_file(copy, out.getvalue())
+    _save(copy, json.dumps(told), arrays, most=1)
 
 
 def _read(copy: Path) -> Kept | None:
@@ -125,7 +155,7 @@ def _read(copy: Path) -> Kept | None:
                 ids=tuple(told["ids"].split("\n")) if len(cuts) else (), edited=cuts[its["edited"]], memory=memory,
                 notes=tuple(told["notes"]),
             )  # fmt: skip
-    except (OSError, ValueError, KeyError, TypeError, EOFError, shapely.errors.ShapelyError):
+    except _DAMAGED:
         return None
 
 
