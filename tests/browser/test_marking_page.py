@@ -215,11 +215,12 @@ def bench(opened: Bench) -> Iterator[Bench]:
 # ── marks ──
 
 
-def test_a_stroke_of_the_mouse_is_a_mark_in_the_file_as_broad_as_the_pencil(bench: Bench) -> None:
+@pytest.mark.parametrize("kind", ["mouse", "touch"])
+def test_a_stroke_is_a_mark_in_the_file_as_broad_as_the_pencil(bench: Bench, kind: str) -> None:
     bench.take("comes out")
     bench.set("breadth", 6)
     line = [(10, 50), (40, 44), (75, 52)]
-    bench.draw(*line)
+    bench.draw(*line, kind=kind)
     until(lambda: bench.marks("comes out"))
     (mark,) = bench.marks("comes out")
     drawn_ = shapely.LineString(_down(*line)).buffer(3)
@@ -577,9 +578,7 @@ def test_true_size_after_a_ruler_was_held_to_the_screen(bench: Bench) -> None:
 
 def test_tries_lie_side_by_side_and_the_chosen_one_is_in_the_file(bench: Bench) -> None:
     bench.take("grow again")
-    bench.set("for", "flakes")
     bench.draw((25, 30), (65, 30), (65, 55), (25, 55))
-    bench.set("for", "")
     for count in (1, 2):
         until(lambda n=count: len(bench.browser.find_elements(By.CSS_SELECTOR, ".tries button")) >= n, 20)
         until(lambda: len(_shapes(bench.folder / "marks.svg", "grow again")) or _attempts(bench) != [])

@@ -174,12 +174,20 @@ export class Tools {
   #gesture({ kind, spots, breadth }) {
     const points = spots.map(([x, y, p]) => [...this.#up(x, y), round(p)]), flat = points.map(([x, y]) => [x, y]);
     if (this.redrawing) return { do: "redraw", shape: [...this.overlay.chosen][0]?.id, points: flat };
-    if (this.tool === "own snow") return { do: "draw", motif: this.motif || this.motifs[0], points: flat };
+    if (this.tool === "own snow") return { do: "draw", motif: this.motif || this.#usual(spots), points: flat };
     if (this.tool === "rubber") return { do: "erase", breadth, points: flat };
     if (this.tool === "flakes off") return { do: "take away", breadth, points: flat };
-    if (this.tool === "grow again") return { do: "try", points: flat, motif: this.motif || this.motifs[0] };
+    if (this.tool === "grow again") return { do: "try", points: flat, motif: this.motif || this.#usual(spots) };
     const meant = { meaning: this.tool, strength: this.pencil?.graded ? this.heaviness : 1, ...(this.motif ? { motif: this.motif } : {}) };
     return kind === "loop" ? { do: "area", ...meant, points: flat } : { do: "stroke", ...meant, breadth, points };
+  }
+
+  /** The snow of which most lies within a loop. @param {Spot[]} spots */
+  #usual(spots) {
+    /** @type {Map<string, number>} */
+    const counts = new Map(this.motifs.map((name) => [name, 0]));
+    for (const its of this.shapes.within(boxOf(spots))) if (its.kind === "snow") counts.set(its.name, (counts.get(its.name) ?? 0) + 1);
+    return [...counts].sort((a, b) => b[1] - a[1])[0]?.[0] ?? "";
   }
 
   /** Sends a gesture; what the hand drew stays until it is done. @param {Gesture} gesture @param {import("./overlay.js").Trail} [trail] */
