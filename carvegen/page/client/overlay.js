@@ -126,7 +126,7 @@ export class Overlay {
     pen.strokeStyle = "#fffdf6";
     pen.lineWidth = 3.5 / view.scale;
     pen.stroke(its.path);
-    pen.globalAlpha = 0.35 + 0.55 * mark.strength;
+    pen.globalAlpha = 0.2 + 0.35 * mark.strength; // pale: what it did is to be seen through it
     pen.fillStyle = this.#hatch(k) ?? PENCILS[k] ?? "#000";
     pen.fill(its.path, "evenodd");
     pen.globalAlpha = 0.95;
@@ -314,12 +314,12 @@ function hatched(colour, across, down) {
   const size = 24, canvas = new OffscreenCanvas(size, size), pen = canvas.getContext("2d");
   if (!pen) throw new Error("this browser draws no pictures");
   pen.strokeStyle = colour;
-  pen.lineWidth = 2.2;
-  for (let k = -4; k <= 4; k++) {
-    const at = (k * size) / 3;
+  pen.lineWidth = 2;
+  const step = Math.abs(down) > 1 ? size / 2 : size / 3; // along the edge where a line comes in, so that tiles meet
+  for (let k = -12; k <= 12; k++) {
     pen.beginPath();
-    if (across === 0) pen.moveTo(at + 4, -size), pen.lineTo(at + 4, 2 * size);
-    else pen.moveTo(-size, at + 4 + (size * down) / across), pen.lineTo(2 * size, at + 4 - (2 * size * down) / across);
+    if (across === 0) pen.moveTo(k * step + 4, -size), pen.lineTo(k * step + 4, 2 * size);
+    else pen.moveTo(-size, k * step + 4 + (size * down) / across), pen.lineTo(2 * size, k * step + 4 - (2 * size * down) / across);
     pen.stroke();
   }
   pen.globalAlpha = 0.16;
