@@ -21,7 +21,7 @@ from carvegen.base.errors import CarvegenError, InputError
 from carvegen.page.beginning import Upload, begun, offers, received, understood
 from carvegen.page.gestures import gesture
 from carvegen.page.guard import Guard
-from carvegen.page.session import OnlyLooksError, Session
+from carvegen.page.session import OnlyLooksError, Session, own_fault
 from carvegen.page.work.handed_over import INLINE, listed
 
 if TYPE_CHECKING:
@@ -290,6 +290,10 @@ class Page:
             except CarvegenError as error:
                 error.named(str)
                 return _refusal(422, str(error), error.hint)
+            except HTTPException:
+                raise
+            except Exception as error:  # nobody is to meet a traceback
+                return _refusal(500, str(own_fault(error)), own_fault(error).hint)
             finally:
                 self._asked -= 1
                 self.last_seen = time.monotonic()

@@ -15,6 +15,7 @@ import shapely
 from carvegen import geometry
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.findings import Finding
+from carvegen.base.words import shortened
 from carvegen.marking.gesture_journal import GestureJournal
 from carvegen.page.gestures import Gesture, Step
 from carvegen.page.packed import Group, packed, step_for
@@ -37,11 +38,18 @@ if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
     from carvegen.page.table.desk import Outcome
 
-__all__ = ["OnlyLooksError", "Session"]
+__all__ = ["OnlyLooksError", "Session", "own_fault"]
 
 _REMEMBERED = 64  #: so many answers are kept for gestures that are sent again
 
 Tell = Callable[[dict[str, Any]], None]
+
+
+def own_fault(error: BaseException) -> CarvegenError:
+    """A fault of ours in words; the print and its files are as they were."""
+    said = shortened(f"{type(error).__name__}: {error}")
+    hint = "nothing was changed by this; open the print again, and send us this line"
+    return CarvegenError(f"a fault of its own, not yours: {said}", hint=hint)
 
 
 class OnlyLooksError(Exception):
@@ -69,7 +77,7 @@ class Session:
         self._journal = GestureJournal(path.parent, path.name) if self._lease is not None else None
         self._saver: Saver | None = None
         self._found = Found()
-        self._nearby = Nearby(self._lock, self._found, self._looked)
+        self._nearby = Nearby(self._lock, self._found, self._looked, lambda error: self._failed("checking", error))
         self._checks, self._builder = Behind(), Behind()
         self._later: threading.Timer | None = None
         self._desk: Desk | None = None
@@ -91,9 +99,9 @@ class Session:
                     desk.left = self._journal.left
                     self._saver = Saver(desk, self._journal, self._lock, self._saved)
             self._fault = None
-        except CarvegenError as error:
-            self._fault = error
-            self._tell({"kind": "stopped", "say": f"{error}. {error.hint}"})
+        except Exception as error:  # whatever it is: the page is to say it, not to wait for ever
+            self._fault = error if isinstance(error, CarvegenError) else own_fault(error)
+            self._tell({"kind": "stopped", "say": f"{self._fault}. {self._fault.hint}"})
         finally:
             self.stage = ""
             self._ready.set()

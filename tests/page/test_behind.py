@@ -152,3 +152,25 @@ def test_the_server_ends_a_while_after_its_windows(bare) -> None:
     hand = Hand(bare)
     hand.does("stroke", meaning="comes out", breadth=2, points=stroke(20, 5, 30, 5))  # the print is free again
     hand.close()
+
+
+def test_a_fault_of_ours_is_said_and_the_hand_goes_on(tmp_path, monkeypatch) -> None:
+    hand = Hand(print_file(tmp_path, after=SNOWFALL))
+    seen = dict(hand.shapes)
+
+    def fails(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("seven by nothing")
+
+    with monkeypatch.context() as broken:
+        broken.setattr("carvegen.page.work.findings.found_near", fails)
+        hand.does("stroke", meaning="stays", breadth=2, points=stroke(20, 5, 30, 5))
+        until(lambda: any("seven by nothing" in its.get("say", "") for its in hand.heard))
+    with monkeypatch.context() as broken:
+        broken.setattr("carvegen.page.table.desk.changed_patches", fails)
+        with pytest.raises(ZeroDivisionError):
+            hand.does("take away", ids=list(hand.snow())[:3])
+    hand.does("undo")
+    assert hand.shapes.keys() == seen.keys()
+    told = len(hand.heard)
+    until(lambda: any(its["kind"] == "findings" for its in hand.heard[told:]))
+    hand.close()

@@ -11,8 +11,10 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.base.errors import CarvegenError
 from carvegen.base.finding_groups import grouped
 from carvegen.base.findings import Finding
+from carvegen.base.words import shortened
 from carvegen.marking.limits_kept import kept_findings
 from carvegen.page.print_checks import found_near, inner_of
 
@@ -77,8 +79,10 @@ def told(block: str, its: Finding, left: frozenset[str]) -> dict[str, Any]:
 class Nearby:
     """A thread that checks what lies about each change."""
 
-    def __init__(self, lock: threading.RLock, found: Found, done: Callable[[int], None]) -> None:
-        self._lock, self._found, self._done = threading.Condition(lock), found, done
+    def __init__(
+        self, lock: threading.RLock, found: Found, done: Callable[[int], None], failed: Callable[[CarvegenError], None]
+    ) -> None:
+        self._lock, self._found, self._done, self._failed = threading.Condition(lock), found, done, failed
         self._desk: Desk | None = None
         self._areas: list[BaseGeometry] = []
         self._ended = False
@@ -104,9 +108,12 @@ class Nearby:
                     return
                 desk, areas, self._areas = self._desk, self._areas, []
             assert desk is not None
-            windows = list(_windows(areas))
-            for window in windows[:_MOST_TILES]:
-                self._look(desk, window)
+            try:
+                for window in list(_windows(areas))[:_MOST_TILES]:
+                    self._look(desk, window)
+            except Exception as error:  # the check of the whole print comes all the same
+                said = CarvegenError(f"what lies about the change could not be checked: {shortened(repr(error))}")
+                self._failed(error if isinstance(error, CarvegenError) else said)
             with self._lock:
                 version = desk.version
             self._done(version)
