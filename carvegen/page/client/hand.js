@@ -2,7 +2,12 @@
 
 /** @typedef {import("./overlay.js").Spot} Spot */
 
-const ARROWS = /** @type {Record<string, [number, number]>} */ ({ ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] });
+const ARROWS = /** @type {Record<string, [number, number]>} */ ({
+  ArrowLeft: [-1, 0],
+  ArrowRight: [1, 0],
+  ArrowUp: [0, -1],
+  ArrowDown: [0, 1],
+});
 
 export class Hand {
   /** @type {Map<number, {x: number, y: number, kind: string}>} */
@@ -37,7 +42,9 @@ export class Hand {
     on("pointerleave", () => this.#away());
     on("wheel", (event) => this.#wheel(event), { passive: false });
     on("keydown", (event) => this.#key(event));
-    on("keyup", (event) => { if (event.key === " ") this.#spaced = false; });
+    on("keyup", (event) => {
+      if (event.key === " ") this.#spaced = false;
+    });
     on("blur", () => this.#blur());
     on("contextmenu", (event) => event.preventDefault());
   }
@@ -65,7 +72,12 @@ export class Hand {
     this.#down.set(event.pointerId, { x, y, kind: event.pointerType });
     this.overlay.cross = null;
     if (this.pressed) this.#letGo();
-    const slides = event.button === 1 || event.button === 2 || this.#spaced || this.tools.tool === "slide" || (touch && this.#penSeen);
+    const slides =
+      event.button === 1 ||
+      event.button === 2 ||
+      this.#spaced ||
+      this.tools.tool === "slide" ||
+      (touch && this.#penSeen);
     if (touch && this.#down.size === 2) {
       if (this.#draws !== null) this.tools.cancel();
       this.#draws = null;
@@ -81,7 +93,9 @@ export class Hand {
 
   /** @param {PointerEvent} event */
   #move(event) {
-    const its = this.#down.get(event.pointerId), [x, y] = this.#at(event), wide = this.tools.width;
+    const its = this.#down.get(event.pointerId),
+      [x, y] = this.#at(event),
+      wide = this.tools.width;
     const [px, py] = this.view.toPrint(x, y);
     this.overlay.tip = wide > 0 && event.pointerType !== "touch" ? [px, py, wide] : null;
     if (its && this.#draws === event.pointerId) {
@@ -95,9 +109,11 @@ export class Hand {
 
   /** Two fingers: the places under them stay under them. @param {number} id @param {number} x @param {number} y */
   #pinch(id, x, y) {
-    const its = this.#down.get(id), other = [...this.#down].find(([key]) => key !== id)?.[1];
+    const its = this.#down.get(id),
+      other = [...this.#down].find(([key]) => key !== id)?.[1];
     if (!its || !other) return;
-    const before = Math.hypot(its.x - other.x, its.y - other.y), now = Math.hypot(x - other.x, y - other.y);
+    const before = Math.hypot(its.x - other.x, its.y - other.y),
+      now = Math.hypot(x - other.x, y - other.y);
     this.view.pan((x - its.x) / 2, (y - its.y) / 2);
     if (before > 8 && now > 8) this.view.zoom((this.view.scale * now) / before, (x + other.x) / 2, (y + other.y) / 2);
   }
@@ -123,8 +139,14 @@ export class Hand {
   /** A wheel's notch makes larger or smaller; two fingers on a pad slide. @param {WheelEvent} event */
   #wheel(event) {
     event.preventDefault();
-    const box = this.bench.getBoundingClientRect(), notch = event.deltaX === 0 && Math.abs(event.deltaY) >= 50;
-    if (event.ctrlKey || (notch && !event.shiftKey)) this.view.zoom(this.view.scale * Math.exp(-event.deltaY / (event.ctrlKey && !notch ? 100 : 400)), event.clientX - box.x, event.clientY - box.y);
+    const box = this.bench.getBoundingClientRect(),
+      notch = event.deltaX === 0 && Math.abs(event.deltaY) >= 50;
+    if (event.ctrlKey || (notch && !event.shiftKey))
+      this.view.zoom(
+        this.view.scale * Math.exp(-event.deltaY / (event.ctrlKey && !notch ? 100 : 400)),
+        event.clientX - box.x,
+        event.clientY - box.y,
+      );
     else if (event.shiftKey) this.view.pan(-event.deltaY, -event.deltaX);
     else this.view.pan(-event.deltaX, -event.deltaY);
   }
@@ -132,15 +154,27 @@ export class Hand {
   /** @param {KeyboardEvent} event */
   #key(event) {
     if (event.ctrlKey || event.metaKey || event.target !== this.bench) return;
-    const arrow = ARROWS[event.key], held = this.tools.tool === "fingers" && this.overlay.chosen.size > 0 && !this.tools.redrawing;
-    const step = event.shiftKey ? 5 : event.altKey ? 0.1 : 1, { tools, view } = this;
-    const middle = /** @type {[number, number]} */ (this.overlay.cross ? view.toScreen(...this.overlay.cross) : [view.width / 2, view.height / 2]);
+    const arrow = ARROWS[event.key],
+      held = this.tools.tool === "fingers" && this.overlay.chosen.size > 0 && !this.tools.redrawing;
+    const step = event.shiftKey ? 5 : event.altKey ? 0.1 : 1,
+      { tools, view } = this;
+    const middle = /** @type {[number, number]} */ (
+      this.overlay.cross ? view.toScreen(...this.overlay.cross) : [view.width / 2, view.height / 2]
+    );
     /** @type {Record<string, () => void>} */
     const does = {
-      "+": () => view.zoom(view.scale * 1.4, ...middle), "=": () => view.zoom(view.scale * 1.4, ...middle), "-": () => view.zoom(view.scale / 1.4, ...middle),
-      0: () => view.whole(), Enter: () => (held && this.#shifted() ? void tools.place() : this.#enter(event.shiftKey)), Escape: () => this.#escape(),
-      Delete: () => held && tools.takeAway(), Backspace: () => held && tools.takeAway(),
-      t: () => held && tools.nudge(0, 0, 5), T: () => held && tools.nudge(0, 0, -5), l: () => held && tools.nudge(0, 0, 0, 1.1), s: () => held && tools.nudge(0, 0, 0, 1 / 1.1),
+      "+": () => view.zoom(view.scale * 1.4, ...middle),
+      "=": () => view.zoom(view.scale * 1.4, ...middle),
+      "-": () => view.zoom(view.scale / 1.4, ...middle),
+      0: () => view.whole(),
+      Enter: () => (held && this.#shifted() ? void tools.place() : this.#enter(event.shiftKey)),
+      Escape: () => this.#escape(),
+      Delete: () => held && tools.takeAway(),
+      Backspace: () => held && tools.takeAway(),
+      t: () => held && tools.nudge(0, 0, 5),
+      T: () => held && tools.nudge(0, 0, -5),
+      l: () => held && tools.nudge(0, 0, 0, 1.1),
+      s: () => held && tools.nudge(0, 0, 0, 1 / 1.1),
     };
     if (event.key === " ") this.#spaced = true;
     else if (arrow && held) tools.nudge((view.mirrored ? -1 : 1) * arrow[0] * step, arrow[1] * step);
@@ -158,11 +192,20 @@ export class Hand {
 
   /** Moves the crosshair, and the print if it leaves the window. @param {number} dx @param {number} dy */
   #step(dx, dy) {
-    const { view } = this, [w, h] = view.size, from = this.#crossing();
-    const to = /** @type {[number, number]} */ ([Math.min(w, Math.max(0, from[0] + (view.mirrored ? -dx : dx))), Math.min(h, Math.max(0, from[1] + dy))]);
+    const { view } = this,
+      [w, h] = view.size,
+      from = this.#crossing();
+    const to = /** @type {[number, number]} */ ([
+      Math.min(w, Math.max(0, from[0] + (view.mirrored ? -dx : dx))),
+      Math.min(h, Math.max(0, from[1] + dy)),
+    ]);
     this.overlay.cross = to;
-    const [px, py] = view.toScreen(...to), edge = 40;
-    view.pan(Math.max(0, edge - px) - Math.max(0, px - view.width + edge), Math.max(0, edge - py) - Math.max(0, py - view.height + edge));
+    const [px, py] = view.toScreen(...to),
+      edge = 40;
+    view.pan(
+      Math.max(0, edge - px) - Math.max(0, px - view.width + edge),
+      Math.max(0, edge - py) - Math.max(0, py - view.height + edge),
+    );
     if (this.pressed) this.tools.more([[...to, 1]]);
   }
 
@@ -173,14 +216,16 @@ export class Hand {
 
   /** Presses the pencil on the paper, or lifts it. @param {boolean} adds */
   #enter(adds) {
-    const { tools } = this, at = this.#crossing();
+    const { tools } = this,
+      at = this.#crossing();
     if (this.pressed) {
       this.pressed = false;
       tools.end();
       return;
     }
     tools.begin([...at, 1], adds);
-    if (tools.tool === "shake" || (tools.tool === "fingers" && this.overlay.chosen.size > 0 && !tools.redrawing)) tools.end();
+    if (tools.tool === "shake" || (tools.tool === "fingers" && this.overlay.chosen.size > 0 && !tools.redrawing))
+      tools.end();
     else {
       this.pressed = true;
       tools.say("Pressed. Arrows draw, Enter lifts, Escape takes it back.");

@@ -20,8 +20,10 @@ export function unpack(buffer, height, step) {
   const told = JSON.parse(new TextDecoder().decode(new Uint8Array(buffer, 4, length)));
   if (buffer.byteLength <= 4 + length) return { told, shapes: [] };
   const [rings, points] = new Uint32Array(buffer, 4 + length, 2);
-  const ids = new Uint32Array(buffer, 12 + length, rings), starts = new Uint32Array(buffer, 12 + length + 4 * rings, rings + 1);
-  const raw = new Uint16Array(buffer, 16 + length + 8 * rings, 2 * points), xy = new Float32Array(2 * points);
+  const ids = new Uint32Array(buffer, 12 + length, rings),
+    starts = new Uint32Array(buffer, 12 + length + 4 * rings, rings + 1);
+  const raw = new Uint16Array(buffer, 16 + length + 8 * rings, 2 * points),
+    xy = new Float32Array(2 * points);
   for (let k = 0; k < raw.length; k += 2) {
     xy[k] = raw[k] * step;
     xy[k + 1] = height - raw[k + 1] * step;
@@ -34,7 +36,7 @@ export function unpack(buffer, height, step) {
   }
   /** @type {Shape[]} */
   const shapes = [];
-  for (let k = 0; k < rings; ) {
+  for (let k = 0; k < rings;) {
     let end = k + 1;
     while (end < rings && ids[end] === ids[k]) end++;
     const head = group.get(ids[k]) ?? { kind: "snow", name: "", blocks: "" };
@@ -50,9 +52,13 @@ export function unpack(buffer, height, step) {
  * @returns {Shape}
  */
 function shape(id, head, xy, starts) {
-  let x0 = Infinity, y0 = Infinity, x1 = -Infinity, y1 = -Infinity;
+  let x0 = Infinity,
+    y0 = Infinity,
+    x1 = -Infinity,
+    y1 = -Infinity;
   for (let k = 0; k < xy.length; k += 2) {
-    const x = xy[k], y = xy[k + 1];
+    const x = xy[k],
+      y = xy[k + 1];
     if (x < x0) x0 = x;
     if (x > x1) x1 = x;
     if (y < y0) y0 = y;
@@ -63,7 +69,7 @@ function shape(id, head, xy, starts) {
 }
 
 /** Turns rings so that shapes that lie over one another stay full and their holes stay holes. @param {Float32Array} xy @param {number[]} starts */
-function orient(xy, starts) {
+export function orient(xy, starts) {
   for (let r = 0; r + 1 < starts.length; r++) {
     let depth = 0;
     for (let o = 0; starts.length > 2 && o + 1 < starts.length; o++) {
@@ -83,7 +89,8 @@ function twiceArea(xy, from, to) {
 /** @param {Float32Array} xy @param {number} from @param {number} to */
 function turnRound(xy, from, to) {
   for (let i = from, j = to - 2; i < j; i += 2, j -= 2) {
-    const x = xy[i], y = xy[i + 1];
+    const x = xy[i],
+      y = xy[i + 1];
     xy[i] = xy[j];
     xy[i + 1] = xy[j + 1];
     xy[j] = x;
@@ -95,7 +102,8 @@ function turnRound(xy, from, to) {
 function inRing(xy, from, to, x, y) {
   let inside = false;
   for (let i = from, j = to - 2; i < to; j = i, i += 2) {
-    if (xy[i + 1] > y !== xy[j + 1] > y && x < ((xy[j] - xy[i]) * (y - xy[i + 1])) / (xy[j + 1] - xy[i + 1]) + xy[i]) inside = !inside;
+    if (xy[i + 1] > y !== xy[j + 1] > y && x < ((xy[j] - xy[i]) * (y - xy[i + 1])) / (xy[j + 1] - xy[i + 1]) + xy[i])
+      inside = !inside;
   }
   return inside;
 }
@@ -108,14 +116,18 @@ export function holds(its, x, y) {
   return inside;
 }
 
-/** Adds a shape to a path; corners nearer to the last one than `least` mm are passed over. @param {Path2D} path @param {Shape} its @param {number} least */
+/** Adds a shape to a path; corners nearer to the last one than `least` mm are passed over. @param {Path2D} path @param {{xy: Float32Array, starts: number[] | null}} its @param {number} least */
 export function trace(path, its, least = 0) {
-  const { xy } = its, starts = its.starts ?? [0, xy.length], near = least * least;
+  const { xy } = its,
+    starts = its.starts ?? [0, xy.length],
+    near = least * least;
   for (let r = 0; r + 1 < starts.length; r++) {
-    let x = xy[starts[r]], y = xy[starts[r] + 1];
+    let x = xy[starts[r]],
+      y = xy[starts[r] + 1];
     path.moveTo(x, y);
     for (let k = starts[r] + 2; k < starts[r + 1]; k += 2) {
-      const dx = xy[k] - x, dy = xy[k + 1] - y;
+      const dx = xy[k] - x,
+        dy = xy[k + 1] - y;
       if (dx * dx + dy * dy < near) continue;
       path.lineTo((x = xy[k]), (y = xy[k + 1]));
     }
@@ -148,7 +160,8 @@ export class Shapes {
     this.byId.delete(id);
     if (this.#cells && its.kind !== "block") {
       for (const key of keys(its)) {
-        const cell = this.#cells.get(key), at = cell?.indexOf(its) ?? -1;
+        const cell = this.#cells.get(key),
+          at = cell?.indexOf(its) ?? -1;
         if (cell && at >= 0) cell.splice(at, 1);
       }
     }
@@ -217,7 +230,8 @@ export function around(all) {
 
 /** @param {Box} box */
 function* keys({ x0, y0, x1, y1 }) {
-  const left = Math.floor(x0 / CELL_MM), right = Math.floor(x1 / CELL_MM);
+  const left = Math.floor(x0 / CELL_MM),
+    right = Math.floor(x1 / CELL_MM);
   for (let j = Math.floor(y0 / CELL_MM); j <= Math.floor(y1 / CELL_MM); j++) {
     for (let i = left; i <= right; i++) yield j * MOST_CELLS + i;
   }

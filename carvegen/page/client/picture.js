@@ -15,7 +15,8 @@ import { transform } from "./view.js";
 /** @typedef {{layer: Layer, shapes: Set<Shape>, box: Box, paths: Map<number, Path2D>}} Tile */
 
 const IN_TILE = 300; // shapes that are filled as one path: more take longer than their share
-const MOVING_MS = 6, RESTING_MS = 13; // of a frame, to draw on in while the print moves and while it rests
+const MOVING_MS = 6,
+  RESTING_MS = 13; // of a frame, to draw on in while the print moves and while it rests
 const MARGIN = 0.22; // of the window, on each side
 const FRINGE = 0.6; // so far towards the paper what the carver decides is drawn, as in the proof
 const GRAPHITE = "#3b3d42";
@@ -89,7 +90,8 @@ export class Picture {
 
   /** @param {Shape} its */
   #key(its) {
-    const i = Math.floor((its.x0 + its.x1) / 2 / this.#tileMm), j = Math.floor((its.y0 + its.y1) / 2 / this.#tileMm);
+    const i = Math.floor((its.x0 + its.x1) / 2 / this.#tileMm),
+      j = Math.floor((its.y0 + its.y1) / 2 / this.#tileMm);
     return `${i}\n${j}\n${layerOf(its)}`;
   }
 
@@ -101,8 +103,10 @@ export class Picture {
       this.#lands.set(its.name, path);
       return;
     }
-    const key = this.#key(its), tile = this.#tiles.get(key);
-    if (!tile) this.#tiles.set(key, { layer: layerOf(its), shapes: new Set([its]), box: around([its]), paths: new Map() });
+    const key = this.#key(its),
+      tile = this.#tiles.get(key);
+    if (!tile)
+      this.#tiles.set(key, { layer: layerOf(its), shapes: new Set([its]), box: around([its]), paths: new Map() });
     else {
       tile.shapes.add(its);
       tile.box = around([tile.box, its]);
@@ -150,7 +154,9 @@ export class Picture {
   /** A frame: moves what is there, draws on at what is to come. Answers whether another frame is wanted. */
   frame() {
     if (!this.#fresh || (!this.#job && !this.#covers())) this.#begin();
-    const { x, y, scale } = this.view, place = `${x} ${y} ${scale}`, end = performance.now() + (this.#urgent ? 1e4 : place === this.#stood ? RESTING_MS : MOVING_MS);
+    const { x, y, scale } = this.view,
+      place = `${x} ${y} ${scale}`,
+      end = performance.now() + (this.#urgent ? 1e4 : place === this.#stood ? RESTING_MS : MOVING_MS);
     this.#stood = place;
     while (this.#job && performance.now() < end) if (this.#job.next().done) this.#job = null;
     this.#lay();
@@ -163,12 +169,17 @@ export class Picture {
 
   /** Whether the sharp picture reaches all over the window, at this size. */
   #covers() {
-    const its = this.#front, view = this.view;
+    const its = this.#front,
+      view = this.view;
     if (!its || its.at.scale !== view.scale) return false;
-    const s = view.scale, [w, h] = view.size;
-    return (its.at.x <= view.x || its.at.x <= 0) && (its.at.y <= view.y || its.at.y <= 0) &&
+    const s = view.scale,
+      [w, h] = view.size;
+    return (
+      (its.at.x <= view.x || its.at.x <= 0) &&
+      (its.at.y <= view.y || its.at.y <= 0) &&
       (its.at.x + its.across / s >= view.x + view.width / s || its.at.x + its.across / s >= w) &&
-      (its.at.y + its.down / s >= view.y + view.height / s || its.at.y + its.down / s >= h);
+      (its.at.y + its.down / s >= view.y + view.height / s || its.at.y + its.down / s >= h)
+    );
   }
 
   /** Puts the front sheet where the view wants it. */
@@ -177,7 +188,9 @@ export class Picture {
     if (!its) return;
     const k = this.view.scale / its.at.scale;
     const move = `translate(${(its.at.x - this.view.x) * this.view.scale}px, ${(its.at.y - this.view.y) * this.view.scale}px) scale(${k})`;
-    const { view, shade } = this, x = (0 - view.x) * view.scale, y = (0 - view.y) * view.scale;
+    const { view, shade } = this,
+      x = (0 - view.x) * view.scale,
+      y = (0 - view.y) * view.scale;
     shade.style.transform = `translate(${x}px, ${y}px)`;
     [shade.style.width, shade.style.height] = view.size.map((mm) => `${mm * view.scale}px`);
     for (const canvas of [its.winter, its.first]) if (canvas.style.transform !== move) canvas.style.transform = move;
@@ -198,9 +211,13 @@ export class Picture {
 
   /** Only what of the print can come into the window is drawn. */
   #begin() {
-    const { view } = this, s = view.scale, its = this.#sheet();
-    const left = Math.max(view.x - (MARGIN * view.width) / s, -2 / s), top = Math.max(view.y - (MARGIN * view.height) / s, -2 / s);
-    const right = Math.min(view.x + ((1 + MARGIN) * view.width) / s, view.size[0] + 2 / s), bottom = Math.min(view.y + ((1 + MARGIN) * view.height) / s, view.size[1] + 2 / s);
+    const { view } = this,
+      s = view.scale,
+      its = this.#sheet();
+    const left = Math.max(view.x - (MARGIN * view.width) / s, -2 / s),
+      top = Math.max(view.y - (MARGIN * view.height) / s, -2 / s);
+    const right = Math.min(view.x + ((1 + MARGIN) * view.width) / s, view.size[0] + 2 / s),
+      bottom = Math.min(view.y + ((1 + MARGIN) * view.height) / s, view.size[1] + 2 / s);
     its.ratio = Math.min(2, globalThis.devicePixelRatio || 1);
     its.across = Math.max(1, Math.ceil((right - left) * s));
     its.down = Math.max(1, Math.ceil((bottom - top) * s));
@@ -211,13 +228,16 @@ export class Picture {
 
   /** @param {Sheet} its @returns {Generator<undefined, void>} */
   *#drawing(its) {
-    const across = Math.ceil(its.across * its.ratio), down = Math.ceil(its.down * its.ratio);
+    const across = Math.ceil(its.across * its.ratio),
+      down = Math.ceil(its.down * its.ratio);
     for (const canvas of [its.winter, this.#look.before ? its.first : null]) {
       if (canvas && (canvas.width !== across || canvas.height !== down)) [canvas.width, canvas.height] = [across, down];
     }
-    for (const canvas of [its.winter, its.first]) [canvas.style.width, canvas.style.height] = [`${across / its.ratio}px`, `${down / its.ratio}px`];
+    for (const canvas of [its.winter, its.first])
+      [canvas.style.width, canvas.style.height] = [`${across / its.ratio}px`, `${down / its.ratio}px`];
     /** @type {Map<Layer, Pen>} */
-    const masks = new Map(), seen = this.#shown(its);
+    const masks = new Map(),
+      seen = this.#shown(its);
     for (const layer of this.#used()) {
       const pen = this.#mask(layer, across, down);
       masks.set(layer, pen);
@@ -273,7 +293,13 @@ export class Picture {
   /** Lets a pen draw mm of the print on a sheet from one of its pixels on. @param {Pen | CanvasRenderingContext2D} pen @param {Sheet} its @param {number} x @param {number} y */
   #place(pen, its, x, y) {
     const k = its.at.scale * its.ratio;
-    transform(pen, { scale: its.at.scale, x: its.at.x + x / k, y: its.at.y + y / k }, this.#look.mirrored, this.view.size[0], its.ratio);
+    transform(
+      pen,
+      { scale: its.at.scale, x: its.at.x + x / k, y: its.at.y + y / k },
+      this.#look.mirrored,
+      this.view.size[0],
+      its.ratio,
+    );
   }
 
   /** @param {Tile} tile @param {number} scale */
@@ -311,9 +337,19 @@ export class Picture {
       for (const block of this.#blocks) {
         if (!this.#look.blocks.has(block.name)) continue;
         const rim = this.#look.rubbing ? reachOf(its) : 0; // so that no edge is seen where two rectangles meet
-        const ink = this.#block(this.#table(w + 2 * rim, h + 2 * rim).ink, block, its, x - rim, y - rim, w + 2 * rim, h + 2 * rim, k === 1 ? layers.filter(isDrawn) : layers, white);
+        const ink = this.#block(
+          this.#table(w + 2 * rim, h + 2 * rim).ink,
+          block,
+          its,
+          x - rim,
+          y - rim,
+          w + 2 * rim,
+          h + 2 * rim,
+          k === 1 ? layers.filter(isDrawn) : layers,
+          white,
+        );
         if (this.#look.rubbing) this.#rub(ink, its, x - rim, y - rim);
-        print(pen, ink.canvas, this.#look.rubbing ? 0 : block.opacity ?? 0, [rim, rim, w, h, x, y, w, h]);
+        print(pen, ink.canvas, this.#look.rubbing ? 0 : (block.opacity ?? 0), [rim, rim, w, h, x, y, w, h]);
       }
       pen.restore();
     }
@@ -331,7 +367,7 @@ export class Picture {
     pen.clearRect(0, 0, w, h);
     if (land) {
       this.#place(pen, its, x, y);
-      pen.fillStyle = this.#look.rubbing ? GRAPHITE : block.ink ?? PRESSED;
+      pen.fillStyle = this.#look.rubbing ? GRAPHITE : (block.ink ?? PRESSED);
       pen.fill(land, "evenodd");
     }
     pen.globalCompositeOperation = "destination-out";
@@ -348,12 +384,20 @@ export class Picture {
 
   /** Makes land look rubbed with a graphite stick through thin paper: grain and strokes, darker along the edges. @param {Pen} ink @param {Sheet} its @param {number} x @param {number} y */
   #rub(ink, its, x, y) {
-    const { edge } = this.#table(ink.canvas.width, ink.canvas.height), grain = this.#grain ?? (this.#grain = graphiteGrain());
-    const reach = reachOf(its), k = its.at.scale * its.ratio;
+    const { edge } = this.#table(ink.canvas.width, ink.canvas.height),
+      grain = this.#grain ?? (this.#grain = graphiteGrain());
+    const reach = reachOf(its),
+      k = its.at.scale * its.ratio;
     edge.globalCompositeOperation = "copy";
     edge.drawImage(ink.canvas, 0, 0);
     edge.globalCompositeOperation = "destination-in"; // what stays lies farther from every edge than `reach`
-    for (const [dx, dy] of [[reach, 0], [-reach, 0], [0, reach], [0, -reach]]) edge.drawImage(ink.canvas, dx, dy);
+    for (const [dx, dy] of [
+      [reach, 0],
+      [-reach, 0],
+      [0, reach],
+      [0, -reach],
+    ])
+      edge.drawImage(ink.canvas, dx, dy);
     ink.setTransform(1, 0, 0, 1, 0, 0);
     ink.globalCompositeOperation = "destination-out";
     ink.globalAlpha = 0.36;
@@ -361,7 +405,9 @@ export class Picture {
     ink.globalAlpha = 1;
     const pattern = ink.createPattern(grain, "repeat");
     if (pattern) {
-      pattern.setTransform(new DOMMatrix([1, 0, 0, 1, -(Math.round(its.at.x * k) + x), -(Math.round(its.at.y * k) + y)]));
+      pattern.setTransform(
+        new DOMMatrix([1, 0, 0, 1, -(Math.round(its.at.x * k) + x), -(Math.round(its.at.y * k) + y)]),
+      );
       ink.fillStyle = pattern;
       ink.fillRect(0, 0, ink.canvas.width, ink.canvas.height);
     }
@@ -380,9 +426,13 @@ export class Picture {
 
   /** Draws one box of a sheet anew, now. @param {Box} box @param {Sheet} its */
   #patch(box, its) {
-    const { at } = its, k = at.scale * its.ratio, left = this.#look.mirrored ? this.view.size[0] - box.x1 : box.x0;
-    const x = Math.max(0, Math.floor((left - at.x) * k) - 2), y = Math.max(0, Math.floor((box.y0 - at.y) * k) - 2);
-    const w = Math.min(its.winter.width, Math.ceil((left + box.x1 - box.x0 - at.x) * k) + 2) - x, h = Math.min(its.winter.height, Math.ceil((box.y1 - at.y) * k) + 2) - y;
+    const { at } = its,
+      k = at.scale * its.ratio,
+      left = this.#look.mirrored ? this.view.size[0] - box.x1 : box.x0;
+    const x = Math.max(0, Math.floor((left - at.x) * k) - 2),
+      y = Math.max(0, Math.floor((box.y0 - at.y) * k) - 2);
+    const w = Math.min(its.winter.width, Math.ceil((left + box.x1 - box.x0 - at.x) * k) + 2) - x,
+      h = Math.min(its.winter.height, Math.ceil((box.y1 - at.y) * k) + 2) - y;
     if (w <= 0 || h <= 0) return;
     const whole = this.#look.mirrored ? this.view.size[0] - at.x - (x + w) / k : at.x + x / k;
     const near = this.shapes.within({ x0: whole, y0: at.y + y / k, x1: whole + w / k, y1: at.y + (y + h) / k });
@@ -404,25 +454,36 @@ export class Picture {
 
   /** Each block that is shown, alone, as large as the window: to be laid over one another elsewhere. @param {number} ratio */
   apart(ratio) {
-    const { view } = this, its = { at: { scale: view.scale, x: view.x, y: view.y }, across: view.width, down: view.height, ratio };
-    const sheet = /** @type {Sheet} */ ({ ...its, winter: document.createElement("canvas"), first: document.createElement("canvas"), pens: [] });
-    const w = Math.ceil(view.width * ratio), h = Math.ceil(view.height * ratio), seen = this.#shown(sheet);
-    return this.#blocks.filter((block) => this.#look.blocks.has(block.name)).map((block) => {
-      const pen = this.#block(sketch(w, h), block, sheet, 0, 0, w, h, this.#used(), (layer, mask) => {
-        this.#place(mask, sheet, 0, 0);
-        for (const tile of this.#tiles.values()) {
-          if (tile.layer === layer && meet(tile.box, seen)) mask.fill(this.#pathOf(tile, sheet.at.scale * ratio));
-        }
-      });
-      return { block, picture: pen.canvas };
+    const { view } = this,
+      its = { at: { scale: view.scale, x: view.x, y: view.y }, across: view.width, down: view.height, ratio };
+    const sheet = /** @type {Sheet} */ ({
+      ...its,
+      winter: document.createElement("canvas"),
+      first: document.createElement("canvas"),
+      pens: [],
     });
+    const w = Math.ceil(view.width * ratio),
+      h = Math.ceil(view.height * ratio),
+      seen = this.#shown(sheet);
+    return this.#blocks
+      .filter((block) => this.#look.blocks.has(block.name))
+      .map((block) => {
+        const pen = this.#block(sketch(w, h), block, sheet, 0, 0, w, h, this.#used(), (layer, mask) => {
+          this.#place(mask, sheet, 0, 0);
+          for (const tile of this.#tiles.values()) {
+            if (tile.layer === layer && meet(tile.box, seen)) mask.fill(this.#pathOf(tile, sheet.at.scale * ratio));
+          }
+        });
+        return { block, picture: pen.canvas };
+      });
   }
 }
 
 /** A rectangle in pieces of which each is drawn within a few milliseconds. @param {number} x @param {number} y @param {number} w @param {number} h @returns {Generator<[number, number, number, number]>} */
 function* rectangles(x, y, w, h) {
   for (let top = y; top < y + h; top += 256) {
-    for (let left = x; left < x + w; left += 512) yield [left, top, Math.min(512, x + w - left), Math.min(256, y + h - top)];
+    for (let left = x; left < x + w; left += 512)
+      yield [left, top, Math.min(512, x + w - left), Math.min(256, y + h - top)];
   }
 }
 
@@ -442,7 +503,8 @@ export function print(pen, ink, opacity, place) {
 }
 
 /** @param {Shape} its @returns {Layer} */
-const layerOf = (its) => `${its.kind === "fringe" ? FRINGE : 1}\n${its.kind === "white" && its.name === "paper" ? "drawn" : "marked"}\n${its.blocks}`;
+const layerOf = (its) =>
+  `${its.kind === "fringe" ? FRINGE : 1}\n${its.kind === "white" && its.name === "paper" ? "drawn" : "marked"}\n${its.blocks}`;
 
 /** @param {Layer} layer */
 const shareOf = (layer) => Number(layer.split("\n")[0]);
@@ -461,14 +523,20 @@ const leastCorner = (scale) => (scale < 3 ? 0.2 : scale < 7 ? 0.1 : 0);
 
 /** What paper and stick leave white: fine grain, and strokes that lean to the right. */
 function graphiteGrain() {
-  const size = 256, pen = sketch(size, size), picture = pen.createImageData(size, size);
+  const size = 256,
+    pen = sketch(size, size),
+    picture = pen.createImageData(size, size);
   let seed = 7;
   const next = () => (seed = (seed * 1103515245 + 12345) % 2147483648) / 2147483648;
-  const tooth = Float32Array.from({ length: size * size }, next), stroke = Float32Array.from({ length: size }, next);
+  const tooth = Float32Array.from({ length: size * size }, next),
+    stroke = Float32Array.from({ length: size }, next);
   for (let y = 0; y < size; y++) {
     for (let x = 0; x < size; x++) {
-      const at = y * size + x, right = y * size + ((x + 1) % size), below = ((y + 1) % size) * size + x;
-      const soft = (2 * tooth[at] + tooth[right] + tooth[below]) / 4, line = (x + y) % size;
+      const at = y * size + x,
+        right = y * size + ((x + 1) % size),
+        below = ((y + 1) % size) * size + x;
+      const soft = (2 * tooth[at] + tooth[right] + tooth[below]) / 4,
+        line = (x + y) % size;
       const lean = (stroke[line] + stroke[(line + 1) % size] + stroke[(line + 2) % size]) / 3;
       picture.data[4 * at + 3] = 255 * Math.min(0.85, Math.max(0, 0.9 * (soft - 0.38) + 0.75 * (lean - 0.35) + 0.22));
     }

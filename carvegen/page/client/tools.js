@@ -11,11 +11,19 @@ import { PENCILS } from "./overlay.js";
 
 /** Tools that are no pencil. @type {Tool[]} */
 export const OTHERS = [
-  { key: "fingers", label: "fingers", help: "Touch a flake or a heap, or loop several: then move, turn, enlarge or take away." },
+  {
+    key: "fingers",
+    label: "fingers",
+    help: "Touch a flake or a heap, or loop several: then move, turn, enlarge or take away.",
+  },
   { key: "flakes off", label: "flakes off", help: "Rub over flakes: they go, and the block prints there again." },
   { key: "rubber", label: "rubber", help: "Rubs out pencil marks." },
   { key: "own snow", label: "own snow", help: "Draw an outline: what is in it becomes snow." },
-  { key: "shake", label: "shake", help: "Tap a branch or a rail: the heap on it falls. Tap again, and it lies there again." },
+  {
+    key: "shake",
+    label: "shake",
+    help: "Tap a branch or a rail: the heap on it falls. Tap again, and it lies there again.",
+  },
   { key: "slide", label: "slide", help: "Slide the print about on the bench." },
 ];
 
@@ -82,7 +90,12 @@ export class Tools {
     this.overlay.moved = { dx: 0, dy: 0, turn: 0, scale: 1 };
     this.redrawing = false;
     const n = this.overlay.chosen.size;
-    if (n) this.say(n === 1 ? `One shape of ${[...this.overlay.chosen][0].name} is in your fingers.` : `${n} shapes are in your fingers.`);
+    if (n)
+      this.say(
+        n === 1
+          ? `One shape of ${[...this.overlay.chosen][0].name} is in your fingers.`
+          : `${n} shapes are in your fingers.`,
+      );
     this.changed();
   }
 
@@ -92,8 +105,15 @@ export class Tools {
     if (this.tool === "slide") this.#grip = "slide";
     else if (this.tool === "fingers" && !this.redrawing) this.#touch(spot);
     else if (this.tool !== "shake") {
-      const k = this.meanings.findIndex((its) => its.key === this.tool), rubs = this.tool === "rubber" || this.tool === "flakes off";
-      const kind = rubs ? "rub" : this.redrawing || this.tool === "own snow" ? "outline" : this.#loops() ? "loop" : "stroke";
+      const k = this.meanings.findIndex((its) => its.key === this.tool),
+        rubs = this.tool === "rubber" || this.tool === "flakes off";
+      const kind = rubs
+        ? "rub"
+        : this.redrawing || this.tool === "own snow"
+          ? "outline"
+          : this.#loops()
+            ? "loop"
+            : "stroke";
       this.#draw({ kind, spots: [spot], breadth: this.breadth, colour: PENCILS[k] ?? "#2b2a28" });
     }
     this.changed();
@@ -107,7 +127,10 @@ export class Tools {
 
   /** @param {Spot} spot */
   #touch([x, y]) {
-    const { overlay, view } = this, bead = overlay.bead, ring = overlay.ring, px = 1 / view.scale;
+    const { overlay, view } = this,
+      bead = overlay.bead,
+      ring = overlay.ring,
+      px = 1 / view.scale;
     if (bead && Math.hypot(bead[0] - x, bead[1] - y) < GRIP * px) this.#grip = "bead";
     else if (ring && Math.hypot(ring.x - x, ring.y - y) < ring.r) this.#grip = "move";
     else {
@@ -120,10 +143,12 @@ export class Tools {
 
   /** The hand moves. @param {Spot[]} spots */
   more(spots) {
-    const last = spots[spots.length - 1], from = this.#from;
+    const last = spots[spots.length - 1],
+      from = this.#from;
     if (!from) return;
     if (this.trail) {
-      const { spots: line } = this.trail, least = 0.4 / this.view.scale;
+      const { spots: line } = this.trail,
+        least = 0.4 / this.view.scale;
       for (const spot of spots) {
         const end = line[line.length - 1];
         if (Math.hypot(spot[0] - end[0], spot[1] - end[1]) >= least) line.push(spot);
@@ -135,15 +160,20 @@ export class Tools {
 
   /** The bead is pulled: round the ring it turns, outwards it makes larger. @param {number} x @param {number} y @param {{x: number, y: number}} from */
   #pull(x, y, from) {
-    const box = around(this.overlay.chosen), mx = (box.x0 + box.x1) / 2, my = (box.y0 + box.y1) / 2;
-    const half = Math.hypot(box.x1 - box.x0, box.y1 - box.y0) / 2, rim = 14 / this.view.scale;
+    const box = around(this.overlay.chosen),
+      mx = (box.x0 + box.x1) / 2,
+      my = (box.y0 + box.y1) / 2;
+    const half = Math.hypot(box.x1 - box.x0, box.y1 - box.y0) / 2,
+      rim = 14 / this.view.scale;
     this.overlay.moved.turn = Math.atan2(y - my, x - mx) - Math.atan2(from.y - my, from.x - mx);
     this.overlay.moved.scale = Math.min(5, Math.max(0.2, (Math.hypot(x - mx, y - my) - rim) / Math.max(half, 1e-6)));
   }
 
   /** The hand lifts. */
   end() {
-    const { trail, overlay } = this, grip = this.#grip, from = this.#from;
+    const { trail, overlay } = this,
+      grip = this.#grip,
+      from = this.#from;
     this.trail = this.#grip = this.#from = null;
     if (trail && this.tool === "fingers" && !this.redrawing) {
       overlay.trails.delete(trail);
@@ -163,22 +193,32 @@ export class Tools {
 
   /** @param {Spot[]} spots of a loop: what lies in it is chosen */
   #ringed(spots) {
-    const xy = Float32Array.from(spots.flatMap(([x, y]) => [x, y])), loop = { xy, starts: null, ...boxOf(spots) };
+    const xy = Float32Array.from(spots.flatMap(([x, y]) => [x, y])),
+      loop = { xy, starts: null, ...boxOf(spots) };
     if (Math.hypot(loop.x1 - loop.x0, loop.y1 - loop.y0) < STILL / this.view.scale) return this.choose([]);
     const area = /** @type {Shape} */ ({ id: 0, kind: "", name: "", blocks: "", ...loop });
-    this.choose([...this.shapes.within(loop)].filter((its) => its.kind === "snow" && holds(area, (its.x0 + its.x1) / 2, (its.y0 + its.y1) / 2)));
+    this.choose(
+      [...this.shapes.within(loop)].filter(
+        (its) => its.kind === "snow" && holds(area, (its.x0 + its.x1) / 2, (its.y0 + its.y1) / 2),
+      ),
+    );
     if (this.overlay.chosen.size === 0) this.say("There is no snow in that loop.");
   }
 
   /** @param {import("./overlay.js").Trail} trail @returns {Gesture} */
   #gesture({ kind, spots, breadth }) {
-    const points = spots.map(([x, y, p]) => [...this.#up(x, y), round(p)]), flat = points.map(([x, y]) => [x, y]);
+    const points = spots.map(([x, y, p]) => [...this.#up(x, y), round(p)]),
+      flat = points.map(([x, y]) => [x, y]);
     if (this.redrawing) return { do: "redraw", shape: [...this.overlay.chosen][0]?.id, points: flat };
     if (this.tool === "own snow") return { do: "draw", motif: this.motif || this.#usual(spots), points: flat };
     if (this.tool === "rubber") return { do: "erase", breadth, points: flat };
     if (this.tool === "flakes off") return { do: "take away", breadth, points: flat };
     if (this.tool === "grow again") return { do: "try", points: flat, motif: this.motif || this.#usual(spots) };
-    const meant = { meaning: this.tool, strength: this.pencil?.graded ? this.heaviness : 1, ...(this.motif ? { motif: this.motif } : {}) };
+    const meant = {
+      meaning: this.tool,
+      strength: this.pencil?.graded ? this.heaviness : 1,
+      ...(this.motif ? { motif: this.motif } : {}),
+    };
     return kind === "loop" ? { do: "area", ...meant, points: flat } : { do: "stroke", ...meant, breadth, points };
   }
 
@@ -186,7 +226,8 @@ export class Tools {
   #usual(spots) {
     /** @type {Map<string, number>} */
     const counts = new Map(this.motifs.map((name) => [name, 0]));
-    for (const its of this.shapes.within(boxOf(spots))) if (its.kind === "snow") counts.set(its.name, (counts.get(its.name) ?? 0) + 1);
+    for (const its of this.shapes.within(boxOf(spots)))
+      if (its.kind === "snow") counts.set(its.name, (counts.get(its.name) ?? 0) + 1);
     return [...counts].sort((a, b) => b[1] - a[1])[0]?.[0] ?? "";
   }
 
@@ -203,11 +244,19 @@ export class Tools {
 
   /** Lets go of what was moved, where it is now. */
   async place() {
-    const { overlay } = this, { dx, dy, turn, scale } = overlay.moved, box = around(overlay.chosen);
-    const still = Math.hypot(dx, dy) < STILL / 2 / this.view.scale && Math.abs(turn) < 1e-3 && Math.abs(scale - 1) < 1e-3;
+    const { overlay } = this,
+      { dx, dy, turn, scale } = overlay.moved,
+      box = around(overlay.chosen);
+    const still =
+      Math.hypot(dx, dy) < STILL / 2 / this.view.scale && Math.abs(turn) < 1e-3 && Math.abs(scale - 1) < 1e-3;
     if (overlay.chosen.size === 0 || still) return void (overlay.moved = { dx: 0, dy: 0, turn: 0, scale: 1 });
     await this.#pass({
-      do: "move", ids: [...overlay.chosen].map((its) => its.id), dx: round(dx), dy: round(-dy), turn_deg: round((-turn * 180) / Math.PI), scale: round(scale),
+      do: "move",
+      ids: [...overlay.chosen].map((its) => its.id),
+      dx: round(dx),
+      dy: round(-dy),
+      turn_deg: round((-turn * 180) / Math.PI),
+      scale: round(scale),
       about: this.#up((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2),
     });
     overlay.moved = { dx: 0, dy: 0, turn: 0, scale: 1 };
@@ -223,7 +272,12 @@ export class Tools {
   /** Moves what is chosen by the keyboard; it lies there once it is put down. @param {number} dx @param {number} dy @param {number} turn degrees @param {number} scale */
   nudge(dx, dy, turn = 0, scale = 1) {
     const { moved } = this.overlay;
-    this.overlay.moved = { dx: moved.dx + dx, dy: moved.dy + dy, turn: moved.turn + (turn * Math.PI) / 180, scale: Math.min(5, Math.max(0.2, moved.scale * scale)) };
+    this.overlay.moved = {
+      dx: moved.dx + dx,
+      dy: moved.dy + dy,
+      turn: moved.turn + (turn * Math.PI) / 180,
+      scale: Math.min(5, Math.max(0.2, moved.scale * scale)),
+    };
     this.changed();
   }
 

@@ -18,7 +18,12 @@
 export class Refusal extends Error {
   /** @param {{what?: string, why?: string, remedy?: string}} told */
   constructor(told) {
-    super([told.what, told.why, told.remedy].filter(Boolean).map((part) => sentence(String(part))).join(" ") || "That could not be done.");
+    super(
+      [told.what, told.why, told.remedy]
+        .filter(Boolean)
+        .map((part) => sentence(String(part)))
+        .join(" ") || "That could not be done.",
+    );
   }
 }
 
@@ -30,7 +35,11 @@ async function checked(answer) {
   if (answer.ok) return answer;
   const text = await answer.text();
   let told = { what: text.slice(0, 300) };
-  try { told = JSON.parse(text); } catch { /* plain words */ }
+  try {
+    told = JSON.parse(text);
+  } catch {
+    /* plain words */
+  }
   throw new Refusal(told);
 }
 
@@ -51,11 +60,14 @@ export const tellPacked = async (path, body) => (await checked(await post(path, 
 
 /** @param {File} file @returns {Promise<any>} */
 export async function upload(file) {
-  return (await checked(await post(`upload/${encodeURIComponent(file.name)}`, file, "application/octet-stream"))).json();
+  return (
+    await checked(await post(`upload/${encodeURIComponent(file.name)}`, file, "application/octet-stream"))
+  ).json();
 }
 
 /** @param {string} path @param {BodyInit} body @param {string} kind */
-const post = (path, body, kind = "application/json") => fetch(path, { method: "POST", headers: { "content-type": kind }, body });
+const post = (path, body, kind = "application/json") =>
+  fetch(path, { method: "POST", headers: { "content-type": kind }, body });
 
 /** @param {number} ms */
 const pause = (ms) => new Promise((done) => setTimeout(done, ms));
@@ -115,7 +127,8 @@ export function listen(window_id, heard, silent) {
   source.onerror = () => silent(true);
   addEventListener("pagehide", () => {
     source.close();
-    if (window_id !== undefined) navigator.sendBeacon("close", new Blob([JSON.stringify({ window_id })], { type: "application/json" }));
+    if (window_id !== undefined)
+      navigator.sendBeacon("close", new Blob([JSON.stringify({ window_id })], { type: "application/json" }));
   });
   return () => source.close();
 }

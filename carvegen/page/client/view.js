@@ -1,6 +1,7 @@
 // Where on the screen a place of the print is. Lengths of the print are mm with y down; the screen's are CSS pixels.
 
-const LEAST = 0.3, MOST = 120; // pixels a mm
+const LEAST = 0.3,
+  MOST = 120; // pixels a mm
 const USUAL = 96 / 25.4; // what a CSS pixel stands for where nobody has measured the screen
 const KEY = "carvegen: pixels of 100 mm on this screen";
 
@@ -19,16 +20,28 @@ export class View {
 
   /** Pixels a mm at true size. */
   get true_() {
-    try { return Number(localStorage.getItem(KEY)) / 100 || USUAL; } catch { return USUAL; }
+    try {
+      return Number(localStorage.getItem(KEY)) / 100 || USUAL;
+    } catch {
+      return USUAL;
+    }
   }
 
   get measured() {
-    try { return localStorage.getItem(KEY) !== null; } catch { return false; }
+    try {
+      return localStorage.getItem(KEY) !== null;
+    } catch {
+      return false;
+    }
   }
 
   /** Remembers how many pixels lay beside 100 mm of a ruler. @param {number} pixels */
   measure(pixels) {
-    try { localStorage.setItem(KEY, String(pixels)); } catch { /* a browser that keeps nothing */ }
+    try {
+      localStorage.setItem(KEY, String(pixels));
+    } catch {
+      /* a browser that keeps nothing */
+    }
   }
 
   /** @param {number} x @param {number} y @returns {[number, number]} */
@@ -67,7 +80,10 @@ export class View {
 
   whole() {
     const room = 28;
-    this.scale = Math.max(LEAST, Math.min((this.width - 2 * room) / this.size[0], (this.height - 2 * room) / this.size[1]));
+    this.scale = Math.max(
+      LEAST,
+      Math.min((this.width - 2 * room) / this.size[0], (this.height - 2 * room) / this.size[1]),
+    );
     this.x = (this.size[0] - this.width / this.scale) / 2;
     this.y = (this.size[1] - this.height / this.scale) / 2;
     this.moved();
@@ -84,9 +100,17 @@ export class View {
 
   /** Keeps at least a corner of the print on the bench. */
   #hold() {
-    const across = this.width / this.scale, down = this.height / this.scale, rest = 0.2;
-    this.x = Math.min(this.size[0] - rest * Math.min(across, this.size[0]), Math.max(rest * Math.min(across, this.size[0]) - across, this.x));
-    this.y = Math.min(this.size[1] - rest * Math.min(down, this.size[1]), Math.max(rest * Math.min(down, this.size[1]) - down, this.y));
+    const across = this.width / this.scale,
+      down = this.height / this.scale,
+      rest = 0.2;
+    this.x = Math.min(
+      this.size[0] - rest * Math.min(across, this.size[0]),
+      Math.max(rest * Math.min(across, this.size[0]) - across, this.x),
+    );
+    this.y = Math.min(
+      this.size[1] - rest * Math.min(down, this.size[1]),
+      Math.max(rest * Math.min(down, this.size[1]) - down, this.y),
+    );
   }
 }
 
