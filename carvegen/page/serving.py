@@ -81,7 +81,7 @@ async def _run(page: Page, app: Guard, door: socket.socket, idle_s: float, ready
 
 def _door(port: int) -> socket.socket:
     door = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    if os.name == "posix":  # elsewhere it would let another server in at the same door
+    if os.name == "posix":  # elsewhere it would let another server in at the same port
         door.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         door.bind((_HOST, port))

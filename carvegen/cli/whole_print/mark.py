@@ -15,7 +15,7 @@ __all__ = ["command"]
 @click.command(name="mark")
 @click.argument("file", metavar="[PRINT.TOML]", required=False, type=click.Path(path_type=Path))
 @click.option(
-    "--port", type=click.IntRange(0, 65535), default=0, help="Door of this computer to use.  [default: any free]"
+    "--port", type=click.IntRange(0, 65535), default=0, help="Port of this computer to serve on.  [default: any free]"
 )
 @click.option("--no-browser", is_flag=True, help="Only say the address; open no browser.")
 @options.profile_folders

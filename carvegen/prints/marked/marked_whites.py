@@ -155,9 +155,7 @@ def _lights(white: White, marks: Sequence[Mark]) -> Iterator[White]:
         yield replace(white, shapes=shapes, leaves=blocks)
 
 
-def _parts(
-    white: White, marks: Sequence[Mark], bed: Bed, others: Sequence[White], memory: Memory
-) -> Iterator[White]:
+def _parts(white: White, marks: Sequence[Mark], bed: Bed, others: Sequence[White], memory: Memory) -> Iterator[White]:
     """A motif's white after the marks that are for it, for each lot of blocks that has the same of them."""
     for blocks, its in _by_blocks(white.leaves, [mark for mark in marks if mark.is_for(motif=white.name)]):
         if not its:
