@@ -43,6 +43,8 @@ export class Overlay {
   cross = null;
   /** @type {[number, number, number] | null} the pencil's tip: where, and how broad */
   tip = null;
+  /** @type {Set<string>} blocks that are not shown: what would break on them is not ringed */
+  hidden = new Set();
   showMarks = true;
   showRings = true;
   paper = "#fbfaf6";
@@ -287,7 +289,7 @@ export class Overlay {
   #rings() {
     const { pen, view } = this;
     for (const its of this.findings) {
-      if (!its.at || (its.left && its.id !== this.lookedAt)) continue;
+      if (!its.at || (its.left && its.id !== this.lookedAt) || this.hidden.has(its.block)) continue;
       const on = its.id === this.lookedAt,
         r = (on ? 26 : 13) / view.scale,
         y = view.size[1] - its.at[1];

@@ -85,6 +85,7 @@ function show(now) {
   seen = now;
   stopShifting();
   picture.show({ blocks: new Set(now.blocks), rubbing: now.rubbing, mirrored: now.mirrored, before: now.before });
+  overlay.hidden = new Set(print.blocks.map((its) => its.name).filter((name) => !now.blocks.includes(name)));
   overlay.showMarks = now.marks;
   overlay.showRings = now.rings;
   byId("between").hidden = !now.before;

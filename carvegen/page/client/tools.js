@@ -86,6 +86,7 @@ export class Tools {
 
   /** @param {Iterable<Shape>} shapes */
   choose(shapes) {
+    const had = this.overlay.chosen.size;
     this.overlay.chosen = new Set(shapes);
     this.overlay.moved = { dx: 0, dy: 0, turn: 0, scale: 1 };
     this.redrawing = false;
@@ -96,6 +97,7 @@ export class Tools {
           ? `One shape of ${[...this.overlay.chosen][0].name} is in your fingers.`
           : `${n} shapes are in your fingers.`,
       );
+    else if (had) this.say("Put down.");
     this.changed();
   }
 
