@@ -49,7 +49,7 @@ def pytest_terminal_summary(terminalreporter) -> None:
 
 #: Rooms whose tests ask for a grown block, but not how it grows.
 _MOTIFS = sorted(summaries())
-_GROWN_ONCE = ("browser", "cli", "delivery", "prints", "readers", "toolpaths", "writers")
+_GROWN_ONCE = ("browser", "cli", "delivery", "page", "prints", "readers", "toolpaths", "writers")
 
 
 @pytest.fixture(autouse=True)

@@ -30,6 +30,7 @@ _ROOMS = {
     "whole_print": {
         "new": "Write a sample print into a new folder: a print file to start from, and its drawing.",
         "build": "Build a whole print from its file: every block in register, proofs, one report.",
+        "mark": "Open a print in the browser: look, mark, touch flakes, get the files.",
         "sheet": "Print a sheet to mark with coloured pencils; read marks from a photograph of it.",
         "keep": "Keep what has grown in files beside the print, to edit by hand; or let it grow again.",
         "undo": "Put back a print file and its kept files as they were before the last change.",

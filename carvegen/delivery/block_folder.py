@@ -43,7 +43,7 @@ from carvegen.writers.proof.proof_sheet import proof_sheet_html
 if TYPE_CHECKING:
     from carvegen.base.findings import Report
     from carvegen.blocks.block import Block
-    from carvegen.blocks.job import Job
+    from carvegen.blocks.job import Job, Setup
     from carvegen.checks.mending import Change
     from carvegen.toolpaths.paths import Plan
 
@@ -250,8 +250,8 @@ def _px_per_mm(width_mm: float, height_mm: float) -> float:
     return min(_PROOF_PX_PER_MM, math.sqrt(_PROOF_PX / (width_mm * height_mm)))
 
 
-def question(job: Job) -> str:
-    """What must be asked before this job, or nothing."""
+def question(job: Job | Setup) -> str:
+    """What must be asked before a job, or nothing."""
     if job.permit.verdict is not Verdict.ASK:
         return ""
     declared = job.declared or "NOT DECLARED"

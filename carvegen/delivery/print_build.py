@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -58,7 +58,7 @@ if TYPE_CHECKING:
     from carvegen.prints.misregister.trials import Outcome
     from carvegen.writers.whole_print.print_report import BlockFindings
 
-__all__ = ["Built", "build_print"]
+__all__ = ["Built", "build_print", "purposes"]
 
 #: The steps besides the blocks', which have the blocks' names: none of those can begin with a space.
 _CUTS, _PROOFS, _REGISTER, _REPORT = CUTS, " proofs", " register", " report"
@@ -298,19 +298,28 @@ class _Build:
 
     def built(self, kept: Sequence[str] = ()) -> Built:
         """What was done."""
-        files = self.record.files
         return Built(
-            files={
-                **self._purpose(),
-                **{name: REGISTER_PURPOSE[name] for name in files if name in REGISTER_PURPOSE},
-                **{name: _alone(Path(name).stem) for name in files if name.startswith("inks/")},
-            },
+            files={**self._purpose(), **_more_purposes(self.record.files)},
             blocks={name: self.why[name] for name in self.block_inputs},
             proofs=self.why[_PROOFS],
             register=self.why[_REGISTER],
             report=self.report,
             notes=(*self.notes, *kept),
         )  # fmt: skip
+
+
+def purposes(files: Iterable[str]) -> dict[str, str]:
+    """What the files of a whole print are for, of those that a build has made; those of blocks are told by these."""
+    there = list(files)
+    return {**{name: its for name, its in _PURPOSE.items() if name in there}, **_more_purposes(there)}
+
+
+def _more_purposes(files: Iterable[str]) -> dict[str, str]:
+    there = list(files)
+    return {
+        **{name: REGISTER_PURPOSE[name] for name in there if name in REGISTER_PURPOSE},
+        **{name: _alone(Path(name).stem) for name in there if name.startswith("inks/")},
+    }
 
 
 def _try_out(inputs: RegisterInputs, say: Say) -> Outcome | None:

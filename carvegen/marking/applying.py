@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from carvegen.base.limits import Limits
     from carvegen.geometry import Mask, PolygonArray
 
-__all__ = ["Bed", "marked", "reach_mm", "settled_by"]
+__all__ = ["Bed", "in_order", "marked", "reach_mm", "settled_by"]
 
 #: In which order the marks work, whatever their order in the file: what must stay or come out has the last word.
 _ORDER = (
@@ -107,10 +107,15 @@ def marked(growth: Growth, marks: Sequence[Mark], bed: Bed) -> Growth:
     Growth
         The same object if there is no mark.
     """
-    for mark in sorted(marks, key=lambda mark: _ORDER.index(mark.meaning)):
+    for mark in in_order(marks):
         if not shapely.is_empty(mark.shape):
             growth = _Hand(growth, mark, bed).done()
     return growth
+
+
+def in_order(marks: Sequence[Mark]) -> list[Mark]:
+    """The marks in the order in which they work."""
+    return sorted(marks, key=lambda mark: _ORDER.index(mark.meaning))
 
 
 def _falling(settings: Any, share: float) -> Any:  # noqa: ANN401

@@ -5,14 +5,15 @@ from __future__ import annotations
 import hashlib
 import itertools
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
-from xml.sax.saxutils import escape, quoteattr
+from xml.sax.saxutils import escape, quoteattr, unescape
 
 import numpy as np
 import shapely
+from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from carvegen import geometry
@@ -24,7 +25,10 @@ from carvegen.base.words import shortened
 from carvegen.geometry import PolygonArray
 from carvegen.motifs.growth import Growth
 
-__all__ = ["FORMAT", "Kept", "Memory", "Surroundings", "kept_text", "marks_of", "read_kept"]
+__all__ = [
+    "FORMAT", "Kept", "Memory", "Surroundings", "kept_ids", "kept_text",
+    "kept_text_with", "marks_of", "read_kept",
+]  # fmt: skip
 
 FORMAT = 1  #: of what the file remembers
 _COMES_OUT, _CARVER_DECIDES = "comes out", "carver decides"  #: titles of the groups
@@ -63,6 +67,7 @@ class Kept:
 
     growth: Growth
     names: Mapping[str, str]  #: id by the mark of a shape
+    ids: tuple[str, ...]  #: of each of the cuts; "" where a shape has none
     edited: PolygonArray  #: those of the cuts that are not as they were kept
     memory: Memory | None  #: none if a drawing program has lost it
     notes: tuple[str, ...] = ()
@@ -107,6 +112,42 @@ def kept_text(
         "</svg>",
     ]
     return "\n".join(lines) + "\n"
+
+
+def kept_ids(text: str) -> list[str]:
+    """The ids of the shapes that come out, in their order, of a file as `kept_text` wrote it."""
+    lines = text.partition("</g>")[0].split("\n")
+    return [unescape(line.split('"', 2)[1], {"&quot;": '"'}) for line in lines if line.startswith("<path id=")]
+
+
+def kept_text_with(
+    text: str, gone: Collection[str], new: Mapping[str, Polygon], size: tuple[float, float]
+) -> str | None:
+    """The file with some shapes taken out and others put in behind all; all else in it stays, letter by letter.
+
+    Parameters
+    ----------
+    gone
+        Ids of the shapes that go.
+    new
+        Shapes that come, on the grid, by their ids.
+
+    Returns
+    -------
+    str or None
+        None if it is not as `kept_text` wrote it: a shape that goes has no line of its own there.
+    """
+    lines = text.split("\n")
+    at = {line.split('"', 2)[1]: k for k, line in enumerate(lines) if line.startswith("<path id=")}
+    end = next((k for k, line in enumerate(lines) if line == "</g>"), None)
+    taken = {at.get(name, at.get(quoteattr(name)[1:-1])) for name in gone}
+    if end is None or None in taken:
+        return None
+    cuts = _paths(geometry.polygon_array(new.values()), list(new), size[1])
+    return "\n".join([
+        *(line for k, line in enumerate(lines[:end]) if k not in taken), *cuts,
+        *(line for k, line in enumerate(lines[end:], end) if k not in taken),
+    ])  # fmt: skip
 
 
 def _group(name: str, about: str, paths: Iterator[str]) -> Iterator[str]:
@@ -244,7 +285,7 @@ def _kept(drawing: Elements, told: Mapping[str, Any] | None, size: tuple[float, 
     names |= dict(zip(marks_of(free), [name for name, _ in fringe], strict=True))
     return Kept(
         growth=Growth(cuts=cuts, free=free, kept=levels), names={mark: name for mark, name in names.items() if name},
-        edited=edited, memory=memory, notes=tuple(notes),
+        ids=tuple(names.get(mark, "") for mark in marks), edited=edited, memory=memory, notes=tuple(notes),
     )  # fmt: skip
 
 

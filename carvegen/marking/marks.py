@@ -18,7 +18,7 @@ from carvegen.base.errors import InputError
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-__all__ = ["Mark", "Meaning", "check_agreement", "key_of", "on_face"]
+__all__ = ["Mark", "Meaning", "check_agreement", "contradict", "key_of", "on_face"]
 
 _NOTHING = shapely.Polygon()
 _LEAST_MM2 = 0.05  #: marks that share less only touch
@@ -110,11 +110,15 @@ def check_agreement(marks: Sequence[Mark], *, openings: BaseGeometry = _NOTHING)
         raise InputError(f"contradict one another: {said[0]}{more}", hint=hint)
 
 
+def contradict(one: Mark, other: Mark) -> bool:
+    """Whether two marks can't both hold where they share a place."""
+    against = {one.meaning, other.meaning} in _AGAINST
+    return against and _meet(one.motifs, other.motifs) and _meet(one.blocks, other.blocks)
+
+
 def _contradictions(marks: Sequence[Mark]) -> Iterator[str]:
     for one, other in combinations(marks, 2):
-        if {one.meaning, other.meaning} not in _AGAINST or not (_meet(one.motifs, other.motifs)):
-            continue
-        if _meet(one.blocks, other.blocks) and shapely.intersects(one.shape, other.shape):
+        if contradict(one, other) and shapely.intersects(one.shape, other.shape):
             both = shapely.intersection(one.shape, other.shape)
             if shapely.area(both) > _LEAST_MM2:
                 yield f"{one} and {other} share {shapely.area(both):.1f} mm² {_where(both)}"

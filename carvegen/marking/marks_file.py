@@ -20,7 +20,9 @@ from carvegen.marking.marks import Mark, Meaning, key_of
 if TYPE_CHECKING:
     from carvegen.artwork.svg.elements import Element, Elements
 
-__all__ = ["MarksFile", "Names", "read_marks"]
+__all__ = ["SIGN", "MarksFile", "Names", "marks_in", "read_marks"]
+
+SIGN = "carvegen: marks"  #: metadata of a file of marks that is written here
 
 _SAME_MM = 0.5  #: a page that differs from the face by no more was drawn for it
 _ANY_GROUP = re.compile("(LAYER|GROUP|G|SVG)?[0-9]*")  #: what drawing programs call groups by themselves
@@ -77,13 +79,24 @@ def read_marks(path: Path, names: Names, size: tuple[float, float]) -> MarksFile
         data = drawing_bytes(path)
         if (kind := kind_of(data)) != "SVG":
             raise InputError("must be an SVG", value=kind, hint="save the marks as SVG, at the size of the print")
-        drawing = read_elements(data)
-        _check_size(drawing, size)
-        marks = [mark for element in drawing.every for mark in _marks_of(element, names)]
-        if not marks:
-            raise InputError("holds no mark", hint=_hint(drawing))
+        return marks_in(data, names, size)
     except InputError as error:
         raise error.within(str(path)) from None
+
+
+def marks_in(data: bytes, names: Names, size: tuple[float, float]) -> MarksFile:
+    """The marks in the bytes of an SVG, as `read_marks` takes them from its file.
+
+    Raises
+    ------
+    InputError
+        If it is not of the face's size, or holds no mark and does not say that it is a file of marks all the same.
+    """
+    drawing = read_elements(data)
+    _check_size(drawing, size)
+    marks = [mark for element in drawing.every for mark in _marks_of(element, names)]
+    if not marks and SIGN not in drawing.metadata:
+        raise InputError("holds no mark", hint=_hint(drawing))
     notes = [note for note in drawing.notes if not note.startswith(_BEYOND)]
     left_out = sorted({its.group for its in drawing.every if its.group and not _meaning_of(its)})
     notes += [f"the group {name!r} has no meaning here and is left out" for name in left_out]
@@ -137,7 +150,7 @@ def _marks_of(element: Element, names: Names) -> Iterator[Mark]:
             "is for a motif, but what comes out is white whatever has grown there", value=", ".join(motifs),
             where=f"the group {meaning.value!r}", hint="take it out of the motif's group",
         )  # fmt: skip
-    shape = shapely.union_all(element.shapes)
+    shape = shapely.normalize(shapely.union_all(element.shapes))  # so that it is the same however often it is written
     yield Mark(
         meaning=meaning, shape=shape, key=element.name or key_of(shape), strength=element.opacity,
         attempt=max(1, int(number or 1)), motifs=motifs, blocks=blocks,

@@ -20,9 +20,10 @@ from carvegen.blocks.from_motif import strictest
 from carvegen.blocks.job import setups_for
 from carvegen.blocks.register_marks import die_register, register_for, with_moat
 from carvegen.checks.mending import mended_for_all
+from carvegen.marking.kept_file import read_kept
 from carvegen.motifs.shared.minimum_width import opened
 from carvegen.prints.file.print_file import in_keys
-from carvegen.prints.picture import pictured
+from carvegen.prints.picture import pictured, unmarked
 from carvegen.prints.separation import Plate, Spread, separated
 
 if TYPE_CHECKING:
@@ -33,11 +34,13 @@ if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
     from carvegen.geometry import PolygonArray
     from carvegen.prints.file.print_file import Print, PrintBlock
-    from carvegen.prints.picture import Picture
+    from carvegen.prints.kept_motifs import Read
+    from carvegen.prints.picture import Growths, Picture, Unmarked
     from carvegen.prints.separation import Dropped, Separated
 
 __all__ = [
     "Cut",
+    "as_drawn",
     "counter_ways_of",
     "cut_blocks",
     "finding_of",
@@ -45,6 +48,7 @@ __all__ = [
     "picture_of",
     "plates_of",
     "pressing_of",
+    "unmarked_of",
     "ways_of",
 ]
 
@@ -137,13 +141,21 @@ def picture_of(given: Print, ways: Ways, *, say: Callable[[str], None]) -> Pictu
     return pictured(given, plates_of(given, ways), limits, say=say)
 
 
+def unmarked_of(
+    given: Print, ways: Ways, *, say: Callable[[str], None], read: Read = read_kept, growths: Growths | None = None
+) -> Unmarked:
+    """The same before anything is marked on it; `read` reads kept files, `growths` remembers what has grown."""
+    limits = {name: strictest(way.limits for way in its) for name, its in ways.items()}
+    return unmarked(given, plates_of(given, ways), limits, say=say, read=read, growths=growths)
+
+
 def cut_blocks(given: Print, ways: Ways, *, say: Callable[[str], None]) -> tuple[Picture, dict[str, Cut]]:
     """The picture of a print, and every block taken out of it, by name, in printing order."""
     picture, plates = picture_of(given, ways, say=say), plates_of(given, ways)
     say("taking the inks apart")
     layers = picture.drawing.layers
     known = {layer.name for layer in layers}
-    plates = tuple(replace(plate, layers=_as_drawn(plate.layers, known)) for plate in plates)
+    plates = tuple(replace(plate, layers=as_drawn(plate.layers, known)) for plate in plates)
     found = separated(
         picture.face, layers, plates, white=lambda plate: picture.white_for(plate.name),
         stays=lambda plate: picture.stays_on(plate.name),
@@ -172,7 +184,8 @@ def _on_board(given: Print, k: int, cut: Cut, ways: Ways) -> Cut:
     return replace(cut, block=replace(cut.block, register=register))
 
 
-def _as_drawn(names: frozenset[str], known: set[str]) -> frozenset[str]:
+def as_drawn(names: frozenset[str], known: set[str]) -> frozenset[str]:
+    """Names of layers as they are drawn, of names that may be written otherwise."""
     from carvegen.artwork import plain_name
 
     wanted = set(map(plain_name, names))

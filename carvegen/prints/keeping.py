@@ -12,6 +12,7 @@ from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.suggestions import nearest
 from carvegen.marking import journal
 from carvegen.marking.kept_file import Memory, kept_text
+from carvegen.prints.file.editing import edited
 from carvegen.prints.file.print_file import file_name
 from carvegen.prints.kept_motifs import grown_by
 
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.kept_motifs import Grown
 
-__all__ = ["Released", "keep", "release"]
+__all__ = ["Released", "keep", "kept_files", "release", "released"]
 
 _FOLDER = "kept"
 
@@ -45,6 +46,15 @@ def keep(given: Print, grown: Sequence[Grown], names: Sequence[str]) -> dict[str
     InputError
         If a name is no motif's, or a file can't be written.
     """
+    kept, files = kept_files(given, grown, names)
+    _change(given, f"keep {', '.join(kept)}", files)
+    return kept
+
+
+def kept_files(
+    given: Print, grown: Sequence[Grown], names: Sequence[str]
+) -> tuple[dict[str, str], dict[str, bytes | None]]:
+    """The file of each motif that is to be kept, by its name, and what `keep` writes: those and the print file."""
     wanted = _numbers(given, names)
     taken = {its.kept for its in given.motifs if its.kept}
     files: dict[str, bytes | None] = {}
@@ -56,9 +66,7 @@ def keep(given: Print, grown: Sequence[Grown], names: Sequence[str]) -> dict[str
         taken.add(file)
         files[file] = said
         kept[own.motif.name] = file
-    text = _named(given.path, {k: kept[given.motifs[k].name] for k in wanted})
-    _change(given, f"keep {', '.join(kept)}", {**files, given.path.name: text})
-    return kept
+    return kept, {**files, given.path.name: _named(given.path, {k: kept[given.motifs[k].name] for k in wanted})}
 
 
 def release(given: Print, names: Sequence[str]) -> list[Released]:
@@ -79,6 +87,11 @@ def release(given: Print, names: Sequence[str]) -> list[Released]:
     text = _named(given.path, dict.fromkeys(numbers, ""))
     _change(given, f"let go of {', '.join(its.name for its in let_go)}", {given.path.name: text})
     return let_go
+
+
+def released(given: Print, names: Sequence[str]) -> bytes:
+    """The print file as `release` writes it."""
+    return _named(given.path, dict.fromkeys(_numbers(given, names), ""))
 
 
 def _free_file(folder: Path, name: str, taken: set[str], said: bytes) -> str:
@@ -132,25 +145,21 @@ def _file_of(given: Print, own: Grown) -> str:
 
 def _named(path: Path, kept: Mapping[int, str]) -> bytes:
     """The print file with the kept files of its motifs named, or taken out; all else in it stays as it is."""
-    import tomlkit
-    from tomlkit.exceptions import TOMLKitError
-
     try:
         raw = path.read_bytes()
-        document: Any = tomlkit.parse(raw.decode("utf-8-sig"))
-    except (OSError, UnicodeDecodeError, TOMLKitError) as error:
+    except OSError as error:
         raise InputError("can't be read", where=str(path), hint=str(error)) from None
-    before = tomllib.loads(raw.decode("utf-8-sig"))
-    for k, file in kept.items():
-        if file:
-            document["motifs"][k]["kept"] = file
-        else:
-            document["motifs"][k].pop("kept", None)
-    text = tomlkit.dumps(document)
-    if raw.count(b"\r\n") == raw.count(b"\n"):
-        text = text.replace("\r\n", "\n").replace("\n", "\r\n")
-    _check(text, before, kept)
-    return (b"\xef\xbb\xbf" if raw.startswith(b"\xef\xbb\xbf") else b"") + text.encode()
+
+    def name(document: Any) -> None:  # noqa: ANN401
+        for k, file in kept.items():
+            if file:
+                document["motifs"][k]["kept"] = file
+            else:
+                document["motifs"][k].pop("kept", None)
+
+    text = edited(path, raw, name)
+    _check(text.decode("utf-8-sig"), tomllib.loads(raw.decode("utf-8-sig")), kept)
+    return text
 
 
 def _check(text: str, before: dict[str, Any], kept: Mapping[int, str]) -> None:

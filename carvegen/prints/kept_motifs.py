@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, dataclass, field
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 import shapely
@@ -26,7 +27,14 @@ if TYPE_CHECKING:
     from carvegen.motifs.growth import Growth
     from carvegen.prints.file.print_file import Print, PrintMotif
 
-__all__ = ["Grown", "changes_told", "from_file", "grown_by", "levels_of"]
+__all__ = ["Grown", "Read", "changes_told", "from_file", "grown_by", "levels_of"]
+
+
+class Read(Protocol):
+    """What reads a kept file."""
+
+    def __call__(self, path: Path, *, motif: str, size: tuple[float, float]) -> Kept:
+        """What `carvegen.marking.kept_file.read_kept` gives."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -65,6 +73,7 @@ def levels_of(grown: Grown, given: Print) -> Mapping[str, float]:
 def from_file(
     given: Print, motif: PrintMotif, key: str, limits: Limits, *,
     room: Callable[[], BaseGeometry], surroundings: Callable[[], Surroundings], grow: Callable[[], Growth],
+    read: Read = read_kept,
 ) -> Grown:  # fmt: skip
     """A motif that is kept.
 
@@ -76,6 +85,8 @@ def from_file(
         Where it may be taken out.
     grow
         Grows it anew on the drawing as it is now.
+    read
+        Reads a kept file as `read_kept` does.
 
     Raises
     ------
@@ -83,13 +94,15 @@ def from_file(
         If the kept file can't be used, with the key that names it.
     """
     try:
-        kept = read_kept(given.path.parent / motif.kept, motif=motif.motif, size=(given.width_mm, given.height_mm))
+        kept = read(given.path.parent / motif.kept, motif=motif.motif, size=(given.width_mm, given.height_mm))
     except InputError as error:
         raise error.within(given.place(f"{key}.kept")) from None
     around = surroundings()
     done = adapted(kept, around, limits, room=room, again=grow if motif.motif == "snowload" else None)
-    there = set(marks_of(done.growth.cuts))
-    edited = kept.edited[np.array([mark in there for mark in marks_of(kept.edited)], dtype=bool)]
+    edited = kept.edited
+    if len(edited) and done.growth is not kept.growth:
+        there = set(marks_of(done.growth.cuts))
+        edited = edited[np.array([mark in there for mark in marks_of(edited)], dtype=bool)]
     findings = (
         *changes_told(motif.name, done),
         *kept_findings(motif.name, edited, done.growth.cuts, around.clear, limits),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Protocol
@@ -13,13 +14,13 @@ from carvegen.base.errors import InputError
 from carvegen.base.streams import stream
 from carvegen.blocks.from_motif import Ground, place_on, strictest
 from carvegen.marking.applying import Bed, settled_by
-from carvegen.marking.kept_file import Surroundings
+from carvegen.marking.kept_file import Surroundings, read_kept
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Growth, Place, plain
 from carvegen.motifs.shared.over_edge import ground_over, held_over, within
 from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.flake_fit import settled
-from carvegen.prints.kept_motifs import Grown, from_file, levels_of
+from carvegen.prints.kept_motifs import Grown, Read, from_file, levels_of
 from carvegen.prints.layers import Drawing, drawing_of
 from carvegen.prints.marked.marked_whites import White, marks_of, stays_on, with_marks
 from carvegen.prints.separation import painted
@@ -36,11 +37,18 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print, PrintMotif
     from carvegen.prints.separation import Layer, Plate
 
-__all__ = ["Picture", "pictured"]
+__all__ = ["Growths", "Picture", "Unmarked", "pictured", "unmarked"]
 
 _TOLD_MM2 = 0.5  #: less snow that is hidden is not told
 _DRAWN_ON = 0.98  #: a layer of which so large a share lies on another may be only drawn on it
 _APART_MM = 0.02  #: so much more than the land is left between motifs, for the grid's sake
+
+
+class Growths(Protocol):
+    """What remembers how motifs have grown."""
+
+    def __call__(self, key: str, grow: Callable[[], tuple[Growth, Sequence[str]]]) -> tuple[Growth, Sequence[str]]:
+        """What `grow` gives, a growth and what is to be said of it, or what it gave before under the same key."""
 
 
 class _Grow(Protocol):
@@ -101,13 +109,26 @@ class Picture:
         return stays_on(self.marks, block)
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Unmarked:
+    """What is to be printed before anything is marked on it."""
+
+    face: BaseGeometry
+    drawing: Drawing
+    pictures: Mapping[str, BaseGeometry]  #: what of the picture is in the ink of each block, white and all
+    whites: tuple[White, ...]  #: what is bare by itself, if there is such, then the motifs in order
+    inked: frozenset[str]  #: names of the blocks that print ink
+    openings: PolygonArray
+    beds: tuple[Bed, ...]  #: of each motif
+    motifs: tuple[Grown, ...]
+    notes: tuple[str, ...]
+    findings: Mapping[str, tuple[Finding, ...]]
+
+
 def pictured(
     given: Print, plates: Sequence[Plate], limits: Mapping[str, Limits], *, say: Callable[[str], None]
 ) -> Picture:
-    """The picture of a print, its motifs grown.
-
-    Each motif has a stream of its own under the print's seed, so that one more of another kind changes nothing in it;
-    but later ones keep clear of what earlier ones have made white.
+    """The picture of a print, its motifs grown and what is marked on them done.
 
     Parameters
     ----------
@@ -119,22 +140,61 @@ def pictured(
     Raises
     ------
     InputError
-        If a drawing can't be read, or a motif finds no room; with the key.
+        If a drawing can't be read, marks contradict one another, or a motif finds no room; with the key.
     """
+    drawing, openings = _drawn(given)
+    marks = marks_of(given, drawing, geometry.union(openings))
+    bare = _unmarked(drawing, openings, plates, limits, say=say)
+    whites = with_marks(bare.whites, marks.marks, bare.inked, bare.beds)
+    return Picture(
+        face=bare.face, drawing=drawing, whites=tuple(whites), openings=openings, marks=marks.marks,
+        notes=(*bare.notes, *marks.notes), motifs=bare.motifs, findings=bare.findings,
+    )  # fmt: skip
+
+
+def unmarked(
+    given: Print, plates: Sequence[Plate], limits: Mapping[str, Limits], *, say: Callable[[str], None],
+    read: Read = read_kept, growths: Growths | None = None,
+) -> Unmarked:  # fmt: skip
+    """The picture of a print as it is before marks, as `pictured` takes it.
+
+    Parameters
+    ----------
+    read
+        Reads kept files.
+    growths
+        Remembers what has grown; by default all grows anew.
+    """
+    return _unmarked(*_drawn(given), plates, limits, say=say, read=read, growths=growths)
+
+
+def _drawn(given: Print) -> tuple[Drawing, PolygonArray]:
+    """The drawing, and what is cut through every block."""
     drawing = drawing_of(given)
-    dabbed = frozenset(block.name for block in given.blocks if block.role == "stencil")
-    inked = frozenset(plate.name for plate in plates) | dabbed
     openings = geometry.snapped(geometry.joined(_shapes(drawing, "openings", given.openings)))
-    face = geometry.box(given.width_mm, given.height_mm)
-    if not shapely.contains_properly(face, openings).all():
+    if not shapely.contains_properly(geometry.box(given.width_mm, given.height_mm), openings).all():
         hint = "move it, or make it smaller"
         raise InputError("must lie inside the blocks", where=given.place("openings"), hint=hint)
+    return drawing, openings
+
+
+def _unmarked(
+    drawing: Drawing, openings: PolygonArray, plates: Sequence[Plate], limits: Mapping[str, Limits], *,
+    say: Callable[[str], None], read: Read = read_kept, growths: Growths | None = None,
+) -> Unmarked:  # fmt: skip
+    """What is bare by itself and each motif, grown or kept.
+
+    Each motif has a stream of its own under the print's seed, so that one more of another kind changes nothing in it;
+    but later ones keep clear of what earlier ones have made white.
+    """
+    given = drawing.given
+    dabbed = frozenset(block.name for block in given.blocks if block.role == "stencil")
+    inked = frozenset(plate.name for plate in plates) | dabbed
     pressed = [drawing.union(block.layers) for block in given.blocks if block.role == "emboss" and block.layers]
     lights = geometry.stack([_shapes(drawing, "highlights", given.highlights), geometry.parts(pressed)])
     lights = geometry.snapped(geometry.joined(lights))
     whites = [White(name="paper", shapes=lights, leaves=inked)] if len(lights) else []
-    marks = marks_of(given, drawing, geometry.union(openings))
-    grower = _Grower(drawing, plates, limits, openings)
+    grower = _Grower(drawing, plates, limits, openings, read=read, growths=growths)
     for k, its in enumerate(given.motifs):
         say(f"growing {its.motif} {k + 1} of {len(given.motifs)}")
         try:
@@ -142,11 +202,11 @@ def pictured(
         except InputError as error:
             raise in_keys(error, given, f"motifs[{k}]") from None
     told = [note for _, grown in grower.motifs for note in grown.notes]
-    whites = with_marks(whites, marks.marks, inked, [grower.bed(k) for k in range(len(given.motifs))])
-    return Picture(
-        face=face, drawing=drawing, whites=tuple(whites), openings=openings, marks=marks.marks,
-        notes=(*dict.fromkeys(grower.notes), *told, *marks.notes),
-        motifs=tuple(grown for _, grown in grower.motifs), findings=grower.findings(),
+    return Unmarked(
+        face=grower.face, drawing=drawing, pictures=grower.pictures, whites=tuple(whites), inked=inked,
+        openings=openings, beds=tuple(grower.bed(k) for k in range(len(given.motifs))),
+        motifs=tuple(grown for _, grown in grower.motifs), notes=(*dict.fromkeys(grower.notes), *told),
+        findings=grower.findings(),
     )  # fmt: skip
 
 
@@ -158,8 +218,10 @@ class _Grower:
     """Where motifs may grow on a drawing, and under which limits."""
 
     def __init__(
-        self, drawing: Drawing, plates: Sequence[Plate], limits: Mapping[str, Limits], openings: PolygonArray
-    ) -> None:
+        self, drawing: Drawing, plates: Sequence[Plate], limits: Mapping[str, Limits], openings: PolygonArray,
+        *, read: Read, growths: Growths | None,
+    ) -> None:  # fmt: skip
+        self.read, self.growths, self.plates = read, growths, plates
         self.drawing, self.given, self.openings = drawing, drawing.given, openings
         self.limits = limits
         self.face = geometry.box(self.given.width_mm, self.given.height_mm)
@@ -192,11 +254,37 @@ class _Grower:
             return self._surroundings(its, key)
 
         if not its.kept:
-            return Grown(motif=its, growth=grow(), surroundings=surroundings)
+            growth = self._remembered(its, limits, before, key, grow) if self.growths is not None else grow()
+            return Grown(motif=its, growth=growth, surroundings=surroundings)
         return from_file(
             self.given, its, key, limits, grow=grow, surroundings=surroundings,
-            room=lambda: shapely.difference(self._area(its, limits, key), self._hidden_by(its)),
+            room=lambda: shapely.difference(self._area(its, limits, key), self._hidden_by(its)), read=self.read,
         )  # fmt: skip
+
+    def _remembered(
+        self, its: PrintMotif, limits: Limits, before: BaseGeometry, key: str, grow: Callable[[], Growth]
+    ) -> Growth:
+        """What has grown, anew only if anything is otherwise that it depends on."""
+        assert self.growths is not None
+        given, around = self.given, self._surroundings(its, key)
+        plates = [replace(plate, layers=frozenset()) for plate in self.plates]
+        said = hashlib.sha256(repr((
+            its, limits, given.seed, given.width_mm, given.height_mm, given.margin_mm, given.bleed_mm, plates,
+            [sorted(plate.layers) for plate in self.plates], [layer.name for layer in self.drawing.layers],
+        )).encode())  # fmt: skip
+        shapes = [layer.shape for layer in self.drawing.layers]
+        for wkb in shapely.to_wkb([before, around.bears, around.clear, geometry.union(self.openings), *shapes]):
+            said.update(len(wkb).to_bytes(8, "little") + wkb)
+
+        def grown() -> tuple[Growth, Sequence[str]]:
+            told = len(self.notes)
+            growth = grow()
+            return growth, self.notes[told:]
+
+        told = len(self.notes)
+        growth, notes = self.growths(said.hexdigest(), grown)
+        self.notes[told:] = notes
+        return growth
 
     def _surroundings(self, its: PrintMotif, key: str) -> Surroundings:
         """What of the drawing a motif depends on, as it is drawn."""

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import shutil
 import time
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from selenium import webdriver
+from selenium.webdriver.common.actions.action_builder import ActionBuilder
+from selenium.webdriver.common.actions.pointer_input import PointerInput
 
 _QUIET = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
@@ -37,3 +40,16 @@ def shown_ms(browser: Any, page: Path) -> float:
     asked = "return performance.getEntriesByName('shown').map((mark) => mark.startTime)"
     until(lambda: browser.execute_script(asked))
     return float(browser.execute_script(asked)[0])
+
+
+def drawn(browser: Any, pixels: Sequence[tuple[float, float]], *, kind: str = "mouse", pressure: float = 0.5) -> None:
+    """A hand touches the window at the first place, goes along the others and lifts; "mouse", "pen" or "touch"."""
+    pointer = PointerInput(kind, f"the {kind}")
+    hand = ActionBuilder(browser, mouse=pointer, duration=4)
+    (x, y), *rest = [(round(x), round(y)) for x, y in pixels]
+    hand.pointer_action.move_to_location(x, y)
+    hand.pointer_action.pointer_down(button=0, pressure=pressure)
+    for x, y in rest:
+        hand.pointer_action.move_to_location(x, y, pressure=pressure)
+    hand.pointer_action.pointer_up(button=0)
+    hand.perform()

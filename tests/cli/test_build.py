@@ -13,7 +13,7 @@ import svgelements
 from lxml import etree
 from PIL import Image
 
-from carvegen.cli.whole_print.samples import FILES
+from carvegen.prints.file.samples import FILES
 from carvegen.prints.file.schema import schema
 from tests.cases import layer, small_print
 from tests.cli.running import built_once, run, run_apart, tree

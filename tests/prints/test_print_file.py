@@ -10,7 +10,7 @@ import jsonschema
 import pytest
 
 from carvegen.base.errors import CarvegenError, InputError
-from carvegen.cli.whole_print.samples import FILES, sample_folder
+from carvegen.prints.file.samples import FILES, sample_folder
 from carvegen.motifs import summaries
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.file.schema import schema

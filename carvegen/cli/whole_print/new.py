@@ -25,7 +25,7 @@ def command(folder: Path | None, schema: bool, keys: bool) -> None:
     carvegen build landing/print.toml --out landing/built
     """
     from carvegen.base.files import settled, staged_folder, write_file
-    from carvegen.cli.whole_print.samples import FILES, sample
+    from carvegen.prints.file.samples import FILES, sample
     from carvegen.prints.file.schema import SCHEMA_NAME
     from carvegen.prints.file.schema import schema as made
 

@@ -11,10 +11,10 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
-from carvegen.marking.applying import marked
 from carvegen.marking.marks import Mark, Meaning, check_agreement, key_of, on_face
 from carvegen.marking.marks_file import MarksFile, Names, read_marks
 from carvegen.motifs.growth import Growth, plain
+from carvegen.prints.marked.nearby import Memory, marked_nearby
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.layers import Drawing
 
-__all__ = ["White", "marks_of", "stays_on", "with_marks"]
+__all__ = ["White", "marks_of", "names_of", "stays_on", "with_marks"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -49,10 +49,7 @@ def marks_of(given: Print, drawing: Drawing, openings: BaseGeometry) -> MarksFil
     InputError
         If a file of marks can't be read, or marks contradict one another, with the key.
     """
-    kinds = dict.fromkeys(its.motif for its in given.motifs)
-    motifs = {kind: tuple(its.name for its in given.motifs if its.motif == kind) for kind in kinds}
-    motifs |= {its.name: (its.name,) for its in given.motifs}
-    names = Names(motifs=motifs, blocks=tuple(block.name for block in given.blocks))
+    names = names_of(given)
     found, notes = list[Mark](), list[str]()
     for k, name in enumerate(given.marks):
         try:
@@ -72,6 +69,14 @@ def marks_of(given: Print, drawing: Drawing, openings: BaseGeometry) -> MarksFil
     except InputError as error:
         raise error.within(given.place("marks.files" if given.marks else "marked")) from None
     return MarksFile(marks=marks, notes=(*notes, *outside))
+
+
+def names_of(given: Print) -> Names:
+    """What marks of a print may be for: a motif by its name, or all of its kind; a block."""
+    kinds = dict.fromkeys(its.motif for its in given.motifs)
+    motifs = {kind: tuple(its.name for its in given.motifs if its.motif == kind) for kind in kinds}
+    motifs |= {its.name: (its.name,) for its in given.motifs}
+    return Names(motifs=motifs, blocks=tuple(block.name for block in given.blocks))
 
 
 def _scanned(given: Print) -> SheetsRead:
@@ -103,8 +108,9 @@ def stays_on(marks: Sequence[Mark], block: str) -> BaseGeometry:
 
 
 def with_marks(
-    whites: Sequence[White], marks: Sequence[Mark], inked: Collection[str], beds: Sequence[Bed]
-) -> list[White]:
+    whites: Sequence[White], marks: Sequence[Mark], inked: Collection[str], beds: Sequence[Bed],
+    memory: Memory | None = None,
+) -> list[White]:  # fmt: skip
     """All that stays bare paper after the marks; the same if there is none.
 
     A motif falls apart where marks are for some of the blocks that it leaves. What comes out is white of its own, too,
@@ -118,14 +124,17 @@ def with_marks(
         The blocks that print ink.
     beds
         Of each motif, in order.
+    memory
+        What was worked out before on the same beds, and will be.
     """
     if not marks:
         return list(whites)
+    memory = Memory() if memory is None else memory
     first = len(whites) - len(beds)
     done = [part for white in whites[:first] for part in _lights(white, marks)]
     for k, bed in enumerate(beds):
         others = [*done, *whites[first + k + 1 :]]
-        done += _parts(whites[first + k], marks, bed, others)
+        done += _parts(whites[first + k], marks, bed, others, memory)
     out = [mark for mark in marks if mark.meaning == Meaning.COMES_OUT]
     for blocks in dict.fromkeys(mark.blocks for mark in out):
         shapes = geometry.joined(geometry.parts([mark.shape for mark in out if mark.blocks == blocks]))
@@ -139,12 +148,14 @@ def _lights(white: White, marks: Sequence[Mark]) -> Iterator[White]:
     for blocks, its in _by_blocks(white.leaves, [mark for mark in marks if not mark.motifs]):
         stays = shapely.union_all([mark.shape for mark in its if mark.meaning == Meaning.STAYS])
         shapes = white.shapes
-        if not shapely.is_empty(stays):
-            shapes = geometry.snapped(geometry.parts(shapely.difference(shapes, stays)))
+        met = shapely.intersects(shapes, stays)
+        if met.any():  # all others stay as they are, point by point
+            left = geometry.snapped(geometry.parts(shapely.difference(shapes[met], stays)))
+            shapes = np.concatenate([shapes[~met], left])
         yield replace(white, shapes=shapes, leaves=blocks)
 
 
-def _parts(white: White, marks: Sequence[Mark], bed: Bed, others: Sequence[White]) -> Iterator[White]:
+def _parts(white: White, marks: Sequence[Mark], bed: Bed, others: Sequence[White], memory: Memory) -> Iterator[White]:
     """A motif's white after the marks that are for it, for each lot of blocks that has the same of them."""
     for blocks, its in _by_blocks(white.leaves, [mark for mark in marks if mark.is_for(motif=white.name)]):
         if not its:
@@ -152,7 +163,7 @@ def _parts(white: White, marks: Sequence[Mark], bed: Bed, others: Sequence[White
             continue
         beside = geometry.stack(other.shapes for other in others if other.leaves & blocks)
         growth = Growth(cuts=white.shapes, free=white.free)
-        growth = plain(marked(growth, its, replace(bed, others=beside)))
+        growth = plain(marked_nearby(growth, its, replace(bed, others=beside), memory))
         yield replace(
             white, shapes=growth.cuts, free=growth.free, to_decide=growth.to_decide, leaves=blocks,
         )  # fmt: skip

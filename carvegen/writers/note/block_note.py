@@ -33,12 +33,12 @@ if TYPE_CHECKING:
 
     from carvegen.base.finding_groups import Group
     from carvegen.base.findings import Report
-    from carvegen.blocks.job import Job
+    from carvegen.blocks.job import Job, Setup
     from carvegen.geometry import PolygonArray
     from carvegen.toolpaths.paths import Plan
     from carvegen.writers.guide.hand_guide import Guide
 
-__all__ = ["machine_note", "numbered_sources"]
+__all__ = ["cautions_of", "machine_note", "numbered_sources"]
 
 _CLOSING = {
     "router": "What this note says of a spindle and of feeds is where to begin trying. Settings are the shop's, on a "
@@ -64,7 +64,7 @@ def machine_note(
         What the hand follows: its tools and order stand in the place of a machine's layers.
     """
     hand = job.machine.kind == "hand"
-    parts_of = [parted(its) for its in _cautions(job)]
+    parts_of = [parted(its) for its in cautions_of(job)]
     first = [*(says for says, _ in parts_of), *(layer_cautions(plan) if plan else ())]
     said, sources = numbered_sources([*first, *(behind for _, behind in parts_of if behind)])
     cautions, behind = said[: len(first)], said[len(first) :]
@@ -153,7 +153,7 @@ def _meaning(job: Job) -> list[str]:
     return [f"What the material's name usually means: {job.material.composition}."]
 
 
-def _cautions(job: Job) -> Iterator[str]:
+def cautions_of(job: Job | Setup) -> Iterator[str]:
     """What goes before every caution, the verdict unless it is asked on top, the machine's, the material's."""
     yield from job.machine.cautions[:1]
     if job.permit.verdict is not Verdict.ASK:

@@ -1,0 +1,169 @@
+"""What a hand has done to a print, a line a gesture: done once however often it is sent, undone and redone without end.
+
+The print's files are the state; a line holds only what it changed in them, before and after. A line is written before
+the files are, so after a kill the lines since the last "written" are done to the files once more: doing one twice
+changes nothing.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any, Literal
+
+from carvegen.base.errors import InputError
+from carvegen.marking.journal import FOLDER
+
+__all__ = ["GESTURES", "Change", "GestureJournal", "Step", "reverse"]
+
+GESTURES = "gestures.jsonl"
+
+Do = Literal["do", "undo", "redo"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Change:
+    """What one gesture changes, as plain values."""
+
+    what: str  #: in words
+    #: of the marks of the page's own file: place and mark, those that go by their old place, those that come by the new
+    marks_gone: Sequence[tuple[int, Mapping[str, Any]]] = ()
+    marks_new: Sequence[tuple[int, Mapping[str, Any]]] = ()
+    #: by kept file, by the id of a shape, its outline
+    shapes_gone: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    shapes_new: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    #: the text of the print file before and after; empty: it stays
+    text: Sequence[str] = ()
+    left: Sequence[str] = ()  #: findings that are left to the carver from now on
+    taken_up: Sequence[str] = ()  #: those that are not any more
+
+
+def reverse(change: Change) -> Change:
+    """What takes a change back."""
+    return Change(
+        what=change.what, marks_gone=change.marks_new, marks_new=change.marks_gone, shapes_gone=change.shapes_new,
+        shapes_new=change.shapes_gone, text=tuple(reversed(change.text)), left=change.taken_up,
+        taken_up=change.left,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class Step:
+    """What is done to the files by a line: a change, or the reverse of one."""
+
+    do: Do
+    change: Change
+
+
+class GestureJournal:
+    """The journal of one print, open to be written; only one may be.
+
+    Parameters
+    ----------
+    folder
+        The print's.
+
+    Raises
+    ------
+    InputError
+        If it can't be read or written.
+    """
+
+    def __init__(self, folder: Path, name: str) -> None:
+        self._path = folder / FOLDER / f"{Path(name).stem}.{GESTURES}"
+        self._seen: set[str] = set()
+        self._done: list[Change] = []
+        self._undone: list[Change] = []
+        self.unwritten: list[Step] = []  #: what may not have come into the files before a kill
+        try:
+            self._path.parent.mkdir(parents=True, exist_ok=True)
+            data = self._path.read_bytes() if self._path.exists() else b""
+            whole = data[: data.rfind(b"\n") + 1]
+            if len(whole) < len(data):  # a line that was torn by a kill: off, before anything is put behind it
+                os.truncate(self._path, len(whole))
+            for line in whole.splitlines():
+                self._read(line)
+            self._file = self._path.open("ab", buffering=0)
+        except OSError as error:
+            raise InputError(
+                f"can't be used ({error.strerror})", where=str(self._path), hint="check its permissions"
+            ) from None
+
+    @property
+    def undo_count(self) -> int:
+        """How many gestures can be undone."""
+        return len(self._done)
+
+    @property
+    def redo_count(self) -> int:
+        """How many can be done again."""
+        return len(self._undone)
+
+    @property
+    def left(self) -> frozenset[str]:
+        """The findings that are left to the carver."""
+        found = set[str]()
+        for change in self._done:
+            found = (found | set(change.left)) - set(change.taken_up)
+        return frozenset(found)
+
+    def has(self, gesture: str) -> bool:
+        """Whether a gesture of this id was done."""
+        return gesture in self._seen
+
+    def add(self, gesture: str, change: Change) -> None:
+        """Note a change; what had been undone is gone."""
+        self._write({"id": gesture, "do": "do", "change": asdict(change)})
+        self._take("do", change)
+
+    def next(self, do: Do) -> Step | None:
+        """What undo or redo would do; None if there is nothing."""
+        if do == "undo":
+            return Step(do=do, change=reverse(self._done[-1])) if self._done else None
+        return Step(do=do, change=self._undone[-1]) if self._undone else None
+
+    def move(self, gesture: str, do: Do) -> None:
+        """Note that the last change was undone, or the last undone one done again."""
+        self._write({"id": gesture, "do": do})
+        self._take(do, None)
+
+    def written(self) -> None:
+        """Note that the files hold all that is noted."""
+        self._write({"do": "written"})
+        self.unwritten.clear()
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._file.close()
+
+    def _write(self, line: Mapping[str, Any]) -> None:
+        self._file.write(json.dumps(line, separators=(",", ":")).encode() + b"\n")
+        if "id" in line:
+            self._seen.add(line["id"])
+
+    def _read(self, line: bytes) -> None:
+        try:
+            said = json.loads(line)
+            if said["do"] == "written":
+                self.unwritten.clear()
+                return
+            self._take(said["do"], Change(**said["change"]) if said["do"] == "do" else None)
+            self._seen.add(said["id"])
+        except (ValueError, KeyError, TypeError, IndexError):
+            hint = "move it away: the print's files are whole, but what was done before can't be undone any more"
+            raise InputError("can't be read", where=str(self._path), hint=hint) from None
+
+    def _take(self, do: Do, change: Change | None) -> None:
+        if change is not None:
+            self._done.append(change)
+            self._undone.clear()
+        elif do == "undo":
+            self._undone.append(self._done.pop())
+            change = reverse(self._undone[-1])
+        else:
+            self._done.append(self._undone.pop())
+            change = self._done[-1]
+        self.unwritten.append(Step(do=do, change=change))

@@ -1,0 +1,1 @@
+"""The marking page: a print is looked at, marked and built in a browser on the same computer."""

@@ -1,0 +1,336 @@
+"""The routes of the page: the only place that awaits; all work is done in threads."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import time
+from collections.abc import AsyncIterator, Awaitable, Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import FileResponse, JSONResponse, PlainTextResponse, Response, StreamingResponse
+from starlette.routing import Route
+
+from carvegen.artwork import bounds
+from carvegen.base.errors import CarvegenError, InputError
+from carvegen.page.beginning import Upload, begun, offers, received, understood
+from carvegen.page.gestures import gesture
+from carvegen.page.guard import Guard
+from carvegen.page.session import OnlyLooksError, Session, own_fault
+from carvegen.page.work.handed_over import INLINE, listed
+
+if TYPE_CHECKING:
+    from carvegen.facts.profiles import Library
+
+__all__ = ["CLIENT", "Page"]
+
+#: The files of the client, and what they are; nothing else is served from its folder.
+CLIENT = {
+    "index.html": "text/html; charset=utf-8",
+    "page.css": "text/css; charset=utf-8",
+    "icon.svg": "image/svg+xml",
+    **dict.fromkeys(
+        (
+            "page.js", "transport.js", "packed.js", "picture.js", "view.js", "overlay.js", "hand.js", "tools.js",
+            "slips.js", "begin.js",
+        ),
+        "text/javascript; charset=utf-8",
+    ),
+}  # fmt: skip
+_HERE = Path(__file__).parent / "client"
+_MOST_BYTES = 4_000_000  #: of a gesture
+#: For files that a build has made, shown by themselves: their own scripts and styles, nothing else, no page of ours.
+_FILES_POLICY = (
+    "sandbox allow-scripts; default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; "
+    "img-src data: blob:; frame-ancestors 'none'"
+)
+_BEAT_S = 10.0  #: an event stream that has nothing to say says so as often
+_CLAIM_S = 15.0  #: so long a window that has asked for the print may take to listen
+
+Handler = Callable[[Request], Awaitable[Response]]
+
+
+class Page:
+    """The page of one server: who listens, who holds the print, and the routes."""
+
+    def __init__(self, path: Path | None, shelf: Library, folder: Path, scratch: Path) -> None:
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._listeners: dict[asyncio.Queue[dict[str, Any]], int] = {}
+        self._windows = self._asked = 0
+        self._holder: tuple[int, float] | None = None  #: the window that may change the print, and since when
+        self._shelf, self._folder, self._scratch = shelf, folder, scratch
+        self._uploads: list[Upload] = []
+        self._session: Session | None = None
+        self.last_seen = time.monotonic()
+        self.visited = False
+        if path is not None:
+            self._session = Session(path, shelf, self.tell)
+
+    @property
+    def session(self) -> Session:
+        """The print that is worked on.
+
+        Raises
+        ------
+        InputError
+            If none was begun.
+        """
+        if self._session is None:
+            raise InputError("no print is open yet", hint="begin with the sample, a print, a drawing or a scan")
+        return self._session
+
+    def end(self) -> None:
+        """Write what is left."""
+        if self._session is not None:
+            self._session.close()
+
+    # ── who listens ──
+
+    def tell(self, event: dict[str, Any]) -> None:
+        """Send an event to all windows; from any thread."""
+        if self._loop is not None and not self._loop.is_closed():
+            self._loop.call_soon_threadsafe(self._send, event)
+
+    def _send(self, event: dict[str, Any]) -> None:
+        for queue in self._listeners:
+            queue.put_nowait(event)
+
+    @property
+    def idle_s(self) -> float:
+        """How long no window has listened or asked; 0 while one does."""
+        return 0.0 if self._listeners or self._asked else time.monotonic() - self.last_seen
+
+    def _holds(self, window: int) -> bool:
+        """Whether a window may change the print; the first that asks may, until it is closed."""
+        if self._holder is not None:
+            held, since = self._holder
+            if held == window or held in self._listeners.values() or time.monotonic() - since < _CLAIM_S:
+                return held == window
+        self._holder = (window, time.monotonic())
+        return True
+
+    # ── routes ──
+
+    async def client(self, request: Request) -> Response:
+        """A file of the client, of a fixed list."""
+        name = request.path_params.get("name", "index.html")
+        if name not in CLIENT or not (_HERE / name).is_file():
+            return PlainTextResponse("no such page", 404)
+        return Response((_HERE / name).read_bytes(), media_type=CLIENT[name])
+
+    async def state(self, request: Request) -> Response:
+        """The print, without its shapes."""
+        if self._session is None:
+            return JSONResponse({"begin": True})
+        told = await run_in_threadpool(self._session.state)
+        said = request.query_params.get("window_id", "")
+        window = int(said) if said.isdecimal() and 0 < int(said) <= self._windows else self._windows + 1
+        self._windows = max(self._windows, window)
+        looks = told["only_looks"] or not self._holds(window)
+        return JSONResponse({**told, "window_id": window, "only_looks": looks})
+
+    async def shapes(self, _: Request) -> Response:
+        """All shapes, packed."""
+        return _packed(await run_in_threadpool(self.session.shapes))
+
+    async def do(self, request: Request) -> Response:
+        """A gesture; what it has changed, packed."""
+        said = await _json_of(request)
+        window = said.pop("window_id", None)
+        if window is not None and not self._holds(window):
+            raise OnlyLooksError
+        return _packed(await run_in_threadpool(self.session.do, *gesture(said)))
+
+    async def events(self, request: Request) -> Response:
+        """What happens behind, as it happens."""
+        window = request.query_params.get("window_id", "0")
+        queue: asyncio.Queue[dict[str, Any]] = asyncio.Queue()
+        self._listeners[queue] = int(window) if window.isdecimal() else 0
+        stage = "" if self._session is None else self._session.stage
+        queue.put_nowait({"kind": "stage", "text": stage, "part": None, "left_s": None})
+
+        async def lines() -> AsyncIterator[str]:
+            try:
+                while True:
+                    try:
+                        yield f"data: {json.dumps(await asyncio.wait_for(queue.get(), _BEAT_S))}\n\n"
+                    except TimeoutError:
+                        yield ": here\n\n"
+            finally:
+                self._listeners.pop(queue, None)
+                self.last_seen = time.monotonic()
+
+        return StreamingResponse(lines(), media_type="text/event-stream")
+
+    async def tries(self, request: Request) -> Response:
+        """The last tries of a place that grows again, packed."""
+        return _packed(await run_in_threadpool(self.session.tries, request.path_params["mark"]))
+
+    async def findings(self, _: Request) -> Response:
+        """What would break."""
+        return JSONResponse(await run_in_threadpool(self.session.findings))
+
+    async def build(self, request: Request) -> Response:
+        """Begin a build; its progress comes by events."""
+        await _json_of(request)
+        await run_in_threadpool(self.session.build)
+        return Response(status_code=202)
+
+    async def stop(self, request: Request) -> Response:
+        """Stop a build."""
+        await _json_of(request)
+        await run_in_threadpool(self.session.stop)
+        return Response(status_code=204)
+
+    async def files(self, _: Request) -> Response:
+        """What the last build has handed over."""
+        return JSONResponse(await run_in_threadpool(lambda: listed(self.session.files())))
+
+    async def file(self, request: Request) -> Response:
+        """One of these files, by its number in the list: no name of the page's reaches the disk."""
+        found = await run_in_threadpool(self.session.files)
+        number = int(request.path_params["number"])
+        if number >= len(found):
+            return PlainTextResponse("no such file", 404)
+        path = found[number].path
+        shown = INLINE.get(path.suffix) if found[number].kind != "machine" else None
+        if shown is None:
+            return FileResponse(path, filename=path.name, media_type="application/octet-stream")
+        policy = {"content-security-policy": _FILES_POLICY}
+        return FileResponse(path, media_type=shown, headers=policy)
+
+    async def cautions(self, _: Request) -> Response:
+        """Open questions and cautions."""
+        return JSONResponse(await run_in_threadpool(self.session.cautions))
+
+    async def offers(self, _: Request) -> Response:
+        """What may be begun with."""
+        return JSONResponse(await run_in_threadpool(offers, self._shelf, self._folder))
+
+    async def begin(self, request: Request) -> Response:
+        """Begin a print, or open one that lies there; the one before is left as it is."""
+        said = await _json_of(request)
+        path = await run_in_threadpool(begun, said, self._uploads, self._shelf, self._folder)
+        before, self._holder = self._session, None
+        if before is not None:
+            await run_in_threadpool(before.close)
+        self._session = Session(path, self._shelf, self.tell)
+        return JSONResponse({"name": path.parent.name})
+
+    async def upload(self, request: Request) -> Response:
+        """Take a drawing or a picture in; its name is of no use here."""
+        data = await _body_of(request, max(bounds.MAX_BYTES.values()))
+        self._uploads.append(await run_in_threadpool(received, data, self._scratch, len(self._uploads)))
+        return JSONResponse({"upload": len(self._uploads) - 1, "kind": self._uploads[-1].kind})
+
+    async def understood(self, request: Request) -> Response:
+        """What is understood of an upload, packed."""
+        said = await _json_of(request)
+        return _packed(await run_in_threadpool(understood, self._upload(said), said))
+
+    async def proof(self, request: Request) -> Response:
+        """A photograph of a proof or a block laid on the plan, packed."""
+        said = await _json_of(request)
+        picture = self._upload(said).path
+        return _packed(await run_in_threadpool(self.session.compared, picture, said))
+
+    def _upload(self, said: dict[str, Any]) -> Upload:
+        """What was handed in under the number that is said."""
+        number = said.get("upload")
+        if not isinstance(number, int) or not 0 <= number < len(self._uploads):
+            raise InputError("must be a file that was handed in", value=number, field="upload")
+        return self._uploads[number]
+
+    async def thumbnail(self, request: Request) -> Response:
+        """The middle of the print in other weather."""
+        names = request.path_params
+        data = await run_in_threadpool(self.session.thumbnail, names["motif"], names["preset"])
+        return Response(data, media_type="image/png")
+
+    async def close(self, request: Request) -> Response:
+        """A window was closed."""
+        said = await _json_of(request)
+        if self._holder is not None and said.get("window_id") == self._holder[0]:
+            self._holder = None
+        return Response(status_code=204)
+
+    def routes(self) -> list[Route]:
+        """All there are."""
+        get = {
+            "/": self.client, "/print": self.state, "/shapes": self.shapes, "/events": self.events,
+            "/findings": self.findings, "/tries/{mark}": self.tries, "/files": self.files,
+            "/begin": self.offers, "/weather/{motif}/{preset}.png": self.thumbnail,
+            "/file/{number:int}": self.file, "/cautions": self.cautions,
+        }  # fmt: skip
+        post = {
+            "/begin": self.begin, "/upload/{name}": self.upload, "/understood": self.understood,
+            "/proof": self.proof,
+            "/do": self.do, "/close": self.close, "/build": self.build, "/stop": self.stop,
+        }  # fmt: skip
+        return [
+            *(Route(path, self._seen(handler), methods=["GET"]) for path, handler in get.items()),
+            *(Route(path, self._seen(handler), methods=["POST"]) for path, handler in post.items()),
+            Route("/{name}", self._seen(self.client), methods=["GET"]),
+        ]
+
+    def _seen(self, handler: Handler) -> Handler:
+        async def seen(request: Request) -> Response:
+            self._loop = asyncio.get_running_loop()
+            self.visited = True
+            self._asked += 1
+            try:
+                return await handler(request)
+            except OnlyLooksError:
+                return _refusal(409, "another window holds this print", "close it there, or look on here")
+            except CarvegenError as error:
+                error.named(str)
+                return _refusal(422, str(error), error.hint)
+            except HTTPException:
+                raise
+            except Exception as error:  # nobody is to meet a traceback
+                return _refusal(500, str(own_fault(error)), own_fault(error).hint)
+            finally:
+                self._asked -= 1
+                self.last_seen = time.monotonic()
+
+        return seen
+
+    def app(self, host: str, token: str) -> Guard:
+        """The application behind its guard."""
+        return Guard(inner=Starlette(routes=self.routes()), host=host, token=token)
+
+
+def _refusal(status: int, what: str, remedy: str) -> Response:
+    return JSONResponse({"what": what, "why": what, "remedy": remedy}, status)
+
+
+def _packed(data: bytes) -> Response:
+    return Response(data, media_type="application/octet-stream")
+
+
+async def _json_of(request: Request) -> dict[str, Any]:
+    """The JSON object of a post; refused if it is too large, of another type, or no object."""
+    if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
+        raise HTTPException(415, "only JSON")
+    try:
+        said = json.loads(await _body_of(request, _MOST_BYTES) or b"{}")
+    except (ValueError, RecursionError):
+        raise HTTPException(400, "no JSON") from None
+    if not isinstance(said, dict):
+        raise HTTPException(400, "no JSON object")
+    return said
+
+
+async def _body_of(request: Request, most: int) -> bytes:
+    """What a post brings, if it is no more than that."""
+    body = bytearray()
+    async for part in request.stream():
+        body += part
+        if len(body) > most:
+            raise HTTPException(413, "too large")
+    return bytes(body)

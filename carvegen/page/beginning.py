@@ -1,0 +1,241 @@
+"""What a print may begin with: the sample, a print file that lies there, a drawing, a scan; written into a folder."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import shapely
+
+from carvegen import geometry
+from carvegen.artwork import bounds
+from carvegen.artwork.kinds import PICTURE, kind_of
+from carvegen.base.errors import InputError
+from carvegen.base.files import save_file, staged_folder, write_file
+from carvegen.facts.profiles import KINDS
+from carvegen.motifs import motif, summaries
+from carvegen.page.packed import Group, packed, step_for
+from carvegen.prints.file.keys import ROLES
+from carvegen.prints.file.print_file import read_print
+from carvegen.prints.file.samples import FILES, sample
+from carvegen.prints.file.schema import SCHEMA_NAME, schema
+
+if TYPE_CHECKING:
+    from carvegen.artwork import Artwork
+    from carvegen.facts.profiles import Library
+
+__all__ = ["Upload", "begun", "offers", "received", "understood"]
+
+_ENDINGS = {"SVG": ".svg", "DXF": ".dxf", PICTURE: ".picture"}
+_PRINTS = ("*.toml", "*/*.toml")  #: where print files are looked for
+_PLAIN = re.compile("[^a-z0-9]+")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Upload:
+    """A file that the page has handed in, under a name of ours."""
+
+    path: Path
+    kind: str  #: "SVG", "DXF" or "a picture"
+
+
+def offers(shelf: Library, folder: Path) -> dict[str, Any]:
+    """All that may be chosen from, in words."""
+    materials = [shelf.material(key) for key in shelf.keys("materials")]
+    cutters = [shelf.cutter(key) for key in shelf.keys("cutters")]
+    return {
+        "samples": [{"key": "ferry landing", "about": "a ferry landing in winter: three blocks"}],
+        "prints": [{"n": n, "name": str(path.relative_to(folder))} for n, path in enumerate(_prints(folder))],
+        "materials": [
+            {"key": its.key, "name": its.name, "words": its.about,
+             "machines": [kind for kind in KINDS if its.permits[kind].verdict.value != "never"]} for its in materials
+        ],
+        "cutters": [
+            {"key": its.key, "name": its.name, "words": its.about, "machines": list(its.machines)} for its in cutters
+        ],
+        "roles": list(ROLES), "machines": list(KINDS),
+        "motifs": [
+            {"key": name, "words": about, "presets": list(motif(name).PRESETS)} for name, about in summaries().items()
+        ],
+    }  # fmt: skip
+
+
+def _prints(folder: Path) -> list[Path]:
+    """The print files in a folder and the folders in it."""
+    found = sorted(path for pattern in _PRINTS for path in folder.glob(pattern))
+    return [path for path in found if not path.name.startswith(".") and _is_print(path)][:200]
+
+
+def _is_print(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            return b"[print]" in file.read(20_000)
+    except OSError:
+        return False
+
+
+def received(data: bytes, scratch: Path, number: int) -> Upload:
+    """Keep what the page hands in, if it is a drawing or a picture and no larger than these may be.
+
+    Raises
+    ------
+    InputError
+        If it is something else, or too large.
+    """
+    kind = kind_of(data)
+    if kind not in _ENDINGS:
+        raise InputError("is no drawing and no picture", value=kind, hint="hand in an SVG, a DXF or a photograph")
+    if len(data) > bounds.MAX_BYTES[kind]:
+        raise InputError(f"must be no larger than {bounds.MAX_BYTES[kind] / 1e6:g} MB", hint="save it smaller")
+    path = scratch / f"upload-{number}{_ENDINGS[kind]}"
+    save_file(path, data)
+    return Upload(path=path, kind=kind)
+
+
+def artwork_of(upload: Upload, said: Mapping[str, Any]) -> Artwork:
+    """What is understood of a drawing, or of a picture with its corners and size."""
+    from carvegen.artwork import read
+    from carvegen.artwork.scan import read_scan
+
+    try:
+        if upload.kind != PICTURE:
+            return read(upload.path, units=said.get("units"))
+        return read_scan(upload.path, _scan_options(said))
+    except InputError as error:
+        error.where = error.where.replace(str(upload.path), "what you handed in")
+        raise
+
+
+def _scan_options(said: Mapping[str, Any]) -> Any:  # noqa: ANN401
+    from carvegen.artwork.scan import ScanOptions, corners_from, ink_names
+
+    corners, given = said.get("corners"), dict[str, Any]()
+    if isinstance(corners, list):
+        given["corners"] = corners_from(" ".join(f"{float(its):.2f}" for its in corners))
+    if isinstance(said.get("size"), list):
+        given["size_mm"] = tuple(float(its) for its in said["size"])
+    if said.get("inks"):
+        given["inks"] = ink_names(str(said["inks"]))
+    plain = {"turn_deg": "tilt_deg", "dpi": "dpi", "width_mm": "width_mm"}
+    given |= {name: float(said[key]) for key, name in plain.items() if said.get(key)}
+    return ScanOptions(**given, light=said.get("light") is True, view=str(said.get("view", "print")))
+
+
+def understood(upload: Upload, said: Mapping[str, Any]) -> bytes:
+    """The layers of what was handed in, packed as groups of the kind "layer", with its size and what is to be said."""
+    art = artwork_of(upload, said)
+    size = _size(art, said)
+    shapes = {name: geometry.parts(its) for name, its in art.layers.items() if len(its)}
+    groups, number = [], 0
+    for name, its in shapes.items():
+        groups.append(Group(kind="layer", name=name, blocks=(), ids=range(number, number + len(its)), shapes=its))
+        number += len(its)
+    told = {
+        "size": list(size), "true_size": art.true_size, "notes": list(art.notes),
+        "layers": [
+            {"name": name, "shapes": len(its), "area_mm2": round(float(shapely.area(its).sum()), 1)}
+            for name, its in shapes.items()
+        ],
+    }  # fmt: skip
+    return packed(told, groups, step_for(size))
+
+
+def _size(art: Artwork, said: Mapping[str, Any]) -> tuple[float, float]:
+    from carvegen.writers.block.clean_artwork import page_size
+
+    if isinstance(said.get("size"), list) and len(said["size"]) == 2:
+        return float(said["size"][0]), float(said["size"][1])
+    return page_size(art.layers, art.width_mm, art.height_mm)
+
+
+def begun(said: Mapping[str, Any], uploads: Sequence[Upload], shelf: Library, folder: Path) -> Path:
+    """The print file of a new print, or of one that lies there; whatever is written is written whole.
+
+    Parameters
+    ----------
+    said
+        What the page chose: `with` "sample", "print" (its number `n`), "drawing" or "scan" (its `upload`, `blocks`,
+        `motifs`).
+    folder
+        In which the print gets a folder of its own.
+
+    Raises
+    ------
+    InputError
+        If something chosen can't be used; nothing is written then.
+    """
+    kind = said.get("with")
+    if kind == "print":
+        prints, n = _prints(folder), said.get("n")
+        if not isinstance(n, int) or not 0 <= n < len(prints):
+            raise InputError("must be one of the prints that lie here", value=n)
+        return prints[n]
+    if kind == "sample":
+        files = {name: sample(name) for name in FILES}
+        return _written(_free(folder, "landing"), {**files, SCHEMA_NAME: json.dumps(schema(), indent=1) + "\n"}, shelf)
+    if kind in ("drawing", "scan"):
+        number = said.get("upload")
+        if not isinstance(number, int) or not 0 <= number < len(uploads):
+            raise InputError("must be a file that was handed in", value=number)
+        return _of_drawing(said, uploads[number], shelf, folder)
+    raise InputError("must be sample, print, drawing or scan", value=kind)
+
+
+def _of_drawing(said: Mapping[str, Any], upload: Upload, shelf: Library, folder: Path) -> Path:
+    from carvegen.writers.block.clean_artwork import artwork_svg
+
+    art = artwork_of(upload, said)
+    if not art.true_size:
+        raise InputError("does not say how large it is", hint="say its size, or what its numbers mean")
+    size = _size(art, said)
+    name = str(said.get("name") or "print")[:80]
+    drawing = artwork_svg(art.layers, size, name)
+    text = _print_text(said, name, size)
+    stem = _PLAIN.sub("-", name.lower()).strip("-") or "print"
+    return _written(_free(folder, stem), {"drawing.svg": drawing, "print.toml": text}, shelf)
+
+
+def _print_text(said: Mapping[str, Any], name: str, size: tuple[float, float]) -> str:
+    """A print file of what was chosen; the reader says what of it can't be used."""
+    import tomlkit
+
+    document = tomlkit.document()
+    document["print"] = {"name": name, "size_mm": list(size), "seed": 1}
+    document["artwork"] = {"files": ["drawing.svg"]}
+    blocks, motifs = tomlkit.aot(), tomlkit.aot()
+    for its in _tables(said, "blocks"):
+        keys = ("name", "role", "ink", "opacity", "layers", "material", "cutter", "for")
+        blocks.append(tomlkit.item({**{key: its[key] for key in keys if key in its}, "mend": True}))
+    for its in _tables(said, "motifs"):
+        motifs.append(tomlkit.item({key: its[key] for key in ("motif", "preset", "on", "settings") if key in its}))
+    document["blocks"] = blocks
+    if motifs:
+        document["motifs"] = motifs
+    return tomlkit.dumps(document)
+
+
+def _tables(said: Mapping[str, Any], key: str) -> list[Mapping[str, Any]]:
+    found = said.get(key) or []
+    if not isinstance(found, list) or len(found) > 50 or not all(isinstance(its, dict) for its in found):
+        raise InputError("must be a list of objects", field=key)
+    return found
+
+
+def _free(folder: Path, stem: str) -> Path:
+    names = (stem, *(f"{stem}-{k}" for k in range(2, 10_000)))
+    return next(folder / name for name in names if not (folder / name).exists())
+
+
+def _written(folder: Path, files: Mapping[str, bytes | str], shelf: Library) -> Path:
+    with staged_folder(folder, owned=frozenset()) as stage:
+        for name, data in files.items():
+            write_file(stage / name, data)
+        try:
+            read_print(stage / "print.toml", shelf)
+        except InputError as error:
+            raise InputError(str(error).replace(f"{stage}/", ""), hint=error.hint) from None
+    return folder / "print.toml"

@@ -1,0 +1,631 @@
+// How a print is begun – with the sample, a print that lies there, a drawing or a photograph – and what a photograph shows after
+// cutting. A photograph's corners are laid on the block's by hand.
+
+import { trace, unpack } from "./packed.js";
+import { button, byId, h, opened, slip, tried } from "./slips.js";
+import { ask, tell, tellPacked, upload } from "./transport.js";
+
+/** @typedef {import("./slips.js").Does} Does */
+/** @typedef {{key: string, name: string, words: string, machines: string[]}} Thing */
+/** @typedef {{samples: {key: string, about: string}[], prints: {n: number, name: string}[], materials: Thing[], cutters: Thing[], roles: string[], machines: string[], motifs: {key: string, words: string, presets: string[]}[]}} Offers */
+/** @typedef {{size: number[], true_size: boolean, notes: string[], layers: {name: string, shapes: number, area_mm2: number}[]}} Understood */
+
+const WHO = /** @type {Record<string, [string, string]>} */ ({
+  hand: ["My own hand", "M4 20l9-9M13 11c1-4 4-6 7-7-1 3-3 6-7 7zM4 20l2 0"],
+  laser: ["A laser cutter", "M12 2v11M12 13l-6 3h12zM4 20h16M9 20l3-4 3 4"],
+  router: ["A router", "M8 2h8v6h-8zM10 8h4v5l-2 4-2-4zM4 20h16"],
+});
+const INKS = ["#a9bfcb", "#6a8799", "#1f2b3d", "#b5714a", "#d9b26a"];
+const ROLES = /** @type {Record<string, string>} */ ({
+  background: "background",
+  tone: "flat colour",
+  key: "lines and darks",
+});
+
+/** Asks how a print is to be begun. @param {Does} does @param {boolean} may whether there is a print to go back to */
+export async function beginDialog(does, may) {
+  /** @type {Offers} */
+  const offers = await ask("begin");
+  const body = h("div", { class: "body" }),
+    said = h("p", { role: "status", class: "refused" });
+  const dialog = h(
+    "dialog",
+    { "aria-labelledby": "begin-title" },
+    h("h2", { id: "begin-title" }, "Begin a print"),
+    body,
+    said,
+    may &&
+      h(
+        "div",
+        { class: "row" },
+        button("Back to the bench", () => dialog.close()),
+      ),
+  );
+  if (!may) dialog.addEventListener("cancel", (event) => event.preventDefault());
+  const told = {
+    ...does,
+    say: (/** @type {string} */ words) => {
+      said.textContent = words;
+    },
+  };
+  /** @param {object} wish */
+  const go = (wish) =>
+    tried(told, async () => {
+      told.say("The print is being laid on the bench…");
+      await tell("begin", wish);
+      location.reload();
+    });
+  /** @param {string} kinds @param {"drawing" | "scan"} with_ */
+  const pickFile = (kinds, with_) => {
+    const input = h("input", {
+      type: "file",
+      accept: kinds,
+      onchange: () =>
+        void tried(told, async () => {
+          const file = input.files?.[0];
+          if (!file) return;
+          told.say("");
+          if (with_ === "scan") return photograph(file);
+          const given = await upload(file);
+          describe(file, { with: with_, upload: given.upload }, await readings({ upload: given.upload }));
+        }),
+    });
+    input.hidden = true;
+    body.append(input);
+    input.click();
+  };
+  /** @param {File} file @returns {Promise<void>} */
+  const photograph = async (file) => {
+    const given = await upload(file);
+    photographed(
+      body,
+      told,
+      file,
+      given.upload,
+      (more, reading) => describe(file, { with: "scan", upload: given.upload, ...more }, reading),
+      async () => photograph(await turned(file)),
+    );
+  };
+  /** @param {File} file @param {Record<string, unknown>} wish @param {Reading} reading */
+  const describe = (file, wish, reading) =>
+    body.replaceChildren(described(offers, file, reading, (more) => void go({ ...wish, ...more }), choose));
+  const choose = () =>
+    body.replaceChildren(
+      h(
+        "div",
+        { class: "options" },
+        large("With the sample", offers.samples[0]?.about ?? "", () => void go({ with: "sample" })),
+        large("With your drawing", "An SVG or a DXF.", () => pickFile(".svg,.dxf", "drawing")),
+        large("With a photograph", "Or a scan, of your block or of a proof.", () =>
+          pickFile("image/png,image/jpeg,image/tiff,image/webp", "scan"),
+        ),
+        ...offers.prints
+          .slice(0, 12)
+          .map((its) => large(its.name, "A print that lies here.", () => void go({ with: "print", n: its.n }))),
+      ),
+    );
+  choose();
+  opened(dialog);
+}
+
+/** @typedef {{told: Understood, picture: HTMLCanvasElement}} Reading */
+
+/** What the program understands of what was handed in, drawn. @param {object} wish @returns {Promise<Reading>} */
+async function readings(wish) {
+  const packed = await tellPacked("understood", wish),
+    size = sizeIn(packed),
+    { told, shapes } = unpack(packed, size.size[1], stepOf(size.size));
+  const across = 640,
+    scale = across / size.size[0],
+    picture = h("canvas", { width: across, height: Math.round(size.size[1] * scale), role: "img" });
+  picture.setAttribute("aria-label", `Understood: ${size.layers.map((its) => its.name).join(", ") || "nothing"}`);
+  const pen = picture.getContext("2d"),
+    names = size.layers.map((its) => its.name);
+  pen?.setTransform(scale, 0, 0, scale, 0, 0);
+  for (const its of shapes) {
+    const path = new Path2D();
+    trace(path, its);
+    if (pen) pen.fillStyle = INKS[(names.indexOf(its.name) + 1) % INKS.length];
+    pen?.fill(path, "evenodd");
+  }
+  return { told: { ...size, .../** @type {object} */ (told) }, picture };
+}
+
+/** The unit of packed places, as fine as 16 bits allow, mm. @param {number[]} size */
+const stepOf = (size) => Math.max(0.01, Math.ceil((100 * Math.max(...size)) / 65535) / 100);
+
+/** @param {ArrayBuffer} packed @returns {Understood} */
+const sizeIn = (packed) =>
+  JSON.parse(new TextDecoder().decode(new Uint8Array(packed, 4, new Uint32Array(packed, 0, 1)[0])));
+
+/**
+ * A photograph: its corners are laid on the block's, its size is typed, and what is understood is shown.
+ * @param {HTMLElement} body @param {Does} does @param {File} file @param {number} number
+ * @param {(more: Record<string, unknown>, reading: Reading) => void} done @param {() => Promise<void>} turn
+ */
+function photographed(body, does, file, number, done, turn) {
+  const corners = cornered(file),
+    width = numbered("Width of the block, mm", 200),
+    height = numbered("Height, mm", 150),
+    inks = numbered("Inks on it", 1, 1, 6);
+  const view = h(
+    "select",
+    {},
+    h("option", { value: "block" }, "my block, as it lies"),
+    h("option", { value: "print" }, "a proof, as printed"),
+  );
+  body.replaceChildren(
+    h(
+      "form",
+      {
+        onsubmit: (/** @type {Event} */ event) => {
+          event.preventDefault();
+          void tried(does, async () => {
+            does.say("It is being read…");
+            const more = {
+              corners: corners.read(),
+              size: [Number(width.input.value), Number(height.input.value)],
+              view: view.value,
+              inks: inks.input.value,
+            };
+            const reading = await readings({ upload: number, ...more });
+            does.say("");
+            done(more, reading);
+          });
+        },
+      },
+      h("p", {}, "Drag the four corners onto the corners of the block or of the picture; with arrow keys too."),
+      corners.laid,
+      h(
+        "div",
+        { class: "options" },
+        h("label", { class: "field" }, "It shows", view),
+        width.label,
+        height.label,
+        inks.label,
+      ),
+      h(
+        "div",
+        { class: "row" },
+        h("button", { type: "submit", class: "first" }, "Read it"),
+        button("Turn it a quarter", () => void tried(does, turn)),
+      ),
+    ),
+  );
+}
+
+/**
+ * What was understood over what was given, and what is still to be chosen.
+ * @param {Offers} offers @param {File} file @param {Reading} reading @param {(more: object) => void} go @param {() => void} back
+ */
+function described(offers, file, reading, go, back) {
+  const { told, picture } = reading,
+    names = told.layers.map((its) => its.name),
+    under = file.type === "image/svg+xml" ? h("img", { src: URL.createObjectURL(file), alt: "Your drawing" }) : null;
+  const name = h("input", { type: "text", required: true, maxLength: 60, value: file.name.replace(/\.[^.]*$/, "") }),
+    width = numbered("Width, mm", told.size[0]),
+    height = numbered("Height, mm", told.size[1]);
+  const material = cards("Material", offers.materials),
+    cutter = cards("Tool", offers.cutters);
+  const who = h(
+    "fieldset",
+    { class: "options" },
+    h("legend", {}, "Who cuts it"),
+    ...Object.entries(WHO)
+      .filter(([key]) => offers.machines.includes(key))
+      .map(([key, [words, path]], k) =>
+        machine(key, words, path, k === 0, (its) => {
+          material.only(its);
+          cutter.only(its);
+        }),
+      ),
+  );
+  const chosen = () => /** @type {HTMLInputElement | null} */ (who.querySelector("input:checked"))?.value ?? "hand";
+  const blocks = h(
+    "ol",
+    { class: "cards" },
+    blockRow("sky", "background", INKS[0], names, true),
+    blockRow("key", "key", INKS[2], names, false),
+  );
+  const falls = weather(offers, "snowfall"),
+    lies = weather(offers, "snowload");
+  material.only(chosen());
+  cutter.only(chosen());
+  return h(
+    "form",
+    {
+      onsubmit: (/** @type {Event} */ event) => {
+        event.preventDefault();
+        const cut = { material: material.value(), cutter: cutter.value(), for: [chosen()] };
+        go({
+          name: name.value,
+          size: [Number(width.input.value), Number(height.input.value)],
+          blocks: [...blocks.children].map((row) => ({ ...readRow(row), ...cut })),
+          motifs: [
+            ...(lies.value ? [{ motif: "snowload", preset: lies.value, on: names }] : []),
+            ...(falls.value ? [{ motif: "snowfall", preset: falls.value }] : []),
+          ],
+        });
+      },
+    },
+    h("div", { class: "laid" }, under, picture),
+    h(
+      "p",
+      { class: "faint" },
+      `Understood: ${names.length ? names.join(", ") : "nothing that prints"}. ${told.notes.join(" ")}`,
+    ),
+    h(
+      "div",
+      { class: "options" },
+      h("label", { class: "field" }, "Name of the print", name),
+      width.label,
+      height.label,
+    ),
+    who,
+    cutter.set,
+    material.set,
+    h("h3", {}, "Blocks, in the order in which they print"),
+    blocks,
+    h(
+      "div",
+      { class: "row" },
+      button("One more block", () =>
+        blocks.append(
+          blockRow(`tone ${blocks.children.length}`, "tone", INKS[blocks.children.length % INKS.length], names, false),
+        ),
+      ),
+    ),
+    h(
+      "div",
+      { class: "options" },
+      h("label", { class: "field" }, "Snow that lies", lies),
+      h("label", { class: "field" }, "Snow that falls", falls),
+    ),
+    h(
+      "div",
+      { class: "row" },
+      h("button", { type: "submit", class: "first" }, "Lay it on the bench"),
+      button("Something else", back),
+    ),
+  );
+}
+
+/** @param {string} title @param {string} words @param {() => void} act */
+const large = (title, words, act) =>
+  h("button", { type: "button", onclick: act }, h("strong", {}, title), h("span", { class: "faint" }, words));
+
+/** @param {string} label @param {number} value @param {number} [least] @param {number} [most] */
+function numbered(label, value, least = 5, most = 3000) {
+  const input = h("input", { type: "number", min: least, max: most, step: "any", required: true });
+  input.value = String(Math.round(100 * value) / 100);
+  return { input, label: h("label", { class: "field" }, label, input) };
+}
+
+/** @param {string} key @param {string} words @param {string} path @param {boolean} on @param {(key: string) => void} act */
+function machine(key, words, path, on, act) {
+  const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg"),
+    line = document.createElementNS("http://www.w3.org/2000/svg", "path");
+  svg.setAttribute("viewBox", "0 0 24 24");
+  svg.setAttribute("aria-hidden", "true");
+  line.setAttribute("d", path);
+  svg.append(line);
+  return h(
+    "label",
+    { class: "tool" },
+    h("input", { type: "radio", name: "who", value: key, checked: on, onchange: () => act(key) }),
+    svg,
+    words,
+  );
+}
+
+/** Things to choose from, in words; only those for a machine are shown. @param {string} title @param {Thing[]} things */
+function cards(title, things) {
+  const group = `thing-${title}`,
+    set = h("fieldset", { class: "things" }, h("legend", {}, title));
+  return {
+    set,
+    only: (/** @type {string} */ who) =>
+      set.replaceChildren(
+        h("legend", {}, title),
+        ...things
+          .filter((its) => its.machines.includes(who))
+          .map((its) =>
+            h(
+              "label",
+              { class: "thing" },
+              h("input", {
+                type: "radio",
+                name: group,
+                value: its.key,
+                required: true,
+                checked: its.key === "linoleum" || its.key === "v-60",
+              }),
+              h("span", {}, h("strong", {}, its.name), h("span", { class: "faint" }, ` ${its.words}`)),
+            ),
+          ),
+      ),
+    value: () => /** @type {HTMLInputElement | null} */ (set.querySelector("input:checked"))?.value ?? "",
+  };
+}
+
+/** @param {Offers} offers @param {string} motif */
+function weather(offers, motif) {
+  const presets = offers.motifs.find((its) => its.key === motif)?.presets ?? [],
+    select = h(
+      "select",
+      {},
+      h("option", { value: "" }, "none"),
+      ...presets.map((its) => h("option", { value: its }, its)),
+    );
+  select.value = presets[0] ?? "";
+  return select;
+}
+
+/** @param {string} name @param {string} role @param {string} ink @param {string[]} layers @param {boolean} all whether all of the face prints */
+function blockRow(name, role, ink, layers, all) {
+  const roles = h(
+    "select",
+    { "data-is": "role" },
+    ...Object.entries(ROLES).map(([key, words]) => h("option", { value: key }, words)),
+  );
+  roles.value = role;
+  const row = h(
+    "li",
+    { class: "card advice" },
+    h(
+      "div",
+      { class: "options" },
+      h(
+        "label",
+        { class: "field" },
+        "Your name of its ink",
+        h("input", { type: "text", value: name, required: true, "data-is": "name" }),
+      ),
+      h("label", { class: "field" }, "It prints", roles),
+      h("label", { class: "field" }, "Ink", h("input", { type: "color", value: ink, "data-is": "ink" })),
+    ),
+    h(
+      "fieldset",
+      { class: "row" },
+      h("legend", {}, "What prints on it"),
+      ...["*", ...layers].map((its) =>
+        h(
+          "label",
+          { class: "choice" },
+          h("input", { type: "checkbox", value: its, checked: its === "*" ? all : !all, "data-layer": "" }),
+          its === "*" ? "all of the face" : its,
+        ),
+      ),
+    ),
+    h(
+      "div",
+      { class: "row" },
+      button("Without this block", () => row.remove()),
+    ),
+  );
+  return row;
+}
+
+/** @param {Element} row */
+function readRow(row) {
+  const value = (/** @type {string} */ is) =>
+    /** @type {HTMLInputElement} */ (row.querySelector(`[data-is=${is}]`)).value;
+  const layers = [...row.querySelectorAll("[data-layer]:checked")].map(
+    (its) => /** @type {HTMLInputElement} */ (its).value,
+  );
+  return {
+    name: value("name").trim().toLowerCase(),
+    role: value("role"),
+    ink: value("ink"),
+    layers: layers.includes("*") ? ["*"] : layers,
+  };
+}
+
+/** A picture with four corners to be laid on the block's: by hand or by the arrow keys. @param {File} file */
+function cornered(file) {
+  const image = h("img", { src: URL.createObjectURL(file), alt: "Your photograph" }),
+    names = ["Upper left", "Upper right", "Lower right", "Lower left"];
+  const places = [
+      [0.04, 0.04],
+      [0.96, 0.04],
+      [0.96, 0.96],
+      [0.04, 0.96],
+    ],
+    line = h("canvas", { class: "across", "aria-hidden": "true", width: 1000, height: 1000 }),
+    pen = line.getContext("2d");
+  const outline = () => {
+    if (!pen) return;
+    pen.clearRect(0, 0, 1000, 1000);
+    pen.beginPath();
+    for (const [x, y] of places) pen.lineTo(1000 * x, 1000 * y);
+    pen.closePath();
+    for (const [colour, width] of /** @type {[string, number][]} */ ([
+      ["#fffdf6", 8],
+      ["#2a6482", 4],
+    ])) {
+      pen.strokeStyle = colour;
+      pen.lineWidth = width;
+      pen.stroke();
+    }
+  };
+  const laid = h(
+    "div",
+    { class: "laid" },
+    image,
+    line,
+    ...names.map((name, k) => {
+      const knob = h("button", { type: "button", class: "corner", "aria-label": `${name} corner; arrow keys move it` });
+      const put = (/** @type {number} */ x, /** @type {number} */ y) => {
+        places[k] = [Math.min(1, Math.max(0, x)), Math.min(1, Math.max(0, y))];
+        [knob.style.left, knob.style.top] = places[k].map((part) => `${100 * part}%`);
+        outline();
+      };
+      knob.addEventListener("pointerdown", (event) => knob.setPointerCapture(event.pointerId));
+      knob.addEventListener("pointermove", (event) => {
+        const box = laid.getBoundingClientRect();
+        if (knob.hasPointerCapture(event.pointerId))
+          put((event.clientX - box.x) / box.width, (event.clientY - box.y) / box.height);
+      });
+      knob.addEventListener("keydown", (event) => {
+        const step = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key],
+          far = event.shiftKey ? 0.02 : 0.002;
+        if (!step) return;
+        event.preventDefault();
+        put(places[k][0] + step[0] * far, places[k][1] + step[1] * far);
+      });
+      put(places[k][0], places[k][1]);
+      return knob;
+    }),
+  );
+  /** The corners in pixels of the photograph. */
+  const read = () => places.flatMap(([x, y]) => [x * image.naturalWidth, y * image.naturalHeight]);
+  return { laid, read };
+}
+
+/** The photograph, a quarter turned clockwise. @param {File} file @returns {Promise<File>} */
+async function turned(file) {
+  const picture = await createImageBitmap(file),
+    canvas = new OffscreenCanvas(picture.height, picture.width),
+    pen = canvas.getContext("2d");
+  pen?.setTransform(0, 1, -1, 0, picture.height, 0);
+  pen?.drawImage(picture, 0, 0);
+  return new File([await canvas.convertToBlob({ type: "image/png" })], file.name.replace(/\.[^.]*$/, ".png"), {
+    type: "image/png",
+  });
+}
+
+/** @param {Does} does */
+export function beginButton(does) {
+  const another = byId("another");
+  another.hidden = false;
+  another.addEventListener("click", () => void tried(does, () => beginDialog(does, true)));
+}
+
+// ── after cutting ────────────────────────────────────────────────────────────────────────────────────────────────
+
+const SHOWN = /** @type {Record<string, [string, string]>} */ ({
+  land: ["#c9c3b4", "stands as planned"],
+  "to cut": ["#2a6482", "still to cut"],
+  "cut too much": ["#b0402a", "cut too much"],
+});
+
+/** @param {import("./transport.js").Print} print @param {Does} does */
+export function afterSlip(print, does) {
+  const { body } = slip("after", "After cutting"),
+    block = h("select", { id: "cut-block" }, ...print.blocks.map((its) => h("option", { value: its.name }, its.name)));
+  const input = h("input", {
+    type: "file",
+    id: "cut-photograph",
+    accept: "image/png,image/jpeg,image/tiff,image/webp",
+    onchange: () => {
+      const file = input.files?.[0];
+      if (file) void tried(does, async () => proved(file, (await upload(file)).upload, block.value));
+    },
+  });
+  body.append(
+    h(
+      "p",
+      { class: "faint" },
+      "Photograph a proof or the block, whole: it is laid on the plan. The files must have been made before.",
+    ),
+    h("div", { class: "field" }, h("label", { for: "cut-block" }, "Block"), block),
+    h("div", { class: "field" }, h("label", { for: "cut-photograph" }, "Photograph"), input),
+  );
+}
+
+/** @param {File} file @param {number} number @param {string} block */
+function proved(file, number, block) {
+  const corners = cornered(file),
+    view = h(
+      "select",
+      {},
+      h("option", { value: "print" }, "a proof, as printed"),
+      h("option", { value: "block" }, "the block, as it lies"),
+    ),
+    said = h("p", { class: "refused", role: "status" }),
+    body = h("div", { class: "body" });
+  const dialog = h(
+    "dialog",
+    { class: "wide", "aria-labelledby": "proof-title" },
+    h(
+      "div",
+      { class: "row ends" },
+      h("h2", { id: "proof-title" }, `The ${block} block after cutting`),
+      button("Back to the bench", () => dialog.close()),
+    ),
+    body,
+    said,
+  );
+  const told = {
+    say: (/** @type {string} */ words) => {
+      said.textContent = words;
+    },
+    send: async () => undefined,
+  };
+  body.append(
+    h(
+      "form",
+      {
+        onsubmit: (/** @type {Event} */ event) => {
+          event.preventDefault();
+          void tried(told, async () => {
+            told.say("It is being laid on the plan…");
+            body.replaceChildren(
+              ...compared(
+                await tellPacked("proof", { upload: number, block, corners: corners.read(), view: view.value }),
+              ),
+            );
+            told.say("");
+          });
+        },
+      },
+      h("p", {}, "Drag the four corners onto the corners of the block's face."),
+      corners.laid,
+      h("label", { class: "field" }, "It shows", view),
+      h("div", { class: "row" }, h("button", { type: "submit", class: "first" }, "Lay it on the plan")),
+    ),
+  );
+  opened(dialog);
+}
+
+/** What was cut beside what was planned. @param {ArrayBuffer} packed @returns {HTMLElement[]} */
+function compared(packed) {
+  /** @type {{size: [number, number], areas_mm2: Record<string, number>, tolerance_mm: number}} */
+  const told = JSON.parse(new TextDecoder().decode(new Uint8Array(packed, 4, new Uint32Array(packed, 0, 1)[0])));
+  const { shapes } = unpack(packed, told.size[1], stepOf(told.size)),
+    across = 2400,
+    scale = across / told.size[0];
+  const canvas = h("canvas", { width: across, height: Math.round(told.size[1] * scale), role: "img" }),
+    pen = canvas.getContext("2d"),
+    large = h("input", { type: "range", id: "proof-large", min: "1", max: "6", step: "0.25", value: "1" });
+  canvas.setAttribute("aria-label", "What stands, what is still to cut and what is cut too much");
+  pen?.setTransform(scale, 0, 0, scale, 0, 0);
+  for (const kind of Object.keys(SHOWN)) {
+    const path = new Path2D();
+    for (const its of shapes) if (its.kind === kind) trace(path, its);
+    if (pen) pen.fillStyle = SHOWN[kind][0];
+    pen?.fill(path);
+  }
+  large.addEventListener("input", () => canvas.style.setProperty("--large", large.value));
+  const lines = Object.entries(SHOWN).map(([kind, [colour, words]]) => {
+    const swatch = h("span", { class: "ink" });
+    swatch.style.backgroundColor = colour;
+    return h(
+      "li",
+      { class: "choice" },
+      swatch,
+      kind in told.areas_mm2 ? `${words}: ${told.areas_mm2[kind].toFixed(1)} mm²` : words,
+    );
+  });
+  return [
+    h("ul", { class: "cards" }, ...lines),
+    h("p", { class: "faint" }, `Less than ${told.tolerance_mm} mm off the plan is not shown.`),
+    h("label", { for: "proof-large" }, "Enlarge"),
+    large,
+    h(
+      "div",
+      { class: "proof", tabIndex: 0, role: "region", "aria-label": "The comparison; it scrolls when enlarged" },
+      canvas,
+    ),
+  ];
+}

@@ -1,0 +1,484 @@
+// The bench: what is asked of the program, what it answers, and what is shown of it. Every rule lives in the program.
+
+import { afterSlip, beginButton, beginDialog } from "./begin.js";
+import { Hand } from "./hand.js";
+import { Overlay } from "./overlay.js";
+import { Shapes, unpack } from "./packed.js";
+import { Picture, print as printInk } from "./picture.js";
+import { FilesSlip, FindingsSlip, TriesSlip, WeatherSlip, byId, h, keysSlip, rulerDialog, seeSlip } from "./slips.js";
+import { OTHERS, Tools } from "./tools.js";
+import { Gestures, Refusal, ask, askPacked, listen } from "./transport.js";
+import { View } from "./view.js";
+
+/** @typedef {import("./transport.js").Print} Print */
+/** @typedef {import("./transport.js").Gesture} Gesture */
+
+const DRAWINGS = /** @type {Record<string, string>} */ ({
+  fingers: "M3 20c4-1 7-3 8-8M21 20c-1-5-4-7-8-8M12 3l3 2-1 3.5h-4L9 5z",
+  "flakes off": "M9 4l4-1 3 3-1 4-5 1-3-3zM3 20c3-3 5 1 8-2s5 1 10-3",
+  rubber: "M4 15l8-9 8 5-8 9H7zM8 10.500l7.500 5",
+  "own snow": "M4 14c-1-5 3-9 8-8s8 4 6 8-13 5-14 0zM14 13l7 8",
+  shake: "M3 7c6 3 12 0 18-2M7 12l-.5 2M12 12v3M17 11l.5 2M10 18v1M15 18v1",
+  slide: "M6 7l11-2 2 11-11 2zM2 12h3M20 11h2",
+});
+
+const MARKING = new Set(["stroke", "area", "erase", "bare", "leave"]); // gestures that lock nothing
+
+const shapes = new Shapes(),
+  view = new View(),
+  stage = byId("stage");
+const overlay = new Overlay(
+  /** @type {HTMLCanvasElement} */ (byId("overlay")),
+  /** @type {HTMLCanvasElement} */ (byId("rule")),
+  view,
+);
+const picture = new Picture(byId("picture"), view, shapes);
+const tools = new Tools(view, shapes, overlay, send, say, changed);
+const hand = new Hand(stage, view, tools, overlay, changed);
+const gestures = new Gestures(answered, silent);
+/** @type {Print} */
+let print;
+let wanted = false,
+  lastTry = /** @type {Gesture | null} */ (null);
+let seen = /** @type {import("./slips.js").Seen | null} */ (null),
+  shifting = /** @type {number | null} */ (null);
+const beside = {
+  findings: /** @type {FindingsSlip | null} */ (null),
+  tries: /** @type {TriesSlip | null} */ (null),
+  weather: /** @type {WeatherSlip | null} */ (null),
+  files: /** @type {FilesSlip | null} */ (null),
+};
+
+// ── drawing ──────────────────────────────────────────────────────────────────────────────────────────────────────
+
+function changed() {
+  overlay.touch();
+  again();
+}
+
+function again() {
+  if (!wanted) requestAnimationFrame(frame);
+  wanted = true;
+}
+
+function frame() {
+  wanted = false;
+  if (!print) return;
+  if (picture.frame()) again();
+  if (overlay.frame()) again();
+  byId("scale").textContent = `${Math.round((100 * view.scale) / view.true_)} %`;
+  byId("in-hand").hidden = overlay.chosen.size === 0 || tools.tool !== "fingers";
+  if (picture.sharp && document.body.dataset.ready !== "yes") {
+    document.body.dataset.ready = "yes";
+    byId("waiting").hidden = true;
+    requestAnimationFrame(() => performance.mark("shown"));
+  }
+}
+
+view.moved = () => {
+  stopShifting();
+  again();
+};
+
+/** @param {import("./slips.js").Seen} now */
+function show(now) {
+  seen = now;
+  stopShifting();
+  picture.show({ blocks: new Set(now.blocks), rubbing: now.rubbing, mirrored: now.mirrored, before: now.before });
+  overlay.hidden = new Set(print.blocks.map((its) => its.name).filter((name) => !now.blocks.includes(name)));
+  overlay.showMarks = now.marks;
+  overlay.showRings = now.rings;
+  byId("between").hidden = !now.before;
+  veil();
+  changed();
+}
+
+const veil = () =>
+  picture.veilTo(seen?.before ? Number(/** @type {HTMLInputElement} */ (byId("veil")).value) / 100 : null);
+
+/** Shows the blocks as they would print if each were off by so much, one way after another. @param {number} mm */
+function shift(mm) {
+  if (shifting !== null) return stopShifting();
+  const ratio = Math.min(2, devicePixelRatio || 1),
+    layers = picture.apart(ratio),
+    canvas = /** @type {HTMLCanvasElement} */ (byId("apart")),
+    pen = canvas.getContext("2d");
+  if (!pen) return;
+  [canvas.width, canvas.height] = [Math.ceil(view.width * ratio), Math.ceil(view.height * ratio)];
+  canvas.hidden = false;
+  byId("watch").textContent = "Stop";
+  say(`Each block but the first wanders by up to ${mm} mm: look for white lines, and for ink on the snow.`);
+  const still = matchMedia("(prefers-reduced-motion: reduce)").matches,
+    k = view.scale * ratio;
+  const step = (/** @type {number} */ time) => {
+    pen.setTransform(1, 0, 0, 1, 0, 0);
+    pen.clearRect(0, 0, canvas.width, canvas.height);
+    view.apply(pen, ratio);
+    pen.fillStyle = print.paper ?? "#fbfaf6";
+    pen.fillRect(0, 0, ...view.size);
+    pen.setTransform(1, 0, 0, 1, 0, 0);
+    layers.forEach(({ block, picture: ink }, n) => {
+      const angle = (still ? 0.8 : time / 900) + n * 2.1,
+        off = n === 0 ? 0 : mm * k * (still ? 1 : Math.min(1, Math.abs(Math.sin(time / 2600)) * 1.3));
+      printInk(pen, ink, block.opacity ?? 0, [
+        0,
+        0,
+        ink.width,
+        ink.height,
+        off * Math.cos(angle),
+        off * Math.sin(angle),
+        ink.width,
+        ink.height,
+      ]);
+    });
+    if (!still) shifting = requestAnimationFrame(step);
+  };
+  shifting = requestAnimationFrame(step);
+}
+
+function stopShifting() {
+  if (shifting === null) return;
+  cancelAnimationFrame(shifting);
+  shifting = null;
+  byId("apart").hidden = true;
+  byId("watch").textContent = "Watch";
+}
+
+// ── what is said ─────────────────────────────────────────────────────────────────────────────────────────────────
+
+/** @param {string} words @param {boolean} [refused] */
+function say(words, refused = false) {
+  const said = byId("said");
+  said.classList.toggle("refused", refused);
+  if (said.textContent !== words) said.textContent = words;
+}
+
+/** @param {boolean} is */
+function silent(is) {
+  const saved = byId("saved");
+  saved.dataset.silent = is ? "yes" : "no";
+  if (is) saved.textContent = "The program does not answer; what you do is kept and sent again.";
+  else if (print)
+    saved.textContent = print.only_looks ? "Another window holds this print: here you can look." : "All saved";
+}
+
+// ── gestures and their answers ───────────────────────────────────────────────────────────────────────────────────
+
+/** @param {Gesture} gesture */
+async function send(gesture) {
+  if (print.only_looks) return say("Another window holds this print; here you can only look.", true);
+  try {
+    await gestures.send(gesture);
+  } catch (error) {
+    say(error instanceof Refusal ? error.message : String(error), true);
+  }
+}
+
+/** @param {ArrayBuffer} buffer @param {Gesture} gesture */
+function answered(buffer, gesture) {
+  const { told, shapes: come } = unpack(buffer, print.size[1], print.step),
+    held = [...overlay.chosen].map((its) => its.id);
+  const gone = (told.gone ?? []).map((id) => shapes.remove(id)).filter((its) => its !== undefined);
+  for (const its of come) {
+    const old = shapes.remove(its.id);
+    if (old) gone.push(old);
+    shapes.add(its);
+  }
+  picture.changed(gone, come);
+  overlay.remark(told.marks ?? [], told.gone_marks ?? []);
+  const lost = gone.some((its) => held.includes(its.id));
+  if (lost)
+    tools.choose(gesture.do === "move" || gesture.do === "redraw" ? come.filter((its) => its.kind === "snow") : []);
+  if (told.reload) void load();
+  else if (!MARKING.has(gesture.do)) void askMotifs();
+  Object.assign(print, { version: told.version, undo: told.undo, redo: told.redo });
+  counts();
+  say(
+    [
+      told.message
+        ? `Done: ${print.meanings.find((its) => its.key === told.message)?.label ?? told.message}.`
+        : "Done.",
+      ...(told.said ?? []).map((its) => `${its.charAt(0).toUpperCase()}${its.slice(1)}.`),
+    ].join(" "),
+  );
+  if (gesture.do === "try" || gesture.do === "choose try")
+    void showTries((told.marks ?? []).find((its) => its.meaning === "grow again")?.id, gesture);
+  performance.mark("answered");
+  changed();
+}
+
+/** Lays the last tries of a mark side by side. @param {string | undefined} mark @param {Gesture} gesture */
+async function showTries(mark, gesture) {
+  if (!mark || !beside.tries) return;
+  const packed = await askPacked(`tries/${encodeURIComponent(mark)}`),
+    { told, shapes: tried } = unpack(packed, print.size[1], print.step);
+  if (gesture.do === "try") lastTry = gesture;
+  beside.tries.show(
+    told,
+    tried,
+    (pen) => {
+      pen.fillStyle = print.blocks[0]?.ink ?? "#a9bfcb";
+      pen.fillRect(0, 0, ...print.size);
+      pen.fillStyle = print.paper ?? "#fbfaf6";
+    },
+    print.size[1],
+  );
+}
+
+/** Which motifs are locked may have changed. */
+async function askMotifs() {
+  const { motifs, version } = await ask(`print?window_id=${gestures.window_id}`);
+  if (version < print.version) return; // a later answer is on its way
+  print.motifs = motifs;
+  beside.weather?.show(print);
+}
+
+function counts() {
+  /** @type {HTMLButtonElement} */ (byId("undo")).disabled = !print.undo || print.only_looks;
+  /** @type {HTMLButtonElement} */ (byId("redo")).disabled = !print.redo || print.only_looks;
+}
+
+async function lookAgain() {
+  const { list, near } = await ask("findings");
+  overlay.findings = list;
+  beside.findings?.show(list, near);
+  changed();
+}
+
+/** @param {import("./transport.js").Finding | null} its */
+function lookAt(its) {
+  overlay.lookedAt = its?.id ?? null;
+  if (its?.at) view.goTo(its.at[0], view.size[1] - its.at[1], Math.max(view.scale, 14));
+  if (its) say(`${its.title}. ${its.sentence}`);
+  changed();
+}
+
+// ── the tray ─────────────────────────────────────────────────────────────────────────────────────────────────────
+
+/** @param {string} path */
+function drawn(path) {
+  const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg"),
+    line = document.createElementNS("http://www.w3.org/2000/svg", "path");
+  svg.setAttribute("viewBox", "0 0 24 24");
+  svg.setAttribute("aria-hidden", "true");
+  line.setAttribute("d", path);
+  svg.append(line);
+  return svg;
+}
+
+function tray() {
+  tools.meanings = print.meanings;
+  tools.motifs = print.motifs.map((its) => its.name);
+  overlay.meanings = print.meanings.map((its) => its.key);
+  const pick = (/** @type {string} */ key) =>
+    h("input", { type: "radio", name: "tool", value: key, checked: key === tools.tool, onchange: () => took(key) });
+  byId("pencils").append(
+    ...print.meanings.map((its, k) =>
+      h(
+        "label",
+        { class: `pencil lead-${k}`, title: its.help, "data-tool": its.key },
+        pick(its.key),
+        h("span", {}, its.label),
+      ),
+    ),
+  );
+  byId("others").append(
+    ...OTHERS.map((its) =>
+      h(
+        "label",
+        { class: "tool", title: its.help, "data-tool": its.key },
+        pick(its.key),
+        drawn(DRAWINGS[its.key]),
+        h("span", {}, its.label),
+      ),
+    ),
+  );
+  byId("for").append(...print.motifs.map((its) => h("option", { value: its.name }, its.name)));
+  ranged("breadth", (value) => {
+    tools.breadth = value;
+    return `${value} mm`;
+  });
+  ranged("heaviness", (value) => {
+    tools.heaviness = value / 100;
+    return value < 40 ? "light" : value < 75 ? "middling" : "heavy";
+  });
+  byId("for").addEventListener("change", (event) => {
+    tools.motif = /** @type {HTMLSelectElement} */ (event.target).value;
+  });
+  byId("drawn").addEventListener("change", (event) => {
+    tools.looped = /** @type {HTMLInputElement} */ (event.target).value === "loop";
+  });
+  took(tools.tool);
+}
+
+/** @param {string} key */
+function took(key) {
+  tools.take(key);
+  const pencil = tools.pencil,
+    other = OTHERS.find((its) => its.key === key),
+    broad = Boolean(pencil) || key === "rubber" || key === "flakes off";
+  byId("heavy").hidden = !pencil?.graded;
+  byId("drawn").hidden = !pencil || key === "grow again";
+  byId("meant").hidden = !pencil && key !== "own snow";
+  byId("how").hidden = !pencil && key !== "own snow" && !broad;
+  for (const id of ["breadth", "breadth-said"])
+    /** @type {HTMLElement} */ (byId(id).closest("label") ?? byId(id)).hidden = !broad || key === "grow again";
+  stage.classList.toggle("slides", key === "slide");
+  stage.classList.toggle("touches", key === "fingers");
+  say(pencil?.help || other?.help || `The pencil ${pencil?.label} is in your hand.`);
+}
+
+/** @param {string} id @param {(value: number) => string} set */
+function ranged(id, set) {
+  const input = /** @type {HTMLInputElement} */ (byId(id)),
+    now = () => {
+      byId(`${id}-said`).textContent = set(Number(input.value));
+    };
+  input.addEventListener("input", now);
+  now();
+}
+
+const IN_HAND = /** @type {Record<string, () => void>} */ ({
+  away: () => tools.takeAway(),
+  larger: () => nudged(1.15, 0),
+  smaller: () => nudged(1 / 1.15, 0),
+  left: () => nudged(1, -15),
+  right: () => nudged(1, 15),
+  redraw: () => tools.redraw(),
+  place: () => void tools.place().then(() => tools.choose([])),
+});
+
+/** @param {number} scale @param {number} turn */
+function nudged(scale, turn) {
+  tools.nudge(0, 0, turn, scale);
+  void tools.place();
+}
+
+function wire() {
+  byId("undo").addEventListener("click", () => void send({ do: "undo" }));
+  byId("redo").addEventListener("click", () => void send({ do: "redo" }));
+  byId("in-hand").addEventListener("click", (event) =>
+    IN_HAND[/** @type {HTMLElement} */ (event.target).dataset.does ?? ""]?.(),
+  );
+  byId("larger").addEventListener("click", () => view.zoom(view.scale * 1.5));
+  byId("smaller").addEventListener("click", () => view.zoom(view.scale / 1.5));
+  byId("whole").addEventListener("click", () => view.whole());
+  byId("true-size").addEventListener("click", () =>
+    view.measured ? view.zoom(view.true_) : rulerDialog(view, () => view.zoom(view.true_)),
+  );
+  byId("veil").addEventListener("input", veil);
+  byId("slips-toggle").addEventListener("click", () =>
+    byId("slips-toggle").setAttribute("aria-expanded", String(!byId("slips").classList.toggle("away"))),
+  );
+  byId("lamp").addEventListener("click", () => lamp(!document.documentElement.classList.contains("lamplit")));
+  document.addEventListener("keydown", (event) => {
+    if (!(event.ctrlKey || event.metaKey) || event.altKey || !/^[zy]$/i.test(event.key)) return;
+    event.preventDefault();
+    void send({ do: event.key.toLowerCase() === "z" && !event.shiftKey ? "undo" : "redo" });
+  });
+  new ResizeObserver(() => {
+    const first = view.width === 1;
+    [view.width, view.height] = [stage.clientWidth, stage.clientHeight];
+    if (first) view.whole();
+    else view.moved();
+  }).observe(stage);
+}
+
+/** @param {boolean} lit */
+function lamp(lit) {
+  document.documentElement.classList.toggle("lamplit", lit);
+  byId("lamp").setAttribute("aria-pressed", String(lit));
+  overlay.relit();
+  changed();
+}
+
+// ── the print ────────────────────────────────────────────────────────────────────────────────────────────────────
+
+/** Asks for the print and all of its shapes. @param {Print} [asked] @returns {Promise<void>} */
+async function load(asked) {
+  const mine = gestures.window_id,
+    looks = mine !== undefined && print.only_looks;
+  const [told, packed] = await Promise.all([asked ?? ask(`print?window_id=${mine}`), askPacked("shapes")]);
+  if (mine !== undefined && told.version < print.version) return load(); // a gesture was done meanwhile
+  print = mine === undefined ? told : { ...told, window_id: mine, only_looks: looks };
+  gestures.window_id = print.window_id;
+  view.size = print.size;
+  picture.paper = overlay.paper = print.paper ?? "#fbfaf6";
+  const all = unpack(packed, print.size[1], print.step);
+  shapes.clear();
+  for (const its of all.shapes) shapes.add(its);
+  overlay.remark(
+    print.marks,
+    [...overlay.marks.keys()].filter((id) => !print.marks.some((mark) => mark.id === id)),
+  );
+  tools.choose([]);
+  picture.build();
+  picture.inks(print.blocks);
+  byId("title").textContent = document.title = print.name;
+  byId("place").textContent = print.folder;
+  beside.weather?.show(print);
+  counts();
+  silent(false);
+  changed();
+}
+
+/** @param {import("./transport.js").News} news */
+function heard(news) {
+  if (news.kind === "findings") void lookAgain();
+  else if (["shapes", "blocks", "weather"].includes(news.kind) && print && news.version !== print.version) void load();
+  else if (news.kind === "stage") staged(news);
+  else if (news.kind === "saved") silent(false);
+  else if (news.kind === "built")
+    void beside.files?.show(true).then(() => say("The files are made: they lie in the folder of the print."));
+  else if (news.kind === "stopped") {
+    say(news.say ?? news.said ?? "The program has stopped.", true);
+    void beside.files?.show();
+  }
+}
+
+/** @param {import("./transport.js").News} news */
+function staged(news) {
+  if (!print)
+    return void (byId("waiting").textContent = news.text
+      ? `The print is being laid on the bench: ${news.text}…`
+      : "The print is being laid on the bench…");
+  beside.files?.progress(news);
+  if (news.text) byId("saved").textContent = `${news.text}${news.part ? `, ${Math.round(100 * news.part)} %` : "…"}`;
+  else silent(false);
+}
+
+async function start() {
+  lamp(matchMedia("(prefers-color-scheme: dark)").matches);
+  wire();
+  const waited = listen(undefined, heard, () => undefined);
+  const first = await ask("print");
+  if (first.begin) {
+    byId("waiting").hidden = true;
+    return beginDialog({ say, send }, false);
+  }
+  await load(first);
+  waited();
+  tray();
+  seeSlip(print, show, shift, () => rulerDialog(view, () => view.zoom(view.true_)));
+  beside.findings = new FindingsSlip({ show: lookAt, act: (gesture) => void send(gesture) });
+  beside.tries = new TriesSlip(
+    (mark, attempt) => void send({ do: "choose try", mark, attempt }),
+    () => lastTry && void send(lastTry),
+  );
+  beside.weather = new WeatherSlip({ say, send });
+  beside.weather.show(print);
+  beside.files = new FilesSlip({ say, send });
+  afterSlip(print, { say, send });
+  keysSlip();
+  beginButton({ say, send });
+  if (innerWidth <= 1120) byId("slips-toggle").click();
+  view.whole();
+  void lookAgain();
+  void beside.files.show();
+  listen(print.window_id, heard, silent);
+}
+
+start().catch((error) => {
+  byId("waiting").textContent = error instanceof Error ? error.message : String(error);
+});
+Object.assign(globalThis, { bench: { view, shapes, picture, overlay, tools, hand, gestures, print: () => print } }); // for whoever looks at the page from outside: tests, and the curious

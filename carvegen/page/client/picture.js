@@ -1,0 +1,546 @@
+// The print as it is printed, drawn from shapes. What stands on the bench is the last sharp picture, larger than the
+// window: moving the print only moves it. The next one is drawn behind it, a few milliseconds a frame, and then swapped.
+
+import { around, meet, trace } from "./packed.js";
+import { transform } from "./view.js";
+
+/** @typedef {import("./packed.js").Shape} Shape */
+/** @typedef {import("./packed.js").Box} Box */
+/** @typedef {import("./transport.js").Block} Block */
+/** @typedef {OffscreenCanvasRenderingContext2D} Pen */
+/** @typedef {{blocks: Set<string>, rubbing: boolean, mirrored: boolean, before: boolean}} Look which blocks, whether rubbed in graphite, whether as the block lies, whether the first version lies beside it */
+/** @typedef {string} Layer shapes that are rubbed out of the same blocks: how far, whether in the first version too, and of which, in lines */
+/** @typedef {{winter: HTMLCanvasElement, first: HTMLCanvasElement, pens: CanvasRenderingContext2D[], at: import("./view.js").Where, across: number, down: number, ratio: number}} Sheet */
+/** @typedef {(layer: Layer, pen: Pen, x: number, y: number, w: number, h: number) => void} White draws what a layer rubs out in a rectangle, its corner at 0, 0 */
+/** @typedef {{layer: Layer, shapes: Set<Shape>, box: Box, paths: Map<number, Path2D>}} Tile */
+
+const IN_TILE = 300; // shapes that are filled as one path: more take longer than their share
+const MOVING_MS = 6,
+  RESTING_MS = 13; // of a frame, to draw on in while the print moves and while it rests
+const MARGIN = 0.22; // of the window, on each side
+const FRINGE = 0.6; // so far towards the paper what the carver decides is drawn, as in the proof
+const GRAPHITE = "#3b3d42";
+const PRESSED = "#ece6d9"; // paper that a block without ink has pressed
+const MANY = 6000; // shapes that can be drawn anew at once without a pause that is felt
+
+/** @param {number} across @param {number} down */
+function sketch(across, down) {
+  const pen = new OffscreenCanvas(across, down).getContext("2d", { willReadFrequently: true }); // thousands of small paths are slow through a graphics card
+  if (!pen) throw new Error("this browser draws no pictures");
+  return pen;
+}
+
+export class Picture {
+  /** @type {Map<string, Tile>} */
+  #tiles = new Map();
+  /** @type {Map<string, Path2D>} */
+  #lands = new Map();
+  /** @type {Block[]} */
+  #blocks = [];
+  /** @type {Generator<undefined, void> | null} */
+  #job = null;
+  /** @type {Sheet | null} */
+  #front = null;
+  /** @type {Sheet[]} */
+  #spare = [];
+  /** @type {Look} */
+  #look = { blocks: new Set(), rubbing: false, mirrored: false, before: false };
+  /** @type {{layers: Map<Layer, Pen>, ink: Pen, edge: Pen} | null} */
+  #desk = null;
+  #fresh = false;
+  #urgent = true; // nothing that is shown is of any use
+  #stood = "";
+  #tileMm = 20;
+  #grain = /** @type {OffscreenCanvas | null} */ (null);
+  paper = "#fbfaf6";
+
+  /**
+   * @param {HTMLElement} host where the picture lies @param {import("./view.js").View} view
+   * @param {import("./packed.js").Shapes} shapes
+   */
+  constructor(host, view, shapes) {
+    this.host = host;
+    this.view = view;
+    this.shapes = shapes;
+    this.veil = document.createElement("div");
+    this.veil.className = "veil";
+    this.veil.hidden = true;
+    this.sheets = document.createElement("div");
+    this.shade = document.createElement("div");
+    this.shade.className = "shade";
+    host.append(this.shade, this.sheets, this.veil);
+  }
+
+  /** @param {Block[]} blocks */
+  inks(blocks) {
+    this.#blocks = blocks;
+    this.refresh();
+  }
+
+  /** All shapes anew. */
+  build() {
+    this.#tiles.clear();
+    this.#lands.clear();
+    const [w, h] = this.view.size;
+    this.#tileMm = Math.min(20, Math.max(3, Math.sqrt((IN_TILE * w * h) / (this.shapes.byId.size + 1))));
+    for (const its of this.shapes.byId.values()) this.#put(its);
+    this.#urgent = true;
+    this.refresh();
+  }
+
+  /** @param {Shape} its */
+  #key(its) {
+    const i = Math.floor((its.x0 + its.x1) / 2 / this.#tileMm),
+      j = Math.floor((its.y0 + its.y1) / 2 / this.#tileMm);
+    return `${i}\n${j}\n${layerOf(its)}`;
+  }
+
+  /** @param {Shape} its */
+  #put(its) {
+    if (its.kind === "block") {
+      const path = new Path2D();
+      trace(path, its);
+      this.#lands.set(its.name, path);
+      return;
+    }
+    const key = this.#key(its),
+      tile = this.#tiles.get(key);
+    if (!tile)
+      this.#tiles.set(key, { layer: layerOf(its), shapes: new Set([its]), box: around([its]), paths: new Map() });
+    else {
+      tile.shapes.add(its);
+      tile.box = around([tile.box, its]);
+      tile.paths.clear();
+    }
+  }
+
+  /**
+   * Some shapes have gone and others have come: shown before this ends, if they are not too many.
+   * @param {Shape[]} gone @param {Shape[]} come
+   */
+  changed(gone, come) {
+    for (const its of gone) {
+      const tile = this.#tiles.get(this.#key(its));
+      if (tile) {
+        tile.shapes.delete(its);
+        tile.paths.clear();
+      }
+      if (its.kind === "block") this.#lands.delete(its.name);
+    }
+    for (const its of come) this.#put(its);
+    if (!this.#front || gone.length + come.length === 0) return;
+    this.#patch(around([...gone, ...come]), this.#front);
+    if (this.#job) this.refresh();
+  }
+
+  refresh() {
+    this.#job = null;
+    this.#fresh = false;
+  }
+
+  /** @param {Look} look */
+  show(look) {
+    this.#look = look;
+    this.view.mirrored = look.mirrored;
+    this.refresh();
+  }
+
+  /** Shows the first version left of a line. @param {number | null} part of the window */
+  veilTo(part) {
+    this.veil.hidden = part === null;
+    if (part !== null) this.veil.style.width = `${100 * part}%`;
+  }
+
+  /** A frame: moves what is there, draws on at what is to come. Answers whether another frame is wanted. */
+  frame() {
+    if (!this.#fresh || (!this.#job && !this.#covers())) this.#begin();
+    const { x, y, scale } = this.view,
+      place = `${x} ${y} ${scale}`,
+      end = performance.now() + (this.#urgent ? 1e4 : place === this.#stood ? RESTING_MS : MOVING_MS);
+    this.#stood = place;
+    while (this.#job && performance.now() < end) if (this.#job.next().done) this.#job = null;
+    this.#lay();
+    return this.#job !== null || !this.#fresh;
+  }
+
+  get sharp() {
+    return this.#job === null && this.#fresh && this.#front !== null;
+  }
+
+  /** Whether the sharp picture reaches all over the window, at this size. */
+  #covers() {
+    const its = this.#front,
+      view = this.view;
+    if (!its || its.at.scale !== view.scale) return false;
+    const s = view.scale,
+      [w, h] = view.size;
+    return (
+      (its.at.x <= view.x || its.at.x <= 0) &&
+      (its.at.y <= view.y || its.at.y <= 0) &&
+      (its.at.x + its.across / s >= view.x + view.width / s || its.at.x + its.across / s >= w) &&
+      (its.at.y + its.down / s >= view.y + view.height / s || its.at.y + its.down / s >= h)
+    );
+  }
+
+  /** Puts the front sheet where the view wants it. */
+  #lay() {
+    const its = this.#front;
+    if (!its) return;
+    const k = this.view.scale / its.at.scale;
+    const move = `translate(${(its.at.x - this.view.x) * this.view.scale}px, ${(its.at.y - this.view.y) * this.view.scale}px) scale(${k})`;
+    const { view, shade } = this,
+      x = (0 - view.x) * view.scale,
+      y = (0 - view.y) * view.scale;
+    shade.style.transform = `translate(${x}px, ${y}px)`;
+    [shade.style.width, shade.style.height] = view.size.map((mm) => `${mm * view.scale}px`);
+    for (const canvas of [its.winter, its.first]) if (canvas.style.transform !== move) canvas.style.transform = move;
+  }
+
+  /** @returns {Sheet} */
+  #sheet() {
+    const spare = this.#spare.pop();
+    if (spare) return spare;
+    const [winter, first] = [0, 1].map(() => document.createElement("canvas"));
+    const pens = [winter, first].map((canvas) => {
+      const pen = canvas.getContext("2d", { willReadFrequently: true });
+      if (!pen) throw new Error("this browser draws no pictures");
+      return pen;
+    });
+    return { winter, first, pens, at: { scale: 1, x: 0, y: 0 }, across: 1, down: 1, ratio: 1 };
+  }
+
+  /** Only what of the print can come into the window is drawn. */
+  #begin() {
+    const { view } = this,
+      s = view.scale,
+      its = this.#sheet();
+    const left = Math.max(view.x - (MARGIN * view.width) / s, -2 / s),
+      top = Math.max(view.y - (MARGIN * view.height) / s, -2 / s);
+    const right = Math.min(view.x + ((1 + MARGIN) * view.width) / s, view.size[0] + 2 / s),
+      bottom = Math.min(view.y + ((1 + MARGIN) * view.height) / s, view.size[1] + 2 / s);
+    its.ratio = Math.min(2, globalThis.devicePixelRatio || 1);
+    its.across = Math.max(1, Math.ceil((right - left) * s));
+    its.down = Math.max(1, Math.ceil((bottom - top) * s));
+    its.at = { scale: s, x: left, y: top };
+    this.#fresh = true;
+    this.#job = this.#drawing(its);
+  }
+
+  /** @param {Sheet} its @returns {Generator<undefined, void>} */
+  *#drawing(its) {
+    const across = Math.ceil(its.across * its.ratio),
+      down = Math.ceil(its.down * its.ratio);
+    for (const canvas of [its.winter, this.#look.before ? its.first : null]) {
+      if (canvas && (canvas.width !== across || canvas.height !== down)) [canvas.width, canvas.height] = [across, down];
+    }
+    for (const canvas of [its.winter, its.first])
+      [canvas.style.width, canvas.style.height] = [`${across / its.ratio}px`, `${down / its.ratio}px`];
+    /** @type {Map<Layer, Pen>} */
+    const masks = new Map(),
+      seen = this.#shown(its);
+    for (const layer of this.#used()) {
+      const pen = this.#mask(layer, across, down);
+      masks.set(layer, pen);
+      for (const tile of this.#tiles.values()) {
+        if (tile.layer !== layer || !meet(tile.box, seen)) continue;
+        this.#place(pen, its, 0, 0);
+        pen.fill(this.#pathOf(tile, its.at.scale * its.ratio));
+        pen.getImageData(0, 0, 1, 1); // until a pixel is read, nothing has been drawn and no time has passed
+        yield;
+      }
+    }
+    for (const [x, y, w, h] of rectangles(0, 0, across, down)) {
+      this.#region(its, x, y, w, h, (layer, pen, left, top, width, height) => {
+        pen.drawImage(/** @type {Pen} */ (masks.get(layer)).canvas, left, top, width, height, 0, 0, width, height);
+      });
+      its.pens[0].getImageData(x, y, 1, 1);
+      yield;
+    }
+    if (this.#front) this.#spare.push(this.#front);
+    this.#front = its;
+    this.#urgent = false;
+    this.sheets.replaceChildren(its.winter);
+    this.veil.replaceChildren(...(this.#look.before ? [its.first] : []));
+    this.#lay();
+  }
+
+  /** @param {Layer} layer @param {number} across @param {number} down */
+  #mask(layer, across, down) {
+    const desk = this.#table(512, 256);
+    let pen = desk.layers.get(layer);
+    if (!pen || pen.canvas.width !== across || pen.canvas.height !== down) {
+      pen = sketch(across, down);
+      desk.layers.set(layer, pen);
+      for (const old of desk.layers.keys()) if (!this.#used().includes(old)) desk.layers.delete(old);
+    }
+    pen.setTransform(1, 0, 0, 1, 0, 0);
+    pen.clearRect(0, 0, across, down);
+    return pen;
+  }
+
+  /** The layers that have something in them and take something from a block that is shown. @returns {Layer[]} */
+  #used() {
+    const there = new Set([...this.#tiles.values()].filter((tile) => tile.shapes.size > 0).map((tile) => tile.layer));
+    return [...there].filter((layer) => blocksOf(layer).some((name) => this.#look.blocks.has(name))).sort();
+  }
+
+  /** The part of the print that a sheet shows. @param {Sheet} its @returns {Box} */
+  #shown({ at, across, down }) {
+    const x = this.#look.mirrored ? this.view.size[0] - at.x - across / at.scale : at.x;
+    return { x0: x, y0: at.y, x1: x + across / at.scale, y1: at.y + down / at.scale };
+  }
+
+  /** Lets a pen draw mm of the print on a sheet from one of its pixels on. @param {Pen | CanvasRenderingContext2D} pen @param {Sheet} its @param {number} x @param {number} y */
+  #place(pen, its, x, y) {
+    const k = its.at.scale * its.ratio;
+    transform(
+      pen,
+      { scale: its.at.scale, x: its.at.x + x / k, y: its.at.y + y / k },
+      this.#look.mirrored,
+      this.view.size[0],
+      its.ratio,
+    );
+  }
+
+  /** @param {Tile} tile @param {number} scale */
+  #pathOf(tile, scale) {
+    const least = leastCorner(scale);
+    let path = tile.paths.get(least);
+    if (!path) {
+      path = new Path2D();
+      for (const its of tile.shapes) trace(path, its, least);
+      if (tile.paths.size > 1) tile.paths.clear();
+      tile.paths.set(least, path);
+    }
+    return path;
+  }
+
+  /**
+   * One rectangle of a sheet: each block in its ink, what is white rubbed out, laid over one another.
+   * @param {Sheet} its @param {number} x @param {number} y @param {number} w @param {number} h
+   * @param {White} white
+   */
+  #region(its, x, y, w, h, white) {
+    const layers = this.#used();
+    for (const [k, pen] of its.pens.entries()) {
+      if (k === 1 && !this.#look.before) break;
+      pen.setTransform(1, 0, 0, 1, 0, 0);
+      pen.clearRect(x, y, w, h);
+      pen.save();
+      pen.beginPath();
+      pen.rect(x, y, w, h);
+      pen.clip();
+      this.#place(pen, its, 0, 0);
+      pen.fillStyle = this.#look.rubbing ? "#f6f3ea" : this.paper;
+      pen.fillRect(0, 0, ...this.view.size);
+      pen.setTransform(1, 0, 0, 1, 0, 0);
+      for (const block of this.#blocks) {
+        if (!this.#look.blocks.has(block.name)) continue;
+        const rim = this.#look.rubbing ? reachOf(its) : 0; // so that no edge is seen where two rectangles meet
+        const ink = this.#block(
+          this.#table(w + 2 * rim, h + 2 * rim).ink,
+          block,
+          its,
+          x - rim,
+          y - rim,
+          w + 2 * rim,
+          h + 2 * rim,
+          k === 1 ? layers.filter(isDrawn) : layers,
+          white,
+        );
+        if (this.#look.rubbing) this.#rub(ink, its, x - rim, y - rim);
+        print(pen, ink.canvas, this.#look.rubbing ? 0 : (block.opacity ?? 0), [rim, rim, w, h, x, y, w, h]);
+      }
+      pen.restore();
+    }
+  }
+
+  /**
+   * @param {Pen} pen @param {Block} block @param {Sheet} its @param {number} x @param {number} y @param {number} w @param {number} h
+   * @param {Layer[]} layers @param {White} white @returns {Pen}
+   */
+  #block(pen, block, its, x, y, w, h, layers, white) {
+    const land = this.#lands.get(block.name);
+    pen.setTransform(1, 0, 0, 1, 0, 0);
+    pen.globalCompositeOperation = "source-over";
+    pen.globalAlpha = 1;
+    pen.clearRect(0, 0, w, h);
+    if (land) {
+      this.#place(pen, its, x, y);
+      pen.fillStyle = this.#look.rubbing ? GRAPHITE : (block.ink ?? PRESSED);
+      pen.fill(land, "evenodd");
+    }
+    pen.globalCompositeOperation = "destination-out";
+    for (const layer of layers) {
+      if (!blocksOf(layer).includes(block.name)) continue;
+      pen.setTransform(1, 0, 0, 1, 0, 0);
+      pen.globalAlpha = shareOf(layer);
+      white(layer, pen, x, y, w, h);
+    }
+    pen.globalAlpha = 1;
+    pen.globalCompositeOperation = "source-over";
+    return pen;
+  }
+
+  /** Makes land look rubbed with a graphite stick through thin paper: grain and strokes, darker along the edges. @param {Pen} ink @param {Sheet} its @param {number} x @param {number} y */
+  #rub(ink, its, x, y) {
+    const { edge } = this.#table(ink.canvas.width, ink.canvas.height),
+      grain = this.#grain ?? (this.#grain = graphiteGrain());
+    const reach = reachOf(its),
+      k = its.at.scale * its.ratio;
+    edge.globalCompositeOperation = "copy";
+    edge.drawImage(ink.canvas, 0, 0);
+    edge.globalCompositeOperation = "destination-in"; // what stays lies farther from every edge than `reach`
+    for (const [dx, dy] of [
+      [reach, 0],
+      [-reach, 0],
+      [0, reach],
+      [0, -reach],
+    ])
+      edge.drawImage(ink.canvas, dx, dy);
+    ink.setTransform(1, 0, 0, 1, 0, 0);
+    ink.globalCompositeOperation = "destination-out";
+    ink.globalAlpha = 0.36;
+    ink.drawImage(edge.canvas, 0, 0);
+    ink.globalAlpha = 1;
+    const pattern = ink.createPattern(grain, "repeat");
+    if (pattern) {
+      pattern.setTransform(
+        new DOMMatrix([1, 0, 0, 1, -(Math.round(its.at.x * k) + x), -(Math.round(its.at.y * k) + y)]),
+      );
+      ink.fillStyle = pattern;
+      ink.fillRect(0, 0, ink.canvas.width, ink.canvas.height);
+    }
+    ink.globalCompositeOperation = "source-over";
+  }
+
+  /** Canvases to work on, at least so large. @param {number} across @param {number} down */
+  #table(across, down) {
+    const had = this.#desk?.ink.canvas ?? { width: 0, height: 0 };
+    if (!this.#desk || had.width < across || had.height < down) {
+      const size = /** @type {const} */ ([Math.max(across, had.width), Math.max(down, had.height)]);
+      this.#desk = { layers: this.#desk?.layers ?? new Map(), ink: sketch(...size), edge: sketch(...size) };
+    }
+    return this.#desk;
+  }
+
+  /** Draws one box of a sheet anew, now. @param {Box} box @param {Sheet} its */
+  #patch(box, its) {
+    const { at } = its,
+      k = at.scale * its.ratio,
+      left = this.#look.mirrored ? this.view.size[0] - box.x1 : box.x0;
+    const x = Math.max(0, Math.floor((left - at.x) * k) - 2),
+      y = Math.max(0, Math.floor((box.y0 - at.y) * k) - 2);
+    const w = Math.min(its.winter.width, Math.ceil((left + box.x1 - box.x0 - at.x) * k) + 2) - x,
+      h = Math.min(its.winter.height, Math.ceil((box.y1 - at.y) * k) + 2) - y;
+    if (w <= 0 || h <= 0) return;
+    const whole = this.#look.mirrored ? this.view.size[0] - at.x - (x + w) / k : at.x + x / k;
+    const near = this.shapes.within({ x0: whole, y0: at.y + y / k, x1: whole + w / k, y1: at.y + (y + h) / k });
+    if (near.size > MANY) return void this.refresh();
+    /** @type {Map<Layer, Path2D>} */
+    const paths = new Map();
+    for (const layer of this.#used()) {
+      const path = new Path2D();
+      for (const one of near) if (layerOf(one) === layer) trace(path, one, leastCorner(k));
+      paths.set(layer, path);
+    }
+    for (const [left, top, across, down] of rectangles(x, y, w, h)) {
+      this.#region(its, left, top, across, down, (layer, pen, px, py) => {
+        this.#place(pen, its, px, py);
+        pen.fill(/** @type {Path2D} */ (paths.get(layer)));
+      });
+    }
+  }
+
+  /** Each block that is shown, alone, as large as the window: to be laid over one another elsewhere. @param {number} ratio */
+  apart(ratio) {
+    const { view } = this,
+      its = { at: { scale: view.scale, x: view.x, y: view.y }, across: view.width, down: view.height, ratio };
+    const sheet = /** @type {Sheet} */ ({
+      ...its,
+      winter: document.createElement("canvas"),
+      first: document.createElement("canvas"),
+      pens: [],
+    });
+    const w = Math.ceil(view.width * ratio),
+      h = Math.ceil(view.height * ratio),
+      seen = this.#shown(sheet);
+    return this.#blocks
+      .filter((block) => this.#look.blocks.has(block.name))
+      .map((block) => {
+        const pen = this.#block(sketch(w, h), block, sheet, 0, 0, w, h, this.#used(), (layer, mask) => {
+          this.#place(mask, sheet, 0, 0);
+          for (const tile of this.#tiles.values()) {
+            if (tile.layer === layer && meet(tile.box, seen)) mask.fill(this.#pathOf(tile, sheet.at.scale * ratio));
+          }
+        });
+        return { block, picture: pen.canvas };
+      });
+  }
+}
+
+/** A rectangle in pieces of which each is drawn within a few milliseconds. @param {number} x @param {number} y @param {number} w @param {number} h @returns {Generator<[number, number, number, number]>} */
+function* rectangles(x, y, w, h) {
+  for (let top = y; top < y + h; top += 256) {
+    for (let left = x; left < x + w; left += 512)
+      yield [left, top, Math.min(512, x + w - left), Math.min(256, y + h - top)];
+  }
+}
+
+/**
+ * Lays an ink over what is printed: it takes light from it, and hides as much of it as it is opaque.
+ * @param {CanvasRenderingContext2D | OffscreenCanvasRenderingContext2D} pen @param {CanvasImageSource} ink @param {number} opacity
+ * @param {[number, number, number, number, number, number, number, number]} place
+ */
+export function print(pen, ink, opacity, place) {
+  pen.globalCompositeOperation = "multiply";
+  pen.drawImage(ink, ...place);
+  pen.globalCompositeOperation = "source-over";
+  if (opacity === 0) return;
+  pen.globalAlpha = opacity;
+  pen.drawImage(ink, ...place);
+  pen.globalAlpha = 1;
+}
+
+/** @param {Shape} its @returns {Layer} */
+const layerOf = (its) =>
+  `${its.kind === "fringe" ? FRINGE : 1}\n${its.kind === "white" && its.name === "paper" ? "drawn" : "marked"}\n${its.blocks}`;
+
+/** @param {Layer} layer */
+const shareOf = (layer) => Number(layer.split("\n")[0]);
+
+/** Whether it is white in the first version too. @param {Layer} layer */
+const isDrawn = (layer) => layer.split("\n")[1] === "drawn";
+
+/** @param {Layer} layer */
+const blocksOf = (layer) => layer.split("\n").slice(2);
+
+/** How broad the dark edge of a rubbing is, device pixels. @param {Sheet} its */
+const reachOf = (its) => Math.max(1, Math.round(0.22 * its.at.scale * its.ratio));
+
+/** How near corners may lie before one is left out: a third of a pixel while the picture is small. @param {number} scale pixels a mm */
+const leastCorner = (scale) => (scale < 3 ? 0.2 : scale < 7 ? 0.1 : 0);
+
+/** What paper and stick leave white: fine grain, and strokes that lean to the right. */
+function graphiteGrain() {
+  const size = 256,
+    pen = sketch(size, size),
+    picture = pen.createImageData(size, size);
+  let seed = 7;
+  const next = () => (seed = (seed * 1103515245 + 12345) % 2147483648) / 2147483648;
+  const tooth = Float32Array.from({ length: size * size }, next),
+    stroke = Float32Array.from({ length: size }, next);
+  for (let y = 0; y < size; y++) {
+    for (let x = 0; x < size; x++) {
+      const at = y * size + x,
+        right = y * size + ((x + 1) % size),
+        below = ((y + 1) % size) * size + x;
+      const soft = (2 * tooth[at] + tooth[right] + tooth[below]) / 4,
+        line = (x + y) % size;
+      const lean = (stroke[line] + stroke[(line + 1) % size] + stroke[(line + 2) % size]) / 3;
+      picture.data[4 * at + 3] = 255 * Math.min(0.85, Math.max(0, 0.9 * (soft - 0.38) + 0.75 * (lean - 0.35) + 0.22));
+    }
+  }
+  pen.putImageData(picture, 0, 0);
+  return pen.canvas;
+}

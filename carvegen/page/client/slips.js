@@ -1,0 +1,649 @@
+// Slips of paper beside the bench: what is shown, what would break, tries, weather, files, the keyboard.
+
+import { trace } from "./packed.js";
+import { ask, tell } from "./transport.js";
+
+/** @typedef {import("./transport.js").Print} Print */
+/** @typedef {import("./transport.js").Finding} Finding */
+/** @typedef {import("./packed.js").Shape} Shape */
+/** @typedef {import("./transport.js").Motif} Motif */
+/** @typedef {import("./transport.js").Setting} Setting */
+/** @typedef {{say: (words: string, refused?: boolean) => void, send: (gesture: import("./transport.js").Gesture) => Promise<unknown>}} Does */
+/** @typedef {{n: number, name: string, folder: string, what: string, safety: string[], picture: number | null, kind: string, bytes: number}} Made */
+/** @typedef {{blocks: string[], rubbing: boolean, mirrored: boolean, before: boolean, marks: boolean, rings: boolean}} Seen */
+
+/**
+ * An element with what is in it. Properties are set as they are, `data-…` and `aria-…` as attributes.
+ * @template {keyof HTMLElementTagNameMap} K
+ * @param {K} tag @param {Record<string, unknown>} [with_] @param {...(Node | string | null | undefined | false)} inside
+ * @returns {HTMLElementTagNameMap[K]}
+ */
+export function h(tag, with_ = {}, ...inside) {
+  const its = document.createElement(tag);
+  for (const [key, value] of Object.entries(with_)) {
+    if (value === undefined || value === null) continue;
+    if (/^(data|aria)-|^(for|role|type|name|min|max|step|list)$/.test(key)) its.setAttribute(key, String(value));
+    else Reflect.set(its, key === "class" ? "className" : key, value);
+  }
+  its.append(...inside.filter((part) => part !== null && part !== undefined && part !== false));
+  return its;
+}
+
+/** @param {string} text @param {() => void} act @param {Record<string, unknown>} [more] */
+export const button = (text, act, more = {}) => h("button", { type: "button", onclick: act, ...more }, text);
+
+/** @param {string} id */
+export function byId(id) {
+  const its = document.getElementById(id);
+  if (!its) throw new Error(`no ${id} on the page`);
+  return its;
+}
+
+/** A slip that is unfolded one at a time. @param {string} key @param {string} title @param {boolean} [open] */
+export function slip(key, title, open = false) {
+  const body = h("div", { id: `slip-${key}` }),
+    count = h("span", { class: "count", hidden: true });
+  const fold = h("details", { class: "slip", name: "slip", open }, h("summary", {}, h("h2", {}, title), count), body);
+  byId("slips").append(fold);
+  return { fold, body, count };
+}
+
+// ── what is shown ────────────────────────────────────────────────────────────────────────────────────────────────
+
+/** @param {Print} print @param {(seen: Seen) => void} show @param {(mm: number) => void} shift @param {() => void} ruler */
+export function seeSlip(print, show, shift, ruler) {
+  const { body } = slip("see", "What is shown", true);
+  /** @type {Seen} */
+  const seen = {
+    blocks: print.blocks.map((its) => its.name),
+    rubbing: false,
+    mirrored: false,
+    before: false,
+    marks: true,
+    rings: true,
+  };
+  const rubbing = check("rubbed in graphite", false, (on) => {
+      seen.rubbing = on;
+      show(seen);
+    }),
+    lies = check("as the block lies, mirrored", false, (on) => {
+      seen.mirrored = on;
+      show(seen);
+    });
+  const alone = () => {
+    const one = seen.blocks.length === 1;
+    for (const its of [rubbing, lies]) {
+      its.box.disabled = !one;
+      its.label.hidden = !one;
+      if (!one) its.box.checked = false;
+    }
+    if (!one) seen.rubbing = seen.mirrored = false;
+    show(seen);
+  };
+  const whole = print.blocks.map((its) => its.name),
+    choices = [
+      option("shown", "all inks, over one another", true, () => {
+        seen.blocks = whole;
+        alone();
+      }),
+      ...print.blocks.map((block) =>
+        option(
+          "shown",
+          `the ${block.name} block alone`,
+          false,
+          () => {
+            seen.blocks = [block.name];
+            alone();
+          },
+          block.ink,
+        ),
+      ),
+    ];
+  const far = h("input", { type: "number", id: "register-mm", min: "0.1", max: "3", step: "0.1", value: "0.4" });
+  body.append(
+    h("fieldset", {}, h("legend", {}, "Inks"), ...choices, rubbing.label, lies.label),
+    h(
+      "fieldset",
+      {},
+      h("legend", {}, "Over it"),
+      check("beside the print without snow", false, (on) => {
+        seen.before = on;
+        show(seen);
+      }).label,
+      check("pencil marks", true, (on) => {
+        seen.marks = on;
+        show(seen);
+      }).label,
+      check("rings round what would break", true, (on) => {
+        seen.rings = on;
+        show(seen);
+      }).label,
+    ),
+    h(
+      "fieldset",
+      {},
+      h("legend", {}, "If the blocks do not meet"),
+      h(
+        "div",
+        { class: "row" },
+        h("label", { for: "register-mm" }, "Off by"),
+        far,
+        "mm",
+        button("Watch", () => shift(Math.max(0.1, Math.min(3, Number(far.value) || 0.4))), { id: "watch" }),
+      ),
+    ),
+    button("Hold a ruler to the screen…", ruler, { id: "ruler" }),
+  );
+  alone();
+  return seen;
+}
+
+/** @param {string} text @param {boolean} on @param {(on: boolean) => void} act */
+function check(text, on, act) {
+  const box = h("input", { type: "checkbox", checked: on, onchange: () => act(box.checked) });
+  return { box, label: h("label", { class: "choice" }, box, text) };
+}
+
+/** @param {string} group @param {string} text @param {boolean} on @param {() => void} act @param {string | null} [ink] */
+function option(group, text, on, act, ink) {
+  const box = h("input", { type: "radio", name: group, checked: on, onchange: act }),
+    swatch = ink ? h("span", { class: "ink" }) : null;
+  if (swatch && ink) swatch.style.backgroundColor = ink;
+  return h("label", { class: "choice" }, box, swatch, text);
+}
+
+// ── what would break ─────────────────────────────────────────────────────────────────────────────────────────────
+
+const SEVERE = { breaks: "would break", risk: "a risk", advice: "advice" };
+
+export class FindingsSlip {
+  /** @param {{show: (finding: Finding | null) => void, act: (gesture: import("./transport.js").Gesture) => void}} does */
+  constructor(does) {
+    this.does = does;
+    const its = slip("findings", "What would break");
+    this.fold = its.fold;
+    this.body = its.body;
+    this.count = its.count;
+    this.list = h("ol", { class: "cards" });
+    this.note = h("p", { class: "faint" }, "Not looked at yet.");
+    this.body.append(this.note, this.list);
+  }
+
+  /** @param {Finding[]} all @param {boolean} near */
+  show(all, near) {
+    const open = all.filter((its) => !its.left),
+      most = 200;
+    this.count.hidden = open.length === 0;
+    this.count.textContent = String(open.length);
+    this.count.setAttribute("aria-label", `${open.length} to look at`);
+    this.note.textContent = near
+      ? "Looked at near what you changed; the rest is being looked at."
+      : open.length
+        ? `${open.length} to look at, the worst first.`
+        : "Nothing here would break.";
+    const order = ["breaks", "risk", "advice"];
+    const sorted = [...all].sort(
+      (a, b) => Number(a.left) - Number(b.left) || order.indexOf(a.severity) - order.indexOf(b.severity),
+    );
+    this.list.replaceChildren(...sorted.slice(0, most).map((its) => this.#card(its)));
+    if (sorted.length > most)
+      this.list.append(h("li", { class: "faint" }, `${sorted.length - most} more: mend or leave some of these first.`));
+  }
+
+  /** @param {Finding} its */
+  #card(its) {
+    const why = h(
+      "div",
+      { hidden: true },
+      its.why && h("p", {}, its.why),
+      its.measured !== null &&
+        its.limit !== null &&
+        h("p", { class: "faint" }, `Measured ${its.measured} ${its.unit}, limit ${its.limit} ${its.unit}.`),
+      h("p", {}, `To do: ${its.remedy}`),
+    );
+    const shown = button("Show me why", () => {
+      why.hidden = false;
+      for (const other of this.list.children) other.removeAttribute("aria-current");
+      card.setAttribute("aria-current", "true");
+      this.does.show(its);
+    });
+    const card = h(
+      "li",
+      { class: `card ${its.severity}`, "data-finding": its.id },
+      h("h3", {}, its.title),
+      h(
+        "p",
+        { class: "faint" },
+        [SEVERE[its.severity], its.block && `${its.block} block`, its.left && "left to your knife"]
+          .filter(Boolean)
+          .join(" · "),
+      ),
+      h("p", {}, its.sentence),
+      why,
+      h(
+        "div",
+        { class: "row" },
+        shown,
+        its.can_mend && !its.left && button("Mend it", () => this.does.act({ do: "mend", finding: its.id })),
+        !its.left && button("Leave it to my knife", () => this.does.act({ do: "leave", finding: its.id })),
+      ),
+    );
+    return card;
+  }
+}
+
+// ── tries ────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+export class TriesSlip {
+  /** @param {(mark: string, attempt: number) => void} choose @param {() => void} again */
+  constructor(choose, again) {
+    const its = slip("tries", "Tries, side by side");
+    this.fold = its.fold;
+    this.body = its.body;
+    this.choose = choose;
+    this.again = again;
+    this.empty();
+  }
+
+  empty() {
+    this.body.replaceChildren(
+      h(
+        "p",
+        { class: "faint" },
+        "Take the pencil grow again and draw a loop: what has grown in it grows anew, and its last six tries lie here.",
+      ),
+    );
+  }
+
+  /** @param {import("./transport.js").Told} told @param {Shape[]} shapes @param {(pen: CanvasRenderingContext2D, box: number[]) => void} under @param {number} height of the print */
+  show(told, shapes, under, height) {
+    const box = told.box ?? [0, 0, 1, 1],
+      byId_ = new Map(shapes.map((its) => [its.id, its]));
+    const pictures = (told.tries ?? []).map(({ attempt, ids }) => {
+      const across = 240,
+        scale = across / Math.max(box[2] - box[0], 1e-6),
+        canvas = h("canvas", { width: across, height: Math.max(40, Math.round((box[3] - box[1]) * scale)) });
+      const pen = canvas.getContext("2d"),
+        path = new Path2D();
+      for (const id of ids) {
+        const its = byId_.get(id);
+        if (its) trace(path, its);
+      }
+      if (pen) {
+        pen.setTransform(scale, 0, 0, scale, -box[0] * scale, -(height - box[3]) * scale);
+        under(pen, box);
+        pen.fill(path);
+      }
+      return (
+        button("", () => this.choose(told.mark ?? "", attempt), {
+          "aria-pressed": attempt === told.chosen,
+          "aria-label": `Try ${attempt}`,
+          class: "",
+        }).appendChild(canvas).parentElement ?? canvas
+      );
+    });
+    this.body.replaceChildren(
+      h("p", { class: "faint" }, "Choose one; the print shows it at once."),
+      h("div", { class: "tries" }, ...pictures),
+      button("One more try", this.again, { id: "again" }),
+    );
+    this.fold.open = true;
+  }
+}
+
+/** Does something that may be refused, and says so. @param {Does} does @param {() => Promise<unknown>} act */
+export async function tried(does, act) {
+  try {
+    return await act();
+  } catch (error) {
+    does.say(error instanceof Error ? error.message : String(error), true);
+    return undefined;
+  }
+}
+
+// ── weather ──────────────────────────────────────────────────────────────────────────────────────────────────────
+
+export class WeatherSlip {
+  /** @param {Does} does */
+  constructor(does) {
+    this.does = does;
+    this.body = slip("weather", "Weather").body;
+    this.shown = "";
+  }
+
+  /** @param {Print} print */
+  show(print) {
+    const now = JSON.stringify(print.motifs);
+    if (now === this.shown) return;
+    this.shown = now;
+    this.body.replaceChildren(...print.motifs.map((its) => this.#motif(its)));
+  }
+
+  /** @param {Motif} its */
+  #motif(its) {
+    const lock = its.kept
+      ? [
+          h("p", { class: "faint" }, "Locked: nothing of it moves unless you move it."),
+          button("Let it grow again", () => void this.does.send({ do: "let go", motif: its.name })),
+        ]
+      : [
+          h("p", { class: "faint" }, "It grows anew whenever the weather or the drawing changes."),
+          button("Lock it as it is", () => void this.does.send({ do: "keep", motif: its.name })),
+        ];
+    const presets = its.presets.map((preset) => {
+      const picture = h("img", {
+        src: `weather/${encodeURIComponent(its.name)}/${encodeURIComponent(preset.key)}.png`,
+        alt: "",
+        loading: "lazy",
+      });
+      return h(
+        "button",
+        {
+          type: "button",
+          "aria-pressed": its.preset === preset.key,
+          disabled: its.kept,
+          onclick: () => this.#ask({ motif: its.name, preset: preset.key }),
+        },
+        picture,
+        h("span", {}, preset.key),
+        preset.about && h("span", { class: "faint" }, preset.about),
+      );
+    });
+    const sliders = its.settings.filter(
+      (one) => typeof one.value === "number" && one.least !== null && one.most !== null,
+    );
+    return h(
+      "section",
+      { class: "card advice", "data-motif": its.name },
+      h("h3", {}, its.name),
+      ...lock,
+      presets.length > 0 && h("div", { class: "weathers" }, ...presets),
+      sliders.length > 0 &&
+        !its.kept &&
+        h("details", {}, h("summary", {}, "By hand"), ...sliders.map((one) => this.#slider(its, one))),
+    );
+  }
+
+  /** @param {Motif} its @param {Setting} one */
+  #slider(its, one) {
+    const id = `${its.name} ${one.key}`.replace(/\W+/g, "-"),
+      said = h("output", { for: id }, `${one.value} ${one.unit}`);
+    const input = h("input", {
+      type: "range",
+      id,
+      min: one.least,
+      max: one.most,
+      step: one.kind === "int" ? "1" : String(Math.max(0.001, (one.most - one.least) / 200)),
+      oninput: () => {
+        said.textContent = `${Number(input.value).toFixed(2)} ${one.unit}`;
+      },
+      onchange: () => this.#ask({ motif: its.name, settings: { [one.key]: Number(input.value) } }),
+    });
+    input.value = String(one.value);
+    return h(
+      "div",
+      { class: "field" },
+      h("label", { class: "slide", for: id, title: one.help }, h("span", {}, one.label), said),
+      input,
+    );
+  }
+
+  /** @param {object} weather */
+  #ask(weather) {
+    this.does.say("It grows anew…");
+    void this.does.send({ do: "weather", ...weather });
+  }
+}
+
+// ── files ────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+export class FilesSlip {
+  #read = false;
+
+  /** @param {Does} does */
+  constructor(does) {
+    this.does = does;
+    const its = slip("files", "Your files");
+    this.fold = its.fold;
+    this.build = button("Make the files", () => void this.#start(), { class: "first", id: "build" });
+    this.bar = h("progress", { max: 1, hidden: true, "aria-label": "How far the files are" });
+    this.note = h(
+      "p",
+      { class: "faint" },
+      "All blocks in register, proofs, the guide for the knife and the files for the machines, into the folder of the print.",
+    );
+    this.stop = button("Stop", () => void tried(this.does, () => tell("stop", {})), { hidden: true });
+    this.look = button("Look at them", () => undefined, { hidden: true, class: "first", id: "look" });
+    its.body.append(this.note, this.look, this.build, this.bar, this.stop);
+  }
+
+  async #start() {
+    await tried(this.does, async () => {
+      await tell("build", {});
+      this.build.disabled = true;
+      this.bar.hidden = this.stop.hidden = false;
+      this.bar.removeAttribute("value");
+    });
+  }
+
+  /** @param {import("./transport.js").News} news */
+  progress(news) {
+    if (this.bar.hidden) return;
+    if (typeof news.part === "number") this.bar.value = news.part;
+    if (news.text)
+      this.note.textContent =
+        news.text +
+        (news.left_s
+          ? `, about ${news.left_s < 90 ? `${Math.ceil(news.left_s)} seconds` : `${Math.round(news.left_s / 60)} minutes`} more`
+          : "");
+  }
+
+  /** @param {boolean} [unfold] whether to lay them out at once */
+  async show(unfold = false) {
+    this.bar.hidden = this.stop.hidden = true;
+    this.build.disabled = false;
+    const [made, care] = await Promise.all([ask("files"), ask("cautions")]);
+    this.look.hidden = made.length === 0;
+    if (made.length === 0) return;
+    this.note.textContent = `${made.length} files lie in the folder of the print.`;
+    this.build.textContent = "Make them again";
+    this.build.className = "";
+    this.look.onclick = () => this.#unfold(made, care);
+    if (unfold) this.#unfold(made, care);
+  }
+
+  /** All of them on a table of their own, those for machines behind their cautions. @param {Made[]} made @param {Care} care */
+  #unfold(made, care) {
+    const list = h("div", {}),
+      read = button(
+        "I have read this",
+        () => {
+          this.#read = true;
+          lay();
+        },
+        { class: "first", id: "read" },
+      );
+    const lay = () => {
+      read.hidden = this.#read;
+      const seen = made.filter((its) => this.#read || its.kind !== "machine"),
+        held = made.length - seen.length;
+      const folders = [...new Set(seen.map((its) => its.folder))];
+      list.replaceChildren(
+        ...folders.map((folder) =>
+          h(
+            "section",
+            {},
+            h("h3", {}, folder || "The whole print"),
+            h(
+              "ul",
+              { class: "files" },
+              ...seen
+                .filter((its) => its.folder === folder)
+                .sort(byUse)
+                .map(fileCard),
+            ),
+          ),
+        ),
+        held > 0
+          ? h("p", { class: "faint" }, `${held} files for machines lie here too: first read what is said above.`)
+          : "",
+      );
+    };
+    const asked =
+      care.questions.length > 0 &&
+      h(
+        "section",
+        {},
+        h("h4", {}, "To be answered first"),
+        h("ul", {}, ...care.questions.map((line) => h("li", {}, line))),
+      );
+    const lines = care.cautions.map((its) =>
+      h("section", {}, h("h4", {}, its.machine), h("ul", {}, ...its.lines.map((line) => h("li", {}, line)))),
+    );
+    const dialog = h(
+      "dialog",
+      { class: "wide", "aria-labelledby": "files-title" },
+      h(
+        "div",
+        { class: "row ends" },
+        h("h2", { id: "files-title" }, "Your files"),
+        button("Back to the bench", () => dialog.close()),
+      ),
+      h(
+        "section",
+        { class: "card", id: "cautions" },
+        h("h3", {}, "Before anything is cut"),
+        h(
+          "div",
+          { class: "care", tabIndex: 0, role: "region", "aria-label": "Cautions" },
+          h("div", {}, asked, ...lines),
+        ),
+        read,
+      ),
+      list,
+    );
+    lay();
+    opened(dialog);
+  }
+}
+
+/** @typedef {{questions: string[], cautions: {machine: string, lines: string[]}[]}} Care */
+
+const USES = ["print", "picture", "page", "note", "machine", "other"];
+
+/** @param {Made} a @param {Made} b */
+const byUse = (a, b) => USES.indexOf(a.kind) - USES.indexOf(b.kind);
+
+/** @param {Made} its */
+const fileCard = (its) =>
+  h(
+    "li",
+    { class: "card advice", "data-kind": its.kind },
+    its.picture !== null && h("img", { src: `file/${its.picture}`, alt: "", loading: "lazy" }),
+    h(
+      "p",
+      {},
+      h(
+        "a",
+        { href: `file/${its.n}`, target: "_blank", rel: "noopener" },
+        its.kind === "machine"
+          ? `Save ${its.name}`
+          : its.kind === "print"
+            ? `Open ${its.name}, to print`
+            : `Open ${its.name}`,
+      ),
+    ),
+    h("p", {}, its.what),
+    ...its.safety.map((line) => h("p", { class: "faint" }, line)),
+  );
+
+// ── the keyboard, the ruler ──────────────────────────────────────────────────────────────────────────────────────
+
+export function keysSlip() {
+  const { body } = slip("keys", "By keyboard, pen and touch");
+  const lines = [
+    ["Tab", "from tray to bench to slips; in the tray, arrows choose the tool"],
+    ["Arrows", "on the bench: move the crosshair 1 mm; with Shift 5 mm, with Alt 0.1 mm"],
+    [
+      "Enter",
+      "press the pencil on the paper, and lift it; with fingers: pick up what lies under the crosshair, and put it down",
+    ],
+    ["Esc", "take back what the hand is doing; let go"],
+    ["T Shift+T", "turn what is in your fingers"],
+    ["L S", "make it larger, smaller"],
+    ["Delete", "take it away"],
+    ["+ − 0", "larger, smaller, whole print"],
+    ["Ctrl+Z Ctrl+Y", "take back, do again, from everywhere"],
+    ["Space", "hold it and drag: slide the print"],
+    ["Pen", "a heavier hand marks more of more and less"],
+    [
+      "Touch",
+      "one finger does what the tool does, two slide and size; once a pen has touched, fingers only slide, and a palm does nothing",
+    ],
+  ];
+  body.append(
+    h(
+      "dl",
+      {},
+      ...lines.flatMap(([keys, does]) => [
+        h("dt", {}, ...keys.split(" ").flatMap((key) => [h("kbd", {}, key), " "])),
+        h("dd", {}, does),
+      ]),
+    ),
+  );
+}
+
+/** Asks for a ruler to be held to the screen once. @param {import("./view.js").View} view @param {() => void} done */
+export function rulerDialog(view, done) {
+  const bar = h("div", { class: "ruler", role: "img", "aria-label": "A bar that is to be 100 mm long" }),
+    size = h("input", {
+      type: "range",
+      id: "ruler-px",
+      min: "200",
+      max: "900",
+      step: "1",
+      value: String(Math.round(100 * view.true_)),
+    });
+  const lay = () => bar.style.setProperty("--px", size.value);
+  size.addEventListener("input", lay);
+  const dialog = h(
+    "dialog",
+    { "aria-labelledby": "ruler-title" },
+    h("h2", { id: "ruler-title" }, "Hold a ruler to the screen"),
+    h(
+      "div",
+      { class: "body" },
+      h(
+        "p",
+        {},
+        "Pull the slider until the bar is exactly 100 mm long beside your ruler. From then on, True size is true on this screen.",
+      ),
+      bar,
+      h("label", { for: "ruler-px" }, "Length of the bar"),
+      size,
+      h(
+        "div",
+        { class: "row" },
+        button(
+          "It is 100 mm",
+          () => {
+            view.measure(Number(size.value));
+            dialog.close();
+            done();
+          },
+          { class: "first" },
+        ),
+        button("Leave it", () => dialog.close()),
+      ),
+    ),
+  );
+  opened(dialog);
+  lay();
+}
+
+/** @param {HTMLDialogElement} dialog */
+export function opened(dialog) {
+  dialog.addEventListener("close", () => dialog.remove());
+  document.body.append(dialog);
+  dialog.showModal();
+}

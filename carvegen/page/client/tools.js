@@ -1,0 +1,302 @@
+// What lies in the tray, and what each does with the line that a hand draws: it becomes a gesture, and the program decides the rest.
+
+import { around, holds } from "./packed.js";
+import { PENCILS } from "./overlay.js";
+
+/** @typedef {import("./overlay.js").Spot} Spot */
+/** @typedef {import("./packed.js").Shape} Shape */
+/** @typedef {import("./transport.js").Gesture} Gesture */
+/** @typedef {import("./transport.js").Meaning} Meaning */
+/** @typedef {{key: string, label: string, help: string}} Tool */
+
+/** Tools that are no pencil. @type {Tool[]} */
+export const OTHERS = [
+  {
+    key: "fingers",
+    label: "fingers",
+    help: "Touch a flake or a heap, or loop several: then move, turn, enlarge or take away.",
+  },
+  { key: "flakes off", label: "flakes off", help: "Rub over flakes: they go, and the block prints there again." },
+  { key: "rubber", label: "rubber", help: "Rubs out pencil marks." },
+  { key: "own snow", label: "own snow", help: "Draw an outline: what is in it becomes snow." },
+  {
+    key: "shake",
+    label: "shake",
+    help: "Tap a branch or a rail: the heap on it falls. Tap again, and it lies there again.",
+  },
+  { key: "slide", label: "slide", help: "Slide the print about on the bench." },
+];
+
+const GRIP = 22; // pixels round the bead in which it is taken hold of
+const STILL = 4; // pixels within which a hand that touched has not moved
+
+export class Tools {
+  tool = "fingers";
+  breadth = 4;
+  heaviness = 0.7;
+  looped = false;
+  /** @type {string} motif that the next mark is for; "" all */
+  motif = "";
+  /** @type {Meaning[]} */
+  meanings = [];
+  /** @type {string[]} */
+  motifs = [];
+  redrawing = false;
+  /** @type {import("./overlay.js").Trail | null} */
+  trail = null;
+  /** @type {null | "move" | "bead" | "loop" | "slide"} */
+  #grip = null;
+  /** @type {{x: number, y: number, adds: boolean} | null} */
+  #from = null;
+
+  /**
+   * @param {import("./view.js").View} view @param {import("./packed.js").Shapes} shapes @param {import("./overlay.js").Overlay} overlay
+   * @param {(gesture: Gesture) => Promise<unknown>} send @param {(words: string) => void} say @param {() => void} changed
+   */
+  constructor(view, shapes, overlay, send, say, changed) {
+    this.view = view;
+    this.shapes = shapes;
+    this.overlay = overlay;
+    this.send = send;
+    this.say = say;
+    this.changed = changed;
+  }
+
+  /** @param {string} key */
+  take(key) {
+    this.cancel();
+    this.tool = key;
+    this.redrawing = false;
+    if (key !== "fingers") this.choose([]);
+    this.changed();
+  }
+
+  get pencil() {
+    return this.meanings.find((its) => its.key === this.tool) ?? null;
+  }
+
+  /** How broad the tool is that the hand holds, mm; 0 if it has a point. */
+  get width() {
+    return (this.pencil && !this.#loops()) || this.tool === "rubber" || this.tool === "flakes off" ? this.breadth : 0;
+  }
+
+  #loops() {
+    return this.looped || this.tool === "grow again";
+  }
+
+  /** @param {Iterable<Shape>} shapes */
+  choose(shapes) {
+    const had = this.overlay.chosen.size;
+    this.overlay.chosen = new Set(shapes);
+    this.overlay.moved = { dx: 0, dy: 0, turn: 0, scale: 1 };
+    this.redrawing = false;
+    const n = this.overlay.chosen.size;
+    if (n)
+      this.say(
+        n === 1
+          ? `One shape of ${[...this.overlay.chosen][0].name} is in your fingers.`
+          : `${n} shapes are in your fingers.`,
+      );
+    else if (had) this.say("Put down.");
+    this.changed();
+  }
+
+  /** The hand touches. @param {Spot} spot @param {boolean} adds */
+  begin(spot, adds = false) {
+    this.#from = { x: spot[0], y: spot[1], adds };
+    if (this.tool === "slide") this.#grip = "slide";
+    else if (this.tool === "fingers" && !this.redrawing) this.#touch(spot);
+    else if (this.tool !== "shake") {
+      const k = this.meanings.findIndex((its) => its.key === this.tool),
+        rubs = this.tool === "rubber" || this.tool === "flakes off";
+      const kind = rubs
+        ? "rub"
+        : this.redrawing || this.tool === "own snow"
+          ? "outline"
+          : this.#loops()
+            ? "loop"
+            : "stroke";
+      this.#draw({ kind, spots: [spot], breadth: this.breadth, colour: PENCILS[k] ?? "#2b2a28" });
+    }
+    this.changed();
+  }
+
+  /** @param {import("./overlay.js").Trail} trail */
+  #draw(trail) {
+    this.trail = trail;
+    this.overlay.trails.add(trail);
+  }
+
+  /** @param {Spot} spot */
+  #touch([x, y]) {
+    const { overlay, view } = this,
+      bead = overlay.bead,
+      ring = overlay.ring,
+      px = 1 / view.scale;
+    if (bead && Math.hypot(bead[0] - x, bead[1] - y) < GRIP * px) this.#grip = "bead";
+    else if (ring && Math.hypot(ring.x - x, ring.y - y) < ring.r) this.#grip = "move";
+    else {
+      const hit = this.shapes.at(x, y, 8 * px);
+      this.#grip = hit ? "move" : "loop";
+      if (hit) this.choose(this.#from?.adds ? [...overlay.chosen, hit] : [hit]);
+      else this.#draw({ kind: "loop", spots: [[x, y, 1]], breadth: 0, colour: "#2f6f8f" });
+    }
+  }
+
+  /** The hand moves. @param {Spot[]} spots */
+  more(spots) {
+    const last = spots[spots.length - 1],
+      from = this.#from;
+    if (!from) return;
+    if (this.trail) {
+      const { spots: line } = this.trail,
+        least = 0.4 / this.view.scale;
+      for (const spot of spots) {
+        const end = line[line.length - 1];
+        if (Math.hypot(spot[0] - end[0], spot[1] - end[1]) >= least) line.push(spot);
+      }
+    } else if (this.#grip === "move") Object.assign(this.overlay.moved, { dx: last[0] - from.x, dy: last[1] - from.y });
+    else if (this.#grip === "bead") this.#pull(last[0], last[1], from);
+    this.changed();
+  }
+
+  /** The bead is pulled: round the ring it turns, outwards it makes larger. @param {number} x @param {number} y @param {{x: number, y: number}} from */
+  #pull(x, y, from) {
+    const box = around(this.overlay.chosen),
+      mx = (box.x0 + box.x1) / 2,
+      my = (box.y0 + box.y1) / 2;
+    const half = Math.hypot(box.x1 - box.x0, box.y1 - box.y0) / 2,
+      rim = 14 / this.view.scale;
+    this.overlay.moved.turn = Math.atan2(y - my, x - mx) - Math.atan2(from.y - my, from.x - mx);
+    this.overlay.moved.scale = Math.min(5, Math.max(0.2, (Math.hypot(x - mx, y - my) - rim) / Math.max(half, 1e-6)));
+  }
+
+  /** The hand lifts. */
+  end() {
+    const { trail, overlay } = this,
+      grip = this.#grip,
+      from = this.#from;
+    this.trail = this.#grip = this.#from = null;
+    if (trail && this.tool === "fingers" && !this.redrawing) {
+      overlay.trails.delete(trail);
+      this.#ringed(trail.spots);
+    } else if (trail) void this.#pass(this.#gesture(trail), trail);
+    else if (grip === "move" || grip === "bead") void this.place();
+    else if (this.tool === "shake" && from) void this.#pass({ do: "bare", at: this.#up(from.x, from.y) });
+    this.changed();
+  }
+
+  cancel() {
+    if (this.trail) this.overlay.trails.delete(this.trail);
+    this.trail = this.#grip = this.#from = null;
+    this.overlay.moved = { dx: 0, dy: 0, turn: 0, scale: 1 };
+    this.changed();
+  }
+
+  /** @param {Spot[]} spots of a loop: what lies in it is chosen */
+  #ringed(spots) {
+    const xy = Float32Array.from(spots.flatMap(([x, y]) => [x, y])),
+      loop = { xy, starts: null, ...boxOf(spots) };
+    if (Math.hypot(loop.x1 - loop.x0, loop.y1 - loop.y0) < STILL / this.view.scale) return this.choose([]);
+    const area = /** @type {Shape} */ ({ id: 0, kind: "", name: "", blocks: "", ...loop });
+    this.choose(
+      [...this.shapes.within(loop)].filter(
+        (its) => its.kind === "snow" && holds(area, (its.x0 + its.x1) / 2, (its.y0 + its.y1) / 2),
+      ),
+    );
+    if (this.overlay.chosen.size === 0) this.say("There is no snow in that loop.");
+  }
+
+  /** @param {import("./overlay.js").Trail} trail @returns {Gesture} */
+  #gesture({ kind, spots, breadth }) {
+    const points = spots.map(([x, y, p]) => [...this.#up(x, y), round(p)]),
+      flat = points.map(([x, y]) => [x, y]);
+    if (this.redrawing) return { do: "redraw", shape: [...this.overlay.chosen][0]?.id, points: flat };
+    if (this.tool === "own snow") return { do: "draw", motif: this.motif || this.#usual(spots), points: flat };
+    if (this.tool === "rubber") return { do: "erase", breadth, points: flat };
+    if (this.tool === "flakes off") return { do: "take away", breadth, points: flat };
+    if (this.tool === "grow again") return { do: "try", points: flat, motif: this.motif || this.#usual(spots) };
+    const meant = {
+      meaning: this.tool,
+      strength: this.pencil?.graded ? this.heaviness : 1,
+      ...(this.motif ? { motif: this.motif } : {}),
+    };
+    return kind === "loop" ? { do: "area", ...meant, points: flat } : { do: "stroke", ...meant, breadth, points };
+  }
+
+  /** The snow of which most lies within a loop. @param {Spot[]} spots */
+  #usual(spots) {
+    /** @type {Map<string, number>} */
+    const counts = new Map(this.motifs.map((name) => [name, 0]));
+    for (const its of this.shapes.within(boxOf(spots)))
+      if (its.kind === "snow") counts.set(its.name, (counts.get(its.name) ?? 0) + 1);
+    return [...counts].sort((a, b) => b[1] - a[1])[0]?.[0] ?? "";
+  }
+
+  /** Sends a gesture; what the hand drew stays until it is done. @param {Gesture} gesture @param {import("./overlay.js").Trail} [trail] */
+  async #pass(gesture, trail) {
+    try {
+      await this.send(gesture);
+    } finally {
+      if (trail) this.overlay.trails.delete(trail);
+      if (gesture.do === "redraw") this.redrawing = false;
+      this.changed();
+    }
+  }
+
+  /** Lets go of what was moved, where it is now. */
+  async place() {
+    const { overlay } = this,
+      { dx, dy, turn, scale } = overlay.moved,
+      box = around(overlay.chosen);
+    const still =
+      Math.hypot(dx, dy) < STILL / 2 / this.view.scale && Math.abs(turn) < 1e-3 && Math.abs(scale - 1) < 1e-3;
+    if (overlay.chosen.size === 0 || still) return void (overlay.moved = { dx: 0, dy: 0, turn: 0, scale: 1 });
+    await this.#pass({
+      do: "move",
+      ids: [...overlay.chosen].map((its) => its.id),
+      dx: round(dx),
+      dy: round(-dy),
+      turn_deg: round((-turn * 180) / Math.PI),
+      scale: round(scale),
+      about: this.#up((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2),
+    });
+    overlay.moved = { dx: 0, dy: 0, turn: 0, scale: 1 };
+    this.changed();
+  }
+
+  takeAway() {
+    const ids = [...this.overlay.chosen].map((its) => its.id);
+    if (ids.length) void this.#pass({ do: "take away", ids });
+    this.choose([]);
+  }
+
+  /** Moves what is chosen by the keyboard; it lies there once it is put down. @param {number} dx @param {number} dy @param {number} turn degrees @param {number} scale */
+  nudge(dx, dy, turn = 0, scale = 1) {
+    const { moved } = this.overlay;
+    this.overlay.moved = {
+      dx: moved.dx + dx,
+      dy: moved.dy + dy,
+      turn: moved.turn + (turn * Math.PI) / 180,
+      scale: Math.min(5, Math.max(0.2, moved.scale * scale)),
+    };
+    this.changed();
+  }
+
+  redraw() {
+    this.redrawing = this.overlay.chosen.size === 1;
+    this.say(this.redrawing ? "Draw its new outline." : "Choose one flake or heap first.");
+    this.changed();
+  }
+
+  /** @param {number} x @param {number} y @returns {[number, number]} with y up */
+  #up(x, y) {
+    return [round(x), round(this.view.size[1] - y)];
+  }
+}
+
+/** @param {number} value */
+const round = (value) => Math.round(value * 1000) / 1000;
+
+/** @param {Spot[]} spots */
+const boxOf = (spots) => around(spots.map(([x, y]) => ({ x0: x, y0: y, x1: x, y1: y })));

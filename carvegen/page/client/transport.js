@@ -1,0 +1,134 @@
+// What goes to the program on this computer and comes from it. Gestures wait in a line, each with an id of its own: one
+// that got no answer is sent again until there is one, and the program does the same id only once.
+
+/** @typedef {[number, number]} Point */
+/** @typedef {{name: string, ink: string | null, opacity?: number | null, ink_name: string, role: string, prints: boolean, turned: boolean, material: string, machines: string[]}} Block */
+/** @typedef {{key: string, about: string}} Preset */
+/** @typedef {{key: string, label: string, help: string, unit: string, least: number, most: number, value: number, default: number, kind: string, choices?: string[]}} Setting */
+/** @typedef {{name: string, motif: string, preset: string | null, kept: boolean, kept_file: string | null, blocks: string[], presets: Preset[], settings: Setting[]}} Motif */
+/** @typedef {{id: string, meaning: string, strength: number, attempt: number, motifs: string[], blocks: string[], rings: Point[][]}} Mark */
+/** @typedef {{key: string, label: string, help: string, graded: boolean}} Meaning */
+/** @typedef {{version: number, window_id?: number, name: string, folder: string, file: string, size: Point, step: number, paper?: string, register_error_mm?: number, only_looks: boolean, undo: number, redo: number, blocks: Block[], motifs: Motif[], marks: Mark[], meanings: Meaning[], land_mm: number, flake_mm: number, stage: string | null}} Print */
+/** @typedef {{version: number, gone?: number[], groups: {kind: string, name: string, blocks: string[], ids: number[]}[], reload?: boolean, marks?: Mark[], gone_marks?: string[], undo: number, redo: number, said?: string[], message?: string, mark?: string, chosen?: number, box?: number[], tries?: {attempt: number, ids: number[]}[]}} Told */
+/** @typedef {{id: string, kind: string, severity: "breaks" | "risk" | "advice", block: string, at: Point | null, title: string, sentence: string, remedy: string, why?: string, measured: number | null, limit: number | null, unit: string, can_mend: boolean, left: boolean}} Finding */
+/** @typedef {{kind: string, version?: number, text?: string, part?: number | null, left_s?: number | null, say?: string, said?: string, motif?: string, mark?: string}} News */
+/** @typedef {{do: string, [key: string]: unknown}} Gesture */
+
+/** A refusal in her words. */
+export class Refusal extends Error {
+  /** @param {{what?: string, why?: string, remedy?: string}} told */
+  constructor(told) {
+    super(
+      [told.what, told.why, told.remedy]
+        .filter(Boolean)
+        .map((part) => sentence(String(part)))
+        .join(" ") || "That could not be done.",
+    );
+  }
+}
+
+/** @param {string} text */
+const sentence = (text) => text.charAt(0).toUpperCase() + text.slice(1) + (/[.!?]$/.test(text) ? "" : ".");
+
+/** @param {Response} answer */
+async function checked(answer) {
+  if (answer.ok) return answer;
+  const text = await answer.text();
+  let told = { what: text.slice(0, 300) };
+  try {
+    told = JSON.parse(text);
+  } catch {
+    /* plain words */
+  }
+  throw new Refusal(told);
+}
+
+/** @param {string} path @returns {Promise<any>} */
+export const ask = async (path) => (await checked(await fetch(path))).json();
+
+/** @param {string} path */
+export const askPacked = async (path) => (await checked(await fetch(path))).arrayBuffer();
+
+/** @param {string} path @param {unknown} body @returns {Promise<any>} */
+export async function tell(path, body) {
+  const answer = await checked(await post(path, JSON.stringify(body)));
+  return (answer.headers.get("content-type") ?? "").includes("json") ? answer.json() : null;
+}
+
+/** @param {string} path @param {unknown} body */
+export const tellPacked = async (path, body) => (await checked(await post(path, JSON.stringify(body)))).arrayBuffer();
+
+/** @param {File} file @returns {Promise<any>} */
+export async function upload(file) {
+  return (
+    await checked(await post(`upload/${encodeURIComponent(file.name)}`, file, "application/octet-stream"))
+  ).json();
+}
+
+/** @param {string} path @param {BodyInit} body @param {string} kind */
+const post = (path, body, kind = "application/json") =>
+  fetch(path, { method: "POST", headers: { "content-type": kind }, body });
+
+/** @param {number} ms */
+const pause = (ms) => new Promise((done) => setTimeout(done, ms));
+
+export class Gestures {
+  /** @type {Promise<unknown>} */
+  #line = Promise.resolve();
+  waiting = 0;
+  /** @type {number | undefined} */
+  window_id;
+
+  /** @param {(answer: ArrayBuffer, gesture: Gesture) => void} answered @param {(silent: boolean) => void} silent whether the program is silent */
+  constructor(answered, silent) {
+    this.answered = answered;
+    this.silent = silent;
+  }
+
+  /**
+   * Sends a gesture after those before it; ends when it is done, with a `Refusal` when it is not.
+   * @param {Gesture} gesture
+   * @returns {Promise<void>}
+   */
+  send(gesture) {
+    const body = JSON.stringify({ id: crypto.randomUUID(), window_id: this.window_id, ...gesture });
+    this.waiting++;
+    const sent = this.#line.then(() => this.#insist(body, gesture)).finally(() => this.waiting--);
+    this.#line = sent.catch(() => undefined);
+    return sent;
+  }
+
+  /** @param {string} body @param {Gesture} gesture */
+  async #insist(body, gesture) {
+    for (let wait = 100; ; wait = Math.min(2 * wait, 3000)) {
+      try {
+        const answer = await post("do", body);
+        const buffer = await (await checked(answer)).arrayBuffer();
+        this.silent(false);
+        return this.answered(buffer, gesture);
+      } catch (error) {
+        if (error instanceof Refusal || !(error instanceof TypeError)) throw error;
+        this.silent(true);
+        await pause(wait);
+      }
+    }
+  }
+}
+
+/**
+ * What the program tells by itself, until the page is closed or this is ended.
+ * @param {number | undefined} window_id @param {(news: News) => void} heard @param {(silent: boolean) => void} silent
+ * @returns {() => void} ends it
+ */
+export function listen(window_id, heard, silent) {
+  const source = new EventSource(window_id === undefined ? "events" : `events?window_id=${window_id}`);
+  source.onmessage = (message) => heard(JSON.parse(message.data));
+  source.onopen = () => silent(false);
+  source.onerror = () => silent(true);
+  addEventListener("pagehide", () => {
+    source.close();
+    if (window_id !== undefined)
+      navigator.sendBeacon("close", new Blob([JSON.stringify({ window_id })], { type: "application/json" }));
+  });
+  return () => source.close();
+}

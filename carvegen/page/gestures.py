@@ -1,0 +1,312 @@
+"""Gestures as the page sends them, checked: what comes from outside is a frozen value or an error."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from carvegen.base.errors import InputError
+from carvegen.marking.marks import Meaning
+
+if TYPE_CHECKING:
+    from carvegen.geometry import Floats
+
+__all__ = [
+    "Area", "Bare", "ChooseTry", "Draw", "Erase", "Gesture", "Keep", "Leave", "Move", "Redraw", "Step", "Stroke",
+    "TakeAway", "Try", "Weather", "gesture",
+]  # fmt: skip
+
+_ID = re.compile(r"[A-Za-z0-9_-]{1,64}")
+_MOST_POINTS, _MOST_IDS = 20_000, 100_000
+_FAR_MM = 5_000.0
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Stroke:
+    """A line drawn with a pencil of a meaning."""
+
+    meaning: Meaning
+    breadth_mm: float
+    strength: float
+    points: Floats  #: (n, 3): x, y, pressure 0…1
+    motifs: tuple[str, ...]
+    blocks: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Area:
+    """An outline that is filled with a mark."""
+
+    meaning: Meaning
+    strength: float
+    points: Floats  #: (n, 3)
+    motifs: tuple[str, ...]
+    blocks: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Erase:
+    """Marks are rubbed out."""
+
+    breadth_mm: float
+    points: Floats
+    whole: bool
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class TakeAway:
+    """Shapes go: those named, or those that a line touches."""
+
+    ids: tuple[int, ...]
+    breadth_mm: float
+    points: Floats | None
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Move:
+    """Shapes are moved, turned about a point, made larger or smaller."""
+
+    ids: tuple[int, ...]
+    by: tuple[float, float]
+    turn_deg: float
+    scale: float
+    about: tuple[float, float]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Redraw:
+    """A shape gets a new outline."""
+
+    shape: int
+    points: Floats
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Draw:
+    """A shape of her own."""
+
+    motif: str
+    points: Floats
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bare:
+    """What lies at a place goes bare, or comes back."""
+
+    at: tuple[float, float]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Keep:
+    """A motif is kept, or let go."""
+
+    motif: str
+    kept: bool
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Try:
+    """What has grown in an outline grows anew, another try each time."""
+
+    motif: str
+    points: Floats
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChooseTry:
+    """An earlier try, or a later one, of a mark."""
+
+    mark: str
+    attempt: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Leave:
+    """A finding is left to the carver's knife, or taken up again."""
+
+    finding: str
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Weather:
+    """A motif grows by another preset, or by other settings."""
+
+    motif: str
+    preset: str
+    settings: Mapping[str, Any]  #: as the print file's reader checks them
+
+
+@dataclass(frozen=True, kw_only=True)
+class Step:
+    """Undo or redo."""
+
+    back: bool
+
+
+Gesture = (
+    Stroke | Area | Erase | TakeAway | Move | Redraw | Draw | Bare | Keep | Try | ChooseTry | Leave | Weather | Step
+)
+
+
+def gesture(said: Any) -> tuple[str, Gesture]:  # noqa: ANN401
+    """The id of a gesture, and what is to be done.
+
+    Raises
+    ------
+    InputError
+        If it is none, with what is wrong.
+    """
+    its = _Said(said)
+    name, do = its.text("id"), its.text("do")
+    if not _ID.fullmatch(name):
+        raise InputError("must be letters and digits, at most 64", value=name, field="id")
+    if do not in _MAKERS:
+        raise InputError("must be a known gesture", value=do, field="do", hint=f"one of: {', '.join(_MAKERS)}")
+    return name, _MAKERS[do](its)
+
+
+class _Said:
+    """A JSON object whose values are checked as they are taken."""
+
+    def __init__(self, said: Any) -> None:  # noqa: ANN401
+        if not isinstance(said, Mapping):
+            raise InputError("must be an object", value=type(said).__name__)
+        self._said = said
+
+    def has(self, key: str) -> bool:
+        return self._said.get(key) is not None
+
+    def text(self, key: str, usual: str | None = None) -> str:
+        value = self._said.get(key, usual)
+        if not isinstance(value, str) or len(value) > 200:
+            raise InputError("must be a text", value=value, field=key)
+        return value
+
+    def texts(self, key: str) -> tuple[str, ...]:
+        value = self._said.get(key) or []
+        if not isinstance(value, list) or len(value) > 100 or not all(isinstance(its, str) for its in value):
+            raise InputError("must be a list of texts", field=key)
+        return tuple(value)
+
+    def values(self, key: str) -> Mapping[str, Any]:
+        value = self._said.get(key) or {}
+        plain = isinstance(value, dict) and all(isinstance(its, str | int | float | bool) for its in value.values())
+        if not plain or len(value) > 100:
+            raise InputError("must be an object of plain values", field=key)
+        return dict(value)
+
+    def number(self, key: str, least: float, most: float, usual: float | None = None) -> float:
+        return _number(self._said.get(key, usual), key, least, most)
+
+    def flag(self, key: str) -> bool:
+        return self._said.get(key) is True
+
+    def place(self, key: str) -> tuple[float, float]:
+        value = self._said.get(key)
+        if not isinstance(value, list) or len(value) != 2:
+            raise InputError("must be a place: two numbers", field=key)
+        return _number(value[0], key, -_FAR_MM, _FAR_MM), _number(value[1], key, -_FAR_MM, _FAR_MM)
+
+    def whole(self, value: object, key: str) -> int:
+        if type(value) is not int or not 0 <= value < 2**32:
+            raise InputError("must be the number of a shape", value=value, field=key)
+        return value
+
+    def shape(self, key: str) -> int:
+        return self.whole(self._said.get(key), key)
+
+    def ids(self, key: str) -> tuple[int, ...]:
+        value = self._said.get(key) or []
+        if not isinstance(value, list) or len(value) > _MOST_IDS:
+            raise InputError("must be a list of shapes", field=key)
+        return tuple(self.whole(its, key) for its in value)
+
+    def points(self, least: int = 1) -> Floats:
+        """Places and the pressure at each, 1 where it is not said; (n, 3)."""
+        value = self._said.get("points")
+        if not isinstance(value, list) or not least <= len(value) <= _MOST_POINTS:
+            raise InputError(f"must be a list of {least} to {_MOST_POINTS} points", field="points")
+        try:
+            rows = [[*its, 1.0][:3] for its in value]
+            found = np.array(rows, dtype=float)
+        except (TypeError, ValueError):
+            raise InputError("must be points: two or three numbers each", field="points") from None
+        if found.shape != (len(value), 3) or not np.isfinite(found).all() or np.abs(found).max() > _FAR_MM:
+            raise InputError("must be points: two or three numbers each", field="points")
+        return found
+
+
+def _number(value: object, key: str, least: float, most: float) -> float:
+    good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    if not good or not least <= value <= most:  # type: ignore[operator]
+        raise InputError(f"must lie in {least:g}…{most:g}", value=value, field=key)
+    return float(value)  # type: ignore[arg-type]
+
+
+def _meaning(its: _Said) -> Meaning:
+    try:
+        return Meaning(its.text("meaning"))
+    except ValueError:
+        raise InputError("must be a known meaning", field="meaning", hint=f"one of: {', '.join(Meaning)}") from None
+
+
+def _for(its: _Said) -> dict[str, Any]:
+    motifs = (its.text("motif"),) if its.has("motif") else its.texts("motifs")
+    return {"motifs": motifs, "blocks": its.texts("blocks"), "strength": its.number("strength", 0.02, 1, 1.0)}
+
+
+def _stroke(its: _Said) -> Stroke:
+    return Stroke(meaning=_meaning(its), breadth_mm=its.number("breadth", 0.1, 200), points=its.points(), **_for(its))
+
+
+def _area(its: _Said) -> Area:
+    return Area(meaning=_meaning(its), points=its.points(3), **_for(its))
+
+
+def _erase(its: _Said) -> Erase:
+    return Erase(breadth_mm=its.number("breadth", 0.1, 200), points=its.points(), whole=its.flag("whole"))
+
+
+def _take_away(its: _Said) -> TakeAway:
+    points = its.points() if its.has("points") else None
+    if points is None and not its.ids("ids"):
+        raise InputError("names nothing", field="ids")
+    return TakeAway(ids=its.ids("ids"), breadth_mm=its.number("breadth", 0.01, 200, 0.1), points=points)
+
+
+def _move(its: _Said) -> Move:
+    ids = its.ids("ids")
+    if not ids:
+        raise InputError("names nothing", field="ids")
+    return Move(
+        ids=ids, by=(its.number("dx", -_FAR_MM, _FAR_MM, 0.0), its.number("dy", -_FAR_MM, _FAR_MM, 0.0)),
+        turn_deg=its.number("turn_deg", -360, 360, 0.0), scale=its.number("scale", 0.1, 10, 1.0),
+        about=its.place("about") if its.has("about") else (0.0, 0.0),
+    )  # fmt: skip
+
+
+_MAKERS: Mapping[str, Callable[[_Said], Gesture]] = {
+    "stroke": _stroke,
+    "area": _area,
+    "erase": _erase,
+    "take away": _take_away,
+    "move": _move,
+    "redraw": lambda its: Redraw(shape=its.shape("shape"), points=its.points(3)),
+    "draw": lambda its: Draw(motif=its.text("motif"), points=its.points(3)),
+    "bare": lambda its: Bare(at=its.place("at")),
+    "keep": lambda its: Keep(motif=its.text("motif"), kept=True),
+    "let go": lambda its: Keep(motif=its.text("motif"), kept=False),
+    "try": lambda its: Try(motif=its.text("motif"), points=its.points(3)),
+    "choose try": lambda its: ChooseTry(mark=its.text("mark"), attempt=int(its.number("attempt", 1, 10_000))),
+    "leave": lambda its: Leave(finding=its.text("finding")),
+    "weather": lambda its: Weather(
+        motif=its.text("motif"), preset=its.text("preset", ""), settings=its.values("settings")
+    ),
+    "undo": lambda _: Step(back=True),
+    "redo": lambda _: Step(back=False),
+}

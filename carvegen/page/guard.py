@@ -1,0 +1,92 @@
+"""What is let in before any route: right host, right token, own page; and what goes out with every answer."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Awaitable, Callable, Mapping, MutableMapping
+from dataclasses import dataclass
+from typing import Any
+
+__all__ = ["HEADERS", "Guard", "refused"]
+
+Scope = MutableMapping[str, Any]
+Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
+Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
+App = Callable[[Scope, Receive, Send], Awaitable[None]]
+
+#: Nothing from elsewhere, no inline script, no frame around it, nothing kept by the browser.
+HEADERS = {
+    "content-security-policy": "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob: data:; "
+    "connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; "
+    "require-trusted-types-for 'script'; trusted-types 'none'",
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "no-referrer",
+    "cache-control": "no-store",
+    "cross-origin-opener-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+    "permissions-policy": "camera=(), microphone=(), geolocation=()",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Guard:
+    """Stands before the routes.
+
+    Refused are a foreign Host (so that a name which resolves to this computer reaches nothing), a wrong token, an
+    Origin or Sec-Fetch-Site of another page, and posts whose Origin is not said.
+    """
+
+    inner: App
+    host: str  #: with the port
+    token: str
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Let a request in, or say why not."""
+        if scope["type"] == "lifespan":
+            await self.inner(scope, receive, send)
+            return
+        if scope["type"] != "http":
+            return
+        headers = {name.decode("latin-1").lower(): value.decode("latin-1") for name, value in scope["headers"]}
+        no = refused(scope["method"], scope["path"], headers, host=self.host, token=self.token)
+        if no is not None:
+            await _say(no, send)
+            return
+        path = scope["path"][len(self.token) + 1 :] or "/"
+        await self.inner({**scope, "path": path, "raw_path": path.encode()}, receive, _with_headers(send))
+
+
+def refused(method: str, path: str, headers: Mapping[str, str], *, host: str, token: str) -> tuple[int, str] | None:
+    """Why a request is not let in; None if it is."""
+    if headers.get("host") != host:
+        return 421, "this page has another address"
+    own = path.split("/")[1] if path.startswith("/") else ""
+    if not secrets.compare_digest(own.encode(), token.encode()):
+        return 404, "no such page"
+    if method not in ("GET", "POST"):
+        return 405, "only GET and POST"
+    origin = headers.get("origin")
+    if (origin is not None and origin != f"http://{host}") or (origin is None and method != "GET"):
+        return 403, "asked from another page"
+    if headers.get("sec-fetch-site", "none") not in ("same-origin", "none"):
+        return 403, "asked from another page"
+    return None
+
+
+def _with_headers(send: Send) -> Send:
+    async def sent(message: MutableMapping[str, Any]) -> None:
+        if message["type"] == "http.response.start":
+            own = {name for name, _ in message["headers"]}
+            more = [(name.encode(), value.encode()) for name, value in HEADERS.items() if name.encode() not in own]
+            message = {**message, "headers": [*message["headers"], *more]}
+        await send(message)
+
+    return sent
+
+
+async def _say(no: tuple[int, str], send: Send) -> None:
+    status, words = no
+    head = [(b"content-type", b"text/plain; charset=utf-8"), (b"connection", b"close")]
+    out = _with_headers(send)
+    await out({"type": "http.response.start", "status": status, "headers": head})
+    await out({"type": "http.response.body", "body": words.encode()})

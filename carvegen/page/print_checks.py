@@ -1,0 +1,141 @@
+"""What would break of a print, without a file written: the whole of it, or what lies about one place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import shapely
+
+from carvegen import geometry
+from carvegen.blocks.block import Block
+from carvegen.blocks.free_edge import with_fringe
+from carvegen.blocks.from_motif import strictest
+from carvegen.checks import CHECKS, bed, checked, drop_outs, look
+from carvegen.checks.depths import clearing, depth, laser_depth, moat
+from carvegen.checks.mending import mended_for_all
+from carvegen.checks.survey import Survey
+from carvegen.delivery.print_steps import cut_inputs, cuts_of, notes_of
+from carvegen.prints.cut_blocks import as_drawn, finding_of, plates_of, ways_of
+from carvegen.prints.recut import standing_land
+from carvegen.prints.separation import Layer, Spread, separated
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.base.findings import Finding
+    from carvegen.blocks.job import Setup
+    from carvegen.delivery.side_by_side import Say
+    from carvegen.facts.profiles import Library
+    from carvegen.geometry import PolygonArray
+    from carvegen.prints.cut_blocks import Ways
+    from carvegen.prints.file.print_file import Print
+
+__all__ = ["Scene", "found_in", "found_near", "inner_of"]
+
+#: What is told of a whole block; about one place it can't be.
+_OF_THE_WHOLE = {its.RULE for its in (depth, laser_depth, clearing, moat, drop_outs, bed, look)}
+_EDGE_MM = 4.0  #: so near to the rim of what is looked at nothing is told: it ends there only for the check
+_CRUMB_MM2 = 0.01  #: what the rim of a window leaves of a cut may be less
+
+Found = dict[str, tuple["Finding", ...]]
+
+
+def found_in(given: Print, shelf: Library, out: Path, *, say: Say) -> Found:
+    """All findings of a print, by block, as its build would tell them of the shapes; each once for all machines.
+
+    Parameters
+    ----------
+    out
+        Folder of an earlier build, for the lands of blocks that are cut.
+    """
+    ways = ways_of(given, shelf)
+    lands = {block.name: standing_land(given, k, out) for k, block in enumerate(given.blocks)}
+    stands = {name: land for name, land in lands.items() if land is not None}
+    _, cuts = cuts_of(cut_inputs(given, ways, stands), say=say)
+    found = Found()
+    for name, cut in cuts.items():
+        say(f"checking {name}")
+        limits = strictest(way.limits for way in ways[name])
+        block = with_fringe(cut.block, cut.fringe, limits, to_decide=cut.to_decide)
+        reports = (finding for way in ways[name] for finding in checked(way.on(block)))
+        found[name] = _once([*notes_of(cut), *reports])
+    return found
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Scene:
+    """A print about one place."""
+
+    given: Print
+    ways: Ways
+    layers: tuple[Layer, ...]
+    openings: PolygonArray
+    white: Mapping[str, PolygonArray]  #: of each block, what must not print there
+    stays: Mapping[str, BaseGeometry]  #: of each block, what is marked to stay
+
+
+def inner_of(window: BaseGeometry, face: BaseGeometry) -> BaseGeometry:
+    """The part of a window in which findings are told: not near its rim, but for the rim of the face."""
+    rim = shapely.difference(shapely.boundary(window), shapely.buffer(shapely.boundary(face), geometry.GRID_MM))
+    inner: BaseGeometry = shapely.difference(window, shapely.buffer(rim, _EDGE_MM, quad_segs=2))
+    return inner
+
+
+def found_near(scene: Scene, window: BaseGeometry) -> Found:
+    """The findings in a window, by block: its part of the print is taken apart, mended and checked by itself.
+
+    Parameters
+    ----------
+    window
+        Rectangle, mm; what lies beyond it is taken to stand.
+    """
+    given, face = scene.given, geometry.box(scene.given.width_mm, scene.given.height_mm)
+    window = shapely.intersection(window, face)
+    inner = inner_of(window, face)
+    layers = [Layer(its.name, geometry.solid(shapely.intersection(its.shape, window))) for its in scene.layers]
+    known = {layer.name for layer in layers}
+    plates = [replace(plate, layers=as_drawn(plate.layers, known)) for plate in plates_of(given, scene.ways)]
+    white = {plate.name: shapely.union_all(shapely.intersection(scene.white[plate.name], window)) for plate in plates}
+    parts = separated(
+        window, layers, plates, white=lambda plate: white[plate.name], stays=lambda plate: scene.stays[plate.name],
+        spread=Spread(trap_mm=given.trap_mm, cut_back_mm=given.register_error_mm),
+    )  # fmt: skip
+    found = Found()
+    for name, part in parts.items():
+        gone = geometry.difference(window, shapely.union(part.land, shapely.union_all(scene.openings)))
+        cuts = geometry.parts(gone)
+        block = Block(
+            name=name, width_mm=given.width_mm, height_mm=given.height_mm, cuts=cuts[shapely.area(cuts) > _CRUMB_MM2],
+            cut_outs=scene.openings, stays=geometry.parts(scene.stays[name]),
+        )  # fmt: skip
+        told = [*map(finding_of, part.dropped), *_of_block(block, scene.ways[name], white[name], given)]
+        found[name] = _once(its for its in told if its.at is not None and shapely.covers(inner, shapely.Point(its.at)))
+    return found
+
+
+def _of_block(block: Block, ways: Iterable[Setup], white: BaseGeometry, given: Print) -> Iterable[Finding]:
+    jobs = [way.on(block) for way in ways]
+    if next(its.mend for its in given.blocks if its.name == block.name):
+        jobs = list(mended_for_all(jobs, say=_quiet, white=white)[0])
+    for job in jobs:
+        survey = Survey(job)
+        for rule, find in CHECKS.items():
+            if rule not in _OF_THE_WHOLE:
+                yield from find(survey)
+
+
+def _once(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Each once, whichever machine it is for; the worst first."""
+    told: dict[tuple[str, str, tuple[float, float] | None], Finding] = {}
+    for finding in findings:
+        at = finding.at and (round(finding.at[0], 1), round(finding.at[1], 1))
+        told.setdefault((finding.rule, finding.kind, at), finding)
+    return tuple(sorted(told.values(), key=lambda its: (its.severity, its.rule, its.at or (0.0, 0.0))))
+
+
+def _quiet(_: str) -> None:
+    """Nothing is told of the stages."""

@@ -1,0 +1,93 @@
+"""The server: on this computer alone, at an address with a random token, until the page has been closed for a while."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import secrets
+import socket
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from carvegen.base.errors import InputError
+from carvegen.base.files import scratch_folder
+
+if TYPE_CHECKING:
+    from carvegen.facts.profiles import Library
+    from carvegen.page.app import Page
+    from carvegen.page.guard import Guard
+
+__all__ = ["Served", "serve"]
+
+_HOST = "127.0.0.1"
+_IDLE_S = 60.0  #: after the last window was closed the server ends
+_LOOK_S = 0.5
+
+
+@dataclass(frozen=True, kw_only=True)
+class Served:
+    """How to serve a print."""
+
+    path: Path | None  #: of the print; None: the page begins one
+    folder: Path  #: in which it may begin one
+    port: int = 0  #: 0: any that is free
+    idle_s: float = _IDLE_S
+
+
+def serve(its: Served, shelf: Library, *, at: Callable[[str], None]) -> None:
+    """Serve the page until its windows are closed, or Ctrl-C; `at` is told the address once it can be asked.
+
+    Raises
+    ------
+    InputError
+        If the port is taken.
+    """
+    from carvegen.page.app import Page
+
+    door = _door(its.port)
+    host, token = f"{_HOST}:{door.getsockname()[1]}", secrets.token_urlsafe(24)
+    with scratch_folder() as scratch:
+        page = Page(its.path, shelf, its.folder, scratch)
+        try:
+            asyncio.run(_run(page, page.app(host, token), door, its.idle_s, lambda: at(f"http://{host}/{token}/")))
+        finally:
+            page.end()
+
+
+async def _run(page: Page, app: Guard, door: socket.socket, idle_s: float, ready: Callable[[], None]) -> None:
+    import uvicorn
+
+    server = uvicorn.Server(uvicorn.Config(
+        app, log_level="error", access_log=False, server_header=False, date_header=False, lifespan="off",
+        timeout_keep_alive=30, timeout_graceful_shutdown=2, h11_max_incomplete_event_size=64_000,
+    ))  # fmt: skip
+
+    async def until_left() -> None:
+        while not server.started:
+            await asyncio.sleep(_LOOK_S / 10)
+        ready()
+        while not (page.visited and page.idle_s > idle_s):
+            await asyncio.sleep(_LOOK_S)
+        server.should_exit = True
+
+    watch = asyncio.create_task(until_left())
+    try:
+        await server.serve(sockets=[door])
+    finally:
+        watch.cancel()
+
+
+def _door(port: int) -> socket.socket:
+    door = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    if os.name == "posix":  # elsewhere it would let another server in at the same port
+        door.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        door.bind((_HOST, port))
+    except OSError as error:
+        door.close()
+        raise InputError(
+            f"can't be used ({error.strerror})", value=port, field="port", hint="take another, or none"
+        ) from None
+    return door

@@ -1,0 +1,398 @@
+"""A print that is being worked on: desk, journal and files together, and what the page is told of them."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import shapely
+
+from carvegen import geometry
+from carvegen.base.errors import CarvegenError, InputError
+from carvegen.base.findings import Finding
+from carvegen.base.words import shortened
+from carvegen.marking.gesture_journal import GestureJournal
+from carvegen.page.gestures import Gesture, Step
+from carvegen.page.packed import Group, packed, step_for
+from carvegen.page.state import state_of
+from carvegen.page.table import own_marks
+from carvegen.page.table.desk import Desk, opened
+from carvegen.page.table.doing import planned
+from carvegen.page.table.holding import held
+from carvegen.page.table.replay import done_to_files
+from carvegen.page.table.saving import Saver
+from carvegen.page.work.after_cutting import compared
+from carvegen.page.work.findings import Found, Nearby
+from carvegen.page.work.handed_over import File, cautions, files
+from carvegen.page.work.processes import Behind, built, checks
+from carvegen.page.work.thumbnails import thumbnail
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from carvegen.facts.profiles import Library
+    from carvegen.page.table.desk import Outcome
+
+__all__ = ["OnlyLooksError", "Session", "own_fault"]
+
+_REMEMBERED = 64  #: so many answers are kept for gestures that are sent again
+
+Tell = Callable[[dict[str, Any]], None]
+
+
+def own_fault(error: BaseException) -> CarvegenError:
+    """A fault of ours in words; the print and its files are as they were."""
+    said = shortened(f"{type(error).__name__}: {error}")
+    hint = "nothing was changed by this; open the print again, and send us this line"
+    return CarvegenError(f"a fault of its own, not yours: {said}", hint=hint)
+
+
+class OnlyLooksError(Exception):
+    """Another window or another server holds the print."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Answer:
+    told: dict[str, Any]
+    groups: list[Group]
+
+
+class Session:
+    """One print, opened in a thread of its own; `tell` hears what happens behind."""
+
+    rest_s = 3.0  #: the whole print is checked once no gesture has come for so long
+
+    def __init__(self, path: Path, shelf: Library, tell: Tell) -> None:
+        self.path, self.shelf, self._tell = path, shelf, tell
+        self._lock = threading.RLock()
+        self._ready = threading.Event()
+        self._fault: CarvegenError | None = None
+        self._answers: dict[str, _Answer] = {}
+        self._lease = held(path.parent, path.name)
+        self._journal = GestureJournal(path.parent, path.name) if self._lease is not None else None
+        self._saver: Saver | None = None
+        self._found = Found()
+        self._nearby = Nearby(self._lock, self._found, self._looked, lambda error: self._failed("checking", error))
+        self._checks, self._builder = Behind(), Behind()
+        self._later: threading.Timer | None = None
+        self._desk: Desk | None = None
+        self.stage = "opening the print"
+        threading.Thread(target=self._open, name="opening", daemon=True).start()
+
+    # ── opening ──
+
+    def _open(self) -> None:
+        try:
+            if self._journal is not None and self._journal.unwritten:
+                done_to_files([step.change for step in self._journal.unwritten], self.path, self.shelf)
+                self._journal.written()
+            desk = opened(self.path, self.shelf, say=self._say)
+            with self._lock:
+                desk.version = 1 + (self._desk.version if self._desk else 0)
+                self._desk = desk
+                if self._journal is not None:
+                    desk.left = self._journal.left
+                    self._saver = Saver(desk, self._journal, self._lock, self._saved)
+            self._fault = None
+        except Exception as error:  # whatever it is: the page is to say it, not to wait for ever
+            self._fault = error if isinstance(error, CarvegenError) else own_fault(error)
+            self._tell({"kind": "stopped", "say": f"{self._fault}. {self._fault.hint}"})
+        finally:
+            self.stage = ""
+            self._ready.set()
+        self._tell({"kind": "stage", "text": "", "part": 1, "left_s": None})
+        self._tell({"kind": "shapes", "version": self._version})
+        if self._fault is None:
+            self._check_later()
+
+    def _say(self, stage: str) -> None:
+        self.stage = stage
+        self._tell({"kind": "stage", "text": stage, "part": None, "left_s": None})
+
+    def _saved(self, fault: str) -> None:
+        if fault:
+            self._tell({"kind": "stopped", "say": fault})
+        else:
+            self._tell({"kind": "saved", "version": self._version})
+
+    @property
+    def desk(self) -> Desk:
+        """The print on the desk, once it is there.
+
+        Raises
+        ------
+        CarvegenError
+            If it can't be opened.
+        """
+        self._ready.wait()
+        if self._fault is not None:
+            raise self._fault
+        assert self._desk is not None
+        return self._desk
+
+    @property
+    def only_looks(self) -> bool:
+        """Whether another server holds the print."""
+        return self._journal is None
+
+    # ── what the page asks ──
+
+    def state(self) -> dict[str, Any]:
+        """All of the print but its shapes."""
+        desk = self.desk
+        with self._lock:
+            return {**state_of(desk), **self._counts, "only_looks": self.only_looks, "stage": self.stage}
+
+    def shapes(self) -> bytes:
+        """All shapes, packed."""
+        desk = self.desk
+        with self._lock:
+            told = self._told(gone=(), marks=self._marks_told(), gone_marks=())
+            groups = [*self._blocks(), *desk.seen.groups(desk.seen.numbers())]
+            return packed(told, groups, step_for(desk.size))
+
+    def tries(self, key: str) -> bytes:
+        """The last tries of a place that grows again, packed; `tries` tells which shapes are of which."""
+        desk = self.desk
+        with self._lock:
+            found, mark = desk.attempts(key), desk.mark_called(key)
+        told = {
+            "mark": key, "chosen": mark.attempt, "box": [round(float(its), 3) for its in shapely.bounds(mark.shape)],
+            "tries": [
+                {"attempt": attempt, "ids": [n for group in groups for n in group.ids]}
+                for attempt, groups in found.items()
+            ],
+        }  # fmt: skip
+        return packed(told, [group for groups in found.values() for group in groups], step_for(desk.size))
+
+    def do(self, gesture_id: str, gesture: Gesture) -> bytes:
+        """Do a gesture, once however often it is sent; what has changed, packed.
+
+        Raises
+        ------
+        OnlyLooksError
+            If another server holds the print.
+        InputError
+            If it can't be done; nothing has changed then.
+        """
+        desk = self.desk
+        with self._lock:
+            if self._journal is None or self._saver is None:
+                raise OnlyLooksError
+            if self._journal.has(gesture_id):
+                answer = self._answers.get(gesture_id) or _Answer(told={**self._told(), "reload": True}, groups=[])
+            else:
+                answer = self._done(desk, self._journal, gesture_id, gesture)
+                self._answers[gesture_id] = answer
+                for old in list(self._answers)[:-_REMEMBERED]:
+                    del self._answers[old]
+        return packed(answer.told, answer.groups, step_for(desk.size))
+
+    def _done(self, desk: Desk, journal: GestureJournal, gesture_id: str, gesture: Gesture) -> _Answer:
+        begun, said = time.perf_counter(), tuple[str, ...]()
+        if isinstance(gesture, Step):
+            step = journal.next("undo" if gesture.back else "redo")
+            if step is None:
+                raise InputError(f"nothing to {'undo' if gesture.back else 'do again'}", where="the journal")
+            change, do = step.change, step.do
+            outcome = desk.apply(change, note=lambda: journal.move(gesture_id, do))
+        else:
+            plan = planned(gesture, desk)
+            change, said = plan.change, plan.said
+            outcome = desk.apply(change, note=lambda: journal.add(gesture_id, change))
+        assert self._saver is not None
+        self._saver.take(change)
+        if outcome.again:
+            self._again()
+        elif outcome.where is not None:
+            self._nearby.look(desk, outcome.where)
+            self._check_later()
+        else:
+            self._looked(desk.version)
+        return self._answer(outcome, change.what, said, time.perf_counter() - begun)
+
+    def _again(self) -> None:
+        """Open the print again: something else grows."""
+        saver, self._saver = self._saver, None
+        self._ready.clear()
+
+        def run() -> None:
+            if saver is not None:
+                saver.close()
+            self._open()
+
+        threading.Thread(target=run, name="opening", daemon=True).start()
+
+    def _answer(self, outcome: Outcome, what: str, said: tuple[str, ...], seconds: float) -> _Answer:
+        assert self._desk is not None
+        new = set(outcome.new_marks)
+        marks = [own_marks.told(mark, fixed=False) for mark in self._desk.marks.own if mark.key in new]
+        told = self._told(gone=outcome.delta.gone, marks=marks, gone_marks=outcome.gone_marks)
+        told |= {"said": list(said), "message": what, "ms": round(1000 * seconds, 1)}
+        if outcome.again:
+            told["reload"] = True
+        return _Answer(told=told, groups=self._desk.seen.groups(outcome.delta.new))
+
+    def _told(self, *, gone: Any = (), marks: Any = (), gone_marks: Any = ()) -> dict[str, Any]:  # noqa: ANN401
+        return {
+            "version": self._version, "gone": list(gone), "marks": list(marks),
+            "gone_marks": list(gone_marks), **self._counts, "said": [], "message": "",
+        }  # fmt: skip
+
+    def _marks_told(self) -> list[dict[str, Any]]:
+        assert self._desk is not None
+        marks = self._desk.marks
+        return [own_marks.told(mark, fixed=not any(mark is own for own in marks.own)) for mark in marks.every]
+
+    @property
+    def _counts(self) -> dict[str, int]:
+        return {
+            "undo": self._journal.undo_count if self._journal else 0,
+            "redo": self._journal.redo_count if self._journal else 0,
+        }
+
+    def _blocks(self) -> list[Group]:
+        """What each block would print if nothing were white."""
+        assert self._desk is not None
+        found = list[Group]()
+        for block in self._desk.given.blocks:
+            shape = self._desk.bare.pictures.get(block.name, shapely.Polygon())
+            pieces = geometry.parts(shape)
+            number = self._desk.stock.taken()
+            found.append(
+                Group(kind="block", name=block.name, blocks=(block.name,), ids=[number] * len(pieces), shapes=pieces)
+            )
+        openings = self._desk.bare.openings
+        if len(openings):
+            names = tuple(block.name for block in self._desk.given.blocks)
+            ids = [self._desk.stock.taken() for _ in openings]
+            found.append(Group(kind="white", name="", blocks=names, ids=ids, shapes=openings))
+        return found
+
+    # ── behind ──
+
+    @property
+    def _version(self) -> int:
+        return self._desk.version if self._desk else 0
+
+    def _looked(self, version: int) -> None:
+        self._tell({"kind": "findings", "version": version})
+
+    def _check_later(self) -> None:
+        """Check the whole print once the hand has rested; what is at work is of no use any more."""
+        self._checks.stop()
+        if self._later is not None:
+            self._later.cancel()
+        self._later = threading.Timer(self.rest_s, self._check)
+        self._later.daemon = True
+        self._later.start()
+
+    def _check(self) -> None:
+        if self._builder.busy:
+            self._check_later()
+            return
+        self._flush()
+        version = self._version
+
+        def done(told: dict[str, list[dict[str, Any]]]) -> None:
+            with self._lock:
+                if self._version != version:
+                    return
+                found = {name: [Finding.from_dict(its) for its in lot] for name, lot in told.items()}
+                self._found.whole(found, version)
+            self._say_work("")
+            self._looked(version)
+
+        self._checks.start(
+            checks, self.path, self.shelf, say=lambda stage: self._say_work(f"checking: {stage}"), done=done,
+            failed=lambda error: self._failed("checking", error),
+        )  # fmt: skip
+
+    def _say_work(self, stage: str) -> None:
+        self.stage = stage
+        self._tell({"kind": "stage", "text": stage, "part": None, "left_s": None})
+
+    def _failed(self, what: str, error: CarvegenError | None) -> None:
+        self._say_work("")
+        say = f"{what} was stopped" if error is None else f"{error}. {error.hint}"
+        self._tell({"kind": "stopped", "say": say, "version": self._version})
+
+    def _flush(self) -> None:
+        if self._saver is not None:
+            self._saver.flush()
+
+    def findings(self) -> dict[str, Any]:
+        """What would break, as far as it is known."""
+        with self._lock:
+            left = self._desk.left if self._desk else frozenset()
+            near = self._found.near or self._found.version != self._version
+            return {"version": self._found.version, "near": near, "list": self._found.told(left)}
+
+    def build(self) -> None:
+        """Begin a build of the print as it is.
+
+        Raises
+        ------
+        OnlyLooksError
+            If another server holds the print.
+        """
+        desk = self.desk
+        if self._journal is None:
+            raise OnlyLooksError
+        self._checks.stop()
+        self._flush()
+        version = desk.version
+
+        def done(told: dict[str, Any]) -> None:
+            self._say_work("")
+            self._tell({"kind": "built", "version": version, "breaks": told["breaks"], "notes": told["notes"]})
+
+        self._builder.start(
+            built, self.path, self.shelf, say=lambda stage: self._say_work(f"building: {stage}"), done=done,
+            failed=lambda error: self._failed("building", error),
+        )  # fmt: skip
+
+    def stop(self) -> None:
+        """Stop a build that is at work."""
+        if self._builder.stop():
+            self._failed("building", None)
+
+    def files(self) -> list[File]:
+        """What the last build has handed over."""
+        return files(self.desk.given, self.desk.ways)
+
+    def cautions(self) -> dict[str, Any]:
+        """What must be settled, and heeded, before machine files are used."""
+        return cautions(self.desk.given, self.desk.ways)
+
+    def compared(self, picture: Path, said: dict[str, Any]) -> bytes:
+        """A photograph of a proof or a block laid on the plan, packed."""
+        return compared(self.desk.given, picture, said)
+
+    def thumbnail(self, name: str, preset: str) -> bytes:
+        """The middle of the print with a motif by another preset; a PNG."""
+        return thumbnail(self.desk, self.desk.motif_called(name), preset)
+
+    def close(self) -> None:
+        """Write what is left and let go of the print."""
+        self._ready.wait()
+        if self._later is not None:
+            self._later.cancel()
+        self._checks.stop()
+        self._builder.stop()
+        self._nearby.close()
+        if self._saver is not None:
+            self._saver.close()
+            self._saver = None
+            if self._desk is not None:
+                self._desk.copy_edited()
+        if self._journal is not None:
+            self._journal.close()
+        if self._lease is not None:
+            with contextlib.suppress(OSError):
+                os.close(self._lease)

@@ -1,0 +1,407 @@
+"""From a gesture to the change that it makes of a print: marks and kept shapes, before and after."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from shapely import affinity
+
+from carvegen import geometry
+from carvegen.base.errors import InputError
+from carvegen.marking.gesture_journal import Change
+from carvegen.marking.marks import Mark, Meaning
+from carvegen.page import gestures
+from carvegen.page.table import own_marks
+from carvegen.prints.file.editing import with_marks_file, with_weather
+from carvegen.prints.keeping import released
+from carvegen.prints.marked.marked_whites import names_of
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.page.table.desk import Desk
+
+__all__ = ["Planned", "planned"]
+
+_TOUCHES_MM = 0.3  #: a tap so near to a shape is on it
+_OVERLAP_MM2 = 1e-6  #: as a kept file is read: shapes that share more are one
+_SAME_PLACE = 0.8  #: a lasso of which so much lies in a mark tries that one again
+_BARE = "bare-"  #: what the keys of taps begin with
+
+
+@dataclass(frozen=True, kw_only=True)
+class Planned:
+    """What a gesture would do."""
+
+    change: Change
+    said: tuple[str, ...] = ()  #: what came otherwise than asked
+
+
+@functools.singledispatch
+def planned(gesture: Any, desk: Desk) -> Planned:  # noqa: ANN401
+    """What a gesture would change; `InputError` if it can't be done.
+
+    Motifs whose shapes it changes are kept first: their files are written, the print file is not yet.
+    """
+    raise InputError("must be a known gesture", value=type(gesture).__name__)
+
+
+# ── marks ──
+
+
+@dataclass(kw_only=True, eq=False)
+class _Marking:
+    """The page's own marks while they change."""
+
+    desk: Desk
+    own: list[Mark] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.own = list(self.desk.marks.own)
+        self.names = names_of(self.desk.given)
+
+    def read(self, mark: Mark) -> Mark:
+        read = own_marks.as_read(mark, self.names, self.desk.size)
+        if read is None:
+            raise InputError("lies outside the print", where=str(mark), hint="draw on the print")
+        return read
+
+    def key(self, begins: str = "mark-") -> str:
+        """A key that no mark has."""
+        taken = {mark.key for mark in (*self.desk.marks.every, *self.own)}
+        return next(key for k in range(1, 10**7) if (key := f"{begins}{k:04d}") not in taken)
+
+    def replace(self, key: str, mark: Mark | None) -> None:
+        at = next(k for k, its in enumerate(self.own) if its.key == key)
+        self.own[at : at + 1] = [] if mark is None else [mark]
+
+    def put(self, mark: Mark) -> None:
+        """One more mark: what it contradicts goes from under it, and what is alike and meets it becomes one with it."""
+        mark = self.read(mark)
+        for key, left in own_marks.rubbed(self.own, mark, self.names, self.desk.size).items():
+            self.replace(key, left)
+        if not mark.meaning.graded and mark.meaning != Meaning.GROW_AGAIN and not mark.key.startswith(_BARE):
+            like = [its for its in self.own if _alike(its, mark) and shapely.intersects(its.shape, mark.shape)]
+            if like:
+                whole = shapely.union_all([mark.shape, *(its.shape for its in like)])
+                for its in like[1:]:
+                    self.replace(its.key, None)
+                self.replace(like[0].key, self.read(replace(like[0], shape=whole)))
+                return
+        self.own.append(mark)
+
+    def change(self, what: str, said: Iterable[str] = (), **more: Any) -> Planned:  # noqa: ANN401
+        """The difference between the marks as they were and as they are."""
+        before, after = self.desk.marks.own, self.own
+        same = {id(mark) for mark in before} & {id(mark) for mark in after}
+        gone = [(k, own_marks.values(mark)) for k, mark in enumerate(before) if id(mark) not in same]
+        new = [(k, own_marks.values(mark)) for k, mark in enumerate(after) if id(mark) not in same]
+        text = more.pop("text", ())
+        if new and not self.desk.marks.named and not text:
+            raw = self.desk.given.path.read_bytes()
+            named = with_marks_file(self.desk.given.path, raw, self.desk.marks.file)
+            text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, named))
+        return Planned(
+            change=Change(what=what, marks_gone=gone, marks_new=new, text=text, **more), said=tuple(said)
+        )  # fmt: skip
+
+
+def _alike(one: Mark, other: Mark) -> bool:
+    same = (one.meaning, one.motifs, one.blocks) == (other.meaning, other.motifs, other.blocks)
+    return same and not one.key.startswith(_BARE)
+
+
+def _named(names: Sequence[str], known: Iterable[str], what: str) -> tuple[str, ...]:
+    known = list(known)
+    for name in names:
+        if name not in known:
+            raise InputError(f"must be a {what} of this print", value=name, hint=f"one of: {', '.join(known)}")
+    return tuple(names)
+
+
+def _drawn(desk: Desk, its: gestures.Stroke | gestures.Area, shape: BaseGeometry) -> Planned:
+    marking = _Marking(desk=desk)
+    motifs = _named(its.motifs, (motif.name for motif in desk.given.motifs), "motif")
+    blocks = _named(its.blocks, (block.name for block in desk.given.blocks), "block")
+    heavy = float(its.points[:, 2].mean()) if its.meaning.graded else 1.0
+    strength = round(float(np.clip(its.strength * heavy, 0.02, 1.0)), 2) if its.meaning.graded else 1.0
+    said = []
+    if its.meaning == Meaning.COMES_OUT and motifs:
+        said, motifs = ["what comes out is white whatever has grown there: the mark is for all motifs"], ()
+    marking.put(
+        Mark(meaning=its.meaning, shape=shape, key=marking.key(), strength=strength, motifs=motifs, blocks=blocks)
+    )
+    return marking.change(str(its.meaning), said)
+
+
+@planned.register(gestures.Stroke)
+def _(its: gestures.Stroke, desk: Desk) -> Planned:
+    return _drawn(desk, its, own_marks.line_of(its.points, its.breadth_mm))
+
+
+@planned.register(gestures.Area)
+def _(its: gestures.Area, desk: Desk) -> Planned:
+    return _drawn(desk, its, own_marks.area_of(its.points))
+
+
+@planned.register(gestures.Erase)
+def _(its: gestures.Erase, desk: Desk) -> Planned:
+    marking, rubber = _Marking(desk=desk), own_marks.line_of(its.points, its.breadth_mm)
+    met = [mark for mark in marking.own if shapely.intersects(mark.shape, rubber)]
+    fixed = [mark for mark in (*desk.marks.before, *desk.marks.after) if shapely.intersects(mark.shape, rubber)]
+    said = ["marks of another drawing or of a scanned sheet are rubbed out where they were made"] if fixed else []
+    if not met:
+        raise InputError(
+            said[0] if said else "touches no mark", where="the eraser", hint="rub over a mark; a pencil draws new ones"
+        )
+    for mark in met:
+        whole = its.whole or mark.key.startswith(_BARE)
+        left = None if whole else geometry.solid(shapely.difference(mark.shape, rubber))
+        marking.replace(mark.key, None if left is None else own_marks.redrawn(mark, left, marking.names, desk.size))
+    return marking.change("rub out", said)
+
+
+@planned.register(gestures.Bare)
+def _(its: gestures.Bare, desk: Desk) -> Planned:
+    marking, at = _Marking(desk=desk), shapely.Point(its.at)
+    tapped = [mark for mark in marking.own if mark.key.startswith(_BARE) and shapely.covers(mark.shape, at)]
+    if tapped:
+        for mark in tapped:
+            marking.replace(mark.key, None)
+        return marking.change("let snow lie again")
+    near = [n for n in desk.seen.near(shapely.buffer(at, _TOUCHES_MM)) if desk.seen.like(n)[0] == "snow"]
+    if not near:
+        raise InputError("no snow lies here", where=f"{its.at[0]:.1f}, {its.at[1]:.1f} mm", hint="tap on snow")
+    number = min(near, key=lambda n: shapely.distance(desk.seen.shape(n), at))
+    marking.put(_stays(desk, marking, [number], _BARE))
+    return marking.change("bare")
+
+
+@planned.register(gestures.Try)
+def _(its: gestures.Try, desk: Desk) -> Planned:
+    marking, shape = _Marking(desk=desk), own_marks.area_of(its.points)
+    desk.motif_called(its.motif)
+    again = [mark for mark in marking.own if mark.meaning == Meaning.GROW_AGAIN and mark.motifs == (its.motif,)]
+    for mark in again:
+        if shapely.area(shapely.intersection(mark.shape, shape)) >= _SAME_PLACE * shapely.area(shape):
+            attempt = desk.tried.get(mark.key, mark.attempt) + 1
+            desk.tried[mark.key] = attempt
+            marking.replace(mark.key, marking.read(replace(mark, attempt=attempt)))
+            return marking.change(f"try {attempt}")
+    marking.put(Mark(meaning=Meaning.GROW_AGAIN, shape=shape, key=marking.key("try-"), motifs=(its.motif,)))
+    return marking.change("try 1")
+
+
+@planned.register(gestures.ChooseTry)
+def _(its: gestures.ChooseTry, desk: Desk) -> Planned:
+    marking = _Marking(desk=desk)
+    mark = desk.mark_called(its.mark)
+    if mark.meaning != Meaning.GROW_AGAIN or mark not in marking.own:
+        raise InputError("is no place that was tried again here", value=its.mark)
+    desk.tried[mark.key] = max(desk.tried.get(mark.key, 1), mark.attempt, its.attempt)
+    marking.replace(mark.key, marking.read(replace(mark, attempt=its.attempt)))
+    return marking.change(f"choose try {its.attempt}")
+
+
+@planned.register(gestures.Leave)
+def _(its: gestures.Leave, desk: Desk) -> Planned:
+    if its.finding in desk.left:
+        return Planned(change=Change(what="take up again", taken_up=(its.finding,)))
+    return Planned(change=Change(what="leave to the knife", left=(its.finding,)))
+
+
+def _stays(desk: Desk, marking: _Marking, numbers: Sequence[int], begins: str) -> Mark:
+    """A mark that takes shapes of one likeness away: what of one motif lies there prints."""
+    _, name, blocks = desk.seen.like(numbers[0])
+    white = next(its for its in desk.ground.whites if its.name == name)
+    own = [block.name for block in desk.given.blocks if block.name in blocks]
+    return Mark(
+        meaning=Meaning.STAYS, shape=shapely.union_all([desk.seen.shape(n) for n in numbers]), key=marking.key(begins),
+        motifs=(name,), blocks=() if set(blocks) == set(white.leaves) else tuple(own),
+    )  # fmt: skip
+
+
+# ── shapes ──
+
+
+@dataclass(kw_only=True, eq=False)
+class _Editing:
+    """Kept shapes while they change."""
+
+    desk: Desk
+    text: tuple[str, ...] = ()
+    gone: dict[int, dict[str, Any]] = field(default_factory=dict)
+    new: dict[int, dict[str, Any]] = field(default_factory=dict)
+
+    def begin(self, motifs: Iterable[int]) -> None:
+        """Keep motifs, and those that grow after them, which would grow otherwise."""
+        first = min(motifs, default=None)
+        if first is not None:
+            later = [k for k in range(first + 1, len(self.desk.given.motifs)) if not self.desk.given.motifs[k].kept]
+            self.text = self.desk.kept(sorted({*motifs, *later})) or ()
+
+    def take(self, number: int) -> str:
+        """A shape goes; the id that it had."""
+        motif = self.desk.motif_of(number)
+        assert motif is not None
+        name = self._ids(motif)[number]
+        self.gone.setdefault(motif, {})[name] = self.desk.stock.shapes[number]
+        return name
+
+    def put(self, motif: int, shape: BaseGeometry, name: str = "") -> None:
+        """A shape comes, one with those that it lies over, as its file will be read."""
+        ids = self._ids(motif)
+        over = [
+            n for n in self.desk.near(motif, shape)
+            if ids[n] not in self.gone.get(motif, {})
+            and shapely.area(shapely.intersection(self.desk.stock.shapes[n], shape)) > _OVERLAP_MM2
+        ]  # fmt: skip
+        mates = [key for key, its in self.new.get(motif, {}).items() if shapely.intersects(its, shape)]
+        parts = [shape, *(self.desk.stock.shapes[n] for n in over), *(self.new[motif].pop(key) for key in mates)]
+        names = [*filter(None, [name]), *map(self.take, over), *mates]
+        joined = geometry.parts(_on_grid(shapely.union_all(parts)))
+        for k, part in enumerate(joined):
+            self.new.setdefault(motif, {})[names[k] if k < len(names) else self._fresh(motif)] = part
+
+    def _ids(self, motif: int) -> dict[int, str]:
+        names = self.desk.names(motif)
+        return names.name if names else {}
+
+    def _fresh(self, motif: int) -> str:
+        names, new = self.desk.names(motif), self.new.get(motif, {})
+        kind = self.desk.given.motifs[motif].motif
+        free = (f"{kind}-hers-{k:04d}" for k in range(1, 10**7))
+        return next(name for name in free if name not in new and (names is None or name not in names.number))
+
+    @property
+    def changes(self) -> dict[str, Any]:
+        """As a change has it."""
+        return {
+            "shapes_gone": {self._file(k): _texts(its) for k, its in self.gone.items()},
+            "shapes_new": {self._file(k): _texts(its) for k, its in self.new.items()},
+            "text": self.text,
+        }  # fmt: skip
+
+    def _file(self, motif: int) -> str:
+        return self.desk.kept_file(motif)
+
+
+def _texts(shapes: Mapping[str, Any]) -> dict[str, str]:
+    return {name: shapely.to_wkt(shape, rounding_precision=3) for name, shape in shapes.items()}
+
+
+def _on_grid(shape: BaseGeometry) -> BaseGeometry:
+    whole = shapely.set_precision(shapely.set_precision(shape, geometry.GRID_MM), 0, mode="pointwise")
+    return geometry.solid(shapely.transform(whole, lambda xy: np.round(xy, 3)))
+
+
+def _seen(desk: Desk, numbers: Iterable[int]) -> list[int]:
+    """Those of the numbers that are seen and can be touched; the rest of them is gone already."""
+    return [n for n in numbers if desk.seen.has(n) and desk.seen.like(n)[0] == "snow"]
+
+
+def _edit(desk: Desk, numbers: Sequence[int], what: str, then: Callable[[_Editing, int, Any, str], None]) -> Planned:
+    """Take shapes away; `then` puts others in their place, by motif, shape and id."""
+    marking, editing = _Marking(desk=desk), _Editing(desk=desk)
+    plain = [n for n in numbers if desk.seen.plain(n)]
+    made = [n for n in numbers if not desk.seen.plain(n)]
+    names = {n: desk.seen.like(n)[1] for n in numbers}
+    editing.begin({desk.motif_called(name) for n, name in names.items() if n in set(plain) or then is not _nothing})
+    lots: dict[Any, list[int]] = {}
+    for n in made:
+        lots.setdefault(desk.seen.like(n), []).append(n)
+    for lot in lots.values():  # marks have made these, so a mark takes them away
+        marking.put(_stays(desk, marking, lot, "mark-"))
+    taken = [(n, desk.seen.shape(n), editing.take(n) if n in set(plain) else "") for n in numbers]
+    for n, shape, name in taken:
+        then(editing, desk.motif_called(names[n]), shape, name)
+    return marking.change(what, **editing.changes)
+
+
+def _nothing(_: _Editing, __: int, ___: object, ____: str) -> None:
+    """Nothing comes."""
+
+
+@planned.register(gestures.TakeAway)
+def _(its: gestures.TakeAway, desk: Desk) -> Planned:
+    numbers = list(its.ids)
+    if its.points is not None:
+        numbers += desk.seen.near(own_marks.line_of(its.points, its.breadth_mm))
+    numbers = _seen(desk, dict.fromkeys(numbers))
+    if not numbers:
+        raise InputError("touches no snow", where="take away", hint="touch a flake or a heap")
+    return _edit(desk, numbers, "take away", _nothing)
+
+
+@planned.register(gestures.Move)
+def _(its: gestures.Move, desk: Desk) -> Planned:
+    numbers = _seen(desk, dict.fromkeys(its.ids))
+    if not numbers:
+        raise InputError("names no snow that is there", where="move", hint="choose a flake or a heap")
+
+    def moved(editing: _Editing, motif: int, shape: BaseGeometry, name: str) -> None:
+        turned = affinity.rotate(shape, its.turn_deg, origin=its.about)
+        scaled = affinity.scale(turned, its.scale, its.scale, origin=its.about)
+        editing.put(motif, _on_face(desk, affinity.translate(scaled, *its.by)), name)
+
+    return _edit(desk, numbers, "move", moved)
+
+
+@planned.register(gestures.Redraw)
+def _(its: gestures.Redraw, desk: Desk) -> Planned:
+    numbers = _seen(desk, [its.shape])
+    if not numbers:
+        raise InputError("names no snow that is there", where="redraw", hint="choose a flake or a heap")
+    shape = _on_face(desk, own_marks.area_of(its.points))
+
+    def redrawn(editing: _Editing, motif: int, _: object, name: str) -> None:
+        editing.put(motif, shape, name)
+
+    return _edit(desk, numbers, "redraw", redrawn)
+
+
+@planned.register(gestures.Draw)
+def _(its: gestures.Draw, desk: Desk) -> Planned:
+    motif, editing = desk.motif_called(its.motif), _Editing(desk=desk)
+    shape = _on_face(desk, own_marks.area_of(its.points))
+    editing.begin({motif})
+    editing.put(motif, shape)
+    return _Marking(desk=desk).change("draw", **editing.changes)
+
+
+def _on_face(desk: Desk, shape: BaseGeometry) -> BaseGeometry:
+    found = _on_grid(geometry.solid(shapely.intersection(_on_grid(shape), geometry.box(*desk.size))))
+    if shapely.area(found) <= 0.01:
+        raise InputError("lies outside the print", where="a shape", hint="leave it on the print")
+    return found
+
+
+@planned.register(gestures.Keep)
+def _(its: gestures.Keep, desk: Desk) -> Planned:
+    motif = desk.motif_called(its.motif)
+    if its.kept:
+        kept = desk.kept([motif])
+        if kept is None:
+            raise InputError("is kept already", value=its.motif)
+        return Planned(change=Change(what=f"keep {its.motif}", text=kept))
+    if not desk.given.motifs[motif].kept:
+        raise InputError("is not kept", value=its.motif)
+    raw = desk.given.path.read_bytes()
+    text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, released(desk.given, [its.motif])))
+    return Planned(change=Change(what=f"let go of {its.motif}", text=text))
+
+
+@planned.register(gestures.Weather)
+def _(its: gestures.Weather, desk: Desk) -> Planned:
+    motif = desk.motif_called(its.motif)
+    if desk.given.motifs[motif].kept:
+        raise InputError("is kept as it is", value=its.motif, hint="let it go first: then it grows by other weather")
+    raw = desk.given.path.read_bytes()
+    now = with_weather(desk.given.path, raw, motif, its.preset, its.settings)
+    text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, now))
+    return Planned(change=Change(what=f"weather of {its.motif}", text=text))

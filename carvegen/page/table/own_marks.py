@@ -1,0 +1,128 @@
+"""Marks that the page draws: from a hand's line to a mark as its file will be read, and as plain values."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.base.errors import InputError
+from carvegen.marking.marks import Mark, Meaning, contradict, on_face
+from carvegen.marking.marks_file import SIGN, marks_in
+from carvegen.marking.marks_text import marks_text
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.geometry import Floats
+    from carvegen.marking.marks_file import Names
+    from carvegen.prints.file.print_file import Print
+
+__all__ = ["area_of", "as_read", "free_file", "line_of", "mark_from", "own_file", "redrawn", "rubbed", "told", "values"]
+
+_SMOOTH_MM = 0.02  #: a line is simplified by no more
+_ARC = 8
+_LEAST_MM2 = 0.05  #: less of a mark does nothing
+
+
+def own_file(given: Print) -> str:
+    """The file of marks that the page writes: the last that the print names and that was written here, or a new one."""
+    own = (name for name in reversed(given.marks) if _is_own(given.path.parent / name))
+    return next(own, None) or free_file(given)
+
+
+def free_file(given: Print) -> str:
+    """A name for a file of marks that no other file has, or one of the page's that the print no longer names."""
+    names = ("marks.svg", *(f"marks-{k}.svg" for k in range(2, 10_000)))
+    folder = given.path.parent
+    return next(
+        name for name in names if name not in given.marks and (not (folder / name).exists() or _is_own(folder / name))
+    )
+
+
+def _is_own(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            return SIGN.encode() in file.read(2000)
+    except OSError:
+        return False
+
+
+def line_of(points: Floats, breadth_mm: float) -> BaseGeometry:
+    """What a pencil of a breadth covers; points (n, 2 or more)."""
+    xy = points[:, :2]
+    path = shapely.LineString(xy) if len(np.unique(xy, axis=0)) > 1 else shapely.Point(xy[0])
+    return shapely.simplify(shapely.buffer(path, breadth_mm / 2, quad_segs=_ARC), _SMOOTH_MM)
+
+
+def area_of(points: Floats) -> BaseGeometry:
+    """What an outline drawn by hand encloses, closed and made valid."""
+    if len(np.unique(points[:, :2], axis=0)) < 3:
+        raise InputError("encloses nothing", field="points", hint="draw round something")
+    return geometry.solid(shapely.make_valid(shapely.Polygon(points[:, :2])))
+
+
+def as_read(mark: Mark, names: Names, size: tuple[float, float]) -> Mark | None:
+    """The mark as its file will be read; None if nothing of it lies on the face."""
+    face = geometry.box(*size)
+    shape = geometry.solid(shapely.intersection(_on_grid(mark.shape), face))
+    if shapely.area(shape) <= _LEAST_MM2:
+        return None
+    mark = replace(mark, shape=_on_grid(shape))
+    there, _ = on_face(marks_in(marks_text([mark], size, title="").encode(), names, size).marks, face)
+    return there[0] if there else None
+
+
+def redrawn(mark: Mark, shape: BaseGeometry, names: Names, size: tuple[float, float]) -> Mark | None:
+    """The mark with another shape; None if that is nothing."""
+    return None if shapely.area(shape) <= _LEAST_MM2 else as_read(replace(mark, shape=shape), names, size)
+
+
+def rubbed(marks: Sequence[Mark], new: Mark, names: Names, size: tuple[float, float]) -> dict[str, Mark | None]:
+    """The marks, by key, that a new one contradicts, without what of them lies under it; None: nothing is left."""
+    found = dict[str, Mark | None]()
+    for mark in marks:
+        if contradict(mark, new) and shapely.intersects(mark.shape, new.shape):
+            left = shapely.difference(mark.shape, shapely.buffer(new.shape, 2 * geometry.GRID_MM))
+            found[mark.key] = redrawn(mark, geometry.solid(left), names, size)
+    return found
+
+
+def values(mark: Mark) -> dict[str, Any]:
+    """A mark as plain values, from which `mark_from` makes the same."""
+    return {
+        "key": mark.key, "meaning": str(mark.meaning), "strength": mark.strength, "attempt": mark.attempt,
+        "motifs": list(mark.motifs), "blocks": list(mark.blocks),
+        "shape": shapely.to_wkt(mark.shape, rounding_precision=3),
+    }  # fmt: skip
+
+
+def mark_from(said: Mapping[str, Any]) -> Mark:
+    """A mark from its plain values."""
+    return Mark(
+        meaning=Meaning(said["meaning"]), shape=shapely.from_wkt(said["shape"]), key=said["key"],
+        strength=said["strength"], attempt=said["attempt"], motifs=tuple(said["motifs"]),
+        blocks=tuple(said["blocks"]),
+    )  # fmt: skip
+
+
+def told(mark: Mark, *, fixed: bool) -> dict[str, Any]:
+    """A mark for the page; `fixed` if it stands in a file that the page does not write."""
+    rings = geometry.rings(geometry.parts(mark.shape))
+    xy = np.round(rings.xy, 2)
+    return {
+        "id": mark.key, "meaning": str(mark.meaning), "strength": mark.strength, "attempt": mark.attempt,
+        "motifs": list(mark.motifs), "blocks": list(mark.blocks), "fixed": fixed,
+        "rings": [xy[a:b].tolist() for a, b in zip(rings.start[:-1], rings.start[1:], strict=True)],
+    }  # fmt: skip
+
+
+def _on_grid(shape: BaseGeometry) -> BaseGeometry:
+    snapped = shapely.set_precision(shape, geometry.GRID_MM)
+    return geometry.solid(shapely.set_precision(snapped, 0, mode="pointwise"))

@@ -1,0 +1,1 @@
+"""What is done behind the hand: checks, builds, and what these have found and made."""

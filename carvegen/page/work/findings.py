@@ -1,0 +1,164 @@
+"""What would break, kept up to date: about each change at once, of the whole print behind."""
+
+from __future__ import annotations
+
+import hashlib
+import threading
+from collections.abc import Callable, Iterator, Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.base.errors import CarvegenError
+from carvegen.base.finding_groups import grouped
+from carvegen.base.findings import Finding
+from carvegen.base.words import shortened
+from carvegen.marking.limits_kept import kept_findings
+from carvegen.page.print_checks import found_near, inner_of
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.page.table.desk import Desk
+
+__all__ = ["Found", "Nearby", "told"]
+
+_TILE_MM = 40.0  #: a long stroke is looked at piece by piece
+_AROUND_MM = 6.0  #: beyond what may have changed all is looked at that a check there depends on
+_MOST_TILES = 24  #: of more the whole print is checked only
+
+
+class Found:
+    """The findings of a print by block, and of which version."""
+
+    def __init__(self) -> None:
+        self._found: dict[str, list[Finding]] = {}
+        self.version = 0
+        self.near = True  #: whether only what lies about changes was looked at since
+
+    def whole(self, found: Mapping[str, list[Finding]], version: int) -> None:
+        """All anew."""
+        self._found = {name: list(its) for name, its in found.items()}
+        self.version, self.near = version, False
+
+    def part(self, found: Mapping[str, tuple[Finding, ...]], inner: BaseGeometry, version: int) -> None:
+        """Anew where one has looked."""
+        shapely.prepare(inner)
+        for name in {*self._found, *found}:
+            away = [its for its in self._found.get(name, []) if its.at is None or not _in(its, inner)]
+            self._found[name] = [*away, *found.get(name, ())]
+        self.version, self.near = version, True
+
+    def told(self, left: frozenset[str]) -> list[dict[str, Any]]:
+        """All for the page, the worst first; those in `left` the carver will see to."""
+        every = [told(name, its, left) for name, found in self._found.items() for its in found]
+        order = {"breaks": 0, "risk": 1, "advice": 2}
+        return sorted(every, key=lambda its: (its["left"], order[its["severity"]]))
+
+
+def _in(finding: Finding, area: BaseGeometry) -> bool:
+    return finding.at is not None and bool(shapely.covers(area, shapely.Point(finding.at)))
+
+
+def told(block: str, its: Finding, left: frozenset[str]) -> dict[str, Any]:
+    """A finding for the page."""
+    at = its.at and [round(its.at[0], 2), round(its.at[1], 2)]
+    said = f"{block} {its.rule} {its.kind} {at and [round(at[0], 1), round(at[1], 1)]}"
+    name = hashlib.blake2b(said.encode(), digest_size=8).hexdigest()
+    return {
+        "id": name, "kind": f"{its.rule} {its.kind}".strip(), "severity": its.severity.label, "block": block, "at": at,
+        "to": its.to and [round(its.to[0], 2), round(its.to[1], 2)], "title": its.title,
+        "sentence": grouped([its])[0].sentence, "why": its.why, "remedy": its.remedy,
+        "numbers": its.numbers, "measured": round(its.measured, 3), "limit": round(its.limit, 3), "unit": its.unit,
+        "left": name in left,
+    }  # fmt: skip
+
+
+class Nearby:
+    """A thread that checks what lies about each change."""
+
+    def __init__(
+        self, lock: threading.RLock, found: Found, done: Callable[[int], None], failed: Callable[[CarvegenError], None]
+    ) -> None:
+        self._lock, self._found, self._done, self._failed = threading.Condition(lock), found, done, failed
+        self._desk: Desk | None = None
+        self._areas: list[BaseGeometry] = []
+        self._ended = False
+        threading.Thread(target=self._run, name="checks", daemon=True).start()
+
+    def look(self, desk: Desk, area: BaseGeometry) -> None:
+        """Have an area looked at; call it with the lock held."""
+        self._desk = desk
+        self._areas.append(area)
+        self._lock.notify_all()
+
+    def close(self) -> None:
+        """End once what is at work is done."""
+        with self._lock:
+            self._ended = True
+            self._lock.notify_all()
+
+    def _run(self) -> None:
+        while True:
+            with self._lock:
+                self._lock.wait_for(lambda: self._areas or self._ended)
+                if self._ended:
+                    return
+                desk, areas, self._areas = self._desk, self._areas, []
+            assert desk is not None
+            try:
+                for window in list(_windows(areas))[:_MOST_TILES]:
+                    self._look(desk, window)
+            except Exception as error:  # the check of the whole print comes all the same
+                said = CarvegenError(f"what lies about the change could not be checked: {shortened(repr(error))}")
+                self._failed(error if isinstance(error, CarvegenError) else said)
+            with self._lock:
+                version = desk.version
+            self._done(version)
+
+    def _look(self, desk: Desk, window: BaseGeometry) -> None:
+        with self._lock:
+            scene, version = desk.scene(window), desk.version
+            edited = list(_edited(desk, window))
+        inner = inner_of(shapely.intersection(window, desk.bare.face), desk.bare.face)
+        found = {name: list(its) for name, its in found_near(scene, window).items()}
+        for block, finding in edited:
+            if finding.at is None or _in(finding, inner):
+                found.setdefault(block, []).append(finding)
+        with self._lock:
+            self._found.part({name: tuple(its) for name, its in found.items()}, inner, version)
+
+
+def _edited(desk: Desk, window: BaseGeometry) -> Iterator[tuple[str, Finding]]:
+    """What hands have broken of kept motifs in a window, with the block that minds it most."""
+    for k, its in enumerate(desk.given.motifs):
+        numbers = desk.near(k, window)
+        edited = [n for n in numbers if desk.is_edited(n)]
+        if not edited:
+            continue
+        cuts = geometry.polygon_array(desk.stock.shapes[n] for n in numbers)
+        hers = geometry.polygon_array(desk.stock.shapes[n] for n in edited)
+        clear = desk.bare.motifs[k].surroundings().clear
+        bed = desk.bare.beds[k]
+        leaves = desk.ground.whites[k - len(desk.given.motifs)].leaves
+        block = max(
+            (name for name in sorted(leaves) if name in desk.bare.pictures),
+            key=lambda name: max(way.limits.land_mm for way in desk.ways[name]),
+        )
+        yield from ((block, finding) for finding in kept_findings(its.name, hers, cuts, clear, bed.limits))
+
+
+def _windows(areas: list[BaseGeometry]) -> Iterator[BaseGeometry]:
+    """Rectangles that cover what may have changed, with what the checks there depend on."""
+    whole = shapely.union_all(areas)
+    left, bottom, right, top = shapely.bounds(whole)
+    columns, rows = (max(1, int(np.ceil(length / _TILE_MM))) for length in (right - left, top - bottom))
+    x, y = np.linspace(left, right, columns + 1), np.linspace(bottom, top, rows + 1)
+    for i in range(columns):
+        for j in range(rows):
+            tile = shapely.box(x[i], y[j], x[i + 1], y[j + 1])
+            if shapely.intersects(tile, whole):
+                part = shapely.bounds(shapely.intersection(tile, whole))
+                yield shapely.box(*(part + _AROUND_MM * np.array([-1, -1, 1, 1])))

@@ -1,0 +1,120 @@
+"""Work behind the hand: long work in a process of its own that can be stopped, short work in a thread."""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import os
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from carvegen.base.errors import CarvegenError
+
+if TYPE_CHECKING:
+    from multiprocessing.connection import Connection
+    from multiprocessing.context import SpawnProcess
+
+    from carvegen.facts.profiles import Library
+
+__all__ = ["BUILT", "Behind", "built", "checks"]
+
+BUILT = "built"  #: the folder beside the print file into which it is built
+
+Say = Callable[[str], None]
+Work = Callable[[Path, "Library", Say], Any]
+
+
+def checks(path: Path, shelf: Library, say: Say) -> dict[str, list[dict[str, Any]]]:
+    """What would break of a print, by block."""
+    from carvegen.page.print_checks import found_in
+    from carvegen.prints.file.print_file import read_print
+
+    found = found_in(read_print(path, shelf), shelf, path.parent / BUILT, say=say)
+    return {name: [finding.to_dict() for finding in its] for name, its in found.items()}
+
+
+def built(path: Path, shelf: Library, say: Say) -> dict[str, Any]:
+    """Build a print into its folder; how many places break a limit, and what was noted."""
+    from carvegen.delivery.print_build import build_print
+    from carvegen.delivery.side_by_side import usual_jobs
+    from carvegen.prints.file.print_file import read_print
+
+    done = build_print(read_print(path, shelf), path.parent / BUILT, shelf, say=say, jobs=usual_jobs())
+    return {"files": dict(done.files), "blocks": list(done.blocks), "breaks": done.breaks, "notes": list(done.notes)}
+
+
+class Behind:
+    """One piece of long work at a time; a new one stops the one before."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._child: SpawnProcess | None = None
+
+    def start(
+        self, work: Work, path: Path, shelf: Library, *, say: Say, done: Callable[[Any], None],
+        failed: Callable[[CarvegenError | None], None],
+    ) -> None:  # fmt: skip
+        """Begin; `done` hears the result, `failed` why there is none. Neither is called of work that is stopped."""
+        with self._lock:
+            self._stop()
+            context = multiprocessing.get_context("spawn")
+            ours, its = context.Pipe(duplex=False)
+            child = context.Process(target=_child, args=(its, work, path, shelf))
+            child.start()
+            its.close()
+            self._child = child
+        threading.Thread(target=self._listen, args=(child, ours, say, done, failed), daemon=True).start()
+
+    def stop(self) -> bool:
+        """Stop what is at work; whether anything was."""
+        with self._lock:
+            return self._stop()
+
+    @property
+    def busy(self) -> bool:
+        """Whether anything is at work."""
+        return self._child is not None
+
+    def _stop(self) -> bool:
+        child, self._child = self._child, None
+        if child is None:
+            return False
+        with contextlib.suppress(ValueError):
+            child.kill()
+        return True
+
+    def _listen(self, child: SpawnProcess, pipe: Connection, say: Say, done: Any, failed: Any) -> None:  # noqa: ANN401
+        what, value = "fails", None
+        with contextlib.suppress(EOFError, OSError):
+            while True:
+                what, value = pipe.recv()
+                if what != "says":
+                    break
+                if self._child is child:
+                    say(value)
+        pipe.close()
+        child.join()
+        with self._lock:
+            mine = self._child is child
+            if mine:
+                self._child = None
+        if mine:
+            (done if what == "returns" else failed)(value if what != "says" else None)
+
+
+def _child(pipe: Connection, work: Work, path: Path, shelf: Library) -> None:
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+    try:
+        said = "returns", work(path, shelf, lambda stage: pipe.send(("says", stage)))
+    except CarvegenError as error:
+        said = "fails", error
+    pipe.send(said)
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)

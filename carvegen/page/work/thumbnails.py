@@ -1,0 +1,54 @@
+"""A part of the print in other weather, small."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import shapely
+
+from carvegen import geometry
+from carvegen.base.errors import InputError
+from carvegen.base.streams import stream
+from carvegen.motifs import motif
+from carvegen.motifs.growth import Place
+from carvegen.writers.whole_print.print_png import Coat, print_png
+
+if TYPE_CHECKING:
+    from carvegen.page.table.desk import Desk
+
+__all__ = ["thumbnail"]
+
+_SIZE_MM = (60.0, 45.0)
+_PX_PER_MM = 4.0
+
+
+def thumbnail(desk: Desk, k: int, preset: str) -> bytes:
+    """The middle of the print with motif k by one of its presets, all other white as it is; a PNG.
+
+    Raises
+    ------
+    InputError
+        If it has no such preset.
+    """
+    its, bed = desk.given.motifs[k], desk.bare.beds[k]
+    module = motif(its.motif)
+    if preset not in module.PRESETS:
+        raise InputError("must be a preset of this motif", value=preset, hint=f"one of: {', '.join(module.PRESETS)}")
+    width, height = (min(size, most) for size, most in zip(desk.size, _SIZE_MM, strict=True))
+    middle = shapely.Point(desk.size[0] / 2, desk.size[1] / 2)
+    about = shapely.centroid(desk.bare.drawing.union(its.on)) if its.on else middle
+    left = min(max(about.x - width / 2, 0.0), desk.size[0] - width)
+    bottom = min(max(about.y - height / 2, 0.0), desk.size[1] - height)
+    window = shapely.box(left, bottom, left + width, bottom + height)
+    area = geometry.solid(shapely.intersection(bed.place.area, window))
+    place = Place(area=area, frame=window, shapes=bed.place.shapes)
+    snow = bed.grown(module.Settings(**module.PRESETS[preset]), place, stream(bed.seed, "weather", its.name, preset))
+    others = [desk.seen.shape(n) for n in desk.seen.near(window) if desk.seen.like(n)[1] != its.name]
+    white = shapely.union_all([*snow, *others])
+    coats = [
+        Coat(ink=block.ink, land=geometry.solid(shapely.difference(
+            shapely.intersection(desk.bare.pictures[block.name], window), white)))
+        for block in desk.given.blocks if block.ink is not None and block.name in desk.bare.pictures
+    ]  # fmt: skip
+    frame = (left, bottom, left + width, bottom + height)
+    return print_png(desk.given.paper, coats, frame, px_per_mm=_PX_PER_MM)

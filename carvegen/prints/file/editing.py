@@ -1,0 +1,66 @@
+"""A print file with a few values changed: all else in it, comments and line ends too, stays as it is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any
+
+from carvegen.base.errors import InputError
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+__all__ = ["edited", "with_marks_file", "with_weather"]
+
+_BOM = b"\xef\xbb\xbf"
+
+
+def edited(path: Path, raw: bytes, change: Callable[[Any], None]) -> bytes:
+    """The bytes of a print file with what `change` changes in its document.
+
+    Raises
+    ------
+    InputError
+        If it is no TOML.
+    """
+    import tomlkit
+    from tomlkit.exceptions import TOMLKitError
+
+    try:
+        document: Any = tomlkit.parse(raw.decode("utf-8-sig"))
+    except (UnicodeDecodeError, TOMLKitError) as error:
+        raise InputError("can't be read", where=str(path), hint=str(error)) from None
+    change(document)
+    text: str = tomlkit.dumps(document)
+    if raw.count(b"\r\n") == raw.count(b"\n"):
+        text = text.replace("\r\n", "\n").replace("\n", "\r\n")
+    return (_BOM if raw.startswith(_BOM) else b"") + text.encode()
+
+
+def with_marks_file(path: Path, raw: bytes, name: str) -> bytes:
+    """The print file with one more drawing of marks."""
+    import tomlkit
+
+    def add(document: Any) -> None:  # noqa: ANN401
+        if "marks" not in document:
+            document["marks"] = tomlkit.table()
+        document["marks"]["files"] = [*document["marks"].get("files", []), name]
+
+    return edited(path, raw, add)
+
+
+def with_weather(path: Path, raw: bytes, motif: int, preset: str, settings: Mapping[str, Any]) -> bytes:
+    """The print file with another preset of a motif, which puts its own settings out, or with some settings changed."""
+    import tomlkit
+
+    def change(document: Any) -> None:  # noqa: ANN401
+        table = document["motifs"][motif]
+        if preset:
+            table["preset"] = preset
+            table.pop("settings", None)
+        if settings:
+            own = tomlkit.inline_table()
+            own.update({**table.get("settings", {}), **settings})
+            table["settings"] = own
+
+    return edited(path, raw, change)

@@ -1,0 +1,18 @@
+"""Work for a process of its own, in a module that imports little: each process imports it anew."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from carvegen.base.errors import InputError
+
+
+def slow(path: Path, _: object, say: Callable[[str], None]) -> str:
+    say("begun")
+    if path.name == "slow":
+        time.sleep(60)
+    if path.name == "bad":
+        raise InputError("is bad")
+    return path.name

@@ -1,0 +1,176 @@
+"""What is done behind the hand: checks about a change and of the whole, a build and its files, the server's end."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import httpx
+import pytest
+import shapely
+
+from carvegen.page.print_checks import found_in, found_near
+from carvegen.page.serving import Served, serve
+from carvegen.page.work.processes import BUILT, Behind
+from carvegen.prints.file.print_file import read_print
+from tests.cases import SHELF, layer, small_print
+from tests.page.page import Hand, print_file, stroke
+from tests.page.slow_work import slow
+from tests.page.test_serving import OWN, TOKEN, asked
+
+SNOWFALL = '[[motifs]]\nmotif = "snowfall"\nsettings = { snow = 0.1, smallest_mm = 1.0, largest_mm = 2.0 }\n'
+
+
+def until(true: Callable[[], bool], seconds: float = 60) -> None:
+    end = time.monotonic() + seconds
+    while not true():
+        assert time.monotonic() < end
+        time.sleep(0.05)
+
+
+@pytest.fixture
+def bare(tmp_path) -> Path:
+    """A print without snow; a bar of its key block is too thin to stand."""
+    path = tmp_path / "print.toml"
+    drawn = (layer("POST", "box 5 0 8 20"), layer("BAR", "box 24 5 0.3 20"))
+    path.write_text(small_print(*drawn, blocks={"sky": ["*"], "key": ["POST", "BAR"]}, size=(40, 30), seed=4))
+    return path
+
+
+def test_about_a_place_the_same_is_found_as_in_the_whole(bare) -> None:
+    hand = Hand(bare)
+    window = shapely.box(14, 0, 36, 30)
+    near = found_near(hand.session.desk.scene(window), window)
+    whole = found_in(read_print(bare, SHELF), SHELF, bare.parent / BUILT, say=lambda _: None)
+    hand.close()
+
+    def there(found) -> set[tuple[str, str, tuple[float, float]]]:
+        return {
+            (name, its.rule, (round(its.at[0], 1), round(its.at[1], 1)))
+            for name, lot in found.items() for its in lot
+            if its.at and 18 < its.at[0] < 32 and its.rule in ("land-width", "cut-width", "foot", "slenderness")
+        }  # fmt: skip
+
+    assert ("key", "land-width") in {its[:2] for its in there(whole)}
+    assert there(near) == there(whole)
+
+
+def test_what_a_hand_breaks_is_found_at_once_and_can_be_left(tmp_path) -> None:
+    hand = Hand(print_file(tmp_path, after=SNOWFALL))
+    flake = next(iter(hand.snow().values()))
+    y, right = flake.centroid.y, flake.bounds[2]
+    hand.does(
+        "draw",
+        motif="snowfall 1",
+        points=[[right + 0.15, y - 1], [right + 1.5, y - 1], [right + 1.5, y + 1], [right + 0.15, y + 1]],
+    )
+
+    def beside() -> list[dict]:
+        return [
+            its
+            for its in hand.session.findings()["list"]
+            if its["at"] and abs(its["at"][0] - right) < 1 and abs(its["at"][1] - y) < 2
+        ]
+
+    until(lambda: any(its["kind"] == "kept-shape land" for its in beside()))
+    found = next(its for its in beside() if its["kind"] == "kept-shape land")
+    assert found["measured"] < found["limit"]
+    assert found["why"] and found["remedy"] and found["sentence"].endswith(".")
+    assert not found["left"]
+    hand.does("leave", finding=found["id"])
+    assert next(its for its in beside() if its["id"] == found["id"])["left"]
+    hand.does("undo")
+    assert not next(its for its in beside() if its["id"] == found["id"])["left"]
+    hand.does("undo")
+    until(lambda: not any(its["kind"] == "kept-shape land" for its in beside()))
+    hand.close()
+
+
+def test_a_build_tells_its_stages_and_hands_over_files_with_cautions(bare) -> None:
+    from carvegen.page.app import Page
+
+    (scratch := bare.parent / "scratch").mkdir()
+    page = Page(bare, SHELF, bare.parent, scratch)
+    page.session.rest_s = 3600.0
+    heard: list[dict] = []
+    page.session._tell = heard.append
+    page.session.build()
+    until(lambda: any(its["kind"] in ("built", "stopped") for its in heard), 120)
+    assert heard[-1]["kind"] == "built"
+    assert any(its["kind"] == "stage" and its["text"].startswith("building: ") for its in heard)
+    listed, cautions = asked(
+        page, ("GET", f"/{TOKEN}/files", {"headers": OWN}), ("GET", f"/{TOKEN}/cautions", {"headers": OWN})
+    )
+    found = listed.json()
+    names = {(its["folder"], its["name"]): its for its in found}
+    assert all(its["what"] and (bare.parent / BUILT / its["folder"] / its["name"]).is_file() for its in found)
+    assert {its["n"] for its in found} >= {its["picture"] for its in found if its["picture"] is not None}
+    guide, proof = names["key/hand", "guide.pdf"], names["", "print.png"]
+    assert (guide["kind"], proof["kind"], proof["picture"]) == ("print", "picture", proof["n"])
+    shown, sheet, lost = asked(page, *(
+        ("GET", f"/{TOKEN}/file/{n}", {"headers": OWN}) for n in (proof["n"], names["", "proof.html"]["n"], len(found))
+    ))  # fmt: skip
+    assert shown.content == (bare.parent / BUILT / "print.png").read_bytes()
+    assert shown.headers["content-type"] == "image/png"
+    assert sheet.headers["content-security-policy"].startswith("sandbox")  # its scripts reach nothing of the page
+    assert lost.status_code == 404
+    hand = next(its for its in cautions.json()["cautions"] if "hand" in its["machine"])
+    assert any("trained teacher" in line for line in hand["lines"])
+    page.end()
+
+
+def test_work_is_stopped_by_the_next_and_tells_no_more() -> None:
+    behind, said, done, failed = Behind(), [], [], []
+    hear = {"say": said.append, "done": done.append, "failed": failed.append}
+    behind.start(slow, Path("slow"), None, **hear)
+    until(lambda: said == ["begun"])
+    behind.start(slow, Path("quick"), None, **hear)
+    until(lambda: bool(done))
+    behind.start(slow, Path("bad"), None, **hear)
+    until(lambda: bool(failed))
+    assert done == ["quick"]
+    assert [str(error) for error in failed] == ["is bad"]
+    assert not behind.stop()
+
+
+def test_the_server_ends_a_while_after_its_windows(bare) -> None:
+    told: list[str] = []
+    its = Served(path=bare, folder=bare.parent, idle_s=1.0)
+    server = threading.Thread(target=serve, args=(its, SHELF), kwargs={"at": told.append})
+    server.start()
+    until(lambda: bool(told))
+    with httpx.Client(base_url=told[0], timeout=30) as client, client.stream("GET", "events?window_id=1") as events:
+        lines = events.iter_lines()
+        assert next(lines).startswith("data: ")
+        assert client.get("print").json()["only_looks"] is False
+        time.sleep(2.0)
+        assert server.is_alive()  # a window listens
+    server.join(20)
+    assert not server.is_alive()
+    hand = Hand(bare)
+    hand.does("stroke", meaning="comes out", breadth=2, points=stroke(20, 5, 30, 5))  # the print is free again
+    hand.close()
+
+
+def test_a_fault_of_ours_is_said_and_the_hand_goes_on(tmp_path, monkeypatch) -> None:
+    hand = Hand(print_file(tmp_path, after=SNOWFALL))
+    seen = dict(hand.shapes)
+
+    def fails(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("seven by nothing")
+
+    with monkeypatch.context() as broken:
+        broken.setattr("carvegen.page.work.findings.found_near", fails)
+        hand.does("stroke", meaning="stays", breadth=2, points=stroke(20, 5, 30, 5))
+        until(lambda: any("seven by nothing" in its.get("say", "") for its in hand.heard))
+    with monkeypatch.context() as broken:
+        broken.setattr("carvegen.page.table.desk.changed_patches", fails)
+        with pytest.raises(ZeroDivisionError):
+            hand.does("take away", ids=list(hand.snow())[:3])
+    hand.does("undo")
+    assert hand.shapes.keys() == seen.keys()
+    told = len(hand.heard)
+    until(lambda: any(its["kind"] == "findings" for its in hand.heard[told:]))
+    hand.close()

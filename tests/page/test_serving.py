@@ -1,0 +1,278 @@
+"""The page is closed to all but its own window on this computer; a server that is killed has lost and doubled nothing.
+
+What a browser sends is from the Fetch Standard (WHATWG: Origin, Sec-Fetch-Site) and RFC 9110 (Host); from memory.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import io
+import os
+import re
+import shutil
+import signal
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+import shapely
+from PIL import Image, ImageDraw
+
+from carvegen.delivery.build_record import RECORD, BuildRecord
+from carvegen.page.app import CLIENT, Page
+from carvegen.page.gestures import gesture
+from carvegen.page.guard import HEADERS
+from tests.cases import SHELF
+from tests.page.page import Hand, print_file, stroke, unpacked
+
+HOST, TOKEN = "127.0.0.1:8123", "a-token-of-this-test"
+OWN = {"host": HOST, "origin": f"http://{HOST}", "sec-fetch-site": "same-origin"}
+JSON = {**OWN, "content-type": "application/json"}
+SNOWFALL = '[[motifs]]\nmotif = "snowfall"\nsettings = { snow = 0.1, smallest_mm = 1.0, largest_mm = 2.0 }\n'
+
+
+def drawing(width: int, height: int, shapes: str) -> bytes:
+    size = f'width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}"'
+    return f'<svg xmlns="http://www.w3.org/2000/svg" {size}>{shapes}</svg>'.encode()
+
+
+def asked(page: Page, *requests: tuple[str, str, dict[str, Any]]) -> list[httpx.Response]:
+    """The answers, each request without the headers that a client adds by itself."""
+
+    async def run() -> list[httpx.Response]:
+        transport = httpx.ASGITransport(app=page.app(HOST, TOKEN))
+        found = []
+        async with httpx.AsyncClient(transport=transport, base_url=f"http://{HOST}", timeout=60) as client:
+            for method, path, more in requests:
+                found.append(await client.request(method, path, **more))
+        return found
+
+    return asyncio.run(run())
+
+
+@pytest.fixture
+def page(tmp_path):
+    (tmp_path / "scratch").mkdir()
+    page = Page(None, SHELF, tmp_path, tmp_path / "scratch")
+    yield page
+    page.end()
+
+
+@pytest.fixture
+def printed(tmp_path):
+    (tmp_path / "scratch").mkdir()
+    page = Page(print_file(tmp_path, after=SNOWFALL), SHELF, tmp_path, tmp_path / "scratch")
+    page.session.rest_s = 3600.0
+    yield page
+    page.end()
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "headers", "status"),
+    [
+        ("GET", f"/{TOKEN}/begin", OWN, 200),
+        ("GET", f"/{TOKEN}/begin", {"host": HOST}, 200),  # typed into the address line
+        ("GET", f"/{TOKEN}/begin", {**OWN, "host": "evil.example:8123"}, 421),  # a name that resolves to us
+        ("GET", f"/{TOKEN}/begin", {**OWN, "host": "localhost:8123"}, 421),
+        ("GET", f"/{TOKEN}/begin", {**OWN, "host": "127.0.0.1"}, 421),
+        ("GET", "/a-guess/begin", OWN, 404),
+        ("GET", "/begin", OWN, 404),
+        ("GET", "/", OWN, 404),
+        ("GET", f"/{TOKEN}/begin", {**OWN, "origin": "http://evil.example"}, 403),
+        ("GET", f"/{TOKEN}/begin", {"host": HOST, "sec-fetch-site": "cross-site"}, 403),
+        ("GET", f"/{TOKEN}/begin", {"host": HOST, "sec-fetch-site": "same-site"}, 403),  # another port of ours
+        ("POST", f"/{TOKEN}/begin", {**JSON, "origin": "http://evil.example"}, 403),
+        ("POST", f"/{TOKEN}/begin", {**JSON, "origin": "null"}, 403),
+        ("POST", f"/{TOKEN}/begin", {**JSON, "origin": f"https://{HOST}"}, 403),
+        ("POST", f"/{TOKEN}/begin", {"host": HOST, "content-type": "application/json"}, 403),
+        ("POST", f"/{TOKEN}/begin", {**OWN, "content-type": "text/plain"}, 415),  # what a form can send unasked
+        ("POST", f"/{TOKEN}/begin", JSON, 422),
+        ("PUT", f"/{TOKEN}/begin", JSON, 405),
+        ("OPTIONS", f"/{TOKEN}/do", {**OWN, "origin": "http://evil.example"}, 405),  # no leave for another page
+        ("GET", f"/{TOKEN}/../app.py", OWN, 404),
+        ("GET", f"/{TOKEN}/..%2fapp.py", OWN, 404),
+        ("GET", f"/{TOKEN}/app.py", OWN, 404),
+        ("GET", f"/{TOKEN}/file/..%2f..%2fprint.toml", OWN, 404),
+    ],
+)
+def test_who_is_let_in(page, method, path, headers, status) -> None:
+    body = {"content": b"{}"} if method == "POST" else {}
+    (answer,) = asked(page, (method, path, {"headers": headers, **body}))
+    assert answer.status_code == status
+    assert "access-control-allow-origin" not in answer.headers
+    assert all(answer.headers[name] == value for name, value in HEADERS.items())
+
+
+def test_the_policy_lets_nothing_in_from_elsewhere() -> None:
+    policy = dict(rule.strip().split(" ", 1) for rule in HEADERS["content-security-policy"].split(";"))
+    assert policy["default-src"] == "'none'"
+    assert policy["script-src"] == "'self'"
+    assert policy["connect-src"] == "'self'"
+    assert policy["frame-ancestors"] == policy["form-action"] == policy["base-uri"] == "'none'"
+    assert "unsafe" not in HEADERS["content-security-policy"]
+
+
+def test_only_the_client_s_own_files_are_served(page) -> None:
+    folder = Path(sys.modules["carvegen.page.app"].__file__).parent / "client"
+    there = [name for name in CLIENT if (folder / name).is_file()]
+    answers = asked(page, *(("GET", f"/{TOKEN}/{name}", {"headers": OWN}) for name in there))
+    assert there
+    assert all(answer.content == (folder / name).read_bytes() for name, answer in zip(there, answers, strict=True))
+
+
+def test_uploads_are_drawings_or_pictures_of_a_size_that_can_be_read(page, tmp_path, monkeypatch) -> None:
+    monkeypatch.setitem(sys.modules["carvegen.artwork.bounds"].MAX_BYTES, "SVG", 300)
+    svg = drawing(20, 10, '<rect width="5" height="5"/>')
+    post = [("POST", f"/{TOKEN}/upload/..%5cx.svg", {"headers": OWN, "content": data})
+            for data in (svg, svg + b"<!-- " + 300 * b"x" + b"-->", b"MZ\x90 a program")]  # fmt: skip
+    good, large, other = asked(page, *post)
+    assert good.json() == {"upload": 0, "kind": "SVG"}
+    assert (large.status_code, other.status_code) == (422, 422)
+    assert [path.name for path in (tmp_path / "scratch").iterdir()] == ["upload-0.svg"]
+    (seen,) = asked(page, ("POST", f"/{TOKEN}/understood", {"headers": JSON, "json": {"upload": 0}}))
+    told, shapes = unpacked(seen.content)
+    assert told["size"] == [20, 10]
+    assert sum(shape.area for shape in shapes.values()) == pytest.approx(25)
+
+
+def test_a_print_begins_with_a_drawing_in_a_folder_of_its_own(page, tmp_path) -> None:
+    svg = drawing(40, 30, '<g id="POST"><rect x="5" y="5" width="5" height="25"/></g>')
+    block = {
+        "name": "key",
+        "role": "key",
+        "ink": "#1f2b3d",
+        "layers": ["POST"],
+        "material": "linoleum",
+        "cutter": "v-60",
+    }
+    said = {"with": "drawing", "upload": 0, "name": "../../My Pier", "blocks": [{**block, "name": "../key"}]}
+    _, bad, good = asked(
+        page,
+        ("POST", f"/{TOKEN}/upload/x.svg", {"headers": OWN, "content": svg}),
+        ("POST", f"/{TOKEN}/begin", {"headers": JSON, "json": said}),
+        ("POST", f"/{TOKEN}/begin", {"headers": JSON, "json": {**said, "blocks": [block]}}),
+    )
+    assert bad.status_code == 422
+    assert "plain name" in bad.json()["what"]
+    assert good.json() == {"name": "my-pier"}
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["my-pier", "scratch"]
+    assert page.session.state()["name"] == "../../My Pier"
+
+
+def test_a_second_window_only_looks_until_the_first_is_closed(printed) -> None:
+    get = ("GET", f"/{TOKEN}/print", {"headers": OWN})
+
+    def do(window: int, name: str) -> tuple[str, str, dict[str, Any]]:
+        said = {"id": name, "do": "stroke", "meaning": "stays", "breadth": 2, "points": stroke(5, 5, 9, 9)}
+        return ("POST", f"/{TOKEN}/do", {"headers": JSON, "json": {**said, "window_id": window}})
+
+    close = ("POST", f"/{TOKEN}/close", {"headers": JSON, "json": {"window_id": 1}})
+    again = ("GET", f"/{TOKEN}/print?window_id=2", {"headers": OWN})
+    one, two, first, second, _, later, now = asked(printed, get, get, do(1, "a"), do(2, "b"), close, again, do(2, "b"))
+    assert (one.json()["only_looks"], two.json()["only_looks"], later.json()["only_looks"]) == (False, True, False)
+    assert (first.status_code, second.status_code, now.status_code) == (200, 409, 200)
+
+
+def test_killed_between_journal_and_files_a_gesture_is_there_once(tmp_path) -> None:
+    """A copy of the folder before and after the files are written is what a kill there leaves."""
+    (tmp_path / "print").mkdir()
+    path = print_file(tmp_path / "print", after=SNOWFALL)
+    hand, left = Hand(path), list[tuple[int, Path]]()
+    saver = hand.session._saver
+    write = saver._write
+
+    def copied(work: object) -> None:
+        for then in (lambda: None, lambda: write(work)):
+            then()
+            left.append((hand.session._journal.undo_count, tmp_path / f"left-{len(left)}"))
+            shutil.copytree(path.parent, left[-1][1])
+
+    saver._write = copied
+    counts = [len(hand.shapes)]
+    for does in (
+        lambda: hand.does("stroke", meaning="comes out", breadth=2, points=stroke(20, 8, 30, 12)),
+        lambda: hand.does("take away", ids=list(hand.snow())[:2]),
+        lambda: hand.does("undo"),
+    ):
+        does()
+        hand.written()
+        counts.append(len(hand.shapes))
+    hand.close()
+    counts = [counts[0], counts[1], counts[2], counts[3]]
+    assert len(left) == 6
+    for k, (undo, folder) in enumerate(left):
+        for _ in range(2):  # what is done anew after a kill is not done again the next time
+            again = Hand(folder / "print.toml")
+            assert again.session.state()["undo"] == undo
+            assert len(again.session.state()["marks"]) == 1
+            assert len(again.shapes) == counts[k // 2 + 1]
+            again.close()
+
+
+def test_the_server_is_killed_and_comes_back(tmp_path) -> None:
+    path = print_file(tmp_path, after=SNOWFALL)
+    said = {"id": "s1", "do": "stroke", "meaning": "stays", "breadth": 3, "points": stroke(5, 5, 30, 9)}
+    with Served(path) as (address, process):
+        with httpx.Client(
+            base_url=address, headers={"origin": address.rpartition("/")[0].rpartition("/")[0]}, timeout=60
+        ) as own:
+            assert own.get("print").status_code == 200
+            assert own.post("do", json=said).status_code == 200
+        os.kill(process.pid, signal.SIGKILL)
+        process.wait()
+    hand = Hand(path)  # the lock of a dead process holds nothing
+    assert not hand.session.only_looks
+    assert hand.session.do(*gesture(said))
+    assert len(hand.session.state()["marks"]) == 1
+    assert hand.session.state()["undo"] == 1
+    hand.close()
+
+
+class Served:
+    """`carvegen mark` in a process of its own."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+
+    def __enter__(self) -> tuple[str, subprocess.Popen[str]]:
+        command = [sys.executable, "-m", "carvegen", "mark", str(self.path), "--no-browser"]
+        self.process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+        said = self.process.stdout.readline()
+        return re.search(r"http://127\.0\.0\.1:\d+/[\w-]{20,}/", said)[0], self.process
+
+    def __exit__(self, *_: object) -> None:
+        self.process.kill()
+        self.process.wait()
+        self.process.stdout.close()
+
+
+def test_a_photograph_of_the_proof_is_laid_on_the_plan(printed, tmp_path) -> None:
+    """The block as it is built, drawn as a scan with one patch too much ink and one too little."""
+    land = shapely.box(3, 3, 37, 27).difference(shapely.box(10, 10, 20, 20))
+    (tmp_path / "built" / "lands").mkdir(parents=True)
+    (tmp_path / "built" / "lands" / "sky.wkb").write_bytes(shapely.to_wkb(land))
+    (tmp_path / "built" / RECORD).write_text(BuildRecord(steps={}).to_text())
+    scan = Image.new("L", (800 + 200, 600 + 200), 255)
+    draw = ImageDraw.Draw(scan)
+    draw.rectangle((160, 160, 839, 639), fill=20)
+    draw.rectangle((300, 300, 499, 499), fill=255)  # 10 to 20 mm: 20 pixels a millimetre, y down
+    draw.rectangle((300, 300, 359, 499), fill=20)  # 3 x 10 mm that should be cut still stand
+    draw.rectangle((700, 200, 739, 239), fill=255)  # 2 x 2 mm are cut that should stand
+    out = io.BytesIO()
+    scan.save(out, "PNG")
+    corners = [100, 700, 900, 700, 900, 100, 100, 100]
+    _, answer, lost = asked(
+        printed,
+        ("POST", f"/{TOKEN}/upload/proof.png", {"headers": OWN, "content": out.getvalue()}),
+        ("POST", f"/{TOKEN}/proof", {"headers": JSON, "json": {"upload": 0, "block": "sky", "corners": corners}}),
+        ("POST", f"/{TOKEN}/proof", {"headers": JSON, "json": {"upload": 0, "block": "moon", "corners": corners}}),
+    )
+    told, shapes = unpacked(answer.content)
+    assert lost.status_code == 422
+    of = {group["kind"]: shapely.union_all([shapes[n] for n in group["ids"]]) for group in told["groups"]}
+    assert of["to cut"].area == pytest.approx(30, abs=1.5)
+    assert of["cut too much"].area == pytest.approx(4, abs=0.5)
+    assert shapely.covers(shapely.buffer(shapely.box(30, 23, 32, 25), 0.3), of["cut too much"])

@@ -1,0 +1,308 @@
+"""What is done on the page is in the files: built, it is the same; undone, it is as it was; sent twice, done once."""
+
+from __future__ import annotations
+
+import json
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from carvegen.base.errors import InputError
+from carvegen.marking.gesture_journal import Change, GestureJournal
+from carvegen.marking.journal import FOLDER
+from carvegen.motifs import motif
+from carvegen.page.session import OnlyLooksError, Session
+from carvegen.page.table import kept_copy
+from carvegen.prints.cut_blocks import picture_of, ways_of
+from carvegen.prints.file.print_file import read_print
+from tests.cases import SHELF
+from tests.page.page import Hand, print_file, stroke
+
+ROUNDED_MM = 0.01  #: the page's coordinates
+
+
+@pytest.fixture
+def hand(tmp_path):
+    hand = Hand(print_file(tmp_path))
+    yield hand
+    hand.close()
+
+
+def built_white(path: Path, block: str) -> shapely.Geometry:
+    given = read_print(path, SHELF)
+    return picture_of(given, ways_of(given, SHELF), say=lambda _: None).white_for(block)
+
+
+def differ(one: shapely.Geometry, other: shapely.Geometry) -> float:
+    """The area by which two whites differ, without slivers that rounding to a hundredth of a millimetre leaves."""
+    both = shapely.symmetric_difference(shapely.set_precision(one, 0), shapely.set_precision(other, 0))
+    return float(shapely.area(shapely.buffer(both, -ROUNDED_MM)))
+
+
+def files(folder: Path) -> dict[str, bytes]:
+    own = (path for path in folder.rglob("*") if path.is_file() and FOLDER not in path.parts)
+    return {str(path.relative_to(folder)): path.read_bytes() for path in own}
+
+
+def test_what_the_page_shows_is_what_the_build_makes(hand) -> None:
+    hand.does("stroke", meaning="stays", breadth=4, points=stroke(20, 15, 34, 12))
+    hand.does("stroke", meaning="comes out", breadth=2, points=stroke(9, 14, 22, 22))
+    hand.does("area", meaning="less", strength=0.8, motif="snowfall 1", points=[[22, 2], [38, 2], [38, 9], [22, 9]])
+    hand.does("stroke", meaning="stays", breadth=3, blocks=["key"], points=stroke(3, 21, 15, 21))
+    flakes = list(hand.snow("snowfall 1"))
+    hand.does("take away", ids=flakes[:2])
+    hand.does("move", ids=flakes[2:3], dx=0.4, dy=0.3, turn_deg=30, scale=0.9, about=[20, 20])
+    hand.does("erase", breadth=2, points=stroke(30, 10, 36, 14))
+    hand.does("draw", motif="snowfall 1", points=[[36, 27], [38, 27], [37, 29]])
+    hand.written()
+    for block in ("sky", "key"):
+        assert differ(hand.white_on(block), built_white(hand.path, block)) < 1e-3
+    again = list(hand.shapes.values())
+    hand.close()
+    other = Hand(hand.path)
+    assert sorted(map(_place, other.shapes.values())) == sorted(map(_place, again))
+    other.close()
+
+
+def _place(shape: shapely.Geometry) -> tuple[float, ...]:
+    return (*np.round(shapely.bounds(shape), 2).tolist(), round(float(shapely.area(shape)), 2))
+
+
+def test_only_the_neighbourhood_changes(hand) -> None:
+    before, reach = dict(hand.shapes), hand.session.state()["reach_mm"]
+    told = hand.does("stroke", meaning="stays", breadth=3, points=stroke(30, 5, 36, 5))
+    near = shapely.buffer(shapely.LineString([(30, 5), (36, 5)]), 1.5 + reach)
+    assert told["gone"]
+    assert all(shapely.intersects(before[n], near) for n in told["gone"])
+    assert all(before[n] is hand.shapes[n] for n in before if n not in told["gone"])
+
+
+def test_undo_and_redo_reach_back_over_a_restart(hand) -> None:
+    first, seen = files(hand.path.parent), sorted(map(_place, hand.shapes.values()))
+    hand.does("stroke", meaning="comes out", breadth=3, points=stroke(25, 8, 34, 20))
+    hand.does("take away", ids=list(hand.snow("snowfall 1"))[:3])
+    hand.written()
+    last, end = files(hand.path.parent), sorted(map(_place, hand.shapes.values()))
+    hand.close()
+    hand = Hand(hand.path)
+    assert hand.session.state()["undo"] == 2
+    hand.does("undo")
+    assert hand.does("undo")["undo"] == 0
+    hand.written()
+    assert sorted(map(_place, hand.shapes.values())) == seen
+    assert files(hand.path.parent)["print.toml"] == first["print.toml"]
+    with pytest.raises(InputError, match="nothing to undo"):
+        hand.does("undo")
+    hand.does("redo")
+    hand.does("redo")
+    hand.written()
+    assert sorted(map(_place, hand.shapes.values())) == end
+    assert files(hand.path.parent).keys() == last.keys()
+    assert files(hand.path.parent)["print.toml"] == last["print.toml"]
+    hand.close()
+
+
+def test_a_gesture_that_is_sent_again_is_done_once(hand) -> None:
+    said = {"id": "once", "do": "stroke", "meaning": "stays", "breadth": 3, "points": stroke(25, 5, 36, 5)}
+    told = hand.sends(said)
+    assert hand.sends(said) == told
+    assert hand.session.state()["undo"] == 1
+    assert len(hand.session.state()["marks"]) == 1
+    hand.close()
+    hand = Hand(hand.path)
+    assert hand.sends(said)["reload"]
+    assert hand.session.state()["undo"] == 1
+    hand.close()
+
+
+def test_a_second_server_only_looks(hand) -> None:
+    other = Session(hand.path, SHELF, lambda _: None)
+    assert other.state()["only_looks"]
+    with pytest.raises(OnlyLooksError):
+        other.do("a", None)
+    other.close()
+    assert not hand.session.state()["only_looks"]
+
+
+def test_a_newer_pencil_rubs_out_what_it_contradicts_and_grows_what_is_alike(hand) -> None:
+    hand.does("stroke", meaning="stays", breadth=4, points=stroke(20, 10, 36, 10))
+    hand.does("stroke", meaning="stays", breadth=4, points=stroke(30, 10, 30, 20))
+    assert len(hand.session.state()["marks"]) == 1
+    hand.does("stroke", meaning="comes out", breadth=2, points=stroke(25, 10, 28, 10))
+    marks = hand.session.desk.marks.own
+    assert [str(mark.meaning) for mark in marks] == ["stays", "comes out"]
+    assert shapely.area(shapely.intersection(marks[0].shape, marks[1].shape)) < 1e-6
+    hand.written()
+    read_print(hand.path, SHELF)
+    built_white(hand.path, "sky")  # no contradiction is told
+
+
+def test_bare_and_back(hand) -> None:
+    number, heap = max(hand.snow("snowload 1").items(), key=lambda its: its[1].area)
+    at = shapely.point_on_surface(heap)
+    hand.does("bare", at=[at.x, at.y])
+    assert number not in hand.shapes
+    assert shapely.area(shapely.intersection(hand.white_on("key"), shapely.buffer(heap, -0.3))) < 0.05 * heap.area
+    hand.does("bare", at=[at.x, at.y])
+    assert number in hand.shapes
+
+
+def test_another_try_and_the_one_before(hand) -> None:
+    lasso = [[18, 4], [38, 4], [38, 22], [18, 22]]
+    mark = hand.does("try", motif="snowfall 1", points=lasso)["marks"][0]
+    one = sorted(map(_place, hand.snow("snowfall 1").values()))
+    assert hand.does("try", motif="snowfall 1", points=lasso)["marks"][0] == {**mark, "attempt": 2}
+    two = sorted(map(_place, hand.snow("snowfall 1").values()))
+    assert one != two
+    hand.does("choose try", mark=mark["id"], attempt=1)
+    assert sorted(map(_place, hand.snow("snowfall 1").values())) == one
+
+
+REFUSED = (
+    {"do": "stroke", "meaning": "stays", "breadth": 3, "points": [[900, 900], [910, 900]]},
+    {"do": "stroke", "meaning": "melts", "breadth": 3, "points": [[1, 1]]},
+    {"do": "stroke", "meaning": "stays", "breadth": 3, "motif": "rain", "points": [[1, 1]]},
+    {"do": "stroke", "meaning": "stays", "breadth": float("nan"), "points": [[1, 1]]},
+    {"do": "stroke", "meaning": "stays", "breadth": 3, "points": [[1, "x"]]},
+    {"do": "take away", "ids": [10**6]},
+    {"do": "take away", "ids": [-1]},
+    {"do": "weather", "motif": "snowfall 1", "preset": "nonsense"},
+    {"do": "choose try", "mark": "nobody", "attempt": 1},
+    {"do": "paint"},
+)
+
+
+def test_a_refused_gesture_changes_nothing(hand) -> None:
+    before, seen = files(hand.path.parent), dict(hand.shapes)
+    for said in REFUSED:
+        with pytest.raises(InputError):
+            hand.sends({"id": "refused", **said})
+        hand.written()
+        assert files(hand.path.parent) == before
+        assert hand.session.state()["undo"] == 0
+    hand.load()
+    assert sorted(map(_place, hand.shapes.values())) == sorted(map(_place, seen.values()))
+
+
+def test_the_journal_of_5000_gestures_opens_within_a_second(tmp_path) -> None:
+    shape = "POLYGON ((" + ", ".join(f"{k}.123 {k % 7}.456" for k in range(60)) + "))"
+    mark = {
+        "key": "mark-0001",
+        "meaning": "stays",
+        "strength": 1.0,
+        "attempt": 1,
+        "motifs": [],
+        "blocks": [],
+        "shape": shape,
+    }
+    journal = GestureJournal(tmp_path, "print.toml")
+    for k in range(5_000):
+        journal.add(f"g{k}", Change(what="stays", marks_new=[(0, mark)], marks_gone=[(0, mark)] if k else []))
+    journal.written()
+    journal.close()
+    begun = time.process_time()
+    journal = GestureJournal(tmp_path, "print.toml")
+    assert time.process_time() - begun < 1.0
+    assert journal.undo_count == 5_000
+    assert not journal.unwritten
+    journal.close()
+
+
+@pytest.mark.parametrize("cut", range(1, 40, 6))
+def test_a_torn_line_is_lost_and_no_other(tmp_path, cut) -> None:
+    journal = GestureJournal(tmp_path, "print.toml")
+    journal.add("a", Change(what="one"))
+    journal.add("b", Change(what="two"))
+    journal.close()
+    file = next((tmp_path / FOLDER).glob("*.jsonl"))
+    file.write_bytes(file.read_bytes()[:-cut])
+    journal = GestureJournal(tmp_path, "print.toml")
+    assert journal.undo_count == 1
+    assert journal.has("a")
+    assert not journal.has("b")
+    journal.add("b", Change(what="two again"))
+    journal.close()
+    assert [json.loads(line)["id"] for line in file.read_text().splitlines()] == ["a", "b"]
+
+
+def test_what_another_program_has_changed_is_not_written_over(hand) -> None:
+    hand.does("stroke", meaning="stays", breadth=3, points=stroke(25, 5, 36, 5))
+    hand.written()
+    hers = hand.path.read_text().replace("seed = 4", "seed = 5  # hers")
+    hand.path.write_text(hers)
+    with pytest.raises(InputError, match="another program"):
+        hand.does("undo")
+    assert hand.path.read_text() == hers
+    marks = hand.path.parent / "marks.svg"
+    marks.write_text(drawn := marks.read_text().replace("<title>", "<!-- hers --><title>", 1))
+    hand.does("stroke", meaning="stays", breadth=3, points=stroke(25, 15, 36, 15))
+    hand.written()
+    assert marks.read_text() == drawn
+    assert "another program" in hand.heard[-1]["say"]
+    hand.does("keep", motif="snowfall 1")
+    kept = hand.path.read_text()
+    assert "seed = 5  # hers" in kept
+    hand.close()
+    hand = Hand(hand.path)
+    assert hand.path.read_text() == kept  # a change that is written is not done again
+    assert len(hand.session.state()["marks"]) == 2  # and one that could not be written is
+    hand.close()
+
+
+def test_a_large_kept_file_opens_from_a_copy_that_holds_the_same(hand, monkeypatch) -> None:
+    monkeypatch.setattr(kept_copy, "LARGE_BYTES", 1)
+    hand.does("take away", ids=list(hand.snow("snowfall 1"))[:2])
+    hand.close()
+    hand = Hand(hand.path)  # read, and copied
+    hand.does("move", ids=list(hand.snow("snowfall 1"))[:1], dx=0.2, dy=0.1)
+    hand.does("take away", ids=list(hand.snow("snowfall 1"))[5:6])
+    hand.close()  # copied as it was edited
+    path = hand.path.parent / "kept" / "snowfall-1.svg"
+    said = {"motif": "snowfall", "size": (40.0, 30.0)}
+    plain = kept_copy.read_kept(path, **said)
+    monkeypatch.setattr(kept_copy, "read_kept", lambda *_, **__: pytest.fail("no copy of what the file holds"))
+    kept = kept_copy.read_copied(path, **said)
+    assert shapely.to_wkb(kept.growth.cuts).tolist() == shapely.to_wkb(plain.growth.cuts).tolist()
+    assert shapely.to_wkb(kept.edited).tolist() == shapely.to_wkb(plain.edited).tolist()
+    assert (kept.ids, kept.names, kept.memory.marks) == (plain.ids, plain.names, plain.memory.marks)
+    assert (kept.growth.kept, kept.memory.settings) == (plain.growth.kept, plain.memory.settings)
+    path.write_text(path.read_text().replace("</svg>", "<!-- edited --></svg>"))
+    with pytest.raises(pytest.fail.Exception, match="no copy"):
+        kept_copy.read_copied(path, **said)
+
+
+def test_what_has_grown_is_not_grown_again_until_something_is_otherwise(hand, monkeypatch) -> None:
+    seen = sorted(map(_place, hand.shapes.values()))
+    hand.close()
+    grown = []
+    for kind in ("snowload", "snowfall"):
+        module = motif(kind)
+        grow = module.grow
+        monkeypatch.setattr(module, "grow", lambda *its, kind=kind, grow=grow: grown.append(kind) or grow(*its))
+    hand = Hand(hand.path)
+    assert grown == []
+    assert sorted(map(_place, hand.shapes.values())) == seen
+    assert hand.session.state()["notes"] == list(hand.session.desk.bare.notes)
+    hand.does("weather", motif="snowfall 1", settings={"round": 0.1})
+    assert grown == ["snowfall"]
+    assert sorted(map(_place, hand.shapes.values())) != seen
+    hand.does("undo")
+    assert grown == ["snowfall"]
+    assert sorted(map(_place, hand.shapes.values())) == seen
+    hand.close()
+    hand.path.write_text(hand.path.read_text().replace("box 5 0 8 20", "box 5 0 8 18"))
+    hand = Hand(hand.path)
+    assert grown == ["snowfall", "snowload", "snowfall"]
+    hand.close()
+
+
+def test_a_heap_that_goes_moves_no_flake(hand) -> None:
+    heap = max(hand.snow("snowload 1").items(), key=lambda its: its[1].area)[0]
+    flakes = hand.snow("snowfall 1")
+    hand.does("take away", ids=[heap])
+    assert hand.snow("snowfall 1").keys() == flakes.keys()
+    hand.written()
+    assert differ(hand.white_on("sky"), built_white(hand.path, "sky")) < 1e-3
