@@ -10,9 +10,9 @@ import jsonschema
 import pytest
 
 from carvegen.base.errors import CarvegenError, InputError
-from carvegen.prints.file.samples import FILES, sample_folder
 from carvegen.motifs import summaries
 from carvegen.prints.file.print_file import read_print
+from carvegen.prints.file.samples import FILES, sample_folder
 from carvegen.prints.file.schema import schema
 from carvegen.prints.layers import drawing_of
 from tests import cases

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 from carvegen.delivery.block_folder import question
 from carvegen.delivery.build_record import read_record
 from carvegen.delivery.print_build import purposes
-from carvegen.page.work.processes import BUILT
 from carvegen.facts.safety import parted
+from carvegen.page.work.processes import BUILT
 from carvegen.writers.note.block_note import cautions_of
 
 if TYPE_CHECKING:
