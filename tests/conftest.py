@@ -1,7 +1,7 @@
 """How many examples Hypothesis tries, and where blocks lie that are grown once for all processes of a run.
 
 HYPOTHESIS_PROFILE=dev (25, the same each time; the default), all or ci (200). A law of whole blocks says `examples(8)`:
-8 of 25, as each is grown or planned; `all` is dev with 25 there, too, for `.ci/run`.
+8 of 25, as each is grown or planned; `all` is dev with 25 there, too.
 """
 
 from __future__ import annotations
