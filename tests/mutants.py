@@ -41,6 +41,7 @@ TESTS = {
     "prints": ("prints", "closed_forms"),
     "writers": ("writers", "readers"),
     "delivery": ("delivery",),
+    "page": ("page",),
     "cli": ("cli",),
 }
 

@@ -133,3 +133,17 @@ def test_the_proof_page_adds_what_printing_asks() -> None:
     page = " ".join(page)
     for words in ("heat themselves", "metal can with a lid", "no flame near", "Fingers off", "sleeves", "local codes"):
         assert words in page
+
+
+def test_what_is_to_be_done_never_stands_behind() -> None:
+    """A first page, and the page in the browser, show only what is to be done: an order behind it would be lost."""
+    orders = (
+        r"(?:Don't|Do not|Never|Always|No|Check|Keep|Wear|Use|Take|Stop|Ask|Wait|Test|Let|Put|Clean|Open|Make sure)\b"
+    )
+    sentences = [
+        (key, sentence)
+        for key, entry in TABLE.items()
+        for sentence in re.split(r"(?<=[.:;]) ", entry.get("behind", ""))
+        if re.match(orders, sentence)
+    ]
+    assert sentences == []

@@ -25,7 +25,7 @@ NOTHING = shapely.Polygon()
 
 def kept_as(growth: Growth, around: Surroundings) -> Kept:
     memory = Memory(motif="snowload", settings={}, surroundings=around)
-    return Kept(growth=growth, names={}, edited=geometry.empty(), memory=memory)
+    return Kept(growth=growth, names={}, ids=(), edited=geometry.empty(), memory=memory)
 
 
 def snow_on(bears, seed: int, preset: str = "deep") -> Growth:

@@ -81,7 +81,7 @@ def _drawn(growth: Growth, bed: Bed, size: tuple[float, float]) -> tuple[Growth,
     lies = bed.motif == "snowload"
     shapes = geometry.parts(shapely.union_all([*bed.place.shapes, branch])) if lies else bed.place.shapes
     now = _around(shapes) if lies else Surroundings.of(bears=_NOTHING, clear=branch)
-    kept = Kept(growth=growth, names={}, edited=geometry.empty(),
+    kept = Kept(growth=growth, names={}, ids=(), edited=geometry.empty(),
                 memory=Memory(motif=bed.motif, settings={}, surroundings=_around(bed.place.shapes)))  # fmt: skip
     place = replace(bed.place, shapes=shapes)
 

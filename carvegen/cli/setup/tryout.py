@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import platform
+import re
 from collections.abc import Callable, Iterator
 from importlib import metadata
 from pathlib import Path
@@ -65,7 +66,7 @@ def _tried(name: str, work: Callable[[], str]) -> dict[str, Any]:
 
 
 def _packages() -> str:
-    wanted = [line.split(">")[0].strip() for line in metadata.requires("carvegen") or () if ";" not in line]
+    wanted = [re.split(r"[^\w.-]", line)[0] for line in metadata.requires("carvegen") or () if ";" not in line]
     for name in wanted:
         metadata.version(name)
     import scipy

@@ -263,7 +263,7 @@ def _depth_words(job: Job, k: int, count: int) -> str:
 
 def _passes_words(passes: int) -> str:
     """How many passes to try; power and pace are the operator's."""
-    return "" if passes == 1 else f", in about {passes} passes"
+    return "" if passes == 1 else f", in about {passes} passes, to be tried"
 
 
 def _fill_words(settings: PathSettings) -> str:
