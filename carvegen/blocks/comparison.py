@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import enum
-from collections.abc import Iterator, Mapping
+import json
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,7 +23,18 @@ if TYPE_CHECKING:
     from carvegen.blocks.views import View
     from carvegen.geometry import Floats, PolygonArray
 
-__all__ = ["CUT_FOLDER", "Difference", "Kind", "Spot", "difference", "is_cut", "land_in", "lands_in", "spots"]
+__all__ = [
+    "CUT_FOLDER",
+    "Difference",
+    "Kind",
+    "Spot",
+    "difference",
+    "face_in",
+    "is_cut",
+    "land_in",
+    "lands_in",
+    "spots",
+]
 
 CUT_FOLDER = "cut"  #: folder of a build in which the lands of cut blocks are kept as they were
 _MOST_PLACES = 12
@@ -181,6 +193,19 @@ def lands_in(folder: Path) -> dict[str, BaseGeometry]:
     if not found:
         raise InputError("holds no built print", where=str(folder), hint="give a folder that build has written")
     return found
+
+
+def face_in(folder: Path, lands: Iterable[BaseGeometry]) -> tuple[float, float]:
+    """Width and height of the face of a print that is built in the folder, mm.
+
+    Its report says it; of a build that is older than that, what the lands reach over.
+    """
+    try:
+        width, height = json.loads((folder / "report.json").read_text(encoding="utf-8"))["size_mm"]
+        return float(width), float(height)
+    except (OSError, ValueError, TypeError, KeyError):
+        _, _, right, top = shapely.total_bounds(list(lands)).tolist()
+        return right, top
 
 
 def is_cut(path: Path, name: str) -> bool:

@@ -260,7 +260,8 @@ class _Build:
             return
         blocks = {name: self._findings(name, figures, done.get(name)) for name in self.block_inputs}
         report = PrintReport(name=self.given.name, blocks=blocks)
-        self.report = {**report.to_dict(), "colours": MODEL, "register": figures or None}
+        size = [self.given.width_mm, self.given.height_mm]
+        self.report = {**report.to_dict(), "size_mm": size, "colours": MODEL, "register": figures or None}
         ways = [way for block in self.given.blocks for way in self.ways[block.name]]
         sheet = print_sheet(self.given, proofs.coats, report, self._purpose(), ways, to_decide=proofs.to_decide)
         files = {"report.json": json.dumps(self.report, indent=1) + "\n", "proof.html": proof_sheet_html(sheet)}

@@ -86,20 +86,17 @@ def side_words(laid: Laid) -> str:
 
 def lands_of(path: Path, block: str | None) -> tuple[dict[str, BaseGeometry], tuple[float, float]]:
     """The lands of a plan by name, and the size of the face: a folder of a build, a land, or a drawing of a block."""
-    import shapely
-
-    from carvegen.blocks.comparison import land_in, lands_in
+    from carvegen.blocks.comparison import face_in, land_in, lands_in
     from carvegen.blocks.from_drawing import drawn_block
 
     if path.is_dir():
         every = lands_in(path)
         if block and block not in every:
             raise InputError("has no such block", value=block, where=str(path), hint=f"known: {', '.join(every)}")
-        _, _, width, height = shapely.total_bounds(list(every.values())).tolist()
-        return ({block: every[block]} if block else every), (width, height)
+        return ({block: every[block]} if block else every), face_in(path, every.values())
     if path.suffix.lower() == ".wkb":
         land = land_in(path)
-        return {path.stem: land}, (land.bounds[2], land.bounds[3])
+        return {path.stem: land}, face_in(path.parent.parent, [land])
     its = drawn_block(path).block
     return {shortened(path.stem, 60): its.land}, (its.width_mm, its.height_mm)
 
