@@ -115,7 +115,7 @@ class _Scene:
     @staticmethod
     def of(silhouette: BaseGeometry, settings: Settings, place: Place) -> _Scene | None:
         """The scene; None where nothing bears snow."""
-        drawn, lattice = without_marks(geometry.parts(silhouette), settings.gaps)
+        drawn, lattice = without_marks(geometry.parts(silhouette), settings.gaps, place.holes)
         if len(drawn) == 0:
             return None
         solid = bearer(shapely.union_all(drawn), bridging_mm=settings.bridging_mm, detail_mm=settings.detail_mm)
