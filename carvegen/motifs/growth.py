@@ -32,6 +32,9 @@ class Place:
     holes: tuple[tuple[BaseGeometry, str], ...] = ()  #: where holes in the shapes are something else than the motif
     #: takes them for: areas, and one of its words for gaps; of two areas the later one holds
 
+    hides: tuple[BaseGeometry, ...] = ()  #: what stands in front of what falls far away, in the middle and near; none:
+    #: nothing does
+
     @property
     def edge(self) -> Polygon:
         """The frame, or the rectangle round the area if none is named."""

@@ -167,4 +167,6 @@ def _asked(given: Print) -> Iterable[tuple[str, str]]:
         yield from ((f"blocks[{k}].layers[{j}]", name) for j, name in enumerate(block.layers) if name != "*")
     for k, its in enumerate(given.motifs):
         yield from ((f"motifs[{k}].on[{j}]", name) for j, name in enumerate(its.on))
-        yield from ((f"motifs[{k}].behind[{j}]", name) for j, name in enumerate(its.behind))
+        for key in ("behind", "far_behind", "middle_behind"):
+            names = enumerate(getattr(its, key))
+            yield from ((f"motifs[{k}].{key}[{j}]", name) for j, name in names if name != "*" or key == "behind")

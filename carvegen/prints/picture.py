@@ -55,8 +55,9 @@ class _Grow(Protocol):
     """A motif in an area."""
 
     def __call__(
-        self, its: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None
-    ) -> Growth: ...
+        self, its: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
+        hides: tuple[BaseGeometry, ...] = (),
+    ) -> Growth: ...  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -324,10 +325,12 @@ class _Grower:
         area = self._area(its, limits, f"motifs[{k}]")
 
         def grow(settings: Any, place: Place, rng: Generator) -> PolygonArray:  # noqa: ANN401
-            def at(its: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None) -> Growth:
-                own = replace(
-                    place, area=area, frame=place.frame if place.frame is not None else frame, holes=self._holes(its)
-                )
+            def at(
+                its: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
+                hides: tuple[BaseGeometry, ...] = (),
+            ) -> Growth:  # fmt: skip
+                frame = place.frame if place.frame is not None else frame
+                own = replace(place, area=area, frame=frame, holes=self._holes(its), hides=hides)
                 return motif(its.motif).grow(settings, own, limits, rng)
 
             own = replace(its, settings=settings)
@@ -386,10 +389,13 @@ class _Grower:
             *((mark.shape, mark.meaning.gaps) for mark in marks),
         )
 
-    def _grow(self, its: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None) -> Growth:
+    def _grow(
+        self, its: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
+        hides: tuple[BaseGeometry, ...] = (),
+    ) -> Growth:  # fmt: skip
         rng = stream(self.given.seed, "print", its.motif, str(its.nth))
         shapes = geometry.parts(self.drawing.union(its.on))
-        place = Place(area=area, frame=frame, shapes=shapes, holes=self._holes(its))
+        place = Place(area=area, frame=frame, shapes=shapes, holes=self._holes(its), hides=hides)
         growth = motif(its.motif).grow(its.settings, place, limits, rng)
         if growth.remark:
             self.notes.append(f"{its.name}: {growth.remark}")
@@ -400,11 +406,13 @@ class _Grower:
         *, grow: _Grow,
     ) -> Growth:  # fmt: skip
         """Flakes: those too near to other white, or that leave slivers of a block, are left out whole."""
-        hidden = self._hidden_by(its)
+        names = [self.drawing.names if "*" in its else its for its in (its.far_behind, its.middle_behind)]
+        hidden, *by_depth = [self._hidden_by(its), *map(self.drawing.union, names)]
         if not its.settings.cut_at_edge:
-            hidden = shapely.buffer(hidden, limits.land_mm, quad_segs=4)
+            hidden, *by_depth = shapely.buffer([hidden, *by_depth], limits.land_mm, quad_segs=4)
         frame = None if its.region else self._frame(its, limits)
-        fallen = grow(its, shapely.difference(area, hidden), limits, frame=frame)
+        hides = (*by_depth, shapely.Polygon()) if any(names) else ()
+        fallen = grow(its, shapely.difference(area, hidden), limits, frame=frame, hides=hides)
         flakes = fallen.cuts
         flakes = flakes[~shapely.dwithin(flakes, before, limits.land_mm + _APART_MM)] if len(flakes) else flakes
         for name in sorted(leaves):

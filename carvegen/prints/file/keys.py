@@ -214,5 +214,7 @@ LISTS: Mapping[str, tuple[Key, ...]] = MappingProxyType({
         _texts("blocks", 'from which blocks it is taken: their names, or ["*"] for all', ("*",)),
         _flag("front", "in front of the drawing; otherwise behind all of it", True),
         _texts("behind", f"what hides it all the same, when it is in front: {_LAYERS}"),
+        _texts("far_behind", f'falling snow: what hides its far flakes only: {_LAYERS}; ["*"], all of them'),
+        _texts("middle_behind", 'falling snow: the same of those in the middle distance; near ones fall before it'),
     ),
 })  # fmt: skip

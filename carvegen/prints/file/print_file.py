@@ -99,6 +99,8 @@ class PrintMotif:
     blocks: tuple[str, ...]
     front: bool
     behind: tuple[str, ...]
+    far_behind: tuple[str, ...]
+    middle_behind: tuple[str, ...]
 
     def leaves(self, block: str) -> bool:
         """Whether it is taken out of the block."""
@@ -345,6 +347,9 @@ def _settled(top: Place, place: str, given: dict[str, Any], blocks: Sequence[Map
         if name not in ("*", *names):
             top.fault(f"{place}.blocks[{j}]", "must be a block of this print", value=name, hint=nearest(name, names))
     name = given.get("motif")
+    for key in ("far_behind", "middle_behind"):
+        if given.get(key) and name != "snowfall":
+            top.fault(f"{place}.{key}", "is for falling snow alone", value=list(given[key]), hint="leave it out")
     if name not in summaries():
         if name:
             top.fault(f"{place}.motif", "must be a known motif", value=name, hint=nearest(name, summaries()))
