@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 import shapely
 
 from carvegen import geometry
@@ -40,7 +41,15 @@ def test_no_long_tip_is_left_at_the_frame() -> None:
 
 
 def test_no_hair_is_left_at_the_frame() -> None:
-    """A strip of a cut that is 0.003 mm wide is none."""
-    hairy = shapely.union(CUT_OFF, shapely.box(99.997, 54.0, 100, 60))
-    left = edge._reached(shapes(hairy), FRAME, limits(0.15, 0.3))
-    assert shapely.bounds(left[0])[3] < 55
+    """A strip of a cut that is 0.003 mm wide is none, and joins no two corners that a cutter leaves.
+
+    The corners of the box are each too small to be seen; on a string they would be taken off together.
+    """
+    for wide in (0.003, 0.005):
+        bead = shapely.union_all([shapely.box(99.0, y, 100, y + 0.9) for y in (50, 53)])
+        hairy = shapely.union(bead, shapely.box(100 - wide, 50, 100, 60))
+        bare = edge._without_hairs(shapes(hairy))
+        assert sorted(shapely.bounds(bare)[:, 3]) == pytest.approx([50.9, 53.9], abs=0.01)
+        left = edge._reached(shapes(hairy), FRAME, limits(0.15, 0.3))
+        assert shapely.area(left) == pytest.approx([0.9, 0.9], abs=0.05)
+        assert shapely.bounds(left)[:, 3].max() < 54
