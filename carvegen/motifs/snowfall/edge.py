@@ -22,7 +22,7 @@ from carvegen.motifs.snowfall.land import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
@@ -210,6 +210,8 @@ def _weak(pieces: PolygonArray, frame: Polygon, limits: Limits) -> tuple[Polygon
     rings = geometry.rings(ground)
     between = necks(geometry.reversed_rings(geometry.rings(pieces)), land)
     lines = [_narrow(rings, land), _narrow(rings, land / 2), geometry.lines(between.start, between.end)]
+    if limits.land_along_mm < limits.land_across_mm:  # a tip along the grain is soon longer than the land asked there
+        lines.append(_narrow(rings, land, limit_at=limits.land_at))
     return np.concatenate(lines), _specks(ground, limits)
 
 
@@ -269,10 +271,11 @@ def _thin(ground: PolygonArray, weak: PolygonArray, limits: Limits) -> PolygonAr
     return np.asarray(thin[np.unique(beside)])
 
 
-def _narrow(ground: Rings, width: float) -> PolygonArray:
-    """Lines across the places where the land is narrower, but for its corners."""
-    found = narrow_places(ground, width, fine=_FINE)
-    weak = found.chosen(np.flatnonzero((found.kind != Kind.TIP) | (found.length > 0.95 * width)))
+def _narrow(ground: Rings, width: float, *, limit_at: Callable[[Floats], Floats] | None = None) -> PolygonArray:
+    """Lines across the places where the land is narrower, but for its corners; by direction if `limit_at` says so."""
+    found = narrow_places(ground, width, limit_at=limit_at, fine=_FINE)
+    asked = width if limit_at is None else limit_at(found.direction_deg)
+    weak = found.chosen(np.flatnonzero((found.kind != Kind.TIP) | (found.length > 0.95 * asked)))
     return geometry.lines(weak.at, weak.to)
 
 
