@@ -68,7 +68,7 @@ def test_no_hair_is_left_at_the_frame() -> None:
 
 def test_a_tip_along_the_grain_is_measured_by_the_land_that_is_asked_there() -> None:
     """A corner by the land across the grain, it is longer than the land asked in its own direction: it goes."""
-    its = Limits(land_along_mm=0.5, land_across_mm=0.977, cut_mm=0.3, dot_mm=1.0, grain_deg=0.0)
+    its = Limits(land_along_mm=0.5, land_across_mm=0.977, cut_mm=0.3, dot_mm=1.0, grain_deg=25.0)
 
     def long(pieces: geometry.PolygonArray) -> int:
         land = geometry.parts(shapely.difference(FRAME, shapely.union_all(pieces)))
