@@ -108,6 +108,19 @@ def test_holes_are_air_or_marks_as_she_says(gaps, lies) -> None:
     assert (shapely.intersection(white(wall, "fresh", gaps=gaps, patchy=0), window).area > 1) == lies
 
 
+@pytest.mark.parametrize("preset", ["fresh", "deep"])
+def test_the_line_of_snow_between_two_posts_is_no_shelf(preset) -> None:
+    """It departs from the straight line that fits it best by a twentieth of its depth or so, on average."""
+    rail = shapely.union_all([shapely.box(-5, 20, 75, 24), shapely.box(18, -5, 21, 50), shapely.box(49, -5, 52, 50)])
+    x, bent = np.arange(22.5, 47.6, 0.5), []
+    for seed in range(6):
+        cuts = white(rail, preset, seed, patchy=0)
+        depth = np.array([high(cuts, at, 24) for at in x])
+        straight = np.polyval(np.polyfit(x, depth, 1), x)
+        bent.append(np.abs(depth - straight).mean() / depth.mean())
+    assert 0.04 < np.median(bent) < 0.15
+
+
 def test_one_hole_is_air_and_another_beside_it_a_mark() -> None:
     """Said of areas: one that covers its hole, and a dab in the middle of it; the third is as the motif says."""
     windows = [shapely.box(x, 20, x + 12, 34) for x in (12, 29, 46)]
