@@ -226,7 +226,7 @@ class _Scene:
 
 
 def _at_walls(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:
-    """How much higher snow on level places lies right at what stands in it: mostly lower, here and there heaped up; (n,).
+    """How much higher snow on level places lies right at what stands in it, mostly lower, as a logarithm; (n,).
 
     Without it the line between two posts would be as straight as a shelf.
     """
