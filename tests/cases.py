@@ -99,6 +99,8 @@ def remembered(name: str, grow: Callable[..., Growth]) -> Callable[..., Growth]:
         if place.density is not None:
             return grow(settings, place, its_limits, rng)
         where = [shapely.to_wkb(its) for its in (place.area, place.frame, *place.shapes)]
+        where += [(shapely.to_wkb(area), word) for area, word in place.holes]
+        where += [shapely.to_wkb(its) for its in place.hides]
         growth, rng.bit_generator.state = once(
             (name, settings, its_limits, rng.bit_generator.state, where),
             lambda: (grow(settings, place, its_limits, rng), rng.bit_generator.state),

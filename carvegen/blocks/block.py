@@ -37,6 +37,7 @@ class Block:
     cuts: PolygonArray  #: lowered below the face
     cut_outs: PolygonArray = field(default_factory=geometry.empty)  #: removed through the whole thickness
     kept: PolygonArray = field(default_factory=geometry.empty)  #: artwork kept clear, for the eye only
+    drawn: PolygonArray = field(default_factory=geometry.empty)  #: artwork whose edges cuts may follow
     free: PolygonArray = field(default_factory=geometry.empty)  #: fringe of land that the carver may take or leave
     register: Register | None = None  #: what its board carries for register; None: the usual crosses
     turned: bool = True  #: worked as the mirror image of its print; a die that presses from the back is not

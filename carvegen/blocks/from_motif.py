@@ -43,6 +43,7 @@ class Ground:
     margin_mm: float = 0.0  #: strip along the edge that stays land
     clearance_mm: float = 0.0  #: how far the motif stays from `keep_clear`
     density: Callable[[Floats], Floats] | None = None  #: points to the share 0…1 of the motif there
+    holes: tuple[tuple[BaseGeometry, str], ...] = ()  #: as of `Place`
     prints: bool = False  #: the motif stays standing and all else is cut, as for white ink
     shapes_from: Callable[[Callable[[], Growth]], Growth] | None = None  #: what has grown, told how to grow it; by
     #: default it is grown
@@ -134,7 +135,7 @@ def place_on(ground: Ground, settings: Any, limits: Limits) -> Place:  # noqa: A
             hint="they cover the face together with the land that must stay round them; make them smaller",
         )
     frame = _frame(ground, settings, limits)
-    return Place(area=area, frame=frame, shapes=ground.grow_from, density=ground.density)
+    return Place(area=area, frame=frame, shapes=ground.grow_from, density=ground.density, holes=ground.holes)
 
 
 def strictest(limits: Iterable[Limits]) -> Limits:

@@ -13,7 +13,7 @@ from carvegen.checks.survey import Survey
 from carvegen.geometry import alikeness
 
 if TYPE_CHECKING:
-    from carvegen.geometry import PolygonArray
+    from carvegen.geometry import Mask, PolygonArray
 
 __all__ = ["RULE", "find"]
 
@@ -30,6 +30,8 @@ _TWINS = 0.1  #: of the shapes
 _RUN = 0.6  #: of a shape's extent
 _STRAIGHT = 0.25  #: of the shapes have such a run
 _UPRIGHT_DEG, _UPRIGHT = 1.0, 0.1  #: a run so near an axis; of the shapes have one
+_BESIDE_MM = 0.6  #: so near to the drawing's edge, inks run on or stay back from it, a side is the drawing's
+_BY_DRAWING = 0.8  #: if so much of it is
 _COMBED = 0.9  #: of 1
 _ELONGATED = 0.3  #: of the shapes are elongated
 _LARGEST = 5000  #: shapes looked at one by one: the eye goes by the largest
@@ -49,7 +51,7 @@ def find(survey: Survey) -> Iterator[Finding]:
             shapely.distance(shapes[largest], shapely.boundary(block.face)) > 0
         ]  # no side is the face's own
         if len(whole) >= _FEW:
-            yield from _straight(shapes[whole])
+            yield from _straight(shapes[whole], np.concatenate([block.kept, block.drawn]))
         yield from _combed(shapes[largest])
 
 
@@ -88,10 +90,15 @@ def _twins(shapes: PolygonArray) -> Iterator[Finding]:
         yield _advice("twins", measured, _TWINS, "of the shapes", why=why, remedy=remedy)
 
 
-def _straight(shapes: PolygonArray) -> Iterator[Finding]:
-    """Strokes are left out: what is many times longer than wide is straight enough by itself."""
+def _straight(shapes: PolygonArray, drawn: PolygonArray) -> Iterator[Finding]:
+    """Strokes are left out: what is many times longer than wide is straight enough by itself.
+
+    So are sides along an edge of the drawing: a heap ends where its post does.
+    """
     run, direction = alikeness.straight_runs(shapes)
     long = (run > _RUN) & (alikeness.elongations(shapes)[0] <= alikeness.STROKE)
+    if long.any():
+        long[long] = ~_along(alikeness.straight_lines(shapes[long]), drawn)
     upright = float((long & (np.minimum(direction, 90 - direction) < _UPRIGHT_DEG)).mean())
     why = "many outlines have a long straight side: little in nature has"
     if upright > _UPRIGHT:
@@ -102,6 +109,15 @@ def _straight(shapes: PolygonArray) -> Iterator[Finding]:
                 "straight", measured, limit, "of the shapes", why=why, remedy="bow the sides and turn the shapes"
             )
             return
+
+
+def _along(lines: PolygonArray, drawn: PolygonArray) -> Mask:
+    """Whether each line runs along an edge of what is drawn."""
+    if len(drawn) == 0:
+        return np.zeros(len(lines), dtype=bool)
+    edges = shapely.union_all(shapely.buffer(shapely.boundary(drawn), _BESIDE_MM, quad_segs=2))
+    beside = shapely.length(shapely.intersection(lines, edges))
+    return np.asarray(beside > _BY_DRAWING * shapely.length(lines))
 
 
 def _combed(shapes: PolygonArray) -> Iterator[Finding]:

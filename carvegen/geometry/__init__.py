@@ -33,6 +33,7 @@ __all__ = [
     "each",
     "empty",
     "filled",
+    "holes",
     "intersection",
     "joined",
     "lines",
@@ -251,6 +252,11 @@ def snapped(shapes: PolygonArray) -> PolygonArray:
     rest = ~many | ~shapely.is_valid(found) | (shapely.get_type_id(found) != _POLYGON)
     found[rest] = shapely.set_precision(shapes[rest], GRID_MM)
     return parts(found)
+
+
+def holes(shapes: PolygonArray) -> PolygonArray:
+    """The holes in polygons, as polygons."""
+    return stack(shapely.polygons(shape.interiors) for shape in shapes.tolist() if shape.interiors)
 
 
 def rings(shapes: PolygonArray) -> Rings:

@@ -99,6 +99,16 @@ def straight_runs(shapes: PolygonArray) -> tuple[Floats, Floats]:
     The extent is the diameter of the smallest circle round the shape. Directions are taken modulo 90: 0 is
     along either axis.
     """
+    line = straight_lines(shapes)
+    (x0, y0), (x1, y1) = shapely.get_coordinates(line)[::2].T, shapely.get_coordinates(line)[1::2].T
+    return (
+        shapely.length(line) / (2 * shapely.minimum_bounding_radius(shapes)),
+        np.degrees(np.arctan2(y1 - y0, x1 - x0)) % 90,
+    )
+
+
+def straight_lines(shapes: PolygonArray) -> PolygonArray:
+    """The longest straight run of each outline, as a line; what bends by no more than the eye sees is straight."""
     extent = 2 * shapely.minimum_bounding_radius(shapes)
     plain = shapely.simplify(shapely.get_exterior_ring(shapes), _BENT * extent, preserve_topology=True)
     xy, owner = shapely.get_coordinates(plain, return_index=True)
@@ -106,7 +116,7 @@ def straight_runs(shapes: PolygonArray) -> tuple[Floats, Floats]:
     length = np.where(owner[1:] == owner[:-1], np.hypot(*step.T), -1.0)
     order = np.lexsort((length, owner[:-1]))
     longest = order[np.append(np.flatnonzero(np.diff(owner[:-1][order])), len(order) - 1)]
-    return length[longest] / extent, np.degrees(np.arctan2(step[longest, 1], step[longest, 0])) % 90
+    return geometry.lines(xy[longest], xy[longest + 1])
 
 
 def combing(shapes: PolygonArray) -> tuple[float, int]:

@@ -18,7 +18,7 @@ from carvegen.base.errors import InputError
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-__all__ = ["Mark", "Meaning", "check_agreement", "contradict", "key_of", "on_face"]
+__all__ = ["HoleMark", "HoleMeaning", "Mark", "Meaning", "check_agreement", "contradict", "key_of", "on_face"]
 
 _NOTHING = shapely.Polygon()
 _LEAST_MM2 = 0.05  #: marks that share less only touch
@@ -38,6 +38,27 @@ class Meaning(StrEnum):
     def graded(self) -> bool:
         """Whether a mark's strength says how much of it is done."""
         return self in (Meaning.MORE, Meaning.LESS)
+
+
+class HoleMeaning(StrEnum):
+    """What a hole in what is drawn is, where such a mark lies on it: known before anything grows."""
+
+    OPEN_AIR = "open air"  #: snow comes through it
+    ONLY_DRAWN = "only drawn"  #: a knot, an eye, a carved line: the thing goes on behind it
+
+    @property
+    def gaps(self) -> str:
+        """The word for it that motifs know."""
+        return "open" if self == HoleMeaning.OPEN_AIR else "marks"
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class HoleMark:
+    """An area, and what the holes in it are."""
+
+    meaning: HoleMeaning
+    shape: BaseGeometry  #: polygon or multipolygon, mm, print view
+    motifs: tuple[str, ...] = ()  #: names of the motifs that it is for; none: all
 
 
 #: Meanings that can't both hold at one place.

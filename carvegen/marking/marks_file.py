@@ -15,7 +15,7 @@ from carvegen.artwork.kinds import drawing_bytes, kind_of
 from carvegen.artwork.svg.elements import read_elements
 from carvegen.base.errors import InputError
 from carvegen.base.suggestions import meant
-from carvegen.marking.marks import Mark, Meaning, key_of
+from carvegen.marking.marks import HoleMark, HoleMeaning, Mark, Meaning, key_of
 
 if TYPE_CHECKING:
     from carvegen.artwork.svg.elements import Element, Elements
@@ -27,7 +27,8 @@ SIGN = "carvegen: marks"  #: metadata of a file of marks that is written here
 _SAME_MM = 0.5  #: a page that differs from the face by no more was drawn for it
 _ANY_GROUP = re.compile("(LAYER|GROUP|G|SVG)?[0-9]*")  #: what drawing programs call groups by themselves
 _MEANINGS = {plain_name(meaning): meaning for meaning in Meaning}
-_NAMED = re.compile("(" + "|".join(_MEANINGS) + ")([0-9]{0,6})")
+_OF_HOLES = {plain_name(meaning): meaning for meaning in HoleMeaning}
+_NAMED = re.compile("(" + "|".join([*_MEANINGS, *_OF_HOLES]) + ")([0-9]{0,6})")
 _BEYOND = "a see-through shape is taken as solid"  #: not so here: it tells the strength
 
 
@@ -56,6 +57,7 @@ class MarksFile:
 
     marks: tuple[Mark, ...]
     notes: tuple[str, ...]
+    holes: tuple[HoleMark, ...] = ()
 
 
 def read_marks(path: Path, names: Names, size: tuple[float, float]) -> MarksFile:
@@ -64,6 +66,7 @@ def read_marks(path: Path, names: Names, size: tuple[float, float]) -> MarksFile
     A group at any depth that is called "comes out", "stays", "carver decides", "more", "less" or "grow again" gives its
     shapes that meaning; a number behind "grow again" is the try. Groups in or around it may be called by a motif or a
     block: the marks are then for these alone. How strong "more" and "less" are is how much they cover: the opacity.
+    Groups called "open air" and "only drawn" say what holes in the drawing are.
 
     Parameters
     ----------
@@ -95,13 +98,14 @@ def marks_in(data: bytes, names: Names, size: tuple[float, float]) -> MarksFile:
     drawing = read_elements(data)
     _check_size(drawing, size)
     marks = [mark for element in drawing.every for mark in _marks_of(element, names)]
-    if not marks and SIGN not in drawing.metadata:
+    holes = [hole for element in drawing.every for hole in _holes_of(element, names)]
+    if not marks and not holes and SIGN not in drawing.metadata:
         raise InputError("holds no mark", hint=_hint(drawing))
     notes = [note for note in drawing.notes if not note.startswith(_BEYOND)]
     left_out = sorted({its.group for its in drawing.every if its.group and not _meaning_of(its)})
     notes += [f"the group {name!r} has no meaning here and is left out" for name in left_out]
     notes += _for_all(drawing, names)
-    return MarksFile(marks=tuple(marks), notes=tuple(notes))
+    return MarksFile(marks=tuple(marks), notes=tuple(notes), holes=tuple(holes))
 
 
 def _for_all(drawing: Elements, names: Names) -> list[str]:
@@ -132,8 +136,8 @@ def _check_size(drawing: Elements, size: tuple[float, float]) -> None:
 
 
 def _hint(drawing: Elements) -> str:
-    listed = f"name its groups by what is to be done there: {', '.join(Meaning)}"
-    found = (meant(name, list(Meaning)) for its in drawing.every for group in its.groups for name in group)
+    listed = f"name its groups by what is to be done there: {', '.join([*Meaning, *HoleMeaning])}"
+    found = (meant(name, [*Meaning, *HoleMeaning]) for its in drawing.every for group in its.groups for name in group)
     return " ".join(filter(None, [next(filter(None, found), ""), listed]))
 
 
@@ -143,6 +147,8 @@ def _marks_of(element: Element, names: Names) -> Iterator[Mark]:
     if said is None or len(element.shapes) == 0:
         return
     meaning, number = said
+    if isinstance(meaning, HoleMeaning):
+        return
     around = [name for group in element.groups for name in group]
     motifs, blocks = names.for_motifs(around), names.for_blocks(around)
     if meaning == Meaning.COMES_OUT and motifs:
@@ -157,10 +163,18 @@ def _marks_of(element: Element, names: Names) -> Iterator[Mark]:
     )  # fmt: skip
 
 
-def _meaning_of(element: Element) -> tuple[Meaning, str] | None:
+def _holes_of(element: Element, names: Names) -> Iterator[HoleMark]:
+    """What an element says of holes; nothing if no group around it does, or it has no area."""
+    said = _meaning_of(element)
+    if said is not None and isinstance(said[0], HoleMeaning) and len(element.shapes):
+        motifs = names.for_motifs(name for group in element.groups for name in group)
+        yield HoleMark(meaning=said[0], shape=shapely.union_all(element.shapes), motifs=motifs)
+
+
+def _meaning_of(element: Element) -> tuple[Meaning | HoleMeaning, str] | None:
     """The meaning that the innermost group with one gives, and the number behind it."""
     for group in reversed(element.groups):
         for name in group:
             if found := _NAMED.fullmatch(plain_name(name)):
-                return _MEANINGS[found[1]], found[2]
+                return (_MEANINGS | _OF_HOLES)[found[1]], found[2]
     return None

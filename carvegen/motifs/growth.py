@@ -29,6 +29,11 @@ class Place:
     frame: Polygon | None = None  #: rectangle where it would grow if nothing stood in its way; None: the area's bounds
     shapes: PolygonArray = field(default_factory=geometry.empty)  #: what it lies on or grows from
     density: Callable[[Floats], Floats] | None = None  #: points (n, 2) to shares 0…1 of the motif; None: 1
+    holes: tuple[tuple[BaseGeometry, str], ...] = ()  #: where holes in the shapes are something else than the motif
+    #: takes them for: areas, and one of its words for gaps; of two areas the later one holds
+
+    hides: tuple[BaseGeometry, ...] = ()  #: what stands in front of what falls far away, in the middle and near; none:
+    #: nothing does
 
     @property
     def edge(self) -> Polygon:

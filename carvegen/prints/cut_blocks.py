@@ -264,6 +264,7 @@ def _block(given: Print, block: PrintBlock, land: BaseGeometry, picture: Picture
     return Block(
         name=block.name, width_mm=given.width_mm, height_mm=given.height_mm, cuts=geometry.parts(gone),
         cut_outs=openings, stays=geometry.parts(picture.stays_on(block.name)) if picture else geometry.empty(),
+        drawn=geometry.parts([layer.shape for layer in picture.drawing.layers]) if picture else geometry.empty(),
     )  # fmt: skip
 
 

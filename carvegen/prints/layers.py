@@ -96,9 +96,12 @@ def drawing_of(given: Print) -> Drawing:
     notes += _small(given, [shape for _, shapes in found.values() for shape in shapes])
     words = Drawing(given, [], [])
     for k, layer in enumerate(given.layers):
+        if layer.shape == "":
+            continue
         shape = shapely.union_all(words.shapes(layer.shape, f"layers[{k}].shape"))
         found.setdefault(plain_name(layer.name), (layer.name, []))[1].append(shape)
-    layers = [Layer(name, _on(face, shapes)) for name, shapes in found.values()]
+    gaps = {plain_name(layer.name): layer.gaps for layer in given.layers if layer.gaps}
+    layers = [Layer(name, _on(face, shapes), gaps.get(plain, "")) for plain, (name, shapes) in found.items()]
     order = list(map(plain_name, given.in_front)) or [plain_name(layer.name) for layer in reversed(layers)]
     _check_names(given, [layer.name for layer in layers], order)
     placed = [layer for layer in layers if plain_name(layer.name) in order]
@@ -157,10 +160,13 @@ def _check_names(given: Print, layers: list[str], order: list[str]) -> None:
 
 def _asked(given: Print) -> Iterable[tuple[str, str]]:
     """Every name of a layer in the print file, with its key."""
+    yield from ((f"layers[{k}].name", layer.name) for k, layer in enumerate(given.layers) if layer.shape == "")
     for j, name in enumerate(given.in_front):
         yield f"artwork.in_front[{j}]", name
     for k, block in enumerate(given.blocks):
         yield from ((f"blocks[{k}].layers[{j}]", name) for j, name in enumerate(block.layers) if name != "*")
     for k, its in enumerate(given.motifs):
         yield from ((f"motifs[{k}].on[{j}]", name) for j, name in enumerate(its.on))
-        yield from ((f"motifs[{k}].behind[{j}]", name) for j, name in enumerate(its.behind))
+        for key in ("behind", "far_behind", "middle_behind"):
+            names = enumerate(getattr(its, key))
+            yield from ((f"motifs[{k}].{key}[{j}]", name) for j, name in names if name != "*" or key == "behind")

@@ -22,7 +22,7 @@ from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.flake_fit import settled
 from carvegen.prints.kept_motifs import Grown, Read, from_file, levels_of
 from carvegen.prints.layers import Drawing, drawing_of
-from carvegen.prints.marked.marked_whites import White, marks_of, stays_on, with_marks
+from carvegen.prints.marked.marked_whites import White, hole_marks_of, marks_of, stays_on, with_marks
 from carvegen.prints.separation import painted
 
 if TYPE_CHECKING:
@@ -55,8 +55,9 @@ class _Grow(Protocol):
     """A motif in an area."""
 
     def __call__(
-        self, its: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None
-    ) -> Growth: ...
+        self, its: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
+        hides: tuple[BaseGeometry, ...] = (),
+    ) -> Growth: ...  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -223,6 +224,7 @@ class _Grower:
     ) -> None:  # fmt: skip
         self.read, self.growths, self.plates = read, growths, plates
         self.drawing, self.given, self.openings = drawing, drawing.given, openings
+        self.hole_marks = hole_marks_of(drawing.given)
         self.limits = limits
         self.face = geometry.box(self.given.width_mm, self.given.height_mm)
         self.pictures = {plate.name: painted(self.face, drawing.layers, plate) for plate in plates}
@@ -256,6 +258,8 @@ class _Grower:
         if not its.kept:
             growth = self._remembered(its, limits, before, key, grow) if self.growths is not None else grow()
             return Grown(motif=its, growth=growth, surroundings=surroundings)
+        if any(its.name in mark.motifs or not mark.motifs for mark in self.hole_marks) and its.motif == "snowload":
+            self.notes.append(f"{its.name} is kept: marks that say what holes are hold only where it grows again")
         return from_file(
             self.given, its, key, limits, grow=grow, surroundings=surroundings,
             room=lambda: shapely.difference(self._area(its, limits, key), self._hidden_by(its)), read=self.read,
@@ -271,8 +275,9 @@ class _Grower:
         said = hashlib.sha256(repr((
             its, limits, given.seed, given.width_mm, given.height_mm, given.margin_mm, given.bleed_mm, plates,
             [sorted(plate.layers) for plate in self.plates], [layer.name for layer in self.drawing.layers],
+            [word for _, word in self._holes(its)],
         )).encode())  # fmt: skip
-        shapes = [layer.shape for layer in self.drawing.layers]
+        shapes = [*(layer.shape for layer in self.drawing.layers), *(area for area, _ in self._holes(its))]
         for wkb in shapely.to_wkb([before, around.bears, around.clear, geometry.union(self.openings), *shapes]):
             said.update(len(wkb).to_bytes(8, "little") + wkb)
 
@@ -320,15 +325,19 @@ class _Grower:
         area = self._area(its, limits, f"motifs[{k}]")
 
         def grow(settings: Any, place: Place, rng: Generator) -> PolygonArray:  # noqa: ANN401
-            def at(its: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None) -> Growth:
-                own = replace(place, area=area, frame=place.frame if place.frame is not None else frame)
+            def at(
+                its: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
+                hides: tuple[BaseGeometry, ...] = (),
+            ) -> Growth:  # fmt: skip
+                frame = place.frame if place.frame is not None else frame
+                own = replace(place, area=area, frame=frame, holes=self._holes(its), hides=hides)
                 return motif(its.motif).grow(settings, own, limits, rng)
 
             own = replace(its, settings=settings)
             inside = geometry.solid(shapely.intersection(area, place.area))
             return plain(self._work(its)(own, inside, limits, shapely.Polygon(), leaves, grow=at)).cuts
 
-        place = Place(area=area, shapes=geometry.parts(self.drawing.union(its.on)))
+        place = Place(area=area, shapes=geometry.parts(self.drawing.union(its.on)), holes=self._holes(its))
         settings = settled_by(its.settings, levels_of(grown, self.given))
         return Bed(
             motif=its.motif, name=f"{its.motif} {its.nth}", settings=settings, place=place, limits=limits,
@@ -371,9 +380,22 @@ class _Grower:
     def _hidden_by(self, its: PrintMotif) -> BaseGeometry:
         return self.drawing.union(its.behind if its.front else self.drawing.names)
 
-    def _grow(self, its: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None) -> Growth:
+    def _holes(self, its: PrintMotif) -> tuple[tuple[BaseGeometry, str], ...]:
+        """What holes are in what it lies on: as said of layers, and where marks lie on them as these say."""
+        layers = [layer for layer in self.drawing.named(its.on) if layer.gaps]
+        marks = [mark for mark in self.hole_marks if not mark.motifs or its.name in mark.motifs]
+        return (
+            *((geometry.union(geometry.holes(geometry.parts(layer.shape))), layer.gaps) for layer in layers),
+            *((mark.shape, mark.meaning.gaps) for mark in marks),
+        )
+
+    def _grow(
+        self, its: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
+        hides: tuple[BaseGeometry, ...] = (),
+    ) -> Growth:  # fmt: skip
         rng = stream(self.given.seed, "print", its.motif, str(its.nth))
-        place = Place(area=area, frame=frame, shapes=geometry.parts(self.drawing.union(its.on)))
+        shapes = geometry.parts(self.drawing.union(its.on))
+        place = Place(area=area, frame=frame, shapes=shapes, holes=self._holes(its), hides=hides)
         growth = motif(its.motif).grow(its.settings, place, limits, rng)
         if growth.remark:
             self.notes.append(f"{its.name}: {growth.remark}")
@@ -384,11 +406,13 @@ class _Grower:
         *, grow: _Grow,
     ) -> Growth:  # fmt: skip
         """Flakes: those too near to other white, or that leave slivers of a block, are left out whole."""
-        hidden = self._hidden_by(its)
+        names = [self.drawing.names if "*" in its else its for its in (its.far_behind, its.middle_behind)]
+        hidden, *by_depth = [self._hidden_by(its), *map(self.drawing.union, names)]
         if not its.settings.cut_at_edge:
-            hidden = shapely.buffer(hidden, limits.land_mm, quad_segs=4)
+            hidden, *by_depth = shapely.buffer([hidden, *by_depth], limits.land_mm, quad_segs=4)
         frame = None if its.region else self._frame(its, limits)
-        fallen = grow(its, shapely.difference(area, hidden), limits, frame=frame)
+        hides = (*by_depth, shapely.Polygon()) if any(names) else ()
+        fallen = grow(its, shapely.difference(area, hidden), limits, frame=frame, hides=hides)
         flakes = fallen.cuts
         flakes = flakes[~shapely.dwithin(flakes, before, limits.land_mm + _APART_MM)] if len(flakes) else flakes
         for name in sorted(leaves):

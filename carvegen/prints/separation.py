@@ -34,6 +34,7 @@ class Layer:
 
     name: str
     shape: BaseGeometry
+    gaps: str = ""  #: what holes in it are, as lying snow takes them; "": as the motif says
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -21,9 +21,9 @@ from tests.strategies import blobs
 SIZE = (200.0, 150.0)
 
 
-def found(cuts) -> dict[str, object]:
+def found(cuts, **more) -> dict[str, object]:
     cuts = geometry.polygon_array(cuts)
-    its = Block(name="sky", width_mm=SIZE[0], height_mm=SIZE[1], cuts=cuts)
+    its = Block(name="sky", width_mm=SIZE[0], height_mm=SIZE[1], cuts=cuts, **more)
     return {one.rule: one for one in look.find(Survey(setup(cutter="laser-fine").on(its)))}
 
 
@@ -121,6 +121,17 @@ def test_boxes_among_others(boxed, told) -> None:
     places = strewn(rng, 60)
     cuts = wild(rng, places[boxed:]) + [box(x, y, *rng.uniform(1, 4, 2)) for x, y in places[:boxed]]
     assert ("look-straight" in found(cuts)) == told
+
+
+def test_sides_along_what_is_drawn_are_the_drawings_own() -> None:
+    """Heaps that end where their post does; away from all posts the same are told."""
+    rng = np.random.default_rng(8)
+    heaps = [box(x, y, *rng.uniform(1, 4, 2)) for x, y in strewn(rng, 60)]
+    posts = geometry.polygon_array(affinity.scale(heap, 1.02, 1.02) for heap in heaps)
+    elsewhere = geometry.polygon_array(affinity.translate(post, 500, 0) for post in posts)
+    assert "look-straight" in found(heaps, drawn=elsewhere)
+    assert "look-straight" not in found(heaps, drawn=posts)
+    assert "look-straight" not in found(heaps, kept=posts)
 
 
 @pytest.mark.parametrize(("scatter", "told"), [(8.0, True), (20.0, False)])

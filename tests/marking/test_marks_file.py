@@ -6,7 +6,7 @@ import pytest
 import shapely
 
 from carvegen.base.errors import InputError
-from carvegen.marking.marks import Meaning
+from carvegen.marking.marks import HoleMeaning, Meaning
 from carvegen.marking.marks_file import Names, read_marks
 
 NAMES = Names(motifs={"snowfall": ("near flakes", "far"), "near flakes": ("near flakes",), "far": ("far",)},
@@ -46,6 +46,17 @@ def test_groups_inside_or_around_name_motifs_and_blocks(tmp_path) -> None:
                   f'<g id="key"><g id="more">{rect}</g></g>').marks  # fmt: skip
     assert [its.motifs for its in found] == [("near flakes",), ("near flakes", "far"), ()]
     assert [its.blocks for its in found] == [(), (), ("key",)]
+
+
+def test_groups_that_say_what_holes_are_are_no_marks_of_what_has_grown(tmp_path) -> None:
+    rect = '<rect x="1" y="1" width="2" height="2"/>'
+    found = marks(tmp_path, f'<g id="Open air">{rect}</g><g id="far"><g id="only_drawn">{rect}</g></g>')
+    assert found.marks == ()
+    assert found.notes == ()
+    assert [(its.meaning, its.meaning.gaps, its.motifs) for its in found.holes] == [
+        (HoleMeaning.OPEN_AIR, "open", ()), (HoleMeaning.ONLY_DRAWN, "marks", ("far",)),
+    ]  # fmt: skip
+    assert found.holes[0].shape.bounds == (1, 42, 3, 44)
 
 
 def test_strength_is_what_covers(tmp_path) -> None:

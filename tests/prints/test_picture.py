@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 import shapely
 
+from carvegen.base.errors import InputError
 from carvegen.prints.cut_blocks import cut_blocks, ways_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.flake_fit import settled
@@ -39,6 +40,25 @@ def test_two_motifs_of_one_kind_draw_from_streams_of_their_own(tmp_path) -> None
     assert len(two) > 2
     (alone,) = snow_of(tmp_path, SNOW)
     assert [its.wkb for its in alone] == [its.wkb for its in one]
+
+
+def test_far_flakes_of_one_motif_fall_behind_the_drawing_and_near_ones_before_it(tmp_path) -> None:
+    """By layer of the drawing: what is not named hides none."""
+    post = '[[layers]]\nname = "POST"\nshape = "box 10 0 16 30"\n'
+    snow = '[[motifs]]\nmotif = "snowfall"\nsettings = { snow = 0.15, largest_mm = 4.0 }\n'
+    on_post = []
+    for behind in ("", 'far_behind = ["POST"]\n', 'far_behind = ["*"]\nmiddle_behind = ["POST"]\n'):
+        (flakes,) = snow_of(tmp_path, post + snow + behind)
+        on_post.append([its.area for its in flakes if its.intersection(box(10, 0, 16, 30)).area > 1e-3])
+    assert len(on_post[0]) > len(on_post[1]) > len(on_post[2]) > 0
+    assert min(on_post[2]) > 2 * min(on_post[0])
+
+
+def test_only_falling_snow_has_far_flakes(tmp_path) -> None:
+    with pytest.raises(InputError, match="falling snow alone"):
+        snow_of(tmp_path, '[[motifs]]\nmotif = "frost"\nfar_behind = ["*"]\n')
+    with pytest.raises(InputError, match="must be a layer"):
+        snow_of(tmp_path, SNOW + 'far_behind = ["PIER"]\n')
 
 
 def test_a_print_tells_where_other_white_came_than_asked(tmp_path) -> None:

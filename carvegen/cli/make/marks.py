@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from carvegen.base.limits import Limits
     from carvegen.blocks.block import Block
     from carvegen.blocks.from_motif import Ground
-    from carvegen.marking.marks import Mark
+    from carvegen.marking.marks import HoleMark, Mark
     from carvegen.motifs.growth import Growth
 
 __all__ = ["Marks", "marks_option", "read_marked"]
@@ -25,15 +25,15 @@ __all__ = ["Marks", "marks_option", "read_marked"]
 marks_option = click.option(
     "--marks", multiple=True, type=click.Path(path_type=Path), metavar="FILE",
     help="What is marked by hand: an SVG as large as the block, its groups named comes out, stays, carver decides, "
-    "more, less or grow again; may be given more than once.",
+    "more, less, grow again, or open air and only drawn for holes; may be given more than once.",
 )  # fmt: skip
 
 
 class Marks:
     """The marks of a command."""
 
-    def __init__(self, marks: tuple[Mark, ...]) -> None:
-        self.marks = marks
+    def __init__(self, marks: tuple[Mark, ...], holes: tuple[HoleMark, ...] = ()) -> None:
+        self.marks, self.holes = marks, holes
 
     def on(self, ground: Ground, settings: Any, limits: Limits, *, by: str, seed: int) -> Ground:  # noqa: ANN401
         """The ground whose motif, grown or kept, they have been laid on."""
@@ -41,6 +41,8 @@ class Marks:
         from carvegen.marking.applying import Bed, marked, settled_by
 
         own = [mark for mark in self.marks if mark.is_for(motif=by, block=ground.name)]
+        holes = tuple((its.shape, its.meaning.gaps) for its in self.holes if not its.motifs or by in its.motifs)
+        ground = replace(ground, holes=holes)
         if not own:
             return ground
         if ground.prints:
@@ -83,16 +85,17 @@ def read_marked(given: Mapping[str, Any], *, by: str) -> Marks:
     if not given["marks"]:
         return Marks(())
     names = Names(motifs={name: (name,) for name in summaries()}, blocks=(given["name"],))
-    found = list[Any]()
+    found, holes = list[Any](), list[Any]()
     try:
         for file in given["marks"]:
             its = read_marks(file, names, given["size"])
             options.keep_notes([f"{file}: {note}" for note in its.notes])
             found += its.marks
+            holes += its.holes
         marks, outside = on_face(found, geometry.box(*given["size"]))
         openings = [options.placed(text, given) for text in given["opening"]]
         check_agreement(marks, openings=geometry.union(*openings))
     except InputError as error:
         raise error.within("--marks") from None
     options.keep_notes(outside)
-    return Marks(marks)
+    return Marks(marks, tuple(holes))

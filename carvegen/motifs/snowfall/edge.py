@@ -22,6 +22,8 @@ from carvegen.motifs.snowfall.land import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
     from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
 
@@ -61,8 +63,9 @@ def crossing(flakes: Flakes, frame: Polygon, limits: Limits) -> Flakes:
 
 
 def bounded(
-    shapes: PolygonArray, area: BaseGeometry, frame: Polygon, limits: Limits, settings: Settings
-) -> PolygonArray:
+    shapes: PolygonArray, area: BaseGeometry, frame: Polygon, limits: Limits, settings: Settings, *,
+    hides: Sequence[tuple[BaseGeometry, Mask]] = (),
+) -> PolygonArray:  # fmt: skip
     """The shapes cut off by the area; those near the frame run out over it.
 
     Parameters
@@ -73,19 +76,26 @@ def bounded(
         Rectangle of the face: land ends there.
     settings
         Whether shapes may be cut off at the edge, and how many go on behind what is kept clear.
+    hides
+        What else is kept clear of some of the shapes, and of which; no two of these masks share a shape.
     """
     clear = inside_box(shapes, shapely.bounds(frame), limits.land_mm)
     within = wholly_in(area, shapes)
+    for what, some in hides:
+        shapely.prepare(what)
+        within &= ~(some & shapely.intersects(what, shapes))
     if not settings.cut_at_edge:
         return shapes[within]
     whole = within & clear
     rest = np.flatnonzero(~whole)
     middle = shapely.get_coordinates(shapely.centroid(shapes[rest]))
     goes_on = within[rest] | ~clear[rest] | (chance_at(middle) < settings.hidden)
-    at_edge = shapes[rest[goes_on & shapely.intersects(frame, shapes[rest])]]
+    at_edge = rest[goes_on & shapely.intersects(frame, shapes[rest])]
     clear_of = shapely.difference(frame, area)
-    shapely.prepare(clear_of)
-    edge = _firm(_cut_off(at_edge, clear_of, frame, limits), clear_of, frame, limits)
+    lots = [(shapely.union(clear_of, what), some) for what, some in hides]
+    lots.append((clear_of, ~np.any([some for _, some in hides], axis=0) if hides else np.ones(len(shapes), dtype=bool)))
+    pieces = np.concatenate([_cut_off(shapes[at_edge[own[at_edge]]], its, frame, limits) for its, own in lots])
+    edge = _firm(pieces, clear_of, frame, limits, unfilled=shapely.union_all([what for what, _ in hides]))
     return _joined(shapes[whole], edge, limits)
 
 
@@ -136,7 +146,9 @@ def _one_side(shapes: PolygonArray, clear_of: BaseGeometry, limits: Limits) -> P
     return np.delete(pieces, np.unique(np.where(size[i] < size[j], i, j)[kin]))
 
 
-def _firm(pieces: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: Limits) -> PolygonArray:
+def _firm(
+    pieces: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: Limits, *, unfilled: BaseGeometry
+) -> PolygonArray:
     """The pieces as far as the land between them and to the frame holds (exact).
 
     Land that is too narrow is cut away with them, up to the frame, then they are taken back from it; where neither
@@ -156,7 +168,7 @@ def _firm(pieces: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: 
         bad = np.unique(beside)
         touched[_near(pieces, bad, 3 * limits.land_mm)] = True
         if nth < _FILLS:
-            anew = _filled(pieces[bad], (weak, specks), clear_of, frame, limits)
+            anew = _filled(pieces[bad], (weak, specks), clear_of, frame, limits, unfilled=unfilled)
         elif nth < _FILLS + _BITES:
             bites = geometry.offset(places, (1 + (nth - _FILLS) / 2) * (limits.land_mm / 2 + SLACK_MM))
             left = geometry.parts(shapely.difference(pieces[bad], shapely.union_all(bites)))
@@ -198,18 +210,21 @@ def _weak(pieces: PolygonArray, frame: Polygon, limits: Limits) -> tuple[Polygon
     rings = geometry.rings(ground)
     between = necks(geometry.reversed_rings(geometry.rings(pieces)), land)
     lines = [_narrow(rings, land), _narrow(rings, land / 2), geometry.lines(between.start, between.end)]
+    if limits.land_along_mm < limits.land_across_mm:  # a tip along the grain is soon longer than the land asked there
+        lines.append(_narrow(rings, land, limit_at=limits.land_at))
     return np.concatenate(lines), _specks(ground, limits)
 
 
 def _filled(
     pieces: PolygonArray, places: tuple[PolygonArray, PolygonArray], clear_of: BaseGeometry, frame: Polygon,
-    limits: Limits,
+    limits: Limits, *, unfilled: BaseGeometry,
 ) -> PolygonArray:  # fmt: skip
     """The pieces with what is too narrow beside them, out to the frame."""
     weak, specks = places
     ground = geometry.parts(shapely.difference(frame, shapely.union_all(pieces)))
     thin = np.concatenate([specks, _thin(ground, weak, limits)])
     thin = _run_out(geometry.parts(geometry.offset(thin, 2 * geometry.GRID_MM)), frame, limits)
+    thin = geometry.parts(shapely.difference(thin, unfilled)) if not shapely.is_empty(unfilled) else thin
     full = shapely.intersection(shapely.union_all(np.concatenate([pieces, thin])), frame)
     return _reached(geometry.parts(shapely.difference(full, clear_of)), frame, limits)
 
@@ -256,10 +271,11 @@ def _thin(ground: PolygonArray, weak: PolygonArray, limits: Limits) -> PolygonAr
     return np.asarray(thin[np.unique(beside)])
 
 
-def _narrow(ground: Rings, width: float) -> PolygonArray:
-    """Lines across the places where the land is narrower, but for its corners."""
-    found = narrow_places(ground, width, fine=_FINE)
-    weak = found.chosen(np.flatnonzero((found.kind != Kind.TIP) | (found.length > 0.95 * width)))
+def _narrow(ground: Rings, width: float, *, limit_at: Callable[[Floats], Floats] | None = None) -> PolygonArray:
+    """Lines across the places where the land is narrower, but for its corners; by direction if `limit_at` says so."""
+    found = narrow_places(ground, width, limit_at=limit_at, fine=_FINE)
+    asked = width if limit_at is None else limit_at(found.direction_deg)
+    weak = found.chosen(np.flatnonzero((found.kind != Kind.TIP) | (found.length > 0.95 * asked)))
     return geometry.lines(weak.at, weak.to)
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,14 +14,14 @@ from carvegen.motifs.growth import Growth, no_room
 from carvegen.motifs.snowfall.chance import chance_at
 from carvegen.motifs.snowfall.edge import bounded, crossing, wholly_in
 from carvegen.motifs.snowfall.land import met, parted
-from carvegen.motifs.snowfall.sky import Sky
+from carvegen.motifs.snowfall.sky import LAYERS, Sky
 
 if TYPE_CHECKING:
     from numpy.random import Generator
     from shapely import Polygon
 
     from carvegen.base.limits import Limits
-    from carvegen.geometry import PolygonArray
+    from carvegen.geometry import Floats, Indices, Mask, PolygonArray
     from carvegen.motifs.growth import Place
     from carvegen.motifs.snowfall.flakes import Flakes
     from carvegen.motifs.snowfall.settings import Settings
@@ -34,6 +35,7 @@ _CLOSE = 0.008  #: but no further off than this,
 _TOLD = 0.01  #: what differs by more is told
 _TRIES = 6
 _EDGES = 3
+_LAYER_TRIES = 4
 _LEAST_AT_EDGE = 0.5  #: no more is sought than so makes up for what the edge takes,
 _WHITEST = 0.9  #: no more is sought, whatever the edge takes
 _MOST = 1000.0  #: the level at most
@@ -62,20 +64,31 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
         raise no_room("snow")
     key = int(rng.integers(2**62))
     frame = place.frame if place.frame is not None else shapely.box(*shapely.bounds(place.area))
+    by_layer = any(settings.by_layer) and not settings.level
+    if by_layer:
+        settings = _in_parts(replace(settings, snow=sum(settings.by_layer)), settings.by_layer)
     if settings.snow <= 0:
         return Growth(cuts=geometry.empty())
     sky = Sky(settings, limits, key, shapely.bounds(frame))
     if settings.level:
         level, fallen, cuts = settings.level, _fallen(sky, settings.level), None
+    elif by_layer:
+        sky, level, fallen, cuts = _solved_by_layer(sky, frame, key)
     else:
         level, fallen, cuts = _solved(sky, frame)
-    if cuts is None or place.density is not None or not shapely.equals(place.area, frame):
-        cuts = bounded(_wanted(fallen, place), place.area, frame, limits, settings)
-    return Growth(
-        cuts=cuts,
-        kept={"level": level, "flurry_mm": sky.flurry},
-        remark="" if settings.level else _remark(settings, level, float(shapely.area(cuts).sum()), place, frame),
-    )
+    depth = _depth(sky, level, fallen) if place.hides else None
+    if cuts is None or depth is not None or place.density is not None or not shapely.equals(place.area, frame):
+        stays = _wanted(fallen, place)
+        hides = () if depth is None else tuple(zip(place.hides, (depth[stays] == k for k in range(3)), strict=True))
+        cuts = bounded(fallen[stays], place.area, frame, limits, settings, hides=hides)
+    known = {"level": level, "flurry_mm": sky.flurry}
+    if by_layer:
+        known |= {name: getattr(sky.settings, name) for name in ("snow", *LAYERS)}
+    remark = "" if settings.level else _remark(settings, level, float(shapely.area(cuts).sum()), place, frame)
+    if by_layer:
+        came = _white_by_layer(sky, level, fallen, frame)
+        remark = "; ".join(filter(None, [remark, *_layers_told(settings.by_layer, came)]))
+    return Growth(cuts=cuts, kept=known, remark=remark)
 
 
 def _fallen(sky: Sky, level: float) -> PolygonArray:
@@ -113,6 +126,54 @@ def _solved(sky: Sky, frame: Polygon) -> tuple[float, PolygonArray, PolygonArray
         at_edge = max(white / max(_white(shapes, frame), 1e-6), _LEAST_AT_EDGE)
     _, level, shapes, cuts = min(tried, key=lambda its: its[0])
     return level, shapes, cuts
+
+
+def _solved_by_layer(sky: Sky, frame: Polygon, key: int) -> tuple[Sky, float, PolygonArray, PolygonArray]:
+    """As `_solved`, with parts of the layers at which each turns white what is asked of it; and the sky of them."""
+    asked = np.array(sky.settings.by_layer)
+    tried: list[tuple[float, Sky, float, PolygonArray, PolygonArray]] = []
+    part = asked / asked.sum()
+    for _ in range(_LAYER_TRIES):
+        own = Sky(_in_parts(sky.settings, part.tolist()), sky.limits, key, shapely.bounds(frame))
+        level, shapes, cuts = _solved(own, frame)
+        came = _white_by_layer(own, level, shapes, frame)
+        tried.append((float(np.abs(came - asked).max()), own, level, shapes, cuts))
+        if tried[-1][0] <= _close(float(asked.sum())) or level >= 0.9 * _MOST:
+            break
+        part *= np.clip(asked / np.maximum(came, 1e-4), 1 / 3, 3)
+        part /= part.sum()
+    return min(tried, key=lambda its: its[0])[1:]
+
+
+def _in_parts(settings: Settings, part: Sequence[float]) -> Settings:
+    far, middle, near = (its / sum(part) for its in part)
+    return replace(settings, far=far, middle=middle, near=near)
+
+
+def _depth(sky: Sky, level: float, shapes: PolygonArray) -> Indices:
+    """In which layer each shape lies, 0 far to 2 near: that of the largest flake in it; (n,)."""
+    flakes = _at_frame(sky, sky.fallen(level))
+    if len(shapes) == 0 or len(flakes) == 0:
+        return np.zeros(len(shapes), dtype=np.int64)
+    order = np.argsort(flakes.reach, kind="stable")
+    middles = geometry.dots(flakes.xy[order])
+    depth = flakes.layer[order][shapely.STRtree(middles).nearest(shapes)]
+    flake, shape = shapely.STRtree(shapes).query(middles, predicate="intersects")
+    depth[shape] = flakes.layer[order][flake]  # the last of those in one shape holds: the largest
+    return np.asarray(depth)
+
+
+def _white_by_layer(sky: Sky, level: float, shapes: PolygonArray, frame: Polygon) -> Floats:
+    """The share of the frame that each layer turns white; (3,)."""
+    white = shapely.area(shapely.intersection(shapes, frame)) / shapely.area(frame)
+    return np.bincount(_depth(sky, level, shapes), white, minlength=len(LAYERS)).astype(np.float64)
+
+
+def _layers_told(asked: Sequence[float], came: Floats) -> Iterator[str]:
+    """What to tell of layers that turned white otherwise than was asked."""
+    for name, wanted, white in zip(LAYERS, asked, came.tolist(), strict=True):
+        if abs(white - wanted) > _TOLD:
+            yield f"of the {name} snow {wanted:.0%} of the face was asked, {white:.0%} came"
 
 
 def _sought(sky: Sky, level: float, snow_at: Callable[[float], float]) -> tuple[float, PolygonArray]:
@@ -170,12 +231,12 @@ def _next(tried: list[tuple[float, float]]) -> float:
     return outer[0] + float(-step if below is None else step)
 
 
-def _wanted(shapes: PolygonArray, place: Place) -> PolygonArray:
-    """The shapes without those that a place's density thins out, each by its own chance."""
+def _wanted(shapes: PolygonArray, place: Place) -> Mask:
+    """The shapes that a place's density doesn't thin out, each by its own chance."""
     if place.density is None or len(shapes) == 0:
-        return shapes
+        return np.ones(len(shapes), dtype=bool)
     middle = shapely.get_coordinates(shapely.point_on_surface(shapes))
-    return shapes[chance_at(middle) < place.density_at(middle)]
+    return np.asarray(chance_at(middle) < place.density_at(middle))
 
 
 def _remark(settings: Settings, level: float, white_mm2: float, place: Place, frame: Polygon) -> str:
@@ -184,7 +245,7 @@ def _remark(settings: Settings, level: float, white_mm2: float, place: Place, fr
     came = white_mm2 / whole
     if abs(came - settings.snow) <= _TOLD:
         return ""
-    if free < 0.98 * whole or place.density is not None:
+    if free < 0.98 * whole or place.density is not None or place.hides:
         why, help_ = "snow is kept off a part of the face", "ask for more, or keep less of it clear"
     elif came < settings.snow and level >= 0.9 * _MOST:
         why, help_ = "the land that must stay leaves no room for more", "take a finer cutter or larger flakes"

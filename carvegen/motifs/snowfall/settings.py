@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 __all__ = ["PRESETS", "Settings"]
 
+_MOST_WHITE = 0.6
+
 
 @dataclass(frozen=True, kw_only=True)
 class Settings:
@@ -40,6 +42,11 @@ class Settings:
     far: float = share(0.3, help="part of the snow that falls far away")
     middle: float = share(0.32, help="part of the snow that falls in the middle distance")
     near: float = share(0.38, help="part of the snow that falls near")
+    snow_far: float = share(
+        0.0, at_most=0.6, help="share of the face that far flakes turn white; 0: by the parts above"
+    )
+    snow_middle: float = share(0.0, at_most=0.6, help="the same of flakes in the middle distance")
+    snow_near: float = share(0.0, at_most=0.6, help="the same of near flakes")
     gathered: float = share(0.6, help="0: strewn evenly by chance; 1: all in flurries within flurries, calm between")
     flurry_mm: float = length(0.0, at_least=0, at_most=500, help="size of the largest flurries; 0: as fits the face")
     wind: float = share(0.15, help="0: still air; 1: a gale of streaks, trails and drawn-out flakes")
@@ -63,6 +70,16 @@ class Settings:
             )
         if self.far + self.middle + self.near <= 0:
             raise InputError("one layer at least must have snow", value=0, field=("far", "middle", "near"))
+        if sum(self.by_layer) > _MOST_WHITE + 1e-9:
+            raise InputError(
+                f"must not be more than {_MOST_WHITE:g} together", value=round(sum(self.by_layer), 6),
+                field=("snow_far", "snow_middle", "snow_near"),
+            )  # fmt: skip
+
+    @property
+    def by_layer(self) -> tuple[float, float, float]:
+        """The share of the face that each layer is asked to turn white, far, middle and near; all 0: as `snow` says."""
+        return self.snow_far, self.snow_middle, self.snow_near
 
 
 #: Weathers by name: what differs from the defaults.

@@ -32,9 +32,9 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats
     from carvegen.motifs.snowfall.settings import Settings
 
-__all__ = ["Sky"]
+__all__ = ["LAYERS", "Sky"]
 
-_LAYERS = 3  #: far, middle, near
+LAYERS = ("far", "middle", "near")
 #: Octaves that all layers share: size in flurries, height.
 _SHARED = ((1.0, 1.1), (0.42, 0.8), (0.17, 0.8), (0.07, 0.9))
 #: Octaves of a layer's own.
@@ -153,7 +153,7 @@ class Sky:
         """All flakes that fall at a level, as they lie over one another."""
         thick = np.maximum(level * self.thick, 1e-12)
         crowded = self._crowded(thick) / thick
-        lots = [self._layer(layer, level * crowded * self.density[layer]) for layer in range(_LAYERS)]
+        lots = [self._layer(layer, level * crowded * self.density[layer]) for layer in range(len(LAYERS))]
         xy, key, layer = (np.concatenate(column) for column in zip(*lots, strict=True))
         reach = sized(self.looks, Draws(key, drawn=4), self.medians[layer], _SPREAD[layer])
         stays = ~doomed(xy, reach, key, self.limits, self.settings.snow)

@@ -55,6 +55,7 @@ __all__ = ["grow"]
 _CLIFF_MM, _CLIFF = 0.85, 0.3  #: a base that falls by more, or by more than this share of the depth fallen, is an edge
 _LEAN_DEG = 38.0  #: a gale drives the snow so far off the plumb line
 _RUNS_OUT = 0.9  #: beside what is kept bare it lies thinner within so many times what has fallen
+_SHARED_MM = 4.0  #: lumps take their snow from so near, and three times the depth fallen further
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 
 
@@ -115,7 +116,7 @@ class _Scene:
     @staticmethod
     def of(silhouette: BaseGeometry, settings: Settings, place: Place) -> _Scene | None:
         """The scene; None where nothing bears snow."""
-        drawn, lattice = without_marks(geometry.parts(silhouette), settings.gaps)
+        drawn, lattice = without_marks(geometry.parts(silhouette), settings.gaps, place.holes)
         if len(drawn) == 0:
             return None
         solid = bearer(shapely.union_all(drawn), bridging_mm=settings.bridging_mm, detail_mm=settings.detail_mm)
@@ -154,10 +155,13 @@ class _Scene:
             clear = self.clear[:, low, ledges.column]
             depth, lost = drifted(ledges, depth, settings, clear=clear, sky=self.sky)
         blown = lost
-        lumps = 0.10 * waves_at(where, rng, patch_mm=(1.6 + settings.fallen_mm,) * 2)
-        lumps += 0.07 * waves_at(where, rng, patch_mm=(1.2 + 0.3 * settings.fallen_mm,) * 2)
+        lumps = 0.3 * waves_at(where, rng, patch_mm=(1.6 + settings.fallen_mm,) * 2)
+        lumps += 0.1 * waves_at(where, rng, patch_mm=(1.2 + 0.3 * settings.fallen_mm,) * 2)
+        lumps += _at_walls(ledges, ends, settings)
         rest = settled(ledges, depth, settings, sky=self.sky, ends=ends, land_mm=limits.land_mm)
-        lumpy = ledges.reshaped(rest.depth * np.exp(settings.lumpy * lumps), rest.depth)
+        lumpy = ledges.reshaped(
+            rest.depth * np.exp(settings.lumpy * lumps), rest.depth, _SHARED_MM + 3 * settings.fallen_mm
+        )
         lumpy = ledges.calmed(lumpy, 0.2 + 0.12 * settings.fallen_mm, 0.3)
         lumpy = ledges.smoothed(lumpy, 0.15 + 0.05 * settings.fallen_mm)
         room = np.maximum(ledges.ceiling - ledges.base - limits.land_mm, 0)
@@ -219,6 +223,18 @@ class _Scene:
         if strength(self.settings):
             white = np.maximum(white, plastered(self.solid, self.clear, self.settings, self.page, faces))
         return white
+
+
+def _at_walls(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:
+    """How much higher snow on level places lies right at what stands in it, mostly lower, as a logarithm; (n,).
+
+    Without it the line between two posts would be as straight as a shelf.
+    """
+    level = np.clip(1 - np.abs(ledges.smoothed(np.clip(ledges.slope, -1, 1), 6.0)) / 0.6, 0, 1)
+    wide = (ledges.last - ledges.first + 1) * ledges.step
+    level *= np.clip(wide / settings.fallen_mm - 0.5, 0, 1)
+    near = np.exp(-ends.away / (0.6 + 0.4 * settings.fallen_mm)) * ~ends.free
+    return np.asarray(level * (near * (0.7 - 2.2 * ends.kind)).sum(axis=0))
 
 
 def _away_from(kept_bare: BaseGeometry, where: Floats, settings: Settings) -> Floats:

@@ -63,9 +63,9 @@ class Ledges:
             depth = depth + short - self.smoothed(short, near_mm)
         return np.clip(depth, 0, None)
 
-    def reshaped(self, new: Floats, old: Floats) -> Floats:
+    def reshaped(self, new: Floats, old: Floats, near_mm: float) -> Floats:
         """The new depth with as much snow as the old had, near by; its sum is kept."""
-        return self.filled(new - self.smoothed(new - old, 2 * _NEAR_MM[0]))
+        return self.filled(new - self.smoothed(new - old, near_mm))
 
     def highest(self, values: Floats, within_mm: float) -> Floats:
         """The highest value on the same chain within so many mm of each place."""

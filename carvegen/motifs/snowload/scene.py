@@ -13,6 +13,9 @@ from carvegen import geometry
 from carvegen.motifs.shared.minimum_width import tiles_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.geometry import (
@@ -120,7 +123,9 @@ def _past(page: Page, column: Indices, low: Floats, high: Floats, side: int) -> 
     return beyond, np.tile(low[which], page.beyond), np.tile(high[which], page.beyond)
 
 
-def without_marks(shapes: PolygonArray, gaps: str) -> tuple[PolygonArray, PolygonArray]:
+def without_marks(
+    shapes: PolygonArray, gaps: str, said: Sequence[tuple[BaseGeometry, str]] = ()
+) -> tuple[PolygonArray, PolygonArray]:
     """The shapes with those holes filled that are marks on them, not air behind them; and the lattices.
 
     The lattices are the holes that are air, where they are small for the walls round them, with those walls: rails
@@ -133,15 +138,18 @@ def without_marks(shapes: PolygonArray, gaps: str) -> tuple[PolygonArray, Polygo
     ----------
     gaps
         "marks": every hole is a mark; "open": none is; "guess": those that have nine tenths of wall round them.
+    said
+        Areas in which it is another of these words, as of `Place.holes`.
     """
-    holes = geometry.stack(shapely.polygons(shape.interiors) for shape in shapes.tolist() if shape.interiors)
+    holes = geometry.holes(shapes)
     if len(holes) == 0:
         return shapes, holes
     holes = shapely.normalize(holes)  # each begins at its own lowest corner: simplified the same whatever is elsewhere
-    if gaps != "open":
-        tiny = shapely.area(holes) < _LEAST_GAP_MM2
-        shapes = geometry.parts(shapely.union_all(np.concatenate([shapes, holes[tiny]]))) if tiny.any() else shapes
-        holes = holes[~tiny]
+    words = _words(holes, gaps, said)
+    tiny = (shapely.area(holes) < _LEAST_GAP_MM2) & (words != "open")
+    if tiny.any():
+        shapes = geometry.parts(shapely.union_all(np.concatenate([shapes, holes[tiny]])))
+        holes, words = holes[~tiny], words[~tiny]
     if len(holes) == 0:
         return shapes, holes
     area = shapely.area(holes)
@@ -151,11 +159,22 @@ def without_marks(shapes: PolygonArray, gaps: str) -> tuple[PolygonArray, Polygo
     which, tile = shapely.STRtree(tiles).query(around, predicate="intersects")
     solid = shapely.area(shapely.intersection(around[which], tiles[tile]))
     walled = np.bincount(which, solid, minlength=len(holes))
-    mark = ((walled > _WALLED * shapely.area(around)) | (gaps == "marks")) & (gaps != "open")
+    mark = ((walled > _WALLED * shapely.area(around)) | (words == "marks")) & (words != "open")
     thick = walled / shapely.length(holes)
     lattice = ~mark & (np.sqrt(area) < _LATTICE * thick)
     filled = geometry.parts(shapely.union_all(np.concatenate([shapes, holes[mark]])))
     return filled, geometry.parts(shapely.union_all(shapely.buffer(holes, 1.3 * thick)[lattice]))
+
+
+def _words(holes: PolygonArray, gaps: str, said: Sequence[tuple[BaseGeometry, str]]) -> NDArray[np.str_]:
+    """What each hole is: as said of an area that takes up most of it, or that lies in it for the most part."""
+    words = np.full(len(holes), gaps, dtype="U8")
+    for area, word in said:
+        pieces = geometry.parts(area)
+        hole, piece = shapely.STRtree(pieces).query(holes, predicate="intersects")
+        both = shapely.area(shapely.intersection(holes[hole], pieces[piece]))
+        words[hole[both > np.minimum(shapely.area(holes)[hole], shapely.area(pieces)[piece]) / 2]] = word
+    return words
 
 
 def bearer(silhouette: BaseGeometry, *, bridging_mm: float, detail_mm: float) -> PolygonArray:

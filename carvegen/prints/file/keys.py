@@ -12,7 +12,7 @@ from carvegen.blocks.block import SIDES_MM
 from carvegen.facts.profile_reader import Range
 from carvegen.facts.profiles.profile_values import KINDS
 from carvegen.facts.register import Plan
-from carvegen.marking.marks import Meaning
+from carvegen.marking.marks import HoleMeaning, Meaning
 from carvegen.toolpaths.settings import FileSettings, PathSettings
 
 __all__ = ["LISTS", "REQUIRED", "ROLES", "TABLES", "Key", "Kind"]
@@ -133,7 +133,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = MappingProxyType({
     "marks": (
         _texts("scans", "photographs or scans of the print's marking sheet, coloured with pencils: carvegen sheet"),
         _texts("files", "drawings of marks: SVGs as large as the print, their groups named by what is to be done "
-               f"there: {', '.join(Meaning)}"),
+               f"there: {', '.join(Meaning)}; or by what holes in the drawing are: {', '.join(HoleMeaning)}"),
     ),
     "files": (
         *_declared(FileSettings),
@@ -146,7 +146,10 @@ TABLES: Mapping[str, tuple[Key, ...]] = MappingProxyType({
 LISTS: Mapping[str, tuple[Key, ...]] = MappingProxyType({
     "layers": (
         _text("name", "the layer's name", remedy='name = "MOON"'),
-        _text("shape", f"its shape: {_WORDS}", remedy='shape = "circle 150 110 12"'),
+        _text("shape", f"its shape: {_WORDS}; by default as the drawing has it", default="",
+              remedy='shape = "circle 150 110 12"'),
+        _text("gaps", "what holes in it are for lying snow: open air, only marks on it, or guessed by the walls round "
+              "them; by default as each motif's gaps says", among=("open", "marks", "guess"), default=""),
     ),
     "blocks": (
         _text("name", "the block's name and its folder", form=_PLAIN,
@@ -211,5 +214,7 @@ LISTS: Mapping[str, tuple[Key, ...]] = MappingProxyType({
         _texts("blocks", 'from which blocks it is taken: their names, or ["*"] for all', ("*",)),
         _flag("front", "in front of the drawing; otherwise behind all of it", True),
         _texts("behind", f"what hides it all the same, when it is in front: {_LAYERS}"),
+        _texts("far_behind", f'falling snow: what hides its far flakes only: {_LAYERS}; ["*"], all of them'),
+        _texts("middle_behind", 'falling snow: the same of those in the middle distance; near ones fall before it'),
     ),
 })  # fmt: skip

@@ -42,10 +42,11 @@ INKED = ("key", "tone", "background", "ground")  #: roles of blocks that print i
 
 @dataclass(frozen=True, kw_only=True)
 class PrintLayer:
-    """A layer that is said in the print file, not drawn in the artwork."""
+    """What the print file says of a layer."""
 
     name: str
-    shape: str
+    shape: str  #: in words; "": as the artwork draws it
+    gaps: str  #: what holes in it are; "": as each motif says
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,6 +99,8 @@ class PrintMotif:
     blocks: tuple[str, ...]
     front: bool
     behind: tuple[str, ...]
+    far_behind: tuple[str, ...]
+    middle_behind: tuple[str, ...]
 
     def leaves(self, block: str) -> bool:
         """Whether it is taken out of the block."""
@@ -180,6 +183,7 @@ def read_print(path: Path, shelf: Library) -> Print:
     once = {name: _table(top, name, tables.get(name, REQUIRED if name == "print" else {}), TABLES[name])
             for name in TABLES}  # fmt: skip
     many = {name: _tables(top, name, tables.get(name, [])) for name in LISTS}
+    _check_layers(top, many["layers"])
     _check_blocks(top, many["blocks"], shelf)
     paper = once["print"].get("paper_profile")
     if paper and paper not in shelf.keys("papers"):
@@ -246,6 +250,14 @@ def _tables(top: Place, name: str, tables: object) -> list[dict[str, Any]]:
 def _heading(name: str) -> str:
     plain = name.partition("[")[0]
     return f"[[{plain}]]" if plain in LISTS else f"[{plain}]"
+
+
+def _check_layers(top: Place, layers: Sequence[Mapping[str, Any]]) -> None:
+    """Refuse tables that say nothing of their layer."""
+    for k, layer in enumerate(layers):
+        if layer["shape"] == "" and layer["gaps"] == "":
+            hint = 'give it a shape: shape = "circle 150 110 12"; or say what holes in it are: gaps = "open"'
+            top.fault(f"layers[{k}].shape", "is missing", hint=hint)
 
 
 def _check_blocks(top: Place, blocks: Sequence[Mapping[str, Any]], shelf: Library) -> None:
@@ -335,6 +347,9 @@ def _settled(top: Place, place: str, given: dict[str, Any], blocks: Sequence[Map
         if name not in ("*", *names):
             top.fault(f"{place}.blocks[{j}]", "must be a block of this print", value=name, hint=nearest(name, names))
     name = given.get("motif")
+    for key in ("far_behind", "middle_behind"):
+        if given.get(key) and name != "snowfall":
+            top.fault(f"{place}.{key}", "is for falling snow alone", value=list(given[key]), hint="leave it out")
     if name not in summaries():
         if name:
             top.fault(f"{place}.motif", "must be a known motif", value=name, hint=nearest(name, summaries()))

@@ -11,7 +11,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
-from carvegen.marking.marks import Mark, Meaning, check_agreement, key_of, on_face
+from carvegen.marking.marks import HoleMark, Mark, Meaning, check_agreement, key_of, on_face
 from carvegen.marking.marks_file import MarksFile, Names, read_marks
 from carvegen.motifs.growth import Growth, plain
 from carvegen.prints.marked.nearby import Memory, marked_nearby
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.layers import Drawing
 
-__all__ = ["White", "marks_of", "names_of", "stays_on", "with_marks"]
+__all__ = ["White", "hole_marks_of", "marks_of", "names_of", "stays_on", "with_marks"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -51,11 +51,7 @@ def marks_of(given: Print, drawing: Drawing, openings: BaseGeometry) -> MarksFil
     """
     names = names_of(given)
     found, notes = list[Mark](), list[str]()
-    for k, name in enumerate(given.marks):
-        try:
-            its = read_marks(given.path.parent / name, names, (given.width_mm, given.height_mm))
-        except InputError as error:
-            raise error.within(given.place(f"marks.files[{k}]")) from None
+    for name, its in zip(given.marks, _files(given), strict=True):
         found += its.marks
         notes += [f"{name}: {note}" for note in its.notes]
     if given.scans:
@@ -69,6 +65,26 @@ def marks_of(given: Print, drawing: Drawing, openings: BaseGeometry) -> MarksFil
     except InputError as error:
         raise error.within(given.place("marks.files" if given.marks else "marked")) from None
     return MarksFile(marks=marks, notes=(*notes, *outside))
+
+
+def hole_marks_of(given: Print) -> tuple[HoleMark, ...]:
+    """What marks of a print say of holes in its drawing.
+
+    Raises
+    ------
+    InputError
+        If a file of marks can't be read, with the key.
+    """
+    return tuple(hole for its in _files(given) for hole in its.holes)
+
+
+def _files(given: Print) -> Iterator[MarksFile]:
+    """What each of its files of marks holds."""
+    for k, name in enumerate(given.marks):
+        try:
+            yield read_marks(given.path.parent / name, names_of(given), (given.width_mm, given.height_mm))
+        except InputError as error:
+            raise error.within(given.place(f"marks.files[{k}]")) from None
 
 
 def names_of(given: Print) -> Names:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 import shapely
 
 from carvegen import geometry
+from carvegen.base.limits import Limits
+from carvegen.geometry.narrow import narrow_places
 from carvegen.motifs.snowfall import edge
 from tests.cases import limits, shapes
 
@@ -17,6 +20,15 @@ CUT_OFF = shapely.Polygon(
         (99.94, 54.3), (99.999, 54.9), (100.0, 54.9), (100.0, 52.622), (99.967, 52.616), (99.884, 52.619),
         (99.739, 52.653), (99.652, 52.696), (99.554, 52.778), (99.464, 52.901), (99.334, 52.94), (99.157, 53.065),
         (99.13, 53.245),
+    ]
+)  # fmt: skip
+
+#: The upper part of one that the left side cuts off, on side grain: the land above it ends in a tip of 62 degrees.
+ON_GRAIN = shapely.Polygon(
+    [
+        (0, 69), (0, 71.056), (0.021, 71.062), (0.182, 71.149), (0.562, 71.447), (0.726, 71.535), (0.965, 71.619),
+        (1.228, 71.655), (1.481, 71.62), (1.708, 71.522), (1.953, 71.322), (2.168, 71.031), (2.362, 70.542),
+        (2.51, 69.913), (2.868, 69.415), (3.11, 69),
     ]
 )  # fmt: skip
 
@@ -40,7 +52,30 @@ def test_no_long_tip_is_left_at_the_frame() -> None:
 
 
 def test_no_hair_is_left_at_the_frame() -> None:
-    """A strip of a cut that is 0.003 mm wide is none."""
-    hairy = shapely.union(CUT_OFF, shapely.box(99.997, 54.0, 100, 60))
-    left = edge._reached(shapes(hairy), FRAME, limits(0.15, 0.3))
-    assert shapely.bounds(left[0])[3] < 55
+    """A strip of a cut that is 0.003 mm wide is none, and joins no two corners that a cutter leaves.
+
+    The corners of the box are each too small to be seen; on a string they would be taken off together.
+    """
+    for wide in (0.003, 0.005):
+        bead = shapely.union_all([shapely.box(99.0, y, 100, y + 0.9) for y in (50, 53)])
+        hairy = shapely.union(bead, shapely.box(100 - wide, 50, 100, 60))
+        bare = edge._without_hairs(shapes(hairy))
+        assert sorted(shapely.bounds(bare)[:, 3]) == pytest.approx([50.9, 53.9], abs=0.01)
+        left = edge._reached(shapes(hairy), FRAME, limits(0.15, 0.3))
+        assert shapely.area(left) == pytest.approx([0.9, 0.9], abs=0.05)
+        assert shapely.bounds(left)[:, 3].max() < 54
+
+
+def test_a_tip_along_the_grain_is_measured_by_the_land_that_is_asked_there() -> None:
+    """A corner by the land across the grain, it is longer than the land asked in its own direction: it goes."""
+    its = Limits(land_along_mm=0.5, land_across_mm=0.977, cut_mm=0.3, dot_mm=1.0, grain_deg=25.0)
+
+    def long(pieces: geometry.PolygonArray) -> int:
+        land = geometry.parts(shapely.difference(FRAME, shapely.union_all(pieces)))
+        found = narrow_places(geometry.rings(land), its.land_mm, limit_at=its.land_at)
+        return int(np.count_nonzero(found.length > its.land_at(found.direction_deg)))
+
+    assert long(shapes(ON_GRAIN)) == 1
+    left = edge._firm(shapes(ON_GRAIN), shapely.Polygon(), FRAME, its, unfilled=shapely.Polygon())
+    assert long(left) == 0
+    assert shapely.area(left).sum() > 0.8 * ON_GRAIN.area

@@ -108,6 +108,39 @@ def test_holes_are_air_or_marks_as_she_says(gaps, lies) -> None:
     assert (shapely.intersection(white(wall, "fresh", gaps=gaps, patchy=0), window).area > 1) == lies
 
 
+@pytest.mark.parametrize("preset", ["fresh", "deep"])
+def test_the_line_of_snow_between_two_posts_is_no_shelf(preset) -> None:
+    """It departs from the straight line that fits it best by a twentieth of its depth or so, on average."""
+    rail = shapely.union_all([shapely.box(-5, 20, 75, 24), shapely.box(18, -5, 21, 50), shapely.box(49, -5, 52, 50)])
+    x, bent = np.arange(22.5, 47.6, 0.5), []
+    for seed in range(6):
+        cuts = white(rail, preset, seed, patchy=0)
+        depth = np.array([high(cuts, at, 24) for at in x])
+        straight = np.polyval(np.polyfit(x, depth, 1), x)
+        bent.append(np.abs(depth - straight).mean() / depth.mean())
+    assert 0.04 < np.median(bent) < 0.15
+
+
+def test_one_hole_is_air_and_another_beside_it_a_mark() -> None:
+    """Said of areas: one that covers its hole, and a dab in the middle of it; the third is as the motif says."""
+    windows = [shapely.box(x, 20, x + 12, 34) for x in (12, 29, 46)]
+    wall = shapely.difference(shapely.box(8, -5, 62, 45), shapely.union_all(windows))
+    settings = snowload.Settings(gaps="marks", patchy=0, fallen_mm=6.0)
+    for said in ((), ((shapely.box(10, 18, 26, 36), "open"), (shapely.box(34, 26, 36, 28), "open"))):
+        place = Place(area=FACE, shapes=shapes(wall), holes=said)
+        cuts = snowload.grow(settings, place, LIMITS, stream(1, "holes")).cuts
+        lies = [float(shapely.area(shapely.intersection(cuts, its)).sum()) > 0.3 for its in windows]
+        assert lies == ([True, True, False] if said else [False, False, False])
+
+
+def test_a_hole_may_be_guessed_where_all_others_are_air() -> None:
+    window = shapely.box(28, 20, 42, 34)
+    wall = shapely.difference(shapely.box(10, -5, 60, 45), window)
+    place = Place(area=FACE, shapes=shapes(wall), holes=((window, "guess"),))
+    cuts = snowload.grow(snowload.Settings(gaps="open", patchy=0), place, LIMITS, stream(1, "holes")).cuts
+    assert shapely.area(shapely.intersection(cuts, window)).sum() < 0.1, "with wall all round it is a mark"
+
+
 def test_ground_runs_on_past_the_page_whatever_its_width() -> None:
     """Also where the width is no multiple of the grid's step: no end tapers at the page's edge."""
     area = shapely.box(0, 0, 70.07, 60)

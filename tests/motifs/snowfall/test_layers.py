@@ -1,0 +1,90 @@
+"""Far, middle and near snow of one motif: how much of each, and what hides which."""
+
+from __future__ import annotations
+
+import dataclasses
+from functools import cache
+
+import numpy as np
+import pytest
+import shapely
+
+from carvegen.base.errors import InputError
+from carvegen.base.streams import stream
+from carvegen.blocks.from_motif import Ground, block_on
+from carvegen.blocks.job import setups_for
+from carvegen.motifs import snowfall
+from carvegen.motifs.growth import Growth, Place, plain
+from carvegen.motifs.snowfall import falling
+from tests.cases import SHELF, limits
+from tests.robustness.snow import limits_broken
+
+FACE = shapely.box(0, 0, 80, 60)
+POST = shapely.box(30, -1, 50, 50)
+LIMITS = limits(0.5, 0.4)
+
+
+@cache
+def grown(*, hides: bool = False, seed: int = 1, **own) -> Growth:
+    place = Place(area=FACE, frame=FACE, hides=(POST, POST, shapely.Polygon()) if hides else ())
+    return snowfall.grow(snowfall.Settings(**own), place, LIMITS, stream(seed, "layers"))
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_each_layer_turns_as_much_white_as_is_asked_of_it(monkeypatch, seed) -> None:
+    asked = (0.05, 0.02, 0.04)
+    seen = []
+    plainly = falling._white_by_layer
+    monkeypatch.setattr(falling, "_white_by_layer", lambda *its: seen.append(plainly(*its)) or seen[-1])
+    growth = grown.__wrapped__(seed=seed, snow_far=asked[0], snow_middle=asked[1], snow_near=asked[2])
+    assert np.abs(seen[-1] - asked).max() < 0.01
+    assert growth.remark == ""
+    assert shapely.area(growth.cuts).sum() / FACE.area == pytest.approx(sum(asked), abs=0.01)
+    assert np.abs(seen[0] - asked).max() > 0.01, "parts alone don't give it"
+
+
+def test_it_is_told_of_a_layer_that_does_not_come() -> None:
+    """A third of the face in specks far away leaves no land between them."""
+    settings, face = snowfall.Settings(snow_far=0.3, snow_near=0.03, smallest_mm=0.6), shapely.box(0, 0, 36, 26)
+    growth = snowfall.grow(settings, Place(area=face, frame=face), LIMITS, stream(1, "layers"))
+    assert "of the far snow 30% of the face was asked, 1" in growth.remark
+
+
+def test_layers_ask_for_no_more_than_snow_may() -> None:
+    with pytest.raises(InputError, match=r"0\.6 together"):
+        snowfall.Settings(snow_far=0.4, snow_near=0.3)
+
+
+def test_snow_asked_by_layer_falls_the_same_by_what_is_kept_of_it() -> None:
+    """Level and parts as they were solved: the same flakes, whatever window asks."""
+    first = grown(snow_far=0.05, snow_near=0.04)
+    settings = dataclasses.replace(snowfall.Settings(snow_far=0.05, snow_near=0.04), **first.kept)
+    again = snowfall.grow(settings, Place(area=FACE, frame=FACE), LIMITS, stream(1, "layers"))
+    assert [its.wkb for its in again.cuts] == [its.wkb for its in first.cuts]
+
+
+def test_far_flakes_go_behind_what_hides_them_and_near_ones_before_it() -> None:
+    free, hidden = grown(snow=0.12), grown(snow=0.12, hides=True)
+    beside = free.cuts[shapely.distance(free.cuts, POST) > 12]
+    assert set(shapely.to_wkb(shapely.normalize(beside))) <= set(shapely.to_wkb(shapely.normalize(hidden.cuts))), (
+        "what falls elsewhere stays as it is, point by point"
+    )
+    on_post = [shapely.area(shapely.intersection(its.cuts, POST)) for its in (free, hidden)]
+    before = on_post[1][on_post[1] > 1e-3]
+    assert 0 < len(before) < 0.5 * (on_post[0] > 1e-3).sum()
+    assert np.median(before) > 3 * np.median(on_post[0][on_post[0] > 1e-3]), "those before it are the near ones"
+    cut = [float(shapely.intersection(its.boundary, POST.boundary).length) for its in hidden.cuts]
+    assert np.count_nonzero(np.array(cut) > 0.3) >= 2, "far ones are cut off by its edge"
+    near = shapely.STRtree(hidden.cuts).query(hidden.cuts, predicate="dwithin", distance=LIMITS.land_mm - 0.01)
+    assert (near[0] == near[1]).all()
+
+
+@pytest.mark.parametrize("preset", ["flurry", "heavy"])
+def test_limits_hold_where_far_flakes_are_cut_and_near_ones_are_not(preset) -> None:
+    way = setups_for(SHELF, material="linoleum", cutter="v-60", kinds=["hand"])[0]
+    settings = snowfall.Settings(**snowfall.PRESETS[preset])
+    for seed in range(2 if preset == "flurry" else 1):
+        place = Place(area=FACE, frame=FACE, hides=(POST, POST, shapely.Polygon()))
+        growth = plain(snowfall.grow(settings, place, way.limits, stream(seed, "layers")))
+        block = block_on(Ground(name="sky", width_mm=80, height_mm=60), growth.cuts)
+        assert list(limits_broken(way.on(block), f"{preset} {seed}")) == []

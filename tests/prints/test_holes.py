@@ -1,0 +1,86 @@
+"""What holes in the drawing are: said of a layer, or by a mark on one of them."""
+
+from __future__ import annotations
+
+import pytest
+import shapely
+
+from carvegen.base.errors import InputError
+from carvegen.base.streams import stream
+from carvegen.blocks.from_motif import Ground
+from carvegen.blocks.under_snow import loaded_block
+from carvegen.cli.make.marks import Marks
+from carvegen.marking.marks import HoleMark, HoleMeaning
+from carvegen.motifs import snowload
+from carvegen.prints.cut_blocks import cut_blocks, ways_of
+from carvegen.prints.file.print_file import read_print
+from tests.cases import SHELF, limits, shapes, small_print
+
+WINDOWS = [shapely.box(4, 12, 15, 24), shapely.box(17, 12, 28, 24), shapely.box(42, 12, 53, 24)]
+SHED = shapely.difference(shapely.box(2, 0, 30, 26), shapely.union_all(WINDOWS[:2]))
+SVG = """<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" viewBox="0 0 60 40">{}</svg>"""
+#: A frame of slats with two openings, and one beside it with one.
+DRAWING = SVG.format(
+    '<g id="SHED"><path fill-rule="evenodd" d="M2 40V14H30V40Z M4 16H15V28H4Z M17 16H28V28H17Z"/></g>'
+    '<g id="POST"><path fill-rule="evenodd" d="M40 40V14H55V40Z M42 16H53V28H42Z"/></g>'
+)
+SNOW = """
+[[motifs]]
+motif = "snowload"
+on = ["SHED", "POST"]
+settings = { patchy = 0.0, fallen_mm = 6.0, gaps = "marks" }
+"""
+
+
+def bears(folder, said: str = "", marks: str = "") -> list[bool]:
+    """Whether snow lies in each window."""
+    (folder / "drawing.svg").write_text(DRAWING, encoding="utf-8")
+    (folder / "marks.svg").write_text(SVG.format(marks), encoding="utf-8")
+    files = '[artwork]\nfiles = ["drawing.svg"]\n' + ('[marks]\nfiles = ["marks.svg"]\n' if marks else "")
+    path = folder / "print.toml"
+    path.write_text(small_print(files, blocks={"key": ["SHED", "POST"]}, after=said + SNOW), encoding="utf-8")
+    print_ = read_print(path, SHELF)
+    picture, _ = cut_blocks(print_, ways_of(print_, SHELF), say=lambda _: None)
+    return [float(shapely.intersection(picture.bare, its).area) > 0.2 for its in WINDOWS]
+
+
+def layer(name: str, gaps: str) -> str:
+    return f'[[layers]]\nname = "{name}"\ngaps = "{gaps}"\n'
+
+
+def test_holes_of_one_layer_are_air_and_those_of_another_marks(tmp_path) -> None:
+    assert bears(tmp_path) == [False, False, False]
+    assert bears(tmp_path, layer("SHED", "open")) == [True, True, False]
+
+
+def test_a_mark_says_of_one_hole_what_it_is_whatever_is_said_of_its_layer(tmp_path) -> None:
+    dab = '<g id="{}"><rect x="21" y="20" width="3" height="3"/></g>'
+    assert bears(tmp_path, layer("SHED", "open"), dab.format("only drawn")) == [True, False, False]
+    assert bears(tmp_path, layer("POST", "open"), dab.format("open air")) == [False, True, True]
+
+
+@pytest.mark.parametrize(
+    ("said", "fault"),
+    [
+        (layer("SHOD", "open"), "layers[0].name"),
+        (layer("SHED", "ajar"), "must be a known word"),
+        ('[[layers]]\nname = "SHED"\n', "layers[0].shape"),
+    ],
+)
+def test_what_is_said_of_no_layer_or_says_nothing_is_refused(tmp_path, said, fault) -> None:
+    with pytest.raises(InputError) as caught:
+        bears(tmp_path, said)
+    assert fault in str(caught.value)
+
+
+def test_a_command_on_one_block_knows_such_marks_too() -> None:
+    ground = Ground(name="sky", width_mm=60, height_mm=40, grow_from=shapes(SHED))
+    settings = snowload.Settings(patchy=0.0, fallen_mm=6.0, gaps="marks")
+    lies = []
+    for meanings in ((), (HoleMeaning.OPEN_AIR,)):
+        marks = Marks((), tuple(HoleMark(meaning=its, shape=WINDOWS[0]) for its in meanings))
+        marked = marks.on(ground, settings, limits(0.5, 0.4), by="snowload", seed=1)
+        block = loaded_block(marked, settings, limits(0.5, 0.4), stream(1, "holes"), which="both")
+        sills = [shapely.box(4, 12, 15, 18), shapely.box(17, 12, 28, 18)]  # below what hangs into them from above
+        lies.append([float(shapely.area(shapely.intersection(block.cuts, its)).sum()) > 0.2 for its in sills])
+    assert lies == [[False, False], [True, False]]
