@@ -50,6 +50,7 @@ __all__ = [
     "solid",
     "stack",
     "stacked",
+    "star_radii",
     "touching_groups",
     "union",
 ]
@@ -276,9 +277,17 @@ def room_inside(shapes: PolygonArray) -> Floats:
 
     How far off the nearest of the lines through its edges runs, if all leave the centroid on their left.
     """
+    return star_radii(shapes)[0]
+
+
+def star_radii(shapes: PolygonArray) -> tuple[Floats, Floats]:
+    """The radius of a disc about each outline's centroid that sees all of the shape, and of one that holds it; (n,).
+
+    The first is `room_inside`: from everywhere in that disc all of the shape is in sight; 0 where none is known.
+    """
     its = rings(shapes)
     if len(its) == 0:
-        return np.empty(0)
+        return np.empty(0), np.empty(0)
     start, size = its.start[:-1], np.diff(its.start)
     ends = its.edge_ends
     x, y = (side - np.repeat(side[start], size) for side in its.xy.T)  # from a near point: no digits are lost
@@ -288,10 +297,12 @@ def room_inside(shapes: PolygonArray) -> Floats:
     middle_x, middle_y = (np.add.reduceat(side * crossed, start) / area for side in (x + to_x, y + to_y))
     to_x -= x
     to_y -= y
-    away = crossed + np.repeat(middle_y, size) * to_x - np.repeat(middle_x, size) * to_y
+    middle_x, middle_y = np.repeat(middle_x, size), np.repeat(middle_y, size)
+    away = crossed + middle_y * to_x - middle_x * to_y
     away /= np.maximum(np.sqrt(to_x**2 + to_y**2), 1e-12)
     room = np.maximum(np.minimum.reduceat(away, start), 0.0)
-    return np.where(np.bincount(its.owner) == 1, room[~its.hole], 0.0)
+    far = np.sqrt(np.maximum.reduceat((x - middle_x) ** 2 + (y - middle_y) ** 2, start))
+    return np.where(np.bincount(its.owner) == 1, room[~its.hole], 0.0), far[~its.hole]
 
 
 def reversed_rings(given: Rings) -> Rings:
