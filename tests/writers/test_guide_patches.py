@@ -10,6 +10,7 @@ import shapely
 
 from carvegen.blocks.views import View, seen
 from carvegen.toolpaths.motion.timing import by_hand_min
+from carvegen.writers.guide import guide_patches
 from carvegen.writers.guide.guide_patches import PATCH_MM, patches_of
 from carvegen.writers.guide.hand_guide import hand_guide
 from tests.cases import block, box, disc, setup
@@ -54,3 +55,20 @@ def test_a_zone_with_nothing_to_cut_is_not_listed() -> None:
     job = setup("linoleum", "v-60").on(block(disc(10, 70, 2), disc(100, 10, 2), size=(160.0, 80.0)))
     patches = patches_of(job, seen(job, View.PRINT))
     assert [(its.number, its.cuts) for its in patches] == [(1, 1), (2, 1)]
+
+
+def test_numbers_are_left_out_only_where_none_has_room(monkeypatch) -> None:
+    """Every zone measured exactly, as a slow twin: dense flakes, and gaps round the room that a number needs."""
+    rng = np.random.default_rng(8)
+    with_number = 0
+    for gap in (2.0, 2.15, 2.25, 2.6):
+        at = rng.uniform(0, [160, 80], (4000, 2))
+        centres = rng.uniform([4, 4], [156, 76], (4, 2))
+        at = at[(np.hypot(*(at[:, None] - centres[None]).transpose(2, 0, 1)) > gap + 0.2).all(axis=1)]
+        job = setup("linoleum", "v-60").on(block(*[disc(x, y, 0.4) for x, y in at.tolist()], size=(160.0, 80.0)))
+        found = patches_of(job, seen(job, View.PRINT))
+        with monkeypatch.context() as patch:
+            patch.setattr(guide_patches, "_may_have_room", lambda boxes, *_: np.ones(len(boxes), dtype=bool))
+            assert found == patches_of(job, seen(job, View.PRINT))
+        with_number += sum(its.number_at is not None for its in found)
+    assert 3 < with_number < 24
