@@ -53,6 +53,7 @@ __all__ = [
     "star_radii",
     "touching_groups",
     "union",
+    "without_inner",
 ]
 
 Floats: TypeAlias = NDArray[np.float64]
@@ -146,6 +147,23 @@ def intersection(shape: Any, other: Any) -> BaseGeometry:  # noqa: ANN401
 def difference(shape: Any, taken: Any) -> BaseGeometry:  # noqa: ANN401
     """A shape without another as polygons on the grid; geometries, which may hold lines and points."""
     return solid(shapely.difference(solid(shape), solid(taken), grid_size=GRID_MM))
+
+
+def without_inner(shapes: NDArray[np.object_], inner: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Each shape less the inner one beside it; (n,), may hold empty or multi-part geometries.
+
+    Plain polygons that lie one properly inside the other need no overlay: the inner one's outline is a hole.
+    """
+    left = np.empty(len(shapes), dtype=object)
+    ringed = np.ones(len(shapes), dtype=bool)
+    for each_ in (shapes, inner):
+        ringed &= (shapely.get_type_id(each_) == _POLYGON) & (shapely.get_num_interior_rings(each_) == 0)
+        ringed &= ~shapely.is_empty(each_)
+    ringed[ringed] = shapely.contains_properly(shapes[ringed], inner[ringed])
+    holes = shapely.get_exterior_ring(inner[ringed])
+    left[ringed] = shapely.polygons(shapely.get_exterior_ring(shapes[ringed]), holes=holes[:, None])
+    left[~ringed] = shapely.difference(shapes[~ringed], inner[~ringed])
+    return left
 
 
 def union(*shapes: Any) -> BaseGeometry:  # noqa: ANN401

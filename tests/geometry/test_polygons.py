@@ -171,3 +171,19 @@ def test_all_of_a_shape_is_in_sight_from_the_disc_of_its_star_radii(shape) -> No
         eyes = middle + 0.999 * seen * np.column_stack([np.cos(turn), np.sin(turn)])
         views = [shapely.LineString([eye, corner]) for eye in eyes for corner in corners]
         assert shapely.covers(piece.buffer(1e-6), views).all()
+
+
+def test_less_what_lies_inside_as_by_overlay() -> None:
+    """Inside, touching, over the side, beside, in parts, empty, with holes: GEOS' difference is the slow twin."""
+    plate = box(0, 0, 10, 10)
+    inner = [
+        box(2, 2, 3, 3), box(0, 2, 3, 3), box(8, 8, 5, 5), box(20, 0, 1, 1), shapely.Polygon(),
+        shapely.MultiPolygon([box(1, 1, 2, 2), box(6, 6, 2, 2)]), plate, box(2, 2, 3, 3).difference(box(3, 3, 1, 1)),
+    ]  # fmt: skip
+    outer = geometry.polygon_array([plate] * len(inner) + [shapely.Polygon(), plate.difference(box(4, 4, 1, 1))])
+    taken = geometry.polygon_array([*inner, box(2, 2, 3, 3), box(2, 2, 1, 1)])
+    found, twin = geometry.without_inner(outer, taken), shapely.difference(outer, taken)
+    assert shapely.is_valid(found).all()
+    assert (shapely.area(shapely.symmetric_difference(found, twin)) == 0).all()
+    assert shapely.area(found).tolist() == pytest.approx(shapely.area(twin).tolist())
+    assert len(geometry.without_inner(geometry.empty(), geometry.empty())) == 0
