@@ -31,6 +31,7 @@ from carvegen.geometry import coverage as coverage_module
 from carvegen.geometry.coverage import coverage
 from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.settings import PathSettings
+from carvegen.writers import coordinates
 from carvegen.writers.block.block_dxf import machine_dxf
 from carvegen.writers.block.block_png import INK, PAPER, proof_png
 from carvegen.writers.block.block_svg import machine_svg, proof_svg
@@ -483,3 +484,15 @@ def test_the_sheets_picture_takes_as_few_bits_as_its_blocks() -> None:
         assert data[24] == deep
         picture = Image.open(io.BytesIO(data))
         assert (np.asarray(picture.convert("RGB"))[..., 0] == bits).all()
+
+
+def test_coordinates_written_part_by_part_are_those_written_at_once(monkeypatch) -> None:
+    """Lines of all lengths, some of no points, some longer than a part; numbers of unlike length and sign."""
+    rng = np.random.default_rng(2)
+    start = np.concatenate([[0], np.cumsum(rng.choice([0, 1, 3, 40], 60))])
+    xy = rng.uniform(-1, 1, (start[-1], 2)) * 10.0 ** rng.integers(-3, 4, (start[-1], 1))
+    whole = ring_texts(xy, start, before="<", after=">")
+    assert [text.count("<") for text in whole] == np.diff(start).tolist()
+    for few in (1, 7, 50):
+        monkeypatch.setattr(coordinates, "_AT_ONCE", few)
+        assert ring_texts(xy, start, before="<", after=">") == whole
