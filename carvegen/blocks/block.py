@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.blocks.register_marks import Register
-    from carvegen.geometry import Indices, PolygonArray, Rings
+    from carvegen.geometry import Floats, Indices, PolygonArray, Rings
 
 __all__ = ["SIDES_MM", "Block", "check_size", "check_words"]
 
@@ -102,6 +102,11 @@ class Block:
     def cut_tree(self) -> shapely.STRtree:
         """A tree of the cuts."""
         return shapely.STRtree(self.cuts)
+
+    @cached_property
+    def star_radii(self) -> tuple[Floats, Floats]:
+        """`geometry.star_radii` of the cuts, then of the cut-outs."""
+        return geometry.star_radii(np.concatenate([self.cuts, self.cut_outs]))
 
     @property
     def land(self) -> BaseGeometry:

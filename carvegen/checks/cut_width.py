@@ -49,15 +49,16 @@ def _tips(survey: Survey) -> Iterator[Finding]:
     most of what a cut has of an edge.
     """
     limit = survey.job.face_limits.cut_mm
-    pieces, owner = shapely.get_parts(survey.uncut, return_index=True)
-    kept = (shapely.get_dimensions(pieces) == 2) & ~survey.broken[owner]
+    reach = survey.reach
+    pieces, owner = shapely.get_parts(reach.uncut, return_index=True)
+    kept = (shapely.get_dimensions(pieces) == 2) & ~reach.broken[owner]
     pieces, owner = pieces[kept], owner[kept]
-    length = _reach(pieces, survey.reached[owner])
+    length = _reach(pieces, reach.reached[owner])
     told = length > limit + TOLERANCE_MM
     told[told] = shapely.is_empty(geometry.offset(pieces[told], -limit / 2))  # where the cutter fits, it cuts
     pieces, owner, length = pieces[told], owner[told], length[told]
-    walls = np.bincount(owner, weights=2 * length, minlength=len(survey.white))  # a tip has two, each as long
-    share = walls / np.maximum(shapely.length(survey.white), TOLERANCE_MM)
+    walls = np.bincount(owner, weights=2 * length, minlength=len(reach.shapes))  # a tip has two, each as long
+    share = walls / np.maximum(shapely.length(reach.shapes), TOLERANCE_MM)
     width = shapely.area(pieces) / np.maximum(length, limit)
     for k, at in enumerate(_inner_points(pieces)):
         most = bool(share[owner[k]] > _MOST)
@@ -81,10 +82,10 @@ def _of_its_edge(share: float) -> str:
 
 
 def _reach(pieces: PolygonArray, made: PolygonArray) -> Floats:
-    """How far each piece goes on from what is made; mm, (n,)."""
+    """How far each piece goes on from what is made, 0 where only a cutter narrower by a hair passes; mm, (n,)."""
     xy, number = shapely.get_coordinates(pieces, return_index=True)
     far = np.zeros(len(pieces))
-    np.maximum.at(far, number, shapely.distance(geometry.dots(xy), made[number]))
+    np.fmax.at(far, number, shapely.distance(geometry.dots(xy), made[number]))
     return far
 
 

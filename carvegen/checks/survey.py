@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
 import shapely
@@ -12,10 +12,12 @@ from carvegen import geometry
 from carvegen.geometry.narrow import Narrow, Spread, narrow_spread
 
 if TYPE_CHECKING:
-    from carvegen.blocks.job import Job
-    from carvegen.geometry import Floats, Mask, PolygonArray
+    from shapely.geometry.base import BaseGeometry
 
-__all__ = ["TOLERANCE_MM", "Survey"]
+    from carvegen.blocks.job import Job
+    from carvegen.geometry import Floats, Indices, Mask, PolygonArray
+
+__all__ = ["TOLERANCE_MM", "Reach", "Survey"]
 
 #: A place this much too narrow is none: coordinates lie on a grid of 1 µm.
 TOLERANCE_MM = 0.002
@@ -75,46 +77,38 @@ class Survey:
         return np.concatenate([self.job.block.cuts, self.job.block.cut_outs])
 
     @cached_property
-    def shrunk(self) -> PolygonArray:
-        """Where the middle of a round cutter as wide as the smallest cut may go, for each of `white`.
+    def doubtful(self) -> Indices:
+        """Numbers of those of `white` that the round cutter may not cut in one piece, tips short of its width and all.
 
-        GEOS (3.14) now and then loses a shape at one distance and not at the next: what vanishes is tried again,
-        narrower by a hair.
+        Be r the cutter's radius. From everywhere in a disc of the radius c ≥ r all of a shape is in sight, and it
+        reaches d from the disc's middle. Where the cutter fits, it fits on the whole way to that middle: between two
+        discs of the radius r inside, all lies in the shape. So what it cuts is one piece. In the cone from the disc to
+        a place at d it comes as near to that as r d / c - r, which is no more than its width where d ≤ 3 c (plane
+        geometry; own derivation).
         """
-        cut = self.job.face_limits.cut_mm - TOLERANCE_MM
-        shrunk = geometry.offset(self.white, -cut / 2)
-        gone = np.flatnonzero(shapely.is_empty(shrunk))
-        shrunk[gone] = geometry.offset(self.white[gone], -(cut - TOLERANCE_MM / 2) / 2)
-        return shrunk
+        seen, far = self.job.block.star_radii
+        plain = (seen > self.job.face_limits.cut_mm / 2 + TOLERANCE_MM) & (far < _NEAR * seen)
+        return np.flatnonzero(~plain)
 
     @cached_property
-    def reached(self) -> PolygonArray:
-        """What the round cutter makes of each of `white` (its opening by the cutter's disc); may be empty or in parts.
-
-        Its circles are drawn round the disc, not into it: parts of one cut that meet are not taken for two.
-        """
-        half = self.job.face_limits.cut_mm / 2
-        return geometry.offset(self.shrunk, half / np.cos(np.pi / 4 / _SEGMENTS), quad_segs=_SEGMENTS)
+    def reach(self) -> Reach:
+        """What the cutter makes of each of the doubtful ones."""
+        return Reach(self.white[self.doubtful], self.job.face_limits.cut_mm)
 
     @cached_property
     def broken(self) -> Mask:
         """Which of `white` the cutter can't make in one piece; those that a hair's narrower one passes whole can."""
-        broken: Mask = shapely.is_empty(self.shrunk) | (shapely.get_num_geometries(self.reached) > 1)
-        doubtful = np.flatnonzero(broken)
-        hair = geometry.offset(self.white[doubtful], -(self.job.face_limits.cut_mm - 2 * TOLERANCE_MM) / 2)
-        broken[doubtful] = shapely.is_empty(hair) | (shapely.get_num_geometries(hair) > 1)
+        broken = np.zeros(len(self.white), dtype=bool)
+        broken[self.doubtful[self.reach.broken]] = True
         return broken
 
-    @cached_property
-    def uncut(self) -> PolygonArray:
-        """What stays standing of each of `white` because the cutter does not reach it; may be empty shapes."""
-        half = self.job.face_limits.cut_mm / 2
-        beyond = half / np.cos(np.pi / 4 / _SEGMENTS) - (half - TOLERANCE_MM / 2)
-        missed = shapely.area(self.white) - shapely.area(self.reached) + beyond * shapely.length(self.white)
-        missed = missed > _CORNER * half**2
-        left = np.full(len(self.white), shapely.Polygon(), dtype=object)
-        left[missed] = shapely.difference(self.white[missed], self.reached[missed])
-        return left
+    def shrunk(self, number: int) -> BaseGeometry:
+        """Where the middle of the cutter may go in a broken one of `white`."""
+        return cast("BaseGeometry", self.reach.shrunk[np.searchsorted(self.doubtful, number)])
+
+    def reached(self, number: int) -> BaseGeometry:
+        """What it makes of a broken one of `white`."""
+        return cast("BaseGeometry", self.reach.reached[np.searchsorted(self.doubtful, number)])
 
     def _wanted(self, direction_deg: Floats) -> Floats:
         """The narrowest land that lasts, by its direction; a little less, for rounding."""
@@ -122,8 +116,59 @@ class Survey:
         return np.maximum(self.job.face_limits.land_at(direction_deg), foot) - TOLERANCE_MM
 
 
+class Reach:
+    """What a round cutter as wide as the smallest cut makes of shapes."""
+
+    def __init__(self, shapes: PolygonArray, cut_mm: float) -> None:
+        self.shapes = shapes
+        self._cut_mm = cut_mm
+
+    @cached_property
+    def shrunk(self) -> PolygonArray:
+        """Where the middle of a round cutter as wide as the smallest cut may go, for each of the shapes.
+
+        GEOS (3.14) now and then loses a shape at one distance and not at the next: what vanishes is tried again,
+        narrower by a hair.
+        """
+        cut = self._cut_mm - TOLERANCE_MM
+        shrunk = geometry.offset(self.shapes, -cut / 2)
+        gone = np.flatnonzero(shapely.is_empty(shrunk))
+        shrunk[gone] = geometry.offset(self.shapes[gone], -(cut - TOLERANCE_MM / 2) / 2)
+        return shrunk
+
+    @cached_property
+    def reached(self) -> PolygonArray:
+        """What the round cutter makes of each of the shapes (the opening by its disc); may be empty or in parts.
+
+        Its circles are drawn round the disc, not into it: parts of one cut that meet are not taken for two.
+        """
+        half = self._cut_mm / 2
+        return geometry.offset(self.shrunk, half / np.cos(np.pi / 4 / _SEGMENTS), quad_segs=_SEGMENTS)
+
+    @cached_property
+    def broken(self) -> Mask:
+        """Which of the shapes the cutter can't make in one piece; those that a hair's narrower one passes whole can."""
+        broken: Mask = shapely.is_empty(self.shrunk) | (shapely.get_num_geometries(self.reached) > 1)
+        doubtful = np.flatnonzero(broken)
+        hair = geometry.offset(self.shapes[doubtful], -(self._cut_mm - 2 * TOLERANCE_MM) / 2)
+        broken[doubtful] = shapely.is_empty(hair) | (shapely.get_num_geometries(hair) > 1)
+        return broken
+
+    @cached_property
+    def uncut(self) -> PolygonArray:
+        """What stays standing of each of the shapes because the cutter does not reach it; may be empty shapes."""
+        half = self._cut_mm / 2
+        beyond = half / np.cos(np.pi / 4 / _SEGMENTS) - (half - TOLERANCE_MM / 2)
+        missed = shapely.area(self.shapes) - shapely.area(self.reached) + beyond * shapely.length(self.shapes)
+        missed = missed > _CORNER * half**2
+        left = np.full(len(self.shapes), shapely.Polygon(), dtype=object)
+        left[missed] = shapely.difference(self.shapes[missed], self.reached[missed])
+        return left
+
+
 #: A shape is looked at closely where more than so many cutter radii squared stay uncut: four square corners leave
 #: 4 r² (1 - π/4) = 0.86 r².
 _CORNER = 1.0
 
 _SEGMENTS = 8  #: of a quarter of a circle
+_NEAR = 2.999  #: of the disc that sees a shape: no place farther off; a little less than 3, for rounding

@@ -51,8 +51,10 @@ __all__ = [
     "solid",
     "stack",
     "stacked",
+    "star_radii",
     "touching_groups",
     "union",
+    "without_inner",
 ]
 
 Floats: TypeAlias = NDArray[np.float64]
@@ -146,6 +148,23 @@ def intersection(shape: Any, other: Any) -> BaseGeometry:  # noqa: ANN401
 def difference(shape: Any, taken: Any) -> BaseGeometry:  # noqa: ANN401
     """A shape without another as polygons on the grid; geometries, which may hold lines and points."""
     return solid(shapely.difference(solid(shape), solid(taken), grid_size=GRID_MM))
+
+
+def without_inner(shapes: NDArray[np.object_], inner: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Each shape less the inner one beside it; (n,), may hold empty or multi-part geometries.
+
+    Plain polygons that lie one properly inside the other need no overlay: the inner one's outline is a hole.
+    """
+    left = np.empty(len(shapes), dtype=object)
+    ringed = np.ones(len(shapes), dtype=bool)
+    for each_ in (shapes, inner):
+        ringed &= (shapely.get_type_id(each_) == _POLYGON) & (shapely.get_num_interior_rings(each_) == 0)
+        ringed &= ~shapely.is_empty(each_)
+    ringed[ringed] = shapely.contains_properly(shapes[ringed], inner[ringed])
+    holes = shapely.get_exterior_ring(inner[ringed])
+    left[ringed] = shapely.polygons(shapely.get_exterior_ring(shapes[ringed]), holes=holes[:, None])
+    left[~ringed] = shapely.difference(shapes[~ringed], inner[~ringed])
+    return left
 
 
 def union(*shapes: Any) -> BaseGeometry:  # noqa: ANN401
@@ -282,9 +301,17 @@ def room_inside(shapes: PolygonArray) -> Floats:
 
     How far off the nearest of the lines through its edges runs, if all leave the centroid on their left.
     """
+    return star_radii(shapes)[0]
+
+
+def star_radii(shapes: PolygonArray) -> tuple[Floats, Floats]:
+    """The radius of a disc about each outline's centroid that sees all of the shape, and of one that holds it; (n,).
+
+    The first is `room_inside`: from everywhere in that disc all of the shape is in sight; 0 where none is known.
+    """
     its = rings(shapes)
     if len(its) == 0:
-        return np.empty(0)
+        return np.empty(0), np.empty(0)
     start, size = its.start[:-1], np.diff(its.start)
     ends = its.edge_ends
     x, y = (side - np.repeat(side[start], size) for side in its.xy.T)  # from a near point: no digits are lost
@@ -294,10 +321,12 @@ def room_inside(shapes: PolygonArray) -> Floats:
     middle_x, middle_y = (np.add.reduceat(side * crossed, start) / area for side in (x + to_x, y + to_y))
     to_x -= x
     to_y -= y
-    away = crossed + np.repeat(middle_y, size) * to_x - np.repeat(middle_x, size) * to_y
+    middle_x, middle_y = np.repeat(middle_x, size), np.repeat(middle_y, size)
+    away = crossed + middle_y * to_x - middle_x * to_y
     away /= np.maximum(np.sqrt(to_x**2 + to_y**2), 1e-12)
     room = np.maximum(np.minimum.reduceat(away, start), 0.0)
-    return np.where(np.bincount(its.owner) == 1, room[~its.hole], 0.0)
+    far = np.sqrt(np.maximum.reduceat((x - middle_x) ** 2 + (y - middle_y) ** 2, start))
+    return np.where(np.bincount(its.owner) == 1, room[~its.hole], 0.0), far[~its.hole]
 
 
 def reversed_rings(given: Rings) -> Rings:

@@ -9,6 +9,8 @@ import numpy as np
 from carvegen import geometry
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from carvegen.geometry import (
         Floats,
         Indices,
@@ -17,6 +19,8 @@ if TYPE_CHECKING:
     )
 
 __all__ = ["coverage", "ring_coverage"]
+
+_ONE_CUT = 2  #: pieces of an edge that is cut once
 
 
 def coverage(shapes: PolygonArray, size: tuple[int, int]) -> Floats:
@@ -62,16 +66,36 @@ def ring_coverage(found: Rings, size: tuple[int, int]) -> Floats:
 
 
 def _pieces(first: Floats, last: Floats) -> tuple[Floats, Floats]:
-    """Edges cut at every whole x and whole y: the ends of the pieces."""
+    """Edges cut at every whole x and whole y: the ends of the pieces, edge by edge."""
     run = last - first
-    whole = np.arange(len(first), dtype=np.float64)
     along = [_crossings(first[:, axis], run[:, axis]) for axis in (0, 1)]
-    keys = np.sort(np.concatenate([whole, *(edge + share for edge, share in along)]))
-    edge = np.floor(keys).astype(np.int64)
-    share = keys - edge
-    same = np.append(edge[1:] == edge[:-1], False)
-    end = np.where(same, np.append(share[1:], 1.0), 1.0)
-    return first[edge] + share[:, None] * run[edge], first[edge] + end[:, None] * run[edge]
+    (by_x, _), (by_y, _) = along
+    count = np.bincount(by_x, minlength=len(first)) + np.bincount(by_y, minlength=len(first)) + 1
+    begin = np.asarray(np.cumsum(count) - count, dtype=np.int64)
+    edge = np.repeat(np.arange(len(first)), count)
+    share = _cut_shares(along, count, begin, edge)
+    end = np.append(share[1:], 1.0)
+    end[begin[1:] - 1] = 1.0
+    starts, ends = np.empty((len(edge), 2)), np.empty((len(edge), 2))
+    for axis in (0, 1):
+        from_, by = first[:, axis][edge], run[:, axis][edge]
+        starts[:, axis], ends[:, axis] = from_ + share * by, from_ + end * by
+    return starts, ends
+
+
+def _cut_shares(along: Sequence[tuple[Indices, Floats]], count: Indices, begin: Indices, edge: Indices) -> Floats:
+    """How far along its edge each piece begins; only the cuts of edges with several are sorted."""
+    share = np.zeros(len(edge))
+    several = count > _ONE_CUT
+    keys = []
+    for its, at in along:
+        alone, key = ~several[its], its + at
+        share[begin[its[alone]] + 1] = (key - its)[alone]
+        keys.append(key[~alone])
+    inner = several[edge]
+    inner[begin] = False
+    share[inner] = np.sort(np.concatenate(keys)) - edge[inner]
+    return share
 
 
 def _crossings(start: Floats, run: Floats) -> tuple[Indices, Floats]:

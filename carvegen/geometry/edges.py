@@ -12,6 +12,8 @@ import shapely
 from carvegen.geometry import lines
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from carvegen.geometry import (
         Floats,
         Indices,
@@ -20,6 +22,8 @@ if TYPE_CHECKING:
     )
 
 __all__ = ["Edges", "Outline", "counted", "cross", "foot", "unit"]
+
+_MANY = 64  #: points of a ring that is sought through a tree of its own
 
 
 @dataclass(frozen=True)
@@ -67,10 +71,23 @@ class Outline:
         if limit not in self._near:
             near = np.zeros(len(self.rings), dtype=bool)
             loops = np.asarray(shapely.linearrings(self.edges.a, indices=self.edges.ring), dtype=object)
-            i, j = shapely.STRtree(loops).query(loops, predicate="dwithin", distance=limit)
-            near[i[i != j]] = True
+            i, j = self._bounds_near(loops, limit)
+            shapely.prepare(loops[np.diff(self.rings.start) > _MANY])  # of few points all are looked at as fast
+            met = shapely.dwithin(loops[i], loops[j], limit)
+            near[i[met]] = near[j[met]] = True
             self._near[limit] = near
         return self._near[limit]
+
+    def _bounds_near(self, loops: NDArray[np.object_], limit: float) -> tuple[Indices, Indices]:
+        """Pairs of rings, each once, whose bounds come within `limit` of one another; of two the larger ring first."""
+        size, start = np.diff(self.rings.start), self.rings.start[:-1]
+        if not len(size):
+            return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+        low = np.minimum.reduceat(self.rings.xy, start, axis=0) - limit
+        high = np.maximum.reduceat(self.rings.xy, start, axis=0) + limit
+        i, j = shapely.STRtree(loops).query(shapely.box(*low.T, *high.T))
+        larger = (size[i] > size[j]) | ((size[i] == size[j]) & (i < j))
+        return i[larger], j[larger]
 
     @cached_property
     def bends(self) -> Floats:

@@ -2,7 +2,7 @@
 
 Plain ways that would take too long are run on a part and scaled by the number of shapes, which flatters those
 that grow faster than that. ``--quick`` leaves the other sizes and the crowded blocks out; ``--whole`` runs the plain
-land check on the whole block.
+land check on the whole block; ``--base`` times the sample's build and README's command beside an earlier state.
 
 ``python -m tests.bench --paths`` times the toolpaths instead: the laser's of 50,000 flakes, the router's of as many,
 the V's of 2,000 grain lines and a simulated block; or each alone, such as ``python -m tests.bench.laser_paths``.
@@ -13,29 +13,15 @@ from __future__ import annotations
 
 import argparse
 import importlib
+from pathlib import Path
 
 import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.base.streams import stream
 from carvegen.checks import checked
-from tests.bench.table import of_one_size, of_sizes
-from tests.bench.working_size import HEIGHT, WIDTH, block_of, flakes, plain_opening, setup, timed
-
-
-def frost(points: int = 100_000) -> geometry.PolygonArray:
-    """One cut that grows from the lower edge in some hundred bent needles."""
-    rng = stream(7, "bench", "frost")
-    needles = points // 400
-    pitch, share = (WIDTH - 2) / needles, np.linspace(0, 1, 200)
-    walls = []
-    for k in range(needles):
-        half = pitch * 0.33 * (1 - share) + 0.05 + 0.03 * np.sin(40 * share + k)
-        x = 1 + pitch * (k + 0.5 + 0.25 * np.sin(6 * share))
-        y = 3 + rng.uniform(20, HEIGHT - 50) * share
-        walls += [np.column_stack([x - half, y]), np.column_stack([x + half, y])[::-1]]
-    return geometry.polygon_array([shapely.Polygon(np.concatenate([[(0.6, 0.6)], *walls, [(WIDTH - 0.6, 0.6)]]))])
+from tests.bench.table import beside_base, of_one_size, of_sizes
+from tests.bench.working_size import HEIGHT, WIDTH, block_of, flakes, frost, plain_opening, setup, timed
 
 
 def wavy_lines(rows: int = 250, columns: int = 8) -> geometry.PolygonArray:
@@ -75,6 +61,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--quick", action="store_true", help="the first table only")
     parser.add_argument("--whole", action="store_true", help="run the plain land check on the whole block (minutes)")
+    parser.add_argument("--base", type=Path, help="a worktree of an earlier state, to time beside")
     parser.add_argument("--paths", action="store_true", help="time laser, router and V paths instead (minutes)")
     given = parser.parse_args()
     if given.paths:
@@ -83,6 +70,8 @@ def main() -> None:
             importlib.import_module(f"tests.bench.{name}").main()
         return
     of_one_size()
+    if given.base:
+        beside_base(given.base)
     if given.whole:
         whole_plate()
     if not given.quick:

@@ -17,15 +17,23 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+import shapely
+
 from carvegen import geometry
-from carvegen.blocks.job import Job
+from carvegen.base.findings import Report
+from carvegen.blocks.job import Job, setups_for
 from carvegen.checks import checked
+from carvegen.facts.profiles import Library
+from carvegen.toolpaths.paths import Plan
 from carvegen.writers.block.block_dxf import machine_dxf
 from carvegen.writers.block.block_svg import machine_svg
 from tests.bench.working_size import (
     FLAKES,
+    HEIGHT,
+    WIDTH,
     block_of,
     flakes,
+    frost,
     plain_darts,
     plain_dxf,
     plain_opening,
@@ -57,7 +65,7 @@ class Case:
     @cached_property
     def job(self) -> Job:
         """The block with what it is cut from and with."""
-        flakes(setup(), share=0.002)  # what is imported late is imported now
+        _warm()
         self.seconds["grow"], cuts = timed(lambda: flakes(setup(), share=self.share))
         return setup().on(block_of(cuts, share=self.share))
 
@@ -104,6 +112,78 @@ def _documents(job: Job) -> float:
     return seconds * len(job.block.cuts) / len(few)
 
 
+def _proof(job: Job) -> None:
+    from carvegen.writers.block.block_png import proof_png
+    from carvegen.writers.block.block_svg import proof_svg
+    from carvegen.writers.proof.proof_pages import block_sheet
+    from carvegen.writers.proof.proof_sheet import proof_sheet_html
+
+    report = Report(())
+    proof_png(job.block)
+    proof_svg(job.block, report)
+    proof_sheet_html(block_sheet([job], {"hand": report}, {}, []))
+
+
+def _guide(job: Job) -> None:
+    from carvegen.writers.guide.guide_pdf import guide_pdf
+    from carvegen.writers.guide.guide_svg import guide_svg
+    from carvegen.writers.guide.hand_guide import hand_guide
+
+    guide = hand_guide(job, "carbon", Report(()))
+    guide_pdf(guide)
+    guide_svg(guide)
+
+
+def _laser(job: Job) -> None:
+    from carvegen.writers.plan.plan_dxf import plan_dxf
+    from carvegen.writers.plan.plan_png import plan_png
+    from carvegen.writers.plan.plan_svg import plan_svg
+
+    plan = _plan(job, "laser-fine", "laser")
+    for write in (plan_dxf, plan_svg, plan_png):
+        write(plan)
+
+
+def _plan(job: Job, cutter: str, machine: str) -> Plan:
+    from carvegen.toolpaths import plan_for
+    from carvegen.toolpaths.settings import PathSettings
+
+    way = setups_for(Library(), material="maple-end-grain", cutter=cutter, kinds=[machine], depth_mm=0.5)[0]
+    plan = plan_for(way.on(job.block), PathSettings())
+    assert plan is not None
+    return plan
+
+
+def _laser_twin(job: Job) -> float:
+    from tests.bench.laser_paths import plain
+
+    few = job.block.cuts[:_DRAWN]
+    return timed(lambda: plain(few, 0.05))[0] * len(job.block.cuts) / len(few)
+
+
+def _raster_twin(job: Job) -> float:
+    from tests.bench.v_paths import plain_centre_lines
+
+    few = job.block.cuts[:_DRAWN]
+    return timed(lambda: plain_centre_lines(few))[0] * len(job.block.cuts) / len(few)
+
+
+def _large_cuts(job: Job) -> None:
+    """Two cuts of needles, one from below and one from above, with as many points together as two for each flake."""
+    (below,) = frost(max(len(job.block.cuts), 400))
+    low = shapely.transform(below, lambda xy: xy * (1, 0.48))
+    high = shapely.transform(below, lambda xy: (WIDTH, HEIGHT) - xy * (1, 0.48))
+    checked(setup().on(block_of(geometry.polygon_array([low, high]))))
+
+
+def _warm() -> None:
+    """Import what is imported late, and what only a first run takes."""
+    few = setup().on(block_of(flakes(setup(), share=0.002), share=0.002))
+    for stage in STAGES:
+        if stage.work is not None:
+            stage.work(few)
+
+
 STAGES = (
     Stage(name="grow", asked=4, plain=_darts, beside=f"dart throwing, {_DARTS} flakes, scaled"),
     Stage(name="all checks", asked=4, work=checked, plain=_opening, beside="opening of the plate, a tenth, scaled"),
@@ -112,6 +192,17 @@ STAGES = (
         beside=f"svgwrite and ezdxf, {_DRAWN} flakes, scaled",
     ),
     Stage(name="whole case", asked=10, sum_of=("grow", "all checks", "SVG + DXF")),
+    Stage(name="proof png + svg + html", asked=4, work=_proof),
+    Stage(name="guide: make, PDF, SVG", asked=8, work=_guide),
+    Stage(
+        name="laser plan + 3 files", asked=5, work=_laser, plain=_laser_twin,
+        beside=f"inset and nearest next, {_DRAWN} flakes, scaled",
+    ),
+    Stage(
+        name="V plan", asked=18, work=lambda job: _plan(job, "v-30", "router"), plain=_raster_twin,
+        beside=f"rasters of 0.02 mm thinned, axis alone, {_DRAWN} flakes, scaled",
+    ),
+    Stage(name="check of two cuts", asked=8, work=_large_cuts),
 )  # fmt: skip
 
 
@@ -142,6 +233,36 @@ def of_sizes(sizes: Sequence[int] = SIZES, stages: Sequence[Stage] = STAGES) -> 
         row = [its["seconds"][stage.name] for its in found]
         print(f"{stage.name:<22}" + "".join(f"{s:9.2f} s{s / row[0]:6.1f}x" for s in row))
     print(f"{'peak memory':<22}" + "".join(f"{its['memory_gb']:15.2f} GB" for its in found))
+
+
+def beside_base(base: Path) -> None:
+    """Print the sample's build and README's command: CPU seconds here, in an earlier state, and how they compare."""
+    here = Path(__file__).parents[2]
+    landing = str(here / "gallery" / "ferry-landing" / "landing.svg")
+    snowfall = [
+        "snowfall", "--size", "200x150", "--material", "linoleum", "--cutter", "laser-fine", "--seed", "7",
+        "--keep-clear", landing, "--opening", "circle 152 88 16", "--out", "sky",
+    ]  # fmt: skip
+    print(f"\n{'':<22}{'CPU s':>7}{'base':>8}{'share':>7}{'asked':>7}")
+    for name, asked, arguments in (("sample build", 0.5, None), ("README's command", 0.6, snowfall)):
+        own, other = (_command(tree, arguments) for tree in (here, base))
+        print(f"{name:<22}{own:7.1f}{other:8.1f}{own / other:7.2f}{asked:7g}", flush=True)
+
+
+def _command(tree: Path, arguments: Sequence[str] | None) -> float:
+    """CPU seconds of a command of a worktree; none: the build of the sample print."""
+    carvegen = str(tree / ".venv" / "bin" / "carvegen")
+    with tempfile.TemporaryDirectory() as folder:
+
+        def run(*words: str) -> None:
+            subprocess.run([carvegen, *words], cwd=folder, check=True, capture_output=True)
+
+        if arguments is None:
+            run("new", "landing")
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
+        run(*(arguments or ("build", "landing/print.toml", "--out", "built")))
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 
 
 def _measured(size: int, names: Sequence[str]) -> dict[str, Any]:

@@ -57,6 +57,20 @@ def block_of(cuts: geometry.PolygonArray, *, share: float = 1.0) -> Block:
     return Block(name="bench", width_mm=WIDTH * side, height_mm=HEIGHT * side, cuts=cuts)
 
 
+def frost(points: int = 100_000) -> geometry.PolygonArray:
+    """One cut that grows from the lower edge in some hundred bent needles."""
+    rng = stream(7, "bench", "frost")
+    needles = points // 400
+    pitch, share = (WIDTH - 2) / needles, np.linspace(0, 1, 200)
+    walls = []
+    for k in range(needles):
+        half = pitch * 0.33 * (1 - share) + 0.05 + 0.03 * np.sin(40 * share + k)
+        x = 1 + pitch * (k + 0.5 + 0.25 * np.sin(6 * share))
+        y = 3 + rng.uniform(20, HEIGHT - 50) * share
+        walls += [np.column_stack([x - half, y]), np.column_stack([x + half, y])[::-1]]
+    return geometry.polygon_array([shapely.Polygon(np.concatenate([[(0.6, 0.6)], *walls, [(WIDTH - 0.6, 0.6)]]))])
+
+
 def plain_darts(way: Setup, count: int) -> int:
     """Dart throwing: every flake is measured against every one before it."""
     rng = stream(7, "bench", "darts")

@@ -9,8 +9,9 @@ import pytest
 import shapely
 from shapely import affinity
 
+from carvegen import geometry
 from carvegen.base.findings import Severity
-from carvegen.checks import checked
+from carvegen.checks import checked, cut_width
 from carvegen.checks.survey import Survey
 from tests.cases import block, box, disc, setup
 
@@ -308,3 +309,30 @@ def test_narrow_land_is_the_same_whether_slender_land_is_asked_for_or_not(gap, n
     assert [len(its.narrow_lands) for its in surveys] == [narrow, narrow]
     assert [len(its.slender_lands) for its in surveys] == [slender, slender]
     assert surveys[0].narrow_lands.width.tolist() == surveys[1].narrow_lands.width.tolist()
+
+
+def flakes_about(count: int) -> np.ndarray:
+    """Shapes of all roundness: stars, blobs and splinters, with and without dents."""
+    rng = np.random.default_rng(5)
+    shapes = []
+    for k in range(count):
+        corners = int(rng.integers(3, 26))
+        angle = (np.arange(corners) + rng.uniform(0.2, 0.8, corners)) * 2 * np.pi / corners
+        reach = rng.uniform(rng.uniform(0.05, 1), 1, corners) * rng.uniform(0.1, 1.2)
+        xy = reach[:, None] * np.column_stack([np.cos(angle), np.sin(angle) * rng.uniform(0.3, 1)])
+        shapes.append(shapely.Polygon(xy + np.array([3 * (k % 100) + 5, 3 * (k // 100) + 5])))
+    every = geometry.polygon_array(shapes)
+    return every[shapely.is_valid(every)]
+
+
+@pytest.mark.parametrize("cut_mm", [0.1, 0.3, 0.5])
+def test_what_is_not_looked_at_closely_has_nothing_to_tell(cut_mm) -> None:
+    """A slow twin that opens every shape by the cutter finds what the check finds that opens the doubtful ones."""
+    cuts = flakes_about(800)
+    job = setup(cutter="laser-fine", cutter_values={"smallest_cut_mm": cut_mm}).on(block(*cuts, size=(310, 100)))
+    survey, twin = Survey(job), Survey(job)
+    twin.__dict__["doubtful"] = np.arange(len(cuts))
+    assert 0.2 < len(survey.doubtful) / len(cuts) < 0.95
+    assert job.face_limits.cut_mm >= cut_mm
+    assert (survey.broken == twin.broken).all()
+    assert list(cut_width.find(survey)) == list(cut_width.find(twin)) != []

@@ -10,7 +10,8 @@ import pytest
 import shapely
 from shapely import affinity
 
-from carvegen.checks.survey import Survey
+from carvegen import geometry
+from carvegen.checks.survey import Reach
 from carvegen.geometry.necks import necks
 from tests.cases import block, disc, setup
 
@@ -51,12 +52,12 @@ def test_area_left_uncut_in_a_corner(angle, turn) -> None:
     reach = 10 / np.tan(half) if angle < 15 else 12
     wedge = shapely.Polygon([(0, 0), (reach, -reach * np.tan(half)), (reach, reach * np.tan(half))])
     cut = affinity.translate(affinity.rotate(wedge, turn, origin=(0, 0)), 90, 90)
-    uncut = Survey(way.on(block(cut, size=(200, 200)))).uncut[0]
+    uncut = Reach(geometry.polygon_array([cut]), 2 * radius).uncut[0]
     corner = max(shapely.get_parts(uncut), key=lambda part: part.area)
     exact = radius**2 * (1 / np.tan(half) - (np.pi - 2 * half) / 2)
     assert corner.area == pytest.approx(exact, rel=0.02)
     # the cutter stops e = r (1 / sin(A/2) - 1) short of the corner
-    away = shapely.Point(90, 90).distance(Survey(way.on(block(cut, size=(200, 200)))).reached[0])
+    away = shapely.Point(90, 90).distance(Reach(geometry.polygon_array([cut]), 2 * radius).reached[0])
     assert away == pytest.approx(radius * (1 / np.sin(half) - 1), rel=0.01)
 
 
@@ -64,5 +65,5 @@ def test_corner_at_90() -> None:
     """r² (1 - pi/4): 0.2146 mm² at r = 1 mm; four of them are left of a square."""
     way = setup(cutter="flat-1", cutter_values={"smallest_cut_mm": 2.0})
     square = shapely.box(10, 10, 20, 20)
-    reached = Survey(way.on(block(square))).reached[0]
+    reached = Reach(geometry.polygon_array([square]), way.face_limits.cut_mm).reached[0]
     assert square.difference(reached).area / 4 == pytest.approx(0.2146, rel=0.02)

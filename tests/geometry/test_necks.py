@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 import shapely
@@ -10,6 +12,7 @@ from hypothesis import strategies as st
 from shapely import affinity
 
 from carvegen import geometry
+from carvegen.geometry.edges import Outline
 from carvegen.geometry.necks import Necks, necks
 from tests.cases import block, box, disc, shapes
 from tests.laws.twins import narrow_places
@@ -186,3 +189,23 @@ def test_inside_and_outside_are_told_apart(region) -> None:
     """A convex hull has no neck on its outside, whatever lies within."""
     hull = region.convex_hull
     assert len(necks(geometry.reversed_rings(geometry.rings(shapes(hull))), 100.0)) == 0
+
+
+def test_rings_that_come_near_another_as_measured_one_by_one() -> None:
+    """Few points and many, near and far and inside one another; the distance of every pair is the slow twin."""
+    rng = np.random.default_rng(3)
+    discs = [
+        shapely.Point(rng.uniform(0, 40, 2)).buffer(rng.uniform(0.2, 1.5), quad_segs=int(rng.integers(2, 60)))
+        for _ in range(120)
+    ]
+    outlines = geometry.rings(geometry.polygon_array([*discs, shapely.box(-5, -5, 45, 45)]))
+    loops = np.array(
+        [shapely.LinearRing(outlines.xy[a:b]) for a, b in itertools.pairwise(outlines.start)], dtype=object
+    )
+    apart = shapely.distance(loops[:, None], loops[None, :])
+    np.fill_diagonal(apart, np.inf)
+    for limit in (0.05, 0.3, 1.0):
+        near = Outline(outlines).near(limit)
+        assert (near == (apart.min(axis=1) <= limit)).all()
+        assert 0 < near.sum() < len(near)
+    assert len(Outline(geometry.rings(geometry.empty())).near(1.0)) == 0

@@ -155,3 +155,35 @@ def test_room_inside_of_a_box_a_ring_and_a_bent_shape() -> None:
     bent = shapely.Polygon([(0, 0), (9, 0), (9, 1), (1, 1), (1, 9), (0, 9)])
     assert geometry.room_inside(shapes(box(50, 90, 2, 4), HOLED, bent)).tolist() == pytest.approx([1, 0, 0])
     assert len(geometry.room_inside(geometry.empty())) == 0
+
+
+@given(blobs(hole=False))
+def test_all_of_a_shape_is_in_sight_from_the_disc_of_its_star_radii(shape) -> None:
+    """From places on the disc's rim to every corner only the shape lies between; no corner is beyond the far one."""
+    pieces = geometry.parts(shape)
+    for piece, seen, far in zip(pieces, *geometry.star_radii(pieces), strict=True):
+        middle = np.asarray(piece.centroid.coords[0])
+        corners = shapely.get_coordinates(piece)
+        assert np.hypot(*(corners - middle).T).max() == pytest.approx(far)
+        if seen == 0:
+            continue
+        turn = np.linspace(0, 2 * np.pi, 12, endpoint=False)
+        eyes = middle + 0.999 * seen * np.column_stack([np.cos(turn), np.sin(turn)])
+        views = [shapely.LineString([eye, corner]) for eye in eyes for corner in corners]
+        assert shapely.covers(piece.buffer(1e-6), views).all()
+
+
+def test_less_what_lies_inside_as_by_overlay() -> None:
+    """Inside, touching, over the side, beside, in parts, empty, with holes: GEOS' difference is the slow twin."""
+    plate = box(0, 0, 10, 10)
+    inner = [
+        box(2, 2, 3, 3), box(0, 2, 3, 3), box(8, 8, 5, 5), box(20, 0, 1, 1), shapely.Polygon(),
+        shapely.MultiPolygon([box(1, 1, 2, 2), box(6, 6, 2, 2)]), plate, box(2, 2, 3, 3).difference(box(3, 3, 1, 1)),
+    ]  # fmt: skip
+    outer = geometry.polygon_array([plate] * len(inner) + [shapely.Polygon(), plate.difference(box(4, 4, 1, 1))])
+    taken = geometry.polygon_array([*inner, box(2, 2, 3, 3), box(2, 2, 1, 1)])
+    found, twin = geometry.without_inner(outer, taken), shapely.difference(outer, taken)
+    assert shapely.is_valid(found).all()
+    assert (shapely.area(shapely.symmetric_difference(found, twin)) == 0).all()
+    assert shapely.area(found).tolist() == pytest.approx(shapely.area(twin).tolist())
+    assert len(geometry.without_inner(geometry.empty(), geometry.empty())) == 0

@@ -8,8 +8,10 @@ import numpy as np
 import pytest
 import shapely
 
+from carvegen import geometry
 from carvegen.blocks.views import View, seen
 from carvegen.toolpaths.motion.timing import by_hand_min
+from carvegen.writers.guide import guide_patches
 from carvegen.writers.guide.guide_patches import PATCH_MM, patches_of
 from carvegen.writers.guide.hand_guide import hand_guide
 from tests.cases import block, box, disc, setup
@@ -54,3 +56,21 @@ def test_a_zone_with_nothing_to_cut_is_not_listed() -> None:
     job = setup("linoleum", "v-60").on(block(disc(10, 70, 2), disc(100, 10, 2), size=(160.0, 80.0)))
     patches = patches_of(job, seen(job, View.PRINT))
     assert [(its.number, its.cuts) for its in patches] == [(1, 1), (2, 1)]
+
+
+def test_numbers_are_left_out_only_where_none_has_room(monkeypatch) -> None:
+    """Every zone measured exactly, as a slow twin: dense flakes, and gaps round the room that a number needs."""
+    rng = np.random.default_rng(8)
+    numbered, zones = 0, 0
+    for gap in (2.0, 2.15, 2.25, 2.6):
+        centre = rng.uniform([15, 55], [25, 65])
+        at = rng.uniform(0, 80, (4000, 2))
+        at = at[(np.hypot(*(at - centre).T) > gap + 0.1)]
+        flakes = geometry.joined(geometry.polygon_array(shapely.buffer(geometry.dots(at), 0.1, quad_segs=2)))
+        job = setup("linoleum", "v-60").on(block(*flakes, size=(80.0, 80.0)))
+        found = patches_of(job, seen(job, View.PRINT))
+        with monkeypatch.context() as patch:
+            patch.setattr(guide_patches, "_may_have_room", lambda boxes, *_: np.ones(len(boxes), dtype=bool))
+            assert found == patches_of(job, seen(job, View.PRINT))
+        numbered, zones = numbered + sum(its.number_at is not None for its in found), zones + len(found)
+    assert 2 <= numbered < zones / 2

@@ -27,9 +27,11 @@ from carvegen.blocks.register_marks import name_mark
 from carvegen.blocks.views import View, seen
 from carvegen.facts.profiles import Verdict
 from carvegen.facts.safety import deference
+from carvegen.geometry import coverage as coverage_module
 from carvegen.geometry.coverage import coverage
 from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.settings import PathSettings
+from carvegen.writers import coordinates
 from carvegen.writers.block.block_dxf import machine_dxf
 from carvegen.writers.block.block_png import INK, PAPER, proof_png
 from carvegen.writers.block.block_svg import machine_svg, proof_svg
@@ -41,6 +43,7 @@ from carvegen.writers.guide.hand_guide import TEST_WORD, hand_guide
 from carvegen.writers.note.block_note import machine_note
 from carvegen.writers.note.findings_table import findings_lines, findings_table
 from carvegen.writers.pdf.tiles import OVERLAP_MM, plan
+from carvegen.writers.proof import proof_sheet
 from tests import cases
 from tests.readers.landing import (
     HEIGHT,
@@ -446,3 +449,50 @@ def test_many_flakes_all_arrive():
     block = many_flakes(2000)
     named = len(name_mark((300, 200), block.name))
     assert machine_svg(landing_job(block)).count("<path ") == len(block.cuts) + 4 + named + 1
+
+
+@given(st.integers(0, 10_000))
+def test_edges_are_cut_at_the_lines_of_pixels_as_one_by_one(seed) -> None:
+    """Each edge by itself, its cuts sorted, is the slow twin: none, one and many, on the lines and along them."""
+    rng = np.random.default_rng(seed)
+    first, last = rng.uniform(-2, 6, (2, 40, 2))
+    first[::5], last[::7] = np.round(first[::5]), np.round(last[::7])
+    last[::3] = first[::3] + rng.uniform(-0.4, 0.4, (len(first[::3]), 2))
+    starts, ends = coverage_module._pieces(first, last)
+    done = 0
+    for a, b in zip(first, last, strict=True):
+        low, high = np.minimum(a, b), np.maximum(a, b)
+        at = [
+            (whole - a[axis]) / (b[axis] - a[axis])
+            for axis in (0, 1)
+            for whole in np.arange(np.floor(low[axis]) + 1, np.ceil(high[axis]))
+        ]
+        share = np.array([0.0, *sorted(at), 1.0])
+        places = a + share[:, None] * (b - a)
+        count = len(share) - 1
+        assert starts[done : done + count] == pytest.approx(places[:-1], abs=1e-6)
+        assert ends[done : done + count] == pytest.approx(places[1:], abs=1e-6)
+        done += count
+    assert done == len(starts)
+
+
+def test_the_sheets_picture_takes_as_few_bits_as_its_blocks() -> None:
+    """Pixels read back are the blocks' bits, whatever the depth of the file."""
+    for count, deep in ((1, 1), (2, 2), (3, 4), (4, 4), (7, 8)):
+        bits = np.random.default_rng(count).integers(0, 2**count, (20, 31)).astype(np.uint16)
+        data = proof_sheet._png_of(bits, count)
+        assert data[24] == deep
+        picture = Image.open(io.BytesIO(data))
+        assert (np.asarray(picture.convert("RGB"))[..., 0] == bits).all()
+
+
+def test_coordinates_written_part_by_part_are_those_written_at_once(monkeypatch) -> None:
+    """Lines of all lengths, some of no points, some longer than a part; numbers of unlike length and sign."""
+    rng = np.random.default_rng(2)
+    start = np.concatenate([[0], np.cumsum(rng.choice([0, 1, 3, 40], 60))])
+    xy = rng.uniform(-1, 1, (start[-1], 2)) * 10.0 ** rng.integers(-3, 4, (start[-1], 1))
+    whole = ring_texts(xy, start, before="<", after=">")
+    assert [text.count("<") for text in whole] == np.diff(start).tolist()
+    for few in (1, 7, 50):
+        monkeypatch.setattr(coordinates, "_AT_ONCE", few)
+        assert ring_texts(xy, start, before="<", after=">") == whole

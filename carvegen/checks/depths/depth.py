@@ -7,7 +7,6 @@ from collections.abc import Iterator
 import numpy as np
 import shapely
 
-from carvegen import geometry
 from carvegen.base.findings import Finding, Severity
 from carvegen.checks.survey import Survey
 from carvegen.facts import cutting
@@ -48,9 +47,10 @@ def _shallow(survey: Survey) -> Iterator[Finding]:
     # middle: most need no closer look
     included, tip = job.cutter.values["included_deg"], job.cutter.values["tip_mm"]
     width = cutting.v_width_mm(included, tip, _HARDLY_MM, lean_deg=job.lean_deg)
-    doubtful = job.block.cuts[shapely.area(job.block.cuts) < shapely.length(job.block.cuts) * width / 2]
-    room = geometry.room_inside(doubtful)
-    doubtful, room = doubtful[room < width / 2], room[room < width / 2]
+    room = job.block.star_radii[0][: len(job.block.cuts)]
+    doubtful, room = job.block.cuts[room < width / 2], room[room < width / 2]
+    small = shapely.area(doubtful) < shapely.length(doubtful) * width / 2
+    doubtful, room = doubtful[small], room[small]
     empty = shapely.is_empty(shapely.buffer(doubtful, -width / 2, quad_segs=4))
     narrow, room = doubtful[empty], room[empty]
     if len(narrow) == 0:

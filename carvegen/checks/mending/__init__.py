@@ -163,7 +163,7 @@ class _Bench:
     def _mend_cuts(self, survey: Survey) -> None:
         """Widen, round, part or leave out cuts that the cutter can't make."""
         broken = self._movable(np.flatnonzero(survey.broken[: len(self.cuts)]).tolist())
-        reached = {k: shape_edits.opened(self.cuts[k], survey.shrunk[k], self.cut) for k in broken}
+        reached = {k: shape_edits.opened(self.cuts[k], survey.shrunk(k), self.cut) for k in broken}
         widened = self._widened(survey, reached) if self._may_widen else []
         for k, shape in reached.items():
             if self.cuts[k].is_empty:

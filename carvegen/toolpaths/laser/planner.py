@@ -177,7 +177,7 @@ def _filled(job: Job, settings: PathSettings, steps: list[NDArray[np.object_]], 
     if settings.lowered == "contours":
         most = max(1, math.ceil(_shoulder(job, settings)[1] / spacing - _NEAR)) if k < len(steps) else 0
         return _by_owner(*contours(geometry.parts(outer), spacing, most=most))
-    band = geometry.parts(outer if k == len(steps) else shapely.difference(outer, steps[k]))
+    band = geometry.parts(outer if k == len(steps) else geometry.without_inner(outer, steps[k]))
     if settings.lowered == "shapes":
         return _outlines(band, polish=False)  # the operator's own program goes over them line by line
     clean = _outlines(geometry.parts(outer)) if k == 1 else no_paths()

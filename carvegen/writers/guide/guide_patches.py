@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -16,11 +17,13 @@ if TYPE_CHECKING:
 
     from carvegen.blocks.job import Job
     from carvegen.blocks.views import Seen
+    from carvegen.geometry import Floats, Mask, PolygonArray
 
 __all__ = ["PATCH_MM", "Patch", "patch_rows", "patches_of"]
 
 PATCH_MM = 40.0  #: about what a hand cuts without laying the block another way; our own choice
 _ROOM_MM = 2.2  #: radius of land that carries a number
+_PITCH_MM = 0.6  #: of the places where room is sought first
 _CLOSE_MM = 0.3  #: how closely that land is sought
 _TOUCHED_MM2 = 0.01  #: less of a cut in a zone is none
 
@@ -52,10 +55,14 @@ def patches_of(job: Job, shown: Seen) -> tuple[Patch, ...]:
     count = np.bincount(holder[holder >= 0], minlength=len(boxes))
     area, length = (np.zeros(len(boxes)) for _ in range(2))
     k, j = shapely.STRtree(cuts).query(rectangles) if len(cuts) else (np.empty(0, int), np.empty(0, int))
-    pieces = shapely.intersection(cuts[j], rectangles[k])
+    pieces, edges = cuts[j], shapely.boundary(cuts[j])
+    over = ~_inside(pieces, boxes[k])
+    pieces[over] = shapely.intersection(pieces[over], rectangles[k[over]])
+    edges[over] = shapely.intersection(edges[over], rectangles[k[over]])
     np.add.at(area, k, np.where(j < len(shown.to_cut), shapely.area(pieces), 0.0))
-    np.add.at(length, k, shapely.length(shapely.intersection(shapely.boundary(cuts[j]), rectangles[k])))
+    np.add.at(length, k, shapely.length(edges))
     before, gone = shown.cut_before, shapely.STRtree(shown.cut_before)
+    roomy = _may_have_room(boxes, np.concatenate([cuts, before]), shapely.get_coordinates(middles))
     covered = np.zeros(len(boxes))
     np.add.at(covered, k, shapely.area(pieces))
     found: list[Patch] = []
@@ -65,7 +72,7 @@ def patches_of(job: Job, shown: Seen) -> tuple[Patch, ...]:
         found.append(
             Patch(
                 number=len(found) + 1, box=box, cuts=int(count[own]),
-                number_at=_room(rectangles[own], taken),
+                number_at=_room(rectangles[own], taken) if roomy[own] else None,
                 minutes=hand_minutes(float(length[own]), float(area[own]) / 100, job.material),
             )
         )  # fmt: skip
@@ -103,6 +110,42 @@ def _boxes(width_mm: float, height_mm: float) -> np.ndarray:
         for column in (range(columns) if row % 2 == 0 else reversed(range(columns)))
     ]
     return np.array([(x[column], y[row + 1], x[column + 1], y[row]) for row, column in order])
+
+
+def _inside(shapes: PolygonArray, boxes: Floats) -> Mask:
+    """Whether each shape lies within the box beside it; (n,)."""
+    bounds = shapely.bounds(shapes).reshape(-1, 4)
+    return np.asarray((bounds[:, :2] >= boxes[:, :2]).all(axis=1) & (bounds[:, 2:] <= boxes[:, 2:]).all(axis=1))
+
+
+def _may_have_room(boxes: Floats, cuts: PolygonArray, spots: Floats) -> Mask:
+    """In which boxes a number may have room beside these cuts; `spots`: places inside them, looked at first.
+
+    A disc with room for a number has a place of a grid so near to its middle that a disc round that place, smaller by
+    half the grid's diagonal, holds no cut and stays in the box.
+    """
+    from scipy.spatial import cKDTree
+
+    reach = _ROOM_MM - _PITCH_MM / math.sqrt(2)
+    grids = [_grid(box, reach) for box in boxes]
+    grid, owner = np.concatenate(grids), np.repeat(np.arange(len(boxes)), [len(each) for each in grids])
+    if len(spots) and len(grid):
+        far = np.isinf(cKDTree(spots).query(grid, distance_upper_bound=reach)[0])
+        grid, owner = grid[far], owner[far]
+    met = shapely.STRtree(cuts).query(geometry.dots(grid), predicate="dwithin", distance=reach)[0]
+    free = np.ones(len(grid), dtype=bool)
+    free[met] = False
+    return np.bincount(owner[free], minlength=len(boxes)) > 0
+
+
+def _grid(box: Floats, inset: float) -> Floats:
+    """Places `_PITCH_MM` apart or nearer over all of a box that is `inset` off its sides; (n, 2)."""
+    sides = []
+    for low, high in ((box[0], box[2]), (box[1], box[3])):
+        count = max(math.ceil((high - low - 2 * inset) / _PITCH_MM), 0)
+        middle, half = (low + high) / 2, count * _PITCH_MM / 2
+        sides.append(np.linspace(middle - half, middle + half, count + 1))
+    return np.stack(np.meshgrid(*sides), axis=-1).reshape(-1, 2)
 
 
 def _room(rectangle: shapely.Polygon, pieces: np.ndarray) -> tuple[float, float] | None:

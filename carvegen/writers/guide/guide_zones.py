@@ -57,7 +57,9 @@ def zones_of(job: Job, shown: Seen) -> Zones:
     edges = shapely.difference(shapely.difference(cuts, floors), corners)
     floors = _left(geometry.parts(floors), shown)
     return Zones(
-        fine=geometry.snapped(_left(geometry.stack([shown.lowered[~wide], geometry.parts(corners)]), shown)),
+        fine=geometry.stack(
+            [_whole(shown.lowered[~wide], shown), geometry.snapped(_left(geometry.parts(corners), shown))]
+        ),
         edges=geometry.snapped(_left(geometry.parts(edges), shown)),
         floors=geometry.snapped(floors),
         thin=_strokes(job, shown),
@@ -71,6 +73,11 @@ def _left(shapes: PolygonArray, shown: Seen) -> PolygonArray:
     if len(shown.cut_before) == 0:
         return shapes
     return geometry.parts(shapely.difference(shapes, shapely.union_all(shown.cut_before)))
+
+
+def _whole(cuts: PolygonArray, shown: Seen) -> PolygonArray:
+    """What of whole cuts, which lie on the grid already, is not cut yet."""
+    return cuts if len(shown.cut_before) == 0 else geometry.snapped(_left(cuts, shown))
 
 
 def _corners(left: NDArray[np.object_]) -> NDArray[np.object_]:

@@ -107,8 +107,8 @@ class RingRoom:
         """Which cells shapes touch; the first row is the lowest."""
         left, bottom, right, top = self._bounds
         size = (math.ceil((right - left) / _CELL_MM), math.ceil((top - bottom) / _CELL_MM))
-        joined = geometry.parts(shapely.union_all(np.asarray(shapes, dtype=object)))
-        cells = geometry.moved(joined, (-left / _CELL_MM, -bottom / _CELL_MM), scale=1 / _CELL_MM)
+        every = geometry.parts(np.asarray(shapes, dtype=object))  # where they overlap, their shares add up: they touch
+        cells = geometry.moved(every, (-left / _CELL_MM, -bottom / _CELL_MM), scale=1 / _CELL_MM)
         return np.asarray(coverage(cells, size)[::-1] > _CRUMB)
 
 

@@ -109,7 +109,7 @@ def proof_sheet_html(sheet: ProofSheet) -> str:
         "columns": str(bits.shape[1]),
         "rows": str(bits.shape[0]),
         "picture_words": escape(f"Proof of {sheet.title}, {len(sheet.plates)} blocks printed over one another", True),
-        "plates": _base64(_png_of(bits, wide=len(sheet.plates) + len(_pale_bits(sheet)) > 8)),
+        "plates": _base64(_png_of(bits, len(sheet.plates) + len(_pale_bits(sheet)))),
         "facts": json.dumps(facts, separators=(",", ":")).replace("<", "\\u003c"),
         "layers": "".join(_layer_row(plate) for plate in sheet.plates),
         "overlays": _overlays(sheet),
@@ -167,12 +167,19 @@ def _size(sheet: ProofSheet, scale: float) -> tuple[int, int]:
     return max(1, round(sheet.width_mm * scale)), max(1, round(sheet.height_mm * scale))
 
 
-def _png_of(bits: NDArray[np.uint16], *, wide: bool) -> bytes:
-    """Grey: up to eight blocks; `wide`: the first eight in the red channel, the others in the green one."""
+def _png_of(bits: NDArray[np.uint16], count: int) -> bytes:
+    """Grey, with as few bits a pixel as hold so many; more than eight: the others in the green channel."""
     low, high = (bits & 255).astype(np.uint8), (bits >> 8).astype(np.uint8)
-    picture = Image.fromarray(np.dstack([low, high, high])) if wide else Image.fromarray(low)
     out = io.BytesIO()
-    picture.save(out, "PNG", optimize=True)
+    if count > 8:
+        Image.fromarray(np.dstack([low, high, high])).save(out, "PNG")
+    elif count > 4:
+        Image.fromarray(low).save(out, "PNG")
+    else:
+        deep = next(wide for wide in (1, 2, 4) if count <= wide)
+        picture = Image.fromarray(low, "P")
+        picture.putpalette(np.repeat(np.arange(2**deep, dtype=np.uint8), 3).tolist())
+        picture.save(out, "PNG", bits=deep)
     return out.getvalue()
 
 
@@ -231,7 +238,7 @@ def _veil(sheet: ProofSheet, shape: Rings | None, colour: Rgb, share: float, sca
     picture = Image.fromarray(_there(shape, _size(sheet, scale), scale).astype(np.uint8), "P")
     picture.putpalette([*colour, *colour])
     out = io.BytesIO()
-    picture.save(out, "PNG", bits=1, optimize=True, transparency=bytes([0, round(share * 255)]))
+    picture.save(out, "PNG", bits=1, transparency=bytes([0, round(share * 255)]))
     return out.getvalue()
 
 

@@ -1,0 +1,42 @@
+"""Room for rings on the guide: the cells that are taken."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.blocks.block import Block
+from carvegen.blocks.views import View, seen
+from carvegen.geometry.coverage import coverage
+from carvegen.writers.guide import ring_room
+from tests.cases import box, disc, setup
+
+
+def test_cells_that_shapes_touch_as_by_their_union() -> None:
+    """Shapes over one another, beside and inside: the cells of their union are the slow twin."""
+    rng = np.random.default_rng(6)
+    cuts = [disc(x, y, r) for x, y, r in rng.uniform([4, 4, 0.2], [56, 36, 1.5], (40, 3)).tolist()]
+    cuts = list(geometry.joined(geometry.polygon_array([*cuts, box(50, 10, 10, 6)])))
+    shown = seen(
+        setup().on(
+            Block(
+                name="rings",
+                width_mm=60.0,
+                height_mm=40.0,
+                cuts=geometry.polygon_array(cuts),
+                kept=geometry.polygon_array([box(5, 5, 12, 9)]),
+            )
+        ),
+        View.BLOCK,
+    )
+    room = ring_room.RingRoom(shown)
+    cell, (left, bottom, right, top) = ring_room._CELL_MM, room._bounds
+    size = math.ceil((right - left) / cell), math.ceil((top - bottom) / cell)
+    whole = geometry.parts(shapely.union_all(room._shapes))
+    placed = geometry.moved(whole, (-left / cell, -bottom / cell), scale=1 / cell)
+    assert shapely.area(whole).sum() < shapely.area(room._shapes).sum() - 1
+    assert (room._drawn == (coverage(placed, size)[::-1] > ring_room._CRUMB)).all()
+    assert 0.1 < room._drawn.mean() < 0.9
