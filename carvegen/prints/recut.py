@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.artwork.on_plan import Laid
     from carvegen.blocks.comparison import Difference
     from carvegen.marking.marks import Mark
     from carvegen.prints.cut_blocks import Cut
@@ -203,7 +202,8 @@ def cut_further(
 
     Nothing is put back by mending either: what does not stand counts as white. What differs by no more than the
     tolerance is not told (`Standing`) and counts as cut; of a scan it is said how much that is. Where one of the marks
-    asks for that land, it is told by its name. A groove round the picture counts as cut.
+    asks for that land, it is told by its name. So do openings in which nothing stands,
+    and the groove round the picture.
     """
     block = cut.block
     change = difference(block.name, stands, cut.land, tolerance_mm)
@@ -212,12 +212,13 @@ def cut_further(
     missing = geometry.difference(block.face, stands)
     before = geometry.parts(geometry.difference(gone, geometry.union(change.cut)))
     around = geometry.empty() if block.register is None else block.register.lowered
+    through = block.cut_outs[~shapely.intersects(shapely.buffer(block.cut_outs, -tolerance_mm), stands)]
     asked = [mark for mark in marks if mark.is_for(block=block.name) and mark.meaning != Meaning.COMES_OUT]
     notes = (
         *cut.notes, *_unlike(cut.land, land), *_findings(change, asked, cut.white), *_snow(cut, missing),
         *_coarse(cut.land, tolerance_mm), *_hidden(hidden),
     )  # fmt: skip
-    block = replace(block, cuts=geometry.parts(gone), cut_before=geometry.stack([before, around]))
+    block = replace(block, cuts=geometry.parts(gone), cut_before=geometry.stack([before, around, through]))
     return replace(cut, block=block, land=land, white=geometry.union(cut.white, missing), notes=notes)
 
 
@@ -282,5 +283,5 @@ def _findings(change: Difference, marks: Sequence[Mark], white: BaseGeometry) ->
         why = "the snow takes this away, and it still stands" if snow else "this still stands and is to be cut away"
         yield Finding(
             rule="cut-on", kind="snow" if snow else "", severity=Severity.ADVICE, at=(at.x, at.y), measured=piece.area,
-            limit=0.0, unit="mm²", why=why, remedy="cut it, by hand or with the files of this block, which cut it alone",
+            limit=0.0, unit="mm²", why=why, remedy="cut it, by hand or with the files of this block: they cut it alone",
         )  # fmt: skip

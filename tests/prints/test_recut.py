@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 
 import numpy as np
@@ -81,6 +82,23 @@ def test_cuts_may_grow_and_what_is_cut_on_is_said_until_it_is_given_as_cut(copy,
     back = again(capsys, copy, narrower.replace("box 12 0 8 30", "box 12 0 10 30"))[1]
     assert not found(back, "cut-already")  # what was planned but is not known as cut still stands
     assert land(copy, "key").area == pytest.approx(300, rel=0.01)
+
+
+def test_a_new_block_is_made_beside_old_ones_and_nothing_is_asked_of_these(copy, capsys):
+    """A tone block is added to a print of which both blocks are cut: it alone gets something to cut."""
+    tone = (
+        '[[blocks]]\nname = "tone"\nrole = "tone"\nink = "#8a9a6b"\nlayers = ["POST"]\nmaterial = "linoleum"\n'
+        'cutter = "v-60"\n\n'
+    )
+    text = re.sub(r'(name = "(?:sky|key)"\n)', r'\1state = "cut"\n', OPEN)
+    at = text.index('[[blocks]]\nname = "key"')
+    ran, told = again(capsys, copy, text[:at] + tone + text[at:])
+    assert ran.code in (0, 1), ran.err
+    assert land(copy, "tone").area == pytest.approx(300, rel=0.02)
+    assert land(copy, "key").area == pytest.approx(300, rel=0.01)
+    for name in ("sky", "key"):
+        rules = {its["rule"] for its in told["report"]["blocks"][name]}
+        assert not rules & {"cut-on", "cut-already", "cut-snow"}, name
 
 
 def test_marks_on_a_cut_block_ask_and_what_cannot_be_put_back_is_told(copy, capsys):
@@ -375,9 +393,9 @@ def test_a_photograph_is_laid_on_the_blocks_own_drawing(tmp_path):
 
 @pytest.fixture(scope="module")
 def finished(tmp_path_factory):
-    """Her finished print of three inks, the sky under the tone, one piece of the tone block broken off; and its parts.
+    """Her finished print of three inks, one piece of the tone block broken off; and what the tone is.
 
-    The inks are those of the print file, by the model of `carvegen.base.colour`; light, blur and grain are the camera's.
+    The inks are those of the print file, by the model of `carvegen.base.colour`; light, blur and grain a camera's.
     """
     folder = tmp_path_factory.mktemp("finished")
     key = pictures.key()
@@ -427,7 +445,7 @@ def test_the_key_of_a_finished_print_is_told_from_what_lies_under_it(finished):
 
 
 def test_snow_says_what_it_takes_and_what_is_gone_already():
-    """Of 200 mm² under the snow 80 are gone already; 120 still stand and come out; the rest of the picture is let be."""
+    """Of 200 mm² under the snow 80 are gone already, 120 still stand and come out; elsewhere the picture is let be."""
     block = Block(
         name="key", width_mm=60, height_mm=40, cuts=geometry.parts(FACE.difference(shapely.box(12, 0, 22, 10)))
     )
