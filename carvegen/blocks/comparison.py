@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import enum
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,7 +22,18 @@ if TYPE_CHECKING:
     from carvegen.blocks.views import View
     from carvegen.geometry import Floats, PolygonArray
 
-__all__ = ["CUT_FOLDER", "Difference", "Kind", "Spot", "difference", "is_cut", "land_in", "lands_in", "spots"]
+__all__ = [
+    "CUT_FOLDER",
+    "Difference",
+    "Kind",
+    "Spot",
+    "difference",
+    "in_order",
+    "is_cut",
+    "land_in",
+    "lands_in",
+    "spots",
+]
 
 CUT_FOLDER = "cut"  #: folder of a build in which the lands of cut blocks are kept as they were
 _MOST_PLACES = 12
@@ -97,6 +108,7 @@ class Kind(enum.Enum):
 class Spot:
     """One place where a block or its proof differs from the plan; print view, mm."""
 
+    block: str
     kind: Kind
     shape: shapely.Polygon
     width_mm: float  #: diameter of the largest disc in it
@@ -132,11 +144,16 @@ def spots(change: Difference, face: BaseGeometry) -> list[Spot]:
     beside = shapely.dwithin(pieces, planned, _BESIDE_MM)
     found = [
         Spot(
-            kind=kind if kind.stands or near else Kind.UNPLANNED, shape=piece, width_mm=float(wide),
+            block=change.name, kind=kind if kind.stands or near else Kind.UNPLANNED, shape=piece, width_mm=float(wide),
             at=(float(x), float(y)),
         )
         for kind, piece, near, wide, (x, y) in zip(kinds, pieces, beside, width, middle, strict=True)
     ]  # fmt: skip
+    return in_order(found)
+
+
+def in_order(found: Iterable[Spot]) -> list[Spot]:
+    """What can still be done first, then the largest."""
     order = list(Kind)
     return sorted(found, key=lambda its: (order.index(its.kind), -its.shape.area))
 

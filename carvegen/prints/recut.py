@@ -11,10 +11,9 @@ import shapely
 from carvegen import geometry
 from carvegen.artwork import plain_name, read
 from carvegen.artwork.kinds import is_picture
-from carvegen.artwork.on_plan import PoorFitError, lay_file, plan_of, plan_of_inks, read_laid
+from carvegen.artwork.on_plan import PoorFitError, lay_file, plan_of, plan_of_inks, read_inks, read_laid
 from carvegen.artwork.reading import file_and_layer
 from carvegen.artwork.scan import ScanOptions, is_sized, pixels_across, read_scan
-from carvegen.artwork.scan.planes import UNSURE
 from carvegen.base.errors import InputError
 from carvegen.base.findings import Finding, Severity
 from carvegen.blocks.comparison import CUT_FOLDER, difference, land_in
@@ -136,17 +135,14 @@ def _seen(given: Print, k: int, path: Path) -> Standing | None:
     if found is None:
         return None
     shows, laid = found
-    if shows == _ALONE:
+    if shows == _ALONE or block.name not in coats:
         return Standing(
             land=geometry.union(*read_laid(laid, ScanOptions()).layers.values()), tolerance_mm=_PHOTOGRAPH_MM
         )
-    said = ScanOptions(inks=tuple(coats), coats=tuple(coats.values()), paper=given.paper)
-    layers = read_laid(laid, said).layers
-    sure, unsure = (geometry.union(layers.get(name, geometry.empty())) for name in (block.name, UNSURE))
-    hidden = geometry.intersection(own, unsure)
-    return Standing(
-        land=geometry.union(geometry.difference(sure, unsure), hidden), tolerance_mm=_PHOTOGRAPH_MM, hidden=hidden
-    )
+    its = read_inks(laid, coats, given.paper)[block.name]
+    hidden = geometry.intersection(own, its.hidden)
+    land = geometry.union(geometry.difference(its.land, its.hidden), hidden)
+    return Standing(land=land, tolerance_mm=_PHOTOGRAPH_MM, hidden=hidden)
 
 
 def _painted(given: Print) -> dict[str, BaseGeometry]:

@@ -113,8 +113,8 @@ def judged(plan: Plan, seen: Seen, place: Matrix) -> Fit:
     move, alike = _sought(cells, around, reach)
     far, firm = _across(cells, move), _firm(cells)
     return Fit(
-        middle=np.column_stack([x, y]).astype(np.float64) / _PX_PER_MM + side / 2 / _PX_PER_MM, off=far / _PX_PER_MM, firm=firm, alike=alike,
-        drawn=seen_there & (inner.std(axis=(1, 2)) > _DRAWN), cell_mm=side / _PX_PER_MM,
+        middle=np.column_stack([x, y]).astype(np.float64) / _PX_PER_MM + side / 2 / _PX_PER_MM, off=far / _PX_PER_MM,
+        firm=firm, alike=alike, drawn=seen_there & (inner.std(axis=(1, 2)) > _DRAWN), cell_mm=side / _PX_PER_MM,
     )  # fmt: skip
 
 

@@ -6,28 +6,34 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 from PIL import Image
 from scipy import ndimage
 
+from carvegen import geometry
 from carvegen.artwork.on_plan.plan_fit import judged
 from carvegen.artwork.on_plan.plan_place import Plan, Seen, found_place, is_mirrored, resized, scale_of
+from carvegen.artwork.scan.description import ScanOptions
+from carvegen.artwork.scan.inks import hidden_by
 from carvegen.artwork.scan.pixels import Picture
+from carvegen.artwork.scan.planes import UNSURE
 from carvegen.artwork.scan.quad import quads
 from carvegen.artwork.scan.reader import read_straight
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
 
     from carvegen.artwork.drawing import Artwork
     from carvegen.artwork.on_plan.plan_fit import Fit
     from carvegen.artwork.on_plan.plan_place import Matrix, Tone
-    from carvegen.artwork.scan.description import ScanOptions
     from carvegen.artwork.scan.pixels import Bytes
+    from carvegen.base.colour import Ink, Rgb
     from carvegen.geometry import Mask
 
-__all__ = ["Laid", "drawn_tone", "laid_on", "read_laid"]
+__all__ = ["InkSeen", "Laid", "drawn_tone", "laid_on", "read_inks", "read_laid"]
 
 _LOOK_PX, _COLOUR_PX = 2600, 800  #: longer side of the picture that is laid, and of that which gives its inks' colour
 _NEAR_PX = 12  #: what differs within so much is drawn
@@ -35,6 +41,7 @@ _MOST_PX_PER_MM = 12.0  #: of the picture seen straight on: 300 dots per inch
 _RANGE = (0.005, 0.995)
 _MOST_PIXELS = 24_000_000
 _MOST_QUADS = 3
+_BLURRED_MM = 0.3  #: so far beside an ink that hides another nothing is told of that: edges are blurred
 _TILE_MM, _TILE_PX = 4.0, 12  #: of the picture in which land and cut are looked for
 _PURE, _ENOUGH = 0.02, 0.06
 _ALIKE = 1.04  #: cut must be so much lighter than land
@@ -100,6 +107,29 @@ def read_laid(laid: Laid, options: ScanOptions) -> Artwork:
         picture = replace(picture, image=Image.fromarray(tone))
         options = replace(options, even=False, threshold=options.threshold or _PARTING / 255)
     return read_straight(picture, laid.plan.size_mm, options)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class InkSeen:
+    """One ink of a print, as a picture shows it; print view, mm."""
+
+    land: BaseGeometry  #: where it lies
+    hidden: BaseGeometry  #: where that can't be told: another ink hides it, or the colour is unsure
+
+
+def read_inks(laid: Laid, coats: Mapping[str, Ink], paper: Rgb) -> dict[str, InkSeen]:
+    """The inks of a print that lies on its plan, taken apart by their own model; `coats` in printing order."""
+    said = ScanOptions(inks=tuple(coats), coats=tuple(coats.values()), paper=paper)
+    layers = read_laid(laid, said).layers
+    lands = [geometry.union(layers.get(name, geometry.empty())) for name in coats]
+    unsure = geometry.union(layers.get(UNSURE, geometry.empty()))
+    hiding, wide = hidden_by(said.coats, paper), [shapely.buffer(land, _BLURRED_MM) for land in lands]
+    found = {}
+    for k, (name, land) in enumerate(zip(coats, lands, strict=True)):
+        # where an ink hides others these are what is unsure, not the ink itself
+        doubt = geometry.difference(unsure, wide[k]) if any(k in by for by in hiding) else unsure
+        found[name] = InkSeen(land=land, hidden=geometry.union(doubt, *(wide[other] for other in hiding[k])))
+    return found
 
 
 def _parted(tone: Tone, plan: Plan) -> Bytes:
