@@ -47,6 +47,8 @@ _PURE, _ENOUGH = 0.02, 0.06
 _ALIKE = 1.04  #: cut must be so much lighter than land
 _NEARNESS, _CUT = 0.3, (0.4, 2.5)  #: of the step from land to cut, in logarithms
 _BENT = 6
+_STIFF = 1e-3  #: what holds the surface's curvature down where few tiles say it
+_AROUND, _ENOUGH_TILES = 1.5, 12  #: standard deviation of a mean around a tile, in tiles; fewer make no surface
 _WHITEST = 252.0  #: in glare a picture gets no lighter
 _PARTING = 96.0
 
@@ -136,7 +138,9 @@ def _parted(tone: Tone, plan: Plan) -> Bytes:
     """The picture over the tone midway between land and cut there, so that `_PARTING` parts them; 0…255.
 
     What land looks like is taken from where the plan has land, place by place, as a smooth surface: light falls off, a
-    shadow lies over it, wet ink glares. What stands out from the surface is not followed: there it may be cut.
+    shadow lies over it, wet ink glares. What stands out from the surface is not followed: there it may be cut. The
+    surface begins where the picture shows land and cut side by side: where a large area is all cut, or not cut at all,
+    nothing tells the one from the other but the light around it.
     """
     high, wide = tone.shape
     rows, columns = (max(round(side / _TILE_MM), 2) for side in plan.size_mm[::-1])
@@ -147,8 +151,10 @@ def _parted(tone: Tone, plan: Plan) -> Bytes:
     if ratio <= _ALIKE:
         return np.asarray(np.clip(tone, 0, 255), dtype=np.uint8)
     near = _NEARNESS * np.log(ratio)
-    of_land = _surface(*_tiles(np.log(small), land, (rows, columns)), near)
+    on, known = _tiles(np.log(small), land, (rows, columns))
     beside, some = _tiles(np.log(small), cut, (rows, columns))
+    steps = _spread(beside, some) - _spread(on, known)
+    of_land = _surface(on, known, near, first=known & (steps > np.log(ratio) * _CUT[0]))
     rest = beside - of_land
     clear = some & (rest > np.log(ratio) * _CUT[0]) & (rest < np.log(ratio) * _CUT[1])
     of_cut = of_land + _surface(np.where(clear, rest, 0), clear, near)
@@ -164,17 +170,30 @@ def _tiles(values: Tone, mask: Mask, shape: tuple[int, int]) -> tuple[NDArray[np
     return total / np.maximum(weight, 1), weight >= _ENOUGH * _TILE_PX**2
 
 
-def _surface(values: NDArray[np.float64], known: Mask, near: float) -> NDArray[np.float64]:
-    """A smooth surface through the tiles that are known: of second degree, then bent to those that lie near it."""
-    if known.sum() < 12:
+def _spread(values: NDArray[np.float64], known: Mask) -> NDArray[np.float64]:
+    """Means of what is known around each tile; not a number where nothing is."""
+    share = ndimage.gaussian_filter(known.astype(float), _AROUND)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray(np.where(share > 1e-3, ndimage.gaussian_filter(values * known, _AROUND) / share, np.nan))
+
+
+def _surface(
+    values: NDArray[np.float64], known: Mask, near: float, *, first: Mask | None = None
+) -> NDArray[np.float64]:
+    """A smooth surface through the tiles that are known: of second degree, then bent to those that lie near it.
+
+    The former by the tiles of `first` alone, if these are enough.
+    """
+    if known.sum() < _ENOUGH_TILES:
         return np.full(values.shape, float(np.median(values[known])) if known.any() else 0.0)
     y, x = np.mgrid[-1 : 1 : values.shape[0] * 1j, -1 : 1 : values.shape[1] * 1j]
     basis = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1)
-    weight = known.astype(float)
+    plain = first if first is not None and first.sum() >= _ENOUGH_TILES else known
+    weight, stiff = plain.astype(float), np.diag([0.0, 0, 0, 1, 1, 1]) * _STIFF * plain.sum()
     for _ in range(12):
-        root = np.sqrt(weight[known])[:, None]
-        plane = basis @ np.linalg.lstsq(basis[known] * root, values[known] * root[:, 0], rcond=None)[0]
-        weight = known / (1 + ((values - plane) / (near / 2)) ** 2)
+        normal = (basis[plain] * weight[plain][:, None]).T
+        plane = basis @ np.linalg.solve(normal @ basis[plain] + stiff, normal @ values[plain])
+        weight = plain / (1 + ((values - plane) / (near / 2)) ** 2)
     bent = plane
     for _ in range(_BENT):
         close = known & (np.abs(values - bent) < near)

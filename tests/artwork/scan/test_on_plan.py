@@ -145,3 +145,18 @@ def test_corners_are_found_where_cuts_run_to_the_edge():
     there = ProjectiveTransform(true)(PLANS["sky"].corners)
     found = quads(np.asarray(Image.fromarray(seen).convert("L")))
     assert min(np.linalg.norm(its[:, None] - there, axis=2).min(axis=1).max() for its in found) < 6
+
+
+@pytest.mark.parametrize(
+    ("gone", "how"),
+    [
+        (shapely.box(0, 0, 48, 80), {"mirrored": True, "table": (150, 120, 80)}),
+        (shapely.box(0, 0, 120, 35), {"shadow": 0.4}),
+    ],
+)
+def test_land_that_is_cut_away_over_a_large_area_is_not_taken_for_light(gone, how):
+    """Two fifths of the block are cut that should stand: all of it is told, also where a shadow lies beside it."""
+    found, _ = lay("sky", made.painted(SKY.difference(gone)), **how)
+    land = shapely.union_all(read_laid(found, ScanOptions()).shapes)
+    unlike = shapely.symmetric_difference(land, SKY.difference(gone))
+    assert shapely.buffer(unlike, -0.3).area < 1.0
