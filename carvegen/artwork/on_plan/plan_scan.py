@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 __all__ = ["InkSeen", "Laid", "drawn_tone", "laid_on", "read_inks", "read_laid"]
 
 _LOOK_PX, _COLOUR_PX = 2600, 800  #: longer side of the picture that is laid, and of that which gives its inks' colour
+_BUSY_PX, _BUSY, _BUSY_ROOM, _BUSY_SHARE = 400, 0.3, 0.1, 0.5  #: where in a picture something is drawn; our own choice
 _NEAR_PX = 12  #: what differs within so much is drawn
 _MOST_PX_PER_MM = 12.0  #: of the picture seen straight on: 300 dots per inch
 _RANGE = (0.005, 0.995)
@@ -78,6 +79,43 @@ def laid_on(
     px_per_mm
         Of the picture, if it is known.
     """
+    whole = _laid_on(plan, picture, corners, px_per_mm)
+    box = _busy_box(picture) if whole.fit.fault else None
+    if box is None:
+        return whole
+    left, top = box[:2]
+    part = replace(picture, image=picture.image.crop(box))
+    nearer = _laid_on(plan, part, [np.asarray(its) - (left, top) for its in corners], px_per_mm)
+    if nearer.fit.fault:
+        return whole
+    shift = np.array([[1, 0, left], [0, 1, top], [0, 0, 1.0]])
+    return replace(nearer, place=shift @ nearer.place, pictured_px=whole.pictured_px)
+
+
+def _busy_box(picture: Picture) -> tuple[int, int, int, int] | None:
+    """Left, top, right and bottom of what is drawn in a picture, with room about it; None if that is most of it.
+
+    What is small in a picture is looked for in vain in the whole of it: all else counts there, too.
+    """
+    step = max(1, max(picture.width, picture.height) // _BUSY_PX)
+    tone = np.asarray(picture.image.convert("L").reduce(step), dtype=np.float32)
+    steep = ndimage.gaussian_filter(np.hypot(*np.gradient(ndimage.gaussian_filter(tone, 1))), max(tone.shape) / 40)
+    blobs, count = ndimage.label(steep > _BUSY * np.quantile(steep, 0.99))
+    if count == 0:
+        return None
+    largest = 1 + int(np.argmax(ndimage.sum_labels(np.ones_like(tone), blobs, np.arange(1, count + 1))))
+    rows, columns = ndimage.find_objects(blobs)[largest - 1]
+    room = _BUSY_ROOM * max(rows.stop - rows.start, columns.stop - columns.start)
+    left, top = (max(int((its.start - room) * step), 0) for its in (columns, rows))
+    right, bottom = (min(int((columns.stop + room) * step), picture.width),
+                     min(int((rows.stop + room) * step), picture.height))  # fmt: skip
+    small = (right - left) * (bottom - top) < _BUSY_SHARE * picture.width * picture.height
+    return (left, top, right, bottom) if small else None
+
+
+def _laid_on(
+    plan: Plan, picture: Picture, corners: Sequence[NDArray[np.float64]], px_per_mm: float | None
+) -> Laid:  # fmt: skip
     step = max(1, -(-max(picture.width, picture.height) // _LOOK_PX))
     small = picture.image.reduce(step) if step > 1 else picture.image
     seen = Seen(_ranged(drawn_tone(small)))

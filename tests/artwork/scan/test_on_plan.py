@@ -38,6 +38,9 @@ RIGHT = {
         "sky", third_uncut(made.cut_by_hand(made.painted(SKY))),
         {"mirrored": True, "margin": 0.0, "turn": 184.0, "table": (150, 120, 80), "fill": 0.6, "aslant": 0.06},
     ),
+    "small and aslant": (
+        "key", made.cut_by_hand(made.painted(KEY)), {"fill": 0.25, "aslant": 0.12, "table": (150, 120, 80)},
+    ),
     "pale yellow": ("sky", made.cut_by_hand(made.painted(SKY)), {"ink": (250, 236, 160), "paper": (244, 242, 236)}),
     "shadow and a hand": ("sky", made.cut_by_hand(made.painted(SKY)), {"shadow": 0.5, "hand": True, "turn": -6.0}),
 }  # fmt: skip
