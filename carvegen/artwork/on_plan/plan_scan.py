@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -39,6 +40,7 @@ _LOOK_PX, _COLOUR_PX = 2600, 800  #: longer side of the picture that is laid, an
 _BUSY_PX, _BUSY, _BUSY_ROOM, _BUSY_SHARE = 400, 0.3, 0.1, 0.5  #: where in a picture something is drawn; our own choice
 _NEAR_PX = 12  #: what differs within so much is drawn
 _MOST_PX_PER_MM = 12.0  #: of the picture seen straight on: 300 dots per inch
+_FINER = 1.2  #: a picture that has so many pixels more is not read between them any finer
 _RANGE = (0.005, 0.995)
 _MOST_PIXELS = 24_000_000
 _MOST_QUADS = 3
@@ -62,9 +64,15 @@ class Laid:
     fit: Fit
     mirrored: bool
     plan: Plan
-    picture: Picture  #: the plan's face as the picture shows it, unmirrored, in print view
-    px_per_mm: float  #: of that
     pictured_px: tuple[int, int]  #: width and height of the whole picture
+    part: Picture  #: of it what shows the plan
+    part_place: Matrix  #: to that part's pixels
+    px_per_mm: float  #: of `picture`
+
+    @cached_property
+    def picture(self) -> Picture:
+        """The plan's face as the picture shows it, unmirrored, in print view; seen only if it is asked for."""
+        return _straight(self.part, self.plan, self.part_place, self.px_per_mm)
 
 
 def laid_on(
@@ -127,9 +135,10 @@ def _laid_on(
     place = found_place(plan, seen, corners=four, px_per_mm=None if px_per_mm is None else px_per_mm * shrink[0, 0])
     fit = judged(plan, seen, place)
     whole = np.linalg.inv(shrink) @ place
-    scale = _scale(plan, whole)
-    return Laid(whole, fit, is_mirrored(place, plan), plan, _straight(picture, plan, whole, scale), scale,
-                (picture.width, picture.height))  # fmt: skip
+    return Laid(
+        place=whole, fit=fit, mirrored=is_mirrored(place, plan), plan=plan, pictured_px=(picture.width, picture.height),
+        part=picture, part_place=whole, px_per_mm=_scale(plan, whole),
+    )  # fmt: skip
 
 
 def read_laid(laid: Laid, options: ScanOptions) -> Artwork:
@@ -271,10 +280,12 @@ def _scale(plan: Plan, place: Matrix) -> float:
 def _straight(picture: Picture, plan: Plan, place: Matrix, scale: float) -> Picture:
     width, height = (max(round(side * scale), 8) for side in plan.size_mm)
     across, down = plan.size_mm
-    factor = max(1, int(scale_of(place, (across / 2, down / 2)) / scale))
+    finer = scale_of(place, (across / 2, down / 2)) / scale
+    factor = max(1, int(finer))
     image = picture.image.reduce(factor) if factor > 1 else picture.image
     smaller = np.diag([image.width / picture.width, image.height / picture.height, 1.0])
     matrix = smaller @ place @ np.diag([across / width, down / height, 1.0])
     coefficients = tuple((matrix / matrix[2, 2]).ravel()[:8])
-    seen = image.transform((width, height), Image.Transform.PERSPECTIVE, coefficients, Image.Resampling.BICUBIC)
+    between = Image.Resampling.BILINEAR if finer > _FINER * factor else Image.Resampling.BICUBIC
+    seen = image.transform((width, height), Image.Transform.PERSPECTIVE, coefficients, between)
     return replace(picture, image=seen, dpi=None)
