@@ -174,6 +174,9 @@ def _of_prints() -> Iterator[tuple[str, Finding]]:
     cut = Cut(block=gone, land=wanted, white=shapely.box(0, 30, 60, 40))
     for stands, tolerance in ((shapely.box(10, 5, 18, 30), 0.02), (shapely.box(12, 0, 50, 30), 0.2)):
         yield from (("", its) for its in cut_further(cut, stands, tolerance).notes)
+    snowed = Cut(block=gone, land=shapely.box(10, 5, 40, 20), white=shapely.box(10, 20, 40, 30), picture=wanted)
+    hidden = shapely.box(12, 6, 20, 10)
+    yield from (("", its) for its in cut_further(snowed, shapely.box(10, 5, 30, 30), hidden=hidden).notes)
     with tempfile.TemporaryDirectory() as folder:
         yield from (("", its) for its in _of_paper(Path(folder)))
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -84,6 +84,26 @@ class Block:
         if len(self.cut_before) == 0:
             return self.lowered
         return geometry.snapped(geometry.parts(geometry.difference(self.lowered, self.cut_before)))
+
+    def left_to_cut(self, overlap_mm: float = 0.0) -> Block:
+        """The block for a machine that cuts what is not cut yet, and nothing again; itself if nothing is cut.
+
+        Parameters
+        ----------
+        overlap_mm
+            How far new cuts run into old ones beside them, so that no ridge stands between.
+        """
+        if len(self.cut_before) == 0:
+            return self
+        old = shapely.union_all(self.cut_before)
+        new = self.to_cut
+        if overlap_mm and len(new):
+            beside = shapely.intersection(shapely.buffer(shapely.union_all(new), overlap_mm), old)
+            new = geometry.snapped(geometry.joined(geometry.stack([new, geometry.parts(beside)])))
+        shapely.prepare(old)
+        through = self.cut_outs[~shapely.contains(old, shapely.buffer(self.cut_outs, -geometry.GRID_MM))]
+        register = None if self.register is None else replace(self.register, lowered=geometry.empty())
+        return replace(self, cuts=new, cut_outs=through, register=register, fixed=frozenset())
 
     @property
     def standing(self) -> BaseGeometry:

@@ -30,6 +30,7 @@ __all__ = [
     "Spot",
     "difference",
     "face_in",
+    "in_order",
     "is_cut",
     "land_in",
     "lands_in",
@@ -109,6 +110,7 @@ class Kind(enum.Enum):
 class Spot:
     """One place where a block or its proof differs from the plan; print view, mm."""
 
+    block: str
     kind: Kind
     shape: shapely.Polygon
     width_mm: float  #: diameter of the largest disc in it
@@ -144,11 +146,16 @@ def spots(change: Difference, face: BaseGeometry) -> list[Spot]:
     beside = shapely.dwithin(pieces, planned, _BESIDE_MM)
     found = [
         Spot(
-            kind=kind if kind.stands or near else Kind.UNPLANNED, shape=piece, width_mm=float(wide),
+            block=change.name, kind=kind if kind.stands or near else Kind.UNPLANNED, shape=piece, width_mm=float(wide),
             at=(float(x), float(y)),
         )
         for kind, piece, near, wide, (x, y) in zip(kinds, pieces, beside, width, middle, strict=True)
     ]  # fmt: skip
+    return in_order(found)
+
+
+def in_order(found: Iterable[Spot]) -> list[Spot]:
+    """What can still be done first, then the largest."""
     order = list(Kind)
     return sorted(found, key=lambda its: (order.index(its.kind), -its.shape.area))
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import asdict, dataclass, field, fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -52,6 +52,7 @@ __all__ = ["Delivery", "Style", "check_folder", "deliver", "question", "style_of
 _PROOF_PX_PER_MM = 10.0
 _PROOF_PX = 50_000_000  #: pixels in a proof at most: a larger block is shown more coarsely
 
+_OVERLAP_MM = 1.0  #: a router runs so far into old cuts beside new ones, so that no ridge is left; our own choice
 _NOTE = 1000  #: letters of a note, in which names of others may stand
 _MOST_BESIDE = 50_000  #: shapes for which a router that is not the main machine is planned, too
 
@@ -207,7 +208,7 @@ def _plans(jobs: Sequence[Job], style: Style, say: Callable[[str], None]) -> dic
     for job in wanted:
         if job.machine.kind != "hand":
             say(f"planning the paths of the {job.machine.kind}")
-        plan = plan_for(job, style.paths) if style.paths is not None else None
+        plan = _planned(_machined(job), style.paths)
         if plan is not None and style.paths is not None:
             hold(plan, style.paths)
             if style.paths.simulated:
@@ -216,9 +217,25 @@ def _plans(jobs: Sequence[Job], style: Style, say: Callable[[str], None]) -> dic
     return found
 
 
+def _machined(job: Job) -> Job:
+    """The job as a machine does it: of a block that is cut already what is new alone."""
+    if job.machine.kind == "hand" or len(job.block.cut_before) == 0:
+        return job
+    return replace(job, block=job.block.left_to_cut(_OVERLAP_MM if job.machine.kind == "router" else 0.0))
+
+
+def _planned(job: Job, settings: PathSettings | None) -> Plan | None:
+    """The plan of a job; none where nothing is left to cut. A block that is cut already is its own piece."""
+    if settings is None or len(job.block.cut_before) == 0:
+        return plan_for(job, settings) if settings is not None else None
+    if len(job.block.lowered) + len(job.block.cut_outs) == 0:
+        return None
+    return plan_for(job, replace(settings, cut_edge=False))
+
+
 def _write_job(stage: Path, job: Job, report: Report, style: Style, made: tuple[Plan, PlanExtras] | str | None) -> None:
     """The files of one job; `made`: its plan and what comes with it, or why it has none."""
-    folder, guide = stage / job.machine.kind, None
+    job, folder, guide = _machined(job), stage / job.machine.kind, None
     untold = f"\n## No paths\n\n- {made}\n" if isinstance(made, str) else ""
     made = None if isinstance(made, str) else made
     if job.machine.kind == "hand":

@@ -141,13 +141,14 @@ class _Build:
         self.old = read_record(out)
         self.ways = ways_of(given, shelf)
         counters = counter_ways_of(given, shelf, self.ways)
-        lands = {block.name: standing_land(given, k, out) for k, block in enumerate(given.blocks)}
-        stands = {name: land for name, land in lands.items() if land is not None}
+        known = {block.name: standing_land(given, k, out) for k, block in enumerate(given.blocks)}
+        stands = {name: its for name, its in known.items() if its is not None}
         self.cut_inputs = cut_inputs(given, self.ways, stands)
         self.block_inputs = {
             block.name: BlockInputs(
                 setups=self.ways[block.name], counter_setups=counters.get(block.name, ()),
-                style=block_style(given, k, shelf), stands=stands.get(block.name),
+                style=block_style(given, k, shelf),
+                stands=stands[block.name].land if block.name in stands else None,
             )
             for k, block in enumerate(given.blocks)
         }  # fmt: skip

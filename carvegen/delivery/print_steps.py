@@ -25,7 +25,7 @@ from carvegen.prints.bare_paper import mended_print, paper_findings
 from carvegen.prints.cut_blocks import cut_blocks, finding_of
 from carvegen.prints.layers import located
 from carvegen.prints.marked.mark_findings import mark_findings, mended_beside
-from carvegen.prints.recut import KEPT, cut_further, standing_tolerance_mm
+from carvegen.prints.recut import KEPT, cut_further
 from carvegen.writers.whole_print.changed_png import Before, changed_png
 from carvegen.writers.whole_print.embossed_relief import Pressed
 from carvegen.writers.whole_print.print_png import Coat, print_png, rubbing_png, turned_png
@@ -47,6 +47,7 @@ if TYPE_CHECKING:
     from carvegen.prints.cut_blocks import Cut, Ways
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.picture import Picture
+    from carvegen.prints.recut import Standing
     from carvegen.writers.whole_print.print_png import Window
 
 __all__ = [
@@ -67,17 +68,13 @@ class CutInputs:
     given: Print  #: without what no shape depends on
     contents: Mapping[str, str]  #: of every file that it names, as a hash
     setups: Ways
-    stands: Mapping[str, BaseGeometry]  #: what stands of the blocks that are cut already
-    tolerance_mm: Mapping[str, float]  #: how exactly that is known
+    stands: Mapping[str, Standing]  #: what stands of the blocks that are cut already
 
 
-def cut_inputs(given: Print, setups: Ways, stands: Mapping[str, BaseGeometry]) -> CutInputs:
+def cut_inputs(given: Print, setups: Ways, stands: Mapping[str, Standing]) -> CutInputs:
     """What the shapes of a print's blocks are made of."""
     seen = _without_looks(given)
-    return CutInputs(
-        given=seen, contents=contents_of_files(seen, given.path.parent), setups=setups, stands=stands,
-        tolerance_mm={name: standing_tolerance_mm(given, name) for name in stands},
-    )  # fmt: skip
+    return CutInputs(given=seen, contents=contents_of_files(seen, given.path.parent), setups=setups, stands=stands)
 
 
 def _without_looks(given: Print) -> Print:
@@ -112,7 +109,9 @@ def cuts_of(its: CutInputs, *, say: Say) -> tuple[Picture, dict[str, Cut]]:
     """The picture, and the blocks as they are to be made: mended, and with what is to be told of the paper."""
     picture, cuts = cut_blocks(its.given, its.setups, say=say)
     for name, stands in its.stands.items():
-        cuts[name] = cut_further(cuts[name], stands, its.tolerance_mm[name], marks=picture.marks)
+        cuts[name] = cut_further(
+            cuts[name], stands.land, stands.tolerance_mm, marks=picture.marks, hidden=stands.hidden
+        )
     before = {name: cut.land for name, cut in cuts.items()}
     cuts = mended_print(its.given, picture, cuts, its.setups, say=say)
     paper = paper_findings(picture, cuts)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import shapely
@@ -11,7 +11,7 @@ import shapely
 from carvegen import geometry
 from carvegen.artwork import plain_name, read
 from carvegen.artwork.kinds import is_picture
-from carvegen.artwork.on_plan import PoorFitError, lay_file, plan_of, read_laid
+from carvegen.artwork.on_plan import PoorFitError, lay_file, plan_of, plan_of_inks, read_inks, read_laid
 from carvegen.artwork.reading import file_and_layer
 from carvegen.artwork.scan import ScanOptions, is_sized, pixels_across, read_scan
 from carvegen.base.errors import InputError
@@ -28,13 +28,12 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.artwork.on_plan import Laid
     from carvegen.blocks.comparison import Difference
     from carvegen.marking.marks import Mark
     from carvegen.prints.cut_blocks import Cut
     from carvegen.prints.file.print_file import Print
 
-__all__ = ["KEPT", "cut_further", "standing_land", "standing_tolerance_mm"]
+__all__ = ["KEPT", "Standing", "cut_further", "standing_land"]
 
 KEPT = CUT_FOLDER
 _TOLERANCE_MM = 0.02
@@ -42,12 +41,15 @@ _SCAN_PIXELS = 2.0  #: a scan's outline lies within a pixel, and so does the fac
 _PHOTOGRAPH_MM = 0.3  #: as `carvegen compare` takes it; our own choice
 _SAME_SHAPE = 0.01
 _MOST = 40
+_ALONE, _PRINT = "the block", "the print"  #: what a picture of a block may show
+_MOSTLY = 0.5  #: of a piece lies in the snow
+_LEAST_MM2 = 1.0  #: less is not worth a word
 _SAME_PAGE_MM = 1.0  #: a page that differs from the face by no more shows it
 #: Layers by which a drawing is told for one of a block's cuts, as every written file is; any other shows what stands.
 _OF_CUTS = frozenset(map(plain_name, (BLOCK_EDGE, CUT_AREA, CUT_OUT)))
 _ASKED = (
     "this would have to print, but the block is cut there and nothing can be put back",
-    'change the drawing back here, or cut a new block: state = "open"',
+    'let the old picture be here: change the drawing back, or cut a new block: state = "open"',
 )  #: why what does not stand is told, and what helps
 _MARKED = (
     "asks for land here, but the block is cut there and nothing can be put back",
@@ -59,7 +61,16 @@ _HINT = (
 )
 
 
-def standing_land(given: Print, k: int, out: Path) -> BaseGeometry | None:
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Standing:
+    """What stands of a block that is cut, as far as it is known."""
+
+    land: BaseGeometry
+    tolerance_mm: float = _TOLERANCE_MM  #: outlines that lie no farther apart are the same
+    hidden: BaseGeometry = field(default_factory=shapely.Polygon)  #: of its picture what other inks hide in a print
+
+
+def standing_land(given: Print, k: int, out: Path) -> Standing | None:
     """What stands of block k, if it is cut: by its own file, as it was kept, or as it was built last; None if open.
 
     Raises
@@ -80,34 +91,28 @@ def standing_land(given: Print, k: int, out: Path) -> BaseGeometry | None:
             hint='give its land: cut_land = "scan.png", or build once with state = "open" as it was cut',
         )  # fmt: skip
     try:
-        laid = _laid(given, k, there)
-        seen = _land(given, there) if laid is None else geometry.union(*read_laid(laid, ScanOptions()).layers.values())
-        land = geometry.intersection(seen, geometry.box(given.width_mm, given.height_mm))
+        found = _seen(given, k, there) or Standing(land=_land(given, there), tolerance_mm=_fineness_mm(given, there))
+        land = geometry.intersection(found.land, geometry.box(given.width_mm, given.height_mm))
         if shapely.is_empty(land):
             raise InputError("shows nothing that stands on the block", where=str(there), hint=_HINT)
     except InputError as error:
         raise error.named(str).within(given.place(f"blocks[{k}].cut_land")) from None
-    return land
+    return replace(found, land=land)
 
 
-def standing_tolerance_mm(given: Print, name: str) -> float:
-    """How near two outlines are the same by what is given as a cut block's land.
-
-    In a scan of the face two of its pixels; in a photograph that is laid on the drawing what hands and lenses leave.
-    """
-    k = next(k for k, block in enumerate(given.blocks) if block.name == name)
-    path = given.path.parent / given.blocks[k].cut_land
-    if not given.blocks[k].cut_land or not file_and_layer(path)[0].is_file() or not is_picture(path):
+def _fineness_mm(given: Print, path: Path) -> float:
+    """How near two outlines are the same by a file: in a scan of the face two of its pixels."""
+    if not is_picture(path):
         return _TOLERANCE_MM
-    if _laid(given, k, path) is not None:
-        return _PHOTOGRAPH_MM
     return max(_TOLERANCE_MM, _SCAN_PIXELS * max(given.width_mm, given.height_mm) / pixels_across(path))
 
 
-def _laid(given: Print, k: int, path: Path) -> Laid | None:
-    """A photograph or scan of a block, or of a print of it alone, laid on the block's own drawing, without the snow.
+def _seen(given: Print, k: int, path: Path) -> Standing | None:
+    """What a photograph or scan shows of block k, laid on the drawing without the snow.
 
-    None if it is no picture, or too little is drawn to tell its place: then the picture's page is the face.
+    It may show the block itself, a print of it alone, or a finished print, which is taken apart by the print's inks;
+    what inks that hide leave unsure there is taken as it is drawn. None if it is no picture, or too little is drawn to
+    tell its place: then the picture's page is the face.
 
     Raises
     ------
@@ -117,19 +122,43 @@ def _laid(given: Print, k: int, path: Path) -> Laid | None:
     block = given.blocks[k]
     if not block.inked or not is_picture(path):
         return None
-    layers, named = drawing_of(given).layers, set(map(plain_name, block.layers))
-    plate = Plate(
-        name=block.name, layers=frozenset(its.name for its in layers if plain_name(its.name) in named), lightness=0.0,
-        land_mm=1.0, cut_mm=1.0, ground=block.role == "background", under_all=block.role == "ground",
-    )  # fmt: skip
-    size = given.width_mm, given.height_mm
+    size, lands = (given.width_mm, given.height_mm), _painted(given)
+    coats = {its.name: its.ink for its in given.blocks if its.inked and its.ink is not None}
+    own = lands[block.name]
+    plans = {_ALONE: plan_of(own, size)} | ({_PRINT: plan_of_inks(lands, coats, given.paper, size)} if coats else {})
     try:
-        found = lay_file(path, {block.name: plan_of(painted(geometry.box(*size), layers, plate), size)})
+        found = lay_file(path, plans)
     except PoorFitError as error:
         if _is_page(given, error.laid.pictured_px):
             return None
         raise
-    return None if found is None else found[1]
+    if found is None:
+        return None
+    shows, laid = found
+    if shows == _ALONE or block.name not in coats:
+        return Standing(
+            land=geometry.union(*read_laid(laid, ScanOptions()).layers.values()), tolerance_mm=_PHOTOGRAPH_MM
+        )
+    its = read_inks(laid, coats, given.paper)[block.name]
+    hidden = geometry.intersection(own, its.hidden)
+    land = geometry.union(geometry.difference(its.land, its.hidden), hidden)
+    return Standing(land=land, tolerance_mm=_PHOTOGRAPH_MM, hidden=hidden)
+
+
+def _painted(given: Print) -> dict[str, BaseGeometry]:
+    """What each block that prints ink has of the drawing, without snow, by name."""
+    layers, face = drawing_of(given).layers, geometry.box(given.width_mm, given.height_mm)
+    found = {}
+    for block in given.blocks:
+        if block.inked:
+            named = set(map(plain_name, block.layers))
+            on = frozenset(its.name for its in layers if plain_name(its.name) in named)
+            plate = Plate(
+                name=block.name, layers=on, lightness=0.0, land_mm=1.0, cut_mm=1.0, ground=block.role == "background",
+                under_all=block.role == "ground",
+            )  # fmt: skip
+            found[block.name] = painted(face, layers, plate)
+    return found
 
 
 def _is_page(given: Print, size_px: tuple[int, int]) -> bool:
@@ -162,24 +191,54 @@ def _land(given: Print, path: Path) -> BaseGeometry:
 
 
 def cut_further(
-    cut: Cut, stands: BaseGeometry, tolerance_mm: float = _TOLERANCE_MM, *, marks: Sequence[Mark] = ()
-) -> Cut:
+    cut: Cut, stands: BaseGeometry, tolerance_mm: float = _TOLERANCE_MM, *, marks: Sequence[Mark] = (),
+    hidden: BaseGeometry | None = None,
+) -> Cut:  # fmt: skip
     """The block as it can still be made: what stands of it and is wanted; land that would have to come back is told.
 
     Nothing is put back by mending either: what does not stand counts as white. What differs by no more than the
-    tolerance is not told (`standing_tolerance_mm`) and counts as cut; of a scan it is said how much that is. Where one
-    of the marks asks for that land, it is told by its name.
+    tolerance is not told (`Standing`) and counts as cut; of a scan it is said how much that is. Where one of the marks
+    asks for that land, it is told by its name. So do openings in which nothing stands,
+    and the groove round the picture.
     """
     block = cut.block
     change = difference(block.name, stands, cut.land, tolerance_mm)
     land = geometry.intersection(cut.land, stands)
     gone = geometry.difference(block.face, geometry.union(land, block.cut_outs))
-    white = geometry.union(cut.white, geometry.difference(block.face, stands))
-    before = geometry.difference(gone, geometry.union(change.cut))
+    missing = geometry.difference(block.face, stands)
+    before = geometry.parts(geometry.difference(gone, geometry.union(change.cut)))
+    around = geometry.empty() if block.register is None else block.register.lowered
+    through = block.cut_outs[~shapely.intersects(shapely.buffer(block.cut_outs, -tolerance_mm), stands)]
     asked = [mark for mark in marks if mark.is_for(block=block.name) and mark.meaning != Meaning.COMES_OUT]
-    notes = (*cut.notes, *_unlike(cut.land, land), *_findings(change, asked), *_coarse(cut.land, tolerance_mm))
-    block = replace(block, cuts=geometry.parts(gone), cut_before=geometry.parts(before))
-    return replace(cut, block=block, land=land, white=white, notes=notes)
+    notes = (
+        *cut.notes, *_unlike(cut.land, land), *_findings(change, asked, cut.white), *_snow(cut, missing),
+        *_coarse(cut.land, tolerance_mm), *_hidden(hidden),
+    )  # fmt: skip
+    block = replace(block, cuts=geometry.parts(gone), cut_before=geometry.stack([before, around, through]))
+    return replace(cut, block=block, land=land, white=geometry.union(cut.white, missing), notes=notes)
+
+
+def _snow(cut: Cut, missing: BaseGeometry) -> Iterator[Finding]:
+    """How much of what the snow would take of the block's picture is gone already."""
+    taken = geometry.intersection(cut.white, cut.picture)
+    gone = geometry.intersection(taken, missing)
+    if gone.area >= _LEAST_MM2:
+        yield Finding(
+            rule="cut-snow", severity=Severity.ADVICE, at=None, measured=gone.area, limit=taken.area, unit="mm²",
+            why="so much of what the snow covers of this block's picture is cut already: there it takes nothing away",
+            remedy="nothing is to be cut there; where what was cut shows beside the snow, let the old picture be",
+        )  # fmt: skip
+
+
+def _hidden(hidden: BaseGeometry | None) -> Iterator[Finding]:
+    """That part of the block could not be seen in a print."""
+    if hidden is not None and hidden.area >= _LEAST_MM2:
+        at = shapely.point_on_surface(hidden)
+        yield Finding(
+            rule="cut-hidden", severity=Severity.ADVICE, at=(at.x, at.y), measured=hidden.area, limit=0.0, unit="mm²",
+            why="in the picture of the print other inks hide what this block prints there: it is taken as it is drawn",
+            remedy="look at the block there, or give a photograph of the block itself or of a print of it alone",
+        )  # fmt: skip
 
 
 def _unlike(wanted: BaseGeometry, left: BaseGeometry) -> Iterator[Finding]:
@@ -198,12 +257,12 @@ def _coarse(wanted: BaseGeometry, tolerance_mm: float) -> Iterator[Finding]:
     if tolerance_mm > _TOLERANCE_MM and not shapely.is_empty(wanted):
         yield Finding(
             rule="cut-scan", severity=Severity.ADVICE, at=None, measured=tolerance_mm, limit=_TOLERANCE_MM, unit="mm",
-            why=f"differences below {tolerance_mm:.2f} mm, two of the scan's pixels, are taken for noise",
+            why=f"differences below {tolerance_mm:.2f} mm, what the picture can tell, are taken for noise",
             remedy="scan the block finer where fine lines count, 600 dots per inch or more",
         )  # fmt: skip
 
 
-def _findings(change: Difference, marks: Sequence[Mark]) -> Iterator[Finding]:
+def _findings(change: Difference, marks: Sequence[Mark], white: BaseGeometry) -> Iterator[Finding]:
     for piece in sorted(change.land, key=lambda its: -its.area)[:_MOST]:
         mark = max(marks, key=lambda its: piece.intersection(its.shape).area, default=None)
         own = piece if mark is None else geometry.solid(piece.intersection(mark.shape))
@@ -216,8 +275,9 @@ def _findings(change: Difference, marks: Sequence[Mark]) -> Iterator[Finding]:
         )  # fmt: skip
     for piece in sorted(change.cut, key=lambda its: -its.area)[:_MOST]:
         at = shapely.point_on_surface(piece)
+        snow = geometry.intersection(piece, white).area > _MOSTLY * piece.area
+        why = "the snow takes this away, and it still stands" if snow else "this still stands and is to be cut away"
         yield Finding(
-            rule="cut-on", severity=Severity.ADVICE, at=(at.x, at.y), measured=piece.area, limit=0.0, unit="mm²",
-            why="this still stands and is to be cut away",
-            remedy="cut it, by hand or with the files of this block, which show all of its cuts, old and new",
+            rule="cut-on", kind="snow" if snow else "", severity=Severity.ADVICE, at=(at.x, at.y), measured=piece.area,
+            limit=0.0, unit="mm²", why=why, remedy="cut it, by hand or with the files of this block: they cut it alone",
         )  # fmt: skip

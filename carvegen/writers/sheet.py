@@ -103,7 +103,10 @@ def _depth_words(job: Job) -> str:
 
 def layers_of(shown: Seen) -> tuple[str, ...]:
     """The layers of a machine file of this block, in the order in which they are worked."""
-    return machine_layers(free=len(shown.free) > 0, stops=len(shown.stops) > 0, waste=shown.waste_mm > 0)
+    return machine_layers(
+        free=len(shown.free) > 0, stops=len(shown.stops) > 0, waste=shown.waste_mm > 0,
+        before=len(shown.cut_before) > 0,
+    )  # fmt: skip
 
 
 def _board_words(job: Job, shown: Seen) -> tuple[str, ...]:

@@ -9,7 +9,9 @@ import pypdf
 import pytest
 import shapely
 from PIL import Image
+from scipy.ndimage import gaussian_filter
 
+from carvegen.base.colour import Ink, overprinted, rgb, screen
 from carvegen.blocks.comparison import Kind, difference, spots
 from tests.artwork.scan import on_plan_pictures as made
 from tests.cli.running import run
@@ -147,3 +149,50 @@ def test_each_kind_is_told(kind):
     assert only.kind is kind
     assert only.kind.stands is (kind in (Kind.TO_CUT, Kind.NARROWER))
     assert np.isclose(only.width_mm, {Kind.TO_CUT: 3, Kind.TOO_MUCH: 7, Kind.UNPLANNED: 1}.get(kind, 0.8), atol=0.12)
+
+
+#: A print in three inks, the sky under all: what is planned, and what was made: the sky lacks a cut, the tone has one.
+INKS = {"sky": ("#a9bfcb", 0.2), "tone": ("#c98f5a", 0.1), "key": ("#1f2b3d", 0.7)}
+HOLE, SLIP = shapely.box(96, 55, 106, 62), shapely.box(20, 4, 26, 9)
+PRINTED = {"sky": PLANNED.difference(HOLE), "tone": shapely.box(0, 0, 120, 18), "key": made.key()}
+AS_MADE = PRINTED | {"sky": shapely.union(PRINTED["sky"], HOLE), "tone": PRINTED["tone"].difference(SLIP)}
+
+
+@pytest.fixture
+def three(tmp_path, own_folder):
+    """A build of three blocks, and a photograph of a print of what was made, by the inks' own model."""
+    for name, land in PRINTED.items():
+        (own_folder / "three" / "lands").mkdir(parents=True, exist_ok=True)
+        (own_folder / "three" / "lands" / f"{name}.wkb").write_bytes(shapely.to_wkb(land))
+    covers = {name: np.pad(made.painted(land, 5.0), 30) for name, land in AS_MADE.items()}
+    coats = [(Ink(colour=rgb(colour), opacity=by), covers[name]) for name, (colour, by) in INKS.items()]
+    seen = gaussian_filter(screen(overprinted(rgb("#fbfaf6"), coats)), (0.8, 0.8, 0))
+    seen = np.clip(seen + 2 * np.random.default_rng(3).normal(size=seen.shape), 0, 255).astype(np.uint8)
+    Image.fromarray(seen).rotate(2, Image.Resampling.BICUBIC, fillcolor=(250, 249, 244)).save("print.jpg", quality=92)
+    return own_folder / "three"
+
+
+SAID = ", ".join(f"{name}={colour} {by}" for name, (colour, by) in INKS.items())
+
+
+def test_a_print_in_several_inks_is_told_block_by_block(three, capsys):
+    """What can still be cut comes first, on whichever block; what inks hide is not told; a sheet for each block."""
+    ran = run(capsys, "compare", three, "print.jpg", "--inks", SAID, "--sheet", "cut.pdf", "--json")
+    told = json.loads(ran.out)
+    assert ran.code == 1, ran.err
+    places = {its["block"]: its["places"] for its in told["blocks"]}
+    (still,), (gone,) = places["sky"], places["tone"]
+    assert (still["kind"], gone["kind"]) == ("still to cut", "cut where the plan cuts nothing")
+    assert still["at_mm"] == pytest.approx([101, 58.5], abs=1.6)
+    assert gone["at_mm"] == pytest.approx([23, 6.5], abs=1)
+    assert not places["key"]
+    assert sorted(path.name for path in three.parent.glob("cut*.pdf")) == ["cut-key.pdf", "cut-sky.pdf", "cut-tone.pdf"]
+    words = run(capsys, "compare", three, "print.jpg", "--inks", SAID).out
+    assert words.index("1: sky, ") < words.index("2: tone, ")
+    assert "key: as planned" in words
+
+
+def test_inks_without_colours_are_refused_where_a_print_is_compared(three, capsys):
+    ran = run(capsys, "compare", three, "print.jpg", "--inks", "3")
+    assert ran.code == 2
+    assert "--print PRINT.toml" in ran.err

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 
 import numpy as np
@@ -11,14 +12,16 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image, ImageDraw, ImageFilter
+from scipy.ndimage import gaussian_filter
 from shapely import affinity
 
 from carvegen import geometry
+from carvegen.base.colour import Ink, overprinted, rgb, screen
 from carvegen.base.errors import InputError
 from carvegen.blocks.block import Block
 from carvegen.prints.cut_blocks import Cut
 from carvegen.prints.file.print_file import read_print
-from carvegen.prints.recut import cut_further, standing_land, standing_tolerance_mm
+from carvegen.prints.recut import cut_further, standing_land
 from tests import cases
 from tests.artwork.scan import on_plan_pictures as pictures
 from tests.cli.running import run
@@ -79,6 +82,23 @@ def test_cuts_may_grow_and_what_is_cut_on_is_said_until_it_is_given_as_cut(copy,
     back = again(capsys, copy, narrower.replace("box 12 0 8 30", "box 12 0 10 30"))[1]
     assert not found(back, "cut-already")  # what was planned but is not known as cut still stands
     assert land(copy, "key").area == pytest.approx(300, rel=0.01)
+
+
+def test_a_new_block_is_made_beside_old_ones_and_nothing_is_asked_of_these(copy, capsys):
+    """A tone block is added to a print of which both blocks are cut: it alone gets something to cut."""
+    tone = (
+        '[[blocks]]\nname = "tone"\nrole = "tone"\nink = "#8a9a6b"\nlayers = ["POST"]\nmaterial = "linoleum"\n'
+        'cutter = "v-60"\n\n'
+    )
+    text = re.sub(r'(name = "(?:sky|key)"\n)', r'\1state = "cut"\n', OPEN)
+    at = text.index('[[blocks]]\nname = "key"')
+    ran, told = again(capsys, copy, text[:at] + tone + text[at:])
+    assert ran.code in (0, 1), ran.err
+    assert land(copy, "tone").area == pytest.approx(300, rel=0.02)
+    assert land(copy, "key").area == pytest.approx(300, rel=0.01)
+    for name in ("sky", "key"):
+        rules = {its["rule"] for its in told["report"]["blocks"][name]}
+        assert not rules & {"cut-on", "cut-already", "cut-snow"}, name
 
 
 def test_marks_on_a_cut_block_ask_and_what_cannot_be_put_back_is_told(copy, capsys):
@@ -208,7 +228,7 @@ def test_what_is_cut_already_is_known_apart_from_what_is_still_to_be_cut():
 @pytest.mark.parametrize("name", NEARLY)
 def test_what_stands_is_read_from_a_drawing_that_is_nearly_the_layer(tmp_path, name):
     (tmp_path / "own.svg").write_text(_svg(NEARLY[name]))
-    stands = standing_land(_print(tmp_path, "own.svg"), 1, tmp_path / "built")
+    stands = standing_land(_print(tmp_path, "own.svg"), 1, tmp_path / "built").land
     on_face = shapely.intersection(NEARLY[name], FACE)
     assert shapely.symmetric_difference(stands, on_face).area < 0.002 * on_face.length
     _holds(stands, cut_further(_cut(), stands))
@@ -221,7 +241,7 @@ def test_what_stands_is_read_from_a_scan_of_the_face(tmp_path, blur, noise, off)
     picture = _scan(land, blur=blur, noise=noise)
     for name, how in (("a.png", {}), ("b.png", {"dpi": (304.8, 304.8)})):
         picture.save(tmp_path / name, **how)
-        stands = standing_land(_print(tmp_path, name), 1, tmp_path / "built")
+        stands = standing_land(_print(tmp_path, name), 1, tmp_path / "built").land
         assert shapely.symmetric_difference(stands, land).area < 0.06 * land.length + 0.06 * noise
         _holds(stands, cut_further(_cut(), stands))
 
@@ -239,8 +259,8 @@ def test_the_noise_of_a_scan_is_not_told_as_land_that_is_cut_already(tmp_path, d
             ImageDraw.Draw(picture).rectangle((left, high - top, right - 1, high - bottom - 1), fill=245)
         picture.save(tmp_path / "scan.png")
         given_print = _print(tmp_path, "scan.png")
-        stands = standing_land(given_print, 1, tmp_path / "built")
-        tolerance = standing_tolerance_mm(given_print, "key")
+        known = standing_land(given_print, 1, tmp_path / "built")
+        stands, tolerance = known.land, known.tolerance_mm
         assert tolerance == pytest.approx(2 / dots_per_mm)
         told = [note.rule for note in cut_further(_cut(), stands, tolerance).notes]
         assert told.count("cut-already") == count, land.area
@@ -252,7 +272,7 @@ def test_the_noise_of_a_scan_is_not_told_as_land_that_is_cut_already(tmp_path, d
 def test_a_drawing_of_what_stands_is_compared_as_finely_as_ever(tmp_path):
     (tmp_path / "own.svg").write_text(_svg(affinity.translate(LAYER, 0.05)))
     given_print = _print(tmp_path, "own.svg")
-    assert standing_tolerance_mm(given_print, "key") == 0.02
+    assert standing_land(given_print, 1, tmp_path / "built").tolerance_mm == 0.02
     rules = [note.rule for note in cut_further(_cut(), affinity.translate(LAYER, 0.05), 0.02).notes]
     assert rules == ["cut-already", "cut-on"]
 
@@ -290,14 +310,14 @@ def test_a_file_of_cuts_is_read_as_cuts_and_any_other_drawing_as_what_stands(tmp
     (tmp_path / "cuts.svg").write_text(_svg(FACE.difference(LAYER), "CUT-AREA"))
     (tmp_path / "own.svg").write_text(_svg(LAYER))
     for name in ("cuts.svg", "own.svg", "own.svg#stands"):
-        stands = standing_land(_print(tmp_path, name), 1, tmp_path / "built")
+        stands = standing_land(_print(tmp_path, name), 1, tmp_path / "built").land
         assert shapely.symmetric_difference(stands, LAYER).area < 0.01, name
 
 
 def test_a_drawing_in_block_view_is_turned(tmp_path):
     mirrored = affinity.scale(LAYER, -1, 1, origin=(30, 20))
     (tmp_path / "own.svg").write_text(_svg(mirrored).replace("<g", "<title>key, block view</title><g"))
-    stands = standing_land(_print(tmp_path, "own.svg"), 1, tmp_path / "built")
+    stands = standing_land(_print(tmp_path, "own.svg"), 1, tmp_path / "built").land
     assert shapely.symmetric_difference(stands, LAYER).area < 0.01
 
 
@@ -327,6 +347,35 @@ def test_overlays_on_the_grid_are_made_in_one_place():
     assert using == ["geometry/__init__.py"]
 
 
+def _drawing(**layers) -> str:
+    groups = (
+        f'<g id="{name}"><path fill-rule="evenodd" d="{_path(land, pictures.SIZE[1])}"/></g>'
+        for name, land in layers.items()
+    )
+    return (
+        '<svg xmlns="http://www.w3.org/2000/svg" width="120mm" height="80mm" viewBox="0 0 120 80">'
+        f"{''.join(groups)}</svg>"
+    )
+
+
+def _path(land, high: float) -> str:
+    rings = [ring for part in geometry.parts(land) for ring in (part.exterior, *part.interiors)]
+    return "".join("M" + " ".join(f"{x:.4f},{high - y:.4f}" for x, y in ring.coords[:-1]) + "z" for ring in rings)
+
+
+def _block(name: str, role: str, ink: str, opacity: float, cut_land: str = "") -> str:
+    layers = {"sky": '["*"]', "tone": '["TONE"]', "key": '["KEY"]'}[name]
+    state = f'state = "cut"\ncut_land = "{cut_land}"\n' if cut_land else ""
+    return (
+        f'[[blocks]]\nname = "{name}"\nrole = "{role}"\nink = "{ink}"\nopacity = {opacity}\nlayers = {layers}\n'
+        f'material = "linoleum"\ncutter = "v-60"\n{state}'
+    )
+
+
+BROKEN_KEY = shapely.box(72, 30, 78, 34)
+HEAD = '[print]\nname = "a"\nsize_mm = [120, 80]\n[artwork]\nfiles = ["drawing.svg"]\n'
+
+
 def test_a_photograph_is_laid_on_the_blocks_own_drawing(tmp_path):
     """The block itself, aslant on a table, snow cut already that the drawing does not know: it is read in place."""
     key = pictures.key()
@@ -335,19 +384,77 @@ def test_a_photograph_is_laid_on_the_blocks_own_drawing(tmp_path):
         pictures.painted(key.difference(snow)), mirrored=True, turn=9.0, table=(170, 160, 140)
     )
     Image.fromarray(seen).save(tmp_path / "block.jpg", quality=92)
-    rings = [ring for part in geometry.parts(key) for ring in (part.exterior, *part.interiors)]
-    data = "".join("M" + " ".join(f"{x:.4f},{80 - y:.4f}" for x, y in ring.coords[:-1]) + "z" for ring in rings)
-    (tmp_path / "key.svg").write_text(
-        '<svg xmlns="http://www.w3.org/2000/svg" width="120mm" height="80mm" viewBox="0 0 120 80">'
-        f'<g id="KEY"><path fill-rule="evenodd" d="{data}"/></g></svg>'
-    )
-    (tmp_path / "print.toml").write_text(
-        '[print]\nname = "a"\nsize_mm = [120, 80]\n[artwork]\nfiles = ["key.svg"]\n[[blocks]]\nname = "key"\n'
-        'role = "key"\nink = "#1f2b3d"\nlayers = ["KEY"]\nmaterial = "linoleum"\ncutter = "v-60"\nstate = "cut"\n'
-        'cut_land = "block.jpg"\n'
-    )
-    given_print = read_print(tmp_path / "print.toml", cases.SHELF)
-    stands = standing_land(given_print, 0, tmp_path / "built")
-    assert standing_tolerance_mm(given_print, "key") == 0.3
-    unlike = shapely.symmetric_difference(stands, key.difference(snow))
+    (tmp_path / "drawing.svg").write_text(_drawing(KEY=key))
+    (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7, "block.jpg"))
+    known = standing_land(read_print(tmp_path / "print.toml", cases.SHELF), 0, tmp_path / "built")
+    assert known.tolerance_mm == 0.3
+    unlike = shapely.symmetric_difference(known.land, key.difference(snow))
     assert shapely.buffer(unlike, -0.15).area < 0.5
+
+
+@pytest.fixture(scope="module")
+def finished(tmp_path_factory):
+    """Her finished print of three inks, one piece of the tone block broken off; and what the tone is.
+
+    The inks are those of the print file, by the model of `carvegen.base.colour`; light, blur and grain a camera's.
+    """
+    folder = tmp_path_factory.mktemp("finished")
+    key = pictures.key()
+    drawn = shapely.union(shapely.box(0, 0, 120, 25), pictures.blots(4, 30)).intersection(pictures.FACE)
+    broken = shapely.box(84, 4, 92, 12)
+    tone = drawn.difference(key)
+    sky = pictures.FACE.difference(shapely.union(drawn, key)).buffer(0.4).intersection(pictures.FACE)
+    lands = {"sky": sky, "tone": tone.difference(broken), "key": key.difference(BROKEN_KEY)}
+    inks = {"sky": ("#a9bfcb", 0.2), "tone": ("#c98f5a", 0.1), "key": ("#1f2b3d", 0.7)}
+    covers = {name: np.pad(pictures.painted(land, 5.0), 30) for name, land in lands.items()}
+    coats = [(Ink(colour=rgb(colour), opacity=by), covers[name]) for name, (colour, by) in inks.items()]
+    seen = screen(overprinted(rgb("#fbfaf6"), coats))
+    y, x = np.mgrid[-1 : 1 : seen.shape[0] * 1j, -1 : 1 : seen.shape[1] * 1j]
+    seen = gaussian_filter(seen * (1 - 0.06 * (x + y))[..., None], (0.8, 0.8, 0))
+    seen = np.clip(seen + 2 * np.random.default_rng(3).normal(size=seen.shape), 0, 255).astype(np.uint8)
+    Image.fromarray(seen).rotate(3, Image.Resampling.BICUBIC, fillcolor=(250, 249, 244)).save(
+        folder / "proof.jpg", quality=92
+    )
+    (folder / "drawing.svg").write_text(_drawing(TONE=drawn, KEY=key))
+    roles = {"sky": "background", "tone": "tone", "key": "key"}
+    blocks = "".join(_block(name, roles[name], *ink, "proof.jpg") for name, ink in inks.items())
+    (folder / "print.toml").write_text(HEAD + blocks)
+    return read_print(folder / "print.toml", cases.SHELF), tone, broken
+
+
+def test_a_cut_block_is_read_from_a_finished_print_in_all_its_inks(finished):
+    """The tone block as it printed: what broke off is gone, the noise of a photograph is not told."""
+    given_print, tone, broken = finished
+    known = standing_land(given_print, 1, given_print.path.parent / "built")
+    assert known.tolerance_mm == 0.3
+    assert known.land.intersection(broken).area < 0.1 * broken.area
+    whole = Block(name="tone", width_mm=120, height_mm=80, cuts=geometry.parts(pictures.FACE.difference(tone)))
+    told = cut_further(
+        Cut(block=whole, land=tone, white=shapely.Polygon()), known.land, known.tolerance_mm, hidden=known.hidden
+    )
+    (gone,) = [its for its in told.notes if its.rule == "cut-already"]
+    assert gone.at == pytest.approx((88, 8), abs=4)
+    assert gone.measured == pytest.approx(tone.intersection(broken).area, rel=0.15)
+
+
+def test_the_key_of_a_finished_print_is_told_from_what_lies_under_it(finished):
+    given_print, _, _ = finished
+    known = standing_land(given_print, 2, given_print.path.parent / "built")
+    assert known.tolerance_mm == 0.3
+    assert known.land.intersection(BROKEN_KEY).area < 0.1 * BROKEN_KEY.area
+    unlike = shapely.symmetric_difference(known.land, pictures.key().difference(BROKEN_KEY))
+    assert shapely.buffer(unlike, -0.3).area < 0.5
+
+
+def test_snow_says_what_it_takes_and_what_is_gone_already():
+    """Of 200 mm² under the snow 80 are gone already, 120 still stand and come out; elsewhere the picture is let be."""
+    block = Block(
+        name="key", width_mm=60, height_mm=40, cuts=geometry.parts(FACE.difference(shapely.box(12, 0, 22, 10)))
+    )
+    cut = Cut(block=block, land=shapely.box(12, 0, 22, 10), white=shapely.box(0, 10, 60, 40), picture=LAYER)
+    after = cut_further(cut, LAYER.difference(shapely.union(shapely.box(12, 22, 22, 30), shapely.box(12, 0, 14, 2))))
+    notes = {(its.rule, its.kind): its for its in after.notes}
+    assert notes["cut-on", "snow"].measured == pytest.approx(120, rel=0.01)
+    assert (notes["cut-snow", ""].measured, notes["cut-snow", ""].limit) == pytest.approx((80, 200), rel=0.01)
+    assert notes["cut-already", ""].measured == pytest.approx(4, rel=0.01)
+    assert "let the old picture be here" in notes["cut-already", ""].remedy

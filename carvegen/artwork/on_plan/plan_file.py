@@ -8,6 +8,7 @@ import numpy as np
 
 from carvegen.artwork.drawing import Notes
 from carvegen.artwork.kinds import picture_bytes
+from carvegen.artwork.on_plan.plan_fit import tells_its_place
 from carvegen.artwork.on_plan.plan_scan import Laid, laid_on
 from carvegen.artwork.scan import frame as frames
 from carvegen.artwork.scan.description import ScanOptions
@@ -59,6 +60,9 @@ def lay_file(
     InputError
         If it can't be read, or shows the other side.
     """
+    plans = {name: plan for name, plan in plans.items() if tells_its_place(plan)}
+    if not plans:
+        return None
     notes = Notes()
     picture = opened(picture_bytes(path), notes)
     try:
@@ -68,10 +72,7 @@ def lay_file(
         raise error.within(str(path)) from None
     px_per_mm = None if frame is None else 1 / frame.pitch_mm
     found = {name: laid_on(plan, picture, corners=starts, px_per_mm=px_per_mm) for name, plan in plans.items()}
-    able = {name: laid for name, laid in found.items() if laid.fit.can_tell}
-    if not able:
-        return None
-    name, laid = max(able.items(), key=lambda its: (not its[1].fit.fault, its[1].fit.share * its[1].fit.locked.sum()))
+    name, laid = max(found.items(), key=lambda its: (not its[1].fit.fault, its[1].fit.weight))
     if laid.fit.fault:
         raise PoorFitError(laid, path)
     if view is not None and (view == "block") is not laid.mirrored:

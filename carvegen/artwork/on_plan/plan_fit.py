@@ -10,7 +10,7 @@ from scipy import fft
 
 from carvegen.artwork.on_plan.plan_place import Matrix, Plan, Seen, Tone, laid, levelled, resized
 
-__all__ = ["Fit", "judged"]
+__all__ = ["Fit", "judged", "tells_its_place"]
 
 _CELLS_ALONG, _CELL_MM = 14, (5.0, 12.0)  #: cells along the root of the face's area, and how large they may be
 _REACH_MM = 2.0  #: how far around its place a cell is looked for
@@ -49,6 +49,11 @@ class Fit:
     def share(self) -> float:
         """Share of the cells that count which are locked."""
         return float(self.locked.sum() / max(self.drawn.sum(), 1))
+
+    @property
+    def weight(self) -> float:
+        """How much speaks for it beside another plan: what agrees, less where little of the plan is seen."""
+        return float(self.share * self.locked.sum() * self.drawn.sum() / max(len(self.middle), 1))
 
     @property
     def off_mm(self) -> float:
@@ -99,26 +104,35 @@ def judged(plan: Plan, seen: Seen, place: Matrix) -> Fit:
     seen, place
         As for `found_place`.
     """
-    width, height = plan.size_mm
-    side_mm = float(np.clip(np.sqrt(width * height) / _CELLS_ALONG, *_CELL_MM))
-    face = resized(plan.tone, (max(round(width * _PX_PER_MM), 8), max(round(height * _PX_PER_MM), 8)))
-    reach, side = round(_REACH_MM * _PX_PER_MM), round(side_mm * _PX_PER_MM)
-    rows, columns = face.shape
+    (rows, columns), side, y, x, cells = _drawn_cells(plan)
+    reach = round(_REACH_MM * _PX_PER_MM)
     here = laid(seen, place, (columns + 2 * reach, rows + 2 * reach), _PX_PER_MM, _REACH_MM)
-    one, other = (levelled(its, _LEVEL_MM * _PX_PER_MM) for its in (face, here))
-    y, x = (v.ravel() for v in np.mgrid[0 : rows - side + 1 : side, 0 : columns - side + 1 : side])
-    cells = _windows(one, side, y, x)
-    kept = cells.std(axis=(1, 2)) > _DRAWN
-    y, x, cells = y[kept], x[kept], cells[kept]
-    around = _windows(other, side + 2 * reach, y, x)
+    around = _windows(levelled(here, _LEVEL_MM * _PX_PER_MM), side + 2 * reach, y, x)
     inner = around[:, reach:-reach, reach:-reach]
     seen_there = np.isfinite(_windows(here, side, y + reach, x + reach)).all(axis=(1, 2))
     move, alike = _sought(cells, around, reach)
-    far, firm = _across(cells, move)
+    far, firm = _across(cells, move), _firm(cells)
     return Fit(
-        middle=(np.column_stack([x, y]) + side / 2) / _PX_PER_MM, off=far / _PX_PER_MM, firm=firm, alike=alike,
-        drawn=seen_there & (inner.std(axis=(1, 2)) > _DRAWN), cell_mm=side_mm,
+        middle=np.column_stack([x, y]).astype(np.float64) / _PX_PER_MM + side / 2 / _PX_PER_MM, off=far / _PX_PER_MM,
+        firm=firm, alike=alike, drawn=seen_there & (inner.std(axis=(1, 2)) > _DRAWN), cell_mm=side / _PX_PER_MM,
     )  # fmt: skip
+
+
+def tells_its_place(plan: Plan) -> bool:
+    """Whether enough is drawn on a plan to tell where it lies; what `Fit.can_tell` says, without a picture."""
+    return int(_firm(_drawn_cells(plan)[-1]).sum()) >= _FEWEST
+
+
+def _drawn_cells(plan: Plan) -> tuple[tuple[int, int], int, NDArray[np.intp], NDArray[np.intp], Tone]:
+    """Rows and columns of a plan, the side of its cells, where those lie in which something is drawn, and they."""
+    width, height = plan.size_mm
+    side = round(float(np.clip(np.sqrt(width * height) / _CELLS_ALONG, *_CELL_MM)) * _PX_PER_MM)
+    face = resized(plan.tone, (max(round(width * _PX_PER_MM), 8), max(round(height * _PX_PER_MM), 8)))
+    rows, columns = face.shape
+    y, x = (v.ravel() for v in np.mgrid[0 : rows - side + 1 : side, 0 : columns - side + 1 : side])
+    cells = _windows(levelled(face, _LEVEL_MM * _PX_PER_MM), side, y, x)
+    kept = cells.std(axis=(1, 2)) > _DRAWN
+    return (rows, columns), side, y[kept], x[kept], cells[kept]
 
 
 def _windows(tone: Tone, side: int, y: NDArray[np.intp], x: NDArray[np.intp]) -> Tone:
@@ -150,18 +164,28 @@ def _sought(cells: Tone, around: Tone, reach: int) -> tuple[NDArray[np.float64],
     return np.column_stack([i + across - reach, j + down - reach]), alike[row, j, i].astype(np.float64)
 
 
-def _across(cells: Tone, move: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-    """How far each cell is moved across its edges, for along straight ones no offset can be told; and if it can be.
+def _across(cells: Tone, move: NDArray[np.float64]) -> NDArray[np.float64]:
+    """How far each cell is moved across its edges, for along straight ones no offset can be told; (n,).
 
-    By the structure tensor T, the mean of the gradients' products, as sqrt(d T d / T's larger eigenvalue), and by how
-    large the smaller one is beside it (source: foerstner-guelch); (n,) each.
+    By the structure tensor T, the mean of the gradients' products, as sqrt(d T d / T's larger eigenvalue) (source:
+    foerstner-guelch).
     """
+    xx, yy, xy, largest = _tensor(cells)
+    x, y = move.T
+    return np.asarray(np.sqrt(np.maximum(xx * x**2 + 2 * xy * x * y + yy * y**2, 0) / largest))
+
+
+def _firm(cells: Tone) -> NDArray[np.bool_]:
+    """Whether a cell's edges run in more than one direction: how large T's smaller eigenvalue is beside it; (n,)."""
+    xx, yy, _, largest = _tensor(cells)
+    return np.asarray((xx + yy) / largest - 1 > _BOTH_WAYS)
+
+
+def _tensor(cells: Tone) -> tuple[Tone, Tone, Tone, Tone]:
+    """The structure tensor's entries, and its larger eigenvalue; (n,) each."""
     down, across = np.gradient(cells, axis=(1, 2))
     xx, yy, xy = ((a * b).mean(axis=(1, 2)) for a, b in ((across, across), (down, down), (across, down)))
-    largest = np.maximum((xx + yy + np.hypot(xx - yy, 2 * xy)) / 2, 1e-9)
-    x, y = move.T
-    far = np.sqrt(np.maximum(xx * x**2 + 2 * xy * x * y + yy * y**2, 0) / largest)
-    return np.asarray(far), np.asarray((xx + yy) / largest - 1 > _BOTH_WAYS)
+    return xx, yy, xy, np.maximum((xx + yy + np.hypot(xx - yy, 2 * xy)) / 2, 1e-9)
 
 
 def _peak(before: Tone, here: Tone, after: Tone) -> NDArray[np.float64]:

@@ -389,7 +389,8 @@ def _refined(plan: Plan, seen: Seen, place: Matrix, levels: Sequence[int]) -> Ma
     most = min(_MOST_PX_PER_MM, plan.px_per_mm)
     for level in levels:
         scale = level / max(plan.size_mm)
-        for _ in range(2):
+        last = scale >= most or level in (_LEVELS_PX[0], _LEVELS_PX[-1])
+        for _ in range(1 + last):
             place = _stepped(plan, seen, place, min(scale, most))
         if scale >= most:
             break

@@ -3,43 +3,55 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 from PIL import Image
 from scipy import ndimage
 
+from carvegen import geometry
 from carvegen.artwork.on_plan.plan_fit import judged
 from carvegen.artwork.on_plan.plan_place import Plan, Seen, found_place, is_mirrored, resized, scale_of
+from carvegen.artwork.scan.description import ScanOptions
+from carvegen.artwork.scan.inks import hidden_by
 from carvegen.artwork.scan.pixels import Picture
+from carvegen.artwork.scan.planes import UNSURE
 from carvegen.artwork.scan.quad import quads
 from carvegen.artwork.scan.reader import read_straight
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
 
     from carvegen.artwork.drawing import Artwork
     from carvegen.artwork.on_plan.plan_fit import Fit
     from carvegen.artwork.on_plan.plan_place import Matrix, Tone
-    from carvegen.artwork.scan.description import ScanOptions
     from carvegen.artwork.scan.pixels import Bytes
+    from carvegen.base.colour import Ink, Rgb
     from carvegen.geometry import Mask
 
-__all__ = ["Laid", "drawn_tone", "laid_on", "read_laid"]
+__all__ = ["InkSeen", "Laid", "drawn_tone", "laid_on", "read_inks", "read_laid"]
 
 _LOOK_PX, _COLOUR_PX = 2600, 800  #: longer side of the picture that is laid, and of that which gives its inks' colour
+_BUSY_PX, _BUSY, _BUSY_ROOM, _BUSY_SHARE = 400, 0.3, 0.1, 0.5  #: where in a picture something is drawn; our own choice
 _NEAR_PX = 12  #: what differs within so much is drawn
 _MOST_PX_PER_MM = 12.0  #: of the picture seen straight on: 300 dots per inch
+_FINER = 1.2  #: a picture that has so many pixels more is not read between them any finer
 _RANGE = (0.005, 0.995)
 _MOST_PIXELS = 24_000_000
 _MOST_QUADS = 3
+_BLURRED_MM = 0.3  #: so far beside an ink that hides another nothing is told of that: edges are blurred
 _TILE_MM, _TILE_PX = 4.0, 12  #: of the picture in which land and cut are looked for
 _PURE, _ENOUGH = 0.02, 0.06
 _ALIKE = 1.04  #: cut must be so much lighter than land
 _NEARNESS, _CUT = 0.3, (0.4, 2.5)  #: of the step from land to cut, in logarithms
 _BENT = 6
+_STIFF = 1e-3  #: what holds the surface's curvature down where few tiles say it
+_AROUND, _ENOUGH_TILES = 1.5, 12  #: standard deviation of a mean around a tile, in tiles; fewer make no surface
 _WHITEST = 252.0  #: in glare a picture gets no lighter
 _PARTING = 96.0
 
@@ -52,9 +64,15 @@ class Laid:
     fit: Fit
     mirrored: bool
     plan: Plan
-    picture: Picture  #: the plan's face as the picture shows it, unmirrored, in print view
-    px_per_mm: float  #: of that
     pictured_px: tuple[int, int]  #: width and height of the whole picture
+    part: Picture  #: of it what shows the plan
+    part_place: Matrix  #: to that part's pixels
+    px_per_mm: float  #: of `picture`
+
+    @cached_property
+    def picture(self) -> Picture:
+        """The plan's face as the picture shows it, unmirrored, in print view; seen only if it is asked for."""
+        return _straight(self.part, self.plan, self.part_place, self.px_per_mm)
 
 
 def laid_on(
@@ -69,6 +87,43 @@ def laid_on(
     px_per_mm
         Of the picture, if it is known.
     """
+    whole = _laid_on(plan, picture, corners, px_per_mm)
+    box = _busy_box(picture) if whole.fit.fault else None
+    if box is None:
+        return whole
+    left, top = box[:2]
+    part = replace(picture, image=picture.image.crop(box))
+    nearer = _laid_on(plan, part, [np.asarray(its) - (left, top) for its in corners], px_per_mm)
+    if nearer.fit.fault:
+        return whole
+    shift = np.array([[1, 0, left], [0, 1, top], [0, 0, 1.0]])
+    return replace(nearer, place=shift @ nearer.place, pictured_px=whole.pictured_px)
+
+
+def _busy_box(picture: Picture) -> tuple[int, int, int, int] | None:
+    """Left, top, right and bottom of what is drawn in a picture, with room about it; None if that is most of it.
+
+    What is small in a picture is looked for in vain in the whole of it: all else counts there, too.
+    """
+    step = max(1, max(picture.width, picture.height) // _BUSY_PX)
+    tone = np.asarray(picture.image.convert("L").reduce(step), dtype=np.float32)
+    steep = ndimage.gaussian_filter(np.hypot(*np.gradient(ndimage.gaussian_filter(tone, 1))), max(tone.shape) / 40)
+    blobs, count = ndimage.label(steep > _BUSY * np.quantile(steep, 0.99))
+    if count == 0:
+        return None
+    largest = 1 + int(np.argmax(ndimage.sum_labels(np.ones_like(tone), blobs, np.arange(1, count + 1))))
+    rows, columns = ndimage.find_objects(blobs)[largest - 1]
+    room = _BUSY_ROOM * max(rows.stop - rows.start, columns.stop - columns.start)
+    left, top = (max(int((its.start - room) * step), 0) for its in (columns, rows))
+    right, bottom = (min(int((columns.stop + room) * step), picture.width),
+                     min(int((rows.stop + room) * step), picture.height))  # fmt: skip
+    small = (right - left) * (bottom - top) < _BUSY_SHARE * picture.width * picture.height
+    return (left, top, right, bottom) if small else None
+
+
+def _laid_on(
+    plan: Plan, picture: Picture, corners: Sequence[NDArray[np.float64]], px_per_mm: float | None
+) -> Laid:  # fmt: skip
     step = max(1, -(-max(picture.width, picture.height) // _LOOK_PX))
     small = picture.image.reduce(step) if step > 1 else picture.image
     seen = Seen(_ranged(drawn_tone(small)))
@@ -80,9 +135,10 @@ def laid_on(
     place = found_place(plan, seen, corners=four, px_per_mm=None if px_per_mm is None else px_per_mm * shrink[0, 0])
     fit = judged(plan, seen, place)
     whole = np.linalg.inv(shrink) @ place
-    scale = _scale(plan, whole)
-    return Laid(whole, fit, is_mirrored(place, plan), plan, _straight(picture, plan, whole, scale), scale,
-                (picture.width, picture.height))  # fmt: skip
+    return Laid(
+        place=whole, fit=fit, mirrored=is_mirrored(place, plan), plan=plan, pictured_px=(picture.width, picture.height),
+        part=picture, part_place=whole, px_per_mm=_scale(plan, whole),
+    )  # fmt: skip
 
 
 def read_laid(laid: Laid, options: ScanOptions) -> Artwork:
@@ -102,11 +158,36 @@ def read_laid(laid: Laid, options: ScanOptions) -> Artwork:
     return read_straight(picture, laid.plan.size_mm, options)
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class InkSeen:
+    """One ink of a print, as a picture shows it; print view, mm."""
+
+    land: BaseGeometry  #: where it lies
+    hidden: BaseGeometry  #: where that can't be told: another ink hides it, or the colour is unsure
+
+
+def read_inks(laid: Laid, coats: Mapping[str, Ink], paper: Rgb) -> dict[str, InkSeen]:
+    """The inks of a print that lies on its plan, taken apart by their own model; `coats` in printing order."""
+    said = ScanOptions(inks=tuple(coats), coats=tuple(coats.values()), paper=paper)
+    layers = read_laid(laid, said).layers
+    lands = [geometry.union(layers.get(name, geometry.empty())) for name in coats]
+    unsure = geometry.union(layers.get(UNSURE, geometry.empty()))
+    hiding, wide = hidden_by(said.coats, paper), [shapely.buffer(land, _BLURRED_MM) for land in lands]
+    found = {}
+    for k, (name, land) in enumerate(zip(coats, lands, strict=True)):
+        # where an ink hides others these are what is unsure, not the ink itself
+        doubt = geometry.difference(unsure, wide[k]) if any(k in by for by in hiding) else unsure
+        found[name] = InkSeen(land=land, hidden=geometry.union(doubt, *(wide[other] for other in hiding[k])))
+    return found
+
+
 def _parted(tone: Tone, plan: Plan) -> Bytes:
     """The picture over the tone midway between land and cut there, so that `_PARTING` parts them; 0…255.
 
     What land looks like is taken from where the plan has land, place by place, as a smooth surface: light falls off, a
-    shadow lies over it, wet ink glares. What stands out from the surface is not followed: there it may be cut.
+    shadow lies over it, wet ink glares. What stands out from the surface is not followed: there it may be cut. The
+    surface begins where the picture shows land and cut side by side: where a large area is all cut, or not cut at all,
+    nothing tells the one from the other but the light around it.
     """
     high, wide = tone.shape
     rows, columns = (max(round(side / _TILE_MM), 2) for side in plan.size_mm[::-1])
@@ -117,8 +198,10 @@ def _parted(tone: Tone, plan: Plan) -> Bytes:
     if ratio <= _ALIKE:
         return np.asarray(np.clip(tone, 0, 255), dtype=np.uint8)
     near = _NEARNESS * np.log(ratio)
-    of_land = _surface(*_tiles(np.log(small), land, (rows, columns)), near)
+    on, known = _tiles(np.log(small), land, (rows, columns))
     beside, some = _tiles(np.log(small), cut, (rows, columns))
+    steps = _spread(beside, some) - _spread(on, known)
+    of_land = _surface(on, known, near, first=known & (steps > np.log(ratio) * _CUT[0]))
     rest = beside - of_land
     clear = some & (rest > np.log(ratio) * _CUT[0]) & (rest < np.log(ratio) * _CUT[1])
     of_cut = of_land + _surface(np.where(clear, rest, 0), clear, near)
@@ -134,17 +217,30 @@ def _tiles(values: Tone, mask: Mask, shape: tuple[int, int]) -> tuple[NDArray[np
     return total / np.maximum(weight, 1), weight >= _ENOUGH * _TILE_PX**2
 
 
-def _surface(values: NDArray[np.float64], known: Mask, near: float) -> NDArray[np.float64]:
-    """A smooth surface through the tiles that are known: of second degree, then bent to those that lie near it."""
-    if known.sum() < 12:
+def _spread(values: NDArray[np.float64], known: Mask) -> NDArray[np.float64]:
+    """Means of what is known around each tile; not a number where nothing is."""
+    share = ndimage.gaussian_filter(known.astype(float), _AROUND)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray(np.where(share > 1e-3, ndimage.gaussian_filter(values * known, _AROUND) / share, np.nan))
+
+
+def _surface(
+    values: NDArray[np.float64], known: Mask, near: float, *, first: Mask | None = None
+) -> NDArray[np.float64]:
+    """A smooth surface through the tiles that are known: of second degree, then bent to those that lie near it.
+
+    The former by the tiles of `first` alone, if these are enough.
+    """
+    if known.sum() < _ENOUGH_TILES:
         return np.full(values.shape, float(np.median(values[known])) if known.any() else 0.0)
     y, x = np.mgrid[-1 : 1 : values.shape[0] * 1j, -1 : 1 : values.shape[1] * 1j]
     basis = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1)
-    weight = known.astype(float)
+    plain = first if first is not None and first.sum() >= _ENOUGH_TILES else known
+    weight, stiff = plain.astype(float), np.diag([0.0, 0, 0, 1, 1, 1]) * _STIFF * plain.sum()
     for _ in range(12):
-        root = np.sqrt(weight[known])[:, None]
-        plane = basis @ np.linalg.lstsq(basis[known] * root, values[known] * root[:, 0], rcond=None)[0]
-        weight = known / (1 + ((values - plane) / (near / 2)) ** 2)
+        normal = (basis[plain] * weight[plain][:, None]).T
+        plane = basis @ np.linalg.solve(normal @ basis[plain] + stiff, normal @ values[plain])
+        weight = plain / (1 + ((values - plane) / (near / 2)) ** 2)
     bent = plane
     for _ in range(_BENT):
         close = known & (np.abs(values - bent) < near)
@@ -184,10 +280,12 @@ def _scale(plan: Plan, place: Matrix) -> float:
 def _straight(picture: Picture, plan: Plan, place: Matrix, scale: float) -> Picture:
     width, height = (max(round(side * scale), 8) for side in plan.size_mm)
     across, down = plan.size_mm
-    factor = max(1, int(scale_of(place, (across / 2, down / 2)) / scale))
+    finer = scale_of(place, (across / 2, down / 2)) / scale
+    factor = max(1, int(finer))
     image = picture.image.reduce(factor) if factor > 1 else picture.image
     smaller = np.diag([image.width / picture.width, image.height / picture.height, 1.0])
     matrix = smaller @ place @ np.diag([across / width, down / height, 1.0])
     coefficients = tuple((matrix / matrix[2, 2]).ravel()[:8])
-    seen = image.transform((width, height), Image.Transform.PERSPECTIVE, coefficients, Image.Resampling.BICUBIC)
+    between = Image.Resampling.BILINEAR if finer > _FINER * factor else Image.Resampling.BICUBIC
+    seen = image.transform((width, height), Image.Transform.PERSPECTIVE, coefficients, between)
     return replace(picture, image=seen, dpi=None)

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from carvegen.base.colour import Ink, Rgb
     from carvegen.geometry import Floats, Indices, Mask
 
-__all__ = ["Inks", "Overprints", "by_model", "separated"]
+__all__ = ["Inks", "Overprints", "by_model", "hidden_by", "separated"]
 
 Bins: TypeAlias = NDArray[np.int32]
 
@@ -33,6 +33,9 @@ _RAREST = 2e-4  # share of the picture that an ink must cover
 _APART = 8.0  # CIELAB units that inks must differ by
 _STRAY = 3.0  #: CIELAB units by which an ink strays from its own colour
 _DOUBT = 0.2  #: an ink that is as likely as this, or more, may be there
+_HIDES = (
+    15.0  #: an ink that changes another by less CIELAB units can't be told beside it in a photograph; our own choice
+)
 _STRANGE = 14.0  #: CIELAB units from all overprints: no ink that is known
 _LIT_PX, _LIT_ROUNDS, _PULL = 240, 10, 0.05  #: light is near to even and white, by so much of the pixels' weight
 _BETWEEN = 25.0  # a colour closer than this to the mixture of two others may be a blurred edge
@@ -123,6 +126,16 @@ def by_model(colour: Bytes, coats: Sequence[Ink], paper: Rgb, *, reach: int = 1)
     labels = _without_rims(labels, bins, far, centres, reach)
     on = tuple(bits[:, i].astype(bool)[labels] for i in range(len(coats)))
     return Overprints(on, np.asarray(unsure), float((labels == 0).mean()))
+
+
+def hidden_by(coats: Sequence[Ink], paper: Rgb) -> list[list[int]]:
+    """For each ink the numbers of those that hide it: where they lie, it hardly changes the colour."""
+
+    def seen(*which: int) -> Floats:
+        return cielab(screen(overprinted(paper, [(ink, np.array(float(k in which))) for k, ink in enumerate(coats)])))
+
+    count = range(len(coats))
+    return [[k for k in count if k != i and np.linalg.norm(seen(i, k) - seen(k)) < _HIDES] for i in count]
 
 
 def _by_what_is_sure(far: NDArray[np.float32], bits: Floats, share: Floats, weight: Indices) -> Floats:

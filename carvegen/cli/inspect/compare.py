@@ -11,6 +11,7 @@ import click
 from carvegen.base.errors import InputError
 from carvegen.base.words import shortened
 from carvegen.cli import options
+from carvegen.cli.inspect.ink_options import ink_options, inks_of
 
 if TYPE_CHECKING:
     from carvegen.blocks.comparison import Difference
@@ -23,6 +24,7 @@ __all__ = ["command"]
 @click.argument("before", metavar="A", type=click.Path(path_type=Path))
 @click.argument("after", metavar="B", type=click.Path(path_type=Path))
 @click.option("--block", help="One block only, where A or B is a folder that build has written.")
+@ink_options
 @click.option("--view", type=options.OneOf(["print", "block"]), help="From which side B shows the block.")
 @click.option("--corners", help="Scan: the block's corners in pixels, if the drawing itself does not show its place.")
 @click.option("--dpi", type=float, help="Scan: its dots per inch.  [default: what the file says]")
@@ -41,11 +43,12 @@ def command(
 
     A and B are folders that build has written, lands or machine files of one block, or a scan or photograph of a
     proof or a block. A scan is laid on the plan by the drawing itself; what differs is ringed on it: still to cut,
-    cut too much, in no plan. Exit code 1 if anything differs.
+    cut too much, in no plan; of a finished print, with --print, block by block. Exit code 1 if anything differs.
 
     \b
     carvegen compare built-monday built-today
     carvegen compare built proof.jpg --sheet to-cut.pdf
+    carvegen compare built print.jpg --print print.toml
     """
     from carvegen.artwork.kinds import is_picture
     from carvegen.base.files import save_file
@@ -57,6 +60,10 @@ def command(
         raise InputError("must end in .png", value=str(picture), where="--picture")
     if sheet is not None and sheet.suffix.lower() != ".pdf":
         raise InputError("must end in .pdf", value=str(sheet), where="--sheet")
+    given |= inks_of(given.pop("inks"), given.pop("print_file"))
+    if given.get("inks") and not (given.get("coats") and is_picture(before) is not is_picture(after)):
+        raise InputError("are for a scan of a print and its plan, each with its colour", where="--inks",
+                         hint="give --print PRINT.toml")  # fmt: skip
     if is_picture(before) is not is_picture(after):
         plan, seen = (after, before) if is_picture(before) else (before, after)
         proof = first_proof(plan, seen, picture, sheet, given)

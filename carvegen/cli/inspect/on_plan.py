@@ -21,19 +21,25 @@ __all__ = ["Proof", "first_proof", "laid_file", "lands_of", "side_words"]
 
 _MOST_LINES = 12  #: of one kind
 _TOLERANCE_MM = 0.3
+_LEAST_MM2 = 1.0  #: less that is hidden is not worth a word
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Proof:
     """A block or its proof against the plan."""
 
-    name: str
+    names: tuple[str, ...]  #: of the blocks that are told of
     laid: Laid
-    spots: list[Spot]
+    spots: list[Spot]  #: of all of them, what can still be done first
     tolerance_mm: float
     notes: tuple[str, ...]
     picture: Path
-    sheet: Path | None
+    sheets: tuple[Path, ...]
+
+    @property
+    def shows(self) -> str:
+        """What the picture shows: a block, or the print of several."""
+        return self.names[0] if len(self.names) == 1 else "the print"
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values."""
@@ -44,21 +50,26 @@ class Proof:
                 "places_agree": int(fit.locked.sum()), "places_seen": int(fit.drawn.sum()),
                 "off_mm": round(fit.off_mm, 3), "mirrored": self.laid.mirrored,
             },
-            "blocks": [{
-                "block": self.name, "differs": bool(self.spots),
-                "newly_cut_mm2": round(sum(its.shape.area for its in self.spots if not its.kind.stands), 3),
-                "newly_land_mm2": round(sum(its.shape.area for its in self.spots if its.kind.stands), 3),
-                "places": [its.to_dict() for its in self.spots],
-            }],
+            "blocks": [self._block(name) for name in self.names],
             "picture": str(self.picture), "notes": list(self.notes),
+        }  # fmt: skip
+
+    def _block(self, name: str) -> dict[str, Any]:
+        spots = [its for its in self.spots if its.block == name]
+        return {
+            "block": name, "differs": bool(spots),
+            "newly_cut_mm2": round(sum(its.shape.area for its in spots if not its.kind.stands), 3),
+            "newly_land_mm2": round(sum(its.shape.area for its in spots if its.kind.stands), 3),
+            "places": [its.to_dict() for its in spots],
         }  # fmt: skip
 
     def lines(self) -> Iterator[str]:
         """What is said."""
         yield from (f"note: {note}" for note in self.notes)
-        yield f"{self.name}: {side_words(self.laid)}; laid on the plan by the drawing: {self.laid.fit.words}"
-        if not self.spots:
-            yield f"{self.name}: as planned, within {self.tolerance_mm:g} mm"
+        yield f"{self.shows}: {side_words(self.laid)}; laid on the plan by the drawing: {self.laid.fit.words}"
+        for name in self.names:
+            if not any(its.block == name for its in self.spots):
+                yield f"{name}: as planned, within {self.tolerance_mm:g} mm"
         total = Counter(its.kind for its in self.spots)
         said: Counter[Any] = Counter()
         for number, its in enumerate(self.spots, start=1):
@@ -69,14 +80,14 @@ class Proof:
             said[its.kind] += 1
             if said[its.kind] <= _MOST_LINES:
                 x, y = its.at
+                block = f"{its.block}, " * (len(self.names) > 1)
                 yield (
-                    f"  {number}: {its.shape.area:.2f} mm² at x {x:.1f}, y {y:.1f} mm (print view), "
+                    f"  {number}: {block}{its.shape.area:.2f} mm² at x {x:.1f}, y {y:.1f} mm (print view), "
                     f"up to {its.width_mm:.1f} mm wide"
                 )
             elif said[its.kind] == _MOST_LINES + 1:
                 yield f"  and {total[its.kind] - _MOST_LINES} smaller ones"
-        if self.sheet is not None:
-            yield f"Carving sheet at 1:1: {self.sheet}"
+        yield from (f"Carving sheet at 1:1: {sheet}" for sheet in self.sheets)
 
 
 def side_words(laid: Laid) -> str:
@@ -141,34 +152,54 @@ def laid_file(
     return name, laid, notes
 
 
+def _sheet_of(sheet: Path, name: str, count: int) -> Path:
+    """The file of a block's carving sheet: the one that is asked for, with the block's name if there are several."""
+    return sheet if count == 1 else sheet.with_stem(f"{sheet.stem}-{name}")
+
+
 def first_proof(
     plan: Path, seen: Path, picture: Path | None, sheet: Path | None, given: Mapping[str, Any]
 ) -> Proof | None:
-    """A picture file against its plan, drawn; None if too little is drawn on the plan to lay it there."""
-    import shapely
+    """A picture file against its plan, drawn; None if too little is drawn on the plan to lay it there.
 
+    Of a print in several inks, if these are given, each block is told of; nothing where inks hide one another.
+    """
     from carvegen import geometry
-    from carvegen.artwork.on_plan import read_laid
+    from carvegen.artwork.on_plan import InkSeen, read_inks, read_laid
     from carvegen.artwork.scan import ScanOptions
     from carvegen.base.files import save_file
-    from carvegen.blocks.comparison import difference, spots
+    from carvegen.blocks.comparison import difference, in_order, spots
     from carvegen.writers.first_proof.carving_sheet import carving_sheet
     from carvegen.writers.first_proof.ringed_png import ringed_png
 
-    lands, size = lands_of(plan, given["block"])
+    coats = dict(zip(given["inks"], given["coats"], strict=True)) if given.get("coats") else {}
+    given = {"paper": ScanOptions().paper, **given}
+    lands, size = lands_of(plan, None if coats else given["block"])
     picture = picture or Path(f"{seen.stem}-on-plan.png")
     found = laid_file(seen, lands, size, picture, given)
     if found is None:
         return None
-    name, laid, notes = found
-    artwork = read_laid(laid, ScanOptions())
-    face = geometry.box(*size)
-    land = geometry.intersection(geometry.union(*artwork.layers.values()), face)
-    tolerance = given["tolerance"] or _TOLERANCE_MM
-    its = spots(difference(name, shapely.intersection(lands[name], face), land, tolerance), face)
-    save_file(picture, ringed_png(laid, its))
-    if sheet is not None:
-        save_file(sheet, carving_sheet(name, lands[name], its, size))
+    shown, laid, notes = found
+    if coats:
+        inks = read_inks(laid, coats, given["paper"])
+        inks = {name: its for name, its in inks.items() if given["block"] in (None, name)}
+    else:
+        land = geometry.union(*read_laid(laid, ScanOptions()).layers.values())
+        inks = {shown: InkSeen(land=land, hidden=geometry.union(geometry.empty()))}
+    names, tolerance, told = tuple(inks), given["tolerance"] or _TOLERANCE_MM, []
+    for name, its in inks.items():
+        face = geometry.difference(geometry.box(*size), its.hidden)
+        planned, land = (geometry.intersection(shape, face) for shape in (lands[name], its.land))
+        told += spots(difference(name, planned, land, tolerance), face)
+        hidden = geometry.intersection(lands[name], its.hidden).area
+        if hidden >= _LEAST_MM2:
+            notes += (f"{name}: other inks hide {hidden:.0f} mm² of it: nothing is told there",)
+    told = in_order(told)
+    save_file(picture, ringed_png(laid, told))
+    sheets = {} if sheet is None else {name: _sheet_of(sheet, name, len(names)) for name in names}
+    for name, own in sheets.items():
+        save_file(own, carving_sheet(name, lands[name], [its for its in told if its.block == name], size))
     return Proof(
-        name=name, laid=laid, spots=its, tolerance_mm=tolerance, notes=notes, picture=picture, sheet=sheet,
+        names=names, laid=laid, spots=told, tolerance_mm=tolerance, notes=notes, picture=picture,
+        sheets=tuple(sheets.values()),
     )  # fmt: skip

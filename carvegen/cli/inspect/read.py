@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from carvegen.base.errors import CarvegenError, InputError
+from carvegen.base.errors import InputError
 from carvegen.base.words import shortened
 from carvegen.cli import options
+from carvegen.cli.inspect.ink_options import Said, ink_options, inks_of
 
 if TYPE_CHECKING:
     from carvegen.artwork import Artwork
@@ -20,22 +21,6 @@ __all__ = ["command"]
 
 _PLACED = frozenset({"corners", "size_mm", "dpi", "view", "points", "width_mm", "bar_mm", "tilt_deg", "deskew"})
 _CELL = 60  #: letters of a layer's name in the table
-
-
-class _Said(click.ParamType[Any]):
-    """A click type that reads with one of the functions of `carvegen.artwork.scan`."""
-
-    def __init__(self, name: str, function: str) -> None:
-        self.name, self.function = name, function
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ANN401
-        from carvegen.artwork import scan
-
-        try:
-            return getattr(scan, self.function)(value)
-        except CarvegenError as error:
-            error.fields = ()  # the option says it
-            raise error.within(param.opts[0] if param else self.name) from None
 
 
 def _scan_options(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -77,12 +62,12 @@ def _default(setting: Any) -> str:  # noqa: ANN401
 @click.option("--dpi", type=float, help="Scan: its dots per inch.  [default: what the file says]")
 @click.option(
     "--points",
-    type=_Said("POINTS", "points_from"),
+    type=Said("POINTS", "points_from"),
     help='Scan: two points, in pixels, that lie a known length apart: "120 80 1301 80 = 100mm".',
 )
 @click.option(
     "--corners",
-    type=_Said("CORNERS", "corners_from"),
+    type=Said("CORNERS", "corners_from"),
     help='Scan: the block\'s corners or four marks, in pixels: "90 80 2400 95 2390 1800 85 1790", or "auto".',
 )
 @options.true_size
@@ -93,19 +78,7 @@ def _default(setting: Any) -> str:  # noqa: ANN401
     help="Scan: laid by the drawing itself on a plan: a folder of a build, a land or a block's machine file.",
 )
 @click.option("--block", help="With --onto: the block that the scan shows, if the plan has several.")
-@click.option(
-    "--inks",
-    type=_Said("INKS", "inks_said"),
-    help='Scan: inks to tell apart, from dark to light: how many, or their names: "key,tone,ground"; or, in printing '
-    'order with colour and opacity, inks that lie over one another: "sky=#a9bfcb 0.2, key=#1f2b3d 0.7".',
-)
-@click.option(
-    "--print",
-    "print_file",
-    metavar="PRINT.toml",
-    type=click.Path(path_type=Path),
-    help="Scan: of a finished print: its inks and paper by the print file.",
-)
+@ink_options
 @click.option(
     "--view", type=options.OneOf(["print", "block"]), help="Scan: of a print or tracing, or of the block itself."
 )
@@ -127,7 +100,7 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
 
     _check_targets(file, out, picture)
     units, outlines, onto, block = (said.pop(name) for name in ("units", "outlines", "onto", "block"))
-    said |= _inks(said.pop("inks"), said.pop("print_file"))
+    said |= inks_of(said.pop("inks"), said.pop("print_file"))
     given = {name: value for name, value in said.items() if value is not None}
     if onto is not None:
         artwork = _on_plan(file, onto, picture, {**said, "block": block})
@@ -143,18 +116,6 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     if shown is not None:
         options.look_first(shown)
     return int(UNSURE in artwork.layers and bool(given.get("coats")))
-
-
-def _inks(inks: dict[str, Any] | None, print_file: Path | None) -> dict[str, Any]:
-    """Names, colours and paper of the inks, as far as they are given."""
-    if print_file is None:
-        return inks or {}
-    from carvegen.prints.file.print_file import read_print
-
-    given = read_print(print_file, options.library())
-    blocks = [block for block in given.blocks if block.inked and block.ink is not None]
-    coats = tuple(block.ink for block in blocks)
-    return {"inks": tuple(block.name for block in blocks), "coats": coats, "paper": given.paper}
 
 
 def _by_corners(file: Path, given: dict[str, Any]) -> Artwork:

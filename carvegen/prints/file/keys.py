@@ -171,8 +171,9 @@ LISTS: Mapping[str, tuple[Key, ...]] = MappingProxyType({
         _text("declare", "what it is made of, for the shop", default=""),
         _text("state", '"cut": it is cut already, and nothing can be put back; its land is given by cut_land',
               among=("open", "cut"), default="open"),
-        _text("cut_land", "what stands of a block that is cut: a drawing or a scan in print view, or a lands/NAME.wkb "
-              "of an earlier build; by default the one in the folder that is built", default=""),
+        _text("cut_land", "what stands of a block that is cut: a drawing or a scan in print view, a photograph of the "
+              "block or of a print, in all its inks or this one, or a lands/NAME.wkb of an earlier build; by default "
+              "the one in the folder that is built", default=""),
         _text("from", "emboss: from which side of the sheet the die presses; back: the shape rises, and the die is not "
               "mirrored; front: it is pressed in", among=("back", "front"), default="back"),
         _number("bevel_deg", "emboss: how far the die's wall leans from the vertical; 30 to 45, or the paper tears", 5,

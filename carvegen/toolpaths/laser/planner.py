@@ -123,7 +123,8 @@ def _about_clamps(
 
 def _scored(job: Job, settings: PathSettings) -> Iterator[Operation]:
     """Register marks, where the bed has room for them and no clamp lies on them."""
-    if fits_bed(job, register_lines.OUT_MM + register_lines.ARM_MM):
+    marked = len(job.block.cut_before) > 0  # an old block carries its marks
+    if not marked and fits_bed(job, register_lines.OUT_MM + register_lines.ARM_MM):
         lines = register_lines.register_lines(job.block)
         free = np.flatnonzero(~_barred(job, settings, lines))
         yield Operation(

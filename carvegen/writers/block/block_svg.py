@@ -9,6 +9,7 @@ from carvegen.blocks.layer_names import (
     BLOCK_EDGE,
     BOARD_EDGE,
     CUT_AREA,
+    CUT_BEFORE,
     CUT_OUT,
     FINDING,
     FREE_FRINGE,
@@ -62,6 +63,9 @@ def machine_svg(job: Job) -> str:
         ],
     )
     page = _page(sheet, f"{shown.name}, {shown.view.value} view", f"{shown.view.words} Millimetres, 1:1.")
+    if len(shown.cut_before):
+        _layer(page, layers[CUT_BEFORE], fill=layers[CUT_BEFORE].colour, stroke="none", fill_rule="evenodd")
+        page.shapes(layers[CUT_BEFORE].xml_name, shown.cut_before)
     _layer(page, layers[CUT_AREA], fill=layers[CUT_AREA].colour, stroke="none", fill_rule="evenodd")
     _outline_layer(page, layers[CUT_OUT])
     if len(shown.free):

@@ -13,6 +13,7 @@ from carvegen.blocks.layer_names import (
     BLOCK_EDGE,
     BOARD_EDGE,
     CUT_AREA,
+    CUT_BEFORE,
     CUT_OUT,
     FREE_FRINGE,
     REGISTER,
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
     from carvegen.base.finding_groups import Group
     from carvegen.base.findings import Report
     from carvegen.blocks.job import Job, Setup
+    from carvegen.blocks.views import Seen
     from carvegen.geometry import PolygonArray
     from carvegen.toolpaths.paths import Plan
     from carvegen.writers.guide.hand_guide import Guide
@@ -44,6 +46,7 @@ _CLOSING = {
     "router": "What this note says of a spindle and of feeds is where to begin trying. Settings are the shop's, on a "
     "test piece first.",
 }
+_SIGHT_IN_MM = 1.0  #: nearer to the block's edge nothing is aimed at
 _PLACES = 3  #: to look at, on the first page of a note for the hand
 
 
@@ -177,9 +180,59 @@ def _first_facts(job: Job, *, planned: bool) -> list[str]:
         f"Thickness {job.thickness_mm:g} mm; {_depth(job)}",
         *_grain(job),
         *_view(job),
+        *_cut_on(job),
         *([_EITHER] if planned else []),
         *(hand_time(by_hand_min(block, job.material)) if job.machine.kind == "hand" else ()),
     ]
+
+
+def _cut_on(job: Job) -> Iterator[str]:
+    """That the block is cut already, and what of it the machine does."""
+    if len(job.block.cut_before) == 0 or job.machine.kind == "hand":
+        return
+    new = float(shapely.area(job.block.to_cut).sum())
+    if new == 0 and len(job.block.cut_outs) == 0:
+        yield "The block is cut already, and nothing new is to be cut: do not run it."
+        return
+    beside = {"router": "the cutter runs a little into them, so that no ridge is left"}.get(
+        job.machine.kind, "where a new cut meets one a thin ridge may be left: take it off by hand"
+    )
+    yield (
+        f"The block is cut already: these files cut {new:.1f} mm² that are new and nothing again. Old cuts lie pale on "
+        f"{CUT_BEFORE}; {beside}."
+    )
+
+
+def _laid_down(job: Job) -> Iterator[str]:
+    """How a block that is cut already is laid down, so that what is new lies where it belongs; common practice."""
+    if len(job.block.cut_before) == 0:
+        return
+    stops = "its stops or pins" if len(seen(job, View.BLOCK).stops) else "its lower left corner"
+    yield (
+        f"Lay the old block face up, square to the bed, by {stops}: the corner that BLOCK EDGE shows, not the edge of "
+        "the bed. Measure its sides first: wood and linoleum move."
+    )
+    sights = _sights(seen(job, View.BLOCK))
+    if sights:
+        places = " and ".join(f"x {x:.1f}, y {y:.1f} mm" for x, y in sights)
+        yield (
+            f"Go with the beam's pointer, or the spindle at rest, to two corners of old cuts: {places} from the lower "
+            "left corner of BLOCK EDGE. More than 0.3 mm off? Turn or move the block before anything is cut."
+        )
+
+
+def _sights(shown: Seen) -> list[tuple[float, float]]:
+    """Two points of old cuts, far apart on the face, that can be aimed at."""
+    points = shapely.get_coordinates(shown.cut_before)
+    size = np.array([shown.width_mm, shown.height_mm])
+    points = points[((points > _SIGHT_IN_MM) & (points < size - _SIGHT_IN_MM)).all(axis=1)]
+    if len(points) == 0:
+        return []
+    along = points @ (1 / size)
+    ends = points[along.argmin()], points[along.argmax()]
+    if np.linalg.norm(ends[1] - ends[0]) < np.linalg.norm(size) / 3:
+        return []
+    return [(float(x), float(y)) for x, y in ends]
 
 
 def _declared(job: Job) -> str:
@@ -196,6 +249,9 @@ def _more_facts(job: Job, *, planned: bool) -> list[str]:
 
 def _white(job: Job) -> str:
     share = f"{100 * job.block.white_share:.1f} % of the face"
+    if len(job.block.cut_before) and job.machine.kind != "hand":
+        new = float(shapely.area(job.block.to_cut).sum()) / job.block.face.area
+        return f"New cuts: {100 * new:.1f} % of the face."
     if job.block.unfinished:
         return f"Not the whole block: the snow takes {share} out of your own key drawing; all else is yours to cut."
     return f"White: {share} does not print."
@@ -278,6 +334,7 @@ def _layer_table(job: Job) -> list[str]:
         FREE_FRINGE: shown.free,
         REGISTER_STOP: shown.stops,
         REGISTER: register_shapes(shown),
+        CUT_BEFORE: shown.cut_before,
         BLOCK_EDGE: edge,
         BOARD_EDGE: np.array([shown.board], dtype=object),
     }
@@ -306,6 +363,7 @@ def _first_checks(job: Job) -> Iterator[str]:
     yield f"Measure the check bar after opening the file: {BAR_MM:g} mm. If it is not, stop: the unit was misread."
     statement = "" if job.permit.verdict is Verdict.ASK else "; hand over the maker's statement with it"
     yield f"Measure the block's thickness in three places or more{statement}."
+    yield from _laid_down(job)
     width = "the kerf" if job.machine.kind == "laser" else "how wide the cutter cuts"
     yield f"Cut a test piece of the same sheet first: a line, a dot, a narrow land, the depth, {width}."
     if job.machine.kind == "router":

@@ -38,6 +38,9 @@ RIGHT = {
         "sky", third_uncut(made.cut_by_hand(made.painted(SKY))),
         {"mirrored": True, "margin": 0.0, "turn": 184.0, "table": (150, 120, 80), "fill": 0.6, "aslant": 0.06},
     ),
+    "small and aslant": (
+        "key", made.cut_by_hand(made.painted(KEY)), {"fill": 0.25, "aslant": 0.12, "table": (150, 120, 80)},
+    ),
     "pale yellow": ("sky", made.cut_by_hand(made.painted(SKY)), {"ink": (250, 236, 160), "paper": (244, 242, 236)}),
     "shadow and a hand": ("sky", made.cut_by_hand(made.painted(SKY)), {"shadow": 0.5, "hand": True, "turn": -6.0}),
 }  # fmt: skip
@@ -145,3 +148,18 @@ def test_corners_are_found_where_cuts_run_to_the_edge():
     there = ProjectiveTransform(true)(PLANS["sky"].corners)
     found = quads(np.asarray(Image.fromarray(seen).convert("L")))
     assert min(np.linalg.norm(its[:, None] - there, axis=2).min(axis=1).max() for its in found) < 6
+
+
+@pytest.mark.parametrize(
+    ("gone", "how"),
+    [
+        (shapely.box(0, 0, 48, 80), {"mirrored": True, "table": (150, 120, 80)}),
+        (shapely.box(0, 0, 120, 35), {"shadow": 0.4}),
+    ],
+)
+def test_land_that_is_cut_away_over_a_large_area_is_not_taken_for_light(gone, how):
+    """Two fifths of the block are cut that should stand: all of it is told, also where a shadow lies beside it."""
+    found, _ = lay("sky", made.painted(SKY.difference(gone)), **how)
+    land = shapely.union_all(read_laid(found, ScanOptions()).shapes)
+    unlike = shapely.symmetric_difference(land, SKY.difference(gone))
+    assert shapely.buffer(unlike, -0.3).area < 1.0
