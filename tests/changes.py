@@ -92,7 +92,7 @@ _TO: Mapping[str, Any] = {
     "highlights.shape": "circle 5 11 1", "motifs.motif": None, "motifs.preset": "deep",
     "motifs.settings": {"snow": 0.1}, "motifs.on": ["LIT"], "motifs.region": "box 0 0 12 14",
     "motifs.keep_clear": ["LIT"], "motifs.blocks": ["key"], "motifs.behind": ["LIT"], "motifs.name": "far flakes",
-    "motifs.kept": "moon.svg", "print.bleed_mm": 0.5,
+    "motifs.kept": "moon.svg", "print.bleed_mm": 0.5, "motifs.far_behind": ["LIT"], "motifs.middle_behind": ["LIT"],
     "register.pin_mm": 5, "register.moat_mm": 3, "blocks.grain_deg": 30, "motifs.clearance_mm": 2,
     "marks.files": ["marks.svg", "more-marks.svg"], "marks.scans": None, "marked.meaning": "carver decides",
     "marked.shape": "circle 7 12 1", "marked.for": ["snowfall"], "marked.blocks": ["sky"], "marked.strength": 0.4,
