@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import secrets
 import time
 from collections.abc import AsyncIterator, Awaitable, Callable
 from pathlib import Path
@@ -22,10 +23,12 @@ from carvegen.page.beginning import Upload, begun, offers, received, understood
 from carvegen.page.gestures import gesture
 from carvegen.page.guard import Guard
 from carvegen.page.session import OnlyLooksError, Session, own_fault
+from carvegen.page.table.address import forget, remember
 from carvegen.page.work.handed_over import INLINE, listed
 
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
+    from carvegen.page.table.address import Address
 
 __all__ = ["CLIENT", "Page"]
 
@@ -50,6 +53,7 @@ _FILES_POLICY = (
     "img-src data: blob:; frame-ancestors 'none'"
 )
 _BEAT_S = 10.0  #: an event stream that has nothing to say says so as often
+_MOST_WINDOWS, _MOST_DIGITS = 10**9, 12
 _CLAIM_S = 15.0  #: so long a window that has asked for the print may take to listen
 
 Handler = Callable[[Request], Awaitable[Response]]
@@ -58,18 +62,33 @@ Handler = Callable[[Request], Awaitable[Response]]
 class Page:
     """The page of one server: who listens, who holds the print, and the routes."""
 
-    def __init__(self, path: Path | None, shelf: Library, folder: Path, scratch: Path) -> None:
+    def __init__(
+        self, path: Path | None, shelf: Library, folder: Path, scratch: Path, *, address: Address | None = None
+    ) -> None:
         self._loop: asyncio.AbstractEventLoop | None = None
         self._listeners: dict[asyncio.Queue[dict[str, Any]], int] = {}
-        self._windows = self._asked = 0
+        self._asked = 0
+        self._windows = secrets.randbelow(_MOST_WINDOWS)  #: not 0: a window of a program before this may come back
         self._holder: tuple[int, float] | None = None  #: the window that may change the print, and since when
-        self._shelf, self._folder, self._scratch = shelf, folder, scratch
+        self._shelf, self._folder, self._scratch, self._address = shelf, folder, scratch, address
         self._uploads: list[Upload] = []
         self._session: Session | None = None
         self.last_seen = time.monotonic()
         self.visited = False
         if path is not None:
-            self._session = Session(path, shelf, self.tell)
+            self._session = self._laid(path)
+
+    def _laid(self, path: Path) -> Session:
+        """A print on the table; where it is served is noted, so that its window can come back."""
+        session = Session(path, self._shelf, self.tell)
+        if self._address is not None and not session.only_looks:
+            remember(path, self._address)
+        return session
+
+    def left(self) -> None:
+        """All windows are closed: none will come back."""
+        if self._session is not None and not self._session.only_looks:
+            forget(self._session.path)
 
     @property
     def session(self) -> Session:
@@ -129,8 +148,10 @@ class Page:
             return JSONResponse({"begin": True})
         told = await run_in_threadpool(self._session.state)
         said = request.query_params.get("window_id", "")
-        window = int(said) if said.isdecimal() and 0 < int(said) <= self._windows else self._windows + 1
-        self._windows = max(self._windows, window)
+        known = said.isdecimal() and len(said) < _MOST_DIGITS and int(said) > 0
+        if not known:
+            self._windows += 1
+        window = int(said) if known else self._windows
         looks = told["only_looks"] or not self._holds(window)
         return JSONResponse({**told, "window_id": window, "only_looks": looks})
 
@@ -141,10 +162,10 @@ class Page:
     async def do(self, request: Request) -> Response:
         """A gesture; what it has changed, packed."""
         said = await _json_of(request)
-        window = said.pop("window_id", None)
+        window, opening = said.pop("window_id", None), said.pop("opening", "")
         if window is not None and not self._holds(window):
             raise OnlyLooksError
-        return _packed(await run_in_threadpool(self.session.do, *gesture(said)))
+        return _packed(await run_in_threadpool(self.session.do, *gesture(said), str(opening)))
 
     async def events(self, request: Request) -> Response:
         """What happens behind, as it happens."""
@@ -219,7 +240,7 @@ class Page:
         before, self._holder = self._session, None
         if before is not None:
             await run_in_threadpool(before.close)
-        self._session = Session(path, self._shelf, self.tell)
+        self._session = await run_in_threadpool(self._laid, path)
         return JSONResponse({"name": path.parent.name})
 
     async def upload(self, request: Request) -> Response:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Area", "Bare", "ChooseTry", "Draw", "Erase", "Gesture", "Keep", "Leave", "Move", "Redraw", "Step", "Stroke",
-    "TakeAway", "Try", "Weather", "gesture",
+    "TakeAway", "Try", "Weather", "gesture", "names_shapes",
 ]  # fmt: skip
 
 _ID = re.compile(r"[A-Za-z0-9_-]{1,64}")
@@ -168,6 +168,11 @@ def gesture(said: Any) -> tuple[str, Gesture]:  # noqa: ANN401
     if do not in _MAKERS:
         raise InputError("must be a known gesture", value=do, field="do", hint=f"one of: {', '.join(_MAKERS)}")
     return name, _MAKERS[do](its)
+
+
+def names_shapes(its: Gesture) -> bool:
+    """Whether a gesture names shapes by their numbers, which hold as long as the print is not opened again."""
+    return isinstance(its, Move | Redraw) or (isinstance(its, TakeAway) and bool(its.ids))
 
 
 class _Said:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import secrets
 import threading
 import time
 from collections.abc import Callable
@@ -17,7 +18,7 @@ from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.findings import Finding
 from carvegen.base.words import shortened
 from carvegen.marking.gesture_journal import GestureJournal
-from carvegen.page.gestures import Gesture, Step
+from carvegen.page.gestures import Gesture, Step, names_shapes
 from carvegen.page.packed import Group, packed, step_for
 from carvegen.page.state import state_of
 from carvegen.page.table import own_marks
@@ -81,6 +82,7 @@ class Session:
         self._checks, self._builder = Behind(), Behind()
         self._later: threading.Timer | None = None
         self._desk: Desk | None = None
+        self.opening = ""  #: shapes have the same numbers as long as this is the same
         self.stage = "opening the print"
         threading.Thread(target=self._open, name="opening", daemon=True).start()
 
@@ -94,7 +96,7 @@ class Session:
             desk = opened(self.path, self.shelf, say=self._say)
             with self._lock:
                 desk.version = 1 + (self._desk.version if self._desk else 0)
-                self._desk = desk
+                self._desk, self.opening = desk, secrets.token_hex(6)
                 if self._journal is not None:
                     desk.left = self._journal.left
                     self._saver = Saver(desk, self._journal, self._lock, self._saved)
@@ -146,7 +148,8 @@ class Session:
         """All of the print but its shapes."""
         desk = self.desk
         with self._lock:
-            return {**state_of(desk), **self._counts, "only_looks": self.only_looks, "stage": self.stage}
+            counts = {**self._counts, "opening": self.opening}
+            return {**state_of(desk), **counts, "only_looks": self.only_looks, "stage": self.stage}
 
     def shapes(self) -> bytes:
         """All shapes, packed."""
@@ -170,8 +173,13 @@ class Session:
         }  # fmt: skip
         return packed(told, [group for groups in found.values() for group in groups], step_for(desk.size))
 
-    def do(self, gesture_id: str, gesture: Gesture) -> bytes:
+    def do(self, gesture_id: str, gesture: Gesture, opening: str = "") -> bytes:
         """Do a gesture, once however often it is sent; what has changed, packed.
+
+        Parameters
+        ----------
+        opening
+            Of the print as the page saw it, if it says: by another, numbers of shapes mean others.
 
         Raises
         ------
@@ -187,7 +195,14 @@ class Session:
             if self._journal.has(gesture_id):
                 answer = self._answers.get(gesture_id) or _Answer(told={**self._told(), "reload": True}, groups=[])
             else:
+                before = opening not in ("", self.opening)
+                if before and names_shapes(gesture):
+                    raise InputError(
+                        "was in your fingers before the print was laid out again", hint="take it once more"
+                    )
                 answer = self._done(desk, self._journal, gesture_id, gesture)
+                if before:
+                    answer.told["reload"] = True
                 self._answers[gesture_id] = answer
                 for old in list(self._answers)[:-_REMEMBERED]:
                     del self._answers[old]
@@ -233,7 +248,8 @@ class Session:
         new = set(outcome.new_marks)
         marks = [own_marks.told(mark, fixed=False) for mark in self._desk.marks.own if mark.key in new]
         told = self._told(gone=outcome.delta.gone, marks=marks, gone_marks=outcome.gone_marks)
-        told |= {"said": list(said), "message": what, "ms": round(1000 * seconds, 1)}
+        kept = [its.name for its in self._desk.given.motifs if its.kept]
+        told |= {"said": list(said), "message": what, "kept": kept, "ms": round(1000 * seconds, 1)}
         if outcome.again:
             told["reload"] = True
         return _Answer(told=told, groups=self._desk.seen.groups(outcome.delta.new))

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import socket
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Callable
@@ -11,8 +15,10 @@ import httpx
 import pytest
 import shapely
 
+from carvegen.marking.journal import FOLDER
 from carvegen.page.print_checks import found_in, found_near
-from carvegen.page.serving import Served, serve
+from carvegen.page.serving import Served, _opened, serve
+from carvegen.page.table.address import Address, last, remember
 from carvegen.page.work.processes import BUILT, Behind
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, layer, small_print
@@ -152,6 +158,43 @@ def test_the_server_ends_a_while_after_its_windows(bare) -> None:
     hand = Hand(bare)
     hand.does("stroke", meaning="comes out", breadth=2, points=stroke(20, 5, 30, 5))  # the print is free again
     hand.close()
+    assert last(bare) is None  # nobody comes back
+
+
+def test_a_program_started_again_is_where_the_one_before_was(bare) -> None:
+    def opened() -> tuple[subprocess.Popen[str], str]:
+        words = [sys.executable, "-m", "carvegen", "mark", str(bare), "--no-browser"]
+        program = subprocess.Popen(
+            words, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"}
+        )
+        assert program.stdout is not None
+        return program, program.stdout.readline().split()[1]
+
+    program, address = opened()
+    other, beside = opened()  # looks only, at an address of its own
+    assert beside != address
+    for its in (program, other):
+        its.kill()
+        its.communicate()
+    note = next((bare.parent / FOLDER).glob("*.address"))
+    assert note.stat().st_mode & 0o777 == 0o600
+    program, again = opened()
+    program.kill()
+    program.communicate()
+    assert again == address
+    note.chmod(0o644)  # others may have read it
+    assert last(bare) is None
+    note.chmod(0o600)
+    for bad in ("", "[]", '{"port": 80, "token": "x"}', '{"port": "8123", "token": 3}'):
+        note.write_text(bad)
+        assert last(bare) is None
+    remember(bare, Address(port=8123, token="t" * 32))
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 8123))
+        taken.listen()
+        door, token = _opened(Served(path=bare, folder=bare.parent))
+        door.close()
+    assert token != "t" * 32
 
 
 def test_a_fault_of_ours_is_said_and_the_hand_goes_on(tmp_path, monkeypatch) -> None:

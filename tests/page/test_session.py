@@ -14,12 +14,13 @@ from carvegen.base.errors import InputError
 from carvegen.marking.gesture_journal import Change, GestureJournal
 from carvegen.marking.journal import FOLDER
 from carvegen.motifs import motif
+from carvegen.page.gestures import gesture
 from carvegen.page.session import OnlyLooksError, Session
 from carvegen.page.table import kept_copy
 from carvegen.prints.cut_blocks import picture_of, ways_of
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF
-from tests.page.page import Hand, print_file, stroke
+from tests.page.page import Hand, print_file, stroke, unpacked
 
 ROUNDED_MM = 0.01  #: the page's coordinates
 
@@ -115,6 +116,29 @@ def test_a_gesture_that_is_sent_again_is_done_once(hand) -> None:
     hand = Hand(hand.path)
     assert hand.sends(said)["reload"]
     assert hand.session.state()["undo"] == 1
+    hand.close()
+
+
+def test_numbers_of_shapes_hold_for_one_opening(hand) -> None:
+    """Taken up again by a program that was started anew, a number may mean another flake: nothing is taken for it."""
+    flake, seen = next(iter(hand.snow("snowfall 1"))), hand.session.opening
+    hand.close()
+    hand = Hand(hand.path)
+    assert hand.session.state()["opening"] == hand.session.opening != seen
+    for said in ({"do": "take away", "ids": [flake]}, {"do": "move", "ids": [flake], "dx": 1}):
+        with pytest.raises(InputError, match="laid out again"):
+            hand.session.do(*gesture({"id": "late", **said}), seen)
+    late = {"id": "late", "do": "stroke", "meaning": "stays", "breadth": 3, "points": stroke(25, 5, 36, 5)}
+    assert unpacked(hand.session.do(*gesture(late), seen))[0]["reload"]
+    assert hand.session.state()["undo"] == 1
+    hand.load()
+    again = next(iter(hand.snow("snowfall 1")))
+    told, _ = unpacked(
+        hand.session.do(*gesture({"id": "now", "do": "take away", "ids": [again]}), hand.session.opening)
+    )
+    assert again in told["gone"]
+    assert "reload" not in told
+    assert "snowfall 1" in told["kept"]
     hand.close()
 
 
