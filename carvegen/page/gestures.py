@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats
 
 __all__ = [
-    "Area", "Bare", "ChooseTry", "Draw", "Erase", "Gesture", "Keep", "Leave", "Move", "Redraw", "Step", "Stroke",
-    "TakeAway", "Try", "Weather", "gesture", "names_shapes",
+    "Area", "Bare", "ChooseTry", "Draw", "Erase", "Gesture", "Keep", "Leave", "Mend", "Move", "Redraw", "Step",
+    "Stroke", "TakeAway", "Try", "Weather", "gesture", "names_shapes",
 ]  # fmt: skip
 
 _ID = re.compile(r"[A-Za-z0-9_-]{1,64}")
@@ -132,6 +132,13 @@ class Leave:
     finding: str
 
 
+@dataclass(frozen=True, kw_only=True)
+class Mend:
+    """What would break is mended when the block is built."""
+
+    finding: str
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Weather:
     """A motif grows by another preset, or by other settings."""
@@ -149,7 +156,21 @@ class Step:
 
 
 Gesture = (
-    Stroke | Area | Erase | TakeAway | Move | Redraw | Draw | Bare | Keep | Try | ChooseTry | Leave | Weather | Step
+    Stroke
+    | Area
+    | Erase
+    | TakeAway
+    | Move
+    | Redraw
+    | Draw
+    | Bare
+    | Keep
+    | Try
+    | ChooseTry
+    | Leave
+    | Mend
+    | Weather
+    | Step
 )
 
 
@@ -309,6 +330,7 @@ _MAKERS: Mapping[str, Callable[[_Said], Gesture]] = {
     "try": lambda its: Try(motif=its.text("motif"), points=its.points(3)),
     "choose try": lambda its: ChooseTry(mark=its.text("mark"), attempt=int(its.number("attempt", 1, 10_000))),
     "leave": lambda its: Leave(finding=its.text("finding")),
+    "mend": lambda its: Mend(finding=its.text("finding")),
     "weather": lambda its: Weather(
         motif=its.text("motif"), preset=its.text("preset", ""), settings=its.values("settings")
     ),

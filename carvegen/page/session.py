@@ -18,12 +18,13 @@ from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.findings import Finding
 from carvegen.base.words import shortened
 from carvegen.marking.gesture_journal import GestureJournal
-from carvegen.page.gestures import Gesture, Step, names_shapes
+from carvegen.page.gestures import Gesture, Mend, Step, names_shapes
 from carvegen.page.packed import Group, packed, step_for
+from carvegen.page.print_checks import unmended
 from carvegen.page.state import state_of
 from carvegen.page.table import own_marks
 from carvegen.page.table.desk import Desk, opened
-from carvegen.page.table.doing import planned
+from carvegen.page.table.doing import Planned, mending_planned, planned
 from carvegen.page.table.holding import held
 from carvegen.page.table.replay import done_to_files
 from carvegen.page.table.saving import Saver
@@ -217,7 +218,7 @@ class Session:
             change, do = step.change, step.do
             outcome = desk.apply(change, note=lambda: journal.move(gesture_id, do))
         else:
-            plan = planned(gesture, desk)
+            plan = self._mending(gesture, desk) if isinstance(gesture, Mend) else planned(gesture, desk)
             change, said = plan.change, plan.said
             outcome = desk.apply(change, note=lambda: journal.add(gesture_id, change))
         assert self._saver is not None
@@ -229,7 +230,17 @@ class Session:
             self._check_later()
         else:
             self._looked(desk.version)
+            if change.text:
+                self._check_later()
+        if isinstance(gesture, Mend) and (found := self._found.called(gesture.finding)) and found[1].at:
+            self._nearby.look(desk, shapely.buffer(shapely.Point(found[1].at), 1.0))
         return self._answer(outcome, change.what, said, time.perf_counter() - begun)
+
+    def _mending(self, gesture: Mend, desk: Desk) -> Planned:
+        found = self._found.called(gesture.finding)
+        if found is None or found[1].at is None:
+            raise InputError("is there no more, or at no one place", where="what would break", hint="look again")
+        return mending_planned(*found, desk)
 
     def _again(self) -> None:
         """Open the print again: something else grows."""
@@ -346,8 +357,9 @@ class Session:
         """What would break, as far as it is known."""
         with self._lock:
             left = self._desk.left if self._desk else frozenset()
+            blocks = unmended(self._desk.given) if self._desk else frozenset()
             near = self._found.near or self._found.version != self._version
-            return {"version": self._found.version, "near": near, "list": self._found.told(left)}
+            return {"version": self._found.version, "near": near, "list": self._found.told(left, blocks)}
 
     def build(self) -> None:
         """Begin a build of the print as it is.

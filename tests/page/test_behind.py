@@ -15,6 +15,7 @@ import httpx
 import pytest
 import shapely
 
+from carvegen.base.errors import InputError
 from carvegen.marking.journal import FOLDER
 from carvegen.page.print_checks import found_in, found_near
 from carvegen.page.serving import Served, _opened, serve
@@ -91,6 +92,40 @@ def test_what_a_hand_breaks_is_found_at_once_and_can_be_left(tmp_path) -> None:
     assert not next(its for its in beside() if its["id"] == found["id"])["left"]
     hand.does("undo")
     until(lambda: not any(its["kind"] == "kept-shape land" for its in beside()))
+    hand.close()
+
+
+def test_what_is_mended_on_the_page_is_mended_by_the_build(bare, monkeypatch) -> None:
+    hand = Hand(bare)
+    hand.session.rest_s = 0.0
+    hand.session._check_later()
+    hand.session.rest_s = 3600.0
+
+    def thin() -> list[dict]:
+        found = hand.session.findings()["list"]
+        return [its for its in found if its["severity"] == "breaks" and its["at"] and abs(its["at"][0] - 24) < 1]
+
+    until(lambda: not hand.session.findings()["near"] and bool(thin()))
+    assert all(its["can_mend"] for its in thin() if its["block"] == "key")
+    mend = thin()[0]["id"]
+    before = bare.read_bytes()
+    with monkeypatch.context() as useless:
+        useless.setattr("carvegen.page.print_checks.mended_for_all", lambda jobs, **_: (jobs, ()))
+        with pytest.raises(InputError, match="can't be mended"):
+            hand.does("mend", finding=mend)
+    assert bare.read_bytes() == before
+    told = hand.does("mend", finding=mend)
+    assert "wherever a limit breaks" in told["said"][0]
+    assert "reload" not in told
+    until(lambda: not thin())  # told at once of what lies about
+    given = read_print(bare, SHELF)
+    assert [its.mend for its in given.blocks] == [False, True]
+    whole = found_in(given, SHELF, bare.parent / BUILT, say=lambda _: None)["key"]
+    assert not [its for its in whole if its.severity.label == "breaks" and its.at and abs(its.at[0] - 24) < 1]
+    with pytest.raises(InputError, match="no more"):
+        hand.does("mend", finding=mend)
+    hand.does("undo")
+    assert bare.read_bytes() == before
     hand.close()
 
 

@@ -16,21 +16,28 @@ from carvegen.base.errors import InputError
 from carvegen.marking.gesture_journal import Change
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.page import gestures
+from carvegen.page.print_checks import is_mended, unmended
 from carvegen.page.table import own_marks
-from carvegen.prints.file.editing import with_marks_file, with_weather
+from carvegen.prints.file.editing import with_marks_file, with_mending, with_weather
 from carvegen.prints.keeping import released
 from carvegen.prints.marked.marked_whites import names_of
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
+    from carvegen.base.findings import Finding
     from carvegen.page.table.desk import Desk
 
-__all__ = ["Planned", "planned"]
+__all__ = ["Planned", "mending_planned", "planned"]
 
 _TOUCHES_MM = 0.3  #: a tap so near to a shape is on it
 _OVERLAP_MM2 = 1e-6  #: as a kept file is read: shapes that share more are one
 _SAME_PLACE = 0.8  #: a lasso of which so much lies in a mark tries that one again
+_AROUND_MM = (
+    12.0,
+    24.0,
+    48.0,
+)  #: a place that is to be mended is tried with so much about it, until it is seen to break
 _BARE = "bare-"  #: what the keys of taps begin with
 
 
@@ -213,6 +220,26 @@ def _(its: gestures.Leave, desk: Desk) -> Planned:
     if its.finding in desk.left:
         return Planned(change=Change(what="take up again", taken_up=(its.finding,)))
     return Planned(change=Change(what="leave to the knife", left=(its.finding,)))
+
+
+def mending_planned(block: str, finding: Finding, desk: Desk) -> Planned:
+    """What would have the build mend a block; `InputError` if that would not clear the finding."""
+    if block not in unmended(desk.given):
+        raise InputError("is mended already, or is cut and stays as it is", value=block)
+    assert finding.at is not None
+    windows = (shapely.buffer(shapely.Point(finding.at), by, cap_style="square") for by in _AROUND_MM)
+    tried = (is_mended(desk.scene(window), window, block, finding.at) for window in windows)
+    if not next((its for its in tried if its is not None), False):
+        raise InputError(
+            "can't be mended without laying ink on what is to be bare", where=finding.title.lower(),
+            hint="move or take away the snow beside it, change the drawing, or leave it to your knife",
+        )  # fmt: skip
+    k = [its.name for its in desk.given.blocks].index(block)
+    raw = desk.given.path.read_bytes()
+    now = with_mending(desk.given.path, raw, k)
+    text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, now))
+    said = (f"the build now mends the {block} block wherever a limit breaks, here and elsewhere; snow stays bare",)
+    return Planned(change=Change(what=f"mend the {block} block", text=text), said=said)
 
 
 def _stays(desk: Desk, marking: _Marking, numbers: Sequence[int], begins: str) -> Mark:
