@@ -225,6 +225,19 @@ class Page:
         policy = {"content-security-policy": _FILES_POLICY}
         return FileResponse(path, media_type=shown, headers=policy)
 
+    async def draw_sheet(self, request: Request) -> Response:
+        """Begin the sheet that is marked with coloured pencils; an event says when it is there."""
+        said = await _json_of(request)
+        await run_in_threadpool(self.session.draw_sheet, said.get("paper"))
+        return Response(status_code=202)
+
+    async def sheet(self, _: Request) -> Response:
+        """The sheet, to be printed."""
+        path = self.session.sheet()
+        if path is None:
+            return PlainTextResponse("no sheet was drawn yet", 404)
+        return FileResponse(path, media_type=INLINE[".pdf"], headers={"content-security-policy": _FILES_POLICY})
+
     async def cautions(self, _: Request) -> Response:
         """Open questions and cautions."""
         return JSONResponse(await run_in_threadpool(self.session.cautions))
@@ -286,12 +299,13 @@ class Page:
             "/": self.client, "/print": self.state, "/shapes": self.shapes, "/events": self.events,
             "/findings": self.findings, "/tries/{mark}": self.tries, "/files": self.files,
             "/begin": self.offers, "/weather/{motif}/{preset}.png": self.thumbnail,
-            "/file/{number:int}": self.file, "/cautions": self.cautions,
+            "/file/{number:int}": self.file, "/cautions": self.cautions, "/sheet": self.sheet,
         }  # fmt: skip
         post = {
             "/begin": self.begin, "/upload/{name}": self.upload, "/understood": self.understood,
             "/proof": self.proof,
             "/do": self.do, "/close": self.close, "/build": self.build, "/stop": self.stop,
+            "/sheet": self.draw_sheet,
         }  # fmt: skip
         return [
             *(Route(path, self._seen(handler), methods=["GET"]) for path, handler in get.items()),

@@ -9,6 +9,7 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import shapely
@@ -16,6 +17,7 @@ import shapely
 from carvegen import geometry
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.findings import Finding
+from carvegen.base.units import PAPERS
 from carvegen.base.words import shortened
 from carvegen.marking.gesture_journal import GestureJournal
 from carvegen.page.gestures import Gesture, Mend, Step, names_shapes
@@ -31,7 +33,8 @@ from carvegen.page.table.saving import Saver
 from carvegen.page.work.after_cutting import compared
 from carvegen.page.work.findings import Found, Nearby
 from carvegen.page.work.handed_over import File, cautions, files
-from carvegen.page.work.processes import Behind, built, checks
+from carvegen.page.work.pace import Pace
+from carvegen.page.work.processes import SHEET, Behind, built, checks, sheet
 from carvegen.page.work.thumbnails import thumbnail
 
 if TYPE_CHECKING:
@@ -324,9 +327,10 @@ class Session:
             self._check_later()
             return
         self._flush()
-        version = self._version
+        version, pace = self._version, Pace(self.path, "checking")
 
         def done(told: dict[str, list[dict[str, Any]]]) -> None:
+            pace.done()
             with self._lock:
                 if self._version != version:
                     return
@@ -336,13 +340,14 @@ class Session:
             self._looked(version)
 
         self._checks.start(
-            checks, self.path, self.shelf, say=lambda stage: self._say_work(f"checking: {stage}"), done=done,
+            checks, self.path, self.shelf, done=done,
+            say=lambda stage: self._say_work(f"checking: {stage}", *pace.at(stage)),
             failed=lambda error: self._failed("checking", error),
         )  # fmt: skip
 
-    def _say_work(self, stage: str) -> None:
+    def _say_work(self, stage: str, part: float | None = None, left_s: float | None = None) -> None:
         self.stage = stage
-        self._tell({"kind": "stage", "text": stage, "part": None, "left_s": None})
+        self._tell({"kind": "stage", "text": stage, "part": part, "left_s": left_s})
 
     def _failed(self, what: str, error: CarvegenError | None) -> None:
         self._say_work("")
@@ -369,21 +374,49 @@ class Session:
         OnlyLooksError
             If another server holds the print.
         """
-        desk = self.desk
+        self._make("building", built, lambda told: {"kind": "built", "breaks": told["breaks"], "notes": told["notes"]})
+
+    def draw_sheet(self, paper: object) -> None:
+        """Begin the sheet that is marked with coloured pencils.
+
+        Raises
+        ------
+        OnlyLooksError
+            If another server holds the print.
+        InputError
+            If there is no such paper, or a build is at work.
+        """
+        if paper not in PAPERS:
+            raise InputError("must be a paper", value=paper, field="paper", hint=f"one of: {', '.join(PAPERS)}")
+        if self._builder.busy:
+            raise InputError("the files are being made", hint="wait until they are there, or stop that")
+        self._make("drawing the sheet", partial(sheet, paper=str(paper)), lambda told: {"kind": "sheet", **told})
+
+    def sheet(self) -> Path | None:
+        """The sheet that was drawn last; None if none was."""
+        path = self.path.parent / SHEET
+        return path if path.is_file() else None
+
+    def _make(self, what: str, work: Any, event: Callable[[dict[str, Any]], dict[str, Any]]) -> None:  # noqa: ANN401
+        """Have files made of the print as it is, in a process of their own."""
+        version = self.desk.version
         if self._journal is None:
             raise OnlyLooksError
         self._checks.stop()
         self._flush()
-        version = desk.version
+        pace = Pace(self.path, what)
+
+        def say(stage: str) -> None:
+            self._say_work(f"{what}: {stage}", *pace.at(stage))
 
         def done(told: dict[str, Any]) -> None:
+            pace.done()
             self._say_work("")
-            self._tell({"kind": "built", "version": version, "breaks": told["breaks"], "notes": told["notes"]})
+            self._tell({**event(told), "version": version})
 
         self._builder.start(
-            built, self.path, self.shelf, say=lambda stage: self._say_work(f"building: {stage}"), done=done,
-            failed=lambda error: self._failed("building", error),
-        )  # fmt: skip
+            work, self.path, self.shelf, say=say, done=done, failed=lambda error: self._failed(what, error)
+        )
 
     def stop(self) -> None:
         """Stop a build that is at work."""

@@ -10,6 +10,7 @@ import shutil
 import subprocess
 import sys
 import tomllib
+import urllib.request
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -644,6 +645,13 @@ def test_what_would_break_is_ringed_where_it_is_and_told_in_words(bench: Bench) 
     until(lambda: bench.run(left) == [first["id"]], 20)
     bench.run("document.getElementById('undo').click()")
     until(lambda: bench.run(left) == [], 20)
+    card = bench.browser.find_element(By.CSS_SELECTOR, f"[data-finding='{first['id']}']")
+    card.find_element(By.XPATH, ".//button[text()='Mend it']").click()
+    bench.answered()
+    assert "the key block wherever a limit breaks" in bench.said()
+    told = tomllib.loads((bench.folder / "print.toml").read_text(encoding="utf-8"))
+    assert [its.get("mend", False) for its in told["blocks"]] == [False, True]
+    until(lambda: bench.run(wire) is None, 40)
     bench.run("document.querySelector('#slips details').open = true")
 
 
@@ -665,7 +673,17 @@ def test_files_are_made_and_those_for_machines_come_after_their_cautions(bench: 
     assert all(its.find_element(By.CSS_SELECTOR, "p + p").text for its in files), "a sentence to each"
     names = {its.find_element(By.TAG_NAME, "a").text.split()[1].rstrip(",") for its in files}
     assert names <= {path.name for path in bench.folder.rglob("*")}
-    bench.run("document.querySelector('dialog').close(); document.querySelector('#slips details').open = true")
+    bench.run("document.querySelector('dialog').close()")
+    links = bench.browser.find_elements(By.CSS_SELECTOR, "#papers a")
+    papers = {its.text: its.get_attribute("href") for its in links}
+    assert papers and all(words.startswith("Print ") for words in papers)
+    bench.browser.find_element(By.ID, "draw-sheet").click()
+    until(lambda: bench.browser.find_elements(By.CSS_SELECTOR, "#sheet a"), 60)
+    sheet = bench.browser.find_element(By.CSS_SELECTOR, "#sheet a").get_attribute("href")
+    for link in (sheet, *papers.values()):
+        with urllib.request.urlopen(str(link), timeout=20) as answer:
+            assert answer.read(5) == b"%PDF-"
+    bench.run("document.querySelector('#slips details').open = true")
 
 
 def test_after_cutting_a_photograph_shows_what_is_still_to_cut_and_what_was_cut_too_much(

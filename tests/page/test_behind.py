@@ -16,16 +16,18 @@ import pytest
 import shapely
 
 from carvegen.base.errors import InputError
+from carvegen.delivery.print_build import marking_sheet
 from carvegen.marking.journal import FOLDER
 from carvegen.page.print_checks import found_in, found_near
 from carvegen.page.serving import Served, _opened, serve
 from carvegen.page.table.address import Address, last, remember
+from carvegen.page.work.pace import Pace
 from carvegen.page.work.processes import BUILT, Behind
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, layer, small_print
 from tests.page.page import Hand, print_file, stroke
 from tests.page.slow_work import slow
-from tests.page.test_serving import OWN, TOKEN, asked
+from tests.page.test_serving import JSON, OWN, TOKEN, asked
 
 SNOWFALL = '[[motifs]]\nmotif = "snowfall"\nsettings = { snow = 0.1, smallest_mm = 1.0, largest_mm = 2.0 }\n'
 
@@ -160,6 +162,53 @@ def test_a_build_tells_its_stages_and_hands_over_files_with_cautions(bare) -> No
     hand = next(its for its in cautions.json()["cautions"] if "hand" in its["machine"])
     assert any("trained teacher" in line for line in hand["lines"])
     page.end()
+
+
+def test_the_sheet_to_mark_is_drawn_as_the_command_draws_it_and_tells_how_far_it_is(bare) -> None:
+    from carvegen.page.app import Page
+
+    (scratch := bare.parent / "scratch").mkdir()
+    page = Page(bare, SHELF, bare.parent, scratch)
+    page.session.rest_s = 3600.0
+    heard: list[dict] = []
+    page.session._tell = heard.append
+    none, wrong = asked(
+        page, ("GET", f"/{TOKEN}/sheet", {"headers": OWN}),
+        ("POST", f"/{TOKEN}/sheet", {"headers": JSON, "json": {"paper": "../A4"}}),
+    )  # fmt: skip
+    assert (none.status_code, wrong.status_code) == (404, 422)
+    parts = []
+    for _ in range(2):
+        heard.clear()
+        (begun,) = asked(page, ("POST", f"/{TOKEN}/sheet", {"headers": JSON, "json": {"paper": "A4"}}))
+        assert begun.status_code == 202
+        until(lambda: any(its["kind"] in ("sheet", "stopped") for its in heard), 60)
+        assert {"kind": "sheet", "pages": 1, "paper": "A4", "version": 1} in heard
+        parts.append([(its["part"], its["left_s"]) for its in heard if its["kind"] == "stage" and its["text"]])
+    assert set(parts[0]) == {(None, None)}  # nobody knows yet
+    assert all(0 <= part <= 1 and left > 0 for part, left in parts[1])
+    assert [part for part, _ in parts[1]] == sorted(part for part, _ in parts[1])
+    (shown,) = asked(page, ("GET", f"/{TOKEN}/sheet", {"headers": OWN}))
+    assert shown.headers["content-type"] == "application/pdf"
+    drawn, pages = marking_sheet(read_print(bare, SHELF), SHELF, "A4", say=lambda _: None)
+    assert (shown.content, pages) == (drawn, 1)
+    page.end()
+
+
+def test_what_is_left_is_told_by_the_last_time(tmp_path) -> None:
+    """Worked by hand: half as fast as the last time, so twice what was left then."""
+    now = [0.0]
+    for step in (1, 2):
+        pace = Pace(tmp_path / "print.toml", "building", clock=lambda: now[0])
+        told = []
+        for stage in ("inks", "key", "proofs"):
+            now[0] += 10 * step
+            told.append(pace.at(stage))
+        now[0] += 10 * step
+        pace.done()
+    assert told == [(0.25, 60.0), (0.5, 40.0), (0.75, 20.0)]
+    assert Pace(tmp_path / "print.toml", "checking").at("inks") == (None, None)
+    assert Pace(tmp_path / "print.toml", "building").at("inks")[0] == 0.25
 
 
 def test_work_is_stopped_by_the_next_and_tells_no_more() -> None:

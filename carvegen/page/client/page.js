@@ -426,6 +426,7 @@ function heard(news) {
   else if (news.kind === "saved") silent(false);
   else if (news.kind === "built")
     void beside.files?.show(true).then(() => say("The files are made: they lie in the folder of the print."));
+  else if (news.kind === "sheet") void beside.files?.show().then(() => beside.files?.drawn(news));
   else if (news.kind === "stopped") {
     say(news.say ?? news.said ?? "The program has stopped.", true);
     void beside.files?.show();

@@ -18,9 +18,10 @@ if TYPE_CHECKING:
 
     from carvegen.facts.profiles import Library
 
-__all__ = ["BUILT", "Behind", "built", "checks"]
+__all__ = ["BUILT", "SHEET", "Behind", "built", "checks", "sheet"]
 
 BUILT = "built"  #: the folder beside the print file into which it is built
+SHEET = "marking-sheet.pdf"  #: the sheet to mark with pencils, beside the print file
 
 Say = Callable[[str], None]
 Work = Callable[[Path, "Library", Say], Any]
@@ -43,6 +44,17 @@ def built(path: Path, shelf: Library, say: Say) -> dict[str, Any]:
 
     done = build_print(read_print(path, shelf), path.parent / BUILT, shelf, say=say, jobs=usual_jobs())
     return {"files": dict(done.files), "blocks": list(done.blocks), "breaks": done.breaks, "notes": list(done.notes)}
+
+
+def sheet(path: Path, shelf: Library, say: Say, *, paper: str) -> dict[str, Any]:
+    """Write the sheet to mark with coloured pencils; of how many pages it is."""
+    from carvegen.base.files import save_file
+    from carvegen.delivery.print_build import marking_sheet
+    from carvegen.prints.file.print_file import read_print
+
+    data, pages = marking_sheet(read_print(path, shelf), shelf, paper, say=say)
+    save_file(path.parent / SHEET, data)
+    return {"pages": pages, "paper": paper}
 
 
 class Behind:
