@@ -58,7 +58,7 @@ if TYPE_CHECKING:
     from carvegen.prints.misregister.trials import Outcome
     from carvegen.writers.whole_print.print_report import BlockFindings
 
-__all__ = ["Built", "build_print", "marking_sheet", "purposes"]
+__all__ = ["Built", "build_print", "marking_sheet", "outdated", "purposes"]
 
 #: The steps besides the blocks', which have the blocks' names: none of those can begin with a space.
 _CUTS, _PROOFS, _REGISTER, _REPORT = CUTS, " proofs", " register", " report"
@@ -306,6 +306,19 @@ class _Build:
             report=self.report,
             notes=(*self.notes, *kept),
         )  # fmt: skip
+
+
+def outdated(given: Print, out: Path, shelf: Library) -> dict[str, str]:
+    """By block, why its files in the folder `out` are not what a build of the print as it is now makes; "": they are.
+
+    Raises
+    ------
+    InputError
+        If something that the print names can't be used.
+    """
+    with settled(out):
+        build = _Build(given, out, shelf, lambda _: None)
+    return {name: "; ".join(filter(None, dict.fromkeys((why, *build.changes)))) for name, why in build.why.items()}
 
 
 def marking_sheet(given: Print, shelf: Library, paper: str, *, say: Say) -> tuple[bytes, int]:

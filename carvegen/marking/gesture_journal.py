@@ -17,7 +17,7 @@ from typing import Any, Literal
 from carvegen.base.errors import InputError
 from carvegen.marking.journal import FOLDER
 
-__all__ = ["GESTURES", "Change", "GestureJournal", "Step", "reverse"]
+__all__ = ["GESTURES", "Change", "GestureJournal", "Step", "gestures_since", "reverse"]
 
 GESTURES = "gestures.jsonl"
 
@@ -56,6 +56,19 @@ class Step:
 
     do: Do
     change: Change
+
+
+def gestures_since(folder: Path, name: str, since_s: float) -> int:
+    """How many gestures on a print stand, if any was done or undone after a moment (s, as files have it); 0 if not."""
+    path = folder / FOLDER / f"{Path(name).stem}.{GESTURES}"
+    try:
+        if path.stat().st_mtime < since_s:
+            return 0
+        lines = path.read_bytes().splitlines()
+    except OSError:
+        return 0
+    counts = {b'"do":"do"': 1, b'"do":"redo"': 1, b'"do":"undo"': -1}
+    return sum(next((n for do, n in counts.items() if do in line[:200]), 0) for line in lines)
 
 
 class GestureJournal:

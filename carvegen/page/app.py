@@ -9,6 +9,7 @@ import time
 from collections.abc import AsyncIterator, Awaitable, Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -213,17 +214,18 @@ class Page:
         return JSONResponse(await run_in_threadpool(lambda: listed(self.session.files())))
 
     async def file(self, request: Request) -> Response:
-        """One of these files, by its number in the list: no name of the page's reaches the disk."""
+        """One of these files, by its name in the list: no other name reaches the disk."""
         found = await run_in_threadpool(self.session.files)
-        number = int(request.path_params["number"])
-        if number >= len(found):
+        its = next((its for its in found if its.name == request.path_params["name"]), None)
+        if its is None:
             return PlainTextResponse("no such file", 404)
-        path = found[number].path
-        shown = INLINE.get(path.suffix) if found[number].kind != "machine" else None
+        data = await run_in_threadpool(its.data)
+        shown = INLINE.get(its.paths[0].suffix) if its.kind != "machine" else None
         if shown is None:
-            return FileResponse(path, filename=path.name, media_type="application/octet-stream")
-        policy = {"content-security-policy": _FILES_POLICY}
-        return FileResponse(path, media_type=shown, headers=policy)
+            name = its.name.replace("/", "-")
+            saved = {"content-disposition": f"attachment; filename*=utf-8''{quote(name)}"}
+            return Response(data, media_type="application/octet-stream", headers=saved)
+        return Response(data, media_type=shown, headers={"content-security-policy": _FILES_POLICY})
 
     async def draw_sheet(self, request: Request) -> Response:
         """Begin the sheet that is marked with coloured pencils; an event says when it is there."""
@@ -299,7 +301,7 @@ class Page:
             "/": self.client, "/print": self.state, "/shapes": self.shapes, "/events": self.events,
             "/findings": self.findings, "/tries/{mark}": self.tries, "/files": self.files,
             "/begin": self.offers, "/weather/{motif}/{preset}.png": self.thumbnail,
-            "/file/{number:int}": self.file, "/cautions": self.cautions, "/sheet": self.sheet,
+            "/file/{name:path}": self.file, "/cautions": self.cautions, "/sheet": self.sheet,
         }  # fmt: skip
         post = {
             "/begin": self.begin, "/upload/{name}": self.upload, "/understood": self.understood,

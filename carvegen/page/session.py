@@ -36,6 +36,7 @@ from carvegen.page.work.handed_over import File, cautions, files
 from carvegen.page.work.pace import Pace
 from carvegen.page.work.processes import SHEET, Behind, built, checks, sheet
 from carvegen.page.work.thumbnails import thumbnail
+from carvegen.prints.file.print_file import read_print
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -424,8 +425,10 @@ class Session:
             self._failed("building", None)
 
     def files(self) -> list[File]:
-        """What the last build has handed over."""
-        return files(self.desk.given, self.desk.ways)
+        """What the last build has handed over, compared with the print as its files are now."""
+        path = self.desk.given.path
+        self._flush()
+        return files(read_print(path, self.shelf), self.shelf)
 
     def cautions(self) -> dict[str, Any]:
         """What must be settled, and heeded, before machine files are used."""

@@ -20,6 +20,7 @@ from carvegen.page.table import kept_copy
 from carvegen.prints.cut_blocks import picture_of, ways_of
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF
+from tests.cli.running import run
 from tests.page.page import Hand, print_file, stroke, unpacked
 
 ROUNDED_MM = 0.01  #: the page's coordinates
@@ -250,6 +251,41 @@ def test_a_torn_line_is_lost_and_no_other(tmp_path, cut) -> None:
     journal.add("b", Change(what="two again"))
     journal.close()
     assert [json.loads(line)["id"] for line in file.read_text().splitlines()] == ["a", "b"]
+
+
+def test_undo_of_commands_and_of_gestures_spare_one_another(hand, capsys) -> None:
+    """A command that gestures build on is not undone under them; taken back there, it is."""
+    hand.close()
+    begun = files(hand.path.parent)
+    assert run(capsys, "keep", hand.path).code == 0
+    kept = files(hand.path.parent)
+    hand = Hand(hand.path)
+    ran = run(capsys, "undo", hand.path)
+    assert (ran.code, "open on the page" in ran.err) == (2, True)
+    hand.does("take away", ids=list(hand.snow("snowfall 1"))[:2])
+    hand.close()
+    marked = files(hand.path.parent)
+    ran = run(capsys, "undo", hand.path)
+    assert ran.code == 2
+    assert "1 gesture" in ran.err
+    assert "Take back" in ran.err
+    assert files(hand.path.parent) == marked
+    hand = Hand(hand.path)
+    hand.does("undo")
+    hand.close()
+    back = files(hand.path.parent)
+    assert {name: sorted(its.splitlines()) for name, its in back.items()} == {
+        name: sorted(its.splitlines()) for name, its in kept.items()
+    }
+    assert run(capsys, "undo", hand.path).code == 0
+    first = {name: its for name, its in files(hand.path.parent).items() if "kept" not in name}
+    assert first == begun
+    first = files(hand.path.parent)
+    hand = Hand(hand.path)
+    with pytest.raises(InputError):  # what would be done again is not there any more: nothing is broken by it
+        hand.does("redo")
+    assert files(hand.path.parent) == first
+    hand.close()
 
 
 def test_what_another_program_has_changed_is_not_written_over(hand) -> None:
