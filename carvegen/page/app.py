@@ -288,6 +288,12 @@ class Page:
         data = await run_in_threadpool(self.session.thumbnail, names["motif"], names["preset"])
         return Response(data, media_type="image/png")
 
+    async def by_hand(self, request: Request) -> Response:
+        """The same part by other settings, while a slider is moved."""
+        said = dict(request.query_params)
+        data = await run_in_threadpool(self.session.by_hand, request.path_params["motif"], said)
+        return Response(data, media_type="image/png")
+
     async def close(self, request: Request) -> Response:
         """A window was closed."""
         said = await _json_of(request)
@@ -301,6 +307,7 @@ class Page:
             "/": self.client, "/print": self.state, "/shapes": self.shapes, "/events": self.events,
             "/findings": self.findings, "/tries/{mark}": self.tries, "/files": self.files,
             "/begin": self.offers, "/weather/{motif}/{preset}.png": self.thumbnail,
+            "/weather/{motif}.png": self.by_hand,
             "/file/{name:path}": self.file, "/cautions": self.cautions, "/sheet": self.sheet,
         }  # fmt: skip
         post = {

@@ -7,7 +7,7 @@ import os
 import secrets
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -35,7 +35,7 @@ from carvegen.page.work.findings import Found, Nearby
 from carvegen.page.work.handed_over import File, cautions, files
 from carvegen.page.work.pace import Pace
 from carvegen.page.work.processes import SHEET, Behind, built, checks, sheet
-from carvegen.page.work.thumbnails import thumbnail
+from carvegen.page.work.thumbnails import by_hand, thumbnail
 from carvegen.prints.file.print_file import read_print
 
 if TYPE_CHECKING:
@@ -441,6 +441,10 @@ class Session:
     def thumbnail(self, name: str, preset: str) -> bytes:
         """The middle of the print with a motif by another preset; a PNG."""
         return thumbnail(self.desk, self.desk.motif_called(name), preset)
+
+    def by_hand(self, name: str, said: Mapping[str, str]) -> bytes:
+        """The same with a motif by other settings."""
+        return by_hand(self.desk, self.desk.motif_called(name), said)
 
     def close(self) -> None:
         """Write what is left and let go of the print."""

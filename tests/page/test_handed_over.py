@@ -71,7 +71,6 @@ def test_files_of_a_machine_leave_together_with_their_note_and_the_name_of_the_b
     "values",
     [
         {"material": "embossing-hdpe", "for": "hand", "cutter": "v-60"},  # a laser must never meet it
-        {"material": "embossing-hdpe", "for": "hand", "cutter": "v-60", "name": "key"},
         {"seed": "5"},
     ],
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import time
 from pathlib import Path
@@ -9,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
+from PIL import Image
 
 from carvegen.base.errors import InputError
 from carvegen.marking.gesture_journal import Change, GestureJournal
@@ -332,6 +334,23 @@ def test_a_large_kept_file_opens_from_a_copy_that_holds_the_same(hand, monkeypat
     path.write_text(path.read_text().replace("</svg>", "<!-- edited --></svg>"))
     with pytest.raises(pytest.fail.Exception, match="no copy"):
         kept_copy.read_copied(path, **said)
+
+
+def test_a_slider_shows_a_part_of_the_print_at_once_and_changes_nothing(hand) -> None:
+    before, seen = files(hand.path.parent), dict(hand.shapes)
+
+    def white(**said: str) -> int:
+        """How much of the sky is paper: of pixels as light as that."""
+        with Image.open(io.BytesIO(hand.session.by_hand("snowfall 1", said))) as picture:
+            return int((np.asarray(picture.convert("L")) > 245).sum())
+
+    assert white(snow="0.02") < white(snow="0.1") < white(snow="0.25")
+    for wrong in ({"snow": "7"}, {"snow": "much"}, {"rain": "1"}, {"snow": "nan"}):
+        with pytest.raises(InputError):
+            hand.session.by_hand("snowfall 1", wrong)
+    assert files(hand.path.parent) == before
+    hand.load()
+    assert len(hand.shapes) == len(seen)
 
 
 def test_what_has_grown_is_not_grown_again_until_something_is_otherwise(hand, monkeypatch) -> None:

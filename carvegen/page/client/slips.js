@@ -9,7 +9,7 @@ import { ask, tell } from "./transport.js";
 /** @typedef {import("./transport.js").Motif} Motif */
 /** @typedef {import("./transport.js").Setting} Setting */
 /** @typedef {{say: (words: string, refused?: boolean) => void, send: (gesture: import("./transport.js").Gesture) => Promise<unknown>}} Does */
-/** @typedef {{n: number, name: string, folder: string, what: string, safety: string[], picture: number | null, kind: string, bytes: number}} Made */
+/** @typedef {{n: string, name: string, folder: string, what: string, safety: string[], picture: string | null, kind: string, bytes: number}} Made */
 /** @typedef {{blocks: string[], rubbing: boolean, mirrored: boolean, before: boolean, marks: boolean, rings: boolean}} Seen */
 
 /**
@@ -360,12 +360,29 @@ export class WeatherSlip {
       presets.length > 0 && h("div", { class: "weathers" }, ...presets),
       sliders.length > 0 &&
         !its.kept &&
-        h("details", {}, h("summary", {}, "By hand"), ...sliders.map((one) => this.#slider(its, one))),
+        this.#byHand(its, sliders),
     );
   }
 
-  /** @param {Motif} its @param {Setting} one */
-  #slider(its, one) {
+  /** Sliders, and over them a part of the print as they would have it, at once. @param {Motif} its @param {Setting[]} sliders */
+  #byHand(its, sliders) {
+    const part = h("img", { alt: `A part of the print as the sliders have ${its.name}`, class: "part", hidden: true });
+    let [asked, next] = ["", ""];
+    const look = (/** @type {string} */ wanted) => {
+      next = `weather/${encodeURIComponent(its.name)}.png?${wanted}`;
+      if (asked) return; // the last picture is on its way; only the newest is asked for after it
+      asked = part.src = next;
+    };
+    part.onload = part.onerror = () => {
+      part.hidden = !part.naturalWidth;
+      const again = asked !== next;
+      asked = again ? (part.src = next) : "";
+    };
+    return h("details", {}, h("summary", {}, "By hand"), part, ...sliders.map((one) => this.#slider(its, one, look)));
+  }
+
+  /** @param {Motif} its @param {Setting} one @param {(wanted: string) => void} look */
+  #slider(its, one, look) {
     const id = `${its.name} ${one.key}`.replace(/\W+/g, "-"),
       said = h("output", { for: id }, `${one.value} ${one.unit}`);
     const input = h("input", {
@@ -376,6 +393,7 @@ export class WeatherSlip {
       step: one.kind === "int" ? "1" : String(Math.max(0.001, (one.most - one.least) / 200)),
       oninput: () => {
         said.textContent = `${Number(input.value).toFixed(2)} ${one.unit}`;
+        look(`${encodeURIComponent(one.key)}=${input.value}`);
       },
       onchange: () => this.#ask({ motif: its.name, settings: { [one.key]: Number(input.value) } }),
     });
