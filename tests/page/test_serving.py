@@ -92,10 +92,7 @@ def printed(tmp_path):
         ("POST", f"/{TOKEN}/begin", JSON, 422),
         ("PUT", f"/{TOKEN}/begin", JSON, 405),
         ("OPTIONS", f"/{TOKEN}/do", {**OWN, "origin": "http://evil.example"}, 405),  # no leave for another page
-        ("GET", f"/{TOKEN}/../app.py", OWN, 404),
-        ("GET", f"/{TOKEN}/..%2fapp.py", OWN, 404),
         ("GET", f"/{TOKEN}/app.py", OWN, 404),
-        ("GET", f"/{TOKEN}/file/..%2f..%2fprint.toml", OWN, 404),
     ],
 )
 def test_who_is_let_in(page, method, path, headers, status) -> None:
@@ -104,6 +101,27 @@ def test_who_is_let_in(page, method, path, headers, status) -> None:
     assert answer.status_code == status
     assert "access-control-allow-origin" not in answer.headers
     assert all(answer.headers[name] == value for name, value in HEADERS.items())
+
+
+@pytest.mark.parametrize("name", ["../app.py", "client/../app.py", "file/../print.toml", "file//etc/passwd", "file/.."])
+def test_no_path_leads_out(printed, name) -> None:
+    """Asked without a client between, which would fold the dots before they are sent."""
+    sent: list[dict[str, Any]] = []
+
+    async def receive() -> dict[str, Any]:
+        return {"type": "http.request", "body": b"", "more_body": False}
+
+    async def send(message: Any) -> None:
+        sent.append(dict(message))
+
+    headers = [(key.encode(), value.encode()) for key, value in OWN.items()]
+    path = f"/{TOKEN}/{name}"
+    scope = {
+        "type": "http", "method": "GET", "path": path, "raw_path": path.encode(), "query_string": b"",
+        "headers": headers, "http_version": "1.1", "scheme": "http", "server": ("127.0.0.1", 8123), "root_path": "",
+    }  # fmt: skip
+    asyncio.run(printed.app(HOST, TOKEN)(scope, receive, send))
+    assert sent[0]["status"] == 404
 
 
 def test_the_policy_lets_nothing_in_from_elsewhere() -> None:
