@@ -76,11 +76,12 @@ class Move:
     turn_deg: float
     scale: float
     about: tuple[float, float]
+    copied: bool  #: what was there stays, too
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Redraw:
-    """A shape gets a new outline."""
+    """A shape gets a new outline, or a new edge from where a line leaves its outline to where it meets it again."""
 
     shape: int
     points: Floats
@@ -312,7 +313,7 @@ def _move(its: _Said) -> Move:
     return Move(
         ids=ids, by=(its.number("dx", -_FAR_MM, _FAR_MM, 0.0), its.number("dy", -_FAR_MM, _FAR_MM, 0.0)),
         turn_deg=its.number("turn_deg", -360, 360, 0.0), scale=its.number("scale", 0.1, 10, 1.0),
-        about=its.place("about") if its.has("about") else (0.0, 0.0),
+        about=its.place("about") if its.has("about") else (0.0, 0.0), copied=its.flag("copied"),
     )  # fmt: skip
 
 
@@ -322,7 +323,7 @@ _MAKERS: Mapping[str, Callable[[_Said], Gesture]] = {
     "erase": _erase,
     "take away": _take_away,
     "move": _move,
-    "redraw": lambda its: Redraw(shape=its.shape("shape"), points=its.points(3)),
+    "redraw": lambda its: Redraw(shape=its.shape("shape"), points=its.points(2)),
     "draw": lambda its: Draw(motif=its.text("motif"), points=its.points(3)),
     "bare": lambda its: Bare(at=its.place("at")),
     "keep": lambda its: Keep(motif=its.text("motif"), kept=True),

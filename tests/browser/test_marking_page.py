@@ -26,6 +26,7 @@ from selenium.webdriver.common.actions.action_builder import ActionBuilder
 from selenium.webdriver.common.actions.pointer_input import PointerInput
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
+from shapely import affinity
 
 from carvegen.base.colour import Ink, overprinted, rgb, screen
 from tests.browser.driving import chromium, drawn, until
@@ -339,6 +340,66 @@ def test_keys_move_turn_and_take_away_what_is_in_the_fingers(bench: Bench) -> No
     until(lambda: not any(its.contains(shapely.Point(x + 3, SIZE[1] - y)) for its in bench.kept("flakes").values()))
 
 
+def _chosen(bench: Bench) -> Any:
+    """The one shape in the fingers, y up, as the page has it."""
+    xy = bench.run("const [s] = bench.overlay.chosen; return [...s.xy]")
+    return shapely.Polygon([(x, SIZE[1] - y) for x, y in zip(xy[::2], xy[1::2], strict=True)])
+
+
+def test_the_bead_turns_and_one_more_is_laid_beside(bench: Bench) -> None:
+    """By shapely's rotation about the middle of the box, a quarter turn to the left."""
+    _, x, y, _ = _one_alone(bench)
+    bench.run("bench.view.goTo(arguments[0], bench.view.size[1] - arguments[1], 20)", x, y)
+    bench.take("fingers")
+    bench.draw((x, y))
+    before = _chosen(bench)
+    middle = shapely.centroid(shapely.box(*before.bounds))
+    bead_x, bead_y = bench.run("const [x, y] = bench.overlay.bead; return [x, bench.view.size[1] - y]")
+    across, up = bead_x - middle.x, bead_y - middle.y
+    bench.draw((bead_x, bead_y), (middle.x, middle.y + 1.4 * up), (middle.x - up, middle.y + across))
+    wanted = affinity.rotate(before, 90, origin=middle)
+    assert _chosen(bench).symmetric_difference(wanted).area < 0.1 * before.area
+    bench.browser.find_element(By.CSS_SELECTOR, "[data-does=copy]").click()
+    bench.answered()
+    beside = _chosen(bench)
+    assert beside.bounds[0] - wanted.bounds[2] == pytest.approx(2, abs=0.1)
+    assert beside.area == pytest.approx(wanted.area, rel=0.05)
+    down = [affinity.scale(its, 1, -1, origin=(0, SIZE[1] / 2)) for its in (wanted, beside)]
+    for one in down:
+        until(lambda one=one: any(_alike(its, one) for its in bench.kept("flakes").values()))
+
+
+def _alike(shape: Any, other: Any) -> bool:
+    return bool(shape.symmetric_difference(other).area < 0.1 * other.area)
+
+
+def test_a_heap_is_dragged_and_its_edge_pencilled(bench: Bench) -> None:
+    heaps = "return [...bench.shapes.byId.values()].filter((s) => s.name === 'on the rail').length"
+    assert bench.run(heaps) > 0
+    x, y = bench.run(
+        "const s = [...bench.shapes.byId.values()].filter((s) => s.name === 'on the rail')"
+        ".sort((a, b) => (b.x1 - b.x0) * (b.y1 - b.y0) - (a.x1 - a.x0) * (a.y1 - a.y0))[0];"
+        "for (let x = s.x0; x < s.x1; x += 0.3) for (let y = s.y0; y < s.y1; y += 0.1)"
+        " if (bench.shapes.at(x, y, 0) === s) return [x, bench.view.size[1] - y]"
+    )
+    bench.take("fingers")
+    bench.draw((x, y))
+    before = _chosen(bench)
+    bench.draw((x, y), (x, y + 2), (x, y + 4))
+    lies = affinity.translate(before, 0, 4)
+    assert _chosen(bench).symmetric_difference(lies).area < 0.15 * before.area + 1
+    left, low, right, high = lies.bounds
+    bench.browser.find_element(By.CSS_SELECTOR, "[data-does=redraw]").click()
+    top = [shapely.intersection(lies, shapely.LineString([(at, low - 1), (at, high + 1)])).bounds[3]
+           for at in (left + 0.3 * (right - left), left + 0.6 * (right - left))]  # fmt: skip
+    bench.draw(
+        (left + 0.3 * (right - left), top[0]), ((left + right) / 2, high + 5), (left + 0.6 * (right - left), top[1])
+    )
+    bench.answered()
+    assert _chosen(bench).bounds[3] > high + 3, "where the pencil went"
+    assert _chosen(bench).bounds[:3] == pytest.approx(lies.bounds[:3], abs=0.3), "all else is as it was"
+
+
 def test_her_own_outline_is_snow_in_the_kept_file(bench: Bench) -> None:
     bench.take("own snow")
     bench.set("for", "flakes")
@@ -503,6 +564,33 @@ def test_the_first_version_lies_beside_the_winter_version(bench: Bench) -> None:
     _see(bench, "beside the print without snow")
 
 
+def test_blocks_that_do_not_meet_wander_by_so_much_and_the_first_stands_still(bench: Bench) -> None:
+    """What changes from moment to moment lies within 0.8 mm of the key block's drawing: the sky behind it stands."""
+    bench.set("register-mm", 0.8)
+    bench.browser.find_element(By.ID, "watch").click()
+    seen = (
+        "const c = document.getElementById('apart'), p = c.getContext('2d').getImageData(0, 0, c.width, c.height);"
+        "return [c.hidden, c.width, c.height, [...p.data].filter((_, k) => k % 4 === 2)]"
+    )
+    pictures = []
+    for _ in range(3):
+        bench.browser.execute_async_script("setTimeout(arguments[0], 300)")
+        hidden, width, height, blue = bench.run(seen)
+        assert not hidden
+        pictures.append(np.reshape(blue, (height, width)))
+    rows, columns = np.nonzero(np.ptp(pictures, axis=0) > 12)
+    assert len(rows) > 100, "something moves"
+    scale, at = bench.run("return [bench.view.scale, bench.view.toScreen(0, 0)]")
+    x, y = (columns - at[0]) / scale, SIZE[1] - (rows - at[1]) / scale
+    off = 0.8 * 1.01 + 2 / scale
+    near = np.zeros(len(x), dtype=bool)
+    for left, low, wide, tall in ((10, 12, 70, 3), (20, 0, 4, 12), (60, 0, 4, 12), (70, 22, 14, 0.25)):
+        near |= (x > left - off) & (x < left + wide + off) & (y > low - off) & (y < low + tall + off)
+    assert near.all()
+    bench.browser.find_element(By.ID, "watch").click()
+    assert bench.run(seen)[0]
+
+
 _MANY = """
 const done = arguments[arguments.length - 1], n = 50000, corners = 24, [w, h] = [90, 60];
 import('./packed.js').then(async ({ unpack }) => {
@@ -616,6 +704,16 @@ def test_other_weather_is_chosen_by_its_picture_and_stands_in_the_print_file(ben
     bench.answered()
     until(lambda: f'"{preset}"' in (bench.folder / "print.toml").read_text(encoding="utf-8"))
     until(lambda: bench.flakes() != shown, 60)
+    file = (bench.folder / "print.toml").read_bytes()
+    bench.run("document.querySelector('[data-motif=flakes] details').open = true")
+    slider = "document.querySelector('[data-motif=flakes] input[id$=snow]')"
+    bench.run(f"{slider}.value = 0.2; {slider}.dispatchEvent(new Event('input', {{bubbles: true}}))")
+    until(lambda: bench.run("return document.querySelector('[data-motif=flakes] .part').naturalWidth") > 0, 20)
+    assert (bench.folder / "print.toml").read_bytes() == file, "the hand has not let go yet"
+    bench.run(f"{slider}.dispatchEvent(new Event('change', {{bubbles: true}}))")
+    bench.answered()
+    told = tomllib.loads((bench.folder / "print.toml").read_text(encoding="utf-8"))
+    assert told["motifs"][1]["settings"]["snow"] == pytest.approx(0.2, abs=0.01)
     bench.run("document.querySelector('#slips details').open = true")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import itertools
 import json
 import time
 from pathlib import Path
@@ -11,6 +12,7 @@ import numpy as np
 import pytest
 import shapely
 from PIL import Image
+from shapely import affinity
 
 from carvegen.base.errors import InputError
 from carvegen.marking.gesture_journal import Change, GestureJournal
@@ -165,6 +167,46 @@ def test_a_newer_pencil_rubs_out_what_it_contradicts_and_grows_what_is_alike(han
     hand.written()
     read_print(hand.path, SHELF)
     built_white(hand.path, "sky")  # no contradiction is told
+
+
+def test_an_edge_that_is_pencilled_anew_takes_the_place_of_the_old_one_there(hand) -> None:
+    number = max(hand.snow("snowload 1").items(), key=lambda its: its[1].area)[0]
+    hand.does("redraw", shape=number, points=[[20, 10, 1], [30, 10, 1], [30, 20, 1], [20, 20, 1]])
+    box = _square(hand)
+    corners = [(20, 20), (20, 10), (30, 10), (30, 20)]
+    for line, edge in (
+        ([(22, 19.8), (25, 23), (28, 20.3)], [(28, 20), (25, 23), (22, 20)]),
+        ([(28.1, 19.9), (25, 17), (21.9, 20)], [(28, 20), (25, 17), (22, 20)]),
+    ):
+        wanted = shapely.Polygon([*corners, *edge])
+        told = hand.does("redraw", shape=box, points=[[x, y, 1] for x, y in line])
+        (new,) = (n for group in told["groups"] if group["kind"] == "snow" for n in group["ids"])
+        assert shapely.area(shapely.symmetric_difference(hand.shapes[new], wanted)) < 1.0
+        hand.does("undo")
+        box = _square(hand)
+
+
+def _square(hand) -> int:
+    return next(n for n, its in hand.snow("snowload 1").items() if abs(its.area - 100) < 0.1)
+
+
+def test_a_copy_lies_where_it_is_laid_and_the_first_stays(hand) -> None:
+    number, flake = min(hand.snow("snowfall 1").items(), key=lambda its: its[1].bounds[0])
+    before = len(hand.snow("snowfall 1"))
+    told = hand.does("move", ids=[number], dx=0, dy=0.5, copied=True, about=[0, 0])
+    assert number in told["gone"]  # it lies over the first, and is one with it
+    hand.does("undo")
+    dx, dy = next(
+        by for by in itertools.product(range(1, 30), range(-20, 20))
+        if shapely.box(0, 0, 40, 30).contains(there := affinity.translate(flake, *by))
+        and all(shapely.distance(there, its) > 0.3 for its in hand.snow().values())
+    )  # fmt: skip
+    number = next(n for n, its in hand.snow("snowfall 1").items() if its.equals_exact(flake, 1e-3, normalize=True))
+    hand.does("move", ids=[number], dx=dx, dy=dy, copied=True)
+    assert len(hand.snow("snowfall 1")) == before + 1
+    assert number in hand.shapes
+    hand.written()
+    assert differ(hand.white_on("sky"), built_white(hand.path, "sky")) < 1e-3
 
 
 def test_bare_and_back(hand) -> None:

@@ -185,7 +185,8 @@ function answered(buffer, gesture) {
   picture.changed(gone, come);
   overlay.remark(told.marks ?? [], told.gone_marks ?? []);
   const lost = gone.some((its) => held.includes(its.id));
-  if (lost)
+  if (gesture.copied) tools.choose(come.filter((its) => its.kind === "snow"));
+  else if (lost)
     tools.choose(gesture.do === "move" || gesture.do === "redraw" ? come.filter((its) => its.kind === "snow") : []);
   if (told.reload) void load();
   else if (told.kept) locked(told.kept);
@@ -341,6 +342,7 @@ const IN_HAND = /** @type {Record<string, () => void>} */ ({
   left: () => nudged(1, -15),
   right: () => nudged(1, 15),
   redraw: () => tools.redraw(),
+  copy: () => void tools.copy(),
   place: () => void tools.place().then(() => tools.choose([])),
 });
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 from shapely import affinity
+from shapely.ops import substring
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.findings import Finding
+    from carvegen.geometry import Floats
     from carvegen.page.table.desk import Desk
 
 __all__ = ["Planned", "mending_planned", "planned"]
@@ -38,6 +40,8 @@ _AROUND_MM = (
     24.0,
     48.0,
 )  #: a place that is to be mended is tried with so much about it, until it is seen to break
+_JOINS_MM = 1.5  #: a line that ends so near to an outline meets it
+_CLOSED = 0.25  #: a line whose ends are nearer than this share of its length is a whole outline
 _BARE = "bare-"  #: what the keys of taps begin with
 
 
@@ -376,7 +380,14 @@ def _(its: gestures.Move, desk: Desk) -> Planned:
         scaled = affinity.scale(turned, its.scale, its.scale, origin=its.about)
         editing.put(motif, _on_face(desk, affinity.translate(scaled, *its.by)), name)
 
-    return _edit(desk, numbers, "move", moved)
+    if not its.copied:
+        return _edit(desk, numbers, "move", moved)
+    editing = _Editing(desk=desk)
+    motifs = {n: desk.motif_called(desk.seen.like(n)[1]) for n in numbers}
+    editing.begin(motifs.values())
+    for n, motif in motifs.items():
+        moved(editing, motif, desk.seen.shape(n), "")
+    return _Marking(desk=desk).change("copy", **editing.changes)
 
 
 @planned.register(gestures.Redraw)
@@ -384,12 +395,38 @@ def _(its: gestures.Redraw, desk: Desk) -> Planned:
     numbers = _seen(desk, [its.shape])
     if not numbers:
         raise InputError("names no snow that is there", where="redraw", hint="choose a flake or a heap")
-    shape = _on_face(desk, own_marks.area_of(its.points))
+    shape = _on_face(desk, _outline(desk.seen.shape(its.shape), its.points))
 
     def redrawn(editing: _Editing, motif: int, _: object, name: str) -> None:
         editing.put(motif, shape, name)
 
     return _edit(desk, numbers, "redraw", redrawn)
+
+
+def _outline(shape: Any, points: Floats) -> BaseGeometry:  # noqa: ANN401
+    """The outline that a line draws; if it leaves the shape's own and comes back to it elsewhere, that edge anew."""
+    line = shapely.LineString(points[:, :2])
+    ring = shapely.get_exterior_ring(shape)
+    ends = [shapely.Point(*points[k, :2]) for k in (0, -1)]
+    apart = shapely.distance(*ends)
+    if (
+        ring is None
+        or apart < _CLOSED * shapely.length(line)
+        or any(shapely.distance(ring, its) > _JOINS_MM for its in ends)
+    ):
+        return own_marks.area_of(points)
+    begin, end = sorted(shapely.line_locate_point(ring, ends))
+    back = shapely.line_locate_point(ring, ends[0]) > shapely.line_locate_point(ring, ends[1])
+    drawn = shapely.reverse(line) if back else line
+    inner = substring(ring, begin, end)
+    outer = shapely.union_all([substring(ring, end, shapely.length(ring)), substring(ring, 0, begin)])
+    near = [shapely.hausdorff_distance(its, line, densify=0.1) for its in (inner, outer)]
+    if near[0] <= near[1]:  # what lies nearer to the line is what it takes the place of
+        xy = [*substring(ring, 0, begin).coords, *drawn.coords, *substring(ring, end, shapely.length(ring)).coords]
+    else:
+        xy = [*inner.coords, *shapely.reverse(drawn).coords]
+    edged = shapely.Polygon(xy, [its.coords for its in shape.interiors])
+    return geometry.solid(shapely.make_valid(edged))
 
 
 @planned.register(gestures.Draw)
