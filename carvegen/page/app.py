@@ -160,6 +160,10 @@ class Page:
         """All shapes, packed."""
         return _packed(await run_in_threadpool(self.session.shapes))
 
+    async def blocks(self, _: Request) -> Response:
+        """What each block would print, packed."""
+        return _packed(await run_in_threadpool(self.session.blocks))
+
     async def do(self, request: Request) -> Response:
         """A gesture; what it has changed, packed."""
         said = await _json_of(request)
@@ -304,7 +308,8 @@ class Page:
     def routes(self) -> list[Route]:
         """All there are."""
         get = {
-            "/": self.client, "/print": self.state, "/shapes": self.shapes, "/events": self.events,
+            "/": self.client, "/print": self.state, "/shapes": self.shapes, "/blocks": self.blocks,
+            "/events": self.events,
             "/findings": self.findings, "/tries/{mark}": self.tries, "/files": self.files,
             "/begin": self.offers, "/weather/{motif}/{preset}.png": self.thumbnail,
             "/weather/{motif}.png": self.by_hand,

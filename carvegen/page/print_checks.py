@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from carvegen.prints.cut_blocks import Ways
     from carvegen.prints.file.print_file import Print
 
-__all__ = ["Scene", "found_in", "found_near", "inner_of", "is_mended", "unmended"]
+__all__ = ["Scene", "found_in", "found_near", "inner_of", "is_mended", "taken_apart", "unmended"]
 
 #: What is told of a whole block; about one place it can't be.
 _OF_THE_WHOLE = {its.RULE for its in (depth, laser_depth, clearing, moat, drop_outs, bed, look)}
@@ -53,6 +53,11 @@ def found_in(given: Print, shelf: Library, out: Path, *, say: Say) -> Found:
     out
         Folder of an earlier build, for the lands of blocks that are cut.
     """
+    return taken_apart(given, shelf, out, say=say)[0]
+
+
+def taken_apart(given: Print, shelf: Library, out: Path, *, say: Say) -> tuple[Found, dict[str, BaseGeometry]]:
+    """The same, and what each block would print if nothing were white: inks taken apart, with traps, mended."""
     ways = ways_of(given, shelf)
     lands = {block.name: standing_land(given, k, out) for k, block in enumerate(given.blocks)}
     stands = {name: land for name, land in lands.items() if land is not None}
@@ -64,7 +69,8 @@ def found_in(given: Print, shelf: Library, out: Path, *, say: Say) -> Found:
         block = with_fringe(cut.block, cut.fringe, limits, to_decide=cut.to_decide)
         reports = (finding for way in ways[name] for finding in checked(way.on(block)))
         found[name] = _once([*notes_of(cut), *reports])
-    return found
+    bare = {name: shapely.intersection(cut.white, cut.picture) for name, cut in cuts.items() if cut.die is None}
+    return found, {name: geometry.solid(shapely.union(cuts[name].land, its)) for name, its in bare.items()}
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

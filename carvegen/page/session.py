@@ -87,6 +87,7 @@ class Session:
         self._checks, self._builder = Behind(), Behind()
         self._later: threading.Timer | None = None
         self._desk: Desk | None = None
+        self._prints: dict[str, Any] = {}  #: what each block would print if nothing were white, once that is worked out
         self.opening = ""  #: shapes have the same numbers as long as this is the same
         self.stage = "opening the print"
         threading.Thread(target=self._open, name="opening", daemon=True).start()
@@ -101,7 +102,7 @@ class Session:
             desk = opened(self.path, self.shelf, say=self._say)
             with self._lock:
                 desk.version = 1 + (self._desk.version if self._desk else 0)
-                self._desk, self.opening = desk, secrets.token_hex(6)
+                self._desk, self.opening, self._prints = desk, secrets.token_hex(6), {}
                 if self._journal is not None:
                     desk.left = self._journal.left
                     self._saver = Saver(desk, self._journal, self._lock, self._saved)
@@ -161,8 +162,14 @@ class Session:
         desk = self.desk
         with self._lock:
             told = self._told(gone=(), marks=self._marks_told(), gone_marks=())
-            groups = [*self._blocks(), *desk.seen.groups(desk.seen.numbers())]
+            groups = [*self._blocks(), *self._openings(), *desk.seen.groups(desk.seen.numbers())]
             return packed(told, groups, step_for(desk.size))
+
+    def blocks(self) -> bytes:
+        """What each block would print, packed."""
+        desk = self.desk
+        with self._lock:
+            return packed(self._told(), self._blocks(), step_for(desk.size))
 
     def tries(self, key: str) -> bytes:
         """The last tries of a place that grows again, packed; `tries` tells which shapes are of which."""
@@ -288,22 +295,28 @@ class Session:
         }
 
     def _blocks(self) -> list[Group]:
-        """What each block would print if nothing were white."""
+        """What each block would print if nothing were white: its layers, until the inks are taken apart."""
         assert self._desk is not None
         found = list[Group]()
         for block in self._desk.given.blocks:
-            shape = self._desk.bare.pictures.get(block.name, shapely.Polygon())
+            layers = self._desk.bare.pictures.get(block.name, shapely.Polygon())
+            shape = self._prints.get(block.name, layers)
             pieces = geometry.parts(shape)
             number = self._desk.stock.taken()
             found.append(
                 Group(kind="block", name=block.name, blocks=(block.name,), ids=[number] * len(pieces), shapes=pieces)
             )
-        openings = self._desk.bare.openings
-        if len(openings):
-            names = tuple(block.name for block in self._desk.given.blocks)
-            ids = [self._desk.stock.taken() for _ in openings]
-            found.append(Group(kind="white", name="", blocks=names, ids=ids, shapes=openings))
         return found
+
+    def _openings(self) -> list[Group]:
+        """What is cut through every block."""
+        assert self._desk is not None
+        openings = self._desk.bare.openings
+        if len(openings) == 0:
+            return []
+        names = tuple(block.name for block in self._desk.given.blocks)
+        ids = [self._desk.stock.taken() for _ in openings]
+        return [Group(kind="white", name="", blocks=names, ids=ids, shapes=openings)]
 
     # ── behind ──
 
@@ -330,15 +343,17 @@ class Session:
         self._flush()
         version, pace = self._version, Pace(self.path, "checking")
 
-        def done(told: dict[str, list[dict[str, Any]]]) -> None:
+        def done(told: dict[str, dict[str, Any]]) -> None:
             pace.done()
             with self._lock:
                 if self._version != version:
                     return
-                found = {name: [Finding.from_dict(its) for its in lot] for name, lot in told.items()}
+                found = {name: [Finding.from_dict(its) for its in lot] for name, lot in told["found"].items()}
                 self._found.whole(found, version)
+                self._prints = {name: shapely.from_wkb(shape) for name, shape in told["prints"].items()}
             self._say_work("")
             self._looked(version)
+            self._tell({"kind": "blocks", "version": version})
 
         self._checks.start(
             checks, self.path, self.shelf, done=done,

@@ -17,15 +17,17 @@ import shapely
 
 from carvegen.base.errors import InputError
 from carvegen.delivery.print_build import marking_sheet
+from carvegen.delivery.print_steps import cut_inputs, cuts_of
 from carvegen.marking.journal import FOLDER
 from carvegen.page.print_checks import found_in, found_near
 from carvegen.page.serving import Served, _opened, serve
 from carvegen.page.table.address import Address, last, remember
 from carvegen.page.work.pace import Pace
 from carvegen.page.work.processes import BUILT, Behind
+from carvegen.prints.cut_blocks import ways_of
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, layer, small_print
-from tests.page.page import Hand, print_file, stroke
+from tests.page.page import Hand, print_file, stroke, unpacked
 from tests.page.slow_work import slow
 from tests.page.test_serving import JSON, OWN, TOKEN, asked
 
@@ -128,6 +130,36 @@ def test_what_is_mended_on_the_page_is_mended_by_the_build(bare, monkeypatch) ->
         hand.does("mend", finding=mend)
     hand.does("undo")
     assert bare.read_bytes() == before
+    hand.close()
+
+
+def test_once_the_inks_are_taken_apart_blocks_are_shown_as_the_build_cuts_them(tmp_path) -> None:
+    """Snow rubbed out of what the page shows of a block leaves the land that the build leaves standing."""
+    path = print_file(tmp_path, after=SNOWFALL)
+    path.write_text(path.read_text().replace('name = "key"', 'mend = true\nname = "key"'))
+    hand = Hand(path)
+    given = read_print(path, SHELF)
+    built = {
+        name: cut.land
+        for name, cut in cuts_of(cut_inputs(given, ways_of(given, SHELF), {}), say=lambda _: None)[1].items()
+    }
+
+    def off(block: str) -> float:
+        shown = next(its for n, its in blocks.items() if hand.like[n]["name"] == block)
+        both = shapely.symmetric_difference(
+            shapely.difference(shown, hand.white_on(block)), shapely.set_precision(built[block], 0)
+        )
+        return float(shapely.area(shapely.buffer(both, -0.02)))
+
+    blocks = {n: its for n, its in hand.shapes.items() if hand.like[n]["kind"] == "block"}
+    assert max(map(off, built)) > 1
+    hand.session.rest_s = 0.0
+    hand.session._check_later()
+    until(lambda: any(its["kind"] == "blocks" for its in hand.heard), 60)
+    told, blocks = unpacked(hand.session.blocks())
+    hand.like |= {n: group for group in told["groups"] for n in group["ids"]}
+    assert {group["name"] for group in told["groups"]} == set(built)
+    assert max(map(off, built)) < 0.05
     hand.close()
 
 

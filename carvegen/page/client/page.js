@@ -420,10 +420,21 @@ async function load(asked) {
   changed();
 }
 
+/** The inks are taken apart now: each block is shown as it would print, no longer as its layers. */
+async function takenApart() {
+  const come = unpack(await askPacked("blocks"), print.size[1], print.step).shapes,
+    old = [...shapes.byId.values()].filter((its) => its.kind === "block");
+  for (const its of old) shapes.remove(its.id);
+  for (const its of come) shapes.add(its);
+  picture.changed(old, come);
+  changed();
+}
+
 /** @param {import("./transport.js").News} news */
 function heard(news) {
   if (news.kind === "findings") void lookAgain();
-  else if (["shapes", "blocks", "weather"].includes(news.kind) && print && news.version !== print.version) void load();
+  else if (news.kind === "shapes" && print && news.version !== print.version) void load();
+  else if (news.kind === "blocks" && print) void takenApart();
   else if (news.kind === "stage") staged(news);
   else if (news.kind === "saved") silent(false);
   else if (news.kind === "built")

@@ -27,13 +27,16 @@ Say = Callable[[str], None]
 Work = Callable[[Path, "Library", Say], Any]
 
 
-def checks(path: Path, shelf: Library, say: Say) -> dict[str, list[dict[str, Any]]]:
-    """What would break of a print, by block."""
-    from carvegen.page.print_checks import found_in
+def checks(path: Path, shelf: Library, say: Say) -> dict[str, dict[str, Any]]:
+    """What would break of a print, and what each block would print if nothing were white, as WKB; both by block."""
+    import shapely
+
+    from carvegen.page.print_checks import taken_apart
     from carvegen.prints.file.print_file import read_print
 
-    found = found_in(read_print(path, shelf), shelf, path.parent / BUILT, say=say)
-    return {name: [finding.to_dict() for finding in its] for name, its in found.items()}
+    found, prints = taken_apart(read_print(path, shelf), shelf, path.parent / BUILT, say=say)
+    told = {name: [finding.to_dict() for finding in its] for name, its in found.items()}
+    return {"found": told, "prints": {name: shapely.to_wkb(shape) for name, shape in prints.items()}}
 
 
 def built(path: Path, shelf: Library, say: Say) -> dict[str, Any]:
