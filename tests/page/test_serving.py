@@ -9,7 +9,6 @@ import asyncio
 import io
 import os
 import re
-import shutil
 import signal
 import subprocess
 import sys
@@ -181,53 +180,18 @@ def test_a_print_begins_with_a_drawing_in_a_folder_of_its_own(page, tmp_path) ->
 
 
 def test_a_second_window_only_looks_until_the_first_is_closed(printed) -> None:
-    get = ("GET", f"/{TOKEN}/print", {"headers": OWN})
+    mine, again = (("GET", f"/{TOKEN}/print?window_id={window}", {"headers": OWN}) for window in (1, 2))
 
     def do(window: int, name: str) -> tuple[str, str, dict[str, Any]]:
         said = {"id": name, "do": "stroke", "meaning": "stays", "breadth": 2, "points": stroke(5, 5, 9, 9)}
         return ("POST", f"/{TOKEN}/do", {"headers": JSON, "json": {**said, "window_id": window}})
 
     close = ("POST", f"/{TOKEN}/close", {"headers": JSON, "json": {"window_id": 1}})
-    again = ("GET", f"/{TOKEN}/print?window_id=2", {"headers": OWN})
-    one, two, first, second, _, later, now = asked(printed, get, get, do(1, "a"), do(2, "b"), close, again, do(2, "b"))
+    one, two, first, second, _, later, now = asked(
+        printed, mine, again, do(1, "a"), do(2, "b"), close, again, do(2, "b")
+    )
     assert (one.json()["only_looks"], two.json()["only_looks"], later.json()["only_looks"]) == (False, True, False)
     assert (first.status_code, second.status_code, now.status_code) == (200, 409, 200)
-
-
-def test_killed_between_journal_and_files_a_gesture_is_there_once(tmp_path) -> None:
-    """A copy of the folder before and after the files are written is what a kill there leaves."""
-    (tmp_path / "print").mkdir()
-    path = print_file(tmp_path / "print", after=SNOWFALL)
-    hand, left = Hand(path), list[tuple[int, Path]]()
-    saver = hand.session._saver
-    write = saver._write
-
-    def copied(work: object) -> None:
-        for then in (lambda: None, lambda: write(work)):
-            then()
-            left.append((hand.session._journal.undo_count, tmp_path / f"left-{len(left)}"))
-            shutil.copytree(path.parent, left[-1][1])
-
-    saver._write = copied
-    counts = [len(hand.shapes)]
-    for does in (
-        lambda: hand.does("stroke", meaning="comes out", breadth=2, points=stroke(20, 8, 30, 12)),
-        lambda: hand.does("take away", ids=list(hand.snow())[:2]),
-        lambda: hand.does("undo"),
-    ):
-        does()
-        hand.written()
-        counts.append(len(hand.shapes))
-    hand.close()
-    counts = [counts[0], counts[1], counts[2], counts[3]]
-    assert len(left) == 6
-    for k, (undo, folder) in enumerate(left):
-        for _ in range(2):  # what is done anew after a kill is not done again the next time
-            again = Hand(folder / "print.toml")
-            assert again.session.state()["undo"] == undo
-            assert len(again.session.state()["marks"]) == 1
-            assert len(again.shapes) == counts[k // 2 + 1]
-            again.close()
 
 
 def test_the_server_is_killed_and_comes_back(tmp_path) -> None:
