@@ -23,8 +23,9 @@ from carvegen.base.errors import CarvegenError, InputError
 from carvegen.page.beginning import Upload, begun, offers, received, understood
 from carvegen.page.gestures import gesture
 from carvegen.page.guard import Guard
-from carvegen.page.session import OnlyLooksError, Session, own_fault
+from carvegen.page.session import OnlyLooksError, Session
 from carvegen.page.table.address import forget, remember
+from carvegen.page.table.faults import own_fault
 from carvegen.page.work.handed_over import INLINE, listed
 
 if TYPE_CHECKING:

@@ -18,15 +18,15 @@ from carvegen import geometry
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.findings import Finding
 from carvegen.base.units import PAPERS
-from carvegen.base.words import shortened
 from carvegen.marking.gesture_journal import GestureJournal
 from carvegen.page.gestures import Gesture, Mend, Step, names_shapes
 from carvegen.page.packed import Group, packed, step_for
 from carvegen.page.print_checks import unmended
 from carvegen.page.state import state_of
 from carvegen.page.table import own_marks
-from carvegen.page.table.desk import Desk, opened
+from carvegen.page.table.desk import Desk, Put, opened
 from carvegen.page.table.doing import Planned, mending_planned, planned
+from carvegen.page.table.faults import own_fault
 from carvegen.page.table.holding import held
 from carvegen.page.table.replay import done_to_files
 from carvegen.page.table.saving import Saver
@@ -44,18 +44,12 @@ if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
     from carvegen.page.table.desk import Outcome
 
-__all__ = ["OnlyLooksError", "Session", "own_fault"]
+__all__ = ["OnlyLooksError", "Session"]
 
 _REMEMBERED = 64  #: so many answers are kept for gestures that are sent again
 
+Note = Callable[[dict[str, str]], None]
 Tell = Callable[[dict[str, Any]], None]
-
-
-def own_fault(error: BaseException) -> CarvegenError:
-    """A fault of ours in words; the print and its files are as they were."""
-    said = shortened(f"{type(error).__name__}: {error}")
-    hint = "nothing was changed by this; open the print again, and send us this line"
-    return CarvegenError(f"a fault of its own, not yours: {said}", hint=hint)
 
 
 class OnlyLooksError(Exception):
@@ -82,6 +76,7 @@ class Session:
         self._lease = held(path.parent, path.name)
         self._journal = GestureJournal(path.parent, path.name) if self._lease is not None else None
         self._saver: Saver | None = None
+        self._told_at_opening: list[str] = []  #: what came otherwise than it was done, after a kill
         self._found = Found()
         self._nearby = Nearby(self._lock, self._found, self._looked, lambda error: self._failed("checking", error))
         self._checks, self._builder = Behind(), Behind()
@@ -97,7 +92,7 @@ class Session:
     def _open(self) -> None:
         try:
             if self._journal is not None and self._journal.unwritten:
-                done_to_files([step.change for step in self._journal.unwritten], self.path, self.shelf)
+                self._told_at_opening += done_to_files(self._journal, self.path, self.shelf)
                 self._journal.written()
             desk = opened(self.path, self.shelf, say=self._say)
             with self._lock:
@@ -108,7 +103,7 @@ class Session:
                     self._saver = Saver(desk, self._journal, self._lock, self._saved)
             self._fault = None
         except Exception as error:  # whatever it is: the page is to say it, not to wait for ever
-            self._fault = error if isinstance(error, CarvegenError) else own_fault(error)
+            self._fault = own_fault(error)
             self._tell({"kind": "stopped", "say": f"{self._fault}. {self._fault.hint}"})
         finally:
             self.stage = ""
@@ -155,7 +150,9 @@ class Session:
         desk = self.desk
         with self._lock:
             counts = {**self._counts, "opening": self.opening}
-            return {**state_of(desk), **counts, "only_looks": self.only_looks, "stage": self.stage}
+            state = state_of(desk)
+            state["notes"] = [*self._told_at_opening, *state["notes"]]
+            return {**state, **counts, "only_looks": self.only_looks, "stage": self.stage}
 
     def shapes(self) -> bytes:
         """All shapes, packed."""
@@ -227,13 +224,17 @@ class Session:
             if step is None:
                 raise InputError(f"nothing to {'undo' if gesture.back else 'do again'}", where="the journal")
             change, do = step.change, step.do
-            outcome = desk.apply(change, note=lambda: journal.move(gesture_id, do))
+            keeping = None
+            note: Note = partial(journal.move, gesture_id, do)
         else:
             plan = self._mending(gesture, desk) if isinstance(gesture, Mend) else planned(gesture, desk)
-            change, said = plan.change, plan.said
-            outcome = desk.apply(change, note=lambda: journal.add(gesture_id, change))
-        assert self._saver is not None
-        self._saver.take(change)
+            change, said, keeping = plan.change, plan.said, plan.keeping
+            note = partial(journal.add, gesture_id, change)
+        saver = self._saver
+        assert saver is not None
+        put = Put(note=lambda: note(saver.clean(change)), take_back=journal.take_back, file=saver.put)
+        outcome = desk.apply(change, put, keeping)
+        saver.take(change)
         if outcome.again:
             self._again()
         elif outcome.where is not None:
@@ -340,7 +341,11 @@ class Session:
         if self._builder.busy:
             self._check_later()
             return
-        self._flush()
+        try:
+            self._flush()
+        except CarvegenError as error:
+            self._failed("checking", error)
+            return
         version, pace = self._version, Pace(self.path, "checking")
 
         def done(told: dict[str, dict[str, Any]]) -> None:
@@ -471,9 +476,9 @@ class Session:
         self._nearby.close()
         if self._saver is not None:
             self._saver.close()
-            self._saver = None
             if self._desk is not None:
-                self._desk.copy_edited()
+                self._desk.copy_edited(self._saver.holds)
+            self._saver = None
         if self._journal is not None:
             self._journal.close()
         if self._lease is not None:

@@ -343,7 +343,8 @@ def test_what_another_program_has_changed_is_not_written_over(hand) -> None:
     marks = hand.path.parent / "marks.svg"
     marks.write_text(drawn := marks.read_text().replace("<title>", "<!-- hers --><title>", 1))
     hand.does("stroke", meaning="stays", breadth=3, points=stroke(25, 15, 36, 15))
-    hand.written()
+    with pytest.raises(InputError, match="another program"):
+        hand.written()
     assert marks.read_text() == drawn
     assert "another program" in hand.heard[-1]["say"]
     hand.does("keep", motif="snowfall 1")

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from carvegen.base.findings import Finding
     from carvegen.geometry import Floats
-    from carvegen.page.table.desk import Desk
+    from carvegen.page.table.desk import Desk, Keeping, Names
 
 __all__ = ["Planned", "mending_planned", "planned"]
 
@@ -50,14 +50,15 @@ class Planned:
     """What a gesture would do."""
 
     change: Change
+    keeping: Keeping | None = None  #: the motifs that it keeps
     said: tuple[str, ...] = ()  #: what came otherwise than asked
 
 
 @functools.singledispatch
 def planned(gesture: Any, desk: Desk) -> Planned:  # noqa: ANN401
-    """What a gesture would change; `InputError` if it can't be done.
+    """What a gesture would change, motifs whose shapes it changes being kept first; `InputError` if it can't be done.
 
-    Motifs whose shapes it changes are kept first: their files are written, the print file is not yet.
+    Nothing is changed or written by this.
     """
     raise InputError("must be a known gesture", value=type(gesture).__name__)
 
@@ -112,13 +113,17 @@ class _Marking:
         same = {id(mark) for mark in before} & {id(mark) for mark in after}
         gone = [(k, own_marks.values(mark)) for k, mark in enumerate(before) if id(mark) not in same]
         new = [(k, own_marks.values(mark)) for k, mark in enumerate(after) if id(mark) not in same]
-        text = more.pop("text", ())
+        text, keeping = more.pop("text", ()), more.pop("keeping", None)
         if new and not self.desk.marks.named and not text:
             raw = self.desk.given.path.read_bytes()
             named = with_marks_file(self.desk.given.path, raw, self.desk.marks.file)
             text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, named))
         return Planned(
-            change=Change(what=what, marks_gone=gone, marks_new=new, text=text, **more), said=tuple(said)
+            change=Change(
+                what=what, marks_file=self.desk.marks.file if gone or new else "", marks_gone=gone, marks_new=new,
+                text=text, **more,
+            ),
+            keeping=keeping, said=tuple(said),
         )  # fmt: skip
 
 
@@ -265,7 +270,7 @@ class _Editing:
     """Kept shapes while they change."""
 
     desk: Desk
-    text: tuple[str, ...] = ()
+    keeping: Keeping | None = None
     gone: dict[int, dict[str, Any]] = field(default_factory=dict)
     new: dict[int, dict[str, Any]] = field(default_factory=dict)
 
@@ -274,7 +279,7 @@ class _Editing:
         first = min(motifs, default=None)
         if first is not None:
             later = [k for k in range(first + 1, len(self.desk.given.motifs)) if not self.desk.given.motifs[k].kept]
-            self.text = self.desk.kept(sorted({*motifs, *later})) or ()
+            self.keeping = self.desk.kept(sorted({*motifs, *later}))
 
     def take(self, number: int) -> str:
         """A shape goes; the id that it had."""
@@ -299,12 +304,16 @@ class _Editing:
         for k, part in enumerate(joined):
             self.new.setdefault(motif, {})[names[k] if k < len(names) else self._fresh(motif)] = part
 
+    def _names(self, motif: int) -> Names | None:
+        own = self.keeping.names.get(motif) if self.keeping else None
+        return own or self.desk.names(motif)
+
     def _ids(self, motif: int) -> dict[int, str]:
-        names = self.desk.names(motif)
+        names = self._names(motif)
         return names.name if names else {}
 
     def _fresh(self, motif: int) -> str:
-        names, new = self.desk.names(motif), self.new.get(motif, {})
+        names, new = self._names(motif), self.new.get(motif, {})
         kind = self.desk.given.motifs[motif].motif
         free = (f"{kind}-hers-{k:04d}" for k in range(1, 10**7))
         return next(name for name in free if name not in new and (names is None or name not in names.number))
@@ -315,11 +324,13 @@ class _Editing:
         return {
             "shapes_gone": {self._file(k): _texts(its) for k, its in self.gone.items()},
             "shapes_new": {self._file(k): _texts(its) for k, its in self.new.items()},
-            "text": self.text,
+            "text": self.keeping.text if self.keeping else (), "files": self.keeping.files if self.keeping else {},
+            "keeping": self.keeping,
         }  # fmt: skip
 
     def _file(self, motif: int) -> str:
-        return self.desk.kept_file(motif)
+        own = self.keeping.own.get(motif) if self.keeping else None
+        return own or self.desk.kept_file(motif)
 
 
 def _texts(shapes: Mapping[str, Any]) -> dict[str, str]:
@@ -452,7 +463,7 @@ def _(its: gestures.Keep, desk: Desk) -> Planned:
         kept = desk.kept([motif])
         if kept is None:
             raise InputError("is kept already", value=its.motif)
-        return Planned(change=Change(what=f"keep {its.motif}", text=kept))
+        return Planned(change=Change(what=f"keep {its.motif}", text=kept.text, files=kept.files), keeping=kept)
     if not desk.given.motifs[motif].kept:
         raise InputError("is not kept", value=its.motif)
     raw = desk.given.path.read_bytes()
