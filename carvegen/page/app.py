@@ -74,6 +74,8 @@ class Page:
         self._holder: tuple[int, float] | None = None  #: the window that may change the print, and since when
         self._shelf, self._folder, self._scratch, self._address = shelf, folder, scratch, address
         self._uploads: list[Upload] = []
+        self._taken_in = 0  #: how many were begun to be handed in, whole or not: each has a name of its own
+        self._beginning = asyncio.Lock()
         self._session: Session | None = None
         self.last_seen = time.monotonic()
         self.visited = False
@@ -256,18 +258,24 @@ class Page:
     async def begin(self, request: Request) -> Response:
         """Begin a print, or open one that lies there; the one before is left as it is."""
         said = await _json_of(request)
-        path = await run_in_threadpool(begun, said, self._uploads, self._shelf, self._folder)
-        before, self._holder = self._session, None
-        if before is not None:
-            await run_in_threadpool(before.close)
-        self._session = await run_in_threadpool(self._laid, path)
+        async with self._beginning:
+            path = await run_in_threadpool(begun, said, self._uploads, self._shelf, self._folder)
+            before = self._session
+            same = before is not None and before.path == path
+            if before is not None and same:
+                await run_in_threadpool(before.close)
+            self._session, self._holder = await run_in_threadpool(self._laid, path), None
+            if before is not None and not same:
+                await run_in_threadpool(before.close)
         return JSONResponse({"name": path.parent.name})
 
     async def upload(self, request: Request) -> Response:
         """Take a drawing or a picture in; its name is of no use here."""
         data = await _body_of(request, max(bounds.MAX_BYTES.values()))
-        self._uploads.append(await run_in_threadpool(received, data, self._scratch, len(self._uploads)))
-        return JSONResponse({"upload": len(self._uploads) - 1, "kind": self._uploads[-1].kind})
+        self._taken_in += 1
+        its = await run_in_threadpool(received, data, self._scratch, self._taken_in - 1)
+        self._uploads.append(its)
+        return JSONResponse({"upload": self._uploads.index(its), "kind": its.kind})
 
     async def understood(self, request: Request) -> Response:
         """What is understood of an upload, packed."""

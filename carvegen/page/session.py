@@ -81,6 +81,7 @@ class Session:
         self._nearby = Nearby(self._lock, self._found, self._looked, lambda error: self._failed("checking", error))
         self._checks, self._builder = Behind(), Behind()
         self._later: threading.Timer | None = None
+        self._ended = False
         self._desk: Desk | None = None
         self._prints: dict[str, Any] = {}  #: what each block would print if nothing were white, once that is worked out
         self.opening = ""  #: shapes have the same numbers as long as this is the same
@@ -331,6 +332,9 @@ class Session:
     def _check_later(self) -> None:
         """Check the whole print once the hand has rested; what is at work is of no use any more."""
         self._checks.stop()
+        with self._lock:
+            if self._ended:
+                return
         if self._later is not None:
             self._later.cancel()
         self._later = threading.Timer(self.rest_s, self._check)
@@ -345,6 +349,8 @@ class Session:
             self._flush()
         except CarvegenError as error:
             self._failed("checking", error)
+            return
+        if self._ended:
             return
         version, pace = self._version, Pace(self.path, "checking")
 
@@ -467,7 +473,11 @@ class Session:
         return by_hand(self.desk, self.desk.motif_called(name), said)
 
     def close(self) -> None:
-        """Write what is left and let go of the print."""
+        """Write what is left and let go of the print; once is enough."""
+        with self._lock:
+            if self._ended:
+                return
+            self._ended = True
         self._ready.wait()
         if self._later is not None:
             self._later.cancel()

@@ -10,12 +10,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from carvegen.base.errors import CarvegenError
+from carvegen.page.table.faults import own_fault
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
     from multiprocessing.context import SpawnProcess
 
+    from carvegen.base.errors import CarvegenError
     from carvegen.facts.profiles import Library
 
 __all__ = ["BUILT", "SHEET", "Behind", "built", "checks", "sheet"]
@@ -123,8 +124,8 @@ def _child(pipe: Connection, work: Work, path: Path, shelf: Library) -> None:
     threading.Thread(target=_end_with_parent, daemon=True).start()
     try:
         said = "returns", work(path, shelf, lambda stage: pipe.send(("says", stage)))
-    except CarvegenError as error:
-        said = "fails", error
+    except Exception as error:  # whatever it is: the page is to say it
+        said = "fails", own_fault(error)
     pipe.send(said)
 
 

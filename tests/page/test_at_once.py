@@ -1,0 +1,80 @@
+"""Several things at once, and what can't be used: each has an answer in words."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from pathlib import Path
+
+import httpx
+import pytest
+
+from carvegen.base.errors import CarvegenError, InputError
+from carvegen.page.app import Page
+from carvegen.page.session import Session
+from carvegen.page.work.processes import Behind
+from tests.cases import SHELF
+from tests.page.page import print_file
+from tests.page.slow_work import slow
+from tests.page.test_behind import until
+from tests.page.test_serving import HOST, JSON, OWN, SNOWFALL, TOKEN, drawing
+
+
+def at_once(page: Page, *posts: tuple[str, dict]) -> list[httpx.Response]:
+    async def run() -> list[httpx.Response]:
+        transport = httpx.ASGITransport(app=page.app(HOST, TOKEN))
+        async with httpx.AsyncClient(transport=transport, base_url=f"http://{HOST}", timeout=60) as client:
+            return await asyncio.gather(*(client.post(f"/{TOKEN}/{name}", **more) for name, more in posts))
+
+    return asyncio.run(run())
+
+
+@pytest.fixture
+def page(tmp_path):
+    (tmp_path / "scratch").mkdir()
+    page = Page(print_file(tmp_path, after=SNOWFALL), SHELF, tmp_path, tmp_path / "scratch")
+    yield page
+    page.end()
+
+
+def test_each_upload_stays_what_it_is(page) -> None:
+    data = [drawing(20 + k, 10, "<rect width='5' height='5'/>") for k in range(6)]
+    answers = at_once(page, *(("upload/x.svg", {"headers": OWN, "content": its}) for its in data))
+    for answer, its in zip(answers, data, strict=True):
+        assert page._uploads[answer.json()["upload"]].path.read_bytes() == its
+
+
+def test_prints_are_begun_one_after_the_other(page) -> None:
+    begin = ("begin", {"headers": JSON, "json": {"with": "print", "n": 0}})
+    answers = at_once(page, begin, begin, begin)
+    assert [its.status_code for its in answers] == [200, 200, 200]
+    assert not page.session.only_looks
+    page.end()
+    page.end()  # closed twice
+
+
+def test_a_closed_session_begins_nothing(tmp_path, monkeypatch) -> None:
+    begun: list[object] = []
+    monkeypatch.setattr(Behind, "start", lambda *_, **__: begun.append(1))
+    session = Session(print_file(tmp_path, after=""), SHELF, lambda _: None)
+    session.rest_s = 0.05
+    session.close()
+    session._check_later()
+    session._check()
+    time.sleep(0.3)
+    assert not begun
+
+
+def test_a_fault_in_a_process_is_said() -> None:
+    failed: list[CarvegenError] = []
+    behind = Behind()
+    behind.start(slow, Path("broken"), None, say=lambda _: None, done=failed.append, failed=failed.append)
+    until(lambda: bool(failed))
+    assert "ZeroDivisionError" in str(failed[0])
+
+
+def test_a_print_beside_which_nothing_can_be_written_is_refused_in_words(tmp_path) -> None:
+    path = print_file(tmp_path, after="")
+    (tmp_path / ".carvegen-journal").write_text("")
+    with pytest.raises(InputError, match="can't be used"):
+        Session(path, SHELF, lambda _: None)
