@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -261,7 +260,7 @@ class _Said:
         try:
             rows = [[*its, 1.0][:3] for its in value]
             found = np.array(rows, dtype=float)
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             raise InputError("must be points: two or three numbers each", field="points") from None
         if found.shape != (len(value), 3) or not np.isfinite(found).all() or np.abs(found).max() > _FAR_MM:
             raise InputError("must be points: two or three numbers each", field="points")
@@ -269,7 +268,7 @@ class _Said:
 
 
 def _number(value: object, key: str, least: float, most: float) -> float:
-    good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    good = isinstance(value, int | float) and not isinstance(value, bool)
     if not good or not least <= value <= most:  # type: ignore[operator]
         raise InputError(f"must lie in {least:g}…{most:g}", value=value, field=key)
     return float(value)  # type: ignore[arg-type]

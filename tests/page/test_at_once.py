@@ -78,3 +78,20 @@ def test_a_print_beside_which_nothing_can_be_written_is_refused_in_words(tmp_pat
     (tmp_path / ".carvegen-journal").write_text("")
     with pytest.raises(InputError, match="can't be used"):
         Session(path, SHELF, lambda _: None)
+
+
+@pytest.mark.parametrize(
+    "said", [{"size": ["x", 2]}, {"size": [0, 0]}, {"size": [10**400, 2]}, {"units": [1]}, {"size": [None, [1]]}]
+)
+def test_bad_input_is_hers_not_a_fault_of_ours(page, said) -> None:
+    at_once(page, ("upload/x.svg", {"headers": OWN, "content": drawing(20, 10, "<rect width='5' height='5'/>")}))
+    (answer,) = at_once(page, ("understood", {"headers": JSON, "json": {"upload": 0, **said}}))
+    assert answer.status_code == 422
+    assert answer.json()["what"]
+
+
+@pytest.mark.parametrize("more", [{"breadth": 10**400}, {"points": [[10**400, 1], [2, 2]]}])
+def test_a_number_beyond_all_numbers_is_refused(page, more) -> None:
+    said = {"id": "a", "do": "stroke", "meaning": "stays", "breadth": 3, "points": [[1, 1], [2, 2]], **more}
+    (answer,) = at_once(page, ("do", {"headers": JSON, "json": said}))
+    assert answer.status_code == 422
