@@ -137,6 +137,24 @@ class Page:
         self._holder = (window, time.monotonic())
         return True
 
+    def _check_holds(self, said: dict[str, Any]) -> None:
+        """Refuse what would change or stop something, but of the window that holds the print; takes its id out.
+
+        Without an id nothing is done either while a window holds it.
+
+        Raises
+        ------
+        OnlyLooksError
+            If another window does.
+        """
+        window = said.pop("window_id", None)
+        known = type(window) is int and window > 0
+        if known and self._holds(window):
+            return
+        held, since = self._holder or (0, -_CLAIM_S)
+        if known or held in self._listeners.values() or time.monotonic() - since < _CLAIM_S:
+            raise OnlyLooksError
+
     # ── routes ──
 
     async def client(self, request: Request) -> Response:
@@ -170,9 +188,8 @@ class Page:
     async def do(self, request: Request) -> Response:
         """A gesture; what it has changed, packed."""
         said = await _json_of(request)
-        window, opening = said.pop("window_id", None), said.pop("opening", "")
-        if window is not None and not self._holds(window):
-            raise OnlyLooksError
+        self._check_holds(said)
+        opening = said.pop("opening", "")
         return _packed(await run_in_threadpool(self.session.do, *gesture(said), str(opening)))
 
     async def events(self, request: Request) -> Response:
@@ -206,13 +223,13 @@ class Page:
 
     async def build(self, request: Request) -> Response:
         """Begin a build; its progress comes by events."""
-        await _json_of(request)
+        self._check_holds(await _json_of(request))
         await run_in_threadpool(self.session.build)
         return Response(status_code=202)
 
     async def stop(self, request: Request) -> Response:
         """Stop a build."""
-        await _json_of(request)
+        self._check_holds(await _json_of(request))
         await run_in_threadpool(self.session.stop)
         return Response(status_code=204)
 
@@ -237,6 +254,7 @@ class Page:
     async def draw_sheet(self, request: Request) -> Response:
         """Begin the sheet that is marked with coloured pencils; an event says when it is there."""
         said = await _json_of(request)
+        self._check_holds(said)
         await run_in_threadpool(self.session.draw_sheet, said.get("paper"))
         return Response(status_code=202)
 
@@ -258,6 +276,8 @@ class Page:
     async def begin(self, request: Request) -> Response:
         """Begin a print, or open one that lies there; the one before is left as it is."""
         said = await _json_of(request)
+        if self._session is not None:
+            self._check_holds(said)
         async with self._beginning:
             path = await run_in_threadpool(begun, said, self._uploads, self._shelf, self._folder)
             before = self._session

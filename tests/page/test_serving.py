@@ -194,6 +194,21 @@ def test_a_second_window_only_looks_until_the_first_is_closed(printed) -> None:
     assert (first.status_code, second.status_code, now.status_code) == (200, 409, 200)
 
 
+def test_a_window_that_only_looks_neither_builds_nor_stops_nor_begins(printed) -> None:
+    windows = [("GET", f"/{TOKEN}/print?window_id={window}", {"headers": OWN}) for window in (1, 2)]
+    bodies = [("build", {}), ("stop", {}), ("sheet", {"paper": "A4"}), ("begin", {"with": "print", "n": 0}), ("do", {})]
+    posts = [
+        ("POST", f"/{TOKEN}/{name}", {"headers": JSON, "json": {**body, **own}})
+        for name, body in bodies for own in ({"window_id": 2}, {}, {"window_id": "1"}, {"window_id": True})
+    ]  # fmt: skip
+    session = printed.session
+    answers = asked(printed, *windows, *posts)
+    assert {answer.status_code for answer in answers[2:]} == {409}
+    assert printed.session is session
+    (stopped,) = asked(printed, ("POST", f"/{TOKEN}/stop", {"headers": JSON, "json": {"window_id": 1}}))
+    assert stopped.status_code == 204
+
+
 def test_the_server_is_killed_and_comes_back(tmp_path) -> None:
     path = print_file(tmp_path, after=SNOWFALL)
     said = {"id": "s1", "do": "stroke", "meaning": "stays", "breadth": 3, "points": stroke(5, 5, 30, 9)}
@@ -201,8 +216,8 @@ def test_the_server_is_killed_and_comes_back(tmp_path) -> None:
         with httpx.Client(
             base_url=address, headers={"origin": address.rpartition("/")[0].rpartition("/")[0]}, timeout=60
         ) as own:
-            assert own.get("print").status_code == 200
-            assert own.post("do", json=said).status_code == 200
+            window = own.get("print").json()["window_id"]
+            assert own.post("do", json={**said, "window_id": window}).status_code == 200
         os.kill(process.pid, signal.SIGKILL)
         process.wait()
     hand = Hand(path)  # the lock of a dead process holds nothing

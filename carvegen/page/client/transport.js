@@ -51,7 +51,7 @@ export const askPacked = async (path) => (await checked(await fetch(path))).arra
 
 /** @param {string} path @param {unknown} body @returns {Promise<any>} */
 export async function tell(path, body) {
-  const answer = await checked(await post(path, JSON.stringify(body)));
+  const answer = await checked(await post(path, JSON.stringify({ window_id: holds.window_id, ...Object(body) })));
   return (answer.headers.get("content-type") ?? "").includes("json") ? answer.json() : null;
 }
 
@@ -65,6 +65,9 @@ export async function upload(file) {
   ).json();
 }
 
+/** This window, by which the program knows whether it holds the print. @type {{window_id: number | undefined}} */
+const holds = { window_id: undefined };
+
 /** @param {string} path @param {BodyInit} body @param {string} kind */
 const post = (path, body, kind = "application/json") =>
   fetch(path, { method: "POST", headers: { "content-type": kind }, body });
@@ -76,8 +79,12 @@ export class Gestures {
   /** @type {Promise<unknown>} */
   #line = Promise.resolve();
   waiting = 0;
-  /** @type {number | undefined} */
-  window_id;
+  get window_id() {
+    return holds.window_id;
+  }
+  set window_id(window_id) {
+    holds.window_id = window_id;
+  }
   /** By which opening of the print shapes have the numbers that they have here. */
   opening = "";
 
