@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import pickle
 import time
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import httpx
 import pytest
 
 from carvegen.base.errors import CarvegenError, InputError
+from carvegen.facts.profiles import Library
 from carvegen.page.app import Page
 from carvegen.page.session import Session
 from carvegen.page.work.processes import Behind
@@ -95,3 +97,14 @@ def test_a_number_beyond_all_numbers_is_refused(page, more) -> None:
     said = {"id": "a", "do": "stroke", "meaning": "stays", "breadth": 3, "points": [[1, 1], [2, 2]], **more}
     (answer,) = at_once(page, ("do", {"headers": JSON, "json": said}))
     assert answer.status_code == 422
+
+
+def test_a_profile_that_is_changed_is_read_again_here_and_in_the_process_of_a_build(tmp_path) -> None:
+    (tmp_path / "materials").mkdir()
+    own = tmp_path / "materials" / "linoleum.toml"
+    own.write_text(text := SHELF.path("materials", "linoleum").read_text())
+    shelf = Library((tmp_path,))
+    name = shelf.material("linoleum").name
+    own.write_text(text.replace(f'"{name}"', '"another lino"', 1))
+    assert pickle.loads(pickle.dumps(shelf)).material("linoleum").name == "another lino"
+    assert shelf.material("linoleum").name == "another lino"

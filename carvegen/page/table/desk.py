@@ -400,8 +400,8 @@ class Desk:
                     self._names[motif].drop(name)
                 for name, number in zip(lot.names, lot.removed, strict=True):
                     self._names[motif].put(name, number)
-            for number, white, shape in put_away:
-                self.stock.put_back(number, white, shape)
+            if put_away:
+                self.stock.put_back(put_away)
 
         return back
 

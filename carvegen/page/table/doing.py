@@ -40,6 +40,7 @@ _AROUND_MM = (
     24.0,
     48.0,
 )  #: a place that is to be mended is tried with so much about it, until it is seen to break
+_CELL_MM = 5.0  #: squares in which shapes are looked for
 _JOINS_MM = 1.5  #: a line that ends so near to an outline meets it
 _CLOSED = 0.25  #: a line whose ends are nearer than this share of its length is a whole outline
 _BARE = "bare-"  #: what the keys of taps begin with
@@ -273,6 +274,7 @@ class _Editing:
     keeping: Keeping | None = None
     gone: dict[int, dict[str, Any]] = field(default_factory=dict)
     new: dict[int, dict[str, Any]] = field(default_factory=dict)
+    _about: dict[tuple[int, int, int], set[str]] = field(default_factory=dict)  #: by motif and place, what came there
 
     def begin(self, motifs: Iterable[int]) -> None:
         """Keep motifs, and those that grow after them, which would grow otherwise."""
@@ -297,12 +299,16 @@ class _Editing:
             if ids[n] not in self.gone.get(motif, {})
             and shapely.area(shapely.intersection(self.desk.stock.shapes[n], shape)) > _OVERLAP_MM2
         ]  # fmt: skip
-        mates = [key for key, its in self.new.get(motif, {}).items() if shapely.intersects(its, shape)]
+        near, new = set[str]().union(*(self._about.get(cell, ()) for cell in _cells(motif, shape))), self.new.get(motif)
+        mates = [key for key in sorted(near) if new and key in new and shapely.intersects(new[key], shape)]
         parts = [shape, *(self.desk.stock.shapes[n] for n in over), *(self.new[motif].pop(key) for key in mates)]
         names = [*filter(None, [name]), *map(self.take, over), *mates]
         joined = geometry.parts(_on_grid(shapely.union_all(parts)))
         for k, part in enumerate(joined):
-            self.new.setdefault(motif, {})[names[k] if k < len(names) else self._fresh(motif)] = part
+            own = names[k] if k < len(names) else self._fresh(motif)
+            self.new.setdefault(motif, {})[own] = part
+            for cell in _cells(motif, part):
+                self._about.setdefault(cell, set()).add(own)
 
     def _names(self, motif: int) -> Names | None:
         own = self.keeping.names.get(motif) if self.keeping else None
@@ -333,6 +339,12 @@ class _Editing:
         return own or self.desk.kept_file(motif)
 
 
+def _cells(motif: int, shape: BaseGeometry) -> list[tuple[int, int, int]]:
+    """The squares of the face that a shape may meet."""
+    left, bottom, right, top = (int(its // _CELL_MM) for its in shapely.bounds(shape))
+    return [(motif, i, j) for i in range(left, right + 1) for j in range(bottom, top + 1)]
+
+
 def _texts(shapes: Mapping[str, Any]) -> dict[str, str]:
     return {name: shapely.to_wkt(shape, rounding_precision=3) for name, shape in shapes.items()}
 
@@ -350,16 +362,16 @@ def _seen(desk: Desk, numbers: Iterable[int]) -> list[int]:
 def _edit(desk: Desk, numbers: Sequence[int], what: str, then: Callable[[_Editing, int, Any, str], None]) -> Planned:
     """Take shapes away; `then` puts others in their place, by motif, shape and id."""
     marking, editing = _Marking(desk=desk), _Editing(desk=desk)
-    plain = [n for n in numbers if desk.seen.plain(n)]
+    plain = {n for n in numbers if desk.seen.plain(n)}
     made = [n for n in numbers if not desk.seen.plain(n)]
     names = {n: desk.seen.like(n)[1] for n in numbers}
-    editing.begin({desk.motif_called(name) for n, name in names.items() if n in set(plain) or then is not _nothing})
+    editing.begin({desk.motif_called(name) for n, name in names.items() if n in plain or then is not _nothing})
     lots: dict[Any, list[int]] = {}
     for n in made:
         lots.setdefault(desk.seen.like(n), []).append(n)
     for lot in lots.values():  # marks have made these, so a mark takes them away
         marking.put(_stays(desk, marking, lot, "mark-"))
-    taken = [(n, desk.seen.shape(n), editing.take(n) if n in set(plain) else "") for n in numbers]
+    taken = [(n, desk.seen.shape(n), editing.take(n) if n in plain else "") for n in numbers]
     for n, shape, name in taken:
         then(editing, desk.motif_called(names[n]), shape, name)
     return marking.change(what, **editing.changes)
