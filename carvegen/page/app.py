@@ -1,4 +1,4 @@
-"""The routes of the page: the only place that awaits; all work is done in threads."""
+"""The routes of the page; all work is done in threads."""
 
 from __future__ import annotations
 
