@@ -56,5 +56,6 @@ def test_each_example_brings_what_it_is_made_from_and_small_pictures(folder):
 def test_all_pictures_together_are_small_and_none_is_left_over():
     pictures = {path.relative_to(GALLERY).as_posix() for path in GALLERY.rglob("*.png")}
     known = {f"{folder}/{name}.png" for folder, shots in EXAMPLES.items() for name in shots}
-    assert {name for name in pictures if not name.startswith("pictures/")} == known
+    of_the_page = {"marking-page/marks.png", "marking-page/fingers.png", "marking-page/rubbing.png"}
+    assert {name for name in pictures if not name.startswith("pictures/")} == known | of_the_page
     assert sum((GALLERY / name).stat().st_size for name in pictures) < 3_000_000

@@ -2,8 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import re
+import shlex
+import subprocess
+import sys
 from pathlib import Path
+
+import httpx
+from PIL import Image
 
 from carvegen.cli import _COMMANDS
 from carvegen.prints.file.reference import reference
@@ -21,3 +28,40 @@ def test_the_print_files_page_is_the_schemas():
 def test_every_command_is_told_of_and_no_other():
     told = set(re.findall(r"`(?:\.venv/bin/)?carvegen ([a-z]+)", README))
     assert told == set(_COMMANDS)
+
+
+def test_the_first_command_installs_and_opens_the_page_on_the_sample(tmp_path):
+    """As it stands, but for the installation, which the tests have done, and for a browser of its own."""
+    first = re.search("```\n(.*?)\n```", README, re.DOTALL)
+    assert first is not None
+    venv, install, new, mark = first.group(1).split(" && ")
+    assert (venv, install) == ("python3 -m venv .venv", ".venv/bin/pip install .")
+    begin, page = ([sys.executable, "-m", "carvegen", *shlex.split(its)[1:]] for its in (new, mark))
+    assert {shlex.split(its)[0] for its in (new, mark)} == {".venv/bin/carvegen"}
+    subprocess.run(begin, cwd=tmp_path, check=True, capture_output=True)
+    how = {"cwd": tmp_path, "stdout": subprocess.PIPE, "text": True, "env": {**os.environ, "PYTHONUNBUFFERED": "1"}}
+    with subprocess.Popen([*page, "--no-browser"], **how) as program:
+        try:
+            address = program.stdout.readline().split()[1]
+            with httpx.Client(base_url=address, timeout=60) as client:
+                assert "<title>carvegen" in client.get("").text
+                told = client.get("print").json()
+        finally:
+            program.terminate()
+    assert (told["file"], len(told["blocks"])) == ("print.toml", 3)
+
+
+def test_the_first_print_in_ten_minutes_shows_the_page_and_names_what_is_on_it():
+    page = README_FILE.parent / "gallery" / "marking-page.md"
+    text = " ".join(page.read_text(encoding="utf-8").split())
+    pictures = re.findall(r"!\[[^]]+]\(([^)]+)\)", text)
+    assert len(pictures) == 3
+    for name in pictures:
+        with Image.open(page.parent / name) as picture:
+            assert picture.size == (1280, 800)
+        assert (page.parent / name).stat().st_size < 250_000
+    client = README_FILE.parent / "carvegen" / "page"
+    shown = " ".join(" ".join(its.read_text(encoding="utf-8") for its in client.rglob("*") if its.is_file() and
+                              its.suffix in (".js", ".html", ".py")).split()).lower()  # fmt: skip
+    for words in re.findall(r"(?<![*\w])\*([^*]+)\*(?!\*)", text):
+        assert words.lower() in shown, words

@@ -15,7 +15,7 @@ from carvegen.delivery.step_keys import differences
 if TYPE_CHECKING:
     from carvegen.delivery.step_keys import Recipe
 
-__all__ = ["CUTS", "RECORD", "BuildRecord", "StepRecord", "hashes", "lands_built", "read_record"]
+__all__ = ["CUTS", "RECORD", "BuildRecord", "StepRecord", "hashes", "lands_built", "leads_out", "read_record"]
 
 RECORD = "build.json"
 CUTS = " cuts"  #: the step that cuts the blocks' shapes; no block's name begins with a space
@@ -92,9 +92,14 @@ def lands_built(folder: Path, inputs: Recipe, blocks: Sequence[str]) -> dict[str
     return lands
 
 
+def leads_out(name: str) -> bool:
+    """Whether a relative name that a file tells would reach beyond its folder."""
+    return name.startswith("/") or ".." in name.split("/") or "\\" in name or ":" in name
+
+
 def _step(its: Mapping[str, Any]) -> StepRecord:
     files = {str(name): str(digest) for name, digest in its["files"].items()}
     for name in files:
-        if name.startswith("/") or ".." in name.split("/") or "\\" in name or ":" in name:
+        if leads_out(name):
             raise InputError("leads out of the folder", value=name)
     return StepRecord(inputs={str(k): str(v) for k, v in its["inputs"].items()}, files=files, notes=dict(its["notes"]))

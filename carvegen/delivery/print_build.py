@@ -16,7 +16,7 @@ from carvegen.base.colour import MODEL
 from carvegen.base.files import file_hash, scratch_folder, settled, staged_folder, write_file
 from carvegen.base.findings import Finding
 from carvegen.base.previous_run import earlier, keep_edited
-from carvegen.delivery.build_record import CUTS, RECORD, BuildRecord, StepRecord, hashes, read_record
+from carvegen.delivery.build_record import CUTS, RECORD, BuildRecord, StepRecord, hashes, lands_built, read_record
 from carvegen.delivery.print_steps import (
     CHANGED,
     BlockInputs,
@@ -58,7 +58,7 @@ if TYPE_CHECKING:
     from carvegen.prints.misregister.trials import Outcome
     from carvegen.writers.whole_print.print_report import BlockFindings
 
-__all__ = ["Built", "build_print", "purposes"]
+__all__ = ["Built", "build_print", "marking_sheet", "outdated", "purposes"]
 
 #: The steps besides the blocks', which have the blocks' names: none of those can begin with a space.
 _CUTS, _PROOFS, _REGISTER, _REPORT = CUTS, " proofs", " register", " report"
@@ -308,6 +308,42 @@ class _Build:
             report=self.report,
             notes=(*self.notes, *kept),
         )  # fmt: skip
+
+
+def outdated(given: Print, out: Path, shelf: Library) -> dict[str, str]:
+    """By block, why its files in the folder `out` are not what a build of the print as it is now makes; "": they are.
+
+    Raises
+    ------
+    InputError
+        If something that the print names can't be used.
+    """
+    with settled(out):
+        build = _Build(given, out, shelf, lambda _: None)
+    return {name: "; ".join(filter(None, dict.fromkeys((why, *build.changes)))) for name, why in build.why.items()}
+
+
+def marking_sheet(given: Print, shelf: Library, paper: str, *, say: Say) -> tuple[bytes, int]:
+    """The sheet to mark with coloured pencils, a PDF, and how many pages of that paper it has.
+
+    What stands of each block is taken from a build in a folder beside the print file if it is still true; else the
+    blocks are cut anew.
+    """
+    from carvegen.marking.pencil.layout import MarkingSheet
+    from carvegen.writers.whole_print.marking_sheet import marking_sheet_pdf
+
+    inputs = cut_inputs(given, ways_of(given, shelf), {})
+    blocks, recipe = [block.name for block in given.blocks], digests(inputs)
+    for record in sorted(given.path.parent.glob(f"*/{RECORD}")):
+        if lands := lands_built(record.parent, recipe, blocks):
+            say(f"taking the blocks as they are built in {record.parent}")
+            break
+    else:
+        lands = {name: shapely.to_wkb(cut.land) for name, cut in cuts_of(inputs, say=say)[1].items()}
+    stands = {name: shapely.from_wkb(land) for name, land in lands.items()}  # both alike: without GEOS's grid
+    sheet = MarkingSheet(name=given.name, window=given.window)
+    data = marking_sheet_pdf(sheet, given.paper, printed_coats(given, stands), paper)
+    return data, len(sheet.pages(sheet.best(paper)))
 
 
 def purposes(files: Iterable[str]) -> dict[str, str]:

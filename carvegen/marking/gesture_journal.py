@@ -7,8 +7,11 @@ changes nothing.
 
 from __future__ import annotations
 
+import contextlib
+import errno
 import json
 import os
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
@@ -17,9 +20,11 @@ from typing import Any, Literal
 from carvegen.base.errors import InputError
 from carvegen.marking.journal import FOLDER
 
-__all__ = ["GESTURES", "Change", "GestureJournal", "Step", "reverse"]
+__all__ = ["GESTURES", "Change", "GestureJournal", "Step", "gestures_since", "reverse"]
 
 GESTURES = "gestures.jsonl"
+
+_BEGINS = re.compile(rb'\{"(?:id|do)":')
 
 Do = Literal["do", "undo", "redo"]
 
@@ -35,6 +40,9 @@ class Change:
     #: by kept file, by the id of a shape, its outline
     shapes_gone: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     shapes_new: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    marks_file: str = ""  #: the page's own file of marks, if they change
+    #: the text, before and after, of kept files that are written whole; before: None where there was none
+    files: Mapping[str, Sequence[str | None]] = field(default_factory=dict)
     #: the text of the print file before and after; empty: it stays
     text: Sequence[str] = ()
     left: Sequence[str] = ()  #: findings that are left to the carver from now on
@@ -42,9 +50,10 @@ class Change:
 
 
 def reverse(change: Change) -> Change:
-    """What takes a change back."""
+    """What takes a change back; files that it has written whole stay where they are."""
     return Change(
-        what=change.what, marks_gone=change.marks_new, marks_new=change.marks_gone, shapes_gone=change.shapes_new,
+        what=change.what, marks_file=change.marks_file, marks_gone=change.marks_new, marks_new=change.marks_gone,
+        shapes_gone=change.shapes_new,
         shapes_new=change.shapes_gone, text=tuple(reversed(change.text)), left=change.taken_up,
         taken_up=change.left,
     )  # fmt: skip
@@ -56,6 +65,19 @@ class Step:
 
     do: Do
     change: Change
+
+
+def gestures_since(folder: Path, name: str, since_s: float) -> int:
+    """How many gestures on a print stand, if any was done or undone after a moment (s, as files have it); 0 if not."""
+    path = folder / FOLDER / f"{Path(name).stem}.{GESTURES}"
+    try:
+        if path.stat().st_mtime < since_s:
+            return 0
+        lines = path.read_bytes().splitlines()
+    except OSError:
+        return 0
+    counts = {b'"do":"do"': 1, b'"do":"redo"': 1, b'"do":"undo"': -1}
+    return sum(next((n for do, n in counts.items() if do in line[:200]), 0) for line in lines)
 
 
 class GestureJournal:
@@ -78,6 +100,11 @@ class GestureJournal:
         self._done: list[Change] = []
         self._undone: list[Change] = []
         self.unwritten: list[Step] = []  #: what may not have come into the files before a kill
+        #: by file and its hash, how many of `unwritten` it holds then
+        self.held: dict[str, dict[str, int]] = {}
+        self._before: tuple[int, str, tuple[Any, ...]] | None = (
+            None  #: the last line: where it begins, its id, the state
+        )
         try:
             self._path.parent.mkdir(parents=True, exist_ok=True)
             data = self._path.read_bytes() if self._path.exists() else b""
@@ -114,10 +141,15 @@ class GestureJournal:
         """Whether a gesture of this id was done."""
         return gesture in self._seen
 
-    def add(self, gesture: str, change: Change) -> None:
-        """Note a change; what had been undone is gone."""
-        self._write({"id": gesture, "do": "do", "change": asdict(change)})
-        self._take("do", change)
+    def add(self, gesture: str, change: Change, on: Mapping[str, str] | None = None) -> None:
+        """Note a change; what had been undone is gone.
+
+        Parameters
+        ----------
+        on
+            The hash of each file that it changes, of those that hold all that was done before.
+        """
+        self._note({"id": gesture, "do": "do", "on": dict(on or {}), "change": asdict(change)}, "do", change)
 
     def next(self, do: Do) -> Step | None:
         """What undo or redo would do; None if there is nothing."""
@@ -125,36 +157,81 @@ class GestureJournal:
             return Step(do=do, change=reverse(self._done[-1])) if self._done else None
         return Step(do=do, change=self._undone[-1]) if self._undone else None
 
-    def move(self, gesture: str, do: Do) -> None:
-        """Note that the last change was undone, or the last undone one done again."""
-        self._write({"id": gesture, "do": do})
-        self._take(do, None)
+    def move(self, gesture: str, do: Do, on: Mapping[str, str] | None = None) -> None:
+        """Note that the last change was undone, or the last undone one done again; `on` as in `add`."""
+        self._note({"id": gesture, "do": do, "on": dict(on or {})}, do, None)
+
+    def take_back(self) -> None:
+        """Strike out the line that was noted last: what it says could not be done."""
+        assert self._before is not None
+        size, gesture, (done, undone, unwritten, held) = self._before
+        os.ftruncate(self._file.fileno(), size)
+        self._seen.discard(gesture)
+        self._done, self._undone, self.unwritten, self.held = done, undone, unwritten, held
+
+    def writing(self, files: Mapping[str, str], steps: int) -> None:
+        """Note, before they are written, the hashes that files have once they hold so many of what is unwritten."""
+        self._write({"do": "writing", "files": dict(files), "steps": steps})
+        self._hold(files, steps)
 
     def written(self) -> None:
         """Note that the files hold all that is noted."""
         self._write({"do": "written"})
-        self.unwritten.clear()
+        self._settle()
 
     def close(self) -> None:
         """Let go of the file."""
         self._file.close()
 
+    def _note(self, line: Mapping[str, Any], do: Do, change: Change | None) -> None:
+        held = {file: dict(its) for file, its in self.held.items()}
+        state = [*self._done], [*self._undone], [*self.unwritten], held
+        before = os.fstat(self._file.fileno()).st_size, line["id"], state
+        self._write(line)
+        self._before = before
+        self._hold(line["on"], len(self.unwritten))
+        self._take(do, change)
+        self._seen.add(line["id"])
+
     def _write(self, line: Mapping[str, Any]) -> None:
-        self._file.write(json.dumps(line, separators=(",", ":")).encode() + b"\n")
-        if "id" in line:
-            self._seen.add(line["id"])
+        """Add a line, whole or not at all."""
+        size, left = os.fstat(self._file.fileno()).st_size, json.dumps(line, separators=(",", ":")).encode() + b"\n"
+        try:
+            while left:
+                count = self._file.write(left)
+                if not count:
+                    raise OSError(errno.EIO, "nothing is written")
+                left = left[count:]
+        except OSError as error:
+            with contextlib.suppress(OSError):
+                os.ftruncate(self._file.fileno(), size)
+            hint = "make room there; nothing was changed"
+            raise InputError(f"can't be written ({error.strerror})", where=str(self._path), hint=hint) from None
 
     def _read(self, line: bytes) -> None:
+        said = _line_in(line)
+        if said is None:
+            return  # torn by a full disk: what it noted was refused
         try:
-            said = json.loads(line)
             if said["do"] == "written":
-                self.unwritten.clear()
-                return
-            self._take(said["do"], Change(**said["change"]) if said["do"] == "do" else None)
-            self._seen.add(said["id"])
-        except (ValueError, KeyError, TypeError, IndexError):
+                self._settle()
+            elif said["do"] == "writing":
+                self._hold(said["files"], said["steps"])
+            else:
+                self._hold(said.get("on", {}), len(self.unwritten))
+                self._take(said["do"], Change(**said["change"]) if said["do"] == "do" else None)
+                self._seen.add(said["id"])
+        except (ValueError, KeyError, TypeError, IndexError, AttributeError):
             hint = "move it away: the print's files are whole, but what was done before can't be undone any more"
             raise InputError("can't be read", where=str(self._path), hint=hint) from None
+
+    def _hold(self, files: Mapping[str, str], steps: int) -> None:
+        for file, its in files.items():
+            self.held.setdefault(file, {})[its] = steps
+
+    def _settle(self) -> None:
+        self.unwritten.clear()
+        self.held.clear()
 
     def _take(self, do: Do, change: Change | None) -> None:
         if change is not None:
@@ -167,3 +244,14 @@ class GestureJournal:
             self._done.append(self._undone.pop())
             change = self._done[-1]
         self.unwritten.append(Step(do=do, change=change))
+
+
+def _line_in(line: bytes) -> dict[str, Any] | None:
+    """What a line says, or the whole one that follows a torn one on it; None if there is none."""
+    for start in (0, *(its.start() for its in _BEGINS.finditer(line, 1))):
+        try:
+            said = json.loads(line[start:])
+        except (ValueError, RecursionError):
+            continue
+        return said if isinstance(said, dict) else None
+    return None

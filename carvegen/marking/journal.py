@@ -11,7 +11,7 @@ from carvegen.base.errors import InputError
 from carvegen.base.files import save_file, settled
 from carvegen.base.previous_run import free_beside
 
-__all__ = ["FOLDER", "Undone", "changed", "undo"]
+__all__ = ["FOLDER", "Undone", "changed", "last_changed_s", "undo"]
 
 FOLDER = ".carvegen-journal"
 _FORMAT = 1
@@ -63,6 +63,11 @@ def changed(folder: Path, what: str, files: Mapping[str, bytes | None], *, last:
         for name in sorted(files, key=lambda name: name == last):
             _put(folder / name, after[name])
         _shorten(folder)
+
+
+def last_changed_s(folder: Path, of: str) -> float:
+    """When a command last changed the print file called `of`, as files have it; 0 if there is nothing to undo."""
+    return max((step.stat().st_mtime for step in _steps(folder) if _concerns(step, of)), default=0.0)
 
 
 def undo(folder: Path, of: str) -> Undone:

@@ -1,13 +1,15 @@
-"""The routes of the page: the only place that awaits; all work is done in threads."""
+"""The routes of the page; all work is done in threads."""
 
 from __future__ import annotations
 
 import asyncio
 import json
+import secrets
 import time
 from collections.abc import AsyncIterator, Awaitable, Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -21,11 +23,14 @@ from carvegen.base.errors import CarvegenError, InputError
 from carvegen.page.beginning import Upload, begun, offers, received, understood
 from carvegen.page.gestures import gesture
 from carvegen.page.guard import Guard
-from carvegen.page.session import OnlyLooksError, Session, own_fault
+from carvegen.page.session import OnlyLooksError, Session
+from carvegen.page.table.address import forget, remember
+from carvegen.page.table.faults import own_fault
 from carvegen.page.work.handed_over import INLINE, listed
 
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
+    from carvegen.page.table.address import Address
 
 __all__ = ["CLIENT", "Page"]
 
@@ -50,6 +55,7 @@ _FILES_POLICY = (
     "img-src data: blob:; frame-ancestors 'none'"
 )
 _BEAT_S = 10.0  #: an event stream that has nothing to say says so as often
+_MOST_WINDOWS, _MOST_DIGITS = 10**9, 12
 _CLAIM_S = 15.0  #: so long a window that has asked for the print may take to listen
 
 Handler = Callable[[Request], Awaitable[Response]]
@@ -58,18 +64,35 @@ Handler = Callable[[Request], Awaitable[Response]]
 class Page:
     """The page of one server: who listens, who holds the print, and the routes."""
 
-    def __init__(self, path: Path | None, shelf: Library, folder: Path, scratch: Path) -> None:
+    def __init__(
+        self, path: Path | None, shelf: Library, folder: Path, scratch: Path, *, address: Address | None = None
+    ) -> None:
         self._loop: asyncio.AbstractEventLoop | None = None
         self._listeners: dict[asyncio.Queue[dict[str, Any]], int] = {}
-        self._windows = self._asked = 0
+        self._asked = 0
+        self._windows = secrets.randbelow(_MOST_WINDOWS)  #: not 0: a window of a program before this may come back
         self._holder: tuple[int, float] | None = None  #: the window that may change the print, and since when
-        self._shelf, self._folder, self._scratch = shelf, folder, scratch
+        self._shelf, self._folder, self._scratch, self._address = shelf, folder, scratch, address
         self._uploads: list[Upload] = []
+        self._taken_in = 0  #: how many were begun to be handed in, whole or not: each has a name of its own
+        self._beginning = asyncio.Lock()
         self._session: Session | None = None
         self.last_seen = time.monotonic()
         self.visited = False
         if path is not None:
-            self._session = Session(path, shelf, self.tell)
+            self._session = self._laid(path)
+
+    def _laid(self, path: Path) -> Session:
+        """A print on the table; where it is served is noted, so that its window can come back."""
+        session = Session(path, self._shelf, self.tell)
+        if self._address is not None and not session.only_looks:
+            remember(path, self._address)
+        return session
+
+    def left(self) -> None:
+        """All windows are closed: none will come back."""
+        if self._session is not None and not self._session.only_looks:
+            forget(self._session.path)
 
     @property
     def session(self) -> Session:
@@ -114,6 +137,24 @@ class Page:
         self._holder = (window, time.monotonic())
         return True
 
+    def _check_holds(self, said: dict[str, Any]) -> None:
+        """Refuse what would change or stop something, but of the window that holds the print; takes its id out.
+
+        Without an id nothing is done either while a window holds it.
+
+        Raises
+        ------
+        OnlyLooksError
+            If another window does.
+        """
+        window = said.pop("window_id", None)
+        known = type(window) is int and window > 0
+        if known and self._holds(window):
+            return
+        held, since = self._holder or (0, -_CLAIM_S)
+        if known or held in self._listeners.values() or time.monotonic() - since < _CLAIM_S:
+            raise OnlyLooksError
+
     # ── routes ──
 
     async def client(self, request: Request) -> Response:
@@ -129,8 +170,10 @@ class Page:
             return JSONResponse({"begin": True})
         told = await run_in_threadpool(self._session.state)
         said = request.query_params.get("window_id", "")
-        window = int(said) if said.isdecimal() and 0 < int(said) <= self._windows else self._windows + 1
-        self._windows = max(self._windows, window)
+        known = said.isdecimal() and len(said) < _MOST_DIGITS and int(said) > 0
+        if not known:
+            self._windows += 1
+        window = int(said) if known else self._windows
         looks = told["only_looks"] or not self._holds(window)
         return JSONResponse({**told, "window_id": window, "only_looks": looks})
 
@@ -138,13 +181,16 @@ class Page:
         """All shapes, packed."""
         return _packed(await run_in_threadpool(self.session.shapes))
 
+    async def blocks(self, _: Request) -> Response:
+        """What each block would print, packed."""
+        return _packed(await run_in_threadpool(self.session.blocks))
+
     async def do(self, request: Request) -> Response:
         """A gesture; what it has changed, packed."""
         said = await _json_of(request)
-        window = said.pop("window_id", None)
-        if window is not None and not self._holds(window):
-            raise OnlyLooksError
-        return _packed(await run_in_threadpool(self.session.do, *gesture(said)))
+        self._check_holds(said)
+        opening = said.pop("opening", "")
+        return _packed(await run_in_threadpool(self.session.do, *gesture(said), str(opening)))
 
     async def events(self, request: Request) -> Response:
         """What happens behind, as it happens."""
@@ -177,13 +223,13 @@ class Page:
 
     async def build(self, request: Request) -> Response:
         """Begin a build; its progress comes by events."""
-        await _json_of(request)
+        self._check_holds(await _json_of(request))
         await run_in_threadpool(self.session.build)
         return Response(status_code=202)
 
     async def stop(self, request: Request) -> Response:
         """Stop a build."""
-        await _json_of(request)
+        self._check_holds(await _json_of(request))
         await run_in_threadpool(self.session.stop)
         return Response(status_code=204)
 
@@ -192,17 +238,32 @@ class Page:
         return JSONResponse(await run_in_threadpool(lambda: listed(self.session.files())))
 
     async def file(self, request: Request) -> Response:
-        """One of these files, by its number in the list: no name of the page's reaches the disk."""
+        """One of these files, by its name in the list: no other name reaches the disk."""
         found = await run_in_threadpool(self.session.files)
-        number = int(request.path_params["number"])
-        if number >= len(found):
+        its = next((its for its in found if its.name == request.path_params["name"]), None)
+        if its is None:
             return PlainTextResponse("no such file", 404)
-        path = found[number].path
-        shown = INLINE.get(path.suffix) if found[number].kind != "machine" else None
+        data = await run_in_threadpool(its.data)
+        shown = INLINE.get(its.paths[0].suffix) if its.kind != "machine" else None
         if shown is None:
-            return FileResponse(path, filename=path.name, media_type="application/octet-stream")
-        policy = {"content-security-policy": _FILES_POLICY}
-        return FileResponse(path, media_type=shown, headers=policy)
+            name = its.name.replace("/", "-")
+            saved = {"content-disposition": f"attachment; filename*=utf-8''{quote(name)}"}
+            return Response(data, media_type="application/octet-stream", headers=saved)
+        return Response(data, media_type=shown, headers={"content-security-policy": _FILES_POLICY})
+
+    async def draw_sheet(self, request: Request) -> Response:
+        """Begin the sheet that is marked with coloured pencils; an event says when it is there."""
+        said = await _json_of(request)
+        self._check_holds(said)
+        await run_in_threadpool(self.session.draw_sheet, said.get("paper"))
+        return Response(status_code=202)
+
+    async def sheet(self, _: Request) -> Response:
+        """The sheet, to be printed."""
+        path = self.session.sheet()
+        if path is None:
+            return PlainTextResponse("no sheet was drawn yet", 404)
+        return FileResponse(path, media_type=INLINE[".pdf"], headers={"content-security-policy": _FILES_POLICY})
 
     async def cautions(self, _: Request) -> Response:
         """Open questions and cautions."""
@@ -215,18 +276,26 @@ class Page:
     async def begin(self, request: Request) -> Response:
         """Begin a print, or open one that lies there; the one before is left as it is."""
         said = await _json_of(request)
-        path = await run_in_threadpool(begun, said, self._uploads, self._shelf, self._folder)
-        before, self._holder = self._session, None
-        if before is not None:
-            await run_in_threadpool(before.close)
-        self._session = Session(path, self._shelf, self.tell)
+        if self._session is not None:
+            self._check_holds(said)
+        async with self._beginning:
+            path = await run_in_threadpool(begun, said, self._uploads, self._shelf, self._folder)
+            before = self._session
+            same = before is not None and before.path == path
+            if before is not None and same:
+                await run_in_threadpool(before.close)
+            self._session, self._holder = await run_in_threadpool(self._laid, path), None
+            if before is not None and not same:
+                await run_in_threadpool(before.close)
         return JSONResponse({"name": path.parent.name})
 
     async def upload(self, request: Request) -> Response:
         """Take a drawing or a picture in; its name is of no use here."""
         data = await _body_of(request, max(bounds.MAX_BYTES.values()))
-        self._uploads.append(await run_in_threadpool(received, data, self._scratch, len(self._uploads)))
-        return JSONResponse({"upload": len(self._uploads) - 1, "kind": self._uploads[-1].kind})
+        self._taken_in += 1
+        its = await run_in_threadpool(received, data, self._scratch, self._taken_in - 1)
+        self._uploads.append(its)
+        return JSONResponse({"upload": self._uploads.index(its), "kind": its.kind})
 
     async def understood(self, request: Request) -> Response:
         """What is understood of an upload, packed."""
@@ -252,6 +321,12 @@ class Page:
         data = await run_in_threadpool(self.session.thumbnail, names["motif"], names["preset"])
         return Response(data, media_type="image/png")
 
+    async def by_hand(self, request: Request) -> Response:
+        """The same part by other settings, while a slider is moved."""
+        said = dict(request.query_params)
+        data = await run_in_threadpool(self.session.by_hand, request.path_params["motif"], said)
+        return Response(data, media_type="image/png")
+
     async def close(self, request: Request) -> Response:
         """A window was closed."""
         said = await _json_of(request)
@@ -262,15 +337,18 @@ class Page:
     def routes(self) -> list[Route]:
         """All there are."""
         get = {
-            "/": self.client, "/print": self.state, "/shapes": self.shapes, "/events": self.events,
+            "/": self.client, "/print": self.state, "/shapes": self.shapes, "/blocks": self.blocks,
+            "/events": self.events,
             "/findings": self.findings, "/tries/{mark}": self.tries, "/files": self.files,
             "/begin": self.offers, "/weather/{motif}/{preset}.png": self.thumbnail,
-            "/file/{number:int}": self.file, "/cautions": self.cautions,
+            "/weather/{motif}.png": self.by_hand,
+            "/file/{name:path}": self.file, "/cautions": self.cautions, "/sheet": self.sheet,
         }  # fmt: skip
         post = {
             "/begin": self.begin, "/upload/{name}": self.upload, "/understood": self.understood,
             "/proof": self.proof,
             "/do": self.do, "/close": self.close, "/build": self.build, "/stop": self.stop,
+            "/sheet": self.draw_sheet,
         }  # fmt: skip
         return [
             *(Route(path, self._seen(handler), methods=["GET"]) for path, handler in get.items()),

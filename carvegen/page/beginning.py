@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -103,7 +104,10 @@ def artwork_of(upload: Upload, said: Mapping[str, Any]) -> Artwork:
 
     try:
         if upload.kind != PICTURE:
-            return read(upload.path, units=said.get("units"))
+            units = said.get("units")
+            if not (units is None or isinstance(units, str)):
+                raise InputError("must be a text", value=units, field="units")
+            return read(upload.path, units=units)
         return read_scan(upload.path, _scan_options(said))
     except InputError as error:
         error.where = error.where.replace(str(upload.path), "what you handed in")
@@ -115,14 +119,24 @@ def _scan_options(said: Mapping[str, Any]) -> Any:  # noqa: ANN401
 
     corners, given = said.get("corners"), dict[str, Any]()
     if isinstance(corners, list):
-        given["corners"] = corners_from(" ".join(f"{float(its):.2f}" for its in corners))
+        given["corners"] = corners_from(" ".join(f"{_float(its, 'corners'):.2f}" for its in corners))
     if isinstance(said.get("size"), list):
-        given["size_mm"] = tuple(float(its) for its in said["size"])
+        given["size_mm"] = tuple(_float(its, "size") for its in said["size"])
     if said.get("inks"):
         given["inks"] = ink_names(str(said["inks"]))
     plain = {"turn_deg": "tilt_deg", "dpi": "dpi", "width_mm": "width_mm"}
-    given |= {name: float(said[key]) for key, name in plain.items() if said.get(key)}
+    given |= {name: _float(said[key], key) for key, name in plain.items() if said.get(key)}
     return ScanOptions(**given, light=said.get("light") is True, view=str(said.get("view", "print")))
+
+
+def _float(value: object, field: str) -> float:
+    try:
+        number = float(value) if isinstance(value, (int, float, str)) else math.nan
+    except (ValueError, OverflowError):
+        number = math.nan
+    if not math.isfinite(number):
+        raise InputError("must be a number", value=value, field=field)
+    return number
 
 
 def understood(upload: Upload, said: Mapping[str, Any]) -> bytes:
@@ -148,7 +162,10 @@ def _size(art: Artwork, said: Mapping[str, Any]) -> tuple[float, float]:
     from carvegen.writers.block.clean_artwork import page_size
 
     if isinstance(said.get("size"), list) and len(said["size"]) == 2:
-        return float(said["size"][0]), float(said["size"][1])
+        width, height = (_float(its, "size") for its in said["size"])
+        if min(width, height) <= 0:
+            raise InputError("must be more than 0", value=said["size"], field="size")
+        return width, height
     return page_size(art.layers, art.width_mm, art.height_mm)
 
 

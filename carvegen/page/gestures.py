@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -17,8 +16,8 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats
 
 __all__ = [
-    "Area", "Bare", "ChooseTry", "Draw", "Erase", "Gesture", "Keep", "Leave", "Move", "Redraw", "Step", "Stroke",
-    "TakeAway", "Try", "Weather", "gesture",
+    "Area", "Bare", "ChooseTry", "Draw", "Erase", "Gesture", "Keep", "Leave", "Mend", "Move", "Redraw", "Step",
+    "Stroke", "TakeAway", "Try", "Weather", "gesture", "names_shapes",
 ]  # fmt: skip
 
 _ID = re.compile(r"[A-Za-z0-9_-]{1,64}")
@@ -76,11 +75,12 @@ class Move:
     turn_deg: float
     scale: float
     about: tuple[float, float]
+    copied: bool  #: what was there stays, too
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Redraw:
-    """A shape gets a new outline."""
+    """A shape gets a new outline, or a new edge from where a line leaves its outline to where it meets it again."""
 
     shape: int
     points: Floats
@@ -132,6 +132,13 @@ class Leave:
     finding: str
 
 
+@dataclass(frozen=True, kw_only=True)
+class Mend:
+    """What would break is mended when the block is built."""
+
+    finding: str
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Weather:
     """A motif grows by another preset, or by other settings."""
@@ -149,7 +156,21 @@ class Step:
 
 
 Gesture = (
-    Stroke | Area | Erase | TakeAway | Move | Redraw | Draw | Bare | Keep | Try | ChooseTry | Leave | Weather | Step
+    Stroke
+    | Area
+    | Erase
+    | TakeAway
+    | Move
+    | Redraw
+    | Draw
+    | Bare
+    | Keep
+    | Try
+    | ChooseTry
+    | Leave
+    | Mend
+    | Weather
+    | Step
 )
 
 
@@ -168,6 +189,11 @@ def gesture(said: Any) -> tuple[str, Gesture]:  # noqa: ANN401
     if do not in _MAKERS:
         raise InputError("must be a known gesture", value=do, field="do", hint=f"one of: {', '.join(_MAKERS)}")
     return name, _MAKERS[do](its)
+
+
+def names_shapes(its: Gesture) -> bool:
+    """Whether a gesture names shapes by their numbers, which hold as long as the print is not opened again."""
+    return isinstance(its, Move | Redraw) or (isinstance(its, TakeAway) and bool(its.ids))
 
 
 class _Said:
@@ -234,7 +260,7 @@ class _Said:
         try:
             rows = [[*its, 1.0][:3] for its in value]
             found = np.array(rows, dtype=float)
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             raise InputError("must be points: two or three numbers each", field="points") from None
         if found.shape != (len(value), 3) or not np.isfinite(found).all() or np.abs(found).max() > _FAR_MM:
             raise InputError("must be points: two or three numbers each", field="points")
@@ -242,7 +268,7 @@ class _Said:
 
 
 def _number(value: object, key: str, least: float, most: float) -> float:
-    good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    good = isinstance(value, int | float) and not isinstance(value, bool)
     if not good or not least <= value <= most:  # type: ignore[operator]
         raise InputError(f"must lie in {least:g}…{most:g}", value=value, field=key)
     return float(value)  # type: ignore[arg-type]
@@ -286,7 +312,7 @@ def _move(its: _Said) -> Move:
     return Move(
         ids=ids, by=(its.number("dx", -_FAR_MM, _FAR_MM, 0.0), its.number("dy", -_FAR_MM, _FAR_MM, 0.0)),
         turn_deg=its.number("turn_deg", -360, 360, 0.0), scale=its.number("scale", 0.1, 10, 1.0),
-        about=its.place("about") if its.has("about") else (0.0, 0.0),
+        about=its.place("about") if its.has("about") else (0.0, 0.0), copied=its.flag("copied"),
     )  # fmt: skip
 
 
@@ -296,7 +322,7 @@ _MAKERS: Mapping[str, Callable[[_Said], Gesture]] = {
     "erase": _erase,
     "take away": _take_away,
     "move": _move,
-    "redraw": lambda its: Redraw(shape=its.shape("shape"), points=its.points(3)),
+    "redraw": lambda its: Redraw(shape=its.shape("shape"), points=its.points(2)),
     "draw": lambda its: Draw(motif=its.text("motif"), points=its.points(3)),
     "bare": lambda its: Bare(at=its.place("at")),
     "keep": lambda its: Keep(motif=its.text("motif"), kept=True),
@@ -304,6 +330,7 @@ _MAKERS: Mapping[str, Callable[[_Said], Gesture]] = {
     "try": lambda its: Try(motif=its.text("motif"), points=its.points(3)),
     "choose try": lambda its: ChooseTry(mark=its.text("mark"), attempt=int(its.number("attempt", 1, 10_000))),
     "leave": lambda its: Leave(finding=its.text("finding")),
+    "mend": lambda its: Mend(finding=its.text("finding")),
     "weather": lambda its: Weather(
         motif=its.text("motif"), preset=its.text("preset", ""), settings=its.values("settings")
     ),

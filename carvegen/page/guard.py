@@ -68,8 +68,9 @@ def refused(method: str, path: str, headers: Mapping[str, str], *, host: str, to
     origin = headers.get("origin")
     if (origin is not None and origin != f"http://{host}") or (origin is None and method != "GET"):
         return 403, "asked from another page"
-    if headers.get("sec-fetch-site", "none") not in ("same-origin", "none"):
-        return 403, "asked from another page"
+    opened = method == "GET" and path == f"/{token}/" and headers.get("sec-fetch-mode") == "navigate"
+    if headers.get("sec-fetch-site", "none") not in ("same-origin", "none") and not opened:
+        return 403, "asked from another page"  # only the page itself is opened from elsewhere: by a file of ours
     return None
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import shapely
 
 from carvegen import geometry
+from carvegen.base.findings import Severity
 from carvegen.blocks.block import Block
 from carvegen.blocks.free_edge import with_fringe
 from carvegen.blocks.from_motif import strictest
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
     from carvegen.prints.cut_blocks import Ways
     from carvegen.prints.file.print_file import Print
 
-__all__ = ["Scene", "found_in", "found_near", "inner_of"]
+__all__ = ["Scene", "found_in", "found_near", "inner_of", "is_mended", "taken_apart", "unmended"]
 
 #: What is told of a whole block; about one place it can't be.
 _OF_THE_WHOLE = {its.RULE for its in (depth, laser_depth, clearing, moat, drop_outs, bed, look)}
@@ -52,6 +53,11 @@ def found_in(given: Print, shelf: Library, out: Path, *, say: Say) -> Found:
     out
         Folder of an earlier build, for the lands of blocks that are cut.
     """
+    return taken_apart(given, shelf, out, say=say)[0]
+
+
+def taken_apart(given: Print, shelf: Library, out: Path, *, say: Say) -> tuple[Found, dict[str, BaseGeometry]]:
+    """The same, and what each block would print if nothing were white: inks taken apart, with traps, mended."""
     ways = ways_of(given, shelf)
     lands = {block.name: standing_land(given, k, out) for k, block in enumerate(given.blocks)}
     stands = {name: land for name, land in lands.items() if land is not None}
@@ -63,7 +69,8 @@ def found_in(given: Print, shelf: Library, out: Path, *, say: Say) -> Found:
         block = with_fringe(cut.block, cut.fringe, limits, to_decide=cut.to_decide)
         reports = (finding for way in ways[name] for finding in checked(way.on(block)))
         found[name] = _once([*notes_of(cut), *reports])
-    return found
+    bare = {name: shapely.intersection(cut.white, cut.picture) for name, cut in cuts.items() if cut.die is None}
+    return found, {name: geometry.solid(shapely.union(cuts[name].land, its)) for name, its in bare.items()}
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -115,6 +122,25 @@ def found_near(scene: Scene, window: BaseGeometry) -> Found:
         told = [*map(finding_of, part.dropped), *_of_block(block, scene.ways[name], white[name], given)]
         found[name] = _once(its for its in told if its.at is not None and shapely.covers(inner, shapely.Point(its.at)))
     return found
+
+
+def unmended(given: Print) -> frozenset[str]:
+    """The blocks that could be mended when they are built, and are not."""
+    return frozenset(its.name for its in given.blocks if not its.mend and its.inked and its.state != "cut")
+
+
+def is_mended(scene: Scene, window: BaseGeometry, block: str, place: tuple[float, float]) -> bool | None:
+    """Whether nothing breaks at a place any more once the block is mended; None if in this window nothing does now."""
+    blocks = tuple(replace(its, mend=its.mend or its.name == block) for its in scene.given.blocks)
+    if not _breaks(scene, window, block, place):
+        return None
+    return not _breaks(replace(scene, given=replace(scene.given, blocks=blocks)), window, block, place)
+
+
+def _breaks(scene: Scene, window: BaseGeometry, block: str, place: tuple[float, float]) -> bool:
+    at, found = shapely.Point(place), found_near(scene, window).get(block, ())
+    near = (its for its in found if its.at and shapely.distance(at, shapely.Point(its.at)) < _EDGE_MM)
+    return any(its.severity is Severity.BREAKS for its in near)
 
 
 def _of_block(block: Block, ways: Iterable[Setup], white: BaseGeometry, given: Print) -> Iterable[Finding]:

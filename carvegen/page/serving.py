@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import os
 import secrets
 import socket
@@ -13,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from carvegen.base.errors import InputError
 from carvegen.base.files import scratch_folder
+from carvegen.page.table.address import Address, last
 
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
@@ -46,17 +48,28 @@ def serve(its: Served, shelf: Library, *, at: Callable[[str], None]) -> None:
     """
     from carvegen.page.app import Page
 
-    door = _door(its.port)
-    host, token = f"{_HOST}:{door.getsockname()[1]}", secrets.token_urlsafe(24)
+    door, token = _opened(its)
+    port = door.getsockname()[1]
+    host = f"{_HOST}:{port}"
     with scratch_folder() as scratch:
-        page = Page(its.path, shelf, its.folder, scratch)
+        page = Page(its.path, shelf, its.folder, scratch, address=Address(port=port, token=token))
         try:
             asyncio.run(_run(page, page.app(host, token), door, its.idle_s, lambda: at(f"http://{host}/{token}/")))
         finally:
             page.end()
 
 
+def _opened(its: Served) -> tuple[socket.socket, str]:
+    """A door to serve at, and the token: those the print had last, so that an open window comes back, or others."""
+    before = None if its.path is None else last(its.path)
+    if before is not None and its.port in (0, before.port):
+        with contextlib.suppress(InputError):  # somebody else is there now: who knows an old token is of no use to them
+            return _door(before.port), before.token
+    return _door(its.port), secrets.token_urlsafe(24)
+
+
 async def _run(page: Page, app: Guard, door: socket.socket, idle_s: float, ready: Callable[[], None]) -> None:
+    """Serve until the windows are left."""
     import uvicorn
 
     server = uvicorn.Server(uvicorn.Config(
@@ -70,6 +83,7 @@ async def _run(page: Page, app: Guard, door: socket.socket, idle_s: float, ready
         ready()
         while not (page.visited and page.idle_s > idle_s):
             await asyncio.sleep(_LOOK_S)
+        page.left()
         server.should_exit = True
 
     watch = asyncio.create_task(until_left())

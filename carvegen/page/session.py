@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import contextlib
 import os
+import secrets
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import shapely
@@ -15,22 +17,26 @@ import shapely
 from carvegen import geometry
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.findings import Finding
-from carvegen.base.words import shortened
+from carvegen.base.units import PAPERS
 from carvegen.marking.gesture_journal import GestureJournal
-from carvegen.page.gestures import Gesture, Step
+from carvegen.page.gestures import Gesture, Mend, Step, names_shapes
 from carvegen.page.packed import Group, packed, step_for
+from carvegen.page.print_checks import unmended
 from carvegen.page.state import state_of
 from carvegen.page.table import own_marks
-from carvegen.page.table.desk import Desk, opened
-from carvegen.page.table.doing import planned
+from carvegen.page.table.desk import Desk, Put, opened
+from carvegen.page.table.doing import Planned, mending_planned, planned
+from carvegen.page.table.faults import own_fault
 from carvegen.page.table.holding import held
 from carvegen.page.table.replay import done_to_files
 from carvegen.page.table.saving import Saver
 from carvegen.page.work.after_cutting import compared
 from carvegen.page.work.findings import Found, Nearby
 from carvegen.page.work.handed_over import File, cautions, files
-from carvegen.page.work.processes import Behind, built, checks
-from carvegen.page.work.thumbnails import thumbnail
+from carvegen.page.work.pace import Pace
+from carvegen.page.work.processes import SHEET, Behind, built, checks, sheet
+from carvegen.page.work.thumbnails import by_hand, thumbnail
+from carvegen.prints.file.print_file import read_print
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -38,18 +44,12 @@ if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
     from carvegen.page.table.desk import Outcome
 
-__all__ = ["OnlyLooksError", "Session", "own_fault"]
+__all__ = ["OnlyLooksError", "Session"]
 
 _REMEMBERED = 64  #: so many answers are kept for gestures that are sent again
 
+Note = Callable[[dict[str, str]], None]
 Tell = Callable[[dict[str, Any]], None]
-
-
-def own_fault(error: BaseException) -> CarvegenError:
-    """A fault of ours in words; the print and its files are as they were."""
-    said = shortened(f"{type(error).__name__}: {error}")
-    hint = "nothing was changed by this; open the print again, and send us this line"
-    return CarvegenError(f"a fault of its own, not yours: {said}", hint=hint)
 
 
 class OnlyLooksError(Exception):
@@ -76,11 +76,15 @@ class Session:
         self._lease = held(path.parent, path.name)
         self._journal = GestureJournal(path.parent, path.name) if self._lease is not None else None
         self._saver: Saver | None = None
+        self._told_at_opening: list[str] = []  #: what came otherwise than it was done, after a kill
         self._found = Found()
         self._nearby = Nearby(self._lock, self._found, self._looked, lambda error: self._failed("checking", error))
         self._checks, self._builder = Behind(), Behind()
         self._later: threading.Timer | None = None
+        self._ended = False
         self._desk: Desk | None = None
+        self._prints: dict[str, Any] = {}  #: what each block would print if nothing were white, once that is worked out
+        self.opening = ""  #: shapes have the same numbers as long as this is the same
         self.stage = "opening the print"
         threading.Thread(target=self._open, name="opening", daemon=True).start()
 
@@ -89,18 +93,18 @@ class Session:
     def _open(self) -> None:
         try:
             if self._journal is not None and self._journal.unwritten:
-                done_to_files([step.change for step in self._journal.unwritten], self.path, self.shelf)
+                self._told_at_opening += done_to_files(self._journal, self.path, self.shelf)
                 self._journal.written()
             desk = opened(self.path, self.shelf, say=self._say)
             with self._lock:
                 desk.version = 1 + (self._desk.version if self._desk else 0)
-                self._desk = desk
+                self._desk, self.opening, self._prints = desk, secrets.token_hex(6), {}
                 if self._journal is not None:
                     desk.left = self._journal.left
                     self._saver = Saver(desk, self._journal, self._lock, self._saved)
             self._fault = None
         except Exception as error:  # whatever it is: the page is to say it, not to wait for ever
-            self._fault = error if isinstance(error, CarvegenError) else own_fault(error)
+            self._fault = own_fault(error)
             self._tell({"kind": "stopped", "say": f"{self._fault}. {self._fault.hint}"})
         finally:
             self.stage = ""
@@ -146,15 +150,24 @@ class Session:
         """All of the print but its shapes."""
         desk = self.desk
         with self._lock:
-            return {**state_of(desk), **self._counts, "only_looks": self.only_looks, "stage": self.stage}
+            counts = {**self._counts, "opening": self.opening}
+            state = state_of(desk)
+            state["notes"] = [*self._told_at_opening, *state["notes"]]
+            return {**state, **counts, "only_looks": self.only_looks, "stage": self.stage}
 
     def shapes(self) -> bytes:
         """All shapes, packed."""
         desk = self.desk
         with self._lock:
             told = self._told(gone=(), marks=self._marks_told(), gone_marks=())
-            groups = [*self._blocks(), *desk.seen.groups(desk.seen.numbers())]
+            groups = [*self._blocks(), *self._openings(), *desk.seen.groups(desk.seen.numbers())]
             return packed(told, groups, step_for(desk.size))
+
+    def blocks(self) -> bytes:
+        """What each block would print, packed."""
+        desk = self.desk
+        with self._lock:
+            return packed(self._told(), self._blocks(), step_for(desk.size))
 
     def tries(self, key: str) -> bytes:
         """The last tries of a place that grows again, packed; `tries` tells which shapes are of which."""
@@ -170,8 +183,13 @@ class Session:
         }  # fmt: skip
         return packed(told, [group for groups in found.values() for group in groups], step_for(desk.size))
 
-    def do(self, gesture_id: str, gesture: Gesture) -> bytes:
+    def do(self, gesture_id: str, gesture: Gesture, opening: str = "") -> bytes:
         """Do a gesture, once however often it is sent; what has changed, packed.
+
+        Parameters
+        ----------
+        opening
+            Of the print as the page saw it, if it says: by another, numbers of shapes mean others.
 
         Raises
         ------
@@ -187,7 +205,14 @@ class Session:
             if self._journal.has(gesture_id):
                 answer = self._answers.get(gesture_id) or _Answer(told={**self._told(), "reload": True}, groups=[])
             else:
+                before = opening not in ("", self.opening)
+                if before and names_shapes(gesture):
+                    raise InputError(
+                        "was in your fingers before the print was laid out again", hint="take it once more"
+                    )
                 answer = self._done(desk, self._journal, gesture_id, gesture)
+                if before:
+                    answer.told["reload"] = True
                 self._answers[gesture_id] = answer
                 for old in list(self._answers)[:-_REMEMBERED]:
                     del self._answers[old]
@@ -200,13 +225,17 @@ class Session:
             if step is None:
                 raise InputError(f"nothing to {'undo' if gesture.back else 'do again'}", where="the journal")
             change, do = step.change, step.do
-            outcome = desk.apply(change, note=lambda: journal.move(gesture_id, do))
+            keeping = None
+            note: Note = partial(journal.move, gesture_id, do)
         else:
-            plan = planned(gesture, desk)
-            change, said = plan.change, plan.said
-            outcome = desk.apply(change, note=lambda: journal.add(gesture_id, change))
-        assert self._saver is not None
-        self._saver.take(change)
+            plan = self._mending(gesture, desk) if isinstance(gesture, Mend) else planned(gesture, desk)
+            change, said, keeping = plan.change, plan.said, plan.keeping
+            note = partial(journal.add, gesture_id, change)
+        saver = self._saver
+        assert saver is not None
+        put = Put(note=lambda: note(saver.clean(change)), take_back=journal.take_back, file=saver.put)
+        outcome = desk.apply(change, put, keeping)
+        saver.take(change)
         if outcome.again:
             self._again()
         elif outcome.where is not None:
@@ -214,7 +243,17 @@ class Session:
             self._check_later()
         else:
             self._looked(desk.version)
+            if change.text:
+                self._check_later()
+        if isinstance(gesture, Mend) and (found := self._found.called(gesture.finding)) and found[1].at:
+            self._nearby.look(desk, shapely.buffer(shapely.Point(found[1].at), 1.0))
         return self._answer(outcome, change.what, said, time.perf_counter() - begun)
+
+    def _mending(self, gesture: Mend, desk: Desk) -> Planned:
+        found = self._found.called(gesture.finding)
+        if found is None or found[1].at is None:
+            raise InputError("is there no more, or at no one place", where="what would break", hint="look again")
+        return mending_planned(*found, desk)
 
     def _again(self) -> None:
         """Open the print again: something else grows."""
@@ -233,7 +272,8 @@ class Session:
         new = set(outcome.new_marks)
         marks = [own_marks.told(mark, fixed=False) for mark in self._desk.marks.own if mark.key in new]
         told = self._told(gone=outcome.delta.gone, marks=marks, gone_marks=outcome.gone_marks)
-        told |= {"said": list(said), "message": what, "ms": round(1000 * seconds, 1)}
+        kept = [its.name for its in self._desk.given.motifs if its.kept]
+        told |= {"said": list(said), "message": what, "kept": kept, "ms": round(1000 * seconds, 1)}
         if outcome.again:
             told["reload"] = True
         return _Answer(told=told, groups=self._desk.seen.groups(outcome.delta.new))
@@ -257,22 +297,28 @@ class Session:
         }
 
     def _blocks(self) -> list[Group]:
-        """What each block would print if nothing were white."""
+        """What each block would print if nothing were white: its layers, until the inks are taken apart."""
         assert self._desk is not None
         found = list[Group]()
         for block in self._desk.given.blocks:
-            shape = self._desk.bare.pictures.get(block.name, shapely.Polygon())
+            layers = self._desk.bare.pictures.get(block.name, shapely.Polygon())
+            shape = self._prints.get(block.name, layers)
             pieces = geometry.parts(shape)
             number = self._desk.stock.taken()
             found.append(
                 Group(kind="block", name=block.name, blocks=(block.name,), ids=[number] * len(pieces), shapes=pieces)
             )
-        openings = self._desk.bare.openings
-        if len(openings):
-            names = tuple(block.name for block in self._desk.given.blocks)
-            ids = [self._desk.stock.taken() for _ in openings]
-            found.append(Group(kind="white", name="", blocks=names, ids=ids, shapes=openings))
         return found
+
+    def _openings(self) -> list[Group]:
+        """What is cut through every block."""
+        assert self._desk is not None
+        openings = self._desk.bare.openings
+        if len(openings) == 0:
+            return []
+        names = tuple(block.name for block in self._desk.given.blocks)
+        ids = [self._desk.stock.taken() for _ in openings]
+        return [Group(kind="white", name="", blocks=names, ids=ids, shapes=openings)]
 
     # ── behind ──
 
@@ -286,6 +332,9 @@ class Session:
     def _check_later(self) -> None:
         """Check the whole print once the hand has rested; what is at work is of no use any more."""
         self._checks.stop()
+        with self._lock:
+            if self._ended:
+                return
         if self._later is not None:
             self._later.cancel()
         self._later = threading.Timer(self.rest_s, self._check)
@@ -296,26 +345,36 @@ class Session:
         if self._builder.busy:
             self._check_later()
             return
-        self._flush()
-        version = self._version
+        try:
+            self._flush()
+        except CarvegenError as error:
+            self._failed("checking", error)
+            return
+        if self._ended:
+            return
+        version, pace = self._version, Pace(self.path, "checking")
 
-        def done(told: dict[str, list[dict[str, Any]]]) -> None:
+        def done(told: dict[str, dict[str, Any]]) -> None:
+            pace.done()
             with self._lock:
                 if self._version != version:
                     return
-                found = {name: [Finding.from_dict(its) for its in lot] for name, lot in told.items()}
+                found = {name: [Finding.from_dict(its) for its in lot] for name, lot in told["found"].items()}
                 self._found.whole(found, version)
+                self._prints = {name: shapely.from_wkb(shape) for name, shape in told["prints"].items()}
             self._say_work("")
             self._looked(version)
+            self._tell({"kind": "blocks", "version": version})
 
         self._checks.start(
-            checks, self.path, self.shelf, say=lambda stage: self._say_work(f"checking: {stage}"), done=done,
+            checks, self.path, self.shelf, done=done,
+            say=lambda stage: self._say_work(f"checking: {stage}", *pace.at(stage)),
             failed=lambda error: self._failed("checking", error),
         )  # fmt: skip
 
-    def _say_work(self, stage: str) -> None:
+    def _say_work(self, stage: str, part: float | None = None, left_s: float | None = None) -> None:
         self.stage = stage
-        self._tell({"kind": "stage", "text": stage, "part": None, "left_s": None})
+        self._tell({"kind": "stage", "text": stage, "part": part, "left_s": left_s})
 
     def _failed(self, what: str, error: CarvegenError | None) -> None:
         self._say_work("")
@@ -330,8 +389,9 @@ class Session:
         """What would break, as far as it is known."""
         with self._lock:
             left = self._desk.left if self._desk else frozenset()
+            blocks = unmended(self._desk.given) if self._desk else frozenset()
             near = self._found.near or self._found.version != self._version
-            return {"version": self._found.version, "near": near, "list": self._found.told(left)}
+            return {"version": self._found.version, "near": near, "list": self._found.told(left, blocks)}
 
     def build(self) -> None:
         """Begin a build of the print as it is.
@@ -341,21 +401,49 @@ class Session:
         OnlyLooksError
             If another server holds the print.
         """
-        desk = self.desk
+        self._make("building", built, lambda told: {"kind": "built", "breaks": told["breaks"], "notes": told["notes"]})
+
+    def draw_sheet(self, paper: object) -> None:
+        """Begin the sheet that is marked with coloured pencils.
+
+        Raises
+        ------
+        OnlyLooksError
+            If another server holds the print.
+        InputError
+            If there is no such paper, or a build is at work.
+        """
+        if paper not in PAPERS:
+            raise InputError("must be a paper", value=paper, field="paper", hint=f"one of: {', '.join(PAPERS)}")
+        if self._builder.busy:
+            raise InputError("the files are being made", hint="wait until they are there, or stop that")
+        self._make("drawing the sheet", partial(sheet, paper=str(paper)), lambda told: {"kind": "sheet", **told})
+
+    def sheet(self) -> Path | None:
+        """The sheet that was drawn last; None if none was."""
+        path = self.path.parent / SHEET
+        return path if path.is_file() else None
+
+    def _make(self, what: str, work: Any, event: Callable[[dict[str, Any]], dict[str, Any]]) -> None:  # noqa: ANN401
+        """Have files made of the print as it is, in a process of their own."""
+        version = self.desk.version
         if self._journal is None:
             raise OnlyLooksError
         self._checks.stop()
         self._flush()
-        version = desk.version
+        pace = Pace(self.path, what)
+
+        def say(stage: str) -> None:
+            self._say_work(f"{what}: {stage}", *pace.at(stage))
 
         def done(told: dict[str, Any]) -> None:
+            pace.done()
             self._say_work("")
-            self._tell({"kind": "built", "version": version, "breaks": told["breaks"], "notes": told["notes"]})
+            self._tell({**event(told), "version": version})
 
         self._builder.start(
-            built, self.path, self.shelf, say=lambda stage: self._say_work(f"building: {stage}"), done=done,
-            failed=lambda error: self._failed("building", error),
-        )  # fmt: skip
+            work, self.path, self.shelf, say=say, done=done, failed=lambda error: self._failed(what, error)
+        )
 
     def stop(self) -> None:
         """Stop a build that is at work."""
@@ -363,8 +451,10 @@ class Session:
             self._failed("building", None)
 
     def files(self) -> list[File]:
-        """What the last build has handed over."""
-        return files(self.desk.given, self.desk.ways)
+        """What the last build has handed over, compared with the print as its files are now."""
+        path = self.desk.given.path
+        self._flush()
+        return files(read_print(path, self.shelf), self.shelf)
 
     def cautions(self) -> dict[str, Any]:
         """What must be settled, and heeded, before machine files are used."""
@@ -378,8 +468,16 @@ class Session:
         """The middle of the print with a motif by another preset; a PNG."""
         return thumbnail(self.desk, self.desk.motif_called(name), preset)
 
+    def by_hand(self, name: str, said: Mapping[str, str]) -> bytes:
+        """The same with a motif by other settings."""
+        return by_hand(self.desk, self.desk.motif_called(name), said)
+
     def close(self) -> None:
-        """Write what is left and let go of the print."""
+        """Write what is left and let go of the print; once is enough."""
+        with self._lock:
+            if self._ended:
+                return
+            self._ended = True
         self._ready.wait()
         if self._later is not None:
             self._later.cancel()
@@ -388,9 +486,9 @@ class Session:
         self._nearby.close()
         if self._saver is not None:
             self._saver.close()
-            self._saver = None
             if self._desk is not None:
-                self._desk.copy_edited()
+                self._desk.copy_edited(self._saver.holds)
+            self._saver = None
         if self._journal is not None:
             self._journal.close()
         if self._lease is not None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import struct
+import uuid
 from pathlib import Path
 from typing import Any
 
@@ -57,7 +58,6 @@ class Hand:
         self.path, self.heard = path, []
         self.session = Session(path, SHELF, self.heard.append)
         self.session.rest_s = 3600.0
-        self.count = 0
         self.load()
 
     def load(self) -> None:
@@ -65,8 +65,7 @@ class Hand:
         self.like = {n: group for group in told["groups"] for n in group["ids"]}
 
     def does(self, do: str, **more: Any) -> dict[str, Any]:
-        self.count += 1
-        return self.sends({"id": f"{id(self)}-{self.count}", "do": do, **more})
+        return self.sends({"id": uuid.uuid4().hex, "do": do, **more})  # not by id(): another hand may get the same
 
     def sends(self, said: dict[str, Any]) -> dict[str, Any]:
         told, shapes = unpacked(self.session.do(*gesture(said)))

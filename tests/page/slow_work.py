@@ -15,4 +15,6 @@ def slow(path: Path, _: object, say: Callable[[str], None]) -> str:
         time.sleep(60)
     if path.name == "bad":
         raise InputError("is bad")
+    if path.name == "broken":
+        raise ZeroDivisionError("by nothing")
     return path.name

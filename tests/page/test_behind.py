@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import socket
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Callable
@@ -11,14 +15,21 @@ import httpx
 import pytest
 import shapely
 
+from carvegen.base.errors import InputError
+from carvegen.delivery.print_build import marking_sheet
+from carvegen.delivery.print_steps import cut_inputs, cuts_of
+from carvegen.marking.journal import FOLDER
 from carvegen.page.print_checks import found_in, found_near
-from carvegen.page.serving import Served, serve
+from carvegen.page.serving import Served, _opened, serve
+from carvegen.page.table.address import Address, last, remember
+from carvegen.page.work.pace import Pace
 from carvegen.page.work.processes import BUILT, Behind
+from carvegen.prints.cut_blocks import ways_of
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, layer, small_print
-from tests.page.page import Hand, print_file, stroke
+from tests.page.page import Hand, print_file, stroke, unpacked
 from tests.page.slow_work import slow
-from tests.page.test_serving import OWN, TOKEN, asked
+from tests.page.test_serving import JSON, OWN, TOKEN, asked
 
 SNOWFALL = '[[motifs]]\nmotif = "snowfall"\nsettings = { snow = 0.1, smallest_mm = 1.0, largest_mm = 2.0 }\n'
 
@@ -88,6 +99,70 @@ def test_what_a_hand_breaks_is_found_at_once_and_can_be_left(tmp_path) -> None:
     hand.close()
 
 
+def test_what_is_mended_on_the_page_is_mended_by_the_build(bare, monkeypatch) -> None:
+    hand = Hand(bare)
+    hand.session.rest_s = 0.0
+    hand.session._check_later()
+    hand.session.rest_s = 3600.0
+
+    def thin() -> list[dict]:
+        found = hand.session.findings()["list"]
+        return [its for its in found if its["severity"] == "breaks" and its["at"] and abs(its["at"][0] - 24) < 1]
+
+    until(lambda: not hand.session.findings()["near"] and bool(thin()))
+    assert all(its["can_mend"] for its in thin() if its["block"] == "key")
+    mend = thin()[0]["id"]
+    before = bare.read_bytes()
+    with monkeypatch.context() as useless:
+        useless.setattr("carvegen.page.print_checks.mended_for_all", lambda jobs, **_: (jobs, ()))
+        with pytest.raises(InputError, match="can't be mended"):
+            hand.does("mend", finding=mend)
+    assert bare.read_bytes() == before
+    told = hand.does("mend", finding=mend)
+    assert "wherever a limit breaks" in told["said"][0]
+    assert "reload" not in told
+    until(lambda: not thin())  # told at once of what lies about
+    given = read_print(bare, SHELF)
+    assert [its.mend for its in given.blocks] == [False, True]
+    whole = found_in(given, SHELF, bare.parent / BUILT, say=lambda _: None)["key"]
+    assert not [its for its in whole if its.severity.label == "breaks" and its.at and abs(its.at[0] - 24) < 1]
+    with pytest.raises(InputError, match="no more"):
+        hand.does("mend", finding=mend)
+    hand.does("undo")
+    assert bare.read_bytes() == before
+    hand.close()
+
+
+def test_once_the_inks_are_taken_apart_blocks_are_shown_as_the_build_cuts_them(tmp_path) -> None:
+    """Snow rubbed out of what the page shows of a block leaves the land that the build leaves standing."""
+    path = print_file(tmp_path, after=SNOWFALL)
+    path.write_text(path.read_text().replace('name = "key"', 'mend = true\nname = "key"'))
+    hand = Hand(path)
+    given = read_print(path, SHELF)
+    built = {
+        name: cut.land
+        for name, cut in cuts_of(cut_inputs(given, ways_of(given, SHELF), {}), say=lambda _: None)[1].items()
+    }
+
+    def off(block: str) -> float:
+        shown = next(its for n, its in blocks.items() if hand.like[n]["name"] == block)
+        both = shapely.symmetric_difference(
+            shapely.difference(shown, hand.white_on(block)), shapely.set_precision(built[block], 0)
+        )
+        return float(shapely.area(shapely.buffer(both, -0.02)))
+
+    blocks = {n: its for n, its in hand.shapes.items() if hand.like[n]["kind"] == "block"}
+    assert max(map(off, built)) > 1
+    hand.session.rest_s = 0.0
+    hand.session._check_later()
+    until(lambda: any(its["kind"] == "blocks" for its in hand.heard), 60)
+    told, blocks = unpacked(hand.session.blocks())
+    hand.like |= {n: group for group in told["groups"] for n in group["ids"]}
+    assert {group["name"] for group in told["groups"]} == set(built)
+    assert max(map(off, built)) < 0.05
+    hand.close()
+
+
 def test_a_build_tells_its_stages_and_hands_over_files_with_cautions(bare) -> None:
     from carvegen.page.app import Page
 
@@ -121,6 +196,53 @@ def test_a_build_tells_its_stages_and_hands_over_files_with_cautions(bare) -> No
     page.end()
 
 
+def test_the_sheet_to_mark_is_drawn_as_the_command_draws_it_and_tells_how_far_it_is(bare) -> None:
+    from carvegen.page.app import Page
+
+    (scratch := bare.parent / "scratch").mkdir()
+    page = Page(bare, SHELF, bare.parent, scratch)
+    page.session.rest_s = 3600.0
+    heard: list[dict] = []
+    page.session._tell = heard.append
+    none, wrong = asked(
+        page, ("GET", f"/{TOKEN}/sheet", {"headers": OWN}),
+        ("POST", f"/{TOKEN}/sheet", {"headers": JSON, "json": {"paper": "../A4"}}),
+    )  # fmt: skip
+    assert (none.status_code, wrong.status_code) == (404, 422)
+    parts = []
+    for _ in range(2):
+        heard.clear()
+        (begun,) = asked(page, ("POST", f"/{TOKEN}/sheet", {"headers": JSON, "json": {"paper": "A4"}}))
+        assert begun.status_code == 202
+        until(lambda: any(its["kind"] in ("sheet", "stopped") for its in heard), 60)
+        assert {"kind": "sheet", "pages": 1, "paper": "A4", "version": 1} in heard
+        parts.append([(its["part"], its["left_s"]) for its in heard if its["kind"] == "stage" and its["text"]])
+    assert set(parts[0]) == {(None, None)}  # nobody knows yet
+    assert all(0 <= part <= 1 and left > 0 for part, left in parts[1])
+    assert [part for part, _ in parts[1]] == sorted(part for part, _ in parts[1])
+    (shown,) = asked(page, ("GET", f"/{TOKEN}/sheet", {"headers": OWN}))
+    assert shown.headers["content-type"] == "application/pdf"
+    drawn, pages = marking_sheet(read_print(bare, SHELF), SHELF, "A4", say=lambda _: None)
+    assert (shown.content, pages) == (drawn, 1)
+    page.end()
+
+
+def test_what_is_left_is_told_by_the_last_time(tmp_path) -> None:
+    """Worked by hand: half as fast as the last time, so twice what was left then."""
+    now = [0.0]
+    for step in (1, 2):
+        pace = Pace(tmp_path / "print.toml", "building", clock=lambda: now[0])
+        told = []
+        for stage in ("inks", "key", "proofs"):
+            now[0] += 10 * step
+            told.append(pace.at(stage))
+        now[0] += 10 * step
+        pace.done()
+    assert told == [(0.25, 60.0), (0.5, 40.0), (0.75, 20.0)]
+    assert Pace(tmp_path / "print.toml", "checking").at("inks") == (None, None)
+    assert Pace(tmp_path / "print.toml", "building").at("inks")[0] == 0.25
+
+
 def test_work_is_stopped_by_the_next_and_tells_no_more() -> None:
     behind, said, done, failed = Behind(), [], [], []
     hear = {"say": said.append, "done": done.append, "failed": failed.append}
@@ -152,6 +274,43 @@ def test_the_server_ends_a_while_after_its_windows(bare) -> None:
     hand = Hand(bare)
     hand.does("stroke", meaning="comes out", breadth=2, points=stroke(20, 5, 30, 5))  # the print is free again
     hand.close()
+    assert last(bare) is None  # nobody comes back
+
+
+def test_a_program_started_again_is_where_the_one_before_was(bare) -> None:
+    def opened() -> tuple[subprocess.Popen[str], str]:
+        words = [sys.executable, "-m", "carvegen", "mark", str(bare), "--no-browser"]
+        program = subprocess.Popen(
+            words, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"}
+        )
+        assert program.stdout is not None
+        return program, program.stdout.readline().split()[1]
+
+    program, address = opened()
+    other, beside = opened()  # looks only, at an address of its own
+    assert beside != address
+    for its in (program, other):
+        its.kill()
+        its.communicate()
+    note = next((bare.parent / FOLDER).glob("*.address"))
+    assert note.stat().st_mode & 0o777 == 0o600
+    program, again = opened()
+    program.kill()
+    program.communicate()
+    assert again == address
+    note.chmod(0o644)  # others may have read it
+    assert last(bare) is None
+    note.chmod(0o600)
+    for bad in ("", "[]", '{"port": 80, "token": "x"}', '{"port": "8123", "token": 3}'):
+        note.write_text(bad)
+        assert last(bare) is None
+    remember(bare, Address(port=8123, token="t" * 32))
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 8123))
+        taken.listen()
+        door, token = _opened(Served(path=bare, folder=bare.parent))
+        door.close()
+    assert token != "t" * 32
 
 
 def test_a_fault_of_ours_is_said_and_the_hand_goes_on(tmp_path, monkeypatch) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import itertools
 import json
 import time
 from pathlib import Path
@@ -9,17 +11,21 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
+from PIL import Image
+from shapely import affinity
 
 from carvegen.base.errors import InputError
 from carvegen.marking.gesture_journal import Change, GestureJournal
 from carvegen.marking.journal import FOLDER
 from carvegen.motifs import motif
+from carvegen.page.gestures import gesture
 from carvegen.page.session import OnlyLooksError, Session
 from carvegen.page.table import kept_copy
 from carvegen.prints.cut_blocks import picture_of, ways_of
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF
-from tests.page.page import Hand, print_file, stroke
+from tests.cli.running import run
+from tests.page.page import Hand, print_file, stroke, unpacked
 
 ROUNDED_MM = 0.01  #: the page's coordinates
 
@@ -118,6 +124,29 @@ def test_a_gesture_that_is_sent_again_is_done_once(hand) -> None:
     hand.close()
 
 
+def test_numbers_of_shapes_hold_for_one_opening(hand) -> None:
+    """Taken up again by a program that was started anew, a number may mean another flake: nothing is taken for it."""
+    flake, seen = next(iter(hand.snow("snowfall 1"))), hand.session.opening
+    hand.close()
+    hand = Hand(hand.path)
+    assert hand.session.state()["opening"] == hand.session.opening != seen
+    for said in ({"do": "take away", "ids": [flake]}, {"do": "move", "ids": [flake], "dx": 1}):
+        with pytest.raises(InputError, match="laid out again"):
+            hand.session.do(*gesture({"id": "late", **said}), seen)
+    late = {"id": "late", "do": "stroke", "meaning": "stays", "breadth": 3, "points": stroke(25, 5, 36, 5)}
+    assert unpacked(hand.session.do(*gesture(late), seen))[0]["reload"]
+    assert hand.session.state()["undo"] == 1
+    hand.load()
+    again = next(iter(hand.snow("snowfall 1")))
+    told, _ = unpacked(
+        hand.session.do(*gesture({"id": "now", "do": "take away", "ids": [again]}), hand.session.opening)
+    )
+    assert again in told["gone"]
+    assert "reload" not in told
+    assert "snowfall 1" in told["kept"]
+    hand.close()
+
+
 def test_a_second_server_only_looks(hand) -> None:
     other = Session(hand.path, SHELF, lambda _: None)
     assert other.state()["only_looks"]
@@ -138,6 +167,46 @@ def test_a_newer_pencil_rubs_out_what_it_contradicts_and_grows_what_is_alike(han
     hand.written()
     read_print(hand.path, SHELF)
     built_white(hand.path, "sky")  # no contradiction is told
+
+
+def test_an_edge_that_is_pencilled_anew_takes_the_place_of_the_old_one_there(hand) -> None:
+    number = max(hand.snow("snowload 1").items(), key=lambda its: its[1].area)[0]
+    hand.does("redraw", shape=number, points=[[20, 10, 1], [30, 10, 1], [30, 20, 1], [20, 20, 1]])
+    box = _square(hand)
+    corners = [(20, 20), (20, 10), (30, 10), (30, 20)]
+    for line, edge in (
+        ([(22, 19.8), (25, 23), (28, 20.3)], [(28, 20), (25, 23), (22, 20)]),
+        ([(28.1, 19.9), (25, 17), (21.9, 20)], [(28, 20), (25, 17), (22, 20)]),
+    ):
+        wanted = shapely.Polygon([*corners, *edge])
+        told = hand.does("redraw", shape=box, points=[[x, y, 1] for x, y in line])
+        (new,) = (n for group in told["groups"] if group["kind"] == "snow" for n in group["ids"])
+        assert shapely.area(shapely.symmetric_difference(hand.shapes[new], wanted)) < 1.0
+        hand.does("undo")
+        box = _square(hand)
+
+
+def _square(hand) -> int:
+    return next(n for n, its in hand.snow("snowload 1").items() if abs(its.area - 100) < 0.1)
+
+
+def test_a_copy_lies_where_it_is_laid_and_the_first_stays(hand) -> None:
+    number, flake = min(hand.snow("snowfall 1").items(), key=lambda its: its[1].bounds[0])
+    before = len(hand.snow("snowfall 1"))
+    told = hand.does("move", ids=[number], dx=0, dy=0.5, copied=True, about=[0, 0])
+    assert number in told["gone"]  # it lies over the first, and is one with it
+    hand.does("undo")
+    dx, dy = next(
+        by for by in itertools.product(range(1, 30), range(-20, 20))
+        if shapely.box(0, 0, 40, 30).contains(there := affinity.translate(flake, *by))
+        and all(shapely.distance(there, its) > 0.3 for its in hand.snow().values())
+    )  # fmt: skip
+    number = next(n for n, its in hand.snow("snowfall 1").items() if its.equals_exact(flake, 1e-3, normalize=True))
+    hand.does("move", ids=[number], dx=dx, dy=dy, copied=True)
+    assert len(hand.snow("snowfall 1")) == before + 1
+    assert number in hand.shapes
+    hand.written()
+    assert differ(hand.white_on("sky"), built_white(hand.path, "sky")) < 1e-3
 
 
 def test_bare_and_back(hand) -> None:
@@ -228,6 +297,41 @@ def test_a_torn_line_is_lost_and_no_other(tmp_path, cut) -> None:
     assert [json.loads(line)["id"] for line in file.read_text().splitlines()] == ["a", "b"]
 
 
+def test_undo_of_commands_and_of_gestures_spare_one_another(hand, capsys) -> None:
+    """A command that gestures build on is not undone under them; taken back there, it is."""
+    hand.close()
+    begun = files(hand.path.parent)
+    assert run(capsys, "keep", hand.path).code == 0
+    kept = files(hand.path.parent)
+    hand = Hand(hand.path)
+    ran = run(capsys, "undo", hand.path)
+    assert (ran.code, "open on the page" in ran.err) == (2, True)
+    hand.does("take away", ids=list(hand.snow("snowfall 1"))[:2])
+    hand.close()
+    marked = files(hand.path.parent)
+    ran = run(capsys, "undo", hand.path)
+    assert ran.code == 2
+    assert "1 gesture" in ran.err
+    assert "Take back" in ran.err
+    assert files(hand.path.parent) == marked
+    hand = Hand(hand.path)
+    hand.does("undo")
+    hand.close()
+    back = files(hand.path.parent)
+    assert {name: sorted(its.splitlines()) for name, its in back.items()} == {
+        name: sorted(its.splitlines()) for name, its in kept.items()
+    }
+    assert run(capsys, "undo", hand.path).code == 0
+    first = {name: its for name, its in files(hand.path.parent).items() if "kept" not in name}
+    assert first == begun
+    first = files(hand.path.parent)
+    hand = Hand(hand.path)
+    with pytest.raises(InputError):  # what would be done again is not there any more: nothing is broken by it
+        hand.does("redo")
+    assert files(hand.path.parent) == first
+    hand.close()
+
+
 def test_what_another_program_has_changed_is_not_written_over(hand) -> None:
     hand.does("stroke", meaning="stays", breadth=3, points=stroke(25, 5, 36, 5))
     hand.written()
@@ -239,7 +343,8 @@ def test_what_another_program_has_changed_is_not_written_over(hand) -> None:
     marks = hand.path.parent / "marks.svg"
     marks.write_text(drawn := marks.read_text().replace("<title>", "<!-- hers --><title>", 1))
     hand.does("stroke", meaning="stays", breadth=3, points=stroke(25, 15, 36, 15))
-    hand.written()
+    with pytest.raises(InputError, match="another program"):
+        hand.written()
     assert marks.read_text() == drawn
     assert "another program" in hand.heard[-1]["say"]
     hand.does("keep", motif="snowfall 1")
@@ -272,6 +377,23 @@ def test_a_large_kept_file_opens_from_a_copy_that_holds_the_same(hand, monkeypat
     path.write_text(path.read_text().replace("</svg>", "<!-- edited --></svg>"))
     with pytest.raises(pytest.fail.Exception, match="no copy"):
         kept_copy.read_copied(path, **said)
+
+
+def test_a_slider_shows_a_part_of_the_print_at_once_and_changes_nothing(hand) -> None:
+    before, seen = files(hand.path.parent), dict(hand.shapes)
+
+    def white(**said: str) -> int:
+        """How much of the sky is paper: of pixels as light as that."""
+        with Image.open(io.BytesIO(hand.session.by_hand("snowfall 1", said))) as picture:
+            return int((np.asarray(picture.convert("L")) > 245).sum())
+
+    assert white(snow="0.02") < white(snow="0.1") < white(snow="0.25")
+    for wrong in ({"snow": "7"}, {"snow": "much"}, {"rain": "1"}, {"snow": "nan"}):
+        with pytest.raises(InputError):
+            hand.session.by_hand("snowfall 1", wrong)
+    assert files(hand.path.parent) == before
+    hand.load()
+    assert len(hand.shapes) == len(seen)
 
 
 def test_what_has_grown_is_not_grown_again_until_something_is_otherwise(hand, monkeypatch) -> None:

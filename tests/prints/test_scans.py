@@ -10,7 +10,7 @@ import pytest
 import shapely
 
 from carvegen.base.errors import InputError
-from carvegen.delivery import print_steps
+from carvegen.delivery import print_build
 from carvegen.delivery.print_steps import cut_inputs
 from carvegen.facts.profiles import Library
 from carvegen.marking.pencil.reading import read_sheets
@@ -88,7 +88,7 @@ def test_the_sheet_of_a_print_that_is_built_is_drawn_from_its_lands_and_the_same
     shutil.copytree(built_once(text), tmp_path / "trial")
     given, sheet = tmp_path / "trial" / "print.toml", tmp_path / "sheet.pdf"
     with monkeypatch.context() as patch:
-        patch.setattr(print_steps, "cuts_of", None)
+        patch.setattr(print_build, "cuts_of", None)
         ran = run(capsys, "sheet", given, "-o", sheet)
         assert ran.code == 0, ran.err
     built = sheet.read_bytes()

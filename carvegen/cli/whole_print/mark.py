@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 
 import click
@@ -23,27 +24,28 @@ def command(file: Path | None, port: int, no_browser: bool, folders: tuple[Path,
     """Open a print in the browser: look at it, mark where snow goes and stays, touch flakes, get the files.
 
     The page is served from this computer to this computer alone. All that is done on it is written to the print's own
-    files at once; closing the window loses nothing. Without a file it begins with the sample, with a drawing or with a
-    photograph of a block, in a new folder here.
+    files at once: closing the window loses nothing of it, but a build that is at work is stopped a minute later.
+    Without a file it begins with the sample, with a drawing or with a photograph of a block, in a new folder here.
 
     \b
     carvegen mark
     carvegen mark landing/print.toml
     """
     from carvegen.page.serving import Served, serve
+    from carvegen.page.table.address import pointer_to
 
     if file is not None and not file.is_file():
         raise InputError("is not there", where=str(file), hint="carvegen new landing writes one to start from")
 
-    def at(address: str) -> None:
-        click.echo(f"Open: {address}")
-        click.echo("Ctrl-C ends it; so does closing the page. All that is done is in the print's files.")
-        if not no_browser:
-            click.launch(address)
-
     path = None if file is None else file.resolve()
-    serve(
-        Served(path=path, folder=Path.cwd() if path is None else path.parent, port=port),
-        options.library(folders),
-        at=at,
-    )
+    folder = Path.cwd() if path is None else path.parent
+    with contextlib.ExitStack() as stack:
+
+        def at(address: str) -> None:
+            click.echo(f"Open: {address}")
+            click.echo("Ctrl-C ends it; so does closing the page. All that is done is in the print's files.")
+            pointer = None if no_browser else stack.enter_context(pointer_to(address, folder))
+            if pointer is not None:
+                click.launch(str(pointer))
+
+        serve(Served(path=path, folder=folder, port=port), options.library(folders), at=at)

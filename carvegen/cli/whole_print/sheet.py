@@ -12,8 +12,6 @@ from carvegen.base.errors import InputError
 from carvegen.cli import options
 
 if TYPE_CHECKING:
-    from shapely.geometry.base import BaseGeometry
-
     from carvegen.facts.profiles import Library
     from carvegen.marking.pencil.layout import MarkingSheet
     from carvegen.marking.pencil.reading import SheetsRead
@@ -58,21 +56,18 @@ def command(
         raise InputError(f"must end in {ending}", value=str(out), where="--out")
     shelf = options.library(folders)
     given = read_print(file, shelf)
-    sheet = MarkingSheet(name=given.name, window=given.window)
     if scans:
-        _read(scans, given, sheet, out, as_json=as_json)
+        _read(scans, given, MarkingSheet(name=given.name, window=given.window), out, as_json=as_json)
     else:
-        _print(given, sheet, shelf, out, paper, as_json=as_json)
+        _print(given, shelf, out, paper, as_json=as_json)
 
 
-def _print(given: Print, sheet: MarkingSheet, shelf: Library, out: Path, paper: str, *, as_json: bool) -> None:
+def _print(given: Print, shelf: Library, out: Path, paper: str, *, as_json: bool) -> None:
     from carvegen.base.files import save_file
-    from carvegen.delivery.print_steps import printed_coats
-    from carvegen.writers.whole_print.marking_sheet import marking_sheet_pdf
+    from carvegen.delivery.print_build import marking_sheet
 
-    coats = printed_coats(given, _lands(given, shelf, as_json=as_json))
-    save_file(out, marking_sheet_pdf(sheet, given.paper, coats, paper))
-    pages = len(sheet.pages(sheet.best(paper)))
+    data, pages = marking_sheet(given, shelf, paper, say=options.teller(quiet=as_json))
+    save_file(out, data)
     if as_json:
         click.echo(json.dumps({"out": str(out), "paper": paper, "pages": pages}, indent=1))
     elif not options.quiet():
@@ -80,26 +75,6 @@ def _print(given: Print, sheet: MarkingSheet, shelf: Library, out: Path, paper: 
             f"{out}: {pages} page{'s' if pages > 1 else ''} of {paper}. Print at 100 %, colour, photograph, then:"
         )
         click.echo(f"  carvegen sheet {given.path} --read PHOTOGRAPH -o {given.path.parent / 'pencil.svg'}")
-
-
-def _lands(given: Print, shelf: Library, *, as_json: bool) -> dict[str, BaseGeometry]:
-    """What stands of each block: of a build in a folder beside the print file if it is still true, or cut anew."""
-    import shapely
-
-    from carvegen.delivery.build_record import RECORD, lands_built
-    from carvegen.delivery.print_steps import cut_inputs, cuts_of
-    from carvegen.delivery.step_keys import digests
-    from carvegen.prints.cut_blocks import ways_of
-
-    inputs = cut_inputs(given, ways_of(given, shelf), {})
-    blocks, recipe, say = [block.name for block in given.blocks], digests(inputs), options.teller(quiet=as_json)
-    for record in sorted(given.path.parent.glob(f"*/{RECORD}")):
-        if lands := lands_built(record.parent, recipe, blocks):
-            say(f"taking the blocks as they are built in {record.parent}")
-            break
-    else:
-        lands = {name: shapely.to_wkb(cut.land) for name, cut in cuts_of(inputs, say=say)[1].items()}
-    return {name: shapely.from_wkb(land) for name, land in lands.items()}  # both alike: without GEOS's grid
 
 
 def _read(scans: tuple[Path, ...], given: Print, sheet: MarkingSheet, out: Path, *, as_json: bool) -> None:

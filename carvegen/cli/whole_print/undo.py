@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from dataclasses import asdict
 from pathlib import Path
 
@@ -20,7 +21,8 @@ __all__ = ["command"]
 def command(file: Path, as_json: bool) -> None:
     """Put back what the last command changed in a print file and its kept files; again, what the one before it did.
 
-    What you have edited since is not lost: it is laid beside, under another name.
+    What you have edited since is not lost: it is laid beside, under another name. What was done on the page of carvegen
+    mark since is taken back there first.
 
     \b
     carvegen undo landing/print.toml
@@ -29,6 +31,7 @@ def command(file: Path, as_json: bool) -> None:
 
     if not file.is_file():
         raise InputError("is not there", where=str(file), hint="name the print file that carvegen keep has changed")
+    _leave_the_page_alone(file)
     done = undo(file.parent, file.name)
     if as_json:
         click.echo(json.dumps(asdict(done), indent=1))
@@ -41,3 +44,21 @@ def command(file: Path, as_json: bool) -> None:
     for name, beside in done.beside.items():
         click.echo(f"  {name} was edited since; that now lies beside, as {beside}")
     click.echo(f"{done.more} more can be undone." if done.more else "Nothing more can be undone.")
+
+
+def _leave_the_page_alone(file: Path) -> None:
+    """Refuse while the page has the print, or while gestures stand that came after the last command."""
+    from carvegen.marking.gesture_journal import gestures_since
+    from carvegen.marking.journal import last_changed_s
+    from carvegen.page.table.holding import held
+
+    lease = held(file.parent, file.name)
+    if lease is None:
+        raise InputError("is open on the page", where=str(file), hint="take it back there, or close the page first")
+    os.close(lease)
+    last = last_changed_s(file.parent, file.name)
+    if last and (count := gestures_since(file.parent, file.name, last)):
+        raise InputError(
+            "was marked on the page since", value=f"{count} gesture{'s' if count > 1 else ''}", where=str(file),
+            hint=f"take these back there first (carvegen mark {file}, Take back): they build on what would be undone",
+        )  # fmt: skip

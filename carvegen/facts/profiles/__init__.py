@@ -36,11 +36,23 @@ T = TypeVar("T")
 _KEY = re.compile(r"[a-z0-9]+(?:[.-][a-z0-9]+)*")
 
 
+_Stamp = tuple[int, int] | None
+
+
+def _stamp(path: Path) -> _Stamp:
+    """By what a changed file is known: when it was written (ns), and its size; None if it is not there."""
+    try:
+        its = path.stat()
+    except OSError:
+        return None
+    return its.st_mtime_ns, its.st_size
+
+
 class Library:
     """The profiles at hand: the shipped ones, overridden by those in `folders`, the later the stronger.
 
     A file replaces the shipped one of the same name wholly; but what the shipped one says is *never*, stays
-    *never*, and what is a laser there stays one. A sound file is read once.
+    *never*, and what is a laser there stays one. A sound file is read once, until it is changed.
 
     Raises
     ------
@@ -53,7 +65,7 @@ class Library:
             raise CarvegenError("the shipped profiles are missing", hint="install carvegen again")
         self._folders = (shipped(), *(_usable(folder) for folder in folders))
         self._paths = {kind: _paths(kind, self._folders) for kind in FOLDERS}
-        self._sound: dict[tuple[str, str], object] = {}
+        self._sound: dict[tuple[str, str], tuple[_Stamp, object]] = {}
 
     def keys(self, kind: str) -> tuple[str, ...]:
         """The sorted keys of a kind: one of `FOLDERS`."""
@@ -84,9 +96,10 @@ class Library:
 
     def _once(self, kind: str, key: str, read: Callable[[str], tuple[T | None, list[InputError]]]) -> T:
         """A profile that has been read already, or else the file's; `InputError` with its first fault."""
-        if (kind, key) not in self._sound:
-            self._sound[kind, key] = _whole(*read(key))
-        return cast("T", self._sound[kind, key])
+        as_it_is = _stamp(self.path(kind, key))
+        if (kind, key) not in self._sound or self._sound[kind, key][0] != as_it_is:
+            self._sound[kind, key] = as_it_is, _whole(*read(key))
+        return cast("T", self._sound[kind, key][1])
 
     def check(self) -> tuple[InputError, ...]:
         """Every fault in every file, and every file or folder that no name reaches; may be empty."""

@@ -22,8 +22,6 @@ const DRAWINGS = /** @type {Record<string, string>} */ ({
   slide: "M6 7l11-2 2 11-11 2zM2 12h3M20 11h2",
 });
 
-const MARKING = new Set(["stroke", "area", "erase", "bare", "leave"]); // gestures that lock nothing
-
 const shapes = new Shapes(),
   view = new View(),
   stage = byId("stage");
@@ -187,10 +185,11 @@ function answered(buffer, gesture) {
   picture.changed(gone, come);
   overlay.remark(told.marks ?? [], told.gone_marks ?? []);
   const lost = gone.some((its) => held.includes(its.id));
-  if (lost)
+  if (gesture.copied) tools.choose(come.filter((its) => its.kind === "snow"));
+  else if (lost)
     tools.choose(gesture.do === "move" || gesture.do === "redraw" ? come.filter((its) => its.kind === "snow") : []);
   if (told.reload) void load();
-  else if (!MARKING.has(gesture.do)) void askMotifs();
+  else if (told.kept) locked(told.kept);
   Object.assign(print, { version: told.version, undo: told.undo, redo: told.redo });
   counts();
   say(
@@ -225,11 +224,9 @@ async function showTries(mark, gesture) {
   );
 }
 
-/** Which motifs are locked may have changed. */
-async function askMotifs() {
-  const { motifs, version } = await ask(`print?window_id=${gestures.window_id}`);
-  if (version < print.version) return; // a later answer is on its way
-  print.motifs = motifs;
+/** Which motifs are locked now. @param {string[]} kept */
+function locked(kept) {
+  for (const its of print.motifs) its.kept = kept.includes(its.name);
   beside.weather?.show(print);
 }
 
@@ -345,6 +342,7 @@ const IN_HAND = /** @type {Record<string, () => void>} */ ({
   left: () => nudged(1, -15),
   right: () => nudged(1, 15),
   redraw: () => tools.redraw(),
+  copy: () => void tools.copy(),
   place: () => void tools.place().then(() => tools.choose([])),
 });
 
@@ -399,9 +397,9 @@ async function load(asked) {
   const mine = gestures.window_id,
     looks = mine !== undefined && print.only_looks;
   const [told, packed] = await Promise.all([asked ?? ask(`print?window_id=${mine}`), askPacked("shapes")]);
-  if (mine !== undefined && told.version < print.version) return load(); // a gesture was done meanwhile
+  if (mine !== undefined && told.opening === print.opening && told.version < print.version) return load(); // a gesture was done meanwhile
   print = mine === undefined ? told : { ...told, window_id: mine, only_looks: looks };
-  gestures.window_id = print.window_id;
+  [gestures.window_id, gestures.opening] = [print.window_id, print.opening];
   view.size = print.size;
   picture.paper = overlay.paper = print.paper ?? "#fbfaf6";
   const all = unpack(packed, print.size[1], print.step);
@@ -422,14 +420,26 @@ async function load(asked) {
   changed();
 }
 
+/** The inks are taken apart now: each block is shown as it would print, no longer as its layers. */
+async function takenApart() {
+  const come = unpack(await askPacked("blocks"), print.size[1], print.step).shapes,
+    old = [...shapes.byId.values()].filter((its) => its.kind === "block");
+  for (const its of old) shapes.remove(its.id);
+  for (const its of come) shapes.add(its);
+  picture.changed(old, come);
+  changed();
+}
+
 /** @param {import("./transport.js").News} news */
 function heard(news) {
   if (news.kind === "findings") void lookAgain();
-  else if (["shapes", "blocks", "weather"].includes(news.kind) && print && news.version !== print.version) void load();
+  else if (news.kind === "shapes" && print && news.version !== print.version) void load();
+  else if (news.kind === "blocks" && print) void takenApart();
   else if (news.kind === "stage") staged(news);
   else if (news.kind === "saved") silent(false);
   else if (news.kind === "built")
     void beside.files?.show(true).then(() => say("The files are made: they lie in the folder of the print."));
+  else if (news.kind === "sheet") void beside.files?.show().then(() => beside.files?.drawn(news));
   else if (news.kind === "stopped") {
     say(news.say ?? news.said ?? "The program has stopped.", true);
     void beside.files?.show();
@@ -447,10 +457,24 @@ function staged(news) {
   else silent(false);
 }
 
+/** After a silence: the program may have been started again, and have laid the print out anew. */
+async function back() {
+  const told = await ask(`print?window_id=${gestures.window_id}`);
+  if (told.opening === print.opening) return;
+  await load(told);
+  await lookAgain();
+  void beside.files?.show();
+}
+
 async function start() {
   lamp(matchMedia("(prefers-color-scheme: dark)").matches);
   wire();
-  const waited = listen(undefined, heard, () => undefined);
+  const waited = listen(
+    undefined,
+    heard,
+    () => undefined,
+    () => undefined,
+  );
   const first = await ask("print");
   if (first.begin) {
     byId("waiting").hidden = true;
@@ -475,7 +499,7 @@ async function start() {
   view.whole();
   void lookAgain();
   void beside.files.show();
-  listen(print.window_id, heard, silent);
+  listen(print.window_id, heard, silent, () => void back());
 }
 
 start().catch((error) => {

@@ -9,7 +9,7 @@ import { ask, tell } from "./transport.js";
 /** @typedef {import("./transport.js").Motif} Motif */
 /** @typedef {import("./transport.js").Setting} Setting */
 /** @typedef {{say: (words: string, refused?: boolean) => void, send: (gesture: import("./transport.js").Gesture) => Promise<unknown>}} Does */
-/** @typedef {{n: number, name: string, folder: string, what: string, safety: string[], picture: number | null, kind: string, bytes: number}} Made */
+/** @typedef {{n: string, name: string, folder: string, what: string, safety: string[], picture: string | null, kind: string, bytes: number}} Made */
 /** @typedef {{blocks: string[], rubbing: boolean, mirrored: boolean, before: boolean, marks: boolean, rings: boolean}} Seen */
 
 /**
@@ -360,12 +360,29 @@ export class WeatherSlip {
       presets.length > 0 && h("div", { class: "weathers" }, ...presets),
       sliders.length > 0 &&
         !its.kept &&
-        h("details", {}, h("summary", {}, "By hand"), ...sliders.map((one) => this.#slider(its, one))),
+        this.#byHand(its, sliders),
     );
   }
 
-  /** @param {Motif} its @param {Setting} one */
-  #slider(its, one) {
+  /** Sliders, and over them a part of the print as they would have it, at once. @param {Motif} its @param {Setting[]} sliders */
+  #byHand(its, sliders) {
+    const part = h("img", { alt: `A part of the print as the sliders have ${its.name}`, class: "part", hidden: true });
+    let [asked, next] = ["", ""];
+    const look = (/** @type {string} */ wanted) => {
+      next = `weather/${encodeURIComponent(its.name)}.png?${wanted}`;
+      if (asked) return; // the last picture is on its way; only the newest is asked for after it
+      asked = part.src = next;
+    };
+    part.onload = part.onerror = () => {
+      part.hidden = !part.naturalWidth;
+      const again = asked !== next;
+      asked = again ? (part.src = next) : "";
+    };
+    return h("details", {}, h("summary", {}, "By hand"), part, ...sliders.map((one) => this.#slider(its, one, look)));
+  }
+
+  /** @param {Motif} its @param {Setting} one @param {(wanted: string) => void} look */
+  #slider(its, one, look) {
     const id = `${its.name} ${one.key}`.replace(/\W+/g, "-"),
       said = h("output", { for: id }, `${one.value} ${one.unit}`);
     const input = h("input", {
@@ -376,6 +393,7 @@ export class WeatherSlip {
       step: one.kind === "int" ? "1" : String(Math.max(0.001, (one.most - one.least) / 200)),
       oninput: () => {
         said.textContent = `${Number(input.value).toFixed(2)} ${one.unit}`;
+        look(`${encodeURIComponent(one.key)}=${input.value}`);
       },
       onchange: () => this.#ask({ motif: its.name, settings: { [one.key]: Number(input.value) } }),
     });
@@ -405,7 +423,7 @@ export class FilesSlip {
     this.does = does;
     const its = slip("files", "Your files");
     this.fold = its.fold;
-    this.build = button("Make the files", () => void this.#start(), { class: "first", id: "build" });
+    this.build = button("Make the files", () => void this.#start("build", {}), { class: "first", id: "build" });
     this.bar = h("progress", { max: 1, hidden: true, "aria-label": "How far the files are" });
     this.note = h(
       "p",
@@ -414,13 +432,32 @@ export class FilesSlip {
     );
     this.stop = button("Stop", () => void tried(this.does, () => tell("stop", {})), { hidden: true });
     this.look = button("Look at them", () => undefined, { hidden: true, class: "first", id: "look" });
-    its.body.append(this.note, this.look, this.build, this.bar, this.stop);
+    this.papers = h("ul", { class: "cards", id: "papers" });
+    this.paper = h("select", { id: "sheet-paper" }, ...["A4", "Letter"].map((its) => h("option", {}, its)));
+    this.draw = button("Draw it", () => void this.#start("sheet", { paper: this.paper.value }), { id: "draw-sheet" });
+    this.sheet = h("p", { id: "sheet", hidden: true });
+    its.body.append(
+      this.note,
+      this.look,
+      this.build,
+      this.bar,
+      this.stop,
+      this.papers,
+      h(
+        "fieldset",
+        {},
+        h("legend", {}, "A sheet to mark with coloured pencils"),
+        h("div", { class: "row" }, h("label", { for: "sheet-paper" }, "Paper"), this.paper, this.draw),
+        this.sheet,
+      ),
+    );
   }
 
-  async #start() {
+  /** @param {string} what @param {object} more */
+  async #start(what, more) {
     await tried(this.does, async () => {
-      await tell("build", {});
-      this.build.disabled = true;
+      await tell(what, more);
+      this.build.disabled = this.draw.disabled = true;
       this.bar.hidden = this.stop.hidden = false;
       this.bar.removeAttribute("value");
     });
@@ -441,15 +478,41 @@ export class FilesSlip {
   /** @param {boolean} [unfold] whether to lay them out at once */
   async show(unfold = false) {
     this.bar.hidden = this.stop.hidden = true;
-    this.build.disabled = false;
+    this.build.disabled = this.draw.disabled = false;
     const [made, care] = await Promise.all([ask("files"), ask("cautions")]);
     this.look.hidden = made.length === 0;
     if (made.length === 0) return;
     this.note.textContent = `${made.length} files lie in the folder of the print.`;
     this.build.textContent = "Make them again";
     this.build.className = "";
+    const papers = /** @type {Made[]} */ (made).filter((its) => its.kind === "print");
+    this.papers.replaceChildren(
+      ...papers.map((its) =>
+        h(
+          "li",
+          {},
+          paperLink(
+            `file/${its.n}`,
+            its.name.startsWith("guide")
+              ? `Print the guide for the ${its.folder.split("/")[0]} block`
+              : `Print ${its.folder ? `${its.folder}/` : ""}${its.name}`,
+          ),
+        ),
+      ),
+    );
     this.look.onclick = () => this.#unfold(made, care);
     if (unfold) this.#unfold(made, care);
+  }
+
+  /** The sheet is drawn. @param {import("./transport.js").News} news */
+  drawn(news) {
+    const pages = news.pages === 1 ? "one page" : `${news.pages} pages`;
+    this.sheet.hidden = false;
+    this.sheet.replaceChildren(
+      paperLink("sheet", `Print the sheet, ${pages} of ${news.paper}`),
+      h("span", { class: "faint" }, " At 100 %, on any printer."),
+    );
+    this.does.say("The marking sheet is drawn.");
   }
 
   /** All of them on a table of their own, those for machines behind their cautions. @param {Made[]} made @param {Care} care */
@@ -526,6 +589,9 @@ export class FilesSlip {
     opened(dialog);
   }
 }
+
+/** @param {string} href @param {string} words */
+const paperLink = (href, words) => h("a", { href, target: "_blank", rel: "noopener" }, words);
 
 /** @typedef {{questions: string[], cautions: {machine: string, lines: string[]}[]}} Care */
 

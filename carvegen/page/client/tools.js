@@ -27,6 +27,7 @@ export const OTHERS = [
   { key: "slide", label: "slide", help: "Slide the print about on the bench." },
 ];
 
+const APART_MM = 2; // between a flake and one more of it
 const GRIP = 22; // pixels round the bead in which it is taken hold of
 const STILL = 4; // pixels within which a hand that touched has not moved
 
@@ -283,9 +284,27 @@ export class Tools {
     this.changed();
   }
 
+  /** Lays one more of what is chosen beside it, and takes that into the fingers. */
+  async copy() {
+    const chosen = [...this.overlay.chosen],
+      box = around(chosen);
+    const right = box.x1 + (box.x1 - box.x0) + APART_MM < this.view.size[0];
+    await this.#pass({
+      do: "move",
+      copied: true,
+      ids: chosen.map((its) => its.id),
+      dx: round((right ? 1 : -1) * (box.x1 - box.x0 + APART_MM)),
+      dy: 0,
+    });
+  }
+
   redraw() {
     this.redrawing = this.overlay.chosen.size === 1;
-    this.say(this.redrawing ? "Draw its new outline." : "Choose one flake or heap first.");
+    this.say(
+      this.redrawing
+        ? "Draw its new outline, or only an edge: from where it leaves the old one to where it meets it again."
+        : "Choose one flake or heap first.",
+    );
     this.changed();
   }
 

@@ -8,10 +8,10 @@
 /** @typedef {{name: string, motif: string, preset: string | null, kept: boolean, kept_file: string | null, blocks: string[], presets: Preset[], settings: Setting[]}} Motif */
 /** @typedef {{id: string, meaning: string, strength: number, attempt: number, motifs: string[], blocks: string[], rings: Point[][]}} Mark */
 /** @typedef {{key: string, label: string, help: string, graded: boolean}} Meaning */
-/** @typedef {{version: number, window_id?: number, name: string, folder: string, file: string, size: Point, step: number, paper?: string, register_error_mm?: number, only_looks: boolean, undo: number, redo: number, blocks: Block[], motifs: Motif[], marks: Mark[], meanings: Meaning[], land_mm: number, flake_mm: number, stage: string | null}} Print */
-/** @typedef {{version: number, gone?: number[], groups: {kind: string, name: string, blocks: string[], ids: number[]}[], reload?: boolean, marks?: Mark[], gone_marks?: string[], undo: number, redo: number, said?: string[], message?: string, mark?: string, chosen?: number, box?: number[], tries?: {attempt: number, ids: number[]}[]}} Told */
+/** @typedef {{version: number, opening: string, window_id?: number, name: string, folder: string, file: string, size: Point, step: number, paper?: string, register_error_mm?: number, only_looks: boolean, undo: number, redo: number, blocks: Block[], motifs: Motif[], marks: Mark[], meanings: Meaning[], land_mm: number, flake_mm: number, stage: string | null}} Print */
+/** @typedef {{version: number, gone?: number[], groups: {kind: string, name: string, blocks: string[], ids: number[]}[], reload?: boolean, marks?: Mark[], gone_marks?: string[], undo: number, redo: number, said?: string[], message?: string, kept?: string[], mark?: string, chosen?: number, box?: number[], tries?: {attempt: number, ids: number[]}[]}} Told */
 /** @typedef {{id: string, kind: string, severity: "breaks" | "risk" | "advice", block: string, at: Point | null, title: string, sentence: string, remedy: string, why?: string, measured: number | null, limit: number | null, unit: string, can_mend: boolean, left: boolean}} Finding */
-/** @typedef {{kind: string, version?: number, text?: string, part?: number | null, left_s?: number | null, say?: string, said?: string, motif?: string, mark?: string}} News */
+/** @typedef {{kind: string, version?: number, text?: string, part?: number | null, left_s?: number | null, say?: string, said?: string, motif?: string, mark?: string, pages?: number, paper?: string}} News */
 /** @typedef {{do: string, [key: string]: unknown}} Gesture */
 
 /** A refusal in her words. */
@@ -51,7 +51,7 @@ export const askPacked = async (path) => (await checked(await fetch(path))).arra
 
 /** @param {string} path @param {unknown} body @returns {Promise<any>} */
 export async function tell(path, body) {
-  const answer = await checked(await post(path, JSON.stringify(body)));
+  const answer = await checked(await post(path, JSON.stringify({ window_id: holds.window_id, ...Object(body) })));
   return (answer.headers.get("content-type") ?? "").includes("json") ? answer.json() : null;
 }
 
@@ -65,6 +65,9 @@ export async function upload(file) {
   ).json();
 }
 
+/** This window, by which the program knows whether it holds the print. @type {{window_id: number | undefined}} */
+const holds = { window_id: undefined };
+
 /** @param {string} path @param {BodyInit} body @param {string} kind */
 const post = (path, body, kind = "application/json") =>
   fetch(path, { method: "POST", headers: { "content-type": kind }, body });
@@ -76,8 +79,14 @@ export class Gestures {
   /** @type {Promise<unknown>} */
   #line = Promise.resolve();
   waiting = 0;
-  /** @type {number | undefined} */
-  window_id;
+  get window_id() {
+    return holds.window_id;
+  }
+  set window_id(window_id) {
+    holds.window_id = window_id;
+  }
+  /** By which opening of the print shapes have the numbers that they have here. */
+  opening = "";
 
   /** @param {(answer: ArrayBuffer, gesture: Gesture) => void} answered @param {(silent: boolean) => void} silent whether the program is silent */
   constructor(answered, silent) {
@@ -91,7 +100,7 @@ export class Gestures {
    * @returns {Promise<void>}
    */
   send(gesture) {
-    const body = JSON.stringify({ id: crypto.randomUUID(), window_id: this.window_id, ...gesture });
+    const body = JSON.stringify({ id: crypto.randomUUID(), window_id: this.window_id, opening: this.opening, ...gesture });
     this.waiting++;
     const sent = this.#line.then(() => this.#insist(body, gesture)).finally(() => this.waiting--);
     this.#line = sent.catch(() => undefined);
@@ -118,12 +127,16 @@ export class Gestures {
 /**
  * What the program tells by itself, until the page is closed or this is ended.
  * @param {number | undefined} window_id @param {(news: News) => void} heard @param {(silent: boolean) => void} silent
+ * @param {() => void} back it is heard again, or for the first time
  * @returns {() => void} ends it
  */
-export function listen(window_id, heard, silent) {
+export function listen(window_id, heard, silent, back) {
   const source = new EventSource(window_id === undefined ? "events" : `events?window_id=${window_id}`);
   source.onmessage = (message) => heard(JSON.parse(message.data));
-  source.onopen = () => silent(false);
+  source.onopen = () => {
+    silent(false);
+    back();
+  };
   source.onerror = () => silent(true);
   addEventListener("pagehide", () => {
     source.close();

@@ -13,15 +13,16 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
-from carvegen.base.files import save_file
+from carvegen.base.files import file_hash, save_file
 from carvegen.marking.kept_file import kept_ids, kept_text_with, marks_of
 from carvegen.marking.marks import check_agreement, on_face
 from carvegen.marking.marks_file import read_marks
 from carvegen.marking.marks_text import marks_text
 from carvegen.page.packed import Group
 from carvegen.page.print_checks import Scene
+from carvegen.page.table.file_changes import marks_after, marks_named, text_in
 from carvegen.page.table.kept_copy import copied, growths_beside, read_copied
-from carvegen.page.table.own_marks import free_file, mark_from, own_file
+from carvegen.page.table.own_marks import free_file, own_file
 from carvegen.page.table.stock import Delta, Seen, Stock
 from carvegen.prints.cut_blocks import unmarked_of, ways_of
 from carvegen.prints.file.print_file import read_print
@@ -40,7 +41,7 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print, PrintMotif
     from carvegen.prints.picture import Unmarked
 
-__all__ = ["Desk", "Outcome", "opened"]
+__all__ = ["Desk", "Keeping", "Names", "Outcome", "Put", "opened"]
 
 Say = Callable[[str], None]
 
@@ -56,6 +57,15 @@ class Outcome:
     new_marks: tuple[str, ...] = ()
     again: bool = False  #: the print must be opened again: something else grows
     where: BaseGeometry | None = None  #: beyond it nothing has changed; None: nothing has
+
+
+@dataclass(frozen=True, kw_only=True)
+class Put:
+    """How a change comes onto the disk."""
+
+    note: Callable[[], None]  #: into the journal
+    take_back: Callable[[], None]  #: out of it
+    file: Callable[[str, str], None]  #: a whole file, by its name and text
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -87,9 +97,10 @@ class Desk:
     marks: _Marks
     patches: list[Patch]
     left: frozenset[str] = frozenset()  #: findings that are left to the carver
+    hashes: dict[str, str] = field(default_factory=dict)  #: of each file of marks and shapes, when it was read
     tried: dict[str, int] = field(default_factory=dict)  #: by key of a mark that grows again, its highest try
     version: int = 1
-    _names: dict[int, _Names] = field(default_factory=dict)  #: by motif, the ids of kept shapes
+    _names: dict[int, Names] = field(default_factory=dict)  #: by motif, the ids of kept shapes
     _grown: dict[int, list[str]] = field(default_factory=dict)  #: by motif, its shapes as they grew, if they did
     _edited_numbers: set[int] = field(default_factory=set)
     _files: dict[int, str] = field(default_factory=dict)  #: the kept file of each motif that has been edited
@@ -175,13 +186,13 @@ class Desk:
         """The file in which a motif is kept, or will be once the print file is written."""
         return self._files.get(motif) or self.given.motifs[motif].kept
 
-    def names(self, motif: int) -> _Names | None:
+    def names(self, motif: int) -> Names | None:
         """The shapes of a kept motif by their ids in its file; None if it must be kept first to have them."""
         if motif not in self._names and (names := self._read_names(motif)) is not None:
             self._names[motif] = names
         return self._names.get(motif)
 
-    def _read_names(self, motif: int) -> _Names | None:
+    def _read_names(self, motif: int) -> Names | None:
         """The ids of a motif's shapes, as its file has them; None if it does not hold just these, each on a line."""
         path, grown, numbers = self.folder / self.kept_file(motif), self.bare.motifs[motif], self.shapes_of(motif)
         if not self.kept_file(motif) or not path.is_file() or grown.changed:
@@ -197,13 +208,10 @@ class Desk:
         text = path.read_text(encoding="utf-8", errors="replace")
         if len(named) < len(numbers) or kept_text_with(text, list(named), {}, self.size) is None:
             return None
-        return _Names.of(named)
+        return Names.of(named)
 
-    def kept(self, motifs: list[int]) -> tuple[str, str] | None:
-        """Keep motifs that are not, or whose file can't be edited shape by shape; the print file before and after.
-
-        The kept files are written; the print file is not yet.
-        """
+    def kept(self, motifs: list[int]) -> Keeping | None:
+        """How motifs are kept that are not, or whose file can't be edited shape by shape; nothing is written yet."""
         wanted = [k for k in motifs if not self.given.motifs[k].kept or self.names(k) is None]
         if not wanted:
             return None
@@ -214,21 +222,25 @@ class Desk:
         kept, files = kept_files(self.given, grown, [self.given.motifs[k].name for k in wanted])
         before = self.given.path.read_bytes().decode("utf-8", "surrogateescape")
         after = (files.pop(self.given.path.name) or b"").decode("utf-8", "surrogateescape")
-        for name, data in files.items():
-            save_file(self.folder / name, data or b"")
-        for k in wanted:
-            text = files[kept[self.given.motifs[k].name]] or b""
-            self._files[k] = kept[self.given.motifs[k].name]
-            self._names[k] = _Names.of(dict(zip(kept_ids(text.decode()), self.shapes_of(k), strict=True)))
-        return before, after
+        texts = {name: (data or b"").decode() for name, data in files.items()}
+        own = {k: kept[self.given.motifs[k].name] for k in wanted}
+        names = {
+            k: Names.of(dict(zip(kept_ids(texts[file]), self.shapes_of(k), strict=True))) for k, file in own.items()
+        }
+        was = {name: text_in(self.folder / name) if (self.folder / name).is_file() else None for name in texts}
+        return Keeping(
+            text=(before, after), files={name: (was[name], text) for name, text in texts.items()}, own=own, names=names
+        )  # fmt: skip
 
     def _motif(self, k: int) -> PrintMotif:
         """A motif that is kept where it was kept before, if it was."""
         return replace(self.given.motifs[k], kept=self.kept_file(k))
 
-    def copy_edited(self) -> None:
-        """Make large kept files that were edited here open at once the next time; call it once all is written."""
+    def copy_edited(self, holds: Callable[[str], bool]) -> None:
+        """Make large kept files that were edited here open at once the next time, if they hold what is here."""
         for k, names in self._names.items():
+            if not holds(self.kept_file(k)):
+                continue
             was, numbers = self.bare.motifs[k].kept, self.shapes_of(k)
             ids = [names.name[n] for n in numbers]
             if was is not None and tuple(ids) != was.ids:
@@ -240,41 +252,45 @@ class Desk:
 
     # ── changes ──
 
-    def apply(self, change: Change, *, note: Callable[[], None]) -> Outcome:
+    def apply(self, change: Change, put: Put, keeping: Keeping | None = None) -> Outcome:
         """Do a change, or what of it is not done yet; nothing is changed if that fails.
 
         Parameters
         ----------
-        note
-            Called once all is worked out, before any file is written.
+        put
+            Notes it once all is worked out, and writes what must be there at once.
+        keeping
+            The motifs that it keeps, if they are not kept yet.
 
         Raises
         ------
         InputError
-            If the marks contradict one another, or the print file can't be written.
+            If the marks contradict one another, or a file can't be written.
         """
         if change.text and self.given.path.read_bytes() != change.text[0].encode("utf-8", "surrogateescape"):
             hint = "open the print again; what was done before can't be undone over that"
             raise InputError("was changed by another program meanwhile", where=str(self.given.path), hint=hint)
-        gone_keys, marks = self._marks_after(change)
-        shapes = self._shapes_after(change)
-        edited = self._edited(shapes)
-        new = [mark for mark in marks.own if mark.key in {said["key"] for _, said in change.marks_new}]
-        check_agreement(marks.every, openings=geometry.union(self.bare.openings))
-        undo = self._exchange(shapes)
+        before = dict(self._files), dict(self._names)
+        if keeping is not None:
+            self._files |= keeping.own
+            self._names |= keeping.names
+        undo: Callable[[], None] = _no_more
         try:
+            gone_keys, marks = self._marks_after(change)
+            shapes = self._shapes_after(change)
+            edited = self._edited(shapes)
+            new = [mark for mark in marks.own if mark.key in {said["key"] for _, said in change.marks_new}]
+            check_agreement(marks.every, openings=geometry.union(self.bare.openings))
+            undo = self._exchange(shapes)
             order = {mark.key: k for k, mark in enumerate(marks.every)}
             ended, come = changed_patches(
                 self.patches, self.ground, self.stock.near, gone=gone_keys, new=new, order=order, edited=edited
             )
             now = self._read_otherwise(change.text[1]) if change.text else self.given
-            note()
-            if change.text and f'"{marks.file}"' in change.text[1] and not (self.folder / marks.file).exists():
-                save_file(self.folder / marks.file, marks_text(marks.own, self.size, title=self.given.name))
-            if change.text:
-                save_file(self.given.path, change.text[1].encode("utf-8", "surrogateescape"))
+            self._written(change, marks, put)
         except BaseException:
             undo()
+            self._files, self._names = before
             raise
         was, self.given = self.given, now
         again = was is not now and self._grows_otherwise(was, now)
@@ -294,6 +310,21 @@ class Desk:
             new_marks=tuple(mark.key for mark in new), again=again, where=self._where(old, new, edited),
         )  # fmt: skip
 
+    def _written(self, change: Change, marks: _Marks, put: Put) -> None:
+        """Note a change; then write files that it makes whole, and last the print file, which names them."""
+        put.note()
+        try:
+            for name, (_, text) in change.files.items():
+                put.file(name, text or "")
+            if not change.text:
+                return
+            if f'"{marks.file}"' in change.text[1] and not (self.folder / marks.file).exists():
+                put.file(marks.file, marks_text(marks.own, self.size, title=self.given.name))
+            save_file(self.given.path, change.text[1].encode("utf-8", "surrogateescape"))
+        except BaseException:
+            put.take_back()
+            raise
+
     def _where(self, old: list[Mark], new: list[Mark], edited: BaseGeometry | None) -> BaseGeometry | None:
         """Where a change may show."""
         shapes = [mark.shape for mark in (*old, *new)] + ([] if edited is None else [edited])
@@ -309,11 +340,7 @@ class Desk:
     def _marks_after(self, change: Change) -> tuple[list[str], _Marks]:
         """The keys of own marks that go or change, and all marks after a change."""
         there = {mark.key for mark in self.marks.own}
-        out = {said["key"] for _, said in (*change.marks_gone, *change.marks_new)}
-        own = [mark for mark in self.marks.own if mark.key not in out]
-        for place, said in sorted(change.marks_new, key=lambda its: its[0]):
-            own.insert(place, mark_from(said))
-        return sorted(out & there), replace(self.marks, own=tuple(own))
+        return sorted(marks_named(change) & there), replace(self.marks, own=marks_after(self.marks.own, change))
 
     def _shapes_after(self, change: Change) -> dict[int, _Exchanged]:
         """What a change takes from each kept motif and gives to it."""
@@ -358,7 +385,7 @@ class Desk:
             (n, motif + self._lights, self.stock.remove(n)) for motif, lot in shapes.items() for n in lot.removed
         ]
         for motif, lot in shapes.items():
-            names = self._names.setdefault(motif, _Names())
+            names = self._names.setdefault(motif, Names())
             for name in lot.names:
                 names.drop(name)
             for name, shape in lot.new.items():
@@ -373,8 +400,8 @@ class Desk:
                     self._names[motif].drop(name)
                 for name, number in zip(lot.names, lot.removed, strict=True):
                     self._names[motif].put(name, number)
-            for number, white, shape in put_away:
-                self.stock.put_back(number, white, shape)
+            if put_away:
+                self.stock.put_back(put_away)
 
         return back
 
@@ -402,21 +429,38 @@ class Desk:
 
 
 @dataclass(frozen=True, eq=False)
-class _Names:
+class Names:
     """The ids of a motif's kept shapes, both ways."""
 
     number: dict[str, int] = field(default_factory=dict)
     name: dict[int, str] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, numbers: dict[str, int]) -> _Names:
+    def of(cls, numbers: dict[str, int]) -> Names:
+        """From the numbers by id."""
         return cls(numbers, {number: name for name, number in numbers.items()})
 
     def put(self, name: str, number: int) -> None:
+        """One more."""
         self.number[name], self.name[number] = number, name
 
     def drop(self, name: str) -> None:
+        """One less."""
         del self.name[self.number.pop(name)]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Keeping:
+    """How motifs are kept; nothing of it is written yet."""
+
+    text: tuple[str, str]  #: of the print file, before and after
+    files: dict[str, tuple[str | None, str]]  #: the text of each kept file, before and after
+    own: dict[int, str]  #: by motif, its file
+    names: dict[int, Names]
+
+
+def _no_more() -> None:
+    """Nothing is to be taken back."""
 
 
 @dataclass(kw_only=True, eq=False)
@@ -438,6 +482,8 @@ def opened(path: Path, shelf: Library, *, say: Say) -> Desk:
         If a file can't be used.
     """
     given = read_print(path, shelf)
+    named = (own_file(given), *given.marks, *(its.kept for its in given.motifs if its.kept))
+    hashes = {name: file_hash(path.parent / name) for name in named}
     ways = ways_of(given, shelf)
     bare = unmarked_of(given, ways, say=say, read=read_copied, growths=growths_beside(path))
     marks = _read_marks(given, bare)
@@ -452,7 +498,7 @@ def opened(path: Path, shelf: Library, *, say: Say) -> Desk:
     seen.change([], patches, (), ())
     desk = Desk(
         given=given, shelf=shelf, ways=ways, bare=bare, ground=ground, stock=stock, seen=seen, marks=marks,
-        patches=patches,
+        patches=patches, hashes=hashes,
     )  # fmt: skip
     for k, its in enumerate(bare.motifs):
         if its.kept is None:

@@ -10,27 +10,39 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 from shapely import affinity
+from shapely.ops import substring
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.marking.gesture_journal import Change
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.page import gestures
+from carvegen.page.print_checks import is_mended, unmended
 from carvegen.page.table import own_marks
-from carvegen.prints.file.editing import with_marks_file, with_weather
+from carvegen.prints.file.editing import with_marks_file, with_mending, with_weather
 from carvegen.prints.keeping import released
 from carvegen.prints.marked.marked_whites import names_of
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.page.table.desk import Desk
+    from carvegen.base.findings import Finding
+    from carvegen.geometry import Floats
+    from carvegen.page.table.desk import Desk, Keeping, Names
 
-__all__ = ["Planned", "planned"]
+__all__ = ["Planned", "mending_planned", "planned"]
 
 _TOUCHES_MM = 0.3  #: a tap so near to a shape is on it
 _OVERLAP_MM2 = 1e-6  #: as a kept file is read: shapes that share more are one
 _SAME_PLACE = 0.8  #: a lasso of which so much lies in a mark tries that one again
+_AROUND_MM = (
+    12.0,
+    24.0,
+    48.0,
+)  #: a place that is to be mended is tried with so much about it, until it is seen to break
+_CELL_MM = 5.0  #: squares in which shapes are looked for
+_JOINS_MM = 1.5  #: a line that ends so near to an outline meets it
+_CLOSED = 0.25  #: a line whose ends are nearer than this share of its length is a whole outline
 _BARE = "bare-"  #: what the keys of taps begin with
 
 
@@ -39,14 +51,15 @@ class Planned:
     """What a gesture would do."""
 
     change: Change
+    keeping: Keeping | None = None  #: the motifs that it keeps
     said: tuple[str, ...] = ()  #: what came otherwise than asked
 
 
 @functools.singledispatch
 def planned(gesture: Any, desk: Desk) -> Planned:  # noqa: ANN401
-    """What a gesture would change; `InputError` if it can't be done.
+    """What a gesture would change, motifs whose shapes it changes being kept first; `InputError` if it can't be done.
 
-    Motifs whose shapes it changes are kept first: their files are written, the print file is not yet.
+    Nothing is changed or written by this.
     """
     raise InputError("must be a known gesture", value=type(gesture).__name__)
 
@@ -101,13 +114,17 @@ class _Marking:
         same = {id(mark) for mark in before} & {id(mark) for mark in after}
         gone = [(k, own_marks.values(mark)) for k, mark in enumerate(before) if id(mark) not in same]
         new = [(k, own_marks.values(mark)) for k, mark in enumerate(after) if id(mark) not in same]
-        text = more.pop("text", ())
+        text, keeping = more.pop("text", ()), more.pop("keeping", None)
         if new and not self.desk.marks.named and not text:
             raw = self.desk.given.path.read_bytes()
             named = with_marks_file(self.desk.given.path, raw, self.desk.marks.file)
             text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, named))
         return Planned(
-            change=Change(what=what, marks_gone=gone, marks_new=new, text=text, **more), said=tuple(said)
+            change=Change(
+                what=what, marks_file=self.desk.marks.file if gone or new else "", marks_gone=gone, marks_new=new,
+                text=text, **more,
+            ),
+            keeping=keeping, said=tuple(said),
         )  # fmt: skip
 
 
@@ -215,6 +232,26 @@ def _(its: gestures.Leave, desk: Desk) -> Planned:
     return Planned(change=Change(what="leave to the knife", left=(its.finding,)))
 
 
+def mending_planned(block: str, finding: Finding, desk: Desk) -> Planned:
+    """What would have the build mend a block; `InputError` if that would not clear the finding."""
+    if block not in unmended(desk.given):
+        raise InputError("is mended already, or is cut and stays as it is", value=block)
+    assert finding.at is not None
+    windows = (shapely.buffer(shapely.Point(finding.at), by, cap_style="square") for by in _AROUND_MM)
+    tried = (is_mended(desk.scene(window), window, block, finding.at) for window in windows)
+    if not next((its for its in tried if its is not None), False):
+        raise InputError(
+            "can't be mended without laying ink on what is to be bare", where=finding.title.lower(),
+            hint="move or take away the snow beside it, change the drawing, or leave it to your knife",
+        )  # fmt: skip
+    k = [its.name for its in desk.given.blocks].index(block)
+    raw = desk.given.path.read_bytes()
+    now = with_mending(desk.given.path, raw, k)
+    text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, now))
+    said = (f"the build now mends the {block} block wherever a limit breaks, here and elsewhere; snow stays bare",)
+    return Planned(change=Change(what=f"mend the {block} block", text=text), said=said)
+
+
 def _stays(desk: Desk, marking: _Marking, numbers: Sequence[int], begins: str) -> Mark:
     """A mark that takes shapes of one likeness away: what of one motif lies there prints."""
     _, name, blocks = desk.seen.like(numbers[0])
@@ -234,16 +271,17 @@ class _Editing:
     """Kept shapes while they change."""
 
     desk: Desk
-    text: tuple[str, ...] = ()
+    keeping: Keeping | None = None
     gone: dict[int, dict[str, Any]] = field(default_factory=dict)
     new: dict[int, dict[str, Any]] = field(default_factory=dict)
+    _about: dict[tuple[int, int, int], set[str]] = field(default_factory=dict)  #: by motif and place, what came there
 
     def begin(self, motifs: Iterable[int]) -> None:
         """Keep motifs, and those that grow after them, which would grow otherwise."""
         first = min(motifs, default=None)
         if first is not None:
             later = [k for k in range(first + 1, len(self.desk.given.motifs)) if not self.desk.given.motifs[k].kept]
-            self.text = self.desk.kept(sorted({*motifs, *later})) or ()
+            self.keeping = self.desk.kept(sorted({*motifs, *later}))
 
     def take(self, number: int) -> str:
         """A shape goes; the id that it had."""
@@ -261,19 +299,27 @@ class _Editing:
             if ids[n] not in self.gone.get(motif, {})
             and shapely.area(shapely.intersection(self.desk.stock.shapes[n], shape)) > _OVERLAP_MM2
         ]  # fmt: skip
-        mates = [key for key, its in self.new.get(motif, {}).items() if shapely.intersects(its, shape)]
+        near, new = set[str]().union(*(self._about.get(cell, ()) for cell in _cells(motif, shape))), self.new.get(motif)
+        mates = [key for key in sorted(near) if new and key in new and shapely.intersects(new[key], shape)]
         parts = [shape, *(self.desk.stock.shapes[n] for n in over), *(self.new[motif].pop(key) for key in mates)]
         names = [*filter(None, [name]), *map(self.take, over), *mates]
         joined = geometry.parts(_on_grid(shapely.union_all(parts)))
         for k, part in enumerate(joined):
-            self.new.setdefault(motif, {})[names[k] if k < len(names) else self._fresh(motif)] = part
+            own = names[k] if k < len(names) else self._fresh(motif)
+            self.new.setdefault(motif, {})[own] = part
+            for cell in _cells(motif, part):
+                self._about.setdefault(cell, set()).add(own)
+
+    def _names(self, motif: int) -> Names | None:
+        own = self.keeping.names.get(motif) if self.keeping else None
+        return own or self.desk.names(motif)
 
     def _ids(self, motif: int) -> dict[int, str]:
-        names = self.desk.names(motif)
+        names = self._names(motif)
         return names.name if names else {}
 
     def _fresh(self, motif: int) -> str:
-        names, new = self.desk.names(motif), self.new.get(motif, {})
+        names, new = self._names(motif), self.new.get(motif, {})
         kind = self.desk.given.motifs[motif].motif
         free = (f"{kind}-hers-{k:04d}" for k in range(1, 10**7))
         return next(name for name in free if name not in new and (names is None or name not in names.number))
@@ -284,11 +330,19 @@ class _Editing:
         return {
             "shapes_gone": {self._file(k): _texts(its) for k, its in self.gone.items()},
             "shapes_new": {self._file(k): _texts(its) for k, its in self.new.items()},
-            "text": self.text,
+            "text": self.keeping.text if self.keeping else (), "files": self.keeping.files if self.keeping else {},
+            "keeping": self.keeping,
         }  # fmt: skip
 
     def _file(self, motif: int) -> str:
-        return self.desk.kept_file(motif)
+        own = self.keeping.own.get(motif) if self.keeping else None
+        return own or self.desk.kept_file(motif)
+
+
+def _cells(motif: int, shape: BaseGeometry) -> list[tuple[int, int, int]]:
+    """The squares of the face that a shape may meet."""
+    left, bottom, right, top = (int(its // _CELL_MM) for its in shapely.bounds(shape))
+    return [(motif, i, j) for i in range(left, right + 1) for j in range(bottom, top + 1)]
 
 
 def _texts(shapes: Mapping[str, Any]) -> dict[str, str]:
@@ -308,16 +362,16 @@ def _seen(desk: Desk, numbers: Iterable[int]) -> list[int]:
 def _edit(desk: Desk, numbers: Sequence[int], what: str, then: Callable[[_Editing, int, Any, str], None]) -> Planned:
     """Take shapes away; `then` puts others in their place, by motif, shape and id."""
     marking, editing = _Marking(desk=desk), _Editing(desk=desk)
-    plain = [n for n in numbers if desk.seen.plain(n)]
+    plain = {n for n in numbers if desk.seen.plain(n)}
     made = [n for n in numbers if not desk.seen.plain(n)]
     names = {n: desk.seen.like(n)[1] for n in numbers}
-    editing.begin({desk.motif_called(name) for n, name in names.items() if n in set(plain) or then is not _nothing})
+    editing.begin({desk.motif_called(name) for n, name in names.items() if n in plain or then is not _nothing})
     lots: dict[Any, list[int]] = {}
     for n in made:
         lots.setdefault(desk.seen.like(n), []).append(n)
     for lot in lots.values():  # marks have made these, so a mark takes them away
         marking.put(_stays(desk, marking, lot, "mark-"))
-    taken = [(n, desk.seen.shape(n), editing.take(n) if n in set(plain) else "") for n in numbers]
+    taken = [(n, desk.seen.shape(n), editing.take(n) if n in plain else "") for n in numbers]
     for n, shape, name in taken:
         then(editing, desk.motif_called(names[n]), shape, name)
     return marking.change(what, **editing.changes)
@@ -349,7 +403,14 @@ def _(its: gestures.Move, desk: Desk) -> Planned:
         scaled = affinity.scale(turned, its.scale, its.scale, origin=its.about)
         editing.put(motif, _on_face(desk, affinity.translate(scaled, *its.by)), name)
 
-    return _edit(desk, numbers, "move", moved)
+    if not its.copied:
+        return _edit(desk, numbers, "move", moved)
+    editing = _Editing(desk=desk)
+    motifs = {n: desk.motif_called(desk.seen.like(n)[1]) for n in numbers}
+    editing.begin(motifs.values())
+    for n, motif in motifs.items():
+        moved(editing, motif, desk.seen.shape(n), "")
+    return _Marking(desk=desk).change("copy", **editing.changes)
 
 
 @planned.register(gestures.Redraw)
@@ -357,12 +418,38 @@ def _(its: gestures.Redraw, desk: Desk) -> Planned:
     numbers = _seen(desk, [its.shape])
     if not numbers:
         raise InputError("names no snow that is there", where="redraw", hint="choose a flake or a heap")
-    shape = _on_face(desk, own_marks.area_of(its.points))
+    shape = _on_face(desk, _outline(desk.seen.shape(its.shape), its.points))
 
     def redrawn(editing: _Editing, motif: int, _: object, name: str) -> None:
         editing.put(motif, shape, name)
 
     return _edit(desk, numbers, "redraw", redrawn)
+
+
+def _outline(shape: Any, points: Floats) -> BaseGeometry:  # noqa: ANN401
+    """The outline that a line draws; if it leaves the shape's own and comes back to it elsewhere, that edge anew."""
+    line = shapely.LineString(points[:, :2])
+    ring = shapely.get_exterior_ring(shape)
+    ends = [shapely.Point(*points[k, :2]) for k in (0, -1)]
+    apart = shapely.distance(*ends)
+    if (
+        ring is None
+        or apart < _CLOSED * shapely.length(line)
+        or any(shapely.distance(ring, its) > _JOINS_MM for its in ends)
+    ):
+        return own_marks.area_of(points)
+    begin, end = sorted(shapely.line_locate_point(ring, ends))
+    back = shapely.line_locate_point(ring, ends[0]) > shapely.line_locate_point(ring, ends[1])
+    drawn = shapely.reverse(line) if back else line
+    inner = substring(ring, begin, end)
+    outer = shapely.union_all([substring(ring, end, shapely.length(ring)), substring(ring, 0, begin)])
+    near = [shapely.hausdorff_distance(its, line, densify=0.1) for its in (inner, outer)]
+    if near[0] <= near[1]:  # what lies nearer to the line is what it takes the place of
+        xy = [*substring(ring, 0, begin).coords, *drawn.coords, *substring(ring, end, shapely.length(ring)).coords]
+    else:
+        xy = [*inner.coords, *shapely.reverse(drawn).coords]
+    edged = shapely.Polygon(xy, [its.coords for its in shape.interiors])
+    return geometry.solid(shapely.make_valid(edged))
 
 
 @planned.register(gestures.Draw)
@@ -388,7 +475,7 @@ def _(its: gestures.Keep, desk: Desk) -> Planned:
         kept = desk.kept([motif])
         if kept is None:
             raise InputError("is kept already", value=its.motif)
-        return Planned(change=Change(what=f"keep {its.motif}", text=kept))
+        return Planned(change=Change(what=f"keep {its.motif}", text=kept.text, files=kept.files), keeping=kept)
     if not desk.given.motifs[motif].kept:
         raise InputError("is not kept", value=its.motif)
     raw = desk.given.path.read_bytes()

@@ -6,16 +6,27 @@ import contextlib
 import os
 from pathlib import Path
 
+from carvegen.base.errors import InputError
 from carvegen.marking.journal import FOLDER
 
 __all__ = ["held"]
 
 
 def held(folder: Path, name: str) -> int | None:
-    """Hold the print of that name in a folder until this process ends; None if another does."""
+    """Hold the print of that name in a folder until this process ends; None if another does.
+
+    Raises
+    ------
+    InputError
+        If nothing can be written there.
+    """
     path = folder / FOLDER / f"{Path(name).stem}.lock"
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
+    except OSError as error:
+        hint = "the page writes beside the print: let it, or copy the print to where it may"
+        raise InputError(f"can't be used ({error.strerror})", where=str(path), hint=hint) from None
     try:
         import fcntl
     except ImportError:

@@ -4,49 +4,27 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
-
-import shapely
+from typing import TYPE_CHECKING
 
 from carvegen.base.errors import InputError
 from carvegen.base.files import file_hash, save_file
-from carvegen.marking.kept_file import kept_text_with
+from carvegen.base.previous_run import free_beside
+from carvegen.base.words import plain
 from carvegen.marking.marks_text import marks_text
+from carvegen.page.table.faults import own_fault
+from carvegen.page.table.file_changes import changed_files, hash_of, kept_after, marks_named, text_in
 
 if TYPE_CHECKING:
+    from carvegen.base.errors import CarvegenError
     from carvegen.marking.gesture_journal import Change, GestureJournal
     from carvegen.marking.marks import Mark
     from carvegen.page.table.desk import Desk
 
 __all__ = ["Saver"]
 
-_AGAIN = "open the print again: what it holds now is taken, what was done here since is in the journal"
+_AGAIN = "open the print again: what it holds now is taken, what was done here since is put into it"
 
-
-@dataclass(kw_only=True, eq=False)
-class _Work:
-    """What is to be written."""
-
-    marks: tuple[Mark, ...] | None = None
-    gone: dict[str, set[str]] = field(default_factory=dict)  #: by file, ids
-    new: dict[str, dict[str, Any]] = field(default_factory=dict)
-
-    def __bool__(self) -> bool:
-        return self.marks is not None or bool(self.gone) or bool(self.new)
-
-    def take(self, change: Change, marks: tuple[Mark, ...]) -> None:
-        """One more change."""
-        if change.marks_gone or change.marks_new:
-            self.marks = marks
-        for file in {*change.shapes_gone, *change.shapes_new}:
-            gone, new = self.gone.setdefault(file, set()), self.new.setdefault(file, {})
-            for name in change.shapes_gone.get(file, {}):
-                gone.add(name)
-                new.pop(name, None)
-            for name, text in change.shapes_new.get(file, {}).items():
-                gone.add(name)
-                new[name] = shapely.from_wkt(text)
+Work = dict[str, list["Change"]]  #: by file, what it does not hold yet
 
 
 class Saver:
@@ -54,26 +32,69 @@ class Saver:
 
     def __init__(self, desk: Desk, journal: GestureJournal, lock: threading.RLock, told: Callable[[str], None]) -> None:
         self._desk, self._journal, self._told = desk, journal, told
-        self._work = _Work()
-        self._marks_hash = file_hash(desk.folder / desk.marks.file)
+        self._pending: Work = {}
+        self._writing = set[str]()
+        self._hashes = dict(desk.hashes)
         self._lock = threading.Condition(lock)
-        self._busy = self._ended = False
-        self._failed = False  #: something could not be written: it is done to the files when the print is opened again
+        self._fresh = self._ended = False  #: whether something new is to be written; whether nothing more will be
+        self._fault: CarvegenError | None = None  #: why the files are behind
         self._thread = threading.Thread(target=self._run, name="saver", daemon=True)
         self._thread.start()
 
+    def clean(self, change: Change) -> dict[str, str]:
+        """The hash of each file that a change concerns and that holds all that was done before; hold the lock."""
+        files = [file for file in self._files(change) if file not in change.files]
+        return {file: self._hash(file) for file in files if file not in self._pending and file not in self._writing}
+
     def take(self, change: Change) -> None:
         """Have a change written; call it with the lock held."""
-        self._work.take(change, self._desk.marks.own)
-        if self._work:
+        files = self._files(change)
+        for file in files:
+            self._pending.setdefault(file, []).append(change)
+        if files:
+            self._fresh = True
             self._lock.notify_all()
-        elif not self._busy and not self._failed:
+        elif not self._pending and not self._writing:
             self._journal.written()  # what it changes is written already
 
+    def put(self, file: str, text: str) -> None:
+        """Write a whole file at once, with all that was done on the desk; hold the lock.
+
+        What it held before, if a drawing program wrote that, is laid beside it.
+
+        Raises
+        ------
+        InputError
+            If it was changed meanwhile, or can't be written.
+        """
+        path, data = self._desk.folder / file, plain(text).encode()
+        now, wanted = file_hash(path), hash_of(data)
+        if now != wanted:
+            if now and now != self._hashes.get(file, now):
+                raise InputError("was changed by another program meanwhile", where=str(path), hint=_AGAIN)
+            if now and any(its.kept == file for its in self._desk.given.motifs):
+                save_file(self._desk.folder / free_beside(self._desk.folder, file), path.read_bytes())
+            save_file(path, data)
+        self._hashes[file] = wanted
+        self._pending.pop(file, None)
+        self._writing.discard(file)
+
     def flush(self) -> None:
-        """Wait until all is written."""
+        """Wait until all is written.
+
+        Raises
+        ------
+        CarvegenError
+            If that can't be done: the files do not hold what is on the desk.
+        """
         with self._lock:
-            self._lock.wait_for(lambda: not self._work and not self._busy)
+            self._lock.wait_for(lambda: not self._fresh and not self._writing)
+            if self._fault is not None:
+                raise self._fault
+
+    def holds(self, file: str) -> bool:
+        """Whether a file is as it was written here, with all that was done."""
+        return file not in self._pending and file_hash(self._desk.folder / file) == self._hash(file)
 
     def close(self) -> None:
         """Write what is left, and end."""
@@ -82,42 +103,67 @@ class Saver:
             self._lock.notify_all()
         self._thread.join()
 
+    def _files(self, change: Change) -> list[str]:
+        own = [self._desk.marks.file] if marks_named(change) else []
+        return own + [file for file in changed_files(change) if file in change.shapes_gone or file in change.shapes_new]
+
+    def _hash(self, file: str) -> str:
+        if file not in self._hashes:
+            self._hashes[file] = file_hash(self._desk.folder / file)
+        return self._hashes[file]
+
     def _run(self) -> None:
         while True:
             with self._lock:
-                self._lock.wait_for(lambda: self._work or self._ended)
-                if not self._work:
+                self._lock.wait_for(lambda: self._fresh or self._ended)
+                if not self._fresh:
                     return
-                work, self._work, self._busy = self._work, _Work(), True
-            try:
-                self._write(work)
-                said = ""
-            except InputError as error:
-                self._failed = True
-                said = f"{error}. {error.hint}"
-            with self._lock:
-                self._busy = False
-                if not self._failed and not self._work:
-                    self._journal.written()
-                self._lock.notify_all()
-            self._told(said)
+                work, self._pending, self._fresh = self._pending, {}, False
+                self._writing = set(work)
+                marks, steps = self._desk.marks.own, len(self._journal.unwritten)
+            left, fault = Work(), None
+            for file, changes in work.items():
+                try:
+                    self._write(file, changes, marks, steps)
+                except Exception as error:  # whatever it is: it is said, and nobody waits for ever
+                    left[file], fault = changes, own_fault(error)
+            self._settle(left, fault)
 
-    def _write(self, work: _Work) -> None:
-        desk = self._desk
-        if work.marks is not None:
-            path = desk.folder / desk.marks.file
-            if self._marks_hash and file_hash(path) != self._marks_hash:
-                raise InputError("was changed by another program meanwhile", where=str(path), hint=_AGAIN)
-            save_file(path, marks_text(work.marks, desk.size, title=desk.given.name))
-            self._marks_hash = file_hash(path)
-        for file in {*work.gone, *work.new}:
-            path = desk.folder / file
+    def _settle(self, left: Work, fault: CarvegenError | None) -> None:
+        """What is left to be written is tried again with the next change, or when the print is opened again."""
+        with self._lock:
+            for file, changes in left.items():
+                if file in self._writing:  # not written whole meanwhile
+                    self._pending[file] = changes + self._pending.get(file, [])
+            self._writing.clear()
             try:
-                text = path.read_text(encoding="utf-8")
-            except (OSError, ValueError):
-                raise InputError("can't be read", where=str(path), hint="put it back") from None
-            present = {name for name in work.gone.get(file, ()) if f'<path id="{name}"' in text}
-            edited = kept_text_with(text, present, work.new.get(file, {}), desk.size)
-            if edited is None:
-                raise InputError("was saved by another program meanwhile", where=str(path), hint=_AGAIN)
-            save_file(path, edited)
+                if not self._pending:
+                    self._journal.written()
+            except InputError as error:
+                fault = error
+            self._fault = fault
+            self._lock.notify_all()
+        self._told("" if fault is None else f"{fault}. {fault.hint}")
+
+    def _write(self, file: str, changes: list[Change], marks: tuple[Mark, ...], steps: int) -> None:
+        desk, path = self._desk, self._desk.folder / file
+        self._check(file)
+        if file == desk.marks.file:
+            text: str | None = marks_text(marks, desk.size, title=desk.given.name)
+        else:
+            text = kept_after(text_in(path), changes, file, desk.size)
+        if text is None:
+            raise InputError("is not as it was written here", where=str(path), hint=_AGAIN)
+        data = plain(text).encode()
+        with self._lock:
+            if file not in self._writing:
+                return  # it was written whole meanwhile
+            self._check(file)
+            self._journal.writing({file: hash_of(data)}, steps)
+            save_file(path, data)
+            self._hashes[file] = hash_of(data)
+
+    def _check(self, file: str) -> None:
+        path = self._desk.folder / file
+        if file_hash(path) != self._hash(file):
+            raise InputError("was changed by another program meanwhile", where=str(path), hint=_AGAIN)

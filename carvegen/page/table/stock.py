@@ -60,9 +60,10 @@ class Stock:
         self.white.pop(number)
         return self.shapes.pop(number)
 
-    def put_back(self, number: int, white: int, shape: Polygon) -> None:
-        """Take a shape that was put away, under its number."""
-        self.shapes[number], self.white[number] = shape, white
+    def put_back(self, away: Iterable[tuple[int, int, Polygon]]) -> None:
+        """Take shapes that were put away: number, white and shape of each."""
+        for number, white, shape in away:
+            self.shapes[number], self.white[number] = shape, white
         self._plant()
 
     def near(self, white: int, area: BaseGeometry) -> tuple[Indices, PolygonArray]:

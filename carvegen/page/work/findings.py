@@ -15,6 +15,7 @@ from carvegen.base.errors import CarvegenError
 from carvegen.base.finding_groups import grouped
 from carvegen.base.findings import Finding
 from carvegen.base.words import shortened
+from carvegen.checks.mending import can_mend
 from carvegen.marking.limits_kept import kept_findings
 from carvegen.page.print_checks import found_near, inner_of
 
@@ -51,9 +52,22 @@ class Found:
             self._found[name] = [*away, *found.get(name, ())]
         self.version, self.near = version, True
 
-    def told(self, left: frozenset[str]) -> list[dict[str, Any]]:
-        """All for the page, the worst first; those in `left` the carver will see to."""
-        every = [told(name, its, left) for name, found in self._found.items() for its in found]
+    def called(self, key: str) -> tuple[str, Finding] | None:
+        """The block and the finding that the page knows by a key; None if it is there no more."""
+        every = ((name, its) for name, found in self._found.items() for its in found)
+        return next((its for its in every if key_of(*its) == key), None)
+
+    def told(self, left: frozenset[str], unmended: frozenset[str]) -> list[dict[str, Any]]:
+        """All for the page, the worst first.
+
+        Parameters
+        ----------
+        left
+            Those that the carver will see to.
+        unmended
+            The blocks that could be mended and are not.
+        """
+        every = [told(name, its, left, unmended) for name, found in self._found.items() for its in found]
         order = {"breaks": 0, "risk": 1, "advice": 2}
         return sorted(every, key=lambda its: (its["left"], order[its["severity"]]))
 
@@ -62,17 +76,21 @@ def _in(finding: Finding, area: BaseGeometry) -> bool:
     return finding.at is not None and bool(shapely.covers(area, shapely.Point(finding.at)))
 
 
-def told(block: str, its: Finding, left: frozenset[str]) -> dict[str, Any]:
+def key_of(block: str, its: Finding) -> str:
+    """What the page knows a finding by; the same when it is found again."""
+    at = its.at and [round(round(its.at[0], 2), 1), round(round(its.at[1], 2), 1)]
+    return hashlib.blake2b(f"{block} {its.rule} {its.kind} {at}".encode(), digest_size=8).hexdigest()
+
+
+def told(block: str, its: Finding, left: frozenset[str], unmended: frozenset[str]) -> dict[str, Any]:
     """A finding for the page."""
-    at = its.at and [round(its.at[0], 2), round(its.at[1], 2)]
-    said = f"{block} {its.rule} {its.kind} {at and [round(at[0], 1), round(at[1], 1)]}"
-    name = hashlib.blake2b(said.encode(), digest_size=8).hexdigest()
+    at, name = its.at and [round(its.at[0], 2), round(its.at[1], 2)], key_of(block, its)
     return {
         "id": name, "kind": f"{its.rule} {its.kind}".strip(), "severity": its.severity.label, "block": block, "at": at,
         "to": its.to and [round(its.to[0], 2), round(its.to[1], 2)], "title": its.title,
         "sentence": grouped([its])[0].sentence, "why": its.why, "remedy": its.remedy,
         "numbers": its.numbers, "measured": round(its.measured, 3), "limit": round(its.limit, 3), "unit": its.unit,
-        "left": name in left,
+        "left": name in left, "can_mend": block in unmended and its.at is not None and can_mend([its]),
     }  # fmt: skip
 
 

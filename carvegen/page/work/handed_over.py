@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+import io
 import json
-from collections.abc import Iterable, Iterator
+import zipfile
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
 
 from carvegen.delivery.block_folder import question
-from carvegen.delivery.build_record import read_record
-from carvegen.delivery.print_build import purposes
+from carvegen.delivery.build_record import leads_out, read_record
+from carvegen.delivery.print_build import outdated, purposes
 from carvegen.facts.safety import parted
 from carvegen.page.work.processes import BUILT
+from carvegen.prints.cut_blocks import ways_of
 from carvegen.writers.note.block_note import cautions_of
 
 if TYPE_CHECKING:
+    from carvegen.facts.profiles import Library
     from carvegen.prints.cut_blocks import Ways
     from carvegen.prints.file.print_file import Print
 
@@ -24,47 +29,88 @@ __all__ = ["INLINE", "File", "cautions", "files", "listed"]
 #: What a browser may show by itself, and as what.
 INLINE = {".png": "image/png", ".pdf": "application/pdf", ".html": "text/html; charset=utf-8", ".svg": "image/svg+xml"}
 _PICTURES = (".png", ".svg")
-_PICTURED_BY = {"guide.pdf": "guide.svg", "block.svg": "paths.png", "block.dxf": "paths.png", "paths.dxf": "paths.png"}
+_PICTURED_BY = {"guide.pdf": "guide.svg"}
 
 
 @dataclass(frozen=True, kw_only=True)
 class File:
-    """One file that was handed over."""
+    """One file that was handed over, or those of one machine together."""
 
-    path: Path
+    paths: tuple[Path, ...]
+    name: str  #: by which the page asks for it
     folder: str  #: of the block, with the machine's; "" for the whole print
     what: str  #: what it is for
     kind: str  #: "picture", "page", "print", "machine", "note" or "other"
     safety: tuple[str, ...] = field(default=())  #: what is to be read before it is used
 
+    def data(self) -> bytes:
+        """What is sent: of a machine all its files and their note in one archive, in a folder that names the block."""
+        if self.kind != "machine":
+            return self.paths[0].read_bytes()
+        out = io.BytesIO()
+        with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+            for path in self.paths:
+                archive.writestr(f"{self.name.removesuffix('.zip')}/{path.name}", path.read_bytes())
+        return out.getvalue()
 
-def files(given: Print, ways: Ways) -> list[File]:
-    """The files of the last build; none if it was not built yet."""
+
+def files(given: Print, shelf: Library) -> list[File]:
+    """The files of the last build; none if it was not built yet.
+
+    Machine files are there only if a build of the print as it is now would make the very same.
+    """
     folder = given.path.parent / BUILT
-    there = [name for name in read_record(folder).files if (folder / name).is_file()]
-    known = {name: what for name, what in purposes(there).items() if name in there}
+    there = [name for name in read_record(folder).files if _lies_in(folder, name)]
+    if not there:
+        return []
+    known = dict(purposes(there))
     for block in given.blocks:
         for sheet in ("", "counter/"):
             known |= _of_block(folder, f"{block.name}/{sheet}")
+    known = {name: what for name, what in known.items() if name in there}
+    ways, old = ways_of(given, shelf), outdated(given, folder, shelf)
     questions = {block.name: [its for its in map(question, ways[block.name]) if its] for block in given.blocks}
-    return [_file(folder, name, what, questions) for name, what in known.items() if (folder / name).is_file()]
+    found, machines = list[File](), dict[str, list[str]]()
+    for name, what in known.items():
+        above, _, own = name.rpartition("/")
+        kind, why = _kind(own, above), old.get(name.partition("/")[0], "; ".join(filter(None, {*old.values()})))
+        if _of_machine(above):
+            machines.setdefault(above, []).append(name)
+        if kind != "machine":
+            said = (f"older than the print: {why}",) if why else ()
+            found.append(File(paths=(folder / name,), name=name, folder=above, what=what, kind=kind, safety=said))
+    for above, names in machines.items():
+        of = above.partition("/")[0]
+        if not old.get(of, "it is of no block of the print"):
+            found.append(_together(folder, above, {name: known[name] for name in names}, questions[of]))
+    return found
+
+
+def _together(folder: Path, above: str, names: Mapping[str, str], questions: Sequence[str]) -> File:
+    """The files of one machine, which never leave without their note and the name of their block."""
+    what = "; ".join(f"{name.rpartition('/')[2]}: {its}" for name, its in names.items() if _kind(name, above) != "note")
+    return File(
+        paths=tuple(folder / name for name in names), name=f"{above.replace('/', '-')}.zip", folder=above,
+        what=f"for the {above.rpartition('/')[2]}, with its note. {what}", kind="machine",
+        safety=("read the note in it before anything is cut", *questions),
+    )  # fmt: skip
+
+
+def _lies_in(folder: Path, name: str) -> bool:
+    path = folder / name
+    return path.is_file() and path.resolve().is_relative_to(folder.resolve())
 
 
 def _of_block(folder: Path, name: str) -> dict[str, str]:
     try:
         told = json.loads((folder / name / "report.json").read_text(encoding="utf-8"))
-        return {f"{name}{its}": str(what) for its, what in told["files"].items()}
-    except (OSError, ValueError, KeyError):
+        return {f"{name}{its}": str(what) for its, what in told["files"].items() if not leads_out(its)}
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return {}
 
 
-def _file(folder: Path, name: str, what: str, questions: dict[str, list[str]]) -> File:
-    above, _, own = name.rpartition("/")
-    kind = _kind(own, above)
-    safety = questions.get(name.partition("/")[0], []) if kind == "machine" else []
-    if kind == "machine":
-        safety = ["read the note beside it before anything is cut", *safety]
-    return File(path=folder / name, folder=above, what=what, kind=kind, safety=tuple(safety))
+def _of_machine(folder: str) -> bool:
+    return folder.rpartition("/")[2] in ("laser", "router")
 
 
 def _kind(name: str, above: str) -> str:
@@ -77,28 +123,29 @@ def _kind(name: str, above: str) -> str:
         return "page"
     if suffix == ".png":
         return "picture"
-    machine = above.rpartition("/")[2] in ("laser", "router")
-    return "machine" if machine and suffix != ".json" else "other"
+    return "machine" if _of_machine(above) and suffix != ".json" else "other"
 
 
 def listed(found: list[File]) -> list[dict[str, Any]]:
-    """The files as the page lists them, each with the number of its picture."""
-    numbers = {its.path: n for n, its in enumerate(found)}
+    """The files as the page lists them: `n` is what each is asked for by, `picture` the same of its picture."""
+    names = {its.name for its in found}
     return [
         {
-            "n": n, "name": its.path.name, "folder": its.folder, "what": its.what, "kind": its.kind,
-            "safety": list(its.safety), "picture": _picture(its, numbers), "bytes": its.path.stat().st_size,
+            "n": quote(its.name), "name": its.name.rpartition("/")[2], "folder": its.folder, "what": its.what,
+            "kind": its.kind, "safety": list(its.safety), "picture": _picture(its, names),
+            "bytes": sum(path.stat().st_size for path in its.paths),
         }
-        for n, its in enumerate(found)
+        for its in found
     ]  # fmt: skip
 
 
-def _picture(its: File, numbers: dict[Path, int]) -> int | None:
-    if its.path.suffix in _PICTURES and its.kind != "machine":
-        return numbers[its.path]
-    beside = its.path.with_name(_PICTURED_BY.get(its.path.name, "proof.png"))
-    above = (its.path.parent / "proof.png", its.path.parent.parent / "proof.png")
-    return next((numbers[path] for path in (beside, *above) if path in numbers), None)
+def _picture(its: File, names: set[str]) -> str | None:
+    if its.kind != "machine" and its.paths[0].suffix in _PICTURES:
+        return quote(its.name)
+    own = "paths.png" if its.kind == "machine" else _PICTURED_BY.get(its.paths[0].name, "proof.png")
+    folders = [its.folder, its.folder, its.folder.rpartition("/")[0]]
+    beside = (f"{folder}/{name}".lstrip("/") for folder, name in zip(folders, (own, *2 * ["proof.png"]), strict=True))
+    return next((quote(name) for name in beside if name in names), None)
 
 
 def cautions(given: Print, ways: Ways) -> dict[str, Any]:

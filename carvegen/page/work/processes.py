@@ -10,29 +10,34 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from carvegen.base.errors import CarvegenError
+from carvegen.page.table.faults import own_fault
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
     from multiprocessing.context import SpawnProcess
 
+    from carvegen.base.errors import CarvegenError
     from carvegen.facts.profiles import Library
 
-__all__ = ["BUILT", "Behind", "built", "checks"]
+__all__ = ["BUILT", "SHEET", "Behind", "built", "checks", "sheet"]
 
 BUILT = "built"  #: the folder beside the print file into which it is built
+SHEET = "marking-sheet.pdf"  #: the sheet to mark with pencils, beside the print file
 
 Say = Callable[[str], None]
 Work = Callable[[Path, "Library", Say], Any]
 
 
-def checks(path: Path, shelf: Library, say: Say) -> dict[str, list[dict[str, Any]]]:
-    """What would break of a print, by block."""
-    from carvegen.page.print_checks import found_in
+def checks(path: Path, shelf: Library, say: Say) -> dict[str, dict[str, Any]]:
+    """What would break of a print, and what each block would print if nothing were white, as WKB; both by block."""
+    import shapely
+
+    from carvegen.page.print_checks import taken_apart
     from carvegen.prints.file.print_file import read_print
 
-    found = found_in(read_print(path, shelf), shelf, path.parent / BUILT, say=say)
-    return {name: [finding.to_dict() for finding in its] for name, its in found.items()}
+    found, prints = taken_apart(read_print(path, shelf), shelf, path.parent / BUILT, say=say)
+    told = {name: [finding.to_dict() for finding in its] for name, its in found.items()}
+    return {"found": told, "prints": {name: shapely.to_wkb(shape) for name, shape in prints.items()}}
 
 
 def built(path: Path, shelf: Library, say: Say) -> dict[str, Any]:
@@ -43,6 +48,17 @@ def built(path: Path, shelf: Library, say: Say) -> dict[str, Any]:
 
     done = build_print(read_print(path, shelf), path.parent / BUILT, shelf, say=say, jobs=usual_jobs())
     return {"files": dict(done.files), "blocks": list(done.blocks), "breaks": done.breaks, "notes": list(done.notes)}
+
+
+def sheet(path: Path, shelf: Library, say: Say, *, paper: str) -> dict[str, Any]:
+    """Write the sheet to mark with coloured pencils; of how many pages it is."""
+    from carvegen.base.files import save_file
+    from carvegen.delivery.print_build import marking_sheet
+    from carvegen.prints.file.print_file import read_print
+
+    data, pages = marking_sheet(read_print(path, shelf), shelf, paper, say=say)
+    save_file(path.parent / SHEET, data)
+    return {"pages": pages, "paper": paper}
 
 
 class Behind:
@@ -108,8 +124,8 @@ def _child(pipe: Connection, work: Work, path: Path, shelf: Library) -> None:
     threading.Thread(target=_end_with_parent, daemon=True).start()
     try:
         said = "returns", work(path, shelf, lambda stage: pipe.send(("says", stage)))
-    except CarvegenError as error:
-        said = "fails", error
+    except Exception as error:  # whatever it is: the page is to say it
+        said = "fails", own_fault(error)
     pipe.send(said)
 
 

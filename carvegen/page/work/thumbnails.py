@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
 
 import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
+from carvegen.base.parameters import parameters
 from carvegen.base.streams import stream
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Place
@@ -16,7 +19,7 @@ from carvegen.writers.whole_print.print_png import Coat, print_png
 if TYPE_CHECKING:
     from carvegen.page.table.desk import Desk
 
-__all__ = ["thumbnail"]
+__all__ = ["by_hand", "thumbnail"]
 
 _SIZE_MM = (60.0, 45.0)
 _PX_PER_MM = 4.0
@@ -30,10 +33,36 @@ def thumbnail(desk: Desk, k: int, preset: str) -> bytes:
     InputError
         If it has no such preset.
     """
-    its, bed = desk.given.motifs[k], desk.bare.beds[k]
-    module = motif(its.motif)
+    module = motif(desk.given.motifs[k].motif)
     if preset not in module.PRESETS:
         raise InputError("must be a preset of this motif", value=preset, hint=f"one of: {', '.join(module.PRESETS)}")
+    return _part(desk, k, module.Settings(**module.PRESETS[preset]), preset)
+
+
+def by_hand(desk: Desk, k: int, said: Mapping[str, str]) -> bytes:
+    """The middle of the print with some numbers of motif k's settings changed, all other white as it is; a PNG.
+
+    Raises
+    ------
+    InputError
+        If it has no such setting, or the number is not allowed.
+    """
+    before = desk.given.motifs[k].settings
+    numbers = {its.name: getattr(before, its.name) for its in parameters(type(before))}
+    changed = dict[str, float]()
+    for key, text in said.items():
+        was = numbers.get(key)
+        if not isinstance(was, int | float) or isinstance(was, bool):
+            raise InputError("must be a setting of this motif that is a number", value=key)
+        try:
+            changed[key] = int(text) if isinstance(was, int) else float(text)
+        except ValueError:
+            raise InputError("must be a number", value=text, field=key) from None
+    return _part(desk, k, replace(before, **changed), "by hand")
+
+
+def _part(desk: Desk, k: int, settings: Any, chance: str) -> bytes:  # noqa: ANN401
+    its, bed = desk.given.motifs[k], desk.bare.beds[k]
     width, height = (min(size, most) for size, most in zip(desk.size, _SIZE_MM, strict=True))
     middle = shapely.Point(desk.size[0] / 2, desk.size[1] / 2)
     about = shapely.centroid(desk.bare.drawing.union(its.on)) if its.on else middle
@@ -42,7 +71,7 @@ def thumbnail(desk: Desk, k: int, preset: str) -> bytes:
     window = shapely.box(left, bottom, left + width, bottom + height)
     area = geometry.solid(shapely.intersection(bed.place.area, window))
     place = Place(area=area, frame=window, shapes=bed.place.shapes)
-    snow = bed.grown(module.Settings(**module.PRESETS[preset]), place, stream(bed.seed, "weather", its.name, preset))
+    snow = bed.grown(settings, place, stream(bed.seed, "weather", its.name, chance))
     others = [desk.seen.shape(n) for n in desk.seen.near(window) if desk.seen.like(n)[1] != its.name]
     white = shapely.union_all([*snow, *others])
     coats = [

@@ -10,7 +10,7 @@ from carvegen.base.errors import InputError
 if TYPE_CHECKING:
     from pathlib import Path
 
-__all__ = ["edited", "with_marks_file", "with_weather"]
+__all__ = ["edited", "with_marks_file", "with_mending", "with_weather"]
 
 _BOM = b"\xef\xbb\xbf"
 
@@ -47,6 +47,15 @@ def with_marks_file(path: Path, raw: bytes, name: str) -> bytes:
         document["marks"]["files"] = [*document["marks"].get("files", []), name]
 
     return edited(path, raw, add)
+
+
+def with_mending(path: Path, raw: bytes, block: int) -> bytes:
+    """The print file with a block that is mended where a limit breaks."""
+
+    def change(document: Any) -> None:  # noqa: ANN401
+        document["blocks"][block]["mend"] = True
+
+    return edited(path, raw, change)
 
 
 def with_weather(path: Path, raw: bytes, motif: int, preset: str, settings: Mapping[str, Any]) -> bytes:

@@ -1,0 +1,122 @@
+"""What of a build leaves the page: machine files of the print as it is now, with their note; no other file."""
+
+from __future__ import annotations
+
+import io
+import json
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from carvegen.delivery.print_build import build_print
+from carvegen.page.app import Page
+from carvegen.page.work.handed_over import files
+from carvegen.page.work.processes import BUILT
+from carvegen.prints.file.print_file import read_print
+from tests.cases import SHELF, layer, small_print
+from tests.page.test_serving import OWN, TOKEN, asked
+
+LASER = (("material", "linoleum"), ("cutter", "laser-fine"), ("for", "laser"))
+
+
+def with_values(text: str, **values: str) -> str:
+    lines = text.splitlines()
+    for key, value in values.items():
+        said = f'for = ["{value}"]' if key == "for" else f'{key} = "{value}"'
+        lines = [said if line.startswith(f"{key} = ") else line for line in lines]
+    return "\n".join(lines) + "\n"
+
+
+@pytest.fixture(scope="module")
+def lasered(tmp_path_factory) -> Path:
+    """A print that is built for a laser."""
+    path = tmp_path_factory.mktemp("lasered") / "print.toml"
+    text = small_print(layer("POST", "box 5 2 8 20"), blocks={"key": ["POST"]}, size=(40, 30), seed=4)
+    path.write_text(with_values(text, **dict(LASER)))
+    build_print(read_print(path, SHELF), path.parent / BUILT, SHELF, say=lambda _: None)
+    return path
+
+
+def listed(path: Path) -> dict[str, list[str]]:
+    """The names of the files by their kind."""
+    found: dict[str, list[str]] = {}
+    for its in files(read_print(path, SHELF), SHELF):
+        found.setdefault(its.kind, []).append(its.name)
+    return found
+
+
+def test_files_of_a_machine_leave_together_with_their_note_and_the_name_of_the_block(lasered, tmp_path) -> None:
+    page = Page(lasered, SHELF, lasered.parent, tmp_path)
+    page.session.rest_s = 3600.0
+    told, saved, alone, gone = asked(page, *(
+        ("GET", f"/{TOKEN}/{name}", {"headers": OWN})
+        for name in ("files", "file/key-laser.zip", "file/key/laser/block.svg", "file/key/laser/block.dxf")
+    ))  # fmt: skip
+    page.end()
+    machine = [its for its in told.json() if its["kind"] == "machine"]
+    assert [(its["n"], its["folder"]) for its in machine] == [("key-laser.zip", "key/laser")]
+    assert "note" in machine[0]["safety"][0]
+    assert machine[0]["picture"] in {its["n"] for its in told.json()}
+    assert (alone.status_code, gone.status_code) == (404, 404)
+    assert saved.headers["content-disposition"].endswith("key-laser.zip")
+    archive = zipfile.ZipFile(io.BytesIO(saved.content))
+    names = archive.namelist()
+    assert {"key-laser/note.md", "key-laser/block.svg", "key-laser/block.dxf"} <= set(names)
+    built = lasered.parent / BUILT / "key" / "laser"
+    assert all(archive.read(name) == (built / name.rpartition("/")[2]).read_bytes() for name in names)
+
+
+@pytest.mark.parametrize(
+    "values",
+    [
+        {"material": "embossing-hdpe", "for": "hand", "cutter": "v-60"},  # a laser must never meet it
+        {"seed": "5"},
+    ],
+)
+def test_files_for_a_machine_are_withheld_once_the_print_is_another(lasered, values) -> None:
+    text = lasered.read_text()
+    try:
+        seed = values.get("seed")
+        lasered.write_text(text.replace("seed = 4", f"seed = {seed}") if seed else with_values(text, **values))
+        found = files(read_print(lasered, SHELF), SHELF)
+        assert found
+        assert not [its.name for its in found if its.kind == "machine"]
+        assert not [
+            its.name for its in found if its.name.startswith("key/laser/") and its.name.endswith(("svg", "dxf"))
+        ]
+        assert all(its.safety[0].startswith("older than the print: ") for its in found)
+    finally:
+        lasered.write_text(text)
+    assert listed(lasered)["machine"] == ["key-laser.zip"]
+
+
+def test_a_machine_file_that_was_changed_is_withheld(lasered) -> None:
+    file = lasered.parent / BUILT / "key" / "laser" / "block.svg"
+    was = file.read_bytes()
+    file.write_bytes(was + b"\n")
+    try:
+        assert "machine" not in listed(lasered)
+    finally:
+        file.write_bytes(was)
+    assert listed(lasered)["machine"]
+
+
+def test_no_name_in_a_report_reaches_beyond_the_build(lasered) -> None:
+    report = lasered.parent / BUILT / "key" / "report.json"
+    was, secret = report.read_text(), lasered.parent / BUILT / "key" / "secret.png"
+    secret.symlink_to("/etc/passwd")
+    told = json.loads(was)
+    bad = ("../../../../../../etc/passwd", "../../print.toml", "/etc/passwd", "secret.png", "no-file.png", "C:\\x")
+    told["files"] |= dict.fromkeys(bad, "x")
+    try:
+        report.write_text(json.dumps(told))
+        names = [its.name for its in files(read_print(lasered, SHELF), SHELF)]
+        assert "key/proof.png" in names
+        assert not [name for name in names if name.endswith(("passwd", "print.toml", *bad))]
+        for odd in ("[]", '{"files": [1]}', '{"files": {"a": 1}, "x": ' + "[" * 2000):
+            report.write_text(odd)
+            assert files(read_print(lasered, SHELF), SHELF)
+    finally:
+        report.write_text(was)
+        secret.unlink()
