@@ -440,10 +440,20 @@ class Session:
             pace.done()
             self._say_work("")
             self._tell({**event(told), "version": version})
+            self._look_on()
 
-        self._builder.start(
-            work, self.path, self.shelf, say=say, done=done, failed=lambda error: self._failed(what, error)
-        )
+        def failed(error: CarvegenError | None) -> None:
+            self._failed(what, error)
+            self._look_on()
+
+        self._builder.start(work, self.path, self.shelf, say=say, done=done, failed=failed)
+
+    def _look_on(self) -> None:
+        """Check the whole print if making files has broken that off."""
+        with self._lock:
+            whole = self._found.version == self._version and not self._found.near
+        if not whole:
+            self._check_later()
 
     def stop(self) -> None:
         """Stop a build that is at work."""

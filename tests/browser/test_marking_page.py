@@ -724,7 +724,7 @@ def test_what_would_break_is_ringed_where_it_is_and_told_in_words(bench: Bench) 
     wire = "return bench.overlay.findings.find((its) => its.block === 'key' && its.at && its.at[0] > 69) ?? null"
     until(lambda: bench.run(wire), 90)
     bench.run("document.getElementById('slip-findings').parentElement.open = true")
-    cards = bench.browser.find_elements(By.CSS_SELECTOR, "#slip-findings .card")
+    cards = bench.browser.find_elements(By.CSS_SELECTOR, "#slip-findings .card.breaks")
     assert bench.browser.find_element(By.CSS_SELECTOR, "#slips .count:not([hidden])").text == str(len(cards))
     first = bench.run(wire)
     card = bench.browser.find_element(By.CSS_SELECTOR, f"[data-finding='{first['id']}']")

@@ -192,11 +192,12 @@ function answered(buffer, gesture) {
   else if (told.kept) locked(told.kept);
   Object.assign(print, { version: told.version, undo: told.undo, redo: told.redo });
   counts();
+  const done = { undo: "Taken back", redo: "Done again" }[/** @type {string} */ (gesture.do)] ?? "Done";
   say(
     [
       told.message
-        ? `Done: ${print.meanings.find((its) => its.key === told.message)?.label ?? told.message}.`
-        : "Done.",
+        ? `${done}: ${print.meanings.find((its) => its.key === told.message)?.label ?? told.message}.`
+        : `${done}.`,
       ...(told.said ?? []).map((its) => `${its.charAt(0).toUpperCase()}${its.slice(1)}.`),
     ].join(" "),
   );

@@ -172,15 +172,15 @@ export class FindingsSlip {
   /** @param {Finding[]} all @param {boolean} near */
   show(all, near) {
     const open = all.filter((its) => !its.left),
+      broken = open.filter((its) => its.severity === "breaks").length,
       most = 200;
-    this.count.hidden = open.length === 0;
-    this.count.textContent = String(open.length);
-    this.count.setAttribute("aria-label", `${open.length} to look at`);
+    this.count.hidden = broken === 0;
+    this.count.textContent = String(broken);
+    this.count.setAttribute("aria-label", `${broken} would break`);
+    const more = open.length > broken ? ` ${open.length - broken} risks and hints to look at, the worst first.` : "";
     this.note.textContent = near
       ? "Looked at near what you changed; the rest is being looked at."
-      : open.length
-        ? `${open.length} to look at, the worst first.`
-        : "Nothing here would break.";
+      : `${broken || "Nothing"} would break.${more}`;
     const order = ["breaks", "risk", "advice"];
     const sorted = [...all].sort(
       (a, b) => Number(a.left) - Number(b.left) || order.indexOf(a.severity) - order.indexOf(b.severity),
