@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "CUT_FOLDER",
+    "SCAN_TOLERANCE_MM",
     "Difference",
     "Kind",
     "Spot",
@@ -37,6 +38,7 @@ __all__ = [
     "spots",
 ]
 
+SCAN_TOLERANCE_MM = 0.3  #: outlines in a photograph or scan that lie no farther off are the same; our own choice
 CUT_FOLDER = "cut"  #: folder of a build in which the lands of cut blocks are kept as they were
 _MOST_PLACES = 12
 _CRUMB_MM2 = 0.01

@@ -12,8 +12,8 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.blocks.free_edge import with_fringe
 from carvegen.blocks.from_motif import block_on, growth_on, place_on
-from carvegen.motifs.shared.minimum_width import loosened, opened, standing, tiles_of
-from carvegen.motifs.shared.over_edge import ground_over, held_over, run_on, strip_mm, within
+from carvegen.motifs.shared.minimum_width import loosened, opened, standing, tiles_of, within
+from carvegen.motifs.shared.over_edge import ground_over, held_over, run_on, strip_mm
 
 if TYPE_CHECKING:
     from numpy.random import Generator

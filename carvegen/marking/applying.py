@@ -407,7 +407,7 @@ class _Hand:
         place, settings = self.bed.place, self.bed.settings
         if not (hasattr(settings, "snow") and hasattr(settings, "largest_mm")):
             return place
-        frame = place.frame if place.frame is not None else shapely.box(*shapely.bounds(place.area))
+        frame = place.edge
         by = 2 * self.habit.flake_mm * np.array([-1, -1, 1, 1])
         window: Any = shapely.intersection(frame, shapely.box(*(shapely.bounds(self.mark.shape) + by)))
         return replace(place, frame=window, area=geometry.solid(shapely.intersection(place.area, window)))

@@ -76,7 +76,7 @@ def weak_places(new: PolygonArray, fixed: PolygonArray, place: Place, limits: Li
     if len(new) == 0:
         return geometry.empty()
     land = limits.land_mm
-    frame = place.frame if place.frame is not None else shapely.box(*shapely.bounds(place.area))
+    frame = place.edge
     by = 3 * land * np.array([-1, -1, 1, 1])
     window = shapely.intersection(frame, shapely.box(*(shapely.total_bounds(new) + by)))
     white = np.concatenate([new, fixed[shapely.intersects(fixed, window)] if len(fixed) else fixed])

@@ -17,7 +17,8 @@ from carvegen.marking.applying import Bed, settled_by
 from carvegen.marking.kept_file import Surroundings, read_kept
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Growth, Place, plain
-from carvegen.motifs.shared.over_edge import ground_over, held_over, within
+from carvegen.motifs.shared.minimum_width import within
+from carvegen.motifs.shared.over_edge import ground_over, held_over
 from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.flake_fit import settled
 from carvegen.prints.kept_motifs import Grown, Read, from_file, levels_of

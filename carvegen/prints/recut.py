@@ -16,7 +16,7 @@ from carvegen.artwork.reading import file_and_layer
 from carvegen.artwork.scan import ScanOptions, is_sized, pixels_across, read_scan
 from carvegen.base.errors import InputError
 from carvegen.base.findings import Finding, Severity
-from carvegen.blocks.comparison import CUT_FOLDER, difference, land_in
+from carvegen.blocks.comparison import CUT_FOLDER, SCAN_TOLERANCE_MM, difference, land_in
 from carvegen.blocks.from_drawing import LEFT_OUT
 from carvegen.blocks.layer_names import BLOCK_EDGE, CUT_AREA, CUT_OUT
 from carvegen.marking.marks import Meaning
@@ -38,7 +38,6 @@ __all__ = ["KEPT", "Standing", "cut_further", "standing_land"]
 KEPT = CUT_FOLDER
 _TOLERANCE_MM = 0.02
 _SCAN_PIXELS = 2.0  #: a scan's outline lies within a pixel, and so does the face's edge in it; our own choice
-_PHOTOGRAPH_MM = 0.3  #: as `carvegen compare` takes it; our own choice
 _SAME_SHAPE = 0.01
 _MOST = 40
 _ALONE, _PRINT = "the block", "the print"  #: what a picture of a block may show
@@ -137,12 +136,12 @@ def _seen(given: Print, k: int, path: Path) -> Standing | None:
     shows, laid = found
     if shows == _ALONE or block.name not in coats:
         return Standing(
-            land=geometry.union(*read_laid(laid, ScanOptions()).layers.values()), tolerance_mm=_PHOTOGRAPH_MM
+            land=geometry.union(*read_laid(laid, ScanOptions()).layers.values()), tolerance_mm=SCAN_TOLERANCE_MM
         )
     its = read_inks(laid, coats, given.paper)[block.name]
     hidden = geometry.intersection(own, its.hidden)
     land = geometry.union(geometry.difference(its.land, its.hidden), hidden)
-    return Standing(land=land, tolerance_mm=_PHOTOGRAPH_MM, hidden=hidden)
+    return Standing(land=land, tolerance_mm=SCAN_TOLERANCE_MM, hidden=hidden)
 
 
 def _painted(given: Print) -> dict[str, BaseGeometry]:

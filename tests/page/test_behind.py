@@ -163,14 +163,19 @@ def test_once_the_inks_are_taken_apart_blocks_are_shown_as_the_build_cuts_them(t
     hand.close()
 
 
-def test_a_build_tells_its_stages_and_hands_over_files_with_cautions(bare) -> None:
+def listening(path):
+    """A page on a print, and what it tells of its work; it checks nothing by itself."""
     from carvegen.page.app import Page
 
-    (scratch := bare.parent / "scratch").mkdir()
-    page = Page(bare, SHELF, bare.parent, scratch)
+    (scratch := path.parent / "scratch").mkdir()
+    page, heard = Page(path, SHELF, path.parent, scratch), list[dict]()
     page.session.rest_s = 3600.0
-    heard: list[dict] = []
     page.session._tell = heard.append
+    return page, heard
+
+
+def test_a_build_tells_its_stages_and_hands_over_files_with_cautions(bare) -> None:
+    page, heard = listening(bare)
     assert page.session.desk is not None  # once it is open
     page.session.rest_s = 0.0
     page.session._check_later()
@@ -204,13 +209,7 @@ def test_a_build_tells_its_stages_and_hands_over_files_with_cautions(bare) -> No
 
 
 def test_the_sheet_to_mark_is_drawn_as_the_command_draws_it_and_tells_how_far_it_is(bare) -> None:
-    from carvegen.page.app import Page
-
-    (scratch := bare.parent / "scratch").mkdir()
-    page = Page(bare, SHELF, bare.parent, scratch)
-    page.session.rest_s = 3600.0
-    heard: list[dict] = []
-    page.session._tell = heard.append
+    page, heard = listening(bare)
     none, wrong = asked(
         page, ("GET", f"/{TOKEN}/sheet", {"headers": OWN}),
         ("POST", f"/{TOKEN}/sheet", {"headers": JSON, "json": {"paper": "../A4"}}),

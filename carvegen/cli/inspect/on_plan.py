@@ -20,7 +20,6 @@ if TYPE_CHECKING:
 __all__ = ["Proof", "first_proof", "laid_file", "lands_of", "side_words"]
 
 _MOST_LINES = 12  #: of one kind
-_TOLERANCE_MM = 0.3
 _LEAST_MM2 = 1.0  #: less that is hidden is not worth a word
 
 
@@ -168,7 +167,7 @@ def first_proof(
     from carvegen.artwork.on_plan import InkSeen, read_inks, read_laid
     from carvegen.artwork.scan import ScanOptions
     from carvegen.base.files import save_file
-    from carvegen.blocks.comparison import difference, in_order, spots
+    from carvegen.blocks.comparison import SCAN_TOLERANCE_MM, difference, in_order, spots
     from carvegen.writers.first_proof.carving_sheet import carving_sheet
     from carvegen.writers.first_proof.ringed_png import ringed_png
 
@@ -186,7 +185,7 @@ def first_proof(
     else:
         land = geometry.union(*read_laid(laid, ScanOptions()).layers.values())
         inks = {shown: InkSeen(land=land, hidden=geometry.union(geometry.empty()))}
-    names, tolerance, told = tuple(inks), given["tolerance"] or _TOLERANCE_MM, []
+    names, tolerance, told = tuple(inks), given["tolerance"] or SCAN_TOLERANCE_MM, []
     for name, its in inks.items():
         face = geometry.difference(geometry.box(*size), its.hidden)
         planned, land = (geometry.intersection(shape, face) for shape in (lands[name], its.land))

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from carvegen.base.limits import Limits
     from carvegen.geometry import Floats, PolygonArray
 
-__all__ = ["Standing", "closed", "held", "loosened", "opened", "standing", "thin_parts", "tiles_of"]
+__all__ = ["Standing", "closed", "held", "loosened", "opened", "standing", "thin_parts", "tiles_of", "within"]
 
 _SLACK_MM = 0.02  #: arcs are polygons and coordinates lie on a grid: so much more is asked than must hold
 _FINE_MM = 0.008  #: how far an outline may be simplified
@@ -132,7 +132,7 @@ def held(
     cuts = _without_specks(closed(cuts, limits.land_mm + _SLACK_MM), limits)
     shape = shapely.intersection(cuts, area)
     asked = geometry.parts(shape)
-    pieces = _within(area, _reachable(shape, limits))
+    pieces = within(_reachable(shape, limits), area)
     for _ in range(_ROUNDS):
         weak = _weak(pieces, ground, limits, printed.near(asked) if printed else None)
         if len(weak) == 0:
@@ -141,12 +141,12 @@ def held(
         taken = shapely.union_all(weak)
         meets = shapely.intersects(pieces, taken)
         left = shapely.difference(shapely.disjoint_subset_union_all(pieces[meets]), taken)
-        pieces = np.concatenate([pieces[~meets], _within(area, _reachable(left, limits))])
+        pieces = np.concatenate([pieces[~meets], within(_reachable(left, limits), area)])
     return _apart(pieces, weak)
 
 
-def _within(area: BaseGeometry, pieces: PolygonArray) -> PolygonArray:
-    """The pieces, cut back to the area where their simplified outlines lean over its edge by a hair."""
+def within(pieces: PolygonArray, area: BaseGeometry) -> PolygonArray:
+    """The pieces, cut off where they lie over the area's edge, be it by a hair where an outline was simplified."""
     shapely.prepare(area)
     over = ~shapely.covers(area, pieces)
     if not over.any():

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
     from carvegen.motifs.shared.minimum_width import Standing
 
-__all__ = ["ground_over", "held_over", "run_on", "strip_mm", "within"]
+__all__ = ["ground_over", "held_over", "run_on", "strip_mm"]
 
 _OVER_MM = 3.0  #: so far cuts run on past the face while they are shaped: no corner lies on its edge
 _ROUND_MM = 7.0  #: so far the ground runs on round them: their ends stand in it
@@ -100,12 +100,3 @@ def held_over(
 
 def _straight(cuts: BaseGeometry, frame: Polygon, area: BaseGeometry, strip: float) -> BaseGeometry:
     return shapely.intersection(run_on(cuts, frame, strip), area)
-
-
-def within(pieces: PolygonArray, frame: Polygon) -> PolygonArray:
-    """The pieces, cut off at the frame."""
-    shapely.prepare(frame)
-    over = ~shapely.covers(frame, pieces)
-    if not over.any():
-        return pieces
-    return np.concatenate([pieces[~over], geometry.snapped(geometry.parts(shapely.intersection(pieces[over], frame)))])

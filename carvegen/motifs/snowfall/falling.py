@@ -63,7 +63,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     if shapely.area(place.area) <= 0:
         raise no_room("snow")
     key = int(rng.integers(2**62))
-    frame = place.frame if place.frame is not None else shapely.box(*shapely.bounds(place.area))
+    frame = place.edge
     by_layer = any(settings.by_layer) and not settings.level
     if by_layer:
         settings = _in_parts(replace(settings, snow=sum(settings.by_layer)), settings.by_layer)

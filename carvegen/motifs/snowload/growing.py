@@ -12,8 +12,8 @@ import shapely
 from carvegen import geometry
 from carvegen.motifs.growth import Growth, lying_on
 from carvegen.motifs.shared.fields import waves_at
-from carvegen.motifs.shared.minimum_width import loosened, standing, thin_parts
-from carvegen.motifs.shared.over_edge import ground_over, held_over, run_on, strip_mm, within
+from carvegen.motifs.shared.minimum_width import loosened, standing, thin_parts, within
+from carvegen.motifs.shared.over_edge import ground_over, held_over, run_on, strip_mm
 from carvegen.motifs.snowload.boughs import on_boughs
 from carvegen.motifs.snowload.drawing import (
     Canvas,

@@ -9,7 +9,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
-from carvegen.blocks.comparison import difference, land_in, lands_in
+from carvegen.blocks.comparison import SCAN_TOLERANCE_MM, difference, land_in, lands_in
 from carvegen.blocks.views import View
 from carvegen.page.packed import Group, packed, step_for
 from carvegen.page.work.processes import BUILT
@@ -20,8 +20,6 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print
 
 __all__ = ["compared"]
-
-_TOLERANCE_MM = 0.3  #: as `carvegen compare` takes a scan
 
 
 def compared(given: Print, picture: Path, said: Mapping[str, Any]) -> bytes:
@@ -43,7 +41,7 @@ def compared(given: Print, picture: Path, said: Mapping[str, Any]) -> bytes:
     size = (given.width_mm, given.height_mm)
     view = View(said["view"]) if said.get("view") in {its.value for its in View} else View.PRINT
     seen = land_in(picture, view=view, scan={"corners": _corners(said.get("corners")), "size_mm": size})
-    found = difference(str(name), lands[name], seen, _TOLERANCE_MM)
+    found = difference(str(name), lands[name], seen, SCAN_TOLERANCE_MM)
     lots = {"to cut": found.land, "cut too much": found.cut, "land": geometry.parts(lands[name])}
     groups, number = list[Group](), 0
     for kind, shapes in lots.items():
@@ -51,7 +49,7 @@ def compared(given: Print, picture: Path, said: Mapping[str, Any]) -> bytes:
         groups.append(Group(kind=kind, name=str(name), blocks=(str(name),), ids=ids, shapes=shapes))
         number += len(shapes)
     areas = {kind: round(float(shapely.area(shapes).sum()), 2) for kind, shapes in lots.items() if kind != "land"}
-    told = {"block": name, "size": list(size), "areas_mm2": areas, "tolerance_mm": _TOLERANCE_MM}
+    told = {"block": name, "size": list(size), "areas_mm2": areas, "tolerance_mm": SCAN_TOLERANCE_MM}
     return packed({**told, "places": found.to_dict()["places"]}, groups, step_for(size))
 
 

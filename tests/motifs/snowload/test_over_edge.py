@@ -11,7 +11,8 @@ from carvegen.base.limits import Limits
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Growth, Place
-from carvegen.motifs.shared.over_edge import ground_over, held_over, run_on, strip_mm, within
+from carvegen.motifs.shared.minimum_width import within
+from carvegen.motifs.shared.over_edge import ground_over, held_over, run_on, strip_mm
 
 LIMITS = Limits(land_along_mm=0.7, land_across_mm=0.7, cut_mm=0.5, dot_mm=0.9)
 FACE = shapely.box(0, 0, 60, 45)
