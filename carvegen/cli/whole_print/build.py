@@ -82,7 +82,7 @@ def _say_what_matters(built: Built) -> None:
     for question in built.report["decide_first"]:
         click.echo(f"ASK FIRST: {question}")
     if built.breaks:
-        click.echo(f"{built.breaks} places break a limit: carvegen build without --quiet tells which.")
+        click.echo(f"{built.breaks} places break a limit: carvegen build without --quiet lists them.")
 
 
 def _say_json(built: Built, out: Path) -> None:

@@ -199,7 +199,7 @@ def transfer_named(name: str) -> Transfer:
         return Transfer(name)
     except ValueError:
         known = ", ".join(sorted(each.value for each in Transfer))
-        raise InputError("must be a way of transfer", value=name, where="transfer", hint=f"known: {known}") from None
+        raise InputError("must be one of the transfers", value=name, where="transfer", hint=f"known: {known}") from None
 
 
 def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving: bool = False) -> Guide:
