@@ -10,6 +10,7 @@ import click
 import pytest
 
 from carvegen.cli import _COMMANDS, command_of
+from tests.writers.test_sentences import WORDS
 
 HOME = Path(__file__).parent.parent
 PAGES = [HOME / "README.md", *sorted((HOME / "gallery").glob("*.md"))]
@@ -98,6 +99,16 @@ def test_every_example_in_a_commands_help_is_one_that_the_program_takes(name, mo
 
 def test_most_commands_have_an_example():
     assert sum(bool(examples(name)) for name in _COMMANDS) >= 14
+
+
+@pytest.mark.parametrize("page", [page for page in PAGES if page.name != "print-file.md"], ids=lambda page: page.name)
+def test_no_sentence_of_a_page_is_too_long_to_read(page):
+    """25 words, as for findings (`tests.writers.test_sentences`); lists of figures and tables are left out."""
+    text = re.sub(r"```.*?```|^\|.*?$", "", page.read_text(encoding="utf-8"), flags=re.DOTALL | re.MULTILINE)
+    text = re.sub(r"Exit codes: [^.]*\.", "", re.sub(r"`[^`]*`", "it", re.sub(r"\]\([^)]*\)", "]", text)))
+    parts = re.split(r"\n\n|\n- |\n *\d+\. ", text)
+    said = [one for part in parts for one in re.split(r"(?<=[.!?:;])\s+", part)]
+    assert [one for one in said if len(one.split()) > WORDS] == []
 
 
 def test_readme_says_the_job_then_two_commands_then_shows_pictures_and_is_short():

@@ -85,7 +85,7 @@ SAYINGS: dict[tuple[str, str], Saying] = {
     ("changed-drawing", "grown"): Saying("grown again where the drawing has changed", _AREA),
     ("changed-drawing", "left-out"): Saying("a shape left out where the drawing has changed", _AREA),
     ("marked-land", ""): Saying("land too narrow beside a mark", _THIN),
-    ("marked-mended", ""): Saying("land beside a mark that mending took away", f"{_AREA}, up to {{length}} from the mark"),
+    ("marked-mended", ""): Saying("land by a mark that mending took away", f"{_AREA}, up to {{length}} from the mark"),
     ("other-ink", ""): Saying("another block prints here", "{measured} wide"),
     ("bare-paper", ""): Saying("bare paper shows", "{measured} wide, {length} long"),
     ("ink-on-bare", ""): Saying("ink where the paper must stay bare", "{measured} wide"),
