@@ -11,7 +11,7 @@ import numpy as np
 if TYPE_CHECKING:
     from carvegen.base.findings import Finding, Severity
 
-__all__ = ["NEAR_MM", "Group", "Numbered", "Spot", "grouped", "sentence"]
+__all__ = ["NEAR_MM", "Group", "Numbered", "Spot", "grouped", "letter_of", "sentence"]
 
 #: Places no further than this from the worst of them are one spot to the eye: the width of a thumb's tip.
 NEAR_MM = 10.0
@@ -126,6 +126,11 @@ def grouped(findings: Iterable[Finding], apart: Sequence[Hashable] | None = None
         kinds.setdefault((own, *_kind(place.finding)), []).append(place)
     groups = [Group(spots=_spots(alike), apart=key[0]) for key, alike in kinds.items()]
     return tuple(sorted(groups, key=lambda its: (its.severity, -its.beyond, its.rule, its.places[0].number)))
+
+
+def letter_of(place: int) -> str:
+    """The letter of a group at its place in `grouped`, from 0, as rings and the lines that explain them show it."""
+    return f"{chr(ord('A') + place % 26)}{place // 26 or ''}"
 
 
 def sentence(text: str) -> str:

@@ -78,7 +78,7 @@ def _tips(survey: Survey) -> Iterator[Finding]:
 
 
 def _of_its_edge(share: float) -> str:
-    return f". Such tips are {100 * share:.0f} % of this cut's edge"
+    return f". It is no tip alone: {100 * share:.0f} % of this cut's outline is so narrow"
 
 
 def _reach(pieces: PolygonArray, made: PolygonArray) -> Floats:

@@ -67,7 +67,7 @@ _SHAPE = "shape"  #: the input of a block's step that comes of the cuts
 #: What the files of the whole print are for.
 _PURPOSE = {
     "print.png": "what the print will look like: all inks over one another; look at this first",
-    "proof.html": "the same for the browser: take blocks away, go to what was found, settings, files, cautions",
+    "proof.html": "the same for the browser: take blocks away, go to the findings, settings, files, cautions",
     "print.svg": "the same as shapes, at true size",
     "rubbing.svg": "the outlines of all lands over one another, a layer for each block: what is on top of what",
     "rubbing.png": "the lands of all blocks as graphite rubbed over one after the other: darkest where they overlap",
@@ -179,7 +179,9 @@ class _Build:
         register = register_inputs(self.given, self.ways, lands, picture, notes)
         self._settle(_REGISTER, digests(register), "not tried before")
         made = {name: digest(recipe) for name, recipe in self.recipes.items()}
-        self._settle(_REPORT, digests(ReportInputs(given=self.given, setups=self.ways, made=made)), "not told before")
+        self._settle(
+            _REPORT, digests(ReportInputs(given=self.given, setups=self.ways, made=made)), "not reported before"
+        )
         self.folders |= {step: scratch / str(k) for k, step in enumerate(self.why) if self.why[step]}
         done = side_by_side(self._tasks(proofs, register), jobs=jobs, say=self.say)
         figures = self._register(register, done.get(_REGISTER))

@@ -198,7 +198,7 @@ def _unmarked(
     whites = [White(name="paper", shapes=lights, leaves=inked)] if len(lights) else []
     grower = _Grower(drawing, plates, limits, openings, read=read, growths=growths)
     for k, its in enumerate(given.motifs):
-        say(f"growing {its.motif} {k + 1} of {len(given.motifs)}")
+        say(f"growing motif {k + 1} of {len(given.motifs)}: {its.motif}")
         try:
             whites.append(grower.grown(its, whites, f"motifs[{k}]"))
         except InputError as error:

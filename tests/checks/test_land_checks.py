@@ -176,7 +176,7 @@ def test_a_needle_of_which_two_thirds_cannot_be_cut_breaks_by_its_length() -> No
     assert (one.severity, one.unit, one.limit) == (Severity.BREAKS, "mm", 0.4)
     assert one.length_mm == pytest.approx(32 * 0.4 / 0.6 - 0.2, abs=0.15)  # the cutter goes in by its radius
     assert one.measured == pytest.approx(0.2, abs=0.01)  # from 0.4 to 0, in the mean
-    assert f"over {one.length_mm:.1f} mm" in one.why and "65 % of this cut's edge" in one.why
+    assert f"over {one.length_mm:.1f} mm" in one.why and "65 % of this cut's outline" in one.why
 
 
 def test_short_tips_of_a_large_cut_are_normal_and_long_ones_a_risk_in_millimetres() -> None:

@@ -72,6 +72,17 @@ def plain(tmp_path):
     return shutil.copytree(built_once(PLAIN), tmp_path / "print")
 
 
+def test_a_build_ends_in_few_words_and_names_each_folder_once(copy, capsys):
+    ran = run(capsys, "build", copy / "print.toml", "--out", copy / "built")
+    assert f"As before: {', '.join(json.loads((copy / 'built' / 'report.json').read_text())['blocks'])}" in ran.out
+    written = ran.out[ran.out.index("\nIn ") :].splitlines()
+    assert sum(line.startswith("  register/ ") for line in written) == 1
+    assert sum(line.startswith("  inks/ ") for line in written) == 1
+    assert not any(line.startswith(("  register/boards", "  inks/sky")) for line in written)
+    assert len(ran.out.split()) <= 900
+    assert "Places are x and y from the lower left corner of the print." in ran.out
+
+
 def again(capsys, folder, *changes: tuple[str, str]):
     text = (folder / "print.toml").read_text()
     for old, new in changes:

@@ -54,6 +54,12 @@ def test_the_commands_stand_in_the_order_of_the_job_and_none_is_missing():
     assert names == [name for lines in _ROOMS.values() for name in lines]
 
 
+@pytest.mark.parametrize("name", ["check", "mend"])
+def test_a_file_that_is_asked_for_is_not_listed_as_an_option(name):
+    shown = CliRunner().invoke(command_of(name), ["--help"], terminal_width=100).output
+    assert not re.search(r"^  FILE$", shown, re.MULTILINE)
+
+
 def test_help_shows_no_bounds_that_nobody_meets():
     assert "9223372036854775807" not in CliRunner().invoke(command_of("snowfall"), ["--help"]).output
 

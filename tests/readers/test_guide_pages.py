@@ -20,7 +20,7 @@ from scipy import ndimage
 from shapely import box
 
 from carvegen import geometry
-from carvegen.base.finding_groups import grouped
+from carvegen.base.finding_groups import grouped, letter_of
 from carvegen.base.findings import Finding, Report, Severity
 from carvegen.blocks.block import Block
 from carvegen.blocks.from_motif import Ground
@@ -109,8 +109,8 @@ def test_many_findings_are_told_kind_by_kind_and_nothing_is_set_smaller_than_eig
     report = _many(400)
     data = guide_pdf(hand_guide(_job(), "carbon", report))
     told = " ".join(_texts(data))
-    for number, group in enumerate(grouped(report), start=1):
-        assert f"{number}. {group.title}" in told
+    for place, group in enumerate(grouped(report)):
+        assert f"{letter_of(place)}: {group.title}" in told
         assert f"{group.count} places, at worst {group.worst.numbers}" in told
     assert min(_heights_pt(data)) >= 8
 
@@ -125,14 +125,14 @@ def test_no_two_numbers_lie_over_one_another_and_rings_are_few(count):
 
 
 @pytest.mark.parametrize("way", ["carbon", "tracing"])
-def test_every_finding_lies_in_a_ring_that_carries_its_number(way):
+def test_every_finding_lies_in_a_ring_that_carries_its_letter(way):
     report = _many(40)
     guide = hand_guide(_job(), way, report)
-    for number, group in enumerate(grouped(report), start=1):
+    for k, group in enumerate(grouped(report)):
         for place in group.places:
             (x, y) = guide.shown.places([place.finding.at or (0, 0)])[0]
             mine = [mark for mark in guide.marks if math.dist(mark.at, (x, y)) <= mark.radius]
-            assert any(str(number) in re.split(r"[:,] ?", mark.label) for mark in mine)
+            assert any(letter_of(k) in mark.label.split(", ") for mark in mine)
 
 
 def _dense(where: str) -> Job:
@@ -380,7 +380,7 @@ def test_a_strips_guide_has_the_table_of_what_is_to_be_written_down(tmp_path):
         assert " ".join(f"{size:g}" for size in ladder.sizes_mm) in text
     for option in ("--land-across", "--land-along", "--dot", "--cut", "--bar-face", "--floor-ends", "--date"):
         assert option in text
-    assert "What the rungs tell" in text
+    assert "What the rungs show" in text
 
 
 @pytest.mark.parametrize("transfer", ["carbon", "tracing"])
@@ -496,5 +496,5 @@ def test_where_there_is_no_room_for_all_rings_every_kind_has_some_and_the_rest_a
     left = re.search(r"The worst are ringed; (\d+) more places", told)
     ringed = sum(mark.count for mark in guide.marks)
     assert ringed + (int(left[1]) if left else 0) == 1000
-    numbers = {number for mark in guide.marks for number in re.split(r"[:,] ?", mark.label)}
-    assert {str(k) for k in range(1, len(grouped(report)) + 1)} <= numbers
+    letters = {letter for mark in guide.marks for letter in mark.label.split(", ")}
+    assert {letter_of(k) for k in range(len(grouped(report)))} <= letters

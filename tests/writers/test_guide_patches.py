@@ -20,11 +20,12 @@ RNG = np.random.default_rng(4)
 FLAKES = tuple(disc(x, y, 0.9) for x in range(4, 118, 5) for y in range(4, 78, 6))
 WIDE = box(118.5, 10, 40, 33)  # over several zones
 JOB = setup("linoleum", "v-60").on(block(*FLAKES, WIDE, size=(160.0, 80.0), cut_outs=(disc(140, 60, 5),)))
+NO_FLOORS = geometry.empty()
 
 
 @pytest.mark.parametrize("view", [View.BLOCK, View.PRINT])
 def test_every_cut_is_in_one_zone_and_the_times_add_up(view) -> None:
-    patches = patches_of(JOB, seen(JOB, view))
+    patches = patches_of(JOB, seen(JOB, view), NO_FLOORS)
     assert sum(its.cuts for its in patches) == len(FLAKES) + 2
     whole = by_hand_min(JOB.block, JOB.material)
     assert [sum(its.minutes[k] for its in patches) for k in (0, 1)] == pytest.approx(whole, rel=1e-6)
@@ -33,7 +34,7 @@ def test_every_cut_is_in_one_zone_and_the_times_add_up(view) -> None:
 
 def test_they_go_to_and_fro_from_the_top_down() -> None:
     """4 by 2 zones of 40 mm: right, one down, left; each next to the one before."""
-    patches = patches_of(JOB, seen(JOB, View.PRINT))
+    patches = patches_of(JOB, seen(JOB, View.PRINT), NO_FLOORS)
     assert len(patches) == 8
     assert {(its.box[2] - its.box[0], its.box[3] - its.box[1]) for its in patches} == {(PATCH_MM, PATCH_MM)}
     assert patches[0].box == (0, 40, 40, 80)
@@ -41,9 +42,10 @@ def test_they_go_to_and_fro_from_the_top_down() -> None:
         assert shapely.box(*one.box).intersection(shapely.box(*other.box)).length == pytest.approx(40)
 
 
-def test_numbers_stand_on_land_and_the_table_has_a_box_for_each_zone() -> None:
+def test_numbers_stand_on_land_or_on_a_floor_and_the_table_has_a_box_for_each_zone() -> None:
     guide = hand_guide(JOB, "carbon")
-    gone = shapely.union_all(np.concatenate([guide.shown.lowered, guide.shown.cut_outs]))
+    zones = guide.zones
+    gone = shapely.union_all(np.concatenate([zones.fine, zones.edges, guide.shown.cut_outs]))
     for label in guide.labels:
         assert shapely.distance(gone, shapely.Point(label.at)) > 1.8
     (table,) = guide.tables
@@ -52,9 +54,16 @@ def test_numbers_stand_on_land_and_the_table_has_a_box_for_each_zone() -> None:
     assert table.rows[1][:3] == ("1", "0 to 40", "40 to 80")
 
 
+def test_every_zone_of_a_block_that_is_mostly_floor_is_numbered() -> None:
+    """A thin post on a cleared face: its zones have no land for a number."""
+    face = box(0, 0, 120, 80).difference(box(60, 0, 3, 70))
+    guide = hand_guide(setup("linoleum", "v-60").on(block(face, size=(120.0, 80.0))), "carbon")
+    assert sorted(int(its.text) for its in guide.labels) == list(range(1, len(guide.tables[0].rows)))
+
+
 def test_a_zone_with_nothing_to_cut_is_not_listed() -> None:
     job = setup("linoleum", "v-60").on(block(disc(10, 70, 2), disc(100, 10, 2), size=(160.0, 80.0)))
-    patches = patches_of(job, seen(job, View.PRINT))
+    patches = patches_of(job, seen(job, View.PRINT), NO_FLOORS)
     assert [(its.number, its.cuts) for its in patches] == [(1, 1), (2, 1)]
 
 
@@ -68,9 +77,9 @@ def test_numbers_are_left_out_only_where_none_has_room(monkeypatch) -> None:
         at = at[(np.hypot(*(at - centre).T) > gap + 0.1)]
         flakes = geometry.joined(geometry.polygon_array(shapely.buffer(geometry.dots(at), 0.1, quad_segs=2)))
         job = setup("linoleum", "v-60").on(block(*flakes, size=(80.0, 80.0)))
-        found = patches_of(job, seen(job, View.PRINT))
+        found = patches_of(job, seen(job, View.PRINT), NO_FLOORS)
         with monkeypatch.context() as patch:
             patch.setattr(guide_patches, "_may_have_room", lambda boxes, *_: np.ones(len(boxes), dtype=bool))
-            assert found == patches_of(job, seen(job, View.PRINT))
+            assert found == patches_of(job, seen(job, View.PRINT), NO_FLOORS)
         numbered, zones = numbered + sum(its.number_at is not None for its in found), zones + len(found)
     assert 2 <= numbered < zones / 2

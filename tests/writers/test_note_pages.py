@@ -83,7 +83,7 @@ def test_the_first_page_says_which_sheet_and_in_what_order(kind, job) -> None:
     assert job.material.name in first
     if kind == "hand":
         assert "Which tool where" in heads
-        assert ("Time by hand: about" in first) == (by_hand_min(job.block, job.material) is not None)
+        assert ("By hand it takes about" in first) == (by_hand_min(job.block, job.material) is not None)
     else:
         assert "Measure the check bar" in first
         assert "All together about" in first

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
+import pytest
 import shapely
 
 from carvegen import geometry
@@ -12,7 +14,8 @@ from carvegen.blocks.block import Block
 from carvegen.blocks.views import View, seen
 from carvegen.geometry.coverage import coverage
 from carvegen.writers.guide import ring_room
-from tests.cases import box, disc, setup
+from carvegen.writers.guide.ring_room import word_at
+from tests.cases import block, box, disc, setup
 
 
 def test_cells_that_shapes_touch_as_by_their_union() -> None:
@@ -40,3 +43,9 @@ def test_cells_that_shapes_touch_as_by_their_union() -> None:
     assert shapely.area(whole).sum() < shapely.area(room._shapes).sum() - 1
     assert (room._drawn == (coverage(placed, size)[::-1] > ring_room._CRUMB)).all()
     assert 0.1 < room._drawn.mean() < 0.9
+
+
+def test_the_test_word_stands_clear_of_the_groove_round_a_block_with_stops() -> None:
+    plain = seen(setup("linoleum", "v-60").on(block(size=(60.0, 40.0))), View.BLOCK)
+    assert word_at(plain)[1] == pytest.approx(43)
+    assert word_at(replace(plain, moat_mm=4.9))[1] == pytest.approx(47.9)

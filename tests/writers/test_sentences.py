@@ -8,7 +8,7 @@ from pathlib import Path
 import carvegen
 from carvegen.base.finding_groups import sentence
 from carvegen.base.findings import Finding, Report, Severity
-from carvegen.base.findings.sayings import SAYINGS, spoken
+from carvegen.base.findings.sayings import SAYINGS, in_words, saying_of, spoken
 from carvegen.writers.note.findings_table import MOST_LINES, findings_lines, told
 from tests.sentences import every_finding, every_group
 
@@ -127,3 +127,10 @@ SOURCES = (".py", ".toml", ".html", ".js")
 
 def _lines(path: Path) -> list[str]:
     return path.read_text(encoding="utf-8").splitlines()
+
+
+def test_land_where_two_cuts_meet_is_not_said_to_have_a_width_of_nothing() -> None:
+    thin, groove = saying_of("land-width", "neck").numbers, saying_of("moat", "").numbers
+    assert in_words(thin, 0.0, 0.5, "mm", None) == "less than 0.01 mm wide, at least 0.5 mm needed"
+    assert in_words(thin, 0.02, 0.5, "mm", None).startswith("0.02 mm wide")
+    assert in_words(groove, 0.0, 3.86, "mm", None).startswith("0 mm from the picture")

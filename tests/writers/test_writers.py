@@ -19,6 +19,7 @@ from PIL import Image
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
+from carvegen.base.finding_groups import grouped, letter_of
 from carvegen.base.findings import Report
 from carvegen.base.units import PAPERS
 from carvegen.blocks.block import Block
@@ -172,13 +173,14 @@ def test_names_are_escaped():
 
 
 @pytest.mark.parametrize(("count", "ringed"), [(0, 0), (7, 7), (35, 20)])
-def test_findings_are_ringed_and_numbered_or_counted(count, ringed):
+def test_findings_are_ringed_and_lettered_or_counted(count, ringed):
     root = tree(proof_svg(jetty_block(), landing_report(count), most=20))
     group = root.xpath('s:g[@id="FINDING"]', namespaces=NS)[0]
     assert len(group.xpath("s:circle", namespaces=NS)) == 2 * ringed  # a light ring under a dark one
     labels = [text.text for text in group.xpath("s:text", namespaces=NS)]
-    assert [int(label.split(":")[0]) for label in labels] == list(range(1, ringed + 1))
     words = " ".join(text.text for text in root.xpath('s:g[@id="NOTES"]/s:text', namespaces=NS))
+    assert len(labels) == ringed
+    assert all(re.fullmatch("[A-Z]", label) and f"{label}: " in words for label in labels)
     assert ("and 15 more" in words) == (count == 35)
 
 
@@ -194,10 +196,11 @@ def test_a_small_face_carries_fewer_rings(width, height, most):
 def test_rings_surround_their_findings_and_labels_keep_apart():
     report = landing_report(25)
     found = marks(report, seen(jetty_block(), View.PRINT), most=200)
+    letters = {id(its.finding): letter_of(k) for k, group in enumerate(grouped(report)) for its in group.places}
     for mark, finding in zip(found, report, strict=True):
         for end in (finding.at, finding.to):
             assert np.hypot(*np.subtract(mark.at, end)) < mark.radius
-        assert f"{finding.measured:.2f}" in mark.label
+        assert mark.label == letters[id(finding)]
     boxes = shapely.box(*np.array([(m.box[0], m.box[1], m.box[0] + m.box[2], m.box[1] + m.box[3]) for m in found]).T)
     pairs = shapely.STRtree(boxes).query(boxes, predicate="overlaps")
     assert pairs.shape[1] <= 2
@@ -279,6 +282,17 @@ def test_sheets_cover_the_drawing_and_overlap(width, height, paper):
             if (other.row, other.column) == (one.row, one.column + 1):
                 assert one.right - other.left == pytest.approx(OVERLAP_MM)
                 assert len([j for j in sheets.joins if other.left < j[0] < one.right]) >= 2
+
+
+def test_a_block_with_waste_for_stops_goes_on_one_sheet():
+    """200 x 150 mm and 18 mm of waste: too high for a sheet on its side with a foot, so the bar stands beside it."""
+    bounds = (-19.0, -19.0, 219.0, 169.0)
+    for paper in PAPERS:
+        sheets = plan(bounds, paper)
+        (tile,) = sheets.tiles
+        assert (sheets.page[0] > sheets.page[1], sheets.foot_mm) == (True, 0.0)
+        assert shapely.box(tile.left, tile.bottom, tile.right, tile.top).buffer(1e-6).contains(shapely.box(*bounds))
+    assert plan((-10.0, -10.0, 110.0, 90.0), "A4").foot_mm > 0
 
 
 @pytest.mark.parametrize(("way", "mirrored"), [("carbon", True), ("glued", True), ("face-down", False)])

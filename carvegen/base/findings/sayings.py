@@ -26,6 +26,8 @@ _DEEPER = "{length} across and {measured} deep, {limit} would keep it clear"
 _BED = "{measured} needed, the bed has {limit}"
 _AREA = "as much as {measured}"
 
+_LEAST_MM = 0.01  #: no width below it is said: where two cuts just meet, something is drawn and nothing stands
+
 #: By rule and kind. A kind that is not listed has the saying of its rule's empty kind.
 SAYINGS: dict[tuple[str, str], Saying] = {
     ("land-width", "neck"): Saying("land too narrow", _THIN),
@@ -83,7 +85,7 @@ SAYINGS: dict[tuple[str, str], Saying] = {
     ("changed-drawing", "grown"): Saying("grown again where the drawing has changed", _AREA),
     ("changed-drawing", "left-out"): Saying("a shape left out where the drawing has changed", _AREA),
     ("marked-land", ""): Saying("land too narrow beside a mark", _THIN),
-    ("marked-mended", ""): Saying("land mended away from a mark on", f"{_AREA}, up to {{length}} from the mark"),
+    ("marked-mended", ""): Saying("land by a mark that mending took away", f"{_AREA}, up to {{length}} from the mark"),
     ("other-ink", ""): Saying("another block prints here", "{measured} wide"),
     ("bare-paper", ""): Saying("bare paper shows", "{measured} wide, {length} long"),
     ("ink-on-bare", ""): Saying("ink where the paper must stay bare", "{measured} wide"),
@@ -109,8 +111,9 @@ def saying_of(rule: str, kind: str) -> Saying:
 def in_words(numbers: str, measured: float, limit: float, unit: str, length_mm: float | None) -> str:
     """Numbers of a saying filled in; what falls short of a limit by a hair is not said to be as much as the limit."""
     digits = next((k for k in (2, 3) if spoken(measured, unit, digits=k) != spoken(limit, unit, digits=k)), 2)
+    least = numbers == _THIN and measured < _LEAST_MM
     return numbers.format(
-        measured=spoken(measured, unit, digits=digits),
+        measured=f"less than {_LEAST_MM:g} mm" if least else spoken(measured, unit, digits=digits),
         limit=spoken(limit, unit, digits=digits),
         length=spoken(length_mm or 0.0, "mm", digits=1),
         percent=f"{100 * measured:.0f}",

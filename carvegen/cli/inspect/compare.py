@@ -29,7 +29,7 @@ __all__ = ["command"]
 @click.option("--corners", help="Scan: the block's corners in pixels, if the drawing itself does not show its place.")
 @click.option("--dpi", type=float, help="Scan: its dots per inch.  [default: what the file says]")
 @options.true_size
-@click.option("--tolerance", type=float, default=None, help="Differences narrower than twice this are not told, in mm."
+@click.option("--tolerance", type=float, default=None, help="Differences narrower than twice this are left out, in mm."
               "  [default: 0.01; 0.3 for a scan]")  # fmt: skip
 @click.option("-o", "--picture", metavar="FILE", type=click.Path(path_type=Path), help="Draw what differs: a .png.")
 @click.option(

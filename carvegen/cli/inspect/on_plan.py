@@ -192,7 +192,7 @@ def first_proof(
         told += spots(difference(name, planned, land, tolerance), face)
         hidden = geometry.intersection(lands[name], its.hidden).area
         if hidden >= _LEAST_MM2:
-            notes += (f"{name}: other inks hide {hidden:.0f} mm² of it: nothing is told there",)
+            notes += (f"{name}: other inks hide {hidden:.0f} mm² of it: nothing is said of these parts",)
     told = in_order(told)
     save_file(picture, ringed_png(laid, told))
     sheets = {} if sheet is None else {name: _sheet_of(sheet, name, len(names)) for name in names}

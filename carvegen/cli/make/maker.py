@@ -37,7 +37,7 @@ def maker_options(motif: str, *, presets: str, name: str) -> Callable[[Any], Any
             type=options.SEED,
             default=1,
             show_default=True,
-            help="Another seed, another pattern of the same kind.",
+            help="A number; another one gives another pattern of the same kind.",
         ),
         click.option("--name", default=name, show_default=True, help="The block's name, for notes and guide."),
     )

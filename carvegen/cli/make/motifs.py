@@ -15,7 +15,10 @@ __all__ = ["command"]
 @click.command(name="motifs")
 @options.as_json
 def command(as_json: bool) -> None:
-    """List the motifs, their presets and, with --json, every setting with its range."""
+    """List the motifs, their presets and, with --json, every setting with its range.
+
+    A preset is a name for settings that belong together; each setting changes one of them.
+    """
     from carvegen.motifs import summaries
 
     found = {name: _described(name, summary) for name, summary in sorted(summaries().items())}

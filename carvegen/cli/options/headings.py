@@ -47,7 +47,7 @@ class Command(click.Command):
         params = self.get_params(ctx)
         ranked = sorted(params, key=lambda its: self.first.index(its.name) if its.name in self.first else len(params))
         for param in ranked:
-            if (record := param.get_help_record(ctx)) is not None:
+            if isinstance(param, click.Option) and (record := param.get_help_record(ctx)) is not None:
                 heading = FIRST if param.name in self.first else _HEADINGS.get(param, _OTHERS)
                 sections.setdefault(heading, []).append(record)
         sections[_OTHERS] = sections.pop(_OTHERS)  # last; `--help` is in it

@@ -32,7 +32,7 @@ def motif(name: str, *, presets: str) -> Option:
             type=OneOf(list(known.PRESETS)),
             default=next(iter(known.PRESETS)),
             show_default=True,
-            help="Where the settings below start from.",
+            help="A name for settings that belong together; those that you give below change it.",
         )
     ]
     given += [

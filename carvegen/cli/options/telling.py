@@ -35,8 +35,8 @@ def _flag(*names: str, about: str) -> values.Option:
 #: ``--json``: passes `as_json`; ``--quiet`` and ``--verbose`` are looked at here alone.
 as_json = values.joined(
     click.option("--json", "as_json", is_flag=True, help="Write JSON instead of text."),
-    _flag("--quiet", "-q", about="Tell only errors, warnings, open questions and what breaks a limit."),
-    _flag("--verbose", "-v", about="Tell when each stage began, and every finding by the name of its check."),
+    _flag("--quiet", "-q", about="Show only errors, warnings, open questions and what breaks a limit."),
+    _flag("--verbose", "-v", about="Show when each stage began, and every finding by the name of its check."),
 )
 
 

@@ -35,7 +35,14 @@ _DETAILS = (
 
 @click.group("profiles")
 def command() -> None:
-    """Show and check the materials, cutters, machines and papers; keep your own."""
+    """Show and check the materials, cutters, machines and papers; keep your own.
+
+    A profile is all that is known of one of them, each value with its source.
+
+    \b
+    carvegen profiles list
+    carvegen profiles show linoleum
+    """
 
 
 command.add_command(measured.command)

@@ -31,8 +31,11 @@ __all__ = ["command"]
 def command(**given: Any) -> None:  # noqa: ANN401
     """Write a test strip for a material and a cutter, and a page on how to read it.
 
-    Ladders of land, dots and cuts, a comb for the kerf, a bar and a tapering cut for the wall. With --emboss a die and
-    its counter-sheet instead, that try out what a paper bears.
+    Ladders of land, dots and cuts, a comb for the kerf (how wide a laser or a cutter cuts), a bar and a tapering cut
+    for the wall. With --emboss a die and its counter-sheet instead, that try out what a paper bears.
+
+    \b
+    carvegen strip --material linoleum --cutter v-60 --out strip
     """
     out: Path = given["out"]
     made, before = _embossing(given) if given["emboss"] else _cutting(given)

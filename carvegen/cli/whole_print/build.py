@@ -11,9 +11,18 @@ import click
 from carvegen.cli import options
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from carvegen.delivery.print_build import Built
 
 __all__ = ["command"]
+
+_WIDE = 12  #: letters of the longest name
+#: What the folders of the whole print are for, besides those of the blocks.
+_FOLDERS = {
+    "register": "register.png: where register errors show; templates for boards and paper, to print at 100 %",
+    "inks": "each block alone, as it prints and as it lies",
+}
 
 
 @click.command(name="build")
@@ -60,21 +69,39 @@ def _say(built: Built, out: Path) -> None:
     if options.quiet():
         _say_what_matters(built)
         return
-    for name, why in built.blocks.items():
-        click.echo(f"{name}: {'built: ' + why if why else 'as it was: nothing of it has changed'}")
-    click.echo(f"proofs: {'drawn: ' + built.proofs if built.proofs else 'as they were'}")
-    click.echo(f"register: {'tried out: ' + built.register if built.register else 'as it was'}\n")
+    click.echo("\n".join(_what_was_built(built)) + "\n")
     click.echo("\n".join(report_lines(built.report, most=EVERY_LINE if options.verbose() else MOST_LINES)))
     if options.verbose():
         click.echo(f"\n{report_table(built.report)}")
     if built.report["register"]:
         click.echo("\n" + "\n".join(register_lines(built.report["register"])))
     click.echo(f"\nIn {out}:")
-    for name, purpose in built.files.items():
-        click.echo(f"  {name.ljust(22)}  {purpose}")
-    for name in built.blocks:
-        click.echo(f"  {(name + '/').ljust(22)}  the files of the block {name}: its proof first, then the note")
+    folders = {
+        f"{name}/": "the files of this block: look at the proof first, then read the note" for name in built.blocks
+    }
+    for name, purpose in {**_of_the_print(built.files), **folders}.items():
+        click.echo(f"  {name.ljust(_WIDE)}  {purpose}")
     options.look_first(out / "print.png")
+
+
+def _what_was_built(built: Built) -> list[str]:
+    """What was made anew and why, the blocks of one reason together; and what is as it was."""
+    reasons: dict[str, list[str]] = {}
+    for name, why in (*built.blocks.items(), ("proofs", built.proofs), ("register", built.register)):
+        reasons.setdefault(why, []).append(name)
+    return [
+        f"Made anew: {', '.join(names)} ({why})." if why else f"As before: {', '.join(names)}."
+        for why, names in reasons.items()
+    ]
+
+
+def _of_the_print(files: Mapping[str, str]) -> dict[str, str]:
+    """The files of the whole print; those that lie in a folder by the folder alone."""
+    return {
+        f"{folder}/" if inside else folder: _FOLDERS.get(folder, purpose) if inside else purpose
+        for name, purpose in files.items()
+        for folder, _, inside in [name.partition("/")]
+    }
 
 
 def _say_what_matters(built: Built) -> None:
@@ -82,7 +109,7 @@ def _say_what_matters(built: Built) -> None:
     for question in built.report["decide_first"]:
         click.echo(f"ASK FIRST: {question}")
     if built.breaks:
-        click.echo(f"{built.breaks} places break a limit: carvegen build without --quiet tells which.")
+        click.echo(f"{built.breaks} places break a limit: carvegen build without --quiet lists them.")
 
 
 def _say_json(built: Built, out: Path) -> None:

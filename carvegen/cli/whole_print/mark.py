@@ -24,8 +24,9 @@ def command(file: Path | None, port: int, no_browser: bool, folders: tuple[Path,
     """Open a print in the browser: look at it, mark where snow goes and stays, touch flakes, get the files.
 
     The page is served from this computer to this computer alone. All that is done on it is written to the print's own
-    files at once: closing the window loses nothing of it, but a build that is at work is stopped a minute later.
-    Without a file it begins with the sample, with a drawing or with a photograph of a block, in a new folder here.
+    files at once: closing the window loses nothing of it. About a minute after the window is closed the program ends,
+    and a build that is at work is stopped. Without a file it begins with the sample, with a drawing or with a
+    photograph of a block, in a new folder here.
 
     \b
     carvegen mark

@@ -197,7 +197,7 @@ def _width(line: Mapping[str, float]) -> str:
     """How wide a line is in the mean, and what an eye makes of it."""
     mm = line["mean_width_mm"]
     seen = "too fine to be seen" if mm < SEEN_MM else "just seen" if mm < _PLAIN * SEEN_MM else "plainly seen"
-    return f"on average it is {mm:g} mm wide, {seen} at reading distance"
+    return f"on average {mm:g} mm wide, {seen} at reading distance"
 
 
 def _of_100(share: float) -> str:
@@ -205,67 +205,66 @@ def _of_100(share: float) -> str:
 
 
 def register_lines(told: dict[str, Any]) -> list[str]:
-    """The figures in words, for the terminal."""
+    """The figures in short sentences, for the terminal and beneath the picture."""
     pair = told["shift_of_two_blocks_mm"]
     return [
-        f"Register by {told['method']}, within {told['tolerance_mm']:g} mm and {told['turn_deg']:.2f} degrees: two "
-        f"blocks at worst {pair['worst']:g} mm apart, as a rule {pair['rms']:.2f} mm. "
-        f"Tried out on {told['prints']} prints:",
+        f"Register by {told['method']}: each impression within {told['tolerance_mm']:g} mm and "
+        f"{told['turn_deg']:.2f} degrees of its place. Two blocks are as a rule {pair['rms']:.2f} mm apart, at worst "
+        f"{pair['worst']:g} mm. {told['prints']} prints were tried out.",
         *(line for kind in KINDS for line in _in_words(kind, told[kind.key])),
-        f"  {_seen(told)}",
-        f"  {_paper(told)}; {_swelling(told)}",
+        *_seen(told),
+        f"  {_paper(told)}. {_swelling(told)}.",
     ]
 
 
-def _seen(told: dict[str, Any]) -> str:
+def _seen(told: dict[str, Any]) -> list[str]:
     """What is bare before anything moves, and how wide a line must be to be seen."""
     start, eye = told["open_from_the_start"], told["eye_tells_apart"]
-    bare = "nothing that is to be inked"
+    bare = "none of what is to be inked"
     if start["places"]:
         places = "one place" if start["places"] == 1 else f"{start['places']} places"
-        bare = (
-            f"{start['line_mm']:g} mm of bare paper in {places}, up to {start['worst_mm']:g} mm wide "
-            "(bare-paper in the report)"
-        )
-    return (
-        f"open from the start, without any register error: {bare}. Lines are counted from {told['visible_mm']:g} mm "
-        f"on: from {eye['from_mm']:g} mm an eye tells {eye['mm']:.2f} mm apart"
-    )
+        bare = f"{start['line_mm']:g} mm of bare paper in {places}, up to {start['worst_mm']:g} mm wide"
+    return [
+        f"  Open even where no block is off: {bare}.",
+        f"  Lines are counted from {told['visible_mm']:g} mm of width on; at {eye['from_mm']:g} mm an eye tells "
+        f"{eye['mm']:.2f} mm apart.",
+    ]
 
 
 def _paper(told: dict[str, Any]) -> str:
     along, across = told["paper_stretch_percent"]
     if along or across:
-        return f"paper {along:g} % along and {across:g} % across its grain"
+        return f"The paper grows by {along:g} % along its grain and {across:g} % across it"
     return (
-        f"stretch of the paper NOT COUNTED (damp cotton paper grows by {_DAMP_GROWS}: set paper_stretch_along_percent "
-        "and paper_stretch_across_percent)"
+        f"Stretch of the paper NOT COUNTED: damp cotton paper grows by {_DAMP_GROWS}. Set paper_stretch_along_percent "
+        "and paper_stretch_across_percent"
     )
 
 
 def _swelling(told: dict[str, Any]) -> str:
     """How far the blocks themselves grow with the damp of the air; nothing of wood where there is none."""
     if not told["moisture_change_percent"]:
-        return "swelling of the blocks NOT COUNTED"
+        return "Swelling of the blocks NOT COUNTED"
     grow = told["blocks_grow_percent"]
-    return f"the blocks swell by up to {grow:g} % with the damp" if grow else "the blocks do not swell"
+    return f"The blocks swell by up to {grow:g} % with the damp" if grow else "The blocks do not swell"
 
 
 def _in_words(kind: Kind, its: dict[str, Any]) -> list[str]:
-    """A fault's line: how wide it is and whether it is seen, then how often; and beneath it where, and what helps."""
+    """A fault's lines: how wide it is, whether it is seen and how often; beneath it where, and what helps."""
+    name = kind.name[:1].upper() + kind.name[1:]
     if not its["edge_mm"]:
-        return [f"  {kind.name}: there is no such edge in this print"]
+        return [f"  {name}: there is no such edge in this print."]
     if not its["places"] and not its["share_of_prints"]:
-        return [f"  {kind.name}: in none of the prints; at worst {its['worst_mm']:g} mm wide"]
+        return [f"  {name}: in none of the prints; at worst {its['worst_mm']:g} mm wide."]
     line = its["line_a_print"]
-    text = (
-        f"  {kind.name}: {_width(line)}, at worst {its['worst_mm']:g} mm; in the mean {line['mean_mm']:g} mm a print "
-        f"of {its['edge_mm']:.0f} mm of such edge, some of it in {_of_100(its['share_of_prints'])} prints"
-    )
+    lines = [
+        f"  {name}: {_width(line)}, at worst {its['worst_mm']:g} mm, in {_of_100(its['share_of_prints'])} prints.",
+        f"    A print has {line['mean_mm']:g} mm of it on average, on {its['edge_mm']:.0f} mm of such edges.",
+    ]
     if its["places"]:
         (x, y), pair = its["places"][0]["at_mm"], " and ".join(its["places"][0]["between"])
-        text += f", most often at x {x:g}, y {y:g} mm ({pair})"
-    return [text, f"    {_advice(kind, its)}"]
+        lines.append(f"    Most often it is at x {x:g}, y {y:g} mm, between {pair}.")
+    return [*lines, f"    {_advice(kind, its)}"]
 
 
 def _advice(kind: Kind, its: dict[str, Any]) -> str:
@@ -273,15 +272,15 @@ def _advice(kind: Kind, its: dict[str, Any]) -> str:
     now, some, always = (its[key] for key in ("overlap_mm", "overlap_for_99_in_100_mm", "overlap_for_all_mm"))
     little, none = its["edge_with_less_overlap_mm"], its["edge_without_overlap_mm"]
     if some is None:
-        text = f"{kind.remedy} = {now:g} has no room anywhere"
+        text = f"{kind.remedy} = {now:g} has no room anywhere."
     elif some > now:
         text = f"Where there is room, {kind.remedy} = {some:g} hides it in 99 of 100 prints"
-        text += f" and {always:g} always (now {now:g})" if always > some else f" (now {now:g})"
+        text += f" and {always:g} always (now {now:g})." if always > some else f" (now {now:g})."
     elif always > now:
-        text = f"Where there is room, what is set hides it in 99 of 100 prints, {kind.remedy} = {always:g} always"
+        text = f"Where there is room, what is set hides it in 99 of 100 prints, {kind.remedy} = {always:g} always."
     else:
-        text = f"Where there is room, nothing shows: a larger {kind.remedy} would not help"
+        text = f"Where there is room, nothing shows: a larger {kind.remedy} would not help."
     if little:
-        text += f"; {little:.0f} mm of edge have less room than that: the dark shape is thin or ends there"
-        text += f"; {none:.0f} mm of what shows have none: there the inks only meet" if none else ""
+        text += f" {little:.0f} mm of edge have less room than that: the dark shape is thin or ends there."
+        text += f" {none:.0f} mm of what shows have none: there the inks only meet." if none else ""
     return text

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.base.finding_groups import grouped, sentence
+from carvegen.base.finding_groups import grouped, letter_of, sentence
 from carvegen.base.findings import Severity
 
 if TYPE_CHECKING:
@@ -28,10 +28,7 @@ _FURTHER_MM = (2.0, 4.0, 7.0)  #: further out, where words would lie over words
 _AROUND = ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -1))  #: where a label may stand
 _BETWEEN = ((1, 0.5), (-1, 0.5), (1, -0.5), (-1, -0.5), (0.5, 1), (-0.5, 1), (0.5, -1), (-0.5, -1))
 _WORDS_WEIGH = 100.0  #: times as bad as hiding a ring
-_RINGS = (
-    "Rings: number, then what was measured there (mm; angles in degrees). "
-    "Whole ring: breaks a limit. Broken ring: a risk."
-)
+_RINGS = "The letter at a ring is that of its line here. A whole ring breaks a limit, a broken ring is a risk."
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,20 +44,20 @@ class Mark:
 
 
 def marks(report: Report, shown: Seen, *, most: int) -> list[Mark]:
-    """Rings for the first `most` findings that have a place, numbered from 1 in the report's order.
+    """Rings for the first `most` findings that have a place, each with the letter of its line in `summary`.
 
     Each label stands beside its ring, on the side where it hides the least of other rings and labels.
     """
-    numbered = [(k, finding) for k, finding in enumerate(report, start=1) if finding.at is not None][:most]
-    found = [finding for _, finding in numbered]
+    letters = _letters(report)
+    found = [finding for finding in report if finding.at is not None][:most]
     starts = shown.places(finding.at for finding in found if finding.at is not None)
     ends = shown.places(finding.to or finding.at for finding in found if finding.at is not None)
     centres = (starts + ends) / 2
     radii = _RADIUS_MM + np.hypot(*(ends - starts).T) / 2
     taken = np.column_stack([centres - radii[:, None], centres + radii[:, None]])
     result = []
-    for k, (number, finding) in enumerate(numbered):
-        label = f"{number}: {finding.measured:.2f}"
+    for k, finding in enumerate(found):
+        label = letters[id(finding)]
         box = free_box(centres[k], radii[k], len(label) * LABEL_MM * 0.55 + 0.8, taken)
         taken = np.vstack([taken, box])
         low = (round(float(box[0]), 3), round(float(box[1]), 3))
@@ -88,10 +85,15 @@ def summary(report: Report, *, most: int) -> list[str]:
     if not len(report):
         return ["No findings: every check that was made is kept."]
     lines = [_RINGS]
-    lines += [_kind_line(group) for group in grouped(report)]
+    lines += [f"{letter_of(k)}: {_kind_line(group)}" for k, group in enumerate(grouped(report))]
     if len(report) > most:
         lines.append(f"The first {most} are ringed, and {len(report) - most} more.")
     return lines
+
+
+def _letters(report: Report) -> dict[int, str]:
+    """The letter of each finding's line, by the finding's identity."""
+    return {id(its.finding): letter_of(k) for k, group in enumerate(grouped(report)) for its in group.places}
 
 
 def _kind_line(group: Group) -> str:

@@ -1,4 +1,4 @@
-"""Rings on the guide round what the checks found: one for findings that lie together, numbered by kind."""
+"""Rings on the guide round what the checks found: one for findings that lie together, lettered by kind."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.base.finding_groups import NEAR_MM, grouped, sentence
+from carvegen.base.finding_groups import NEAR_MM, grouped, letter_of, sentence
 from carvegen.base.findings import Severity
 from carvegen.writers.guide.ring_room import RingRoom
 
@@ -22,26 +22,24 @@ if TYPE_CHECKING:
 
 __all__ = ["BREAKS_MM", "LETTERS_MM", "RISK_MM", "GuideMark", "found_lines", "rings"]
 
-LETTERS_MM = 2.83  #: of a ring's number: 8 points
+LETTERS_MM = 2.83  #: of a ring's letter: 8 points
 
 BREAKS_MM, RISK_MM = 0.3, 0.15  #: width of a ring's line
 
 _AROUND_MM = 1.6  #: from a finding to its ring
 _RINGS = (
-    "Rings: the number of the line below; behind the colon what was measured, the worst where a ring takes in several "
-    "places. Thick ring: breaks a limit. Thin ring: a risk. Rings and numbers stand on land or in the margin: where a "
-    "ring would cross what is cut it is left out, a line leads to a number that has no room beside it; "
-    "amid a wide cut only the number stands, next to it."
+    "The letter at a ring is that of its line here. A thick ring breaks a limit, a thin one is a risk. Rings are drawn "
+    "on land and in the margin only, so that no cut is hidden: what is missing of a ring lies over a cut."
 )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class GuideMark:
-    """A ring about findings as far as it crosses no cut, and the box of its number; mm, in the guide's view."""
+    """A ring about findings as far as it crosses no cut, and the box of its letter; mm, in the guide's view."""
 
     at: tuple[float, float]
     radius: float
-    lines: Floats  #: of the ring, and from it to its number; (n, 4) as x, y, x, y
+    lines: Floats  #: of the ring, and from it to its letter; (n, 4) as x, y, x, y
     label: str
     box: tuple[float, float, float, float]  #: left, bottom, width, height
     breaks: bool
@@ -59,28 +57,20 @@ class _Ring:
 
     at: tuple[float, float]
     radius: float
-    numbers: tuple[int, ...]  #: of the lines that it belongs to
-    worst: float
+    groups: tuple[int, ...]  #: the lines that it belongs to, from 0
     count: int
     breaks: bool
 
     @property
     def label(self) -> str:
-        """The line's number with what was measured; several numbers stand alone."""
-        if len(self.numbers) > 1:
-            return self.short
-        return f"{self.numbers[0]}: {self.worst:.2f}"
-
-    @property
-    def short(self) -> str:
-        """The numbers alone, for where there is little room."""
-        return ", ".join(map(str, self.numbers))
+        """The letters of its lines."""
+        return ", ".join(map(letter_of, self.groups))
 
 
 def rings(findings: Sequence[Finding], shown: Seen, *, most: int) -> list[GuideMark]:
     """At most `most` rings for what has a place, the most pressing first, with labels where they hide nothing.
 
-    Numbers are those of `found_lines` of the same findings.
+    Letters are those of `found_lines` of the same findings.
     """
     drawn: list[_Ring] = []
     for ring in _alone(findings, shown):
@@ -93,10 +83,10 @@ def rings(findings: Sequence[Finding], shown: Seen, *, most: int) -> list[GuideM
 
 
 def found_lines(findings: Sequence[Finding], drawn: Sequence[GuideMark]) -> list[str]:
-    """What the numbers of the rings that are drawn mean, a line for each kind of finding; none if nothing was found."""
+    """What the letters of the rings that are drawn mean, a line for each kind of finding; none if nothing was found."""
     groups = grouped(findings)
     left = sum(finding.at is not None for finding in findings) - sum(mark.count for mark in drawn)
-    lines = [_RINGS, *(f"{k}. {_told(group)}" for k, group in enumerate(groups, start=1))] if groups else []
+    lines = [_RINGS, *(f"{letter_of(k)}: {_told(group)}" for k, group in enumerate(groups))] if groups else []
     return [*lines, f"The worst are ringed; {left} more places are on proof.html."] if left > 0 else lines
 
 
@@ -110,24 +100,23 @@ def _told(group: Group) -> str:
 def _alone(findings: Iterable[Finding], shown: Seen) -> Iterator[_Ring]:
     """A ring for each spot: what breaks a limit first, then of each line its worst spot, its second, and so on."""
     spots = [
-        (group.severity, nth, number, spot)
-        for number, group in enumerate(grouped(findings), start=1)
+        (group.severity, nth, place, spot)
+        for place, group in enumerate(grouped(findings))
         for nth, spot in enumerate(group.spots)
         if spot.worst.at is not None
     ]
-    for _, _, number, spot in sorted(spots, key=lambda its: its[:3]):
-        yield _round(spot, number, shown)
+    for _, _, place, spot in sorted(spots, key=lambda its: its[:3]):
+        yield _round(spot, place, shown)
 
 
-def _round(spot: Spot, number: int, shown: Seen) -> _Ring:
+def _round(spot: Spot, group: int, shown: Seen) -> _Ring:
     ends = [place for its in spot.places for place in (its.finding.at, its.finding.to or its.finding.at) if place]
     xy = shown.places(ends)
     centre = (xy.min(axis=0) + xy.max(axis=0)) / 2
     return _Ring(
         at=(float(centre[0]), float(centre[1])),
         radius=_AROUND_MM + float(np.hypot(*(xy - centre).T).max()),
-        numbers=(number,),
-        worst=spot.worst.measured,
+        groups=(group,),
         count=len(spot.places),
         breaks=spot.worst.severity is Severity.BREAKS,
     )
@@ -148,8 +137,8 @@ def _both(one: _Ring, other: _Ring) -> _Ring:
     if radius > max(one.radius, other.radius):
         share = (radius - one.radius) / apart
         at = (one.at[0] + share * (other.at[0] - one.at[0]), one.at[1] + share * (other.at[1] - one.at[1]))
-    numbers = tuple(sorted({*one.numbers, *other.numbers}))
-    return replace(one, at=at, radius=radius, numbers=numbers, count=one.count + other.count)
+    groups = tuple(sorted({*one.groups, *other.groups}))
+    return replace(one, at=at, radius=radius, groups=groups, count=one.count + other.count)
 
 
 def _size(label: str) -> tuple[float, float]:
@@ -162,14 +151,13 @@ def _labelled(drawn: Sequence[_Ring], shown: Seen) -> list[GuideMark]:
     boxes = [(x - r, y - r, x + r, y + r) for its, (r, _) in zip(drawn, rings, strict=True) for x, y in [its.at]]
     marks = []
     for its, (radius, lines) in zip(drawn, rings, strict=True):
-        placed = ((label, room.label(its.at, _size(label), boxes)) for label in (its.label, its.short))
-        label, box = next(((label, box) for label, box in placed if box), ("", None))
+        box = room.label(its.at, _size(its.label), boxes)
         if box is None:
             continue  # `found_lines` counts it among those that are not ringed
         left, bottom, right, top = np.round(box, 3).tolist()
         marks.append(
             GuideMark(
-                at=(round(its.at[0], 3), round(its.at[1], 3)), radius=round(radius, 3), label=label,
+                at=(round(its.at[0], 3), round(its.at[1], 3)), radius=round(radius, 3), label=its.label,
                 lines=np.concatenate([lines, room.leader(its.at, radius, box)]), breaks=its.breaks, count=its.count,
                 box=(left, bottom, round(right - left, 3), round(top - bottom, 3)),
             )

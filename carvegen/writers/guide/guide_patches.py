@@ -36,11 +36,13 @@ class Patch:
     box: tuple[float, float, float, float]  #: left, bottom, right, top
     cuts: int  #: whose middle lies in it
     minutes: tuple[float, float] | None  #: of a quick hand and of a slow one
-    number_at: tuple[float, float] | None  #: land that has room for its number
+    number_at: tuple[float, float] | None  #: land that has room for its number, or else a floor that has
 
 
-def patches_of(job: Job, shown: Seen) -> tuple[Patch, ...]:
+def patches_of(job: Job, shown: Seen, floors: PolygonArray) -> tuple[Patch, ...]:
     """The zones with something to cut, row by row from the top, to and fro as the hand goes.
+
+    `floors`: wide cuts that are cleared last, where a number hides nothing.
 
     From the top down, so that the hand rests on what is not cut yet (common practice, no source). The times
     of all zones together are that of the block (`timing.by_hand_min`).
@@ -65,6 +67,7 @@ def patches_of(job: Job, shown: Seen) -> tuple[Patch, ...]:
     roomy = _may_have_room(boxes, np.concatenate([cuts, before]), shapely.get_coordinates(middles))
     covered = np.zeros(len(boxes))
     np.add.at(covered, k, shapely.area(pieces))
+    wide = shapely.STRtree(floors)
     found: list[Patch] = []
     for own in np.flatnonzero((count > 0) | (covered > _TOUCHED_MM2)).tolist():
         box = tuple(boxes[own].tolist())
@@ -72,7 +75,8 @@ def patches_of(job: Job, shown: Seen) -> tuple[Patch, ...]:
         found.append(
             Patch(
                 number=len(found) + 1, box=box, cuts=int(count[own]),
-                number_at=_room(rectangles[own], taken) if roomy[own] else None,
+                number_at=(_room(rectangles[own], taken) if roomy[own] else None)
+                or _room_on(floors[wide.query(rectangles[own])], boxes[own]),
                 minutes=hand_minutes(float(length[own]), float(area[own]) / 100, job.material),
             )
         )  # fmt: skip
@@ -150,7 +154,15 @@ def _grid(box: Floats, inset: float) -> Floats:
 
 def _room(rectangle: shapely.Polygon, pieces: np.ndarray) -> tuple[float, float] | None:
     """The middle of the widest land in a zone, if a number has room there."""
-    land = geometry.parts(shapely.difference(rectangle, shapely.union_all(pieces)))
+    return _widest_room(geometry.parts(shapely.difference(rectangle, shapely.union_all(pieces))))
+
+
+def _room_on(floors: PolygonArray, box: Floats) -> tuple[float, float] | None:
+    """The middle of the widest floor in a zone, if a number has room there."""
+    return _widest_room(geometry.parts(shapely.clip_by_rect(floors, *box)))
+
+
+def _widest_room(land: PolygonArray) -> tuple[float, float] | None:
     if len(land) == 0:
         return None
     largest = land[np.argsort(-shapely.area(land), kind="stable")[:3]]

@@ -75,7 +75,7 @@ def guide_pdf(guide: Guide, paper: str = "A4") -> bytes:
     for number, tile in enumerate(sheets.tiles, start=1):
         heading(canvas, sheets, tile, name=guide.shown.name, rest=guide.gist)
         canvas.saveState()
-        to_tile(canvas, tile)
+        to_tile(canvas, sheets, tile)
         _drawing(canvas, guide, tile, drawn)
         joins(canvas, sheets, tile)
         canvas.restoreState()

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from carvegen.blocks.views import Seen
     from carvegen.writers.guide.guide_zones import Zones
 
-__all__ = ["CAUTION", "UNFINISHED", "facts", "legend", "steps"]
+__all__ = ["CAUTION", "UNFINISHED", "facts", "how_long", "legend", "steps"]
 
 #: The last line of the sheet, which may lie on the bench without the note.
 CAUTION = (
@@ -44,10 +44,14 @@ def _time(job: Job) -> tuple[str, ...]:
     minutes = by_hand_min(job.block, job.material)
     if minutes is None:
         return ()
+    return (how_long(minutes, "the snow" if job.block.unfinished else "it"),)
+
+
+def how_long(minutes: tuple[float, float], what: str = "it") -> str:
+    """How long cutting by hand takes a quick hand and a slow one, and how she finds her own time."""
     quick, slow = map(_spent, minutes)
-    what = "the snow takes" if job.block.unfinished else "it takes"
-    how_long = f"about {quick}" if quick == slow else f"about {quick} if you are quick, {slow} if you are slow"
-    return (f"By hand {what} {how_long}. Time yourself on a patch of 50 x 50 mm and work out the rest from that.",)
+    time = f"about {quick}" if quick == slow else f"about {quick} if you are quick, {slow} if you are slow"
+    return f"By hand {what} takes {time}. Time yourself on a patch of 50 x 50 mm and work out the rest from that."
 
 
 def _spent(minutes: float) -> str:

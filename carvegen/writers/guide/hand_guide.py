@@ -23,7 +23,7 @@ from carvegen.writers.guide.guide_words import (
     steps,
 )
 from carvegen.writers.guide.guide_zones import tool_lines, zones_of
-from carvegen.writers.guide.ring_room import drawn_bounds
+from carvegen.writers.guide.ring_room import drawn_bounds, word_at
 from carvegen.writers.sheet import register_shapes
 
 if TYPE_CHECKING:
@@ -122,7 +122,7 @@ class Guide:
     hatch: Floats  #: lines over the cut-outs, (n, 4) as x, y, x, y
     free_hatch: Floats  #: lines over the free zones, the other way round
     before_lines: Floats  #: level lines over what is cut already
-    marks: tuple[GuideMark, ...]  #: numbered rings round findings
+    marks: tuple[GuideMark, ...]  #: lettered rings round findings
     arrow: Floats | None  #: lines of the grain's arrow, (n, 4)
     word_at: tuple[float, float]  #: where the test word begins; it runs to the left if `mirrored`
     facts: tuple[str, ...]
@@ -146,7 +146,7 @@ class Guide:
             ("How the sheets go together", _plain(joining)),
             ("Which tool where", self.tools),
             ("In which order", _plain(steps)),
-            ("Rings and numbers", _plain(self.findings)),
+            ("Rings", _plain(self.findings)),
         )
         return tuple((heading, entries) for heading, entries in every if entries)
 
@@ -199,7 +199,7 @@ def transfer_named(name: str) -> Transfer:
         return Transfer(name)
     except ValueError:
         known = ", ".join(sorted(each.value for each in Transfer))
-        raise InputError("must be a way of transfer", value=name, where="transfer", hint=f"known: {known}") from None
+        raise InputError("must be one of the transfers", value=name, where="transfer", hint=f"known: {known}") from None
 
 
 def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving: bool = False) -> Guide:
@@ -210,7 +210,7 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
     transfer
         "carbon", "glued" (both mirrored), "face-down" or "tracing" (as the print reads).
     report
-        Its findings that break or risk something are ringed and numbered.
+        Its findings that break or risk something are ringed and lettered.
     saving
         Draw the zones pale, to save ink.
 
@@ -224,11 +224,10 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
         way = Transfer.CARBON  # a sheet laid face down would turn what must not be turned
     shown = seen(job, way.view)
     zones = zones_of(job, shown)
-    patches = patches_of(job, shown)
+    patches = patches_of(job, shown, zones.floors)
     told = [its for its in report or () if its.severity is not Severity.ADVICE]
     drawn = rings(told, shown, most=readable(shown))
     along_grain = job.material.grain == "side"
-    word_at = shown.places([(0.0, shown.height_mm + 3.0)])[0].tolist()
     return Guide(
         shown=shown,
         transfer=way,
@@ -240,7 +239,7 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
         before_lines=level_lines(shown.cut_before),
         marks=tuple(drawn),
         arrow=arrow(shown.direction_deg(job.grain_deg)) if along_grain else None,
-        word_at=(word_at[0], word_at[1]),
+        word_at=word_at(shown),
         facts=facts(job, shown),
         shows=tuple(legend(job, shown, zones)),
         tools=tuple(tool_lines(job, zones)),
@@ -254,7 +253,7 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
 
 
 def _zone_numbers(patches: Sequence[Patch], drawn: Sequence[GuideMark]) -> Iterator[Label]:
-    """The zones' numbers where they stand on land and meet no ring and no ring's number."""
+    """The zones' numbers where they meet no ring and no ring's letter."""
     lines = [shapely.LineString([line[:2], line[2:]]) for mark in drawn for line in mark.lines.tolist()]
     boxes = [shapely.box(x, y, x + wide, y + high) for mark in drawn for x, y, wide, high in [mark.box]]
     taken = shapely.STRtree([*lines, *boxes])
@@ -269,8 +268,9 @@ def _patch_table(patches: Sequence[Patch]) -> Table:
     return Table(
         heading="Zones, in the order of the hand",
         words=(
-            f"Zones of about {PATCH_MM:g} x {PATCH_MM:g} mm, from the top row down, to and fro. The number stands on "
-            "the drawing where land has room for it. A cut that lies in two zones counts where its middle lies.",
+            f"Zones of about {PATCH_MM:g} x {PATCH_MM:g} mm, from the top row down, to and fro, as this sheet lies. "
+            "The number stands on the drawing where there is room for it. A cut that lies in several zones counts in "
+            "one of them; the minutes are for what lies in each.",
         ),
         rows=patch_rows(patches),
         ticked=True,

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     Box = tuple[float, float, float, float]  # left, bottom, right, top
 
-__all__ = ["RingRoom", "drawn_bounds"]
+__all__ = ["RingRoom", "drawn_bounds", "word_at"]
 
 _AROUND_MM = MARGIN_MM - 2.0  #: as far as the register crosses reach: 200 x 150 mm go on one sheet of A4
 _CELL_MM = 0.5
@@ -33,7 +33,8 @@ _CORNERS = 72
 _SHOWS = 0.25  #: so great a share of a ring must be seen
 _GROWS = 1.3
 _LARGEST_MM = 9.0  #: a wider ring points at nothing
-_WORD_MM = (20.0, 2.0, 8.0)  #: room of the test word above the face: to both sides of its beginning, from, to
+_WORD_MM = (20.0, -1.0, 5.0)  #: room of the test word: to both sides of its beginning, from and to above its foot
+_WORD_OFF_MM = 3.0  #: from the face, or from the groove round it, to the foot of the test word
 _ARROW: Box = (-2.0, -MARGIN_MM, 16.0, -0.5)  #: room of the grain's arrow
 
 
@@ -41,6 +42,12 @@ def drawn_bounds(shown: Seen) -> Box:
     """Left, bottom, right and top of the guide's drawing: the block with its margin."""
     out = max(_AROUND_MM, shown.waste_mm + 1.0)
     return (-out, -out, shown.width_mm + out, shown.height_mm + out)
+
+
+def word_at(shown: Seen) -> tuple[float, float]:
+    """Where the test word begins: above the face, or above the groove round it."""
+    xy = shown.places([(0.0, shown.height_mm + shown.moat_mm + _WORD_OFF_MM)])[0].tolist()
+    return xy[0], xy[1]
 
 
 class RingRoom:
@@ -114,7 +121,7 @@ class RingRoom:
 
 def _beside(shown: Seen) -> list[PolygonArray]:
     """What else is drawn: the face's edge, stops, marks, the test word and the arrow."""
-    word = shown.places([(0.0, shown.height_mm)])[0]
+    word = word_at(shown)
     side, low, high = _WORD_MM
     rims = [shapely.boundary(its).buffer(_RIM_MM) for its in (shown.face, shown.board)]
     words = shapely.box(word[0] - side, word[1] + low, word[0] + side, word[1] + high)

@@ -303,14 +303,14 @@ def _view(job: Job) -> list[str]:
     return [f"{View.BLOCK.words} Do not mirror it again.{_ARROW if len(seen(job, View.BLOCK).mark) else ''}"]
 
 
-_ARROW = " To check: here the arrow above the block points to the left."
+_ARROW = " To check: in this file the arrow above the block points to the left."
 
 
 def _view_checks(job: Job) -> list[str]:
     """More on how to tell that nothing was flipped."""
     if job.machine.kind == "hand" or not job.block.turned:
         return []
-    return ["Views: the proof is in print view; what is left there is right here, and an arrow points the other way."]
+    return ["The proof shows the print: what is left there is right in these files, and an arrow points the other way."]
 
 
 def _board(job: Job) -> list[str]:
@@ -373,7 +373,7 @@ def _first_checks(job: Job) -> Iterator[str]:
 def _hand_over(job: Job) -> Iterator[str]:
     """What public workshops' file guidelines ask for; common practice where no source is cited."""
     colours = "its colours are the shop's own" if job.machine.layer_colours else "colours carry no meaning"
-    yield f"Layers are told by their names; {colours}. Give each layer the shop's own setting."
+    yield f"Go by the names of the layers; {colours}. Give each layer the shop's own setting."
     yield "Order: cut areas first, then cut-outs from the inside outwards."
     limits, known = job.limits, job.material.sources
     basis = "; ".join(dict.fromkeys(known[name] for name in ("land_along_mm", "dot_mm", "cut_mm") if name in known))
@@ -395,7 +395,7 @@ def _findings(report: Report, first: Sequence[Group]) -> list[str]:
     if not groups:
         return ["None: every check that was made is kept."]
     return [
-        "Every place on its own, ringed and numbered: proof.html.",
+        "Every place on its own, ringed: proof.html.",
         "",
         "| no. | what | | where (print view) | what to do |",
         "| ---: | --- | --- | --- | --- |",

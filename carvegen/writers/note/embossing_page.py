@@ -57,7 +57,7 @@ def _lines(strip: EmbossingStrip, setup: Setup, counter: Setup) -> Iterator[str]
         "before this page. Let the sheet dry, then look along it under low light, front and back."
     )
     yield ""
-    yield "## What the pieces tell"
+    yield "## What the pieces show"
     yield ""
     yield (
         "As the print shows it, number 1 is at the left and asks least, number 8 most. Note the last before the first "

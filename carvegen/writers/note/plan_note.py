@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from carvegen.toolpaths.motion import timing
 from carvegen.toolpaths.router.remarks import about_feeds
+from carvegen.writers.guide.guide_words import how_long
 from carvegen.writers.note.findings_table import cell
 
 if TYPE_CHECKING:
@@ -96,11 +97,7 @@ def hand_time(minutes: tuple[float, float] | None) -> list[str]:
     """A line on the time that cutting by hand takes; none where nothing is known."""
     if minutes is None:
         return []
-    quick, slow = (timing.spoken(60 * its) for its in minutes)
-    return [
-        f"Time by hand: about {quick} for a quick hand to {slow} for a slow one. Time yourself on a patch of "
-        "50 x 50 mm and scale by it."
-    ]
+    return [how_long(minutes)]
 
 
 def hand_paces(material: Material) -> list[str]:

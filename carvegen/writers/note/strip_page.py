@@ -70,7 +70,7 @@ def _rungs_table(strip: Strip) -> Table:
         for ladder in strip.ladders
     )
     return Table(
-        heading="What the rungs tell",
+        heading="What the rungs show",
         words=(
             "Numbers as on the drawing; rung 1 is beside the small triangle. Sizes in mm, as drawn. Ring the last rung "
             "that failed and write down the size of the one beside it: that is your limit.",

@@ -87,7 +87,7 @@ def _points(sheets: Plan) -> tuple[float, float]:
 def standing(canvas: Canvas, sheets: Plan) -> Iterator[Plan]:
     """While it lasts pages stand upright, whichever way the drawing lies: lines of words are not too long to read."""
     short, long = sorted(sheets.page)
-    upright = replace(sheets, page=(short, long))
+    upright = replace(sheets, page=(short, long), foot_mm=FOOT_MM)
     canvas.setPageSize(_points(upright))
     yield upright
     canvas.setPageSize(_points(sheets))
@@ -128,9 +128,9 @@ class Shapes:
         return "\n".join(self._texts[k] for k in np.flatnonzero(meets).tolist())
 
 
-def to_tile(canvas: Canvas, tile: Tile) -> None:
+def to_tile(canvas: Canvas, sheets: Plan, tile: Tile) -> None:
     """From here on the unit is 1 mm of the drawing, and nothing is drawn beyond the tile."""
-    canvas.translate(UNPRINTED_MM * PT, (UNPRINTED_MM + FOOT_MM) * PT)
+    canvas.translate(UNPRINTED_MM * PT, (UNPRINTED_MM + sheets.foot_mm) * PT)
     canvas.scale(PT, PT)
     canvas.translate(-tile.left, -tile.bottom)
     canvas.addLiteral(
@@ -164,7 +164,10 @@ def heading(canvas: Canvas, sheets: Plan, tile: Tile, *, name: str, rest: str) -
 
 
 def foot(canvas: Canvas, sheets: Plan, number: int | None) -> None:
-    """The check bar, and the map of the sheets with this one dark."""
+    """The check bar, and the map of the sheets with this one dark; of one sheet without a foot, the bar beside it."""
+    if not sheets.foot_mm:
+        _bar_beside(canvas, sheets)
+        return
     width = sheets.page[0]
     x, y = UNPRINTED_MM, UNPRINTED_MM + 9
     canvas.setFillGray(0)
@@ -180,6 +183,18 @@ def foot(canvas: Canvas, sheets: Plan, number: int | None) -> None:
         canvas.rect(corner[0] * PT, corner[1] * PT, cell * PT, cell * PT, stroke=1, fill=1)
     which = f"sheet {number} of {len(sheets.tiles)}" if number else sheet_count(sheets)
     say(canvas, [which], x=left - 30, y=UNPRINTED_MM, width=29)
+
+
+def _bar_beside(canvas: Canvas, sheets: Plan) -> None:
+    """The check bar upright at the sheet's right side, and its words along it."""
+    canvas.setFillGray(0)
+    right = sheets.page[0] - UNPRINTED_MM
+    canvas.rect((right - 2) * PT, UNPRINTED_MM * PT, 2 * PT, BAR_MM * PT, stroke=0, fill=1)
+    canvas.saveState()
+    canvas.translate((right - 3.5) * PT, UNPRINTED_MM * PT)
+    canvas.rotate(90)
+    say(canvas, [MEASURE_ME], x=0, y=0, width=BAR_MM)
+    canvas.restoreState()
 
 
 def sheet_count(sheets: Plan) -> str:

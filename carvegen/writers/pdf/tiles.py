@@ -8,12 +8,13 @@ from dataclasses import dataclass
 
 from carvegen.base.units import paper_mm
 
-__all__ = ["FOOT_MM", "HEAD_MM", "OVERLAP_MM", "UNPRINTED_MM", "Plan", "Tile", "plan"]
+__all__ = ["FOOT_MM", "HEAD_MM", "OVERLAP_MM", "SIDE_MM", "UNPRINTED_MM", "Plan", "Tile", "plan"]
 
 OVERLAP_MM = 12.0  #: neighbouring sheets show this much of each other's drawing
 UNPRINTED_MM = 8.0  #: what a usual printer leaves white along each edge; common practice, no source
 HEAD_MM = 6.0  #: for the sheet's heading
 FOOT_MM = 14.0  #: for the check bar and the map of the sheets
+SIDE_MM = 10.0  #: for the check bar where it stands beside a drawing that is too high for a foot
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,10 +39,13 @@ class Plan:
     tiles: tuple[Tile, ...]
     joins: tuple[tuple[float, float], ...]
     bounds: tuple[float, float, float, float]  #: left, bottom, right and top of the drawing
+    foot_mm: float = FOOT_MM  #: room below the drawing; 0: the check bar stands beside it
 
 
 def plan(bounds: tuple[float, float, float, float], paper: str) -> Plan:
     """The fewest sheets of `paper` that show left, bottom, right, top at 1:1, upright if that is as good.
+
+    A drawing that goes on one sheet only without a foot below it has the check bar beside it.
 
     Raises
     ------
@@ -49,14 +53,16 @@ def plan(bounds: tuple[float, float, float, float], paper: str) -> Plan:
         If the paper is unknown.
     """
     width, height = paper_mm(paper)
-    both = [_plan(bounds, page) for page in ((width, height), (height, width))]
-    return min(both, key=lambda found: len(found.tiles))
+    pages = ((width, height), (height, width))
+    every = [*(_plan(bounds, page) for page in pages), *(_plan(bounds, page, beside=True) for page in pages)]
+    return min((its for its in every if its.foot_mm or len(its.tiles) == 1), key=lambda its: len(its.tiles))
 
 
-def _plan(bounds: tuple[float, float, float, float], page: tuple[float, float]) -> Plan:
+def _plan(bounds: tuple[float, float, float, float], page: tuple[float, float], *, beside: bool = False) -> Plan:
     left, bottom, right, top = bounds
-    wide = page[0] - 2 * UNPRINTED_MM
-    high = page[1] - 2 * UNPRINTED_MM - HEAD_MM - FOOT_MM
+    side, foot = (SIDE_MM, 0.0) if beside else (0.0, FOOT_MM)
+    wide = page[0] - 2 * UNPRINTED_MM - side
+    high = page[1] - 2 * UNPRINTED_MM - HEAD_MM - foot
     columns, rows = _count(right - left, wide), _count(top - bottom, high)
     across = [left + k * (wide - OVERLAP_MM) for k in range(columns)]
     down = [top - k * (high - OVERLAP_MM) for k in range(rows)]
@@ -66,7 +72,7 @@ def _plan(bounds: tuple[float, float, float, float], page: tuple[float, float]) 
         for column, x in enumerate(across, start=1)
     )
     joins = tuple(_joins(across, [max(y - high, bottom) for y in down], down, min(wide, right - left)))
-    return Plan(page=page, rows=rows, columns=columns, tiles=tiles, joins=joins, bounds=bounds)
+    return Plan(page=page, rows=rows, columns=columns, tiles=tiles, joins=joins, bounds=bounds, foot_mm=foot)
 
 
 def _count(length: float, window: float) -> int:

@@ -96,8 +96,8 @@ def _simulation(of: Simulated) -> Iterator[str]:
     else:
         yield "- Checked as it would be: all land that holds in the plan holds here."
     yield (
-        f"- Computed on a raster of {of.relief.px_mm:.3f} mm; differences narrower than {of.noise_mm:.3f} mm are not "
-        "told. A true cutter is worn, a true block is not level: cut a test piece."
+        f"- Computed on a raster of {of.relief.px_mm:.3f} mm; differences narrower than {of.noise_mm:.3f} mm are left "
+        "out. A true cutter is worn, a true block is not level: cut a test piece."
     )
 
 

@@ -88,6 +88,7 @@ class PrintReport:
 def report_lines(report: Mapping[str, Any], *, most: int = MOST_LINES) -> list[str]:
     """The report for the terminal: block by block a few sentences; what to do is said at its first block alone."""
     lines = [f"ASK FIRST: {question}" for question in report["decide_first"]]
+    lines += ["", "Places are x and y from the lower left corner of the print."] if report["findings"] else []
     said: set[tuple[str, ...]] = set()
     for block in dict.fromkeys(its["block"] for its in report["findings"]):
         own = [its for its in report["findings"] if its["block"] == block]

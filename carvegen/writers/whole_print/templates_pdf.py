@@ -47,7 +47,7 @@ def template_pdf(template: Template, paper: str = "A4") -> bytes:
     for number, tile in enumerate(sheets.tiles, start=1):
         heading(canvas, sheets, tile, name=template.title, rest=f"{template.view.value} view")
         canvas.saveState()
-        to_tile(canvas, tile)
+        to_tile(canvas, sheets, tile)
         canvas.setLineWidth(_LINE_MM)
         for part, shapes in drawn:
             _part(canvas, part, shapes, tile)
