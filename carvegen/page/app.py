@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import re
 import secrets
 import time
 from collections.abc import AsyncIterator, Awaitable, Callable
@@ -26,6 +27,7 @@ from carvegen.page.guard import Guard
 from carvegen.page.session import OnlyLooksError, Session
 from carvegen.page.table.address import forget, remember
 from carvegen.page.table.faults import own_fault
+from carvegen.page.work.after_cutting import PICTURE, SHEET
 from carvegen.page.work.handed_over import INLINE, listed
 
 if TYPE_CHECKING:
@@ -54,6 +56,7 @@ _FILES_POLICY = (
     "sandbox allow-scripts; default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; "
     "img-src data: blob:; frame-ancestors 'none'"
 )
+_TO_CUT = re.compile(re.escape(SHEET.removesuffix(".pdf")) + r"(-[^/\\.]+)?\.pdf")
 _BEAT_S = 10.0  #: an event stream that has nothing to say says so as often
 _MOST_WINDOWS, _MOST_DIGITS = 10**9, 12
 _CLAIM_S = 15.0  #: so long a window that has asked for the print may take to listen
@@ -303,10 +306,18 @@ class Page:
         return _packed(await run_in_threadpool(understood, self._upload(said), said))
 
     async def proof(self, request: Request) -> Response:
-        """A photograph of a proof or a block laid on the plan, packed."""
+        """A photograph of a proof or a block laid on the plan: what is said of it."""
         said = await _json_of(request)
         picture = self._upload(said).path
-        return _packed(await run_in_threadpool(self.session.compared, picture, said))
+        return JSONResponse(await run_in_threadpool(self.session.compared, picture, said, self._scratch))
+
+    async def proof_file(self, request: Request) -> Response:
+        """What was drawn of it: the picture with its rings, or what is still to cut of a block, to be printed."""
+        name = request.path_params["name"]
+        path = self._scratch / name
+        if not (name == PICTURE or _TO_CUT.fullmatch(name)) or not path.is_file():
+            return PlainTextResponse("no such picture", 404)
+        return FileResponse(path, media_type=INLINE[path.suffix], headers={"content-security-policy": _FILES_POLICY})
 
     def _upload(self, said: dict[str, Any]) -> Upload:
         """What was handed in under the number that is said."""
@@ -342,6 +353,7 @@ class Page:
             "/findings": self.findings, "/tries/{mark}": self.tries, "/files": self.files,
             "/begin": self.offers, "/weather/{motif}/{preset}.png": self.thumbnail,
             "/weather/{motif}.png": self.by_hand,
+            "/proof/{name}": self.proof_file,
             "/file/{name:path}": self.file, "/cautions": self.cautions, "/sheet": self.sheet,
         }  # fmt: skip
         post = {

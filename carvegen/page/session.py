@@ -470,9 +470,9 @@ class Session:
         """What must be settled, and heeded, before machine files are used."""
         return cautions(self.desk.given, self.desk.ways)
 
-    def compared(self, picture: Path, said: dict[str, Any]) -> bytes:
-        """A photograph of a proof or a block laid on the plan, packed."""
-        return compared(self.desk.given, picture, said)
+    def compared(self, picture: Path, said: dict[str, Any], out: Path) -> dict[str, Any]:
+        """A photograph of a proof or a block laid on the plan: what is said; pictures go into `out`."""
+        return compared(self.desk.given, picture, said, out)
 
     def thumbnail(self, name: str, preset: str) -> bytes:
         """The middle of the print with a motif by another preset; a PNG."""

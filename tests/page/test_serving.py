@@ -21,9 +21,11 @@ import shapely
 from PIL import Image, ImageDraw
 
 from carvegen.delivery.build_record import RECORD, BuildRecord
+from carvegen.delivery.first_proof import first_proof
 from carvegen.page.app import CLIENT, Page
 from carvegen.page.gestures import gesture
 from carvegen.page.guard import HEADERS
+from tests.artwork.scan import on_plan_pictures
 from tests.cases import SHELF
 from tests.page.page import Hand, print_file, stroke, unpacked
 
@@ -66,6 +68,16 @@ def printed(tmp_path):
     page = Page(print_file(tmp_path, after=SNOWFALL), SHELF, tmp_path, tmp_path / "scratch")
     page.session.rest_s = 3600.0
     yield page
+    page.end()
+
+
+@pytest.fixture
+def wide_print(tmp_path):
+    """The page on a print as large as the pictures of `on_plan_pictures`, and its folder."""
+    (tmp_path / "scratch").mkdir()
+    page = Page(print_file(tmp_path, after="", size=on_plan_pictures.SIZE), SHELF, tmp_path, tmp_path / "scratch")
+    page.session.rest_s = 3600.0
+    yield page, tmp_path
     page.end()
 
 
@@ -246,30 +258,69 @@ class Served:
         self.process.stdout.close()
 
 
-def test_a_photograph_of_the_proof_is_laid_on_the_plan(printed, tmp_path) -> None:
+def _built(folder: Path, **lands: shapely.Geometry) -> None:
+    (folder / "built" / "lands").mkdir(parents=True)
+    for name, land in lands.items():
+        (folder / "built" / "lands" / f"{name}.wkb").write_bytes(shapely.to_wkb(land))
+    (folder / "built" / RECORD).write_text(BuildRecord(steps={}).to_text())
+
+
+def _png(picture: Image.Image) -> bytes:
+    out = io.BytesIO()
+    picture.save(out, "PNG")
+    return out.getvalue()
+
+
+def _proved(page: Page, picture: bytes, *said: dict[str, object], number: int = 0) -> list[Any]:
+    """What is answered on a photograph, each time with something else said of it."""
+    sent = [("POST", f"/{TOKEN}/proof", {"headers": JSON, "json": {"upload": number, **its}}) for its in said]
+    return asked(page, ("POST", f"/{TOKEN}/upload/proof.png", {"headers": OWN, "content": picture}), *sent)[1:]
+
+
+def test_too_little_to_lay_a_photograph_by_is_laid_by_its_corners(printed, tmp_path) -> None:
     """The block as it is built, drawn as a scan with one patch too much ink and one too little."""
-    land = shapely.box(3, 3, 37, 27).difference(shapely.box(10, 10, 20, 20))
-    (tmp_path / "built" / "lands").mkdir(parents=True)
-    (tmp_path / "built" / "lands" / "sky.wkb").write_bytes(shapely.to_wkb(land))
-    (tmp_path / "built" / RECORD).write_text(BuildRecord(steps={}).to_text())
+    _built(tmp_path, sky=shapely.box(3, 3, 37, 27).difference(shapely.box(10, 10, 20, 20)))
     scan = Image.new("L", (800 + 200, 600 + 200), 255)
     draw = ImageDraw.Draw(scan)
     draw.rectangle((160, 160, 839, 639), fill=20)
     draw.rectangle((300, 300, 499, 499), fill=255)  # 10 to 20 mm: 20 pixels a millimetre, y down
     draw.rectangle((300, 300, 359, 499), fill=20)  # 3 x 10 mm that should be cut still stand
     draw.rectangle((700, 200, 739, 239), fill=255)  # 2 x 2 mm are cut that should stand
-    out = io.BytesIO()
-    scan.save(out, "PNG")
     corners = [100, 700, 900, 700, 900, 100, 100, 100]
-    _, answer, lost = asked(
-        printed,
-        ("POST", f"/{TOKEN}/upload/proof.png", {"headers": OWN, "content": out.getvalue()}),
-        ("POST", f"/{TOKEN}/proof", {"headers": JSON, "json": {"upload": 0, "block": "sky", "corners": corners}}),
-        ("POST", f"/{TOKEN}/proof", {"headers": JSON, "json": {"upload": 0, "block": "moon", "corners": corners}}),
+    asks, answer, lost = _proved(
+        printed, _png(scan), {"block": "sky"}, {"block": "sky", "corners": corners}, {"block": "moon"}
     )
-    told, shapes = unpacked(answer.content)
+    assert "Too little is drawn" in asks.json()["fault"]
     assert lost.status_code == 422
-    of = {group["kind"]: shapely.union_all([shapes[n] for n in group["ids"]]) for group in told["groups"]}
-    assert of["to cut"].area == pytest.approx(30, abs=1.5)
-    assert of["cut too much"].area == pytest.approx(4, abs=0.5)
-    assert shapely.covers(shapely.buffer(shapely.box(30, 23, 32, 25), 0.3), of["cut too much"])
+    of = {line.split(":")[0]: float(re.search(r"([\d.]+) mm²", line)[1]) for line in answer.json()["lines"][1:]}
+    assert of == {
+        "still to cut": pytest.approx(30, abs=1.5), "cut where the plan cuts nothing":
+        pytest.approx(4, abs=0.5),
+    }  # fmt: skip
+
+
+def test_a_photograph_is_laid_on_the_plan_by_the_drawing_itself(wide_print, tmp_path) -> None:
+    """What `compare` says of the same file is what the page says, the sheet of what is still to cut beside it."""
+    page, folder = wide_print
+    to_cut, unplanned = shapely.box(20, 60, 26, 66), shapely.box(100, 60, 104, 65)
+    plan = on_plan_pictures.sky().difference(to_cut).union(unplanned.buffer(3))
+    land = plan.union(to_cut).difference(unplanned)
+    _built(folder, sky=plan)
+    photo = Image.fromarray(on_plan_pictures.photographed(on_plan_pictures.painted(land), mirrored=True, turn=12.0)[0])
+    (answer,) = _proved(page, _png(photo), {"block": "sky"})
+    told = answer.json()
+    assert told["fault"] == ""
+    photo.save(tmp_path / "block.png")
+    asked_: dict[str, Any] = dict.fromkeys(("block", "corners", "dpi", "view", "tolerance"))
+    proof = first_proof(folder / "built", tmp_path / "block.png", tmp_path / "x.png", None, {**asked_, "block": "sky"})
+    assert told["lines"] == list(proof.lines())
+    assert [its.split(":")[0] for its in told["lines"][1::2]] == ["still to cut", "cut where the plan cuts nothing"]
+    picture, sheet, other = asked(
+        page, *(("GET", f"/{TOKEN}/proof/{its}", {"headers": OWN})
+                for its in ("on-plan.png", told["sheets"][0]["file"], "upload-0.picture"))
+    )  # fmt: skip
+    assert (picture.content[:4], sheet.content[:5]) == (b"\x89PNG", b"%PDF-")
+    assert other.status_code == 404
+    other_block = Image.fromarray(on_plan_pictures.photographed(on_plan_pictures.painted(on_plan_pictures.sky(31)))[0])
+    (refused,) = _proved(page, _png(other_block), {"block": "sky"}, number=1)
+    assert refused.json()["fault"].startswith("It does not fit the plan: ")
