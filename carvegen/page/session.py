@@ -18,10 +18,12 @@ from carvegen import geometry
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.findings import Finding
 from carvegen.base.units import PAPERS
+from carvegen.delivery.build_record import read_record
+from carvegen.delivery.print_build import outdated
 from carvegen.marking.gesture_journal import GestureJournal
 from carvegen.page.gestures import Gesture, Mend, Step, names_shapes
 from carvegen.page.packed import Group, packed, step_for
-from carvegen.page.print_checks import unmended
+from carvegen.page.print_checks import found_built, unmended
 from carvegen.page.state import state_of
 from carvegen.page.table import own_marks
 from carvegen.page.table.desk import Desk, Put, opened
@@ -34,7 +36,7 @@ from carvegen.page.work.after_cutting import compared
 from carvegen.page.work.findings import Found, Nearby
 from carvegen.page.work.handed_over import File, cautions, files
 from carvegen.page.work.pace import Pace
-from carvegen.page.work.processes import SHEET, Behind, built, checks, sheet
+from carvegen.page.work.processes import BUILT, SHEET, Behind, built, checks, sheet
 from carvegen.page.work.thumbnails import by_hand, thumbnail
 from carvegen.prints.file.print_file import read_print
 
@@ -47,6 +49,11 @@ if TYPE_CHECKING:
 __all__ = ["OnlyLooksError", "Session"]
 
 _REMEMBERED = 64  #: so many answers are kept for gestures that are sent again
+
+
+def _findings(told: Mapping[str, list[dict[str, Any]]]) -> dict[str, list[Finding]]:
+    return {name: [Finding.from_dict(its) for its in lot] for name, lot in told.items()}
+
 
 Note = Callable[[dict[str, str]], None]
 Tell = Callable[[dict[str, Any]], None]
@@ -112,6 +119,9 @@ class Session:
         self._tell({"kind": "stage", "text": "", "part": 1, "left_s": None})
         self._tell({"kind": "shapes", "version": self._version})
         if self._fault is None:
+            if self._desk is not None:
+                self._take_built(self._desk)
+                self._looked(self._version)
             self._check_later()
 
     def _say(self, stage: str) -> None:
@@ -359,8 +369,8 @@ class Session:
             with self._lock:
                 if self._version != version:
                     return
-                found = {name: [Finding.from_dict(its) for its in lot] for name, lot in told["found"].items()}
-                self._found.whole(found, version)
+                if not self._found.is_whole(version):  # what a build says of its paths, too, is more than this
+                    self._found.whole(_findings(told["found"]), version)
                 self._prints = {name: shapely.from_wkb(shape) for name, shape in told["prints"].items()}
             self._say_work("")
             self._looked(version)
@@ -390,7 +400,7 @@ class Session:
         with self._lock:
             left = self._desk.left if self._desk else frozenset()
             blocks = unmended(self._desk.given) if self._desk else frozenset()
-            near = self._found.near or self._found.version != self._version
+            near = not self._found.is_whole(self._version)
             return {"version": self._found.version, "near": near, "list": self._found.told(left, blocks)}
 
     def build(self) -> None:
@@ -401,7 +411,16 @@ class Session:
         OnlyLooksError
             If another server holds the print.
         """
-        self._make("building", built, lambda told: {"kind": "built", "breaks": told["breaks"], "notes": told["notes"]})
+        version = self.desk.version
+
+        def event(told: dict[str, Any]) -> dict[str, Any]:
+            with self._lock:
+                if self._version == version:
+                    self._found.whole(_findings(told["found"]), version)
+            self._looked(version)
+            return {"kind": "built", "breaks": told["breaks"], "notes": told["notes"]}
+
+        self._make("building", built, event)
 
     def draw_sheet(self, paper: object) -> None:
         """Begin the sheet that is marked with coloured pencils.
@@ -451,9 +470,19 @@ class Session:
     def _look_on(self) -> None:
         """Check the whole print if making files has broken that off."""
         with self._lock:
-            whole = self._found.version == self._version and not self._found.near
+            whole = self._found.is_whole(self._version) and bool(self._prints)
         if not whole:
             self._check_later()
+
+    def _take_built(self, desk: Desk) -> None:
+        """What a build of the print as it is now has found is known at once."""
+        out = self.path.parent / BUILT
+        with contextlib.suppress(CarvegenError, OSError, ValueError, KeyError):  # then it is looked for anew
+            if read_record(out).files and not any(outdated(desk.given, out, self.shelf).values()):
+                found = found_built(desk.given, out)
+                with self._lock:
+                    if self._version == desk.version:
+                        self._found.whole({name: list(its) for name, its in found.items()}, desk.version)
 
     def stop(self) -> None:
         """Stop a build that is at work."""

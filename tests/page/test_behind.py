@@ -8,7 +8,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
 import httpx
@@ -16,10 +16,11 @@ import pytest
 import shapely
 
 from carvegen.base.errors import InputError
-from carvegen.delivery.print_build import marking_sheet
+from carvegen.base.findings import Finding
+from carvegen.delivery.print_build import build_print, marking_sheet
 from carvegen.delivery.print_steps import cut_inputs, cuts_of
 from carvegen.marking.journal import FOLDER
-from carvegen.page.print_checks import found_in, found_near
+from carvegen.page.print_checks import found_built, found_in, found_near
 from carvegen.page.serving import Served, _opened, serve
 from carvegen.page.table.address import Address, last, remember
 from carvegen.page.work.pace import Pace
@@ -66,6 +67,45 @@ def test_about_a_place_the_same_is_found_as_in_the_whole(bare) -> None:
 
     assert ("key", "land-width") in {its[:2] for its in there(whole)}
     assert there(near) == there(whole)
+
+
+def test_page_and_build_call_the_same_places_broken(tmp_path) -> None:
+    """A bar too thin to stand, and beside it a slit that runs out, of which a window holds only the narrow end.
+
+    The slit belongs to the cut round the print, whose edge is mostly wide: a risk, no break.
+    """
+    path = tmp_path / "print.toml"
+    shapes = {"FIELD": "M6 2H40V28H6V15.3L38 15L6 14.7z", "BAR": "M48 5h0.3v20h-0.3z"}
+    groups = "".join(f"<g id='{name}'><path d='{its}'/></g>" for name, its in shapes.items())
+    size = "width='56mm' height='30mm' viewBox='0 0 56 30'"
+    (tmp_path / "slit.svg").write_text(f"<svg xmlns='http://www.w3.org/2000/svg' {size}>{groups}</svg>")
+    artwork = '[artwork]\nfiles = ["slit.svg"]'
+    path.write_text(small_print(artwork, blocks={"sky": ["*"], "key": [*shapes]}, size=(56, 30)))
+
+    def broken(found: Mapping[str, Iterable[Finding]]) -> set[tuple[str, str, str, tuple[float, float] | None]]:
+        return {
+            (name, its.rule, its.kind, its.at and (round(its.at[0], 1), round(its.at[1], 1)))
+            for name, lot in found.items() for its in lot if its.severity.label == "breaks"
+        }  # fmt: skip
+
+    given = read_print(path, SHELF)
+    whole = broken(found_in(given, SHELF, tmp_path / BUILT, say=lambda _: None))
+    build_print(given, tmp_path / BUILT, SHELF, say=lambda _: None)
+    assert broken(found_built(given, tmp_path / BUILT)) == whole
+    hand = Hand(path)
+    until(lambda: not hand.session.findings()["near"])
+    told = [its for its in hand.session.findings()["list"] if its["severity"] == "breaks"]
+    assert len(told) == len(whole) > 0, "a print that is built opens with what its build has found"
+    near = set[tuple[str, str, str, tuple[float, float] | None]]()
+    for x in range(0, 56, 8):
+        window = shapely.box(x - 6, 0, x + 14, 30)
+        near |= broken(found_near(hand.session.desk.scene(window), window))
+    hand.close()
+    assert {its for its in near if its[1] == "cut-width"} <= whole
+    assert {its[:3] for its in near} == {its[:3] for its in whole}
+    assert any(
+        its.rule == "cut-width" and its.severity.label == "risk" for its in found_built(given, tmp_path / BUILT)["key"]
+    )
 
 
 def test_what_a_hand_breaks_is_found_at_once_and_can_be_left(tmp_path) -> None:
