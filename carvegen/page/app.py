@@ -28,6 +28,7 @@ from carvegen.page.session import OnlyLooksError, Session
 from carvegen.page.table.address import forget, remember
 from carvegen.page.table.faults import own_fault
 from carvegen.page.work.after_cutting import PICTURE, SHEET
+from carvegen.page.work.coloured_sheet import PICTURE as MARKS_PICTURE
 from carvegen.page.work.handed_over import INLINE, listed
 
 if TYPE_CHECKING:
@@ -56,6 +57,7 @@ _FILES_POLICY = (
     "sandbox allow-scripts; default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; "
     "img-src data: blob:; frame-ancestors 'none'"
 )
+_MOST_PAGES = 40
 _TO_CUT = re.compile(re.escape(SHEET.removesuffix(".pdf")) + r"(-[^/\\.]+)?\.pdf")
 _BEAT_S = 10.0  #: an event stream that has nothing to say says so as often
 _MOST_WINDOWS, _MOST_DIGITS = 10**9, 12
@@ -311,11 +313,20 @@ class Page:
         picture = self._upload(said).path
         return JSONResponse(await run_in_threadpool(self.session.compared, picture, said, self._scratch))
 
+    async def read_sheet(self, request: Request) -> Response:
+        """What is understood of photographs of the coloured sheet; nothing is a mark yet."""
+        said = await _json_of(request)
+        numbers = said.get("uploads")
+        if not isinstance(numbers, list) or not 0 < len(numbers) <= _MOST_PAGES:
+            raise InputError(f"must be 1 to {_MOST_PAGES} photographs", field="uploads")
+        pages = [self._upload({"upload": its}).path for its in numbers]
+        return JSONResponse(await run_in_threadpool(self.session.read_sheet, pages, self._scratch))
+
     async def proof_file(self, request: Request) -> Response:
-        """What was drawn of it: the picture with its rings, or what is still to cut of a block, to be printed."""
+        """What was drawn of a photograph: with rings, with marks, or what is still to cut of a block, to be printed."""
         name = request.path_params["name"]
         path = self._scratch / name
-        if not (name == PICTURE or _TO_CUT.fullmatch(name)) or not path.is_file():
+        if not (name in (PICTURE, MARKS_PICTURE) or _TO_CUT.fullmatch(name)) or not path.is_file():
             return PlainTextResponse("no such picture", 404)
         return FileResponse(path, media_type=INLINE[path.suffix], headers={"content-security-policy": _FILES_POLICY})
 
@@ -358,7 +369,7 @@ class Page:
         }  # fmt: skip
         post = {
             "/begin": self.begin, "/upload/{name}": self.upload, "/understood": self.understood,
-            "/proof": self.proof,
+            "/proof": self.proof, "/pencil": self.read_sheet,
             "/do": self.do, "/close": self.close, "/build": self.build, "/stop": self.stop,
             "/sheet": self.draw_sheet,
         }  # fmt: skip

@@ -7,11 +7,12 @@ import os
 import secrets
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import shapely
 
 from carvegen import geometry
@@ -21,18 +22,20 @@ from carvegen.base.units import PAPERS
 from carvegen.delivery.build_record import read_record
 from carvegen.delivery.print_build import outdated
 from carvegen.marking.gesture_journal import GestureJournal
-from carvegen.page.gestures import Gesture, Mend, Step, names_shapes
+from carvegen.page.gestures import Gesture, Mend, Step, TakeMarks, names_shapes
 from carvegen.page.packed import Group, packed, step_for
 from carvegen.page.print_checks import found_built, unmended
 from carvegen.page.state import state_of
 from carvegen.page.table import own_marks
 from carvegen.page.table.desk import Desk, Put, opened
-from carvegen.page.table.doing import Planned, mending_planned, planned
+from carvegen.page.table.doing import Planned, marks_planned, mending_planned, planned
 from carvegen.page.table.faults import own_fault
 from carvegen.page.table.holding import held
 from carvegen.page.table.replay import done_to_files
 from carvegen.page.table.saving import Saver
+from carvegen.page.words import about, stage_words
 from carvegen.page.work.after_cutting import compared
+from carvegen.page.work.coloured_sheet import read_coloured
 from carvegen.page.work.findings import Found, Nearby
 from carvegen.page.work.handed_over import File, cautions, files
 from carvegen.page.work.pace import Pace
@@ -44,10 +47,13 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from carvegen.facts.profiles import Library
+    from carvegen.marking.marks import Mark
     from carvegen.page.table.desk import Outcome
 
 __all__ = ["OnlyLooksError", "Session"]
 
+#: Seconds that a block takes at least, for each 1,000 mm² of its face, and for each 1,000 shapes: as measured, rounded.
+_SLOW_S = {"building": (3.0, 0.5, 4.0), "drawing the sheet": (1.0, 0.2, 1.0)}
 _REMEMBERED = 64  #: so many answers are kept for gestures that are sent again
 
 
@@ -91,6 +97,7 @@ class Session:
         self._ended = False
         self._desk: Desk | None = None
         self._prints: dict[str, Any] = {}  #: what each block would print if nothing were white, once that is worked out
+        self._sheets: dict[str, tuple[Mark, ...]] = {}  #: what was read of the coloured sheet last, by its key
         self.opening = ""  #: shapes have the same numbers as long as this is the same
         self.stage = "opening the print"
         threading.Thread(target=self._open, name="opening", daemon=True).start()
@@ -125,8 +132,8 @@ class Session:
             self._check_later()
 
     def _say(self, stage: str) -> None:
-        self.stage = stage
-        self._tell({"kind": "stage", "text": stage, "part": None, "left_s": None})
+        self.stage = stage_words(stage)
+        self._tell({"kind": "stage", "text": self.stage, "part": None, "left_s": None})
 
     def _saved(self, fault: str) -> None:
         if fault:
@@ -238,7 +245,7 @@ class Session:
             keeping = None
             note: Note = partial(journal.move, gesture_id, do)
         else:
-            plan = self._mending(gesture, desk) if isinstance(gesture, Mend) else planned(gesture, desk)
+            plan = self._planned(gesture, desk)
             change, said, keeping = plan.change, plan.said, plan.keeping
             note = partial(journal.add, gesture_id, change)
         saver = self._saver
@@ -258,6 +265,16 @@ class Session:
         if isinstance(gesture, Mend) and (found := self._found.called(gesture.finding)) and found[1].at:
             self._nearby.look(desk, shapely.buffer(shapely.Point(found[1].at), 1.0))
         return self._answer(outcome, change.what, said, time.perf_counter() - begun)
+
+    def _planned(self, gesture: Gesture, desk: Desk) -> Planned:
+        """What a gesture would do: of its own, or with what is known here beside the desk."""
+        if isinstance(gesture, Mend):
+            return self._mending(gesture, desk)
+        if not isinstance(gesture, TakeMarks):
+            return planned(gesture, desk)
+        if gesture.sheet not in self._sheets:
+            raise InputError("is there no more", where="what was read of the sheet", hint="read the photographs again")
+        return marks_planned(self._sheets[gesture.sheet], desk)
 
     def _mending(self, gesture: Mend, desk: Desk) -> Planned:
         found = self._found.called(gesture.finding)
@@ -378,13 +395,13 @@ class Session:
 
         self._checks.start(
             checks, self.path, self.shelf, done=done,
-            say=lambda stage: self._say_work(f"checking: {stage}", *pace.at(stage)),
+            say=lambda stage: self._say_work(f"checking: {stage_words(stage)}", *pace.at(stage)),
             failed=lambda error: self._failed("checking", error),
         )  # fmt: skip
 
-    def _say_work(self, stage: str, part: float | None = None, left_s: float | None = None) -> None:
+    def _say_work(self, stage: str, part: float | None = None, left_s: float | None = None, takes: str = "") -> None:
         self.stage = stage
-        self._tell({"kind": "stage", "text": stage, "part": part, "left_s": left_s})
+        self._tell({"kind": "stage", "text": stage, "part": part, "left_s": left_s, "takes": takes})
 
     def _failed(self, what: str, error: CarvegenError | None) -> None:
         self._say_work("")
@@ -452,8 +469,11 @@ class Session:
         self._flush()
         pace = Pace(self.path, what)
 
+        takes = about(self._guess_s(what))
+
         def say(stage: str) -> None:
-            self._say_work(f"{what}: {stage}", *pace.at(stage))
+            part, left_s = pace.at(stage)
+            self._say_work(f"{what}: {stage_words(stage)}", part, left_s, takes if part is None else "")
 
         def done(told: dict[str, Any]) -> None:
             pace.done()
@@ -466,6 +486,12 @@ class Session:
             self._look_on()
 
         self._builder.start(work, self.path, self.shelf, say=say, done=done, failed=failed)
+
+    def _guess_s(self, what: str) -> float:
+        """About how long a build takes the first time, by the size of the face, its blocks and their shapes."""
+        desk = self.desk
+        thousands = (desk.size[0] * desk.size[1] / 1000, len(desk.seen.numbers()) / 1000)
+        return float(np.dot(_SLOW_S[what], (1.0, *thousands)) * len(desk.given.blocks))
 
     def _look_on(self) -> None:
         """Check the whole print if making files has broken that off."""
@@ -502,6 +528,14 @@ class Session:
     def compared(self, picture: Path, said: dict[str, Any], out: Path) -> dict[str, Any]:
         """A photograph of a proof or a block laid on the plan: what is said; pictures go into `out`."""
         return compared(self.desk.given, picture, said, out)
+
+    def read_sheet(self, pages: Sequence[Path], out: Path) -> dict[str, Any]:
+        """What is understood of photographs of the coloured sheet, under a key by which it can be taken as marks."""
+        marks, told = read_coloured(self.desk.given, pages, out)
+        key = secrets.token_hex(6)
+        with self._lock:
+            self._sheets = {key: marks}
+        return {**told, "sheet": key}
 
     def thumbnail(self, name: str, preset: str) -> bytes:
         """The middle of the print with a motif by another preset; a PNG."""

@@ -47,6 +47,7 @@ export class Overlay {
   hidden = new Set();
   showMarks = true;
   showRings = true;
+  ringRisks = false;
   paper = "#fbfaf6";
 
   /** @param {HTMLCanvasElement} canvas @param {HTMLCanvasElement} rule @param {import("./view.js").View} view */
@@ -289,9 +290,10 @@ export class Overlay {
   #rings() {
     const { pen, view } = this;
     for (const its of this.findings) {
-      if (!its.at || (its.left && its.id !== this.lookedAt) || this.hidden.has(its.block)) continue;
-      const on = its.id === this.lookedAt,
-        r = (on ? 26 : 13) / view.scale,
+      const on = its.id === this.lookedAt;
+      if (!its.at || (!on && (its.left || !(its.severity === "breaks" || (this.ringRisks && its.severity === "risk"))))) continue;
+      if (this.hidden.has(its.block)) continue;
+      const r = (on ? 26 : 13) / view.scale,
         y = view.size[1] - its.at[1];
       pen.setLineDash(its.severity === "breaks" ? [] : [5 / view.scale, 4 / view.scale]);
       for (const [colour, width] of /** @type {[string, number][]} */ ([

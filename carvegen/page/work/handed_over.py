@@ -15,6 +15,7 @@ from carvegen.delivery.block_folder import question
 from carvegen.delivery.build_record import leads_out, read_record
 from carvegen.delivery.print_build import outdated, purposes
 from carvegen.facts.safety import parted
+from carvegen.page.words import noun
 from carvegen.page.work.processes import BUILT
 from carvegen.prints.cut_blocks import ways_of
 from carvegen.writers.note.block_note import cautions_of
@@ -131,7 +132,8 @@ def listed(found: list[File]) -> list[dict[str, Any]]:
     names = {its.name for its in found}
     return [
         {
-            "n": quote(its.name), "name": its.name.rpartition("/")[2], "folder": its.folder, "what": its.what,
+            "n": quote(its.name), "name": its.name.rpartition("/")[2], "noun": noun(its.name), "folder": its.folder,
+            "block": its.folder.partition("/")[0] if its.folder not in ("register", "inks") else "", "what": its.what,
             "kind": its.kind, "safety": list(its.safety), "picture": _picture(its, names),
             "bytes": sum(path.stat().st_size for path in its.paths),
         }
