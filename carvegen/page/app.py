@@ -21,7 +21,7 @@ from starlette.routing import Route
 
 from carvegen.artwork import bounds
 from carvegen.base.errors import CarvegenError, InputError
-from carvegen.page.beginning import Upload, begun, offers, received, understood
+from carvegen.page.beginning import Upload, begun, offers, received, thin_out, understood
 from carvegen.page.gestures import gesture
 from carvegen.page.guard import Guard
 from carvegen.page.session import OnlyLooksError, Session
@@ -276,6 +276,7 @@ class Page:
 
     async def offers(self, _: Request) -> Response:
         """What may be begun with."""
+        await run_in_threadpool(self._shelf.look_again)
         return JSONResponse(await run_in_threadpool(offers, self._shelf, self._folder))
 
     async def begin(self, request: Request) -> Response:
@@ -300,6 +301,7 @@ class Page:
         self._taken_in += 1
         its = await run_in_threadpool(received, data, self._scratch, self._taken_in - 1)
         self._uploads.append(its)
+        await run_in_threadpool(thin_out, self._uploads)
         return JSONResponse({"upload": self._uploads.index(its), "kind": its.kind})
 
     async def understood(self, request: Request) -> Response:
@@ -335,6 +337,8 @@ class Page:
         number = said.get("upload")
         if not isinstance(number, int) or not 0 <= number < len(self._uploads):
             raise InputError("must be a file that was handed in", value=number, field="upload")
+        if not self._uploads[number].path.is_file():
+            raise InputError("was handed in too long ago, much has come since", hint="choose the file once more")
         return self._uploads[number]
 
     async def thumbnail(self, request: Request) -> Response:
@@ -433,5 +437,5 @@ async def _body_of(request: Request, most: int) -> bytes:
     async for part in request.stream():
         body += part
         if len(body) > most:
-            raise HTTPException(413, "too large")
+            raise HTTPException(413, f"It is larger than {most / 1e6:g} MB, the most that is read: save it smaller.")
     return bytes(body)

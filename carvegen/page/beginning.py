@@ -29,8 +29,9 @@ if TYPE_CHECKING:
     from carvegen.artwork import Artwork
     from carvegen.facts.profiles import Library
 
-__all__ = ["Upload", "begun", "offers", "received", "understood"]
+__all__ = ["Upload", "begun", "offers", "received", "thin_out", "understood"]
 
+MOST_HELD = 600_000_000  #: bytes of what was handed in that are held at once
 _ENDINGS = {"SVG": ".svg", "DXF": ".dxf", PICTURE: ".picture"}
 _PRINTS = ("*.toml", "*/*.toml")  #: where print files are looked for
 _PLAIN = re.compile("[^a-z0-9]+")
@@ -95,6 +96,16 @@ def received(data: bytes, scratch: Path, number: int) -> Upload:
     path = scratch / f"upload-{number}{_ENDINGS[kind]}"
     save_file(path, data)
     return Upload(path=path, kind=kind)
+
+
+def thin_out(uploads: Sequence[Upload]) -> None:
+    """Take the oldest of what was handed in off the disk where all together is too much; the last stays."""
+    held = 0
+    for its in reversed(uploads):
+        if its.path.is_file():
+            held += its.path.stat().st_size
+            if held > MOST_HELD and its is not uploads[-1]:
+                its.path.unlink()
 
 
 def artwork_of(upload: Upload, said: Mapping[str, Any]) -> Artwork:

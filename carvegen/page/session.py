@@ -109,6 +109,7 @@ class Session:
             if self._journal is not None and self._journal.unwritten:
                 self._told_at_opening += done_to_files(self._journal, self.path, self.shelf)
                 self._journal.written()
+            self.shelf.look_again()
             desk = opened(self.path, self.shelf, say=self._say)
             with self._lock:
                 desk.version = 1 + (self._desk.version if self._desk else 0)

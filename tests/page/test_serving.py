@@ -22,6 +22,7 @@ from PIL import Image, ImageDraw
 
 from carvegen.delivery.build_record import RECORD, BuildRecord
 from carvegen.delivery.first_proof import first_proof
+from carvegen.facts.profiles import Library
 from carvegen.page.app import CLIENT, Page
 from carvegen.page.gestures import gesture
 from carvegen.page.guard import HEADERS
@@ -165,6 +166,37 @@ def test_uploads_are_drawings_or_pictures_of_a_size_that_can_be_read(page, tmp_p
     told, shapes = unpacked(seen.content)
     assert told["size"] == [20, 10]
     assert sum(shape.area for shape in shapes.values()) == pytest.approx(25)
+
+
+def test_of_all_that_is_handed_in_the_oldest_goes_and_what_is_too_large_is_told_how_large_it_may_be(
+    page, monkeypatch
+) -> None:
+    limits = sys.modules["carvegen.artwork.bounds"].MAX_BYTES
+    monkeypatch.setattr("carvegen.page.beginning.MOST_HELD", 300)
+    svg = drawing(20, 10, '<rect width="5" height="5"/>')
+    assert 150 > len(svg) > 100
+    post = ("POST", f"/{TOKEN}/upload/x.svg", {"headers": OWN, "content": svg})
+    read = [("POST", f"/{TOKEN}/understood", {"headers": JSON, "json": {"upload": k}}) for k in range(3)]
+    *_, gone, there, last = asked(page, post, post, post, *read)
+    assert (gone.status_code, there.status_code, last.status_code) == (422, 200, 200)
+    assert "choose the file once more" in gone.json()["remedy"]
+    for kind in limits:
+        monkeypatch.setitem(limits, kind, 2_000_000)
+    (large,) = asked(page, ("POST", f"/{TOKEN}/upload/x.svg", {"headers": OWN, "content": 2_000_001 * b"x"}))
+    assert (large.status_code, "larger than 2 MB" in large.text) == (413, True)
+
+
+def test_a_profile_that_comes_while_the_page_is_open_is_offered(tmp_path) -> None:
+    (tmp_path / "mine" / "cutters").mkdir(parents=True)
+    (tmp_path / "scratch").mkdir()
+    page = Page(None, Library([tmp_path / "mine"]), tmp_path, tmp_path / "scratch")
+    cutters = []
+    for _ in range(2):
+        (offers,) = asked(page, ("GET", f"/{TOKEN}/begin", {"headers": OWN}))
+        cutters.append({its["key"] for its in offers.json()["cutters"]})
+        shipped = page._shelf.path("cutters", "v-60").read_text(encoding="utf-8")
+        (tmp_path / "mine" / "cutters" / "my-gouge.toml").write_text(shipped, encoding="utf-8")
+    assert cutters[1] - cutters[0] == {"my-gouge"}
 
 
 def test_a_print_begins_with_a_drawing_in_a_folder_of_its_own(page, tmp_path) -> None:
