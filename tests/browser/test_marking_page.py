@@ -178,12 +178,23 @@ def _ended(program: subprocess.Popen[str]) -> None:
     program.stdout.close()
 
 
+def _laid_out(driver: Any) -> None:
+    """A window of the tests' size; CARVEGEN_LATE_MS and CARVEGEN_SLOW show what a fast machine would hide."""
+    driver.execute_cdp_cmd(*_SCREEN)
+    if late := os.environ.get("CARVEGEN_LATE_MS"):
+        driver.execute_cdp_cmd("Network.enable", {})
+        slow = {"offline": False, "latency": float(late), "downloadThroughput": -1, "uploadThroughput": -1}
+        driver.execute_cdp_cmd("Network.emulateNetworkConditions", slow)
+    if times := os.environ.get("CARVEGEN_SLOW"):
+        driver.execute_cdp_cmd("Emulation.setCPUThrottlingRate", {"rate": float(times)})
+
+
 @pytest.fixture(scope="module")
 def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
     if not (shutil.which("chromium") and shutil.which("chromedriver")) and "CARVEGEN_BROWSER" not in os.environ:
         pytest.skip("no Chromium here: apt-get install chromium chromium-driver")
     driver = chromium(tmp_path_factory.mktemp("browser"))
-    driver.execute_cdp_cmd(*_SCREEN)
+    _laid_out(driver)
     yield driver
     driver.quit()
 
@@ -203,17 +214,22 @@ def opened(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[B
 
 @pytest.fixture
 def bench(opened: Bench) -> Iterator[Bench]:
-    """The page; what a test has done is taken back after it."""
-    before = opened.run("return document.getElementById('undo').disabled ? 0 : 1")
-    assert before == 0, "a test left something behind"
+    """The page; what a test has done is taken back after it, and each test answers for its own."""
     opened.run("bench.view.whole(); bench.tools.choose([])")
     until(lambda: not list(_named(opened.folder / "marks.svg", None)))  # files are written a little later
     yield opened
+    _take_back(opened)
+
+
+def _take_back(bench: Bench) -> None:
+    """Undo to the beginning. A file can be written before the page has its answer: only then the button tells."""
+    bench.answered()
     for _ in range(40):
-        if opened.run("return document.getElementById('undo').disabled"):
-            break
-        opened.run("document.getElementById('undo').click()")
-        opened.answered()
+        if bench.run("return document.getElementById('undo').disabled"):
+            return
+        bench.run("document.getElementById('undo').click()")
+        bench.answered()
+    raise AssertionError("a test has done what cannot be taken back in 40 steps")
 
 
 # ── marks ──
@@ -628,7 +644,7 @@ import('./packed.js').then(async ({ unpack }) => {
     setTimeout(look, 5);
   });
   await sharp();
-  const first = performance.now() - begun;
+  const first = performance.now() - begun, still = await frames(60, () => undefined);
   const pan = await frames(60, (k) => bench.view.pan(3 * Math.cos(k / 9), 2 * Math.sin(k / 7)));
   await sharp();
   const gone = shapes.slice(20000, 20040).map((its) => bench.shapes.remove(its.id)), at = performance.now();
@@ -637,7 +653,8 @@ import('./packed.js').then(async ({ unpack }) => {
   for (const its of shapes) bench.shapes.remove(its.id);
   bench.picture.build();
   bench.view.whole();
-  done({ first, pan: pan[Math.floor(pan.length / 2)], edit, heap });
+  const frame = (deltas) => deltas[Math.floor(deltas.length / 2)];
+  done({ first, pan: frame(pan), lag: frame(pan) / frame(still), edit, heap });
 }, (error) => done(String(error)));
 """
 
@@ -651,7 +668,7 @@ def test_fifty_thousand_flakes_are_there_soon_move_smoothly_and_change_at_once(b
         if found["first"] < 3000 and found["pan"] < 20 and found["edit"] < 100:
             break
     assert found["first"] < 3000
-    assert found["pan"] < 20
+    assert found["pan"] < 20 or found["lag"] < 1.2, "a machine that is busy elsewhere is slow when nothing moves, too"
     assert found["edit"] < 100
     assert found["heap"] < 300
 
@@ -891,7 +908,7 @@ def sample(browser: Any, opened: Bench, tmp_path: Path) -> Iterator[Bench]:
     subprocess.run(made, check=True, capture_output=True)
     first = browser.current_window_handle
     browser.switch_to.new_window("tab")
-    browser.execute_cdp_cmd(*_SCREEN)
+    _laid_out(browser)
     program, address = _program(tmp_path / "landing")
     try:
         bench = Bench(browser, tmp_path / "landing", program, address)
@@ -954,7 +971,7 @@ def begun(browser: Any, opened: Bench, tmp_path: Path) -> Iterator[Bench]:
     """The page without a print, in a window of its own."""
     first = browser.current_window_handle
     browser.switch_to.new_window("tab")
-    browser.execute_cdp_cmd(*_SCREEN)
+    _laid_out(browser)
     program, address = _program(tmp_path, named=False)
     try:
         browser.get(address)
@@ -1021,12 +1038,12 @@ def test_a_photograph_is_straightened_by_its_four_corners(begun: Bench) -> None:
         " if ([...its.options].some((one) => one.value === '')) its.value = '';"
     )
     begun.run("document.querySelector('dialog form').requestSubmit()")
-    until(lambda: list(begun.folder.rglob("drawing.svg")), 60)
+    # the print's folder has its name when all is in it: while it is made it has another, beside
+    until(lambda: begun.run("return document.body.dataset.ready") == "yes", 90)
     (path,) = begun.folder.rglob("drawing.svg")
     x, y, right, low = _extent(path)
     wanted = _projected(corners, (100, 70), dark)
     assert (x, y, right, low) == pytest.approx(wanted, abs=1.0)
-    until(lambda: begun.run("return document.body.dataset.ready") == "yes", 90)
     bench = Bench(begun.browser, path.parent, begun.program, begun.address)
     until(lambda: bench.run("return document.getElementById('slip-keys') !== null"))  # the last that is laid out
     bench.run("bench.view.whole()")
