@@ -8,6 +8,7 @@ from carvegen.base.colour import hex_of
 from carvegen.base.parameters import parameters
 from carvegen.marking.applying import reach_mm
 from carvegen.marking.ends import habit_of
+from carvegen.marking.marks import Meaning
 from carvegen.motifs import motif
 from carvegen.page.packed import step_for
 from carvegen.page.table import own_marks
@@ -33,8 +34,8 @@ def state_of(desk: Desk) -> dict[str, Any]:
         "motifs": [_motif(desk, k, its) for k, its in enumerate(given.motifs)],
         "marks": [own_marks.told(mark, fixed=id(mark) not in own) for mark in desk.marks.every],
         "meanings": [
-            {"key": str(meaning), "label": label, "help": about, "graded": meaning.graded}
-            for meaning, (label, about) in MEANINGS.items()
+            {"key": str(its), "label": label, "help": about, "graded": its.graded, "bare": its is Meaning.COMES_OUT}
+            for its, (label, about) in MEANINGS.items()
         ],
         "land_mm": max((bed.limits.land_mm for bed in bare.beds), default=0.0),
         "flake_mm": max((habit_of(bed.motif, bed.settings).flake_mm for bed in bare.beds), default=0.0),

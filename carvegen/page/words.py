@@ -60,7 +60,7 @@ _STAGES = (
     (re.compile(r"taking the blocks as they are built in .*"), "taking the blocks as they were made"),
 )
 _MOTIFS = {"snowfall": "falling snow", "snowload": "lying snow", "frost": "frost", "grain": "grain"}
-_UNNAMED = re.compile(rf"({'|'.join(_MOTIFS)})( \d+)?$")
+_UNNAMED = re.compile(rf"^({'|'.join(_MOTIFS)})( \d+)?$")
 _SOON_S, _MINUTE_S = 40, 60
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import socket
 import subprocess
@@ -255,17 +256,18 @@ def test_the_sheet_to_mark_is_drawn_as_the_command_draws_it_and_tells_how_far_it
         ("POST", f"/{TOKEN}/sheet", {"headers": JSON, "json": {"paper": "../A4"}}),
     )  # fmt: skip
     assert (none.status_code, wrong.status_code) == (404, 422)
-    parts = []
-    for _ in range(2):
-        heard.clear()
-        (begun,) = asked(page, ("POST", f"/{TOKEN}/sheet", {"headers": JSON, "json": {"paper": "A4"}}))
-        assert begun.status_code == 202
-        until(lambda: any(its["kind"] in ("sheet", "stopped") for its in heard), 60)
-        assert {"kind": "sheet", "pages": 1, "paper": "A4", "version": 1} in heard
-        parts.append([(its["part"], its["left_s"]) for its in heard if its["kind"] == "stage" and its["text"]])
-    assert set(parts[0]) == {(None, None)}  # nobody knows yet
-    assert all(0 <= part <= 1 and left > 0 for part, left in parts[1])
-    assert [part for part, _ in parts[1]] == sorted(part for part, _ in parts[1])
+    (begun,) = asked(page, ("POST", f"/{TOKEN}/sheet", {"headers": JSON, "json": {"paper": "A4"}}))
+    assert begun.status_code == 202
+    until(lambda: any(its["kind"] in ("sheet", "stopped") for its in heard))
+    assert {"kind": "sheet", "pages": 1, "paper": "A4", "version": 1} in heard
+    stages = [its for its in heard if its["kind"] == "stage" and its["text"]]
+    assert {(its["part"], its["left_s"]) for its in stages} == {(None, None)}  # nobody knows yet
+    assert {its["takes"] for its in stages} == {"less than a minute"}, "guessed by its size"
+    again = Pace(bare, "drawing the sheet")
+    parts = [again.at(stage) for stage in json.loads(again._file.read_text())["drawing the sheet"]["stages"]]
+    assert len(parts) == len(stages)
+    assert all(0 <= part <= 1 and left > 0 for part, left in parts)
+    assert [part for part, _ in parts] == sorted(part for part, _ in parts)
     (shown,) = asked(page, ("GET", f"/{TOKEN}/sheet", {"headers": OWN}))
     assert shown.headers["content-type"] == "application/pdf"
     drawn, pages = marking_sheet(read_print(bare, SHELF), SHELF, "A4", say=lambda _: None)
@@ -324,26 +326,23 @@ def test_the_server_ends_a_while_after_its_windows(bare) -> None:
 
 
 def test_a_program_started_again_is_where_the_one_before_was(bare) -> None:
-    def opened() -> tuple[subprocess.Popen[str], str]:
-        words = [sys.executable, "-m", "carvegen", "mark", str(bare), "--no-browser"]
-        program = subprocess.Popen(
-            words, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"}
-        )
-        assert program.stdout is not None
-        return program, program.stdout.readline().split()[1]
+    its = Served(path=bare, folder=bare.parent)
+    words = [sys.executable, "-m", "carvegen", "mark", str(bare), "--no-browser"]
+    program = subprocess.Popen(words, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"})
+    assert program.stdout is not None
+    address = program.stdout.readline().split()[1]
 
-    program, address = opened()
-    other, beside = opened()  # looks only, at an address of its own
-    assert beside != address
-    for its in (program, other):
-        its.kill()
-        its.communicate()
-    note = next((bare.parent / FOLDER).glob("*.address"))
-    assert note.stat().st_mode & 0o777 == 0o600
-    program, again = opened()
+    def opened() -> str:
+        door, token = _opened(its)
+        with door:
+            return f"http://127.0.0.1:{door.getsockname()[1]}/{token}/"
+
+    assert opened() != address  # another, while that one runs, is at an address of its own
     program.kill()
     program.communicate()
-    assert again == address
+    note = next((bare.parent / FOLDER).glob("*.address"))
+    assert note.stat().st_mode & 0o777 == 0o600
+    assert opened() == address
     note.chmod(0o644)  # others may have read it
     assert last(bare) is None
     note.chmod(0o600)

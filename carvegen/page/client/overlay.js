@@ -6,7 +6,7 @@ import { around, orient, trace } from "./packed.js";
 /** @typedef {import("./transport.js").Mark} Mark */
 /** @typedef {import("./transport.js").Finding} Finding */
 /** @typedef {[number, number, number]} Spot x, y in mm and the pressure, 0 to 1 */
-/** @typedef {{kind: "stroke" | "loop" | "outline" | "rub", spots: Spot[], breadth: number, colour: string}} Trail what the hand draws */
+/** @typedef {{kind: "stroke" | "loop" | "outline" | "rub", spots: Spot[], breadth: number, colour: string, bare?: boolean}} Trail what the hand draws; once it has lifted, whether it is bare paper until the program has answered */
 /** @typedef {{dx: number, dy: number, turn: number, scale: number}} Moved */
 
 export const PENCILS = ["#a63d2d", "#3d6b45", "#8a6414", "#2f5f9e", "#75498a", "#20706c"];
@@ -201,6 +201,12 @@ export class Overlay {
   /** @param {Trail} its */
   #trail(its) {
     const { pen, view } = this;
+    if (its.bare) {
+      pen.fillStyle = pen.strokeStyle = this.paper;
+      pen.lineWidth = its.breadth;
+      if (its.kind === "stroke") pen.stroke(lineOf(its.spots));
+      else pen.fill(lineOf(its.spots));
+    }
     if (its.kind === "stroke" || its.kind === "rub") {
       pen.globalAlpha =
         its.kind === "rub" ? 0.55 : 0.3 + 0.4 * (its.spots.reduce((sum, spot) => sum + spot[2], 0) / its.spots.length);

@@ -180,6 +180,7 @@ export class Tools {
       grip = this.#grip,
       from = this.#from;
     this.trail = this.#grip = this.#from = null;
+    if (trail) trail.bare = this.pencil?.bare ?? false;
     if (trail && this.tool === "fingers" && !this.redrawing) {
       overlay.trails.delete(trail);
       this.#ringed(trail.spots);
