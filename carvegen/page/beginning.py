@@ -20,7 +20,7 @@ from carvegen.base.files import save_file, staged_folder, write_file
 from carvegen.facts.profiles import KINDS
 from carvegen.motifs import motif, summaries
 from carvegen.page.packed import Group, packed, step_for
-from carvegen.prints.file.keys import ROLES
+from carvegen.page.words import explained
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.file.samples import FILES, sample
 from carvegen.prints.file.schema import SCHEMA_NAME, schema
@@ -53,13 +53,14 @@ def offers(shelf: Library, folder: Path) -> dict[str, Any]:
         "samples": [{"key": "ferry landing", "about": "a ferry landing in winter: three blocks"}],
         "prints": [{"n": n, "name": str(path.relative_to(folder))} for n, path in enumerate(_prints(folder))],
         "materials": [
-            {"key": its.key, "name": its.name, "words": its.about,
+            {"key": its.key, "name": its.name, "words": explained(its.about)[0],
              "machines": [kind for kind in KINDS if its.permits[kind].verdict.value != "never"]} for its in materials
         ],
         "cutters": [
-            {"key": its.key, "name": its.name, "words": its.about, "machines": list(its.machines)} for its in cutters
+            {"key": its.key, "name": its.name, "words": explained(its.about)[0], "machines": list(its.machines)}
+            for its in cutters
         ],
-        "roles": list(ROLES), "machines": list(KINDS),
+        "machines": list(KINDS),
         "motifs": [
             {"key": name, "words": about, "presets": list(motif(name).PRESETS)} for name, about in summaries().items()
         ],

@@ -7,7 +7,7 @@ from pathlib import PurePosixPath
 
 from carvegen.marking.marks import Meaning
 
-__all__ = ["MEANINGS", "about", "motif_words", "noun", "stage_words"]
+__all__ = ["MEANINGS", "about", "explained", "motif_words", "noun", "stage_words"]
 
 #: What each meaning is called on the page, and what it says of it.
 MEANINGS = {
@@ -18,6 +18,13 @@ MEANINGS = {
     Meaning.LESS: ("less snow", "snow lies thinner, more so where the pencil is heavier"),
     Meaning.GROW_AGAIN: ("grow again", "what has grown here goes, and grows anew"),
 }
+#: Words of the shop, told where they are met first.
+_EXPLAINED = (
+    (re.compile(r"\bkerf\b"), "the width that the beam or cutter takes away"),
+    (re.compile(r"\bundercuts?\b"), "a wall that leans in under what is to print"),
+    (re.compile(r"\binterlocks?\b"), "the switch that stops the beam when the lid is opened"),
+)
+
 #: Files of the whole print and of a block, by their names; of a block's ink alone by its folder.
 _NOUNS = {
     "print.png": "the print, as a picture",
@@ -75,6 +82,19 @@ def noun(name: str) -> str:
         lies = path.stem.endswith("-block")
         return f"the {path.stem.removesuffix('-block')} block alone, {'as it lies' if lies else 'as it prints'}"
     return _OF_A_BLOCK.get(path.name, path.name)
+
+
+def explained(*texts: str) -> list[str]:
+    """Texts with each word of the shop told where it stands first."""
+    told, met = list[str](), set[str]()
+    for text in texts:
+        for word, meaning in _EXPLAINED:
+            found = None if meaning in met else word.search(text)
+            if found is not None:
+                met.add(meaning)
+                text = f"{text[: found.end()]} ({meaning}){text[found.end() :]}"  # noqa: PLW2901
+        told.append(text)
+    return told
 
 
 def motif_words(name: str) -> str:

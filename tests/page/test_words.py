@@ -8,7 +8,7 @@ import pytest
 
 from carvegen.delivery.delivery_files import OWNED
 from carvegen.delivery.register_folder import PURPOSE
-from carvegen.page.words import about, motif_words, noun, stage_words
+from carvegen.page.words import about, explained, motif_words, noun, stage_words
 from carvegen.writers.plan.plan_files import program_name
 
 
@@ -42,3 +42,9 @@ def test_how_long_it_takes_is_no_more_exact_than_it_is_known() -> None:
         "about a minute or two",
         "about 7 to 13 minutes",
     ]
+
+
+def test_a_word_of_the_shop_is_told_where_it_is_met_first() -> None:
+    first, second = explained("ask for the shop's own kerf, then cut", "the kerf again")
+    assert first.startswith("ask for the shop's own kerf (the width")
+    assert second == "the kerf again"

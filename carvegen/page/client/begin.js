@@ -7,7 +7,7 @@ import { ask, tell, tellPacked, upload } from "./transport.js";
 
 /** @typedef {import("./slips.js").Does} Does */
 /** @typedef {{key: string, name: string, words: string, machines: string[]}} Thing */
-/** @typedef {{samples: {key: string, about: string}[], prints: {n: number, name: string}[], materials: Thing[], cutters: Thing[], roles: string[], machines: string[], motifs: {key: string, words: string, presets: string[]}[]}} Offers */
+/** @typedef {{samples: {key: string, about: string}[], prints: {n: number, name: string}[], materials: Thing[], cutters: Thing[], machines: string[], motifs: {key: string, words: string, presets: string[]}[]}} Offers */
 /** @typedef {{size: number[], true_size: boolean, notes: string[], layers: {name: string, shapes: number, area_mm2: number}[]}} Understood */
 
 const WHO = /** @type {Record<string, [string, string]>} */ ({
