@@ -29,8 +29,10 @@ from selenium.webdriver.common.keys import Keys
 from shapely import affinity
 
 from carvegen.base.colour import Ink, overprinted, rgb, screen
+from carvegen.marking.pencil.layout import MarkingSheet
 from tests.browser.driving import chromium, drawn, until
 from tests.cases import layer, small_print
+from tests.pencil_sheets import QUICK, Case, Stroke, blob, flat
 
 SIZE = (90.0, 60.0)
 AXE = Path(axe_core_python.__file__).parent / "axe.min.js"
@@ -866,6 +868,27 @@ def test_after_cutting_a_photograph_shows_what_is_still_to_cut_and_what_was_cut_
     }
     assert _violations(bench) == []
     bench.run("document.querySelector('dialog').close(); document.querySelector('#slips details').open = true")
+
+
+def test_a_photograph_of_the_coloured_sheet_is_looked_at_and_becomes_marks(bench: Bench, tmp_path: Path) -> None:
+    """Drawn by the models of `tests/pencil_sheets.py`, read back from the file against what was hatched."""
+    hatched = blob(45, 40, 14, 10, seed=1)
+    case = Case(strokes=(Stroke(pencil=0, shape=hatched),), name="a rail", **QUICK)
+    flat(case, MarkingSheet(name="a rail", window=(0.0, 0.0, *SIZE))).save(tmp_path / "sheet.png")
+    bench.run("document.getElementById('slip-files').parentElement.open = true")
+    bench.browser.find_element(By.ID, "coloured").send_keys(str(tmp_path / "sheet.png"))
+    until(lambda: bench.browser.find_elements(By.ID, "take-marks"))
+    until(lambda: bench.run("return document.querySelector('dialog img.whole').naturalWidth > 0"))
+    assert "must come out: 1 place, " in bench.browser.find_element(By.CSS_SELECTOR, "dialog .told").text
+    assert not bench.marks("comes out"), "not before she has looked"
+    assert _violations(bench) == []
+    bench.browser.find_element(By.ID, "take-marks").click()
+    until(lambda: bench.marks("comes out"))
+    (mark,) = bench.marks("comes out")
+    wanted = affinity.scale(hatched, 1, -1, origin=(0, SIZE[1] / 2))
+    assert mark.symmetric_difference(wanted).area < 0.12 * wanted.area
+    assert bench.run("return bench.overlay.marks.size") == 1
+    bench.run("document.querySelector('#slips details').open = true")
 
 
 # ── everybody ──

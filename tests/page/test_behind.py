@@ -227,6 +227,8 @@ def test_a_build_tells_its_stages_and_hands_over_files_with_cautions(bare) -> No
     until(lambda: any(its["kind"] in ("built", "stopped") for its in heard), 120)
     until(lambda: not page.session.findings()["near"], 120)
     assert {"built", "stopped"} & {its["kind"] for its in heard} == {"built"}
+    found = found_built(read_print(bare, SHELF), bare.parent / BUILT)
+    assert len(page.session.findings()["list"]) == sum(map(len, found.values())), "what the build has found"
     assert any(its["kind"] == "stage" and its["text"].startswith("building: ") for its in heard)
     listed, cautions = asked(
         page, ("GET", f"/{TOKEN}/files", {"headers": OWN}), ("GET", f"/{TOKEN}/cautions", {"headers": OWN})
