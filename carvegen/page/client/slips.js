@@ -196,7 +196,23 @@ export class FindingsSlip {
       .join(", ");
     this.lesser.hidden = this.more.textContent === "";
     this.#lay(this.list, broken);
-    this.#lay(this.risks, [...risks, ...hints, ...left]);
+    /** @type {Map<string, Finding[]>} */
+    const kinds = new Map();
+    for (const its of [...risks, ...hints, ...left]) {
+      const kind = its.left ? "left to your knife" : its.title;
+      kinds.set(kind, [...(kinds.get(kind) ?? []), its]);
+    }
+    const unfolded = new Set([...this.risks.querySelectorAll("details[open]")].map((its) => its.getAttribute("data-kind")));
+    this.risks.replaceChildren(...[...kinds].map(([kind, lot]) => this.#kind(kind, lot, unfolded.has(kind))));
+  }
+
+  /** Findings of one kind, folded away. @param {string} kind @param {Finding[]} lot @param {boolean} open */
+  #kind(kind, lot, open) {
+    const list = h("ol", { class: "cards" });
+    const fold = h("details", { class: "lesser", "data-kind": kind, open }, h("summary", {}, `${kind}: ${lot.length}`), list);
+    if (open) this.#lay(list, lot);
+    else fold.addEventListener("toggle", () => fold.open && list.children.length === 0 && this.#lay(list, lot));
+    return h("li", {}, fold);
   }
 
   /** @param {HTMLElement} list @param {Finding[]} findings */
