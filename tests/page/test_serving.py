@@ -346,7 +346,7 @@ def test_a_photograph_is_laid_on_the_plan_by_the_drawing_itself(wide_print) -> N
     )
     assert [its.split(":")[0] for its in told["lines"][1::2]] == ["still to cut", "cut where the plan cuts nothing"]
     places = [re.findall(r"[\d.]+", line.partition(":")[2]) for line in told["lines"][2::2]]  # mm², x, y, mm
-    found = [[float(its) for its in (lot[0], lot[2], lot[3])] for lot in places]
+    found = [[float(its) for its in lot[:3]] for lot in places]
     assert found == [pytest.approx(its, rel=0.08) for its in ([36, 23, 63], [20, 102, 62.5])]
     picture, sheet, other = asked(
         page, *(("GET", f"/{TOKEN}/proof/{its}", {"headers": OWN})
