@@ -108,6 +108,12 @@ class Bench:
         drawn(self.browser, self.pixels(*places), kind=kind, pressure=pressure)
         self.answered()
 
+    def in_hand(self, does: str) -> None:
+        """Press a button of what is in the fingers: these come with the frame after it was taken."""
+        button = self.browser.find_element(By.CSS_SELECTOR, f"[data-does={does}]")
+        until(button.is_displayed)
+        button.click()
+
     def answered(self) -> None:
         until(lambda: self.run("return bench.gestures.waiting") == 0)
 
@@ -377,7 +383,7 @@ def test_the_bead_turns_and_one_more_is_laid_beside(bench: Bench) -> None:
     bench.draw((bead_x, bead_y), (middle.x, middle.y + 1.4 * up), (middle.x - up, middle.y + across))
     wanted = affinity.rotate(before, 90, origin=middle)
     assert _chosen(bench).symmetric_difference(wanted).area < 0.1 * before.area
-    bench.browser.find_element(By.CSS_SELECTOR, "[data-does=copy]").click()
+    bench.in_hand("copy")
     bench.answered()
     beside = _chosen(bench)
     assert beside.bounds[0] - wanted.bounds[2] == pytest.approx(2, abs=0.1)
@@ -407,7 +413,7 @@ def test_a_heap_is_dragged_and_its_edge_pencilled(bench: Bench) -> None:
     lies = affinity.translate(before, 0, 4)
     assert _chosen(bench).symmetric_difference(lies).area < 0.15 * before.area + 1
     left, low, right, high = lies.bounds
-    bench.browser.find_element(By.CSS_SELECTOR, "[data-does=redraw]").click()
+    bench.in_hand("redraw")
     top = [shapely.intersection(lies, shapely.LineString([(at, low - 1), (at, high + 1)])).bounds[3]
            for at in (left + 0.3 * (right - left), left + 0.6 * (right - left))]  # fmt: skip
     bench.draw(
@@ -431,7 +437,7 @@ def test_a_new_outline_takes_the_place_of_the_old(bench: Bench) -> None:
     _, x, y, _ = _one_alone(bench)
     bench.take("fingers")
     bench.draw((x, y))
-    bench.browser.find_element(By.CSS_SELECTOR, "[data-does=redraw]").click()
+    bench.in_hand("redraw")
     outline = [(x - 2, y - 2), (x + 2, y - 2), (x + 2, y + 2), (x - 2, y + 2)]
     bench.draw(*outline)
     wanted = shapely.Polygon(_down(*outline))
