@@ -756,12 +756,28 @@ def test_other_weather_is_chosen_by_its_picture_and_stands_in_the_print_file(ben
 # ── what would break, and files ──
 
 
+def _press(bench: Bench, finding: str, words: str) -> None:
+    """A button of a finding's card, found and pressed at once: cards are laid anew whenever something was looked at."""
+    press = (
+        "[...document.querySelectorAll(`[data-finding='${arguments[0]}'] button`)]"
+        ".find((button) => button.textContent === arguments[1])"
+    )
+    until(lambda: bench.run(f"const its = {press}; its?.click(); return Boolean(its)", finding, words))
+
+
+def _told(bench: Bench, finding: str) -> str:
+    return str(bench.run("return document.querySelector(`[data-finding='${arguments[0]}']`).innerText", finding))
+
+
 def test_what_would_break_is_ringed_where_it_is_and_told_in_words(bench: Bench) -> None:
     wire = "return bench.overlay.findings.find((its) => its.block === 'key' && its.at && its.at[0] > 69) ?? null"
     until(lambda: bench.run(wire))
     bench.run("document.getElementById('slip-findings').parentElement.open = true")
-    cards = bench.browser.find_elements(By.CSS_SELECTOR, "#slip-findings .card.breaks")
-    assert bench.browser.find_element(By.CSS_SELECTOR, "#slips .count:not([hidden])").text == str(len(cards))
+    counted = bench.run(
+        "return [document.querySelector('#slips .count:not([hidden])').textContent,"
+        " String(document.querySelectorAll('#slip-findings .card.breaks').length)]"
+    )
+    assert counted[0] == counted[1] != "0"
     ringed, risk = "return arguments[0].map(([x, y]) => bench.overlay.pen.getImageData(x, y, 1, 1).data[3] > 0)", (
         "const all = bench.overlay.findings.filter((its) => its.at);"
         "const apart = (a, b) => Math.hypot(a[0] - b[0], a[1] - b[1]);"
@@ -777,24 +793,22 @@ def test_what_would_break_is_ringed_where_it_is_and_told_in_words(bench: Bench) 
     until(lambda: bench.run(ringed, on_the_ring) == [True, True])
     bench.run("document.querySelector('.lesser input').click()")
     first = bench.run(wire)
-    card = bench.browser.find_element(By.CSS_SELECTOR, f"[data-finding='{first['id']}']")
-    assert first["sentence"] in card.text
-    assert first["remedy"] not in card.text
-    card.find_element(By.XPATH, ".//button[text()='Show me why']").click()
-    assert first["remedy"] in card.text
+    assert first["sentence"] in _told(bench, first["id"])
+    assert first["remedy"] not in _told(bench, first["id"])
+    _press(bench, first["id"], "Show me why")
+    assert first["remedy"] in _told(bench, first["id"])
     (middle,) = bench.pixels(tuple(first["at"]))
     stage = bench.browser.find_element(By.ID, "stage").rect
     assert middle[0] == pytest.approx(stage["x"] + stage["width"] / 2, abs=2)
     assert bench.run("return bench.overlay.lookedAt") == first["id"]
     assert 69 < first["at"][0] < 85, "where the wire is"
-    card.find_element(By.XPATH, ".//button[text()='Leave it to my knife']").click()
+    _press(bench, first["id"], "Leave it to my knife")
     bench.answered()
     left = "return bench.overlay.findings.filter((its) => its.left).map((its) => its.id)"
     until(lambda: bench.run(left) == [first["id"]])
     bench.run("document.getElementById('undo').click()")
     until(lambda: bench.run(left) == [])
-    card = bench.browser.find_element(By.CSS_SELECTOR, f"[data-finding='{first['id']}']")
-    card.find_element(By.XPATH, ".//button[text()='Mend it']").click()
+    _press(bench, first["id"], "Mend it")
     bench.answered()
     assert "the key block wherever a limit breaks" in bench.said()
     told = tomllib.loads((bench.folder / "print.toml").read_text(encoding="utf-8"))
