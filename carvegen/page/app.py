@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import re
 import secrets
 import time
 from collections.abc import AsyncIterator, Awaitable, Callable
@@ -20,12 +21,14 @@ from starlette.routing import Route
 
 from carvegen.artwork import bounds
 from carvegen.base.errors import CarvegenError, InputError
-from carvegen.page.beginning import Upload, begun, offers, received, understood
+from carvegen.page.beginning import Upload, begun, offers, received, thin_out, understood
 from carvegen.page.gestures import gesture
 from carvegen.page.guard import Guard
 from carvegen.page.session import OnlyLooksError, Session
 from carvegen.page.table.address import forget, remember
 from carvegen.page.table.faults import own_fault
+from carvegen.page.work.after_cutting import PICTURE, SHEET
+from carvegen.page.work.coloured_sheet import PICTURE as MARKS_PICTURE
 from carvegen.page.work.handed_over import INLINE, listed
 
 if TYPE_CHECKING:
@@ -54,6 +57,8 @@ _FILES_POLICY = (
     "sandbox allow-scripts; default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; "
     "img-src data: blob:; frame-ancestors 'none'"
 )
+_MOST_PAGES = 40
+_TO_CUT = re.compile(re.escape(SHEET.removesuffix(".pdf")) + r"(-[^/\\.]+)?\.pdf")
 _BEAT_S = 10.0  #: an event stream that has nothing to say says so as often
 _MOST_WINDOWS, _MOST_DIGITS = 10**9, 12
 _CLAIM_S = 15.0  #: so long a window that has asked for the print may take to listen
@@ -271,6 +276,7 @@ class Page:
 
     async def offers(self, _: Request) -> Response:
         """What may be begun with."""
+        await run_in_threadpool(self._shelf.look_again)
         return JSONResponse(await run_in_threadpool(offers, self._shelf, self._folder))
 
     async def begin(self, request: Request) -> Response:
@@ -295,6 +301,7 @@ class Page:
         self._taken_in += 1
         its = await run_in_threadpool(received, data, self._scratch, self._taken_in - 1)
         self._uploads.append(its)
+        await run_in_threadpool(thin_out, self._uploads)
         return JSONResponse({"upload": self._uploads.index(its), "kind": its.kind})
 
     async def understood(self, request: Request) -> Response:
@@ -303,16 +310,35 @@ class Page:
         return _packed(await run_in_threadpool(understood, self._upload(said), said))
 
     async def proof(self, request: Request) -> Response:
-        """A photograph of a proof or a block laid on the plan, packed."""
+        """A photograph of a proof or a block laid on the plan: what is said of it."""
         said = await _json_of(request)
         picture = self._upload(said).path
-        return _packed(await run_in_threadpool(self.session.compared, picture, said))
+        return JSONResponse(await run_in_threadpool(self.session.compared, picture, said, self._scratch))
+
+    async def read_sheet(self, request: Request) -> Response:
+        """What is understood of photographs of the coloured sheet; nothing is a mark yet."""
+        said = await _json_of(request)
+        numbers = said.get("uploads")
+        if not isinstance(numbers, list) or not 0 < len(numbers) <= _MOST_PAGES:
+            raise InputError(f"must be 1 to {_MOST_PAGES} photographs", field="uploads")
+        pages = [self._upload({"upload": its}).path for its in numbers]
+        return JSONResponse(await run_in_threadpool(self.session.read_sheet, pages, self._scratch))
+
+    async def proof_file(self, request: Request) -> Response:
+        """What was drawn of a photograph: with rings, with marks, or what is still to cut of a block, to be printed."""
+        name = request.path_params["name"]
+        path = self._scratch / name
+        if not (name in (PICTURE, MARKS_PICTURE) or _TO_CUT.fullmatch(name)) or not path.is_file():
+            return PlainTextResponse("no such picture", 404)
+        return FileResponse(path, media_type=INLINE[path.suffix], headers={"content-security-policy": _FILES_POLICY})
 
     def _upload(self, said: dict[str, Any]) -> Upload:
         """What was handed in under the number that is said."""
         number = said.get("upload")
         if not isinstance(number, int) or not 0 <= number < len(self._uploads):
             raise InputError("must be a file that was handed in", value=number, field="upload")
+        if not self._uploads[number].path.is_file():
+            raise InputError("was handed in too long ago, much has come since", hint="choose the file once more")
         return self._uploads[number]
 
     async def thumbnail(self, request: Request) -> Response:
@@ -342,11 +368,12 @@ class Page:
             "/findings": self.findings, "/tries/{mark}": self.tries, "/files": self.files,
             "/begin": self.offers, "/weather/{motif}/{preset}.png": self.thumbnail,
             "/weather/{motif}.png": self.by_hand,
+            "/proof/{name}": self.proof_file,
             "/file/{name:path}": self.file, "/cautions": self.cautions, "/sheet": self.sheet,
         }  # fmt: skip
         post = {
             "/begin": self.begin, "/upload/{name}": self.upload, "/understood": self.understood,
-            "/proof": self.proof,
+            "/proof": self.proof, "/pencil": self.read_sheet,
             "/do": self.do, "/close": self.close, "/build": self.build, "/stop": self.stop,
             "/sheet": self.draw_sheet,
         }  # fmt: skip
@@ -410,5 +437,5 @@ async def _body_of(request: Request, most: int) -> bytes:
     async for part in request.stream():
         body += part
         if len(body) > most:
-            raise HTTPException(413, "too large")
+            raise HTTPException(413, f"It is larger than {most / 1e6:g} MB, the most that is read: save it smaller.")
     return bytes(body)

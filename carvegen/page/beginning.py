@@ -20,7 +20,7 @@ from carvegen.base.files import save_file, staged_folder, write_file
 from carvegen.facts.profiles import KINDS
 from carvegen.motifs import motif, summaries
 from carvegen.page.packed import Group, packed, step_for
-from carvegen.prints.file.keys import ROLES
+from carvegen.page.words import explained
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.file.samples import FILES, sample
 from carvegen.prints.file.schema import SCHEMA_NAME, schema
@@ -29,8 +29,9 @@ if TYPE_CHECKING:
     from carvegen.artwork import Artwork
     from carvegen.facts.profiles import Library
 
-__all__ = ["Upload", "begun", "offers", "received", "understood"]
+__all__ = ["Upload", "begun", "offers", "received", "thin_out", "understood"]
 
+MOST_HELD = 600_000_000  #: bytes of what was handed in that are held at once
 _ENDINGS = {"SVG": ".svg", "DXF": ".dxf", PICTURE: ".picture"}
 _PRINTS = ("*.toml", "*/*.toml")  #: where print files are looked for
 _PLAIN = re.compile("[^a-z0-9]+")
@@ -52,13 +53,14 @@ def offers(shelf: Library, folder: Path) -> dict[str, Any]:
         "samples": [{"key": "ferry landing", "about": "a ferry landing in winter: three blocks"}],
         "prints": [{"n": n, "name": str(path.relative_to(folder))} for n, path in enumerate(_prints(folder))],
         "materials": [
-            {"key": its.key, "name": its.name, "words": its.about,
+            {"key": its.key, "name": its.name, "words": explained(its.about)[0],
              "machines": [kind for kind in KINDS if its.permits[kind].verdict.value != "never"]} for its in materials
         ],
         "cutters": [
-            {"key": its.key, "name": its.name, "words": its.about, "machines": list(its.machines)} for its in cutters
+            {"key": its.key, "name": its.name, "words": explained(its.about)[0], "machines": list(its.machines)}
+            for its in cutters
         ],
-        "roles": list(ROLES), "machines": list(KINDS),
+        "machines": list(KINDS),
         "motifs": [
             {"key": name, "words": about, "presets": list(motif(name).PRESETS)} for name, about in summaries().items()
         ],
@@ -95,6 +97,16 @@ def received(data: bytes, scratch: Path, number: int) -> Upload:
     path = scratch / f"upload-{number}{_ENDINGS[kind]}"
     save_file(path, data)
     return Upload(path=path, kind=kind)
+
+
+def thin_out(uploads: Sequence[Upload]) -> None:
+    """Take the oldest of what was handed in off the disk where all together is too much; the last stays."""
+    held = 0
+    for its in reversed(uploads):
+        if its.path.is_file():
+            held += its.path.stat().st_size
+            if held > MOST_HELD and its is not uploads[-1]:
+                its.path.unlink()
 
 
 def artwork_of(upload: Upload, said: Mapping[str, Any]) -> Artwork:

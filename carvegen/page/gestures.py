@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Area", "Bare", "ChooseTry", "Draw", "Erase", "Gesture", "Keep", "Leave", "Mend", "Move", "Redraw", "Step",
-    "Stroke", "TakeAway", "Try", "Weather", "gesture", "names_shapes",
+    "Stroke", "TakeAway", "TakeMarks", "Try", "Weather", "gesture", "names_shapes",
 ]  # fmt: skip
 
 _ID = re.compile(r"[A-Za-z0-9_-]{1,64}")
@@ -149,6 +149,13 @@ class Weather:
 
 
 @dataclass(frozen=True, kw_only=True)
+class TakeMarks:
+    """What was read of a coloured sheet becomes marks."""
+
+    sheet: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class Step:
     """Undo or redo."""
 
@@ -170,6 +177,7 @@ Gesture = (
     | Leave
     | Mend
     | Weather
+    | TakeMarks
     | Step
 )
 
@@ -334,6 +342,7 @@ _MAKERS: Mapping[str, Callable[[_Said], Gesture]] = {
     "weather": lambda its: Weather(
         motif=its.text("motif"), preset=its.text("preset", ""), settings=its.values("settings")
     ),
+    "take marks": lambda its: TakeMarks(sheet=its.text("sheet")),
     "undo": lambda _: Step(back=True),
     "redo": lambda _: Step(back=False),
 }

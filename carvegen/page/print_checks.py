@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.base.findings import Severity
+from carvegen.base.findings import Finding, Severity
 from carvegen.blocks.block import Block
 from carvegen.blocks.free_edge import with_fringe
 from carvegen.blocks.from_motif import strictest
-from carvegen.checks import CHECKS, bed, checked, drop_outs, look
+from carvegen.checks import CHECKS, bed, checked, cut_width, drop_outs, look
 from carvegen.checks.depths import clearing, depth, laser_depth, moat
 from carvegen.checks.mending import mended_for_all
 from carvegen.checks.survey import Survey
@@ -27,7 +29,6 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.base.findings import Finding
     from carvegen.blocks.job import Setup
     from carvegen.delivery.side_by_side import Say
     from carvegen.facts.profiles import Library
@@ -35,14 +36,15 @@ if TYPE_CHECKING:
     from carvegen.prints.cut_blocks import Ways
     from carvegen.prints.file.print_file import Print
 
-__all__ = ["Scene", "found_in", "found_near", "inner_of", "is_mended", "taken_apart", "unmended"]
+__all__ = ["Scene", "found_built", "found_in", "found_near", "inner_of", "is_mended", "taken_apart", "unmended"]
 
 #: What is told of a whole block; about one place it can't be.
 _OF_THE_WHOLE = {its.RULE for its in (depth, laser_depth, clearing, moat, drop_outs, bed, look)}
+_OF_CUTS = {cut_width.RULE}  #: what is told of a whole cut: one that ends at the rim of what is looked at goes on
 _EDGE_MM = 4.0  #: so near to the rim of what is looked at nothing is told: it ends there only for the check
 _CRUMB_MM2 = 0.01  #: what the rim of a window leaves of a cut may be less
 
-Found = dict[str, tuple["Finding", ...]]
+Found = dict[str, tuple[Finding, ...]]
 
 
 def found_in(given: Print, shelf: Library, out: Path, *, say: Say) -> Found:
@@ -54,6 +56,15 @@ def found_in(given: Print, shelf: Library, out: Path, *, say: Say) -> Found:
         Folder of an earlier build, for the lands of blocks that are cut.
     """
     return taken_apart(given, shelf, out, say=say)[0]
+
+
+def found_built(given: Print, out: Path) -> Found:
+    """The findings that a build has written into its folder, by block: of its shapes, of register and of its paths.
+
+    Call it only where that build is of the print as it is now.
+    """
+    told = json.loads((out / "report.json").read_text(encoding="utf-8"))["blocks"]
+    return {block.name: _once(map(Finding.from_dict, told[block.name])) for block in given.blocks}
 
 
 def taken_apart(given: Print, shelf: Library, out: Path, *, say: Say) -> tuple[Found, dict[str, BaseGeometry]]:
@@ -119,7 +130,7 @@ def found_near(scene: Scene, window: BaseGeometry) -> Found:
             name=name, width_mm=given.width_mm, height_mm=given.height_mm, cuts=cuts[shapely.area(cuts) > _CRUMB_MM2],
             cut_outs=scene.openings, stays=geometry.parts(scene.stays[name]),
         )  # fmt: skip
-        told = [*map(finding_of, part.dropped), *_of_block(block, scene.ways[name], white[name], given)]
+        told = [*map(finding_of, part.dropped), *_of_block(block, scene.ways[name], white[name], given, window)]
         found[name] = _once(its for its in told if its.at is not None and shapely.covers(inner, shapely.Point(its.at)))
     return found
 
@@ -143,21 +154,34 @@ def _breaks(scene: Scene, window: BaseGeometry, block: str, place: tuple[float, 
     return any(its.severity is Severity.BREAKS for its in near)
 
 
-def _of_block(block: Block, ways: Iterable[Setup], white: BaseGeometry, given: Print) -> Iterable[Finding]:
+def _of_block(
+    block: Block, ways: Iterable[Setup], white: BaseGeometry, given: Print, window: BaseGeometry
+) -> Iterable[Finding]:
     jobs = [way.on(block) for way in ways]
     if next(its.mend for its in given.blocks if its.name == block.name):
         jobs = list(mended_for_all(jobs, say=_quiet, white=white)[0])
     for job in jobs:
-        survey = Survey(job)
+        survey, further = Survey(job), Survey(replace(job, block=_with_cuts_beyond(job.block, window)))
         for rule, find in CHECKS.items():
             if rule not in _OF_THE_WHOLE:
-                yield from find(survey)
+                yield from find(further if rule in _OF_CUTS else survey)
+
+
+def _with_cuts_beyond(block: Block, window: BaseGeometry) -> Block:
+    """The block with the cuts that reach the rim of a window going on beyond it, as one: no cut ends there."""
+    around = shapely.difference(shapely.buffer(window, _EDGE_MM, join_style="mitre"), window)
+    around = shapely.intersection(around, block.face)
+    meets = shapely.intersects(block.cuts, shapely.intersection(around, shapely.buffer(window, geometry.GRID_MM)))
+    if not meets.any():
+        return block
+    beyond = geometry.parts(shapely.union_all([*block.cuts[meets], around]))
+    return replace(block, cuts=np.concatenate([block.cuts[~meets], beyond]), fixed=frozenset())
 
 
 def _once(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Each once, whichever machine it is for; the worst first."""
     told: dict[tuple[str, str, tuple[float, float] | None], Finding] = {}
-    for finding in findings:
+    for finding in sorted(findings, key=lambda its: its.severity):
         at = finding.at and (round(finding.at[0], 1), round(finding.at[1], 1))
         told.setdefault((finding.rule, finding.kind, at), finding)
     return tuple(sorted(told.values(), key=lambda its: (its.severity, its.rule, its.at or (0.0, 0.0))))

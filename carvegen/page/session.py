@@ -7,34 +7,39 @@ import os
 import secrets
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.findings import Finding
 from carvegen.base.units import PAPERS
+from carvegen.delivery.build_record import read_record
+from carvegen.delivery.print_build import outdated
 from carvegen.marking.gesture_journal import GestureJournal
-from carvegen.page.gestures import Gesture, Mend, Step, names_shapes
+from carvegen.page.gestures import Gesture, Mend, Step, TakeMarks, names_shapes
 from carvegen.page.packed import Group, packed, step_for
-from carvegen.page.print_checks import unmended
+from carvegen.page.print_checks import found_built, unmended
 from carvegen.page.state import state_of
 from carvegen.page.table import own_marks
 from carvegen.page.table.desk import Desk, Put, opened
-from carvegen.page.table.doing import Planned, mending_planned, planned
+from carvegen.page.table.doing import Planned, marks_planned, mending_planned, planned
 from carvegen.page.table.faults import own_fault
 from carvegen.page.table.holding import held
 from carvegen.page.table.replay import done_to_files
 from carvegen.page.table.saving import Saver
+from carvegen.page.words import about, stage_words
 from carvegen.page.work.after_cutting import compared
+from carvegen.page.work.coloured_sheet import read_coloured
 from carvegen.page.work.findings import Found, Nearby
 from carvegen.page.work.handed_over import File, cautions, files
 from carvegen.page.work.pace import Pace
-from carvegen.page.work.processes import SHEET, Behind, built, checks, sheet
+from carvegen.page.work.processes import BUILT, SHEET, Behind, built, checks, sheet
 from carvegen.page.work.thumbnails import by_hand, thumbnail
 from carvegen.prints.file.print_file import read_print
 
@@ -42,11 +47,19 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from carvegen.facts.profiles import Library
+    from carvegen.marking.marks import Mark
     from carvegen.page.table.desk import Outcome
 
 __all__ = ["OnlyLooksError", "Session"]
 
+#: Seconds that a block takes at least, for each 1,000 mm² of its face, and for each 1,000 shapes: as measured, rounded.
+_SLOW_S = {"building": (3.0, 0.5, 4.0), "drawing the sheet": (1.0, 0.2, 1.0)}
 _REMEMBERED = 64  #: so many answers are kept for gestures that are sent again
+
+
+def _findings(told: Mapping[str, list[dict[str, Any]]]) -> dict[str, list[Finding]]:
+    return {name: [Finding.from_dict(its) for its in lot] for name, lot in told.items()}
+
 
 Note = Callable[[dict[str, str]], None]
 Tell = Callable[[dict[str, Any]], None]
@@ -84,6 +97,7 @@ class Session:
         self._ended = False
         self._desk: Desk | None = None
         self._prints: dict[str, Any] = {}  #: what each block would print if nothing were white, once that is worked out
+        self._sheets: dict[str, tuple[Mark, ...]] = {}  #: what was read of the coloured sheet last, by its key
         self.opening = ""  #: shapes have the same numbers as long as this is the same
         self.stage = "opening the print"
         threading.Thread(target=self._open, name="opening", daemon=True).start()
@@ -95,6 +109,7 @@ class Session:
             if self._journal is not None and self._journal.unwritten:
                 self._told_at_opening += done_to_files(self._journal, self.path, self.shelf)
                 self._journal.written()
+            self.shelf.look_again()
             desk = opened(self.path, self.shelf, say=self._say)
             with self._lock:
                 desk.version = 1 + (self._desk.version if self._desk else 0)
@@ -112,11 +127,14 @@ class Session:
         self._tell({"kind": "stage", "text": "", "part": 1, "left_s": None})
         self._tell({"kind": "shapes", "version": self._version})
         if self._fault is None:
+            if self._desk is not None:
+                self._take_built(self._desk)
+                self._looked(self._version)
             self._check_later()
 
     def _say(self, stage: str) -> None:
-        self.stage = stage
-        self._tell({"kind": "stage", "text": stage, "part": None, "left_s": None})
+        self.stage = stage_words(stage)
+        self._tell({"kind": "stage", "text": self.stage, "part": None, "left_s": None})
 
     def _saved(self, fault: str) -> None:
         if fault:
@@ -228,7 +246,7 @@ class Session:
             keeping = None
             note: Note = partial(journal.move, gesture_id, do)
         else:
-            plan = self._mending(gesture, desk) if isinstance(gesture, Mend) else planned(gesture, desk)
+            plan = self._planned(gesture, desk)
             change, said, keeping = plan.change, plan.said, plan.keeping
             note = partial(journal.add, gesture_id, change)
         saver = self._saver
@@ -248,6 +266,16 @@ class Session:
         if isinstance(gesture, Mend) and (found := self._found.called(gesture.finding)) and found[1].at:
             self._nearby.look(desk, shapely.buffer(shapely.Point(found[1].at), 1.0))
         return self._answer(outcome, change.what, said, time.perf_counter() - begun)
+
+    def _planned(self, gesture: Gesture, desk: Desk) -> Planned:
+        """What a gesture would do: of its own, or with what is known here beside the desk."""
+        if isinstance(gesture, Mend):
+            return self._mending(gesture, desk)
+        if not isinstance(gesture, TakeMarks):
+            return planned(gesture, desk)
+        if gesture.sheet not in self._sheets:
+            raise InputError("is there no more", where="what was read of the sheet", hint="read the photographs again")
+        return marks_planned(self._sheets[gesture.sheet], desk)
 
     def _mending(self, gesture: Mend, desk: Desk) -> Planned:
         found = self._found.called(gesture.finding)
@@ -359,8 +387,8 @@ class Session:
             with self._lock:
                 if self._version != version:
                     return
-                found = {name: [Finding.from_dict(its) for its in lot] for name, lot in told["found"].items()}
-                self._found.whole(found, version)
+                if not self._found.is_whole(version):  # what a build says of its paths, too, is more than this
+                    self._found.whole(_findings(told["found"]), version)
                 self._prints = {name: shapely.from_wkb(shape) for name, shape in told["prints"].items()}
             self._say_work("")
             self._looked(version)
@@ -368,13 +396,13 @@ class Session:
 
         self._checks.start(
             checks, self.path, self.shelf, done=done,
-            say=lambda stage: self._say_work(f"checking: {stage}", *pace.at(stage)),
+            say=lambda stage: self._say_work(f"checking: {stage_words(stage)}", *pace.at(stage)),
             failed=lambda error: self._failed("checking", error),
         )  # fmt: skip
 
-    def _say_work(self, stage: str, part: float | None = None, left_s: float | None = None) -> None:
+    def _say_work(self, stage: str, part: float | None = None, left_s: float | None = None, takes: str = "") -> None:
         self.stage = stage
-        self._tell({"kind": "stage", "text": stage, "part": part, "left_s": left_s})
+        self._tell({"kind": "stage", "text": stage, "part": part, "left_s": left_s, "takes": takes})
 
     def _failed(self, what: str, error: CarvegenError | None) -> None:
         self._say_work("")
@@ -390,7 +418,7 @@ class Session:
         with self._lock:
             left = self._desk.left if self._desk else frozenset()
             blocks = unmended(self._desk.given) if self._desk else frozenset()
-            near = self._found.near or self._found.version != self._version
+            near = not self._found.is_whole(self._version)
             return {"version": self._found.version, "near": near, "list": self._found.told(left, blocks)}
 
     def build(self) -> None:
@@ -401,7 +429,16 @@ class Session:
         OnlyLooksError
             If another server holds the print.
         """
-        self._make("building", built, lambda told: {"kind": "built", "breaks": told["breaks"], "notes": told["notes"]})
+        version = self.desk.version
+
+        def event(told: dict[str, Any]) -> dict[str, Any]:
+            with self._lock:
+                if self._version == version:
+                    self._found.whole(_findings(told["found"]), version)
+            self._looked(version)
+            return {"kind": "built", "breaks": told["breaks"], "notes": told["notes"]}
+
+        self._make("building", built, event)
 
     def draw_sheet(self, paper: object) -> None:
         """Begin the sheet that is marked with coloured pencils.
@@ -433,8 +470,11 @@ class Session:
         self._flush()
         pace = Pace(self.path, what)
 
+        takes = about(self._guess_s(what))
+
         def say(stage: str) -> None:
-            self._say_work(f"{what}: {stage}", *pace.at(stage))
+            part, left_s = pace.at(stage)
+            self._say_work(f"{what}: {stage_words(stage)}", part, left_s, takes if part is None else "")
 
         def done(told: dict[str, Any]) -> None:
             pace.done()
@@ -448,12 +488,28 @@ class Session:
 
         self._builder.start(work, self.path, self.shelf, say=say, done=done, failed=failed)
 
+    def _guess_s(self, what: str) -> float:
+        """About how long a build takes the first time, by the size of the face, its blocks and their shapes."""
+        desk = self.desk
+        thousands = (desk.size[0] * desk.size[1] / 1000, len(desk.seen.numbers()) / 1000)
+        return float(np.dot(_SLOW_S[what], (1.0, *thousands)) * len(desk.given.blocks))
+
     def _look_on(self) -> None:
         """Check the whole print if making files has broken that off."""
         with self._lock:
-            whole = self._found.version == self._version and not self._found.near
+            whole = self._found.is_whole(self._version) and bool(self._prints)
         if not whole:
             self._check_later()
+
+    def _take_built(self, desk: Desk) -> None:
+        """What a build of the print as it is now has found is known at once."""
+        out = self.path.parent / BUILT
+        with contextlib.suppress(CarvegenError, OSError, ValueError, KeyError):  # then it is looked for anew
+            if read_record(out).files and not any(outdated(desk.given, out, self.shelf).values()):
+                found = found_built(desk.given, out)
+                with self._lock:
+                    if self._version == desk.version:
+                        self._found.whole({name: list(its) for name, its in found.items()}, desk.version)
 
     def stop(self) -> None:
         """Stop a build that is at work."""
@@ -470,9 +526,17 @@ class Session:
         """What must be settled, and heeded, before machine files are used."""
         return cautions(self.desk.given, self.desk.ways)
 
-    def compared(self, picture: Path, said: dict[str, Any]) -> bytes:
-        """A photograph of a proof or a block laid on the plan, packed."""
-        return compared(self.desk.given, picture, said)
+    def compared(self, picture: Path, said: dict[str, Any], out: Path) -> dict[str, Any]:
+        """A photograph of a proof or a block laid on the plan: what is said; pictures go into `out`."""
+        return compared(self.desk.given, picture, said, out)
+
+    def read_sheet(self, pages: Sequence[Path], out: Path) -> dict[str, Any]:
+        """What is understood of photographs of the coloured sheet, under a key by which it can be taken as marks."""
+        marks, told = read_coloured(self.desk.given, pages, out)
+        key = secrets.token_hex(6)
+        with self._lock:
+            self._sheets = {key: marks}
+        return {**told, "sheet": key}
 
     def thumbnail(self, name: str, preset: str) -> bytes:
         """The middle of the print with a motif by another preset; a PNG."""

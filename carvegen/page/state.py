@@ -12,23 +12,14 @@ from carvegen.marking.marks import Meaning
 from carvegen.motifs import motif
 from carvegen.page.packed import step_for
 from carvegen.page.table import own_marks
+from carvegen.page.words import MEANINGS, motif_words
 
 if TYPE_CHECKING:
     from carvegen.base.parameters import Parameter
     from carvegen.page.table.desk import Desk
     from carvegen.prints.file.print_file import PrintBlock, PrintMotif
 
-__all__ = ["MEANINGS", "state_of"]
-
-#: What each meaning is called on the page, and what it says of it.
-MEANINGS = {
-    Meaning.COMES_OUT: ("must come out", "bare paper on every block that would print here, whatever has grown"),
-    Meaning.STAYS: ("no snow", "prints; snow keeps out of it"),
-    Meaning.CARVER_DECIDES: ("I decide", "what is bare here may be taken or left, gouge in hand"),
-    Meaning.MORE: ("more snow", "snow lies denser, more where the pencil is heavier"),
-    Meaning.LESS: ("less snow", "snow lies thinner, more so where the pencil is heavier"),
-    Meaning.GROW_AGAIN: ("grow again", "what has grown here goes, and grows anew"),
-}
+__all__ = ["state_of"]
 
 
 def state_of(desk: Desk) -> dict[str, Any]:
@@ -38,13 +29,13 @@ def state_of(desk: Desk) -> dict[str, Any]:
     return {
         "version": desk.version, "name": given.name, "folder": given.path.parent.name, "file": given.path.name,
         "size": [given.width_mm, given.height_mm], "window": list(given.window), "step": step_for(desk.size),
-        "paper": hex_of(given.paper), "seed": given.seed, "register_error_mm": given.register_error_mm,
+        "paper": hex_of(given.paper), "register_error_mm": given.register_error_mm,
         "blocks": [_block(desk, block) for block in given.blocks],
         "motifs": [_motif(desk, k, its) for k, its in enumerate(given.motifs)],
         "marks": [own_marks.told(mark, fixed=id(mark) not in own) for mark in desk.marks.every],
         "meanings": [
-            {"key": str(meaning), "label": label, "help": about, "graded": meaning.graded}
-            for meaning, (label, about) in MEANINGS.items()
+            {"key": str(its), "label": label, "help": about, "graded": its.graded, "bare": its is Meaning.COMES_OUT}
+            for its, (label, about) in MEANINGS.items()
         ],
         "land_mm": max((bed.limits.land_mm for bed in bare.beds), default=0.0),
         "flake_mm": max((habit_of(bed.motif, bed.settings).flake_mm for bed in bare.beds), default=0.0),
@@ -67,9 +58,10 @@ def _motif(desk: Desk, k: int, its: PrintMotif) -> dict[str, Any]:
     module = motif(its.motif)
     white = desk.ground.whites[len(desk.ground.whites) - len(desk.given.motifs) + k]
     return {
-        "name": its.name, "motif": its.motif, "preset": None, "kept": bool(its.kept), "kept_file": its.kept,
+        "name": its.name, "label": motif_words(its.name), "kept": bool(its.kept),
         "blocks": [block.name for block in desk.given.blocks if block.name in white.leaves],
-        "presets": [{"key": key, "about": ""} for key in module.PRESETS],
+        "presets": list(module.PRESETS),
+        "preset": next((key for key, own in module.PRESETS.items() if module.Settings(**own) == its.settings), None),
         "settings": [_setting(spec, getattr(its.settings, spec.name)) for spec in parameters(module.Settings)],
     }  # fmt: skip
 
@@ -79,6 +71,5 @@ def _setting(its: Parameter, value: object) -> dict[str, Any]:
     return {
         "key": its.name, "label": label, "help": its.help, "kind": its.unit,
         "unit": its.unit if its.unit in ("mm", "deg") else "", "least": its.at_least, "most": its.at_most,
-        "among": list(its.among), "value": list(value) if isinstance(value, tuple) else value,
-        "default": list(its.default) if isinstance(its.default, tuple) else its.default,
+        "value": list(value) if isinstance(value, tuple) else value,
     }  # fmt: skip

@@ -286,6 +286,7 @@ def finding_of(dropped: Dropped) -> Finding:
     """A place where a block can't stay back from the white, as a finding."""
     return Finding(
         rule="cut-back", severity=Severity.RISK, at=dropped.at, measured=dropped.width_mm, limit=dropped.land_mm,
-        unit="mm", why="cut back from the white here, the land would be too narrow to stand: a light fringe may show",
+        unit="mm",
+        why="cut back from the white here, the land would be too narrow to stand: its ink may show beside the snow",
         remedy="print this place in close register, or draw it wider",
     )  # fmt: skip

@@ -27,11 +27,13 @@ def chromium(profile: Path) -> Any:
     return webdriver.Chrome(options=options, service=webdriver.ChromeService(shutil.which("chromedriver")))
 
 
-def until(true: Any, seconds: float = 10) -> None:
-    end = time.monotonic() + seconds
+def until(true: Any, seconds: float = 120) -> None:
+    """Wait for a state of the page, asked often at first and then less; a machine that is slow has time."""
+    end, pause = time.monotonic() + seconds, 0.01
     while not true():
         assert time.monotonic() < end, "the page is not ready"
-        time.sleep(0.02)
+        time.sleep(pause)
+        pause = min(1.3 * pause, 0.25)
 
 
 def shown_ms(browser: Any, page: Path) -> float:

@@ -29,8 +29,10 @@ from selenium.webdriver.common.keys import Keys
 from shapely import affinity
 
 from carvegen.base.colour import Ink, overprinted, rgb, screen
+from carvegen.marking.pencil.layout import MarkingSheet
 from tests.browser.driving import chromium, drawn, until
 from tests.cases import layer, small_print
+from tests.pencil_sheets import QUICK, Case, Stroke, blob, flat
 
 SIZE = (90.0, 60.0)
 AXE = Path(axe_core_python.__file__).parent / "axe.min.js"
@@ -77,7 +79,7 @@ class Bench:
 
     def open(self) -> None:
         self.browser.get(self.address)
-        until(lambda: self.run("return document.body.dataset.ready") == "yes", 60)
+        until(lambda: self.run("return document.body.dataset.ready") == "yes")
         self.run("document.querySelector('#veil') && bench.view.whole()")
 
     def take(self, tool: str) -> None:
@@ -106,8 +108,14 @@ class Bench:
         drawn(self.browser, self.pixels(*places), kind=kind, pressure=pressure)
         self.answered()
 
+    def in_hand(self, does: str) -> None:
+        """Press a button of what is in the fingers: these come with the frame after it was taken."""
+        button = self.browser.find_element(By.CSS_SELECTOR, f"[data-does={does}]")
+        until(button.is_displayed)
+        button.click()
+
     def answered(self) -> None:
-        until(lambda: self.run("return bench.gestures.waiting") == 0, 20)
+        until(lambda: self.run("return bench.gestures.waiting") == 0)
 
     def said(self) -> str:
         return str(self.run("return document.getElementById('said').textContent"))
@@ -375,7 +383,7 @@ def test_the_bead_turns_and_one_more_is_laid_beside(bench: Bench) -> None:
     bench.draw((bead_x, bead_y), (middle.x, middle.y + 1.4 * up), (middle.x - up, middle.y + across))
     wanted = affinity.rotate(before, 90, origin=middle)
     assert _chosen(bench).symmetric_difference(wanted).area < 0.1 * before.area
-    bench.browser.find_element(By.CSS_SELECTOR, "[data-does=copy]").click()
+    bench.in_hand("copy")
     bench.answered()
     beside = _chosen(bench)
     assert beside.bounds[0] - wanted.bounds[2] == pytest.approx(2, abs=0.1)
@@ -405,7 +413,7 @@ def test_a_heap_is_dragged_and_its_edge_pencilled(bench: Bench) -> None:
     lies = affinity.translate(before, 0, 4)
     assert _chosen(bench).symmetric_difference(lies).area < 0.15 * before.area + 1
     left, low, right, high = lies.bounds
-    bench.browser.find_element(By.CSS_SELECTOR, "[data-does=redraw]").click()
+    bench.in_hand("redraw")
     top = [shapely.intersection(lies, shapely.LineString([(at, low - 1), (at, high + 1)])).bounds[3]
            for at in (left + 0.3 * (right - left), left + 0.6 * (right - left))]  # fmt: skip
     bench.draw(
@@ -429,7 +437,7 @@ def test_a_new_outline_takes_the_place_of_the_old(bench: Bench) -> None:
     _, x, y, _ = _one_alone(bench)
     bench.take("fingers")
     bench.draw((x, y))
-    bench.browser.find_element(By.CSS_SELECTOR, "[data-does=redraw]").click()
+    bench.in_hand("redraw")
     outline = [(x - 2, y - 2), (x + 2, y - 2), (x + 2, y + 2), (x - 2, y + 2)]
     bench.draw(*outline)
     wanted = shapely.Polygon(_down(*outline))
@@ -580,31 +588,39 @@ def test_the_first_version_lies_beside_the_winter_version(bench: Bench) -> None:
     _see(bench, "beside the print without snow")
 
 
+#: Frames are drawn until it has moved; then where their blue differs.
+_WANDERING = """
+const done = arguments[0], c = document.getElementById('apart'), pen = c.getContext('2d');
+const [w, h] = [c.width, c.height], low = new Uint8Array(w * h).fill(255), high = new Uint8Array(w * h);
+requestAnimationFrame(function look() {
+  const data = pen.getImageData(0, 0, w, h).data, rows = [], columns = [];
+  for (let k = 0; k < w * h; k++) {
+    low[k] = Math.min(low[k], data[4 * k + 2]);
+    high[k] = Math.max(high[k], data[4 * k + 2]);
+    if (high[k] - low[k] > 12) (rows.push(Math.floor(k / w)), columns.push(k % w));
+  }
+  if (c.hidden || rows.length > 1500) done([c.hidden, rows, columns]);
+  else requestAnimationFrame(look);
+});
+"""
+
+
 def test_blocks_that_do_not_meet_wander_by_so_much_and_the_first_stands_still(bench: Bench) -> None:
     """What changes from moment to moment lies within 0.8 mm of the key block's drawing: the sky behind it stands."""
     bench.set("register-mm", 0.8)
     bench.browser.find_element(By.ID, "watch").click()
-    seen = (
-        "const c = document.getElementById('apart'), p = c.getContext('2d').getImageData(0, 0, c.width, c.height);"
-        "return [c.hidden, c.width, c.height, [...p.data].filter((_, k) => k % 4 === 2)]"
-    )
-    pictures = []
-    for _ in range(3):
-        bench.browser.execute_async_script("setTimeout(arguments[0], 300)")
-        hidden, width, height, blue = bench.run(seen)
-        assert not hidden
-        pictures.append(np.reshape(blue, (height, width)))
-    rows, columns = np.nonzero(np.ptp(pictures, axis=0) > 12)
+    hidden, rows, columns = bench.browser.execute_async_script(_WANDERING)
+    assert not hidden
     assert len(rows) > 100, "something moves"
     scale, at = bench.run("return [bench.view.scale, bench.view.toScreen(0, 0)]")
-    x, y = (columns - at[0]) / scale, SIZE[1] - (rows - at[1]) / scale
+    x, y = (np.array(columns) - at[0]) / scale, SIZE[1] - (np.array(rows) - at[1]) / scale
     off = 0.8 * 1.01 + 2 / scale
     near = np.zeros(len(x), dtype=bool)
     for left, low, wide, tall in ((10, 12, 70, 3), (20, 0, 4, 12), (60, 0, 4, 12), (70, 22, 14, 0.25)):
         near |= (x > left - off) & (x < left + wide + off) & (y > low - off) & (y < low + tall + off)
     assert near.all()
     bench.browser.find_element(By.ID, "watch").click()
-    assert bench.run(seen)[0]
+    assert bench.run("return document.getElementById('apart').hidden")
 
 
 _MANY = """
@@ -654,7 +670,8 @@ import('./packed.js').then(async ({ unpack }) => {
   bench.picture.build();
   bench.view.whole();
   const frame = (deltas) => deltas[Math.floor(deltas.length / 2)];
-  done({ first, pan: frame(pan), lag: frame(pan) / frame(still), edit, heap });
+  const busy = Math.max(1, still[Math.floor(0.95 * still.length)] / 17); // frames that come late though nothing moves
+  done({ first, pan: frame(pan), lag: frame(pan) / frame(still), edit, heap, busy });
 }, (error) => done(String(error)));
 """
 
@@ -664,8 +681,10 @@ def test_fifty_thousand_flakes_are_there_soon_move_smoothly_and_change_at_once(b
     found: dict[str, float] = {}
     for _ in range(5):
         again = bench.browser.execute_async_script(_MANY)
+        busy = again.pop("busy")
+        again = {**again, "first": again["first"] / busy, "edit": again["edit"] / busy}
         found = {key: min(value, found.get(key, value)) for key, value in again.items()}
-        if found["first"] < 3000 and found["pan"] < 20 and found["edit"] < 100:
+        if found["first"] < 3000 and (found["pan"] < 20 or found["lag"] < 1.2) and found["edit"] < 100:
             break
     assert found["first"] < 3000
     assert found["pan"] < 20 or found["lag"] < 1.2, "a machine that is busy elsewhere is slow when nothing moves, too"
@@ -690,7 +709,7 @@ def test_tries_lie_side_by_side_and_the_chosen_one_is_in_the_file(bench: Bench) 
     bench.take("grow again")
     bench.draw((25, 30), (65, 30), (65, 55), (25, 55))
     for count in (1, 2):
-        until(lambda n=count: len(bench.browser.find_elements(By.CSS_SELECTOR, ".tries button")) >= n, 20)
+        until(lambda n=count: len(bench.browser.find_elements(By.CSS_SELECTOR, ".tries button")) >= n)
         until(lambda: len(_shapes(bench.folder / "marks.svg", "grow again")) or _attempts(bench) != [])
         if count == 1:
             bench.browser.find_element(By.ID, "again").click()
@@ -714,18 +733,18 @@ def _attempts(bench: Bench) -> list[int]:
 def test_other_weather_is_chosen_by_its_picture_and_stands_in_the_print_file(bench: Bench) -> None:
     card = "[data-motif='flakes'] .weathers button:nth-child(4)"
     bench.run("document.getElementById('slip-weather').parentElement.open = true")
-    until(lambda: bench.run(f'return document.querySelector("{card} img").naturalWidth') > 0, 30)
+    until(lambda: bench.run(f'return document.querySelector("{card} img").naturalWidth') > 0)
     preset = bench.run(f'return document.querySelector("{card} span").textContent')
     shown = bench.flakes()
     bench.run(f'document.querySelector("{card}").click()')
     bench.answered()
     until(lambda: f'"{preset}"' in (bench.folder / "print.toml").read_text(encoding="utf-8"))
-    until(lambda: bench.flakes() != shown, 60)
+    until(lambda: bench.flakes() != shown)
     file = (bench.folder / "print.toml").read_bytes()
     bench.run("document.querySelector('[data-motif=flakes] details').open = true")
     slider = "document.querySelector('[data-motif=flakes] input[id$=snow]')"
     bench.run(f"{slider}.value = 0.2; {slider}.dispatchEvent(new Event('input', {{bubbles: true}}))")
-    until(lambda: bench.run("return document.querySelector('[data-motif=flakes] .part').naturalWidth") > 0, 20)
+    until(lambda: bench.run("return document.querySelector('[data-motif=flakes] .part').naturalWidth") > 0)
     assert (bench.folder / "print.toml").read_bytes() == file, "the hand has not let go yet"
     bench.run(f"{slider}.dispatchEvent(new Event('change', {{bubbles: true}}))")
     bench.answered()
@@ -737,43 +756,71 @@ def test_other_weather_is_chosen_by_its_picture_and_stands_in_the_print_file(ben
 # ── what would break, and files ──
 
 
+def _press(bench: Bench, finding: str, words: str) -> None:
+    """A button of a finding's card, found and pressed at once: cards are laid anew whenever something was looked at."""
+    press = (
+        "[...document.querySelectorAll(`[data-finding='${arguments[0]}'] button`)]"
+        ".find((button) => button.textContent === arguments[1])"
+    )
+    until(lambda: bench.run(f"const its = {press}; its?.click(); return Boolean(its)", finding, words))
+
+
+def _told(bench: Bench, finding: str) -> str:
+    return str(bench.run("return document.querySelector(`[data-finding='${arguments[0]}']`).innerText", finding))
+
+
 def test_what_would_break_is_ringed_where_it_is_and_told_in_words(bench: Bench) -> None:
     wire = "return bench.overlay.findings.find((its) => its.block === 'key' && its.at && its.at[0] > 69) ?? null"
-    until(lambda: bench.run(wire), 90)
+    until(lambda: bench.run(wire))
     bench.run("document.getElementById('slip-findings').parentElement.open = true")
-    cards = bench.browser.find_elements(By.CSS_SELECTOR, "#slip-findings .card.breaks")
-    assert bench.browser.find_element(By.CSS_SELECTOR, "#slips .count:not([hidden])").text == str(len(cards))
+    counted = bench.run(
+        "return [document.querySelector('#slips .count:not([hidden])').textContent,"
+        " String(document.querySelectorAll('#slip-findings .card.breaks').length)]"
+    )
+    assert counted[0] == counted[1] != "0"
+    ringed, risk = "return arguments[0].map(([x, y]) => bench.overlay.pen.getImageData(x, y, 1, 1).data[3] > 0)", (
+        "const all = bench.overlay.findings.filter((its) => its.at);"
+        "const apart = (a, b) => Math.hypot(a[0] - b[0], a[1] - b[1]);"
+        "return all.find((its) => its.severity === 'risk' && all.every((o) => o === its || apart(o.at, its.at) > 9)).at"
+    )  # fmt: skip
+    on_the_ring = bench.run(
+        "return arguments[0].map(([x, y]) => { const p = bench.view.toScreen(x, bench.view.size[1] - y);"
+        " return [Math.round(p[0]), Math.round(p[1]) - 13]; })", [bench.run(wire)["at"], bench.run(risk)],
+    )  # fmt: skip
+    until(lambda: bench.run(ringed, on_the_ring)[0])
+    assert bench.run(ringed, on_the_ring) == [True, False], "only what breaks"
+    bench.run("document.querySelector('.lesser').open = true; document.querySelector('.lesser input').click()")
+    until(lambda: bench.run(ringed, on_the_ring) == [True, True])
+    bench.run("document.querySelector('.lesser input').click()")
     first = bench.run(wire)
-    card = bench.browser.find_element(By.CSS_SELECTOR, f"[data-finding='{first['id']}']")
-    assert first["sentence"] in card.text
-    assert first["remedy"] not in card.text
-    card.find_element(By.XPATH, ".//button[text()='Show me why']").click()
-    assert first["remedy"] in card.text
+    assert first["sentence"] in _told(bench, first["id"])
+    assert first["remedy"] not in _told(bench, first["id"])
+    _press(bench, first["id"], "Show me why")
+    assert first["remedy"] in _told(bench, first["id"])
     (middle,) = bench.pixels(tuple(first["at"]))
     stage = bench.browser.find_element(By.ID, "stage").rect
     assert middle[0] == pytest.approx(stage["x"] + stage["width"] / 2, abs=2)
     assert bench.run("return bench.overlay.lookedAt") == first["id"]
     assert 69 < first["at"][0] < 85, "where the wire is"
-    card.find_element(By.XPATH, ".//button[text()='Leave it to my knife']").click()
+    _press(bench, first["id"], "Leave it to my knife")
     bench.answered()
     left = "return bench.overlay.findings.filter((its) => its.left).map((its) => its.id)"
-    until(lambda: bench.run(left) == [first["id"]], 20)
+    until(lambda: bench.run(left) == [first["id"]])
     bench.run("document.getElementById('undo').click()")
-    until(lambda: bench.run(left) == [], 20)
-    card = bench.browser.find_element(By.CSS_SELECTOR, f"[data-finding='{first['id']}']")
-    card.find_element(By.XPATH, ".//button[text()='Mend it']").click()
+    until(lambda: bench.run(left) == [])
+    _press(bench, first["id"], "Mend it")
     bench.answered()
     assert "the key block wherever a limit breaks" in bench.said()
     told = tomllib.loads((bench.folder / "print.toml").read_text(encoding="utf-8"))
     assert [its.get("mend", False) for its in told["blocks"]] == [False, True]
-    until(lambda: bench.run(wire) is None, 40)
+    until(lambda: bench.run(wire) is None)
     bench.run("document.querySelector('#slips details').open = true")
 
 
 def _build(bench: Bench) -> None:
     bench.run("document.getElementById('slip-files').parentElement.open = true")
     bench.browser.find_element(By.ID, "build").click()
-    until(lambda: bench.browser.find_elements(By.ID, "cautions"), 90)
+    until(lambda: bench.browser.find_elements(By.ID, "cautions"))
 
 
 def test_files_are_made_and_those_for_machines_come_after_their_cautions(bench: Bench) -> None:
@@ -786,7 +833,7 @@ def test_files_are_made_and_those_for_machines_come_after_their_cautions(bench: 
     files = bench.browser.find_elements(By.CSS_SELECTOR, "dialog li[data-kind]")
     assert {"picture", "print", "machine"} <= {its.get_attribute("data-kind") for its in files}
     assert all(its.find_element(By.CSS_SELECTOR, "p + p").text for its in files), "a sentence to each"
-    names = {its.find_element(By.TAG_NAME, "a").text.split()[1].rstrip(",") for its in files}
+    names = {its.find_element(By.CLASS_NAME, "file-name").text for its in files}
     made = {path.name for path in bench.folder.rglob("*")}
     assert {its for its in names if not its.endswith(".zip")} <= made, "a machine's files come as one archive"
     bench.run("document.querySelector('dialog').close()")
@@ -794,7 +841,7 @@ def test_files_are_made_and_those_for_machines_come_after_their_cautions(bench: 
     papers = {its.text: its.get_attribute("href") for its in links}
     assert papers and all(words.startswith("Print ") for words in papers)
     bench.browser.find_element(By.ID, "draw-sheet").click()
-    until(lambda: bench.browser.find_elements(By.CSS_SELECTOR, "#sheet a"), 60)
+    until(lambda: bench.browser.find_elements(By.CSS_SELECTOR, "#sheet a"))
     sheet = bench.browser.find_element(By.CSS_SELECTOR, "#sheet a").get_attribute("href")
     for link in (sheet, *papers.values()):
         with urllib.request.urlopen(str(link), timeout=20) as answer:
@@ -819,8 +866,10 @@ def test_after_cutting_a_photograph_shows_what_is_still_to_cut_and_what_was_cut_
     bench.run("document.getElementById('slip-after').parentElement.open = true")
     bench.set("cut-block", "key")
     bench.browser.find_element(By.ID, "cut-photograph").send_keys(str(tmp_path / "proof.png"))
-    until(lambda: bench.browser.find_elements(By.CSS_SELECTOR, "dialog .corner"), 20)
+    until(lambda: bench.browser.find_elements(By.CSS_SELECTOR, "dialog .corner"))
+    assert "Too little is drawn" in bench.browser.find_element(By.CSS_SELECTOR, "dialog .refused").text
     until(lambda: bench.run("return document.querySelector('.laid img').naturalWidth") == picture.width)
+    assert _violations(bench) == []
     for knob in bench.browser.find_elements(By.CSS_SELECTOR, "dialog .corner"):
         name = knob.accessible_name
         away = (
@@ -830,13 +879,36 @@ def test_after_cutting_a_photograph_shows_what_is_still_to_cut_and_what_was_cut_
         knob.send_keys(Keys.SHIFT, *[key for key in away for _ in range(3)])
         knob.send_keys(Keys.NULL)
     bench.run("document.querySelector('dialog form').requestSubmit()")
-    until(lambda: bench.browser.find_elements(By.CSS_SELECTOR, "dialog .proof canvas"), 40)
-    told = bench.browser.find_element(By.CSS_SELECTOR, "dialog .cards").text
-    to_cut, too_much = (float(its) for its in re.findall(r"([\d.]+) mm²", told))
-    assert to_cut == pytest.approx(24, abs=4)
-    assert too_much == pytest.approx(8, abs=2)
+    until(lambda: bench.run("return document.querySelector('dialog .proof img')?.naturalWidth > 0"))
+    told = bench.browser.find_element(By.CSS_SELECTOR, "dialog .told").text
+    areas = {its: float(area) for its, area in re.findall(r"(.+): 1 place, ([\d.]+) mm²", told)}
+    assert areas == {
+        "still to cut": pytest.approx(24, abs=4),
+        "cut too much": pytest.approx(8, abs=2),
+    }
     assert _violations(bench) == []
     bench.run("document.querySelector('dialog').close(); document.querySelector('#slips details').open = true")
+
+
+def test_a_photograph_of_the_coloured_sheet_is_looked_at_and_becomes_marks(bench: Bench, tmp_path: Path) -> None:
+    """Drawn by the models of `tests/pencil_sheets.py`, read back from the file against what was hatched."""
+    hatched = blob(45, 40, 14, 10, seed=1)
+    case = Case(strokes=(Stroke(pencil=0, shape=hatched),), name="a rail", **QUICK)
+    flat(case, MarkingSheet(name="a rail", window=(0.0, 0.0, *SIZE))).save(tmp_path / "sheet.png")
+    bench.run("document.getElementById('slip-files').parentElement.open = true")
+    bench.browser.find_element(By.ID, "coloured").send_keys(str(tmp_path / "sheet.png"))
+    until(lambda: bench.browser.find_elements(By.ID, "take-marks"))
+    until(lambda: bench.run("return document.querySelector('dialog img.whole').naturalWidth > 0"))
+    assert "must come out: 1 place, " in bench.browser.find_element(By.CSS_SELECTOR, "dialog .told").text
+    assert not bench.marks("comes out"), "not before she has looked"
+    assert _violations(bench) == []
+    bench.browser.find_element(By.ID, "take-marks").click()
+    until(lambda: bench.marks("comes out"))
+    (mark,) = bench.marks("comes out")
+    wanted = affinity.scale(hatched, 1, -1, origin=(0, SIZE[1] / 2))
+    assert mark.symmetric_difference(wanted).area < 0.12 * wanted.area
+    assert bench.run("return bench.overlay.marks.size") == 1
+    bench.run("document.querySelector('#slips details').open = true")
 
 
 # ── everybody ──
@@ -952,7 +1024,7 @@ def test_pictures_of_the_page_on_the_sample(sample: Bench) -> None:
 
 
 def _picture(bench: Bench, path: Path) -> None:
-    until(lambda: bench.run("return bench.picture.sharp && bench.gestures.waiting === 0"), 30)
+    until(lambda: bench.run("return bench.picture.sharp && bench.gestures.waiting === 0"))
     drawn_ = "requestAnimationFrame(() => requestAnimationFrame(arguments[0]))"
     bench.browser.execute_async_script(drawn_)
     with Image.open(io.BytesIO(bench.browser.get_screenshot_as_png())) as picture:
@@ -975,7 +1047,7 @@ def begun(browser: Any, opened: Bench, tmp_path: Path) -> Iterator[Bench]:
     program, address = _program(tmp_path, named=False)
     try:
         browser.get(address)
-        until(lambda: browser.find_elements(By.CSS_SELECTOR, "dialog .options button"), 30)
+        until(lambda: browser.find_elements(By.CSS_SELECTOR, "dialog .options button"))
         yield Bench(browser, tmp_path, program, address)
     finally:
         browser.close()
@@ -998,13 +1070,13 @@ def test_a_print_is_begun_with_her_drawing(begun: Bench) -> None:
     drawing = begun.folder / "rail and posts.svg"
     drawing.write_text(_DRAWING, encoding="utf-8")
     _hand_in(begun, "With your drawing", drawing)
-    until(lambda: begun.browser.find_elements(By.CSS_SELECTOR, "dialog .laid canvas"), 20)
+    until(lambda: begun.browser.find_elements(By.CSS_SELECTOR, "dialog .laid canvas"))
     label = begun.browser.find_element(By.CSS_SELECTOR, "dialog .laid canvas").get_attribute("aria-label")
     assert label == "Understood: POSTS, RAIL"
     assert _violations(begun) == []
     begun.run("document.querySelectorAll('[data-is=name]')[0].value = 'Fog'")
     begun.run("document.querySelector('dialog form').requestSubmit()")
-    until(lambda: begun.run("return document.body.dataset.ready") == "yes", 90)
+    until(lambda: begun.run("return document.body.dataset.ready") == "yes")
     (path,) = begun.folder.rglob("print.toml")
     told = tomllib.loads(path.read_text(encoding="utf-8"))
     assert told["print"]["size_mm"] == [80, 50]
@@ -1021,7 +1093,7 @@ def test_a_photograph_is_straightened_by_its_four_corners(begun: Bench) -> None:
     pen.rectangle(dark, fill=(25, 25, 30))
     picture.save(begun.folder / "block.png")
     _hand_in(begun, "With a photograph", begun.folder / "block.png")
-    until(lambda: begun.browser.find_elements(By.CSS_SELECTOR, ".corner"), 20)
+    until(lambda: begun.browser.find_elements(By.CSS_SELECTOR, ".corner"))
     until(lambda: begun.run("return document.querySelector('.laid img').naturalWidth") == 640)
     box = begun.browser.find_element(By.CSS_SELECTOR, ".laid img").rect
     for knob, (x, y) in zip(begun.browser.find_elements(By.CSS_SELECTOR, ".corner"), corners, strict=True):
@@ -1032,14 +1104,14 @@ def test_a_photograph_is_straightened_by_its_four_corners(begun: Bench) -> None:
         "const [w, h] = document.querySelectorAll('dialog input[type=number]'); w.value = 100; h.value = 70;"
         "document.querySelector('dialog select').value = 'print'; document.querySelector('dialog form').requestSubmit()"
     )
-    until(lambda: begun.browser.find_elements(By.CSS_SELECTOR, "[data-is=name]"), 30)
+    until(lambda: begun.browser.find_elements(By.CSS_SELECTOR, "[data-is=name]"))
     begun.run(
         "for (const its of document.querySelectorAll('dialog select'))"
         " if ([...its.options].some((one) => one.value === '')) its.value = '';"
     )
     begun.run("document.querySelector('dialog form').requestSubmit()")
     # the print's folder has its name when all is in it: while it is made it has another, beside
-    until(lambda: begun.run("return document.body.dataset.ready") == "yes", 90)
+    until(lambda: begun.run("return document.body.dataset.ready") == "yes")
     (path,) = begun.folder.rglob("drawing.svg")
     x, y, right, low = _extent(path)
     wanted = _projected(corners, (100, 70), dark)
@@ -1098,7 +1170,7 @@ def test_a_window_comes_back_to_a_program_that_was_killed_and_nothing_is_lost(be
     until(lambda: len(bench.marks("comes out")) == 2, 40)  # the window has come back by itself, and sent what waited
     until(lambda: bench.run("return bench.overlay.marks.size") == 2)
     bench.browser.get_log("browser")
-    until(lambda: bench.run("return document.getElementById('saved').textContent") != "", 20)
+    until(lambda: bench.run("return document.getElementById('saved').textContent") != "")
     flake = bench.flakes()[0]
     bench.run("bench.view.goTo(arguments[0], bench.view.size[1] - arguments[1], 30)", flake[1], flake[2])
     bench.take("flakes off")

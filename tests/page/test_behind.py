@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import os
 import socket
 import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
 import httpx
@@ -16,10 +17,11 @@ import pytest
 import shapely
 
 from carvegen.base.errors import InputError
-from carvegen.delivery.print_build import marking_sheet
+from carvegen.base.findings import Finding
+from carvegen.delivery.print_build import build_print, marking_sheet
 from carvegen.delivery.print_steps import cut_inputs, cuts_of
 from carvegen.marking.journal import FOLDER
-from carvegen.page.print_checks import found_in, found_near
+from carvegen.page.print_checks import found_built, found_in, found_near
 from carvegen.page.serving import Served, _opened, serve
 from carvegen.page.table.address import Address, last, remember
 from carvegen.page.work.pace import Pace
@@ -66,6 +68,45 @@ def test_about_a_place_the_same_is_found_as_in_the_whole(bare) -> None:
 
     assert ("key", "land-width") in {its[:2] for its in there(whole)}
     assert there(near) == there(whole)
+
+
+def test_page_and_build_call_the_same_places_broken(tmp_path) -> None:
+    """A bar too thin to stand, and beside it a slit that runs out, of which a window holds only the narrow end.
+
+    The slit belongs to the cut round the print, whose edge is mostly wide: a risk, no break.
+    """
+    path = tmp_path / "print.toml"
+    shapes = {"FIELD": "M6 2H40V28H6V15.3L38 15L6 14.7z", "BAR": "M48 5h0.3v20h-0.3z"}
+    groups = "".join(f"<g id='{name}'><path d='{its}'/></g>" for name, its in shapes.items())
+    size = "width='56mm' height='30mm' viewBox='0 0 56 30'"
+    (tmp_path / "slit.svg").write_text(f"<svg xmlns='http://www.w3.org/2000/svg' {size}>{groups}</svg>")
+    artwork = '[artwork]\nfiles = ["slit.svg"]'
+    path.write_text(small_print(artwork, blocks={"sky": ["*"], "key": [*shapes]}, size=(56, 30)))
+
+    def broken(found: Mapping[str, Iterable[Finding]]) -> set[tuple[str, str, str, tuple[float, float] | None]]:
+        return {
+            (name, its.rule, its.kind, its.at and (round(its.at[0], 1), round(its.at[1], 1)))
+            for name, lot in found.items() for its in lot if its.severity.label == "breaks"
+        }  # fmt: skip
+
+    given = read_print(path, SHELF)
+    whole = broken(found_in(given, SHELF, tmp_path / BUILT, say=lambda _: None))
+    build_print(given, tmp_path / BUILT, SHELF, say=lambda _: None)
+    assert broken(found_built(given, tmp_path / BUILT)) == whole
+    hand = Hand(path)
+    until(lambda: not hand.session.findings()["near"])
+    told = [its for its in hand.session.findings()["list"] if its["severity"] == "breaks"]
+    assert len(told) == len(whole) > 0, "a print that is built opens with what its build has found"
+    near = set[tuple[str, str, str, tuple[float, float] | None]]()
+    for x in range(0, 56, 8):
+        window = shapely.box(x - 6, 0, x + 14, 30)
+        near |= broken(found_near(hand.session.desk.scene(window), window))
+    hand.close()
+    assert {its for its in near if its[1] == "cut-width"} <= whole
+    assert {its[:3] for its in near} == {its[:3] for its in whole}
+    assert any(
+        its.rule == "cut-width" and its.severity.label == "risk" for its in found_built(given, tmp_path / BUILT)["key"]
+    )
 
 
 def test_what_a_hand_breaks_is_found_at_once_and_can_be_left(tmp_path) -> None:
@@ -186,6 +227,8 @@ def test_a_build_tells_its_stages_and_hands_over_files_with_cautions(bare) -> No
     until(lambda: any(its["kind"] in ("built", "stopped") for its in heard), 120)
     until(lambda: not page.session.findings()["near"], 120)
     assert {"built", "stopped"} & {its["kind"] for its in heard} == {"built"}
+    found = found_built(read_print(bare, SHELF), bare.parent / BUILT)
+    assert len(page.session.findings()["list"]) == sum(map(len, found.values())), "what the build has found"
     assert any(its["kind"] == "stage" and its["text"].startswith("building: ") for its in heard)
     listed, cautions = asked(
         page, ("GET", f"/{TOKEN}/files", {"headers": OWN}), ("GET", f"/{TOKEN}/cautions", {"headers": OWN})
@@ -215,17 +258,18 @@ def test_the_sheet_to_mark_is_drawn_as_the_command_draws_it_and_tells_how_far_it
         ("POST", f"/{TOKEN}/sheet", {"headers": JSON, "json": {"paper": "../A4"}}),
     )  # fmt: skip
     assert (none.status_code, wrong.status_code) == (404, 422)
-    parts = []
-    for _ in range(2):
-        heard.clear()
-        (begun,) = asked(page, ("POST", f"/{TOKEN}/sheet", {"headers": JSON, "json": {"paper": "A4"}}))
-        assert begun.status_code == 202
-        until(lambda: any(its["kind"] in ("sheet", "stopped") for its in heard), 60)
-        assert {"kind": "sheet", "pages": 1, "paper": "A4", "version": 1} in heard
-        parts.append([(its["part"], its["left_s"]) for its in heard if its["kind"] == "stage" and its["text"]])
-    assert set(parts[0]) == {(None, None)}  # nobody knows yet
-    assert all(0 <= part <= 1 and left > 0 for part, left in parts[1])
-    assert [part for part, _ in parts[1]] == sorted(part for part, _ in parts[1])
+    (begun,) = asked(page, ("POST", f"/{TOKEN}/sheet", {"headers": JSON, "json": {"paper": "A4"}}))
+    assert begun.status_code == 202
+    until(lambda: any(its["kind"] in ("sheet", "stopped") for its in heard))
+    assert {"kind": "sheet", "pages": 1, "paper": "A4", "version": 1} in heard
+    stages = [its for its in heard if its["kind"] == "stage" and its["text"]]
+    assert {(its["part"], its["left_s"]) for its in stages} == {(None, None)}  # nobody knows yet
+    assert {its["takes"] for its in stages} == {"less than a minute"}, "guessed by its size"
+    again = Pace(bare, "drawing the sheet")
+    parts = [again.at(stage) for stage in json.loads(again._file.read_text())["drawing the sheet"]["stages"]]
+    assert len(parts) == len(stages)
+    assert all(0 <= part <= 1 and left > 0 for part, left in parts)
+    assert [part for part, _ in parts] == sorted(part for part, _ in parts)
     (shown,) = asked(page, ("GET", f"/{TOKEN}/sheet", {"headers": OWN}))
     assert shown.headers["content-type"] == "application/pdf"
     drawn, pages = marking_sheet(read_print(bare, SHELF), SHELF, "A4", say=lambda _: None)
@@ -284,26 +328,23 @@ def test_the_server_ends_a_while_after_its_windows(bare) -> None:
 
 
 def test_a_program_started_again_is_where_the_one_before_was(bare) -> None:
-    def opened() -> tuple[subprocess.Popen[str], str]:
-        words = [sys.executable, "-m", "carvegen", "mark", str(bare), "--no-browser"]
-        program = subprocess.Popen(
-            words, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"}
-        )
-        assert program.stdout is not None
-        return program, program.stdout.readline().split()[1]
+    its = Served(path=bare, folder=bare.parent)
+    words = [sys.executable, "-m", "carvegen", "mark", str(bare), "--no-browser"]
+    program = subprocess.Popen(words, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"})
+    assert program.stdout is not None
+    address = program.stdout.readline().split()[1]
 
-    program, address = opened()
-    other, beside = opened()  # looks only, at an address of its own
-    assert beside != address
-    for its in (program, other):
-        its.kill()
-        its.communicate()
-    note = next((bare.parent / FOLDER).glob("*.address"))
-    assert note.stat().st_mode & 0o777 == 0o600
-    program, again = opened()
+    def opened() -> str:
+        door, token = _opened(its)
+        with door:
+            return f"http://127.0.0.1:{door.getsockname()[1]}/{token}/"
+
+    assert opened() != address  # another, while that one runs, is at an address of its own
     program.kill()
     program.communicate()
-    assert again == address
+    note = next((bare.parent / FOLDER).glob("*.address"))
+    assert note.stat().st_mode & 0o777 == 0o600
+    assert opened() == address
     note.chmod(0o644)  # others may have read it
     assert last(bare) is None
     note.chmod(0o600)

@@ -21,9 +21,11 @@ import shapely
 from PIL import Image, ImageDraw
 
 from carvegen.delivery.build_record import RECORD, BuildRecord
+from carvegen.facts.profiles import Library
 from carvegen.page.app import CLIENT, Page
 from carvegen.page.gestures import gesture
 from carvegen.page.guard import HEADERS
+from tests.artwork.scan import on_plan_pictures
 from tests.cases import SHELF
 from tests.page.page import Hand, print_file, stroke, unpacked
 
@@ -66,6 +68,16 @@ def printed(tmp_path):
     page = Page(print_file(tmp_path, after=SNOWFALL), SHELF, tmp_path, tmp_path / "scratch")
     page.session.rest_s = 3600.0
     yield page
+    page.end()
+
+
+@pytest.fixture
+def wide_print(tmp_path):
+    """The page on a print as large as the pictures of `on_plan_pictures`, and its folder."""
+    (tmp_path / "scratch").mkdir()
+    page = Page(print_file(tmp_path, after="", size=on_plan_pictures.SIZE), SHELF, tmp_path, tmp_path / "scratch")
+    page.session.rest_s = 3600.0
+    yield page, tmp_path
     page.end()
 
 
@@ -153,6 +165,37 @@ def test_uploads_are_drawings_or_pictures_of_a_size_that_can_be_read(page, tmp_p
     told, shapes = unpacked(seen.content)
     assert told["size"] == [20, 10]
     assert sum(shape.area for shape in shapes.values()) == pytest.approx(25)
+
+
+def test_of_all_that_is_handed_in_the_oldest_goes_and_what_is_too_large_is_told_how_large_it_may_be(
+    page, monkeypatch
+) -> None:
+    limits = sys.modules["carvegen.artwork.bounds"].MAX_BYTES
+    monkeypatch.setattr("carvegen.page.beginning.MOST_HELD", 300)
+    svg = drawing(20, 10, '<rect width="5" height="5"/>')
+    assert 150 > len(svg) > 100
+    post = ("POST", f"/{TOKEN}/upload/x.svg", {"headers": OWN, "content": svg})
+    read = [("POST", f"/{TOKEN}/understood", {"headers": JSON, "json": {"upload": k}}) for k in range(3)]
+    *_, gone, there, last = asked(page, post, post, post, *read)
+    assert (gone.status_code, there.status_code, last.status_code) == (422, 200, 200)
+    assert "choose the file once more" in gone.json()["remedy"]
+    for kind in limits:
+        monkeypatch.setitem(limits, kind, 2_000_000)
+    (large,) = asked(page, ("POST", f"/{TOKEN}/upload/x.svg", {"headers": OWN, "content": 2_000_001 * b"x"}))
+    assert (large.status_code, "larger than 2 MB" in large.text) == (413, True)
+
+
+def test_a_profile_that_comes_while_the_page_is_open_is_offered(tmp_path) -> None:
+    (tmp_path / "mine" / "cutters").mkdir(parents=True)
+    (tmp_path / "scratch").mkdir()
+    page = Page(None, Library([tmp_path / "mine"]), tmp_path, tmp_path / "scratch")
+    cutters = []
+    for _ in range(2):
+        (offers,) = asked(page, ("GET", f"/{TOKEN}/begin", {"headers": OWN}))
+        cutters.append({its["key"] for its in offers.json()["cutters"]})
+        shipped = page._shelf.path("cutters", "v-60").read_text(encoding="utf-8")
+        (tmp_path / "mine" / "cutters" / "my-gouge.toml").write_text(shipped, encoding="utf-8")
+    assert cutters[1] - cutters[0] == {"my-gouge"}
 
 
 def test_a_print_begins_with_a_drawing_in_a_folder_of_its_own(page, tmp_path) -> None:
@@ -246,30 +289,71 @@ class Served:
         self.process.stdout.close()
 
 
-def test_a_photograph_of_the_proof_is_laid_on_the_plan(printed, tmp_path) -> None:
+def _built(folder: Path, **lands: shapely.Geometry) -> None:
+    (folder / "built" / "lands").mkdir(parents=True)
+    for name, land in lands.items():
+        (folder / "built" / "lands" / f"{name}.wkb").write_bytes(shapely.to_wkb(land))
+    (folder / "built" / RECORD).write_text(BuildRecord(steps={}).to_text())
+
+
+def _png(picture: Image.Image) -> bytes:
+    out = io.BytesIO()
+    picture.save(out, "PNG")
+    return out.getvalue()
+
+
+def _proved(page: Page, picture: bytes, *said: dict[str, object], number: int = 0) -> list[Any]:
+    """What is answered on a photograph, each time with something else said of it."""
+    sent = [("POST", f"/{TOKEN}/proof", {"headers": JSON, "json": {"upload": number, **its}}) for its in said]
+    return asked(page, ("POST", f"/{TOKEN}/upload/proof.png", {"headers": OWN, "content": picture}), *sent)[1:]
+
+
+def test_too_little_to_lay_a_photograph_by_is_laid_by_its_corners(printed, tmp_path) -> None:
     """The block as it is built, drawn as a scan with one patch too much ink and one too little."""
-    land = shapely.box(3, 3, 37, 27).difference(shapely.box(10, 10, 20, 20))
-    (tmp_path / "built" / "lands").mkdir(parents=True)
-    (tmp_path / "built" / "lands" / "sky.wkb").write_bytes(shapely.to_wkb(land))
-    (tmp_path / "built" / RECORD).write_text(BuildRecord(steps={}).to_text())
+    _built(tmp_path, sky=shapely.box(3, 3, 37, 27).difference(shapely.box(10, 10, 20, 20)))
     scan = Image.new("L", (800 + 200, 600 + 200), 255)
     draw = ImageDraw.Draw(scan)
     draw.rectangle((160, 160, 839, 639), fill=20)
     draw.rectangle((300, 300, 499, 499), fill=255)  # 10 to 20 mm: 20 pixels a millimetre, y down
     draw.rectangle((300, 300, 359, 499), fill=20)  # 3 x 10 mm that should be cut still stand
     draw.rectangle((700, 200, 739, 239), fill=255)  # 2 x 2 mm are cut that should stand
-    out = io.BytesIO()
-    scan.save(out, "PNG")
     corners = [100, 700, 900, 700, 900, 100, 100, 100]
-    _, answer, lost = asked(
-        printed,
-        ("POST", f"/{TOKEN}/upload/proof.png", {"headers": OWN, "content": out.getvalue()}),
-        ("POST", f"/{TOKEN}/proof", {"headers": JSON, "json": {"upload": 0, "block": "sky", "corners": corners}}),
-        ("POST", f"/{TOKEN}/proof", {"headers": JSON, "json": {"upload": 0, "block": "moon", "corners": corners}}),
+    asks, answer, lost = _proved(
+        printed, _png(scan), {"block": "sky"}, {"block": "sky", "corners": corners}, {"block": "moon"}
     )
-    told, shapes = unpacked(answer.content)
+    assert "Too little is drawn" in asks.json()["fault"]
     assert lost.status_code == 422
-    of = {group["kind"]: shapely.union_all([shapes[n] for n in group["ids"]]) for group in told["groups"]}
-    assert of["to cut"].area == pytest.approx(30, abs=1.5)
-    assert of["cut too much"].area == pytest.approx(4, abs=0.5)
-    assert shapely.covers(shapely.buffer(shapely.box(30, 23, 32, 25), 0.3), of["cut too much"])
+    of = {line.split(":")[0]: float(re.search(r"([\d.]+) mm²", line)[1]) for line in answer.json()["lines"][1:]}
+    assert of == {
+        "still to cut": pytest.approx(30, abs=1.5), "cut where the plan cuts nothing":
+        pytest.approx(4, abs=0.5),
+    }  # fmt: skip
+
+
+def test_a_photograph_is_laid_on_the_plan_by_the_drawing_itself(wide_print) -> None:
+    """Places are where they were planted, in the words of `compare`; what is still to cut can be printed."""
+    page, folder = wide_print
+    to_cut, unplanned = shapely.box(20, 60, 26, 66), shapely.box(100, 60, 104, 65)
+    plan = on_plan_pictures.sky().difference(to_cut).union(unplanned.buffer(3))
+    land = plan.union(to_cut).difference(unplanned)
+    _built(folder, sky=plan)
+    photo = Image.fromarray(on_plan_pictures.photographed(on_plan_pictures.painted(land), mirrored=True, turn=12.0)[0])
+    (answer,) = _proved(page, _png(photo), {"block": "sky"})
+    told = answer.json()
+    assert told["fault"] == ""
+    assert told["lines"][0].startswith(
+        "sky: the picture shows the block itself, mirrored; laid on the plan by the drawing"
+    )
+    assert [its.split(":")[0] for its in told["lines"][1::2]] == ["still to cut", "cut where the plan cuts nothing"]
+    places = [re.findall(r"[\d.]+", line.partition(":")[2]) for line in told["lines"][2::2]]  # mm², x, y, mm
+    found = [[float(its) for its in lot[:3]] for lot in places]
+    assert found == [pytest.approx(its, rel=0.08) for its in ([36, 23, 63], [20, 102, 62.5])]
+    picture, sheet, other = asked(
+        page, *(("GET", f"/{TOKEN}/proof/{its}", {"headers": OWN})
+                for its in ("on-plan.png", told["sheets"][0]["file"], "upload-0.picture"))
+    )  # fmt: skip
+    assert (picture.content[:4], sheet.content[:5]) == (b"\x89PNG", b"%PDF-")
+    assert other.status_code == 404
+    other_block = Image.fromarray(on_plan_pictures.photographed(on_plan_pictures.painted(on_plan_pictures.sky(31)))[0])
+    (refused,) = _proved(page, _png(other_block), {"block": "sky"}, number=1)
+    assert refused.json()["fault"].startswith("It does not fit the plan: ")

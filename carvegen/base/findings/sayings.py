@@ -69,7 +69,7 @@ SAYINGS: dict[tuple[str, str], Saying] = {
     ("look-twins", ""): Saying("shapes that are copies of one another", "{percent} % of them"),
     ("look-straight", ""): Saying("shapes with long straight sides", "{percent} % of them"),
     ("look-combed", ""): Saying("shapes that all point one way"),
-    ("cut-back", ""): Saying("a light fringe may show", "{measured} of land left, at least {limit} needed"),
+    ("cut-back", ""): Saying("ink may show beside the snow", "{measured} of land left, at least {limit} needed"),
     ("cut-land", ""): Saying("most of what is to print is cut already", "{measured} stands, {limit} is to print"),
     ("cut-scan", ""): Saying("what stands is known by a scan", "exact to {measured}"),
     ("cut-already", ""): Saying("cut already, but has to print", _AREA),

@@ -44,7 +44,7 @@ def command(file: Path | None, port: int, no_browser: bool, folders: tuple[Path,
 
         def at(address: str) -> None:
             click.echo(f"Open: {address}")
-            click.echo("Ctrl-C ends it; so does closing the page. All that is done is in the print's files.")
+            click.echo("Ctrl-C ends it, and so does closing the page, a minute later. All is in the print's files.")
             pointer = None if no_browser else stack.enter_context(pointer_to(address, folder))
             if pointer is not None:
                 click.launch(str(pointer))

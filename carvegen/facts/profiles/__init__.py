@@ -64,8 +64,12 @@ class Library:
         if not shipped().is_dir():
             raise CarvegenError("the shipped profiles are missing", hint="install carvegen again")
         self._folders = (shipped(), *(_usable(folder) for folder in folders))
-        self._paths = {kind: _paths(kind, self._folders) for kind in FOLDERS}
         self._sound: dict[tuple[str, str], tuple[_Stamp, object]] = {}
+        self.look_again()
+
+    def look_again(self) -> None:
+        """Know the files that have come, and no more those that have gone, since it was made."""
+        self._paths = {kind: _paths(kind, self._folders) for kind in FOLDERS}
 
     def keys(self, kind: str) -> tuple[str, ...]:
         """The sorted keys of a kind: one of `FOLDERS`."""

@@ -7,7 +7,7 @@ import { ask, tell, tellPacked, upload } from "./transport.js";
 
 /** @typedef {import("./slips.js").Does} Does */
 /** @typedef {{key: string, name: string, words: string, machines: string[]}} Thing */
-/** @typedef {{samples: {key: string, about: string}[], prints: {n: number, name: string}[], materials: Thing[], cutters: Thing[], roles: string[], machines: string[], motifs: {key: string, words: string, presets: string[]}[]}} Offers */
+/** @typedef {{samples: {key: string, about: string}[], prints: {n: number, name: string}[], materials: Thing[], cutters: Thing[], machines: string[], motifs: {key: string, words: string, presets: string[]}[]}} Offers */
 /** @typedef {{size: number[], true_size: boolean, notes: string[], layers: {name: string, shapes: number, area_mm2: number}[]}} Understood */
 
 const WHO = /** @type {Record<string, [string, string]>} */ ({
@@ -503,16 +503,18 @@ export function beginButton(does) {
 
 // ── after cutting ────────────────────────────────────────────────────────────────────────────────────────────────
 
-const SHOWN = /** @type {Record<string, [string, string]>} */ ({
-  land: ["#c9c3b4", "stands as planned"],
-  "to cut": ["#2a6482", "still to cut"],
-  "cut too much": ["#b0402a", "cut too much"],
-});
+/** @typedef {{fault: string, lines?: string[], sheets: {block: string, file: string}[]}} Proof */
 
 /** @param {import("./transport.js").Print} print @param {Does} does */
 export function afterSlip(print, does) {
   const { body } = slip("after", "After cutting"),
-    block = h("select", { id: "cut-block" }, ...print.blocks.map((its) => h("option", { value: its.name }, its.name)));
+    inked = print.blocks.filter((its) => its.prints && its.ink),
+    block = h(
+      "select",
+      { id: "cut-block" },
+      ...print.blocks.map((its) => h("option", { value: its.name }, `the ${its.name} block, or a proof of it`)),
+      inked.length > 1 && h("option", { value: "" }, "a print of all blocks"),
+    );
   const input = h("input", {
     type: "file",
     id: "cut-photograph",
@@ -526,23 +528,16 @@ export function afterSlip(print, does) {
     h(
       "p",
       { class: "faint" },
-      "Photograph a proof or the block, whole: it is laid on the plan. The files must have been made before.",
+      "Photograph the block or a print of it, all of it, from above: the drawing itself tells how it lies on the plan. The files must have been made before.",
     ),
-    h("div", { class: "field" }, h("label", { for: "cut-block" }, "Block"), block),
+    h("div", { class: "field" }, h("label", { for: "cut-block" }, "It shows"), block),
     h("div", { class: "field" }, h("label", { for: "cut-photograph" }, "Photograph"), input),
   );
 }
 
-/** @param {File} file @param {number} number @param {string} block */
+/** Lays a photograph on the plan; where the drawing does not tell its place, by corners laid by hand. @param {File} file @param {number} number @param {string} block */
 function proved(file, number, block) {
-  const corners = cornered(file),
-    view = h(
-      "select",
-      {},
-      h("option", { value: "print" }, "a proof, as printed"),
-      h("option", { value: "block" }, "the block, as it lies"),
-    ),
-    said = h("p", { class: "refused", role: "status" }),
+  const said = h("p", { class: "refused", role: "status" }),
     body = h("div", { class: "body" });
   const dialog = h(
     "dialog",
@@ -550,11 +545,11 @@ function proved(file, number, block) {
     h(
       "div",
       { class: "row ends" },
-      h("h2", { id: "proof-title" }, `The ${block} block after cutting`),
+      h("h2", { id: "proof-title" }, block ? `The ${block} block after cutting` : "The print after cutting"),
       button("Back to the bench", () => dialog.close()),
     ),
-    body,
     said,
+    body,
   );
   const told = {
     say: (/** @type {string} */ words) => {
@@ -562,70 +557,71 @@ function proved(file, number, block) {
     },
     send: async () => undefined,
   };
-  body.append(
-    h(
-      "form",
-      {
-        onsubmit: (/** @type {Event} */ event) => {
-          event.preventDefault();
-          void tried(told, async () => {
-            told.say("It is being laid on the plan…");
-            body.replaceChildren(
-              ...compared(
-                await tellPacked("proof", { upload: number, block, corners: corners.read(), view: view.value }),
-              ),
-            );
-            told.say("");
-          });
-        },
-      },
-      h("p", {}, "Drag the four corners onto the corners of the block's face."),
-      corners.laid,
-      h("label", { class: "field" }, "It shows", view),
-      h("div", { class: "row" }, h("button", { type: "submit", class: "first" }, "Lay it on the plan")),
-    ),
-  );
+  /** @param {object} more */
+  const lay = (more) =>
+    tried(told, async () => {
+      told.say("It is being laid on the plan…");
+      /** @type {Proof} */
+      const proof = await tell("proof", { upload: number, block, ...more });
+      told.say(proof.fault);
+      body.replaceChildren(...(proof.fault ? [byCorners(file, (corners) => void lay(corners))] : compared(proof)));
+    });
   opened(dialog);
+  void lay({});
 }
 
-/** What was cut beside what was planned. @param {ArrayBuffer} packed @returns {HTMLElement[]} */
-function compared(packed) {
-  /** @type {{size: [number, number], areas_mm2: Record<string, number>, tolerance_mm: number}} */
-  const told = JSON.parse(new TextDecoder().decode(new Uint8Array(packed, 4, new Uint32Array(packed, 0, 1)[0])));
-  const { shapes } = unpack(packed, told.size[1], stepOf(told.size)),
-    across = 2400,
-    scale = across / told.size[0];
-  const canvas = h("canvas", { width: across, height: Math.round(told.size[1] * scale), role: "img" }),
-    pen = canvas.getContext("2d"),
-    large = h("input", { type: "range", id: "proof-large", min: "1", max: "6", step: "0.25", value: "1" });
-  canvas.setAttribute("aria-label", "What stands, what is still to cut and what is cut too much");
-  pen?.setTransform(scale, 0, 0, scale, 0, 0);
-  for (const kind of Object.keys(SHOWN)) {
-    const path = new Path2D();
-    for (const its of shapes) if (its.kind === kind) trace(path, its);
-    if (pen) pen.fillStyle = SHOWN[kind][0];
-    pen?.fill(path);
-  }
-  large.addEventListener("input", () => canvas.style.setProperty("--large", large.value));
-  const lines = Object.entries(SHOWN).map(([kind, [colour, words]]) => {
-    const swatch = h("span", { class: "ink" });
-    swatch.style.backgroundColor = colour;
-    return h(
-      "li",
-      { class: "choice" },
-      swatch,
-      kind in told.areas_mm2 ? `${words}: ${told.areas_mm2[kind].toFixed(1)} mm²` : words,
+/** @param {File} file @param {(said: object) => void} lay */
+function byCorners(file, lay) {
+  const corners = cornered(file),
+    view = h(
+      "select",
+      {},
+      h("option", { value: "print" }, "a proof, as printed"),
+      h("option", { value: "block" }, "the block, as it lies"),
     );
-  });
+  return h(
+    "form",
+    {
+      onsubmit: (/** @type {Event} */ event) => {
+        event.preventDefault();
+        lay({ corners: corners.read(), view: view.value });
+      },
+    },
+    h("p", {}, "Drag the four corners onto the corners of the block's face; or take another photograph: all of it, sharp, from above."),
+    corners.laid,
+    h("label", { class: "field" }, "It shows", view),
+    h("div", { class: "row" }, h("button", { type: "submit", class: "first" }, "Lay it on the plan")),
+  );
+}
+
+/** What was cut beside what was planned: her own photograph with rings, and what is said of them. @param {Proof} proof @returns {HTMLElement[]} */
+function compared(proof) {
+  const picture = h("img", {
+      src: `proof/on-plan.png?${performance.now()}`,
+      alt: "Your photograph on the plan; what differs is coloured and ringed",
+    }),
+    large = h("input", { type: "range", id: "proof-large", min: "1", max: "6", step: "0.25", value: "1" });
+  large.addEventListener("input", () => picture.style.setProperty("--large", large.value));
   return [
-    h("ul", { class: "cards" }, ...lines),
-    h("p", { class: "faint" }, `Less than ${told.tolerance_mm} mm off the plan is not shown.`),
+    h("ul", { class: "told" }, ...(proof.lines ?? []).map((line) => h("li", {}, line))),
+    proof.sheets.length > 0 &&
+      h(
+        "p",
+        { class: "row" },
+        ...proof.sheets.map((its) =>
+          h(
+            "a",
+            { href: `proof/${encodeURIComponent(its.file)}`, target: "_blank", rel: "noopener" },
+            `Print what is still to cut on the ${its.block} block, true to size`,
+          ),
+        ),
+      ),
     h("label", { for: "proof-large" }, "Enlarge"),
     large,
     h(
       "div",
       { class: "proof", tabIndex: 0, role: "region", "aria-label": "The comparison; it scrolls when enlarged" },
-      canvas,
+      picture,
     ),
-  ];
+  ].filter((its) => its instanceof HTMLElement);
 }

@@ -6,7 +6,7 @@ import { around, orient, trace } from "./packed.js";
 /** @typedef {import("./transport.js").Mark} Mark */
 /** @typedef {import("./transport.js").Finding} Finding */
 /** @typedef {[number, number, number]} Spot x, y in mm and the pressure, 0 to 1 */
-/** @typedef {{kind: "stroke" | "loop" | "outline" | "rub", spots: Spot[], breadth: number, colour: string}} Trail what the hand draws */
+/** @typedef {{kind: "stroke" | "loop" | "outline" | "rub", spots: Spot[], breadth: number, colour: string, bare?: boolean}} Trail what the hand draws; once it has lifted, whether it is bare paper until the program has answered */
 /** @typedef {{dx: number, dy: number, turn: number, scale: number}} Moved */
 
 export const PENCILS = ["#a63d2d", "#3d6b45", "#8a6414", "#2f5f9e", "#75498a", "#20706c"];
@@ -47,6 +47,7 @@ export class Overlay {
   hidden = new Set();
   showMarks = true;
   showRings = true;
+  ringRisks = false;
   paper = "#fbfaf6";
 
   /** @param {HTMLCanvasElement} canvas @param {HTMLCanvasElement} rule @param {import("./view.js").View} view */
@@ -200,6 +201,12 @@ export class Overlay {
   /** @param {Trail} its */
   #trail(its) {
     const { pen, view } = this;
+    if (its.bare) {
+      pen.fillStyle = pen.strokeStyle = this.paper;
+      pen.lineWidth = its.breadth;
+      if (its.kind === "stroke") pen.stroke(lineOf(its.spots));
+      else pen.fill(lineOf(its.spots));
+    }
     if (its.kind === "stroke" || its.kind === "rub") {
       pen.globalAlpha =
         its.kind === "rub" ? 0.55 : 0.3 + 0.4 * (its.spots.reduce((sum, spot) => sum + spot[2], 0) / its.spots.length);
@@ -289,9 +296,10 @@ export class Overlay {
   #rings() {
     const { pen, view } = this;
     for (const its of this.findings) {
-      if (!its.at || (its.left && its.id !== this.lookedAt) || this.hidden.has(its.block)) continue;
-      const on = its.id === this.lookedAt,
-        r = (on ? 26 : 13) / view.scale,
+      const on = its.id === this.lookedAt;
+      if (!its.at || (!on && (its.left || !(its.severity === "breaks" || (this.ringRisks && its.severity === "risk"))))) continue;
+      if (this.hidden.has(its.block)) continue;
+      const r = (on ? 26 : 13) / view.scale,
         y = view.size[1] - its.at[1];
       pen.setLineDash(its.severity === "breaks" ? [] : [5 / view.scale, 4 / view.scale]);
       for (const [colour, width] of /** @type {[string, number][]} */ ([

@@ -243,6 +243,12 @@ async function lookAgain() {
   changed();
 }
 
+/** @param {boolean} on */
+function ringRisks(on) {
+  overlay.ringRisks = on;
+  changed();
+}
+
 /** @param {import("./transport.js").Finding | null} its */
 function lookAt(its) {
   overlay.lookedAt = its?.id ?? null;
@@ -267,6 +273,7 @@ function drawn(path) {
 function tray() {
   tools.meanings = print.meanings;
   tools.motifs = print.motifs.map((its) => its.name);
+  tools.called = (name) => print.motifs.find((its) => its.name === name)?.label ?? name;
   overlay.meanings = print.meanings.map((its) => its.key);
   const pick = (/** @type {string} */ key) =>
     h("input", { type: "radio", name: "tool", value: key, checked: key === tools.tool, onchange: () => took(key) });
@@ -291,7 +298,7 @@ function tray() {
       ),
     ),
   );
-  byId("for").append(...print.motifs.map((its) => h("option", { value: its.name }, its.name)));
+  byId("for").append(...print.motifs.map((its) => h("option", { value: its.name }, its.label)));
   ranged("breadth", (value) => {
     tools.breadth = value;
     return `${value} mm`;
@@ -442,7 +449,7 @@ function heard(news) {
     void beside.files?.show(true).then(() => say("The files are made: they lie in the folder of the print."));
   else if (news.kind === "sheet") void beside.files?.show().then(() => beside.files?.drawn(news));
   else if (news.kind === "stopped") {
-    say(news.say ?? news.said ?? "The program has stopped.", true);
+    say(news.say ?? "The program has stopped.", true);
     void beside.files?.show();
   }
 }
@@ -485,7 +492,7 @@ async function start() {
   waited();
   tray();
   seeSlip(print, show, shift, () => rulerDialog(view, () => view.zoom(view.true_)));
-  beside.findings = new FindingsSlip({ show: lookAt, act: (gesture) => void send(gesture) });
+  beside.findings = new FindingsSlip({ show: lookAt, act: (gesture) => void send(gesture), ring: ringRisks });
   beside.tries = new TriesSlip(
     (mark, attempt) => void send({ do: "choose try", mark, attempt }),
     () => lastTry && void send(lastTry),

@@ -1,7 +1,7 @@
 // Slips of paper beside the bench: what is shown, what would break, tries, weather, files, the keyboard.
 
 import { trace } from "./packed.js";
-import { ask, tell } from "./transport.js";
+import { ask, tell, upload } from "./transport.js";
 
 /** @typedef {import("./transport.js").Print} Print */
 /** @typedef {import("./transport.js").Finding} Finding */
@@ -9,7 +9,7 @@ import { ask, tell } from "./transport.js";
 /** @typedef {import("./transport.js").Motif} Motif */
 /** @typedef {import("./transport.js").Setting} Setting */
 /** @typedef {{say: (words: string, refused?: boolean) => void, send: (gesture: import("./transport.js").Gesture) => Promise<unknown>}} Does */
-/** @typedef {{n: string, name: string, folder: string, what: string, safety: string[], picture: string | null, kind: string, bytes: number}} Made */
+/** @typedef {{n: string, name: string, noun: string, block: string, folder: string, what: string, safety: string[], picture: string | null, kind: string, bytes: number}} Made */
 /** @typedef {{blocks: string[], rubbing: boolean, mirrored: boolean, before: boolean, marks: boolean, rings: boolean}} Seen */
 
 /**
@@ -154,10 +154,11 @@ function option(group, text, on, act, ink) {
 
 // ── what would break ─────────────────────────────────────────────────────────────────────────────────────────────
 
+const MOST = 200; // of a kind are told at once
 const SEVERE = { breaks: "would break", risk: "a risk", advice: "advice" };
 
 export class FindingsSlip {
-  /** @param {{show: (finding: Finding | null) => void, act: (gesture: import("./transport.js").Gesture) => void}} does */
+  /** @param {{show: (finding: Finding | null) => void, act: (gesture: import("./transport.js").Gesture) => void, ring: (risks: boolean) => void}} does */
   constructor(does) {
     this.does = does;
     const its = slip("findings", "What would break");
@@ -166,28 +167,59 @@ export class FindingsSlip {
     this.count = its.count;
     this.list = h("ol", { class: "cards" });
     this.note = h("p", { class: "faint" }, "Not looked at yet.");
-    this.body.append(this.note, this.list);
+    this.more = h("summary", {});
+    this.risks = h("ol", { class: "cards" });
+    const ring = check("ring the risks on the print, too", false, does.ring);
+    this.lesser = h("details", { hidden: true, class: "lesser" }, this.more, ring.label, this.risks);
+    this.body.append(this.note, this.list, this.lesser);
   }
 
-  /** @param {Finding[]} all @param {boolean} near */
+  /** What breaks first; risks and hints are folded away, counted. @param {Finding[]} all @param {boolean} near */
   show(all, near) {
     const open = all.filter((its) => !its.left),
-      broken = open.filter((its) => its.severity === "breaks").length,
-      most = 200;
-    this.count.hidden = broken === 0;
-    this.count.textContent = String(broken);
-    this.count.setAttribute("aria-label", `${broken} would break`);
-    const more = open.length > broken ? ` ${open.length - broken} risks and hints to look at, the worst first.` : "";
+      broken = open.filter((its) => its.severity === "breaks"),
+      left = all.filter((its) => its.left);
+    this.count.hidden = broken.length === 0;
+    this.count.textContent = String(broken.length);
+    this.count.setAttribute("aria-label", `${broken.length} would break`);
     this.note.textContent = near
       ? "Looked at near what you changed; the rest is being looked at."
-      : `${broken || "Nothing"} would break.${more}`;
-    const order = ["breaks", "risk", "advice"];
-    const sorted = [...all].sort(
-      (a, b) => Number(a.left) - Number(b.left) || order.indexOf(a.severity) - order.indexOf(b.severity),
-    );
-    this.list.replaceChildren(...sorted.slice(0, most).map((its) => this.#card(its)));
-    if (sorted.length > most)
-      this.list.append(h("li", { class: "faint" }, `${sorted.length - most} more: mend or leave some of these first.`));
+      : `${broken.length || "Nothing"} would break.`;
+    const risks = open.filter((its) => its.severity === "risk"),
+      hints = open.filter((its) => its.severity === "advice");
+    this.more.textContent = [
+      risks.length > 0 && `${risks.length} ${risks.length === 1 ? "risk" : "risks"}`,
+      hints.length > 0 && `${hints.length} ${hints.length === 1 ? "hint" : "hints"}`,
+      left.length > 0 && `${left.length} left to your knife`,
+    ]
+      .filter(Boolean)
+      .join(", ");
+    this.lesser.hidden = this.more.textContent === "";
+    this.#lay(this.list, broken);
+    /** @type {Map<string, Finding[]>} */
+    const kinds = new Map();
+    for (const its of [...risks, ...hints, ...left]) {
+      const kind = its.left ? "left to your knife" : its.title;
+      kinds.set(kind, [...(kinds.get(kind) ?? []), its]);
+    }
+    const unfolded = new Set([...this.risks.querySelectorAll("details[open]")].map((its) => its.getAttribute("data-kind")));
+    this.risks.replaceChildren(...[...kinds].map(([kind, lot]) => this.#kind(kind, lot, unfolded.has(kind))));
+  }
+
+  /** Findings of one kind, folded away. @param {string} kind @param {Finding[]} lot @param {boolean} open */
+  #kind(kind, lot, open) {
+    const list = h("ol", { class: "cards" });
+    const fold = h("details", { class: "lesser", "data-kind": kind, open }, h("summary", {}, `${kind}: ${lot.length}`), list);
+    if (open) this.#lay(list, lot);
+    else fold.addEventListener("toggle", () => fold.open && list.children.length === 0 && this.#lay(list, lot));
+    return h("li", {}, fold);
+  }
+
+  /** @param {HTMLElement} list @param {Finding[]} findings */
+  #lay(list, findings) {
+    list.replaceChildren(...findings.slice(0, MOST).map((its) => this.#card(its)));
+    if (findings.length > MOST)
+      list.append(h("li", { class: "faint" }, `${findings.length - MOST} more: mend or leave some of these first.`));
   }
 
   /** @param {Finding} its */
@@ -203,7 +235,7 @@ export class FindingsSlip {
     );
     const shown = button("Show me why", () => {
       why.hidden = false;
-      for (const other of this.list.children) other.removeAttribute("aria-current");
+      for (const other of this.body.querySelectorAll(".card")) other.removeAttribute("aria-current");
       card.setAttribute("aria-current", "true");
       this.does.show(its);
     });
@@ -303,6 +335,8 @@ export async function tried(does, act) {
 
 // ── weather ──────────────────────────────────────────────────────────────────────────────────────────────────────
 
+const WIDEST = 500; // what ranges further can't be set with a slider
+
 export class WeatherSlip {
   /** @param {Does} does */
   constructor(does) {
@@ -332,7 +366,7 @@ export class WeatherSlip {
         ];
     const presets = its.presets.map((preset) => {
       const picture = h("img", {
-        src: `weather/${encodeURIComponent(its.name)}/${encodeURIComponent(preset.key)}.png`,
+        src: `weather/${encodeURIComponent(its.name)}/${encodeURIComponent(preset)}.png`,
         alt: "",
         loading: "lazy",
       });
@@ -340,22 +374,22 @@ export class WeatherSlip {
         "button",
         {
           type: "button",
-          "aria-pressed": its.preset === preset.key,
+          "aria-pressed": its.preset === preset,
           disabled: its.kept,
-          onclick: () => this.#ask({ motif: its.name, preset: preset.key }),
+          onclick: () => this.#ask({ motif: its.name, preset }),
         },
         picture,
-        h("span", {}, preset.key),
-        preset.about && h("span", { class: "faint" }, preset.about),
+        h("span", {}, preset),
       );
     });
     const sliders = its.settings.filter(
-      (one) => typeof one.value === "number" && one.least !== null && one.most !== null,
+      (one) =>
+        typeof one.value === "number" && one.least !== null && one.most !== null && one.most - one.least <= WIDEST,
     );
     return h(
       "section",
       { class: "card advice", "data-motif": its.name },
-      h("h3", {}, its.name),
+      h("h3", {}, its.label),
       ...lock,
       presets.length > 0 && h("div", { class: "weathers" }, ...presets),
       sliders.length > 0 &&
@@ -366,7 +400,7 @@ export class WeatherSlip {
 
   /** Sliders, and over them a part of the print as they would have it, at once. @param {Motif} its @param {Setting[]} sliders */
   #byHand(its, sliders) {
-    const part = h("img", { alt: `A part of the print as the sliders have ${its.name}`, class: "part", hidden: true });
+    const part = h("img", { alt: `A part of the print as the sliders have ${its.label}`, class: "part", hidden: true });
     let [asked, next] = ["", ""];
     const look = (/** @type {string} */ wanted) => {
       next = `weather/${encodeURIComponent(its.name)}.png?${wanted}`;
@@ -401,8 +435,9 @@ export class WeatherSlip {
     return h(
       "div",
       { class: "field" },
-      h("label", { class: "slide", for: id, title: one.help }, h("span", {}, one.label), said),
+      h("label", { class: "slide", for: id }, h("span", {}, one.label), said),
       input,
+      h("p", { class: "faint" }, one.help),
     );
   }
 
@@ -436,6 +471,13 @@ export class FilesSlip {
     this.paper = h("select", { id: "sheet-paper" }, ...["A4", "Letter"].map((its) => h("option", {}, its)));
     this.draw = button("Draw it", () => void this.#start("sheet", { paper: this.paper.value }), { id: "draw-sheet" });
     this.sheet = h("p", { id: "sheet", hidden: true });
+    this.coloured = h("input", {
+      type: "file",
+      id: "coloured",
+      accept: "image/png,image/jpeg,image/tiff,image/webp",
+      multiple: true,
+      onchange: () => void this.#read_sheet([...(this.coloured.files ?? [])]),
+    });
     its.body.append(
       this.note,
       this.look,
@@ -449,8 +491,53 @@ export class FilesSlip {
         h("legend", {}, "A sheet to mark with coloured pencils"),
         h("div", { class: "row" }, h("label", { for: "sheet-paper" }, "Paper"), this.paper, this.draw),
         this.sheet,
+        h(
+          "div",
+          { class: "field" },
+          h("label", { for: "coloured" }, "Photographs of the coloured sheet, one a page"),
+          this.coloured,
+        ),
       ),
     );
+  }
+
+  /** What is understood of photographs of the coloured sheet; she looks before it is taken. @param {File[]} files */
+  async #read_sheet(files) {
+    if (files.length === 0) return;
+    this.does.say("The sheet is being read…");
+    await tried(this.does, async () => {
+      const uploads = [];
+      for (const file of files) uploads.push((await upload(file)).upload);
+      /** @type {{lines: string[], notes: string[], sheet: string}} */
+      const found = await tell("pencil", { uploads });
+      this.does.say("Look at what was understood.");
+      const dialog = h(
+        "dialog",
+        { class: "wide", "aria-labelledby": "coloured-title" },
+        h("h2", { id: "coloured-title" }, "What was understood of your pencils"),
+        h("ul", { class: "told" }, ...[...found.lines, ...found.notes].map((line) => h("li", {}, line))),
+        h("img", {
+          class: "whole",
+          src: `proof/pencil-marks.png?${performance.now()}`,
+          alt: "Your sheet, the marks on it outlined",
+        }),
+        h(
+          "div",
+          { class: "row" },
+          button(
+            "Take these marks",
+            () => {
+              dialog.close();
+              void this.does.send({ do: "take marks", sheet: found.sheet });
+            },
+            { class: "first", id: "take-marks", disabled: found.lines.length === 0 },
+          ),
+          button("Leave them", () => dialog.close()),
+        ),
+      );
+      opened(dialog);
+    });
+    this.coloured.value = "";
   }
 
   /** @param {string} what @param {object} more */
@@ -467,12 +554,7 @@ export class FilesSlip {
   progress(news) {
     if (this.bar.hidden) return;
     if (typeof news.part === "number") this.bar.value = news.part;
-    if (news.text)
-      this.note.textContent =
-        news.text +
-        (news.left_s
-          ? `, about ${news.left_s < 90 ? `${Math.ceil(news.left_s)} seconds` : `${Math.round(news.left_s / 60)} minutes`} more`
-          : "");
+    if (news.text) this.note.textContent = news.text + (news.takes ? `. In all ${news.takes}, this first time.` : more(news.left_s));
   }
 
   /** @param {boolean} [unfold] whether to lay them out at once */
@@ -491,12 +573,8 @@ export class FilesSlip {
         h(
           "li",
           {},
-          paperLink(
-            `file/${its.n}`,
-            its.name.startsWith("guide")
-              ? `Print the guide for the ${its.folder.split("/")[0]} block`
-              : `Print ${its.folder ? `${its.folder}/` : ""}${its.name}`,
-          ),
+          paperLink(`file/${its.n}`, `Print ${its.noun}${its.block && `, ${its.block} block`}`),
+          h("span", { class: "faint" }, `: ${its.what}.`),
         ),
       ),
     );
@@ -536,7 +614,7 @@ export class FilesSlip {
           h(
             "section",
             {},
-            h("h3", {}, folder || "The whole print"),
+            h("h3", {}, folderWords(folder)),
             h(
               "ul",
               { class: "files" },
@@ -548,7 +626,7 @@ export class FilesSlip {
           ),
         ),
         held > 0
-          ? h("p", { class: "faint" }, `${held} files for machines lie here too: first read what is said above.`)
+          ? h("p", { class: "faint" }, `Files for the machines lie here, too: first read what is said above.`)
           : "",
       );
     };
@@ -576,11 +654,7 @@ export class FilesSlip {
         "section",
         { class: "card", id: "cautions" },
         h("h3", {}, "Before anything is cut"),
-        h(
-          "div",
-          { class: "care", tabIndex: 0, role: "region", "aria-label": "Cautions" },
-          h("div", {}, asked, ...lines),
-        ),
+        h("div", { class: "care" }, asked, ...lines),
         read,
       ),
       list,
@@ -590,10 +664,31 @@ export class FilesSlip {
   }
 }
 
+/** How much longer work takes. @param {number | null | undefined} left_s */
+const more = (left_s) =>
+  left_s ? `, about ${left_s < 90 ? `${Math.ceil(left_s)} seconds` : `${Math.round(left_s / 60)} minutes`} more` : "";
+
 /** @param {string} href @param {string} words */
 const paperLink = (href, words) => h("a", { href, target: "_blank", rel: "noopener" }, words);
 
 /** @typedef {{questions: string[], cautions: {machine: string, lines: string[]}[]}} Care */
+
+const FOLDERS = /** @type {Record<string, string>} */ ({
+  "": "The whole print",
+  inks: "Each block alone",
+  register: "Laying blocks and paper",
+});
+const HANDS = /** @type {Record<string, string>} */ ({
+  hand: "for your knife",
+  laser: "for the laser",
+  router: "for the router",
+});
+
+/** @param {string} folder of a build */
+function folderWords(folder) {
+  const [block, hand] = folder.split("/");
+  return FOLDERS[folder] ?? `The ${block} block${hand ? `, ${HANDS[hand] ?? hand}` : ""}`;
+}
 
 const USES = ["print", "picture", "page", "note", "machine", "other"];
 
@@ -612,14 +707,11 @@ const fileCard = (its) =>
       h(
         "a",
         { href: `file/${its.n}`, target: "_blank", rel: "noopener" },
-        its.kind === "machine"
-          ? `Save ${its.name}`
-          : its.kind === "print"
-            ? `Open ${its.name}, to print`
-            : `Open ${its.name}`,
+        `${its.kind === "machine" ? "Save" : its.kind === "print" ? "Print" : "Open"} ${its.noun}`,
       ),
     ),
-    h("p", {}, its.what),
+    h("p", {}, its.what.charAt(0).toUpperCase() + its.what.slice(1), "."),
+    h("p", { class: "faint file-name" }, its.name),
     ...its.safety.map((line) => h("p", { class: "faint" }, line)),
   );
 
@@ -628,7 +720,7 @@ const fileCard = (its) =>
 export function keysSlip() {
   const { body } = slip("keys", "By keyboard, pen and touch");
   const lines = [
-    ["Tab", "from tray to bench to slips; in the tray, arrows choose the tool"],
+    ["Tab", "from tray to bench to the notes beside it; in the tray, arrows choose the tool"],
     ["Arrows", "on the bench: move the crosshair 1 mm; with Shift 5 mm, with Alt 0.1 mm"],
     [
       "Enter",
@@ -640,11 +732,11 @@ export function keysSlip() {
     ["Delete", "take it away"],
     ["+ − 0", "larger, smaller, whole print"],
     ["Ctrl+Z Ctrl+Y", "take back, do again, from everywhere"],
-    ["Space", "hold it and drag: slide the print"],
+    ["Space", "hold it and drag: move the print about"],
     ["Pen", "a heavier hand marks more of more and less"],
     [
       "Touch",
-      "one finger does what the tool does, two slide and size; once a pen has touched, fingers only slide, and a palm does nothing",
+      "one finger does what the tool does, two move the print and change its size; once a pen has touched, fingers only move the print, and a palm does nothing",
     ],
   ];
   body.append(

@@ -24,7 +24,7 @@ export const OTHERS = [
     label: "shake",
     help: "Tap a branch or a rail: the heap on it falls. Tap again, and it lies there again.",
   },
-  { key: "slide", label: "slide", help: "Slide the print about on the bench." },
+  { key: "slide", label: "move print", help: "Move the print about on the bench." },
 ];
 
 const APART_MM = 2; // between a flake and one more of it
@@ -42,6 +42,8 @@ export class Tools {
   meanings = [];
   /** @type {string[]} */
   motifs = [];
+  /** What a motif is called. */
+  called = (/** @type {string} */ name) => name;
   redrawing = false;
   /** @type {import("./overlay.js").Trail | null} */
   trail = null;
@@ -95,7 +97,7 @@ export class Tools {
     if (n)
       this.say(
         n === 1
-          ? `One shape of ${[...this.overlay.chosen][0].name} is in your fingers.`
+          ? `One shape of ${this.called([...this.overlay.chosen][0].name)} is in your fingers.`
           : `${n} shapes are in your fingers.`,
       );
     else if (had) this.say("Put down.");
@@ -178,6 +180,7 @@ export class Tools {
       grip = this.#grip,
       from = this.#from;
     this.trail = this.#grip = this.#from = null;
+    if (trail) trail.bare = this.pencil?.bare ?? false;
     if (trail && this.tool === "fingers" && !this.redrawing) {
       overlay.trails.delete(trail);
       this.#ringed(trail.spots);

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats
     from carvegen.page.table.desk import Desk, Keeping, Names
 
-__all__ = ["Planned", "mending_planned", "planned"]
+__all__ = ["Planned", "marks_planned", "mending_planned", "planned"]
 
 _TOUCHES_MM = 0.3  #: a tap so near to a shape is on it
 _OVERLAP_MM2 = 1e-6  #: as a kept file is read: shapes that share more are one
@@ -230,6 +230,14 @@ def _(its: gestures.Leave, desk: Desk) -> Planned:
     if its.finding in desk.left:
         return Planned(change=Change(what="take up again", taken_up=(its.finding,)))
     return Planned(change=Change(what="leave to the knife", left=(its.finding,)))
+
+
+def marks_planned(marks: Iterable[Mark], desk: Desk) -> Planned:
+    """What would draw marks that were read of a sheet, in the order of the sheet."""
+    marking = _Marking(desk=desk)
+    for mark in marks:
+        marking.put(replace(mark, key=marking.key()))
+    return marking.change("marks of the coloured sheet")
 
 
 def mending_planned(block: str, finding: Finding, desk: Desk) -> Planned:

@@ -2,60 +2,99 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import shapely
 
 from carvegen import geometry
+from carvegen.artwork.on_plan import PoorFitError
+from carvegen.artwork.scan import corners_from
 from carvegen.base.errors import InputError
-from carvegen.blocks.comparison import SCAN_TOLERANCE_MM, difference, land_in, lands_in
+from carvegen.base.files import save_file
+from carvegen.blocks.comparison import SCAN_TOLERANCE_MM, Kind, difference, in_order, land_in, lands_in, spots
 from carvegen.blocks.views import View
-from carvegen.page.packed import Group, packed, step_for
+from carvegen.delivery.first_proof import first_proof
 from carvegen.page.work.processes import BUILT
+from carvegen.writers.whole_print.compare_png import compare_png
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from carvegen.blocks.comparison import Difference, Spot
     from carvegen.prints.file.print_file import Print
 
-__all__ = ["compared"]
+__all__ = ["PICTURE", "SHEET", "compared"]
+
+PICTURE, SHEET = "on-plan.png", "still-to-cut.pdf"  #: what is drawn of the last comparison
 
 
-def compared(given: Print, picture: Path, said: Mapping[str, Any]) -> bytes:
-    """What differs between a block as it is built and a picture of it, packed: groups "to cut", "cut too much", "land".
+def compared(given: Print, seen: Path, said: Mapping[str, Any], out: Path) -> dict[str, Any]:
+    """A picture laid on the plan as it is built: its sentences, and what was drawn of it in the folder `out`.
+
+    It is laid by the drawing itself, from the corners on where these are said; by the corners alone if too little is
+    drawn to tell its place. Where it can't be laid, `fault` says why, and the corners are asked for.
 
     Parameters
     ----------
     said
-        `block`, its name; `corners`, eight numbers in pixels, or none to have them found; `view` "print" or "block".
+        `block`, its name, or "" for a print of all inks; `corners`, eight numbers in pixels, or none; `view` "print" or
+        "block", for a picture that is laid by its corners alone.
 
     Raises
     ------
     InputError
-        If the print is not built, the block is not in it, or its corners can't be found.
+        If the print is not built, or the block is not in it.
     """
-    lands, name = lands_in(given.path.parent / BUILT), said.get("block")
-    if name not in lands:
+    plan, name = given.path.parent / BUILT, said.get("block")
+    lands = lands_in(plan)
+    if name and name not in lands:
         raise InputError("must be a block that is built", value=name, hint=f"one of: {', '.join(lands)}; build first")
-    size = (given.width_mm, given.height_mm)
+    asked: dict[str, Any] = {"block": name or None, "corners": None, "dpi": None, "view": None, "tolerance": None}
+    corners = said.get("corners")
+    if corners is not None:
+        asked["corners"] = _corners(corners)
+    if not name:
+        inked = {its.name: its.ink for its in given.blocks if its.inked and its.ink is not None}
+        asked |= {"inks": tuple(inked), "coats": tuple(inked.values()), "paper": given.paper}
+    sheet = out / SHEET
+    try:
+        proof = first_proof(plan, seen, out / PICTURE, sheet, asked)
+    except PoorFitError as error:
+        return {"fault": f"It does not fit the plan: {error.laid.fit.fault}.", "sheets": []}
+    if proof is not None:
+        lines = [line for line in proof.lines() if str(sheet.parent) not in line]
+        blocks = zip(proof.names, proof.sheets, strict=True)
+        to_cut = {its.block for its in proof.spots if its.kind.stands}
+        sheets = [{"block": block, "file": path.name} for block, path in blocks if block in to_cut]
+        return {"fault": "", "lines": lines, "sheets": sheets}
+    if corners is None or not name:
+        said_ = "Too little is drawn on the plan to tell where the picture lies on it"
+        return {"fault": f"{said_}{'' if name else ': choose one block'}.", "sheets": []}
     view = View(said["view"]) if said.get("view") in {its.value for its in View} else View.PRINT
-    seen = land_in(picture, view=view, scan={"corners": _corners(said.get("corners")), "size_mm": size})
-    found = difference(str(name), lands[name], seen, SCAN_TOLERANCE_MM)
-    lots = {"to cut": found.land, "cut too much": found.cut, "land": geometry.parts(lands[name])}
-    groups, number = list[Group](), 0
-    for kind, shapes in lots.items():
-        ids = range(number, number + len(shapes))
-        groups.append(Group(kind=kind, name=str(name), blocks=(str(name),), ids=ids, shapes=shapes))
-        number += len(shapes)
-    areas = {kind: round(float(shapely.area(shapes).sum()), 2) for kind, shapes in lots.items() if kind != "land"}
-    told = {"block": name, "size": list(size), "areas_mm2": areas, "tolerance_mm": SCAN_TOLERANCE_MM}
-    return packed({**told, "places": found.to_dict()["places"]}, groups, step_for(size))
+    size = (given.width_mm, given.height_mm)
+    land = land_in(seen, view=view, scan={"corners": corners_from(asked["corners"]), "size_mm": size})
+    return _by_corners(difference(str(name), lands[str(name)], land, SCAN_TOLERANCE_MM), size, out / PICTURE)
 
 
-def _corners(said: object) -> Any:  # noqa: ANN401
-    from carvegen.artwork.scan import corners_from
+def _by_corners(its: Difference, size: tuple[float, float], picture: Path) -> dict[str, Any]:
+    """The same of a plan with too little on it to tell its place."""
+    save_file(picture, compare_png([(shapely.intersection(its.before, its.after), its.cut, its.land)]))
+    told = in_order(spots(its, geometry.box(*size)))
+    lines = [*_lines(told)] or [f"{its.name}: as planned, within {SCAN_TOLERANCE_MM:g} mm"]
+    return {"fault": "", "lines": [f"{its.name}: laid on the plan by its corners", *lines], "sheets": []}
 
+
+def _lines(told: Sequence[Spot]) -> Iterator[str]:
+    """What differs, by kind."""
+    for kind in Kind:
+        lot = [its for its in told if its.kind is kind]
+        if lot:
+            area = sum(its.shape.area for its in lot)
+            yield f"{kind.value}: {len(lot)} place{'s' * (len(lot) > 1)}, {area:.2f} mm²; {kind.remedy}"
+
+
+def _corners(said: object) -> str:
     if not isinstance(said, list) or len(said) != 8 or not all(isinstance(its, int | float) for its in said):
-        return "auto"
-    return corners_from(" ".join(f"{its:.2f}" for its in said))
+        raise InputError("must be eight numbers", value=said, field="corners")
+    return " ".join(f"{its:.2f}" for its in said)

@@ -44,6 +44,10 @@ class Found:
         self._found = {name: list(its) for name, its in found.items()}
         self.version, self.near = version, False
 
+    def is_whole(self, version: int) -> bool:
+        """Whether they are of all of the print as it was in a version."""
+        return self.version == version and not self.near
+
     def part(self, found: Mapping[str, tuple[Finding, ...]], inner: BaseGeometry, version: int) -> None:
         """Anew where one has looked."""
         shapely.prepare(inner)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import json
 import zipfile
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,6 +15,7 @@ from carvegen.delivery.block_folder import question
 from carvegen.delivery.build_record import leads_out, read_record
 from carvegen.delivery.print_build import outdated, purposes
 from carvegen.facts.safety import parted
+from carvegen.page.words import explained, noun
 from carvegen.page.work.processes import BUILT
 from carvegen.prints.cut_blocks import ways_of
 from carvegen.writers.note.block_note import cautions_of
@@ -131,7 +132,8 @@ def listed(found: list[File]) -> list[dict[str, Any]]:
     names = {its.name for its in found}
     return [
         {
-            "n": quote(its.name), "name": its.name.rpartition("/")[2], "folder": its.folder, "what": its.what,
+            "n": quote(its.name), "name": its.name.rpartition("/")[2], "noun": noun(its.name), "folder": its.folder,
+            "block": its.folder.partition("/")[0] if its.folder not in ("register", "inks") else "", "what": its.what,
             "kind": its.kind, "safety": list(its.safety), "picture": _picture(its, names),
             "bytes": sum(path.stat().st_size for path in its.paths),
         }
@@ -159,9 +161,5 @@ def cautions(given: Print, ways: Ways) -> dict[str, Any]:
             lines.setdefault(way.machine.name, []).extend(parted(text)[0] for text in cautions_of(way))
     return {
         "questions": [f"{', '.join(dict.fromkeys(names))}: {text}" for text, names in questions.items()],
-        "cautions": [{"machine": name, "lines": list(_once(its))} for name, its in lines.items()],
+        "cautions": [{"machine": name, "lines": explained(*dict.fromkeys(its))} for name, its in lines.items()],
     }  # fmt: skip
-
-
-def _once(texts: Iterable[str]) -> Iterator[str]:
-    yield from dict.fromkeys(texts)

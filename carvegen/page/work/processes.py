@@ -41,13 +41,16 @@ def checks(path: Path, shelf: Library, say: Say) -> dict[str, dict[str, Any]]:
 
 
 def built(path: Path, shelf: Library, say: Say) -> dict[str, Any]:
-    """Build a print into its folder; how many places break a limit, and what was noted."""
+    """Build a print into its folder; what its report says, how many places break a limit, and what was noted."""
     from carvegen.delivery.print_build import build_print
     from carvegen.delivery.side_by_side import usual_jobs
+    from carvegen.page.print_checks import found_built
     from carvegen.prints.file.print_file import read_print
 
-    done = build_print(read_print(path, shelf), path.parent / BUILT, shelf, say=say, jobs=usual_jobs())
-    return {"files": dict(done.files), "blocks": list(done.blocks), "breaks": done.breaks, "notes": list(done.notes)}
+    given, out = read_print(path, shelf), path.parent / BUILT
+    done = build_print(given, out, shelf, say=say, jobs=usual_jobs())
+    found = {name: [its.to_dict() for its in lot] for name, lot in found_built(given, out).items()}
+    return {"found": found, "breaks": done.breaks, "notes": list(done.notes)}
 
 
 def sheet(path: Path, shelf: Library, say: Say, *, paper: str) -> dict[str, Any]:

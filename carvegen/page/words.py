@@ -1,0 +1,118 @@
+"""What the page calls things: marks, motifs, files of a build, stages of long work and how long they take."""
+
+from __future__ import annotations
+
+import re
+from pathlib import PurePosixPath
+
+from carvegen.marking.marks import Meaning
+
+__all__ = ["MEANINGS", "about", "explained", "motif_words", "noun", "stage_words"]
+
+#: What each meaning is called on the page, and what it says of it.
+MEANINGS = {
+    Meaning.COMES_OUT: ("must come out", "bare paper on every block that would print here, whatever has grown"),
+    Meaning.STAYS: ("no snow", "prints; snow keeps out of it"),
+    Meaning.CARVER_DECIDES: ("I decide", "what is bare here may be taken or left, gouge in hand"),
+    Meaning.MORE: ("more snow", "snow lies denser, more where the pencil is heavier"),
+    Meaning.LESS: ("less snow", "snow lies thinner, more so where the pencil is heavier"),
+    Meaning.GROW_AGAIN: ("grow again", "what has grown here goes, and grows anew"),
+}
+#: Words of the shop, told where they are met first.
+_EXPLAINED = (
+    (re.compile(r"\bkerf\b"), "the width that the beam or cutter takes away"),
+    (re.compile(r"\bundercuts?\b"), "a wall that leans in under what is to print"),
+    (re.compile(r"\binterlocks?\b"), "the switch that stops the beam when the lid is opened"),
+)
+
+#: Files of the whole print and of a block, by their names; of a block's ink alone by its folder.
+_NOUNS = {
+    "print.png": "the print, as a picture",
+    "proof.html": "the proof, to look into: every block, what was found, the cautions",
+    "print.svg": "the print, as shapes",
+    "rubbing.png": "a rubbing of all blocks",
+    "rubbing.svg": "the outlines of all blocks",
+    "changed.png": "what the new drawing has changed",
+    "report.json": "all that was found, for other programs",
+    "register/register.png": "what shows when the blocks do not quite meet",
+    "register/register.json": "the same in figures",
+    "register/boards.pdf": "the template for laying the blocks",
+    "register/boards.svg": "the template for laying the blocks, on one sheet",
+    "register/sheets.pdf": "the template for laying the paper",
+    "register/sheets.svg": "the template for laying the paper, on one sheet",
+}
+_OF_A_BLOCK = {
+    "proof.png": "a proof of it",
+    "proof.html": "its proof, to look into",
+    "proof.svg": "its proof, as shapes",
+    "changes.png": "what was mended on it",
+    "land-width.png": "how wide its land is",
+    "land-width.svg": "how wide its land is, as shapes",
+    "report.json": "what was found on it, for other programs",
+    "guide.pdf": "the guide for the knife",
+    "guide.svg": "the guide for the knife, on one sheet",
+    "note.md": "the note with its cautions",
+    "paths.png": "what the machine follows, as a picture",
+}
+
+#: Stages as the work behind names them, and what the page says of them instead.
+_STAGES = (
+    (re.compile(r"growing snowfall (\d+) of (\d+)"), r"letting snow fall, \1 of \2"),
+    (re.compile(r"growing snowload (\d+) of (\d+)"), r"letting snow lie, \1 of \2"),
+    (re.compile(r"growing (\w+) (\d+) of (\d+)"), r"growing \1, \2 of \3"),
+    (re.compile("taking the inks apart"), "working out what each block prints"),
+    (re.compile(r"mending, round (\d+)"), r"making thin places wider, round \1"),
+    (re.compile("trying out register errors"), "trying what shows when the blocks do not quite meet"),
+    (re.compile(r"building ([^:]+): .*"), r"making the files of the \1 block"),
+    (re.compile(r"taking the blocks as they are built in .*"), "taking the blocks as they were made"),
+)
+_MOTIFS = {"snowfall": "falling snow", "snowload": "lying snow", "frost": "frost", "grain": "grain"}
+_UNNAMED = re.compile(rf"^({'|'.join(_MOTIFS)})( \d+)?$")
+_SOON_S, _MINUTE_S = 40, 60
+
+
+def noun(name: str) -> str:
+    """What a file of a build is, by its name in the build's folder; its own name where it is no file of ours."""
+    if name in _NOUNS:
+        return _NOUNS[name]
+    path = PurePosixPath(name)
+    if path.suffix == ".zip":
+        return f"the files for the {path.stem.rpartition('-')[2]}, with their note"
+    if path.parts[0] == "inks":
+        lies = path.stem.endswith("-block")
+        return f"the {path.stem.removesuffix('-block')} block alone, {'as it lies' if lies else 'as it prints'}"
+    return _OF_A_BLOCK.get(path.name, path.name)
+
+
+def explained(*texts: str) -> list[str]:
+    """Texts with each word of the shop told where it stands first."""
+    told, met = list[str](), set[str]()
+    for text in texts:
+        for word, meaning in _EXPLAINED:
+            found = None if meaning in met else word.search(text)
+            if found is not None:
+                met.add(meaning)
+                text = f"{text[: found.end()]} ({meaning}){text[found.end() :]}"  # noqa: PLW2901
+        told.append(text)
+    return told
+
+
+def motif_words(name: str) -> str:
+    """A motif by its name; in plain words where nobody has named it."""
+    return _UNNAMED.sub(lambda found: f"{_MOTIFS[found[1]]}{found[2] or ''}", name)
+
+
+def stage_words(stage: str) -> str:
+    """A stage of long work in plain words."""
+    for pattern, words in _STAGES:
+        stage = pattern.sub(words, stage)
+    return stage
+
+
+def about(seconds: float) -> str:
+    """How long something takes, no more exact than it is known."""
+    if seconds < _SOON_S:
+        return "less than a minute"
+    if seconds < 2.5 * _MINUTE_S:
+        return "about a minute or two"
+    return f"about {round(seconds / _MINUTE_S)} to {round(2 * seconds / _MINUTE_S)} minutes"

@@ -1,0 +1,73 @@
+"""A coloured marking sheet on the page: what the command reads of it, and only once she has looked at it."""
+
+from __future__ import annotations
+
+import io
+
+import pytest
+import shapely
+
+from carvegen.page.app import Page
+from carvegen.page.gestures import gesture
+from tests.cases import SHELF, layer, small_print
+from tests.page.test_serving import JSON, OWN, TOKEN, asked
+from tests.pencil_sheets import QUICK, SMALL, Case, drawn_of, flat, small_strokes
+
+CASE = Case(strokes=small_strokes(), shadow=True, **QUICK)
+
+
+@pytest.fixture(scope="module")
+def photograph() -> bytes:
+    out = io.BytesIO()
+    flat(CASE).save(out, "PNG")
+    return out.getvalue()
+
+
+def paged(folder, name: str) -> Page:
+    left, bottom, right, top = SMALL.window
+    path = folder / "print.toml"
+    drawn = layer("POST", "box 5 2 8 20")
+    path.write_text(small_print(drawn, blocks={"key": ["POST"]}, size=(right - left, top - bottom), name=name))
+    (folder / "scratch").mkdir()
+    page = Page(path, SHELF, folder, folder / "scratch")
+    page.session.rest_s = 3600.0
+    return page
+
+
+def test_marks_of_a_coloured_sheet_are_looked_at_and_taken(tmp_path, photograph) -> None:
+    """By the outlines that were hatched."""
+    page = paged(tmp_path, SMALL.name)
+    _, answer = asked(
+        page, ("POST", f"/{TOKEN}/upload/x.png", {"headers": OWN, "content": photograph}),
+        ("POST", f"/{TOKEN}/pencil", {"headers": JSON, "json": {"uploads": [0]}}),
+    )  # fmt: skip
+    told = answer.json()
+    assert [its.split(":")[0] for its in told["lines"]] == ["must come out", "no snow", "I decide", "more snow"]
+    assert page.session.state()["marks"] == [], "nothing is a mark before she has looked"
+    (picture,) = asked(page, ("GET", f"/{TOKEN}/proof/pencil-marks.png", {"headers": OWN}))
+    assert picture.content[:4] == b"\x89PNG"
+    take = {"id": "g1", "do": "take marks", "sheet": told["sheet"]}
+    page.session.do(*gesture(take))
+    marks, drawn = page.session.desk.marks.own, drawn_of(CASE)
+    assert {mark.meaning for mark in marks} == set(drawn)
+    for meaning, shapes in drawn.items():
+        hers, seen = (
+            shapely.union_all(shapes),
+            shapely.union_all([its.shape for its in marks if its.meaning is meaning]),
+        )
+        assert hers.symmetric_difference(seen).area < 0.12 * hers.area
+    page.session.do(*gesture({"id": "g2", "do": "undo"}))
+    assert page.session.state()["marks"] == []
+    page.end()
+
+
+def test_the_sheet_of_another_print_is_refused_by_the_name_that_she_knows(tmp_path, photograph) -> None:
+    page = paged(tmp_path, "another")
+    _, answer, none, many = asked(
+        page, ("POST", f"/{TOKEN}/upload/x.png", {"headers": OWN, "content": photograph}),
+        *(("POST", f"/{TOKEN}/pencil", {"headers": JSON, "json": {"uploads": its}}) for its in ([0], [], [7])),
+    )  # fmt: skip
+    assert (answer.status_code, none.status_code, many.status_code) == (422, 422, 422)
+    assert "photograph 1" in answer.json()["what"]
+    assert str(tmp_path) not in answer.text
+    page.end()
