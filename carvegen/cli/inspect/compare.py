@@ -15,7 +15,7 @@ from carvegen.cli.inspect.ink_options import ink_options, inks_of
 
 if TYPE_CHECKING:
     from carvegen.blocks.comparison import Difference
-    from carvegen.cli.inspect.on_plan import Proof
+    from carvegen.delivery.first_proof import Proof
 
 __all__ = ["command"]
 
@@ -53,7 +53,7 @@ def command(
     from carvegen.artwork.kinds import is_picture
     from carvegen.base.files import save_file
     from carvegen.blocks.comparison import difference, is_cut
-    from carvegen.cli.inspect.on_plan import first_proof
+    from carvegen.delivery.first_proof import first_proof
     from carvegen.writers.whole_print.compare_png import compare_png
 
     if picture is not None and picture.suffix.lower() != ".png":

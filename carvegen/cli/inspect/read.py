@@ -143,7 +143,7 @@ def _on_plan(file: Path, onto: Path, picture: Path | None, said: dict[str, Any])
 
     from carvegen.artwork.on_plan import read_laid
     from carvegen.artwork.scan import ScanOptions
-    from carvegen.cli.inspect.on_plan import laid_file, lands_of, side_words
+    from carvegen.delivery.first_proof import laid_file, lands_of, side_words
 
     lands, size = lands_of(onto, said.pop("block"))
     said = {"paper": ScanOptions().paper, **said}

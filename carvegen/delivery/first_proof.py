@@ -1,4 +1,4 @@
-"""A scan or photograph against a plan, for `compare` and `read`: laid, judged, said."""
+"""A scan or photograph against a plan, for `compare`, `read` and the page: laid, judged, said, drawn."""
 
 from __future__ import annotations
 
