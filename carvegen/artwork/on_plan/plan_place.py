@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
@@ -142,11 +143,16 @@ class Seen:
         high, wide = self.steps[0].shape
         return high, wide
 
-    def step(self, shrink: float) -> tuple[Tone, Matrix]:
-        """The picture that is smaller by no more than `shrink`, and the matrix to its pixels."""
-        its = self.steps[int(np.clip(np.log2(max(shrink, 1.0)), 0, len(self.steps) - 1))]
+    def step(self, shrink: float) -> tuple[Image.Image, Matrix]:
+        """The picture that is smaller by no more than `shrink`, a frame of nothing round it, and the matrix to it."""
+        k = int(np.clip(np.log2(max(shrink, 1.0)), 0, len(self.steps) - 1))
+        its = self.steps[k]
         across, down = its.shape[1] / self.shape[1], its.shape[0] / self.shape[0]
-        return its, np.diag([across, down, 1.0])
+        return self._framed[k], np.array([[across, 0, 1], [0, down, 1], [0, 0, 1]])
+
+    @cached_property
+    def _framed(self) -> list[Image.Image]:
+        return [Image.fromarray(np.pad(its, 1, constant_values=np.nan)) for its in self.steps]
 
 
 def is_mirrored(place: Matrix, plan: Plan) -> bool:
@@ -192,10 +198,8 @@ def laid(seen: Seen, place: Matrix, size: tuple[int, int], px_per_mm: float, cor
     """
     to_mm = np.array([[1 / px_per_mm, 0, -corner_mm], [0, 1 / px_per_mm, -corner_mm], [0, 0, 1]])
     matrix = place @ to_mm
-    its, smaller = seen.step(scale_of(matrix, (size[0] / 2, size[1] / 2)))
-    matrix = smaller @ matrix
-    picture = Image.fromarray(np.pad(its, 1, constant_values=np.nan))
-    moved = np.array([[1, 0, 1], [0, 1, 1], [0, 0, 1.0]]) @ matrix
+    picture, smaller = seen.step(scale_of(matrix, (size[0] / 2, size[1] / 2)))
+    moved = smaller @ matrix
     coefficients = tuple((moved / moved[2, 2]).ravel()[:8])
     got = picture.transform(
         size, Image.Transform.PERSPECTIVE, coefficients, Image.Resampling.BILINEAR, fillcolor=float("nan")
@@ -389,8 +393,8 @@ def _refined(plan: Plan, seen: Seen, place: Matrix, levels: Sequence[int]) -> Ma
     most = min(_MOST_PX_PER_MM, plan.px_per_mm)
     for level in levels:
         scale = level / max(plan.size_mm)
-        last = scale >= most or level in (_LEVELS_PX[0], _LEVELS_PX[-1])
-        for _ in range(1 + last):
+        twice = scale < most and level in (_LEVELS_PX[0], _LEVELS_PX[-2])
+        for _ in range(1 + twice):
             place = _stepped(plan, seen, place, min(scale, most))
         if scale >= most:
             break

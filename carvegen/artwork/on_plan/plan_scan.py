@@ -34,12 +34,12 @@ if TYPE_CHECKING:
     from carvegen.base.colour import Ink, Rgb
     from carvegen.geometry import Mask
 
-__all__ = ["InkSeen", "Laid", "drawn_tone", "laid_on", "read_inks", "read_laid"]
+__all__ = ["MOST_PX_PER_MM", "InkSeen", "Laid", "drawn_tone", "laid_on", "read_inks", "read_laid"]
 
 _LOOK_PX, _COLOUR_PX = 2600, 800  #: longer side of the picture that is laid, and of that which gives its inks' colour
 _BUSY_PX, _BUSY, _BUSY_ROOM, _BUSY_SHARE = 400, 0.3, 0.1, 0.5  #: where in a picture something is drawn; our own choice
 _NEAR_PX = 12  #: what differs within so much is drawn
-_MOST_PX_PER_MM = 12.0  #: of the picture seen straight on: 300 dots per inch
+MOST_PX_PER_MM = 12.0  #: of the picture seen straight on: 300 dots per inch
 _FINER = 1.2  #: a picture that has so many pixels more is not read between them any finer
 _RANGE = (0.005, 0.995)
 _MOST_PIXELS = 24_000_000
@@ -60,7 +60,7 @@ _PARTING = 96.0
 class Laid:
     """A picture on a plan."""
 
-    place: Matrix  #: from mm on the plan, y down, to the picture's pixels
+    place: Matrix  #: from mm on the plan, y down, to pixels of the picture's file
     fit: Fit
     mirrored: bool
     plan: Plan
@@ -274,7 +274,7 @@ def _ranged(tone: Tone) -> Tone:
 def _scale(plan: Plan, place: Matrix) -> float:
     """Pixels a millimetre of the picture seen straight on: as many as it has, and no more than are of use."""
     width, height = plan.size_mm
-    return min(scale_of(place, (width / 2, height / 2)), _MOST_PX_PER_MM, float(np.sqrt(_MOST_PIXELS / width / height)))
+    return min(scale_of(place, (width / 2, height / 2)), MOST_PX_PER_MM, float(np.sqrt(_MOST_PIXELS / width / height)))
 
 
 def _straight(picture: Picture, plan: Plan, place: Matrix, scale: float) -> Picture:

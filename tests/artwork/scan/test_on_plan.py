@@ -9,7 +9,17 @@ from PIL import Image
 from skimage import data
 from skimage.transform import ProjectiveTransform
 
-from carvegen.artwork.on_plan import Seen, is_mirrored, judged, laid, laid_on, plan_of, read_laid
+from carvegen.artwork.on_plan import (
+    Seen,
+    is_mirrored,
+    judged,
+    laid,
+    laid_on,
+    lay_file,
+    marked_off_mm,
+    plan_of,
+    read_laid,
+)  # fmt: skip
 from carvegen.artwork.scan import ScanOptions
 from carvegen.artwork.scan.pixels import Picture
 from carvegen.artwork.scan.quad import quads
@@ -163,3 +173,25 @@ def test_land_that_is_cut_away_over_a_large_area_is_not_taken_for_light(gone, ho
     land = shapely.union_all(read_laid(found, ScanOptions()).shapes)
     unlike = shapely.symmetric_difference(land, SKY.difference(gone))
     assert shapely.buffer(unlike, -0.3).area < 1.0
+
+
+def test_a_large_photograph_is_decoded_no_finer_than_it_is_of_use(tmp_path):
+    """Four times as many pixels across as the plan has at 300 dpi: half of them are read, corners stay the file's."""
+    seen, true = made.photographed(made.painted(SKY))
+    Image.fromarray(seen).resize((4000, 3040), Image.Resampling.BICUBIC).save(tmp_path / "large.jpg", quality=90)
+    true = np.diag([4, 4, 1]) @ true
+    there = ProjectiveTransform(true)(PLANS["sky"].corners)
+    _, found = lay_file(tmp_path / "large.jpg", {"sky": PLANS["sky"]}, corners=tuple(map(tuple, there)))
+    assert (found.part.width, found.part.file_px) == (2000, (4000, 3040))
+    assert made.off_mm(found.place, true).max() < 0.03
+    assert marked_off_mm(found, tuple(map(tuple, there))) < 0.05
+    unlike = shapely.symmetric_difference(shapely.union_all(read_laid(found, ScanOptions()).shapes), SKY)
+    assert shapely.buffer(unlike, -0.1).area < 0.5
+
+
+def test_a_small_print_in_a_large_photograph_is_looked_at_in_all_its_pixels(tmp_path):
+    seen, true = made.photographed(made.painted(SKY), fill=0.3, table=(150, 120, 80))
+    Image.fromarray(seen).resize((4000, 3040), Image.Resampling.BICUBIC).save(tmp_path / "small.jpg", quality=90)
+    _, found = lay_file(tmp_path / "small.jpg", {"sky": PLANS["sky"]})
+    assert found.part.smaller == 1
+    assert made.off_mm(found.place, np.diag([4, 4, 1]) @ true).max() < 0.1
