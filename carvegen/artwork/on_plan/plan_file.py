@@ -96,11 +96,13 @@ def _best(
     starts = [frames.upright_corners(corners, picture) / picture.smaller] if corners else []
     found = {name: laid_on(plan, picture, corners=starts, px_per_mm=px_per_mm) for name, plan in plans.items()}
     name, laid = max(found.items(), key=lambda its: (not its[1].fit.fault, its[1].fit.weight))
-    return name, replace(laid, place=np.diag([picture.smaller, picture.smaller, 1.0]) @ laid.place)
+    larger = np.diag([picture.smaller, picture.smaller, 1.0])
+    return name, replace(laid, place=larger @ laid.place, lens=laid.lens.within(1 / picture.smaller))
 
 
 def marked_off_mm(laid: Laid, corners: Corners) -> float:
     """How far corners that were marked lie from where the drawing says they are, at most; mm."""
-    there = np.linalg.inv(laid.place) @ np.column_stack([np.asarray(corners, dtype=float), np.ones(4)]).T
+    straight = laid.lens.straight(np.asarray(corners, dtype=np.float64))
+    there = np.linalg.inv(laid.place) @ np.column_stack([straight, np.ones(4)]).T
     xy = (there[:2] / there[2]).T
     return float(np.linalg.norm(xy[:, None] - laid.plan.corners[None], axis=2).min(axis=1).max())

@@ -33,11 +33,13 @@ __all__ = [
     "Plan",
     "Seen",
     "Tone",
+    "face_at",
     "found_place",
     "is_mirrored",
     "laid",
     "levelled",
     "plan_of",
+    "refined",
     "resized",
     "scale_of",
 ]
@@ -186,6 +188,11 @@ def found_place(
     return _refined(plan, seen, looked[int(np.argmax(likeness))], _LEVELS_PX[2:])
 
 
+def refined(plan: Plan, seen: Seen, place: Matrix) -> Matrix:
+    """The homography once more, from one that is nearly right."""
+    return _refined(plan, seen, place, _LEVELS_PX[2:])
+
+
 def laid(seen: Seen, place: Matrix, size: tuple[int, int], px_per_mm: float, corner_mm: float = 0.0) -> Tone:
     """The picture as it lies on the plan; (height, width), and not a number where the picture ends.
 
@@ -210,6 +217,14 @@ def laid(seen: Seen, place: Matrix, size: tuple[int, int], px_per_mm: float, cor
 def resized(tone: Tone, size: tuple[int, int]) -> Tone:
     """Means over as many columns and rows as are asked for."""
     return np.array(Image.fromarray(tone).resize(size, Image.Resampling.BOX), dtype=np.float32)
+
+
+def face_at(plan: Plan, px_per_mm: float) -> Tone:
+    """The plan in whole pixels of exactly that size: what is left of one at its right and lower edge is left out."""
+    across, down = (max(int(side * px_per_mm + 1e-6), 2) for side in plan.size_mm)
+    by = plan.px_per_mm / px_per_mm
+    box = (0.0, 0.0, min(across * by, plan.tone.shape[1]), min(down * by, plan.tone.shape[0]))
+    return np.array(Image.fromarray(plan.tone).resize((across, down), Image.Resampling.BOX, box), dtype=np.float32)
 
 
 def levelled(tone: Tone, sigma: float) -> Tone:
@@ -291,8 +306,7 @@ def _best_shift(template: _Template, seen: Seen, place: Matrix, scale: float) ->
 
 
 def _face(plan: Plan, scale: float, sigma: float) -> Tone:
-    size = tuple(max(round(side * scale), 2) for side in plan.size_mm)
-    return levelled(resized(plan.tone, (size[0], size[1])), sigma)
+    return levelled(face_at(plan, scale), sigma)
 
 
 def _starts(
