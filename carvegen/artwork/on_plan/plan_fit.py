@@ -24,6 +24,7 @@ _LEAST_LOCKED, _MOST_OFF_MM = 0.75, 0.3  #: our own choice, set on blocks that d
 _FEWEST, _FEWEST_SEEN = 12, 0.3
 _BOTH_WAYS = 0.1
 _ROUGH_MM = 0.2  #: a drawing whose edges lie farther off is said to
+_LOOSE_MM = 0.2  #: a place that is known no better at the face's corners is said to be
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,7 +33,7 @@ class Fit:
 
     A cell counts if something is drawn in it on the plan and in the picture: where a block is not cut yet, a print
     not inked or a hand lies, there is nothing to compare. It is locked if both agree there, and no more than
-    0.6 mm off. A right place has nearly all of them locked, and their offsets small; how alike they are is no sign.
+    0.6 mm off. A right place has nearly all of them locked, and no offset in common; how alike they are is no sign.
     """
 
     middle: NDArray[np.float64]  #: of each cell drawn on the plan, mm, y down; (n, 2)
@@ -43,6 +44,7 @@ class Fit:
     cell_mm: float
     move: NDArray[np.float64]  #: where its like was found, from there; mm, (n, 2)
     edges: NDArray[np.float64]  #: of its structure tensor xx, yy and xy, over the larger eigenvalue; (n, 3)
+    corners: NDArray[np.float64]  #: of the face, mm, y down; (4, 2)
 
     @property
     def locked(self) -> NDArray[np.bool_]:
@@ -73,6 +75,34 @@ class Fit:
     def rough_mm(self) -> float:
         """How far the drawing's own edges lie off beside that: cut by hand, or another cut than planned."""
         return float(np.quantile(self._drift[1], 0.95)) if self.locked.any() else np.inf
+
+    @property
+    def corners_mm(self) -> float:
+        """How far the face's corners may be off: twice the standard error there of a homography through the cells.
+
+        By least squares: s² J (Σ Jᵀ T J)⁻¹ Jᵀ, T a cell's edges, s² what is left of the offsets for each unknown less.
+        Far from all that is drawn nothing holds the place.
+        """
+        locked = self.locked
+        normal = np.zeros((8, 8))
+        steps = self._steps(self.middle[locked])
+        xx, yy, xy = self.edges[locked].T
+        for tensor, step in zip(np.stack([xx, xy, xy, yy], axis=1).reshape(-1, 2, 2), steps, strict=True):
+            normal += step.T @ tensor @ step
+        free = (xx + yy).sum() - 8
+        if free < 1:
+            return np.inf
+        spread = (self._drift[1] ** 2).sum() / free * np.linalg.inv(normal + 1e-9 * np.trace(normal) * np.eye(8))
+        there = [np.linalg.eigvalsh(step @ spread @ step.T)[-1] for step in self._steps(self.corners)]
+        return 2 * float(np.sqrt(max(there)))
+
+    def _steps(self, xy: NDArray[np.float64]) -> NDArray[np.float64]:
+        """How places move as each of a homography's eight figures changes, about none; (n, 2, 8)."""
+        x, y = ((xy - self.corners.mean(axis=0)) / np.ptp(self.corners, axis=0).max()).T
+        one, none = np.ones_like(x), np.zeros_like(x)
+        across = [x, y, one, none, none, none, -x * x, -x * y]
+        down = [none, none, none, x, y, one, -x * y, -y * y]
+        return np.stack([np.stack(across, axis=1), np.stack(down, axis=1)], axis=1)
 
     @cached_property
     def _drift(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -125,8 +155,12 @@ class Fit:
     @property
     def words(self) -> str:
         """How well it fits, in one line."""
-        rough = f"; its edges lie up to {self.rough_mm:.1f} mm off" if self.rough_mm > _ROUGH_MM else ""
-        return f"{self.locked.sum()} of {self.drawn.sum()} places agree, {self.off_mm:.2f} mm off at most{rough}"
+        said = f"{self.locked.sum()} of {self.drawn.sum()} places agree, {self.off_mm:.2f} mm off at most"
+        if self.rough_mm > _ROUGH_MM:
+            said += f"; its edges lie up to {self.rough_mm:.1f} mm off"
+        if self.corners_mm > _LOOSE_MM:
+            said += f"; little is drawn: towards the face's corners it may be {self.corners_mm:.1f} mm off"
+        return said
 
 
 def judged(plan: Plan, seen: Seen, place: Matrix) -> Fit:
@@ -149,6 +183,7 @@ def judged(plan: Plan, seen: Seen, place: Matrix) -> Fit:
         middle=np.column_stack([x, y]).astype(np.float64) / _PX_PER_MM + side / 2 / _PX_PER_MM,
         off=_far(edges, move) / _PX_PER_MM, alike=alike, drawn=seen_there & (inner.std(axis=(1, 2)) > _DRAWN),
         firm=_firm(edges), cell_mm=side / _PX_PER_MM, move=move / _PX_PER_MM, edges=edges,
+        corners=plan.corners,
     )  # fmt: skip
 
 
@@ -218,7 +253,7 @@ def _edges(cells: Tone) -> NDArray[np.float64]:
     down, across = np.gradient(cells, axis=(1, 2))
     xx, yy, xy = ((a * b).mean(axis=(1, 2)) for a, b in ((across, across), (down, down), (across, down)))
     largest = np.maximum((xx + yy + np.hypot(xx - yy, 2 * xy)) / 2, 1e-9)
-    return np.stack([xx, yy, xy], axis=1).astype(np.float64) / largest[:, None]
+    return np.asarray(np.stack([xx, yy, xy], axis=1) / largest[:, None], dtype=np.float64)
 
 
 def _peak(before: Tone, here: Tone, after: Tone) -> NDArray[np.float64]:

@@ -73,9 +73,11 @@ def photographed(
     half = np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, 1]])  # scikit-image counts from a pixel's middle
     inner = ProjectiveTransform(np.linalg.inv(half) @ way.params @ half).inverse
     back = (lambda xy: inner(unbent(xy + 0.5, size, lens) - 0.5)) if lens else inner
-    seen, on = (warp(its, back, output_shape=size[::-1], order=1) for its in (sheet, np.ones_like(sheet)))
-    colour = (np.array(paper) * (1 - seen[..., None]) + np.array(ink) * seen[..., None]) * on[..., None]
-    colour += np.array(table if table is not None else paper) * (1 - on[..., None])
+    seen = warp(sheet, back, output_shape=size[::-1], order=1)[..., None]
+    colour = np.array(paper) * (1 - seen) + np.array(ink) * seen
+    if table is not None:
+        on = warp(np.ones_like(sheet), back, output_shape=size[::-1], order=1)[..., None]
+        colour = colour * on + np.array(table) * (1 - on)
     rows, columns = np.indices(size[::-1])
     light = 1 - 0.25 * ((columns / size[0] - 0.3) ** 2 + (rows / size[1] - 0.6) ** 2)
     light *= 1 - shadow / (1 + np.exp(-(columns + rows / 2 - 0.6 * size[0]) / (0.02 * size[0])))
