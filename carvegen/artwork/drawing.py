@@ -16,7 +16,7 @@ from carvegen.base.errors import InputError
 if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
 
-__all__ = ["EVERYTHING", "Artwork", "Notes", "Wanted", "plain_name", "view_in"]
+__all__ = ["EVERYTHING", "NEW_CUTS_ONLY", "Artwork", "Notes", "Wanted", "plain_name", "said_in"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,6 +34,7 @@ class Artwork:
     true_size: bool = True  #: whether the file says how large it is
     tolerance_mm: float = bounds.TOLERANCE_MM  #: how far the straight pieces may lie from the curves drawn
     says_view: str = ""  #: "print" or "block" where the file's own words say from which side it shows the block
+    new_cuts_only: bool = False  #: whether they say that of a block that is cut already it holds what is new alone
 
     @property
     def shapes(self) -> PolygonArray:
@@ -82,13 +83,21 @@ class Wanted:
 EVERYTHING = Wanted()
 
 
+NEW_CUTS_ONLY = "new cuts only"  #: words of a machine file of a block that is cut already
 _VIEW = re.compile(r"\b(print|block) view\b", re.IGNORECASE)
 
 
-def view_in(texts: Iterable[str]) -> str:
-    """The view that a drawing's words tell of, as every written file does: "print", "block", or "" if none or both."""
-    found = {match[1].lower() for text in texts for match in _VIEW.finditer(text)}
-    return found.pop() if len(found) == 1 else ""
+def said_in(texts: Iterable[str]) -> tuple[str, bool]:
+    """What a drawing's words tell, as every written file's do.
+
+    Returns
+    -------
+    tuple
+        The view, "print", "block", or "" if they tell of none or both; whether it holds new cuts only.
+    """
+    every = tuple(texts)
+    found = {match[1].lower() for text in every for match in _VIEW.finditer(text)}
+    return found.pop() if len(found) == 1 else "", any(NEW_CUTS_ONLY in text.lower() for text in every)
 
 
 def plain_name(layer: str) -> str:

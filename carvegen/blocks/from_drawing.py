@@ -93,6 +93,11 @@ def drawn_block(
 
 
 def _drawn(name: str, artwork: Artwork, size_mm: tuple[float, float] | None, view: View | None) -> Drawn:
+    if artwork.new_cuts_only:
+        raise InputError(
+            "holds only what is new of a block that is cut already, not all of its cuts",
+            hint="give the land of its build instead: lands/NAME.wkb",
+        )
     side, said = _view(artwork, view)
     if not artwork.true_size:
         raise InputError("does not say how large it is", hint="say what its numbers mean: {units} mm", names=("units",))

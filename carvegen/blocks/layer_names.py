@@ -11,7 +11,6 @@ __all__ = [
     "BLOCK_EDGE",
     "BOARD_EDGE",
     "CUT_AREA",
-    "CUT_BEFORE",
     "CUT_OUT",
     "FINDING",
     "FREE_FRINGE",
@@ -37,7 +36,6 @@ NOTES = "NOTES"
 REGISTER_STOP = "REGISTER STOP"
 BOARD_EDGE = "BOARD EDGE"
 KEEP_CLEAR = "KEEP CLEAR"
-CUT_BEFORE = "CUT BEFORE"
 FREE_FRINGE = "FREE FRINGE"
 
 
@@ -130,13 +128,6 @@ LAYERS: Mapping[str, Layer] = {
             asks="land that the carver may take or leave, gouge in hand; never for a machine",
         ),
         Layer(
-            name=CUT_BEFORE,
-            colour="#ddd8cb",
-            index=252,
-            drawn="pale shapes",
-            asks="cut already, to find the block's place by; not to be cut again",
-        ),
-        Layer(
             name=KEEP_CLEAR,
             colour="#c9c2b0",
             index=254,
@@ -154,11 +145,10 @@ MACHINE_LAYERS = (CUT_AREA, CUT_OUT, REGISTER, BLOCK_EDGE, NOTES)
 PLAN_WORDS = ("SCORE ", "LOWER ", "SHOULDER ", "CUT-OUT", "CLEAR ", "WALL ", "CENTRE LINE")
 
 
-def machine_layers(*, free: bool, stops: bool = False, waste: bool = False, before: bool = False) -> tuple[str, ...]:
-    """`MACHINE_LAYERS`, with those for free fringe, stops, the board's edge and what is cut already, where they are."""
+def machine_layers(*, free: bool, stops: bool = False, waste: bool = False) -> tuple[str, ...]:
+    """`MACHINE_LAYERS`, with those for free fringe, stops and the board's edge, where they are."""
     more = [FREE_FRINGE] * free + [REGISTER_STOP] * stops
-    after = [BOARD_EDGE] * waste + [CUT_BEFORE] * before
-    return (*MACHINE_LAYERS[:2], *more, *MACHINE_LAYERS[2:4], *after, *MACHINE_LAYERS[4:])
+    return (*MACHINE_LAYERS[:2], *more, *MACHINE_LAYERS[2:4], *[BOARD_EDGE] * waste, *MACHINE_LAYERS[4:])
 
 
 def palette(layer_colours: Mapping[str, int]) -> dict[str, Layer]:

@@ -26,7 +26,7 @@ from carvegen.toolpaths.promises import hold
 from carvegen.toolpaths.settings import FileSettings, PathSettings
 from carvegen.toolpaths.unmade.shortfalls import with_plan
 from carvegen.writers.block.block_dxf import machine_dxf
-from carvegen.writers.block.block_png import change_png, proof_png
+from carvegen.writers.block.block_png import change_png, old_cuts_png, proof_png
 from carvegen.writers.block.block_svg import machine_svg, proof_svg
 from carvegen.writers.block.width_map import land_widths, width_map_png, width_map_svg
 from carvegen.writers.guide.guide_pdf import guide_pdf
@@ -39,6 +39,7 @@ from carvegen.writers.plan.plan_png import plan_png
 from carvegen.writers.plan.plan_svg import plan_svg
 from carvegen.writers.proof.proof_pages import block_sheet
 from carvegen.writers.proof.proof_sheet import proof_sheet_html
+from carvegen.writers.sheet import CUT_PICTURE
 
 if TYPE_CHECKING:
     from carvegen.base.findings import Report
@@ -137,7 +138,9 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
     plans = _plans(jobs, style, say)
     reports |= {kind: with_plan(reports[kind], plan) for kind, (plan, _) in plans.items()}
     planned = {kind: its.names for kind, (_, its) in plans.items()}
-    files = contents(reports, planned, changed=bool(changes), width_map=style.width_map)
+    files = contents(
+        reports, planned, changed=bool(changes), width_map=style.width_map, recut=len(given.cut_before) > 0
+    )
     questions = tuple(filter(None, map(question, jobs)))
     block, report = jobs[0].block, reports[jobs[0].machine.kind]
     delivery = Delivery(
@@ -217,9 +220,14 @@ def _plans(jobs: Sequence[Job], style: Style, say: Callable[[str], None]) -> dic
     return found
 
 
+def _is_recut(job: Job) -> bool:
+    """Whether a machine works on a block that is cut already."""
+    return job.machine.kind != "hand" and len(job.block.cut_before) > 0
+
+
 def _machined(job: Job) -> Job:
     """The job as a machine does it: of a block that is cut already what is new alone."""
-    if job.machine.kind == "hand" or len(job.block.cut_before) == 0:
+    if not _is_recut(job):
         return job
     return replace(job, block=job.block.left_to_cut(_OVERLAP_MM if job.machine.kind == "router" else 0.0))
 
@@ -235,6 +243,7 @@ def _planned(job: Job, settings: PathSettings | None) -> Plan | None:
 
 def _write_job(stage: Path, job: Job, report: Report, style: Style, made: tuple[Plan, PlanExtras] | str | None) -> None:
     """The files of one job; `made`: its plan and what comes with it, or why it has none."""
+    whole, recut = job.block, _is_recut(job)
     job, folder, guide = _machined(job), stage / job.machine.kind, None
     untold = f"\n## No paths\n\n- {made}\n" if isinstance(made, str) else ""
     made = None if isinstance(made, str) else made
@@ -245,6 +254,8 @@ def _write_job(stage: Path, job: Job, report: Report, style: Style, made: tuple[
     else:
         write_file(folder / "block.svg", machine_svg(job))
         write_file(folder / "block.dxf", machine_dxf(job, style.dxf))
+        if recut:
+            write_file(folder / CUT_PICTURE, old_cuts_png(whole, px_per_mm=_px_per_mm(whole.width_mm, whole.height_mm)))
     plan, more = made or (None, PlanExtras())
     if plan is not None:
         write_file(folder / "paths.png", plan_png(plan))
@@ -252,7 +263,7 @@ def _write_job(stage: Path, job: Job, report: Report, style: Style, made: tuple[
         write_file(folder / "paths.dxf", plan_dxf(plan, style.dxf))
     for name, content in more.files().items():
         write_file(folder / name, content)
-    files = contents_for(job.machine.kind, None if plan is None else more.names)
+    files = contents_for(job.machine.kind, None if plan is None else more.names, recut=recut)
     note = machine_note(job, report, files, plan, guide) + more.note() + untold + _drawings(style.notes)
     write_file(folder / "note.md", note)
 

@@ -7,6 +7,7 @@ from types import MappingProxyType
 
 from carvegen.base.previous_run import RECORD
 from carvegen.writers.plan.plan_files import MOST_PROGRAMS, PICTURE, program_name
+from carvegen.writers.sheet import CUT_PICTURE
 
 __all__ = ["OWNED", "contents", "contents_for"]
 
@@ -21,6 +22,7 @@ _PURPOSE = {
     "report.json": "findings and figures for other programs",
     "laser/block.svg": "the machine's file, as the block lies (mirrored)",
     "laser/block.dxf": "the machine's file, as the block lies (mirrored)",
+    f"laser/{CUT_PICTURE}": "a picture, as the block lies (mirrored): what was cut before is bare, what is new ochre",
     "laser/paths.png": "what the machine follows, layer by layer: a picture to look at first",
     "laser/paths.svg": "what the machine follows, as the block lies (mirrored), its width allowed for",
     "laser/paths.dxf": "what the machine follows, as the block lies (mirrored), its width allowed for",
@@ -49,6 +51,7 @@ def contents(
     *,
     changed: bool = False,
     width_map: bool = False,
+    recut: bool = False,
 ) -> dict[str, str]:
     """What each file of a delivery is for, by name.
 
@@ -58,24 +61,26 @@ def contents(
         Of machines, the main one first.
     planned
         By kind of machine that has a plan: the files beside the drawings of it.
+    recut
+        Whether the block is cut already.
     """
-    folders = [name for kind in kinds for name in _names(kind, planned.get(kind))]
+    folders = [name for kind in kinds for name in _names(kind, planned.get(kind), recut=recut)]
     pictures = ["changes.png"] * changed + ["land-width.png", "land-width.svg"] * width_map
     every = ["proof.png", "proof.html", *pictures, "proof.svg", *folders, "report.json"]
     return {name: _purpose(name) for name in every}
 
 
-def contents_for(kind: str, planned: tuple[str, ...] | None = None) -> dict[str, str]:
+def contents_for(kind: str, planned: tuple[str, ...] | None = None, *, recut: bool = False) -> dict[str, str]:
     """The same of one machine alone; `planned`: the files beside the drawings of its plan, None if it has none."""
-    return {name: _purpose(name) for name in _names(kind, planned)}
+    return {name: _purpose(name) for name in _names(kind, planned, recut=recut)}
 
 
-def _names(kind: str, more: tuple[str, ...] | None) -> list[str]:
+def _names(kind: str, more: tuple[str, ...] | None, *, recut: bool) -> list[str]:
     if kind == "hand":
         names: tuple[str, ...] = ("note.md", "guide.pdf", "guide.svg")
     else:
         paths = () if more is None else ("paths.png", "paths.svg", "paths.dxf", *more)
-        names = ("note.md", *paths, "block.svg", "block.dxf")
+        names = ("note.md", *[CUT_PICTURE] * recut, *paths, "block.svg", "block.dxf")
     return [f"{kind}/{name}" for name in names]
 
 

@@ -168,7 +168,6 @@ def first_proof(
     from carvegen.artwork.scan import ScanOptions
     from carvegen.base.files import save_file
     from carvegen.blocks.comparison import SCAN_TOLERANCE_MM, difference, in_order, spots
-    from carvegen.writers.first_proof.carving_sheet import carving_sheet
     from carvegen.writers.first_proof.ringed_png import ringed_png
 
     coats = dict(zip(given["inks"], given["coats"], strict=True)) if given.get("coats") else {}
@@ -196,6 +195,8 @@ def first_proof(
     told = in_order(told)
     save_file(picture, ringed_png(laid, told))
     sheets = {} if sheet is None else {name: _sheet_of(sheet, name, len(names)) for name in names}
+    if sheets:
+        from carvegen.writers.first_proof.carving_sheet import carving_sheet
     for name, own in sheets.items():
         save_file(own, carving_sheet(name, lands[name], [its for its in told if its.block == name], size))
     return Proof(

@@ -40,7 +40,7 @@ from carvegen.delivery.side_by_side import side_by_side
 from carvegen.delivery.step_keys import differences, digest, digests
 from carvegen.prints.cut_blocks import counter_ways_of, pressing_of, ways_of
 from carvegen.prints.misregister.figures import findings
-from carvegen.prints.recut import standing_land
+from carvegen.prints.recut import standing_lands
 from carvegen.writers.proof.proof_pages import print_sheet
 from carvegen.writers.proof.proof_sheet import proof_sheet_html
 from carvegen.writers.whole_print.embossed_relief import Pressed
@@ -141,8 +141,7 @@ class _Build:
         self.old = read_record(out)
         self.ways = ways_of(given, shelf)
         counters = counter_ways_of(given, shelf, self.ways)
-        known = {block.name: standing_land(given, k, out) for k, block in enumerate(given.blocks)}
-        stands = {name: its for name, its in known.items() if its is not None}
+        stands = standing_lands(given, out)
         self.cut_inputs = cut_inputs(given, self.ways, stands)
         self.block_inputs = {
             block.name: BlockInputs(

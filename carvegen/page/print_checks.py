@@ -21,7 +21,7 @@ from carvegen.checks.mending import mended_for_all
 from carvegen.checks.survey import Survey
 from carvegen.delivery.print_steps import cut_inputs, cuts_of, notes_of
 from carvegen.prints.cut_blocks import as_drawn, finding_of, plates_of, ways_of
-from carvegen.prints.recut import standing_land
+from carvegen.prints.recut import standing_lands
 from carvegen.prints.separation import Layer, Spread, separated
 
 if TYPE_CHECKING:
@@ -70,9 +70,7 @@ def found_built(given: Print, out: Path) -> Found:
 def taken_apart(given: Print, shelf: Library, out: Path, *, say: Say) -> tuple[Found, dict[str, BaseGeometry]]:
     """The same, and what each block would print if nothing were white: inks taken apart, with traps, mended."""
     ways = ways_of(given, shelf)
-    lands = {block.name: standing_land(given, k, out) for k, block in enumerate(given.blocks)}
-    stands = {name: land for name, land in lands.items() if land is not None}
-    _, cuts = cuts_of(cut_inputs(given, ways, stands), say=say)
+    _, cuts = cuts_of(cut_inputs(given, ways, standing_lands(given, out)), say=say)
     found = Found()
     for name, cut in cuts.items():
         say(f"checking {name}")

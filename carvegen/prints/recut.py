@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import shapely
@@ -28,12 +29,13 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
+    from carvegen.artwork.on_plan import InkSeen, Laid
     from carvegen.blocks.comparison import Difference
     from carvegen.marking.marks import Mark
     from carvegen.prints.cut_blocks import Cut
-    from carvegen.prints.file.print_file import Print
+    from carvegen.prints.file.print_file import Print, PrintBlock
 
-__all__ = ["KEPT", "Standing", "cut_further", "standing_land"]
+__all__ = ["KEPT", "Standing", "cut_further", "standing_lands"]
 
 KEPT = CUT_FOLDER
 _TOLERANCE_MM = 0.02
@@ -69,18 +71,24 @@ class Standing:
     hidden: BaseGeometry = field(default_factory=shapely.Polygon)  #: of its picture what other inks hide in a print
 
 
-def standing_land(given: Print, k: int, out: Path) -> Standing | None:
-    """What stands of block k, if it is cut: by its own file, as it was kept, or as it was built last; None if open.
+def standing_lands(given: Print, out: Path) -> dict[str, Standing]:
+    """What stands of the blocks that are cut, by name: by its own file, as it was kept, or as it was built last.
+
+    Each photograph is laid on its drawing once, however many blocks it shows.
 
     Raises
     ------
     InputError
-        If it is cut and its land is not known, or can't be that of this block.
+        If one is cut and its land is not known, or can't be that of this block.
     """
+    pictures = _Pictures(given)
+    return {block.name: _standing(pictures, k, out) for k, block in enumerate(given.blocks) if block.state == "cut"}
+
+
+def _standing(pictures: _Pictures, k: int, out: Path) -> Standing:
+    given = pictures.given
     block = given.blocks[k]
-    if block.state != "cut":
-        return None
-    own = [given.path.parent / block.cut_land] if block.cut_land else []
+    own = [_own_file(given, block)] if block.cut_land else []
     kept = [out / folder / f"{block.name}.wkb" for folder in (KEPT, "lands")]
     there = next((path for path in own or kept if file_and_layer(path)[0].is_file()), None)
     if there is None:
@@ -90,7 +98,9 @@ def standing_land(given: Print, k: int, out: Path) -> Standing | None:
             hint='give its land: cut_land = "scan.png", or build once with state = "open" as it was cut',
         )  # fmt: skip
     try:
-        found = _seen(given, k, there) or Standing(land=_land(given, there), tolerance_mm=_fineness_mm(given, there))
+        found = pictures.standing(block, there) or Standing(
+            land=_land(given, there), tolerance_mm=_fineness_mm(given, there)
+        )
         land = geometry.intersection(found.land, geometry.box(given.width_mm, given.height_mm))
         if shapely.is_empty(land):
             raise InputError("shows nothing that stands on the block", where=str(there), hint=_HINT)
@@ -106,58 +116,83 @@ def _fineness_mm(given: Print, path: Path) -> float:
     return max(_TOLERANCE_MM, _SCAN_PIXELS * max(given.width_mm, given.height_mm) / pixels_across(path))
 
 
-def _seen(given: Print, k: int, path: Path) -> Standing | None:
-    """What a photograph or scan shows of block k, laid on the drawing without the snow.
+def _own_file(given: Print, block: PrintBlock) -> Path:
+    """The file that shows what stands of a block."""
+    return given.path.parent / block.cut_land
 
-    It may show the block itself, a print of it alone, or a finished print, which is taken apart by the print's inks;
-    what inks that hide leave unsure there is taken as it is drawn. None if it is no picture, or too little is drawn to
-    tell its place: then the picture's page is the face.
 
-    Raises
-    ------
-    InputError
-        If it shows something else; a picture of the size of the face is then read as it is.
+class _Pictures:
+    """Photographs and scans of a print's blocks, each laid once on the drawing without the snow.
+
+    One may show a block itself, a print of it alone, or a finished print, which is taken apart by the print's inks;
+    what inks that hide leave unsure there is taken as it is drawn. One that several blocks name shows the print.
     """
-    block = given.blocks[k]
-    if not block.inked or not is_picture(path):
-        return None
-    size, lands = (given.width_mm, given.height_mm), _painted(given)
-    coats = {its.name: its.ink for its in given.blocks if its.inked and its.ink is not None}
-    own = lands[block.name]
-    plans = {_ALONE: plan_of(own, size)} | ({_PRINT: plan_of_inks(lands, coats, given.paper, size)} if coats else {})
-    try:
-        found = lay_file(path, plans)
-    except PoorFitError as error:
-        if _is_page(given, error.laid.pictured_px):
+
+    def __init__(self, given: Print) -> None:
+        self.given = given
+        self.size = (given.width_mm, given.height_mm)
+        self.coats = {its.name: its.ink for its in given.blocks if its.inked and its.ink is not None}
+        self._laid: dict[Path, tuple[str, Laid] | None] = {}
+        self._inks: dict[Path, dict[str, InkSeen]] = {}
+
+    def standing(self, block: PrintBlock, path: Path) -> Standing | None:
+        """What a picture shows of a block; None if it is no picture, or too little is drawn to tell its place.
+
+        Then the picture's page is the face.
+
+        Raises
+        ------
+        InputError
+            If it shows something else; a picture of the size of the face is then read as it is.
+        """
+        if not block.inked or not is_picture(path):
             return None
-        raise
-    if found is None:
-        return None
-    shows, laid = found
-    if shows == _ALONE or block.name not in coats:
-        return Standing(
-            land=geometry.union(*read_laid(laid, ScanOptions()).layers.values()), tolerance_mm=SCAN_TOLERANCE_MM
-        )
-    its = read_inks(laid, coats, given.paper)[block.name]
-    hidden = geometry.intersection(own, its.hidden)
-    land = geometry.union(geometry.difference(its.land, its.hidden), hidden)
-    return Standing(land=land, tolerance_mm=SCAN_TOLERANCE_MM, hidden=hidden)
+        if path not in self._laid:
+            self._laid[path] = self._lay(block, path)
+        found = self._laid[path]
+        if found is None:
+            return None
+        shows, laid = found
+        if shows == _ALONE:
+            land = geometry.union(*read_laid(laid, ScanOptions()).layers.values())
+            return Standing(land=land, tolerance_mm=SCAN_TOLERANCE_MM)
+        if path not in self._inks:
+            self._inks[path] = read_inks(laid, self.coats, self.given.paper)
+        its = self._inks[path][block.name]
+        hidden = geometry.intersection(self._painted[block.name], its.hidden)
+        land = geometry.union(geometry.difference(its.land, its.hidden), hidden)
+        return Standing(land=land, tolerance_mm=SCAN_TOLERANCE_MM, hidden=hidden)
 
+    def _lay(self, block: PrintBlock, path: Path) -> tuple[str, Laid] | None:
+        naming = [its.name for its in self.given.blocks if its.state == "cut" and _own_file(self.given, its) == path]
+        plans = {}
+        if len(naming) < 2 or block.name not in self.coats:
+            plans[_ALONE] = plan_of(self._painted[block.name], self.size)
+        if len(self.coats) > 1 and block.name in self.coats:
+            plans[_PRINT] = plan_of_inks(self._painted, self.coats, self.given.paper, self.size)
+        try:
+            return lay_file(path, plans)
+        except PoorFitError as error:
+            if _is_page(self.given, error.laid.pictured_px):
+                return None
+            raise
 
-def _painted(given: Print) -> dict[str, BaseGeometry]:
-    """What each block that prints ink has of the drawing, without snow, by name."""
-    layers, face = drawing_of(given).layers, geometry.box(given.width_mm, given.height_mm)
-    found = {}
-    for block in given.blocks:
-        if block.inked:
-            named = set(map(plain_name, block.layers))
-            on = frozenset(its.name for its in layers if plain_name(its.name) in named)
-            plate = Plate(
-                name=block.name, layers=on, lightness=0.0, land_mm=1.0, cut_mm=1.0, ground=block.role == "background",
-                under_all=block.role == "ground",
-            )  # fmt: skip
-            found[block.name] = painted(face, layers, plate)
-    return found
+    @cached_property
+    def _painted(self) -> dict[str, BaseGeometry]:
+        """What each block that prints ink has of the drawing, without snow, by name."""
+        given = self.given
+        layers, face = drawing_of(given).layers, geometry.box(given.width_mm, given.height_mm)
+        found = {}
+        for block in given.blocks:
+            if block.inked:
+                named = set(map(plain_name, block.layers))
+                on = frozenset(its.name for its in layers if plain_name(its.name) in named)
+                plate = Plate(
+                    name=block.name, layers=on, lightness=0.0, land_mm=1.0, cut_mm=1.0,
+                    ground=block.role == "background", under_all=block.role == "ground",
+                )  # fmt: skip
+                found[block.name] = painted(face, layers, plate)
+        return found
 
 
 def _is_page(given: Print, size_px: tuple[int, int]) -> bool:

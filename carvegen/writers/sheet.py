@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import shapely
 
 from carvegen import geometry
+from carvegen.artwork.drawing import NEW_CUTS_ONLY
 from carvegen.blocks.layer_names import machine_layers
 from carvegen.toolpaths.register_lines import ARM_MM, OUT_MM, clear_of_groove, register_places
 
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "BAR_MM",
+    "CUT_PICTURE",
     "MARGIN_MM",
     "MEASURE_ME",
     "Sheet",
@@ -32,9 +34,12 @@ __all__ = [
     "layers_of",
     "machine_sheet",
     "margin_mm",
+    "new_cuts_words",
     "register_shapes",
     "wrapped",
 ]
+
+CUT_PICTURE = "old-cuts.png"  #: beside the machine's files of a block that is cut already
 
 #: Length of the bar by which anyone can check the scale.
 BAR_MM = 100.0
@@ -87,6 +92,7 @@ def machine_sheet(job: Job, shown: Seen, layers: Mapping[str, Layer], *, more: S
     names = layers_of(shown)
     words = [
         f"{shown.name}: {shown.view.words}",
+        *new_cuts_words(shown),
         f"Block {shown.width_mm:g} x {shown.height_mm:g} mm. UNITS=MM. {_depth_words(job)} "
         "Outlines are as drawn, not offset for kerf.",
         *more,
@@ -97,16 +103,20 @@ def machine_sheet(job: Job, shown: Seen, layers: Mapping[str, Layer], *, more: S
     return around(shown, width, words)
 
 
+def new_cuts_words(shown: Seen) -> tuple[str, ...]:
+    """What a machine file says of a block that is cut already: readers know it by these words."""
+    if len(shown.cut_before) == 0:
+        return ()
+    return (f"{NEW_CUTS_ONLY.upper()}: the block is cut already; what was cut is not in this file. See {CUT_PICTURE}.",)
+
+
 def _depth_words(job: Job) -> str:
     return f"Cut areas {job.depth_mm:g} mm deep." if len(job.block.lowered) else "Nothing is lowered."
 
 
 def layers_of(shown: Seen) -> tuple[str, ...]:
     """The layers of a machine file of this block, in the order in which they are worked."""
-    return machine_layers(
-        free=len(shown.free) > 0, stops=len(shown.stops) > 0, waste=shown.waste_mm > 0,
-        before=len(shown.cut_before) > 0,
-    )  # fmt: skip
+    return machine_layers(free=len(shown.free) > 0, stops=len(shown.stops) > 0, waste=shown.waste_mm > 0)
 
 
 def _board_words(job: Job, shown: Seen) -> tuple[str, ...]:

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import replace
 
 import ezdxf
+import numpy as np
+import pyogrio
 import pytest
 import shapely
+from lxml import etree
+from PIL import Image
 
 from carvegen import geometry
+from carvegen.base.errors import InputError
 from carvegen.blocks.block import Block
+from carvegen.blocks.from_drawing import drawn_block
 from carvegen.blocks.job import setups_for
 from carvegen.blocks.register_marks import Register, with_moat
 from carvegen.delivery.block_folder import Style, deliver
@@ -49,13 +56,70 @@ def lines(path):
     return [turned(shapely.LineString([(x, y) for x, y, *_ in its.get_points()])) for its in found]
 
 
-def test_a_laser_gets_the_new_cuts_alone_and_the_old_ones_pale(laser):
-    """By ezdxf's reader: what is to be lowered is what is new, what was cut lies on a layer that nobody cuts."""
-    new, old = (shapely.union_all(contours(laser / "laser/block.dxf", name)) for name in ("CUT AREA", "CUT BEFORE"))
-    assert turned(new).symmetric_difference(shapely.union(WIDER, NEW)).area < 0.01
-    assert turned(old).symmetric_difference(shapely.union_all(OLD)).area < 0.01
-    svg = (laser / "laser/block.svg").read_text()
-    assert svg.index('id="CUT-BEFORE"') < svg.index('id="CUT-AREA"')
+INNER_OLD = shapely.buffer(shapely.union_all(OLD), -0.05)
+
+
+def dxf_shapes(path):
+    """Every entity of a DXF, on whatever layer, by GDAL's reader."""
+    _, _, wkb, _ = pyogrio.raw.read(path)
+    return [shapely.from_wkb(its) for its in wkb]
+
+
+def svg_shapes(path):
+    """Every path and polygon of an SVG, in whatever group, by lxml: outlines in mm, y down from the block's corner."""
+    root = etree.parse(path).getroot()
+    found = [its.get("d") or its.get("points") for its in root.iter() if its.get("d") or its.get("points")]
+    assert not [its for its in root.iter() if etree.QName(its).localname in ("image", "use", "rect", "circle")]
+    rings = [ring for text in found for ring in re.split("[Zz]", text) if ring.strip()]
+    numbers = [np.array(re.findall(r"-?[\d.]+", ring), float).reshape(-1, 2) for ring in rings]
+    return [shapely.Polygon(xy) for xy in numbers if len(xy) > 2]
+
+
+@pytest.mark.parametrize(("name", "read"), [("block.dxf", dxf_shapes), ("block.svg", svg_shapes)])
+def test_whoever_runs_every_layer_cuts_nothing_twice(laser, name, read):
+    """By GDAL and lxml: nothing in the machine's file lies in an old cut, on any layer; what is new is all there."""
+    shapes = read(laser / "laser" / name)
+    flip = (lambda xy: xy * (-1, 1) + (40, 0)) if name.endswith("dxf") else _svg_flip(laser / "laser" / name)
+    there = [shapely.transform(its, flip) for its in shapes]
+    filled = [shapely.Polygon(its.coords) if its.geom_type == "LineString" else its for its in there]
+    filled = [its for its in filled if its.geom_type == "Polygon" and its.area < 1000]
+    assert not shapely.intersects(filled, INNER_OLD).any()
+    on_face = shapely.intersection(shapely.union_all(filled), shapely.box(0.5, 0.5, 39.5, 29.5))
+    assert on_face.symmetric_difference(shapely.union(WIDER, NEW)).area < 0.01
+
+
+def _svg_flip(path):
+    """From a page's mm to print view: the block's upper left corner lies where the page's words say."""
+    margin = float(re.search(r"lies ([\d.]+) mm from the left edge", " ".join(_words(path)))[1])
+    left, top = (float(its) for its in etree.parse(path).getroot().get("viewBox").split()[:2])
+    return lambda xy: np.column_stack([40 - (xy[:, 0] - left - margin), 30 - (xy[:, 1] - top - margin)])
+
+
+def _words(path):
+    return [its.text or "" for its in etree.parse(path).getroot().iter("{http://www.w3.org/2000/svg}text")]
+
+
+def test_what_was_cut_is_a_picture_beside_the_machines_file(laser):
+    """As the block lies: bare paper in the old cuts, ochre in the new ones."""
+    seen = np.asarray(Image.open(laser / "laser/old-cuts.png").convert("RGB")).astype(int)
+    scale = seen.shape[1] / 40
+
+    def colour(shape):
+        at = turned(shapely.Point(shape.centroid))
+        return seen[int((30 - at.y) * scale), int(at.x * scale)]
+
+    assert all(colour(its).min() > 240 for its in OLD)
+    assert all(colour(its)[0] - colour(its)[2] > 100 for its in (WIDER, NEW))
+    files = json.loads((laser / "report.json").read_text())["files"]
+    assert "laser/old-cuts.png" in files
+    assert "old-cuts.png" in (laser / "laser/note.md").read_text()
+
+
+@pytest.mark.parametrize("name", ["block.dxf", "block.svg"])
+def test_a_file_of_new_cuts_is_not_taken_for_the_whole_block(laser, name):
+    with pytest.raises(InputError, match="holds only what is new of a block that is cut already") as told:
+        drawn_block(laser / "laser" / name)
+    assert "lands/NAME.wkb" in told.value.hint
 
 
 def test_no_path_of_a_laser_runs_in_an_old_cut_or_round_the_block_or_marks_it_again(laser):

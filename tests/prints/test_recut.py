@@ -16,12 +16,14 @@ from scipy.ndimage import gaussian_filter
 from shapely import affinity
 
 from carvegen import geometry
+from carvegen.artwork.on_plan import lay_file
 from carvegen.base.colour import Ink, overprinted, rgb, screen
 from carvegen.base.errors import InputError
 from carvegen.blocks.block import Block
+from carvegen.prints import recut
 from carvegen.prints.cut_blocks import Cut
 from carvegen.prints.file.print_file import read_print
-from carvegen.prints.recut import cut_further, standing_land
+from carvegen.prints.recut import cut_further, standing_lands
 from tests import cases
 from tests.artwork.scan import on_plan_pictures as pictures
 from tests.cli.running import run
@@ -228,7 +230,7 @@ def test_what_is_cut_already_is_known_apart_from_what_is_still_to_be_cut():
 @pytest.mark.parametrize("name", NEARLY)
 def test_what_stands_is_read_from_a_drawing_that_is_nearly_the_layer(tmp_path, name):
     (tmp_path / "own.svg").write_text(_svg(NEARLY[name]))
-    stands = standing_land(_print(tmp_path, "own.svg"), 1, tmp_path / "built").land
+    stands = standing_lands(_print(tmp_path, "own.svg"), tmp_path / "built")["key"].land
     on_face = shapely.intersection(NEARLY[name], FACE)
     assert shapely.symmetric_difference(stands, on_face).area < 0.002 * on_face.length
     _holds(stands, cut_further(_cut(), stands))
@@ -241,7 +243,7 @@ def test_what_stands_is_read_from_a_scan_of_the_face(tmp_path, blur, noise, off)
     picture = _scan(land, blur=blur, noise=noise)
     for name, how in (("a.png", {}), ("b.png", {"dpi": (304.8, 304.8)})):
         picture.save(tmp_path / name, **how)
-        stands = standing_land(_print(tmp_path, name), 1, tmp_path / "built").land
+        stands = standing_lands(_print(tmp_path, name), tmp_path / "built")["key"].land
         assert shapely.symmetric_difference(stands, land).area < 0.06 * land.length + 0.06 * noise
         _holds(stands, cut_further(_cut(), stands))
 
@@ -259,7 +261,7 @@ def test_the_noise_of_a_scan_is_not_told_as_land_that_is_cut_already(tmp_path, d
             ImageDraw.Draw(picture).rectangle((left, high - top, right - 1, high - bottom - 1), fill=245)
         picture.save(tmp_path / "scan.png")
         given_print = _print(tmp_path, "scan.png")
-        known = standing_land(given_print, 1, tmp_path / "built")
+        known = standing_lands(given_print, tmp_path / "built")["key"]
         stands, tolerance = known.land, known.tolerance_mm
         assert tolerance == pytest.approx(2 / dots_per_mm)
         told = [note.rule for note in cut_further(_cut(), stands, tolerance).notes]
@@ -272,7 +274,7 @@ def test_the_noise_of_a_scan_is_not_told_as_land_that_is_cut_already(tmp_path, d
 def test_a_drawing_of_what_stands_is_compared_as_finely_as_ever(tmp_path):
     (tmp_path / "own.svg").write_text(_svg(affinity.translate(LAYER, 0.05)))
     given_print = _print(tmp_path, "own.svg")
-    assert standing_land(given_print, 1, tmp_path / "built").tolerance_mm == 0.02
+    assert standing_lands(given_print, tmp_path / "built")["key"].tolerance_mm == 0.02
     rules = [note.rule for note in cut_further(_cut(), affinity.translate(LAYER, 0.05), 0.02).notes]
     assert rules == ["cut-already", "cut-on"]
 
@@ -310,14 +312,14 @@ def test_a_file_of_cuts_is_read_as_cuts_and_any_other_drawing_as_what_stands(tmp
     (tmp_path / "cuts.svg").write_text(_svg(FACE.difference(LAYER), "CUT-AREA"))
     (tmp_path / "own.svg").write_text(_svg(LAYER))
     for name in ("cuts.svg", "own.svg", "own.svg#stands"):
-        stands = standing_land(_print(tmp_path, name), 1, tmp_path / "built").land
+        stands = standing_lands(_print(tmp_path, name), tmp_path / "built")["key"].land
         assert shapely.symmetric_difference(stands, LAYER).area < 0.01, name
 
 
 def test_a_drawing_in_block_view_is_turned(tmp_path):
     mirrored = affinity.scale(LAYER, -1, 1, origin=(30, 20))
     (tmp_path / "own.svg").write_text(_svg(mirrored).replace("<g", "<title>key, block view</title><g"))
-    stands = standing_land(_print(tmp_path, "own.svg"), 1, tmp_path / "built").land
+    stands = standing_lands(_print(tmp_path, "own.svg"), tmp_path / "built")["key"].land
     assert shapely.symmetric_difference(stands, LAYER).area < 0.01
 
 
@@ -328,7 +330,7 @@ def test_a_drawing_in_block_view_is_turned(tmp_path):
 def test_what_can_not_be_the_block_is_refused(tmp_path, text, said):
     (tmp_path / "own.svg").write_text(text)
     with pytest.raises(InputError, match=said) as caught:
-        standing_land(_print(tmp_path, "own.svg"), 1, tmp_path / "built")
+        standing_lands(_print(tmp_path, "own.svg"), tmp_path / "built")["key"]
     assert caught.value.hint
 
 
@@ -376,8 +378,12 @@ BROKEN_KEY = shapely.box(72, 30, 78, 34)
 HEAD = '[print]\nname = "a"\nsize_mm = [120, 80]\n[artwork]\nfiles = ["drawing.svg"]\n'
 
 
-def test_a_photograph_is_laid_on_the_blocks_own_drawing(tmp_path):
-    """The block itself, aslant on a table, snow cut already that the drawing does not know: it is read in place."""
+def test_a_photograph_is_laid_on_the_blocks_own_drawing(tmp_path, monkeypatch):
+    """The block itself, aslant on a table, snow cut already that the drawing does not know: it is read in place.
+
+    Once, for the print of a single block is that block's.
+    """
+    times = counted_calls(monkeypatch)
     key = pictures.key()
     snow = shapely.union_all([shapely.Point(72, 20).buffer(2), shapely.Point(40, 21).buffer(1.5)])
     seen, _ = pictures.photographed(
@@ -386,7 +392,8 @@ def test_a_photograph_is_laid_on_the_blocks_own_drawing(tmp_path):
     Image.fromarray(seen).save(tmp_path / "block.jpg", quality=92)
     (tmp_path / "drawing.svg").write_text(_drawing(KEY=key))
     (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7, "block.jpg"))
-    known = standing_land(read_print(tmp_path / "print.toml", cases.SHELF), 0, tmp_path / "built")
+    known = standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")["key"]
+    assert times == [["the block"]]
     assert known.tolerance_mm == 0.3
     unlike = shapely.symmetric_difference(known.land, key.difference(snow))
     assert shapely.buffer(unlike, -0.15).area < 0.5
@@ -419,13 +426,27 @@ def finished(tmp_path_factory):
     roles = {"sky": "background", "tone": "tone", "key": "key"}
     blocks = "".join(_block(name, roles[name], *ink, "proof.jpg") for name, ink in inks.items())
     (folder / "print.toml").write_text(HEAD + blocks)
-    return read_print(folder / "print.toml", cases.SHELF), tone, broken
+    with pytest.MonkeyPatch.context() as patch:
+        times = counted_calls(patch)
+        known = standing_lands(read_print(folder / "print.toml", cases.SHELF), folder / "built")
+    return known, times, tone, broken
+
+
+def counted_calls(patch):
+    """How often a picture is laid on a plan from now on, by the plans that it may show."""
+    plans = []
+    patch.setattr(recut, "lay_file", lambda path, its: plans.append(sorted(its)) or lay_file(path, its))
+    return plans
+
+
+def test_a_finished_print_of_three_cut_blocks_is_laid_once(finished):
+    assert finished[1] == [["the print"]]
 
 
 def test_a_cut_block_is_read_from_a_finished_print_in_all_its_inks(finished):
     """The tone block as it printed: what broke off is gone, the noise of a photograph is not told."""
-    given_print, tone, broken = finished
-    known = standing_land(given_print, 1, given_print.path.parent / "built")
+    lands, _, tone, broken = finished
+    known = lands["tone"]
     assert known.tolerance_mm == 0.3
     assert known.land.intersection(broken).area < 0.1 * broken.area
     whole = Block(name="tone", width_mm=120, height_mm=80, cuts=geometry.parts(pictures.FACE.difference(tone)))
@@ -438,8 +459,7 @@ def test_a_cut_block_is_read_from_a_finished_print_in_all_its_inks(finished):
 
 
 def test_the_key_of_a_finished_print_is_told_from_what_lies_under_it(finished):
-    given_print, _, _ = finished
-    known = standing_land(given_print, 2, given_print.path.parent / "built")
+    known = finished[0]["key"]
     assert known.tolerance_mm == 0.3
     assert known.land.intersection(BROKEN_KEY).area < 0.1 * BROKEN_KEY.area
     unlike = shapely.symmetric_difference(known.land, pictures.key().difference(BROKEN_KEY))

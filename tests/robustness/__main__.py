@@ -1,4 +1,4 @@
-"""Runs that are too long for the suite: kill, renames, random, same, full, wheels, corpus, snow, lying, pencil, moved.
+"""Runs that are too long for the suite, each by its name; see the lines below.
 
 python -m tests.robustness kill 200     kill -9 at random moments: what was there before is there after
 python -m tests.robustness renames      kill -9 at every rename and removal of every command, then the command again
@@ -10,6 +10,8 @@ python -m tests.robustness corpus F     the bytes of some 80 runs, recorded in F
 python -m tests.robustness snow 500 0   blocks of falling snow, from number 0 on: limits, and the white asked
 python -m tests.robustness pencil       coloured sheets by four models of pencils, photographed: figures of what is read
 python -m tests.robustness lying 300 0  blocks of lying snow on drawings by others and our own: limits
+python -m tests.robustness on-plan      photographs laid on their plans: how far off, and right told from wrong
+python -m tests.robustness inks         prints whose inks are not quite the model's: what is told wrong, what as unsure
 python -m tests.robustness moved        of every motif: shapes moved by one deleted, a corner kept bare, a branch drawn
 """
 
@@ -32,8 +34,10 @@ from carvegen.base.streams import stream
 from tests.cases import small_print
 from tests.cli.running import SMALL, command, tree
 from tests.robustness.corpus import corpus
+from tests.robustness.inks import inks
 from tests.robustness.lying import lying
 from tests.robustness.moved import moved
+from tests.robustness.on_plan import on_plan
 from tests.robustness.pencil import pencil
 from tests.robustness.renames import renames
 from tests.robustness.snow import snow
@@ -258,6 +262,8 @@ def main() -> None:
         "snow": lambda: snow(int(count or 500), int(sys.argv[3] if len(sys.argv) > 3 else 0)),
         "moved": moved,
         "pencil": lambda: pencil(count),
+        "inks": inks,
+        "on-plan": lambda: on_plan(count),
         "lying": lambda: lying(int(count or 300), int(sys.argv[3] if len(sys.argv) > 3 else 0)),
         "corpus": lambda: told(corpus(Path(count or "corpus.json"))),
     }

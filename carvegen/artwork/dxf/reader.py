@@ -17,7 +17,7 @@ from carvegen.artwork.drawing import (
     Artwork,
     Notes,
     Wanted,
-    view_in,
+    said_in,
 )
 from carvegen.artwork.dxf import chains, scanned, splines
 from carvegen.artwork.dxf.entities import (
@@ -95,9 +95,11 @@ def _read(path: Path, units: str | None, scale: float, wanted: Wanted) -> Artwor
         if not wanted.leaves_out(layer, notes):
             reader.take(entity, move, layer)
     wanted.check(notes)
-    said = view_in(_text(entity) for entity in document.modelspace().query("TEXT MTEXT"))
+    view, new_only = said_in(_text(entity) for entity in document.modelspace().query("TEXT MTEXT"))
     layers = cleaned(reader.shapes(), notes, reader.budget)
-    return Artwork(layers, None, None, notes.lines(), tolerance_mm=wanted.tolerance_mm, says_view=said)
+    return Artwork(
+        layers, None, None, notes.lines(), tolerance_mm=wanted.tolerance_mm, says_view=view, new_cuts_only=new_only
+    )
 
 
 def _broken(error: Exception) -> InputError:

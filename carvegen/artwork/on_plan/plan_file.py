@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -9,7 +10,7 @@ import numpy as np
 from carvegen.artwork.drawing import Notes
 from carvegen.artwork.kinds import picture_bytes
 from carvegen.artwork.on_plan.plan_fit import tells_its_place
-from carvegen.artwork.on_plan.plan_scan import Laid, laid_on
+from carvegen.artwork.on_plan.plan_scan import MOST_PX_PER_MM, Laid, laid_on
 from carvegen.artwork.scan import frame as frames
 from carvegen.artwork.scan.description import ScanOptions
 from carvegen.artwork.scan.pixels import opened
@@ -21,8 +22,11 @@ if TYPE_CHECKING:
 
     from carvegen.artwork.on_plan.plan_place import Plan
     from carvegen.artwork.scan.description import Corners
+    from carvegen.artwork.scan.pixels import Picture
 
 __all__ = ["PoorFitError", "lay_file", "marked_off_mm"]
+
+_FINE_PX_PER_MM = 8.0  #: a print that a smaller picture shows coarser is looked at in all its pixels; our own choice
 
 
 class PoorFitError(InputError):
@@ -63,16 +67,14 @@ def lay_file(
     plans = {name: plan for name, plan in plans.items() if tells_its_place(plan)}
     if not plans:
         return None
-    notes = Notes()
-    picture = opened(picture_bytes(path), notes)
+    data, four = picture_bytes(path), None if isinstance(corners, str) else corners
+    enough_px = int(max(max(plan.size_mm) for plan in plans.values()) * MOST_PX_PER_MM)
     try:
-        frame = frames.framed(picture, ScanOptions(dpi=dpi), notes)
-        starts = [frames.upright_corners(corners, picture)] if corners and not isinstance(corners, str) else []
+        name, laid = _best(plans, opened(data, Notes(), enough_px=enough_px), four, dpi)
+        if laid.part.smaller > 1 and laid.px_per_mm < _FINE_PX_PER_MM:
+            name, laid = _best(plans, opened(data, Notes()), four, dpi)
     except InputError as error:
         raise error.within(str(path)) from None
-    px_per_mm = None if frame is None else 1 / frame.pitch_mm
-    found = {name: laid_on(plan, picture, corners=starts, px_per_mm=px_per_mm) for name, plan in plans.items()}
-    name, laid = max(found.items(), key=lambda its: (not its[1].fit.fault, its[1].fit.weight))
     if laid.fit.fault:
         raise PoorFitError(laid, path)
     if view is not None and (view == "block") is not laid.mirrored:
@@ -84,8 +86,23 @@ def lay_file(
     return name, laid
 
 
+def _best(
+    plans: Mapping[str, Plan], picture: Picture, corners: Corners | None, dpi: float | None
+) -> tuple[str, Laid]:  # fmt: skip
+    """The plan that a picture shows best, and the picture on it; corners and dots per inch are those of its file."""
+    dpi = None if dpi is None else dpi / picture.smaller
+    frame = frames.framed(picture, ScanOptions(dpi=dpi), Notes())
+    px_per_mm = None if frame is None else 1 / frame.pitch_mm
+    starts = [frames.upright_corners(corners, picture) / picture.smaller] if corners else []
+    found = {name: laid_on(plan, picture, corners=starts, px_per_mm=px_per_mm) for name, plan in plans.items()}
+    name, laid = max(found.items(), key=lambda its: (not its[1].fit.fault, its[1].fit.weight))
+    larger = np.diag([picture.smaller, picture.smaller, 1.0])
+    return name, replace(laid, place=larger @ laid.place, lens=laid.lens.within(1 / picture.smaller))
+
+
 def marked_off_mm(laid: Laid, corners: Corners) -> float:
     """How far corners that were marked lie from where the drawing says they are, at most; mm."""
-    there = np.linalg.inv(laid.place) @ np.column_stack([np.asarray(corners, dtype=float), np.ones(4)]).T
+    straight = laid.lens.straight(np.asarray(corners, dtype=np.float64))
+    there = np.linalg.inv(laid.place) @ np.column_stack([straight, np.ones(4)]).T
     xy = (there[:2] / there[2]).T
     return float(np.linalg.norm(xy[:, None] - laid.plan.corners[None], axis=2).min(axis=1).max())

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from carvegen.artwork.on_plan.plan_place import Matrix, Plan, Seen, Tone, laid, levelled, resized
+from carvegen.artwork.on_plan.plan_place import Matrix, Plan, Seen, Tone, face_at, laid, levelled
 
 __all__ = ["Fit", "judged", "tells_its_place"]
 
@@ -19,9 +20,11 @@ _LEVEL_MM = 4.0
 _DRAWN = 0.35  #: contrast of a cell in which something is drawn; 1 is the picture's own
 _ALIKE = 0.6
 _LOCKED_MM = 0.6
-_LEAST_LOCKED, _MOST_OFF_MM = 0.75, 0.35  #: our own choice, set on blocks that differ; see `Fit`
+_LEAST_LOCKED, _MOST_OFF_MM = 0.75, 0.3  #: our own choice, set on blocks that differ; see `Fit`
 _FEWEST, _FEWEST_SEEN = 12, 0.3
 _BOTH_WAYS = 0.1
+_ROUGH_MM = 0.2  #: a drawing whose edges lie farther off is said to
+_LOOSE_MM = 0.2  #: a place that is known no better at the face's corners is said to be
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,7 +33,7 @@ class Fit:
 
     A cell counts if something is drawn in it on the plan and in the picture: where a block is not cut yet, a print
     not inked or a hand lies, there is nothing to compare. It is locked if both agree there, and no more than
-    0.6 mm off. A right place has nearly all of them locked, and their offsets small; how alike they are is no sign.
+    0.6 mm off. A right place has nearly all of them locked, and no offset in common; how alike they are is no sign.
     """
 
     middle: NDArray[np.float64]  #: of each cell drawn on the plan, mm, y down; (n, 2)
@@ -39,11 +42,19 @@ class Fit:
     drawn: NDArray[np.bool_]  #: whether something is drawn there in the picture; (n,)
     firm: NDArray[np.bool_]  #: whether what is drawn there has edges in more than one direction; (n,)
     cell_mm: float
+    move: NDArray[np.float64]  #: where its like was found, from there; mm, (n, 2)
+    edges: NDArray[np.float64]  #: of its structure tensor xx, yy and xy, over the larger eigenvalue; (n, 3)
+    corners: NDArray[np.float64]  #: of the face, mm, y down; (4, 2)
 
     @property
     def locked(self) -> NDArray[np.bool_]:
         """Which cells are locked; (n,)."""
         return np.asarray(self.drawn & (self.alike > _ALIKE) & (self.off < _LOCKED_MM))
+
+    @property
+    def alike_there(self) -> NDArray[np.bool_]:
+        """Cells whose like was found, however far off, and that can tell how far; (n,)."""
+        return np.asarray(self.drawn & self.firm & (self.alike > _ALIKE))
 
     @property
     def share(self) -> float:
@@ -57,9 +68,60 @@ class Fit:
 
     @property
     def off_mm(self) -> float:
-        """How far the locked cells lie off at most, but for one in twenty."""
-        far = self.off[self.locked]
-        return float(np.quantile(far, 0.95)) if len(far) else np.inf
+        """How far the place is off where cells are locked, at most, but for one in twenty; see `_drift`."""
+        return float(np.quantile(np.linalg.norm(self._drift[0], axis=1), 0.95)) if self.locked.any() else np.inf
+
+    @property
+    def rough_mm(self) -> float:
+        """How far the drawing's own edges lie off beside that: cut by hand, or another cut than planned."""
+        return float(np.quantile(self._drift[1], 0.95)) if self.locked.any() else np.inf
+
+    @property
+    def corners_mm(self) -> float:
+        """How far the face's corners may be off: twice the standard error there of a homography through the cells.
+
+        By least squares: s² J (Σ Jᵀ T J)⁻¹ Jᵀ, T a cell's edges, s² what is left of the offsets for each unknown less.
+        Far from all that is drawn nothing holds the place.
+        """
+        locked = self.locked
+        normal = np.zeros((8, 8))
+        steps = self._steps(self.middle[locked])
+        xx, yy, xy = self.edges[locked].T
+        for tensor, step in zip(np.stack([xx, xy, xy, yy], axis=1).reshape(-1, 2, 2), steps, strict=True):
+            normal += step.T @ tensor @ step
+        free = (xx + yy).sum() - 8
+        if free < 1:
+            return np.inf
+        spread = (self._drift[1] ** 2).sum() / free * np.linalg.inv(normal + 1e-9 * np.trace(normal) * np.eye(8))
+        there = [np.linalg.eigvalsh(step @ spread @ step.T)[-1] for step in self._steps(self.corners)]
+        return 2 * float(np.sqrt(max(there)))
+
+    def _steps(self, xy: NDArray[np.float64]) -> NDArray[np.float64]:
+        """How places move as each of a homography's eight figures changes, about none; (n, 2, 8)."""
+        x, y = ((xy - self.corners.mean(axis=0)) / np.ptp(self.corners, axis=0).max()).T
+        one, none = np.ones_like(x), np.zeros_like(x)
+        across = [x, y, one, none, none, none, -x * x, -x * y]
+        down = [none, none, none, x, y, one, -x * y, -y * y]
+        return np.stack([np.stack(across, axis=1), np.stack(down, axis=1)], axis=1)
+
+    @cached_property
+    def _drift(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """What of the locked cells' offsets they have in common with those about them, and how much is left; mm.
+
+        Edges that are cut by hand lie off this way and that; a place that is wrong, a lens or bent paper puts
+        neighbours off alike: a surface of second degree, by least squares across the edges. Of the first degree where
+        there are few cells.
+        """
+        edges, move = self.edges[self.locked], self.move[self.locked]
+        x, y = ((self.middle[self.locked] - self.middle.mean(axis=0)) / np.ptp(self.middle, axis=0).max()).T
+        basis = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y][: 6 if len(x) >= 4 * _FEWEST else 3], axis=1)
+        xx, yy, xy = edges.T
+        normal = np.block([[(basis * a[:, None]).T @ basis for a in row] for row in ((xx, xy), (xy, yy))])
+        pull = np.einsum("nij,nj->ni", np.stack([xx, xy, xy, yy], axis=1).reshape(-1, 2, 2), move)
+        wanted = np.concatenate([basis.T @ pull[:, 0], basis.T @ pull[:, 1]])
+        found = np.linalg.solve(normal + 1e-6 * max(np.trace(normal), 1e-9) * np.eye(len(normal)), wanted)
+        drift = basis @ found.reshape(2, -1).T
+        return drift, _far(edges, move - drift)
 
     @property
     def quarters(self) -> int:
@@ -93,7 +155,12 @@ class Fit:
     @property
     def words(self) -> str:
         """How well it fits, in one line."""
-        return f"{self.locked.sum()} of {self.drawn.sum()} places agree, {self.off_mm:.2f} mm off at most"
+        said = f"{self.locked.sum()} of {self.drawn.sum()} places agree, {self.off_mm:.2f} mm off at most"
+        if self.rough_mm > _ROUGH_MM:
+            said += f"; its edges lie up to {self.rough_mm:.1f} mm off"
+        if self.corners_mm > _LOOSE_MM:
+            said += f"; little is drawn: towards the face's corners it may be {self.corners_mm:.1f} mm off"
+        return said
 
 
 def judged(plan: Plan, seen: Seen, place: Matrix) -> Fit:
@@ -111,23 +178,25 @@ def judged(plan: Plan, seen: Seen, place: Matrix) -> Fit:
     inner = around[:, reach:-reach, reach:-reach]
     seen_there = np.isfinite(_windows(here, side, y + reach, x + reach)).all(axis=(1, 2))
     move, alike = _sought(cells, around, reach)
-    far, firm = _across(cells, move), _firm(cells)
+    edges = _edges(cells)
     return Fit(
-        middle=np.column_stack([x, y]).astype(np.float64) / _PX_PER_MM + side / 2 / _PX_PER_MM, off=far / _PX_PER_MM,
-        firm=firm, alike=alike, drawn=seen_there & (inner.std(axis=(1, 2)) > _DRAWN), cell_mm=side / _PX_PER_MM,
+        middle=np.column_stack([x, y]).astype(np.float64) / _PX_PER_MM + side / 2 / _PX_PER_MM,
+        off=_far(edges, move) / _PX_PER_MM, alike=alike, drawn=seen_there & (inner.std(axis=(1, 2)) > _DRAWN),
+        firm=_firm(edges), cell_mm=side / _PX_PER_MM, move=move / _PX_PER_MM, edges=edges,
+        corners=plan.corners,
     )  # fmt: skip
 
 
 def tells_its_place(plan: Plan) -> bool:
     """Whether enough is drawn on a plan to tell where it lies; what `Fit.can_tell` says, without a picture."""
-    return int(_firm(_drawn_cells(plan)[-1]).sum()) >= _FEWEST
+    return int(_firm(_edges(_drawn_cells(plan)[-1])).sum()) >= _FEWEST
 
 
 def _drawn_cells(plan: Plan) -> tuple[tuple[int, int], int, NDArray[np.intp], NDArray[np.intp], Tone]:
     """Rows and columns of a plan, the side of its cells, where those lie in which something is drawn, and they."""
     width, height = plan.size_mm
     side = round(float(np.clip(np.sqrt(width * height) / _CELLS_ALONG, *_CELL_MM)) * _PX_PER_MM)
-    face = resized(plan.tone, (max(round(width * _PX_PER_MM), 8), max(round(height * _PX_PER_MM), 8)))
+    face = face_at(plan, _PX_PER_MM)
     rows, columns = face.shape
     y, x = (v.ravel() for v in np.mgrid[0 : rows - side + 1 : side, 0 : columns - side + 1 : side])
     cells = _windows(levelled(face, _LEVEL_MM * _PX_PER_MM), side, y, x)
@@ -164,28 +233,27 @@ def _sought(cells: Tone, around: Tone, reach: int) -> tuple[NDArray[np.float64],
     return np.column_stack([i + across - reach, j + down - reach]), alike[row, j, i].astype(np.float64)
 
 
-def _across(cells: Tone, move: NDArray[np.float64]) -> NDArray[np.float64]:
+def _far(edges: NDArray[np.float64], move: NDArray[np.float64]) -> NDArray[np.float64]:
     """How far each cell is moved across its edges, for along straight ones no offset can be told; (n,).
 
     By the structure tensor T, the mean of the gradients' products, as sqrt(d T d / T's larger eigenvalue) (source:
     foerstner-guelch).
     """
-    xx, yy, xy, largest = _tensor(cells)
-    x, y = move.T
-    return np.asarray(np.sqrt(np.maximum(xx * x**2 + 2 * xy * x * y + yy * y**2, 0) / largest))
+    (xx, yy, xy), (x, y) = edges.T, move.T
+    return np.asarray(np.sqrt(np.maximum(xx * x**2 + 2 * xy * x * y + yy * y**2, 0)))
 
 
-def _firm(cells: Tone) -> NDArray[np.bool_]:
+def _firm(edges: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Whether a cell's edges run in more than one direction: how large T's smaller eigenvalue is beside it; (n,)."""
-    xx, yy, _, largest = _tensor(cells)
-    return np.asarray((xx + yy) / largest - 1 > _BOTH_WAYS)
+    return np.asarray(edges[:, 0] + edges[:, 1] - 1 > _BOTH_WAYS)
 
 
-def _tensor(cells: Tone) -> tuple[Tone, Tone, Tone, Tone]:
-    """The structure tensor's entries, and its larger eigenvalue; (n,) each."""
+def _edges(cells: Tone) -> NDArray[np.float64]:
+    """Of each cell's structure tensor xx, yy and xy, over its larger eigenvalue; (n, 3)."""
     down, across = np.gradient(cells, axis=(1, 2))
     xx, yy, xy = ((a * b).mean(axis=(1, 2)) for a, b in ((across, across), (down, down), (across, down)))
-    return xx, yy, xy, np.maximum((xx + yy + np.hypot(xx - yy, 2 * xy)) / 2, 1e-9)
+    largest = np.maximum((xx + yy + np.hypot(xx - yy, 2 * xy)) / 2, 1e-9)
+    return np.asarray(np.stack([xx, yy, xy], axis=1) / largest[:, None], dtype=np.float64)
 
 
 def _peak(before: Tone, here: Tone, after: Tone) -> NDArray[np.float64]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
@@ -32,11 +33,13 @@ __all__ = [
     "Plan",
     "Seen",
     "Tone",
+    "face_at",
     "found_place",
     "is_mirrored",
     "laid",
     "levelled",
     "plan_of",
+    "refined",
     "resized",
     "scale_of",
 ]
@@ -142,11 +145,16 @@ class Seen:
         high, wide = self.steps[0].shape
         return high, wide
 
-    def step(self, shrink: float) -> tuple[Tone, Matrix]:
-        """The picture that is smaller by no more than `shrink`, and the matrix to its pixels."""
-        its = self.steps[int(np.clip(np.log2(max(shrink, 1.0)), 0, len(self.steps) - 1))]
+    def step(self, shrink: float) -> tuple[Image.Image, Matrix]:
+        """The picture that is smaller by no more than `shrink`, a frame of nothing round it, and the matrix to it."""
+        k = int(np.clip(np.log2(max(shrink, 1.0)), 0, len(self.steps) - 1))
+        its = self.steps[k]
         across, down = its.shape[1] / self.shape[1], its.shape[0] / self.shape[0]
-        return its, np.diag([across, down, 1.0])
+        return self._framed[k], np.array([[across, 0, 1], [0, down, 1], [0, 0, 1]])
+
+    @cached_property
+    def _framed(self) -> list[Image.Image]:
+        return [Image.fromarray(np.pad(its, 1, constant_values=np.nan)) for its in self.steps]
 
 
 def is_mirrored(place: Matrix, plan: Plan) -> bool:
@@ -180,6 +188,11 @@ def found_place(
     return _refined(plan, seen, looked[int(np.argmax(likeness))], _LEVELS_PX[2:])
 
 
+def refined(plan: Plan, seen: Seen, place: Matrix) -> Matrix:
+    """The homography once more, from one that is nearly right."""
+    return _refined(plan, seen, place, _LEVELS_PX[2:])
+
+
 def laid(seen: Seen, place: Matrix, size: tuple[int, int], px_per_mm: float, corner_mm: float = 0.0) -> Tone:
     """The picture as it lies on the plan; (height, width), and not a number where the picture ends.
 
@@ -192,10 +205,8 @@ def laid(seen: Seen, place: Matrix, size: tuple[int, int], px_per_mm: float, cor
     """
     to_mm = np.array([[1 / px_per_mm, 0, -corner_mm], [0, 1 / px_per_mm, -corner_mm], [0, 0, 1]])
     matrix = place @ to_mm
-    its, smaller = seen.step(scale_of(matrix, (size[0] / 2, size[1] / 2)))
-    matrix = smaller @ matrix
-    picture = Image.fromarray(np.pad(its, 1, constant_values=np.nan))
-    moved = np.array([[1, 0, 1], [0, 1, 1], [0, 0, 1.0]]) @ matrix
+    picture, smaller = seen.step(scale_of(matrix, (size[0] / 2, size[1] / 2)))
+    moved = smaller @ matrix
     coefficients = tuple((moved / moved[2, 2]).ravel()[:8])
     got = picture.transform(
         size, Image.Transform.PERSPECTIVE, coefficients, Image.Resampling.BILINEAR, fillcolor=float("nan")
@@ -206,6 +217,14 @@ def laid(seen: Seen, place: Matrix, size: tuple[int, int], px_per_mm: float, cor
 def resized(tone: Tone, size: tuple[int, int]) -> Tone:
     """Means over as many columns and rows as are asked for."""
     return np.array(Image.fromarray(tone).resize(size, Image.Resampling.BOX), dtype=np.float32)
+
+
+def face_at(plan: Plan, px_per_mm: float) -> Tone:
+    """The plan in whole pixels of exactly that size: what is left of one at its right and lower edge is left out."""
+    across, down = (max(int(side * px_per_mm + 1e-6), 2) for side in plan.size_mm)
+    by = plan.px_per_mm / px_per_mm
+    box = (0.0, 0.0, min(across * by, plan.tone.shape[1]), min(down * by, plan.tone.shape[0]))
+    return np.array(Image.fromarray(plan.tone).resize((across, down), Image.Resampling.BOX, box), dtype=np.float32)
 
 
 def levelled(tone: Tone, sigma: float) -> Tone:
@@ -287,8 +306,7 @@ def _best_shift(template: _Template, seen: Seen, place: Matrix, scale: float) ->
 
 
 def _face(plan: Plan, scale: float, sigma: float) -> Tone:
-    size = tuple(max(round(side * scale), 2) for side in plan.size_mm)
-    return levelled(resized(plan.tone, (size[0], size[1])), sigma)
+    return levelled(face_at(plan, scale), sigma)
 
 
 def _starts(
@@ -389,8 +407,8 @@ def _refined(plan: Plan, seen: Seen, place: Matrix, levels: Sequence[int]) -> Ma
     most = min(_MOST_PX_PER_MM, plan.px_per_mm)
     for level in levels:
         scale = level / max(plan.size_mm)
-        last = scale >= most or level in (_LEVELS_PX[0], _LEVELS_PX[-1])
-        for _ in range(1 + last):
+        twice = scale < most and level in (_LEVELS_PX[0], _LEVELS_PX[-2])
+        for _ in range(1 + twice):
             place = _stepped(plan, seen, place, min(scale, most))
         if scale >= most:
             break

@@ -12,8 +12,9 @@ from PIL import Image
 from scipy import ndimage
 
 from carvegen import geometry
+from carvegen.artwork.on_plan.lens import Lens, solved
 from carvegen.artwork.on_plan.plan_fit import judged
-from carvegen.artwork.on_plan.plan_place import Plan, Seen, found_place, is_mirrored, resized, scale_of
+from carvegen.artwork.on_plan.plan_place import Plan, Seen, found_place, is_mirrored, refined, resized, scale_of
 from carvegen.artwork.scan.description import ScanOptions
 from carvegen.artwork.scan.inks import hidden_by
 from carvegen.artwork.scan.pixels import Picture
@@ -34,16 +35,18 @@ if TYPE_CHECKING:
     from carvegen.base.colour import Ink, Rgb
     from carvegen.geometry import Mask
 
-__all__ = ["InkSeen", "Laid", "drawn_tone", "laid_on", "read_inks", "read_laid"]
+__all__ = ["MOST_PX_PER_MM", "InkSeen", "Laid", "drawn_tone", "laid_on", "read_inks", "read_laid"]
 
 _LOOK_PX, _COLOUR_PX = 2600, 800  #: longer side of the picture that is laid, and of that which gives its inks' colour
 _BUSY_PX, _BUSY, _BUSY_ROOM, _BUSY_SHARE = 400, 0.3, 0.1, 0.5  #: where in a picture something is drawn; our own choice
 _NEAR_PX = 12  #: what differs within so much is drawn
-_MOST_PX_PER_MM = 12.0  #: of the picture seen straight on: 300 dots per inch
+MOST_PX_PER_MM = 12.0  #: of the picture seen straight on: 300 dots per inch
 _FINER = 1.2  #: a picture that has so many pixels more is not read between them any finer
 _RANGE = (0.005, 0.995)
 _MOST_PIXELS = 24_000_000
 _MOST_QUADS = 3
+_LENS_ROUNDS, _SAME_LENS = 3, 5e-4
+_MESH_PX = 40  #: a tile of a picture that a lens bent is taken for one with straight sides
 _BLURRED_MM = 0.3  #: so far beside an ink that hides another nothing is told of that: edges are blurred
 _TILE_MM, _TILE_PX = 4.0, 12  #: of the picture in which land and cut are looked for
 _PURE, _ENOUGH = 0.02, 0.06
@@ -60,19 +63,21 @@ _PARTING = 96.0
 class Laid:
     """A picture on a plan."""
 
-    place: Matrix  #: from mm on the plan, y down, to the picture's pixels
+    place: Matrix  #: from mm on the plan, y down, to pixels of the picture's file, if its lens bent nothing
+    lens: Lens  #: what it bends there
     fit: Fit
     mirrored: bool
     plan: Plan
     pictured_px: tuple[int, int]  #: width and height of the whole picture
     part: Picture  #: of it what shows the plan
     part_place: Matrix  #: to that part's pixels
+    part_lens: Lens  #: of these
     px_per_mm: float  #: of `picture`
 
     @cached_property
     def picture(self) -> Picture:
         """The plan's face as the picture shows it, unmirrored, in print view; seen only if it is asked for."""
-        return _straight(self.part, self.plan, self.part_place, self.px_per_mm)
+        return _straight(self.part, self.plan, self.part_place, self.part_lens, self.px_per_mm)
 
 
 def laid_on(
@@ -87,17 +92,21 @@ def laid_on(
     px_per_mm
         Of the picture, if it is known.
     """
-    whole = _laid_on(plan, picture, corners, px_per_mm)
+    lens = Lens.none((picture.width, picture.height))
+    whole = _laid_on(plan, picture, corners, px_per_mm, lens)
     box = _busy_box(picture) if whole.fit.fault else None
     if box is None:
         return whole
     left, top = box[:2]
     part = replace(picture, image=picture.image.crop(box))
-    nearer = _laid_on(plan, part, [np.asarray(its) - (left, top) for its in corners], px_per_mm)
+    nearer = _laid_on(
+        plan, part, [np.asarray(its) - (left, top) for its in corners], px_per_mm, lens.within(1, (left, top))
+    )
     if nearer.fit.fault:
         return whole
     shift = np.array([[1, 0, left], [0, 1, top], [0, 0, 1.0]])
-    return replace(nearer, place=shift @ nearer.place, pictured_px=whole.pictured_px)
+    lens = replace(lens, strength=nearer.lens.strength)
+    return replace(nearer, place=shift @ nearer.place, lens=lens, pictured_px=whole.pictured_px)
 
 
 def _busy_box(picture: Picture) -> tuple[int, int, int, int] | None:
@@ -122,7 +131,7 @@ def _busy_box(picture: Picture) -> tuple[int, int, int, int] | None:
 
 
 def _laid_on(
-    plan: Plan, picture: Picture, corners: Sequence[NDArray[np.float64]], px_per_mm: float | None
+    plan: Plan, picture: Picture, corners: Sequence[NDArray[np.float64]], px_per_mm: float | None, lens: Lens
 ) -> Laid:  # fmt: skip
     step = max(1, -(-max(picture.width, picture.height) // _LOOK_PX))
     small = picture.image.reduce(step) if step > 1 else picture.image
@@ -133,12 +142,33 @@ def _laid_on(
         :_MOST_QUADS
     ]
     place = found_place(plan, seen, corners=four, px_per_mm=None if px_per_mm is None else px_per_mm * shrink[0, 0])
-    fit = judged(plan, seen, place)
+    fit, place, lens = _through_lens(plan, seen, place, lens.within(1 / shrink[0, 0]))
+    lens = lens.within(shrink[0, 0])
     whole = np.linalg.inv(shrink) @ place
     return Laid(
-        place=whole, fit=fit, mirrored=is_mirrored(place, plan), plan=plan, pictured_px=(picture.width, picture.height),
-        part=picture, part_place=whole, px_per_mm=_scale(plan, whole),
+        place=whole, lens=lens, fit=fit, mirrored=is_mirrored(place, plan), plan=plan,
+        pictured_px=(picture.width, picture.height), part=picture, part_place=whole, part_lens=lens,
+        px_per_mm=_scale(plan, whole),
     )  # fmt: skip
+
+
+def _through_lens(plan: Plan, seen: Seen, place: Matrix, lens: Lens) -> tuple[Fit, Matrix, Lens]:
+    """How well the picture fits the plan, with the lens straightened that the offsets tell of, if they tell of one."""
+    fit = judged(plan, seen, place)
+    for _ in range(_LENS_ROUNDS):
+        cells = fit.alike_there
+        found = solved(fit.middle[cells], fit.move[cells], place, lens, plan.size_mm)
+        if found is None:
+            break
+        straight = Seen(found[1].straightened(seen.steps[0]))
+        nearer = refined(plan, straight, found[0])
+        better = judged(plan, straight, nearer)
+        if better.weight <= fit.weight and better.off_mm >= fit.off_mm:
+            break
+        change, fit, place, lens = abs(found[1].strength - lens.strength), better, nearer, found[1]
+        if change < _SAME_LENS:
+            break
+    return fit, place, lens
 
 
 def read_laid(laid: Laid, options: ScanOptions) -> Artwork:
@@ -274,10 +304,10 @@ def _ranged(tone: Tone) -> Tone:
 def _scale(plan: Plan, place: Matrix) -> float:
     """Pixels a millimetre of the picture seen straight on: as many as it has, and no more than are of use."""
     width, height = plan.size_mm
-    return min(scale_of(place, (width / 2, height / 2)), _MOST_PX_PER_MM, float(np.sqrt(_MOST_PIXELS / width / height)))
+    return min(scale_of(place, (width / 2, height / 2)), MOST_PX_PER_MM, float(np.sqrt(_MOST_PIXELS / width / height)))
 
 
-def _straight(picture: Picture, plan: Plan, place: Matrix, scale: float) -> Picture:
+def _straight(picture: Picture, plan: Plan, place: Matrix, lens: Lens, scale: float) -> Picture:
     width, height = (max(round(side * scale), 8) for side in plan.size_mm)
     across, down = plan.size_mm
     finer = scale_of(place, (across / 2, down / 2)) / scale
@@ -285,7 +315,28 @@ def _straight(picture: Picture, plan: Plan, place: Matrix, scale: float) -> Pict
     image = picture.image.reduce(factor) if factor > 1 else picture.image
     smaller = np.diag([image.width / picture.width, image.height / picture.height, 1.0])
     matrix = smaller @ place @ np.diag([across / width, down / height, 1.0])
-    coefficients = tuple((matrix / matrix[2, 2]).ravel()[:8])
     between = Image.Resampling.BILINEAR if finer > _FINER * factor else Image.Resampling.BICUBIC
-    seen = image.transform((width, height), Image.Transform.PERSPECTIVE, coefficients, between)
+    if lens.strength:
+        tiles = _bent_tiles(matrix, lens.within(factor), (width, height))
+        seen = image.transform((width, height), Image.Transform.MESH, tiles, between)
+    else:
+        coefficients = tuple((matrix / matrix[2, 2]).ravel()[:8])
+        seen = image.transform((width, height), Image.Transform.PERSPECTIVE, coefficients, between)
     return replace(picture, image=seen, dpi=None)
+
+
+def _bent_tiles(
+    matrix: Matrix, lens: Lens, size: tuple[int, int]
+) -> list[tuple[tuple[int, int, int, int], tuple[float, ...]]]:  # fmt: skip
+    """Small rectangles of a picture, and where a lens shows the corners of each, for Pillow's mesh."""
+    columns, rows = (np.unique(np.append(np.arange(0, side, _MESH_PX), side)) for side in size)
+    x, y = np.meshgrid(columns, rows)
+    there = np.column_stack([x.ravel(), y.ravel(), np.ones(x.size)]) @ matrix.T
+    at = lens.bent(there[:, :2] / there[:, 2:]).reshape(*x.shape, 2)
+    return [
+        (
+            (int(columns[i]), int(rows[j]), int(columns[i + 1]), int(rows[j + 1])),
+            tuple(np.concatenate([at[j, i], at[j + 1, i], at[j + 1, i + 1], at[j, i + 1]]).tolist()),
+        )
+        for j in range(len(rows) - 1) for i in range(len(columns) - 1)
+    ]  # fmt: skip

@@ -104,7 +104,7 @@ def upright_corners(corners: Corners, picture: Picture) -> Floats:
     around = xy[np.argsort(np.arctan2(out[:, 1], out[:, 0]))]
     side = np.roll(around, -1, axis=0) - around
     turn = side[:, 0] * np.roll(side, -1, axis=0)[:, 1] - side[:, 1] * np.roll(side, -1, axis=0)[:, 0]
-    if (turn <= 0).any() or shapely.Polygon(around).area < 1e-3 * picture.width * picture.height:
+    if (turn <= 0).any() or shapely.Polygon(around).area < 1e-3 * math.prod(picture.file_px):
         raise InputError(
             "must be the four corners of one block", value=_listed(xy), field="corners", hint="mark them again"
         )
@@ -191,11 +191,12 @@ def _mapped(matrix: Floats, xy: Floats) -> Floats:
 
 
 def _check_inside(points: tuple[tuple[float, float], ...], picture: Picture, field: str) -> None:
-    room = 0.02 * max(picture.width, picture.height)
+    width, height = picture.file_px
+    room = 0.02 * max(width, height)
     for x, y in points:
-        if not (-room <= x <= picture.width + room and -room <= y <= picture.height + room):
+        if not (-room <= x <= width + room and -room <= y <= height + room):
             raise InputError(
-                f"must lie in the picture, which is {picture.width} x {picture.height} pixels",
+                f"must lie in the picture, which is {width} x {height} pixels",
                 value=f"{x:g} {y:g}",
                 field=field,
                 hint="count pixels from the upper left corner",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 import warnings
 from dataclasses import dataclass
 from functools import cached_property
@@ -42,7 +43,8 @@ class Picture:
     """An upright picture of one channel (L) or three (RGB)."""
 
     image: Image.Image
-    dpi: tuple[float, float] | None  #: dots per inch across and down, if the file says
+    dpi: tuple[float, float] | None  #: dots per inch across and down, if the file says; of the pixels here
+    smaller: float = 1.0  #: how many times fewer pixels it has across than its file
 
     @property
     def width(self) -> int:
@@ -53,6 +55,11 @@ class Picture:
     def height(self) -> int:
         """In pixels."""
         return self.image.height
+
+    @property
+    def file_px(self) -> tuple[int, int]:
+        """Width and height of the picture in the file, in pixels."""
+        return round(self.width * self.smaller), round(self.height * self.smaller)
 
     @cached_property
     def tone(self) -> Bytes:
@@ -65,8 +72,14 @@ class Picture:
         return tuple(np.asarray(channel) for channel in self.image.convert("RGB").split())
 
 
-def opened(data: bytes, notes: Notes) -> Picture:
+def opened(data: bytes, notes: Notes, *, enough_px: int = 0) -> Picture:
     """The first page of a picture file.
+
+    Parameters
+    ----------
+    enough_px
+        If the longer side of a JPEG has at least twice as many pixels, it is decoded two, four or eight times smaller,
+        as its transform allows, but not below that; 0: as it is.
 
     Raises
     ------
@@ -82,9 +95,10 @@ def opened(data: bytes, notes: Notes) -> Picture:
             image = Image.open(io.BytesIO(data), formats=_FORMATS)
             kind = str(image.format)
             _check_size(image)
+            smaller = _drafted(image, enough_px) if enough_px else 1.0
             frames = int(getattr(image, "n_frames", 1)) if kind != "MPO" else 1
             image.load()
-            return _prepared(image, frames, notes)
+            return _prepared(image, frames, notes, smaller)
     except InputError:
         raise
     except Image.DecompressionBombError:
@@ -114,6 +128,15 @@ def _read_heic_too() -> None:
     register_heif_opener()
 
 
+def _drafted(image: Image.Image, enough_px: int) -> float:
+    """Have the decoder make a smaller picture; how many times fewer pixels across that has."""
+    before = max(image.size)
+    if image.format in ("JPEG", "MPO"):
+        share = enough_px / before
+        image.draft(None, (math.ceil(image.width * share), math.ceil(image.height * share)))
+    return before / max(image.size)
+
+
 def _check_size(image: Image.Image) -> None:
     if image.width * image.height > MAX_PIXELS:
         raise _too_large(f"{image.width} x {image.height}")
@@ -133,7 +156,7 @@ def _too_large(value: str) -> InputError:
     )
 
 
-def _prepared(image: Image.Image, frames: int, notes: Notes) -> Picture:
+def _prepared(image: Image.Image, frames: int, notes: Notes, smaller: float) -> Picture:
     if frames > 1:
         notes.add(f"the file holds {frames} pictures; the first is read")
     dpi = _resolution(image)
@@ -143,7 +166,7 @@ def _prepared(image: Image.Image, frames: int, notes: Notes) -> Picture:
         flat = flat.transpose(turn)
         dpi = dpi[::-1] if dpi and turn >= Image.Transpose.ROTATE_90 and turn != Image.Transpose.ROTATE_180 else dpi
         notes.add("the camera's note on which side is up is followed")
-    return Picture(flat, dpi)
+    return Picture(flat, dpi and (dpi[0] / smaller, dpi[1] / smaller), smaller)
 
 
 def _orientation(image: Image.Image) -> int:

@@ -15,7 +15,7 @@ from carvegen.artwork.drawing import (
     Artwork,
     Notes,
     Wanted,
-    view_in,
+    said_in,
 )
 from carvegen.artwork.outlines.clean import cleaned
 from carvegen.artwork.outlines.crossings import take_overlaps
@@ -79,7 +79,7 @@ def read_svg(data: bytes, *, units: str | None = None, scale: float = 1.0, wante
     layers = cleaned(raw, notes, reader.ink.budget)
     return Artwork(
         layers, sheet.width_mm, sheet.height_mm, notes.lines(), sheet.true_size, wanted.tolerance_mm,
-        view_in(child.text or "" for child in root if child.kind in ("title", "desc")),  # type: ignore[attr-defined]
+        *said_in(child.text or "" for child in root if child.kind in ("title", "desc")),  # type: ignore[attr-defined]
     )  # fmt: skip
 
 

@@ -16,7 +16,6 @@ from carvegen.blocks.layer_names import (
     BLOCK_EDGE,
     BOARD_EDGE,
     CUT_AREA,
-    CUT_BEFORE,
     CUT_OUT,
     FREE_FRINGE,
     NOTES,
@@ -54,7 +53,7 @@ def machine_dxf(job: Job, version: str = "R2000") -> str:
 
     One closed polyline for each ring, outline or hole, by the released DXF reference: LWPOLYLINE in R2000,
     POLYLINE in R12. R2000 says its unit in ``$INSUNITS`` (4 = mm); R12 has no such variable, so there the
-    words say it. There is no open contour in the file.
+    words say it. There is no open contour in the file. Of a block that is cut already it holds what is new alone.
 
     Raises
     ------
@@ -71,7 +70,6 @@ def machine_dxf(job: Job, version: str = "R2000") -> str:
         FREE_FRINGE: shown.free,
         REGISTER_STOP: shown.stops,
         REGISTER: sheet.register,
-        CUT_BEFORE: shown.cut_before,
         BLOCK_EDGE: geometry.polygon_array([shown.face]),
         BOARD_EDGE: geometry.polygon_array([shown.board]),
         NOTES: geometry.polygon_array([sheet.bar]),

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from carvegen.blocks.block import Block
     from carvegen.geometry import PolygonArray
 
-__all__ = ["INK", "PAPER", "change_png", "proof_png"]
+__all__ = ["INK", "PAPER", "change_png", "old_cuts_png", "proof_png"]
 
 Colour: TypeAlias = tuple[int, int, int]
 Window: TypeAlias = tuple[float, float, float, float]  # left, bottom, width, height in mm
@@ -78,6 +78,14 @@ def change_png(before: Block, after: Block, *, px_per_mm: float = 10.0) -> bytes
         (geometry.parts(shapely.difference(whole, now)), NOW_LAND),
     )
     window = (0.0, 0.0, old.width_mm, old.height_mm)
+    return _painted(coats, window, px_per_mm=px_per_mm, ground=_mixed(INK, PAPER, _PALE))
+
+
+def old_cuts_png(block: Block, *, px_per_mm: float = 10.0) -> bytes:
+    """A block that is cut already as it lies: what was cut bare, what is to be cut now ochre."""
+    shown = seen(block, View.BLOCK)
+    coats = ((shown.to_cut, NOW_CUT), (shown.cut_outs, NOW_CUT), (shown.cut_before, PAPER))
+    window = (0.0, 0.0, shown.width_mm, shown.height_mm)
     return _painted(coats, window, px_per_mm=px_per_mm, ground=_mixed(INK, PAPER, _PALE))
 
 

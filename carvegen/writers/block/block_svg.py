@@ -9,7 +9,6 @@ from carvegen.blocks.layer_names import (
     BLOCK_EDGE,
     BOARD_EDGE,
     CUT_AREA,
-    CUT_BEFORE,
     CUT_OUT,
     FINDING,
     FREE_FRINGE,
@@ -27,6 +26,7 @@ from carvegen.writers.sheet import (
     layers_of,
     machine_sheet,
     margin_mm,
+    new_cuts_words,
 )
 from carvegen.writers.svg_page import HAIRLINE_MM, SvgPage
 
@@ -50,7 +50,8 @@ def machine_svg(job: Job) -> str:
 
     Cut areas are filled closed shapes, for they are lowered by area; cut-outs and the block's edge are thin
     closed outlines. The words are all in the colour of NOTES: a swatch in a layer's own colour would be cut
-    in a shop that tells layers by colour.
+    in a shop that tells layers by colour. Of a block that is cut already it holds what is new alone: whoever runs
+    every layer cuts nothing twice.
     """
     shown, layers = seen(job, View.BLOCK), palette(job.machine.layer_colours)
     sheet = machine_sheet(
@@ -62,10 +63,8 @@ def machine_svg(job: Job) -> str:
             f"{margin_mm(shown):g} mm below the upper edge of this page."
         ],
     )
-    page = _page(sheet, f"{shown.name}, {shown.view.value} view", f"{shown.view.words} Millimetres, 1:1.")
-    if len(shown.cut_before):
-        _layer(page, layers[CUT_BEFORE], fill=layers[CUT_BEFORE].colour, stroke="none", fill_rule="evenodd")
-        page.shapes(layers[CUT_BEFORE].xml_name, shown.cut_before)
+    about = " ".join((shown.view.words, *new_cuts_words(shown), "Millimetres, 1:1."))
+    page = _page(sheet, f"{shown.name}, {shown.view.value} view", about)
     _layer(page, layers[CUT_AREA], fill=layers[CUT_AREA].colour, stroke="none", fill_rule="evenodd")
     _outline_layer(page, layers[CUT_OUT])
     if len(shown.free):

@@ -13,7 +13,6 @@ from carvegen.blocks.layer_names import (
     BLOCK_EDGE,
     BOARD_EDGE,
     CUT_AREA,
-    CUT_BEFORE,
     CUT_OUT,
     FREE_FRINGE,
     REGISTER,
@@ -27,7 +26,7 @@ from carvegen.toolpaths.motion.timing import by_hand_min
 from carvegen.writers.guide.guide_words import CAUTION
 from carvegen.writers.note.findings_table import cell
 from carvegen.writers.note.plan_note import hand_paces, hand_time, layer_cautions, order_lines, plan_lines
-from carvegen.writers.sheet import BAR_MM, layers_of, register_shapes
+from carvegen.writers.sheet import BAR_MM, CUT_PICTURE, layers_of, register_shapes
 
 if TYPE_CHECKING:
     from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
@@ -198,8 +197,8 @@ def _cut_on(job: Job) -> Iterator[str]:
         job.machine.kind, "where a new cut meets one a thin ridge may be left: take it off by hand"
     )
     yield (
-        f"The block is cut already: these files cut {new:.1f} mm² that are new and nothing again. Old cuts lie pale on "
-        f"{CUT_BEFORE}; {beside}."
+        f"The block is cut already: these files cut {new:.1f} mm² that are new and nothing again. What was cut is in "
+        f"none of them, only in the picture {CUT_PICTURE}; {beside}."
     )
 
 
@@ -334,7 +333,6 @@ def _layer_table(job: Job) -> list[str]:
         FREE_FRINGE: shown.free,
         REGISTER_STOP: shown.stops,
         REGISTER: register_shapes(shown),
-        CUT_BEFORE: shown.cut_before,
         BLOCK_EDGE: edge,
         BOARD_EDGE: np.array([shown.board], dtype=object),
     }

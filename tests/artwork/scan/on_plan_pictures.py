@@ -37,8 +37,8 @@ def key(seed=2):
     return shapely.intersection(land, FACE)
 
 
-def painted(land, px=PX):
-    return coverage(geometry.moved(geometry.parts(land), (0, 0), scale=px), tuple(round(side * px) for side in SIZE))
+def painted(land, px=PX, size=SIZE):
+    return coverage(geometry.moved(geometry.parts(land), (0, 0), scale=px), tuple(round(side * px) for side in size))
 
 
 def cut_by_hand(cover, most_mm=0.3, seed=0, px=PX):
@@ -54,9 +54,12 @@ def cut_by_hand(cover, most_mm=0.3, seed=0, px=PX):
 
 def photographed(
     cover, *, ink=(40, 50, 70), paper=(240, 236, 226), table=None, margin=8.0, turn=3.0, aslant=0.03, mirrored=False,
-    size=(1000, 760), fill=0.8, shadow=0.0, hand=False, seed=0, px=PX,
+    size=(1000, 760), fill=0.8, shadow=0.0, hand=False, seed=0, px=PX, lens=0.0,
 ):  # fmt: skip
-    """A photograph and the true way from mm on the plan, y down, to its pixels; (rows, columns, 3), (3, 3)."""
+    """A photograph and the true way from mm on the plan, y down, to its pixels; (rows, columns, 3), (3, 3).
+
+    With a `lens` that way leads to the pixels of a picture without one: see `bent`.
+    """
     rng = np.random.default_rng(seed)
     edge = round(margin * px)
     sheet = np.pad(cover, edge)[:, :: -1 if mirrored else 1]
@@ -68,10 +71,13 @@ def photographed(
     there = (box - box.mean(axis=0)) @ spin * scale * (1 + aslant * rng.uniform(-1, 1, (4, 2))) + np.array(size) / 2
     way = ProjectiveTransform.from_estimate(box, there)
     half = np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, 1]])  # scikit-image counts from a pixel's middle
-    inner = ProjectiveTransform(np.linalg.inv(half) @ way.params @ half)
-    seen, on = (warp(its, inner.inverse, output_shape=size[::-1], order=1) for its in (sheet, np.ones_like(sheet)))
-    colour = (np.array(paper) * (1 - seen[..., None]) + np.array(ink) * seen[..., None]) * on[..., None]
-    colour += np.array(table if table is not None else paper) * (1 - on[..., None])
+    inner = ProjectiveTransform(np.linalg.inv(half) @ way.params @ half).inverse
+    back = (lambda xy: inner(unbent(xy + 0.5, size, lens) - 0.5)) if lens else inner
+    seen = warp(sheet, back, output_shape=size[::-1], order=1)[..., None]
+    colour = np.array(paper) * (1 - seen) + np.array(ink) * seen
+    if table is not None:
+        on = warp(np.ones_like(sheet), back, output_shape=size[::-1], order=1)[..., None]
+        colour = colour * on + np.array(table) * (1 - on)
     rows, columns = np.indices(size[::-1])
     light = 1 - 0.25 * ((columns / size[0] - 0.3) ** 2 + (rows / size[1] - 0.6) ** 2)
     light *= 1 - shadow / (1 + np.exp(-(columns + rows / 2 - 0.6 * size[0]) / (0.02 * size[0])))
@@ -85,9 +91,28 @@ def photographed(
     return np.clip(colour, 0, 255).astype(np.uint8), way.params @ (flip if mirrored else plain)
 
 
-def off_mm(place, true):
+def bent(xy, size, lens):
+    """Where a lens puts pixels: from the middle outwards 1 + lens r² times as far, r = 1 at the picture's corners.
+
+    The first term of radial distortion, as cameras' calibrations have it (D. C. Brown's model; from memory).
+    """
+    middle = np.array(size) / 2
+    out = xy - middle
+    return middle + out * (1 + lens * (out**2).sum(axis=1, keepdims=True) / (middle**2).sum())
+
+
+def unbent(xy, size, lens):
+    """The other way round, by repetition."""
+    middle, there = np.array(size) / 2, xy
+    for _ in range(12):
+        r2 = ((there - middle) ** 2).sum(axis=1, keepdims=True) / (middle**2).sum()
+        there = middle + (xy - middle) / (1 + lens * r2)
+    return there
+
+
+def off_mm(place, true, size=SIZE):
     """How far places of the plan lie off, by one homography and by the other."""
-    x, y = np.meshgrid(np.linspace(4, SIZE[0] - 4, 7), np.linspace(4, SIZE[1] - 4, 5))
+    x, y = np.meshgrid(np.linspace(4, size[0] - 4, 7), np.linspace(4, size[1] - 4, 5))
     points = np.stack([x.ravel(), y.ravel(), np.ones(x.size)])
     back = np.linalg.inv(place) @ true @ points
     return np.hypot(*(back[:2] / back[2] - points[:2]))

@@ -1,15 +1,22 @@
-"""Against what isn't ours: pictures that scikit-image carries in its wheel, its Otsu, and our own proof picture."""
+"""Against what isn't ours: scikit-image's pictures and Otsu, lines by resvg, a slanted edge; our own proof picture."""
 
 from __future__ import annotations
 
+import io
+
 import numpy as np
 import pytest
+import resvg_py
 import shapely
+import shapely.affinity
+from PIL import Image
+from scipy.ndimage import gaussian_filter
 from skimage import data, filters
 from skimage.measure import find_contours, label
 
 from carvegen import geometry
 from carvegen.artwork.scan import ScanOptions, read_scan
+from carvegen.artwork.scan.corners import edge_blur
 from carvegen.artwork.scan.light import evened, paper_light
 from carvegen.artwork.scan.smoothing import smoothed
 from carvegen.artwork.scan.tone import counted, otsu
@@ -102,3 +109,63 @@ def test_our_own_proof_picture_comes_back(tmp_path):
     for shape, cut in zip(made.matched(white, cuts), cuts, strict=True):
         assert shape.area == pytest.approx(cut.area, rel=0.005)
         assert made.apart(shape, cut) < 0.05
+
+
+#: Upright and slanting bars, widths and gaps in mm: a target of our own, as printed ones are.
+BARS = (0.3, 0.4, 0.5, 0.7, 1.0, 1.5)
+
+
+def _bar(width: float, left: float, lean: float) -> np.ndarray:
+    return np.array([(left, 4), (left + width, 4), (left + width + lean, 24), (left + lean, 24)])
+
+
+@pytest.mark.parametrize("lean", [0.0, 3.0])
+def test_bars_drawn_by_resvg_are_read_with_their_widths(tmp_path, lean):
+    """Drawn by resvg at 300 dots per inch, blurred and grained: to 0.045 mm, half a pixel, and too wide if anything.
+
+    The level between ink and paper lies above the middle where much of the ink is blurred edge.
+    """
+    lefts = 4 + np.cumsum([0, *(2 + width for width in BARS[:-1])])
+    bars = [_bar(width, left, lean) for width, left in zip(BARS, lefts, strict=True)]
+    paths = "".join(f'<path d="M{" ".join(f"{x},{28 - y}" for x, y in bar)}z"/>' for bar in bars)
+    svg = (
+        '<svg xmlns="http://www.w3.org/2000/svg" width="28mm" height="28mm" viewBox="0 0 28 28">'
+        f'<rect width="28" height="28" fill="#fff"/>{paths}</svg>'
+    )
+    page = Image.open(io.BytesIO(bytes(resvg_py.svg_to_bytes(svg_string=svg, dpi=300))))
+    px = page.width / 28
+    tone = made.worn(60 + 0.65 * np.asarray(page.convert("L"), dtype=float), uneven=0.1)
+    path = made.saved(tmp_path / "bars.png", tone, dpi=px * 25.4)
+    read = read_scan(path, ScanOptions(deskew=False)).shapes
+    found = made.matched(read, geometry.polygon_array(map(shapely.Polygon, bars)))
+    assert len(read) == len(BARS)
+    for shape, width in zip(found, BARS, strict=True):
+        middle = shapely.intersection(shape, shapely.box(0, 8, 28, 20))
+        assert middle.area / 12 == pytest.approx(width + 0.015, abs=0.03)
+
+
+@pytest.mark.parametrize("blur", [0.8, 1.2, 2.0])
+def test_sharpness_is_that_of_a_slanted_edge(blur):
+    """As ISO 12233 has it (from memory): an edge 5 degrees aslant, its spread by the distance from it, differentiated.
+
+    The frequency at which contrast falls to half is then, for a Gaussian of standard deviation s, sqrt(ln 2 / 2)
+    / (pi s): by that our figure must say the same, less what it adds itself: 1/12 for the slope over a pixel and 1/6
+    for tones between pixels.
+    """
+    box = shapely.affinity.rotate(shapely.box(100, 40, 220, 200), 5)
+    tone = gaussian_filter(210 - 170 * made.painted(geometry.polygon_array([box]), (320, 240), 1), blur)
+    rows, columns = np.indices(tone.shape)
+    out = np.stack([columns + 0.5 - 160, 240 - rows - 0.5 - 120])
+    across, along = np.array([[np.cos(a := np.radians(5)), np.sin(a)], [-np.sin(a), np.cos(a)]]) @ out.reshape(2, -1)
+    away = (across - 60).reshape(tone.shape)
+    near = (np.abs(away) < 12) & (np.abs(along) < 60).reshape(tone.shape)
+    bins = np.floor((away[near] + 12) * 4).astype(int)
+    spread = np.bincount(bins, tone[near]) / np.bincount(bins)
+    line = np.diff(spread) * np.hanning(len(spread) - 1)
+    contrast = np.abs(np.fft.rfft(line, 4096))
+    contrast /= contrast[0]
+    half = np.argmax(contrast < 0.5) * 4 / 4096
+    dark = traced(np.round(tone).astype(np.uint8), 125.0, blur_px=0)
+    own = np.sqrt(edge_blur(np.round(tone).astype(np.uint8), dark) ** 2 - 1 / 4)
+    by_ours = np.sqrt(np.log(2) / 2) / (np.pi * own)
+    assert by_ours == pytest.approx(half, rel=0.1)
