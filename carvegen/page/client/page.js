@@ -454,14 +454,14 @@ function heard(news) {
   }
 }
 
-/** @param {import("./transport.js").News} news */
+/** How far work behind is; a window that only looks goes on saying that. @param {import("./transport.js").News} news */
 function staged(news) {
   if (!print)
     return void (byId("waiting").textContent = news.text
       ? `The print is being laid on the bench: ${news.text}…`
       : "The print is being laid on the bench…");
   beside.files?.progress(news);
-  if (news.text) byId("saved").textContent = `${news.text}${news.part ? `, ${Math.round(100 * news.part)} %` : "…"}`;
+  if (news.text && !print.only_looks) byId("saved").textContent = `${news.text}${news.part ? `, ${Math.round(100 * news.part)} %` : "…"}`;
   else silent(false);
 }
 
