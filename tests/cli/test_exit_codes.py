@@ -143,6 +143,32 @@ def test_130_for_ctrl_c_and_nothing_is_changed(own_folder, made, stage):
     assert tree(own_folder) == before
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="its processes are looked up in /proc")
+def test_130_for_ctrl_c_in_a_build_and_no_process_is_left(own_folder, capsys):
+    """While two blocks are built side by side."""
+    assert run(capsys, "new", "landing").code == 0
+    text = (own_folder / "landing/print.toml").read_text(encoding="utf-8")
+    (own_folder / "landing/print.toml").write_text(text.replace("size = [210, 150]", "size = [84, 60]"), "utf-8")
+    before = tree(own_folder)
+    build = start(own_folder, "build", "landing/print.toml", "--out", "built", "--jobs", "2")
+    for line in build.stderr:
+        if "building" in line:
+            break
+    children = children_of(build.pid)
+    build.send_signal(signal.SIGINT)
+    said = build.communicate(timeout=60)
+    assert build.returncode in (130, -signal.SIGINT), said
+    assert "nothing was changed" in said[1]
+    assert "Traceback" not in said[1]
+    assert tree(own_folder) == before
+    assert children
+    assert not any(Path(f"/proc/{child}").exists() for child in children)
+
+
+def children_of(process):
+    return [int(word) for word in Path(f"/proc/{process}/task/{process}/children").read_text(encoding="ascii").split()]
+
+
 def test_the_same_command_in_another_process_gives_the_same_bytes(own_folder, made):
     assert run_apart(own_folder, *SMALL, "--out", "sky").code in (0, 1)
     assert tree(own_folder / "sky") == tree(made("sky", *SMALL))
