@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import multiprocessing
 import os
 import signal
 import sys
 import threading
+import time
 from collections.abc import Callable, Mapping
 from multiprocessing.connection import wait
 from multiprocessing.reduction import ForkingPickler
@@ -25,6 +27,8 @@ __all__ = ["Say", "Task", "side_by_side", "usual_jobs"]
 
 Say = Callable[[str], None]  #: is told of each stage
 Task = Callable[[Say], Any]
+
+_SOON_S = 2.0  #: for so long nobody asks how far it is
 
 #: How a child begins: as a copy of its parent, which costs nothing, or anew where copies are not safe.
 _BEGIN = "fork" if sys.platform == "linux" else "spawn"
@@ -53,7 +57,7 @@ def side_by_side(tasks: Mapping[str, Task], *, jobs: int, say: Say) -> dict[str,
     """
     daemon = multiprocessing.current_process().daemon  # it may have no children
     alone = min(jobs, len(tasks)) < 2 or daemon
-    waiting = [] if alone else list(tasks)
+    waiting, begun = [] if alone else list(tasks), time.monotonic()
     running: dict[Any, tuple[str, BaseProcess]] = {}
     done: dict[str, Any] = {}
     try:
@@ -71,12 +75,24 @@ def side_by_side(tasks: Mapping[str, Task], *, jobs: int, say: Say) -> dict[str,
                 _end(pipe, child)
                 if what == "returns":
                     done[name] = value
+                    _tell_left(begun, len(done), len(tasks), say)
                 elif isinstance(value, CarvegenError):
                     raise value
     finally:
         for pipe, (_, child) in running.items():
             _end(pipe, child)
-    return {name: done[name] if name in done else task(say) for name, task in tasks.items()}
+    for name, task in tasks.items():
+        if name not in done:
+            done[name] = task(say)
+            _tell_left(begun, len(done), len(tasks), say)
+    return {name: done[name] for name in tasks}
+
+
+def _tell_left(begun: float, done: int, count: int, say: Say) -> None:
+    """How many tasks are done, and for how long the others go on if they take as long on an average."""
+    passed = time.monotonic() - begun
+    if passed > _SOON_S and done < count:
+        say(f"{done} of {count} parts done, about {math.ceil(passed * (count - done) / done)} s to go")
 
 
 def _begun(task: Task) -> tuple[Connection, BaseProcess]:

@@ -54,13 +54,23 @@ def test_every_task_returns_and_tells(jobs):
     said = []
     tasks = {str(k): partial(squared, k) for k in range(5)}
     assert list(side_by_side(tasks, jobs=jobs, say=said.append).items()) == [(str(k), k**2) for k in range(5)]
-    assert sorted(said) == [f"squaring {k}" for k in range(5)]
+    assert sorted(line for line in said if "to go" not in line) == [f"squaring {k}" for k in range(5)]
     assert multiprocessing.active_children() == []
 
 
 def test_several_jobs_are_several_processes():
     assert TEST_PROCESS not in side_by_side({"a": elsewhere, "b": elsewhere}, jobs=2, say=print).values()
     assert set(side_by_side({"a": elsewhere, "b": elsewhere}, jobs=1, say=print).values()) == {TEST_PROCESS}
+
+
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_what_takes_long_tells_how_far_it_is(monkeypatch, jobs):
+    monkeypatch.setattr(side_by_side_module, "_SOON_S", 0.0)
+    said = []
+    side_by_side({str(k): partial(squared, k) for k in range(3)}, jobs=jobs, say=said.append)
+    told = [line for line in said if "to go" in line]
+    assert [line.partition(", about ")[0] for line in told] == ["1 of 3 parts done", "2 of 3 parts done"]
+    assert all(int(line.split()[-4]) >= 1 for line in told)
 
 
 @pytest.mark.parametrize("begin", ["fork", "spawn"])
