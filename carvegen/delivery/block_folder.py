@@ -6,6 +6,7 @@ import json
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +21,7 @@ from carvegen.base.words import shortened
 from carvegen.checks import checked
 from carvegen.checks.mending import mended_for_all
 from carvegen.delivery.delivery_files import OWNED, contents, contents_for
+from carvegen.delivery.side_by_side import side_by_side
 from carvegen.facts.profiles import Verdict
 from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.promises import hold
@@ -46,6 +48,7 @@ if TYPE_CHECKING:
     from carvegen.blocks.block import Block
     from carvegen.blocks.job import Job, Setup
     from carvegen.checks.mending import Change
+    from carvegen.delivery.side_by_side import Say, Task
     from carvegen.toolpaths.paths import Plan
 
 __all__ = ["Delivery", "Style", "check_folder", "deliver", "question", "style_of"]
@@ -105,7 +108,9 @@ def check_folder(out: Path) -> None:
     earlier(out, owned=OWNED, made=(), sign="report.json")
 
 
-def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str], None]) -> Delivery:
+def deliver(
+    jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str], None], processes: int = 1
+) -> Delivery:
     """Check the jobs of one block and write their files into the folder `out`, all or none.
 
     Parameters
@@ -114,6 +119,8 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
         One for each kind of machine, the main one first.
     say
         Told at the start of each stage.
+    processes
+        How many may work at once, each for another machine. The files are the same with any number.
 
     Raises
     ------
@@ -127,33 +134,33 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
     if style.mend:
         say("mending")
         jobs, changes = mended_for_all(jobs, say=say)
-    say("checking")
-    reports = {job.machine.kind: checked(job) for job in jobs}
     untold = {
         job.machine.kind: why for job in jobs if style.paths is not None and (why := _left_out(job, jobs[0], style))
     }
     unused = _unused(jobs, style)
     for note in (*untold.values(), *unused):
         say(note)
-    plans = _plans(jobs, style, say)
-    reports |= {kind: with_plan(reports[kind], plan) for kind, (plan, _) in plans.items()}
-    planned = {kind: its.names for kind, (_, its) in plans.items()}
-    files = contents(
-        reports, planned, changed=bool(changes), width_map=style.width_map, recut=len(given.cut_before) > 0
-    )
-    questions = tuple(filter(None, map(question, jobs)))
-    block, report = jobs[0].block, reports[jobs[0].machine.kind]
-    delivery = Delivery(
-        files=files, reports=reports, open_questions=questions, block=block, changes=changes,
-        notes=(*style.notes, *(f"WARNING: {note}" for note in (*untold.values(), *unused))),
-        simulated={kind: its.to_dict() for kind, (_, its) in plans.items() if its.simulated},
-        earlier=earlier(out, owned=OWNED, made=files, sign="report.json"),
-    )  # fmt: skip
+    block, questions = jobs[0].block, tuple(filter(None, map(question, jobs)))
+    scale = _px_per_mm(block.width_mm, block.height_mm)
     with staged_folder(out, owned=OWNED) as stage:
-        say("drawing the proof")
-        scale = _px_per_mm(block.width_mm, block.height_mm)
-        write_file(stage / "proof.png", proof_png(block, px_per_mm=scale))
-        write_file(stage / "proof.svg", proof_svg(block, report))
+        tasks: dict[str, Task] = {
+            job.machine.kind: partial(_made, stage, job, style, untold.get(job.machine.kind, ""), several=len(jobs) > 1)
+            for job in jobs
+        }
+        tasks[_PROOF] = partial(_draw_proof, stage, block, scale)
+        made: dict[str, _Made] = side_by_side(tasks, jobs=processes, say=say)
+        del made[_PROOF]
+        reports = {kind: its.report for kind, its in made.items()}
+        planned = {kind: its.planned for kind, its in made.items() if its.planned is not None}
+        recut = len(block.cut_before) > 0
+        files = contents(reports, planned, changed=bool(changes), width_map=style.width_map, recut=recut)
+        delivery = Delivery(
+            files=files, reports=reports, open_questions=questions, block=block, changes=changes,
+            notes=(*style.notes, *(f"WARNING: {note}" for note in (*untold.values(), *unused))),
+            simulated={kind: its.simulated for kind, its in made.items() if its.simulated is not None},
+            earlier=earlier(out, owned=OWNED, made=files, sign="report.json"),
+        )  # fmt: skip
+        write_file(stage / "proof.svg", proof_svg(block, reports[jobs[0].machine.kind]))
         widths = land_widths(block, max(job.limits.land_mm for job in jobs)) if style.width_map else None
         sheet = block_sheet(jobs, reports, files, questions, widths=widths)
         write_file(stage / "proof.html", proof_sheet_html(sheet))
@@ -163,13 +170,41 @@ def deliver(jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str]
         if widths is not None:
             write_file(stage / "land-width.png", width_map_png(block, widths))
             write_file(stage / "land-width.svg", width_map_svg(block, widths))
-        for job in jobs:
-            say(f"writing for the {job.machine.kind}")
-            kind = job.machine.kind
-            _write_job(stage, job, reports[kind], style, plans.get(kind) or untold.get(kind))
         write_record(stage, files)
         keep_edited(delivery.earlier, out, stage)
     return delivery
+
+
+_PROOF = " proof"  #: among the tasks of machines, whose names don't begin with a space
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Made:
+    """What was found on a job, and which files its plan has."""
+
+    report: Report
+    planned: tuple[str, ...] | None  #: none without a plan
+    simulated: Mapping[str, Any] | None
+
+
+def _made(stage: Path, job: Job, style: Style, untold: str, say: Say, *, several: bool) -> _Made:
+    """Check one job and write its files; `untold`: why it gets no paths."""
+    kind = job.machine.kind
+    say(f"checking for the {kind}" if several else "checking")
+    report = checked(job)
+    made = None if untold else _plan(job, style.paths, say)
+    report = report if made is None else with_plan(report, made[0])
+    say(f"writing for the {kind}")
+    _write_job(stage, job, report, style, made or untold or None)
+    if made is None:
+        return _Made(report=report, planned=None, simulated=None)
+    _, more = made
+    return _Made(report=report, planned=more.names, simulated=more.to_dict() if more.simulated else None)
+
+
+def _draw_proof(stage: Path, block: Block, px_per_mm: float, say: Say) -> None:
+    say("drawing the proof")
+    write_file(stage / "proof.png", proof_png(block, px_per_mm=px_per_mm))
 
 
 def _router_only(style: Style) -> list[str]:
@@ -204,20 +239,19 @@ def _left_out(job: Job, main: Job, style: Style) -> str:
     )
 
 
-def _plans(jobs: Sequence[Job], style: Style, say: Callable[[str], None]) -> dict[str, tuple[Plan, PlanExtras]]:
-    """By kind of machine the plans that have something to follow or to say, and what is made of them."""
-    found: dict[str, tuple[Plan, PlanExtras]] = {}
-    wanted = [job for job in jobs if not _left_out(job, jobs[0], style)] if style.paths is not None else []
-    for job in wanted:
-        if job.machine.kind != "hand":
-            say(f"planning the paths of the {job.machine.kind}")
-        plan = _planned(_machined(job), style.paths)
-        if plan is not None and style.paths is not None:
-            hold(plan, style.paths)
-            if style.paths.simulated:
-                say(f"simulating the {job.machine.kind}")
-            found[job.machine.kind] = plan, extras(plan, style.paths)
-    return found
+def _plan(job: Job, settings: PathSettings | None, say: Say) -> tuple[Plan, PlanExtras] | None:
+    """The plan of a job and what is made of it, if it has something to follow or to say."""
+    if settings is None:
+        return None
+    if job.machine.kind != "hand":
+        say(f"planning the paths of the {job.machine.kind}")
+    plan = _planned(_machined(job), settings)
+    if plan is None:
+        return None
+    hold(plan, settings)
+    if settings.simulated:
+        say(f"simulating the {job.machine.kind}")
+    return plan, extras(plan, settings)
 
 
 def _is_recut(job: Job) -> bool:
@@ -232,10 +266,10 @@ def _machined(job: Job) -> Job:
     return replace(job, block=job.block.left_to_cut(_OVERLAP_MM if job.machine.kind == "router" else 0.0))
 
 
-def _planned(job: Job, settings: PathSettings | None) -> Plan | None:
+def _planned(job: Job, settings: PathSettings) -> Plan | None:
     """The plan of a job; none where nothing is left to cut. A block that is cut already is its own piece."""
-    if settings is None or len(job.block.cut_before) == 0:
-        return plan_for(job, settings) if settings is not None else None
+    if len(job.block.cut_before) == 0:
+        return plan_for(job, settings)
     if len(job.block.lowered) + len(job.block.cut_outs) == 0:
         return None
     return plan_for(job, replace(settings, cut_edge=False))

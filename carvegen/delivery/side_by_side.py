@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import math
 import multiprocessing
 import os
 import signal
 import sys
 import threading
+import time
 from collections.abc import Callable, Mapping
 from multiprocessing.connection import wait
+from multiprocessing.reduction import ForkingPickler
 from typing import TYPE_CHECKING, Any
+
+import shapely
+from shapely.geometry.base import BaseGeometry
 
 from carvegen.base.errors import CarvegenError
 
@@ -22,9 +28,10 @@ __all__ = ["Say", "Task", "side_by_side", "usual_jobs"]
 Say = Callable[[str], None]  #: is told of each stage
 Task = Callable[[Say], Any]
 
-#: A child must begin as a copy of its parent: what is sent to a new process loses the grid that GEOS joins to a shape,
-#: and with it the same bytes. Where copies are not safe, all is done in one process.
-_COPIES = sys.platform == "linux"
+_SOON_S = 2.0  #: for so long nobody asks how far it is
+
+#: How a child begins: as a copy of its parent, which costs nothing, or anew where copies are not safe.
+_BEGIN = "fork" if sys.platform == "linux" else "spawn"
 
 
 def usual_jobs() -> int:
@@ -49,8 +56,8 @@ def side_by_side(tasks: Mapping[str, Task], *, jobs: int, say: Say) -> dict[str,
         Of the first task that raises one.
     """
     daemon = multiprocessing.current_process().daemon  # it may have no children
-    alone = min(jobs, len(tasks)) < 2 or daemon or not _COPIES
-    waiting = [] if alone else list(tasks)
+    alone = min(jobs, len(tasks)) < 2 or daemon
+    waiting, begun = [] if alone else list(tasks), time.monotonic()
     running: dict[Any, tuple[str, BaseProcess]] = {}
     done: dict[str, Any] = {}
     try:
@@ -68,21 +75,50 @@ def side_by_side(tasks: Mapping[str, Task], *, jobs: int, say: Say) -> dict[str,
                 _end(pipe, child)
                 if what == "returns":
                     done[name] = value
+                    _tell_left(begun, len(done), len(tasks), say)
                 elif isinstance(value, CarvegenError):
                     raise value
     finally:
         for pipe, (_, child) in running.items():
             _end(pipe, child)
-    return {name: done[name] if name in done else task(say) for name, task in tasks.items()}
+    for name, task in tasks.items():
+        if name not in done:
+            done[name] = task(say)
+            _tell_left(begun, len(done), len(tasks), say)
+    return {name: done[name] for name in tasks}
+
+
+def _tell_left(begun: float, done: int, count: int, say: Say) -> None:
+    """How many tasks are done, and for how long the others go on if they take as long on an average."""
+    passed = time.monotonic() - begun
+    if passed > _SOON_S and done < count:
+        say(f"{done} of {count} parts done, about {math.ceil(passed * (count - done) / done)} s to go")
 
 
 def _begun(task: Task) -> tuple[Connection, BaseProcess]:
-    context = multiprocessing.get_context("fork")
+    _send_grids()
+    context: Any = multiprocessing.get_context(_BEGIN)
     ours, its = context.Pipe(duplex=False)
     child = context.Process(target=_child, args=(its, task), daemon=True)
     child.start()
     its.close()
     return ours, child
+
+
+def _send_grids() -> None:
+    """Let shapes that are sent to another process keep the grid that GEOS joins to them, and with it the same bytes."""
+    for kind in vars(shapely.geometry).values():
+        if isinstance(kind, type) and issubclass(kind, BaseGeometry):
+            ForkingPickler.register(kind, _sent)
+
+
+def _sent(shape: BaseGeometry) -> tuple[Callable[..., Any], tuple[bytes, float]]:
+    return _received, (shapely.to_wkb(shape), shapely.get_precision(shape))
+
+
+def _received(data: bytes, grid: float) -> BaseGeometry:
+    shape: BaseGeometry = shapely.from_wkb(data)
+    return shapely.set_precision(shape, grid, mode="pointwise") if grid else shape
 
 
 def _heard(pipe: Connection) -> tuple[str, Any]:
@@ -103,6 +139,7 @@ def _end(pipe: Connection, child: BaseProcess) -> None:
 
 def _child(pipe: Connection, task: Task) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches all; the parent ends its children
+    _send_grids()
     threading.Thread(target=_end_with_parent, daemon=True).start()
     try:
         said = "returns", task(lambda stage: pipe.send(("says", stage)))

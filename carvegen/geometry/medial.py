@@ -23,7 +23,7 @@ from carvegen.geometry.diagrams import (
     Site,
 )
 from carvegen.geometry.edges import counted
-from carvegen.geometry.skeletons import Skeletons, are_convex
+from carvegen.geometry.skeletons import Skeletons, are_simple
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -119,16 +119,16 @@ def medial_axis(shapes: PolygonArray, *, corner_mm: float = 0.012) -> MedialAxis
     between two points the disc may lack or pass the outline by 10 µm.
     """
     plain, owner = _straightened(shapes)
-    convex = np.flatnonzero(are_convex(plain))
-    simple = Skeletons.of(plain[convex])
+    simple = np.flatnonzero(are_simple(plain))
+    found = Skeletons.of(plain[simple])
     rest = np.ones(len(plain), dtype=bool)
-    rest[convex[simple.sure]] = False
-    axis = _joined(_of_skeletons(simple, owner[convex]), _of_diagrams(plain[rest], owner[rest]))
+    rest[simple[found.sure]] = False
+    axis = _joined(_of_skeletons(found, owner[simple]), _of_diagrams(plain[rest], owner[rest]))
     return pruned(_measured(axis, shapes), corner_mm)
 
 
 def _of_skeletons(found: Skeletons, owner: Indices) -> MedialAxis:
-    """The axes of convex shapes that may be believed, not yet measured; `owner`: the number of each shape."""
+    """The axes of simple shapes that may be believed, not yet measured; `owner`: the number of each shape."""
     links = found.links[found.sure[found.shape[found.links[:, 0]]]]
     return MedialAxis(found.points, np.zeros(len(found.points)), owner[found.shape], links)
 

@@ -1,7 +1,10 @@
-"""The medial axes of convex shapes, very many at once: all sides move inwards alike until the last has vanished.
+"""The medial axes of simple shapes, very many at once: all sides move inwards alike until the last has vanished.
 
 Where a side has shrunk to nothing, its two corners meet and go on as one: the corners' ways are the axis, for in a
-convex shape it is the straight skeleton (source: straight-skeleton).
+convex shape it is the straight skeleton (source: straight-skeleton). A corner that juts in moves inwards as an arc,
+of which facets stand for, sides that begin with no length; no link runs into it. Where it juts in far, it parts the
+shape before a side has vanished: what meets then does not lie as far from all three of its sides, and such a shape is
+not sure.
 """
 
 from __future__ import annotations
@@ -14,7 +17,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.geometry.diagrams import STEPS_PER_MM
-from carvegen.geometry.edges import cross, unit
+from carvegen.geometry.edges import counted, cross, unit
 
 if TYPE_CHECKING:
     from carvegen.geometry import (
@@ -22,28 +25,69 @@ if TYPE_CHECKING:
         Indices,
         Mask,
         PolygonArray,
+        Rings,
     )
 
-__all__ = ["MOST_SIDES", "Skeletons", "are_convex"]
+__all__ = ["MOST_SIDES", "Skeletons", "are_simple"]
 
 MOST_SIDES = 120  #: of a shape: each costs a step, which pays where many shapes share it
 
 _OFF_MM = 1e-6  #: a meeting that is no nearer than this to being as far from its three sides is not believed
+_BENT_MM = 0.001  #: how far an arc round a corner that juts in may lie from its facets; our own choice
 _SAME_MM = 1e-8  #: meetings nearer than this are one
 _OPPOSITE = 1e-12  #: how far from opposite two sides are taken to be, in the cosine
 
 
-def are_convex(shapes: PolygonArray) -> Mask:
-    """Which shapes on the diagrams' grid have no hole, no corner that juts in, and at most `MOST_SIDES`; (n,)."""
-    outline = geometry.rings(shapes)
-    grid = np.rint(outline.xy * STEPS_PER_MM).astype(np.int64)
-    (x, y), (on_x, on_y) = (grid[outline.edge_ends] - grid).T, (grid[outline.edge_ends] - grid)[outline.edge_ends].T
-    bend = x * on_y - y * on_x
-    count = np.diff(outline.start)
-    found = (np.bincount(outline.owner, minlength=len(shapes)) == 1) & (shapely.get_num_coordinates(shapes) > 3)
-    found[outline.owner[count > MOST_SIDES]] = False
-    found[np.repeat(outline.owner, count)[bend < 0]] = False
-    return np.asarray(found)
+def are_simple(shapes: PolygonArray) -> Mask:
+    """Which shapes have no hole and at most `MOST_SIDES` sides; (n,)."""
+    sides = shapely.get_num_coordinates(shapes) - 1
+    return np.asarray((shapely.get_num_interior_rings(shapes) == 0) & (sides > 2) & (sides <= MOST_SIDES))
+
+
+def _jutting(outline: Rings) -> Mask:
+    """Which corners of outlines on the diagrams' grid jut in; (points,)."""
+    grid, ends = np.rint(outline.xy * STEPS_PER_MM).astype(np.int64), outline.edge_ends
+    (x, y), (on_x, on_y) = (grid[ends] - grid).T, (grid[ends] - grid)[ends].T
+    found = np.zeros(len(grid), dtype=bool)
+    found[ends[x * on_y - y * on_x < 0]] = True
+    return found
+
+
+@dataclass(frozen=True)
+class _Sides:
+    """The sides of shapes and the facets of arcs, which begin with no length, in their order along the outlines."""
+
+    corner: Indices  #: where each begins; (sides,)
+    normal: Floats  #: unit, inwards; (sides, 2)
+    start: Indices  #: the first side of each shape; (shapes + 1,)
+
+    @classmethod
+    def of(cls, outline: Rings, jutting: Mask) -> _Sides:
+        """Those of outlines with corners that jut in."""
+        ends = outline.edge_ends
+        along = unit(outline.xy[ends] - outline.xy)
+        normal, before = np.column_stack([-along[:, 1], along[:, 0]]), np.empty_like(along)
+        before[ends] = normal
+        turn = np.where(jutting, np.arctan2(cross(before, normal), (before * normal).sum(axis=1)), 0.0)
+        facets = np.maximum(np.ceil(np.abs(turn) / _facet(outline)).astype(np.int64), 1)  # with the side itself
+        corner, step = np.repeat(np.arange(len(turn)), facets), counted(facets) + 1
+        angle = turn[corner] * (step / facets[corner] - 1)  # back from the side's own normal
+        turned = np.column_stack([np.cos(angle), np.sin(angle)])
+        x, y = normal[corner].T
+        spread = np.column_stack([x * turned[:, 0] - y * turned[:, 1], x * turned[:, 1] + y * turned[:, 0]])
+        start = np.append(0, np.cumsum(facets))[outline.start]
+        return cls(corner, np.where((angle != 0)[:, None], spread, normal[corner]), start)
+
+
+def _facet(outline: Rings) -> Floats:
+    """How far a facet may turn so that it leaves its arc by `_BENT_MM` at most, in rad; (points,).
+
+    A facet that touches an arc of radius r in its middle ends ``r (1 / cos(t / 2) - 1)``, about ``r t² / 8``, off it,
+    and no arc in a shape has a radius of more than half the shape's width.
+    """
+    low, high = (its.reduceat(outline.xy, outline.start[:-1], axis=0) for its in (np.minimum, np.maximum))
+    turn = np.sqrt(8 * _BENT_MM / ((high - low).min(axis=1) / 2))
+    return np.asarray(np.repeat(turn, np.diff(outline.start)))
 
 
 @dataclass(frozen=True)
@@ -57,16 +101,17 @@ class Skeletons:
 
     @classmethod
     def of(cls, shapes: PolygonArray) -> Skeletons:
-        """The axes of convex shapes."""
+        """The axes of simple shapes."""
         outline = geometry.rings(shapes)
         made = _Meetings(outline.xy, np.repeat(outline.owner, np.diff(outline.start)), len(shapes))
-        sides = np.diff(outline.start)
+        jutting = _jutting(outline)
+        sides = _Sides.of(outline, jutting)
         front = None
-        for count in range(int(sides.max(initial=2)), 2, -1):
-            new = _Front.of(outline.xy, outline.start[:-1][sides == count], outline.owner[sides == count], count)
+        for count in range(int(np.diff(sides.start).max(initial=2)), 2, -1):
+            new = _Front.of(outline, sides, count)
             front = new if front is None else front.with_more(new)
             front = front.stepped(made) if count > 3 else front.closed(made)
-        return made.merged()
+        return made.merged(jutting)
 
 
 class _Meetings:
@@ -86,12 +131,13 @@ class _Meetings:
         self._count += len(points)
         return number
 
-    def merged(self) -> Skeletons:
-        """All of it; what met at one place is one point."""
+    def merged(self, bare: Mask) -> Skeletons:
+        """All of it but links to corners that are bare; what met at one place is one point."""
         from scipy.sparse import coo_array
         from scipy.sparse.csgraph import connected_components
 
         points, links = np.concatenate(self._points), np.concatenate(self._links)
+        links = links[~np.append(bare, np.zeros(len(points) - len(bare), dtype=bool))[links[:, 0]]]
         step = points[links[:, 0]] - points[links[:, 1]]
         same = np.hypot(step[:, 0], step[:, 1]) < _SAME_MM
         one, other = links[same].T
@@ -114,13 +160,13 @@ class _Front:
     shape: Indices
 
     @classmethod
-    def of(cls, xy: Floats, first: Indices, shape: Indices, count: int) -> _Front:
-        """Shapes of so many sides as they are, each from its first corner among `xy`."""
-        number = first[:, None] + np.arange(count)
-        at = xy[number]
-        along = unit(np.roll(at, -1, axis=1) - at)
-        normal = np.stack([-along[..., 1], along[..., 0]], axis=-1)
-        return cls(at, number, normal, (normal * at).sum(axis=-1), np.zeros(len(first)), shape)
+    def of(cls, outline: Rings, sides: _Sides, count: int) -> _Front:
+        """The shapes with so many sides, facets among them, as they are."""
+        those = np.diff(sides.start) == count
+        its, shape = sides.start[:-1][those][:, None] + np.arange(count), outline.owner[those]
+        number, normal = sides.corner[its], sides.normal[its]
+        at = outline.xy[number]
+        return cls(at, number, normal, (normal * at).sum(axis=-1), np.zeros(len(shape)), shape)
 
     def with_more(self, other: _Front) -> _Front:
         """These and others of as many sides."""
@@ -132,15 +178,19 @@ class _Front:
         speed, shrinks = self._corners()
         step = np.roll(self.at, -1, axis=1) - self.at
         length = np.maximum(step[..., 0] * self.normal[..., 1] - step[..., 1] * self.normal[..., 0], 0.0)
+        closing = shrinks + np.roll(shrinks, -1, axis=1)
         with np.errstate(divide="ignore", invalid="ignore"):
-            after = length / (shrinks + np.roll(shrinks, -1, axis=1))
-        gone = np.argmin(np.where(np.isnan(after), np.inf, after), axis=1)
+            after = np.where(closing > 0, length / closing, np.inf)
+        gone = np.argmin(after, axis=1)
         on = (gone + 1) % self.at.shape[1]
         wait = after[rows, gone]
+        parted = ~np.isfinite(wait)  # no side shrinks
+        wait[parted] = 0.0
         at = self.at + wait[:, None, None] * speed
-        calm = np.where(shrinks[rows, gone] <= shrinks[rows, on], gone, on)
+        calm = np.where(np.abs(shrinks[rows, gone]) <= np.abs(shrinks[rows, on]), gone, on)
         met, inset = at[rows, calm], self.inset + wait
         off = self._off(met, inset, np.stack([gone - 1, gone, on], axis=1))
+        off[parted] = np.inf
         new = made.add(met, self.shape, np.stack([self.number[rows, gone], self.number[rows, on]], axis=1), off)
         at[rows, on], number = met, self.number.copy()
         number[rows, on] = new

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import json
 import os
 import shutil
 import signal
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
+from tests.cases import layer, small_print
 from tests.cli.running import SMALL, Ran, command, run, run_apart, small, start, tree
 
 NARROW = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
@@ -141,6 +144,39 @@ def test_130_for_ctrl_c_and_nothing_is_changed(own_folder, made, stage):
     assert "nothing was changed" in said[1]
     assert "Traceback" not in said[1]
     assert tree(own_folder) == before
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="its processes are looked up in /proc")
+def test_130_for_ctrl_c_in_a_build_and_no_process_is_left(own_folder):
+    """While blocks are built side by side."""
+    drawn = [layer("POST", "box 12 0 10 30"), layer("LIT", "box 18 2 2 24")]
+    blocks = {"sky": ["*"], "tone": ["LIT", "POST"], "key": ["POST"]}
+    (own_folder / "print.toml").write_text(small_print(*drawn, blocks=blocks, machine="router"), encoding="utf-8")
+    before = tree(own_folder)
+    build = start(own_folder, "build", "print.toml", "--out", "built", "--jobs", "2")
+    for line in build.stderr:
+        if "building" in line:
+            break
+    children = children_of(build.pid)
+    build.send_signal(signal.SIGINT)
+    said = build.communicate(timeout=60)
+    assert build.returncode in (130, -signal.SIGINT), said
+    assert "nothing was changed" in said[1]
+    assert "Traceback" not in said[1]
+    assert tree(own_folder) == before
+    assert children
+    assert not any(Path(f"/proc/{child}").exists() for child in children)
+
+
+def children_of(process):
+    found = []
+    for folder in Path("/proc").glob("[0-9]*"):
+        with contextlib.suppress(OSError):  # it has ended meanwhile
+            if (folder / "stat").read_text(encoding="ascii", errors="replace").rpartition(")")[2].split()[1] == str(
+                process
+            ):
+                found.append(int(folder.name))
+    return found
 
 
 def test_the_same_command_in_another_process_gives_the_same_bytes(own_folder, made):

@@ -15,8 +15,9 @@ from carvegen.base.previous_run import RECORD
 from carvegen.blocks.block import Block, check_size, check_words
 from carvegen.blocks.from_motif import Ground
 from carvegen.blocks.job import setups_for
-from carvegen.delivery import block_folder
+from carvegen.delivery import block_folder, side_by_side
 from carvegen.delivery.block_folder import Style, deliver, question
+from carvegen.toolpaths.settings import PathSettings
 from carvegen.writers.block import block_png
 from tests import cases
 
@@ -27,6 +28,21 @@ def delivered(folder, material="linoleum", cutter="laser-fine", block: Block = B
     ways = setups_for(cases.SHELF, material=material, cutter=cutter)
     said: list[str] = []
     return deliver([way.on(block) for way in ways], folder, style or Style(), say=said.append), said
+
+
+@pytest.mark.parametrize("begin", ["fork", "spawn"])
+def test_the_same_bytes_from_one_process_and_from_several(tmp_path, monkeypatch, begin):
+    """Spawned, as where copies of a process are not safe: all that a machine's files are made of is sent there."""
+    monkeypatch.setattr(side_by_side, "_BEGIN", begin)
+    jobs = [way.on(BLOCK) for way in setups_for(cases.SHELF, material="linoleum", cutter="v-60")]
+    style = Style(paths=PathSettings(simulated=True, program=True))
+    said: list[str] = []
+    deliver(jobs, tmp_path / "one", style, say=said.append)
+    one = len(said)
+    deliver(jobs, tmp_path / "two", style, say=said.append, processes=2)
+    assert digest(tmp_path / "one") == digest(tmp_path / "two")
+    one, two = (sorted(line for line in told if "to go" not in line) for told in (said[:one], said[one:]))
+    assert one == two  # what fails in a child would be told once more
 
 
 def digest(folder):
@@ -42,7 +58,7 @@ def test_what_is_said_is_what_is_there(tmp_path):
     assert set(digest(tmp_path / "sky")) == {*delivery.files, RECORD}
     assert all(delivery.files.values())
     assert next(iter(delivery.files)) == "proof.png"
-    assert said[0] == "checking"
+    assert said[0] == "checking for the laser"
     writing = [stage for stage in said if stage.startswith("writing")]
     assert [stage.rpartition(" ")[2] for stage in writing] == list(delivery.reports)
 

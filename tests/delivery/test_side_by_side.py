@@ -11,8 +11,10 @@ import time
 from functools import partial
 
 import pytest
+import shapely
 
 from carvegen.base.errors import InputError
+from carvegen.delivery import side_by_side as side_by_side_module
 from carvegen.delivery.side_by_side import side_by_side
 
 TEST_PROCESS = os.getpid()
@@ -25,6 +27,10 @@ def squared(number, say):
 
 def elsewhere(say):
     return os.getpid()
+
+
+def grid_of(shape, say):
+    return os.getpid(), shapely.get_precision(shape), shape
 
 
 def wrong(say):
@@ -48,14 +54,36 @@ def test_every_task_returns_and_tells(jobs):
     said = []
     tasks = {str(k): partial(squared, k) for k in range(5)}
     assert list(side_by_side(tasks, jobs=jobs, say=said.append).items()) == [(str(k), k**2) for k in range(5)]
-    assert sorted(said) == [f"squaring {k}" for k in range(5)]
+    assert sorted(line for line in said if "to go" not in line) == [f"squaring {k}" for k in range(5)]
     assert multiprocessing.active_children() == []
 
 
-@pytest.mark.skipif(sys.platform != "linux", reason="one process elsewhere")
 def test_several_jobs_are_several_processes():
     assert TEST_PROCESS not in side_by_side({"a": elsewhere, "b": elsewhere}, jobs=2, say=print).values()
     assert set(side_by_side({"a": elsewhere, "b": elsewhere}, jobs=1, say=print).values()) == {TEST_PROCESS}
+
+
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_what_takes_long_tells_how_far_it_is(monkeypatch, jobs):
+    monkeypatch.setattr(side_by_side_module, "_SOON_S", 0.0)
+    said = []
+    side_by_side({str(k): partial(squared, k) for k in range(3)}, jobs=jobs, say=said.append)
+    told = [line for line in said if "to go" in line]
+    assert [line.partition(", about ")[0] for line in told] == ["1 of 3 parts done", "2 of 3 parts done"]
+    assert all(int(line.split()[-4]) >= 1 for line in told)
+
+
+@pytest.mark.parametrize("begin", ["fork", "spawn"])
+def test_shapes_keep_their_grid_on_the_way_to_another_process_and_back(monkeypatch, begin):
+    """Spawned, as where copies of a process are not safe."""
+    monkeypatch.setattr(side_by_side_module, "_BEGIN", begin)
+    drawn = shapely.set_precision(shapely.box(0.0004, 0, 2.0004, 1), 0.001)
+    tasks = {"a": partial(grid_of, drawn), "b": partial(grid_of, shapely.box(0, 0, 1, 1))}
+    found = side_by_side(tasks, jobs=2, say=print)
+    assert TEST_PROCESS not in {process for process, _, _ in found.values()}
+    assert [grid for _, grid, _ in found.values()] == [0.001, 0]
+    assert [shapely.get_precision(shape) for _, _, shape in found.values()] == [0.001, 0]
+    assert found["a"][2].wkb == drawn.wkb
 
 
 def test_an_error_comes_whole_and_ends_the_others():
@@ -72,7 +100,7 @@ def test_what_a_child_could_not_do_is_done_here(task):
     assert side_by_side({"a": task, "b": partial(squared, 3)}, jobs=2, say=print) == {"a": "done here", "b": 9}
 
 
-@pytest.mark.skipif(sys.platform != "linux", reason="one process elsewhere")
+@pytest.mark.skipif(sys.platform != "linux", reason="its processes are looked up in /proc")
 @pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
 def test_no_child_outlives_its_parent(end):
     words = (

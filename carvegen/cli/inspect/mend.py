@@ -38,5 +38,8 @@ def command(file: Path, out: Path, as_json: bool, **given: Any) -> int:  # noqa:
     drawn = drawn_block(file, size_mm=given["size"], view=options.view(given), units=given["units"])
     options.keep_notes([f"{file.name}: {note}" for note in drawn.notes])
     given["size"] = drawn.block.width_mm, drawn.block.height_mm
-    delivery = deliver([way.on(drawn.block) for way in ways], out, options.style(given, mend=True), say=say)
+    delivery = deliver(
+        [way.on(drawn.block) for way in ways], out, options.style(given, mend=True), say=say,
+        processes=options.processes(given["jobs"]),
+    )  # fmt: skip
     return options.finish(delivery, out, as_json=as_json, doubts=doubts)

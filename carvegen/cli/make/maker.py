@@ -89,6 +89,9 @@ def make(
     else:
         block = grow(ground, settings, limits, rng, by=by)
     block = marks.kept_by(block)
-    delivery = deliver([way.on(block) for way in ways], given["out"], options.style(given), say=say)
+    delivery = deliver(
+        [way.on(block) for way in ways], given["out"], options.style(given), say=say,
+        processes=options.processes(given["jobs"]),
+    )  # fmt: skip
     remedy = "" if given["mend"] else _NEXT
     return options.finish(delivery, given["out"], as_json=given["as_json"], doubts=doubts, remedy=remedy)

@@ -7,9 +7,11 @@ from carvegen.cli.options.motifs import motif, motif_settings
 from carvegen.cli.options.output import (
     figures,
     finish,
+    jobs,
     mending,
     output,
     plain_output,
+    processes,
     style,
     summary,
     tell_earlier,
@@ -56,9 +58,9 @@ from carvegen.cli.options.values import (
 
 __all__ = [
     "SEED", "Command", "OneOf", "as_json", "bare_setup", "block_size", "check_picture", "doubts", "drawing",
-    "face_size", "figures", "finish", "ground", "joined", "keep_notes", "kinds_of", "library", "look_first",
+    "face_size", "figures", "finish", "ground", "jobs", "joined", "keep_notes", "kinds_of", "library", "look_first",
     "measure", "mending",
     "motif", "motif_settings", "one_of", "output", "path_settings", "paths", "placed", "places", "plain_output",
-    "profile_folders", "quiet", "read_as", "setup", "setups", "style", "summary", "tell_earlier", "tell_findings",
-    "tell_notes", "teller", "true_size", "verbose", "view",
+    "processes", "profile_folders", "quiet", "read_as", "setup", "setups", "style", "summary", "tell_earlier",
+    "tell_findings", "tell_notes", "teller", "true_size", "verbose", "view",
 ]  # fmt: skip

@@ -27,9 +27,11 @@ if TYPE_CHECKING:
 __all__ = [
     "figures",
     "finish",
+    "jobs",
     "mending",
     "output",
     "plain_output",
+    "processes",
     "style",
     "summary",
     "tell_earlier",
@@ -59,8 +61,24 @@ plain_output = under(
     *(declared(its) for its in _WRITTEN if its.name != "width_map"),
 )
 
+#: ``--jobs``, for commands whose work falls into parts that do not need one another.
+jobs = click.option(
+    "--jobs",
+    type=click.IntRange(1, 64),
+    metavar="N",
+    help="How many processes work at once; the files are the same with any number. Default: one for each processor.",
+)
+
 #: Where the files go and how they are written.
-output = under("The files", plain_output, *(declared(its) for its in _WRITTEN if its.name == "width_map"))
+output = under("The files", plain_output, *(declared(its) for its in _WRITTEN if its.name == "width_map"), jobs)
+
+
+def processes(given: int | None) -> int:
+    """How many processes may work at once."""
+    from carvegen.delivery.side_by_side import usual_jobs
+
+    return given or usual_jobs()
+
 
 #: ``--mend``, for commands that make a block.
 mending = click.option("--mend", is_flag=True, help="Mend the cuts where a limit breaks, and show what was changed.")

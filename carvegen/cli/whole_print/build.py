@@ -33,12 +33,7 @@ _FOLDERS = {
     type=click.Path(path_type=Path),
     help="Folder for the files. An earlier build in it is brought up to date; what you put there yourself is kept.",
 )
-@click.option(
-    "--jobs",
-    type=click.IntRange(1, 64),
-    metavar="N",
-    help="How many processes work at once; the files are the same with any number. Default: one for each processor.",
-)
+@options.jobs
 @options.profile_folders
 @options.as_json
 def command(file: Path, out: Path, jobs: int | None, folders: tuple[Path, ...], as_json: bool) -> int:
@@ -51,11 +46,10 @@ def command(file: Path, out: Path, jobs: int | None, folders: tuple[Path, ...], 
     carvegen build landing/print.toml --out landing/built
     """
     from carvegen.delivery.print_build import build_print
-    from carvegen.delivery.side_by_side import usual_jobs
     from carvegen.prints.file.print_file import read_print
 
     shelf, say = options.library(folders), options.teller(quiet=as_json)
-    built = build_print(read_print(file, shelf), out, shelf, say=say, jobs=jobs or usual_jobs())
+    built = build_print(read_print(file, shelf), out, shelf, say=say, jobs=options.processes(jobs))
     (_say_json if as_json else _say)(built, out)
     return int(built.breaks > 0)
 

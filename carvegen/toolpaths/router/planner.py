@@ -105,7 +105,7 @@ class _Table:
     fits: list[Fit] = field(init=False)
     depth_mm: float = field(init=False)
     wide: PolygonArray = field(init=False)  #: pieces of ground, aligned with all below
-    floor: NDArray[np.object_] = field(init=False)  #: what no cutter has cleared yet
+    floor: NDArray[np.object_] = field(init=False)  #: what no cutter has cleared yet; one alone does not ask
     face: NDArray[np.object_] = field(init=False)  #: what no cutter has touched at the face yet
     most_mm: float = field(init=False)  #: the farthest that a cutter keeps off the land
     not_through: int = 0  #: cut-outs that no cutter of the set does
@@ -123,7 +123,7 @@ class _Table:
         self.most_mm = max((its.inset_mm for its in fits), default=0.0)
         self.wide, self.face = cutter_centre_region.ground(self.job.block, self.most_mm)
         waller = next((its for its in fits if its.cutter is own), None)
-        slope = waller.face_mm - waller.floor_mm if waller else 0.0
+        slope = waller.face_mm - waller.floor_mm if waller and len(fits) > 1 else 0.0
         self.floor = self._floor(slope) if slope > 0 else self.face.copy()
 
     def _floor(self, slope_mm: float) -> NDArray[np.object_]:

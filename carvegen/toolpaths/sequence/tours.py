@@ -17,9 +17,9 @@ if TYPE_CHECKING:
 
 __all__ = ["length_mm", "tour"]
 
-_NEAR = 7  #: neighbours of an end that are tried
+_NEAR, _FEW_NEAR = 7, 5  #: neighbours of an end that are tried; of very many stops the second
 _ROUNDS = 400  #: of improvement at most; a few dozen are usual
-_MANY, _FEW_ROUNDS = 20_000, 16  #: of so many stops and more the last half per cent is left
+_MANY, _FEW_ROUNDS = 20_000, 16  #: of so many stops and more the last one or two per cent are left
 _SIFTED = 16  #: times that pairs with an end already linked are sifted out on the way
 _PIECES = (1, 2, 3)  #: stops that are moved together
 _WORTH_MM = 1e-6  #: a gain below it is none
@@ -58,6 +58,10 @@ def length_mm(entered: Indices, ends: Floats, home: Floats) -> float:
     return float(np.linalg.norm(ends[entered] - leaves, axis=1).sum())
 
 
+def _neighbours(stops: int) -> int:
+    return _NEAR if stops < _MANY else _FEW_NEAR
+
+
 def _near(xy: Floats, count: int) -> tuple[Indices, Floats]:
     """For each end the `count` nearest of other stops, fewer as -1; with how far they are."""
     from scipy.spatial import cKDTree
@@ -84,7 +88,8 @@ def _link_once(free: Indices, ends: Floats, link: Indices, group: list[int]) -> 
     """Link the nearest free ends of different pieces, shortest first."""
     from scipy.spatial import cKDTree
 
-    far, found = map(np.asarray, cKDTree(ends[free]).query(ends[free], k=min(len(free), 2 * _NEAR)))
+    count = _neighbours(len(ends) // 2)
+    far, found = map(np.asarray, cKDTree(ends[free]).query(ends[free], k=min(len(free), 2 * count)))
     a = np.repeat(free, found.shape[1])
     b, far = free[found.ravel()], far.ravel()
     once = a < b
@@ -144,7 +149,7 @@ class _Moves:
 def _improved(way: Indices, at: Floats) -> Indices:
     """The tour with every gain made that turning or moving a piece among neighbours can make."""
     way = way.copy()
-    near, away = _near(at, _NEAR)
+    near, away = _near(at, _neighbours(len(way)))
     awake = np.ones(len(way), dtype=bool)  # stops whose neighbourhood has changed
     for _ in range(_ROUNDS if len(way) < _MANY else _FEW_ROUNDS):
         place = np.empty(len(way), dtype=np.int64)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -77,51 +78,116 @@ def _followed(links: Indices, first: Indices, points: int) -> tuple[Indices, Ind
 
 def _walked(xyz: Floats, links: Indices, odd: Indices) -> tuple[Paths, Indices]:
     """The paths through all other pieces, and where each began: -1 for those that have no end."""
+    if len(links) == 0:
+        return no_paths(), np.empty(0, dtype=np.int64)
     used, inner = np.unique(links, return_inverse=True)
-    net, place = _Net(xyz[used], inner.reshape(-1, 2)), np.full(len(xyz), -1)
+    at, links, place = xyz[used], inner.reshape(-1, 2), np.full(len(xyz), -1)
     place[used] = np.arange(len(used))
-    found, begun = [], []
-    for start in place[odd][place[odd] >= 0].tolist():
-        while net.free(start):
-            found.append(net.walked(start))
-            begun.append(start)
-    found += [net.walked(start) for start in place[links[:, 0]].tolist() if net.free(start)]
-    closed = np.array([len(path) > 2 and path[0] == path[-1] for path in found], dtype=bool)
-    points = [path[:-1] if shut else path for path, shut in zip(found, closed.tolist(), strict=True)]
-    start = np.concatenate([[0], np.cumsum([len(path) for path in points])]).astype(np.int64)
-    flat = np.array([point for path in points for point in path], dtype=np.int64)
-    where = np.append(used[begun], np.full(len(found) - len(begun), -1))
-    return Paths(xyz[used[flat]], start, closed), where.astype(np.int64)
+    degree, starts = np.bincount(links.ravel()), place[odd]
+    lines, begun, left = _Stretches.of(at, links, degree != _NO_CHOICE).walked(starts[starts >= 0])
+    rest = links[left]
+    still = np.bincount(rest.ravel(), minlength=len(at)) > 0
+    rings, _, _ = _Stretches.of(at, rest, still).walked(links[still[links[:, 0]], 0])
+    return joined([lines, rings]), np.concatenate([used[begun], np.full(len(rings), -1)]).astype(np.int64)
 
 
-class _Net:
-    """Links by their points, and which are still to be followed."""
+_NO_CHOICE = 2  #: links at a point through which there is one way
 
-    def __init__(self, xyz: Floats, links: Indices) -> None:
-        both = np.concatenate([links, links[:, ::-1]])
+
+@dataclass(frozen=True, eq=False)
+class _Stretches:
+    """A net from stop to stop; a stretch is followed from either end, as two ways, and has no choice on it.
+
+    Ways come stop by stop, those along a link before those against one, as the links lie.
+    """
+
+    xyz: Floats
+    first: Indices  #: ``first[p]:first[p + 1]`` are the ways from point p; (points + 1,)
+    twin: Indices  #: the same stretch from its other end; (ways,)
+    start: Indices  #: ``start[k]:start[k + 1]`` are way k's links and points; (ways + 1,)
+    link: Indices
+    at: Indices  #: the points behind its first one
+    begin: Indices  #: the first point of each way; (ways,)
+    before: Indices  #: the last point but one; (ways,)
+    links: int  #: of the whole net
+
+    @classmethod
+    def of(cls, xyz: Floats, links: Indices, stop: Mask) -> _Stretches:
+        """The net of these links; `stop`: at which points there is more than one way, or none, to go on."""
+        both, count = np.concatenate([links, links[:, ::-1]]), max(len(links), 1)
         order = np.argsort(both[:, 0], kind="stable")
-        self._begin = np.searchsorted(both[order, 0], np.arange(len(xyz) + 1)).tolist()
-        self._to = both[order, 1].tolist()
-        self._link = (order % max(len(links), 1)).tolist()
-        self._used = bytearray(len(links))
-        self._xy = xyz[:, :2].tolist()
+        begin, to = both[order].T
+        rank = np.empty(len(order), dtype=np.int64)
+        rank[order] = np.arange(len(order))
+        back = rank[(order + len(links)) % (2 * count)]
+        inner = 2 * np.searchsorted(begin, np.arange(len(xyz))) + 1
+        heads = np.flatnonzero(stop[begin])
+        row, step = np.arange(len(heads)), heads
+        rows, steps = [row], [step]
+        while (on := ~stop[to[step]]).any():
+            row, step = row[on], step[on]
+            step = inner[to[step]] - back[step]
+            rows.append(row)
+            steps.append(step)
+        row = np.concatenate(rows)
+        step = np.concatenate(steps)[np.argsort(row, kind="stable")]
+        start = np.concatenate([[0], np.cumsum(np.bincount(row, minlength=len(heads)))])
+        last = step[start[1:] - 1]
+        first = np.searchsorted(begin[heads], np.arange(len(xyz) + 1))
+        twin = np.searchsorted(heads, back[last])
+        return cls(xyz, first, twin, start, order[step] % count, to[step], begin[heads], begin[last], len(links))
 
-    def free(self, point: int) -> list[int]:
-        """The places in the list of ends of the unused links from a point."""
-        return [k for k in range(self._begin[point], self._begin[point + 1]) if not self._used[self._link[k]]]
+    def walked(self, starts: Indices) -> tuple[Paths, Indices, Mask]:
+        """Paths from `starts` on, as many from each as there are, where each began, and the links on none of them."""
+        walks, begun = self._ways(starts.tolist())
+        way = np.array([way for walk in walks for way in walk], dtype=np.int64)
+        count = np.diff(self.start)[way]
+        at = np.repeat(self.start[way] - (np.cumsum(count) - count), count) + np.arange(count.sum())
+        of = np.repeat(np.arange(len(walks)), [len(walk) for walk in walks])
+        size = np.bincount(of, weights=count, minlength=len(walks)).astype(np.int64)
+        start = np.concatenate([[0], np.cumsum(size + 1)])
+        flat, head = np.empty(start[-1], dtype=np.int64), np.zeros(start[-1], dtype=bool)
+        head[start[:-1]] = True
+        flat[head], flat[~head] = begun, self.at[at]
+        left = np.ones(self.links, dtype=bool)
+        left[self.link[at]] = False
+        closed = (flat[start[:-1]] == flat[start[1:] - 1]) & (size > 1)
+        kept = np.ones(len(flat), dtype=bool)
+        kept[start[1:][closed] - 1] = False
+        start = np.concatenate([[0], np.cumsum(size + 1 - closed)])
+        return Paths(self.xyz[flat[kept]], start, closed), np.array(begun, dtype=np.int64), left
 
-    def walked(self, start: int) -> list[int]:
-        """The points along unused links from `start` until there is none."""
-        path = [start]
-        while ways := self.free(path[-1]):
-            way = ways[0] if len(ways) == 1 or len(path) == 1 else max(ways, key=lambda k: self._straight(path, k))
-            self._used[self._link[way]] = True
-            path.append(self._to[way])
-        return path
+    def _ways(self, starts: list[int]) -> tuple[list[list[int]], list[int]]:
+        """The ways of each path one after another, and where each path begins."""
+        ahead = _directions(self.xyz[self.at[self.start[:-1]]] - self.xyz[self.begin])
+        end = self.at[self.start[1:] - 1]
+        behind, first = _directions(self.xyz[end] - self.xyz[self.before]), self.first.tolist()
+        twin, ends, used = self.twin.tolist(), end.tolist(), bytearray(len(ahead))
+        walks, begun = [], []
+        for start in starts:
+            while True:
+                here, along, walk = start, None, list[int]()
+                while free := [k for k in range(first[here], first[here + 1]) if not used[k]]:
+                    way = free[0]
+                    if along is not None and len(free) > 1:
+                        turns = [_straight(along, ahead[k]) for k in free]
+                        way = free[turns.index(max(turns))]
+                    used[way] = used[twin[way]] = 1
+                    walk.append(way)
+                    here, along = ends[way], behind[way]
+                if not walk:
+                    break
+                walks.append(walk)
+                begun.append(start)
+        return walks, begun
 
-    def _straight(self, path: list[int], way: int) -> float:
-        """The cosine of the turn into a way: 1 is straight on."""
-        (ax, ay), (bx, by), (cx, cy) = (self._xy[k] for k in (path[-2], path[-1], self._to[way]))
-        along, on = complex(bx - ax, by - ay), complex(cx - bx, cy - by)
-        size = abs(along) * abs(on)
-        return (along.conjugate() * on).real / size if size else 0.0
+
+def _directions(steps: Floats) -> list[complex]:
+    """Steps in plan as complex numbers."""
+    return [complex(x, y) for x, y in steps[:, :2].tolist()]
+
+
+def _straight(along: complex, on: complex) -> float:
+    """The cosine of a turn: 1 is straight on."""
+    size = abs(along) * abs(on)
+    return (along.conjugate() * on).real / size if size else 0.0

@@ -31,7 +31,7 @@ __all__ = ["v_plan"]
 
 _SHALLOW_MM = 0.3  #: a cut less deep fills with ink or is reached by a soft roller; common practice, no source
 _SLIVER_MM = 0.02  #: the middle of the strip beside the block is out of reach by this: nothing is to be cut there
-_SURELY = 0.5  #: of the least that is told: what buffers get wrong is less than the other half
+_SURELY = 0.7  #: of the least that is told: what buffers get wrong is less than the rest
 _SCRATCH_MM = 0.02  #: what goes no deeper is left out; our own choice
 
 
