@@ -12,7 +12,7 @@ import shapely
 from carvegen import geometry
 from carvegen.motifs.growth import Growth, no_room
 from carvegen.motifs.snowfall.chance import chance_at
-from carvegen.motifs.snowfall.edge import bounded, crossing, wholly_in
+from carvegen.motifs.snowfall.edge import bounded, crossing
 from carvegen.motifs.snowfall.land import met, parted
 from carvegen.motifs.snowfall.sky import LAYERS, Sky
 
@@ -100,7 +100,7 @@ def _at_frame(sky: Sky, flakes: Flakes) -> Flakes:
     """The flakes, those at the frame so that they can be cut off by it; or none that it would cut."""
     if sky.settings.cut_at_edge:
         return crossing(flakes, sky.frame, sky.limits)
-    return flakes.chosen(wholly_in(sky.frame, flakes.shape))
+    return flakes.chosen(geometry.wholly_in(sky.frame, flakes.shape))
 
 
 def _solved(sky: Sky, frame: Polygon) -> tuple[float, PolygonArray, PolygonArray]:
@@ -202,7 +202,7 @@ def _close(snow: float) -> float:
 
 def _white(shapes: PolygonArray, frame: Polygon) -> float:
     """The share of the frame that the shapes cover."""
-    inside = wholly_in(frame, shapes)
+    inside = geometry.wholly_in(frame, shapes)
     across = shapely.intersection(shapes[~inside], frame)
     return float((shapely.area(shapes[inside]).sum() + shapely.area(across).sum()) / shapely.area(frame))
 

@@ -9,12 +9,12 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.geometry.disc_pairs import disc_pairs
 from carvegen.geometry.edges import Outline
 from carvegen.geometry.necks import necks
 from carvegen.motifs.shared.minimum_width import closed
 from carvegen.motifs.snowfall.chance import Draws, keys
 from carvegen.motifs.snowfall.flakes import Flakes
-from carvegen.motifs.snowfall.pairs import disc_pairs
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -44,6 +44,7 @@ _FILLS = 1.4  #: gaps and bays inside a clump are filled up to so many lands,
 _FILLS_CUTS = 0.5  #: and up to so many cuts
 FINE_MM = 0.006  #: outlines may be simplified so far
 _BENDS = 1e-6
+_EDGED = 1.1  #: corners of what is filled are kept so far out, in the width of the filling
 _MORE = 1.03  #: arcs and offsets fall short of round ones by less than this
 _ROUNDS = 6  #: in which narrow land is filled
 _KEPT, _NEW, _DOUBTFUL = range(3)  #: what may be wrong with a shape: nothing; it may lie too near; necks too
@@ -55,21 +56,27 @@ def doomed(xy: Floats, reach: Floats, key: NDArray[np.uint64], limits: Limits, s
     shrinks_by = (1 - _SHRINKS) * BODY / 1.12 * reach.min(initial=np.inf)
     apart = limits.land_mm + 2 * SLACK_MM - shrinks_by - 2 * (1 - _LEAN) * reach.min(initial=np.inf)
     small, large = _disc_pairs(xy, reach, key, max(apart, 0.0))
-    sunk = _sunk(xy, reach, small, large)
-    chance = Draws(keys(key[small], key[large])).random(1)[:, 0]
-    deep, merges = _fate(reach[large], sunk, chance, limits, snow)
-    gap = np.hypot(*(xy[small] - xy[large]).T) - _LEAN * (reach[small] + reach[large])
-    shrinks = 1 - 1.12 * (limits.land_mm + 2 * SLACK_MM - gap) / (BODY * reach[small])
+    away, one, other = _distance(xy, small, large), reach[small], reach[large]
+    sunk = _sunk(away, one, other)
+    deep = _deep(other, sunk, limits)
+    gap = away - _LEAN * (one + other)
+    shrinks = 1 - 1.12 * (limits.land_mm + 2 * SLACK_MM - gap) / (BODY * one)
+    near = np.flatnonzero(~deep & (shrinks < _SHRINKS))
+    chance = Draws(keys(key[small[near]], key[large[near]])).random(1)[:, 0]
+    near = near[~_merge(other[near], chance, limits, snow)]
     gone = np.zeros(len(xy), dtype=bool)
-    gone[small[(deep & (sunk > _HIDDEN)) | (~deep & ~merges & (shrinks < _SHRINKS))]] = True
+    gone[small[deep & (sunk > _HIDDEN)]] = gone[small[near]] = True
     return gone
 
 
-def _fate(large: Floats, sunk: Floats, chance: Floats, limits: Limits, snow: float) -> tuple[Mask, Mask]:
-    """Of pairs with a larger one of such reach: which overlap so deep that they are one, and which merge."""
-    speck = large < _SPECK * limits.cut_mm
-    deep = ~speck & (sunk > _DEEP)
-    return deep, ~deep & ~speck & (chance < _MERGES + _MERGES_MORE * max(snow - _MUCH, 0))
+def _deep(large: Floats, sunk: Floats, limits: Limits) -> Mask:
+    """Which pairs with a larger one of such reach overlap so deep that they are one."""
+    return np.asarray((sunk > _DEEP) & (large >= _SPECK * limits.cut_mm))
+
+
+def _merge(large: Floats, chance: Floats, limits: Limits, snow: float) -> Mask:
+    """Which of those that don't merge, by this chance."""
+    return np.asarray((chance < _MERGES + _MERGES_MORE * max(snow - _MUCH, 0)) & (large >= _SPECK * limits.cut_mm))
 
 
 def met(flakes: Flakes, limits: Limits, snow: float) -> Flakes:
@@ -80,7 +87,9 @@ def met(flakes: Flakes, limits: Limits, snow: float) -> Flakes:
     """
     small, large, gap = _pairs(flakes, limits.land_mm + SLACK_MM)
     chance = Draws(keys(flakes.key[small], flakes.key[large])).random(2)
-    deep, merges = _fate(flakes.reach[large], _sunk(flakes.xy, flakes.reach, small, large), chance[:, 0], limits, snow)
+    reach = flakes.reach[large]
+    deep = _deep(reach, _sunk(_distance(flakes.xy, small, large), flakes.reach[small], reach), limits)
+    merges = ~deep & _merge(reach, chance[:, 0], limits, snow)
     beside = ~deep & ~merges
     need = np.zeros(len(flakes))
     np.maximum.at(need, small[beside], np.where(gap > 0, limits.land_mm + 2 * SLACK_MM - gap, np.inf)[beside])
@@ -101,7 +110,8 @@ def parted(flakes: Flakes, limits: Limits) -> PolygonArray:
     """Shapes a land apart: those that overlap deep are one, of others too near the smaller goes."""
     small, large, gap = _pairs(flakes, limits.land_mm + SLACK_MM / 2)
     speck = flakes.reach[large] < 0.8 * _SPECK * limits.cut_mm
-    deep = ~speck & (_sunk(flakes.xy, flakes.reach, small, large) > 0.9 * _DEEP)
+    sunk = _sunk(_distance(flakes.xy, small, large), flakes.reach[small], flakes.reach[large])
+    deep = ~speck & (sunk > 0.9 * _DEEP)
     near = np.flatnonzero(~deep)
     kin = _share_a_neighbour(len(flakes), small[deep], large[deep], small[near], large[near])
     stays = np.ones(len(flakes), dtype=bool)
@@ -120,7 +130,8 @@ def _pairs(flakes: Flakes, apart: float) -> tuple[Indices, Indices, Floats]:
     """
     small, large = _disc_pairs(flakes.xy, flakes.reach, flakes.key, apart)
     gap = np.zeros(len(small))
-    asked = np.flatnonzero(_sunk(flakes.xy, flakes.reach, small, large) <= _DEEP)
+    sunk = _sunk(_distance(flakes.xy, small, large), flakes.reach[small], flakes.reach[large])
+    asked = np.flatnonzero(sunk <= _DEEP)
     gap[asked] = shapely.distance(flakes.shape[small[asked]], flakes.shape[large[asked]])
     near = gap < apart
     return small[near], large[near], gap[near]
@@ -133,10 +144,15 @@ def _disc_pairs(xy: Floats, reach: Floats, key: NDArray[np.uint64], apart: float
     return np.where(less, i, j), np.where(less, j, i)
 
 
-def _sunk(xy: Floats, reach: Floats, small: Indices, large: Indices) -> Floats:
-    """How deep the smaller reaches into the larger, in its own reaches."""
-    apart = np.hypot(*(xy[small] - xy[large]).T)
-    return np.asarray((BODY * (reach[small] + reach[large]) - apart) / (BODY * reach[small]))
+def _distance(xy: Floats, one: Indices, other: Indices) -> Floats:
+    """How far the places of each pair are apart."""
+    away = xy[one] - xy[other]
+    return np.sqrt(away[:, 0] ** 2 + away[:, 1] ** 2)
+
+
+def _sunk(apart: Floats, small: Floats, large: Floats) -> Floats:
+    """How deep the smaller of two such reaches lies in the larger, in its own reaches."""
+    return np.asarray(1 + (large - apart / BODY) / small)
 
 
 def changed(flakes: Flakes, scale: Floats, shift: Floats) -> Flakes:
@@ -254,27 +270,33 @@ def _patches(rings: Rings, limits: Limits) -> tuple[Indices, PolygonArray]:
 
 
 def _smooth(shapes: PolygonArray, limits: Limits) -> tuple[PolygonArray, PolygonArray]:
-    """Gaps, bays and small holes filled, tips that the cutter does not reach taken off: sound ones, doubtful ones.
+    """Gaps, bays and small holes filled; where the cutter does not pass, what it makes: sound ones, doubtful ones.
 
-    What the cutter's middle reaches of a shape is its core. If that hangs together and the shape has no holes, it has
-    no narrow neck: a chord across one would part the shape, so the core would lie on both sides of it, and to get
-    across the core would have to meet the chord, but each of its points is half a cut away from all outlines. And a
-    bay has no narrow mouth where the outline nowhere bends back by half a circle.
+    What the cutter's middle reaches of a shape is its core. If that hangs together and the shape has no holes, it is
+    made in one piece. (Tips are a flake's own, and each flake is made to be cut.) And a bay has no narrow mouth where
+    the outline nowhere bends back by half a circle.
     """
-    full = closed(shapes, max(_FILLS * limits.land_mm, _FILLS_CUTS * limits.cut_mm))
-    full = geometry.parts(simpler(full))
+    gap = max(_FILLS * limits.land_mm, _FILLS_CUTS * limits.cut_mm) / 2
+    wider = shapely.buffer(shapes, gap, join_style="mitre", mitre_limit=_EDGED)
+    wider = shapely.simplify(wider, FINE_MM / 2, preserve_topology=False)
+    full = geometry.parts(simpler(shapely.buffer(wider, -gap, quad_segs=4)))
+    broken = ~shapely.is_valid(full)  # by GEOS 3.14, now and then
+    full = np.concatenate([full[~broken], geometry.parts(shapely.make_valid(full[broken]))])
     radius = _MORE * limits.cut_mm / 2 + SLACK_MM
-    blunt = _MORE * limits.land_mm / 2 + SLACK_MM  # where the cutter's rounds meet, land would be left as a spike
     core = shapely.buffer(full, -radius, quad_segs=4)
+    sound = _one_without_holes(full) & _one_without_holes(core)
+    rest = _blunt(core[~sound], radius, limits)
+    whole = fine(full[sound])
+    open_ = ~Outline(geometry.reversed_rings(geometry.rings(whole))).bends_more(np.pi - _BENDS)
+    return whole[open_], np.concatenate([whole[~open_], rest])
+
+
+def _blunt(core: PolygonArray, radius: float, limits: Limits) -> PolygonArray:
+    """What a cutter makes whose middle goes where the core lies; no spike of land is left where its rounds meet."""
+    blunt = _MORE * limits.land_mm / 2 + SLACK_MM
     wider = shapely.buffer(core, radius + blunt, quad_segs=4)
     reached = simpler(shapely.buffer(wider, -blunt, quad_segs=4))
-    broken = ~shapely.is_valid(reached)  # by GEOS 3.14, now and then
-    reached[broken] = shapely.make_valid(reached[broken])
-    sound = ~broken & _one_without_holes(core) & _one_without_holes(reached)
-    rest = fine(without_specks(geometry.parts(reached[~sound]), limits))
-    whole = fine(reached[sound])
-    open_ = Outline(geometry.reversed_rings(geometry.rings(whole))).bends <= np.pi - _BENDS
-    return whole[open_], np.concatenate([whole[~open_], rest])
+    return fine(without_specks(geometry.parts(shapely.make_valid(reached)), limits))
 
 
 def _one_without_holes(shapes: PolygonArray) -> Mask:

@@ -24,7 +24,7 @@ from carvegen.motifs.snowfall.weather import (
     Cells,
     Octave,
     counts,
-    field,
+    in_cells,
 )
 
 if TYPE_CHECKING:
@@ -101,14 +101,14 @@ class Sky:
 
     def _density(self) -> Floats:
         """Flakes per mm² of each layer in each cell at level 1, where the layers' areas add up to 1; (3, n)."""
-        its, middle = self.settings, self.cells.middle
+        its = self.settings
         weight = np.array([its.far, its.middle, its.near]) / (its.far + its.middle + its.near)
         shared = self.octaves(-1)
-        together = sum(field(octave, middle) for octave in shared)
+        together = sum(in_cells(octave, self.cells) for octave in shared)
         sheets = []
         for layer, sharp in enumerate(_SHARP):
             own = self.octaves(layer)
-            height = sharp * together + sum(field(octave, middle) for octave in own)
+            height = sharp * together + sum(in_cells(octave, self.cells) for octave in own)
             half = sum((sharp * its.height) ** 2 for its in shared) + sum(its.height**2 for its in own)
             sheets.append(np.exp(np.minimum(height - half / 2, _HIGHEST)) * weight[layer] / self._areas[layer])
         return np.array(sheets)
