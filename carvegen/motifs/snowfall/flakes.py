@@ -124,9 +124,9 @@ def _clumped(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Dra
     for k in range(1, _MOST + 1):
         chance = draws.random(4)
         earlier = np.minimum((chance[:, 0] * 1.6 * k).astype(np.int64), last)
-        own = np.maximum(reach * np.exp(np.log(0.2) + chance[:, 1] * np.log(0.52 / 0.2)), looks.least_mm)
+        own = np.maximum(reach * np.exp(np.log(0.26) + chance[:, 1] * np.log(0.6 / 0.26)), looks.least_mm)
         turn = 2 * np.pi * chance[:, 2]
-        away = 0.74 * size[here, earlier] + (0.1 + 0.45 * chance[:, 3]) * own
+        away = 0.66 * size[here, earlier] + (0.1 + 0.45 * chance[:, 3]) * own
         spot = place[here, earlier] + away[:, None] * np.column_stack([np.cos(turn), np.sin(turn)])
         fits = (most >= k) & (np.hypot(*spot.T) + own <= _HOLDS * reach)
         size[fits, k], place[fits, k], last[fits] = own[fits], spot[fits], k

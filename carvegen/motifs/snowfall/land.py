@@ -101,7 +101,7 @@ def met(flakes: Flakes, limits: Limits, snow: float) -> Flakes:
     one, other = small[moves], large[moves]
     away = flakes.xy[other] - flakes.xy[one]
     apart = np.maximum(np.hypot(*away.T), 1e-9)
-    wished = BODY * (flakes.reach[other] + (0.5 - 0.6 * chance[moves, 1]) * flakes.reach[one])
+    wished = BODY * (flakes.reach[other] + (0.1 - 0.5 * chance[moves, 1]) * flakes.reach[one])
     shift[one] = away * (np.maximum(apart - wished, 0) / apart)[:, None]
     return changed(flakes, scale, shift).chosen(stays)
 

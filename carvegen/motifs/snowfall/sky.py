@@ -36,12 +36,12 @@ __all__ = ["LAYERS", "Sky"]
 
 LAYERS = ("far", "middle", "near")
 #: Octaves that all layers share: size in flurries, height.
-_SHARED = ((1.0, 1.1), (0.42, 0.8), (0.17, 0.8), (0.07, 0.9))
+_SHARED = ((1.0, 1.1), (0.42, 0.8), (0.17, 0.9), (0.07, 1.05))
 #: Octaves of a layer's own.
 _OWN = ((0.5, 0.5), (0.2, 0.5), (0.08, 0.5))
 _SHARP = (1.15, 1.0, 0.75)  #: how sharply each layer gathers: far ones hang in veils, near ones fall where they will
 _USUAL = 0.6  #: the `gathered` for which these heights are
-_SPREAD = np.array([0.26, 0.3, 0.36])  #: of the logarithm of sizes in a layer
+_SPREAD = np.array([0.26, 0.33, 0.42])  #: of the logarithm of sizes in a layer
 _FULL = 1.7  #: flakes lie over one another no more than so many deep, on average,
 _FULLER = 6.0  #: and so much more for each share of white above
 _MUCH = 0.3
