@@ -13,13 +13,8 @@ from carvegen.geometry.narrow import Kind, narrow_places
 from carvegen.geometry.necks import necks
 from carvegen.motifs.shared.minimum_width import opened
 from carvegen.motifs.snowfall.chance import Draws, chance_at, keys
-from carvegen.motifs.snowfall.land import (
-    BODY,
-    SLACK_MM,
-    changed,
-    fine,
-    without_specks,
-)
+from carvegen.motifs.snowfall.clumps import SLACK_MM, fine, without_specks
+from carvegen.motifs.snowfall.land import BODY, changed
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

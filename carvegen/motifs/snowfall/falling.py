@@ -93,7 +93,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
 
 def _fallen(sky: Sky, level: float) -> PolygonArray:
     """All that lies in the sky at a level, the land kept."""
-    return parted(met(_at_frame(sky, sky.fallen(level)), sky.limits, sky.settings.snow), sky.limits)
+    return parted(met(_at_frame(sky, sky.fallen(level)), sky.limits, sky.settings.snow), sky.limits, sky.clumps)
 
 
 def _at_frame(sky: Sky, flakes: Flakes) -> Flakes:

@@ -10,6 +10,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.motifs.snowfall.chance import Draws, keys
+from carvegen.motifs.snowfall.clumps import Clumps
 from carvegen.motifs.snowfall.flakes import (
     FILLED,
     Flakes,
@@ -28,8 +29,10 @@ from carvegen.motifs.snowfall.weather import (
 )
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from carvegen.base.limits import Limits
-    from carvegen.geometry import Floats
+    from carvegen.geometry import Floats, Indices
     from carvegen.motifs.snowfall.settings import Settings
 
 __all__ = ["LAYERS", "Sky"]
@@ -73,6 +76,8 @@ class Sky:
         high = np.ceil((np.array([right, top]) + self.view + pad) / CELL_MM).astype(int)
         self.cells = Cells(int(low[0]), int(low[1]), int(high[0] - low[0]), int(high[1] - low[1]))
         self.density = self._density()
+        self.clumps = Clumps(limits)
+        self._known = drawn(self.looks, np.empty((0, 2)), *(np.empty(0, dtype=its) for its in (float, int, np.uint64)))
         self.thick = (self.density * self._areas[:, None]).sum(axis=0)
 
     @property
@@ -157,7 +162,18 @@ class Sky:
         xy, key, layer = (np.concatenate(column) for column in zip(*lots, strict=True))
         reach = sized(self.looks, Draws(key, drawn=4), self.medians[layer], _SPREAD[layer])
         stays = ~doomed(xy, reach, key, self.limits, self.settings.snow)
-        return drawn(self.looks, xy[stays], reach[stays], layer[stays], key[stays])
+        return self._drawn(xy[stays], reach[stays], layer[stays], key[stays])
+
+    def _drawn(self, xy: Floats, reach: Floats, layer: Indices, key: NDArray[np.uint64]) -> Flakes:
+        """The flakes at these places; those that fell at the level tried before are not drawn again."""
+        order = np.argsort(self._known.key)
+        at = np.searchsorted(self._known.key, key, sorter=order)
+        here = np.append(order, -1)[at]
+        new = np.append(self._known.key, 0)[here] != key
+        here[new] = len(self._known) + np.arange(np.count_nonzero(new))
+        flakes = self._known.with_more(drawn(self.looks, xy[new], reach[new], layer[new], key[new])).chosen(here)
+        self._known = flakes
+        return flakes
 
     def _layer(self, layer: int, per_mm2: Floats) -> tuple[Floats, np.ndarray, np.ndarray]:
         """Places, keys and layer of the flakes of one layer."""

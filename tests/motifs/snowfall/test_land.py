@@ -10,6 +10,7 @@ from carvegen import geometry
 from carvegen.geometry.disc_pairs import disc_pairs
 from carvegen.geometry.necks import necks
 from carvegen.motifs.snowfall import land
+from carvegen.motifs.snowfall.clumps import smooth
 from tests.cases import limits, shapes
 
 
@@ -46,7 +47,7 @@ def clumps(seed: int, least: float) -> geometry.PolygonArray:
 def test_what_is_called_sound_has_no_neck_of_its_own(least_land, least_cut) -> None:
     """That the core hangs together tells it; measured exactly."""
     its = limits(least_land, least_cut)
-    sound, doubtful = land._smooth(clumps(1, max(0.3, 0.55 * least_cut)), its)
+    sound, doubtful = smooth(clumps(1, max(0.3, 0.55 * least_cut)), its)
     assert len(sound) > 60
     assert len(doubtful) > 10
     rings = geometry.rings(sound)
