@@ -48,6 +48,7 @@ _SPREAD = np.array([0.26, 0.33, 0.42])  #: of the logarithm of sizes in a layer
 _FULL = 1.7  #: flakes lie over one another no more than so many deep, on average,
 _FULLER = 6.0  #: and so much more for each share of white above
 _MUCH = 0.3
+_SHARES = np.linspace(0.05, 0.95, 10)  #: of the face, by how thick it falls there: in these a part is like all
 _HIGHEST = 3.6  #: the density's logarithm at most
 _SHARE = 0.17  #: of the face's side: the size of its largest flurries
 _FLURRY_MM = (7.0, 45.0)  #: and between which sizes
@@ -56,8 +57,10 @@ _FLURRY_MM = (7.0, 45.0)  #: and between which sizes
 class Sky:
     """The flakes that fall on a window at any level; each belongs to its place in the weather."""
 
-    def __init__(self, settings: Settings, limits: Limits, key: int, window: Floats) -> None:
-        self.settings, self.limits, self.key = settings, limits, key
+    def __init__(
+        self, settings: Settings, limits: Limits, key: int, window: Floats, *, is_part: bool = False
+    ) -> None:  # fmt: skip
+        self.settings, self.limits, self.key, self.is_part = settings, limits, key, is_part
         left, bottom, right, top = window
         self.frame = shapely.box(*window)
         passes = limits.cut_mm / 2 * 1.03 + 2 * geometry.GRID_MM
@@ -144,14 +147,19 @@ class Sky:
         left, bottom, right, top = shapely.bounds(self.frame)
         wide, high = (right - left) / times, (top - bottom) / times
         spots = [(left + i * wide, bottom + j * high) for i in range(times) for j in range(times)]
-        thick = self.thick.reshape(self.cells.rows, self.cells.columns)
-        means = []
+        thick = self._crowded(level * self.thick).reshape(self.cells.rows, self.cells.columns)
+        usual, off = np.quantile(thick, _SHARES), []
         for x, y in spots:
             i, j = (np.array([x, y]) + self.view) // CELL_MM - [self.cells.left, self.cells.bottom]
-            means.append(thick[int(j) : int(j + high / CELL_MM) + 1, int(i) : int(i + wide / CELL_MM) + 1].mean())
-        x, y = spots[int(np.abs(np.log(np.array(means) / self.thick.mean())).argmin())]
+            here = thick[int(j) : int(j + high / CELL_MM) + 1, int(i) : int(i + wide / CELL_MM) + 1]
+            off.append(np.abs(np.quantile(here, _SHARES) - usual).sum())
+        x, y = spots[int(np.argmin(off))]
         return Sky(
-            replace(self.settings, flurry_mm=self.flurry), self.limits, self.key, np.array([x, y, x + wide, y + high])
+            replace(self.settings, flurry_mm=self.flurry),
+            self.limits,
+            self.key,
+            np.array([x, y, x + wide, y + high]),
+            is_part=True,
         )
 
     def fallen(self, level: float) -> Flakes:
