@@ -25,6 +25,7 @@ FINE_MM = 0.006  #: outlines may be simplified so far
 _BENDS = 1e-6
 _EDGED = 1.1  #: corners of what is filled are kept so far out, in the width of the filling
 _MORE = 1.03  #: arcs and offsets fall short of round ones by less than this
+_HAIR_MM = 0.002  #: what a cutter that is narrower by a hair comes nearer to an outline
 _POLYGON = 3
 
 _Lot = tuple["PolygonArray", "Indices"]  #: pieces, and the number of the shape that each is of
@@ -68,8 +69,9 @@ def smooth(shapes: PolygonArray, limits: Limits) -> tuple[PolygonArray, PolygonA
     """Gaps, bays and small holes filled; where the cutter does not pass, what it makes: sound ones, doubtful ones.
 
     What the cutter's middle reaches of a shape is its core. If that hangs together and the shape has no holes, it is
-    made in one piece. (Tips are a flake's own, and each flake is made to be cut.) And a bay has no narrow mouth where
-    the outline nowhere bends back by half a circle.
+    made in one piece. (Tips are a flake's own, and each flake is made to be cut.) It is asked of a cutter that is a
+    little wider, and of one narrower by a hair: a flake that the wider one just does not enter shows in its core alone.
+    And a bay has no narrow mouth where the outline nowhere bends back by half a circle.
     """
     (sound, _), (doubtful, _) = _smoothed(shapes, limits)
     return sound, doubtful
@@ -87,6 +89,7 @@ def _smoothed(shapes: PolygonArray, limits: Limits) -> tuple[_Lot, _Lot]:
     radius = _MORE * limits.cut_mm / 2 + SLACK_MM
     core = shapely.buffer(full, -radius, quad_segs=4)
     sound = _one_without_holes(full) & _one_without_holes(core)
+    sound[sound] = _one_without_holes(geometry.offset(full[sound], _HAIR_MM - limits.cut_mm / 2))
     rest, of_rest = _blunt(core[~sound], whose[~sound], radius, limits)
     whole, of_whole = _fine(full[sound], whose[sound])
     open_ = ~Outline(geometry.reversed_rings(geometry.rings(whole))).bends_more(np.pi - _BENDS)

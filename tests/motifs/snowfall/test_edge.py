@@ -72,10 +72,12 @@ def test_corners_that_only_rounding_joins_stay() -> None:
     A corner of 60 degrees leaves (sqrt 3 - pi / 3) r², 0.17 cuts squared: each is too small to be seen, all three
     together would be taken off.
     """
-    its, turn = limits(0.15, 0.3), np.radians(2.03 * np.arange(40))[:, None] + np.arange(3) * 2 * np.pi / 3
-    places = np.stack([10 * (1 + np.arange(40) % 8), 10 * (1 + np.arange(40) // 8)], axis=-1)[:, None]
-    turned = geometry.snapped(shapely.polygons(places + 1.6 * np.stack([np.cos(turn), np.sin(turn)], axis=-1)))
-    missed = geometry.parts(shapely.difference(turned, edge.opened(turned, its.cut_mm, quad_segs=8)))
+    its, nth = limits(0.15, 0.3), np.arange(60)
+    turn = np.radians(2.03 * nth)[:, None] + np.array([0, 2, 4]) * np.pi / 3
+    places = np.stack([6 + nth % 8 * 11, 6 + nth // 8 * 8.5], axis=-1)[:, None]
+    corners = np.round(places + 1.6 * np.stack([np.cos(turn), np.sin(turn)], axis=-1), 3)
+    turned = edge.fine(edge._without_hairs(shapely.polygons(corners)))
+    missed = geometry.parts(shapely.difference(turned, edge.opened(turned, its.cut_mm + edge.SLACK_MM, quad_segs=8)))
     assert shapely.area(missed).max() > edge._CORNER * its.cut_mm**2, "some hang together"
     assert shapely.area(edge._reached(turned, FRAME, its)) == pytest.approx(shapely.area(turned), abs=1e-6)
 
