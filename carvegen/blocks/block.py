@@ -159,7 +159,7 @@ class Block:
     def _land(self) -> tuple[Rings, int, list[int]]:
         """The land's rings, how many pieces the opened rim has, and the numbers of the cuts inside it."""
         gone = np.concatenate([self.cuts, self.cut_outs])
-        inside = np.asarray(shapely.contains_properly(self.rim, gone), dtype=bool)
+        inside = geometry.wholly_in(self.rim, gone)
         inside[self._meeting_cut_outs()] = False
         opened = geometry.parts(shapely.difference(self.rim, shapely.union_all(gone[~inside])))
         holes = geometry.reversed_rings(geometry.rings(gone[inside]))

@@ -52,9 +52,10 @@ def findings_at(
     block: Block, found: Narrow, width: Floats, limit: Floats, *, rule: str, why: str = "", remedy: str = ""
 ) -> Iterator[Finding]:
     """A finding for each narrow place whose `width` falls below its `limit`, but for what is only a corner."""
-    walls = block.wall_names
+    told = np.flatnonzero((width < limit - TOLERANCE_MM / 2) & ~corners(found, limit))
+    walls = block.wall_names if len(told) else ()
     short = short_tips(found, limit)
-    for k in np.flatnonzero((width < limit - TOLERANCE_MM / 2) & ~corners(found, limit)).tolist():
+    for k in told.tolist():
         kind = Kind(int(found.kind[k]))
         yield Finding(
             rule=rule,

@@ -60,7 +60,8 @@ def _spacing(shapes: PolygonArray, land: float) -> Iterator[Finding]:
     centres = shapely.get_coordinates(shapely.centroid(shapes))
     room = float(np.sqrt(4 / np.pi * shapely.area(shapes)).mean()) + land
     remedy = "let some lie close together and leave some places empty"
-    measured, error = alikeness.spacing(centres, room)
+    nearest = alikeness.nearest_distances(centres)
+    measured, error = alikeness.spacing(centres, room, nearest=nearest)
     limit = max(_EVEN, 1 + _ERRORS * error)
     if measured > limit:
         why = (
@@ -68,7 +69,7 @@ def _spacing(shapes: PolygonArray, land: float) -> Iterator[Finding]:
         )
         yield _advice("spacing", measured, limit, "times chance", kind="even", why=why, remedy=remedy)
         return
-    measured = alikeness.distance_spread(centres)
+    measured = alikeness.distance_spread(nearest)
     if measured < _LATTICE:
         why = "each shape is as far from the next as all others are: it looks set out by rule"
         yield _advice("spacing", measured, _LATTICE, "of the mean", kind="lattice", why=why, remedy=remedy)
@@ -98,7 +99,8 @@ def _straight(shapes: PolygonArray, drawn: PolygonArray) -> Iterator[Finding]:
     run, direction = alikeness.straight_runs(shapes)
     long = (run > _RUN) & (alikeness.elongations(shapes)[0] <= alikeness.STROKE)
     if long.any():
-        long[long] = ~_along(alikeness.straight_lines(shapes[long]), drawn)
+        extent = 2 * shapely.minimum_bounding_radius(shapes[long])
+        long[long] = ~_along(alikeness.straight_lines(shapes[long], extent), drawn)
     upright = float((long & (np.minimum(direction, 90 - direction) < _UPRIGHT_DEG)).mean())
     why = "many outlines have a long straight side: little in nature has"
     if upright > _UPRIGHT:

@@ -34,6 +34,7 @@ __all__ = [
     "empty",
     "filled",
     "holes",
+    "inside_box",
     "intersection",
     "joined",
     "lines",
@@ -54,6 +55,7 @@ __all__ = [
     "star_radii",
     "touching_groups",
     "union",
+    "wholly_in",
     "without_inner",
 ]
 
@@ -243,6 +245,8 @@ def offset(shapes: PolygonArray, by: float, *, quad_segs: int = 8) -> NDArray[np
 
 def filled(shapes: PolygonArray) -> PolygonArray:
     """The shapes without their holes."""
+    if not shapely.get_num_interior_rings(shapes).any():
+        return shapes
     return np.asarray(shapely.polygons(shapely.get_exterior_ring(shapes)), dtype=object)
 
 
@@ -283,17 +287,32 @@ def rings(shapes: PolygonArray) -> Rings:
     if len(shapes) == 0:
         none = np.empty(0, dtype=np.int64)
         return Rings(np.empty((0, 2)), np.zeros(1, dtype=np.int64), none, none.astype(bool))
-    turned = shapely.orient_polygons(shapes)
-    _, xy, (ring_start, polygon_start) = cast("Any", shapely.to_ragged_array(turned, include_z=False))
-    ring_start = np.asarray(ring_start, dtype=np.int64)
-    polygon_start = np.asarray(polygon_start, dtype=np.int64)
-    owner = np.repeat(np.arange(len(shapes)), np.diff(polygon_start))
+    count = 1 + shapely.get_num_interior_rings(shapes)
+    owner = np.repeat(np.arange(len(shapes)), count)
     hole = np.ones(len(owner), dtype=bool)
-    hole[polygon_start[:-1]] = False
-    last = np.zeros(len(xy), dtype=bool)
-    last[ring_start[1:] - 1] = True
-    start = ring_start - np.arange(len(ring_start))
-    return Rings(np.asarray(xy, dtype=np.float64)[~last], start, owner, hole)
+    hole[np.cumsum(count) - count] = False
+    alone = count[owner] == 1
+    size = np.empty(len(owner), dtype=np.int64)
+    size[alone] = shapely.get_num_coordinates(shapes[count == 1])
+    size[~alone] = shapely.get_num_coordinates(shapely.get_rings(shapes[count > 1]))
+    open_ = np.ones(int(size.sum()), dtype=bool)
+    open_[np.cumsum(size) - 1] = False
+    found = Rings(shapely.get_coordinates(shapes)[open_], np.append(0, np.cumsum(size - 1)), owner, hole)
+    wrong = np.flatnonzero((_twice_signed_areas(found) < 0) != hole)
+    size = np.diff(found.start)[wrong]
+    begin, nth = np.repeat(found.start[wrong], size), np.arange(size.sum()) - np.repeat(np.cumsum(size) - size, size)
+    found.xy[begin + nth] = found.xy[
+        begin + np.where(nth == 0, 0, np.repeat(size, size) - nth)
+    ]  # the first stays first
+    return found
+
+
+def _twice_signed_areas(found: Rings) -> Floats:
+    """Twice the area within each ring, below 0 where it runs clockwise; mm², (rings,)."""
+    start = found.start[:-1]
+    xy = found.xy - np.repeat(found.xy[start], np.diff(found.start), axis=0)  # from a near point: no digits are lost
+    ends = found.edge_ends
+    return np.asarray(np.add.reduceat(xy[:, 0] * xy[ends, 1] - xy[ends, 0] * xy[:, 1], start))
 
 
 def room_inside(shapes: PolygonArray) -> Floats:
@@ -327,6 +346,25 @@ def star_radii(shapes: PolygonArray) -> tuple[Floats, Floats]:
     room = np.maximum(np.minimum.reduceat(away, start), 0.0)
     far = np.sqrt(np.maximum.reduceat((x - middle_x) ** 2 + (y - middle_y) ** 2, start))
     return np.where(np.bincount(its.owner) == 1, room[~its.hole], 0.0), far[~its.hole]
+
+
+def wholly_in(area: BaseGeometry, shapes: PolygonArray) -> Mask:
+    """Whether each shape lies in the area and touches its outline nowhere."""
+    box = shapely.bounds(area)
+    found = inside_box(shapes, box, 0.0)
+    if not shapely.equals(area, shapely.box(*box)):
+        shapely.prepare(area)
+        found[found] = shapely.contains_properly(area, shapes[found])
+    return found
+
+
+def inside_box(shapes: PolygonArray, box: Floats, margin: float) -> Mask:
+    """Whether each shape lies in the box (left, bottom, right, top), further than the margin from its sides."""
+    if len(shapes) == 0:
+        return np.zeros(0, dtype=bool)
+    left, bottom, right, top = shapely.bounds(shapes).T
+    across = (left > box[0] + margin) & (right < box[2] - margin)
+    return np.asarray(across & (bottom > box[1] + margin) & (top < box[3] - margin))
 
 
 def reversed_rings(given: Rings) -> Rings:

@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, Mask, PolygonArray
 
 __all__ = [
-    "ELONGATED", "STROKE", "combing", "distance_spread", "elongations", "have_twins", "size_spread", "spacing",
-    "straight_runs",
+    "ELONGATED", "STROKE", "combing", "distance_spread", "elongations", "have_twins", "nearest_distances",
+    "size_spread", "spacing", "straight_lines", "straight_runs",
 ]  # fmt: skip
 
 _SAME_MM = 0.002  #: twins on a grid of 1 µm, turned: their measures agree to this
@@ -25,7 +25,7 @@ _BENT = 0.002  #: a run that bows by less than this share of the shape is straig
 ELONGATED, STROKE = 1.5, 8.0
 
 
-def spacing(centres: Floats, apart_mm: float = 0.0) -> tuple[float, float]:
+def spacing(centres: Floats, apart_mm: float = 0.0, *, nearest: Floats | None = None) -> tuple[float, float]:
     """Index of Clark & Evans over the centres' convex hull, and its standard error by chance; (nan, nan) on a line.
 
     Mean distance to the nearest neighbour over what chance gives: 1 by chance, less in clumps, 2 on a square
@@ -35,6 +35,8 @@ def spacing(centres: Floats, apart_mm: float = 0.0) -> tuple[float, float]:
     ----------
     apart_mm
         How near two centres can come, because shapes take room; 0 for points.
+    nearest
+        `nearest_distances` of the centres, where they are known.
 
     Notes
     -----
@@ -49,7 +51,7 @@ def spacing(centres: Floats, apart_mm: float = 0.0) -> tuple[float, float]:
     """
     from scipy.special import erfcx
 
-    hull = shapely.convex_hull(shapely.multipoints(centres))
+    hull = shapely.convex_hull(shapely.linestrings(centres))
     n, area, edge = len(centres), float(shapely.area(hull)), float(shapely.length(hull))
     if n < 3 or area <= 1e-9 * edge**2:
         return math.nan, math.nan
@@ -57,12 +59,12 @@ def spacing(centres: Floats, apart_mm: float = 0.0) -> tuple[float, float]:
     by_chance = apart_mm + float(erfcx(apart_mm / scale * math.sqrt(math.pi))) * scale / 2
     expected = by_chance + (0.0514 + 0.041 / math.sqrt(n)) * edge / n
     error = math.sqrt(0.0703 * area / n**2 + 0.037 * edge * scale / n**2)
-    return float(_nearest(centres).mean()) / expected, error / expected
+    away = nearest_distances(centres) if nearest is None else nearest
+    return float(away.mean()) / expected, error / expected
 
 
-def distance_spread(centres: Floats) -> float:
+def distance_spread(nearest: Floats) -> float:
     """Coefficient of variation of the distances to the nearest neighbour: 0.52 by chance, 0 on a lattice."""
-    nearest = _nearest(centres)
     return float(nearest.std() / nearest.mean()) if nearest.any() else math.nan
 
 
@@ -99,17 +101,17 @@ def straight_runs(shapes: PolygonArray) -> tuple[Floats, Floats]:
     The extent is the diameter of the smallest circle round the shape. Directions are taken modulo 90: 0 is
     along either axis.
     """
-    line = straight_lines(shapes)
+    extent = 2 * shapely.minimum_bounding_radius(shapes)
+    line = straight_lines(shapes, extent)
     (x0, y0), (x1, y1) = shapely.get_coordinates(line)[::2].T, shapely.get_coordinates(line)[1::2].T
     return (
-        shapely.length(line) / (2 * shapely.minimum_bounding_radius(shapes)),
+        shapely.length(line) / extent,
         np.degrees(np.arctan2(y1 - y0, x1 - x0)) % 90,
     )
 
 
-def straight_lines(shapes: PolygonArray) -> PolygonArray:
+def straight_lines(shapes: PolygonArray, extent: Floats) -> PolygonArray:
     """The longest straight run of each outline, as a line; what bends by no more than the eye sees is straight."""
-    extent = 2 * shapely.minimum_bounding_radius(shapes)
     plain = shapely.simplify(shapely.get_exterior_ring(shapes), _BENT * extent, preserve_topology=True)
     xy, owner = shapely.get_coordinates(plain, return_index=True)
     step = np.diff(xy, axis=0)
@@ -149,10 +151,11 @@ def elongations(shapes: PolygonArray) -> tuple[Floats, Floats]:
     return np.sqrt((middle + half) / np.maximum(middle - half, 1e-12)), np.arctan2(2 * xy, xx - yy)
 
 
-def _nearest(centres: Floats) -> Floats:
+def nearest_distances(centres: Floats) -> Floats:
+    """How far each centre is from the nearest other; (n,)."""
     from scipy.spatial import cKDTree
 
-    return np.asarray(cKDTree(centres).query(centres, k=2)[0])[:, 1]
+    return np.asarray(cKDTree(centres, balanced_tree=False, compact_nodes=False).query(centres, k=2)[0])[:, 1]
 
 
 def _signatures(shapes: PolygonArray) -> Floats:

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from carvegen.geometry import lines
+from carvegen.geometry.disc_pairs import disc_pairs
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 __all__ = ["Edges", "Outline", "counted", "cross", "foot", "unit"]
 
 _MANY = 64  #: points of a ring that is sought through a tree of its own
+_ROOM = 1e-6  #: for rounding, mm
 
 
 @dataclass(frozen=True)
@@ -37,10 +39,9 @@ class Edges:
     before: Indices  #: the edge that precedes
     juts: Mask  #: whether the corner at `a` juts into the region (interior angle over 180°)
 
-    @property
-    def inward(self) -> Floats:
-        """Unit normals into the region; (n, 2)."""
-        along = unit(self.b - self.a)
+    def inward(self, which: Indices) -> Floats:
+        """Unit normals of some of the edges, into the region; (n, 2)."""
+        along = unit(self.b[which] - self.a[which])
         return np.column_stack([-along[:, 1], along[:, 0]])
 
     def tree(self, which: Indices) -> shapely.STRtree:
@@ -70,42 +71,73 @@ class Outline:
         """Whether each ring comes within `limit` of another."""
         if limit not in self._near:
             near = np.zeros(len(self.rings), dtype=bool)
-            loops = np.asarray(shapely.linearrings(self.edges.a, indices=self.edges.ring), dtype=object)
-            i, j = self._bounds_near(loops, limit)
-            shapely.prepare(loops[np.diff(self.rings.start) > _MANY])  # of few points all are looked at as fast
-            met = shapely.dwithin(loops[i], loops[j], limit)
+            i, j = self._discs_near(limit)
+            asked, loop = np.unique(np.concatenate([i, j]), return_inverse=True)
+            loops = self._loops(asked)
+            shapely.prepare(loops[np.diff(self.rings.start)[asked] > _MANY])  # of few points all are looked at as fast
+            one, other = np.split(loop, 2)
+            met = shapely.dwithin(loops[one], loops[other], limit)
             near[i[met]] = near[j[met]] = True
             self._near[limit] = near
         return self._near[limit]
 
-    def _bounds_near(self, loops: NDArray[np.object_], limit: float) -> tuple[Indices, Indices]:
-        """Pairs of rings, each once, whose bounds come within `limit` of one another; of two the larger ring first."""
+    def _loops(self, which: Indices) -> NDArray[np.object_]:
+        """Some of the rings as lines."""
+        size = np.diff(self.rings.start)[which]
+        point = np.repeat(self.rings.start[which], size) + counted(size)
+        return np.asarray(shapely.linearrings(self.rings.xy[point], indices=np.repeat(np.arange(len(which)), size)))
+
+    def _discs_near(self, limit: float) -> tuple[Indices, Indices]:
+        """Pairs of rings, each once, whose discs come within `limit` of one another; of two the larger ring first."""
         size, start = np.diff(self.rings.start), self.rings.start[:-1]
         if not len(size):
             return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
-        low = np.minimum.reduceat(self.rings.xy, start, axis=0) - limit
-        high = np.maximum.reduceat(self.rings.xy, start, axis=0) + limit
-        i, j = shapely.STRtree(loops).query(shapely.box(*low.T, *high.T))
+        xy = self.rings.xy
+        middle = (np.minimum.reduceat(xy, start, axis=0) + np.maximum.reduceat(xy, start, axis=0)) / 2
+        away = xy - np.repeat(middle, size, axis=0)
+        reach = np.sqrt(np.maximum.reduceat(away[:, 0] ** 2 + away[:, 1] ** 2, start))
+        i, j = disc_pairs(middle, reach, limit + _ROOM)
         larger = (size[i] > size[j]) | ((size[i] == size[j]) & (i < j))
-        return i[larger], j[larger]
+        return np.where(larger, i, j), np.where(larger, j, i)
+
+    def bends_more(self, than: float) -> Mask:
+        """Whether any stretch of each ring turns left by more than so much, radians; (rings,).
+
+        No stretch turns further than all turns to the left together: most rings need no closer look.
+        """
+        more = self._turns_left > than
+        doubtful = np.flatnonzero(more)
+        more[doubtful] = self._bends(doubtful) > than
+        return more
 
     @cached_property
-    def bends(self) -> Floats:
-        """The most that any stretch of each ring turns left, in radians; (rings,).
+    def _turns_left(self) -> Floats:
+        """All turns to the left of each ring together, radians; (rings,)."""
+        edges = self.edges
+        left = np.flatnonzero(~edges.juts)
+        before, along = (edges.b[k] - edges.a[k] for k in (edges.before[left], left))
+        turn = np.arctan2(cross(before, along), (before * along).sum(axis=1))
+        return np.bincount(edges.ring[left], turn, minlength=len(self.rings)).astype(np.float64)
+
+    def _bends(self, which: Indices) -> Floats:
+        """The most that any stretch of some of the rings turns left, in radians; (n,).
 
         The largest sum of a run of the turns, with each ring walked twice so that runs may pass its start.
         """
-        edges = self.edges
-        along = edges.b - edges.a
-        turn = np.arctan2(cross(along[edges.before], along), (along[edges.before] * along).sum(axis=1))
-        size = np.diff(self.rings.start)
-        twice = np.repeat(self.rings.start[:-1], 2 * size) + counted(2 * size) % np.repeat(size, 2 * size)
+        if len(which) == 0:
+            return np.empty(0)
+        edges, size = self.edges, np.diff(self.rings.start)[which]
+        point = np.repeat(self.rings.start[which], size) + counted(size)
+        before, along = (edges.b[k] - edges.a[k] for k in (edges.before[point], point))
+        turn = np.arctan2(cross(before, along), (before * along).sum(axis=1))
+        start = np.cumsum(size) - size
+        twice = np.repeat(start, 2 * size) + counted(2 * size) % np.repeat(size, 2 * size)
         ring = np.repeat(np.arange(len(size)), 2 * size)
         total = np.cumsum(turn[twice])
         apart = 4 * (np.abs(turn).sum() + 1)  # so far below all earlier rings that each starts afresh
-        before = np.concatenate([[0.0], total[:-1]]) - apart * ring
-        rise = total - apart * ring - np.minimum.accumulate(before)
-        return np.maximum.reduceat(rise, 2 * self.rings.start[:-1]) if len(size) else np.empty(0)
+        before_it = np.concatenate([[0.0], total[:-1]]) - apart * ring
+        rise = total - apart * ring - np.minimum.accumulate(before_it)
+        return np.maximum.reduceat(rise, 2 * start)
 
 
 def counted(sizes: Indices) -> Indices:

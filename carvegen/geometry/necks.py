@@ -163,7 +163,7 @@ def _may_have(outline: Outline, limit: float) -> Mask:
     The walls of a neck within one ring face each other, so the stretch of ring between them turns left by
     half a circle, all told: a ring with no such stretch has none.
     """
-    return outline.near(limit) | (outline.bends > np.pi - 1e-6)
+    return outline.near(limit) | (outline.bends_more(np.pi - 1e-6))
 
 
 def _double_normals(edges: Edges, i: Indices, j: Indices, limit: float) -> Necks:

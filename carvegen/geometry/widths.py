@@ -118,7 +118,7 @@ def local_widths_of(
     """
     edges = outline.edges
     turns = np.pi - np.radians(sharper_deg)
-    rings = outline.near(limit) | (outline.bends > turns - 1e-6)
+    rings = outline.near(limit) | outline.bends_more(turns - 1e-6)
     ruler = _Ruler(edges, np.flatnonzero(rings[edges.ring]), limit, limit_at, sharper_deg)
     coarse = ruler.in_reach(_cut_up(edges, ruler.chosen, limit / _COARSE))
     found = ruler.measured(coarse)
@@ -188,7 +188,7 @@ class _Ruler:
         """The pieces without those of long edges beside which nothing lies, within the limit and one piece more."""
         edges, limit = self.edges, self.limit
         along = edges.b - edges.a
-        length = np.hypot(along[:, 0], along[:, 1])
+        length = np.sqrt(along[:, 0] ** 2 + along[:, 1] ** 2)
         long = self.chosen[length[self.chosen] > _LONG * limit]
         if len(long) == 0:
             return pieces
@@ -224,7 +224,7 @@ class _Ruler:
         edges, edge = self.edges, pieces.edge[part]
         along = edges.b[edge] - edges.a[edge]
         at = edges.a[edge] + ((pieces.low + pieces.high)[part] / 2)[:, None] * along
-        inward = edges.inward[edge]
+        inward = edges.inward(edge)
         place, near = self._near(at + inward * (self.limit / 2), edge)
         radius, touch = _disc(at[place], inward[place], edges.a[near], edges.b[near])
         smallest = np.full(len(at), np.inf)

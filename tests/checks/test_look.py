@@ -161,7 +161,7 @@ def test_advice_is_no_risk_and_no_break() -> None:
 def test_centres_on_a_line_or_in_one_place() -> None:
     assert np.isnan(alikeness.spacing(np.column_stack([np.arange(40.0), np.arange(40.0)]))[0])
     assert np.isnan(alikeness.spacing(np.zeros((40, 2)))[0])
-    assert np.isnan(alikeness.distance_spread(np.zeros((40, 2))))
+    assert np.isnan(alikeness.distance_spread(alikeness.nearest_distances(np.zeros((40, 2)))))
     told = found(disc(10 + 4 * k, 75, 1.0) for k in range(40))
     assert "look-spacing" in told  # evenly along one line
 

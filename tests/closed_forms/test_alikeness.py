@@ -11,6 +11,7 @@ from carvegen.geometry.alikeness import (
     combing,
     distance_spread,
     elongations,
+    nearest_distances,
     size_spread,
     spacing,
     straight_runs,
@@ -33,7 +34,8 @@ def test_chance_among_shapes_that_take_room() -> None:
 def test_distances_by_chance_spread_like_a_rayleigh_law() -> None:
     """Nearest neighbours of a Poisson process: coefficient of variation sqrt(4 / pi - 1) = 0.5227."""
     rng = np.random.default_rng(2)
-    assert distance_spread(rng.uniform(0, 1, (4000, 2))) == pytest.approx(np.sqrt(4 / np.pi - 1), rel=0.05)
+    nearest = nearest_distances(rng.uniform(0, 1, (4000, 2)))
+    assert distance_spread(nearest) == pytest.approx(np.sqrt(4 / np.pi - 1), rel=0.05)
 
 
 def test_spread_of_sizes() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from carvegen.geometry.alikeness import distance_spread, spacing
+from carvegen.geometry.alikeness import distance_spread, nearest_distances, spacing
 
 
 def square(n: int) -> np.ndarray:
@@ -22,7 +22,7 @@ def hexagonal(n: int) -> np.ndarray:
 def test_lattices(points, index) -> None:
     """2.1491 at most, on a hexagonal lattice (source: clark-evans); a square one has 2."""
     assert spacing(points)[0] == pytest.approx(index, rel=0.02)
-    assert distance_spread(points) == pytest.approx(0, abs=1e-9)
+    assert distance_spread(nearest_distances(points)) == pytest.approx(0, abs=1e-9)
 
 
 def test_chance_has_index_one_and_the_stated_error() -> None:

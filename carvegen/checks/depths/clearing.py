@@ -25,7 +25,7 @@ RULE = "clearing"
 MOST = 50
 
 _TOLERANCE_MM = 0.005  #: of an inscribed circle's radius
-_BATCH = 500  #: areas measured at a time
+_BATCH = 100  #: areas measured at a time
 _ISLAND_MM = 10.0  #: an area this wide has room for a support island; common practice, no source
 _FINEST_MM = 0.05  #: no gap is looked at below this
 

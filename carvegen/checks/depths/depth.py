@@ -55,8 +55,11 @@ def _shallow(survey: Survey) -> Iterator[Finding]:
     narrow, room = doubtful[empty], room[empty]
     if len(narrow) == 0:
         return
-    least = shapely.length(shapely.maximum_inscribed_circle(narrow[np.argmin(room)]))
-    inner = shapely.maximum_inscribed_circle(narrow[room <= _MORE * least])
+    slightest = narrow[np.argmin(shapely.area(narrow) / shapely.length(narrow))]
+    least = _MORE * shapely.length(shapely.maximum_inscribed_circle(slightest))
+    as_narrow = narrow[room <= least]  # of these, those that no such disc lies in
+    as_narrow = as_narrow[shapely.is_empty(shapely.buffer(as_narrow, -least, quad_segs=4))]
+    inner = shapely.maximum_inscribed_circle(as_narrow)
     radius = shapely.length(inner)
     thinnest = int(np.argmin(radius))
     place = shapely.get_coordinates(inner[thinnest])[0]

@@ -13,13 +13,8 @@ from carvegen.geometry.narrow import Kind, narrow_places
 from carvegen.geometry.necks import necks
 from carvegen.motifs.shared.minimum_width import opened
 from carvegen.motifs.snowfall.chance import Draws, chance_at, keys
-from carvegen.motifs.snowfall.land import (
-    BODY,
-    SLACK_MM,
-    changed,
-    fine,
-    without_specks,
-)
+from carvegen.motifs.snowfall.clumps import SLACK_MM, fine, without_specks
+from carvegen.motifs.snowfall.land import BODY, changed
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -32,7 +27,7 @@ if TYPE_CHECKING:
     from carvegen.motifs.snowfall.flakes import Flakes
     from carvegen.motifs.snowfall.settings import Settings
 
-__all__ = ["bounded", "crossing", "inside_box", "wholly_in"]
+__all__ = ["bounded", "crossing"]
 
 _FILLS = 2  #: rounds in which narrow land at the edge is opened; what is left then is widened
 _BITES = 3
@@ -79,8 +74,8 @@ def bounded(
     hides
         What else is kept clear of some of the shapes, and of which; no two of these masks share a shape.
     """
-    clear = inside_box(shapes, shapely.bounds(frame), limits.land_mm)
-    within = wholly_in(area, shapes)
+    clear = geometry.inside_box(shapes, shapely.bounds(frame), limits.land_mm)
+    within = geometry.wholly_in(area, shapes)
     for what, some in hides:
         shapely.prepare(what)
         within &= ~(some & shapely.intersects(what, shapes))
@@ -97,25 +92,6 @@ def bounded(
     pieces = np.concatenate([_cut_off(shapes[at_edge[own[at_edge]]], its, frame, limits) for its, own in lots])
     edge = _firm(pieces, clear_of, frame, limits, unfilled=shapely.union_all([what for what, _ in hides]))
     return _joined(shapes[whole], edge, limits)
-
-
-def wholly_in(area: BaseGeometry, shapes: PolygonArray) -> Mask:
-    """Whether each shape lies in the area and touches its outline nowhere."""
-    box = shapely.bounds(area)
-    found = inside_box(shapes, box, 0.0)
-    if not shapely.equals(area, shapely.box(*box)):
-        shapely.prepare(area)
-        found[found] = shapely.contains_properly(area, shapes[found])
-    return found
-
-
-def inside_box(shapes: PolygonArray, box: Floats, margin: float) -> Mask:
-    """Whether each shape lies in the box (left, bottom, right, top), further than the margin from its sides."""
-    if len(shapes) == 0:
-        return np.zeros(0, dtype=bool)
-    left, bottom, right, top = shapely.bounds(shapes).T
-    across = (left > box[0] + margin) & (right < box[2] - margin)
-    return np.asarray(across & (bottom > box[1] + margin) & (top < box[3] - margin))
 
 
 def _joined(whole: PolygonArray, edge: PolygonArray, limits: Limits) -> PolygonArray:
@@ -285,7 +261,7 @@ def _reached(pieces: PolygonArray, frame: Polygon, limits: Limits) -> PolygonArr
     A corner that is missed by no more than shows stays one. At the frame they are cut off square to its sides.
     """
     pieces = fine(_without_hairs(pieces))
-    slight = _CORNER * limits.cut_mm**2
+    slight, done = _CORNER * limits.cut_mm**2, []
     for _ in range(_TRIMS):
         reached = opened(pieces, limits.cut_mm + SLACK_MM, quad_segs=8)
         some = shapely.area(pieces) - shapely.area(reached) > slight
@@ -298,7 +274,9 @@ def _reached(pieces: PolygonArray, frame: Polygon, limits: Limits) -> PolygonArr
         boxes = _run_out(np.asarray(shapely.envelope(missed[at_frame]), dtype=object), frame, limits)
         gone = shapely.union_all(np.concatenate([geometry.offset(missed[~at_frame], 4 * geometry.GRID_MM), boxes]))
         left = _without_hairs(shapely.difference(pieces[some], gone))
-        pieces = fine(np.concatenate([pieces[~some], without_specks(left, limits)]))
+        done.append(pieces[~some])
+        pieces = fine(without_specks(left, limits))
+    pieces = geometry.stack([*done, pieces])
     return pieces[_made(pieces, limits)]
 
 

@@ -12,7 +12,7 @@ import shapely
 from carvegen import geometry
 from carvegen.motifs.growth import Growth, no_room
 from carvegen.motifs.snowfall.chance import chance_at
-from carvegen.motifs.snowfall.edge import bounded, crossing, wholly_in
+from carvegen.motifs.snowfall.edge import bounded, crossing
 from carvegen.motifs.snowfall.land import met, parted
 from carvegen.motifs.snowfall.sky import LAYERS, Sky
 
@@ -31,6 +31,7 @@ __all__ = ["grow"]
 _NEAR = 0.05  #: the white comes so near to what is asked, as a share of it,
 _NEAREST = 0.0015  #: or within so much of the face
 _FEW = 3000  #: flakes: of more a part is tried first
+_PART = 0.2  #: of that, in a part
 _CLOSE = 0.008  #: but no further off than this,
 _TOLD = 0.01  #: what differs by more is told
 _TRIES = 6
@@ -93,14 +94,19 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
 
 def _fallen(sky: Sky, level: float) -> PolygonArray:
     """All that lies in the sky at a level, the land kept."""
-    return parted(met(_at_frame(sky, sky.fallen(level)), sky.limits, sky.settings.snow), sky.limits)
+    return parted(met(_at_frame(sky, sky.fallen(level)), sky.limits, sky.settings.snow), sky.limits, sky.clumps)
 
 
 def _at_frame(sky: Sky, flakes: Flakes) -> Flakes:
-    """The flakes, those at the frame so that they can be cut off by it; or none that it would cut."""
+    """The flakes, those at the frame so that they can be cut off by it; or none that it would cut.
+
+    The sides of a part are no ends: what falls there goes on.
+    """
+    if sky.is_part:
+        return flakes
     if sky.settings.cut_at_edge:
         return crossing(flakes, sky.frame, sky.limits)
-    return flakes.chosen(wholly_in(sky.frame, flakes.shape))
+    return flakes.chosen(geometry.wholly_in(sky.frame, flakes.shape))
 
 
 def _solved(sky: Sky, frame: Polygon) -> tuple[float, PolygonArray, PolygonArray]:
@@ -113,7 +119,7 @@ def _solved(sky: Sky, frame: Polygon) -> tuple[float, PolygonArray, PolygonArray
     level = sky.level_of((_LOST + min(snow, 0.9 - 2 * snow)) * snow)
     part = sky.part(level, _FEW)
     if part is not None:
-        level, _ = _sought(part, level, lambda level: snow * part.cover(level) / sky.cover(level))
+        level, _ = _sought(part, level, lambda level: snow * part.cover(level) / sky.cover(level), close=_PART)
     at_edge = 1.0
     tried: list[tuple[float, float, PolygonArray, PolygonArray]] = []
     for _ in range(_EDGES):
@@ -176,14 +182,16 @@ def _layers_told(asked: Sequence[float], came: Floats) -> Iterator[str]:
             yield f"of the {name} snow {wanted:.0%} of the face was asked, {white:.0%} came"
 
 
-def _sought(sky: Sky, level: float, snow_at: Callable[[float], float]) -> tuple[float, PolygonArray]:
-    """The level at which the share that is asked turns white."""
+def _sought(
+    sky: Sky, level: float, snow_at: Callable[[float], float], *, close: float = 1.0
+) -> tuple[float, PolygonArray]:
+    """The level at which the share that is asked turns white; nearer to it where `close` is less than 1."""
     tried: list[tuple[float, float, PolygonArray]] = []
     for _ in range(_TRIES):
         shapes = _fallen(sky, level)
         white, snow = _white(shapes, sky.frame), snow_at(level)
         tried.append((np.log(level), _height(white) - _height(snow), shapes))
-        if abs(white - snow) <= _close(snow):
+        if abs(white - snow) <= close * _close(snow):
             break
         level = float(min(np.exp(_next([its[:2] for its in tried])), _MOST))
     log_level, _, shapes = min(tried, key=lambda its: abs(its[1]))
@@ -202,7 +210,7 @@ def _close(snow: float) -> float:
 
 def _white(shapes: PolygonArray, frame: Polygon) -> float:
     """The share of the frame that the shapes cover."""
-    inside = wholly_in(frame, shapes)
+    inside = geometry.wholly_in(frame, shapes)
     across = shapely.intersection(shapes[~inside], frame)
     return float((shapely.area(shapes[inside]).sum() + shapely.area(across).sum()) / shapely.area(frame))
 

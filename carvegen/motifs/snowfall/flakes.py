@@ -56,9 +56,15 @@ class Flakes:
     key: NDArray[np.uint64]  #: each one's own
     slack: Floats  #: the smallest scale at which the cutter still passes all through each
     torn: Mask  #: whether it is a clump of several crystals
+    mark: NDArray[np.uint64]  #: its own, another once it is moved or shrunk
 
     def __len__(self) -> int:
         return len(self.reach)
+
+    def with_more(self, other: Flakes) -> Flakes:
+        """These flakes, then the others."""
+        pairs = ((getattr(self, name), getattr(other, name)) for name in self.__dataclass_fields__)
+        return Flakes(*(np.concatenate(pair) for pair in pairs))
 
     def chosen(self, which: Indices | Mask) -> Flakes:
         """Some of the flakes."""
@@ -85,7 +91,7 @@ def drawn(looks: Looks, xy: Floats, reach: Floats, layer: Indices, key: NDArray[
     clumps = np.flatnonzero(torn)
     if len(clumps):
         shape[clumps] = _clumped(looks, xy[clumps], reach[clumps], layer[clumps], draws.of(clumps))
-    return Flakes(shape, xy, np.where(torn, _HOLDS * reach, reach), layer, key, slack, torn)
+    return Flakes(shape, xy, np.where(torn, _HOLDS * reach, reach), layer, key, slack, torn, key)
 
 
 def _outlined(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Draws) -> tuple[PolygonArray, Floats]:
@@ -124,9 +130,9 @@ def _clumped(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Dra
     for k in range(1, _MOST + 1):
         chance = draws.random(4)
         earlier = np.minimum((chance[:, 0] * 1.6 * k).astype(np.int64), last)
-        own = np.maximum(reach * np.exp(np.log(0.2) + chance[:, 1] * np.log(0.52 / 0.2)), looks.least_mm)
+        own = np.maximum(reach * np.exp(np.log(0.26) + chance[:, 1] * np.log(0.6 / 0.26)), looks.least_mm)
         turn = 2 * np.pi * chance[:, 2]
-        away = 0.74 * size[here, earlier] + (0.1 + 0.45 * chance[:, 3]) * own
+        away = 0.66 * size[here, earlier] + (0.1 + 0.45 * chance[:, 3]) * own
         spot = place[here, earlier] + away[:, None] * np.column_stack([np.cos(turn), np.sin(turn)])
         fits = (most >= k) & (np.hypot(*spot.T) + own <= _HOLDS * reach)
         size[fits, k], place[fits, k], last[fits] = own[fits], spot[fits], k

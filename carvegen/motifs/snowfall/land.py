@@ -9,12 +9,12 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.geometry.edges import Outline
+from carvegen.geometry.disc_pairs import disc_pairs
 from carvegen.geometry.necks import necks
 from carvegen.motifs.shared.minimum_width import closed
-from carvegen.motifs.snowfall.chance import Draws, keys
+from carvegen.motifs.snowfall.chance import Draws, keys, mixed
+from carvegen.motifs.snowfall.clumps import FILLS, SLACK_MM, Clumps, fine, gathered, simpler, smooth, without_specks
 from carvegen.motifs.snowfall.flakes import Flakes
-from carvegen.motifs.snowfall.pairs import disc_pairs
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -28,9 +28,8 @@ if TYPE_CHECKING:
         Rings,
     )
 
-__all__ = ["BODY", "FINE_MM", "SLACK_MM", "changed", "doomed", "fine", "met", "parted", "without_specks"]
+__all__ = ["BODY", "changed", "doomed", "met", "parted"]
 
-SLACK_MM = 0.012  #: so much more is kept than must hold: arcs are polygons and coordinates lie on a grid
 _MERGES = 0.5  #: chance that two that come near merge
 _MUCH = 0.3  #: of more white than this
 _MERGES_MORE = 1.3  #: so many more merge for each share
@@ -40,11 +39,6 @@ _HIDDEN = 2.6  #: by so much it shows nowhere
 _LEAN = 0.74  #: few flakes' reaches towards one another are less than this, over their largest
 _SHRINKS = 0.55  #: a flake that must shrink further goes
 BODY = 0.84  #: a flake's mean reach over its largest
-_FILLS = 1.4  #: gaps and bays inside a clump are filled up to so many lands,
-_FILLS_CUTS = 0.5  #: and up to so many cuts
-FINE_MM = 0.006  #: outlines may be simplified so far
-_BENDS = 1e-6
-_MORE = 1.03  #: arcs and offsets fall short of round ones by less than this
 _ROUNDS = 6  #: in which narrow land is filled
 _KEPT, _NEW, _DOUBTFUL = range(3)  #: what may be wrong with a shape: nothing; it may lie too near; necks too
 _MASS = 12.0  #: what is larger than so many lands squared does not go for the sake of a larger one
@@ -55,21 +49,27 @@ def doomed(xy: Floats, reach: Floats, key: NDArray[np.uint64], limits: Limits, s
     shrinks_by = (1 - _SHRINKS) * BODY / 1.12 * reach.min(initial=np.inf)
     apart = limits.land_mm + 2 * SLACK_MM - shrinks_by - 2 * (1 - _LEAN) * reach.min(initial=np.inf)
     small, large = _disc_pairs(xy, reach, key, max(apart, 0.0))
-    sunk = _sunk(xy, reach, small, large)
-    chance = Draws(keys(key[small], key[large])).random(1)[:, 0]
-    deep, merges = _fate(reach[large], sunk, chance, limits, snow)
-    gap = np.hypot(*(xy[small] - xy[large]).T) - _LEAN * (reach[small] + reach[large])
-    shrinks = 1 - 1.12 * (limits.land_mm + 2 * SLACK_MM - gap) / (BODY * reach[small])
+    away, one, other = _distance(xy, small, large), reach[small], reach[large]
+    sunk = _sunk(away, one, other)
+    deep = _deep(other, sunk, limits)
+    gap = away - _LEAN * (one + other)
+    shrinks = 1 - 1.12 * (limits.land_mm + 2 * SLACK_MM - gap) / (BODY * one)
+    near = np.flatnonzero(~deep & (shrinks < _SHRINKS))
+    chance = Draws(keys(key[small[near]], key[large[near]])).random(1)[:, 0]
+    near = near[~_merge(other[near], chance, limits, snow)]
     gone = np.zeros(len(xy), dtype=bool)
-    gone[small[(deep & (sunk > _HIDDEN)) | (~deep & ~merges & (shrinks < _SHRINKS))]] = True
+    gone[small[deep & (sunk > _HIDDEN)]] = gone[small[near]] = True
     return gone
 
 
-def _fate(large: Floats, sunk: Floats, chance: Floats, limits: Limits, snow: float) -> tuple[Mask, Mask]:
-    """Of pairs with a larger one of such reach: which overlap so deep that they are one, and which merge."""
-    speck = large < _SPECK * limits.cut_mm
-    deep = ~speck & (sunk > _DEEP)
-    return deep, ~deep & ~speck & (chance < _MERGES + _MERGES_MORE * max(snow - _MUCH, 0))
+def _deep(large: Floats, sunk: Floats, limits: Limits) -> Mask:
+    """Which pairs with a larger one of such reach overlap so deep that they are one."""
+    return np.asarray((sunk > _DEEP) & (large >= _SPECK * limits.cut_mm))
+
+
+def _merge(large: Floats, chance: Floats, limits: Limits, snow: float) -> Mask:
+    """Which of those that don't merge, by this chance."""
+    return np.asarray((chance < _MERGES + _MERGES_MORE * max(snow - _MUCH, 0)) & (large >= _SPECK * limits.cut_mm))
 
 
 def met(flakes: Flakes, limits: Limits, snow: float) -> Flakes:
@@ -80,7 +80,9 @@ def met(flakes: Flakes, limits: Limits, snow: float) -> Flakes:
     """
     small, large, gap = _pairs(flakes, limits.land_mm + SLACK_MM)
     chance = Draws(keys(flakes.key[small], flakes.key[large])).random(2)
-    deep, merges = _fate(flakes.reach[large], _sunk(flakes.xy, flakes.reach, small, large), chance[:, 0], limits, snow)
+    reach = flakes.reach[large]
+    deep = _deep(reach, _sunk(_distance(flakes.xy, small, large), flakes.reach[small], reach), limits)
+    merges = ~deep & _merge(reach, chance[:, 0], limits, snow)
     beside = ~deep & ~merges
     need = np.zeros(len(flakes))
     np.maximum.at(need, small[beside], np.where(gap > 0, limits.land_mm + 2 * SLACK_MM - gap, np.inf)[beside])
@@ -92,16 +94,20 @@ def met(flakes: Flakes, limits: Limits, snow: float) -> Flakes:
     one, other = small[moves], large[moves]
     away = flakes.xy[other] - flakes.xy[one]
     apart = np.maximum(np.hypot(*away.T), 1e-9)
-    wished = BODY * (flakes.reach[other] + (0.5 - 0.6 * chance[moves, 1]) * flakes.reach[one])
+    wished = BODY * (flakes.reach[other] + (0.1 - 0.5 * chance[moves, 1]) * flakes.reach[one])
     shift[one] = away * (np.maximum(apart - wished, 0) / apart)[:, None]
     return changed(flakes, scale, shift).chosen(stays)
 
 
-def parted(flakes: Flakes, limits: Limits) -> PolygonArray:
-    """Shapes a land apart: those that overlap deep are one, of others too near the smaller goes."""
+def parted(flakes: Flakes, limits: Limits, clumps: Clumps) -> PolygonArray:
+    """Shapes a land apart: those that overlap deep are one, of others too near the smaller goes.
+
+    `clumps` holds what was smoothed before: it is not smoothed again.
+    """
     small, large, gap = _pairs(flakes, limits.land_mm + SLACK_MM / 2)
     speck = flakes.reach[large] < 0.8 * _SPECK * limits.cut_mm
-    deep = ~speck & (_sunk(flakes.xy, flakes.reach, small, large) > 0.9 * _DEEP)
+    sunk = _sunk(_distance(flakes.xy, small, large), flakes.reach[small], flakes.reach[large])
+    deep = ~speck & (sunk > 0.9 * _DEEP)
     near = np.flatnonzero(~deep)
     kin = _share_a_neighbour(len(flakes), small[deep], large[deep], small[near], large[near])
     stays = np.ones(len(flakes), dtype=bool)
@@ -110,7 +116,17 @@ def parted(flakes: Flakes, limits: Limits) -> PolygonArray:
     both = stays[small] & stays[large] & (gap <= limits.land_mm)
     group = geometry.linked_groups(len(flakes), small[both], large[both])[stays]
     merged = (np.bincount(group)[group] > 1) | flakes.torn[stays]
-    return _settled(shapes[~merged], *_smooth(_gathered(shapes[merged], group[merged]), limits), limits)
+    sound, doubtful = clumps.smooth(
+        gathered(shapes[merged], group[merged]), _marks(flakes.mark[stays][merged], group[merged])
+    )
+    return _settled(shapes[~merged], sound, doubtful, limits)
+
+
+def _marks(mark: NDArray[np.uint64], group: Indices) -> NDArray[np.uint64]:
+    """The mark of each group: of its flakes, however they have moved and shrunk."""
+    order = np.argsort(group, kind="stable")
+    first = np.flatnonzero(np.diff(group[order], prepend=-1))
+    return np.add.reduceat(mixed(mark)[order], first) if len(first) else mark[:0]
 
 
 def _pairs(flakes: Flakes, apart: float) -> tuple[Indices, Indices, Floats]:
@@ -120,7 +136,8 @@ def _pairs(flakes: Flakes, apart: float) -> tuple[Indices, Indices, Floats]:
     """
     small, large = _disc_pairs(flakes.xy, flakes.reach, flakes.key, apart)
     gap = np.zeros(len(small))
-    asked = np.flatnonzero(_sunk(flakes.xy, flakes.reach, small, large) <= _DEEP)
+    sunk = _sunk(_distance(flakes.xy, small, large), flakes.reach[small], flakes.reach[large])
+    asked = np.flatnonzero(sunk <= _DEEP)
     gap[asked] = shapely.distance(flakes.shape[small[asked]], flakes.shape[large[asked]])
     near = gap < apart
     return small[near], large[near], gap[near]
@@ -133,10 +150,15 @@ def _disc_pairs(xy: Floats, reach: Floats, key: NDArray[np.uint64], apart: float
     return np.where(less, i, j), np.where(less, j, i)
 
 
-def _sunk(xy: Floats, reach: Floats, small: Indices, large: Indices) -> Floats:
-    """How deep the smaller reaches into the larger, in its own reaches."""
-    apart = np.hypot(*(xy[small] - xy[large]).T)
-    return np.asarray((BODY * (reach[small] + reach[large]) - apart) / (BODY * reach[small]))
+def _distance(xy: Floats, one: Indices, other: Indices) -> Floats:
+    """How far the places of each pair are apart."""
+    away = xy[one] - xy[other]
+    return np.sqrt(away[:, 0] ** 2 + away[:, 1] ** 2)
+
+
+def _sunk(apart: Floats, small: Floats, large: Floats) -> Floats:
+    """How deep the smaller of two such reaches lies in the larger, in its own reaches."""
+    return np.asarray(1 + (large - apart / BODY) / small)
 
 
 def changed(flakes: Flakes, scale: Floats, shift: Floats) -> Flakes:
@@ -149,7 +171,10 @@ def changed(flakes: Flakes, scale: Floats, shift: Floats) -> Flakes:
     shape[which] = shapely.set_coordinates(shape[which], np.round(xy / geometry.GRID_MM) * geometry.GRID_MM)
     with np.errstate(divide="ignore"):
         slack = flakes.slack / scale
-    return Flakes(shape, flakes.xy + shift, flakes.reach * scale, flakes.layer, flakes.key, slack, flakes.torn)
+    mark = flakes.mark.copy()
+    how = np.column_stack([scale, shift])[which].view(np.uint64)
+    mark[which] = keys(mark[which], *how.T)
+    return Flakes(shape, flakes.xy + shift, flakes.reach * scale, flakes.layer, flakes.key, slack, flakes.torn, mark)
 
 
 def _share_a_neighbour(count: int, a: Indices, b: Indices, small: Indices, large: Indices) -> Mask:
@@ -161,16 +186,6 @@ def _share_a_neighbour(count: int, a: Indices, b: Indices, small: Indices, large
     ones = np.ones(2 * len(a), dtype=np.int32)
     links = coo_array((ones, (np.r_[a, b], np.r_[b, a])), shape=(count, count)).tocsr()
     return np.asarray(links[small].multiply(links[large]).sum(axis=1)).ravel() > 0
-
-
-def _gathered(shapes: PolygonArray, group: Indices) -> PolygonArray:
-    """The shapes of each group as one geometry, to be offset: they may lie over one another."""
-    order = np.argsort(group, kind="stable")
-    numbers = np.cumsum(np.diff(group[order], prepend=-1) != 0) - 1
-    sound = shapes[order].copy()
-    broken = ~shapely.is_valid(sound)
-    sound[broken] = shapely.make_valid(sound[broken])
-    return np.asarray(shapely.geometrycollections(sound, indices=numbers), dtype=object)
 
 
 def _settled(alone: PolygonArray, sound: PolygonArray, doubtful: PolygonArray, limits: Limits) -> PolygonArray:
@@ -194,7 +209,7 @@ def _settled(alone: PolygonArray, sound: PolygonArray, doubtful: PolygonArray, l
         fuller = geometry.empty()
         if nth < _ROUNDS:
             both = np.concatenate([shapes[which[bad]], patches])
-            fuller = _gathered(both, np.concatenate([np.arange(len(bad)), np.searchsorted(bad, owner)]))
+            fuller = gathered(both, np.concatenate([np.arange(len(bad)), np.searchsorted(bad, owner)]))
             fuller = simpler(closed(fuller, limits.land_mm + 2 * SLACK_MM))  # no spike of land beside a patch
             fuller = fine(without_specks(geometry.parts(fuller), limits))
         shapes = np.concatenate([np.delete(shapes, which[bad]), fuller])
@@ -225,9 +240,9 @@ def _apart(shapes: PolygonArray, state: Indices, limits: Limits) -> tuple[Polygo
         kept = np.setdiff1d(np.flatnonzero(~gone), whose)
         group = geometry.near_groups(shapes[whose], limits.land_mm)
         across = shapely.shortest_line(shapes[i[both]], shapes[j[both]])
-        bridges = geometry.offset(across, _FILLS / 2 * limits.land_mm, quad_segs=4)
+        bridges = geometry.offset(across, FILLS / 2 * limits.land_mm, quad_segs=4)
         bridged = group[np.searchsorted(whose, i[both])]
-        united = _gathered(np.concatenate([shapes[whose], bridges]), np.concatenate([group, bridged]))
+        united = gathered(np.concatenate([shapes[whose], bridges]), np.concatenate([group, bridged]))
         united = _one_each(united, limits)
         shapes = np.concatenate([shapes[kept], united])
         state = np.concatenate([state[kept], np.full(len(united), _DOUBTFUL)])
@@ -238,7 +253,7 @@ def _apart(shapes: PolygonArray, state: Indices, limits: Limits) -> tuple[Polygo
 
 def _one_each(shapes: PolygonArray, limits: Limits) -> PolygonArray:
     """The shapes smoothed, of each the largest piece."""
-    pieces = [np.concatenate(_smooth(shapes[[k]], limits)) for k in range(len(shapes))]
+    pieces = [np.concatenate(smooth(shapes[[k]], limits)) for k in range(len(shapes))]
     return geometry.polygon_array(its[shapely.area(its).argmax()] for its in pieces if len(its))
 
 
@@ -248,65 +263,6 @@ def _patches(rings: Rings, limits: Limits) -> tuple[Indices, PolygonArray]:
     cuts = necks(rings, limits.cut_mm)
     across = np.concatenate([geometry.lines(its.start, its.end) for its in (lands, cuts)])
     least = (limits.cut_mm + SLACK_MM) / 2
-    radius = np.repeat([max(_FILLS / 2 * limits.land_mm, least), least], [len(lands), len(cuts)])
+    radius = np.repeat([max(FILLS / 2 * limits.land_mm, least), least], [len(lands), len(cuts)])
     patches = np.asarray(shapely.buffer(across, radius / np.cos(np.pi / 16), quad_segs=4), dtype=object)
     return rings.owner[np.concatenate([lands.first, cuts.first])], patches
-
-
-def _smooth(shapes: PolygonArray, limits: Limits) -> tuple[PolygonArray, PolygonArray]:
-    """Gaps, bays and small holes filled, tips that the cutter does not reach taken off: sound ones, doubtful ones.
-
-    What the cutter's middle reaches of a shape is its core. If that hangs together and the shape has no holes, it has
-    no narrow neck: a chord across one would part the shape, so the core would lie on both sides of it, and to get
-    across the core would have to meet the chord, but each of its points is half a cut away from all outlines. And a
-    bay has no narrow mouth where the outline nowhere bends back by half a circle.
-    """
-    full = closed(shapes, max(_FILLS * limits.land_mm, _FILLS_CUTS * limits.cut_mm))
-    full = geometry.parts(simpler(full))
-    radius = _MORE * limits.cut_mm / 2 + SLACK_MM
-    blunt = _MORE * limits.land_mm / 2 + SLACK_MM  # where the cutter's rounds meet, land would be left as a spike
-    core = shapely.buffer(full, -radius, quad_segs=4)
-    wider = shapely.buffer(core, radius + blunt, quad_segs=4)
-    reached = simpler(shapely.buffer(wider, -blunt, quad_segs=4))
-    broken = ~shapely.is_valid(reached)  # by GEOS 3.14, now and then
-    reached[broken] = shapely.make_valid(reached[broken])
-    sound = ~broken & _one_without_holes(core) & _one_without_holes(reached)
-    rest = fine(without_specks(geometry.parts(reached[~sound]), limits))
-    whole = fine(reached[sound])
-    open_ = Outline(geometry.reversed_rings(geometry.rings(whole))).bends <= np.pi - _BENDS
-    return whole[open_], np.concatenate([whole[~open_], rest])
-
-
-def _one_without_holes(shapes: PolygonArray) -> Mask:
-    whole = (shapely.get_type_id(shapes) == 3) & ~shapely.is_empty(shapes)
-    return np.asarray(whole & (shapely.get_num_interior_rings(shapes) == 0))
-
-
-def fine(shapes: PolygonArray) -> PolygonArray:
-    """The shapes on the grid, but not bound to it: what is laid over them is free to meet them anywhere.
-
-    Shapes that are bound to a grid are laid over one another on it, and there GEOS may fail where outlines all but
-    touch.
-    """
-    rounded = np.asarray(shapely.set_precision(shapes, geometry.GRID_MM, mode="pointwise"), dtype=object)
-    broken = ~shapely.is_valid(rounded) | (shapely.get_num_geometries(rounded) != 1) | shapely.is_empty(rounded)
-    sound = shapely.set_precision(shapely.remove_repeated_points(rounded[~broken]), 0)
-    return np.concatenate([sound, shapely.set_precision(geometry.snapped(shapes[broken]), 0)])
-
-
-def simpler(shapes: PolygonArray) -> PolygonArray:
-    """The shapes with fewer points, nowhere further off than `FINE_MM`; those that this would spoil with care."""
-    found = np.asarray(shapely.simplify(shapes, FINE_MM, preserve_topology=False), dtype=object)
-    spoilt = ~shapely.is_valid(found) | (shapely.get_num_geometries(found) != shapely.get_num_geometries(shapes))
-    found[spoilt] = shapely.simplify(shapes[spoilt], FINE_MM)
-    return found
-
-
-def without_specks(shapes: PolygonArray, limits: Limits) -> PolygonArray:
-    """The shapes without holes whose islands can't stand."""
-    shapes = shapes.copy()
-    for k in np.flatnonzero(shapely.get_num_interior_rings(shapes) > 0).tolist():
-        rings = np.asarray(shapely.get_rings(shapes[k]))
-        room = 2 * shapely.length(shapely.maximum_inscribed_circle(shapely.polygons(rings[1:]), tolerance=0.02))
-        shapes[k] = shapely.polygons(rings[0], rings[1:][room > 1.1 * max(limits.dot_mm, limits.land_mm)])
-    return shapes

@@ -85,7 +85,7 @@ class Settings:
 #: Weathers by name: what differs from the defaults.
 PRESETS: Mapping[str, Mapping[str, float]] = {
     "flurry": {},
-    "steady": {"gathered": 0.3, "deep": 0.6, "wind": 0.05, "snow": 0.08, "largest_mm": 6.0},
+    "steady": {"gathered": 0.38, "deep": 0.75, "wind": 0.05, "snow": 0.08, "largest_mm": 6.0},
     "heavy": {
         "snow": 0.3,
         "smallest_mm": 0.9,

@@ -10,6 +10,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.motifs.snowfall.chance import Draws, keys
+from carvegen.motifs.snowfall.clumps import Clumps
 from carvegen.motifs.snowfall.flakes import (
     FILLED,
     Flakes,
@@ -24,27 +25,30 @@ from carvegen.motifs.snowfall.weather import (
     Cells,
     Octave,
     counts,
-    field,
+    in_cells,
 )
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from carvegen.base.limits import Limits
-    from carvegen.geometry import Floats
+    from carvegen.geometry import Floats, Indices
     from carvegen.motifs.snowfall.settings import Settings
 
 __all__ = ["LAYERS", "Sky"]
 
 LAYERS = ("far", "middle", "near")
 #: Octaves that all layers share: size in flurries, height.
-_SHARED = ((1.0, 1.1), (0.42, 0.8), (0.17, 0.8), (0.07, 0.9))
+_SHARED = ((1.0, 1.1), (0.42, 0.8), (0.17, 0.9), (0.07, 1.05))
 #: Octaves of a layer's own.
 _OWN = ((0.5, 0.5), (0.2, 0.5), (0.08, 0.5))
 _SHARP = (1.15, 1.0, 0.75)  #: how sharply each layer gathers: far ones hang in veils, near ones fall where they will
 _USUAL = 0.6  #: the `gathered` for which these heights are
-_SPREAD = np.array([0.26, 0.3, 0.36])  #: of the logarithm of sizes in a layer
+_SPREAD = np.array([0.26, 0.33, 0.42])  #: of the logarithm of sizes in a layer
 _FULL = 1.7  #: flakes lie over one another no more than so many deep, on average,
 _FULLER = 6.0  #: and so much more for each share of white above
 _MUCH = 0.3
+_SHARES = np.linspace(0.05, 0.95, 10)  #: of the face, by how thick it falls there: in these a part is like all
 _HIGHEST = 3.6  #: the density's logarithm at most
 _SHARE = 0.17  #: of the face's side: the size of its largest flurries
 _FLURRY_MM = (7.0, 45.0)  #: and between which sizes
@@ -53,8 +57,10 @@ _FLURRY_MM = (7.0, 45.0)  #: and between which sizes
 class Sky:
     """The flakes that fall on a window at any level; each belongs to its place in the weather."""
 
-    def __init__(self, settings: Settings, limits: Limits, key: int, window: Floats) -> None:
-        self.settings, self.limits, self.key = settings, limits, key
+    def __init__(
+        self, settings: Settings, limits: Limits, key: int, window: Floats, *, is_part: bool = False
+    ) -> None:  # fmt: skip
+        self.settings, self.limits, self.key, self.is_part = settings, limits, key, is_part
         left, bottom, right, top = window
         self.frame = shapely.box(*window)
         passes = limits.cut_mm / 2 * 1.03 + 2 * geometry.GRID_MM
@@ -73,6 +79,8 @@ class Sky:
         high = np.ceil((np.array([right, top]) + self.view + pad) / CELL_MM).astype(int)
         self.cells = Cells(int(low[0]), int(low[1]), int(high[0] - low[0]), int(high[1] - low[1]))
         self.density = self._density()
+        self.clumps = Clumps(limits)
+        self._known = drawn(self.looks, np.empty((0, 2)), *(np.empty(0, dtype=its) for its in (float, int, np.uint64)))
         self.thick = (self.density * self._areas[:, None]).sum(axis=0)
 
     @property
@@ -101,14 +109,14 @@ class Sky:
 
     def _density(self) -> Floats:
         """Flakes per mm² of each layer in each cell at level 1, where the layers' areas add up to 1; (3, n)."""
-        its, middle = self.settings, self.cells.middle
+        its = self.settings
         weight = np.array([its.far, its.middle, its.near]) / (its.far + its.middle + its.near)
         shared = self.octaves(-1)
-        together = sum(field(octave, middle) for octave in shared)
+        together = sum(in_cells(octave, self.cells) for octave in shared)
         sheets = []
         for layer, sharp in enumerate(_SHARP):
             own = self.octaves(layer)
-            height = sharp * together + sum(field(octave, middle) for octave in own)
+            height = sharp * together + sum(in_cells(octave, self.cells) for octave in own)
             half = sum((sharp * its.height) ** 2 for its in shared) + sum(its.height**2 for its in own)
             sheets.append(np.exp(np.minimum(height - half / 2, _HIGHEST)) * weight[layer] / self._areas[layer])
         return np.array(sheets)
@@ -139,14 +147,19 @@ class Sky:
         left, bottom, right, top = shapely.bounds(self.frame)
         wide, high = (right - left) / times, (top - bottom) / times
         spots = [(left + i * wide, bottom + j * high) for i in range(times) for j in range(times)]
-        thick = self.thick.reshape(self.cells.rows, self.cells.columns)
-        means = []
+        thick = self._crowded(level * self.thick).reshape(self.cells.rows, self.cells.columns)
+        usual, off = np.quantile(thick, _SHARES), []
         for x, y in spots:
             i, j = (np.array([x, y]) + self.view) // CELL_MM - [self.cells.left, self.cells.bottom]
-            means.append(thick[int(j) : int(j + high / CELL_MM) + 1, int(i) : int(i + wide / CELL_MM) + 1].mean())
-        x, y = spots[int(np.abs(np.log(np.array(means) / self.thick.mean())).argmin())]
+            here = thick[int(j) : int(j + high / CELL_MM) + 1, int(i) : int(i + wide / CELL_MM) + 1]
+            off.append(np.abs(np.quantile(here, _SHARES) - usual).sum())
+        x, y = spots[int(np.argmin(off))]
         return Sky(
-            replace(self.settings, flurry_mm=self.flurry), self.limits, self.key, np.array([x, y, x + wide, y + high])
+            replace(self.settings, flurry_mm=self.flurry),
+            self.limits,
+            self.key,
+            np.array([x, y, x + wide, y + high]),
+            is_part=True,
         )
 
     def fallen(self, level: float) -> Flakes:
@@ -157,7 +170,18 @@ class Sky:
         xy, key, layer = (np.concatenate(column) for column in zip(*lots, strict=True))
         reach = sized(self.looks, Draws(key, drawn=4), self.medians[layer], _SPREAD[layer])
         stays = ~doomed(xy, reach, key, self.limits, self.settings.snow)
-        return drawn(self.looks, xy[stays], reach[stays], layer[stays], key[stays])
+        return self._drawn(xy[stays], reach[stays], layer[stays], key[stays])
+
+    def _drawn(self, xy: Floats, reach: Floats, layer: Indices, key: NDArray[np.uint64]) -> Flakes:
+        """The flakes at these places; those that fell at the level tried before are not drawn again."""
+        order = np.argsort(self._known.key)
+        at = np.searchsorted(self._known.key, key, sorter=order)
+        here = np.append(order, -1)[at]
+        new = np.append(self._known.key, 0)[here] != key
+        here[new] = len(self._known) + np.arange(np.count_nonzero(new))
+        flakes = self._known.with_more(drawn(self.looks, xy[new], reach[new], layer[new], key[new])).chosen(here)
+        self._known = flakes
+        return flakes
 
     def _layer(self, layer: int, per_mm2: Floats) -> tuple[Floats, np.ndarray, np.ndarray]:
         """Places, keys and layer of the flakes of one layer."""

@@ -18,12 +18,13 @@ from carvegen.motifs.snowfall.chance import Draws, keys
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices
 
-__all__ = ["CELL_MM", "Cells", "Octave", "counts", "covariance", "field"]
+__all__ = ["CELL_MM", "Cells", "Octave", "counts", "covariance", "field", "in_cells"]
 
 CELL_MM = 0.6  #: the density is even within a cell of this size
 _SAMPLES = 2.0  #: of a field's lattice in one standard deviation of its kernel
 _REACH = 4  #: standard deviations of the kernel that count
 _SPLINE = 1 / 3  #: variance of the cubic B-spline between samples, in samples squared
+_COARSE = 0.5  #: of a patch's size: a field is asked for no nearer, and cubic between (source: keys-1981)
 _MOST = 40  #: flakes in one cell at most
 
 
@@ -46,6 +47,11 @@ class Cells:
     bottom: int
     columns: int
     rows: int
+
+    @property
+    def spans(self) -> tuple[tuple[int, int], tuple[int, int]]:
+        """The first column and how many, the first row and how many."""
+        return (self.left, self.columns), (self.bottom, self.rows)
 
     @property
     def column(self) -> Indices:
@@ -76,6 +82,30 @@ def field(octave: Octave, xy: Floats) -> Floats:
     smooth = gaussian_filter(noise, spread, mode="constant", truncate=_REACH)
     values = map_coordinates(smooth, (place - low).T, order=3, prefilter=False)
     return np.asarray(octave.height * 2 * np.sqrt(np.pi) * _SAMPLES * values)
+
+
+def in_cells(octave: Octave, cells: Cells) -> Floats:
+    """The octave's height in the middle of each cell; (n,). Large patches are asked for in few places only."""
+    step = 2 ** int(max(np.log2(_COARSE * octave.size_mm / CELL_MM), 0))
+    if step == 1:
+        return field(octave, cells.middle)
+    (first_x, across), (first_y, up) = (_between(*its, step) for its in cells.spans)
+    column, row = np.arange(first_x[0], first_x[-1] + 4), np.arange(first_y[0], first_y[-1] + 4)
+    middle = np.stack(np.meshgrid(column + 0.5, row + 0.5), axis=-1).reshape(-1, 2) * step * CELL_MM
+    coarse = field(octave, middle).reshape(len(row), len(column))
+    rows = sum(up[:, [k]] * coarse[first_y - row[0] + k] for k in range(4))
+    return np.asarray(sum(across[:, k] * rows[:, first_x - column[0] + k] for k in range(4))).ravel()
+
+
+def _between(begin: int, count: int, step: int) -> tuple[Indices, Floats]:
+    """For each of so many cells from `begin` the first of four that are `step` times as large, and their weights."""
+    place = (np.arange(begin, begin + count) + 0.5) / step - 0.5
+    first = np.floor(place).astype(np.int64)
+    t = place - first
+    weights = [
+        (-t + 2 * t**2 - t**3) / 2, 1 - (5 * t**2 - 3 * t**3) / 2, (t + 4 * t**2 - 3 * t**3) / 2, (t**3 - t**2) / 2
+    ]  # fmt: skip
+    return first - 1, np.stack(weights, axis=1)
 
 
 def covariance(octave: Octave, apart_mm: Floats) -> Floats:

@@ -66,6 +66,22 @@ def test_no_hair_is_left_at_the_frame() -> None:
         assert shapely.bounds(left)[:, 3].max() < 54
 
 
+def test_corners_that_only_rounding_joins_stay() -> None:
+    """What no round cutter reaches of a turned triangle hangs together by hairs along its sides, thinner than 1e-9 mm.
+
+    A corner of 60 degrees leaves (sqrt 3 - pi / 3) r², 0.17 cuts squared: each is too small to be seen, all three
+    together would be taken off.
+    """
+    its, nth = limits(0.15, 0.3), np.arange(60)
+    turn = np.radians(2.03 * nth)[:, None] + np.array([0, 2, 4]) * np.pi / 3
+    places = np.stack([6 + nth % 8 * 11, 6 + nth // 8 * 8.5], axis=-1)[:, None]
+    corners = np.round(places + 1.6 * np.stack([np.cos(turn), np.sin(turn)], axis=-1), 3)
+    turned = edge.fine(edge._without_hairs(shapely.polygons(corners)))
+    missed = geometry.parts(shapely.difference(turned, edge.opened(turned, its.cut_mm + edge.SLACK_MM, quad_segs=8)))
+    assert shapely.area(missed).max() > edge._CORNER * its.cut_mm**2, "some hang together"
+    assert shapely.area(edge._reached(turned, FRAME, its)) == pytest.approx(shapely.area(turned), abs=1e-6)
+
+
 def test_a_tip_along_the_grain_is_measured_by_the_land_that_is_asked_there() -> None:
     """A corner by the land across the grain, it is longer than the land asked in its own direction: it goes."""
     its = Limits(land_along_mm=0.5, land_across_mm=0.977, cut_mm=0.3, dot_mm=1.0, grain_deg=25.0)

@@ -7,9 +7,10 @@ import pytest
 import shapely
 
 from carvegen import geometry
+from carvegen.geometry.disc_pairs import disc_pairs
 from carvegen.geometry.necks import necks
 from carvegen.motifs.snowfall import land
-from carvegen.motifs.snowfall.pairs import disc_pairs
+from carvegen.motifs.snowfall.clumps import smooth
 from tests.cases import limits, shapes
 
 
@@ -24,12 +25,15 @@ def test_pairs_of_discs_are_all_that_are_near() -> None:
     assert [len(side) for side in disc_pairs(xy[:0], radius[:0], 0.7)] == [0, 0]
 
 
-def clumps(seed: int) -> geometry.PolygonArray:
-    """Two to five discs that lie over one another or nearly, and bent strokes; one geometry each."""
+def clumps(seed: int, least: float) -> geometry.PolygonArray:
+    """Two to five discs that lie over one another or nearly, and bent strokes; one geometry each.
+
+    No disc is smaller than `least`: a cutter makes each by itself, as it does flakes.
+    """
     rng, made = np.random.default_rng(seed), []
     for _ in range(150):
         count = int(rng.integers(2, 6))
-        discs = shapely.buffer(geometry.dots(rng.uniform(0, 3.2, (count, 2))), rng.uniform(0.3, 1.4, count))
+        discs = shapely.buffer(geometry.dots(rng.uniform(0, 3.2, (count, 2))), rng.uniform(least, 1.4, count))
         made.append(shapely.geometrycollections(discs))
     ends = np.array([[[0, 0], [apart, 0.1]] for apart in np.linspace(0.7, 1.3, 40)])  # waists from wide to none
     made += [shapely.geometrycollections(shapely.buffer(geometry.dots(xy), 0.6)) for xy in ends]
@@ -43,7 +47,7 @@ def clumps(seed: int) -> geometry.PolygonArray:
 def test_what_is_called_sound_has_no_neck_of_its_own(least_land, least_cut) -> None:
     """That the core hangs together tells it; measured exactly."""
     its = limits(least_land, least_cut)
-    sound, doubtful = land._smooth(clumps(1), its)
+    sound, doubtful = smooth(clumps(1, max(0.3, 0.55 * least_cut)), its)
     assert len(sound) > 60
     assert len(doubtful) > 10
     rings = geometry.rings(sound)

@@ -1,0 +1,154 @@
+"""Flakes that have run into one another, as clumps that can be cut: gaps filled, narrow necks gone."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.geometry.edges import Outline
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from carvegen.base.limits import Limits
+    from carvegen.geometry import Indices, Mask, PolygonArray
+
+__all__ = ["FILLS", "FINE_MM", "SLACK_MM", "Clumps", "fine", "gathered", "simpler", "smooth", "without_specks"]
+
+SLACK_MM = 0.012  #: so much more is kept than must hold: arcs are polygons and coordinates lie on a grid
+FILLS = 1.4  #: gaps and bays inside a clump are filled up to so many lands,
+_FILLS_CUTS = 0.5  #: and up to so many cuts
+FINE_MM = 0.006  #: outlines may be simplified so far
+_BENDS = 1e-6
+_EDGED = 1.1  #: corners of what is filled are kept so far out, in the width of the filling
+_MORE = 1.03  #: arcs and offsets fall short of round ones by less than this
+_HAIR_MM = 0.002  #: what a cutter that is narrower by a hair comes nearer to an outline
+_POLYGON = 3
+
+_Lot = tuple["PolygonArray", "Indices"]  #: pieces, and the number of the shape that each is of
+
+
+class Clumps:
+    """What clumps of flakes become; those that lay there at the level tried before are not smoothed again."""
+
+    def __init__(self, limits: Limits) -> None:
+        self._limits = limits
+        self._known = np.empty(0, dtype=np.uint64)
+        self._pieces = [(geometry.empty(), self._known)] * 2
+
+    def smooth(self, shapes: PolygonArray, mark: NDArray[np.uint64]) -> tuple[PolygonArray, PolygonArray]:
+        """As `smooth`, of shapes that are the same where their marks are; in their order."""
+        new = ~np.isin(mark, self._known)
+        made = _smoothed(shapes[new], self._limits)
+        order = np.argsort(mark, kind="stable")
+        for nth, (before, marked) in enumerate(self._pieces):
+            more, whose = made[nth]
+            pieces, of = np.concatenate([before, more]), np.concatenate([marked, mark[new][whose]])
+            here = np.isin(of, mark)
+            place = order[np.searchsorted(mark[order], of[here])]
+            chosen = np.flatnonzero(here)[np.argsort(place, kind="stable")]
+            self._pieces[nth] = pieces[chosen], of[chosen]
+        self._known = mark
+        return self._pieces[0][0], self._pieces[1][0]
+
+
+def gathered(shapes: PolygonArray, group: Indices) -> PolygonArray:
+    """The shapes of each group as one geometry, to be offset: they may lie over one another."""
+    order = np.argsort(group, kind="stable")
+    numbers = np.cumsum(np.diff(group[order], prepend=-1) != 0) - 1
+    sound = shapes[order].copy()
+    broken = ~shapely.is_valid(sound)
+    sound[broken] = shapely.make_valid(sound[broken])
+    return np.asarray(shapely.geometrycollections(sound, indices=numbers), dtype=object)
+
+
+def smooth(shapes: PolygonArray, limits: Limits) -> tuple[PolygonArray, PolygonArray]:
+    """Gaps, bays and small holes filled; where the cutter does not pass, what it makes: sound ones, doubtful ones.
+
+    What the cutter's middle reaches of a shape is its core. If that hangs together and the shape has no holes, it is
+    made in one piece. (Tips are a flake's own, and each flake is made to be cut.) It is asked of a cutter that is a
+    little wider, and of one narrower by a hair: a flake that the wider one just does not enter shows in its core alone.
+    And a bay has no narrow mouth where the outline nowhere bends back by half a circle.
+    """
+    (sound, _), (doubtful, _) = _smoothed(shapes, limits)
+    return sound, doubtful
+
+
+def _smoothed(shapes: PolygonArray, limits: Limits) -> tuple[_Lot, _Lot]:
+    gap = max(FILLS * limits.land_mm, _FILLS_CUTS * limits.cut_mm) / 2
+    wider = shapely.buffer(shapes, gap, join_style="mitre", mitre_limit=_EDGED)
+    wider = shapely.simplify(wider, FINE_MM / 2, preserve_topology=False)
+    full, whose = _parts(simpler(shapely.buffer(wider, -gap, quad_segs=4)), np.arange(len(shapes)))
+    broken = ~shapely.is_valid(full)  # by GEOS 3.14, now and then
+    if broken.any():
+        full[broken] = shapely.make_valid(full[broken])
+        full, whose = _parts(full, whose)
+    radius = _MORE * limits.cut_mm / 2 + SLACK_MM
+    core = shapely.buffer(full, -radius, quad_segs=4)
+    sound = _one_without_holes(full) & _one_without_holes(core)
+    sound[sound] = _one_without_holes(geometry.offset(full[sound], _HAIR_MM - limits.cut_mm / 2))
+    rest, of_rest = _blunt(core[~sound], whose[~sound], radius, limits)
+    whole, of_whole = _fine(full[sound], whose[sound])
+    open_ = ~Outline(geometry.reversed_rings(geometry.rings(whole))).bends_more(np.pi - _BENDS)
+    doubtful = np.concatenate([whole[~open_], rest]), np.concatenate([of_whole[~open_], of_rest])
+    return (whole[open_], of_whole[open_]), doubtful
+
+
+def _blunt(core: PolygonArray, whose: Indices, radius: float, limits: Limits) -> _Lot:
+    """What a cutter makes whose middle goes where the core lies; no spike of land is left where its rounds meet."""
+    blunt = _MORE * limits.land_mm / 2 + SLACK_MM
+    wider = shapely.buffer(core, radius + blunt, quad_segs=4)
+    reached, whose = _parts(shapely.make_valid(simpler(shapely.buffer(wider, -blunt, quad_segs=4))), whose)
+    return _fine(without_specks(reached, limits), whose)
+
+
+def _parts(shapes: PolygonArray, whose: Indices) -> _Lot:
+    """Every polygon with an area in the shapes, and whose it is."""
+    pieces, of = shapely.get_parts(shapes, return_index=True)
+    if (shapely.get_type_id(pieces) > _POLYGON).any():
+        return _parts(pieces, whose[of])
+    kept = (shapely.get_type_id(pieces) == _POLYGON) & (shapely.area(pieces) > 0)
+    return pieces[kept], whose[of][kept]
+
+
+def _one_without_holes(shapes: PolygonArray) -> Mask:
+    whole = (shapely.get_type_id(shapes) == 3) & ~shapely.is_empty(shapes)
+    return np.asarray(whole & (shapely.get_num_interior_rings(shapes) == 0))
+
+
+def fine(shapes: PolygonArray) -> PolygonArray:
+    """The shapes on the grid, but not bound to it: what is laid over them is free to meet them anywhere.
+
+    Shapes that are bound to a grid are laid over one another on it, and there GEOS may fail where outlines all but
+    touch.
+    """
+    return _fine(shapes, np.arange(len(shapes)))[0]
+
+
+def _fine(shapes: PolygonArray, whose: Indices) -> _Lot:
+    rounded = np.asarray(shapely.set_precision(shapes, geometry.GRID_MM, mode="pointwise"), dtype=object)
+    broken = ~shapely.is_valid(rounded) | (shapely.get_num_geometries(rounded) != 1) | shapely.is_empty(rounded)
+    sound = shapely.set_precision(shapely.remove_repeated_points(rounded[~broken]), 0)
+    mended, of = _parts(shapely.set_precision(shapes[broken], geometry.GRID_MM), whose[broken])
+    return np.concatenate([sound, shapely.set_precision(mended, 0)]), np.concatenate([whose[~broken], of])
+
+
+def simpler(shapes: PolygonArray) -> PolygonArray:
+    """The shapes with fewer points, nowhere further off than `FINE_MM`; those that this would spoil with care."""
+    found = np.asarray(shapely.simplify(shapes, FINE_MM, preserve_topology=False), dtype=object)
+    spoilt = ~shapely.is_valid(found) | (shapely.get_num_geometries(found) != shapely.get_num_geometries(shapes))
+    found[spoilt] = shapely.simplify(shapes[spoilt], FINE_MM)
+    return found
+
+
+def without_specks(shapes: PolygonArray, limits: Limits) -> PolygonArray:
+    """The shapes without holes whose islands can't stand."""
+    shapes = shapes.copy()
+    for k in np.flatnonzero(shapely.get_num_interior_rings(shapes) > 0).tolist():
+        rings = np.asarray(shapely.get_rings(shapes[k]))
+        room = 2 * shapely.length(shapely.maximum_inscribed_circle(shapely.polygons(rings[1:]), tolerance=0.02))
+        shapes[k] = shapely.polygons(rings[0], rings[1:][room > 1.1 * max(limits.dot_mm, limits.land_mm)])
+    return shapes

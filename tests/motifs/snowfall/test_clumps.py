@@ -1,0 +1,51 @@
+"""Clumps can be cut in one piece; what is remembered of them from one level tried to the next changes nothing."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from carvegen import geometry
+from carvegen.geometry.necks import necks
+from carvegen.motifs import snowfall
+from carvegen.motifs.snowfall import clumps, falling, sky
+from tests.cases import limits
+
+WINDOW = np.array([0.0, 0.0, 90.0, 60.0])
+
+
+@pytest.mark.parametrize("preset", ["flurry", "heavy"])
+def test_snow_at_a_level_is_the_same_whatever_levels_were_tried_before(monkeypatch, preset) -> None:
+    """Point by point and in the same order, though most of it is neither drawn nor smoothed again."""
+    drawn, smoothed = [], []
+    plain_drawn, plain_smoothed = sky.drawn, clumps._smoothed
+    monkeypatch.setattr(sky, "drawn", lambda *its: drawn.append(len(its[1])) or plain_drawn(*its))
+    monkeypatch.setattr(clumps, "_smoothed", lambda *its: smoothed.append(len(its[0])) or plain_smoothed(*its))
+    settings = snowfall.Settings(**snowfall.PRESETS[preset])
+
+    def above() -> sky.Sky:
+        return sky.Sky(settings, limits(), 77, WINDOW)
+
+    one = above()
+    for level in (0.3, 0.6, 0.5, 0.48):
+        drawn.clear(), smoothed.clear()
+        again = falling._fallen(one, level)
+        few = sum(drawn), smoothed[0]
+        drawn.clear(), smoothed.clear()
+        afresh = falling._fallen(above(), level)
+        assert [its.wkb for its in again] == [its.wkb for its in afresh]
+    assert few[0] < 0.3 * sum(drawn)
+    assert few[1] < 0.5 * smoothed[0]
+
+
+def test_a_flake_that_just_passes_the_cutter_hangs_on_no_narrow_neck() -> None:
+    """A cutter a little wider finds no room in it, and so would take no notice of its neck; the smallest cut does."""
+    its, made = limits(0.1, 0.4), []
+    for radius in np.linspace(0.208, 0.222, 12):
+        for sunk in np.linspace(0.02, 0.2, 10):
+            both = geometry.dots(np.array([[0, 0], [1.5 + radius - sunk, 0]]) + 5 * len(made))
+            made.append(shapely.geometrycollections(shapely.buffer(both, [1.5, radius], quad_segs=16)))
+    sound, _ = clumps.smooth(geometry.polygon_array(made), its)
+    assert len(sound) > 20
+    assert len(necks(geometry.rings(sound), its.cut_mm - 0.01)) == 0
