@@ -218,7 +218,7 @@ class _Scene:
         """The share of each cell that is white though it is on no ledge: inside crowns, and on sides in the wind."""
         boughs, faces = rng.spawn(2)
         inside = Canvas.blank(self.page)
-        on_boughs(inside, self.ledges, depth, run_mm, self.settings, limits=limits, rng=boughs)
+        on_boughs(inside, self.ledges, depth, run_mm, self.settings, solid=self.solid, limits=limits, rng=boughs)
         white = inside.cover * self.solid
         if strength(self.settings):
             white = np.maximum(white, plastered(self.solid, self.clear, self.settings, self.page, faces))

@@ -25,6 +25,7 @@ _ROUNDS = 4  #: of spreading and falling
 _STEPS = 7  #: of spreading in each
 _FAST, _CALM = 300.0, 0.5  #: how fast snow moves where it is too steep, and where it only evens out
 _THIN_MM = 0.3  #: a layer so thin moves a quarter as fast
+_HOLLOW_MM, _HOLLOW_LEAST_MM, _LEVELS = 1.5, 0.05, 3
 _HELD_MM = 0.3  #: snow below an edge that comes so near to it holds what lies on the edge
 _POCKET = 0.9  #: between walls it lies so deep for the pocket's breadth, and
 _DOME = 3.5  #: a thing that is free on both sides and no broader than so many times what has fallen bears a dome
@@ -132,6 +133,7 @@ def settled(ledges: Ledges, depth: Floats, settings: Settings, *, sky: Floats, e
         depth, gone = _past(ledges, depth - more, more, settings, sky)
         lost += gone
         depth = ledges.calmed(depth, 0.15 + 0.25 * settings.fallen_mm, _THIN_MM)
+        depth = _levelled(ledges, depth, settings)
         depth, gone = _over_edges(ledges, depth, settings, ends)
         lost += gone
     depth = _domed(ledges, depth, ends)
@@ -166,6 +168,18 @@ def _spread(ledges: Ledges, depth: Floats, hold: Floats, settings: Settings) -> 
     along = np.where(slides, _FAST * (loose / (loose + _THIN_MM)) ** 2, _CALM * both) * ledges.linked[:-1]
     rest = np.where(slides, np.sign(fall) * steepest, 0.0) - (ledges.base[:-1] - ledges.base[1:])
     return diffused(depth, along, rest)
+
+
+def _levelled(ledges: Ledges, depth: Floats, settings: Settings) -> Floats:
+    """The depth with hollows of the surface filled from their own flanks, as snow that sags fills a fork; sum kept."""
+    over_mm = _HOLLOW_MM + settings.fallen_mm
+    for _ in range(_LEVELS):
+        surface = ledges.base + depth
+        hollow = ledges.smoothed(surface, over_mm) - surface > _HOLLOW_LEAST_MM
+        deep = depth > _THIN_MM / 2
+        links = ledges.linked[:-1] & (hollow[:-1] | hollow[1:]) & (deep[:-1] | deep[1:])
+        depth = ledges.filled(diffused(depth, links * (over_mm / ledges.step) ** 2 / 2, np.diff(ledges.base)))
+    return depth
 
 
 def _limit(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
