@@ -64,8 +64,8 @@ def on_boughs(
         more = (other < _ECHO) & (0.6 * long > _SHORTEST_MM)
         lower = (1.3 + 1.2 * third) * thick + 2 * limits.land_mm
         _strokes(
-            canvas, ledges, solid, at[more], way, rise=rise[more], long=0.6 * long[more], thick=0.8 * thick[more], rng=ragged,
-            start_mm=(0.15 + 0.5 * own)[more] * long[more], lower_mm=lower[more],
+            canvas, ledges, solid, at[more], way, rise=rise[more], long=0.6 * long[more], thick=0.8 * thick[more],
+            rng=ragged, start_mm=(0.15 + 0.5 * own)[more] * long[more], lower_mm=lower[more],
         )  # fmt: skip
 
 
