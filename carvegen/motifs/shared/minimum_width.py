@@ -230,8 +230,15 @@ def _weak(pieces: PolygonArray, area: BaseGeometry, limits: Limits, printed: Sta
     parts = necks(geometry.rings(pieces), limits.cut_mm)
     found = [_capsules(lands, land / 2), _capsules(parts, land / 2)]
     if printed is not None:
-        found.append(geometry.offset(_slivers(printed, pieces, land), land))
+        found.append(_beside(_slivers(printed, pieces, land), printed, land))
     return np.concatenate(found)
+
+
+def _beside(slivers: PolygonArray, printed: Standing, land: float) -> PolygonArray:
+    """What of the printed shapes lies beside the slivers: air beyond them may stay cut."""
+    around = geometry.offset(slivers, land)
+    which, tile = shapely.STRtree(printed.tiles).query(around, predicate="intersects")
+    return geometry.parts(shapely.intersection(around[which], printed.tiles[tile]))
 
 
 def _capsules(found: Necks, radius: float) -> PolygonArray:

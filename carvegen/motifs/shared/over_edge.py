@@ -25,6 +25,7 @@ _ROUND_MM = 7.0  #: so far the ground runs on round them: their ends stand in it
 _STRIP_MM = 0.04  #: wider than the land is the strip along the edge in which cuts run straight on
 _ALIKE_MM = 0.06  #: an outline may be simplified by so much on both sides
 _ROUNDS = 3
+_NEAR = 4.0  #: lands: what lies further from cuts that are drawn out straight stays as it is
 
 
 def strip_mm(limits: Limits) -> float:
@@ -93,8 +94,9 @@ def held_over(
         differ = shapely.intersection(shapely.symmetric_difference(straight, now), frame)
         if shapely.is_empty(opened(differ, _ALIKE_MM)):
             return np.concatenate([pieces[~over], geometry.snapped(geometry.parts(straight))])
-        again = shapely.union_all([straight, *pieces[~over]])
-        pieces = held(again, area, limits, ground=ground, printed=printed)
+        far = ~over & (shapely.distance(pieces, straight) > _NEAR * limits.land_mm)
+        again = shapely.union_all([straight, *pieces[~over & ~far]])
+        pieces = np.concatenate([pieces[far], held(again, area, limits, ground=ground, printed=printed)])
     return held(shapely.intersection(shapely.union_all(pieces), inner), area, limits, ground=ground, printed=printed)
 
 

@@ -224,7 +224,7 @@ class _Scene:
         boughs, faces = rng.spawn(2)
         inside = Canvas.blank(self.page)
         on_boughs(inside, self.ledges, depth, run_mm, self.settings, solid=self.shape, limits=limits, rng=boughs)
-        white = inside.cover * self.shape
+        white = inside.cover * self.solid
         if strength(self.settings):
             white = np.maximum(white, plastered(self.solid, self.clear, self.settings, self.page, faces))
         return white
