@@ -164,9 +164,8 @@ class _Scene:
         lumps += 0.1 * waves_at(where, rng, patch_mm=(1.2 + 0.3 * settings.fallen_mm,) * 2)
         lumps += _at_walls(ledges, ends, settings)
         rest = settled(ledges, depth, settings, sky=self.sky, ends=ends, land_mm=limits.land_mm)
-        lumpy = ledges.reshaped(
-            rest.depth * np.exp(settings.lumpy * lumps), rest.depth, _SHARED_MM + 3 * settings.fallen_mm
-        )
+        uneven = np.exp(settings.lumpy * lumps) * (1 - _hollows(ledges, ends, settings))
+        lumpy = ledges.reshaped(rest.depth * uneven, rest.depth, _SHARED_MM + 3 * settings.fallen_mm)
         lumpy = ledges.calmed(lumpy, 0.2 + 0.12 * settings.fallen_mm, 0.3)
         lumpy = ledges.smoothed(lumpy, 0.15 + 0.05 * settings.fallen_mm)
         room = ledges.room(limits.land_mm)
@@ -245,6 +244,19 @@ def _at_walls(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:
     level *= np.clip(wide / settings.fallen_mm - 0.5, 0, 1)
     near = np.exp(-ends.away / (0.6 + 0.4 * settings.fallen_mm)) * ~ends.free
     return np.asarray(level * (near * (0.7 - 2.2 * ends.kind)).sum(axis=0))
+
+
+def _hollows(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:
+    """The share that is missing on broad level ground right at what stands in it, 0…1; (n,).
+
+    What stands there is warmer and turns the wind: round posts and trunks snow lies in a hollow (common practice, no
+    source). On rails and limbs, too narrow for one, there is none.
+    """
+    level = np.clip(1.3 - 2 * np.abs(ledges.smoothed(np.clip(ledges.slope, -1, 1), 4.0)), 0, 1)
+    level *= np.clip((ledges.breadth - 3) / 3, 0, 1)
+    near = np.exp(-ends.away / (0.5 + 0.3 * settings.fallen_mm)) * ~ends.free
+    deep = (0.25 + 0.5 * ends.kind) * (1 + abs(strength(settings)))
+    return np.asarray(level * np.clip((near * deep).sum(axis=0), 0, 0.75))
 
 
 def _away_from(kept_bare: BaseGeometry, where: Floats, settings: Settings) -> Floats:

@@ -25,6 +25,7 @@ _ROUNDS = 4  #: of spreading and falling
 _STEPS = 7  #: of spreading in each
 _FAST, _CALM = 300.0, 0.5  #: how fast snow moves where it is too steep, and where it only evens out
 _THIN_MM = 0.3  #: a layer so thin moves a quarter as fast
+_BESIDE_MM = 2.0  #: over a gap that is bridged what stands so near beside it bears the snow
 _FORK_MM = 3.0  #: a fork, or a hollow of the snow, is as wide on either side, and by the depth fallen wider
 _HOLLOW_MM, _LEVELS = 0.1, 2  #: deeper hollows are levelled, in so many steps
 _HELD_MM = 0.3  #: snow below an edge that comes so near to it holds what lies on the edge
@@ -146,7 +147,8 @@ def settled(ledges: Ledges, depth: Floats, settings: Settings, *, sky: Floats, e
 def _borne(ledges: Ledges, settings: Settings) -> Floats:
     """The deepest that the thing below bears: a thin twig little, a fork as deep as it is, a pocket no tower."""
     wide = (ledges.last - ledges.first + 1) * ledges.step
-    twig = cap_mm(0.6 + 1.6 * ledges.breadth, settings.sticky)
+    breadth = np.where(ledges.void > 0, ledges.highest(ledges.breadth, _BESIDE_MM), ledges.breadth)
+    twig = cap_mm(0.6 + 1.6 * breadth, settings.sticky)
     twig += ledges.hollow(ledges.base, _FORK_MM + settings.fallen_mm)
     pocket = _POCKET * wide + _POCKET_FALLEN * settings.fallen_mm
     alone = (ledges.free[0][ledges.first] > -2) & (ledges.free[1][ledges.last] > -2)
