@@ -38,7 +38,9 @@ def ground_over(shape: BaseGeometry, frame: Polygon) -> BaseGeometry:
     return run_on(shape, frame, over=_ROUND_MM)
 
 
-def run_on(shape: BaseGeometry, frame: Polygon, strip: float = 0.0, *, over: float = _OVER_MM) -> BaseGeometry:
+def run_on(
+    shape: BaseGeometry, frame: Polygon, strip: float = 0.0, *, over: float = _OVER_MM, least: float = 0.0
+) -> BaseGeometry:  # fmt: skip
     """The shape within the frame less a strip, and straight on over each of its sides from there.
 
     Parameters
@@ -47,16 +49,20 @@ def run_on(shape: BaseGeometry, frame: Polygon, strip: float = 0.0, *, over: flo
         How far within the frame it begins to run straight on, mm.
     over
         How far it runs on past the frame, mm.
+    least
+        Narrower gaps in what meets a side are not drawn out: the end of a thing that just reaches it.
     """
     left, bottom, right, top = shapely.bounds(frame) + np.array([strip, strip, -strip, -strip])
     by = strip + over
     whole = shapely.intersection(shape, shapely.box(left, bottom, right, top))
-    whole = shapely.union_all([whole, _beside(whole, left, left - by, 0), _beside(whole, right, right + by, 0)])
-    return shapely.union_all([whole, _beside(whole, bottom, bottom - by, 1), _beside(whole, top, top + by, 1)])
+    sideways = [_beside(whole, left, left - by, 0, least), _beside(whole, right, right + by, 0, least)]
+    whole = shapely.union_all([whole, *sideways])
+    upright = [_beside(whole, bottom, bottom - by, 1, least), _beside(whole, top, top + by, 1, least)]
+    return shapely.union_all([whole, *upright])
 
 
-def _beside(shape: BaseGeometry, side: float, end: float, axis: int) -> BaseGeometry:
-    """What of the shape meets the line at `side`, drawn out to `end`; axis 0 is sideways."""
+def _beside(shape: BaseGeometry, side: float, end: float, axis: int, least: float) -> BaseGeometry:
+    """What of the shape meets the line at `side`, drawn out to `end`, gaps under `least` too; axis 0 is sideways."""
     low, high = shapely.bounds(shape)[[1 - axis, 3 - axis]]
     if not np.isfinite(low):
         return shapely.Polygon()
@@ -65,6 +71,9 @@ def _beside(shape: BaseGeometry, side: float, end: float, axis: int) -> BaseGeom
     pieces = shapely.get_parts(shapely.intersection(shape, line))
     lines = pieces[shapely.get_dimensions(pieces) == 1]
     bounds = shapely.bounds(lines)
+    bounds = bounds[np.argsort(bounds[:, 1 - axis], kind="stable")]
+    near = bounds[1:, 1 - axis] - bounds[:-1, 3 - axis] < least
+    bounds[:-1, 3 - axis][near] = bounds[1:, 1 - axis][near]
     bounds[:, axis], bounds[:, axis + 2] = min(side, end), max(side, end)
     return shapely.union_all(shapely.box(*bounds.T))
 
@@ -85,12 +94,12 @@ def held_over(
         Shapes that print, drawn out as the area is.
     """
     strip = strip_mm(limits)
-    pieces = held(_straight(cuts, frame, area, strip), area, limits, ground=ground, printed=printed)
+    pieces = held(_straight(cuts, frame, area, limits), area, limits, ground=ground, printed=printed)
     inner = shapely.buffer(frame, -strip, join_style="mitre")
     for _ in range(_ROUNDS):
         over = ~shapely.covers(inner, pieces)
         now = shapely.union_all(pieces[over])
-        straight = _straight(now, frame, area, strip)
+        straight = _straight(now, frame, area, limits)
         differ = shapely.intersection(shapely.symmetric_difference(straight, now), frame)
         if shapely.is_empty(opened(differ, _ALIKE_MM)):
             return np.concatenate([pieces[~over], geometry.snapped(geometry.parts(straight))])
@@ -100,5 +109,6 @@ def held_over(
     return held(shapely.intersection(shapely.union_all(pieces), inner), area, limits, ground=ground, printed=printed)
 
 
-def _straight(cuts: BaseGeometry, frame: Polygon, area: BaseGeometry, strip: float) -> BaseGeometry:
-    return shapely.intersection(run_on(cuts, frame, strip), area)
+def _straight(cuts: BaseGeometry, frame: Polygon, area: BaseGeometry, limits: Limits) -> BaseGeometry:
+    strip = strip_mm(limits)
+    return shapely.intersection(run_on(cuts, frame, strip, least=limits.land_mm + _STRIP_MM), area)
