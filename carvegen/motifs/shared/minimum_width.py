@@ -23,7 +23,7 @@ __all__ = ["Standing", "closed", "held", "loosened", "opened", "standing", "thin
 _SLACK_MM = 0.02  #: arcs are polygons and coordinates lie on a grid: so much more is asked than must hold
 _FINE_MM = 0.008  #: how far an outline may be simplified
 _ROUNDS = 12
-_CUT_BACK = 3  #: rounds in which patches of a fringe are cut back before they are left out
+_CUT_BACK = 2  #: rounds in which patches of a fringe are cut back before they are left out
 _ARC = 4
 _ROUGH_ARC = 2
 _FINEST_MM = 0.15  #: smaller patches of a fringe are left out
@@ -194,7 +194,7 @@ def loosened(
         by_far = tree.query_nearest(np.delete(weak, by))[1]
         if rounds <= _CUT_BACK and len(by_far) == 0:
             near = np.unique(touched)
-            back = geometry.offset(weak, limits.land_mm, quad_segs=_ROUGH_ARC)
+            back = geometry.offset(weak, 1.3 * limits.land_mm, quad_segs=_ROUGH_ARC)
             left = _patches(shapely.difference(shapely.union_all(loose[near]), shapely.union_all(back)))
             loose = np.concatenate([np.delete(loose, near), left])
             continue

@@ -24,7 +24,7 @@ _OVER_MM = 3.0  #: so far cuts run on past the face while they are shaped: no co
 _ROUND_MM = 7.0  #: so far the ground runs on round them: their ends stand in it
 _STRIP_MM = 0.04  #: wider than the land is the strip along the edge in which cuts run straight on
 _ALIKE_MM = 0.06  #: an outline may be simplified by so much on both sides
-_ROUNDS = 3
+_ROUNDS = 4
 _NEAR = 4.0  #: lands: what lies further from cuts that are drawn out straight stays as it is
 
 
@@ -96,13 +96,16 @@ def held_over(
     strip = strip_mm(limits)
     pieces = held(_straight(cuts, frame, area, limits), area, limits, ground=ground, printed=printed)
     inner = shapely.buffer(frame, -strip, join_style="mitre")
-    for _ in range(_ROUNDS):
+    for k in range(_ROUNDS):
         over = ~shapely.covers(inner, pieces)
         now = shapely.union_all(pieces[over])
         straight = _straight(now, frame, area, limits)
-        differ = shapely.intersection(shapely.symmetric_difference(straight, now), frame)
-        if shapely.is_empty(opened(differ, _ALIKE_MM)):
+        differ = opened(shapely.intersection(shapely.symmetric_difference(straight, now), frame), _ALIKE_MM)
+        if shapely.is_empty(differ):
             return np.concatenate([pieces[~over], geometry.snapped(geometry.parts(straight))])
+        if k > 0:  # where it won't lie still the cut ends within the face
+            around = shapely.buffer(differ, _NEAR * limits.land_mm / 2, quad_segs=4)
+            straight = _straight(shapely.difference(now, around), frame, area, limits)
         far = ~over & (shapely.distance(pieces, straight) > _NEAR * limits.land_mm)
         again = shapely.union_all([straight, *pieces[~over & ~far]])
         pieces = np.concatenate([pieces[far], held(again, area, limits, ground=ground, printed=printed)])
