@@ -18,12 +18,13 @@ if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
     from carvegen.motifs.shared.minimum_width import Standing
 
-__all__ = ["ground_over", "held_over", "run_on", "strip_mm"]
+__all__ = ["ground_over", "held_over", "run_on", "strip_mm", "supported"]
 
 _OVER_MM = 3.0  #: so far cuts run on past the face while they are shaped: no corner lies on its edge
 _ROUND_MM = 7.0  #: so far the ground runs on round them: their ends stand in it
 _STRIP_MM = 0.04  #: wider than the land is the strip along the edge in which cuts run straight on
 _ALIKE_MM = 0.06  #: an outline may be simplified by so much on both sides
+_LOOSE_MM2 = 0.002  #: so little of a piece may lie otherwise
 _ROUNDS = 4
 _NEAR = 4.0  #: lands: what lies further from cuts that are drawn out straight stays as it is
 
@@ -110,6 +111,19 @@ def held_over(
         again = shapely.union_all([straight, *pieces[~over & ~far]])
         pieces = np.concatenate([pieces[far], held(again, area, limits, ground=ground, printed=printed)])
     return held(shapely.intersection(shapely.union_all(pieces), inner), area, limits, ground=ground, printed=printed)
+
+
+def supported(pieces: PolygonArray, frame: Polygon, strip: float) -> PolygonArray:
+    """The pieces without those that lie at a side otherwise than straight on from where the strip begins.
+
+    What was cut back further out leaves there what is thinner than any cut.
+    """
+    at_side = ~shapely.covers(shapely.buffer(frame, -strip, join_style="mitre"), pieces)
+    if not at_side.any():
+        return pieces
+    straight = run_on(shapely.union_all(pieces[at_side]), frame, strip)
+    at_side[at_side] = shapely.area(shapely.difference(pieces[at_side], straight)) > _LOOSE_MM2
+    return pieces[~at_side]
 
 
 def _straight(cuts: BaseGeometry, frame: Polygon, area: BaseGeometry, limits: Limits) -> BaseGeometry:

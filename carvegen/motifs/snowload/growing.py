@@ -13,7 +13,7 @@ from carvegen import geometry
 from carvegen.motifs.growth import Growth, lying_on
 from carvegen.motifs.shared.fields import waves_at
 from carvegen.motifs.shared.minimum_width import loosened, standing, thin_parts, within
-from carvegen.motifs.shared.over_edge import ground_over, held_over, run_on, strip_mm
+from carvegen.motifs.shared.over_edge import ground_over, held_over, run_on, strip_mm, supported
 from carvegen.motifs.snowload.boughs import on_boughs
 from carvegen.motifs.snowload.drawing import (
     Canvas,
@@ -99,7 +99,8 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     fringe = run_on(shapely.difference(shapely.disjoint_subset_union_all(may), dark), frame, strip_mm(limits))
     free = loosened(over, shapely.intersection(fringe, area), area, limits, printed=printed)
     cuts = within(over, frame)
-    return Growth(cuts=cuts, on_shapes=lying_on(cuts, place), free=within(free, frame))
+    free = supported(within(free, frame), frame, strip_mm(limits))
+    return Growth(cuts=cuts, on_shapes=lying_on(cuts, place), free=free)
 
 
 @dataclass(frozen=True, eq=False)
