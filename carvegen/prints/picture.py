@@ -225,7 +225,7 @@ class _Grower:
     ) -> None:  # fmt: skip
         self.read, self.growths, self.plates = read, growths, plates
         self.drawing, self.given, self.openings = drawing, drawing.given, openings
-        self.hole_marks = hole_marks_of(drawing.given)
+        self.hole_marks = hole_marks_of(drawing.given, drawing)
         self.limits = limits
         self.face = geometry.box(self.given.width_mm, self.given.height_mm)
         self.pictures = {plate.name: painted(self.face, drawing.layers, plate) for plate in plates}

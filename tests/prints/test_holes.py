@@ -59,9 +59,17 @@ def test_a_mark_says_of_one_hole_what_it_is_whatever_is_said_of_its_layer(tmp_pa
     assert bears(tmp_path, layer("POST", "open"), dab.format("open air")) == [False, True, True]
 
 
+def test_the_same_in_words(tmp_path) -> None:
+    dab = '[[marked]]\nmeaning = "{}"\nshape = "box 21 17 3 3"\n'
+    assert bears(tmp_path, layer("SHED", "open") + dab.format("only drawn")) == [True, False, False]
+    assert bears(tmp_path, layer("POST", "open") + dab.format("open air")) == [False, True, True]
+    assert bears(tmp_path, dab.format("open air") + 'for = ["snowload"]\n') == [False, True, False]
+
+
 @pytest.mark.parametrize(
     ("said", "fault"),
     [
+        ('[[marked]]\nmeaning = "open air"\nshape = "box 21 17 3 3"\nblocks = ["key"]\n', "marked[0].blocks"),
         (layer("SHOD", "open"), "layers[0].name"),
         (layer("SHED", "ajar"), "must be a known word"),
         ('[[layers]]\nname = "SHED"\n', "layers[0].shape"),

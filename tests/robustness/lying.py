@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 
 import fontawesomefree
@@ -22,7 +23,7 @@ from tests.cases import SHELF
 from tests.motifs.test_snowload import bare_tree, spruce
 from tests.robustness.snow import WAYS, limits_broken, printed
 
-__all__ = ["faults", "lying"]
+__all__ = ["MADE", "drawn", "faults", "lying"]
 
 ICONS = Path(fontawesomefree.__file__).parent / "static/fontawesomefree/svgs/solid"
 GALLERY = Path(__file__).parents[2] / "gallery"
@@ -88,6 +89,27 @@ def _fir(rng: np.random.Generator) -> shapely.Geometry:
     return shapely.union_all(tiers)
 
 
+def _hanging(rng: np.random.Generator, *, fall: float, often: int) -> shapely.Geometry:
+    """A trunk with arched boughs and twigs that hang from them: a birch, or with more of it a willow."""
+    made = [_tapered(np.array([[50, -5], [49 + rng.normal(0, 2), 45], [52, 92]]), 6.0, 1.0)]
+    for y in np.linspace(34, 86, 14):
+        side, along = rng.choice([-1, 1]), np.linspace(0, 1, 8)
+        long, up = rng.uniform(14, 34) * (1.25 - y / 110), rng.uniform(6, 16)
+        bough = np.column_stack([50 + side * long * along, y + up * along * (1.7 - 1.9 * along)])
+        made.append(_tapered(bough, 1.7, 0.7))
+        for foot in bough[rng.choice(np.arange(2, 8), often, replace=False)]:
+            down = np.linspace(0, 1, 5)[:, None]
+            sway = rng.normal(0, 1.2) * down**2 + side * 1.5 * down
+            made.append(_tapered(foot + np.hstack([sway, -fall * rng.uniform(0.4, 1) * down]), 0.7, 0.4))
+    return shapely.union_all(made)
+
+
+def _tapered(line: np.ndarray, thick: float, thin: float) -> shapely.Geometry:
+    width = np.linspace(thick, thin, len(line)) / 2
+    knots = shapely.buffer(shapely.points(line), width, quad_segs=6)
+    return shapely.union_all([shapely.convex_hull(shapely.union(a, b)) for a, b in pairwise(knots)])
+
+
 def _shrunk(shapes: geometry.PolygonArray) -> shapely.Geometry:
     return shapely.affinity.scale(shapely.union_all(shapes), 2 / 3, 2 / 3, origin=(0, 0))
 
@@ -96,6 +118,7 @@ MADE: dict[str, Callable[[np.random.Generator], shapely.Geometry]] = {
     "bare tree": lambda rng: _shrunk(bare_tree(int(rng.integers(99)))),
     "spruce": lambda rng: _shrunk(spruce(int(rng.integers(99)))),
     "fence": _fence, "roofs": _roofs, "peaks": _peaks, "fir": _fir,
+    "birch": lambda rng: _hanging(rng, fall=9, often=3), "willow": lambda rng: _hanging(rng, fall=26, often=5),
 }  # fmt: skip
 DRAWINGS = tuple(sorted(str(it.relative_to(GALLERY)) for it in GALLERY.glob("*/*.svg")))
 SUBJECTS = (*NAMES, *DRAWINGS, *(name for name in MADE for _ in range(5)))
@@ -107,7 +130,8 @@ def _read(path: Path, width: int) -> geometry.PolygonArray:
     return placed(f"{path} at {at} {at} width {round(width * 0.84)}", width_mm=width, height_mm=width)
 
 
-def _subject(name: str, width: int, rng: np.random.Generator) -> geometry.PolygonArray:
+def drawn(name: str, width: int, rng: np.random.Generator) -> geometry.PolygonArray:
+    """What the snow is to lie on: a drawing of our own by chance, or one that is read, on a square of this width."""
     if name in MADE:
         made = MADE[name](rng)
         return geometry.parts(shapely.affinity.scale(made, width / 100, width / 100, origin=(0, 0)))
@@ -123,7 +147,7 @@ def faults(number: int, *, sizes: tuple[int, ...] = SIZES) -> Iterator[str]:
     which = sorted(BLOCKS)[int(rng.integers(len(BLOCKS)))]
     width = int(rng.choice(sizes))
     way = setups_for(SHELF, material=material, cutter=cutter, kinds=[machine])[0]
-    ground = Ground(name="snow", width_mm=width, height_mm=width, grow_from=_subject(name, width, rng))
+    ground = Ground(name="snow", width_mm=width, height_mm=width, grow_from=drawn(name, width, rng))
     settings = Settings(**PRESETS[preset])
     block = loaded_block(ground, settings, way.limits, stream(number, "law"), which=which)
     label = f"{number}: {name}, {preset}, {which}, {width} mm, {material}, {cutter}, {machine}"

@@ -23,6 +23,7 @@ __all__ = ["Standing", "closed", "held", "loosened", "opened", "standing", "thin
 _SLACK_MM = 0.02  #: arcs are polygons and coordinates lie on a grid: so much more is asked than must hold
 _FINE_MM = 0.008  #: how far an outline may be simplified
 _ROUNDS = 12
+_CUT_BACK = 2  #: rounds in which patches of a fringe are cut back before they are left out
 _ARC = 4
 _ROUGH_ARC = 2
 _FINEST_MM = 0.15  #: smaller patches of a fringe are left out
@@ -174,25 +175,37 @@ def loosened(
 ) -> PolygonArray:
     """What of a fringe may be cut too or left: with none of it and with all of it, cuts and land hold as by `held`.
 
-    Patches whose cutting would make a weak place are left out whole, until there is none. Disjoint; may be empty.
+    Where cutting a patch would make a weak place it is cut back from it; patches at which that helps not, in a few
+    rounds, are left out whole, until there is none. Disjoint; may be empty.
     """
     taken = shapely.disjoint_subset_union_all(cuts)
     wide = closed(shapely.union(fringe, taken), limits.land_mm + _SLACK_MM)
     wide = shapely.intersection(shapely.union_all(_reachable(wide, limits)), area)
-    loose = geometry.snapped(geometry.parts(shapely.difference(wide, taken)))
-    loose = loose[shapely.area(loose) > _FINEST_MM**2]
-    reach = _SLACK_MM
+    loose = _patches(shapely.difference(wide, taken))
+    reach, rounds = _SLACK_MM, 0
     while len(loose):
         both = geometry.parts(shapely.union_all(np.concatenate([cuts, loose])))
         weak = np.concatenate([_weak(both, area, limits, printed.near(loose)), _specks(both, limits)])
         if len(weak) == 0:
             return loose
+        rounds += 1
         tree = shapely.STRtree(loose)
         by, touched = tree.query(weak, predicate="dwithin", distance=reach)
         by_far = tree.query_nearest(np.delete(weak, by))[1]
+        if rounds <= _CUT_BACK and len(by_far) == 0:
+            near = np.unique(touched)
+            back = geometry.offset(weak, 1.3 * limits.land_mm, quad_segs=_ROUGH_ARC)
+            left = _patches(shapely.difference(shapely.union_all(loose[near]), shapely.union_all(back)))
+            loose = np.concatenate([np.delete(loose, near), left])
+            continue
         loose = np.delete(loose, np.unique(np.concatenate([touched, by_far])))
         reach *= 2  # what is weak again and again soon stands alone
     return loose
+
+
+def _patches(shape: BaseGeometry) -> PolygonArray:
+    pieces = geometry.snapped(geometry.parts(shape))
+    return pieces[shapely.area(pieces) > _FINEST_MM**2]
 
 
 def _without_specks(shape: BaseGeometry, limits: Limits) -> BaseGeometry:
@@ -230,8 +243,15 @@ def _weak(pieces: PolygonArray, area: BaseGeometry, limits: Limits, printed: Sta
     parts = necks(geometry.rings(pieces), limits.cut_mm)
     found = [_capsules(lands, land / 2), _capsules(parts, land / 2)]
     if printed is not None:
-        found.append(geometry.offset(_slivers(printed, pieces, land), land))
+        found.append(_beside(_slivers(printed, pieces, land), printed, land))
     return np.concatenate(found)
+
+
+def _beside(slivers: PolygonArray, printed: Standing, land: float) -> PolygonArray:
+    """What of the printed shapes lies beside the slivers: air beyond them may stay cut."""
+    around = geometry.offset(slivers, land)
+    which, tile = shapely.STRtree(printed.tiles).query(around, predicate="intersects")
+    return geometry.parts(shapely.intersection(around[which], printed.tiles[tile]))
 
 
 def _capsules(found: Necks, radius: float) -> PolygonArray:

@@ -18,13 +18,15 @@ if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
     from carvegen.motifs.shared.minimum_width import Standing
 
-__all__ = ["ground_over", "held_over", "run_on", "strip_mm"]
+__all__ = ["ground_over", "held_over", "run_on", "strip_mm", "supported"]
 
 _OVER_MM = 3.0  #: so far cuts run on past the face while they are shaped: no corner lies on its edge
 _ROUND_MM = 7.0  #: so far the ground runs on round them: their ends stand in it
 _STRIP_MM = 0.04  #: wider than the land is the strip along the edge in which cuts run straight on
 _ALIKE_MM = 0.06  #: an outline may be simplified by so much on both sides
-_ROUNDS = 3
+_LOOSE_MM2 = 0.002  #: so little of a piece may lie otherwise
+_ROUNDS = 4
+_NEAR = 4.0  #: lands: what lies further from cuts that are drawn out straight stays as it is
 
 
 def strip_mm(limits: Limits) -> float:
@@ -37,7 +39,9 @@ def ground_over(shape: BaseGeometry, frame: Polygon) -> BaseGeometry:
     return run_on(shape, frame, over=_ROUND_MM)
 
 
-def run_on(shape: BaseGeometry, frame: Polygon, strip: float = 0.0, *, over: float = _OVER_MM) -> BaseGeometry:
+def run_on(
+    shape: BaseGeometry, frame: Polygon, strip: float = 0.0, *, over: float = _OVER_MM, least: float = 0.0
+) -> BaseGeometry:  # fmt: skip
     """The shape within the frame less a strip, and straight on over each of its sides from there.
 
     Parameters
@@ -46,16 +50,20 @@ def run_on(shape: BaseGeometry, frame: Polygon, strip: float = 0.0, *, over: flo
         How far within the frame it begins to run straight on, mm.
     over
         How far it runs on past the frame, mm.
+    least
+        Narrower gaps in what meets a side are not drawn out: the end of a thing that just reaches it.
     """
     left, bottom, right, top = shapely.bounds(frame) + np.array([strip, strip, -strip, -strip])
     by = strip + over
     whole = shapely.intersection(shape, shapely.box(left, bottom, right, top))
-    whole = shapely.union_all([whole, _beside(whole, left, left - by, 0), _beside(whole, right, right + by, 0)])
-    return shapely.union_all([whole, _beside(whole, bottom, bottom - by, 1), _beside(whole, top, top + by, 1)])
+    sideways = [_beside(whole, left, left - by, 0, least), _beside(whole, right, right + by, 0, least)]
+    whole = shapely.union_all([whole, *sideways])
+    upright = [_beside(whole, bottom, bottom - by, 1, least), _beside(whole, top, top + by, 1, least)]
+    return shapely.union_all([whole, *upright])
 
 
-def _beside(shape: BaseGeometry, side: float, end: float, axis: int) -> BaseGeometry:
-    """What of the shape meets the line at `side`, drawn out to `end`; axis 0 is sideways."""
+def _beside(shape: BaseGeometry, side: float, end: float, axis: int, least: float) -> BaseGeometry:
+    """What of the shape meets the line at `side`, drawn out to `end`, gaps under `least` too; axis 0 is sideways."""
     low, high = shapely.bounds(shape)[[1 - axis, 3 - axis]]
     if not np.isfinite(low):
         return shapely.Polygon()
@@ -64,6 +72,9 @@ def _beside(shape: BaseGeometry, side: float, end: float, axis: int) -> BaseGeom
     pieces = shapely.get_parts(shapely.intersection(shape, line))
     lines = pieces[shapely.get_dimensions(pieces) == 1]
     bounds = shapely.bounds(lines)
+    bounds = bounds[np.argsort(bounds[:, 1 - axis], kind="stable")]
+    near = bounds[1:, 1 - axis] - bounds[:-1, 3 - axis] < least
+    bounds[:-1, 3 - axis][near] = bounds[1:, 1 - axis][near]
     bounds[:, axis], bounds[:, axis + 2] = min(side, end), max(side, end)
     return shapely.union_all(shapely.box(*bounds.T))
 
@@ -84,19 +95,37 @@ def held_over(
         Shapes that print, drawn out as the area is.
     """
     strip = strip_mm(limits)
-    pieces = held(_straight(cuts, frame, area, strip), area, limits, ground=ground, printed=printed)
+    pieces = held(_straight(cuts, frame, area, limits), area, limits, ground=ground, printed=printed)
     inner = shapely.buffer(frame, -strip, join_style="mitre")
-    for _ in range(_ROUNDS):
+    for k in range(_ROUNDS):
         over = ~shapely.covers(inner, pieces)
         now = shapely.union_all(pieces[over])
-        straight = _straight(now, frame, area, strip)
-        differ = shapely.intersection(shapely.symmetric_difference(straight, now), frame)
-        if shapely.is_empty(opened(differ, _ALIKE_MM)):
+        straight = _straight(now, frame, area, limits)
+        differ = opened(shapely.intersection(shapely.symmetric_difference(straight, now), frame), _ALIKE_MM)
+        if shapely.is_empty(differ):
             return np.concatenate([pieces[~over], geometry.snapped(geometry.parts(straight))])
-        again = shapely.union_all([straight, *pieces[~over]])
-        pieces = held(again, area, limits, ground=ground, printed=printed)
+        if k > 0:  # where it won't lie still the cut ends within the face
+            around = shapely.buffer(differ, _NEAR * limits.land_mm / 2, quad_segs=4)
+            straight = _straight(shapely.difference(now, around), frame, area, limits)
+        far = ~over & (shapely.distance(pieces, straight) > _NEAR * limits.land_mm)
+        again = shapely.union_all([straight, *pieces[~over & ~far]])
+        pieces = np.concatenate([pieces[far], held(again, area, limits, ground=ground, printed=printed)])
     return held(shapely.intersection(shapely.union_all(pieces), inner), area, limits, ground=ground, printed=printed)
 
 
-def _straight(cuts: BaseGeometry, frame: Polygon, area: BaseGeometry, strip: float) -> BaseGeometry:
-    return shapely.intersection(run_on(cuts, frame, strip), area)
+def supported(pieces: PolygonArray, frame: Polygon, strip: float) -> PolygonArray:
+    """The pieces without those that lie at a side otherwise than straight on from where the strip begins.
+
+    What was cut back further out leaves there what is thinner than any cut.
+    """
+    at_side = ~shapely.covers(shapely.buffer(frame, -strip, join_style="mitre"), pieces)
+    if not at_side.any():
+        return pieces
+    straight = run_on(shapely.union_all(pieces[at_side]), frame, strip)
+    at_side[at_side] = shapely.area(shapely.difference(pieces[at_side], straight)) > _LOOSE_MM2
+    return pieces[~at_side]
+
+
+def _straight(cuts: BaseGeometry, frame: Polygon, area: BaseGeometry, limits: Limits) -> BaseGeometry:
+    strip = strip_mm(limits)
+    return shapely.intersection(run_on(cuts, frame, strip, least=limits.land_mm + _STRIP_MM), area)

@@ -12,9 +12,10 @@ if TYPE_CHECKING:
     from numpy.random import Generator
 
     from carvegen.base.limits import Limits
-    from carvegen.geometry import Floats, Indices
+    from carvegen.geometry import Floats, Indices, Mask
     from carvegen.motifs.snowload.drawing import Canvas
     from carvegen.motifs.snowload.ledges import Ledges
+    from carvegen.motifs.snowload.scene import Page
     from carvegen.motifs.snowload.settings import Settings
 
 __all__ = ["on_boughs"]
@@ -25,18 +26,24 @@ _SHORTEST_MM, _LONGEST_MM = 4.0, 16.0
 _OVERLAP = 4  #: columns: so far out of the notch a stroke begins
 _BEARS = 0.12  #: of the depth fallen: a bough that bears less outside bears none inside
 _ECHO = 0.65  #: so many strokes have a shorter one below them
+_DROOPS = 0.3  #: what hangs over a notch of a crown rises by no more than this outwards, and the bough ends in the air
+_TO = 0.97  #: of a stroke's length is drawn
+_BACKED_MM, _BACKED = 0.4, 0.93  #: so much more than a stroke stands there, over so much of its length: no lone limb
 _ACROSS = 0.42  #: of the crown's breadth: further in the trunk hides it
 
 
 def on_boughs(
-    canvas: Canvas, ledges: Ledges, depth: Floats, run_mm: Floats, settings: Settings, *, limits: Limits, rng: Generator
-) -> None:
+    canvas: Canvas, ledges: Ledges, depth: Floats, run_mm: Floats, settings: Settings, *, solid: Mask, limits: Limits,
+    rng: Generator,
+) -> None:  # fmt: skip
     """Draw strokes inwards from notches, each along its bough, with a ragged lower side and a thin end.
 
     Parameters
     ----------
     run_mm
         The breadth of what stands there, a little below each ledge, (n,).
+    solid
+        Where something stands, as the canvas.
     """
     often, seed = settings.boughs * (1 - 0.6 * settings.patchy), int(rng.integers(2**63))
     bears = ledges.highest(depth, 12.0) > _BEARS * settings.fallen_mm
@@ -53,12 +60,12 @@ def on_boughs(
         long = np.minimum(_ACROSS * run_mm[at], _LONGEST_MM) * (0.55 + 0.45 * third)
         thick = np.maximum((0.5 + 0.5 * own) * settings.fallen_mm**0.6, 1.8 * limits.cut_mm)
         ragged = np.random.default_rng([seed, 3])
-        _strokes(canvas, ledges, at, way, rise=rise, long=long, thick=thick, rng=ragged)
+        _strokes(canvas, ledges, solid, at, way, rise=rise, long=long, thick=thick, rng=ragged)
         more = (other < _ECHO) & (0.6 * long > _SHORTEST_MM)
         lower = (1.3 + 1.2 * third) * thick + 2 * limits.land_mm
         _strokes(
-            canvas, ledges, at[more], way, rise=rise[more], long=0.6 * long[more], thick=0.8 * thick[more], rng=ragged,
-            start_mm=(0.15 + 0.5 * own)[more] * long[more], lower_mm=lower[more],
+            canvas, ledges, solid, at[more], way, rise=rise[more], long=0.6 * long[more], thick=0.8 * thick[more],
+            rng=ragged, start_mm=(0.15 + 0.5 * own)[more] * long[more], lower_mm=lower[more],
         )  # fmt: skip
 
 
@@ -69,12 +76,14 @@ def _notches(ledges: Ledges, side: int, way: int) -> Indices:
     out = np.clip(at - way * int(_MOUTH_MM / ledges.step), ledges.first[at], ledges.last[at])
     gap = ledges.ceiling - ledges.base
     wedge = (gap[at] < _NOTCH_MM) & (gap[out] > 1.5 * gap[at]) & (out != at)
+    wedge &= ledges.ceiling[out] < ledges.ceiling[at] + _DROOPS * _MOUTH_MM
+    wedge &= ledges.free[1 - side, (ledges.last, ledges.first)[side][at]] > -2
     return np.asarray(at[wedge & (ledges.base[at] > ledges.base[out])])
 
 
 def _strokes(
-    canvas: Canvas, ledges: Ledges, at: Indices, way: int, *, rise: Floats, long: Floats, thick: Floats, rng: Generator,
-    start_mm: Floats | float = 0.0, lower_mm: Floats | float = 0.0,
+    canvas: Canvas, ledges: Ledges, solid: Mask, at: Indices, way: int, *, rise: Floats, long: Floats, thick: Floats,
+    rng: Generator, start_mm: Floats | float = 0.0, lower_mm: Floats | float = 0.0,
 ) -> None:  # fmt: skip
     """Strokes inwards from some way in, some way lower than the notch; thin towards both ends, or where it is open."""
     if len(at) == 0:
@@ -88,6 +97,16 @@ def _strokes(
     place = np.column_stack([(ledges.x[at] + way * inwards).ravel(), middle.ravel()])
     wave = waves_at(place, rng, patch_mm=(1.8, 4.0)).reshape(middle.shape)
     half = thick * np.sqrt((1 - along) * np.clip(4 * along + (first == 0), 0, 1)) / 2
-    on = along < 0.97
     low, high = middle - half * np.clip(1 + 0.7 * wave, 0.2, 2.2), middle + half
-    canvas.stroke((ledges.column[at] + way * (columns + first))[on], low[on], high[on])
+    column = ledges.column[at] + way * (columns + first)
+    on = along < _TO
+    inner = on & (columns > _OVERLAP)
+    within = [_stands(solid, canvas.page, column, height) for height in (low - _BACKED_MM, high + _BACKED_MM)]
+    on &= ((within[0] & within[1]) | ~inner).mean(axis=0) > _BACKED
+    canvas.stroke(column[on], low[on], high[on])
+
+
+def _stands(solid: Mask, page: Page, column: Indices, height: Floats) -> Mask:
+    """Whether something stands at each place; same shape."""
+    row = np.clip((height - page.bottom) / page.step, 0, page.high - 1).astype(int)
+    return np.asarray(solid[row, np.clip(column, 0, page.wide - 1)])

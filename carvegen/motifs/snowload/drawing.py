@@ -33,6 +33,8 @@ __all__ = ["Canvas", "cornice_tips", "cuttable", "fielded", "lips", "outlined", 
 
 _SOFT = 1.25  #: cells: so far the columns are smoothed together
 _SPECK_MM2 = 4.0  #: smaller pieces of sky that the snow shuts in are white too
+_MIRRORS = 0.8  #: of its depth the snow reaches down at the most: no heap is its own mirror image
+_BENDS = 0.3  #: rise over run: slivers end where the base turns by more
 _NEAR_BY_MM = 10.0
 _LAYERS = 10  #: of a cornice
 _SAGS = 0.25  #: times the square of what hangs over its thickness: so far a cornice sags
@@ -102,6 +104,7 @@ def reaching(
     flat = np.clip((cosine - 0.25) / 0.4, 0, 1) * np.clip(wide / (2 + deep), 0.2, 1)
     flat *= np.where(np.isfinite(ends.crest), 0.3, 1)
     reach = 1.5 * settings.reaching_down * (0.45 * depth + 0.5 * np.sqrt(depth * deep)) * lobes * flat
+    reach = np.minimum(reach, _MIRRORS * depth)
     least = 0.6 if settings.scale == "far" else 0.1
     far = (
         field
@@ -190,7 +193,8 @@ def shown_bark(
         own = chance[i] / often[i]
         long = int((3.5 + 5 * own) * (1 + 2.5 * field[i]) / ledges.step)
         run = np.arange(i, min(i + long, int(ledges.last[i]) + 1))
-        run = run[: len(run) if deep[run].all() else int(np.argmin(deep[run]))]
+        goes_on = deep[run] & (np.abs(ledges.slope[run] - ledges.slope[i]) < _BENDS)
+        run = run[: len(run) if goes_on.all() else int(np.argmin(goes_on))]
         if len(run) * ledges.step < 4 * land:
             continue
         along = (np.arange(len(run)) + 0.5) / len(run)

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 __all__ = ["Ledges", "ledges_of"]
 
 _FAR = 1e5  #: more than any height, mm
+_DEEP_MM = 5.0  #: so far down it is looked for how broad a thing is
+_AIR_MM = 1.0  #: under what hangs above at least
 _NEAR_MM = (1.5, 4.0)  #: what is short somewhere is taken from so near, and what is short then
 
 
@@ -29,6 +31,7 @@ class Ledges:
     base: Floats  #: height on which the snow lies, mm
     ceiling: Floats  #: height of what is above, mm; may be inf
     thick: Floats  #: how far down what is drawn reaches there, mm
+    breadth: Floats  #: of what is drawn a little below, across it, mm
     ground: Mask  #: whether it reaches the page's lower edge
     void: Floats  #: air between the base and what is drawn, where a gap is bridged, mm; inf: nothing
     slope: Floats  #: rise over run of the base
@@ -69,12 +72,22 @@ class Ledges:
 
     def highest(self, values: Floats, within_mm: float) -> Floats:
         """The highest value on the same chain within so many mm of each place."""
-        reach = int(within_mm / self.step)
-        here, step = np.arange(len(values)), 1
+        return np.maximum(*(self._highest_to(values, side, within_mm) for side in (-1, 1)))
+
+    def room(self, land_mm: float) -> Floats:
+        """How deep it may lie under what hangs above: so much air stays that the sky behind is not shut in, mm."""
+        return np.maximum(self.ceiling - self.base - max(land_mm, _AIR_MM), 0)
+
+    def hollow(self, surface: Floats, within_mm: float) -> Floats:
+        """How much higher a surface rises on both sides on the same chain within so many mm, and no less than 0."""
+        return np.minimum(*(self._highest_to(surface, side, within_mm) for side in (-1, 1))) - surface
+
+    def _highest_to(self, values: Floats, side: int, within_mm: float) -> Floats:
+        """The highest value from each place on to one side, no further than so many mm."""
+        reach, step, here = int(within_mm / self.step), 1, np.arange(len(values))
         while reach > 0:
             step = min(step, reach)
-            before, after = np.maximum(here - step, self.first), np.minimum(here + step, self.last)
-            values = np.maximum(values, np.maximum(values[before], values[after]))
+            values = np.maximum(values, values[np.clip(here + side * step, self.first, self.last)])
             reach -= step
             step *= 2
         return values
@@ -131,9 +144,9 @@ def ledges_of(bearing: Columns, drawn: Columns, *, cliff_mm: float) -> Ledges:
     for side, ends in ((0, first), (1, last)):
         free[side, ends] = _over(bearing, column, base, ends, 2 * side - 1)
     thick, void, ground = _drawn_below(drawn, column, base)
-    slope = _slope(base, goes_on, page.step)
+    slope, breadth = _slope(base, goes_on, page.step), _breadth(drawn, column, base)
     return Ledges(
-        page.step, column, page.x[column], base, above, thick, ground, void, slope, goes_on,
+        page.step, column, page.x[column], base, above, thick, breadth, ground, void, slope, goes_on,
         first[number], last[number], _below(column, base, column, base - 1e-6), free,
     )  # fmt: skip
 
@@ -185,6 +198,18 @@ def _drawn_below(drawn: Columns, column: Indices, base: Floats) -> tuple[Floats,
     void = np.where(some, np.clip(base - drawn.high[span], 0, None), np.inf)
     thick = np.where(some, np.minimum(base, drawn.high[span]) - drawn.low[span], 0)
     return thick, void, some & (drawn.low[span] <= drawn.page.bottom)
+
+
+def _breadth(drawn: Columns, column: Indices, base: Floats) -> Floats:
+    """The widest disc that fits into what is drawn within `_DEEP_MM` below each base, mm."""
+    from scipy import ndimage
+
+    page = drawn.page
+    across = 2 * page.step * 2 * ndimage.distance_transform_edt(drawn.raster()[::2, ::2]).astype(np.float32)
+    rows = max(int(_DEEP_MM / page.step / 2), 1)
+    widest = ndimage.maximum_filter1d(across, rows, axis=0, origin=(rows - 1) // 2, mode="nearest")
+    row = np.clip((base - page.bottom) / page.step / 2, 0, len(widest) - 1).astype(int)
+    return np.asarray(widest[row, column // 2], dtype=np.float64)
 
 
 def _slope(base: Floats, linked: Mask, step: float) -> Floats:

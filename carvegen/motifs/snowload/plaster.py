@@ -22,9 +22,9 @@ __all__ = ["plastered"]
 
 _FACE_MM = 0.8  #: which way a side faces is seen over so much
 _FACES = 0.75  #: cosine between the wind and a side that it plasters
-_BROAD_MM = 1.6  #: thinner things bear none
+_BROAD_MM = 2.2  #: thinner things bear none
 _MOST = 0.4  #: of a thing's breadth
-_PROUD = 0.35  #: of the strip stands out from what it clings to
+_PROUD = 0.2  #: of the strip stands out from what it clings to
 
 
 def plastered(solid: Mask, clear: Floats, settings: Settings, page: Page, rng: Generator) -> Floats:
@@ -49,8 +49,8 @@ def plastered(solid: Mask, clear: Floats, settings: Settings, page: Page, rng: G
     free = exposed(clear[:, row, upwind], settings)
     x, y = page.x[column], page.bottom + (row + 0.5) * page.step
     place = np.column_stack([x, y])
-    wave = waves_at(place, rng, patch_mm=(5.0, 7.0)) + 0.5 * waves_at(place, rng, patch_mm=(1.5, 2.2))
-    thick = 0.45 * settings.fallen_mm * abs(blows) * (0.3 + settings.sticky) * np.clip(0.3 + 0.8 * wave, 0, 1.8)
+    wave = waves_at(place, rng, patch_mm=(5.0, 12.0)) + 0.3 * waves_at(place, rng, patch_mm=(1.5, 2.2))
+    thick = 0.45 * settings.fallen_mm * abs(blows) * (0.3 + settings.sticky) * np.clip(0.35 + 0.7 * wave, 0, 1.5)
     thick *= np.clip((faces - _FACES) / 0.1, 0, 1) * np.clip(2 * free - 0.6, 0, 1) * (wide >= _BROAD_MM)
     thick = np.minimum(thick, _MOST * wide)
     edge = x - way * page.step / 2

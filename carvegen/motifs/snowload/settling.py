@@ -25,6 +25,9 @@ _ROUNDS = 4  #: of spreading and falling
 _STEPS = 7  #: of spreading in each
 _FAST, _CALM = 300.0, 0.5  #: how fast snow moves where it is too steep, and where it only evens out
 _THIN_MM = 0.3  #: a layer so thin moves a quarter as fast
+_BESIDE_MM = 2.0  #: over a gap that is bridged what stands so near beside it bears the snow
+_FORK_MM = 3.0  #: a fork, or a hollow of the snow, is as wide on either side, and by the depth fallen wider
+_HOLLOW_MM, _LEVELS = 0.1, 2  #: deeper hollows are levelled, in so many steps
 _HELD_MM = 0.3  #: snow below an edge that comes so near to it holds what lies on the edge
 _POCKET = 0.9  #: between walls it lies so deep for the pocket's breadth, and
 _DOME = 3.5  #: a thing that is free on both sides and no broader than so many times what has fallen bears a dome
@@ -123,7 +126,7 @@ def settled(ledges: Ledges, depth: Floats, settings: Settings, *, sky: Floats, e
     """
     fallen, lost = float(depth.sum()), 0.0
     hold = clinging_mm(ledges.slope, settings.sticky, settings.fallen_mm)
-    room = np.maximum(ledges.ceiling - ledges.base - land_mm, 0)
+    room = ledges.room(land_mm)
     bears = _borne(ledges, settings)
     for _ in range(_ROUNDS):
         for _ in range(_STEPS):
@@ -132,6 +135,7 @@ def settled(ledges: Ledges, depth: Floats, settings: Settings, *, sky: Floats, e
         depth, gone = _past(ledges, depth - more, more, settings, sky)
         lost += gone
         depth = ledges.calmed(depth, 0.15 + 0.25 * settings.fallen_mm, _THIN_MM)
+        depth = _levelled(ledges, depth, settings)
         depth, gone = _over_edges(ledges, depth, settings, ends)
         lost += gone
     depth = _domed(ledges, depth, ends)
@@ -141,11 +145,11 @@ def settled(ledges: Ledges, depth: Floats, settings: Settings, *, sky: Floats, e
 
 
 def _borne(ledges: Ledges, settings: Settings) -> Floats:
-    """The deepest that the thing below bears: a thin twig little, a pocket no tower."""
+    """The deepest that the thing below bears: a thin twig little, a fork as deep as it is, a pocket no tower."""
     wide = (ledges.last - ledges.first + 1) * ledges.step
-    breadth = ledges.thick / np.sqrt(1 + ledges.slope**2)
-    breadth = np.asarray(np.where(ledges.void > 0, wide, 0.6 + 1.6 * breadth), dtype=np.float64)
-    twig = cap_mm(np.asarray(breadth, dtype=np.float64), settings.sticky)
+    breadth = np.where(ledges.void > 0, ledges.highest(ledges.breadth, _BESIDE_MM), ledges.breadth)
+    twig = cap_mm(0.6 + 1.6 * breadth, settings.sticky)
+    twig += ledges.hollow(ledges.base, _FORK_MM + settings.fallen_mm)
     pocket = _POCKET * wide + _POCKET_FALLEN * settings.fallen_mm
     alone = (ledges.free[0][ledges.first] > -2) & (ledges.free[1][ledges.last] > -2)
     pocket = np.where(
@@ -168,13 +172,25 @@ def _spread(ledges: Ledges, depth: Floats, hold: Floats, settings: Settings) -> 
     return diffused(depth, along, rest)
 
 
+def _levelled(ledges: Ledges, depth: Floats, settings: Settings) -> Floats:
+    """The depth with hollows of the surface filled from their own flanks, as snow that sags fills a fork; sum kept."""
+    over_mm = _FORK_MM + settings.fallen_mm
+    for _ in range(_LEVELS):
+        hollow = ledges.hollow(ledges.base + depth, over_mm) > _HOLLOW_MM
+        deep = depth > _THIN_MM / 2
+        links = ledges.linked[:-1] & (hollow[:-1] | hollow[1:]) & (deep[:-1] | deep[1:])
+        depth = ledges.filled(diffused(depth, links * (over_mm / ledges.step) ** 2 / 2, np.diff(ledges.base)))
+    return depth
+
+
 def _limit(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
     """How deep it can lie by its distance to free ends that nothing below holds up."""
     limit = np.full(len(ledges), np.inf)
     for side, end in enumerate((ledges.first, ledges.last)):
         below = ledges.free[side][end]
-        near = (below >= 0) & (ledges.base[below] + depth[below] > ledges.base[end] - _HELD_MM)
-        limit = np.where(ends.free[side] & ~near, np.minimum(limit, ends.deepest(side)), limit)
+        under = np.where(below >= 0, ledges.base[below] + depth[below] - ledges.base[end], -np.inf)
+        held = np.where(under > -_HELD_MM, np.clip(under, 0, None) + _HELD_MM, 0)
+        limit = np.where(ends.free[side], np.minimum(limit, ends.deepest(side) + held), limit)
     return limit
 
 

@@ -193,7 +193,7 @@ LISTS: Mapping[str, tuple[Key, ...]] = MappingProxyType({
         _text("shape", f"stays bare paper: {_WORDS}, or the name of a layer"),
     ),
     "marked": (
-        _text("meaning", "what is to be done there", among=tuple(Meaning)),
+        _text("meaning", "what is to be done there", among=(*Meaning, *HoleMeaning)),
         _text("shape", f"where: {_WORDS}, or the name of a layer", remedy='shape = "box 118 128 40 40"'),
         _texts("for", "the motifs that it is for, by name or kind; all by default"),
         _texts("blocks", "the blocks that it is for; all by default"),

@@ -14,7 +14,7 @@ from carvegen.base.parameters import check_all
 from carvegen.base.suggestions import nearest
 from carvegen.facts.profile_reader import read_toml
 from carvegen.facts.register import Plan
-from carvegen.marking.marks import Meaning
+from carvegen.marking.marks import HoleMeaning, Meaning
 from carvegen.motifs import motif, summaries
 from carvegen.prints.file.key_lines import help_of, key_named, placed
 from carvegen.prints.file.keys import (
@@ -111,7 +111,7 @@ class PrintMotif:
 class PrintMark:
     """A mark that is said in the print file, not drawn."""
 
-    meaning: Meaning
+    meaning: Meaning | HoleMeaning
     shape: str
     motifs: tuple[str, ...]
     blocks: tuple[str, ...]
@@ -333,6 +333,9 @@ def _check_marked(top: Place, many: Mapping[str, Sequence[Mapping[str, Any]]]) -
         if its.get("meaning") == Meaning.COMES_OUT and its.get("for"):
             hint = "leave it out: what comes out is white whatever has grown there"
             top.fault(f"marked[{k}].for", "has no meaning here", value=", ".join(its["for"]), hint=hint)
+        if its.get("meaning") in tuple(HoleMeaning) and its.get("blocks"):
+            hint = "leave it out: what a hole is holds for every block"
+            top.fault(f"marked[{k}].blocks", "has no meaning here", value=", ".join(its["blocks"]), hint=hint)
 
 
 def file_name(name: str) -> str:
@@ -400,9 +403,11 @@ def _print(
 
 
 def _mark(its: Mapping[str, Any]) -> PrintMark:
+    word = its["meaning"]
+    meaning = HoleMeaning(word) if word in tuple(HoleMeaning) else Meaning(word)
     return PrintMark(
-        meaning=Meaning(its["meaning"]), shape=its["shape"], motifs=its["for"], blocks=its["blocks"],
-        strength=its["strength"], attempt=its["try"],
+        meaning=meaning, shape=its["shape"], motifs=its["for"], blocks=its["blocks"], strength=its["strength"],
+        attempt=its["try"],
     )  # fmt: skip
 
 

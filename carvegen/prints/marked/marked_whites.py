@@ -11,7 +11,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
-from carvegen.marking.marks import HoleMark, Mark, Meaning, check_agreement, key_of, on_face
+from carvegen.marking.marks import HoleMark, HoleMeaning, Mark, Meaning, check_agreement, key_of, on_face
 from carvegen.marking.marks_file import MarksFile, Names, read_marks
 from carvegen.motifs.growth import Growth, plain
 from carvegen.prints.marked.nearby import Memory, marked_nearby
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
     from carvegen.marking.applying import Bed
     from carvegen.marking.pencil.reading import SheetsRead
-    from carvegen.prints.file.print_file import Print
+    from carvegen.prints.file.print_file import Print, PrintMark
     from carvegen.prints.layers import Drawing
 
 __all__ = ["White", "hole_marks_of", "marks_of", "names_of", "stays_on", "with_marks"]
@@ -67,7 +67,7 @@ def marks_of(given: Print, drawing: Drawing, openings: BaseGeometry) -> MarksFil
     return MarksFile(marks=marks, notes=(*notes, *outside))
 
 
-def hole_marks_of(given: Print) -> tuple[HoleMark, ...]:
+def hole_marks_of(given: Print, drawing: Drawing) -> tuple[HoleMark, ...]:
     """What marks of a print say of holes in its drawing.
 
     Raises
@@ -75,7 +75,13 @@ def hole_marks_of(given: Print) -> tuple[HoleMark, ...]:
     InputError
         If a file of marks can't be read, with the key.
     """
-    return tuple(hole for its in _files(given) for hole in its.holes)
+    drawn = tuple(hole for its in _files(given) for hole in its.holes)
+    names = names_of(given)
+    return drawn + tuple(
+        HoleMark(meaning=its.meaning, shape=_where(its, k, drawing), motifs=names.for_motifs(its.motifs))
+        for k, its in enumerate(given.marked)
+        if isinstance(its.meaning, HoleMeaning)
+    )
 
 
 def _files(given: Print) -> Iterator[MarksFile]:
@@ -109,11 +115,17 @@ def _scanned(given: Print) -> SheetsRead:
 
 def _in_words(given: Print, drawing: Drawing, names: Names) -> Iterator[Mark]:
     for k, its in enumerate(given.marked):
-        shape = shapely.union_all(drawing.shapes(its.shape, f"marked[{k}].shape"))
+        if isinstance(its.meaning, HoleMeaning):
+            continue
+        shape = _where(its, k, drawing)
         yield Mark(
             meaning=its.meaning, shape=shape, key=key_of(shape), strength=its.strength, attempt=its.attempt,
             motifs=names.for_motifs(its.motifs), blocks=names.for_blocks(its.blocks),
         )  # fmt: skip
+
+
+def _where(its: PrintMark, k: int, drawing: Drawing) -> BaseGeometry:
+    return shapely.union_all(drawing.shapes(its.shape, f"marked[{k}].shape"))
 
 
 def stays_on(marks: Sequence[Mark], block: str) -> BaseGeometry:

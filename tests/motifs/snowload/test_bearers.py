@@ -125,7 +125,7 @@ def test_one_hole_is_air_and_another_beside_it_a_mark() -> None:
     """Said of areas: one that covers its hole, and a dab in the middle of it; the third is as the motif says."""
     windows = [shapely.box(x, 20, x + 12, 34) for x in (12, 29, 46)]
     wall = shapely.difference(shapely.box(8, -5, 62, 45), shapely.union_all(windows))
-    settings = snowload.Settings(gaps="marks", patchy=0, fallen_mm=6.0)
+    settings = snowload.Settings(gaps="marks", patchy=0, fallen_mm=9.0)
     for said in ((), ((shapely.box(10, 18, 26, 36), "open"), (shapely.box(34, 26, 36, 28), "open"))):
         place = Place(area=FACE, shapes=shapes(wall), holes=said)
         cuts = snowload.grow(settings, place, LIMITS, stream(1, "holes")).cuts

@@ -1,0 +1,144 @@
+"""Lying snow as bodies: what bears how much, how heaps end, drifts and hollows, and where the carver may choose."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from carvegen.base.streams import stream
+from carvegen.motifs import snowload
+from carvegen.motifs.growth import Growth, Place
+from carvegen.motifs.snowload.snowpack import repose_deg
+from tests.cases import shapes
+from tests.motifs.snowload.test_bearers import FACE, LIMITS, high, white
+
+#: Smooth snow in still air.
+EVEN = {"patchy": 0, "lumpy": 0, "bark": 0, "bridging_mm": 0, "detail_mm": 0.1}
+
+
+def grown(on: shapely.Geometry, seed: int = 1, **changed) -> Growth:
+    settings = snowload.Settings(**changed)
+    return snowload.grow(settings, Place(area=FACE, shapes=shapes(on)), LIMITS, stream(seed, "bodies"))
+
+
+def limb(*points: tuple[float, float], thick: float) -> shapely.Geometry:
+    return shapely.LineString(points).buffer(thick / 2)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_boughs_are_guessed_in_crowns_and_never_across_limbs(seed) -> None:
+    """Limbs as broad as a fir's bough that cross and leave wedges of air: nothing is guessed on them."""
+    limbs = shapely.union_all([
+        limb((30, -5), (28, 25), (40, 58), thick=11), limb((29, 18), (48, 30), (66, 52), thick=6),
+        limb((30, 30), (50, 29), (68, 24), thick=4.5), limb((52, 58), (50, 24), thick=5),
+        limb((29, 22), (8, 50), thick=5),
+        limb((34, 42), (60, 40), thick=4.5), limb((12, 45), (2, 26), thick=4.2),
+    ])  # fmt: skip
+    guessed, refused = (white(limbs, "deep", seed, boughs=share) for share in (1.0, 0.0))
+    assert shapely.symmetric_difference(guessed, refused).area < 0.1
+
+
+def test_a_net_of_twigs_bears_no_more_than_twigs_do() -> None:
+    """Twigs so near to one another that the snow bridges them bear a thin cover; a block as wide bears what falls."""
+    net = shapely.union_all([shapely.box(x, -5, x + 0.8, 25) for x in np.arange(15, 55, 2.2)])
+    block = shapely.box(15, -5, 54, 25)
+    cover, load = (
+        np.mean([high(white(on, "deep", seed, patchy=0), x, 25) for seed in (1, 2) for x in np.linspace(28, 42, 9)])
+        for on in (net, block)
+    )
+    assert load > 5
+    assert 0.3 < cover < 0.5 * load
+
+
+@pytest.mark.parametrize("preset", ["deep", "wet"])
+def test_what_lies_over_an_edge_that_snow_reaches_up_to_tapers_too(preset) -> None:
+    """A picket beside a taller one, the snow of its rail at its shoulder: it is no slab with an upright side there."""
+    settings = snowload.Settings(**snowload.PRESETS[preset])
+    tall, rail = shapely.box(20, -5, 25, 50), shapely.box(-5, 20, 75, 23)
+    picket = shapely.Polygon([(26, -5), (26, 25.5), (28.2, 30), (30.4, 25.5), (30.4, -5)])
+    for seed in (1, 2, 3):
+        cuts = white(shapely.union_all([tall, rail, picket]), preset, seed, patchy=0)
+        beside, at_edge = (
+            shapely.intersection(cuts, shapely.LineString([(x, 23), (x, 60)])).bounds for x in (31.2, 30.1)
+        )
+        assert at_edge[3] - beside[3] < 1.1 * np.tan(np.radians(repose_deg(settings.sticky))) + 0.9
+
+
+def test_no_heap_is_its_own_mirror_image() -> None:
+    """On a broad flat thing the white reaches down less than it stands up, thin or deep."""
+    roof = shapely.box(8, -5, 62, 30)
+    for preset in ("fresh", "dusting", "wet"):
+        cuts = white(roof, preset, 4)
+        up, down = (
+            np.array(
+                [
+                    shapely.intersection(cuts, shapely.LineString([(x, 30), (x, to)])).length
+                    for x in np.arange(12, 58, 0.5)
+                ]
+            )
+            for to in (50, 10)
+        )
+        lies = up > 0.4
+        assert lies.sum() > 20
+        assert (down[lies] <= 0.8 * up[lies] + 0.45).all()
+
+
+def test_behind_a_post_the_wind_leaves_a_hollow_and_then_a_drift() -> None:
+    """Level ground past the page, a post, the wind from the left: deepest some way behind it, and less right at it."""
+    scene = shapely.union_all([shapely.box(-5, -5, 75, 15), shapely.box(26, 10, 30, 32)])
+    depth = np.mean(
+        [
+            [
+                high(white(scene, "windblown", seed, patchy=0, lumpy=0, wind_towards_deg=0), x, 15)
+                for x in (12, 30.6, 34, 37, 40)
+            ]
+            for seed in (1, 2, 3)
+        ],
+        axis=0,
+    )
+    before, at, *behind = depth
+    assert max(behind) > 1.5 * before
+    assert at < 0.8 * max(behind)
+
+
+def test_ground_is_hollow_right_at_what_stands_in_it() -> None:
+    """In still air, on average of many; and no two are alike."""
+    posts = [shapely.box(x, 5, x + 2, 45) for x in (10, 24, 38, 52)]
+    scene = shapely.union_all([shapely.box(-5, -5, 75, 12), *posts])
+    at = []
+    for seed in (1, 2, 3):
+        cuts = white(scene, "fresh", seed, patchy=0)
+        at += [high(cuts, x + side, 12) / high(cuts, x + 7, 12) for x in (10, 24, 38) for side in (-0.6, 2.6)]
+    assert np.mean(at) < 0.95
+    assert np.std(at) > 0.08
+
+
+def test_the_carver_may_choose_more_where_it_is_less_sure_that_snow_lies() -> None:
+    """The share of the white that is fringe, along a shelf in the open and along one that a roof half shelters."""
+    shelf, roof = shapely.box(10, 10, 60, 20), shapely.box(-5, 34, 35, 37)
+    share = []
+    for shelter in (False, True):
+        cut = free = 0.0
+        for seed in range(4):
+            growth = grown(shapely.union_all([shelf, roof]) if shelter else shelf, seed, **EVEN)
+            half = shapely.box(12, 5, 58, 30)
+            cut += float(shapely.area(shapely.intersection(growth.cuts, half)).sum())
+            free += float(shapely.area(shapely.intersection(growth.free, half)).sum())
+        share.append(free / cut)
+    assert share[1] > 1.3 * share[0] > 0
+
+
+@pytest.mark.parametrize("preset", ["dusting", "windblown"])
+def test_heaps_are_of_many_lengths_and_few_are_crumbs(preset) -> None:
+    """On rails and limbs: at most a quarter of the pieces is shorter than 3 mm, and lengths differ sixfold or more."""
+    rails = shapely.union_all([
+        limb((-5, 8), (30, 10), (75, 9), thick=3), limb((-5, 22), (40, 24), (75, 21), thick=2.4),
+        limb((10, 34), (36, 44), (60, 40), thick=3), limb((20, 50), (50, 54), thick=1.6),
+    ])  # fmt: skip
+    long = []
+    for seed in range(4):
+        pieces = shapely.get_parts(white(rails, preset, seed))
+        long += (shapely.bounds(pieces)[:, 2] - shapely.bounds(pieces)[:, 0]).tolist()
+    assert np.mean(np.array(long) < 3) < 0.25
+    assert max(long) > 6 * min(long)
