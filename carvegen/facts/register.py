@@ -118,7 +118,7 @@ class Plan:
     )
     paper_grain_deg: float = angle(0.0, help="direction of the paper's grain; 0 runs along the picture's width")
     humidity_percent: tuple[float, float] = span(
-        (50.0, 50.0), at_least=5, at_most=95,
+        (50.0, 50.0), at_least=5, at_most=95, remedy="humidity_percent = [45, 60]",
         help="lowest and highest humidity of the air while blocks lie and are printed; solid wood moves with it",
     )  # fmt: skip
     moisture_change_percent: float | None = number(

@@ -61,9 +61,9 @@ def test_every_key_and_value_is_among_the_changes():
     They are a name that others use, a block that is cut already, a photograph of the print's own sheet (which
     tests/prints/test_scans.py changes).
     """
-    from carvegen.prints.file.keys import LISTS, TABLES
+    from carvegen.prints.file.keys import LISTS, TABLES, keys_of
 
-    keys = {f"{table}.{key.name}" for table, its in (*TABLES.items(), *LISTS.items()) for key in its}
+    keys = {f"{table}.{its.key}" for table in (*TABLES, *LISTS) for its in keys_of(table)}
     assert keys - _every().keys() == {
         "layers.name", "blocks.state", "blocks.cut_land", "motifs.motif", "marks.scans",
     }  # fmt: skip

@@ -8,9 +8,8 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from carvegen.artwork import plain_name
-from carvegen.base.colour import Ink, Rgb, rgb
 from carvegen.base.errors import CarvegenError, InputError
-from carvegen.base.parameters import check_all
+from carvegen.base.parameters import REQUIRED, Parameter, check_all
 from carvegen.base.suggestions import nearest
 from carvegen.facts.profile_reader import read_toml
 from carvegen.facts.register import Plan
@@ -18,17 +17,20 @@ from carvegen.marking.marks import Meaning
 from carvegen.motifs import motif, summaries
 from carvegen.prints.file.key_lines import help_of, key_named, placed
 from carvegen.prints.file.keys import (
+    INKED,
     LISTS,
-    REQUIRED,
     TABLES,
-    Key,
-)
-from carvegen.prints.file.values import (
-    Place,
-    remedy,
-    settings_of,
-    value_of,
-)
+    ArtworkTable,
+    MarksTable,
+    PrintBlock,
+    PrintLayer,
+    PrintMark,
+    PrintMotif,
+    PrintTable,
+    filled,
+    keys_of,
+)  # fmt: skip
+from carvegen.prints.file.values import Place, remedy, settings_of, value_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -37,118 +39,31 @@ if TYPE_CHECKING:
 
 __all__ = ["Print", "PrintBlock", "PrintLayer", "PrintMotif", "all_at_once", "file_name", "in_keys", "read_print"]
 
-INKED = ("key", "tone", "background", "ground")  #: roles of blocks that print ink from their lands
-
 
 @dataclass(frozen=True, kw_only=True)
-class PrintLayer:
-    """What the print file says of a layer."""
-
-    name: str
-    shape: str  #: in words; "": as the artwork draws it
-    gaps: str  #: what holes in it are; "": as each motif says
-
-
-@dataclass(frozen=True, kw_only=True)
-class PrintBlock:
-    """One block of the print; what holds without a key is declared with the key."""
-
-    name: str
-    role: str
-    ink: Ink | None
-    layers: tuple[str, ...]
-    material: str
-    cutter: str
-    more_cutters: tuple[str, ...]  #: of a router besides `cutter`
-    no_go: tuple[str, ...]  #: where clamps lie, as texts
-    machines: tuple[str, ...]
-    kinds: tuple[str, ...]
-    thickness_mm: float | None
-    depth_mm: float | None
-    grain_deg: float
-    declare: str
-    mend: bool
-    state: str
-    cut_land: str
-    side: str  #: emboss: from which side of the sheet the die presses
-    bevel_deg: float
-    edge_mm: float
-    corner_mm: float
-    counter_material: str
-    counter_thickness_mm: float | None
-
-    @property
-    def inked(self) -> bool:
-        """Whether its lands print ink."""
-        return self.role in INKED
-
-
-@dataclass(frozen=True, kw_only=True)
-class PrintMotif:
-    """A motif, where it grows, and from which blocks it is taken."""
-
-    motif: str
-    name: str  #: its own, or its kind and which of that kind it is, 1 for the first
-    nth: int  #: 0 for the first of its kind: with it, its stream
-    kept: str  #: the file that holds its shapes; "": it is grown
-    settings: Any  #: the motif's own `Settings`
-    on: tuple[str, ...]
-    region: str
-    keep_clear: tuple[str, ...]
-    clearance_mm: float
-    blocks: tuple[str, ...]
-    front: bool
-    behind: tuple[str, ...]
-    far_behind: tuple[str, ...]
-    middle_behind: tuple[str, ...]
-
-    def leaves(self, block: str) -> bool:
-        """Whether it is taken out of the block."""
-        return "*" in self.blocks or block in self.blocks
-
-
-@dataclass(frozen=True, kw_only=True)
-class PrintMark:
-    """A mark that is said in the print file, not drawn."""
-
-    meaning: Meaning
-    shape: str
-    motifs: tuple[str, ...]
-    blocks: tuple[str, ...]
-    strength: float
-    attempt: int
-
-
-@dataclass(frozen=True, kw_only=True)
-class Print:
+class Print(PrintTable, ArtworkTable, MarksTable):
     """A whole print, in printing order."""
 
     path: Path
-    name: str
-    width_mm: float
-    height_mm: float
-    paper: Rgb
-    seed: int
-    trap_mm: float
-    register_error_mm: float
-    margin_mm: float
-    bleed_mm: float
-    paper_g_m2: float
-    paper_mm: float | None
-    artwork: tuple[str, ...]
-    in_front: tuple[str, ...]  #: layers from the front to the back; may be empty
-    units: str
     layers: tuple[PrintLayer, ...]
     blocks: tuple[PrintBlock, ...]
     openings: tuple[str, ...]
     highlights: tuple[str, ...]
     motifs: tuple[PrintMotif, ...]
-    marks: tuple[str, ...]  #: drawings of marks
-    scans: tuple[str, ...]  #: photographs of its marking sheet
     marked: tuple[PrintMark, ...]
     stock: Paper | None  #: what is known of the paper that is embossed
     register: Plan
     files: Mapping[str, Any]  #: how files are written
+
+    @property
+    def width_mm(self) -> float:
+        """Width of the picture."""
+        return self.size_mm[0]
+
+    @property
+    def height_mm(self) -> float:
+        """Height of the picture."""
+        return self.size_mm[1]
 
     @property
     def window(self) -> tuple[float, float, float, float]:
@@ -180,7 +95,7 @@ def read_print(path: Path, shelf: Library) -> Print:
     for name in tables:
         if name not in {*TABLES, *LISTS}:
             top.fault(name, "is not known here", value=tables[name], hint=nearest(name, {*TABLES, *LISTS}))
-    once = {name: _table(top, name, tables.get(name, REQUIRED if name == "print" else {}), TABLES[name])
+    once = {name: _table(top, name, tables.get(name, REQUIRED if name == "print" else {}), keys_of(name))
             for name in TABLES}  # fmt: skip
     many = {name: _tables(top, name, tables.get(name, [])) for name in LISTS}
     _check_layers(top, many["layers"])
@@ -227,24 +142,24 @@ def in_keys(error: CarvegenError, given: Print, table: str) -> CarvegenError:
     return error.named(lambda field: key_named(field, table)).within(given.place(table))
 
 
-def _table(top: Place, name: str, table: object, keys: Sequence[Key]) -> dict[str, Any]:
+def _table(top: Place, name: str, table: object, keys: Sequence[Parameter]) -> dict[str, Any]:
     """The values of one table, defaults filled in."""
     if not isinstance(table, dict):
         said = "is missing" if table is REQUIRED else "must be a table"
         top.fault(name, said, value=None if table is REQUIRED else table, hint=f"write a table: {_heading(name)}")
         table = {}
-        keys = [key for key in keys if not key.required]
-    known = {key.name: key for key in keys}
+        keys = [its for its in keys if not its.required]
+    known = {its.key: its for its in keys}
     for given in sorted(table.keys() - known.keys()):
         top.fault(f"{name}.{given}", "is not known here", value=table[given], hint=nearest(given, known))
-    return {key.name: value_of(top, f"{name}.{key.name}", key, table.get(key.name, REQUIRED)) for key in keys}
+    return {key: value_of(top, f"{name}.{key}", its, table.get(key, REQUIRED)) for key, its in known.items()}
 
 
 def _tables(top: Place, name: str, tables: object) -> list[dict[str, Any]]:
     if not isinstance(tables, list):
         top.fault(name, "must be a list of tables", value=tables, hint=f"write each as [[{name}]]")
         return []
-    return [_table(top, f"{name}[{k}]", table, LISTS[name]) for k, table in enumerate(tables)]
+    return [_table(top, f"{name}[{k}]", table, keys_of(name)) for k, table in enumerate(tables)]
 
 
 def _heading(name: str) -> str:
@@ -373,40 +288,25 @@ def _settled(top: Place, place: str, given: dict[str, Any], blocks: Sequence[Map
 def _print(
     path: Path, once: Mapping[str, Any], many: Mapping[str, Any], motifs: Iterable[dict[str, Any]], shelf: Library
 ) -> Print:
-    own, artwork = once["print"], once["artwork"]
     count: dict[str, int] = {}
     found = []
     for its in motifs:
         nth = count[its["motif"]] = count.get(its["motif"], -1) + 1
-        name = its["name"] or usual_name(its["motif"], nth)
-        found.append(
-            PrintMotif(**{key: value for key, value in its.items() if key != "preset"} | {"nth": nth, "name": name})
-        )
-    plain = {key: own[key] for key in own if key not in ("size_mm", "paper", "paper_profile")}
+        found.append(filled(PrintMotif, {**its, "name": its["name"] or usual_name(its["motif"], nth)}, nth=nth))
+    own = once["print"]
     stock = shelf.paper(own["paper_profile"]) if own["paper_profile"] else None
     if stock is not None:
-        plain |= {"paper_g_m2": stock.weight_g_m2, "paper_mm": stock.thickness_mm}
+        own = {**own, "paper_g_m2": stock.weight_g_m2, "paper_mm": stock.thickness_mm}
+    once_there = [
+        vars(filled(kind, values))
+        for kind, values in ((PrintTable, own), (ArtworkTable, once["artwork"]), (MarksTable, once["marks"]))
+    ]
     return Print(
-        path=path, width_mm=own["size_mm"][0], height_mm=own["size_mm"][1], paper=rgb(own["paper"]), **plain,
-        artwork=artwork["files"], in_front=artwork["in_front"], units=artwork["units"],
-        layers=tuple(PrintLayer(**its) for its in many["layers"]),
-        blocks=tuple(map(_block, many["blocks"])),
+        path=path, **once_there[0], **once_there[1], **once_there[2],
+        layers=tuple(filled(PrintLayer, its) for its in many["layers"]),
+        blocks=tuple(filled(PrintBlock, its) for its in many["blocks"]),
         openings=tuple(its["shape"] for its in many["openings"]),
         highlights=tuple(its["shape"] for its in many["highlights"]),
-        motifs=tuple(found), marks=once["marks"]["files"], scans=once["marks"]["scans"],
-        marked=tuple(map(_mark, many["marked"])), stock=stock,
-        register=Plan(**once["register"]), files=MappingProxyType(once["files"]),
+        motifs=tuple(found), marked=tuple(filled(PrintMark, its) for its in many["marked"]), stock=stock,
+        register=filled(Plan, once["register"]), files=MappingProxyType(once["files"]),
     )  # fmt: skip
-
-
-def _mark(its: Mapping[str, Any]) -> PrintMark:
-    return PrintMark(
-        meaning=Meaning(its["meaning"]), shape=its["shape"], motifs=its["for"], blocks=its["blocks"],
-        strength=its["strength"], attempt=its["try"],
-    )  # fmt: skip
-
-
-def _block(its: Mapping[str, Any]) -> PrintBlock:
-    plain = {key: value for key, value in its.items() if key not in ("ink", "opacity", "for", "from")}
-    ink = Ink(colour=rgb(its["ink"]), opacity=its["opacity"]) if its["ink"] else None
-    return PrintBlock(ink=ink, kinds=its["for"], side=its["from"], **plain)
