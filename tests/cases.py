@@ -9,6 +9,7 @@ import pickle
 from collections.abc import Callable, Sequence
 from functools import cache
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -111,9 +112,11 @@ def remembered(name: str, grow: Callable[..., Growth]) -> Callable[..., Growth]:
 
 
 class _Pickler(pickle.Pickler):
-    """Shapes stay on the grid that they were snapped to, which plain pickles forget."""
+    """Shapes stay on the grid that they were snapped to, which plain pickles forget; frozen mappings are kept."""
 
     def reducer_override(self, value: object) -> Any:
+        if isinstance(value, MappingProxyType):
+            return MappingProxyType, (dict(value),)
         if isinstance(value, shapely.Geometry) and (grid := float(shapely.get_precision(value))):
             return _on_grid, (shapely.to_wkb(value), grid)
         return NotImplemented
