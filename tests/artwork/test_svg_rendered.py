@@ -19,7 +19,7 @@ from carvegen.artwork import read
 from tests.strategies import MANY, few
 
 ICONS = Path(fontawesomefree.__file__).parent / "static/fontawesomefree/svgs/solid"
-#: Each 60th; each 24th where there is time: HYPOTHESIS_PROFILE=all or ci.
+#: Each 60th; each 24th where there is time for many.
 NAMES = sorted(path.stem for path in ICONS.glob("*.svg"))[:: 24 if MANY else 60]
 #: Whole multiples of the drawing: resvg rounds the size of a page to whole px before it scales.
 ZOOM = 4

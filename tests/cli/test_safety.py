@@ -122,7 +122,7 @@ def test_stale_machine_files_go_and_the_users_own_stay(own_folder, capsys, made)
 
 
 def _asked_alike() -> list[str]:
-    """A material for each set of verdicts; every one where there is time: HYPOTHESIS_PROFILE=all or ci."""
+    """A material for each set of verdicts; every one where there is time for many."""
     shelf, first = Library(), dict[tuple[str, ...], str]()
     for key in shelf.keys("materials"):
         permits = shelf.material(key).permits

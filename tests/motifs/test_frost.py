@@ -101,7 +101,7 @@ def test_brute_force_finds_a_bridge_that_is_too_thin() -> None:
     assert thin_bridges(geometry.polygon_array([u]), 0.97 * LAND) > 0
 
 
-#: Presets take turns; each under both setups where there is time: HYPOTHESIS_PROFILE=all or ci.
+#: Presets take turns; each under both setups where there is time for many.
 UNDER = [
     (preset, *way)
     for k, preset in enumerate(sorted(frost.PRESETS))

@@ -43,7 +43,7 @@ def test_out_of_range_is_refused(its) -> None:
         assert caught.value.fields == (its.name,)
 
 
-#: Each preset on one of two materials, in turn; on both where there is time: HYPOTHESIS_PROFILE=all or ci.
+#: Each preset on one of two materials, in turn; on both where there is time for many.
 ON = [
     (preset, m + 1, material)
     for k, preset in enumerate(PRESETS)

@@ -252,7 +252,7 @@ def test_a_broken_promise_stops_the_files(cutter: str, tmp_path, monkeypatch) ->
 
 
 CUTTERS = ("flat-1", "flat-3", "v-30", "v-60", "v-90", "ball-1", "taper-0.5", "laser-fine", "laser-wide")
-#: Materials take turns; each with every cutter where there is time: HYPOTHESIS_PROFILE=all or ci.
+#: Materials take turns; each with every cutter where there is time for many.
 PLANNED = [
     (cutter, material)
     for k, cutter in enumerate(CUTTERS)
