@@ -20,7 +20,7 @@ from types import MappingProxyType
 from typing import Any, cast
 
 from carvegen.base.errors import InputError
-from carvegen.base.suggestions import percent
+from carvegen.base.words import percent
 
 __all__ = [
     "REQUIRED", "Parameter", "angle", "check_all", "choice", "colour", "flag", "length", "number", "parameters",

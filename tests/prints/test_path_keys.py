@@ -16,8 +16,7 @@ from carvegen.delivery.block_folder import style_of
 from carvegen.facts.profiles import Library
 from carvegen.prints.file import keys
 from carvegen.prints.file.print_file import read_print
-from carvegen.prints.file.reference import reference
-from carvegen.prints.file.schema import schema
+from carvegen.prints.file.schema import reference, schema
 from carvegen.prints.file.values import Place, value_of
 from carvegen.toolpaths import settings
 from carvegen.toolpaths.settings import FileSettings, PathSettings, PathsWanted

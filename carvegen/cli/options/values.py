@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from carvegen.base.errors import CarvegenError
-from carvegen.base.suggestions import meant
+from carvegen.base.words import meant
 from carvegen.cli.option_names import option_of
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from carvegen.artwork import plain_name
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.parameters import REQUIRED, Parameter, check_all
-from carvegen.base.suggestions import nearest
+from carvegen.base.words import nearest
 from carvegen.facts.profile_reader import read_toml
 from carvegen.facts.register import Plan
 from carvegen.marking.marks import Meaning

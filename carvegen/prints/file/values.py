@@ -12,7 +12,7 @@ from typing import Any
 from carvegen.base.colour import rgb
 from carvegen.base.errors import InputError
 from carvegen.base.parameters import REQUIRED, Parameter, parameters, successors
-from carvegen.base.suggestions import nearest
+from carvegen.base.words import nearest
 from carvegen.prints.file.key_lines import placed
 
 __all__ = ["Place", "remedy", "settings_of", "value_of"]
