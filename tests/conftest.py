@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import shutil
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -45,6 +46,14 @@ def cpu_seconds() -> float:
 def pytest_terminal_summary(terminalreporter) -> None:
     """What the run cost, said at its end; xdist's processes have ended by then."""
     terminalreporter.write_line(f"CPU time of all processes: {cpu_seconds():.0f} s")
+
+
+@pytest.fixture(autouse=True, scope="session")
+def one_process() -> Iterator[None]:
+    """A build's steps run in this process unless a test says otherwise: a child for each costs twice the work."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr("carvegen.delivery.side_by_side.usual_jobs", lambda: 1)
+        yield
 
 
 #: Rooms whose tests ask for a grown block, but not how it grows.

@@ -189,6 +189,12 @@ def times(folder) -> dict:
     return {path: path.stat().st_mtime_ns for path in sorted(folder.rglob("*"))}
 
 
+def test_steps_side_by_side_write_the_same_bytes_as_one_after_the_other(plain, capsys):
+    ran = run(capsys, "build", plain / "print.toml", "--out", plain / "both", "--jobs", "2")
+    assert ran.code in (0, 1), ran.err
+    assert tree(plain / "both") == tree(plain / "built")
+
+
 def test_unchanged_nothing_is_written(copy, capsys):
     before = times(copy / "built")
     told = again(capsys, copy)
