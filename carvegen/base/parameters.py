@@ -164,12 +164,12 @@ def successors(settings: Any) -> Mapping[str, str]:  # noqa: ANN401
 
 def check_all(settings: Any) -> None:  # noqa: ANN401
     """Raise `InputError` at the first setting that is out of its declared range."""
-    for its in parameters(settings):
-        value = getattr(settings, its.name)
-        if not its.allows(value):
-            hint = f"one of: {', '.join(its.among)}" if its.among else ""
-            hint = percent(value, its.at_most) if its.unit == "share" else hint
-            raise InputError(its.rule, value=value, field=its.name, hint=hint)
+    for setting in parameters(settings):
+        value = getattr(settings, setting.name)
+        if not setting.allows(value):
+            hint = f"one of: {', '.join(setting.among)}" if setting.among else ""
+            hint = percent(value, setting.at_most) if setting.unit == "share" else hint
+            raise InputError(setting.rule, value=value, field=setting.name, hint=hint)
 
 
 def _declared(default: object, unit: str, text: str, **more: Any) -> Any:  # noqa: ANN401

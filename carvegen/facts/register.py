@@ -128,7 +128,7 @@ class Plan:
     prints: int = whole(500, at_least=20, at_most=20_000, help="how many prints are tried out")
 
     @property
-    def way(self) -> Method:
+    def method_facts(self) -> Method:
         """The method, with what is known about it."""
         return METHODS[self.method]
 
@@ -143,12 +143,12 @@ class Plan:
     @property
     def off_mm(self) -> float:
         """How far each impression may lie from its place: as given, or the method's usual."""
-        return self.way.tolerance_mm if self.tolerance_mm is None else self.tolerance_mm
+        return self.method_facts.tolerance_mm if self.tolerance_mm is None else self.tolerance_mm
 
     @property
     def board_mm(self) -> float:
         """Strip of board outside the picture on every side: as given, or what the method needs."""
-        return self.way.waste_mm if self.waste_mm is None else self.waste_mm
+        return self.method_facts.waste_mm if self.waste_mm is None else self.waste_mm
 
     @property
     def pin_out_mm(self) -> float:
@@ -167,7 +167,7 @@ class Plan:
     def off_deg(self, long_side_mm: float) -> float:
         """How far each impression may be turned: as given, or what the method's play makes of the long side."""
         apart = APART * long_side_mm
-        return skew_deg(self.way.play_mm, apart) if self.turn_deg is None else self.turn_deg
+        return skew_deg(self.method_facts.play_mm, apart) if self.turn_deg is None else self.turn_deg
 
 
 def pair_worst_mm(off_mm: float) -> float:

@@ -74,21 +74,21 @@ def key_named(field: str, table: str) -> str:
     """
     name = _KEYS.get(field, field)
     own = keys_of(_plain(table))
-    if key := next((its.key for its in own if name in (its.key, its.name)), ""):
+    if key := next((setting.key for setting in own if name in (setting.key, setting.name)), ""):
         return key
     if name in _settings(table):
         return f"settings.{name}"
     if name in LISTS:
         return f"[[{name}]]"
     for other in TABLES:
-        if key := next((its.key for its in keys_of(other) if name in (its.key, its.name)), ""):
+        if key := next((setting.key for setting in keys_of(other) if name in (setting.key, setting.name)), ""):
             return f"[{other}] {key}"
     return name
 
 
 def help_of(key: str, table: str) -> Parameter | None:
     """What is declared of a key."""
-    return next((its for its in keys_of(_plain(table)) if its.key == key), None)
+    return next((setting for setting in keys_of(_plain(table)) if setting.key == key), None)
 
 
 def _plain(table: str) -> str:
@@ -99,4 +99,4 @@ def _settings(table: str) -> list[str]:
     """Names of the settings of all motifs, for a table of motifs."""
     if not table.startswith("motifs"):
         return []
-    return [its.name for name in sorted(summaries()) for its in parameters(motif(name).Settings)]
+    return [setting.name for name in sorted(summaries()) for setting in parameters(motif(name).Settings)]

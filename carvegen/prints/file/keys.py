@@ -295,15 +295,15 @@ LISTS: Mapping[str, tuple[Any, ...]] = MappingProxyType({
 
 def keys_of(name: str) -> tuple[Parameter, ...]:
     """The keys of a table, in order; none if there is no such table."""
-    return tuple(its for kind in (*TABLES.get(name, ()), *LISTS.get(name, ())) for its in parameters(kind))
+    return tuple(setting for kind in (*TABLES.get(name, ()), *LISTS.get(name, ())) for setting in parameters(kind))
 
 
 def filled(kind: Any, values: Mapping[str, Any], **more: Any) -> Any:  # noqa: ANN401
     """A table's class with the values of its keys, which have been checked."""
-    return kind(**{its.name: _value(its, values[its.key]) for its in parameters(kind)} | more)
+    return kind(**{setting.name: _value(setting, values[setting.key]) for setting in parameters(kind)} | more)
 
 
-def _value(its: Parameter, value: Any) -> Any:  # noqa: ANN401
-    if its.unit == "colour":
+def _value(setting: Parameter, value: Any) -> Any:  # noqa: ANN401
+    if setting.unit == "colour":
         return rgb(value) if value else None
-    return next((word for word in its.among if word == value), value) if its.unit == "choice" else value
+    return next((word for word in setting.among if word == value), value) if setting.unit == "choice" else value

@@ -105,7 +105,7 @@ def read_print(path: Path, shelf: Library) -> Print:
         top.fault(
             "print.paper_profile", "must be a known paper", value=paper, hint=nearest(paper, shelf.keys("papers"))
         )
-    motifs = [_settled(top, f"motifs[{k}]", its, many["blocks"]) for k, its in enumerate(many["motifs"])]
+    motifs = [_settled(top, f"motifs[{k}]", entry, many["blocks"]) for k, entry in enumerate(many["motifs"])]
     _check_names(top, many["motifs"])
     _check_marked(top, many)
     all_at_once(faults, str(path))
@@ -117,11 +117,11 @@ def all_at_once(faults: Sequence[InputError], where: str) -> None:
     if len(faults) == 1:
         raise faults[0]
     if faults:
-        told = "".join(map(_told, faults))
+        told = "".join(map(_bullet, faults))
         raise InputError(f"has {len(faults)} faults:{told}", where=where, hint="mend these, then run it again")
 
 
-def _told(fault: InputError) -> str:
+def _bullet(fault: InputError) -> str:
     return f"\n  - {fault}" + (f"\n      what to do: {fault.hint}" if fault.hint else "")
 
 
@@ -148,11 +148,11 @@ def _table(top: Place, name: str, table: object, keys: Sequence[Parameter]) -> d
         said = "is missing" if table is REQUIRED else "must be a table"
         top.fault(name, said, value=None if table is REQUIRED else table, hint=f"write a table: {_heading(name)}")
         table = {}
-        keys = [its for its in keys if not its.required]
-    known = {its.key: its for its in keys}
+        keys = [entry for entry in keys if not entry.required]
+    known = {entry.key: entry for entry in keys}
     for given in sorted(table.keys() - known.keys()):
         top.fault(f"{name}.{given}", "is not known here", value=table[given], hint=nearest(given, known))
-    return {key: value_of(top, f"{name}.{key}", its, table.get(key, REQUIRED)) for key, its in known.items()}
+    return {key: value_of(top, f"{name}.{key}", entry, table.get(key, REQUIRED)) for key, entry in known.items()}
 
 
 def _tables(top: Place, name: str, tables: object) -> list[dict[str, Any]]:
@@ -218,16 +218,16 @@ def usual_name(motif: str, nth: int) -> str:
 def _check_names(top: Place, motifs: Sequence[Mapping[str, Any]]) -> None:
     """Refuse motifs that are called alike: kept files and commands name them."""
     count, seen, files = dict[str, int](), set[str](), set[str | None]()
-    for k, its in enumerate(motifs):
-        kind = its.get("motif") or ""
+    for k, entry in enumerate(motifs):
+        kind = entry.get("motif") or ""
         nth = count[kind] = count.get(kind, -1) + 1
-        name = its.get("name") or usual_name(kind, nth)
+        name = entry.get("name") or usual_name(kind, nth)
         if not file_name(name):
             top.fault(f"motifs[{k}].name", "must hold a letter or a digit", value=name, hint="near flakes, say")
         elif file_name(name) in seen and kind:
             top.fault(f"motifs[{k}].name", "is that of another motif, too", value=name, hint="give each its own name")
         seen.add(file_name(name))
-        if (file := its.get("kept")) and file in files:
+        if (file := entry.get("kept")) and file in files:
             top.fault(
                 f"motifs[{k}].kept", "is that of another motif, too", value=file, hint="give each a file of its own"
             )
@@ -236,18 +236,20 @@ def _check_names(top: Place, motifs: Sequence[Mapping[str, Any]]) -> None:
 
 def _check_marked(top: Place, many: Mapping[str, Sequence[Mapping[str, Any]]]) -> None:
     """Refuse marks for motifs and blocks that are not there."""
-    kinds = [its.get("motif") or "" for its in many["motifs"]]
-    own = [its.get("name") or usual_name(kinds[k], kinds[:k].count(kinds[k])) for k, its in enumerate(many["motifs"])]
-    blocks = [its["name"] for its in many["blocks"] if its.get("name")]
-    for k, its in enumerate(many["marked"]):
+    kinds = [entry.get("motif") or "" for entry in many["motifs"]]
+    own = [
+        entry.get("name") or usual_name(kinds[k], kinds[:k].count(kinds[k])) for k, entry in enumerate(many["motifs"])
+    ]
+    blocks = [entry["name"] for entry in many["blocks"] if entry.get("name")]
+    for k, entry in enumerate(many["marked"]):
         for key, known, what in (("for", [*own, *kinds], "motif"), ("blocks", blocks, "block")):
-            for j, name in enumerate(its.get(key) or ()):
+            for j, name in enumerate(entry.get(key) or ()):
                 if plain_name(name) not in map(plain_name, known):
                     where, hint = f"marked[{k}].{key}[{j}]", nearest(name, set(known))
                     top.fault(where, f"must be a {what} of this print", value=name, hint=hint)
-        if its.get("meaning") == Meaning.COMES_OUT and its.get("for"):
+        if entry.get("meaning") == Meaning.COMES_OUT and entry.get("for"):
             hint = "leave it out: what comes out is white whatever has grown there"
-            top.fault(f"marked[{k}].for", "has no meaning here", value=", ".join(its["for"]), hint=hint)
+            top.fault(f"marked[{k}].for", "has no meaning here", value=", ".join(entry["for"]), hint=hint)
 
 
 def file_name(name: str) -> str:
@@ -290,9 +292,9 @@ def _print(
 ) -> Print:
     count: dict[str, int] = {}
     found = []
-    for its in motifs:
-        nth = count[its["motif"]] = count.get(its["motif"], -1) + 1
-        found.append(filled(PrintMotif, {**its, "name": its["name"] or usual_name(its["motif"], nth)}, nth=nth))
+    for entry in motifs:
+        nth = count[entry["motif"]] = count.get(entry["motif"], -1) + 1
+        found.append(filled(PrintMotif, {**entry, "name": entry["name"] or usual_name(entry["motif"], nth)}, nth=nth))
     own = once["print"]
     stock = shelf.paper(own["paper_profile"]) if own["paper_profile"] else None
     if stock is not None:
@@ -303,10 +305,10 @@ def _print(
     ]
     return Print(
         path=path, **once_there[0], **once_there[1], **once_there[2],
-        layers=tuple(filled(PrintLayer, its) for its in many["layers"]),
-        blocks=tuple(filled(PrintBlock, its) for its in many["blocks"]),
-        openings=tuple(its["shape"] for its in many["openings"]),
-        highlights=tuple(its["shape"] for its in many["highlights"]),
-        motifs=tuple(found), marked=tuple(filled(PrintMark, its) for its in many["marked"]), stock=stock,
+        layers=tuple(filled(PrintLayer, entry) for entry in many["layers"]),
+        blocks=tuple(filled(PrintBlock, entry) for entry in many["blocks"]),
+        openings=tuple(entry["shape"] for entry in many["openings"]),
+        highlights=tuple(entry["shape"] for entry in many["highlights"]),
+        motifs=tuple(found), marked=tuple(filled(PrintMark, entry) for entry in many["marked"]), stock=stock,
         register=filled(Plan, once["register"]), files=MappingProxyType(once["files"]),
     )  # fmt: skip

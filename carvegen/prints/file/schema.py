@@ -35,29 +35,31 @@ def schema() -> dict[str, Any]:
 
 
 def _table(keys: Sequence[Parameter]) -> dict[str, Any]:
-    return _object({its.key: _value(its) for its in keys}, [its.key for its in keys if its.required])
+    return _object(
+        {setting.key: _value(setting) for setting in keys}, [setting.key for setting in keys if setting.required]
+    )
 
 
 def _object(properties: dict[str, Any], required: list[str]) -> dict[str, Any]:
     return {"type": "object", "properties": properties, "required": required, "additionalProperties": False}
 
 
-def _value(its: Parameter) -> dict[str, Any]:
-    said: dict[str, Any] = {"description": f"{its.help} (share)" if its.unit == "share" else its.help}
-    if not its.required and its.default not in (None, "") and its.unit != "table":
-        said["default"] = list(its.default) if isinstance(its.default, tuple) else its.default
-    return {**said, **_form(its)}
+def _value(setting: Parameter) -> dict[str, Any]:
+    said: dict[str, Any] = {"description": f"{setting.help} (share)" if setting.unit == "share" else setting.help}
+    if not setting.required and setting.default not in (None, "") and setting.unit != "table":
+        said["default"] = list(setting.default) if isinstance(setting.default, tuple) else setting.default
+    return {**said, **_form(setting)}
 
 
-def _form(its: Parameter) -> dict[str, Any]:
-    number: dict[str, Any] = {"type": "integer" if its.unit == "whole" else "number"}
-    if its.bounded:
-        number |= {"minimum": its.at_least, "maximum": its.at_most}
+def _form(setting: Parameter) -> dict[str, Any]:
+    number: dict[str, Any] = {"type": "integer" if setting.unit == "whole" else "number"}
+    if setting.bounded:
+        number |= {"minimum": setting.at_least, "maximum": setting.at_most}
     text: dict[str, Any] = {"type": "string", "minLength": 1, "maxLength": 200, "pattern": r"\S"}
-    if its.among:
-        text = {"enum": list(its.among)}
-    elif its.form:
-        text["pattern"] = f"^({its.form})$"
+    if setting.among:
+        text = {"enum": list(setting.among)}
+    elif setting.form:
+        text["pattern"] = f"^({setting.form})$"
     return {
         "text": text,
         "choice": text,
@@ -66,7 +68,7 @@ def _form(its: Parameter) -> dict[str, Any]:
         "colour": {"type": "string", "pattern": _COLOUR},
         "span": {"type": "array", "items": number, "minItems": 2, "maxItems": 2},
         "table": {"type": "object"},
-    }.get(its.unit, number)
+    }.get(setting.unit, number)
 
 
 def _of_motif(name: str) -> dict[str, Any]:
@@ -102,13 +104,13 @@ def _lines(whole: Mapping[str, Any]) -> Iterator[str]:
     for number, (name, table) in enumerate(whole["properties"].items()):
         if number:
             yield ""
-        its = table.get("items", table)
+        held = table.get("items", table)
         yield f"**`{name}`**: {_ABOUT.get(name, '')}".removesuffix(": ")
         yield ""
         yield "| key | may be | without it | what it is |"
         yield "| --- | --- | --- | --- |"
-        for key, value in its["properties"].items():
-            without = "must be there" if key in its["required"] else _plain(value.get("default")) or "–"
+        for key, value in held["properties"].items():
+            without = "must be there" if key in held["required"] else _plain(value.get("default")) or "–"
             yield f"| `{key}` | {_may_be(value)} | {without} | {_safe(value.get('description', ''))} |"
 
 

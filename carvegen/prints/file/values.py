@@ -45,30 +45,30 @@ class Place:
         self.faults.append(InputError(message, value=_shown(value), where=placed(Path(self.file), key), hint=hint))
 
 
-def value_of(top: Place, where: str, its: Parameter, given: object) -> Any:  # noqa: ANN401
-    """The value of a key; its default where it is not given, and where it is wrong.
+def value_of(top: Place, where: str, setting: Parameter, raw: object) -> Any:  # noqa: ANN401
+    """The value of a key; its default where there is none, and where it is wrong.
 
     Parameters
     ----------
-    given
+    raw
         As TOML gave it; `REQUIRED` if it is not there.
     """
-    if given is REQUIRED:
-        if its.required:
-            top.fault(where, "is missing", hint=remedy(its))
-        return None if its.required else its.default
-    said = _fault(its, given)
+    if raw is REQUIRED:
+        if setting.required:
+            top.fault(where, "is missing", hint=remedy(setting))
+        return None if setting.required else setting.default
+    said = _fault(setting, raw)
     if said:
-        top.fault(where, said, value=_culprit(its, given), hint=_hint(its, given))
-        return () if its.unit == "texts" else None
-    return _settled(its, given)
+        top.fault(where, said, value=_culprit(setting, raw), hint=_hint(setting, raw))
+        return () if setting.unit == "texts" else None
+    return _settled(setting, raw)
 
 
-def settings_of(top: Place, where: str, settings: Any, given: Mapping[str, Any]) -> dict[str, Any]:  # noqa: ANN401
+def settings_of(top: Place, where: str, settings: Any, raw: Mapping[str, Any]) -> dict[str, Any]:  # noqa: ANN401
     """A motif's own settings, each by its declaration; the faulty ones are left out."""
-    known = {its.key: its for its in parameters(settings)}
+    known = {setting.key: setting for setting in parameters(settings)}
     good: dict[str, Any] = {}
-    for name, value in given.items():
+    for name, value in raw.items():
         if name not in known:
             later = successors(settings).get(name)
             hint = f"it is {later} now" if later else nearest(name, known)
@@ -80,47 +80,47 @@ def settings_of(top: Place, where: str, settings: Any, given: Mapping[str, Any])
     return good
 
 
-def _fault(its: Parameter, given: Any) -> str:  # noqa: ANN401
+def _fault(setting: Parameter, raw: Any) -> str:  # noqa: ANN401
     """What is wrong with a value; nothing if it will do."""
-    if not _of_kind(its.unit, given) or (its.unit == "colour" and not _is_colour(given)):
-        return f"must be {_FORMS.get(its.unit, _NUMBER)}"
-    if its.unit in ("text", "choice", "texts"):
-        return next(filter(None, (_text_fault(its, text) for text in _texts(given))), "")
-    if its.bounded:
-        numbers = given if its.unit == "span" else [given]
-        return "" if all(its.at_least <= number <= its.at_most for number in numbers) else its.rule
+    if not _of_kind(setting.unit, raw) or (setting.unit == "colour" and not _is_colour(raw)):
+        return f"must be {_FORMS.get(setting.unit, _NUMBER)}"
+    if setting.unit in ("text", "choice", "texts"):
+        return next(filter(None, (_text_fault(setting, text) for text in _texts(raw))), "")
+    if setting.bounded:
+        numbers = raw if setting.unit == "span" else [raw]
+        return "" if all(setting.at_least <= number <= setting.at_most for number in numbers) else setting.rule
     return ""
 
 
-def _texts(given: Any) -> list[str]:  # noqa: ANN401
-    return [given] if isinstance(given, str) else given
+def _texts(raw: Any) -> list[str]:  # noqa: ANN401
+    return [raw] if isinstance(raw, str) else raw
 
 
-def _text_fault(its: Parameter, text: str) -> str:
-    if its.among and text not in its.among:
+def _text_fault(setting: Parameter, text: str) -> str:
+    if setting.among and text not in setting.among:
         return "must be a known word"
-    if its.form and not re.fullmatch(its.form, text):
+    if setting.form and not re.fullmatch(setting.form, text):
         return "must be a plain name"
     if not text.strip() or not text.isprintable() or len(text) > _LONGEST:
         return f"must be one line of text, at most {_LONGEST} letters"
     return ""
 
 
-def _of_kind(unit: str, given: Any) -> bool:  # noqa: ANN401
+def _of_kind(unit: str, raw: Any) -> bool:  # noqa: ANN401
     if unit == "texts":
-        return isinstance(given, list) and all(isinstance(text, str) for text in given)
+        return isinstance(raw, list) and all(isinstance(text, str) for text in raw)
     if unit == "span":
-        return isinstance(given, list) and len(given) == 2 and all(map(_is_number, given))
+        return isinstance(raw, list) and len(raw) == 2 and all(map(_is_number, raw))
     if unit == "whole":
-        return type(given) is int
+        return type(raw) is int
     kinds = {"text": str, "choice": str, "colour": str, "flag": bool, "table": dict}
-    return isinstance(given, kinds[unit]) if unit in kinds else _is_number(given)
+    return isinstance(raw, kinds[unit]) if unit in kinds else _is_number(raw)
 
 
-def _is_number(given: object) -> bool:
-    if isinstance(given, bool) or not isinstance(given, (int, float)):
+def _is_number(raw: object) -> bool:
+    if isinstance(raw, bool) or not isinstance(raw, (int, float)):
         return False
-    return abs(given) < _LARGEST if isinstance(given, int) else math.isfinite(given)
+    return abs(raw) < _LARGEST if isinstance(raw, int) else math.isfinite(raw)
 
 
 def _is_colour(text: str) -> bool:
@@ -131,32 +131,32 @@ def _is_colour(text: str) -> bool:
     return True
 
 
-def _settled(its: Parameter, given: Any) -> Any:  # noqa: ANN401
-    if its.unit in ("texts", "span"):
-        return tuple(given)
-    return float(given) if its.bounded and its.unit != "whole" else given
+def _settled(setting: Parameter, raw: Any) -> Any:  # noqa: ANN401
+    if setting.unit in ("texts", "span"):
+        return tuple(raw)
+    return float(raw) if setting.bounded and setting.unit != "whole" else raw
 
 
-def _culprit(its: Parameter, given: Any) -> object:  # noqa: ANN401
+def _culprit(setting: Parameter, raw: Any) -> object:  # noqa: ANN401
     """The part of a value that is wrong."""
-    if its.unit == "texts" and _of_kind(its.unit, given):
-        return next(text for text in given if _text_fault(its, text))
-    return given
+    if setting.unit == "texts" and _of_kind(setting.unit, raw):
+        return next(text for text in raw if _text_fault(setting, text))
+    return raw
 
 
-def _hint(its: Parameter, given: Any) -> str:  # noqa: ANN401
-    culprit = _culprit(its, given)
-    if its.among and isinstance(culprit, str):
-        return nearest(culprit, its.among)
-    return remedy(its)
+def _hint(setting: Parameter, raw: Any) -> str:  # noqa: ANN401
+    culprit = _culprit(setting, raw)
+    if setting.among and isinstance(culprit, str):
+        return nearest(culprit, setting.among)
+    return remedy(setting)
 
 
-def remedy(its: Parameter) -> str:
+def remedy(setting: Parameter) -> str:
     """How a key is written."""
-    if its.remedy or its.among:
-        return its.remedy or f"one of: {', '.join(its.among)}"
-    allowed = f"; it {its.rule}" if its.bounded else ""
-    return f"{its.help}: {_FORMS.get(its.unit, _NUMBER)}{allowed}"
+    if setting.remedy or setting.among:
+        return setting.remedy or f"one of: {', '.join(setting.among)}"
+    allowed = f"; it {setting.rule}" if setting.bounded else ""
+    return f"{setting.help}: {_FORMS.get(setting.unit, _NUMBER)}{allowed}"
 
 
 def _shown(value: object) -> object:
