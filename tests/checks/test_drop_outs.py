@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -70,6 +71,13 @@ def test_two_cut_outs_and_the_edge_sever_it() -> None:
     assert "square of 9.8 mm" in one.why  # 96 mm²
     assert found(corner[0]) == []
     assert found(corner[1]) == []
+
+
+@pytest.mark.parametrize("turn", [0, 90, 180, 270])
+def test_one_cut_out_over_one_edge_severs_what_it_goes_round(turn) -> None:
+    """A hook whose ends run out over the right edge, and the same turned to each other edge."""
+    hook = box(24, 8, 9, 14).difference(box(26, 10, 7, 10))
+    assert len(found(shapely.affinity.rotate(hook, turn, origin=(15, 15)), size=(30.0, 30.0))) == 1
 
 
 def test_parts_are_bridged_to_larger_ones_until_all_hold() -> None:

@@ -136,10 +136,10 @@ def test_another_window_shows_the_same_flakes(preset, level) -> None:
 @pytest.mark.parametrize("share", [0.6, 0.5] if MANY else [0.6])
 def test_half_white_and_more_comes_or_is_told(share) -> None:
     told: list[str] = []
-    ground = Ground(name="sky", width_mm=45, height_mm=34)
+    ground = Ground(name="sky", width_mm=36, height_mm=27)
     heavy = Settings(**{**PRESETS["heavy"], "snow": share})
     block = grown_block(ground, heavy, limits(), stream(2, "law"), by="snowfall", say=told.append)
-    came = shapely.area(block.cuts).sum() / (45 * 34)
+    came = shapely.area(block.cuts).sum() / (36 * 27)
     assert abs(came - share) <= 0.01 or f"{came:.0%} came" in told[0]
     assert came > share - 0.1
 
