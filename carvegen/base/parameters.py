@@ -24,7 +24,7 @@ from carvegen.base.words import percent
 
 __all__ = [
     "REQUIRED", "Parameter", "angle", "check_all", "choice", "colour", "flag", "length", "number", "parameters",
-    "share", "span", "successors", "table", "text", "texts", "whole",
+    "same", "share", "span", "successors", "table", "text", "texts", "whole",
 ]  # fmt: skip
 
 REQUIRED: Any = dataclasses.MISSING  #: the default of a setting that must be said
@@ -147,6 +147,12 @@ def colour(default: str = REQUIRED, *, help: str, **more: str) -> Any:  # noqa: 
 def table(*, help: str) -> Any:  # noqa: ANN401
     """Settings of another kind, by name."""
     return field(default_factory=dict, metadata={"unit": "table", "help": help})
+
+
+def same(settings: Any, name: str) -> Any:  # noqa: ANN401
+    """A setting as another class declares it."""
+    spec = next(its for its in dataclasses.fields(settings) if its.name == name)
+    return field(default=spec.default, metadata=spec.metadata)
 
 
 def parameters(settings: Any) -> Iterator[Parameter]:  # noqa: ANN401

@@ -17,6 +17,7 @@ from carvegen.base.parameters import (
     length,
     number,
     parameters,
+    same,
     span,
     table,
     text,
@@ -24,6 +25,7 @@ from carvegen.base.parameters import (
     whole,
 )  # fmt: skip
 from carvegen.blocks.block import SIDES_MM
+from carvegen.facts.block_settings import Cutting, Free
 from carvegen.facts.profiles.profile_values import KINDS
 from carvegen.facts.register import Plan
 from carvegen.marking.marks import HoleMeaning, Meaning
@@ -81,7 +83,7 @@ class PrintTable:
         "", help="what is known of the paper that is embossed, measured on an embossing strip: carvegen profiles list; "
         "its weight and thickness then hold",
     )  # fmt: skip
-    margin_mm: float = length(0.0, help="strip along the edge that motifs leave free", at_least=0, at_most=200)
+    margin_mm: float = same(Free, "margin_mm")
     bleed_mm: float = length(
         0.0, at_least=0, at_most=50,
         help="strip along the edge of every block that is cut off or masked: the picture ends inside",
@@ -160,13 +162,9 @@ class PrintBlock:
         key="for", among=KINDS,
         help="kinds of machine for which files are written; all that the material allows, by default",
     )  # fmt: skip
-    thickness_mm: float | None = length(
-        None, help="its thickness; the material's usual one by default", at_least=0.5, at_most=100
-    )
-    depth_mm: float | None = length(
-        None, help="depth of the cut; the material's usual one by default", at_least=0.1, at_most=50
-    )
-    grain_deg: float = angle(0.0, help="direction of its grain; 0 runs to the right, 90 up")
+    thickness_mm: float | None = same(Cutting, "thickness_mm")
+    depth_mm: float | None = same(Cutting, "depth_mm")
+    grain_deg: float = same(Cutting, "grain_deg")
     declare: str = text("", help="what it is made of, for the shop")
     state: str = choice(
         "open", among=("open", "cut"),
