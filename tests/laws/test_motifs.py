@@ -82,7 +82,7 @@ def assert_apart(cuts, land: float) -> None:
 
 
 @each_motif
-@examples(4)
+@examples(3)
 @given(data=st.data())
 def test_sound_apart_wide_enough_and_the_same_again(name, data) -> None:
     case = data.draw(cases(name))
@@ -94,7 +94,7 @@ def test_sound_apart_wide_enough_and_the_same_again(name, data) -> None:
 
 
 @each_motif
-@examples(4)
+@examples(3)
 @given(data=st.data(), x=st.floats(0.1, 0.9), y=st.floats(0.1, 0.9), radius=st.floats(0.05, 0.4))
 def test_cut_off_by_the_edge_and_a_silhouette(name, data, x, y, radius) -> None:
     case = data.draw(cases(name, cut_at_edge=True))
