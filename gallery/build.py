@@ -26,7 +26,7 @@ from carvegen.cli import main
 from carvegen.geometry import PolygonArray, box
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Place
-from carvegen.prints.file.reference import reference
+from carvegen.prints.file.schema import reference
 from carvegen.writers.block.block_png import proof_png
 
 HERE = Path(__file__).parent

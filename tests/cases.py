@@ -9,6 +9,7 @@ import pickle
 from collections.abc import Callable, Sequence
 from functools import cache
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -76,12 +77,16 @@ def grown_afresh(by: str, settings, its_limits: Limits, seed: int, *, size=(200.
 @cache
 def _grown(by: str, settings, its_limits: Limits, seed: int, size: tuple[float, float]) -> Block:
     key = (by, settings, its_limits, seed, size)
-    return once(key, lambda: grown_afresh(by, settings, its_limits, seed, size=size))
+    return once(key, lambda: grown_afresh(by, settings, its_limits, seed, size=size), grown=True)
 
 
-def once(key: object, make: Callable[[], Any]) -> Any:
-    """What `make` makes, made once in a run of the tests, whichever of its processes asks for this `key` first."""
-    if not (shared := os.environ.get("CARVEGEN_TESTS_GROWN")):  # not in a run of the tests
+def once(key: object, make: Callable[[], Any], *, grown: bool = False) -> Any:
+    """What `make` makes, made once in a run of the tests, whichever of its processes asks for this `key` first.
+
+    What has `grown` is made once in all runs that share the folder CARVEGEN_TESTS_KEPT, if there is one.
+    """
+    folders = [os.environ.get("CARVEGEN_TESTS_KEPT") if grown else None, os.environ.get("CARVEGEN_TESTS_GROWN")]
+    if not (shared := next(filter(None, folders), None)):  # not in a run of the tests
         return make()
     path = Path(shared) / hashlib.sha256(repr(key).encode()).hexdigest()
     if not path.exists():
@@ -104,6 +109,7 @@ def remembered(name: str, grow: Callable[..., Growth]) -> Callable[..., Growth]:
         growth, rng.bit_generator.state = once(
             (name, settings, its_limits, rng.bit_generator.state, where),
             lambda: (grow(settings, place, its_limits, rng), rng.bit_generator.state),
+            grown=True,
         )
         return growth
 
@@ -111,9 +117,11 @@ def remembered(name: str, grow: Callable[..., Growth]) -> Callable[..., Growth]:
 
 
 class _Pickler(pickle.Pickler):
-    """Shapes stay on the grid that they were snapped to, which plain pickles forget."""
+    """Shapes stay on the grid that they were snapped to, which plain pickles forget; frozen mappings are kept."""
 
     def reducer_override(self, value: object) -> Any:
+        if isinstance(value, MappingProxyType):
+            return MappingProxyType, (dict(value),)
         if isinstance(value, shapely.Geometry) and (grid := float(shapely.get_precision(value))):
             return _on_grid, (shapely.to_wkb(value), grid)
         return NotImplemented

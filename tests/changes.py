@@ -12,15 +12,11 @@ from typing import Any
 
 import tomlkit
 
+from carvegen.base.parameters import Parameter
 from carvegen.facts.profiles import shipped
-from carvegen.prints.file.keys import (
-    LISTS,
-    TABLES,
-    Key,
-    Kind,
-)
+from carvegen.prints.file.keys import LISTS, TABLES, keys_of
 
-__all__ = ["Change", "changes", "write_print"]
+__all__ = ["Change", "changes", "other_than", "write_print"]
 
 _SVG = (
     '<svg xmlns="http://www.w3.org/2000/svg" width="18mm" height="14mm" viewBox="0 0 18 14">'
@@ -80,11 +76,11 @@ _ON_BOARD = ("method", "waste_mm", "paper_margin_mm", "pin_mm")
 #: What a key is changed to where the rule below does not know.
 _TO: Mapping[str, Any] = {
     "print.paper_profile": "cotton-300",
-    "print.name": "mooring", "print.size_mm": [18.0, 15.0], "print.paper": "#f0f0e0", "print.paper_mm": 0.6,
-    "register.method": "stops", "register.humidity_percent": [40, 65], "register.waste_mm": 25,
+    "print.name": "mooring", "print.size_mm": [18.0, 15.0], "print.paper_mm": 0.6,
+    "register.method": "stops", "register.waste_mm": 25,
     "register.moisture_change_percent": 3, "artwork.files": ["post.svg", "moon.svg#LIT"],
-    "artwork.in_front": ["POST", "LIT", "MOON"], "artwork.units": "cm", "layers.name": None,
-    "layers.shape": "circle 13.8 11 1.5", "blocks.name": "dark", "blocks.role": "tone", "blocks.ink": "#303030",
+    "artwork.in_front": ["POST", "LIT", "MOON"], "layers.name": None,
+    "layers.shape": "circle 13.8 11 1.5", "blocks.name": "dark", "blocks.role": "tone",
     "blocks.layers": ["POST", "LIT"], "blocks.material": "cherry", "blocks.cutter": "v-60",
     "blocks.more_cutters": [], "blocks.no_go": ["box 0 0 2 2"], "blocks.machines": ["router-own"],
     "blocks.for": ["router", "hand"], "blocks.thickness_mm": 4, "blocks.depth_mm": 1.2,
@@ -152,12 +148,12 @@ def write_print(folder: Path) -> None:
 
 def changes() -> Iterator[Change]:
     """Every change, each by itself."""
-    for table, keys in (*TABLES.items(), *LISTS.items()):
-        for key in keys:
-            board = table == "register" and key.name in _ON_BOARD
+    for table in (*TABLES, *LISTS):
+        for key in keys_of(table):
+            board = table == "register" and key.key in _ON_BOARD
             if (text := _with(_BOARD if board else _PRINT, table, key)) is not None:
-                beside = {"marks.svg": _MARKS.format(x=10, high=15)} if key.name == "size_mm" else {}
-                yield Change(f"{table}.{key.name}", {"board.toml" if board else "print.toml": text, **beside})
+                beside = {"marks.svg": _MARKS.format(x=10, high=15)} if key.key == "size_mm" else {}
+                yield Change(f"{table}.{key.key}", {"board.toml" if board else "print.toml": text, **beside})
     for name, (_, text) in _FILES.items():
         yield Change(name, {name: text})
     for name in _PROFILES:
@@ -168,28 +164,33 @@ def changes() -> Iterator[Change]:
             yield Change(f"{name}: {place}", {f"own/{name}.toml": tomlkit.dumps(changed)})
 
 
-def _with(print_: Mapping[str, Any], table: str, key: Key) -> str | None:
+def _with(print_: Mapping[str, Any], table: str, key: Parameter) -> str | None:
     """The print file with one key changed; None where it can't be by itself."""
     own = copy.deepcopy({**print_})
     where = own.setdefault(table, {})
     if table in LISTS:
-        where = where[min(_ELSEWHERE.get((table, key.name), _NTH.get(table, 0)), len(where) - 1)]
-    name = f"{table}.{key.name}"
-    to = _TO[name] if name in _TO else _other(key, where.get(key.name, key.default))
+        where = where[min(_ELSEWHERE.get((table, key.key), _NTH.get(table, 0)), len(where) - 1)]
+    name = f"{table}.{key.key}"
+    to = _TO[name] if name in _TO else other_than(key, where.get(key.key, key.default))
     if to is None:
         return None
-    where[key.name] = to
+    where[key.key] = to
     return tomlkit.dumps(own)
 
 
-def _other(key: Key, value: Any) -> Any:
-    if key.kind == Kind.FLAG:
+def other_than(key: Parameter, value: Any) -> Any:
+    """Another value, by what is declared of the key."""
+    if key.unit == "flag":
         return not value
-    if key.among:
+    if key.unit == "colour":
+        return "#303040" if value != "#303040" else "#404030"
+    if key.unit == "choice":
         return next(word for word in key.among if word != value)
-    assert key.range is not None and isinstance(value, (int, float)), f"say what {key.name} is changed to"
-    to = value + (1 if key.kind == Kind.WHOLE else 0.2)
-    return to if to in key.range else value - (1 if key.kind == Kind.WHOLE else 0.2)
+    if key.unit == "span":
+        return [value[0] - 1, value[1] + 1]
+    assert key.bounded and isinstance(value, (int, float)), f"say what {key.key} is changed to"
+    step = 1 if key.unit == "whole" else 0.2
+    return value + step if value + step <= key.at_most else value - step
 
 
 def _varied(value: Any, path: tuple[str, ...]) -> Iterator[tuple[str, Any]]:

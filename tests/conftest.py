@@ -1,7 +1,7 @@
 """How many examples Hypothesis tries, and where blocks lie that are grown once for all processes of a run.
 
-HYPOTHESIS_PROFILE=dev (25, the same each time; the default), all or ci (200). A law of whole blocks says `examples(8)`:
-8 of 25, as each is grown or planned; `all` is dev with 25 there, too.
+HYPOTHESIS_PROFILE=dev (12, the same each time; the default), all (25) or ci (200). A law of whole blocks says
+`examples(4)`: so many by default, as each is grown or planned; 25 with `all`, 64 with `ci`.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import shutil
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -20,8 +21,8 @@ from tests.cases import remembered
 # Drawing a whole block's settings is slow beside drawing a number; time is bounded by the blocks' sizes instead.
 _SLOW_IS_FINE = [HealthCheck.too_slow, HealthCheck.data_too_large]
 
-settings.register_profile("dev", max_examples=25, deadline=None, derandomize=True, suppress_health_check=_SLOW_IS_FINE)
-settings.register_profile("all", settings.get_profile("dev"))
+settings.register_profile("dev", max_examples=12, deadline=None, derandomize=True, suppress_health_check=_SLOW_IS_FINE)
+settings.register_profile("all", settings.get_profile("dev"), max_examples=25)
 settings.register_profile("ci", max_examples=200, deadline=None, print_blob=True, suppress_health_check=_SLOW_IS_FINE)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "dev"))
 
@@ -45,6 +46,14 @@ def cpu_seconds() -> float:
 def pytest_terminal_summary(terminalreporter) -> None:
     """What the run cost, said at its end; xdist's processes have ended by then."""
     terminalreporter.write_line(f"CPU time of all processes: {cpu_seconds():.0f} s")
+
+
+@pytest.fixture(autouse=True, scope="session")
+def one_process() -> Iterator[None]:
+    """A build's steps run in this process unless a test says otherwise: a child for each costs twice the work."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr("carvegen.delivery.side_by_side.usual_jobs", lambda: 1)
+        yield
 
 
 #: Rooms whose tests ask for a grown block, but not how it grows.

@@ -5,11 +5,9 @@ python -m tests.sentences prints them on one page, to be read by a person.
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 from textwrap import fill
 
 import numpy as np
@@ -42,7 +40,7 @@ from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.settings import PathSettings
 from tests.cases import block, box, disc, once, setup
 from tests.checks.test_both_sides import ROWS, undercut
-from tests.prints.test_bare_paper import CROWDED, mended
+from tests.prints.test_bare_paper import crowd_mended
 from tests.prints.test_register_figures import tried
 
 __all__ = ["every_finding", "every_group", "page"]
@@ -177,12 +175,11 @@ def _of_prints() -> Iterator[tuple[str, Finding]]:
     snowed = Cut(block=gone, land=shapely.box(10, 5, 40, 20), white=shapely.box(10, 20, 40, 30), picture=wanted)
     hidden = shapely.box(12, 6, 20, 10)
     yield from (("", its) for its in cut_further(snowed, shapely.box(10, 5, 30, 30), hidden=hidden).notes)
-    with tempfile.TemporaryDirectory() as folder:
-        yield from (("", its) for its in _of_paper(Path(folder)))
+    yield from (("", its) for its in _of_paper())
 
 
-def _of_paper(folder: Path) -> Iterator[Finding]:
-    picture, cuts, done, told = mended(CROWDED, folder)
+def _of_paper() -> Iterator[Finding]:
+    picture, cuts, done, told = crowd_mended()
     hole, hair, snow = (shapely.box(29.8, 15, 29.8 + w, 17) for w in (0.3, 0.05, 0))
     snow = shapely.box(26.6, 10.8, 27.4, 11.2)
     for gap in (hole, hair):

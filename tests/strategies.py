@@ -5,7 +5,8 @@ from __future__ import annotations
 import dataclasses
 import math
 import os
-from typing import Any
+from collections.abc import Iterable
+from typing import Any, TypeVar
 
 import numpy as np
 import shapely
@@ -19,15 +20,20 @@ from carvegen.motifs import motif
 from carvegen.motifs.snowfall.outlines import SMALLEST_REACH
 
 SEEDS = st.integers(0, 2**32)
-#: Whether there is time for more of what some stand for: HYPOTHESIS_PROFILE=all or ci.
+#: Whether there is time for more of what some stand for: `python -m tests.robustness laws`.
 MANY = os.environ.get("HYPOTHESIS_PROFILE") in ("all", "ci")
+T = TypeVar("T")
 
 
 def examples(count: int) -> settings:
-    """A law tries `count` examples by default, and in proportion more where a profile asks for more."""
-    if os.environ.get("HYPOTHESIS_PROFILE") == "all":
-        return settings(max_examples=max(count, 25))
-    return settings(max_examples=max(1, count * settings().max_examples // 25))
+    """A law tries `count` examples by default, 25 or more where there is time for many, 64 or more in `ci`."""
+    return settings(max_examples=max(count, {"all": 25, "ci": 64}.get(os.environ.get("HYPOTHESIS_PROFILE", ""), 0)))
+
+
+def few(cases: Iterable[T], count: int) -> list[T]:
+    """So many of the cases, evenly spread over them; all of them where there is time for many."""
+    every = list(cases)
+    return every if MANY or len(every) <= count else [every[k * len(every) // count] for k in range(count)]
 
 
 @dataclasses.dataclass(frozen=True)
@@ -89,10 +95,11 @@ def limits(draw: st.DrawFn) -> Limits:
 
 @st.composite
 def cases(draw: st.DrawFn, name: str, **fixed: Any) -> Case:
-    """Blocks with room for no shape up to some hundred."""
+    """Blocks with room for no shape up to some hundred; a quarter as large where there is no time for many."""
     settings, its = draw(settings_of(name, **fixed)), draw(limits())
     smallest = max(getattr(settings, "smallest_mm", 0.8), its.cut_mm / SMALLEST_REACH) + its.land_mm
-    size = tuple(max(5.0, 2 * its.land_mm + min(smallest, 8) * draw(log_floats(0.5, 16))) for _ in range(2))
+    most = 16 if MANY else 8
+    size = tuple(max(5.0, 2 * its.land_mm + min(smallest, 8) * draw(log_floats(0.5, most))) for _ in range(2))
     return Case(name, settings, its, size, draw(SEEDS))
 
 

@@ -43,7 +43,7 @@ def setups():
 
 
 def test_what_is_written_is_drawn_again(setups, tmp_path):
-    grown = carvegen.grow("snowfall", (40, 30), setups, seed=3, keep_clear=["circle 20 15 5"])
+    grown = carvegen.grow("snowfall", (24, 18), setups, seed=3, keep_clear=["circle 12 9 3"])
     carvegen.write(grown, carvegen.setups("linoleum", "v-60"), tmp_path / "sky")
     drawn = carvegen.draw(tmp_path / "sky" / "router" / "block.svg")
     assert len(drawn.cuts) == len(grown.cuts)

@@ -13,7 +13,7 @@ import httpx
 from PIL import Image
 
 from carvegen.cli import _COMMANDS
-from carvegen.prints.file.reference import reference
+from carvegen.prints.file.schema import reference
 
 README_FILE = Path(__file__).parent.parent / "README.md"
 README = README_FILE.read_text(encoding="utf-8")

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from carvegen.artwork import bounds
 from carvegen.base.errors import InputError
-from carvegen.base.suggestions import meant_file
+from carvegen.base.words import meant_file
 
 __all__ = ["PICTURE", "drawing_bytes", "is_heic", "is_picture", "is_there", "kind_of", "picture_bytes"]
 

@@ -1,7 +1,7 @@
-"""One declaration of a setting: default, range, unit, help.
+"""One declaration of a setting: default, range, unit, help, and how it is written in a file.
 
-The command line, the tests and the documentation read the same declaration, so a motif's settings are
-written once, as fields of a frozen dataclass::
+The command line, the print file, its schema and its reference, the page and the tests read the same declaration, so
+a setting is written once, as a field of a frozen dataclass::
 
     @dataclass(frozen=True, kw_only=True)
     class Settings:
@@ -16,15 +16,21 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Any, cast
 
 from carvegen.base.errors import InputError
-from carvegen.base.suggestions import percent
+from carvegen.base.words import percent
 
 __all__ = [
-    "Parameter", "angle", "check_all", "choice", "flag", "length", "number", "parameters", "share", "span",
-    "successors", "whole",
+    "REQUIRED", "Parameter", "angle", "check_all", "choice", "colour", "flag", "length", "number", "parameters",
+    "same", "share", "span", "successors", "table", "text", "texts", "whole",
 ]  # fmt: skip
+
+REQUIRED: Any = dataclasses.MISSING  #: the default of a setting that must be said
+
+
+_BOUNDED = frozenset({"mm", "deg", "share", "number", "whole", "span"})
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,12 +38,25 @@ class Parameter:
     """What is known about one setting."""
 
     name: str
-    default: Any  #: None: something else says it
-    unit: str  #: "mm", "deg", "share", "number", "whole", "flag", "choice" or "span"
+    default: Any  #: None: something else says it; `REQUIRED`: it must be said
+    unit: str  #: "mm", "deg", "share", "number", "whole", "flag", "choice", "span", "text", "texts", "colour", "table"
     help: str
     at_least: float = 0.0
     at_most: float = 0.0
-    among: tuple[str, ...] = ()  #: the words of a choice
+    among: tuple[str, ...] = ()  #: the words of a choice, or of each text
+    form: str = ""  #: regular expression of a text, the whole of it
+    remedy: str = ""  #: an example of how it is written in a file
+    key: str = ""  #: its name in a file
+
+    @property
+    def required(self) -> bool:
+        """Whether there is no default."""
+        return self.default is REQUIRED
+
+    @property
+    def bounded(self) -> bool:
+        """Whether it is a number, or two, in a range."""
+        return self.unit in _BOUNDED
 
     @property
     def rule(self) -> str:
@@ -49,7 +68,8 @@ class Parameter:
         bounds = f"{self.at_least:g}…{self.at_most:g}"
         if self.unit == "whole":
             return f"must be a whole number in {bounds}"
-        return f"must lie in {bounds}{f' {self.unit}' if self.unit in {'mm', 'deg'} else ''}"
+        unit = "mm" if self.name.endswith("_mm") else self.unit
+        return f"must lie in {bounds}{f' {unit}' if unit in {'mm', 'deg'} else ''}"
 
     def allows(self, value: object) -> bool:
         """Whether a value is of its kind and in its range."""
@@ -57,6 +77,8 @@ class Parameter:
             return self.default is None
         if self.unit == "choice":
             return value in self.among
+        if self.unit == "flag":
+            return isinstance(value, bool)
         if self.unit == "span":
             return isinstance(value, tuple) and len(value) == 2 and all(map(self._in_range, value))
         if self.unit == "whole" and type(value) is not int:
@@ -67,51 +89,78 @@ class Parameter:
         return isinstance(value, (int, float)) and self.at_least <= value <= self.at_most
 
 
-def length(default: float | None, *, help: str, at_least: float, at_most: float) -> Any:  # noqa: ANN401
+def length(default: float | None = REQUIRED, *, help: str, at_least: float, at_most: float) -> Any:  # noqa: ANN401
     """A length in millimetres; its field's name ends in ``_mm``."""
-    return _declared(default, "mm", help, at_least, at_most)
+    return _declared(default, "mm", help, at_least=at_least, at_most=at_most)
 
 
 def angle(default: float | None, *, help: str, at_least: float = -180, at_most: float = 180) -> Any:  # noqa: ANN401
     """An angle in degrees; its field's name ends in ``_deg``."""
-    return _declared(default, "deg", help, at_least, at_most)
+    return _declared(default, "deg", help, at_least=at_least, at_most=at_most)
 
 
 def share(default: float, *, help: str, at_most: float = 1.0) -> Any:  # noqa: ANN401
     """A share between 0 and `at_most`; its field's name has no suffix."""
-    return _declared(default, "share", help, 0.0, at_most)
+    return _declared(default, "share", help, at_least=0.0, at_most=at_most)
 
 
 def flag(default: bool, *, help: str) -> Any:  # noqa: ANN401
     """Yes or no; its field's name has no suffix."""
-    return _declared(default, "flag", help, 0.0, 1.0)
+    return _declared(default, "flag", help, at_least=0.0, at_most=1.0)
 
 
 def number(default: float | None, *, help: str, at_least: float, at_most: float) -> Any:  # noqa: ANN401
     """A plain number, such as a count or a percentage."""
-    return _declared(default, "number", help, at_least, at_most)
+    return _declared(default, "number", help, at_least=at_least, at_most=at_most)
 
 
-def whole(default: int, *, help: str, at_least: int, at_most: int) -> Any:  # noqa: ANN401
+def whole(default: int, *, help: str, at_least: int, at_most: int, **more: str) -> Any:  # noqa: ANN401
     """A whole number."""
-    return _declared(default, "whole", help, at_least, at_most)
+    return _declared(default, "whole", help, at_least=at_least, at_most=at_most, **more)
 
 
-def choice(default: str, *, among: Sequence[str], help: str) -> Any:  # noqa: ANN401
+def choice(default: Any = REQUIRED, *, among: Sequence[str], help: str, **more: str) -> Any:  # noqa: ANN401
     """One of a few words."""
-    return field(default=default, metadata={"unit": "choice", "help": help, "among": tuple(among)})
+    return _declared(default, "choice", help, among=tuple(among), **more)
 
 
-def span(default: tuple[float, float], *, help: str, at_least: float, at_most: float) -> Any:  # noqa: ANN401
+def span(default: tuple[float, float] = REQUIRED, *, help: str, at_least: float, at_most: float, **more: str) -> Any:  # noqa: ANN401
     """Two numbers within one range."""
-    return _declared(default, "span", help, at_least, at_most)
+    return _declared(default, "span", help, at_least=at_least, at_most=at_most, **more)
+
+
+def text(default: str = REQUIRED, *, help: str, **more: str) -> Any:  # noqa: ANN401
+    """A line of text."""
+    return _declared(default, "text", help, **more)
+
+
+def texts(default: tuple[str, ...] = (), *, help: str, among: Sequence[str] = (), **more: str) -> Any:  # noqa: ANN401
+    """Lines of text, any number of them."""
+    return _declared(default, "texts", help, among=tuple(among), **more)
+
+
+def colour(default: str = REQUIRED, *, help: str, **more: str) -> Any:  # noqa: ANN401
+    """A colour, written ``#rrggbb``; "": none."""
+    return _declared(default, "colour", help, **more)
+
+
+def table(*, help: str) -> Any:  # noqa: ANN401
+    """Settings of another kind, by name."""
+    return field(default_factory=dict, metadata={"unit": "table", "help": help})
+
+
+def same(settings: Any, name: str) -> Any:  # noqa: ANN401
+    """A setting as another class declares it."""
+    spec = next(its for its in dataclasses.fields(settings) if its.name == name)
+    return field(default=spec.default, metadata=spec.metadata)
 
 
 def parameters(settings: Any) -> Iterator[Parameter]:  # noqa: ANN401
     """The declared settings of a settings class or value, in order."""
     for spec in dataclasses.fields(settings):
         if "unit" in spec.metadata:
-            yield Parameter(name=spec.name, default=spec.default, **spec.metadata)
+            default = MappingProxyType({}) if spec.metadata["unit"] == "table" else spec.default
+            yield Parameter(**{"name": spec.name, "key": spec.name, "default": default, **spec.metadata})
 
 
 def successors(settings: Any) -> Mapping[str, str]:  # noqa: ANN401
@@ -121,13 +170,13 @@ def successors(settings: Any) -> Mapping[str, str]:  # noqa: ANN401
 
 def check_all(settings: Any) -> None:  # noqa: ANN401
     """Raise `InputError` at the first setting that is out of its declared range."""
-    for its in parameters(settings):
-        value = getattr(settings, its.name)
-        if not its.allows(value):
-            hint = f"one of: {', '.join(its.among)}" if its.among else ""
-            hint = percent(value, its.at_most) if its.unit == "share" else hint
-            raise InputError(its.rule, value=value, field=its.name, hint=hint)
+    for setting in parameters(settings):
+        value = getattr(settings, setting.name)
+        if not setting.allows(value):
+            hint = f"one of: {', '.join(setting.among)}" if setting.among else ""
+            hint = percent(value, setting.at_most) if setting.unit == "share" else hint
+            raise InputError(setting.rule, value=value, field=setting.name, hint=hint)
 
 
-def _declared(default: object, unit: str, text: str, low: float, high: float) -> Any:  # noqa: ANN401
-    return field(default=default, metadata={"unit": unit, "help": text, "at_least": low, "at_most": high})
+def _declared(default: object, unit: str, text: str, **more: Any) -> Any:  # noqa: ANN401
+    return field(default=default, metadata={"unit": unit, "help": text, **more})

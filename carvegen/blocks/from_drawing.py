@@ -56,7 +56,7 @@ class Drawn:
 class _Face:
     corner: tuple[float, float]  #: lower left, in the drawing
     size: tuple[float, float]
-    given_by: str  #: the layer or page; empty for the size that was asked for
+    named_by: str  #: the layer or page; empty for the size that was asked for
     note: str = ""
 
 
@@ -104,7 +104,7 @@ def _drawn(name: str, artwork: Artwork, size_mm: tuple[float, float] | None, vie
     layers = set(map(plain_name, artwork.layers))
     gives = next((layer for layer in _FACES if plain_name(layer) in layers), "")
     face = _from_edge(gives, artwork, size_mm) if gives else _face(artwork, size_mm)
-    check_size(*face.size, where=face.given_by, field="" if face.given_by else "size_mm")
+    check_size(*face.size, where=face.named_by, field="" if face.named_by else "size_mm")
     gone = _layers(artwork, {plain_name(CUT_OUT)})
     stay, _ = _on_face(_layers(artwork, {plain_name(FIXED)}), face, "fixed cuts")
     cut = _layers(artwork, layers - set(map(plain_name, (CUT_OUT, FIXED, FREE_FRINGE, *_FACES))))
@@ -140,7 +140,7 @@ def _view(artwork: Artwork, asked: View | None) -> tuple[View, str]:
 
 def _face(artwork: Artwork, size_mm: tuple[float, float] | None) -> _Face:
     if size_mm is not None:
-        return _Face(corner=(0.0, 0.0), size=size_mm, given_by="")
+        return _Face(corner=(0.0, 0.0), size=size_mm, named_by="")
     if artwork.width_mm is None or artwork.height_mm is None:
         raise InputError(
             "does not say how large the block is",
@@ -150,7 +150,7 @@ def _face(artwork: Artwork, size_mm: tuple[float, float] | None) -> _Face:
     return _Face(
         corner=(0.0, 0.0),
         size=(artwork.width_mm, artwork.height_mm),
-        given_by="the page",
+        named_by="the page",
         note="the page is taken as the block's face",
     )
 
@@ -164,7 +164,7 @@ def _from_edge(layer: str, artwork: Artwork, size_mm: tuple[float, float] | None
         note = f"the layer {layer} says {size[0]:g} x {size[1]:g} mm; the size given is not followed"
     elif shapely.area(shapely.union_all(edge)) < (1 - _LITTLE) * size[0] * size[1]:
         note = f"the layer {layer} is no upright rectangle; the rectangle round it is taken"
-    return _Face(corner=(x0, y0), size=size, given_by=f"layer {layer}", note=note)
+    return _Face(corner=(x0, y0), size=size, named_by=f"layer {layer}", note=note)
 
 
 def _layers(artwork: Artwork, names: set[str]) -> PolygonArray:
@@ -222,7 +222,7 @@ def _nothing(cut: PolygonArray, gone: PolygonArray, face: _Face) -> InputError:
     x, y = face.corner
     return InputError(
         f"has nothing on the block: that reaches from {x:g}, {y:g} to {x + face.size[0]:g}, {y + face.size[1]:g} mm "
-        f"({size}, from {face.given_by or '{size_mm}'}), and the shapes from {x0:.1f}, {y0:.1f} to "
+        f"({size}, from {face.named_by or '{size_mm}'}), and the shapes from {x0:.1f}, {y0:.1f} to "
         f"{x1:.1f}, {y1:.1f} mm",
         hint=f"move the shapes, or draw the block on a layer {BLOCK_EDGE}",
         names=("size_mm",),

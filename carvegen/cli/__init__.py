@@ -80,7 +80,7 @@ class _LateGroup(click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         name = args[0]
         if name not in _COMMANDS and name.isalpha():
-            from carvegen.base.suggestions import nearest
+            from carvegen.base.words import nearest
 
             ctx.fail(f"There is no command {name!r}: {nearest(name, _COMMANDS)}.")
         return super().resolve_command(ctx, args)

@@ -87,8 +87,8 @@ def _without_looks(given: Print) -> Print:
     tones = sorted({_tone(block.ink) for block in given.blocks if block.inked and block.ink})
     blocks = (
         replace(
-            block, ink=_grey(tones.index(_tone(block.ink))) if block.inked and block.ink else None, more_cutters=(),
-            no_go=(), cut_land="", counter_material="", counter_thickness_mm=None,
+            block, ink_colour=_grey(tones.index(_tone(block.ink))) if block.inked and block.ink else None, opacity=0.0,
+            more_cutters=(), no_go=(), cut_land="", counter_material="", counter_thickness_mm=None,
         )
         for block in given.blocks
     )  # fmt: skip
@@ -100,9 +100,9 @@ def _tone(ink: Ink) -> float:
     return round(lightness(ink.colour), 6)
 
 
-def _grey(rank: int) -> Ink:
-    """An ink that is lighter than those of lower rank."""
-    return Ink(colour=(rank, rank, rank))
+def _grey(rank: int) -> Rgb:
+    """The colour of an ink that is lighter than those of lower rank."""
+    return (rank, rank, rank)
 
 
 def cuts_of(its: CutInputs, *, say: Say) -> tuple[Picture, dict[str, Cut]]:

@@ -11,7 +11,7 @@ from carvegen.artwork.place import placed
 from carvegen.base.errors import InputError
 from carvegen.base.parameters import parameters
 from carvegen.base.streams import stream
-from carvegen.base.suggestions import nearest
+from carvegen.base.words import nearest
 from carvegen.blocks.from_drawing import drawn_block
 from carvegen.blocks.from_motif import Ground, grown_block, strictest
 from carvegen.blocks.job import setups_for

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from carvegen.base.errors import InputError
-from carvegen.base.suggestions import meant_file, nearest
+from carvegen.base.words import meant_file, nearest
 
 __all__ = ["Range", "Sheet", "read_toml", "shipped", "unit"]
 

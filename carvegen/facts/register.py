@@ -20,14 +20,10 @@ __all__ = [
     "WOODS",
     "Method",
     "Plan",
-    "Wood",
-    "corner_error_mm",
     "moisture_percent",
     "pair_rms_mm",
     "pair_worst_mm",
     "skew_deg",
-    "summed_mm",
-    "wood_moves_mm",
     "wood_of",
 ]  # fmt: skip
 
@@ -118,7 +114,7 @@ class Plan:
     )
     paper_grain_deg: float = angle(0.0, help="direction of the paper's grain; 0 runs along the picture's width")
     humidity_percent: tuple[float, float] = span(
-        (50.0, 50.0), at_least=5, at_most=95,
+        (50.0, 50.0), at_least=5, at_most=95, remedy="humidity_percent = [45, 60]",
         help="lowest and highest humidity of the air while blocks lie and are printed; solid wood moves with it",
     )  # fmt: skip
     moisture_change_percent: float | None = number(
@@ -132,7 +128,7 @@ class Plan:
     prints: int = whole(500, at_least=20, at_most=20_000, help="how many prints are tried out")
 
     @property
-    def way(self) -> Method:
+    def method_facts(self) -> Method:
         """The method, with what is known about it."""
         return METHODS[self.method]
 
@@ -147,12 +143,12 @@ class Plan:
     @property
     def off_mm(self) -> float:
         """How far each impression may lie from its place: as given, or the method's usual."""
-        return self.way.tolerance_mm if self.tolerance_mm is None else self.tolerance_mm
+        return self.method_facts.tolerance_mm if self.tolerance_mm is None else self.tolerance_mm
 
     @property
     def board_mm(self) -> float:
         """Strip of board outside the picture on every side: as given, or what the method needs."""
-        return self.way.waste_mm if self.waste_mm is None else self.waste_mm
+        return self.method_facts.waste_mm if self.waste_mm is None else self.waste_mm
 
     @property
     def pin_out_mm(self) -> float:
@@ -171,7 +167,7 @@ class Plan:
     def off_deg(self, long_side_mm: float) -> float:
         """How far each impression may be turned: as given, or what the method's play makes of the long side."""
         apart = APART * long_side_mm
-        return skew_deg(self.way.play_mm, apart) if self.turn_deg is None else self.turn_deg
+        return skew_deg(self.method_facts.play_mm, apart) if self.turn_deg is None else self.turn_deg
 
 
 def pair_worst_mm(off_mm: float) -> float:
@@ -184,36 +180,19 @@ def pair_rms_mm(off_mm: float) -> float:
     return math.sqrt(2) * off_mm
 
 
-def summed_mm(*parts: float) -> float:
-    """Independent errors together: ``sqrt(a² + b² + …)``."""
-    return math.hypot(*parts)
-
-
 def skew_deg(play_mm: float, apart_mm: float) -> float:
     """By how much a sheet turns that has this play at one of two stops so far apart."""
     return math.degrees(math.atan2(play_mm, apart_mm))
 
 
-def corner_error_mm(play_mm: float, apart_mm: float, reach_mm: float) -> float:
-    """How far a place `reach_mm` from the stop moves by that: ``p r / L``. So stops far apart."""
-    return play_mm * reach_mm / apart_mm
-
-
-@dataclass(frozen=True, kw_only=True)
-class Wood:
-    """Change of size per size and per 1 % of moisture content, between 6 and 14 %."""
-
-    radial: float
-    tangential: float
-
-
-#: Table 13-5 (source: wood-handbook).
-WOODS: Mapping[str, Wood] = MappingProxyType({
-    "cherry": Wood(radial=0.00126, tangential=0.00248),
-    "basswood": Wood(radial=0.00230, tangential=0.00330),
-    "maple": Wood(radial=0.00165, tangential=0.00353),
-    "birch": Wood(radial=0.00219, tangential=0.00304),
-    "beech": Wood(radial=0.00190, tangential=0.00431),
+#: Change of a board's size per size and per 1 % of moisture content, between 6 and 14 %, the tangential way: a side
+#: grows by ``D C (M2 - M1)``. Table 13-5 and ch. 13 (source: wood-handbook).
+WOODS: Mapping[str, float] = MappingProxyType({
+    "cherry": 0.00248,
+    "basswood": 0.00330,
+    "maple": 0.00353,
+    "birch": 0.00304,
+    "beech": 0.00431,
 })  # fmt: skip
 
 _UNKNOWN = 0.00462  #: overcup oak, the largest of table 13-5 (source: wood-handbook)
@@ -227,11 +206,6 @@ BOARDS: Mapping[str, float] = MappingProxyType({
     "plywood": 0.0006 / 5.02,
     "linoleum": 0.0005,
 })  # fmt: skip
-
-
-def wood_moves_mm(size_mm: float, coefficient: float, change_percent: float) -> float:
-    """How much a board's side grows when its moisture rises: ``D C (M2 - M1)``, ch. 13 (source: wood-handbook)."""
-    return size_mm * coefficient * change_percent
 
 
 def wood_of(material: str, grain: str) -> tuple[float, float]:
@@ -251,11 +225,11 @@ def wood_of(material: str, grain: str) -> tuple[float, float]:
     board = next((moves for name, moves in BOARDS.items() if name in material), None)
     if board is not None:
         return board, board
-    found = next((wood for name, wood in WOODS.items() if name in material), None)
-    if found and grain != "side":
-        return (found.tangential, found.tangential) if "end-grain" in material else (0.0, 0.0)
+    across = next((moves for name, moves in WOODS.items() if name in material), None)
+    if across and grain != "side":
+        return (across, across) if "end-grain" in material else (0.0, 0.0)
     if grain == "side":
-        return _LENGTHWISE, found.tangential if found else _UNKNOWN
+        return _LENGTHWISE, across or _UNKNOWN
     return 0.0, 0.0
 
 

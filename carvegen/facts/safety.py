@@ -28,7 +28,7 @@ class Fact:
     source: str  #: a key of the register, or a mark
 
     @property
-    def told(self) -> str:
+    def text(self) -> str:
         """The value with its unit."""
         shown = self.value if isinstance(self.value, str) else f"{self.value:g}"
         return f"{shown} {self.unit}".rstrip()
@@ -49,7 +49,7 @@ def facts() -> Mapping[str, Fact]:
 def cautions() -> Mapping[str, str]:
     """Every caution as it is told, by key: its hazard, what to do, and its sources in brackets."""
     table = read_toml(shipped() / "cautions.toml")
-    return MappingProxyType({key: _told(entry) for key, entry in table.items()})
+    return MappingProxyType({key: _whole(entry) for key, entry in table.items()})
 
 
 def caution(text: str) -> str:
@@ -71,12 +71,12 @@ def parted(told: str) -> tuple[str, str]:
 def _parts() -> Mapping[str, tuple[str, str]]:
     table = read_toml(shipped() / "cautions.toml")
     return {
-        _told(its): (_said(its, str(its["says"]), its.get("sources", ())), _said(its, str(its["behind"]), ()))
+        _whole(its): (_said(its, str(its["says"]), its.get("sources", ())), _said(its, str(its["behind"]), ()))
         for its in table.values() if "behind" in its
     }  # fmt: skip
 
 
-def _told(entry: Mapping[str, str | list[str]]) -> str:
+def _whole(entry: Mapping[str, str | list[str]]) -> str:
     whole = f"{entry['says']} {entry.get('behind', '')}".rstrip()
     return _said(entry, whole, entry.get("sources", ()))
 
@@ -85,7 +85,7 @@ def _said(entry: Mapping[str, str | list[str]], text: str, more: Iterable[str]) 
     """The text after its hazard, facts filled in, and the sources of these and more."""
     known = facts()
     named = [known[key].source for key in _FACT.findall(text)]
-    told = _FACT.sub(lambda match: known[match[1]].told, text)
+    told = _FACT.sub(lambda match: known[match[1]].text, text)
     every = dict.fromkeys([*named, *more])
     hazard = f"{entry['hazard']}: " if "hazard" in entry else ""
     return hazard + told + (f" [{'; '.join(cited(source) for source in every)}]" if every else "")

@@ -31,7 +31,7 @@ class Source:
     seen: bool  #: False: from memory
 
     @property
-    def told(self) -> str:
+    def text(self) -> str:
         """The citation; where it is from memory, it says so."""
         return self.citation if self.seen else f"{self.citation} ({MEMORY})"
 
@@ -54,6 +54,6 @@ def parts(source: str) -> tuple[str, ...]:
 
 
 def cited(source: str) -> str:
-    """The source as it is told: keys of the register as their citations, anything else as it stands."""
+    """The source in words: keys of the register as their citations, anything else as it stands."""
     known = sources()
-    return "; ".join(known[part].told if part in known else part for part in parts(source))
+    return "; ".join(known[part].text if part in known else part for part in parts(source))

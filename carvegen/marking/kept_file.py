@@ -98,7 +98,7 @@ def kept_text(
     width, height = size
     cuts = _paths(growth.cuts, _ids(growth.cuts, f"{memory.motif}-", names or {}), height)
     free = _paths(growth.free, _ids(growth.free, _FRINGE, names or {}), height)
-    told = json.dumps(_told(growth, memory, size), separators=(",", ":"))
+    told = json.dumps(_header(growth, memory, size), separators=(",", ":"))
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{_number(width)}mm" '
@@ -179,7 +179,7 @@ def _ids(shapes: PolygonArray, begins: str, names: Mapping[str, str]) -> list[st
     return found
 
 
-def _told(growth: Growth, memory: Memory, size: tuple[float, float]) -> dict[str, Any]:
+def _header(growth: Growth, memory: Memory, size: tuple[float, float]) -> dict[str, Any]:
     return {
         "carvegen": "kept motif", "format": FORMAT, "motif": memory.motif, "size_mm": size,
         "settings": dict(memory.settings), "kept": dict(growth.kept),

@@ -14,7 +14,7 @@ from carvegen.artwork import plain_name
 from carvegen.artwork.kinds import drawing_bytes, kind_of
 from carvegen.artwork.svg.elements import read_elements
 from carvegen.base.errors import InputError
-from carvegen.base.suggestions import meant
+from carvegen.base.words import meant
 from carvegen.marking.marks import HoleMark, HoleMeaning, Mark, Meaning, key_of
 
 if TYPE_CHECKING:

@@ -9,7 +9,7 @@ from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Any
 
 from carvegen.base.errors import CarvegenError, InputError
-from carvegen.base.suggestions import nearest
+from carvegen.base.words import nearest
 from carvegen.marking import journal
 from carvegen.marking.kept_file import Memory, kept_text
 from carvegen.prints.file.editing import edited

@@ -12,7 +12,7 @@ from carvegen.artwork import plain_name, read
 from carvegen.artwork.place import place
 from carvegen.artwork.shapes import is_shape
 from carvegen.base.errors import InputError
-from carvegen.base.suggestions import nearest
+from carvegen.base.words import nearest
 from carvegen.prints.file.key_lines import key_named
 from carvegen.prints.file.print_file import all_at_once
 from carvegen.prints.separation import Layer

@@ -46,6 +46,13 @@ class FileSettings:
         check_all(self)
 
 
+@dataclass(frozen=True, kw_only=True)
+class PathsWanted:
+    """Whether toolpaths are made at all."""
+
+    paths: bool = flag(True, help="write what laser or router follows, too")
+
+
 def _nowhere() -> PolygonArray:
     from carvegen import geometry
 

@@ -56,7 +56,7 @@ def test_no_kerf_is_carried_on_beyond_where_it_was_measured() -> None:
 
 def test_the_wall_is_no_risk_where_the_plan_slopes_it() -> None:
     its = job()
-    assert "wall-angle" in checked(its).by_rule()
+    assert "wall-angle" in {its.rule for its in checked(its)}
     sloped, steep = (plan_for(its, PathSettings(shoulder_steps=steps)) for steps in (2, 0))
-    assert "wall-angle" not in with_plan(checked(its), sloped).by_rule()
-    assert "wall-angle" in with_plan(checked(its), steep).by_rule()
+    assert "wall-angle" not in {its.rule for its in with_plan(checked(its), sloped)}
+    assert "wall-angle" in {its.rule for its in with_plan(checked(its), steep)}

@@ -145,6 +145,17 @@ def test_a_comb(scatter, told) -> None:
     assert ("look-combed" in found(cuts)) == told
 
 
+@pytest.mark.parametrize(("elongated", "told"), [(22, False), (26, True)])
+def test_some_that_point_one_way_among_many_round_ones(elongated, told) -> None:
+    """Three tenths of 80 shapes are 24."""
+    rng = np.random.default_rng(9)
+    cuts = [
+        blob(rng, x, y, rng.uniform(1, 3), longer=4.0) if k < elongated else disc(x, y, rng.uniform(0.5, 1.5))
+        for k, (x, y) in enumerate(strewn(rng, 80))
+    ]
+    assert ("look-combed" in found(cuts)) == told
+
+
 def test_teeth_of_a_comb() -> None:
     assert {"look-spacing", "look-sizes", "look-twins", "look-straight", "look-combed"} <= set(
         found(box(x, y, 1, 4) for x, y in lattice(8.0))

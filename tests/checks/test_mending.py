@@ -8,7 +8,7 @@ import time
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from shapely import affinity
 
@@ -19,6 +19,7 @@ from carvegen.checks import checked
 from carvegen.checks.mending import Mended, mended, mended_for_all
 from carvegen.motifs import snowfall
 from tests.cases import block, box, disc, grown, limits, setup, shapes
+from tests.strategies import examples
 
 
 def breaks(job: Job) -> list[tuple]:
@@ -251,13 +252,13 @@ def test_changes_tell_where() -> None:
         assert min(part.distance(shapely.Point(its.at)) for its in done.changes) < 3
 
 
-@settings(max_examples=15)
+@examples(6)
 @given(st.integers(0, 10**6), st.sampled_from([0.0, 0.02, 0.3]), st.booleans())
 def test_boxes_at_random(seed, apart, turned) -> None:
     must_hold(job_of(*boxes(seed, 25, apart=apart, turned=turned), size=(40.0, 40.0)), area=0.1)
 
 
-@settings(max_examples=8)
+@examples(4)
 @given(st.floats(0.02, 0.6), st.floats(0, 6))
 def test_wavy_lines_and_combs_at_random(gap, phase) -> None:
     must_hold(job_of(*wavy(gap, lines=4, phase=phase)), area=0.25)

@@ -13,6 +13,7 @@ import pytest
 
 from carvegen.base import files
 from tests.cli.running import SMALL, run, run_apart, small, tree
+from tests.strategies import few
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">{}</svg>'
 BOMB = (
@@ -71,7 +72,7 @@ def assert_told(ran, code=2):
     assert ran.out == ""
 
 
-@pytest.mark.parametrize("case", FILES)
+@pytest.mark.parametrize("case", few(FILES, 7))
 def test_artwork_that_is_none(own_folder, capsys, earlier, case):
     name, data, words = FILES[case]
     (own_folder / name).write_bytes(data)
@@ -258,7 +259,7 @@ class _Fills:
         return opened
 
 
-@pytest.mark.parametrize("nth", [1, 3, 7, 12])
+@pytest.mark.parametrize("nth", few([1, 3, 7, 12], 2))
 def test_a_disk_that_fills_up(capsys, earlier, monkeypatch, nth):
     """A delivery of linoleum for the laser has twelve files; whichever fails, all stays as it was."""
     monkeypatch.setattr(files.os, "fdopen", _Fills(nth))
@@ -297,7 +298,7 @@ def test_a_picture_that_cannot_be_written(own_folder, capsys, picture, words):
     assert tree(own_folder) == before
 
 
-@pytest.mark.parametrize("words", [("--name", b"ferry\xff"), ("--keep-clear", b"\xff.svg"), ("--out", b"\xff")])
+@pytest.mark.parametrize("words", few([("--name", b"ferry\xff"), ("--keep-clear", b"\xff.svg"), ("--out", b"\xff")], 1))
 def test_names_in_no_known_alphabet(own_folder, words):
     strict = {**os.environ, "PYTHONIOENCODING": "utf-8:strict"}
     ran = run_apart(own_folder, *SMALL, "--out", "sky", *map(os.fsdecode, words), env=strict)

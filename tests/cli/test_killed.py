@@ -10,9 +10,10 @@ import pytest
 from carvegen.cli import main
 from tests.cli.running import run
 from tests.robustness.renames import COMMANDS, killed_and_run_again, sample_files
+from tests.strategies import few
 
 
-@pytest.mark.parametrize("name", COMMANDS)
+@pytest.mark.parametrize("name", few(COMMANDS, 3))
 def test_killed_and_run_again(own_folder, capsys, name):
     sample_files(own_folder)
     first, second = COMMANDS[name]

@@ -26,9 +26,14 @@ _PAGES |= {"prints/recut.py", "blocks/embossing/pressing.py", "prints/file/keys.
 
 
 @cache
-def _library() -> dict[str, ast.Module]:
+def _library() -> dict[str, list[ast.AST]]:
+    """Calls and texts of each module beside the command line."""
     files = [path for path in sorted(ROOT.rglob("*.py")) if not path.relative_to(ROOT).as_posix().startswith("cli/")]
-    return {path.relative_to(ROOT).as_posix(): ast.parse(path.read_text(encoding="utf-8")) for path in files}
+    return {path.relative_to(ROOT).as_posix(): _nodes(path.read_text(encoding="utf-8")) for path in files}
+
+
+def _nodes(text: str) -> list[ast.AST]:
+    return [node for node in ast.walk(ast.parse(text)) if isinstance(node, ast.Call | ast.Constant)]
 
 
 def _commands() -> Iterator[click.Command]:
@@ -54,9 +59,9 @@ def _words(node: ast.expr) -> list[str]:
 def test_every_field_that_an_error_speaks_of_has_an_option():
     fields = {
         word
-        for name, tree in _library().items()
+        for name, nodes in _library().items()
         if not name.startswith("page/")  # what is wrong there is said on the page, which has no options
-        for call in ast.walk(tree)
+        for call in nodes
         if isinstance(call, ast.Call) and getattr(call.func, "id", "").endswith(("Error", "check_words"))
         for keyword in call.keywords
         if keyword.arg in {"field", "names"}
@@ -70,9 +75,9 @@ def test_every_field_that_an_error_speaks_of_has_an_option():
 def test_the_library_does_not_speak_of_options():
     said = {
         f"{name}: {node.value}"
-        for name, tree in _library().items()
+        for name, nodes in _library().items()
         if name not in _PAGES
-        for node in ast.walk(tree)
+        for node in nodes
         if isinstance(node, ast.Constant) and isinstance(node.value, str)
         if re.search(r"(?:^|[^-\w])--[a-z]", node.value)
     }

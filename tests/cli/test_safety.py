@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import re
+import shutil
 
 import pytest
 
@@ -12,7 +13,7 @@ from carvegen.facts import feeds
 from carvegen.facts.profiles import Library, Verdict, shipped
 from carvegen.facts.safety import parted
 from tests.cli.running import SMALL, run, small, tree
-from tests.strategies import MANY
+from tests.strategies import MANY, few
 
 NEVER = ("vinyl-soft", "rubber-soft", "embossing-polycarbonate")
 SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm"><rect width="40" height="30"/></svg>'
@@ -36,7 +37,7 @@ def test_the_shipped_profiles_say_never():
 
 
 @pytest.mark.parametrize("material", NEVER)
-@pytest.mark.parametrize("asked", ASKED, ids="+".join)
+@pytest.mark.parametrize("asked", few(ASKED, 13), ids="+".join)
 def test_no_option_makes_a_laser_file_of_it(own_folder, capsys, material, asked):
     words = [word for name in asked for word in ASIDES[name]]
     ran = run(capsys, *small(material=material), "--out", "sky", *words)
@@ -98,7 +99,7 @@ def test_a_profile_of_the_users_own_cannot_say_yes(own_folder, capsys, tmp_path,
         assert tree(own_folder) == {}
 
 
-@pytest.mark.parametrize("material", ["vinyl-soft", "rubber-soft"])
+@pytest.mark.parametrize("material", few(["vinyl-soft", "rubber-soft"], 1))
 def test_by_hand_it_is_written_and_only_by_hand(own_folder, capsys, material):
     ran = run(capsys, *small(material=material, cutter="v-60"), "--out", "sky")
     assert ran.code in (0, 1)
@@ -107,9 +108,9 @@ def test_by_hand_it_is_written_and_only_by_hand(own_folder, capsys, material):
     assert {path.name for path in (own_folder / "sky/hand").iterdir()} == {"note.md", "guide.pdf", "guide.svg"}
 
 
-def test_stale_machine_files_go_and_the_users_own_stay(own_folder, capsys):
+def test_stale_machine_files_go_and_the_users_own_stay(own_folder, capsys, made):
     """A laser folder of an earlier run beside a hand guide of this one could be taken for this block's."""
-    run(capsys, *SMALL, "--out", "sky")
+    shutil.copytree(made("sky", *SMALL), own_folder / "sky")
     (own_folder / "sky/mine.txt").write_text("ferry at nine")
     (own_folder / "sky/router/mine.txt").write_text("keep")
     assert (own_folder / "sky/laser/block.svg").exists()
@@ -121,7 +122,7 @@ def test_stale_machine_files_go_and_the_users_own_stay(own_folder, capsys):
 
 
 def _asked_alike() -> list[str]:
-    """A material for each set of verdicts; every one where there is time: HYPOTHESIS_PROFILE=all or ci."""
+    """A material for each set of verdicts; every one where there is time for many."""
     shelf, first = Library(), dict[tuple[str, ...], str]()
     for key in shelf.keys("materials"):
         permits = shelf.material(key).permits
@@ -160,9 +161,9 @@ def test_what_is_declared_is_shown(own_folder, capsys):
 
 @pytest.mark.parametrize(
     "declared",
-    ["PVC", "lino, or vinyl", "unknown", "free of chlorine", "?", "P V C", "EPS foam board", "EVA foam", "LVT",
+    few(["PVC", "lino, or vinyl", "unknown", "free of chlorine", "?", "P V C", "EPS foam board", "EVA foam", "LVT",
      "Vynil flooring", "пвх", "moist lino", "wet, damp block", "recycled plastic", "polyurethane foam", "nylon",
-     "CCA-treated pine", "sticky-back lino", "soft-cut lino", "something new", "cherry", "solid wood"],
+     "CCA-treated pine", "sticky-back lino", "soft-cut lino", "something new", "cherry", "solid wood"], 11),
 )  # fmt: skip
 def test_what_is_declared_may_forbid_the_laser(own_folder, capsys, declared):
     for asked in ((), ("--json",), ("--for", "laser"), ("--for", "laser", "--for", "hand")):
@@ -185,13 +186,13 @@ def test_by_hand_it_may_still_be_cut(own_folder, capsys, declared):
     assert run(capsys, *words, "--cutter", "laser-fine").code == 3
 
 
-@pytest.mark.parametrize("material", ["linoleum", "cherry", "embossing-acrylic"])
-def test_nothing_says_power_or_speed(own_folder, capsys, material):
+@pytest.mark.parametrize("material", few(["linoleum", "embossing-acrylic", "cherry"], 2))
+def test_nothing_says_power_or_speed(made, material):
     """No setting of a machine is given anywhere; the words stand only where they are left to the shop.
 
     But a router's note says with which feeds to begin trying, one line for each cutter, with the caution.
     """
-    run(capsys, *small(material=material), "--out", "sky")
+    sky = made("sky", *small(material=material))
     settings = re.compile(
         r"\d\s*(%\s*(of\s*)?(power|speed)|w\b|watt|mm\s*/\s*(s|min)|m\s*/\s*min|in\s*/\s*min|rpm|ipm|ppi|hz|khz|dpi)",
         re.IGNORECASE,
@@ -199,7 +200,7 @@ def test_nothing_says_power_or_speed(own_folder, capsys, material):
     shelf = Library()
     # they say from how many watts a beam is a danger, and to keep to the maker's largest speed
     cautions = [caution for key in shelf.keys("machines") for caution in shelf.machine(key).cautions]
-    for name, data in tree(own_folder / "sky").items():
+    for name, data in tree(sky).items():
         if name.endswith((".md", ".json", ".svg", ".dxf")) and data != b"folder":
             text = data.decode("utf-8")
             for part in (part for caution in cautions for part in (caution, *parted(caution)) if part):

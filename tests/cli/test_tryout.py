@@ -12,6 +12,7 @@ import pytest
 from carvegen.base.errors import CarvegenError
 from carvegen.cli.setup import tryout
 from tests.cli.running import run, small
+from tests.strategies import few
 
 
 def test_it_says_that_all_works_and_leaves_a_sample(own_folder, capsys):
@@ -44,7 +45,7 @@ def test_a_fault_nobody_thought_of_is_named_and_nothing_older_is_read_back(own_f
     assert "read back" not in done.out
 
 
-@pytest.mark.parametrize("flag", ["--quiet", "-q"])
+@pytest.mark.parametrize("flag", few(["--quiet", "-q"], 1))
 def test_quiet_tells_only_what_needs_a_hand(own_folder, capsys, flag):
     done = run(capsys, *small(), "--out", "sky", flag)
     assert done.err == ""

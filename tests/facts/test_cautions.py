@@ -63,8 +63,8 @@ def test_every_fact_is_told_with_its_unit_and_its_source() -> None:
     for key, names in named.items():
         for name in names:
             fact = facts()[name]
-            assert fact.told in cautions()[key]
-            assert sources()[fact.source].told in cautions()[key]
+            assert fact.text in cautions()[key]
+            assert sources()[fact.source].text in cautions()[key]
 
 
 def test_what_is_from_memory_says_so_where_it_is_told() -> None:

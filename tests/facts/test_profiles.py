@@ -43,6 +43,7 @@ from carvegen.facts.sources import (
     parts,
     sources,
 )
+from tests.strategies import examples
 
 FILES = sorted(shipped().glob("*/*.toml"))
 SHIPPED = [(kind, key) for kind in FOLDERS for key in sorted(f.stem for f in FILES if f.parent.name == kind)]
@@ -233,7 +234,7 @@ def written(kind, form, values):
 
 @pytest.mark.parametrize(("kind", "form", "name", "allowed"), CASES)
 @given(data=st.data())
-@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(examples(3), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_outside_its_range_a_value_is_refused(kind, form, name, allowed, data, tmp_path):
     low, high = allowed.at_least, allowed.at_most
     below = st.floats(max_value=math.nextafter(low, -math.inf), min_value=-1e300)
@@ -255,7 +256,7 @@ def test_outside_its_range_a_value_is_refused(kind, form, name, allowed, data, t
 
 @pytest.mark.parametrize(("kind", "form", "name", "allowed"), CASES)
 @given(data=st.data())
-@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(examples(3), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_inside_its_range_a_value_is_taken_as_it_is(kind, form, name, allowed, data, tmp_path):
     low, high = allowed.at_least, allowed.at_most
     value = data.draw(st.sampled_from([float(low), float(high)]) | st.floats(low, high))

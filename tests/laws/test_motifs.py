@@ -25,7 +25,7 @@ from carvegen.motifs import motif, summaries
 from tests import cases as made
 from tests.cases import SHELF, disc, grown, grown_afresh, limits, shapes
 from tests.laws.twins import narrow_places, nearest, widest_disc
-from tests.strategies import MANY, Case, cases, examples
+from tests.strategies import MANY, Case, cases, examples, few
 
 GRID = geometry.GRID_MM
 WIDTH_SLACK_MM = 0.002  # an outline on a grid of 1 µm
@@ -82,7 +82,7 @@ def assert_apart(cuts, land: float) -> None:
 
 
 @each_motif
-@examples(8)
+@examples(3)
 @given(data=st.data())
 def test_sound_apart_wide_enough_and_the_same_again(name, data) -> None:
     case = data.draw(cases(name))
@@ -94,7 +94,7 @@ def test_sound_apart_wide_enough_and_the_same_again(name, data) -> None:
 
 
 @each_motif
-@examples(8)
+@examples(3)
 @given(data=st.data(), x=st.floats(0.1, 0.9), y=st.floats(0.1, 0.9), radius=st.floats(0.05, 0.4))
 def test_cut_off_by_the_edge_and_a_silhouette(name, data, x, y, radius) -> None:
     case = data.draw(cases(name, cut_at_edge=True))
@@ -109,12 +109,13 @@ def test_cut_off_by_the_edge_and_a_silhouette(name, data, x, y, radius) -> None:
 
 
 @each_motif
-@examples(8)
+@examples(3)
 @given(data=st.data())
 def test_no_bay_is_narrower_than_the_land_by_a_plain_search(name, data) -> None:
-    """The twin of the package's necks looks at the shape with the most corners, up to 120, chord by chord."""
+    """The twin of the package's necks looks at the shape with the most corners, up to `most`, chord by chord."""
+    most = 120 if MANY else 70
     case = data.draw(cases(name, torn=1.0))
-    corners = {its: len(its.exterior.coords) for its in grow(case) if len(its.exterior.coords) <= 120}
+    corners = {its: len(its.exterior.coords) for its in grow(case) if len(its.exterior.coords) <= most}
     for shape in sorted(corners, key=corners.__getitem__)[-1:]:
         room = shape.envelope.buffer(2 * case.limits.land_mm).difference(shape)
         near = [chord for width, chord in narrow_places(room, case.limits.land_mm - WIDTH_SLACK_MM, step=3)]
@@ -122,7 +123,7 @@ def test_no_bay_is_narrower_than_the_land_by_a_plain_search(name, data) -> None:
 
 
 @each_motif
-@examples(8)
+@examples(4)
 @given(data=st.data())
 def test_whole_shapes_keep_clear_of_edge_and_silhouette(name, data) -> None:
     case = data.draw(cases(name, cut_at_edge=False))
@@ -139,14 +140,18 @@ def whole(name: str) -> tuple[float, float]:
     return (120.0, 90.0) if name == "snowfall" else (72.0, 54.0)
 
 
+SEEDS = (1, 2) if MANY else (1,)
+
+
 def whole_block(name: str, preset: str, seed: int) -> geometry.PolygonArray:
-    """A block that several laws look at: two of each preset are grown."""
+    """A block that several laws look at: one of each preset is grown, two where there is time for many."""
     return grown(name, preset_settings(name, preset), limits(0.7, 0.4), seed, size=whole(name)).cuts
 
 
 @each_preset
 def test_other_seed_other_shapes(name, preset) -> None:
-    one, other = (whole_block(name, preset, seed) for seed in (1, 2))
+    settings, its = preset_settings(name, preset), limits(0.7, 0.4)
+    one, other = (grown(name, settings, its, seed, size=(48, 36)).cuts for seed in (1, 2))
     assert {its.wkb for its in one}.isdisjoint(its.wkb for its in other)
 
 
@@ -157,13 +162,13 @@ def test_cover_is_what_was_asked(name, preset) -> None:
         pytest.skip("no share is asked of this motif")
     width, height = whole(name)
     free = (width - 2 * 0.7) * (height - 2 * 0.7)
-    for seed in (1, 2):
+    for seed in SEEDS:
         cuts = whole_block(name, preset, seed)
         assert shapely.area(cuts).sum() / free == pytest.approx(settings.snow, rel=0.1)
 
 
 @pytest.mark.parametrize("preset", sorted(motif("snowfall").PRESETS))
-@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize("seed", SEEDS)
 def test_no_eye_finds_our_own_snow_contrived(preset, seed) -> None:
     width, height = whole("snowfall")
     block = Block(name="sky", width_mm=width, height_mm=height, cuts=whole_block("snowfall", preset, seed))
@@ -209,10 +214,11 @@ def permitted() -> list[tuple[str, str]]:
 SLENDER = [("linoleum", "laser-fine"), ("cherry", "flat-1"), ("cherry", "laser-wide"), ("vinyl-soft", "u-1")]
 
 
-#: Motifs take turns, too; every motif under every setup where there is time: HYPOTHESIS_PROFILE=all or ci.
+#: Motifs take turns, too; every motif under every setup where there is time for many.
+_SETUPS = list(dict.fromkeys([*SLENDER, *permitted()]))
 UNDER = [
     (name, *its)
-    for k, its in enumerate(dict.fromkeys([*SLENDER, *permitted()]))
+    for k, its in enumerate(_SETUPS if MANY else [*SLENDER, *few(_SETUPS[len(SLENDER) :], 14)])
     for m, name in enumerate(MOTIFS)
     if MANY or m == k % len(MOTIFS)
 ]

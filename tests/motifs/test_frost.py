@@ -24,7 +24,7 @@ from carvegen.geometry.necks import necks
 from carvegen.motifs import frost
 from carvegen.motifs.growth import Place
 from tests.cases import once
-from tests.strategies import MANY
+from tests.strategies import MANY, few
 
 LAND, CUT = 0.7, 0.4
 LIMITS = Limits(land_along_mm=LAND, land_across_mm=LAND, cut_mm=CUT, dot_mm=1.0)
@@ -79,7 +79,7 @@ def thin_bridges(cuts, limit: float) -> int:
     return int((on_land & shapely.contains(FACE.buffer(-GRID), middle)).sum())
 
 
-@pytest.mark.parametrize("preset", sorted(frost.PRESETS))
+@pytest.mark.parametrize("preset", few(sorted(frost.PRESETS), 2))
 @pytest.mark.parametrize("seed", [1, 2] if MANY else [1])
 def test_nothing_is_too_narrow_by_three_ways_to_measure(preset, seed) -> None:
     cuts = grow(preset, seed)
@@ -101,7 +101,7 @@ def test_brute_force_finds_a_bridge_that_is_too_thin() -> None:
     assert thin_bridges(geometry.polygon_array([u]), 0.97 * LAND) > 0
 
 
-#: Presets take turns; each under both setups where there is time: HYPOTHESIS_PROFILE=all or ci.
+#: Presets take turns; each under both setups where there is time for many.
 UNDER = [
     (preset, *way)
     for k, preset in enumerate(sorted(frost.PRESETS))
@@ -163,7 +163,7 @@ def test_arms_keep_off_a_hole_in_the_area() -> None:
     assert shapely.distance(cuts, shapely.Point(45, 20).buffer(14)).min() >= LAND - GRID
 
 
-@pytest.mark.parametrize("preset", sorted(frost.PRESETS))
+@pytest.mark.parametrize("preset", few(sorted(frost.PRESETS), 2))
 def test_same_seed_same_bytes_other_seed_other_bytes(preset) -> None:
     settings = frost.Settings(**frost.PRESETS[preset])
     one, again, other = (grow_afresh(settings, seed, SMALL) for seed in (1, 1, 2))
@@ -172,12 +172,12 @@ def test_same_seed_same_bytes_other_seed_other_bytes(preset) -> None:
 
 
 def test_no_two_crystals_are_alike() -> None:
-    cuts = grow("rime", 1)
+    cuts = grow(sorted(frost.PRESETS)[0], 1)
     centred = [shapely.get_coordinates(cut) - shapely.get_coordinates(cut.centroid) for cut in cuts]
     assert len({np.round(np.sort(np.hypot(*xy.T)), 2).tobytes() for xy in centred}) == len(cuts)
 
 
-@pytest.mark.parametrize("preset", sorted(frost.PRESETS))
+@pytest.mark.parametrize("preset", few(sorted(frost.PRESETS), 2))
 def test_the_front_is_uneven_and_within_reach(preset) -> None:
     reach = longest_way_in(grow(preset, 1), FACE.exterior)
     assert reach.max() <= frost.Settings(**frost.PRESETS[preset]).reach_mm
@@ -200,16 +200,18 @@ def test_density_thins_and_stops_it() -> None:
     areas = [
         sum(
             shapely.area(grow(seed=s, place=Place(area=SMALL, density=lambda xy, d=d: np.full(len(xy), d)))).sum()
-            for s in range(2)
+            for s in range(2 if MANY else 1)
         )
-        for d in (1.0, 0.4, 0.1, 0.0)
+        for d in (1.0, 0.3, 0.0)
     ]
-    assert areas[0] > areas[1] > areas[2] > areas[3] == 0
+    assert areas[0] > areas[1] > areas[2] == 0
 
 
 def test_settings_do_what_they_say() -> None:
+    on = SMALL if MANY else shapely.box(0, 0, 40, 30)
+
     def area(**given) -> float:
-        return sum(shapely.area(grow(seed=s, area=SMALL, **given)).sum() for s in range(2 if MANY else 1))
+        return sum(shapely.area(grow(seed=s, area=on, **given)).sum() for s in range(2 if MANY else 1))
 
     assert area(gaps=0.8) < 0.7 * area(gaps=0.0)
     assert area(branching=0.0) < 0.8 * area(branching=1.0)

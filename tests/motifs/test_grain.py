@@ -16,7 +16,7 @@ from carvegen.geometry.necks import necks
 from carvegen.motifs.grain import PRESETS, Settings, grow
 from carvegen.motifs.growth import Place
 from tests.cases import box, disc, grown, limits, setup, shapes
-from tests.strategies import MANY
+from tests.strategies import MANY, few
 
 SMALL = (60.0, 70.0)
 BOARDS = shapes(*(box(0, y, 80, 14) for y in (0, 15, 30, 45)))
@@ -43,7 +43,7 @@ def test_out_of_range_is_refused(its) -> None:
         assert caught.value.fields == (its.name,)
 
 
-#: Each preset on one of two materials, in turn; on both where there is time: HYPOTHESIS_PROFILE=all or ci.
+#: Each preset on one of two materials, in turn; on both where there is time for many.
 ON = [
     (preset, m + 1, material)
     for k, preset in enumerate(PRESETS)
@@ -52,7 +52,7 @@ ON = [
 ]
 
 
-@pytest.mark.parametrize(("preset", "seed", "material"), ON)
+@pytest.mark.parametrize(("preset", "seed", "material"), few(ON, 3))
 def test_no_preset_breaks_a_limit(preset, seed, material) -> None:
     way = setup(material, "v-60")
     block = grain(seed, its_limits=way.limits, **PRESETS[preset])
@@ -61,7 +61,7 @@ def test_no_preset_breaks_a_limit(preset, seed, material) -> None:
     assert [its for its in report if its.severity is Severity.BREAKS or its.rule == "land-width"] == []
 
 
-@pytest.mark.parametrize("preset", PRESETS)
+@pytest.mark.parametrize("preset", few(PRESETS, 3))
 def test_lines_never_cross_and_keep_the_land_point_by_point(preset) -> None:
     """Independent of shapely's distances: points 0.02 mm apart on every outline, in a k-d tree."""
     from scipy.spatial import cKDTree
@@ -73,7 +73,7 @@ def test_lines_never_cross_and_keep_the_land_point_by_point(preset) -> None:
     assert (owner[pairs[:, 0]] == owner[pairs[:, 1]]).all()
 
 
-@pytest.mark.parametrize("preset", PRESETS)
+@pytest.mark.parametrize("preset", few(PRESETS, 3))
 def test_no_inlet_is_narrower_than_the_land_and_no_part_than_the_cut(preset) -> None:
     cuts = grain(4, its_limits=limits(0.6, 0.4), **PRESETS[preset]).cuts
     assert len(necks(geometry.reversed_rings(geometry.rings(cuts)), 0.6 - geometry.GRID_MM)) == 0
@@ -83,7 +83,7 @@ def test_no_inlet_is_narrower_than_the_land_and_no_part_than_the_cut(preset) -> 
 
 
 def test_cuts_are_whole_strokes_without_islands() -> None:
-    for preset in PRESETS:
+    for preset in few(PRESETS, 3):
         cuts = grain(4, its_limits=limits(0.6, 0.4), **PRESETS[preset]).cuts
         assert shapely.is_valid(cuts).all()
         assert (shapely.get_num_interior_rings(cuts) == 0).all()
@@ -203,7 +203,7 @@ def test_no_room_is_an_error() -> None:
 def test_lines_cut_off_by_a_small_hole_leave_the_land_across_it() -> None:
     """Found by drawing settings at random: the chord that a line leaves in a small round hole may be short."""
     area = shapely.box(0, 0, *SMALL).difference(shapely.union_all([disc(6 * k, 7 * k, 1.0) for k in range(1, 10)]))
-    for seed in range(3):
+    for seed in range(3 if MANY else 1):
         cuts = grow(Settings(direction_deg=90), Place(area=area), limits(1.2, 0.4), stream(seed, "holes")).cuts
         assert len(cuts) > 10
         assert len(geometry.close_pairs(cuts, 1.2 - geometry.GRID_MM)[0]) == 0

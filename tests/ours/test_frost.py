@@ -100,7 +100,7 @@ def test_spread_of_counts_by_chance_falls_by_the_area() -> None:
     assert np.mean(falls) == pytest.approx(-2, abs=0.2)
 
 
-@pytest.mark.parametrize("preset", ["ferns", "needles", "rime", "pane"] if MANY else ["ferns", "rime"])
+@pytest.mark.parametrize("preset", ["ferns", "needles", "rime", "pane"] if MANY else ["rime"])
 def test_frost_is_open_and_dense_at_every_size(preset) -> None:
     face = shapely.box(0, 0, SIDE, SIDE)
     cuts = frost.grow(frost.Settings(**frost.PRESETS[preset]), Place(area=face), LIMITS, stream(1, "d")).cuts

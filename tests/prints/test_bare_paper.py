@@ -6,7 +6,10 @@ The twin asks each dot of a raster by the rules in words, from the numbers that 
 from __future__ import annotations
 
 import json
+import tempfile
 from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -23,7 +26,7 @@ from carvegen.prints.separation import painted
 from tests.cases import SHELF
 from tests.cli.running import run
 from tests.cli.test_build import lowered
-from tests.strategies import MANY
+from tests.strategies import MANY, examples
 
 WIDTH, HEIGHT = 36, 24
 DOT = 0.08
@@ -95,6 +98,13 @@ def mended(scene: Scene, folder):
     return picture, cuts, done, paper_findings(picture, done)
 
 
+@cache
+def crowd_mended():
+    """The crowded print mended: done once in a process of the tests."""
+    with tempfile.TemporaryDirectory() as folder:
+        return mended(CROWDED, Path(folder))
+
+
 def dots():
     x, y = np.arange(OFF_LINE, WIDTH, DOT), np.arange(OFF_LINE, HEIGHT, DOT)
     return np.meshgrid(x, y)
@@ -145,7 +155,7 @@ SCENES = st.builds(
 )
 
 
-@settings(max_examples=12, phases=[Phase.explicit, Phase.generate], report_multiple_bugs=False)
+@settings(examples(5), phases=[Phase.explicit, Phase.generate], report_multiple_bugs=False)
 @given(SCENES)
 def test_bare_exactly_where_it_must_be_and_ink_where_the_picture_asks(tmp_path_factory, scene):
     _, cuts, done, told = mended(scene, tmp_path_factory.mktemp("scene"))
@@ -197,13 +207,14 @@ CROWDED = Scene(
 
 
 def test_what_mending_takes_from_one_block_another_prints(tmp_path):
-    print_, picture, cuts, ways = taken_apart(CROWDED, tmp_path)
+    _, cuts, done, told = crowd_mended()
+    (tmp_path / "print.toml").write_text(CROWDED.text(), encoding="utf-8")
+    ways = ways_of(read_print(tmp_path / "print.toml", SHELF), SHELF)
     alone = {name: mended_cut(cut, ways[name], say=lambda _: None) for name, cut in cuts.items()}
     opened = untold_bare(CROWDED, {name: cut.ink for name, cut in alone.items()}, [])
     assert opened > 0.3  # each block mended by itself lays so many mm² of paper bare
-    done = mended_print(print_, picture, cuts, ways, say=lambda _: None)
     inks = {name: cut.ink for name, cut in done.items()}
-    bare = [its for found in paper_findings(picture, done).values() for its in found if its.rule == "bare-paper"]
+    bare = [its for found in told.values() for its in found if its.rule == "bare-paper"]
     assert untold_bare(CROWDED, inks, bare) == 0
     assert untold_bare(CROWDED, inks, []) < 0.25 * opened  # necks between two flakes, which no block can hold
     assert any(its.rule == "other-ink" for cut in done.values() for its in cut.notes)
@@ -215,10 +226,10 @@ def test_what_mending_takes_from_one_block_another_prints(tmp_path):
             assert [its for its in broken if its.rule in ("land-width", "cut-width", "island")] == [], name
 
 
-def test_bare_paper_and_ink_on_bare_are_told_with_their_place_and_width(tmp_path):
+def test_bare_paper_and_ink_on_bare_are_told_with_their_place_and_width():
     from dataclasses import replace
 
-    _, picture, cuts, _ = taken_apart(CROWDED, tmp_path)
+    picture, cuts, _, _ = crowd_mended()
     assert not [its for found in paper_findings(picture, cuts).values() for its in found]
     hole = shapely.box(29.8, 15, 30.1, 17)
     snow = shapely.box(26.6, 10.8, 27.4, 11.2)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import importlib
+import dataclasses
 from dataclasses import dataclass
 
 import click
@@ -10,19 +10,19 @@ import pytest
 from click.testing import CliRunner
 
 from carvegen.base.errors import InputError
-from carvegen.base.parameters import choice, flag, length, parameters, span, whole
+from carvegen.base.parameters import choice, colour, flag, length, parameters, span, text, texts, whole
 from carvegen.cli.options.paths import paths
 from carvegen.delivery.block_folder import style_of
 from carvegen.facts.profiles import Library
-from carvegen.facts.register import Plan
 from carvegen.prints.file import keys
 from carvegen.prints.file.print_file import read_print
-from carvegen.prints.file.reference import reference
-from carvegen.prints.file.schema import schema
+from carvegen.prints.file.schema import reference, schema
+from carvegen.prints.file.values import Place, value_of
 from carvegen.toolpaths import settings
-from carvegen.toolpaths.settings import FileSettings, PathSettings
+from carvegen.toolpaths.settings import FileSettings, PathSettings, PathsWanted
+from tests.changes import other_than
 
-KEYS = {key.name: key for key in keys.TABLES["files"]}
+KEYS = {its.key: its for its in keys.keys_of("files")}
 PRINT = """[print]
 name = "a"
 size_mm = [60, 40]
@@ -43,17 +43,6 @@ def test_a_table_of_files_becomes_a_style():
     assert style_of(files | {"paths": False}).paths is None
 
 
-@pytest.mark.parametrize(
-    ("table", "classes"), [("files", (FileSettings, PathSettings)), ("register", (Plan,))], ids=["files", "register"]
-)
-def test_the_defaults_of_a_table_are_those_of_its_class(table, classes):
-    for its in (its for kind in classes for its in parameters(kind)):
-        key = next(key for key in keys.TABLES[table] if key.name == its.name)
-        assert (key.help, key.default, key.among) == (its.help, its.default, its.among)
-        if key.range is not None:
-            assert (key.range.at_least, key.range.at_most) == (its.at_least, its.at_most)
-
-
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _More(PathSettings):
     dwell_mm: float = length(0.25, help="how long the cutter dwells, said as a way", at_least=0, at_most=9)
@@ -65,16 +54,12 @@ class _More(PathSettings):
 @pytest.fixture
 def _one_line_more(monkeypatch):
     """The module of keys as it is when the class has these fields."""
-    with monkeypatch.context() as patched:
-        patched.setattr(settings, "PathSettings", _More)
-        tables = dict(keys.TABLES) | {"files": keys._declared(_More)}
-        for module in ("schema", "print_file", "key_lines"):
-            patched.setattr(importlib.import_module(f"carvegen.prints.file.{module}"), "TABLES", tables)
-        yield
+    monkeypatch.setattr(settings, "PathSettings", _More)
+    monkeypatch.setattr(keys, "TABLES", dict(keys.TABLES) | {"files": (FileSettings, PathsWanted, _More)})
 
 
 @pytest.mark.usefixtures("_one_line_more")
-def test_a_setting_that_is_added_is_everywhere(tmp_path):
+def test_a_setting_of_paths_that_is_added_is_everywhere(tmp_path):
     shown = CliRunner().invoke(paths()(click.command()(lambda **_: None)), ["--help"], terminal_width=120).output
     for words in (
         "--dwell LENGTH",
@@ -102,6 +87,57 @@ def test_a_setting_that_is_added_is_everywhere(tmp_path):
         read_print(file, Library())
     with pytest.raises(InputError, match="dwell_mm: must lie in 0…9 mm, got 10"):
         _More(dwell_mm=10)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Table:
+    """One field of every kind that a table of the print file may have."""
+
+    soak_mm: float = length(0.5, help="how far water soaks in", at_least=0, at_most=4)
+    sheen: str = choice("matt", among=("matt", "gloss"), help="how the ink dries")
+    coats: int = whole(1, help="how often it is rolled", at_least=1, at_most=5)
+    oiled: bool = flag(False, help="rubbed with oil before")
+    edge_ink: str = colour("#000000", help="colour of its edge", key="rim")
+    words: str = text("", help="what is said of it", form="[a-z]+")
+    shops: tuple[str, ...] = texts(help="who sells it", among=("here", "there"))
+
+
+_MORE = _Table(
+    soak_mm=2.0, sheen="gloss", coats=3, oiled=True, edge_ink="#ff0000", words="soft", shops=("here", "there")
+)
+
+
+@pytest.mark.parametrize("table", ["print", "layers", "blocks", "marked", "motifs"])
+def test_a_key_that_is_added_to_a_table_is_everywhere(tmp_path, monkeypatch, table):
+    """In the schema, on the reference's page, read and checked, and changed by the test of what is built again."""
+    many = keys.LISTS if table in keys.LISTS else keys.TABLES
+    kind = dataclasses.make_dataclass("_Longer", [], bases=(_Table, many[table][0]), frozen=True, kw_only=True)
+    monkeypatch.setattr(keys, "LISTS" if many is keys.LISTS else "TABLES", dict(many) | {table: (kind,)})
+    of = schema()["properties"][table]
+    of = of.get("items", of)["properties"]
+    assert of["soak_mm"] == {
+        "description": "how far water soaks in", "default": 0.5, "type": "number", "minimum": 0, "maximum": 4,
+    }  # fmt: skip
+    assert [of[key]["type"] for key in ("coats", "oiled", "rim", "words", "shops")] == [
+        "integer", "boolean", "string", "string", "array",
+    ]  # fmt: skip
+    assert "| `soak_mm` | number, 0 to 4 | 0.5 | how far water soaks in |" in reference()
+    assert '| `rim` | colour, `"#rrggbb"` | #000000 | colour of its edge |' in reference()
+    plain = {its.key: getattr(_MORE, its.name) for its in parameters(_Table)}
+    read = {its.key: value_of(Place("print.toml", []), its.key, its, _as_toml(plain[its.key]))
+            for its in keys.keys_of(table) if its.key in plain}  # fmt: skip
+    assert read == plain
+    assert keys.filled(_Table, read) == dataclasses.replace(_MORE, edge_ink=(255, 0, 0))
+    faults: list[InputError] = []
+    for its in parameters(_Table):
+        value_of(Place("print.toml", faults), its.key, its, {"soak_mm": 5, "shops": ["nowhere"]}.get(its.key, 1.5))
+    assert len(faults) == len(plain)
+    for its in (its for its in parameters(_Table) if its.unit not in ("text", "texts")):
+        assert other_than(its, its.default) != its.default
+
+
+def _as_toml(value):
+    return list(value) if isinstance(value, tuple) else value
 
 
 @dataclass(frozen=True)

@@ -24,6 +24,7 @@ from carvegen.prints.separation import (
     separated,
 )
 from tests import cases
+from tests.strategies import examples
 
 FACE = shapely.box(0, 0, 60, 40)
 TRAP, BACK = 0.5, 0.4
@@ -90,7 +91,7 @@ def test_without_trap_blocks_are_exact_complements():
 # ── white ────────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-@settings(max_examples=12, deadline=None)
+@settings(examples(6), deadline=None)
 @given(st.data())
 def test_no_block_prints_in_the_white(data):
     """Register identity (trade rule: union of block_i and snow is empty for every i), up to the grid of 1 µm."""

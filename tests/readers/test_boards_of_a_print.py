@@ -17,6 +17,7 @@ from PIL import Image
 from carvegen.cli import main
 from tests.cases import even_odd
 from tests.cli.running import built_once
+from tests.strategies import few
 
 W, H, MARGIN = 90.0, 60.0, 8.0
 PICTURE = shapely.box(0, 0, W, H)
@@ -196,7 +197,7 @@ def test_the_guide_shows_the_moat_in_grey(print_of):
 TOO_NARROW = [("moat_mm = 0", 0.0), ("moat_mm = 2.5", 2.5), ("paper_margin_mm = 5", 3.0)]
 
 
-@pytest.mark.parametrize(("more", "missing"), TOO_NARROW)
+@pytest.mark.parametrize(("more", "missing"), few(TOO_NARROW, 1))
 def test_a_moat_that_is_missing_or_too_narrow_is_told(tmp_path, more, missing):
     alone = PRINT[: PRINT.index('[[blocks]]\nname = "key"')] + 'for = ["laser"]\n'
     out = built_in(tmp_path, "stops", more, text=alone)

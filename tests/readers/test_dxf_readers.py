@@ -23,6 +23,7 @@ from tests.readers.landing import (
     many_flakes,
 )
 from tests.readers.random_shapes import random_blocks
+from tests.strategies import examples
 
 
 def read_by_gdal(text: str, folder: Path) -> dict[str, list[np.ndarray]]:
@@ -127,7 +128,7 @@ def test_a_big_block_keeps_its_area(tmp_path):
 
 
 @given(block=random_blocks())
-@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(examples(6), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_random_shapes_come_back_from_dxf(block, tmp_path):
     for version in VERSIONS:
         layers = read_by_gdal(machine_dxf(landing_job(block), version), tmp_path)

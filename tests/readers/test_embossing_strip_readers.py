@@ -14,6 +14,7 @@ import shapely
 from carvegen.facts.profiles import Library
 from tests.cases import even_odd, once
 from tests.cli.running import made, run
+from tests.strategies import few
 
 ROWS = {"--relief": 67.5, "--bevel": 50.5, "--corner": 33.5, "--gap": 16.5}  #: heights of the rows' middles, mm
 FIRST, PITCH = 15.75, 15.5
@@ -175,7 +176,7 @@ corner_mm = 0.5
 
 
 @pytest.mark.parametrize(
-    ("depth", "bevel", "rules"), [(0.5, 40, set()), (0.6, 40, {"emboss-depth"}), (0.5, 35, {"emboss-bevel"})]
+    ("depth", "bevel", "rules"), few([(0.5, 40, set()), (0.6, 40, {"emboss-depth"}), (0.5, 35, {"emboss-bevel"})], 1)
 )
 def test_a_die_is_held_against_what_its_paper_bore(capsys, tmp_path, depth, bevel, rules):
     own = str(tmp_path / "own")

@@ -2,6 +2,7 @@
 
 import dataclasses
 import io
+from functools import cache
 
 import numpy as np
 import pypdf
@@ -34,11 +35,22 @@ def page_picture(data: bytes, page: int) -> np.ndarray:
     return grey
 
 
+@cache
+def flakes_guide(way: str):
+    """The guide of a face full of flakes, made once."""
+    return hand_guide(landing_job(many_flakes(200), kind="hand"), way)
+
+
+@cache
+def jetty_pdf() -> bytes:
+    return guide_pdf(hand_guide(landing_job(kind="hand"), "carbon"))
+
+
 @pytest.mark.parametrize("paper", sorted(PAPERS))
 def test_pages_are_the_papers_size_and_as_many_as_planned(paper):
-    job = landing_job(many_flakes(200), kind="hand")
-    sheets = plan(hand_guide(job, "carbon").bounds, paper)
-    reader = pypdf.PdfReader(io.BytesIO(guide_pdf(hand_guide(job, "carbon"), paper)))
+    guide = flakes_guide("carbon")
+    sheets = plan(guide.bounds, paper)
+    reader = pypdf.PdfReader(io.BytesIO(guide_pdf(guide, paper)))
     texts = [page.extract_text() for page in reader.pages]
     assert "Zones, in the order of the hand" in texts[1]  # all that is to be read fits on the first page
     assert [f"column {k} of {len(sheets.tiles)}" in texts[k - 1 - len(sheets.tiles)] for k in (1, 2)] == [True, True]
@@ -70,7 +82,7 @@ def test_every_page_says_how_to_check_the_scale_and_which_way_it_reads():
 
 @pytest.mark.parametrize("page", [0, 1])
 def test_the_check_bar_is_100_mm_on_paper(page):
-    grey = page_picture(guide_pdf(hand_guide(landing_job(kind="hand"), "carbon")), page)
+    grey = page_picture(jetty_pdf(), page)
     row = grey.shape[0] - round((UNPRINTED_MM + 10) * PX_PER_MM)  # through the bar, 9…11 mm above the unprinted edge
     dark = np.flatnonzero(grey[row, : round(150 * PX_PER_MM)] < 128)
     assert (dark[-1] - dark[0] + 1) / PX_PER_MM == pytest.approx(100, abs=0.05)
@@ -78,7 +90,7 @@ def test_the_check_bar_is_100_mm_on_paper(page):
 
 
 def test_the_upright_bar_is_100_mm_too():
-    grey = page_picture(guide_pdf(hand_guide(landing_job(kind="hand"), "carbon")), 0)
+    grey = page_picture(jetty_pdf(), 0)
     dark = np.flatnonzero(grey[:, round((210 - UNPRINTED_MM - 1) * PX_PER_MM)] < 128)
     above_map = dark[dark < grey.shape[0] - round((UNPRINTED_MM + FOOT_MM - 1) * PX_PER_MM)]
     assert (above_map[-1] - above_map[0] + 1) / PX_PER_MM == pytest.approx(100, abs=0.05)
@@ -115,7 +127,7 @@ def test_the_toned_area_is_the_cuts_area_on_the_right_side(way, mirrored):
 
 
 def test_neighbouring_sheets_show_the_same_strip():
-    guide = hand_guide(landing_job(many_flakes(600), kind="hand"), "glued")
+    guide = flakes_guide("carbon")
     data, sheets = guide_pdf(guide), plan(guide.bounds, "A4")
     first, second = sheets.tiles[:2]
     assert first.row == second.row
@@ -134,7 +146,7 @@ def test_neighbouring_sheets_show_the_same_strip():
 
 def test_no_word_lies_under_the_upright_bar():
     """Boxes of the letters as PDFium finds them; the bar is 2 mm wide, at the right edge of what is printed."""
-    document = pypdfium2.PdfDocument(guide_pdf(hand_guide(landing_job(many_flakes(200), kind="hand"), "carbon")))
+    document = pypdfium2.PdfDocument(guide_pdf(flakes_guide("carbon")))
     text = document[0].get_textpage()
     right = max(text.get_charbox(k)[2] for k in range(text.count_chars()))
     assert right / 72 * 25.4 < PAPERS["A4"][0] - UNPRINTED_MM - 2
@@ -145,7 +157,7 @@ def test_no_word_lies_under_the_upright_bar():
 @pytest.mark.parametrize("paper", sorted(PAPERS))
 def test_many_words_stay_on_their_page(paper):
     """Every finding that a check has words for, and openings: nothing runs into the foot or off the page."""
-    guide = hand_guide(landing_job(many_flakes(200), kind="hand"), "tracing")
+    guide = flakes_guide("tracing")
     long = dataclasses.replace(guide, findings=guide.steps + guide.facts)
     document = pypdfium2.PdfDocument(guide_pdf(long, paper))
     text = document[0].get_textpage()

@@ -29,6 +29,7 @@ from tests.readers.landing import (
     many_flakes,
 )
 from tests.readers.random_shapes import random_blocks
+from tests.strategies import examples
 
 DTD = etree.DTD(str(Path(__file__).parent.parent / "data" / "svg11-dtd" / "svg11.dtd"))
 NS = {"s": "http://www.w3.org/2000/svg"}
@@ -121,7 +122,7 @@ def test_one_user_unit_is_one_millimetre():
 
 
 @given(block=random_blocks())
-@settings(max_examples=30, deadline=None)
+@settings(examples(8), deadline=None)
 def test_random_shapes_come_back_from_svg(block):
     found = rings_of(machine_svg(landing_job(block)), "CUT-AREA", block.height_mm)
     wanted = as_block_carries(block.cuts, block.width_mm)

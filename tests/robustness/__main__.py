@@ -1,5 +1,6 @@
 """Runs that are too long for the suite, each by its name; see the lines below.
 
+python -m tests.robustness laws         laws and cases in full, of which the suite tries a few; all, or those named
 python -m tests.robustness kill 200     kill -9 at random moments: what was there before is there after
 python -m tests.robustness renames      kill -9 at every rename and removal of every command, then the command again
 python -m tests.robustness random 1000  random words to every command: never a traceback
@@ -20,6 +21,7 @@ from __future__ import annotations
 import contextlib
 import io
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -244,6 +246,15 @@ def full() -> int:
     return bad
 
 
+def laws(paths: list[str]) -> int:
+    """Run the tests that try a few of many cases by default, with all of them; those in `paths`, or every one."""
+    root, words = Path(__file__).parents[2], re.compile(r"\b(MANY|few|examples|hypothesis)\b")
+    files = sorted(its for its in (root / "tests").rglob("test_*.py") if words.search(its.read_text(encoding="utf-8")))
+    asked = paths or [str(its.relative_to(root)) for its in files]
+    return subprocess.call([sys.executable, "-m", "pytest", "-q", *asked], cwd=root,
+                           env=os.environ | {"HYPOTHESIS_PROFILE": "all"})  # fmt: skip
+
+
 def told(differences: list[str]) -> int:
     """Print each difference; how many there are."""
     print("\n".join([*differences, f"{len(differences)} differ"]))
@@ -253,6 +264,7 @@ def told(differences: list[str]) -> int:
 def main() -> None:
     what, count = [*sys.argv[1:], "", ""][:2]
     runs = {
+        "laws": lambda: laws(sys.argv[2:]),
         "kill": lambda: kill(int(count or 200)),
         "renames": renames,
         "random": lambda: randomly(int(count or 1000)),

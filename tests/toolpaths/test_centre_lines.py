@@ -23,6 +23,7 @@ from carvegen.toolpaths.v_carving.centre_lines import (
 )
 from tests import strategies
 from tests.cases import SHELF, box, disc, shapes
+from tests.strategies import examples
 
 TOLERANCE_MM = 0.02  #: how far a cutter may enter the land
 
@@ -132,7 +133,7 @@ def test_lines_keep_to_their_zone() -> None:
     assert paths.xyz[:, 0].max() == pytest.approx(12)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(examples(10), deadline=None)
 @given(
     strategies.blobs(),
     st.sampled_from([30.0, 60.0, 90.0]),
@@ -145,7 +146,7 @@ def test_the_cone_never_enters_the_land(blob, included: float, tip: float, depth
     assert entered(centre_lines(cuts, cutter, depth, passes=passes), cutter, cuts) <= TOLERANCE_MM
 
 
-@settings(max_examples=20, deadline=None)
+@settings(examples(8), deadline=None)
 @given(strategies.blobs(), st.sampled_from([60.0, 90.0]), st.floats(0.3, 3))
 def test_lines_and_floors_together_cut_all_of_the_shape(blob, included: float, depth: float) -> None:
     cutter, cuts = v(included), shapes(blob)

@@ -85,7 +85,7 @@ _SHARP = shapely.Polygon(
 
 @given(blocks(), st.sampled_from(["shapes", "lines", "contours"]), st.integers(0, 3))
 @example(Block(name="tip", width_mm=40.0, height_mm=40.0, cuts=geometry.polygon_array([_SHARP])), "contours", 2)
-@examples(12)
+@examples(4)
 def test_all_that_is_wide_enough_is_lowered(block, lowered, steps):
     """The planned cuts, less what an opening by the kerf takes away and what is told as not reached."""
     way = PathSettings(lowered=lowered, shoulder_steps=steps, line_spacing_mm=0.15)

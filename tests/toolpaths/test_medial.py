@@ -18,6 +18,7 @@ from carvegen.geometry.medial import MedialAxis, medial_axis
 from carvegen.geometry.skeletons import MOST_SIDES, Skeletons, are_simple
 from tests import strategies
 from tests.cases import box, disc, shapes
+from tests.strategies import examples
 
 
 def _linked(axis: MedialAxis) -> tuple[np.ndarray, np.ndarray]:
@@ -70,7 +71,7 @@ def test_between_a_wall_and_a_corner_it_is_a_parabola() -> None:
     assert radius[below] == pytest.approx(xy[below, 1], abs=0.002)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(examples(8), deadline=None)
 @given(strategies.blobs())
 def test_no_disc_leaves_the_shape_and_together_they_fill_it(blob: shapely.Polygon) -> None:
     axis = medial_axis(shapes(blob))
@@ -88,7 +89,7 @@ def test_no_disc_leaves_the_shape_and_together_they_fill_it(blob: shapely.Polygo
     assert shapely.difference(blob, filled).area < 1e-4
 
 
-@settings(max_examples=10, deadline=None)
+@settings(examples(5), deadline=None)
 @given(strategies.blobs())
 def test_radii_agree_with_the_distance_transform_of_a_raster(blob: shapely.Polygon) -> None:
     """The exact Euclidean distance transform of scipy, of a mask drawn by scikit-image, 20 pixels to a mm."""
@@ -139,7 +140,7 @@ def convex_shapes(draw: st.DrawFn) -> shapely.Polygon:
     return shapely.set_precision(shapely.convex_hull(shapely.MultiPoint(xy)), 1 / STEPS_PER_MM)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(examples(20), deadline=None)
 @given(st.lists(convex_shapes(), min_size=1, max_size=6))
 def test_convex_shapes_have_the_axes_that_voronoi_diagrams_give_them(drawn: list[shapely.Polygon]) -> None:
     """Twin: Boost.Polygon's Voronoi diagram of the sides, shape by shape."""

@@ -29,6 +29,7 @@ from carvegen.toolpaths.simulation.simulated_block import Simulated, simulated
 from carvegen.writers.plan.plan_files import extras
 from carvegen.writers.plan.simulated_png import simulated_png
 from tests.cases import SHELF, block, box, disc, setup
+from tests.strategies import examples
 
 ROUTER, LASER = SHELF.machine("router-bed"), SHELF.machine("laser-bed")
 
@@ -122,7 +123,7 @@ def _sharpest(points: list[tuple[float, float]]) -> float:
     return 1 / math.sin(max(float(inner.min(initial=np.pi)) / 2, 0.05))
 
 
-@settings(max_examples=15, deadline=None)
+@settings(examples(5), deadline=None)
 @given(st.lists(st.tuples(st.floats(2, 10), st.floats(2, 6)), min_size=2, max_size=6, unique=True))
 def test_a_flat_cutter_s_way_is_the_buffer_of_its_line(points: list[tuple[float, float]]) -> None:
     relief = followed(way(*((x, y, -1) for x, y in points)), "flat-1", 0.05)

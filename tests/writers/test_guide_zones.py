@@ -19,6 +19,7 @@ from carvegen.blocks.views import View, seen
 from carvegen.facts.profiles import Library
 from carvegen.writers.guide.guide_zones import tool_lines, zones_of
 from carvegen.writers.guide.hand_guide import hand_guide
+from tests.strategies import examples
 
 SHELF = Library()
 WIDE = shapely.box(5, 5, 35, 35)
@@ -49,7 +50,7 @@ def test_a_wide_cut_has_a_groove_along_its_edge_and_a_floor_a_line_is_fine():
 
 
 @given(st.integers(0, 2**32 - 1))
-@settings(max_examples=25, deadline=None)
+@settings(examples(8), deadline=None)
 def test_the_zones_are_apart_and_together_the_cuts(seed):
     rng = np.random.default_rng(seed)
     dots = shapely.buffer(shapely.points(rng.uniform(4, [56, 36], (12, 2))), rng.uniform(0.3, 4, 12))

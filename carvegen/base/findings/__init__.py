@@ -127,13 +127,6 @@ class Report:
         """How many findings are risks."""
         return sum(finding.severity is Severity.RISK for finding in self.findings)
 
-    def by_rule(self) -> dict[str, tuple[Finding, ...]]:
-        """The findings of each rule, in order of the rule's worst finding."""
-        rules: dict[str, list[Finding]] = {}
-        for finding in self.findings:
-            rules.setdefault(finding.rule, []).append(finding)
-        return {rule: tuple(found) for rule, found in rules.items()}
-
     def to_dict(self) -> dict[str, Any]:
         """The report as plain values, for JSON."""
         return {

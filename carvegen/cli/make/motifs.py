@@ -32,6 +32,9 @@ def command(as_json: bool) -> None:
         click.echo(f"  more: carvegen {name} --help\n")
 
 
+_TOLD = ("name", "default", "unit", "help", "at_least", "at_most")
+
+
 def _described(name: str, summary: str) -> dict[str, Any]:
     from dataclasses import asdict
 
@@ -41,7 +44,7 @@ def _described(name: str, summary: str) -> dict[str, Any]:
 
     module = motif(name)
     settings = [
-        {"option": option_of(its.name), **{key: value for key, value in asdict(its).items() if key != "among"}}
+        {"option": option_of(its.name), **{key: value for key, value in asdict(its).items() if key in _TOLD}}
         for its in parameters(module.Settings)
     ]
     return {"about": summary, "presets": dict(module.PRESETS), "settings": settings}

@@ -35,14 +35,11 @@ _ONLY_PATHS = {
 def paths() -> Option:
     """Options for every choice about toolpaths."""
     from carvegen.base.parameters import parameters
-    from carvegen.toolpaths.settings import PathSettings
+    from carvegen.toolpaths.settings import PathSettings, PathsWanted
 
     return under(
         "What a machine follows",
-        click.option(
-            "--paths/--no-paths", default=True, show_default=True, help="Write what the machine follows, too."
-        ),
-        *map(declared, parameters(PathSettings)),
+        *map(declared, (*parameters(PathsWanted), *parameters(PathSettings))),
         click.option(
             "--also-cutter",
             "also_cutters",

@@ -8,12 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from carvegen.base.parameters import parameters
 from carvegen.cli.options.headings import under
 from carvegen.cli.options.values import (
     ANGLE,
     LENGTH,
+    declared,
     one_of,
 )
+from carvegen.facts.block_settings import Cutting
 
 if TYPE_CHECKING:
     from carvegen.blocks.job import Setup
@@ -45,9 +48,7 @@ bare_setup = under(
         multiple=True,
         help="Machine to use instead of the usual one of its kind.",
     ),
-    click.option("--thickness", type=LENGTH, help="Thickness of the block.  [default: the material's]"),
-    click.option("--depth", type=LENGTH, help="Depth of the cut.  [default: the material's usual depth]"),
-    click.option("--grain", type=ANGLE, default="0", help="Direction of the grain; 0 runs to the right, 90 up."),
+    *(declared(its, its.name.rpartition("_")[0]) for its in parameters(Cutting)),
     click.option("--lean", type=ANGLE, default="0", help="How far a hand tool is leaned sideways, in degrees."),
     click.option(
         "--declare",

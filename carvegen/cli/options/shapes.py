@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from carvegen.base.errors import InputError
+from carvegen.base.parameters import parameters
 from carvegen.cli.options.headings import under
 from carvegen.cli.options.telling import keep_notes
 from carvegen.cli.options.values import (
@@ -16,7 +17,9 @@ from carvegen.cli.options.values import (
     LENGTH,
     SIZE,
     OneOf,
+    declared,
 )
+from carvegen.facts.block_settings import Free
 
 if TYPE_CHECKING:
     from carvegen.blocks.from_motif import Ground
@@ -55,7 +58,7 @@ places = under(
         help='Cut through the whole block, as for an embossed shape: "circle X Y R", "box X Y W H" or FILE. '
         'X counts from the left, Y up from the lower edge, or down from the upper one: "box X Y W H from top".',
     ),
-    click.option("--margin", type=LENGTH, default="0", help="Strip along the edge that stays free."),
+    *(declared(its, "margin") for its in parameters(Free)),
     click.option(
         "--clearance",
         type=LENGTH,

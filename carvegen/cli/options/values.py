@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from carvegen.base.errors import CarvegenError
-from carvegen.base.suggestions import meant
+from carvegen.base.words import meant
 from carvegen.cli.option_names import option_of
 
 if TYPE_CHECKING:
@@ -99,14 +99,14 @@ def one_of(option: str, words: Sequence[str], default: str, about: str) -> Optio
     return click.option(option, type=OneOf(words), default=default, show_default=True, help=about)
 
 
-def declared(its: Parameter) -> Option:
-    """The option for a declared setting."""
+def declared(its: Parameter, name: str = "") -> Option:
+    """The option for a declared setting; passed by its own name, or as `name`."""
     option, text = option_of(its.name), f"{its.help[0].upper()}{its.help[1:]}."
     if its.unit == "flag":
         both = f"{option}/--no-{option[2:]}" if its.default else option
-        return click.option(both, its.name, is_flag=True, default=bool(its.default), help=text)
+        return click.option(both, name or its.name, is_flag=True, default=bool(its.default), help=text)
     default = f"{its.default:g}" if isinstance(its.default, float) else its.default
-    return click.option(option, its.name, default=default, show_default=True, help=text, **read_as(its))
+    return click.option(option, name or its.name, default=default, show_default=True, help=text, **read_as(its))
 
 
 def joined(*given: Option) -> Option:

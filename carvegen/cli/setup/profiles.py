@@ -134,7 +134,7 @@ def _read(shelf: Library, kind: str, key: str) -> Profile:
 
 
 def _unknown(shelf: Library, name: str) -> InputError:
-    from carvegen.base.suggestions import nearest
+    from carvegen.base.words import nearest
 
     known = [*_folders(), *(key for kind in _folders() for key in shelf.keys(kind))]
     return InputError("must be a kind or a key of a profile", value=name, hint=nearest(name, known))

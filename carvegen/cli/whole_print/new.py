@@ -30,7 +30,7 @@ def command(folder: Path | None, schema: bool, keys: bool) -> None:
     from carvegen.prints.file.schema import schema as made
 
     if keys:
-        from carvegen.prints.file.reference import reference
+        from carvegen.prints.file.schema import reference
 
         click.echo(reference(), nl=False)
         return

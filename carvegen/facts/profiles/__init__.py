@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TypeVar, cast
 
 from carvegen.base.errors import CarvegenError, InputError
-from carvegen.base.suggestions import nearest
+from carvegen.base.words import nearest
 from carvegen.facts.profile_reader import Sheet, read_toml, shipped
 from carvegen.facts.profiles import profile_rules as rules
 from carvegen.facts.profiles.profile_values import (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from carvegen.base.suggestions import nearest
+from carvegen.base.words import nearest
 from carvegen.facts.composition import (
     ban,
     statement,

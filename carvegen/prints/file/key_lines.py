@@ -5,16 +5,16 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from carvegen.base.parameters import parameters
+from carvegen.base.parameters import Parameter, parameters
 from carvegen.motifs import motif, summaries
-from carvegen.prints.file.keys import LISTS, TABLES, Key
+from carvegen.prints.file.keys import LISTS, TABLES, keys_of
 
 __all__ = ["help_of", "key_named", "line_of", "placed"]
 
 _STEP = re.compile(r"([^.\[\]]+)(?:\[(\d+)\])?")
 
 #: Fields of the library whose key is called otherwise.
-_KEYS = {"also_cutters": "more_cutters", "declared": "declare", "grow_from": "on", "kinds": "for"}
+_KEYS = {"also_cutters": "more_cutters", "declared": "declare", "grow_from": "on"}
 
 
 def placed(path: Path, key: str) -> str:
@@ -73,28 +73,30 @@ def key_named(field: str, table: str) -> str:
     The key itself if the table has it, ``settings.`` before a motif's own, and else the key with the table that has it.
     """
     name = _KEYS.get(field, field)
-    if any(key.name == name for key in _keys(table)):
-        return name
+    own = keys_of(_plain(table))
+    if key := next((setting.key for setting in own if name in (setting.key, setting.name)), ""):
+        return key
     if name in _settings(table):
         return f"settings.{name}"
     if name in LISTS:
         return f"[[{name}]]"
-    other = next((other for other, keys in TABLES.items() if any(key.name == name for key in keys)), "")
-    return f"[{other}] {name}" if other else name
+    for other in TABLES:
+        if key := next((setting.key for setting in keys_of(other) if name in (setting.key, setting.name)), ""):
+            return f"[{other}] {key}"
+    return name
 
 
-def help_of(key: str, table: str) -> Key | None:
+def help_of(key: str, table: str) -> Parameter | None:
     """What is declared of a key."""
-    return next((its for its in _keys(table) if its.name == key), None)
+    return next((setting for setting in keys_of(_plain(table)) if setting.key == key), None)
 
 
-def _keys(table: str) -> tuple[Key, ...]:
-    name = table.partition("[")[0]
-    return (*TABLES.get(name, ()), *LISTS.get(name, ()))
+def _plain(table: str) -> str:
+    return table.partition("[")[0]
 
 
 def _settings(table: str) -> list[str]:
     """Names of the settings of all motifs, for a table of motifs."""
     if not table.startswith("motifs"):
         return []
-    return [its.name for name in sorted(summaries()) for its in parameters(motif(name).Settings)]
+    return [setting.name for name in sorted(summaries()) for setting in parameters(motif(name).Settings)]

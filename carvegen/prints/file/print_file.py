@@ -8,27 +8,29 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from carvegen.artwork import plain_name
-from carvegen.base.colour import Ink, Rgb, rgb
 from carvegen.base.errors import CarvegenError, InputError
-from carvegen.base.parameters import check_all
-from carvegen.base.suggestions import nearest
+from carvegen.base.parameters import REQUIRED, Parameter, check_all
+from carvegen.base.words import nearest
 from carvegen.facts.profile_reader import read_toml
 from carvegen.facts.register import Plan
 from carvegen.marking.marks import HoleMeaning, Meaning
 from carvegen.motifs import motif, summaries
 from carvegen.prints.file.key_lines import help_of, key_named, placed
 from carvegen.prints.file.keys import (
+    INKED,
     LISTS,
-    REQUIRED,
     TABLES,
-    Key,
-)
-from carvegen.prints.file.values import (
-    Place,
-    remedy,
-    settings_of,
-    value_of,
-)
+    ArtworkTable,
+    MarksTable,
+    PrintBlock,
+    PrintLayer,
+    PrintMark,
+    PrintMotif,
+    PrintTable,
+    filled,
+    keys_of,
+)  # fmt: skip
+from carvegen.prints.file.values import Place, remedy, settings_of, value_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -37,118 +39,31 @@ if TYPE_CHECKING:
 
 __all__ = ["Print", "PrintBlock", "PrintLayer", "PrintMotif", "all_at_once", "file_name", "in_keys", "read_print"]
 
-INKED = ("key", "tone", "background", "ground")  #: roles of blocks that print ink from their lands
-
 
 @dataclass(frozen=True, kw_only=True)
-class PrintLayer:
-    """What the print file says of a layer."""
-
-    name: str
-    shape: str  #: in words; "": as the artwork draws it
-    gaps: str  #: what holes in it are; "": as each motif says
-
-
-@dataclass(frozen=True, kw_only=True)
-class PrintBlock:
-    """One block of the print; what holds without a key is declared with the key."""
-
-    name: str
-    role: str
-    ink: Ink | None
-    layers: tuple[str, ...]
-    material: str
-    cutter: str
-    more_cutters: tuple[str, ...]  #: of a router besides `cutter`
-    no_go: tuple[str, ...]  #: where clamps lie, as texts
-    machines: tuple[str, ...]
-    kinds: tuple[str, ...]
-    thickness_mm: float | None
-    depth_mm: float | None
-    grain_deg: float
-    declare: str
-    mend: bool
-    state: str
-    cut_land: str
-    side: str  #: emboss: from which side of the sheet the die presses
-    bevel_deg: float
-    edge_mm: float
-    corner_mm: float
-    counter_material: str
-    counter_thickness_mm: float | None
-
-    @property
-    def inked(self) -> bool:
-        """Whether its lands print ink."""
-        return self.role in INKED
-
-
-@dataclass(frozen=True, kw_only=True)
-class PrintMotif:
-    """A motif, where it grows, and from which blocks it is taken."""
-
-    motif: str
-    name: str  #: its own, or its kind and which of that kind it is, 1 for the first
-    nth: int  #: 0 for the first of its kind: with it, its stream
-    kept: str  #: the file that holds its shapes; "": it is grown
-    settings: Any  #: the motif's own `Settings`
-    on: tuple[str, ...]
-    region: str
-    keep_clear: tuple[str, ...]
-    clearance_mm: float
-    blocks: tuple[str, ...]
-    front: bool
-    behind: tuple[str, ...]
-    far_behind: tuple[str, ...]
-    middle_behind: tuple[str, ...]
-
-    def leaves(self, block: str) -> bool:
-        """Whether it is taken out of the block."""
-        return "*" in self.blocks or block in self.blocks
-
-
-@dataclass(frozen=True, kw_only=True)
-class PrintMark:
-    """A mark that is said in the print file, not drawn."""
-
-    meaning: Meaning | HoleMeaning
-    shape: str
-    motifs: tuple[str, ...]
-    blocks: tuple[str, ...]
-    strength: float
-    attempt: int
-
-
-@dataclass(frozen=True, kw_only=True)
-class Print:
+class Print(PrintTable, ArtworkTable, MarksTable):
     """A whole print, in printing order."""
 
     path: Path
-    name: str
-    width_mm: float
-    height_mm: float
-    paper: Rgb
-    seed: int
-    trap_mm: float
-    register_error_mm: float
-    margin_mm: float
-    bleed_mm: float
-    paper_g_m2: float
-    paper_mm: float | None
-    artwork: tuple[str, ...]
-    in_front: tuple[str, ...]  #: layers from the front to the back; may be empty
-    units: str
     layers: tuple[PrintLayer, ...]
     blocks: tuple[PrintBlock, ...]
     openings: tuple[str, ...]
     highlights: tuple[str, ...]
     motifs: tuple[PrintMotif, ...]
-    marks: tuple[str, ...]  #: drawings of marks
-    scans: tuple[str, ...]  #: photographs of its marking sheet
     marked: tuple[PrintMark, ...]
     stock: Paper | None  #: what is known of the paper that is embossed
     register: Plan
     files: Mapping[str, Any]  #: how files are written
+
+    @property
+    def width_mm(self) -> float:
+        """Width of the picture."""
+        return self.size_mm[0]
+
+    @property
+    def height_mm(self) -> float:
+        """Height of the picture."""
+        return self.size_mm[1]
 
     @property
     def window(self) -> tuple[float, float, float, float]:
@@ -180,7 +95,7 @@ def read_print(path: Path, shelf: Library) -> Print:
     for name in tables:
         if name not in {*TABLES, *LISTS}:
             top.fault(name, "is not known here", value=tables[name], hint=nearest(name, {*TABLES, *LISTS}))
-    once = {name: _table(top, name, tables.get(name, REQUIRED if name == "print" else {}), TABLES[name])
+    once = {name: _table(top, name, tables.get(name, REQUIRED if name == "print" else {}), keys_of(name))
             for name in TABLES}  # fmt: skip
     many = {name: _tables(top, name, tables.get(name, [])) for name in LISTS}
     _check_layers(top, many["layers"])
@@ -190,7 +105,7 @@ def read_print(path: Path, shelf: Library) -> Print:
         top.fault(
             "print.paper_profile", "must be a known paper", value=paper, hint=nearest(paper, shelf.keys("papers"))
         )
-    motifs = [_settled(top, f"motifs[{k}]", its, many["blocks"]) for k, its in enumerate(many["motifs"])]
+    motifs = [_settled(top, f"motifs[{k}]", entry, many["blocks"]) for k, entry in enumerate(many["motifs"])]
     _check_names(top, many["motifs"])
     _check_marked(top, many)
     all_at_once(faults, str(path))
@@ -202,11 +117,11 @@ def all_at_once(faults: Sequence[InputError], where: str) -> None:
     if len(faults) == 1:
         raise faults[0]
     if faults:
-        told = "".join(map(_told, faults))
+        told = "".join(map(_bullet, faults))
         raise InputError(f"has {len(faults)} faults:{told}", where=where, hint="mend these, then run it again")
 
 
-def _told(fault: InputError) -> str:
+def _bullet(fault: InputError) -> str:
     return f"\n  - {fault}" + (f"\n      what to do: {fault.hint}" if fault.hint else "")
 
 
@@ -227,24 +142,24 @@ def in_keys(error: CarvegenError, given: Print, table: str) -> CarvegenError:
     return error.named(lambda field: key_named(field, table)).within(given.place(table))
 
 
-def _table(top: Place, name: str, table: object, keys: Sequence[Key]) -> dict[str, Any]:
+def _table(top: Place, name: str, table: object, keys: Sequence[Parameter]) -> dict[str, Any]:
     """The values of one table, defaults filled in."""
     if not isinstance(table, dict):
         said = "is missing" if table is REQUIRED else "must be a table"
         top.fault(name, said, value=None if table is REQUIRED else table, hint=f"write a table: {_heading(name)}")
         table = {}
-        keys = [key for key in keys if not key.required]
-    known = {key.name: key for key in keys}
+        keys = [entry for entry in keys if not entry.required]
+    known = {entry.key: entry for entry in keys}
     for given in sorted(table.keys() - known.keys()):
         top.fault(f"{name}.{given}", "is not known here", value=table[given], hint=nearest(given, known))
-    return {key.name: value_of(top, f"{name}.{key.name}", key, table.get(key.name, REQUIRED)) for key in keys}
+    return {key: value_of(top, f"{name}.{key}", entry, table.get(key, REQUIRED)) for key, entry in known.items()}
 
 
 def _tables(top: Place, name: str, tables: object) -> list[dict[str, Any]]:
     if not isinstance(tables, list):
         top.fault(name, "must be a list of tables", value=tables, hint=f"write each as [[{name}]]")
         return []
-    return [_table(top, f"{name}[{k}]", table, LISTS[name]) for k, table in enumerate(tables)]
+    return [_table(top, f"{name}[{k}]", table, keys_of(name)) for k, table in enumerate(tables)]
 
 
 def _heading(name: str) -> str:
@@ -303,16 +218,16 @@ def usual_name(motif: str, nth: int) -> str:
 def _check_names(top: Place, motifs: Sequence[Mapping[str, Any]]) -> None:
     """Refuse motifs that are called alike: kept files and commands name them."""
     count, seen, files = dict[str, int](), set[str](), set[str | None]()
-    for k, its in enumerate(motifs):
-        kind = its.get("motif") or ""
+    for k, entry in enumerate(motifs):
+        kind = entry.get("motif") or ""
         nth = count[kind] = count.get(kind, -1) + 1
-        name = its.get("name") or usual_name(kind, nth)
+        name = entry.get("name") or usual_name(kind, nth)
         if not file_name(name):
             top.fault(f"motifs[{k}].name", "must hold a letter or a digit", value=name, hint="near flakes, say")
         elif file_name(name) in seen and kind:
             top.fault(f"motifs[{k}].name", "is that of another motif, too", value=name, hint="give each its own name")
         seen.add(file_name(name))
-        if (file := its.get("kept")) and file in files:
+        if (file := entry.get("kept")) and file in files:
             top.fault(
                 f"motifs[{k}].kept", "is that of another motif, too", value=file, hint="give each a file of its own"
             )
@@ -321,21 +236,23 @@ def _check_names(top: Place, motifs: Sequence[Mapping[str, Any]]) -> None:
 
 def _check_marked(top: Place, many: Mapping[str, Sequence[Mapping[str, Any]]]) -> None:
     """Refuse marks for motifs and blocks that are not there."""
-    kinds = [its.get("motif") or "" for its in many["motifs"]]
-    own = [its.get("name") or usual_name(kinds[k], kinds[:k].count(kinds[k])) for k, its in enumerate(many["motifs"])]
-    blocks = [its["name"] for its in many["blocks"] if its.get("name")]
-    for k, its in enumerate(many["marked"]):
+    kinds = [entry.get("motif") or "" for entry in many["motifs"]]
+    own = [
+        entry.get("name") or usual_name(kinds[k], kinds[:k].count(kinds[k])) for k, entry in enumerate(many["motifs"])
+    ]
+    blocks = [entry["name"] for entry in many["blocks"] if entry.get("name")]
+    for k, entry in enumerate(many["marked"]):
         for key, known, what in (("for", [*own, *kinds], "motif"), ("blocks", blocks, "block")):
-            for j, name in enumerate(its.get(key) or ()):
+            for j, name in enumerate(entry.get(key) or ()):
                 if plain_name(name) not in map(plain_name, known):
                     where, hint = f"marked[{k}].{key}[{j}]", nearest(name, set(known))
                     top.fault(where, f"must be a {what} of this print", value=name, hint=hint)
-        if its.get("meaning") == Meaning.COMES_OUT and its.get("for"):
+        if entry.get("meaning") == Meaning.COMES_OUT and entry.get("for"):
             hint = "leave it out: what comes out is white whatever has grown there"
-            top.fault(f"marked[{k}].for", "has no meaning here", value=", ".join(its["for"]), hint=hint)
-        if its.get("meaning") in tuple(HoleMeaning) and its.get("blocks"):
+            top.fault(f"marked[{k}].for", "has no meaning here", value=", ".join(entry["for"]), hint=hint)
+        if entry.get("meaning") in tuple(HoleMeaning) and entry.get("blocks"):
             hint = "leave it out: what a hole is holds for every block"
-            top.fault(f"marked[{k}].blocks", "has no meaning here", value=", ".join(its["blocks"]), hint=hint)
+            top.fault(f"marked[{k}].blocks", "has no meaning here", value=", ".join(entry["blocks"]), hint=hint)
 
 
 def file_name(name: str) -> str:
@@ -376,42 +293,25 @@ def _settled(top: Place, place: str, given: dict[str, Any], blocks: Sequence[Map
 def _print(
     path: Path, once: Mapping[str, Any], many: Mapping[str, Any], motifs: Iterable[dict[str, Any]], shelf: Library
 ) -> Print:
-    own, artwork = once["print"], once["artwork"]
     count: dict[str, int] = {}
     found = []
-    for its in motifs:
-        nth = count[its["motif"]] = count.get(its["motif"], -1) + 1
-        name = its["name"] or usual_name(its["motif"], nth)
-        found.append(
-            PrintMotif(**{key: value for key, value in its.items() if key != "preset"} | {"nth": nth, "name": name})
-        )
-    plain = {key: own[key] for key in own if key not in ("size_mm", "paper", "paper_profile")}
+    for entry in motifs:
+        nth = count[entry["motif"]] = count.get(entry["motif"], -1) + 1
+        found.append(filled(PrintMotif, {**entry, "name": entry["name"] or usual_name(entry["motif"], nth)}, nth=nth))
+    own = once["print"]
     stock = shelf.paper(own["paper_profile"]) if own["paper_profile"] else None
     if stock is not None:
-        plain |= {"paper_g_m2": stock.weight_g_m2, "paper_mm": stock.thickness_mm}
+        own = {**own, "paper_g_m2": stock.weight_g_m2, "paper_mm": stock.thickness_mm}
+    once_there = [
+        vars(filled(kind, values))
+        for kind, values in ((PrintTable, own), (ArtworkTable, once["artwork"]), (MarksTable, once["marks"]))
+    ]
     return Print(
-        path=path, width_mm=own["size_mm"][0], height_mm=own["size_mm"][1], paper=rgb(own["paper"]), **plain,
-        artwork=artwork["files"], in_front=artwork["in_front"], units=artwork["units"],
-        layers=tuple(PrintLayer(**its) for its in many["layers"]),
-        blocks=tuple(map(_block, many["blocks"])),
-        openings=tuple(its["shape"] for its in many["openings"]),
-        highlights=tuple(its["shape"] for its in many["highlights"]),
-        motifs=tuple(found), marks=once["marks"]["files"], scans=once["marks"]["scans"],
-        marked=tuple(map(_mark, many["marked"])), stock=stock,
-        register=Plan(**once["register"]), files=MappingProxyType(once["files"]),
+        path=path, **once_there[0], **once_there[1], **once_there[2],
+        layers=tuple(filled(PrintLayer, entry) for entry in many["layers"]),
+        blocks=tuple(filled(PrintBlock, entry) for entry in many["blocks"]),
+        openings=tuple(entry["shape"] for entry in many["openings"]),
+        highlights=tuple(entry["shape"] for entry in many["highlights"]),
+        motifs=tuple(found), marked=tuple(filled(PrintMark, entry) for entry in many["marked"]), stock=stock,
+        register=filled(Plan, once["register"]), files=MappingProxyType(once["files"]),
     )  # fmt: skip
-
-
-def _mark(its: Mapping[str, Any]) -> PrintMark:
-    word = its["meaning"]
-    meaning = HoleMeaning(word) if word in tuple(HoleMeaning) else Meaning(word)
-    return PrintMark(
-        meaning=meaning, shape=its["shape"], motifs=its["for"], blocks=its["blocks"], strength=its["strength"],
-        attempt=its["try"],
-    )  # fmt: skip
-
-
-def _block(its: Mapping[str, Any]) -> PrintBlock:
-    plain = {key: value for key, value in its.items() if key not in ("ink", "opacity", "for", "from")}
-    ink = Ink(colour=rgb(its["ink"]), opacity=its["opacity"]) if its["ink"] else None
-    return PrintBlock(ink=ink, kinds=its["for"], side=its["from"], **plain)

@@ -1,23 +1,17 @@
-"""The JSON schema of a print file, for editors: made from the declarations that the reader reads."""
+"""The JSON schema of a print file, for editors, and its reference in Markdown: made from what the reader reads."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from carvegen.base.parameters import Parameter, parameters
 from carvegen.motifs import motif, summaries
-from carvegen.prints.file.keys import (
-    LISTS,
-    TABLES,
-    Key,
-    Kind,
-)
+from carvegen.prints.file.keys import LISTS, TABLES, keys_of
 
-__all__ = ["SCHEMA_NAME", "schema"]
+__all__ = ["SCHEMA_NAME", "reference", "schema"]
 
 SCHEMA_NAME = "print.schema.json"
-
 _COLOUR = "^#[0-9a-fA-F]{6}$"
 
 
@@ -27,8 +21,8 @@ def schema() -> dict[str, Any]:
     It says what a value may be; what one value asks of another (names of layers, materials at hand, a block's ink)
     only the reader knows.
     """
-    tables: dict[str, Any] = {name: _table(keys) for name, keys in TABLES.items()}
-    tables |= {name: {"type": "array", "items": _table(keys)} for name, keys in LISTS.items()}
+    tables: dict[str, Any] = {name: _table(keys_of(name)) for name in TABLES}
+    tables |= {name: {"type": "array", "items": _table(keys_of(name))} for name in LISTS}
     tables["blocks"]["minItems"] = 1
     tables["motifs"]["items"]["allOf"] = [_of_motif(name) for name in sorted(summaries())]
     tables["motifs"]["items"]["properties"]["motif"]["enum"] = sorted(summaries())
@@ -40,54 +34,114 @@ def schema() -> dict[str, Any]:
     }
 
 
-def _table(keys: Sequence[Key]) -> dict[str, Any]:
-    return _object({key.name: _value(key) for key in keys}, [key.name for key in keys if key.required])
+def _table(keys: Sequence[Parameter]) -> dict[str, Any]:
+    return _object(
+        {setting.key: _value(setting) for setting in keys}, [setting.key for setting in keys if setting.required]
+    )
 
 
 def _object(properties: dict[str, Any], required: list[str]) -> dict[str, Any]:
     return {"type": "object", "properties": properties, "required": required, "additionalProperties": False}
 
 
-def _value(key: Key) -> dict[str, Any]:
-    said: dict[str, Any] = {"description": key.help}
-    if not key.required and key.default not in (None, "") and key.kind != Kind.SETTINGS:
-        said["default"] = list(key.default) if isinstance(key.default, tuple) else key.default
-    return {**said, **_form(key)}
+def _value(setting: Parameter) -> dict[str, Any]:
+    said: dict[str, Any] = {"description": f"{setting.help} (share)" if setting.unit == "share" else setting.help}
+    if not setting.required and setting.default not in (None, "") and setting.unit != "table":
+        said["default"] = list(setting.default) if isinstance(setting.default, tuple) else setting.default
+    return {**said, **_form(setting)}
 
 
-def _form(key: Key) -> dict[str, Any]:
-    number: dict[str, Any] = {"type": "integer" if key.kind == Kind.WHOLE else "number"}
-    if key.range:
-        number |= {"minimum": key.range.at_least, "maximum": key.range.at_most}
+def _form(setting: Parameter) -> dict[str, Any]:
+    number: dict[str, Any] = {"type": "integer" if setting.unit == "whole" else "number"}
+    if setting.bounded:
+        number |= {"minimum": setting.at_least, "maximum": setting.at_most}
     text: dict[str, Any] = {"type": "string", "minLength": 1, "maxLength": 200, "pattern": r"\S"}
-    if key.among:
-        text = {"enum": list(key.among)}
-    elif key.form:
-        text["pattern"] = f"^({key.form})$"
+    if setting.among:
+        text = {"enum": list(setting.among)}
+    elif setting.form:
+        text["pattern"] = f"^({setting.form})$"
     return {
-        Kind.TEXT: text,
-        Kind.TEXTS: {"type": "array", "items": text},
-        Kind.NUMBER: number,
-        Kind.WHOLE: number,
-        Kind.FLAG: {"type": "boolean"},
-        Kind.COLOUR: {"type": "string", "pattern": _COLOUR},
-        Kind.SIZE: {"type": "array", "items": number, "minItems": 2, "maxItems": 2},
-        Kind.SETTINGS: {"type": "object"},
-    }[key.kind]
+        "text": text,
+        "choice": text,
+        "texts": {"type": "array", "items": text},
+        "flag": {"type": "boolean"},
+        "colour": {"type": "string", "pattern": _COLOUR},
+        "span": {"type": "array", "items": number, "minItems": 2, "maxItems": 2},
+        "table": {"type": "object"},
+    }.get(setting.unit, number)
 
 
 def _of_motif(name: str) -> dict[str, Any]:
     """What holds for the table of one motif: its presets and its own settings."""
     module = motif(name)
-    settings = _object({its.name: _setting(its) for its in parameters(module.Settings)}, [])
+    settings = _table(tuple(parameters(module.Settings)))
     properties = {"preset": {"enum": list(module.PRESETS)}, "settings": settings}
     return {"if": {"properties": {"motif": {"const": name}}}, "then": {"properties": properties}}
 
 
-def _setting(its: Parameter) -> dict[str, Any]:
-    if its.unit == "flag":
-        return {"type": "boolean", "description": its.help, "default": bool(its.default)}
-    if its.unit == "choice":
-        return {"enum": list(its.among), "description": its.help, "default": its.default}
-    number = {"type": "integer" if its.unit == "whole" else "number", "minimum": its.at_least, "maximum": its.at_most}
-    return {**number, "description": f"{its.help} ({its.unit})", "default": its.default}
+_ANY = 1e9  #: a bound beyond this is none to a reader
+_ABOUT = {
+    "print": "must be there, once",
+    "register": "how the blocks are laid in register, and what errors are allowed for",
+    "artwork": "the drawings",
+    "files": "how the files are written",
+    "layers": "[[layers]], one table a layer: shapes beside those of the drawings",
+    "blocks": "[[blocks]], one table a block, in printing order",
+    "openings": "[[openings]], cut through every block, as for a shape that is embossed",
+    "highlights": "[[highlights]], stay bare paper",
+    "marks": "what is marked by hand: what comes out, stays, is left to the carver, grows denser, thinner or anew",
+    "marked": "[[marked]], the same in words",
+    "motifs": "[[motifs]], what grows; `carvegen motifs` lists their presets and settings",
+}
+
+
+def reference() -> str:
+    """Every table of a print file with its keys, what they may be, and what holds without them."""
+    return "\n".join(_lines(schema())) + "\n"
+
+
+def _lines(whole: Mapping[str, Any]) -> Iterator[str]:
+    for number, (name, table) in enumerate(whole["properties"].items()):
+        if number:
+            yield ""
+        held = table.get("items", table)
+        yield f"**`{name}`**: {_ABOUT.get(name, '')}".removesuffix(": ")
+        yield ""
+        yield "| key | may be | without it | what it is |"
+        yield "| --- | --- | --- | --- |"
+        for key, value in held["properties"].items():
+            without = "must be there" if key in held["required"] else _plain(value.get("default")) or "–"
+            yield f"| `{key}` | {_may_be(value)} | {without} | {_safe(value.get('description', ''))} |"
+
+
+def _may_be(value: Mapping[str, Any]) -> str:
+    if "enum" in value:
+        return ", ".join(f"`{word}`" for word in value["enum"])
+    kind = value["type"]
+    if kind == "array":
+        many = f"{value['maxItems']} of: " if "maxItems" in value else "list of: "
+        return many + _may_be(value["items"])
+    if kind in {"number", "integer"}:
+        said = "whole number" if kind == "integer" else "number"
+        return f"{said}{_between(value['minimum'], value['maximum'])}" if "minimum" in value else said
+    if kind == "string":
+        return 'colour, `"#rrggbb"`' if value.get("pattern", "").startswith("^#") else "text"
+    return {"boolean": "true or false", "object": "a table"}[kind]
+
+
+def _between(least: float, most: float) -> str:
+    return f", {least:g} or more" if most > _ANY else f", {least:g} to {most:g}"
+
+
+def _plain(value: Any) -> str:  # noqa: ANN401
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, list):
+        return ", ".join(map(str, value)) or ""
+    return f"{value:g}" if isinstance(value, int | float) else str(value)
+
+
+def _safe(text: str) -> str:
+    return text.replace("|", "/")

@@ -11,25 +11,25 @@ from typing import Any
 
 from carvegen.base.colour import rgb
 from carvegen.base.errors import InputError
-from carvegen.base.parameters import parameters, successors
-from carvegen.base.suggestions import nearest
+from carvegen.base.parameters import REQUIRED, Parameter, parameters, successors
+from carvegen.base.words import nearest
 from carvegen.prints.file.key_lines import placed
-from carvegen.prints.file.keys import REQUIRED, Key, Kind
 
 __all__ = ["Place", "remedy", "settings_of", "value_of"]
 
 _SHOWN = 60  #: characters of a wrong value that a message repeats
 _LONGEST = 200  #: characters of a text
 _LARGEST = 10**15  #: whole numbers beyond it are surely slips
+_NUMBER = "a number"
 _FORMS = {
-    Kind.TEXT: "a line of text in quotes",
-    Kind.TEXTS: "a list of texts in [ ]",
-    Kind.NUMBER: "a number",
-    Kind.WHOLE: "a whole number",
-    Kind.FLAG: "true or false",
-    Kind.COLOUR: 'a colour such as "#264b5e"',
-    Kind.SIZE: "two numbers in [ ]",
-    Kind.SETTINGS: "a table { }",
+    "text": "a line of text in quotes",
+    "choice": "a line of text in quotes",
+    "texts": "a list of texts in [ ]",
+    "whole": "a whole number",
+    "flag": "true or false",
+    "colour": 'a colour such as "#264b5e"',
+    "span": "two numbers in [ ]",
+    "table": "a table { }",
 }
 
 
@@ -45,97 +45,82 @@ class Place:
         self.faults.append(InputError(message, value=_shown(value), where=placed(Path(self.file), key), hint=hint))
 
 
-def value_of(top: Place, where: str, key: Key, given: object) -> Any:  # noqa: ANN401
-    """The value of a key; its default where it is not given, and where it is wrong.
+def value_of(top: Place, where: str, setting: Parameter, raw: object) -> Any:  # noqa: ANN401
+    """The value of a key; its default where there is none, and where it is wrong.
 
     Parameters
     ----------
-    given
+    raw
         As TOML gave it; `REQUIRED` if it is not there.
     """
-    if given is REQUIRED:
-        if key.required:
-            top.fault(where, "is missing", hint=remedy(key))
-        return None if key.required else key.default
-    said = _fault(key, given)
+    if raw is REQUIRED:
+        if setting.required:
+            top.fault(where, "is missing", hint=remedy(setting))
+        return None if setting.required else setting.default
+    said = _fault(setting, raw)
     if said:
-        top.fault(where, said, value=_culprit(key, given), hint=_hint(key, given))
-        return () if key.kind == Kind.TEXTS else None
-    return _settled(key, given)
+        top.fault(where, said, value=_culprit(setting, raw), hint=_hint(setting, raw))
+        return () if setting.unit == "texts" else None
+    return _settled(setting, raw)
 
 
-def settings_of(top: Place, where: str, settings: Any, given: Mapping[str, Any]) -> dict[str, Any]:  # noqa: ANN401
+def settings_of(top: Place, where: str, settings: Any, raw: Mapping[str, Any]) -> dict[str, Any]:  # noqa: ANN401
     """A motif's own settings, each by its declaration; the faulty ones are left out."""
-    known = {its.name: its for its in parameters(settings)}
+    known = {setting.key: setting for setting in parameters(settings)}
     good: dict[str, Any] = {}
-    for name, value in given.items():
+    for name, value in raw.items():
         if name not in known:
             later = successors(settings).get(name)
             hint = f"it is {later} now" if later else nearest(name, known)
             top.fault(f"{where}.{name}", "is no setting of this motif", value=value, hint=hint)
-        elif known[name].unit == "flag":
-            hint = f"write {name} = true, or leave it out"
-            good |= _kept(top, f"{where}.{name}", value, "must be true or false", (isinstance(value, bool), hint))
+        elif said := _fault(known[name], value):
+            top.fault(f"{where}.{name}", said, value=value, hint=_hint(known[name], value))
         else:
-            its, holds = known[name], not isinstance(value, bool) and known[name].allows(value)
-            usual = f"{its.default:g}" if isinstance(its.default, float) else its.default
-            hint = nearest(str(value), its.among) if its.among else f"{its.help}; by default {usual}"
-            good |= _kept(top, f"{where}.{name}", value, its.rule, (holds, hint))
+            good[name] = _settled(known[name], value)
     return good
 
 
-def _kept(top: Place, where: str, value: Any, rule: str, holds: tuple[bool, str]) -> dict[str, Any]:  # noqa: ANN401
-    """The setting if it holds; else a fault with what to do, and nothing."""
-    if holds[0]:
-        return {where.rpartition(".")[2]: value}
-    top.fault(where, rule, value=value, hint=holds[1])
-    return {}
-
-
-def _fault(key: Key, given: Any) -> str:  # noqa: ANN401
+def _fault(setting: Parameter, raw: Any) -> str:  # noqa: ANN401
     """What is wrong with a value; nothing if it will do."""
-    if not _of_kind(key.kind, given):
-        return f"must be {_FORMS[key.kind]}"
-    if key.kind == Kind.TEXT:
-        return _text_fault(key, given)
-    if key.kind == Kind.TEXTS:
-        return next(filter(None, (_text_fault(key, text) for text in given)), "")
-    if key.kind == Kind.COLOUR:
-        return "" if _is_colour(given) else f"must be {_FORMS[key.kind]}"
-    if key.range is not None:
-        numbers = given if key.kind == Kind.SIZE else [given]
-        return "" if all(number in key.range for number in numbers) else key.range.rule(key.name)
+    if not _of_kind(setting.unit, raw) or (setting.unit == "colour" and not _is_colour(raw)):
+        return f"must be {_FORMS.get(setting.unit, _NUMBER)}"
+    if setting.unit in ("text", "choice", "texts"):
+        return next(filter(None, (_text_fault(setting, text) for text in _texts(raw))), "")
+    if setting.bounded:
+        numbers = raw if setting.unit == "span" else [raw]
+        return "" if all(setting.at_least <= number <= setting.at_most for number in numbers) else setting.rule
     return ""
 
 
-def _text_fault(key: Key, text: str) -> str:
-    if key.among and text not in key.among:
+def _texts(raw: Any) -> list[str]:  # noqa: ANN401
+    return [raw] if isinstance(raw, str) else raw
+
+
+def _text_fault(setting: Parameter, text: str) -> str:
+    if setting.among and text not in setting.among:
         return "must be a known word"
-    if key.form and not re.fullmatch(key.form, text):
+    if setting.form and not re.fullmatch(setting.form, text):
         return "must be a plain name"
     if not text.strip() or not text.isprintable() or len(text) > _LONGEST:
         return f"must be one line of text, at most {_LONGEST} letters"
     return ""
 
 
-def _of_kind(kind: str, given: Any) -> bool:  # noqa: ANN401
-    tests = {
-        Kind.TEXT: isinstance(given, str),
-        Kind.COLOUR: isinstance(given, str),
-        Kind.FLAG: isinstance(given, bool),
-        Kind.NUMBER: _is_number(given),
-        Kind.WHOLE: type(given) is int,
-        Kind.SETTINGS: isinstance(given, dict),
-        Kind.TEXTS: isinstance(given, list) and all(isinstance(its, str) for its in given),
-        Kind.SIZE: isinstance(given, list) and len(given) == 2 and all(map(_is_number, given)),
-    }
-    return tests[kind]
+def _of_kind(unit: str, raw: Any) -> bool:  # noqa: ANN401
+    if unit == "texts":
+        return isinstance(raw, list) and all(isinstance(text, str) for text in raw)
+    if unit == "span":
+        return isinstance(raw, list) and len(raw) == 2 and all(map(_is_number, raw))
+    if unit == "whole":
+        return type(raw) is int
+    kinds = {"text": str, "choice": str, "colour": str, "flag": bool, "table": dict}
+    return isinstance(raw, kinds[unit]) if unit in kinds else _is_number(raw)
 
 
-def _is_number(given: object) -> bool:
-    if isinstance(given, bool) or not isinstance(given, (int, float)):
+def _is_number(raw: object) -> bool:
+    if isinstance(raw, bool) or not isinstance(raw, (int, float)):
         return False
-    return abs(given) < _LARGEST if isinstance(given, int) else math.isfinite(given)
+    return abs(raw) < _LARGEST if isinstance(raw, int) else math.isfinite(raw)
 
 
 def _is_colour(text: str) -> bool:
@@ -146,32 +131,32 @@ def _is_colour(text: str) -> bool:
     return True
 
 
-def _settled(key: Key, given: Any) -> Any:  # noqa: ANN401
-    if key.kind in (Kind.TEXTS, Kind.SIZE):
-        return tuple(given)
-    return float(given) if key.kind == Kind.NUMBER else given
+def _settled(setting: Parameter, raw: Any) -> Any:  # noqa: ANN401
+    if setting.unit in ("texts", "span"):
+        return tuple(raw)
+    return float(raw) if setting.bounded and setting.unit != "whole" else raw
 
 
-def _culprit(key: Key, given: Any) -> object:  # noqa: ANN401
+def _culprit(setting: Parameter, raw: Any) -> object:  # noqa: ANN401
     """The part of a value that is wrong."""
-    if key.kind == Kind.TEXTS and _of_kind(key.kind, given):
-        return next(text for text in given if _text_fault(key, text))
-    return given
+    if setting.unit == "texts" and _of_kind(setting.unit, raw):
+        return next(text for text in raw if _text_fault(setting, text))
+    return raw
 
 
-def _hint(key: Key, given: Any) -> str:  # noqa: ANN401
-    culprit = _culprit(key, given)
-    if key.among and isinstance(culprit, str):
-        return nearest(culprit, key.among)
-    return remedy(key)
+def _hint(setting: Parameter, raw: Any) -> str:  # noqa: ANN401
+    culprit = _culprit(setting, raw)
+    if setting.among and isinstance(culprit, str):
+        return nearest(culprit, setting.among)
+    return remedy(setting)
 
 
-def remedy(key: Key) -> str:
+def remedy(setting: Parameter) -> str:
     """How a key is written."""
-    if key.remedy or key.among:
-        return key.remedy or f"one of: {', '.join(key.among)}"
-    allowed = f"; it {key.range.rule(key.name)}" if key.range else ""
-    return f"{key.help}: {_FORMS[key.kind]}{allowed}"
+    if setting.remedy or setting.among:
+        return setting.remedy or f"one of: {', '.join(setting.among)}"
+    allowed = f"; it {setting.rule}" if setting.bounded else ""
+    return f"{setting.help}: {_FORMS.get(setting.unit, _NUMBER)}{allowed}"
 
 
 def _shown(value: object) -> object:

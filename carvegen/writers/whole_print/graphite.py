@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -33,18 +34,24 @@ def paper_tooth(shape: tuple[int, int], px_per_mm: float) -> Floats:
 
     Noise of three kinds: grain, the strokes of the pencil, and the pressure of the hand; the same for the same size.
     """
-    rng = stream(0, "rubbing", "tooth")
-    tile = rng.standard_normal((3, _TILE, _TILE), dtype=np.float32)
-    sizes = ((_GRAIN_MM, _GRAIN_MM), _STROKE_MM, (_CLOUD_MM, _CLOUD_MM))
-    grain, strokes, cloud = (
-        _even(ndimage.gaussian_filter(noise, [px_per_mm * mm for mm in size], mode="wrap"))
-        for noise, size in zip(tile, sizes, strict=True)
-    )
+    grain, strokes, cloud = _noises(px_per_mm)
     row, column = np.arange(shape[0])[:, None], np.arange(shape[1])
     plain, slanted = row % _TILE, (row + (_SLANT * column).astype(int)) % _TILE
     column = column % _TILE
     mixed = 0.75 * grain[plain, column] + 0.5 * strokes[slanted, column] + 0.3 * cloud[plain, column]
     return np.asarray(0.5 + 0.5 * np.tanh(0.8 * mixed))
+
+
+@cache
+def _noises(px_per_mm: float) -> tuple[Floats, ...]:
+    """Tiles of the three kinds of noise, as alike for every print as its paper is; not to be changed."""
+    rng = stream(0, "rubbing", "tooth")
+    tile = rng.standard_normal((3, _TILE, _TILE), dtype=np.float32)
+    sizes = ((_GRAIN_MM, _GRAIN_MM), _STROKE_MM, (_CLOUD_MM, _CLOUD_MM))
+    return tuple(
+        _even(ndimage.gaussian_filter(noise, [px_per_mm * mm for mm in size], mode="wrap"))
+        for noise, size in zip(tile, sizes, strict=True)
+    )
 
 
 def rubbed(land: Floats, tooth: Floats, px_per_mm: float) -> Floats:

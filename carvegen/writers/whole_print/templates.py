@@ -139,10 +139,9 @@ def _stops_apart(plan: Plan, size: tuple[float, float]) -> list[str]:
     if plan.method != "stops":
         return []
     apart = edge_stop_mm(plan, max(size)) + plan.paper_margin_mm
-    far = plan.way.play_mm * (size[0] ** 2 + size[1] ** 2) ** 0.5 / apart
-    return [
-        f"The stops are {apart:g} mm apart: {plan.way.play_mm:g} mm of play at one moves the far corner {far:.2f} mm."
-    ]
+    play = plan.method_facts.play_mm
+    far = play * (size[0] ** 2 + size[1] ** 2) ** 0.5 / apart
+    return [f"The stops are {apart:g} mm apart: {play:g} mm of play at one moves the far corner {far:.2f} mm."]
 
 
 def _one(shape: BaseGeometry) -> PolygonArray:

@@ -30,6 +30,7 @@ from carvegen.blocks.embossing.pressing import (
     findings,
     wall_rings,
 )
+from tests.strategies import examples
 
 HOW = Pressing(relief_mm=0.8)
 STAR = shapely.Polygon(
@@ -79,7 +80,7 @@ def test_wall_of_45_degrees_runs_out_as_far_as_it_is_deep() -> None:
     assert shapely.distance(shapely.boundary(die.face), shapely.boundary(die.foot)) == pytest.approx(1.0, abs=0.003)
 
 
-@settings(deadline=None, max_examples=8)
+@settings(examples(4), deadline=None)
 @given(turn=st.floats(0, 90), bevel=st.floats(30, 45), corner=st.floats(0.3, 1.2), clear=st.floats(0, 0.8))
 def test_no_corner_is_sharper_than_asked_and_no_ink_is_pressed(
     turn: float, bevel: float, corner: float, clear: float
