@@ -24,7 +24,8 @@ if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
     from carvegen.marking.applying import Bed
     from carvegen.marking.pencil.reading import SheetsRead
-    from carvegen.prints.file.print_file import Print, PrintMark
+    from carvegen.prints.file.keys import PrintMark
+    from carvegen.prints.file.print_file import Print
     from carvegen.prints.layers import Drawing
 
 __all__ = ["White", "hole_marks_of", "marks_of", "names_of", "stays_on", "with_marks"]
