@@ -12,11 +12,19 @@ from carvegen.base.files import staged_folder, write_file
 from carvegen.base.previous_run import Earlier, earlier
 from carvegen.blocks.embossing.counter_sheets import counter_setups
 from carvegen.blocks.embossing.embossing_strip import embossing_strip, on_strip
-from carvegen.blocks.embossing.pressing import counter_thickness_mm
+from carvegen.blocks.embossing.pressing import counter_holes, counter_thickness_mm
+from carvegen.delivery.block_folder import deliver
 from carvegen.writers.block.block_dxf import machine_dxf
 from carvegen.writers.block.block_png import proof_png
 from carvegen.writers.block.block_svg import machine_svg
-from carvegen.writers.block.die_sheet import relief_dxf, relief_svg
+from carvegen.writers.block.die_sheet import (
+    DIE_FILES,
+    die_dxf,
+    die_note,
+    die_svg,
+    relief_dxf,
+    relief_svg,
+)
 from carvegen.writers.guide.guide_pdf import guide_pdf
 from carvegen.writers.guide.guide_svg import guide_svg
 from carvegen.writers.guide.hand_guide import hand_guide
@@ -24,10 +32,15 @@ from carvegen.writers.note.block_note import machine_note
 from carvegen.writers.note.embossing_page import embossing_page, embossing_steps
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
+    from carvegen.blocks.block import Block
+    from carvegen.blocks.embossing.pressing import Die
     from carvegen.blocks.job import Job, Setup
+    from carvegen.delivery.block_folder import Delivery, Style
     from carvegen.facts.profiles import Library, Paper
 
-__all__ = ["deliver_embossing_strip"]
+__all__ = ["COUNTER", "deliver_die", "deliver_embossing_strip"]
 
 _PURPOSE = {
     "how-to-read.md": "how to make and press the strip, what to look for, and the command that keeps it: read first",
@@ -99,3 +112,48 @@ def _files_of(job: Job, folder: str, *, transfer: str, sheet: str, dxf: str, pal
 
 def _purpose(name: str) -> str:
     return _PURPOSE.get(name) or _MACHINE[name.rpartition("/")[2]]
+
+
+COUNTER = "counter"  #: the counter-sheet's folder in that of its die
+
+
+def deliver_die(
+    job: Job, die: Die, counter: Sequence[Setup], out: Path, style: Style, *, say: Callable[[str], None]
+) -> Delivery:
+    """Write the files of the die's wall and of its counter-sheet beside those of its block.
+
+    Parameters
+    ----------
+    counter
+        The setups of the counter-sheet, the main one first.
+
+    Returns
+    -------
+    Delivery
+        The counter-sheet's, in the folder `COUNTER`.
+    """
+    say("writing the die's wall and its counter-sheet")
+    texts = {"note.md": die_note(job, die, counter[0]), "wall.svg": die_svg(job, die), "wall.dxf": die_dxf(job, die)}
+    for name in DIE_FILES:
+        write_file(out / "die" / name, texts[name])
+    sheet = counter_sheet(job.block, die)
+    return deliver([way.on(sheet) for way in counter], out / COUNTER, style, say=lambda _: None)
+
+
+_COUNTER_WORDS = (
+    "Register: the counter-sheet is as large as the die's board and is laid edge on edge with it. It has no stops.",
+)
+
+
+def counter_sheet(block: Block, die: Die) -> Block:
+    """The sheet with holes that lies on the paper against the die; it is worked the other way round than the die.
+
+    As large as the die's board, so that both lie edge on edge; it has no stops.
+    """
+    register = block.register and replace(
+        block.register, stops=geometry.empty(), pads=geometry.empty(), lowered=geometry.empty(), words=_COUNTER_WORDS,
+    )  # fmt: skip
+    return replace(
+        block, name=f"{block.name}-counter", cuts=geometry.empty(), cut_outs=counter_holes(die), kept=geometry.empty(),
+        turned=not block.turned, bevelled=False, register=register,
+    )  # fmt: skip

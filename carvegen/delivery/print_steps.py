@@ -18,7 +18,7 @@ from carvegen.base.findings import Finding
 from carvegen.blocks.free_edge import with_fringe
 from carvegen.blocks.from_motif import strictest
 from carvegen.delivery.block_folder import deliver, style_of
-from carvegen.delivery.die_folder import COUNTER, deliver_die
+from carvegen.delivery.embossing_folder import COUNTER, deliver_die
 from carvegen.delivery.step_keys import contents_of_files
 from carvegen.facts.register import Plan
 from carvegen.prints.bare_paper import mended_print, paper_findings

@@ -13,7 +13,7 @@ from carvegen import geometry
 from carvegen.base.colour import lightness
 from carvegen.base.findings import Finding, Severity
 from carvegen.blocks.from_motif import strictest
-from carvegen.checks.mending.weak_places import weak_places
+from carvegen.checks.mending.widening import weak_places
 from carvegen.checks.survey import Survey
 from carvegen.facts.register import SEEN_MM
 from carvegen.motifs.shared.minimum_width import opened

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from carvegen.motifs.grain.rings import ring_widths
+from carvegen.motifs.grain.knots import ring_widths
 
 
 def series(count: int = 60, years: int = 64) -> np.ndarray:

@@ -26,8 +26,7 @@ from carvegen.toolpaths.paths import (
 from carvegen.toolpaths.settings import PathSettings
 from carvegen.toolpaths.simulation.height_raster import Relief, untouched
 from carvegen.toolpaths.simulation.simulated_block import Simulated, simulated
-from carvegen.writers.plan.plan_files import extras
-from carvegen.writers.plan.simulated_png import simulated_png
+from carvegen.writers.plan.plan_files import extras, simulated_png
 from tests.cases import SHELF, block, box, disc, setup
 from tests.strategies import examples
 

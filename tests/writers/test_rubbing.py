@@ -9,8 +9,7 @@ import shapely
 from PIL import Image
 
 from carvegen.base.colour import Ink
-from carvegen.writers.whole_print.graphite import paper_tooth, rubbed
-from carvegen.writers.whole_print.print_png import Coat, rubbing_png
+from carvegen.writers.whole_print.print_png import Coat, paper_tooth, rubbed, rubbing_png
 
 WINDOW = (0.0, 0.0, 60.0, 40.0)
 

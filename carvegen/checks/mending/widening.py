@@ -10,18 +10,39 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.checks.land_width import short_tips
 from carvegen.checks.mending import shape_edits
-from carvegen.checks.mending.weak_places import weak_places
 from carvegen.checks.survey import Survey
 from carvegen.geometry.narrow import narrow_spread
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.blocks.job import Job
+    from carvegen.checks.survey import Survey
     from carvegen.geometry import Mask
 
-__all__ = ["Slit", "holds", "slits"]
+__all__ = ["Slit", "holds", "slits", "weak_places"]
+
+_MEETS_MM = 0.01  #: parts this near to one another meet
+
+
+def weak_places(survey: Survey) -> NDArray[np.object_]:
+    """Lines across land that breaks, and parts of cuts too narrow for the cutter that part them; (n,)."""
+    found = survey.narrow_lands
+    breaks = ~short_tips(found, survey.job.face_limits.land_at(found.direction_deg))
+    places = [geometry.lines(found.at[breaks], found.to[breaks])]
+    for k in np.flatnonzero(survey.broken).tolist():
+        left = geometry.parts(shapely.difference(survey.white[k], survey.reached(k)))
+        pieces = geometry.parts(survey.reached(k))
+        if len(pieces) == 0:
+            places.append(survey.white[k : k + 1])
+        elif len(left):
+            met = shapely.dwithin(left[:, None], pieces[None, :], _MEETS_MM).sum(axis=1)
+            places.append(left[met > 1])
+    return np.concatenate(places)
+
 
 _AT_WALL_MM = 0.005  #: discs whose middle is this near to a part lie in it
 _AROUND = 4.0  #: what lies within so many least widths of land round a slit is looked at when it is tried

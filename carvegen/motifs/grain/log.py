@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.motifs.grain.knots import CALM, Knot, flowed
-from carvegen.motifs.grain.rings import hard_years, ring_widths
+from carvegen.motifs.grain.knots import CALM, Knot, flowed, hard_years, ring_widths
 from carvegen.motifs.shared.fields import waves_at
 
 if TYPE_CHECKING:

@@ -1,4 +1,4 @@
-"""PNG: her own scan on the plan, what differs coloured, ringed and numbered; or how well it lies there."""
+"""First proofs as pictures: her scan with rings where what was foretold came, and a scan with a ruler."""
 
 from __future__ import annotations
 
@@ -17,9 +17,10 @@ from carvegen.writers.block.ring_places import LABEL_MM, free_box
 
 if TYPE_CHECKING:
     from carvegen.artwork.on_plan import Laid
+    from carvegen.artwork.scan.pixels import Picture
     from carvegen.blocks.comparison import Spot
 
-__all__ = ["fit_png", "ringed_png"]
+__all__ = ["fit_png", "ringed_png", "ruled_png"]
 
 _INK = (20, 18, 16)
 _PAPER = (251, 250, 246)
@@ -82,4 +83,27 @@ def _faded(laid: Laid) -> tuple[Image.Image, float]:
 def _bytes(picture: Image.Image, scale: float) -> bytes:
     out = io.BytesIO()
     picture.save(out, "PNG", dpi=(scale * 25.4, scale * 25.4), compress_level=1)
+    return out.getvalue()
+
+
+_LONG_PX, _LINES = 1600, 20
+_LINE, _INK = (35, 122, 130), (20, 18, 16)
+
+
+def ruled_png(picture: Picture) -> bytes:
+    """The picture, smaller, with lines at round numbers of its own pixels, counted from the upper left corner."""
+    shrink = min(1.0, _LONG_PX / max(picture.width, picture.height))
+    image = picture.image.convert("RGB").resize((round(picture.width * shrink), round(picture.height * shrink)))
+    pen, font = ImageDraw.Draw(image), ImageFont.load_default(size=14)
+    rough = max(picture.width, picture.height) / _LINES
+    tens = 10 ** math.floor(math.log10(rough))
+    step = next(tens * by for by in (1, 2, 5, 10) if tens * by >= rough)
+    for along, size in ((0, picture.width), (1, picture.height)):
+        for value in range(0, size, step):
+            at = value * shrink
+            pen.line((at, 0, at, image.height) if along == 0 else (0, at, image.width, at), fill=_LINE, width=1)
+            where = (at + 2, 2) if along == 0 else (2, at + 2)
+            pen.text(where, str(value), fill=_INK, font=font, stroke_width=2, stroke_fill=(255, 255, 255))
+    out = io.BytesIO()
+    image.save(out, "PNG")
     return out.getvalue()
