@@ -23,7 +23,7 @@ _KEYS = {
 _HEAD = (
     "A print: what its blocks are, what is drawn on them, and what snow falls on it.",
     "Lengths are millimetres. Change a value, build again: only what it touches is made anew.",
-    "All that may stand here is in print.schema.json, which editors read; materials and cutters: carvegen profiles list.",
+    "All that may stand here is in print.schema.json, which editors read; materials, cutters: carvegen profiles list.",
 )
 _BLOCKS = (
     "The blocks in printing order, light to dark. A guess: change inks and layers, copy a table for one more block.",
