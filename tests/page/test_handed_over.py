@@ -48,7 +48,6 @@ def listed(path: Path) -> dict[str, list[str]]:
 
 def test_files_of_a_machine_leave_together_with_their_note_and_the_name_of_the_block(lasered, tmp_path) -> None:
     page = Page(lasered, SHELF, lasered.parent, tmp_path)
-    page.session.rest_s = 3600.0
     told, saved, alone, gone = asked(page, *(
         ("GET", f"/{TOKEN}/{name}", {"headers": OWN})
         for name in ("files", "file/key-laser.zip", "file/key/laser/block.svg", "file/key/laser/block.dxf")
