@@ -294,6 +294,14 @@ def test_work_is_stopped_by_the_next_and_tells_no_more() -> None:
     assert not behind.stop()
 
 
+@pytest.mark.skipif(not hasattr(os, "nice"), reason="nothing stands back here")
+def test_work_stands_back_behind_the_hand() -> None:
+    behind, done = Behind(), list[str]()
+    behind.start(slow, Path("stands back"), None, say=lambda _: None, done=done.append, failed=print)
+    until(lambda: bool(done))
+    assert int(done[0]) > os.nice(0)
+
+
 def test_the_server_ends_a_while_after_its_windows(bare, monkeypatch) -> None:
     told, looks = list[str](), list[float]()
     idle_s = Page.idle_s.fget

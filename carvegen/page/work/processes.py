@@ -26,6 +26,7 @@ __all__ = ["BUILT", "SHEET", "Behind", "built", "checks", "sheet"]
 BUILT = "built"  #: the folder beside the print file into which it is built
 SHEET = "marking-sheet.pdf"  #: the sheet to mark with pencils, beside the print file
 
+_BEHIND = 10  #: how far the work stands back where the hand, or another program, wants the processor (POSIX `nice`)
 #: Modules of the work, which are slow to read.
 _READ_ONCE = ("carvegen.page.print_checks", "carvegen.delivery.print_build", "carvegen.prints.file.print_file")
 
@@ -139,6 +140,8 @@ def _processes() -> SpawnContext | ForkServerContext:
 
 def _child(pipe: Connection, work: Work, path: Path, shelf: Library) -> None:
     threading.Thread(target=_end_with_parent, daemon=True).start()
+    if hasattr(os, "nice"):
+        os.nice(_BEHIND)
     try:
         said = "returns", work(path, shelf, lambda stage: pipe.send(("says", stage)))
     except Exception as error:  # whatever it is: the page is to say it
