@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 import re
 from collections.abc import Mapping, Sequence
@@ -16,14 +15,13 @@ from carvegen import geometry
 from carvegen.artwork import bounds
 from carvegen.artwork.kinds import PICTURE, kind_of
 from carvegen.base.errors import InputError
-from carvegen.base.files import save_file, staged_folder, write_file
+from carvegen.base.files import save_file
 from carvegen.facts.profiles import KINDS
 from carvegen.motifs import motif, summaries
 from carvegen.page.packed import Group, packed, step_for
 from carvegen.page.words import explained
-from carvegen.prints.file.print_file import read_print
+from carvegen.prints.file.new_folder import write_print
 from carvegen.prints.file.samples import FILES, sample
-from carvegen.prints.file.schema import SCHEMA_NAME, schema
 
 if TYPE_CHECKING:
     from carvegen.artwork import Artwork
@@ -152,7 +150,9 @@ def _float(value: object, field: str) -> float:
 
 
 def understood(upload: Upload, said: Mapping[str, Any]) -> bytes:
-    """The layers of what was handed in, packed as groups of the kind "layer", with its size and what is to be said."""
+    """The layers of what was handed in, packed as groups of the kind "layer"; with its size, notes and a guess."""
+    from carvegen.writers.whole_print.new_print import guess
+
     art = artwork_of(upload, said)
     size = _size(art, said)
     shapes = {name: geometry.parts(its) for name, its in art.layers.items() if len(its)}
@@ -162,6 +162,7 @@ def understood(upload: Upload, said: Mapping[str, Any]) -> bytes:
         number += len(its)
     told = {
         "size": list(size), "true_size": art.true_size, "notes": list(art.notes),
+        "usual": guess(list(shapes)),
         "layers": [
             {"name": name, "shapes": len(its), "area_mm2": round(float(shapely.area(its).sum()), 1)}
             for name, its in shapes.items()
@@ -171,14 +172,14 @@ def understood(upload: Upload, said: Mapping[str, Any]) -> bytes:
 
 
 def _size(art: Artwork, said: Mapping[str, Any]) -> tuple[float, float]:
-    from carvegen.writers.block.clean_artwork import page_size
+    from carvegen.writers.whole_print.new_print import face_of
 
     if isinstance(said.get("size"), list) and len(said["size"]) == 2:
         width, height = (_float(its, "size") for its in said["size"])
         if min(width, height) <= 0:
             raise InputError("must be more than 0", value=said["size"], field="size")
         return width, height
-    return page_size(art.layers, art.width_mm, art.height_mm)
+    return face_of([art])
 
 
 def begun(said: Mapping[str, Any], uploads: Sequence[Upload], shelf: Library, folder: Path) -> Path:
@@ -204,8 +205,7 @@ def begun(said: Mapping[str, Any], uploads: Sequence[Upload], shelf: Library, fo
             raise InputError("must be one of the prints that lie here", value=n)
         return prints[n]
     if kind == "sample":
-        files = {name: sample(name) for name in FILES}
-        return _written(_free(folder, "landing"), {**files, SCHEMA_NAME: json.dumps(schema(), indent=1) + "\n"}, shelf)
+        return _written(_free(folder, "landing"), {name: sample(name) for name in FILES}, shelf)
     if kind in ("drawing", "scan"):
         number = said.get("upload")
         if not isinstance(number, int) or not 0 <= number < len(uploads):
@@ -215,36 +215,17 @@ def begun(said: Mapping[str, Any], uploads: Sequence[Upload], shelf: Library, fo
 
 
 def _of_drawing(said: Mapping[str, Any], upload: Upload, shelf: Library, folder: Path) -> Path:
-    from carvegen.writers.block.clean_artwork import artwork_svg
+    from carvegen.writers.whole_print.new_print import print_files
 
     art = artwork_of(upload, said)
     if not art.true_size:
         raise InputError("does not say how large it is", hint="say its size, or what its numbers mean")
     size = _size(art, said)
     name = str(said.get("name") or "print")[:80]
-    drawing = artwork_svg(art.layers, size, name)
-    text = _print_text(said, name, size)
+    blocks, motifs = _tables(said, "blocks"), _tables(said, "motifs")
+    files = print_files(name, {"drawing.svg": art.layers}, size, blocks=blocks, motifs=motifs)
     stem = _PLAIN.sub("-", name.lower()).strip("-") or "print"
-    return _written(_free(folder, stem), {"drawing.svg": drawing, "print.toml": text}, shelf)
-
-
-def _print_text(said: Mapping[str, Any], name: str, size: tuple[float, float]) -> str:
-    """A print file of what was chosen; the reader says what of it can't be used."""
-    import tomlkit
-
-    document = tomlkit.document()
-    document["print"] = {"name": name, "size_mm": list(size), "seed": 1}
-    document["artwork"] = {"files": ["drawing.svg"]}
-    blocks, motifs = tomlkit.aot(), tomlkit.aot()
-    for its in _tables(said, "blocks"):
-        keys = ("name", "role", "ink", "opacity", "layers", "material", "cutter", "for")
-        blocks.append(tomlkit.item({**{key: its[key] for key in keys if key in its}, "mend": True}))
-    for its in _tables(said, "motifs"):
-        motifs.append(tomlkit.item({key: its[key] for key in ("motif", "preset", "on", "settings") if key in its}))
-    document["blocks"] = blocks
-    if motifs:
-        document["motifs"] = motifs
-    return tomlkit.dumps(document)
+    return _written(_free(folder, stem), files, shelf)
 
 
 def _tables(said: Mapping[str, Any], key: str) -> list[Mapping[str, Any]]:
@@ -259,12 +240,6 @@ def _free(folder: Path, stem: str) -> Path:
     return next(folder / name for name in names if not (folder / name).exists())
 
 
-def _written(folder: Path, files: Mapping[str, bytes | str], shelf: Library) -> Path:
-    with staged_folder(folder, owned=frozenset()) as stage:
-        for name, data in files.items():
-            write_file(stage / name, data)
-        try:
-            read_print(stage / "print.toml", shelf)
-        except InputError as error:
-            raise InputError(str(error).replace(f"{stage}/", ""), hint=error.hint) from None
+def _written(folder: Path, files: Mapping[str, bytes] | Mapping[str, str], shelf: Library) -> Path:
+    write_print(folder, files, shelf)
     return folder / "print.toml"

@@ -39,6 +39,7 @@ AXE = Path(axe_core_python.__file__).parent / "axe.min.js"
 _SCREEN = (
     "Emulation.setDeviceMetricsOverride", {"width": 1280, "height": 800, "deviceScaleFactor": 1, "mobile": False},
 )  # fmt: skip
+_SLOWER = float(os.environ.get("CARVEGEN_SLOW", "1"))  #: times; a still page does not show it
 SNOW = """
 [[motifs]]
 motif = "snowload"
@@ -193,8 +194,8 @@ def _laid_out(driver: Any) -> None:
         driver.execute_cdp_cmd("Network.enable", {})
         slow = {"offline": False, "latency": float(late), "downloadThroughput": -1, "uploadThroughput": -1}
         driver.execute_cdp_cmd("Network.emulateNetworkConditions", slow)
-    if times := os.environ.get("CARVEGEN_SLOW"):
-        driver.execute_cdp_cmd("Emulation.setCPUThrottlingRate", {"rate": float(times)})
+    if _SLOWER > 1:
+        driver.execute_cdp_cmd("Emulation.setCPUThrottlingRate", {"rate": _SLOWER})
 
 
 @pytest.fixture(scope="module")
@@ -220,10 +221,21 @@ def opened(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[B
         _ended(bench.program)
 
 
+#: What a test that failed may have left: an open dialog, a loop for a stroke, another slip, blocks that wander.
+_AS_FOUND = """
+for (const its of document.querySelectorAll('dialog[open]')) its.close();
+if (!document.getElementById('apart').hidden) document.getElementById('watch').click();
+document.querySelector('[name=drawn][value=stroke]').click();
+document.querySelector('#slips details').open = true;
+bench.view.whole();
+bench.tools.choose([]);
+"""
+
+
 @pytest.fixture
 def bench(opened: Bench) -> Iterator[Bench]:
     """The page; what a test has done is taken back after it, and each test answers for its own."""
-    opened.run("bench.view.whole(); bench.tools.choose([])")
+    opened.run(_AS_FOUND)
     until(lambda: not list(_named(opened.folder / "marks.svg", None)))  # files are written a little later
     yield opened
     _take_back(opened)
@@ -681,15 +693,33 @@ def test_fifty_thousand_flakes_are_there_soon_move_smoothly_and_change_at_once(b
     found: dict[str, float] = {}
     for _ in range(5):
         again = bench.browser.execute_async_script(_MANY)
-        busy = again.pop("busy")
-        again = {**again, "first": again["first"] / busy, "edit": again["edit"] / busy}
+        busy = again.pop("busy") * _SLOWER
+        again = {**again, **{key: again[key] / busy for key in ("first", "edit")}, "pan": again["pan"] / _SLOWER}
         found = {key: min(value, found.get(key, value)) for key, value in again.items()}
         if found["first"] < 3000 and (found["pan"] < 20 or found["lag"] < 1.2) and found["edit"] < 100:
             break
-    assert found["first"] < 3000
-    assert found["pan"] < 20 or found["lag"] < 1.2, "a machine that is busy elsewhere is slow when nothing moves, too"
-    assert found["edit"] < 100
-    assert found["heap"] < 300
+    assert found["first"] < 3000, found
+    assert found["pan"] < 20 or found["lag"] < 1.2, f"a busy machine is slow when nothing moves, too: {found}"
+    assert found["edit"] < 100, found
+    assert found["heap"] < 300, found
+
+
+def test_between_two_steps_of_a_hand_that_pans_no_more_is_drawn_than_while_it_moves(bench: Bench) -> None:
+    """By a clock that goes on by 1 ms whenever it is asked, which is once a piece of the next picture."""
+    asked = bench.run("""
+const real = performance.now(); let time = real, count = 0;
+performance.now = () => (count++, ++time);
+const pieces = () => { count = 0; bench.picture.frame(); return count; };
+try {
+  bench.view.goTo(45, 30, 8);
+  bench.picture.refresh();
+  const found = [pieces(), pieces()];
+  time += 1000;
+  return [...found, pieces()];
+} finally { delete performance.now; }
+""")
+    moved, between, rested = asked
+    assert moved == between < rested
 
 
 def test_true_size_after_a_ruler_was_held_to_the_screen(bench: Bench) -> None:
@@ -907,8 +937,7 @@ def test_a_photograph_of_the_coloured_sheet_is_looked_at_and_becomes_marks(bench
     (mark,) = bench.marks("comes out")
     wanted = affinity.scale(hatched, 1, -1, origin=(0, SIZE[1] / 2))
     assert mark.symmetric_difference(wanted).area < 0.12 * wanted.area
-    assert bench.run("return bench.overlay.marks.size") == 1
-    bench.run("document.querySelector('#slips details').open = true")
+    until(lambda: bench.run("return bench.overlay.marks.size") == 1)  # the file may be written before the answer comes
 
 
 # ── everybody ──
@@ -946,16 +975,16 @@ def test_the_accessibility_checker_finds_nothing_in_any_state(bench: Bench) -> N
 
 
 def test_it_fits_a_tablet_either_way_round(bench: Bench) -> None:
-    for width, height in ((1024, 768), (800, 1280)):
-        bench.browser.execute_cdp_cmd(
-            "Emulation.setDeviceMetricsOverride",
-            {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": False},
-        )
-        assert bench.run("return document.documentElement.scrollWidth") <= width
-        stage = bench.browser.find_element(By.ID, "stage").rect
-        assert stage["width"] > 0.55 * width
-        assert stage["height"] > 0.55 * height
-    bench.browser.execute_cdp_cmd(*_SCREEN)
+    name, screen_ = _SCREEN
+    try:
+        for width, height in ((1024, 768), (800, 1280)):
+            bench.browser.execute_cdp_cmd(name, {**screen_, "width": width, "height": height})
+            assert bench.run("return document.documentElement.scrollWidth") <= width
+            stage = bench.browser.find_element(By.ID, "stage").rect
+            assert stage["width"] > 0.55 * width
+            assert stage["height"] > 0.55 * height
+    finally:
+        bench.browser.execute_cdp_cmd(*_SCREEN)
 
 
 def test_a_second_window_says_that_it_only_looks(bench: Bench) -> None:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import struct
+import time
 import uuid
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +27,15 @@ on = ["POST"]
 motif = "snowfall"
 settings = { snow = 0.1, smallest_mm = 1.0, largest_mm = 2.0 }
 """
+
+
+def until(true: Callable[[], bool], seconds: float = 180) -> None:
+    """Wait for a state; a machine that is slow has time."""
+    end, pause = time.monotonic() + seconds, 0.002
+    while not true():
+        assert time.monotonic() < end, "it does not come"
+        time.sleep(pause)
+        pause = min(1.3 * pause, 0.1)
 
 
 def print_file(folder: Path, *, after: str = AFTER, size=(40, 30)) -> Path:
@@ -57,7 +68,6 @@ class Hand:
     def __init__(self, path: Path) -> None:
         self.path, self.heard = path, []
         self.session = Session(path, SHELF, self.heard.append)
-        self.session.rest_s = 3600.0
         self.load()
 
     def load(self) -> None:
@@ -89,6 +99,12 @@ class Hand:
             shape for n, shape in self.shapes.items()
             if self.like[n]["kind"] in ("snow", "white") and block in self.like[n]["blocks"]
         ])  # fmt: skip
+
+    def checks(self) -> None:
+        """Check the whole print now, in its process; opening ends by putting that off, which would stop it."""
+        until(lambda: self.session._later is not None)
+        self.session._later.cancel()
+        self.session._check()
 
     def written(self) -> None:
         self.session._flush()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import pickle
-import time
 from pathlib import Path
 
 import httpx
@@ -16,9 +15,8 @@ from carvegen.page.app import Page
 from carvegen.page.session import Session
 from carvegen.page.work.processes import Behind
 from tests.cases import SHELF
-from tests.page.page import print_file
+from tests.page.page import print_file, until
 from tests.page.slow_work import slow
-from tests.page.test_behind import until
 from tests.page.test_serving import HOST, JSON, OWN, SNOWFALL, TOKEN, drawing
 
 
@@ -59,11 +57,13 @@ def test_a_closed_session_begins_nothing(tmp_path, monkeypatch) -> None:
     begun: list[object] = []
     monkeypatch.setattr(Behind, "start", lambda *_, **__: begun.append(1))
     session = Session(print_file(tmp_path, after=""), SHELF, lambda _: None)
-    session.rest_s = 0.05
+    until(lambda: session._later is not None)
+    waits = session._later
     session.close()
     session._check_later()
     session._check()
-    time.sleep(0.3)
+    waits.join(20)
+    assert session._later is waits, "no other was begun"
     assert not begun
 
 

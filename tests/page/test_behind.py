@@ -8,8 +8,7 @@ import socket
 import subprocess
 import sys
 import threading
-import time
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 import httpx
@@ -21,6 +20,7 @@ from carvegen.base.findings import Finding
 from carvegen.delivery.print_build import build_print, marking_sheet
 from carvegen.delivery.print_steps import cut_inputs, cuts_of
 from carvegen.marking.journal import FOLDER
+from carvegen.page.app import Page
 from carvegen.page.print_checks import found_built, found_in, found_near
 from carvegen.page.serving import Served, _opened, serve
 from carvegen.page.table.address import Address, last, remember
@@ -29,18 +29,11 @@ from carvegen.page.work.processes import BUILT, Behind
 from carvegen.prints.cut_blocks import ways_of
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, layer, small_print
-from tests.page.page import Hand, print_file, stroke, unpacked
+from tests.page.page import Hand, print_file, stroke, unpacked, until
 from tests.page.slow_work import slow
 from tests.page.test_serving import JSON, OWN, TOKEN, asked
 
 SNOWFALL = '[[motifs]]\nmotif = "snowfall"\nsettings = { snow = 0.1, smallest_mm = 1.0, largest_mm = 2.0 }\n'
-
-
-def until(true: Callable[[], bool], seconds: float = 60) -> None:
-    end = time.monotonic() + seconds
-    while not true():
-        assert time.monotonic() < end
-        time.sleep(0.05)
 
 
 @pytest.fixture
@@ -142,9 +135,7 @@ def test_what_a_hand_breaks_is_found_at_once_and_can_be_left(tmp_path) -> None:
 
 def test_what_is_mended_on_the_page_is_mended_by_the_build(bare, monkeypatch) -> None:
     hand = Hand(bare)
-    hand.session.rest_s = 0.0
-    hand.session._check_later()
-    hand.session.rest_s = 3600.0
+    hand.checks()
 
     def thin() -> list[dict]:
         found = hand.session.findings()["list"]
@@ -194,8 +185,7 @@ def test_once_the_inks_are_taken_apart_blocks_are_shown_as_the_build_cuts_them(t
 
     blocks = {n: its for n, its in hand.shapes.items() if hand.like[n]["kind"] == "block"}
     assert max(map(off, built)) > 1
-    hand.session.rest_s = 0.0
-    hand.session._check_later()
+    hand.checks()
     until(lambda: any(its["kind"] == "blocks" for its in hand.heard), 60)
     told, blocks = unpacked(hand.session.blocks())
     hand.like |= {n: group for group in told["groups"] for n in group["ids"]}
@@ -206,11 +196,8 @@ def test_once_the_inks_are_taken_apart_blocks_are_shown_as_the_build_cuts_them(t
 
 def listening(path):
     """A page on a print, and what it tells of its work; it checks nothing by itself."""
-    from carvegen.page.app import Page
-
     (scratch := path.parent / "scratch").mkdir()
     page, heard = Page(path, SHELF, path.parent, scratch), list[dict]()
-    page.session.rest_s = 3600.0
     page.session._tell = heard.append
     return page, heard
 
@@ -307,9 +294,20 @@ def test_work_is_stopped_by_the_next_and_tells_no_more() -> None:
     assert not behind.stop()
 
 
-def test_the_server_ends_a_while_after_its_windows(bare) -> None:
-    told: list[str] = []
-    its = Served(path=bare, folder=bare.parent, idle_s=1.0)
+@pytest.mark.skipif(not hasattr(os, "nice"), reason="nothing stands back here")
+def test_work_stands_back_behind_the_hand() -> None:
+    behind, done = Behind(), list[str]()
+    behind.start(slow, Path("stands back"), None, say=lambda _: None, done=done.append, failed=print)
+    until(lambda: bool(done))
+    assert int(done[0]) > os.nice(0)
+
+
+def test_the_server_ends_a_while_after_its_windows(bare, monkeypatch) -> None:
+    told, looks = list[str](), list[float]()
+    idle_s = Page.idle_s.fget
+    monkeypatch.setattr(Page, "idle_s", property(lambda its: looks.append(now := idle_s(its)) or now))
+    monkeypatch.setattr("carvegen.page.serving._LOOK_S", 0.02)
+    its = Served(path=bare, folder=bare.parent, idle_s=0.3)
     server = threading.Thread(target=serve, args=(its, SHELF), kwargs={"at": told.append})
     server.start()
     until(lambda: bool(told))
@@ -317,7 +315,8 @@ def test_the_server_ends_a_while_after_its_windows(bare) -> None:
         lines = events.iter_lines()
         assert next(lines).startswith("data: ")
         assert client.get("print").json()["only_looks"] is False
-        time.sleep(2.0)
+        looks.clear()
+        until(lambda: len(looks) > 20)  # longer than it stays without a window
         assert server.is_alive()  # a window listens
     server.join(20)
     assert not server.is_alive()

@@ -29,9 +29,7 @@ def paged(folder, name: str) -> Page:
     drawn = layer("POST", "box 5 2 8 20")
     path.write_text(small_print(drawn, blocks={"key": ["POST"]}, size=(right - left, top - bottom), name=name))
     (folder / "scratch").mkdir()
-    page = Page(path, SHELF, folder, folder / "scratch")
-    page.session.rest_s = 3600.0
-    return page
+    return Page(path, SHELF, folder, folder / "scratch")
 
 
 def test_marks_of_a_coloured_sheet_are_looked_at_and_taken(tmp_path, photograph) -> None:

@@ -11,9 +11,10 @@ import pytest
 
 from carvegen.delivery.print_build import build_print
 from carvegen.page.app import Page
-from carvegen.page.work.handed_over import files
+from carvegen.page.work.handed_over import cautions, files
 from carvegen.page.work.processes import BUILT
-from carvegen.prints.file.print_file import read_print
+from carvegen.prints.cut_blocks import ways_of
+from carvegen.prints.file.print_file import Print, read_print
 from tests.cases import SHELF, layer, small_print
 from tests.page.test_serving import OWN, TOKEN, asked
 
@@ -48,7 +49,6 @@ def listed(path: Path) -> dict[str, list[str]]:
 
 def test_files_of_a_machine_leave_together_with_their_note_and_the_name_of_the_block(lasered, tmp_path) -> None:
     page = Page(lasered, SHELF, lasered.parent, tmp_path)
-    page.session.rest_s = 3600.0
     told, saved, alone, gone = asked(page, *(
         ("GET", f"/{TOKEN}/{name}", {"headers": OWN})
         for name in ("files", "file/key-laser.zip", "file/key/laser/block.svg", "file/key/laser/block.dxf")
@@ -120,3 +120,28 @@ def test_no_name_in_a_report_reaches_beyond_the_build(lasered) -> None:
     finally:
         report.write_text(was)
         secret.unlink()
+
+
+def test_cautions_before_the_files_are_those_of_this_machine_and_this_material_as_in_the_built_note(lasered) -> None:
+    """By the first word of each, as "Beam"; a material of another kind has others, and no other machine any."""
+    note = (lasered.parent / BUILT / "key" / "laser" / "note.md").read_text(encoding="utf-8")
+
+    def shown(text: str) -> tuple[str, set[str]]:
+        (its,) = cautions(given := read_text(lasered, text), ways_of(given, SHELF))["cautions"]
+        return its["machine"], {line.partition(":")[0] for line in its["lines"] if ":" in line[:20]}
+
+    text = lasered.read_text()
+    machine, lino = shown(text)
+    assert (machine, {"Beam", "Fire", "Asbestos"} <= lino) == (SHELF.machine("laser-bed").name, True)
+    assert [word for word in lino if f"{word}:" not in note.replace("*", "")] == []
+    assert "Asbestos" not in shown(with_values(text, material="cherry", **dict(LASER[1:])))[1]
+
+
+def read_text(path: Path, text: str) -> Print:
+    """A print file of other words at the same place."""
+    was = path.read_text()
+    try:
+        path.write_text(text)
+        return read_print(path, SHELF)
+    finally:
+        path.write_text(was)

@@ -254,6 +254,10 @@ def test_no_copy_is_made_of_a_file_that_another_program_has_changed(path, monkey
     hand.close()
 
 
+def tree(folder: Path) -> dict[Path, bytes]:
+    return {its.relative_to(folder): its.read_bytes() for its in folder.rglob("*") if its.is_file()}
+
+
 def test_killed_at_any_moment_everything_is_there_once(path) -> None:
     """A copy of the folder whenever anything has been written is what a kill there leaves."""
     hand, left = Hand(path), list[tuple[int, int, Path]]()
@@ -282,7 +286,8 @@ def test_killed_at_any_moment_everything_is_there_once(path) -> None:
         hand.close()
     assert len(left) > 8
     assert len({count for count, _, _ in left}) == 4
-    for count, _, folder in left:
+    alike = {frozenset(tree(folder).items()): (count, folder) for count, _, folder in left}
+    for count, folder in alike.values():
         for _ in range(2):  # what is done anew after a kill is not done again the next time
             again = Hand(folder / "print.toml")
             assert (len(again.snow()), len(again.session.state()["marks"])) == states[count], folder

@@ -66,7 +66,6 @@ def page(tmp_path):
 def printed(tmp_path):
     (tmp_path / "scratch").mkdir()
     page = Page(print_file(tmp_path, after=SNOWFALL), SHELF, tmp_path, tmp_path / "scratch")
-    page.session.rest_s = 3600.0
     yield page
     page.end()
 
@@ -76,7 +75,6 @@ def wide_print(tmp_path):
     """The page on a print as large as the pictures of `on_plan_pictures`, and its folder."""
     (tmp_path / "scratch").mkdir()
     page = Page(print_file(tmp_path, after="", size=on_plan_pictures.SIZE), SHELF, tmp_path, tmp_path / "scratch")
-    page.session.rest_s = 3600.0
     yield page, tmp_path
     page.end()
 

@@ -23,6 +23,7 @@ from carvegen.page.session import OnlyLooksError, Session
 from carvegen.page.table import kept_copy
 from carvegen.prints.cut_blocks import picture_of, ways_of
 from carvegen.prints.file.print_file import read_print
+from carvegen.prints.picture import Picture
 from tests.cases import SHELF
 from tests.cli.running import run
 from tests.page.page import Hand, print_file, stroke, unpacked
@@ -38,8 +39,12 @@ def hand(tmp_path):
 
 
 def built_white(path: Path, block: str) -> shapely.Geometry:
+    return built_picture(path).white_for(block)
+
+
+def built_picture(path: Path) -> Picture:
     given = read_print(path, SHELF)
-    return picture_of(given, ways_of(given, SHELF), say=lambda _: None).white_for(block)
+    return picture_of(given, ways_of(given, SHELF), say=lambda _: None)
 
 
 def differ(one: shapely.Geometry, other: shapely.Geometry) -> float:
@@ -64,8 +69,9 @@ def test_what_the_page_shows_is_what_the_build_makes(hand) -> None:
     hand.does("erase", breadth=2, points=stroke(30, 10, 36, 14))
     hand.does("draw", motif="snowfall 1", points=[[36, 27], [38, 27], [37, 29]])
     hand.written()
+    built = built_picture(hand.path)
     for block in ("sky", "key"):
-        assert differ(hand.white_on(block), built_white(hand.path, block)) < 1e-3
+        assert differ(hand.white_on(block), built.white_for(block)) < 1e-3
     again = list(hand.shapes.values())
     hand.close()
     other = Hand(hand.path)

@@ -1,53 +1,142 @@
-"""``carvegen new``: a print file to start from, with a drawing to build it from."""
+"""``carvegen new``: a print file to start from, with a drawing to build it from: the sample's, or her own."""
 
 from __future__ import annotations
 
 import json
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from carvegen.base.errors import InputError
 from carvegen.cli import options
+from carvegen.cli.options.values import BLOCK_SIZE
+
+if TYPE_CHECKING:
+    from carvegen.artwork import Artwork
 
 __all__ = ["command"]
+
+_PLAIN = re.compile("[^a-z0-9]+")
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Own:
+    """Drawings of hers, and what they don't say of themselves."""
+
+    drawings: Sequence[Path]
+    size_mm: tuple[float, float] | None
+    units: str | None
 
 
 @click.command(name="new")
 @click.argument("folder", required=False, type=click.Path(path_type=Path))
+@click.option(
+    "--drawing",
+    "drawings",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Begin with this drawing (SVG, DXF) in place of the sample's; may be given more than once.",
+)
+@click.option(
+    "--size",
+    "size_mm",
+    type=BLOCK_SIZE,
+    help="Width x height of the face, such as 200x150 or 8x6in.  [default: the drawing's page, or its shapes]",
+)
+@click.option(
+    "--units",
+    type=options.OneOf(["mm", "cm", "in", "pt"]),
+    help="What a number in a drawing means, if it does not say.",
+)
 @click.option("--schema", is_flag=True, help="Write only the JSON schema of print files, for editors, to the output.")
 @click.option("--keys", is_flag=True, help="Write only the list of all that a print file may hold, to the output.")
-def command(folder: Path | None, schema: bool, keys: bool) -> None:
-    """Put a sample print into a new folder: a print file with comments, its drawing, and the schema for editors.
+def command(folder: Path | None, drawings: tuple[Path, ...], *, schema: bool, keys: bool, **says: Any) -> None:  # noqa: ANN401
+    """Put a new print into a folder: a print file with comments, its drawing, and the schema for editors.
+
+    Without --drawing it is the sample. With it, blocks and snow are guessed from the layers that are found, and
+    comments say what to change.
 
     \b
     carvegen new landing
-    carvegen build landing/print.toml --out landing/built
+    carvegen new mine --drawing mine.svg
+    carvegen build mine/print.toml --out mine/built
     """
-    from carvegen.base.files import settled, staged_folder, write_file
-    from carvegen.prints.file.samples import FILES, sample
-    from carvegen.prints.file.schema import SCHEMA_NAME
-    from carvegen.prints.file.schema import schema as made
+    from carvegen.prints.file import schema as of_files
 
     if keys:
-        from carvegen.prints.file.schema import reference
-
-        click.echo(reference(), nl=False)
+        click.echo(of_files.reference(), nl=False)
         return
-    text = json.dumps(made(), indent=1) + "\n"
     if schema:
-        click.echo(text, nl=False)
+        click.echo(json.dumps(of_files.schema(), indent=1))
         return
     if folder is None:
         raise InputError("names no folder", where="FOLDER", hint="carvegen new landing, or carvegen new --schema")
-    with settled(folder):
-        there = [name for name in (*FILES, SCHEMA_NAME) if (folder / name).exists()]
-    if there:
-        raise InputError(f"holds {there[0]} already", value=str(folder), where="FOLDER", hint="name another folder")
-    with staged_folder(folder, owned=frozenset()) as stage:
-        for name in FILES:
-            write_file(stage / name, sample(name))
-        write_file(stage / SCHEMA_NAME, text)
-    click.echo(f"Written to {folder}: {', '.join((*FILES, SCHEMA_NAME))}")
+    if drawings:
+        _write(folder, *_of_drawings(folder, _Own(drawings=drawings, **says)))
+        return
+    if any(says.values()):
+        raise InputError("says of a drawing, but none is named", where="--size, --units", hint="--drawing FILE")
+    from carvegen.prints.file.samples import FILES, sample
+
+    _write(folder, {name: sample(name) for name in FILES}, "landing-in-colours.svg")
+
+
+def _write(folder: Path, files: dict[str, bytes] | dict[str, str], first: str) -> None:
+    from carvegen.prints.file.new_folder import write_print
+
+    names = write_print(folder, files, options.library())
+    click.echo(f"Written to {folder}: {', '.join(names)}")
     click.echo(f"Next: carvegen build {folder / 'print.toml'} --out {folder / 'built'}")
-    options.look_first(folder / "landing-in-colours.svg")
+    options.look_first(folder / first)
+
+
+def _of_drawings(folder: Path, own: _Own) -> tuple[dict[str, str], str]:
+    """The files of a print of her drawings, and the drawing to look at."""
+    from carvegen.writers.whole_print.new_print import face_of, guess, print_files
+
+    read = [_drawn(path, own) for path in own.drawings]
+    for path, its in zip(own.drawings, read, strict=True):
+        options.tell_notes([f"{path.name}: {note}" for note in its.notes])
+    size = own.size_mm or face_of(read)
+    layers = list(dict.fromkeys(name for its in read for name, shapes in its.layers.items() if len(shapes)))
+    drawn = {name: its.layers for name, its in zip(_names(own.drawings), read, strict=True)}
+    usual = guess(layers)
+    cut = {key: usual[key] for key in ("material", "cutter", "for")}
+    blocks = [{**its, **cut} for its in usual["blocks"]]
+    name = folder.resolve().name or "print"
+    click.echo(f"Layers found: {', '.join(layers)}. Face: {size[0]:g} x {size[1]:g} mm.")
+    return print_files(name, drawn, size, blocks=blocks, motifs=usual["motifs"]), next(iter(drawn))
+
+
+def _drawn(path: Path, own: _Own) -> Artwork:
+    """A drawing at true size, with at least one shape."""
+    from carvegen.artwork import read
+    from carvegen.writers.whole_print.new_print import face_of
+
+    its = read(path, units=own.units)
+    if not its.true_size:
+        if own.size_mm is None:
+            hint = "say the face's, --size 200x150, or what the drawing's numbers mean, --units mm"
+            raise InputError("does not say how large it is", where=str(path), hint=hint)
+        its = read(path, units="mm", scale=max(own.size_mm) / max(face_of([read(path, units="mm")])))
+    if not any(map(len, its.layers.values())):
+        raise InputError(
+            "holds no shape that prints", where=str(path), hint="fill what is to print, or close its lines"
+        )
+    return its
+
+
+def _names(paths: Sequence[Path]) -> list[str]:
+    """A plain file name for each drawing, no two alike."""
+    if len(paths) == 1:
+        return ["drawing.svg"]
+    found: list[str] = []
+    for path in paths:
+        stem = _PLAIN.sub("-", path.stem.lower()).strip("-") or "drawing"
+        found.append(next(n for n in (f"{stem}{k}.svg" for k in ("", *range(2, len(paths) + 2))) if n not in found))
+    return found

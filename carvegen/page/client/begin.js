@@ -8,7 +8,9 @@ import { ask, tell, tellPacked, upload } from "./transport.js";
 /** @typedef {import("./slips.js").Does} Does */
 /** @typedef {{key: string, name: string, words: string, machines: string[]}} Thing */
 /** @typedef {{samples: {key: string, about: string}[], prints: {n: number, name: string}[], materials: Thing[], cutters: Thing[], machines: string[], motifs: {key: string, words: string, presets: string[]}[]}} Offers */
-/** @typedef {{size: number[], true_size: boolean, notes: string[], layers: {name: string, shapes: number, area_mm2: number}[]}} Understood */
+/** @typedef {{name: string, role: string, ink: string, layers: string[]}} BlockGuess */
+/** @typedef {{material: string, cutter: string, for: string[], blocks: BlockGuess[], motifs: {motif: string, preset: string, on?: string[]}[]}} Usual */
+/** @typedef {{size: number[], true_size: boolean, notes: string[], layers: {name: string, shapes: number, area_mm2: number}[], usual: Usual}} Understood */
 
 const WHO = /** @type {Record<string, [string, string]>} */ ({
   hand: ["My own hand", "M4 20l9-9M13 11c1-4 4-6 7-7-1 3-3 6-7 7zM4 20l2 0"],
@@ -21,6 +23,8 @@ const ROLES = /** @type {Record<string, string>} */ ({
   tone: "flat colour",
   key: "lines and darks",
 });
+
+const WEATHER = /** @type {Record<string, string>} */ ({ snowload: "Snow that lies", snowfall: "Snow that falls" });
 
 /** Asks how a print is to be begun. @param {Does} does @param {boolean} may whether there is a print to go back to */
 export async function beginDialog(does, may) {
@@ -200,21 +204,22 @@ function photographed(body, does, file, number, done, turn) {
  */
 function described(offers, file, reading, go, back) {
   const { told, picture } = reading,
+    { usual } = told,
     names = told.layers.map((its) => its.name),
     under = file.type === "image/svg+xml" ? h("img", { src: URL.createObjectURL(file), alt: "Your drawing" }) : null;
   const name = h("input", { type: "text", required: true, maxLength: 60, value: file.name.replace(/\.[^.]*$/, "") }),
     width = numbered("Width, mm", told.size[0]),
     height = numbered("Height, mm", told.size[1]);
-  const material = cards("Material", offers.materials),
-    cutter = cards("Tool", offers.cutters);
+  const material = cards("Material", offers.materials, usual.material),
+    cutter = cards("Tool", offers.cutters, usual.cutter);
   const who = h(
     "fieldset",
     { class: "options" },
     h("legend", {}, "Who cuts it"),
     ...Object.entries(WHO)
       .filter(([key]) => offers.machines.includes(key))
-      .map(([key, [words, path]], k) =>
-        machine(key, words, path, k === 0, (its) => {
+      .map(([key, [words, path]]) =>
+        machine(key, words, path, usual.for.includes(key), (its) => {
           material.only(its);
           cutter.only(its);
         }),
@@ -224,11 +229,9 @@ function described(offers, file, reading, go, back) {
   const blocks = h(
     "ol",
     { class: "cards" },
-    blockRow("sky", "background", INKS[0], names, true),
-    blockRow("key", "key", INKS[2], names, false),
+    ...usual.blocks.map((its) => blockRow(its, names)),
   );
-  const falls = weather(offers, "snowfall"),
-    lies = weather(offers, "snowload");
+  const weathers = usual.motifs.map((its) => ({ ...its, select: weather(offers, its.motif, its.preset) }));
   material.only(chosen());
   cutter.only(chosen());
   return h(
@@ -241,10 +244,9 @@ function described(offers, file, reading, go, back) {
           name: name.value,
           size: [Number(width.input.value), Number(height.input.value)],
           blocks: [...blocks.children].map((row) => ({ ...readRow(row), ...cut })),
-          motifs: [
-            ...(lies.value ? [{ motif: "snowload", preset: lies.value, on: names }] : []),
-            ...(falls.value ? [{ motif: "snowfall", preset: falls.value }] : []),
-          ],
+          motifs: weathers
+            .filter((its) => its.select.value)
+            .map(({ select, ...its }) => ({ ...its, preset: select.value })),
         });
       },
     },
@@ -271,15 +273,22 @@ function described(offers, file, reading, go, back) {
       { class: "row" },
       button("One more block", () =>
         blocks.append(
-          blockRow(`tone ${blocks.children.length}`, "tone", INKS[blocks.children.length % INKS.length], names, false),
+          blockRow(
+            {
+              name: `tone-${blocks.children.length}`,
+              role: "tone",
+              ink: INKS[blocks.children.length % INKS.length],
+              layers: names,
+            },
+            names,
+          ),
         ),
       ),
     ),
     h(
       "div",
       { class: "options" },
-      h("label", { class: "field" }, "Snow that lies", lies),
-      h("label", { class: "field" }, "Snow that falls", falls),
+      ...weathers.map((its) => h("label", { class: "field" }, WEATHER[its.motif] ?? its.motif, its.select)),
     ),
     h(
       "div",
@@ -318,8 +327,8 @@ function machine(key, words, path, on, act) {
   );
 }
 
-/** Things to choose from, in words; only those for a machine are shown. @param {string} title @param {Thing[]} things */
-function cards(title, things) {
+/** Things to choose from, in words; only those for a machine are shown. @param {string} title @param {Thing[]} things @param {string} usual */
+function cards(title, things, usual) {
   const group = `thing-${title}`,
     set = h("fieldset", { class: "things" }, h("legend", {}, title));
   return {
@@ -338,7 +347,7 @@ function cards(title, things) {
                 name: group,
                 value: its.key,
                 required: true,
-                checked: its.key === "linoleum" || its.key === "v-60",
+                checked: its.key === usual,
               }),
               h("span", {}, h("strong", {}, its.name), h("span", { class: "faint" }, ` ${its.words}`)),
             ),
@@ -348,8 +357,8 @@ function cards(title, things) {
   };
 }
 
-/** @param {Offers} offers @param {string} motif */
-function weather(offers, motif) {
+/** @param {Offers} offers @param {string} motif @param {string} preset */
+function weather(offers, motif, preset) {
   const presets = offers.motifs.find((its) => its.key === motif)?.presets ?? [],
     select = h(
       "select",
@@ -357,12 +366,12 @@ function weather(offers, motif) {
       h("option", { value: "" }, "none"),
       ...presets.map((its) => h("option", { value: its }, its)),
     );
-  select.value = presets[0] ?? "";
+  select.value = preset;
   return select;
 }
 
-/** @param {string} name @param {string} role @param {string} ink @param {string[]} layers @param {boolean} all whether all of the face prints */
-function blockRow(name, role, ink, layers, all) {
+/** @param {BlockGuess} guess @param {string[]} names of all layers */
+function blockRow({ name, role, ink, layers }, names) {
   const roles = h(
     "select",
     { "data-is": "role" },
@@ -388,11 +397,11 @@ function blockRow(name, role, ink, layers, all) {
       "fieldset",
       { class: "row" },
       h("legend", {}, "What prints on it"),
-      ...["*", ...layers].map((its) =>
+      ...["*", ...names].map((its) =>
         h(
           "label",
           { class: "choice" },
-          h("input", { type: "checkbox", value: its, checked: its === "*" ? all : !all, "data-layer": "" }),
+          h("input", { type: "checkbox", value: its, checked: layers.includes(its), "data-layer": "" }),
           its === "*" ? "all of the face" : its,
         ),
       ),

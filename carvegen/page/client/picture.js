@@ -16,7 +16,8 @@ import { transform } from "./view.js";
 
 const IN_TILE = 300; // shapes that are filled as one path: more take longer than their share
 const MOVING_MS = 6,
-  RESTING_MS = 13; // of a frame, to draw on in while the print moves and while it rests
+  RESTING_MS = 13, // of a frame, to draw on in while the print moves and while it rests
+  RESTS_MS = 150; // after it moved last: a hand that pans does not move it in every frame
 const MARGIN = 0.22; // of the window, on each side
 const FRINGE = 0.6; // so far towards the paper what the carver decides is drawn, as in the proof
 const GRAPHITE = "#3b3d42";
@@ -50,6 +51,7 @@ export class Picture {
   #fresh = false;
   #urgent = true; // nothing that is shown is of any use
   #stood = "";
+  #movedAt = -Infinity;
   #tileMm = 20;
   #grain = /** @type {OffscreenCanvas | null} */ (null);
   paper = "#fbfaf6";
@@ -156,8 +158,10 @@ export class Picture {
     if (!this.#fresh || (!this.#job && !this.#covers())) this.#begin();
     const { x, y, scale } = this.view,
       place = `${x} ${y} ${scale}`,
-      end = performance.now() + (this.#urgent ? 1e4 : place === this.#stood ? RESTING_MS : MOVING_MS);
+      now = performance.now();
+    if (place !== this.#stood) this.#movedAt = now;
     this.#stood = place;
+    const end = now + (this.#urgent ? 1e4 : now - this.#movedAt > RESTS_MS ? RESTING_MS : MOVING_MS);
     while (this.#job && performance.now() < end) if (this.#job.next().done) this.#job = null;
     this.#lay();
     return this.#job !== null || !this.#fresh;
@@ -235,12 +239,14 @@ export class Picture {
     }
     for (const canvas of [its.winter, its.first])
       [canvas.style.width, canvas.style.height] = [`${across / its.ratio}px`, `${down / its.ratio}px`];
+    yield; // large canvases take their time
     /** @type {Map<Layer, Pen>} */
     const masks = new Map(),
       seen = this.#shown(its);
     for (const layer of this.#used()) {
       const pen = this.#mask(layer, across, down);
       masks.set(layer, pen);
+      yield;
       for (const tile of this.#tiles.values()) {
         if (tile.layer !== layer || !meet(tile.box, seen)) continue;
         this.#place(pen, its, 0, 0);

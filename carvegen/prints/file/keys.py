@@ -146,7 +146,10 @@ class PrintBlock:
     role: str = choice(among=tuple(ROLES), help="what it is for")
     ink_colour: Rgb | None = colour("", key="ink", help="colour of its ink, covering white paper once")
     opacity: float = number(
-        0.3, help="0: a glaze that only takes light away; 1: hides all that is under it", at_least=0, at_most=1
+        0.3,
+        help="0: a see-through ink, which darkens what is under it; 1: hides all that is under it",
+        at_least=0,
+        at_most=1,
     )
     layers: tuple[str, ...] = texts(
         help=f'what prints on it: {_LAYERS}; ["*"], all of the face, for background and ground'

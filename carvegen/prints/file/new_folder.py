@@ -1,0 +1,41 @@
+"""A folder for a new print: written whole, and only if its print file can be read."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from carvegen.base.errors import InputError
+from carvegen.base.files import settled, staged_folder, write_file
+from carvegen.prints.file.print_file import read_print
+from carvegen.prints.file.schema import SCHEMA_NAME, schema
+
+if TYPE_CHECKING:
+    from carvegen.facts.profiles import Library
+
+__all__ = ["write_print"]
+
+
+def write_print(folder: Path, files: Mapping[str, bytes | str], shelf: Library) -> tuple[str, ...]:
+    """Write a new print's files, and the schema for editors, into a folder; the names of all.
+
+    Raises
+    ------
+    InputError
+        If the folder holds one of them already, or the print file can't be used; nothing is written then.
+    """
+    files = {**files, SCHEMA_NAME: json.dumps(schema(), indent=1) + "\n"}
+    with settled(folder):
+        there = [name for name in files if (folder / name).exists()]
+    if there:
+        raise InputError(f"holds {there[0]} already", value=str(folder), where="FOLDER", hint="name another folder")
+    with staged_folder(folder, owned=frozenset()) as stage:
+        for name, data in files.items():
+            write_file(stage / name, data)
+        try:
+            read_print(stage / "print.toml", shelf)
+        except InputError as error:
+            raise InputError(str(error).replace(f"{stage}/", ""), hint=error.hint) from None
+    return tuple(files)

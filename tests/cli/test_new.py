@@ -1,0 +1,106 @@
+"""A print begun from the command line with drawings of her own: as the page begins it."""
+
+from __future__ import annotations
+
+import tomllib
+
+import ezdxf
+import pytest
+import shapely
+from ezdxf import units
+
+from carvegen.artwork import read
+from tests.cases import SHELF
+from tests.cli.running import run
+
+POSTS = '<g id="POSTS"><path d="M6 8h3v22h-3zM30 10h3v20h-3z"/></g><g id="RAIL"><path d="M2 16h36v3h-36z"/></g>'
+PAGE = 'width="40mm" height="30mm" viewBox="0 0 40 30"'
+
+
+def svg(path, inside=POSTS, page=PAGE):
+    path.write_text(f'<svg xmlns="http://www.w3.org/2000/svg" {page}>{inside}</svg>')
+    return path
+
+
+def told(folder):
+    return tomllib.loads((folder / "print.toml").read_text(encoding="utf-8"))
+
+
+def test_a_print_of_her_drawing_is_built_as_it_is(tmp_path, capsys):
+    mine = tmp_path / "mine"
+    ran = run(capsys, "new", mine, "--drawing", svg(tmp_path / "my posts.svg"))
+    assert ran.code == 0, ran.err
+    assert {path.name for path in mine.iterdir()} == {"drawing.svg", "print.toml", "print.schema.json"}
+    found = told(mine)
+    assert found["print"]["size_mm"] == [40, 30]
+    assert [(its["name"], its["layers"]) for its in found["blocks"]] == [("sky", ["*"]), ("key", ["POSTS", "RAIL"])]
+    assert [its["motif"] for its in found["motifs"]] == ["snowload", "snowfall"]
+    assert "# The blocks in printing order" in (mine / "print.toml").read_text(encoding="utf-8")
+    built = run(capsys, "build", mine / "print.toml", "--out", mine / "built")
+    assert built.code in (0, 1), built.err  # 1: something breaks, and is told
+    assert (mine / "built" / "key").is_dir()
+    again = run(capsys, "new", mine, "--drawing", tmp_path / "my posts.svg")
+    assert (again.code, "holds drawing.svg already" in again.err) == (2, True)
+
+
+def test_a_drawing_in_inches_lies_in_millimetres(tmp_path, capsys):
+    """1 in = 25.4 mm exactly (international yard and pound agreement, 1959); $INSUNITS 1 by ezdxf's own names."""
+    document = ezdxf.new(units=units.IN)
+    document.modelspace().add_lwpolyline([(0, 0), (2, 0), (2, 1), (0, 1)], close=True, dxfattribs={"layer": "BOARD"})
+    document.saveas(tmp_path / "board.dxf")
+    ran = run(capsys, "new", tmp_path / "mine", "--drawing", tmp_path / "board.dxf")
+    assert ran.code == 0, ran.err
+    assert told(tmp_path / "mine")["print"]["size_mm"] == pytest.approx([50.8, 25.4], abs=0.01)
+    (board,) = read(tmp_path / "mine" / "drawing.svg").layers["BOARD"]
+    assert shapely.area(board) == pytest.approx(2 * 25.4**2, rel=1e-4)
+
+
+def test_a_drawing_without_a_page_asks_for_the_size_and_takes_it(tmp_path, capsys):
+    bare = svg(tmp_path / "bare.svg", page='viewBox="0 0 40 30"')
+    ran = run(capsys, "new", tmp_path / "mine", "--drawing", bare)
+    assert (ran.code, "does not say how large it is" in ran.err, "--size" in ran.err) == (2, True, True)
+    assert not (tmp_path / "mine").exists()
+    ran = run(capsys, "new", tmp_path / "mine", "--drawing", bare, "--size", "80x60")
+    assert ran.code == 0, ran.err
+    drawn = read(tmp_path / "mine" / "drawing.svg")
+    assert shapely.total_bounds(drawn.layers["RAIL"]) == pytest.approx([4, 22, 76, 28], abs=0.01)  # twice as large
+    assert run(capsys, "new", tmp_path / "other", "--size", "80x60").code == 2, (
+        "of the sample's drawing nothing is said"
+    )
+
+
+def test_of_several_drawings_each_keeps_its_name_and_pages_must_agree(tmp_path, capsys):
+    (tmp_path / "far").mkdir()
+    first = svg(tmp_path / "Shore.svg", '<g id="SHORE"><path d="M0 25h40v5h-40z"/></g>')
+    second = svg(tmp_path / "far" / "shore.svg")
+    ran = run(capsys, "new", tmp_path / "mine", "--drawing", first, "--drawing", second)
+    assert ran.code == 0, ran.err
+    assert told(tmp_path / "mine")["artwork"]["files"] == ["shore.svg", "shore2.svg"]
+    assert told(tmp_path / "mine")["blocks"][1]["layers"] == ["SHORE", "POSTS", "RAIL"]
+    wide = svg(tmp_path / "wide.svg", page='width="60mm" height="30mm" viewBox="0 0 60 30"')
+    ran = run(capsys, "new", tmp_path / "other", "--drawing", first, "--drawing", wide)
+    assert (ran.code, "40 x 30 mm and 60 x 30 mm" in ran.err, "--size" in ran.err) == (2, True, True)
+
+
+def test_a_drawing_of_nothing_is_refused(tmp_path, capsys):
+    ran = run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "none.svg", ""))
+    assert ran.code == 2
+    assert not (tmp_path / "mine").exists()
+
+
+def test_page_and_command_begin_the_same_print(tmp_path, capsys):
+    from carvegen.page.beginning import Upload, begun
+    from carvegen.writers.whole_print.new_print import guess
+
+    drawing = svg(tmp_path / "posts.svg")
+    run(capsys, "new", tmp_path / "mine", "--drawing", drawing)
+    usual = guess(["POSTS", "RAIL"])
+    cut = {key: usual[key] for key in ("material", "cutter", "for")}
+    said = {
+        "with": "drawing", "upload": 0, "name": "mine",
+        "blocks": [{**its, **cut} for its in usual["blocks"]], "motifs": usual["motifs"],
+    }  # fmt: skip
+    (tmp_path / "page").mkdir()
+    path = begun(said, [Upload(path=drawing, kind="SVG")], SHELF, tmp_path / "page")
+    for name in ("print.toml", "drawing.svg"):
+        assert (path.parent / name).read_bytes() == (tmp_path / "mine" / name).read_bytes()
