@@ -38,6 +38,21 @@ def pytest_unconfigure(config) -> None:
         shutil.rmtree(os.environ.pop("CARVEGEN_TESTS_GROWN"), ignore_errors=True)
 
 
+#: Files of many seconds, the longest first: they begin, so that no process has one left to do when all else is done.
+LONG = (
+    "browser/test_marking_page.py", "marking/test_pencil_reading.py", "laws/test_motifs.py",
+    "browser/test_proof_sheet.py", "motifs/test_snowload.py", "prints/test_recut.py", "cli/test_build.py",
+    "cli/test_exit_codes.py",
+)  # fmt: skip
+
+
+def pytest_collection_modifyitems(config, items) -> None:
+    """Files go whole to one process or another, in this order; in one process they keep theirs."""
+    if hasattr(config, "workerinput"):
+        order = {Path(__file__).parent / name: place for place, name in enumerate(LONG)}
+        items.sort(key=lambda item: order.get(item.path, len(LONG)))
+
+
 def cpu_seconds() -> float:
     """Of this process, and of all that it started and that have ended."""
     return sum(os.times()[:4])

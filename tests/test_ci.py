@@ -8,8 +8,9 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
-from tests.conftest import cpu_seconds, pytest_terminal_summary
+from tests.conftest import LONG, cpu_seconds, pytest_collection_modifyitems, pytest_terminal_summary
 
 HOME = Path(__file__).parent.parent
 TEST_COMMAND = 'python3 -m venv .venv && .venv/bin/pip install -e ".[dev]" && .venv/bin/pytest'
@@ -26,6 +27,18 @@ def test_ci_can_be_run_and_stops_at_the_first_failure():
     assert os.access(path, os.X_OK)
     assert "\nset -euo pipefail\n" in path.read_text(encoding="utf-8")
     assert subprocess.run(["bash", "-n", str(path)], check=False).returncode == 0
+
+
+def test_long_files_begin_and_are_there():
+    """In the processes of a run; where there is one process alone, files keep the order they are named in."""
+    tests = HOME / "tests"
+    paths = [tests / "base/test_units.py", *(tests / name for name in reversed(LONG)), tests / "base/test_files.py"]
+    assert all(path.is_file() for path in paths)
+    items = [SimpleNamespace(path=path) for path in paths]
+    pytest_collection_modifyitems(SimpleNamespace(), items)
+    assert [its.path for its in items] == paths
+    pytest_collection_modifyitems(SimpleNamespace(workerinput={}), items)
+    assert [its.path for its in items] == [*reversed(paths[1:-1]), paths[0], paths[-1]]
 
 
 def test_a_run_ends_with_the_cpu_time_of_all_its_processes():

@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from carvegen import geometry
 from carvegen.artwork import read
-from carvegen.artwork.drawing import view_in
+from carvegen.artwork.drawing import said_in
 from carvegen.artwork.place import place
 from carvegen.base.errors import InputError
 from carvegen.base.units import length_mm, size_mm
@@ -43,7 +43,7 @@ def run(*arguments):
     ],
 )  # fmt: skip
 def test_the_view_is_taken_from_words_that_say_it_alone(texts, said):
-    assert view_in(texts) == said
+    assert said_in(texts) == (said, False)
 
 
 @pytest.mark.parametrize("title", ["", "sky, block view"])

@@ -252,7 +252,7 @@ def test_changes_tell_where() -> None:
         assert min(part.distance(shapely.Point(its.at)) for its in done.changes) < 3
 
 
-@examples(6)
+@examples(4)
 @given(st.integers(0, 10**6), st.sampled_from([0.0, 0.02, 0.3]), st.booleans())
 def test_boxes_at_random(seed, apart, turned) -> None:
     must_hold(job_of(*boxes(seed, 25, apart=apart, turned=turned), size=(40.0, 40.0)), area=0.1)

@@ -82,7 +82,7 @@ def assert_apart(cuts, land: float) -> None:
 
 
 @each_motif
-@examples(3)
+@examples(2)
 @given(data=st.data())
 def test_sound_apart_wide_enough_and_the_same_again(name, data) -> None:
     case = data.draw(cases(name))
@@ -94,7 +94,7 @@ def test_sound_apart_wide_enough_and_the_same_again(name, data) -> None:
 
 
 @each_motif
-@examples(3)
+@examples(2)
 @given(data=st.data(), x=st.floats(0.1, 0.9), y=st.floats(0.1, 0.9), radius=st.floats(0.05, 0.4))
 def test_cut_off_by_the_edge_and_a_silhouette(name, data, x, y, radius) -> None:
     case = data.draw(cases(name, cut_at_edge=True))
@@ -109,7 +109,7 @@ def test_cut_off_by_the_edge_and_a_silhouette(name, data, x, y, radius) -> None:
 
 
 @each_motif
-@examples(3)
+@examples(2)
 @given(data=st.data())
 def test_no_bay_is_narrower_than_the_land_by_a_plain_search(name, data) -> None:
     """The twin of the package's necks looks at the shape with the most corners, up to `most`, chord by chord."""
@@ -218,7 +218,7 @@ SLENDER = [("linoleum", "laser-fine"), ("cherry", "flat-1"), ("cherry", "laser-w
 _SETUPS = list(dict.fromkeys([*SLENDER, *permitted()]))
 UNDER = [
     (name, *its)
-    for k, its in enumerate(_SETUPS if MANY else [*SLENDER, *few(_SETUPS[len(SLENDER) :], 14)])
+    for k, its in enumerate(_SETUPS if MANY else [*SLENDER, *few(_SETUPS[len(SLENDER) :], 10)])
     for m, name in enumerate(MOTIFS)
     if MANY or m == k % len(MOTIFS)
 ]

@@ -155,7 +155,7 @@ SCENES = st.builds(
 )
 
 
-@settings(examples(5), phases=[Phase.explicit, Phase.generate], report_multiple_bugs=False)
+@settings(examples(4), phases=[Phase.explicit, Phase.generate], report_multiple_bugs=False)
 @given(SCENES)
 def test_bare_exactly_where_it_must_be_and_ink_where_the_picture_asks(tmp_path_factory, scene):
     _, cuts, done, told = mended(scene, tmp_path_factory.mktemp("scene"))

@@ -19,7 +19,7 @@ from tests.cases import even_odd
 from tests.cli.running import built_once
 from tests.strategies import few
 
-W, H, MARGIN = 90.0, 60.0, 8.0
+W, H, MARGIN, MIDDLE = 66.0, 46.0, 8.0, 47.0
 PICTURE = shapely.box(0, 0, W, H)
 SHEET = PICTURE.buffer(MARGIN, join_style="mitre")
 #: Half the strip that a roller of 25 mm radius touches, sunk in by 0.3 mm: plane geometry, from the note's figures.
@@ -28,7 +28,7 @@ WORKED = ("CLEAR", "WALL ")
 PRINT = """
 [print]
 name = "boards"
-size_mm = [90, 60]
+size_mm = [66, 46]
 register_error_mm = 0.4
 [register]
 method = "METHOD"
@@ -41,7 +41,7 @@ name = "POST"
 shape = "box 12 0 10 30"
 [[layers]]
 name = "MOON"
-shape = "circle 65 35 8"
+shape = "circle 47 27 8"
 [[blocks]]
 name = "sky"
 role = "background"
@@ -110,10 +110,10 @@ def test_the_floor_of_a_die_runs_through_the_waste_and_only_stops_stand_outside_
     floor = areas(out / "die" / "laser" / "block.dxf", "CUT AREA")
     stands = board_of(out / "die" / "laser" / "block.dxf").difference(floor)
     face = areas(out / "die" / "die" / "wall.dxf", "DIE FACE")
-    middle = 65.0 if side == "back" else W - 65.0
+    middle = MIDDLE if side == "back" else W - MIDDLE
     pressed = shapely.union_all([part for part in shapely.get_parts(stands.intersection(SHEET)) if part.area > 0.01])
-    assert pressed.centroid.coords[0] == pytest.approx((middle, 35.0), abs=0.01)
-    assert pressed.area == pytest.approx(shapely.intersection(pressed, shapely.Point(middle, 35).buffer(8)).area)
+    assert pressed.centroid.coords[0] == pytest.approx((middle, 27.0), abs=0.01)
+    assert pressed.area == pytest.approx(shapely.intersection(pressed, shapely.Point(middle, 27).buffer(8)).area)
     assert face.within(pressed)
     others = [part for part in shapely.get_parts(stands) if part.disjoint(pressed)]
     assert len(others) == (2 if method == "stops" else 0)

@@ -7,6 +7,7 @@ import io
 import math
 import re
 from collections.abc import Callable
+from functools import cache
 from itertools import combinations, pairwise
 
 import numpy as np
@@ -277,6 +278,7 @@ def test_a_sheet_laid_as_it_says_and_printed_gives_the_print_as_it_was_drawn(way
     assert _runs_forwards(data), "and forwards, as the sheet to be traced shows it"
 
 
+@cache
 def _printed(way: str) -> tuple[Callable[[float, float], float], np.ndarray]:
     """The lightness of the print at a place in print view, mm, and the picture of the word above it."""
     guide = hand_guide(_job(), way)

@@ -21,6 +21,7 @@ from carvegen.writers.pdf.tiles import (
     plan,
 )
 from tests.readers.landing import HEIGHT, WIDTH, as_block_carries, jetty_block, landing_job, many_flakes
+from tests.strategies import few
 
 DPI = 600
 PX_PER_MM = DPI / 25.4
@@ -154,7 +155,7 @@ def test_no_word_lies_under_the_upright_bar():
     document.close()
 
 
-@pytest.mark.parametrize("paper", sorted(PAPERS))
+@pytest.mark.parametrize("paper", few(sorted(PAPERS), 1))
 def test_many_words_stay_on_their_page(paper):
     """Every finding that a check has words for, and openings: nothing runs into the foot or off the page."""
     guide = flakes_guide("tracing")

@@ -15,12 +15,7 @@ from hypothesis import strategies as st
 from carvegen import geometry
 from carvegen.facts.profiles import Cutter
 from carvegen.toolpaths.paths import Paths
-from carvegen.toolpaths.v_carving.centre_lines import (
-    centre_lines,
-    deepest,
-    flat_floors,
-    v_depth_for,
-)
+from carvegen.toolpaths.v_carving.centre_lines import centre_lines, deepest
 from tests import strategies
 from tests.cases import SHELF, box, disc, shapes
 from tests.strategies import examples
@@ -74,7 +69,6 @@ def test_a_strip_is_cut_as_deep_as_its_width_asks(included, depth, width, width_
         assert paths.xyz[:, 2].min() == pytest.approx(-depth, abs=2e-4)
         ridge = paths.xyz[paths.xyz[:, 2] < -depth + 1e-3]
         assert ridge[:, 1] == pytest.approx(np.full(len(ridge), its / 2), abs=2e-5)
-        assert v_depth_for(v(included, tip), its, 10.0) == pytest.approx(depth, abs=2e-4)
 
 
 def test_it_rises_into_every_corner_up_to_the_face() -> None:
@@ -109,11 +103,10 @@ def test_a_disc_is_dipped_into_and_a_ring_followed_once_round() -> None:
 
 def test_what_is_wider_has_a_flat_floor_and_the_middle_lines_end_at_it() -> None:
     cuts, cutter = shapes(box(0, 0, 20, 8)), v(90)
-    floors, paths = flat_floors(cuts, cutter, 1.0), centre_lines(cuts, cutter, 1.0)
-    assert [shapely.hausdorff_distance(floor, box(1, 1, 18, 6)) for floor in floors] == pytest.approx([0], abs=0.003)
+    paths = centre_lines(cuts, cutter, 1.0)
     assert len(paths) == 4
     foot = paths.xyz[paths.xyz[:, 2] < -1 + 1e-9]
-    assert shapely.distance(floors[0].boundary, shapely.points(foot[:, :2])).max() < 0.02
+    assert shapely.distance(box(1, 1, 18, 6).boundary, shapely.points(foot[:, :2])).max() < 0.02
 
 
 def test_passes_go_deeper_step_by_step_and_only_where_there_is_more() -> None:
@@ -154,12 +147,12 @@ def test_lines_and_floors_together_cut_all_of_the_shape(blob, included: float, d
     at = places(centre_lines(cuts, cutter, depth))
     half = -at[:, 2] * math.tan(math.radians(included / 2))
     discs = shapely.buffer(shapely.points(at[:, :2]), half + TOLERANCE_MM, quad_segs=32)
-    floors = shapely.buffer(flat_floors(cuts, cutter, depth), high + TOLERANCE_MM, quad_segs=32)
-    assert shapely.difference(blob, shapely.union_all([*discs, *floors])).area < 1e-3
+    floor = shapely.buffer(shapely.buffer(blob, -high, quad_segs=32), high + TOLERANCE_MM, quad_segs=32)
+    assert shapely.difference(blob, shapely.union_all([*discs, floor])).area < 1e-3
 
 
 def test_depths_by_shape_are_those_of_the_widest_place() -> None:
     cuts = shapes(box(0, 0, 30, 1), box(0, 5, 30, 6), disc(50, 5, 0.4, points=128))
     assert deepest(cuts, v(90), 2.0) == pytest.approx([0.5, 2.0, 0.4], abs=1e-3)
     with pytest.raises(ValueError, match="not a V"):
-        v_depth_for(SHELF.cutter("flat-1"), 1.0, 1.0)
+        centre_lines(cuts, SHELF.cutter("flat-1"), 1.0)

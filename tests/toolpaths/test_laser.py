@@ -125,6 +125,16 @@ def test_a_kerf_that_is_wider_at_the_back_keeps_off_the_land_by_that():
     assert near == pytest.approx(0.15, abs=0.01)
 
 
+@pytest.mark.parametrize(("known", "foot"), [(3.0, "at the back"), (1.6, "1.6 mm below it")])
+def test_it_is_said_how_far_down_the_kerf_is_known(known, foot):
+    """Through 3 mm: measured to the back nothing is left to ask; measured to 1.6 mm the rest is to be asked for."""
+    kerf = {"kerf_top_mm": 0.2, "kerf_bottom_mm": 0.15, "kerf_thickness_mm": known}
+    job = job_of(cases.block(cut_outs=(disc(12, 15, 8),)), thickness=3.0, depth=1.0, cutter_values={"values": kerf})
+    (said,) = [its for its in laser_plan(job, PathSettings()).remarks if its.startswith("Cut-outs: kerf")]
+    assert f"0.20 mm at the face and 0.15 mm {foot}" in said
+    assert ("deeper it is not known" in said) == (known < 3)
+
+
 def test_inner_lines_come_before_outer_and_small_parts_before_large():
     ring, core = disc(30, 25, 12).difference(disc(30, 25, 6)), disc(30, 25, 2)
     others = [disc(60, 10, 1.5), disc(70, 12, 1.5), box(60, 20, 12, 20)]

@@ -46,12 +46,8 @@ class Log:
         self.width = ring_widths(count, saw.ring_mm, rings) * hard_years(count, rings)
         self._outer = np.concatenate([[0.0], np.cumsum(self.width)])
 
-    def ring_number(self, xy: Floats) -> Floats:
-        """The ring that each point of the face lies in: 3.25 is a quarter out from the inside of the fourth; (n,)."""
-        return self.numbered(self.radius(xy))
-
     def numbered(self, radius: Floats) -> Floats:
-        """The ring number at distances from the pith, same shape."""
+        """The ring number at distances from the pith: 3.25 is a quarter into the fourth; same shape."""
         return np.asarray(np.interp(radius, self._outer, np.arange(len(self._outer))))
 
     def radius_of(self, number: Floats) -> Floats:

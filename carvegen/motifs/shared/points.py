@@ -29,11 +29,6 @@ class Window:
         """Its area in mm²."""
         return (self.right - self.left) * (self.top - self.bottom)
 
-    @property
-    def diagonal(self) -> float:
-        """Its diagonal in mm."""
-        return float(np.hypot(self.right - self.left, self.top - self.bottom))
-
     def grown(self, by: float) -> Window:
         """The window grown on every side."""
         return Window(self.left - by, self.bottom - by, self.right + by, self.top + by)

@@ -12,7 +12,7 @@ from carvegen.toolpaths.sequence.tours import tour
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices, Mask
 
-__all__ = ["cooled", "gaps_mm", "ordered", "travel_mm", "turned"]
+__all__ = ["cooled", "ordered", "travel_mm", "turned"]
 
 _AHEAD = 12  #: paths looked at for one that lies far enough off
 
@@ -64,12 +64,6 @@ def turned(paths: Paths, which: Mask) -> Paths:
 def travel_mm(paths: Paths) -> Floats:
     """The straight ways between one path's end and the next one's beginning; (paths - 1,)."""
     step = paths.entries[1:, :2] - paths.exits[:-1, :2]
-    return np.hypot(step[:, 0], step[:, 1])
-
-
-def gaps_mm(paths: Paths) -> Floats:
-    """How far the middles of paths that follow one another lie apart; (paths - 1,)."""
-    step = np.diff(_middles(paths), axis=0)
     return np.hypot(step[:, 0], step[:, 1])
 
 

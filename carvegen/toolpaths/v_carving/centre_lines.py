@@ -13,10 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from carvegen import geometry
 from carvegen.facts import cutting
 from carvegen.geometry.medial import medial_axis
-from carvegen.toolpaths.cutter_centre_region import shrunk
 from carvegen.toolpaths.paths import (
     Paths,
     joined,
@@ -30,21 +28,10 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, PolygonArray
     from carvegen.geometry.medial import MedialAxis
 
-__all__ = ["centre_lines", "deepest", "flat_floors", "v_depth_for"]
+__all__ = ["centre_lines", "deepest"]
 
 _SLACK_MM = 0.01  #: floors narrower than twice this are followed by their middle alone
 _SAME_MM = 1e-9  #: radii nearer than this are one
-
-
-def v_depth_for(cutter: Cutter, width_mm: float, most_mm: float) -> float:
-    """The depth at which a V fills a cut of `width_mm`, and no more than `most_mm`; the same by hand and by machine.
-
-    Raises
-    ------
-    ValueError
-        If the cutter is no V.
-    """
-    return min(most_mm, cutting.v_depth_mm(*_v(cutter), width_mm))
 
 
 def deepest(cuts: PolygonArray, cutter: Cutter, most_mm: float) -> Floats:
@@ -53,15 +40,6 @@ def deepest(cuts: PolygonArray, cutter: Cutter, most_mm: float) -> Floats:
         return np.empty(0)
     radius = shapely.length(shapely.maximum_inscribed_circle(cuts))
     return _depth(cutter, np.asarray(radius, dtype=np.float64), most_mm)
-
-
-def flat_floors(cuts: PolygonArray, cutter: Cutter, depth_mm: float) -> PolygonArray:
-    """Where the middle of a V may go at full depth; its outline is the V's way along the wall there.
-
-    The floor itself reaches half a tip farther.
-    """
-    floors = geometry.parts(shrunk(cuts, _half(cutter, depth_mm)))
-    return floors[~shapely.is_empty(shapely.buffer(floors, -_SLACK_MM, quad_segs=2))]
 
 
 def centre_lines(
