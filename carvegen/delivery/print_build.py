@@ -170,7 +170,7 @@ class _Build:
     def run(self, scratch: Path, jobs: int) -> None:
         """Run what must be run, each step in a folder of its own."""
         if self.changes or any(self.why.values()):
-            self._cut(scratch / _CUTS.strip())
+            self._cut(scratch / _CUTS.strip(), jobs)
         proofs = self._proofs()
         self._settle(_PROOFS, digests(proofs), "not drawn before")
         lands, picture = proofs.land, digest(self.recipes[_PROOFS])
@@ -192,8 +192,8 @@ class _Build:
         files = self.old.step(_CUTS).files
         return [f"{name} is missing or was changed" for name, its in files.items() if file_hash(self.out / name) != its]
 
-    def _cut(self, folder: Path) -> None:
-        picture, self.cuts = cuts_of(self.cut_inputs, say=self.say)
+    def _cut(self, folder: Path, jobs: int) -> None:
+        picture, self.cuts = cuts_of(self.cut_inputs, say=self.say, jobs=jobs)
         folder.mkdir()
         _write(changed_files(picture), folder)
         self.folders[_CUTS] = folder

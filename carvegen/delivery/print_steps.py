@@ -19,6 +19,7 @@ from carvegen.blocks.free_edge import with_fringe
 from carvegen.blocks.from_motif import strictest
 from carvegen.delivery.block_folder import deliver, style_of
 from carvegen.delivery.embossing_folder import COUNTER, deliver_die
+from carvegen.delivery.side_by_side import side_by_side
 from carvegen.delivery.step_keys import contents_of_files
 from carvegen.facts.register import Plan
 from carvegen.prints.bare_paper import mended_print, paper_findings
@@ -56,6 +57,9 @@ __all__ = [
 ]  # fmt: skip
 
 CHANGED = "changed.png"
+
+#: Points of all cuts from which on blocks are mended side by side; our own choice: below, it is done in seconds.
+_WORTH_POINTS = 20_000
 
 
 # ── the blocks' shapes ───────────────────────────────────────────────────────────────────────────────────────────
@@ -105,15 +109,26 @@ def _grey(rank: int) -> Rgb:
     return (rank, rank, rank)
 
 
-def cuts_of(its: CutInputs, *, say: Say) -> tuple[Picture, dict[str, Cut]]:
-    """The picture, and the blocks as they are to be made: mended, and with what is to be told of the paper."""
+def cuts_of(its: CutInputs, *, say: Say, jobs: int = 1) -> tuple[Picture, dict[str, Cut]]:
+    """The picture, and the blocks as they are to be made: mended, and with what is to be told of the paper.
+
+    Parameters
+    ----------
+    jobs
+        How many processes may mend blocks at once; small ones are mended in this one all the same.
+    """
     picture, cuts = cut_blocks(its.given, its.setups, say=say)
     for name, stands in its.stands.items():
         cuts[name] = cut_further(
             cuts[name], stands.land, stands.tolerance_mm, marks=picture.marks, hidden=stands.hidden
         )
     before = {name: cut.land for name, cut in cuts.items()}
-    cuts = mended_print(its.given, picture, cuts, its.setups, say=say)
+    points = sum(int(shapely.get_num_coordinates(cut.block.cuts).sum()) for cut in cuts.values())
+    jobs = jobs if points >= _WORTH_POINTS else 1
+    cuts = mended_print(
+        its.given, picture, cuts, its.setups, say=say,
+        run=lambda tasks, say: side_by_side(tasks, jobs=jobs, say=say),
+    )  # fmt: skip
     paper = paper_findings(picture, cuts)
     marks = {name: () if cut.die is not None else picture.marks for name, cut in cuts.items()}
     beside = {

@@ -9,7 +9,7 @@ disc: closed forms, no iteration (the shrinking ball takes points instead, sourc
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -34,10 +34,11 @@ if TYPE_CHECKING:
         Rings,
     )
 
-__all__ = ["Widths", "local_widths", "local_widths_of"]
+__all__ = ["Widths", "first_narrow", "local_widths", "local_widths_of"]
 
 _CHUNK = 100_000  #: places measured at a time, to bound memory
 _COARSE = 3  #: places to a limit
+_FIRST = 4  #: places alike that are measured first, then twice as many
 _LONG = 8  #: limits: of longer edges only the stretches near others are measured
 _FINE = 32  #: parts of a piece between narrow and wide
 _MOST_FINE = 200_000  #: of such parts in all: a block full of narrow places needs no finer lengths
@@ -129,6 +130,43 @@ def local_widths_of(
     return found.chosen(~limits[found.piece]).with_more(ruler.measured(parts))
 
 
+def first_narrow(outlines: Rings, limit: float, alike: Callable[[Floats, Floats], Indices]) -> Widths:
+    """Of places on the outlines that are alike, the first at which the region is narrower than `limit`; may be empty.
+
+    Places are measured only until one of their like is narrow: in a block full of thin land few are.
+
+    Parameters
+    ----------
+    alike
+        Numbers from 0, of places and unit normals into the region, (n, 2) each: those of one number are alike; (n,).
+
+    Notes
+    -----
+    Places lie a third of the limit apart, and narrow is as in `local_widths`.
+    """
+    outline = Outline(outlines)
+    edges = outline.edges
+    rings = outline.near(limit) | outline.bends_more(np.pi / 2 - 1e-6)
+    ruler = _Ruler(edges, np.flatnonzero(rings[edges.ring]), limit, None, 90.0)
+    pieces = ruler.in_reach(_cut_up(edges, ruler.chosen, limit / _COARSE))
+    kind = alike(*ruler.places(pieces, np.arange(len(pieces))))
+    order = np.argsort(kind, kind="stable")
+    nth = np.empty_like(order)
+    nth[order] = counted(np.bincount(kind))
+    wanted = np.ones(kind.max(initial=-1) + 1, dtype=bool)
+    found = ruler.measured(pieces.chosen(np.empty(0, dtype=np.int64)))
+    low, high = 0, _FIRST
+    while (left := wanted[kind] & (nth >= low)).any():
+        part = np.flatnonzero(left & (nth < high))
+        narrow = ruler.measured(pieces.chosen(part))
+        piece = part[narrow.piece]
+        first = np.unique(kind[piece], return_index=True)[1]
+        found = found.with_more(replace(narrow, piece=piece).chosen(first))
+        wanted[kind[piece]] = False
+        low, high = high, 2 * high
+    return found.chosen(np.argsort(found.piece))
+
+
 @dataclass(frozen=True)
 class _Pieces:
     """Pieces of edges, one after another along each ring."""
@@ -139,6 +177,10 @@ class _Pieces:
 
     def __len__(self) -> int:
         return len(self.edge)
+
+    def chosen(self, which: Indices) -> _Pieces:
+        """Some of the pieces."""
+        return _Pieces(self.edge[which], self.low[which], self.high[which])
 
     def split(self, which: Mask, times: int) -> _Pieces:
         """Each of some of the pieces in `times` equal parts."""
@@ -206,7 +248,13 @@ class _Ruler:
         np.add.at(change, first[one] + np.clip(low, 0, count[one]), 1)
         np.add.at(change, first[one] + np.clip(high, 0, count[one]), -1)
         kept = (np.cumsum(change[:-1]) > 0) | (length[pieces.edge] <= _LONG * limit)
-        return _Pieces(pieces.edge[kept], pieces.low[kept], pieces.high[kept])
+        return pieces.chosen(np.flatnonzero(kept))
+
+    def places(self, pieces: _Pieces, part: Indices) -> tuple[Floats, Floats]:
+        """The middles of some of the pieces, and the unit normals into the region there; (n, 2) each."""
+        edges, edge = self.edges, pieces.edge[part]
+        along = edges.b[edge] - edges.a[edge]
+        return edges.a[edge] + ((pieces.low + pieces.high)[part] / 2)[:, None] * along, edges.inward(edge)
 
     def measured(self, pieces: _Pieces) -> Widths:
         """The narrow ones of the pieces, each measured in its middle."""
@@ -223,8 +271,7 @@ class _Ruler:
     def _measured(self, pieces: _Pieces, part: Indices) -> Widths:
         edges, edge = self.edges, pieces.edge[part]
         along = edges.b[edge] - edges.a[edge]
-        at = edges.a[edge] + ((pieces.low + pieces.high)[part] / 2)[:, None] * along
-        inward = edges.inward(edge)
+        at, inward = self.places(pieces, part)
         place, near = self._near(at + inward * (self.limit / 2), edge)
         radius, touch = _disc(at[place], inward[place], edges.a[near], edges.b[near])
         smallest = np.full(len(at), np.inf)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,7 +18,7 @@ from carvegen.checks.mending.widening import weak_places
 from carvegen.checks.survey import Survey
 from carvegen.facts.register import SEEN_MM
 from carvegen.motifs.shared.minimum_width import opened
-from carvegen.prints.cut_blocks import mended_cut
+from carvegen.prints.cut_blocks import in_turn, mended_block, with_block
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 
     from carvegen.blocks.job import Setup
     from carvegen.geometry import Floats, Mask, PolygonArray
-    from carvegen.prints.cut_blocks import Cut, Ways
+    from carvegen.prints.cut_blocks import Cut, Run, Say, Ways
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.picture import Picture
 
@@ -58,8 +59,8 @@ class _Print:
 
 
 def mended_print(
-    given: Print, picture: Picture, cuts: Mapping[str, Cut], ways: Ways, *, say: Callable[[str], None]
-) -> dict[str, Cut]:
+    given: Print, picture: Picture, cuts: Mapping[str, Cut], ways: Ways, *, say: Say, run: Run = in_turn,
+) -> dict[str, Cut]:  # fmt: skip
     """The blocks of a print mended, those of them that ask for it, and no paper laid bare by it.
 
     What mending takes from one block, because it can't stand there, is given to a block whose land meets it, the one
@@ -71,6 +72,8 @@ def mended_print(
     ----------
     cuts
         The blocks by name as they come from the separation, in printing order.
+    run
+        Does what does not need one another, each told `say`: the first mending of every block.
 
     Returns
     -------
@@ -82,7 +85,9 @@ def mended_print(
         its.name: lightness(its.ink.colour) for its in given.blocks if its.inked and its.ink and its.state != "cut"
     }
     wanted = shapely.difference(shapely.union_all([cut.ink for cut in cuts.values()]), picture.bare)
-    now = {name: mended_cut(cut, ways[name], say=say) if name in mend else cut for name, cut in cuts.items()}
+    tasks = {name: partial(mended_block, cuts[name], ways[name]) for name in sorted(mend, key=_points_of(cuts))}
+    done = run(tasks, say)
+    now = {name: with_block(cut, done[name]) if name in done else cut for name, cut in cuts.items()}
     pieces = bare_unasked(wanted, now.values())
     if mend and len(pieces) and lights:
         taken = _given_away(pieces, now, _Print(given=given, ways=ways, lights=lights))
@@ -90,6 +95,11 @@ def mended_print(
             now[name] = _added(now[name], [its.land for its in taken if its.taker == name])
         now = _told(now, taken)
     return now
+
+
+def _points_of(cuts: Mapping[str, Cut]) -> Callable[[str], int]:
+    """By a block's name how many points its cuts have, below 0: what takes longest comes first."""
+    return lambda name: -int(shapely.get_num_coordinates(cuts[name].block.cuts).sum())
 
 
 def _given_away(pieces: PolygonArray, cuts: Mapping[str, Cut], whole: _Print) -> list[_Taken]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import shapely
 
@@ -40,20 +40,29 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Cut",
+    "Run",
+    "Say",
+    "Ways",
     "as_drawn",
     "counter_ways_of",
     "cut_blocks",
     "finding_of",
+    "in_turn",
+    "mended_block",
     "mended_cut",
     "picture_of",
     "plates_of",
     "pressing_of",
     "unmarked_of",
     "ways_of",
+    "with_block",
 ]
 
 
 Ways = Mapping[str, tuple["Setup", ...]]
+Say = Callable[[str], None]  #: is told of each stage
+Task = Callable[[Say], Any]
+Run = Callable[[Mapping[str, Task], Say], dict[str, Any]]  #: does tasks that do not need one another
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -268,14 +277,30 @@ def _block(given: Print, block: PrintBlock, land: BaseGeometry, picture: Picture
     )  # fmt: skip
 
 
-def mended_cut(cut: Cut, ways: Sequence[Setup], *, say: Callable[[str], None]) -> Cut:
+def mended_cut(cut: Cut, ways: Sequence[Setup], *, say: Say) -> Cut:
     """The block mended for all its machines, but nothing is put into what must be white.
 
     What is too narrow to stand and could only be widened into the white is cut away; nothing that is marked to stay is.
     """
-    done, _ = mended_for_all([way.on(cut.block) for way in ways], say=say, white=cut.white)
-    block = done[0].block
+    return with_block(cut, mended_block(cut, ways, say))
+
+
+def mended_block(cut: Cut, ways: Sequence[Setup], say: Say) -> tuple[PolygonArray, frozenset[int]]:
+    """The block's cuts as `mended_cut` mends them, and which of them mending leaves alone."""
+    jobs = [way.on(cut.block) for way in ways]
+    done, _ = mended_for_all(jobs, say=lambda stage: say(f"{cut.block.name}: {stage}"), white=cut.white)
+    return done[0].block.cuts, done[0].block.fixed
+
+
+def with_block(cut: Cut, mended: tuple[PolygonArray, frozenset[int]]) -> Cut:
+    """What comes from the separation, with the block's cuts as they are mended."""
+    block = replace(cut.block, cuts=mended[0], fixed=mended[1])
     return replace(cut, block=block, land=_standing(block))
+
+
+def in_turn(tasks: Mapping[str, Task], say: Say) -> dict[str, Any]:
+    """What each task returns, by name, done one after another."""
+    return {name: task(say) for name, task in tasks.items()}
 
 
 def _standing(block: Block) -> BaseGeometry:

@@ -11,7 +11,7 @@ from shapely import affinity
 
 from carvegen import geometry
 from carvegen.geometry import widths
-from carvegen.geometry.widths import Widths, local_widths
+from carvegen.geometry.widths import Widths, first_narrow, local_widths
 from tests.cases import disc, shapes
 from tests.strategies import blobs
 
@@ -83,3 +83,41 @@ def test_long_edges_are_measured_beside_others_only(monkeypatch: pytest.MonkeyPa
     for name in Widths.__dataclass_fields__:
         if name != "piece":
             np.testing.assert_array_equal(getattr(near, name), getattr(every, name))
+
+
+def test_the_first_narrow_place_of_each_kind(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One for each kind that has any, the first; and places behind it are not measured."""
+    bites = [disc(x, y, 0.9) for x in np.arange(4, 36, 2.1) for y in np.arange(3, 20, 2.2)]
+    rings = geometry.rings(shapes(shapely.box(0, 0, 40, 23).difference(shapely.union_all(bites))))
+    measured = []
+    ruler = widths._Ruler.measured
+    monkeypatch.setattr(
+        widths._Ruler, "measured", lambda its, pieces: measured.append(len(pieces)) or ruler(its, pieces)
+    )
+
+    def column(at, inward):
+        assert np.hypot(*inward.T) == pytest.approx(1)
+        return (at[:, 0] // 5).astype(np.int64)
+
+    monkeypatch.setattr(widths, "_FIRST", 10**9)  # all are measured at once
+    every = first_narrow(rings, 0.5, lambda at, _: np.arange(len(at)))
+    whole = sum(measured)
+    measured.clear()
+    monkeypatch.undo()
+    monkeypatch.setattr(
+        widths._Ruler, "measured", lambda its, pieces: measured.append(len(pieces)) or ruler(its, pieces)
+    )
+    found = first_narrow(rings, 0.5, column)
+    first = np.sort(np.unique(every.at[:, 0] // 5, return_index=True)[1])
+    np.testing.assert_array_equal(found.at, every.at[first])
+    np.testing.assert_array_equal(found.width, every.width[first])
+    assert len(first) == 8
+    assert sum(measured) < whole / 3
+    ring = np.repeat(np.arange(len(rings)), np.diff(rings.start))
+    walls = shapely.union_all(shapely.linearrings(rings.xy, indices=ring))
+    off = shapely.distance(shapely.points(every.centre), walls)
+    assert off == pytest.approx(every.width / 2, abs=1e-6)
+
+
+def test_no_first_in_nothing() -> None:
+    assert len(first_narrow(geometry.rings(geometry.empty()), 1.0, lambda at, _: np.zeros(len(at), dtype=int))) == 0

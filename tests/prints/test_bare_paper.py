@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from scipy import ndimage
 
 from carvegen.base.findings import Finding, Severity
+from carvegen.delivery.side_by_side import side_by_side
 from carvegen.prints.bare_paper import mended_print, paper_findings
 from carvegen.prints.cut_blocks import cut_blocks, mended_cut, ways_of
 from carvegen.prints.file.print_file import read_print
@@ -224,6 +225,21 @@ def test_what_mending_takes_from_one_block_another_prints(tmp_path):
         for way in ways[name]:
             broken = [its for its in checked(way.on(cut.block)) if its.severity is Severity.BREAKS]
             assert [its for its in broken if its.rule in ("land-width", "cut-width", "island")] == [], name
+
+
+def test_mending_names_its_block_and_gives_the_same_in_processes_of_its_own(tmp_path):
+    print_, picture, cuts, ways = taken_apart(CROWDED, tmp_path)
+    said = []
+    alone = mended_print(print_, picture, cuts, ways, say=said.append)
+    rounds = [its for its in said if "mending, round" in its]
+    assert rounds
+    assert all(its.partition(":")[0] in cuts for its in rounds)
+    beside = mended_print(
+        print_, picture, cuts, ways, say=said.append, run=lambda tasks, say: side_by_side(tasks, jobs=2, say=say)
+    )
+    for name, cut in alone.items():
+        assert shapely.to_wkb(cut.block.cuts).tolist() == shapely.to_wkb(beside[name].block.cuts).tolist()
+        assert shapely.to_wkb(cut.land) == shapely.to_wkb(beside[name].land)
 
 
 def test_bare_paper_and_ink_on_bare_are_told_with_their_place_and_width():

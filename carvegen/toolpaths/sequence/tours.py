@@ -106,21 +106,19 @@ def _link_some(a: Indices, b: Indices, link: Indices, done: bytearray, group: li
     """Link pairs of ends one after another, where both are free and belong to different pieces."""
     pairs = []
     for one, other in zip(a.tolist(), b.tolist(), strict=True):
-        if not done[one] and not done[other]:
-            left, right = _root(group, one >> 1), _root(group, other >> 1)
-            if left != right:
-                group[left] = right
-                done[one] = done[other] = 1
-                pairs.append((one, other))
+        if done[one] or done[other]:
+            continue
+        left, right = one >> 1, other >> 1
+        while group[left] != left:  # to the root of each piece, and half the way is shortened
+            group[left] = left = group[group[left]]
+        while group[right] != right:
+            group[right] = right = group[group[right]]
+        if left != right:
+            group[left] = right
+            done[one] = done[other] = 1
+            pairs.append((one, other))
     both = np.array(pairs, dtype=np.int64).reshape(-1, 2)
     link[both[:, 0]], link[both[:, 1]] = both[:, 1], both[:, 0]
-
-
-def _root(group: list[int], k: int) -> int:
-    while group[k] != k:
-        group[k] = group[group[k]]
-        k = group[k]
-    return k
 
 
 def _walked(link: Indices, at: Floats) -> Indices:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
@@ -13,6 +12,7 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.blocks.views import View, seen
 from carvegen.geometry.coverage import coverage
+from carvegen.writers.png_bytes import png_bytes
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -105,9 +105,7 @@ def _painted(
     for shapes, colour in coats:
         if len(shapes):
             picture.paste(colour, mask=_mask(shapes, window, px_per_mm, size))
-    out = io.BytesIO()
-    picture.save(out, "PNG", dpi=(px_per_mm * 25.4, px_per_mm * 25.4))
-    return out.getvalue()
+    return png_bytes(picture, px_per_mm=px_per_mm)
 
 
 def _mask(shapes: PolygonArray, window: Window, px_per_mm: float, size: tuple[int, int]) -> Image.Image:

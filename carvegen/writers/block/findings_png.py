@@ -12,6 +12,7 @@ from carvegen.blocks.layer_names import FINDING, LAYERS
 from carvegen.blocks.views import View, seen
 from carvegen.writers.block import ring_places as ringed
 from carvegen.writers.block.block_png import proof_png
+from carvegen.writers.png_bytes import png_bytes
 
 if TYPE_CHECKING:
     from carvegen.base.findings import Report
@@ -36,9 +37,7 @@ def findings_png(block: Block, report: Report, *, px_per_mm: float = 10.0, most:
         _ring(pen, mark, scale, picture.height)
     for mark in found:
         _label(pen, mark, scale, picture.size)
-    out = io.BytesIO()
-    picture.save(out, "PNG", dpi=(scale * 25.4, scale * 25.4))
-    return out.getvalue()
+    return png_bytes(picture, px_per_mm=scale)
 
 
 def _ring(pen: ImageDraw.ImageDraw, mark: ringed.Mark, scale: float, height: int) -> None:

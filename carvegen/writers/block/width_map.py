@@ -14,6 +14,7 @@ from carvegen.blocks.layer_names import LAYERS, NOTES
 from carvegen.blocks.views import View, seen
 from carvegen.geometry.widths import local_widths
 from carvegen.writers.block.block_png import INK, proof_png
+from carvegen.writers.png_bytes import png_bytes
 from carvegen.writers.sheet import around
 from carvegen.writers.svg_page import SvgPage
 
@@ -61,9 +62,7 @@ def width_map_png(block: Block, widths: LandWidths, *, px_per_mm: float = 10.0) 
     scale = min(px_per_mm, math.sqrt(_PX / (block.width_mm * block.height_mm)))
     picture = Image.open(io.BytesIO(proof_png(block, px_per_mm=scale)))
     _paint_discs(picture, widths, scale, [colour for _, colour, _ in _CLASSES])
-    out = io.BytesIO()
-    picture.save(out, "PNG", dpi=(scale * 25.4, scale * 25.4))
-    return out.getvalue()
+    return png_bytes(picture, px_per_mm=scale)
 
 
 def width_layer_png(block: Block, widths: LandWidths, *, px_per_mm: float) -> bytes:

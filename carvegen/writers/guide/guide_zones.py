@@ -11,7 +11,7 @@ import shapely
 from carvegen import geometry
 from carvegen.checks.islands import islands_of
 from carvegen.facts import cutting
-from carvegen.geometry.widths import local_widths
+from carvegen.geometry.widths import first_narrow
 from carvegen.writers.guide.guide_samples import Entry
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from carvegen.blocks.job import Job
     from carvegen.blocks.views import Seen
-    from carvegen.geometry import Floats, PolygonArray
+    from carvegen.geometry import Floats, Indices, PolygonArray
 
 __all__ = ["Zones", "tool_lines", "zones_of"]
 
@@ -140,17 +140,26 @@ def _opened(shapes: NDArray[np.object_], radius: float) -> NDArray[np.object_]:
 
 def _strokes(job: Job, shown: Seen) -> Floats:
     """Where the land is thin: strokes down the wall's slope, `_TICKS_MM` apart, that end in the cut."""
-    found = local_widths(job.block.land_rings, _THIN * job.limits.land_mm)
-    if len(found) == 0 or len(job.block.cuts) == 0:
+    if len(job.block.cuts) == 0:
+        return np.empty((0, 4))
+    found = first_narrow(job.block.land_rings, _THIN * job.limits.land_mm, _ticked)
+    if len(found) == 0:
         return np.empty((0, 4))
     away = found.at - found.centre
     away /= np.linalg.norm(away, axis=1, keepdims=True)
-    cells = np.floor(np.column_stack([found.at, found.at + away]) / _TICKS_MM).astype(np.int64)
-    first = np.sort(np.unique(cells, axis=0, return_index=True)[1])
-    begin, end = (found.at[first] + far * away[first] for far in _TICK_MM)
+    begin, end = (found.at + far * away for far in _TICK_MM)
     inside = np.unique(job.block.cut_tree.query(geometry.dots(end), predicate="within")[0])
     ends = [shown.places(map(tuple, places[inside].tolist())) for places in (begin, end)]
     return np.asarray(np.round(np.hstack(ends), 3), dtype=np.float64)
+
+
+def _ticked(at: Floats, inward: Floats) -> Indices:
+    """Which places on the outline share a stroke: those in one cell of a grid that face one cell; (n,)."""
+    own, beside = (np.floor(xy / _TICKS_MM).astype(np.int64) for xy in (at, at - inward))
+    turn = beside - own + 1  # 0 to 2: a cell is wider than the step of 1 mm into the cut
+    low, high = own.min(axis=0, initial=0), own.max(axis=0, initial=0)
+    cell = (own[:, 0] - low[0]) * (high[1] - low[1] + 1) + own[:, 1] - low[1]
+    return np.asarray(9 * cell + 3 * turn[:, 0] + turn[:, 1], dtype=np.int64)
 
 
 def _small(islands: PolygonArray) -> PolygonArray:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -16,6 +15,7 @@ from carvegen.toolpaths.motion import timing
 from carvegen.toolpaths.paths import paths_seen
 from carvegen.writers.plan.plan_layers import plan_layers
 from carvegen.writers.plan.plan_svg import first_of_shape
+from carvegen.writers.png_bytes import png_bytes
 
 if TYPE_CHECKING:
     from carvegen.blocks.layer_names import Layer
@@ -65,20 +65,18 @@ def plan_png(plan: Plan, *, px_per_mm: float = 8.0) -> bytes:
         else:
             _filled(picture, paths, layer, fine)
     small = picture.resize((size[0] // _FINER, size[1] // _FINER), Image.Resampling.LANCZOS)
-    out = io.BytesIO()
-    _with_words(small, plan, layers).save(out, "PNG", dpi=(scale * 25.4, scale * 25.4))
-    return out.getvalue()
+    return png_bytes(_with_words(small, plan, layers), px_per_mm=scale)
 
 
 def _filled(picture: Image.Image, paths: Paths, layer: Layer, fine: _Sheet) -> None:
     """Closed shapes in the layer's colour; what lies in their holes keeps its own."""
-    outer, start = first_of_shape(paths), paths.start.tolist()
+    outer, start = first_of_shape(paths), (2 * paths.start).tolist()
     at = fine.at(paths.xyz[:, :2])
     areas = shapely.area(shapely.polygons(shapely.linearrings(at, indices=paths.owner)))
     mask = Image.new("1", picture.size)
-    pen = ImageDraw.Draw(mask)
+    pen, flat = ImageDraw.Draw(mask), at.ravel().tolist()
     for k in np.argsort(-areas, kind="stable").tolist():  # what lies in a hole comes after the hole
-        pen.polygon(list(map(tuple, at[start[k] : start[k + 1]].tolist())), fill=int(outer[k]))
+        pen.polygon(flat[start[k] : start[k + 1]], fill=int(outer[k]))
     picture.paste(layer.colour, mask=mask)
 
 
