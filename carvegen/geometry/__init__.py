@@ -32,6 +32,7 @@ __all__ = [
     "dots",
     "each",
     "empty",
+    "farthest",
     "filled",
     "holes",
     "inside_box",
@@ -248,6 +249,14 @@ def filled(shapes: PolygonArray) -> PolygonArray:
     if not shapely.get_num_interior_rings(shapes).any():
         return shapes
     return np.asarray(shapely.polygons(shapely.get_exterior_ring(shapes)), dtype=object)
+
+
+def farthest(shapes: PolygonArray, others: NDArray[np.object_]) -> Floats:
+    """How far the corners of each shape lie from the other beside it at most; 0 where that is empty; mm, (n,)."""
+    xy, number = shapely.get_coordinates(shapes, return_index=True)
+    far = np.zeros(len(shapes))
+    np.fmax.at(far, number, shapely.distance(dots(xy), others[number]))
+    return far
 
 
 def mirrored(shapes: PolygonArray, width: float) -> PolygonArray:
