@@ -288,10 +288,13 @@ def _missed(pieces: PolygonArray, limits: Limits) -> tuple[Mask, PolygonArray, I
     reached = opened(pieces, limits.cut_mm + SLACK_MM, quad_segs=8)
     lost, slight = shapely.area(pieces) - shapely.area(reached), _CORNER * limits.cut_mm**2
     doubtful = np.flatnonzero(lost > _HAIR_MM * limits.cut_mm)
-    left = opened(shapely.difference(pieces[doubtful], reached[doubtful]), _HAIR_MM)  # no hair joins two corners
-    missed, whose = shapely.get_parts(left, return_index=True)
+    corners = opened(shapely.difference(pieces[doubtful], reached[doubtful]), _HAIR_MM)  # no hair joins two
+    missed, whose = shapely.get_parts(corners, return_index=True)
     whose = doubtful[whose]
-    long = geometry.farthest(missed, reached[whose]) > limits.cut_mm - _BEVEL * _HAIR_MM
+    least = limits.cut_mm - _BEVEL * _HAIR_MM
+    left, bottom, right, top = shapely.bounds(missed).T
+    long = np.hypot(right - left, top - bottom) > least
+    long[long] = geometry.farthest(missed[long], reached[whose[long]]) > least
     some = lost > slight
     some[whose[long]] = True
     return some, missed[long | (shapely.area(missed) > slight)], np.unique(whose[long])
