@@ -28,6 +28,7 @@ __all__ = [
     "Rings",
     "box",
     "close_pairs",
+    "closed_polygons",
     "difference",
     "dots",
     "each",
@@ -223,6 +224,14 @@ def close_pairs(shapes: PolygonArray, distance: float) -> tuple[Indices, Indices
     once = left < right
     left, right = left[once], right[once]
     return left, right, np.asarray(shapely.distance(shapes[left], shapes[right]), dtype=np.float64)
+
+
+def closed_polygons(corners: Floats) -> PolygonArray:
+    """Polygons of as many corners each, (n, corners, 2); (n,)."""
+    closed = np.concatenate([corners, corners[:, :1]], axis=1)
+    each_, points = np.arange(len(closed) + 1), closed.shape[1]
+    ragged = shapely.from_ragged_array(shapely.GeometryType.POLYGON, closed.reshape(-1, 2), (each_ * points, each_))
+    return np.asarray(ragged, dtype=object)
 
 
 def lines(start: Floats, end: Floats) -> NDArray[np.object_]:

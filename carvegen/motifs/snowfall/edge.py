@@ -287,17 +287,23 @@ def _missed(pieces: PolygonArray, limits: Limits) -> tuple[Mask, PolygonArray, I
     """
     reached = opened(pieces, limits.cut_mm + SLACK_MM, quad_segs=8)
     lost, slight = shapely.area(pieces) - shapely.area(reached), _CORNER * limits.cut_mm**2
-    doubtful = np.flatnonzero(lost > _HAIR_MM * limits.cut_mm)
-    corners = opened(shapely.difference(pieces[doubtful], reached[doubtful]), _HAIR_MM)  # no hair joins two
-    missed, whose = shapely.get_parts(corners, return_index=True)
-    whose = doubtful[whose]
     least = limits.cut_mm - _BEVEL * _HAIR_MM
-    left, bottom, right, top = shapely.bounds(missed).T
-    long = np.hypot(right - left, top - bottom) > least
+    doubtful = np.flatnonzero(lost > _HAIR_MM * limits.cut_mm)
+    corners, whose = shapely.get_parts(shapely.difference(pieces[doubtful], reached[doubtful]), return_index=True)
+    shows = (_across(corners) > least) | (shapely.area(corners) > slight)
+    missed, nth = shapely.get_parts(opened(corners[shows], _HAIR_MM), return_index=True)  # no hair joins two corners
+    whose = doubtful[whose[shows]][nth]
+    long = _across(missed) > least
     long[long] = geometry.farthest(missed[long], reached[whose[long]]) > least
     some = lost > slight
     some[whose[long]] = True
     return some, missed[long | (shapely.area(missed) > slight)], np.unique(whose[long])
+
+
+def _across(shapes: PolygonArray) -> Floats:
+    """How far it is across each one's box from corner to corner, mm; (n,)."""
+    left, bottom, right, top = shapely.bounds(shapes).T
+    return np.hypot(right - left, top - bottom)
 
 
 def _without_hairs(shapes: PolygonArray) -> PolygonArray:
