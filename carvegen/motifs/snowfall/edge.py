@@ -303,7 +303,7 @@ def _missed(pieces: PolygonArray, limits: Limits) -> tuple[Mask, PolygonArray, I
 def _across(shapes: PolygonArray) -> Floats:
     """How far it is across each one's box from corner to corner, mm; (n,)."""
     left, bottom, right, top = shapely.bounds(shapes).T
-    return np.hypot(right - left, top - bottom)
+    return np.asarray(np.hypot(right - left, top - bottom))
 
 
 def _without_hairs(shapes: PolygonArray) -> PolygonArray:
