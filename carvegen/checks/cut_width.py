@@ -53,7 +53,7 @@ def _tips(survey: Survey) -> Iterator[Finding]:
     pieces, owner = shapely.get_parts(reach.uncut, return_index=True)
     kept = (shapely.get_dimensions(pieces) == 2) & ~reach.broken[owner]
     pieces, owner = pieces[kept], owner[kept]
-    length = _reach(pieces, reach.reached[owner])
+    length = geometry.farthest(pieces, reach.reached[owner])  # 0 where only one narrower by a hair passes
     told = length > limit + TOLERANCE_MM
     told[told] = shapely.is_empty(geometry.offset(pieces[told], -limit / 2))  # where the cutter fits, it cuts
     pieces, owner, length = pieces[told], owner[told], length[told]
@@ -79,14 +79,6 @@ def _tips(survey: Survey) -> Iterator[Finding]:
 
 def _of_its_edge(share: float) -> str:
     return f". It is no tip alone: {100 * share:.0f} % of this cut's outline is so narrow"
-
-
-def _reach(pieces: PolygonArray, made: PolygonArray) -> Floats:
-    """How far each piece goes on from what is made, 0 where only a cutter narrower by a hair passes; mm, (n,)."""
-    xy, number = shapely.get_coordinates(pieces, return_index=True)
-    far = np.zeros(len(pieces))
-    np.fmax.at(far, number, shapely.distance(geometry.dots(xy), made[number]))
-    return far
 
 
 def _inner_points(shapes: PolygonArray) -> list[tuple[float, float]]:

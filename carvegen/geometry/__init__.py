@@ -28,10 +28,12 @@ __all__ = [
     "Rings",
     "box",
     "close_pairs",
+    "closed_polygons",
     "difference",
     "dots",
     "each",
     "empty",
+    "farthest",
     "filled",
     "holes",
     "inside_box",
@@ -224,6 +226,14 @@ def close_pairs(shapes: PolygonArray, distance: float) -> tuple[Indices, Indices
     return left, right, np.asarray(shapely.distance(shapes[left], shapes[right]), dtype=np.float64)
 
 
+def closed_polygons(corners: Floats) -> PolygonArray:
+    """Polygons of as many corners each, (n, corners, 2); (n,)."""
+    closed = np.concatenate([corners, corners[:, :1]], axis=1)
+    each_, points = np.arange(len(closed) + 1), closed.shape[1]
+    ragged = shapely.from_ragged_array(shapely.GeometryType.POLYGON, closed.reshape(-1, 2), (each_ * points, each_))
+    return np.asarray(ragged, dtype=object)
+
+
 def lines(start: Floats, end: Floats) -> NDArray[np.object_]:
     """Straight lines between points; (n,)."""
     return np.asarray(shapely.linestrings(np.stack([start, end], axis=1)), dtype=object)
@@ -248,6 +258,14 @@ def filled(shapes: PolygonArray) -> PolygonArray:
     if not shapely.get_num_interior_rings(shapes).any():
         return shapes
     return np.asarray(shapely.polygons(shapely.get_exterior_ring(shapes)), dtype=object)
+
+
+def farthest(shapes: PolygonArray, others: NDArray[np.object_]) -> Floats:
+    """How far the corners of each shape lie from the other beside it at most; 0 where that is empty; mm, (n,)."""
+    xy, number = shapely.get_coordinates(shapes, return_index=True)
+    far = np.zeros(len(shapes))
+    np.fmax.at(far, number, shapely.distance(dots(xy), others[number]))
+    return far
 
 
 def mirrored(shapes: PolygonArray, width: float) -> PolygonArray:

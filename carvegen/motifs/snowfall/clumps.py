@@ -71,6 +71,8 @@ def smooth(shapes: PolygonArray, limits: Limits) -> tuple[PolygonArray, PolygonA
     What the cutter's middle reaches of a shape is its core. If that hangs together and the shape has no holes, it is
     made in one piece. (Tips are a flake's own, and each flake is made to be cut.) It is asked of a cutter that is a
     little wider, and of one narrower by a hair: a flake that the wider one just does not enter shows in its core alone.
+    Where all of a shape is in sight from everywhere in a disc as wide as the cutter both are so: the cutter gets from
+    wherever it fits to that disc on a straight line, between two discs inside.
     And a bay has no narrow mouth where the outline nowhere bends back by half a circle.
     """
     (sound, _), (doubtful, _) = _smoothed(shapes, limits)
@@ -87,10 +89,13 @@ def _smoothed(shapes: PolygonArray, limits: Limits) -> tuple[_Lot, _Lot]:
         full[broken] = shapely.make_valid(full[broken])
         full, whose = _parts(full, whose)
     radius = _MORE * limits.cut_mm / 2 + SLACK_MM
-    core = shapely.buffer(full, -radius, quad_segs=4)
-    sound = _one_without_holes(full) & _one_without_holes(core)
-    sound[sound] = _one_without_holes(geometry.offset(full[sound], _HAIR_MM - limits.cut_mm / 2))
-    rest, of_rest = _blunt(core[~sound], whose[~sound], radius, limits)
+    sound = geometry.room_inside(full) > radius
+    asked = np.flatnonzero(~sound)
+    core = shapely.buffer(full[asked], -radius, quad_segs=4)
+    passed = _one_without_holes(full[asked]) & _one_without_holes(core)
+    passed[passed] = _one_without_holes(geometry.offset(full[asked[passed]], _HAIR_MM - limits.cut_mm / 2))
+    sound[asked] = passed
+    rest, of_rest = _blunt(core[~passed], whose[~sound], radius, limits)
     whole, of_whole = _fine(full[sound], whose[sound])
     open_ = ~Outline(geometry.reversed_rings(geometry.rings(whole))).bends_more(np.pi - _BENDS)
     doubtful = np.concatenate([whole[~open_], rest]), np.concatenate([of_whole[~open_], of_rest])

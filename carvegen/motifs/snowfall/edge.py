@@ -36,6 +36,7 @@ _FINE = 8  #: the lengths of tips are measured to a third of their width over so
 _GONE = 0.5  #: chance that one that would just touch a side, or just not, goes; else it moves out over it
 _TRIMS = 3  #: times that what is missed is taken off
 _HAIR_MM = 0.006  #: narrower than any tool's trace
+_BEVEL = 2.5  #: hairs, by which the end of a tip is taken back with the hairs at its sides
 _CORNER = 0.22  #: so much, in smallest cuts squared, may stay uncut in a corner at the frame
 
 
@@ -261,13 +262,9 @@ def _reached(pieces: PolygonArray, frame: Polygon, limits: Limits) -> PolygonArr
     A corner that is missed by no more than shows stays one. At the frame they are cut off square to its sides.
     """
     pieces = fine(_without_hairs(pieces))
-    slight, done = _CORNER * limits.cut_mm**2, []
+    done = []
     for _ in range(_TRIMS):
-        reached = opened(pieces, limits.cut_mm + SLACK_MM, quad_segs=8)
-        some = shapely.area(pieces) - shapely.area(reached) > slight
-        missed = shapely.difference(pieces[some], reached[some])
-        missed = geometry.parts(opened(missed, _HAIR_MM))  # no hair along a side joins two corners
-        missed = missed[shapely.area(missed) > slight]
+        some, missed, _ = _missed(pieces, limits)
         if len(missed) == 0:
             break
         at_frame = shapely.distance(missed, shapely.boundary(frame)) < SLACK_MM
@@ -276,8 +273,37 @@ def _reached(pieces: PolygonArray, frame: Polygon, limits: Limits) -> PolygonArr
         left = _without_hairs(shapely.difference(pieces[some], gone))
         done.append(pieces[~some])
         pieces = fine(without_specks(left, limits))
+    else:
+        pieces = np.delete(pieces, _missed(pieces, limits)[2])
     pieces = geometry.stack([*done, pieces])
     return pieces[_made(pieces, limits)]
+
+
+def _missed(pieces: PolygonArray, limits: Limits) -> tuple[Mask, PolygonArray, Indices]:
+    """Which pieces a round cutter does not make all of, what it leaves of them that shows, and whose tips are long.
+
+    A thin tip has less of an area than a blunt corner, and shows where it goes on for longer than the cutter is wide.
+    What is so long, and no hair, has an area of a hair times that.
+    """
+    reached = opened(pieces, limits.cut_mm + SLACK_MM, quad_segs=8)
+    lost, slight = shapely.area(pieces) - shapely.area(reached), _CORNER * limits.cut_mm**2
+    least = limits.cut_mm - _BEVEL * _HAIR_MM
+    doubtful = np.flatnonzero(lost > _HAIR_MM * limits.cut_mm)
+    corners, whose = shapely.get_parts(shapely.difference(pieces[doubtful], reached[doubtful]), return_index=True)
+    shows = (_across(corners) > least) | (shapely.area(corners) > slight)
+    missed, nth = shapely.get_parts(opened(corners[shows], _HAIR_MM), return_index=True)  # no hair joins two corners
+    whose = doubtful[whose[shows]][nth]
+    long = _across(missed) > least
+    long[long] = geometry.farthest(missed[long], reached[whose[long]]) > least
+    some = lost > slight
+    some[whose[long]] = True
+    return some, missed[long | (shapely.area(missed) > slight)], np.unique(whose[long])
+
+
+def _across(shapes: PolygonArray) -> Floats:
+    """How far it is across each one's box from corner to corner, mm; (n,)."""
+    left, bottom, right, top = shapely.bounds(shapes).T
+    return np.asarray(np.hypot(right - left, top - bottom))
 
 
 def _without_hairs(shapes: PolygonArray) -> PolygonArray:

@@ -113,7 +113,7 @@ def _outlined(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Dr
         unit = rounded_until(unit, looks.passes_mm / reach[which])
         slack[which] = looks.passes_mm / (reach[which] * nearest_line(unit))
         corners = xy[which, None, :] + reach[which, None, None] * unit
-        shapes[which] = shapely.polygons(np.round(corners / geometry.GRID_MM) * geometry.GRID_MM)
+        shapes[which] = geometry.closed_polygons(np.round(corners / geometry.GRID_MM) * geometry.GRID_MM)
     return shapes, np.minimum(slack, 1.0)
 
 
