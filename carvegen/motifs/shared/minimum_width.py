@@ -224,7 +224,7 @@ def _broken_round(
     tiles = Standing(shapely.intersection(tiles.tiles, window), tiles.cells, tiles.doubtful)
     weak = _broken(geometry.parts(near), shapely.intersection(area, window), limits, tiles)
     close = shapely.STRtree(places).query(weak, predicate="dwithin", distance=1.5 * limits.land_mm)[0]
-    return weak[np.unique(close)]
+    return np.asarray(weak[np.unique(close)], dtype=object)
 
 
 def _patches(shape: BaseGeometry) -> PolygonArray:
