@@ -237,8 +237,8 @@ def specks(white: PolygonArray, silhouette: BaseGeometry) -> PolygonArray:
 
 def _slots(holes: PolygonArray, white: shapely.STRtree) -> Mask:
     """Which pieces of sky are slots between twigs: filled, each would be a white pillar; (n,)."""
-    _, low, _, high = shapely.bounds(holes).T
-    tall = (high - low) ** 2 > _TALL * shapely.area(holes)
+    left, low, right, high = shapely.bounds(holes).T
+    tall = high - low > _TALL * (right - left)
     xy, hole = shapely.get_coordinates(shapely.segmentize(holes, 0.2), return_index=True)
     snowy = np.zeros(len(xy), dtype=bool)
     snowy[white.query(shapely.points(xy), predicate="dwithin", distance=0.02)[0]] = True
@@ -254,7 +254,7 @@ def _without_specks(cover: Floats, solid: Mask, step: float) -> Floats:
     label, count = ndimage.label(~shut)
     area = np.asarray(np.bincount(label.ravel(), minlength=count + 1) * step**2)
     small = (area < _SPECK_MM2) & (np.arange(count + 1) > 0)
-    small &= ~_slot_cells(np.asarray(label, dtype=np.int64), count, solid, area, step)
+    small &= ~_slot_cells(np.asarray(label, dtype=np.int64), count, solid)
     small = small[label]
     small = ndimage.maximum_filter(small.view(np.uint8), size) > 0
     near = ndimage.maximum_filter(white.view(np.uint8), 7) > 0
@@ -264,14 +264,14 @@ def _without_specks(cover: Floats, solid: Mask, step: float) -> Floats:
     return np.where(filled, 1.0, cover)
 
 
-def _slot_cells(label: Indices, count: int, solid: Mask, area: Floats, step: float) -> Mask:
+def _slot_cells(label: Indices, count: int, solid: Mask) -> Mask:
     """As `_slots`, of labelled cells; (count + 1,)."""
-    high = np.zeros(count + 1)
+    tall = np.zeros(count + 1, dtype=bool)
     spans = ndimage.find_objects(label)
-    high[1:] = [(rows.stop - rows.start) * step for rows, _ in spans]
+    tall[1:] = [rows.stop - rows.start > _TALL * (columns.stop - columns.start) for rows, columns in spans]
     sides, dark = np.zeros(count + 1), np.zeros(count + 1)
     for here, beside in ((np.s_[:, :-1], np.s_[:, 1:]), (np.s_[:, 1:], np.s_[:, :-1])):
         at = (label[here] > 0) & (label[beside] == 0)
         sides += np.bincount(label[here][at], minlength=count + 1)
         dark += np.bincount(label[here][at], solid[beside][at], minlength=count + 1)
-    return (high**2 > _TALL * area) & (dark > _WALLED * sides)
+    return tall & (dark > _WALLED * sides)
