@@ -101,7 +101,7 @@ def opened(shape: Any, width: float, *, quad_segs: int = _ARC) -> Any:  # noqa: 
 def closed(shape: Any, width: float, *, quad_segs: int = _ARC) -> Any:  # noqa: ANN401
     """The shape with gaps and inlets narrower than `width` filled."""
     outer = shapely.normalize(shapely.buffer(shapely.normalize(shape), width / 2, quad_segs=quad_segs))
-    return shapely.buffer(outer, -width / 2, quad_segs=quad_segs)
+    return shapely.make_valid(shapely.buffer(outer, -width / 2, quad_segs=quad_segs))  # GEOS 3.14: not always valid
 
 
 def held(
@@ -183,24 +183,48 @@ def loosened(
     wide = shapely.intersection(shapely.union_all(_reachable(wide, limits)), area)
     loose = _patches(shapely.difference(wide, taken))
     reach, rounds = _SLACK_MM, 0
-    while len(loose):
-        both = geometry.parts(shapely.union_all(np.concatenate([cuts, loose])))
-        weak = np.concatenate([_weak(both, area, limits, printed.near(loose)), _specks(both, limits)])
-        if len(weak) == 0:
-            return loose
+    weak = _broken(np.concatenate([cuts, loose]), area, limits, printed.near(loose))
+    while len(loose) and len(weak):
         rounds += 1
         tree = shapely.STRtree(loose)
         by, touched = tree.query(weak, predicate="dwithin", distance=reach)
         by_far = tree.query_nearest(np.delete(weak, by))[1]
         if rounds <= _CUT_BACK and len(by_far) == 0:
-            near = np.unique(touched)
+            less = np.unique(touched)
             back = geometry.offset(weak, 1.3 * limits.land_mm, quad_segs=_ROUGH_ARC)
-            left = _patches(shapely.difference(shapely.union_all(loose[near]), shapely.union_all(back)))
-            loose = np.concatenate([np.delete(loose, near), left])
-            continue
-        loose = np.delete(loose, np.unique(np.concatenate([touched, by_far])))
-        reach *= 2  # what is weak again and again soon stands alone
+            left = _patches(shapely.difference(shapely.union_all(loose[less]), shapely.union_all(back)))
+        else:
+            less, left = np.unique(np.concatenate([touched, by_far])), geometry.empty()
+            reach *= 2  # what is weak again and again soon stands alone
+        gone = geometry.parts(shapely.difference(shapely.union_all(loose[less]), shapely.union_all(left)))
+        loose = np.concatenate([np.delete(loose, less), left])
+        places, both = np.concatenate([gone, weak]), np.concatenate([cuts, loose])
+        weak = _broken_round(places, both, area, limits, printed.near(loose))
     return loose
+
+
+def _broken(cuts: PolygonArray, area: BaseGeometry, limits: Limits, printed: Standing) -> PolygonArray:
+    """Weak places, and islands that can't stand alone, of cuts that touch one another."""
+    pieces = geometry.parts(shapely.union_all(cuts))
+    return np.concatenate([_weak(pieces, area, limits, printed), _specks(pieces, limits)])
+
+
+def _broken_round(
+    places: PolygonArray, cuts: PolygonArray, area: BaseGeometry, limits: Limits, printed: Standing
+) -> PolygonArray:  # fmt: skip
+    """As `_broken`, but only round places outside of which the cuts hold and have not changed.
+
+    Nothing further away than the land is wide can have become weak; what is judged is cut off some lands further out.
+    """
+    margin = 3 * limits.land_mm + limits.dot_mm
+    window = shapely.union_all(shapely.box(*(shapely.bounds(places) + margin * np.array([-1, -1, 1, 1])).T))
+    shapely.prepare(window)
+    near = cuts[shapely.intersects(window, cuts)]
+    near, tiles = shapely.intersection(near, window), printed.near(places)
+    tiles = Standing(shapely.intersection(tiles.tiles, window), tiles.cells, tiles.doubtful)
+    weak = _broken(geometry.parts(near), shapely.intersection(area, window), limits, tiles)
+    close = shapely.STRtree(places).query(weak, predicate="dwithin", distance=1.5 * limits.land_mm)[0]
+    return np.asarray(weak[np.unique(close)], dtype=object)
 
 
 def _patches(shape: BaseGeometry) -> PolygonArray:

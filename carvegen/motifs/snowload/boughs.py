@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from carvegen.motifs.snowload.scene import Page
     from carvegen.motifs.snowload.settings import Settings
 
-__all__ = ["on_boughs"]
+__all__ = ["in_front", "on_boughs"]
 
 _NOTCH_MM, _MOUTH_MM = 2.0, 3.5  #: a notch closes to so little, and so far out it is wider than that
 _CROWN_MM, _BOUGH_MM = 9.0, 4.0  #: it is one of a crown if what stands behind it is so broad, and the bough so thick
@@ -29,7 +29,29 @@ _ECHO = 0.65  #: so many strokes have a shorter one below them
 _DROOPS = 0.3  #: what hangs over a notch of a crown rises by no more than this outwards, and the bough ends in the air
 _TO = 0.97  #: of a stroke's length is drawn
 _BACKED_MM, _BACKED = 0.4, 0.93  #: so much more than a stroke stands there, over so much of its length: no lone limb
-_ACROSS = 0.42  #: of the crown's breadth: further in the trunk hides it
+_FRONT, _FROM_MM = 0.6, 4.0  #: a tier goes round the trunk: so much sky its front sees, so far out from the notch
+_ACROSS = 0.36  #: of the crown's breadth: further in the trunk hides it
+
+
+def in_front(ledges: Ledges, run_mm: Floats) -> Floats:
+    """The share of the sky that a crown's boughs see at least, whatever hangs over them in the picture's plane; (n,).
+
+    Each tier of a fir goes all round its trunk: what the picture shows of it is for the most part its front.
+    """
+    least = np.zeros(len(ledges))
+    for side, way in ((0, -1), (1, 1)):
+        at = _notches(ledges, side, way)
+        at = at[_in_crown(ledges, run_mm, at)]
+        notch = np.zeros(len(ledges), dtype=bool)
+        notch[at] = True
+        end = (ledges.first, ledges.last)[side]
+        out = np.abs(np.arange(len(ledges)) - end) * ledges.step
+        least = np.maximum(least, notch[end] * _FRONT * np.clip(out / _FROM_MM, 0, 1))
+    return least
+
+
+def _in_crown(ledges: Ledges, run_mm: Floats, at: Indices) -> Mask:
+    return np.asarray((run_mm[at] > _CROWN_MM) & (ledges.thick[at] > _BOUGH_MM))
 
 
 def on_boughs(
@@ -50,7 +72,7 @@ def on_boughs(
     slope = ledges.smoothed(ledges.slope, 2.0)
     for side, way in ((0, -1), (1, 1)):
         at = _notches(ledges, side, way)
-        crown = (run_mm[at] > _CROWN_MM) & (ledges.thick[at] > _BOUGH_MM) & bears[at]
+        crown = _in_crown(ledges, run_mm, at) & bears[at]
         own, other, third = (ledges.chance(np.random.default_rng([seed, k]), at) for k in range(3))
         keep = crown & (own < often) & (_ACROSS * run_mm[at] * (0.55 + 0.45 * third) > _SHORTEST_MM)
         at, own, other, third = at[keep], own[keep], other[keep], third[keep]

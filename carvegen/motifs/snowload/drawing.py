@@ -33,6 +33,7 @@ __all__ = ["Canvas", "cornice_tips", "cuttable", "fielded", "lips", "outlined", 
 
 _SOFT = 1.25  #: cells: so far the columns are smoothed together
 _SPECK_MM2 = 4.0  #: smaller pieces of sky that the snow shuts in are white too
+_TALL, _WALLED = 1.5, 0.6  #: but not if they are as many times as tall as broad, and so much of their sides is dark
 _MIRRORS = 0.8  #: of its depth the snow reaches down at the most: no heap is its own mirror image
 _BENDS = 0.3  #: rise over run: slivers end where the base turns by more
 _NEAR_BY_MM = 10.0
@@ -230,7 +231,19 @@ def specks(white: PolygonArray, silhouette: BaseGeometry) -> PolygonArray:
     holes = geometry.parts(shapely.difference(geometry.filled(full), full))
     holes = holes[shapely.area(holes) < _SPECK_MM2]
     touched = np.unique(tree.query(holes, predicate="dwithin", distance=0.02)[0])
-    return geometry.offset(holes[touched], 0.03, quad_segs=2)
+    holes = holes[touched]
+    return geometry.offset(holes[~_slots(holes, tree)], 0.03, quad_segs=2)
+
+
+def _slots(holes: PolygonArray, white: shapely.STRtree) -> Mask:
+    """Which pieces of sky are slots between twigs: filled, each would be a white pillar; (n,)."""
+    left, low, right, high = shapely.bounds(holes).T
+    tall = high - low > _TALL * (right - left)
+    xy, hole = shapely.get_coordinates(shapely.segmentize(holes, 0.2), return_index=True)
+    snowy = np.zeros(len(xy), dtype=bool)
+    snowy[white.query(shapely.points(xy), predicate="dwithin", distance=0.02)[0]] = True
+    share = np.bincount(hole, snowy, minlength=len(holes)) / np.maximum(np.bincount(hole, minlength=len(holes)), 1)
+    return np.asarray(tall & (share < 1 - _WALLED))
 
 
 def _without_specks(cover: Floats, solid: Mask, step: float) -> Floats:
@@ -239,11 +252,26 @@ def _without_specks(cover: Floats, solid: Mask, step: float) -> Floats:
     size = int(_NARROW_MM / step) | 1
     shut = ndimage.grey_closing(full.view(np.uint8), (size, size)).astype(bool) | full
     label, count = ndimage.label(~shut)
-    area = np.bincount(label.ravel(), minlength=count + 1) * step**2
-    small = (label > 0) & (area[label] < _SPECK_MM2)
+    area = np.asarray(np.bincount(label.ravel(), minlength=count + 1) * step**2)
+    small = (area < _SPECK_MM2) & (np.arange(count + 1) > 0)
+    small &= ~_slot_cells(np.asarray(label, dtype=np.int64), count, solid)
+    small = small[label]
     small = ndimage.maximum_filter(small.view(np.uint8), size) > 0
     near = ndimage.maximum_filter(white.view(np.uint8), 7) > 0
     touched = np.zeros(count + 1, dtype=bool)
     touched[np.unique(label[ndimage.maximum_filter(white.view(np.uint8), size + 2) > 0])] = True
     filled = (small & ~solid & (touched[label] | near)) | (shut & ~full & near)
     return np.where(filled, 1.0, cover)
+
+
+def _slot_cells(label: Indices, count: int, solid: Mask) -> Mask:
+    """As `_slots`, of labelled cells; (count + 1,)."""
+    tall = np.zeros(count + 1, dtype=bool)
+    spans = ndimage.find_objects(label)
+    tall[1:] = [rows.stop - rows.start > _TALL * (columns.stop - columns.start) for rows, columns in spans]
+    sides, dark = np.zeros(count + 1), np.zeros(count + 1)
+    for here, beside in ((np.s_[:, :-1], np.s_[:, 1:]), (np.s_[:, 1:], np.s_[:, :-1])):
+        at = (label[here] > 0) & (label[beside] == 0)
+        sides += np.bincount(label[here][at], minlength=count + 1)
+        dark += np.bincount(label[here][at], solid[beside][at], minlength=count + 1)
+    return tall & (dark > _WALLED * sides)

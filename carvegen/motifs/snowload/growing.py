@@ -14,7 +14,7 @@ from carvegen.motifs.growth import Growth, lying_on
 from carvegen.motifs.shared.fields import waves_at
 from carvegen.motifs.shared.minimum_width import loosened, standing, thin_parts, within
 from carvegen.motifs.shared.over_edge import ground_over, held_over, run_on, strip_mm, supported
-from carvegen.motifs.snowload.boughs import on_boughs
+from carvegen.motifs.snowload.boughs import in_front, on_boughs
 from carvegen.motifs.snowload.drawing import (
     Canvas,
     cuttable,
@@ -57,6 +57,7 @@ _LEAN_DEG = 38.0  #: a gale drives the snow so far off the plumb line
 _RUNS_OUT = 0.9  #: beside what is kept bare it lies thinner within so many times what has fallen
 _SHARED_MM = 4.0  #: lumps take their snow from so near, and three times the depth fallen further
 _CRUMB = 0.8  #: of the smallest piece that is drawn: what the limits leave smaller goes
+_RUN_MM = 4.0  #: so far below a ledge it is looked how broad what stands there is
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 
 
@@ -116,6 +117,7 @@ class _Scene:
     sky: Floats  #: past broad things, (n,)
     seen: Floats  #: past twigs too, each of which hides half, (n,)
     row: np.ndarray
+    run_mm: Floats  #: the breadth of what stands there, a little below each ledge, (n,)
 
     @staticmethod
     def of(silhouette: BaseGeometry, settings: Settings, place: Place) -> _Scene | None:
@@ -139,8 +141,11 @@ class _Scene:
         past_broad, past_all = (
             seen[row, ledges.column] for seen in sky_seen(broad, cells & ~broad, step=page.step, lean_deg=lean)
         )
-        seen = 0.5 * (past_broad + past_all)
-        return _Scene(settings, page, ledges, cells, shape.raster(), broad, past_broad, seen, row)
+        low = np.clip(row - int(_RUN_MM / page.step), 0, page.high - 1)
+        run_mm = (run_lengths(cells)[low, ledges.column] * page.step).astype(np.float64)
+        least = settings.boughs * in_front(ledges, run_mm)
+        sky, seen = np.maximum(past_broad, least), np.maximum(0.5 * (past_broad + past_all), least)
+        return _Scene(settings, page, ledges, cells, shape.raster(), broad, sky, seen, row, run_mm)
 
     @cached_property
     def clear(self) -> Floats:
@@ -188,12 +193,10 @@ class _Scene:
         """The white that must come out, and that which may: where it is less sure that snow lies."""
         settings, ledges, page = self.settings, self.ledges, self.page
         depth = np.where(snow.depth > _LEAST_MM, snow.depth, 0.0)
-        low = np.clip(self.row - int(4 / page.step), 0, page.high - 1)
-        run_mm = (run_lengths(self.solid)[low, ledges.column] * page.step).astype(np.float64)
-        field = fielded(ledges, run_mm, far=settings.scale == "far")
+        field = fielded(ledges, self.run_mm, far=settings.scale == "far")
         below = reaching(ledges, depth, settings, ends, field, land_mm=limits.land_mm, rng=rng)
         depth = cuttable(ledges, depth, below, limits.cut_mm)
-        elsewhere = self._elsewhere(depth, run_mm, limits, rng)
+        elsewhere = self._elsewhere(depth, limits, rng)
         bark = Canvas.blank(page)
         shown_bark(bark, ledges, below, settings, field, limits=limits, rng=rng)
         where = np.column_stack([ledges.x, ledges.base])
@@ -219,11 +222,11 @@ class _Scene:
             )
         return whites[0], whites[1]
 
-    def _elsewhere(self, depth: Floats, run_mm: Floats, limits: Limits, rng: Generator) -> Floats:
+    def _elsewhere(self, depth: Floats, limits: Limits, rng: Generator) -> Floats:
         """The share of each cell that is white though it is on no ledge: inside crowns, and on sides in the wind."""
         boughs, faces = rng.spawn(2)
         inside = Canvas.blank(self.page)
-        on_boughs(inside, self.ledges, depth, run_mm, self.settings, solid=self.shape, limits=limits, rng=boughs)
+        on_boughs(inside, self.ledges, depth, self.run_mm, self.settings, solid=self.shape, limits=limits, rng=boughs)
         white = inside.cover * self.solid
         if strength(self.settings):
             white = np.maximum(white, plastered(self.solid, self.clear, self.settings, self.page, faces))

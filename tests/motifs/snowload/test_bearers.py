@@ -10,7 +10,8 @@ from carvegen import geometry
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
-from carvegen.motifs.snowload.drawing import cornice_tips
+from carvegen.motifs.snowload.drawing import cornice_tips, outlined, specks
+from carvegen.motifs.snowload.scene import Page, columns_of
 from tests.cases import limits, shapes
 
 FACE = shapely.box(0, 0, 70, 60)
@@ -54,6 +55,35 @@ def test_a_fir_bears_snow_inside_its_crown_or_not_if_that_is_refused() -> None:
         for share in (1.0, 0.0)
     )
     assert guessed > refused + 6
+
+
+def test_a_tier_of_a_fir_bears_snow_on_its_front_though_another_hangs_over_it() -> None:
+    """The lower tier's upper side, left, beneath the upper one: as good as bare where boughs are refused."""
+    lower, upper = (
+        shapely.Polygon([(35 - half, y), (35, y + 5), (35 + half, y), (35, y + 0.8 * half + 6)])
+        for y, half in ((6, 26), (15, 29))
+    )
+    on = shapely.union_all([shapely.box(33, -5, 37, 50), lower, upper])
+    under = shapely.difference(shapely.box(12, 6, 20, 22), on)
+    guessed, refused = (
+        np.mean([shapely.intersection(white(on, "deep", seed, boughs=share), under).area for seed in range(2)])
+        for share in (1.0, 0.0)
+    )
+    assert refused < 1
+    assert guessed > 4
+
+
+@pytest.mark.parametrize(("wide", "tall", "filled"), [(1.1, 3.2, False), (1.8, 1.8, True)])
+def test_a_slot_between_hanging_twigs_is_filled_only_if_that_makes_no_pillar(wide, tall, filled) -> None:
+    """A little snow at the foot of a gap in a broad bar; what is left of the gap is less than 4 mm²."""
+    gap = shapely.box(10, 10, 10 + wide, 10 + tall)
+    bar, foot = shapely.difference(shapely.box(2, 2, 20, 20), gap), shapely.box(10, 10, 10 + wide, 10.5)
+    elsewhere = shapely.box(3, 18, 4, 19)
+    assert (len(specks(shapes(foot, elsewhere), bar)) > 0) == filled
+    page = Page.of((0, 0, 22, 22))
+    solid, cover = (columns_of(shapes(each), page).raster() for each in (bar, foot))
+    drawn = shapely.union_all(outlined(cover.astype(float), solid, page, least_mm2=0.1))
+    assert (shapely.intersection(drawn, gap).area > 0.8 * gap.area) == filled
 
 
 def test_a_gale_plasters_the_side_that_it_meets() -> None:
