@@ -81,7 +81,7 @@ class Proof:
                 x, y = its.at
                 block = f"{its.block}, " * (len(self.names) > 1)
                 yield (
-                    f"  {number}: {block}{its.shape.area:.2f} mm² at x {x:.1f}, y {y:.1f} mm (print view), "
+                    f"  {number}: {block}{its.shape.area:.2f} mm² at x {x:.1f}, y {y:.1f} mm, "
                     f"up to {its.width_mm:.1f} mm wide"
                 )
             elif said[its.kind] == _MOST_LINES + 1:

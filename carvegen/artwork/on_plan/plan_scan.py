@@ -21,6 +21,7 @@ from carvegen.artwork.scan.pixels import Picture
 from carvegen.artwork.scan.planes import UNSURE
 from carvegen.artwork.scan.quad import quads
 from carvegen.artwork.scan.reader import read_straight
+from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -43,6 +44,7 @@ _NEAR_PX = 12  #: what differs within so much is drawn
 MOST_PX_PER_MM = 12.0  #: of the picture seen straight on: 300 dots per inch
 _FINER = 1.2  #: a picture that has so many pixels more is not read between them any finer
 _RANGE = (0.005, 0.995)
+_LEAST_TONES = 2.0  #: of 255; what differs by less shows nothing
 _MOST_PIXELS = 24_000_000
 _MOST_QUADS = 3
 _LENS_ROUNDS, _SAME_LENS = 3, 5e-4
@@ -135,7 +137,10 @@ def _laid_on(
 ) -> Laid:  # fmt: skip
     step = max(1, -(-max(picture.width, picture.height) // _LOOK_PX))
     small = picture.image.reduce(step) if step > 1 else picture.image
-    seen = Seen(_ranged(drawn_tone(small)))
+    tone = drawn_tone(small)
+    if np.ptp(tone) < _LEAST_TONES:
+        raise InputError("shows one even tone: nothing is drawn in it", hint="photograph it again, in good light")
+    seen = Seen(_ranged(tone))
     shrink = np.diag([small.width / picture.width, small.height / picture.height, 1.0])
     four = [np.asarray(its) * np.diag(shrink)[:2] for its in corners]
     four += sorted(quads(np.asarray(small.convert("L"))), key=lambda its: -float(np.ptp(its, axis=0).prod()))[
@@ -292,6 +297,8 @@ def drawn_tone(image: Image.Image) -> Tone:
     rest = (small - ndimage.uniform_filter(small, (_NEAR_PX, _NEAR_PX, 0))).reshape(-1, 3)
     weight = np.linalg.eigh(np.cov(rest.T))[1][:, -1]
     weight = np.clip(weight * np.sign(weight.sum()), 0, None)
+    if not weight.any():  # an even colour
+        weight = np.ones(3)
     red, green, blue = (float(value) for value in weight / weight.sum())
     return np.asarray(image.convert("L", (red, green, blue, 0)), dtype=np.float32)
 

@@ -23,6 +23,7 @@ from carvegen.artwork.on_plan import (
 from carvegen.artwork.scan import ScanOptions
 from carvegen.artwork.scan.pixels import Picture
 from carvegen.artwork.scan.quad import quads
+from carvegen.base.errors import InputError
 from tests.artwork.scan import on_plan_pictures as made
 
 SKY, KEY = made.sky(), made.key()
@@ -100,6 +101,14 @@ def test_the_figure_tells_a_place_that_is_off(move, good):
     tone = Seen(seen.mean(axis=2, dtype=np.float32) / 255)
     fit = judged(PLANS["sky"], tone, true @ shift)
     assert (not fit.fault) is good
+
+
+@pytest.mark.parametrize("colour", [(128, 128, 128), (0, 0, 0), (255, 255, 255), (200, 40, 30)])
+def test_an_even_photograph_is_refused_in_words(tmp_path, colour):
+    Image.new("RGB", (320, 240), colour).save(tmp_path / "grey.png")
+    with pytest.raises(InputError, match="shows one even tone") as refused:
+        lay_file(tmp_path / "grey.png", PLANS)
+    assert "grey.png" in str(refused.value)
 
 
 def test_a_plan_of_a_few_straight_edges_tells_no_place():
