@@ -21,6 +21,7 @@ from carvegen.artwork.scan.pixels import Picture
 from carvegen.artwork.scan.planes import UNSURE
 from carvegen.artwork.scan.quad import quads
 from carvegen.artwork.scan.reader import read_straight
+from carvegen.base.colour import cielab
 from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
@@ -36,7 +37,7 @@ if TYPE_CHECKING:
     from carvegen.base.colour import Ink, Rgb
     from carvegen.geometry import Mask
 
-__all__ = ["MOST_PX_PER_MM", "InkSeen", "Laid", "drawn_tone", "laid_on", "read_inks", "read_laid"]
+__all__ = ["MOST_PX_PER_MM", "InkSeen", "Laid", "drawn_tone", "laid_on", "read_inks", "read_laid", "shows_other_inks"]
 
 _LOOK_PX, _COLOUR_PX = 2600, 800  #: longer side of the picture that is laid, and of that which gives its inks' colour
 _BUSY_PX, _BUSY, _BUSY_ROOM, _BUSY_SHARE = 400, 0.3, 0.1, 0.5  #: where in a picture something is drawn; our own choice
@@ -51,6 +52,7 @@ _LENS_ROUNDS, _SAME_LENS = 3, 5e-4
 _MESH_PX = 40  #: a tile of a picture that a lens bent is taken for one with straight sides
 _BLURRED_MM = 0.3  #: so far beside an ink that hides another nothing is told of that: edges are blurred
 _TILE_MM, _TILE_PX = 4.0, 12  #: of the picture in which land and cut are looked for
+_COLOURS_PX, _OTHER_INK, _MUCH = 300, 12.0, 0.05  #: pixels along a look at its colours; a* and b*; a share of it
 _PURE, _ENOUGH = 0.02, 0.06
 _ALIKE = 1.04  #: cut must be so much lighter than land
 _NEARNESS, _CUT = 0.3, (0.4, 2.5)  #: of the step from land to cut, in logarithms
@@ -214,6 +216,22 @@ def read_inks(laid: Laid, coats: Mapping[str, Ink], paper: Rgb) -> dict[str, Ink
         doubt = geometry.difference(unsure, wide[k]) if any(k in by for by in hiding) else unsure
         found[name] = InkSeen(land=land, hidden=geometry.union(doubt, *(wide[other] for other in hiding[k])))
     return found
+
+
+def shows_other_inks(laid: Laid) -> bool:
+    """Whether much of a picture has a colour that is no blend of what the plan has as land and as cut."""
+    wide, high = (max(round(side * _COLOURS_PX / max(laid.plan.size_mm)), 8) for side in laid.plan.size_mm)
+    seen = laid.picture.image.convert("RGB").resize((wide, high), Image.Resampling.BOX)
+    lab = cielab(np.asarray(seen, dtype=np.float64))
+    drawn = resized(laid.plan.tone, (seen.width, seen.height))
+    on, off = drawn < _PURE, drawn > 1 - _PURE
+    if not (on.any() and off.any()):
+        return False
+    ink, paper = (np.median(lab[its], axis=0) for its in (on, off))
+    way = paper - ink
+    along = np.clip((lab - ink) @ way / max(float(way @ way), 1e-9), 0, 1)
+    aside = np.linalg.norm((lab - ink - along[..., None] * way)[..., 1:], axis=-1)
+    return bool((aside[on | off] > _OTHER_INK).mean() > _MUCH)
 
 
 def _parted(tone: Tone, plan: Plan) -> Bytes:

@@ -180,7 +180,7 @@ def _running_out(thin: Mask, on: Mask, unsure: Mask) -> Mask:
     """
     step = max(1, -(-max(thin.shape) // _LOOK_PX))
     here, off = (its[::step, ::step] for its in (thin, ~on))
-    here = binary_opening(here, np.ones((_BLEND_PX, _BLEND_PX)))
+    here = binary_opening(here, np.ones((_BLEND_PX, _BLEND_PX), dtype=bool))
     if not here.any():
         return thin
     places, count = label((off | unsure[::step, ::step]) & ~here)
