@@ -118,8 +118,9 @@ def by_model(colour: Bytes, coats: Sequence[Ink], paper: Rgb, *, reach: int = 1)
     nearest = far.argmin(axis=0).astype(np.uint8)
     count = np.bincount(nearest[bins[::4, ::4]].ravel(), minlength=len(centres))
     far[count < max(2, _RAREST * count.sum())] = np.inf
-    share, thin = _share_likely(far, bits), _thin(far, bits, centres)
-    doubtful = ((share > _DOUBT) & (share < 1 - _DOUBT) | thin).any(axis=0) | (far.min(axis=0) > _STRANGE)
+    share, thin = _share_likely(far, bits, 0.0), _thin(far, bits, centres)
+    doubtful = _in_doubt(share) | (far.min(axis=0) > _STRANGE)
+    shown = doubtful | _in_doubt(_share_likely(far, bits, 1.0)) | thin.any(axis=0)
     far[:, doubtful] = _by_what_is_sure(
         far[:, doubtful],
         bits,
@@ -128,7 +129,7 @@ def by_model(colour: Bytes, coats: Sequence[Ink], paper: Rgb, *, reach: int = 1)
     )
     labels = far.argmin(axis=0).astype(np.uint8)[bins]
     side = 2 * (2 * reach + 2) + 1
-    unsure = np.asarray(binary_opening(doubtful[bins], np.ones((side, side), dtype=bool)))
+    unsure = np.asarray(binary_opening(shown[bins], np.ones((side, side), dtype=bool)))
     labels = _without_rims(labels, bins, far, centres, reach)
     on = tuple(bits[:, i].astype(bool)[labels] for i in range(len(coats)))
     thinly = [_running_out(its[bins] & unsure, on[i], unsure) for i, its in enumerate(thin)]
@@ -146,13 +147,19 @@ def hidden_by(coats: Sequence[Ink], paper: Rgb) -> list[list[int]]:
     return [[k for k in count if k != i and np.linalg.norm(seen(i, k) - seen(k)) < _HIDES] for i in count]
 
 
-def _share_likely(far: NDArray[np.float32], bits: Floats) -> Floats:
+def _in_doubt(share: Floats) -> Mask:
+    """The colours in which some ink is neither likely nor unlikely; (colours,)."""
+    return np.asarray(((share > _DOUBT) & (share < 1 - _DOUBT)).any(axis=0))
+
+
+def _share_likely(far: NDArray[np.float32], bits: Floats, across: float) -> Floats:
     """How likely each ink lies where a colour is so far from each combination's; (inks, colours).
 
-    A colour that lies off all of them strays as far across: an ink mixed or printed otherwise moves every combination.
+    A colour that lies off all of them strays `across` times as far towards others, too: an ink that is mixed or printed
+    otherwise moves every combination.
     """
     near = far.min(axis=0)
-    likely = np.exp(-(far**2 - near**2) / 2 / (_STRAY**2 + near**2))
+    likely = np.exp(-(far**2 - near**2) / 2 / (_STRAY**2 + (across * near) ** 2))
     return np.asarray(bits.T @ likely / likely.sum(axis=0))
 
 
