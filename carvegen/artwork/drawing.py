@@ -35,6 +35,8 @@ class Artwork:
     tolerance_mm: float = bounds.TOLERANCE_MM  #: how far the straight pieces may lie from the curves drawn
     says_view: str = ""  #: "print" or "block" where the file's own words say from which side it shows the block
     new_cuts_only: bool = False  #: whether they say that of a block that is cut already it holds what is new alone
+    unit_mm: float | None = None  #: of a drawing without a page: millimetres in one of its units
+    inside: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  #: names of groups in a layer that has any
 
     @property
     def shapes(self) -> PolygonArray:
@@ -72,10 +74,11 @@ class Wanted:
             notes.add(text)
         return True
 
-    def check(self, notes: Notes) -> None:
-        """Refuse to go on if the layer that is asked for is not among those seen."""
-        if self.asked and plain_name(self.asked) not in map(plain_name, notes.layers):
+    def check(self, notes: Notes, *inside: str) -> None:
+        """Refuse to go on if the layer that is asked for is not among those seen, or inside them."""
+        if self.asked and plain_name(self.asked) not in map(plain_name, (*notes.layers, *inside)):
             names = ", ".join(sorted(filter(None, notes.layers))) or "none has a name"
+            names += f"; inside: {', '.join(sorted(inside)[:_MOST_NAMES])}" if inside else ""
             raise InputError("has no such layer", value=self.asked, hint=f"its layers: {names}")
 
 
@@ -84,6 +87,7 @@ EVERYTHING = Wanted()
 
 
 NEW_CUTS_ONLY = "new cuts only"  #: words of a machine file of a block that is cut already
+_MOST_NAMES = 12  #: of groups in an error
 _VIEW = re.compile(r"\b(print|block) view\b", re.IGNORECASE)
 
 

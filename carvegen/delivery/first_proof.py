@@ -81,7 +81,7 @@ class Proof:
                 x, y = its.at
                 block = f"{its.block}, " * (len(self.names) > 1)
                 yield (
-                    f"  {number}: {block}{its.shape.area:.2f} mm² at x {x:.1f}, y {y:.1f} mm (print view), "
+                    f"  {number}: {block}{its.shape.area:.2f} mm² at x {x:.1f}, y {y:.1f} mm, "
                     f"up to {its.width_mm:.1f} mm wide"
                 )
             elif said[its.kind] == _MOST_LINES + 1:
@@ -121,7 +121,14 @@ def laid_file(
     picture
         Where a fit that is refused is drawn.
     """
-    from carvegen.artwork.on_plan import PoorFitError, lay_file, marked_off_mm, plan_of, plan_of_inks
+    from carvegen.artwork.on_plan import (
+        PoorFitError,
+        lay_file,
+        marked_off_mm,
+        plan_of,
+        plan_of_inks,
+        shows_other_inks,
+    )  # fmt: skip
     from carvegen.artwork.scan import corners_from
     from carvegen.base.files import save_file
     from carvegen.writers.first_proof.ringed_png import fit_png
@@ -146,6 +153,12 @@ def laid_file(
     if found is None:
         return None
     name, laid = found
+    if len(plans) > 1 and not laid.mirrored and shows_other_inks(laid):
+        raise InputError(
+            f"shows more inks than that of {name}, and the plan has several blocks", where=str(path),
+            hint="if it is a print in all inks, give them: --print PRINT.toml; if of one block, name it: --block "
+            f"{name}",
+        )  # fmt: skip
     off = 0.0 if corners is None or isinstance(corners, str) else marked_off_mm(laid, corners)
     notes = (f"the corners that were marked lie up to {off:.1f} mm off: the drawing's own place holds",) * (off > 0.5)
     return name, laid, notes

@@ -90,9 +90,13 @@ def drawing_of(given: Print) -> Drawing:
     face = geometry.box(given.width_mm, given.height_mm)
     found: dict[str, tuple[str, list[BaseGeometry]]] = {}
     notes: list[str] = []
+    homes: dict[str, list[str]] = {}
     for k, text in enumerate(given.artwork):
         for name, shapes in _layers_in(given, k, text, notes).items():
             found.setdefault(plain_name(name), (name, []))[1].append(shapely.union_all(shapes))
+            homes.setdefault(found[plain_name(name)][0], []).append(text)
+    shared = {name: files for name, files in homes.items() if len(files) > 1}
+    notes += [f"{_as_one(name, files)}; {_apart(files[-1])}" for name, files in shared.items()]
     notes += _small(given, [shape for _, shapes in found.values() for shape in shapes])
     words = Drawing(given, [], [])
     for k, layer in enumerate(given.layers):
@@ -103,7 +107,7 @@ def drawing_of(given: Print) -> Drawing:
     gaps = {plain_name(layer.name): layer.gaps for layer in given.layers if layer.gaps}
     layers = [Layer(name, _on(face, shapes), gaps.get(plain, "")) for plain, (name, shapes) in found.items()]
     order = list(map(plain_name, given.in_front)) or [plain_name(layer.name) for layer in reversed(layers)]
-    _check_names(given, [layer.name for layer in layers], order)
+    _check_names(given, [layer.name for layer in layers], order, shared)
     placed = [layer for layer in layers if plain_name(layer.name) in order]
     placed.sort(key=lambda layer: order.index(plain_name(layer.name)))
     return Drawing(given, placed, notes, beside=[layer for layer in layers if layer not in placed])
@@ -143,14 +147,37 @@ def _layers_in(given: Print, k: int, text: str, notes: list[str]) -> dict[str, P
     return {name or stem: shapes for name, shapes in artwork.layers.items() if len(shapes)}
 
 
-def _check_names(given: Print, layers: list[str], order: list[str]) -> None:
-    """Refuse names of layers that are not there, and layers that print but have no place in the order."""
+def _as_one(name: str, files: list[str]) -> str:
+    """That drawings have a layer of one name."""
+    return f"{', '.join(files[:-1])} and {files[-1]} each have a layer {name!r}: they are taken as one"
+
+
+def _apart(file: str) -> str:
+    """How layers of one name are told apart."""
+    name = Path(file.partition("#")[0]).stem
+    return (
+        "to have one of each, take the files out of [artwork] files and name each layer: "
+        f'[[layers]] name = "{name}", shape = "{file}"'
+    )
+
+
+def _check_names(given: Print, layers: list[str], order: list[str], shared: dict[str, list[str]]) -> None:
+    """Refuse names of layers that are not there, and layers that print but have no place in the order.
+
+    Parameters
+    ----------
+    shared
+        The files of each layer that several drawings have by one name.
+    """
     faults = []
     known = set(map(plain_name, layers))
     for key, name in _asked(given):
         where = given.place(key)
         if plain_name(name) not in known:
             hint = nearest(name, layers)
+            for layer, files in shared.items():
+                own = next((file for file in files if plain_name(Path(file).stem) == plain_name(name)), files[-1])
+                hint += f"; {_as_one(layer, files)}; {_apart(own)}"
             faults.append(InputError("must be a layer of the artwork", value=name, where=where, hint=hint))
         elif plain_name(name) not in order:
             hint = "put it where it stands in artwork.in_front, from the front to the back"

@@ -95,3 +95,11 @@ def test_a_new_block_is_spoken_of_only_where_something_is_cut(tmp_path, capsys):
     assert "can't be put back: a new block" in run(capsys, "compare", one, other).out
     scan = scanned(tmp_path / "cut.png", BEFORE)
     assert "can't be put back: a new block" in run(capsys, "compare", scan, other).out
+
+
+def test_a_blocks_own_folder_leads_to_the_whole_build(tmp_path, capsys):
+    folder = built(tmp_path / "a", key=BEFORE)
+    (folder / "key").mkdir()
+    ran = run(capsys, "compare", folder / "key", folder)
+    assert ran.code == 2
+    assert f"{folder}, with --block key" in ran.err

@@ -196,3 +196,11 @@ def test_inks_without_colours_are_refused_where_a_print_is_compared(three, capsy
     ran = run(capsys, "compare", three, "print.jpg", "--inks", "3")
     assert ran.code == 2
     assert "--print PRINT.toml" in ran.err
+
+
+@pytest.mark.parametrize("words", [("compare", "three", "print.jpg"), ("read", "print.jpg", "--onto", "three")])
+def test_a_print_in_all_inks_is_not_taken_for_one_of_them(three, capsys, words):
+    ran = run(capsys, *words)
+    assert ran.code == 2
+    assert "shows more inks than that of key" in ran.err
+    assert "--print PRINT.toml" in ran.err

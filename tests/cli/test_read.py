@@ -112,3 +112,36 @@ def test_a_scan_can_be_kept_clear(scan, capsys):
     assert dark.area > 200
     assert len(cuts) > 10
     assert shapely.distance(cuts, dark).min() > 0.9
+
+
+NESTED = (
+    '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30"><g id="Layer_1">'
+    '<rect x="30" y="20" width="5" height="5"/><g id="posts"><rect x="2" y="2" width="10" height="5"/></g>'
+    '<g transform="translate(10 0)"><g id="rails"><rect x="2" y="12" width="4" height="5"/></g></g></g></svg>'
+)
+
+
+@pytest.mark.parametrize(
+    ("name", "area", "left"), [("posts", 50, 2), ("rails", 20, 12), ("RAILS", 20, 12), ("Layer_1", 95, 2)]
+)
+def test_a_group_is_taken_by_its_name_however_deep_it_lies(own_folder, name, area, left):
+    (own_folder / "key.svg").write_text(NESTED, encoding="utf-8")
+    shapes = read(own_folder / f"key.svg#{name}").shapes
+    assert shapely.area(shapes).sum() == pytest.approx(area)
+    assert shapely.total_bounds(shapes)[0] == pytest.approx(left)
+
+
+def test_what_lies_inside_a_group_is_listed(own_folder, capsys):
+    (own_folder / "key.svg").write_text(NESTED, encoding="utf-8")
+    assert "inside Layer_1: posts, rails; FILE#NAME takes one of them" in run(capsys, "read", "key.svg").out
+    assert json.loads(run(capsys, "read", "key.svg", "--json").out)["inside"] == {"Layer_1": ["posts", "rails"]}
+    assert "its layers: Layer_1; inside: posts, rails" in run(capsys, "read", "key.svg#boat").err
+
+
+def test_a_drawing_without_a_page_is_said_to_be_so_large(own_folder, capsys):
+    """An inch is 25.4 mm (ISO 80000-3 by its definition)."""
+    document = ezdxf.new(units=1)
+    document.modelspace().add_lwpolyline([(0, 0), (6, 0), (6, 2.5), (0, 2.5)], close=True)
+    document.saveas(own_folder / "plan.dxf")
+    said = run(capsys, "read", "plan.dxf").out
+    assert "It has no page; its unit is in: what is drawn is 152.4 × 63.5 mm." in said

@@ -85,7 +85,7 @@ def test_edges_are_true_and_nothing_else_is_marked():
 def test_edges_are_where_they_were_drawn_whatever_kind_of_pencil():
     """On one sheet, scanned: two pencils break on the paper's grain, two cover all in one stroke."""
     kinds = {0: "waxy", 1: "scattering", 2: "waxy", 3: "scattering"}
-    case = Case(strokes=small_strokes(), models=kinds, dpi=215.9)
+    case = Case(strokes=small_strokes(), models=kinds, dpi=177.8)
     marks = joined_marks([read(flat(case))])
     bias = [
         figures([mark for mark in marks if mark.meaning is meaning], {meaning: shapes}).bias
@@ -218,7 +218,7 @@ def paths(tmp_path_factory):
     """A print that takes two pages, one area across their seam and one on each; the second page first."""
     folder = tmp_path_factory.mktemp("scans")
     for number in (1, 2):
-        case = Case(strokes=ACROSS, colours=FOUR[:2], page=number, dpi=152.4)
+        case = Case(strokes=ACROSS, colours=FOUR[:2], page=number, dpi=139.7)
         flat(case, STRIP).save(folder / f"{number}.png")
     return [folder / "2.png", folder / "1.png"]
 

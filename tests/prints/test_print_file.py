@@ -231,3 +231,25 @@ def test_a_drawing_that_takes_up_little_of_the_face_is_asked_about(tmp_path, sid
     path = written(tmp_path, ("[[layers]]", '[artwork]\nfiles = ["boat.svg"]\n[[layers]]'))
     notes = drawing_of(read_print(path, cases.SHELF)).notes
     assert any("all drawings together" in note for note in notes) == asked
+
+
+def test_drawings_whose_layers_have_one_name_say_so_and_how_to_part_them(tmp_path):
+    """Drawing programs name the first layer alike in every file; the remedy is then tried as it is printed."""
+    for k, name in enumerate(("sky", "key")):
+        (tmp_path / f"{name}.svg").write_text(
+            '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" viewBox="0 0 60 40">'
+            f'<g id="Layer_1"><rect x="{20 * k}" width="12" height="30"/></g></svg>', encoding="utf-8"
+        )  # fmt: skip
+    path = tmp_path / "print.toml"
+    together = '[artwork]\nfiles = ["sky.svg", "key.svg"]'
+    path.write_text(cases.small_print(together, blocks={"sky": ["*"], "key": ["Layer_1"]}), encoding="utf-8")
+    (note,) = drawing_of(read_print(path, cases.SHELF)).notes
+    assert "sky.svg and key.svg each have a layer 'Layer_1': they are taken as one" in note
+    path.write_text(cases.small_print(together, blocks={"sky": ["*"], "key": ["key"]}), encoding="utf-8")
+    with pytest.raises(CarvegenError) as caught:
+        drawing_of(read_print(path, cases.SHELF))
+    remedy = '[[layers]] name = "key", shape = "key.svg"'
+    assert caught.value.hint.endswith(remedy)
+    parted = [cases.layer(name, f"{name}.svg") for name in ("sky", "key")]
+    path.write_text(cases.small_print(*parted, blocks={"sky": ["*"], "key": ["key"]}), encoding="utf-8")
+    assert drawing_of(read_print(path, cases.SHELF)).names == ["key", "sky"]

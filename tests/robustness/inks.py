@@ -59,7 +59,7 @@ def _cases() -> dict[str, np.ndarray]:
 
 
 def inks() -> int:
-    """Print of each case and ink the share of the face told wrong and not as unsure; how many are over 2 %."""
+    """Print of each case and ink the share of the face told wrong and not as unsure; how many are over 1 %."""
     print(f"{'':32s} told wrong, sky    tone     key   unsure")
     truth, bad = {name: cover > 0.5 for name, cover in COVERS.items()}, 0
     for name, light in _cases().items():
@@ -70,7 +70,7 @@ def inks() -> int:
             (ndimage.binary_opening(on != truth[ink], np.ones((5, 5))) & ~found.unsure).mean()
             for ink, on in zip(COATS, found.on, strict=True)
         ]
-        bad += max(wrong) > 0.02
+        bad += max(wrong) > 0.01
         print(
             f"{name:32s}          {wrong[0]:7.1%} {wrong[1]:7.1%} {wrong[2]:7.1%} {found.unsure.mean():8.1%}",
             flush=True,

@@ -90,7 +90,8 @@ def _read(path: Path, units: str | None, scale: float, wanted: Wanted) -> Artwor
     notes = Notes()
     scanned.check(path, units)
     document = _document(path, notes)
-    reader = _Reader(_unit_mm(document, units, notes) * scale, notes, wanted.tolerance_mm)
+    unit_mm = _unit_mm(document, units, notes)
+    reader = _Reader(unit_mm * scale, notes, wanted.tolerance_mm)
     for entity, move, layer in entities(document, notes):
         if not wanted.leaves_out(layer, notes):
             reader.take(entity, move, layer)
@@ -98,7 +99,14 @@ def _read(path: Path, units: str | None, scale: float, wanted: Wanted) -> Artwor
     view, new_only = said_in(_text(entity) for entity in document.modelspace().query("TEXT MTEXT"))
     layers = cleaned(reader.shapes(), notes, reader.budget)
     return Artwork(
-        layers, None, None, notes.lines(), tolerance_mm=wanted.tolerance_mm, says_view=view, new_cuts_only=new_only
+        layers,
+        None,
+        None,
+        notes.lines(),
+        tolerance_mm=wanted.tolerance_mm,
+        says_view=view,
+        new_cuts_only=new_only,
+        unit_mm=unit_mm,
     )
 
 

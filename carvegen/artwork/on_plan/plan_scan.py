@@ -21,6 +21,8 @@ from carvegen.artwork.scan.pixels import Picture
 from carvegen.artwork.scan.planes import UNSURE
 from carvegen.artwork.scan.quad import quads
 from carvegen.artwork.scan.reader import read_straight
+from carvegen.base.colour import cielab
+from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -35,7 +37,7 @@ if TYPE_CHECKING:
     from carvegen.base.colour import Ink, Rgb
     from carvegen.geometry import Mask
 
-__all__ = ["MOST_PX_PER_MM", "InkSeen", "Laid", "drawn_tone", "laid_on", "read_inks", "read_laid"]
+__all__ = ["MOST_PX_PER_MM", "InkSeen", "Laid", "drawn_tone", "laid_on", "read_inks", "read_laid", "shows_other_inks"]
 
 _LOOK_PX, _COLOUR_PX = 2600, 800  #: longer side of the picture that is laid, and of that which gives its inks' colour
 _BUSY_PX, _BUSY, _BUSY_ROOM, _BUSY_SHARE = 400, 0.3, 0.1, 0.5  #: where in a picture something is drawn; our own choice
@@ -43,12 +45,14 @@ _NEAR_PX = 12  #: what differs within so much is drawn
 MOST_PX_PER_MM = 12.0  #: of the picture seen straight on: 300 dots per inch
 _FINER = 1.2  #: a picture that has so many pixels more is not read between them any finer
 _RANGE = (0.005, 0.995)
+_LEAST_TONES = 2.0  #: of 255; what differs by less shows nothing
 _MOST_PIXELS = 24_000_000
 _MOST_QUADS = 3
 _LENS_ROUNDS, _SAME_LENS = 3, 5e-4
 _MESH_PX = 40  #: a tile of a picture that a lens bent is taken for one with straight sides
 _BLURRED_MM = 0.3  #: so far beside an ink that hides another nothing is told of that: edges are blurred
 _TILE_MM, _TILE_PX = 4.0, 12  #: of the picture in which land and cut are looked for
+_COLOURS_PX, _OTHER_INK, _MUCH = 300, 12.0, 0.05  #: pixels along a look at its colours; a* and b*; a share of it
 _PURE, _ENOUGH = 0.02, 0.06
 _ALIKE = 1.04  #: cut must be so much lighter than land
 _NEARNESS, _CUT = 0.3, (0.4, 2.5)  #: of the step from land to cut, in logarithms
@@ -135,7 +139,10 @@ def _laid_on(
 ) -> Laid:  # fmt: skip
     step = max(1, -(-max(picture.width, picture.height) // _LOOK_PX))
     small = picture.image.reduce(step) if step > 1 else picture.image
-    seen = Seen(_ranged(drawn_tone(small)))
+    tone = drawn_tone(small)
+    if np.ptp(tone) < _LEAST_TONES:
+        raise InputError("shows one even tone: nothing is drawn in it", hint="photograph it again, in good light")
+    seen = Seen(_ranged(tone))
     shrink = np.diag([small.width / picture.width, small.height / picture.height, 1.0])
     four = [np.asarray(its) * np.diag(shrink)[:2] for its in corners]
     four += sorted(quads(np.asarray(small.convert("L"))), key=lambda its: -float(np.ptp(its, axis=0).prod()))[
@@ -209,6 +216,22 @@ def read_inks(laid: Laid, coats: Mapping[str, Ink], paper: Rgb) -> dict[str, Ink
         doubt = geometry.difference(unsure, wide[k]) if any(k in by for by in hiding) else unsure
         found[name] = InkSeen(land=land, hidden=geometry.union(doubt, *(wide[other] for other in hiding[k])))
     return found
+
+
+def shows_other_inks(laid: Laid) -> bool:
+    """Whether much of a picture has a colour that is no blend of what the plan has as land and as cut."""
+    wide, high = (max(round(side * _COLOURS_PX / max(laid.plan.size_mm)), 8) for side in laid.plan.size_mm)
+    seen = laid.picture.image.convert("RGB").resize((wide, high), Image.Resampling.BOX)
+    lab = cielab(np.asarray(seen, dtype=np.float64))
+    drawn = resized(laid.plan.tone, (seen.width, seen.height))
+    on, off = drawn < _PURE, drawn > 1 - _PURE
+    if not (on.any() and off.any()):
+        return False
+    ink, paper = (np.median(lab[its], axis=0) for its in (on, off))
+    way = paper - ink
+    along = np.clip((lab - ink) @ way / max(float(way @ way), 1e-9), 0, 1)
+    aside = np.linalg.norm((lab - ink - along[..., None] * way)[..., 1:], axis=-1)
+    return bool((aside[on | off] > _OTHER_INK).mean() > _MUCH)
 
 
 def _parted(tone: Tone, plan: Plan) -> Bytes:
@@ -292,6 +315,8 @@ def drawn_tone(image: Image.Image) -> Tone:
     rest = (small - ndimage.uniform_filter(small, (_NEAR_PX, _NEAR_PX, 0))).reshape(-1, 3)
     weight = np.linalg.eigh(np.cov(rest.T))[1][:, -1]
     weight = np.clip(weight * np.sign(weight.sum()), 0, None)
+    if not weight.any():  # an even colour
+        weight = np.ones(3)
     red, green, blue = (float(value) for value in weight / weight.sum())
     return np.asarray(image.convert("L", (red, green, blue, 0)), dtype=np.float32)
 

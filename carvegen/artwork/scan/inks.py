@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
-from scipy.ndimage import binary_opening
+from scipy.ndimage import binary_dilation, binary_erosion, binary_opening, label
 
 from carvegen.base.colour import cielab, from_cielab, hex_of, linear, overprinted, screen
 from carvegen.base.errors import InputError
@@ -36,6 +36,13 @@ _DOUBT = 0.2  #: an ink that is as likely as this, or more, may be there
 _HIDES = (
     15.0  #: an ink that changes another by less CIELAB units can't be told beside it in a photograph; our own choice
 )
+_THIN = (
+    3.5  #: CIELAB units towards a colour with one ink more from which on that ink may lie there thinly; our own choice
+)
+_PART, _ASIDE = 0.15, 0.7  #: and by such a part of the way there, no farther aside than so much of what lies behind
+_LOOK_PX = 1000  #: longer side of the picture in which places are looked for
+_BLEND_PX = 15  #: in it a blend is wider; our own choice
+_RUNS_OUT = 0.1  #: of a place's rim where ink lies thinly beside it: it runs out there; our own choice
 _STRANGE = 14.0  #: CIELAB units from all overprints: no ink that is known
 _LIT_PX, _LIT_ROUNDS, _PULL = 240, 10, 0.05  #: light is near to even and white, by so much of the pixels' weight
 _BETWEEN = 25.0  # a colour closer than this to the mixture of two others may be a blurred edge
@@ -84,6 +91,7 @@ class Overprints:
     on: tuple[Mask, ...]  #: for each ink, in printing order; (height, width)
     unsure: Mask  #: where two unlike answers are about as likely, or no overprint has this colour; (height, width)
     paper_share: float  #: of the picture that is bare paper
+    thin_share: tuple[float, ...]  #: for each ink, of the picture, where it may lie thinly or not at all
 
 
 def by_model(colour: Bytes, coats: Sequence[Ink], paper: Rgb, *, reach: int = 1) -> Overprints:
@@ -110,10 +118,9 @@ def by_model(colour: Bytes, coats: Sequence[Ink], paper: Rgb, *, reach: int = 1)
     nearest = far.argmin(axis=0).astype(np.uint8)
     count = np.bincount(nearest[bins[::4, ::4]].ravel(), minlength=len(centres))
     far[count < max(2, _RAREST * count.sum())] = np.inf
-    lead = far - far.min(axis=0)
-    likely = np.exp(-(lead**2 + 2 * far.min(axis=0) * lead) / 2 / _STRAY**2)
-    share = bits.T @ np.where(np.isfinite(far), likely, 0) / likely.sum(axis=0, where=np.isfinite(far))
-    doubtful = ((share > _DOUBT) & (share < 1 - _DOUBT)).any(axis=0) | (far.min(axis=0) > _STRANGE)
+    share, thin = _share_likely(far, bits, 0.0), _thin(far, bits, centres)
+    doubtful = _in_doubt(share) | (far.min(axis=0) > _STRANGE)
+    shown = doubtful | _in_doubt(_share_likely(far, bits, 1.0)) | thin.any(axis=0)
     far[:, doubtful] = _by_what_is_sure(
         far[:, doubtful],
         bits,
@@ -122,10 +129,12 @@ def by_model(colour: Bytes, coats: Sequence[Ink], paper: Rgb, *, reach: int = 1)
     )
     labels = far.argmin(axis=0).astype(np.uint8)[bins]
     side = 2 * (2 * reach + 2) + 1
-    unsure = binary_opening(doubtful[bins], np.ones((side, side), dtype=bool))
+    unsure = np.asarray(binary_opening(shown[bins], np.ones((side, side), dtype=bool)))
     labels = _without_rims(labels, bins, far, centres, reach)
     on = tuple(bits[:, i].astype(bool)[labels] for i in range(len(coats)))
-    return Overprints(on, np.asarray(unsure), float((labels == 0).mean()))
+    thinly = [_running_out(its[bins] & unsure, on[i], unsure) for i, its in enumerate(thin)]
+    unsure = np.any([unsure, *thinly], axis=0)
+    return Overprints(on, unsure, float((labels == 0).mean()), tuple(float(its.mean()) for its in thinly))
 
 
 def hidden_by(coats: Sequence[Ink], paper: Rgb) -> list[list[int]]:
@@ -136,6 +145,58 @@ def hidden_by(coats: Sequence[Ink], paper: Rgb) -> list[list[int]]:
 
     count = range(len(coats))
     return [[k for k in count if k != i and np.linalg.norm(seen(i, k) - seen(k)) < _HIDES] for i in count]
+
+
+def _in_doubt(share: Floats) -> Mask:
+    """The colours in which some ink is neither likely nor unlikely; (colours,)."""
+    return np.asarray(((share > _DOUBT) & (share < 1 - _DOUBT)).any(axis=0))
+
+
+def _share_likely(far: NDArray[np.float32], bits: Floats, across: float) -> Floats:
+    """How likely each ink lies where a colour is so far from each combination's; (inks, colours).
+
+    A colour that lies off all of them strays `across` times as far towards others, too: an ink that is mixed or printed
+    otherwise moves every combination.
+    """
+    near = far.min(axis=0)
+    likely = np.exp(-(far**2 - near**2) / 2 / (_STRAY**2 + (across * near) ** 2))
+    return np.asarray(bits.T @ likely / likely.sum(axis=0))
+
+
+def _thin(far: NDArray[np.float32], bits: Floats, centres: Floats) -> Mask:
+    """For each ink the colours on the way from a combination without it to the one with it; (inks, colours).
+
+    A blend that fades into the paper passes there, and looks like paper that is not quite clean.
+    """
+    nearest, found = far.argmin(axis=0), np.zeros((bits.shape[1], far.shape[1]), dtype=bool)
+    for k, i in zip(*np.nonzero(bits == 0), strict=True):
+        other = k | 1 << i
+        step = float(np.linalg.norm(centres[other] - centres[k]))
+        here = np.flatnonzero(nearest == k)
+        if step < _HIDES or not np.isfinite(far[other]).any():
+            continue
+        along = (step**2 + far[k, here] ** 2 - far[other, here] ** 2) / (2 * step)
+        found[i, here] = (along > max(_THIN, _PART * step)) & (far[k, here] ** 2 < (1 + _ASIDE**2) * along**2)
+    return found
+
+
+def _running_out(thin: Mask, on: Mask, unsure: Mask) -> Mask:
+    """Where an ink lies thinly, with the places without it into which that runs out rather than ends; same shape.
+
+    Light that falls off looks the same there, so that what is left of the ink at its thin end can't be told.
+    """
+    step = max(1, -(-max(thin.shape) // _LOOK_PX))
+    here, off = (its[::step, ::step] for its in (thin, ~on))
+    here = binary_opening(here, np.ones((_BLEND_PX, _BLEND_PX), dtype=bool))
+    if not here.any():
+        return thin
+    places, count = label((off | unsure[::step, ::step]) & ~here)
+    rim = (places > 0) & ~binary_erosion(places > 0)
+    beside = rim & binary_dilation(here, iterations=2)
+    rims, besides = (np.bincount(places[its], minlength=count + 1) for its in (rim, beside))
+    ends = np.concatenate([[False], besides[1:] > _RUNS_OUT * rims[1:]])[places]
+    whole = np.repeat(np.repeat(ends, step, axis=0), step, axis=1)[: thin.shape[0], : thin.shape[1]]
+    return np.asarray(thin | (whole & ~on))
 
 
 def _by_what_is_sure(far: NDArray[np.float32], bits: Floats, share: Floats, weight: Indices) -> Floats:

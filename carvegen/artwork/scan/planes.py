@@ -27,6 +27,7 @@ UNSURE = "FINDING"  #: layer of what is not sure; readers of drawings leave it o
 _INK_BLUR_PX = 1.0  # labels have no tones between: their stairs are as long as a pixel
 _LOCAL_MM = 8.0  # about how far dark and light are looked for around a place
 _EVEN_LIGHT = 1.03  # light that varies less is even
+_THINLY = 1e-3  # share of the picture from which on ink that fades is told of
 _AT_ONCE = 2  # planes at work side by side, for memory's sake
 
 
@@ -130,6 +131,12 @@ def _overprints(picture: Picture, options: ScanOptions, blur: float, notes: Note
             f"not sure on {found.unsure.mean():.1%} of it, layer {UNSURE}: an ink that hides, or one that is not "
             "named, lies there; what is under it is guessed"
         )
+    for name, share in zip(options.inks, found.thin_share, strict=True):
+        if share > _THINLY:
+            notes.add(
+                f"{name} lies thinly or not at all on {share:.1%} of it, layer {UNSURE}: ink that fades out can't be "
+                "told from bare paper there"
+            )
     masks = [*zip(options.inks, found.on, strict=True), *([(UNSURE, found.unsure)] if found.unsure.any() else [])]
     for name, mask in masks:
         yield _Plane(

@@ -58,6 +58,7 @@ class State:
     clip: BaseGeometry | None = None  #: outside of which nothing is shown; print view
     clipping: bool = False  #: whether the element is part of a clip path
     groups: tuple[tuple[str, ...], ...] = ()  #: the names of each group around it, the outermost first
+    left_out: bool = False  #: whether it lies outside the one layer that is asked for
     opacity: float = 1.0  #: of all that is around it and of itself, but for fill and stroke
 
 

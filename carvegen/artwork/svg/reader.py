@@ -15,6 +15,7 @@ from carvegen.artwork.drawing import (
     Artwork,
     Notes,
     Wanted,
+    plain_name,
     said_in,
 )
 from carvegen.artwork.outlines.clean import cleaned
@@ -80,6 +81,7 @@ def read_svg(data: bytes, *, units: str | None = None, scale: float = 1.0, wante
     return Artwork(
         layers, sheet.width_mm, sheet.height_mm, notes.lines(), sheet.true_size, wanted.tolerance_mm,
         *said_in(child.text or "" for child in root if child.kind in ("title", "desc")),  # type: ignore[attr-defined]
+        inside=_inside(root),
     )  # fmt: skip
 
 
@@ -125,7 +127,7 @@ class _Reader:
         expansion.check_count(self.root, self.named, _SILENT)
         self.ink.px_mm = sheet.px_mm if sheet.true_size else None
         self._walk([(self.root, State(sheet.move, sheet.frame))])
-        self.wanted.check(self.notes)
+        self.wanted.check(self.notes, *(name for names in _inside(self.root).values() for name in names))
         found = self.ink.finished()
         if self.images and not any(found.values()):
             raise InputError("holds only a picture made of dots", hint="trace it into paths, then save again")
@@ -153,16 +155,22 @@ class _Reader:
             inner = replace(inner, groups=(*state.groups, _names(node)))
         if look["transform"] and node is not self.root:
             inner = replace(inner, move=state.move.transform(transforms.parse(look["transform"])))
-        if state.top:
-            inner = replace(inner, layer=_layer_name(node))
-            if self.wanted.leaves_out(inner.layer or "", self.notes):
+        if state.top or state.left_out:
+            name = _layer_name(node)
+            left_out = self.wanted.leaves_out(name, self.notes) if state.top else not self._is_asked(node)
+            if left_out and not any(map(self._is_asked, node.walk())):
                 return
+            inner = replace(inner, layer=name, left_out=left_out)
         if node.kind in _GROUPS or node.kind == "use":
             self.ink.check_effects(node, look)
             inner = self._clipped(node, inner)
             yield from self._use(node, inner) if node.kind == "use" else self._children(node, inner)
         else:
             self._leaf(node, inner)
+
+    def _is_asked(self, node: Node) -> bool:
+        """Whether a group is the layer that is asked for, however deep it lies."""
+        return bool(self.wanted.only) and plain_name(_layer_name(node)) in self.wanted.only
 
     def _children(self, node: Node, state: State) -> Iterator[tuple[Node, State]]:
         if node.kind == "svg" and node is not self.root:
@@ -267,8 +275,17 @@ def _names(node: Node) -> tuple[str, ...]:
     return tuple(dict.fromkeys(filter(None, (*titles, *labels, node.get("id", "")))))
 
 
+def _inside(root: Node) -> dict[str, tuple[str, ...]]:
+    """The names of the groups in each top-level group that has a name, without its own."""
+    found = {}
+    for top in root:
+        names = [_layer_name(node) for node in top.walk() if node is not top][::-1]  # type: ignore[attr-defined]
+        found[_layer_name(top)] = tuple(dict.fromkeys(filter(None, names)))  # type: ignore[arg-type]
+    return {name: names for name, names in found.items() if name and names}
+
+
 def _layer_name(node: Node) -> str:
-    """A top-level group's title, else its id."""
+    """A group's title, else its id."""
     if node.kind != "g":
         return ""
     titles = [(child.text or "").strip() for child in node if child.kind == "title"]  # type: ignore[attr-defined]

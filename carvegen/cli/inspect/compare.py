@@ -148,7 +148,7 @@ def _say(told: dict[str, Any]) -> None:
         click.echo(f"{its['block']}: {areas}; {so}")
         for place in its["places"]:
             x, y = place["at_mm"]
-            click.echo(f"  newly {place['newly']}: {place['area_mm2']:.2f} mm² at x {x:.1f}, y {y:.1f} mm (print view)")
+            click.echo(f"  newly {place['newly']}: {place['area_mm2']:.2f} mm² at x {x:.1f}, y {y:.1f} mm")
     for words, names in (("only in A", told["only_in_a"]), ("only in B", told["only_in_b"])):
         for name in names:
             click.echo(f"{name}: {words}")

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 _PLACED = frozenset({"corners", "size_mm", "dpi", "view", "points", "width_mm", "bar_mm", "tilt_deg", "deskew"})
+_MOST_NAMES = 12  #: of groups inside a layer
 _CELL = 60  #: letters of a layer's name in the table
 
 
@@ -214,6 +215,7 @@ def _say_json(artwork: Artwork) -> None:
         "true_size": artwork.true_size,
         "tolerance_mm": round(artwork.tolerance_mm, 4),
         "layers": _figures(artwork),
+        "inside": {name: list(names) for name, names in artwork.inside.items()},
         "notes": list(artwork.notes),
     }
     click.echo(json.dumps(told, indent=1))
@@ -224,7 +226,7 @@ def _say(artwork: Artwork) -> None:
     if not artwork.true_size:
         click.echo("It says no true size; areas are as if its longer side were 1000 mm.")
     elif artwork.width_mm is None or artwork.height_mm is None:
-        click.echo("It has no page.")
+        click.echo(f"It has no page; {_extent(artwork)}.")
     else:
         click.echo(f"Page {artwork.width_mm:.2f} × {artwork.height_mm:.2f} mm, print view.")
     click.echo(f"Curves are made of straight pieces, at most {artwork.tolerance_mm:.2g} mm off.")
@@ -234,3 +236,21 @@ def _say(artwork: Artwork) -> None:
     for name, *numbers in rows:
         cells = [number.rjust(width) for number, width in zip(numbers, widths[1:], strict=True)]
         click.echo("  ".join([name.ljust(widths[0]), *cells]))
+    for name, names in artwork.inside.items():
+        more = f" and {len(names) - _MOST_NAMES} more" if len(names) > _MOST_NAMES else ""
+        said = ", ".join(shortened(its, _CELL) for its in names[:_MOST_NAMES])
+        click.echo(f"inside {shortened(name, _CELL)}: {said}{more}; FILE#NAME takes one of them")
+
+
+def _extent(artwork: Artwork) -> str:
+    """How large what is drawn is, in mm; and in the file's own unit, if that is another."""
+    import shapely
+
+    from carvegen.base.units import MM_PER
+
+    left, bottom, right, top = shapely.total_bounds(artwork.shapes).tolist()
+    said = f"what is drawn is {right - left:.1f} × {top - bottom:.1f} mm"
+    if artwork.unit_mm in (None, 1.0):
+        return said
+    unit = next((name for name, mm in MM_PER.items() if mm == artwork.unit_mm), f"{artwork.unit_mm:g} mm")
+    return f"its unit is {unit}: {said}"

@@ -26,7 +26,7 @@ _INK = (20, 18, 16)
 _PAPER = (251, 250, 246)
 _FADED = 0.45  #: how far the scan is drawn towards paper
 _STRENGTH = 0.75
-_MOST_PIXELS = 6_000_000
+_MOST_PIXELS = 3_000_000
 _ROOM_MM = 1.0
 _GOOD, _OFF, _NOTHING = (35, 122, 130), (190, 50, 40), (150, 150, 150)
 
