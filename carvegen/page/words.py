@@ -57,9 +57,9 @@ _OF_A_BLOCK = {
 
 #: Stages as the work behind names them, and what the page says of them instead.
 _STAGES = (
-    (re.compile(r"growing snowfall (\d+) of (\d+)"), r"letting snow fall, \1 of \2"),
-    (re.compile(r"growing snowload (\d+) of (\d+)"), r"letting snow lie, \1 of \2"),
-    (re.compile(r"growing (\w+) (\d+) of (\d+)"), r"growing \1, \2 of \3"),
+    (re.compile(r"growing motif (\d+) of (\d+): snowfall"), r"letting snow fall, \1 of \2"),
+    (re.compile(r"growing motif (\d+) of (\d+): snowload"), r"letting snow lie, \1 of \2"),
+    (re.compile(r"growing motif (\d+) of (\d+): (\w+)"), r"growing \3, \1 of \2"),
     (re.compile("taking the inks apart"), "working out what each block prints"),
     (re.compile(r"mending, round (\d+)"), r"making thin places wider, round \1"),
     (re.compile("trying out register errors"), "trying what shows when the blocks do not quite meet"),

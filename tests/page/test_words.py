@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 
-import pytest
-
 from carvegen.delivery.delivery_files import OWNED
 from carvegen.delivery.register_folder import PURPOSE
 from carvegen.page.words import about, explained, motif_words, noun, stage_words
 from carvegen.writers.plan.plan_files import program_name
+from tests.cases import small_print
+from tests.cli.running import run
 
 
 def test_nothing_that_is_printed_or_looked_at_is_called_by_its_file() -> None:
@@ -21,13 +21,21 @@ def test_nothing_that_is_printed_or_looked_at_is_called_by_its_file() -> None:
     assert noun(f"sky/router/{program_name(1)}") == program_name(1)
 
 
-@pytest.mark.parametrize(
-    "stage",
-    ["growing snowload 1 of 4", "taking the inks apart", "sky: mending, round 2", "building key: it was not built yet",
-     "trying out register errors"],
-)  # fmt: skip
-def test_stages_are_said_plainly(stage) -> None:
-    assert not re.search("snowload|taking the inks|mending|register|built yet", stage_words(stage))
+def test_stages_are_said_plainly(capsys, tmp_path) -> None:
+    """Every stage of a build with snow that falls and snow that lies, and of one that mends."""
+    (tmp_path / "print.toml").write_text(
+        small_print(
+            "[[motifs]]", 'motif = "snowfall"', "[[motifs]]", 'motif = "snowload"', 'on = ["POST"]', "",
+            "[[layers]]", 'name = "POST"', 'shape = "box 20 0 8 25"',
+            blocks={"sky": ["*"], "key": ["POST"]},
+        )
+    )  # fmt: skip
+    done = run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built", "--jobs", "1")
+    stages = [line[2:] for line in done.err.splitlines() if line.startswith("\N{HORIZONTAL ELLIPSIS} ")]
+    assert {"snowfall", "inks", "register", "building"} <= set(re.findall(r"[a-z]+", " ".join(stages)))
+    said = [stage_words(stage) for stage in [*stages, "sky: mending, round 2"]]
+    assert not re.search("snowfall|snowload|motif|taking the inks|mending|register|built yet", "\n".join(said)), said
+    assert {"letting snow fall, 1 of 2", "letting snow lie, 2 of 2"} <= set(said)
 
 
 def test_a_motif_that_nobody_has_named_is_called_plainly_and_a_name_of_hers_stays() -> None:
