@@ -162,6 +162,22 @@ def test_a_fault_is_told_with_file_key_value_and_remedy(tmp_path, change, key, v
     assert bool(by_schema(path)) == schema_knows
 
 
+@pytest.mark.parametrize(("change", "told", "hint"), [
+    (('name = "landing"', 'name = "landing"\nseed = -1'), "print.seed: must be a whole number, 0 or more, got -1",
+     "another seed, other snow: a whole number, 0 or more"),
+    (('name = "landing"', 'name = "landing"\nseed = 1.5'), "print.seed: must be a whole number, got 1.5",
+     "another seed, other snow: a whole number, 0 or more"),
+    (("[[layers]]", '[[marked]]\nmeaning = "grow again"\nshape = "box 1 1 5 5"\ntry = 0\n[[layers]]'),
+     "marked[0].try: must be a whole number in 1…1000000, got 0",
+     "grow again: another try, other shapes: a whole number in 1…1000000"),
+])  # fmt: skip
+def test_whole_numbers_are_said_once_and_a_huge_bound_not_at_all(tmp_path, change, told, hint):
+    with pytest.raises(InputError) as caught:
+        read_print(written(tmp_path, change), cases.SHELF)
+    assert str(caught.value).endswith(told)
+    assert caught.value.hint == hint
+
+
 def test_all_faults_at_once_each_with_its_remedy(tmp_path):
     path = written(tmp_path, ("[60, 40]", "[60]"), ('role = "key"', 'role = "kee"'), ("snow = 0.1", "snow = 7"))
     with pytest.raises(InputError) as caught:

@@ -155,6 +155,8 @@ def remedy(setting: Parameter) -> str:
     """How a key is written."""
     if setting.remedy or setting.among:
         return setting.remedy or f"one of: {', '.join(setting.among)}"
+    if setting.unit == "whole":
+        return f"{setting.help}: {setting.whole_number}"
     allowed = f"; it {setting.rule}" if setting.bounded else ""
     return f"{setting.help}: {_FORMS.get(setting.unit, _NUMBER)}{allowed}"
 
