@@ -86,7 +86,8 @@ class Wanted:
 EVERYTHING = Wanted()
 
 
-NEW_CUTS_ONLY = "new cuts only"  #: words of a machine file of a block that is cut already
+#: What a machine file of a block that is cut already says, in any case of its letters.
+NEW_CUTS_ONLY = "NEW CUTS ONLY: the block is cut already"
 _MOST_NAMES = 12  #: of groups in an error
 _VIEW = re.compile(r"\b(print|block) view\b", re.IGNORECASE)
 
@@ -101,7 +102,8 @@ def said_in(texts: Iterable[str]) -> tuple[str, bool]:
     """
     every = tuple(texts)
     found = {match[1].lower() for text in every for match in _VIEW.finditer(text)}
-    return found.pop() if len(found) == 1 else "", any(NEW_CUTS_ONLY in text.lower() for text in every)
+    joined = " ".join(" ".join(every).split()).lower()  # a line of words may be wrapped, continued lines set in
+    return found.pop() if len(found) == 1 else "", NEW_CUTS_ONLY.lower() in joined
 
 
 def plain_name(layer: str) -> str:

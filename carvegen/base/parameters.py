@@ -23,11 +23,12 @@ from carvegen.base.errors import InputError
 from carvegen.base.words import percent
 
 __all__ = [
-    "REQUIRED", "Parameter", "angle", "check_all", "choice", "colour", "flag", "length", "number", "parameters",
+    "ANY", "REQUIRED", "Parameter", "angle", "check_all", "choice", "colour", "flag", "length", "number", "parameters",
     "same", "share", "span", "successors", "table", "text", "texts", "whole",
 ]  # fmt: skip
 
 REQUIRED: Any = dataclasses.MISSING  #: the default of a setting that must be said
+ANY = 1e9  #: a bound beyond this is none to a reader
 
 
 _BOUNDED = frozenset({"mm", "deg", "share", "number", "whole", "span"})
@@ -65,11 +66,17 @@ class Parameter:
             return "must be a known word"
         if self.unit == "flag":
             return "must be true or false"
-        bounds = f"{self.at_least:g}…{self.at_most:g}"
         if self.unit == "whole":
-            return f"must be a whole number in {bounds}"
+            return f"must be {self.whole_number}"
+        bounds = f"{self.at_least:g}…{self.at_most:g}"
         unit = "mm" if self.name.endswith("_mm") else self.unit
         return f"must lie in {bounds}{f' {unit}' if unit in {'mm', 'deg'} else ''}"
+
+    @property
+    def whole_number(self) -> str:
+        """Which whole numbers a setting may be."""
+        least, most = f"{self.at_least:.0f}", f"{self.at_most:.0f}"
+        return f"a whole number, {least} or more" if self.at_most > ANY else f"a whole number in {least}…{most}"
 
     def allows(self, value: object) -> bool:
         """Whether a value is of its kind and in its range."""

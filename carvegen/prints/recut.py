@@ -125,7 +125,7 @@ class _Pictures:
     """Photographs and scans of a print's blocks, each laid once on the drawing without the snow.
 
     One may show a block itself, a print of it alone, or a finished print, which is taken apart by the print's inks;
-    what inks that hide leave unsure there is taken as it is drawn. One that several blocks name shows the print.
+    what inks that hide leave unsure there is taken as it is drawn. One that several inked blocks name shows the print.
     """
 
     def __init__(self, given: Print) -> None:
@@ -164,11 +164,14 @@ class _Pictures:
         return Standing(land=land, tolerance_mm=SCAN_TOLERANCE_MM, hidden=hidden)
 
     def _lay(self, block: PrintBlock, path: Path) -> tuple[str, Laid] | None:
-        naming = [its.name for its in self.given.blocks if its.state == "cut" and _own_file(self.given, its) == path]
+        naming = [
+            its for its in self.given.blocks if its.inked and its.state == "cut" and _own_file(self.given, its) == path
+        ]
+        inks = len(self.coats) > 1 and block.name in self.coats
         plans = {}
-        if len(naming) < 2 or block.name not in self.coats:
+        if not inks or len(naming) < 2:
             plans[_ALONE] = plan_of(self._painted[block.name], self.size)
-        if len(self.coats) > 1 and block.name in self.coats:
+        if inks:
             plans[_PRINT] = plan_of_inks(self._painted, self.coats, self.given.paper, self.size)
         try:
             return lay_file(path, plans)

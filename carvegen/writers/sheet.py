@@ -107,7 +107,7 @@ def new_cuts_words(shown: Seen) -> tuple[str, ...]:
     """What a machine file says of a block that is cut already: readers know it by these words."""
     if len(shown.cut_before) == 0:
         return ()
-    return (f"{NEW_CUTS_ONLY.upper()}: the block is cut already; what was cut is not in this file. See {CUT_PICTURE}.",)
+    return (f"{NEW_CUTS_ONLY}; what was cut is not in this file. See {CUT_PICTURE}.",)
 
 
 def _depth_words(job: Job) -> str:

@@ -46,6 +46,23 @@ def test_the_view_is_taken_from_words_that_say_it_alone(texts, said):
     assert said_in(texts) == (said, False)
 
 
+@pytest.mark.parametrize(
+    ("texts", "only"),
+    [
+        (["second state: new cuts only"], False), (["new cuts only", "the key"], False),
+        (["sky: BLOCK VIEW", "NEW CUTS ONLY: the block is cut already; what was cut"], True),
+        (["NEW CUTS ONLY: the block", "   is cut already; what was cut is"], True),
+    ],
+)  # fmt: skip
+def test_a_file_of_new_cuts_is_told_by_its_whole_words_however_they_are_wrapped(texts, only):
+    assert said_in(texts)[1] == only
+
+
+def test_her_own_title_does_not_make_a_drawing_a_machine_file(tmp_path):
+    drawn = drawn_block(drawing(tmp_path, "second state: new cuts only"))
+    assert shapely.total_bounds(drawn.block.cuts)[0] == 5
+
+
 @pytest.mark.parametrize("title", ["", "sky, block view"])
 def test_a_file_that_says_its_view_is_read_so(tmp_path, title):
     drawn = drawn_block(drawing(tmp_path, title))

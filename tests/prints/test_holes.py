@@ -70,6 +70,8 @@ def test_the_same_in_words(tmp_path) -> None:
     ("said", "fault"),
     [
         ('[[marked]]\nmeaning = "open air"\nshape = "box 21 17 3 3"\nblocks = ["key"]\n', "marked[0].blocks"),
+        ('[[marked]]\nmeaning = "open air"\nshape = "box 21 17 3 3"\nstrength = 0.5\n', "marked[0].strength"),
+        ('[[marked]]\nmeaning = "only drawn"\nshape = "box 21 17 3 3"\ntry = 3\n', "marked[0].try: has no meaning"),
         (layer("SHOD", "open"), "layers[0].name"),
         (layer("SHED", "ajar"), "must be a known word"),
         ('[[layers]]\nname = "SHED"\n', "layers[0].shape"),

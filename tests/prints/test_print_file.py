@@ -10,7 +10,8 @@ import jsonschema
 import pytest
 
 from carvegen.base.errors import CarvegenError, InputError
-from carvegen.motifs import summaries
+from carvegen.base.parameters import parameters
+from carvegen.motifs import motif, summaries
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.file.samples import FILES, sample_folder
 from carvegen.prints.file.schema import schema
@@ -160,6 +161,35 @@ def test_a_fault_is_told_with_file_key_value_and_remedy(tmp_path, change, key, v
     assert len(told) < 3000
     assert len(hint) > 3
     assert bool(by_schema(path)) == schema_knows
+
+
+@pytest.mark.parametrize(("change", "told", "hint"), [
+    (('name = "landing"', 'name = "landing"\nseed = -1'), "print.seed: must be a whole number, 0 or more, got -1",
+     "another seed, other snow: a whole number, 0 or more"),
+    (('name = "landing"', 'name = "landing"\nseed = 1.5'), "print.seed: must be a whole number, got 1.5",
+     "another seed, other snow: a whole number, 0 or more"),
+    (("[[layers]]", '[[marked]]\nmeaning = "grow again"\nshape = "box 1 1 5 5"\ntry = 0\n[[layers]]'),
+     "marked[0].try: must be a whole number in 1…1000000, got 0",
+     "grow again: another try, other shapes: a whole number in 1…1000000"),
+])  # fmt: skip
+def test_whole_numbers_are_said_once_and_a_huge_bound_not_at_all(tmp_path, change, told, hint):
+    with pytest.raises(InputError) as caught:
+        read_print(written(tmp_path, change), cases.SHELF)
+    assert str(caught.value).endswith(told)
+    assert caught.value.hint == hint
+
+
+@pytest.mark.parametrize(("settings", "told", "hint"), [
+    ("snow = 7", "must lie in 0…0.6, got 7", "{help}; by default 0.08"),
+    ('snow = "much"', "must be a number, got 'much'", "{help}: a number; it must lie in 0…0.6; by default 0.08"),
+    ("cut_at_edge = 1", "must be true or false, got 1", "write cut_at_edge = true, or leave it out"),
+])  # fmt: skip
+def test_a_motifs_setting_is_told_with_its_default_and_its_range_once(tmp_path, settings, told, hint):
+    with pytest.raises(InputError) as caught:
+        read_print(written(tmp_path, ("snow = 0.1", settings)), cases.SHELF)
+    snow = next(setting for setting in parameters(motif("snowfall").Settings) if setting.key == "snow")
+    assert str(caught.value).endswith(told)
+    assert caught.value.hint == hint.format(help=snow.help)
 
 
 def test_all_faults_at_once_each_with_its_remedy(tmp_path):

@@ -400,6 +400,37 @@ def test_a_photograph_is_laid_on_the_blocks_own_drawing(tmp_path, monkeypatch):
     assert shapely.buffer(unlike, -0.15).area < 0.5
 
 
+STENCIL = (
+    '[[blocks]]\nname = "mask"\nrole = "stencil"\nlayers = ["KEY"]\nmaterial = "linoleum"\ncutter = "v-60"\n'
+    'state = "cut"\ncut_land = "block.jpg"\n'
+)
+
+
+@pytest.mark.parametrize(("others", "plans"), [
+    (STENCIL, ["the block"]), (STENCIL + _block("sky", "background", "#a9bfcb", 0.2), ["the block", "the print"]),
+])  # fmt: skip
+def test_a_stencil_that_names_the_photograph_leaves_the_key_its_own_plan(tmp_path, monkeypatch, others, plans):
+    """No ink of a stencil prints: what it names, too, may show the key alone."""
+    times = []
+    monkeypatch.setattr(recut, "lay_file", lambda _, its: times.append(sorted(its)))
+    Image.new("L", (12, 8)).save(tmp_path / "block.jpg")
+    (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
+    (tmp_path / "print.toml").write_text(HEAD + others + _block("key", "key", "#1f2b3d", 0.7, "block.jpg"))
+    read = read_print(tmp_path / "print.toml", cases.SHELF)
+    recut._Pictures(read).standing(read.blocks[-1], tmp_path / "block.jpg")
+    assert times == [plans]
+
+
+def test_a_photograph_of_something_else_is_refused_though_a_stencil_names_it(tmp_path):
+    """The photograph is no longer read as the face where no plan tells its place."""
+    seen, _ = pictures.photographed(pictures.painted(pictures.blots(4, 30)), turn=9.0, table=(170, 160, 140))
+    Image.fromarray(seen).save(tmp_path / "block.jpg", quality=92)
+    (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
+    (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7, "block.jpg") + STENCIL)
+    with pytest.raises(InputError, match="does not fit the plan"):
+        standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")
+
+
 @pytest.fixture(scope="module")
 def finished(tmp_path_factory):
     """Her finished print of three inks, one piece of the tone block broken off; and what the tone is.

@@ -39,6 +39,13 @@ if TYPE_CHECKING:
 
 __all__ = ["Print", "PrintBlock", "PrintLayer", "PrintMotif", "all_at_once", "file_name", "in_keys", "read_print"]
 
+#: Keys of a mark that say nothing of what a hole is, and why.
+_NOT_OF_HOLES: Mapping[str, str] = MappingProxyType({
+    "blocks": "what a hole is holds for every block",
+    "strength": "a hole is open air or only drawn, not more or less so",
+    "try": "what a hole is does not grow",
+})  # fmt: skip
+
 
 @dataclass(frozen=True, kw_only=True)
 class Print(PrintTable, ArtworkTable, MarksTable):
@@ -250,9 +257,18 @@ def _check_marked(top: Place, many: Mapping[str, Sequence[Mapping[str, Any]]]) -
         if entry.get("meaning") == Meaning.COMES_OUT and entry.get("for"):
             hint = "leave it out: what comes out is white whatever has grown there"
             top.fault(f"marked[{k}].for", "has no meaning here", value=", ".join(entry["for"]), hint=hint)
-        if entry.get("meaning") in tuple(HoleMeaning) and entry.get("blocks"):
-            hint = "leave it out: what a hole is holds for every block"
-            top.fault(f"marked[{k}].blocks", "has no meaning here", value=", ".join(entry["blocks"]), hint=hint)
+        if entry.get("meaning") in tuple(HoleMeaning):
+            _check_hole(top, f"marked[{k}]", entry)
+
+
+def _check_hole(top: Place, place: str, entry: Mapping[str, Any]) -> None:
+    """Refuse what says nothing of a hole."""
+    usual = {setting.key: setting.default for setting in keys_of("marked")}
+    for key, why in _NOT_OF_HOLES.items():
+        value = entry.get(key)
+        if value is not None and value != usual[key]:
+            shown = ", ".join(value) if isinstance(value, tuple) else value
+            top.fault(f"{place}.{key}", "has no meaning here", value=shown, hint=f"leave it out: {why}")
 
 
 def file_name(name: str) -> str:

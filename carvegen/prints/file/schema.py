@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from carvegen.base.parameters import Parameter, parameters
+from carvegen.base.parameters import ANY, Parameter, parameters
 from carvegen.motifs import motif, summaries
 from carvegen.prints.file.keys import LISTS, TABLES, keys_of
 
@@ -79,7 +79,6 @@ def _of_motif(name: str) -> dict[str, Any]:
     return {"if": {"properties": {"motif": {"const": name}}}, "then": {"properties": properties}}
 
 
-_ANY = 1e9  #: a bound beyond this is none to a reader
 _ABOUT = {
     "print": "must be there, once",
     "register": "how the blocks are laid in register, and what errors are allowed for",
@@ -130,7 +129,7 @@ def _may_be(value: Mapping[str, Any]) -> str:
 
 
 def _between(least: float, most: float) -> str:
-    return f", {least:g} or more" if most > _ANY else f", {least:g} to {most:g}"
+    return f", {least:g} or more" if most > ANY else f", {least:g} to {most:g}"
 
 
 def _plain(value: Any) -> str:  # noqa: ANN401

@@ -74,7 +74,7 @@ def settings_of(top: Place, where: str, settings: Any, raw: Mapping[str, Any]) -
             hint = f"it is {later} now" if later else nearest(name, known)
             top.fault(f"{where}.{name}", "is no setting of this motif", value=value, hint=hint)
         elif said := _fault(known[name], value):
-            top.fault(f"{where}.{name}", said, value=value, hint=_hint(known[name], value))
+            top.fault(f"{where}.{name}", said, value=value, hint=_own_hint(known[name], value, said))
         else:
             good[name] = _settled(known[name], value)
     return good
@@ -151,10 +151,22 @@ def _hint(setting: Parameter, raw: Any) -> str:  # noqa: ANN401
     return remedy(setting)
 
 
+def _own_hint(setting: Parameter, raw: Any, said: str) -> str:  # noqa: ANN401
+    """The same of a motif's setting, with its default, and without the range where the fault has `said` it."""
+    if setting.unit == "flag":
+        return f"write {setting.key} = true, or leave it out"
+    if setting.among:
+        return _hint(setting, raw)
+    usual = f"{setting.default:g}" if isinstance(setting.default, float) else setting.default
+    return f"{setting.help if said == setting.rule else remedy(setting)}; by default {usual}"
+
+
 def remedy(setting: Parameter) -> str:
     """How a key is written."""
     if setting.remedy or setting.among:
         return setting.remedy or f"one of: {', '.join(setting.among)}"
+    if setting.unit == "whole":
+        return f"{setting.help}: {setting.whole_number}"
     allowed = f"; it {setting.rule}" if setting.bounded else ""
     return f"{setting.help}: {_FORMS.get(setting.unit, _NUMBER)}{allowed}"
 
