@@ -6,8 +6,10 @@ HYPOTHESIS_PROFILE=dev (12, the same each time; the default), all (25) or ci (20
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import shutil
+import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -56,6 +58,23 @@ def pytest_collection_modifyitems(config, items) -> None:
 def cpu_seconds() -> float:
     """Of this process, and of all that it started and that have ended."""
     return sum(os.times()[:4])
+
+
+def end_forkserver() -> None:
+    """End, and wait for, the process that the page's work comes from: else it ends after this one, uncounted.
+
+    It has waited for its own children, so their time counts, too. Asked for again, it begins anew.
+    """
+    if started := sys.modules.get("multiprocessing.forkserver"):
+        started._forkserver._stop()
+
+
+def pytest_sessionfinish() -> None:
+    """Work that no test waits for any longer is stopped: the forkserver ends after the last of it."""
+    for child in multiprocessing.active_children():
+        child.kill()
+        child.join()
+    end_forkserver()
 
 
 def pytest_terminal_summary(terminalreporter) -> None:

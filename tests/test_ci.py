@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import re
 import subprocess
@@ -10,7 +11,15 @@ import time
 from pathlib import Path
 from types import SimpleNamespace
 
-from tests.conftest import LONG, cpu_seconds, pytest_collection_modifyitems, pytest_terminal_summary
+import pytest
+
+from tests.conftest import (
+    LONG,
+    cpu_seconds,
+    end_forkserver,
+    pytest_collection_modifyitems,
+    pytest_terminal_summary,
+)
 
 HOME = Path(__file__).parent.parent
 TEST_COMMAND = 'python3 -m venv .venv && .venv/bin/pip install -e ".[dev]" && .venv/bin/pytest'
@@ -52,3 +61,17 @@ def test_a_run_ends_with_the_cpu_time_of_all_its_processes():
     pytest_terminal_summary(reporter)
     (number,) = re.findall(r"CPU time of all processes: (\d+) s", said[0])
     assert abs(int(number) - cpu_seconds()) <= 1
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the page's work comes from a forkserver on Linux alone")
+def test_what_comes_from_a_forkserver_counts_once_that_has_ended():
+    """A sum that this process takes some time for is taken in a child of the forkserver."""
+    begun, many = time.process_time(), range(15_000_000)
+    sum(many)
+    alone, before = time.process_time() - begun, cpu_seconds()
+    own = time.process_time()
+    child = multiprocessing.get_context("forkserver").Process(target=sum, args=(many,))
+    child.start()
+    child.join()
+    end_forkserver()
+    assert cpu_seconds() - before - (time.process_time() - own) >= 0.8 * alone

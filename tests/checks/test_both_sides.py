@@ -100,9 +100,12 @@ def missed_mm(angle_deg: float) -> float:
     return area / (0.2 / math.sin(angle / 2) - 0.2)
 
 
-def moat(wide: float) -> Job:
+PINS = Plan(method="pins")
+
+
+def moat(wide: float, plan: Plan = PINS) -> Job:
     size = (80.0, 60.0)
-    register = with_moat(register_for(Plan(method="pins"), size, "1 sky"), size, wide)
+    register = with_moat(register_for(plan, size, "1 sky"), size, wide)
     return setup().on(dataclasses.replace(block(size=size), register=register))
 
 
@@ -203,3 +206,10 @@ def test_the_moat_that_is_asked_for_is_said() -> None:
     """Half the strip that a roller of 25 mm, sunk in by 0.3 mm, touches: sqrt(2 · 25 · 0.3 - 0.3²) = 3.86."""
     (one,) = [its for its in checked(moat(2.0)) if its.rule == "moat"]
     assert "3.9 mm asked" in one.why
+
+
+@pytest.mark.parametrize(("margin", "wide", "measured"), [(8.0, 2.5, 2.5), (5.0, 4.0, 3.0), (8.0, 4.0, None)])
+def test_a_moat_too_narrow_or_narrowed_by_a_stop_is_told(margin: float, wide: float, measured: float | None) -> None:
+    """A stop's wall stands 2 mm inside the sheet's edge: of a margin of 5 mm, 3 are left for the groove."""
+    told = [its for its in checked(moat(wide, Plan(method="stops", paper_margin_mm=margin))) if its.rule == "moat"]
+    assert [its.measured for its in told] == ([] if measured is None else [pytest.approx(measured, abs=0.002)])

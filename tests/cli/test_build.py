@@ -13,6 +13,7 @@ import svgelements
 from lxml import etree
 from PIL import Image
 
+from carvegen.delivery import side_by_side
 from carvegen.prints.file.samples import FILES
 from carvegen.prints.file.schema import schema
 from tests.cases import layer, small_print
@@ -200,10 +201,23 @@ def times(folder) -> dict:
     return {path: path.stat().st_mtime_ns for path in sorted(folder.rglob("*"))}
 
 
-def test_steps_side_by_side_write_the_same_bytes_as_one_after_the_other(plain, capsys):
+@pytest.mark.parametrize("begin", few(["fork", "spawn"], 1))  # spawned, each child reads all modules: many seconds
+def test_steps_side_by_side_write_the_same_bytes_as_one_after_the_other(plain, capsys, monkeypatch, begin):
+    """Each is told of once and returns: what fails in a child is done once more, in this process."""
+    heard, hear = list[str](), side_by_side._heard
+
+    def overheard(pipe):
+        heard.append((told := hear(pipe))[0])
+        return told
+
+    monkeypatch.setattr(side_by_side, "_BEGIN", begin)
+    monkeypatch.setattr(side_by_side, "_heard", overheard)
     ran = run(capsys, "build", plain / "print.toml", "--out", plain / "both", "--jobs", "2")
     assert ran.code in (0, 1), ran.err
     assert tree(plain / "both") == tree(plain / "built")
+    for block in ("sky", "key"):
+        assert ran.err.count(f"building {block}: ") == 1
+    assert heard.count("returns") >= 2 and "fails" not in heard
 
 
 def test_unchanged_nothing_is_written(copy, capsys):

@@ -37,7 +37,7 @@ def test_the_shipped_profiles_say_never():
 
 
 @pytest.mark.parametrize("material", NEVER)
-@pytest.mark.parametrize("asked", few(ASKED, 13), ids="+".join)
+@pytest.mark.parametrize("asked", ASKED, ids="+".join)
 def test_no_option_makes_a_laser_file_of_it(own_folder, capsys, material, asked):
     words = [word for name in asked for word in ASIDES[name]]
     ran = run(capsys, *small(material=material), "--out", "sky", *words)
@@ -161,9 +161,9 @@ def test_what_is_declared_is_shown(own_folder, capsys):
 
 @pytest.mark.parametrize(
     "declared",
-    few(["PVC", "lino, or vinyl", "unknown", "free of chlorine", "?", "P V C", "EPS foam board", "EVA foam", "LVT",
+    ["PVC", "lino, or vinyl", "unknown", "free of chlorine", "?", "P V C", "EPS foam board", "EVA foam", "LVT",
      "Vynil flooring", "пвх", "moist lino", "wet, damp block", "recycled plastic", "polyurethane foam", "nylon",
-     "CCA-treated pine", "sticky-back lino", "soft-cut lino", "something new", "cherry", "solid wood"], 11),
+     "CCA-treated pine", "sticky-back lino", "soft-cut lino", "something new", "cherry", "solid wood"],
 )  # fmt: skip
 def test_what_is_declared_may_forbid_the_laser(own_folder, capsys, declared):
     for asked in ((), ("--json",), ("--for", "laser"), ("--for", "laser", "--for", "hand")):

@@ -41,7 +41,7 @@ DIE = '[[blocks]]\nname = "die"'
 ALONE = PRINT.partition("[[blocks]]")[0] + DIE + PRINT.partition(DIE)[2]
 
 
-@pytest.fixture(params=few(["front", "back"], 1))
+@pytest.fixture(params=few(["back", "front"], 1))
 def built(request):
     return request.param, built_once(PRINT.replace("SIDE", request.param)) / "built"
 
@@ -124,7 +124,7 @@ def of_the_counter_sheet(report: dict) -> list[dict]:
     return [its for its in report["blocks"]["die"] if its["for"] == ["counter-sheet, laser"]]
 
 
-@pytest.mark.parametrize("apart", few([0.4, 1.2], 1))
+@pytest.mark.parametrize("apart", few([1.2, 0.4], 1))
 def test_holes_of_a_counter_sheet_too_close_together_are_told_and_end_in_an_exit_code(capsys, tmp_path, apart):
     """Feet lie 0.5 inside the shapes, holes 0.4 outside the feet: 0.2 more between holes than between shapes."""
     (tmp_path / "print.toml").write_text(two_moons(apart))

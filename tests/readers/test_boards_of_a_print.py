@@ -194,6 +194,7 @@ def test_the_guide_shows_the_moat_in_grey(print_of):
     assert max(greys) == pytest.approx(white + groove.area, rel=0.06)  # crosses and outlines lie over the grey
 
 
+#: The first; those that are too narrow, in the checks' own tests: checks/test_both_sides.py.
 TOO_NARROW = [("moat_mm = 0", 0.0), ("moat_mm = 2.5", 2.5), ("paper_margin_mm = 5", 3.0)]
 
 

@@ -30,6 +30,7 @@ from carvegen.blocks.embossing.pressing import (
     findings,
     wall_rings,
 )
+from tests.cases import SHELF, disc
 from tests.strategies import examples, few
 
 HOW = Pressing(relief_mm=0.8)
@@ -61,6 +62,22 @@ def test_paper_that_is_stretched_too_far_is_told_and_what_it_bears_is_no_longer_
         for its in findings(_die(replace(deep, relief_mm=bearable)), geometry.empty())
         if its.rule == "emboss-strain"
     ]
+
+
+#: What a strip of a paper bore; a die that asks for just so much is held.
+BORE = replace(SHELF.paper("cotton-300"), relief_largest_mm=0.5, bevel_least_deg=40.0, corner_least_mm=0.5)
+
+
+@pytest.mark.parametrize(
+    ("rule", "field", "value", "limit"),
+    [("", "relief_mm", 0.5, 0.5), ("emboss-depth", "relief_mm", 0.51, 0.5), ("emboss-bevel", "bevel_deg", 39.0, 40.0),
+     ("emboss-corner", "corner_mm", 0.49, 0.5)],
+)  # fmt: skip
+def test_more_than_a_measured_paper_bore_breaks_and_just_as_much_is_held(rule, field, value, limit) -> None:
+    how = replace(Pressing(relief_mm=0.5, bevel_deg=40.0, corner_mm=0.5, bears=BORE), **{field: value})
+    told = [(its.rule, its.severity, its.measured, its.limit) for its in findings(_die(how), geometry.empty())]
+    beyond = [its for its in told if its[0] in ("emboss-depth", "emboss-bevel", "emboss-corner")]
+    assert beyond == ([(rule, Severity.BREAKS, value, limit)] if rule else [])
 
 
 def _die(how: Pressing) -> pressing.Die:
@@ -127,6 +144,18 @@ def test_no_corner_of_the_counter_sheet_is_sharper_than_asked_however_thick_the_
     rolled = hole.buffer(how.corner_mm, quad_segs=64).buffer(-how.corner_mm, quad_segs=64)
     assert shapely.hausdorff_distance(hole, rolled) < 2 * pressing.TOLERANCE_MM
     assert shapely.distance(shapely.boundary(hole), die.foot) == pytest.approx(how.sheet_mm, abs=0.003)
+
+
+@pytest.mark.parametrize(("apart", "between"), [(1.2, 1.4), (0.7, None)])
+def test_holes_nearer_than_two_corners_are_one(apart: float, between: float | None) -> None:
+    """Feet lie 0.5 inside the shapes, holes 0.4 outside the feet; a disc of 0.5 mm passes between them or does not."""
+    wanted = geometry.polygon_array([disc(15, 15, 7), disc(27 + apart, 15, 5)])
+    die = die_for(wanted, replace(HOW, paper_mm=0.4), clear_mm=0.4, least_mm=0.6)
+    holes = counter_holes(die)
+    if between is None:
+        assert len(holes) == 1 and shapely.contains(holes[0], shapely.Point(22 + apart / 2, 15))
+    else:
+        assert shapely.distance(holes[0], holes[1]) == pytest.approx(between, abs=0.02)
 
 
 def test_what_is_too_small_to_be_pressed_is_told_at_its_place() -> None:
