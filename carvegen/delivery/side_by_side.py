@@ -112,12 +112,13 @@ def _send_grids() -> None:
             ForkingPickler.register(kind, _sent)
 
 
-def _sent(shape: BaseGeometry) -> tuple[Callable[..., Any], tuple[bytes, float]]:
-    return _received, (shapely.to_wkb(shape), shapely.get_precision(shape))
+def _sent(shape: BaseGeometry) -> tuple[Callable[..., Any], tuple[Any, ...]]:
+    make, parts = shape.__reduce__()  # each type knows how it is made again: WKB has no rings
+    return _received, (shapely.get_precision(shape), make, *parts)
 
 
-def _received(data: bytes, grid: float) -> BaseGeometry:
-    shape: BaseGeometry = shapely.from_wkb(data)
+def _received(grid: float, make: Callable[..., BaseGeometry], *parts: object) -> BaseGeometry:
+    shape = make(*parts)
     return shapely.set_precision(shape, grid, mode="pointwise") if grid else shape
 
 

@@ -10,6 +10,7 @@ import sys
 import time
 from functools import partial
 
+import numpy as np
 import pytest
 import shapely
 
@@ -84,6 +85,29 @@ def test_shapes_keep_their_grid_on_the_way_to_another_process_and_back(monkeypat
     assert [grid for _, grid, _ in found.values()] == [0.001, 0]
     assert [shapely.get_precision(shape) for _, _, shape in found.values()] == [0.001, 0]
     assert found["a"][2].wkb == drawn.wkb
+
+
+@pytest.mark.parametrize(
+    "drawn",
+    [
+        "POINT Z (1 2 3)", "LINESTRING (0 0, 1.0004 0)", "POLYGON EMPTY", "POLYGON ((0 0, 4 0, 4 4, 0 0))",
+        "LINEARRING (0 0, 4.0004 0, 4 4, 0 0)", "LINEARRING Z (0 0 1, 4 0 2, 4 4 3, 0 0 1)", "LINEARRING EMPTY",
+        "MULTIPOINT (1 2, 3 4)", "MULTILINESTRING ((0 0, 1 1), (2 2, 3 5))",
+        "MULTIPOLYGON (((0 0, 4 0, 4 4, 0 0)), ((9 9, 8 8, 8 9, 9 9)))",
+        "GEOMETRYCOLLECTION (POINT (1 2), LINESTRING (0 0, 1 1))",
+    ],
+)  # fmt: skip
+def test_every_type_of_shape_arrives_as_it_was(drawn):
+    its = shapely.from_wkt(drawn)
+    tasks = {str(grid): partial(grid_of, shapely.set_precision(its, grid)) for grid in (0.001, 0)}
+    found = side_by_side(tasks, jobs=2, say=print)
+    for grid, (process, there, back) in zip((0.001, 0), found.values(), strict=True):
+        assert process != TEST_PROCESS
+        assert (there, shapely.get_precision(back)) == (grid, grid)
+        assert type(back) is type(its)
+        assert back.equals_exact(shapely.set_precision(its, grid), 0)
+        heights = [shapely.get_coordinates(one, include_z=True)[:, 2] for one in (back, its)]
+        assert np.array_equal(*heights, equal_nan=True)
 
 
 def test_an_error_comes_whole_and_ends_the_others():
