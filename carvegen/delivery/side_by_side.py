@@ -12,7 +12,7 @@ import time
 from collections.abc import Callable, Mapping
 from multiprocessing.connection import wait
 from multiprocessing.reduction import ForkingPickler
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal, cast
 
 import shapely
 from shapely.geometry.base import BaseGeometry
@@ -53,13 +53,14 @@ def side_by_side(tasks: Mapping[str, Task], *, jobs: int, say: Say) -> dict[str,
     Raises
     ------
     CarvegenError
-        Of the first task that raises one.
+        Of the first task, in their order, that raises one; which one ends first makes no difference.
     """
     daemon = multiprocessing.current_process().daemon  # it may have no children
     alone = min(jobs, len(tasks)) < 2 or daemon
     waiting, begun = [] if alone else list(tasks), time.monotonic()
     running: dict[Any, tuple[str, BaseProcess]] = {}
     done: dict[str, Any] = {}
+    errors: dict[str, CarvegenError] = {}
     try:
         while waiting or running:
             while waiting and len(running) < jobs:
@@ -67,6 +68,8 @@ def side_by_side(tasks: Mapping[str, Task], *, jobs: int, say: Say) -> dict[str,
                 own, child = _begun(tasks[name])
                 running[own] = name, child
             for pipe in list[Any](wait(list(running))):
+                if pipe not in running:  # ended since, with those after an error
+                    continue
                 what, value = _heard(pipe)
                 if what == "says":
                     say(value)
@@ -77,15 +80,27 @@ def side_by_side(tasks: Mapping[str, Task], *, jobs: int, say: Say) -> dict[str,
                     done[name] = value
                     _tell_left(begun, len(done), len(tasks), say)
                 elif isinstance(value, CarvegenError):
-                    raise value
+                    errors[name] = value
+                    waiting.clear()  # they come after all that are begun
+                    _end_after(name, list(tasks), running)
     finally:
         for pipe, (_, child) in running.items():
             _end(pipe, child)
     for name, task in tasks.items():
+        if name in errors:
+            raise errors[name]
         if name not in done:
             done[name] = task(say)
             _tell_left(begun, len(done), len(tasks), say)
     return {name: done[name] for name in tasks}
+
+
+def _end_after(name: str, order: list[str], running: dict[Any, tuple[str, BaseProcess]]) -> None:
+    """End the tasks that come after one that failed; those before it go on: they may fail, too, and come first."""
+    late = [pipe for pipe, (other, _) in running.items() if order.index(other) > order.index(name)]
+    for pipe in late:
+        _, child = running.pop(pipe)
+        _end(pipe, child)
 
 
 def _tell_left(begun: float, done: int, count: int, say: Say) -> None:
@@ -112,14 +127,17 @@ def _send_grids() -> None:
             ForkingPickler.register(kind, _sent)
 
 
-def _sent(shape: BaseGeometry) -> tuple[Callable[..., Any], tuple[Any, ...]]:
-    make, parts = shape.__reduce__()  # each type knows how it is made again: WKB has no rings
+def _sent(shape: BaseGeometry) -> tuple[Callable[..., BaseGeometry], tuple[object, ...]]:
+    make, parts = cast("tuple[Callable[..., BaseGeometry], tuple[object, ...]]", shape.__reduce__())
     return _received, (shapely.get_precision(shape), make, *parts)
 
 
 def _received(grid: float, make: Callable[..., BaseGeometry], *parts: object) -> BaseGeometry:
+    """A shape as its own type makes it again (WKB has no rings), on its grid."""
     shape = make(*parts)
-    return shapely.set_precision(shape, grid, mode="pointwise") if grid else shape
+    # pointwise, GEOS makes a ring of an empty polygon
+    mode: Literal["valid_output", "pointwise"] = "valid_output" if shape.is_empty else "pointwise"
+    return shapely.set_precision(shape, grid, mode=mode) if grid else shape
 
 
 def _heard(pipe: Connection) -> tuple[str, Any]:

@@ -113,10 +113,48 @@ def test_every_type_of_shape_arrives_as_it_was(drawn):
 def test_an_error_comes_whole_and_ends_the_others():
     begun = time.monotonic()
     with pytest.raises(InputError, match="must be even, got 3") as raised:
-        side_by_side({"a": lambda say: time.sleep(60), "b": wrong}, jobs=2, say=print)
+        side_by_side({"a": wrong, "b": lambda say: time.sleep(60)}, jobs=2, say=print)
     assert (raised.value.where, raised.value.hint) == ("here", "double it")
     assert time.monotonic() - begun < 50
     assert multiprocessing.active_children() == []
+
+
+@pytest.mark.parametrize("jobs", [1, 2, 3])
+def test_the_error_of_the_first_task_in_order_is_raised_whichever_fails_first(tmp_path, jobs):
+    """The first fails once the second has failed; the third, which goes on, is ended, the fourth never begun."""
+
+    def first(say):
+        until = time.monotonic() + 0.4 * jobs
+        while not (tmp_path / "second").exists() and time.monotonic() < until:
+            time.sleep(0.01)
+        time.sleep(0.3)  # the other's error is heard
+        raise InputError("first")
+
+    def second(say):
+        (tmp_path / "second").touch()
+        raise InputError("second")
+
+    def fourth(say):
+        (tmp_path / "fourth").touch()
+
+    begun = time.monotonic()
+    tasks = {"a": first, "b": second, "c": lambda say: time.sleep(60), "d": fourth}
+    with pytest.raises(InputError, match="first"):
+        side_by_side(tasks, jobs=jobs, say=print)
+    assert (tmp_path / "second").exists() == (jobs > 1)
+    assert not (tmp_path / "fourth").exists()
+    assert time.monotonic() - begun < 30
+    assert multiprocessing.active_children() == []
+
+
+def test_an_earlier_task_that_a_child_could_not_do_is_done_here_before_a_later_error_is_raised():
+    def late(say):
+        if os.getpid() != TEST_PROCESS:
+            raise MemoryError
+        raise InputError("early in order")
+
+    with pytest.raises(InputError, match="early in order"):
+        side_by_side({"a": late, "b": wrong}, jobs=2, say=print)
 
 
 @pytest.mark.parametrize("task", [killed_in_a_child, failing_in_a_child])
