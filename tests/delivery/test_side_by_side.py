@@ -74,6 +74,32 @@ def test_what_takes_long_tells_how_far_it_is(monkeypatch, jobs):
     assert all(int(line.split()[-4]) >= 1 for line in told)
 
 
+@pytest.mark.parametrize("slight", [" first", "zero"])
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_what_takes_hardly_any_time_is_no_part(monkeypatch, jobs, slight):
+    monkeypatch.setattr(side_by_side_module, "_SOON_S", 0.0)
+    said = []
+    names = sorted([slight, "one", "two"])
+    side_by_side({its: partial(squared, 1) for its in names}, jobs=jobs, say=said.append, slight=[slight])
+    assert [line.partition(",")[0] for line in said if "to go" in line] == ["1 of 2 parts done"]
+
+
+def nested(jobs, say):
+    return side_by_side({str(k): partial(squared, k) for k in range(3)}, jobs=jobs, say=lambda its: say(f"in: {its}"))
+
+
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_the_parts_of_a_part_tell_not_how_far_they_are(monkeypatch, jobs):
+    monkeypatch.setattr(side_by_side_module, "_SOON_S", 0.0)
+    said = []
+    side_by_side({its: partial(nested, jobs) for its in "ab"}, jobs=jobs, say=said.append)
+    told = [line for line in said if "to go" in line]
+    assert [line.partition(",")[0] for line in told] == ["1 of 2 parts done"]
+    assert all(isinstance(line, side_by_side_module.TimeLeft) for line in told)
+    side_by_side({"a": partial(squared, 1), "b": partial(squared, 2)}, jobs=1, say=said.append)
+    assert sum("to go" in line for line in said) == 2
+
+
 @pytest.mark.parametrize("begin", ["fork", "spawn"])
 def test_shapes_keep_their_grid_on_the_way_to_another_process_and_back(monkeypatch, begin):
     """Spawned, as where copies of a process are not safe."""

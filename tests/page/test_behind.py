@@ -294,6 +294,14 @@ def test_work_is_stopped_by_the_next_and_tells_no_more() -> None:
     assert not behind.stop()
 
 
+def test_of_the_time_left_the_page_hears_from_its_own_pace_alone(tmp_path) -> None:
+    behind, pace, done = Behind(), Pace(tmp_path / "print.toml", "building"), list[str]()
+    behind.start(slow, Path("tells"), None, say=pace.at, done=done.append, failed=print)
+    until(lambda: bool(done))
+    pace.done()
+    assert list(json.loads(pace._file.read_text())["building"]["stages"]) == ["begun", "ended"]
+
+
 @pytest.mark.skipif(not hasattr(os, "nice"), reason="nothing stands back here")
 def test_work_stands_back_behind_the_hand() -> None:
     behind, done = Behind(), list[str]()
