@@ -148,7 +148,7 @@ def deliver(
             for job in jobs
         }
         tasks[_PROOF] = partial(_draw_proof, stage, block, scale)
-        made: dict[str, _Made] = side_by_side(tasks, jobs=processes, say=say)
+        made: dict[str, _Made] = side_by_side(tasks, jobs=processes, say=say, slight=[_PROOF])
         del made[_PROOF]
         reports = {kind: its.report for kind, its in made.items()}
         planned = {kind: its.planned for kind, its in made.items() if its.planned is not None}

@@ -182,7 +182,7 @@ class _Build:
             _REPORT, digests(ReportInputs(given=self.given, setups=self.ways, made=made)), "not reported before"
         )
         self.folders |= {step: scratch / str(k) for k, step in enumerate(self.why) if self.why[step]}
-        done = side_by_side(self._tasks(proofs, register), jobs=jobs, say=self.say)
+        done = side_by_side(self._tasks(proofs, register), jobs=jobs, say=self.say, slight=[_PROOFS])
         figures = self._register(register, done.get(_REGISTER))
         self._report(proofs, figures, done)
         self.record = self._record()

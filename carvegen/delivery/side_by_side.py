@@ -9,10 +9,11 @@ import signal
 import sys
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
+from contextvars import ContextVar
 from multiprocessing.connection import wait
 from multiprocessing.reduction import ForkingPickler
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal, cast
 
 import shapely
 from shapely.geometry.base import BaseGeometry
@@ -23,10 +24,19 @@ if TYPE_CHECKING:
     from multiprocessing.connection import Connection
     from multiprocessing.process import BaseProcess
 
-__all__ = ["Say", "Task", "side_by_side", "usual_jobs"]
+__all__ = ["Say", "Task", "TimeLeft", "side_by_side", "usual_jobs"]
 
 Say = Callable[[str], None]  #: is told of each stage
 Task = Callable[[Say], Any]
+
+
+class TimeLeft(str):
+    """What is told between the stages: how far they are, for those who don't know by other means."""
+
+    __slots__ = ()
+
+
+_INSIDE: ContextVar[bool] = ContextVar("_INSIDE", default=False)  #: whether this is a task of others already
 
 _SOON_S = 2.0  #: for so long nobody asks how far it is
 
@@ -39,7 +49,7 @@ def usual_jobs() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def side_by_side(tasks: Mapping[str, Task], *, jobs: int, say: Say) -> dict[str, Any]:
+def side_by_side(tasks: Mapping[str, Task], *, jobs: int, say: Say, slight: Collection[str] = ()) -> dict[str, Any]:
     """What each task returns, by its name; they are begun in order, `jobs` of them at a time.
 
     However it ends, no process is left; a child whose parent is killed ends by itself. What fails in a child by a fault
@@ -49,50 +59,84 @@ def side_by_side(tasks: Mapping[str, Task], *, jobs: int, say: Say) -> dict[str,
     ----------
     jobs
         1: all in this process.
+    say
+        Told what the tasks say and, as a `TimeLeft`, how many are done; not of tasks that are part of another.
+    slight
+        Names of tasks that take too little time to count.
 
     Raises
     ------
     CarvegenError
-        Of the first task that raises one.
+        Of the first task, in their order, that raises one; which one ends first makes no difference.
     """
     daemon = multiprocessing.current_process().daemon  # it may have no children
     alone = min(jobs, len(tasks)) < 2 or daemon
-    waiting, begun = [] if alone else list(tasks), time.monotonic()
+    waiting = [] if alone else list(tasks)
+    tell_left = _teller(tasks.keys() - set(slight), say)
     running: dict[Any, tuple[str, BaseProcess]] = {}
     done: dict[str, Any] = {}
+    errors: dict[str, CarvegenError] = {}
     try:
         while waiting or running:
             while waiting and len(running) < jobs:
                 name = waiting.pop(0)
                 own, child = _begun(tasks[name])
                 running[own] = name, child
-            for pipe in list[Any](wait(list(running))):
-                what, value = _heard(pipe)
-                if what == "says":
-                    say(value)
-                    continue
-                name, child = running.pop(pipe)
-                _end(pipe, child)
-                if what == "returns":
-                    done[name] = value
-                    _tell_left(begun, len(done), len(tasks), say)
-                elif isinstance(value, CarvegenError):
-                    raise value
+            pipe: Any = wait(list(running))[0]
+            what, value = _heard(pipe)
+            if what == "says":
+                say(value)
+                continue
+            name, child = running.pop(pipe)
+            _end(pipe, child)
+            if what == "returns":
+                done[name] = value
+                if not errors:
+                    tell_left(name, done)
+            elif isinstance(value, CarvegenError):
+                errors[name] = value
+                waiting.clear()  # they come after all that are begun
+                _end_after(name, list(tasks), running)
     finally:
         for pipe, (_, child) in running.items():
             _end(pipe, child)
     for name, task in tasks.items():
+        if name in errors:
+            raise errors[name]
         if name not in done:
-            done[name] = task(say)
-            _tell_left(begun, len(done), len(tasks), say)
+            done[name] = _inside(task, say)
+            tell_left(name, done)
     return {name: done[name] for name in tasks}
 
 
-def _tell_left(begun: float, done: int, count: int, say: Say) -> None:
-    """How many tasks are done, and for how long the others go on if they take as long on an average."""
-    passed = time.monotonic() - begun
-    if passed > _SOON_S and done < count:
-        say(f"{done} of {count} parts done, about {math.ceil(passed * (count - done) / done)} s to go")
+def _end_after(name: str, order: list[str], running: dict[Any, tuple[str, BaseProcess]]) -> None:
+    """End the tasks that come after one that failed; those before it go on: they may fail, too, and come first."""
+    late = [pipe for pipe, (other, _) in running.items() if order.index(other) > order.index(name)]
+    for pipe in late:
+        _, child = running.pop(pipe)
+        _end(pipe, child)
+
+
+def _teller(counted: Collection[str], say: Say) -> Callable[[str, Collection[str]], None]:
+    """What tells, once a task is done, how many are, and how long the others go on if they take as long on average."""
+    begun = time.monotonic()
+
+    def tell(name: str, done: Collection[str]) -> None:
+        passed, count, ready = time.monotonic() - begun, len(counted), sum(its in counted for its in done)
+        if name in counted and ready < count and passed > _SOON_S and not _INSIDE.get():
+            left = math.ceil(passed * (count - ready) / ready)
+            say(TimeLeft(f"{ready} of {count} parts done, about {left} s to go"))
+
+    return tell
+
+
+def _inside(task: Task, say: Say) -> Any:  # noqa: ANN401
+    """What a task returns, which tells nothing of how far its own tasks are."""
+    was = _INSIDE.set(True)
+    try:
+        return task(say)
+    finally:
+        _INSIDE.reset(was)
 
 
 def _begun(task: Task) -> tuple[Connection, BaseProcess]:
@@ -112,13 +156,17 @@ def _send_grids() -> None:
             ForkingPickler.register(kind, _sent)
 
 
-def _sent(shape: BaseGeometry) -> tuple[Callable[..., Any], tuple[bytes, float]]:
-    return _received, (shapely.to_wkb(shape), shapely.get_precision(shape))
+def _sent(shape: BaseGeometry) -> tuple[Callable[..., BaseGeometry], tuple[object, ...]]:
+    make, parts = cast("tuple[Callable[..., BaseGeometry], tuple[object, ...]]", shape.__reduce__())
+    return _received, (shapely.get_precision(shape), make, *parts)
 
 
-def _received(data: bytes, grid: float) -> BaseGeometry:
-    shape: BaseGeometry = shapely.from_wkb(data)
-    return shapely.set_precision(shape, grid, mode="pointwise") if grid else shape
+def _received(grid: float, make: Callable[..., BaseGeometry], *parts: object) -> BaseGeometry:
+    """A shape as its own type makes it again (WKB has no rings), on its grid."""
+    shape = make(*parts)
+    # pointwise, GEOS makes a ring of an empty polygon
+    mode: Literal["valid_output", "pointwise"] = "valid_output" if shape.is_empty else "pointwise"
+    return shapely.set_precision(shape, grid, mode=mode) if grid else shape
 
 
 def _heard(pipe: Connection) -> tuple[str, Any]:
@@ -142,7 +190,7 @@ def _child(pipe: Connection, task: Task) -> None:
     _send_grids()
     threading.Thread(target=_end_with_parent, daemon=True).start()
     try:
-        said = "returns", task(lambda stage: pipe.send(("says", stage)))
+        said = "returns", _inside(task, lambda stage: pipe.send(("says", stage)))
     except Exception as error:  # the parent does it once more, and tells
         said = "fails", error if isinstance(error, CarvegenError) else None
     pipe.send(said)

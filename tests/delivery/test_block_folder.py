@@ -46,6 +46,15 @@ def test_the_same_bytes_from_one_process_and_from_several(tmp_path, monkeypatch,
     assert one == two  # what fails in a child would be told once more
 
 
+def test_the_proof_is_no_part_of_the_work_that_is_left(tmp_path, monkeypatch):
+    """As many parts as machines; after the last of them nothing is left to tell of."""
+    monkeypatch.setattr(side_by_side, "_SOON_S", 0.0)
+    delivery, said = delivered(tmp_path / "sky", cutter="v-60")
+    count = len(delivery.reports)
+    told = [line.partition(",")[0] for line in said if "to go" in line]
+    assert told == [f"{k} of {count} parts done" for k in range(1, count)]
+
+
 def digest(folder):
     return {
         path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()

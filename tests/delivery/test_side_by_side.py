@@ -10,6 +10,7 @@ import sys
 import time
 from functools import partial
 
+import numpy as np
 import pytest
 import shapely
 
@@ -73,6 +74,32 @@ def test_what_takes_long_tells_how_far_it_is(monkeypatch, jobs):
     assert all(int(line.split()[-4]) >= 1 for line in told)
 
 
+@pytest.mark.parametrize("slight", [" first", "zero"])
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_what_takes_hardly_any_time_is_no_part(monkeypatch, jobs, slight):
+    monkeypatch.setattr(side_by_side_module, "_SOON_S", 0.0)
+    said = []
+    names = sorted([slight, "one", "two"])
+    side_by_side({its: partial(squared, 1) for its in names}, jobs=jobs, say=said.append, slight=[slight])
+    assert [line.partition(",")[0] for line in said if "to go" in line] == ["1 of 2 parts done"]
+
+
+def nested(jobs, say):
+    return side_by_side({str(k): partial(squared, k) for k in range(3)}, jobs=jobs, say=lambda its: say(f"in: {its}"))
+
+
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_the_parts_of_a_part_tell_not_how_far_they_are(monkeypatch, jobs):
+    monkeypatch.setattr(side_by_side_module, "_SOON_S", 0.0)
+    said = []
+    side_by_side({its: partial(nested, jobs) for its in "ab"}, jobs=jobs, say=said.append)
+    told = [line for line in said if "to go" in line]
+    assert [line.partition(",")[0] for line in told] == ["1 of 2 parts done"]
+    assert all(isinstance(line, side_by_side_module.TimeLeft) for line in told)
+    side_by_side({"a": partial(squared, 1), "b": partial(squared, 2)}, jobs=1, say=said.append)
+    assert sum("to go" in line for line in said) == 2
+
+
 @pytest.mark.parametrize("begin", ["fork", "spawn"])
 def test_shapes_keep_their_grid_on_the_way_to_another_process_and_back(monkeypatch, begin):
     """Spawned, as where copies of a process are not safe."""
@@ -86,13 +113,74 @@ def test_shapes_keep_their_grid_on_the_way_to_another_process_and_back(monkeypat
     assert found["a"][2].wkb == drawn.wkb
 
 
+@pytest.mark.parametrize(
+    "drawn",
+    [
+        "POINT Z (1 2 3)", "LINESTRING (0 0, 1.0004 0)", "POLYGON EMPTY", "POLYGON ((0 0, 4 0, 4 4, 0 0))",
+        "LINEARRING (0 0, 4.0004 0, 4 4, 0 0)", "LINEARRING Z (0 0 1, 4 0 2, 4 4 3, 0 0 1)", "LINEARRING EMPTY",
+        "MULTIPOINT (1 2, 3 4)", "MULTILINESTRING ((0 0, 1 1), (2 2, 3 5))",
+        "MULTIPOLYGON (((0 0, 4 0, 4 4, 0 0)), ((9 9, 8 8, 8 9, 9 9)))",
+        "GEOMETRYCOLLECTION (POINT (1 2), LINESTRING (0 0, 1 1))",
+    ],
+)  # fmt: skip
+def test_every_type_of_shape_arrives_as_it_was(drawn):
+    its = shapely.from_wkt(drawn)
+    tasks = {str(grid): partial(grid_of, shapely.set_precision(its, grid)) for grid in (0.001, 0)}
+    found = side_by_side(tasks, jobs=2, say=print)
+    for grid, (process, there, back) in zip((0.001, 0), found.values(), strict=True):
+        assert process != TEST_PROCESS
+        assert (there, shapely.get_precision(back)) == (grid, grid)
+        assert type(back) is type(its)
+        assert back.equals_exact(shapely.set_precision(its, grid), 0)
+        heights = [shapely.get_coordinates(one, include_z=True)[:, 2] for one in (back, its)]
+        assert np.array_equal(*heights, equal_nan=True)
+
+
 def test_an_error_comes_whole_and_ends_the_others():
     begun = time.monotonic()
     with pytest.raises(InputError, match="must be even, got 3") as raised:
-        side_by_side({"a": lambda say: time.sleep(60), "b": wrong}, jobs=2, say=print)
+        side_by_side({"a": wrong, "b": lambda say: time.sleep(60)}, jobs=2, say=print)
     assert (raised.value.where, raised.value.hint) == ("here", "double it")
     assert time.monotonic() - begun < 50
     assert multiprocessing.active_children() == []
+
+
+@pytest.mark.parametrize("jobs", [1, 2, 3])
+def test_the_error_of_the_first_task_in_order_is_raised_whichever_fails_first(tmp_path, jobs):
+    """The first fails once the second has failed; the third, which goes on, is ended, the fourth never begun."""
+
+    def first(say):
+        until = time.monotonic() + 0.4 * jobs
+        while not (tmp_path / "second").exists() and time.monotonic() < until:
+            time.sleep(0.01)
+        time.sleep(0.3)  # the other's error is heard
+        raise InputError("first")
+
+    def second(say):
+        (tmp_path / "second").touch()
+        raise InputError("second")
+
+    def fourth(say):
+        (tmp_path / "fourth").touch()
+
+    begun = time.monotonic()
+    tasks = {"a": first, "b": second, "c": lambda say: time.sleep(60), "d": fourth}
+    with pytest.raises(InputError, match="first"):
+        side_by_side(tasks, jobs=jobs, say=print)
+    assert (tmp_path / "second").exists() == (jobs > 1)
+    assert not (tmp_path / "fourth").exists()
+    assert time.monotonic() - begun < 30
+    assert multiprocessing.active_children() == []
+
+
+def test_an_earlier_task_that_a_child_could_not_do_is_done_here_before_a_later_error_is_raised():
+    def late(say):
+        if os.getpid() != TEST_PROCESS:
+            raise MemoryError
+        raise InputError("early in order")
+
+    with pytest.raises(InputError, match="early in order"):
+        side_by_side({"a": late, "b": wrong}, jobs=2, say=print)
 
 
 @pytest.mark.parametrize("task", [killed_in_a_child, failing_in_a_child])

@@ -8,10 +8,14 @@ from collections.abc import Callable
 from pathlib import Path
 
 from carvegen.base.errors import InputError
+from carvegen.delivery.side_by_side import TimeLeft
 
 
 def slow(path: Path, _: object, say: Callable[[str], None]) -> str:
     say("begun")
+    if path.name == "tells":
+        say(TimeLeft("1 of 2 parts done, about 5 s to go"))
+        say("ended")
     if path.name == "slow":
         time.sleep(60)
     if path.name == "bad":

@@ -255,7 +255,7 @@ def test_the_sheet_to_mark_is_drawn_as_the_command_draws_it_and_tells_how_far_it
     again = Pace(bare, "drawing the sheet")
     parts = [again.at(stage) for stage in json.loads(again._file.read_text())["drawing the sheet"]["stages"]]
     assert len(parts) == len(stages)
-    assert all(0 <= part <= 1 and left > 0 for part, left in parts)
+    assert all(0 <= part <= 1 and left >= 0 for part, left in parts)
     assert [part for part, _ in parts] == sorted(part for part, _ in parts)
     (shown,) = asked(page, ("GET", f"/{TOKEN}/sheet", {"headers": OWN}))
     assert shown.headers["content-type"] == "application/pdf"
@@ -292,6 +292,14 @@ def test_work_is_stopped_by_the_next_and_tells_no_more() -> None:
     assert done == ["quick"]
     assert [str(error) for error in failed] == ["is bad"]
     assert not behind.stop()
+
+
+def test_of_the_time_left_the_page_hears_from_its_own_pace_alone(tmp_path) -> None:
+    behind, pace, done = Behind(), Pace(tmp_path / "print.toml", "building"), list[str]()
+    behind.start(slow, Path("tells"), None, say=pace.at, done=done.append, failed=print)
+    until(lambda: bool(done))
+    pace.done()
+    assert list(json.loads(pace._file.read_text())["building"]["stages"]) == ["begun", "ended"]
 
 
 @pytest.mark.skipif(not hasattr(os, "nice"), reason="nothing stands back here")

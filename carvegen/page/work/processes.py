@@ -139,11 +139,17 @@ def _processes() -> SpawnContext | ForkServerContext:
 
 
 def _child(pipe: Connection, work: Work, path: Path, shelf: Library) -> None:
+    from carvegen.delivery.side_by_side import TimeLeft
+
+    def say(stage: str) -> None:
+        if not isinstance(stage, TimeLeft):  # the page tells the time left by `pace`
+            pipe.send(("says", stage))
+
     threading.Thread(target=_end_with_parent, daemon=True).start()
     if hasattr(os, "nice"):
         os.nice(_BEHIND)
     try:
-        said = "returns", work(path, shelf, lambda stage: pipe.send(("says", stage)))
+        said = "returns", work(path, shelf, say)
     except Exception as error:  # whatever it is: the page is to say it
         said = "fails", own_fault(error)
     pipe.send(said)

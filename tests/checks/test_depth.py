@@ -1,0 +1,62 @@
+"""What a V-tool reaches in the narrowest cut: in long thin ones, and beside every cut looked at by itself."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from shapely import affinity
+
+from carvegen.checks.depths import depth
+from carvegen.checks.survey import Survey
+from carvegen.facts import cutting
+from tests.cases import block, setup
+
+THIN_RINGS = ((60, 0.05), (111, 0.07), (42, 0.02), (90, 0.06), (100, 0.08), (50, 0.03))  # mm across, mm wide
+
+
+def found(*cuts, size=(200.0, 200.0)) -> list:
+    return list(depth.find(Survey(setup().on(block(*cuts, size=size)))))
+
+
+def ring(across: float, width: float, *, points: int = 92, turn: float = 0.0) -> shapely.Polygon:
+    """On a grid of 1 µm, as read from a drawing."""
+    middle = shapely.Point(across / 2 + 10.013, across / 2 + 9.87)
+    outer, inner = (middle.buffer(across / 2 - off, quad_segs=points // 4) for off in (0, width))
+    return shapely.set_precision(affinity.rotate(outer.difference(inner), turn), 0.001)
+
+
+@pytest.mark.parametrize(("across", "width"), THIN_RINGS)
+@pytest.mark.parametrize("turn", [0.0, 17.0, 61.0])
+def test_a_ring_thinner_than_a_thousandth_of_its_size_is_told(across, width, turn) -> None:
+    its = ring(across, width, turn=turn)
+    (told,) = found(its)
+    assert told.kind == "too-shallow"
+    assert told.measured == 0  # narrower than the flat of the V, 0.1 mm
+    assert shapely.distance(its, shapely.Point(told.at)) == 0
+
+
+def thin(rng: np.random.Generator) -> shapely.Polygon:
+    """A ring or a bent strip of some width, often less than a thousandth of its size."""
+    width = float(np.exp(rng.uniform(np.log(0.02), np.log(0.44))))
+    if rng.random() < 0.4:
+        return ring(rng.uniform(3, 120), width, points=4 * int(rng.integers(4, 40)), turn=rng.uniform(0, 90))
+    x = np.linspace(0, rng.uniform(2, 150), 40)
+    line = np.column_stack([5 + x, 100 + rng.uniform(0, 8) * np.sin(x * rng.uniform(0.02, 0.5))])
+    strip = shapely.LineString(line).buffer(width / 2, quad_segs=int(rng.integers(1, 9)))
+    return shapely.set_precision(affinity.rotate(strip, rng.uniform(0, 180)), 0.001)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_among_thin_cuts_the_narrowest_is_told(seed) -> None:
+    """Beside its twin, which looks for the largest disc of each cut closely."""
+    rng = np.random.default_rng(seed)
+    cuts = [thin(rng) for _ in range(int(rng.integers(1, 9)))]
+    radius = [shapely.length(shapely.maximum_inscribed_circle(its, tolerance=2e-4)) for its in cuts]
+    values = setup().cutter.values
+    deep = cutting.v_depth_mm(values["included_deg"], values["tip_mm"], 2 * min(radius))
+    (told,) = found(*cuts)
+    error = max(float(np.ptp(np.reshape(its.bounds, (2, 2)), axis=0).max()) for its in cuts) / 1000
+    assert told.measured == pytest.approx(deep, abs=2 * error / (2 * np.tan(np.radians(30))))
+    kept = depth._narrowest(np.array(cuts, dtype=object), np.zeros(len(cuts)))
+    assert any(its.equals(cuts[int(np.argmin(radius))]) for its in kept)
