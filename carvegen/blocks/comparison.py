@@ -200,7 +200,7 @@ def lands_in(folder: Path) -> dict[str, BaseGeometry]:
     every = sorted((folder / "lands").glob("*.wkb"))
     found = {path.stem: land_in(path) for path in every if "." not in path.stem}  # no block's name has a dot
     if not found:
-        raise InputError("holds no built print", where=str(folder), hint=_built_hint(folder))
+        raise InputError("holds no built print", where=str(folder), hint=_built_hint(folder), names=("block",))
     return found
 
 
@@ -208,7 +208,7 @@ def _built_hint(folder: Path) -> str:
     """What to give in place of a folder without lands: of a block's own folder the build's, with its block."""
     name = folder.resolve().name
     if (folder.resolve().parent / "lands" / f"{name}.wkb").is_file():
-        return f"give the folder of the whole build, {folder.parent}, with --block {name}"
+        return f"give the folder of the whole build, {folder.parent}, with {{block}} {name}"
     return "give a folder that build has written"
 
 

@@ -156,8 +156,8 @@ def laid_file(
     if len(plans) > 1 and not laid.mirrored and shows_other_inks(laid):
         raise InputError(
             f"shows more inks than that of {name}, and the plan has several blocks", where=str(path),
-            hint="if it is a print in all inks, give them: --print PRINT.toml; if of one block, name it: --block "
-            f"{name}",
+            hint="if it is a print in all inks, give them: {print} PRINT.toml; if of one block, name it: {block} "
+            f"{name}", names=("print", "block"),
         )  # fmt: skip
     off = 0.0 if corners is None or isinstance(corners, str) else marked_off_mm(laid, corners)
     notes = (f"the corners that were marked lie up to {off:.1f} mm off: the drawing's own place holds",) * (off > 0.5)

@@ -49,8 +49,8 @@ _OF_A_BLOCK = {
     "land-width.png": "how wide its land is",
     "land-width.svg": "how wide its land is, as shapes",
     "report.json": "what was found on it, for other programs",
-    "guide.pdf": "the guide for the knife",
-    "guide.svg": "the guide for the knife, on one sheet",
+    "guide.pdf": "the carving guide",
+    "guide.svg": "the carving guide, on one sheet",
     "note.md": "the note with its cautions",
     "paths.png": "what the machine follows, as a picture",
 }

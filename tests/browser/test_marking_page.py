@@ -876,6 +876,11 @@ def test_files_are_made_and_those_for_machines_come_after_their_cautions(bench: 
     for link in (sheet, *papers.values()):
         with urllib.request.urlopen(str(link), timeout=20) as answer:
             assert answer.read(5) == b"%PDF-"
+    lie = "return document.getElementById('slip-files').textContent"
+    assert "older than what you see" not in bench.run(lie)
+    bench.take("comes out")
+    bench.draw((20, 40), (40, 40))
+    assert "older than what you see" in bench.run(lie), "what was made before is not of this print"
     bench.run("document.querySelector('#slips details').open = true")
 
 

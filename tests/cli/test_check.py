@@ -217,3 +217,16 @@ def test_a_machine_may_be_named(own_folder, capsys):
     words = ("check", "a.svg", "--cutter", "v-60", "--material")
     assert run(capsys, *words, "rubber-soft").code in (0, 1)
     assert run(capsys, *words, "rubber-soft", "--machine", "router-bed").code == 3
+
+
+def test_what_has_no_room_is_said_to_be_where_a_check_lists_it(own_folder, capsys):
+    """A check writes no report: neither file may be named."""
+    (own_folder / "bad.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="80mm" viewBox="0 0 100 80"><path d="'
+        "M5 5h30v30h-30zM35.2 5h20v.1h-20zM60 5l10 0l0 .05l-10 0zM5 40h60v35h-60z"
+        'M66 40h30v35h-30zM70 3h.2v30h-.2z"/></svg>'
+    )
+    ran = run(capsys, "check", "bad.svg", "--material", "linoleum", "--cutter", "laser-fine")
+    assert "more kinds: see carvegen --verbose check, or --json" in ran.out
+    assert "proof.html" not in ran.out
+    assert ran.code == 1

@@ -107,8 +107,11 @@ def summary(block: Block) -> str:
     return f"{len(block.cuts) + len(block.cut_outs)} shapes on {size}; {block.white_share:.1%} is white."
 
 
-def tell_findings(report: Report) -> None:
-    """The findings in sentences, verbose as a table too; quiet, only those that break a limit, if any does."""
+def tell_findings(report: Report, **more: str) -> None:
+    """The findings in sentences, verbose as a table too; quiet, only those that break a limit, if any does.
+
+    `all_in`: where all are listed, if that is not the folder that was made.
+    """
     from carvegen.base.findings import Severity
     from carvegen.writers.note.findings_table import EVERY_LINE, MOST_LINES, findings_lines, findings_table
 
@@ -116,7 +119,7 @@ def tell_findings(report: Report) -> None:
         report = type(report).of(its for its in report if its.severity is Severity.BREAKS)
     if telling.quiet() and not len(report):
         return
-    click.echo("\n".join(findings_lines(report, most=EVERY_LINE if telling.verbose() else MOST_LINES)))
+    click.echo("\n".join(findings_lines(report, most=EVERY_LINE if telling.verbose() else MOST_LINES, **more)))
     if telling.verbose():
         click.echo(f"\n{findings_table(report)}")
 

@@ -192,6 +192,7 @@ function answered(buffer, gesture) {
   else if (told.kept) locked(told.kept);
   Object.assign(print, { version: told.version, undo: told.undo, redo: told.redo });
   counts();
+  beside.files?.aged();
   const done = { undo: "Taken back", redo: "Done again" }[/** @type {string} */ (gesture.do)] ?? "Done";
   say(
     [

@@ -187,13 +187,14 @@ export class FindingsSlip {
       : `${broken.length || "Nothing"} would break.`;
     const risks = open.filter((its) => its.severity === "risk"),
       hints = open.filter((its) => its.severity === "advice");
-    this.more.textContent = [
+    const lesser = [
       risks.length > 0 && `${risks.length} ${risks.length === 1 ? "risk" : "risks"}`,
       hints.length > 0 && `${hints.length} ${hints.length === 1 ? "hint" : "hints"}`,
       left.length > 0 && `${left.length} left to your knife`,
     ]
       .filter(Boolean)
       .join(", ");
+    this.more.textContent = lesser && `Worth a look while you carve: ${lesser}`;
     this.lesser.hidden = this.more.textContent === "";
     this.#lay(this.list, broken);
     /** @type {Map<string, Finding[]>} */
@@ -452,6 +453,7 @@ export class WeatherSlip {
 
 export class FilesSlip {
   #read = false;
+  made = 0;
 
   /** @param {Does} does */
   constructor(does) {
@@ -463,7 +465,7 @@ export class FilesSlip {
     this.note = h(
       "p",
       { class: "faint" },
-      "All blocks in register, proofs, the guide for the knife and the files for the machines, into the folder of the print.",
+      "All blocks in register, proofs, the carving guide and the files for the machines, into the folder of the print.",
     );
     this.stop = button("Stop", () => void tried(this.does, () => tell("stop", {})), { hidden: true });
     this.look = button("Look at them", () => undefined, { hidden: true, class: "first", id: "look" });
@@ -564,7 +566,8 @@ export class FilesSlip {
     const [made, care] = await Promise.all([ask("files"), ask("cautions")]);
     this.look.hidden = made.length === 0;
     if (made.length === 0) return;
-    this.note.textContent = `${made.length} files lie in the folder of the print.`;
+    this.made = made.length;
+    this.#lie(/** @type {Made[]} */ (made).some((its) => its.safety.some((said) => said.startsWith("older than the print"))));
     this.build.textContent = "Make them again";
     this.build.className = "";
     const papers = /** @type {Made[]} */ (made).filter((its) => its.kind === "print");
@@ -574,12 +577,25 @@ export class FilesSlip {
           "li",
           {},
           paperLink(`file/${its.n}`, `Print ${its.noun}${its.block && `, ${its.block} block`}`),
-          h("span", { class: "faint" }, `: ${its.what}.`),
+          h("span", { class: "faint" }, `: ${[its.what, ...its.safety].join("; ")}.`),
         ),
       ),
     );
     this.look.onclick = () => this.#unfold(made, care);
     if (unfold) this.#unfold(made, care);
+  }
+
+  /** The print has changed since. */
+  aged() {
+    if (this.made && this.bar.hidden) this.#lie(true);
+  }
+
+  /** @param {boolean} old */
+  #lie(old) {
+    const there = `${this.made} files lie in the folder of the print`;
+    this.note.textContent = old
+      ? `${there}, older than what you see: make them again before anything is cut by them.`
+      : `${there}.`;
   }
 
   /** The sheet is drawn. @param {import("./transport.js").News} news */

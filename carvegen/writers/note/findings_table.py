@@ -20,15 +20,20 @@ MOST_LINES = 7  #: told of one block, or of one machine's files of it
 
 EVERY_LINE = sys.maxsize
 
+_ALL_IN = "proof.html or report.json"  #: where every finding of what was made is listed
+
 _HEAD = ("rule", "kind", "", "worst", "limit", "places", "worst at (print view)")
 _COLUMNS = 100
 _SEVERITY_WIDTH = len("breaks") + 2
 
 
-def findings_lines(report: Report, *, most: int = MOST_LINES) -> list[str]:
-    """Each kind of finding as a sentence and what to do, the most pressing first; what has no room by its count."""
+def findings_lines(report: Report, *, most: int = MOST_LINES, all_in: str = _ALL_IN) -> list[str]:
+    """Each kind of finding as a sentence and what to do, the most pressing first; what has no room by its count.
+
+    `all_in`: where all of them are listed.
+    """
     entries = [told(group.severity.label, group.sentence, group.worst.remedy) for group in grouped(report)]
-    return shortened_lines(entries, most=most) or ["No findings."]
+    return shortened_lines(entries, most=most, all_in=all_in) or ["No findings."]
 
 
 def told(severity: str, what: str, remedy: str = "", *, about: str = "") -> list[str]:
@@ -41,7 +46,7 @@ def told(severity: str, what: str, remedy: str = "", *, about: str = "") -> list
     return lines
 
 
-def shortened_lines(entries: Sequence[Sequence[str]], *, most: int = MOST_LINES) -> list[str]:
+def shortened_lines(entries: Sequence[Sequence[str]], *, most: int = MOST_LINES, all_in: str = _ALL_IN) -> list[str]:
     """As many entries as fit into so many lines, the first always, and a last line that counts the others."""
     lines: list[str] = []
     for k, entry in enumerate(entries):
@@ -50,7 +55,7 @@ def shortened_lines(entries: Sequence[Sequence[str]], *, most: int = MOST_LINES)
             left = len(entries) - k
             return [
                 *lines,
-                f"and {left} more kind{'s' if left > 1 else ''}: see proof.html or report.json",
+                f"and {left} more kind{'s' if left > 1 else ''}: see {all_in}",
             ]
         lines += entry
     return lines
