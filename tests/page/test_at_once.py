@@ -57,7 +57,7 @@ def test_a_closed_session_begins_nothing(tmp_path, monkeypatch) -> None:
     begun: list[object] = []
     monkeypatch.setattr(Behind, "start", lambda *_, **__: begun.append(1))
     session = Session(print_file(tmp_path, after=""), SHELF, lambda _: None)
-    until(lambda: session._later is not None)
+    until(lambda: session._later is not None and session._later.ident is not None)  # it is there before it runs
     waits = session._later
     session.close()
     session._check_later()
