@@ -13,6 +13,8 @@ from typing import Any
 import numpy as np
 import shapely
 
+from carvegen.facts.profiles import Library
+from carvegen.page.app import Page
 from carvegen.page.gestures import gesture
 from carvegen.page.session import Session
 from tests.cases import SHELF, layer, small_print
@@ -27,6 +29,13 @@ on = ["POST"]
 motif = "snowfall"
 settings = { snow = 0.1, smallest_mm = 1.0, largest_mm = 2.0 }
 """
+
+
+def page_in(folder: Path, path: Path | None = None, shelf: Library = SHELF) -> Page:
+    """The page on a print, or on none yet, with a place for what is handed in."""
+    scratch = folder / "scratch"
+    scratch.mkdir()
+    return Page(path, shelf, folder, scratch)
 
 
 def until(true: Callable[[], bool], seconds: float = 180) -> None:

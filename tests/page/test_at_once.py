@@ -15,7 +15,7 @@ from carvegen.page.app import Page
 from carvegen.page.session import Session
 from carvegen.page.work.processes import Behind
 from tests.cases import SHELF
-from tests.page.page import print_file, until
+from tests.page.page import page_in, print_file, until
 from tests.page.slow_work import slow
 from tests.page.test_serving import HOST, JSON, OWN, SNOWFALL, TOKEN, drawing
 
@@ -31,8 +31,7 @@ def at_once(page: Page, *posts: tuple[str, dict]) -> list[httpx.Response]:
 
 @pytest.fixture
 def page(tmp_path):
-    (tmp_path / "scratch").mkdir()
-    page = Page(print_file(tmp_path, after=SNOWFALL), SHELF, tmp_path, tmp_path / "scratch")
+    page = page_in(tmp_path, print_file(tmp_path, after=SNOWFALL))
     yield page
     page.end()
 

@@ -29,7 +29,7 @@ from carvegen.page.work.processes import BUILT, Behind
 from carvegen.prints.cut_blocks import ways_of
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, layer, small_print
-from tests.page.page import Hand, print_file, stroke, unpacked, until
+from tests.page.page import Hand, page_in, print_file, stroke, unpacked, until
 from tests.page.slow_work import slow
 from tests.page.test_serving import JSON, OWN, TOKEN, asked
 
@@ -196,8 +196,7 @@ def test_once_the_inks_are_taken_apart_blocks_are_shown_as_the_build_cuts_them(t
 
 def listening(path):
     """A page on a print, and what it tells of its work; it checks nothing by itself."""
-    (scratch := path.parent / "scratch").mkdir()
-    page, heard = Page(path, SHELF, path.parent, scratch), list[dict]()
+    page, heard = page_in(path.parent, path), list[dict]()
     page.session._tell = heard.append
     return page, heard
 

@@ -9,7 +9,8 @@ import shapely
 
 from carvegen.page.app import Page
 from carvegen.page.gestures import gesture
-from tests.cases import SHELF, layer, small_print
+from tests.cases import layer, small_print
+from tests.page.page import page_in
 from tests.page.test_serving import JSON, OWN, TOKEN, asked
 from tests.pencil_sheets import QUICK, SMALL, Case, drawn_of, flat, small_strokes
 
@@ -28,8 +29,7 @@ def paged(folder, name: str) -> Page:
     path = folder / "print.toml"
     drawn = layer("POST", "box 5 2 8 20")
     path.write_text(small_print(drawn, blocks={"key": ["POST"]}, size=(right - left, top - bottom), name=name))
-    (folder / "scratch").mkdir()
-    return Page(path, SHELF, folder, folder / "scratch")
+    return page_in(folder, path)
 
 
 def test_marks_of_a_coloured_sheet_are_looked_at_and_taken(tmp_path, photograph) -> None:

@@ -26,8 +26,7 @@ from carvegen.page.app import CLIENT, Page
 from carvegen.page.gestures import gesture
 from carvegen.page.guard import HEADERS
 from tests.artwork.scan import on_plan_pictures
-from tests.cases import SHELF
-from tests.page.page import Hand, print_file, stroke, unpacked
+from tests.page.page import Hand, page_in, print_file, stroke, unpacked
 
 HOST, TOKEN = "127.0.0.1:8123", "a-token-of-this-test"
 OWN = {"host": HOST, "origin": f"http://{HOST}", "sec-fetch-site": "same-origin"}
@@ -56,16 +55,14 @@ def asked(page: Page, *requests: tuple[str, str, dict[str, Any]]) -> list[httpx.
 
 @pytest.fixture
 def page(tmp_path):
-    (tmp_path / "scratch").mkdir()
-    page = Page(None, SHELF, tmp_path, tmp_path / "scratch")
+    page = page_in(tmp_path)
     yield page
     page.end()
 
 
 @pytest.fixture
 def printed(tmp_path):
-    (tmp_path / "scratch").mkdir()
-    page = Page(print_file(tmp_path, after=SNOWFALL), SHELF, tmp_path, tmp_path / "scratch")
+    page = page_in(tmp_path, print_file(tmp_path, after=SNOWFALL))
     yield page
     page.end()
 
@@ -73,8 +70,7 @@ def printed(tmp_path):
 @pytest.fixture
 def wide_print(tmp_path):
     """The page on a print as large as the pictures of `on_plan_pictures`, and its folder."""
-    (tmp_path / "scratch").mkdir()
-    page = Page(print_file(tmp_path, after="", size=on_plan_pictures.SIZE), SHELF, tmp_path, tmp_path / "scratch")
+    page = page_in(tmp_path, print_file(tmp_path, after="", size=on_plan_pictures.SIZE))
     yield page, tmp_path
     page.end()
 
@@ -185,8 +181,7 @@ def test_of_all_that_is_handed_in_the_oldest_goes_and_what_is_too_large_is_told_
 
 def test_a_profile_that_comes_while_the_page_is_open_is_offered(tmp_path) -> None:
     (tmp_path / "mine" / "cutters").mkdir(parents=True)
-    (tmp_path / "scratch").mkdir()
-    page = Page(None, Library([tmp_path / "mine"]), tmp_path, tmp_path / "scratch")
+    page = page_in(tmp_path, shelf=Library([tmp_path / "mine"]))
     cutters = []
     for _ in range(2):
         (offers,) = asked(page, ("GET", f"/{TOKEN}/begin", {"headers": OWN}))

@@ -140,6 +140,18 @@ def convex_shapes(draw: st.DrawFn) -> shapely.Polygon:
     return shapely.set_precision(shapely.convex_hull(shapely.MultiPoint(xy)), 1 / STEPS_PER_MM)
 
 
+def _sure_like_the_diagrams(some: geometry.PolygonArray, within_mm: float) -> Skeletons:
+    """Axes by the shapes' own sides; each that is sure is as Boost.Polygon's Voronoi diagram of the sides has it."""
+    numbers = np.arange(len(some))
+    ours, twin = Skeletons.of(some), medial._of_diagrams(some, numbers)
+    for k in numbers[ours.sure].tolist():
+        own = ours.links[ours.shape[ours.links[:, 0]] == k]
+        its = twin.with_links(twin.shape[twin.links[:, 0]] == k)
+        net = shapely.union_all(geometry.lines(*ours.points[own.T]))
+        assert shapely.hausdorff_distance(net, _net(its)) < within_mm
+    return ours
+
+
 @settings(examples(20), deadline=None)
 @given(st.lists(convex_shapes(), min_size=1, max_size=6))
 def test_convex_shapes_have_the_axes_that_voronoi_diagrams_give_them(drawn: list[shapely.Polygon]) -> None:
@@ -147,13 +159,7 @@ def test_convex_shapes_have_the_axes_that_voronoi_diagrams_give_them(drawn: list
     some = geometry.polygon_array([its for its in drawn if its.geom_type == "Polygon" and its.area > 0])
     if not len(some):
         return
-    numbers = np.arange(len(some))
-    ours, twin = Skeletons.of(some), medial._of_diagrams(some, numbers)
-    for k in numbers[ours.sure].tolist():
-        own = ours.links[ours.shape[ours.links[:, 0]] == k]
-        its = twin.with_links(twin.shape[twin.links[:, 0]] == k)
-        net = shapely.union_all(geometry.lines(*ours.points[own.T]))
-        assert shapely.hausdorff_distance(net, _net(its)) < 1e-4
+    ours = _sure_like_the_diagrams(some, 1e-4)
     assert ours.sure.mean() > 0.4
 
 
@@ -167,13 +173,7 @@ def test_flakes_with_corners_that_jut_in_have_the_axes_that_voronoi_diagrams_giv
     outlines = np.stack([np.cos(turn), np.sin(turn)], axis=-1) * reach[..., None] + 5
     drawn = shapely.set_precision(shapely.polygons(outlines), 1 / STEPS_PER_MM)
     some = drawn[are_simple(drawn) & shapely.is_valid(drawn) & (shapely.get_type_id(drawn) == 3)]
-    numbers = np.arange(len(some))
-    ours, twin = Skeletons.of(some), medial._of_diagrams(some, numbers)
-    for k in numbers[ours.sure].tolist():
-        own = ours.links[ours.shape[ours.links[:, 0]] == k]
-        its = twin.with_links(twin.shape[twin.links[:, 0]] == k)
-        net = shapely.union_all(geometry.lines(*ours.points[own.T]))
-        assert shapely.hausdorff_distance(net, _net(its)) < 0.008
+    ours = _sure_like_the_diagrams(some, 0.008)
     jutting = shapely.area(shapely.convex_hull(some)) > shapely.area(some)
     assert jutting.any()
     assert torn > 0.2 or ours.sure[jutting].mean() > 0.3
