@@ -8,6 +8,7 @@ import os
 import signal
 import subprocess
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,6 +18,8 @@ from carvegen.cli import main
 
 #: A small block that is quick to make.
 SMALL = ("snowfall", "--size", "40x30", "--material", "linoleum", "--cutter", "laser-fine", "--seed", "3")
+#: One for a single machine, for what does not ask how large it is or what is on it.
+TINY = ("snowfall", "--size", "20x15mm", *SMALL[3:], "--for", "laser")
 
 
 @dataclass(frozen=True)
@@ -81,8 +84,8 @@ def command(*words: object) -> list[str]:
     return [sys.executable, "-m", "carvegen", *(str(word) for word in words)]
 
 
-def run_apart(folder: Path, *words: object, **how) -> Ran:
-    """In a process of its own, in `folder`."""
+def run_afresh(folder: Path, *words: object, **how) -> Ran:
+    """In a process of its own that knows of nothing, in `folder`: it imports all anew, which costs a second."""
     done = subprocess.run(
         command(*words),
         cwd=folder,
@@ -96,8 +99,53 @@ def run_apart(folder: Path, *words: object, **how) -> Ran:
     return Ran(done.returncode, done.stdout, done.stderr)
 
 
+class Forked:
+    """A command in a process forked from this one, which has imported what it needs, in `folder`; it hears Ctrl-C.
+
+    Parameters
+    ----------
+    first
+        What is done in that process before the command.
+    """
+
+    def __init__(self, folder: Path, *words: object, first: Callable[[], object] = lambda: None) -> None:
+        ends = [os.pipe(), os.pipe()]
+        self.pid = os.fork()
+        if self.pid == 0:
+            code = 1
+            try:
+                os.chdir(folder)
+                for stream, (_, write) in enumerate(ends, 1):
+                    os.dup2(write, stream)
+                sys.stdout, sys.stderr = (os.fdopen(k, "w", encoding="utf-8", closefd=False) for k in (1, 2))
+                signal.signal(signal.SIGINT, signal.default_int_handler)
+                first()
+                main([str(word) for word in words])
+            except SystemExit as end:
+                code = int(end.code or 0)
+            finally:
+                with contextlib.suppress(OSError):
+                    sys.stdout.flush()
+                    sys.stderr.flush()
+                os._exit(code)
+        for _, write in ends:
+            os.close(write)
+        self.stdout, self.stderr = (os.fdopen(read, encoding="utf-8", errors="replace") for read, _ in ends)
+
+    def ended(self) -> Ran:
+        """Wait for the end; what it says as an error is little enough for a pipe."""
+        with self.stdout, self.stderr:
+            out, err = self.stdout.read(), self.stderr.read()
+        return Ran(os.waitstatus_to_exitcode(os.waitpid(self.pid, 0)[1]), out, err)
+
+
+def run_apart(folder: Path, *words: object, first: Callable[[], object] = lambda: None) -> Ran:
+    """In a process of its own, in `folder`, forked from this one."""
+    return Forked(folder, *words, first=first).ended()
+
+
 def start(folder: Path, *words: object) -> subprocess.Popen:
-    """Start one that hears Ctrl-C, whoever started this process."""
+    """Start one that knows of nothing and hears Ctrl-C, whoever started this process."""
     return subprocess.Popen(
         command(*words),
         cwd=folder,

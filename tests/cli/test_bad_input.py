@@ -12,7 +12,7 @@ import sys
 import pytest
 
 from carvegen.base import files
-from tests.cli.running import SMALL, run, run_apart, small, tree
+from tests.cli.running import SMALL, TINY, run, run_afresh, run_apart, small, tree
 from tests.strategies import few
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">{}</svg>'
@@ -202,6 +202,9 @@ def test_the_nearest_name_is_offered(capsys, earlier, option, typed, meant):
     assert earlier()
 
 
+_BY_HAND = (*small(size="20x15mm", cutter="v-60"), "--for", "hand")
+
+
 def put_file(path, text="the captain's own"):
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text(text)
@@ -216,7 +219,7 @@ def test_something_in_the_way_of_the_folder(own_folder, capsys, out, in_the_way)
     put_file(own_folder / in_the_way)
     put_file(own_folder / "beside/proof.png")
     before = tree(own_folder)
-    ran = run(capsys, *SMALL, "--out", out)
+    ran = run(capsys, *_BY_HAND if in_the_way == "sky/hand" else TINY, "--out", out)
     assert ran.code == 2
     assert "sky" in ran.err
     assert "--out" in ran.err
@@ -225,10 +228,10 @@ def test_something_in_the_way_of_the_folder(own_folder, capsys, out, in_the_way)
 
 
 def test_missing_parents_are_made_and_go_again_with_a_failure(own_folder, capsys, monkeypatch):
-    assert run(capsys, *SMALL, "--out", "winter/landing/sky").code in (0, 1)
+    assert run(capsys, *TINY, "--out", "winter/landing/sky").code in (0, 1)
     assert (own_folder / "winter/landing/sky/proof.png").is_file()
     monkeypatch.setattr(files, "_publish", full)
-    assert run(capsys, *SMALL, "--out", "summer/landing/sky").code == 2
+    assert run(capsys, *TINY, "--out", "summer/landing/sky").code == 2
     assert not (own_folder / "summer").exists()
 
 
@@ -275,8 +278,8 @@ def test_a_disk_that_fills_up(capsys, earlier, monkeypatch, nth):
 def test_the_system_itself_refuses_more(own_folder, earlier):
     """A real limit of the system: no file may grow past 20 kB."""
     ran = run_apart(
-        own_folder, *SMALL, "--out", "sky",
-        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000)),
+        own_folder, *TINY, "--out", "sky",
+        first=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000)),
     )  # fmt: skip
     assert ran.code == 2
     assert "can't be written" in ran.err
@@ -301,7 +304,7 @@ def test_a_picture_that_cannot_be_written(own_folder, capsys, picture, words):
 @pytest.mark.parametrize("words", few([("--name", b"ferry\xff"), ("--keep-clear", b"\xff.svg"), ("--out", b"\xff")], 1))
 def test_names_in_no_known_alphabet(own_folder, words):
     strict = {**os.environ, "PYTHONIOENCODING": "utf-8:strict"}
-    ran = run_apart(own_folder, *SMALL, "--out", "sky", *map(os.fsdecode, words), env=strict)
+    ran = run_afresh(own_folder, *SMALL, "--out", "sky", *map(os.fsdecode, words), env=strict)
     assert ran.code == (0 if words[0] == "--out" else 2)
     assert "Traceback" not in ran.err
 
@@ -335,17 +338,13 @@ def test_a_small_block_of_bare_numbers_is_asked_about(own_folder, capsys):
 
 
 def test_what_becomes_of_an_earlier_result_is_told(own_folder, capsys):
-    first = run(capsys, *SMALL, "--out", "sky")
+    first = run(capsys, *small(size="20x15"), "--out", "sky")
     assert "Replaced" not in first.out
-    again = run(capsys, *small(cutter="v-60"), "--for", "hand", "--out", "sky")
+    again = run(capsys, *_BY_HAND, "--out", "sky")
     assert "Replaced: 7 files of an earlier result." in again.out
     assert "laser/ (6 files), router/ (6 files)" in again.out
-    assert (
-        json.loads(run(capsys, *small(cutter="v-60"), "--for", "hand", "--out", "sky", "--json").out)["earlier"][
-            "taken_away"
-        ]
-        == []
-    )
+    told = json.loads(run(capsys, *_BY_HAND, "--out", "sky", "--json").out)
+    assert told["earlier"]["taken_away"] == []
 
 
 def test_files_of_her_own_are_never_overwritten(own_folder, capsys):

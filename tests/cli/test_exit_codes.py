@@ -10,12 +10,13 @@ import shutil
 import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
 
 from tests.cases import layer, small_print
-from tests.cli.running import SMALL, Ran, command, run, run_apart, small, start, tree
+from tests.cli.running import SMALL, TINY, Forked, Ran, command, run, run_afresh, run_apart, small, start, tree
 from tests.strategies import MANY, few
 
 NARROW = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
@@ -53,7 +54,7 @@ def test_1_for_whichever_machine_a_limit_breaks(own_folder, capsys):
     ],
 )
 def test_2_for_what_cannot_be_used(own_folder, capsys, words):
-    failed = run_apart(own_folder, *words) if words == ("snowfal",) else run(capsys, *words)
+    failed = run_afresh(own_folder, *words) if words == ("snowfal",) else run(capsys, *words)
     assert failed.code == 2
     assert failed.err
     assert "Traceback" not in failed.err
@@ -70,14 +71,14 @@ def test_3_for_what_is_refused(own_folder, capsys):
     "error", few([RuntimeError("a\nb\x1b[31m" + 9000 * "c"), KeyError("x"), OSError(5, "x"), RecursionError()], 2)
 )
 def test_4_for_a_fault_of_ours_in_one_line_and_nothing_is_changed(own_folder, capsys, monkeypatch, made, error):
-    shutil.copytree(made("sky", *SMALL), own_folder / "sky")
+    shutil.copytree(made("sky", *TINY), own_folder / "sky")
     before = tree(own_folder)
 
     def broken(*_args: object, **_named: object) -> None:
         raise error
 
     monkeypatch.setattr("carvegen.delivery.block_folder.proof_svg", broken)
-    failed = run(capsys, *small(seed="4"), "--out", "sky")
+    failed = run(capsys, *TINY, "--seed", "4", "--out", "sky")
     if isinstance(error, OSError):  # while a folder is written it is the folder's
         assert failed.code == 2
         return
@@ -89,7 +90,7 @@ def test_4_for_a_fault_of_ours_in_one_line_and_nothing_is_changed(own_folder, ca
     assert len(told[0]) < 1000
     assert "send us" in told[1]
     assert tree(own_folder) == before
-    assert json.loads(run(capsys, *small(seed="4"), "--out", "sky", "--json").out)["error"]["exit_code"] == 4
+    assert json.loads(run(capsys, *TINY, "--seed", "4", "--out", "sky", "--json").out)["error"]["exit_code"] == 4
 
 
 @pytest.mark.parametrize(
@@ -111,17 +112,19 @@ def test_a_full_output_is_told(own_folder, words, unbuffered):
 
 def test_nobody_reads_the_output_or_the_errors(own_folder):
     """A reader that has gone is no finding (1), and an error stream that is full stops no work."""
-    how = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True, "cwd": own_folder}
     read, write = os.pipe()
     os.close(read)
-    gone = subprocess.run(command("profiles", "list"), check=False, **{**how, "stdout": write})
+    how = {"stdout": write, "stderr": subprocess.PIPE, "text": True, "cwd": own_folder}
+    gone = subprocess.run(command("profiles", "list"), check=False, **how)
     os.close(write)
     assert (gone.returncode, gone.stderr) == (2, "")
-    with Path("/dev/full").open("w", encoding="utf-8") as full:
-        words = command(*small(size="20x15"), "--for", "laser", "--out", "sky")
-        done = subprocess.run(words, check=False, **{**how, "stderr": full})
-    assert done.returncode == 0
-    assert "Written to sky" in done.stdout
+
+    def full() -> None:
+        os.dup2(os.open("/dev/full", os.O_WRONLY), 2)
+
+    done = run_apart(own_folder, *TINY, "--out", "sky", first=full)
+    assert (done.code, done.err) == (0, "")
+    assert "Written to sky" in done.out
 
 
 def test_the_help_and_the_readme_tell_the_same_exit_codes(capsys):
@@ -132,19 +135,20 @@ def test_the_help_and_the_readme_tell_the_same_exit_codes(capsys):
         assert words in readme
 
 
-@pytest.mark.parametrize("stage", few(["drawing the proof", "letting it snow", "writing for the hand"], 1))
-def test_130_for_ctrl_c_and_nothing_is_changed(own_folder, made, stage):
-    shutil.copytree(made("sky", *SMALL), own_folder / "sky")
+def test_130_for_ctrl_c_and_nothing_is_changed(own_folder, made, monkeypatch):
+    """While the proof is drawn, which here takes until Ctrl-C comes."""
+    shutil.copytree(made("sky", *TINY), own_folder / "sky")
     before = tree(own_folder)
-    big = start(own_folder, *small(size="60x45", seed="4"), "--out", "sky")
-    for line in big.stderr:
-        if stage in line:
+    monkeypatch.setattr("carvegen.delivery.block_folder.proof_svg", lambda *_, **__: time.sleep(60))
+    drawing = Forked(own_folder, *TINY, "--seed", "4", "--out", "sky")
+    for line in drawing.stderr:
+        if "drawing the proof" in line:
             break
-    big.send_signal(signal.SIGINT)
-    said = big.communicate(timeout=60)
-    assert big.returncode in (130, -signal.SIGINT), said  # Python may end by the signal: shells call that 130 too
-    assert "nothing was changed" in said[1]
-    assert "Traceback" not in said[1]
+    os.kill(drawing.pid, signal.SIGINT)
+    said = drawing.ended()
+    assert said.code == 130
+    assert "nothing was changed" in said.err
+    assert "Traceback" not in said.err
     assert tree(own_folder) == before
 
 
@@ -182,19 +186,18 @@ def children_of(process):
 
 
 def test_the_same_command_in_another_process_gives_the_same_bytes(own_folder, made):
-    words = small(size="20x15")
-    assert run_apart(own_folder, *words, "--out", "sky").code in (0, 1)
-    assert tree(own_folder / "sky") == tree(made("sky", *words))
+    assert run_afresh(own_folder, *TINY, "--out", "sky").code in (0, 1)
+    assert tree(own_folder / "sky") == tree(made("sky", *TINY))
 
 
 def test_two_at_once_leave_the_whole_of_one(own_folder, made):
     """Two runs with different seeds into one folder: what is there at the end is one run's, not a mixture."""
-    hers = {seed: (*small(seed=seed, size="20x15"), "--for", "laser") for seed in ("3", "4")}
+    hers = {seed: (*TINY, "--seed", seed) for seed in ("3", "4")}
     whole = {seed: tree(made("sky", *words)) for seed, words in hers.items()}
     assert whole["3"] != whole["4"]
-    both = [start(own_folder, *words, "--out", "sky") for words in hers.values()]
-    said = [one.communicate(timeout=120) for one in both]
-    assert [one.returncode for one in both] == [0, 0], said
+    both = [Forked(own_folder, *words, "--out", "sky") for words in hers.values()]
+    said = [one.ended() for one in both]
+    assert [one.code for one in said] == [0, 0], said
     assert tree(own_folder / "sky") in whole.values()
     assert [path.name for path in own_folder.iterdir()] == ["sky"]
 
@@ -202,7 +205,7 @@ def test_two_at_once_leave_the_whole_of_one(own_folder, made):
 @pytest.mark.parametrize(
     ("words", "code"),
     [
-        ((*SMALL, "--out", "sky"), 0),
+        ((*TINY, "--out", "sky"), 0),
         (CHECK, 1),
         (("profiles", "list"), 0),
         (("profiles", "check"), 0),
@@ -227,7 +230,7 @@ def test_json_alone_on_the_output(own_folder, capsys, words, code):
 
 
 def test_progress_goes_to_the_error_stream(capsys):
-    ran = run(capsys, *SMALL, "--out", "sky")
+    ran = run(capsys, *TINY, "--out", "sky")
     assert "letting it snow" in ran.err
     assert "letting it snow" not in ran.out
 
