@@ -121,7 +121,7 @@ def test_letters_beyond_ascii_are_escaped():
 
 
 def test_a_big_block_keeps_its_area(tmp_path):
-    block = many_flakes(5000)
+    block = many_flakes(1500)
     layers = read_by_gdal(machine_dxf(landing_job(block)), tmp_path)
     assert len(layers["CUT AREA"]) == len(block.cuts)
     assert area_of(layers["CUT AREA"]) == pytest.approx(shapely.area(block.cuts).sum(), rel=1e-3)

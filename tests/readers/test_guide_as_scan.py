@@ -13,9 +13,10 @@ from carvegen.writers.guide.guide_pdf import guide_pdf
 from carvegen.writers.guide.hand_guide import hand_guide
 from carvegen.writers.sheet import BAR_MM
 from tests.cases import block, box
+from tests.strategies import few
 
 
-@pytest.mark.parametrize("dpi", [200, 300])
+@pytest.mark.parametrize("dpi", few([200, 300], 1))
 def test_the_bar_of_a_guide_gives_its_paper_the_size_of_a4(tmp_path, dpi):
     """ISO 216: A4 is 210 x 297 mm; the file says no resolution, so that only the bar can tell it."""
     made = block(box(20, 20, 30, 40), box(80, 60, 8, 30), size=(150.0, 100.0))

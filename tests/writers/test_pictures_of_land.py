@@ -34,10 +34,10 @@ def area(image: np.ndarray, colour: tuple[int, int, int], px_per_mm: float) -> f
 def test_colours_cover_what_changed() -> None:
     before = block(box(5, 5, 8, 6), disc(25, 15, 4))
     after = block(box(5.31, 5, 8, 6), disc(25, 15, 3), box(33, 20, 3, 4))
-    image = picture(change_png(before, after, px_per_mm=80))
+    image = picture(change_png(before, after, px_per_mm=40))
     was, now = shapely.union_all(before.cuts), shapely.union_all(after.cuts)
-    assert area(image, NOW_CUT, 80) == pytest.approx(now.difference(was).area, rel=0.01)
-    assert area(image, NOW_LAND, 80) == pytest.approx(was.difference(now).area, rel=0.01)
+    assert area(image, NOW_CUT, 40) == pytest.approx(now.difference(was).area, rel=0.02)
+    assert area(image, NOW_LAND, 40) == pytest.approx(was.difference(now).area, rel=0.02)
 
 
 def test_nothing_changed_shows_neither_colour() -> None:
