@@ -11,6 +11,7 @@ import os
 import shutil
 import sys
 import tempfile
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -19,6 +20,11 @@ from hypothesis import HealthCheck, settings
 
 from carvegen.motifs import motif, summaries
 from tests.cases import remembered
+
+# Compiling the package costs each process of a run a second and more, and these modules, whose asserts are rewritten,
+# ten: what one has compiled the others read, wherever the surroundings say that nobody is to keep it.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 # Drawing a whole block's settings is slow beside drawing a number; time is bounded by the blocks' sizes instead.
 _SLOW_IS_FINE = [HealthCheck.too_slow, HealthCheck.data_too_large]
@@ -30,13 +36,29 @@ settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "dev"))
 
 
 def pytest_configure(config) -> None:
-    """One folder for all processes: xdist's inherit what the first one sets."""
+    """One folder for all processes: xdist's inherit what the first one sets. Where nothing is compiled, one does it."""
     if not hasattr(config, "workerinput"):
         os.environ["CARVEGEN_TESTS_GROWN"] = tempfile.mkdtemp(prefix="carvegen-grown-")
+        if not (Path(__file__).parent / "cli" / "__pycache__").exists():
+            os.environ["CARVEGEN_TESTS_COMPILED_BY"] = "gw0"
+    elif config.workerinput["workerid"] != os.environ.get("CARVEGEN_TESTS_COMPILED_BY", config.workerinput["workerid"]):
+        end = time.monotonic() + 180
+        while not _compiled().exists() and time.monotonic() < end:
+            time.sleep(0.2)
+
+
+def _compiled() -> Path:
+    """Is there once one process has read, and so compiled, all test modules."""
+    return Path(os.environ["CARVEGEN_TESTS_GROWN"]) / "compiled"
+
+
+def pytest_collection_finish() -> None:
+    _compiled().touch()
 
 
 def pytest_unconfigure(config) -> None:
     if not hasattr(config, "workerinput"):
+        os.environ.pop("CARVEGEN_TESTS_COMPILED_BY", None)
         shutil.rmtree(os.environ.pop("CARVEGEN_TESTS_GROWN"), ignore_errors=True)
 
 
@@ -71,6 +93,7 @@ def end_forkserver() -> None:
 
 def pytest_sessionfinish() -> None:
     """Work that no test waits for any longer is stopped: the forkserver ends after the last of it."""
+    _compiled().touch()  # whatever has failed, nobody waits
     for child in multiprocessing.active_children():
         child.kill()
         child.join()

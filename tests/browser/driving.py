@@ -15,6 +15,9 @@ from selenium.webdriver.common.actions.pointer_input import PointerInput
 _QUIET = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
     "--disable-background-networking", "--disable-component-update", "--window-size=1200,900",
+    "--disable-software-rasterizer", "--disable-extensions", "--disable-default-apps", "--disable-breakpad",
+    "--disable-component-extensions-with-background-pages", "--no-pings", "--disable-domain-reliability",
+    "--disable-features=Translate,MediaRouter,OptimizationHints,BackForwardCache,GlobalMediaControls",
 )  # fmt: skip
 
 
