@@ -17,7 +17,7 @@ from carvegen.delivery import side_by_side
 from carvegen.prints.file.samples import FILES
 from carvegen.prints.file.schema import schema
 from tests.cases import layer, small_print
-from tests.cli.running import built_once, run, run_apart, tree
+from tests.cli.running import built_once, run, tree
 from tests.strategies import few
 
 #: Small and quick to build, unlike its mirror image, with a shape of each kind.
@@ -380,19 +380,16 @@ def test_a_laser_block_of_a_forbidden_material_is_refused(copy, capsys):
     assert "blocks[2]" in ran.err
 
 
-def test_emboss_stands_in_the_opening_and_stays_short_of_it(copy, capsys):
+def test_emboss_stands_in_the_opening_and_a_stencil_is_a_mask_that_is_cut_and_printed_through(copy, capsys):
+    """Emboss stays short of the opening's edge."""
     more = '[[blocks]]\nname = "relief"\nrole = "emboss"\nmaterial = "linoleum"\ncutter = "v-60"\nfor = ["router"]\n'
     more += "depth_mm = 0.4\nedge_mm = 0\ncorner_mm = 0.3\n"
+    more += '[[blocks]]\nname = "mask"\nrole = "stencil"\nink = "#c02020"\nopacity = 1\nmaterial = "birch-plywood"\n'
+    more += 'cutter = "flat-1"\nfor = ["router"]\n'
     again(capsys, copy, ("[[highlights]]", more + "[[highlights]]"))
     stands = land(copy, "relief")
     assert stands.area == pytest.approx(np.pi * (2 - 0.4 - 0.4) ** 2, rel=0.02)
     assert stands.centroid.distance(shapely.Point(40, 10)) < 0.01
-
-
-def test_a_stencil_is_a_mask_that_is_cut_through_and_printed_through(copy, capsys):
-    more = '[[blocks]]\nname = "mask"\nrole = "stencil"\nink = "#c02020"\nopacity = 1\nmaterial = "birch-plywood"\n'
-    more += 'cutter = "flat-1"\nfor = ["router"]\n'
-    again(capsys, copy, ("[[highlights]]", more + "[[highlights]]"))
     assert lowered(copy, "mask", "CUT-OUT").area == pytest.approx(np.pi * 4, rel=0.01)
     assert land(copy, "mask").area == pytest.approx(60 * 40 - np.pi * 4, rel=0.001)
     assert shown(copy).getpixel((400, 300)) == (0xC0, 0x20, 0x20)
@@ -417,9 +414,9 @@ def test_new_says_the_schema(tmp_path, capsys):
     assert run(capsys, "new").code == 2
 
 
-def test_a_faulty_print_file_is_told_in_words(tmp_path):
+def test_a_faulty_print_file_is_told_in_words(tmp_path, capsys):
     (tmp_path / "print.toml").write_text(PRINT.replace("seed = 3", "sead = 3"))
-    ran = run_apart(tmp_path, "build", "print.toml", "--out", "built")
+    ran = run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built")
     assert ran.code == 2
     assert "print.toml: line 4: print.sead: is not known here, got 3" in ran.err
     assert "did you mean seed?" in ran.err

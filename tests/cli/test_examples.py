@@ -54,9 +54,9 @@ def bench(own_folder):
     (own_folder / "sky" / "laser").mkdir(parents=True)
     for name in ("sky.svg", "fir.svg", "sky/laser/block.svg"):
         (own_folder / name).write_text(DRAWING, encoding="utf-8")
-    tones = np.full((300, 400), 250, dtype=np.uint8)
-    tones[40:260, 40:360], tones[80:220, 80:200], tones[100:200, 220:320] = 190, 110, 25
-    Image.fromarray(tones).save(own_folder / "jetty.tif", dpi=(254, 254))
+    tones = np.full((150, 200), 250, dtype=np.uint8)
+    tones[20:130, 20:180], tones[40:110, 40:100], tones[50:100, 110:160] = 190, 110, 25
+    Image.fromarray(tones).save(own_folder / "jetty.tif", dpi=(127, 127))
     return own_folder
 
 

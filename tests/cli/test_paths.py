@@ -13,8 +13,8 @@ import pytest
 from tests.cli.running import run
 
 MAKE = [
-    "snowfall", "--size", "50x40", "--material", "birch-plywood", "--cutter", "laser-fine", "--for", "laser",
-    "--opening", "circle 25 20 9", "--json",
+    "snowfall", "--size", "32x26", "--material", "birch-plywood", "--cutter", "laser-fine", "--for", "laser",
+    "--opening", "circle 16 13 8", "--json",
 ]  # fmt: skip
 
 
@@ -78,7 +78,7 @@ def test_an_opening_is_routed_by_the_machine_s_straight_cutter_unless_she_chose_
 
 
 def test_where_nothing_may_go_nothing_goes(capsys, tmp_path):
-    told = made(capsys, tmp_path / "out", "--no-go", "box 14 9 22 22", code=1)  # over the opening
+    told = made(capsys, tmp_path / "out", "--no-go", "box 6 3 20 20", code=1)  # over the opening
     assert {its["rule"] for its in told["reports"]["laser"]["findings"] if its["severity"] == "breaks"} == {"not-cut"}
     text = (tmp_path / "out" / "laser" / "paths.dxf").read_text()
     assert "LOWER FLOOR" in layers(text)

@@ -12,7 +12,7 @@ import pytest
 from carvegen.facts import feeds
 from carvegen.facts.profiles import Library, Verdict, shipped
 from carvegen.facts.safety import parted
-from tests.cli.running import SMALL, run, small, tree
+from tests.cli.running import SMALL, TINY, run, small, tree
 from tests.strategies import MANY, few
 
 NEVER = ("vinyl-soft", "rubber-soft", "embossing-polycarbonate")
@@ -152,10 +152,10 @@ def test_an_open_question_is_asked_everywhere(own_folder, capsys, material):
 
 
 def test_what_is_declared_is_shown(own_folder, capsys):
-    ran = run(capsys, *SMALL, "--out", "sky", "--declare", "linseed oil, cork dust, jute")
+    ran = run(capsys, *TINY, "--out", "sky", "--declare", "linseed oil, cork dust, jute")
     assert "linseed oil, cork dust, jute" in ran.out
     assert "linseed oil, cork dust, jute" in (own_folder / "sky/laser/note.md").read_text(encoding="utf-8")
-    undeclared = run(capsys, *SMALL, "--out", "sky")
+    undeclared = run(capsys, *TINY, "--out", "sky")
     assert "NOT DECLARED" in undeclared.out
 
 
@@ -192,7 +192,7 @@ def test_nothing_says_power_or_speed(made, material):
 
     But a router's note says with which feeds to begin trying, one line for each cutter, with the caution.
     """
-    sky = made("sky", *small(material=material))
+    sky = made("sky", *small(material=material, size="20x15mm"))
     settings = re.compile(
         r"\d\s*(%\s*(of\s*)?(power|speed)|w\b|watt|mm\s*/\s*(s|min)|m\s*/\s*min|in\s*/\s*min|rpm|ipm|ppi|hz|khz|dpi)",
         re.IGNORECASE,

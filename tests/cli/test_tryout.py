@@ -11,7 +11,7 @@ import pytest
 
 from carvegen.base.errors import CarvegenError
 from carvegen.cli.setup import tryout
-from tests.cli.running import run, small
+from tests.cli.running import TINY, run, small
 from tests.strategies import few
 
 
@@ -19,6 +19,7 @@ def test_it_says_that_all_works_and_leaves_a_sample(own_folder, capsys):
     done = run(capsys, "tryout", "--out", "sample")
     assert done.code == 0
     assert [line[:6] for line in done.out.splitlines()[:4]] == ["ok    "] * 4
+    assert done.out.rstrip().splitlines()[-1] == "Look first: sample/proof.png"
     assert (own_folder / "sample" / "proof.png").read_bytes().startswith(b"\x89PNG")
 
 
@@ -47,14 +48,15 @@ def test_a_fault_nobody_thought_of_is_named_and_nothing_older_is_read_back(own_f
 
 @pytest.mark.parametrize("flag", few(["--quiet", "-q"], 1))
 def test_quiet_tells_only_what_needs_a_hand(own_folder, capsys, flag):
-    done = run(capsys, *small(), "--out", "sky", flag)
+    words = (*small(size="20x15mm"), "--out", "sky")
+    done = run(capsys, *words, flag)
     assert done.err == ""
     assert [line[:9] for line in done.out.splitlines() if line] == ["ASK FIRST", "ASK FIRST"]
-    assert run(capsys, *small(), "--out", "sky").out.count("Written to sky") == 1
+    assert run(capsys, *words).out.count("Written to sky") == 1
 
 
 def test_verbose_tells_when_each_stage_began(own_folder, capsys):
-    done = run(capsys, *small(), "--out", "sky", "--verbose")
+    done = run(capsys, *TINY, "--out", "sky", "--verbose")
     times = [float(line.split()[1]) for line in done.err.splitlines()]
     assert len(times) >= 4
     assert times == sorted(times)

@@ -26,8 +26,8 @@ def test_stages_are_said_plainly(capsys, tmp_path) -> None:
     (tmp_path / "print.toml").write_text(
         small_print(
             "[[motifs]]", 'motif = "snowfall"', "[[motifs]]", 'motif = "snowload"', 'on = ["POST"]', "",
-            "[[layers]]", 'name = "POST"', 'shape = "box 20 0 8 25"',
-            blocks={"sky": ["*"], "key": ["POST"]},
+            "[[layers]]", 'name = "POST"', 'shape = "box 8 0 5 15"',
+            blocks={"sky": ["*"], "key": ["POST"]}, size=(30, 20),
         )
     )  # fmt: skip
     done = run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built", "--jobs", "1")
