@@ -32,11 +32,11 @@ def chromium(profile: Path) -> Any:
 
 def until(true: Any, seconds: float = 120) -> None:
     """Wait for a state of the page, asked often at first and then less; a machine that is slow has time."""
-    end, pause = time.monotonic() + seconds, 0.01
+    end, pause = time.monotonic() + seconds, 0.02
     while not true():
         assert time.monotonic() < end, "the page is not ready"
         time.sleep(pause)
-        pause = min(1.3 * pause, 0.25)
+        pause = min(1.5 * pause, 0.25)
 
 
 def shown_ms(browser: Any, page: Path) -> float:

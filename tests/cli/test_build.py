@@ -22,6 +22,7 @@ from tests.strategies import few
 
 #: Small and quick to build, unlike its mirror image, with a shape of each kind.
 PRINT = small_print(
+    "[register]\nprints = 20",
     '[artwork]\nin_front = ["LIT", "POST"]',
     layer("POST", "box 12 0 10 30"),
     layer("LIT", "box 18 2 2 24"),
@@ -241,7 +242,7 @@ def test_another_ink_only_draws_the_proofs(copy, capsys):
 
 def test_another_tolerance_only_tries_out_register(copy, capsys):
     before = tree(copy / "built")
-    told = again(capsys, copy, ("[artwork]", "[register]\ntolerance_mm = 0.05\nturn_deg = 0\n[artwork]"))
+    told = again(capsys, copy, ("prints = 20", "prints = 20\ntolerance_mm = 0.05\nturn_deg = 0"))
     assert told["blocks"] == dict.fromkeys(BLOCKS, "")
     assert told["proofs"] == ""
     assert told["register"] == "register tolerance changed; register turn changed"
@@ -255,7 +256,7 @@ def test_another_tolerance_only_tries_out_register(copy, capsys):
 def test_stops_stand_alike_in_the_waste_of_every_block(copy, capsys):
     """Read back by lxml and a path parser that isn't ours: the same stops on each, the cuts where they were."""
     before = {block: lowered(copy, block) for block in BLOCKS}
-    told = again(capsys, copy, ("[artwork]", '[register]\nmethod = "stops"\n[artwork]'))
+    told = again(capsys, copy, ("prints = 20", 'prints = 20\nmethod = "stops"'))
     assert all("register method changed" in why for why in told["blocks"].values())
     stops = [lowered(copy, block, "REGISTER-STOP") for block in BLOCKS]
     for block, stop in zip(BLOCKS, stops, strict=True):
