@@ -295,6 +295,11 @@ def _png(picture: Image.Image) -> bytes:
     return out.getvalue()
 
 
+def _photographed(land: shapely.Geometry, **how: Any) -> bytes:
+    painted = on_plan_pictures.painted(land, 5.0)
+    return _png(Image.fromarray(on_plan_pictures.photographed(painted, px=5.0, size=(760, 578), **how)[0]))
+
+
 def _proved(page: Page, picture: bytes, *said: dict[str, object], number: int = 0) -> list[Any]:
     """What is answered on a photograph, each time with something else said of it."""
     sent = [("POST", f"/{TOKEN}/proof", {"headers": JSON, "json": {"upload": number, **its}}) for its in said]
@@ -330,8 +335,7 @@ def test_a_photograph_is_laid_on_the_plan_by_the_drawing_itself(wide_print) -> N
     plan = on_plan_pictures.sky().difference(to_cut).union(unplanned.buffer(3))
     land = plan.union(to_cut).difference(unplanned)
     _built(folder, sky=plan)
-    photo = Image.fromarray(on_plan_pictures.photographed(on_plan_pictures.painted(land), mirrored=True, turn=12.0)[0])
-    (answer,) = _proved(page, _png(photo), {"block": "sky"})
+    (answer,) = _proved(page, _photographed(land, mirrored=True, turn=12.0), {"block": "sky"})
     told = answer.json()
     assert told["fault"] == ""
     assert told["lines"][0].startswith(
@@ -347,6 +351,5 @@ def test_a_photograph_is_laid_on_the_plan_by_the_drawing_itself(wide_print) -> N
     )  # fmt: skip
     assert (picture.content[:4], sheet.content[:5]) == (b"\x89PNG", b"%PDF-")
     assert other.status_code == 404
-    other_block = Image.fromarray(on_plan_pictures.photographed(on_plan_pictures.painted(on_plan_pictures.sky(31)))[0])
-    (refused,) = _proved(page, _png(other_block), {"block": "sky"}, number=1)
+    (refused,) = _proved(page, _photographed(on_plan_pictures.sky(31)), {"block": "sky"}, number=1)
     assert refused.json()["fault"].startswith("It does not fit the plan: ")
