@@ -26,7 +26,7 @@ from carvegen.page.gestures import gesture
 from carvegen.page.guard import Guard
 from carvegen.page.session import OnlyLooksError, Session
 from carvegen.page.table.address import forget, remember
-from carvegen.page.table.faults import own_fault
+from carvegen.page.words import own_fault
 from carvegen.page.work.after_cutting import PICTURE, SHEET
 from carvegen.page.work.coloured_sheet import PICTURE as MARKS_PICTURE
 from carvegen.page.work.handed_over import INLINE, listed

@@ -20,8 +20,7 @@ from carvegen.facts.profiles import KINDS
 from carvegen.motifs import motif, summaries
 from carvegen.page.packed import Group, packed, step_for
 from carvegen.page.words import explained
-from carvegen.prints.file.new_folder import write_print
-from carvegen.prints.file.samples import FILES, sample
+from carvegen.prints.file.new_folder import FILES, sample, write_print
 
 if TYPE_CHECKING:
     from carvegen.artwork import Artwork

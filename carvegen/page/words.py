@@ -1,13 +1,15 @@
-"""What the page calls things: marks, motifs, files of a build, stages of long work and how long they take."""
+"""What the page calls things: marks, motifs, files of a build, stages of long work, faults of our own."""
 
 from __future__ import annotations
 
 import re
 from pathlib import PurePosixPath
 
+from carvegen.base.errors import CarvegenError
+from carvegen.base.words import shortened
 from carvegen.marking.marks import Meaning
 
-__all__ = ["MEANINGS", "about", "explained", "motif_words", "noun", "stage_words"]
+__all__ = ["MEANINGS", "about", "explained", "motif_words", "noun", "own_fault", "stage_words"]
 
 #: What each meaning is called on the page, and what it says of it.
 MEANINGS = {
@@ -24,7 +26,6 @@ _EXPLAINED = (
     (re.compile(r"\bundercuts?\b"), "a wall that leans in under what is to print"),
     (re.compile(r"\binterlocks?\b"), "the switch that stops the beam when the lid is opened"),
 )
-
 #: Files of the whole print and of a block, by their names; of a block's ink alone by its folder.
 _NOUNS = {
     "print.png": "the print, as a picture",
@@ -54,7 +55,6 @@ _OF_A_BLOCK = {
     "note.md": "the note with its cautions",
     "paths.png": "what the machine follows, as a picture",
 }
-
 #: Stages as the work behind names them, and what the page says of them instead.
 _STAGES = (
     (re.compile(r"growing motif (\d+) of (\d+): snowfall"), r"letting snow fall, \1 of \2"),
@@ -116,3 +116,12 @@ def about(seconds: float) -> str:
     if seconds < 2.5 * _MINUTE_S:
         return "about a minute or two"
     return f"about {round(seconds / _MINUTE_S)} to {round(2 * seconds / _MINUTE_S)} minutes"
+
+
+def own_fault(error: BaseException) -> CarvegenError:
+    """A fault of ours in words, or the error itself if it is one that can be shown."""
+    if isinstance(error, CarvegenError):
+        return error
+    said = shortened(f"{type(error).__name__}: {error}")
+    hint = "nothing was changed by this; open the print again, and send us this line"
+    return CarvegenError(f"a fault of its own, not yours: {said}", hint=hint)

@@ -39,24 +39,9 @@ if TYPE_CHECKING:
     from carvegen.prints.separation import Dropped, Separated
 
 __all__ = [
-    "Cut",
-    "Run",
-    "Say",
-    "Ways",
-    "as_drawn",
-    "counter_ways_of",
-    "cut_blocks",
-    "finding_of",
-    "in_turn",
-    "mended_block",
-    "mended_cut",
-    "picture_of",
-    "plates_of",
-    "pressing_of",
-    "unmarked_of",
-    "ways_of",
-    "with_block",
-]
+    "Cut", "Run", "Say", "Ways", "as_drawn", "counter_ways_of", "cut_blocks", "finding_of", "in_turn", "mended_block",
+    "mended_cut", "picture_of", "plates_of", "pressing_of", "unmarked_of", "ways_of", "with_block",
+]  # fmt: skip
 
 
 Ways = Mapping[str, tuple["Setup", ...]]

@@ -12,8 +12,8 @@ import pytest
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.parameters import parameters
 from carvegen.motifs import motif, summaries
+from carvegen.prints.file.new_folder import FILES, sample_folder
 from carvegen.prints.file.print_file import read_print
-from carvegen.prints.file.samples import FILES, sample_folder
 from carvegen.prints.file.schema import schema
 from carvegen.prints.layers import drawing_of
 from tests import cases

@@ -43,7 +43,7 @@ def command(bearers: tuple[str, ...], which: str, **given: Any) -> int:  # noqa:
     """
     from functools import partial
 
-    from carvegen.blocks.under_snow import loaded_block
+    from carvegen.blocks.from_motif import loaded_block
 
     grow = partial(loaded_block, which=which)
     return make("snowload", given, stage="letting the snow settle", sources=bearers, grow=grow)

@@ -9,13 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from carvegen.base.parameters import parameters
-from carvegen.cli.options.headings import under
-from carvegen.cli.options.values import (
-    ANGLE,
-    LENGTH,
-    declared,
-    one_of,
-)
+from carvegen.cli.options.values import ANGLE, LENGTH, declared, one_of, under
 from carvegen.facts.block_settings import Cutting
 
 if TYPE_CHECKING:

@@ -1,4 +1,4 @@
-"""Options for the block's size, for drawings, and for what stays land or is cut out."""
+"""Options for what grows, for the block's size, for drawings, and for what stays land or is cut out."""
 
 from __future__ import annotations
 
@@ -10,15 +10,8 @@ import click
 
 from carvegen.base.errors import InputError
 from carvegen.base.parameters import parameters
-from carvegen.cli.options.headings import under
 from carvegen.cli.options.telling import keep_notes
-from carvegen.cli.options.values import (
-    BLOCK_SIZE,
-    LENGTH,
-    SIZE,
-    OneOf,
-    declared,
-)
+from carvegen.cli.options.values import BLOCK_SIZE, LENGTH, SIZE, OneOf, Option, declared, option_of, read_as, under
 from carvegen.facts.block_settings import Free
 
 if TYPE_CHECKING:
@@ -26,21 +19,21 @@ if TYPE_CHECKING:
     from carvegen.blocks.views import View
     from carvegen.geometry import PolygonArray
 
-__all__ = ["block_size", "check_picture", "drawing", "face_size", "ground", "placed", "places", "true_size", "view"]
+__all__ = [
+    "block_size", "check_picture", "drawing", "face_size", "ground", "motif", "motif_settings", "placed", "places",
+    "true_size", "view",
+]  # fmt: skip
 
 #: ``--size``: passes `size` in mm.
 block_size = click.option(
     "--size", required=True, type=BLOCK_SIZE, help="Width x height of the block, such as 200x150 or 8x6in."
 )
-
 #: ``--size`` where the drawing may give it: passes `size` in mm, or None.
 face_size = click.option(
     "--size", type=BLOCK_SIZE, help="Width x height of the block, if no layer BLOCK EDGE gives it."
 )
-
 #: ``--size`` of what lies between four corners: passes `size_mm`, or None.
 true_size = click.option("--size", "size_mm", type=SIZE, help="Scan: how far apart the corners are: 200x150.")
-
 #: What stays land and what is cut out.
 places = under(
     "Where it grows, and where not",
@@ -71,7 +64,6 @@ places = under(
     ),
     click.option("--prints", is_flag=True, help="The motif prints, as in white ink: all else is cut away."),
 )
-
 #: How a drawing is read: passes `view` and `units`.
 drawing = under(
     "The drawing",
@@ -82,9 +74,7 @@ drawing = under(
         "[default: what the file says of itself, or else print]",
     ),
     click.option(
-        "--units",
-        type=OneOf(["mm", "cm", "in", "pt"]),
-        help="What a number in the file means, if it does not say.",
+        "--units", type=OneOf(["mm", "cm", "in", "pt"]), help="What a number in the file means, if it does not say."
     ),
 )
 
@@ -137,3 +127,53 @@ def check_picture(picture: Path | None, file: Path) -> None:
         raise InputError("must end in .png or .svg", value=str(picture), where="--picture")
     if picture.resolve() == file.resolve():
         raise InputError("must not overwrite the drawing", value=str(picture), where="--picture")
+
+
+def motif(name: str, *, presets: str) -> Option:
+    """Options for every setting of a motif, and one named `presets` for its presets."""
+    from carvegen.base.parameters import parameters, successors
+    from carvegen.motifs import motif as module_of
+
+    known = module_of(name)
+    given = [
+        click.option(
+            f"--{presets}",
+            "preset",
+            type=OneOf(list(known.PRESETS)),
+            default=next(iter(known.PRESETS)),
+            show_default=True,
+            help="A name for settings that belong together; those that you give below change it.",
+        )
+    ]
+    given += [
+        click.option(
+            option_of(setting.name),
+            setting.name,
+            help=f"{setting.help[0].upper()}{setting.help[1:]}.",
+            **read_as(setting),
+        )
+        for setting in parameters(known.Settings)
+    ]
+    given += [_gone(option_of(name), later) for name, later in successors(known.Settings).items()]
+    return under("What it looks like", *given)
+
+
+def _gone(option: str, later: str) -> Option:
+    """An option that lost its meaning: refused with the name of the one to use instead."""
+
+    def refuse(ctx: click.Context, param: click.Parameter, value: object) -> None:
+        if value is not None:
+            hint = f"use {option_of(later)}"
+            raise InputError("is no setting of this motif any more", value=value, where=option, hint=hint)
+
+    return click.option(option, hidden=True, expose_value=False, callback=refuse)
+
+
+def motif_settings(name: str, given: Mapping[str, Any]) -> Any:  # noqa: ANN401
+    """The motif's settings from its preset and the options given."""
+    from carvegen.base.parameters import parameters
+    from carvegen.motifs import motif as module_of
+
+    module = module_of(name)
+    own = {its.name: given[its.name] for its in parameters(module.Settings) if given[its.name] is not None}
+    return module.Settings(**{**module.PRESETS[given["preset"]], **own})

@@ -10,12 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from carvegen.base.errors import CarvegenError, InputError
-from carvegen.cli.options import (
-    as_json,
-    library,
-    measure,
-    profile_folders,
-)
+from carvegen.cli.options import as_json, library, measure, profile_folders
 
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Cutter, Library, Material
@@ -118,13 +113,15 @@ _SAME = 1e-6  #: what rounding makes of one size
 
 
 def _cutter_values(given: dict[str, Any]) -> dict[str, float]:
-    from carvegen.blocks.test_strip import (
-        BAR_MM,
-        PIECE_MM,
-        PIECES,
-        WEDGE_MM,
+    from carvegen.blocks.test_strip import BAR_MM, PIECE_MM, PIECES, WEDGE_MM
+    from carvegen.facts.profiles.own_profile import (
+        Bar,
+        cut_mm,
+        edge_loss_mm,
+        included_deg,
+        kerf_mm,
+        wall_from_floor_deg,
     )
-    from carvegen.facts import readings
 
     form = library(given["folders"]).cutter(given["like"]).form
     _refuse_idle(form, given)
@@ -132,7 +129,7 @@ def _cutter_values(given: dict[str, Any]) -> dict[str, float]:
     if form == "laser":
         for option, key in (("comb_face", "kerf_top_mm"), ("comb_back", "kerf_bottom_mm")):
             if given[option] is not None:
-                values[key] = _named(option, readings.kerf_mm, PIECE_MM, PIECES, given[option])
+                values[key] = _named(option, kerf_mm, PIECE_MM, PIECES, given[option])
         if values and (len(values) < 2 or given["thickness"] is None):
             raise InputError(
                 "a kerf needs --comb-face, --comb-back and --thickness", hint="measure all three, or leave them out"
@@ -142,15 +139,15 @@ def _cutter_values(given: dict[str, Any]) -> dict[str, float]:
     face, foot, depth = given["bar_face"], given["bar_foot"], given["depth"]
     kerf = _kerf_mm(_own_or_like(given)) if "kerf_top_mm" not in values else values["kerf_top_mm"]
     if face is not None:
-        bar = readings.Bar(drawn_mm=BAR_MM, face_mm=face, foot_mm=face, depth_mm=1)
-        values["edge_loss_mm"] = readings.edge_loss_mm(bar, kerf)
+        bar = Bar(drawn_mm=BAR_MM, face_mm=face, foot_mm=face, depth_mm=1)
+        values["edge_loss_mm"] = edge_loss_mm(bar, kerf)
     if depth is not None and face is not None and foot is not None:
-        bar = readings.Bar(drawn_mm=BAR_MM, face_mm=face, foot_mm=foot, depth_mm=depth)
-        values["included_deg"] = readings.included_deg(bar)
+        bar = Bar(drawn_mm=BAR_MM, face_mm=face, foot_mm=foot, depth_mm=depth)
+        values["included_deg"] = included_deg(bar)
     elif depth is not None and given["floor_ends"] is not None:
-        values["included_deg"] = 2 * readings.wall_from_floor_deg(*WEDGE_MM, given["floor_ends"], depth)
+        values["included_deg"] = 2 * wall_from_floor_deg(*WEDGE_MM, given["floor_ends"], depth)
     if given["cut"] is not None:
-        values["smallest_cut_mm"] = readings.cut_mm(given["cut"], kerf_mm=kerf)
+        values["smallest_cut_mm"] = cut_mm(given["cut"], kerf_mm=kerf)
     return values
 
 
@@ -178,10 +175,7 @@ def _kerf_mm(tool: Cutter) -> float:
 
 
 #: Readings that say something of one form of cutter only.
-_ONLY = {
-    "laser": ("comb_face", "comb_back", "thickness"),
-    "v": ("bar_foot", "floor_ends", "depth"),
-}
+_ONLY = {"laser": ("comb_face", "comb_back", "thickness"), "v": ("bar_foot", "floor_ends", "depth")}
 
 
 def _refuse_idle(form: str, given: dict[str, Any]) -> None:
@@ -204,7 +198,7 @@ def _refuse_idle(form: str, given: dict[str, Any]) -> None:
 
 
 def _material_values(given: dict[str, Any]) -> dict[str, float]:
-    from carvegen.facts.readings import cut_mm, land_mm
+    from carvegen.facts.profiles.own_profile import cut_mm, land_mm
 
     shelf = library([*given["folders"], *_own_folder(given)])
     tool, stuff = shelf.cutter(given["cutter"]), shelf.material(given["like"])

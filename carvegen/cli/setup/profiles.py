@@ -15,13 +15,7 @@ from carvegen.cli.options import library, profile_folders
 from carvegen.cli.setup import measured
 
 if TYPE_CHECKING:
-    from carvegen.facts.profiles import (
-        Cutter,
-        Library,
-        Machine,
-        Material,
-        Paper,
-    )
+    from carvegen.facts.profiles import Cutter, Library, Machine, Material, Paper
 
     Profile = Material | Cutter | Machine | Paper
 

@@ -81,7 +81,7 @@ def command(folder: Path | None, drawings: tuple[Path, ...], *, schema: bool, ke
         return
     if any(says.values()):
         raise InputError("says of a drawing, but none is named", where="--size, --units", hint="--drawing FILE")
-    from carvegen.prints.file.samples import FILES, sample
+    from carvegen.prints.file.new_folder import FILES, sample
 
     _write(folder, {name: sample(name) for name in FILES}, "landing-in-colours.svg")
 

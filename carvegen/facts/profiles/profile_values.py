@@ -87,11 +87,7 @@ BED_RANGES: Mapping[str, Range] = MappingProxyType({
     "bed_width_mm": Range(20, 10000),
     "bed_height_mm": Range(20, 10000),
 })  # fmt: skip
-_PACES = {
-    "travel_mm_s": Range(0.1, 5000),
-    "acceleration_mm_s2": Range(1, 100000),
-    "start_s": Range(0, 60),
-}
+_PACES = {"travel_mm_s": Range(0.1, 5000), "acceleration_mm_s2": Range(1, 100000), "start_s": Range(0, 60)}
 #: What a machine's profile may say besides its bed, by kind: most of it only for estimates of time.
 PACE_RANGES: Mapping[str, Mapping[str, Range]] = MappingProxyType({
     "laser": MappingProxyType({

@@ -16,8 +16,7 @@ from carvegen.base.errors import InputError
 from carvegen.base.files import file_hash, save_file
 from carvegen.marking.kept_file import kept_ids, kept_text_with, marks_of
 from carvegen.marking.marks import check_agreement, on_face
-from carvegen.marking.marks_file import read_marks
-from carvegen.marking.marks_text import marks_text
+from carvegen.marking.marks_file import marks_text, read_marks
 from carvegen.page.packed import Group
 from carvegen.page.print_checks import Scene
 from carvegen.page.table.file_changes import marks_after, marks_named, text_in
