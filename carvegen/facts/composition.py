@@ -232,6 +232,7 @@ _LOOK_ALIKE = {
     "o": "ᴏᴑꬽΟοσОоՕօꓳⲞⲟ", "p": "ΡρРрᏢꓑⲢⲣ", "q": "ԛգզ", "r": "ƦꭇꭈᴦгⲅᎡᏒꓣ", "s": "ƽꜱЅѕՏᏕᏚꮪꓢ", "t": "ΤТᎢꓔⲦ",
     "u": "ʋᴜꞟꭎꭒυՍսꓴ", "v": "ᴠνѴѵᏙꮩꓦ", "w": "ɯᴡѡԜԝաᎳᏔꮃꓪ", "x": "ꞳΧХхꓫⲬ", "y": "ɣʏᶌỿꭚΥγУуҮүᎩᎽꓬⲨ", "z": "ᴢΖᏃꮓꓜ",
 }  # fmt: skip
+
 #: Letters that no decomposition takes apart.
 _PLAIN = {"ł": "l", "ø": "o", "đ": "d", "ð": "d", "æ": "ae", "œ": "oe", "þ": "th"}
 _TABLE = str.maketrans({sign: letter for letter, signs in _LOOK_ALIKE.items() for sign in signs} | _PLAIN)

@@ -20,12 +20,14 @@ MEANINGS = {
     Meaning.LESS: ("less snow", "snow lies thinner, more so where the pencil is heavier"),
     Meaning.GROW_AGAIN: ("grow again", "what has grown here goes, and grows anew"),
 }
+
 #: Words of the shop, told where they are met first.
 _EXPLAINED = (
     (re.compile(r"\bkerf\b"), "the width that the beam or cutter takes away"),
     (re.compile(r"\bundercuts?\b"), "a wall that leans in under what is to print"),
     (re.compile(r"\binterlocks?\b"), "the switch that stops the beam when the lid is opened"),
 )
+
 #: Files of the whole print and of a block, by their names; of a block's ink alone by its folder.
 _NOUNS = {
     "print.png": "the print, as a picture",
@@ -55,6 +57,7 @@ _OF_A_BLOCK = {
     "note.md": "the note with its cautions",
     "paths.png": "what the machine follows, as a picture",
 }
+
 #: Stages as the work behind names them, and what the page says of them instead.
 _STAGES = (
     (re.compile(r"growing motif (\d+) of (\d+): snowfall"), r"letting snow fall, \1 of \2"),

@@ -11,7 +11,6 @@ import click
 from carvegen.base.errors import InputError
 from carvegen.base.words import shortened
 from carvegen.cli import options
-from carvegen.cli.inspect.ink_options import ink_options, inks_of
 
 if TYPE_CHECKING:
     from carvegen.blocks.comparison import Difference
@@ -24,7 +23,7 @@ __all__ = ["command"]
 @click.argument("before", metavar="A", type=click.Path(path_type=Path))
 @click.argument("after", metavar="B", type=click.Path(path_type=Path))
 @click.option("--block", help="One block only, where A or B is a folder that build has written.")
-@ink_options
+@options.ink_options
 @click.option("--view", type=options.OneOf(["print", "block"]), help="From which side B shows the block.")
 @click.option("--corners", help="Scan: the block's corners in pixels, if the drawing itself does not show its place.")
 @click.option("--dpi", type=float, help="Scan: its dots per inch.  [default: what the file says]")
@@ -60,7 +59,7 @@ def command(
         raise InputError("must end in .png", value=str(picture), where="--picture")
     if sheet is not None and sheet.suffix.lower() != ".pdf":
         raise InputError("must end in .pdf", value=str(sheet), where="--sheet")
-    given |= inks_of(given.pop("inks"), given.pop("print_file"))
+    given |= options.inks_of(given.pop("inks"), given.pop("print_file"))
     if given.get("inks") and not (given.get("coats") and is_picture(before) is not is_picture(after)):
         raise InputError("are for a scan of a print and its plan, each with its colour", where="--inks",
                          hint="give --print PRINT.toml")  # fmt: skip

@@ -12,7 +12,6 @@ import click
 from carvegen.base.errors import InputError
 from carvegen.base.words import shortened
 from carvegen.cli import options
-from carvegen.cli.inspect.ink_options import Said, ink_options, inks_of
 
 if TYPE_CHECKING:
     from carvegen.artwork import Artwork
@@ -58,17 +57,17 @@ def _default(setting: Any) -> str:  # noqa: ANN401
 @click.option(
     "--picture", metavar="FILE", type=click.Path(path_type=Path), help="Draw what was understood: a file in .png."
 )
-@click.option("--units", type=options.OneOf(["mm", "cm", "in", "pt"]), help="What a number in a drawing means.")
+@options.units
 @click.option("--outlines", is_flag=True, help="A thin closed line in a drawing stands for the shape that it encloses.")
 @click.option("--dpi", type=float, help="Scan: its dots per inch.  [default: what the file says]")
 @click.option(
     "--points",
-    type=Said("POINTS", "points_from"),
+    type=options.Read("POINTS", "points_from", "artwork.scan"),
     help='Scan: two points, in pixels, that lie a known length apart: "120 80 1301 80 = 100mm".',
 )
 @click.option(
     "--corners",
-    type=Said("CORNERS", "corners_from"),
+    type=options.Read("CORNERS", "corners_from", "artwork.scan"),
     help='Scan: the block\'s corners or four marks, in pixels: "90 80 2400 95 2390 1800 85 1790", or "auto".',
 )
 @options.true_size
@@ -79,7 +78,7 @@ def _default(setting: Any) -> str:  # noqa: ANN401
     help="Scan: laid by the drawing itself on a plan: a folder of a build, a land or a block's machine file.",
 )
 @click.option("--block", help="With --onto: the block that the scan shows, if the plan has several.")
-@ink_options
+@options.ink_options
 @click.option(
     "--view", type=options.OneOf(["print", "block"]), help="Scan: of a print or tracing, or of the block itself."
 )
@@ -101,7 +100,7 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
 
     _check_targets(file, out, picture)
     units, outlines, onto, block = (said.pop(name) for name in ("units", "outlines", "onto", "block"))
-    said |= inks_of(said.pop("inks"), said.pop("print_file"))
+    said |= options.inks_of(said.pop("inks"), said.pop("print_file"))
     given = {name: value for name, value in said.items() if value is not None}
     if onto is not None:
         artwork = _on_plan(file, onto, picture, {**said, "block": block})

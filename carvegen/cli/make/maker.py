@@ -10,7 +10,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from carvegen.base.errors import InputError
+from carvegen.base.parameters import parameters
 from carvegen.cli import options
+from carvegen.cli.options.values import declared
+from carvegen.facts.block_settings import Chance
 
 if TYPE_CHECKING:
     from carvegen.base.limits import Limits
@@ -38,13 +41,7 @@ def maker_options(motif: str, *, presets: str, name: str) -> Callable[[Any], Any
         kept_options,
         marks_option,
         options.as_json,
-        click.option(
-            "--seed",
-            type=options.SEED,
-            default=1,
-            show_default=True,
-            help="A number; another one gives another pattern of the same kind.",
-        ),
+        *map(declared, parameters(Chance)),
         click.option("--name", default=name, show_default=True, help="The block's name, for notes and guide."),
     )
 

@@ -24,21 +24,23 @@ from carvegen.cli.options.shapes import (
     drawing,
     face_size,
     ground,
+    ink_options,
+    inks_of,
     motif,
     motif_settings,
     placed,
     places,
     true_size,
+    units,
     view,
 )
 from carvegen.cli.options.telling import as_json, doubts, keep_notes, look_first, quiet, tell_notes, teller, verbose
-from carvegen.cli.options.values import SEED, Command, OneOf, joined, measure, one_of, read_as
+from carvegen.cli.options.values import Command, OneOf, Read, joined, read_as
 
 __all__ = [
-    "SEED", "Command", "OneOf", "as_json", "bare_setup", "block_size", "check_picture", "doubts", "drawing",
-    "face_size", "figures", "finish", "ground", "jobs", "joined", "keep_notes", "kinds_of", "library", "look_first",
-    "measure", "mending",
-    "motif", "motif_settings", "one_of", "output", "path_settings", "paths", "placed", "places", "plain_output",
-    "processes", "profile_folders", "quiet", "read_as", "setup", "setups", "style", "summary", "tell_earlier",
-    "tell_findings", "tell_notes", "teller", "true_size", "verbose", "view",
+    "Command", "OneOf", "Read", "as_json", "bare_setup", "block_size", "check_picture", "doubts", "drawing",
+    "face_size", "figures", "finish", "ground", "ink_options", "inks_of", "jobs", "joined", "keep_notes", "kinds_of",
+    "library", "look_first", "mending", "motif", "motif_settings", "output", "path_settings", "paths", "placed",
+    "places", "plain_output", "processes", "profile_folders", "quiet", "read_as", "setup", "setups", "style", "summary",
+    "tell_earlier", "tell_findings", "tell_notes", "teller", "true_size", "units", "verbose", "view",
 ]  # fmt: skip

@@ -110,6 +110,7 @@ plain_output = under(
     ),
     *(declared(its) for its in _WRITTEN if its.name != "width_map"),
 )
+
 #: ``--jobs``, for commands whose work falls into parts that do not need one another.
 jobs = click.option(
     "--jobs",
@@ -117,6 +118,7 @@ jobs = click.option(
     metavar="N",
     help="How many processes work at once; the files are the same with any number. Default: one for each processor.",
 )
+
 #: Where the files go and how they are written.
 output = under("The files", plain_output, *(declared(its) for its in _WRITTEN if its.name == "width_map"), jobs)
 

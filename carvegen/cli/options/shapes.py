@@ -10,8 +10,22 @@ import click
 
 from carvegen.base.errors import InputError
 from carvegen.base.parameters import parameters
+from carvegen.base.units import MM_PER
+from carvegen.cli.options.setup import library
 from carvegen.cli.options.telling import keep_notes
-from carvegen.cli.options.values import BLOCK_SIZE, LENGTH, SIZE, OneOf, Option, declared, option_of, read_as, under
+from carvegen.cli.options.values import (
+    BLOCK_SIZE,
+    LENGTH,
+    SIZE,
+    OneOf,
+    Option,
+    Read,
+    declared,
+    joined,
+    option_of,
+    read_as,
+    under,
+)  # fmt: skip
 from carvegen.facts.block_settings import Free
 
 if TYPE_CHECKING:
@@ -20,18 +34,20 @@ if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
 
 __all__ = [
-    "block_size", "check_picture", "drawing", "face_size", "ground", "motif", "motif_settings", "placed", "places",
-    "true_size", "view",
+    "block_size", "check_picture", "drawing", "face_size", "ground", "ink_options", "inks_of", "motif",
+    "motif_settings", "placed", "places", "true_size", "units", "view",
 ]  # fmt: skip
 
 #: ``--size``: passes `size` in mm.
 block_size = click.option(
     "--size", required=True, type=BLOCK_SIZE, help="Width x height of the block, such as 200x150 or 8x6in."
 )
+
 #: ``--size`` where the drawing may give it: passes `size` in mm, or None.
 face_size = click.option(
     "--size", type=BLOCK_SIZE, help="Width x height of the block, if no layer BLOCK EDGE gives it."
 )
+
 #: ``--size`` of what lies between four corners: passes `size_mm`, or None.
 true_size = click.option("--size", "size_mm", type=SIZE, help="Scan: how far apart the corners are: 200x150.")
 #: What stays land and what is cut out.
@@ -51,7 +67,7 @@ places = under(
         help='Cut through the whole block, as for an embossed shape: "circle X Y R", "box X Y W H" or FILE. '
         'X counts from the left, Y up from the lower edge, or down from the upper one: "box X Y W H from top".',
     ),
-    *(declared(its, "margin") for its in parameters(Free)),
+    *map(declared, parameters(Free)),
     click.option(
         "--clearance",
         type=LENGTH,
@@ -64,6 +80,10 @@ places = under(
     ),
     click.option("--prints", is_flag=True, help="The motif prints, as in white ink: all else is cut away."),
 )
+
+#: ``--units`` of a drawing.
+units = click.option("--units", type=OneOf(list(MM_PER)), help="What a number in a drawing means, if it does not say.")
+
 #: How a drawing is read: passes `view` and `units`.
 drawing = under(
     "The drawing",
@@ -73,9 +93,7 @@ drawing = under(
         help="From which side the drawing shows the block: as the paper will show it, or mirrored, as the block lies.  "
         "[default: what the file says of itself, or else print]",
     ),
-    click.option(
-        "--units", type=OneOf(["mm", "cm", "in", "pt"]), help="What a number in the file means, if it does not say."
-    ),
+    units,
 )
 
 
@@ -96,7 +114,7 @@ def ground(name: str, given: Mapping[str, Any], *, sources: Sequence[str] = ()) 
         grow_from=geometry.stack(placed(text, given) for text in sources),
         density=density_of(given["mask"], lambda text: placed(text, given), (width, height)) if given["mask"] else None,
         prints=given["prints"],
-        margin_mm=given["margin"],
+        margin_mm=given["margin_mm"],
         clearance_mm=given["clearance"] if given["clearance"] is not None else 0.0 if "hidden" in given else 1.0,
     )
 
@@ -127,6 +145,21 @@ def check_picture(picture: Path | None, file: Path) -> None:
         raise InputError("must end in .png or .svg", value=str(picture), where="--picture")
     if picture.resolve() == file.resolve():
         raise InputError("must not overwrite the drawing", value=str(picture), where="--picture")
+
+
+#: ``--inks`` and ``--print``.
+ink_options = joined(
+    click.option(
+        "--inks",
+        type=Read("INKS", "inks_said", "artwork.scan"),
+        help='Scan: inks to tell apart, from dark to light: how many, or their names: "key,tone,ground"; or, in '
+        'printing order with colour and opacity, inks that lie over one another: "sky=#a9bfcb 0.2, key=#1f2b3d 0.7".',
+    ),
+    click.option(
+        "--print", "print_file", metavar="PRINT.toml", type=click.Path(path_type=Path),
+        help="Scan: of a finished print: its inks and paper by the print file.",
+    ),
+)  # fmt: skip
 
 
 def motif(name: str, *, presets: str) -> Option:
@@ -177,3 +210,15 @@ def motif_settings(name: str, given: Mapping[str, Any]) -> Any:  # noqa: ANN401
     module = module_of(name)
     own = {its.name: given[its.name] for its in parameters(module.Settings) if given[its.name] is not None}
     return module.Settings(**{**module.PRESETS[given["preset"]], **own})
+
+
+def inks_of(inks: dict[str, Any] | None, print_file: Path | None) -> dict[str, Any]:
+    """Names, colours and paper of the inks, as far as they are given."""
+    if print_file is None:
+        return inks or {}
+    from carvegen.prints.file.print_file import read_print
+
+    given = read_print(print_file, library())
+    blocks = [block for block in given.blocks if block.inked and block.ink is not None]
+    coats = tuple(block.ink for block in blocks)
+    return {"inks": tuple(block.name for block in blocks), "coats": coats, "paper": given.paper}

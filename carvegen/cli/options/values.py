@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 from weakref import WeakKeyDictionary
@@ -9,13 +10,14 @@ from weakref import WeakKeyDictionary
 import click
 
 from carvegen.base.errors import CarvegenError
+from carvegen.base.parameters import ANY
 from carvegen.base.words import meant
 
 if TYPE_CHECKING:
     from carvegen.base.parameters import Parameter
 
 __all__ = [
-    "ANGLE", "FIRST", "LENGTH", "SEED", "SIZE", "Command", "OneOf", "declared", "joined", "measure", "one_of",
+    "ANGLE", "FIRST", "LENGTH", "SEED", "SIZE", "Command", "OneOf", "Read", "declared", "joined",
     "option_of", "read_as", "under",
 ]  # fmt: skip
 
@@ -40,25 +42,24 @@ Option = Callable[[Any], Any]  #: what `click.option` gives
 _DOUBTS = "carvegen.doubts"  #: where a command keeps what it doubts of its options
 
 
-class _Measure(click.ParamType[Any]):
-    """A click type that reads with one of the functions of `carvegen.base.units`."""
+class Read(click.ParamType[Any]):
+    """A click type that reads words with a function of a module of the library."""
 
-    def __init__(self, name: str) -> None:
-        self.name = name
+    def __init__(self, name: str, function: str, module: str = "base.units") -> None:
+        self.name, self.function, self.module = name, function, module
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ANN401
-        from carvegen.base import units
-
+        """The value, or an error that names the option."""
         if not isinstance(value, str):
             return value
         try:
-            return getattr(units, {"SIZE": "size_mm", "LENGTH": "length_mm", "ANGLE": "angle_deg"}[self.name])(value)
+            return getattr(importlib.import_module(f"carvegen.{self.module}"), self.function)(value)
         except CarvegenError as error:
             error.fields = ()  # the option says it
             raise error.within(param.opts[0] if param else self.name) from None
 
 
-class _BlockSize(_Measure):
+class _BlockSize(Read):
     """A size of a block, which is seldom so small as bare numbers may say."""
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ANN401
@@ -93,12 +94,8 @@ class _Seed(click.ParamType[int]):
 
 
 SEED = _Seed()
-SIZE, LENGTH, ANGLE, BLOCK_SIZE = _Measure("SIZE"), _Measure("LENGTH"), _Measure("ANGLE"), _BlockSize("SIZE")
-
-
-def measure(name: str) -> click.ParamType[Any]:
-    """The click type of a "SIZE", "LENGTH" or "ANGLE"."""
-    return _Measure(name)
+SIZE, LENGTH, ANGLE = Read("SIZE", "size_mm"), Read("LENGTH", "length_mm"), Read("ANGLE", "angle_deg")
+BLOCK_SIZE = _BlockSize("SIZE", "size_mm")
 
 
 def read_as(its: Parameter) -> dict[str, Any]:
@@ -107,25 +104,26 @@ def read_as(its: Parameter) -> dict[str, Any]:
         return {"is_flag": True, "default": None}
     if its.unit == "choice":
         return {"type": OneOf(its.among)}
+    if its.unit == "text":
+        return {"metavar": "TEXT"}
+    if its.unit == "whole" and its.at_most > ANY:
+        return {"type": SEED, "metavar": "NUMBER"}
     if its.unit == "whole":
         return {"type": click.IntRange(int(its.at_least), int(its.at_most)), "metavar": "NUMBER"}
     words = {"mm": LENGTH, "deg": ANGLE}.get(its.unit)
     return {"type": words} if words else {"type": click.FLOAT, "metavar": "NUMBER"}
 
 
-def one_of(option: str, words: Sequence[str], default: str, about: str) -> Option:
-    """An option that is one of a few words, with its default shown."""
-    return click.option(option, type=OneOf(words), default=default, show_default=True, help=about)
-
-
-def declared(its: Parameter, name: str = "") -> Option:
-    """The option for a declared setting; passed by its own name, or as `name`."""
-    option, text = option_of(its.name), f"{its.help[0].upper()}{its.help[1:]}."
-    if its.unit == "flag":
-        both = f"{option}/--no-{option[2:]}" if its.default else option
-        return click.option(both, name or its.name, is_flag=True, default=bool(its.default), help=text)
-    default = f"{its.default:g}" if isinstance(its.default, float) else its.default
-    return click.option(option, name or its.name, default=default, show_default=True, help=text, **read_as(its))
+def declared(setting: Parameter) -> Option:
+    """The option for a declared setting."""
+    option, text = option_of(setting.name), f"{setting.help[0].upper()}{setting.help[1:]}."
+    if setting.unit == "flag":
+        both = f"{option}/--no-{option[2:]}" if setting.default else option
+        return click.option(both, setting.name, is_flag=True, default=bool(setting.default), help=text)
+    default = f"{setting.default:g}" if isinstance(setting.default, float) else setting.default
+    return click.option(
+        option, setting.name, default=default, show_default=default != "", help=text, **read_as(setting)
+    )
 
 
 def joined(*given: Option) -> Option:

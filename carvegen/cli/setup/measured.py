@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from carvegen.base.errors import CarvegenError, InputError
-from carvegen.cli.options import as_json, library, measure, profile_folders
+from carvegen.cli.options import as_json, library, profile_folders
+from carvegen.cli.options.values import ANGLE, LENGTH
 
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Cutter, Library, Material
@@ -19,7 +20,7 @@ __all__ = ["command"]
 
 
 def _length(option: str, words: str) -> Any:  # noqa: ANN401
-    return click.option(option, type=measure("LENGTH"), help=words)
+    return click.option(option, type=LENGTH, help=words)
 
 
 _common = (
@@ -78,7 +79,7 @@ def material(**given: Any) -> None:  # noqa: ANN401
 @command.command()
 @_with(
     _length("--relief", "The highest step that is whole."),
-    click.option("--bevel", type=measure("ANGLE"), help="The steepest slope along which nothing tears."),
+    click.option("--bevel", type=ANGLE, help="The steepest slope along which nothing tears."),
     _length("--corner", "The sharpest corners at which nothing tears."),
     _length("--gap", "The narrowest gap in which the paper comes down to the floor."),
     _length("--thickness", "The paper's thickness."),

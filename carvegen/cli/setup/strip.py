@@ -65,7 +65,7 @@ def _cutting(given: dict[str, Any]) -> tuple[dict[str, str], Earlier]:
 def _embossing(given: dict[str, Any]) -> tuple[dict[str, str], Earlier]:
     from carvegen.delivery.embossing_folder import deliver_embossing_strip
 
-    if given["depth"] is not None:
+    if given["depth_mm"] is not None:
         raise InputError("is not chosen here", where="--depth", hint="leave it out: the strip's highest step sets it")
     shelf = options.library(given["folders"])
     return deliver_embossing_strip(

@@ -48,11 +48,7 @@ class _Own:
     type=BLOCK_SIZE,
     help="Width x height of the face, such as 200x150 or 8x6in.  [default: the drawing's page, or its shapes]",
 )
-@click.option(
-    "--units",
-    type=options.OneOf(["mm", "cm", "in", "pt"]),
-    help="What a number in a drawing means, if it does not say.",
-)
+@options.units
 @click.option("--schema", is_flag=True, help="Write only the JSON schema of print files, for editors, to the output.")
 @click.option("--keys", is_flag=True, help="Write only the list of all that a print file may hold, to the output.")
 def command(folder: Path | None, drawings: tuple[Path, ...], *, schema: bool, keys: bool, **says: Any) -> None:  # noqa: ANN401
