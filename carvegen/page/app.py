@@ -27,9 +27,8 @@ from carvegen.page.guard import Guard
 from carvegen.page.session import OnlyLooksError, Session
 from carvegen.page.table.address import forget, remember
 from carvegen.page.words import own_fault
-from carvegen.page.work.after_cutting import PICTURE, SHEET
-from carvegen.page.work.coloured_sheet import PICTURE as MARKS_PICTURE
 from carvegen.page.work.handed_over import INLINE, listed
+from carvegen.page.work.photographs import MARKED, PICTURE, SHEET
 
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
@@ -328,7 +327,7 @@ class Page:
         """What was drawn of a photograph: with rings, with marks, or what is still to cut of a block, to be printed."""
         name = request.path_params["name"]
         path = self._scratch / name
-        if not (name in (PICTURE, MARKS_PICTURE) or _TO_CUT.fullmatch(name)) or not path.is_file():
+        if not (name in (PICTURE, MARKED) or _TO_CUT.fullmatch(name)) or not path.is_file():
             return PlainTextResponse("no such picture", 404)
         return FileResponse(path, media_type=INLINE[path.suffix], headers={"content-security-policy": _FILES_POLICY})
 

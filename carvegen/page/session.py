@@ -33,10 +33,9 @@ from carvegen.page.table.doing import Planned, marks_planned, mending_planned, p
 from carvegen.page.table.replay import done_to_files
 from carvegen.page.table.saving import Saver
 from carvegen.page.words import about, own_fault, stage_words
-from carvegen.page.work.after_cutting import compared
-from carvegen.page.work.coloured_sheet import read_coloured
 from carvegen.page.work.findings import Found, Nearby
 from carvegen.page.work.handed_over import File, cautions, files
+from carvegen.page.work.photographs import compared, read_coloured
 from carvegen.page.work.processes import BUILT, SHEET, Behind, Pace, built, checks, sheet
 from carvegen.prints.file.print_file import read_print
 

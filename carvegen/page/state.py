@@ -20,7 +20,7 @@ from carvegen.motifs import motif
 from carvegen.motifs.growth import Place
 from carvegen.page.packed import step_for
 from carvegen.page.table import own_marks
-from carvegen.page.words import MEANINGS, motif_words
+from carvegen.page.words import MEANINGS
 from carvegen.writers.whole_print.print_png import Coat, print_png
 
 if TYPE_CHECKING:
@@ -43,8 +43,8 @@ def state_of(desk: Desk) -> dict[str, Any]:
         "motifs": [_motif(desk, k, its) for k, its in enumerate(given.motifs)],
         "marks": [own_marks.told(mark, fixed=id(mark) not in own) for mark in desk.marks.every],
         "meanings": [
-            {"key": str(its), "label": label, "help": about, "graded": its.graded, "bare": its is Meaning.COMES_OUT}
-            for its, (label, about) in MEANINGS.items()
+            {"key": str(its), "label": str(its), "help": about, "graded": its.graded, "bare": its is Meaning.COMES_OUT}
+            for its, about in MEANINGS.items()
         ],
         "land_mm": max((bed.limits.land_mm for bed in bare.beds), default=0.0),
         "flake_mm": max((habit_of(bed.motif, bed.settings).flake_mm for bed in bare.beds), default=0.0),
@@ -67,7 +67,7 @@ def _motif(desk: Desk, k: int, its: PrintMotif) -> dict[str, Any]:
     module = motif(its.motif)
     white = desk.ground.whites[len(desk.ground.whites) - len(desk.given.motifs) + k]
     return {
-        "name": its.name, "label": motif_words(its.name), "kept": bool(its.kept),
+        "name": its.name, "kept": bool(its.kept),
         "blocks": [block.name for block in desk.given.blocks if block.name in white.leaves],
         "presets": list(module.PRESETS),
         "preset": next((key for key, own in module.PRESETS.items() if module.Settings(**own) == its.settings), None),

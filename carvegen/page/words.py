@@ -9,18 +9,17 @@ from carvegen.base.errors import CarvegenError
 from carvegen.base.words import shortened
 from carvegen.marking.marks import Meaning
 
-__all__ = ["MEANINGS", "about", "explained", "motif_words", "noun", "own_fault", "stage_words"]
+__all__ = ["MEANINGS", "about", "explained", "noun", "own_fault", "stage_words"]
 
-#: What each meaning is called on the page, and what it says of it.
+#: What the page says of each meaning; it is called there as on papers and in files.
 MEANINGS = {
-    Meaning.COMES_OUT: ("must come out", "bare paper on every block that would print here, whatever has grown"),
-    Meaning.STAYS: ("no snow", "prints; snow keeps out of it"),
-    Meaning.CARVER_DECIDES: ("I decide", "what is bare here may be taken or left, gouge in hand"),
-    Meaning.MORE: ("more snow", "snow lies denser, more where the pencil is heavier"),
-    Meaning.LESS: ("less snow", "snow lies thinner, more so where the pencil is heavier"),
-    Meaning.GROW_AGAIN: ("grow again", "what has grown here goes, and grows anew"),
+    Meaning.COMES_OUT: "bare paper on every block that would print here, whatever has grown",
+    Meaning.STAYS: "prints; snow keeps out of it",
+    Meaning.CARVER_DECIDES: "what is bare here may be taken or left, gouge in hand",
+    Meaning.MORE: "snow lies denser, more where the pencil is heavier",
+    Meaning.LESS: "snow lies thinner, more so where the pencil is heavier",
+    Meaning.GROW_AGAIN: "what has grown here goes, and grows anew",
 }
-
 #: Words of the shop, told where they are met first.
 _EXPLAINED = (
     (re.compile(r"\bkerf\b"), "the width that the beam or cutter takes away"),
@@ -69,8 +68,6 @@ _STAGES = (
     (re.compile(r"building ([^:]+): .*"), r"making the files of the \1 block"),
     (re.compile(r"taking the blocks as they are built in .*"), "taking the blocks as they were made"),
 )
-_MOTIFS = {"snowfall": "falling snow", "snowload": "lying snow", "frost": "frost", "grain": "grain"}
-_UNNAMED = re.compile(rf"^({'|'.join(_MOTIFS)})( \d+)?$")
 _SOON_S, _MINUTE_S = 40, 60
 
 
@@ -98,11 +95,6 @@ def explained(*texts: str) -> list[str]:
                 text = f"{text[: found.end()]} ({meaning}){text[found.end() :]}"  # noqa: PLW2901
         told.append(text)
     return told
-
-
-def motif_words(name: str) -> str:
-    """A motif by its name; in plain words where nobody has named it."""
-    return _UNNAMED.sub(lambda found: f"{_MOTIFS[found[1]]}{found[2] or ''}", name)
 
 
 def stage_words(stage: str) -> str:

@@ -1,4 +1,4 @@
-"""After cutting: a photograph of a proof or a block laid on the plan; what is still to cut, what is cut too much."""
+"""Photographs of what was cut, proofed or coloured: laid on the plan, or read as marks; what is said of each."""
 
 from __future__ import annotations
 
@@ -15,16 +15,21 @@ from carvegen.base.files import save_file
 from carvegen.blocks.comparison import SCAN_TOLERANCE_MM, Kind, difference, in_order, land_in, lands_in, spots
 from carvegen.blocks.views import View
 from carvegen.delivery.first_proof import first_proof
+from carvegen.marking.marks import Meaning
+from carvegen.marking.pencil.layout import MarkingSheet
+from carvegen.marking.pencil.reading import read_sheets
 from carvegen.page.work.processes import BUILT
 from carvegen.writers.whole_print.compare_png import compare_png
+from carvegen.writers.whole_print.marks_read import marks_png
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from carvegen.blocks.comparison import Difference, Spot
+    from carvegen.marking.marks import Mark
     from carvegen.prints.file.print_file import Print
 
-__all__ = ["PICTURE", "SHEET", "compared"]
+__all__ = ["MARKED", "PICTURE", "SHEET", "compared", "read_coloured"]
 
 PICTURE, SHEET = "on-plan.png", "still-to-cut.pdf"  #: what is drawn of the last comparison
 
@@ -98,3 +103,39 @@ def _corners(said: object) -> str:
     if not isinstance(said, list) or len(said) != 8 or not all(isinstance(its, int | float) for its in said):
         raise InputError("must be eight numbers", value=said, field="corners")
     return " ".join(f"{its:.2f}" for its in said)
+
+
+MARKED = "pencil-marks.png"  #: what was understood, drawn
+
+
+def read_coloured(given: Print, pages: Sequence[Path], out: Path) -> tuple[tuple[Mark, ...], dict[str, Any]]:
+    """The marks on photographs of a print's sheet, one page each, and what is said of them; their picture into `out`.
+
+    Raises
+    ------
+    InputError
+        If one can't be read, shows no sheet or another print's, or its pencils can't be told apart.
+    """
+    sheet = MarkingSheet(name=given.name, window=given.window)
+    names = {path: f"photograph {k}" for k, path in enumerate(pages, start=1)}
+    try:
+        found = read_sheets(pages, sheet)
+    except InputError as error:
+        for path, name in names.items():
+            error.where = error.where.replace(str(path), name)
+        raise
+    save_file(out / MARKED, marks_png(found, sheet))
+    notes = list(found.notes)
+    for path, name in names.items():
+        notes = [note.replace(path.name, name) for note in notes]
+    return found.marks, {"lines": [*_mark_lines(found.marks)], "notes": notes}
+
+
+def _mark_lines(marks: Sequence[Mark]) -> list[str]:
+    """How many places of each meaning there are, and how large they are together."""
+    lots = {meaning: [its for its in marks if its.meaning is meaning] for meaning in Meaning}
+    return [
+        f"{meaning}: {len(its)} place{'s' * (len(its) > 1)}, "
+        f"{sum(float(shapely.area(mark.shape)) for mark in its):.0f} mm²"
+        for meaning, its in lots.items() if its
+    ]  # fmt: skip
