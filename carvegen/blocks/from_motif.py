@@ -146,10 +146,10 @@ def strictest(limits: Iterable[Limits]) -> Limits:
     """The limits that satisfy all of `limits`; their grain is the same."""
     every = list(limits)
     return Limits(
-        land_along_mm=max(its.land_along_mm for its in every),
-        land_across_mm=max(its.land_across_mm for its in every),
-        cut_mm=max(its.cut_mm for its in every),
-        dot_mm=max(its.dot_mm for its in every),
+        land_along_mm=max(own.land_along_mm for own in every),
+        land_across_mm=max(own.land_across_mm for own in every),
+        cut_mm=max(own.cut_mm for own in every),
+        dot_mm=max(own.dot_mm for own in every),
         grain_deg=every[0].grain_deg,
     )
 

@@ -47,7 +47,7 @@ class Names:
         """The motifs that any of the names stands for, in the order of the print."""
         plain = set(map(plain_name, names))
         found = {motif for name, motifs in self.motifs.items() if plain_name(name) in plain for motif in motifs}
-        return tuple(dict.fromkeys(its for motifs in self.motifs.values() for its in motifs if its in found))
+        return tuple(dict.fromkeys(motif for motifs in self.motifs.values() for motif in motifs if motif in found))
 
     def for_blocks(self, names: Iterable[str]) -> tuple[str, ...]:
         """The blocks among the names."""
@@ -106,7 +106,7 @@ def marks_in(data: bytes, names: Names, size: tuple[float, float]) -> MarksFile:
     if not marks and not holes and SIGN not in drawing.metadata:
         raise InputError("holds no mark", hint=_hint(drawing))
     notes = [note for note in drawing.notes if not note.startswith(_BEYOND)]
-    left_out = sorted({its.group for its in drawing.every if its.group and not _meaning_of(its)})
+    left_out = sorted({item.group for item in drawing.every if item.group and not _meaning_of(item)})
     notes += [f"the group {name!r} has no meaning here and is left out" for name in left_out]
     notes += _for_all(drawing, names)
     return MarksFile(marks=tuple(marks), notes=tuple(notes), holes=tuple(holes))
@@ -114,7 +114,7 @@ def marks_in(data: bytes, names: Names, size: tuple[float, float]) -> MarksFile:
 
 def _for_all(drawing: Elements, names: Names) -> list[str]:
     """What is to be said of groups round marks that may have been meant for a motif or a block."""
-    around = {group for its in drawing.every if _meaning_of(its) for group in its.groups if any(group)}
+    around = {group for item in drawing.every if _meaning_of(item) for group in item.groups if any(group)}
     known = [*names.motifs, *names.blocks]
     strange = sorted({
         next(filter(None, group)) for group in around
@@ -141,7 +141,7 @@ def _check_size(drawing: Elements, size: tuple[float, float]) -> None:
 
 def _hint(drawing: Elements) -> str:
     listed = f"name its groups by what is to be done there: {', '.join([*Meaning, *HoleMeaning])}"
-    found = (meant(name, [*Meaning, *HoleMeaning]) for its in drawing.every for group in its.groups for name in group)
+    found = (meant(name, [*Meaning, *HoleMeaning]) for item in drawing.every for group in item.groups for name in group)
     return " ".join(filter(None, [next(filter(None, found), ""), listed]))
 
 

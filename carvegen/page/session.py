@@ -189,7 +189,8 @@ class Session:
         with self._lock:
             found, mark = desk.attempts(key), desk.mark_called(key)
         told = {
-            "mark": key, "chosen": mark.attempt, "box": [round(float(its), 3) for its in shapely.bounds(mark.shape)],
+            "mark": key, "chosen": mark.attempt,
+            "box": [round(float(value), 3) for value in shapely.bounds(mark.shape)],
             "tries": [
                 {"attempt": attempt, "ids": [n for group in groups for n in group.ids]}
                 for attempt, groups in found.items()
@@ -296,7 +297,7 @@ class Session:
         new = set(outcome.new_marks)
         marks = [own_marks.told(mark, fixed=False) for mark in self._desk.marks.own if mark.key in new]
         told = self._told(gone=outcome.delta.gone, marks=marks, gone_marks=outcome.gone_marks)
-        kept = [its.name for its in self._desk.given.motifs if its.kept]
+        kept = [motif.name for motif in self._desk.given.motifs if motif.kept]
         told |= {"said": list(said), "message": what, "kept": kept, "ms": round(1000 * seconds, 1)}
         if outcome.again:
             told["reload"] = True

@@ -40,7 +40,7 @@ def state_of(desk: Desk) -> dict[str, Any]:
         "size": [given.width_mm, given.height_mm], "window": list(given.window), "step": step_for(desk.size),
         "paper": hex_of(given.paper), "register_error_mm": given.register_error_mm,
         "blocks": [_block(desk, block) for block in given.blocks],
-        "motifs": [_motif(desk, k, its) for k, its in enumerate(given.motifs)],
+        "motifs": [_motif(desk, k, motif) for k, motif in enumerate(given.motifs)],
         "marks": [own_marks.told(mark, fixed=id(mark) not in own) for mark in desk.marks.every],
         "meanings": [
             {"key": str(its), "label": str(its), "help": about, "graded": its.graded, "bare": its is Meaning.COMES_OUT}
@@ -59,28 +59,28 @@ def _block(desk: Desk, block: PrintBlock) -> dict[str, Any]:
         "name": block.name, "ink": hex_of(block.ink.colour) if block.ink else None,
         "opacity": block.ink.opacity if block.ink else None, "ink_name": block.name, "role": block.role,
         "prints": block.inked, "turned": block.role != "stencil", "state": block.state,
-        "material": desk.shelf.material(block.material).name, "machines": [str(way.machine.name) for way in ways],
+        "material": desk.shelf.material(block.material).name, "machines": [str(setup.machine.name) for setup in ways],
     }  # fmt: skip
 
 
-def _motif(desk: Desk, k: int, its: PrintMotif) -> dict[str, Any]:
-    module = motif(its.motif)
+def _motif(desk: Desk, k: int, entry: PrintMotif) -> dict[str, Any]:
+    module = motif(entry.motif)
     white = desk.ground.whites[len(desk.ground.whites) - len(desk.given.motifs) + k]
     return {
-        "name": its.name, "kept": bool(its.kept),
+        "name": entry.name, "kept": bool(entry.kept),
         "blocks": [block.name for block in desk.given.blocks if block.name in white.leaves],
         "presets": list(module.PRESETS),
-        "preset": next((key for key, own in module.PRESETS.items() if module.Settings(**own) == its.settings), None),
-        "settings": [_setting(spec, getattr(its.settings, spec.name)) for spec in parameters(module.Settings)],
+        "preset": next((key for key, own in module.PRESETS.items() if module.Settings(**own) == entry.settings), None),
+        "settings": [_setting(spec, getattr(entry.settings, spec.name)) for spec in parameters(module.Settings)],
     }  # fmt: skip
 
 
-def _setting(its: Parameter, value: object) -> dict[str, Any]:
-    label = its.name.removesuffix("_mm").removesuffix("_deg").replace("_", " ")
+def _setting(setting: Parameter, value: object) -> dict[str, Any]:
+    label = setting.name.removesuffix("_mm").removesuffix("_deg").replace("_", " ")
     return {
-        "key": its.name, "label": label, "help": its.help, "kind": its.unit,
-        "unit": its.unit if its.unit in ("mm", "deg") else "", "least": its.at_least, "most": its.at_most,
-        "value": list(value) if isinstance(value, tuple) else value,
+        "key": setting.name, "label": label, "help": setting.help, "kind": setting.unit,
+        "unit": setting.unit if setting.unit in ("mm", "deg") else "", "least": setting.at_least,
+        "most": setting.at_most, "value": list(value) if isinstance(value, tuple) else value,
     }  # fmt: skip
 
 
@@ -111,7 +111,7 @@ def by_hand(desk: Desk, k: int, said: Mapping[str, str]) -> bytes:
         If it has no such setting, or the number is not allowed.
     """
     before = desk.given.motifs[k].settings
-    numbers = {its.name: getattr(before, its.name) for its in parameters(type(before))}
+    numbers = {setting.name: getattr(before, setting.name) for setting in parameters(type(before))}
     changed = dict[str, float]()
     for key, text in said.items():
         was = numbers.get(key)

@@ -101,11 +101,11 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     _check_targets(file, out, picture)
     units, outlines, onto, block = (said.pop(name) for name in ("units", "outlines", "onto", "block"))
     said |= options.inks_of(said.pop("inks"), said.pop("print_file"))
-    given = {name: value for name, value in said.items() if value is not None}
+    chosen = {name: value for name, value in said.items() if value is not None}
     if onto is not None:
         artwork = _on_plan(file, onto, picture, {**said, "block": block})
-    elif given or is_picture(file):
-        artwork = _by_corners(file, given) if "size_mm" in given else read_scan(file, ScanOptions(**given))
+    elif chosen or is_picture(file):
+        artwork = _by_corners(file, chosen) if "size_mm" in chosen else read_scan(file, ScanOptions(**chosen))
     else:
         from carvegen.blocks.layer_names import NOTES
 
@@ -115,10 +115,10 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     shown = picture or out
     if shown is not None:
         options.look_first(shown)
-    return int(UNSURE in artwork.layers and bool(given.get("coats")))
+    return int(UNSURE in artwork.layers and bool(chosen.get("coats")))
 
 
-def _by_corners(file: Path, given: dict[str, Any]) -> Artwork:
+def _by_corners(file: Path, chosen: dict[str, Any]) -> Artwork:
     """A scan by the block's corners: looked for if none are given, and asked for with a picture to read them off."""
     from carvegen.artwork.drawing import Notes
     from carvegen.artwork.kinds import picture_bytes
@@ -128,7 +128,7 @@ def _by_corners(file: Path, given: dict[str, Any]) -> Artwork:
     from carvegen.writers.first_proof.ringed_png import ruled_png
 
     try:
-        return read_scan(file, ScanOptions(**{"corners": "auto", **given}))
+        return read_scan(file, ScanOptions(**{"corners": "auto", **chosen}))
     except InputError as error:
         if error.fields == ("corners",):
             ruled = Path(f"{file.stem}-corners.png")
@@ -208,7 +208,7 @@ def _figures(artwork: Artwork) -> list[dict[str, Any]]:
 
 
 def _say_json(artwork: Artwork) -> None:
-    told = {
+    record = {
         "width_mm": artwork.width_mm and round(artwork.width_mm, 3),
         "height_mm": artwork.height_mm and round(artwork.height_mm, 3),
         "true_size": artwork.true_size,
@@ -217,7 +217,7 @@ def _say_json(artwork: Artwork) -> None:
         "inside": {name: list(names) for name, names in artwork.inside.items()},
         "notes": list(artwork.notes),
     }
-    click.echo(json.dumps(told, indent=1))
+    click.echo(json.dumps(record, indent=1))
 
 
 def _say(artwork: Artwork) -> None:
@@ -237,7 +237,7 @@ def _say(artwork: Artwork) -> None:
         click.echo("  ".join([name.ljust(widths[0]), *cells]))
     for name, names in artwork.inside.items():
         more = f" and {len(names) - _MOST_NAMES} more" if len(names) > _MOST_NAMES else ""
-        said = ", ".join(shortened(its, _CELL) for its in names[:_MOST_NAMES])
+        said = ", ".join(shortened(name, _CELL) for name in names[:_MOST_NAMES])
         click.echo(f"inside {shortened(name, _CELL)}: {said}{more}; FILE#NAME takes one of them")
 
 

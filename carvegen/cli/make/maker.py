@@ -55,7 +55,7 @@ def maker_options(motif: str, *, presets: str, name: str) -> Callable[[Any], Any
 
 def make(
     by: str,
-    given: Mapping[str, Any],
+    args: Mapping[str, Any],
     *,
     stage: str,
     sources: Sequence[str] = (),
@@ -76,28 +76,28 @@ def make(
     from carvegen.blocks.from_motif import grown_block, strictest
     from carvegen.delivery.block_folder import check_folder, deliver
 
-    doubts, say = options.doubts(), options.teller(quiet=given["as_json"])
-    check_folder(given["out"])
-    settings = options.motif_settings(by, given)
-    ways = options.setups(given)
-    limits = strictest(way.limits for way in ways)
-    ground = options.ground(given["name"], given, sources=sources)
-    marks = read_marked(given, by=by)
-    ground = with_kept(ground, settings, limits, given, by=by)
-    ground = marks.on(ground, settings, limits, by=by, seed=given["seed"])
+    doubts, say = options.doubts(), options.teller(quiet=args["as_json"])
+    check_folder(args["out"])
+    settings = options.motif_settings(by, args)
+    setups = options.setups(args)
+    limits = strictest(setup.limits for setup in setups)
+    ground = options.ground(args["name"], args, sources=sources)
+    marks = read_marked(args, by=by)
+    ground = with_kept(ground, settings, limits, args, by=by)
+    ground = marks.on(ground, settings, limits, by=by, seed=args["seed"])
     say(stage)
-    rng = stream(given["seed"], given["name"], by)
+    rng = stream(args["seed"], args["name"], by)
     if grow is None:
         block = grown_block(ground, settings, limits, rng, by=by, say=lambda remark: options.keep_notes([remark]))
     else:
         block = grow(ground, settings, limits, rng, by=by)
     block = marks.kept_by(block)
     delivery = deliver(
-        [way.on(block) for way in ways], given["out"], options.style(given), say=say,
-        processes=options.processes(given["jobs"]),
+        [setup.on(block) for setup in setups], args["out"], options.style(args), say=say,
+        processes=options.processes(args["jobs"]),
     )  # fmt: skip
-    remedy = "" if given["mend"] else _NEXT
-    return options.finish(delivery, given["out"], as_json=given["as_json"], doubts=doubts, remedy=remedy)
+    remedy = "" if args["mend"] else _NEXT
+    return options.finish(delivery, args["out"], as_json=args["as_json"], doubts=doubts, remedy=remedy)
 
 
 #: Where what has grown is kept: passes `keep` and `kept`.
@@ -113,17 +113,17 @@ kept_options = options.joined(
 )  # fmt: skip
 
 
-def with_kept(ground: Ground, settings: Any, limits: Limits, given: Mapping[str, Any], *, by: str) -> Ground:  # noqa: ANN401
+def with_kept(ground: Ground, settings: Any, limits: Limits, args: Mapping[str, Any], *, by: str) -> Ground:  # noqa: ANN401
     """The ground with its motif taken from the file `kept`, or kept in the file `keep`, if either is named."""
-    if given["keep"] and given["kept"]:
+    if args["keep"] and args["kept"]:
         raise InputError("can't be given together", where="--keep, --kept", hint="leave one of them out")
-    if given["kept"]:
-        return replace(ground, shapes_from=_taken(ground, settings, limits, given["kept"], by))
-    if not given["keep"]:
+    if args["kept"]:
+        return replace(ground, shapes_from=_taken(ground, settings, limits, args["kept"], by))
+    if not args["keep"]:
         return ground
-    if given["keep"].exists():
-        raise InputError("is there already", value=str(given["keep"]), where="--keep", hint="name another file")
-    return replace(ground, shapes_from=_saved(ground, settings, given, by))
+    if args["keep"].exists():
+        raise InputError("is there already", value=str(args["keep"]), where="--keep", hint="name another file")
+    return replace(ground, shapes_from=_saved(ground, settings, args, by))
 
 
 def _taken(
@@ -150,7 +150,7 @@ def _taken(
 
 
 def _saved(
-    ground: Ground, settings: Any, given: Mapping[str, Any], by: str,  # noqa: ANN401
+    ground: Ground, settings: Any, args: Mapping[str, Any], by: str,  # noqa: ANN401
 ) -> Callable[[Callable[[], Growth]], Growth]:  # fmt: skip
     from carvegen.base.files import save_file
     from carvegen.marking.kept_file import Memory, kept_text
@@ -158,10 +158,10 @@ def _saved(
     def saved(grow: Callable[[], Growth]) -> Growth:
         growth = grow()
         memory = Memory(
-            motif=by, settings={"seed": given["seed"], **asdict(settings)}, surroundings=_surroundings(ground),
+            motif=by, settings={"seed": args["seed"], **asdict(settings)}, surroundings=_surroundings(ground),
         )  # fmt: skip
         size = (ground.width_mm, ground.height_mm)
-        save_file(given["keep"], kept_text(growth, memory, size, title=f"{ground.name}: {by}"))
+        save_file(args["keep"], kept_text(growth, memory, size, title=f"{ground.name}: {by}"))
         return growth
 
     return saved
@@ -197,7 +197,7 @@ class Marks:
         from carvegen.marking.applying import Bed, marked, settled_by
 
         own = [mark for mark in self.marks if mark.is_for(motif=by, block=ground.name)]
-        holes = tuple((its.shape, its.meaning.gaps) for its in self.holes if not its.motifs or by in its.motifs)
+        holes = tuple((hole.shape, hole.meaning.gaps) for hole in self.holes if not hole.motifs or by in hole.motifs)
         ground = replace(ground, holes=holes)
         if not own:
             return ground
@@ -231,25 +231,25 @@ class Marks:
         return replace(block, stays=stays, fixed=block.fixed | frozenset(map(int, met))) if self.marks else block
 
 
-def read_marked(given: Mapping[str, Any], *, by: str) -> Marks:
+def read_marked(args: Mapping[str, Any], *, by: str) -> Marks:
     """The marks in the files `marks`, for the motif named `by`."""
     from carvegen import geometry
     from carvegen.marking.marks import check_agreement, on_face
     from carvegen.marking.marks_file import Names, read_marks
     from carvegen.motifs import summaries
 
-    if not given["marks"]:
+    if not args["marks"]:
         return Marks(())
-    names = Names(motifs={name: (name,) for name in summaries()}, blocks=(given["name"],))
+    names = Names(motifs={name: (name,) for name in summaries()}, blocks=(args["name"],))
     found, holes = list[Any](), list[Any]()
     try:
-        for file in given["marks"]:
-            its = read_marks(file, names, given["size"])
+        for file in args["marks"]:
+            its = read_marks(file, names, args["size"])
             options.keep_notes([f"{file}: {note}" for note in its.notes])
             found += its.marks
             holes += its.holes
-        marks, outside = on_face(found, geometry.box(*given["size"]))
-        openings = [options.placed(text, given) for text in given["opening"]]
+        marks, outside = on_face(found, geometry.box(*args["size"]))
+        openings = [options.placed(text, args) for text in args["opening"]]
         check_agreement(marks, openings=geometry.union(*openings))
     except InputError as error:
         raise error.within("--marks") from None

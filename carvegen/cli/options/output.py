@@ -65,28 +65,28 @@ def paths() -> Option:
     )
 
 
-def path_settings(given: Mapping[str, Any]) -> PathSettings | None:
+def path_settings(args: Mapping[str, Any]) -> PathSettings | None:
     """What is chosen about toolpaths; None where none are wanted.
 
-    `given` holds the block's `size` too, for shapes that are placed on it.
+    `args` holds the block's `size` too, for shapes that are placed on it.
     """
     from dataclasses import fields
 
     from carvegen import geometry
     from carvegen.toolpaths.settings import PathSettings
 
-    if not given["paths"]:
+    if not args["paths"]:
         for name, option in _ONLY_PATHS.items():
-            if given[name]:
+            if args[name]:
                 raise InputError(
                     "asks for what the paths bring, and none are wanted",
                     where=f"{option} with --no-paths", hint="leave one of the two out",
                 )  # fmt: skip
         return None
-    shelf = library(given["folders"])
-    plain = {spec.name: given[spec.name] for spec in fields(PathSettings)}
-    plain["also_cutters"] = tuple(shelf.cutter(name) for name in given["also_cutters"])
-    plain["no_go"] = geometry.stack(placed(text, given) for text in given["no_go"])
+    shelf = library(args["folders"])
+    plain = {spec.name: args[spec.name] for spec in fields(PathSettings)}
+    plain["also_cutters"] = tuple(shelf.cutter(name) for name in args["also_cutters"])
+    plain["no_go"] = geometry.stack(placed(text, args) for text in args["no_go"])
     return PathSettings(**plain)
 
 
@@ -108,7 +108,7 @@ plain_output = under(
         type=OneOf(["laser", "router", "hand"]),
         help="Write only for this; may be given more than once.  [default: all that the material allows]",
     ),
-    *(declared(its) for its in _WRITTEN if its.name != "width_map"),
+    *(declared(setting) for setting in _WRITTEN if setting.name != "width_map"),
 )
 
 #: ``--jobs``, for commands whose work falls into parts that do not need one another.
@@ -120,28 +120,30 @@ jobs = click.option(
 )
 
 #: Where the files go and how they are written.
-output = under("The files", plain_output, *(declared(its) for its in _WRITTEN if its.name == "width_map"), jobs)
+output = under(
+    "The files", plain_output, *(declared(setting) for setting in _WRITTEN if setting.name == "width_map"), jobs
+)
 
 
-def processes(given: int | None) -> int:
+def processes(asked: int | None) -> int:
     """How many processes may work at once."""
     from carvegen.delivery.side_by_side import usual_jobs
 
-    return given or usual_jobs()
+    return asked or usual_jobs()
 
 
 #: ``--mend``, for commands that make a block.
 mending = click.option("--mend", is_flag=True, help="Mend the cuts where a limit breaks, and show what was changed.")
 
 
-def style(given: Mapping[str, Any], *, mend: bool = False) -> Style:
+def style(args: Mapping[str, Any], *, mend: bool = False) -> Style:
     """How the files are written."""
     from carvegen.delivery.block_folder import Style
 
     return Style(
-        **{its.name: given[its.name] for its in _WRITTEN},
-        mend=mend or given.get("mend", False),
-        paths=path_settings(given),
+        **{setting.name: args[setting.name] for setting in _WRITTEN},
+        mend=mend or args.get("mend", False),
+        paths=path_settings(args),
         notes=telling.kept_notes(),
     )
 
@@ -204,8 +206,8 @@ def finish(delivery: Delivery, out: Path, *, as_json: bool, doubts: Sequence[str
     mends = any(can_mend(report) for report in delivery.reports.values())
     remedy = "\n".join(filter(None, [_concerned(delivery), remedy if mends else ""]))
     if as_json:
-        told = {"out": str(out), **figures(block), **delivery.to_dict(), "earlier": asdict(delivery.earlier)}
-        click.echo(json.dumps({**told, "notes": [*doubts, *told["notes"]], "next": remedy}, indent=1))
+        record = {"out": str(out), **figures(block), **delivery.to_dict(), "earlier": asdict(delivery.earlier)}
+        click.echo(json.dumps({**record, "notes": [*doubts, *record["notes"]], "next": remedy}, indent=1))
         return code
     _tell_delivery(delivery)
     if remedy:

@@ -54,20 +54,20 @@ setup = under(
 )
 
 
-def setups(given: Mapping[str, Any], *, own_kind_only: bool = False) -> tuple[Setup, ...]:
+def setups(args: Mapping[str, Any], *, own_kind_only: bool = False) -> tuple[Setup, ...]:
     """The setups for which files are wanted, the named cutter's first; or that one alone."""
     from carvegen.blocks.job import setups_for
     from carvegen.facts.printing import Printing
 
-    inking = {its.name: given[its.name] for its in parameters(Inking) if its.name in given}
+    inking = {setting.name: args[setting.name] for setting in parameters(Inking) if setting.name in args}
     return setups_for(
-        library(given["folders"]),
-        material=given["material"],
-        cutter=given["cutter"],
-        machines=given["machines"],
-        kinds=given.get("kinds", ()),
+        library(args["folders"]),
+        material=args["material"],
+        cutter=args["cutter"],
+        machines=args["machines"],
+        kinds=args.get("kinds", ()),
         printing=Printing(**inking),
-        **{its.name: given[its.name] for its in parameters(Cutting)},
+        **{setting.name: args[setting.name] for setting in parameters(Cutting)},
         own_kind_only=own_kind_only,
     )
 

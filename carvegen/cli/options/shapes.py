@@ -97,44 +97,44 @@ drawing = under(
 )
 
 
-def ground(name: str, given: Mapping[str, Any], *, sources: Sequence[str] = ()) -> Ground:
+def ground(name: str, args: Mapping[str, Any], *, sources: Sequence[str] = ()) -> Ground:
     """The face with what is kept clear and cut out, and what the motif grows from, read from the drawings."""
     from carvegen import geometry
     from carvegen.artwork.density import density_of
     from carvegen.blocks.from_motif import Ground
 
-    width, height = given["size"]
-    shapes = {option: [placed(text, given) for text in given[option]] for option in ("keep_clear", "opening")}
+    width, height = args["size"]
+    shapes = {option: [placed(text, args) for text in args[option]] for option in ("keep_clear", "opening")}
     return Ground(
         name=name,
         width_mm=width,
         height_mm=height,
         keep_clear=geometry.stack(shapes["keep_clear"]),
         openings=geometry.stack(shapes["opening"]),
-        grow_from=geometry.stack(placed(text, given) for text in sources),
-        density=density_of(given["mask"], lambda text: placed(text, given), (width, height)) if given["mask"] else None,
-        prints=given["prints"],
-        margin_mm=given["margin_mm"],
-        clearance_mm=given["clearance"] if given["clearance"] is not None else 0.0 if "hidden" in given else 1.0,
+        grow_from=geometry.stack(placed(text, args) for text in sources),
+        density=density_of(args["mask"], lambda text: placed(text, args), (width, height)) if args["mask"] else None,
+        prints=args["prints"],
+        margin_mm=args["margin_mm"],
+        clearance_mm=args["clearance"] if args["clearance"] is not None else 0.0 if "hidden" in args else 1.0,
     )
 
 
-def placed(text: str, given: Mapping[str, Any]) -> PolygonArray:
+def placed(text: str, args: Mapping[str, Any]) -> PolygonArray:
     """The shapes that lie on the block; what was changed on the way is told, or kept for JSON."""
     from carvegen.artwork.place import place
 
-    width, height = given["size"]
+    width, height = args["size"]
     found = place(text, width_mm=width, height_mm=height)
     keep_notes([f"{text}: {note}" for note in found.notes])
     keep_notes([f"{text}: {warning}" for warning in found.warnings], mark="WARNING")
     return found.shapes
 
 
-def view(given: Mapping[str, Any]) -> View | None:
+def view(args: Mapping[str, Any]) -> View | None:
     """From which side a drawing is said to show the block; None if the file is to say it."""
     from carvegen.blocks.views import View
 
-    return View(given["view"]) if given["view"] else None
+    return View(args["view"]) if args["view"] else None
 
 
 def check_picture(picture: Path | None, file: Path) -> None:
@@ -168,7 +168,7 @@ def motif(name: str, *, presets: str) -> Option:
     from carvegen.motifs import motif as module_of
 
     known = module_of(name)
-    given = [
+    options = [
         click.option(
             f"--{presets}",
             "preset",
@@ -178,7 +178,7 @@ def motif(name: str, *, presets: str) -> Option:
             help="A name for settings that belong together; those that you give below change it.",
         )
     ]
-    given += [
+    options += [
         click.option(
             option_of(setting.name),
             setting.name,
@@ -187,8 +187,8 @@ def motif(name: str, *, presets: str) -> Option:
         )
         for setting in parameters(known.Settings)
     ]
-    given += [_gone(option_of(name), later) for name, later in successors(known.Settings).items()]
-    return under("What it looks like", *given)
+    options += [_gone(option_of(name), later) for name, later in successors(known.Settings).items()]
+    return under("What it looks like", *options)
 
 
 def _gone(option: str, later: str) -> Option:
@@ -202,14 +202,16 @@ def _gone(option: str, later: str) -> Option:
     return click.option(option, hidden=True, expose_value=False, callback=refuse)
 
 
-def motif_settings(name: str, given: Mapping[str, Any]) -> Any:  # noqa: ANN401
+def motif_settings(name: str, args: Mapping[str, Any]) -> Any:  # noqa: ANN401
     """The motif's settings from its preset and the options given."""
     from carvegen.base.parameters import parameters
     from carvegen.motifs import motif as module_of
 
     module = module_of(name)
-    own = {its.name: given[its.name] for its in parameters(module.Settings) if given[its.name] is not None}
-    return module.Settings(**{**module.PRESETS[given["preset"]], **own})
+    own = {
+        setting.name: args[setting.name] for setting in parameters(module.Settings) if args[setting.name] is not None
+    }
+    return module.Settings(**{**module.PRESETS[args["preset"]], **own})
 
 
 def inks_of(inks: dict[str, Any] | None, print_file: Path | None) -> dict[str, Any]:
@@ -218,7 +220,7 @@ def inks_of(inks: dict[str, Any] | None, print_file: Path | None) -> dict[str, A
         return inks or {}
     from carvegen.prints.file.print_file import read_print
 
-    given = read_print(print_file, library())
-    blocks = [block for block in given.blocks if block.inked and block.ink is not None]
+    args = read_print(print_file, library())
+    blocks = [block for block in args.blocks if block.inked and block.ink is not None]
     coats = tuple(block.ink for block in blocks)
-    return {"inks": tuple(block.name for block in blocks), "coats": coats, "paper": given.paper}
+    return {"inks": tuple(block.name for block in blocks), "coats": coats, "paper": args.paper}

@@ -98,19 +98,19 @@ SIZE, LENGTH, ANGLE = Read("SIZE", "size_mm"), Read("LENGTH", "length_mm"), Read
 BLOCK_SIZE = _BlockSize("SIZE", "size_mm")
 
 
-def read_as(its: Parameter) -> dict[str, Any]:
+def read_as(setting: Parameter) -> dict[str, Any]:
     """How a declared setting is read from the command line."""
-    if its.unit == "flag":
+    if setting.unit == "flag":
         return {"is_flag": True, "default": None}
-    if its.unit == "choice":
-        return {"type": OneOf(its.among)}
-    if its.unit == "text":
+    if setting.unit == "choice":
+        return {"type": OneOf(setting.among)}
+    if setting.unit == "text":
         return {"metavar": "TEXT"}
-    if its.unit == "whole" and its.at_most > ANY:
+    if setting.unit == "whole" and setting.at_most > ANY:
         return {"type": SEED, "metavar": "NUMBER"}
-    if its.unit == "whole":
-        return {"type": click.IntRange(int(its.at_least), int(its.at_most)), "metavar": "NUMBER"}
-    words = {"mm": LENGTH, "deg": ANGLE}.get(its.unit)
+    if setting.unit == "whole":
+        return {"type": click.IntRange(int(setting.at_least), int(setting.at_most)), "metavar": "NUMBER"}
+    words = {"mm": LENGTH, "deg": ANGLE}.get(setting.unit)
     return {"type": words} if words else {"type": click.FLOAT, "metavar": "NUMBER"}
 
 
@@ -126,11 +126,11 @@ def declared(setting: Parameter) -> Option:
     )
 
 
-def joined(*given: Option) -> Option:
+def joined(*options: Option) -> Option:
     """Several options as one, in this order."""
 
     def decorate(function: Any) -> Any:  # noqa: ANN401
-        for option in reversed(given):
+        for option in reversed(options):
             function = option(function)
         return function
 
@@ -147,12 +147,12 @@ FIRST, _OTHERS = "Begin with", "Also"
 _HEADINGS: WeakKeyDictionary[click.Parameter, str] = WeakKeyDictionary()
 
 
-def under(heading: str, *given: Option) -> Option:
+def under(heading: str, *options: Option) -> Option:
     """Several options as one, in this order, that stand under a heading of their own in the help."""
 
     def decorate(function: Any) -> Any:  # noqa: ANN401
         before = set(_params(function))
-        function = joined(*given)(function)
+        function = joined(*options)(function)
         _HEADINGS.update(dict.fromkeys(set(_params(function)) - before, heading))
         return function
 

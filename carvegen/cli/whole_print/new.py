@@ -103,7 +103,7 @@ def _of_drawings(folder: Path, own: _Own) -> tuple[dict[str, str], str]:
     drawn = {name: its.layers for name, its in zip(_names(own.drawings), read, strict=True)}
     usual = guess(layers)
     cut = {key: usual[key] for key in ("material", "cutter", "for")}
-    blocks = [{**its, **cut} for its in usual["blocks"]]
+    blocks = [{**block, **cut} for block in usual["blocks"]]
     name = folder.resolve().name or "print"
     click.echo(f"Layers found: {', '.join(layers)}. Face: {size[0]:g} x {size[1]:g} mm.")
     return print_files(name, drawn, size, blocks=blocks, motifs=usual["motifs"]), next(iter(drawn))

@@ -76,7 +76,7 @@ def _kept(file: str, changes: list[Change], journal: GestureJournal, given: Prin
 def _merged(file: str, changes: list[Change], journal: GestureJournal, given: Print) -> list[str]:
     """What was done to kept shapes put into their file as another program has saved it."""
     path, size = given.path.parent / file, (given.width_mm, given.height_mm)
-    own = next((its for its in given.motifs if its.kept == file), None)
+    own = next((motif for motif in given.motifs if motif.kept == file), None)
     if own is None:
         return [f"{file} was saved by another program, and no motif is kept in it: it stays as it is"]
     kept = read_kept(path, motif=own.motif, size=size)
@@ -95,7 +95,7 @@ def _merged(file: str, changes: list[Change], journal: GestureJournal, given: Pr
 
 
 def _marks(changes: list[Change], journal: GestureJournal, given: Print) -> list[str]:
-    file = next((its.marks_file for its in reversed(changes) if its.marks_file), "") or own_file(given)
+    file = next((change.marks_file for change in reversed(changes) if change.marks_file), "") or own_file(given)
     path, size = given.path.parent / file, (given.width_mm, given.height_mm)
     data = _bytes(path)
     start = journal.held.get(file, {}).get(_hash(data))

@@ -72,7 +72,7 @@ class Saver:
         if now != wanted:
             if now and now != self._hashes.get(file, now):
                 raise InputError("was changed by another program meanwhile", where=str(path), hint=_AGAIN)
-            if now and any(its.kept == file for its in self._desk.given.motifs):
+            if now and any(motif.kept == file for motif in self._desk.given.motifs):
                 save_file(self._desk.folder / free_beside(self._desk.folder, file), path.read_bytes())
             save_file(path, data)
         self._hashes[file] = wanted

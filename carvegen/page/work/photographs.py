@@ -60,7 +60,7 @@ def compared(given: Print, seen: Path, said: Mapping[str, Any], out: Path) -> di
     if corners is not None:
         asked["corners"] = _corners(corners)
     if not name:
-        inked = {its.name: its.ink for its in given.blocks if its.inked and its.ink is not None}
+        inked = {block.name: block.ink for block in given.blocks if block.inked and block.ink is not None}
         asked |= {"inks": tuple(inked), "coats": tuple(inked.values()), "paper": given.paper}
     sheet = out / SHEET
     try:
@@ -70,24 +70,27 @@ def compared(given: Print, seen: Path, said: Mapping[str, Any], out: Path) -> di
     if proof is not None:
         lines = [line for line in proof.lines() if str(sheet.parent) not in line]
         blocks = zip(proof.names, proof.sheets, strict=True)
-        to_cut = {its.block for its in proof.spots if its.kind.stands}
+        to_cut = {spot.block for spot in proof.spots if spot.kind.stands}
         sheets = [{"block": block, "file": path.name} for block, path in blocks if block in to_cut]
         return {"fault": "", "lines": lines, "sheets": sheets}
     if corners is None or not name:
         said_ = "Too little is drawn on the plan to tell where the picture lies on it"
         return {"fault": f"{said_}{'' if name else ': choose one block'}.", "sheets": []}
-    view = View(said["view"]) if said.get("view") in {its.value for its in View} else View.PRINT
+    view = View(said["view"]) if said.get("view") in {view.value for view in View} else View.PRINT
     size = (given.width_mm, given.height_mm)
     land = land_in(seen, view=view, scan={"corners": corners_from(asked["corners"]), "size_mm": size})
     return _by_corners(difference(str(name), lands[str(name)], land, SCAN_TOLERANCE_MM), size, out / PICTURE)
 
 
-def _by_corners(its: Difference, size: tuple[float, float], picture: Path) -> dict[str, Any]:
+def _by_corners(difference: Difference, size: tuple[float, float], picture: Path) -> dict[str, Any]:
     """The same of a plan with too little on it to tell its place."""
-    save_file(picture, compare_png([(shapely.intersection(its.before, its.after), its.cut, its.land)]))
-    told = in_order(spots(its, geometry.box(*size)))
-    lines = [*_lines(told)] or [f"{its.name}: as planned, within {SCAN_TOLERANCE_MM:g} mm"]
-    return {"fault": "", "lines": [f"{its.name}: laid on the plan by its corners", *lines], "sheets": []}
+    save_file(
+        picture,
+        compare_png([(shapely.intersection(difference.before, difference.after), difference.cut, difference.land)]),
+    )
+    told = in_order(spots(difference, geometry.box(*size)))
+    lines = [*_lines(told)] or [f"{difference.name}: as planned, within {SCAN_TOLERANCE_MM:g} mm"]
+    return {"fault": "", "lines": [f"{difference.name}: laid on the plan by its corners", *lines], "sheets": []}
 
 
 def _lines(told: Sequence[Spot]) -> Iterator[str]:
@@ -133,9 +136,9 @@ def read_coloured(given: Print, pages: Sequence[Path], out: Path) -> tuple[tuple
 
 def _mark_lines(marks: Sequence[Mark]) -> list[str]:
     """How many places of each meaning there are, and how large they are together."""
-    lots = {meaning: [its for its in marks if its.meaning is meaning] for meaning in Meaning}
+    lots = {meaning: [mark for mark in marks if mark.meaning is meaning] for meaning in Meaning}
     return [
-        f"{meaning}: {len(its)} place{'s' * (len(its) > 1)}, "
-        f"{sum(float(shapely.area(mark.shape)) for mark in its):.0f} mm²"
-        for meaning, its in lots.items() if its
+        f"{meaning}: {len(lot)} place{'s' * (len(lot) > 1)}, "
+        f"{sum(float(shapely.area(mark.shape)) for mark in lot):.0f} mm²"
+        for meaning, lot in lots.items() if lot
     ]  # fmt: skip
