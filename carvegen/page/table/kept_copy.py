@@ -92,7 +92,7 @@ def growths_beside(path: Path) -> Growths:
 def _save(file: Path, record: str, arrays: dict[str, Any], *, most: int) -> None:
     """Write arrays into a folder that keeps only the last `most` files; without them the next time takes longer."""
     out = io.BytesIO()
-    np.savez(out, record=np.frombuffer(record.encode(), np.uint8), **arrays)
+    np.savez(out, told=np.frombuffer(record.encode(), np.uint8), **arrays)
     with contextlib.suppress(CarvegenError, OSError):
         old = sorted(file.parent.glob("*.npz"), key=lambda path: path.stat().st_mtime)
         for path in old[: max(0, len(old) - most + 1)]:
