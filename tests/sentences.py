@@ -16,7 +16,7 @@ import shapely
 from carvegen import geometry
 from carvegen.base.finding_groups import Group, grouped, sentence
 from carvegen.base.findings import Finding
-from carvegen.base.findings.sayings import SAYINGS
+from carvegen.base.sayings import SAYINGS
 from carvegen.blocks.block import Block
 from carvegen.blocks.embossing import pressing
 from carvegen.blocks.embossing.pressing import Pressing, die_for

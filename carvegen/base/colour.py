@@ -17,21 +17,9 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 __all__ = [
-    "MODEL",
-    "Ink",
-    "Rgb",
-    "ciede2000",
-    "cielab",
-    "from_cielab",
-    "hex_of",
-    "lightness",
-    "linear",
-    "mixed",
-    "overprinted",
-    "pale_ink",
-    "rgb",
-    "screen",
-]
+    "MODEL", "Ink", "Rgb", "ciede2000", "cielab", "from_cielab", "hex_of", "lightness", "linear", "mixed",
+    "overprinted", "pale_ink", "rgb", "screen",
+]  # fmt: skip
 
 Rgb = tuple[int, int, int]
 

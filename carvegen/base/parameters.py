@@ -158,7 +158,7 @@ def table(*, help: str) -> Any:  # noqa: ANN401
 
 def same(settings: Any, name: str) -> Any:  # noqa: ANN401
     """A setting as another class declares it."""
-    spec = next(its for its in dataclasses.fields(settings) if its.name == name)
+    spec = next(field for field in dataclasses.fields(settings) if field.name == name)
     return field(default=spec.default, metadata=spec.metadata)
 
 

@@ -24,19 +24,9 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, PolygonArray
 
 __all__ = [
-    "CUT_FOLDER",
-    "SCAN_TOLERANCE_MM",
-    "Difference",
-    "Kind",
-    "Spot",
-    "difference",
-    "face_in",
-    "in_order",
-    "is_cut",
-    "land_in",
-    "lands_in",
-    "spots",
-]
+    "CUT_FOLDER", "SCAN_TOLERANCE_MM", "Difference", "Kind", "Spot", "difference", "face_in", "in_order", "is_cut",
+    "land_in", "lands_in", "spots",
+]  # fmt: skip
 
 SCAN_TOLERANCE_MM = 0.3  #: outlines in a photograph or scan that lie no farther off are the same; our own choice
 CUT_FOLDER = "cut"  #: folder of a build in which the lands of cut blocks are kept as they were

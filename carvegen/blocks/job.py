@@ -10,12 +10,7 @@ from carvegen.base.errors import InputError, RefusedError
 from carvegen.base.limits import Limits
 from carvegen.blocks.block import check_words
 from carvegen.facts import cutting
-from carvegen.facts.composition import (
-    ban,
-    statement,
-    substances,
-    workable,
-)
+from carvegen.facts.composition import ban, statement, substances, workable
 from carvegen.facts.printing import USUAL, Printing
 from carvegen.facts.profiles import KINDS, Verdict
 
@@ -23,13 +18,7 @@ if TYPE_CHECKING:
     from carvegen.blocks.block import Block
     from carvegen.facts.composition import Statement, Substance
     from carvegen.facts.cutting import Wall
-    from carvegen.facts.profiles import (
-        Cutter,
-        Library,
-        Machine,
-        Material,
-        Permit,
-    )
+    from carvegen.facts.profiles import Cutter, Library, Machine, Material, Permit
 
 __all__ = ["USUAL_MACHINES", "Job", "Setup", "permit", "setups_for"]
 

@@ -8,24 +8,10 @@ from dataclasses import dataclass, replace
 from carvegen.base.errors import InputError
 
 __all__ = [
-    "BLOCK_EDGE",
-    "BOARD_EDGE",
-    "CUT_AREA",
-    "CUT_OUT",
-    "FINDING",
-    "FREE_FRINGE",
-    "KEEP_CLEAR",
-    "LAYERS",
-    "MACHINE_LAYERS",
-    "NOTES",
-    "PLAN_WORDS",
-    "REGISTER",
-    "REGISTER_STOP",
-    "Layer",
-    "coloured",
-    "machine_layers",
+    "BLOCK_EDGE", "BOARD_EDGE", "CUT_AREA", "CUT_OUT", "FINDING", "FREE_FRINGE", "KEEP_CLEAR", "LAYERS",
+    "MACHINE_LAYERS", "NOTES", "PLAN_WORDS", "REGISTER", "REGISTER_STOP", "Layer", "coloured", "machine_layers",
     "palette",
-]
+]  # fmt: skip
 
 CUT_AREA = "CUT AREA"
 CUT_OUT = "CUT-OUT"

@@ -10,7 +10,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.findings import Finding, Severity
-from carvegen.base.findings.sayings import spoken
+from carvegen.base.sayings import spoken
 from carvegen.checks.survey import Survey
 
 if TYPE_CHECKING:

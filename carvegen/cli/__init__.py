@@ -103,10 +103,10 @@ def _group() -> None:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line; every error becomes its text and its exit code here."""
-    given = list(sys.argv[1:] if arguments is None else arguments)
+    typed = list(sys.argv[1:] if arguments is None else arguments)
     try:
         with border():
-            code = _run(given)
+            code = _run(typed)
     except OutputError as error:
         if not error.left:
             with border():
@@ -115,13 +115,13 @@ def main(arguments: Sequence[str] | None = None) -> None:
     sys.exit(code)
 
 
-def _run(given: Sequence[str]) -> int:
+def _run(typed: Sequence[str]) -> int:
     try:
-        code = _group.main(list(given), prog_name="carvegen", standalone_mode=False)
+        code = _group.main(list(typed), prog_name="carvegen", standalone_mode=False)
     except OutputError:
         raise
     except BaseException as error:  # whatever it is: nobody is to meet a traceback
-        return _told(error, as_json="--json" in given)
+        return _told(error, as_json="--json" in typed)
     return code if isinstance(code, int) else 0
 
 
@@ -146,7 +146,7 @@ def _told(error: BaseException, *, as_json: bool) -> int:
 def _in_words(error: BaseException) -> dict[str, Any]:
     """The message, what to do, and the exit code."""
     if isinstance(error, CarvegenError):
-        from carvegen.cli.option_names import option_of
+        from carvegen.cli.options.values import option_of
 
         error.named(option_of)
         return {"message": str(error), "hint": error.hint, "exit_code": error.exit_code}

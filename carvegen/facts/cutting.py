@@ -17,16 +17,9 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats
 
 __all__ = [
-    "Wall",
-    "beam_diameter_mm",
-    "beam_waist_mm",
-    "groove_mm",
-    "half_width_mm",
-    "rayleigh_mm",
-    "v_depth_mm",
-    "v_width_mm",
-    "wall",
-]
+    "Wall", "beam_diameter_mm", "beam_waist_mm", "groove_mm", "half_width_mm", "rayleigh_mm", "v_depth_mm",
+    "v_width_mm", "wall",
+]  # fmt: skip
 
 _STEPS = 64  #: depths at which a curved wall is sampled
 

@@ -24,16 +24,9 @@ if TYPE_CHECKING:
     from carvegen.facts.profiles import Cutter, Machine
 
 __all__ = [
-    "CAUTION",
-    "Start",
-    "chip_mm",
-    "chips",
-    "depth_factor",
-    "feed_mm_min",
-    "pass_depth_mm",
-    "starting_point",
+    "CAUTION", "Start", "chip_mm", "chips", "depth_factor", "feed_mm_min", "pass_depth_mm", "starting_point",
     "surface_m_min",
-]
+]  # fmt: skip
 
 CAUTION = (
     "Feeds are starting points to be tried on scrap of the same piece: the cutter's maker and the machine's maker "
@@ -162,9 +155,7 @@ def _chart() -> Mapping[str, Any]:
     }
     lowest = np.min([row.least_mm for row in rows.values()], axis=0)
     other = _Chips(
-        least_mm=tuple(lowest),
-        most_mm=tuple(lowest),
-        pass_diameters=min(row.pass_diameters for row in rows.values()),
+        least_mm=tuple(lowest), most_mm=tuple(lowest), pass_diameters=min(row.pass_diameters for row in rows.values())
     )
     source = f"{cited(table['chart_source'])}; below 3.175 mm towards 1 mm: {cited(table['fine_source'])}"
     return MappingProxyType({"at": table["diameters_mm"], "rows": rows, "other": other, "source": source})

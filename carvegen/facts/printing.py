@@ -8,35 +8,27 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.base.errors import InputError
 from carvegen.base.parameters import check_all, length
+from carvegen.facts.block_settings import FEELS, Inking
 
 if TYPE_CHECKING:
     from carvegen.geometry import Floats
 
 __all__ = ["FEELS", "USUAL", "Printing", "bulge_mm", "dip_mm", "paper_mm"]
 
-#: Depth that keeps the paper off the floor, by feel: at least so much, and so much of the gap's width.
-#: "firm" is the usual rule, the two others bracket it; all common practice, no source.
-FEELS = {"light": (0.8, 0.08), "firm": (1.0, 0.12), "hard": (1.3, 0.16)}
-
 _HAND_MM = 1.0  #: how far past the picture's edge a hand rolls; common practice, no source
 _PAPER_DEEPEST_MM = 4.0  #: no gap asks for more on the paper's account; common practice, no source
 
 
 @dataclass(frozen=True, kw_only=True)
-class Printing:
-    """Roller, and how hard the paper is pressed; defaults: common practice, no source."""
+class Printing(Inking):
+    """The same, with what is measured of the roller; defaults: common practice, no source."""
 
-    roller_radius_mm: float = length(25.0, help="radius of the ink roller", at_least=3, at_most=200)
     indentation_mm: float = length(0.3, help="how far a land sinks into the roller's covering", at_least=0, at_most=3)
     margin_mm: float = length(0.3, help="what stays between roller and floor", at_least=0, at_most=3)
-    feel: str = "firm"  #: how the paper is pressed: a key of `FEELS`
 
     def __post_init__(self) -> None:
         check_all(self)
-        if self.feel not in FEELS:
-            raise InputError(f"must be one of: {', '.join(FEELS)}", value=self.feel, field="feel")
 
     def reach_mm(self, gap_mm: Floats) -> Floats:
         """The depth that keeps the roller off the floor of gaps this wide; inf where it falls in; same shape."""

@@ -227,7 +227,7 @@ class _Hand:
         return self._with(self._between(left, self._strewn(rng), np.inf))
 
     def _grown_on(self, rng: Generator) -> PolygonArray:
-        from carvegen.marking.regrowing import grown_on
+        from carvegen.marking.near_land import grown_on
 
         bed = self.bed
         return grown_on(

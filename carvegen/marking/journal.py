@@ -1,8 +1,10 @@
-"""Undo as files: the state before every command that changes a print's own files, in a folder beside the print."""
+"""Undo as files: the state before each command that changes a print; and who may change it now."""
 
 from __future__ import annotations
 
+import contextlib
 import json
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path, PurePath
@@ -11,7 +13,7 @@ from carvegen.base.errors import InputError
 from carvegen.base.files import save_file, settled
 from carvegen.base.previous_run import free_beside
 
-__all__ = ["FOLDER", "Undone", "changed", "last_changed_s", "undo"]
+__all__ = ["FOLDER", "Undone", "changed", "held", "last_changed_s", "undo"]
 
 FOLDER = ".carvegen-journal"
 _FORMAT = 1
@@ -171,3 +173,46 @@ def _shorten(folder: Path) -> None:
         room += step.stat().st_size
         if nth and (nth >= _MOST or room > _MOST_BYTES):
             step.unlink(missing_ok=True)
+
+
+def held(folder: Path, name: str) -> int | None:
+    """Hold the print of that name in a folder until this process ends; None if another does.
+
+    Raises
+    ------
+    InputError
+        If nothing can be written there.
+    """
+    path = folder / FOLDER / f"{Path(name).stem}.lock"
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
+    except OSError as error:
+        hint = "the page writes beside the print: let it, or copy the print to where it may"
+        raise InputError(f"can't be used ({error.strerror})", where=str(path), hint=hint) from None
+    try:
+        import fcntl
+    except ImportError:
+        return _held_by_windows(handle)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        os.close(handle)
+        return None
+    except OSError:  # a disk without locks
+        return handle
+    return handle
+
+
+def _held_by_windows(handle: int) -> int | None:
+    with contextlib.suppress(ImportError):
+        import msvcrt
+
+        lock = getattr(msvcrt, "locking", None)
+        if lock is not None:
+            try:
+                lock(handle, getattr(msvcrt, "LK_NBLCK", 2), 1)
+            except OSError:
+                os.close(handle)
+                return None
+    return handle

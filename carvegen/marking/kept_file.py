@@ -273,15 +273,15 @@ def _kept(drawing: Elements, told: Mapping[str, Any] | None, size: tuple[float, 
     memory, levels = _remembered(told)
     if memory is None:
         notes.append("it no longer says how it came to be: changes of the drawing under it can't be told")
-    named = [(its.name, shape) for its in drawing.every if not _is_fringe(its) for shape in its.shapes]
+    named = [(item.name, shape) for item in drawing.every if not _is_fringe(item) for shape in item.shapes]
     cuts = _disjoint(geometry.polygon_array(shape for _, shape in named), notes)
     cuts = _on_face(cuts, size, notes)
-    free = geometry.stack(its.shapes for its in drawing.every if _is_fringe(its))
+    free = geometry.stack(item.shapes for item in drawing.every if _is_fringe(item))
     marks = marks_of(cuts)
     known = memory.marks if memory is not None else frozenset[str]()
     edited = cuts[np.array([mark not in known for mark in marks], dtype=bool)]
     names = dict(zip(marks_of(geometry.polygon_array(shape for _, shape in named)), [n for n, _ in named], strict=True))
-    fringe = [(its.name, shape) for its in drawing.every if _is_fringe(its) for shape in its.shapes]
+    fringe = [(item.name, shape) for item in drawing.every if _is_fringe(item) for shape in item.shapes]
     names |= dict(zip(marks_of(free), [name for name, _ in fringe], strict=True))
     return Kept(
         growth=Growth(cuts=cuts, free=free, kept=levels), names={mark: name for mark, name in names.items() if name},

@@ -1,29 +1,33 @@
-"""Marks from a drawing: an SVG at true size, its groups named by what is to be done where their shapes lie."""
+"""Marks in a drawing, read and written: an SVG at true size, each group named by what is to be done there."""
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
+from xml.sax.saxutils import escape, quoteattr
 
 import shapely
 
+from carvegen import geometry
 from carvegen.artwork import plain_name
 from carvegen.artwork.kinds import drawing_bytes, kind_of
 from carvegen.artwork.svg.elements import read_elements
 from carvegen.base.errors import InputError
-from carvegen.base.words import meant
+from carvegen.base.words import meant, shortened
 from carvegen.marking.marks import HoleMark, HoleMeaning, Mark, Meaning, key_of
 
 if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
     from carvegen.artwork.svg.elements import Element, Elements
 
-__all__ = ["SIGN", "MarksFile", "Names", "marks_in", "read_marks"]
+__all__ = ["SIGN", "MarksFile", "Names", "marks_in", "marks_text", "read_marks"]
 
 SIGN = "carvegen: marks"  #: metadata of a file of marks that is written here
-
 _SAME_MM = 0.5  #: a page that differs from the face by no more was drawn for it
 _ANY_GROUP = re.compile("(LAYER|GROUP|G|SVG)?[0-9]*")  #: what drawing programs call groups by themselves
 _MEANINGS = {plain_name(meaning): meaning for meaning in Meaning}
@@ -43,7 +47,7 @@ class Names:
         """The motifs that any of the names stands for, in the order of the print."""
         plain = set(map(plain_name, names))
         found = {motif for name, motifs in self.motifs.items() if plain_name(name) in plain for motif in motifs}
-        return tuple(dict.fromkeys(its for motifs in self.motifs.values() for its in motifs if its in found))
+        return tuple(dict.fromkeys(motif for motifs in self.motifs.values() for motif in motifs if motif in found))
 
     def for_blocks(self, names: Iterable[str]) -> tuple[str, ...]:
         """The blocks among the names."""
@@ -102,7 +106,7 @@ def marks_in(data: bytes, names: Names, size: tuple[float, float]) -> MarksFile:
     if not marks and not holes and SIGN not in drawing.metadata:
         raise InputError("holds no mark", hint=_hint(drawing))
     notes = [note for note in drawing.notes if not note.startswith(_BEYOND)]
-    left_out = sorted({its.group for its in drawing.every if its.group and not _meaning_of(its)})
+    left_out = sorted({item.group for item in drawing.every if item.group and not _meaning_of(item)})
     notes += [f"the group {name!r} has no meaning here and is left out" for name in left_out]
     notes += _for_all(drawing, names)
     return MarksFile(marks=tuple(marks), notes=tuple(notes), holes=tuple(holes))
@@ -110,7 +114,7 @@ def marks_in(data: bytes, names: Names, size: tuple[float, float]) -> MarksFile:
 
 def _for_all(drawing: Elements, names: Names) -> list[str]:
     """What is to be said of groups round marks that may have been meant for a motif or a block."""
-    around = {group for its in drawing.every if _meaning_of(its) for group in its.groups if any(group)}
+    around = {group for item in drawing.every if _meaning_of(item) for group in item.groups if any(group)}
     known = [*names.motifs, *names.blocks]
     strange = sorted({
         next(filter(None, group)) for group in around
@@ -137,7 +141,7 @@ def _check_size(drawing: Elements, size: tuple[float, float]) -> None:
 
 def _hint(drawing: Elements) -> str:
     listed = f"name its groups by what is to be done there: {', '.join([*Meaning, *HoleMeaning])}"
-    found = (meant(name, [*Meaning, *HoleMeaning]) for its in drawing.every for group in its.groups for name in group)
+    found = (meant(name, [*Meaning, *HoleMeaning]) for item in drawing.every for group in item.groups for name in group)
     return " ".join(filter(None, [next(filter(None, found), ""), listed]))
 
 
@@ -178,3 +182,65 @@ def _meaning_of(element: Element) -> tuple[Meaning | HoleMeaning, str] | None:
             if found := _NAMED.fullmatch(plain_name(name)):
                 return (_MEANINGS | _OF_HOLES)[found[1]], found[2]
     return None
+
+
+#: How each meaning looks in a drawing program; the meaning is the group's title.
+_LOOKS = {
+    Meaning.COMES_OUT: "#b5533c", Meaning.STAYS: "#3f6f5f", Meaning.CARVER_DECIDES: "#c9a26b",
+    Meaning.MORE: "#4a6fa5", Meaning.LESS: "#8a6d9e", Meaning.GROW_AGAIN: "#7d7d5a",
+}  # fmt: skip
+
+
+def marks_text(marks: Iterable[Mark], size: tuple[float, float], *, title: str) -> str:
+    """An SVG at true size: a group for each run of marks that are alike but for where they lie.
+
+    Parameters
+    ----------
+    marks
+        Of the print view, on the grid.
+    size
+        Width and height of the face, mm.
+    """
+    width, height = (f"{value:.6f}".rstrip("0").rstrip(".") for value in size)
+    lines = [
+        '<?xml version="1.0" encoding="UTF-8"?>',
+        f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{width}mm" height="{height}mm" '
+        f'viewBox="0 0 {width} {height}">',
+        f"<title>{escape(shortened(title))}, marks</title>",
+        "<desc>PRINT VIEW, true size, one unit is 1 mm. Groups are named by what is to be done where their shapes "
+        "lie.</desc>",
+        f"<metadata>{SIGN}</metadata>",
+        *itertools.chain.from_iterable(
+            _group(like, run, size[1]) for like, run in itertools.groupby(marks, key=_likeness)
+        ),
+        "</svg>",
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _likeness(mark: Mark) -> tuple[Meaning, int, tuple[str, ...], tuple[str, ...]]:
+    return mark.meaning, mark.attempt, mark.motifs, mark.blocks
+
+
+def _group(
+    like: tuple[Meaning, int, tuple[str, ...], tuple[str, ...]], marks: Iterable[Mark], top: float
+) -> Iterator[str]:
+    """A group with a meaning, in groups for what it is for."""
+    meaning, attempt, motifs, blocks = like
+    around = [*motifs, *blocks]
+    yield from (f"<g><title>{escape(name)}</title>" for name in around)
+    nth = f" {attempt}" if attempt > 1 else ""
+    yield f'<g fill="{_LOOKS[meaning]}" fill-rule="evenodd" stroke="none"><title>{meaning}{nth}</title>'
+    for mark in marks:
+        strength = f' opacity="{mark.strength:g}"' if meaning.graded else ""
+        yield f'<path id={quoteattr(mark.key)}{strength} d="{_outline(mark.shape, top)}"/>'
+    yield "</g>" * (len(around) + 1)
+
+
+def _outline(shape: BaseGeometry, top: float) -> str:
+    finer = 3 if round(top, 3) == top else 6  # so that turning y back falls on the grid again
+    rings = [ring for part in geometry.parts(shape) for ring in (part.exterior, *part.interiors)]
+    return "".join(
+        f"M{' '.join(f'{x:.3f} {top - y:.{finer}f}' for x, y in shapely.get_coordinates(ring)[:-1].tolist())}Z"
+        for ring in rings
+    )

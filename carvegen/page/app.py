@@ -26,10 +26,9 @@ from carvegen.page.gestures import gesture
 from carvegen.page.guard import Guard
 from carvegen.page.session import OnlyLooksError, Session
 from carvegen.page.table.address import forget, remember
-from carvegen.page.table.faults import own_fault
-from carvegen.page.work.after_cutting import PICTURE, SHEET
-from carvegen.page.work.coloured_sheet import PICTURE as MARKS_PICTURE
+from carvegen.page.words import own_fault
 from carvegen.page.work.handed_over import INLINE, listed
+from carvegen.page.work.photographs import MARKED, PICTURE, SHEET
 
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
@@ -142,7 +141,7 @@ class Page:
         self._holder = (window, time.monotonic())
         return True
 
-    def _check_holds(self, said: dict[str, Any]) -> None:
+    def _check_holds(self, body: dict[str, Any]) -> None:
         """Refuse what would change or stop something, but of the window that holds the print; takes its id out.
 
         Without an id nothing is done either while a window holds it.
@@ -152,7 +151,7 @@ class Page:
         OnlyLooksError
             If another window does.
         """
-        window = said.pop("window_id", None)
+        window = body.pop("window_id", None)
         known = type(window) is int and window > 0
         if known and self._holds(window):
             return
@@ -174,11 +173,11 @@ class Page:
         if self._session is None:
             return JSONResponse({"begin": True})
         told = await run_in_threadpool(self._session.state)
-        said = request.query_params.get("window_id", "")
-        known = said.isdecimal() and len(said) < _MOST_DIGITS and int(said) > 0
+        body = request.query_params.get("window_id", "")
+        known = body.isdecimal() and len(body) < _MOST_DIGITS and int(body) > 0
         if not known:
             self._windows += 1
-        window = int(said) if known else self._windows
+        window = int(body) if known else self._windows
         looks = told["only_looks"] or not self._holds(window)
         return JSONResponse({**told, "window_id": window, "only_looks": looks})
 
@@ -192,10 +191,10 @@ class Page:
 
     async def do(self, request: Request) -> Response:
         """A gesture; what it has changed, packed."""
-        said = await _json_of(request)
-        self._check_holds(said)
-        opening = said.pop("opening", "")
-        return _packed(await run_in_threadpool(self.session.do, *gesture(said), str(opening)))
+        body = await _json_of(request)
+        self._check_holds(body)
+        opening = body.pop("opening", "")
+        return _packed(await run_in_threadpool(self.session.do, *gesture(body), str(opening)))
 
     async def events(self, request: Request) -> Response:
         """What happens behind, as it happens."""
@@ -258,9 +257,9 @@ class Page:
 
     async def draw_sheet(self, request: Request) -> Response:
         """Begin the sheet that is marked with coloured pencils; an event says when it is there."""
-        said = await _json_of(request)
-        self._check_holds(said)
-        await run_in_threadpool(self.session.draw_sheet, said.get("paper"))
+        body = await _json_of(request)
+        self._check_holds(body)
+        await run_in_threadpool(self.session.draw_sheet, body.get("paper"))
         return Response(status_code=202)
 
     async def sheet(self, _: Request) -> Response:
@@ -281,11 +280,11 @@ class Page:
 
     async def begin(self, request: Request) -> Response:
         """Begin a print, or open one that lies there; the one before is left as it is."""
-        said = await _json_of(request)
+        body = await _json_of(request)
         if self._session is not None:
-            self._check_holds(said)
+            self._check_holds(body)
         async with self._beginning:
-            path = await run_in_threadpool(begun, said, self._uploads, self._shelf, self._folder)
+            path = await run_in_threadpool(begun, body, self._uploads, self._shelf, self._folder)
             before = self._session
             same = before is not None and before.path == path
             if before is not None and same:
@@ -306,35 +305,35 @@ class Page:
 
     async def understood(self, request: Request) -> Response:
         """What is understood of an upload, packed."""
-        said = await _json_of(request)
-        return _packed(await run_in_threadpool(understood, self._upload(said), said))
+        body = await _json_of(request)
+        return _packed(await run_in_threadpool(understood, self._upload(body), body))
 
     async def proof(self, request: Request) -> Response:
         """A photograph of a proof or a block laid on the plan: what is said of it."""
-        said = await _json_of(request)
-        picture = self._upload(said).path
-        return JSONResponse(await run_in_threadpool(self.session.compared, picture, said, self._scratch))
+        body = await _json_of(request)
+        picture = self._upload(body).path
+        return JSONResponse(await run_in_threadpool(self.session.compared, picture, body, self._scratch))
 
     async def read_sheet(self, request: Request) -> Response:
         """What is understood of photographs of the coloured sheet; nothing is a mark yet."""
-        said = await _json_of(request)
-        numbers = said.get("uploads")
+        body = await _json_of(request)
+        numbers = body.get("uploads")
         if not isinstance(numbers, list) or not 0 < len(numbers) <= _MOST_PAGES:
             raise InputError(f"must be 1 to {_MOST_PAGES} photographs", field="uploads")
-        pages = [self._upload({"upload": its}).path for its in numbers]
+        pages = [self._upload({"upload": number}).path for number in numbers]
         return JSONResponse(await run_in_threadpool(self.session.read_sheet, pages, self._scratch))
 
     async def proof_file(self, request: Request) -> Response:
         """What was drawn of a photograph: with rings, with marks, or what is still to cut of a block, to be printed."""
         name = request.path_params["name"]
         path = self._scratch / name
-        if not (name in (PICTURE, MARKS_PICTURE) or _TO_CUT.fullmatch(name)) or not path.is_file():
+        if not (name in (PICTURE, MARKED) or _TO_CUT.fullmatch(name)) or not path.is_file():
             return PlainTextResponse("no such picture", 404)
         return FileResponse(path, media_type=INLINE[path.suffix], headers={"content-security-policy": _FILES_POLICY})
 
-    def _upload(self, said: dict[str, Any]) -> Upload:
-        """What was handed in under the number that is said."""
-        number = said.get("upload")
+    def _upload(self, body: dict[str, Any]) -> Upload:
+        """What was handed in under the number that is body."""
+        number = body.get("upload")
         if not isinstance(number, int) or not 0 <= number < len(self._uploads):
             raise InputError("must be a file that was handed in", value=number, field="upload")
         if not self._uploads[number].path.is_file():
@@ -349,14 +348,14 @@ class Page:
 
     async def by_hand(self, request: Request) -> Response:
         """The same part by other settings, while a slider is moved."""
-        said = dict(request.query_params)
-        data = await run_in_threadpool(self.session.by_hand, request.path_params["motif"], said)
+        body = dict(request.query_params)
+        data = await run_in_threadpool(self.session.by_hand, request.path_params["motif"], body)
         return Response(data, media_type="image/png")
 
     async def close(self, request: Request) -> Response:
         """A window was closed."""
-        said = await _json_of(request)
-        if self._holder is not None and said.get("window_id") == self._holder[0]:
+        body = await _json_of(request)
+        if self._holder is not None and body.get("window_id") == self._holder[0]:
             self._holder = None
         return Response(status_code=204)
 
@@ -423,12 +422,12 @@ async def _json_of(request: Request) -> dict[str, Any]:
     if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
         raise HTTPException(415, "only JSON")
     try:
-        said = json.loads(await _body_of(request, _MOST_BYTES) or b"{}")
+        body = json.loads(await _body_of(request, _MOST_BYTES) or b"{}")
     except (ValueError, RecursionError):
         raise HTTPException(400, "no JSON") from None
-    if not isinstance(said, dict):
+    if not isinstance(body, dict):
         raise HTTPException(400, "no JSON object")
-    return said
+    return body
 
 
 async def _body_of(request: Request, most: int) -> bytes:

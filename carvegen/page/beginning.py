@@ -20,8 +20,7 @@ from carvegen.facts.profiles import KINDS
 from carvegen.motifs import motif, summaries
 from carvegen.page.packed import Group, packed, step_for
 from carvegen.page.words import explained
-from carvegen.prints.file.new_folder import write_print
-from carvegen.prints.file.samples import FILES, sample
+from carvegen.prints.file.new_folder import FILES, sample, write_print
 
 if TYPE_CHECKING:
     from carvegen.artwork import Artwork
@@ -51,12 +50,14 @@ def offers(shelf: Library, folder: Path) -> dict[str, Any]:
         "samples": [{"key": "ferry landing", "about": "a ferry landing in winter: three blocks"}],
         "prints": [{"n": n, "name": str(path.relative_to(folder))} for n, path in enumerate(_prints(folder))],
         "materials": [
-            {"key": its.key, "name": its.name, "words": explained(its.about)[0],
-             "machines": [kind for kind in KINDS if its.permits[kind].verdict.value != "never"]} for its in materials
+            {"key": material.key, "name": material.name, "words": explained(material.about)[0],
+             "machines": [kind for kind in KINDS if material.permits[kind].verdict.value != "never"]}
+            for material in materials
         ],
         "cutters": [
-            {"key": its.key, "name": its.name, "words": explained(its.about)[0], "machines": list(its.machines)}
-            for its in cutters
+            {"key": cutter.key, "name": cutter.name, "words": explained(cutter.about)[0],
+             "machines": list(cutter.machines)}
+            for cutter in cutters
         ],
         "machines": list(KINDS),
         "motifs": [
@@ -100,43 +101,43 @@ def received(data: bytes, scratch: Path, number: int) -> Upload:
 def thin_out(uploads: Sequence[Upload]) -> None:
     """Take the oldest of what was handed in off the disk where all together is too much; the last stays."""
     held = 0
-    for its in reversed(uploads):
-        if its.path.is_file():
-            held += its.path.stat().st_size
-            if held > MOST_HELD and its is not uploads[-1]:
-                its.path.unlink()
+    for upload in reversed(uploads):
+        if upload.path.is_file():
+            held += upload.path.stat().st_size
+            if held > MOST_HELD and upload is not uploads[-1]:
+                upload.path.unlink()
 
 
-def artwork_of(upload: Upload, said: Mapping[str, Any]) -> Artwork:
+def artwork_of(upload: Upload, body: Mapping[str, Any]) -> Artwork:
     """What is understood of a drawing, or of a picture with its corners and size."""
     from carvegen.artwork import read
     from carvegen.artwork.scan import read_scan
 
     try:
         if upload.kind != PICTURE:
-            units = said.get("units")
+            units = body.get("units")
             if not (units is None or isinstance(units, str)):
                 raise InputError("must be a text", value=units, field="units")
             return read(upload.path, units=units)
-        return read_scan(upload.path, _scan_options(said))
+        return read_scan(upload.path, _scan_options(body))
     except InputError as error:
         error.where = error.where.replace(str(upload.path), "what you handed in")
         raise
 
 
-def _scan_options(said: Mapping[str, Any]) -> Any:  # noqa: ANN401
+def _scan_options(body: Mapping[str, Any]) -> Any:  # noqa: ANN401
     from carvegen.artwork.scan import ScanOptions, corners_from, ink_names
 
-    corners, given = said.get("corners"), dict[str, Any]()
+    corners, given = body.get("corners"), dict[str, Any]()
     if isinstance(corners, list):
-        given["corners"] = corners_from(" ".join(f"{_float(its, 'corners'):.2f}" for its in corners))
-    if isinstance(said.get("size"), list):
-        given["size_mm"] = tuple(_float(its, "size") for its in said["size"])
-    if said.get("inks"):
-        given["inks"] = ink_names(str(said["inks"]))
+        given["corners"] = corners_from(" ".join(f"{_float(corner, 'corners'):.2f}" for corner in corners))
+    if isinstance(body.get("size"), list):
+        given["size_mm"] = tuple(_float(side, "size") for side in body["size"])
+    if body.get("inks"):
+        given["inks"] = ink_names(str(body["inks"]))
     plain = {"turn_deg": "tilt_deg", "dpi": "dpi", "width_mm": "width_mm"}
-    given |= {name: _float(said[key], key) for key, name in plain.items() if said.get(key)}
-    return ScanOptions(**given, light=said.get("light") is True, view=str(said.get("view", "print")))
+    given |= {name: _float(body[key], key) for key, name in plain.items() if body.get(key)}
+    return ScanOptions(**given, light=body.get("light") is True, view=str(body.get("view", "print")))
 
 
 def _float(value: object, field: str) -> float:
@@ -149,45 +150,45 @@ def _float(value: object, field: str) -> float:
     return number
 
 
-def understood(upload: Upload, said: Mapping[str, Any]) -> bytes:
+def understood(upload: Upload, body: Mapping[str, Any]) -> bytes:
     """The layers of what was handed in, packed as groups of the kind "layer"; with its size, notes and a guess."""
     from carvegen.writers.whole_print.new_print import guess
 
-    art = artwork_of(upload, said)
-    size = _size(art, said)
-    shapes = {name: geometry.parts(its) for name, its in art.layers.items() if len(its)}
+    art = artwork_of(upload, body)
+    size = _size(art, body)
+    shapes = {name: geometry.parts(layer) for name, layer in art.layers.items() if len(layer)}
     groups, number = [], 0
-    for name, its in shapes.items():
-        groups.append(Group(kind="layer", name=name, blocks=(), ids=range(number, number + len(its)), shapes=its))
-        number += len(its)
+    for name, shape in shapes.items():
+        groups.append(Group(kind="layer", name=name, blocks=(), ids=range(number, number + len(shape)), shapes=shape))
+        number += len(shape)
     told = {
         "size": list(size), "true_size": art.true_size, "notes": list(art.notes),
         "usual": guess(list(shapes)),
         "layers": [
-            {"name": name, "shapes": len(its), "area_mm2": round(float(shapely.area(its).sum()), 1)}
-            for name, its in shapes.items()
+            {"name": name, "shapes": len(shape), "area_mm2": round(float(shapely.area(shape).sum()), 1)}
+            for name, shape in shapes.items()
         ],
     }  # fmt: skip
     return packed(told, groups, step_for(size))
 
 
-def _size(art: Artwork, said: Mapping[str, Any]) -> tuple[float, float]:
+def _size(art: Artwork, body: Mapping[str, Any]) -> tuple[float, float]:
     from carvegen.writers.whole_print.new_print import face_of
 
-    if isinstance(said.get("size"), list) and len(said["size"]) == 2:
-        width, height = (_float(its, "size") for its in said["size"])
+    if isinstance(body.get("size"), list) and len(body["size"]) == 2:
+        width, height = (_float(side, "size") for side in body["size"])
         if min(width, height) <= 0:
-            raise InputError("must be more than 0", value=said["size"], field="size")
+            raise InputError("must be more than 0", value=body["size"], field="size")
         return width, height
     return face_of([art])
 
 
-def begun(said: Mapping[str, Any], uploads: Sequence[Upload], shelf: Library, folder: Path) -> Path:
+def begun(body: Mapping[str, Any], uploads: Sequence[Upload], shelf: Library, folder: Path) -> Path:
     """The print file of a new print, or of one that lies there; whatever is written is written whole.
 
     Parameters
     ----------
-    said
+    body
         What the page chose: `with` "sample", "print" (its number `n`), "drawing" or "scan" (its `upload`, `blocks`,
         `motifs`).
     folder
@@ -198,38 +199,38 @@ def begun(said: Mapping[str, Any], uploads: Sequence[Upload], shelf: Library, fo
     InputError
         If something chosen can't be used; nothing is written then.
     """
-    kind = said.get("with")
+    kind = body.get("with")
     if kind == "print":
-        prints, n = _prints(folder), said.get("n")
+        prints, n = _prints(folder), body.get("n")
         if not isinstance(n, int) or not 0 <= n < len(prints):
             raise InputError("must be one of the prints that lie here", value=n)
         return prints[n]
     if kind == "sample":
         return _written(_free(folder, "landing"), {name: sample(name) for name in FILES}, shelf)
     if kind in ("drawing", "scan"):
-        number = said.get("upload")
+        number = body.get("upload")
         if not isinstance(number, int) or not 0 <= number < len(uploads):
             raise InputError("must be a file that was handed in", value=number)
-        return _of_drawing(said, uploads[number], shelf, folder)
+        return _of_drawing(body, uploads[number], shelf, folder)
     raise InputError("must be sample, print, drawing or scan", value=kind)
 
 
-def _of_drawing(said: Mapping[str, Any], upload: Upload, shelf: Library, folder: Path) -> Path:
+def _of_drawing(body: Mapping[str, Any], upload: Upload, shelf: Library, folder: Path) -> Path:
     from carvegen.writers.whole_print.new_print import print_files
 
-    art = artwork_of(upload, said)
+    art = artwork_of(upload, body)
     if not art.true_size:
         raise InputError("does not say how large it is", hint="say its size, or what its numbers mean")
-    size = _size(art, said)
-    name = str(said.get("name") or "print")[:80]
-    blocks, motifs = _tables(said, "blocks"), _tables(said, "motifs")
+    size = _size(art, body)
+    name = str(body.get("name") or "print")[:80]
+    blocks, motifs = _tables(body, "blocks"), _tables(body, "motifs")
     files = print_files(name, {"drawing.svg": art.layers}, size, blocks=blocks, motifs=motifs)
     stem = _PLAIN.sub("-", name.lower()).strip("-") or "print"
     return _written(_free(folder, stem), files, shelf)
 
 
-def _tables(said: Mapping[str, Any], key: str) -> list[Mapping[str, Any]]:
-    found = said.get(key) or []
+def _tables(body: Mapping[str, Any], key: str) -> list[Mapping[str, Any]]:
+    found = body.get(key) or []
     if not isinstance(found, list) or len(found) > 50 or not all(isinstance(its, dict) for its in found):
         raise InputError("must be a list of objects", field=key)
     return found

@@ -190,18 +190,18 @@ def gesture(said: Any) -> tuple[str, Gesture]:  # noqa: ANN401
     InputError
         If it is none, with what is wrong.
     """
-    its = _Said(said)
-    name, do = its.text("id"), its.text("do")
+    fields = _Said(said)
+    name, do = fields.text("id"), fields.text("do")
     if not _ID.fullmatch(name):
         raise InputError("must be letters and digits, at most 64", value=name, field="id")
     if do not in _MAKERS:
         raise InputError("must be a known gesture", value=do, field="do", hint=f"one of: {', '.join(_MAKERS)}")
-    return name, _MAKERS[do](its)
+    return name, _MAKERS[do](fields)
 
 
-def names_shapes(its: Gesture) -> bool:
+def names_shapes(gesture: Gesture) -> bool:
     """Whether a gesture names shapes by their numbers, which hold as long as the print is not opened again."""
-    return isinstance(its, Move | Redraw) or (isinstance(its, TakeAway) and bool(its.ids))
+    return isinstance(gesture, Move | Redraw) or (isinstance(gesture, TakeAway) and bool(gesture.ids))
 
 
 class _Said:
@@ -223,13 +223,13 @@ class _Said:
 
     def texts(self, key: str) -> tuple[str, ...]:
         value = self._said.get(key) or []
-        if not isinstance(value, list) or len(value) > 100 or not all(isinstance(its, str) for its in value):
+        if not isinstance(value, list) or len(value) > 100 or not all(isinstance(item, str) for item in value):
             raise InputError("must be a list of texts", field=key)
         return tuple(value)
 
     def values(self, key: str) -> Mapping[str, Any]:
         value = self._said.get(key) or {}
-        plain = isinstance(value, dict) and all(isinstance(its, str | int | float | bool) for its in value.values())
+        plain = isinstance(value, dict) and all(isinstance(item, str | int | float | bool) for item in value.values())
         if not plain or len(value) > 100:
             raise InputError("must be an object of plain values", field=key)
         return dict(value)
@@ -258,7 +258,7 @@ class _Said:
         value = self._said.get(key) or []
         if not isinstance(value, list) or len(value) > _MOST_IDS:
             raise InputError("must be a list of shapes", field=key)
-        return tuple(self.whole(its, key) for its in value)
+        return tuple(self.whole(item, key) for item in value)
 
     def points(self, least: int = 1) -> Floats:
         """Places and the pressure at each, 1 where it is not said; (n, 3)."""
@@ -266,7 +266,7 @@ class _Said:
         if not isinstance(value, list) or not least <= len(value) <= _MOST_POINTS:
             raise InputError(f"must be a list of {least} to {_MOST_POINTS} points", field="points")
         try:
-            rows = [[*its, 1.0][:3] for its in value]
+            rows = [[*item, 1.0][:3] for item in value]
             found = np.array(rows, dtype=float)
         except (TypeError, ValueError, OverflowError):
             raise InputError("must be points: two or three numbers each", field="points") from None
@@ -282,45 +282,47 @@ def _number(value: object, key: str, least: float, most: float) -> float:
     return float(value)  # type: ignore[arg-type]
 
 
-def _meaning(its: _Said) -> Meaning:
+def _meaning(fields: _Said) -> Meaning:
     try:
-        return Meaning(its.text("meaning"))
+        return Meaning(fields.text("meaning"))
     except ValueError:
         raise InputError("must be a known meaning", field="meaning", hint=f"one of: {', '.join(Meaning)}") from None
 
 
-def _for(its: _Said) -> dict[str, Any]:
-    motifs = (its.text("motif"),) if its.has("motif") else its.texts("motifs")
-    return {"motifs": motifs, "blocks": its.texts("blocks"), "strength": its.number("strength", 0.02, 1, 1.0)}
+def _for(fields: _Said) -> dict[str, Any]:
+    motifs = (fields.text("motif"),) if fields.has("motif") else fields.texts("motifs")
+    return {"motifs": motifs, "blocks": fields.texts("blocks"), "strength": fields.number("strength", 0.02, 1, 1.0)}
 
 
-def _stroke(its: _Said) -> Stroke:
-    return Stroke(meaning=_meaning(its), breadth_mm=its.number("breadth", 0.1, 200), points=its.points(), **_for(its))
+def _stroke(fields: _Said) -> Stroke:
+    return Stroke(
+        meaning=_meaning(fields), breadth_mm=fields.number("breadth", 0.1, 200), points=fields.points(), **_for(fields)
+    )
 
 
-def _area(its: _Said) -> Area:
-    return Area(meaning=_meaning(its), points=its.points(3), **_for(its))
+def _area(fields: _Said) -> Area:
+    return Area(meaning=_meaning(fields), points=fields.points(3), **_for(fields))
 
 
-def _erase(its: _Said) -> Erase:
-    return Erase(breadth_mm=its.number("breadth", 0.1, 200), points=its.points(), whole=its.flag("whole"))
+def _erase(fields: _Said) -> Erase:
+    return Erase(breadth_mm=fields.number("breadth", 0.1, 200), points=fields.points(), whole=fields.flag("whole"))
 
 
-def _take_away(its: _Said) -> TakeAway:
-    points = its.points() if its.has("points") else None
-    if points is None and not its.ids("ids"):
+def _take_away(fields: _Said) -> TakeAway:
+    points = fields.points() if fields.has("points") else None
+    if points is None and not fields.ids("ids"):
         raise InputError("names nothing", field="ids")
-    return TakeAway(ids=its.ids("ids"), breadth_mm=its.number("breadth", 0.01, 200, 0.1), points=points)
+    return TakeAway(ids=fields.ids("ids"), breadth_mm=fields.number("breadth", 0.01, 200, 0.1), points=points)
 
 
-def _move(its: _Said) -> Move:
-    ids = its.ids("ids")
+def _move(fields: _Said) -> Move:
+    ids = fields.ids("ids")
     if not ids:
         raise InputError("names nothing", field="ids")
     return Move(
-        ids=ids, by=(its.number("dx", -_FAR_MM, _FAR_MM, 0.0), its.number("dy", -_FAR_MM, _FAR_MM, 0.0)),
-        turn_deg=its.number("turn_deg", -360, 360, 0.0), scale=its.number("scale", 0.1, 10, 1.0),
-        about=its.place("about") if its.has("about") else (0.0, 0.0), copied=its.flag("copied"),
+        ids=ids, by=(fields.number("dx", -_FAR_MM, _FAR_MM, 0.0), fields.number("dy", -_FAR_MM, _FAR_MM, 0.0)),
+        turn_deg=fields.number("turn_deg", -360, 360, 0.0), scale=fields.number("scale", 0.1, 10, 1.0),
+        about=fields.place("about") if fields.has("about") else (0.0, 0.0), copied=fields.flag("copied"),
     )  # fmt: skip
 
 
@@ -330,19 +332,19 @@ _MAKERS: Mapping[str, Callable[[_Said], Gesture]] = {
     "erase": _erase,
     "take away": _take_away,
     "move": _move,
-    "redraw": lambda its: Redraw(shape=its.shape("shape"), points=its.points(2)),
-    "draw": lambda its: Draw(motif=its.text("motif"), points=its.points(3)),
-    "bare": lambda its: Bare(at=its.place("at")),
-    "keep": lambda its: Keep(motif=its.text("motif"), kept=True),
-    "let go": lambda its: Keep(motif=its.text("motif"), kept=False),
-    "try": lambda its: Try(motif=its.text("motif"), points=its.points(3)),
-    "choose try": lambda its: ChooseTry(mark=its.text("mark"), attempt=int(its.number("attempt", 1, 10_000))),
-    "leave": lambda its: Leave(finding=its.text("finding")),
-    "mend": lambda its: Mend(finding=its.text("finding")),
-    "weather": lambda its: Weather(
-        motif=its.text("motif"), preset=its.text("preset", ""), settings=its.values("settings")
+    "redraw": lambda fields: Redraw(shape=fields.shape("shape"), points=fields.points(2)),
+    "draw": lambda fields: Draw(motif=fields.text("motif"), points=fields.points(3)),
+    "bare": lambda fields: Bare(at=fields.place("at")),
+    "keep": lambda fields: Keep(motif=fields.text("motif"), kept=True),
+    "let go": lambda fields: Keep(motif=fields.text("motif"), kept=False),
+    "try": lambda fields: Try(motif=fields.text("motif"), points=fields.points(3)),
+    "choose try": lambda fields: ChooseTry(mark=fields.text("mark"), attempt=int(fields.number("attempt", 1, 10_000))),
+    "leave": lambda fields: Leave(finding=fields.text("finding")),
+    "mend": lambda fields: Mend(finding=fields.text("finding")),
+    "weather": lambda fields: Weather(
+        motif=fields.text("motif"), preset=fields.text("preset", ""), settings=fields.values("settings")
     ),
-    "take marks": lambda its: TakeMarks(sheet=its.text("sheet")),
+    "take marks": lambda fields: TakeMarks(sheet=fields.text("sheet")),
     "undo": lambda _: Step(back=True),
     "redo": lambda _: Step(back=False),
 }

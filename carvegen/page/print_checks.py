@@ -63,8 +63,8 @@ def found_built(given: Print, out: Path) -> Found:
 
     Call it only where that build is of the print as it is now.
     """
-    told = json.loads((out / "report.json").read_text(encoding="utf-8"))["blocks"]
-    return {block.name: _once(map(Finding.from_dict, told[block.name])) for block in given.blocks}
+    record = json.loads((out / "report.json").read_text(encoding="utf-8"))["blocks"]
+    return {block.name: _once(map(Finding.from_dict, record[block.name])) for block in given.blocks}
 
 
 def taken_apart(given: Print, shelf: Library, out: Path, *, say: Say) -> tuple[Found, dict[str, BaseGeometry]]:
@@ -74,9 +74,9 @@ def taken_apart(given: Print, shelf: Library, out: Path, *, say: Say) -> tuple[F
     found = Found()
     for name, cut in cuts.items():
         say(f"checking {name}")
-        limits = strictest(way.limits for way in ways[name])
+        limits = strictest(setup.limits for setup in ways[name])
         block = with_fringe(cut.block, cut.fringe, limits, to_decide=cut.to_decide)
-        reports = (finding for way in ways[name] for finding in checked(way.on(block)))
+        reports = (finding for setup in ways[name] for finding in checked(setup.on(block)))
         found[name] = _once([*notes_of(cut), *reports])
     bare = {name: shapely.intersection(cut.white, cut.picture) for name, cut in cuts.items() if cut.die is None}
     return found, {name: geometry.solid(shapely.union(cuts[name].land, its)) for name, its in bare.items()}
@@ -112,7 +112,7 @@ def found_near(scene: Scene, window: BaseGeometry) -> Found:
     given, face = scene.given, geometry.box(scene.given.width_mm, scene.given.height_mm)
     window = shapely.intersection(window, face)
     inner = inner_of(window, face)
-    layers = [Layer(its.name, geometry.solid(shapely.intersection(its.shape, window))) for its in scene.layers]
+    layers = [Layer(layer.name, geometry.solid(shapely.intersection(layer.shape, window))) for layer in scene.layers]
     known = {layer.name for layer in layers}
     plates = [replace(plate, layers=as_drawn(plate.layers, known)) for plate in plates_of(given, scene.ways)]
     white = {plate.name: shapely.union_all(shapely.intersection(scene.white[plate.name], window)) for plate in plates}
@@ -128,14 +128,16 @@ def found_near(scene: Scene, window: BaseGeometry) -> Found:
             name=name, width_mm=given.width_mm, height_mm=given.height_mm, cuts=cuts[shapely.area(cuts) > _CRUMB_MM2],
             cut_outs=scene.openings, stays=geometry.parts(scene.stays[name]),
         )  # fmt: skip
-        told = [*map(finding_of, part.dropped), *_of_block(block, scene.ways[name], white[name], given, window)]
-        found[name] = _once(its for its in told if its.at is not None and shapely.covers(inner, shapely.Point(its.at)))
+        record = [*map(finding_of, part.dropped), *_of_block(block, scene.ways[name], white[name], given, window)]
+        found[name] = _once(
+            its for its in record if its.at is not None and shapely.covers(inner, shapely.Point(its.at))
+        )
     return found
 
 
 def unmended(given: Print) -> frozenset[str]:
     """The blocks that could be mended when they are built, and are not."""
-    return frozenset(its.name for its in given.blocks if not its.mend and its.inked and its.state != "cut")
+    return frozenset(block.name for block in given.blocks if not block.mend and block.inked and block.state != "cut")
 
 
 def is_mended(scene: Scene, window: BaseGeometry, block: str, place: tuple[float, float]) -> bool | None:
@@ -155,7 +157,7 @@ def _breaks(scene: Scene, window: BaseGeometry, block: str, place: tuple[float, 
 def _of_block(
     block: Block, ways: Iterable[Setup], white: BaseGeometry, given: Print, window: BaseGeometry
 ) -> Iterable[Finding]:
-    jobs = [way.on(block) for way in ways]
+    jobs = [setup.on(block) for setup in ways]
     if next(its.mend for its in given.blocks if its.name == block.name):
         jobs = list(mended_for_all(jobs, say=_quiet, white=white)[0])
     for job in jobs:
@@ -178,11 +180,11 @@ def _with_cuts_beyond(block: Block, window: BaseGeometry) -> Block:
 
 def _once(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Each once, whichever machine it is for; the worst first."""
-    told: dict[tuple[str, str, tuple[float, float] | None], Finding] = {}
-    for finding in sorted(findings, key=lambda its: its.severity):
+    record: dict[tuple[str, str, tuple[float, float] | None], Finding] = {}
+    for finding in sorted(findings, key=lambda finding: finding.severity):
         at = finding.at and (round(finding.at[0], 1), round(finding.at[1], 1))
-        told.setdefault((finding.rule, finding.kind, at), finding)
-    return tuple(sorted(told.values(), key=lambda its: (its.severity, its.rule, its.at or (0.0, 0.0))))
+        record.setdefault((finding.rule, finding.kind, at), finding)
+    return tuple(sorted(record.values(), key=lambda its: (its.severity, its.rule, its.at or (0.0, 0.0))))
 
 
 def _quiet(_: str) -> None:

@@ -38,7 +38,7 @@ class Served:
     idle_s: float = _IDLE_S
 
 
-def serve(its: Served, shelf: Library, *, at: Callable[[str], None]) -> None:
+def serve(served: Served, shelf: Library, *, at: Callable[[str], None]) -> None:
     """Serve the page until its windows are closed, or Ctrl-C; `at` is told the address once it can be asked.
 
     Raises
@@ -48,24 +48,24 @@ def serve(its: Served, shelf: Library, *, at: Callable[[str], None]) -> None:
     """
     from carvegen.page.app import Page
 
-    door, token = _opened(its)
+    door, token = _opened(served)
     port = door.getsockname()[1]
     host = f"{_HOST}:{port}"
     with scratch_folder() as scratch:
-        page = Page(its.path, shelf, its.folder, scratch, address=Address(port=port, token=token))
+        page = Page(served.path, shelf, served.folder, scratch, address=Address(port=port, token=token))
         try:
-            asyncio.run(_run(page, page.app(host, token), door, its.idle_s, lambda: at(f"http://{host}/{token}/")))
+            asyncio.run(_run(page, page.app(host, token), door, served.idle_s, lambda: at(f"http://{host}/{token}/")))
         finally:
             page.end()
 
 
-def _opened(its: Served) -> tuple[socket.socket, str]:
+def _opened(served: Served) -> tuple[socket.socket, str]:
     """A door to serve at, and the token: those the print had last, so that an open window comes back, or others."""
-    before = None if its.path is None else last(its.path)
-    if before is not None and its.port in (0, before.port):
+    before = None if served.path is None else last(served.path)
+    if before is not None and served.port in (0, before.port):
         with contextlib.suppress(InputError):  # somebody else is there now: who knows an old token is of no use to them
             return _door(before.port), before.token
-    return _door(its.port), secrets.token_urlsafe(24)
+    return _door(served.port), secrets.token_urlsafe(24)
 
 
 async def _run(page: Page, app: Guard, door: socket.socket, idle_s: float, ready: Callable[[], None]) -> None:

@@ -22,25 +22,21 @@ from carvegen.base.units import PAPERS
 from carvegen.delivery.build_record import read_record
 from carvegen.delivery.print_build import outdated
 from carvegen.marking.gesture_journal import GestureJournal
+from carvegen.marking.journal import held
 from carvegen.page.gestures import Gesture, Mend, Step, TakeMarks, names_shapes
 from carvegen.page.packed import Group, packed, step_for
 from carvegen.page.print_checks import found_built, unmended
-from carvegen.page.state import state_of
+from carvegen.page.state import by_hand, state_of, thumbnail
 from carvegen.page.table import own_marks
 from carvegen.page.table.desk import Desk, Put, opened
 from carvegen.page.table.doing import Planned, marks_planned, mending_planned, planned
-from carvegen.page.table.faults import own_fault
-from carvegen.page.table.holding import held
 from carvegen.page.table.replay import done_to_files
 from carvegen.page.table.saving import Saver
-from carvegen.page.words import about, stage_words
-from carvegen.page.work.after_cutting import compared
-from carvegen.page.work.coloured_sheet import read_coloured
+from carvegen.page.words import about, own_fault, stage_words
 from carvegen.page.work.findings import Found, Nearby
 from carvegen.page.work.handed_over import File, cautions, files
-from carvegen.page.work.pace import Pace
-from carvegen.page.work.processes import BUILT, SHEET, Behind, built, checks, sheet
-from carvegen.page.work.thumbnails import by_hand, thumbnail
+from carvegen.page.work.photographs import compared, read_coloured
+from carvegen.page.work.processes import BUILT, SHEET, Behind, Pace, built, checks, sheet
 from carvegen.prints.file.print_file import read_print
 
 if TYPE_CHECKING:
@@ -193,7 +189,8 @@ class Session:
         with self._lock:
             found, mark = desk.attempts(key), desk.mark_called(key)
         told = {
-            "mark": key, "chosen": mark.attempt, "box": [round(float(its), 3) for its in shapely.bounds(mark.shape)],
+            "mark": key, "chosen": mark.attempt,
+            "box": [round(float(value), 3) for value in shapely.bounds(mark.shape)],
             "tries": [
                 {"attempt": attempt, "ids": [n for group in groups for n in group.ids]}
                 for attempt, groups in found.items()
@@ -300,7 +297,7 @@ class Session:
         new = set(outcome.new_marks)
         marks = [own_marks.told(mark, fixed=False) for mark in self._desk.marks.own if mark.key in new]
         told = self._told(gone=outcome.delta.gone, marks=marks, gone_marks=outcome.gone_marks)
-        kept = [its.name for its in self._desk.given.motifs if its.kept]
+        kept = [motif.name for motif in self._desk.given.motifs if motif.kept]
         told |= {"said": list(said), "message": what, "kept": kept, "ms": round(1000 * seconds, 1)}
         if outcome.again:
             told["reload"] = True

@@ -1,22 +1,24 @@
-"""What the page calls things: marks, motifs, files of a build, stages of long work and how long they take."""
+"""What the page calls things: marks, motifs, files of a build, stages of long work, faults of our own."""
 
 from __future__ import annotations
 
 import re
 from pathlib import PurePosixPath
 
+from carvegen.base.errors import CarvegenError
+from carvegen.base.words import shortened
 from carvegen.marking.marks import Meaning
 
-__all__ = ["MEANINGS", "about", "explained", "motif_words", "noun", "stage_words"]
+__all__ = ["MEANINGS", "about", "explained", "noun", "own_fault", "stage_words"]
 
-#: What each meaning is called on the page, and what it says of it.
+#: What the page says of each meaning; it is called there as on papers and in files.
 MEANINGS = {
-    Meaning.COMES_OUT: ("must come out", "bare paper on every block that would print here, whatever has grown"),
-    Meaning.STAYS: ("no snow", "prints; snow keeps out of it"),
-    Meaning.CARVER_DECIDES: ("I decide", "what is bare here may be taken or left, gouge in hand"),
-    Meaning.MORE: ("more snow", "snow lies denser, more where the pencil is heavier"),
-    Meaning.LESS: ("less snow", "snow lies thinner, more so where the pencil is heavier"),
-    Meaning.GROW_AGAIN: ("grow again", "what has grown here goes, and grows anew"),
+    Meaning.COMES_OUT: "bare paper on every block that would print here, whatever has grown",
+    Meaning.STAYS: "prints; snow keeps out of it",
+    Meaning.CARVER_DECIDES: "what is bare here may be taken or left, gouge in hand",
+    Meaning.MORE: "snow lies denser, more where the pencil is heavier",
+    Meaning.LESS: "snow lies thinner, more so where the pencil is heavier",
+    Meaning.GROW_AGAIN: "what has grown here goes, and grows anew",
 }
 #: Words of the shop, told where they are met first.
 _EXPLAINED = (
@@ -66,8 +68,6 @@ _STAGES = (
     (re.compile(r"building ([^:]+): .*"), r"making the files of the \1 block"),
     (re.compile(r"taking the blocks as they are built in .*"), "taking the blocks as they were made"),
 )
-_MOTIFS = {"snowfall": "falling snow", "snowload": "lying snow", "frost": "frost", "grain": "grain"}
-_UNNAMED = re.compile(rf"^({'|'.join(_MOTIFS)})( \d+)?$")
 _SOON_S, _MINUTE_S = 40, 60
 
 
@@ -97,11 +97,6 @@ def explained(*texts: str) -> list[str]:
     return told
 
 
-def motif_words(name: str) -> str:
-    """A motif by its name; in plain words where nobody has named it."""
-    return _UNNAMED.sub(lambda found: f"{_MOTIFS[found[1]]}{found[2] or ''}", name)
-
-
 def stage_words(stage: str) -> str:
     """A stage of long work in plain words."""
     for pattern, words in _STAGES:
@@ -116,3 +111,12 @@ def about(seconds: float) -> str:
     if seconds < 2.5 * _MINUTE_S:
         return "about a minute or two"
     return f"about {round(seconds / _MINUTE_S)} to {round(2 * seconds / _MINUTE_S)} minutes"
+
+
+def own_fault(error: BaseException) -> CarvegenError:
+    """A fault of ours in words, or the error itself if it is one that can be shown."""
+    if isinstance(error, CarvegenError):
+        return error
+    said = shortened(f"{type(error).__name__}: {error}")
+    hint = "nothing was changed by this; open the print again, and send us this line"
+    return CarvegenError(f"a fault of its own, not yours: {said}", hint=hint)

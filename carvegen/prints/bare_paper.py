@@ -80,9 +80,11 @@ def mended_print(
     dict
         The same blocks, mended; a block that lost a piece to another has an advice for it in its notes.
     """
-    mend = [its.name for its in given.blocks if its.mend and cuts[its.name].die is None]
+    mend = [block.name for block in given.blocks if block.mend and cuts[block.name].die is None]
     lights = {
-        its.name: lightness(its.ink.colour) for its in given.blocks if its.inked and its.ink and its.state != "cut"
+        block.name: lightness(block.ink.colour)
+        for block in given.blocks
+        if block.inked and block.ink and block.state != "cut"
     }
     wanted = shapely.difference(shapely.union_all([cut.ink for cut in cuts.values()]), picture.bare)
     tasks = {name: partial(mended_block, cuts[name], ways[name]) for name in sorted(mend, key=_points_of(cuts))}
@@ -213,7 +215,7 @@ def _holds(cut: Cut, lands: Sequence[BaseGeometry], ways: Sequence[Setup]) -> Ma
     near = np.unique(block.cut_tree.query(lands, predicate="dwithin", distance=_AROUND_MM)[1])
     block = replace(block, cuts=block.cuts[near])
     fine = ~shapely.is_empty(np.asarray(lands, dtype=object))
-    for way in sorted(ways, key=lambda its: -its.limits.land_mm):  # what asks most leaves least for the others
+    for way in sorted(ways, key=lambda way: -way.limits.land_mm):  # what asks most leaves least for the others
         if fine.any():
             weak = shapely.STRtree(weak_places(Survey(way.on(block), slender=False)))
             fine[weak.query(lands, predicate="dwithin", distance=way.limits.land_mm / 2)[0]] = False
@@ -267,14 +269,14 @@ def _places(pieces: PolygonArray) -> Iterator[tuple[tuple[float, float], float, 
 
 def paper_findings(picture: Picture, cuts: Mapping[str, Cut]) -> dict[str, list[Finding]]:
     """What of the paper is bare and should not be, or has ink and should be bare; by the block that it is about."""
-    told: dict[str, list[Finding]] = {name: [] for name in cuts}
+    record: dict[str, list[Finding]] = {name: [] for name in cuts}
     asked = shapely.union_all([cut.picture for cut in cuts.values()])
     bare = bare_unasked(shapely.difference(asked, picture.bare), cuts.values())
     for at, width, piece in _places(bare):
-        told[_owner(piece, cuts)].append(_bare_finding(at, width, _length(piece, width)))
+        record[_owner(piece, cuts)].append(_bare_finding(at, width, _length(piece, width)))
     for name, cut in cuts.items():
         for at, width, _ in _places(_wide(shapely.intersection(cut.ink, cut.white))):
-            told[name].append(
+            record[name].append(
                 Finding(
                     rule="ink-on-bare",
                     severity=Severity.BREAKS,
@@ -288,7 +290,7 @@ def paper_findings(picture: Picture, cuts: Mapping[str, Cut]) -> dict[str, list[
             )
     for name, shape in _blank_layers(picture, asked).items():
         at, _, _ = max(_places(geometry.parts(shape)), key=lambda its: its[1])
-        told[next(iter(cuts))].append(
+        record[next(iter(cuts))].append(
             Finding(
                 rule="blank-layer",
                 kind=name,
@@ -301,7 +303,7 @@ def paper_findings(picture: Picture, cuts: Mapping[str, Cut]) -> dict[str, list[
                 remedy=f'name it on a block, or among the highlights: shape = "{name}"',
             )
         )
-    return told
+    return record
 
 
 def _length(piece: BaseGeometry, width: float) -> float:

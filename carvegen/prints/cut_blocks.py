@@ -39,24 +39,9 @@ if TYPE_CHECKING:
     from carvegen.prints.separation import Dropped, Separated
 
 __all__ = [
-    "Cut",
-    "Run",
-    "Say",
-    "Ways",
-    "as_drawn",
-    "counter_ways_of",
-    "cut_blocks",
-    "finding_of",
-    "in_turn",
-    "mended_block",
-    "mended_cut",
-    "picture_of",
-    "plates_of",
-    "pressing_of",
-    "unmarked_of",
-    "ways_of",
-    "with_block",
-]
+    "Cut", "Run", "Say", "Ways", "as_drawn", "counter_ways_of", "cut_blocks", "finding_of", "in_turn", "mended_block",
+    "mended_cut", "picture_of", "plates_of", "pressing_of", "unmarked_of", "ways_of", "with_block",
+]  # fmt: skip
 
 
 Ways = Mapping[str, tuple["Setup", ...]]
@@ -133,7 +118,7 @@ def plates_of(given: Print, ways: Ways) -> tuple[Plate, ...]:
     plates = []
     for block in given.blocks:
         if block.inked and block.ink is not None:
-            limits = strictest(way.limits for way in ways[block.name])
+            limits = strictest(setup.limits for setup in ways[block.name])
             plates.append(
                 Plate(
                     name=block.name, layers=frozenset(block.layers), lightness=lightness(block.ink.colour),
@@ -146,7 +131,7 @@ def plates_of(given: Print, ways: Ways) -> tuple[Plate, ...]:
 
 def picture_of(given: Print, ways: Ways, *, say: Callable[[str], None]) -> Picture:
     """The picture of a print, its motifs grown or taken as they are kept."""
-    limits = {name: strictest(way.limits for way in its) for name, its in ways.items()}
+    limits = {name: strictest(setup.limits for setup in lot) for name, lot in ways.items()}
     return pictured(given, plates_of(given, ways), limits, say=say)
 
 
@@ -154,7 +139,7 @@ def unmarked_of(
     given: Print, ways: Ways, *, say: Callable[[str], None], read: Read = read_kept, growths: Growths | None = None
 ) -> Unmarked:
     """The same before anything is marked on it; `read` reads kept files, `growths` remembers what has grown."""
-    limits = {name: strictest(way.limits for way in its) for name, its in ways.items()}
+    limits = {name: strictest(setup.limits for setup in lot) for name, lot in ways.items()}
     return unmarked(given, plates_of(given, ways), limits, say=say, read=read, growths=growths)
 
 
@@ -188,7 +173,7 @@ def _on_board(given: Print, k: int, cut: Cut, ways: Ways) -> Cut:
     if cut.die is not None:
         register = die_register(register, given.register, size)
     elif cut.block.inked:
-        asked = max(way.printing.moat_mm for way in ways[cut.block.name])
+        asked = max(setup.printing.moat_mm for setup in ways[cut.block.name])
         register = with_moat(register, size, asked if given.register.moat_mm is None else given.register.moat_mm)
     return replace(cut, block=replace(cut.block, register=register))
 
@@ -201,7 +186,7 @@ def as_drawn(names: frozenset[str], known: set[str]) -> frozenset[str]:
     return frozenset(name for name in known if plain_name(name) in wanted)
 
 
-def _cut(given: Print, k: int, way: Setup, picture: Picture, found: Mapping[str, Separated]) -> Cut:
+def _cut(given: Print, k: int, setup: Setup, picture: Picture, found: Mapping[str, Separated]) -> Cut:
     block = given.blocks[k]
     if block.name in found:
         its = found[block.name]
@@ -218,10 +203,10 @@ def _cut(given: Print, k: int, way: Setup, picture: Picture, found: Mapping[str,
             f"has nothing to {'press' if block.role == 'emboss' else 'mask'}", where=given.place(f"blocks[{k}]"),
             hint='write an [[openings]] with a shape, or name layers: layers = ["MOON"]',
         )  # fmt: skip
-    return _stencil(given, k, way, shapes, picture) if block.role == "stencil" else _die(given, k, way, shapes)
+    return _stencil(given, k, setup, shapes, picture) if block.role == "stencil" else _die(given, k, setup, shapes)
 
 
-def _stencil(given: Print, k: int, way: Setup, shapes: PolygonArray, picture: Picture) -> Cut:
+def _stencil(given: Print, k: int, setup: Setup, shapes: PolygonArray, picture: Picture) -> Cut:
     """The mask of a stencil: open where its shapes are, but not where the paper stays bare."""
     name = given.blocks[k].name
     white = picture.left_bare(name)
@@ -229,7 +214,7 @@ def _stencil(given: Print, k: int, way: Setup, shapes: PolygonArray, picture: Pi
     openings = shapes
     if shapely.intersects(asked, white):
         holes = geometry.difference(asked, white)
-        made = shapely.intersection(opened(holes, way.limits.cut_mm), holes)
+        made = shapely.intersection(opened(holes, setup.limits.cut_mm), holes)
         openings = geometry.snapped(geometry.parts(made))
     if len(openings) == 0:
         raise InputError(
@@ -242,20 +227,20 @@ def _stencil(given: Print, k: int, way: Setup, shapes: PolygonArray, picture: Pi
     return Cut(block=block, land=stays, white=white, picture=asked, masks=True)
 
 
-def pressing_of(given: Print, block: PrintBlock, way: Setup) -> Pressing:
+def pressing_of(given: Print, block: PrintBlock, setup: Setup) -> Pressing:
     """How the die of an emboss block presses."""
     return Pressing(
-        relief_mm=way.depth_mm, bevel_deg=block.bevel_deg, edge_mm=block.edge_mm, corner_mm=block.corner_mm,
+        relief_mm=setup.depth_mm, bevel_deg=block.bevel_deg, edge_mm=block.edge_mm, corner_mm=block.corner_mm,
         paper_g_m2=given.paper_g_m2, paper_mm=given.paper_mm or 0.0, back=block.side == "back",
         bears=given.stock,
     )  # fmt: skip
 
 
-def _die(given: Print, k: int, way: Setup, shapes: PolygonArray) -> Cut:
+def _die(given: Print, k: int, setup: Setup, shapes: PolygonArray) -> Cut:
     """The die of an emboss block: its floor is cut up to the foot of the wall, the wall has files of its own."""
     block = given.blocks[k]
-    how = pressing_of(given, block, way)
-    die = die_for(shapes, how, clear_mm=given.register_error_mm, least_mm=way.limits.land_mm)
+    how = pressing_of(given, block, setup)
+    die = die_for(shapes, how, clear_mm=given.register_error_mm, least_mm=setup.limits.land_mm)
     if shapely.is_empty(die.face):
         raise InputError(
             "leaves nothing to press: walls, rounded corners and room for register take up its shapes",
@@ -287,7 +272,7 @@ def mended_cut(cut: Cut, ways: Sequence[Setup], *, say: Say) -> Cut:
 
 def mended_block(cut: Cut, ways: Sequence[Setup], say: Say) -> tuple[PolygonArray, frozenset[int]]:
     """The block's cuts as `mended_cut` mends them, and which of them mending leaves alone."""
-    jobs = [way.on(cut.block) for way in ways]
+    jobs = [setup.on(cut.block) for setup in ways]
     done, _ = mended_for_all(jobs, say=lambda stage: say(f"{cut.block.name}: {stage}"), white=cut.white)
     return done[0].block.cuts, done[0].block.fixed
 

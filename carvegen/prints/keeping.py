@@ -56,7 +56,7 @@ def kept_files(
 ) -> tuple[dict[str, str], dict[str, bytes | None]]:
     """The file of each motif that is to be kept, by its name, and what `keep` writes: those and the print file."""
     wanted = _numbers(given, names)
-    taken = {its.kept for its in given.motifs if its.kept}
+    taken = {motif.kept for motif in given.motifs if motif.kept}
     files: dict[str, bytes | None] = {}
     kept: dict[str, str] = {}
     for k in wanted:
@@ -125,10 +125,10 @@ def _numbers(given: Print, names: Sequence[str]) -> list[int]:
     """The places of the motifs that are asked for."""
     if not given.motifs:
         raise InputError("has no motif", where=str(given.path), hint="write one [[motifs]] table for each")
-    known = {file_name(its.name): k for k, its in enumerate(given.motifs)}
+    known = {file_name(motif.name): k for k, motif in enumerate(given.motifs)}
     for name in names:
         if file_name(name) not in known:
-            hint = nearest(name, [its.name for its in given.motifs])
+            hint = nearest(name, [motif.name for motif in given.motifs])
             raise InputError("must be a motif of this print", value=name, where=str(given.path), hint=hint)
     return sorted({known[file_name(name)] for name in names}) if names else list(range(len(given.motifs)))
 
@@ -166,7 +166,7 @@ def _check(text: str, before: dict[str, Any], kept: Mapping[int, str]) -> None:
     """Make sure that nothing else has changed in the print file."""
     for k, file in kept.items():
         before["motifs"][k] |= {"kept": file}
-    wanted = {**before, "motifs": [_without_none(its) for its in before["motifs"]]}
+    wanted = {**before, "motifs": [_without_none(motif) for motif in before["motifs"]]}
     if tomllib.loads(text) != wanted:
         raise CarvegenError("the print file can't be changed without spoiling it; nothing was written")
 

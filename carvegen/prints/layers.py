@@ -192,8 +192,8 @@ def _asked(given: Print) -> Iterable[tuple[str, str]]:
         yield f"artwork.in_front[{j}]", name
     for k, block in enumerate(given.blocks):
         yield from ((f"blocks[{k}].layers[{j}]", name) for j, name in enumerate(block.layers) if name != "*")
-    for k, its in enumerate(given.motifs):
-        yield from ((f"motifs[{k}].on[{j}]", name) for j, name in enumerate(its.on))
+    for k, motif in enumerate(given.motifs):
+        yield from ((f"motifs[{k}].on[{j}]", name) for j, name in enumerate(motif.on))
         for key in ("behind", "far_behind", "middle_behind"):
-            names = enumerate(getattr(its, key))
+            names = enumerate(getattr(motif, key))
             yield from ((f"motifs[{k}].{key}[{j}]", name) for j, name in names if name != "*" or key == "behind")

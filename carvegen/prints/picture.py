@@ -56,7 +56,7 @@ class _Grow(Protocol):
     """A motif in an area."""
 
     def __call__(
-        self, its: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
+        self, motif: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
         hides: tuple[BaseGeometry, ...] = (),
     ) -> Growth: ...  # fmt: skip
 
@@ -197,10 +197,10 @@ def _unmarked(
     lights = geometry.snapped(geometry.joined(lights))
     whites = [White(name="paper", shapes=lights, leaves=inked)] if len(lights) else []
     grower = _Grower(drawing, plates, limits, openings, read=read, growths=growths)
-    for k, its in enumerate(given.motifs):
-        say(f"growing motif {k + 1} of {len(given.motifs)}: {its.motif}")
+    for k, entry in enumerate(given.motifs):
+        say(f"growing motif {k + 1} of {len(given.motifs)}: {entry.motif}")
         try:
-            whites.append(grower.grown(its, whites, f"motifs[{k}]"))
+            whites.append(grower.grown(entry, whites, f"motifs[{k}]"))
         except InputError as error:
             raise in_keys(error, given, f"motifs[{k}]") from None
     told = [note for _, grown in grower.motifs for note in grown.notes]
@@ -233,52 +233,54 @@ class _Grower:
         self.notes: list[str] = []
         self.motifs: list[tuple[frozenset[str], Grown]] = []  #: with the blocks that print ink and that it leaves
 
-    def grown(self, its: PrintMotif, whites: Sequence[White], key: str) -> White:
+    def grown(self, motif: PrintMotif, whites: Sequence[White], key: str) -> White:
         """One motif, out of the blocks that it leaves."""
-        leaves = frozenset(name for name in self.pictures if its.leaves(name))
+        leaves = frozenset(name for name in self.pictures if motif.leaves(name))
         if not leaves:
-            raise InputError("leaves no block that prints ink", value=list(its.blocks), where="blocks",
+            raise InputError("leaves no block that prints ink", value=list(motif.blocks), where="blocks",
                              hint="name a key, tone, background or ground block")  # fmt: skip
         limits = strictest(self.limits[name] for name in sorted(leaves))
         before = _union([white.shapes for white in whites])
-        grown = self._growth(its, limits, before, leaves, key)
+        grown = self._growth(motif, limits, before, leaves, key)
         self.motifs.append((leaves, grown))
-        masks = {name for name in self.stencils if its.leaves(name)}
+        masks = {name for name in self.stencils if motif.leaves(name)}
         found = grown.growth
-        return White(name=its.name, shapes=found.cuts, leaves=leaves | masks, free=found.free)
+        return White(name=motif.name, shapes=found.cuts, leaves=leaves | masks, free=found.free)
 
-    def _growth(self, its: PrintMotif, limits: Limits, before: BaseGeometry, leaves: frozenset[str], key: str) -> Grown:
+    def _growth(
+        self, motif: PrintMotif, limits: Limits, before: BaseGeometry, leaves: frozenset[str], key: str
+    ) -> Grown:
         """What there is of a motif: the one place where its shapes come from, kept or grown."""
 
         def grow() -> Growth:
-            return plain(self._grown(its, limits, before, leaves, key))
+            return plain(self._grown(motif, limits, before, leaves, key))
 
         def surroundings() -> Surroundings:
-            return self._surroundings(its, key)
+            return self._surroundings(motif, key)
 
-        if not its.kept:
-            growth = self._remembered(its, limits, before, key, grow) if self.growths is not None else grow()
-            return Grown(motif=its, growth=growth, surroundings=surroundings)
-        if any(its.name in mark.motifs or not mark.motifs for mark in self.hole_marks) and its.motif == "snowload":
-            self.notes.append(f"{its.name} is kept: marks that say what holes are hold only where it grows again")
+        if not motif.kept:
+            growth = self._remembered(motif, limits, before, key, grow) if self.growths is not None else grow()
+            return Grown(motif=motif, growth=growth, surroundings=surroundings)
+        if any(motif.name in mark.motifs or not mark.motifs for mark in self.hole_marks) and motif.motif == "snowload":
+            self.notes.append(f"{motif.name} is kept: marks that say what holes are hold only where it grows again")
         return from_file(
-            self.given, its, key, limits, grow=grow, surroundings=surroundings,
-            room=lambda: shapely.difference(self._area(its, limits, key), self._hidden_by(its)), read=self.read,
+            self.given, motif, key, limits, grow=grow, surroundings=surroundings,
+            room=lambda: shapely.difference(self._area(motif, limits, key), self._hidden_by(motif)), read=self.read,
         )  # fmt: skip
 
     def _remembered(
-        self, its: PrintMotif, limits: Limits, before: BaseGeometry, key: str, grow: Callable[[], Growth]
+        self, motif: PrintMotif, limits: Limits, before: BaseGeometry, key: str, grow: Callable[[], Growth]
     ) -> Growth:
         """What has grown, anew only if anything is otherwise that it depends on."""
         assert self.growths is not None
-        given, around = self.given, self._surroundings(its, key)
+        given, around = self.given, self._surroundings(motif, key)
         plates = [replace(plate, layers=frozenset()) for plate in self.plates]
         said = hashlib.sha256(repr((
-            its, limits, given.seed, given.width_mm, given.height_mm, given.margin_mm, given.bleed_mm, plates,
+            motif, limits, given.seed, given.width_mm, given.height_mm, given.margin_mm, given.bleed_mm, plates,
             [sorted(plate.layers) for plate in self.plates], [layer.name for layer in self.drawing.layers],
-            [word for _, word in self._holes(its)],
+            [word for _, word in self._holes(motif)],
         )).encode())  # fmt: skip
-        shapes = [*(layer.shape for layer in self.drawing.layers), *(area for area, _ in self._holes(its))]
+        shapes = [*(layer.shape for layer in self.drawing.layers), *(area for area, _ in self._holes(motif))]
         for wkb in shapely.to_wkb([before, around.bears, around.clear, geometry.union(self.openings), *shapes]):
             said.update(len(wkb).to_bytes(8, "little") + wkb)
 
@@ -292,32 +294,34 @@ class _Grower:
         self.notes[told:] = notes
         return growth
 
-    def _surroundings(self, its: PrintMotif, key: str) -> Surroundings:
+    def _surroundings(self, motif: PrintMotif, key: str) -> Surroundings:
         """What of the drawing a motif depends on, as it is drawn."""
         clear = [
             shape
-            for j, text in enumerate(its.keep_clear)
+            for j, text in enumerate(motif.keep_clear)
             for shape in self.drawing.shapes(text, f"{key}.keep_clear[{j}]")
         ]
-        clear += [layer.shape for layer in self.drawing.in_front_of(its.on)]
-        if its.region:
-            clear.append(shapely.difference(self.face, _union([self.drawing.shapes(its.region, f"{key}.region")])))
-        bears = self.drawing.union(its.on)
-        if its.motif == "grain" and its.on:
+        clear += [layer.shape for layer in self.drawing.in_front_of(motif.on)]
+        if motif.region:
+            clear.append(shapely.difference(self.face, _union([self.drawing.shapes(motif.region, f"{key}.region")])))
+        bears = self.drawing.union(motif.on)
+        if motif.motif == "grain" and motif.on:
             clear.append(shapely.difference(self.face, bears))
         return Surroundings.of(
-            bears=bears, clear=_union([geometry.polygon_array([*clear, self._hidden_by(its)]), self.openings])
+            bears=bears, clear=_union([geometry.polygon_array([*clear, self._hidden_by(motif)]), self.openings])
         )
 
-    def _grown(self, its: PrintMotif, limits: Limits, before: BaseGeometry, leaves: frozenset[str], key: str) -> Growth:
+    def _grown(
+        self, motif: PrintMotif, limits: Limits, before: BaseGeometry, leaves: frozenset[str], key: str
+    ) -> Growth:
         """What grows of a motif on the drawing as it is now."""
-        area = self._area(its, limits, key)
+        area = self._area(motif, limits, key)
         if shapely.area(area) <= 0:
             raise InputError("finds no room", where="region, keep_clear, behind", hint="make what it avoids smaller")
-        return self._work(its)(its, area, limits, before, leaves, grow=self._grow)
+        return self._work(motif)(motif, area, limits, before, leaves, grow=self._grow)
 
-    def _work(self, its: PrintMotif) -> Callable[..., Growth]:
-        return {"snowfall": self._fallen, "snowload": self._loaded}.get(its.motif, self._textured)
+    def _work(self, motif: PrintMotif) -> Callable[..., Growth]:
+        return {"snowfall": self._fallen, "snowload": self._loaded}.get(motif.motif, self._textured)
 
     def bed(self, k: int) -> Bed:
         """Motif k as marks need to know it."""
@@ -327,12 +331,12 @@ class _Grower:
 
         def grow(settings: Any, place: Place, rng: Generator) -> PolygonArray:  # noqa: ANN401
             def at(
-                its: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
+                entry: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
                 hides: tuple[BaseGeometry, ...] = (),
             ) -> Growth:  # fmt: skip
                 frame = place.frame if place.frame is not None else frame
-                own = replace(place, area=area, frame=frame, holes=self._holes(its), hides=hides)
-                return motif(its.motif).grow(settings, own, limits, rng)
+                own = replace(place, area=area, frame=frame, holes=self._holes(entry), hides=hides)
+                return motif(entry.motif).grow(settings, own, limits, rng)
 
             own = replace(its, settings=settings)
             inside = geometry.solid(shapely.intersection(area, place.area))
@@ -353,53 +357,53 @@ class _Grower:
             told[block] = (*told.get(block, ()), *grown.findings)
         return told
 
-    def _area(self, its: PrintMotif, limits: Limits, key: str) -> BaseGeometry:
+    def _area(self, motif: PrintMotif, limits: Limits, key: str) -> BaseGeometry:
         """Where it may grow, whatever hides it."""
         clear = geometry.stack(
-            self.drawing.shapes(text, f"{key}.keep_clear[{j}]") for j, text in enumerate(its.keep_clear)
+            self.drawing.shapes(text, f"{key}.keep_clear[{j}]") for j, text in enumerate(motif.keep_clear)
         )
-        ground = replace(self._ground(its), keep_clear=clear, openings=self.openings)
-        area = place_on(ground, its.settings, limits).area
-        if its.region:
+        ground = replace(self._ground(motif), keep_clear=clear, openings=self.openings)
+        area = place_on(ground, motif.settings, limits).area
+        if motif.region:
             area = geometry.solid(
-                shapely.intersection(area, _union([self.drawing.shapes(its.region, f"{key}.region")]))
+                shapely.intersection(area, _union([self.drawing.shapes(motif.region, f"{key}.region")]))
             )
         return area
 
-    def _frame(self, its: PrintMotif, limits: Limits) -> Polygon:
+    def _frame(self, motif: PrintMotif, limits: Limits) -> Polygon:
         """Where it would grow if nothing stood in its way."""
-        return place_on(self._ground(its), its.settings, limits).edge
+        return place_on(self._ground(motif), motif.settings, limits).edge
 
-    def _ground(self, its: PrintMotif) -> Ground:
+    def _ground(self, motif: PrintMotif) -> Ground:
         """The bare face."""
         return Ground(
-            name=its.motif, width_mm=self.given.width_mm, height_mm=self.given.height_mm,
+            name=motif.motif, width_mm=self.given.width_mm, height_mm=self.given.height_mm,
             margin_mm=self.given.margin_mm + self.given.bleed_mm * (self.given.margin_mm > 0),
-            clearance_mm=its.clearance_mm,
+            clearance_mm=motif.clearance_mm,
         )  # fmt: skip
 
-    def _hidden_by(self, its: PrintMotif) -> BaseGeometry:
-        return self.drawing.union(its.behind if its.front else self.drawing.names)
+    def _hidden_by(self, motif: PrintMotif) -> BaseGeometry:
+        return self.drawing.union(motif.behind if motif.front else self.drawing.names)
 
-    def _holes(self, its: PrintMotif) -> tuple[tuple[BaseGeometry, str], ...]:
+    def _holes(self, motif: PrintMotif) -> tuple[tuple[BaseGeometry, str], ...]:
         """What holes are in what it lies on: as said of layers, and where marks lie on them as these say."""
-        layers = [layer for layer in self.drawing.named(its.on) if layer.gaps]
-        marks = [mark for mark in self.hole_marks if not mark.motifs or its.name in mark.motifs]
+        layers = [layer for layer in self.drawing.named(motif.on) if layer.gaps]
+        marks = [mark for mark in self.hole_marks if not mark.motifs or motif.name in mark.motifs]
         return (
             *((geometry.union(geometry.holes(geometry.parts(layer.shape))), layer.gaps) for layer in layers),
             *((mark.shape, mark.meaning.gaps) for mark in marks),
         )
 
     def _grow(
-        self, its: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
+        self, entry: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
         hides: tuple[BaseGeometry, ...] = (),
     ) -> Growth:  # fmt: skip
-        rng = stream(self.given.seed, "print", its.motif, str(its.nth))
-        shapes = geometry.parts(self.drawing.union(its.on))
-        place = Place(area=area, frame=frame, shapes=shapes, holes=self._holes(its), hides=hides)
-        growth = motif(its.motif).grow(its.settings, place, limits, rng)
+        rng = stream(self.given.seed, "print", entry.motif, str(entry.nth))
+        shapes = geometry.parts(self.drawing.union(entry.on))
+        place = Place(area=area, frame=frame, shapes=shapes, holes=self._holes(entry), hides=hides)
+        growth = motif(entry.motif).grow(entry.settings, place, limits, rng)
         if growth.remark:
-            self.notes.append(f"{its.name}: {growth.remark}")
+            self.notes.append(f"{entry.name}: {growth.remark}")
         return growth
 
     def _fallen(
@@ -421,16 +425,16 @@ class _Grower:
         return replace(fallen, cuts=flakes)
 
     def _loaded(
-        self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],
+        self, motif: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],
         *, grow: _Grow,
     ) -> Growth:  # fmt: skip
         """Lying snow: grown whole, then hidden where something stands in front of what it lies on."""
-        if not its.on:
+        if not motif.on:
             raise InputError("has nothing to lie on", where="on", hint='name layers: on = ["POSTS"]')
-        frame = self._frame(its, limits)
-        snow = grow(its, area, limits, frame=frame)
-        hidden = _kept_out(self._hidden_by(its), before, limits)
-        hidden = shapely.union(hidden, self._in_front(its, snow, hidden))
+        frame = self._frame(motif, limits)
+        snow = grow(motif, area, limits, frame=frame)
+        hidden = _kept_out(self._hidden_by(motif), before, limits)
+        hidden = shapely.union(hidden, self._in_front(motif, snow, hidden))
         if shapely.is_empty(hidden):
             return snow
         seen = ground_over(shapely.difference(area, hidden), frame)
@@ -438,39 +442,39 @@ class _Grower:
         cuts = held_over(shapely.difference(_union([snow.cuts]), hidden), seen, frame, limits, ground=ground)
         return Growth(cuts=within(cuts, frame), free=geometry.parts(shapely.intersection(snow.free, seen)))
 
-    def _in_front(self, its: PrintMotif, snow: Growth, hidden: BaseGeometry) -> BaseGeometry:
+    def _in_front(self, motif: PrintMotif, snow: Growth, hidden: BaseGeometry) -> BaseGeometry:
         """What stands in front of the layer on which the snow lies.
 
         Snow on a nearer layer that leans over a thing behind that layer stays in front of the thing.
         """
         front, white = list[Any](), shapely.difference(_union([snow.cuts]), hidden)
-        for layer in self.drawing.in_front_of(its.on):
-            behind = [name for name in its.on if layer in self.drawing.in_front_of([name])]
-            nearer = self.drawing.union([name for name in its.on if name not in behind])
+        for layer in self.drawing.in_front_of(motif.on):
+            behind = [name for name in motif.on if layer in self.drawing.in_front_of([name])]
+            nearer = self.drawing.union([name for name in motif.on if name not in behind])
             over = geometry.parts(shapely.intersection(white, layer.shape))
             over = over[~shapely.dwithin(over, nearer, _APART_MM)] if len(over) else over
             front += [layer.shape] if shapely.is_empty(nearer) else list(over)
-            self._note(its, layer, behind, over)
+            self._note(motif, layer, behind, over)
         return _union([geometry.polygon_array(front)])
 
-    def _note(self, its: PrintMotif, layer: Layer, behind: Sequence[str], hides: PolygonArray) -> None:
+    def _note(self, motif: PrintMotif, layer: Layer, behind: Sequence[str], hides: PolygonArray) -> None:
         """Say it where what hides snow may only be drawn on the thing, such as its lit side."""
         inside = shapely.intersection(layer.shape, self.drawing.union(behind))
         lost = float(shapely.area(hides).sum())
         if lost >= _TOLD_MM2 and shapely.area(inside) >= _DRAWN_ON * shapely.area(layer.shape):
             self.notes.append(
-                f"{its.name}: {layer.name} stands in front of {', '.join(behind)} and hides "
+                f"{motif.name}: {layer.name} stands in front of {', '.join(behind)} and hides "
                 f"{lost:.1f} mm² of the snow there; if it is only drawn on it, name it in `on`, too"
             )
 
     def _textured(
-        self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],
+        self, motif: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],
         *, grow: _Grow,
     ) -> Growth:  # fmt: skip
         """Grain or frost: not under what stands in front of the layers that it is on."""
-        front = [layer.shape for layer in self.drawing.in_front_of(its.on)]
-        hidden = shapely.union_all(geometry.polygon_array([self._hidden_by(its), *front]))
-        return grow(its, shapely.difference(area, _kept_out(hidden, before, limits)), limits)
+        front = [layer.shape for layer in self.drawing.in_front_of(motif.on)]
+        hidden = shapely.union_all(geometry.polygon_array([self._hidden_by(motif), *front]))
+        return grow(motif, shapely.difference(area, _kept_out(hidden, before, limits)), limits)
 
 
 def _kept_out(hidden: BaseGeometry, before: BaseGeometry, limits: Limits) -> Any:  # noqa: ANN401

@@ -934,7 +934,7 @@ def test_a_photograph_of_the_coloured_sheet_is_looked_at_and_becomes_marks(bench
     bench.browser.find_element(By.ID, "coloured").send_keys(str(tmp_path / "sheet.png"))
     until(lambda: bench.browser.find_elements(By.ID, "take-marks"))
     until(lambda: bench.run("return document.querySelector('dialog img.whole').naturalWidth > 0"))
-    assert "must come out: 1 place, " in bench.browser.find_element(By.CSS_SELECTOR, "dialog .told").text
+    assert "comes out: 1 place, " in bench.browser.find_element(By.CSS_SELECTOR, "dialog .told").text
     assert not bench.marks("comes out"), "not before she has looked"
     assert _violations(bench, "dialog[open]") == []
     bench.browser.find_element(By.ID, "take-marks").click()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import time
 
 import numpy as np
@@ -16,7 +17,7 @@ from carvegen import geometry
 from carvegen.base.findings import Severity
 from carvegen.blocks.job import Job
 from carvegen.checks import checked
-from carvegen.checks.mending import Mended, mended, mended_for_all
+from carvegen.checks.mending import Mended, _Bench, can_mend, mended, mended_for_all
 from carvegen.motifs import snowfall
 from tests.cases import block, box, disc, grown, limits, setup, shapes
 from tests.strategies import examples
@@ -290,3 +291,17 @@ def test_snowfall_grown_for_finer_land_keeps_its_look() -> None:
     done = must_hold(job, area=0.12)
     same = shapely.intersection(shapely.union_all(sky.cuts), shapely.union_all(done.job.block.cuts)).area
     assert same > 0.9 * white(job)
+
+
+@pytest.mark.parametrize("seed", [0, 1, 6])
+def test_a_measure_falls_in_each_round(seed):
+    """The places that break; where as many break as before, the land: then a hopeless piece of it was cut away."""
+    bench, measures = _Bench(job_of(*boxes(seed, 30)), frozenset()), list[tuple[int, float]]()
+    for number in range(24):
+        left = [its for its in checked(bench.job) if its.severity is Severity.BREAKS and can_mend([its])]
+        measures.append((len(left), float(shapely.area(bench.job.block.land))))
+        if not bench.mend(number):
+            break
+    assert measures[0][0] > 0
+    assert measures[-1][0] == 0
+    assert all(now < before for before, now in itertools.pairwise(measures)), measures

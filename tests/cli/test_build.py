@@ -14,7 +14,7 @@ from lxml import etree
 from PIL import Image
 
 from carvegen.delivery import side_by_side
-from carvegen.prints.file.samples import FILES
+from carvegen.prints.file.new_folder import FILES
 from carvegen.prints.file.schema import schema
 from tests.cases import layer, small_print
 from tests.cli.running import built_once, run, tree

@@ -14,7 +14,7 @@ import pytest
 import carvegen
 from carvegen.base.errors import InputError
 from carvegen.cli import _COMMANDS, command_of
-from carvegen.cli.option_names import option_of
+from carvegen.cli.options.values import option_of
 from carvegen.motifs import motif
 from tests.cli.running import run, small
 

@@ -13,11 +13,12 @@ from carvegen.blocks.job import Setup
 from carvegen.facts.composition import (
     ban,
     bans,
+    plain_words,
+    squeezed,
     statement,
     substances,
     workable,
 )
-from carvegen.facts.plain_words import plain_words, squeezed
 from carvegen.facts.profiles import (
     KINDS,
     Library,

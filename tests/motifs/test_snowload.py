@@ -17,8 +17,7 @@ from carvegen.artwork.place import placed
 from carvegen.base.limits import Limits
 from carvegen.base.parameters import parameters
 from carvegen.base.streams import stream
-from carvegen.blocks.from_motif import Ground
-from carvegen.blocks.under_snow import loaded_block
+from carvegen.blocks.from_motif import Ground, loaded_block
 from carvegen.geometry.necks import necks
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Growth, Place

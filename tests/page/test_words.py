@@ -6,10 +6,14 @@ import re
 
 from carvegen.delivery.delivery_files import OWNED
 from carvegen.delivery.register_folder import PURPOSE
-from carvegen.page.words import about, explained, motif_words, noun, stage_words
+from carvegen.marking.marks import Meaning
+from carvegen.page.words import about, explained, noun, stage_words
 from carvegen.writers.plan.plan_files import program_name
 from tests.cases import small_print
 from tests.cli.running import run
+from tests.page.page import page_in
+
+POST = ("[[layers]]", 'name = "POST"', 'shape = "box 20 0 8 25"')
 
 
 def test_nothing_that_is_printed_or_looked_at_is_called_by_its_file() -> None:
@@ -38,10 +42,16 @@ def test_stages_are_said_plainly(capsys, tmp_path) -> None:
     assert {"letting snow fall, 1 of 2", "letting snow lie, 2 of 2"} <= set(said)
 
 
-def test_a_motif_that_nobody_has_named_is_called_plainly_and_a_name_of_hers_stays() -> None:
-    assert [motif_words(its) for its in ("snowload 1", "snowfall", "near snowfall")] == [
-        "lying snow 1", "falling snow", "near snowfall",
-    ]  # fmt: skip
+def test_page_and_papers_have_one_word_for_one_thing(tmp_path) -> None:
+    """Pencils are called by their meanings, as the sheet and the files call them; motifs by their names."""
+    path = tmp_path / "print.toml"
+    path.write_text(small_print("[[motifs]]", 'motif = "snowload"', 'on = ["POST"]', "", *POST, blocks={"sky": ["*"]}))
+    session = page_in(tmp_path, path).session
+    state = session.state()
+    assert [its["label"] for its in state["meanings"]] == [*Meaning]
+    assert [its["name"] for its in state["motifs"]] == ["snowload 1"]
+    assert "label" not in state["motifs"][0]
+    session.close()
 
 
 def test_how_long_it_takes_is_no_more_exact_than_it_is_known() -> None:

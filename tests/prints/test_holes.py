@@ -7,9 +7,8 @@ import shapely
 
 from carvegen.base.errors import InputError
 from carvegen.base.streams import stream
-from carvegen.blocks.from_motif import Ground
-from carvegen.blocks.under_snow import loaded_block
-from carvegen.cli.make.marks import Marks
+from carvegen.blocks.from_motif import Ground, loaded_block
+from carvegen.cli.make.maker import Marks
 from carvegen.marking.marks import HoleMark, HoleMeaning
 from carvegen.motifs import snowload
 from carvegen.prints.cut_blocks import cut_blocks, ways_of

@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from carvegen.base.errors import InputError
 from carvegen.base.parameters import choice, colour, flag, length, parameters, span, text, texts, whole
-from carvegen.cli.options.paths import paths
+from carvegen.cli.options.output import paths
 from carvegen.delivery.block_folder import style_of
 from carvegen.facts.profiles import Library
 from carvegen.prints.file import keys

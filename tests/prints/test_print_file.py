@@ -12,8 +12,8 @@ import pytest
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.parameters import parameters
 from carvegen.motifs import motif, summaries
+from carvegen.prints.file.new_folder import FILES, sample_folder
 from carvegen.prints.file.print_file import read_print
-from carvegen.prints.file.samples import FILES, sample_folder
 from carvegen.prints.file.schema import schema
 from carvegen.prints.layers import drawing_of
 from tests import cases
@@ -165,9 +165,9 @@ def test_a_fault_is_told_with_file_key_value_and_remedy(tmp_path, change, key, v
 
 @pytest.mark.parametrize(("change", "told", "hint"), [
     (('name = "landing"', 'name = "landing"\nseed = -1'), "print.seed: must be a whole number, 0 or more, got -1",
-     "another seed, other snow: a whole number, 0 or more"),
+     "another seed, another pattern of the same kind: a whole number, 0 or more"),
     (('name = "landing"', 'name = "landing"\nseed = 1.5'), "print.seed: must be a whole number, got 1.5",
-     "another seed, other snow: a whole number, 0 or more"),
+     "another seed, another pattern of the same kind: a whole number, 0 or more"),
     (("[[layers]]", '[[marked]]\nmeaning = "grow again"\nshape = "box 1 1 5 5"\ntry = 0\n[[layers]]'),
      "marked[0].try: must be a whole number in 1…1000000, got 0",
      "grow again: another try, other shapes: a whole number in 1…1000000"),

@@ -24,10 +24,9 @@ from carvegen import geometry
 from carvegen.base.finding_groups import grouped, letter_of
 from carvegen.base.findings import Finding, Report, Severity
 from carvegen.blocks.block import Block
-from carvegen.blocks.from_motif import Ground
+from carvegen.blocks.from_motif import Ground, loaded_block
 from carvegen.blocks.job import Job, setups_for
 from carvegen.blocks.test_strip import strip_for
-from carvegen.blocks.under_snow import loaded_block
 from carvegen.blocks.views import View
 from carvegen.delivery.strip_folder import deliver_strip
 from carvegen.facts.profiles import Library

@@ -15,9 +15,8 @@ import shapely.affinity
 from carvegen import geometry
 from carvegen.artwork.place import placed
 from carvegen.base.streams import stream
-from carvegen.blocks.from_motif import Ground
+from carvegen.blocks.from_motif import BLOCKS, Ground, loaded_block
 from carvegen.blocks.job import setups_for
-from carvegen.blocks.under_snow import BLOCKS, loaded_block
 from carvegen.motifs.snowload import PRESETS, Settings
 from tests.cases import SHELF
 from tests.motifs.test_snowload import bare_tree, spruce

@@ -29,10 +29,10 @@ def counter_setups(
         If no setup of it can be made.
     """
     stuff = shelf.material(material)
-    named = [way for way in die if stuff.permits[way.machine.kind].verdict is not Verdict.NEVER]
+    named = [setup for setup in die if stuff.permits[setup.machine.kind].verdict is not Verdict.NEVER]
     cutter = named[0].cutter.key if named else shelf.machine(USUAL_MACHINES["hand"]).usual_cutter
     return setups_for(
-        shelf, material=stuff.key, cutter=cutter, machines=[way.machine.key for way in named],
-        kinds=[way.machine.kind for way in named] or ["hand"], thickness_mm=thickness_mm,
+        shelf, material=stuff.key, cutter=cutter, machines=[setup.machine.key for setup in named],
+        kinds=[setup.machine.kind for setup in named] or ["hand"], thickness_mm=thickness_mm,
         depth_mm=min(stuff.depth_usual_mm, thickness_mm / 2),
     )  # fmt: skip

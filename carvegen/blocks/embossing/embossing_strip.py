@@ -117,7 +117,7 @@ class EmbossingStrip:
     @property
     def faces(self) -> PolygonArray:
         """The faces that stay as high as the block."""
-        return geometry.snapped(geometry.polygon_array(its.flat for its in self.pieces if its.below_mm <= 0))
+        return geometry.snapped(geometry.polygon_array(piece.flat for piece in self.pieces if piece.below_mm <= 0))
 
     def terraces(self) -> Iterator[Terrace]:
         """All that is lowered besides the floor, from the face down: faces to their height, walls in steps.

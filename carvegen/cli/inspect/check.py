@@ -33,7 +33,7 @@ _NEXT = "Next: carvegen mend FILE with the same options and --out FOLDER clears 
     help="Draw the block with its findings ringed: a file that ends in .png or .svg.",
 )
 @options.as_json
-def command(file: Path, picture: Path | None, as_json: bool, **given: Any) -> int:  # noqa: ANN401
+def command(file: Path, picture: Path | None, as_json: bool, **args: Any) -> int:  # noqa: ANN401
     """Check a drawing of closed shapes against what material and cutter can hold.
 
     The layer BLOCK EDGE gives the block's face, or --size, or the page. Shapes on CUT-OUT are cut through;
@@ -47,10 +47,10 @@ def command(file: Path, picture: Path | None, as_json: bool, **given: Any) -> in
     from carvegen.checks import checked
 
     options.check_picture(picture, file)
-    kinds = options.kinds_of(given["machines"], given["folders"])
-    (way,) = options.setups({**given, "kinds": kinds}, own_kind_only=True)
-    drawn = drawn_block(file, size_mm=given["size"], view=options.view(given), units=given["units"])
-    job = way.on(drawn.block)
+    kinds = options.kinds_of(args["machines"], args["folders"])
+    (setup,) = options.setups({**args, "kinds": kinds}, own_kind_only=True)
+    drawn = drawn_block(file, size_mm=args["size"], view=options.view(args), units=args["units"])
+    job = setup.on(drawn.block)
     report = checked(job)
     if picture:
         save_file(picture, _picture(picture, drawn, report))
@@ -93,8 +93,8 @@ def _say_json(job: Job, drawn: Drawn, report: Report) -> None:
     block = drawn.block
     figures = {"width_mm": block.width_mm, "height_mm": block.height_mm, **options.figures(block)}
     questions = [asked for asked in [question(job)] if asked]
-    told = {
+    record = {
         "block": figures, "notes": [*options.doubts(), *drawn.notes], "open_questions": questions,
         "report": report.to_dict(), "next": _NEXT if can_mend(report) else "",
     }  # fmt: skip
-    click.echo(json.dumps(told, indent=1))
+    click.echo(json.dumps(record, indent=1))

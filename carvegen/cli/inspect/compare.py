@@ -11,7 +11,6 @@ import click
 from carvegen.base.errors import InputError
 from carvegen.base.words import shortened
 from carvegen.cli import options
-from carvegen.cli.inspect.ink_options import ink_options, inks_of
 
 if TYPE_CHECKING:
     from carvegen.blocks.comparison import Difference
@@ -24,7 +23,7 @@ __all__ = ["command"]
 @click.argument("before", metavar="A", type=click.Path(path_type=Path))
 @click.argument("after", metavar="B", type=click.Path(path_type=Path))
 @click.option("--block", help="One block only, where A or B is a folder that build has written.")
-@ink_options
+@options.ink_options
 @click.option("--view", type=options.OneOf(["print", "block"]), help="From which side B shows the block.")
 @click.option("--corners", help="Scan: the block's corners in pixels, if the drawing itself does not show its place.")
 @click.option("--dpi", type=float, help="Scan: its dots per inch.  [default: what the file says]")
@@ -37,7 +36,7 @@ __all__ = ["command"]
 )
 @options.as_json
 def command(
-    before: Path, after: Path, picture: Path | None, sheet: Path | None, as_json: bool, **given: Any  # noqa: ANN401
+    before: Path, after: Path, picture: Path | None, sheet: Path | None, as_json: bool, **args: Any  # noqa: ANN401
 ) -> int:  # fmt: skip
     """Say what differs from A to B: newly cut, newly land, how much and where.
 
@@ -60,23 +59,23 @@ def command(
         raise InputError("must end in .png", value=str(picture), where="--picture")
     if sheet is not None and sheet.suffix.lower() != ".pdf":
         raise InputError("must end in .pdf", value=str(sheet), where="--sheet")
-    given |= inks_of(given.pop("inks"), given.pop("print_file"))
-    if given.get("inks") and not (given.get("coats") and is_picture(before) is not is_picture(after)):
+    args |= options.inks_of(args.pop("inks"), args.pop("print_file"))
+    if args.get("inks") and not (args.get("coats") and is_picture(before) is not is_picture(after)):
         raise InputError("are for a scan of a print and its plan, each with its colour", where="--inks",
                          hint="give --print PRINT.toml")  # fmt: skip
     if is_picture(before) is not is_picture(after):
         plan, seen = (after, before) if is_picture(before) else (before, after)
-        proof = first_proof(plan, seen, picture, sheet, given)
+        proof = first_proof(plan, seen, picture, sheet, args)
         if proof is not None:
             return _say_proof(proof, as_json=as_json)
         options.tell_notes(["too little is drawn on the plan to lay the scan on it: its page or corners are followed"])
-    one, other = _lands(before, {**given, "view": None}), _lands(after, given)
+    one, other = _lands(before, {**args, "view": None}), _lands(after, args)
     if len(one) == 1 and len(other) == 1:
         (name, land), (_, second) = *one.items(), *other.items()
         one, other = {name: land}, {name: second}
-    elif given["block"]:
-        one, other = ({name: land for name, land in its.items() if name == given["block"]} for its in (one, other))
-    tolerance = _tolerance(given["tolerance"], before, after)
+    elif args["block"]:
+        one, other = ({name: land for name, land in its.items() if name == args["block"]} for its in (one, other))
+    tolerance = _tolerance(args["tolerance"], before, after)
     both = [name for name in one if name in other]
     found = [difference(name, one[name], other[name], tolerance) for name in both]
     lost, new = sorted(one.keys() - other.keys()), sorted(other.keys() - one.keys())
@@ -84,8 +83,8 @@ def command(
         shown = [its for its in found if its.any] or found
         save_file(picture, compare_png([(_common(its), its.cut, its.land) for its in shown]))
     blocks = [{**its.to_dict(), "cut": is_cut(before, its.name)} for its in found]
-    told = {"tolerance_mm": tolerance, "blocks": blocks, "only_in_a": lost, "only_in_b": new}
-    click.echo(json.dumps(told, indent=1)) if as_json else _say(told)
+    record = {"tolerance_mm": tolerance, "blocks": blocks, "only_in_a": lost, "only_in_b": new}
+    click.echo(json.dumps(record, indent=1)) if as_json else _say(record)
     if picture is not None:
         options.look_first(picture)
     return int(any(its.any for its in found) or bool(lost or new))
@@ -101,34 +100,34 @@ def _say_proof(proof: Proof, *, as_json: bool) -> int:
     return int(bool(proof.spots))
 
 
-def _lands(path: Path, given: dict[str, Any]) -> dict[str, Any]:
+def _lands(path: Path, args: dict[str, Any]) -> dict[str, Any]:
     from carvegen.artwork import scan
     from carvegen.blocks.comparison import land_in, lands_in
 
     if path.is_dir():
         found = lands_in(path)
-        wanted = given["block"]
+        wanted = args["block"]
         if wanted and wanted not in found:
             raise InputError("has no such block", value=wanted, where=str(path), hint=f"known: {', '.join(found)}")
         return {wanted: found[wanted]} if wanted else found
-    said = {"dpi": given["dpi"], "size_mm": given["size_mm"]}
-    said["corners"] = scan.corners_from(given["corners"]) if given["corners"] else None
+    said = {"dpi": args["dpi"], "size_mm": args["size_mm"]}
+    said["corners"] = scan.corners_from(args["corners"]) if args["corners"] else None
     kept = {name: value for name, value in said.items() if value is not None}
-    return {shortened(path.stem, 60): land_in(path, view=options.view(given), scan=kept)}
+    return {shortened(path.stem, 60): land_in(path, view=options.view(args), scan=kept)}
 
 
-def _tolerance(given: float | None, *paths: Path) -> float:
+def _tolerance(asked_mm: float | None, *paths: Path) -> float:
     from carvegen.artwork.kinds import is_picture
 
-    if given is not None and not 0 < given <= 20:
-        raise InputError("must lie above 0 and up to 20 mm", value=given, where="--tolerance")
-    return given or (0.3 if any(map(is_picture, paths)) else 0.01)
+    if asked_mm is not None and not 0 < asked_mm <= 20:
+        raise InputError("must lie above 0 and up to 20 mm", value=asked_mm, where="--tolerance")
+    return asked_mm or (0.3 if any(map(is_picture, paths)) else 0.01)
 
 
-def _common(its: Difference) -> Any:  # noqa: ANN401
+def _common(difference: Difference) -> Any:  # noqa: ANN401
     import shapely
 
-    return shapely.intersection(its.before, its.after)
+    return shapely.intersection(difference.before, difference.after)
 
 
 def _can_still_be(*, cut: bool, comes_back: bool) -> str:
@@ -138,17 +137,17 @@ def _can_still_be(*, cut: bool, comes_back: bool) -> str:
     return "land can't be put back: a new block" if comes_back else "it can be cut on"
 
 
-def _say(told: dict[str, Any]) -> None:
-    for its in told["blocks"]:
-        if not its["differs"]:
-            click.echo(f"{its['block']}: the same, within {told['tolerance_mm']:g} mm")
+def _say(record: dict[str, Any]) -> None:
+    for block in record["blocks"]:
+        if not block["differs"]:
+            click.echo(f"{block['block']}: the same, within {record['tolerance_mm']:g} mm")
             continue
-        areas = f"{its['newly_cut_mm2']:.2f} mm² newly cut, {its['newly_land_mm2']:.2f} mm² newly land"
-        so = _can_still_be(cut=its["cut"], comes_back=its["newly_land_mm2"] > 0)
-        click.echo(f"{its['block']}: {areas}; {so}")
-        for place in its["places"]:
+        areas = f"{block['newly_cut_mm2']:.2f} mm² newly cut, {block['newly_land_mm2']:.2f} mm² newly land"
+        so = _can_still_be(cut=block["cut"], comes_back=block["newly_land_mm2"] > 0)
+        click.echo(f"{block['block']}: {areas}; {so}")
+        for place in block["places"]:
             x, y = place["at_mm"]
             click.echo(f"  newly {place['newly']}: {place['area_mm2']:.2f} mm² at x {x:.1f}, y {y:.1f} mm")
-    for words, names in (("only in A", told["only_in_a"]), ("only in B", told["only_in_b"])):
+    for words, names in (("only in A", record["only_in_a"]), ("only in B", record["only_in_b"])):
         for name in names:
             click.echo(f"{name}: {words}")

@@ -20,7 +20,7 @@ __all__ = ["command"]
 @options.output
 @options.paths()
 @options.as_json
-def command(file: Path, out: Path, as_json: bool, **given: Any) -> int:  # noqa: ANN401
+def command(file: Path, out: Path, as_json: bool, **args: Any) -> int:  # noqa: ANN401
     """Mend a drawing of closed shapes, check it, and write its files into a folder.
 
     Cuts are shrunk, joined, filled or left out where the land or the cut would be too narrow, and no further.
@@ -34,12 +34,12 @@ def command(file: Path, out: Path, as_json: bool, **given: Any) -> int:  # noqa:
 
     doubts, say = options.doubts(), options.teller(quiet=as_json)
     check_folder(out)
-    ways = options.setups(given)
-    drawn = drawn_block(file, size_mm=given["size"], view=options.view(given), units=given["units"])
+    setups = options.setups(args)
+    drawn = drawn_block(file, size_mm=args["size"], view=options.view(args), units=args["units"])
     options.keep_notes([f"{file.name}: {note}" for note in drawn.notes])
-    given["size"] = drawn.block.width_mm, drawn.block.height_mm
+    args["size"] = drawn.block.width_mm, drawn.block.height_mm
     delivery = deliver(
-        [way.on(drawn.block) for way in ways], out, options.style(given, mend=True), say=say,
-        processes=options.processes(given["jobs"]),
+        [setup.on(drawn.block) for setup in setups], out, options.style(args, mend=True), say=say,
+        processes=options.processes(args["jobs"]),
     )  # fmt: skip
     return options.finish(delivery, out, as_json=as_json, doubts=doubts)

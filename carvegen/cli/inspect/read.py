@@ -12,7 +12,6 @@ import click
 from carvegen.base.errors import InputError
 from carvegen.base.words import shortened
 from carvegen.cli import options
-from carvegen.cli.inspect.ink_options import Said, ink_options, inks_of
 
 if TYPE_CHECKING:
     from carvegen.artwork import Artwork
@@ -28,7 +27,7 @@ def _scan_options(function: Callable[..., Any]) -> Callable[..., Any]:
     """An option for each declared setting of a scan."""
     from carvegen.artwork.scan.description import ScanOptions
     from carvegen.base.parameters import parameters
-    from carvegen.cli.option_names import option_of
+    from carvegen.cli.options.values import option_of
 
     for setting in reversed(list(parameters(ScanOptions))):
         switched_off = setting.unit == "flag" and setting.default
@@ -58,17 +57,17 @@ def _default(setting: Any) -> str:  # noqa: ANN401
 @click.option(
     "--picture", metavar="FILE", type=click.Path(path_type=Path), help="Draw what was understood: a file in .png."
 )
-@click.option("--units", type=options.OneOf(["mm", "cm", "in", "pt"]), help="What a number in a drawing means.")
+@options.units
 @click.option("--outlines", is_flag=True, help="A thin closed line in a drawing stands for the shape that it encloses.")
 @click.option("--dpi", type=float, help="Scan: its dots per inch.  [default: what the file says]")
 @click.option(
     "--points",
-    type=Said("POINTS", "points_from"),
+    type=options.Read("POINTS", "points_from", "artwork.scan"),
     help='Scan: two points, in pixels, that lie a known length apart: "120 80 1301 80 = 100mm".',
 )
 @click.option(
     "--corners",
-    type=Said("CORNERS", "corners_from"),
+    type=options.Read("CORNERS", "corners_from", "artwork.scan"),
     help='Scan: the block\'s corners or four marks, in pixels: "90 80 2400 95 2390 1800 85 1790", or "auto".',
 )
 @options.true_size
@@ -79,7 +78,7 @@ def _default(setting: Any) -> str:  # noqa: ANN401
     help="Scan: laid by the drawing itself on a plan: a folder of a build, a land or a block's machine file.",
 )
 @click.option("--block", help="With --onto: the block that the scan shows, if the plan has several.")
-@ink_options
+@options.ink_options
 @click.option(
     "--view", type=options.OneOf(["print", "block"]), help="Scan: of a print or tracing, or of the block itself."
 )
@@ -101,12 +100,12 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
 
     _check_targets(file, out, picture)
     units, outlines, onto, block = (said.pop(name) for name in ("units", "outlines", "onto", "block"))
-    said |= inks_of(said.pop("inks"), said.pop("print_file"))
-    given = {name: value for name, value in said.items() if value is not None}
+    said |= options.inks_of(said.pop("inks"), said.pop("print_file"))
+    chosen = {name: value for name, value in said.items() if value is not None}
     if onto is not None:
         artwork = _on_plan(file, onto, picture, {**said, "block": block})
-    elif given or is_picture(file):
-        artwork = _by_corners(file, given) if "size_mm" in given else read_scan(file, ScanOptions(**given))
+    elif chosen or is_picture(file):
+        artwork = _by_corners(file, chosen) if "size_mm" in chosen else read_scan(file, ScanOptions(**chosen))
     else:
         from carvegen.blocks.layer_names import NOTES
 
@@ -116,10 +115,10 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     shown = picture or out
     if shown is not None:
         options.look_first(shown)
-    return int(UNSURE in artwork.layers and bool(given.get("coats")))
+    return int(UNSURE in artwork.layers and bool(chosen.get("coats")))
 
 
-def _by_corners(file: Path, given: dict[str, Any]) -> Artwork:
+def _by_corners(file: Path, chosen: dict[str, Any]) -> Artwork:
     """A scan by the block's corners: looked for if none are given, and asked for with a picture to read them off."""
     from carvegen.artwork.drawing import Notes
     from carvegen.artwork.kinds import picture_bytes
@@ -129,7 +128,7 @@ def _by_corners(file: Path, given: dict[str, Any]) -> Artwork:
     from carvegen.writers.first_proof.ringed_png import ruled_png
 
     try:
-        return read_scan(file, ScanOptions(**{"corners": "auto", **given}))
+        return read_scan(file, ScanOptions(**{"corners": "auto", **chosen}))
     except InputError as error:
         if error.fields == ("corners",):
             ruled = Path(f"{file.stem}-corners.png")
@@ -209,7 +208,7 @@ def _figures(artwork: Artwork) -> list[dict[str, Any]]:
 
 
 def _say_json(artwork: Artwork) -> None:
-    told = {
+    record = {
         "width_mm": artwork.width_mm and round(artwork.width_mm, 3),
         "height_mm": artwork.height_mm and round(artwork.height_mm, 3),
         "true_size": artwork.true_size,
@@ -218,7 +217,7 @@ def _say_json(artwork: Artwork) -> None:
         "inside": {name: list(names) for name, names in artwork.inside.items()},
         "notes": list(artwork.notes),
     }
-    click.echo(json.dumps(told, indent=1))
+    click.echo(json.dumps(record, indent=1))
 
 
 def _say(artwork: Artwork) -> None:
@@ -238,7 +237,7 @@ def _say(artwork: Artwork) -> None:
         click.echo("  ".join([name.ljust(widths[0]), *cells]))
     for name, names in artwork.inside.items():
         more = f" and {len(names) - _MOST_NAMES} more" if len(names) > _MOST_NAMES else ""
-        said = ", ".join(shortened(its, _CELL) for its in names[:_MOST_NAMES])
+        said = ", ".join(shortened(name, _CELL) for name in names[:_MOST_NAMES])
         click.echo(f"inside {shortened(name, _CELL)}: {said}{more}; FILE#NAME takes one of them")
 
 

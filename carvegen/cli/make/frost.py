@@ -23,7 +23,7 @@ _FIRST = ("sources", "size", "material", "cutter", "preset", "keep_clear", "open
     help='Whose outline the frost grows from: FILE, "FILE at X Y width W", "box X Y W H".  [default: the edge]',
 )
 @maker_options("frost", presets="look", name="frost")
-def command(sources: tuple[str, ...], **given: Any) -> int:  # noqa: ANN401
+def command(sources: tuple[str, ...], **args: Any) -> int:  # noqa: ANN401
     """Let frost grow on a block from its edge or from outlines, check it, and write its files into a folder.
 
     \b
@@ -31,4 +31,4 @@ def command(sources: tuple[str, ...], **given: Any) -> int:  # noqa: ANN401
     carvegen frost --size 200x150 --material linoleum --cutter v-60 \\
         --from "box 40 30 120 90" --inward --out window/
     """
-    return make("frost", given, stage="letting it freeze", sources=sources)
+    return make("frost", args, stage="letting it freeze", sources=sources)

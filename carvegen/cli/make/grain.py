@@ -22,7 +22,7 @@ _FIRST = ("boards", "size", "material", "cutter", "preset", "keep_clear", "openi
     help='Closed shapes that are boards: FILE, "FILE at X Y width W", "box X Y W H".  [default: the whole face]',
 )
 @maker_options("grain", presets="board", name="boards")
-def command(boards: tuple[str, ...], **given: Any) -> int:  # noqa: ANN401
+def command(boards: tuple[str, ...], **args: Any) -> int:  # noqa: ANN401
     """Fill a block, or the boards drawn on it, with wood grain, check it, and write its files into a folder.
 
     \b
@@ -30,4 +30,4 @@ def command(boards: tuple[str, ...], **given: Any) -> int:  # noqa: ANN401
     carvegen grain --size 150x100 --material linoleum --cutter v-60 --board weathered \\
         --boards "box 0 0 150 24" --boards "box 0 26 150 30" --direction 0 --out jetty/
     """
-    return make("grain", given, stage="sawing the boards", sources=boards)
+    return make("grain", args, stage="sawing the boards", sources=boards)

@@ -1,20 +1,29 @@
-"""What the commands that make a block from a motif share: their options, and the way from them to the files."""
+"""What the commands that make a block from a motif share: options, kept motifs, marks, and all steps to the files."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from carvegen.base.errors import InputError
+from carvegen.base.parameters import parameters
 from carvegen.cli import options
-from carvegen.cli.make.kept import kept_options, with_kept
-from carvegen.cli.make.marks import marks_option, read_marked
+from carvegen.cli.options.values import declared
+from carvegen.facts.block_settings import Chance
 
 if TYPE_CHECKING:
+    from carvegen.base.limits import Limits
     from carvegen.blocks.block import Block
+    from carvegen.blocks.from_motif import Ground
+    from carvegen.marking.kept_file import Surroundings
+    from carvegen.marking.marks import HoleMark, Mark
+    from carvegen.motifs.growth import Growth
 
-__all__ = ["make", "maker_options"]
+__all__ = ["Marks", "make", "maker_options"]
 
 _NEXT = "Next: the same command with --mend clears what the smallest changes can clear."
 
@@ -32,13 +41,7 @@ def maker_options(motif: str, *, presets: str, name: str) -> Callable[[Any], Any
         kept_options,
         marks_option,
         options.as_json,
-        click.option(
-            "--seed",
-            type=options.SEED,
-            default=1,
-            show_default=True,
-            help="A number; another one gives another pattern of the same kind.",
-        ),
+        *map(declared, parameters(Chance)),
         click.option("--name", default=name, show_default=True, help="The block's name, for notes and guide."),
     )
 
@@ -52,7 +55,7 @@ def maker_options(motif: str, *, presets: str, name: str) -> Callable[[Any], Any
 
 def make(
     by: str,
-    given: Mapping[str, Any],
+    args: Mapping[str, Any],
     *,
     stage: str,
     sources: Sequence[str] = (),
@@ -73,25 +76,182 @@ def make(
     from carvegen.blocks.from_motif import grown_block, strictest
     from carvegen.delivery.block_folder import check_folder, deliver
 
-    doubts, say = options.doubts(), options.teller(quiet=given["as_json"])
-    check_folder(given["out"])
-    settings = options.motif_settings(by, given)
-    ways = options.setups(given)
-    limits = strictest(way.limits for way in ways)
-    ground = options.ground(given["name"], given, sources=sources)
-    marks = read_marked(given, by=by)
-    ground = with_kept(ground, settings, limits, given, by=by)
-    ground = marks.on(ground, settings, limits, by=by, seed=given["seed"])
+    doubts, say = options.doubts(), options.teller(quiet=args["as_json"])
+    check_folder(args["out"])
+    settings = options.motif_settings(by, args)
+    setups = options.setups(args)
+    limits = strictest(setup.limits for setup in setups)
+    ground = options.ground(args["name"], args, sources=sources)
+    marks = read_marked(args, by=by)
+    ground = with_kept(ground, settings, limits, args, by=by)
+    ground = marks.on(ground, settings, limits, by=by, seed=args["seed"])
     say(stage)
-    rng = stream(given["seed"], given["name"], by)
+    rng = stream(args["seed"], args["name"], by)
     if grow is None:
         block = grown_block(ground, settings, limits, rng, by=by, say=lambda remark: options.keep_notes([remark]))
     else:
         block = grow(ground, settings, limits, rng, by=by)
     block = marks.kept_by(block)
     delivery = deliver(
-        [way.on(block) for way in ways], given["out"], options.style(given), say=say,
-        processes=options.processes(given["jobs"]),
+        [setup.on(block) for setup in setups], args["out"], options.style(args), say=say,
+        processes=options.processes(args["jobs"]),
     )  # fmt: skip
-    remedy = "" if given["mend"] else _NEXT
-    return options.finish(delivery, given["out"], as_json=given["as_json"], doubts=doubts, remedy=remedy)
+    remedy = "" if args["mend"] else _NEXT
+    return options.finish(delivery, args["out"], as_json=args["as_json"], doubts=doubts, remedy=remedy)
+
+
+#: Where what has grown is kept: passes `keep` and `kept`.
+kept_options = options.joined(
+    click.option(
+        "--keep", type=click.Path(path_type=Path), metavar="FILE",
+        help="Keep what has grown in a new SVG, one path a shape, to edit in any drawing program.",
+    ),
+    click.option(
+        "--kept", type=click.Path(path_type=Path), metavar="FILE",
+        help="Take the motif as this file keeps it, edited or not, instead of growing it.",
+    ),
+)  # fmt: skip
+
+
+def with_kept(ground: Ground, settings: Any, limits: Limits, args: Mapping[str, Any], *, by: str) -> Ground:  # noqa: ANN401
+    """The ground with its motif taken from the file `kept`, or kept in the file `keep`, if either is named."""
+    if args["keep"] and args["kept"]:
+        raise InputError("can't be given together", where="--keep, --kept", hint="leave one of them out")
+    if args["kept"]:
+        return replace(ground, shapes_from=_taken(ground, settings, limits, args["kept"], by))
+    if not args["keep"]:
+        return ground
+    if args["keep"].exists():
+        raise InputError("is there already", value=str(args["keep"]), where="--keep", hint="name another file")
+    return replace(ground, shapes_from=_saved(ground, settings, args, by))
+
+
+def _taken(
+    ground: Ground, settings: Any, limits: Limits, file: Path, by: str,  # noqa: ANN401
+) -> Callable[[Callable[[], Growth]], Growth]:  # fmt: skip
+    from carvegen.blocks.from_motif import place_on
+    from carvegen.marking.adapting import adapted
+    from carvegen.marking.kept_file import read_kept
+
+    try:
+        kept = read_kept(file, motif=by, size=(ground.width_mm, ground.height_mm))
+    except InputError as error:
+        raise error.within("--kept") from None
+
+    def taken(grow: Callable[[], Growth]) -> Growth:
+        done = adapted(
+            kept, _surroundings(ground), limits, room=lambda: place_on(ground, settings, limits).area,
+            again=grow if by == "snowload" else None,
+        )  # fmt: skip
+        options.keep_notes([*(f"{file}: {note}" for note in kept.notes), *done.lines(str(file))])
+        return done.growth
+
+    return taken
+
+
+def _saved(
+    ground: Ground, settings: Any, args: Mapping[str, Any], by: str,  # noqa: ANN401
+) -> Callable[[Callable[[], Growth]], Growth]:  # fmt: skip
+    from carvegen.base.files import save_file
+    from carvegen.marking.kept_file import Memory, kept_text
+
+    def saved(grow: Callable[[], Growth]) -> Growth:
+        growth = grow()
+        memory = Memory(
+            motif=by, settings={"seed": args["seed"], **asdict(settings)}, surroundings=_surroundings(ground),
+        )  # fmt: skip
+        size = (ground.width_mm, ground.height_mm)
+        save_file(args["keep"], kept_text(growth, memory, size, title=f"{ground.name}: {by}"))
+        return growth
+
+    return saved
+
+
+def _surroundings(ground: Ground) -> Surroundings:
+    import numpy as np
+    import shapely
+
+    from carvegen.marking.kept_file import Surroundings
+
+    clear = shapely.union_all(np.concatenate([ground.keep_clear, ground.openings]))
+    return Surroundings.of(bears=shapely.union_all(ground.grow_from), clear=clear)
+
+
+#: Drawings of marks: passes `marks`.
+marks_option = click.option(
+    "--marks", multiple=True, type=click.Path(path_type=Path), metavar="FILE",
+    help="What is marked by hand: an SVG as large as the block, its groups named comes out, stays, carver decides, "
+    "more, less, grow again, or open air and only drawn for holes; may be given more than once.",
+)  # fmt: skip
+
+
+class Marks:
+    """The marks of a command."""
+
+    def __init__(self, marks: tuple[Mark, ...], holes: tuple[HoleMark, ...] = ()) -> None:
+        self.marks, self.holes = marks, holes
+
+    def on(self, ground: Ground, settings: Any, limits: Limits, *, by: str, seed: int) -> Ground:  # noqa: ANN401
+        """The ground whose motif, grown or kept, they have been laid on."""
+        from carvegen.blocks.from_motif import place_on
+        from carvegen.marking.applying import Bed, marked, settled_by
+
+        own = [mark for mark in self.marks if mark.is_for(motif=by, block=ground.name)]
+        holes = tuple((hole.shape, hole.meaning.gaps) for hole in self.holes if not hole.motifs or by in hole.motifs)
+        ground = replace(ground, holes=holes)
+        if not own:
+            return ground
+        if ground.prints:
+            raise InputError("can't be used with --prints", where="--marks", hint="leave one of them out")
+        place, before = place_on(ground, settings, limits), ground.shapes_from
+
+        def with_marks(grow: Callable[[], Growth]) -> Growth:
+            growth = grow() if before is None else before(grow)
+            name = f"{by} of {ground.name}"
+            known = settled_by(settings, growth.kept)
+            bed = Bed(motif=by, name=name, settings=known, place=place, limits=limits, seed=seed)
+            return marked(growth, own, bed)
+
+        return replace(ground, shapes_from=with_marks)
+
+    def kept_by(self, block: Block) -> Block:
+        """The block that says where mending may take nothing away, and which cuts it leaves alone."""
+        import numpy as np
+
+        from carvegen import geometry
+        from carvegen.marking.marks import Meaning
+
+        stays, out = (
+            geometry.parts(
+                [mark.shape for mark in self.marks if mark.meaning == meaning and mark.is_for(block=block.name)]
+            )
+            for meaning in (Meaning.STAYS, Meaning.COMES_OUT)
+        )
+        met = np.unique(block.cut_tree.query(out, predicate="intersects")[1])
+        return replace(block, stays=stays, fixed=block.fixed | frozenset(map(int, met))) if self.marks else block
+
+
+def read_marked(args: Mapping[str, Any], *, by: str) -> Marks:
+    """The marks in the files `marks`, for the motif named `by`."""
+    from carvegen import geometry
+    from carvegen.marking.marks import check_agreement, on_face
+    from carvegen.marking.marks_file import Names, read_marks
+    from carvegen.motifs import summaries
+
+    if not args["marks"]:
+        return Marks(())
+    names = Names(motifs={name: (name,) for name in summaries()}, blocks=(args["name"],))
+    found, holes = list[Any](), list[Any]()
+    try:
+        for file in args["marks"]:
+            its = read_marks(file, names, args["size"])
+            options.keep_notes([f"{file}: {note}" for note in its.notes])
+            found += its.marks
+            holes += its.holes
+        marks, outside = on_face(found, geometry.box(*args["size"]))
+        openings = [options.placed(text, args) for text in args["opening"]]
+        check_agreement(marks, openings=geometry.union(*openings))
+    except InputError as error:
+        raise error.within("--marks") from None
+    options.keep_notes(outside)
+    return Marks(marks, tuple(holes))

@@ -39,12 +39,12 @@ def _described(name: str, summary: str) -> dict[str, Any]:
     from dataclasses import asdict
 
     from carvegen.base.parameters import parameters
-    from carvegen.cli.option_names import option_of
+    from carvegen.cli.options.values import option_of
     from carvegen.motifs import motif
 
     module = motif(name)
     settings = [
-        {"option": option_of(its.name), **{key: value for key, value in asdict(its).items() if key in _TOLD}}
-        for its in parameters(module.Settings)
+        {"option": option_of(setting.name), **{key: value for key, value in asdict(setting).items() if key in _TOLD}}
+        for setting in parameters(module.Settings)
     ]
     return {"about": summary, "presets": dict(module.PRESETS), "settings": settings}

@@ -16,11 +16,11 @@ _FIRST = ("size", "material", "cutter", "preset", "snow", "keep_clear", "opening
 
 @click.command(name="snowfall", cls=options.Command, first=_FIRST)
 @maker_options("snowfall", presets="weather", name="sky")
-def command(**given: Any) -> int:  # noqa: ANN401
+def command(**args: Any) -> int:  # noqa: ANN401
     """Fill a block with falling snow, check it, and write its files into a folder.
 
     \b
     carvegen snowfall --size 200x150 --material linoleum --cutter laser-fine --seed 7 \\
         --keep-clear "fir.svg width 60" --opening "circle 150 110 18" --out sky/
     """
-    return make("snowfall", given, stage="letting it snow")
+    return make("snowfall", args, stage="letting it snow")

@@ -32,7 +32,7 @@ _FIRST = ("bearers", "which", "size", "material", "cutter", "preset", "keep_clea
     help="sky: what rises above the shapes is cut; key: what lies on them; both: all of it.",
 )
 @maker_options("snowload", presets="snow", name="snow")
-def command(bearers: tuple[str, ...], which: str, **given: Any) -> int:  # noqa: ANN401
+def command(bearers: tuple[str, ...], which: str, **args: Any) -> int:  # noqa: ANN401
     """Lay snow on a drawing, take it out of a block, check it, and write its files into a folder.
 
     The same seed and name give every block the same snow.
@@ -43,7 +43,7 @@ def command(bearers: tuple[str, ...], which: str, **given: Any) -> int:  # noqa:
     """
     from functools import partial
 
-    from carvegen.blocks.under_snow import loaded_block
+    from carvegen.blocks.from_motif import loaded_block
 
     grow = partial(loaded_block, which=which)
-    return make("snowload", given, stage="letting the snow settle", sources=bearers, grow=grow)
+    return make("snowload", args, stage="letting the snow settle", sources=bearers, grow=grow)

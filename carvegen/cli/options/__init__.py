@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from carvegen.cli.options.headings import Command
-from carvegen.cli.options.motifs import motif, motif_settings
 from carvegen.cli.options.output import (
     figures,
     finish,
     jobs,
     mending,
     output,
+    path_settings,
+    paths,
     plain_output,
     processes,
     style,
@@ -17,50 +17,30 @@ from carvegen.cli.options.output import (
     tell_earlier,
     tell_findings,
 )
-from carvegen.cli.options.paths import path_settings, paths
-from carvegen.cli.options.setup import (
-    bare_setup,
-    kinds_of,
-    library,
-    profile_folders,
-    setup,
-    setups,
-)
+from carvegen.cli.options.setup import bare_setup, kinds_of, library, profile_folders, setup, setups
 from carvegen.cli.options.shapes import (
     block_size,
     check_picture,
     drawing,
     face_size,
     ground,
+    ink_options,
+    inks_of,
+    motif,
+    motif_settings,
     placed,
     places,
     true_size,
+    units,
     view,
 )
-from carvegen.cli.options.telling import (
-    as_json,
-    doubts,
-    keep_notes,
-    look_first,
-    quiet,
-    tell_notes,
-    teller,
-    verbose,
-)
-from carvegen.cli.options.values import (
-    SEED,
-    OneOf,
-    joined,
-    measure,
-    one_of,
-    read_as,
-)
+from carvegen.cli.options.telling import as_json, doubts, keep_notes, look_first, quiet, tell_notes, teller, verbose
+from carvegen.cli.options.values import Command, OneOf, Read, joined, read_as
 
 __all__ = [
-    "SEED", "Command", "OneOf", "as_json", "bare_setup", "block_size", "check_picture", "doubts", "drawing",
-    "face_size", "figures", "finish", "ground", "jobs", "joined", "keep_notes", "kinds_of", "library", "look_first",
-    "measure", "mending",
-    "motif", "motif_settings", "one_of", "output", "path_settings", "paths", "placed", "places", "plain_output",
-    "processes", "profile_folders", "quiet", "read_as", "setup", "setups", "style", "summary", "tell_earlier",
-    "tell_findings", "tell_notes", "teller", "true_size", "verbose", "view",
+    "Command", "OneOf", "Read", "as_json", "bare_setup", "block_size", "check_picture", "doubts", "drawing",
+    "face_size", "figures", "finish", "ground", "ink_options", "inks_of", "jobs", "joined", "keep_notes", "kinds_of",
+    "library", "look_first", "mending", "motif", "motif_settings", "output", "path_settings", "paths", "placed",
+    "places", "plain_output", "processes", "profile_folders", "quiet", "read_as", "setup", "setups", "style", "summary",
+    "tell_earlier", "tell_findings", "tell_notes", "teller", "true_size", "units", "verbose", "view",
 ]  # fmt: skip

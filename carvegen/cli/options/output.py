@@ -1,4 +1,4 @@
-"""Options for the files that are written, and what is said once they are."""
+"""Options for the files that are written and what a machine follows, and what is said once they are there."""
 
 from __future__ import annotations
 
@@ -11,11 +11,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from carvegen.base.errors import InputError
 from carvegen.base.parameters import parameters
 from carvegen.cli.options import telling
-from carvegen.cli.options.headings import under
-from carvegen.cli.options.paths import path_settings
-from carvegen.cli.options.values import OneOf, declared
+from carvegen.cli.options.setup import library
+from carvegen.cli.options.shapes import placed
+from carvegen.cli.options.values import OneOf, Option, declared, under
 from carvegen.toolpaths.settings import FileSettings
 
 if TYPE_CHECKING:
@@ -23,25 +24,74 @@ if TYPE_CHECKING:
     from carvegen.base.previous_run import Earlier
     from carvegen.blocks.block import Block
     from carvegen.delivery.block_folder import Delivery, Style
+    from carvegen.toolpaths.settings import PathSettings
 
 __all__ = [
-    "figures",
-    "finish",
-    "jobs",
-    "mending",
-    "output",
-    "plain_output",
-    "processes",
-    "style",
-    "summary",
-    "tell_earlier",
-    "tell_findings",
-]
+    "figures", "finish", "jobs", "mending", "output", "path_settings", "paths", "plain_output", "processes", "style",
+    "summary", "tell_earlier", "tell_findings",
+]  # fmt: skip
+
+#: Options that mean nothing where no paths are made.
+_ONLY_PATHS = {
+    "program": "--program",
+    "also_cutters": "--also-cutter",
+    "no_go": "--no-go",
+    "simulated": "--simulated",
+    "cut_edge": "--cut-edge",
+}
+
+
+def paths() -> Option:
+    """Options for every choice about toolpaths."""
+    from carvegen.base.parameters import parameters
+    from carvegen.toolpaths.settings import PathSettings, PathsWanted
+
+    return under(
+        "What a machine follows",
+        *map(declared, (*parameters(PathsWanted), *parameters(PathSettings))),
+        click.option(
+            "--also-cutter",
+            "also_cutters",
+            multiple=True,
+            metavar="NAME",
+            help="Router: a further cutter, such as a wide one that clears before; may be given more than once.",
+        ),
+        click.option(
+            "--no-go",
+            multiple=True,
+            metavar="SHAPE",
+            help='Where a clamp lies and nothing may go, seen as in the print: "box X Y W H" or FILE; more than once.',
+        ),
+    )
+
+
+def path_settings(args: Mapping[str, Any]) -> PathSettings | None:
+    """What is chosen about toolpaths; None where none are wanted.
+
+    `args` holds the block's `size` too, for shapes that are placed on it.
+    """
+    from dataclasses import fields
+
+    from carvegen import geometry
+    from carvegen.toolpaths.settings import PathSettings
+
+    if not args["paths"]:
+        for name, option in _ONLY_PATHS.items():
+            if args[name]:
+                raise InputError(
+                    "asks for what the paths bring, and none are wanted",
+                    where=f"{option} with --no-paths", hint="leave one of the two out",
+                )  # fmt: skip
+        return None
+    shelf = library(args["folders"])
+    plain = {spec.name: args[spec.name] for spec in fields(PathSettings)}
+    plain["also_cutters"] = tuple(shelf.cutter(name) for name in args["also_cutters"])
+    plain["no_go"] = geometry.stack(placed(text, args) for text in args["no_go"])
+    return PathSettings(**plain)
+
 
 _PLACES = "x and y from the lower left corner of the print"
-
 _WRITTEN = tuple(parameters(FileSettings))
-
 #: Where the files go and how they are written, where no picture of the land's width is made.
 plain_output = under(
     "The files",
@@ -58,7 +108,7 @@ plain_output = under(
         type=OneOf(["laser", "router", "hand"]),
         help="Write only for this; may be given more than once.  [default: all that the material allows]",
     ),
-    *(declared(its) for its in _WRITTEN if its.name != "width_map"),
+    *(declared(setting) for setting in _WRITTEN if setting.name != "width_map"),
 )
 
 #: ``--jobs``, for commands whose work falls into parts that do not need one another.
@@ -70,28 +120,30 @@ jobs = click.option(
 )
 
 #: Where the files go and how they are written.
-output = under("The files", plain_output, *(declared(its) for its in _WRITTEN if its.name == "width_map"), jobs)
+output = under(
+    "The files", plain_output, *(declared(setting) for setting in _WRITTEN if setting.name == "width_map"), jobs
+)
 
 
-def processes(given: int | None) -> int:
+def processes(asked: int | None) -> int:
     """How many processes may work at once."""
     from carvegen.delivery.side_by_side import usual_jobs
 
-    return given or usual_jobs()
+    return asked or usual_jobs()
 
 
 #: ``--mend``, for commands that make a block.
 mending = click.option("--mend", is_flag=True, help="Mend the cuts where a limit breaks, and show what was changed.")
 
 
-def style(given: Mapping[str, Any], *, mend: bool = False) -> Style:
+def style(args: Mapping[str, Any], *, mend: bool = False) -> Style:
     """How the files are written."""
     from carvegen.delivery.block_folder import Style
 
     return Style(
-        **{its.name: given[its.name] for its in _WRITTEN},
-        mend=mend or given.get("mend", False),
-        paths=path_settings(given),
+        **{setting.name: args[setting.name] for setting in _WRITTEN},
+        mend=mend or args.get("mend", False),
+        paths=path_settings(args),
         notes=telling.kept_notes(),
     )
 
@@ -154,8 +206,8 @@ def finish(delivery: Delivery, out: Path, *, as_json: bool, doubts: Sequence[str
     mends = any(can_mend(report) for report in delivery.reports.values())
     remedy = "\n".join(filter(None, [_concerned(delivery), remedy if mends else ""]))
     if as_json:
-        told = {"out": str(out), **figures(block), **delivery.to_dict(), "earlier": asdict(delivery.earlier)}
-        click.echo(json.dumps({**told, "notes": [*doubts, *told["notes"]], "next": remedy}, indent=1))
+        record = {"out": str(out), **figures(block), **delivery.to_dict(), "earlier": asdict(delivery.earlier)}
+        click.echo(json.dumps({**record, "notes": [*doubts, *record["notes"]], "next": remedy}, indent=1))
         return code
     _tell_delivery(delivery)
     if remedy:

@@ -9,14 +9,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from carvegen.base.parameters import parameters
-from carvegen.cli.options.headings import under
-from carvegen.cli.options.values import (
-    ANGLE,
-    LENGTH,
-    declared,
-    one_of,
-)
-from carvegen.facts.block_settings import Cutting
+from carvegen.cli.options.values import declared, under
+from carvegen.facts.block_settings import Cutting, Inking
 
 if TYPE_CHECKING:
     from carvegen.blocks.job import Setup
@@ -48,15 +42,7 @@ bare_setup = under(
         multiple=True,
         help="Machine to use instead of the usual one of its kind.",
     ),
-    *(declared(its, its.name.rpartition("_")[0]) for its in parameters(Cutting)),
-    click.option("--lean", type=ANGLE, default="0", help="How far a hand tool is leaned sideways, in degrees."),
-    click.option(
-        "--declare",
-        "declared",
-        default="",
-        metavar="TEXT",
-        help="What the block is made of, for the shop; a laser takes only the material's own substance.",
-    ),
+    *map(declared, parameters(Cutting)),
     profile_folders,
 )
 
@@ -64,32 +50,24 @@ bare_setup = under(
 setup = under(
     "The block, and what cuts it",
     bare_setup,
-    click.option("--roller-radius", type=LENGTH, default="25", show_default=True, help="Radius of the ink roller."),
-    one_of(
-        "--feel", ["light", "firm", "hard"], "firm",
-        "How the paper is pressed: light (by hand, dry), firm, hard (in a press, or damp).",
-    ),
-)  # fmt: skip
+    *map(declared, parameters(Inking)),
+)
 
 
-def setups(given: Mapping[str, Any], *, own_kind_only: bool = False) -> tuple[Setup, ...]:
+def setups(args: Mapping[str, Any], *, own_kind_only: bool = False) -> tuple[Setup, ...]:
     """The setups for which files are wanted, the named cutter's first; or that one alone."""
     from carvegen.blocks.job import setups_for
-    from carvegen.facts.printing import USUAL, Printing
+    from carvegen.facts.printing import Printing
 
-    said = "roller_radius" in given
+    inking = {setting.name: args[setting.name] for setting in parameters(Inking) if setting.name in args}
     return setups_for(
-        library(given["folders"]),
-        material=given["material"],
-        cutter=given["cutter"],
-        machines=given["machines"],
-        kinds=given.get("kinds", ()),
-        thickness_mm=given["thickness"],
-        depth_mm=given["depth"],
-        grain_deg=given["grain"],
-        lean_deg=given["lean"],
-        declared=given["declared"],
-        printing=Printing(roller_radius_mm=given["roller_radius"], feel=given["feel"]) if said else USUAL,
+        library(args["folders"]),
+        material=args["material"],
+        cutter=args["cutter"],
+        machines=args["machines"],
+        kinds=args.get("kinds", ()),
+        printing=Printing(**inking),
+        **{setting.name: args[setting.name] for setting in parameters(Cutting)},
         own_kind_only=own_kind_only,
     )
 

@@ -1,4 +1,4 @@
-"""Options for the block's size, for drawings, and for what stays land or is cut out."""
+"""Options for what grows, for the block's size, for drawings, and for what stays land or is cut out."""
 
 from __future__ import annotations
 
@@ -10,15 +10,22 @@ import click
 
 from carvegen.base.errors import InputError
 from carvegen.base.parameters import parameters
-from carvegen.cli.options.headings import under
+from carvegen.base.units import MM_PER
+from carvegen.cli.options.setup import library
 from carvegen.cli.options.telling import keep_notes
 from carvegen.cli.options.values import (
     BLOCK_SIZE,
     LENGTH,
     SIZE,
     OneOf,
+    Option,
+    Read,
     declared,
-)
+    joined,
+    option_of,
+    read_as,
+    under,
+)  # fmt: skip
 from carvegen.facts.block_settings import Free
 
 if TYPE_CHECKING:
@@ -26,7 +33,10 @@ if TYPE_CHECKING:
     from carvegen.blocks.views import View
     from carvegen.geometry import PolygonArray
 
-__all__ = ["block_size", "check_picture", "drawing", "face_size", "ground", "placed", "places", "true_size", "view"]
+__all__ = [
+    "block_size", "check_picture", "drawing", "face_size", "ground", "ink_options", "inks_of", "motif",
+    "motif_settings", "placed", "places", "true_size", "units", "view",
+]  # fmt: skip
 
 #: ``--size``: passes `size` in mm.
 block_size = click.option(
@@ -40,7 +50,6 @@ face_size = click.option(
 
 #: ``--size`` of what lies between four corners: passes `size_mm`, or None.
 true_size = click.option("--size", "size_mm", type=SIZE, help="Scan: how far apart the corners are: 200x150.")
-
 #: What stays land and what is cut out.
 places = under(
     "Where it grows, and where not",
@@ -58,7 +67,7 @@ places = under(
         help='Cut through the whole block, as for an embossed shape: "circle X Y R", "box X Y W H" or FILE. '
         'X counts from the left, Y up from the lower edge, or down from the upper one: "box X Y W H from top".',
     ),
-    *(declared(its, "margin") for its in parameters(Free)),
+    *map(declared, parameters(Free)),
     click.option(
         "--clearance",
         type=LENGTH,
@@ -72,6 +81,9 @@ places = under(
     click.option("--prints", is_flag=True, help="The motif prints, as in white ink: all else is cut away."),
 )
 
+#: ``--units`` of a drawing.
+units = click.option("--units", type=OneOf(list(MM_PER)), help="What a number in a drawing means, if it does not say.")
+
 #: How a drawing is read: passes `view` and `units`.
 drawing = under(
     "The drawing",
@@ -81,52 +93,48 @@ drawing = under(
         help="From which side the drawing shows the block: as the paper will show it, or mirrored, as the block lies.  "
         "[default: what the file says of itself, or else print]",
     ),
-    click.option(
-        "--units",
-        type=OneOf(["mm", "cm", "in", "pt"]),
-        help="What a number in the file means, if it does not say.",
-    ),
+    units,
 )
 
 
-def ground(name: str, given: Mapping[str, Any], *, sources: Sequence[str] = ()) -> Ground:
+def ground(name: str, args: Mapping[str, Any], *, sources: Sequence[str] = ()) -> Ground:
     """The face with what is kept clear and cut out, and what the motif grows from, read from the drawings."""
     from carvegen import geometry
     from carvegen.artwork.density import density_of
     from carvegen.blocks.from_motif import Ground
 
-    width, height = given["size"]
-    shapes = {option: [placed(text, given) for text in given[option]] for option in ("keep_clear", "opening")}
+    width, height = args["size"]
+    shapes = {option: [placed(text, args) for text in args[option]] for option in ("keep_clear", "opening")}
     return Ground(
         name=name,
         width_mm=width,
         height_mm=height,
         keep_clear=geometry.stack(shapes["keep_clear"]),
         openings=geometry.stack(shapes["opening"]),
-        grow_from=geometry.stack(placed(text, given) for text in sources),
-        density=density_of(given["mask"], lambda text: placed(text, given), (width, height)) if given["mask"] else None,
-        prints=given["prints"],
-        margin_mm=given["margin"],
-        clearance_mm=given["clearance"] if given["clearance"] is not None else 0.0 if "hidden" in given else 1.0,
+        grow_from=geometry.stack(placed(text, args) for text in sources),
+        density=density_of(args["mask"], lambda text: placed(text, args), (width, height)) if args["mask"] else None,
+        prints=args["prints"],
+        margin_mm=args["margin_mm"],
+        clearance_mm=args["clearance"] if args["clearance"] is not None else 0.0 if "hidden" in args else 1.0,
     )
 
 
-def placed(text: str, given: Mapping[str, Any]) -> PolygonArray:
+def placed(text: str, args: Mapping[str, Any]) -> PolygonArray:
     """The shapes that lie on the block; what was changed on the way is told, or kept for JSON."""
     from carvegen.artwork.place import place
 
-    width, height = given["size"]
+    width, height = args["size"]
     found = place(text, width_mm=width, height_mm=height)
     keep_notes([f"{text}: {note}" for note in found.notes])
     keep_notes([f"{text}: {warning}" for warning in found.warnings], mark="WARNING")
     return found.shapes
 
 
-def view(given: Mapping[str, Any]) -> View | None:
+def view(args: Mapping[str, Any]) -> View | None:
     """From which side a drawing is said to show the block; None if the file is to say it."""
     from carvegen.blocks.views import View
 
-    return View(given["view"]) if given["view"] else None
+    return View(args["view"]) if args["view"] else None
 
 
 def check_picture(picture: Path | None, file: Path) -> None:
@@ -137,3 +145,82 @@ def check_picture(picture: Path | None, file: Path) -> None:
         raise InputError("must end in .png or .svg", value=str(picture), where="--picture")
     if picture.resolve() == file.resolve():
         raise InputError("must not overwrite the drawing", value=str(picture), where="--picture")
+
+
+#: ``--inks`` and ``--print``.
+ink_options = joined(
+    click.option(
+        "--inks",
+        type=Read("INKS", "inks_said", "artwork.scan"),
+        help='Scan: inks to tell apart, from dark to light: how many, or their names: "key,tone,ground"; or, in '
+        'printing order with colour and opacity, inks that lie over one another: "sky=#a9bfcb 0.2, key=#1f2b3d 0.7".',
+    ),
+    click.option(
+        "--print", "print_file", metavar="PRINT.toml", type=click.Path(path_type=Path),
+        help="Scan: of a finished print: its inks and paper by the print file.",
+    ),
+)  # fmt: skip
+
+
+def motif(name: str, *, presets: str) -> Option:
+    """Options for every setting of a motif, and one named `presets` for its presets."""
+    from carvegen.base.parameters import parameters, successors
+    from carvegen.motifs import motif as module_of
+
+    known = module_of(name)
+    options = [
+        click.option(
+            f"--{presets}",
+            "preset",
+            type=OneOf(list(known.PRESETS)),
+            default=next(iter(known.PRESETS)),
+            show_default=True,
+            help="A name for settings that belong together; those that you give below change it.",
+        )
+    ]
+    options += [
+        click.option(
+            option_of(setting.name),
+            setting.name,
+            help=f"{setting.help[0].upper()}{setting.help[1:]}.",
+            **read_as(setting),
+        )
+        for setting in parameters(known.Settings)
+    ]
+    options += [_gone(option_of(name), later) for name, later in successors(known.Settings).items()]
+    return under("What it looks like", *options)
+
+
+def _gone(option: str, later: str) -> Option:
+    """An option that lost its meaning: refused with the name of the one to use instead."""
+
+    def refuse(ctx: click.Context, param: click.Parameter, value: object) -> None:
+        if value is not None:
+            hint = f"use {option_of(later)}"
+            raise InputError("is no setting of this motif any more", value=value, where=option, hint=hint)
+
+    return click.option(option, hidden=True, expose_value=False, callback=refuse)
+
+
+def motif_settings(name: str, args: Mapping[str, Any]) -> Any:  # noqa: ANN401
+    """The motif's settings from its preset and the options given."""
+    from carvegen.base.parameters import parameters
+    from carvegen.motifs import motif as module_of
+
+    module = module_of(name)
+    own = {
+        setting.name: args[setting.name] for setting in parameters(module.Settings) if args[setting.name] is not None
+    }
+    return module.Settings(**{**module.PRESETS[args["preset"]], **own})
+
+
+def inks_of(inks: dict[str, Any] | None, print_file: Path | None) -> dict[str, Any]:
+    """Names, colours and paper of the inks, as far as they are given."""
+    if print_file is None:
+        return inks or {}
+    from carvegen.prints.file.print_file import read_print
+
+    args = read_print(print_file, library())
+    blocks = [block for block in args.blocks if block.inked and block.ink is not None]
+    coats = tuple(block.ink for block in blocks)
+    return {"inks": tuple(block.name for block in blocks), "coats": coats, "paper": args.paper}

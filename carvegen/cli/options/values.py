@@ -1,45 +1,65 @@
-"""What an option's words are read as, and how options are put together."""
+"""Options: their names, what their words are read as, how they are put together and laid out in the help."""
 
 from __future__ import annotations
 
+import importlib
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
 
 import click
 
 from carvegen.base.errors import CarvegenError
+from carvegen.base.parameters import ANY
 from carvegen.base.words import meant
-from carvegen.cli.option_names import option_of
 
 if TYPE_CHECKING:
     from carvegen.base.parameters import Parameter
 
-__all__ = ["ANGLE", "LENGTH", "SEED", "SIZE", "OneOf", "declared", "joined", "measure", "one_of", "read_as"]
+__all__ = [
+    "ANGLE", "FIRST", "LENGTH", "SEED", "SIZE", "Command", "OneOf", "Read", "declared", "joined",
+    "option_of", "read_as", "under",
+]  # fmt: skip
+
+#: Fields whose option is called otherwise than the field.
+_OWN = {
+    "also_cutters": "also-cutter",
+    "day": "date",
+    "declared": "declare",
+    "grow_from": "on",
+    "kinds": "for",
+    "machines": "machine",
+    "openings": "opening",
+}
+
+
+def option_of(field: str) -> str:
+    """The option for a field, such as ``--largest`` for ``largest_mm``."""
+    return "--" + _OWN.get(field, field.removesuffix("_mm").removesuffix("_deg").replace("_", "-"))
+
 
 Option = Callable[[Any], Any]  #: what `click.option` gives
-
 _DOUBTS = "carvegen.doubts"  #: where a command keeps what it doubts of its options
 
 
-class _Measure(click.ParamType[Any]):
-    """A click type that reads with one of the functions of `carvegen.base.units`."""
+class Read(click.ParamType[Any]):
+    """A click type that reads words with a function of a module of the library."""
 
-    def __init__(self, name: str) -> None:
-        self.name = name
+    def __init__(self, name: str, function: str, module: str = "base.units") -> None:
+        self.name, self.function, self.module = name, function, module
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ANN401
-        from carvegen.base import units
-
+        """The value, or an error that names the option."""
         if not isinstance(value, str):
             return value
         try:
-            return getattr(units, {"SIZE": "size_mm", "LENGTH": "length_mm", "ANGLE": "angle_deg"}[self.name])(value)
+            return getattr(importlib.import_module(f"carvegen.{self.module}"), self.function)(value)
         except CarvegenError as error:
             error.fields = ()  # the option says it
             raise error.within(param.opts[0] if param else self.name) from None
 
 
-class _BlockSize(_Measure):
+class _BlockSize(Read):
     """A size of a block, which is seldom so small as bare numbers may say."""
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ANN401
@@ -74,46 +94,43 @@ class _Seed(click.ParamType[int]):
 
 
 SEED = _Seed()
-SIZE, LENGTH, ANGLE, BLOCK_SIZE = _Measure("SIZE"), _Measure("LENGTH"), _Measure("ANGLE"), _BlockSize("SIZE")
+SIZE, LENGTH, ANGLE = Read("SIZE", "size_mm"), Read("LENGTH", "length_mm"), Read("ANGLE", "angle_deg")
+BLOCK_SIZE = _BlockSize("SIZE", "size_mm")
 
 
-def measure(name: str) -> click.ParamType[Any]:
-    """The click type of a "SIZE", "LENGTH" or "ANGLE"."""
-    return _Measure(name)
-
-
-def read_as(its: Parameter) -> dict[str, Any]:
+def read_as(setting: Parameter) -> dict[str, Any]:
     """How a declared setting is read from the command line."""
-    if its.unit == "flag":
+    if setting.unit == "flag":
         return {"is_flag": True, "default": None}
-    if its.unit == "choice":
-        return {"type": OneOf(its.among)}
-    if its.unit == "whole":
-        return {"type": click.IntRange(int(its.at_least), int(its.at_most)), "metavar": "NUMBER"}
-    words = {"mm": LENGTH, "deg": ANGLE}.get(its.unit)
+    if setting.unit == "choice":
+        return {"type": OneOf(setting.among)}
+    if setting.unit == "text":
+        return {"metavar": "TEXT"}
+    if setting.unit == "whole" and setting.at_most > ANY:
+        return {"type": SEED, "metavar": "NUMBER"}
+    if setting.unit == "whole":
+        return {"type": click.IntRange(int(setting.at_least), int(setting.at_most)), "metavar": "NUMBER"}
+    words = {"mm": LENGTH, "deg": ANGLE}.get(setting.unit)
     return {"type": words} if words else {"type": click.FLOAT, "metavar": "NUMBER"}
 
 
-def one_of(option: str, words: Sequence[str], default: str, about: str) -> Option:
-    """An option that is one of a few words, with its default shown."""
-    return click.option(option, type=OneOf(words), default=default, show_default=True, help=about)
+def declared(setting: Parameter) -> Option:
+    """The option for a declared setting."""
+    option, text = option_of(setting.name), f"{setting.help[0].upper()}{setting.help[1:]}."
+    if setting.unit == "flag":
+        both = f"{option}/--no-{option[2:]}" if setting.default else option
+        return click.option(both, setting.name, is_flag=True, default=bool(setting.default), help=text)
+    default = f"{setting.default:g}" if isinstance(setting.default, float) else setting.default
+    return click.option(
+        option, setting.name, default=default, show_default=default != "", help=text, **read_as(setting)
+    )
 
 
-def declared(its: Parameter, name: str = "") -> Option:
-    """The option for a declared setting; passed by its own name, or as `name`."""
-    option, text = option_of(its.name), f"{its.help[0].upper()}{its.help[1:]}."
-    if its.unit == "flag":
-        both = f"{option}/--no-{option[2:]}" if its.default else option
-        return click.option(both, name or its.name, is_flag=True, default=bool(its.default), help=text)
-    default = f"{its.default:g}" if isinstance(its.default, float) else its.default
-    return click.option(option, name or its.name, default=default, show_default=True, help=text, **read_as(its))
-
-
-def joined(*given: Option) -> Option:
+def joined(*options: Option) -> Option:
     """Several options as one, in this order."""
 
     def decorate(function: Any) -> Any:  # noqa: ANN401
-        for option in reversed(given):
+        for option in reversed(options):
             function = option(function)
         return function
 
@@ -124,3 +141,46 @@ def doubts() -> list[str]:
     """What was doubted of the options that were read, once."""
     found: list[str] = click.get_current_context().meta.pop(_DOUBTS, [])
     return found
+
+
+FIRST, _OTHERS = "Begin with", "Also"
+_HEADINGS: WeakKeyDictionary[click.Parameter, str] = WeakKeyDictionary()
+
+
+def under(heading: str, *options: Option) -> Option:
+    """Several options as one, in this order, that stand under a heading of their own in the help."""
+
+    def decorate(function: Any) -> Any:  # noqa: ANN401
+        before = set(_params(function))
+        function = joined(*options)(function)
+        _HEADINGS.update(dict.fromkeys(set(_params(function)) - before, heading))
+        return function
+
+    return decorate
+
+
+def _params(function: Any) -> list[click.Parameter]:  # noqa: ANN401
+    """The options that a function, or the command that it has become, has so far."""
+    return list(function.params if isinstance(function, click.Command) else getattr(function, "__click_params__", ()))
+
+
+class Command(click.Command):
+    """A command whose help begins with the options `first`, by name; the others stand under their headings."""
+
+    def __init__(self, *args: Any, first: Sequence[str] = (), **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        self.first = tuple(first)
+
+    def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """The options that are asked for first, then those under each heading."""
+        sections: dict[str, list[tuple[str, str]]] = {FIRST: []} if self.first else {}
+        params = self.get_params(ctx)
+        ranked = sorted(params, key=lambda its: self.first.index(its.name) if its.name in self.first else len(params))
+        for param in ranked:
+            if isinstance(param, click.Option) and (record := param.get_help_record(ctx)) is not None:
+                heading = FIRST if param.name in self.first else _HEADINGS.get(param, _OTHERS)
+                sections.setdefault(heading, []).append(record)
+        sections[_OTHERS] = sections.pop(_OTHERS)  # last; `--help` is in it
+        for heading, records in sections.items():
+            with formatter.section(heading):
+                formatter.write_dl(records)

@@ -10,12 +10,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from carvegen.base.errors import CarvegenError, InputError
-from carvegen.cli.options import (
-    as_json,
-    library,
-    measure,
-    profile_folders,
-)
+from carvegen.cli.options import as_json, library, profile_folders
+from carvegen.cli.options.values import ANGLE, LENGTH
 
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Cutter, Library, Material
@@ -24,7 +20,7 @@ __all__ = ["command"]
 
 
 def _length(option: str, words: str) -> Any:  # noqa: ANN401
-    return click.option(option, type=measure("LENGTH"), help=words)
+    return click.option(option, type=LENGTH, help=words)
 
 
 _common = (
@@ -62,9 +58,9 @@ def command() -> None:
     _length("--depth", "V-tool: depth of the cuts."),
     _length("--cut", "The narrowest cut that is open and prints clear."),
 )
-def cutter(**given: Any) -> None:  # noqa: ANN401
+def cutter(**readings: Any) -> None:  # noqa: ANN401
     """Keep a cutter's kerf, wall, loss and smallest cut."""
-    _keep("cutters", _cutter_values(given), given)
+    _keep("cutters", _cutter_values(readings), readings)
 
 
 @command.command()
@@ -75,31 +71,31 @@ def cutter(**given: Any) -> None:  # noqa: ANN401
     _length("--dot", "The smallest dot that held."),
     _length("--cut", "The narrowest cut that is open and prints clear."),
 )
-def material(**given: Any) -> None:  # noqa: ANN401
+def material(**readings: Any) -> None:  # noqa: ANN401
     """Keep a material's narrowest land, smallest dot and narrowest cut."""
-    _keep("materials", _material_values(given), given)
+    _keep("materials", _material_values(readings), readings)
 
 
 @command.command()
 @_with(
     _length("--relief", "The highest step that is whole."),
-    click.option("--bevel", type=measure("ANGLE"), help="The steepest slope along which nothing tears."),
+    click.option("--bevel", type=ANGLE, help="The steepest slope along which nothing tears."),
     _length("--corner", "The sharpest corners at which nothing tears."),
     _length("--gap", "The narrowest gap in which the paper comes down to the floor."),
     _length("--thickness", "The paper's thickness."),
     click.option("--weight", type=float, metavar="G/M2", help="Its weight, in g/m2."),
 )
-def paper(**given: Any) -> None:  # noqa: ANN401
+def paper(**readings: Any) -> None:  # noqa: ANN401
     """Keep what a paper bears, read from an embossing strip (carvegen strip --emboss)."""
-    _keep("papers", _paper_values(given), given)
+    _keep("papers", _paper_values(readings), readings)
 
 
-def _paper_values(given: dict[str, Any]) -> dict[str, float]:
+def _paper_values(readings: dict[str, Any]) -> dict[str, float]:
     from carvegen.blocks.embossing.embossing_strip import LADDERS
 
     values: dict[str, float] = {}
     for ladder in LADDERS:
-        value = given[ladder.option.removeprefix("--")]
+        value = readings[ladder.option.removeprefix("--")]
         if value is None:
             continue
         if not any(abs(value - size) < _SAME for size in ladder.sizes):
@@ -109,65 +105,67 @@ def _paper_values(given: dict[str, Any]) -> dict[str, float]:
             )  # fmt: skip
         values[ladder.key] = value
     for option, key in (("thickness", "thickness_mm"), ("weight", "weight_g_m2")):
-        if given[option] is not None:
-            values[key] = given[option]
+        if readings[option] is not None:
+            values[key] = readings[option]
     return values
 
 
 _SAME = 1e-6  #: what rounding makes of one size
 
 
-def _cutter_values(given: dict[str, Any]) -> dict[str, float]:
-    from carvegen.blocks.test_strip import (
-        BAR_MM,
-        PIECE_MM,
-        PIECES,
-        WEDGE_MM,
+def _cutter_values(readings: dict[str, Any]) -> dict[str, float]:
+    from carvegen.blocks.test_strip import BAR_MM, PIECE_MM, PIECES, WEDGE_MM
+    from carvegen.facts.profiles.own_profile import (
+        Bar,
+        cut_mm,
+        edge_loss_mm,
+        included_deg,
+        kerf_mm,
+        wall_from_floor_deg,
     )
-    from carvegen.facts import readings
 
-    form = library(given["folders"]).cutter(given["like"]).form
-    _refuse_idle(form, given)
+    form = library(readings["folders"]).cutter(readings["like"]).form
+    _refuse_idle(form, readings)
     values: dict[str, float] = {}
     if form == "laser":
         for option, key in (("comb_face", "kerf_top_mm"), ("comb_back", "kerf_bottom_mm")):
-            if given[option] is not None:
-                values[key] = _named(option, readings.kerf_mm, PIECE_MM, PIECES, given[option])
-        if values and (len(values) < 2 or given["thickness"] is None):
+            if readings[option] is not None:
+                values[key] = _named(option, kerf_mm, PIECE_MM, PIECES, readings[option])
+        if values and (len(values) < 2 or readings["thickness"] is None):
             raise InputError(
                 "a kerf needs --comb-face, --comb-back and --thickness", hint="measure all three, or leave them out"
             )
         if values:
-            values["kerf_thickness_mm"] = given["thickness"]
-    face, foot, depth = given["bar_face"], given["bar_foot"], given["depth"]
-    kerf = _kerf_mm(_own_or_like(given)) if "kerf_top_mm" not in values else values["kerf_top_mm"]
+            values["kerf_thickness_mm"] = readings["thickness"]
+    face, foot, depth = readings["bar_face"], readings["bar_foot"], readings["depth"]
+    kerf = _kerf_mm(_own_or_like(readings)) if "kerf_top_mm" not in values else values["kerf_top_mm"]
     if face is not None:
-        bar = readings.Bar(drawn_mm=BAR_MM, face_mm=face, foot_mm=face, depth_mm=1)
-        values["edge_loss_mm"] = readings.edge_loss_mm(bar, kerf)
+        bar = Bar(drawn_mm=BAR_MM, face_mm=face, foot_mm=face, depth_mm=1)
+        values["edge_loss_mm"] = edge_loss_mm(bar, kerf)
     if depth is not None and face is not None and foot is not None:
-        bar = readings.Bar(drawn_mm=BAR_MM, face_mm=face, foot_mm=foot, depth_mm=depth)
-        values["included_deg"] = readings.included_deg(bar)
-    elif depth is not None and given["floor_ends"] is not None:
-        values["included_deg"] = 2 * readings.wall_from_floor_deg(*WEDGE_MM, given["floor_ends"], depth)
-    if given["cut"] is not None:
-        values["smallest_cut_mm"] = readings.cut_mm(given["cut"], kerf_mm=kerf)
+        bar = Bar(drawn_mm=BAR_MM, face_mm=face, foot_mm=foot, depth_mm=depth)
+        values["included_deg"] = included_deg(bar)
+    elif depth is not None and readings["floor_ends"] is not None:
+        values["included_deg"] = 2 * wall_from_floor_deg(*WEDGE_MM, readings["floor_ends"], depth)
+    if readings["cut"] is not None:
+        values["smallest_cut_mm"] = cut_mm(readings["cut"], kerf_mm=kerf)
     return values
 
 
-def _own_folder(given: dict[str, Any]) -> list[Path]:
+def _own_folder(readings: dict[str, Any]) -> list[Path]:
     """The folder that the profile goes into, if it holds profiles already."""
     from carvegen.facts.profiles import FOLDERS
 
-    out: Path = given["out"]
+    out: Path = readings["out"]
     return [out] if any((out / kind).is_dir() for kind in FOLDERS) else []
 
 
-def _own_or_like(given: dict[str, Any]) -> Cutter:
+def _own_or_like(readings: dict[str, Any]) -> Cutter:
     """The cutter as it was measured before, or the one that it starts from."""
-    own = library(_own_folder(given))
-    if given["name"] in own.keys("cutters"):
-        return own.cutter(given["name"])
-    return library(given["folders"]).cutter(given["like"])
+    own = library(_own_folder(readings))
+    if readings["name"] in own.keys("cutters"):
+        return own.cutter(readings["name"])
+    return library(readings["folders"]).cutter(readings["like"])
 
 
 def _kerf_mm(tool: Cutter) -> float:
@@ -178,23 +176,20 @@ def _kerf_mm(tool: Cutter) -> float:
 
 
 #: Readings that say something of one form of cutter only.
-_ONLY = {
-    "laser": ("comb_face", "comb_back", "thickness"),
-    "v": ("bar_foot", "floor_ends", "depth"),
-}
+_ONLY = {"laser": ("comb_face", "comb_back", "thickness"), "v": ("bar_foot", "floor_ends", "depth")}
 
 
-def _refuse_idle(form: str, given: dict[str, Any]) -> None:
+def _refuse_idle(form: str, readings: dict[str, Any]) -> None:
     """A reading that would change nothing is refused, so that nobody takes it for kept."""
     for only, names in _ONLY.items():
         for name in names if form != only else ():
-            if given[name] is not None:
+            if readings[name] is not None:
                 raise InputError(
-                    f"says nothing of {given['like']}: only of a {'laser' if only == 'laser' else 'V-tool'}",
+                    f"says nothing of {readings['like']}: only of a {'laser' if only == 'laser' else 'V-tool'}",
                     where=f"--{name.replace('_', '-')}", hint="leave it out",
                 )  # fmt: skip
-    angle = [given[name] is not None for name in ("bar_foot", "floor_ends", "depth")]
-    if any(angle) and not (angle[2] and (angle[1] or (angle[0] and given["bar_face"] is not None))):
+    angle = [readings[name] is not None for name in ("bar_foot", "floor_ends", "depth")]
+    if any(angle) and not (angle[2] and (angle[1] or (angle[0] and readings["bar_face"] is not None))):
         raise InputError(
             "the angle of a V-tool needs --depth, and --bar-face with --bar-foot or else --floor-ends",
             hint="measure these, or leave --bar-foot, --floor-ends and --depth out",
@@ -203,29 +198,29 @@ def _refuse_idle(form: str, given: dict[str, Any]) -> None:
         raise InputError("gives the angle a second time", where="--floor-ends", hint="keep this or --bar-foot")
 
 
-def _material_values(given: dict[str, Any]) -> dict[str, float]:
-    from carvegen.facts.readings import cut_mm, land_mm
+def _material_values(readings: dict[str, Any]) -> dict[str, float]:
+    from carvegen.facts.profiles.own_profile import cut_mm, land_mm
 
-    shelf = library([*given["folders"], *_own_folder(given)])
-    tool, stuff = shelf.cutter(given["cutter"]), shelf.material(given["like"])
-    _check_rungs(shelf, stuff, tool, given)
+    shelf = library([*readings["folders"], *_own_folder(readings)])
+    tool, stuff = shelf.cutter(readings["cutter"]), shelf.material(readings["like"])
+    _check_rungs(shelf, stuff, tool, readings)
     kerf = _kerf_mm(tool)
     values = {
-        key: _named(option, land_mm, given[option], factor=tool.land_factor, loss_mm=tool.edge_loss_mm, kerf_mm=kerf)
+        key: _named(option, land_mm, readings[option], factor=tool.land_factor, loss_mm=tool.edge_loss_mm, kerf_mm=kerf)
         for option, key in (("land_across", "land_across_mm"), ("land_along", "land_along_mm"), ("dot", "dot_mm"))
-        if given[option] is not None
+        if readings[option] is not None
     }
     if stuff.grain == "none" and "land_across_mm" in values:
         values["land_along_mm"] = values["land_across_mm"]
-    if given["cut"] is not None:
-        values["cut_mm"] = cut_mm(given["cut"], kerf_mm=kerf)
+    if readings["cut"] is not None:
+        values["cut_mm"] = cut_mm(readings["cut"], kerf_mm=kerf)
     return values
 
 
 _RUNGS = {"land_across": "land_across_mm", "land_along": "land_along_mm", "dot": "dot_mm", "cut": "cut_mm"}
 
 
-def _check_rungs(shelf: Library, stuff: Material, tool: Cutter, given: dict[str, Any]) -> None:
+def _check_rungs(shelf: Library, stuff: Material, tool: Cutter, readings: dict[str, Any]) -> None:
     """A reading must lie among the rungs of the strip: that of this cutter, or of the one that it started from."""
     from carvegen.blocks.job import setups_for
     from carvegen.blocks.test_strip import rungs_for
@@ -235,9 +230,9 @@ def _check_rungs(shelf: Library, stuff: Material, tool: Cutter, given: dict[str,
     rungs = [rungs_for(setups_for(shelf, material=stuff.key, cutter=key)[0]) for key in sorted(keys)]
     for option, key in _RUNGS.items():
         sizes = [size for ladders in rungs for size in ladders.get(key, ())]
-        if given[option] is not None and sizes and not min(sizes) <= given[option] <= max(sizes):
+        if readings[option] is not None and sizes and not min(sizes) <= readings[option] <= max(sizes):
             raise InputError(
-                f"must be a rung of the strip, as drawn: {min(sizes):g} to {max(sizes):g} mm", value=given[option],
+                f"must be a rung of the strip, as drawn: {min(sizes):g} to {max(sizes):g} mm", value=readings[option],
                 where=f"--{option.replace('_', '-')}",
                 hint="read it again; if the finest rung held, or the coarsest failed, give that one and cut a new "
                 "strip with the profile that you get (--profiles)",
@@ -251,23 +246,23 @@ def _named(option: str, function: Any, *args: Any, **more: Any) -> float:  # noq
         raise error.within("--" + option.replace("_", "-")) from None
 
 
-def _keep(kind: str, values: dict[str, float], given: dict[str, Any]) -> None:
+def _keep(kind: str, values: dict[str, float], readings: dict[str, Any]) -> None:
     from carvegen.facts.profiles.own_profile import day_of, own_profile
 
-    day = day_of(given["day"])
+    day = day_of(readings["day"])
     made = own_profile(
-        library(given["folders"]),
-        given["out"],
+        library(readings["folders"]),
+        readings["out"],
         kind=kind,
-        like=given["like"],
-        name=given["name"],
+        like=readings["like"],
+        name=readings["name"],
         values=values,
         day=day,
     )
-    if given["as_json"]:
-        told = {"file": str(made.path), "values": {k: round(v, 4) for k, v in values.items()}}
-        click.echo(json.dumps({**told, "replaced": dict(made.replaced)}, indent=1))
+    if readings["as_json"]:
+        record = {"file": str(made.path), "values": {k: round(v, 4) for k, v in values.items()}}
+        click.echo(json.dumps({**record, "replaced": dict(made.replaced)}, indent=1))
         return
     for key, value in values.items():
         click.echo(f"  {key} = {value:.4g}" + (f"; REPLACES {made.replaced[key]}" if key in made.replaced else ""))
-    click.echo(f"Written to {made.path}. Use it with --profiles {given['out']}.")
+    click.echo(f"Written to {made.path}. Use it with --profiles {readings['out']}.")

@@ -15,13 +15,7 @@ from carvegen.cli.options import library, profile_folders
 from carvegen.cli.setup import measured
 
 if TYPE_CHECKING:
-    from carvegen.facts.profiles import (
-        Cutter,
-        Library,
-        Machine,
-        Material,
-        Paper,
-    )
+    from carvegen.facts.profiles import Cutter, Library, Machine, Material, Paper
 
     Profile = Material | Cutter | Machine | Paper
 
@@ -187,7 +181,7 @@ def _lines(page: dict[str, Any]) -> Iterator[str]:
     yield f"  file: {page['file']}"
     for name, value in page["details"].items():
         yield f"  {name.replace('_', ' ')}: {_words(value)}"
-    rows = [[name, f"{its['value']:g} {its['unit']}", its["source"]] for name, its in page["values"].items()]
+    rows = [[name, f"{value['value']:g} {value['unit']}", value["source"]] for name, value in page["values"].items()]
     yield from (f"  {line}" for line in _table(rows))
     for layer, colour in page["layer_colours"].items():
         yield f"  layer {layer}: colour {colour}"

@@ -28,7 +28,7 @@ __all__ = ["command"]
 @options.bare_setup
 @options.plain_output
 @options.as_json
-def command(**given: Any) -> None:  # noqa: ANN401
+def command(**args: Any) -> None:  # noqa: ANN401
     """Write a test strip for a material and a cutter, and a page on how to read it.
 
     Ladders of land, dots and cuts, a comb for the kerf (how wide a laser or a cutter cuts), a bar and a tapering cut
@@ -37,9 +37,9 @@ def command(**given: Any) -> None:  # noqa: ANN401
     \b
     carvegen strip --material linoleum --cutter v-60 --out strip
     """
-    out: Path = given["out"]
-    made, before = _embossing(given) if given["emboss"] else _cutting(given)
-    if given["as_json"]:
+    out: Path = args["out"]
+    made, before = _embossing(args) if args["emboss"] else _cutting(args)
+    if args["as_json"]:
         click.echo(json.dumps({"out": str(out), "files": made, "earlier": asdict(before)}, indent=1))
         return
     if not options.quiet():
@@ -53,23 +53,23 @@ def command(**given: Any) -> None:  # noqa: ANN401
         options.look_first(out / picture)
 
 
-def _cutting(given: dict[str, Any]) -> tuple[dict[str, str], Earlier]:
+def _cutting(args: dict[str, Any]) -> tuple[dict[str, str], Earlier]:
     from carvegen.delivery.strip_folder import deliver_strip
 
     return deliver_strip(
-        options.setups(given), given["out"], transfer=given["transfer"], paper=given["paper"], dxf=given["dxf"],
-        pale_guide=given["pale_guide"], say=options.teller(quiet=given["as_json"]),
+        options.setups(args), args["out"], transfer=args["transfer"], paper=args["paper"], dxf=args["dxf"],
+        pale_guide=args["pale_guide"], say=options.teller(quiet=args["as_json"]),
     )  # fmt: skip
 
 
-def _embossing(given: dict[str, Any]) -> tuple[dict[str, str], Earlier]:
+def _embossing(args: dict[str, Any]) -> tuple[dict[str, str], Earlier]:
     from carvegen.delivery.embossing_folder import deliver_embossing_strip
 
-    if given["depth"] is not None:
+    if args["depth_mm"] is not None:
         raise InputError("is not chosen here", where="--depth", hint="leave it out: the strip's highest step sets it")
-    shelf = options.library(given["folders"])
+    shelf = options.library(args["folders"])
     return deliver_embossing_strip(
-        options.setups(given), shelf.paper(given["emboss"]), shelf, given["out"], transfer=given["transfer"],
-        sheet=given["paper"], dxf=given["dxf"], pale_guide=given["pale_guide"],
-        say=options.teller(quiet=given["as_json"]),
+        options.setups(args), shelf.paper(args["emboss"]), shelf, args["out"], transfer=args["transfer"],
+        sheet=args["paper"], dxf=args["dxf"], pale_guide=args["pale_guide"],
+        say=options.teller(quiet=args["as_json"]),
     )  # fmt: skip

@@ -109,11 +109,13 @@ def _sample(out: Path) -> str:
     from carvegen.delivery.block_folder import Style, deliver
     from carvegen.motifs import motif
 
-    ways = setups_for(options.library(), material="linoleum", cutter="v-60")
+    setups = setups_for(options.library(), material="linoleum", cutter="v-60")
     ground, snow = Ground(name="sample", width_mm=80, height_mm=60), motif("snowfall")
     settings = snow.Settings(**snow.PRESETS["flurry"])
-    block = grown_block(ground, settings, strictest(way.limits for way in ways), stream(7, "sample"), by="snowfall")
-    made = deliver([way.on(block) for way in ways], out, Style(), say=lambda _: None)
+    block = grown_block(
+        ground, settings, strictest(setup.limits for setup in setups), stream(7, "sample"), by="snowfall"
+    )
+    made = deliver([setup.on(block) for setup in setups], out, Style(), say=lambda _: None)
     broken = sum(report.breaks for report in made.reports.values())
     return f"{len(block.cuts)} flakes, {len(made.files)} files, {broken} broken limits"
 

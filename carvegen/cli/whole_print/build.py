@@ -107,9 +107,9 @@ def _say_what_matters(built: Built) -> None:
 
 
 def _say_json(built: Built, out: Path) -> None:
-    told = {
+    record = {
         "out": str(out), "blocks": dict(built.blocks), "proofs": built.proofs,
         "register": built.register, "files": dict(built.files),
         "notes": list(built.notes), "report": built.report,
     }  # fmt: skip
-    click.echo(json.dumps(told, indent=1))
+    click.echo(json.dumps(record, indent=1))

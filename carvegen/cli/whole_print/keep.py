@@ -56,7 +56,7 @@ def command(file: Path, names: tuple[str, ...], release: bool, folders: tuple[Pa
     if as_json:
         click.echo(json.dumps({"kept": kept, "notes": list(picture.notes)}, indent=1))
         return
-    shapes = {its.motif.name: len(its.growth.cuts) for its in picture.motifs}
+    shapes = {motif.motif.name: len(motif.growth.cuts) for motif in picture.motifs}
     for name, path in kept.items():
         click.echo(f"{name}: {shapes[name]} shapes kept in {file.parent / path}")
     click.echo(f"{file} names them. To take this back: carvegen undo {file}")
@@ -67,7 +67,7 @@ def _release(given: Print, names: Sequence[str], as_json: bool) -> None:
 
     let_go = release(given, names)
     if as_json:
-        click.echo(json.dumps({"released": {its.name: its.file for its in let_go}}, indent=1))
+        click.echo(json.dumps({"released": {motif.name: motif.file for motif in let_go}}, indent=1))
         return
     for its in let_go:
         click.echo(f"{its.name} grows again; the file {given.path.parent / its.file} stays, and nothing reads it")

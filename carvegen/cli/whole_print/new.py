@@ -48,11 +48,7 @@ class _Own:
     type=BLOCK_SIZE,
     help="Width x height of the face, such as 200x150 or 8x6in.  [default: the drawing's page, or its shapes]",
 )
-@click.option(
-    "--units",
-    type=options.OneOf(["mm", "cm", "in", "pt"]),
-    help="What a number in a drawing means, if it does not say.",
-)
+@options.units
 @click.option("--schema", is_flag=True, help="Write only the JSON schema of print files, for editors, to the output.")
 @click.option("--keys", is_flag=True, help="Write only the list of all that a print file may hold, to the output.")
 def command(folder: Path | None, drawings: tuple[Path, ...], *, schema: bool, keys: bool, **says: Any) -> None:  # noqa: ANN401
@@ -81,7 +77,7 @@ def command(folder: Path | None, drawings: tuple[Path, ...], *, schema: bool, ke
         return
     if any(says.values()):
         raise InputError("says of a drawing, but none is named", where="--size, --units", hint="--drawing FILE")
-    from carvegen.prints.file.samples import FILES, sample
+    from carvegen.prints.file.new_folder import FILES, sample
 
     _write(folder, {name: sample(name) for name in FILES}, "landing-in-colours.svg")
 
@@ -107,7 +103,7 @@ def _of_drawings(folder: Path, own: _Own) -> tuple[dict[str, str], str]:
     drawn = {name: its.layers for name, its in zip(_names(own.drawings), read, strict=True)}
     usual = guess(layers)
     cut = {key: usual[key] for key in ("material", "cutter", "for")}
-    blocks = [{**its, **cut} for its in usual["blocks"]]
+    blocks = [{**block, **cut} for block in usual["blocks"]]
     name = folder.resolve().name or "print"
     click.echo(f"Layers found: {', '.join(layers)}. Face: {size[0]:g} x {size[1]:g} mm.")
     return print_files(name, drawn, size, blocks=blocks, motifs=usual["motifs"]), next(iter(drawn))

@@ -93,8 +93,8 @@ def _read(scans: tuple[Path, ...], given: Print, sheet: MarkingSheet, out: Path,
     save_file(out, drawn)
     options.tell_notes(found.notes)
     if as_json:
-        told = {"out": str(out), "picture": str(picture), "marks": _figures(found), "notes": list(found.notes)}
-        click.echo(json.dumps(told, indent=1))
+        record = {"out": str(out), "picture": str(picture), "marks": _figures(found), "notes": list(found.notes)}
+        click.echo(json.dumps(record, indent=1))
     elif not options.quiet():
         for its in _figures(found):
             click.echo(f"{its['key']}: {its['area_mm2']:.0f} mm², strength {its['strength']:g}")

@@ -49,8 +49,7 @@ def command(file: Path, as_json: bool) -> None:
 def _leave_the_page_alone(file: Path) -> None:
     """Refuse while the page has the print, or while gestures stand that came after the last command."""
     from carvegen.marking.gesture_journal import gestures_since
-    from carvegen.marking.journal import last_changed_s
-    from carvegen.page.table.holding import held
+    from carvegen.marking.journal import held, last_changed_s
 
     lease = held(file.parent, file.name)
     if lease is None:

@@ -30,6 +30,7 @@ MATERIAL_RANGES: Mapping[str, Range] = MappingProxyType({
     "depth_largest_mm": Range(0.1, 50),
     "floor_mm": Range(0.1, 99),
 })  # fmt: skip
+
 #: The allowed range of each value of a paper that is embossed.
 PAPER_RANGES: Mapping[str, Range] = MappingProxyType({
     "weight_g_m2": Range(20, 1200),
@@ -39,6 +40,7 @@ PAPER_RANGES: Mapping[str, Range] = MappingProxyType({
     "corner_least_mm": Range(0.05, 20),
     "gap_least_mm": Range(0.05, 20),
 })  # fmt: skip
+
 #: What a material may say of the pace of a hand, slow and quick; all four or none.
 HAND_RANGES: Mapping[str, Range] = MappingProxyType({
     "hand_line_slow_mm_min": Range(0.1, 1000),
@@ -46,11 +48,13 @@ HAND_RANGES: Mapping[str, Range] = MappingProxyType({
     "hand_clear_slow_cm2_min": Range(0.01, 1000),
     "hand_clear_fast_cm2_min": Range(0.01, 1000),
 })  # fmt: skip
+
 #: What a material may say of how slender its lands may be: depth of the cut over the land's mean width; both or none.
 SLENDER_RANGES: Mapping[str, Range] = MappingProxyType({
     "slender_along": Range(0.2, 20),
     "slender_across": Range(0.2, 20),
 })  # fmt: skip
+
 #: The allowed range of the values that every cutter has.
 CUTTER_RANGES: Mapping[str, Range] = MappingProxyType({
     "smallest_cut_mm": Range(0.01, 50),
@@ -64,6 +68,7 @@ KERF_RANGES: Mapping[str, Range] = MappingProxyType({
     "kerf_bottom_mm": Range(0.01, 3),
     "kerf_thickness_mm": Range(0.5, 50),
 })  # fmt: skip
+
 #: A laser's beam, as ISO 11146-1 names its quantities.
 BEAM_RANGES: Mapping[str, Range] = MappingProxyType({
     "quality": Range(1, 20),
@@ -72,6 +77,7 @@ BEAM_RANGES: Mapping[str, Range] = MappingProxyType({
     "beam_diameter_mm": Range(0.5, 50),
     "focus_below_mm": Range(-20, 20),
 })  # fmt: skip
+
 #: The allowed range of each form's own values. A laser has its kerf, its beam, or both.
 FORM_RANGES: Mapping[str, Mapping[str, Range]] = MappingProxyType({
     "laser": MappingProxyType({**KERF_RANGES, **BEAM_RANGES}),
@@ -87,11 +93,7 @@ BED_RANGES: Mapping[str, Range] = MappingProxyType({
     "bed_width_mm": Range(20, 10000),
     "bed_height_mm": Range(20, 10000),
 })  # fmt: skip
-_PACES = {
-    "travel_mm_s": Range(0.1, 5000),
-    "acceleration_mm_s2": Range(1, 100000),
-    "start_s": Range(0, 60),
-}
+_PACES = {"travel_mm_s": Range(0.1, 5000), "acceleration_mm_s2": Range(1, 100000), "start_s": Range(0, 60)}
 #: What a machine's profile may say besides its bed, by kind: most of it only for estimates of time.
 PACE_RANGES: Mapping[str, Mapping[str, Range]] = MappingProxyType({
     "laser": MappingProxyType({
@@ -114,6 +116,7 @@ PACE_RANGES: Mapping[str, Mapping[str, Range]] = MappingProxyType({
     }),
     "hand": MappingProxyType({}),
 })  # fmt: skip
+
 #: The corner of the block, as it lies face up, where a machine's coordinates begin.
 ORIGINS = ("lower-left", "lower-right", "upper-left", "upper-right", "middle")
 COLOUR_RANGE = Range(1, 255)  #: DXF colour index

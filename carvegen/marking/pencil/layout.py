@@ -207,16 +207,16 @@ class MarkingSheet:
         """The format with the fewest pages; upright and with the strip under it if that is as good."""
         return min(formats(paper), key=self._count)
 
-    def _count(self, its: Format) -> int:
-        rows, columns = self._grid(its)
+    def _count(self, form: Format) -> int:
+        rows, columns = self._grid(form)
         return rows * columns
 
-    def _grid(self, its: Format) -> tuple[int, int]:
+    def _grid(self, form: Format) -> tuple[int, int]:
         left, bottom, right, top = self.window
-        low_x, low_y, high_x, high_y = its.room
+        low_x, low_y, high_x, high_y = form.room
         return _sheets(top - bottom, high_y - low_y), _sheets(right - left, high_x - low_x)
 
-    def pages(self, its: Format) -> tuple[SheetPage, ...]:
+    def pages(self, form: Format) -> tuple[SheetPage, ...]:
         """The pages, row by row from the top.
 
         Raises
@@ -224,29 +224,31 @@ class MarkingSheet:
         InputError
             If there are more than its code can count.
         """
-        rows, columns = self._grid(its)
+        rows, columns = self._grid(form)
         if rows * columns > _MOST_PAGES:
             raise InputError(
                 f"may take at most {_MOST_PAGES} sheets", value=rows * columns, where="the marking sheet",
                 hint="mark it with a drawing of marks instead: [marks] files",
             )  # fmt: skip
         return tuple(
-            self._page(its, row, column, row * columns + column + 1) for row in range(rows) for column in range(columns)
+            self._page(form, row, column, row * columns + column + 1)
+            for row in range(rows)
+            for column in range(columns)
         )
 
-    def _page(self, its: Format, row: int, column: int, number: int) -> SheetPage:
+    def _page(self, form: Format, row: int, column: int, number: int) -> SheetPage:
         left, bottom, right, top = self.window
-        low_x, _, high_x, high_y = its.room
-        wide, high = high_x - low_x, high_y - its.room[1]
+        low_x, _, high_x, high_y = form.room
+        wide, high = high_x - low_x, high_y - form.room[1]
         x, y = left + column * (wide - _OVERLAP_MM), top - row * (high - _OVERLAP_MM)
         return SheetPage(
             number=number, row=row + 1, column=column + 1,
             shown=(x, max(y - high, bottom), min(x + wide, right), y), origin=(low_x - x, high_y - y),
         )  # fmt: skip
 
-    def code(self, its: Format, page: SheetPage) -> Mask:
+    def code(self, form: Format, page: SheetPage) -> Mask:
         """Which of the dots along the top are large; (24,)."""
-        body = (its.number << 14) | (page.number - 1 << 8) | self.sign
+        body = (form.number << 14) | (page.number - 1 << 8) | self.sign
         return np.array([bit == "1" for bit in f"{body:017b}{_check(body):07b}"])
 
 

@@ -132,7 +132,7 @@ def _in_box(sheet: Evened, box: Box, form: Format) -> Iterator[Pencil]:
     parts = [[(hue[rows], on[rows]) for hue, on in zip(hues, lead, strict=True)]
              for rows in (slice(None, white), slice(white + 4, None))]  # fmt: skip
     colours = [np.vstack([hue[on] for hue, on in part]).astype(np.float64) for part in parts]
-    many = [its for its in colours if len(its) >= _FEWEST] or [np.vstack(colours)]
+    many = [colour for colour in colours if len(colour) >= _FEWEST] or [np.vstack(colours)]
     yield Pencil(
         meaning=box.meaning, courses=tuple(map(Course.of, many)), firm=firm,
         light=light if 0 < light < _LIGHT_BY * firm else _USUAL_LIGHT * firm,

@@ -94,7 +94,7 @@ def read_sheets(paths: Iterable[Path], sheet: MarkingSheet) -> SheetsRead:
 
 
 def _read_twice(pages: Sequence[PageRead]) -> Iterator[str]:
-    for number, count in sorted(Counter(its.page.number for its in pages).items()):
+    for number, count in sorted(Counter(page.page.number for page in pages).items()):
         if count > 1:
             yield f"page {number} was read {count} times: its marks are put together"
 

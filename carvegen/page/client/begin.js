@@ -24,7 +24,6 @@ const ROLES = /** @type {Record<string, string>} */ ({
   key: "lines and darks",
 });
 
-const WEATHER = /** @type {Record<string, string>} */ ({ snowload: "Snow that lies", snowfall: "Snow that falls" });
 
 /** Asks how a print is to be begun. @param {Does} does @param {boolean} may whether there is a print to go back to */
 export async function beginDialog(does, may) {
@@ -288,7 +287,7 @@ function described(offers, file, reading, go, back) {
     h(
       "div",
       { class: "options" },
-      ...weathers.map((its) => h("label", { class: "field" }, WEATHER[its.motif] ?? its.motif, its.select)),
+      ...weathers.map((its) => h("label", { class: "field" }, its.motif, its.select)),
     ),
     h(
       "div",

@@ -196,9 +196,7 @@ function answered(buffer, gesture) {
   const done = { undo: "Taken back", redo: "Done again" }[/** @type {string} */ (gesture.do)] ?? "Done";
   say(
     [
-      told.message
-        ? `${done}: ${print.meanings.find((its) => its.key === told.message)?.label ?? told.message}.`
-        : `${done}.`,
+      told.message ? `${done}: ${told.message}.` : `${done}.`,
       ...(told.said ?? []).map((its) => `${its.charAt(0).toUpperCase()}${its.slice(1)}.`),
     ].join(" "),
   );
@@ -274,7 +272,6 @@ function drawn(path) {
 function tray() {
   tools.meanings = print.meanings;
   tools.motifs = print.motifs.map((its) => its.name);
-  tools.called = (name) => print.motifs.find((its) => its.name === name)?.label ?? name;
   overlay.meanings = print.meanings.map((its) => its.key);
   const pick = (/** @type {string} */ key) =>
     h("input", { type: "radio", name: "tool", value: key, checked: key === tools.tool, onchange: () => took(key) });
@@ -299,7 +296,7 @@ function tray() {
       ),
     ),
   );
-  byId("for").append(...print.motifs.map((its) => h("option", { value: its.name }, its.label)));
+  byId("for").append(...print.motifs.map((its) => h("option", { value: its.name }, its.name)));
   ranged("breadth", (value) => {
     tools.breadth = value;
     return `${value} mm`;

@@ -390,7 +390,7 @@ export class WeatherSlip {
     return h(
       "section",
       { class: "card advice", "data-motif": its.name },
-      h("h3", {}, its.label),
+      h("h3", {}, its.name),
       ...lock,
       presets.length > 0 && h("div", { class: "weathers" }, ...presets),
       sliders.length > 0 &&
@@ -401,7 +401,7 @@ export class WeatherSlip {
 
   /** Sliders, and over them a part of the print as they would have it, at once. @param {Motif} its @param {Setting[]} sliders */
   #byHand(its, sliders) {
-    const part = h("img", { alt: `A part of the print as the sliders have ${its.label}`, class: "part", hidden: true });
+    const part = h("img", { alt: `A part of the print as the sliders have ${its.name}`, class: "part", hidden: true });
     let [asked, next] = ["", ""];
     const look = (/** @type {string} */ wanted) => {
       next = `weather/${encodeURIComponent(its.name)}.png?${wanted}`;

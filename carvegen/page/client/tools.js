@@ -42,8 +42,6 @@ export class Tools {
   meanings = [];
   /** @type {string[]} */
   motifs = [];
-  /** What a motif is called. */
-  called = (/** @type {string} */ name) => name;
   redrawing = false;
   /** @type {import("./overlay.js").Trail | null} */
   trail = null;
@@ -97,7 +95,7 @@ export class Tools {
     if (n)
       this.say(
         n === 1
-          ? `One shape of ${this.called([...this.overlay.chosen][0].name)} is in your fingers.`
+          ? `One shape of ${[...this.overlay.chosen][0].name} is in your fingers.`
           : `${n} shapes are in your fingers.`,
       );
     else if (had) this.say("Put down.");

@@ -16,8 +16,7 @@ from carvegen.base.errors import InputError
 from carvegen.base.files import file_hash, save_file
 from carvegen.marking.kept_file import kept_ids, kept_text_with, marks_of
 from carvegen.marking.marks import check_agreement, on_face
-from carvegen.marking.marks_file import read_marks
-from carvegen.marking.marks_text import marks_text
+from carvegen.marking.marks_file import marks_text, read_marks
 from carvegen.page.packed import Group
 from carvegen.page.print_checks import Scene
 from carvegen.page.table.file_changes import marks_after, marks_named, text_in
@@ -122,7 +121,7 @@ class Desk:
 
     def motif_called(self, name: str) -> int:
         """The place of a motif, by its name."""
-        names = [its.name for its in self.given.motifs]
+        names = [motif.name for motif in self.given.motifs]
         if name not in names:
             raise InputError("must be a motif of this print", value=name, hint=f"one of: {', '.join(names)}")
         return names.index(name)
@@ -137,7 +136,7 @@ class Desk:
     def attempts(self, key: str) -> dict[int, list[Group]]:
         """The snow in a place that grows again, by try: the last six that were tried, as each would be."""
         mark = self.mark_called(key)
-        patch = next(its for its in self.patches if any(own.key == key for own in its.marks))
+        patch = next(patch for patch in self.patches if any(own.key == key for own in patch.marks))
         window = shapely.box(*shapely.bounds(mark.shape))
         last = max(self.tried.get(key, 1), mark.attempt)
         found = dict[int, list[Group]]()
@@ -216,8 +215,8 @@ class Desk:
         if not wanted:
             return None
         grown = [
-            replace(its, motif=self._motif(k), growth=replace(its.growth, cuts=self._cuts(k)))
-            for k, its in enumerate(self.bare.motifs)
+            replace(motif, motif=self._motif(k), growth=replace(motif.growth, cuts=self._cuts(k)))
+            for k, motif in enumerate(self.bare.motifs)
         ]
         kept, files = kept_files(self.given, grown, [self.given.motifs[k].name for k in wanted])
         before = self.given.path.read_bytes().decode("utf-8", "surrogateescape")
@@ -295,7 +294,7 @@ class Desk:
         was, self.given = self.given, now
         again = was is not now and self._grows_otherwise(was, now)
         old = [mark for mark in self.marks.own if mark.key in set(gone_keys)]
-        self.patches = [its for its in self.patches if not any(its is other for other in ended)] + come
+        self.patches = [patch for patch in self.patches if not any(patch is other for other in ended)] + come
         self.marks = replace(marks, named=marks.file in self.given.marks)
         self.left = (self.left | set(change.left)) - set(change.taken_up)
         self.version += 1
@@ -366,8 +365,8 @@ class Desk:
             if file == self.kept_file(k):
                 return k
         for text in change.text:
-            for k, its in enumerate(tomllib.loads(text.removeprefix("\ufeff"))["motifs"]):
-                if its.get("kept") == file:
+            for k, motif in enumerate(tomllib.loads(text.removeprefix("\ufeff"))["motifs"]):
+                if motif.get("kept") == file:
                     self._files[k] = file
                     return k
         raise InputError("belongs to no motif", value=file, where=str(self.given.path))
@@ -482,7 +481,7 @@ def opened(path: Path, shelf: Library, *, say: Say) -> Desk:
         If a file can't be used.
     """
     given = read_print(path, shelf)
-    named = (own_file(given), *given.marks, *(its.kept for its in given.motifs if its.kept))
+    named = (own_file(given), *given.marks, *(motif.kept for motif in given.motifs if motif.kept))
     hashes = {name: file_hash(path.parent / name) for name in named}
     ways = ways_of(given, shelf)
     bare = unmarked_of(given, ways, say=say, read=read_copied, growths=growths_beside(path))

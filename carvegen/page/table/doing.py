@@ -141,34 +141,34 @@ def _named(names: Sequence[str], known: Iterable[str], what: str) -> tuple[str, 
     return tuple(names)
 
 
-def _drawn(desk: Desk, its: gestures.Stroke | gestures.Area, shape: BaseGeometry) -> Planned:
+def _drawn(desk: Desk, drawn: gestures.Stroke | gestures.Area, shape: BaseGeometry) -> Planned:
     marking = _Marking(desk=desk)
-    motifs = _named(its.motifs, (motif.name for motif in desk.given.motifs), "motif")
-    blocks = _named(its.blocks, (block.name for block in desk.given.blocks), "block")
-    heavy = float(its.points[:, 2].mean()) if its.meaning.graded else 1.0
-    strength = round(float(np.clip(its.strength * heavy, 0.02, 1.0)), 2) if its.meaning.graded else 1.0
+    motifs = _named(drawn.motifs, (motif.name for motif in desk.given.motifs), "motif")
+    blocks = _named(drawn.blocks, (block.name for block in desk.given.blocks), "block")
+    heavy = float(drawn.points[:, 2].mean()) if drawn.meaning.graded else 1.0
+    strength = round(float(np.clip(drawn.strength * heavy, 0.02, 1.0)), 2) if drawn.meaning.graded else 1.0
     said = []
-    if its.meaning == Meaning.COMES_OUT and motifs:
+    if drawn.meaning == Meaning.COMES_OUT and motifs:
         said, motifs = ["what comes out is white whatever has grown there: the mark is for all motifs"], ()
     marking.put(
-        Mark(meaning=its.meaning, shape=shape, key=marking.key(), strength=strength, motifs=motifs, blocks=blocks)
+        Mark(meaning=drawn.meaning, shape=shape, key=marking.key(), strength=strength, motifs=motifs, blocks=blocks)
     )
-    return marking.change(str(its.meaning), said)
+    return marking.change(str(drawn.meaning), said)
 
 
 @planned.register(gestures.Stroke)
-def _(its: gestures.Stroke, desk: Desk) -> Planned:
-    return _drawn(desk, its, own_marks.line_of(its.points, its.breadth_mm))
+def _(stroke: gestures.Stroke, desk: Desk) -> Planned:
+    return _drawn(desk, stroke, own_marks.line_of(stroke.points, stroke.breadth_mm))
 
 
 @planned.register(gestures.Area)
-def _(its: gestures.Area, desk: Desk) -> Planned:
-    return _drawn(desk, its, own_marks.area_of(its.points))
+def _(area: gestures.Area, desk: Desk) -> Planned:
+    return _drawn(desk, area, own_marks.area_of(area.points))
 
 
 @planned.register(gestures.Erase)
-def _(its: gestures.Erase, desk: Desk) -> Planned:
-    marking, rubber = _Marking(desk=desk), own_marks.line_of(its.points, its.breadth_mm)
+def _(erased: gestures.Erase, desk: Desk) -> Planned:
+    marking, rubber = _Marking(desk=desk), own_marks.line_of(erased.points, erased.breadth_mm)
     met = [mark for mark in marking.own if shapely.intersects(mark.shape, rubber)]
     fixed = [mark for mark in (*desk.marks.before, *desk.marks.after) if shapely.intersects(mark.shape, rubber)]
     said = ["marks of another drawing or of a scanned sheet are rubbed out where they were made"] if fixed else []
@@ -177,15 +177,15 @@ def _(its: gestures.Erase, desk: Desk) -> Planned:
             said[0] if said else "touches no mark", where="the eraser", hint="rub over a mark; a pencil draws new ones"
         )
     for mark in met:
-        whole = its.whole or mark.key.startswith(_BARE)
+        whole = erased.whole or mark.key.startswith(_BARE)
         left = None if whole else geometry.solid(shapely.difference(mark.shape, rubber))
         marking.replace(mark.key, None if left is None else own_marks.redrawn(mark, left, marking.names, desk.size))
     return marking.change("rub out", said)
 
 
 @planned.register(gestures.Bare)
-def _(its: gestures.Bare, desk: Desk) -> Planned:
-    marking, at = _Marking(desk=desk), shapely.Point(its.at)
+def _(gesture: gestures.Bare, desk: Desk) -> Planned:
+    marking, at = _Marking(desk=desk), shapely.Point(gesture.at)
     tapped = [mark for mark in marking.own if mark.key.startswith(_BARE) and shapely.covers(mark.shape, at)]
     if tapped:
         for mark in tapped:
@@ -193,43 +193,43 @@ def _(its: gestures.Bare, desk: Desk) -> Planned:
         return marking.change("let snow lie again")
     near = [n for n in desk.seen.near(shapely.buffer(at, _TOUCHES_MM)) if desk.seen.like(n)[0] == "snow"]
     if not near:
-        raise InputError("no snow lies here", where=f"{its.at[0]:.1f}, {its.at[1]:.1f} mm", hint="tap on snow")
+        raise InputError("no snow lies here", where=f"{gesture.at[0]:.1f}, {gesture.at[1]:.1f} mm", hint="tap on snow")
     number = min(near, key=lambda n: shapely.distance(desk.seen.shape(n), at))
     marking.put(_stays(desk, marking, [number], _BARE))
     return marking.change("bare")
 
 
 @planned.register(gestures.Try)
-def _(its: gestures.Try, desk: Desk) -> Planned:
-    marking, shape = _Marking(desk=desk), own_marks.area_of(its.points)
-    desk.motif_called(its.motif)
-    again = [mark for mark in marking.own if mark.meaning == Meaning.GROW_AGAIN and mark.motifs == (its.motif,)]
+def _(gesture: gestures.Try, desk: Desk) -> Planned:
+    marking, shape = _Marking(desk=desk), own_marks.area_of(gesture.points)
+    desk.motif_called(gesture.motif)
+    again = [mark for mark in marking.own if mark.meaning == Meaning.GROW_AGAIN and mark.motifs == (gesture.motif,)]
     for mark in again:
         if shapely.area(shapely.intersection(mark.shape, shape)) >= _SAME_PLACE * shapely.area(shape):
             attempt = desk.tried.get(mark.key, mark.attempt) + 1
             desk.tried[mark.key] = attempt
             marking.replace(mark.key, marking.read(replace(mark, attempt=attempt)))
             return marking.change(f"try {attempt}")
-    marking.put(Mark(meaning=Meaning.GROW_AGAIN, shape=shape, key=marking.key("try-"), motifs=(its.motif,)))
+    marking.put(Mark(meaning=Meaning.GROW_AGAIN, shape=shape, key=marking.key("try-"), motifs=(gesture.motif,)))
     return marking.change("try 1")
 
 
 @planned.register(gestures.ChooseTry)
-def _(its: gestures.ChooseTry, desk: Desk) -> Planned:
+def _(gesture: gestures.ChooseTry, desk: Desk) -> Planned:
     marking = _Marking(desk=desk)
-    mark = desk.mark_called(its.mark)
+    mark = desk.mark_called(gesture.mark)
     if mark.meaning != Meaning.GROW_AGAIN or mark not in marking.own:
-        raise InputError("is no place that was tried again here", value=its.mark)
-    desk.tried[mark.key] = max(desk.tried.get(mark.key, 1), mark.attempt, its.attempt)
-    marking.replace(mark.key, marking.read(replace(mark, attempt=its.attempt)))
-    return marking.change(f"choose try {its.attempt}")
+        raise InputError("is no place that was tried again here", value=gesture.mark)
+    desk.tried[mark.key] = max(desk.tried.get(mark.key, 1), mark.attempt, gesture.attempt)
+    marking.replace(mark.key, marking.read(replace(mark, attempt=gesture.attempt)))
+    return marking.change(f"choose try {gesture.attempt}")
 
 
 @planned.register(gestures.Leave)
-def _(its: gestures.Leave, desk: Desk) -> Planned:
-    if its.finding in desk.left:
-        return Planned(change=Change(what="take up again", taken_up=(its.finding,)))
-    return Planned(change=Change(what="leave to the knife", left=(its.finding,)))
+def _(gesture: gestures.Leave, desk: Desk) -> Planned:
+    if gesture.finding in desk.left:
+        return Planned(change=Change(what="take up again", taken_up=(gesture.finding,)))
+    return Planned(change=Change(what="leave to the knife", left=(gesture.finding,)))
 
 
 def marks_planned(marks: Iterable[Mark], desk: Desk) -> Planned:
@@ -252,7 +252,7 @@ def mending_planned(block: str, finding: Finding, desk: Desk) -> Planned:
             "can't be mended without laying ink on what is to be bare", where=finding.title.lower(),
             hint="move or take away the snow beside it, change the drawing, or leave it to your knife",
         )  # fmt: skip
-    k = [its.name for its in desk.given.blocks].index(block)
+    k = [block.name for block in desk.given.blocks].index(block)
     raw = desk.given.path.read_bytes()
     now = with_mending(desk.given.path, raw, k)
     text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, now))
@@ -263,7 +263,7 @@ def mending_planned(block: str, finding: Finding, desk: Desk) -> Planned:
 def _stays(desk: Desk, marking: _Marking, numbers: Sequence[int], begins: str) -> Mark:
     """A mark that takes shapes of one likeness away: what of one motif lies there prints."""
     _, name, blocks = desk.seen.like(numbers[0])
-    white = next(its for its in desk.ground.whites if its.name == name)
+    white = next(white for white in desk.ground.whites if white.name == name)
     own = [block.name for block in desk.given.blocks if block.name in blocks]
     return Mark(
         meaning=Meaning.STAYS, shape=shapely.union_all([desk.seen.shape(n) for n in numbers]), key=marking.key(begins),
@@ -349,7 +349,7 @@ class _Editing:
 
 def _cells(motif: int, shape: BaseGeometry) -> list[tuple[int, int, int]]:
     """The squares of the face that a shape may meet."""
-    left, bottom, right, top = (int(its // _CELL_MM) for its in shapely.bounds(shape))
+    left, bottom, right, top = (int(value // _CELL_MM) for value in shapely.bounds(shape))
     return [(motif, i, j) for i in range(left, right + 1) for j in range(bottom, top + 1)]
 
 
@@ -390,10 +390,10 @@ def _nothing(_: _Editing, __: int, ___: object, ____: str) -> None:
 
 
 @planned.register(gestures.TakeAway)
-def _(its: gestures.TakeAway, desk: Desk) -> Planned:
-    numbers = list(its.ids)
-    if its.points is not None:
-        numbers += desk.seen.near(own_marks.line_of(its.points, its.breadth_mm))
+def _(gesture: gestures.TakeAway, desk: Desk) -> Planned:
+    numbers = list(gesture.ids)
+    if gesture.points is not None:
+        numbers += desk.seen.near(own_marks.line_of(gesture.points, gesture.breadth_mm))
     numbers = _seen(desk, dict.fromkeys(numbers))
     if not numbers:
         raise InputError("touches no snow", where="take away", hint="touch a flake or a heap")
@@ -401,17 +401,17 @@ def _(its: gestures.TakeAway, desk: Desk) -> Planned:
 
 
 @planned.register(gestures.Move)
-def _(its: gestures.Move, desk: Desk) -> Planned:
-    numbers = _seen(desk, dict.fromkeys(its.ids))
+def _(gesture: gestures.Move, desk: Desk) -> Planned:
+    numbers = _seen(desk, dict.fromkeys(gesture.ids))
     if not numbers:
         raise InputError("names no snow that is there", where="move", hint="choose a flake or a heap")
 
     def moved(editing: _Editing, motif: int, shape: BaseGeometry, name: str) -> None:
-        turned = affinity.rotate(shape, its.turn_deg, origin=its.about)
-        scaled = affinity.scale(turned, its.scale, its.scale, origin=its.about)
-        editing.put(motif, _on_face(desk, affinity.translate(scaled, *its.by)), name)
+        turned = affinity.rotate(shape, gesture.turn_deg, origin=gesture.about)
+        scaled = affinity.scale(turned, gesture.scale, gesture.scale, origin=gesture.about)
+        editing.put(motif, _on_face(desk, affinity.translate(scaled, *gesture.by)), name)
 
-    if not its.copied:
+    if not gesture.copied:
         return _edit(desk, numbers, "move", moved)
     editing = _Editing(desk=desk)
     motifs = {n: desk.motif_called(desk.seen.like(n)[1]) for n in numbers}
@@ -422,11 +422,11 @@ def _(its: gestures.Move, desk: Desk) -> Planned:
 
 
 @planned.register(gestures.Redraw)
-def _(its: gestures.Redraw, desk: Desk) -> Planned:
-    numbers = _seen(desk, [its.shape])
+def _(gesture: gestures.Redraw, desk: Desk) -> Planned:
+    numbers = _seen(desk, [gesture.shape])
     if not numbers:
         raise InputError("names no snow that is there", where="redraw", hint="choose a flake or a heap")
-    shape = _on_face(desk, _outline(desk.seen.shape(its.shape), its.points))
+    shape = _on_face(desk, _outline(desk.seen.shape(gesture.shape), gesture.points))
 
     def redrawn(editing: _Editing, motif: int, _: object, name: str) -> None:
         editing.put(motif, shape, name)
@@ -443,7 +443,7 @@ def _outline(shape: Any, points: Floats) -> BaseGeometry:  # noqa: ANN401
     if (
         ring is None
         or apart < _CLOSED * shapely.length(line)
-        or any(shapely.distance(ring, its) > _JOINS_MM for its in ends)
+        or any(shapely.distance(ring, end) > _JOINS_MM for end in ends)
     ):
         return own_marks.area_of(points)
     begin, end = sorted(shapely.line_locate_point(ring, ends))
@@ -456,14 +456,14 @@ def _outline(shape: Any, points: Floats) -> BaseGeometry:  # noqa: ANN401
         xy = [*substring(ring, 0, begin).coords, *drawn.coords, *substring(ring, end, shapely.length(ring)).coords]
     else:
         xy = [*inner.coords, *shapely.reverse(drawn).coords]
-    edged = shapely.Polygon(xy, [its.coords for its in shape.interiors])
+    edged = shapely.Polygon(xy, [ring.coords for ring in shape.interiors])
     return geometry.solid(shapely.make_valid(edged))
 
 
 @planned.register(gestures.Draw)
-def _(its: gestures.Draw, desk: Desk) -> Planned:
-    motif, editing = desk.motif_called(its.motif), _Editing(desk=desk)
-    shape = _on_face(desk, own_marks.area_of(its.points))
+def _(gesture: gestures.Draw, desk: Desk) -> Planned:
+    motif, editing = desk.motif_called(gesture.motif), _Editing(desk=desk)
+    shape = _on_face(desk, own_marks.area_of(gesture.points))
     editing.begin({motif})
     editing.put(motif, shape)
     return _Marking(desk=desk).change("draw", **editing.changes)
@@ -477,26 +477,28 @@ def _on_face(desk: Desk, shape: BaseGeometry) -> BaseGeometry:
 
 
 @planned.register(gestures.Keep)
-def _(its: gestures.Keep, desk: Desk) -> Planned:
-    motif = desk.motif_called(its.motif)
-    if its.kept:
+def _(gesture: gestures.Keep, desk: Desk) -> Planned:
+    motif = desk.motif_called(gesture.motif)
+    if gesture.kept:
         kept = desk.kept([motif])
         if kept is None:
-            raise InputError("is kept already", value=its.motif)
-        return Planned(change=Change(what=f"keep {its.motif}", text=kept.text, files=kept.files), keeping=kept)
+            raise InputError("is kept already", value=gesture.motif)
+        return Planned(change=Change(what=f"keep {gesture.motif}", text=kept.text, files=kept.files), keeping=kept)
     if not desk.given.motifs[motif].kept:
-        raise InputError("is not kept", value=its.motif)
+        raise InputError("is not kept", value=gesture.motif)
     raw = desk.given.path.read_bytes()
-    text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, released(desk.given, [its.motif])))
-    return Planned(change=Change(what=f"let go of {its.motif}", text=text))
+    text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, released(desk.given, [gesture.motif])))
+    return Planned(change=Change(what=f"let go of {gesture.motif}", text=text))
 
 
 @planned.register(gestures.Weather)
-def _(its: gestures.Weather, desk: Desk) -> Planned:
-    motif = desk.motif_called(its.motif)
+def _(gesture: gestures.Weather, desk: Desk) -> Planned:
+    motif = desk.motif_called(gesture.motif)
     if desk.given.motifs[motif].kept:
-        raise InputError("is kept as it is", value=its.motif, hint="let it go first: then it grows by other weather")
+        raise InputError(
+            "is kept as it is", value=gesture.motif, hint="let it go first: then it grows by other weather"
+        )
     raw = desk.given.path.read_bytes()
-    now = with_weather(desk.given.path, raw, motif, its.preset, its.settings)
+    now = with_weather(desk.given.path, raw, motif, gesture.preset, gesture.settings)
     text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, now))
-    return Planned(change=Change(what=f"weather of {its.motif}", text=text))
+    return Planned(change=Change(what=f"weather of {gesture.motif}", text=text))

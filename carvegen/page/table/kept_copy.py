@@ -78,21 +78,21 @@ def growths_beside(path: Path) -> Growths:
     def remembered(key: str, grow: Callable[[], tuple[Growth, Sequence[str]]]) -> tuple[Growth, Sequence[str]]:
         file = folder / f"{hashlib.blake2b(f'{__version__} {key}'.encode(), digest_size=16).hexdigest()}.npz"
         with contextlib.suppress(*_DAMAGED), np.load(file, allow_pickle=False) as its:
-            told = json.loads(its["told"].tobytes())
-            growth = Growth(cuts=_shapes("cuts", its), free=_shapes("free", its), kept=told["kept"])
-            return growth, tuple(told["notes"])
+            record = json.loads(its["told"].tobytes())
+            growth = Growth(cuts=_shapes("cuts", its), free=_shapes("free", its), kept=record["kept"])
+            return growth, tuple(record["notes"])
         growth, notes = grow()
-        told = json.dumps({"kept": dict(growth.kept), "notes": list(notes)})
-        _save(file, told, {**_flat("cuts", growth.cuts), **_flat("free", growth.free)}, most=_MOST_GROWN)
+        record = json.dumps({"kept": dict(growth.kept), "notes": list(notes)})
+        _save(file, record, {**_flat("cuts", growth.cuts), **_flat("free", growth.free)}, most=_MOST_GROWN)
         return growth, notes
 
     return remembered
 
 
-def _save(file: Path, told: str, arrays: dict[str, Any], *, most: int) -> None:
+def _save(file: Path, record: str, arrays: dict[str, Any], *, most: int) -> None:
     """Write arrays into a folder that keeps only the last `most` files; without them the next time takes longer."""
     out = io.BytesIO()
-    np.savez(out, told=np.frombuffer(told.encode(), np.uint8), **arrays)
+    np.savez(out, told=np.frombuffer(record.encode(), np.uint8), **arrays)
     with contextlib.suppress(CarvegenError, OSError):
         old = sorted(file.parent.glob("*.npz"), key=lambda path: path.stat().st_mtime)
         for path in old[: max(0, len(old) - most + 1)]:
@@ -121,7 +121,7 @@ def _beside(path: Path) -> Path:
 
 def _write(copy: Path, kept: Kept) -> None:
     memory = kept.memory
-    told = {
+    record = {
         "ids": "\n".join(kept.ids), "names": dict(kept.names), "kept": dict(kept.growth.kept), "notes": kept.notes,
         "memory": memory and {
             "motif": memory.motif, "settings": dict(memory.settings), "marks": " ".join(sorted(memory.marks)),
@@ -135,25 +135,25 @@ def _write(copy: Path, kept: Kept) -> None:
         "bears": np.frombuffer(shapely.to_wkb(surroundings.bears), np.uint8),
         "clear": np.frombuffer(shapely.to_wkb(surroundings.clear), np.uint8),
     }  # fmt: skip
-    _save(copy, json.dumps(told), arrays, most=1)
+    _save(copy, json.dumps(record), arrays, most=1)
 
 
 def _read(copy: Path) -> Kept | None:
     """What a copy holds; None if there is none, or it is damaged."""
     try:
         with np.load(copy, allow_pickle=False) as its:
-            told = json.loads(its["told"].tobytes())
+            record = json.loads(its["told"].tobytes())
             cuts, free = _shapes("cuts", its), _shapes("free", its)
             bears, clear = shapely.from_wkb([its["bears"].tobytes(), its["clear"].tobytes()])
-            said = told["memory"]
+            said = record["memory"]
             memory = said and Memory(
                 motif=said["motif"], settings=said["settings"], marks=frozenset(said["marks"].split()),
                 surroundings=Surroundings(bears=bears, clear=clear),
             )  # fmt: skip
             return Kept(
-                growth=Growth(cuts=cuts, free=free, kept=told["kept"]), names=told["names"],
-                ids=tuple(told["ids"].split("\n")) if len(cuts) else (), edited=cuts[its["edited"]], memory=memory,
-                notes=tuple(told["notes"]),
+                growth=Growth(cuts=cuts, free=free, kept=record["kept"]), names=record["names"],
+                ids=tuple(record["ids"].split("\n")) if len(cuts) else (), edited=cuts[its["edited"]], memory=memory,
+                notes=tuple(record["notes"]),
             )  # fmt: skip
     except _DAMAGED:
         return None

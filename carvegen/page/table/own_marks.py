@@ -12,8 +12,7 @@ import shapely
 from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.marking.marks import Mark, Meaning, contradict, on_face
-from carvegen.marking.marks_file import SIGN, marks_in
-from carvegen.marking.marks_text import marks_text
+from carvegen.marking.marks_file import SIGN, marks_in, marks_text
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -15,17 +15,9 @@ from carvegen.base.files import save_file
 from carvegen.base.previous_run import free_beside
 from carvegen.base.words import plain
 from carvegen.marking.kept_file import kept_text, marks_of, read_kept
-from carvegen.marking.marks_file import read_marks
-from carvegen.marking.marks_text import marks_text
+from carvegen.marking.marks_file import marks_text, read_marks
 from carvegen.motifs.growth import plain as on_grid
-from carvegen.page.table.file_changes import (
-    changed_files,
-    hash_of,
-    kept_after,
-    marks_after,
-    marks_named,
-    shapes_after,
-)
+from carvegen.page.table.file_changes import changed_files, hash_of, kept_after, marks_after, marks_named, shapes_after
 from carvegen.page.table.own_marks import own_file
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.marked.marked_whites import names_of
@@ -84,7 +76,7 @@ def _kept(file: str, changes: list[Change], journal: GestureJournal, given: Prin
 def _merged(file: str, changes: list[Change], journal: GestureJournal, given: Print) -> list[str]:
     """What was done to kept shapes put into their file as another program has saved it."""
     path, size = given.path.parent / file, (given.width_mm, given.height_mm)
-    own = next((its for its in given.motifs if its.kept == file), None)
+    own = next((motif for motif in given.motifs if motif.kept == file), None)
     if own is None:
         return [f"{file} was saved by another program, and no motif is kept in it: it stays as it is"]
     kept = read_kept(path, motif=own.motif, size=size)
@@ -103,7 +95,7 @@ def _merged(file: str, changes: list[Change], journal: GestureJournal, given: Pr
 
 
 def _marks(changes: list[Change], journal: GestureJournal, given: Print) -> list[str]:
-    file = next((its.marks_file for its in reversed(changes) if its.marks_file), "") or own_file(given)
+    file = next((change.marks_file for change in reversed(changes) if change.marks_file), "") or own_file(given)
     path, size = given.path.parent / file, (given.width_mm, given.height_mm)
     data = _bytes(path)
     start = journal.held.get(file, {}).get(_hash(data))

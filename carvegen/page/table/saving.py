@@ -10,9 +10,9 @@ from carvegen.base.errors import InputError
 from carvegen.base.files import file_hash, save_file
 from carvegen.base.previous_run import free_beside
 from carvegen.base.words import plain
-from carvegen.marking.marks_text import marks_text
-from carvegen.page.table.faults import own_fault
+from carvegen.marking.marks_file import marks_text
 from carvegen.page.table.file_changes import changed_files, hash_of, kept_after, marks_named, text_in
+from carvegen.page.words import own_fault
 
 if TYPE_CHECKING:
     from carvegen.base.errors import CarvegenError
@@ -72,7 +72,7 @@ class Saver:
         if now != wanted:
             if now and now != self._hashes.get(file, now):
                 raise InputError("was changed by another program meanwhile", where=str(path), hint=_AGAIN)
-            if now and any(its.kept == file for its in self._desk.given.motifs):
+            if now and any(motif.kept == file for motif in self._desk.given.motifs):
                 save_file(self._desk.folder / free_beside(self._desk.folder, file), path.read_bytes())
             save_file(path, data)
         self._hashes[file] = wanted

@@ -59,7 +59,7 @@ class Found:
     def called(self, key: str) -> tuple[str, Finding] | None:
         """The block and the finding that the page knows by a key; None if it is there no more."""
         every = ((name, its) for name, found in self._found.items() for its in found)
-        return next((its for its in every if key_of(*its) == key), None)
+        return next((mark for mark in every if key_of(*mark) == key), None)
 
     def told(self, left: frozenset[str], unmended: frozenset[str]) -> list[dict[str, Any]]:
         """All for the page, the worst first.
@@ -73,28 +73,29 @@ class Found:
         """
         every = [told(name, its, left, unmended) for name, found in self._found.items() for its in found]
         order = {"breaks": 0, "risk": 1, "advice": 2}
-        return sorted(every, key=lambda its: (its["left"], order[its["severity"]]))
+        return sorted(every, key=lambda mark: (mark["left"], order[mark["severity"]]))
 
 
 def _in(finding: Finding, area: BaseGeometry) -> bool:
     return finding.at is not None and bool(shapely.covers(area, shapely.Point(finding.at)))
 
 
-def key_of(block: str, its: Finding) -> str:
+def key_of(block: str, finding: Finding) -> str:
     """What the page knows a finding by; the same when it is found again."""
-    at = its.at and [round(round(its.at[0], 2), 1), round(round(its.at[1], 2), 1)]
-    return hashlib.blake2b(f"{block} {its.rule} {its.kind} {at}".encode(), digest_size=8).hexdigest()
+    at = finding.at and [round(round(finding.at[0], 2), 1), round(round(finding.at[1], 2), 1)]
+    return hashlib.blake2b(f"{block} {finding.rule} {finding.kind} {at}".encode(), digest_size=8).hexdigest()
 
 
-def told(block: str, its: Finding, left: frozenset[str], unmended: frozenset[str]) -> dict[str, Any]:
+def told(block: str, finding: Finding, left: frozenset[str], unmended: frozenset[str]) -> dict[str, Any]:
     """A finding for the page."""
-    at, name = its.at and [round(its.at[0], 2), round(its.at[1], 2)], key_of(block, its)
+    at, name = finding.at and [round(finding.at[0], 2), round(finding.at[1], 2)], key_of(block, finding)
     return {
-        "id": name, "kind": f"{its.rule} {its.kind}".strip(), "severity": its.severity.label, "block": block, "at": at,
-        "to": its.to and [round(its.to[0], 2), round(its.to[1], 2)], "title": its.title,
-        "sentence": grouped([its])[0].sentence, "why": its.why, "remedy": its.remedy,
-        "numbers": its.numbers, "measured": round(its.measured, 3), "limit": round(its.limit, 3), "unit": its.unit,
-        "left": name in left, "can_mend": block in unmended and its.at is not None and can_mend([its]),
+        "id": name, "kind": f"{finding.rule} {finding.kind}".strip(), "severity": finding.severity.label,
+        "block": block, "at": at, "to": finding.to and [round(finding.to[0], 2), round(finding.to[1], 2)],
+        "title": finding.title, "sentence": grouped([finding])[0].sentence, "why": finding.why,
+        "remedy": finding.remedy, "numbers": finding.numbers, "measured": round(finding.measured, 3),
+        "limit": round(finding.limit, 3), "unit": finding.unit, "left": name in left,
+        "can_mend": block in unmended and finding.at is not None and can_mend([finding]),
     }  # fmt: skip
 
 
@@ -155,7 +156,7 @@ class Nearby:
 
 def _edited(desk: Desk, window: BaseGeometry) -> Iterator[tuple[str, Finding]]:
     """What hands have broken of kept motifs in a window, with the block that minds it most."""
-    for k, its in enumerate(desk.given.motifs):
+    for k, motif in enumerate(desk.given.motifs):
         numbers = desk.near(k, window)
         edited = [n for n in numbers if desk.is_edited(n)]
         if not edited:
@@ -167,9 +168,9 @@ def _edited(desk: Desk, window: BaseGeometry) -> Iterator[tuple[str, Finding]]:
         leaves = desk.ground.whites[k - len(desk.given.motifs)].leaves
         block = max(
             (name for name in sorted(leaves) if name in desk.bare.pictures),
-            key=lambda name: max(way.limits.land_mm for way in desk.ways[name]),
+            key=lambda name: max(setup.limits.land_mm for setup in desk.ways[name]),
         )
-        yield from ((block, finding) for finding in kept_findings(its.name, hers, cuts, clear, bed.limits))
+        yield from ((block, finding) for finding in kept_findings(motif.name, hers, cuts, clear, bed.limits))
 
 
 def _windows(areas: list[BaseGeometry]) -> Iterator[BaseGeometry]:

@@ -104,8 +104,8 @@ def _lies_in(folder: Path, name: str) -> bool:
 
 def _of_block(folder: Path, name: str) -> dict[str, str]:
     try:
-        told = json.loads((folder / name / "report.json").read_text(encoding="utf-8"))
-        return {f"{name}{its}": str(what) for its, what in told["files"].items() if not leads_out(its)}
+        record = json.loads((folder / name / "report.json").read_text(encoding="utf-8"))
+        return {f"{name}{its}": str(what) for its, what in record["files"].items() if not leads_out(its)}
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return {}
 
@@ -141,11 +141,11 @@ def listed(found: list[File]) -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
-def _picture(its: File, names: set[str]) -> str | None:
-    if its.kind != "machine" and its.paths[0].suffix in _PICTURES:
-        return quote(its.name)
-    own = "paths.png" if its.kind == "machine" else _PICTURED_BY.get(its.paths[0].name, "proof.png")
-    folders = [its.folder, its.folder, its.folder.rpartition("/")[0]]
+def _picture(file: File, names: set[str]) -> str | None:
+    if file.kind != "machine" and file.paths[0].suffix in _PICTURES:
+        return quote(file.name)
+    own = "paths.png" if file.kind == "machine" else _PICTURED_BY.get(file.paths[0].name, "proof.png")
+    folders = [file.folder, file.folder, file.folder.rpartition("/")[0]]
     beside = (f"{folder}/{name}".lstrip("/") for folder, name in zip(folders, (own, *2 * ["proof.png"]), strict=True))
     return next((quote(name) for name in beside if name in names), None)
 
@@ -155,11 +155,11 @@ def cautions(given: Print, ways: Ways) -> dict[str, Any]:
     questions: dict[str, list[str]] = {}
     lines: dict[str, list[str]] = {}
     for block in given.blocks:
-        for way in ways[block.name]:
-            if asked := question(way):
+        for setup in ways[block.name]:
+            if asked := question(setup):
                 questions.setdefault(asked, []).append(block.name)
-            lines.setdefault(way.machine.name, []).extend(parted(text)[0] for text in cautions_of(way))
+            lines.setdefault(setup.machine.name, []).extend(parted(text)[0] for text in cautions_of(setup))
     return {
         "questions": [f"{', '.join(dict.fromkeys(names))}: {text}" for text, names in questions.items()],
-        "cautions": [{"machine": name, "lines": explained(*dict.fromkeys(its))} for name, its in lines.items()],
+        "cautions": [{"machine": name, "lines": explained(*dict.fromkeys(line))} for name, line in lines.items()],
     }  # fmt: skip

@@ -25,7 +25,7 @@ from carvegen.base.parameters import (
     whole,
 )  # fmt: skip
 from carvegen.blocks.block import SIDES_MM
-from carvegen.facts.block_settings import Cutting, Free
+from carvegen.facts.block_settings import Chance, Cutting, Free
 from carvegen.facts.profiles.profile_values import KINDS
 from carvegen.facts.register import Plan
 from carvegen.marking.marks import HoleMeaning, Meaning
@@ -66,7 +66,7 @@ class PrintTable:
         remedy="size_mm = [200, 150]",
     )  # fmt: skip
     paper: Rgb = colour("#fbfaf6", help="colour of the paper")
-    seed: int = whole(1, help="another seed, other snow", at_least=0, at_most=2**63 - 1)
+    seed: int = same(Chance, "seed")
     trap_mm: float = length(0.5, help="how far a lighter ink runs on under a darker one", at_least=0, at_most=3)
     register_error_mm: float = length(
         0.5, at_least=0, at_most=3,
@@ -168,7 +168,7 @@ class PrintBlock:
     thickness_mm: float | None = same(Cutting, "thickness_mm")
     depth_mm: float | None = same(Cutting, "depth_mm")
     grain_deg: float = same(Cutting, "grain_deg")
-    declare: str = text("", help="what it is made of, for the shop")
+    declare: str = same(Cutting, "declared")
     state: str = choice(
         "open", among=("open", "cut"),
         help='"cut": it is cut already, and nothing can be put back; its land is given by cut_land',

@@ -1,4 +1,4 @@
-"""A folder for a new print: written whole, and only if its print file can be read."""
+"""A folder for a new print, written whole and only if its print file can be read; and the sample to begin with."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from carvegen.base.errors import InputError
+from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.files import settled, staged_folder, write_file
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.file.schema import SCHEMA_NAME, schema
@@ -15,7 +15,25 @@ from carvegen.prints.file.schema import SCHEMA_NAME, schema
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
 
-__all__ = ["write_print"]
+__all__ = ["FILES", "sample", "sample_folder", "write_print"]
+
+#: What a new folder gets: the print, the same print without snow, one that is embossed, and the drawing of all.
+FILES = ("print.toml", "autumn.toml", "embossed.toml", "landing-in-colours.svg")
+
+
+def sample_folder() -> Path:
+    """Where the sample lies."""
+    here = Path(__file__).parents[2]
+    inside = here / "_samples"
+    return inside if inside.is_dir() else here.parent / "gallery" / "ferry-landing"
+
+
+def sample(name: str) -> bytes:
+    """One file of the sample."""
+    try:
+        return (sample_folder() / name).read_bytes()
+    except OSError:
+        raise CarvegenError("the sample print is missing", value=name, hint="install carvegen again") from None
 
 
 def write_print(folder: Path, files: Mapping[str, bytes | str], shelf: Library) -> tuple[str, ...]:

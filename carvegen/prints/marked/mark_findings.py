@@ -38,8 +38,8 @@ def mark_findings(block: Block, marks: Sequence[Mark], ways: Sequence[Setup]) ->
         return ()
     block = _about(block, [mark.shape for mark in own])
     told = dict[tuple[float, float], Finding]()
-    for way in ways:
-        for finding in _found(Survey(way.on(block)), own):
+    for setup in ways:
+        for finding in _found(Survey(setup.on(block)), own):
             told.setdefault(finding.at or (0.0, 0.0), finding)
     return tuple(told.values())
 

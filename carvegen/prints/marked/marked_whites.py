@@ -96,9 +96,9 @@ def _files(given: Print) -> Iterator[MarksFile]:
 
 def names_of(given: Print) -> Names:
     """What marks of a print may be for: a motif by its name, or all of its kind; a block."""
-    kinds = dict.fromkeys(its.motif for its in given.motifs)
-    motifs = {kind: tuple(its.name for its in given.motifs if its.motif == kind) for kind in kinds}
-    motifs |= {its.name: (its.name,) for its in given.motifs}
+    kinds = dict.fromkeys(motif.motif for motif in given.motifs)
+    motifs = {kind: tuple(motif.name for motif in given.motifs if motif.motif == kind) for kind in kinds}
+    motifs |= {motif.name: (motif.name,) for motif in given.motifs}
     return Names(motifs=motifs, blocks=tuple(block.name for block in given.blocks))
 
 
@@ -125,8 +125,8 @@ def _in_words(given: Print, drawing: Drawing, names: Names) -> Iterator[Mark]:
         )  # fmt: skip
 
 
-def _where(its: PrintMark, k: int, drawing: Drawing) -> BaseGeometry:
-    return shapely.union_all(drawing.shapes(its.shape, f"marked[{k}].shape"))
+def _where(mark: PrintMark, k: int, drawing: Drawing) -> BaseGeometry:
+    return shapely.union_all(drawing.shapes(mark.shape, f"marked[{k}].shape"))
 
 
 def stays_on(marks: Sequence[Mark], block: str) -> BaseGeometry:

@@ -139,9 +139,9 @@ def _meets(patch: Patch, gone: Collection[str], zones: Iterable[_Zone], edited: 
         return True
     there = [set(its.tolist()) for its in patch.about]
     return any(
-        shapely.intersects(patch.seen, its.zone) or shapely.intersects(patch.zone, its.seen)
-        or any(n in there[k] for k, n in its.touched)
-        for its in zones
+        shapely.intersects(patch.seen, zone.zone) or shapely.intersects(patch.zone, zone.seen)
+        or any(n in there[k] for k, n in zone.touched)
+        for zone in zones
     )  # fmt: skip
 
 
@@ -156,8 +156,8 @@ def _together(zones: Sequence[_Zone]) -> list[list[_Zone]]:
             k = lot[k]
         return k
 
-    seen = geometry.polygon_array(its.seen for its in zones)
-    pairs = shapely.STRtree(seen).query([its.zone for its in zones], predicate="intersects").T.tolist()
+    seen = geometry.polygon_array(zone.seen for zone in zones)
+    pairs = shapely.STRtree(seen).query([zone.zone for zone in zones], predicate="intersects").T.tolist()
     by_shape = dict[tuple[int, int], int]()
     for k, its in enumerate(zones):
         pairs += [(k, by_shape.setdefault(shape, k)) for shape in its.touched]
@@ -171,12 +171,12 @@ def _together(zones: Sequence[_Zone]) -> list[list[_Zone]]:
 
 
 def _worked(zones: Sequence[_Zone], ground: Ground, near: Near, order: Mapping[str, int]) -> Patch:
-    marks = sorted((its.mark for its in zones), key=lambda mark: order[mark.key])
-    seen = shapely.union_all([its.seen for its in zones])
+    marks = sorted((zone.mark for zone in zones), key=lambda mark: order[mark.key])
+    seen = shapely.union_all([zone.seen for zone in zones])
     lots, about, fringe = _made(marks, seen, ground, near)
     return Patch(
-        marks=tuple(marks), zone=shapely.union_all([its.zone for its in zones]), seen=seen, about=about, fringe=fringe,
-        lots=lots,
+        marks=tuple(marks), zone=shapely.union_all([zone.zone for zone in zones]), seen=seen, about=about,
+        fringe=fringe, lots=lots,
     )  # fmt: skip
 
 

@@ -69,8 +69,8 @@ def _shifts(rng: np.random.Generator, plan: Plan) -> Floats:
     if plan.spread == "normal":
         return rng.normal(0, plan.off_mm / 2, (plan.prints, 2))
     far = plan.off_mm * np.sqrt(rng.random(plan.prints))
-    way = 2 * math.pi * rng.random(plan.prints)
-    return np.column_stack([far * np.cos(way), far * np.sin(way)])
+    angle = 2 * math.pi * rng.random(plan.prints)
+    return np.column_stack([far * np.cos(angle), far * np.sin(angle)])
 
 
 def _turns(rng: np.random.Generator, plan: Plan, block: Inked, long_side: float) -> Floats:

@@ -69,14 +69,14 @@ def figures(
         "spread": plan.spread,
         "paper_stretch_percent": [plan.paper_stretch_along_percent, plan.paper_stretch_across_percent],
         "moisture_change_percent": round(plan.moisture_off_percent, 2),
-        "blocks_grow_percent": round(100 * plan.moisture_off_percent * max(max(its.moves) for its in blocks), 2),
+        "blocks_grow_percent": round(100 * plan.moisture_off_percent * max(max(block.moves) for block in blocks), 2),
         "prints": plan.prints,
         "visible_mm": plan.visible_mm,
         "eye_tells_apart": {"mm": round(SEEN_MM, 3), "from_mm": SEEN_FROM_MM},
         "open_from_the_start": {
             "places": len(wide),
-            "line_mm": round(sum(its["length_mm"] for its in wide), 1),
-            "worst_mm": round(max((its["measured"] for its in wide), default=0.0), 2),
+            "line_mm": round(sum(piece["length_mm"] for piece in wide), 1),
+            "worst_mm": round(max((piece["measured"] for piece in wide), default=0.0), 2),
         },
         "shift_of_two_blocks_mm": {"worst": pair_worst_mm(off), "rms": round(pair_rms_mm(off / 2), 4)},
         "prints_with_any": round(float(found.failed.any(axis=1).mean()), 4),
@@ -138,10 +138,12 @@ def _up(mm: float) -> float:
 
 def of_kind(found: Outcome, kind: int) -> tuple[Floats, Floats, Floats, Floats, list[tuple[int, int]]]:
     """All places of a kind: where, share of prints, worst gap, overlap, and the numbers of the two blocks."""
-    mine = [its.snow == bool(kind) for its in found.places]
-    pairs = [(its.block, int(under)) for its, own in zip(found.places, mine, strict=True) for under in its.under[own]]
-    xy = np.concatenate([its.xy[own] for its, own in zip(found.places, mine, strict=True)])
-    overlap = np.concatenate([its.overlap_mm[own] for its, own in zip(found.places, mine, strict=True)])
+    mine = [place.snow == bool(kind) for place in found.places]
+    pairs = [
+        (place.block, int(under)) for place, own in zip(found.places, mine, strict=True) for under in place.under[own]
+    ]
+    xy = np.concatenate([place.xy[own] for place, own in zip(found.places, mine, strict=True)])
+    overlap = np.concatenate([place.overlap_mm[own] for place, own in zip(found.places, mine, strict=True)])
     shares, worst = (
         np.concatenate([values[own] for values, own in zip(each, mine, strict=True)])
         for each in (found.share, found.worst_mm)

@@ -111,11 +111,13 @@ def _inside(xy: Floats, grid: Depths) -> Mask:
     return np.asarray(((xy > rim) & (xy < np.asarray(grid.size) - rim)).all(axis=1))
 
 
-def _away(its: Depths, xy: Floats) -> Floats:
+def _away(depths: Depths, xy: Floats) -> Floats:
     """The direction in which the depth falls fastest; (n, 2)."""
-    h = its.pitch_mm
+    h = depths.pitch_mm
     x, y = xy.T
-    slope: Floats = np.column_stack([its.at(x - h, y) - its.at(x + h, y), its.at(x, y - h) - its.at(x, y + h)])
+    slope: Floats = np.column_stack(
+        [depths.at(x - h, y) - depths.at(x + h, y), depths.at(x, y - h) - depths.at(x, y + h)]
+    )
     return np.asarray(slope / np.maximum(np.hypot(*slope.T), 1e-9)[:, None])
 
 
@@ -148,9 +150,9 @@ def outcome(
     moves = drawn_moves(blocks, plan, size, seed)
     seen = _Seen.nothing(plan.prints)
     shares, worst = [], []
-    for its in places:
-        shares.append(_tried(its, found, moves, plan, full_mm, seen=seen))
-        worst.append(_pull(its, blocks, plan, size) - its.overlap_mm)
+    for place in places:
+        shares.append(_tried(place, found, moves, plan, full_mm, seen=seen))
+        worst.append(_pull(place, blocks, plan, size) - place.overlap_mm)
     return Outcome(
         places=places, share=tuple(shares), worst_mm=tuple(worst), widest_mm=seen.widest_mm,
         failed=seen.line_mm > 0, line_mm=seen.line_mm, opened_mm2=seen.opened_mm2,
@@ -172,34 +174,34 @@ class _Seen:
         return cls(widest_mm=none, line_mm=zero, opened_mm2=zero.copy())
 
 
-def _pull(its: Meetings, blocks: Sequence[Inked], plan: Plan, size: tuple[float, float]) -> Floats:
+def _pull(meetings: Meetings, blocks: Sequence[Inked], plan: Plan, size: tuple[float, float]) -> Floats:
     """How far the darker block may at most be drawn off each place; (n,)."""
-    far = np.zeros(len(its.xy))
-    for number in np.unique(its.under).tolist():
-        there = its.under == number
-        pair = (blocks[its.block], blocks[number])
-        far[there] = worst_pull_mm(pair, its.xy[there], its.away[there], plan, size)
+    far = np.zeros(len(meetings.xy))
+    for number in np.unique(meetings.under).tolist():
+        there = meetings.under == number
+        pair = (blocks[meetings.block], blocks[number])
+        far[there] = worst_pull_mm(pair, meetings.xy[there], meetings.away[there], plan, size)
     return far
 
 
 def _tried(
-    its: Meetings, found: Sequence[Depths], moves: Moves, plan: Plan, full_mm: tuple[float, float], *, seen: _Seen
+    meetings: Meetings, found: Sequence[Depths], moves: Moves, plan: Plan, full_mm: tuple[float, float], *, seen: _Seen
 ) -> Floats:
     """The share of prints in which each place fails; what each print shows is added to `seen`."""
-    share = np.zeros(len(its.xy))
+    share = np.zeros(len(meetings.xy))
     before: Mask = np.zeros((plan.prints, 1), dtype=bool)  # whether the row that ends before these places fails
-    for first in range(0, len(its.xy), max(_RUN, _CHUNK // plan.prints)):
+    for first in range(0, len(meetings.xy), max(_RUN, _CHUNK // plan.prints)):
         some = slice(first, first + max(_RUN, _CHUNK // plan.prints) + _RUN - 1)
-        each = gaps(its, found, moves, some)
-        gap = _in_a_row(each, its.linked[some])
+        each = gaps(meetings, found, moves, some)
+        gap = _in_a_row(each, meetings.linked[some])
         rows = np.arange(gap.shape[1])
         middle = rows + first + _RUN // 2
         fails = gap >= max(plan.visible_mm, 1e-9)
         share[middle] = np.maximum(share[middle], fails.mean(axis=0))
         places = fails + (_RUN - 1.0) * (fails & ~np.hstack([before, fails])[:, :-1])  # a run's first row has them all
         before = fails[:, -1:] if fails.shape[1] else before
-        for kind, mine in enumerate((~its.snow[middle], its.snow[middle])):
-            full = mine & (its.overlap_mm[middle] >= full_mm[kind])
+        for kind, mine in enumerate((~meetings.snow[middle], meetings.snow[middle])):
+            full = mine & (meetings.overlap_mm[middle] >= full_mm[kind])
             worst = np.where(full, gap, -np.inf).max(axis=1, initial=-np.inf)
             seen.widest_mm[:, kind] = np.maximum(seen.widest_mm[:, kind], worst)
             line = np.where(mine, places, 0.0) * STEP_MM
@@ -209,13 +211,13 @@ def _tried(
     return share
 
 
-def gaps(its: Meetings, found: Sequence[Depths], moves: Moves, some: slice = slice(None)) -> Floats:
+def gaps(meetings: Meetings, found: Sequence[Depths], moves: Moves, some: slice = slice(None)) -> Floats:
     """How wide it gapes at each place in each print, below 0 where another ink still covers it; (prints, n)."""
-    xy = its.xy[some]
+    xy = meetings.xy[some]
     cover = np.full((len(moves.shift), len(xy)), -np.inf)
     for number, depth in enumerate(found):
-        if number != its.block:
-            np.maximum(cover, depth.at(*moves.between(its.block, number, xy)), out=cover)
+        if number != meetings.block:
+            np.maximum(cover, depth.at(*moves.between(meetings.block, number, xy)), out=cover)
     return -cover
 
 

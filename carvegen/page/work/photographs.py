@@ -1,4 +1,4 @@
-"""After cutting: a photograph of a proof or a block laid on the plan; what is still to cut, what is cut too much."""
+"""Photographs of what was cut, proofed or coloured: laid on the plan, or read as marks; what is said of each."""
 
 from __future__ import annotations
 
@@ -15,16 +15,21 @@ from carvegen.base.files import save_file
 from carvegen.blocks.comparison import SCAN_TOLERANCE_MM, Kind, difference, in_order, land_in, lands_in, spots
 from carvegen.blocks.views import View
 from carvegen.delivery.first_proof import first_proof
+from carvegen.marking.marks import Meaning
+from carvegen.marking.pencil.layout import MarkingSheet
+from carvegen.marking.pencil.reading import read_sheets
 from carvegen.page.work.processes import BUILT
 from carvegen.writers.whole_print.compare_png import compare_png
+from carvegen.writers.whole_print.marks_read import marks_png
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from carvegen.blocks.comparison import Difference, Spot
+    from carvegen.marking.marks import Mark
     from carvegen.prints.file.print_file import Print
 
-__all__ = ["PICTURE", "SHEET", "compared"]
+__all__ = ["MARKED", "PICTURE", "SHEET", "compared", "read_coloured"]
 
 PICTURE, SHEET = "on-plan.png", "still-to-cut.pdf"  #: what is drawn of the last comparison
 
@@ -55,7 +60,7 @@ def compared(given: Print, seen: Path, said: Mapping[str, Any], out: Path) -> di
     if corners is not None:
         asked["corners"] = _corners(corners)
     if not name:
-        inked = {its.name: its.ink for its in given.blocks if its.inked and its.ink is not None}
+        inked = {block.name: block.ink for block in given.blocks if block.inked and block.ink is not None}
         asked |= {"inks": tuple(inked), "coats": tuple(inked.values()), "paper": given.paper}
     sheet = out / SHEET
     try:
@@ -65,24 +70,27 @@ def compared(given: Print, seen: Path, said: Mapping[str, Any], out: Path) -> di
     if proof is not None:
         lines = [line for line in proof.lines() if str(sheet.parent) not in line]
         blocks = zip(proof.names, proof.sheets, strict=True)
-        to_cut = {its.block for its in proof.spots if its.kind.stands}
+        to_cut = {spot.block for spot in proof.spots if spot.kind.stands}
         sheets = [{"block": block, "file": path.name} for block, path in blocks if block in to_cut]
         return {"fault": "", "lines": lines, "sheets": sheets}
     if corners is None or not name:
         said_ = "Too little is drawn on the plan to tell where the picture lies on it"
         return {"fault": f"{said_}{'' if name else ': choose one block'}.", "sheets": []}
-    view = View(said["view"]) if said.get("view") in {its.value for its in View} else View.PRINT
+    view = View(said["view"]) if said.get("view") in {view.value for view in View} else View.PRINT
     size = (given.width_mm, given.height_mm)
     land = land_in(seen, view=view, scan={"corners": corners_from(asked["corners"]), "size_mm": size})
     return _by_corners(difference(str(name), lands[str(name)], land, SCAN_TOLERANCE_MM), size, out / PICTURE)
 
 
-def _by_corners(its: Difference, size: tuple[float, float], picture: Path) -> dict[str, Any]:
+def _by_corners(difference: Difference, size: tuple[float, float], picture: Path) -> dict[str, Any]:
     """The same of a plan with too little on it to tell its place."""
-    save_file(picture, compare_png([(shapely.intersection(its.before, its.after), its.cut, its.land)]))
-    told = in_order(spots(its, geometry.box(*size)))
-    lines = [*_lines(told)] or [f"{its.name}: as planned, within {SCAN_TOLERANCE_MM:g} mm"]
-    return {"fault": "", "lines": [f"{its.name}: laid on the plan by its corners", *lines], "sheets": []}
+    save_file(
+        picture,
+        compare_png([(shapely.intersection(difference.before, difference.after), difference.cut, difference.land)]),
+    )
+    told = in_order(spots(difference, geometry.box(*size)))
+    lines = [*_lines(told)] or [f"{difference.name}: as planned, within {SCAN_TOLERANCE_MM:g} mm"]
+    return {"fault": "", "lines": [f"{difference.name}: laid on the plan by its corners", *lines], "sheets": []}
 
 
 def _lines(told: Sequence[Spot]) -> Iterator[str]:
@@ -98,3 +106,39 @@ def _corners(said: object) -> str:
     if not isinstance(said, list) or len(said) != 8 or not all(isinstance(its, int | float) for its in said):
         raise InputError("must be eight numbers", value=said, field="corners")
     return " ".join(f"{its:.2f}" for its in said)
+
+
+MARKED = "pencil-marks.png"  #: what was understood, drawn
+
+
+def read_coloured(given: Print, pages: Sequence[Path], out: Path) -> tuple[tuple[Mark, ...], dict[str, Any]]:
+    """The marks on photographs of a print's sheet, one page each, and what is said of them; their picture into `out`.
+
+    Raises
+    ------
+    InputError
+        If one can't be read, shows no sheet or another print's, or its pencils can't be told apart.
+    """
+    sheet = MarkingSheet(name=given.name, window=given.window)
+    names = {path: f"photograph {k}" for k, path in enumerate(pages, start=1)}
+    try:
+        found = read_sheets(pages, sheet)
+    except InputError as error:
+        for path, name in names.items():
+            error.where = error.where.replace(str(path), name)
+        raise
+    save_file(out / MARKED, marks_png(found, sheet))
+    notes = list(found.notes)
+    for path, name in names.items():
+        notes = [note.replace(path.name, name) for note in notes]
+    return found.marks, {"lines": [*_mark_lines(found.marks)], "notes": notes}
+
+
+def _mark_lines(marks: Sequence[Mark]) -> list[str]:
+    """How many places of each meaning there are, and how large they are together."""
+    lots = {meaning: [mark for mark in marks if mark.meaning is meaning] for meaning in Meaning}
+    return [
+        f"{meaning}: {len(lot)} place{'s' * (len(lot) > 1)}, "
+        f"{sum(float(shapely.area(mark.shape)) for mark in lot):.0f} mm²"
+        for meaning, lot in lots.items() if lot
+    ]  # fmt: skip

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from carvegen.base.findings.sayings import in_words, saying_of
+from carvegen.base.sayings import in_words, saying_of
 
 __all__ = ["Finding", "Report", "Severity"]
 
