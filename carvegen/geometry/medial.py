@@ -76,18 +76,33 @@ class MedialAxis:
         return self._with_points(np.flatnonzero(cut), share, np.concatenate([self.links[~cut], halves]))
 
     def within(self, zone: shapely.Geometry) -> MedialAxis:
-        """What of the links lies in a zone."""
-        lines = geometry.lines(*self.xy[self.links.T])
+        """What of the links lies in a zone; of shapes whose axis has room in a box there, all does."""
         shapely.prepare(zone)
-        whole = np.asarray(shapely.covers(zone, lines), dtype=bool)
-        met = np.flatnonzero(~whole & shapely.intersects(zone, lines))
+        whole = self._boxes_in(zone)[self.shape[self.links[:, 0]]]
+        asked = np.flatnonzero(~whole)
+        lines = geometry.lines(*self.xy[self.links[asked].T])
+        whole[asked] = shapely.covers(zone, lines)
+        met = np.flatnonzero(~whole[asked] & shapely.intersects(zone, lines))
         pieces, which = shapely.get_parts(shapely.intersection(lines[met], zone), return_index=True)
         solid = shapely.length(pieces) > _SAME_MM
-        link = np.repeat(met[which[solid]], 2)
+        link = np.repeat(asked[met[which[solid]]], 2)
         ends = shapely.get_coordinates(pieces[solid]).reshape(-1, 2)
         share = np.hypot(*(ends - self.xy[self.links[link, 0]]).T) / self.lengths[link]
         new = (len(self.xy) + np.arange(len(link))).reshape(-1, 2)
         return self._with_points(link, share, np.concatenate([self.links[whole], new]))
+
+    def _boxes_in(self, zone: shapely.Geometry) -> Mask:
+        """Whether the box round all linked points of each shape lies in a zone; (shapes,)."""
+        count, linked = int(self.shape.max(initial=-1)) + 1, np.zeros(len(self.xy), dtype=bool)
+        linked[self.links] = True
+        shape, inside = self.shape[linked], np.zeros(count, dtype=bool)
+        low, high = np.full((2, count), np.inf), np.full((2, count), -np.inf)
+        for axis in (0, 1):
+            np.minimum.at(low[axis], shape, self.xy[linked, axis])
+            np.maximum.at(high[axis], shape, self.xy[linked, axis])
+        inside[shape] = True
+        inside[inside] = shapely.covers(zone, shapely.box(*low[:, inside], *high[:, inside]))
+        return inside
 
     def _with_points(self, on: Indices, share: Floats, links: Indices) -> MedialAxis:
         """The axis with further points, each at a share of a link, and with other links."""

@@ -128,6 +128,23 @@ def test_a_shape_with_very_many_corners_is_measured_like_one_with_few() -> None:
 
 
 @given(st.integers(0, 2**31))
+def test_what_lies_in_a_zone_does_not_depend_on_looking_at_whole_shapes_first(seed: int) -> None:
+    """Twin: every link is laid over the zone by itself. The zone has a notch and a hole, shapes lie across both."""
+    rng = stream(seed, "zone")
+    some = shapes(*(box(*xy, *rng.uniform(0.3, 1, 2)) for xy in rng.uniform(-1, 9, (14, 2))))
+    zone = box(0, 0, 9, 9).difference(box(3, -1, 2, 4)).difference(disc(6, 6, 0.7))
+    axis = medial_axis(some)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(MedialAxis, "_boxes_in", lambda its, _: np.zeros(its.shape.max() + 1, dtype=bool))
+        twin = axis.within(zone)
+    ours = axis.within(zone)
+    assert ours.lengths.sum() == pytest.approx(twin.lengths.sum(), abs=1e-9)
+    assert sorted(map(tuple, ours.xy[ours.links].reshape(-1, 4).tolist())) == sorted(
+        map(tuple, twin.xy[twin.links].reshape(-1, 4).tolist())
+    )
+
+
+@given(st.integers(0, 2**31))
 def test_points_are_as_far_from_few_sides_as_geos_has_it(seed: int) -> None:
     """Twin: GEOS's distance to each outline by itself; shapes with holes and with unlike numbers of sides."""
     rng = stream(seed, "sides")

@@ -82,11 +82,13 @@ def centre_lines(
 
 def _dips(axis: MedialAxis, levels: Floats, cutter: Cutter, depth_mm: float) -> Paths:
     """Straight down and up again in the middle of each shape that has no line."""
-    lined = np.unique(axis.shape[axis.links])
-    order = np.lexsort([-axis.radius, axis.shape])
+    bare = np.ones(int(axis.shape.max()) + 1, dtype=bool)
+    bare[axis.shape[axis.links]] = False
+    points = np.flatnonzero(bare[axis.shape])
+    order = points[np.lexsort([-axis.radius[points], axis.shape[points]])]
     middle = order[np.unique(axis.shape[order], return_index=True)[1]]
     radius = axis.radius[middle]
-    alone = middle[~np.isin(axis.shape[middle], lined) & (radius > levels[0]) & (radius <= levels[-1])]
+    alone = middle[(radius > levels[0]) & (radius <= levels[-1])]
     top = np.column_stack([axis.xy[alone], np.zeros(len(alone))])
     bottom = np.column_stack([axis.xy[alone], -_depth(cutter, axis.radius[alone], depth_mm)])
     count = len(alone)
