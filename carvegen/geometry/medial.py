@@ -22,7 +22,7 @@ from carvegen.geometry.diagrams import (
     Parabola,
     Site,
 )
-from carvegen.geometry.edges import counted
+from carvegen.geometry.edges import counted, unit
 from carvegen.geometry.skeletons import Skeletons, are_simple
 
 if TYPE_CHECKING:
@@ -39,7 +39,9 @@ __all__ = ["MedialAxis", "medial_axis", "pruned"]
 
 _STRAIGHT_MM = 0.008  #: outlines are taken as straight within this while the axis is sought
 _SAME_MM = 1e-9  #: radii and lengths nearer than this are one
+_FEW = 64  #: corners of a shape up to which every side is looked at, for many points at once
 _LARGE = 1000  #: corners from which on a shape's sides are put into a tree
+_AT_ONCE = 50_000  #: distances worked out at a time: what they need stays close to the processor
 _NEAR_MM = 0.002  #: bent branches are straight pieces within this
 
 
@@ -74,18 +76,33 @@ class MedialAxis:
         return self._with_points(np.flatnonzero(cut), share, np.concatenate([self.links[~cut], halves]))
 
     def within(self, zone: shapely.Geometry) -> MedialAxis:
-        """What of the links lies in a zone."""
-        lines = geometry.lines(*self.xy[self.links.T])
+        """What of the links lies in a zone; of shapes whose axis has room in a box there, all does."""
         shapely.prepare(zone)
-        whole = np.asarray(shapely.covers(zone, lines), dtype=bool)
-        met = np.flatnonzero(~whole & shapely.intersects(zone, lines))
+        whole = self._boxes_in(zone)[self.shape[self.links[:, 0]]]
+        asked = np.flatnonzero(~whole)
+        lines = geometry.lines(*self.xy[self.links[asked].T])
+        whole[asked] = shapely.covers(zone, lines)
+        met = np.flatnonzero(~whole[asked] & shapely.intersects(zone, lines))
         pieces, which = shapely.get_parts(shapely.intersection(lines[met], zone), return_index=True)
         solid = shapely.length(pieces) > _SAME_MM
-        link = np.repeat(met[which[solid]], 2)
+        link = np.repeat(asked[met[which[solid]]], 2)
         ends = shapely.get_coordinates(pieces[solid]).reshape(-1, 2)
         share = np.hypot(*(ends - self.xy[self.links[link, 0]]).T) / self.lengths[link]
         new = (len(self.xy) + np.arange(len(link))).reshape(-1, 2)
         return self._with_points(link, share, np.concatenate([self.links[whole], new]))
+
+    def _boxes_in(self, zone: shapely.Geometry) -> Mask:
+        """Whether the box round all linked points of each shape lies in a zone; (shapes,)."""
+        count, linked = int(self.shape.max(initial=-1)) + 1, np.zeros(len(self.xy), dtype=bool)
+        linked[self.links] = True
+        shape, inside = self.shape[linked], np.zeros(count, dtype=bool)
+        low, high = np.full((2, count), np.inf), np.full((2, count), -np.inf)
+        for axis in (0, 1):
+            np.minimum.at(low[axis], shape, self.xy[linked, axis])
+            np.maximum.at(high[axis], shape, self.xy[linked, axis])
+        inside[shape] = True
+        inside[inside] = shapely.covers(zone, shapely.box(*low[:, inside], *high[:, inside]))
+        return inside
 
     def _with_points(self, on: Indices, share: Floats, links: Indices) -> MedialAxis:
         """The axis with further points, each at a share of a link, and with other links."""
@@ -168,21 +185,61 @@ def _inner(shape_at: PolygonArray, points: Floats, links: Indices) -> Mask:
 
 def _measured(axis: MedialAxis, shapes: PolygonArray) -> MedialAxis:
     """The axis with the radius at each linked point measured to the shapes as they are."""
-    outlines = shapely.boundary(shapes)
     ends = np.zeros(len(axis.xy), dtype=bool)
     ends[axis.links] = True
-    linked = np.flatnonzero(ends)
-    owner, points = axis.shape[linked], geometry.dots(axis.xy[linked])
-    large = shapely.get_num_coordinates(shapes) > _LARGE
-    found = np.zeros(len(linked))
-    plain = ~large[owner]
-    found[plain] = shapely.distance(outlines[owner[plain]], points[plain])
-    for k in np.flatnonzero(large).tolist():
-        its = np.flatnonzero(owner == k)
-        found[its] = _to_outline(shapes[k], points[its])
+    corners = shapely.get_num_coordinates(shapes)[axis.shape]
     radius = np.zeros(len(axis.xy))
-    radius[linked] = found
+    few = np.flatnonzero(ends & (corners <= _FEW))
+    small = np.flatnonzero(shapely.get_num_coordinates(shapes) <= _FEW)
+    radius[few] = _to_few_sides(shapes[small], axis.xy[few], np.searchsorted(small, axis.shape[few]))
+    some = np.flatnonzero(ends & (corners > _FEW) & (corners <= _LARGE))
+    radius[some] = shapely.distance(shapely.boundary(shapes)[axis.shape[some]], geometry.dots(axis.xy[some]))
+    many = ends & (corners > _LARGE)
+    for k in np.unique(axis.shape[many]).tolist():
+        its = np.flatnonzero(many & (axis.shape == k))
+        radius[its] = _to_outline(shapes[k], geometry.dots(axis.xy[its]))
     return replace(axis, radius=radius)
+
+
+def _to_few_sides(shapes: PolygonArray, xy: Floats, owner: Indices) -> Floats:
+    """How far points lie from the outlines of their shapes, which have few sides: from every one of them.
+
+    Shapes with as many sides are done at once, some points at a time, for which there is room close by.
+    """
+    outline = geometry.rings(shapes)
+    along = unit(step := outline.xy[outline.edge_ends] - outline.xy)
+    sides = np.column_stack([outline.xy, along, (step * along).sum(axis=1)])
+    count = np.bincount(outline.owner, np.diff(outline.start), minlength=len(shapes)).astype(np.int16)
+    begin = np.cumsum(count, dtype=np.int64) - count
+    order = np.argsort(count[owner], kind="stable")
+    ends = np.searchsorted(count[owner[order]], np.arange(_FEW + 1), side="right")
+    row = np.empty(len(shapes), dtype=np.int64)
+    found = np.empty(len(xy))
+    for many in np.flatnonzero(np.diff(ends, prepend=0)).tolist():
+        alike = np.flatnonzero(count == many)
+        row[alike] = np.arange(len(alike))
+        their = np.ascontiguousarray(np.moveaxis(sides[begin[alike, None] + np.arange(many)], 2, 0))
+        of = order[ends[many - 1] : ends[many]]
+        for its in np.array_split(of, len(of) * many // _AT_ONCE + 1):
+            found[its] = _to_sides(xy[its], tuple(column[row[owner[its]]] for column in their))
+    return found
+
+
+def _to_sides(xy: Floats, sides: tuple[Floats, ...]) -> Floats:
+    """How far points lie from the nearest of their sides, each (points, sides); what is given is used up."""
+    x, y, along_x, along_y, length = sides
+    np.subtract(xy[:, :1], x, out=x)
+    np.subtract(xy[:, 1:], y, out=y)
+    on = x * along_x
+    on += y * along_y
+    x *= along_y
+    y *= along_x
+    x -= y
+    x *= x
+    on -= np.clip(on, 0, length, out=length)
+    on *= on
+    x += on
+    return np.asarray(np.sqrt(x.min(axis=1)))
 
 
 def _to_outline(shape: shapely.Polygon, points: NDArray[np.object_]) -> Floats:

@@ -35,6 +35,7 @@ _RIDGE_SHARE = 0.2  #: of the depth: ridges that a pointed or round cutter may l
 _OVERRUN = 0.5  #: how far a cutter's centre runs out over the block's edge, as a share of its distance from land
 _SLIVER_MM = 0.02  #: what is narrower is the error of buffers, and not a place that was left
 _WIDER = 1.5  #: an arc is cut into the nearest number of chords (GEOS): the widest spans so many times what is asked
+_SURELY = 0.95  #: a disc by this share smaller is in no doubt for the error of a buffer
 _SIMPLIFIED = 0.012  #: buffers take their input this much simpler, as a share of the distance (GEOS: one hundredth)
 
 
@@ -125,7 +126,10 @@ def without(shapes: NDArray[np.object_], barred: PolygonArray) -> NDArray[np.obj
 def shrunk(shapes: NDArray[np.object_], by_mm: float) -> NDArray[np.object_]:
     """The places inside the shapes at least `by_mm` from their outlines, and at most `SAG_MM` farther."""
     quads = _quads(by_mm)
-    return geometry.offset(shapes, -by_mm / _chord(quads), quad_segs=quads)
+    found = np.full(len(shapes), shapely.Polygon(), dtype=object)
+    room = shapely.area(shapes) > math.pi * (_SURELY * by_mm) ** 2  # no disc is larger than the shape that it lies in
+    found[room] = geometry.offset(shapes[room], -by_mm / _chord(quads), quad_segs=quads)
+    return found
 
 
 def grown(shapes: NDArray[np.object_], by_mm: float) -> NDArray[np.object_]:

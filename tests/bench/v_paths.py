@@ -21,6 +21,7 @@ from carvegen.base.streams import stream
 from carvegen.blocks.block import Block
 from carvegen.blocks.job import Job, setups_for
 from carvegen.facts.profiles import Library
+from carvegen.geometry import medial
 from carvegen.motifs import grain
 from carvegen.motifs.growth import Place
 from carvegen.toolpaths import plan_for
@@ -75,7 +76,7 @@ def main() -> None:
     some = job(300, 200)
     tiles = math.ceil(LINES / len(some.block.cuts))
     cuts = geometry.stack(geometry.moved(some.block.cuts, (0, 210.0 * k)) for k in range(tiles))[:LINES]
-    seconds, paths = timed(lambda: ordered(centre_lines(cuts, some.cutter, 1.0)))
+    seconds, paths = timed(lambda: ordered(centre_lines(medial.medial_axis(cuts), some.cutter, 1.0)))
     plain, _ = timed(lambda: plain_centre_lines(cuts[:: LINES // PART]))
     points = int(shapely.get_num_coordinates(cuts).sum())
     print(f"{len(cuts):,} grain lines of {points:,} points: {len(paths):,} centre lines, ordered")

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from carvegen import geometry
 from carvegen.facts.profiles import Cutter
+from carvegen.geometry.medial import medial_axis
 from carvegen.toolpaths.paths import Paths
 from carvegen.toolpaths.v_carving.centre_lines import centre_lines, deepest
 from tests import strategies
@@ -65,21 +66,21 @@ def entered(paths: Paths, cutter: Cutter, cuts: geometry.PolygonArray) -> float:
 def test_a_strip_is_cut_as_deep_as_its_width_asks(included, depth, width, width_with_tip) -> None:
     """Plane geometry, ``d = (w - t) / (2 tan(a/2))``; widths worked out apart from the code, to 0.1 µm."""
     for tip, its in ((0.0, width), (0.2, width_with_tip)):
-        paths = centre_lines(shapes(box(0, 0, 30, its)), v(included, tip), 10.0)
+        paths = centre_lines(medial_axis(shapes(box(0, 0, 30, its))), v(included, tip), 10.0)
         assert paths.xyz[:, 2].min() == pytest.approx(-depth, abs=2e-4)
         ridge = paths.xyz[paths.xyz[:, 2] < -depth + 1e-3]
         assert ridge[:, 1] == pytest.approx(np.full(len(ridge), its / 2), abs=2e-5)
 
 
 def test_it_rises_into_every_corner_up_to_the_face() -> None:
-    paths = centre_lines(shapes(box(0, 0, 20, 2)), v(60), 5.0)
+    paths = centre_lines(medial_axis(shapes(box(0, 0, 20, 2))), v(60), 5.0)
     ends = np.vstack([paths.entries, paths.exits])
     tips = ends[ends[:, 2] > -1e-9]
     assert sorted(map(tuple, np.abs(np.round(tips, 6)))) == [(0, 0, 0), (0, 2, 0), (20, 0, 0), (20, 2, 0)]
 
 
 def test_with_a_blunt_tip_it_stops_where_the_tip_no_longer_fits() -> None:
-    paths = centre_lines(shapes(box(0, 0, 20, 2)), v(60, 0.4), 5.0)
+    paths = centre_lines(medial_axis(shapes(box(0, 0, 20, 2))), v(60, 0.4), 5.0)
     ends = np.vstack([paths.entries, paths.exits])
     tips = ends[ends[:, 2] > -1e-9]
     assert sorted(map(tuple, np.round(tips[:, :2], 6))) == [(0.2, 0.2), (0.2, 1.8), (19.8, 0.2), (19.8, 1.8)]
@@ -88,22 +89,24 @@ def test_with_a_blunt_tip_it_stops_where_the_tip_no_longer_fits() -> None:
 def test_a_spindle_tapers_evenly_to_both_ends() -> None:
     """Straight sides: half the width at each place of the middle line is the distance along it times the sine."""
     spindle = shapely.Polygon([(0, 0), (10, -0.5), (20, 0), (10, 0.5)])
-    at = places(centre_lines(shapes(spindle), v(90), 5.0))
+    at = places(centre_lines(medial_axis(shapes(spindle)), v(90), 5.0))
     along = np.minimum(at[:, 0], 20 - at[:, 0])
     assert -at[:, 2] == pytest.approx(along * math.sin(math.atan2(0.5, 10)), abs=1e-3)
 
 
 def test_a_disc_is_dipped_into_and_a_ring_followed_once_round() -> None:
-    dot = centre_lines(shapes(disc(5, 5, 0.5, points=128)), v(90), 5.0)
+    dot = centre_lines(medial_axis(shapes(disc(5, 5, 0.5, points=128))), v(90), 5.0)
     assert np.round(dot.xyz, 2).tolist() == [[5, 5, 0], [5, 5, -0.5]]
-    ring = centre_lines(shapes(disc(0, 0, 5, points=256).difference(disc(0, 0, 4, points=256))), v(90), 5.0)
+    ring = centre_lines(
+        medial_axis(shapes(disc(0, 0, 5, points=256).difference(disc(0, 0, 4, points=256)))), v(90), 5.0
+    )
     assert ring.closed.tolist() == [True]
     assert ring.lengths[0] == pytest.approx(2 * np.pi * 4.5, rel=1e-2)
 
 
 def test_what_is_wider_has_a_flat_floor_and_the_middle_lines_end_at_it() -> None:
     cuts, cutter = shapes(box(0, 0, 20, 8)), v(90)
-    paths = centre_lines(cuts, cutter, 1.0)
+    paths = centre_lines(medial_axis(cuts), cutter, 1.0)
     assert len(paths) == 4
     foot = paths.xyz[paths.xyz[:, 2] < -1 + 1e-9]
     assert shapely.distance(box(1, 1, 18, 6).boundary, shapely.points(foot[:, :2])).max() < 0.02
@@ -111,7 +114,7 @@ def test_what_is_wider_has_a_flat_floor_and_the_middle_lines_end_at_it() -> None
 
 def test_passes_go_deeper_step_by_step_and_only_where_there_is_more() -> None:
     cuts, cutter = shapes(box(0, 0, 20, 2)), v(60)
-    once, thrice = (centre_lines(cuts, cutter, 1.5, passes=count) for count in (1, 3))
+    once, thrice = (centre_lines(medial_axis(cuts), cutter, 1.5, passes=count) for count in (1, 3))
     lowest = [thrice.xyz[thrice.start[k] : thrice.start[k + 1], 2].min() for k in range(len(thrice))]
     assert sorted({round(z, 6) for z in lowest}) == [-1.5, -1.0, -0.5]
     assert lowest == sorted(lowest, reverse=True)
@@ -121,7 +124,7 @@ def test_passes_go_deeper_step_by_step_and_only_where_there_is_more() -> None:
 
 
 def test_lines_keep_to_their_zone() -> None:
-    paths = centre_lines(shapes(box(0, 0, 20, 2)), v(60), 5.0, zone=shapely.box(5, -1, 12, 3))
+    paths = centre_lines(medial_axis(shapes(box(0, 0, 20, 2))), v(60), 5.0, zone=shapely.box(5, -1, 12, 3))
     assert paths.xyz[:, 0].min() == pytest.approx(5)
     assert paths.xyz[:, 0].max() == pytest.approx(12)
 
@@ -136,7 +139,7 @@ def test_lines_keep_to_their_zone() -> None:
 )
 def test_the_cone_never_enters_the_land(blob, included: float, tip: float, depth: float, passes: int) -> None:
     cutter, cuts = v(included, tip), shapes(blob)
-    assert entered(centre_lines(cuts, cutter, depth, passes=passes), cutter, cuts) <= TOLERANCE_MM
+    assert entered(centre_lines(medial_axis(cuts), cutter, depth, passes=passes), cutter, cuts) <= TOLERANCE_MM
 
 
 @settings(examples(8), deadline=None)
@@ -144,7 +147,7 @@ def test_the_cone_never_enters_the_land(blob, included: float, tip: float, depth
 def test_lines_and_floors_together_cut_all_of_the_shape(blob, included: float, depth: float) -> None:
     cutter, cuts = v(included), shapes(blob)
     high = depth * math.tan(math.radians(included / 2))
-    at = places(centre_lines(cuts, cutter, depth))
+    at = places(centre_lines(medial_axis(cuts), cutter, depth))
     half = -at[:, 2] * math.tan(math.radians(included / 2))
     discs = shapely.buffer(shapely.points(at[:, :2]), half + TOLERANCE_MM, quad_segs=32)
     floor = shapely.buffer(shapely.buffer(blob, -high, quad_segs=32), high + TOLERANCE_MM, quad_segs=32)
@@ -155,4 +158,4 @@ def test_depths_by_shape_are_those_of_the_widest_place() -> None:
     cuts = shapes(box(0, 0, 30, 1), box(0, 5, 30, 6), disc(50, 5, 0.4, points=128))
     assert deepest(cuts, v(90), 2.0) == pytest.approx([0.5, 2.0, 0.4], abs=1e-3)
     with pytest.raises(ValueError, match="not a V"):
-        centre_lines(cuts, SHELF.cutter("flat-1"), 1.0)
+        centre_lines(medial_axis(cuts), SHELF.cutter("flat-1"), 1.0)

@@ -127,6 +127,37 @@ def test_a_shape_with_very_many_corners_is_measured_like_one_with_few() -> None:
     assert radius == pytest.approx(shapely.distance(plain.boundary, shapely.points(xy)), abs=1e-9)
 
 
+@given(st.integers(0, 2**31))
+def test_what_lies_in_a_zone_does_not_depend_on_looking_at_whole_shapes_first(seed: int) -> None:
+    """Twin: every link is laid over the zone by itself. The zone has a notch and a hole, shapes lie across both."""
+    rng = stream(seed, "zone")
+    some = shapes(*(box(*xy, *rng.uniform(0.3, 1, 2)) for xy in rng.uniform(-1, 9, (14, 2))))
+    zone = box(0, 0, 9, 9).difference(box(3, -1, 2, 4)).difference(disc(6, 6, 0.7))
+    axis = medial_axis(some)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(MedialAxis, "_boxes_in", lambda its, _: np.zeros(its.shape.max() + 1, dtype=bool))
+        twin = axis.within(zone)
+    ours = axis.within(zone)
+    assert ours.lengths.sum() == pytest.approx(twin.lengths.sum(), abs=1e-9)
+    assert sorted(map(tuple, ours.xy[ours.links].reshape(-1, 4).tolist())) == sorted(
+        map(tuple, twin.xy[twin.links].reshape(-1, 4).tolist())
+    )
+
+
+@given(st.integers(0, 2**31))
+def test_points_are_as_far_from_few_sides_as_geos_has_it(seed: int) -> None:
+    """Twin: GEOS's distance to each outline by itself; shapes with holes and with unlike numbers of sides."""
+    rng = stream(seed, "sides")
+    some = [shapely.Point(*rng.uniform(0, 3, 2)).buffer(rng.uniform(0.1, 2), quad_segs=k) for k in (1, 2, 2, 3)]
+    some.append(box(0, 0, 5, 4).difference(some[0]).buffer(0))
+    some = [its for its in some if its.geom_type == "Polygon"]
+    owner, xy = rng.integers(0, len(some), 60), rng.uniform(-1, 5, (60, 2))
+    found = medial._to_few_sides(shapes(*some), xy, owner)
+    assert found == pytest.approx(
+        shapely.distance(shapely.boundary(shapes(*some))[owner], shapely.points(xy)), abs=1e-12
+    )
+
+
 @st.composite
 def convex_shapes(draw: st.DrawFn) -> shapely.Polygon:
     """Hulls of some points, slim ones and small ones, on the diagrams' grid; and ones whose sides meet at once."""

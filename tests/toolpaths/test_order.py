@@ -12,6 +12,7 @@ from scipy.sparse.csgraph import minimum_spanning_tree
 from scipy.spatial.distance import cdist
 
 from carvegen.toolpaths.paths import Paths, no_paths, picked
+from carvegen.toolpaths.sequence import tours
 from carvegen.toolpaths.sequence.order import (
     cooled,
     ordered,
@@ -79,6 +80,25 @@ def test_many_random_stops_come_near_the_constant_of_beardwood_halton_and_hammer
     count = 5000
     ends = twice(points(1, count, np.sqrt(count)))
     assert length_mm(tour(ends, HOME), ends, HOME) <= 1.09 * 0.7124 * count
+
+
+@given(st.integers(0, 2**32), st.integers(4, 30), st.booleans())
+def test_every_change_shortens_the_way_by_as_much_as_it_says(seed, count, closed):
+    """Twin: the change is made alone, and the whole way measured before and after."""
+    ends = twice(points(seed, count)) if closed else strokes(seed, count).xyz[:, :2]
+    rng = np.random.default_rng(seed)
+    way = np.append(2 * count, 2 * rng.permutation(count) + rng.integers(0, 2, count))
+    at = np.concatenate([ends, [HOME, HOME]])
+    away, near = tours._nearest(at, 12)
+    near = np.where(near >> 1 == (np.arange(len(at)) >> 1)[:, None], -1, near)
+    moves = tours._found(tours._Look(way, at), near, away, np.arange(count + 1))
+    assert len(moves.gain) > 0
+    before = length_mm(way[1:], ends, HOME)
+    columns = (moves.first, moves.last, moves.cut, moves.turned, moves.forward, moves.gain)
+    for first, last, cut, turned_, forward, gain in zip(*map(np.ndarray.tolist, columns), strict=True):
+        after = way.copy()
+        tours._change(after, first, last, cut, turned=turned_, forward=forward)
+        assert before - length_mm(after[1:], ends, HOME) == pytest.approx(gain, abs=1e-9)
 
 
 @given(st.integers(0, 2**32), st.integers(0, 40), st.integers(1, 4))

@@ -15,6 +15,7 @@ from scipy.ndimage import distance_transform_edt
 from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.facts import cutting
+from carvegen.toolpaths import cutter_centre_region
 from carvegen.toolpaths.paths import Operation, Plan, Work
 from carvegen.toolpaths.promises import broken
 from carvegen.toolpaths.router.planner import router_plan
@@ -163,6 +164,16 @@ def test_what_is_told_as_unreached_is_what_no_groove_touches(cuts, cutter) -> No
         < 1e-3
     )
     assert shapely.intersection(told.buffer(-0.03), touched).area < 1e-6
+
+
+@given(st.floats(0.05, 3), st.lists(st.floats(0.9, 1.3), min_size=1, max_size=5), st.floats(0.5, 1))
+def test_what_is_too_small_to_be_shrunk_is_what_a_buffer_makes_nothing_of(by, sizes, slim) -> None:
+    """Twin: GEOS's buffer of every shape; rounds and slim ones, of which some are little larger than what goes."""
+    rounds = [shapely.affinity.scale(disc(9 * k, 0, by * size, points=64), 1, slim) for k, size in enumerate(sizes)]
+    shrunk = cutter_centre_region.shrunk(geometry.polygon_array(rounds), by)
+    quads = cutter_centre_region._quads(by)
+    plain = [its.buffer(-by / cutter_centre_region._chord(quads), quad_segs=quads) for its in rounds]
+    assert [its.wkt for its in shrunk] == [its.wkt for its in plain]
 
 
 @pytest.mark.parametrize(

@@ -7,13 +7,18 @@ import dataclasses
 import numpy as np
 import pytest
 import shapely
+from hypothesis import given
+from hypothesis import strategies as st
 
+from carvegen import geometry
 from carvegen.blocks.block import Block
 from carvegen.blocks.job import Job
+from carvegen.geometry.medial import medial_axis
 from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.paths import Plan, Work
 from carvegen.toolpaths.promises import broken
 from carvegen.toolpaths.settings import PathSettings
+from carvegen.toolpaths.v_carving.blunt_tip import sharp, unfilled
 from tests.cases import SHELF, block, box, disc, setup, shapes
 
 
@@ -67,6 +72,23 @@ def test_only_corners_sharper_than_the_tip_is_blunt_are_left() -> None:
     assert worn is not None
     # plane geometry: a round tip of radius r leaves r² (1 - pi/4) in a square corner
     assert shapely.area(worn.unreached) == pytest.approx(np.full(4, 0.3**2 * (1 - np.pi / 4)), rel=0.15)
+
+
+@given(st.integers(0, 2**31), st.floats(0.02, 0.2), st.floats(0.02, 0.6))
+def test_what_the_axis_says_to_be_filled_is(seed: int, blunt: float, torn: float) -> None:
+    """Twin: every shape looked at, by buffers, and not those alone whose axis runs far into a corner."""
+    rng = np.random.default_rng(seed)
+    turn = np.sort(rng.uniform(0, 2 * np.pi, (12, 14)), axis=1)
+    reach = rng.uniform(0.15, 0.8, (12, 1)) * rng.uniform(1 - torn, 1, (12, 14))
+    flakes = shapely.polygons(np.stack([np.cos(turn), np.sin(turn)], axis=-1) * reach[..., None])
+    flakes = flakes[shapely.is_valid(flakes)]
+    some = sharp(medial_axis(flakes), len(flakes), blunt)
+    every, told = (
+        unfilled(flakes, flakes, which, blunt, barred=geometry.empty(), left=None)
+        for which in (np.ones(len(flakes), dtype=bool), some)
+    )
+    assert len(told) == len(every)
+    assert shapely.equals_exact(told, every).all()
 
 
 def test_a_block_of_many_shapes_keeps_its_promises() -> None:

@@ -52,12 +52,16 @@ def pocketed(rings: Paths, part: Indices, room: PolygonArray, down: Descent, *, 
         return no_paths()
     rings = _facing(rings, part)
     at = rings.entries[:, :2]
-    linked = np.append(False, (part[1:] == part[:-1]) & _clear(room, part[1:], at[:-1], at[1:]))
+    needed = np.bincount(part, minlength=len(room)) > 1
+    needed[part[ramped]] = True
+    wider = room.copy()
+    wider[needed] = shapely.buffer(room[needed], _TOUCH_MM, quad_segs=1)
+    linked = np.append(False, (part[1:] == part[:-1]) & _clear(wider, part[1:], at[:-1], at[1:]))
     first = np.flatnonzero(~linked)
     chain = np.cumsum(~linked) - 1
     heads = entered(picked(rings, first), down, ramped=ramped[first], room=room)
     last = np.append(first[1:], len(rings)) - 1
-    back = _clear(room, part[first], at[last], heads.entries[:, :2])
+    back = _clear(wider, part[first], at[last], heads.entries[:, :2])
     back &= last - first != 1  # of two rings the way back is the link: no line is followed twice
     return _passes(heads, _opened(picked(rings, np.flatnonzero(linked))), chain[linked], back, down)
 
@@ -81,9 +85,7 @@ def _clear(room: PolygonArray, part: Indices, begin: Floats, end: Floats) -> Mas
     """Whether the straight ways lie in their parts."""
     found = np.asarray((begin == end).all(axis=1))
     some = np.flatnonzero(~found)
-    used, number = np.unique(part[some], return_inverse=True)
-    wider = shapely.buffer(room[used], _TOUCH_MM, quad_segs=1)
-    found[some] = shapely.covers(wider[number], geometry.lines(begin[some], end[some]))
+    found[some] = shapely.covers(room[part[some]], geometry.lines(begin[some], end[some]))
     return found
 
 

@@ -106,7 +106,9 @@ class _Helix:
     """Closed paths as tracks to go down along: on short cuts while it slopes, exactly as they are while it is level."""
 
     def __init__(self, flat: Paths, ramp_mm: Floats, ramped: Mask, room: PolygonArray | None) -> None:
-        kept = np.ones(len(flat.xyz), dtype=bool) if room is None else _short_cuts(flat, ramped, room)
+        kept = np.ones(len(flat.xyz), dtype=bool)
+        if room is not None and ramped.any():
+            kept = _short_cuts(flat, ramped, room)
         coarse, one = with_points(flat, kept), np.ones(len(flat), dtype=np.int64)
         self.coarse_mm, self.fine_mm = coarse.lengths, flat.lengths
         turns = np.ceil(ramp_mm / self.coarse_mm).astype(np.int64) + 2

@@ -19,10 +19,11 @@ __all__ = ["length_mm", "tour"]
 
 _NEAR, _FEW_NEAR = 7, 5  #: neighbours of an end that are tried; of very many stops the second
 _ROUNDS = 400  #: of improvement at most; a few dozen are usual
-_MANY, _FEW_ROUNDS = 20_000, 16  #: of so many stops and more the last one or two per cent are left
+_MANY, _FEW_ROUNDS = 20_000, 20  #: of so many stops and more the last one or two per cent are left
 _SIFTED = 16  #: times that pairs with an end already linked are sifted out on the way
 _PIECES = (1, 2, 3)  #: stops that are moved together
 _WORTH_MM = 1e-6  #: a gain below it is none
+_CURVE_BITS = 16  #: of each coordinate, by which stops are laid beside one another
 
 
 def tour(ends: Floats, home: Floats, *, polish: bool = True) -> Indices:
@@ -47,9 +48,28 @@ def tour(ends: Floats, home: Floats, *, polish: bool = True) -> Indices:
     """
     if len(ends) == 0:
         return np.empty(0, dtype=np.int64)
+    order = _along_curve(ends[::2])
+    ends = ends.reshape(-1, 2, 2)[order].reshape(-1, 2)
     at = np.concatenate([ends, [home, home]])
-    linked = _walked(_linked(ends), at)
-    return (_improved(linked, at) if polish else linked)[1:]
+    far, found = _nearest(at, 2 * _neighbours(len(order)) + 2)
+    way = _walked(_linked(ends, far, found), at)
+    if polish:
+        way = _improved(way, at, far, found)
+    return np.asarray(2 * order[way[1:] >> 1] + (way[1:] & 1))
+
+
+def _along_curve(xy: Floats) -> Indices:
+    """An order in which points that lie near one another mostly follow one another: what is asked of them is at hand.
+
+    The places of a curve that goes through the quarters of a square one after another, and so on in each (source:
+    morton-1966): the bits of both coordinates in turn.
+    """
+    side = max(float(np.ptp(xy, axis=0).max()), _WORTH_MM)
+    bits = ((xy - xy.min(axis=0)) / side * (2**_CURVE_BITS - 1)).astype(np.int64)
+    code = np.zeros(len(xy), dtype=np.int64)
+    for k in range(_CURVE_BITS):
+        code |= ((bits[:, 0] >> k & 1) << (2 * k)) | ((bits[:, 1] >> k & 1) << (2 * k + 1))
+    return np.argsort(code, kind="stable")
 
 
 def length_mm(entered: Indices, ends: Floats, home: Floats) -> float:
@@ -62,38 +82,31 @@ def _neighbours(stops: int) -> int:
     return _NEAR if stops < _MANY else _FEW_NEAR
 
 
-def _near(xy: Floats, count: int) -> tuple[Indices, Floats]:
-    """For each end the `count` nearest of other stops, fewer as -1; with how far they are."""
+def _nearest(xy: Floats, count: int) -> tuple[Floats, Indices]:
+    """How far the `count` nearest of all ends are from each, itself among them, and which they are; fewer of few."""
     from scipy.spatial import cKDTree
 
-    most = min(len(xy), 2 * count + 2)
-    far, found = cKDTree(xy).query(xy, k=most)
-    far, found = np.asarray(far).reshape(len(xy), -1), np.asarray(found, dtype=np.int64).reshape(len(xy), -1)
-    own = (found >> 1) == (np.arange(len(xy)) >> 1)[:, None]
-    return np.where(own, -1, found), far
+    far, found = cKDTree(xy).query(xy, k=min(len(xy), count))
+    return np.asarray(far).reshape(len(xy), -1), np.asarray(found, dtype=np.int64).reshape(len(xy), -1)
 
 
-def _linked(ends: Floats) -> Indices:
-    """For each end the end that follows it on the way, -1 at both ends of the way."""
+def _linked(ends: Floats, far: Floats, found: Indices) -> Indices:
+    """For each end the end that follows it on the way, -1 at both ends of the way; `found`: near ones, `far` off."""
     link = np.full(len(ends), -1, dtype=np.int64)
     group = list(range(len(ends) // 2))
     free = np.arange(len(ends))
+    far, found = far[: len(ends)], found[: len(ends)]
     while len(free) > 2:
-        _link_once(free, ends, link, group)
+        _link_once(free, far, found, link, group)
         free = np.flatnonzero(link < 0)
+        far, found = _nearest(ends[free], 2 * _neighbours(len(ends) // 2))
     return link
 
 
-def _link_once(free: Indices, ends: Floats, link: Indices, group: list[int]) -> None:
-    """Link the nearest free ends of different pieces, shortest first."""
-    from scipy.spatial import cKDTree
-
-    count = _neighbours(len(ends) // 2)
-    far, found = map(np.asarray, cKDTree(ends[free]).query(ends[free], k=min(len(free), 2 * count)))
-    a = np.repeat(free, found.shape[1])
-    b, far = free[found.ravel()], far.ravel()
-    once = a < b
-    a, b, far = a[once], b[once], far[once]
+def _link_once(free: Indices, far: Floats, found: Indices, link: Indices, group: list[int]) -> None:
+    """Link the nearest free ends of different pieces, shortest first; `found`: places among the free ones."""
+    row, column = np.nonzero((found > np.arange(len(free))[:, None]) & (found < len(free)))
+    a, b, far = free[row], free[found[row, column]], far[row, column]
     order = np.argsort(far, kind="stable")
     done = bytearray((link >= 0).tobytes())
     seen = np.frombuffer(done, dtype=np.uint8)  # the same bytes: what is linked meanwhile is passed over
@@ -144,33 +157,18 @@ class _Moves:
     forward: Mask  #: whether the piece is at the start and goes to the end
 
 
-def _improved(way: Indices, at: Floats) -> Indices:
+def _improved(way: Indices, at: Floats, away: Floats, near: Indices) -> Indices:
     """The tour with every gain made that turning or moving a piece among neighbours can make."""
     way = way.copy()
-    near, away = _near(at, _neighbours(len(way)))
+    near = np.where((near >> 1) == (np.arange(len(at)) >> 1)[:, None], -1, near)
     awake = np.ones(len(way), dtype=bool)  # stops whose neighbourhood has changed
     for _ in range(_ROUNDS if len(way) < _MANY else _FEW_ROUNDS):
-        place = np.empty(len(way), dtype=np.int64)
-        place[way >> 1] = np.arange(len(way))
-        moves = _found(_Look(way, at), near, away, place, np.flatnonzero(awake))
+        moves = _found(_Look(way, at), near, away, np.flatnonzero(awake))
         awake[:] = False
         if len(moves.gain) == 0:
             break
         _make(moves, way, awake)
     return way
-
-
-def _found(look: _Look, near: Indices, away: Floats, place: Indices, stops: Indices) -> _Moves:
-    """Every change that gains, beside the ends of `stops`; the best first."""
-    ends = np.concatenate([2 * stops, 2 * stops + 1])
-    now = look.far(ends, look.beside(ends, place))
-    row, column = np.nonzero((near[ends] >= 0) & (away[ends] < now[:, None]))
-    a, b = ends[row], near[ends[row], column]
-    both = [_turns(look, place, a, b), *(_shifts(look, place, a, b, count) for count in _PIECES)]
-    names = ("gain", "first", "last", "cut", "turned", "forward")
-    columns = [np.concatenate([getattr(moves, name) for moves in both]) for name in names]
-    order = np.argsort(-columns[0], kind="stable")
-    return _Moves(*(column[order] for column in columns))
 
 
 class _Look:
@@ -179,19 +177,11 @@ class _Look:
     def __init__(self, way: Indices, at: Floats) -> None:
         self.way = way
         self.x, self.y = np.ascontiguousarray(at.T)
-
-    def enter(self, k: Indices) -> Indices:
-        """The end at which the k-th stop is entered; -1 behind the last."""
-        return np.where(k < len(self.way), self.way[np.minimum(k, len(self.way) - 1)], -1)
-
-    def leave(self, k: Indices) -> Indices:
-        """The end at which the k-th stop is left."""
-        return self.way[k] ^ 1
-
-    def beside(self, a: Indices, place: Indices) -> Indices:
-        """The end that each end is joined with on the way; -1 at the end of the way."""
-        k = place[a >> 1]
-        return np.where(self.way[k] == a, self.leave(np.maximum(k - 1, 0)), self.enter(k + 1))
+        self.place = np.empty(len(way), dtype=np.int64)  #: of each stop
+        self.place[way >> 1] = np.arange(len(way))
+        self.beside = np.full(len(at), -1)  #: the end that each end is joined with; -1 at both ends of the way
+        self.beside[way[1:]], self.beside[way[:-1] ^ 1] = way[:-1] ^ 1, way[1:]
+        self.gap = self.far(np.arange(len(at)), self.beside)  #: how far that is
 
     def far(self, a: Indices, b: Indices) -> Floats:
         """How far ends lie apart; nothing where there is none."""
@@ -199,47 +189,87 @@ class _Look:
         return np.where((a < 0) | (b < 0), 0.0, np.sqrt(x * x + y * y))
 
 
-def _turns(look: _Look, place: Indices, a: Indices, b: Indices) -> _Moves:
-    """2-opt: the piece between i and j is gone through the other way round, so that ends `a` and `b` meet."""
-    p, q = place[a >> 1], place[b >> 1]
-    entered = look.way[p] == a
-    alike = entered == (look.way[q] == b)
-    i, j = np.minimum(p, q) - entered, np.maximum(p, q) - entered
-    ok = alike & (i >= 0) & (i < j)
-    i, j = i[ok], j[ok]
-    old = look.far(look.leave(i), look.enter(i + 1)) + look.far(look.leave(j), look.enter(j + 1))
-    new = look.far(look.leave(i), look.leave(j)) + look.far(look.enter(i + 1), look.enter(j + 1))
-    good = old - new > _WORTH_MM
-    i, j, gain = i[good], j[good], (old - new)[good]
-    return _Moves(gain, i + 1, j, np.full(len(i), -1), np.ones(len(i), dtype=bool), np.ones(len(i), dtype=bool))
+@dataclass(frozen=True, eq=False)
+class _Pairs:
+    """Ends `a` and `b` of different stops that could be joined: their places on the way, and whether entered there."""
+
+    a: Indices
+    b: Indices
+    p: Indices
+    q: Indices
+    enters: Mask
+    before: Mask
+    far: Floats  #: how far apart they are
+
+    @classmethod
+    def of(cls, look: _Look, a: Indices, b: Indices, far: Floats) -> _Pairs:
+        p, q = look.place[a >> 1], look.place[b >> 1]
+        return cls(a, b, p, q, look.way[p] == a, look.way[q] == b, far)
+
+    def picked(self, which: Indices) -> _Pairs:
+        return _Pairs(*(getattr(self, its)[which] for its in self.__dataclass_fields__))
 
 
-def _shifts(look: _Look, place: Indices, a: Indices, b: Indices, count: int) -> _Moves:
-    """Or-opt: `count` stops from `a` on go to where `b` is, as they are or turned."""
-    p, q = place[a >> 1], place[b >> 1]
-    entered, before = look.way[p] == a, look.way[q] == b
-    s = np.where(entered, p, p - count + 1)
-    e, g = s + count - 1, np.where(before, q - 1, q)
-    turned = entered == before
-    ok = (s >= 1) & (e < len(look.way)) & (g >= 0) & ((g < s - 1) | (g > e))
-    s, e, g, turned = s[ok], e[ok], g[ok], turned[ok]
-    head, tail = look.enter(s), look.leave(e)
-    first, last = np.where(turned, tail, head), np.where(turned, head, tail)
-    old = (
-        look.far(look.leave(s - 1), head)
-        + look.far(tail, look.enter(e + 1))
-        + look.far(look.leave(g), look.enter(g + 1))
-    )
-    new = (
-        look.far(look.leave(s - 1), look.enter(e + 1))
-        + look.far(look.leave(g), first)
-        + look.far(last, look.enter(g + 1))
-    )
-    good = old - new > _WORTH_MM
-    s, e, g, turned, gain = s[good], e[good], g[good], turned[good], (old - new)[good]
-    forward = g > e
+def _found(look: _Look, near: Indices, away: Floats, stops: Indices) -> _Moves:
+    """The change that gains most by joining each end of `stops` with a near one; the best of all first."""
+    ends = np.concatenate([2 * stops, 2 * stops + 1])
+    row, column = np.nonzero((near[ends] >= 0) & (away[ends] < look.gap[ends][:, None]))
+    pairs = _Pairs.of(look, ends[row], near[ends[row], column], away[ends[row], column])
+    gains = np.stack([_gain_turned(look, pairs), *(_gain_shifted(look, pairs, count) for count in _PIECES)])
+    kind = np.argmax(gains, axis=0)
+    gain = gains[kind, np.arange(len(row))]
+    good = np.flatnonzero(gain > _WORTH_MM)
+    good = good[np.lexsort([-gain[good], row[good]])]
+    good = good[np.diff(row[good], prepend=-1) > 0]
+    good = good[np.argsort(-gain[good], kind="stable")]
+    moves = [_turned(pairs.picked(good), gain[good])]
+    moves += [_shifted(pairs.picked(good), gain[good], count) for count in _PIECES]
+    names = ("gain", "first", "last", "cut", "turned", "forward")
+    return _Moves(*(np.choose(kind[good], [getattr(its, name) for its in moves]) for name in names))
+
+
+def _gain_turned(look: _Look, pairs: _Pairs) -> Floats:
+    """What is gained where the piece between two ends is gone through the other way round, so that they meet."""
+    low, high = np.minimum(pairs.p, pairs.q) - pairs.enters, np.maximum(pairs.p, pairs.q) - pairs.enters
+    ok = (pairs.enters == pairs.before) & (low >= 0) & (low < high)
+    new = pairs.far + look.far(look.beside[pairs.a], look.beside[pairs.b])
+    return np.where(ok, look.gap[pairs.a] + look.gap[pairs.b] - new, 0.0)
+
+
+def _turned(pairs: _Pairs, gain: Floats) -> _Moves:
+    """2-opt."""
+    low, high = np.minimum(pairs.p, pairs.q) - pairs.enters, np.maximum(pairs.p, pairs.q) - pairs.enters
+    every = np.ones(len(gain), dtype=bool)
+    return _Moves(gain, low + 1, high, np.full(len(gain), -1), every, every)
+
+
+def _span(pairs: _Pairs, count: int) -> tuple[Indices, Indices, Indices]:
+    """The first and last of `count` places from end `a` on, and the place behind which end `b` has its gap."""
+    first = np.where(pairs.enters, pairs.p, pairs.p - count + 1)
+    return first, first + count - 1, np.where(pairs.before, pairs.q - 1, pairs.q)
+
+
+def _gain_shifted(look: _Look, pairs: _Pairs, count: int) -> Floats:
+    """What is gained where `count` stops from `a` on go to where `b` is, as they are or turned."""
+    first, last, gap = _span(pairs, count)
+    ok = (first >= 1) & (last < len(look.way)) & (gap >= 0) & ((gap < first - 1) | (gap > last))
+    other = np.where(pairs.enters, last, first)
+    end = look.way[np.where(ok, other, 0)] ^ pairs.enters  # the piece's other end
+    new = pairs.far + look.far(end, look.beside[pairs.b]) + look.far(look.beside[pairs.a], look.beside[end])
+    return np.where(ok, look.gap[pairs.a] + look.gap[end] + look.gap[pairs.b] - new, 0.0)
+
+
+def _shifted(pairs: _Pairs, gain: Floats, count: int) -> _Moves:
+    """Or-opt."""
+    first, last, gap = _span(pairs, count)
+    forward = gap > last
     return _Moves(
-        gain, np.where(forward, s, g + 1), np.where(forward, g, e), np.where(forward, e + 1, s), turned, forward
+        gain,
+        np.where(forward, first, gap + 1),
+        np.where(forward, gap, last),
+        np.where(forward, last + 1, first),
+        pairs.enters == pairs.before,
+        forward,
     )
 
 

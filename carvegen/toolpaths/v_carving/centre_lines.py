@@ -14,7 +14,6 @@ import numpy as np
 import shapely
 
 from carvegen.facts import cutting
-from carvegen.geometry.medial import medial_axis
 from carvegen.toolpaths.paths import (
     Paths,
     joined,
@@ -43,12 +42,14 @@ def deepest(cuts: PolygonArray, cutter: Cutter, most_mm: float) -> Floats:
 
 
 def centre_lines(
-    cuts: PolygonArray, cutter: Cutter, depth_mm: float, *, passes: int = 1, zone: shapely.Geometry | None = None
+    axis: MedialAxis, cutter: Cutter, depth_mm: float, *, passes: int = 1, zone: shapely.Geometry | None = None
 ) -> Paths:
-    """Lines through the middle of everything in `cuts` that is too narrow for the V at full depth.
+    """Lines through the middle of everything that is too narrow for the V at full depth.
 
     Parameters
     ----------
+    axis
+        The medial axis of the cuts.
     depth_mm
         The deepest that the job goes.
     passes
@@ -61,9 +62,8 @@ def centre_lines(
     Lines that meet are strung together; forks are followed straight on. Where a cut is all middle and no line, as
     a disc is, the V dips in. Not in the best order: `order.ordered` shortens the ways between them.
     """
-    if len(cuts) == 0:
+    if len(axis.xy) == 0:
         return no_paths()
-    axis = medial_axis(cuts)
     levels = _half(cutter, 0) + np.linspace(0, 1, passes + 1) * (_half(cutter, depth_mm) - _half(cutter, 0))
     levels[-1] += _SLACK_MM
     dips = _dips(axis, levels, cutter, depth_mm)
@@ -82,11 +82,13 @@ def centre_lines(
 
 def _dips(axis: MedialAxis, levels: Floats, cutter: Cutter, depth_mm: float) -> Paths:
     """Straight down and up again in the middle of each shape that has no line."""
-    lined = np.unique(axis.shape[axis.links])
-    order = np.lexsort([-axis.radius, axis.shape])
+    bare = np.ones(int(axis.shape.max()) + 1, dtype=bool)
+    bare[axis.shape[axis.links]] = False
+    points = np.flatnonzero(bare[axis.shape])
+    order = points[np.lexsort([-axis.radius[points], axis.shape[points]])]
     middle = order[np.unique(axis.shape[order], return_index=True)[1]]
     radius = axis.radius[middle]
-    alone = middle[~np.isin(axis.shape[middle], lined) & (radius > levels[0]) & (radius <= levels[-1])]
+    alone = middle[(radius > levels[0]) & (radius <= levels[-1])]
     top = np.column_stack([axis.xy[alone], np.zeros(len(alone))])
     bottom = np.column_stack([axis.xy[alone], -_depth(cutter, axis.radius[alone], depth_mm)])
     count = len(alone)

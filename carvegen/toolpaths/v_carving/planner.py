@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,19 +11,21 @@ import shapely
 
 from carvegen import geometry
 from carvegen.facts import cutting, feeds
+from carvegen.geometry.medial import medial_axis
 from carvegen.toolpaths import cutter_centre_region
 from carvegen.toolpaths.paths import Operation, Work, picked
 from carvegen.toolpaths.router.planner import deepest_mm, router_plan
 from carvegen.toolpaths.sequence.order import ordered
 from carvegen.toolpaths.simplification import thinned
 from carvegen.toolpaths.unmade import clamps, shortfalls
+from carvegen.toolpaths.v_carving.blunt_tip import sharp, unfilled
 from carvegen.toolpaths.v_carving.centre_lines import centre_lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from carvegen.blocks.job import Job
-    from carvegen.geometry import Floats, Indices, PolygonArray
+    from carvegen.geometry import Floats, Indices, Mask, PolygonArray
     from carvegen.toolpaths.paths import Paths, Plan
     from carvegen.toolpaths.settings import PathSettings
 
@@ -31,7 +33,6 @@ __all__ = ["v_plan"]
 
 _SHALLOW_MM = 0.3  #: a cut less deep fills with ink or is reached by a soft roller; common practice, no source
 _SLIVER_MM = 0.02  #: the middle of the strip beside the block is out of reach by this: nothing is to be cut there
-_SURELY = 0.7  #: of the least that is told: what buffers get wrong is less than the rest
 _SCRATCH_MM = 0.02  #: what goes no deeper is left out; our own choice
 
 
@@ -42,12 +43,13 @@ def v_plan(job: Job, settings: PathSettings) -> Plan:
     corner, by centre lines. What nothing reaches are corners sharper than the tip is blunt.
     """
     depth = deepest_mm(job)
-    paths, barred = _lines(job, settings, depth)
+    lines = _lines(job, settings, depth)
+    paths, barred = lines.paths, lines.barred
     wide = router_plan(job, settings, compute_left=not len(paths) or len(barred) > 0)
     if not len(paths):
         return wide
     operations = sorted([*wide.operations, _operation(job, settings, paths, depth)], key=lambda its: _LATE[its.work])
-    left = _unreached(job, geometry.stack([wide.unreached, wide.covered]) if len(barred) else None, barred)
+    left = _unreached(job, lines, geometry.stack([wide.unreached, wide.covered]) if len(barred) else None)
     under = clamps.beside(left, settings.no_go, cutting.groove_mm(job.cutter, depth) / 2)
     remarks = (*wide.remarks, *clamps.about_covered(left[under]), *_remarks(paths))
     findings = (*wide.findings, *shortfalls.covered_cuts(job, left[under]))
@@ -62,20 +64,37 @@ def v_plan(job: Job, settings: PathSettings) -> Plan:
 _LATE = dict.fromkeys(Work, 0) | {Work.CUT_THROUGH: 1, Work.CUT_BLOCK: 2}  #: cut-outs come last
 
 
-def _lines(job: Job, settings: PathSettings, depth_mm: float) -> tuple[Paths, PolygonArray]:
-    """The centre lines in the order of their passes and of a short way, and where the V must not cut."""
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Lines:
+    """Centre lines, and what they were made from."""
+
+    paths: Paths
+    barred: PolygonArray  #: where the V must not cut
+    ground: PolygonArray  #: pieces of ground
+    sharp: Mask  #: which of these may have a corner that the V's tip doesn't fill
+
+
+def _lines(job: Job, settings: PathSettings, depth_mm: float) -> _Lines:
+    """The centre lines in the order of their passes and of a short way."""
     half = cutting.groove_mm(job.cutter, depth_mm) / 2
     barred = (
         geometry.parts(cutter_centre_region.grown(settings.no_go, half)) if len(settings.no_go) else geometry.empty()
     )
-    ground, whole = cutter_centre_region.ground(
+    wide, whole = cutter_centre_region.ground(
         job.block, half / 2
     )  # so narrow a strip beside it that slivers at the edge are lines
     zone = shapely.difference(_room(job, whole, half / 2 - _SLIVER_MM), shapely.union_all(barred))
     passes = _passes(job, settings, depth_mm)
-    paths = centre_lines(geometry.parts(ground), job.cutter, depth_mm, passes=passes, zone=zone)
+    parts, owner = cutter_centre_region.pieces(wide)
+    axis = medial_axis(parts)
+    paths = centre_lines(axis, job.cutter, depth_mm, passes=passes, zone=zone)
     paths = picked(paths, np.flatnonzero(_depths(paths) > _SCRATCH_MM))
-    return ordered(paths, rank=_pass_numbers(paths, depth_mm / passes)), barred
+    return _Lines(
+        paths=ordered(paths, rank=_pass_numbers(paths, depth_mm / passes)),
+        barred=barred,
+        ground=whole,
+        sharp=sharp(replace(axis, shape=owner[axis.shape]), len(whole), _blunt_mm(job)),
+    )
 
 
 def _room(job: Job, whole: PolygonArray, over_mm: float) -> shapely.Geometry:
@@ -117,33 +136,19 @@ def _operation(job: Job, settings: PathSettings, paths: Paths, depth_mm: float) 
     )
 
 
-def _unreached(job: Job, left: PolygonArray | None, barred: PolygonArray) -> PolygonArray:
-    """Corners that a V's blunt tip doesn't fill, and what may not be cut; `left`: by all at full depth, if computed.
+def _blunt_mm(job: Job) -> float:
+    """The radius of the V's tip."""
+    return job.cutter.values["tip_mm"] / 2
 
-    Most shapes have no such corner: where all that is a little inside lies a little beyond what the tip fills,
-    nothing is left that is worth a word, and no overlay is needed.
-    """
-    blunt = job.cutter.values["tip_mm"] / 2
-    wide, ground = cutter_centre_region.ground(job.block, blunt)
-    grown = cutter_centre_region.least_mm(blunt) * _SURELY
-    core = cutter_centre_region.shrunk(wide, blunt)
-    doubtful = ~shapely.covers(
-        cutter_centre_region.grown(core, blunt + grown), cutter_centre_region.shrunk(wide, grown)
-    )
-    if len(barred):
-        doubtful |= shapely.intersects(wide, shapely.union_all(barred))
-    filled = cutter_centre_region.without(
-        cutter_centre_region.grown(core[doubtful], blunt) if blunt > 0 else wide[doubtful], barred
-    )
-    rest = shapely.difference(ground[doubtful], filled)
-    if left is not None and len(left):
-        _, home = shapely.STRtree(ground).query_nearest(shapely.point_on_surface(left), all_matches=False)
-        its = np.flatnonzero(doubtful[home])
-        place = np.cumsum(doubtful) - 1
-        rest = shapely.difference(left[its], filled[place[home[its]]])
-    elif left is not None:
-        return left
-    return cutter_centre_region.worth(*cutter_centre_region.pieces(rest), blunt)[0]
+
+def _unreached(job: Job, lines: _Lines, left: PolygonArray | None) -> PolygonArray:
+    """Corners that a V's blunt tip doesn't fill, and what may not be cut; `left`: by all at full depth, if computed."""
+    blunt = _blunt_mm(job)
+    wide, open_ = cutter_centre_region.over_edge(lines.ground, job.block, blunt)
+    doubtful = lines.sharp | open_
+    if len(lines.barred):
+        doubtful |= shapely.intersects(wide, shapely.union_all(lines.barred))
+    return unfilled(wide, lines.ground, doubtful, blunt, barred=lines.barred, left=left)
 
 
 def _remarks(paths: Paths) -> Iterator[str]:
