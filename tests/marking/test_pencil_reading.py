@@ -33,6 +33,7 @@ from tests.pencil_sheets import (
     shot,
     small_strokes,
 )
+from tests.strategies import MANY
 
 USUAL = Case(strokes=small_strokes(), shadow=True, **QUICK)
 PITCH = USUAL.strokes[0].pitch
@@ -59,7 +60,7 @@ def sheet_image() -> Image.Image:
 # ── what is asked ────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-SHARP = {"dpi": 177.8, "size": (2340, 1755)}  #: seven pixels in a millimetre
+SHARP = {"dpi": 177.8, "size": (2340, 1755)} if MANY else {}  #: seven pixels in a millimetre, or six
 MIXED = ("red", "pale rose", "green", "orange")
 
 
@@ -75,7 +76,7 @@ def test_edges_are_true_and_nothing_else_is_marked():
     its = figures(joined_marks([page]), drawn_of(case))
     assert its.missed == 0
     assert its.edge_median <= 0.3
-    assert its.edge_95 <= PITCH / 2 + 0.1, "seven pixels in a millimetre; the table of the long run has twelve"
+    assert its.edge_95 <= PITCH / 2 + 0.1, "six pixels in a millimetre; the table of the long run has twelve"
     assert its.false_mm2 == 0
     assert its.overlap > 0.92
     assert register_off(seen, placed(picture.tone).paper) <= 0.1
@@ -85,7 +86,7 @@ def test_edges_are_true_and_nothing_else_is_marked():
 def test_edges_are_where_they_were_drawn_whatever_kind_of_pencil():
     """On one sheet, scanned: two pencils break on the paper's grain, two cover all in one stroke."""
     kinds = {0: "waxy", 1: "scattering", 2: "waxy", 3: "scattering"}
-    case = Case(strokes=small_strokes(), models=kinds, dpi=177.8)
+    case = Case(strokes=small_strokes(), models=kinds, dpi=177.8 if MANY else 152.4)
     marks = joined_marks([read(flat(case))])
     bias = [
         figures([mark for mark in marks if mark.meaning is meaning], {meaning: shapes}).bias
@@ -96,7 +97,9 @@ def test_edges_are_where_they_were_drawn_whatever_kind_of_pencil():
     assert figures(marks, drawn_of(case)).edge_95 <= PITCH / 2
 
 
+@pytest.mark.skipif(not MANY, reason="takes long: python -m tests.robustness laws")
 def test_grey_lines_and_creases_mark_nothing():
+    """Beside areas that are hatched the first test above says the same."""
     page = read(flat(dataclasses.replace(USUAL, strokes=(), crease=True, halftone=True)))
     assert page.areas == ()
     assert page.notes == ()
@@ -191,12 +194,12 @@ def _covered(image: Image.Image, box: tuple[int, int, int, int]) -> Image.Image:
 
 
 def test_whichever_way_up_it_is_the_same(sheet_image):
-    straight = read(sheet_image)
+    """What was drawn is found where it was drawn, on a sheet that lies nearly across."""
     turned_by = {"expand": True, "fillcolor": (120, 110, 100), "resample": Image.Resampling.BILINEAR}
-    other = read(_padded(sheet_image.rotate(102, **turned_by)))
-    for (meaning, _, one), (same, _, two) in zip(straight.areas, other.areas, strict=True):
-        assert meaning is same
-        assert one.symmetric_difference(two).area < 0.03 * one.area
+    its = figures(joined_marks([read(_padded(sheet_image.rotate(102, **turned_by)))]), drawn_of(USUAL))
+    assert its.missed == 0
+    assert its.overlap > 0.92
+    assert its.false_mm2 == 0
 
 
 def test_the_sheet_of_another_print_is_refused(sheet_image):
