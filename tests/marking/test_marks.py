@@ -164,15 +164,14 @@ def _narrowest(growth: Growth, least: float) -> float:
     return float(found.width.min(initial=least))
 
 
-@pytest.mark.parametrize("name", ["snowfall", "grain"])
+@pytest.mark.parametrize("name", few(["snowfall", "grain"], 1))
 def test_every_try_is_another_and_each_is_the_same_for_ever(name) -> None:
     growth, bed = grown(name)
     shape = box(10, 8, 14, 12)
-    again = (1, 2, 1) if MANY or name == "snowfall" else (1, 2)
-    tries = [marked(growth, [mark(Meaning.GROW_AGAIN, shape, attempt=k)], bed) for k in again]
+    tries = [marked(growth, [mark(Meaning.GROW_AGAIN, shape, attempt=k)], bed) for k in (1, 2, 1)]
     old = {its.wkb for its in growth.cuts}
     new = [{its.wkb for its in done.cuts if its.centroid.within(shape)} - old for done in tries]
-    assert new[0] == new[-1] or len(again) == 2
+    assert new[0] == new[2]
     assert new[0]
     assert new[0] - new[1]
 
@@ -207,11 +206,10 @@ def test_the_stronger_the_more() -> None:
     shape = box(6, 5, 22, 16)
     at = {
         (meaning, strength): white(marked(growth, [mark(meaning, shape, strength=strength)], bed), shape)
-        for meaning in (Meaning.MORE, Meaning.LESS) for strength in (0.2, 0.5, 1.0)
+        for meaning in (Meaning.MORE, Meaning.LESS) for strength in (0.5, 1.0)
     }  # fmt: skip
     was = white(growth, shape)
     assert at[Meaning.LESS, 1.0] < at[Meaning.LESS, 0.5] < was < at[Meaning.MORE, 0.5] < at[Meaning.MORE, 1.0]
-    assert at[Meaning.LESS, 0.5] <= at[Meaning.LESS, 0.2] <= was <= at[Meaning.MORE, 0.2] <= at[Meaning.MORE, 0.5]
     assert at[Meaning.MORE, 1.0] == pytest.approx(2 * was, rel=0.35)
 
 
@@ -231,9 +229,12 @@ def grown_wide(name: str, seed: int) -> tuple[Growth, Bed]:
     ("name", "seeds", "shape", "least"),
     [
         ("snowfall", (1,), box(3, 30, 13, 27), 0.04),  # snow lies thick here: there is room for little
-        ("snowfall", (1, 2, 3) if MANY else (1,), box(18, 21, 18, 18), 0.1),
         ("snowload", (1,), box(3, 30, 13, 27), 0.08),
-        ("snowload", (1, 2, 4) if MANY else (1,), box(10, 28, 40, 24), 0.2),
+        *(
+            [("snowfall", (1, 2, 3), box(18, 21, 18, 18), 0.1), ("snowload", (1, 2, 4), box(10, 28, 40, 24), 0.2)]
+            if MANY
+            else []
+        ),
     ],
 )
 def test_a_soft_more_is_seen_and_a_stronger_one_is_more_of_the_same(name, seeds, shape, least) -> None:

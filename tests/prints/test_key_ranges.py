@@ -1,4 +1,4 @@
-"""The numbers that a print file may hold: what is taken where it says nothing, and the ends of each range, stated anew."""
+"""The numbers that a print file may hold: what it takes where nothing is said, and the ends of each range."""
 
 from __future__ import annotations
 
