@@ -22,7 +22,7 @@ ICONS = Path(fontawesomefree.__file__).parent / "static/fontawesomefree/svgs/sol
 #: Each 60th; each 24th where there is time for many.
 NAMES = sorted(path.stem for path in ICONS.glob("*.svg"))[:: 24 if MANY else 60]
 #: Whole multiples of the drawing: resvg rounds the size of a page to whole px before it scales.
-ZOOM = 2
+ZOOM = 4 if MANY else 2
 
 
 def coverage(svg: str) -> np.ndarray:

@@ -134,6 +134,15 @@ def test_sides_along_what_is_drawn_are_the_drawings_own() -> None:
     assert "look-straight" not in found(heaps, kept=posts)
 
 
+@pytest.mark.parametrize(("off", "told"), [(0.5, False), (0.7, True)])
+def test_sides_up_to_six_tenths_off_what_is_drawn_are_the_drawings_own(off, told) -> None:
+    """Inks run on or stay back from an edge by so much; our own choice."""
+    rng = np.random.default_rng(8)
+    heaps = [box(x, y, *rng.uniform(1, 4, 2)) for x, y in strewn(rng, 60)]
+    posts = geometry.polygon_array(heap.buffer(off, join_style="mitre") for heap in heaps)
+    assert ("look-straight" in found(heaps, drawn=posts)) == told
+
+
 @pytest.mark.parametrize(("scatter", "told"), [(8.0, True), (20.0, False)])
 def test_a_comb(scatter, told) -> None:
     """Angles scattered by s have the resultant exp(-2 s²): 0.96 at 8 degrees, 0.78 at 20."""

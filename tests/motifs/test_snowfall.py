@@ -136,10 +136,11 @@ def test_another_window_shows_the_same_flakes(preset, level) -> None:
 @pytest.mark.parametrize("share", [0.6, 0.5] if MANY else [0.6])
 def test_half_white_and_more_comes_or_is_told(share) -> None:
     told: list[str] = []
-    ground = Ground(name="sky", width_mm=28, height_mm=21)
+    width, height = (36, 27) if MANY else (28, 21)
+    ground = Ground(name="sky", width_mm=width, height_mm=height)
     heavy = Settings(**{**PRESETS["heavy"], "snow": share})
     block = grown_block(ground, heavy, limits(), stream(2, "law"), by="snowfall", say=told.append)
-    came = shapely.area(block.cuts).sum() / (28 * 21)
+    came = shapely.area(block.cuts).sum() / (width * height)
     assert abs(came - share) <= 0.01 or f"{came:.0%} came" in told[0]
     assert came > share - 0.1
 

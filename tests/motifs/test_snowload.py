@@ -72,7 +72,7 @@ def bare_tree(seed: int = 5) -> geometry.PolygonArray:
         for way in (-1, 0.2, 1) if left else ():
             limb(tip, turn + 0.65 * way + rng.normal(0, 0.15), long * rng.uniform(0.6, 0.85), thick * 0.62, left - 1)
 
-    limb(np.array([75.0, 4.0]), np.pi / 2, 34.0, 9.0, 5 if MANY else 4)
+    limb(np.array([75.0, 4.0]), np.pi / 2, 34.0, 9.0, 5)
     return geometry.parts(shapely.union_all(limbs))
 
 
