@@ -187,7 +187,7 @@ def test_the_front_is_uneven_and_within_reach(preset) -> None:
 
 def test_cover_falls_off_from_the_edge() -> None:
     face = shapely.box(0, 0, 130, 100)
-    whole = shapely.union_all(np.concatenate([grow(seed=s, area=face) for s in (1, 2)]))
+    whole = shapely.union_all(np.concatenate([grow(seed=s, area=face) for s in few((1, 2), 1)]))
     bands = [face.buffer(-a).difference(face.buffer(-a - 8)) for a in (1, 9, 17, 25, 33)]
     cover = [whole.intersection(band).area / band.area for band in bands]
     assert all(near > far for near, far in pairwise(cover))
