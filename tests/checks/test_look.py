@@ -63,6 +63,14 @@ def test_a_grid(pitch) -> None:
     assert told["look-spacing"].at is None
 
 
+def test_of_fewer_shapes_more_is_left_to_chance() -> None:
+    """Three standard errors of n points by chance, 0.5227 / sqrt(n) each (source: clark-evans), or 1.15."""
+    rng = np.random.default_rng(3)
+    few, many = (found(wild(rng, lattice(pitch)))["look-spacing"].limit for pitch in (25.0, 8.0))
+    assert few == pytest.approx(1 + 3 * 0.5227 / np.sqrt(48), rel=0.03)
+    assert many == 1.15
+
+
 def test_a_grid_shaken_until_it_is_none() -> None:
     rng = np.random.default_rng(3)
     assert "look-spacing" in found(wild(rng, lattice(8.0, jitter=0.8)))
