@@ -202,6 +202,12 @@ def test_every_check_is_tried() -> None:
     assert {row.rule for row in ROWS} == CHECKS.keys() - {"look"}
 
 
+@pytest.mark.parametrize(("gap", "meet"), [(2 * DROP - 0.01, True), (2 * DROP + 0.01, False)])
+def test_walls_that_meet_under_the_face_are_said_to(gap: float, meet: bool) -> None:
+    (one,) = [its for its in checked(undercut(gap)) if its.rule == "foot-width"]
+    assert ("two walls meet under the face" in one.why) == meet
+
+
 def test_the_moat_that_is_asked_for_is_said() -> None:
     """Half the strip that a roller of 25 mm, sunk in by 0.3 mm, touches: sqrt(2 · 25 · 0.3 - 0.3²) = 3.86."""
     (one,) = [its for its in checked(moat(2.0)) if its.rule == "moat"]

@@ -14,6 +14,7 @@ from carvegen.base.findings import Severity
 from carvegen.checks import checked, cut_width
 from carvegen.checks.survey import Survey
 from tests.cases import block, box, disc, setup
+from tests.strategies import few
 
 NEAR = 0.004  # mm: twice what the checks let pass for a grid of 1 µm
 
@@ -325,7 +326,7 @@ def flakes_about(count: int) -> np.ndarray:
     return every[shapely.is_valid(every)]
 
 
-@pytest.mark.parametrize("cut_mm", [0.1, 0.3, 0.5])
+@pytest.mark.parametrize("cut_mm", few([0.1, 0.3, 0.5], 1))
 def test_what_is_not_looked_at_closely_has_nothing_to_tell(cut_mm) -> None:
     """A slow twin that opens every shape by the cutter finds what the check finds that opens the doubtful ones."""
     cuts = flakes_about(800)

@@ -63,6 +63,14 @@ def test_a_grid(pitch) -> None:
     assert told["look-spacing"].at is None
 
 
+def test_of_fewer_shapes_more_is_left_to_chance() -> None:
+    """Three standard errors of n points by chance, 0.5227 / sqrt(n) each (source: clark-evans), or 1.15."""
+    rng = np.random.default_rng(3)
+    few, many = (found(wild(rng, lattice(pitch)))["look-spacing"].limit for pitch in (25.0, 8.0))
+    assert few == pytest.approx(1 + 3 * 0.5227 / np.sqrt(48), rel=0.03)
+    assert many == 1.15
+
+
 def test_a_grid_shaken_until_it_is_none() -> None:
     rng = np.random.default_rng(3)
     assert "look-spacing" in found(wild(rng, lattice(8.0, jitter=0.8)))
@@ -132,6 +140,15 @@ def test_sides_along_what_is_drawn_are_the_drawings_own() -> None:
     assert "look-straight" in found(heaps, drawn=elsewhere)
     assert "look-straight" not in found(heaps, drawn=posts)
     assert "look-straight" not in found(heaps, kept=posts)
+
+
+@pytest.mark.parametrize(("off", "told"), [(0.5, False), (0.7, True)])
+def test_sides_up_to_six_tenths_off_what_is_drawn_are_the_drawings_own(off, told) -> None:
+    """Inks run on or stay back from an edge by so much; our own choice."""
+    rng = np.random.default_rng(8)
+    heaps = [box(x, y, *rng.uniform(1, 4, 2)) for x, y in strewn(rng, 60)]
+    posts = geometry.polygon_array(heap.buffer(off, join_style="mitre") for heap in heaps)
+    assert ("look-straight" in found(heaps, drawn=posts)) == told
 
 
 @pytest.mark.parametrize(("scatter", "told"), [(8.0, True), (20.0, False)])

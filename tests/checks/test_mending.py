@@ -174,7 +174,7 @@ def test_no_land_is_laid_into_the_white_beside_a_cut_that_moves_or_stays(fixed) 
     job = job_of(*cuts)
     job = dataclasses.replace(job, block=dataclasses.replace(job.block, fixed=frozenset(fixed)))
     (done,), changes = mended_for_all([job], white=cuts[1])
-    assert len(changes) > 0
+    assert ("filled" if fixed else "joined") in [its.what for its in changes]
     assert cuts[1].difference(shapely.union_all(done.block.cuts)).area < 0.001
     assert shapely.union_all(done.block.cuts).area > 50
 

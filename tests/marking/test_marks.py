@@ -21,7 +21,7 @@ from carvegen.motifs import motif, summaries
 from carvegen.motifs.growth import Growth, Place
 from tests.cases import box, limits
 from tests.robustness.moved import rows
-from tests.strategies import examples
+from tests.strategies import MANY, examples, few
 
 SIZE = (36.0, 26.0)
 FACE = shapely.box(0, 0, *SIZE)
@@ -72,7 +72,7 @@ def white(growth: Growth, shape) -> float:
 
 @each_motif
 @pytest.mark.parametrize("meaning", Meaning)
-@examples(2)
+@examples(1)
 @given(shape=blobs(), strength=st.floats(0, 1))
 def test_nothing_changes_beyond_a_land_and_a_flake(name, meaning, shape, strength) -> None:
     growth, bed = grown(name)
@@ -85,7 +85,7 @@ def test_nothing_changes_beyond_a_land_and_a_flake(name, meaning, shape, strengt
 
 def test_no_shape_moves_beyond_one_deleted_a_corner_kept_bare_and_a_branch_drawn() -> None:
     """The table of `python -m tests.robustness moved`, on a small face."""
-    for name, count, *moved in rows((50.0, 36.0)):
+    for name, count, *moved in rows((40.0, 28.0)):
         assert (name, count > 0, moved) == (name, True, [0, 0, 0])
 
 
@@ -125,7 +125,7 @@ def test_far_marks_commute_and_change_nothing_of_one_another(name, one, other, m
 
 
 @each_motif
-@examples(2)
+@examples(1)
 @given(shape=blobs(), meaning=st.sampled_from([its for its in Meaning if its != Meaning.COMES_OUT]))
 def test_limits_hold_beside_a_mark_as_they_did_before(name, shape, meaning) -> None:
     _limits_hold(name, shape, meaning)
@@ -164,7 +164,7 @@ def _narrowest(growth: Growth, least: float) -> float:
     return float(found.width.min(initial=least))
 
 
-@pytest.mark.parametrize("name", ["snowfall", "grain"])
+@pytest.mark.parametrize("name", few(["snowfall", "grain"], 1))
 def test_every_try_is_another_and_each_is_the_same_for_ever(name) -> None:
     growth, bed = grown(name)
     shape = box(10, 8, 14, 12)
@@ -176,7 +176,7 @@ def test_every_try_is_another_and_each_is_the_same_for_ever(name) -> None:
     assert new[0] - new[1]
 
 
-@pytest.mark.parametrize("shape", [box(10, 8, 14, 12), box(14, 0, 12, 10), box(2, 2, 12, 12)])
+@pytest.mark.parametrize("shape", few([box(10, 8, 14, 12), box(14, 0, 12, 10), box(2, 2, 12, 12)], 1))
 def test_frost_grows_again_from_what_is_cut(shape) -> None:
     """About as much as there was comes, another each time, and all of it hangs on what has stayed or on the edge."""
     growth, bed = grown("frost")
@@ -206,21 +206,35 @@ def test_the_stronger_the_more() -> None:
     shape = box(6, 5, 22, 16)
     at = {
         (meaning, strength): white(marked(growth, [mark(meaning, shape, strength=strength)], bed), shape)
-        for meaning in (Meaning.MORE, Meaning.LESS) for strength in (0.2, 0.5, 1.0)
+        for meaning in (Meaning.MORE, Meaning.LESS) for strength in (0.5, 1.0)
     }  # fmt: skip
     was = white(growth, shape)
     assert at[Meaning.LESS, 1.0] < at[Meaning.LESS, 0.5] < was < at[Meaning.MORE, 0.5] < at[Meaning.MORE, 1.0]
-    assert at[Meaning.LESS, 0.5] <= at[Meaning.LESS, 0.2] <= was <= at[Meaning.MORE, 0.2] <= at[Meaning.MORE, 0.5]
     assert at[Meaning.MORE, 1.0] == pytest.approx(2 * was, rel=0.35)
+
+
+@cache
+def grown_wide(name: str, seed: int) -> tuple[Growth, Bed]:
+    """A motif's own snow on a face of 60 mm."""
+    face = box(0, 0, 60, 60)
+    bears = [box(6, 6, 6, 48), box(6, 33, 48, 3.6), box(0, 0, 60, 6)]
+    shapes = geometry.parts(shapely.union_all(bears)) if name == "snowload" else geometry.empty()
+    place, settings = Place(area=face, frame=face, shapes=shapes), motif(name).Settings()
+    growth = motif(name).grow(settings, place, LIMITS, stream(seed, name))
+    known = settled_by(settings, growth.kept)
+    return growth, Bed(motif=name, name=name, settings=known, place=place, limits=LIMITS, seed=seed)
 
 
 @pytest.mark.parametrize(
     ("name", "seeds", "shape", "least"),
     [
         ("snowfall", (1,), box(3, 30, 13, 27), 0.04),  # snow lies thick here: there is room for little
-        ("snowfall", (1, 2, 3), box(18, 21, 18, 18), 0.1),
         ("snowload", (1,), box(3, 30, 13, 27), 0.08),
-        ("snowload", (1, 2, 4), box(10, 28, 40, 24), 0.2),
+        *(
+            [("snowfall", (1, 2, 3), box(18, 21, 18, 18), 0.1), ("snowload", (1, 2, 4), box(10, 28, 40, 24), 0.2)]
+            if MANY
+            else []
+        ),
     ],
 )
 def test_a_soft_more_is_seen_and_a_stronger_one_is_more_of_the_same(name, seeds, shape, least) -> None:
@@ -228,16 +242,9 @@ def test_a_soft_more_is_seen_and_a_stronger_one_is_more_of_the_same(name, seeds,
 
     Flakes come by chance, so how much more is asked of the mean of some small faces.
     """
-    face = box(0, 0, 60, 60)
-    bears = [box(6, 6, 6, 48), box(6, 33, 48, 3.6), box(0, 0, 60, 6)]
-    shapes = geometry.parts(shapely.union_all(bears)) if name == "snowload" else geometry.empty()
-    place, settings = Place(area=face, frame=face, shapes=shapes), motif(name).Settings()
     more = np.empty((len(seeds), 3))
     for row, seed in zip(more, seeds, strict=True):
-        growth = motif(name).grow(settings, place, LIMITS, stream(seed, name))
-        bed = Bed(
-            motif=name, name=name, settings=settled_by(settings, growth.kept), place=place, limits=LIMITS, seed=seed
-        )
+        growth, bed = grown_wide(name, seed)
         done = [marked(growth, [mark(Meaning.MORE, shape, strength=its)], bed) for its in (0.33, 0.66, 1.0)]
         row[:] = [white(its, shape) / white(growth, shape) - 1 for its in done]
     assert (more[:, 0] > least).all(), more

@@ -28,9 +28,9 @@ from tests.strategies import MANY, few
 
 LAND, CUT = 0.7, 0.4
 LIMITS = Limits(land_along_mm=LAND, land_across_mm=LAND, cut_mm=CUT, dot_mm=1.0)
-SIZE = (90.0, 70.0)
+SIZE = (90.0, 70.0) if MANY else (70.0, 54.0)
 FACE = shapely.box(0, 0, *SIZE)
-SMALL = shapely.box(0, 0, 55, 40)
+SMALL = shapely.box(0, 0, 55, 40) if MANY else shapely.box(0, 0, 40, 30)
 BOAT = shapely.Polygon([(30, 25), (58, 23), (66, 34), (60, 33), (44, 35), (28, 36)]).buffer(2).buffer(-1)
 GRID = geometry.GRID_MM
 
@@ -79,7 +79,7 @@ def thin_bridges(cuts, limit: float) -> int:
     return int((on_land & shapely.contains(FACE.buffer(-GRID), middle)).sum())
 
 
-@pytest.mark.parametrize("preset", few(sorted(frost.PRESETS), 2))
+@pytest.mark.parametrize("preset", few(sorted(frost.PRESETS), 1))
 @pytest.mark.parametrize("seed", [1, 2] if MANY else [1])
 def test_nothing_is_too_narrow_by_three_ways_to_measure(preset, seed) -> None:
     cuts = grow(preset, seed)
@@ -110,18 +110,18 @@ UNDER = [
 ]
 
 
-@pytest.mark.parametrize(("preset", "material", "cutter"), UNDER)
+@pytest.mark.parametrize(("preset", "material", "cutter"), few(UNDER, 2))
 def test_checks_find_nothing_on_a_block(preset, material, cutter) -> None:
     ways = setups_for(Library(), material=material, cutter=cutter)
     settings, its = frost.Settings(**frost.PRESETS[preset]), strictest(way.limits for way in ways)
-    ground = Ground(name="pane", width_mm=55.0, height_mm=40.0)
+    ground = Ground(name="pane", width_mm=45.0, height_mm=34.0)
     made = grown_block(ground, settings, its, stream(5, "pane", "frost"), by="frost")
     found = [f for way in ways for f in checked(way.on(made)).findings if f.rule in ("land-width", "cut-width")]
     assert found == []
 
 
 def test_cutting_with_a_round_tool_loses_only_corners_at_the_edge() -> None:
-    cuts = grow("ferns", 2)
+    cuts = grow(sorted(frost.PRESETS)[0], 1)
     tool = shapely.buffer(shapely.buffer(cuts, -0.98 * CUT / 2, quad_segs=32), 0.98 * CUT / 2, quad_segs=32)
     lost = geometry.parts(shapely.difference(cuts, tool))
     inside = shapely.contains_properly(FACE.buffer(-CUT), lost)
@@ -150,7 +150,7 @@ def test_it_grows_out_of_a_shape_and_only_from_it(free) -> None:
 
 
 def test_it_grows_into_a_shape_if_told() -> None:
-    window = shapely.box(20, 15, 75, 60)
+    window = shapely.box(8, 6, 62, 48)
     cuts = grow(place=Place(area=FACE, shapes=geometry.polygon_array([window])), inward=True)
     assert len(cuts) > 10
     assert shapely.covers(window.buffer(GRID), cuts).all()
@@ -163,7 +163,7 @@ def test_arms_keep_off_a_hole_in_the_area() -> None:
     assert shapely.distance(cuts, shapely.Point(45, 20).buffer(14)).min() >= LAND - GRID
 
 
-@pytest.mark.parametrize("preset", few(sorted(frost.PRESETS), 2))
+@pytest.mark.parametrize("preset", few(sorted(frost.PRESETS), 1))
 def test_same_seed_same_bytes_other_seed_other_bytes(preset) -> None:
     settings = frost.Settings(**frost.PRESETS[preset])
     one, again, other = (grow_afresh(settings, seed, SMALL) for seed in (1, 1, 2))
@@ -177,7 +177,7 @@ def test_no_two_crystals_are_alike() -> None:
     assert len({np.round(np.sort(np.hypot(*xy.T)), 2).tobytes() for xy in centred}) == len(cuts)
 
 
-@pytest.mark.parametrize("preset", few(sorted(frost.PRESETS), 2))
+@pytest.mark.parametrize("preset", few(sorted(frost.PRESETS), 1))
 def test_the_front_is_uneven_and_within_reach(preset) -> None:
     reach = longest_way_in(grow(preset, 1), FACE.exterior)
     assert reach.max() <= frost.Settings(**frost.PRESETS[preset]).reach_mm
@@ -187,16 +187,16 @@ def test_the_front_is_uneven_and_within_reach(preset) -> None:
 
 def test_cover_falls_off_from_the_edge() -> None:
     face = shapely.box(0, 0, 130, 100)
-    whole = shapely.union_all(np.concatenate([grow(seed=s, area=face) for s in (1, 2)]))
+    whole = shapely.union_all(np.concatenate([grow(seed=s, area=face) for s in few((1, 2), 1)]))
     bands = [face.buffer(-a).difference(face.buffer(-a - 8)) for a in (1, 9, 17, 25, 33)]
     cover = [whole.intersection(band).area / band.area for band in bands]
     assert all(near > far for near, far in pairwise(cover))
 
 
 def test_density_thins_and_stops_it() -> None:
-    left = grow(place=Place(area=FACE, density=lambda xy: (xy[:, 0] < 45).astype(float)))
+    left = grow(place=Place(area=FACE, density=lambda xy: (xy[:, 0] < SIZE[0] / 2).astype(float)))
     assert len(left) > 5
-    assert shapely.bounds(left)[:, 2].max() < 45 + 1
+    assert shapely.bounds(left)[:, 2].max() < SIZE[0] / 2 + 1
     areas = [
         sum(
             shapely.area(grow(seed=s, place=Place(area=SMALL, density=lambda xy, d=d: np.full(len(xy), d)))).sum()
@@ -208,7 +208,7 @@ def test_density_thins_and_stops_it() -> None:
 
 
 def test_settings_do_what_they_say() -> None:
-    on = SMALL if MANY else shapely.box(0, 0, 40, 30)
+    on = SMALL if MANY else shapely.box(0, 0, 32, 24)
 
     def area(**given) -> float:
         return sum(shapely.area(grow(seed=s, area=on, **given)).sum() for s in range(2 if MANY else 1))
@@ -218,16 +218,17 @@ def test_settings_do_what_they_say() -> None:
     assert area(rime=0.0) < area(rime=1.0)
     assert area(density=0.1) < area(density=0.9)
     assert area(feather_mm=8) < area(feather_mm=25)
-    assert area(stars=0.0, feather_mm=4, gaps=0.8) < area(stars=1.0, feather_mm=4, gaps=0.8)
 
 
 def test_stars_lie_in_the_open_and_are_small() -> None:
     cuts = grow(stars=1.0, feather_mm=8.0, gaps=0.5)
     loose = cuts[~shapely.intersects(FACE.exterior, cuts)]
-    assert len(loose) > 5
+    assert len(loose) > 3
     assert shapely.distance(loose, FACE.exterior).min() >= LAND - GRID
     assert (2 * shapely.minimum_bounding_radius(loose)).max() < 30
     assert len(necks(block(cuts).land_rings, LAND)) == 0
+    none = grow(stars=0.0, feather_mm=8.0, gaps=0.5)
+    assert shapely.intersects(FACE.exterior, none).all()
 
 
 def test_a_face_without_room_gives_nothing_and_no_face_an_error() -> None:

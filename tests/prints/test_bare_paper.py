@@ -103,7 +103,10 @@ def mended(scene: Scene, folder):
 def crowd_mended():
     """The crowded print mended: done once in a process of the tests."""
     with tempfile.TemporaryDirectory() as folder:
-        return mended(CROWDED, Path(folder))
+        print_, picture, cuts, ways = taken_apart(CROWDED, Path(folder))
+        said: list[str] = []
+        done = mended_print(print_, picture, cuts, ways, say=said.append)
+        return print_, ways, picture, cuts, done, said
 
 
 def dots():
@@ -207,10 +210,9 @@ CROWDED = Scene(
 )  # fmt: skip
 
 
-def test_what_mending_takes_from_one_block_another_prints(tmp_path):
-    _, cuts, done, told = crowd_mended()
-    (tmp_path / "print.toml").write_text(CROWDED.text(), encoding="utf-8")
-    ways = ways_of(read_print(tmp_path / "print.toml", SHELF), SHELF)
+def test_what_mending_takes_from_one_block_another_prints():
+    _, ways, picture, cuts, done, _ = crowd_mended()
+    told = paper_findings(picture, done)
     alone = {name: mended_cut(cut, ways[name], say=lambda _: None) for name, cut in cuts.items()}
     opened = untold_bare(CROWDED, {name: cut.ink for name, cut in alone.items()}, [])
     assert opened > 0.3  # each block mended by itself lays so many mm² of paper bare
@@ -227,15 +229,13 @@ def test_what_mending_takes_from_one_block_another_prints(tmp_path):
             assert [its for its in broken if its.rule in ("land-width", "cut-width", "island")] == [], name
 
 
-def test_mending_names_its_block_and_gives_the_same_in_processes_of_its_own(tmp_path):
-    print_, picture, cuts, ways = taken_apart(CROWDED, tmp_path)
-    said = []
-    alone = mended_print(print_, picture, cuts, ways, say=said.append)
+def test_mending_names_its_block_and_gives_the_same_in_processes_of_its_own():
+    print_, ways, picture, cuts, alone, said = crowd_mended()
     rounds = [its for its in said if "mending, round" in its]
     assert rounds
     assert all(its.partition(":")[0] in cuts for its in rounds)
     beside = mended_print(
-        print_, picture, cuts, ways, say=said.append, run=lambda tasks, say: side_by_side(tasks, jobs=2, say=say)
+        print_, picture, cuts, ways, say=lambda _: None, run=lambda tasks, say: side_by_side(tasks, jobs=2, say=say)
     )
     for name, cut in alone.items():
         assert shapely.to_wkb(cut.block.cuts).tolist() == shapely.to_wkb(beside[name].block.cuts).tolist()
@@ -245,7 +245,7 @@ def test_mending_names_its_block_and_gives_the_same_in_processes_of_its_own(tmp_
 def test_bare_paper_and_ink_on_bare_are_told_with_their_place_and_width():
     from dataclasses import replace
 
-    picture, cuts, _, _ = crowd_mended()
+    _, _, picture, cuts, _, _ = crowd_mended()
     assert not [its for found in paper_findings(picture, cuts).values() for its in found]
     hole = shapely.box(29.8, 15, 30.1, 17)
     snow = shapely.box(26.6, 10.8, 27.4, 11.2)

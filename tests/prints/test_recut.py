@@ -237,7 +237,7 @@ def test_what_stands_is_read_from_a_drawing_that_is_nearly_the_layer(tmp_path, n
     _holds(stands, cut_further(_cut(), stands))
 
 
-@pytest.mark.parametrize(("blur", "noise", "off"), few([(0, 0, 0), (1, 3, 0.05), (2, 6, 0.2), (3, 3, 0.5)], 2))
+@pytest.mark.parametrize(("blur", "noise", "off"), few([(1, 3, 0.05), (0, 0, 0), (2, 6, 0.2), (3, 3, 0.5)], 1))
 def test_what_stands_is_read_from_a_scan_of_the_face(tmp_path, blur, noise, off):
     """The print's own size counts where the picture says none, and what the picture says where it does."""
     land = affinity.translate(LAYER, off, off)
@@ -249,7 +249,7 @@ def test_what_stands_is_read_from_a_scan_of_the_face(tmp_path, blur, noise, off)
         _holds(stands, cut_further(_cut(), stands))
 
 
-@pytest.mark.parametrize(("dots_per_mm", "blur", "noise"), few([(6, 1, 4), (12, 1, 6), (12, 2, 10), (24, 2, 8)], 2))
+@pytest.mark.parametrize(("dots_per_mm", "blur", "noise"), few([(12, 2, 10), (6, 1, 4), (12, 1, 6), (24, 2, 8)], 1))
 def test_the_noise_of_a_scan_is_not_told_as_land_that_is_cut_already(tmp_path, dots_per_mm, blur, noise):
     """Two pixels, whatever the resolution; a drawing is compared at 0.02 mm; what is really missing is told."""
     gone = shapely.box(14, 10, 15.5, 11.5)

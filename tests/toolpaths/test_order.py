@@ -119,6 +119,7 @@ def test_paths_that_may_not_be_turned_keep_their_direction():
 
 
 def test_no_path_makes_no_order():
+    assert no_paths().xyz.shape == (0, 3)
     assert len(ordered(no_paths())) == 0
     assert len(cooled(no_paths(), 2.0)) == 0
 

@@ -174,6 +174,12 @@ def test_kerf_side(cutter: str) -> None:
     said = " ".join(kept("land and kerf side", changed(plan, Work.CUT_THROUGH, paths=wrong), settings))
     assert "CUT THROUGH" in said or "CUT-OUT" in said
     assert "wrong side of its kerf" in said
+    beside = np.array([[10 - half, 4, -depth], [10 - half, 10, -depth]]) * (
+        (1, 1, 1) if cutter == "flat-1" else (1, 1, 0)
+    )
+    lowered = Paths(beside, np.array([0, 2]), np.array([False]))  # wholly in the cut area, outside the opening
+    said = " ".join(kept("land and kerf side", changed(plan, Work.CUT_THROUGH, paths=lowered), settings))
+    assert "wrong side of its kerf" in said
     edge = its_of(plan, Work.CUT_BLOCK).paths
     inwards = dataclasses.replace(edge, xyz=np.clip(edge.xyz, (half, half, -99), (40 - half, 30 - half, 0)))
     said = " ".join(kept("land and kerf side", changed(plan, Work.CUT_BLOCK, paths=inwards), settings))

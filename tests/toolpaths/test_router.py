@@ -201,9 +201,27 @@ def test_rest_areas_are_worked_by_the_smaller_cutter_alone() -> None:
     corners = shapely.multipoints(shapely.get_coordinates(shape)[:4])
     small = [its for its in both.operations if its.cutter.key == "flat-1"]
     assert small
+    rest = shapely.difference(shape, shape.buffer(-1.5).buffer(1.5, quad_segs=64))
+    rest = shapely.union_all([part for part in shapely.get_parts(rest) if part.area > 0.01])
+    beyond = 0.5 + 0.2 * 1  # half its width, and a fifth of it beyond what the large one left
     for operation in small:
-        assert shapely.distance(shapely.points(operation.paths.xyz[:, :2]), corners).max() < 3.5
+        at = shapely.points(operation.paths.xyz[:, :2])
+        assert shapely.distance(at, corners).max() < 3.5
+        assert shapely.distance(at, rest).max() == pytest.approx(beyond, abs=0.02)
     assert [its.cutter.key for its in both.operations] == ["flat-3", "flat-3", *["flat-1"] * len(small)]
+
+
+@pytest.mark.parametrize(("cutter", "beside"), [("flat-1", 0.5 + 0.1 * 1), ("flat-3", 1.5 + 0.1 * 3)])
+@pytest.mark.parametrize("cleared", ["rings", "lines"])
+def test_clearing_leaves_a_tenth_of_the_cutters_width_for_the_cut_along_the_wall(cutter, beside, cleared) -> None:
+    """Common practice, no source: the last cut along the wall takes little, evenly."""
+    its = job(box(3, 3, 18, 12), cutter=cutter, depth=1.0)
+    plan = router_plan(its, settings(cleared=cleared))
+    nearest = {
+        operation.work: shapely.distance(lines_of(operation)[0], land_of(its)).min() for operation in plan.operations
+    }
+    assert nearest[Work.CLEAR] == pytest.approx(beside, abs=0.01)
+    assert nearest[Work.WALL] == pytest.approx(beside / 1.2, abs=0.01)
 
 
 @given(scenes(), st.sampled_from(["flat-1", "flat-3"]), st.sampled_from(["rings", "lines"]), st.floats(2, 20))

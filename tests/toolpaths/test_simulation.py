@@ -28,7 +28,7 @@ from carvegen.toolpaths.simulation.height_raster import Relief, untouched
 from carvegen.toolpaths.simulation.simulated_block import Simulated, simulated
 from carvegen.writers.plan.plan_files import extras, simulated_png
 from tests.cases import SHELF, block, box, disc, setup
-from tests.strategies import examples
+from tests.strategies import examples, few
 
 ROUTER, LASER = SHELF.machine("router-bed"), SHELF.machine("laser-bed")
 
@@ -85,7 +85,7 @@ def test_a_v_on_a_slope_leaves_what_many_cones_leave() -> None:
     assert relief.height == pytest.approx(twin, abs=2e-3)
 
 
-@pytest.mark.parametrize("key", ["ball-1", "taper-0.5"])
+@pytest.mark.parametrize("key", few(["taper-0.5", "ball-1"], 1))
 def test_a_round_end_on_a_slope_leaves_what_many_of_them_leave(key) -> None:
     """The twin stands one cutter beside another, by `cutting`'s half-widths at heights above the tip."""
     a, b, cutter = np.array([2.0, 4, -0.4]), np.array([5.0, 4.7, -1.2]), SHELF.cutter(key)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 import shapely
@@ -42,6 +44,12 @@ def lay(name, cover, **how):
     return laid_on(PLANS[name], Picture(Image.fromarray(seen), None)), true
 
 
+@cache
+def plainly_laid():
+    """A photograph of the sky as it was drawn, evenly lit; and where it lies."""
+    return lay("sky", made.painted(SKY), aslant=0.02)
+
+
 #: More of them, and larger: `python -m tests.robustness on-plan`.
 RIGHT = {
     "cut by hand": ("key", made.cut_by_hand(made.painted(KEY)), {"turn": -4.0, "aslant": 0.05}),
@@ -57,7 +65,7 @@ RIGHT = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("name", few(RIGHT, 3))
+@pytest.mark.parametrize("name", few(RIGHT, 2))
 def test_the_drawing_itself_finds_its_place(name):
     """Edges that are 0.3 mm off themselves pull by a tenth or two; most where nothing is cut yet."""
     plan, cover, how = RIGHT[name]
@@ -70,7 +78,7 @@ def test_the_drawing_itself_finds_its_place(name):
 
 
 def test_a_clean_scan_is_laid_to_a_hundredth():
-    found, true = lay("sky", made.painted(SKY), aslant=0.02)
+    found, true = plainly_laid()
     assert made.off_mm(found.place, true).max() < 0.03
 
 
@@ -141,7 +149,7 @@ def test_a_picture_is_laid_as_scikit_image_lays_it():
     assert not is_mirrored(true, PLANS["sky"])
 
 
-@pytest.mark.parametrize("how", few([{"shadow": 0.5}, {"mirrored": True, "turn": 177.0}, {}], 2))
+@pytest.mark.parametrize("how", few([{"mirrored": True, "turn": 177.0}, {"shadow": 0.5}, {}], 1))
 def test_shapes_are_read_where_they_lie(how):
     """Areas that are in one and not in the other are the edges' own breadth."""
     found, _ = lay("sky", made.painted(SKY), **how)
@@ -220,6 +228,6 @@ def test_of_a_sparse_block_it_is_said_how_far_off_its_corners_may_be(seed):
 
 
 def test_of_a_block_that_is_drawn_all_over_nothing_is_said_of_corners():
-    found, _ = lay("sky", made.painted(SKY))
+    found, _ = plainly_laid()
     assert found.fit.corners_mm < 0.05
     assert "corners" not in found.fit.words

@@ -13,6 +13,7 @@ from carvegen.artwork.scan import ScanOptions, points_from, read_scan
 from carvegen.artwork.scan.frame import homography
 from carvegen.artwork.scan.inks import separated
 from tests.artwork.scan import synthetic as made
+from tests.strategies import few
 
 INK, PAPER = 40.0, 225.0
 
@@ -32,7 +33,7 @@ def scan(tmp_path, shapes, **how):
     return made.saved(tmp_path / "scan.png", made.worn(tone, **how))
 
 
-@pytest.mark.parametrize("tilt", [0.0, 0.7, -1.9, 3.0])
+@pytest.mark.parametrize("tilt", few([0.0, 0.7, -1.9, 3.0], 2))
 def test_tilted_unevenly_lit_scan_on_grained_paper(tmp_path, tilt):
     artwork = read_scan(scan(tmp_path, made.turned(made.shapes(), tilt)))
     hold(artwork, made.shapes())
@@ -56,7 +57,7 @@ def test_corners_are_not_eaten(tmp_path):
     assert shapely.get_num_coordinates(found) < 60
 
 
-@pytest.mark.parametrize("how", ["given", "found"])
+@pytest.mark.parametrize("how", few(["found", "given"], 1))
 def test_photograph_in_perspective(tmp_path, how):
     width, height = 1200, 950
     corners = np.array([[140, 110], [1070, 70], [1120, 860], [80, 820]], dtype=float)
@@ -79,8 +80,9 @@ def test_photograph_in_perspective(tmp_path, how):
 
 
 def test_block_is_mirrored_once(tmp_path):
-    artwork = read_scan(scan(tmp_path, made.shapes()), ScanOptions(view="block"))
-    hold(artwork, geometry.mirrored(made.shapes(), artwork.width_mm))
+    plate = made.shapes()[3:4]
+    artwork = read_scan(scan(tmp_path, plate), ScanOptions(view="block"))
+    hold(artwork, geometry.mirrored(plate, artwork.width_mm))
 
 
 def test_size_by_two_points_width_and_bar(tmp_path):
@@ -162,17 +164,13 @@ def test_three_inks_become_three_layers_with_their_areas(tmp_path):
     assert list(artwork.layers) == ["key", "tone", "ground"]
     for k, shapes in enumerate(artwork.layers.values(), start=1):
         assert shapely.area(shapes).sum() == pytest.approx((label == k).sum() / made.PX**2, rel=0.03)
-    again = read_scan(path, ScanOptions(inks=("key", "tone", "ground")))
-    assert [shapely.to_wkb(part).tolist() for part in again.layers.values()] == [
-        shapely.to_wkb(part).tolist() for part in artwork.layers.values()
-    ]
 
 
 def test_a_scan_is_read_like_any_artwork(tmp_path):
-    hold(read(scan(tmp_path, made.shapes())), made.shapes())
+    hold(read(scan(tmp_path, made.shapes()[:2])), made.shapes()[:2])
     bare = made.saved(
         tmp_path / "bare.png",
-        np.asarray(255 - 200 * (made.painted(made.shapes(), (400, 300), 6) > 0.5), np.uint8),
+        np.asarray(255 - 200 * (made.painted(made.shapes()[:2], (400, 300), 6) > 0.5), np.uint8),
         None,
     )
     unsized = read(bare)
