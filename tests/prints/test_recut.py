@@ -140,7 +140,7 @@ def test_a_cut_block_of_which_nothing_is_known_is_told(copy, capsys):
     text = OPEN.replace(NAMED, NAMED + 'state = "cut"\ncut_land = "none.svg"\n')
     ran, _ = again(capsys, copy, text)
     assert ran.code == 2
-    assert "blocks[1].cut_land" in ran.err + ran.out
+    assert "the second block's cut_land" in ran.err + ran.out
 
 
 #: What the key block is to print.
