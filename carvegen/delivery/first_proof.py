@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +21,7 @@ __all__ = ["Proof", "first_proof", "laid_file", "lands_of", "side_words"]
 
 _MOST_LINES = 12  #: of one kind
 _LEAST_MM2 = 1.0  #: less that is hidden is not worth a word
+_ENOUGH_PX_PER_MM = 8.0  #: what differs by less than some tenths of a millimetre is not told; our own choice
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -191,6 +192,7 @@ def first_proof(
     if found is None:
         return None
     shown, laid, notes = found
+    laid = replace(laid, px_per_mm=min(laid.px_per_mm, _ENOUGH_PX_PER_MM))
     if coats:
         inks = read_inks(laid, coats, given["paper"])
         inks = {name: its for name, its in inks.items() if given["block"] in (None, name)}

@@ -12,6 +12,7 @@ from PIL import Image
 from scipy import ndimage
 
 from carvegen import geometry
+from carvegen.artwork.on_plan.face_sides import held_by_sides
 from carvegen.artwork.on_plan.lens import Lens, solved
 from carvegen.artwork.on_plan.plan_fit import judged
 from carvegen.artwork.on_plan.plan_place import Plan, Seen, found_place, is_mirrored, refined, resized, scale_of
@@ -81,7 +82,11 @@ class Laid:
     @cached_property
     def picture(self) -> Picture:
         """The plan's face as the picture shows it, unmirrored, in print view; seen only if it is asked for."""
-        return _straight(self.part, self.plan, self.part_place, self.part_lens, self.px_per_mm)
+        return self.seen_at(self.px_per_mm)
+
+    def seen_at(self, px_per_mm: float, *, part: Picture | None = None) -> Picture:
+        """The face as the picture shows it, so fine; or as another picture of the same part does, of its tone, say."""
+        return _straight(part or self.part, self.plan, self.part_place, self.part_lens, px_per_mm)
 
 
 def laid_on(
@@ -161,7 +166,7 @@ def _laid_on(
 
 def _through_lens(plan: Plan, seen: Seen, place: Matrix, lens: Lens) -> tuple[Fit, Matrix, Lens]:
     """How well the picture fits the plan, with the lens straightened that the offsets tell of, if they tell of one."""
-    fit = judged(plan, seen, place)
+    fit, seen_straight = judged(plan, seen, place), seen
     for _ in range(_LENS_ROUNDS):
         cells = fit.alike_there
         found = solved(fit.middle[cells], fit.move[cells], place, lens, plan.size_mm)
@@ -173,9 +178,10 @@ def _through_lens(plan: Plan, seen: Seen, place: Matrix, lens: Lens) -> tuple[Fi
         if better.weight <= fit.weight and better.off_mm >= fit.off_mm:
             break
         change, fit, place, lens = abs(found[1].strength - lens.strength), better, nearer, found[1]
+        seen_straight = straight
         if change < _SAME_LENS:
             break
-    return fit, place, lens
+    return *held_by_sides(plan, seen_straight, place, fit), lens
 
 
 def read_laid(laid: Laid, options: ScanOptions) -> Artwork:
@@ -187,11 +193,15 @@ def read_laid(laid: Laid, options: ScanOptions) -> Artwork:
         If it shows no shape.
     """
     options = replace(options, deskew=False, corners=None, size_mm=None, view="print")
-    picture = laid.picture
     if len(options.inks) == 1 and not options.coats:
-        tone = _parted(drawn_tone(picture.image), laid.plan)
+        scale = min(laid.px_per_mm, _COLOUR_PX / max(laid.plan.size_mm))
+        toned = _toned(laid.part.image, laid.seen_at(scale).image)  # one channel: a third of the time
+        picture = laid.seen_at(laid.px_per_mm, part=replace(laid.part, image=toned))
+        tone = _parted(np.asarray(picture.image, dtype=np.float32), laid.plan)
         picture = replace(picture, image=Image.fromarray(tone))
         options = replace(options, even=False, threshold=options.threshold or _PARTING / 255)
+    else:
+        picture = laid.picture
     return read_straight(picture, laid.plan.size_mm, options)
 
 
@@ -221,7 +231,8 @@ def read_inks(laid: Laid, coats: Mapping[str, Ink], paper: Rgb) -> dict[str, Ink
 def shows_other_inks(laid: Laid) -> bool:
     """Whether much of a picture has a colour that is no blend of what the plan has as land and as cut."""
     wide, high = (max(round(side * _COLOURS_PX / max(laid.plan.size_mm)), 8) for side in laid.plan.size_mm)
-    seen = laid.picture.image.convert("RGB").resize((wide, high), Image.Resampling.BOX)
+    seen = laid.seen_at(2 * _COLOURS_PX / max(laid.plan.size_mm)).image.convert("RGB")
+    seen = seen.resize((wide, high), Image.Resampling.BOX)
     lab = cielab(np.asarray(seen, dtype=np.float64))
     drawn = resized(laid.plan.tone, (seen.width, seen.height))
     on, off = drawn < _PURE, drawn > 1 - _PURE
@@ -308,17 +319,22 @@ def drawn_tone(image: Image.Image) -> Tone:
     Pale yellow hardly differs from paper in lightness: by the first principal component of what is left of the
     colours when their surroundings are taken away.
     """
+    return np.asarray(_toned(image, image), dtype=np.float32)
+
+
+def _toned(image: Image.Image, look: Image.Image) -> Image.Image:
+    """A picture in that one channel, by the colours of `look`: the picture or what counts of it, smaller perhaps."""
     if image.mode == "L":
-        return np.asarray(image, dtype=np.float32)
-    step = max(1, max(image.size) // _COLOUR_PX)
-    small = np.asarray(image.reduce(step), dtype=np.float32)
+        return image
+    step = max(1, max(look.size) // _COLOUR_PX)
+    small = np.asarray(look.reduce(step), dtype=np.float32)
     rest = (small - ndimage.uniform_filter(small, (_NEAR_PX, _NEAR_PX, 0))).reshape(-1, 3)
     weight = np.linalg.eigh(np.cov(rest.T))[1][:, -1]
     weight = np.clip(weight * np.sign(weight.sum()), 0, None)
     if not weight.any():  # an even colour
         weight = np.ones(3)
     red, green, blue = (float(value) for value in weight / weight.sum())
-    return np.asarray(image.convert("L", (red, green, blue, 0)), dtype=np.float32)
+    return image.convert("L", (red, green, blue, 0))
 
 
 def _ranged(tone: Tone) -> Tone:

@@ -26,7 +26,7 @@ _INK = (20, 18, 16)
 _PAPER = (251, 250, 246)
 _FADED = 0.45  #: how far the scan is drawn towards paper
 _STRENGTH = 0.75
-_MOST_PIXELS = 3_000_000
+_MOST_PIXELS = 2_000_000
 _ROOM_MM = 1.0
 _GOOD, _OFF, _NOTHING = (35, 122, 130), (190, 50, 40), (150, 150, 150)
 
@@ -73,11 +73,10 @@ def fit_png(laid: Laid) -> bytes:
 
 
 def _faded(laid: Laid) -> tuple[Image.Image, float]:
-    image = laid.picture.image.convert("RGB")
-    shrink = min(1.0, math.sqrt(_MOST_PIXELS / (image.width * image.height)))
-    if shrink < 1:
-        image = image.resize((round(image.width * shrink), round(image.height * shrink)), Image.Resampling.BOX)
-    return Image.blend(image, Image.new("RGB", image.size, _PAPER), _FADED), laid.px_per_mm * shrink
+    width, height = laid.plan.size_mm
+    scale = min(laid.px_per_mm, math.sqrt(_MOST_PIXELS / (width * height)))
+    image = laid.seen_at(scale).image.convert("RGB")
+    return Image.blend(image, Image.new("RGB", image.size, _PAPER), _FADED), scale
 
 
 def _bytes(picture: Image.Image, scale: float) -> bytes:
