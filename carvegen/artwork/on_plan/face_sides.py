@@ -59,7 +59,8 @@ def held_by_sides(plan: Plan, seen: Seen, place: Matrix, fit: Fit) -> tuple[Fit,
             pull += weight * steps.T @ side.off
     if not held.any():
         return fit, place
-    nearer = place @ fit.moved_by(np.linalg.solve(known + held, pull))
+    figures = np.asarray(np.linalg.solve(known + held, pull), dtype=np.float64)
+    nearer = np.asarray(np.matmul(place, fit.moved_by(figures)), dtype=np.float64)
     better = replace(judged(plan, seen, nearer), held=held)
     return (fit, place) if better.fault else (better, nearer)
 
