@@ -421,6 +421,21 @@ def test_a_stencil_that_names_the_photograph_leaves_the_key_its_own_plan(tmp_pat
     assert times == [plans]
 
 
+@pytest.mark.parametrize(("card", "behind"), [((150, 112, 74), (232, 230, 224)), ((226, 214, 180), (70, 62, 56))])
+def test_a_photograph_of_a_stencil_is_laid_on_its_own_drawing(tmp_path, card, behind):
+    """Aslant on the table that shows through its openings, lighter than the card or darker; one is not cut yet."""
+    holes = pictures.blots(5, 40)
+    mask = shapely.union(pictures.FACE.difference(holes), shapely.Point(72, 20).buffer(5))
+    seen, _ = pictures.photographed(
+        pictures.painted(mask), mirrored=True, turn=9.0, margin=0.0, ink=card, paper=behind, table=behind
+    )
+    Image.fromarray(seen).save(tmp_path / "block.jpg", quality=92)
+    (tmp_path / "drawing.svg").write_text(_drawing(KEY=holes))
+    (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7) + STENCIL)
+    known = standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")["mask"]
+    assert shapely.buffer(shapely.symmetric_difference(known.land, mask), -0.2).area < 0.5
+
+
 def test_a_photograph_of_something_else_is_refused_though_a_stencil_names_it(tmp_path):
     """The photograph is no longer read as the face where no plan tells its place."""
     seen, _ = pictures.photographed(pictures.painted(pictures.blots(4, 30)), turn=9.0, table=(170, 160, 140))

@@ -175,7 +175,7 @@ def _laid_on(
     ]
     shrunk = None if px_per_mm is None else px_per_mm * shrink[0, 0]
     tones = [tone]
-    if pale and small.mode != "L":
+    if pale:
         tone = np.asarray(_toned(small, small, evenly=True), dtype=np.float32)
         tones = [tone, 255 - tone]  # an ink no darker than the paper is darker in one channel, lighter in another
     for tone in tones:
