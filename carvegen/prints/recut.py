@@ -62,6 +62,11 @@ _HINT = (
     "carvegen read PHOTO --size 200x150 --corners auto --out land.svg straightens a photograph"
 )
 
+_ON_BUILT = (
+    "A block that shows its snow and little else is laid on the build that it was cut by: carvegen read {file} "
+    '--onto BUILT --block {block} --out land.svg; then cut_land = "land.svg"'
+)
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Standing:
@@ -199,6 +204,7 @@ class _Pictures:
         except PoorFitError as error:
             if _is_page(self.given, error.laid.pictured_px):
                 return None
+            error.hint = f"{error._hint}. {_ON_BUILT.format(block=block.name, file=path.name)}"
             raise
 
     @cached_property

@@ -442,8 +442,9 @@ def test_a_photograph_of_something_else_is_refused_though_a_stencil_names_it(tmp
     Image.fromarray(seen).save(tmp_path / "block.jpg", quality=92)
     (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
     (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7, "block.jpg") + STENCIL)
-    with pytest.raises(InputError, match="does not fit the plan"):
+    with pytest.raises(InputError, match="does not fit the plan") as told:
         standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")
+    assert "carvegen read block.jpg --onto BUILT --block key --out land.svg" in told.value.hint
 
 
 @pytest.fixture(scope="module")
