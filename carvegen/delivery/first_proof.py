@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +21,7 @@ __all__ = ["Proof", "first_proof", "laid_file", "lands_of", "side_words"]
 
 _MOST_LINES = 12  #: of one kind
 _LEAST_MM2 = 1.0  #: less that is hidden is not worth a word
+_ENOUGH_PX_PER_MM = 8.0  #: what differs by less than some tenths of a millimetre is not told; our own choice
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -148,7 +149,10 @@ def laid_file(
         found = lay_file(path, plans, corners=corners, dpi=given["dpi"], view=given["view"])
     except PoorFitError as error:
         save_file(picture, fit_png(error.laid))
-        error.hint = f"look first at {picture}: red where plan and picture disagree. {error._hint}"
+        seen = "violet the plan as it was laid, red where the picture disagrees"
+        one = "if it shows one block only, name it: {block} NAME. " if len(plans) > 1 else ""
+        error.names += ("block",)
+        error.hint = f"look first at {picture}: {seen}. {one}{error._hint}"
         raise
     if found is None:
         return None
@@ -177,7 +181,7 @@ def first_proof(
     Of a print in several inks, if these are given, each block is told of; nothing where inks hide one another.
     """
     from carvegen import geometry
-    from carvegen.artwork.on_plan import InkSeen, read_inks, read_laid
+    from carvegen.artwork.on_plan import InkSeen, covered, read_inks, read_laid
     from carvegen.artwork.scan import ScanOptions
     from carvegen.base.files import save_file
     from carvegen.blocks.comparison import SCAN_TOLERANCE_MM, difference, in_order, spots
@@ -191,19 +195,23 @@ def first_proof(
     if found is None:
         return None
     shown, laid, notes = found
+    laid = replace(laid, px_per_mm=min(laid.px_per_mm, _ENOUGH_PX_PER_MM))
     if coats:
         inks = read_inks(laid, coats, given["paper"])
         inks = {name: its for name, its in inks.items() if given["block"] in (None, name)}
     else:
         land = geometry.union(*read_laid(laid, ScanOptions()).layers.values())
-        inks = {shown: InkSeen(land=land, hidden=geometry.union(geometry.empty()))}
+        over = covered(laid)
+        inks = {shown: InkSeen(land=land, hidden=over)}
+        if over.area >= _LEAST_MM2:
+            notes += (f"something lies over {over.area:.0f} mm² of it, or glares: nothing is said of these parts",)
     names, tolerance, told = tuple(inks), given["tolerance"] or SCAN_TOLERANCE_MM, []
     for name, its in inks.items():
         face = geometry.difference(geometry.box(*size), its.hidden)
         planned, land = (geometry.intersection(shape, face) for shape in (lands[name], its.land))
         told += spots(difference(name, planned, land, tolerance), face)
         hidden = geometry.intersection(lands[name], its.hidden).area
-        if hidden >= _LEAST_MM2:
+        if coats and hidden >= _LEAST_MM2:
             notes += (f"{name}: other inks hide {hidden:.0f} mm² of it: nothing is said of these parts",)
     told = in_order(told)
     save_file(picture, ringed_png(laid, told))

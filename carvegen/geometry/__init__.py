@@ -208,6 +208,8 @@ def near_groups(shapes: PolygonArray, distance: float) -> Indices:
 
 def linked_groups(count: int, left: Indices, right: Indices) -> Indices:
     """A group number for each of so many; those that pairs link, directly or through others, share one; (count,)."""
+    if np.array_equal(left, right):  # nothing but itself
+        return np.arange(count)
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from carvegen.marking.marks import Mark
     from carvegen.prints.cut_blocks import Cut
     from carvegen.prints.file.print_file import Print, PrintBlock
+    from carvegen.prints.separation import Layer
 
 __all__ = ["KEPT", "Standing", "cut_further", "standing_lands"]
 
@@ -59,6 +60,11 @@ _MARKED = (
 _HINT = (
     "give what stands in print view, its page the block's face; "
     "carvegen read PHOTO --size 200x150 --corners auto --out land.svg straightens a photograph"
+)
+
+_ON_BUILT = (
+    "A block that shows its snow and little else is laid on the build that it was cut by: carvegen read {file} "
+    '--onto BUILT --block {block} --out land.svg; then cut_land = "land.svg"'
 )
 
 
@@ -145,7 +151,11 @@ class _Pictures:
         InputError
             If it shows something else; a picture of the size of the face is then read as it is.
         """
-        if not block.inked or not is_picture(path):
+        if not is_picture(path):
+            return None
+        if block.role == "stencil" and block.layers:
+            return self._mask(block, path)
+        if not block.inked:
             return None
         if path not in self._laid:
             self._laid[path] = self._lay(block, path)
@@ -163,6 +173,22 @@ class _Pictures:
         land = geometry.union(geometry.difference(its.land, its.hidden), hidden)
         return Standing(land=land, tolerance_mm=SCAN_TOLERANCE_MM, hidden=hidden)
 
+    def _mask(self, block: PrintBlock, path: Path) -> Standing | None:
+        """What a picture shows of a stencil, laid on its own drawing; what is behind its openings may be any tone."""
+        named = set(map(plain_name, block.layers))
+        shapes = [its.shape for its in self._layers if plain_name(its.name) in named]
+        mask = geometry.difference(geometry.box(*self.size), geometry.union(*shapes))
+        try:
+            found = lay_file(path, {_ALONE: plan_of(mask, self.size)})
+        except PoorFitError as error:
+            if _is_page(self.given, error.laid.pictured_px):
+                return None
+            raise
+        if found is None:
+            return None
+        land = geometry.union(*read_laid(found[1], ScanOptions()).layers.values())
+        return Standing(land=land, tolerance_mm=SCAN_TOLERANCE_MM)
+
     def _lay(self, block: PrintBlock, path: Path) -> tuple[str, Laid] | None:
         naming = [
             its for its in self.given.blocks if its.inked and its.state == "cut" and _own_file(self.given, its) == path
@@ -178,13 +204,18 @@ class _Pictures:
         except PoorFitError as error:
             if _is_page(self.given, error.laid.pictured_px):
                 return None
+            error.hint = f"{error._hint}. {_ON_BUILT.format(block=block.name, file=path.name)}"
             raise
+
+    @cached_property
+    def _layers(self) -> Sequence[Layer]:
+        return drawing_of(self.given).layers
 
     @cached_property
     def _painted(self) -> dict[str, BaseGeometry]:
         """What each block that prints ink has of the drawing, without snow, by name."""
         given = self.given
-        layers, face = drawing_of(given).layers, geometry.box(given.width_mm, given.height_mm)
+        layers, face = self._layers, geometry.box(given.width_mm, given.height_mm)
         found = {}
         for block in given.blocks:
             if block.inked:

@@ -185,7 +185,7 @@ def test_a_kept_file_that_cannot_be_used_is_told_with_its_key_and_nothing_is_los
     (kept / "kept/frost-1.svg").write_text(text[:500])
     ran = run(capsys, "build", "print.toml", "--out", "built", "--jobs", 1)
     assert ran.code == 2
-    assert "motifs[3].kept" in ran.err
+    assert "the fourth motif's kept" in ran.err
     assert "is not whole, well-formed XML" in ran.err
     assert files(kept / "built") == before
 

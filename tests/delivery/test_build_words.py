@@ -27,5 +27,5 @@ def test_nothing_that_differs_goes_without_a_word() -> None:
 def test_tables_are_counted_from_one(tmp_path) -> None:
     (tmp_path / "print.toml").write_text('[[highlights]]\nshape = "a"\n\n[[highlights]]\nshape = "b"\n')
     said = placed(tmp_path / "print.toml", "highlights[1].shape")
-    assert said.endswith("line 5: the second [[highlights]]: highlights[1].shape")
+    assert said.endswith("line 5: the second highlight's shape")
     assert placed(tmp_path / "print.toml", "print.name").endswith("print.name")

@@ -68,12 +68,12 @@ def test_the_same_in_words(tmp_path) -> None:
 @pytest.mark.parametrize(
     ("said", "fault"),
     [
-        ('[[marked]]\nmeaning = "open air"\nshape = "box 21 17 3 3"\nblocks = ["key"]\n', "marked[0].blocks"),
-        ('[[marked]]\nmeaning = "open air"\nshape = "box 21 17 3 3"\nstrength = 0.5\n', "marked[0].strength"),
-        ('[[marked]]\nmeaning = "only drawn"\nshape = "box 21 17 3 3"\ntry = 3\n', "marked[0].try: has no meaning"),
-        (layer("SHOD", "open"), "layers[0].name"),
+        ('[[marked]]\nmeaning = "open air"\nshape = "box 21 17 3 3"\nblocks = ["key"]\n', "the first mark's blocks"),
+        ('[[marked]]\nmeaning = "open air"\nshape = "box 21 17 3 3"\nstrength = 0.5\n', "first mark's strength"),
+        ('[[marked]]\nmeaning = "only drawn"\nshape = "box 21 17 3 3"\ntry = 3\n', "first mark's try: has no meaning"),
+        (layer("SHOD", "open"), "the first layer's name"),
         (layer("SHED", "ajar"), "must be a known word"),
-        ('[[layers]]\nname = "SHED"\n', "layers[0].shape"),
+        ('[[layers]]\nname = "SHED"\n', "the first layer's shape"),
     ],
 )
 def test_what_is_said_of_no_layer_or_says_nothing_is_refused(tmp_path, said, fault) -> None:

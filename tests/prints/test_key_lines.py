@@ -40,7 +40,7 @@ cutter = "v-60"
         ("thickness_mm = 1.2", "depth_mm", 5),  # the depth is the material's own: only the table can be told
         ("grain_deg = 200", "grain_deg", 12),
         ("opacity = 2", "opacity", 12),
-        ("for = ['laser']\nmachines = ['none']", "machines[0]", 13),
+        ("for = ['laser']\nmachines = ['none']", "machines", 13),
         ("for = ['laser']\nlayer = 3", "layer", 13),
         ("bevel_deg = 90", "bevel_deg", 12),
     ],
@@ -50,7 +50,7 @@ def test_a_fault_names_line_and_key_not_an_option(tmp_path, line, key, number):
     path.write_text(PRINT.replace("CHANGE", line))
     with pytest.raises(CarvegenError) as told:
         ways_of(read_print(path, Library()), Library())
-    assert str(told.value).startswith(f"{path}: line {number}: the first [[blocks]]: blocks[0].{key}: ")
+    assert str(told.value).startswith(f"{path}: line {number}: the first block's {key}: ")
     assert told.value.hint
     assert "--" not in str(told.value) + told.value.hint
 
@@ -71,15 +71,15 @@ def _motif(rest: str) -> str:
 @pytest.mark.parametrize(
     ("text", "place", "hint"),
     [
-        (_motif("settings.smallest_mm = 9\nsettings.largest_mm = 3"), "motifs[0].settings.smallest_mm: must not be "
-         "larger than largest_mm 3 mm", "change one of the two"),
-        (_motif("settings.far = 0\nsettings.middle = 0\nsettings.near = 0"), "motifs[0].settings.far, middle, near: ",
-         ""),
-        (_motif('keep_clear = ["box 0.5 0.5 59 39"]'), "motifs[0]: keep_clear, [[openings]], [print] margin_mm: "
+        (_motif("settings.smallest_mm = 9\nsettings.largest_mm = 3"), "the first motif's settings.smallest_mm: must "
+         "not be larger than largest_mm 3 mm", "change one of the two"),
+        (_motif("settings.far = 0\nsettings.middle = 0\nsettings.near = 0"),
+         "the first motif's settings.far, middle, near: ", ""),
+        (_motif('keep_clear = ["box 0.5 0.5 59 39"]'), "the first motif: keep_clear, [[openings]], [print] margin_mm: "
          "nothing of the block is left", "they cover the face"),
-        (PRINT.replace("CHANGE", "for = ['hand']").replace("v-60", "laser-fine", 1), "blocks[0].cutter: goes into",
+        (PRINT.replace("CHANGE", "for = ['hand']").replace("v-60", "laser-fine", 1), "first block's cutter: goes into",
          "add its kind of machine with for"),
-        (PRINT.replace("CHANGE", "machines = ['laser-generic', 'laser-generic-2']"), "blocks[0].machines[1]: must be",
+        (PRINT.replace("CHANGE", "machines = ['laser-generic', 'laser-generic-2']"), "first block's machines: must be",
          ""),
     ],
 )  # fmt: skip

@@ -117,35 +117,38 @@ FAULTS = [
     (('name = "landing"', 'name = "landing"\ntrapp_mm = 1'), "print.trapp_mm", "1", True),
     (("[print]", "[prints]"), "prints", "", True),
     (("[[layers]]", "[layers]"), "layers", "", True),
-    (('name = "sky"', 'name = "../sky"'), "blocks[0].name", "../sky", True),
-    (('name = "sky"', 'name = "key"'), "blocks[1].name", "key", False),
-    (('role = "background"', 'role = "sky"'), "blocks[0].role", "sky", True),
-    (('ink = "#1f2b3d"', ""), "blocks[1].ink", "", False),
-    (('ink = "#1f2b3d"', 'ink = "#1f2b3"'), "blocks[1].ink", "#1f2b3", True),
-    (('ink = "#1f2b3d"', 'ink = "#1f2b3d"\nopacity = 2'), "blocks[1].opacity", "2", True),
-    (('layers = ["POST"]', ""), "blocks[1].layers", "[]", False),
-    (('layers = ["POST"]', 'layers = "POST"'), "blocks[1].layers", "POST", True),
-    (('layers = ["POST"]', 'layers = ["*"]'), "blocks[1].layers", "*", False),
-    (('material = "linoleum"', 'material = "lino"'), "blocks[0].material", "lino", False),
-    (('cutter = "v-60"', 'cutter = "v60"'), "blocks[0].cutter", "v60", False),
-    (('cutter = "v-60"', 'cutter = "v-60"\nmachines = ["lazer"]'), "blocks[0].machines[0]", "lazer", False),
-    (('cutter = "v-60"', 'cutter = "v-60"\nmore_cutters = ["flat"]'), "blocks[0].more_cutters[0]", "flat", False),
-    (('cutter = "v-60"', 'cutter = "v-60"\nmore_cutters = ["knife"]'), "blocks[0].more_cutters[0]", "knife", False),
+    (('name = "sky"', 'name = "../sky"'), "the first block's name", "../sky", True),
+    (('name = "sky"', 'name = "key"'), "the second block's name", "key", False),
+    (('role = "background"', 'role = "sky"'), "the first block's role", "sky", True),
+    (('ink = "#1f2b3d"', ""), "the second block's ink", "", False),
+    (('ink = "#1f2b3d"', 'ink = "#1f2b3"'), "the second block's ink", "#1f2b3", True),
+    (('ink = "#1f2b3d"', 'ink = "#1f2b3d"\nopacity = 2'), "the second block's opacity", "2", True),
+    (('layers = ["POST"]', ""), "the second block's layers", "[]", False),
+    (('layers = ["POST"]', 'layers = "POST"'), "the second block's layers", "POST", True),
+    (('layers = ["POST"]', 'layers = ["*"]'), "the second block's layers", "*", False),
+    (('material = "linoleum"', 'material = "lino"'), "the first block's material", "lino", False),
+    (('cutter = "v-60"', 'cutter = "v60"'), "the first block's cutter", "v60", False),
+    (('cutter = "v-60"', 'cutter = "v-60"\nmachines = ["lazer"]'), "the first block's machines", "lazer", False),
+    (('cutter = "v-60"', 'cutter = "v-60"\nmore_cutters = ["flat"]'), "the first block's more_cutters", "flat", False),
+    (
+        ('cutter = "v-60"', 'cutter = "v-60"\nmore_cutters = ["knife"]'),
+        "the first block's more_cutters", "knife", False,
+    ),
     (
         ('cutter = "v-60"', 'cutter = "v-60"\nmore_cutters = ["laser-fine"]'),
-        "blocks[0].more_cutters[0]", "laser-fine", False,
+        "the first block's more_cutters", "laser-fine", False,
     ),
-    (('cutter = "v-60"', 'cutter = "v-60"\nno_go = "box 1 1 5 5"'), "blocks[0].no_go", "box 1 1 5 5", True),
-    (('cutter = "v-60"', 'cutter = "v-60"\nfor = ["knife"]'), "blocks[0].for", "knife", True),
-    (('cutter = "v-60"', 'cutter = "v-60"\nmend = "yes"'), "blocks[0].mend", "yes", True),
-    (('motif = "snowfall"', 'motif = "snow"'), "motifs[0].motif", "snow", True),
-    (('motif = "snowfall"', 'motif = "snowfall"\npreset = "fresh"'), "motifs[0].preset", "fresh", True),
-    (('motif = "snowfall"', 'motif = "snowfall"\nblocks = ["kye"]'), "motifs[0].blocks[0]", "kye", False),
-    (("snow = 0.1", "snow = 7"), "motifs[0].settings.snow", "7", True),
-    (("snow = 0.1", 'snow = "much"'), "motifs[0].settings.snow", "much", True),
-    (("snow = 0.1", "sno = 0.1"), "motifs[0].settings.sno", "0.1", True),
-    (("snow = 0.1", "smallest_mm = 4, largest_mm = 2"), "motifs[0].settings.smallest_mm", "4", False),
-    (("snow = 0.1", "cut_at_edge = 1"), "motifs[0].settings.cut_at_edge", "1", True),
+    (('cutter = "v-60"', 'cutter = "v-60"\nno_go = "box 1 1 5 5"'), "the first block's no_go", "box 1 1 5 5", True),
+    (('cutter = "v-60"', 'cutter = "v-60"\nfor = ["knife"]'), "the first block's for", "knife", True),
+    (('cutter = "v-60"', 'cutter = "v-60"\nmend = "yes"'), "the first block's mend", "yes", True),
+    (('motif = "snowfall"', 'motif = "snow"'), "the first motif's motif", "snow", True),
+    (('motif = "snowfall"', 'motif = "snowfall"\npreset = "fresh"'), "the first motif's preset", "fresh", True),
+    (('motif = "snowfall"', 'motif = "snowfall"\nblocks = ["kye"]'), "the first motif's blocks", "kye", False),
+    (("snow = 0.1", "snow = 7"), "the first motif's settings.snow", "7", True),
+    (("snow = 0.1", 'snow = "much"'), "the first motif's settings.snow", "much", True),
+    (("snow = 0.1", "sno = 0.1"), "the first motif's settings.sno", "0.1", True),
+    (("snow = 0.1", "smallest_mm = 4, largest_mm = 2"), "the first motif's settings.smallest_mm", "4", False),
+    (("snow = 0.1", "cut_at_edge = 1"), "the first motif's settings.cut_at_edge", "1", True),
 ]  # fmt: skip
 
 
@@ -155,7 +158,7 @@ def test_a_fault_is_told_with_file_key_value_and_remedy(tmp_path, change, key, v
     with pytest.raises(InputError) as caught:
         read_print(path, cases.SHELF)
     told, hint = str(caught.value), caught.value.hint
-    assert f": {key}: " in told
+    assert f"{key}: " in told
     assert told.startswith(f"{path}: ")
     assert value in told
     assert len(told) < 3000
@@ -169,7 +172,7 @@ def test_a_fault_is_told_with_file_key_value_and_remedy(tmp_path, change, key, v
     (('name = "landing"', 'name = "landing"\nseed = 1.5'), "print.seed: must be a whole number, got 1.5",
      "another seed, another pattern of the same kind: a whole number, 0 or more"),
     (("[[layers]]", '[[marked]]\nmeaning = "grow again"\nshape = "box 1 1 5 5"\ntry = 0\n[[layers]]'),
-     "marked[0].try: must be a whole number in 1…1000000, got 0",
+     "the first mark's try: must be a whole number in 1…1000000, got 0",
      "grow again: another try, other shapes: a whole number in 1…1000000"),
 ])  # fmt: skip
 def test_whole_numbers_are_said_once_and_a_huge_bound_not_at_all(tmp_path, change, told, hint):
@@ -221,13 +224,13 @@ def test_a_file_that_is_not_there(tmp_path):
 @pytest.mark.parametrize(
     ("change", "key", "value"),
     [
-        (('layers = ["POST"]', 'layers = ["PSOT"]'), "blocks[1].layers[0]", "PSOT"),
-        (('motif = "snowfall"', 'motif = "snowfall"\nbehind = ["TREE"]'), "motifs[0].behind[0]", "TREE"),
-        (('motif = "snowfall"', 'motif = "snowfall"\non = ["TREE"]'), "motifs[0].on[0]", "TREE"),
+        (('layers = ["POST"]', 'layers = ["PSOT"]'), "the second block's layers", "PSOT"),
+        (('motif = "snowfall"', 'motif = "snowfall"\nbehind = ["TREE"]'), "the first motif's behind", "TREE"),
+        (('motif = "snowfall"', 'motif = "snowfall"\non = ["TREE"]'), "the first motif's on", "TREE"),
         (("[[layers]]", '[artwork]\nin_front = ["POST", "TREE"]\n[[layers]]'), "artwork.in_front[1]", "TREE"),
         (("[[layers]]", '[artwork]\nfiles = ["none.svg"]\n[[layers]]'), "artwork.files[0]", "none.svg"),
-        (('shape = "box 20 0 12 30"', 'shape = "box 20 0 12"'), "layers[0].shape", "12"),
-        (('shape = "box 20 0 12 30"', 'shape = "box 120 0 12 30"'), "layers[0].shape", "120"),
+        (('shape = "box 20 0 12 30"', 'shape = "box 20 0 12"'), "the first layer's shape", "12"),
+        (('shape = "box 20 0 12 30"', 'shape = "box 120 0 12 30"'), "the first layer's shape", "120"),
     ],
 )
 def test_names_and_shapes_that_only_the_drawing_knows(tmp_path, change, key, value):
@@ -235,7 +238,7 @@ def test_names_and_shapes_that_only_the_drawing_knows(tmp_path, change, key, val
     with pytest.raises(CarvegenError) as caught:
         drawing_of(read_print(path, cases.SHELF))
     assert str(caught.value).startswith(f"{path}: ")
-    assert f": {key}: " in str(caught.value)
+    assert f"{key}: " in str(caught.value)
     assert value in str(caught.value)
     assert caught.value.hint
 
@@ -243,7 +246,7 @@ def test_names_and_shapes_that_only_the_drawing_knows(tmp_path, change, key, val
 def test_a_layer_that_prints_needs_its_place_in_the_order(tmp_path):
     more = '[artwork]\nin_front = ["POST"]\n[[layers]]\nname = "MOON"\nshape = "circle 50 30 4"\n[[layers]]'
     path = written(tmp_path, ("[[layers]]", more), ('layers = ["POST"]', 'layers = ["POST", "MOON"]'))
-    with pytest.raises(InputError, match=r"blocks\[1\]\.layers\[1\]: must stand in artwork\.in_front, got 'MOON'"):
+    with pytest.raises(InputError, match=r"the second block's layers: must stand in artwork\.in_front, got 'MOON'"):
         drawing_of(read_print(path, cases.SHELF))
 
 

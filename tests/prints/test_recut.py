@@ -140,7 +140,7 @@ def test_a_cut_block_of_which_nothing_is_known_is_told(copy, capsys):
     text = OPEN.replace(NAMED, NAMED + 'state = "cut"\ncut_land = "none.svg"\n')
     ran, _ = again(capsys, copy, text)
     assert ran.code == 2
-    assert "blocks[1].cut_land" in ran.err + ran.out
+    assert "the second block's cut_land" in ran.err + ran.out
 
 
 #: What the key block is to print.
@@ -421,14 +421,30 @@ def test_a_stencil_that_names_the_photograph_leaves_the_key_its_own_plan(tmp_pat
     assert times == [plans]
 
 
+@pytest.mark.parametrize(("card", "behind"), [((150, 112, 74), (232, 230, 224)), ((226, 214, 180), (70, 62, 56))])
+def test_a_photograph_of_a_stencil_is_laid_on_its_own_drawing(tmp_path, card, behind):
+    """Aslant on the table that shows through its openings, lighter than the card or darker; one is not cut yet."""
+    holes = pictures.blots(5, 40)
+    mask = shapely.union(pictures.FACE.difference(holes), shapely.Point(72, 20).buffer(5))
+    seen, _ = pictures.photographed(
+        pictures.painted(mask), mirrored=True, turn=9.0, margin=0.0, ink=card, paper=behind, table=behind
+    )
+    Image.fromarray(seen).save(tmp_path / "block.jpg", quality=92)
+    (tmp_path / "drawing.svg").write_text(_drawing(KEY=holes))
+    (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7) + STENCIL)
+    known = standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")["mask"]
+    assert shapely.buffer(shapely.symmetric_difference(known.land, mask), -0.2).area < 0.5
+
+
 def test_a_photograph_of_something_else_is_refused_though_a_stencil_names_it(tmp_path):
     """The photograph is no longer read as the face where no plan tells its place."""
     seen, _ = pictures.photographed(pictures.painted(pictures.blots(4, 30)), turn=9.0, table=(170, 160, 140))
     Image.fromarray(seen).save(tmp_path / "block.jpg", quality=92)
     (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
     (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7, "block.jpg") + STENCIL)
-    with pytest.raises(InputError, match="does not fit the plan"):
+    with pytest.raises(InputError, match="does not fit the plan") as told:
         standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")
+    assert "carvegen read block.jpg --onto BUILT --block key --out land.svg" in told.value.hint
 
 
 @pytest.fixture(scope="module")

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import ndimage, optimize
+from scipy import ndimage
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+    from scipy import optimize
 
     from carvegen.artwork.on_plan.plan_place import Matrix, Tone
 
@@ -87,6 +88,10 @@ def solved(
     start = place @ np.linalg.inv(to_unit) / place[2, 2]
     scale = np.array([*np.abs(start[:2]).max(axis=1).repeat(3), 1.0, 1.0, 1.0])
 
+    if _telling_at_first(_through(place, middle), seen, lens, px_per_mm) < _TELLING / 4:
+        return None
+    from scipy import optimize  # late: it takes a sixth of a second, and most lenses bend too little to need it
+
     def rest(its: NDArray[np.float64]) -> NDArray[np.float64]:
         matrix = np.append(its[:8] * scale[:8], 1.0).reshape(3, 3) @ to_unit
         one = Lens(float(its[8]), lens.middle, lens.reach)
@@ -107,6 +112,27 @@ def solved(
     if telling < _TELLING or bends_mm < _LEAST_MM:
         return None
     return matrix, found
+
+
+def _telling_at_first(
+    there: NDArray[np.float64], seen: NDArray[np.float64], lens: Lens, px_per_mm: float
+) -> float:  # fmt: skip
+    """About how telling a lens's strength is, as `_TELLING` counts it: by small changes of a homography and of it."""
+    x, y = ((there - lens.middle) / lens.reach).T
+    one, none = np.ones_like(x), np.zeros_like(x)
+    across = [x, y, one, none, none, none, x * x, x * y, x * (x * x + y * y)]
+    down = [none, none, none, x, y, one, x * y, y * y, y * (x * x + y * y)]
+    basis = np.concatenate([np.stack(across, axis=1), np.stack(down, axis=1)])
+    off = (seen - lens.bent(there)).T.ravel() / px_per_mm
+    costs = []
+    for count in (8, 9):
+        weight = np.ones_like(off)
+        for _ in range(_ROUNDS):  # the soft L1 loss, by weights
+            root = np.sqrt(weight)
+            rest = off - basis[:, :count] @ np.linalg.lstsq(basis[:, :count] * root[:, None], off * root)[0]
+            weight = 1 / np.sqrt(1 + (rest / _LOOSE_MM) ** 2)
+        costs.append(float((1 / weight - 1).sum()))
+    return (costs[0] - costs[1]) / max(costs[1], 1e-12) * (len(off) - 9)
 
 
 def _through(matrix: Matrix, xy: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -17,7 +17,7 @@ from carvegen.artwork.scan.pixels import opened
 from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Collection, Mapping
     from pathlib import Path
 
     from carvegen.artwork.on_plan.plan_place import Plan
@@ -32,10 +32,12 @@ _FINE_PX_PER_MM = 8.0  #: a print that a smaller picture shows coarser is looked
 class PoorFitError(InputError):
     """A picture does not fit the plan."""
 
-    def __init__(self, laid: Laid, path: Path) -> None:
+    def __init__(self, laid: Laid, path: Path, name: str, names: Collection[str]) -> None:
+        one = len(names) == 1
+        which = "the plan" if one else f"any plan ({', '.join(names)}); nearest comes {name}"
         super().__init__(
-            f"does not fit the plan: {laid.fit.fault}", where=str(path),
-            hint="look at the picture of it; is it this block's plan? Photograph all of it, from above and sharp, or "
+            f"does not fit {which}: {laid.fit.fault}", where=str(path),
+            hint="Is it this block's plan? Photograph all of it, from above and sharp, or "
             'mark the corners of the plan\'s face in pixels: {corners} "90 80 2400 95 2390 1800 85 1790"',
             names=("corners",),
         )  # fmt: skip
@@ -76,7 +78,7 @@ def lay_file(
     except InputError as error:
         raise error.within(str(path)) from None
     if laid.fit.fault:
-        raise PoorFitError(laid, path)
+        raise PoorFitError(laid, path, name, plans)
     if view is not None and (view == "block") is not laid.mirrored:
         side = "the block itself: its drawing is mirrored" if laid.mirrored else "a print: its drawing is not mirrored"
         raise InputError(
@@ -95,6 +97,10 @@ def _best(
     px_per_mm = None if frame is None else 1 / frame.pitch_mm
     starts = [frames.upright_corners(corners, picture) / picture.smaller] if corners else []
     found = {name: laid_on(plan, picture, corners=starts, px_per_mm=px_per_mm) for name, plan in plans.items()}
+    if len(found) == 1 and all(its.fit.fault for its in found.values()):
+        pale = {name: laid_on(plan, picture, corners=starts, px_per_mm=px_per_mm, pale=True)
+                for name, plan in plans.items()}  # fmt: skip
+        found = {name: found[name] if its.fit.fault else its for name, its in pale.items()}
     name, laid = max(found.items(), key=lambda its: (not its[1].fit.fault, its[1].fit.weight))
     larger = np.diag([picture.smaller, picture.smaller, 1.0])
     return name, replace(laid, place=larger @ laid.place, lens=laid.lens.within(1 / picture.smaller))

@@ -45,6 +45,7 @@ class Fit:
     move: NDArray[np.float64]  #: where its like was found, from there; mm, (n, 2)
     edges: NDArray[np.float64]  #: of its structure tensor xx, yy and xy, over the larger eigenvalue; (n, 3)
     corners: NDArray[np.float64]  #: of the face, mm, y down; (4, 2)
+    held: NDArray[np.float64] | None = None  #: what the face's sides tell of a homography's figures, 1/mm²; (8, 8)
 
     @property
     def locked(self) -> NDArray[np.bool_]:
@@ -81,22 +82,37 @@ class Fit:
         """How far the face's corners may be off: twice the standard error there of a homography through the cells.
 
         By least squares: s² J (Σ Jᵀ T J)⁻¹ Jᵀ, T a cell's edges, s² what is left of the offsets for each unknown less.
-        Far from all that is drawn nothing holds the place.
+        Far from all that is drawn nothing holds the place but the face's sides, where they are seen.
         """
-        locked = self.locked
-        normal = np.zeros((8, 8))
-        steps = self._steps(self.middle[locked])
-        xx, yy, xy = self.edges[locked].T
-        for tensor, step in zip(np.stack([xx, xy, xy, yy], axis=1).reshape(-1, 2, 2), steps, strict=True):
-            normal += step.T @ tensor @ step
-        free = (xx + yy).sum() - 8
-        if free < 1:
+        spread = self.spread
+        if not np.isfinite(spread).all():
             return np.inf
-        spread = (self._drift[1] ** 2).sum() / free * np.linalg.inv(normal + 1e-9 * np.trace(normal) * np.eye(8))
-        there = [np.linalg.eigvalsh(step @ spread @ step.T)[-1] for step in self._steps(self.corners)]
+        there = [np.linalg.eigvalsh(step @ spread @ step.T)[-1] for step in self.steps(self.corners)]
         return 2 * float(np.sqrt(max(there)))
 
-    def _steps(self, xy: NDArray[np.float64]) -> NDArray[np.float64]:
+    @cached_property
+    def spread(self) -> NDArray[np.float64]:
+        """Variances and covariances of a homography's eight figures, mm²; endless where too little is drawn; (8, 8)."""
+        xx, yy, xy = self.edges[self.locked].T
+        free = (xx + yy).sum() - 8
+        if free < 1:
+            return np.diag(np.full(8, np.inf))
+        steps = self.steps(self.middle[self.locked])
+        tensors = np.stack([xx, xy, xy, yy], axis=1).reshape(-1, 2, 2)
+        normal = np.einsum("nki,nkl,nlj->ij", steps, tensors, steps)
+        normal += 1e-9 * np.trace(normal) * np.eye(8)
+        known = normal * free / max(float((self._drift[1] ** 2).sum()), 1e-9)
+        return np.asarray(np.linalg.inv(known if self.held is None else known + self.held))
+
+    def moved_by(self, figures: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The homography of places on the plan that eight figures stand for, nearly: see `steps`; mm, (3, 3)."""
+        long = np.ptp(self.corners, axis=0).max()
+        middle = self.corners.mean(axis=0)
+        to_unit = np.array([[1 / long, 0, -middle[0] / long], [0, 1 / long, -middle[1] / long], [0, 0, 1]])
+        change = np.eye(3) + np.append(figures, 0.0).reshape(3, 3) / long
+        return np.asarray(np.linalg.inv(to_unit) @ change @ to_unit)
+
+    def steps(self, xy: NDArray[np.float64]) -> NDArray[np.float64]:
         """How places move as each of a homography's eight figures changes, about none; (n, 2, 8)."""
         x, y = ((xy - self.corners.mean(axis=0)) / np.ptp(self.corners, axis=0).max()).T
         one, none = np.ones_like(x), np.zeros_like(x)

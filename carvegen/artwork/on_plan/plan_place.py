@@ -9,7 +9,7 @@ more start. The plan's mirror image is tried all the same, so that a block is to
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, TypeAlias
 
@@ -37,6 +37,7 @@ __all__ = [
     "found_place",
     "is_mirrored",
     "laid",
+    "laid_by",
     "levelled",
     "plan_of",
     "refined",
@@ -79,6 +80,7 @@ class Plan:
 
     tone: Tone  #: how light, 0 where ink or land is, 1 paper; (height, width)
     px_per_mm: float
+    faces: dict[tuple[float, float], Tone] = field(default_factory=dict, repr=False)  #: it, levelled, by scale and blur
 
     @property
     def size_mm(self) -> tuple[float, float]:
@@ -204,7 +206,11 @@ def laid(seen: Seen, place: Matrix, size: tuple[int, int], px_per_mm: float, cor
         How far the upper left corner lies beyond the plan's.
     """
     to_mm = np.array([[1 / px_per_mm, 0, -corner_mm], [0, 1 / px_per_mm, -corner_mm], [0, 0, 1]])
-    matrix = place @ to_mm
+    return laid_by(seen, place @ to_mm, size)
+
+
+def laid_by(seen: Seen, matrix: Matrix, size: tuple[int, int]) -> Tone:
+    """The picture as a homography of columns and rows to its pixels shows it; (rows, columns), as `laid`."""
     picture, smaller = seen.step(scale_of(matrix, (size[0] / 2, size[1] / 2)))
     moved = smaller @ matrix
     coefficients = tuple((moved / moved[2, 2]).ravel()[:8])
@@ -306,7 +312,10 @@ def _best_shift(template: _Template, seen: Seen, place: Matrix, scale: float) ->
 
 
 def _face(plan: Plan, scale: float, sigma: float) -> Tone:
-    return levelled(face_at(plan, scale), sigma)
+    key = (scale, sigma)
+    if key not in plan.faces:
+        plan.faces[key] = levelled(face_at(plan, scale), sigma)
+    return plan.faces[key]
 
 
 def _starts(

@@ -12,6 +12,7 @@ from PIL import Image
 from scipy import ndimage
 
 from carvegen import geometry
+from carvegen.artwork.on_plan.face_sides import held_by_sides
 from carvegen.artwork.on_plan.lens import Lens, solved
 from carvegen.artwork.on_plan.plan_fit import judged
 from carvegen.artwork.on_plan.plan_place import Plan, Seen, found_place, is_mirrored, refined, resized, scale_of
@@ -37,11 +38,15 @@ if TYPE_CHECKING:
     from carvegen.base.colour import Ink, Rgb
     from carvegen.geometry import Mask
 
-__all__ = ["MOST_PX_PER_MM", "InkSeen", "Laid", "drawn_tone", "laid_on", "read_inks", "read_laid", "shows_other_inks"]
+__all__ = [
+    "MOST_PX_PER_MM", "InkSeen", "Laid", "covered", "drawn_tone", "laid_on", "read_inks", "read_laid",
+    "shows_other_inks",
+]  # fmt: skip
 
 _LOOK_PX, _COLOUR_PX = 2600, 800  #: longer side of the picture that is laid, and of that which gives its inks' colour
 _BUSY_PX, _BUSY, _BUSY_ROOM, _BUSY_SHARE = 400, 0.3, 0.1, 0.5  #: where in a picture something is drawn; our own choice
 _NEAR_PX = 12  #: what differs within so much is drawn
+_STANDS_OUT = 4.0  #: medians of how far colours lie from those around them
 MOST_PX_PER_MM = 12.0  #: of the picture seen straight on: 300 dots per inch
 _FINER = 1.2  #: a picture that has so many pixels more is not read between them any finer
 _RANGE = (0.005, 0.995)
@@ -52,6 +57,9 @@ _LENS_ROUNDS, _SAME_LENS = 3, 5e-4
 _MESH_PX = 40  #: a tile of a picture that a lens bent is taken for one with straight sides
 _BLURRED_MM = 0.3  #: so far beside an ink that hides another nothing is told of that: edges are blurred
 _TILE_MM, _TILE_PX = 4.0, 12  #: of the picture in which land and cut are looked for
+_COVER_PX_PER_MM, _COVER_BLUR_MM = 2.0, 0.5
+_COVERS, _FADES = 18.0, 8.0  #: a* and b* of what lies over the face, and of its soft edge; our own choice
+_LEAST_COVER_MM, _MOST_COVERED = 2.0, 0.2  #: a smaller spot may be drawn; a share of the face
 _COLOURS_PX, _OTHER_INK, _MUCH = 300, 12.0, 0.05  #: pixels along a look at its colours; a* and b*; a share of it
 _PURE, _ENOUGH = 0.02, 0.06
 _ALIKE = 1.04  #: cut must be so much lighter than land
@@ -81,11 +89,20 @@ class Laid:
     @cached_property
     def picture(self) -> Picture:
         """The plan's face as the picture shows it, unmirrored, in print view; seen only if it is asked for."""
-        return _straight(self.part, self.plan, self.part_place, self.part_lens, self.px_per_mm)
+        return self.seen_at(self.px_per_mm)
+
+    def seen_at(self, px_per_mm: float, *, part: Picture | None = None) -> Picture:
+        """The face as the picture shows it, so fine; or as another picture of the same part does, of its tone, say."""
+        return _straight(part or self.part, self.plan, self.part_place, self.part_lens, px_per_mm)
 
 
 def laid_on(
-    plan: Plan, picture: Picture, *, corners: Sequence[NDArray[np.float64]] = (), px_per_mm: float | None = None
+    plan: Plan,
+    picture: Picture,
+    *,
+    corners: Sequence[NDArray[np.float64]] = (),
+    px_per_mm: float | None = None,
+    pale: bool = False,
 ) -> Laid:
     """Where a plan lies in a picture, and what the picture shows there.
 
@@ -95,16 +112,24 @@ def laid_on(
         Fours that were marked by hand; (4, 2) each, pixels. They are a start only: the drawing itself decides.
     px_per_mm
         Of the picture, if it is known.
+    pale
+        Whether to look for an ink that differs from the paper far less than paper and table do, by colour alone
+        perhaps. Then a plan's negative fits as well as the plan.
     """
     lens = Lens.none((picture.width, picture.height))
-    whole = _laid_on(plan, picture, corners, px_per_mm, lens)
+    whole = _laid_on(plan, picture, corners, px_per_mm, lens, pale=pale)
     box = _busy_box(picture) if whole.fit.fault else None
     if box is None:
         return whole
     left, top = box[:2]
     part = replace(picture, image=picture.image.crop(box))
     nearer = _laid_on(
-        plan, part, [np.asarray(its) - (left, top) for its in corners], px_per_mm, lens.within(1, (left, top))
+        plan,
+        part,
+        [np.asarray(its) - (left, top) for its in corners],
+        px_per_mm,
+        lens.within(1, (left, top)),
+        pale=pale,
     )
     if nearer.fit.fault:
         return whole
@@ -135,22 +160,31 @@ def _busy_box(picture: Picture) -> tuple[int, int, int, int] | None:
 
 
 def _laid_on(
-    plan: Plan, picture: Picture, corners: Sequence[NDArray[np.float64]], px_per_mm: float | None, lens: Lens
+    plan: Plan, picture: Picture, corners: Sequence[NDArray[np.float64]], px_per_mm: float | None, lens: Lens, *,
+    pale: bool,
 ) -> Laid:  # fmt: skip
     step = max(1, -(-max(picture.width, picture.height) // _LOOK_PX))
     small = picture.image.reduce(step) if step > 1 else picture.image
     tone = drawn_tone(small)
     if np.ptp(tone) < _LEAST_TONES:
         raise InputError("shows one even tone: nothing is drawn in it", hint="photograph it again, in good light")
-    seen = Seen(_ranged(tone))
     shrink = np.diag([small.width / picture.width, small.height / picture.height, 1.0])
     four = [np.asarray(its) * np.diag(shrink)[:2] for its in corners]
     four += sorted(quads(np.asarray(small.convert("L"))), key=lambda its: -float(np.ptp(its, axis=0).prod()))[
         :_MOST_QUADS
     ]
-    place = found_place(plan, seen, corners=four, px_per_mm=None if px_per_mm is None else px_per_mm * shrink[0, 0])
-    fit, place, lens = _through_lens(plan, seen, place, lens.within(1 / shrink[0, 0]))
-    lens = lens.within(shrink[0, 0])
+    shrunk = None if px_per_mm is None else px_per_mm * shrink[0, 0]
+    tones = [tone]
+    if pale:
+        tone = np.asarray(_toned(small, small, evenly=True), dtype=np.float32)
+        tones = [tone, 255 - tone]  # an ink no darker than the paper is darker in one channel, lighter in another
+    for tone in tones:
+        seen = Seen(_ranged(tone))
+        place = found_place(plan, seen, corners=four, px_per_mm=shrunk)
+        fit, place, found = _through_lens(plan, seen, place, lens.within(1 / shrink[0, 0]))
+        if not fit.fault:
+            break
+    lens = found.within(shrink[0, 0])
     whole = np.linalg.inv(shrink) @ place
     return Laid(
         place=whole, lens=lens, fit=fit, mirrored=is_mirrored(place, plan), plan=plan,
@@ -161,7 +195,7 @@ def _laid_on(
 
 def _through_lens(plan: Plan, seen: Seen, place: Matrix, lens: Lens) -> tuple[Fit, Matrix, Lens]:
     """How well the picture fits the plan, with the lens straightened that the offsets tell of, if they tell of one."""
-    fit = judged(plan, seen, place)
+    fit, seen_straight = judged(plan, seen, place), seen
     for _ in range(_LENS_ROUNDS):
         cells = fit.alike_there
         found = solved(fit.middle[cells], fit.move[cells], place, lens, plan.size_mm)
@@ -173,9 +207,10 @@ def _through_lens(plan: Plan, seen: Seen, place: Matrix, lens: Lens) -> tuple[Fi
         if better.weight <= fit.weight and better.off_mm >= fit.off_mm:
             break
         change, fit, place, lens = abs(found[1].strength - lens.strength), better, nearer, found[1]
+        seen_straight = straight
         if change < _SAME_LENS:
             break
-    return fit, place, lens
+    return *held_by_sides(plan, seen_straight, place, fit), lens
 
 
 def read_laid(laid: Laid, options: ScanOptions) -> Artwork:
@@ -187,11 +222,15 @@ def read_laid(laid: Laid, options: ScanOptions) -> Artwork:
         If it shows no shape.
     """
     options = replace(options, deskew=False, corners=None, size_mm=None, view="print")
-    picture = laid.picture
     if len(options.inks) == 1 and not options.coats:
-        tone = _parted(drawn_tone(picture.image), laid.plan)
+        scale = min(laid.px_per_mm, _COLOUR_PX / max(laid.plan.size_mm))
+        toned = _toned(laid.part.image, laid.seen_at(scale).image)  # one channel: a third of the time
+        picture = laid.seen_at(laid.px_per_mm, part=replace(laid.part, image=toned))
+        tone = _parted(_land_dark(np.asarray(picture.image, dtype=np.float32), laid.plan), laid.plan)
         picture = replace(picture, image=Image.fromarray(tone))
         options = replace(options, even=False, threshold=options.threshold or _PARTING / 255)
+    else:
+        picture = laid.picture
     return read_straight(picture, laid.plan.size_mm, options)
 
 
@@ -221,17 +260,58 @@ def read_inks(laid: Laid, coats: Mapping[str, Ink], paper: Rgb) -> dict[str, Ink
 def shows_other_inks(laid: Laid) -> bool:
     """Whether much of a picture has a colour that is no blend of what the plan has as land and as cut."""
     wide, high = (max(round(side * _COLOURS_PX / max(laid.plan.size_mm)), 8) for side in laid.plan.size_mm)
-    seen = laid.picture.image.convert("RGB").resize((wide, high), Image.Resampling.BOX)
-    lab = cielab(np.asarray(seen, dtype=np.float64))
-    drawn = resized(laid.plan.tone, (seen.width, seen.height))
+    seen = laid.seen_at(2 * _COLOURS_PX / max(laid.plan.size_mm)).image.convert("RGB")
+    seen = seen.resize((wide, high), Image.Resampling.BOX)
+    drawn, aside = resized(laid.plan.tone, (wide, high)), _aside(seen, laid.plan)
+    pure = (drawn < _PURE) | (drawn > 1 - _PURE)
+    return bool(pure.any() and (aside[pure] > _OTHER_INK).mean() > _MUCH)
+
+
+def covered(laid: Laid) -> BaseGeometry:
+    """Where something else lies over the face, or glares: its colour is no blend of land's and cut's; print view, mm.
+
+    Nothing where that is much of the face: then other inks are printed there.
+    """
+    size = laid.plan.size_mm
+    scale = min(laid.px_per_mm, _COVER_PX_PER_MM)
+    picture = laid.seen_at(scale)
+    aside = _aside(picture.image, laid.plan, blur_px=_COVER_BLUR_MM * scale)
+    least = max(round(_LEAST_COVER_MM * scale), 1)
+    over = ndimage.binary_opening(aside > _COVERS, iterations=max(least // 2, 1))
+    if not over.any() or over.mean() > _MOST_COVERED:
+        return geometry.union(geometry.empty())
+    over = ndimage.binary_propagation(over, mask=aside > _FADES)  # glare ends softly
+    over = ndimage.binary_dilation(over, iterations=least)
+    dark = replace(picture, image=Image.fromarray(np.where(over, np.uint8(0), np.uint8(255))), dpi=None)
+    plain = ScanOptions(deskew=False, even=False, threshold=0.5)
+    return geometry.union(*read_straight(dark, size, plain).layers.values())
+
+
+def _aside(image: Image.Image, plan: Plan, blur_px: float = 0.0) -> NDArray[np.float64]:
+    """How far each pixel's colour lies aside of the line from land's colour to cut's, in a* and b*.
+
+    Not a number if the plan has no land or no cut.
+    """
+    lab = cielab(np.asarray(image.convert("RGB"), dtype=np.float64))
+    if blur_px:
+        lab = ndimage.gaussian_filter(lab, (blur_px, blur_px, 0))
+    drawn = resized(plan.tone, (image.width, image.height))
     on, off = drawn < _PURE, drawn > 1 - _PURE
     if not (on.any() and off.any()):
-        return False
+        return np.full(drawn.shape, np.nan)
     ink, paper = (np.median(lab[its], axis=0) for its in (on, off))
     way = paper - ink
     along = np.clip((lab - ink) @ way / max(float(way @ way), 1e-9), 0, 1)
-    aside = np.linalg.norm((lab - ink - along[..., None] * way)[..., 1:], axis=-1)
-    return bool((aside[on | off] > _OTHER_INK).mean() > _MUCH)
+    return np.asarray(np.linalg.norm((lab - ink - along[..., None] * way)[..., 1:], axis=-1))
+
+
+def _land_dark(tone: Tone, plan: Plan) -> Tone:
+    """The picture with land darker than cut: its negative if it shows land the lighter."""
+    high, wide = (max(round(side / _TILE_MM) * _TILE_PX, 8) for side in plan.size_mm[::-1])
+    small, drawn = (resized(its, (wide, high)) for its in (tone, plan.tone))
+    land, cut = drawn < _PURE, drawn > 1 - _PURE
+    lighter = land.any() and cut.any() and np.median(small[land]) > np.median(small[cut])
+    return np.asarray(255 - tone if lighter else tone, dtype=np.float32)
 
 
 def _parted(tone: Tone, plan: Plan) -> Bytes:
@@ -308,17 +388,28 @@ def drawn_tone(image: Image.Image) -> Tone:
     Pale yellow hardly differs from paper in lightness: by the first principal component of what is left of the
     colours when their surroundings are taken away.
     """
+    return np.asarray(_toned(image, image), dtype=np.float32)
+
+
+def _toned(image: Image.Image, look: Image.Image, *, evenly: bool = False) -> Image.Image:
+    """A picture in that one channel, by the colours of `look`: the picture or what counts of it, smaller perhaps.
+
+    With `evenly` all that stands out counts alike: what is drawn all over, more than the sheet's edge on a dark table.
+    """
     if image.mode == "L":
-        return np.asarray(image, dtype=np.float32)
-    step = max(1, max(image.size) // _COLOUR_PX)
-    small = np.asarray(image.reduce(step), dtype=np.float32)
+        return image
+    step = max(1, max(look.size) // _COLOUR_PX)
+    small = np.asarray(look.reduce(step), dtype=np.float32)
     rest = (small - ndimage.uniform_filter(small, (_NEAR_PX, _NEAR_PX, 0))).reshape(-1, 3)
+    if evenly:
+        far = np.linalg.norm(rest, axis=1, keepdims=True)
+        rest = rest * np.minimum(1, _STANDS_OUT * np.median(far) / np.maximum(far, 1e-6))
     weight = np.linalg.eigh(np.cov(rest.T))[1][:, -1]
     weight = np.clip(weight * np.sign(weight.sum()), 0, None)
     if not weight.any():  # an even colour
         weight = np.ones(3)
     red, green, blue = (float(value) for value in weight / weight.sum())
-    return np.asarray(image.convert("L", (red, green, blue, 0)), dtype=np.float32)
+    return image.convert("L", (red, green, blue, 0))
 
 
 def _ranged(tone: Tone) -> Tone:

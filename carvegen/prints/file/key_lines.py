@@ -12,6 +12,14 @@ from carvegen.prints.file.keys import LISTS, TABLES, keys_of
 __all__ = ["help_of", "key_named", "line_of", "placed"]
 
 _STEP = re.compile(r"([^.\[\]]+)(?:\[(\d+)\])?")
+_NUMBER = re.compile(r"\[\d+\]")
+_IN_LIST = re.compile(r"(?P<list>\w+)\[(?P<nth>\d+)\](?:\.(?P<key>.+))?")
+
+#: What one table of a list is called.
+_ONE_OF = {
+    "layers": "layer", "blocks": "block", "openings": "opening", "highlights": "highlight", "marked": "mark",
+    "motifs": "motif",
+}  # fmt: skip
 
 #: Fields of the library whose key is called otherwise.
 _KEYS = {"also_cutters": "more_cutters", "declared": "declare", "grow_from": "on"}
@@ -23,20 +31,21 @@ def placed(path: Path, key: str) -> str:
         line = line_of(path.read_text(encoding="utf-8"), key)
     except (OSError, UnicodeDecodeError):
         line = 0
-    return f"{path}: line {line}: {_counted(key)}" if line else f"{path}: {_counted(key)}"
+    return f"{path}: line {line}: {_in_words(key)}" if line else f"{path}: {_in_words(key)}"
 
 
 _ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
 
 
-def _counted(key: str) -> str:
-    """The key, after which of several tables of one name it is in: people count from one."""
-    name, number = _STEP.findall(key)[0]
-    if not number or name not in LISTS:
+def _in_words(key: str) -> str:
+    """Whose key it is: ``the second block's layers``, for people count tables from one; the value tells which of it."""
+    table = _IN_LIST.fullmatch(key)
+    if table is None or table["list"] not in LISTS:
         return key
-    which = int(number)
-    ordinal = _ORDINALS[which] if which < len(_ORDINALS) else f"{which + 1}th"
-    return f"the {ordinal} [[{name}]]: {key}"
+    which = int(table["nth"])
+    one = _ONE_OF[table["list"]]
+    whose = f"the {_ORDINALS[which]} {one}" if which < len(_ORDINALS) else f"{one} {which + 1}"
+    return f"{whose}'s {_NUMBER.sub('', table['key'])}" if table["key"] else whose
 
 
 def line_of(text: str, key: str) -> int:

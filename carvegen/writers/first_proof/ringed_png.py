@@ -26,9 +26,14 @@ _INK = (20, 18, 16)
 _PAPER = (251, 250, 246)
 _FADED = 0.45  #: how far the scan is drawn towards paper
 _STRENGTH = 0.75
-_MOST_PIXELS = 3_000_000
+_MOST_PIXELS = 2_000_000
 _ROOM_MM = 1.0
 _GOOD, _OFF, _NOTHING = (35, 122, 130), (190, 50, 40), (150, 150, 150)
+_PLANNED, _EDGE = (110, 60, 130), 0.25  #: the plan's outlines, and how steep they are in its tone
+_LEGEND = (
+    (_PLANNED, "violet: the plan, as it was laid"), (_GOOD, "teal: it agrees"), (_OFF, "red: it does not"),
+    ((110, 110, 110), "grey: nothing is seen"),
+)  # fmt: skip
 
 
 def ringed_png(laid: Laid, spots: Sequence[Spot], *, most: int = 60) -> bytes:
@@ -61,23 +66,39 @@ def ringed_png(laid: Laid, spots: Sequence[Spot], *, most: int = 60) -> bytes:
 
 
 def fit_png(laid: Laid) -> bytes:
-    """The scan, pale, and each place of the plan that should be seen: teal where both agree, red where not."""
+    """The scan, pale, with the plan's outlines as they were laid, and each place of the plan that should be seen.
+
+    Teal where both agree, red where not, grey where nothing is seen; a line below says so.
+    """
     picture, scale = _faded(laid)
+    planned = Image.fromarray(laid.plan.tone).resize(picture.size, Image.Resampling.BOX)
+    picture.paste(_PLANNED, mask=Image.fromarray(np.hypot(*np.gradient(np.asarray(planned))) > _EDGE))
     pen, fit = ImageDraw.Draw(picture), laid.fit
     half = (fit.cell_mm / 2 - 0.4) * scale
     for middle, drawn, locked in zip(fit.middle * scale, fit.drawn, fit.locked, strict=True):
         colour = _GOOD if locked else _OFF if drawn else _NOTHING
         x, y = middle
         pen.rectangle((x - half, y - half, x + half, y + half), outline=colour, width=max(2, round(0.4 * scale)))
-    return _bytes(picture, scale)
+    return _bytes(_with_legend(picture), scale)
+
+
+def _with_legend(picture: Image.Image) -> Image.Image:
+    """The picture, and below it what the colours mean."""
+    size = max(picture.width / 60, 10.0)
+    whole = Image.new("RGB", (picture.width, picture.height + round(2.4 * size)), _PAPER)
+    whole.paste(picture)
+    pen, font, x = ImageDraw.Draw(whole), ImageFont.load_default(size=size), size
+    for colour, words in _LEGEND:
+        pen.text((x, picture.height + 1.2 * size), words, fill=colour, font=font, anchor="lm")
+        x += pen.textlength(words, font=font) + 2 * size
+    return whole
 
 
 def _faded(laid: Laid) -> tuple[Image.Image, float]:
-    image = laid.picture.image.convert("RGB")
-    shrink = min(1.0, math.sqrt(_MOST_PIXELS / (image.width * image.height)))
-    if shrink < 1:
-        image = image.resize((round(image.width * shrink), round(image.height * shrink)), Image.Resampling.BOX)
-    return Image.blend(image, Image.new("RGB", image.size, _PAPER), _FADED), laid.px_per_mm * shrink
+    width, height = laid.plan.size_mm
+    scale = min(laid.px_per_mm, math.sqrt(_MOST_PIXELS / (width * height)))
+    image = laid.seen_at(scale).image.convert("RGB")
+    return Image.blend(image, Image.new("RGB", image.size, _PAPER), _FADED), scale
 
 
 def _bytes(picture: Image.Image, scale: float) -> bytes:

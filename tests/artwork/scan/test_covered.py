@@ -1,0 +1,68 @@
+"""What lies over a face or glares is no cut, and pale inks that only colour tells from the paper."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from PIL import Image
+
+from carvegen.artwork.on_plan import PoorFitError, covered, laid_on, lay_file, plan_of, read_laid
+from carvegen.artwork.scan import ScanOptions
+from carvegen.artwork.scan.pixels import Picture
+from tests.artwork.scan import on_plan_pictures as made
+
+SKY = made.sky()
+PLAN = plan_of(SKY, made.SIZE)
+BLUISH = {"ink": (160, 180, 190), "paper": (200, 172, 140)}  #: as light as the paper
+
+
+def _photographed(*, finger=False, glare=False, **how):
+    seen, true = made.photographed(made.painted(SKY), table=(90, 80, 70), **how)
+    y, x = np.mgrid[0 : seen.shape[0], 0 : seen.shape[1]]
+    if finger:
+        seen[((x - 500) / 60) ** 2 + ((y - 640) / 200) ** 2 < 1] = (214, 160, 132)
+    if glare:
+        streak = 0.85 * np.exp(-(((x / 2 + y - 620) / 30) ** 2))[..., None]
+        seen = (seen + (255 - seen) * streak).astype(np.uint8)
+    return Picture(Image.fromarray(seen), None), true
+
+
+def _unlike(found):
+    """What a picture shows otherwise than the plan, wider than 0.6 mm, and not under what covers it; mm²."""
+    land = shapely.union_all(read_laid(found, ScanOptions()).shapes)
+    unlike = shapely.difference(shapely.symmetric_difference(land, SKY), covered(found))
+    return shapely.buffer(unlike, -0.3).area
+
+
+@pytest.mark.parametrize("how", [
+    {"finger": True}, {"glare": True, "ink": (70, 96, 120), "paper": (196, 160, 120), "margin": 0.0, "mirrored": True},
+])  # fmt: skip
+def test_a_finger_and_glare_are_no_cuts(how):
+    picture, _ = _photographed(**how)
+    found = laid_on(PLAN, picture)
+    assert not found.fit.fault
+    assert 20 < covered(found).area < 0.25 * made.FACE.area
+    assert _unlike(found) < 0.5
+
+
+@pytest.mark.parametrize("how", [{}, {"shadow": 0.5}])
+def test_a_plain_picture_and_a_shadow_cover_nothing(how):
+    picture, _ = _photographed(**how)
+    assert covered(laid_on(PLAN, picture)).area == 0
+
+
+def test_an_ink_as_light_as_the_paper_is_told_by_its_colour(tmp_path):
+    """Beside the table's edge it counts for nothing at first; and in blue the ink is lighter than the paper."""
+    picture, true = _photographed(**BLUISH)
+    picture.image.save(tmp_path / "pale.png")
+    _, found = lay_file(tmp_path / "pale.png", {"sky": PLAN})
+    assert made.off_mm(found.place, true).max() < 0.1
+    assert _unlike(found) < 0.5
+
+
+def test_of_several_plans_a_picture_that_fits_none_is_told_by_all_names(tmp_path):
+    picture, _ = _photographed(**BLUISH)
+    picture.image.save(tmp_path / "pale.png")
+    with pytest.raises(PoorFitError, match=r"does not fit any plan \(sky, key\); nearest comes (sky|key): "):
+        lay_file(tmp_path / "pale.png", {"sky": PLAN, "key": plan_of(made.key(), made.SIZE)})
