@@ -16,7 +16,7 @@ PAGE = Page.of((0.0, 0.0, 120.0, 60.0))
 
 
 def cells(*given) -> np.ndarray:
-    return columns_of(shapes(*given), PAGE).raster()
+    return columns_of(shapes(*given), PAGE).raster
 
 
 def seen(hidden: np.ndarray, x: float, y: float) -> float:

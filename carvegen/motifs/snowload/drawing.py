@@ -33,8 +33,9 @@ __all__ = ["Canvas", "cornice_tips", "cuttable", "fielded", "lips", "outlined", 
 
 _SOFT = 1.25  #: cells: so far the columns are smoothed together
 _SPECK_MM2 = 4.0  #: smaller pieces of sky that the snow shuts in are white too
-_TALL, _WALLED = 1.5, 0.6  #: but not if they are as many times as tall as broad, and so much of their sides is dark
+_TALL, _WALLED = 1.2, 0.6  #: but not if they are as many times as tall as broad, and so much of their sides is dark
 _MIRRORS = 0.8  #: of its depth the snow reaches down at the most: no heap is its own mirror image
+_NO_DRIP_MM = 3.0  #: what stands under a bearer makes it no thicker: the white does not run down a pile or a trunk
 _BENDS = 0.3  #: rise over run: slivers end where the base turns by more
 _NEAR_BY_MM = 10.0
 _LAYERS = 10  #: of a cornice
@@ -70,19 +71,19 @@ class Canvas:
         return np.asarray(np.clip(np.cumsum(self.edges, axis=0)[:-2], 0, 1))
 
 
-def fielded(ledges: Ledges, run_mm: Floats, *, far: bool = False) -> Floats:
+def fielded(ledges: Ledges, ground_mm: Floats, *, far: bool = False) -> Floats:
     """How much each ledge is ground, 0…1: it reaches the page's lower edge, is broad, and runs on to both sides.
 
     Parameters
     ----------
-    run_mm
-        The breadth of what stands there, a little below the ledge.
+    ground_mm
+        The least breadth of what stands there, from a little below the ledge on down.
     far
         Far off whatever is broad is ground, steep as it may be: a hill, a peak.
     """
     runs_on = (ledges.free[0][ledges.first] == -2) & (ledges.free[1][ledges.last] == -2)
     cosine = 1 / np.sqrt(1 + ledges.smoothed(ledges.slope, 2.0) ** 2)
-    broad = np.clip((run_mm - 10) / 10, 0, 1)
+    broad = np.clip((ground_mm - 10) / 10, 0, 1)
     if far:
         return np.clip(ledges.smoothed(broad * np.clip((ledges.thick - 6) / 4, 0, 1), 2.0), 0, 1)
     ground = runs_on & ledges.ground
@@ -96,7 +97,7 @@ def reaching(
     deep = settings.fallen_mm
     place = np.column_stack([ledges.x, ledges.base])
     cosine = 1 / np.sqrt(1 + ledges.slope**2)
-    thick = ledges.thick
+    thick = -ledges.highest(-ledges.thick, _NO_DRIP_MM)
     room = np.clip(thick - 1.4 * land_mm / cosine, 0, 0.6 * thick)
     coarse = waves_at(place, rng, patch_mm=(3.5 + 0.7 * deep,) * 2)
     fine = waves_at(place, rng, patch_mm=(1.2 + 0.25 * deep,) * 2)
