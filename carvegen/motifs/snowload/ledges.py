@@ -80,6 +80,12 @@ class Ledges:
         """The highest value on the same chain within so many mm of each place."""
         return np.maximum(*(self._highest_to(values, side, within_mm) for side in (-1, 1)))
 
+    def rising_gently(self, values: Floats, rise: float, within_mm: float) -> Floats:
+        """The values, no more than `rise` for each mm above any other on the same chain within so many mm."""
+        x = rise * self.x
+        from_left = x - self._highest_to(x - values, -1, within_mm)
+        return np.minimum(from_left, -x - self._highest_to(-x - values, 1, within_mm))
+
     def room(self, land_mm: float) -> Floats:
         """How deep it may lie under what hangs above: so much air stays that the sky behind is not shut in, mm."""
         return np.maximum(self.ceiling - self.base - max(land_mm, _AIR_MM), 0)

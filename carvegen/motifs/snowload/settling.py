@@ -29,6 +29,10 @@ _BESIDE_MM = 2.0  #: over a gap that is bridged what stands so near beside it be
 _FORK_MM = 3.0  #: a fork, or a hollow of the snow, is as wide on either side, and by the depth fallen wider
 _TIP, _BLUNT_MM = 0.4, 3.0  #: a twig's end holds so much of what the end of a thing holds that is so broad
 _HAT, _HAT_FALLEN = 0.8, 0.6  #: on a pointed thing the cap sits on the tip: so many mm, and so much of what has fallen
+_JOINT_MM, _JOINT = 1.2, 1.5  #: so near to a wall it is the joint that is broad: so many times the thing at the most
+_HUNG_MM = 1.0  #: gaps that are bridged are at the most so much wider where twigs hang apart
+_NET, _NET_MM = 0.6, 1.2  #: a gap that is bridged bears as a thing of the breadth of those beside it, and of so much
+#: of it in a net of twigs no broader than this
 _SLACK = 0.2  #: what sags by less than so many times that is a slack rope and no fork
 _FORKED = 1.5  #: a fork bears so many times the breadth of its limbs more than they do
 _RIDGE_MM, _RIDGE = 0.4, 1.4  #: a slender thing bears as much as the cap of one so much, and so many times, as broad
@@ -157,17 +161,32 @@ def settled(ledges: Ledges, depth: Floats, settings: Settings, *, sky: Floats, e
 def borne(ledges: Ledges, settings: Settings) -> Floats:
     """The deepest that the thing below bears: a slender one by its own breadth, a fork more, a pocket no tower."""
     wide = (ledges.last - ledges.first + 1) * ledges.step
-    breadth = np.where(ledges.void > 0, ledges.highest(ledges.breadth, _BESIDE_MM), ledges.breadth)
+    bridged = (ledges.void > 0).astype(np.float64)
+    beside = ledges.highest(ledges.breadth, _BESIDE_MM)
+    breadth = np.where(bridged > 0, beside * np.clip(_NET * beside / _NET_MM, _NET, 1), _before_joints(ledges))
     twig = cap_mm(_RIDGE_MM + _RIDGE * breadth, settings.sticky)
     over_mm = _FORK_MM + settings.fallen_mm
     fork = np.clip(ledges.hollow(ledges.base, over_mm) - _SLACK * over_mm, 0, None)
     twig += np.minimum(fork, _FORKED * breadth)
     pocket = _POCKET * wide + _POCKET_FALLEN * settings.fallen_mm
-    alone = (ledges.free[0][ledges.first] > -2) & (ledges.free[1][ledges.last] > -2)
+    walls = ledges.free[0][ledges.first], ledges.free[1][ledges.last]
+    alone = (walls[0] > -2) & (walls[1] > -2)
+    across = wide < settings.bridging_mm + _HUNG_MM  # from one hanging twig to the next, below where they part
+    twig = np.where(across & (ledges.highest(bridged, _BESIDE_MM) > 0), 0.0, twig)
     pocket = np.where(
         alone, cap_mm(wide.astype(np.float64), settings.sticky) + _ALONE_FALLEN * settings.fallen_mm, pocket
     )
     return np.asarray(np.minimum(np.minimum(twig, pocket), _MOST * settings.fallen_mm + _MOST_MM))
+
+
+def _before_joints(ledges: Ledges) -> Floats:
+    """The breadth of each thing; right at what it joins no more than a little further out, mm, (n,)."""
+    here, breadth = np.arange(len(ledges)), ledges.breadth
+    for end, walled, way in zip((ledges.first, ledges.last), ledges.free, (1, -1), strict=True):
+        outer = np.clip(end + way * int(_JOINT_MM / ledges.step), ledges.first, ledges.last)
+        joint = (np.abs(here - end) * ledges.step < _JOINT_MM) & (walled[end] == -2)
+        breadth = np.where(joint, np.minimum(breadth, _JOINT * breadth[outer] + 1), breadth)
+    return breadth
 
 
 def _spread(ledges: Ledges, depth: Floats, hold: Floats, settings: Settings) -> Floats:
