@@ -279,4 +279,4 @@ def _slot_cells(label: Indices, count: int, solid: Mask) -> Mask:
             at = (labels[here] > 0) & (labels[beside] == 0)
             sides[k] += np.bincount(labels[here][at], minlength=count + 1)
             dark[k] += np.bincount(labels[here][at], stands[beside][at], minlength=count + 1)
-    return tall & (dark[0] > _WALLED * sides[0]) | (dark.sum(axis=0) > _SHUT * sides.sum(axis=0))
+    return np.asarray(tall & (dark[0] > _WALLED * sides[0]) | (dark.sum(axis=0) > _SHUT * sides.sum(axis=0)))

@@ -205,8 +205,8 @@ def _boards(solid: Mask, step: float) -> Mask:
 
     A board has air close above it: runs do not go on through the posts that a rope or a rail hangs between.
     """
-    rows = 2 * int(_BROAD_MM / step / 2) + 1
-    buried = ndimage.minimum_filter1d(solid.view(np.uint8), rows, axis=0, origin=-(rows // 2), mode="nearest")
+    near = 2 * int(_BROAD_MM / step / 2) + 1
+    buried = ndimage.minimum_filter1d(solid.view(np.uint8), near, axis=0, origin=-(near // 2), mode="nearest")
     thin = (solid & (buried == 0))[:, ::2]  # every other column: a run is some forty of them long
     found = np.zeros_like(thin)
     column = 2 * np.arange(thin.shape[1])

@@ -21,7 +21,7 @@ FRINGE, FAR = shapely.box(5, 9, 25, 11.7), shapely.box(40, 9, 55, 11)
 
 @pytest.mark.parametrize(("gap", "high"), [(0.3, 4.0), (0.9, 4.0), (0.99, 8.0)])
 def test_a_gap_narrower_than_asked_is_closed_but_for_its_rounded_ends(gap, high) -> None:
-    """Discs of radius r that roll along the ends dip in by two circular segments of the chord `gap` (own derivation)."""
+    """A disc of radius r dips in at both ends by a circular segment of the chord `gap` (own derivation)."""
     r, half = 0.5, gap / 2
     pair = shapely.union(shapely.box(0, 0, 3, high), shapely.box(3 + gap, 0, 6 + gap, high))
     segment = r**2 * np.arcsin(half / r) - half * np.sqrt(r**2 - half**2)

@@ -91,6 +91,25 @@ def test_ledges_are_found_exactly_between_the_cells() -> None:
     assert np.abs(its.slope[left & (its.x > 11) & (its.x < 59)]) == pytest.approx(1.0)
 
 
+def test_what_stands_close_under_a_rope_makes_it_no_broader() -> None:
+    """A rope 1.5 mm thick, half a millimetre over a deck of 7.5: its breadth is its own, the deck's the deck's."""
+    its = ledges(shapely.union_all([shapely.box(10, 20, 110, 21.5), shapely.box(5, 12, 115, 19.5)]))
+    middle = np.abs(its.x - 60) < 40
+    assert its.breadth[middle & (its.base > 21)] == pytest.approx(1.5, abs=0.3)
+    assert its.breadth[middle & (its.base < 20)] == pytest.approx(7.5, abs=0.7)
+
+
+def test_values_rise_gently_from_the_least_near_by() -> None:
+    """A step from 4 to 26 half-way along a table: 1 for each mm, as far as it is looked for, on both sides alike."""
+    its = ledges(shapely.box(0, 0, 120, 10))
+    step = np.where(its.x < 60, 4.0, 26.0)
+    for values, away in ((step, its.x - 60), (step[::-1], its.x[::-1] - 60)):
+        rises = its.rising_gently(values, 1.0, 6.0)
+        assert rises[away < 0] == pytest.approx(4)
+        assert rises[(away > 0) & (away < 5)] == pytest.approx(4 + away[(away > 0) & (away < 5)], abs=0.16)
+        assert rises[away > 7] == pytest.approx(26)
+
+
 def test_what_a_steep_roof_sheds_lands_below_its_eaves() -> None:
     on, snow = at_rest("roof", "fresh")
     ground = on.base < 20
