@@ -30,7 +30,11 @@ _FORK_MM = 3.0  #: a fork, or a hollow of the snow, is as wide on either side, a
 _TIP, _BLUNT_MM = 0.4, 3.0  #: a twig's end holds so much of what the end of a thing holds that is so broad
 _HAT, _HAT_FALLEN = 0.8, 0.6  #: on a pointed thing the cap sits on the tip: so many mm, and so much of what has fallen
 _JOINT_MM, _JOINT = 1.2, 1.5  #: so near to a wall it is the joint that is broad: so many times the thing at the most
-_HUNG_MM = 1.0  #: gaps that are bridged are at the most so much wider where twigs hang apart
+_HUNG_MM, _HUNG = (
+    1.0,
+    0.4,
+)  #: what spans two twigs is no wider than a gap that is bridged and so much, and has air under
+#: under so much of it: it is a stump below where they part, and bears nothing
 _NET, _NET_MM = 0.6, 1.2  #: a gap that is bridged bears as a thing of the breadth of those beside it, and of so much
 #: of it in a net of twigs no broader than this
 _SLACK = 0.2  #: what sags by less than so many times that is a slack rope and no fork
@@ -161,9 +165,9 @@ def settled(ledges: Ledges, depth: Floats, settings: Settings, *, sky: Floats, e
 def borne(ledges: Ledges, settings: Settings) -> Floats:
     """The deepest that the thing below bears: a slender one by its own breadth, a fork more, a pocket no tower."""
     wide = (ledges.last - ledges.first + 1) * ledges.step
-    bridged = (ledges.void > 0).astype(np.float64)
+    bridged = ledges.void > 0
     beside = ledges.highest(ledges.breadth, _BESIDE_MM)
-    breadth = np.where(bridged > 0, beside * np.clip(_NET * beside / _NET_MM, _NET, 1), _before_joints(ledges))
+    breadth = np.where(bridged, beside * np.clip(_NET * beside / _NET_MM, _NET, 1), _before_joints(ledges))
     twig = cap_mm(_RIDGE_MM + _RIDGE * breadth, settings.sticky)
     over_mm = _FORK_MM + settings.fallen_mm
     fork = np.clip(ledges.hollow(ledges.base, over_mm) - _SLACK * over_mm, 0, None)
@@ -171,8 +175,9 @@ def borne(ledges: Ledges, settings: Settings) -> Floats:
     pocket = _POCKET * wide + _POCKET_FALLEN * settings.fallen_mm
     walls = ledges.free[0][ledges.first], ledges.free[1][ledges.last]
     alone = (walls[0] > -2) & (walls[1] > -2)
-    across = wide < settings.bridging_mm + _HUNG_MM  # from one hanging twig to the next, below where they part
-    twig = np.where(across & (ledges.highest(bridged, _BESIDE_MM) > 0), 0.0, twig)
+    air = np.bincount(ledges.first, ledges.void > _HELD_MM, minlength=len(ledges))[ledges.first] * ledges.step / wide
+    across = (wide < settings.bridging_mm + _HUNG_MM) & (air > _HUNG)  # from one hanging twig to the next
+    twig = np.where(across, 0.0, twig)
     pocket = np.where(
         alone, cap_mm(wide.astype(np.float64), settings.sticky) + _ALONE_FALLEN * settings.fallen_mm, pocket
     )
