@@ -73,6 +73,13 @@ def test_a_stump_between_twigs_that_hang_down_bears_no_block() -> None:
         assert cuts.area > 8
 
 
+def test_a_rail_bears_snow_between_pickets_as_near_as_twigs() -> None:
+    """Two millimetres and a half: corners that are rounded off have air under them, the rail has none."""
+    pickets = [shapely.box(x, -5, x + 3, 45) for x in (20, 25.5, 31)]
+    cuts = white(shapely.union_all([shapely.box(-5, 18, 75, 20), *pickets]), "deep", 3, patchy=0)
+    assert min(high(cuts, x, 20) for x in (24.2, 29.8)) > 1
+
+
 @pytest.mark.parametrize("preset", ["deep", "wet"])
 def test_what_lies_over_an_edge_that_snow_reaches_up_to_tapers_too(preset) -> None:
     """A picket beside a taller one, the snow of its rail at its shoulder: it is no slab with an upright side there."""
