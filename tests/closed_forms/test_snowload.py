@@ -17,7 +17,7 @@ PAGE = Page.of((0.0, 0.0, 120.0, 60.0))
 
 
 def cells(*given) -> np.ndarray:
-    return columns_of(shapes(*given), PAGE).raster()
+    return columns_of(shapes(*given), PAGE).raster
 
 
 def seen(hidden: np.ndarray, x: float, y: float) -> float:
@@ -82,6 +82,17 @@ def test_boards_hide_and_twigs_hide_half() -> None:
     hides = hiding(mask, np.zeros_like(mask), PAGE)
     assert min(hides[cells(board)].mean() for board in thin) > 0.6
     assert not hides[cells(twig)].any()
+
+
+def test_a_rope_between_posts_is_no_board() -> None:
+    """Slack, 20 mm from post to post: with the posts it would be a run of 30."""
+    posts = [shapely.box(x, 5, x + 6, 60) for x in (30, 56)]
+    rope = shapely.box(36, 40, 56, 41.5)
+    mask = cells(*posts, rope)
+    hides = hiding(mask, np.zeros_like(mask), PAGE)
+    middle = cells(shapely.box(40, 40, 52, 41.5))
+    assert not hides[middle].any()
+    assert hides[cells(shapely.box(32, 10, 34, 50))].all()
 
 
 def test_the_wind_comes_freely_up_to_what_stands_there() -> None:

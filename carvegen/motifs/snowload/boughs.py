@@ -30,7 +30,7 @@ _DROOPS = 0.3  #: what hangs over a notch of a crown rises by no more than this 
 _TO = 0.97  #: of a stroke's length is drawn
 _BACKED_MM, _BACKED = 0.4, 0.93  #: so much more than a stroke stands there, over so much of its length: no lone limb
 _FRONT, _FROM_MM = 0.6, 4.0  #: a tier goes round the trunk: so much sky its front sees, so far out from the notch
-_ACROSS = 0.36  #: of the crown's breadth: further in the trunk hides it
+_ACROSS = 0.28  #: of the crown's breadth: further in the trunk hides it
 
 
 def in_front(ledges: Ledges, run_mm: Floats) -> Floats:

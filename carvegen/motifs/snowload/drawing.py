@@ -33,8 +33,11 @@ __all__ = ["Canvas", "cornice_tips", "cuttable", "fielded", "lips", "outlined", 
 
 _SOFT = 1.25  #: cells: so far the columns are smoothed together
 _SPECK_MM2 = 4.0  #: smaller pieces of sky that the snow shuts in are white too
-_TALL, _WALLED = 1.5, 0.6  #: but not if they are as many times as tall as broad, and so much of their sides is dark
+_TALL, _WALLED = 1.2, 0.6  #: but not if they are as many times as tall as broad, and so much of their sides is dark,
+_SHUT = 0.77  #: or so much of all that is round them: then it is the drawing that shuts them in
 _MIRRORS = 0.8  #: of its depth the snow reaches down at the most: no heap is its own mirror image
+_NO_DRIP, _NO_DRIP_MM = 1.0, 6.0  #: what stands under a bearer makes it thicker by so much a mm, so near: no white
+#: runs down a pile or a trunk
 _BENDS = 0.3  #: rise over run: slivers end where the base turns by more
 _NEAR_BY_MM = 10.0
 _LAYERS = 10  #: of a cornice
@@ -70,19 +73,19 @@ class Canvas:
         return np.asarray(np.clip(np.cumsum(self.edges, axis=0)[:-2], 0, 1))
 
 
-def fielded(ledges: Ledges, run_mm: Floats, *, far: bool = False) -> Floats:
+def fielded(ledges: Ledges, ground_mm: Floats, *, far: bool = False) -> Floats:
     """How much each ledge is ground, 0…1: it reaches the page's lower edge, is broad, and runs on to both sides.
 
     Parameters
     ----------
-    run_mm
-        The breadth of what stands there, a little below the ledge.
+    ground_mm
+        The least breadth of what stands there, from a little below the ledge on down.
     far
         Far off whatever is broad is ground, steep as it may be: a hill, a peak.
     """
     runs_on = (ledges.free[0][ledges.first] == -2) & (ledges.free[1][ledges.last] == -2)
     cosine = 1 / np.sqrt(1 + ledges.smoothed(ledges.slope, 2.0) ** 2)
-    broad = np.clip((run_mm - 10) / 10, 0, 1)
+    broad = np.clip((ground_mm - 10) / 10, 0, 1)
     if far:
         return np.clip(ledges.smoothed(broad * np.clip((ledges.thick - 6) / 4, 0, 1), 2.0), 0, 1)
     ground = runs_on & ledges.ground
@@ -96,7 +99,7 @@ def reaching(
     deep = settings.fallen_mm
     place = np.column_stack([ledges.x, ledges.base])
     cosine = 1 / np.sqrt(1 + ledges.slope**2)
-    thick = ledges.thick
+    thick = ledges.rising_gently(ledges.thick, _NO_DRIP, _NO_DRIP_MM)
     room = np.clip(thick - 1.4 * land_mm / cosine, 0, 0.6 * thick)
     coarse = waves_at(place, rng, patch_mm=(3.5 + 0.7 * deep,) * 2)
     fine = waves_at(place, rng, patch_mm=(1.2 + 0.25 * deep,) * 2)
@@ -243,7 +246,7 @@ def _slots(holes: PolygonArray, white: shapely.STRtree) -> Mask:
     snowy = np.zeros(len(xy), dtype=bool)
     snowy[white.query(shapely.points(xy), predicate="dwithin", distance=0.02)[0]] = True
     share = np.bincount(hole, snowy, minlength=len(holes)) / np.maximum(np.bincount(hole, minlength=len(holes)), 1)
-    return np.asarray(tall & (share < 1 - _WALLED))
+    return np.asarray(tall & (share < 1 - _WALLED) | (share < 1 - _SHUT))
 
 
 def _without_specks(cover: Floats, solid: Mask, step: float) -> Floats:
@@ -269,9 +272,11 @@ def _slot_cells(label: Indices, count: int, solid: Mask) -> Mask:
     tall = np.zeros(count + 1, dtype=bool)
     spans = ndimage.find_objects(label)
     tall[1:] = [rows.stop - rows.start > _TALL * (columns.stop - columns.start) for rows, columns in spans]
-    sides, dark = np.zeros(count + 1), np.zeros(count + 1)
-    for here, beside in ((np.s_[:, :-1], np.s_[:, 1:]), (np.s_[:, 1:], np.s_[:, :-1])):
-        at = (label[here] > 0) & (label[beside] == 0)
-        sides += np.bincount(label[here][at], minlength=count + 1)
-        dark += np.bincount(label[here][at], solid[beside][at], minlength=count + 1)
-    return tall & (dark > _WALLED * sides)
+    sides, dark = np.zeros((2, count + 1)), np.zeros((2, count + 1))
+    less, more = np.s_[:, :-1], np.s_[:, 1:]
+    for k, (labels, stands) in enumerate(((label, solid), (label.T, solid.T))):
+        for here, beside in ((less, more), (more, less)):
+            at = (labels[here] > 0) & (labels[beside] == 0)
+            sides[k] += np.bincount(labels[here][at], minlength=count + 1)
+            dark[k] += np.bincount(labels[here][at], stands[beside][at], minlength=count + 1)
+    return np.asarray(tall & (dark[0] > _WALLED * sides[0]) | (dark.sum(axis=0) > _SHUT * sides.sum(axis=0)))

@@ -36,7 +36,7 @@ from carvegen.motifs.snowload.scene import (
     run_lengths,
     without_marks,
 )
-from carvegen.motifs.snowload.settling import Settled, ends_of, settled
+from carvegen.motifs.snowload.settling import Settled, borne, ends_of, settled
 from carvegen.motifs.snowload.wind import drifted, strength
 
 if TYPE_CHECKING:
@@ -56,8 +56,10 @@ _CLIFF_MM, _CLIFF = 0.85, 0.3  #: a base that falls by more, or by more than thi
 _LEAN_DEG = 38.0  #: a gale drives the snow so far off the plumb line
 _RUNS_OUT = 0.9  #: beside what is kept bare it lies thinner within so many times what has fallen
 _SHARED_MM = 4.0  #: lumps take their snow from so near, and three times the depth fallen further
+_LUMPY = 1.2  #: lumps are so many times as deep as a thing bears at the most
 _CRUMB = 0.8  #: of the smallest piece that is drawn: what the limits leave smaller goes
 _RUN_MM = 4.0  #: so far below a ledge it is looked how broad what stands there is
+_GROUND_MM = (8.0, 14.0)  #: and here, whether it is ground: a deck on piles is none
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 
 
@@ -118,6 +120,7 @@ class _Scene:
     seen: Floats  #: past twigs too, each of which hides half, (n,)
     row: np.ndarray
     run_mm: Floats  #: the breadth of what stands there, a little below each ledge, (n,)
+    ground_mm: Floats  #: the least breadth from there on down, (n,)
 
     @staticmethod
     def of(silhouette: BaseGeometry, settings: Settings, place: Place) -> _Scene | None:
@@ -134,23 +137,30 @@ class _Scene:
         ledges = ledges_of(bearing, shape, cliff_mm=max(_CLIFF_MM, _CLIFF * settings.fallen_mm))
         if len(ledges) == 0:
             return None
-        cells = bearing.raster()
+        cells = bearing.raster
         row = np.clip(np.ceil((ledges.base - page.bottom) / page.step).astype(int), 0, page.high - 1)
         lean = _LEAN_DEG * strength(settings)
-        broad = hiding(cells, columns_of(lattice, page).raster(), page)
+        broad = hiding(cells, columns_of(lattice, page).raster, page)
+        coarse = np.s_[::2, ::2]  # the sky is alike over a millimetre
+        above, beside = np.minimum((row + 1) // 2, (page.high - 1) // 2), ledges.column // 2
         past_broad, past_all = (
-            seen[row, ledges.column] for seen in sky_seen(broad, cells & ~broad, step=page.step, lean_deg=lean)
+            seen[above, beside]
+            for seen in sky_seen(broad[coarse], (cells & ~broad)[coarse], step=2 * page.step, lean_deg=lean)
         )
-        low = np.clip(row - int(_RUN_MM / page.step), 0, page.high - 1)
-        run_mm = (run_lengths(cells)[low, ledges.column] * page.step).astype(np.float64)
+        runs = run_lengths(cells)
+        run_mm, *lower = (
+            (runs[np.clip(row - int(down / page.step), 0, page.high - 1), ledges.column] * page.step).astype(np.float64)
+            for down in (_RUN_MM, *_GROUND_MM)
+        )
         least = settings.boughs * in_front(ledges, run_mm)
         sky, seen = np.maximum(past_broad, least), np.maximum(0.5 * (past_broad + past_all), least)
-        return _Scene(settings, page, ledges, cells, shape.raster(), broad, sky, seen, row, run_mm)
+        ground_mm = np.minimum.reduce([run_mm, *lower])
+        return _Scene(settings, page, ledges, cells, shape.raster, broad, sky, seen, row, run_mm, ground_mm)
 
     @cached_property
     def clear(self) -> Floats:
-        """How far it is clear of broad things upwind of each cell, mm, along a few low rays; (4, rows, columns)."""
-        return clear_upwind(self.broad, self.page.step, to_right=strength(self.settings) > 0)
+        """How far it is clear of broad things upwind, mm, along a few low rays: every other cell of every other row."""
+        return clear_upwind(self.broad[::2, ::2], 2 * self.page.step, to_right=strength(self.settings) > 0)
 
     def snow(self, place: Place, limits: Limits, ends: Ends, rng: Generator) -> Settled:
         """The snow at rest."""
@@ -163,7 +173,7 @@ class _Scene:
         lost = 0.0
         if strength(settings):
             low = np.clip(self.row + 3, 0, self.page.high - 1)
-            clear = self.clear[:, low, ledges.column]
+            clear = self.clear[:, low // 2, ledges.column // 2]
             depth, lost = drifted(ledges, depth, settings, clear=clear, sky=self.sky)
         blown = lost
         lumps = 0.3 * waves_at(where, rng, patch_mm=(1.6 + settings.fallen_mm,) * 2)
@@ -174,9 +184,9 @@ class _Scene:
         lumpy = ledges.reshaped(rest.depth * uneven, rest.depth, _SHARED_MM + 3 * settings.fallen_mm)
         lumpy = ledges.calmed(lumpy, 0.2 + 0.12 * settings.fallen_mm, 0.3)
         lumpy = ledges.smoothed(lumpy, 0.15 + 0.05 * settings.fallen_mm)
-        room = ledges.room(limits.land_mm)
-        lost += float(np.clip(lumpy - room, 0, None).sum())
-        return Settled(np.minimum(lumpy, room), rest.fallen + blown, rest.lost + lost)
+        most = np.minimum(_LUMPY * borne(ledges, settings), ledges.room(limits.land_mm))
+        lost += float(np.clip(lumpy - most, 0, None).sum())
+        return Settled(np.minimum(lumpy, most), rest.fallen + blown, rest.lost + lost)
 
     def _bare(self, where: Floats, rng: Generator) -> Floats:
         """The share that has been shaken off or melted away, in patches, from all but broad things."""
@@ -193,7 +203,7 @@ class _Scene:
         """The white that must come out, and that which may: where it is less sure that snow lies."""
         settings, ledges, page = self.settings, self.ledges, self.page
         depth = np.where(snow.depth > _LEAST_MM, snow.depth, 0.0)
-        field = fielded(ledges, self.run_mm, far=settings.scale == "far")
+        field = fielded(ledges, self.ground_mm, far=settings.scale == "far")
         below = reaching(ledges, depth, settings, ends, field, land_mm=limits.land_mm, rng=rng)
         depth = cuttable(ledges, depth, below, limits.cut_mm)
         elsewhere = self._elsewhere(depth, limits, rng)

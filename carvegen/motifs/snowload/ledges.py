@@ -18,7 +18,7 @@ __all__ = ["Ledges", "ledges_of"]
 _FAR = 1e5  #: more than any height, mm
 _DEEP_MM = 5.0  #: so far down it is looked for how broad a thing is
 _AIR_MM = 1.0  #: under what hangs above at least
-_NEAR_MM = (1.5, 4.0)  #: what is short somewhere is taken from so near, and what is short then
+_NEAR_MM = (1.5, 4.0, 4.0)  #: what is short somewhere is taken from so near, and what is short then
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,6 +54,12 @@ class Ledges:
             key = (key ^ (key >> np.uint64(shift))) * np.uint64(by)
         return np.asarray((key ^ (key >> np.uint64(31))) / 2.0**64)
 
+    @property
+    def below_tip(self) -> Floats:
+        """How far each place lies below the highest of its chain, mm, (n,)."""
+        heads, chain = np.unique(self.first, return_inverse=True)
+        return np.asarray(np.maximum.reduceat(self.base, heads)[chain] - self.base)
+
     def calmed(self, depth: Floats, over_mm: float, least_mm: float) -> Floats:
         """The depth with the snow's surface evened out, wherever it is deeper than `least_mm`; its sum is kept."""
         links = self.linked[:-1] & (np.minimum(depth[:-1], depth[1:]) > least_mm)
@@ -73,6 +79,12 @@ class Ledges:
     def highest(self, values: Floats, within_mm: float) -> Floats:
         """The highest value on the same chain within so many mm of each place."""
         return np.maximum(*(self._highest_to(values, side, within_mm) for side in (-1, 1)))
+
+    def rising_gently(self, values: Floats, rise: float, within_mm: float) -> Floats:
+        """The values, no more than `rise` for each mm above any other on the same chain within so many mm."""
+        x = rise * self.x
+        from_left = x - self._highest_to(x - values, -1, within_mm)
+        return np.minimum(from_left, -x - self._highest_to(-x - values, 1, within_mm))
 
     def room(self, land_mm: float) -> Floats:
         """How deep it may lie under what hangs above: so much air stays that the sky behind is not shut in, mm."""
@@ -144,7 +156,7 @@ def ledges_of(bearing: Columns, drawn: Columns, *, cliff_mm: float) -> Ledges:
     for side, ends in ((0, first), (1, last)):
         free[side, ends] = _over(bearing, column, base, ends, 2 * side - 1)
     thick, void, ground = _drawn_below(drawn, column, base)
-    slope, breadth = _slope(base, goes_on, page.step), _breadth(drawn, column, base)
+    slope, breadth = _slope(base, goes_on, page.step), _breadth(drawn, column, base - void, thick)
     return Ledges(
         page.step, column, page.x[column], base, above, thick, breadth, ground, void, slope, goes_on,
         first[number], last[number], _below(column, base, column, base - 1e-6), free,
@@ -200,16 +212,23 @@ def _drawn_below(drawn: Columns, column: Indices, base: Floats) -> tuple[Floats,
     return thick, void, some & (drawn.low[span] <= drawn.page.bottom)
 
 
-def _breadth(drawn: Columns, column: Indices, base: Floats) -> Floats:
-    """The widest disc that fits into what is drawn within `_DEEP_MM` below each base, mm."""
+def _breadth(drawn: Columns, column: Indices, top: Floats, thick: Floats) -> Floats:
+    """The widest disc about a place below each ledge that fits into what is drawn, mm.
+
+    No further down than `_DEEP_MM`, nor past the air below it: what stands under a rope makes the rope no broader.
+    """
     from scipy import ndimage
 
     page = drawn.page
-    across = 2 * page.step * 2 * ndimage.distance_transform_edt(drawn.raster()[::2, ::2]).astype(np.float32)
-    rows = max(int(_DEEP_MM / page.step / 2), 1)
-    widest = ndimage.maximum_filter1d(across, rows, axis=0, origin=(rows - 1) // 2, mode="nearest")
-    row = np.clip((base - page.bottom) / page.step / 2, 0, len(widest) - 1).astype(int)
-    return np.asarray(widest[row, column // 2], dtype=np.float64)
+    step = 2 * page.step
+    across = 2 * step * ndimage.distance_transform_edt(drawn.raster[::2, ::2]).astype(np.float32)
+    top = np.where(np.isfinite(top), top, page.bottom)
+    low = top - np.minimum(thick, _DEEP_MM)
+    widest = np.zeros(len(column))
+    for down in np.arange(0, _DEEP_MM, step):
+        row = np.clip((np.maximum(top - down, low) - page.bottom) / step, 0, len(across) - 1).astype(int)
+        widest = np.maximum(widest, across[row, column // 2])
+    return np.minimum(widest, thick)
 
 
 def _slope(base: Floats, linked: Mask, step: float) -> Floats:

@@ -33,7 +33,7 @@ def plastered(solid: Mask, clear: Floats, settings: Settings, page: Page, rng: G
     Parameters
     ----------
     clear
-        The clear distance upwind, mm, for each low ray and cell, (4, rows, columns).
+        The clear distance upwind, mm, for each low ray and every other cell of every other row.
     """
     blows = strength(settings)
     way = 1 if blows > 0 else -1
@@ -45,8 +45,8 @@ def plastered(solid: Mask, clear: Floats, settings: Settings, page: Page, rng: G
     across, up = across[row, column], up[row, column]
     faces = way * across / np.maximum(np.hypot(across, up), 1e-9)
     wide = run_lengths(solid)[row, column] * page.step
-    upwind = np.clip(column - 2 * way, 0, page.wide - 1)
-    free = exposed(clear[:, row, upwind], settings)
+    upwind = np.clip(column - 4 * way, 0, page.wide - 1)
+    free = exposed(clear[:, row // 2, upwind // 2], settings)
     x, y = page.x[column], page.bottom + (row + 0.5) * page.step
     place = np.column_stack([x, y])
     wave = waves_at(place, rng, patch_mm=(5.0, 12.0)) + 0.3 * waves_at(place, rng, patch_mm=(1.5, 2.2))

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from carvegen.motifs.snowload.ledges import Ledges
     from carvegen.motifs.snowload.settings import Settings
 
-__all__ = ["Ends", "Settled", "ends_of", "settled"]
+__all__ = ["Ends", "Settled", "borne", "ends_of", "settled"]
 
 _USUAL_MM = 3.5  #: ends taper over as many times their depth wherever less has fallen, and over less where more has
 _ROUNDS = 4  #: of spreading and falling
@@ -27,6 +27,20 @@ _FAST, _CALM = 300.0, 0.5  #: how fast snow moves where it is too steep, and whe
 _THIN_MM = 0.3  #: a layer so thin moves a quarter as fast
 _BESIDE_MM = 2.0  #: over a gap that is bridged what stands so near beside it bears the snow
 _FORK_MM = 3.0  #: a fork, or a hollow of the snow, is as wide on either side, and by the depth fallen wider
+_TIP, _BLUNT_MM = 0.4, 3.0  #: a twig's end holds so much of what the end of a thing holds that is so broad
+_HAT, _HAT_FALLEN = 0.8, 0.6  #: on a pointed thing the cap sits on the tip: so many mm, and so much of what has fallen
+_JOINT_MM, _JOINT = 1.2, 1.5  #: so near to a wall it is the joint that is broad: so many times the thing at the most
+_HUNG_MM, _HUNG = (
+    1.0,
+    0.4,
+)  #: what spans two twigs is no wider than a gap that is bridged and so much, and has air under
+#: under so much of it: it is a stump below where they part, and bears nothing
+_NET, _NET_MM = 0.6, 1.2  #: a gap that is bridged bears as a thing of the breadth of those beside it, and of so much
+#: of it in a net of twigs no broader than this
+_SLACK = 0.2  #: what sags by less than so many times that is a slack rope and no fork
+_FORKED = 1.5  #: a fork bears so many times the breadth of its limbs more than they do
+_RIDGE_MM, _RIDGE = 0.4, 1.4  #: a slender thing bears as much as the cap of one so much, and so many times, as broad
+_MOST, _MOST_MM = 1.25, 0.8  #: the deepest anywhere: so many times what has fallen, and so much more
 _HOLLOW_MM, _LEVELS = 0.1, 2  #: deeper hollows are levelled, in so many steps
 _HELD_MM = 0.3  #: snow below an edge that comes so near to it holds what lies on the edge
 _POCKET = 0.9  #: between walls it lies so deep for the pocket's breadth, and
@@ -47,6 +61,7 @@ class Ends:
     crest: Floats  #: how deep it may lie at the most; inf: as deep as it falls; (n,)
     crest_in: Floats  #: distance from the end to there, mm
     kind: Floats  #: a number 0…1 of each end
+    on_tip: Floats  #: the share that stays so far below the tip of a pointed thing, (n,)
 
     def deepest(self, side: int) -> Floats:
         """How deep the snow may lie by its distance to the end on that side, mm, (n,)."""
@@ -81,6 +96,7 @@ def ends_of(ledges: Ledges, settings: Settings, rng: Generator) -> Ends:
     pick = [kind < 0.4, kind < 0.8]
     wide = (ledges.last - ledges.first + 1) * ledges.step
     holds = (0.75 + 0.5 * settings.sticky) * np.clip(wide / (1.5 + 0.6 * settings.fallen_mm), 0.4, 1)
+    holds = holds * np.clip(_TIP + ledges.highest(ledges.breadth, _BESIDE_MM)[ends] / _BLUNT_MM, 0, 1)
     size, deep = size * holds, settings.fallen_mm / _USUAL_MM
     power = np.select(pick, [0.55, 0.95], 0.75)
     at_edge = np.select(pick, [0.3 * size, 0.05 * holds], 0.6 * size) * deep**0.5
@@ -94,7 +110,9 @@ def ends_of(ledges: Ledges, settings: Settings, rng: Generator) -> Ends:
     first = 0.32 + 0.36 * ledges.chance(rng, ledges.first)
     crest_in = np.stack([first, 1 - first]) * wide
     at_edge = np.where(np.isfinite(crest), (0.05 + 0.25 * kind) * crest, at_edge)
-    return Ends(away, free, at_edge, rise, power, crest, crest_in, kind)
+    hat = _HAT + _HAT_FALLEN * settings.fallen_mm
+    on_tip = np.where(np.isfinite(crest), np.clip(1.4 - ledges.below_tip / hat, 0, 1), 1.0)
+    return Ends(away, free, at_edge, rise, power, crest, crest_in, kind, on_tip)
 
 
 def _crests(ledges: Ledges, settings: Settings, alone: Mask, rng: Generator) -> Floats:
@@ -127,7 +145,7 @@ def settled(ledges: Ledges, depth: Floats, settings: Settings, *, sky: Floats, e
     fallen, lost = float(depth.sum()), 0.0
     hold = clinging_mm(ledges.slope, settings.sticky, settings.fallen_mm)
     room = ledges.room(land_mm)
-    bears = _borne(ledges, settings)
+    bears = borne(ledges, settings)
     for _ in range(_ROUNDS):
         for _ in range(_STEPS):
             depth = ledges.filled(_spread(ledges, depth, hold, settings))
@@ -144,18 +162,36 @@ def settled(ledges: Ledges, depth: Floats, settings: Settings, *, sky: Floats, e
     return Settled(np.minimum(depth, top), fallen, lost)
 
 
-def _borne(ledges: Ledges, settings: Settings) -> Floats:
-    """The deepest that the thing below bears: a thin twig little, a fork as deep as it is, a pocket no tower."""
+def borne(ledges: Ledges, settings: Settings) -> Floats:
+    """The deepest that the thing below bears: a slender one by its own breadth, a fork more, a pocket no tower."""
     wide = (ledges.last - ledges.first + 1) * ledges.step
-    breadth = np.where(ledges.void > 0, ledges.highest(ledges.breadth, _BESIDE_MM), ledges.breadth)
-    twig = cap_mm(0.6 + 1.6 * breadth, settings.sticky)
-    twig += ledges.hollow(ledges.base, _FORK_MM + settings.fallen_mm)
+    bridged = ledges.void > 0
+    beside = ledges.highest(ledges.breadth, _BESIDE_MM)
+    breadth = np.where(bridged, beside * np.clip(_NET * beside / _NET_MM, _NET, 1), _before_joints(ledges))
+    twig = cap_mm(_RIDGE_MM + _RIDGE * breadth, settings.sticky)
+    over_mm = _FORK_MM + settings.fallen_mm
+    fork = np.clip(ledges.hollow(ledges.base, over_mm) - _SLACK * over_mm, 0, None)
+    twig += np.minimum(fork, _FORKED * breadth)
     pocket = _POCKET * wide + _POCKET_FALLEN * settings.fallen_mm
-    alone = (ledges.free[0][ledges.first] > -2) & (ledges.free[1][ledges.last] > -2)
+    walls = ledges.free[0][ledges.first], ledges.free[1][ledges.last]
+    alone = (walls[0] > -2) & (walls[1] > -2)
+    air = np.bincount(ledges.first, ledges.void > _HELD_MM, minlength=len(ledges))[ledges.first] * ledges.step / wide
+    across = (wide < settings.bridging_mm + _HUNG_MM) & (air > _HUNG)  # from one hanging twig to the next
+    twig = np.where(across, 0.0, twig)
     pocket = np.where(
         alone, cap_mm(wide.astype(np.float64), settings.sticky) + _ALONE_FALLEN * settings.fallen_mm, pocket
     )
-    return np.asarray(np.minimum(np.minimum(twig, pocket), 1.6 * settings.fallen_mm + 1.0))
+    return np.asarray(np.minimum(np.minimum(twig, pocket), _MOST * settings.fallen_mm + _MOST_MM))
+
+
+def _before_joints(ledges: Ledges) -> Floats:
+    """The breadth of each thing; right at what it joins no more than a little further out, mm, (n,)."""
+    here, breadth = np.arange(len(ledges)), ledges.breadth
+    for end, walled, way in zip((ledges.first, ledges.last), ledges.free, (1, -1), strict=True):
+        outer = np.clip(end + way * int(_JOINT_MM / ledges.step), ledges.first, ledges.last)
+        joint = (np.abs(here - end) * ledges.step < _JOINT_MM) & (walled[end] == -2)
+        breadth = np.where(joint, np.minimum(breadth, _JOINT * breadth[outer] + 1), breadth)
+    return breadth
 
 
 def _spread(ledges: Ledges, depth: Floats, hold: Floats, settings: Settings) -> Floats:
@@ -191,7 +227,7 @@ def _limit(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
         under = np.where(below >= 0, ledges.base[below] + depth[below] - ledges.base[end], -np.inf)
         held = np.where(under > -_HELD_MM, np.clip(under, 0, None) + _HELD_MM, 0)
         limit = np.where(ends.free[side], np.minimum(limit, ends.deepest(side) + held), limit)
-    return limit
+    return limit * ends.on_tip
 
 
 def _domed(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:

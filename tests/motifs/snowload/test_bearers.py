@@ -84,7 +84,7 @@ def test_a_slot_between_hanging_twigs_is_filled_only_if_that_makes_no_pillar(wid
     elsewhere = shapely.box(3, 18, 4, 19)
     assert (len(specks(shapes(foot, elsewhere), bar)) > 0) == filled
     page = Page.of((0, 0, 22, 22))
-    solid, cover = (columns_of(shapes(each), page).raster() for each in (bar, foot))
+    solid, cover = (columns_of(shapes(each), page).raster for each in (bar, foot))
     drawn = shapely.union_all(outlined(cover.astype(float), solid, page, least_mm2=0.1))
     assert (shapely.intersection(drawn, gap).area > 0.8 * gap.area) == filled
 

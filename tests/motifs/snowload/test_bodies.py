@@ -52,6 +52,35 @@ def test_a_net_of_twigs_bears_no_more_than_twigs_do() -> None:
     assert 0.3 < cover < 0.5 * load
 
 
+def test_a_slack_rope_bears_a_ridge_and_a_deck_lets_no_snow_down_its_pile() -> None:
+    """A rope that sags 5 mm, 1.4 mm thick: no hammock filled to a flat top. Under the deck's snow runs a pile."""
+    x = np.linspace(8, 38, 31)
+    rope = shapely.LineString(np.column_stack([x, 30 + 5 * ((x - 23) / 15) ** 2])).buffer(0.7)
+    posts, pile = [shapely.box(4, -5, 8, 45), shapely.box(38, -5, 42, 45)], shapely.box(52, -5, 57, 12)
+    cuts = white(shapely.union_all([rope, *posts, pile, shapely.box(-5, 10, 75, 14)]), "fresh", 2, patchy=0)
+    ridge = [high(cuts, at, 30.7) for at in (21, 23, 25)]
+    assert 0.7 < np.mean(ridge) < 2 * 1.4
+    assert shapely.intersection(cuts, shapely.box(50, 13, 59, 40)).area > 10
+    assert shapely.intersection(cuts, shapely.box(50, 0, 59, 10.5)).area == 0
+
+
+def test_a_stump_between_twigs_that_hang_down_bears_no_block() -> None:
+    """Twigs too thin to bear, a gap's breadth apart, that meet below: nothing lies in the air between them."""
+    bough = limb((22, 40), (44, 40), thick=1.5)
+    twigs = [limb((30, 39), (31.2, 26), thick=0.4), limb((34, 39), (32, 26), thick=0.4)]
+    for preset in ("deep", "wet"):
+        cuts = white(shapely.union_all([bough, *twigs]), preset, 3, patchy=0)
+        assert shapely.intersection(cuts, shapely.box(28, 24, 36, 37)).area < 0.1
+        assert cuts.area > 8
+
+
+def test_a_rail_bears_snow_between_pickets_as_near_as_twigs() -> None:
+    """Two millimetres and a half: corners that are rounded off have air under them, the rail has none."""
+    pickets = [shapely.box(x, -5, x + 3, 45) for x in (20, 25.5, 31)]
+    cuts = white(shapely.union_all([shapely.box(-5, 18, 75, 20), *pickets]), "deep", 3, patchy=0)
+    assert min(high(cuts, x, 20) for x in (24.2, 29.8)) > 1
+
+
 @pytest.mark.parametrize("preset", ["deep", "wet"])
 def test_what_lies_over_an_edge_that_snow_reaches_up_to_tapers_too(preset) -> None:
     """A picket beside a taller one, the snow of its rail at its shoulder: it is no slab with an upright side there."""

@@ -80,7 +80,7 @@ def test_a_loose_pile_on_level_ground_spreads_to_repose_and_keeps_its_volume(sti
     settings = snowload.Settings(**{**PLAIN, "sticky": sticky, "fallen_mm": 6})
     heap = np.where(np.abs(its.x - 60) < 5, 9.0, 0.0)
     zero = np.zeros((2, len(its)))
-    none = Ends(zero, zero > 0, zero, zero, zero, zero[0] + np.inf, zero + 1, zero)
+    none = Ends(zero, zero > 0, zero, zero, zero, zero[0] + np.inf, zero + 1, zero, zero[0] + 1)
     rest = settled(its, heap, settings, sky=np.ones(len(its)), ends=none, land_mm=0.5)
     stands = float(clinging_mm(np.zeros(1), sticky, 6.0)[0])
     loose = np.minimum(rest.depth[:-1], rest.depth[1:]) > stands + 0.5
@@ -98,6 +98,25 @@ def test_ledges_are_found_exactly_between_the_cells() -> None:
     under = (its.x > 20.2) & (its.x < 39.8) & (its.base < 65)
     assert (its.ceiling[under] == pytest.approx(70)) and np.isinf(its.ceiling[left & (its.x > 41)]).all()
     assert np.abs(its.slope[left & (its.x > 11) & (its.x < 59)]) == pytest.approx(1.0)
+
+
+def test_what_stands_close_under_a_rope_makes_it_no_broader() -> None:
+    """A rope 1.5 mm thick, half a millimetre over a deck of 7.5: its breadth is its own, the deck's the deck's."""
+    its = ledges(shapely.union_all([shapely.box(10, 20, 110, 21.5), shapely.box(5, 12, 115, 19.5)]))
+    middle = np.abs(its.x - 60) < 40
+    assert its.breadth[middle & (its.base > 21)] == pytest.approx(1.5, abs=0.3)
+    assert its.breadth[middle & (its.base < 20)] == pytest.approx(7.5, abs=0.7)
+
+
+def test_values_rise_gently_from_the_least_near_by() -> None:
+    """A step from 4 to 26 half-way along a table: 1 for each mm, as far as it is looked for, on both sides alike."""
+    its = ledges(shapely.box(0, 0, 120, 10))
+    step = np.where(its.x < 60, 4.0, 26.0)
+    for values, away in ((step, its.x - 60), (step[::-1], its.x[::-1] - 60)):
+        rises = its.rising_gently(values, 1.0, 6.0)
+        assert rises[away < 0] == pytest.approx(4)
+        assert rises[(away > 0) & (away < 5)] == pytest.approx(4 + away[(away > 0) & (away < 5)], abs=0.16)
+        assert rises[away > 7] == pytest.approx(26)
 
 
 def test_what_a_steep_roof_sheds_lands_below_its_eaves() -> None:

@@ -1,0 +1,75 @@
+"""Cuts made to hold: gaps closed, by a closed form, and a fringe cut back where it is too narrow, round by round."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from carvegen import geometry
+from carvegen.motifs.shared.minimum_width import _broken, _broken_round, closed, loosened, standing
+from tests.cases import limits, shapes
+
+LAND = 0.5
+LIMITS = limits(LAND, 0.4)
+FACE = shapely.box(0, 0, 60, 30)
+BAR = shapely.box(4, 11, 26, 12)  #: prints, and is as wide as two lands
+SNOW = shapely.box(5, 5, 25, 9)
+#: Over the bar, of which it would leave 0.3 mm, and where nothing is in its way.
+FRINGE, FAR = shapely.box(5, 9, 25, 11.7), shapely.box(40, 9, 55, 11)
+
+
+@pytest.mark.parametrize(("gap", "high"), [(0.3, 4.0), (0.9, 4.0), (0.99, 8.0)])
+def test_a_gap_narrower_than_asked_is_closed_but_for_its_rounded_ends(gap, high) -> None:
+    """A disc of radius r dips in at both ends by a circular segment of the chord `gap` (own derivation)."""
+    r, half = 0.5, gap / 2
+    pair = shapely.union(shapely.box(0, 0, 3, high), shapely.box(3 + gap, 0, 6 + gap, high))
+    segment = r**2 * np.arcsin(half / r) - half * np.sqrt(r**2 - half**2)
+    filled = closed(pair, 2 * r, quad_segs=64).area - pair.area
+    assert filled == pytest.approx(gap * high - 2 * segment, abs=2e-3)
+
+
+def test_a_gap_wider_than_asked_stays_open() -> None:
+    pair = shapely.union(shapely.box(0, 0, 3, 4), shapely.box(4.02, 0, 7, 4))
+    assert closed(pair, 1.0, quad_segs=64).area == pytest.approx(pair.area, abs=1e-3)
+
+
+def fringe_on(*more: shapely.Geometry) -> geometry.PolygonArray:
+    cuts = shapes(SNOW, shapely.box(40, 5, 55, 9))
+    printed = standing(BAR, LAND, near=shapely.union_all([*cuts, FRINGE]))
+    return loosened(cuts, shapely.union_all([FAR, *more]), FACE, LIMITS, printed=printed)
+
+
+def test_a_fringe_that_would_leave_a_sliver_is_cut_back_from_it_and_not_left_out() -> None:
+    """What is left of the bar then is as wide as the land; more than half of the patch stays."""
+    loose = shapely.intersection(shapely.union_all(fringe_on(FRINGE)), shapely.box(0, 0, 30, 30))
+    left = shapely.difference(BAR, loose)
+    thin = shapely.difference(left, left.buffer(-0.98 * LAND / 2).buffer(0.6 * LAND))
+    assert thin.area < 0.05, "corners of the bar; a sliver would have 6 mm²"
+    assert loose.area > 0.5 * FRINGE.area
+
+
+def test_what_is_cut_back_in_one_place_changes_nothing_in_another() -> None:
+    near, alone = (
+        {it.wkb for it in shapely.normalize(fringe_on(*more)) if it.bounds[0] > 30} for more in ([FRINGE], [])
+    )
+    assert near == alone != set()
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_round_finds_near_its_places_what_asking_everything_finds_there(seed) -> None:
+    """Rows of cuts whose gaps are too narrow near one place alone, over a bar of which they leave too little there."""
+    rng = np.random.default_rng(seed)
+    gaps = rng.uniform(0.8, 2.0, 10)
+    gaps[4] = 0.3
+    left = 2 + np.cumsum(gaps) + 4 * np.arange(10)
+    high = np.where(np.arange(10) == 5, 11.7, rng.uniform(9, 10.9, 10))
+    cuts = np.asarray(shapely.box(left, 6, left + 4, high), dtype=object)
+    printed = standing(shapely.box(1, 11, 59, 12), LAND, near=shapely.union_all(cuts))
+    places = shapes(shapely.box(left[4] - 1, 5, left[5] + 5, 13))
+    whole = _broken(cuts, FACE, LIMITS, printed)
+    near = whole[shapely.dwithin(whole, places[0], 1.5 * LAND)]
+    again = _broken_round(places, cuts, FACE, LIMITS, printed)
+    assert shapely.area(near).sum() > 0.5
+    apart = shapely.symmetric_difference(shapely.union_all(near), shapely.union_all(again))
+    assert apart.buffer(-0.02).area < 1e-3
