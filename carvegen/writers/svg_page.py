@@ -12,7 +12,7 @@ from carvegen import geometry
 from carvegen.writers.coordinates import ring_texts
 
 if TYPE_CHECKING:
-    from carvegen.geometry import PolygonArray
+    from carvegen.geometry import Floats, PolygonArray
     from carvegen.writers.sheet import TextLine
 
 __all__ = ["SvgPage", "paths"]
@@ -34,6 +34,7 @@ class SvgPage:
             size=(f"{width:g}mm", f"{height:g}mm"),
             viewBox=f"0 0 {width:g} {height:g}",
             profile="full",
+            debug=False,  # its checks take longer than the writing; tests hold files against the DTD
         )
         self.drawing.set_desc(title=title, desc=about)
         self._spliced: dict[str, str] = {}
@@ -47,6 +48,11 @@ class SvgPage:
     def shapes(self, name: str, shapes: PolygonArray) -> None:
         """Put shapes into the group `name`, one closed path a shape."""
         self.spliced(name, paths(shapes, left=self._left, top=self._top))
+
+    def lines(self, name: str, ends: Floats) -> None:
+        """Put straight lines, (n, 4) as x, y, x, y, into the group `name`."""
+        placed = ((*self.at(x, y), *self.at(to_x, to_y)) for x, y, to_x, to_y in ends.tolist())
+        self.spliced(name, "".join(f'<line x1="{a}" x2="{c}" y1="{b}" y2="{d}" />' for a, b, c, d in placed))
 
     def spliced(self, name: str, elements: str) -> None:
         """Put elements, as text in the page's own coordinates, into the group `name`."""

@@ -114,15 +114,16 @@ def _documents(job: Job) -> float:
 
 
 def _proof(job: Job) -> None:
-    from carvegen.writers.block.block_png import proof_png
+    from carvegen.writers.block.block_png import proof_png, proof_raster
     from carvegen.writers.block.block_svg import proof_svg
     from carvegen.writers.proof.proof_pages import block_sheet
     from carvegen.writers.proof.proof_sheet import proof_sheet_html
 
     report = Report(())
-    proof_png(job.block)
+    raster = proof_raster(job.block, 10.0)
+    proof_png(job.block, raster=raster)
     proof_svg(job.block, report)
-    proof_sheet_html(block_sheet([job], {"hand": report}, {}, []))
+    proof_sheet_html(block_sheet([job], {"hand": report}, {}, [], pixels=raster.land))
 
 
 def _guide(job: Job) -> None:

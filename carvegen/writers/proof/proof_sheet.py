@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from carvegen.base.colour import Ink, Rgb
-    from carvegen.geometry import Rings
+    from carvegen.geometry import Mask, Rings
     from carvegen.writers.proof.proof_cards import Card
 
 __all__ = ["Plate", "ProofSheet", "proof_sheet_html"]
@@ -53,6 +53,7 @@ class Plate:
     ink: Ink
     land: Rings  #: what stands, on the left of each ring
     to_decide: Rings | None = None  #: of that what the carver may take away; shown pale
+    pixels: Mask | None = None  #: the pixels of which the land takes the most, if they are computed for another picture
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -136,7 +137,9 @@ def _bits(sheet: ProofSheet, scale: float) -> NDArray[np.uint16]:
     size = _size(sheet, scale)
     bits = np.zeros(size[::-1], dtype=np.uint16)
     for number, plate in enumerate(sheet.plates):
-        bits |= _there(plate.land, size, scale).astype(np.uint16) << np.uint16(number)
+        ready = plate.pixels is not None and plate.pixels.shape == bits.shape
+        land = plate.pixels if ready else _there(plate.land, size, scale)
+        bits |= np.asarray(land, dtype=np.uint16) << np.uint16(number)
     for number, pale in _pale_bits(sheet).items():
         open_ = _there(sheet.plates[number].to_decide, size, scale)
         own = np.uint16(1 << number)
