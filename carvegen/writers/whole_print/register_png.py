@@ -17,7 +17,9 @@ __all__ = ["Shown", "register_png"]
 
 #: Shares of prints from which on each colour is used, and its word.
 _STEPS = ((0.01, "1-5"), (0.05, "5-15"), (0.15, "15-30"), (0.30, "over 30"))
-_COLOURS = (("#d9b25c", "#c98236", "#a9522f", "#6d2430"), ("#8fb7b0", "#4f918f", "#2c6478", "#243a63"))
+#: Of either kind, the rarest first. Each is much darker than the one before it, so that eyes that confuse red and
+#: green tell them apart, too; amber and blue are told apart by all.
+_COLOURS = (("#f2cf63", "#d8852c", "#b0391f", "#4d0a16"), ("#b3dbd6", "#57a9bd", "#1f63a8", "#161b58"))
 _RADIUS_MM = 0.42
 _PALE = 0.68  #: how far the print is drawn towards white
 _LINE_MM = 5.2  #: height of a line of the legend, on a picture 200 mm wide
