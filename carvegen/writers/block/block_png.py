@@ -16,12 +16,12 @@ from carvegen.geometry.coverage import coverage
 from carvegen.writers.png_bytes import png_bytes
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
 
     from carvegen.blocks.block import Block
     from carvegen.geometry import Floats, Mask, PolygonArray
 
-__all__ = ["INK", "PAPER", "ProofRaster", "change_png", "old_cuts_png", "proof_png", "proof_raster"]
+__all__ = ["INK", "PAPER", "ROUNDING", "ProofRaster", "change_png", "old_cuts_png", "proof_png", "proof_raster"]
 
 Colour: TypeAlias = tuple[int, int, int]
 Window: TypeAlias = tuple[float, float, float, float]  # left, bottom, width, height in mm
@@ -31,7 +31,7 @@ PAPER: Colour = (251, 250, 246)
 NOW_CUT: Colour = (214, 138, 46)  #: ochre and teal are told apart by colour-blind eyes too, and are of unlike lightness
 NOW_LAND: Colour = (35, 122, 130)
 
-_ROUNDING = 1e-9  # of shares of a pixel that are half of it
+ROUNDING = 1e-9  #: of shares of a pixel: half of it is half however it was computed
 _MOST_PIXELS = 60_000_000  # what memory holds: 8 bytes each, and three times over
 _KEPT_LIGHTER = 0.16  # how far kept artwork is drawn from ink towards paper
 _PALE = 0.45  # how far land that stays is drawn towards paper, in a picture of changes
@@ -50,7 +50,7 @@ class ProofRaster:
     def land(self) -> Mask:
         """The pixels of which land takes the most."""
         gone = self.cuts if self.cut_outs is None else self.cuts + self.cut_outs
-        return np.asarray(gone <= 0.5 + _ROUNDING)
+        return np.asarray(gone <= 0.5 + ROUNDING)
 
 
 def proof_raster(block: Block, px_per_mm: float, corner: Window | None = None) -> ProofRaster:
@@ -95,14 +95,13 @@ def proof_png(
     shown = seen(block, View.PRINT)
     raster = raster or proof_raster(block, px_per_mm, corner)
     edges = geometry.parts(shapely.difference(shown.cut_outs, shapely.buffer(shown.cut_outs, -_OUTLINE_MM)))
-    coats = (
-        (shown.kept, _mixed(ink, PAPER, _KEPT_LIGHTER)),
-        (raster.cuts, PAPER),
-        (geometry.empty() if raster.cut_outs is None else raster.cut_outs, PAPER),
-        (edges, _mixed(PAPER, ink, _OUTLINE_TONE)),
-    )
     window = corner or (0.0, 0.0, shown.width_mm, shown.height_mm)
-    return _painted(coats, window, px_per_mm=px_per_mm, ground=ink)
+    coats = (
+        *_coats([(shown.kept, _mixed(ink, PAPER, _KEPT_LIGHTER))], window, px_per_mm),
+        *((shares, PAPER) for shares in (raster.cuts, raster.cut_outs) if shares is not None),
+        *_coats([(edges, _mixed(PAPER, ink, _OUTLINE_TONE))], window, px_per_mm),
+    )
+    return _painted(coats, _size(window, px_per_mm), px_per_mm=px_per_mm, ground=ink)
 
 
 def change_png(before: Block, after: Block, *, px_per_mm: float = 10.0) -> bytes:
@@ -117,7 +116,8 @@ def change_png(before: Block, after: Block, *, px_per_mm: float = 10.0) -> bytes
         (geometry.parts(shapely.difference(whole, now)), NOW_LAND),
     )
     window = (0.0, 0.0, old.width_mm, old.height_mm)
-    return _painted(coats, window, px_per_mm=px_per_mm, ground=_mixed(INK, PAPER, _PALE))
+    size = _size(window, px_per_mm)
+    return _painted(_coats(coats, window, px_per_mm), size, px_per_mm=px_per_mm, ground=_mixed(INK, PAPER, _PALE))
 
 
 def old_cuts_png(block: Block, *, px_per_mm: float = 10.0) -> bytes:
@@ -125,19 +125,25 @@ def old_cuts_png(block: Block, *, px_per_mm: float = 10.0) -> bytes:
     shown = seen(block, View.BLOCK)
     coats = ((shown.to_cut, NOW_CUT), (shown.cut_outs, NOW_CUT), (shown.cut_before, PAPER))
     window = (0.0, 0.0, shown.width_mm, shown.height_mm)
-    return _painted(coats, window, px_per_mm=px_per_mm, ground=_mixed(INK, PAPER, _PALE))
+    size = _size(window, px_per_mm)
+    return _painted(_coats(coats, window, px_per_mm), size, px_per_mm=px_per_mm, ground=_mixed(INK, PAPER, _PALE))
+
+
+def _coats(
+    shapes: Iterable[tuple[PolygonArray, Colour]], window: Window, px_per_mm: float
+) -> Iterator[tuple[Floats, Colour]]:
+    """What shapes take of each pixel, with their colours; nothing of those that are none."""
+    size = _size(window, px_per_mm)
+    return ((_shares(its, window, px_per_mm, size), colour) for its, colour in shapes if len(its))
 
 
 def _painted(
-    coats: Iterable[tuple[PolygonArray | Floats, Colour]], window: Window, *, px_per_mm: float, ground: Colour
+    coats: Iterable[tuple[Floats, Colour]], size: tuple[int, int], *, px_per_mm: float, ground: Colour
 ) -> bytes:
-    """Shapes, or their shares of each pixel, over one another on a ground."""
-    size = _size(window, px_per_mm)
+    """Shares of each pixel in their colours over one another on a ground."""
     picture = Image.new("RGB", size, ground)
-    for coat, colour in coats:
-        if len(coat):
-            shares = coat if coat.ndim == 2 else _shares(coat, window, px_per_mm, size)
-            picture.paste(colour, mask=Image.fromarray(np.round(shares * 255).astype(np.uint8)))
+    for shares, colour in coats:
+        picture.paste(colour, mask=Image.fromarray(np.round(shares * 255).astype(np.uint8)))
     return png_bytes(picture, px_per_mm=px_per_mm)
 
 

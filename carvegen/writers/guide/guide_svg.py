@@ -20,6 +20,7 @@ from carvegen.blocks.layer_names import (
 from carvegen.writers.guide.guide_marks import LETTERS_MM
 from carvegen.writers.guide.guide_samples import (
     BEFORE_TONE,
+    CORNERS_MM,
     FREE_TONE,
     HATCH_TONE,
     HEAVY_MM,
@@ -34,7 +35,7 @@ from carvegen.writers.sheet import MEASURE_ME, around
 from carvegen.writers.svg_page import SvgPage
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
     from typing import Any
 
     from carvegen.geometry import Floats
@@ -109,17 +110,7 @@ def _picture(page: SvgPage, guide: Guide) -> None:
         page.shapes("CUT-BEFORE", shown.cut_before)
         page.group("CUT-BEFORE-LINES", name, words, stroke=_grey(FREE_TONE), stroke_width=OUTLINE_MM)
         page.lines("CUT-BEFORE-LINES", guide.before_lines)
-    page.group("ZONE-1", "ZONE 1", _FIRST, fill=_grey(guide.tones[0]), fill_rule="evenodd", **line)
-    page.shapes("ZONE-1", zones.narrow)
-    parts = (zones.corners, zones.edges, zones.floors)
-    for tone, (name, words), shapes in zip(guide.tones, _PARTS, parts, strict=True):
-        page.group(name, name.replace("-", " "), words, fill=_grey(tone), stroke="none", fill_rule="evenodd")
-        page.shapes(name, shapes)
-    if guide.pale:
-        page.group("FLOORS", "FLOORS", "where the floors begin", fill="none", **{**line, "stroke": _grey(FREE_TONE)})
-        page.shapes("FLOORS", zones.floors)
-    page.group("CUT-OUTLINES", "CUT OUTLINES", "the edge of the land", fill="none", **line)
-    page.shapes("CUT-OUTLINES", zones.parted)
+    _zones(page, guide, line)
     if len(shown.kept):
         page.group("KEPT", "KEPT", "artwork that is kept clear", fill="none", stroke_dasharray="1.2,0.8", **line)
         page.shapes("KEPT", shown.kept)
@@ -154,6 +145,26 @@ def _picture(page: SvgPage, guide: Guide) -> None:
                             text_anchor="middle", font_size=LETTERS_MM)  # fmt: skip
         for label in guide.labels:
             labels.add(page.drawing.text(label.text, insert=page.at(label.at[0], label.at[1] - 0.36 * LETTERS_MM)))
+
+
+def _zones(page: SvgPage, guide: Guide, line: Mapping[str, Any]) -> None:
+    zones = guide.zones
+    page.group("ZONE-1", "ZONE 1", _FIRST, fill=_grey(guide.tones[0]), fill_rule="evenodd", **line)
+    page.shapes("ZONE-1", zones.narrow)
+    parts = (zones.corners, zones.edges, zones.floors)
+    for tone, (name, words), shapes in zip(guide.tones, _PARTS, parts, strict=True):
+        page.group(name, name.replace("-", " "), words, fill=_grey(tone), stroke="none", fill_rule="evenodd")
+        page.shapes(name, shapes)
+    if guide.pale:
+        page.group("FLOORS", "FLOORS", "where the floors begin", fill="none", **{**line, "stroke": _grey(FREE_TONE)})
+        page.shapes("FLOORS", zones.floors)
+    page.group("CUT-OUTLINES", "CUT OUTLINES", "the edge of the land", fill="none", **line)
+    page.shapes("CUT-OUTLINES", zones.parted)
+    if len(guide.corners):
+        page.group(
+            "ZONE-CORNERS", "ZONE CORNERS", "where zones meet", stroke=_grey(HATCH_TONE), stroke_width=CORNERS_MM
+        )
+        page.lines("ZONE-CORNERS", guide.corners)
 
 
 _FIRST = "fine cuts: first"

@@ -19,6 +19,7 @@ from PIL import Image
 from carvegen.base.colour import hex_of, overprinted, pale_ink, screen
 from carvegen.base.errors import InputError
 from carvegen.geometry.coverage import ring_coverage
+from carvegen.writers.block.block_png import ROUNDING
 from carvegen.writers.proof.proof_cards import cards_html, place_count, rings
 
 if TYPE_CHECKING:
@@ -151,7 +152,7 @@ def _there(shape: Rings | None, size: tuple[int, int], scale: float) -> NDArray[
     """The pixels of which a shape takes the most."""
     if shape is None or not len(shape):
         return np.zeros(size[::-1], dtype=bool)
-    return np.asarray(ring_coverage(replace(shape, xy=shape.xy * scale), size) >= 0.5)
+    return np.asarray(ring_coverage(replace(shape, xy=shape.xy * scale), size) >= 0.5 - ROUNDING)
 
 
 def _pale_bits(sheet: ProofSheet) -> dict[int, int]:
