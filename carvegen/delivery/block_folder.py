@@ -27,18 +27,16 @@ from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.promises import hold
 from carvegen.toolpaths.settings import FileSettings, PathSettings
 from carvegen.toolpaths.unmade.shortfalls import with_plan
-from carvegen.writers.block.block_dxf import machine_dxf
+from carvegen.writers.block.block_drawing import machine_dxf, machine_svg, proof_svg
 from carvegen.writers.block.block_png import change_png, old_cuts_png, proof_png, proof_raster
-from carvegen.writers.block.block_svg import machine_svg, proof_svg
 from carvegen.writers.block.width_map import land_widths, width_map_png, width_map_svg
 from carvegen.writers.guide.guide_pdf import guide_pdf
 from carvegen.writers.guide.guide_svg import guide_svg
 from carvegen.writers.guide.hand_guide import hand_guide
 from carvegen.writers.note.block_note import machine_note
-from carvegen.writers.plan.plan_dxf import plan_dxf
+from carvegen.writers.plan.plan_drawing import plan_dxf, plan_svg
 from carvegen.writers.plan.plan_files import PlanExtras, extras
 from carvegen.writers.plan.plan_png import plan_png
-from carvegen.writers.plan.plan_svg import plan_svg
 from carvegen.writers.proof.proof_pages import block_sheet
 from carvegen.writers.proof.proof_sheet import proof_sheet_html
 from carvegen.writers.sheet import CUT_PICTURE

@@ -31,12 +31,11 @@ from carvegen.toolpaths.paths import (
     no_paths,
 )
 from carvegen.toolpaths.settings import PathSettings
-from carvegen.writers.block.block_dxf import VERSIONS
+from carvegen.writers.formats.dxf_file import VERSIONS
 from carvegen.writers.note.plan_note import layer_cautions, order_lines, plan_lines
-from carvegen.writers.plan.plan_dxf import plan_dxf
+from carvegen.writers.plan.plan_drawing import plan_dxf, plan_svg
 from carvegen.writers.plan.plan_layers import plan_layers
 from carvegen.writers.plan.plan_png import plan_png
-from carvegen.writers.plan.plan_svg import plan_svg
 from carvegen.writers.sheet import MARGIN_MM
 from tests import cases
 from tests.colour_vision import EYES, apart

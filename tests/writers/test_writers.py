@@ -32,12 +32,11 @@ from carvegen.geometry import coverage as coverage_module
 from carvegen.geometry.coverage import coverage
 from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.settings import PathSettings
-from carvegen.writers import coordinates
-from carvegen.writers.block.block_dxf import machine_dxf
+from carvegen.writers.block.block_drawing import machine_dxf, machine_svg, proof_svg
 from carvegen.writers.block.block_png import INK, PAPER, proof_png, proof_raster
-from carvegen.writers.block.block_svg import machine_svg, proof_svg
 from carvegen.writers.block.ring_places import marks
-from carvegen.writers.coordinates import ring_texts
+from carvegen.writers.formats import coordinates
+from carvegen.writers.formats.coordinates import ring_texts
 from carvegen.writers.guide.guide_pdf import guide_pdf
 from carvegen.writers.guide.guide_svg import guide_svg
 from carvegen.writers.guide.hand_guide import TEST_WORD, hand_guide

@@ -13,7 +13,7 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.blocks.views import View, seen
 from carvegen.geometry.coverage import coverage
-from carvegen.writers.png_bytes import png_bytes
+from carvegen.writers.formats.png_bytes import png_bytes
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,6 +18,7 @@ from carvegen.blocks.layer_names import (
     REGISTER,
     REGISTER_STOP,
 )
+from carvegen.writers.formats.svg_page import SvgPage
 from carvegen.writers.guide.guide_marks import LETTERS_MM
 from carvegen.writers.guide.guide_samples import (
     BEFORE_TONE,
@@ -32,7 +34,6 @@ from carvegen.writers.guide.guide_samples import (
 )
 from carvegen.writers.guide.hand_guide import TEST_WORD, WORD_MM
 from carvegen.writers.sheet import MEASURE_ME, around
-from carvegen.writers.svg_page import SvgPage
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -60,10 +61,7 @@ def guide_svg(guide: Guide) -> str:
         about=guide.laid,
     )
     _picture(page, guide)
-    notes = page.group(NOTES, NOTES, LAYERS[NOTES].asks, fill=_INK, stroke="none", font_family="sans-serif")
-    page.polygon(notes, sheet.bar)
-    for line in sheet.lines:
-        page.words(notes, line)
+    notes = page.notes(replace(LAYERS[NOTES], colour=_INK), sheet)
     _test_word(page, notes, guide)
     _samples(page, guide, entries, sheet)
     return page.to_text()

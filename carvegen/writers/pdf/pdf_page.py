@@ -17,7 +17,7 @@ from reportlab.pdfbase import pdfdoc
 from reportlab.pdfgen.canvas import Canvas
 
 from carvegen import geometry
-from carvegen.writers.coordinates import ring_texts
+from carvegen.writers.formats.coordinates import ring_texts
 from carvegen.writers.pdf.pdf_words import (
     BODY_MM,
     PT,

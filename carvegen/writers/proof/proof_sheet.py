@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import io
 import json
 import math
 from collections.abc import Mapping, Sequence
@@ -20,6 +19,7 @@ from carvegen.base.colour import hex_of, overprinted, pale_ink, screen
 from carvegen.base.errors import InputError
 from carvegen.geometry.coverage import ring_coverage
 from carvegen.writers.block.block_png import ROUNDING
+from carvegen.writers.formats.png_bytes import SMALL, png_bytes
 from carvegen.writers.proof.proof_cards import cards_html, place_count, rings
 
 if TYPE_CHECKING:
@@ -174,17 +174,14 @@ def _size(sheet: ProofSheet, scale: float) -> tuple[int, int]:
 def _png_of(bits: NDArray[np.uint16], count: int) -> bytes:
     """Grey, with as few bits a pixel as hold so many; more than eight: the others in the green channel."""
     low, high = (bits & 255).astype(np.uint8), (bits >> 8).astype(np.uint8)
-    out = io.BytesIO()
     if count > 8:
-        Image.fromarray(np.dstack([low, high, high])).save(out, "PNG")
-    elif count > 4:
-        Image.fromarray(low).save(out, "PNG")
-    else:
-        deep = next(wide for wide in (1, 2, 4) if count <= wide)
-        picture = Image.fromarray(low, "P")
-        picture.putpalette(np.repeat(np.arange(2**deep, dtype=np.uint8), 3).tolist())
-        picture.save(out, "PNG", bits=deep)
-    return out.getvalue()
+        return png_bytes(Image.fromarray(np.dstack([low, high, high])), level=SMALL)
+    if count > 4:
+        return png_bytes(Image.fromarray(low), level=SMALL)
+    deep = next(wide for wide in (1, 2, 4) if count <= wide)
+    picture = Image.fromarray(low, "P")
+    picture.putpalette(np.repeat(np.arange(2**deep, dtype=np.uint8), 3).tolist())
+    return png_bytes(picture, level=SMALL, bits=deep)
 
 
 def _colours(sheet: ProofSheet) -> list[str]:
@@ -241,9 +238,7 @@ def _veil(sheet: ProofSheet, shape: Rings | None, colour: Rgb, share: float, sca
         return None
     picture = Image.fromarray(_there(shape, _size(sheet, scale), scale).astype(np.uint8), "P")
     picture.putpalette([*colour, *colour])
-    out = io.BytesIO()
-    picture.save(out, "PNG", bits=1, transparency=bytes([0, round(share * 255)]))
-    return out.getvalue()
+    return png_bytes(picture, level=SMALL, bits=1, transparency=bytes([0, round(share * 255)]))
 
 
 def _counted(places: int) -> str:

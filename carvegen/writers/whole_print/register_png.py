@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
+from carvegen.writers.formats.png_bytes import SMALL, png_bytes
+
 if TYPE_CHECKING:
     from carvegen.geometry import Floats
 
@@ -63,9 +65,7 @@ def register_png(
     for colours, its in zip(_COLOURS, kinds, strict=True):
         _rings(pen, its, colours, window, scale)
     _legend(pen, kinds, rows, picture.height, line)
-    out = io.BytesIO()
-    page.save(out, "PNG", dpi=(scale * 25.4, scale * 25.4))
-    return out.getvalue()
+    return png_bytes(page, px_per_mm=scale, level=SMALL)
 
 
 def _dots(pen: ImageDraw.ImageDraw, its: Shown, colours: Sequence[str], window: Sequence[float], scale: float) -> None:
