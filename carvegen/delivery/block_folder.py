@@ -27,18 +27,16 @@ from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.promises import hold
 from carvegen.toolpaths.settings import FileSettings, PathSettings
 from carvegen.toolpaths.unmade.shortfalls import with_plan
-from carvegen.writers.block.block_dxf import machine_dxf
-from carvegen.writers.block.block_png import change_png, old_cuts_png, proof_png
-from carvegen.writers.block.block_svg import machine_svg, proof_svg
+from carvegen.writers.block.block_drawing import machine_dxf, machine_svg, proof_svg
+from carvegen.writers.block.block_png import change_png, old_cuts_png, proof_png, proof_raster
 from carvegen.writers.block.width_map import land_widths, width_map_png, width_map_svg
 from carvegen.writers.guide.guide_pdf import guide_pdf
 from carvegen.writers.guide.guide_svg import guide_svg
 from carvegen.writers.guide.hand_guide import hand_guide
 from carvegen.writers.note.block_note import machine_note
-from carvegen.writers.plan.plan_dxf import plan_dxf
+from carvegen.writers.plan.plan_drawing import plan_dxf, plan_svg
 from carvegen.writers.plan.plan_files import PlanExtras, extras
 from carvegen.writers.plan.plan_png import plan_png
-from carvegen.writers.plan.plan_svg import plan_svg
 from carvegen.writers.proof.proof_pages import block_sheet
 from carvegen.writers.proof.proof_sheet import proof_sheet_html
 from carvegen.writers.sheet import CUT_PICTURE
@@ -49,6 +47,7 @@ if TYPE_CHECKING:
     from carvegen.blocks.job import Job, Setup
     from carvegen.checks.mending import Change
     from carvegen.delivery.side_by_side import Say, Task
+    from carvegen.geometry import Mask
     from carvegen.toolpaths.paths import Plan
 
 __all__ = ["Delivery", "Style", "check_folder", "deliver", "question", "style_of"]
@@ -148,8 +147,8 @@ def deliver(
             for job in jobs
         }
         tasks[_PROOF] = partial(_draw_proof, stage, block, scale)
-        made: dict[str, _Made] = side_by_side(tasks, jobs=processes, say=say, slight=[_PROOF])
-        del made[_PROOF]
+        made: dict[str, Any] = side_by_side(tasks, jobs=processes, say=say, slight=[_PROOF])
+        pixels = made.pop(_PROOF)
         reports = {kind: its.report for kind, its in made.items()}
         planned = {kind: its.planned for kind, its in made.items() if its.planned is not None}
         recut = len(block.cut_before) > 0
@@ -162,7 +161,7 @@ def deliver(
         )  # fmt: skip
         write_file(stage / "proof.svg", proof_svg(block, reports[jobs[0].machine.kind]))
         widths = land_widths(block, max(job.limits.land_mm for job in jobs)) if style.width_map else None
-        sheet = block_sheet(jobs, reports, files, questions, widths=widths)
+        sheet = block_sheet(jobs, reports, files, questions, widths=widths, pixels=pixels)
         write_file(stage / "proof.html", proof_sheet_html(sheet))
         write_file(stage / "report.json", json.dumps(delivery.to_dict(), indent=1) + "\n")
         if changes:
@@ -202,9 +201,12 @@ def _made(stage: Path, job: Job, style: Style, untold: str, say: Say, *, several
     return _Made(report=report, planned=more.names, simulated=more.to_dict() if more.simulated else None)
 
 
-def _draw_proof(stage: Path, block: Block, px_per_mm: float, say: Say) -> None:
+def _draw_proof(stage: Path, block: Block, px_per_mm: float, say: Say) -> Mask:
+    """Draw the proof, and hand on which of its pixels are land: the page shows the same ones."""
     say("drawing the proof")
-    write_file(stage / "proof.png", proof_png(block, px_per_mm=px_per_mm))
+    raster = proof_raster(block, px_per_mm)
+    write_file(stage / "proof.png", proof_png(block, px_per_mm=px_per_mm, raster=raster))
+    return raster.land
 
 
 def _router_only(style: Style) -> list[str]:

@@ -14,9 +14,8 @@ from carvegen.blocks.embossing.counter_sheets import counter_setups
 from carvegen.blocks.embossing.embossing_strip import embossing_strip, on_strip
 from carvegen.blocks.embossing.pressing import counter_holes, counter_thickness_mm
 from carvegen.delivery.block_folder import deliver
-from carvegen.writers.block.block_dxf import machine_dxf
+from carvegen.writers.block.block_drawing import machine_dxf, machine_svg
 from carvegen.writers.block.block_png import proof_png
-from carvegen.writers.block.block_svg import machine_svg
 from carvegen.writers.block.die_sheet import (
     DIE_FILES,
     die_dxf,

@@ -109,6 +109,12 @@ def _grey(rank: int) -> Rgb:
     return (rank, rank, rank)
 
 
+def marks_read(given: Print, count: int) -> str:
+    """What a build says of the marks that it has laid on what grew, and where they were read."""
+    sources = [*given.marks, *(["coloured sheets"] if given.scans else []), *(["[[marked]]"] if given.marked else [])]
+    return f"{count} mark{'s' * (count != 1)} read: {', '.join(sources)}"
+
+
 def cuts_of(its: CutInputs, *, say: Say, jobs: int = 1) -> tuple[Picture, dict[str, Cut]]:
     """The picture, and the blocks as they are to be made: mended, and with what is to be told of the paper.
 
@@ -118,6 +124,8 @@ def cuts_of(its: CutInputs, *, say: Say, jobs: int = 1) -> tuple[Picture, dict[s
         How many processes may mend blocks at once; small ones are mended in this one all the same.
     """
     picture, cuts = cut_blocks(its.given, its.setups, say=say)
+    if picture.marks:
+        say(marks_read(its.given, len(picture.marks)))
     for name, stands in its.stands.items():
         cuts[name] = cut_further(
             cuts[name], stands.land, stands.tolerance_mm, marks=picture.marks, hidden=stands.hidden

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import math
 import multiprocessing
 import os
@@ -38,6 +39,9 @@ class TimeLeft(str):
 
 _INSIDE: ContextVar[bool] = ContextVar("_INSIDE", default=False)  #: whether this is a task of others already
 
+#: Of a disk that takes nothing more: to try again would fill what is left once more, and fail alike.
+_DISK = frozenset({errno.ENOSPC, errno.EROFS, errno.EFBIG} | ({errno.EDQUOT} if hasattr(errno, "EDQUOT") else set()))
+
 _SOON_S = 2.0  #: for so long nobody asks how far it is
 
 #: How a child begins: as a copy of its parent, which costs nothing, or anew where copies are not safe.
@@ -66,8 +70,9 @@ def side_by_side(tasks: Mapping[str, Task], *, jobs: int, say: Say, slight: Coll
 
     Raises
     ------
-    CarvegenError
-        Of the first task, in their order, that raises one; which one ends first makes no difference.
+    CarvegenError, OSError
+        Of the first task, in their order, that raises one; which one ends first makes no difference. An `OSError` is
+        that of a full disk.
     """
     daemon = multiprocessing.current_process().daemon  # it may have no children
     alone = min(jobs, len(tasks)) < 2 or daemon
@@ -75,7 +80,7 @@ def side_by_side(tasks: Mapping[str, Task], *, jobs: int, say: Say, slight: Coll
     tell_left = _teller(tasks.keys() - set(slight), say)
     running: dict[Any, tuple[str, BaseProcess]] = {}
     done: dict[str, Any] = {}
-    errors: dict[str, CarvegenError] = {}
+    errors: dict[str, Exception] = {}
     try:
         while waiting or running:
             while waiting and len(running) < jobs:
@@ -93,7 +98,7 @@ def side_by_side(tasks: Mapping[str, Task], *, jobs: int, say: Say, slight: Coll
                 done[name] = value
                 if not errors:
                     tell_left(name, done)
-            elif isinstance(value, CarvegenError):
+            elif value is not None:
                 errors[name] = value
                 waiting.clear()  # they come after all that are begun
                 _end_after(name, list(tasks), running)
@@ -191,8 +196,9 @@ def _child(pipe: Connection, task: Task) -> None:
     threading.Thread(target=_end_with_parent, daemon=True).start()
     try:
         said = "returns", _inside(task, lambda stage: pipe.send(("says", stage)))
-    except Exception as error:  # the parent does it once more, and tells
-        said = "fails", error if isinstance(error, CarvegenError) else None
+    except Exception as error:  # unless it would be the same again, the parent does it once more, and tells
+        full = isinstance(error, OSError) and error.errno in _DISK
+        said = "fails", error if full or isinstance(error, CarvegenError) else None
     pipe.send(said)
 
 

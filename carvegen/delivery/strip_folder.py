@@ -15,9 +15,8 @@ from carvegen.base.previous_run import (
     write_record,
 )
 from carvegen.blocks.test_strip import strip_for
-from carvegen.writers.block.block_dxf import machine_dxf
+from carvegen.writers.block.block_drawing import machine_dxf, machine_svg
 from carvegen.writers.block.block_png import proof_png
-from carvegen.writers.block.block_svg import machine_svg
 from carvegen.writers.guide.guide_pdf import guide_pdf
 from carvegen.writers.guide.guide_svg import guide_svg
 from carvegen.writers.guide.hand_guide import hand_guide

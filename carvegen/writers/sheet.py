@@ -10,7 +10,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.artwork.drawing import NEW_CUTS_ONLY
-from carvegen.blocks.layer_names import machine_layers
+from carvegen.blocks.layer_names import LAYERS, NOTES, machine_layers
 from carvegen.toolpaths.register_lines import ARM_MM, OUT_MM, clear_of_groove, register_places
 
 if TYPE_CHECKING:
@@ -22,12 +22,15 @@ if TYPE_CHECKING:
     from carvegen.blocks.layer_names import Layer
     from carvegen.blocks.views import Seen
     from carvegen.geometry import PolygonArray
+    from carvegen.toolpaths.paths import Paths
 
 __all__ = [
     "BAR_MM",
     "CUT_PICTURE",
     "MARGIN_MM",
     "MEASURE_ME",
+    "Drawing",
+    "Drawn",
     "Sheet",
     "TextLine",
     "cross",
@@ -84,6 +87,27 @@ class Sheet:
     def height(self) -> float:
         """Height of the whole sheet."""
         return self.top - self.bottom
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Drawn:
+    """What a drawing holds on one layer."""
+
+    layer: Layer
+    what: PolygonArray | Paths
+    filled: bool = False  #: else hairlines
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Drawing:
+    """Layers on a sheet, in the order in which they are worked, whatever format they are written in."""
+
+    title: str
+    about: str
+    sheet: Sheet
+    layers: tuple[Drawn, ...]
+    notes: Layer | None = LAYERS[NOTES]  #: of the sheet's words and bar
+    mark: PolygonArray | None = None  #: shapes among the words
 
 
 def machine_sheet(job: Job, shown: Seen, layers: Mapping[str, Layer], *, more: Sequence[str] = ()) -> Sheet:

@@ -16,9 +16,8 @@ from carvegen.toolpaths.laser.beam import beam_half_mm
 from carvegen.toolpaths.laser.planner import laser_plan
 from carvegen.toolpaths.motion import timing
 from carvegen.toolpaths.settings import LOWERED, PathSettings
-from carvegen.writers.plan.plan_dxf import plan_dxf
+from carvegen.writers.plan.plan_drawing import plan_dxf, plan_svg
 from carvegen.writers.plan.plan_png import plan_png
-from carvegen.writers.plan.plan_svg import plan_svg
 from tests.bench.working_size import block_of, flakes, setup, timed
 
 PART = 2000

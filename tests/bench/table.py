@@ -26,8 +26,7 @@ from carvegen.blocks.job import Job, setups_for
 from carvegen.checks import checked
 from carvegen.facts.profiles import Library
 from carvegen.toolpaths.paths import Plan
-from carvegen.writers.block.block_dxf import machine_dxf
-from carvegen.writers.block.block_svg import machine_svg
+from carvegen.writers.block.block_drawing import machine_dxf, machine_svg
 from tests.bench.working_size import (
     FLAKES,
     HEIGHT,
@@ -114,15 +113,16 @@ def _documents(job: Job) -> float:
 
 
 def _proof(job: Job) -> None:
-    from carvegen.writers.block.block_png import proof_png
-    from carvegen.writers.block.block_svg import proof_svg
+    from carvegen.writers.block.block_drawing import proof_svg
+    from carvegen.writers.block.block_png import proof_png, proof_raster
     from carvegen.writers.proof.proof_pages import block_sheet
     from carvegen.writers.proof.proof_sheet import proof_sheet_html
 
     report = Report(())
-    proof_png(job.block)
+    raster = proof_raster(job.block, 10.0)
+    proof_png(job.block, raster=raster)
     proof_svg(job.block, report)
-    proof_sheet_html(block_sheet([job], {"hand": report}, {}, []))
+    proof_sheet_html(block_sheet([job], {"hand": report}, {}, [], pixels=raster.land))
 
 
 def _guide(job: Job) -> None:
@@ -136,9 +136,8 @@ def _guide(job: Job) -> None:
 
 
 def _laser(job: Job) -> None:
-    from carvegen.writers.plan.plan_dxf import plan_dxf
+    from carvegen.writers.plan.plan_drawing import plan_dxf, plan_svg
     from carvegen.writers.plan.plan_png import plan_png
-    from carvegen.writers.plan.plan_svg import plan_svg
 
     plan = _plan(job, "laser-fine", "laser")
     for write in (plan_dxf, plan_svg, plan_png):

@@ -37,7 +37,7 @@ from carvegen.toolpaths.paths import Work
 from carvegen.toolpaths.promises import broken
 from carvegen.toolpaths.register_lines import register_lines, register_places
 from carvegen.toolpaths.settings import PathSettings
-from carvegen.writers.block.block_svg import machine_svg
+from carvegen.writers.block.block_drawing import machine_svg
 from carvegen.writers.note.block_note import machine_note
 from carvegen.writers.sheet import register_shapes
 from carvegen.writers.whole_print.templates import block_template, paper_template, template_svg

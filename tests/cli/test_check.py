@@ -17,8 +17,7 @@ from carvegen.base.errors import InputError
 from carvegen.base.findings import Report
 from carvegen.blocks.from_drawing import drawn_block
 from carvegen.blocks.views import View
-from carvegen.writers.block.block_dxf import machine_dxf
-from carvegen.writers.block.block_svg import machine_svg, proof_svg
+from carvegen.writers.block.block_drawing import machine_dxf, machine_svg, proof_svg
 from carvegen.writers.block.findings_png import findings_png
 from tests import cases
 from tests.cli.running import run

@@ -10,7 +10,7 @@ import shapely
 
 from carvegen.blocks.from_drawing import drawn_block
 from carvegen.blocks.views import View
-from carvegen.writers.block.block_svg import machine_svg
+from carvegen.writers.block.block_drawing import machine_svg
 from tests import cases
 from tests.cli.running import run
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import multiprocessing
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -48,6 +50,18 @@ def failing_in_a_child(say):
     if os.getpid() != TEST_PROCESS:
         raise MemoryError
     return "done here"
+
+
+def on_a_full_disk(folder, say):
+    (folder / f"tried by {os.getpid()}").touch()
+    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+
+def test_a_full_disk_is_told_at_once(tmp_path):
+    """Tried once more by the parent, a write would fill what others have freed meanwhile, and fail alike."""
+    with pytest.raises(OSError, match=re.escape(os.strerror(errno.ENOSPC))):
+        side_by_side({"a": partial(on_a_full_disk, tmp_path), "b": partial(squared, 2)}, jobs=2, say=print)
+    assert len(list(tmp_path.iterdir())) == 1
 
 
 @pytest.mark.parametrize("jobs", [1, 2, 9])

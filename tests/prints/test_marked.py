@@ -7,6 +7,7 @@ import shapely
 
 from carvegen.base.errors import InputError
 from carvegen.blocks.free_edge import with_fringe
+from carvegen.delivery.print_steps import cut_inputs, cuts_of
 from carvegen.motifs import motif
 from carvegen.prints.bare_paper import mended_print
 from carvegen.prints.cut_blocks import cut_blocks, mended_cut, ways_of
@@ -62,6 +63,13 @@ def test_marks_on_every_block(tmp_path) -> None:
     far = box(14, 0, 26, 2.0)
     assert shapely.equals(shapely.intersection(lands["sky"].land, far), shapely.intersection(cuts["sky"].land, far))
     assert len(plain.whites) + 1 == len(picture.whites)
+
+
+def test_a_build_says_that_it_has_read_marks(tmp_path) -> None:
+    for more, words in (("", []), (STAYS + ALSO, ["2 marks read: [[marked]]"])):
+        print_, said = given(tmp_path, more), []
+        cuts_of(cut_inputs(print_, ways_of(print_, SHELF), {}), say=said.append)
+        assert [line for line in said if "mark" in line] == words
 
 
 def test_a_mark_for_one_block_leaves_the_others(tmp_path) -> None:

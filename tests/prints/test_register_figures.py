@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import io
+import itertools
 import math
 import re
 
@@ -22,7 +23,9 @@ from carvegen.prints.misregister.figures import (
     spots,
 )
 from carvegen.prints.misregister.trials import outcome
+from carvegen.writers.whole_print import register_png as register_picture
 from carvegen.writers.whole_print.register_png import Shown, register_png
+from tests.colour_vision import EYES, apart
 
 SIZE = (60.0, 40.0)
 PLAN = Plan(method="stops", tolerance_mm=0.4, turn_deg=0.1, prints=1000)
@@ -157,7 +160,8 @@ def test_the_advice_never_repeats_what_is_set(trap):
             assert not any(f"= {trap:g}" in remedy for remedy in remedies)
     for name in ("trap_mm", "register_error_mm"):
         assert f"{name} = {trap:g} " not in text
-    assert "have less room than that" in text
+    assert re.search(r"On \d+ mm of edge no (trap_mm|register_error_mm) helps", text)
+    assert "Draw it wider there" in text
     if trap > 0.8:  # two blocks differ by 0.8 mm and what they turn at worst
         assert told["white_line"]["share_of_prints"] + told["ink_on_snow"]["share_of_prints"] > 0.2
 
@@ -188,6 +192,15 @@ def test_the_same_seed_gives_the_same_figures():
     assert tried()[1] == tried()[1]
 
 
+@pytest.mark.parametrize("eyes", EYES)
+def test_the_picture_tells_every_share_apart_for_every_eye(eyes):
+    """From share to share, and from fault to fault, by CIEDE2000 (skimage); 10 is plain at a glance, our own choice."""
+    for colours in register_picture._COLOURS:
+        assert min(apart(one, other, eyes) for one, other in itertools.pairwise(colours)) > 12
+        assert apart(*colours[2:], eyes) > 20, "15 to 30 and over 30"
+    assert min(apart(one, other, eyes) for one, other in zip(*register_picture._COLOURS, strict=True)) > 20
+
+
 def test_the_picture_marks_places_in_their_colours():
     """Read back by Pillow: a colour of the legend lies on the print just where the places are."""
     printed = io.BytesIO()
@@ -196,7 +209,7 @@ def test_the_picture_marks_places_in_their_colours():
     other = Shown(name="ink on the snow", xy=np.array([[50.0, 35.0]]), share=np.array([0.07]), worst=[])
     picture = Image.open(io.BytesIO(register_png(printed.getvalue(), (0, 0, *SIZE), (kind, other), ["words"])))
     assert picture.size[0] == 600 and picture.size[1] > 400
-    assert picture.getpixel((300, 200)) == (0x6D, 0x24, 0x30)
-    assert picture.getpixel((500, 50)) == (0x4F, 0x91, 0x8F)
+    assert picture.getpixel((300, 200)) == (0x4D, 0x0A, 0x16)
+    assert picture.getpixel((500, 50)) == (0x57, 0xA9, 0xBD)
     pale = picture.getpixel((100, 300))  # a place that never fails is not drawn
     assert min(pale) > 200

@@ -11,7 +11,8 @@ import shapely
 import trimesh
 from hypothesis import HealthCheck, given, settings
 
-from carvegen.writers.block.block_dxf import VERSIONS, machine_dxf
+from carvegen.writers.block.block_drawing import machine_dxf
+from carvegen.writers.formats.dxf_file import VERSIONS
 from tests.readers.landing import (
     HEIGHT,
     WIDTH,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import io
+import itertools
 from pathlib import Path
 
 import ezdxf
@@ -30,14 +31,14 @@ from carvegen.toolpaths.paths import (
     no_paths,
 )
 from carvegen.toolpaths.settings import PathSettings
-from carvegen.writers.block.block_dxf import VERSIONS
+from carvegen.writers.formats.dxf_file import VERSIONS
 from carvegen.writers.note.plan_note import layer_cautions, order_lines, plan_lines
-from carvegen.writers.plan.plan_dxf import plan_dxf
+from carvegen.writers.plan.plan_drawing import plan_dxf, plan_svg
 from carvegen.writers.plan.plan_layers import plan_layers
 from carvegen.writers.plan.plan_png import plan_png
-from carvegen.writers.plan.plan_svg import plan_svg
 from carvegen.writers.sheet import MARGIN_MM
 from tests import cases
+from tests.colour_vision import EYES, apart
 from tests.readers.landing import HEIGHT, WIDTH, jetty_block
 from tests.toolpaths import twins
 
@@ -194,6 +195,19 @@ def test_every_layer_has_a_colour_of_its_own_and_its_words_stand_on_notes():
         (said,) = words(plan_dxf(plan))
         for k, layer in enumerate(layers, start=1):
             assert f"{k}. {layer.name} (" in " ".join(said.split())
+
+
+@pytest.mark.parametrize("eyes", EYES)
+@pytest.mark.parametrize("shoulders", [0, 1, 2])
+def test_layers_of_one_plan_are_told_apart_at_a_glance(eyes, shoulders):
+    """By CIEDE2000 (skimage); 8.5 is plain at a glance, our own choice."""
+    for plan in PLANS.values():
+        beside = tuple(
+            dataclasses.replace(plan.operations[0], name=f"SHOULDER {k}", work=Work.SHOULDER) for k in range(shoulders)
+        )
+        layers = plan_layers(dataclasses.replace(plan, operations=(*beside, *plan.operations)))
+        for one, other in itertools.combinations(layers, 2):
+            assert apart(one.colour, other.colour, eyes) > 8.5, (one.name, other.name)
 
 
 def test_a_shops_own_colours_hold():

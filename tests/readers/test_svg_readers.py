@@ -13,7 +13,7 @@ from lxml import etree
 from PIL import Image
 
 from carvegen.blocks.layer_names import LAYERS
-from carvegen.writers.block.block_svg import machine_svg, proof_svg
+from carvegen.writers.block.block_drawing import machine_svg, proof_svg
 from carvegen.writers.guide.guide_svg import guide_svg
 from carvegen.writers.guide.hand_guide import hand_guide
 from carvegen.writers.sheet import MARGIN_MM

@@ -9,6 +9,7 @@ import pytest
 import shapely
 
 from carvegen import geometry
+from carvegen.base.findings import Finding, Report, Severity
 from carvegen.blocks.views import View, seen
 from carvegen.toolpaths.motion.timing import by_hand_min
 from carvegen.writers.guide import guide_patches
@@ -83,3 +84,30 @@ def test_numbers_are_left_out_only_where_none_has_room(monkeypatch) -> None:
             assert found == patches_of(job, seen(job, View.PRINT), NO_FLOORS)
         numbered, zones = numbered + sum(its.number_at is not None for its in found), zones + len(found)
     assert 2 <= numbered < zones / 2
+
+
+def test_zones_are_divided_on_the_drawing_and_its_legend_says_so() -> None:
+    guide = hand_guide(JOB, "carbon")
+    crosses = {tuple((its[:2] + its[2:]) / 2) for its in guide.corners if 0 < its[0] < 160 and 0 < its[1] < 80}
+    boxes = [its.box for its in patches_of(JOB, guide.shown, NO_FLOORS)]
+    corners = {(x, y) for left, low, right, top in boxes for x in (left, right) for y in (low, top)}
+    assert crosses == {(x, y) for x, y in corners if 0 < x < 160 and 0 < y < 80}
+    assert any(its.shows == "corners" for its in guide.shows)
+    alone = hand_guide(setup("linoleum", "v-60").on(block(disc(10, 10, 2), size=(30.0, 30.0))), "carbon")
+    assert not len(alone.corners)
+    assert not any(its.shows == "corners" for its in alone.shows)
+
+
+def test_a_number_whose_best_place_is_ringed_stands_at_the_next() -> None:
+    """Two lands of a zone have room; a finding is ringed on the wider one."""
+    face = box(0, 0, 80, 40).difference(shapely.union_all([box(5, 5, 14, 30), box(25, 5, 10, 30)]))
+    job = setup("linoleum", "v-60").on(block(face, size=(80.0, 40.0)))
+    (first, *_), plain = patches_of(job, seen(job, View.PRINT), NO_FLOORS), hand_guide(job, "tracing")
+    assert len(first.rooms) >= 2
+    ringed = Finding(
+        rule="land-width", severity=Severity.RISK, at=first.rooms[0], measured=0.4, limit=0.5, unit="mm",
+        why="it may break", remedy="leave more", kind="neck",
+    )  # fmt: skip
+    guide = hand_guide(job, "tracing", Report((ringed,)))
+    assert {its.text: its.at for its in plain.labels}["1"] == first.rooms[0]
+    assert {its.text: its.at for its in guide.labels}["1"] in first.rooms[1:]

@@ -32,12 +32,11 @@ from carvegen.geometry import coverage as coverage_module
 from carvegen.geometry.coverage import coverage
 from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.settings import PathSettings
-from carvegen.writers import coordinates
-from carvegen.writers.block.block_dxf import machine_dxf
-from carvegen.writers.block.block_png import INK, PAPER, proof_png
-from carvegen.writers.block.block_svg import machine_svg, proof_svg
+from carvegen.writers.block.block_drawing import machine_dxf, machine_svg, proof_svg
+from carvegen.writers.block.block_png import INK, PAPER, proof_png, proof_raster
 from carvegen.writers.block.ring_places import marks
-from carvegen.writers.coordinates import ring_texts
+from carvegen.writers.formats import coordinates
+from carvegen.writers.formats.coordinates import ring_texts
 from carvegen.writers.guide.guide_pdf import guide_pdf
 from carvegen.writers.guide.guide_svg import guide_svg
 from carvegen.writers.guide.hand_guide import TEST_WORD, hand_guide
@@ -45,6 +44,8 @@ from carvegen.writers.note.block_note import machine_note
 from carvegen.writers.note.findings_table import findings_lines, findings_table
 from carvegen.writers.pdf.tiles import OVERLAP_MM, plan
 from carvegen.writers.proof import proof_sheet
+from carvegen.writers.proof.proof_pages import block_sheet
+from carvegen.writers.proof.proof_sheet import proof_sheet_html
 from tests import cases
 from tests.readers.landing import (
     HEIGHT,
@@ -242,6 +243,17 @@ def test_a_proof_picture_is_true_to_size_and_area():
     grey = np.asarray(Image.open(io.BytesIO(proof_png(bare, px_per_mm=8))).convert("RGB"), dtype=float)[..., 0]
     white = (grey.mean() - INK[0]) / (PAPER[0] - INK[0])
     assert white == pytest.approx(bare.white_share, rel=1e-3)
+
+
+def test_the_page_shows_the_pixels_of_the_proof():
+    """Taken from the picture, they are those of the land's own outlines; and they are taken, not drawn again."""
+    job = cases.setup("linoleum", "v-60").on(jetty_block())
+    raster = proof_raster(job.block, 10.0)
+    assert raster.cut_outs is not None
+    drawn = proof_sheet_html(block_sheet([job], {}, {}, []))
+    assert proof_sheet_html(block_sheet([job], {}, {}, [], pixels=raster.land)) == drawn
+    assert proof_sheet_html(block_sheet([job], {}, {}, [], pixels=~raster.land)) != drawn
+    assert proof_png(job.block, raster=raster) == proof_png(job.block)
 
 
 def test_a_proof_picture_is_in_print_view():

@@ -62,7 +62,7 @@ def command(file: Path, picture: Path | None, as_json: bool, **args: Any) -> int
 
 
 def _picture(path: Path, drawn: Drawn, report: Report) -> str | bytes:
-    from carvegen.writers.block.block_svg import proof_svg
+    from carvegen.writers.block.block_drawing import proof_svg
     from carvegen.writers.block.findings_png import findings_png
 
     return (findings_png if path.suffix.lower() == ".png" else proof_svg)(drawn.block, report)

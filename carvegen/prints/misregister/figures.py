@@ -276,13 +276,14 @@ def _advice(kind: Kind, its: dict[str, Any]) -> str:
     if some is None:
         text = f"{kind.remedy} = {now:g} has no room anywhere."
     elif some > now:
-        text = f"Where there is room, {kind.remedy} = {some:g} hides it in 99 of 100 prints"
+        text = f"Where the dark shape has room for it, {kind.remedy} = {some:g} hides it in 99 of 100 prints"
         text += f" and {always:g} always (now {now:g})." if always > some else f" (now {now:g})."
     elif always > now:
-        text = f"Where there is room, what is set hides it in 99 of 100 prints, {kind.remedy} = {always:g} always."
+        text = f"Where it has room, what is set hides it in 99 of 100 prints, {kind.remedy} = {always:g} always."
     else:
-        text = f"Where there is room, nothing shows: a larger {kind.remedy} would not help."
+        text = f"Where it has room nothing shows: a larger {kind.remedy} would not help."
     if little:
-        text += f" {little:.0f} mm of edge have less room than that: the dark shape is thin or ends there."
-        text += f" {none:.0f} mm of what shows have none: there the inks only meet." if none else ""
+        text += f" On {little:.0f} mm of edge no {kind.remedy} helps: the dark shape is thin or ends there."
+        text += f" On {none:.0f} mm of them, which show, the inks only meet." if none else ""
+        text += " Draw it wider there, or print in closer register."
     return text

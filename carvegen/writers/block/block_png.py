@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
@@ -12,15 +13,15 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.blocks.views import View, seen
 from carvegen.geometry.coverage import coverage
-from carvegen.writers.png_bytes import png_bytes
+from carvegen.writers.formats.png_bytes import png_bytes
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
 
     from carvegen.blocks.block import Block
-    from carvegen.geometry import PolygonArray
+    from carvegen.geometry import Floats, Mask, PolygonArray
 
-__all__ = ["INK", "PAPER", "change_png", "old_cuts_png", "proof_png"]
+__all__ = ["INK", "PAPER", "ROUNDING", "ProofRaster", "change_png", "old_cuts_png", "proof_png", "proof_raster"]
 
 Colour: TypeAlias = tuple[int, int, int]
 Window: TypeAlias = tuple[float, float, float, float]  # left, bottom, width, height in mm
@@ -30,6 +31,7 @@ PAPER: Colour = (251, 250, 246)
 NOW_CUT: Colour = (214, 138, 46)  #: ochre and teal are told apart by colour-blind eyes too, and are of unlike lightness
 NOW_LAND: Colour = (35, 122, 130)
 
+ROUNDING = 1e-9  #: of shares of a pixel: half of it is half however it was computed
 _MOST_PIXELS = 60_000_000  # what memory holds: 8 bytes each, and three times over
 _KEPT_LIGHTER = 0.16  # how far kept artwork is drawn from ink towards paper
 _PALE = 0.45  # how far land that stays is drawn towards paper, in a picture of changes
@@ -37,7 +39,41 @@ _OUTLINE_TONE = 0.25  # how far a cut-out's outline is drawn from paper towards 
 _OUTLINE_MM = 0.2
 
 
-def proof_png(block: Block, *, px_per_mm: float = 10.0, ink: Colour = INK, corner: Window | None = None) -> bytes:
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ProofRaster:
+    """How much of each pixel of a proof is cut, (rows, columns): computed once for every picture of one size."""
+
+    cuts: Floats
+    cut_outs: Floats | None  #: None without any
+
+    @property
+    def land(self) -> Mask:
+        """The pixels of which land takes the most."""
+        gone = self.cuts if self.cut_outs is None else self.cuts + self.cut_outs
+        return np.asarray(gone <= 0.5 + ROUNDING)
+
+
+def proof_raster(block: Block, px_per_mm: float, corner: Window | None = None) -> ProofRaster:
+    """The cuts of a block, print view, or of its piece `corner`, as pixels.
+
+    Raises
+    ------
+    InputError
+        If there would be no pixels, or too many for memory.
+    """
+    shown = seen(block, View.PRINT)
+    window = corner or (0.0, 0.0, shown.width_mm, shown.height_mm)
+    size = _size(window, px_per_mm)
+    return ProofRaster(
+        cuts=_shares(shown.cuts, window, px_per_mm, size),
+        cut_outs=_shares(shown.cut_outs, window, px_per_mm, size) if len(shown.cut_outs) else None,
+    )
+
+
+def proof_png(
+    block: Block, *, px_per_mm: float = 10.0, ink: Colour = INK, corner: Window | None = None,
+    raster: ProofRaster | None = None,
+) -> bytes:  # fmt: skip
     """What `block` prints, in print view: land in ink, cuts bare paper, kept artwork a little lighter.
 
     Parameters
@@ -48,6 +84,8 @@ def proof_png(block: Block, *, px_per_mm: float = 10.0, ink: Colour = INK, corne
         Red, green, blue, 0…255.
     corner
         Left, bottom, width and height in mm of the piece to show; the whole block without it.
+    raster
+        The cuts of this piece at this size, if they are computed already.
 
     Raises
     ------
@@ -55,15 +93,15 @@ def proof_png(block: Block, *, px_per_mm: float = 10.0, ink: Colour = INK, corne
         If the picture would have no pixels, or too many for memory.
     """
     shown = seen(block, View.PRINT)
+    raster = raster or proof_raster(block, px_per_mm, corner)
     edges = geometry.parts(shapely.difference(shown.cut_outs, shapely.buffer(shown.cut_outs, -_OUTLINE_MM)))
-    coats = (
-        (shown.kept, _mixed(ink, PAPER, _KEPT_LIGHTER)),
-        (shown.cuts, PAPER),
-        (shown.cut_outs, PAPER),
-        (edges, _mixed(PAPER, ink, _OUTLINE_TONE)),
-    )
     window = corner or (0.0, 0.0, shown.width_mm, shown.height_mm)
-    return _painted(coats, window, px_per_mm=px_per_mm, ground=ink)
+    coats = (
+        *_coats([(shown.kept, _mixed(ink, PAPER, _KEPT_LIGHTER))], window, px_per_mm),
+        *((shares, PAPER) for shares in (raster.cuts, raster.cut_outs) if shares is not None),
+        *_coats([(edges, _mixed(PAPER, ink, _OUTLINE_TONE))], window, px_per_mm),
+    )
+    return _painted(coats, _size(window, px_per_mm), px_per_mm=px_per_mm, ground=ink)
 
 
 def change_png(before: Block, after: Block, *, px_per_mm: float = 10.0) -> bytes:
@@ -78,7 +116,8 @@ def change_png(before: Block, after: Block, *, px_per_mm: float = 10.0) -> bytes
         (geometry.parts(shapely.difference(whole, now)), NOW_LAND),
     )
     window = (0.0, 0.0, old.width_mm, old.height_mm)
-    return _painted(coats, window, px_per_mm=px_per_mm, ground=_mixed(INK, PAPER, _PALE))
+    size = _size(window, px_per_mm)
+    return _painted(_coats(coats, window, px_per_mm), size, px_per_mm=px_per_mm, ground=_mixed(INK, PAPER, _PALE))
 
 
 def old_cuts_png(block: Block, *, px_per_mm: float = 10.0) -> bytes:
@@ -86,13 +125,30 @@ def old_cuts_png(block: Block, *, px_per_mm: float = 10.0) -> bytes:
     shown = seen(block, View.BLOCK)
     coats = ((shown.to_cut, NOW_CUT), (shown.cut_outs, NOW_CUT), (shown.cut_before, PAPER))
     window = (0.0, 0.0, shown.width_mm, shown.height_mm)
-    return _painted(coats, window, px_per_mm=px_per_mm, ground=_mixed(INK, PAPER, _PALE))
+    size = _size(window, px_per_mm)
+    return _painted(_coats(coats, window, px_per_mm), size, px_per_mm=px_per_mm, ground=_mixed(INK, PAPER, _PALE))
+
+
+def _coats(
+    shapes: Iterable[tuple[PolygonArray, Colour]], window: Window, px_per_mm: float
+) -> Iterator[tuple[Floats, Colour]]:
+    """What shapes take of each pixel, with their colours; nothing of those that are none."""
+    size = _size(window, px_per_mm)
+    return ((_shares(its, window, px_per_mm, size), colour) for its, colour in shapes if len(its))
 
 
 def _painted(
-    coats: Iterable[tuple[PolygonArray, Colour]], window: Window, *, px_per_mm: float, ground: Colour
+    coats: Iterable[tuple[Floats, Colour]], size: tuple[int, int], *, px_per_mm: float, ground: Colour
 ) -> bytes:
-    """Shapes over one another on a ground."""
+    """Shares of each pixel in their colours over one another on a ground."""
+    picture = Image.new("RGB", size, ground)
+    for shares, colour in coats:
+        picture.paste(colour, mask=Image.fromarray(np.round(shares * 255).astype(np.uint8)))
+    return png_bytes(picture, px_per_mm=px_per_mm)
+
+
+def _size(window: Window, px_per_mm: float) -> tuple[int, int]:
+    """Columns and rows."""
     size = round(window[2] * px_per_mm), round(window[3] * px_per_mm)
     if not 0 < size[0] * size[1] <= _MOST_PIXELS:
         raise InputError(
@@ -101,17 +157,16 @@ def _painted(
             where="px_per_mm",
             hint="choose other pixels per mm or a smaller corner",
         )
-    picture = Image.new("RGB", size, ground)
-    for shapes, colour in coats:
-        if len(shapes):
-            picture.paste(colour, mask=_mask(shapes, window, px_per_mm, size))
-    return png_bytes(picture, px_per_mm=px_per_mm)
+    return size
 
 
-def _mask(shapes: PolygonArray, window: Window, px_per_mm: float, size: tuple[int, int]) -> Image.Image:
+def _shares(shapes: PolygonArray, window: Window, px_per_mm: float, size: tuple[int, int]) -> Floats:
+    """How much of each pixel shapes take; (rows, columns)."""
+    if not len(shapes):
+        return np.zeros(size[::-1])
     left, bottom, _, _ = window
     there = geometry.moved(_meeting(shapes, window), (-left * px_per_mm, -bottom * px_per_mm), scale=px_per_mm)
-    return Image.fromarray(np.round(coverage(there, size) * 255).astype(np.uint8))
+    return coverage(there, size)
 
 
 def _meeting(shapes: PolygonArray, window: Window) -> PolygonArray:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import re
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
@@ -15,8 +14,9 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.blocks.layer_names import Layer
 from carvegen.geometry.coverage import coverage
-from carvegen.writers.block.block_dxf import layers_dxf
-from carvegen.writers.svg_page import SvgPage
+from carvegen.writers.block.block_drawing import layers_dxf
+from carvegen.writers.formats.png_bytes import SMALL, png_bytes
+from carvegen.writers.formats.svg_page import SvgPage
 
 if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
@@ -57,9 +57,7 @@ def artwork_png(layers: Mapping[str, PolygonArray], size: tuple[float, float]) -
     for layer, shapes in reversed(list(zip(_layers(layers), layers.values(), strict=True))):
         mask = np.round(coverage(geometry.moved(shapes, (0, 0), scale=px), pixels) * 255).astype(np.uint8)
         picture.paste(layer.colour, mask=Image.fromarray(mask))
-    out = io.BytesIO()
-    picture.save(out, "PNG", dpi=(px * 25.4, px * 25.4))
-    return out.getvalue()
+    return png_bytes(picture, px_per_mm=px, level=SMALL)
 
 
 def page_size(layers: Mapping[str, PolygonArray], width: float | None, height: float | None) -> tuple[float, float]:

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, TypeAlias
 from carvegen import geometry
 from carvegen.blocks.embossing.paper_strain import taut
 from carvegen.blocks.embossing.pressing import paper_thickness_mm, stop_depth_mm, wall_rings
-from carvegen.blocks.layer_names import Layer
+from carvegen.blocks.layer_names import LAYERS, Layer
 from carvegen.blocks.views import View, seen
 from carvegen.facts.safety import caution
-from carvegen.writers.block.block_dxf import layers_dxf
-from carvegen.writers.sheet import around
-from carvegen.writers.svg_page import HAIRLINE_MM, SvgPage
+from carvegen.writers.block.block_drawing import layers_dxf
+from carvegen.writers.formats.svg_page import svg_of
+from carvegen.writers.sheet import Drawing, Drawn, around
 
 if TYPE_CHECKING:
     from carvegen.blocks.embossing.pressing import Die
@@ -51,28 +51,24 @@ def relief_svg(job: Job, drawn: Steps, about: Sequence[str]) -> str:
     layers = _as_layers(job, drawn)
     words = [f"{shown.name}: {shown.view.words}", *about, *(f"{its.name}: {its.asks}." for its, _ in layers)]
     sheet = around(shown, max(shown.width_mm, _NARROWEST_MM), words)
-    page = SvgPage(
-        left=sheet.left, bottom=sheet.bottom, right=sheet.right, top=sheet.top,
-        title=f"{shown.name}, wall of the die, {shown.view.value} view",
-        about=f"{shown.view.words} Millimetres, 1:1.",
-    )  # fmt: skip
-    for k, (layer, shapes) in enumerate(layers):
-        line = {"fill": "none", "stroke": layer.colour, "stroke_width": HAIRLINE_MM}
-        style = line if k == 0 else {"fill": layer.colour, "stroke": "none", "fill_rule": "evenodd"}
-        page.group(layer.xml_name, layer.name, layer.asks, **style)
-        page.shapes(layer.xml_name, shapes)
-    edge = page.group("BLOCK-EDGE", "BLOCK EDGE", "where the die lies", fill="none", stroke="#6b5a4a",
-                      stroke_width=HAIRLINE_MM)  # fmt: skip
-    page.polygon(edge, shown.face)
+    edges = [(_edge("BLOCK EDGE", "#6b5a4a", "where the die lies"), shown.face)]
     if shown.waste_mm:
-        board = page.group("BOARD-EDGE", "BOARD EDGE", "how large the board is", fill="none", stroke="#9a8f80",
-                           stroke_width=HAIRLINE_MM)  # fmt: skip
-        page.polygon(board, shown.board)
-    notes = page.group("NOTES", "NOTES", "to be read; not to be cut", fill="#77776e", font_family="sans-serif")
-    page.polygon(notes, sheet.bar)
-    for text in sheet.lines:
-        page.words(notes, text)
-    return page.to_text()
+        edges.append((_edge("BOARD EDGE", "#9a8f80", "how large the board is"), shown.board))
+    return svg_of(
+        Drawing(
+            title=f"{shown.name}, wall of the die, {shown.view.value} view",
+            about=f"{shown.view.words} Millimetres, 1:1.",
+            sheet=sheet,
+            layers=(
+                *(Drawn(layer=layer, what=shapes, filled=k > 0) for k, (layer, shapes) in enumerate(layers)),
+                *(Drawn(layer=layer, what=geometry.polygon_array([its])) for layer, its in edges),
+            ),
+        )
+    )
+
+
+def _edge(name: str, colour: str, asks: str) -> Layer:
+    return Layer(name=name, colour=colour, index=LAYERS[name].index, drawn="", asks=asks)
 
 
 def relief_dxf(job: Job, drawn: Steps) -> str:

@@ -12,7 +12,7 @@ from carvegen.blocks.layer_names import FINDING, LAYERS
 from carvegen.blocks.views import View, seen
 from carvegen.writers.block import ring_places as ringed
 from carvegen.writers.block.block_png import proof_png
-from carvegen.writers.png_bytes import png_bytes
+from carvegen.writers.formats.png_bytes import png_bytes
 
 if TYPE_CHECKING:
     from carvegen.base.findings import Report

@@ -14,9 +14,9 @@ from carvegen.blocks.layer_names import LAYERS, NOTES
 from carvegen.blocks.views import View, seen
 from carvegen.geometry.widths import local_widths
 from carvegen.writers.block.block_png import INK, proof_png
-from carvegen.writers.png_bytes import png_bytes
+from carvegen.writers.formats.png_bytes import SMALL, png_bytes
+from carvegen.writers.formats.svg_page import SvgPage
 from carvegen.writers.sheet import around
-from carvegen.writers.svg_page import SvgPage
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -72,9 +72,7 @@ def width_layer_png(block: Block, widths: LandWidths, *, px_per_mm: float) -> by
     rgb = [ImageColor.getrgb(colour) for _, colour, _ in _CLASSES]
     picture.putpalette([*rgb[0], *(part for colour in rgb for part in colour)])
     _paint_discs(picture, widths, scale, range(1, len(_CLASSES) + 1))
-    out = io.BytesIO()
-    picture.save(out, "PNG", bits=4, optimize=True, transparency=0)
-    return out.getvalue()
+    return png_bytes(picture, level=SMALL, bits=4, optimize=True, transparency=0)
 
 
 def width_key(least_mm: float) -> dict[str, str]:
@@ -113,10 +111,7 @@ def width_map_svg(block: Block, widths: LandWidths) -> str:
         page.group(name, name, "does not print", fill="#fbfaf6", stroke="none", fill_rule="evenodd")
         page.shapes(name, shapes)
     _draw_discs(page, widths)
-    notes = page.group(NOTES, NOTES, LAYERS[NOTES].asks, fill=LAYERS[NOTES].colour, font_family="sans-serif")
-    page.polygon(notes, sheet.bar)
-    for line in sheet.lines:
-        page.words(notes, line)
+    page.notes(LAYERS[NOTES], sheet)
     return page.to_text()
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
@@ -14,6 +13,7 @@ from carvegen import geometry
 from carvegen.geometry.coverage import coverage
 from carvegen.writers.block.block_png import NOW_CUT, NOW_LAND
 from carvegen.writers.block.ring_places import LABEL_MM, free_box
+from carvegen.writers.formats.png_bytes import SMALL, png_bytes
 
 if TYPE_CHECKING:
     from carvegen.artwork.on_plan import Laid
@@ -102,9 +102,7 @@ def _faded(laid: Laid) -> tuple[Image.Image, float]:
 
 
 def _bytes(picture: Image.Image, scale: float) -> bytes:
-    out = io.BytesIO()
-    picture.save(out, "PNG", dpi=(scale * 25.4, scale * 25.4), compress_level=1)
-    return out.getvalue()
+    return png_bytes(picture, px_per_mm=scale, level=1)
 
 
 _LONG_PX, _LINES = 1600, 20
@@ -125,6 +123,4 @@ def ruled_png(picture: Picture) -> bytes:
             pen.line((at, 0, at, image.height) if along == 0 else (0, at, image.width, at), fill=_LINE, width=1)
             where = (at + 2, 2) if along == 0 else (2, at + 2)
             pen.text(where, str(value), fill=_INK, font=font, stroke_width=2, stroke_fill=(255, 255, 255))
-    out = io.BytesIO()
-    image.save(out, "PNG")
-    return out.getvalue()
+    return png_bytes(image, level=SMALL)

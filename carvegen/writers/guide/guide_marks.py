@@ -146,6 +146,8 @@ def _size(label: str) -> tuple[float, float]:
 
 
 def _labelled(drawn: Sequence[_Ring], shown: Seen) -> list[GuideMark]:
+    if not drawn:
+        return []  # room is costly to look for
     room = RingRoom(shown)
     rings = [room.ring(its.at, its.radius) for its in drawn]
     boxes = [(x - r, y - r, x + r, y + r) for its, (r, _) in zip(drawn, rings, strict=True) for x, y in [its.at]]

@@ -19,12 +19,13 @@ if TYPE_CHECKING:
     from carvegen.blocks.views import Seen
     from carvegen.geometry import Floats, Mask, PolygonArray
 
-__all__ = ["PATCH_MM", "Patch", "patch_rows", "patches_of"]
+__all__ = ["PATCH_MM", "Patch", "patch_corners", "patch_rows", "patches_of"]
 
 PATCH_MM = 40.0  #: about what a hand cuts without laying the block another way; our own choice
 _ROOM_MM = 2.2  #: radius of land that carries a number
 _PITCH_MM = 0.6  #: of the places where room is sought first
 _CLOSE_MM = 0.3  #: how closely that land is sought
+_ARM_MM = 2.0  #: of the cross at a corner of zones
 _TOUCHED_MM2 = 0.01  #: less of a cut in a zone is none
 
 
@@ -36,7 +37,12 @@ class Patch:
     box: tuple[float, float, float, float]  #: left, bottom, right, top
     cuts: int  #: whose middle lies in it
     minutes: tuple[float, float] | None  #: of a quick hand and of a slow one
-    number_at: tuple[float, float] | None  #: land that has room for its number, or else a floor that has
+    rooms: tuple[tuple[float, float], ...]  #: land that has room for its number, the widest first, or else floors
+
+    @property
+    def number_at(self) -> tuple[float, float] | None:
+        """Where its number stands best; none without room."""
+        return self.rooms[0] if self.rooms else None
 
 
 def patches_of(job: Job, shown: Seen, floors: PolygonArray) -> tuple[Patch, ...]:
@@ -75,8 +81,8 @@ def patches_of(job: Job, shown: Seen, floors: PolygonArray) -> tuple[Patch, ...]
         found.append(
             Patch(
                 number=len(found) + 1, box=box, cuts=int(count[own]),
-                number_at=(_room(rectangles[own], taken) if roomy[own] else None)
-                or _room_on(floors[wide.query(rectangles[own])], boxes[own]),
+                rooms=(_room(rectangles[own], taken) if roomy[own] else ())
+                + _room_on(floors[wide.query(rectangles[own])], boxes[own]),
                 minutes=hand_minutes(float(length[own]), float(area[own]) / 100, job.material),
             )
         )  # fmt: skip
@@ -104,10 +110,28 @@ def _spoken(minutes: tuple[float, float] | None) -> str:
     return f"{quick}" if quick == slow else f"{quick} to {slow}"
 
 
+def patch_corners(width_mm: float, height_mm: float) -> Floats:
+    """Crosses at the corners of the zones inside the face, and strokes outside its edge; (n, 4) as x, y, x, y."""
+    x, y = _borders(width_mm)[1:-1], _borders(height_mm)[1:-1]
+    middles = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+    across, up = np.array([_ARM_MM, 0.0]), np.array([0.0, _ARM_MM])
+    crosses = [np.hstack([middles - arm, middles + arm]) for arm in (across, up)]
+    below, left = np.column_stack([x, np.zeros_like(x)]), np.column_stack([np.zeros_like(y), y])
+    above, right = below + np.array([0, height_mm]), left + np.array([width_mm, 0])
+    edges = ((below, -up), (above, up), (left, -across), (right, across))
+    strokes = [np.hstack([its, its + out]) for its, out in edges]
+    return np.asarray(np.round(np.concatenate([*crosses, *strokes]), 3))
+
+
+def _borders(side_mm: float) -> Floats:
+    """Where zones begin and end along a side."""
+    return np.linspace(0, side_mm, max(1, round(side_mm / PATCH_MM)) + 1)
+
+
 def _boxes(width_mm: float, height_mm: float) -> np.ndarray:
     """Rectangles of about `PATCH_MM` that cover the face, in working order; (n, 4) as left, bottom, right, top."""
-    columns, rows = (max(1, round(side / PATCH_MM)) for side in (width_mm, height_mm))
-    x, y = np.linspace(0, width_mm, columns + 1), np.linspace(height_mm, 0, rows + 1)
+    x, y = _borders(width_mm), _borders(height_mm)[::-1]
+    columns, rows = len(x) - 1, len(y) - 1
     order = [
         (row, column)
         for row in range(rows)
@@ -152,23 +176,23 @@ def _grid(box: Floats, inset: float) -> Floats:
     return np.stack(np.meshgrid(*sides), axis=-1).reshape(-1, 2)
 
 
-def _room(rectangle: shapely.Polygon, pieces: np.ndarray) -> tuple[float, float] | None:
-    """The middle of the widest land in a zone, if a number has room there."""
-    return _widest_room(geometry.parts(shapely.difference(rectangle, shapely.union_all(pieces))))
+def _room(rectangle: shapely.Polygon, pieces: np.ndarray) -> tuple[tuple[float, float], ...]:
+    """The middles of the widest lands in a zone in which a number has room."""
+    return _widest_rooms(geometry.parts(shapely.difference(rectangle, shapely.union_all(pieces))))
 
 
-def _room_on(floors: PolygonArray, box: Floats) -> tuple[float, float] | None:
-    """The middle of the widest floor in a zone, if a number has room there."""
-    return _widest_room(geometry.parts(shapely.clip_by_rect(floors, *box)))
+def _room_on(floors: PolygonArray, box: Floats) -> tuple[tuple[float, float], ...]:
+    """The middles of the widest floors in a zone in which a number has room."""
+    return _widest_rooms(geometry.parts(shapely.clip_by_rect(floors, *box)))
 
 
-def _widest_room(land: PolygonArray) -> tuple[float, float] | None:
+def _widest_rooms(land: PolygonArray) -> tuple[tuple[float, float], ...]:
     if len(land) == 0:
-        return None
+        return ()
     largest = land[np.argsort(-shapely.area(land), kind="stable")[:3]]
     circles = shapely.maximum_inscribed_circle(largest, tolerance=_CLOSE_MM)
-    best = int(np.argmax(shapely.length(circles)))
-    if shapely.length(circles[best]) < _ROOM_MM:
-        return None
-    x, y = shapely.get_coordinates(circles[best])[0].tolist()
-    return round(x, 3), round(y, 3)
+    radii = shapely.length(circles)
+    order = [k for k in np.argsort(-radii, kind="stable").tolist() if radii[k] >= _ROOM_MM]
+    return tuple(
+        (round(x, 3), round(y, 3)) for k in order for x, y in [shapely.get_coordinates(circles[k])[0].tolist()]
+    )

@@ -9,6 +9,7 @@ from carvegen import geometry
 from carvegen.writers.guide.guide_marks import LETTERS_MM
 from carvegen.writers.guide.guide_samples import (
     BEFORE_TONE,
+    CORNERS_MM,
     FREE_TONE,
     HATCH_TONE,
     HEAVY_MM,
@@ -26,6 +27,7 @@ from carvegen.writers.pdf.pdf_page import (
     foot,
     heading,
     joins,
+    line_operators,
     new_canvas,
     sheet_count,
     standing,
@@ -112,15 +114,19 @@ class _Drawn:
 
     def __init__(self, guide: Guide) -> None:
         zones = guide.zones
-        self.zones = [Shapes(its, "f*") for its in (zones.fine, zones.edges, zones.floors)]
+        self.narrow = Shapes(zones.narrow, "B*")  # filled and outlined at once: they are nearly all of a file
+        self.zones = [Shapes(its, "f*") for its in (zones.corners, zones.edges, zones.floors)]
         self.free = Shapes(guide.shown.free, "S")
         self.before = Shapes(guide.shown.cut_before, "f*")
         self.floors = Shapes(zones.floors if guide.pale else geometry.empty(), "S")
-        self.cuts, self.cut_outs = Shapes(guide.shown.lowered, "S"), Shapes(guide.shown.cut_outs, "S")
+        self.cuts, self.cut_outs = Shapes(zones.parted, "S"), Shapes(guide.shown.cut_outs, "S")
         self.stands, self.kept = Shapes(zones.stands, "S"), Shapes(guide.shown.kept, "S")
         self.register = Shapes(guide.register, "f*")
         board = geometry.polygon_array([guide.shown.board] if guide.shown.waste_mm else [])
         self.stops = Shapes(geometry.stack([guide.shown.stops, board]), "S")
+        self.thin, self.hatch = line_operators(zones.thin), line_operators(guide.hatch)
+        self.corners = line_operators(guide.corners)
+        self.before_lines, self.free_hatch = line_operators(guide.before_lines), line_operators(guide.free_hatch)
 
 
 def _drawing(canvas: Canvas, guide: Guide, tile: Tile, drawn: _Drawn) -> None:
@@ -135,19 +141,23 @@ def _drawing(canvas: Canvas, guide: Guide, tile: Tile, drawn: _Drawn) -> None:
         canvas.setStrokeGray(FREE_TONE)
         canvas.addLiteral(drawn.floors.within(tile))
     canvas.setStrokeGray(HATCH_TONE)
+    canvas.setFillGray(guide.tones[0])
+    canvas.addLiteral(drawn.narrow.within(tile))
     canvas.addLiteral(drawn.cuts.within(tile))
     _kept(canvas, drawn.kept.within(tile))
     canvas.setStrokeGray(FREE_TONE)
-    _lines(canvas, guide.before_lines)
-    _lines(canvas, guide.free_hatch)
+    canvas.addLiteral(drawn.before_lines)
+    canvas.addLiteral(drawn.free_hatch)
     canvas.addLiteral(drawn.free.within(tile))
     canvas.setStrokeGray(HATCH_TONE)
+    canvas.setLineWidth(CORNERS_MM)
+    canvas.addLiteral(drawn.corners)
     canvas.setLineWidth(THROUGH_MM)
-    _lines(canvas, guide.hatch)
+    canvas.addLiteral(drawn.hatch)
     canvas.addLiteral(drawn.cut_outs.within(tile))
     canvas.setStrokeGray(0)
     canvas.setFillGray(0)
-    _lines(canvas, guide.zones.thin)
+    canvas.addLiteral(drawn.thin)
     canvas.setLineWidth(HEAVY_MM)
     canvas.addLiteral(drawn.stands.within(tile))
     canvas.setLineWidth(0.3)

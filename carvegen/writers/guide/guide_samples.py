@@ -13,10 +13,11 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats
 
 __all__ = [
-    "BEFORE_TONE", "FREE_TONE", "HATCH_TONE", "HEAVY_MM", "OUTLINE_MM", "SAMPLE_MM", "THROUGH_MM", "Entry", "Lines",
-    "Sample", "sample",
+    "BEFORE_TONE", "CORNERS_MM", "FREE_TONE", "HATCH_TONE", "HEAVY_MM", "OUTLINE_MM", "SAMPLE_MM", "THROUGH_MM",
+    "Entry", "Lines", "Sample", "sample",
 ]  # fmt: skip
 
+CORNERS_MM = 0.2  #: width of the lines where zones meet
 BEFORE_TONE = 0.95  #: lightness of what is cut already; a printer that leaves it white still draws its lines
 FREE_TONE = 0.45  #: lightness of the hatching over free zones
 HEAVY_MM = 0.4  #: width of the outline round small land
@@ -60,7 +61,7 @@ def sample(shows: str, tones: Sequence[float]) -> Sample:
     ----------
     shows
         "tones" (all three), "fine", "edges", "floors", "before", "through", "free", "stands", "thin",
-        "kept" or "tick" (an empty box).
+        "corners", "kept" or "tick" (an empty box).
     """
     w, h = SAMPLE_MM
     one = {"fine": 0, "edges": 1, "floors": 2}
@@ -111,5 +112,8 @@ _LINES: Mapping[str, tuple[Lines, ...]] = {
         Lines(ends=_WHOLE, width_mm=OUTLINE_MM, tone=FREE_TONE),
     ),
     "tick": (Lines(ends=_round(SAMPLE_MM[0] - SAMPLE_MM[1], 0, *SAMPLE_MM), width_mm=0.2, tone=0.0),),
+    "corners": (
+        Lines(ends=np.array([(3.0, 1.4, 6.0, 1.4), (4.5, 0.0, 4.5, 2.8)]), width_mm=CORNERS_MM, tone=HATCH_TONE),
+    ),
     "kept": (Lines(ends=_WHOLE, width_mm=OUTLINE_MM, tone=HATCH_TONE, broken=True),),
 }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,9 +18,11 @@ from carvegen.blocks.layer_names import (
     REGISTER,
     REGISTER_STOP,
 )
+from carvegen.writers.formats.svg_page import SvgPage
 from carvegen.writers.guide.guide_marks import LETTERS_MM
 from carvegen.writers.guide.guide_samples import (
     BEFORE_TONE,
+    CORNERS_MM,
     FREE_TONE,
     HATCH_TONE,
     HEAVY_MM,
@@ -31,10 +34,9 @@ from carvegen.writers.guide.guide_samples import (
 )
 from carvegen.writers.guide.hand_guide import TEST_WORD, WORD_MM
 from carvegen.writers.sheet import MEASURE_ME, around
-from carvegen.writers.svg_page import SvgPage
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
     from typing import Any
 
     from carvegen.geometry import Floats
@@ -59,10 +61,7 @@ def guide_svg(guide: Guide) -> str:
         about=guide.laid,
     )
     _picture(page, guide)
-    notes = page.group(NOTES, NOTES, LAYERS[NOTES].asks, fill=_INK, stroke="none", font_family="sans-serif")
-    page.polygon(notes, sheet.bar)
-    for line in sheet.lines:
-        page.words(notes, line)
+    notes = page.notes(replace(LAYERS[NOTES], colour=_INK), sheet)
     _test_word(page, notes, guide)
     _samples(page, guide, entries, sheet)
     return page.to_text()
@@ -107,25 +106,17 @@ def _picture(page: SvgPage, guide: Guide) -> None:
         name, words = "CUT BEFORE", "cut already: nothing to do"
         page.group("CUT-BEFORE", name, words, fill=_grey(BEFORE_TONE), stroke="none", fill_rule="evenodd")
         page.shapes("CUT-BEFORE", shown.cut_before)
-        lines = page.group("CUT-BEFORE-LINES", name, words, stroke=_grey(FREE_TONE), stroke_width=OUTLINE_MM)
-        _lines(page, lines, guide.before_lines)
-    for k, (tone, shapes) in enumerate(zip(guide.tones, (zones.fine, zones.edges, zones.floors), strict=True), start=1):
-        page.group(f"ZONE-{k}", f"ZONE {k}", _ZONES[k - 1], fill=_grey(tone), stroke="none", fill_rule="evenodd")
-        page.shapes(f"ZONE-{k}", shapes)
-    if guide.pale:
-        page.group("FLOORS", "FLOORS", "where the floors begin", fill="none", **{**line, "stroke": _grey(FREE_TONE)})
-        page.shapes("FLOORS", zones.floors)
-    page.group("CUT-OUTLINES", "CUT OUTLINES", "the edge of the land", fill="none", **line)
-    page.shapes("CUT-OUTLINES", shown.lowered)
+        page.group("CUT-BEFORE-LINES", name, words, stroke=_grey(FREE_TONE), stroke_width=OUTLINE_MM)
+        page.lines("CUT-BEFORE-LINES", guide.before_lines)
+    _zones(page, guide, line)
     if len(shown.kept):
         page.group("KEPT", "KEPT", "artwork that is kept clear", fill="none", stroke_dasharray="1.2,0.8", **line)
         page.shapes("KEPT", shown.kept)
     if len(shown.free):
-        free = _group(page, FREE_FRINGE, fill="none", stroke=_grey(FREE_TONE), stroke_width=OUTLINE_MM)
-        _lines(page, free, guide.free_hatch)
+        _group(page, FREE_FRINGE, fill="none", stroke=_grey(FREE_TONE), stroke_width=OUTLINE_MM)
         page.shapes(LAYERS[FREE_FRINGE].xml_name, shown.free)
-    hatched = _group(page, CUT_OUT, fill="none", fill_rule="evenodd", **{**line, "stroke_width": THROUGH_MM})
-    _lines(page, hatched, guide.hatch)
+        page.lines(LAYERS[FREE_FRINGE].xml_name, guide.free_hatch)
+    _group(page, CUT_OUT, fill="none", fill_rule="evenodd", **{**line, "stroke_width": THROUGH_MM})
     _group(page, REGISTER, fill=_INK, stroke="none")
     edge = _group(page, BLOCK_EDGE, fill="none", stroke=_INK, stroke_width=0.3)
     page.polygon(edge, shown.face)
@@ -136,16 +127,16 @@ def _picture(page: SvgPage, guide: Guide) -> None:
         page.polygon(board, shown.board)
     for name, shapes in ((CUT_OUT, shown.cut_outs), (REGISTER, guide.register)):
         page.shapes(LAYERS[name].xml_name, shapes)
+    page.lines(LAYERS[CUT_OUT].xml_name, guide.hatch)
     if len(zones.stands):
         page.group("STANDS", "STANDS", "small land: leave it", fill="none", stroke=_INK, stroke_width=HEAVY_MM)
         page.shapes("STANDS", zones.stands)
     if len(zones.thin):
-        _lines(
-            page, page.group("THIN", "THIN", "thin land: slope its wall", stroke=_INK, stroke_width=0.25), zones.thin
-        )
+        page.group("THIN", "THIN", "thin land: slope its wall", stroke=_INK, stroke_width=0.25)
+        page.lines("THIN", zones.thin)
     if guide.arrow is not None:
-        arrow = page.group("GRAIN", "GRAIN", "which way the grain runs", stroke=_INK, stroke_width=0.3)
-        _lines(page, arrow, guide.arrow)
+        page.group("GRAIN", "GRAIN", "which way the grain runs", stroke=_INK, stroke_width=0.3)
+        page.lines("GRAIN", guide.arrow)
     _marks(page, guide)
     if guide.labels:
         labels = page.group("NUMBERS", "NUMBERS", "to be found again", fill=_INK, font_family="sans-serif",
@@ -154,7 +145,28 @@ def _picture(page: SvgPage, guide: Guide) -> None:
             labels.add(page.drawing.text(label.text, insert=page.at(label.at[0], label.at[1] - 0.36 * LETTERS_MM)))
 
 
-_ZONES = ("fine cuts: first", "along the land: then", "floors: last")
+def _zones(page: SvgPage, guide: Guide, line: Mapping[str, Any]) -> None:
+    zones = guide.zones
+    page.group("ZONE-1", "ZONE 1", _FIRST, fill=_grey(guide.tones[0]), fill_rule="evenodd", **line)
+    page.shapes("ZONE-1", zones.narrow)
+    parts = (zones.corners, zones.edges, zones.floors)
+    for tone, (name, words), shapes in zip(guide.tones, _PARTS, parts, strict=True):
+        page.group(name, name.replace("-", " "), words, fill=_grey(tone), stroke="none", fill_rule="evenodd")
+        page.shapes(name, shapes)
+    if guide.pale:
+        page.group("FLOORS", "FLOORS", "where the floors begin", fill="none", **{**line, "stroke": _grey(FREE_TONE)})
+        page.shapes("FLOORS", zones.floors)
+    page.group("CUT-OUTLINES", "CUT OUTLINES", "the edge of the land", fill="none", **line)
+    page.shapes("CUT-OUTLINES", zones.parted)
+    if len(guide.corners):
+        page.group(
+            "ZONE-CORNERS", "ZONE CORNERS", "where zones meet", stroke=_grey(HATCH_TONE), stroke_width=CORNERS_MM
+        )
+        page.lines("ZONE-CORNERS", guide.corners)
+
+
+_FIRST = "fine cuts: first"
+_PARTS = (("ZONE-1-CORNERS", _FIRST), ("ZONE-2", "along the land: then"), ("ZONE-3", "floors: last"))
 
 
 def _marks(page: SvgPage, guide: Guide) -> None:

@@ -39,12 +39,19 @@ _MEASURED = 60  #: floors whose width is measured, the largest first
 class Zones:
     """Parts of the cuts in the order in which a hand cuts them, and marks on the way; in the guide's own view."""
 
-    fine: PolygonArray  #: first: too narrow for more than one tool
+    narrow: PolygonArray  #: first: whole cuts, too narrow for more than one tool
+    corners: PolygonArray  #: first, too: what else is too narrow
     edges: PolygonArray  #: then, one groove wide along the land
     floors: PolygonArray  #: last
     thin: Floats  #: strokes into the cut where the land beside it is thin, (n, 4) as x, y, x, y
     stands: PolygonArray  #: small land inside cuts that is easily cut away by mistake
     widest_floor_mm: float  #: 0 without floors
+    parted: PolygonArray  #: the cuts, whole, that are not among the narrow ones
+
+    @property
+    def fine(self) -> PolygonArray:
+        """All that comes first."""
+        return geometry.stack([self.narrow, self.corners])
 
 
 def zones_of(job: Job, shown: Seen) -> Zones:
@@ -56,10 +63,12 @@ def zones_of(job: Job, shown: Seen) -> Zones:
     corners = _corners(shapely.difference(cuts, geometry.offset(floors, edge + _SLIVER_MM)))
     edges = shapely.difference(shapely.difference(cuts, floors), corners)
     floors = _left(geometry.parts(floors), shown)
+    narrow, small = shown.lowered[~wide], geometry.snapped(_left(geometry.parts(corners), shown))
+    whole = len(shown.cut_before) == 0  # else the zone of a cut is not the cut itself
     return Zones(
-        fine=geometry.stack(
-            [_whole(shown.lowered[~wide], shown), geometry.snapped(_left(geometry.parts(corners), shown))]
-        ),
+        narrow=narrow if whole else geometry.empty(),
+        corners=small if whole else geometry.stack([geometry.snapped(_left(narrow, shown)), small]),
+        parted=cuts if whole else shown.lowered,
         edges=geometry.snapped(_left(geometry.parts(edges), shown)),
         floors=geometry.snapped(floors),
         thin=_strokes(job, shown),
@@ -73,11 +82,6 @@ def _left(shapes: PolygonArray, shown: Seen) -> PolygonArray:
     if len(shown.cut_before) == 0:
         return shapes
     return geometry.parts(shapely.difference(shapes, shapely.union_all(shown.cut_before)))
-
-
-def _whole(cuts: PolygonArray, shown: Seen) -> PolygonArray:
-    """What of whole cuts, which lie on the grid already, is not cut yet."""
-    return cuts if len(shown.cut_before) == 0 else geometry.snapped(_left(cuts, shown))
 
 
 def _corners(left: NDArray[np.object_]) -> NDArray[np.object_]:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import enum
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+import numpy as np
 import shapely
 
 from carvegen.base.errors import InputError
@@ -14,7 +15,7 @@ from carvegen.blocks.views import View, seen
 from carvegen.writers.block.ring_places import readable
 from carvegen.writers.guide.guide_lines import arrow, hatching, level_lines
 from carvegen.writers.guide.guide_marks import found_lines, rings
-from carvegen.writers.guide.guide_patches import PATCH_MM, patch_rows, patches_of
+from carvegen.writers.guide.guide_patches import PATCH_MM, patch_corners, patch_rows, patches_of
 from carvegen.writers.guide.guide_samples import Entry
 from carvegen.writers.guide.guide_words import (
     UNFINISHED,
@@ -57,6 +58,12 @@ _NUMBER_MM = 3.0  #: room that a zone's number needs round its middle
 TONES = (0.62, 0.78, 0.9)
 #: The same to save ink: none so light that an office printer leaves it out, as it does with tints of a few per cent.
 _PALE = (0.82, 0.88, 0.94)
+
+
+_CORNERS = Entry(
+    words="Grey crosses, and strokes outside the frame: where the table's zones meet. A number stands in its zone.",
+    shows="corners",
+)
 
 
 class Transfer(enum.Enum):
@@ -133,6 +140,7 @@ class Guide:
     pale: bool = False  #: to save ink; lines divide the zones then
     unfinished: bool = False  #: what is white is the carver's own to cut
     labels: tuple[Label, ...] = ()
+    corners: Floats = field(default_factory=lambda: np.empty((0, 4)))  #: lines at the corners of the numbered zones
     tables: tuple[Table, ...] = ()
 
     def parts(self, joining: Sequence[str] = ()) -> tuple[tuple[str, tuple[Entry, ...]], ...]:
@@ -241,13 +249,14 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
         arrow=arrow(shown.direction_deg(job.grain_deg)) if along_grain else None,
         word_at=word_at(shown),
         facts=facts(job, shown),
-        shows=tuple(legend(job, shown, zones)),
+        shows=(*legend(job, shown, zones), *([_CORNERS] if len(patches) > 1 else [])),
         tools=tuple(tool_lines(job, zones)),
         steps=tuple(steps(shown, zones)),
         findings=tuple(found_lines(told, drawn)),
         pale=saving,
         unfinished=job.block.unfinished,
         labels=tuple(_zone_numbers(patches, drawn)),
+        corners=patch_corners(shown.width_mm, shown.height_mm) if len(patches) > 1 else np.empty((0, 4)),
         tables=(_patch_table(patches),) if len(patches) > 1 else (),
     )
 
@@ -258,10 +267,10 @@ def _zone_numbers(patches: Sequence[Patch], drawn: Sequence[GuideMark]) -> Itera
     boxes = [shapely.box(x, y, x + wide, y + high) for mark in drawn for x, y, wide, high in [mark.box]]
     taken = shapely.STRtree([*lines, *boxes])
     for its in patches:
-        if its.number_at is None:
-            continue
-        if not len(taken.query(shapely.Point(its.number_at), predicate="dwithin", distance=_NUMBER_MM)):
-            yield Label(at=its.number_at, text=str(its.number))
+        met = (len(taken.query(shapely.Point(at), predicate="dwithin", distance=_NUMBER_MM)) > 0 for at in its.rooms)
+        at = next((at for at, hidden in zip(its.rooms, met, strict=True) if not hidden), None)
+        if at is not None:
+            yield Label(at=at, text=str(its.number))
 
 
 def _patch_table(patches: Sequence[Patch]) -> Table:

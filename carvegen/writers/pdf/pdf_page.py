@@ -17,7 +17,7 @@ from reportlab.pdfbase import pdfdoc
 from reportlab.pdfgen.canvas import Canvas
 
 from carvegen import geometry
-from carvegen.writers.coordinates import ring_texts
+from carvegen.writers.formats.coordinates import ring_texts
 from carvegen.writers.pdf.pdf_words import (
     BODY_MM,
     PT,
@@ -32,7 +32,7 @@ from carvegen.writers.sheet import BAR_MM, MEASURE_ME
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from carvegen.geometry import PolygonArray
+    from carvegen.geometry import Floats, PolygonArray
     from carvegen.writers.pdf.pdf_words import Words
     from carvegen.writers.pdf.tiles import Plan, Tile
 
@@ -43,6 +43,7 @@ __all__ = [
     "foot",
     "heading",
     "joins",
+    "line_operators",
     "new_canvas",
     "sheet_count",
     "standing",
@@ -136,6 +137,14 @@ class Shapes:
         left, bottom, right, top = self._bounds.T
         meets = (left < tile.right) & (right > tile.left) & (bottom < tile.top) & (top > tile.bottom)
         return "\n".join(self._texts[k] for k in np.flatnonzero(meets).tolist())
+
+
+def line_operators(ends: Floats) -> str:
+    """Straight lines, (n, 4) as x, y, x, y, as drawing operators in mm."""
+    if not len(ends):
+        return ""
+    texts = ring_texts(ends.reshape(-1, 2), np.arange(0, 2 * len(ends) + 1, 2), after=" l\n")
+    return "".join(text.replace(" l", " m", 1) for text in texts) + "S"
 
 
 def to_tile(canvas: Canvas, sheets: Plan, tile: Tile) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -15,6 +14,7 @@ from carvegen.base.errors import InputError
 from carvegen.base.findings import Severity
 from carvegen.geometry.coverage import coverage
 from carvegen.writers.block.block_png import NOW_CUT, NOW_LAND
+from carvegen.writers.formats.png_bytes import SMALL, png_bytes
 from carvegen.writers.plan.rs274 import programs
 
 if TYPE_CHECKING:
@@ -145,9 +145,7 @@ def simulated_png(of: Simulated) -> bytes:
     scale = min(1.0, math.sqrt(_PIXELS / (rows * columns)))
     if scale < 1:
         seen = seen.resize((round(columns * scale), round(rows * scale)), Image.Resampling.LANCZOS)
-    out = io.BytesIO()
-    seen.save(out, "PNG", dpi=(scale * 25.4 / relief.px_mm, scale * 25.4 / relief.px_mm))
-    return out.getvalue()
+    return png_bytes(seen, px_per_mm=scale / relief.px_mm, level=SMALL)
 
 
 def _toned(height: NDArray[np.float32], thickness_mm: float) -> NDArray[np.float32]:

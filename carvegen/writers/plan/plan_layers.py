@@ -23,16 +23,17 @@ if TYPE_CHECKING:
 
 __all__ = ["plan_layers"]
 
-#: DXF colour indices of half saturation and middling darkness, by what is done; the first that is free is taken.
+#: DXF colour indices of half saturation, by what is done; the first that is free is taken. What often lies side by side
+#: is of unlike lightness, too, so that eyes that confuse red and green tell it apart; our own choice.
 _INDICES: dict[Work, tuple[int, ...]] = {
     Work.SCORE: (225, 215),
-    Work.LOWER: (135, 145),
-    Work.CLEAR: (135, 145, 155, 165),
-    Work.SHOULDER: (115, 105, 95, 85, 75, 65),
-    Work.WALL: (195, 185, 205, 175),
-    Work.CENTRE_LINE: (165, 155, 175),
-    Work.CUT_THROUGH: (33, 23, 43, 13, 53),
-    Work.CUT_BLOCK: (33, 23, 43, 13, 53),
+    Work.LOWER: (133, 145),
+    Work.CLEAR: (143, 147, 157, 167),
+    Work.SHOULDER: (97, 243, 57, 153, 237, 63),
+    Work.WALL: (237, 247, 205, 195),
+    Work.CENTRE_LINE: (243, 165, 155),
+    Work.CUT_THROUGH: (33, 23, 43, 53),
+    Work.CUT_BLOCK: (53, 43, 23),
 }
 _REST = tuple(range(15, 250, 10))
 #: Layers of the block's own files whose shop colours hold here too, where the shop gave none of this name.

@@ -13,9 +13,9 @@ from PIL import Image, ImageDraw, ImageFont
 from carvegen.blocks.views import View, seen
 from carvegen.toolpaths.motion import timing
 from carvegen.toolpaths.paths import paths_seen
+from carvegen.writers.formats.png_bytes import png_bytes
+from carvegen.writers.formats.svg_page import first_of_shape
 from carvegen.writers.plan.plan_layers import plan_layers
-from carvegen.writers.plan.plan_svg import first_of_shape
-from carvegen.writers.png_bytes import png_bytes
 
 if TYPE_CHECKING:
     from carvegen.blocks.layer_names import Layer

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from carvegen.base.findings import Finding, Report
     from carvegen.blocks.block import Block
     from carvegen.blocks.job import Job, Setup
-    from carvegen.geometry import Rings
+    from carvegen.geometry import Mask, Rings
     from carvegen.prints.file.print_file import Print
     from carvegen.writers.block.width_map import LandWidths
     from carvegen.writers.whole_print.print_png import Coat
@@ -34,9 +34,12 @@ __all__ = ["block_sheet", "print_sheet"]
 
 def block_sheet(
     jobs: Sequence[Job], reports: Mapping[str, Report], files: Mapping[str, str], questions: Sequence[str],
-    *, widths: LandWidths | None = None,
+    *, widths: LandWidths | None = None, pixels: Mask | None = None,
 ) -> ProofSheet:  # fmt: skip
-    """The sheet of one block; findings that hold for several machines are told once, with their names."""
+    """The sheet of one block; findings that hold for several machines are told once, with their names.
+
+    `pixels`: those of its proof of which land takes the most (`ProofRaster.land`), if they are computed already.
+    """
     block = jobs[0].block
     least = max(job.limits.land_mm for job in jobs)
     return ProofSheet(
@@ -48,7 +51,7 @@ def block_sheet(
         paper=PAPER,
         plates=[Plate(
             name=block.name, ink=Ink(colour=INK, opacity=1.0), land=block.land_rings,
-            to_decide=geometry.rings(block.free) if len(block.free) else None,
+            to_decide=geometry.rings(block.free) if len(block.free) else None, pixels=pixels,
         )],
         cut_before=geometry.rings(block.cut_before) if len(block.cut_before) else None,
         cards=_cards(reports),

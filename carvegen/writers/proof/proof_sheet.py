@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import io
 import json
 import math
 from collections.abc import Mapping, Sequence
@@ -19,13 +18,15 @@ from PIL import Image
 from carvegen.base.colour import hex_of, overprinted, pale_ink, screen
 from carvegen.base.errors import InputError
 from carvegen.geometry.coverage import ring_coverage
+from carvegen.writers.block.block_png import ROUNDING
+from carvegen.writers.formats.png_bytes import SMALL, png_bytes
 from carvegen.writers.proof.proof_cards import cards_html, place_count, rings
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from carvegen.base.colour import Ink, Rgb
-    from carvegen.geometry import Rings
+    from carvegen.geometry import Mask, Rings
     from carvegen.writers.proof.proof_cards import Card
 
 __all__ = ["Plate", "ProofSheet", "proof_sheet_html"]
@@ -53,6 +54,7 @@ class Plate:
     ink: Ink
     land: Rings  #: what stands, on the left of each ring
     to_decide: Rings | None = None  #: of that what the carver may take away; shown pale
+    pixels: Mask | None = None  #: the pixels of which the land takes the most, if they are computed for another picture
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -136,7 +138,9 @@ def _bits(sheet: ProofSheet, scale: float) -> NDArray[np.uint16]:
     size = _size(sheet, scale)
     bits = np.zeros(size[::-1], dtype=np.uint16)
     for number, plate in enumerate(sheet.plates):
-        bits |= _there(plate.land, size, scale).astype(np.uint16) << np.uint16(number)
+        ready = plate.pixels is not None and plate.pixels.shape == bits.shape
+        land = plate.pixels if ready else _there(plate.land, size, scale)
+        bits |= np.asarray(land, dtype=np.uint16) << np.uint16(number)
     for number, pale in _pale_bits(sheet).items():
         open_ = _there(sheet.plates[number].to_decide, size, scale)
         own = np.uint16(1 << number)
@@ -148,7 +152,7 @@ def _there(shape: Rings | None, size: tuple[int, int], scale: float) -> NDArray[
     """The pixels of which a shape takes the most."""
     if shape is None or not len(shape):
         return np.zeros(size[::-1], dtype=bool)
-    return np.asarray(ring_coverage(replace(shape, xy=shape.xy * scale), size) >= 0.5)
+    return np.asarray(ring_coverage(replace(shape, xy=shape.xy * scale), size) >= 0.5 - ROUNDING)
 
 
 def _pale_bits(sheet: ProofSheet) -> dict[int, int]:
@@ -170,17 +174,14 @@ def _size(sheet: ProofSheet, scale: float) -> tuple[int, int]:
 def _png_of(bits: NDArray[np.uint16], count: int) -> bytes:
     """Grey, with as few bits a pixel as hold so many; more than eight: the others in the green channel."""
     low, high = (bits & 255).astype(np.uint8), (bits >> 8).astype(np.uint8)
-    out = io.BytesIO()
     if count > 8:
-        Image.fromarray(np.dstack([low, high, high])).save(out, "PNG")
-    elif count > 4:
-        Image.fromarray(low).save(out, "PNG")
-    else:
-        deep = next(wide for wide in (1, 2, 4) if count <= wide)
-        picture = Image.fromarray(low, "P")
-        picture.putpalette(np.repeat(np.arange(2**deep, dtype=np.uint8), 3).tolist())
-        picture.save(out, "PNG", bits=deep)
-    return out.getvalue()
+        return png_bytes(Image.fromarray(np.dstack([low, high, high])), level=SMALL)
+    if count > 4:
+        return png_bytes(Image.fromarray(low), level=SMALL)
+    deep = next(wide for wide in (1, 2, 4) if count <= wide)
+    picture = Image.fromarray(low, "P")
+    picture.putpalette(np.repeat(np.arange(2**deep, dtype=np.uint8), 3).tolist())
+    return png_bytes(picture, level=SMALL, bits=deep)
 
 
 def _colours(sheet: ProofSheet) -> list[str]:
@@ -237,9 +238,7 @@ def _veil(sheet: ProofSheet, shape: Rings | None, colour: Rgb, share: float, sca
         return None
     picture = Image.fromarray(_there(shape, _size(sheet, scale), scale).astype(np.uint8), "P")
     picture.putpalette([*colour, *colour])
-    out = io.BytesIO()
-    picture.save(out, "PNG", bits=1, transparency=bytes([0, round(share * 255)]))
-    return out.getvalue()
+    return png_bytes(picture, level=SMALL, bits=1, transparency=bytes([0, round(share * 255)]))
 
 
 def _counted(places: int) -> str:

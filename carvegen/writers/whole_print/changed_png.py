@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -15,6 +14,7 @@ from PIL import Image
 from carvegen import geometry
 from carvegen.geometry.coverage import coverage
 from carvegen.writers.block.block_png import NOW_CUT, NOW_LAND
+from carvegen.writers.formats.png_bytes import SMALL, png_bytes
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -62,9 +62,7 @@ def changed_png(motifs: Sequence[Before], drawn: BaseGeometry) -> bytes:
         whole.paste(left, (0, y))
         whole.paste(right, (left.width + _GAP_PX, y))
         y += left.height + _GAP_PX
-    out = io.BytesIO()
-    whole.save(out, "PNG", dpi=(px * 25.4, px * 25.4))
-    return out.getvalue()
+    return png_bytes(whole, px_per_mm=px, level=SMALL)
 
 
 _Layers = Sequence[tuple[Any, tuple[int, int, int]]]  #: shapes and colours, the rearmost first

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
@@ -14,6 +13,7 @@ from PIL import Image
 from carvegen import geometry
 from carvegen.geometry.coverage import coverage
 from carvegen.writers.block.block_png import NOW_CUT, NOW_LAND
+from carvegen.writers.formats.png_bytes import SMALL, png_bytes
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -47,9 +47,7 @@ def compare_png(
     for picture in made:
         whole.paste(picture, (0, y))
         y += picture.height + _GAP_PX
-    out = io.BytesIO()
-    whole.save(out, "PNG", dpi=(scale * 25.4, scale * 25.4))
-    return out.getvalue()
+    return png_bytes(whole, px_per_mm=scale, level=SMALL)
 
 
 def _painted(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,7 +11,8 @@ from carvegen import geometry
 from carvegen.base.colour import hex_of, screen
 from carvegen.marking.marks import Meaning
 from carvegen.marking.pencil.straightened import PX_PER_MM
-from carvegen.writers.svg_page import SvgPage, paths
+from carvegen.writers.formats.png_bytes import SMALL, png_bytes
+from carvegen.writers.formats.svg_page import SvgPage, paths
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -88,9 +88,7 @@ def marks_png(read: SheetsRead, sheet: MarkingSheet) -> bytes:
             for ring in rings:
                 drawn.line(ring, fill=(0, 0, 0, 255), width=_LINE_PX)
     _legend(drawn, read, told, colours, size[1])
-    out = io.BytesIO()
-    canvas.save(out, "PNG", dpi=(PX_PER_MM * 25.4, PX_PER_MM * 25.4))
-    return out.getvalue()
+    return png_bytes(canvas, px_per_mm=PX_PER_MM, level=SMALL)
 
 
 def _legend(

@@ -17,6 +17,7 @@ from carvegen import geometry
 from carvegen.base.colour import Ink, overprinted, screen
 from carvegen.base.streams import stream
 from carvegen.geometry.coverage import coverage
+from carvegen.writers.formats.png_bytes import SMALL, png_bytes
 from carvegen.writers.whole_print.embossed_relief import brightness, heights
 
 if TYPE_CHECKING:
@@ -134,10 +135,8 @@ def print_png(
 def turned_png(data: bytes) -> bytes:
     """A picture in print view as the block lies: mirrored."""
     with Image.open(io.BytesIO(data)) as picture:
-        out = io.BytesIO()
         turned = picture.transpose(Image.Transpose.FLIP_LEFT_RIGHT)
-        turned.save(out, "PNG", dpi=picture.info["dpi"])
-    return out.getvalue()
+        return png_bytes(turned, level=SMALL, dpi=picture.info["dpi"])
 
 
 def rubbing_png(coats: Sequence[Coat], window: Window, *, px_per_mm: float = _PX_PER_MM) -> bytes:
@@ -191,6 +190,4 @@ def _png(
         band = slice(first, first + _BAND)
         seen = overprinted(paper, [(ink, share[band]) for ink, share in zip(inks, shares, strict=True)])
         picture[band] = np.round(screen(seen if light is None else seen * light[band, :, None]))
-    out = io.BytesIO()
-    Image.fromarray(picture).save(out, "PNG", dpi=(scale * 25.4, scale * 25.4))
-    return out.getvalue()
+    return png_bytes(Image.fromarray(picture), px_per_mm=scale, level=SMALL)

@@ -15,8 +15,8 @@ from carvegen.base.colour import (
     overprinted,
     screen,
 )
+from carvegen.writers.formats.svg_page import SvgPage
 from carvegen.writers.sheet import TextLine
-from carvegen.writers.svg_page import SvgPage
 from carvegen.writers.whole_print.embossed_relief import wall_patches
 
 if TYPE_CHECKING:

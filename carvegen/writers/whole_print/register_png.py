@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
+from carvegen.writers.formats.png_bytes import SMALL, png_bytes
+
 if TYPE_CHECKING:
     from carvegen.geometry import Floats
 
@@ -17,7 +19,9 @@ __all__ = ["Shown", "register_png"]
 
 #: Shares of prints from which on each colour is used, and its word.
 _STEPS = ((0.01, "1-5"), (0.05, "5-15"), (0.15, "15-30"), (0.30, "over 30"))
-_COLOURS = (("#d9b25c", "#c98236", "#a9522f", "#6d2430"), ("#8fb7b0", "#4f918f", "#2c6478", "#243a63"))
+#: Of either kind, the rarest first. Each is much darker than the one before it, so that eyes that confuse red and
+#: green tell them apart, too; amber and blue are told apart by all.
+_COLOURS = (("#f2cf63", "#d8852c", "#b0391f", "#4d0a16"), ("#b3dbd6", "#57a9bd", "#1f63a8", "#161b58"))
 _RADIUS_MM = 0.42
 _PALE = 0.68  #: how far the print is drawn towards white
 _LINE_MM = 5.2  #: height of a line of the legend, on a picture 200 mm wide
@@ -61,9 +65,7 @@ def register_png(
     for colours, its in zip(_COLOURS, kinds, strict=True):
         _rings(pen, its, colours, window, scale)
     _legend(pen, kinds, rows, picture.height, line)
-    out = io.BytesIO()
-    page.save(out, "PNG", dpi=(scale * 25.4, scale * 25.4))
-    return out.getvalue()
+    return png_bytes(page, px_per_mm=scale, level=SMALL)
 
 
 def _dots(pen: ImageDraw.ImageDraw, its: Shown, colours: Sequence[str], window: Sequence[float], scale: float) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import shapely
@@ -11,6 +11,7 @@ from carvegen import geometry
 from carvegen.blocks.layer_names import (
     BLOCK_EDGE,
     BOARD_EDGE,
+    LAYERS,
     NOTES,
     REGISTER,
     REGISTER_STOP,
@@ -23,6 +24,7 @@ from carvegen.blocks.register_marks import (
 )
 from carvegen.blocks.views import View
 from carvegen.toolpaths.register_lines import register_places
+from carvegen.writers.formats.svg_page import SvgPage
 from carvegen.writers.sheet import (
     BAR_MM,
     Sheet,
@@ -30,7 +32,6 @@ from carvegen.writers.sheet import (
     cross,
     wrapped,
 )
-from carvegen.writers.svg_page import SvgPage
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -188,10 +189,7 @@ def template_svg(template: Template) -> str:
         name = part.name.replace(" ", "-")
         page.group(name, part.name, part.about, stroke_width=_LINE_MM, fill_rule="evenodd", **look, **dash)
         page.shapes(name, part.shapes)
-    notes = page.group(NOTES, NOTES, "to be read and measured", fill=_INK, stroke="none", font_family="sans-serif")
-    page.polygon(notes, sheet.bar)
-    for line in sheet.lines:
-        page.words(notes, line)
+    page.notes(replace(LAYERS[NOTES], colour=_INK, asks="to be read and measured"), sheet)
     return page.to_text()
 
 

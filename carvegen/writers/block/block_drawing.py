@@ -1,4 +1,4 @@
-"""SVG: the machine file in block view and the proof in print view, at true size."""
+"""A block as a drawing: the machine files in block view, SVG and DXF, and the proof in print view, at true size."""
 
 from __future__ import annotations
 
@@ -21,26 +21,35 @@ from carvegen.blocks.layer_names import (
 )
 from carvegen.blocks.views import View, seen
 from carvegen.writers.block import ring_places as ringed
+from carvegen.writers.formats.dxf_file import dxf_of
+from carvegen.writers.formats.svg_page import SvgPage, svg_of
 from carvegen.writers.sheet import (
+    Drawing,
+    Drawn,
+    Sheet,
+    TextLine,
     around,
     layers_of,
     machine_sheet,
     margin_mm,
     new_cuts_words,
 )
-from carvegen.writers.svg_page import HAIRLINE_MM, SvgPage
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from carvegen.base.findings import Report
     from carvegen.blocks.block import Block
     from carvegen.blocks.job import Job
     from carvegen.blocks.layer_names import Layer
-    from carvegen.writers.sheet import Sheet
+    from carvegen.geometry import PolygonArray
 
-__all__ = ["machine_svg", "proof_svg"]
+__all__ = ["layers_dxf", "machine_dxf", "machine_svg", "proof_svg"]
 
 #: How a printed proof shows ink and paper.
 INK, KEPT, PAPER = "#2b3a4e", "#46566c", "#fbfaf6"
+
+_WORDS_MM = 4.0  # height of the words under a page
 
 _TONES = "Dark prints, light is bare paper; the slightly lighter dark is artwork kept clear."
 
@@ -53,38 +62,61 @@ def machine_svg(job: Job) -> str:
     in a shop that tells layers by colour. Of a block that is cut already it holds what is new alone: whoever runs
     every layer cuts nothing twice.
     """
-    shown, layers = seen(job, View.BLOCK), palette(job.machine.layer_colours)
-    sheet = machine_sheet(
-        job,
-        shown,
-        layers,
-        more=[
-            f"The block's upper left corner (BLOCK EDGE) lies {margin_mm(shown):g} mm from the left edge and "
-            f"{margin_mm(shown):g} mm below the upper edge of this page."
-        ],
+    margin = margin_mm(seen(job, View.BLOCK))
+    corner = (
+        f"The block's upper left corner (BLOCK EDGE) lies {margin:g} mm from the left edge and {margin:g} mm below the "
+        "upper edge of this page."
     )
-    about = " ".join((shown.view.words, *new_cuts_words(shown), "Millimetres, 1:1."))
-    page = _page(sheet, f"{shown.name}, {shown.view.value} view", about)
-    _layer(page, layers[CUT_AREA], fill=layers[CUT_AREA].colour, stroke="none", fill_rule="evenodd")
-    _outline_layer(page, layers[CUT_OUT])
-    if len(shown.free):
-        _outline_layer(page, layers[FREE_FRINGE])
-        page.shapes(layers[FREE_FRINGE].xml_name, shown.free)
-    _layer(page, layers[REGISTER], fill=layers[REGISTER].colour, stroke="none", fill_rule="evenodd")
-    _outline_layer(page, layers[BLOCK_EDGE])
-    for name, shapes in ((REGISTER_STOP, shown.stops), (BOARD_EDGE, geometry.polygon_array([shown.board]))):
-        if name in layers_of(shown):
-            _outline_layer(page, layers[name])
-            page.shapes(layers[name].xml_name, shapes)
-    for name, shapes in (
-        (CUT_AREA, shown.lowered),
-        (CUT_OUT, shown.cut_outs),
-        (REGISTER, sheet.register),
-        (BLOCK_EDGE, geometry.polygon_array([shown.face])),
-    ):
-        page.shapes(layers[name].xml_name, shapes)
-    _notes(page, sheet, layers[NOTES])
-    return page.to_text()
+    return svg_of(_machine(job, corner))
+
+
+def machine_dxf(job: Job, version: str = "R2000") -> str:
+    """The same as closed polylines; the block's lower left corner is the origin. No contour is open.
+
+    Raises
+    ------
+    InputError
+        If `version` is not one of `VERSIONS`.
+    """
+    return dxf_of(_machine(job, "The origin is the block's lower left corner; x to the right, y upwards."), version)
+
+
+def _machine(job: Job, origin: str) -> Drawing:
+    """What a machine is to work; `origin`: where the file's numbers begin, in words."""
+    shown, layers = seen(job, View.BLOCK), palette(job.machine.layer_colours)
+    sheet = machine_sheet(job, shown, layers, more=[origin])
+    shapes = {
+        CUT_AREA: shown.lowered,
+        CUT_OUT: shown.cut_outs,
+        FREE_FRINGE: shown.free,
+        REGISTER_STOP: shown.stops,
+        REGISTER: sheet.register,
+        BLOCK_EDGE: geometry.polygon_array([shown.face]),
+        BOARD_EDGE: geometry.polygon_array([shown.board]),
+    }
+    drawn = (
+        Drawn(layer=layers[name], what=shapes[name], filled=name in (CUT_AREA, REGISTER))
+        for name in layers_of(shown)
+        if name in shapes
+    )
+    return Drawing(
+        title=f"{shown.name}, {shown.view.value} view",
+        about=" ".join((shown.view.words, *new_cuts_words(shown), "Millimetres, 1:1.")),
+        sheet=sheet, layers=tuple(drawn), notes=layers[NOTES],
+    )  # fmt: skip
+
+
+def layers_dxf(layers: Mapping[Layer, PolygonArray], size: tuple[float, float], *, words: str) -> str:
+    """Closed polylines on layers, release 2000, in millimetres, on a page of `size` with the origin at its corner.
+
+    The `words` stand under the page, on a layer for notes.
+    """
+    sheet = Sheet(
+        left=0, bottom=0, right=size[0], top=size[1], register=geometry.empty(), bar=geometry.box(*size),
+        lines=(TextLine(at=(0.0, -2 * _WORDS_MM), size_mm=_WORDS_MM, text=words),),
+    )  # fmt: skip
+    drawn = tuple(Drawn(layer=layer, what=shapes) for layer, shapes in layers.items())
+    return dxf_of(Drawing(title="", about="", sheet=sheet, layers=drawn, notes=None))
 
 
 def proof_svg(block: Block, report: Report, *, most: int | None = None) -> str:
@@ -96,13 +128,15 @@ def proof_svg(block: Block, report: Report, *, most: int | None = None) -> str:
     most = ringed.readable(shown) if most is None else most
     width = max(shown.width_mm, 120.0)
     sheet = around(shown, width, [f"{shown.name}: {shown.view.words}", _TONES, *ringed.summary(report, most=most)])
-    page = _page(sheet, f"{shown.name}, proof", f"{View.PRINT.words} Millimetres, 1:1. Not for a machine.")
+    page = SvgPage(
+        left=sheet.left, bottom=sheet.bottom, right=sheet.right, top=sheet.top, title=f"{shown.name}, proof",
+        about=f"{View.PRINT.words} Millimetres, 1:1. Not for a machine.",
+    )  # fmt: skip
     land = page.group("LAND", "LAND", "what is left standing: prints", fill=INK, stroke="none")
     page.polygon(land, shown.face)
-    _layer(page, LAYERS[KEEP_CLEAR], fill=KEPT, stroke="none", fill_rule="evenodd")
-    _layer(page, LAYERS[CUT_AREA], fill=PAPER, stroke="none", fill_rule="evenodd")
-    _layer(
-        page,
+    page.layer(LAYERS[KEEP_CLEAR], fill=KEPT, stroke="none", fill_rule="evenodd")
+    page.layer(LAYERS[CUT_AREA], fill=PAPER, stroke="none", fill_rule="evenodd")
+    page.layer(
         LAYERS[CUT_OUT],
         fill=PAPER,
         stroke=LAYERS[CUT_OUT].colour,
@@ -112,35 +146,14 @@ def proof_svg(block: Block, report: Report, *, most: int | None = None) -> str:
     for name, shapes in ((KEEP_CLEAR, shown.kept), (CUT_AREA, shown.cuts), (CUT_OUT, shown.cut_outs)):
         page.shapes(LAYERS[name].xml_name, shapes)
     _rings(page, ringed.marks(report, shown, most=most))
-    _notes(page, sheet, LAYERS[NOTES])
+    page.notes(LAYERS[NOTES], sheet)
     return page.to_text()
-
-
-def _page(sheet: Sheet, title: str, about: str) -> SvgPage:
-    return SvgPage(left=sheet.left, bottom=sheet.bottom, right=sheet.right, top=sheet.top, title=title, about=about)
-
-
-def _layer(page: SvgPage, layer: Layer, **style: object) -> None:
-    page.group(layer.xml_name, layer.name, layer.asks, **style)
-
-
-def _outline_layer(page: SvgPage, layer: Layer) -> None:
-    _layer(page, layer, fill="none", stroke=layer.colour, stroke_width=HAIRLINE_MM, fill_rule="evenodd")
-
-
-def _notes(page: SvgPage, sheet: Sheet, layer: Layer) -> None:
-    notes = page.group(
-        layer.xml_name, layer.name, layer.asks, fill=layer.colour, stroke="none", font_family="sans-serif"
-    )
-    page.polygon(notes, sheet.bar)
-    for line in sheet.lines:
-        page.words(notes, line)
 
 
 def _rings(page: SvgPage, found: list[ringed.Mark]) -> None:
     """Each ring twice, light under dark, so that it stands out on ink and on paper and needs no colour."""
     layer = LAYERS[FINDING]
-    group = page.group(layer.xml_name, layer.name, layer.asks, font_family="sans-serif")
+    group = page.layer(layer, font_family="sans-serif")
     for mark in found:
         dash = {} if mark.breaks else {"stroke_dasharray": "1,0.7"}
         place = {"center": page.at(*mark.at), "r": mark.radius, "fill": "none"}

@@ -9,13 +9,15 @@ import numpy as np
 import svgwrite
 
 from carvegen import geometry
-from carvegen.writers.coordinates import ring_texts
+from carvegen.toolpaths.paths import Paths
+from carvegen.writers.formats.coordinates import point_texts, ring_texts
 
 if TYPE_CHECKING:
-    from carvegen.geometry import PolygonArray
-    from carvegen.writers.sheet import TextLine
+    from carvegen.blocks.layer_names import Layer
+    from carvegen.geometry import Floats, Mask, PolygonArray
+    from carvegen.writers.sheet import Drawing, Drawn, Sheet, TextLine
 
-__all__ = ["SvgPage", "paths"]
+__all__ = ["SvgPage", "first_of_shape", "paths", "svg_of"]
 
 #: Width of a line that only says where, in mm.
 HAIRLINE_MM = 0.1
@@ -34,6 +36,7 @@ class SvgPage:
             size=(f"{width:g}mm", f"{height:g}mm"),
             viewBox=f"0 0 {width:g} {height:g}",
             profile="full",
+            debug=False,  # its checks take longer than the writing; tests hold files against the DTD
         )
         self.drawing.set_desc(title=title, desc=about)
         self._spliced: dict[str, str] = {}
@@ -44,9 +47,26 @@ class SvgPage:
         group.set_desc(title=title, desc=about)
         return self.drawing.add(group)
 
+    def layer(self, layer: Layer, **style: Any) -> Any:  # noqa: ANN401
+        """A new group for a layer."""
+        return self.group(layer.xml_name, layer.name, layer.asks, **style)
+
+    def notes(self, layer: Layer, sheet: Sheet) -> Any:  # noqa: ANN401
+        """A group with a sheet's check bar and words, all in the colour of its layer."""
+        notes = self.layer(layer, fill=layer.colour, stroke="none", font_family="sans-serif")
+        self.polygon(notes, sheet.bar)
+        for line in sheet.lines:
+            self.words(notes, line)
+        return notes
+
     def shapes(self, name: str, shapes: PolygonArray) -> None:
         """Put shapes into the group `name`, one closed path a shape."""
         self.spliced(name, paths(shapes, left=self._left, top=self._top))
+
+    def lines(self, name: str, ends: Floats) -> None:
+        """Put straight lines, (n, 4) as x, y, x, y, into the group `name`."""
+        placed = ((*self.at(x, y), *self.at(to_x, to_y)) for x, y, to_x, to_y in ends.tolist())
+        self.spliced(name, "".join(f'<line x1="{a}" x2="{c}" y1="{b}" y2="{d}" />' for a, b, c, d in placed))
 
     def spliced(self, name: str, elements: str) -> None:
         """Put elements, as text in the page's own coordinates, into the group `name`."""
@@ -89,3 +109,54 @@ def paths(shapes: PolygonArray, *, left: float, top: float) -> str:
     first = np.searchsorted(found.owner, np.arange(len(shapes) + 1)).tolist()
     each = ["".join(closed[a:b]) for a, b in itertools.pairwise(first)]
     return "".join(f'\n<path d="{d}"/>' for d in each)
+
+
+def svg_of(drawing: Drawing) -> str:
+    """A drawing as a file: a group for each layer, closed shapes filled or as hairlines, the words below."""
+    sheet = drawing.sheet
+    page = SvgPage(left=sheet.left, bottom=sheet.bottom, right=sheet.right, top=sheet.top, title=drawing.title,
+                   about=drawing.about)  # fmt: skip
+    for its in drawing.layers:
+        page.layer(its.layer, **_look(its))
+        if isinstance(its.what, Paths):
+            page.spliced(its.layer.xml_name, _texts(its.what, left=sheet.left, top=sheet.top, area=its.filled))
+        else:
+            page.shapes(its.layer.xml_name, its.what)
+    if drawing.notes is not None:
+        page.notes(drawing.notes, sheet)
+        if drawing.mark is not None:
+            page.shapes(drawing.notes.xml_name, drawing.mark)
+    return page.to_text()
+
+
+def _look(its: Drawn) -> dict[str, Any]:
+    if its.filled:
+        return {"fill": its.layer.colour, "stroke": "none", "fill_rule": "evenodd"}
+    line = {"fill": "none", "stroke": its.layer.colour, "stroke_width": HAIRLINE_MM}
+    return line if isinstance(its.what, Paths) else {**line, "fill_rule": "evenodd"}
+
+
+def _texts(paths: Paths, *, left: float, top: float, area: bool) -> str:
+    """A path element for each path, or for each shape with its holes."""
+    xy = np.column_stack([paths.xyz[:, 0] - left, top - paths.xyz[:, 1]])
+    texts = point_texts(xy, paths.start, ("", " ", " "))
+    ends = ["Z" if shut else "" for shut in paths.closed.tolist()]
+    each = [f"M{text[:-1]}{end}" for text, end in zip(texts, ends, strict=True)]
+    if area:
+        first = np.flatnonzero(first_of_shape(paths)).tolist()
+        each = ["".join(each[a:b]) for a, b in itertools.pairwise([*first, len(each)])]
+    return "".join(f'\n<path d="{d}"/>' for d in each)
+
+
+def first_of_shape(paths: Paths) -> Mask:
+    """Of closed paths that are outlines of shapes, each followed by its holes, which are outlines; (paths,).
+
+    Holes run the other way round than outlines.
+    """
+    if not len(paths):
+        return np.zeros(0, dtype=bool)
+    ends = np.arange(1, len(paths.xyz) + 1)
+    ends[paths.start[1:] - 1] = paths.start[:-1]
+    x, y = paths.xyz[:, 0], paths.xyz[:, 1]
+    around = np.add.reduceat(x * y[ends] - x[ends] * y, paths.start[:-1])
+    return np.asarray((around > 0) == (around[0] > 0))

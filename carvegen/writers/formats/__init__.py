@@ -1,0 +1,1 @@
+"""File formats, each written in one place: SVG, DXF, PNG, and numbers as text."""
