@@ -57,6 +57,7 @@ class Flakes:
     slack: Floats  #: the smallest scale at which the cutter still passes all through each
     torn: Mask  #: whether it is a clump of several crystals
     mark: NDArray[np.uint64]  #: its own, another once it is moved or shrunk
+    packed: Floats  #: 0 in thin air to 1 where flakes lie so thick that they are one mass
 
     def __len__(self) -> int:
         return len(self.reach)
@@ -91,7 +92,7 @@ def drawn(looks: Looks, xy: Floats, reach: Floats, layer: Indices, key: NDArray[
     clumps = np.flatnonzero(torn)
     if len(clumps):
         shape[clumps] = _clumped(looks, xy[clumps], reach[clumps], layer[clumps], draws.of(clumps))
-    return Flakes(shape, xy, np.where(torn, _HOLDS * reach, reach), layer, key, slack, torn, key)
+    return Flakes(shape, xy, np.where(torn, _HOLDS * reach, reach), layer, key, slack, torn, key, np.zeros(len(xy)))
 
 
 def _outlined(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Draws) -> tuple[PolygonArray, Floats]:
