@@ -49,7 +49,7 @@ class Looks:
 class Flakes:
     """Flakes in the air; arrays of one length."""
 
-    shape: PolygonArray
+    shape: PolygonArray  #: of torn ones their crystals, which lie over one another
     xy: Floats  #: (n, 2), mm
     reach: Floats  #: of the disc about `xy` that holds each, mm
     layer: Indices  #: 0 far, 1 middle, 2 near
@@ -119,7 +119,7 @@ def _outlined(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Dr
 
 
 def _clumped(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Draws) -> PolygonArray:
-    """Each a clump of crystals that have stuck to one another, torn at its rim, about as large as a flake.
+    """Each a clump of crystals that have stuck to one another, torn at its rim, about as large as a flake; in pieces.
 
     Large falling flakes are aggregates (source: gunn-marshall).
     """
@@ -140,6 +140,4 @@ def _clumped(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Dra
     whose, which = np.nonzero(size > 0)
     own_key = Draws(draws.key[whose] + which.astype(np.uint64) * np.uint64(0x51_7C_C1_B7_27_22_0A_95), drawn=64)
     members, _ = _outlined(looks, xy[whose] + place[whose, which], size[whose, which], layer[whose], own_key)
-    table = np.full(size.shape, None, dtype=object)
-    table[whose, which] = members
-    return np.asarray(shapely.union_all(table, axis=1), dtype=object)
+    return np.asarray(shapely.geometrycollections(members, indices=whose), dtype=object)

@@ -234,8 +234,8 @@ def _apart(shapes: PolygonArray, state: Indices, limits: Limits) -> tuple[Polygo
     """
     new = state != _KEPT
     while new.any():
-        near = shapely.STRtree(shapes).query(shapes[new], predicate="dwithin", distance=limits.land_mm)
-        i, j = np.flatnonzero(new)[near[0]], near[1]
+        j, nth = shapely.STRtree(shapes[new]).query(shapes, predicate="dwithin", distance=limits.land_mm)
+        i = np.flatnonzero(new)[nth]
         i, j = i[i != j], j[i != j]
         if len(i) == 0:
             break

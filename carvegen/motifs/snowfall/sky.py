@@ -62,9 +62,9 @@ class Sky:
     """The flakes that fall on a window at any level; each belongs to its place in the weather."""
 
     def __init__(
-        self, settings: Settings, limits: Limits, key: int, window: Floats, *, is_part: bool = False
+        self, settings: Settings, limits: Limits, key: int, window: Floats, *, whole: Sky | None = None
     ) -> None:  # fmt: skip
-        self.settings, self.limits, self.key, self.is_part = settings, limits, key, is_part
+        self.settings, self.limits, self.key, self.is_part = settings, limits, key, whole is not None
         left, bottom, right, top = window
         self.frame = shapely.box(*window)
         passes = limits.cut_mm / 2 * 1.03 + 2 * geometry.GRID_MM
@@ -84,7 +84,7 @@ class Sky:
         low = np.floor((np.array([left, bottom]) + self.view - pad) / CELL_MM).astype(int)
         high = np.ceil((np.array([right, top]) + self.view + pad) / CELL_MM).astype(int)
         self.cells = Cells(int(low[0]), int(low[1]), int(high[0] - low[0]), int(high[1] - low[1]))
-        self.density = self._density()
+        self.density: Floats = self._density() if whole is None else whole.cells.values_in(self.cells, whole.density)
         self.clumps = Clumps(limits)
         self._known = drawn(self.looks, np.empty((0, 2)), *(np.empty(0, dtype=its) for its in (float, int, np.uint64)))
         self.thick = (self.density * self._areas[:, None]).sum(axis=0)
@@ -165,7 +165,7 @@ class Sky:
             self.limits,
             self.key,
             np.array([x, y, x + wide, y + high]),
-            is_part=True,
+            whole=self,
         )
 
     def fallen(self, level: float) -> Flakes:
