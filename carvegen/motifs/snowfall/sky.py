@@ -97,7 +97,7 @@ class Sky:
     def octaves(self, layer: int) -> list[Octave]:
         """Octaves of a layer's own, or those of all (layer -1)."""
         its = self.settings
-        stretch = 1 + 5 * its.wind**1.4
+        stretch = 1 + 8 * its.wind**1.4
         found = []
         for k, (size, height) in enumerate(_SHARED if layer < 0 else _OWN):
             along = its.wind_towards_deg if its.wind > 0 else 37.0 + 61.0 * k + 17.0 * layer
