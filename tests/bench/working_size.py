@@ -33,7 +33,7 @@ def setup() -> Setup:
 
 def settings() -> snowfall.Settings:
     return snowfall.Settings(
-        snow=0.165, smallest_mm=0.34, largest_mm=0.9, deep=0.5, gathered=0.25, torn=0.1, flurry_mm=14,
+        snow=0.17, smallest_mm=0.32, largest_mm=0.8, deep=0.5, gathered=0.25, torn=0.1, flurry_mm=14,
     )  # fmt: skip
 
 

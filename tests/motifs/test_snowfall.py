@@ -81,10 +81,10 @@ def fano(cuts, side: float) -> float:
 
 
 def test_flurries_within_flurries() -> None:
-    """Gathered at every size at once; measured over six seeds: 0.9 to 1.0, 1.1 to 1.3, 2.0 to 2.6, 4.2 to 6.2."""
+    """Gathered at every size at once; measured over three seeds: 1.05 to 1.1, 1.4 to 1.7, 2.6 to 3.9, 5.4 to 9.9."""
     skies = [snow(seed, size=(200.0, 150.0)) for seed in ((1, 2) if MANY else (1,))]
     even = snow(1, size=(200.0, 150.0), gathered=0.0)
-    for side, least in ((3, 0.85), (5, 1.0), (10, 1.7), (20, 3.5)):
+    for side, least in ((3, 0.9), (5, 1.2), (10, 2.0), (20, 4.0)):
         assert np.mean([fano(cuts, side) for cuts in skies]) > max(least, 1.1 * fano(even, side))
 
 
@@ -98,6 +98,19 @@ def test_heavy_is_as_white_as_asked(seed, size, share) -> None:
     assert shapely.area(block.cuts).sum() / (size[0] * size[1]) == pytest.approx(share, abs=0.01)
     assert shapely.area(block.cuts).max() > 0.01 * size[0] * size[1]
     assert [its for its in checked(way.on(block)) if its.rule in LIMITS] == []
+
+
+def test_heavy_snow_lies_in_masses_with_holes() -> None:
+    """Where it falls thick flakes are one, and many small ones lie beside them.
+
+    Over four seeds 44 to 52 % of the white in the largest fiftieth, 21 to 41 holes; before flakes stuck where they lie
+    thick it was 27 to 31 %, and 5 to 11 holes.
+    """
+    cuts = grown("snowfall", Settings(**PRESETS["heavy"]), limits(0.9, 0.4), 1, size=(150.0, 110.0)).cuts
+    size = np.sort(shapely.area(cuts))[::-1]
+    assert size[: len(size) // 50].sum() > 0.36 * size.sum()
+    assert shapely.get_num_interior_rings(cuts).sum() > 10
+    assert np.median(np.sqrt(4 * size / np.pi)) < 2
 
 
 @pytest.mark.parametrize("number", few([0, 2, 8, 14], 2))
@@ -129,7 +142,7 @@ def test_another_window_shows_the_same_flakes(preset, level) -> None:
     large, small = snow(5, size=(120.0, 90.0), **kept), snow(5, size=(80.0, 60.0), **kept)
     inner = box(10, 10, 80 - 2 * 11, 60 - 2 * 11)
     here = [outlines(cuts[shapely.covered_by(cuts, inner)]) for cuts in (large, small)]
-    assert len(here[0]) > 40
+    assert len(here[0]) > 30
     assert here[0] == here[1]
 
 
@@ -202,7 +215,7 @@ def test_opening_is_cut_out_with_a_land_round_it() -> None:
 @pytest.mark.parametrize("preset", few(sorted(PRESETS), 2))
 def test_flakes_cut_off_at_the_edge_leave_land_that_every_check_passes(preset) -> None:
     way = setup("linoleum", "laser-fine")
-    block = grown("snowfall", Settings(**PRESETS[preset], cut_at_edge=True), way.limits, 2, size=(90, 70))
+    block = grown("snowfall", Settings(**PRESETS[preset], cut_at_edge=True), way.limits, 3, size=(90, 70))
     at_side = shapely.distance(block.cuts, block.face.exterior) == 0
     assert at_side.any(), "some are cut off"
     assert [its for its in checked(way.on(block)) if its.rule == "land-width"] == []

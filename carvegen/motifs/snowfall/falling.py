@@ -94,7 +94,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
 
 def _fallen(sky: Sky, level: float) -> PolygonArray:
     """All that lies in the sky at a level, the land kept."""
-    return parted(met(_at_frame(sky, sky.fallen(level)), sky.limits, sky.settings.snow), sky.limits, sky.clumps)
+    return parted(met(_at_frame(sky, sky.fallen(level)), sky.limits), sky.limits, sky.clumps)
 
 
 def _at_frame(sky: Sky, flakes: Flakes) -> Flakes:
@@ -193,7 +193,7 @@ def _sought(
         tried.append((np.log(level), _height(white) - _height(snow), shapes))
         if abs(white - snow) <= close * _close(snow):
             break
-        level = float(min(np.exp(_next([its[:2] for its in tried])), _MOST))
+        level = float(min(np.exp(_next([its[:2] for its in tried], _steepness(sky, level))), _MOST))
     log_level, _, shapes = min(tried, key=lambda its: abs(its[1]))
     return float(np.exp(log_level)), shapes
 
@@ -219,11 +219,16 @@ def _height(white: float) -> float:
     return float(np.log(-np.log1p(-min(max(white, 1e-4), 0.999))))
 
 
-def _next(tried: list[tuple[float, float]]) -> float:
+def _steepness(sky: Sky, level: float) -> float:
+    """How fast the height of the white rises with the level's logarithm, as the cover of discs does."""
+    return (_height(sky.cover(1.2 * level)) - _height(sky.cover(level / 1.2))) / float(2 * np.log(1.2))
+
+
+def _next(tried: list[tuple[float, float]], slope: float) -> float:
     """The level's logarithm to try next, from those tried and how far each came off.
 
     White rises with the level nearly as ``1 - exp(-a level^b)``: the secant is drawn where that is a line, and between
-    the two nearest on either side once there are such, for white rises by jumps.
+    the two nearest on either side once there are such, for white rises by jumps. `slope` is what it has at first.
     """
     best = sorted(tried, key=lambda its: abs(its[1]))
     below, above = (next((its for its in best if side * its[1] > 0), None) for side in (-1, 1))
@@ -232,10 +237,9 @@ def _next(tried: list[tuple[float, float]]) -> float:
         return below[0] + along * (above[0] - below[0])
     least = min if below is None else max  # none tried lies on the other side: on beyond them all
     outer = least(tried)
-    slope = 0.8
     if len(best) > 1 and best[0][0] != best[1][0]:
         slope = (best[0][1] - best[1][1]) / (best[0][0] - best[1][0])
-    step = np.clip(abs(best[0][1]) / np.clip(slope, 0.3, 1.2), 0.05, 1.2)
+    step = np.clip(abs(best[0][1]) / np.clip(slope, 0.15, 1.2), 0.05, 1.2)
     return outer[0] + float(-step if below is None else step)
 
 

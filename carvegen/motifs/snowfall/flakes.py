@@ -49,7 +49,7 @@ class Looks:
 class Flakes:
     """Flakes in the air; arrays of one length."""
 
-    shape: PolygonArray
+    shape: PolygonArray  #: of torn ones their crystals, which lie over one another
     xy: Floats  #: (n, 2), mm
     reach: Floats  #: of the disc about `xy` that holds each, mm
     layer: Indices  #: 0 far, 1 middle, 2 near
@@ -57,6 +57,7 @@ class Flakes:
     slack: Floats  #: the smallest scale at which the cutter still passes all through each
     torn: Mask  #: whether it is a clump of several crystals
     mark: NDArray[np.uint64]  #: its own, another once it is moved or shrunk
+    packed: Floats  #: 0 in thin air to 1 where flakes lie so thick that they are one mass
 
     def __len__(self) -> int:
         return len(self.reach)
@@ -91,7 +92,7 @@ def drawn(looks: Looks, xy: Floats, reach: Floats, layer: Indices, key: NDArray[
     clumps = np.flatnonzero(torn)
     if len(clumps):
         shape[clumps] = _clumped(looks, xy[clumps], reach[clumps], layer[clumps], draws.of(clumps))
-    return Flakes(shape, xy, np.where(torn, _HOLDS * reach, reach), layer, key, slack, torn, key)
+    return Flakes(shape, xy, np.where(torn, _HOLDS * reach, reach), layer, key, slack, torn, key, np.zeros(len(xy)))
 
 
 def _outlined(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Draws) -> tuple[PolygonArray, Floats]:
@@ -118,7 +119,7 @@ def _outlined(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Dr
 
 
 def _clumped(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Draws) -> PolygonArray:
-    """Each a clump of crystals that have stuck to one another, torn at its rim, about as large as a flake.
+    """Each a clump of crystals that have stuck to one another, torn at its rim, about as large as a flake; in pieces.
 
     Large falling flakes are aggregates (source: gunn-marshall).
     """
@@ -139,6 +140,4 @@ def _clumped(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Dra
     whose, which = np.nonzero(size > 0)
     own_key = Draws(draws.key[whose] + which.astype(np.uint64) * np.uint64(0x51_7C_C1_B7_27_22_0A_95), drawn=64)
     members, _ = _outlined(looks, xy[whose] + place[whose, which], size[whose, which], layer[whose], own_key)
-    table = np.full(size.shape, None, dtype=object)
-    table[whose, which] = members
-    return np.asarray(shapely.union_all(table, axis=1), dtype=object)
+    return np.asarray(shapely.geometrycollections(members, indices=whose), dtype=object)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -30,11 +31,11 @@ if TYPE_CHECKING:
 
 __all__ = ["BODY", "changed", "doomed", "met", "parted"]
 
-_MERGES = 0.5  #: chance that two that come near merge
-_MUCH = 0.3  #: of more white than this
-_MERGES_MORE = 1.3  #: so many more merge for each share
+_MERGES = 0.5  #: chance that two that come near merge in thin air
+_STICKS = 0.25  #: chance that a speck sticks to a large one where flakes lie thick; more for one nearly as large
 _SPECK = 1.9  #: smaller ones than so many cuts, from the middle, are pecks of the tool: they don't merge
 _DEEP = 0.34  #: two that overlap by so much of the smaller one's reach are one
+_SINKS = 1.1  #: in its reaches: how much deeper some of those that merge sink in than others
 _HIDDEN = 2.6  #: by so much it shows nowhere
 _LEAN = 0.74  #: few flakes' reaches towards one another are less than this, over their largest
 _SHRINKS = 0.55  #: a flake that must shrink further goes
@@ -44,7 +45,7 @@ _KEPT, _NEW, _DOUBTFUL = range(3)  #: what may be wrong with a shape: nothing; i
 _MASS = 12.0  #: what is larger than so many lands squared does not go for the sake of a larger one
 
 
-def doomed(xy: Floats, reach: Floats, key: NDArray[np.uint64], limits: Limits, snow: float) -> Mask:
+def doomed(xy: Floats, reach: Floats, key: NDArray[np.uint64], packed: Floats, limits: Limits) -> Mask:
     """Which flakes will be gone, told from their discs alone: hidden by a larger one, or too near to it to shrink."""
     shrinks_by = (1 - _SHRINKS) * BODY / 1.12 * reach.min(initial=np.inf)
     apart = limits.land_mm + 2 * SLACK_MM - shrinks_by - 2 * (1 - _LEAN) * reach.min(initial=np.inf)
@@ -56,7 +57,7 @@ def doomed(xy: Floats, reach: Floats, key: NDArray[np.uint64], limits: Limits, s
     shrinks = 1 - 1.12 * (limits.land_mm + 2 * SLACK_MM - gap) / (BODY * one)
     near = np.flatnonzero(~deep & (shrinks < _SHRINKS))
     chance = Draws(keys(key[small[near]], key[large[near]])).random(1)[:, 0]
-    near = near[~_merge(other[near], chance, limits, snow)]
+    near = near[~_merge(other[near], packed[large[near]], chance, limits)]
     gone = np.zeros(len(xy), dtype=bool)
     gone[small[deep & (sunk > _HIDDEN)]] = gone[small[near]] = True
     return gone
@@ -67,12 +68,12 @@ def _deep(large: Floats, sunk: Floats, limits: Limits) -> Mask:
     return np.asarray((sunk > _DEEP) & (large >= _SPECK * limits.cut_mm))
 
 
-def _merge(large: Floats, chance: Floats, limits: Limits, snow: float) -> Mask:
-    """Which of those that don't merge, by this chance."""
-    return np.asarray((chance < _MERGES + _MERGES_MORE * max(snow - _MUCH, 0)) & (large >= _SPECK * limits.cut_mm))
+def _merge(large: Floats, packed: Floats, chance: Floats, limits: Limits) -> Mask:
+    """Which of those that come near a larger one of such reach merge with it, by this chance."""
+    return np.asarray((chance < _MERGES + (1 - _MERGES) * packed) & (large >= _SPECK * limits.cut_mm))
 
 
-def met(flakes: Flakes, limits: Limits, snow: float) -> Flakes:
+def met(flakes: Flakes, limits: Limits) -> Flakes:
     """Flakes after each has met those larger than itself: moved into one, shrunk beside them, or gone.
 
     Where the larger ones end up does not matter: what happens at a place depends on no more than a flake and a land
@@ -82,7 +83,7 @@ def met(flakes: Flakes, limits: Limits, snow: float) -> Flakes:
     chance = Draws(keys(flakes.key[small], flakes.key[large])).random(2)
     reach = flakes.reach[large]
     deep = _deep(reach, _sunk(_distance(flakes.xy, small, large), flakes.reach[small], reach), limits)
-    merges = ~deep & _merge(reach, chance[:, 0], limits, snow)
+    merges = ~deep & _merge(reach, flakes.packed[large], chance[:, 0], limits)
     beside = ~deep & ~merges
     need = np.zeros(len(flakes))
     np.maximum.at(need, small[beside], np.where(gap > 0, limits.land_mm + 2 * SLACK_MM - gap, np.inf)[beside])
@@ -94,13 +95,13 @@ def met(flakes: Flakes, limits: Limits, snow: float) -> Flakes:
     one, other = small[moves], large[moves]
     away = flakes.xy[other] - flakes.xy[one]
     apart = np.maximum(np.hypot(*away.T), 1e-9)
-    wished = BODY * (flakes.reach[other] + (0.1 - 0.5 * chance[moves, 1]) * flakes.reach[one])
+    wished = BODY * (flakes.reach[other] + (0.1 - _SINKS * chance[moves, 1]) * flakes.reach[one])
     shift[one] = away * (np.maximum(apart - wished, 0) / apart)[:, None]
     return changed(flakes, scale, shift).chosen(stays)
 
 
 def parted(flakes: Flakes, limits: Limits, clumps: Clumps) -> PolygonArray:
-    """Shapes a land apart: those that overlap deep are one, of others too near the smaller goes.
+    """Shapes a land apart: those that overlap deep are one, of others too near the smaller goes, or sticks.
 
     `clumps` holds what was smoothed before: it is not smoothed again.
     """
@@ -110,6 +111,7 @@ def parted(flakes: Flakes, limits: Limits, clumps: Clumps) -> PolygonArray:
     deep = ~speck & (sunk > 0.9 * _DEEP)
     near = np.flatnonzero(~deep)
     kin = _share_a_neighbour(len(flakes), small[deep], large[deep], small[near], large[near])
+    kin |= _stick(flakes, small[near], large[near])
     stays = np.ones(len(flakes), dtype=bool)
     stays[small[near[~kin]]] = False
     shapes = flakes.shape[stays]
@@ -120,6 +122,13 @@ def parted(flakes: Flakes, limits: Limits, clumps: Clumps) -> PolygonArray:
         gathered(shapes[merged], group[merged]), _marks(flakes.mark[stays][merged], group[merged])
     )
     return _settled(shapes[~merged], sound, doubtful, limits)
+
+
+def _stick(flakes: Flakes, small: Indices, large: Indices) -> Mask:
+    """Which pairs stay together where flakes lie thick; specks on the rim of a large one less often."""
+    chance = Draws(keys(flakes.key[small], flakes.key[large], 1)).random(1)[:, 0]
+    alike = _STICKS + flakes.reach[small] / flakes.reach[large]
+    return np.asarray(chance < flakes.packed[large] * np.minimum(alike, 1))
 
 
 def _marks(mark: NDArray[np.uint64], group: Indices) -> NDArray[np.uint64]:
@@ -174,7 +183,8 @@ def changed(flakes: Flakes, scale: Floats, shift: Floats) -> Flakes:
     mark = flakes.mark.copy()
     how = np.column_stack([scale, shift])[which].view(np.uint64)
     mark[which] = keys(mark[which], *how.T)
-    return Flakes(shape, flakes.xy + shift, flakes.reach * scale, flakes.layer, flakes.key, slack, flakes.torn, mark)
+    xy, reach = flakes.xy + shift, flakes.reach * scale
+    return replace(flakes, shape=shape, xy=xy, reach=reach, slack=slack, mark=mark)
 
 
 def _share_a_neighbour(count: int, a: Indices, b: Indices, small: Indices, large: Indices) -> Mask:
@@ -224,8 +234,8 @@ def _apart(shapes: PolygonArray, state: Indices, limits: Limits) -> tuple[Polygo
     """
     new = state != _KEPT
     while new.any():
-        near = shapely.STRtree(shapes).query(shapes[new], predicate="dwithin", distance=limits.land_mm)
-        i, j = np.flatnonzero(new)[near[0]], near[1]
+        j, nth = shapely.STRtree(shapes[new]).query(shapes, predicate="dwithin", distance=limits.land_mm)
+        i = np.flatnonzero(new)[nth]
         i, j = i[i != j], j[i != j]
         if len(i) == 0:
             break

@@ -68,7 +68,8 @@ def outlines(
     kinds, exponents = draws.random(3), draws.random(2)
     round_ones = kinds[:, 0] < round_share
     kind = np.where(round_ones, 1.0, kinds[:, 1])
-    chips, facets = kind < _CHIPPED, (kind >= _CHIPPED) & (kind < _CHIPPED + _FACETS)
+    crisp = _FACETS * np.clip(1 - longer, 0, 1)  # the wind leaves few
+    chips, facets = kind < _CHIPPED, (kind >= _CHIPPED) & (kind < _CHIPPED + crisp)
     nicked = round_ones & (kinds[:, 2] < _NICKED)
     squarish = 3.4 - 1.2 * np.log(exponents).sum(axis=1)  # a gamma distribution of shape 2
     exponent = np.where(round_ones, 1.9 + 0.4 * exponents[:, 0], squarish)[:, None]

@@ -88,10 +88,11 @@ PRESETS: Mapping[str, Mapping[str, float]] = {
     "steady": {"gathered": 0.38, "deep": 0.75, "wind": 0.05, "snow": 0.08, "largest_mm": 6.0},
     "heavy": {
         "snow": 0.3,
-        "smallest_mm": 0.9,
-        "largest_mm": 9.0,
-        "gathered": 0.65,
-        "torn": 0.4,
+        "smallest_mm": 0.8,
+        "gathered": 0.75,
+        "middle": 0.46,
+        "near": 0.22,
+        "torn": 0.2,
     },
     "sparse": {"snow": 0.025, "largest_mm": 6.0, "gathered": 0.6, "far": 0.45, "middle": 0.35, "near": 0.2},
     "squall": {

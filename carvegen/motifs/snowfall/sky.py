@@ -39,15 +39,19 @@ __all__ = ["LAYERS", "Sky"]
 
 LAYERS = ("far", "middle", "near")
 #: Octaves that all layers share: size in flurries, height.
-_SHARED = ((1.0, 1.1), (0.42, 0.8), (0.17, 0.9), (0.07, 1.05))
+_SHARED = ((1.0, 1.1), (0.42, 0.9), (0.17, 1.0), (0.07, 1.2))
 #: Octaves of a layer's own.
 _OWN = ((0.5, 0.5), (0.2, 0.5), (0.08, 0.5))
 _SHARP = (1.15, 1.0, 0.75)  #: how sharply each layer gathers: far ones hang in veils, near ones fall where they will
 _USUAL = 0.6  #: the `gathered` for which these heights are
-_SPREAD = np.array([0.26, 0.33, 0.42])  #: of the logarithm of sizes in a layer
+_SPREAD = np.array([0.36, 0.42, 0.48])  #: of the logarithm of sizes in a layer
 _FULL = 1.7  #: flakes lie over one another no more than so many deep, on average,
-_FULLER = 6.0  #: and so much more for each share of white above
+_FULLER = 0.9  #: and so much more where snow is heavy,
+_FULLEST = 6.0  #: and for each share of white above
 _MUCH = 0.3
+_HEAVY = (0.18, 0.28)  #: the shares of white at which snow begins to be heavy, and is
+_PACKED = (0.25, 0.9)  #: how thick flakes of heavy snow begin to be one mass, and are
+_WIDER = 1.0 / 3  #: heavy snow's flurries are so much larger
 _SHARES = np.linspace(0.05, 0.95, 10)  #: of the face, by how thick it falls there: in these a part is like all
 _HIGHEST = 3.6  #: the density's logarithm at most
 _SHARE = 0.17  #: of the face's side: the size of its largest flurries
@@ -58,15 +62,17 @@ class Sky:
     """The flakes that fall on a window at any level; each belongs to its place in the weather."""
 
     def __init__(
-        self, settings: Settings, limits: Limits, key: int, window: Floats, *, is_part: bool = False
+        self, settings: Settings, limits: Limits, key: int, window: Floats, *, whole: Sky | None = None
     ) -> None:  # fmt: skip
-        self.settings, self.limits, self.key, self.is_part = settings, limits, key, is_part
+        self.settings, self.limits, self.key, self.is_part = settings, limits, key, whole is not None
         left, bottom, right, top = window
         self.frame = shapely.box(*window)
         passes = limits.cut_mm / 2 * 1.03 + 2 * geometry.GRID_MM
         least = passes / SMALLEST_REACH
         side = float(np.sqrt((right - left) * (top - bottom)))
-        self.flurry = settings.flurry_mm or float(np.clip(_SHARE * side, *_FLURRY_MM))
+        self.heavy = float(np.clip((settings.snow - _HEAVY[0]) / (_HEAVY[1] - _HEAVY[0]), 0, 1))
+        share = _SHARE * (1 + _WIDER * self.heavy)
+        self.flurry = settings.flurry_mm or float(np.clip(share * side, *_FLURRY_MM))
         self.medians = _medians(settings, 2 * least)
         self.looks = Looks(
             least_mm=least, passes_mm=passes, most_mm=max(settings.largest_mm / 2, least), round=settings.round,
@@ -78,7 +84,7 @@ class Sky:
         low = np.floor((np.array([left, bottom]) + self.view - pad) / CELL_MM).astype(int)
         high = np.ceil((np.array([right, top]) + self.view + pad) / CELL_MM).astype(int)
         self.cells = Cells(int(low[0]), int(low[1]), int(high[0] - low[0]), int(high[1] - low[1]))
-        self.density = self._density()
+        self.density: Floats = self._density() if whole is None else whole.cells.values_in(self.cells, whole.density)
         self.clumps = Clumps(limits)
         self._known = drawn(self.looks, np.empty((0, 2)), *(np.empty(0, dtype=its) for its in (float, int, np.uint64)))
         self.thick = (self.density * self._areas[:, None]).sum(axis=0)
@@ -91,7 +97,7 @@ class Sky:
     def octaves(self, layer: int) -> list[Octave]:
         """Octaves of a layer's own, or those of all (layer -1)."""
         its = self.settings
-        stretch = 1 + 5 * its.wind**1.4
+        stretch = 1 + 8 * its.wind**1.4
         found = []
         for k, (size, height) in enumerate(_SHARED if layer < 0 else _OWN):
             along = its.wind_towards_deg if its.wind > 0 else 37.0 + 61.0 * k + 17.0 * layer
@@ -135,7 +141,7 @@ class Sky:
 
     def _crowded(self, thick: Floats) -> Floats:
         """How thick flakes lie where so many would: never more than `_FULL`, or where much white is asked some more."""
-        full = _FULL + _FULLER * max(self.settings.snow - _MUCH, 0)
+        full = _FULL + _FULLER * self.heavy + _FULLEST * max(self.settings.snow - _MUCH, 0)
         return np.asarray(full * (1 - np.exp(-thick / full)))
 
     def part(self, level: float, flakes: int) -> Sky | None:
@@ -159,7 +165,7 @@ class Sky:
             self.limits,
             self.key,
             np.array([x, y, x + wide, y + high]),
-            is_part=True,
+            whole=self,
         )
 
     def fallen(self, level: float) -> Flakes:
@@ -167,10 +173,12 @@ class Sky:
         thick = np.maximum(level * self.thick, 1e-12)
         crowded = self._crowded(thick) / thick
         lots = [self._layer(layer, level * crowded * self.density[layer]) for layer in range(len(LAYERS))]
-        xy, key, layer = (np.concatenate(column) for column in zip(*lots, strict=True))
+        xy, key, layer, cell = (np.concatenate(column) for column in zip(*lots, strict=True))
         reach = sized(self.looks, Draws(key, drawn=4), self.medians[layer], _SPREAD[layer])
-        stays = ~doomed(xy, reach, key, self.limits, self.settings.snow)
-        return self._drawn(xy[stays], reach[stays], layer[stays], key[stays])
+        packed = self.heavy * _packed(crowded * thick)[cell]
+        stays = ~doomed(xy, reach, key, packed, self.limits)
+        flakes = self._drawn(xy[stays], reach[stays], layer[stays], key[stays])
+        return replace(flakes, packed=packed[stays])
 
     def _drawn(self, xy: Floats, reach: Floats, layer: Indices, key: NDArray[np.uint64]) -> Flakes:
         """The flakes at these places; those that fell at the level tried before are not drawn again."""
@@ -183,8 +191,8 @@ class Sky:
         self._known = flakes
         return flakes
 
-    def _layer(self, layer: int, per_mm2: Floats) -> tuple[Floats, np.ndarray, np.ndarray]:
-        """Places, keys and layer of the flakes of one layer."""
+    def _layer(self, layer: int, per_mm2: Floats) -> tuple[Floats, np.ndarray, np.ndarray, np.ndarray]:
+        """Places, keys, layer and cells of the flakes of one layer."""
         column, row = self.cells.column, self.cells.row
         cell = keys(self.key, 10 + layer, column, row)
         count = counts(per_mm2 * CELL_MM**2, Draws(cell).random()[:, 0])
@@ -192,7 +200,7 @@ class Sky:
         nth = np.arange(len(whose)) - np.repeat(np.cumsum(count) - count, count)
         key = keys(cell[whose], 1 + nth)
         corner = np.column_stack([column[whose], row[whose]])
-        return (corner + Draws(key).random(2)) * CELL_MM - self.view, key, np.full(len(key), layer)
+        return (corner + Draws(key).random(2)) * CELL_MM - self.view, key, np.full(len(key), layer), whose
 
 
 def _medians(settings: Settings, least_mm: float) -> Floats:
@@ -202,3 +210,10 @@ def _medians(settings: Settings, least_mm: float) -> Floats:
     flat = 0.8 * np.sqrt(far * near)
     deep = np.array([far, 0.95 * np.sqrt(far * near), near])
     return np.asarray(np.maximum(flat * (deep / flat) ** min(settings.deep / 0.7, 1.0), far))
+
+
+def _packed(thick: Floats) -> Floats:
+    """From 0 in thin air to 1 where flakes lie so thick that they are one mass."""
+    low, high = _PACKED
+    along = np.clip((thick - low) / (high - low), 0, 1)
+    return np.asarray(along**2 * (3 - 2 * along))

@@ -53,6 +53,12 @@ class Cells:
         """The first column and how many, the first row and how many."""
         return (self.left, self.columns), (self.bottom, self.rows)
 
+    def values_in(self, part: Cells, values: Floats) -> Floats:
+        """Of values in these cells, (k, n), those in a part of them."""
+        column, row = part.left - self.left, part.bottom - self.bottom
+        sheets = values.reshape(-1, self.rows, self.columns)
+        return sheets[:, row : row + part.rows, column : column + part.columns].reshape(len(sheets), -1)
+
     @property
     def column(self) -> Indices:
         """The column of each cell, row by row; (n,)."""
