@@ -23,8 +23,7 @@ from carvegen.toolpaths.laser.beam import (
 from carvegen.toolpaths.laser.cut_outs import block_cut, opening_cuts, tab_rule
 from carvegen.toolpaths.laser.scanning import (
     contours,
-    from_leftmost,
-    on_grid,
+    outlines,
     scan_lines,
 )
 from carvegen.toolpaths.paths import (
@@ -32,7 +31,6 @@ from carvegen.toolpaths.paths import (
     Paths,
     Plan,
     Work,
-    from_rings,
     joined,
     no_paths,
     picked,
@@ -197,9 +195,7 @@ def _off_lines(lines: Paths, others: Paths) -> Paths:
 
 def _outlines(shapes: PolygonArray, *, polish: bool = True) -> Paths:
     """The outlines of shapes by a short way, each shape's holes behind it."""
-    rings = geometry.rings(shapes)
-    paths, kept = on_grid(from_rings(rings))
-    return _by_owner(from_leftmost(paths), rings.owner[kept], polish=polish)
+    return _by_owner(*outlines(shapes), polish=polish)
 
 
 def _by_owner(paths: Paths, owner: Indices, *, polish: bool = True) -> Paths:
