@@ -7,7 +7,7 @@ overlap unless a function says so. Only this file narrows shapely's types.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeAlias, cast
 
@@ -31,10 +31,10 @@ __all__ = [
     "closed_polygons",
     "difference",
     "dots",
-    "each",
     "empty",
     "farthest",
     "filled",
+    "free_of_grid",
     "holes",
     "inside_box",
     "intersection",
@@ -130,18 +130,6 @@ def solid(shape: Any) -> BaseGeometry:  # noqa: ANN401
     if np.ndim(shape) == 0 and shapely.get_type_id(shape) in (_POLYGON, _MULTIPOLYGON):
         return cast("BaseGeometry", shape)
     return cast("BaseGeometry", shapely.multipolygons(parts(shape)))
-
-
-def each(overlay: Callable[..., Any], shapes: Any, other: Any) -> Any:  # noqa: ANN401
-    """An overlay, such as `shapely.difference`, of each shape; made again off the grid if GEOS can't make it.
-
-    Shapes that carry a precision grid are laid over one another on it, and there GEOS may fail where outlines all but
-    touch.
-    """
-    try:
-        return overlay(shapes, other)
-    except shapely.errors.GEOSException:
-        return overlay(shapely.set_precision(shapes, 0), shapely.set_precision(other, 0))
 
 
 def intersection(shape: Any, other: Any) -> BaseGeometry:  # noqa: ANN401
@@ -268,6 +256,14 @@ def farthest(shapes: PolygonArray, others: NDArray[np.object_]) -> Floats:
     far = np.zeros(len(shapes))
     np.fmax.at(far, number, shapely.distance(dots(xy), others[number]))
     return far
+
+
+def free_of_grid(shapes: Any) -> Any:  # noqa: ANN401
+    """The shapes without the precision grid that they carry: GEOS rounds to it all that is made of them.
+
+    An offset rounded so may lie on itself, and nothing can be laid over that: shapes are freed before they are offset.
+    """
+    return shapely.from_wkb(shapely.to_wkb(shapes))  # which holds no grid, and is quicker than to set none
 
 
 def mirrored(shapes: PolygonArray, width: float) -> PolygonArray:

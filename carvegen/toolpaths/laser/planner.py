@@ -12,7 +12,7 @@ from carvegen import geometry
 from carvegen.checks.depths.laser_depth import goes_through, through
 from carvegen.facts import burning, cutting
 from carvegen.toolpaths import register_lines
-from carvegen.toolpaths.cutter_centre_region import fine, grown
+from carvegen.toolpaths.cutter_centre_region import grown
 from carvegen.toolpaths.laser.beam import (
     beam_half_mm,
     fits_bed,
@@ -69,7 +69,7 @@ def laser_plan(job: Job, settings: PathSettings) -> Plan:
         return Plan(job=job, operations=(), remarks=(_too_large(job),))
     thin = goes_through(job)
     half = beam_half_mm(job, job.depth_mm)
-    cuts = fine(job.block.lowered)
+    cuts = geometry.free_of_grid(job.block.lowered)
     steps = _steps(job, settings, cuts, half)
     found = [
         *_scored(job, settings),

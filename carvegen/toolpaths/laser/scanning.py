@@ -155,7 +155,7 @@ def _met_twice(paths: Paths) -> Indices:
     place = (grid[:, 0] << 32) + grid[:, 1]
     order = np.argsort(place)
     same = np.flatnonzero(place[order[1:]] == place[order[:-1]])
-    return paths.owner[np.concatenate([order[same], order[same + 1]])]
+    return np.asarray(paths.owner[np.concatenate([order[same], order[same + 1]])], dtype=np.int64)
 
 
 def _on_grid(paths: Paths) -> tuple[Paths, Indices]:
