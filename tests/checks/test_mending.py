@@ -178,6 +178,8 @@ def test_no_land_is_laid_into_the_white_beside_a_cut_that_moves_or_stays(fixed) 
     assert ("filled" if fixed else "joined") in [its.what for its in changes]
     assert cuts[1].difference(shapely.union_all(done.block.cuts)).area < 0.001
     assert shapely.union_all(done.block.cuts).area > 50
+    assert len(changes) == 1  # where they meet no land is left to be mended again and again
+    assert shapely.union_all(cuts).convex_hull.buffer(0.3).covers(shapely.union_all(done.block.cuts))
 
 
 def test_a_thin_stroke_is_made_wider_and_a_speck_left_out() -> None:
