@@ -147,15 +147,16 @@ def without_inner(shapes: NDArray[np.object_], inner: NDArray[np.object_]) -> ND
 
     Plain polygons that lie one properly inside the other need no overlay: the inner one's outline is a hole.
     """
-    left = np.empty(len(shapes), dtype=object)
-    ringed = np.ones(len(shapes), dtype=bool)
-    for each_ in (shapes, inner):
-        ringed &= (shapely.get_type_id(each_) == _POLYGON) & (shapely.get_num_interior_rings(each_) == 0)
-        ringed &= ~shapely.is_empty(each_)
+    left = shapes.copy()
+    some = np.flatnonzero(~shapely.is_empty(inner))
+    shapes, inner = shapes[some], inner[some]
+    ringed = ~shapely.is_empty(shapes)
+    for each in (shapes, inner):
+        ringed &= (shapely.get_type_id(each) == _POLYGON) & (shapely.get_num_interior_rings(each) == 0)
     ringed[ringed] = shapely.contains_properly(shapes[ringed], inner[ringed])
     holes = shapely.get_exterior_ring(inner[ringed])
-    left[ringed] = shapely.polygons(shapely.get_exterior_ring(shapes[ringed]), holes=holes[:, None])
-    left[~ringed] = shapely.difference(shapes[~ringed], inner[~ringed])
+    left[some[ringed]] = shapely.polygons(shapely.get_exterior_ring(shapes[ringed]), holes=holes[:, None])
+    left[some[~ringed]] = shapely.difference(shapes[~ringed], inner[~ringed])
     return left
 
 

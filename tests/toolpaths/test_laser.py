@@ -15,7 +15,8 @@ from shapely import affinity
 from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.blocks.block import Block
-from carvegen.toolpaths import plan_for
+from carvegen.toolpaths import cutter_centre_region, plan_for
+from carvegen.toolpaths.laser import planner
 from carvegen.toolpaths.laser.planner import laser_plan
 from carvegen.toolpaths.laser.scanning import outlines
 from carvegen.toolpaths.paths import Work
@@ -409,3 +410,26 @@ def test_outlines_on_the_grid_lie_nowhere_on_themselves(name):
     rings = shapely.polygons([shapely.linearrings(line.coords) for line in twins.lines(paths)])
     assert shapely.is_valid(rings).all()
     assert shapely.area(rings[1:-1]).sum() == pytest.approx(shape.area, abs=0.002)
+
+
+def flowers(seed: int, count: int = 400) -> geometry.PolygonArray:
+    """Round, dented, pointed and long shapes 0.3 to 2 mm across, each in a place of its own."""
+    rng = np.random.default_rng(seed)
+    turn = np.linspace(0, 2 * np.pi, 25)[:-1]
+    size, dent, leaves = rng.uniform(0.15, 1, count), rng.uniform(0, 0.9, count), rng.integers(1, 6, count)
+    reach = size[:, None] * (1 - dent[:, None] * np.cos(leaves[:, None] * turn + rng.uniform(0, 6, (count, 1))) ** 2)
+    xy = np.stack([reach * np.cos(turn), rng.uniform(0.3, 1, (count, 1)) * reach * np.sin(turn)], axis=2)
+    places = 3 * np.stack(np.divmod(np.arange(count), 20), axis=1)[:, None]
+    found = geometry.closed_polygons(xy + places)
+    return found[shapely.is_valid(found)]
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_what_the_beam_leaves_is_found_as_by_laying_all_it_reaches_over_all(seed):
+    cuts, half = flowers(seed), 0.1
+    room = cutter_centre_region.shrunk(cuts, half)
+    left = shapely.get_parts(shapely.difference(cuts, cutter_centre_region.grown(room, half)))
+    left = geometry.parts(left[~shapely.is_empty(shapely.buffer(left, -0.025, quad_segs=2))])
+    found = planner._unreached(cuts, room, half)
+    assert 20 < len(found) == len(left)
+    assert shapely.area(found).sum() == pytest.approx(shapely.area(left).sum(), abs=1e-9)
