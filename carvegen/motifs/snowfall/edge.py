@@ -37,6 +37,7 @@ _GONE = 0.5  #: chance that one that would just touch a side, or just not, goes;
 _TRIMS = 3  #: times that what is missed is taken off
 _HAIR_MM = 0.006  #: narrower than any tool's trace
 _BEVEL = 2.5  #: hairs, by which the end of a tip is taken back with the hairs at its sides
+_RIM = 10.0  #: lands: where nothing is kept clear, what lies further within the face than this is whole, and holds
 _CORNER = 0.22  #: so much, in smallest cuts squared, may stay uncut in a corner at the frame
 
 
@@ -132,9 +133,10 @@ def _firm(
     helps the smallest piece beside it goes. As long as any is narrow there are fewer pieces: it ends.
     """
     asked, touched = np.ones(len(pieces), dtype=bool), np.zeros(len(pieces), dtype=bool)
+    inner = _inner(shapely.union(clear_of, unfilled), frame, limits)
     for nth in itertools.count():
         near = _near(pieces, asked, 3 * limits.land_mm)
-        weak, specks = _weak(pieces[near], frame, limits)
+        weak, specks = _weak(pieces[near], frame, inner, limits)
         places = np.concatenate([weak, specks])
         place, beside = shapely.STRtree(pieces).query(places, predicate="dwithin", distance=2 * geometry.GRID_MM)
         if len(beside) == 0:
@@ -180,16 +182,36 @@ def _near(pieces: PolygonArray, which: Indices | Mask, apart: float) -> Indices:
     return np.unique(shapely.STRtree(pieces).query(pieces[which], predicate="dwithin", distance=apart)[1])
 
 
-def _weak(pieces: PolygonArray, frame: Polygon, limits: Limits) -> tuple[PolygonArray, PolygonArray]:
-    """Lines across the land beside the pieces where it is too narrow, and pieces of it too small to stand."""
+def _inner(clear_of: BaseGeometry, frame: Polygon, limits: Limits) -> BaseGeometry:
+    """The part of the face that neither its frame nor what is kept clear is near to; empty where that is not known."""
+    if not shapely.is_empty(clear_of):
+        return shapely.Polygon()
+    return shapely.buffer(frame, -_RIM * limits.land_mm, join_style="mitre")
+
+
+def _weak(
+    pieces: PolygonArray, frame: Polygon, inner: BaseGeometry, limits: Limits
+) -> tuple[PolygonArray, PolygonArray]:  # fmt: skip
+    """Lines across the land beside the pieces where it is too narrow, and pieces of it too small to stand.
+
+    Only outside of `inner`, in which masses that reach far into the face are as they were.
+    """
     land = limits.land_mm
+    far = shapely.intersects(inner, pieces)
+    if far.any():
+        frame = shapely.difference(frame, inner)
+        pieces = np.concatenate([pieces[~far], geometry.parts(shapely.difference(pieces[far], inner))])
     ground = geometry.parts(shapely.difference(frame, shapely.union_all(pieces)))
     rings = geometry.rings(ground)
     between = necks(geometry.reversed_rings(geometry.rings(pieces)), land)
     lines = [_narrow(rings, land), _narrow(rings, land / 2), geometry.lines(between.start, between.end)]
     if limits.land_along_mm < limits.land_across_mm:  # a tip along the grain is soon longer than the land asked there
         lines.append(_narrow(rings, land, limit_at=limits.land_at))
-    return np.concatenate(lines), _specks(ground, limits)
+    weak = np.concatenate(lines)
+    if not far.any():
+        return weak, _specks(ground, limits)
+    whole = ~shapely.dwithin(ground, inner, geometry.GRID_MM)
+    return weak[~shapely.dwithin(weak, inner, 3 * land)], _specks(ground[whole], limits)
 
 
 def _filled(
