@@ -31,13 +31,14 @@ __all__ = ["bounded", "crossing"]
 
 _FILLS = 2  #: rounds in which narrow land at the edge is opened; what is left then is widened
 _BITES = 3
+_NOWHERE = shapely.Polygon()
 _OVER = 0.45  #: the middle of a flake that crosses a side lies so near to it, in its reaches
 _FINE = 8  #: the lengths of tips are measured to a third of their width over so much
 _GONE = 0.5  #: chance that one that would just touch a side, or just not, goes; else it moves out over it
 _TRIMS = 3  #: times that what is missed is taken off
 _HAIR_MM = 0.006  #: narrower than any tool's trace
 _BEVEL = 2.5  #: hairs, by which the end of a tip is taken back with the hairs at its sides
-_RIM = 10.0  #: lands: where nothing is kept clear, what lies further within the face than this is whole, and holds
+_RIM = 12.0  #: lands, or cuts: what lies further within the face than this is whole, and holds
 _CORNER = 0.22  #: so much, in smallest cuts squared, may stay uncut in a corner at the frame
 
 
@@ -91,8 +92,10 @@ def bounded(
     clear_of = shapely.difference(frame, area)
     lots = [(shapely.union(clear_of, what), some) for what, some in hides]
     lots.append((clear_of, ~np.any([some for _, some in hides], axis=0) if hides else np.ones(len(shapes), dtype=bool)))
-    pieces = np.concatenate([_cut_off(shapes[at_edge[own[at_edge]]], its, frame, limits) for its, own in lots])
-    edge = _firm(pieces, clear_of, frame, limits, unfilled=shapely.union_all([what for what, _ in hides]))
+    unfilled = shapely.union_all([what for what, _ in hides])
+    inner = _inner(shapely.union(clear_of, unfilled), frame, limits)
+    pieces = [_cut_off(shapes[at_edge[own[at_edge]]], its, frame, inner, limits) for its, own in lots]
+    edge = _firm(np.concatenate(pieces), clear_of, frame, limits, unfilled=unfilled)
     return _joined(shapes[whole], edge, limits)
 
 
@@ -105,12 +108,14 @@ def _joined(whole: PolygonArray, edge: PolygonArray, limits: Limits) -> PolygonA
     return np.delete(shapes, np.unique(np.where(size[i] < size[j], i, j)))
 
 
-def _cut_off(shapes: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: Limits) -> PolygonArray:
+def _cut_off(
+    shapes: PolygonArray, clear_of: BaseGeometry, frame: Polygon, inner: BaseGeometry, limits: Limits
+) -> PolygonArray:  # fmt: skip
     """The shapes within the frame and out of what is kept clear, as far as a cutter reaches them."""
     inside = shapely.intersection(shapes, frame)
     shut = shapely.intersects(clear_of, inside)
     pieces = np.concatenate([geometry.parts(inside[~shut]), _one_side(inside[shut], clear_of, limits)])
-    return _reached(pieces, frame, limits)
+    return _reached(pieces, frame, limits, inner)
 
 
 def _one_side(shapes: PolygonArray, clear_of: BaseGeometry, limits: Limits) -> PolygonArray:
@@ -147,11 +152,11 @@ def _firm(
         bad = np.unique(beside)
         touched[_near(pieces, bad, 3 * limits.land_mm)] = True
         if nth < _FILLS:
-            anew = _filled(pieces[bad], (weak, specks), clear_of, frame, limits, unfilled=unfilled)
+            anew = _filled(pieces[bad], (weak, specks), clear_of, frame, limits, inner=inner, unfilled=unfilled)
         elif nth < _FILLS + _BITES:
             bites = geometry.offset(places, (1 + (nth - _FILLS) / 2) * (limits.land_mm / 2 + SLACK_MM))
             left = geometry.parts(shapely.difference(pieces[bad], shapely.union_all(bites)))
-            anew = _reached(left, frame, limits)
+            anew = _reached(left, frame, limits, inner)
         else:
             order = np.lexsort((shapely.area(pieces)[beside], place))
             bad = np.unique(beside[order[np.flatnonzero(np.diff(place[order], prepend=-1))]])
@@ -186,7 +191,7 @@ def _inner(clear_of: BaseGeometry, frame: Polygon, limits: Limits) -> BaseGeomet
     """The part of the face that neither its frame nor what is kept clear is near to; empty where that is not known."""
     if not shapely.is_empty(clear_of):
         return shapely.Polygon()
-    return shapely.buffer(frame, -_RIM * limits.land_mm, join_style="mitre")
+    return shapely.buffer(frame, -_RIM * max(limits.land_mm, limits.cut_mm), join_style="mitre")
 
 
 def _weak(
@@ -211,12 +216,12 @@ def _weak(
     if not far.any():
         return weak, _specks(ground, limits)
     whole = ~shapely.dwithin(ground, inner, geometry.GRID_MM)
-    return weak[~shapely.dwithin(weak, inner, 3 * land)], _specks(ground[whole], limits)
+    return weak[~shapely.dwithin(weak, inner, 5 * land)], _specks(ground[whole], limits)
 
 
 def _filled(
     pieces: PolygonArray, places: tuple[PolygonArray, PolygonArray], clear_of: BaseGeometry, frame: Polygon,
-    limits: Limits, *, unfilled: BaseGeometry,
+    limits: Limits, *, inner: BaseGeometry, unfilled: BaseGeometry,
 ) -> PolygonArray:  # fmt: skip
     """The pieces with what is too narrow beside them, out to the frame."""
     weak, specks = places
@@ -225,7 +230,7 @@ def _filled(
     thin = _run_out(geometry.parts(geometry.offset(thin, 2 * geometry.GRID_MM)), frame, limits)
     thin = geometry.parts(shapely.difference(thin, unfilled)) if not shapely.is_empty(unfilled) else thin
     full = shapely.intersection(shapely.union_all(np.concatenate([pieces, thin])), frame)
-    return _reached(geometry.parts(shapely.difference(full, clear_of)), frame, limits)
+    return _reached(geometry.parts(shapely.difference(full, clear_of)), frame, limits, inner)
 
 
 def _run_out(shapes: PolygonArray, frame: BaseGeometry, limits: Limits) -> PolygonArray:
@@ -278,7 +283,9 @@ def _narrow(ground: Rings, width: float, *, limit_at: Callable[[Floats], Floats]
     return geometry.lines(weak.at, weak.to)
 
 
-def _reached(pieces: PolygonArray, frame: Polygon, limits: Limits) -> PolygonArray:
+def _reached(
+    pieces: PolygonArray, frame: Polygon, limits: Limits, inner: BaseGeometry = _NOWHERE
+) -> PolygonArray:  # fmt: skip
     """The pieces without what no round cutter of the smallest cut reaches from within the frame, each made in one.
 
     A corner that is missed by no more than shows stays one. At the frame they are cut off square to its sides.
@@ -286,7 +293,7 @@ def _reached(pieces: PolygonArray, frame: Polygon, limits: Limits) -> PolygonArr
     pieces = fine(_without_hairs(pieces))
     done = []
     for _ in range(_TRIMS):
-        some, missed, _ = _missed(pieces, limits)
+        some, missed, _ = _missed(pieces, inner, limits)
         if len(missed) == 0:
             break
         at_frame = shapely.distance(missed, shapely.boundary(frame)) < SLACK_MM
@@ -296,23 +303,29 @@ def _reached(pieces: PolygonArray, frame: Polygon, limits: Limits) -> PolygonArr
         done.append(pieces[~some])
         pieces = fine(without_specks(left, limits))
     else:
-        pieces = np.delete(pieces, _missed(pieces, limits)[2])
+        pieces = np.delete(pieces, _missed(pieces, inner, limits)[2])
     pieces = geometry.stack([*done, pieces])
     return pieces[_made(pieces, limits)]
 
 
-def _missed(pieces: PolygonArray, limits: Limits) -> tuple[Mask, PolygonArray, Indices]:
+def _missed(
+    pieces: PolygonArray, inner: BaseGeometry, limits: Limits
+) -> tuple[Mask, PolygonArray, Indices]:  # fmt: skip
     """Which pieces a round cutter does not make all of, what it leaves of them that shows, and whose tips are long.
 
     A thin tip has less of an area than a blunt corner, and shows where it goes on for longer than the cutter is wide.
-    What is so long, and no hair, has an area of a hair times that.
+    What is so long, and no hair, has an area of a hair times that. Of `inner` nothing is looked at.
     """
+    far = shapely.intersects(inner, pieces)
+    pieces = pieces.copy()
+    pieces[far] = shapely.difference(pieces[far], inner)
     reached = opened(pieces, limits.cut_mm + SLACK_MM, quad_segs=8)
     lost, slight = shapely.area(pieces) - shapely.area(reached), _CORNER * limits.cut_mm**2
     least = limits.cut_mm - _BEVEL * _HAIR_MM
     doubtful = np.flatnonzero(lost > _HAIR_MM * limits.cut_mm)
     corners, whose = shapely.get_parts(shapely.difference(pieces[doubtful], reached[doubtful]), return_index=True)
     shows = (_across(corners) > least) | (shapely.area(corners) > slight)
+    shows &= ~(far[whose] & shapely.dwithin(corners, inner, limits.cut_mm))
     missed, nth = shapely.get_parts(opened(corners[shows], _HAIR_MM), return_index=True)  # no hair joins two corners
     whose = doubtful[whose[shows]][nth]
     long = _across(missed) > least
