@@ -203,10 +203,11 @@ def _weak(
     """
     land = limits.land_mm
     far = shapely.intersects(inner, pieces)
+    rim: BaseGeometry = frame
     if far.any():
-        frame = shapely.difference(frame, inner)
+        rim = shapely.difference(frame, inner)
         pieces = np.concatenate([pieces[~far], geometry.parts(shapely.difference(pieces[far], inner))])
-    ground = geometry.parts(shapely.difference(frame, shapely.union_all(pieces)))
+    ground = geometry.parts(shapely.difference(rim, shapely.union_all(pieces)))
     rings = geometry.rings(ground)
     between = necks(geometry.reversed_rings(geometry.rings(pieces)), land)
     lines = [_narrow(rings, land), _narrow(rings, land / 2), geometry.lines(between.start, between.end)]
