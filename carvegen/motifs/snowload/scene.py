@@ -38,6 +38,7 @@ _BOARD_MM = 25.0  #: and so does what is as long and straight, however thin,
 _BOARD_DEG = np.arange(-40, 41, 4)  #: along one of these slopes
 _BRIDGED = 1.5  #: snow bridges no gap wider than so many times the thinner of what bears it on both sides;
 _ALWAYS_MM, _STEP = 0.6, 1.2  #: one so narrow it always does; breadths are told apart in steps no smaller than this
+_MITRE = 1.5  #: no corner is drawn out further than so many times the distance
 _LEAST_GAP_MM2 = 0.5
 _WALL_MM = 3.5
 _WALLED = 0.9  #: a hole with so much wall round it is a mark
@@ -202,8 +203,12 @@ def bearer(silhouette: BaseGeometry, *, bridging_mm: float, detail_mm: float) ->
 
 
 def _closed_within(shapes: PolygonArray, gap: float, detail_mm: float, *, thinned_mm: float = 0.0) -> PolygonArray:
-    """What lies half a detail within the shapes with gaps so wide filled; they come thinned by so much."""
-    grown = shapely.buffer(shapes, (gap + thinned_mm) / 2, quad_segs=_ARC)
+    """What lies half a detail within the shapes with gaps so wide filled; they come thinned by so much.
+
+    What was thinned gets its corners back: between two posts the gap is filled up to their tops.
+    """
+    corners = {"join_style": "mitre", "mitre_limit": _MITRE} if thinned_mm else {}
+    grown = shapely.buffer(shapes, (gap + thinned_mm) / 2, quad_segs=_ARC, **corners)
     return np.asarray(shapely.buffer(grown, -(gap + detail_mm) / 2, quad_segs=_ARC), dtype=object)
 
 
