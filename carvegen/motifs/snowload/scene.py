@@ -207,8 +207,13 @@ def _closed_within(shapes: PolygonArray, gap: float, detail_mm: float, *, thinne
 
     What was thinned gets its corners back: between two posts the gap is filled up to their tops.
     """
-    corners = {"join_style": "mitre", "mitre_limit": _MITRE} if thinned_mm else {}
-    grown = shapely.buffer(shapes, (gap + thinned_mm) / 2, quad_segs=_ARC, **corners)
+    grown = shapely.buffer(
+        shapes,
+        (gap + thinned_mm) / 2,
+        quad_segs=_ARC,
+        join_style="mitre" if thinned_mm else "round",
+        mitre_limit=_MITRE,
+    )
     return np.asarray(shapely.buffer(grown, -(gap + detail_mm) / 2, quad_segs=_ARC), dtype=object)
 
 
