@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from carvegen.base.finding_groups import grouped
 from carvegen.base.findings import Finding, Severity
-from carvegen.writers.note.findings_table import MOST_LINES, aligned, shortened_lines, told
+from carvegen.writers.note.findings_table import MOST_LINES, aligned, fitting, shortened_lines, told
 
 if TYPE_CHECKING:
     from carvegen.base.finding_groups import Group
@@ -92,12 +92,13 @@ def report_lines(report: Mapping[str, Any], *, most: int = MOST_LINES) -> list[s
     said: set[tuple[str, ...]] = set()
     for block in dict.fromkeys(its["block"] for its in report["findings"]):
         own = [its for its in report["findings"] if its["block"] == block]
-        entries = []
+        entries, kinds = [], list[tuple[str, ...]]()
         for its in own:
             kind = (its["severity"], its["rule"], its["kind"], its["remedy"])
-            remedy = "" if kind in said else its["remedy"]
+            remedy = "" if kind in said or kind in kinds else its["remedy"]
             entries.append(told(its["severity"], its["sentence"], remedy, about=" and ".join(its["for"])))
-            said.add(kind)
+            kinds.append(kind)
+        said.update(kinds[: fitting(entries, most)])
         lines += ["", f"{block}:", *(f"  {line}" for line in shortened_lines(entries, most=most))]
     return [*lines, *([] if report["findings"] else ["No findings."])]
 
