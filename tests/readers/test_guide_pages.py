@@ -42,8 +42,7 @@ from carvegen.writers.pdf.tiles import (
     UNPRINTED_MM,
     plan,
 )
-from carvegen.writers.whole_print.templates import Part, Template
-from carvegen.writers.whole_print.templates_pdf import template_pdf
+from carvegen.writers.whole_print.templates import Part, Template, template_pdf
 from tests.strategies import MANY, few
 
 PT = 25.4 / 72  #: millimetres in a point

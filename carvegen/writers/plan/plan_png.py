@@ -81,14 +81,14 @@ def _filled(picture: Image.Image, paths: Paths, layer: Layer, fine: _Sheet) -> N
 
 
 def _followed(pen: ImageDraw.ImageDraw, paths: Paths, layer: Layer, fine: _Sheet) -> None:
-    at, start = fine.at(paths.xyz[:, :2]), paths.start.tolist()
+    flat, start = fine.at(paths.xyz[:, :2]).ravel().tolist(), (2 * paths.start).tolist()
     thick = max(1, round(0.12 * fine.scale))
-    for k in range(len(paths)):
-        points = list(map(tuple, at[start[k] : start[k + 1]].tolist()))
-        if len(points) > 1:
-            pen.line([*points, points[0]] if paths.closed[k] else points, fill=layer.colour, width=thick)
+    for first, last, shut in zip(start[:-1], start[1:], paths.closed.tolist(), strict=True):
+        line = flat[first:last]
+        if len(line) > 2:
+            pen.line([*line, *line[:2]] if shut else line, fill=layer.colour, width=thick)
         else:
-            x, y = points[0]
+            x, y = line
             pen.ellipse([x - thick, y - thick, x + thick, y + thick], fill=layer.colour)
 
 
