@@ -14,6 +14,7 @@ from carvegen.blocks.block import Block
 from carvegen.blocks.views import View, seen
 from carvegen.geometry.coverage import coverage
 from carvegen.writers.guide import ring_room
+from carvegen.writers.guide.guide_zones import zones_of
 from carvegen.writers.guide.ring_room import word_at
 from tests.cases import block, box, disc, setup
 
@@ -23,19 +24,11 @@ def test_cells_that_shapes_touch_as_by_their_union() -> None:
     rng = np.random.default_rng(6)
     cuts = [disc(x, y, r) for x, y, r in rng.uniform([4, 4, 0.2], [56, 36, 1.5], (40, 3)).tolist()]
     cuts = list(geometry.joined(geometry.polygon_array([*cuts, box(50, 10, 10, 6)])))
-    shown = seen(
-        setup().on(
-            Block(
-                name="rings",
-                width_mm=60.0,
-                height_mm=40.0,
-                cuts=geometry.polygon_array(cuts),
-                kept=geometry.polygon_array([box(5, 5, 12, 9)]),
-            )
-        ),
-        View.BLOCK,
-    )
-    room = ring_room.RingRoom(shown)
+    cuts = geometry.polygon_array(cuts)
+    kept = geometry.polygon_array([box(5, 5, 12, 9)])
+    job = setup().on(Block(name="rings", width_mm=60.0, height_mm=40.0, cuts=cuts, kept=kept))
+    shown = seen(job, View.BLOCK)
+    room = ring_room.RingRoom(shown, zones_of(job, shown))
     cell, (left, bottom, right, top) = ring_room._CELL_MM, room._bounds
     size = math.ceil((right - left) / cell), math.ceil((top - bottom) / cell)
     whole = geometry.parts(shapely.union_all(room._shapes))

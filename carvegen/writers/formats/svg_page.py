@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, Mask, PolygonArray
     from carvegen.writers.sheet import Drawing, Drawn, Sheet, TextLine
 
-__all__ = ["SvgPage", "first_of_shape", "paths", "svg_of"]
+__all__ = ["SvgPage", "first_of_shape", "paths", "svg_of", "turned_areas"]
 
 #: Width of a line that only says where, in mm.
 HAIRLINE_MM = 0.1
@@ -159,10 +159,15 @@ def first_of_shape(paths: Paths) -> Mask:
 
     Holes run the other way round than outlines.
     """
+    around = turned_areas(paths)
+    return np.asarray((around > 0) == (around[:1] > 0))
+
+
+def turned_areas(paths: Paths) -> Floats:
+    """What each closed path encloses, in mm², less than nothing where it runs clockwise; (paths,)."""
     if not len(paths):
-        return np.zeros(0, dtype=bool)
+        return np.zeros(0)
     ends = np.arange(1, len(paths.xyz) + 1)
     ends[paths.start[1:] - 1] = paths.start[:-1]
     x, y = paths.xyz[:, 0], paths.xyz[:, 1]
-    around = np.add.reduceat(x * y[ends] - x[ends] * y, paths.start[:-1])
-    return np.asarray((around > 0) == (around[0] > 0))
+    return np.asarray(np.add.reduceat(x * y[ends] - x[ends] * y, paths.start[:-1]) / 2)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import enum
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
+from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.findings import Report, Severity
 from carvegen.blocks.views import View, seen
@@ -53,6 +54,7 @@ __all__ = [
 TEST_WORD = "SNOW"
 WORD_MM = 4.0  #: height of its letters
 _NUMBER_MM = 3.0  #: room that a zone's number needs round its middle
+_DECIDED_MM = 0.4  #: what is narrower nobody decides, gouge in hand; our own choice
 
 #: Lightness of fine cuts, grooves along the land, and floors: prints on any black-and-white printer, lines show on it.
 TONES = (0.62, 0.78, 0.9)
@@ -231,10 +233,11 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
     if not job.block.turned and way.view is View.PRINT:
         way = Transfer.CARBON  # a sheet laid face down would turn what must not be turned
     shown = seen(job, way.view)
+    shown = replace(shown, free=shown.free[~shapely.is_empty(geometry.offset(shown.free, -_DECIDED_MM / 2))])
     zones = zones_of(job, shown)
     patches = patches_of(job, shown, zones.floors)
     told = [its for its in report or () if its.severity is not Severity.ADVICE]
-    drawn = rings(told, shown, most=readable(shown))
+    drawn = rings(told, shown, zones, most=readable(shown))
     along_grain = job.material.grain == "side"
     return Guide(
         shown=shown,

@@ -39,10 +39,14 @@ def findings_lines(report: Report, *, most: int = MOST_LINES, all_in: str = _ALL
     return shortened_lines(entries, most=most, all_in=all_in) or ["No findings."]
 
 
-def told(severity: str, what: str, remedy: str = "", *, about: str = "") -> list[str]:
-    """A kind of finding as lines: how bad, what is wrong and for which machines, and below it what to do."""
+def told(severity: str, what: str, remedy: str = "", *, about: str = "", like: str = "") -> list[str]:
+    """A kind of finding as lines: how bad, what is wrong and for which machines, and below it what to do.
+
+    `like`: the block at which it was said what to do.
+    """
     head, blank = severity.ljust(_SEVERITY_WIDTH), " " * _SEVERITY_WIDTH
     what = f"{what.removesuffix('.')}; for {about}." if about else what
+    what += f" Do as for {like}." if like else ""
     lines = fill(what, _COLUMNS, initial_indent=head, break_on_hyphens=False, subsequent_indent=blank).split("\n")
     if remedy:
         lines += fill(sentence(remedy), _COLUMNS, initial_indent=blank, subsequent_indent=blank).split("\n")

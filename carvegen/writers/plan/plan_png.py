@@ -7,14 +7,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-import shapely
 from PIL import Image, ImageDraw, ImageFont
 
 from carvegen.blocks.views import View, seen
 from carvegen.toolpaths.motion import timing
 from carvegen.toolpaths.paths import paths_seen
 from carvegen.writers.formats.png_bytes import png_bytes
-from carvegen.writers.formats.svg_page import first_of_shape
+from carvegen.writers.formats.svg_page import first_of_shape, turned_areas
 from carvegen.writers.plan.plan_layers import plan_layers
 
 if TYPE_CHECKING:
@@ -71,11 +70,9 @@ def plan_png(plan: Plan, *, px_per_mm: float = 8.0) -> bytes:
 def _filled(picture: Image.Image, paths: Paths, layer: Layer, fine: _Sheet) -> None:
     """Closed shapes in the layer's colour; what lies in their holes keeps its own."""
     outer, start = first_of_shape(paths), (2 * paths.start).tolist()
-    at = fine.at(paths.xyz[:, :2])
-    areas = shapely.area(shapely.polygons(shapely.linearrings(at, indices=paths.owner)))
     mask = Image.new("1", picture.size)
-    pen, flat = ImageDraw.Draw(mask), at.ravel().tolist()
-    for k in np.argsort(-areas, kind="stable").tolist():  # what lies in a hole comes after the hole
+    pen, flat = ImageDraw.Draw(mask), fine.at(paths.xyz[:, :2]).ravel().tolist()
+    for k in np.argsort(-np.abs(turned_areas(paths)), kind="stable").tolist():
         pen.polygon(flat[start[k] : start[k + 1]], fill=int(outer[k]))
     picture.paste(layer.colour, mask=mask)
 

@@ -86,19 +86,19 @@ class PrintReport:
 
 
 def report_lines(report: Mapping[str, Any], *, most: int = MOST_LINES) -> list[str]:
-    """The report for the terminal: block by block a few sentences; what to do is said at its first block alone."""
+    """The report for the terminal: block by block a few sentences; what to do is said once, and then where."""
     lines = [f"ASK FIRST: {question}" for question in report["decide_first"]]
     lines += ["", "Places are x and y from the lower left corner of the print."] if report["findings"] else []
-    said: set[tuple[str, ...]] = set()
+    said: dict[tuple[str, ...], str] = {}
     for block in dict.fromkeys(its["block"] for its in report["findings"]):
-        own = [its for its in report["findings"] if its["block"] == block]
         entries, kinds = [], list[tuple[str, ...]]()
-        for its in own:
+        for its in (its for its in report["findings"] if its["block"] == block):
             kind = (its["severity"], its["rule"], its["kind"], its["remedy"])
-            remedy = "" if kind in said or kind in kinds else its["remedy"]
-            entries.append(told(its["severity"], its["sentence"], remedy, about=" and ".join(its["for"])))
+            remedy, like = "" if kind in said or kind in kinds else its["remedy"], said.get(kind, "")
+            about = " and ".join(its["for"])
+            entries.append(told(its["severity"], its["sentence"], remedy, about=about, like=like))
             kinds.append(kind)
-        said.update(kinds[: fitting(entries, most)])
+        said = dict.fromkeys(kinds[: fitting(entries, most)], block) | said
         lines += ["", f"{block}:", *(f"  {line}" for line in shortened_lines(entries, most=most))]
     return [*lines, *([] if report["findings"] else ["No findings."])]
 
