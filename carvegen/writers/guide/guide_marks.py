@@ -10,7 +10,6 @@ import numpy as np
 
 from carvegen.base.finding_groups import NEAR_MM, grouped, letter_of, sentence
 from carvegen.base.findings import Severity
-from carvegen.writers.guide.ring_room import RingRoom
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -19,7 +18,7 @@ if TYPE_CHECKING:
     from carvegen.base.findings import Finding
     from carvegen.blocks.views import Seen
     from carvegen.geometry import Floats
-    from carvegen.writers.guide.guide_zones import Zones
+    from carvegen.writers.guide.ring_room import RingRoom
 
 __all__ = ["BREAKS_MM", "LETTERS_MM", "RISK_MM", "GuideMark", "found_lines", "rings"]
 
@@ -68,7 +67,7 @@ class _Ring:
         return ", ".join(map(letter_of, self.groups))
 
 
-def rings(findings: Sequence[Finding], shown: Seen, zones: Zones, *, most: int) -> list[GuideMark]:
+def rings(findings: Sequence[Finding], room: RingRoom, shown: Seen, *, most: int) -> list[GuideMark]:
     """At most `most` rings for what has a place, the most pressing first, with labels where they hide nothing.
 
     Letters are those of `found_lines` of the same findings.
@@ -80,7 +79,7 @@ def rings(findings: Sequence[Finding], shown: Seen, zones: Zones, *, most: int) 
             drawn.append(ring)
         else:
             drawn[k] = _both(drawn[k], ring)
-    return _labelled(drawn[:most], RingRoom(shown, zones)) if drawn else []  # room is costly to look for
+    return _labelled(drawn[:most], room)
 
 
 def found_lines(findings: Sequence[Finding], drawn: Sequence[GuideMark]) -> list[str]:

@@ -25,7 +25,7 @@ from carvegen.writers.guide.guide_words import (
     steps,
 )
 from carvegen.writers.guide.guide_zones import tool_lines, zones_of
-from carvegen.writers.guide.ring_room import drawn_bounds, word_at
+from carvegen.writers.guide.ring_room import RingRoom, drawn_bounds, word_at
 from carvegen.writers.sheet import register_shapes
 
 if TYPE_CHECKING:
@@ -237,7 +237,9 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
     zones = zones_of(job, shown)
     patches = patches_of(job, shown, zones.floors)
     told = [its for its in report or () if its.severity is not Severity.ADVICE]
-    drawn = rings(told, shown, zones, most=readable(shown))
+    corners = patch_corners(shown.width_mm, shown.height_mm) if len(patches) > 1 else np.empty((0, 4))
+    room = RingRoom(shown, zones, corners) if told else None  # costly to look for
+    drawn = rings(told, room, shown, most=readable(shown)) if room else []
     along_grain = job.material.grain == "side"
     return Guide(
         shown=shown,
@@ -259,7 +261,7 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
         pale=saving,
         unfinished=job.block.unfinished,
         labels=tuple(_zone_numbers(patches, drawn)),
-        corners=patch_corners(shown.width_mm, shown.height_mm) if len(patches) > 1 else np.empty((0, 4)),
+        corners=corners,
         tables=(_patch_table(patches),) if len(patches) > 1 else (),
     )
 

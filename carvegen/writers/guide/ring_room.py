@@ -54,9 +54,10 @@ def word_at(shown: Seen) -> tuple[float, float]:
 class RingRoom:
     """What is drawn on a guide already, and must not be hidden."""
 
-    def __init__(self, shown: Seen, zones: Zones) -> None:
+    def __init__(self, shown: Seen, zones: Zones, corners: Floats) -> None:
         cuts = [zones.fine, zones.edges, shown.cut_before, shown.cut_outs, shown.free]
-        self._shapes = geometry.stack([*cuts, *_beside(shown)])
+        crosses = shapely.buffer(geometry.lines(corners[:, :2], corners[:, 2:]), _RIM_MM)
+        self._shapes = geometry.stack([*cuts, crosses, *_beside(shown)])
         self._tree = shapely.STRtree(self._shapes)
         self._bounds = drawn_bounds(shown)
         self._drawn = self._cells(self._shapes)
