@@ -176,7 +176,7 @@ def start(folder: Path, *words: object) -> subprocess.Popen:
         stderr=subprocess.PIPE,
         text=True,
         encoding="utf-8",
-        preexec_fn=_hear_ctrl_c if FORKS else None,
+        preexec_fn=_hear_ctrl_c if FORKS else None,  # noqa: PLW1509
     )
 
 

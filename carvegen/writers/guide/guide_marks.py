@@ -67,10 +67,15 @@ class _Ring:
         return ", ".join(map(letter_of, self.groups))
 
 
-def rings(findings: Sequence[Finding], shown: Seen, *, most: int) -> list[GuideMark]:
+def rings(findings: Sequence[Finding], shown: Seen, beside: Floats | None = None, *, most: int) -> list[GuideMark]:
     """At most `most` rings for what has a place, the most pressing first, with labels where they hide nothing.
 
     Letters are those of `found_lines` of the same findings.
+
+    Parameters
+    ----------
+    beside
+        Lines beside the block's own that must not be hidden, (n, 4).
     """
     drawn: list[_Ring] = []
     for ring in _alone(findings, shown):
@@ -79,7 +84,7 @@ def rings(findings: Sequence[Finding], shown: Seen, *, most: int) -> list[GuideM
             drawn.append(ring)
         else:
             drawn[k] = _both(drawn[k], ring)
-    return _labelled(drawn[:most], shown)
+    return _labelled(drawn[:most], shown, beside)
 
 
 def found_lines(findings: Sequence[Finding], drawn: Sequence[GuideMark]) -> list[str]:
@@ -145,10 +150,10 @@ def _size(label: str) -> tuple[float, float]:
     return len(label) * LETTERS_MM * 0.57 + 0.8, LETTERS_MM + 0.5
 
 
-def _labelled(drawn: Sequence[_Ring], shown: Seen) -> list[GuideMark]:
+def _labelled(drawn: Sequence[_Ring], shown: Seen, beside: Floats | None) -> list[GuideMark]:
     if not drawn:
         return []  # room is costly to look for
-    room = RingRoom(shown)
+    room = RingRoom(shown, beside)
     rings = [room.ring(its.at, its.radius) for its in drawn]
     boxes = [(x - r, y - r, x + r, y + r) for its, (r, _) in zip(drawn, rings, strict=True) for x, y in [its.at]]
     marks = []

@@ -234,7 +234,8 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
     zones = zones_of(job, shown)
     patches = patches_of(job, shown, zones.floors)
     told = [its for its in report or () if its.severity is not Severity.ADVICE]
-    drawn = rings(told, shown, most=readable(shown))
+    corners = patch_corners(shown.width_mm, shown.height_mm) if len(patches) > 1 else np.empty((0, 4))
+    drawn = rings(told, shown, corners, most=readable(shown))
     along_grain = job.material.grain == "side"
     return Guide(
         shown=shown,
@@ -256,7 +257,7 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
         pale=saving,
         unfinished=job.block.unfinished,
         labels=tuple(_zone_numbers(patches, drawn)),
-        corners=patch_corners(shown.width_mm, shown.height_mm) if len(patches) > 1 else np.empty((0, 4)),
+        corners=corners,
         tables=(_patch_table(patches),) if len(patches) > 1 else (),
     )
 

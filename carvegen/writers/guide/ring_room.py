@@ -51,10 +51,18 @@ def word_at(shown: Seen) -> tuple[float, float]:
 
 
 class RingRoom:
-    """What is drawn on a guide already, and must not be hidden."""
+    """What is drawn on a guide already, and must not be hidden.
 
-    def __init__(self, shown: Seen) -> None:
-        self._shapes = geometry.stack([shown.lowered, shown.cut_outs, shown.free, *_beside(shown)])
+    Parameters
+    ----------
+    lines
+        Thin lines beside the block's own, (n, 4): where zones meet.
+    """
+
+    def __init__(self, shown: Seen, lines: Floats | None = None) -> None:
+        strokes = [] if lines is None else shapely.buffer(shapely.linestrings(lines.reshape(-1, 2, 2)), _RIM_MM)
+        drawn = [shown.lowered, shown.cut_outs, shown.free, geometry.polygon_array(strokes), *_beside(shown)]
+        self._shapes = geometry.stack(drawn)
         self._tree = shapely.STRtree(self._shapes)
         self._bounds = drawn_bounds(shown)
         self._drawn = self._cells(self._shapes)
