@@ -8,12 +8,16 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import pickle
 import shutil
 import sys
 import tempfile
 import time
+import tomllib
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -128,6 +132,16 @@ def one_process() -> Iterator[None]:
     """A build's steps run in this process unless a test says otherwise: a child for each costs twice the work."""
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr("carvegen.delivery.side_by_side.usual_jobs", lambda: 1)
+        yield
+
+
+@pytest.fixture(autouse=True, scope="session")
+def parsed_once() -> Iterator[None]:
+    """The text of a profile is parsed once: the shipped ones are read some twenty thousand times in a run."""
+    tables = cache(lambda text: pickle.dumps(tomllib.loads(text)))
+    with pytest.MonkeyPatch.context() as patched:
+        once = SimpleNamespace(loads=lambda text: pickle.loads(tables(text)))
+        patched.setattr("carvegen.facts.profile_reader.tomllib", once)
         yield
 
 
