@@ -60,8 +60,9 @@ class RingRoom:
     """
 
     def __init__(self, shown: Seen, lines: Floats | None = None) -> None:
-        strokes = [] if lines is None else shapely.buffer(shapely.linestrings(lines.reshape(-1, 2, 2)), _RIM_MM)
-        drawn = [shown.lowered, shown.cut_outs, shown.free, geometry.polygon_array(strokes), *_beside(shown)]
+        ends = np.empty((0, 2, 2)) if lines is None else lines.reshape(-1, 2, 2)
+        strokes = geometry.polygon_array(shapely.LineString(its).buffer(_RIM_MM) for its in ends)
+        drawn = [shown.lowered, shown.cut_outs, shown.free, strokes, *_beside(shown)]
         self._shapes = geometry.stack(drawn)
         self._tree = shapely.STRtree(self._shapes)
         self._bounds = drawn_bounds(shown)
