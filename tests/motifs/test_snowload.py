@@ -60,7 +60,7 @@ def depth_over(growth: Growth, x: float, surface: float) -> float:
     return float(shapely.length(shapely.intersection(line, shapely.union_all(growth.cuts))))
 
 
-def bare_tree(seed: int = 5) -> geometry.PolygonArray:
+def bare_tree(seed: int = 5, forks: int = 5) -> geometry.PolygonArray:
     """A tree of ever thinner forks, down to twigs of half a millimetre."""
     rng, limbs = np.random.default_rng(seed), []
 
@@ -71,7 +71,7 @@ def bare_tree(seed: int = 5) -> geometry.PolygonArray:
         for way in (-1, 0.2, 1) if left else ():
             limb(tip, turn + 0.65 * way + rng.normal(0, 0.15), long * rng.uniform(0.6, 0.85), thick * 0.62, left - 1)
 
-    limb(np.array([75.0, 4.0]), np.pi / 2, 34.0, 9.0, 5)
+    limb(np.array([75.0, 4.0]), np.pi / 2, 34.0 * 0.72 ** (5 - forks), 9.0 * 0.62 ** (5 - forks), forks)
     return geometry.parts(shapely.union_all(limbs))
 
 
@@ -100,7 +100,7 @@ def icon(name: str) -> geometry.PolygonArray:
     return placed(f"{ICONS / name}.svg at 15 8 width 90", width_mm=150, height_mm=150)
 
 
-SUBJECTS = {"bare tree": bare_tree, "spruce": spruce} | {
+SUBJECTS = {"bare tree": lambda: bare_tree(forks=5 if MANY else 4), "spruce": spruce} | {
     name: lambda name=name: icon(name) for name in ("tree", "house-chimney", "person", "mountain", "horse", "crow")
 }
 

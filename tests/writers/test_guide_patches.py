@@ -16,6 +16,7 @@ from carvegen.writers.guide import guide_patches
 from carvegen.writers.guide.guide_patches import PATCH_MM, patches_of
 from carvegen.writers.guide.hand_guide import hand_guide
 from tests.cases import block, box, disc, setup
+from tests.strategies import few
 
 RNG = np.random.default_rng(4)
 FLAKES = tuple(disc(x, y, 0.9) for x in range(4, 118, 5) for y in range(4, 78, 6))
@@ -72,7 +73,7 @@ def test_numbers_are_left_out_only_where_none_has_room(monkeypatch) -> None:
     """Every zone measured exactly, as a slow twin: dense flakes, and gaps round the room that a number needs."""
     rng = np.random.default_rng(8)
     numbered, zones = 0, 0
-    for gap in (2.0, 2.25, 2.6):
+    for gap in few((2.25, 2.6, 2.0), 2):
         centre = rng.uniform([15, 55], [25, 65])
         at = rng.uniform(0, 80, (4000, 2))
         at = at[(np.hypot(*(at - centre).T) > gap + 0.1)]
