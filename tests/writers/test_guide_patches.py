@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.findings import Finding, Report, Severity
+from carvegen.blocks.register_marks import Register
 from carvegen.blocks.views import View, seen
 from carvegen.toolpaths.motion.timing import by_hand_min
 from carvegen.writers.guide import guide_patches
@@ -87,16 +89,29 @@ def test_numbers_are_left_out_only_where_none_has_room(monkeypatch) -> None:
     assert 2 <= numbered < zones / 2
 
 
-def test_zones_are_divided_on_the_drawing_and_its_legend_says_so() -> None:
-    guide = hand_guide(JOB, "carbon")
-    crosses = {tuple((its[:2] + its[2:]) / 2) for its in guide.corners if 0 < its[0] < 160 and 0 < its[1] < 80}
+@pytest.mark.parametrize("waste", [0.0, 18.0])
+def test_strokes_where_zones_meet_stand_in_the_margin_only_and_the_legend_says_so(waste) -> None:
+    """Whatever is drawn on the board, a tracing hand can carve; the zones' own sides say where they meet."""
+    register = Register(method="stops", waste_mm=waste) if waste else None
+    guide = hand_guide(replace(JOB, block=replace(JOB.block, register=register)), "carbon")
+    lines = shapely.linestrings(guide.borders.reshape(-1, 2, 2))
+    board = box(-waste, -waste, 160 + 2 * waste, 80 + 2 * waste)
+    assert (shapely.length(shapely.intersection(lines, board)) == 0).all()
+    assert (shapely.distance(lines, board) == 0).all()
+    assert shapely.covers(shapely.box(*guide.bounds), lines).all()
     boxes = [its.box for its in patches_of(JOB, guide.shown, NO_FLOORS)]
-    corners = {(x, y) for left, low, right, top in boxes for x in (left, right) for y in (low, top)}
-    assert crosses == {(x, y) for x, y in corners if 0 < x < 160 and 0 < y < 80}
-    assert any(its.shows == "corners" for its in guide.shows)
+    columns = {x for left, _, right, _ in boxes for x in (left, right)} - {0, 160}
+    rows = {y for _, low, _, top in boxes for y in (low, top)} - {0, 80}
+    upright = guide.borders[:, 0] == guide.borders[:, 2]
+    assert sorted(guide.borders[upright, 0]) == sorted([*columns, *columns])
+    assert sorted(guide.borders[~upright, 1]) == sorted([*rows, *rows])
+    assert any(its.shows == "borders" for its in guide.shows)
+
+
+def test_a_block_of_one_zone_has_no_strokes() -> None:
     alone = hand_guide(setup("linoleum", "v-60").on(block(disc(10, 10, 2), size=(30.0, 30.0))), "carbon")
-    assert not len(alone.corners)
-    assert not any(its.shows == "corners" for its in alone.shows)
+    assert not len(alone.borders)
+    assert not any(its.shows == "borders" for its in alone.shows)
 
 
 def test_a_number_whose_best_place_is_ringed_stands_at_the_next() -> None:

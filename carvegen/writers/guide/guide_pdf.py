@@ -9,7 +9,7 @@ from carvegen import geometry
 from carvegen.writers.guide.guide_marks import LETTERS_MM
 from carvegen.writers.guide.guide_samples import (
     BEFORE_TONE,
-    CORNERS_MM,
+    BORDERS_MM,
     FREE_TONE,
     HATCH_TONE,
     HEAVY_MM,
@@ -122,7 +122,7 @@ class _Drawn:
         board = geometry.polygon_array([guide.shown.board] if guide.shown.waste_mm else [])
         self.stops = Shapes(geometry.stack([guide.shown.stops, board]), "S")
         self.thin, self.hatch = line_operators(zones.thin), line_operators(guide.hatch)
-        self.corners = line_operators(guide.corners)
+        self.borders = line_operators(guide.borders)
         self.before_lines, self.free_hatch = line_operators(guide.before_lines), line_operators(guide.free_hatch)
 
 
@@ -147,8 +147,8 @@ def _drawing(canvas: Canvas, guide: Guide, drawn: _Drawn, tile: Tile) -> None:
     canvas.addLiteral(drawn.free_hatch)
     canvas.addLiteral(drawn.free.within(tile))
     canvas.setStrokeGray(HATCH_TONE)
-    canvas.setLineWidth(CORNERS_MM)
-    canvas.addLiteral(drawn.corners)
+    canvas.setLineWidth(BORDERS_MM)
+    canvas.addLiteral(drawn.borders)
     canvas.setLineWidth(THROUGH_MM)
     canvas.addLiteral(drawn.hatch)
     canvas.addLiteral(drawn.cut_outs.within(tile))

@@ -22,7 +22,7 @@ from carvegen.writers.formats.svg_page import SvgPage
 from carvegen.writers.guide.guide_marks import LETTERS_MM
 from carvegen.writers.guide.guide_samples import (
     BEFORE_TONE,
-    CORNERS_MM,
+    BORDERS_MM,
     FREE_TONE,
     HATCH_TONE,
     HEAVY_MM,
@@ -141,9 +141,9 @@ def _zones(page: SvgPage, guide: Guide, line: Mapping[str, Any]) -> None:
         pale: dict[str, Any] = {"fill": "none", **line, "stroke": _grey(FREE_TONE)}
         page.group("FLOORS", "where the floors begin", shapes=zones.floors, **pale)
     page.group("CUT OUTLINES", "the edge of the land", shapes=zones.parted, fill="none", **line)
-    if len(guide.corners):
-        thin: dict[str, Any] = {"stroke": _grey(HATCH_TONE), "stroke_width": CORNERS_MM}
-        page.group("ZONE CORNERS", "where zones meet", lines=guide.corners, **thin)
+    if len(guide.borders):
+        thin: dict[str, Any] = {"stroke": _grey(HATCH_TONE), "stroke_width": BORDERS_MM}
+        page.group("ZONE BORDERS", "where zones meet", lines=guide.borders, **thin)
 
 
 _FIRST = "fine cuts: first"

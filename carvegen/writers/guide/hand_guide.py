@@ -16,7 +16,7 @@ from carvegen.blocks.views import View, seen
 from carvegen.writers.block.ring_places import readable
 from carvegen.writers.guide.guide_lines import arrow, hatching, level_lines
 from carvegen.writers.guide.guide_marks import found_lines, rings
-from carvegen.writers.guide.guide_patches import PATCH_MM, patch_corners, patch_rows, patches_of
+from carvegen.writers.guide.guide_patches import PATCH_MM, border_strokes, patch_rows, patches_of
 from carvegen.writers.guide.guide_samples import Entry
 from carvegen.writers.guide.guide_words import (
     UNFINISHED,
@@ -62,9 +62,10 @@ TONES = (0.62, 0.78, 0.9)
 _PALE = (0.82, 0.88, 0.94)
 
 
-_CORNERS = Entry(
-    words="Grey crosses, and strokes outside the frame: where the table's zones meet. A number stands in its zone.",
-    shows="corners",
+_BORDERS = Entry(
+    words="Grey strokes outside the outermost frame: where the table's zones meet, from stroke to stroke. "
+    "A number stands in its zone.",
+    shows="borders",
 )
 
 
@@ -142,7 +143,7 @@ class Guide:
     pale: bool = False  #: to save ink; lines divide the zones then
     unfinished: bool = False  #: what is white is the carver's own to cut
     labels: tuple[Label, ...] = ()
-    corners: Floats = field(default_factory=lambda: np.empty((0, 4)))  #: lines at the corners of the numbered zones
+    borders: Floats = field(default_factory=lambda: np.empty((0, 4)))  #: strokes in the margin where zones meet
     tables: tuple[Table, ...] = ()
 
     def parts(self, joining: Sequence[str] = ()) -> tuple[tuple[str, tuple[Entry, ...]], ...]:
@@ -237,8 +238,8 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
     zones = zones_of(job, shown)
     patches = patches_of(job, shown, zones.floors)
     told = [its for its in report or () if its.severity is not Severity.ADVICE]
-    corners = patch_corners(shown.width_mm, shown.height_mm) if len(patches) > 1 else np.empty((0, 4))
-    room = RingRoom(shown, zones, corners) if told else None  # costly to look for
+    borders = border_strokes(shown) if len(patches) > 1 else np.empty((0, 4))
+    room = RingRoom(shown, zones, borders) if told else None  # costly to look for
     drawn = rings(told, room, shown, most=readable(shown)) if room else []
     along_grain = job.material.grain == "side"
     return Guide(
@@ -254,14 +255,14 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
         arrow=arrow(shown.direction_deg(job.grain_deg)) if along_grain else None,
         word_at=word_at(shown),
         facts=facts(job, shown),
-        shows=(*legend(job, shown, zones), *([_CORNERS] if len(patches) > 1 else [])),
+        shows=(*legend(job, shown, zones), *([_BORDERS] if len(patches) > 1 else [])),
         tools=tuple(tool_lines(job, zones)),
         steps=tuple(steps(shown, zones)),
         findings=tuple(found_lines(told, drawn)),
         pale=saving,
         unfinished=job.block.unfinished,
         labels=tuple(_zone_numbers(patches, drawn)),
-        corners=corners,
+        borders=borders,
         tables=(_patch_table(patches),) if len(patches) > 1 else (),
     )
 

@@ -41,7 +41,7 @@ _ARROW: Box = (-2.0, -MARGIN_MM, 16.0, -0.5)  #: room of the grain's arrow
 
 def drawn_bounds(shown: Seen) -> Box:
     """Left, bottom, right and top of the guide's drawing: the block with its margin."""
-    out = max(_AROUND_MM, shown.waste_mm + 1.0)
+    out = max(_AROUND_MM, shown.waste_mm + 2.5)
     return (-out, -out, shown.width_mm + out, shown.height_mm + out)
 
 
@@ -54,10 +54,10 @@ def word_at(shown: Seen) -> tuple[float, float]:
 class RingRoom:
     """What is drawn on a guide already, and must not be hidden."""
 
-    def __init__(self, shown: Seen, zones: Zones, corners: Floats) -> None:
+    def __init__(self, shown: Seen, zones: Zones, borders: Floats) -> None:
         cuts = [zones.fine, zones.edges, shown.cut_before, shown.cut_outs, shown.free]
-        crosses = shapely.buffer(geometry.lines(corners[:, :2], corners[:, 2:]), _RIM_MM)
-        self._shapes = geometry.stack([*cuts, crosses, *_beside(shown)])
+        strokes = shapely.buffer(geometry.lines(borders[:, :2], borders[:, 2:]), _RIM_MM)
+        self._shapes = geometry.stack([*cuts, strokes, *_beside(shown)])
         self._tree = shapely.STRtree(self._shapes)
         self._bounds = drawn_bounds(shown)
         self._drawn = self._cells(self._shapes)
