@@ -16,6 +16,7 @@ from carvegen.geometry.coverage import coverage
 from carvegen.writers.guide import ring_room
 from carvegen.writers.guide.guide_zones import zones_of
 from carvegen.writers.guide.ring_room import word_at
+from carvegen.writers.pdf.tiles import plan
 from tests.cases import block, box, disc, setup
 
 
@@ -44,3 +45,8 @@ def test_the_test_word_stands_clear_of_the_groove_round_a_block_with_stops() -> 
     plain = seen(setup("linoleum", "v-60").on(block(size=(60.0, 40.0))), View.BLOCK)
     assert word_at(plain)[1] == pytest.approx(43)
     assert word_at(replace(plain, moat_mm=4.9))[1] == pytest.approx(47.9)
+
+
+def test_a_block_of_200_by_150_mm_with_stops_goes_on_one_sheet_of_a4() -> None:
+    shown = replace(seen(setup("linoleum", "v-60").on(block(size=(200.0, 150.0))), View.BLOCK), waste_mm=18.0)
+    assert len(plan(ring_room.drawn_bounds(shown), "A4").tiles) == 1

@@ -25,7 +25,7 @@ PATCH_MM = 40.0  #: about what a hand cuts without laying the block another way;
 _ROOM_MM = 2.2  #: radius of land that carries a number
 _PITCH_MM = 0.6  #: of the places where room is sought first
 _CLOSE_MM = 0.3  #: how closely that land is sought
-_STROKE_MM = 2.0  #: length of a stroke in the margin where zones meet
+_STROKE_MM = 1.0  #: length of a stroke in the margin where zones meet: all the room that a sheet has beside a board
 _TOUCHED_MM2 = 0.01  #: less of a cut in a zone is none
 
 

@@ -17,7 +17,7 @@ __all__ = [
     "Entry", "Lines", "Sample", "sample",
 ]  # fmt: skip
 
-BORDERS_MM = 0.2  #: width of the strokes where zones meet
+BORDERS_MM = 0.3  #: width of the strokes where zones meet
 BEFORE_TONE = 0.95  #: lightness of what is cut already; a printer that leaves it white still draws its lines
 FREE_TONE = 0.45  #: lightness of the hatching over free zones
 HEAVY_MM = 0.4  #: width of the outline round small land

@@ -41,7 +41,7 @@ _ARROW: Box = (-2.0, -MARGIN_MM, 16.0, -0.5)  #: room of the grain's arrow
 
 def drawn_bounds(shown: Seen) -> Box:
     """Left, bottom, right and top of the guide's drawing: the block with its margin."""
-    out = max(_AROUND_MM, shown.waste_mm + 2.5)
+    out = max(_AROUND_MM, shown.waste_mm + 1.0)
     return (-out, -out, shown.width_mm + out, shown.height_mm + out)
 
 
