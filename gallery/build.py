@@ -91,11 +91,12 @@ def grown(
 
 
 def densest(block: Block, size: tuple[float, float] = (40, 30)) -> tuple[float, float, float, float]:
-    """The piece of the block with the most shapes in it."""
+    """The piece of the block with the most white in it, by the shapes that have their middles there."""
     middles = shapely.get_coordinates(shapely.centroid(block.cuts))
     columns, rows = int(block.width_mm // size[0]), int(block.height_mm // size[1])
-    count, *_ = np.histogram2d(*middles.T, bins=(columns, rows), range=((0, block.width_mm), (0, block.height_mm)))
-    column, row = np.unravel_index(count.argmax(), count.shape)
+    face = ((0, block.width_mm), (0, block.height_mm))
+    white, *_ = np.histogram2d(*middles.T, bins=(columns, rows), range=face, weights=shapely.area(block.cuts))
+    column, row = np.unravel_index(white.argmax(), white.shape)
     return float(column * size[0]), float(row * size[1]), *size
 
 

@@ -93,7 +93,7 @@ def once(key: object, make: Callable[[], Any], *, grown: bool = False) -> Any:
         part = path.with_suffix(f".{os.getpid()}")
         with part.open("wb") as file:
             _Pickler(file).dump(make())
-        part.rename(path)
+        part.replace(path)
     return pickle.loads(path.read_bytes())
 
 

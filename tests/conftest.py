@@ -8,12 +8,16 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import pickle
 import shutil
 import sys
 import tempfile
 import time
+import tomllib
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -39,16 +43,34 @@ def pytest_configure(config) -> None:
     """One folder for all processes: xdist's inherit what the first one sets. Where nothing is compiled, one does it."""
     if not hasattr(config, "workerinput"):
         os.environ["CARVEGEN_TESTS_GROWN"] = tempfile.mkdtemp(prefix="carvegen-grown-")
-        if not (Path(__file__).parent / "cli" / "__pycache__").exists():
-            os.environ["CARVEGEN_TESTS_COMPILED_BY"] = "gw0"
-    elif config.workerinput["workerid"] != os.environ.get("CARVEGEN_TESTS_COMPILED_BY", config.workerinput["workerid"]):
-        end = time.monotonic() + 180
-        while not _compiled().exists() and time.monotonic() < end:
-            time.sleep(0.2)
+        nothing_compiled = not (Path(__file__).parent / "cli" / "__pycache__").exists()
+        os.environ["CARVEGEN_TESTS_COMPILE"] = "yes" if nothing_compiled else ""
+    elif os.environ.get("CARVEGEN_TESTS_COMPILE") and not _first():
+        wait_for(_compiled(), seconds=LONGEST_WAIT_S)
+
+
+#: Nobody waits longer for another process to compile the tests: it may have been killed. Then each compiles its own.
+LONGEST_WAIT_S = 90.0
+
+
+def _first() -> bool:
+    """Whether no other process of this run has asked before, whatever they are called."""
+    try:
+        _compiled().with_name("compiling").touch(exist_ok=False)
+    except FileExistsError:
+        return False
+    return True
+
+
+def wait_for(path: Path, *, seconds: float) -> None:
+    """Until a file is there, or that time has passed."""
+    end = time.monotonic() + seconds
+    while not path.exists() and time.monotonic() < end:
+        time.sleep(0.2)
 
 
 def _compiled() -> Path:
-    """Is there once one process has read, and so compiled, all test modules."""
+    """Is there once a process has read, and so compiled, all test modules."""
     return Path(os.environ["CARVEGEN_TESTS_GROWN"]) / "compiled"
 
 
@@ -58,7 +80,7 @@ def pytest_collection_finish() -> None:
 
 def pytest_unconfigure(config) -> None:
     if not hasattr(config, "workerinput"):
-        os.environ.pop("CARVEGEN_TESTS_COMPILED_BY", None)
+        os.environ.pop("CARVEGEN_TESTS_COMPILE", None)
         shutil.rmtree(os.environ.pop("CARVEGEN_TESTS_GROWN"), ignore_errors=True)
 
 
@@ -110,6 +132,16 @@ def one_process() -> Iterator[None]:
     """A build's steps run in this process unless a test says otherwise: a child for each costs twice the work."""
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr("carvegen.delivery.side_by_side.usual_jobs", lambda: 1)
+        yield
+
+
+@pytest.fixture(autouse=True, scope="session")
+def parsed_once() -> Iterator[None]:
+    """The text of a profile is parsed once: the shipped ones are read some twenty thousand times in a run."""
+    tables = cache(lambda text: pickle.dumps(tomllib.loads(text)))
+    with pytest.MonkeyPatch.context() as patched:
+        once = SimpleNamespace(loads=lambda text: pickle.loads(tables(text)))
+        patched.setattr("carvegen.facts.profile_reader.tomllib", once)
         yield
 
 

@@ -179,7 +179,8 @@ def _of_prints() -> Iterator[tuple[str, Finding]]:
 
 
 def _of_paper() -> Iterator[Finding]:
-    picture, cuts, done, told = crowd_mended()
+    _, _, picture, cuts, done, _ = crowd_mended()
+    told = paper_findings(picture, done)
     hole, hair, snow = (shapely.box(29.8, 15, 29.8 + w, 17) for w in (0.3, 0.05, 0))
     snow = shapely.box(26.6, 10.8, 27.4, 11.2)
     for gap in (hole, hair):

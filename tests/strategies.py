@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from typing import Any, TypeVar
 
 import numpy as np
+import pytest
 import shapely
 from hypothesis import reject, settings
 from hypothesis import strategies as st
@@ -22,6 +23,7 @@ from carvegen.motifs.snowfall.outlines import SMALLEST_REACH
 SEEDS = st.integers(0, 2**32)
 #: Whether there is time for more of what some stand for: `python -m tests.robustness laws`.
 MANY = os.environ.get("HYPOTHESIS_PROFILE") in ("all", "ci")
+takes_long = pytest.mark.skipif(not MANY, reason="takes long: python -m tests.robustness laws")
 T = TypeVar("T")
 
 

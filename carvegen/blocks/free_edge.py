@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["with_fringe"]
 
 _LEAST_MM2 = 0.02  #: smaller bits are nobody's to decide
+_LEAST_WIDTH_MM = 4 * geometry.GRID_MM  #: narrower patches have no width: they come of outlines that lie on a grid
 _HELD = 0.99  #: of the smallest cut: outlines lie on a grid
 _NOTHING = shapely.Polygon()
 _ROUNDS = 4
@@ -61,8 +62,9 @@ def with_fringe(block: Block, fringe: BaseGeometry, limits: Limits, *, to_decide
 def _standing(fringe: BaseGeometry, block: Block) -> PolygonArray:
     """The patches of a fringe that stand on the block."""
     gone = shapely.union_all(np.concatenate([block.cuts, block.cut_outs]))
-    found = geometry.parts(shapely.difference(shapely.intersection(fringe, block.face), gone))
-    return geometry.snapped(found[shapely.area(found) > _LEAST_MM2])
+    found = geometry.snapped(geometry.parts(shapely.difference(shapely.intersection(fringe, block.face), gone)))
+    wide = ~shapely.is_empty(geometry.offset(found, -_LEAST_WIDTH_MM / 2))
+    return np.asarray(found[wide & (shapely.area(found) > _LEAST_MM2)])
 
 
 def _beside_one(patches: PolygonArray, block: Block) -> PolygonArray:

@@ -25,8 +25,9 @@ def find(survey: Survey) -> Iterator[Finding]:
     limit = survey.job.face_limits.cut_mm
     narrow = survey.white[survey.broken]
     widths = _passes(narrow, limit)
-    narrow, widths = narrow[widths < limit - TOLERANCE_MM], widths[widths < limit - TOLERANCE_MM]
-    for at, width in zip(_inner_points(narrow), widths.tolist(), strict=True):
+    told = widths < limit - TOLERANCE_MM
+    places = _left_standing(narrow[told], survey.reach.reached[survey.reach.broken][told])
+    for at, width in zip(places, widths[told].tolist(), strict=True):
         yield Finding(
             rule=RULE,
             severity=Severity.BREAKS,
@@ -79,6 +80,19 @@ def _tips(survey: Survey) -> Iterator[Finding]:
 
 def _of_its_edge(share: float) -> str:
     return f". It is no tip alone: {100 * share:.0f} % of this cut's outline is so narrow"
+
+
+def _left_standing(shapes: PolygonArray, reached: PolygonArray) -> list[tuple[float, float]]:
+    """A place in each of the shapes that is not reached: in a neck between what is, if there is one."""
+    pieces, owner = shapely.get_parts(shapely.difference(shapes, reached), return_index=True)
+    parts, whose = shapely.get_parts(reached, return_index=True)
+    piece, part = shapely.STRtree(parts).query(pieces, predicate="dwithin", distance=TOLERANCE_MM)
+    met = np.bincount(piece[owner[piece] == whose[part]], minlength=len(pieces))
+    order = np.lexsort((shapely.area(pieces), met > 1, owner))
+    best = order[np.append(np.diff(owner[order]) > 0, True)] if len(order) else order
+    places = shapes.copy()
+    places[owner[best]] = pieces[best]
+    return _inner_points(places)
 
 
 def _inner_points(shapes: PolygonArray) -> list[tuple[float, float]]:

@@ -132,7 +132,7 @@ def laid_file(
     )  # fmt: skip
     from carvegen.artwork.scan import corners_from
     from carvegen.base.files import save_file
-    from carvegen.writers.first_proof.ringed_png import fit_png
+    from carvegen.writers.whole_print.ringed_png import fit_png
 
     corners = given["corners"]
     if isinstance(corners, str) and corners != "auto":
@@ -185,7 +185,7 @@ def first_proof(
     from carvegen.artwork.scan import ScanOptions
     from carvegen.base.files import save_file
     from carvegen.blocks.comparison import SCAN_TOLERANCE_MM, difference, in_order, spots
-    from carvegen.writers.first_proof.ringed_png import ringed_png
+    from carvegen.writers.whole_print.ringed_png import ringed_png
 
     coats = dict(zip(given["inks"], given["coats"], strict=True)) if given.get("coats") else {}
     given = {"paper": ScanOptions().paper, **given}
@@ -217,7 +217,7 @@ def first_proof(
     save_file(picture, ringed_png(laid, told))
     sheets = {} if sheet is None else {name: _sheet_of(sheet, name, len(names)) for name in names}
     if sheets:
-        from carvegen.writers.first_proof.carving_sheet import carving_sheet
+        from carvegen.writers.whole_print.templates import carving_sheet
     for name, own in sheets.items():
         save_file(own, carving_sheet(name, lands[name], [its for its in told if its.block == name], size))
     return Proof(

@@ -19,8 +19,7 @@ from carvegen.prints.misregister.figures import (
 )
 from carvegen.prints.misregister.trials import outcome
 from carvegen.writers.whole_print.register_png import Shown, register_png
-from carvegen.writers.whole_print.templates import block_template, paper_template, template_svg
-from carvegen.writers.whole_print.templates_pdf import template_pdf
+from carvegen.writers.whole_print.templates import block_template, paper_template, template_pdf, template_svg
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry

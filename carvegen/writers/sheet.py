@@ -79,6 +79,11 @@ class Sheet:
     lines: tuple[TextLine, ...]
 
     @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """Left, bottom, right and top of the whole sheet."""
+        return self.left, self.bottom, self.right, self.top
+
+    @property
     def width(self) -> float:
         """Width of the whole sheet."""
         return self.right - self.left

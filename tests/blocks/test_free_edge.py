@@ -39,6 +39,22 @@ def test_what_lies_on_cuts_is_no_land_to_decide_on():
     assert shapely.area(block.free).sum() == pytest.approx(2 * 30)
 
 
+def test_a_patch_without_width_is_none_whatever_its_area_and_a_narrow_one_stays():
+    """Outlines lie on a grid of 0.001 mm: a strip two cells wide and 30 mm long has area, but no width."""
+    block = _block(shapely.box(5, 5, 15, 35), shapely.box(30, 5, 40, 35))
+    fringe = shapely.union_all([shapely.box(15, 5, 15.002, 35), shapely.box(40, 5, 40.1, 35)])
+    assert shapely.union_all(with_fringe(block, fringe, LIMITS).free).equals(shapely.box(40, 5, 40.1, 35))
+
+
+def test_what_snapping_leaves_of_a_patch_is_measured_after_it():
+    """A wide patch and a sliver in one outline, joined by less than the grid: two patches on it."""
+    joined = shapely.union_all(
+        [shapely.box(15, 5, 16, 20), shapely.box(15, 20, 15.0004, 21), shapely.box(15, 21, 15.002, 35)]
+    )
+    (patch,) = with_fringe(_block(shapely.box(5, 5, 15, 35)), joined, LIMITS).free
+    assert patch.equals(shapely.box(15, 5, 16, 20))
+
+
 @given(st.integers(0, 2**32 - 1))
 def test_land_holds_with_all_of_the_fringe_cut(seed):
     """Upright bars: what stands between two cuts is as wide as the distance of their sides."""

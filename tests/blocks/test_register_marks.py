@@ -40,8 +40,7 @@ from carvegen.toolpaths.settings import PathSettings
 from carvegen.writers.block.block_drawing import machine_svg
 from carvegen.writers.note.block_note import machine_note
 from carvegen.writers.sheet import register_shapes
-from carvegen.writers.whole_print.templates import block_template, paper_template, template_svg
-from carvegen.writers.whole_print.templates_pdf import template_pdf
+from carvegen.writers.whole_print.templates import block_template, paper_template, template_pdf, template_svg
 from tests import cases
 from tests.strategies import few
 

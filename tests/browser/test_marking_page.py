@@ -345,7 +345,7 @@ def _one_alone(bench: Bench) -> list[float]:
         for n, x, y, wide in flakes
         if 10 < x < 75
         and 26 < y < 54
-        and all(m == n or not (-3.5 < u - x < 6.5 and abs(v - y) < 4) for m, u, v, _ in flakes)
+        and all(m == n or not (-3.5 - w / 2 < u - x < 6.5 + w / 2 and abs(v - y) < 4 + w / 2) for m, u, v, w in flakes)
     ]
     assert free, "snow everywhere"
     return list(max(free, key=lambda its: its[3]))

@@ -148,6 +148,17 @@ def test_neck_in_a_cut() -> None:
     assert one.measured == pytest.approx(0.39, abs=0.003)
 
 
+@pytest.mark.parametrize("cutter", ["v-60", "u-1"])
+def test_a_flake_that_hangs_on_a_large_cut_by_a_thin_neck_is_told_at_the_neck(cutter) -> None:
+    """As on a circle that is marked to come out: the place told was one in the circle, where nothing is narrow."""
+    neck = box(22.5, 14.9, 3.5, 0.2)
+    hangs = shapely.union_all([disc(15, 15, 8), neck, disc(28, 15, 3)])
+    apart, one = disc(50, 15, 5), found("cut-width", setup(cutter=cutter), hangs)[0]
+    assert one.measured == pytest.approx(0.2, abs=0.003)
+    assert 23 < one.at[0] < 25 and one.at[1] == pytest.approx(15, abs=0.1)
+    assert len(found("cut-width", setup(cutter=cutter), hangs, apart)) == 1
+
+
 def test_cutter_s_own_smallest_cut_counts() -> None:
     slot = box(12, 12, 9, 0.9)
     assert found("cut-width", setup(), slot) == []

@@ -8,6 +8,7 @@ import os
 import signal
 import subprocess
 import sys
+import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -99,6 +100,28 @@ def run_afresh(folder: Path, *words: object, **how) -> Ran:
     return Ran(done.returncode, done.stdout, done.stderr)
 
 
+#: A copy of this process is ended after so many seconds, if it has not ended by itself.
+LONGEST_S = 300
+FORKS = hasattr(os, "fork")  #: Windows has no copies of processes
+needs_fork = pytest.mark.skipif(not FORKS, reason="what is patched here, or done first, is so in a copy alone")
+
+
+def fork() -> int:
+    """The process id of a copy of this process; in the copy, 0.
+
+    A lock that another thread holds meanwhile is held in the copy for ever, of which Python warns from 3.12 on. Other
+    threads here are xdist's, which waits for words on a pipe that no copy reads, and those of BLAS, which prepares
+    itself for copies. Should a copy wait for a lock all the same, the system ends it.
+    """
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", r".* is multi-threaded, use of fork\(\)", DeprecationWarning)
+        pid = os.fork()
+    if pid == 0:
+        signal.signal(signal.SIGALRM, signal.SIG_DFL)
+        signal.alarm(LONGEST_S)
+    return pid
+
+
 class Forked:
     """A command in a process forked from this one, which has imported what it needs, in `folder`; it hears Ctrl-C.
 
@@ -110,7 +133,7 @@ class Forked:
 
     def __init__(self, folder: Path, *words: object, first: Callable[[], object] = lambda: None) -> None:
         ends = [os.pipe(), os.pipe()]
-        self.pid = os.fork()
+        self.pid = fork()
         if self.pid == 0:
             code = 1
             try:
@@ -140,8 +163,8 @@ class Forked:
 
 
 def run_apart(folder: Path, *words: object, first: Callable[[], object] = lambda: None) -> Ran:
-    """In a process of its own, in `folder`, forked from this one."""
-    return Forked(folder, *words, first=first).ended()
+    """In a process of its own, in `folder`: forked from this one, or, where there is no fork, without `first`."""
+    return Forked(folder, *words, first=first).ended() if FORKS else run_afresh(folder, *words)
 
 
 def start(folder: Path, *words: object) -> subprocess.Popen:
@@ -153,8 +176,12 @@ def start(folder: Path, *words: object) -> subprocess.Popen:
         stderr=subprocess.PIPE,
         text=True,
         encoding="utf-8",
-        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),  # noqa: PLW1509
+        preexec_fn=_hear_ctrl_c if FORKS else None,  # noqa: PLW1509
     )
+
+
+def _hear_ctrl_c() -> None:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def tree(folder: Path) -> dict[str, bytes]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import errno
 import json
 import os
-import resource
 import shutil
 import sys
 
@@ -277,6 +276,8 @@ def test_a_disk_that_fills_up(capsys, earlier, monkeypatch, nth):
 @pytest.mark.skipif(sys.platform != "linux", reason="needs a limit on the size of files")
 def test_the_system_itself_refuses_more(own_folder, earlier):
     """A real limit of the system: no file may grow past 20 kB."""
+    import resource
+
     ran = run_apart(
         own_folder, *TINY, "--out", "sky",
         first=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000)),

@@ -29,7 +29,7 @@ PRINT = small_print(
     blocks={"sky": ["*"], "tone": ["LIT", "POST"], "key": ["POST"]},
     name="mooring post",
     machine="router",
-    seed=3,
+    seed=4,  # no flake that is behind meets the edge of the post
     trap_mm=0.5,
     register_error_mm=0.4,
     after="""
@@ -316,7 +316,7 @@ def test_a_clamp_that_can_t_be_read_is_told_with_its_key(copy, capsys):
     (copy / "print.toml").write_text(text.replace(own, f'no_go = ["box 0 0"]\n{own}'))
     ran = run(capsys, "build", copy / "print.toml", "--out", copy / "built")
     assert ran.code == 2
-    assert "no_go[0]" in ran.err
+    assert "line 37: the third block's no_go: box (box X Y WIDTH HEIGHT): needs 4 lengths, got '0 0'" in ran.err
 
 
 def test_a_file_that_was_touched_is_made_again(copy, capsys):
@@ -397,7 +397,7 @@ def test_emboss_stands_in_the_opening_and_a_stencil_is_a_mask_that_is_cut_and_pr
 
 
 def test_what_bleeds_is_cut_off_in_the_picture(copy, capsys):
-    again(capsys, copy, ("seed = 3", "seed = 3\nbleed_mm = 3"))
+    again(capsys, copy, ("seed = 4", "seed = 4\nbleed_mm = 3"))
     assert shown(copy).size == (540, 340)
 
 
@@ -416,10 +416,10 @@ def test_new_says_the_schema(tmp_path, capsys):
 
 
 def test_a_faulty_print_file_is_told_in_words(tmp_path, capsys):
-    (tmp_path / "print.toml").write_text(PRINT.replace("seed = 3", "sead = 3"))
+    (tmp_path / "print.toml").write_text(PRINT.replace("seed = 4", "sead = 4"))
     ran = run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built")
     assert ran.code == 2
-    assert "print.toml: line 4: print.sead: is not known here, got 3" in ran.err
+    assert "print.toml: line 4: print.sead: is not known here, got 4" in ran.err
     assert "did you mean seed?" in ran.err
     assert "Traceback" not in ran.err
     assert not (tmp_path / "built").exists()

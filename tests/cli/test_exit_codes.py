@@ -16,7 +16,20 @@ from pathlib import Path
 import pytest
 
 from tests.cases import layer, small_print
-from tests.cli.running import SMALL, TINY, Forked, Ran, command, run, run_afresh, run_apart, small, start, tree
+from tests.cli.running import (
+    SMALL,
+    TINY,
+    Forked,
+    Ran,
+    command,
+    needs_fork,
+    run,
+    run_afresh,
+    run_apart,
+    small,
+    start,
+    tree,
+)
 from tests.strategies import MANY, few
 
 NARROW = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
@@ -93,6 +106,7 @@ def test_4_for_a_fault_of_ours_in_one_line_and_nothing_is_changed(own_folder, ca
     assert json.loads(run(capsys, *TINY, "--seed", "4", "--out", "sky", "--json").out)["error"]["exit_code"] == 4
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full here")
 @pytest.mark.parametrize(
     "words", few([("profiles", "list"), ("profiles", "list", "--json"), ("--help",), ("new", "--keys")], 2)
 )
@@ -110,6 +124,7 @@ def test_a_full_output_is_told(own_folder, words, unbuffered):
     assert "Exception" not in failed.stderr
 
 
+@needs_fork
 def test_nobody_reads_the_output_or_the_errors(own_folder):
     """A reader that has gone is no finding (1), and an error stream that is full stops no work."""
     read, write = os.pipe()
@@ -135,6 +150,7 @@ def test_the_help_and_the_readme_tell_the_same_exit_codes(capsys):
         assert words in readme
 
 
+@needs_fork
 def test_130_for_ctrl_c_and_nothing_is_changed(own_folder, made, monkeypatch):
     """While the proof is drawn, which here takes until Ctrl-C comes."""
     shutil.copytree(made("sky", *TINY), own_folder / "sky")
@@ -190,6 +206,7 @@ def test_the_same_command_in_another_process_gives_the_same_bytes(own_folder, ma
     assert tree(own_folder / "sky") == tree(made("sky", *TINY))
 
 
+@needs_fork
 def test_two_at_once_leave_the_whole_of_one(own_folder, made):
     """Two runs with different seeds into one folder: what is there at the end is one run's, not a mixture."""
     hers = {seed: (*TINY, "--seed", seed) for seed in ("3", "4")}

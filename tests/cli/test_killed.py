@@ -8,7 +8,7 @@ from __future__ import annotations
 import pytest
 
 from carvegen.cli import main
-from tests.cli.running import run
+from tests.cli.running import needs_fork, run
 from tests.robustness.renames import COMMANDS, killed_and_run_again, sample_files
 from tests.strategies import MANY
 
@@ -17,6 +17,7 @@ from tests.strategies import MANY
 _TRIED = list(COMMANDS) if MANY else ["mend", "build", "keep"]
 
 
+@needs_fork
 @pytest.mark.parametrize("name", _TRIED)
 def test_killed_and_run_again(own_folder, capsys, name):
     sample_files(own_folder)

@@ -206,7 +206,8 @@ def test_what_a_child_could_not_do_is_done_here(task):
 @pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
 def test_no_child_outlives_its_parent(end):
     words = (
-        "import os, time; from carvegen.delivery.side_by_side import side_by_side\n"
+        "import os, signal, time; from carvegen.delivery.side_by_side import side_by_side\n"
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"  # though the tests run where it is ignored
         "def slow(say): say(str(os.getpid())); time.sleep(120)\n"
         "side_by_side({'a': slow, 'b': slow}, jobs=2, say=lambda text: print(text, flush=True))"
     )

@@ -33,7 +33,7 @@ from tests.pencil_sheets import (
     shot,
     small_strokes,
 )
-from tests.strategies import MANY
+from tests.strategies import takes_long
 
 USUAL = Case(strokes=small_strokes(), shadow=True, **QUICK)
 PITCH = USUAL.strokes[0].pitch
@@ -83,6 +83,7 @@ def test_edges_are_true_and_nothing_else_is_marked():
     assert page.notes == ()
 
 
+@takes_long  # of four models of pencils on one sheet; the first test has three
 def test_edges_are_where_they_were_drawn_whatever_kind_of_pencil():
     """On one sheet, scanned: two pencils break on the paper's grain, two cover all in one stroke."""
     kinds = {0: "waxy", 1: "scattering", 2: "waxy", 3: "scattering"}
@@ -97,7 +98,7 @@ def test_edges_are_where_they_were_drawn_whatever_kind_of_pencil():
     assert figures(marks, drawn_of(case)).edge_95 <= PITCH / 2
 
 
-@pytest.mark.skipif(not MANY, reason="takes long: python -m tests.robustness laws")
+@takes_long
 def test_grey_lines_and_creases_mark_nothing():
     """Beside areas that are hatched the first test above says the same."""
     page = read(flat(dataclasses.replace(USUAL, strokes=(), crease=True, halftone=True)))
@@ -187,6 +188,7 @@ def _covered(image: Image.Image, box: tuple[int, int, int, int]) -> Image.Image:
     return found
 
 
+@takes_long  # the first test lies upside down
 def test_whichever_way_up_it_is_the_same(sheet_image):
     """What was drawn is found where it was drawn, on a sheet that lies nearly across."""
     turned_by = {"expand": True, "fillcolor": (120, 110, 100), "resample": Image.Resampling.BILINEAR}

@@ -60,8 +60,8 @@ def depth_over(growth: Growth, x: float, surface: float) -> float:
     return float(shapely.length(shapely.intersection(line, shapely.union_all(growth.cuts))))
 
 
-def bare_tree(seed: int = 5, levels: int = 5) -> geometry.PolygonArray:
-    """A tree of ever thinner forks, down to twigs of half a millimetre."""
+def bare_tree(seed: int = 5, forks: int = 5, *, slender: bool = True) -> geometry.PolygonArray:
+    """A tree of ever thinner forks, down to twigs of half a millimetre; a stout one stays as thick with fewer forks."""
     rng, limbs = np.random.default_rng(seed), []
 
     def limb(foot, turn, long, thick, left) -> None:
@@ -71,7 +71,8 @@ def bare_tree(seed: int = 5, levels: int = 5) -> geometry.PolygonArray:
         for way in (-1, 0.2, 1) if left else ():
             limb(tip, turn + 0.65 * way + rng.normal(0, 0.15), long * rng.uniform(0.6, 0.85), thick * 0.62, left - 1)
 
-    limb(np.array([75.0, 4.0]), np.pi / 2, 34.0, 9.0, levels)
+    less = 5 - forks if slender else 0
+    limb(np.array([75.0, 4.0]), np.pi / 2, 34.0 * 0.72**less, 9.0 * 0.62**less, forks)
     return geometry.parts(shapely.union_all(limbs))
 
 
@@ -100,9 +101,11 @@ def icon(name: str) -> geometry.PolygonArray:
     return placed(f"{ICONS / name}.svg at 15 8 width 90", width_mm=150, height_mm=150)
 
 
-SUBJECTS = {"bare tree": bare_tree, "small bare tree": lambda: bare_tree(levels=4), "spruce": spruce} | {
-    name: lambda name=name: icon(name) for name in ("tree", "house-chimney", "person", "mountain", "horse", "crow")
-}
+SUBJECTS = {
+    "bare tree": lambda: bare_tree(forks=5 if MANY else 4),
+    "stout bare tree": lambda: bare_tree(forks=4, slender=False),
+    "spruce": spruce,
+} | {name: lambda name=name: icon(name) for name in ("tree", "house-chimney", "person", "mountain", "horse", "crow")}
 
 
 @cache
@@ -342,7 +345,7 @@ def test_patchy_snow_leaves_bare_stretches_and_is_no_even_rim() -> None:
 
 @pytest.mark.parametrize(
     ("name", "preset"),
-    [("bare tree", "fresh"), ("small bare tree", "fresh"), *([("bare tree", "deep")] if MANY else [])],
+    [("bare tree", "fresh"), ("stout bare tree", "fresh"), *([("bare tree", "deep")] if MANY else [])],
 )
 def test_hardly_a_speck_of_sky_is_shut_in(name, preset) -> None:
     """Holes between snow and tree that were none of the tree's own, below 4 mm²: what is left is far less in all."""

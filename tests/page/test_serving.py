@@ -27,6 +27,7 @@ from carvegen.page.gestures import gesture
 from carvegen.page.guard import HEADERS
 from tests.artwork.scan import on_plan_pictures
 from tests.page.page import Hand, page_in, print_file, stroke, unpacked
+from tests.strategies import takes_long
 
 HOST, TOKEN = "127.0.0.1:8123", "a-token-of-this-test"
 OWN = {"host": HOST, "origin": f"http://{HOST}", "sec-fetch-site": "same-origin"}
@@ -328,6 +329,7 @@ def test_too_little_to_lay_a_photograph_by_is_laid_by_its_corners(printed, tmp_p
     }  # fmt: skip
 
 
+@takes_long  # in the browser and by `compare` it is laid, too
 def test_a_photograph_is_laid_on_the_plan_by_the_drawing_itself(wide_print) -> None:
     """Places are where they were planted, in the words of `compare`; what is still to cut can be printed."""
     page, folder = wide_print

@@ -35,7 +35,7 @@ DECIDES = '[[marked]]\nmeaning = "carver decides"\nshape = "box 18 14 14 12"\nfo
 def given(folder, more: str):
     path = folder / "print.toml"
     blocks = {"sky": ["*"], "key": ["POST"]}
-    text = small_print(more, layer("POST", "box 5 0 8 22"), blocks=blocks, after=AFTER, size=(40, 30), seed=4)
+    text = small_print(more, layer("POST", "box 5 0 8 22"), blocks=blocks, after=AFTER, size=(40, 30), seed=3)
     path.write_text(text, encoding="utf-8")
     return read_print(path, SHELF)
 

@@ -113,7 +113,7 @@ def test_the_toned_area_is_the_cuts_area_on_the_right_side(way, mirrored):
     """All the ink on the face: the zones' tones within, and the line of 0.1 mm that lies half outside each edge."""
     block = jetty_block()
     job = landing_job(type(block)(name="x", width_mm=WIDTH, height_mm=HEIGHT, cuts=block.cuts), kind="hand")
-    guide = dataclasses.replace(hand_guide(job, way), labels=(), corners=np.empty((0, 4)))  # ink, too
+    guide = dataclasses.replace(hand_guide(job, way), labels=(), borders=np.empty((0, 4)))  # ink, too
     grey = page_picture(guide_pdf(guide), -len(plan(guide.bounds, "A4").tiles), FINE_DPI)
     around = -guide.bounds[0]
     left, top = (round((UNPRINTED_MM + extra + 0.5) * FINE_PX_PER_MM) for extra in (around, HEAD_MM + around))

@@ -19,7 +19,7 @@ from PIL import Image
 from shapely.affinity import affine_transform
 
 from carvegen import geometry
-from carvegen.blocks.layer_names import CUT_OUT
+from carvegen.blocks.layer_names import BLOCK_EDGE, CUT_OUT, LAYERS, NOTES
 from carvegen.toolpaths.laser.planner import laser_plan
 from carvegen.toolpaths.paths import (
     Operation,
@@ -198,16 +198,27 @@ def test_every_layer_has_a_colour_of_its_own_and_its_words_stand_on_notes():
 
 
 @pytest.mark.parametrize("eyes", EYES)
-@pytest.mark.parametrize("shoulders", [0, 1, 2])
+@pytest.mark.parametrize("shoulders", [0, 1, 2, 3])
 def test_layers_of_one_plan_are_told_apart_at_a_glance(eyes, shoulders):
-    """By CIEDE2000 (skimage); 8.5 is plain at a glance, our own choice."""
+    """By CIEDE2000 (skimage), from what must not be worked, too; 8.5 is plain at a glance, our own choice."""
     for plan in PLANS.values():
-        beside = tuple(
-            dataclasses.replace(plan.operations[0], name=f"SHOULDER {k}", work=Work.SHOULDER) for k in range(shoulders)
-        )
-        layers = plan_layers(dataclasses.replace(plan, operations=(*beside, *plan.operations)))
-        for one, other in itertools.combinations(layers, 2):
-            assert apart(one.colour, other.colour, eyes) > 8.5, (one.name, other.name)
+        _hold_apart(plan, [(f"SHOULDER {k}", Work.SHOULDER) for k in range(shoulders)], eyes)
+
+
+@pytest.mark.parametrize("eyes", EYES)
+def test_layers_of_a_router_with_two_floor_cutters_are_told_apart_at_a_glance(eyes):
+    both = [(f"{work.name} {k}", work) for k in range(2) for work in (Work.CLEAR, Work.WALL)]
+    through = [("CUT-OUT 2", Work.CUT_THROUGH), ("CUT-OUT BLOCK", Work.CUT_BLOCK)]
+    centre = dataclasses.replace(deep_plan(), operations=deep_plan().operations[:1])
+    _hold_apart(centre, [*both, *through], eyes)
+
+
+def _hold_apart(plan: Plan, more: list[tuple[str, Work]], eyes: str) -> None:
+    never = (LAYERS[BLOCK_EDGE], LAYERS[NOTES])
+    beside = tuple(dataclasses.replace(plan.operations[0], name=name, work=work) for name, work in more)
+    layers = plan_layers(dataclasses.replace(plan, operations=(*beside, *plan.operations)))
+    for one, other in [*itertools.combinations(layers, 2), *itertools.product(layers, never)]:
+        assert apart(one.colour, other.colour, eyes) > 8.5, (one.name, other.name)
 
 
 def test_a_shops_own_colours_hold():

@@ -16,7 +16,7 @@ from pathlib import Path
 from carvegen.base.files import settled
 from carvegen.marking.journal import FOLDER
 from tests.cases import layer, small_print
-from tests.cli.running import run_apart, tree
+from tests.cli.running import fork, run_apart, tree
 
 __all__ = ["COMMANDS", "killed_and_run_again", "killed_at", "sample_files"]
 
@@ -148,7 +148,7 @@ def killed_at(nth: int, work: Callable[[], object], *, folder: Path) -> int | No
         The rename in whose place it is killed, 1 for the first; 0: none.
     """
     counted, count = os.pipe()
-    child = os.fork()
+    child = fork()
     if child == 0:
         code = 1
         try:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,12 +11,14 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.findings import Finding, Report, Severity
+from carvegen.blocks.register_marks import Register
 from carvegen.blocks.views import View, seen
 from carvegen.toolpaths.motion.timing import by_hand_min
 from carvegen.writers.guide import guide_patches
 from carvegen.writers.guide.guide_patches import PATCH_MM, patches_of
 from carvegen.writers.guide.hand_guide import hand_guide
 from tests.cases import block, box, disc, setup
+from tests.strategies import few
 
 RNG = np.random.default_rng(4)
 FLAKES = tuple(disc(x, y, 0.9) for x in range(4, 118, 5) for y in range(4, 78, 6))
@@ -72,7 +75,7 @@ def test_numbers_are_left_out_only_where_none_has_room(monkeypatch) -> None:
     """Every zone measured exactly, as a slow twin: dense flakes, and gaps round the room that a number needs."""
     rng = np.random.default_rng(8)
     numbered, zones = 0, 0
-    for gap in (2.0, 2.25, 2.6):
+    for gap in few((2.25, 2.6, 2.0), 2):
         centre = rng.uniform([15, 55], [25, 65])
         at = rng.uniform(0, 80, (4000, 2))
         at = at[(np.hypot(*(at - centre).T) > gap + 0.1)]
@@ -86,16 +89,29 @@ def test_numbers_are_left_out_only_where_none_has_room(monkeypatch) -> None:
     assert 2 <= numbered < zones / 2
 
 
-def test_zones_are_divided_on_the_drawing_and_its_legend_says_so() -> None:
-    guide = hand_guide(JOB, "carbon")
-    crosses = {tuple((its[:2] + its[2:]) / 2) for its in guide.corners if 0 < its[0] < 160 and 0 < its[1] < 80}
+@pytest.mark.parametrize("waste", [0.0, 18.0])
+def test_strokes_where_zones_meet_stand_in_the_margin_only_and_the_legend_says_so(waste) -> None:
+    """Whatever is drawn on the board, a tracing hand can carve; the zones' own sides say where they meet."""
+    register = Register(method="stops", waste_mm=waste) if waste else None
+    guide = hand_guide(replace(JOB, block=replace(JOB.block, register=register)), "carbon")
+    lines = shapely.linestrings(guide.borders.reshape(-1, 2, 2))
+    board = box(-waste, -waste, 160 + 2 * waste, 80 + 2 * waste)
+    assert (shapely.length(shapely.intersection(lines, board)) == 0).all()
+    assert (shapely.distance(lines, board) == 0).all()
+    assert shapely.covers(shapely.box(*guide.bounds), lines).all()
     boxes = [its.box for its in patches_of(JOB, guide.shown, NO_FLOORS)]
-    corners = {(x, y) for left, low, right, top in boxes for x in (left, right) for y in (low, top)}
-    assert crosses == {(x, y) for x, y in corners if 0 < x < 160 and 0 < y < 80}
-    assert any(its.shows == "corners" for its in guide.shows)
+    columns = {x for left, _, right, _ in boxes for x in (left, right)} - {0, 160}
+    rows = {y for _, low, _, top in boxes for y in (low, top)} - {0, 80}
+    upright = guide.borders[:, 0] == guide.borders[:, 2]
+    assert sorted(guide.borders[upright, 0]) == sorted([*columns, *columns])
+    assert sorted(guide.borders[~upright, 1]) == sorted([*rows, *rows])
+    assert any(its.shows == "borders" for its in guide.shows)
+
+
+def test_a_block_of_one_zone_has_no_strokes() -> None:
     alone = hand_guide(setup("linoleum", "v-60").on(block(disc(10, 10, 2), size=(30.0, 30.0))), "carbon")
-    assert not len(alone.corners)
-    assert not any(its.shows == "corners" for its in alone.shows)
+    assert not len(alone.borders)
+    assert not any(its.shows == "borders" for its in alone.shows)
 
 
 def test_a_number_whose_best_place_is_ringed_stands_at_the_next() -> None:

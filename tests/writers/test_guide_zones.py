@@ -113,7 +113,32 @@ def test_free_zones_are_hatched_and_explained():
     lines = shapely.linestrings(guide.free_hatch.reshape(-1, 2, 2))
     assert shapely.covered_by(lines, shapely.buffer(free[0], 0.01)).all()
     assert shapely.length(lines).sum() == pytest.approx(3 * 30 / 0.8, rel=0.1)
-    assert any("yours to decide" in line for line in guide.legend)
+    assert any("yours to decide, gouge in hand; it may go or stay. 1 place at 36 mm from the left" in line
+               for line in guide.legend)  # fmt: skip
+
+
+def test_slivers_are_nobody_s_to_decide() -> None:
+    """Narrower than a stroke: with nothing else the legend must not send her looking for such a place."""
+    slivers = geometry.polygon_array([shapely.box(35, 5, 35.3, 35), shapely.box(2, 2, 2.2, 2.2)])
+    guide = hand_guide(_job(WIDE, free=slivers), "carbon")
+    assert len(guide.shown.free) == len(guide.free_hatch) == 0
+    assert not any("yours to decide" in line for line in guide.legend)
+    some = np.concatenate([slivers, geometry.polygon_array([shapely.box(2, 10, 4, 11)])])
+    told = [line for line in hand_guide(_job(WIDE, free=some), "face-down").legend if "yours to decide" in line]
+    assert told == [its for its in told if its.endswith("1 place at 3 mm from the left, 10 mm from below.")] != []
+
+
+def test_a_ring_on_a_wide_floor_is_seen_and_crosses_no_edge() -> None:
+    """It was left out wherever it lay over a cut: its letter stood alone in the margin, far from what it meant."""
+    finding = Finding(
+        rule="clearing", severity=Severity.RISK, at=(20, 20), measured=1.0, limit=2.0, unit="mm", why="w", remedy="r"
+    )  # fmt: skip
+    job = _job(WIDE)
+    (mark,) = hand_guide(job, "face-down", Report.of([finding])).marks
+    lines = shapely.linestrings(mark.lines.reshape(-1, 2, 2))
+    assert shapely.length(lines).sum() > 0.9 * 2 * np.pi * mark.radius
+    assert np.hypot(mark.box[0] - 20, mark.box[1] - 20) < 8
+    assert shapely.distance(shapely.boundary(job.block.cuts[0]), lines).min() > 0.4
 
 
 def test_a_pale_guide_uses_less_ink_and_no_tone_that_a_grey_print_loses():

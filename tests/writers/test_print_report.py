@@ -34,9 +34,18 @@ def test_what_is_to_be_done_is_said_once_for_all_blocks_and_machines() -> None:
         {block: {"laser": tips, "hand": [finding(rule="wall-angle", remedy="lean")]} for block in BLOCKS}
     )
     lines = report_lines(report)
-    assert [line.strip() for line in lines if line.startswith(" " * 6)] == ["Cut 1 mm deep.", "Lean."]
+    said = " ".join(line.strip() for line in lines)
+    assert [said.count(its) for its in ("Cut 1 mm deep.", "Lean.", "Do as for sky.")] == [1, 1, 2]
     assert [line for line in lines if line.endswith(":") and line[:1].strip()] == ["sky:", "key:"]
     assert sum("the worst of 2 places" in line and "Land width" in line for line in lines) == 2
+
+
+def test_what_to_do_is_not_taken_for_said_where_a_block_had_no_room_for_it() -> None:
+    many = [finding(rule=f"rule-{k}", remedy=f"do {k}") for k in range(9)]
+    report = report_of({"sky": {"laser": many}, "key": {"laser": many[-1:]}})
+    lines = [line.strip() for line in report_lines(report)]
+    assert "Do 8." not in lines[: lines.index("key:")]
+    assert lines[-1] == "Do 8."
 
 
 def test_a_block_has_at_most_seven_lines_and_verbose_tells_every_kind_by_its_check() -> None:

@@ -14,7 +14,9 @@ from carvegen.blocks.block import Block
 from carvegen.blocks.views import View, seen
 from carvegen.geometry.coverage import coverage
 from carvegen.writers.guide import ring_room
+from carvegen.writers.guide.guide_zones import zones_of
 from carvegen.writers.guide.ring_room import word_at
+from carvegen.writers.pdf.tiles import plan
 from tests.cases import block, box, disc, setup
 
 
@@ -23,25 +25,19 @@ def test_cells_that_shapes_touch_as_by_their_union() -> None:
     rng = np.random.default_rng(6)
     cuts = [disc(x, y, r) for x, y, r in rng.uniform([4, 4, 0.2], [56, 36, 1.5], (40, 3)).tolist()]
     cuts = list(geometry.joined(geometry.polygon_array([*cuts, box(50, 10, 10, 6)])))
-    shown = seen(
-        setup().on(
-            Block(
-                name="rings",
-                width_mm=60.0,
-                height_mm=40.0,
-                cuts=geometry.polygon_array(cuts),
-                kept=geometry.polygon_array([box(5, 5, 12, 9)]),
-            )
-        ),
-        View.BLOCK,
-    )
-    room = ring_room.RingRoom(shown)
+    cuts = geometry.polygon_array(cuts)
+    kept = geometry.polygon_array([box(5, 5, 12, 9)])
+    job = setup().on(Block(name="rings", width_mm=60.0, height_mm=40.0, cuts=cuts, kept=kept))
+    shown = seen(job, View.BLOCK)
+    room = ring_room.RingRoom(shown, zones_of(job, shown), np.array([[20.13, 15.07, 24.11, 15.07]]))
     cell, (left, bottom, right, top) = ring_room._CELL_MM, room._bounds
     size = math.ceil((right - left) / cell), math.ceil((top - bottom) / cell)
     whole = geometry.parts(shapely.union_all(room._shapes))
     placed = geometry.moved(whole, (-left / cell, -bottom / cell), scale=1 / cell)
     assert shapely.area(whole).sum() < shapely.area(room._shapes).sum() - 1
-    assert (room._drawn == (coverage(placed, size)[::-1] > ring_room._CRUMB)).all()
+    share = coverage(placed, size)[::-1]
+    assert room._drawn[share > 10 * ring_room._CRUMB].all()  # between them is what comes from rounding
+    assert not room._drawn[share < ring_room._CRUMB / 10].any()
     assert 0.1 < room._drawn.mean() < 0.9
 
 
@@ -49,3 +45,8 @@ def test_the_test_word_stands_clear_of_the_groove_round_a_block_with_stops() -> 
     plain = seen(setup("linoleum", "v-60").on(block(size=(60.0, 40.0))), View.BLOCK)
     assert word_at(plain)[1] == pytest.approx(43)
     assert word_at(replace(plain, moat_mm=4.9))[1] == pytest.approx(47.9)
+
+
+def test_a_block_of_200_by_150_mm_with_stops_goes_on_one_sheet_of_a4() -> None:
+    shown = replace(seen(setup("linoleum", "v-60").on(block(size=(200.0, 150.0))), View.BLOCK), waste_mm=18.0)
+    assert len(plan(ring_room.drawn_bounds(shown), "A4").tiles) == 1

@@ -55,6 +55,15 @@ def test_every_finding_has_a_title_of_its_own() -> None:
         assert (its.rule, its.kind) in SAYINGS or (its.rule, "") in SAYINGS, (its.rule, its.kind)
 
 
+def test_every_finding_says_why_and_what_to_do() -> None:
+    """In the terminal, in the note, at the proof's rings: each kind, whatever it was found on."""
+    for group in every_group():
+        for its in (place.finding for place in group.places):
+            assert length(its.why) > 2 and length(its.remedy) > 2, (its.rule, its.kind)
+            lines = findings_lines(Report.of([its]))
+            assert " ".join(line.strip() for line in lines).endswith(sentence(its.remedy)), (its.rule, its.kind)
+
+
 def test_no_sentence_is_longer_than_a_reader_holds() -> None:
     long = {text: (length(text), kind) for text, kind in sentences().items() if length(text) > WORDS}
     assert long == {}

@@ -125,7 +125,7 @@ def _by_corners(file: Path, chosen: dict[str, Any]) -> Artwork:
     from carvegen.artwork.scan import ScanOptions, read_scan
     from carvegen.artwork.scan.pixels import opened
     from carvegen.base.files import save_file
-    from carvegen.writers.first_proof.ringed_png import ruled_png
+    from carvegen.writers.whole_print.ringed_png import ruled_png
 
     try:
         return read_scan(file, ScanOptions(**{"corners": "auto", **chosen}))

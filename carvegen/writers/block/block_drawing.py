@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from carvegen import geometry
 from carvegen.blocks.layer_names import (
@@ -128,23 +128,13 @@ def proof_svg(block: Block, report: Report, *, most: int | None = None) -> str:
     most = ringed.readable(shown) if most is None else most
     width = max(shown.width_mm, 120.0)
     sheet = around(shown, width, [f"{shown.name}: {shown.view.words}", _TONES, *ringed.summary(report, most=most)])
-    page = SvgPage(
-        left=sheet.left, bottom=sheet.bottom, right=sheet.right, top=sheet.top, title=f"{shown.name}, proof",
-        about=f"{View.PRINT.words} Millimetres, 1:1. Not for a machine.",
-    )  # fmt: skip
-    land = page.group("LAND", "LAND", "what is left standing: prints", fill=INK, stroke="none")
-    page.polygon(land, shown.face)
-    page.layer(LAYERS[KEEP_CLEAR], fill=KEPT, stroke="none", fill_rule="evenodd")
-    page.layer(LAYERS[CUT_AREA], fill=PAPER, stroke="none", fill_rule="evenodd")
-    page.layer(
-        LAYERS[CUT_OUT],
-        fill=PAPER,
-        stroke=LAYERS[CUT_OUT].colour,
-        stroke_width=0.2,
-        fill_rule="evenodd",
-    )
-    for name, shapes in ((KEEP_CLEAR, shown.kept), (CUT_AREA, shown.cuts), (CUT_OUT, shown.cut_outs)):
-        page.shapes(LAYERS[name].xml_name, shapes)
+    about = f"{View.PRINT.words} Millimetres, 1:1. Not for a machine."
+    page = SvgPage(sheet.bounds, title=f"{shown.name}, proof", about=about)
+    page.polygon(page.group("LAND", "what is left standing: prints", fill=INK, stroke="none"), shown.face)
+    page.layer(LAYERS[KEEP_CLEAR], shapes=shown.kept, fill=KEPT, stroke="none", fill_rule="evenodd")
+    page.layer(LAYERS[CUT_AREA], shapes=shown.cuts, fill=PAPER, stroke="none", fill_rule="evenodd")
+    edge: dict[str, Any] = {"stroke": LAYERS[CUT_OUT].colour, "stroke_width": 0.2}
+    page.layer(LAYERS[CUT_OUT], shapes=shown.cut_outs, fill=PAPER, fill_rule="evenodd", **edge)
     _rings(page, ringed.marks(report, shown, most=most))
     page.notes(LAYERS[NOTES], sheet)
     return page.to_text()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
@@ -34,13 +34,11 @@ _PAPER = (251, 250, 246)
 
 def artwork_svg(layers: Mapping[str, PolygonArray], size: tuple[float, float], about: str = "") -> str:
     """A page of `size` mm: a group for each layer, its name as the title, filled closed paths."""
-    width, height = size
-    page = SvgPage(left=0, bottom=0, right=width, top=height, title="Artwork, print view", about=about)
+    page = SvgPage((0, 0, *size), title="Artwork, print view", about=about)
     made = _layers(layers)
-    for layer, name in zip(made, _ids(made), strict=True):
-        page.group(name, layer.name, layer.asks, fill=layer.colour, stroke="none", fill_rule="evenodd")
-    for name, shapes in zip(_ids(made), layers.values(), strict=True):
-        page.shapes(name, shapes)
+    for layer, name, shapes in zip(made, _ids(made), layers.values(), strict=True):
+        look: dict[str, Any] = {"fill": layer.colour, "stroke": "none", "fill_rule": "evenodd"}
+        page.group(layer.name, layer.asks, name=name, shapes=shapes, **look)
     return page.to_text()
 
 

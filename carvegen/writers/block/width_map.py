@@ -97,19 +97,12 @@ def width_map_svg(block: Block, widths: LandWidths) -> str:
         "Local width of the land. " + "; ".join(width_key(widths.least_mm).values()) + ".",
     ]
     sheet = around(shown, max(shown.width_mm, 120.0), words)
-    page = SvgPage(
-        left=sheet.left,
-        bottom=sheet.bottom,
-        right=sheet.right,
-        top=sheet.top,
-        title=f"{shown.name}, land width",
-        about=f"{shown.view.words} Millimetres, 1:1. Not for a machine.",
-    )
+    about = f"{shown.view.words} Millimetres, 1:1. Not for a machine."
+    page = SvgPage(sheet.bounds, title=f"{shown.name}, land width", about=about)
     ink = "#{:02x}{:02x}{:02x}".format(*INK)
-    page.polygon(page.group("LAND", "LAND", "what is left standing", fill=ink, stroke="none"), shown.face)
+    page.polygon(page.group("LAND", "what is left standing", fill=ink, stroke="none"), shown.face)
     for name, shapes in (("CUT-AREA", shown.cuts), ("CUT-OUT", shown.cut_outs)):
-        page.group(name, name, "does not print", fill="#fbfaf6", stroke="none", fill_rule="evenodd")
-        page.shapes(name, shapes)
+        page.group(name, "does not print", shapes=shapes, fill="#fbfaf6", stroke="none", fill_rule="evenodd")
     _draw_discs(page, widths)
     page.notes(LAYERS[NOTES], sheet)
     return page.to_text()
@@ -118,7 +111,7 @@ def width_map_svg(block: Block, widths: LandWidths) -> str:
 def _draw_discs(page: SvgPage, discs: LandWidths) -> None:
     step = max(1, math.ceil(len(discs.radius) / _MOST_DISCS))
     for k, (_, colour, words) in reversed(list(enumerate(_CLASSES))):
-        group = page.group(f"WIDTH-{k + 1}", f"WIDTH {k + 1}", words, fill=colour, stroke="none")
+        group = page.group(f"WIDTH {k + 1}", words, fill=colour, stroke="none")
         mine = np.flatnonzero(discs.group == k)[::step]
         for (x, y), radius in zip(discs.centre[mine].tolist(), discs.radius[mine].tolist(), strict=True):
             group.add(page.drawing.circle(page.at(x, y), round(radius, 3)))

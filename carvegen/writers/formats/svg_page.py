@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, Mask, PolygonArray
     from carvegen.writers.sheet import Drawing, Drawn, Sheet, TextLine
 
-__all__ = ["SvgPage", "first_of_shape", "paths", "svg_of"]
+__all__ = ["SvgPage", "first_of_shape", "paths", "svg_of", "turned_areas"]
 
 #: Width of a line that only says where, in mm.
 HAIRLINE_MM = 0.1
@@ -29,7 +29,8 @@ class SvgPage:
     One user unit is 1 mm. No shape carries a transform: y is turned when the numbers are written.
     """
 
-    def __init__(self, *, left: float, bottom: float, right: float, top: float, title: str, about: str) -> None:
+    def __init__(self, bounds: tuple[float, float, float, float], *, title: str, about: str) -> None:
+        left, bottom, right, top = bounds
         self._left, self._top = left, top
         width, height = round(right - left, 3), round(top - bottom, 3)
         self.drawing = svgwrite.Drawing(
@@ -41,32 +42,40 @@ class SvgPage:
         self.drawing.set_desc(title=title, desc=about)
         self._spliced: dict[str, str] = {}
 
-    def group(self, name: str, title: str, about: str, **style: Any) -> Any:  # noqa: ANN401
-        """A new group with an id, a title and a description."""
+    def group(
+        self, title: str, about: str, *, name: str = "", shapes: PolygonArray | None = None,
+        lines: Floats | None = None, **style: Any,  # noqa: ANN401
+    ) -> Any:  # noqa: ANN401  # fmt: skip
+        """A new group with a title, a description and an id, which is the title without blanks or `name`.
+
+        Parameters
+        ----------
+        shapes
+            What it holds, one closed path a shape.
+        lines
+            Straight lines that it holds, (n, 4) as x, y, x, y.
+        """
+        name = name or title.replace(" ", "-")
         group = self.drawing.g(id=name, **style)
         group.set_desc(title=title, desc=about)
+        if shapes is not None:
+            self.spliced(name, paths(shapes, left=self._left, top=self._top))
+        if lines is not None:
+            ends = ((*self.at(x, y), *self.at(to_x, to_y)) for x, y, to_x, to_y in lines.tolist())
+            self.spliced(name, "".join(f'<line x1="{a}" x2="{c}" y1="{b}" y2="{d}" />' for a, b, c, d in ends))
         return self.drawing.add(group)
 
-    def layer(self, layer: Layer, **style: Any) -> Any:  # noqa: ANN401
-        """A new group for a layer."""
-        return self.group(layer.xml_name, layer.name, layer.asks, **style)
+    def layer(self, layer: Layer, **how: Any) -> Any:  # noqa: ANN401
+        """A new group for a layer, as `group` makes it."""
+        return self.group(layer.name, layer.asks, name=layer.xml_name, **how)
 
-    def notes(self, layer: Layer, sheet: Sheet) -> Any:  # noqa: ANN401
-        """A group with a sheet's check bar and words, all in the colour of its layer."""
-        notes = self.layer(layer, fill=layer.colour, stroke="none", font_family="sans-serif")
+    def notes(self, layer: Layer, sheet: Sheet, mark: PolygonArray | None = None) -> Any:  # noqa: ANN401
+        """A group with a sheet's check bar and words, and a mark among them, all in the colour of its layer."""
+        notes = self.layer(layer, shapes=mark, fill=layer.colour, stroke="none", font_family="sans-serif")
         self.polygon(notes, sheet.bar)
         for line in sheet.lines:
             self.words(notes, line)
         return notes
-
-    def shapes(self, name: str, shapes: PolygonArray) -> None:
-        """Put shapes into the group `name`, one closed path a shape."""
-        self.spliced(name, paths(shapes, left=self._left, top=self._top))
-
-    def lines(self, name: str, ends: Floats) -> None:
-        """Put straight lines, (n, 4) as x, y, x, y, into the group `name`."""
-        placed = ((*self.at(x, y), *self.at(to_x, to_y)) for x, y, to_x, to_y in ends.tolist())
-        self.spliced(name, "".join(f'<line x1="{a}" x2="{c}" y1="{b}" y2="{d}" />' for a, b, c, d in placed))
 
     def spliced(self, name: str, elements: str) -> None:
         """Put elements, as text in the page's own coordinates, into the group `name`."""
@@ -114,18 +123,15 @@ def paths(shapes: PolygonArray, *, left: float, top: float) -> str:
 def svg_of(drawing: Drawing) -> str:
     """A drawing as a file: a group for each layer, closed shapes filled or as hairlines, the words below."""
     sheet = drawing.sheet
-    page = SvgPage(left=sheet.left, bottom=sheet.bottom, right=sheet.right, top=sheet.top, title=drawing.title,
-                   about=drawing.about)  # fmt: skip
+    page = SvgPage(sheet.bounds, title=drawing.title, about=drawing.about)
     for its in drawing.layers:
-        page.layer(its.layer, **_look(its))
         if isinstance(its.what, Paths):
+            page.layer(its.layer, **_look(its))
             page.spliced(its.layer.xml_name, _texts(its.what, left=sheet.left, top=sheet.top, area=its.filled))
         else:
-            page.shapes(its.layer.xml_name, its.what)
+            page.layer(its.layer, shapes=its.what, **_look(its))
     if drawing.notes is not None:
-        page.notes(drawing.notes, sheet)
-        if drawing.mark is not None:
-            page.shapes(drawing.notes.xml_name, drawing.mark)
+        page.notes(drawing.notes, sheet, drawing.mark)
     return page.to_text()
 
 
@@ -153,10 +159,15 @@ def first_of_shape(paths: Paths) -> Mask:
 
     Holes run the other way round than outlines.
     """
+    around = turned_areas(paths)
+    return np.asarray((around > 0) == (around[:1] > 0))
+
+
+def turned_areas(paths: Paths) -> Floats:
+    """What each closed path encloses, in mm², less than nothing where it runs clockwise; (paths,)."""
     if not len(paths):
-        return np.zeros(0, dtype=bool)
+        return np.zeros(0)
     ends = np.arange(1, len(paths.xyz) + 1)
     ends[paths.start[1:] - 1] = paths.start[:-1]
     x, y = paths.xyz[:, 0], paths.xyz[:, 1]
-    around = np.add.reduceat(x * y[ends] - x[ends] * y, paths.start[:-1])
-    return np.asarray((around > 0) == (around[0] > 0))
+    return np.asarray(np.add.reduceat(x * y[ends] - x[ends] * y, paths.start[:-1]) / 2)

@@ -10,7 +10,6 @@ import numpy as np
 
 from carvegen.base.finding_groups import NEAR_MM, grouped, letter_of, sentence
 from carvegen.base.findings import Severity
-from carvegen.writers.guide.ring_room import RingRoom
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -19,6 +18,7 @@ if TYPE_CHECKING:
     from carvegen.base.findings import Finding
     from carvegen.blocks.views import Seen
     from carvegen.geometry import Floats
+    from carvegen.writers.guide.ring_room import RingRoom
 
 __all__ = ["BREAKS_MM", "LETTERS_MM", "RISK_MM", "GuideMark", "found_lines", "rings"]
 
@@ -29,13 +29,13 @@ BREAKS_MM, RISK_MM = 0.3, 0.15  #: width of a ring's line
 _AROUND_MM = 1.6  #: from a finding to its ring
 _RINGS = (
     "The letter at a ring is that of its line here. A thick ring breaks a limit, a thin one is a risk. Rings are drawn "
-    "on land and in the margin only, so that no cut is hidden: what is missing of a ring lies over a cut."
+    "on land, on floors and in the margin only, so that no edge is hidden: what is missing of a ring lies over one."
 )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class GuideMark:
-    """A ring about findings as far as it crosses no cut, and the box of its letter; mm, in the guide's view."""
+    """A ring about findings as far as it crosses no edge, and the box of its letter; mm, in the guide's view."""
 
     at: tuple[float, float]
     radius: float
@@ -67,7 +67,7 @@ class _Ring:
         return ", ".join(map(letter_of, self.groups))
 
 
-def rings(findings: Sequence[Finding], shown: Seen, *, most: int) -> list[GuideMark]:
+def rings(findings: Sequence[Finding], room: RingRoom, shown: Seen, *, most: int) -> list[GuideMark]:
     """At most `most` rings for what has a place, the most pressing first, with labels where they hide nothing.
 
     Letters are those of `found_lines` of the same findings.
@@ -79,7 +79,7 @@ def rings(findings: Sequence[Finding], shown: Seen, *, most: int) -> list[GuideM
             drawn.append(ring)
         else:
             drawn[k] = _both(drawn[k], ring)
-    return _labelled(drawn[:most], shown)
+    return _labelled(drawn[:most], room)
 
 
 def found_lines(findings: Sequence[Finding], drawn: Sequence[GuideMark]) -> list[str]:
@@ -145,10 +145,7 @@ def _size(label: str) -> tuple[float, float]:
     return len(label) * LETTERS_MM * 0.57 + 0.8, LETTERS_MM + 0.5
 
 
-def _labelled(drawn: Sequence[_Ring], shown: Seen) -> list[GuideMark]:
-    if not drawn:
-        return []  # room is costly to look for
-    room = RingRoom(shown)
+def _labelled(drawn: Sequence[_Ring], room: RingRoom) -> list[GuideMark]:
     rings = [room.ring(its.at, its.radius) for its in drawn]
     boxes = [(x - r, y - r, x + r, y + r) for its, (r, _) in zip(drawn, rings, strict=True) for x, y in [its.at]]
     marks = []

@@ -19,13 +19,13 @@ if TYPE_CHECKING:
     from carvegen.blocks.views import Seen
     from carvegen.geometry import Floats, Mask, PolygonArray
 
-__all__ = ["PATCH_MM", "Patch", "patch_corners", "patch_rows", "patches_of"]
+__all__ = ["PATCH_MM", "Patch", "border_strokes", "patch_rows", "patches_of"]
 
 PATCH_MM = 40.0  #: about what a hand cuts without laying the block another way; our own choice
 _ROOM_MM = 2.2  #: radius of land that carries a number
 _PITCH_MM = 0.6  #: of the places where room is sought first
 _CLOSE_MM = 0.3  #: how closely that land is sought
-_ARM_MM = 2.0  #: of the cross at a corner of zones
+_STROKE_MM = 1.0  #: length of a stroke in the margin where zones meet: all the room that a sheet has beside a board
 _TOUCHED_MM2 = 0.01  #: less of a cut in a zone is none
 
 
@@ -110,17 +110,15 @@ def _spoken(minutes: tuple[float, float] | None) -> str:
     return f"{quick}" if quick == slow else f"{quick} to {slow}"
 
 
-def patch_corners(width_mm: float, height_mm: float) -> Floats:
-    """Crosses at the corners of the zones inside the face, and strokes outside its edge; (n, 4) as x, y, x, y."""
-    x, y = _borders(width_mm)[1:-1], _borders(height_mm)[1:-1]
-    middles = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
-    across, up = np.array([_ARM_MM, 0.0]), np.array([0.0, _ARM_MM])
-    crosses = [np.hstack([middles - arm, middles + arm]) for arm in (across, up)]
-    below, left = np.column_stack([x, np.zeros_like(x)]), np.column_stack([np.zeros_like(y), y])
-    above, right = below + np.array([0, height_mm]), left + np.array([width_mm, 0])
-    edges = ((below, -up), (above, up), (left, -across), (right, across))
-    strokes = [np.hstack([its, its + out]) for its, out in edges]
-    return np.asarray(np.round(np.concatenate([*crosses, *strokes]), 3))
+def border_strokes(shown: Seen) -> Floats:
+    """Strokes outside the board where the zones meet, so that none can be carved; (n, 4) as x, y, x, y."""
+    x, y = _borders(shown.width_mm)[1:-1], _borders(shown.height_mm)[1:-1]
+    left, bottom, right, top = shown.board.bounds
+    below, above = (np.column_stack([x, np.full_like(x, side)]) for side in (bottom, top))
+    before, behind = (np.column_stack([np.full_like(y, side), y]) for side in (left, right))
+    up, across = np.array([0.0, _STROKE_MM]), np.array([_STROKE_MM, 0.0])
+    edges = ((below, -up), (above, up), (before, -across), (behind, across))
+    return np.asarray(np.round(np.concatenate([np.hstack([its, its + out]) for its, out in edges]), 3))
 
 
 def _borders(side_mm: float) -> Floats:

@@ -9,7 +9,7 @@ from carvegen import geometry
 from carvegen.writers.guide.guide_marks import LETTERS_MM
 from carvegen.writers.guide.guide_samples import (
     BEFORE_TONE,
-    CORNERS_MM,
+    BORDERS_MM,
     FREE_TONE,
     HATCH_TONE,
     HEAVY_MM,
@@ -18,33 +18,30 @@ from carvegen.writers.guide.guide_samples import (
     THROUGH_MM,
     sample,
 )
-from carvegen.writers.guide.guide_tables import tables_pages
 from carvegen.writers.guide.hand_guide import TEST_WORD, WORD_MM
 from carvegen.writers.pdf.pdf_page import (
     JOINING,
     Shapes,
     bytes_of,
+    drawing_pages,
     foot,
-    heading,
-    joins,
     line_operators,
     new_canvas,
     sheet_count,
     standing,
-    to_tile,
     words_pages,
 )
-from carvegen.writers.pdf.pdf_words import FONT, Words, width_mm
-from carvegen.writers.pdf.tiles import plan
+from carvegen.writers.pdf.pdf_words import FONT, LEAST_MM, PT, Words, say, split, width_mm
+from carvegen.writers.pdf.tiles import FOOT_MM, UNPRINTED_MM, plan
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from reportlab.pdfgen.canvas import Canvas
 
     from carvegen.geometry import Floats
     from carvegen.writers.guide.guide_samples import Sample
-    from carvegen.writers.guide.hand_guide import Guide
+    from carvegen.writers.guide.hand_guide import Guide, Table
     from carvegen.writers.pdf.tiles import Plan, Tile
 
 __all__ = ["guide_pdf"]
@@ -53,6 +50,13 @@ _HEADING = 1.22  #: times the size of the words
 _TITLE = 1.53
 _SAMPLE_ROOM_MM = SAMPLE_MM[0] + 2.5
 _DASH_MM = [1.2, 0.8]
+
+_PAD_MM = 1.2  #: from a line to the letters
+_LEAST_ROW_MM = 8.0  #: room for a pencil
+_FREE_MM = 20.0  #: width of a cell that is to be filled in, at least
+_HEADING_MM = 4.4
+_OVER_MM = 24.0  #: for a table's heading and words
+_LINE = 1.4  #: from line to line, times the letters' size
 
 
 def guide_pdf(guide: Guide, paper: str = "A4") -> bytes:
@@ -72,17 +76,10 @@ def guide_pdf(guide: Guide, paper: str = "A4") -> bytes:
     canvas = new_canvas(sheets, title=guide.title, about=guide.laid)
     with standing(canvas, sheets) as upright:
         words_pages(canvas, upright, list(_words(guide, sheets)))
-        tables_pages(canvas, upright, guide.tables)
+        _tables_pages(canvas, upright, guide.tables)
     drawn = _Drawn(guide)
-    for number, tile in enumerate(sheets.tiles, start=1):
-        heading(canvas, sheets, tile, name=guide.shown.name, rest=guide.gist)
-        canvas.saveState()
-        to_tile(canvas, sheets, tile)
-        _drawing(canvas, guide, tile, drawn)
-        joins(canvas, sheets, tile)
-        canvas.restoreState()
-        foot(canvas, sheets, number)
-        canvas.showPage()
+    draw = partial(_drawing, canvas, guide, drawn)
+    drawing_pages(canvas, sheets, draw, name=guide.shown.name, rest=guide.gist)
     return bytes_of(canvas)
 
 
@@ -125,11 +122,11 @@ class _Drawn:
         board = geometry.polygon_array([guide.shown.board] if guide.shown.waste_mm else [])
         self.stops = Shapes(geometry.stack([guide.shown.stops, board]), "S")
         self.thin, self.hatch = line_operators(zones.thin), line_operators(guide.hatch)
-        self.corners = line_operators(guide.corners)
+        self.borders = line_operators(guide.borders)
         self.before_lines, self.free_hatch = line_operators(guide.before_lines), line_operators(guide.free_hatch)
 
 
-def _drawing(canvas: Canvas, guide: Guide, tile: Tile, drawn: _Drawn) -> None:
+def _drawing(canvas: Canvas, guide: Guide, drawn: _Drawn, tile: Tile) -> None:
     canvas.setLineJoin(1)
     canvas.setFillGray(BEFORE_TONE)
     canvas.addLiteral(drawn.before.within(tile))
@@ -150,8 +147,8 @@ def _drawing(canvas: Canvas, guide: Guide, tile: Tile, drawn: _Drawn) -> None:
     canvas.addLiteral(drawn.free_hatch)
     canvas.addLiteral(drawn.free.within(tile))
     canvas.setStrokeGray(HATCH_TONE)
-    canvas.setLineWidth(CORNERS_MM)
-    canvas.addLiteral(drawn.corners)
+    canvas.setLineWidth(BORDERS_MM)
+    canvas.addLiteral(drawn.borders)
     canvas.setLineWidth(THROUGH_MM)
     canvas.addLiteral(drawn.hatch)
     canvas.addLiteral(drawn.cut_outs.within(tile))
@@ -223,3 +220,63 @@ def _labels(canvas: Canvas, guide: Guide, tile: Tile) -> None:
 def _lines(canvas: Canvas, lines: Floats) -> None:
     if len(lines):
         canvas.lines(lines.tolist())
+
+
+def _tables_pages(canvas: Canvas, sheets: Plan, tables: Sequence[Table]) -> None:
+    """Tables on pages of their own, columns as wide as their words ask; nothing if there are none."""
+    top, y = sheets.page[1] - UNPRINTED_MM - 6, 0.0
+    low, width = UNPRINTED_MM + FOOT_MM + 4, sheets.page[0] - 2 * UNPRINTED_MM
+    for table in tables:
+        columns = _columns(table.rows, width)
+        heights = [_height(row, columns) for row in table.rows]
+        if y == 0.0:
+            y = top
+        elif y - sum(heights) - _OVER_MM < low:
+            y = _next(canvas, sheets)
+        y = say(canvas, [table.heading], x=UNPRINTED_MM, y=y, width=width, size=_HEADING_MM)
+        y = say(canvas, table.words, x=UNPRINTED_MM, y=y - 1, width=width) - 1
+        for row, height in zip(table.rows, heights, strict=True):
+            y = _next(canvas, sheets) if y - height < low else y
+            _row(canvas, row, columns, y=y, height=height)
+            y -= height
+        y -= 2 * _HEADING_MM
+    if tables:
+        _next(canvas, sheets)
+
+
+def _next(canvas: Canvas, sheets: Plan) -> float:
+    """Ends the page; the first base line of the next one."""
+    foot(canvas, sheets, None)
+    canvas.showPage()
+    return sheets.page[1] - UNPRINTED_MM - 6
+
+
+def _columns(rows: Sequence[Sequence[str]], width: float) -> list[float]:
+    """Each as wide as its longest word asks; what is left goes to those with the longest texts."""
+    cells = list(zip(*rows, strict=True))
+    least = [max(_word(text) for text in column) + 2 * _PAD_MM for column in cells]
+    least = [max(its, _FREE_MM) if "" in column else its for its, column in zip(least, cells, strict=True)]
+    whole = [max(width_mm(text, LEAST_MM) for text in column) + 2 * _PAD_MM for column in cells]
+    wish = [max(0.0, all_ - its) for all_, its in zip(whole, least, strict=True)]
+    left = max(0.0, width - sum(least))
+    share = min(1.0, left / sum(wish)) if sum(wish) else 0.0
+    return [its + share * more for its, more in zip(least, wish, strict=True)]
+
+
+def _word(text: str) -> float:
+    return max((width_mm(word, LEAST_MM) for word in text.split()), default=0.0)
+
+
+def _height(row: Sequence[str], columns: Sequence[float]) -> float:
+    lines = max(len(split(text, wide - 2 * _PAD_MM + 0.01, LEAST_MM)) for text, wide in zip(row, columns, strict=True))
+    return max(_LEAST_ROW_MM, lines * LEAST_MM * _LINE + 2 * _PAD_MM)
+
+
+def _row(canvas: Canvas, row: Sequence[str], columns: Sequence[float], *, y: float, height: float) -> None:
+    x = UNPRINTED_MM
+    canvas.setStrokeGray(0)
+    canvas.setLineWidth(0.5)
+    for text, wide in zip(row, columns, strict=True):
+        canvas.rect(x * PT, (y - height) * PT, wide * PT, height * PT)
+        say(canvas, [text], x=x + _PAD_MM, y=y - _PAD_MM - LEAST_MM, width=wide - 2 * _PAD_MM + 0.01, size=LEAST_MM)
+        x += wide

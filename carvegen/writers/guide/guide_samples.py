@@ -13,11 +13,11 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats
 
 __all__ = [
-    "BEFORE_TONE", "CORNERS_MM", "FREE_TONE", "HATCH_TONE", "HEAVY_MM", "OUTLINE_MM", "SAMPLE_MM", "THROUGH_MM",
+    "BEFORE_TONE", "BORDERS_MM", "FREE_TONE", "HATCH_TONE", "HEAVY_MM", "OUTLINE_MM", "SAMPLE_MM", "THROUGH_MM",
     "Entry", "Lines", "Sample", "sample",
 ]  # fmt: skip
 
-CORNERS_MM = 0.2  #: width of the lines where zones meet
+BORDERS_MM = 0.3  #: width of the strokes where zones meet
 BEFORE_TONE = 0.95  #: lightness of what is cut already; a printer that leaves it white still draws its lines
 FREE_TONE = 0.45  #: lightness of the hatching over free zones
 HEAVY_MM = 0.4  #: width of the outline round small land
@@ -61,7 +61,7 @@ def sample(shows: str, tones: Sequence[float]) -> Sample:
     ----------
     shows
         "tones" (all three), "fine", "edges", "floors", "before", "through", "free", "stands", "thin",
-        "corners", "kept" or "tick" (an empty box).
+        "borders", "kept" or "tick" (an empty box).
     """
     w, h = SAMPLE_MM
     one = {"fine": 0, "edges": 1, "floors": 2}
@@ -112,8 +112,9 @@ _LINES: Mapping[str, tuple[Lines, ...]] = {
         Lines(ends=_WHOLE, width_mm=OUTLINE_MM, tone=FREE_TONE),
     ),
     "tick": (Lines(ends=_round(SAMPLE_MM[0] - SAMPLE_MM[1], 0, *SAMPLE_MM), width_mm=0.2, tone=0.0),),
-    "corners": (
-        Lines(ends=np.array([(3.0, 1.4, 6.0, 1.4), (4.5, 0.0, 4.5, 2.8)]), width_mm=CORNERS_MM, tone=HATCH_TONE),
+    "borders": (
+        Lines(ends=np.array([(0.0, 0.4, SAMPLE_MM[0], 0.4)]), width_mm=0.3, tone=0.0),
+        Lines(ends=np.array([(4.5, 0.4, 4.5, 2.4)]), width_mm=BORDERS_MM, tone=HATCH_TONE),
     ),
     "kept": (Lines(ends=_WHOLE, width_mm=OUTLINE_MM, tone=HATCH_TONE, broken=True),),
 }

@@ -22,7 +22,7 @@ from carvegen.writers.formats.svg_page import SvgPage
 from carvegen.writers.guide.guide_marks import LETTERS_MM
 from carvegen.writers.guide.guide_samples import (
     BEFORE_TONE,
-    CORNERS_MM,
+    BORDERS_MM,
     FREE_TONE,
     HATCH_TONE,
     HEAVY_MM,
@@ -52,14 +52,7 @@ def guide_svg(guide: Guide) -> str:
     """The guide on one sheet, its words under the block."""
     entries = list(_entries(guide))
     sheet = around(guide.shown, max(guide.shown.width_mm, 150.0), [its.words for its in entries])
-    page = SvgPage(
-        left=sheet.left,
-        bottom=sheet.bottom,
-        right=sheet.right,
-        top=sheet.top,
-        title=guide.title,
-        about=guide.laid,
-    )
+    page = SvgPage(sheet.bounds, title=guide.title, about=guide.laid)
     _picture(page, guide)
     notes = page.notes(replace(LAYERS[NOTES], colour=_INK), sheet)
     _test_word(page, notes, guide)
@@ -88,8 +81,8 @@ def _samples(page: SvgPage, guide: Guide, entries: Sequence[Entry], sheet: Sheet
         if entry.shows:
             its = sample(entry.shows, guide.tones)
             x, y = line.at[0] - SAMPLE_MM[0] - 1.5, line.at[1]
-            name = f"TICK-{number}" if entry.shows == "tick" else f"SAMPLE-{number}"
-            group = page.group(name, name.replace("-", " "), entry.shows, fill="none")
+            name = "TICK" if entry.shows == "tick" else "SAMPLE"
+            group = page.group(f"{name} {number}", entry.shows, fill="none")
             for left, bottom, right, top, tone in its.boxes:
                 at = page.at(x + left, y + top)
                 group.add(page.drawing.rect(at, (right - left, top - bottom), fill=_grey(tone), stroke="none"))
@@ -103,43 +96,35 @@ def _picture(page: SvgPage, guide: Guide) -> None:
     zones, shown = guide.zones, guide.shown
     line = {"stroke": _grey(HATCH_TONE), "stroke_width": OUTLINE_MM, "stroke_linejoin": "round"}
     if len(shown.cut_before):
-        name, words = "CUT BEFORE", "cut already: nothing to do"
-        page.group("CUT-BEFORE", name, words, fill=_grey(BEFORE_TONE), stroke="none", fill_rule="evenodd")
-        page.shapes("CUT-BEFORE", shown.cut_before)
-        page.group("CUT-BEFORE-LINES", name, words, stroke=_grey(FREE_TONE), stroke_width=OUTLINE_MM)
-        page.lines("CUT-BEFORE-LINES", guide.before_lines)
+        said, fill = ("CUT BEFORE", "cut already: nothing to do"), _grey(BEFORE_TONE)
+        page.group(*said, shapes=shown.cut_before, fill=fill, stroke="none", fill_rule="evenodd")
+        thin: dict[str, Any] = {"stroke": _grey(FREE_TONE), "stroke_width": OUTLINE_MM}
+        page.group(*said, name="CUT-BEFORE-LINES", lines=guide.before_lines, **thin)
     _zones(page, guide, line)
     if len(shown.kept):
-        page.group("KEPT", "KEPT", "artwork that is kept clear", fill="none", stroke_dasharray="1.2,0.8", **line)
-        page.shapes("KEPT", shown.kept)
+        look: dict[str, Any] = {"fill": "none", "stroke_dasharray": "1.2,0.8", **line}
+        page.group("KEPT", "artwork that is kept clear", shapes=shown.kept, **look)
     if len(shown.free):
-        _group(page, FREE_FRINGE, fill="none", stroke=_grey(FREE_TONE), stroke_width=OUTLINE_MM)
-        page.shapes(LAYERS[FREE_FRINGE].xml_name, shown.free)
-        page.lines(LAYERS[FREE_FRINGE].xml_name, guide.free_hatch)
-    _group(page, CUT_OUT, fill="none", fill_rule="evenodd", **{**line, "stroke_width": THROUGH_MM})
-    _group(page, REGISTER, fill=_INK, stroke="none")
-    edge = _group(page, BLOCK_EDGE, fill="none", stroke=_INK, stroke_width=0.3)
-    page.polygon(edge, shown.face)
+        free: dict[str, Any] = {"fill": "none", "stroke": _grey(FREE_TONE), "stroke_width": OUTLINE_MM}
+        page.layer(LAYERS[FREE_FRINGE], shapes=shown.free, lines=guide.free_hatch, **free)
+    through: dict[str, Any] = {"fill": "none", "fill_rule": "evenodd", **line, "stroke_width": THROUGH_MM}
+    page.layer(LAYERS[CUT_OUT], shapes=shown.cut_outs, lines=guide.hatch, **through)
+    page.layer(LAYERS[REGISTER], shapes=guide.register, fill=_INK, stroke="none")
+    frame: dict[str, Any] = {"fill": "none", "stroke": _INK, "stroke_width": 0.3}
+    page.polygon(page.layer(LAYERS[BLOCK_EDGE], **frame), shown.face)
     if len(shown.stops):
-        _group(page, REGISTER_STOP, fill="none", stroke=_INK, stroke_width=0.3)
-        page.shapes(LAYERS[REGISTER_STOP].xml_name, shown.stops)
-        board = _group(page, BOARD_EDGE, fill="none", stroke=_INK, stroke_width=0.3)
-        page.polygon(board, shown.board)
-    for name, shapes in ((CUT_OUT, shown.cut_outs), (REGISTER, guide.register)):
-        page.shapes(LAYERS[name].xml_name, shapes)
-    page.lines(LAYERS[CUT_OUT].xml_name, guide.hatch)
+        page.layer(LAYERS[REGISTER_STOP], shapes=shown.stops, **frame)
+        page.polygon(page.layer(LAYERS[BOARD_EDGE], **frame), shown.board)
     if len(zones.stands):
-        page.group("STANDS", "STANDS", "small land: leave it", fill="none", stroke=_INK, stroke_width=HEAVY_MM)
-        page.shapes("STANDS", zones.stands)
+        heavy: dict[str, Any] = {"fill": "none", "stroke": _INK, "stroke_width": HEAVY_MM}
+        page.group("STANDS", "small land: leave it", shapes=zones.stands, **heavy)
     if len(zones.thin):
-        page.group("THIN", "THIN", "thin land: slope its wall", stroke=_INK, stroke_width=0.25)
-        page.lines("THIN", zones.thin)
+        page.group("THIN", "thin land: slope its wall", lines=zones.thin, stroke=_INK, stroke_width=0.25)
     if guide.arrow is not None:
-        page.group("GRAIN", "GRAIN", "which way the grain runs", stroke=_INK, stroke_width=0.3)
-        page.lines("GRAIN", guide.arrow)
+        page.group("GRAIN", "which way the grain runs", lines=guide.arrow, stroke=_INK, stroke_width=0.3)
     _marks(page, guide)
     if guide.labels:
-        labels = page.group("NUMBERS", "NUMBERS", "to be found again", fill=_INK, font_family="sans-serif",
+        labels = page.group("NUMBERS", "to be found again", fill=_INK, font_family="sans-serif",
                             text_anchor="middle", font_size=LETTERS_MM)  # fmt: skip
         for label in guide.labels:
             labels.add(page.drawing.text(label.text, insert=page.at(label.at[0], label.at[1] - 0.36 * LETTERS_MM)))
@@ -147,41 +132,33 @@ def _picture(page: SvgPage, guide: Guide) -> None:
 
 def _zones(page: SvgPage, guide: Guide, line: Mapping[str, Any]) -> None:
     zones = guide.zones
-    page.group("ZONE-1", "ZONE 1", _FIRST, fill=_grey(guide.tones[0]), fill_rule="evenodd", **line)
-    page.shapes("ZONE-1", zones.narrow)
+    narrow: dict[str, Any] = {"fill": _grey(guide.tones[0]), "fill_rule": "evenodd", **line}
+    page.group("ZONE 1", _FIRST, shapes=zones.narrow, **narrow)
     parts = (zones.corners, zones.edges, zones.floors)
     for tone, (name, words), shapes in zip(guide.tones, _PARTS, parts, strict=True):
-        page.group(name, name.replace("-", " "), words, fill=_grey(tone), stroke="none", fill_rule="evenodd")
-        page.shapes(name, shapes)
+        page.group(name, words, shapes=shapes, fill=_grey(tone), stroke="none", fill_rule="evenodd")
     if guide.pale:
-        page.group("FLOORS", "FLOORS", "where the floors begin", fill="none", **{**line, "stroke": _grey(FREE_TONE)})
-        page.shapes("FLOORS", zones.floors)
-    page.group("CUT-OUTLINES", "CUT OUTLINES", "the edge of the land", fill="none", **line)
-    page.shapes("CUT-OUTLINES", zones.parted)
-    if len(guide.corners):
-        page.group(
-            "ZONE-CORNERS", "ZONE CORNERS", "where zones meet", stroke=_grey(HATCH_TONE), stroke_width=CORNERS_MM
-        )
-        page.lines("ZONE-CORNERS", guide.corners)
+        pale: dict[str, Any] = {"fill": "none", **line, "stroke": _grey(FREE_TONE)}
+        page.group("FLOORS", "where the floors begin", shapes=zones.floors, **pale)
+    page.group("CUT OUTLINES", "the edge of the land", shapes=zones.parted, fill="none", **line)
+    if len(guide.borders):
+        thin: dict[str, Any] = {"stroke": _grey(HATCH_TONE), "stroke_width": BORDERS_MM}
+        page.group("ZONE BORDERS", "where zones meet", lines=guide.borders, **thin)
 
 
 _FIRST = "fine cuts: first"
-_PARTS = (("ZONE-1-CORNERS", _FIRST), ("ZONE-2", "along the land: then"), ("ZONE-3", "floors: last"))
+_PARTS = (("ZONE 1 CORNERS", _FIRST), ("ZONE 2", "along the land: then"), ("ZONE 3", "floors: last"))
 
 
 def _marks(page: SvgPage, guide: Guide) -> None:
     if not guide.marks:
         return
-    group = _group(page, FINDING, font_family="sans-serif")
+    group = page.layer(LAYERS[FINDING], font_family="sans-serif")
     for mark in guide.marks:
         _lines(page, group.add(page.drawing.g(stroke=_INK, stroke_width=mark.line_mm)), mark.lines)
         left, bottom, width, _ = mark.box
         style = {"insert": page.at(left + width / 2, bottom + 0.65), "font_size": LETTERS_MM, "text_anchor": "middle"}
         group.add(page.drawing.text(mark.label, **style, fill=_INK))
-
-
-def _group(page: SvgPage, name: str, **style: Any) -> Any:  # noqa: ANN401
-    return page.group(LAYERS[name].xml_name, name, LAYERS[name].asks, **style)
 
 
 def _lines(page: SvgPage, group: Any, lines: Floats) -> None:  # noqa: ANN401

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+import shapely
+
 from carvegen.blocks.views import View
 from carvegen.toolpaths.motion.timing import by_hand_min
 from carvegen.writers.guide.guide_samples import Entry
@@ -13,6 +16,7 @@ if TYPE_CHECKING:
 
     from carvegen.blocks.job import Job
     from carvegen.blocks.views import Seen
+    from carvegen.geometry import PolygonArray
     from carvegen.writers.guide.guide_zones import Zones
 
 __all__ = ["CAUTION", "UNFINISHED", "facts", "how_long", "legend", "steps"]
@@ -96,7 +100,10 @@ def legend(job: Job, shown: Seen, zones: Zones) -> Iterator[Entry]:
     if len(shown.cut_outs):
         yield Entry(words="Coarse hatching: goes through the whole thickness.", shows="through")
     if len(shown.free):
-        yield Entry(words="Fine hatching, outlined: yours to decide, gouge in hand; it may go or stay.", shows="free")
+        yield Entry(
+            words=f"Fine hatching, outlined: yours to decide, gouge in hand; it may go or stay. {_where(shown.free)}",
+            shows="free",
+        )
     if len(zones.stands):
         yield Entry(words="Heavy outline: small land inside a cut. Leave it standing, do not cut.", shows="stands")
     if len(zones.thin):
@@ -108,6 +115,13 @@ def legend(job: Job, shown: Seen, zones: Zones) -> Iterator[Entry]:
     if len(shown.kept):
         yield Entry(words=f"Thin broken outline: {_kept(job)}", shows="kept")
     yield from (Entry(words=words) for words in _around(job, shown))
+
+
+def _where(shapes: PolygonArray) -> str:
+    """How many, and where the largest is, as the sheet lies: small ones are not found by looking."""
+    x, y = shapely.get_coordinates(shapely.point_on_surface(shapes[int(np.argmax(shapely.area(shapes)))]))[0].tolist()
+    count = "1 place" if len(shapes) == 1 else f"{len(shapes)} places, the largest"
+    return f"{count} at {x:.0f} mm from the left, {y:.0f} mm from below."
 
 
 def _kept(job: Job) -> str:

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import enum
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
+from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.findings import Report, Severity
 from carvegen.blocks.views import View, seen
 from carvegen.writers.block.ring_places import readable
 from carvegen.writers.guide.guide_lines import arrow, hatching, level_lines
 from carvegen.writers.guide.guide_marks import found_lines, rings
-from carvegen.writers.guide.guide_patches import PATCH_MM, patch_corners, patch_rows, patches_of
+from carvegen.writers.guide.guide_patches import PATCH_MM, border_strokes, patch_rows, patches_of
 from carvegen.writers.guide.guide_samples import Entry
 from carvegen.writers.guide.guide_words import (
     UNFINISHED,
@@ -24,7 +25,7 @@ from carvegen.writers.guide.guide_words import (
     steps,
 )
 from carvegen.writers.guide.guide_zones import tool_lines, zones_of
-from carvegen.writers.guide.ring_room import drawn_bounds, word_at
+from carvegen.writers.guide.ring_room import RingRoom, drawn_bounds, word_at
 from carvegen.writers.sheet import register_shapes
 
 if TYPE_CHECKING:
@@ -53,6 +54,7 @@ __all__ = [
 TEST_WORD = "SNOW"
 WORD_MM = 4.0  #: height of its letters
 _NUMBER_MM = 3.0  #: room that a zone's number needs round its middle
+_DECIDED_MM = 0.4  #: what is narrower nobody decides, gouge in hand; our own choice
 
 #: Lightness of fine cuts, grooves along the land, and floors: prints on any black-and-white printer, lines show on it.
 TONES = (0.62, 0.78, 0.9)
@@ -60,9 +62,10 @@ TONES = (0.62, 0.78, 0.9)
 _PALE = (0.82, 0.88, 0.94)
 
 
-_CORNERS = Entry(
-    words="Grey crosses, and strokes outside the frame: where the table's zones meet. A number stands in its zone.",
-    shows="corners",
+_BORDERS = Entry(
+    words="Grey strokes outside the outermost frame: where the table's zones meet, from stroke to stroke. "
+    "A number stands in its zone.",
+    shows="borders",
 )
 
 
@@ -140,7 +143,7 @@ class Guide:
     pale: bool = False  #: to save ink; lines divide the zones then
     unfinished: bool = False  #: what is white is the carver's own to cut
     labels: tuple[Label, ...] = ()
-    corners: Floats = field(default_factory=lambda: np.empty((0, 4)))  #: lines at the corners of the numbered zones
+    borders: Floats = field(default_factory=lambda: np.empty((0, 4)))  #: strokes in the margin where zones meet
     tables: tuple[Table, ...] = ()
 
     def parts(self, joining: Sequence[str] = ()) -> tuple[tuple[str, tuple[Entry, ...]], ...]:
@@ -231,10 +234,13 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
     if not job.block.turned and way.view is View.PRINT:
         way = Transfer.CARBON  # a sheet laid face down would turn what must not be turned
     shown = seen(job, way.view)
+    shown = replace(shown, free=shown.free[~shapely.is_empty(geometry.offset(shown.free, -_DECIDED_MM / 2))])
     zones = zones_of(job, shown)
     patches = patches_of(job, shown, zones.floors)
     told = [its for its in report or () if its.severity is not Severity.ADVICE]
-    drawn = rings(told, shown, most=readable(shown))
+    borders = border_strokes(shown) if len(patches) > 1 else np.empty((0, 4))
+    room = RingRoom(shown, zones, borders) if told else None  # costly to look for
+    drawn = rings(told, room, shown, most=readable(shown)) if room else []
     along_grain = job.material.grain == "side"
     return Guide(
         shown=shown,
@@ -249,14 +255,14 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
         arrow=arrow(shown.direction_deg(job.grain_deg)) if along_grain else None,
         word_at=word_at(shown),
         facts=facts(job, shown),
-        shows=(*legend(job, shown, zones), *([_CORNERS] if len(patches) > 1 else [])),
+        shows=(*legend(job, shown, zones), *([_BORDERS] if len(patches) > 1 else [])),
         tools=tuple(tool_lines(job, zones)),
         steps=tuple(steps(shown, zones)),
         findings=tuple(found_lines(told, drawn)),
         pale=saving,
         unfinished=job.block.unfinished,
         labels=tuple(_zone_numbers(patches, drawn)),
-        corners=patch_corners(shown.width_mm, shown.height_mm) if len(patches) > 1 else np.empty((0, 4)),
+        borders=borders,
         tables=(_patch_table(patches),) if len(patches) > 1 else (),
     )
 

@@ -1,4 +1,4 @@
-"""Room for rings and their numbers on the guide: they stand on land or in the margin, over no cut and no edge."""
+"""Room for rings and their letters on the guide: they stand on land, on floors or in the margin, over no edge."""
 
 from __future__ import annotations
 
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from carvegen.blocks.views import Seen
     from carvegen.geometry import Floats, Mask, PolygonArray
+    from carvegen.writers.guide.guide_zones import Zones
 
     Box = tuple[float, float, float, float]  # left, bottom, right, top
 
@@ -53,8 +54,10 @@ def word_at(shown: Seen) -> tuple[float, float]:
 class RingRoom:
     """What is drawn on a guide already, and must not be hidden."""
 
-    def __init__(self, shown: Seen) -> None:
-        self._shapes = geometry.stack([shown.lowered, shown.cut_outs, shown.free, *_beside(shown)])
+    def __init__(self, shown: Seen, zones: Zones, borders: Floats) -> None:
+        cuts = [zones.fine, zones.edges, shown.cut_before, shown.cut_outs, shown.free]
+        strokes = shapely.buffer(geometry.lines(borders[:, :2], borders[:, 2:]), _RIM_MM)
+        self._shapes = geometry.stack([*cuts, strokes, *_beside(shown)])
         self._tree = shapely.STRtree(self._shapes)
         self._bounds = drawn_bounds(shown)
         self._drawn = self._cells(self._shapes)

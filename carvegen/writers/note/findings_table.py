@@ -14,7 +14,10 @@ if TYPE_CHECKING:
     from carvegen.base.finding_groups import Group
     from carvegen.base.findings import Report
 
-__all__ = ["EVERY_LINE", "MOST_LINES", "aligned", "cell", "findings_lines", "findings_table", "shortened_lines", "told"]
+__all__ = [
+    "EVERY_LINE", "MOST_LINES", "aligned", "cell", "findings_lines", "findings_table", "fitting", "shortened_lines",
+    "told",
+]  # fmt: skip
 
 MOST_LINES = 7  #: told of one block, or of one machine's files of it
 
@@ -36,10 +39,14 @@ def findings_lines(report: Report, *, most: int = MOST_LINES, all_in: str = _ALL
     return shortened_lines(entries, most=most, all_in=all_in) or ["No findings."]
 
 
-def told(severity: str, what: str, remedy: str = "", *, about: str = "") -> list[str]:
-    """A kind of finding as lines: how bad, what is wrong and for which machines, and below it what to do."""
+def told(severity: str, what: str, remedy: str = "", *, about: str = "", like: str = "") -> list[str]:
+    """A kind of finding as lines: how bad, what is wrong and for which machines, and below it what to do.
+
+    `like`: the block at which it was said what to do.
+    """
     head, blank = severity.ljust(_SEVERITY_WIDTH), " " * _SEVERITY_WIDTH
     what = f"{what.removesuffix('.')}; for {about}." if about else what
+    what += f" Do as for {like}." if like else ""
     lines = fill(what, _COLUMNS, initial_indent=head, break_on_hyphens=False, subsequent_indent=blank).split("\n")
     if remedy:
         lines += fill(sentence(remedy), _COLUMNS, initial_indent=blank, subsequent_indent=blank).split("\n")
@@ -48,17 +55,19 @@ def told(severity: str, what: str, remedy: str = "", *, about: str = "") -> list
 
 def shortened_lines(entries: Sequence[Sequence[str]], *, most: int = MOST_LINES, all_in: str = _ALL_IN) -> list[str]:
     """As many entries as fit into so many lines, the first always, and a last line that counts the others."""
-    lines: list[str] = []
+    k = fitting(entries, most)
+    lines, left = [line for entry in entries[:k] for line in entry], len(entries) - k
+    return [*lines, f"and {left} more kind{'s' if left > 1 else ''}: see {all_in}"] if left else lines
+
+
+def fitting(entries: Sequence[Sequence[str]], most: int) -> int:
+    """How many entries, from the first on, are shown in so many lines; at least one."""
+    lines = 0
     for k, entry in enumerate(entries):
-        last = k == len(entries) - 1
-        if k and len(lines) + len(entry) + (not last) > most:
-            left = len(entries) - k
-            return [
-                *lines,
-                f"and {left} more kind{'s' if left > 1 else ''}: see {all_in}",
-            ]
-        lines += entry
-    return lines
+        lines += len(entry)
+        if k and lines + (k < len(entries) - 1) > most:
+            return k
+    return len(entries)
 
 
 def findings_table(report: Report) -> str:

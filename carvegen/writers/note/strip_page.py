@@ -48,8 +48,8 @@ def strip_guide(guide: Guide, strip: Strip, setup: Setup) -> Guide:
     return replace(
         guide,
         zones=replace(guide.zones, thin=np.empty((0, 4)), stands=geometry.empty()),
-        shows=tuple(its for its in guide.shows if its.shows not in {"thin", "stands", "corners"}),
-        corners=np.empty((0, 4)),
+        shows=tuple(its for its in guide.shows if its.shows not in {"thin", "stands", "borders"}),
+        borders=np.empty((0, 4)),
         facts=(*guide.facts, _MEANT),
         labels=tuple(Label(at=(x, y), text=text) for (x, y), text in zip(places.tolist(), numbers, strict=True)),
         tables=(_rungs_table(strip), _readings_table(setup)),

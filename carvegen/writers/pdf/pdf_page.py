@@ -30,7 +30,7 @@ from carvegen.writers.pdf.tiles import FOOT_MM, OVERLAP_MM, UNPRINTED_MM
 from carvegen.writers.sheet import BAR_MM, MEASURE_ME
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     from carvegen.geometry import Floats, PolygonArray
     from carvegen.writers.pdf.pdf_words import Words
@@ -40,15 +40,12 @@ __all__ = [
     "JOINING",
     "Shapes",
     "bytes_of",
+    "drawing_pages",
     "foot",
-    "heading",
-    "joins",
     "line_operators",
     "new_canvas",
     "sheet_count",
     "standing",
-    "to_tile",
-    "upright_bar",
     "words_pages",
 ]
 
@@ -147,7 +144,20 @@ def line_operators(ends: Floats) -> str:
     return "".join(text.replace(" l", " m", 1) for text in texts) + "S"
 
 
-def to_tile(canvas: Canvas, sheets: Plan, tile: Tile) -> None:
+def drawing_pages(canvas: Canvas, sheets: Plan, draw: Callable[[Tile], None], *, name: str, rest: str) -> None:
+    """The drawing over as many pages as it needs: `draw` puts there what of it a tile shows, in mm of the drawing."""
+    for number, tile in enumerate(sheets.tiles, start=1):
+        _heading(canvas, sheets, tile, name=name, rest=rest)
+        canvas.saveState()
+        _to_tile(canvas, sheets, tile)
+        draw(tile)
+        _joins(canvas, sheets, tile)
+        canvas.restoreState()
+        foot(canvas, sheets, number)
+        canvas.showPage()
+
+
+def _to_tile(canvas: Canvas, sheets: Plan, tile: Tile) -> None:
     """From here on the unit is 1 mm of the drawing, and nothing is drawn beyond the tile."""
     canvas.translate(UNPRINTED_MM * PT, (UNPRINTED_MM + sheets.foot_mm) * PT)
     canvas.scale(PT, PT)
@@ -157,7 +167,7 @@ def to_tile(canvas: Canvas, sheets: Plan, tile: Tile) -> None:
     )
 
 
-def joins(canvas: Canvas, sheets: Plan, tile: Tile) -> None:
+def _joins(canvas: Canvas, sheets: Plan, tile: Tile) -> None:
     """Ringed crosses, on both sheets at the same place, and strokes at the ends of the line to cut along."""
     canvas.setLineWidth(0.15)
     canvas.setStrokeGray(0)
@@ -173,7 +183,7 @@ def joins(canvas: Canvas, sheets: Plan, tile: Tile) -> None:
         canvas.lines([(tile.left, y, tile.left + _CROP_MM, y), (right, y, right - _CROP_MM, y)])
 
 
-def heading(canvas: Canvas, sheets: Plan, tile: Tile, *, name: str, rest: str) -> None:
+def _heading(canvas: Canvas, sheets: Plan, tile: Tile, *, name: str, rest: str) -> None:
     """One line over a tile: what it belongs to, which it is, and the rest; a long name gives way."""
     width = sheets.page[0] - 2 * UNPRINTED_MM
     which = f": row {tile.row} of {sheets.rows}, column {tile.column} of {sheets.columns}; " + rest
@@ -227,7 +237,7 @@ def words_pages(canvas: Canvas, sheets: Plan, words: Sequence[Words]) -> None:
     top, low = sheets.page[1] - UNPRINTED_MM - 6, UNPRINTED_MM + FOOT_MM + _BESIDE_MM
     size = next((size for size in BODY_MM if top - height_mm(words, room, size) > low), BODY_MM[2])
     y = top
-    upright_bar(canvas, sheets)
+    _upright_bar(canvas, sheets)
     for k, its in enumerate(words):
         if top > y and y - height_mm(words[k : k + 1 + its.keeps], room, size) < low:
             foot(canvas, sheets, None)
@@ -250,7 +260,7 @@ def _paragraph(canvas: Canvas, its: Words, *, y: float, width: float, size: floa
     return say(canvas, [its.text], x=left, y=y, width=width - its.indent_mm, size=size)
 
 
-def upright_bar(canvas: Canvas, sheets: Plan) -> None:
+def _upright_bar(canvas: Canvas, sheets: Plan) -> None:
     """The check bar along the page's right side: a printer may stretch one way only."""
     width, low = sheets.page[0], UNPRINTED_MM + FOOT_MM
     canvas.setFillGray(0)

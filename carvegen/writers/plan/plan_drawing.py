@@ -47,7 +47,7 @@ def plan_svg(plan: Plan) -> str:
     """
     shown, layers = seen(plan.job, View.BLOCK), plan_layers(plan)
     paths = [paths_seen(its.paths, shown.width_mm, shown.view) for its in plan.operations]
-    return svg_of(_drawing(plan, paths, _plan_sheet(plan, shown, layers, origin=False), (0.0, 0.0)))
+    return svg_of(_drawing(plan, layers, paths, _plan_sheet(plan, shown, layers, origin=False), (0.0, 0.0)))
 
 
 def plan_dxf(plan: Plan, version: str = "R2000") -> str:
@@ -66,12 +66,14 @@ def plan_dxf(plan: Plan, version: str = "R2000") -> str:
     paths = [level_runs(paths_seen(its.paths, shown.width_mm, shown.view)) for its in plan.operations]
     shift = _origin_shift(plan, shown)
     sheet = _shifted(_plan_sheet(plan, shown, layers, origin=True), *shift)
-    return dxf_of(_drawing(plan, paths, sheet, shift), version)
+    return dxf_of(_drawing(plan, layers, paths, sheet, shift), version)
 
 
-def _drawing(plan: Plan, paths: Sequence[Paths], sheet: Sheet, shift: tuple[float, float]) -> Drawing:
+def _drawing(
+    plan: Plan, layers: Sequence[Layer], paths: Sequence[Paths], sheet: Sheet, shift: tuple[float, float]
+) -> Drawing:
     """The paths of each operation and the block's edge, `shift` to the right and up."""
-    shown, layers = seen(plan.job, View.BLOCK), plan_layers(plan)
+    shown = seen(plan.job, View.BLOCK)
     edge = from_rings(geometry.rings(geometry.polygon_array([shown.face])))
     away = np.array([*shift, 0.0])
     filled = [its.area_lines_mm is not None for its in plan.operations]

@@ -28,10 +28,10 @@ __all__ = ["plan_layers"]
 _INDICES: dict[Work, tuple[int, ...]] = {
     Work.SCORE: (225, 215),
     Work.LOWER: (133, 145),
-    Work.CLEAR: (143, 147, 157, 167),
-    Work.SHOULDER: (97, 243, 57, 153, 237, 63),
-    Work.WALL: (237, 247, 205, 195),
-    Work.CENTRE_LINE: (243, 165, 155),
+    Work.CLEAR: (143, 177, 147, 157, 167),
+    Work.SHOULDER: (97, 237, 177, 153),
+    Work.WALL: (237, 97, 247, 205, 195),
+    Work.CENTRE_LINE: (155, 165),
     Work.CUT_THROUGH: (33, 23, 43, 53),
     Work.CUT_BLOCK: (53, 43, 23),
 }

@@ -7,14 +7,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-import shapely
 from PIL import Image, ImageDraw, ImageFont
 
 from carvegen.blocks.views import View, seen
 from carvegen.toolpaths.motion import timing
 from carvegen.toolpaths.paths import paths_seen
 from carvegen.writers.formats.png_bytes import png_bytes
-from carvegen.writers.formats.svg_page import first_of_shape
+from carvegen.writers.formats.svg_page import first_of_shape, turned_areas
 from carvegen.writers.plan.plan_layers import plan_layers
 
 if TYPE_CHECKING:
@@ -71,24 +70,22 @@ def plan_png(plan: Plan, *, px_per_mm: float = 8.0) -> bytes:
 def _filled(picture: Image.Image, paths: Paths, layer: Layer, fine: _Sheet) -> None:
     """Closed shapes in the layer's colour; what lies in their holes keeps its own."""
     outer, start = first_of_shape(paths), (2 * paths.start).tolist()
-    at = fine.at(paths.xyz[:, :2])
-    areas = shapely.area(shapely.polygons(shapely.linearrings(at, indices=paths.owner)))
     mask = Image.new("1", picture.size)
-    pen, flat = ImageDraw.Draw(mask), at.ravel().tolist()
-    for k in np.argsort(-areas, kind="stable").tolist():  # what lies in a hole comes after the hole
+    pen, flat = ImageDraw.Draw(mask), fine.at(paths.xyz[:, :2]).ravel().tolist()
+    for k in np.argsort(-np.abs(turned_areas(paths)), kind="stable").tolist():
         pen.polygon(flat[start[k] : start[k + 1]], fill=int(outer[k]))
     picture.paste(layer.colour, mask=mask)
 
 
 def _followed(pen: ImageDraw.ImageDraw, paths: Paths, layer: Layer, fine: _Sheet) -> None:
-    at, start = fine.at(paths.xyz[:, :2]), paths.start.tolist()
+    flat, start = fine.at(paths.xyz[:, :2]).ravel().tolist(), (2 * paths.start).tolist()
     thick = max(1, round(0.12 * fine.scale))
-    for k in range(len(paths)):
-        points = list(map(tuple, at[start[k] : start[k + 1]].tolist()))
-        if len(points) > 1:
-            pen.line([*points, points[0]] if paths.closed[k] else points, fill=layer.colour, width=thick)
+    for first, last, shut in zip(start[:-1], start[1:], paths.closed.tolist(), strict=True):
+        line = flat[first:last]
+        if len(line) > 2:
+            pen.line([*line, *line[:2]] if shut else line, fill=layer.colour, width=thick)
         else:
-            x, y = points[0]
+            x, y = line
             pen.ellipse([x - thick, y - thick, x + thick, y + thick], fill=layer.colour)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
@@ -40,18 +40,15 @@ def marks_svg(read: SheetsRead, name: str, face: tuple[float, float]) -> str:
     face
         Width and height of its blocks' face, mm: the drawing's page. Each area has the key of its mark as its id.
     """
-    page = SvgPage(
-        left=0.0, bottom=0.0, right=face[0], top=face[1], title=f"{name}: marks",
-        about="PRINT VIEW: marks read from a marking sheet. Millimetres, 1:1. Not for a machine.",
-    )  # fmt: skip
+    about = "PRINT VIEW: marks read from a marking sheet. Millimetres, 1:1. Not for a machine."
+    page = SvgPage((0.0, 0.0, *face), title=f"{name}: marks", about=about)
     colours = _colours(read)
     for meaning in Meaning:
         its = [mark for mark in read.marks if mark.meaning is meaning]
         if its:
-            group = meaning.replace(" ", "-")
-            page.group(group, str(meaning), "areas drawn by hand", fill=hex_of(colours[meaning]), stroke="none",
-                       fill_rule="evenodd")  # fmt: skip
-            page.spliced(group, "".join(_path(mark, face[1]) for mark in its))
+            look: dict[str, Any] = {"fill": hex_of(colours[meaning]), "stroke": "none", "fill_rule": "evenodd"}
+            page.group(str(meaning), "areas drawn by hand", **look)
+            page.spliced(meaning.replace(" ", "-"), "".join(_path(mark, face[1]) for mark in its))
     return page.to_text()
 
 

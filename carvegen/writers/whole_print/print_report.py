@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from carvegen.base.finding_groups import grouped
 from carvegen.base.findings import Finding, Severity
-from carvegen.writers.note.findings_table import MOST_LINES, aligned, shortened_lines, told
+from carvegen.writers.note.findings_table import MOST_LINES, aligned, fitting, shortened_lines, told
 
 if TYPE_CHECKING:
     from carvegen.base.finding_groups import Group
@@ -86,18 +86,19 @@ class PrintReport:
 
 
 def report_lines(report: Mapping[str, Any], *, most: int = MOST_LINES) -> list[str]:
-    """The report for the terminal: block by block a few sentences; what to do is said at its first block alone."""
+    """The report for the terminal: block by block a few sentences; what to do is said once, and then where."""
     lines = [f"ASK FIRST: {question}" for question in report["decide_first"]]
     lines += ["", "Places are x and y from the lower left corner of the print."] if report["findings"] else []
-    said: set[tuple[str, ...]] = set()
+    said: dict[tuple[str, ...], str] = {}
     for block in dict.fromkeys(its["block"] for its in report["findings"]):
-        own = [its for its in report["findings"] if its["block"] == block]
-        entries = []
-        for its in own:
+        entries, kinds = [], list[tuple[str, ...]]()
+        for its in (its for its in report["findings"] if its["block"] == block):
             kind = (its["severity"], its["rule"], its["kind"], its["remedy"])
-            remedy = "" if kind in said else its["remedy"]
-            entries.append(told(its["severity"], its["sentence"], remedy, about=" and ".join(its["for"])))
-            said.add(kind)
+            remedy, like = "" if kind in said or kind in kinds else its["remedy"], said.get(kind, "")
+            about = " and ".join(its["for"])
+            entries.append(told(its["severity"], its["sentence"], remedy, about=about, like=like))
+            kinds.append(kind)
+        said = dict.fromkeys(kinds[: fitting(entries, most)], block) | said
         lines += ["", f"{block}:", *(f"  {line}" for line in shortened_lines(entries, most=most))]
     return [*lines, *([] if report["findings"] else ["No findings."])]
 

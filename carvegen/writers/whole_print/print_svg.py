@@ -35,6 +35,7 @@ _CRUMB_MM2 = 1e-4
 _LINE_MM = 0.22
 _TINT = 0.1
 _TEXT_MM = 3.0
+_ABOUT = "PRINT VIEW: as the paper will show it. Millimetres, 1:1. Not for a machine."
 #: Outlines by their place in the printing order: hues of our own, told apart in grey too by their dashes.
 _HUES = ("#3d6f8f", "#b0563a", "#20242e", "#5f7f4a", "#7a5a8f", "#a8742a")
 _DASHES = ("none", "2,0.6", "none", "0.8,0.6", "3,0.6,0.6,0.6", "0.4,0.4")
@@ -47,24 +48,18 @@ def print_svg(
 
     Each overlap is a shape over those of fewer inks, so that no light gaps show between them.
     """
-    left, bottom, right, top = window
-    about = "PRINT VIEW: as the paper will show it. Millimetres, 1:1. Not for a machine."
-    page = SvgPage(left=left, bottom=bottom, right=right, top=top, title=title, about=about)
-    face = shapely.box(*window)
-    ground = page.group("PAPER", "PAPER", "bare paper", fill=hex_of(paper), stroke="none")
-    page.polygon(ground, face)
+    page, face = SvgPage(window, title=title, about=_ABOUT), shapely.box(*window)
+    page.polygon(page.group("PAPER", "bare paper", fill=hex_of(paper), stroke="none"), face)
     for number, (which, shape) in enumerate(overlaps(coats, face)):
         inks = [coats[k].ink for k in which]
-        name = f"INKS-{number + 1}"
         about = "printed by block " + ", then ".join(str(coats[k].number or k + 1) for k in which)
-        page.group(name, name, about, fill=_colour(paper, inks), stroke="none", fill_rule="evenodd")
-        page.shapes(name, geometry.parts(shape))
+        look: dict[str, Any] = {"fill": _colour(paper, inks), "stroke": "none", "fill_rule": "evenodd"}
+        page.group(f"INKS-{number + 1}", about, shapes=geometry.parts(shape), **look)
     for number, its in enumerate(pressed):
         for k, (patch, light) in enumerate(wall_patches(its)):
-            name = f"RELIEF-{number + 1}-{k + 1}"
             tone = hex_of(_rgb(np.clip(linear(paper) * light, 0, 1)))
-            page.group(name, name, "wall of an embossed shape", fill=tone, stroke=tone, stroke_width=0.02)
-            page.shapes(name, patch)
+            look = {"fill": tone, "stroke": tone, "stroke_width": 0.02}
+            page.group(f"RELIEF-{number + 1}-{k + 1}", "wall of an embossed shape", shapes=patch, **look)
     return page.to_text()
 
 
@@ -75,25 +70,23 @@ def outlines_svg(coats: Mapping[str, Coat], window: Window, *, pressed: Mapping[
     """
     left, bottom, right, top = window
     lands = {**{name: coat.land for name, coat in coats.items()}, **{name: its.face for name, its in pressed.items()}}
-    page = SvgPage(
-        left=left, bottom=bottom - (len(lands) + 1) * 1.6 * _TEXT_MM, right=right, top=top, title="lands of all blocks",
-        about="PRINT VIEW: as the paper will show it. Millimetres, 1:1. Not for a machine.",
-    )  # fmt: skip
+    low = bottom - (len(lands) + 1) * 1.6 * _TEXT_MM
+    page = SvgPage((left, low, right, top), title="lands of all blocks", about=_ABOUT)
     face = shapely.box(*window)
     for k, (name, land) in enumerate(lands.items()):
         hue, dash = _HUES[k % len(_HUES)], _DASHES[k % len(_DASHES)]
         fill = hex_of(coats[name].ink.colour) if name in coats else "#ffffff"
         page.group(
-            f"BLOCK-{k + 1}", name, f"printed as number {k + 1}", fill=fill, fill_opacity=_TINT, stroke=hue,
+            name, f"printed as number {k + 1}", name=f"BLOCK-{k + 1}", fill=fill, fill_opacity=_TINT, stroke=hue,
             stroke_width=_LINE_MM, stroke_dasharray=dash, fill_rule="evenodd",
+            shapes=geometry.parts(shapely.intersection(land, face)),
         )  # fmt: skip
-        page.shapes(f"BLOCK-{k + 1}", geometry.parts(shapely.intersection(land, face)))
     _legend(page, list(lands), left, bottom)
     return page.to_text()
 
 
 def _legend(page: SvgPage, names: Sequence[str], left: float, bottom: float) -> None:
-    notes = page.group("LEGEND", "LEGEND", "which outline is which", font_family="sans-serif", fill="#20242e")
+    notes = page.group("LEGEND", "which outline is which", font_family="sans-serif", fill="#20242e")
     for k, name in enumerate(names):
         y = bottom - (k + 1) * 1.6 * _TEXT_MM
         start, end = page.at(left + 1, y + 0.3 * _TEXT_MM), page.at(left + 13, y + 0.3 * _TEXT_MM)

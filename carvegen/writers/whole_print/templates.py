@@ -1,9 +1,9 @@
-"""Templates of a print at 1:1: one for its boards, one for its sheets, alike in every way that register asks."""
+"""Templates at 1:1, SVG and PDF: for a print's boards and its sheets, and of what of a block is still to cut."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import shapely
 
@@ -11,6 +11,7 @@ from carvegen import geometry
 from carvegen.blocks.layer_names import (
     BLOCK_EDGE,
     BOARD_EDGE,
+    CUT_AREA,
     LAYERS,
     NOTES,
     REGISTER,
@@ -25,6 +26,17 @@ from carvegen.blocks.register_marks import (
 from carvegen.blocks.views import View
 from carvegen.toolpaths.register_lines import register_places
 from carvegen.writers.formats.svg_page import SvgPage
+from carvegen.writers.pdf.pdf_page import (
+    JOINING,
+    Shapes,
+    bytes_of,
+    drawing_pages,
+    new_canvas,
+    standing,
+    words_pages,
+)
+from carvegen.writers.pdf.pdf_words import Words
+from carvegen.writers.pdf.tiles import plan as sheets_of
 from carvegen.writers.sheet import (
     BAR_MM,
     Sheet,
@@ -34,13 +46,20 @@ from carvegen.writers.sheet import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
 
+    from carvegen.blocks.comparison import Spot
     from carvegen.facts.register import Plan
     from carvegen.geometry import PolygonArray
+    from carvegen.writers.pdf.tiles import Tile
 
-__all__ = ["SHEET_EDGE", "TAB", "Part", "Template", "block_template", "paper_template", "template_svg"]
+__all__ = [
+    "SHEET_EDGE", "TAB", "Part", "Template", "block_template", "carving_sheet", "paper_template", "template_pdf",
+    "template_svg",
+]  # fmt: skip
 
 SHEET_EDGE = "SHEET EDGE"
 TAB = "TAB"
@@ -99,7 +118,7 @@ def block_template(name: str, plan: Plan, size: tuple[float, float]) -> Template
         "A fresh proof of the first block, pressed face down on the next board, lies right by itself: mirror nothing.",
         "Cut all boards from one plank or sheet, the grain the same way, and let them lie in one room.",
     ]
-    mirrored = tuple(_seen(part, size[0], View.BLOCK) for part in parts if len(part.shapes))
+    mirrored = tuple(_mirrored(part, size[0]) for part in parts if len(part.shapes))
     return Template(title=f"{name}: boards", view=View.BLOCK, parts=mirrored, words=tuple(words))
 
 
@@ -121,6 +140,35 @@ def paper_template(name: str, plan: Plan, size: tuple[float, float]) -> Template
     ]
     return Template(title=f"{name}: sheets", view=View.PRINT, parts=tuple(part for part in parts if len(part.shapes)),
                     words=tuple(words))  # fmt: skip
+
+
+def carving_sheet(name: str, land: BaseGeometry, spots: Sequence[Spot], size: tuple[float, float]) -> bytes:
+    """What is still to cut filled, what is to stand in outline; block view, to be traced down or laid beside the block.
+
+    Parameters
+    ----------
+    land
+        What is to stand; print view, mm.
+    size
+        Width and height of the face.
+    """
+    left = [its for its in spots if its.kind.stands]
+    filled = geometry.polygon_array(its.shape for its in left)
+    parts = (
+        Part(name=BLOCK_EDGE, about="the face", shapes=_one(geometry.box(*size))),
+        Part(name="LAND", about="what is to stand", shapes=geometry.parts(land), broken=True),
+        Part(name=CUT_AREA, about="still to cut", shapes=filled, filled=True),
+    )
+    mirrored = tuple(_mirrored(part, size[0]) for part in parts if len(part.shapes))
+    area = sum(its.shape.area for its in left)
+    places = f"{len(left)} place" + "s" * (len(left) != 1)
+    words = (
+        f"{name}: still to cut, block view: as the block lies face up, mirrored. Do not mirror it again.",
+        f"Black is to be cut away: {places}, {area:.1f} mm². Broken lines: the edge of what is to stand.",
+        "By a scan or photograph of a proof or of the block: look at the block before each cut. "
+        "Cut away from your hand, the block against a stop.",
+    )
+    return template_pdf(Template(title=f"{name}: still to cut", view=View.BLOCK, parts=mirrored, words=words))
 
 
 _LAID = {
@@ -173,22 +221,19 @@ def _tabs(plan: Plan, size: tuple[float, float], pins: PolygonArray) -> PolygonA
     return geometry.polygon_array(found)
 
 
-def _seen(part: Part, width: float, view: View) -> Part:
-    shapes = geometry.mirrored(part.shapes, width) if view is View.BLOCK else part.shapes
-    return Part(name=part.name, about=part.about, shapes=shapes, filled=part.filled, broken=part.broken)
+def _mirrored(part: Part, width: float) -> Part:
+    return replace(part, shapes=geometry.mirrored(part.shapes, width))
 
 
 def template_svg(template: Template) -> str:
     """The template on one sheet, its words and a check bar below."""
     sheet = _sheet(template)
-    page = SvgPage(left=sheet.left, bottom=sheet.bottom, right=sheet.right, top=sheet.top, title=template.title,
-                   about=template.view.words)  # fmt: skip
+    page = SvgPage(sheet.bounds, title=template.title, about=template.view.words)
     for part in template.parts:
-        look = {"fill": _INK, "stroke": "none"} if part.filled else {"fill": "none", "stroke": _INK}
+        look: dict[str, Any] = {"fill": _INK, "stroke": "none"} if part.filled else {"fill": "none", "stroke": _INK}
         dash = {"stroke_dasharray": "2,1.2"} if part.broken else {}
-        name = part.name.replace(" ", "-")
-        page.group(name, part.name, part.about, stroke_width=_LINE_MM, fill_rule="evenodd", **look, **dash)
-        page.shapes(name, part.shapes)
+        style: dict[str, Any] = {"stroke_width": _LINE_MM, "fill_rule": "evenodd", **look, **dash}
+        page.group(part.name, part.about, shapes=part.shapes, **style)
     page.notes(replace(LAYERS[NOTES], colour=_INK, asks="to be read and measured"), sheet)
     return page.to_text()
 
@@ -205,3 +250,29 @@ def _sheet(template: Template) -> Sheet:
     ]
     return Sheet(left=left - _OUTER_MM, right=right + _OUTER_MM, top=top + _OUTER_MM, bottom=lines[-1].at[1] - 6.0,
                  register=geometry.empty(), bar=bar, lines=tuple(lines))  # fmt: skip
+
+
+def template_pdf(template: Template, paper: str = "A4") -> bytes:
+    """The template as pages of `paper`.
+
+    Raises
+    ------
+    InputError
+        If the paper is unknown.
+    """
+    sheets = sheets_of(template.bounds, paper)
+    canvas = new_canvas(sheets, title=template.title, about=template.view.words)
+    joined = [JOINING] if len(sheets.tiles) > 1 else []
+    with standing(canvas, sheets) as upright:
+        words_pages(canvas, upright, [Words(text=text) for text in (*template.words, *joined)])
+    drawn = [(part, Shapes(part.shapes, "f*" if part.filled else "S")) for part in template.parts]
+
+    def draw(tile: Tile) -> None:
+        canvas.setLineWidth(_LINE_MM)
+        for part, shapes in drawn:
+            canvas.setDash([2.0, 1.2] if part.broken else [])
+            canvas.addLiteral(shapes.within(tile))
+        canvas.setDash([])
+
+    drawing_pages(canvas, sheets, draw, name=template.title, rest=f"{template.view.value} view")
+    return bytes_of(canvas)

@@ -27,7 +27,7 @@ from carvegen.artwork.scan.pixels import Picture
 from carvegen.artwork.scan.quad import quads
 from carvegen.base.errors import InputError
 from tests.artwork.scan import on_plan_pictures as made
-from tests.strategies import few
+from tests.strategies import few, takes_long
 
 SKY, KEY = made.sky(), made.key()
 PLANS = {"sky": plan_of(SKY, made.SIZE), "key": plan_of(KEY, made.SIZE)}
@@ -206,6 +206,7 @@ def test_a_large_photograph_is_decoded_no_finer_than_it_is_of_use(tmp_path):
     assert shapely.buffer(unlike, -0.1).area < 0.5
 
 
+@takes_long
 def test_a_small_print_in_a_large_photograph_is_looked_at_in_all_its_pixels(tmp_path):
     seen, true = made.photographed(made.painted(SKY), fill=0.3, table=(150, 120, 80))
     Image.fromarray(seen).resize((3000, 2280), Image.Resampling.BICUBIC).save(tmp_path / "small.jpg", quality=90)

@@ -33,7 +33,7 @@ def scan(tmp_path, shapes, **how):
     return made.saved(tmp_path / "scan.png", made.worn(tone, **how))
 
 
-@pytest.mark.parametrize("tilt", few([0.0, 0.7, -1.9, 3.0], 2))
+@pytest.mark.parametrize("tilt", few([-1.9, 0.0, 0.7, 3.0], 1))
 def test_tilted_unevenly_lit_scan_on_grained_paper(tmp_path, tilt):
     artwork = read_scan(scan(tmp_path, made.turned(made.shapes(), tilt)))
     hold(artwork, made.shapes())
