@@ -163,7 +163,7 @@ def understood(upload: Upload, body: Mapping[str, Any]) -> bytes:
         number += len(shape)
     told = {
         "size": list(size), "true_size": art.true_size, "notes": list(art.notes),
-        "usual": guess(list(shapes)),
+        "usual": guess(shapes, size),
         "layers": [
             {"name": name, "shapes": len(shape), "area_mm2": round(float(shapely.area(shape).sum()), 1)}
             for name, shape in shapes.items()

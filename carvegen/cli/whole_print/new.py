@@ -17,6 +17,7 @@ from carvegen.cli.options.values import BLOCK_SIZE
 
 if TYPE_CHECKING:
     from carvegen.artwork import Artwork
+    from carvegen.geometry import PolygonArray
 
 __all__ = ["command"]
 
@@ -93,15 +94,18 @@ def _write(folder: Path, files: dict[str, bytes] | dict[str, str], first: str) -
 
 def _of_drawings(folder: Path, own: _Own) -> tuple[dict[str, str], str]:
     """The files of a print of her drawings, and the drawing to look at."""
+    from carvegen import geometry
     from carvegen.writers.whole_print.new_print import face_of, guess, print_files
 
     read = [_drawn(path, own) for path in own.drawings]
     for path, its in zip(own.drawings, read, strict=True):
         options.tell_notes([f"{path.name}: {note}" for note in its.notes])
     size = own.size_mm or face_of(read)
-    layers = list(dict.fromkeys(name for its in read for name, shapes in its.layers.items() if len(shapes)))
+    layers: dict[str, list[PolygonArray]] = {}
+    for name, shapes in ((name, shapes) for art in read for name, shapes in art.layers.items() if len(shapes)):
+        layers.setdefault(name, []).append(shapes)
     drawn = {name: its.layers for name, its in zip(_names(own.drawings), read, strict=True)}
-    usual = guess(layers)
+    usual = guess({name: geometry.stack(every) for name, every in layers.items()}, size)
     cut = {key: usual[key] for key in ("material", "cutter", "for")}
     blocks = [{**block, **cut} for block in usual["blocks"]]
     name = folder.resolve().name or "print"
