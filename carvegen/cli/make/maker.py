@@ -33,7 +33,7 @@ def maker_options(motif: str, *, presets: str, name: str) -> Callable[[Any], Any
     every = (
         options.block_size,
         options.setup,
-        options.places,
+        options.places(motif),
         options.motif(motif, presets=presets),
         options.output,
         options.paths(),

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from carvegen.base.errors import InputError
-from carvegen.base.parameters import parameters
+from carvegen.base.parameters import parameters, successors
 from carvegen.base.units import MM_PER
 from carvegen.cli.options.setup import library
 from carvegen.cli.options.telling import keep_notes
 from carvegen.cli.options.values import (
     BLOCK_SIZE,
-    LENGTH,
     SIZE,
     OneOf,
     Option,
@@ -27,6 +27,7 @@ from carvegen.cli.options.values import (
     under,
 )  # fmt: skip
 from carvegen.facts.block_settings import Free
+from carvegen.motifs import motif as module_of
 
 if TYPE_CHECKING:
     from carvegen.blocks.from_motif import Ground
@@ -50,36 +51,40 @@ face_size = click.option(
 
 #: ``--size`` of what lies between four corners: passes `size_mm`, or None.
 true_size = click.option("--size", "size_mm", type=SIZE, help="Scan: how far apart the corners are: 200x150.")
-#: What stays land and what is cut out.
-places = under(
-    "Where it grows, and where not",
-    click.option(
-        "--keep-clear",
-        multiple=True,
-        metavar="SHAPE",
-        help='A drawing that stays free of the motif: FILE, "FILE at X Y width W", or "circle X Y R". '
-        'Y counts up from the lower edge; write "circle X Y R from top" to count down from the upper one.',
-    ),
-    click.option(
-        "--opening",
-        multiple=True,
-        metavar="SHAPE",
-        help='Cut through the whole block, as for an embossed shape: "circle X Y R", "box X Y W H" or FILE. '
-        'X counts from the left, Y up from the lower edge, or down from the upper one: "box X Y W H from top".',
-    ),
-    *map(declared, parameters(Free)),
-    click.option(
-        "--clearance",
-        type=LENGTH,
-        help="How far to stay from --keep-clear. [default: 1; snow, which goes on behind it: 0]",
-    ),
-    click.option(
-        "--mask",
-        metavar="PICTURE",
-        help="Where the motif is thick: a grey picture over the face (white: all, black: none), or a SHAPE.",
-    ),
-    click.option("--prints", is_flag=True, help="The motif prints, as in white ink: all else is cut away."),
-)
+
+
+def places(name: str) -> Option:
+    """Options for what stays land and what is cut out, where the motif `name` grows."""
+    goes_behind = any(setting.name == "hidden" for setting in parameters(module_of(name).Settings))
+    free = [
+        replace(setting, default=0.0) if goes_behind and setting.name == "clearance_mm" else setting
+        for setting in parameters(Free)
+    ]
+    return under(
+        "Where it grows, and where not",
+        click.option(
+            "--keep-clear",
+            multiple=True,
+            metavar="SHAPE",
+            help='A drawing that stays free of the motif: FILE, "FILE at X Y width W", or "circle X Y R". '
+            'Y counts up from the lower edge; write "circle X Y R from top" to count down from the upper one.',
+        ),
+        click.option(
+            "--opening",
+            multiple=True,
+            metavar="SHAPE",
+            help='Cut through the whole block, as for an embossed shape: "circle X Y R", "box X Y W H" or FILE. '
+            'X counts from the left, Y up from the lower edge, or down from the upper one: "box X Y W H from top".',
+        ),
+        *map(declared, free),
+        click.option(
+            "--mask",
+            metavar="PICTURE",
+            help="Where the motif is thick: a grey picture over the face (white: all, black: none), or a SHAPE.",
+        ),
+        click.option("--prints", is_flag=True, help="The motif prints, as in white ink: all else is cut away."),
+    )
+
 
 #: ``--units`` of a drawing.
 units = click.option("--units", type=OneOf(list(MM_PER)), help="What a number in a drawing means, if it does not say.")
@@ -115,7 +120,7 @@ def ground(name: str, args: Mapping[str, Any], *, sources: Sequence[str] = ()) -
         density=density_of(args["mask"], lambda text: placed(text, args), (width, height)) if args["mask"] else None,
         prints=args["prints"],
         margin_mm=args["margin_mm"],
-        clearance_mm=args["clearance"] if args["clearance"] is not None else 0.0 if "hidden" in args else 1.0,
+        clearance_mm=args["clearance_mm"],
     )
 
 
@@ -164,9 +169,6 @@ ink_options = joined(
 
 def motif(name: str, *, presets: str) -> Option:
     """Options for every setting of a motif, and one named `presets` for its presets."""
-    from carvegen.base.parameters import parameters, successors
-    from carvegen.motifs import motif as module_of
-
     known = module_of(name)
     options = [
         click.option(
@@ -204,9 +206,6 @@ def _gone(option: str, later: str) -> Option:
 
 def motif_settings(name: str, args: Mapping[str, Any]) -> Any:  # noqa: ANN401
     """The motif's settings from its preset and the options given."""
-    from carvegen.base.parameters import parameters
-    from carvegen.motifs import motif as module_of
-
     module = module_of(name)
     own = {
         setting.name: args[setting.name] for setting in parameters(module.Settings) if args[setting.name] is not None
