@@ -38,7 +38,7 @@ from carvegen.delivery.register_folder import FIGURES, register_files, register_
 from carvegen.delivery.register_folder import PURPOSE as REGISTER_PURPOSE
 from carvegen.delivery.side_by_side import side_by_side
 from carvegen.delivery.step_keys import differences, digest, digests
-from carvegen.prints.cut_blocks import counter_ways_of, pressing_of, ways_of
+from carvegen.prints.cut_blocks import counter_setups_of, pressing_of, setups_of
 from carvegen.prints.misregister.figures import findings
 from carvegen.prints.recut import standing_lands
 from carvegen.writers.proof.proof_pages import print_sheet
@@ -139,8 +139,8 @@ class _Build:
     def __init__(self, given: Print, out: Path, shelf: Library, say: Say) -> None:
         self.given, self.out, self.say = given, out, say
         self.old = read_record(out)
-        self.ways = ways_of(given, shelf)
-        counters = counter_ways_of(given, shelf, self.ways)
+        self.ways = setups_of(given, shelf)
+        counters = counter_setups_of(given, shelf, self.ways)
         stands = standing_lands(given, out)
         self.cut_inputs = cut_inputs(given, self.ways, stands)
         self.block_inputs = {
@@ -333,7 +333,7 @@ def marking_sheet(given: Print, shelf: Library, paper: str, *, say: Say) -> tupl
     from carvegen.marking.pencil.layout import MarkingSheet
     from carvegen.writers.whole_print.marking_sheet import marking_sheet_pdf
 
-    inputs = cut_inputs(given, ways_of(given, shelf), {})
+    inputs = cut_inputs(given, setups_of(given, shelf), {})
     blocks, recipe = [block.name for block in given.blocks], digests(inputs)
     for record in sorted(given.path.parent.glob(f"*/{RECORD}")):
         if lands := lands_built(record.parent, recipe, blocks):

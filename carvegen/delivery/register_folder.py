@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from carvegen.base.findings import Finding
     from carvegen.facts.register import Plan
-    from carvegen.prints.cut_blocks import Ways
+    from carvegen.prints.cut_blocks import Setups
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.misregister.trials import Outcome
     from carvegen.writers.whole_print.print_png import Window
@@ -78,7 +78,7 @@ class RegisterInputs:
 
 
 def register_inputs(
-    given: Print, ways: Ways, lands: Mapping[str, BaseGeometry], picture: str, notes: Iterable[Finding]
+    given: Print, ways: Setups, lands: Mapping[str, BaseGeometry], picture: str, notes: Iterable[Finding]
 ) -> RegisterInputs:
     """What the folder is made of.
 
@@ -145,7 +145,7 @@ def _templates(its: RegisterInputs) -> dict[str, bytes | str]:
     }
 
 
-def _inked(given: Print, ways: Ways, lands: Mapping[str, BaseGeometry]) -> tuple[Inked, ...]:
+def _inked(given: Print, ways: Setups, lands: Mapping[str, BaseGeometry]) -> tuple[Inked, ...]:
     found = []
     for block in given.blocks:
         if block.ink is not None and block.name in lands:

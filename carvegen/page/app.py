@@ -244,13 +244,13 @@ class Page:
     async def file(self, request: Request) -> Response:
         """One of these files, by its name in the list: no other name reaches the disk."""
         found = await run_in_threadpool(self.session.files)
-        its = next((its for its in found if its.name == request.path_params["name"]), None)
-        if its is None:
+        file = next((file for file in found if file.name == request.path_params["name"]), None)
+        if file is None:
             return PlainTextResponse("no such file", 404)
-        data = await run_in_threadpool(its.data)
-        shown = INLINE.get(its.paths[0].suffix) if its.kind != "machine" else None
+        data = await run_in_threadpool(file.data)
+        shown = INLINE.get(file.paths[0].suffix) if file.kind != "machine" else None
         if shown is None:
-            name = its.name.replace("/", "-")
+            name = file.name.replace("/", "-")
             saved = {"content-disposition": f"attachment; filename*=utf-8''{quote(name)}"}
             return Response(data, media_type="application/octet-stream", headers=saved)
         return Response(data, media_type=shown, headers={"content-security-policy": _FILES_POLICY})

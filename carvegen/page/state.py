@@ -33,14 +33,14 @@ __all__ = ["by_hand", "state_of", "thumbnail"]
 
 def state_of(desk: Desk) -> dict[str, Any]:
     """The print as the page is told of it."""
-    given, bare = desk.given, desk.bare
+    print_, bare = desk.print_, desk.bare
     own = {id(mark) for mark in desk.marks.own}
     return {
-        "version": desk.version, "name": given.name, "folder": given.path.parent.name, "file": given.path.name,
-        "size": [given.width_mm, given.height_mm], "window": list(given.window), "step": step_for(desk.size),
-        "paper": hex_of(given.paper), "register_error_mm": given.register_error_mm,
-        "blocks": [_block(desk, block) for block in given.blocks],
-        "motifs": [_motif(desk, k, motif) for k, motif in enumerate(given.motifs)],
+        "version": desk.version, "name": print_.name, "folder": print_.path.parent.name, "file": print_.path.name,
+        "size": [print_.width_mm, print_.height_mm], "window": list(print_.window), "step": step_for(desk.size),
+        "paper": hex_of(print_.paper), "register_error_mm": print_.register_error_mm,
+        "blocks": [_block(desk, block) for block in print_.blocks],
+        "motifs": [_motif(desk, k, motif) for k, motif in enumerate(print_.motifs)],
         "marks": [own_marks.told(mark, fixed=id(mark) not in own) for mark in desk.marks.every],
         "meanings": [
             {"key": str(its), "label": str(its), "help": about, "graded": its.graded, "bare": its is Meaning.COMES_OUT}
@@ -54,21 +54,21 @@ def state_of(desk: Desk) -> dict[str, Any]:
 
 
 def _block(desk: Desk, block: PrintBlock) -> dict[str, Any]:
-    ways = desk.ways[block.name]
+    setups = desk.setups[block.name]
     return {
         "name": block.name, "ink": hex_of(block.ink.colour) if block.ink else None,
         "opacity": block.ink.opacity if block.ink else None, "ink_name": block.name, "role": block.role,
         "prints": block.inked, "turned": block.role != "stencil", "state": block.state,
-        "material": desk.shelf.material(block.material).name, "machines": [str(setup.machine.name) for setup in ways],
+        "material": desk.shelf.material(block.material).name, "machines": [str(setup.machine.name) for setup in setups],
     }  # fmt: skip
 
 
 def _motif(desk: Desk, k: int, entry: PrintMotif) -> dict[str, Any]:
     module = motif(entry.motif)
-    white = desk.ground.whites[len(desk.ground.whites) - len(desk.given.motifs) + k]
+    white = desk.ground.whites[len(desk.ground.whites) - len(desk.print_.motifs) + k]
     return {
         "name": entry.name, "kept": bool(entry.kept),
-        "blocks": [block.name for block in desk.given.blocks if block.name in white.leaves],
+        "blocks": [block.name for block in desk.print_.blocks if block.name in white.leaves],
         "presets": list(module.PRESETS),
         "preset": next((key for key, own in module.PRESETS.items() if module.Settings(**own) == entry.settings), None),
         "settings": [_setting(spec, getattr(entry.settings, spec.name)) for spec in parameters(module.Settings)],
@@ -96,7 +96,7 @@ def thumbnail(desk: Desk, k: int, preset: str) -> bytes:
     InputError
         If it has no such preset.
     """
-    module = motif(desk.given.motifs[k].motif)
+    module = motif(desk.print_.motifs[k].motif)
     if preset not in module.PRESETS:
         raise InputError("must be a preset of this motif", value=preset, hint=f"one of: {', '.join(module.PRESETS)}")
     return _part(desk, k, module.Settings(**module.PRESETS[preset]), preset)
@@ -110,7 +110,7 @@ def by_hand(desk: Desk, k: int, said: Mapping[str, str]) -> bytes:
     InputError
         If it has no such setting, or the number is not allowed.
     """
-    before = desk.given.motifs[k].settings
+    before = desk.print_.motifs[k].settings
     numbers = {setting.name: getattr(before, setting.name) for setting in parameters(type(before))}
     changed = dict[str, float]()
     for key, text in said.items():
@@ -125,7 +125,7 @@ def by_hand(desk: Desk, k: int, said: Mapping[str, str]) -> bytes:
 
 
 def _part(desk: Desk, k: int, settings: Any, chance: str) -> bytes:  # noqa: ANN401
-    its, bed = desk.given.motifs[k], desk.bare.beds[k]
+    its, bed = desk.print_.motifs[k], desk.bare.beds[k]
     width, height = (min(size, most) for size, most in zip(desk.size, _SIZE_MM, strict=True))
     middle = shapely.Point(desk.size[0] / 2, desk.size[1] / 2)
     about = shapely.centroid(desk.bare.drawing.union(its.on)) if its.on else middle
@@ -140,7 +140,7 @@ def _part(desk: Desk, k: int, settings: Any, chance: str) -> bytes:  # noqa: ANN
     coats = [
         Coat(ink=block.ink, land=geometry.solid(shapely.difference(
             shapely.intersection(desk.bare.pictures[block.name], window), white)))
-        for block in desk.given.blocks if block.ink is not None and block.name in desk.bare.pictures
+        for block in desk.print_.blocks if block.ink is not None and block.name in desk.bare.pictures
     ]  # fmt: skip
     frame = (left, bottom, left + width, bottom + height)
-    return print_png(desk.given.paper, coats, frame, px_per_mm=_PX_PER_MM)
+    return print_png(desk.print_.paper, coats, frame, px_per_mm=_PX_PER_MM)

@@ -11,7 +11,7 @@ from carvegen.blocks.from_motif import Ground, loaded_block
 from carvegen.cli.make.maker import Marks
 from carvegen.marking.marks import HoleMark, HoleMeaning
 from carvegen.motifs import snowload
-from carvegen.prints.cut_blocks import cut_blocks, ways_of
+from carvegen.prints.cut_blocks import cut_blocks, setups_of
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, limits, shapes, small_print
 
@@ -39,7 +39,7 @@ def bears(folder, said: str = "", marks: str = "") -> list[bool]:
     path = folder / "print.toml"
     path.write_text(small_print(files, blocks={"key": ["SHED", "POST"]}, after=said + SNOW), encoding="utf-8")
     print_ = read_print(path, SHELF)
-    picture, _ = cut_blocks(print_, ways_of(print_, SHELF), say=lambda _: None)
+    picture, _ = cut_blocks(print_, setups_of(print_, SHELF), say=lambda _: None)
     return [float(shapely.intersection(picture.bare, its).area) > 0.2 for its in WINDOWS]
 
 

@@ -143,7 +143,7 @@ def tell_findings(report: Report, **more: str) -> None:
     from carvegen.writers.note.findings_table import EVERY_LINE, MOST_LINES, findings_lines, findings_table
 
     if telling.quiet():
-        report = type(report).of(its for its in report if its.severity is Severity.BREAKS)
+        report = type(report).of(finding for finding in report if finding.severity is Severity.BREAKS)
     if telling.quiet() and not len(report):
         return
     click.echo("\n".join(findings_lines(report, most=EVERY_LINE if telling.verbose() else MOST_LINES, **more)))

@@ -118,17 +118,17 @@ def _drawn(path: Path, own: _Own) -> Artwork:
     from carvegen.artwork import read
     from carvegen.writers.whole_print.new_print import face_of
 
-    its = read(path, units=own.units)
-    if not its.true_size:
+    artwork = read(path, units=own.units)
+    if not artwork.true_size:
         if own.size_mm is None:
             hint = "say the face's, --size 200x150, or what the drawing's numbers mean, --units mm"
             raise InputError("does not say how large it is", where=str(path), hint=hint)
-        its = read(path, units="mm", scale=max(own.size_mm) / max(face_of([read(path, units="mm")])))
-    if not any(map(len, its.layers.values())):
+        artwork = read(path, units="mm", scale=max(own.size_mm) / max(face_of([read(path, units="mm")])))
+    if not any(map(len, artwork.layers.values())):
         raise InputError(
             "holds no shape that prints", where=str(path), hint="fill what is to print, or close its lines"
         )
-    return its
+    return artwork
 
 
 def _names(paths: Sequence[Path]) -> list[str]:

@@ -148,15 +148,15 @@ def _rings(tone: Bytes) -> Floats:
 
 
 def _ring(
-    its: Mask, dark: Mask, corner: tuple[int, int], step: int
+    mask: Mask, dark: Mask, corner: tuple[int, int], step: int
 ) -> list[tuple[float, float, float, float]]:  # fmt: skip
     """The one ring that a dark piece is, or none."""
-    whole = ndimage.binary_fill_holes(its)
+    whole = ndimage.binary_fill_holes(mask)
     area = whole.sum()
-    if abs(its.sum() / area - _RING_SHARE) > 0.2 or abs(area / (math.pi / 4 * its.size) - 1) > 0.2:
+    if abs(mask.sum() / area - _RING_SHARE) > 0.2 or abs(area / (math.pi / 4 * mask.size) - 1) > 0.2:
         return []
     y, x = (float(np.mean(side)) for side in np.nonzero(whole))
-    reach = max(1, int(0.08 * min(its.shape)))
+    reach = max(1, int(0.08 * min(mask.shape)))
     pip = dark[round(y) - reach : round(y) + reach + 1, round(x) - reach : round(x) + reach + 1].mean() > 0.5
     middle = [(value + start) * step + (step - 1) / 2 for value, start in zip((x, y), corner, strict=True)]
     return [(middle[0], middle[1], float(pip), float(area) * step**2)]

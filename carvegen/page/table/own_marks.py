@@ -30,18 +30,18 @@ _ARC = 8
 _LEAST_MM2 = 0.05  #: less of a mark does nothing
 
 
-def own_file(given: Print) -> str:
+def own_file(print_: Print) -> str:
     """The file of marks that the page writes: the last that the print names and that was written here, or a new one."""
-    own = (name for name in reversed(given.marks) if _is_own(given.path.parent / name))
-    return next(own, None) or free_file(given)
+    own = (name for name in reversed(print_.marks) if _is_own(print_.path.parent / name))
+    return next(own, None) or free_file(print_)
 
 
-def free_file(given: Print) -> str:
+def free_file(print_: Print) -> str:
     """A name for a file of marks that no other file has, or one of the page's that the print no longer names."""
     names = ("marks.svg", *(f"marks-{k}.svg" for k in range(2, 10_000)))
-    folder = given.path.parent
+    folder = print_.path.parent
     return next(
-        name for name in names if name not in given.marks and (not (folder / name).exists() or _is_own(folder / name))
+        name for name in names if name not in print_.marks and (not (folder / name).exists() or _is_own(folder / name))
     )
 
 

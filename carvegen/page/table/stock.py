@@ -135,7 +135,7 @@ class Seen:
     def near(self, area: BaseGeometry) -> list[int]:
         """The numbers of what is seen and meets an area."""
         base = [n for k in range(len(self._whites)) for n in self._stock.near(k, area)[0].tolist()]
-        made = [n for n, its in self.extras.items() if shapely.intersects(its.shape, area)]
+        made = [n for n, extra in self.extras.items() if shapely.intersects(extra.shape, area)]
         return sorted([*(n for n in base if n not in self._hidden), *made])
 
     def numbers(self) -> list[int]:

@@ -156,7 +156,7 @@ class Nearby:
 
 def _edited(desk: Desk, window: BaseGeometry) -> Iterator[tuple[str, Finding]]:
     """What hands have broken of kept motifs in a window, with the block that minds it most."""
-    for k, motif in enumerate(desk.given.motifs):
+    for k, motif in enumerate(desk.print_.motifs):
         numbers = desk.near(k, window)
         edited = [n for n in numbers if desk.is_edited(n)]
         if not edited:
@@ -165,10 +165,10 @@ def _edited(desk: Desk, window: BaseGeometry) -> Iterator[tuple[str, Finding]]:
         hers = geometry.polygon_array(desk.stock.shapes[n] for n in edited)
         clear = desk.bare.motifs[k].surroundings().clear
         bed = desk.bare.beds[k]
-        leaves = desk.ground.whites[k - len(desk.given.motifs)].leaves
+        leaves = desk.ground.whites[k - len(desk.print_.motifs)].leaves
         block = max(
             (name for name in sorted(leaves) if name in desk.bare.pictures),
-            key=lambda name: max(setup.limits.land_mm for setup in desk.ways[name]),
+            key=lambda name: max(setup.limits.land_mm for setup in desk.setups[name]),
         )
         yield from ((block, finding) for finding in kept_findings(motif.name, hers, cuts, clear, bed.limits))
 

@@ -17,12 +17,12 @@ from carvegen.delivery.print_build import outdated, purposes
 from carvegen.facts.safety import parted
 from carvegen.page.words import explained, noun
 from carvegen.page.work.processes import BUILT
-from carvegen.prints.cut_blocks import ways_of
+from carvegen.prints.cut_blocks import setups_of
 from carvegen.writers.note.block_note import cautions_of
 
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
-    from carvegen.prints.cut_blocks import Ways
+    from carvegen.prints.cut_blocks import Setups
     from carvegen.prints.file.print_file import Print
 
 __all__ = ["INLINE", "File", "cautions", "files", "listed"]
@@ -55,22 +55,22 @@ class File:
         return out.getvalue()
 
 
-def files(given: Print, shelf: Library) -> list[File]:
+def files(print_: Print, shelf: Library) -> list[File]:
     """The files of the last build; none if it was not built yet.
 
     Machine files are there only if a build of the print as it is now would make the very same.
     """
-    folder = given.path.parent / BUILT
+    folder = print_.path.parent / BUILT
     there = [name for name in read_record(folder).files if _lies_in(folder, name)]
     if not there:
         return []
     known = dict(purposes(there))
-    for block in given.blocks:
+    for block in print_.blocks:
         for sheet in ("", "counter/"):
             known |= _of_block(folder, f"{block.name}/{sheet}")
     known = {name: what for name, what in known.items() if name in there}
-    ways, old = ways_of(given, shelf), outdated(given, folder, shelf)
-    questions = {block.name: [its for its in map(question, ways[block.name]) if its] for block in given.blocks}
+    setups, old = setups_of(print_, shelf), outdated(print_, folder, shelf)
+    questions = {block.name: [its for its in map(question, setups[block.name]) if its] for block in print_.blocks}
     found, machines = list[File](), dict[str, list[str]]()
     for name, what in known.items():
         above, _, own = name.rpartition("/")
@@ -127,9 +127,9 @@ def _kind(name: str, above: str) -> str:
     return "machine" if _of_machine(above) and suffix != ".json" else "other"
 
 
-def listed(found: list[File]) -> list[dict[str, Any]]:
+def listed(files: list[File]) -> list[dict[str, Any]]:
     """The files as the page lists them: `n` is what each is asked for by, `picture` the same of its picture."""
-    names = {its.name for its in found}
+    names = {its.name for its in files}
     return [
         {
             "n": quote(its.name), "name": its.name.rpartition("/")[2], "noun": noun(its.name), "folder": its.folder,
@@ -137,7 +137,7 @@ def listed(found: list[File]) -> list[dict[str, Any]]:
             "kind": its.kind, "safety": list(its.safety), "picture": _picture(its, names),
             "bytes": sum(path.stat().st_size for path in its.paths),
         }
-        for its in found
+        for its in files
     ]  # fmt: skip
 
 
@@ -150,12 +150,12 @@ def _picture(file: File, names: set[str]) -> str | None:
     return next((quote(name) for name in beside if name in names), None)
 
 
-def cautions(given: Print, ways: Ways) -> dict[str, Any]:
+def cautions(print_: Print, setups: Setups) -> dict[str, Any]:
     """What must be settled first, and what is to be heeded at each machine."""
     questions: dict[str, list[str]] = {}
     lines: dict[str, list[str]] = {}
-    for block in given.blocks:
-        for setup in ways[block.name]:
+    for block in print_.blocks:
+        for setup in setups[block.name]:
             if asked := question(setup):
                 questions.setdefault(asked, []).append(block.name)
             lines.setdefault(setup.machine.name, []).extend(parted(text)[0] for text in cautions_of(setup))

@@ -56,9 +56,9 @@ def built(path: Path, shelf: Library, say: Say) -> dict[str, Any]:
     from carvegen.page.print_checks import found_built
     from carvegen.prints.file.print_file import read_print
 
-    given, out = read_print(path, shelf), path.parent / BUILT
-    done = build_print(given, out, shelf, say=say, jobs=usual_jobs())
-    found = {name: [its.to_dict() for its in lot] for name, lot in found_built(given, out).items()}
+    print_, out = read_print(path, shelf), path.parent / BUILT
+    done = build_print(print_, out, shelf, say=say, jobs=usual_jobs())
+    found = {name: [its.to_dict() for its in lot] for name, lot in found_built(print_, out).items()}
     return {"found": found, "breaks": done.breaks, "notes": list(done.notes)}
 
 

@@ -132,7 +132,7 @@ def _bullet(fault: InputError) -> str:
     return f"\n  - {fault}" + (f"\n      what to do: {fault.hint}" if fault.hint else "")
 
 
-def in_keys(error: CarvegenError, given: Print, table: str) -> CarvegenError:
+def in_keys(error: CarvegenError, print_: Print, table: str) -> CarvegenError:
     """An error of the library within a table of the print file, its fields by the names of their keys.
 
     Where the library has no remedy, it is what the key stands for.
@@ -141,12 +141,12 @@ def in_keys(error: CarvegenError, given: Print, table: str) -> CarvegenError:
     one = help_of(keys[0], table) if len(keys) == 1 else None
     if one and not error.hint:
         error.hint = remedy(one)
-    if error.where.startswith(str(given.path)):
+    if error.where.startswith(str(print_.path)):
         return error.named(lambda field: key_named(field, table))
     if len(keys) == 1 and not error.where:
-        error.where, error.fields = given.place(f"{table}.{keys[0]}"), ()
+        error.where, error.fields = print_.place(f"{table}.{keys[0]}"), ()
         return error.named(lambda field: key_named(field, table))
-    return error.named(lambda field: key_named(field, table)).within(given.place(table))
+    return error.named(lambda field: key_named(field, table)).within(print_.place(table))
 
 
 def _table(top: Place, name: str, table: object, keys: Sequence[Parameter]) -> dict[str, Any]:

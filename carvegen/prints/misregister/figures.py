@@ -43,7 +43,7 @@ _PLAIN = 1.5  #: a line so many times wider than an eye tells apart is plainly s
 
 
 def figures(
-    found: Outcome,
+    outcome: Outcome,
     blocks: Sequence[Inked],
     plan: Plan,
     long_side_mm: float,
@@ -79,21 +79,21 @@ def figures(
             "worst_mm": round(max((piece["measured"] for piece in wide), default=0.0), 2),
         },
         "shift_of_two_blocks_mm": {"worst": pair_worst_mm(off), "rms": round(pair_rms_mm(off / 2), 4)},
-        "prints_with_any": round(float(found.failed.any(axis=1).mean()), 4),
-        **{kind.key: _kind(found, blocks, plan, k, overlaps_mm[k]) for k, kind in enumerate(KINDS)},
+        "prints_with_any": round(float(outcome.failed.any(axis=1).mean()), 4),
+        **{kind.key: _kind(outcome, blocks, plan, k, overlaps_mm[k]) for k, kind in enumerate(KINDS)},
     }
 
 
-def _kind(found: Outcome, blocks: Sequence[Inked], plan: Plan, kind: int, overlap_mm: float) -> dict[str, Any]:
-    share = float(found.failed[:, kind].mean())
+def _kind(outcome: Outcome, blocks: Sequence[Inked], plan: Plan, kind: int, overlap_mm: float) -> dict[str, Any]:
+    share = float(outcome.failed[:, kind].mean())
     told: dict[str, Any] = {
         "share_of_prints": round(share, 4),
         "give_or_take": round(2 * math.sqrt(max(share * (1 - share), 1 / plan.prints) / plan.prints), 4),
         "worst_mm": 0.0, "overlap_mm": overlap_mm, "overlap_for_99_in_100_mm": None, "overlap_for_all_mm": None,
         "edge_mm": 0.0, "edge_that_fails_mm": 0.0, "edge_with_less_overlap_mm": 0.0, "edge_without_overlap_mm": 0.0,
-        "line_a_print": _lines_of(found, kind), "places": [],
+        "line_a_print": _lines_of(outcome, kind), "places": [],
     }  # fmt: skip
-    xy, shares, worst, overlap, pairs = of_kind(found, kind)
+    xy, shares, worst, overlap, pairs = of_kind(outcome, kind)
     if not len(xy):
         return told
     full = overlap >= 0.9 * overlap_mm
@@ -109,15 +109,15 @@ def _kind(found: Outcome, blocks: Sequence[Inked], plan: Plan, kind: int, overla
         ],
     }
     if full.any():
-        widest = np.quantile(found.widest_mm[:, kind], 0.99)
+        widest = np.quantile(outcome.widest_mm[:, kind], 0.99)
         told["overlap_for_99_in_100_mm"] = _up(_enough(overlap_mm, float(widest), plan))
         told["overlap_for_all_mm"] = _up(_enough(overlap_mm, float(worst[full].max()), plan))
     return told
 
 
-def _lines_of(found: Outcome, kind: int) -> dict[str, float]:
+def _lines_of(outcome: Outcome, kind: int) -> dict[str, float]:
     """How long and how wide a line the prints show: the mean, what half and 9 in 10 stay below, the mean width."""
-    line, area = found.line_mm[:, kind], found.opened_mm2[:, kind]
+    line, area = outcome.line_mm[:, kind], outcome.opened_mm2[:, kind]
     return {
         "mean_mm": round(float(line.mean()), 1),
         "half_below_mm": round(float(np.median(line)), 1),
@@ -136,17 +136,17 @@ def _up(mm: float) -> float:
     return round(math.ceil(round(mm / 0.05, 6)) * 0.05, 2)
 
 
-def of_kind(found: Outcome, kind: int) -> tuple[Floats, Floats, Floats, Floats, list[tuple[int, int]]]:
+def of_kind(outcome: Outcome, kind: int) -> tuple[Floats, Floats, Floats, Floats, list[tuple[int, int]]]:
     """All places of a kind: where, share of prints, worst gap, overlap, and the numbers of the two blocks."""
-    mine = [place.snow == bool(kind) for place in found.places]
+    mine = [place.snow == bool(kind) for place in outcome.places]
     pairs = [
-        (place.block, int(under)) for place, own in zip(found.places, mine, strict=True) for under in place.under[own]
+        (place.block, int(under)) for place, own in zip(outcome.places, mine, strict=True) for under in place.under[own]
     ]
-    xy = np.concatenate([place.xy[own] for place, own in zip(found.places, mine, strict=True)])
-    overlap = np.concatenate([place.overlap_mm[own] for place, own in zip(found.places, mine, strict=True)])
+    xy = np.concatenate([place.xy[own] for place, own in zip(outcome.places, mine, strict=True)])
+    overlap = np.concatenate([place.overlap_mm[own] for place, own in zip(outcome.places, mine, strict=True)])
     shares, worst = (
         np.concatenate([values[own] for values, own in zip(each, mine, strict=True)])
-        for each in (found.share, found.worst_mm)
+        for each in (outcome.share, outcome.worst_mm)
     )
     return xy, shares, worst, overlap, pairs
 
