@@ -42,6 +42,8 @@ __all__ = [
     "Cut", "Run", "Say", "Setups", "as_drawn", "counter_setups_of", "cut_blocks", "finding_of", "in_turn",
     "mended_block", "mended_cut", "picture_of", "plates_of", "pressing_of", "setups_of", "unmarked_of", "with_block",
 ]  # fmt: skip
+
+Setups = Mapping[str, tuple["Setup", ...]]
 Say = Callable[[str], None]  #: is told of each stage
 Task = Callable[[Say], Any]
 Run = Callable[[Mapping[str, Task], Say], dict[str, Any]]  #: does tasks that do not need one another

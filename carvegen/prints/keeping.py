@@ -166,10 +166,11 @@ def _check(text: str, before: dict[str, Any], kept: Mapping[int, str]) -> None:
     """Make sure that nothing else has changed in the print file."""
     for k, file in kept.items():
         before["motifs"][k] |= {"kept": file}
-    wanted = {**before, "motifs": [_without_none(motif) for motif in before["motifs"]]}
+    wanted = {
+        **before,
+        "motifs": [
+            {name: value for name, value in motif.items() if name != "kept" or value} for motif in before["motifs"]
+        ],
+    }
     if tomllib.loads(text) != wanted:
         raise CarvegenError("the print file can't be changed without spoiling it; nothing was written")
-
-
-def _without_none(table: Mapping[str, Any]) -> dict[str, Any]:
-    return {name: value for name, value in table.items() if not (name == "kept" and not value)}

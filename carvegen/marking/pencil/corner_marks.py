@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import ndimage
 
-from carvegen.artwork.scan.frame import homography
+from carvegen.artwork.scan.frame import homography, wound_clockwise
 from carvegen.base.errors import InputError
 from carvegen.base.units import PAPERS
 from carvegen.marking.pencil.layout import DOT_MM, HOLE_MM, RING_MM, SMALL_DOT_MM, decoded, formats
@@ -167,11 +167,7 @@ def _fours(rings: Floats) -> Iterator[tuple[Floats, bool]]:
     bare, dotted = (rings[rings[:, 2] == pip, :2] for pip in (0, 1))
     found = []
     for one, three in itertools.product(bare, itertools.combinations(dotted, 3)):
-        four = np.vstack([one, *three])
-        out = four - four.mean(axis=0)
-        around = four[np.argsort(np.arctan2(out[:, 1], out[:, 0]))]
-        side = np.roll(around, -1, axis=0) - around
-        turn = side[:, 0] * np.roll(side, -1, axis=0)[:, 1] - side[:, 1] * np.roll(side, -1, axis=0)[:, 0]
+        around, turn = wound_clockwise(np.vstack([one, *three]))
         if (turn > 0).all():
             first = int(np.argmin(np.hypot(*(around - one).T)))
             found.append((turn.sum(), np.roll(around, -first, axis=0)))
