@@ -184,7 +184,9 @@ def _once(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     for finding in sorted(findings, key=lambda finding: finding.severity):
         at = finding.at and (round(finding.at[0], 1), round(finding.at[1], 1))
         record.setdefault((finding.rule, finding.kind, at), finding)
-    return tuple(sorted(record.values(), key=lambda its: (its.severity, its.rule, its.at or (0.0, 0.0))))
+    return tuple(
+        sorted(record.values(), key=lambda finding: (finding.severity, finding.rule, finding.at or (0.0, 0.0)))
+    )
 
 
 def _quiet(_: str) -> None:

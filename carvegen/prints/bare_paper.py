@@ -94,7 +94,7 @@ def mended_print(
     if mend and len(pieces) and lights:
         taken = _given_away(pieces, now, _Print(print_=print_, setups=setups, lights=lights))
         for name in lights:
-            now[name] = _added(now[name], [its.land for its in taken if its.taker == name])
+            now[name] = _added(now[name], [piece.land for piece in taken if piece.taker == name])
         now = _told(now, taken)
     return now
 

@@ -180,7 +180,9 @@ class Command(click.Command):
         """The options that are asked for first, then those under each heading."""
         sections: dict[str, list[tuple[str, str]]] = {FIRST: []} if self.first else {}
         params = self.get_params(ctx)
-        ranked = sorted(params, key=lambda its: self.first.index(its.name) if its.name in self.first else len(params))
+        ranked = sorted(
+            params, key=lambda param: self.first.index(param.name) if param.name in self.first else len(params)
+        )
         for param in ranked:
             if isinstance(param, click.Option) and (record := param.get_help_record(ctx)) is not None:
                 heading = FIRST if param.name in self.first else _HEADINGS.get(param, _OTHERS)

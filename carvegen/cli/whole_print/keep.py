@@ -69,6 +69,8 @@ def _release(print_: Print, names: Sequence[str], as_json: bool) -> None:
     if as_json:
         click.echo(json.dumps({"released": {motif.name: motif.file for motif in let_go}}, indent=1))
         return
-    for its in let_go:
-        click.echo(f"{its.name} grows again; the file {print_.path.parent / its.file} stays, and nothing reads it")
+    for released in let_go:
+        click.echo(
+            f"{released.name} grows again; the file {print_.path.parent / released.file} stays, and nothing reads it"
+        )
     click.echo(f"To take this back: carvegen undo {print_.path}")

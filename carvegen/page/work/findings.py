@@ -41,7 +41,7 @@ class Found:
 
     def whole(self, found: Mapping[str, list[Finding]], version: int) -> None:
         """All anew."""
-        self._found = {name: list(its) for name, its in found.items()}
+        self._found = {name: list(findings) for name, findings in found.items()}
         self.version, self.near = version, False
 
     def is_whole(self, version: int) -> bool:

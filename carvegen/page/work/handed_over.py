@@ -129,15 +129,15 @@ def _kind(name: str, above: str) -> str:
 
 def listed(files: list[File]) -> list[dict[str, Any]]:
     """The files as the page lists them: `n` is what each is asked for by, `picture` the same of its picture."""
-    names = {its.name for its in files}
+    names = {file.name for file in files}
     return [
         {
-            "n": quote(its.name), "name": its.name.rpartition("/")[2], "noun": noun(its.name), "folder": its.folder,
-            "block": its.folder.partition("/")[0] if its.folder not in ("register", "inks") else "", "what": its.what,
-            "kind": its.kind, "safety": list(its.safety), "picture": _picture(its, names),
-            "bytes": sum(path.stat().st_size for path in its.paths),
+            "n": quote(file.name), "name": file.name.rpartition("/")[2], "noun": noun(file.name), "folder": file.folder,
+            "block": file.folder.partition("/")[0] if file.folder not in ("register", "inks") else "",
+            "what": file.what, "kind": file.kind, "safety": list(file.safety), "picture": _picture(file, names),
+            "bytes": sum(path.stat().st_size for path in file.paths),
         }
-        for its in files
+        for file in files
     ]  # fmt: skip
 
 

@@ -96,7 +96,7 @@ def _by_corners(difference: Difference, size: tuple[float, float], picture: Path
 def _lines(spots: Sequence[Spot]) -> Iterator[str]:
     """What differs, by kind."""
     for kind in Kind:
-        lot = [its for its in spots if its.kind is kind]
+        lot = [spot for spot in spots if spot.kind is kind]
         if lot:
             area = sum(its.shape.area for its in lot)
             yield f"{kind.value}: {len(lot)} place{'s' * (len(lot) > 1)}, {area:.2f} mm²; {kind.remedy}"

@@ -79,9 +79,9 @@ def hole_marks_of(print_: Print, drawing: Drawing) -> tuple[HoleMark, ...]:
     drawn = tuple(hole for file in _files(print_) for hole in file.holes)
     names = names_of(print_)
     return drawn + tuple(
-        HoleMark(meaning=its.meaning, shape=_where(its, k, drawing), motifs=names.for_motifs(its.motifs))
-        for k, its in enumerate(print_.marked)
-        if isinstance(its.meaning, HoleMeaning)
+        HoleMark(meaning=mark.meaning, shape=_where(mark, k, drawing), motifs=names.for_motifs(mark.motifs))
+        for k, mark in enumerate(print_.marked)
+        if isinstance(mark.meaning, HoleMeaning)
     )
 
 
@@ -115,13 +115,13 @@ def _scanned(print_: Print) -> SheetsRead:
 
 
 def _in_words(print_: Print, drawing: Drawing, names: Names) -> Iterator[Mark]:
-    for k, its in enumerate(print_.marked):
-        if isinstance(its.meaning, HoleMeaning):
+    for k, mark in enumerate(print_.marked):
+        if isinstance(mark.meaning, HoleMeaning):
             continue
-        shape = _where(its, k, drawing)
+        shape = _where(mark, k, drawing)
         yield Mark(
-            meaning=its.meaning, shape=shape, key=key_of(shape), strength=its.strength, attempt=its.attempt,
-            motifs=names.for_motifs(its.motifs), blocks=names.for_blocks(its.blocks),
+            meaning=mark.meaning, shape=shape, key=key_of(shape), strength=mark.strength, attempt=mark.attempt,
+            motifs=names.for_motifs(mark.motifs), blocks=names.for_blocks(mark.blocks),
         )  # fmt: skip
 
 

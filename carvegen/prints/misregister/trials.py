@@ -76,7 +76,7 @@ def meetings(blocks: Sequence[Inked], number: int, found: Sequence[Depths], reac
     snow = np.zeros(len(xy), dtype=bool)
     for step in np.arange(MEET_MM, reach_mm + MEET_MM, 0.05):
         x, y = (xy + step * outward).T
-        snow |= np.max([its.at(x, y) for its in found], axis=0) < -MEET_MM
+        snow |= np.max([grid.at(x, y) for grid in found], axis=0) < -MEET_MM
     linked = np.append((np.diff(ring) == 0) & kept[1:] & kept[:-1], False)[kept]
     away = np.stack([_away(found[k], xy) for k in darker])[cover.argmax(axis=0), np.arange(len(xy))]
     return Meetings(block=number, xy=xy[kept], linked=linked, overlap_mm=overlap[kept], under=under[kept],
