@@ -236,7 +236,7 @@ def _added(cut: Cut, lands: Sequence[BaseGeometry]) -> Cut:
 
 
 def _told(cuts: dict[str, Cut], taken: Sequence[_Taken]) -> dict[str, Cut]:
-    """The blocks with a note for each place at which another prints in their stead."""
+    """The blocks with a note for each place at which another prints instead."""
     for its in taken:
         piece = shapely.intersection(its.piece, its.land)
         for at, width, place in _places(_wide(piece)):
@@ -246,7 +246,7 @@ def _told(cuts: dict[str, Cut], taken: Sequence[_Taken]) -> dict[str, Cut]:
             note = Finding(
                 rule="other-ink", kind=its.taker, severity=Severity.ADVICE, at=at, measured=width, limit=SEEN_MM,
                 unit="mm", length_mm=_length(place, width),
-                why=f"this can't stand on the block {owner}; the block {its.taker} prints here in its stead",
+                why=f"this can't stand on the block {owner}; the block {its.taker} prints here instead",
                 remedy=f"draw it wider, or take it out of {owner}",
             )  # fmt: skip
             cuts[owner] = replace(cuts[owner], notes=(*cuts[owner].notes, note))

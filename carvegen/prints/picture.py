@@ -203,11 +203,11 @@ def _unmarked(
             whites.append(grower.grown(entry, whites, f"motifs[{k}]"))
         except InputError as error:
             raise in_keys(error, print_, f"motifs[{k}]") from None
-    told = [note for _, grown in grower.motifs for note in grown.notes]
+    remarks = [note for _, grown in grower.motifs for note in grown.notes]
     return Unmarked(
         face=grower.face, drawing=drawing, pictures=grower.pictures, whites=tuple(whites), inked=inked,
         openings=openings, beds=tuple(grower.bed(k) for k in range(len(print_.motifs))),
-        motifs=tuple(grown for _, grown in grower.motifs), notes=(*dict.fromkeys(grower.notes), *told),
+        motifs=tuple(grown for _, grown in grower.motifs), notes=(*dict.fromkeys(grower.notes), *remarks),
         findings=grower.findings(),
     )  # fmt: skip
 
@@ -351,11 +351,11 @@ class _Grower:
 
     def findings(self) -> dict[str, tuple[Finding, ...]]:
         """What is to be told of kept motifs, by the block with the widest land of those that each leaves."""
-        told: dict[str, tuple[Finding, ...]] = {}
+        by_block: dict[str, tuple[Finding, ...]] = {}
         for leaves, grown in self.motifs:
             block = max(sorted(leaves), key=lambda name: self.limits[name].land_mm)
-            told[block] = (*told.get(block, ()), *grown.findings)
-        return told
+            by_block[block] = (*by_block.get(block, ()), *grown.findings)
+        return by_block
 
     def _area(self, motif: PrintMotif, limits: Limits, key: str) -> BaseGeometry:
         """Where it may grow, whatever hides it."""

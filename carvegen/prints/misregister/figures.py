@@ -86,7 +86,7 @@ def figures(
 
 def _kind(outcome: Outcome, blocks: Sequence[Inked], plan: Plan, kind: int, overlap_mm: float) -> dict[str, Any]:
     share = float(outcome.failed[:, kind].mean())
-    told: dict[str, Any] = {
+    record: dict[str, Any] = {
         "share_of_prints": round(share, 4),
         "give_or_take": round(2 * math.sqrt(max(share * (1 - share), 1 / plan.prints) / plan.prints), 4),
         "worst_mm": 0.0, "overlap_mm": overlap_mm, "overlap_for_99_in_100_mm": None, "overlap_for_all_mm": None,
@@ -95,9 +95,9 @@ def _kind(outcome: Outcome, blocks: Sequence[Inked], plan: Plan, kind: int, over
     }  # fmt: skip
     xy, shares, worst, overlap, pairs = of_kind(outcome, kind)
     if not len(xy):
-        return told
+        return record
     full = overlap >= 0.9 * overlap_mm
-    told |= {
+    record |= {
         "worst_mm": _up(max(0.0, worst.max())),
         "edge_mm": round(len(xy) * STEP_MM, 1),
         "edge_that_fails_mm": round(float((shares >= _SELDOM).sum()) * STEP_MM, 1),
@@ -110,9 +110,9 @@ def _kind(outcome: Outcome, blocks: Sequence[Inked], plan: Plan, kind: int, over
     }
     if full.any():
         widest = np.quantile(outcome.widest_mm[:, kind], 0.99)
-        told["overlap_for_99_in_100_mm"] = _up(_enough(overlap_mm, float(widest), plan))
-        told["overlap_for_all_mm"] = _up(_enough(overlap_mm, float(worst[full].max()), plan))
-    return told
+        record["overlap_for_99_in_100_mm"] = _up(_enough(overlap_mm, float(widest), plan))
+        record["overlap_for_all_mm"] = _up(_enough(overlap_mm, float(worst[full].max()), plan))
+    return record
 
 
 def _lines_of(outcome: Outcome, kind: int) -> dict[str, float]:
@@ -170,17 +170,17 @@ def _place(xy: Floats, share: float, worst: float) -> dict[str, Any]:
     }
 
 
-def findings(told: dict[str, Any]) -> list[tuple[str, Finding]]:
+def findings(record: dict[str, Any]) -> list[tuple[str, Finding]]:
     """What must be told of a block, with the block's name: faults that some prints will show."""
     found = []
     for kind in KINDS:
-        its = told[kind.key]
+        its = record[kind.key]
         if its["share_of_prints"] >= _SOME and its["places"]:
             first, line = its["places"][0], its["line_a_print"]
             found.append((first["between"][0], Finding(
                 rule=kind.key.replace("_", "-"), at=(first["at_mm"][0], first["at_mm"][1]),
                 severity=Severity.RISK if line["mean_width_mm"] >= _PLAIN * SEEN_MM else Severity.ADVICE,
-                measured=its["worst_mm"], limit=told["visible_mm"], unit="mm", length_mm=line["mean_mm"],
+                measured=its["worst_mm"], limit=record["visible_mm"], unit="mm", length_mm=line["mean_mm"],
                 why=f"{_width(line)}, along {line['mean_mm']:g} mm of {its['edge_mm']:.0f} mm of edge {kind.between}. "
                 f"{_of_100(its['share_of_prints'])} prints show some of it",
                 remedy=_remedy(kind, its),
@@ -206,35 +206,35 @@ def _of_100(share: float) -> str:
     return f"{100 * share:.0f} of 100"
 
 
-def register_lines(told: dict[str, Any]) -> list[str]:
+def register_lines(record: dict[str, Any]) -> list[str]:
     """The figures in short sentences, for the terminal and beneath the picture."""
-    pair = told["shift_of_two_blocks_mm"]
+    pair = record["shift_of_two_blocks_mm"]
     return [
-        f"Register by {told['method']}: each impression within {told['tolerance_mm']:g} mm and "
-        f"{told['turn_deg']:.2f} degrees of its place. Two blocks are as a rule {pair['rms']:.2f} mm apart, at worst "
-        f"{pair['worst']:g} mm. {told['prints']} prints were tried out.",
-        *(line for kind in KINDS for line in _in_words(kind, told[kind.key])),
-        *_seen(told),
-        f"  {_paper(told)}. {_swelling(told)}.",
+        f"Register by {record['method']}: each impression within {record['tolerance_mm']:g} mm and "
+        f"{record['turn_deg']:.2f} degrees of its place. Two blocks are as a rule {pair['rms']:.2f} mm apart, at worst "
+        f"{pair['worst']:g} mm. {record['prints']} prints were tried out.",
+        *(line for kind in KINDS for line in _in_words(kind, record[kind.key])),
+        *_seen(record),
+        f"  {_paper(record)}. {_swelling(record)}.",
     ]
 
 
-def _seen(told: dict[str, Any]) -> list[str]:
+def _seen(record: dict[str, Any]) -> list[str]:
     """What is bare before anything moves, and how wide a line must be to be seen."""
-    start, eye = told["open_from_the_start"], told["eye_tells_apart"]
+    start, eye = record["open_from_the_start"], record["eye_tells_apart"]
     bare = "none of what is to be inked"
     if start["places"]:
         places = "one place" if start["places"] == 1 else f"{start['places']} places"
         bare = f"{start['line_mm']:g} mm of bare paper in {places}, up to {start['worst_mm']:g} mm wide"
     return [
         f"  Open even where no block is off: {bare}.",
-        f"  Lines are counted from {told['visible_mm']:g} mm of width on; at {eye['from_mm']:g} mm an eye tells "
+        f"  Lines are counted from {record['visible_mm']:g} mm of width on; at {eye['from_mm']:g} mm an eye tells "
         f"{eye['mm']:.2f} mm apart.",
     ]
 
 
-def _paper(told: dict[str, Any]) -> str:
-    along, across = told["paper_stretch_percent"]
+def _paper(record: dict[str, Any]) -> str:
+    along, across = record["paper_stretch_percent"]
     if along or across:
         return f"The paper grows by {along:g} % along its grain and {across:g} % across it"
     return (
@@ -243,11 +243,11 @@ def _paper(told: dict[str, Any]) -> str:
     )
 
 
-def _swelling(told: dict[str, Any]) -> str:
+def _swelling(record: dict[str, Any]) -> str:
     """How far the blocks themselves grow with the damp of the air; nothing of wood where there is none."""
-    if not told["moisture_change_percent"]:
+    if not record["moisture_change_percent"]:
         return "Swelling of the blocks NOT COUNTED"
-    grow = told["blocks_grow_percent"]
+    grow = record["blocks_grow_percent"]
     return f"The blocks swell by up to {grow:g} % with the damp" if grow else "The blocks do not swell"
 
 
