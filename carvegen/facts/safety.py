@@ -71,8 +71,10 @@ def parted(caution: str) -> tuple[str, str]:
 def _parts() -> Mapping[str, tuple[str, str]]:
     table = read_toml(shipped() / "cautions.toml")
     return {
-        _whole(its): (_said(its, str(its["says"]), its.get("sources", ())), _said(its, str(its["behind"]), ()))
-        for its in table.values() if "behind" in its
+        _whole(entry): (
+            _said(entry, str(entry["says"]), entry.get("sources", ())), _said(entry, str(entry["behind"]), ()),
+        )
+        for entry in table.values() if "behind" in entry
     }  # fmt: skip
 
 

@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 __all__ = ["Scene", "found_built", "found_in", "found_near", "inner_of", "is_mended", "taken_apart", "unmended"]
 
 #: What is told of a whole block; about one place it can't be.
-_OF_THE_WHOLE = {its.RULE for its in (depth, laser_depth, clearing, moat, drop_outs, bed, look)}
+_OF_THE_WHOLE = {check.RULE for check in (depth, laser_depth, clearing, moat, drop_outs, bed, look)}
 _OF_CUTS = {cut_width.RULE}  #: what is told of a whole cut: one that ends at the rim of what is looked at goes on
 _EDGE_MM = 4.0  #: so near to the rim of what is looked at nothing is told: it ends there only for the check
 _CRUMB_MM2 = 0.01  #: what the rim of a window leaves of a cut may be less
@@ -130,7 +130,7 @@ def found_near(scene: Scene, window: BaseGeometry) -> Found:
         )  # fmt: skip
         record = [*map(finding_of, part.dropped), *_of_block(block, scene.setups[name], white[name], print_, window)]
         found[name] = _once(
-            its for its in record if its.at is not None and shapely.covers(inner, shapely.Point(its.at))
+            finding for finding in record if finding.at is not None and shapely.covers(inner, shapely.Point(finding.at))
         )
     return found
 
@@ -142,7 +142,7 @@ def unmended(print_: Print) -> frozenset[str]:
 
 def is_mended(scene: Scene, window: BaseGeometry, block: str, place: tuple[float, float]) -> bool | None:
     """Whether nothing breaks at a place any more once the block is mended; None if in this window nothing does now."""
-    blocks = tuple(replace(its, mend=its.mend or its.name == block) for its in scene.print_.blocks)
+    blocks = tuple(replace(other, mend=other.mend or other.name == block) for other in scene.print_.blocks)
     if not _breaks(scene, window, block, place):
         return None
     return not _breaks(replace(scene, print_=replace(scene.print_, blocks=blocks)), window, block, place)
@@ -150,15 +150,15 @@ def is_mended(scene: Scene, window: BaseGeometry, block: str, place: tuple[float
 
 def _breaks(scene: Scene, window: BaseGeometry, block: str, place: tuple[float, float]) -> bool:
     at, found = shapely.Point(place), found_near(scene, window).get(block, ())
-    near = (its for its in found if its.at and shapely.distance(at, shapely.Point(its.at)) < _EDGE_MM)
-    return any(its.severity is Severity.BREAKS for its in near)
+    near = (finding for finding in found if finding.at and shapely.distance(at, shapely.Point(finding.at)) < _EDGE_MM)
+    return any(finding.severity is Severity.BREAKS for finding in near)
 
 
 def _of_block(
     block: Block, setups: Iterable[Setup], white: BaseGeometry, print_: Print, window: BaseGeometry
 ) -> Iterable[Finding]:
     jobs = [setup.on(block) for setup in setups]
-    if next(its.mend for its in print_.blocks if its.name == block.name):
+    if next(other.mend for other in print_.blocks if other.name == block.name):
         jobs = list(mended_for_all(jobs, say=_quiet, white=white)[0])
     for job in jobs:
         survey, further = Survey(job), Survey(replace(job, block=_with_cuts_beyond(job.block, window)))

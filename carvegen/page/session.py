@@ -54,7 +54,7 @@ _REMEMBERED = 64  #: so many answers are kept for gestures that are sent again
 
 
 def _findings(told: Mapping[str, list[dict[str, Any]]]) -> dict[str, list[Finding]]:
-    return {name: [Finding.from_dict(its) for its in lot] for name, lot in told.items()}
+    return {name: [Finding.from_dict(finding) for finding in lot] for name, lot in told.items()}
 
 
 Note = Callable[[dict[str, str]], None]

@@ -113,7 +113,7 @@ def _given_away(pieces: PolygonArray, cuts: Mapping[str, Cut], whole: _Print) ->
             turn = _turns(pieces, rank, now)
             got = [its for name in now for its in _take(name, pieces[turn == name], form, now, whole)]
             taken += got
-            pieces = _wide(shapely.difference(pieces, shapely.union_all([its.land for its in got])))
+            pieces = _wide(shapely.difference(pieces, shapely.union_all([piece.land for piece in got])))
     return taken
 
 

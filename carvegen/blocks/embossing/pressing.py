@@ -150,7 +150,7 @@ def die_for(shapes: PolygonArray, how: Pressing, *, clear_mm: float, least_mm: f
     outward = max(how.corner_mm, least_mm / 2)
     face = rounded(_grown(wanted, -inside - _SPARE_MM), outward, how.corner_mm + how.run_mm - how.round_mm)
     foot = _grown(face, how.run_mm - how.round_mm)
-    face, foot = (shapely.union_all(geometry.snapped(geometry.parts(its))) for its in (face, foot))
+    face, foot = (shapely.union_all(geometry.snapped(geometry.parts(shape))) for shape in (face, foot))
     flat = geometry.parts(shapely.difference(wanted, _grown(face, 1.6 * inside + how.corner_mm)))
     return Die(pressing=how, face=face, foot=foot, lost=flat[shapely.area(flat) > _SEEN_MM2])
 

@@ -99,9 +99,9 @@ class _Marking:
         for key, left in own_marks.rubbed(self.own, mark, self.names, self.desk.size).items():
             self.replace(key, left)
         if not mark.meaning.graded and mark.meaning != Meaning.GROW_AGAIN and not mark.key.startswith(_BARE):
-            like = [its for its in self.own if _alike(its, mark) and shapely.intersects(its.shape, mark.shape)]
+            like = [own for own in self.own if _alike(own, mark) and shapely.intersects(own.shape, mark.shape)]
             if like:
-                whole = shapely.union_all([mark.shape, *(its.shape for its in like)])
+                whole = shapely.union_all([mark.shape, *(own.shape for own in like)])
                 for its in like[1:]:
                     self.replace(its.key, None)
                 self.replace(like[0].key, self.read(replace(like[0], shape=whole)))
@@ -451,7 +451,7 @@ def _outline(shape: Any, points: Floats) -> BaseGeometry:  # noqa: ANN401
     drawn = shapely.reverse(line) if back else line
     inner = substring(ring, begin, end)
     outer = shapely.union_all([substring(ring, end, shapely.length(ring)), substring(ring, 0, begin)])
-    near = [shapely.hausdorff_distance(its, line, densify=0.1) for its in (inner, outer)]
+    near = [shapely.hausdorff_distance(ring, line, densify=0.1) for ring in (inner, outer)]
     if near[0] <= near[1]:  # what lies nearer to the line is what it takes the place of
         xy = [*substring(ring, 0, begin).coords, *drawn.coords, *substring(ring, end, shapely.length(ring)).coords]
     else:

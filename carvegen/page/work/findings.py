@@ -52,13 +52,13 @@ class Found:
         """Anew where one has looked."""
         shapely.prepare(inner)
         for name in {*self._found, *found}:
-            away = [its for its in self._found.get(name, []) if its.at is None or not _in(its, inner)]
+            away = [finding for finding in self._found.get(name, []) if finding.at is None or not _in(finding, inner)]
             self._found[name] = [*away, *found.get(name, ())]
         self.version, self.near = version, True
 
     def called(self, key: str) -> tuple[str, Finding] | None:
         """The block and the finding that the page knows by a key; None if it is there no more."""
-        every = ((name, its) for name, found in self._found.items() for its in found)
+        every = ((name, finding) for name, found in self._found.items() for finding in found)
         return next((mark for mark in every if key_of(*mark) == key), None)
 
     def told(self, left: frozenset[str], unmended: frozenset[str]) -> list[dict[str, Any]]:
@@ -71,7 +71,7 @@ class Found:
         unmended
             The blocks that could be mended and are not.
         """
-        every = [told(name, its, left, unmended) for name, found in self._found.items() for its in found]
+        every = [told(name, finding, left, unmended) for name, found in self._found.items() for finding in found]
         order = {"breaks": 0, "risk": 1, "advice": 2}
         return sorted(every, key=lambda mark: (mark["left"], order[mark["severity"]]))
 

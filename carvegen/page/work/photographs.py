@@ -98,14 +98,14 @@ def _lines(spots: Sequence[Spot]) -> Iterator[str]:
     for kind in Kind:
         lot = [spot for spot in spots if spot.kind is kind]
         if lot:
-            area = sum(its.shape.area for its in lot)
+            area = sum(spot.shape.area for spot in lot)
             yield f"{kind.value}: {len(lot)} place{'s' * (len(lot) > 1)}, {area:.2f} mm²; {kind.remedy}"
 
 
 def _corners(said: object) -> str:
-    if not isinstance(said, list) or len(said) != 8 or not all(isinstance(its, int | float) for its in said):
+    if not isinstance(said, list) or len(said) != 8 or not all(isinstance(number, int | float) for number in said):
         raise InputError("must be eight numbers", value=said, field="corners")
-    return " ".join(f"{its:.2f}" for its in said)
+    return " ".join(f"{number:.2f}" for number in said)
 
 
 MARKED = "pencil-marks.png"  #: what was understood, drawn

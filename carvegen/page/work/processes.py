@@ -58,7 +58,7 @@ def built(path: Path, shelf: Library, say: Say) -> dict[str, Any]:
 
     print_, out = read_print(path, shelf), path.parent / BUILT
     done = build_print(print_, out, shelf, say=say, jobs=usual_jobs())
-    found = {name: [its.to_dict() for its in lot] for name, lot in found_built(print_, out).items()}
+    found = {name: [finding.to_dict() for finding in lot] for name, lot in found_built(print_, out).items()}
     return {"found": found, "breaks": done.breaks, "notes": list(done.notes)}
 
 
