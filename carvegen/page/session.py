@@ -26,7 +26,7 @@ from carvegen.marking.journal import held
 from carvegen.page.gestures import Gesture, Mend, Step, TakeMarks, names_shapes
 from carvegen.page.packed import Group, packed, step_for
 from carvegen.page.print_checks import found_built, unmended
-from carvegen.page.state import by_hand, state_of, thumbnail
+from carvegen.page.state import state_of
 from carvegen.page.table import own_marks
 from carvegen.page.table.desk import Desk, Put, opened
 from carvegen.page.table.doing import Planned, marks_planned, mending_planned, planned
@@ -35,8 +35,10 @@ from carvegen.page.table.saving import Saver
 from carvegen.page.words import about, own_fault, stage_words
 from carvegen.page.work.findings import Found, Nearby
 from carvegen.page.work.handed_over import File, cautions, files
+from carvegen.page.work.pace import Pace
 from carvegen.page.work.photographs import compared, read_coloured
-from carvegen.page.work.processes import BUILT, SHEET, Behind, Pace, built, checks, sheet
+from carvegen.page.work.processes import BUILT, SHEET, Behind, built, checks, sheet
+from carvegen.page.work.thumbnails import by_hand, thumbnail
 from carvegen.prints.file.print_file import read_print
 
 if TYPE_CHECKING:
