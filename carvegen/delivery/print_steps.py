@@ -221,9 +221,9 @@ def block_style(given: Print, number: int, shelf: Library) -> Style:
 def block_folder(shape: Shape, its: BlockInputs, folder: Path, say: Say) -> BlockFindings:
     """Write a block's folder, and its land for the steps after; what was found on it, and on its counter-sheet."""
     name = shape.block.name
-    limits = strictest(way.limits for way in its.setups)
+    limits = strictest(setup.limits for setup in its.setups)
     block = with_fringe(shape.block, shape.fringe, limits, to_decide=shape.to_decide)
-    jobs = [way.on(block) for way in its.setups]
+    jobs = [setup.on(block) for setup in its.setups]
     made = {"": deliver(jobs, folder / name, its.style, say=say)}
     if shape.die is not None:
         made[COUNTER] = deliver_die(jobs[0], shape.die, its.counter_setups, folder / name, its.style, say=say)

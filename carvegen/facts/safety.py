@@ -62,9 +62,9 @@ def deference(kind: str) -> str:
     return cautions()[f"defer-{kind}"]
 
 
-def parted(caution: str) -> tuple[str, str]:
+def parted(text: str) -> tuple[str, str]:
     """What is to be done by a caution, and why, with its limits: empty if it says no more; each with its sources."""
-    return _parts().get(caution, (caution, ""))
+    return _parts().get(text, (text, ""))
 
 
 @cache

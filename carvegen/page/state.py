@@ -62,7 +62,9 @@ def _motif(desk: Desk, k: int, entry: PrintMotif) -> dict[str, Any]:
         "blocks": [block.name for block in desk.print_.blocks if block.name in white.leaves],
         "presets": list(module.PRESETS),
         "preset": next((key for key, own in module.PRESETS.items() if module.Settings(**own) == entry.settings), None),
-        "settings": [_setting(spec, getattr(entry.settings, spec.name)) for spec in parameters(module.Settings)],
+        "settings": [
+            _setting(setting, getattr(entry.settings, setting.name)) for setting in parameters(module.Settings)
+        ],
     }  # fmt: skip
 
 

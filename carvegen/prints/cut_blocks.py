@@ -190,11 +190,12 @@ def as_drawn(names: frozenset[str], known: set[str]) -> frozenset[str]:
 def _cut(print_: Print, k: int, setup: Setup, picture: Picture, found: Mapping[str, Separated]) -> Cut:
     block = print_.blocks[k]
     if block.name in found:
-        its = found[block.name]
+        separated = found[block.name]
         white = picture.white_for(block.name)
         return Cut(
-            block=_block(print_, block, its.land, picture), land=its.land, white=white, picture=its.picture,
-            dropped=its.dropped, fringe=picture.free_for(block.name), to_decide=picture.to_decide_for(block.name),
+            block=_block(print_, block, separated.land, picture), land=separated.land, white=white,
+            picture=separated.picture, dropped=separated.dropped, fringe=picture.free_for(block.name),
+            to_decide=picture.to_decide_for(block.name),
         )  # fmt: skip
     shapes = picture.openings
     if block.layers:

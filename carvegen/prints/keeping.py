@@ -85,7 +85,7 @@ def release(print_: Print, names: Sequence[str]) -> list[Released]:
         raise InputError(f"{which} kept", where=str(print_.path), hint="nothing is to be let go")
     let_go = [Released(name=print_.motifs[k].name, file=print_.motifs[k].kept) for k in numbers]
     text = _named(print_.path, dict.fromkeys(numbers, ""))
-    _change(print_, f"let go of {', '.join(its.name for its in let_go)}", {print_.path.name: text})
+    _change(print_, f"let go of {', '.join(motif.name for motif in let_go)}", {print_.path.name: text})
     return let_go
 
 

@@ -325,9 +325,9 @@ class _Grower:
 
     def bed(self, k: int) -> Bed:
         """Motif k as marks need to know it."""
-        its, (leaves, grown) = self.print_.motifs[k], self.motifs[k]
+        entry, (leaves, grown) = self.print_.motifs[k], self.motifs[k]
         limits = strictest(self.limits[name] for name in sorted(leaves))
-        area = self._area(its, limits, f"motifs[{k}]")
+        area = self._area(entry, limits, f"motifs[{k}]")
 
         def grow(settings: Any, place: Place, rng: Generator) -> PolygonArray:  # noqa: ANN401
             def at(
@@ -338,14 +338,14 @@ class _Grower:
                 own = replace(place, area=area, frame=frame, holes=self._holes(entry), hides=hides)
                 return motif(entry.motif).grow(settings, own, limits, rng)
 
-            own = replace(its, settings=settings)
+            own = replace(entry, settings=settings)
             inside = geometry.solid(shapely.intersection(area, place.area))
-            return plain(self._work(its)(own, inside, limits, shapely.Polygon(), leaves, grow=at)).cuts
+            return plain(self._work(entry)(own, inside, limits, shapely.Polygon(), leaves, grow=at)).cuts
 
-        place = Place(area=area, shapes=geometry.parts(self.drawing.union(its.on)), holes=self._holes(its))
-        settings = settled_by(its.settings, levels_of(grown, self.print_))
+        place = Place(area=area, shapes=geometry.parts(self.drawing.union(entry.on)), holes=self._holes(entry))
+        settings = settled_by(entry.settings, levels_of(grown, self.print_))
         return Bed(
-            motif=its.motif, name=f"{its.motif} {its.nth}", settings=settings, place=place, limits=limits,
+            motif=entry.motif, name=f"{entry.motif} {entry.nth}", settings=settings, place=place, limits=limits,
             seed=self.print_.seed, grow=grow,
         )  # fmt: skip
 

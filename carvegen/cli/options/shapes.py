@@ -219,7 +219,7 @@ def inks_of(inks: dict[str, Any] | None, print_file: Path | None) -> dict[str, A
         return inks or {}
     from carvegen.prints.file.print_file import read_print
 
-    args = read_print(print_file, library())
-    blocks = [block for block in args.blocks if block.inked and block.ink is not None]
+    print_ = read_print(print_file, library())
+    blocks = [block for block in print_.blocks if block.inked and block.ink is not None]
     coats = tuple(block.ink for block in blocks)
-    return {"inks": tuple(block.name for block in blocks), "coats": coats, "paper": args.paper}
+    return {"inks": tuple(block.name for block in blocks), "coats": coats, "paper": print_.paper}

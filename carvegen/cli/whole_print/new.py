@@ -97,14 +97,16 @@ def _of_drawings(folder: Path, own: _Own) -> tuple[dict[str, str], str]:
     from carvegen import geometry
     from carvegen.writers.whole_print.new_print import face_of, guess, print_files
 
-    read = [_drawn(path, own) for path in own.drawings]
-    for path, its in zip(own.drawings, read, strict=True):
-        options.tell_notes([f"{path.name}: {note}" for note in its.notes])
-    size = own.size_mm or face_of(read)
+    artworks = [_drawn(path, own) for path in own.drawings]
+    for path, artwork in zip(own.drawings, artworks, strict=True):
+        options.tell_notes([f"{path.name}: {note}" for note in artwork.notes])
+    size = own.size_mm or face_of(artworks)
     layers: dict[str, list[PolygonArray]] = {}
-    for name, shapes in ((name, shapes) for art in read for name, shapes in art.layers.items() if len(shapes)):
-        layers.setdefault(name, []).append(shapes)
-    drawn = {name: its.layers for name, its in zip(_names(own.drawings), read, strict=True)}
+    for artwork in artworks:
+        for name, shapes in artwork.layers.items():
+            if len(shapes):
+                layers.setdefault(name, []).append(shapes)
+    drawn = {name: artwork.layers for name, artwork in zip(_names(own.drawings), artworks, strict=True)}
     usual = guess({name: geometry.stack(every) for name, every in layers.items()}, size)
     cut = {key: usual[key] for key in ("material", "cutter", "for")}
     blocks = [{**block, **cut} for block in usual["blocks"]]

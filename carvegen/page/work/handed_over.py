@@ -70,7 +70,7 @@ def files(print_: Print, shelf: Library) -> list[File]:
             known |= _of_block(folder, f"{block.name}/{sheet}")
     known = {name: what for name, what in known.items() if name in there}
     setups, old = setups_of(print_, shelf), outdated(print_, folder, shelf)
-    questions = {block.name: [its for its in map(question, setups[block.name]) if its] for block in print_.blocks}
+    questions = {block.name: [asked for asked in map(question, setups[block.name]) if asked] for block in print_.blocks}
     found, machines = list[File](), dict[str, list[str]]()
     for name, what in known.items():
         above, _, own = name.rpartition("/")
@@ -87,11 +87,12 @@ def files(print_: Print, shelf: Library) -> list[File]:
     return found
 
 
-def _together(folder: Path, above: str, names: Mapping[str, str], questions: Sequence[str]) -> File:
+def _together(folder: Path, above: str, known: Mapping[str, str], questions: Sequence[str]) -> File:
     """The files of one machine, which never leave without their note and the name of their block."""
-    what = "; ".join(f"{name.rpartition('/')[2]}: {its}" for name, its in names.items() if _kind(name, above) != "note")
+    own = {name.rpartition("/")[2]: purpose for name, purpose in known.items() if _kind(name, above) != "note"}
+    what = "; ".join(f"{name}: {purpose}" for name, purpose in own.items())
     return File(
-        paths=tuple(folder / name for name in names), name=f"{above.replace('/', '-')}.zip", folder=above,
+        paths=tuple(folder / name for name in known), name=f"{above.replace('/', '-')}.zip", folder=above,
         what=f"for the {above.rpartition('/')[2]}, with its note. {what}", kind="machine",
         safety=("read the note in it before anything is cut", *questions),
     )  # fmt: skip
@@ -105,7 +106,7 @@ def _lies_in(folder: Path, name: str) -> bool:
 def _of_block(folder: Path, name: str) -> dict[str, str]:
     try:
         record = json.loads((folder / name / "report.json").read_text(encoding="utf-8"))
-        return {f"{name}{its}": str(what) for its, what in record["files"].items() if not leads_out(its)}
+        return {f"{name}{file}": str(what) for file, what in record["files"].items() if not leads_out(file)}
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return {}
 
@@ -161,5 +162,5 @@ def cautions(print_: Print, setups: Setups) -> dict[str, Any]:
             lines.setdefault(setup.machine.name, []).extend(parted(text)[0] for text in cautions_of(setup))
     return {
         "questions": [f"{', '.join(dict.fromkeys(names))}: {text}" for text, names in questions.items()],
-        "cautions": [{"machine": name, "lines": explained(*dict.fromkeys(line))} for name, line in lines.items()],
+        "cautions": [{"machine": name, "lines": explained(*dict.fromkeys(told))} for name, told in lines.items()],
     }  # fmt: skip

@@ -74,9 +74,9 @@ def compared(print_: Print, seen: Path, said: Mapping[str, Any], out: Path) -> d
         sheets = [{"block": block, "file": path.name} for block, path in blocks if block in to_cut]
         return {"fault": "", "lines": lines, "sheets": sheets}
     if corners is None or not name:
-        said_ = "Too little is drawn on the plan to tell where the picture lies on it"
-        return {"fault": f"{said_}{'' if name else ': choose one block'}.", "sheets": []}
-    view = View(said["view"]) if said.get("view") in {view.value for view in View} else View.PRINT
+        fault = "Too little is drawn on the plan to tell where the picture lies on it"
+        return {"fault": f"{fault}{'' if name else ': choose one block'}.", "sheets": []}
+    view = View(said["view"]) if said.get("view") in [*View] else View.PRINT
     size = (print_.width_mm, print_.height_mm)
     land = land_in(seen, view=view, scan={"corners": corners_from(asked["corners"]), "size_mm": size})
     return _by_corners(difference(str(name), lands[str(name)], land, SCAN_TOLERANCE_MM), size, out / PICTURE)
@@ -88,8 +88,8 @@ def _by_corners(difference: Difference, size: tuple[float, float], picture: Path
         picture,
         compare_png([(shapely.intersection(difference.before, difference.after), difference.cut, difference.land)]),
     )
-    told = in_order(spots(difference, geometry.box(*size)))
-    lines = [*_lines(told)] or [f"{difference.name}: as planned, within {SCAN_TOLERANCE_MM:g} mm"]
+    apart = in_order(spots(difference, geometry.box(*size)))
+    lines = [*_lines(apart)] or [f"{difference.name}: as planned, within {SCAN_TOLERANCE_MM:g} mm"]
     return {"fault": "", "lines": [f"{difference.name}: laid on the plan by its corners", *lines], "sheets": []}
 
 

@@ -39,9 +39,9 @@ def checks(path: Path, shelf: Library, say: Say) -> dict[str, dict[str, Any]]:
     from carvegen.page.print_checks import taken_apart
     from carvegen.prints.file.print_file import read_print
 
-    found, prints = taken_apart(read_print(path, shelf), shelf, path.parent / BUILT, say=say)
-    told = {name: [finding.to_dict() for finding in its] for name, its in found.items()}
-    return {"found": told, "prints": {name: shapely.to_wkb(shape) for name, shape in prints.items()}}
+    findings, prints = taken_apart(read_print(path, shelf), shelf, path.parent / BUILT, say=say)
+    found = {name: [finding.to_dict() for finding in lot] for name, lot in findings.items()}
+    return {"found": found, "prints": {name: shapely.to_wkb(shape) for name, shape in prints.items()}}
 
 
 def built(path: Path, shelf: Library, say: Say) -> dict[str, Any]:
@@ -83,10 +83,10 @@ class Behind:
         with self._lock:
             self._stop()
             context = _processes()
-            ours, its = context.Pipe(duplex=False)
-            child = context.Process(target=_child, args=(its, work, path, shelf))
+            ours, theirs = context.Pipe(duplex=False)
+            child = context.Process(target=_child, args=(theirs, work, path, shelf))
             child.start()
-            its.close()
+            theirs.close()
             self._child = child
         threading.Thread(target=self._listen, args=(child, ours, say, done, failed), daemon=True).start()
 

@@ -61,7 +61,7 @@ def figures(
         Places where paper is bare unasked before anything moves, as `Finding.to_dict` says them.
     """
     off = plan.off_mm
-    wide = [its for its in bare if its["measured"] >= plan.visible_mm]
+    wide = [piece for piece in bare if piece["measured"] >= plan.visible_mm]
     return {
         "method": plan.method,
         "tolerance_mm": off,
@@ -174,23 +174,23 @@ def findings(record: dict[str, Any]) -> list[tuple[str, Finding]]:
     """What must be told of a block, with the block's name: faults that some prints will show."""
     found = []
     for kind in KINDS:
-        its = record[kind.key]
-        if its["share_of_prints"] >= _SOME and its["places"]:
-            first, line = its["places"][0], its["line_a_print"]
+        fault = record[kind.key]
+        if fault["share_of_prints"] >= _SOME and fault["places"]:
+            first, line = fault["places"][0], fault["line_a_print"]
             found.append((first["between"][0], Finding(
                 rule=kind.key.replace("_", "-"), at=(first["at_mm"][0], first["at_mm"][1]),
                 severity=Severity.RISK if line["mean_width_mm"] >= _PLAIN * SEEN_MM else Severity.ADVICE,
-                measured=its["worst_mm"], limit=record["visible_mm"], unit="mm", length_mm=line["mean_mm"],
-                why=f"{_width(line)}, along {line['mean_mm']:g} mm of {its['edge_mm']:.0f} mm of edge {kind.between}. "
-                f"{_of_100(its['share_of_prints'])} prints show some of it",
-                remedy=_remedy(kind, its),
+                measured=fault["worst_mm"], limit=record["visible_mm"], unit="mm", length_mm=line["mean_mm"],
+                why=f"{_width(line)}, along {line['mean_mm']:g} mm of {fault['edge_mm']:.0f} mm of edge {kind.between}"
+                f". {_of_100(fault['share_of_prints'])} prints show some of it",
+                remedy=_remedy(kind, fault),
             )))  # fmt: skip
     return found
 
 
-def _remedy(kind: Kind, its: dict[str, Any]) -> str:
-    enough, where = its["overlap_for_99_in_100_mm"], "register/register.png shows where"
-    if enough is not None and enough > its["overlap_mm"]:
+def _remedy(kind: Kind, fault: dict[str, Any]) -> str:
+    enough, where = fault["overlap_for_99_in_100_mm"], "register/register.png shows where"
+    if enough is not None and enough > fault["overlap_mm"]:
         return f"print in closer register, or write {kind.remedy} = {enough:g}; {where}"
     return f"print in closer register, or draw the dark shape wider there; {where}"
 
@@ -251,28 +251,28 @@ def _swelling(record: dict[str, Any]) -> str:
     return f"The blocks swell by up to {grow:g} % with the damp" if grow else "The blocks do not swell"
 
 
-def _in_words(kind: Kind, its: dict[str, Any]) -> list[str]:
+def _in_words(kind: Kind, fault: dict[str, Any]) -> list[str]:
     """A fault's lines: how wide it is, whether it is seen and how often; beneath it where, and what helps."""
     name = kind.name[:1].upper() + kind.name[1:]
-    if not its["edge_mm"]:
+    if not fault["edge_mm"]:
         return [f"  {name}: there is no such edge in this print."]
-    if not its["places"] and not its["share_of_prints"]:
-        return [f"  {name}: in none of the prints; at worst {its['worst_mm']:g} mm wide."]
-    line = its["line_a_print"]
+    if not fault["places"] and not fault["share_of_prints"]:
+        return [f"  {name}: in none of the prints; at worst {fault['worst_mm']:g} mm wide."]
+    line = fault["line_a_print"]
     lines = [
-        f"  {name}: {_width(line)}, at worst {its['worst_mm']:g} mm, in {_of_100(its['share_of_prints'])} prints.",
-        f"    A print has {line['mean_mm']:g} mm of it on average, on {its['edge_mm']:.0f} mm of such edges.",
+        f"  {name}: {_width(line)}, at worst {fault['worst_mm']:g} mm, in {_of_100(fault['share_of_prints'])} prints.",
+        f"    A print has {line['mean_mm']:g} mm of it on average, on {fault['edge_mm']:.0f} mm of such edges.",
     ]
-    if its["places"]:
-        (x, y), pair = its["places"][0]["at_mm"], " and ".join(its["places"][0]["between"])
+    if fault["places"]:
+        (x, y), pair = fault["places"][0]["at_mm"], " and ".join(fault["places"][0]["between"])
         lines.append(f"    Most often it is at x {x:g}, y {y:g} mm, between {pair}.")
-    return [*lines, f"    {_advice(kind, its)}"]
+    return [*lines, f"    {_advice(kind, fault)}"]
 
 
-def _advice(kind: Kind, its: dict[str, Any]) -> str:
+def _advice(kind: Kind, fault: dict[str, Any]) -> str:
     """What a wider overlap would hide, and where there is none; never what is set already."""
-    now, some, always = (its[key] for key in ("overlap_mm", "overlap_for_99_in_100_mm", "overlap_for_all_mm"))
-    little, none = its["edge_with_less_overlap_mm"], its["edge_without_overlap_mm"]
+    now, some, always = (fault[key] for key in ("overlap_mm", "overlap_for_99_in_100_mm", "overlap_for_all_mm"))
+    little, none = fault["edge_with_less_overlap_mm"], fault["edge_without_overlap_mm"]
     if some is None:
         text = f"{kind.remedy} = {now:g} has no room anywhere."
     elif some > now:
