@@ -128,9 +128,9 @@ def found_near(scene: Scene, window: BaseGeometry) -> Found:
             name=name, width_mm=print_.width_mm, height_mm=print_.height_mm, cuts=cuts[shapely.area(cuts) > _CRUMB_MM2],
             cut_outs=scene.openings, stays=geometry.parts(scene.stays[name]),
         )  # fmt: skip
-        record = [*map(finding_of, part.dropped), *_of_block(block, scene.setups[name], white[name], print_, window)]
+        every = [*map(finding_of, part.dropped), *_of_block(block, scene.setups[name], white[name], print_, window)]
         found[name] = _once(
-            finding for finding in record if finding.at is not None and shapely.covers(inner, shapely.Point(finding.at))
+            finding for finding in every if finding.at is not None and shapely.covers(inner, shapely.Point(finding.at))
         )
     return found
 
@@ -180,13 +180,11 @@ def _with_cuts_beyond(block: Block, window: BaseGeometry) -> Block:
 
 def _once(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Each once, whichever machine it is for; the worst first."""
-    record: dict[tuple[str, str, tuple[float, float] | None], Finding] = {}
+    first: dict[tuple[str, str, tuple[float, float] | None], Finding] = {}
     for finding in sorted(findings, key=lambda finding: finding.severity):
         at = finding.at and (round(finding.at[0], 1), round(finding.at[1], 1))
-        record.setdefault((finding.rule, finding.kind, at), finding)
-    return tuple(
-        sorted(record.values(), key=lambda finding: (finding.severity, finding.rule, finding.at or (0.0, 0.0)))
-    )
+        first.setdefault((finding.rule, finding.kind, at), finding)
+    return tuple(sorted(first.values(), key=lambda finding: (finding.severity, finding.rule, finding.at or (0.0, 0.0))))
 
 
 def _quiet(_: str) -> None:

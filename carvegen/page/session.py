@@ -508,7 +508,7 @@ class Session:
                 found = found_built(desk.print_, out)
                 with self._lock:
                     if self._version == desk.version:
-                        self._found.whole({name: list(its) for name, its in found.items()}, desk.version)
+                        self._found.whole({name: list(findings) for name, findings in found.items()}, desk.version)
 
     def stop(self) -> None:
         """Stop a build that is at work."""

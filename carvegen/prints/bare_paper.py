@@ -111,7 +111,7 @@ def _given_away(pieces: PolygonArray, cuts: Mapping[str, Cut], whole: _Print) ->
     for form in _FORMS:
         for rank in range(len(now) if len(pieces) else 0):
             turn = _turns(pieces, rank, now)
-            got = [its for name in now for its in _take(name, pieces[turn == name], form, now, whole)]
+            got = [piece for name in now for piece in _take(name, pieces[turn == name], form, now, whole)]
             taken += got
             pieces = _wide(shapely.difference(pieces, shapely.union_all([piece.land for piece in got])))
     return taken
@@ -269,14 +269,14 @@ def _places(pieces: PolygonArray) -> Iterator[tuple[tuple[float, float], float, 
 
 def paper_findings(picture: Picture, cuts: Mapping[str, Cut]) -> dict[str, list[Finding]]:
     """What of the paper is bare and should not be, or has ink and should be bare; by the block that it is about."""
-    record: dict[str, list[Finding]] = {name: [] for name in cuts}
+    notes: dict[str, list[Finding]] = {name: [] for name in cuts}
     asked = shapely.union_all([cut.picture for cut in cuts.values()])
     bare = bare_unasked(shapely.difference(asked, picture.bare), cuts.values())
     for at, width, piece in _places(bare):
-        record[_owner(piece, cuts)].append(_bare_finding(at, width, _length(piece, width)))
+        notes[_owner(piece, cuts)].append(_bare_finding(at, width, _length(piece, width)))
     for name, cut in cuts.items():
         for at, width, _ in _places(_wide(shapely.intersection(cut.ink, cut.white))):
-            record[name].append(
+            notes[name].append(
                 Finding(
                     rule="ink-on-bare",
                     severity=Severity.BREAKS,
@@ -290,7 +290,7 @@ def paper_findings(picture: Picture, cuts: Mapping[str, Cut]) -> dict[str, list[
             )
     for name, shape in _blank_layers(picture, asked).items():
         at, _, _ = max(_places(geometry.parts(shape)), key=lambda place: place[1])
-        record[next(iter(cuts))].append(
+        notes[next(iter(cuts))].append(
             Finding(
                 rule="blank-layer",
                 kind=name,
@@ -303,7 +303,7 @@ def paper_findings(picture: Picture, cuts: Mapping[str, Cut]) -> dict[str, list[
                 remedy=f'name it on a block, or among the highlights: shape = "{name}"',
             )
         )
-    return record
+    return notes
 
 
 def _length(piece: BaseGeometry, width: float) -> float:

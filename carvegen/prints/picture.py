@@ -411,7 +411,7 @@ class _Grower:
         *, grow: _Grow,
     ) -> Growth:  # fmt: skip
         """Flakes: those too near to other white, or that leave slivers of a block, are left out whole."""
-        names = [self.drawing.names if "*" in its else its for its in (motif.far_behind, motif.middle_behind)]
+        names = [self.drawing.names if "*" in named else named for named in (motif.far_behind, motif.middle_behind)]
         hidden, *by_depth = [self._hidden_by(motif), *map(self.drawing.union, names)]
         if not motif.settings.cut_at_edge:
             hidden, *by_depth = shapely.buffer([hidden, *by_depth], limits.land_mm, quad_segs=4)

@@ -1,4 +1,4 @@
-"""Options for what grows, for the block's size, for drawings, and for what stays land or is cut out."""
+"""Options for shapes on a block: its size, drawings and scans, what stays land and what is cut out."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from carvegen.base.errors import InputError
-from carvegen.base.parameters import parameters, successors
+from carvegen.base.parameters import parameters
 from carvegen.base.units import MM_PER
 from carvegen.cli.options.setup import library
 from carvegen.cli.options.telling import keep_notes
@@ -22,12 +22,10 @@ from carvegen.cli.options.values import (
     Read,
     declared,
     joined,
-    option_of,
-    read_as,
     under,
 )  # fmt: skip
 from carvegen.facts.block_settings import Free
-from carvegen.motifs import motif as module_of
+from carvegen.motifs import motif
 
 if TYPE_CHECKING:
     from carvegen.blocks.from_motif import Ground
@@ -35,8 +33,8 @@ if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
 
 __all__ = [
-    "block_size", "check_picture", "drawing", "face_size", "ground", "ink_options", "inks_of", "motif",
-    "motif_settings", "placed", "places", "true_size", "units", "view",
+    "block_size", "check_picture", "drawing", "face_size", "ground", "ink_options", "inks_of", "placed", "places",
+    "true_size", "units", "view",
 ]  # fmt: skip
 
 #: ``--size``: passes `size` in mm.
@@ -55,7 +53,7 @@ true_size = click.option("--size", "size_mm", type=SIZE, help="Scan: how far apa
 
 def places(name: str) -> Option:
     """Options for what stays land and what is cut out, where the motif `name` grows."""
-    goes_behind = any(setting.name == "hidden" for setting in parameters(module_of(name).Settings))
+    goes_behind = any(setting.name == "hidden" for setting in parameters(motif(name).Settings))
     free = [
         replace(setting, default=0.0) if goes_behind and setting.name == "clearance_mm" else setting
         for setting in parameters(Free)
@@ -165,52 +163,6 @@ ink_options = joined(
         help="Scan: of a finished print: its inks and paper by the print file.",
     ),
 )  # fmt: skip
-
-
-def motif(name: str, *, presets: str) -> Option:
-    """Options for every setting of a motif, and one named `presets` for its presets."""
-    known = module_of(name)
-    options = [
-        click.option(
-            f"--{presets}",
-            "preset",
-            type=OneOf(list(known.PRESETS)),
-            default=next(iter(known.PRESETS)),
-            show_default=True,
-            help="A name for settings that belong together; those that you give below change it.",
-        )
-    ]
-    options += [
-        click.option(
-            option_of(setting.name),
-            setting.name,
-            help=f"{setting.help[0].upper()}{setting.help[1:]}.",
-            **read_as(setting),
-        )
-        for setting in parameters(known.Settings)
-    ]
-    options += [_gone(option_of(name), later) for name, later in successors(known.Settings).items()]
-    return under("What it looks like", *options)
-
-
-def _gone(option: str, later: str) -> Option:
-    """An option that lost its meaning: refused with the name of the one to use instead."""
-
-    def refuse(ctx: click.Context, param: click.Parameter, value: object) -> None:
-        if value is not None:
-            hint = f"use {option_of(later)}"
-            raise InputError("is no setting of this motif any more", value=value, where=option, hint=hint)
-
-    return click.option(option, hidden=True, expose_value=False, callback=refuse)
-
-
-def motif_settings(name: str, args: Mapping[str, Any]) -> Any:  # noqa: ANN401
-    """The motif's settings from its preset and the options given."""
-    module = module_of(name)
-    own = {
-        setting.name: args[setting.name] for setting in parameters(module.Settings) if args[setting.name] is not None
-    }
-    return module.Settings(**{**module.PRESETS[args["preset"]], **own})
 
 
 def inks_of(inks: dict[str, Any] | None, print_file: Path | None) -> dict[str, Any]:

@@ -499,11 +499,11 @@ def opened(path: Path, shelf: Library, *, say: Say) -> Desk:
         print_=print_, shelf=shelf, setups=setups, bare=bare, ground=ground, stock=stock, seen=seen, marks=marks,
         patches=patches, hashes=hashes,
     )  # fmt: skip
-    for k, its in enumerate(bare.motifs):
-        if its.kept is None:
-            desk._grown[k] = sorted(marks_of(its.growth.cuts))
-        elif len(its.kept.edited):
-            hers = set(map(id, its.kept.edited))
+    for k, grown in enumerate(bare.motifs):
+        if grown.kept is None:
+            desk._grown[k] = sorted(marks_of(grown.growth.cuts))
+        elif len(grown.kept.edited):
+            hers = set(map(id, grown.kept.edited))
             desk._edited_numbers |= {n for n in desk.shapes_of(k) if id(stock.shapes[n]) in hers}
     return desk
 

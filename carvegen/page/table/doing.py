@@ -90,7 +90,7 @@ class _Marking:
         return next(key for k in range(1, 10**7) if (key := f"{begins}{k:04d}") not in taken)
 
     def replace(self, key: str, mark: Mark | None) -> None:
-        at = next(k for k, its in enumerate(self.own) if its.key == key)
+        at = next(k for k, own in enumerate(self.own) if own.key == key)
         self.own[at : at + 1] = [] if mark is None else [mark]
 
     def put(self, mark: Mark) -> None:
@@ -102,8 +102,8 @@ class _Marking:
             like = [own for own in self.own if _alike(own, mark) and shapely.intersects(own.shape, mark.shape)]
             if like:
                 whole = shapely.union_all([mark.shape, *(own.shape for own in like)])
-                for its in like[1:]:
-                    self.replace(its.key, None)
+                for other in like[1:]:
+                    self.replace(other.key, None)
                 self.replace(like[0].key, self.read(replace(like[0], shape=whole)))
                 return
         self.own.append(mark)
@@ -247,7 +247,7 @@ def mending_planned(block: str, finding: Finding, desk: Desk) -> Planned:
     assert finding.at is not None
     windows = (shapely.buffer(shapely.Point(finding.at), by, cap_style="square") for by in _AROUND_MM)
     tried = (is_mended(desk.scene(window), window, block, finding.at) for window in windows)
-    if not next((its for its in tried if its is not None), False):
+    if not next((mended for mended in tried if mended is not None), False):
         raise InputError(
             "can't be mended without laying ink on what is to be bare", where=finding.title.lower(),
             hint="move or take away the snow beside it, change the drawing, or leave it to your knife",
@@ -336,8 +336,8 @@ class _Editing:
     def changes(self) -> dict[str, Any]:
         """As a change has it."""
         return {
-            "shapes_gone": {self._file(k): _texts(its) for k, its in self.gone.items()},
-            "shapes_new": {self._file(k): _texts(its) for k, its in self.new.items()},
+            "shapes_gone": {self._file(k): _texts(shapes) for k, shapes in self.gone.items()},
+            "shapes_new": {self._file(k): _texts(shapes) for k, shapes in self.new.items()},
             "text": self.keeping.text if self.keeping else (), "files": self.keeping.files if self.keeping else {},
             "keeping": self.keeping,
         }  # fmt: skip

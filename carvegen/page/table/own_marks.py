@@ -85,12 +85,12 @@ def redrawn(mark: Mark, shape: BaseGeometry, names: Names, size: tuple[float, fl
 
 def rubbed(marks: Sequence[Mark], new: Mark, names: Names, size: tuple[float, float]) -> dict[str, Mark | None]:
     """The marks, by key, that a new one contradicts, without what of them lies under it; None: nothing is left."""
-    found = dict[str, Mark | None]()
+    rubbed_out = dict[str, Mark | None]()
     for mark in marks:
         if contradict(mark, new) and shapely.intersects(mark.shape, new.shape):
             left = shapely.difference(mark.shape, shapely.buffer(new.shape, 2 * geometry.GRID_MM))
-            found[mark.key] = redrawn(mark, geometry.solid(left), names, size)
-    return found
+            rubbed_out[mark.key] = redrawn(mark, geometry.solid(left), names, size)
+    return rubbed_out
 
 
 def values(mark: Mark) -> dict[str, Any]:

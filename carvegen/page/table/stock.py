@@ -76,7 +76,7 @@ class Stock:
 
     def of(self, white: int) -> list[int]:
         """The numbers of all shapes of a white, rising."""
-        return sorted(n for n, its in self.white.items() if its == white)
+        return sorted(n for n, number in self.white.items() if number == white)
 
     def _plant(self) -> None:
         lots: list[list[int]] = [[] for _ in range(self._whites)]
@@ -161,8 +161,8 @@ class Seen:
             hidden, made = self._of.pop(id(patch))
             self._hidden -= hidden
             for number in made:
-                its = self.extras.pop(number)
-                kept[its.like, shapely.to_wkb(its.shape)] = number
+                extra = self.extras.pop(number)
+                kept[extra.like, shapely.to_wkb(extra.shape)] = number
                 before.add(number)
         after, hides = set(new), set[int]()
         for patch in come:
@@ -192,10 +192,10 @@ class Seen:
                 like=like, shape=shape
             )
 
-        for name, its in lots.items():
+        for name, own in lots.items():
             blocks: dict[bytes, set[str]] = {}
             first: dict[bytes, Polygon] = {}
-            for lot in its:
+            for lot in own:
                 for wkb, shape in zip(shapely.to_wkb(lot.shapes).tolist(), lot.shapes, strict=True):
                     blocks.setdefault(wkb, set()).update(lot.blocks)
                     first.setdefault(wkb, shape)

@@ -76,7 +76,7 @@ def compared(print_: Print, seen: Path, said: Mapping[str, Any], out: Path) -> d
     if corners is None or not name:
         fault = "Too little is drawn on the plan to tell where the picture lies on it"
         return {"fault": f"{fault}{'' if name else ': choose one block'}.", "sheets": []}
-    view = View(said["view"]) if said.get("view") in [*View] else View.PRINT
+    view = View(said["view"]) if said.get("view") in [known.value for known in View] else View.PRINT
     size = (print_.width_mm, print_.height_mm)
     land = land_in(seen, view=view, scan={"corners": corners_from(asked["corners"]), "size_mm": size})
     return _by_corners(difference(str(name), lands[str(name)], land, SCAN_TOLERANCE_MM), size, out / PICTURE)

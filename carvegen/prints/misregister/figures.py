@@ -138,12 +138,12 @@ def _up(mm: float) -> float:
 
 def of_kind(outcome: Outcome, kind: int) -> tuple[Floats, Floats, Floats, Floats, list[tuple[int, int]]]:
     """All places of a kind: where, share of prints, worst gap, overlap, and the numbers of the two blocks."""
-    mine = [place.snow == bool(kind) for place in outcome.places]
+    mine = [edge.snow == bool(kind) for edge in outcome.places]
     pairs = [
-        (place.block, int(under)) for place, own in zip(outcome.places, mine, strict=True) for under in place.under[own]
+        (edge.block, int(under)) for edge, own in zip(outcome.places, mine, strict=True) for under in edge.under[own]
     ]
-    xy = np.concatenate([place.xy[own] for place, own in zip(outcome.places, mine, strict=True)])
-    overlap = np.concatenate([place.overlap_mm[own] for place, own in zip(outcome.places, mine, strict=True)])
+    xy = np.concatenate([edge.xy[own] for edge, own in zip(outcome.places, mine, strict=True)])
+    overlap = np.concatenate([edge.overlap_mm[own] for edge, own in zip(outcome.places, mine, strict=True)])
     shares, worst = (
         np.concatenate([values[own] for values, own in zip(each, mine, strict=True)])
         for each in (outcome.share, outcome.worst_mm)

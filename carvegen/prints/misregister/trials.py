@@ -150,9 +150,9 @@ def outcome(
     moves = drawn_moves(blocks, plan, size, seed)
     seen = _Seen.nothing(plan.prints)
     shares, worst = [], []
-    for place in places:
-        shares.append(_tried(place, found, moves, plan, full_mm, seen=seen))
-        worst.append(_pull(place, blocks, plan, size) - place.overlap_mm)
+    for edge in places:
+        shares.append(_tried(edge, found, moves, plan, full_mm, seen=seen))
+        worst.append(_pull(edge, blocks, plan, size) - edge.overlap_mm)
     return Outcome(
         places=places, share=tuple(shares), worst_mm=tuple(worst), widest_mm=seen.widest_mm,
         failed=seen.line_mm > 0, line_mm=seen.line_mm, opened_mm2=seen.opened_mm2,
