@@ -84,17 +84,17 @@ class Finding:
         return Finding.from_dict(self.to_dict())
 
     @classmethod
-    def from_dict(cls, told: Mapping[str, Any]) -> Finding:
+    def from_dict(cls, record: Mapping[str, Any]) -> Finding:
         """The finding that `to_dict` told, as exact as it was told."""
-        at, to = told["at_mm"], told["to_mm"]
+        at, to = record["at_mm"], record["to_mm"]
         return cls(
-            rule=told["rule"],
-            severity=Severity[told["severity"].upper()],
+            rule=record["rule"],
+            severity=Severity[record["severity"].upper()],
             at=None if at is None else (at[0], at[1]),
             to=None if to is None else (to[0], to[1]),
-            between=tuple(told["between"]),
+            between=tuple(record["between"]),
             **{
-                name: told[name]
+                name: record[name]
                 for name in ("kind", "measured", "limit", "unit", "length_mm", "direction_deg", "why", "remedy")
             },
         )

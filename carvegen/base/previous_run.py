@@ -82,9 +82,9 @@ def earlier(
         )
 
 
-def keep_edited(found: Earlier, folder: Path, stage: Path) -> None:
+def keep_edited(earlier: Earlier, folder: Path, stage: Path) -> None:
     """Lay what is kept under its new name among the files that will move into `folder`."""
-    for name, beside in found.kept.items():
+    for name, beside in earlier.kept.items():
         write_file(stage / beside, (folder / name).read_bytes())
 
 

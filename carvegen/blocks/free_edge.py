@@ -48,7 +48,8 @@ def with_fringe(block: Block, fringe: BaseGeometry, limits: Limits, *, to_decide
     for _ in range(_ROUNDS):
         if len(patches) == 0:
             break
-        weak = _new(_narrow(_cut_too(block, patches), limits), before)
+        without = replace(block, cuts=geometry.snapped(geometry.joined(np.concatenate([block.cuts, patches]))))
+        weak = _new(_narrow(without, limits), before)
         if len(weak) == 0:
             return replace(block, free=patches)
         ends = geometry.dots(weak.reshape(-1, 2))
@@ -74,10 +75,6 @@ def _beside_one(patches: PolygonArray, block: Block) -> PolygonArray:
         return geometry.empty()
     beside = shapely.STRtree(every).query(patches, predicate="dwithin", distance=2 * geometry.GRID_MM)[0]
     return np.asarray(patches[np.bincount(beside, minlength=len(patches)) == 1])
-
-
-def _cut_too(block: Block, patches: PolygonArray) -> Block:
-    return replace(block, cuts=geometry.snapped(geometry.joined(np.concatenate([block.cuts, patches]))))
 
 
 def _narrow(block: Block, limits: Limits) -> Floats:

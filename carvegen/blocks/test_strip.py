@@ -80,7 +80,7 @@ def strip_for(setup: Setup) -> Strip:
         grid = 0.05 if least >= 0.5 else 0.02
         sizes = np.round(least * _STEPS / grid) * grid
         made, width, rungs = make(sizes, (x, top))
-        cuts += [*made, _triangle(x, top)]
+        cuts += [*made, shapely.Polygon([(x, top), (x, top - 2.0), (x + 1.6, top - 1.0)])]  # points at the finest rung
         x += width + _GAP_MM
         sized = tuple(np.round(sizes, 2).tolist())
         ladders.append(Ladder(name=_plain(name, setup), about=about, key=key, sizes_mm=sized, rungs=_places(rungs)))
@@ -150,11 +150,6 @@ def _slits(widths: Floats, corner: tuple[float, float]) -> _Made:
         for end, width in zip(ends.tolist(), widths.tolist(), strict=False)
     ]
     return made, 2.0 + float(ends[-1]), _above(x + ends[:-1] + widths / 2, corner[1])
-
-
-def _triangle(x: float, top: float) -> Polygon:
-    """Points at the finest rung."""
-    return shapely.Polygon([(x, top), (x, top - 2.0), (x + 1.6, top - 1.0)])
 
 
 def _wedge() -> Polygon:

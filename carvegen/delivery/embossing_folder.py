@@ -69,24 +69,24 @@ def deliver_embossing_strip(
     InputError
         If the material does not allow the strip's depth, or the folder can't be written.
     """
-    strip, ways = embossing_strip(paper), [on_strip(setup) for setup in setups]
+    strip, strip_setups = embossing_strip(paper), [on_strip(setup) for setup in setups]
     highest = max((piece.how for piece in strip.pieces), key=lambda how: how.relief_mm)
     thick = counter_thickness_mm(highest, 0.0)
-    counter = counter_setups(shelf, ways, thickness_mm=thick)
+    counter = counter_setups(shelf, strip_setups, thickness_mm=thick)
     holes = replace(
         strip.block, name=f"{strip.block.name} counter", cuts=geometry.empty(), cut_outs=strip.holes(), turned=True,
         bevelled=False,
     )  # fmt: skip
-    main, steps = ways[0].on(strip.block), embossing_steps(strip)
+    main, steps = strip_setups[0].on(strip.block), embossing_steps(strip)
     made: dict[str, str | bytes] = {
-        "how-to-read.md": embossing_page(strip, ways[0], counter[0]),
+        "how-to-read.md": embossing_page(strip, strip_setups[0], counter[0]),
         "strip.png": proof_png(strip.block, px_per_mm=10),
         "wall.svg": relief_svg(main, steps, ()),
         "wall.dxf": relief_dxf(main, steps),
     }
     for folder, job in (
-        *((way.machine.kind, way.on(strip.block)) for way in ways),
-        *((f"counter/{way.machine.kind}", way.on(holes)) for way in counter),
+        *((setup.machine.kind, setup.on(strip.block)) for setup in strip_setups),
+        *((f"counter/{setup.machine.kind}", setup.on(holes)) for setup in counter),
     ):
         say(f"writing for the {job.machine.kind}")
         made |= _files_of(job, folder, transfer=transfer, sheet=sheet, dxf=dxf, pale=pale_guide)
@@ -136,7 +136,7 @@ def deliver_die(
     for name in DIE_FILES:
         write_file(out / "die" / name, texts[name])
     sheet = counter_sheet(job.block, die)
-    return deliver([way.on(sheet) for way in counter], out / COUNTER, style, say=lambda _: None)
+    return deliver([setup.on(sheet) for setup in counter], out / COUNTER, style, say=lambda _: None)
 
 
 _COUNTER_WORDS = (

@@ -38,7 +38,7 @@ from carvegen.delivery.register_folder import FIGURES, register_files, register_
 from carvegen.delivery.register_folder import PURPOSE as REGISTER_PURPOSE
 from carvegen.delivery.side_by_side import side_by_side
 from carvegen.delivery.step_keys import differences, digest, digests
-from carvegen.prints.cut_blocks import counter_ways_of, pressing_of, ways_of
+from carvegen.prints.cut_blocks import counter_setups_of, pressing_of, setups_of
 from carvegen.prints.misregister.figures import findings
 from carvegen.prints.recut import standing_lands
 from carvegen.writers.proof.proof_pages import print_sheet
@@ -139,13 +139,13 @@ class _Build:
     def __init__(self, given: Print, out: Path, shelf: Library, say: Say) -> None:
         self.given, self.out, self.say = given, out, say
         self.old = read_record(out)
-        self.ways = ways_of(given, shelf)
-        counters = counter_ways_of(given, shelf, self.ways)
+        self.setups = setups_of(given, shelf)
+        counters = counter_setups_of(given, shelf, self.setups)
         stands = standing_lands(given, out)
-        self.cut_inputs = cut_inputs(given, self.ways, stands)
+        self.cut_inputs = cut_inputs(given, self.setups, stands)
         self.block_inputs = {
             block.name: BlockInputs(
-                setups=self.ways[block.name], counter_setups=counters.get(block.name, ()),
+                setups=self.setups[block.name], counter_setups=counters.get(block.name, ()),
                 style=block_style(given, k, shelf),
                 stands=stands[block.name].land if block.name in stands else None,
             )
@@ -175,11 +175,11 @@ class _Build:
         self._settle(_PROOFS, digests(proofs), "not drawn before")
         lands, picture = proofs.land, digest(self.recipes[_PROOFS])
         notes = [note for name in self.block_inputs for note in self._notes(name)]
-        register = register_inputs(self.given, self.ways, lands, picture, notes)
+        register = register_inputs(self.given, self.setups, lands, picture, notes)
         self._settle(_REGISTER, digests(register), "not tried before")
         made = {name: digest(recipe) for name, recipe in self.recipes.items()}
         self._settle(
-            _REPORT, digests(ReportInputs(given=self.given, setups=self.ways, made=made)), "not reported before"
+            _REPORT, digests(ReportInputs(given=self.given, setups=self.setups, made=made)), "not reported before"
         )
         self.folders |= {step: scratch / str(k) for k, step in enumerate(self.why) if self.why[step]}
         done = side_by_side(self._tasks(proofs, register), jobs=jobs, say=self.say, slight=[_PROOFS])
@@ -208,7 +208,7 @@ class _Build:
         given, lands = self.given, {name: self._land(name) for name in self.block_inputs}
         masks = frozenset(block.name for block in given.blocks if block.role == "stencil")
         dies = {
-            block.name: Pressed(face=lands[block.name], how=pressing_of(given, block, self.ways[block.name][0]))
+            block.name: Pressed(face=lands[block.name], how=pressing_of(given, block, self.setups[block.name][0]))
             for block in given.blocks if block.role == "emboss"
         }  # fmt: skip
         coats = printed_coats(given, lands)
@@ -264,8 +264,8 @@ class _Build:
         report = PrintReport(name=self.given.name, blocks=blocks)
         size = [self.given.width_mm, self.given.height_mm]
         self.report = {**report.to_dict(), "size_mm": size, "colours": MODEL, "register": figures or None}
-        ways = [way for block in self.given.blocks for way in self.ways[block.name]]
-        sheet = print_sheet(self.given, proofs.coats, report, self._purpose(), ways, to_decide=proofs.to_decide)
+        setups = [setup for block in self.given.blocks for setup in self.setups[block.name]]
+        sheet = print_sheet(self.given, proofs.coats, report, self._purpose(), setups, to_decide=proofs.to_decide)
         files = {"report.json": json.dumps(self.report, indent=1) + "\n", "proof.html": proof_sheet_html(sheet)}
         _write(files, self.folders[_REPORT])
 
@@ -333,7 +333,7 @@ def marking_sheet(given: Print, shelf: Library, paper: str, *, say: Say) -> tupl
     from carvegen.marking.pencil.layout import MarkingSheet
     from carvegen.writers.whole_print.marking_sheet import marking_sheet_pdf
 
-    inputs = cut_inputs(given, ways_of(given, shelf), {})
+    inputs = cut_inputs(given, setups_of(given, shelf), {})
     blocks, recipe = [block.name for block in given.blocks], digests(inputs)
     for record in sorted(given.path.parent.glob(f"*/{RECORD}")):
         if lands := lands_built(record.parent, recipe, blocks):

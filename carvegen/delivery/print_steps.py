@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from carvegen.delivery.block_folder import Style
     from carvegen.delivery.side_by_side import Say
     from carvegen.facts.profiles import Library
-    from carvegen.prints.cut_blocks import Cut, Ways
+    from carvegen.prints.cut_blocks import Cut, Setups
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.picture import Picture
     from carvegen.prints.recut import Standing
@@ -71,11 +71,11 @@ class CutInputs:
 
     given: Print  #: without what no shape depends on
     contents: Mapping[str, str]  #: of every file that it names, as a hash
-    setups: Ways
+    setups: Setups
     stands: Mapping[str, Standing]  #: what stands of the blocks that are cut already
 
 
-def cut_inputs(given: Print, setups: Ways, stands: Mapping[str, Standing]) -> CutInputs:
+def cut_inputs(given: Print, setups: Setups, stands: Mapping[str, Standing]) -> CutInputs:
     """What the shapes of a print's blocks are made of."""
     seen = _without_looks(given)
     return CutInputs(given=seen, contents=contents_of_files(seen, given.path.parent), setups=setups, stands=stands)
@@ -221,9 +221,9 @@ def block_style(given: Print, number: int, shelf: Library) -> Style:
 def block_folder(shape: Shape, its: BlockInputs, folder: Path, say: Say) -> BlockFindings:
     """Write a block's folder, and its land for the steps after; what was found on it, and on its counter-sheet."""
     name = shape.block.name
-    limits = strictest(way.limits for way in its.setups)
+    limits = strictest(setup.limits for setup in its.setups)
     block = with_fringe(shape.block, shape.fringe, limits, to_decide=shape.to_decide)
-    jobs = [way.on(block) for way in its.setups]
+    jobs = [setup.on(block) for setup in its.setups]
     made = {"": deliver(jobs, folder / name, its.style, say=say)}
     if shape.die is not None:
         made[COUNTER] = deliver_die(jobs[0], shape.die, its.counter_setups, folder / name, its.style, say=say)
@@ -339,5 +339,5 @@ class ReportInputs:
     """All that goes into the report and its sheet; what other steps have made stands for itself by its key."""
 
     given: Print
-    setups: Ways
+    setups: Setups
     made: Mapping[str, str]  #: the key of every other step, by name

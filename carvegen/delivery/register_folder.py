@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from carvegen.base.findings import Finding
     from carvegen.facts.register import Plan
-    from carvegen.prints.cut_blocks import Ways
+    from carvegen.prints.cut_blocks import Setups
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.misregister.trials import Outcome
     from carvegen.writers.whole_print.print_png import Window
@@ -77,7 +77,7 @@ class RegisterInputs:
 
 
 def register_inputs(
-    given: Print, ways: Ways, lands: Mapping[str, BaseGeometry], picture: str, notes: Iterable[Finding]
+    given: Print, setups: Setups, lands: Mapping[str, BaseGeometry], picture: str, notes: Iterable[Finding]
 ) -> RegisterInputs:
     """What the folder is made of.
 
@@ -93,7 +93,7 @@ def register_inputs(
     return RegisterInputs(
         name=given.name, width_mm=given.width_mm, height_mm=given.height_mm, window=given.window,
         sheet=given.files.get("paper", "A4"), seed=given.seed, trap_mm=given.trap_mm,
-        register_error_mm=given.register_error_mm, register=given.register, blocks=_inked(given, ways, lands),
+        register_error_mm=given.register_error_mm, register=given.register, blocks=_inked(given, setups, lands),
         picture_of_the_print=picture, bare=tuple(its.to_dict() for its in notes if its.rule == "bare-paper"),
     )  # fmt: skip
 
@@ -144,11 +144,11 @@ def _templates(its: RegisterInputs) -> dict[str, bytes | str]:
     }
 
 
-def _inked(given: Print, ways: Ways, lands: Mapping[str, BaseGeometry]) -> tuple[Inked, ...]:
+def _inked(given: Print, setups: Setups, lands: Mapping[str, BaseGeometry]) -> tuple[Inked, ...]:
     found = []
     for block in given.blocks:
         if block.ink is not None and block.name in lands:
-            material = ways[block.name][0].material
+            material = setups[block.name][0].material
             moves = wood_of(material.key, material.grain)
             found.append(
                 Inked(name=block.name, land=lands[block.name], lightness=lightness(block.ink.colour), moves=moves,

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from carvegen.base.parameters import angle, choice, length, text, whole
+from carvegen.base.parameters import angle, choice, flag, length, text, whole
 
-__all__ = ["FEELS", "Chance", "Cutting", "Free", "Inking"]
+__all__ = ["FEELS", "Chance", "Cutting", "Free", "Inking", "Mending"]
 
 #: Depth that keeps the paper off the floor, by feel: at least so much, and so much of the gap's width.
 #: "firm" is the usual rule, the two others bracket it; all common practice, no source.
@@ -51,3 +51,11 @@ class Free:
     """What motifs keep out of."""
 
     margin_mm: float = length(0.0, help="strip along the edge that motifs leave free", at_least=0, at_most=200)
+    clearance_mm: float = length(1.0, help="how far motifs stay from what is kept clear", at_least=0, at_most=100)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mending:
+    """Whether what breaks a limit is mended."""
+
+    mend: bool = flag(False, help="mend the cuts where a limit breaks, and show what was changed")

@@ -162,5 +162,5 @@ def _chart() -> Mapping[str, Any]:
 
 
 def _row(material: str) -> _Chips:
-    found: _Chips = _chart()["rows"].get(material, _chart()["other"])
-    return found
+    chips: _Chips = _chart()["rows"].get(material, _chart()["other"])
+    return chips

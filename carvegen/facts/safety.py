@@ -62,17 +62,19 @@ def deference(kind: str) -> str:
     return cautions()[f"defer-{kind}"]
 
 
-def parted(told: str) -> tuple[str, str]:
+def parted(text: str) -> tuple[str, str]:
     """What is to be done by a caution, and why, with its limits: empty if it says no more; each with its sources."""
-    return _parts().get(told, (told, ""))
+    return _parts().get(text, (text, ""))
 
 
 @cache
 def _parts() -> Mapping[str, tuple[str, str]]:
     table = read_toml(shipped() / "cautions.toml")
     return {
-        _whole(its): (_said(its, str(its["says"]), its.get("sources", ())), _said(its, str(its["behind"]), ()))
-        for its in table.values() if "behind" in its
+        _whole(entry): (
+            _said(entry, str(entry["says"]), entry.get("sources", ())), _said(entry, str(entry["behind"]), ()),
+        )
+        for entry in table.values() if "behind" in entry
     }  # fmt: skip
 
 

@@ -324,11 +324,11 @@ def rings(shapes: PolygonArray) -> Rings:
     return found
 
 
-def _twice_signed_areas(found: Rings) -> Floats:
+def _twice_signed_areas(rings: Rings) -> Floats:
     """Twice the area within each ring, below 0 where it runs clockwise; mm², (rings,)."""
-    start = found.start[:-1]
-    xy = found.xy - np.repeat(found.xy[start], np.diff(found.start), axis=0)  # from a near point: no digits are lost
-    ends = found.edge_ends
+    start = rings.start[:-1]
+    xy = rings.xy - np.repeat(rings.xy[start], np.diff(rings.start), axis=0)  # from a near point: no digits are lost
+    ends = rings.edge_ends
     return np.asarray(np.add.reduceat(xy[:, 0] * xy[ends, 1] - xy[ends, 0] * xy[:, 1], start))
 
 
@@ -368,11 +368,11 @@ def star_radii(shapes: PolygonArray) -> tuple[Floats, Floats]:
 def wholly_in(area: BaseGeometry, shapes: PolygonArray) -> Mask:
     """Whether each shape lies in the area and touches its outline nowhere."""
     box = shapely.bounds(area)
-    found = inside_box(shapes, box, 0.0)
+    mask = inside_box(shapes, box, 0.0)
     if not shapely.equals(area, shapely.box(*box)):
         shapely.prepare(area)
-        found[found] = shapely.contains_properly(area, shapes[found])
-    return found
+        mask[mask] = shapely.contains_properly(area, shapes[mask])
+    return mask
 
 
 def inside_box(shapes: PolygonArray, box: Floats, margin: float) -> Mask:
@@ -384,11 +384,11 @@ def inside_box(shapes: PolygonArray, box: Floats, margin: float) -> Mask:
     return np.asarray(across & (bottom > box[1] + margin) & (top < box[3] - margin))
 
 
-def reversed_rings(given: Rings) -> Rings:
+def reversed_rings(rings: Rings) -> Rings:
     """The rings run the other way round: what was on the left is on the right."""
-    ring = np.repeat(np.arange(len(given)), np.diff(given.start))
-    back = given.start[ring] + given.start[ring + 1] - 1 - np.arange(len(given.xy))
-    return Rings(given.xy[back], given.start, given.owner, given.hole)
+    ring = np.repeat(np.arange(len(rings)), np.diff(rings.start))
+    back = rings.start[ring] + rings.start[ring + 1] - 1 - np.arange(len(rings.xy))
+    return Rings(rings.xy[back], rings.start, rings.owner, rings.hole)
 
 
 def stacked(first: Rings, second: Rings) -> Rings:

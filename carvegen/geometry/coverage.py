@@ -28,7 +28,7 @@ def coverage(shapes: PolygonArray, size: tuple[int, int]) -> Floats:
     return ring_coverage(geometry.rings(shapes), size)
 
 
-def ring_coverage(found: Rings, size: tuple[int, int]) -> Floats:
+def ring_coverage(rings: Rings, size: tuple[int, int]) -> Floats:
     """The share of each pixel that lies on the left of rings: outlines run counter-clockwise, holes clockwise.
 
     Parameters
@@ -50,7 +50,7 @@ def ring_coverage(found: Rings, size: tuple[int, int]) -> Floats:
     ``(1 - f) dy`` of that pixel and ``dy`` of each pixel to the right of it, which a running sum spreads.
     """
     columns, rows = size
-    first, last = _pieces(found.xy, found.xy[found.edge_ends])
+    first, last = _pieces(rings.xy, rings.xy[rings.edge_ends])
     rise = last[:, 1] - first[:, 1]
     x = np.clip((first[:, 0] + last[:, 0]) / 2, 0, columns)
     row = np.floor((first[:, 1] + last[:, 1]) / 2).astype(np.int64)

@@ -144,10 +144,10 @@ def medial_axis(shapes: PolygonArray, *, corner_mm: float = 0.012) -> MedialAxis
     return pruned(_measured(axis, shapes), corner_mm)
 
 
-def _of_skeletons(found: Skeletons, owner: Indices) -> MedialAxis:
+def _of_skeletons(skeletons: Skeletons, owner: Indices) -> MedialAxis:
     """The axes of simple shapes that may be believed, not yet measured; `owner`: the number of each shape."""
-    links = found.links[found.sure[found.shape[found.links[:, 0]]]]
-    return MedialAxis(found.points, np.zeros(len(found.points)), owner[found.shape], links)
+    links = skeletons.links[skeletons.sure[skeletons.shape[skeletons.links[:, 0]]]]
+    return MedialAxis(skeletons.points, np.zeros(len(skeletons.points)), owner[skeletons.shape], links)
 
 
 def _of_diagrams(plain: PolygonArray, owner: Indices) -> MedialAxis:

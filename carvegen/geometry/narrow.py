@@ -117,7 +117,7 @@ def _described(outlines: Rings, tight: Necks, thin: Widths, group: Indices, limi
     at = np.concatenate([tight.start, thin.at[lone]])[best]
     to = np.concatenate([tight.end, thin.across[lone]])[best]
     away = to - at
-    found = Narrow(
+    narrow = Narrow(
         at=at,
         to=to,
         width=width[best],
@@ -127,8 +127,8 @@ def _described(outlines: Rings, tight: Necks, thin: Widths, group: Indices, limi
         first=np.concatenate([tight.first, ring[thin.edge[lone]]])[best],
         second=np.concatenate([tight.second, ring[thin.other[lone]]])[best],
     )
-    found.kind[_round_islands(outlines, thin, of_thin, limit)] = Kind.ISLAND
-    return found
+    narrow.kind[_round_islands(outlines, thin, of_thin, limit)] = Kind.ISLAND
+    return narrow
 
 
 def _round_islands(outlines: Rings, thin: Widths, group: Indices, limit: float) -> Indices:

@@ -77,8 +77,8 @@ def necks_of(outline: Outline, limit: float) -> Necks:
     tree = edges.tree(chosen)
     i, j = _facing(edges, chosen, tree, limit)
     apart = (edges.next[i] != j) & (edges.next[j] != i)
-    found = _double_normals(edges, i[apart], j[apart], limit)
-    return _one_each(_unobstructed(found, tree))
+    necks = _double_normals(edges, i[apart], j[apart], limit)
+    return _one_each(_unobstructed(necks, tree))
 
 
 def _facing(edges: Edges, chosen: Indices, tree: shapely.STRtree, limit: float) -> tuple[Indices, Indices]:
@@ -216,20 +216,20 @@ def _closest(edges: Edges, i: Indices, j: Indices) -> tuple[Floats, Floats, Floa
     return a + at_i[:, None] * (b - a), c + at_j[:, None] * (d - c), at_i, at_j
 
 
-def _unobstructed(found: Necks, tree: shapely.STRtree) -> Necks:
+def _unobstructed(necks: Necks, tree: shapely.STRtree) -> Necks:
     """The necks whose chord meets no other wall on its way."""
-    open_ = found.width > 10 * _TOUCH
-    inset = 1e-3 * (found.end - found.start)[open_]
-    chords = lines(found.start[open_] + inset, found.end[open_] - inset)
-    blocked = np.zeros(len(found), dtype=bool)
+    open_ = necks.width > 10 * _TOUCH
+    inset = 1e-3 * (necks.end - necks.start)[open_]
+    chords = lines(necks.start[open_] + inset, necks.end[open_] - inset)
+    blocked = np.zeros(len(necks), dtype=bool)
     blocked[np.flatnonzero(open_)[tree.query(chords, predicate="intersects")[0]]] = True
-    return found.chosen(~blocked)
+    return necks.chosen(~blocked)
 
 
-def _one_each(found: Necks) -> Necks:
+def _one_each(necks: Necks) -> Necks:
     """Each place once: a chord between two corners is met from both edges of each."""
-    start, end = np.round(found.start, 6), np.round(found.end, 6)
+    start, end = np.round(necks.start, 6), np.round(necks.end, 6)
     swap = (start[:, 0] > end[:, 0]) | ((start[:, 0] == end[:, 0]) & (start[:, 1] > end[:, 1]))
     ends = np.where(swap[:, None], np.hstack([end, start]), np.hstack([start, end]))
     _, first = np.unique(ends, axis=0, return_index=True)
-    return found.chosen(np.sort(first))
+    return necks.chosen(np.sort(first))

@@ -48,9 +48,9 @@ def _jutting(outline: Rings) -> Mask:
     """Which corners of outlines on the diagrams' grid jut in; (points,)."""
     grid, ends = np.rint(outline.xy * STEPS_PER_MM).astype(np.int64), outline.edge_ends
     (x, y), (on_x, on_y) = (grid[ends] - grid).T, (grid[ends] - grid)[ends].T
-    found = np.zeros(len(grid), dtype=bool)
-    found[ends[x * on_y - y * on_x < 0]] = True
-    return found
+    mask = np.zeros(len(grid), dtype=bool)
+    mask[ends[x * on_y - y * on_x < 0]] = True
+    return mask
 
 
 @dataclass(frozen=True)

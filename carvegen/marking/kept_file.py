@@ -98,7 +98,7 @@ def kept_text(
     width, height = size
     cuts = _paths(growth.cuts, _ids(growth.cuts, f"{memory.motif}-", names or {}), height)
     free = _paths(growth.free, _ids(growth.free, _FRINGE, names or {}), height)
-    told = json.dumps(_header(growth, memory, size), separators=(",", ":"))
+    record = json.dumps(_header(growth, memory, size), separators=(",", ":"))
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{_number(width)}mm" '
@@ -106,7 +106,7 @@ def kept_text(
         f"<title>{escape(shortened(title))}, kept</title>",
         "<desc>PRINT VIEW, true size, one unit is 1 mm. Move, turn, scale, redraw, add or delete shapes in any drawing "
         "program, and save as plain SVG. The build takes them as they are.</desc>",
-        f'<metadata id="kept">{escape(told)}</metadata>',
+        f'<metadata id="kept">{escape(record)}</metadata>',
         *_group(_COMES_OUT, "bare paper: comes out of every block that the motif is taken from", cuts),
         *_group(_CARVER_DECIDES, "may be taken or left, gouge in hand", free),
         "</svg>",
@@ -226,9 +226,9 @@ def read_kept(path: Path, *, motif: str, size: tuple[float, float]) -> Kept:
         if (kind := kind_of(data)) != "SVG":
             raise InputError(f"is no SVG but {kind}", hint="save it as plain SVG")
         drawing = read_elements(data)
-        told = _memory_in(drawing)
-        _check(told, drawing, motif, size)
-        return _kept(drawing, told, size)
+        record = _memory_in(drawing)
+        _check(record, drawing, motif, size)
+        return _kept(drawing, record, size)
     except InputError as error:
         raise error.within(str(path)) from None
 
@@ -237,15 +237,15 @@ def _memory_in(drawing: Elements) -> dict[str, Any] | None:
     """What the file remembers; nothing if that is lost."""
     for text in drawing.metadata:
         try:
-            told = json.loads(text)
-            if told["carvegen"] == "kept motif":
-                return dict(told)
+            record = json.loads(text)
+            if record["carvegen"] == "kept motif":
+                return dict(record)
         except (ValueError, KeyError, TypeError, RecursionError):
             continue
     return None
 
 
-def _check(told: Mapping[str, Any] | None, drawing: Elements, motif: str, size: tuple[float, float]) -> None:
+def _check(record: Mapping[str, Any] | None, drawing: Elements, motif: str, size: tuple[float, float]) -> None:
     page = (drawing.width_mm, drawing.height_mm)
     if max(abs(a - b) for a, b in zip(page, size, strict=True)) > _SIZE_MM:
         raise InputError(
@@ -253,26 +253,26 @@ def _check(told: Mapping[str, Any] | None, drawing: Elements, motif: str, size: 
             value=f"{page[0]:g} x {page[1]:g}",
             hint="set the page to that size in the drawing program, or keep the motif anew",
         )  # fmt: skip
-    if told is None:
+    if record is None:
         return
-    if told.get("format") != FORMAT:
-        newer = isinstance(told.get("format"), int) and told["format"] > FORMAT
+    if record.get("format") != FORMAT:
+        newer = isinstance(record.get("format"), int) and record["format"] > FORMAT
         raise InputError(
             f"was kept by {'a newer' if newer else 'another'} carvegen, in a form not known here",
-            value=told.get("format"), hint="take that carvegen, or keep the motif anew: carvegen keep",
+            value=record.get("format"), hint="take that carvegen, or keep the motif anew: carvegen keep",
         )  # fmt: skip
-    if told.get("motif") != motif:
+    if record.get("motif") != motif:
         raise InputError(
-            f"holds another motif: it must be {motif}", value=told.get("motif"),
+            f"holds another motif: it must be {motif}", value=record.get("motif"),
             hint="name the right file, or keep the motif anew: carvegen keep",
         )  # fmt: skip
 
 
-def _kept(drawing: Elements, told: Mapping[str, Any] | None, size: tuple[float, float]) -> Kept:
+def _kept(drawing: Elements, record: Mapping[str, Any] | None, size: tuple[float, float]) -> Kept:
     notes = [note for note in drawing.notes if not note.startswith("the page's size")]
-    memory, levels = _remembered(told)
+    memory, levels = _remembered(record)
     if memory is None:
-        notes.append("it no longer says how it came to be: changes of the drawing under it can't be told")
+        notes.append("it no longer says how it came to be: changes of the drawing under it can't be noticed")
     named = [(item.name, shape) for item in drawing.every if not _is_fringe(item) for shape in item.shapes]
     cuts = _disjoint(geometry.polygon_array(shape for _, shape in named), notes)
     cuts = _on_face(cuts, size, notes)
@@ -293,19 +293,19 @@ def _is_fringe(its: Element) -> bool:
     return its.name.startswith(_FRINGE) or plain_name(its.group) == plain_name(_CARVER_DECIDES)
 
 
-def _remembered(told: Mapping[str, Any] | None) -> tuple[Memory | None, dict[str, float]]:
+def _remembered(record: Mapping[str, Any] | None) -> tuple[Memory | None, dict[str, float]]:
     """The memory and the levels; none if what was kept of them is damaged."""
-    if told is None:
+    if record is None:
         return None, {}
     try:
-        bears, clear = shapely.from_wkt([told["bears"], told["clear"]])
+        bears, clear = shapely.from_wkt([record["bears"], record["clear"]])
         if not shapely.is_valid([bears, clear]).all():
             raise ValueError
         memory = Memory(
-            motif=told["motif"], settings=dict(told["settings"]), marks=frozenset(told["shapes"].split()),
+            motif=record["motif"], settings=dict(record["settings"]), marks=frozenset(record["shapes"].split()),
             surroundings=Surroundings(bears=bears, clear=clear),
         )  # fmt: skip
-        return memory, {str(name): float(value) for name, value in told["kept"].items()}
+        return memory, {str(name): float(value) for name, value in record["kept"].items()}
     except (KeyError, TypeError, ValueError, AttributeError, shapely.errors.GEOSException):
         return None, {}
 

@@ -178,5 +178,5 @@ def _run_out(shape: BaseGeometry, ends: PolygonArray, habit: Habit, limits: Limi
         met = np.asarray(shapely.dwithin(pieces, end, _TOUCHES_MM))
         own = replace(habit, flake_mm=float(np.clip(2 * shapely.length(end), _BITE_MM, habit.flake_mm)))
         bite = shapely.buffer(end, _BITE_MM)
-        pieces = np.concatenate([pieces[~met], *(cut_back(its, bite, own, limits) for its in pieces[met])])
+        pieces = np.concatenate([pieces[~met], *(cut_back(piece, bite, own, limits) for piece in pieces[met])])
     return pieces

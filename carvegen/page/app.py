@@ -173,11 +173,11 @@ class Page:
         if self._session is None:
             return JSONResponse({"begin": True})
         told = await run_in_threadpool(self._session.state)
-        body = request.query_params.get("window_id", "")
-        known = body.isdecimal() and len(body) < _MOST_DIGITS and int(body) > 0
+        window_id = request.query_params.get("window_id", "")
+        known = window_id.isdecimal() and len(window_id) < _MOST_DIGITS and int(window_id) > 0
         if not known:
             self._windows += 1
-        window = int(body) if known else self._windows
+        window = int(window_id) if known else self._windows
         looks = told["only_looks"] or not self._holds(window)
         return JSONResponse({**told, "window_id": window, "only_looks": looks})
 
@@ -244,13 +244,13 @@ class Page:
     async def file(self, request: Request) -> Response:
         """One of these files, by its name in the list: no other name reaches the disk."""
         found = await run_in_threadpool(self.session.files)
-        its = next((its for its in found if its.name == request.path_params["name"]), None)
-        if its is None:
+        file = next((file for file in found if file.name == request.path_params["name"]), None)
+        if file is None:
             return PlainTextResponse("no such file", 404)
-        data = await run_in_threadpool(its.data)
-        shown = INLINE.get(its.paths[0].suffix) if its.kind != "machine" else None
+        data = await run_in_threadpool(file.data)
+        shown = INLINE.get(file.paths[0].suffix) if file.kind != "machine" else None
         if shown is None:
-            name = its.name.replace("/", "-")
+            name = file.name.replace("/", "-")
             saved = {"content-disposition": f"attachment; filename*=utf-8''{quote(name)}"}
             return Response(data, media_type="application/octet-stream", headers=saved)
         return Response(data, media_type=shown, headers={"content-security-policy": _FILES_POLICY})
@@ -298,10 +298,10 @@ class Page:
         """Take a drawing or a picture in; its name is of no use here."""
         data = await _body_of(request, max(bounds.MAX_BYTES.values()))
         self._taken_in += 1
-        its = await run_in_threadpool(received, data, self._scratch, self._taken_in - 1)
-        self._uploads.append(its)
+        upload = await run_in_threadpool(received, data, self._scratch, self._taken_in - 1)
+        self._uploads.append(upload)
         await run_in_threadpool(thin_out, self._uploads)
-        return JSONResponse({"upload": self._uploads.index(its), "kind": its.kind})
+        return JSONResponse({"upload": self._uploads.index(upload), "kind": upload.kind})
 
     async def understood(self, request: Request) -> Response:
         """What is understood of an upload, packed."""
@@ -332,7 +332,7 @@ class Page:
         return FileResponse(path, media_type=INLINE[path.suffix], headers={"content-security-policy": _FILES_POLICY})
 
     def _upload(self, body: dict[str, Any]) -> Upload:
-        """What was handed in under the number that is body."""
+        """What was handed in under the number in a request's body."""
         number = body.get("upload")
         if not isinstance(number, int) or not 0 <= number < len(self._uploads):
             raise InputError("must be a file that was handed in", value=number, field="upload")
@@ -348,8 +348,8 @@ class Page:
 
     async def by_hand(self, request: Request) -> Response:
         """The same part by other settings, while a slider is moved."""
-        body = dict(request.query_params)
-        data = await run_in_threadpool(self.session.by_hand, request.path_params["motif"], body)
+        numbers = dict(request.query_params)
+        data = await run_in_threadpool(self.session.by_hand, request.path_params["motif"], numbers)
         return Response(data, media_type="image/png")
 
     async def close(self, request: Request) -> Response:

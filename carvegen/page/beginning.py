@@ -128,16 +128,16 @@ def artwork_of(upload: Upload, body: Mapping[str, Any]) -> Artwork:
 def _scan_options(body: Mapping[str, Any]) -> Any:  # noqa: ANN401
     from carvegen.artwork.scan import ScanOptions, corners_from, ink_names
 
-    corners, given = body.get("corners"), dict[str, Any]()
+    corners, options = body.get("corners"), dict[str, Any]()
     if isinstance(corners, list):
-        given["corners"] = corners_from(" ".join(f"{_float(corner, 'corners'):.2f}" for corner in corners))
+        options["corners"] = corners_from(" ".join(f"{_float(corner, 'corners'):.2f}" for corner in corners))
     if isinstance(body.get("size"), list):
-        given["size_mm"] = tuple(_float(side, "size") for side in body["size"])
+        options["size_mm"] = tuple(_float(side, "size") for side in body["size"])
     if body.get("inks"):
-        given["inks"] = ink_names(str(body["inks"]))
+        options["inks"] = ink_names(str(body["inks"]))
     plain = {"turn_deg": "tilt_deg", "dpi": "dpi", "width_mm": "width_mm"}
-    given |= {name: _float(body[key], key) for key, name in plain.items() if body.get(key)}
-    return ScanOptions(**given, light=body.get("light") is True, view=str(body.get("view", "print")))
+    options |= {name: _float(body[key], key) for key, name in plain.items() if body.get(key)}
+    return ScanOptions(**options, light=body.get("light") is True, view=str(body.get("view", "print")))
 
 
 def _float(value: object, field: str) -> float:
@@ -154,25 +154,25 @@ def understood(upload: Upload, body: Mapping[str, Any]) -> bytes:
     """The layers of what was handed in, packed as groups of the kind "layer"; with its size, notes and a guess."""
     from carvegen.writers.whole_print.new_print import guess
 
-    art = artwork_of(upload, body)
-    size = _size(art, body)
-    shapes = {name: geometry.parts(layer) for name, layer in art.layers.items() if len(layer)}
+    artwork = artwork_of(upload, body)
+    size = _size(artwork, body)
+    layers = {name: geometry.parts(layer) for name, layer in artwork.layers.items() if len(layer)}
     groups, number = [], 0
-    for name, shape in shapes.items():
-        groups.append(Group(kind="layer", name=name, blocks=(), ids=range(number, number + len(shape)), shapes=shape))
-        number += len(shape)
-    told = {
-        "size": list(size), "true_size": art.true_size, "notes": list(art.notes),
-        "usual": guess(list(shapes)),
+    for name, shapes in layers.items():
+        groups.append(Group(kind="layer", name=name, blocks=(), ids=range(number, number + len(shapes)), shapes=shapes))
+        number += len(shapes)
+    description = {
+        "size": list(size), "true_size": artwork.true_size, "notes": list(artwork.notes),
+        "usual": guess(layers, size),
         "layers": [
-            {"name": name, "shapes": len(shape), "area_mm2": round(float(shapely.area(shape).sum()), 1)}
-            for name, shape in shapes.items()
+            {"name": name, "shapes": len(shapes), "area_mm2": round(float(shapely.area(shapes).sum()), 1)}
+            for name, shapes in layers.items()
         ],
     }  # fmt: skip
-    return packed(told, groups, step_for(size))
+    return packed(description, groups, step_for(size))
 
 
-def _size(art: Artwork, body: Mapping[str, Any]) -> tuple[float, float]:
+def _size(artwork: Artwork, body: Mapping[str, Any]) -> tuple[float, float]:
     from carvegen.writers.whole_print.new_print import face_of
 
     if isinstance(body.get("size"), list) and len(body["size"]) == 2:
@@ -180,7 +180,7 @@ def _size(art: Artwork, body: Mapping[str, Any]) -> tuple[float, float]:
         if min(width, height) <= 0:
             raise InputError("must be more than 0", value=body["size"], field="size")
         return width, height
-    return face_of([art])
+    return face_of([artwork])
 
 
 def begun(body: Mapping[str, Any], uploads: Sequence[Upload], shelf: Library, folder: Path) -> Path:
@@ -218,22 +218,22 @@ def begun(body: Mapping[str, Any], uploads: Sequence[Upload], shelf: Library, fo
 def _of_drawing(body: Mapping[str, Any], upload: Upload, shelf: Library, folder: Path) -> Path:
     from carvegen.writers.whole_print.new_print import print_files
 
-    art = artwork_of(upload, body)
-    if not art.true_size:
+    artwork = artwork_of(upload, body)
+    if not artwork.true_size:
         raise InputError("does not say how large it is", hint="say its size, or what its numbers mean")
-    size = _size(art, body)
+    size = _size(artwork, body)
     name = str(body.get("name") or "print")[:80]
     blocks, motifs = _tables(body, "blocks"), _tables(body, "motifs")
-    files = print_files(name, {"drawing.svg": art.layers}, size, blocks=blocks, motifs=motifs)
+    files = print_files(name, {"drawing.svg": artwork.layers}, size, blocks=blocks, motifs=motifs)
     stem = _PLAIN.sub("-", name.lower()).strip("-") or "print"
     return _written(_free(folder, stem), files, shelf)
 
 
 def _tables(body: Mapping[str, Any], key: str) -> list[Mapping[str, Any]]:
-    found = body.get(key) or []
-    if not isinstance(found, list) or len(found) > 50 or not all(isinstance(its, dict) for its in found):
+    tables = body.get(key) or []
+    if not isinstance(tables, list) or len(tables) > 50 or not all(isinstance(table, dict) for table in tables):
         raise InputError("must be a list of objects", field=key)
-    return found
+    return tables
 
 
 def _free(folder: Path, stem: str) -> Path:

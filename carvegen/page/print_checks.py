@@ -20,7 +20,7 @@ from carvegen.checks.depths import clearing, depth, laser_depth, moat
 from carvegen.checks.mending import mended_for_all
 from carvegen.checks.survey import Survey
 from carvegen.delivery.print_steps import cut_inputs, cuts_of, notes_of
-from carvegen.prints.cut_blocks import as_drawn, finding_of, plates_of, ways_of
+from carvegen.prints.cut_blocks import as_drawn, finding_of, plates_of, setups_of
 from carvegen.prints.recut import standing_lands
 from carvegen.prints.separation import Layer, Spread, separated
 
@@ -33,13 +33,13 @@ if TYPE_CHECKING:
     from carvegen.delivery.side_by_side import Say
     from carvegen.facts.profiles import Library
     from carvegen.geometry import PolygonArray
-    from carvegen.prints.cut_blocks import Ways
+    from carvegen.prints.cut_blocks import Setups
     from carvegen.prints.file.print_file import Print
 
 __all__ = ["Scene", "found_built", "found_in", "found_near", "inner_of", "is_mended", "taken_apart", "unmended"]
 
 #: What is told of a whole block; about one place it can't be.
-_OF_THE_WHOLE = {its.RULE for its in (depth, laser_depth, clearing, moat, drop_outs, bed, look)}
+_OF_THE_WHOLE = {check.RULE for check in (depth, laser_depth, clearing, moat, drop_outs, bed, look)}
 _OF_CUTS = {cut_width.RULE}  #: what is told of a whole cut: one that ends at the rim of what is looked at goes on
 _EDGE_MM = 4.0  #: so near to the rim of what is looked at nothing is told: it ends there only for the check
 _CRUMB_MM2 = 0.01  #: what the rim of a window leaves of a cut may be less
@@ -47,7 +47,7 @@ _CRUMB_MM2 = 0.01  #: what the rim of a window leaves of a cut may be less
 Found = dict[str, tuple[Finding, ...]]
 
 
-def found_in(given: Print, shelf: Library, out: Path, *, say: Say) -> Found:
+def found_in(print_: Print, shelf: Library, out: Path, *, say: Say) -> Found:
     """All findings of a print, by block, as its build would tell them of the shapes; each once for all machines.
 
     Parameters
@@ -55,28 +55,28 @@ def found_in(given: Print, shelf: Library, out: Path, *, say: Say) -> Found:
     out
         Folder of an earlier build, for the lands of blocks that are cut.
     """
-    return taken_apart(given, shelf, out, say=say)[0]
+    return taken_apart(print_, shelf, out, say=say)[0]
 
 
-def found_built(given: Print, out: Path) -> Found:
+def found_built(print_: Print, out: Path) -> Found:
     """The findings that a build has written into its folder, by block: of its shapes, of register and of its paths.
 
     Call it only where that build is of the print as it is now.
     """
     record = json.loads((out / "report.json").read_text(encoding="utf-8"))["blocks"]
-    return {block.name: _once(map(Finding.from_dict, record[block.name])) for block in given.blocks}
+    return {block.name: _once(map(Finding.from_dict, record[block.name])) for block in print_.blocks}
 
 
-def taken_apart(given: Print, shelf: Library, out: Path, *, say: Say) -> tuple[Found, dict[str, BaseGeometry]]:
+def taken_apart(print_: Print, shelf: Library, out: Path, *, say: Say) -> tuple[Found, dict[str, BaseGeometry]]:
     """The same, and what each block would print if nothing were white: inks taken apart, with traps, mended."""
-    ways = ways_of(given, shelf)
-    _, cuts = cuts_of(cut_inputs(given, ways, standing_lands(given, out)), say=say)
+    setups = setups_of(print_, shelf)
+    _, cuts = cuts_of(cut_inputs(print_, setups, standing_lands(print_, out)), say=say)
     found = Found()
     for name, cut in cuts.items():
         say(f"checking {name}")
-        limits = strictest(setup.limits for setup in ways[name])
+        limits = strictest(setup.limits for setup in setups[name])
         block = with_fringe(cut.block, cut.fringe, limits, to_decide=cut.to_decide)
-        reports = (finding for setup in ways[name] for finding in checked(setup.on(block)))
+        reports = (finding for setup in setups[name] for finding in checked(setup.on(block)))
         found[name] = _once([*notes_of(cut), *reports])
     bare = {name: shapely.intersection(cut.white, cut.picture) for name, cut in cuts.items() if cut.die is None}
     return found, {name: geometry.solid(shapely.union(cuts[name].land, its)) for name, its in bare.items()}
@@ -86,8 +86,8 @@ def taken_apart(given: Print, shelf: Library, out: Path, *, say: Say) -> tuple[F
 class Scene:
     """A print about one place."""
 
-    given: Print
-    ways: Ways
+    print_: Print
+    setups: Setups
     layers: tuple[Layer, ...]
     openings: PolygonArray
     white: Mapping[str, PolygonArray]  #: of each block, what must not print there
@@ -109,56 +109,56 @@ def found_near(scene: Scene, window: BaseGeometry) -> Found:
     window
         Rectangle, mm; what lies beyond it is taken to stand.
     """
-    given, face = scene.given, geometry.box(scene.given.width_mm, scene.given.height_mm)
+    print_, face = scene.print_, geometry.box(scene.print_.width_mm, scene.print_.height_mm)
     window = shapely.intersection(window, face)
     inner = inner_of(window, face)
     layers = [Layer(layer.name, geometry.solid(shapely.intersection(layer.shape, window))) for layer in scene.layers]
     known = {layer.name for layer in layers}
-    plates = [replace(plate, layers=as_drawn(plate.layers, known)) for plate in plates_of(given, scene.ways)]
+    plates = [replace(plate, layers=as_drawn(plate.layers, known)) for plate in plates_of(print_, scene.setups)]
     white = {plate.name: shapely.union_all(shapely.intersection(scene.white[plate.name], window)) for plate in plates}
     parts = separated(
         window, layers, plates, white=lambda plate: white[plate.name], stays=lambda plate: scene.stays[plate.name],
-        spread=Spread(trap_mm=given.trap_mm, cut_back_mm=given.register_error_mm),
+        spread=Spread(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm),
     )  # fmt: skip
     found = Found()
     for name, part in parts.items():
         gone = geometry.difference(window, shapely.union(part.land, shapely.union_all(scene.openings)))
         cuts = geometry.parts(gone)
         block = Block(
-            name=name, width_mm=given.width_mm, height_mm=given.height_mm, cuts=cuts[shapely.area(cuts) > _CRUMB_MM2],
+            name=name, width_mm=print_.width_mm, height_mm=print_.height_mm, cuts=cuts[shapely.area(cuts) > _CRUMB_MM2],
             cut_outs=scene.openings, stays=geometry.parts(scene.stays[name]),
         )  # fmt: skip
-        record = [*map(finding_of, part.dropped), *_of_block(block, scene.ways[name], white[name], given, window)]
+        every = [*map(finding_of, part.dropped), *_of_block(block, scene.setups[name], white[name], print_, window)]
         found[name] = _once(
-            its for its in record if its.at is not None and shapely.covers(inner, shapely.Point(its.at))
+            finding for finding in every if finding.at is not None and shapely.covers(inner, shapely.Point(finding.at))
         )
     return found
 
 
-def unmended(given: Print) -> frozenset[str]:
+def unmended(print_: Print) -> frozenset[str]:
     """The blocks that could be mended when they are built, and are not."""
-    return frozenset(block.name for block in given.blocks if not block.mend and block.inked and block.state != "cut")
+    return frozenset(block.name for block in print_.blocks if not block.mend and block.inked and block.state != "cut")
 
 
 def is_mended(scene: Scene, window: BaseGeometry, block: str, place: tuple[float, float]) -> bool | None:
     """Whether nothing breaks at a place any more once the block is mended; None if in this window nothing does now."""
-    blocks = tuple(replace(its, mend=its.mend or its.name == block) for its in scene.given.blocks)
+    blocks = tuple(replace(other, mend=other.mend or other.name == block) for other in scene.print_.blocks)
     if not _breaks(scene, window, block, place):
         return None
-    return not _breaks(replace(scene, given=replace(scene.given, blocks=blocks)), window, block, place)
+    return not _breaks(replace(scene, print_=replace(scene.print_, blocks=blocks)), window, block, place)
 
 
 def _breaks(scene: Scene, window: BaseGeometry, block: str, place: tuple[float, float]) -> bool:
     at, found = shapely.Point(place), found_near(scene, window).get(block, ())
-    near = (its for its in found if its.at and shapely.distance(at, shapely.Point(its.at)) < _EDGE_MM)
-    return any(its.severity is Severity.BREAKS for its in near)
+    near = (finding for finding in found if finding.at and shapely.distance(at, shapely.Point(finding.at)) < _EDGE_MM)
+    return any(finding.severity is Severity.BREAKS for finding in near)
 
 
 def _of_block(
-    block: Block, ways: Iterable[Setup], white: BaseGeometry, given: Print, window: BaseGeometry
+    block: Block, setups: Iterable[Setup], white: BaseGeometry, print_: Print, window: BaseGeometry
 ) -> Iterable[Finding]:
-    jobs = [setup.on(block) for setup in ways]
-    if next(its.mend for its in given.blocks if its.name == block.name):
+    jobs = [setup.on(block) for setup in setups]
+    if next(other.mend for other in print_.blocks if other.name == block.name):
         jobs = list(mended_for_all(jobs, say=_quiet, white=white)[0])
     for job in jobs:
         survey, further = Survey(job), Survey(replace(job, block=_with_cuts_beyond(job.block, window)))
@@ -180,11 +180,11 @@ def _with_cuts_beyond(block: Block, window: BaseGeometry) -> Block:
 
 def _once(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Each once, whichever machine it is for; the worst first."""
-    record: dict[tuple[str, str, tuple[float, float] | None], Finding] = {}
+    first: dict[tuple[str, str, tuple[float, float] | None], Finding] = {}
     for finding in sorted(findings, key=lambda finding: finding.severity):
         at = finding.at and (round(finding.at[0], 1), round(finding.at[1], 1))
-        record.setdefault((finding.rule, finding.kind, at), finding)
-    return tuple(sorted(record.values(), key=lambda its: (its.severity, its.rule, its.at or (0.0, 0.0))))
+        first.setdefault((finding.rule, finding.kind, at), finding)
+    return tuple(sorted(first.values(), key=lambda finding: (finding.severity, finding.rule, finding.at or (0.0, 0.0))))
 
 
 def _quiet(_: str) -> None:

@@ -26,7 +26,7 @@ from carvegen.marking.journal import held
 from carvegen.page.gestures import Gesture, Mend, Step, TakeMarks, names_shapes
 from carvegen.page.packed import Group, packed, step_for
 from carvegen.page.print_checks import found_built, unmended
-from carvegen.page.state import by_hand, state_of, thumbnail
+from carvegen.page.state import state_of
 from carvegen.page.table import own_marks
 from carvegen.page.table.desk import Desk, Put, opened
 from carvegen.page.table.doing import Planned, marks_planned, mending_planned, planned
@@ -35,8 +35,10 @@ from carvegen.page.table.saving import Saver
 from carvegen.page.words import about, own_fault, stage_words
 from carvegen.page.work.findings import Found, Nearby
 from carvegen.page.work.handed_over import File, cautions, files
+from carvegen.page.work.pace import Pace
 from carvegen.page.work.photographs import compared, read_coloured
-from carvegen.page.work.processes import BUILT, SHEET, Behind, Pace, built, checks, sheet
+from carvegen.page.work.processes import BUILT, SHEET, Behind, built, checks, sheet
+from carvegen.page.work.thumbnails import by_hand, thumbnail
 from carvegen.prints.file.print_file import read_print
 
 if TYPE_CHECKING:
@@ -54,7 +56,7 @@ _REMEMBERED = 64  #: so many answers are kept for gestures that are sent again
 
 
 def _findings(told: Mapping[str, list[dict[str, Any]]]) -> dict[str, list[Finding]]:
-    return {name: [Finding.from_dict(its) for its in lot] for name, lot in told.items()}
+    return {name: [Finding.from_dict(finding) for finding in lot] for name, lot in told.items()}
 
 
 Note = Callable[[dict[str, str]], None]
@@ -297,7 +299,7 @@ class Session:
         new = set(outcome.new_marks)
         marks = [own_marks.told(mark, fixed=False) for mark in self._desk.marks.own if mark.key in new]
         told = self._told(gone=outcome.delta.gone, marks=marks, gone_marks=outcome.gone_marks)
-        kept = [motif.name for motif in self._desk.given.motifs if motif.kept]
+        kept = [motif.name for motif in self._desk.print_.motifs if motif.kept]
         told |= {"said": list(said), "message": what, "kept": kept, "ms": round(1000 * seconds, 1)}
         if outcome.again:
             told["reload"] = True
@@ -324,16 +326,16 @@ class Session:
     def _blocks(self) -> list[Group]:
         """What each block would print if nothing were white: its layers, until the inks are taken apart."""
         assert self._desk is not None
-        found = list[Group]()
-        for block in self._desk.given.blocks:
+        groups = list[Group]()
+        for block in self._desk.print_.blocks:
             layers = self._desk.bare.pictures.get(block.name, shapely.Polygon())
             shape = self._prints.get(block.name, layers)
             pieces = geometry.parts(shape)
             number = self._desk.stock.taken()
-            found.append(
+            groups.append(
                 Group(kind="block", name=block.name, blocks=(block.name,), ids=[number] * len(pieces), shapes=pieces)
             )
-        return found
+        return groups
 
     def _openings(self) -> list[Group]:
         """What is cut through every block."""
@@ -341,7 +343,7 @@ class Session:
         openings = self._desk.bare.openings
         if len(openings) == 0:
             return []
-        names = tuple(block.name for block in self._desk.given.blocks)
+        names = tuple(block.name for block in self._desk.print_.blocks)
         ids = [self._desk.stock.taken() for _ in openings]
         return [Group(kind="white", name="", blocks=names, ids=ids, shapes=openings)]
 
@@ -414,7 +416,7 @@ class Session:
         """What would break, as far as it is known."""
         with self._lock:
             left = self._desk.left if self._desk else frozenset()
-            blocks = unmended(self._desk.given) if self._desk else frozenset()
+            blocks = unmended(self._desk.print_) if self._desk else frozenset()
             near = not self._found.is_whole(self._version)
             return {"version": self._found.version, "near": near, "list": self._found.told(left, blocks)}
 
@@ -489,7 +491,7 @@ class Session:
         """About how long a build takes the first time, by the size of the face, its blocks and their shapes."""
         desk = self.desk
         thousands = (desk.size[0] * desk.size[1] / 1000, len(desk.seen.numbers()) / 1000)
-        return float(np.dot(_SLOW_S[what], (1.0, *thousands)) * len(desk.given.blocks))
+        return float(np.dot(_SLOW_S[what], (1.0, *thousands)) * len(desk.print_.blocks))
 
     def _look_on(self) -> None:
         """Check the whole print if making files has broken that off."""
@@ -502,11 +504,11 @@ class Session:
         """What a build of the print as it is now has found is known at once."""
         out = self.path.parent / BUILT
         with contextlib.suppress(CarvegenError, OSError, ValueError, KeyError):  # then it is looked for anew
-            if read_record(out).files and not any(outdated(desk.given, out, self.shelf).values()):
-                found = found_built(desk.given, out)
+            if read_record(out).files and not any(outdated(desk.print_, out, self.shelf).values()):
+                found = found_built(desk.print_, out)
                 with self._lock:
                     if self._version == desk.version:
-                        self._found.whole({name: list(its) for name, its in found.items()}, desk.version)
+                        self._found.whole({name: list(findings) for name, findings in found.items()}, desk.version)
 
     def stop(self) -> None:
         """Stop a build that is at work."""
@@ -515,21 +517,21 @@ class Session:
 
     def files(self) -> list[File]:
         """What the last build has handed over, compared with the print as its files are now."""
-        path = self.desk.given.path
+        path = self.desk.print_.path
         self._flush()
         return files(read_print(path, self.shelf), self.shelf)
 
     def cautions(self) -> dict[str, Any]:
         """What must be settled, and heeded, before machine files are used."""
-        return cautions(self.desk.given, self.desk.ways)
+        return cautions(self.desk.print_, self.desk.setups)
 
     def compared(self, picture: Path, said: dict[str, Any], out: Path) -> dict[str, Any]:
         """A photograph of a proof or a block laid on the plan: what is said; pictures go into `out`."""
-        return compared(self.desk.given, picture, said, out)
+        return compared(self.desk.print_, picture, said, out)
 
     def read_sheet(self, pages: Sequence[Path], out: Path) -> dict[str, Any]:
         """What is understood of photographs of the coloured sheet, under a key by which it can be taken as marks."""
-        marks, told = read_coloured(self.desk.given, pages, out)
+        marks, told = read_coloured(self.desk.print_, pages, out)
         key = secrets.token_hex(6)
         with self._lock:
             self._sheets = {key: marks}

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from carvegen.blocks.job import Setup
     from carvegen.geometry import Floats, Mask, PolygonArray
-    from carvegen.prints.cut_blocks import Cut, Run, Say, Ways
+    from carvegen.prints.cut_blocks import Cut, Run, Say, Setups
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.picture import Picture
 
@@ -53,13 +53,13 @@ class _Taken:
 class _Print:
     """What giving needs to know of the print."""
 
-    given: Print
-    ways: Ways
+    print_: Print
+    setups: Setups
     lights: Mapping[str, float]  #: L* of the blocks that may be given land, by name
 
 
 def mended_print(
-    given: Print, picture: Picture, cuts: Mapping[str, Cut], ways: Ways, *, say: Say, run: Run = in_turn,
+    print_: Print, picture: Picture, cuts: Mapping[str, Cut], setups: Setups, *, say: Say, run: Run = in_turn,
 ) -> dict[str, Cut]:  # fmt: skip
     """The blocks of a print mended, those of them that ask for it, and no paper laid bare by it.
 
@@ -80,21 +80,21 @@ def mended_print(
     dict
         The same blocks, mended; a block that lost a piece to another has an advice for it in its notes.
     """
-    mend = [block.name for block in given.blocks if block.mend and cuts[block.name].die is None]
+    mend = [block.name for block in print_.blocks if block.mend and cuts[block.name].die is None]
     lights = {
         block.name: lightness(block.ink.colour)
-        for block in given.blocks
+        for block in print_.blocks
         if block.inked and block.ink and block.state != "cut"
     }
     wanted = shapely.difference(shapely.union_all([cut.ink for cut in cuts.values()]), picture.bare)
-    tasks = {name: partial(mended_block, cuts[name], ways[name]) for name in sorted(mend, key=_points_of(cuts))}
+    tasks = {name: partial(mended_block, cuts[name], setups[name]) for name in sorted(mend, key=_points_of(cuts))}
     done = run(tasks, say)
     now = {name: with_block(cut, done[name]) if name in done else cut for name, cut in cuts.items()}
     pieces = bare_unasked(wanted, now.values())
     if mend and len(pieces) and lights:
-        taken = _given_away(pieces, now, _Print(given=given, ways=ways, lights=lights))
+        taken = _given_away(pieces, now, _Print(print_=print_, setups=setups, lights=lights))
         for name in lights:
-            now[name] = _added(now[name], [its.land for its in taken if its.taker == name])
+            now[name] = _added(now[name], [piece.land for piece in taken if piece.taker == name])
         now = _told(now, taken)
     return now
 
@@ -111,9 +111,9 @@ def _given_away(pieces: PolygonArray, cuts: Mapping[str, Cut], whole: _Print) ->
     for form in _FORMS:
         for rank in range(len(now) if len(pieces) else 0):
             turn = _turns(pieces, rank, now)
-            got = [its for name in now for its in _take(name, pieces[turn == name], form, now, whole)]
+            got = [piece for name in now for piece in _take(name, pieces[turn == name], form, now, whole)]
             taken += got
-            pieces = _wide(shapely.difference(pieces, shapely.union_all([its.land for its in got])))
+            pieces = _wide(shapely.difference(pieces, shapely.union_all([piece.land for piece in got])))
     return taken
 
 
@@ -143,7 +143,7 @@ def _take(name: str, asked: PolygonArray, form: _Form, now: dict[str, Cut], whol
     """Give block `name` those of the pieces that hold on it; `now` is brought up to date."""
     lands = [form(piece, name, now, whole) for piece in asked]
     while lands:
-        holds = _holds(now[name], lands, whole.ways[name])
+        holds = _holds(now[name], lands, whole.setups[name])
         if holds.all():
             break
         lands, asked = [lands[k] for k in np.flatnonzero(holds)], asked[holds]  # what failed may have spoiled others
@@ -174,10 +174,10 @@ def _whole(piece: BaseGeometry, name: str, cuts: Mapping[str, Cut], _: _Print) -
 
 def _with_trap(piece: BaseGeometry, name: str, cuts: Mapping[str, Cut], whole: _Print) -> BaseGeometry:
     """All of the piece, and on under darker inks by the trap, but not beside what stays bare."""
-    trap, back, lights = whole.given.trap_mm, whole.given.register_error_mm, whole.lights
+    trap, back, lights = whole.print_.trap_mm, whole.print_.register_error_mm, whole.lights
     around = shapely.buffer(piece, max(trap, _MEETS_MM))
     darker = [
-        shapely.intersection(cuts[other].land, around) for other, its in lights.items() if its < lights[name] - 1e-9
+        shapely.intersection(cuts[other].land, around) for other, light in lights.items() if light < lights[name] - 1e-9
     ]
     white = shapely.intersection(cuts[name].white, shapely.buffer(around, back))
     under = shapely.difference(_solid(shapely.union_all(darker)), shapely.buffer(white, back))
@@ -186,7 +186,7 @@ def _with_trap(piece: BaseGeometry, name: str, cuts: Mapping[str, Cut], whole: _
 
 def _reached(piece: BaseGeometry, name: str, cuts: Mapping[str, Cut], whole: _Print) -> BaseGeometry:
     """As much of the piece as a disc reaches that is as wide as the block's land must be, and stays on land."""
-    land_mm = strictest(way.limits for way in whole.ways[name]).land_mm * _SPARE
+    land_mm = strictest(setup.limits for setup in whole.setups[name]).land_mm * _SPARE
     near = shapely.intersection(cuts[name].land, shapely.buffer(piece, 2 * land_mm, quad_segs=2))
     both = shapely.union(near, shapely.buffer(piece, _MEETS_MM, quad_segs=2))
     return _printable(
@@ -209,16 +209,16 @@ def _solid(shape: BaseGeometry) -> BaseGeometry:
     return shapely.union_all(geometry.parts(shape))
 
 
-def _holds(cut: Cut, lands: Sequence[BaseGeometry], ways: Sequence[Setup]) -> Mask:
+def _holds(cut: Cut, lands: Sequence[BaseGeometry], setups: Sequence[Setup]) -> Mask:
     """Whether the block would hold each of these lands, if it had all of them; (n,)."""
     block = _added(cut, lands).block
     near = np.unique(block.cut_tree.query(lands, predicate="dwithin", distance=_AROUND_MM)[1])
     block = replace(block, cuts=block.cuts[near])
     fine = ~shapely.is_empty(np.asarray(lands, dtype=object))
-    for way in sorted(ways, key=lambda way: -way.limits.land_mm):  # what asks most leaves least for the others
+    for setup in sorted(setups, key=lambda setup: -setup.limits.land_mm):  # what asks most leaves least for the others
         if fine.any():
-            weak = shapely.STRtree(weak_places(Survey(way.on(block), slender=False)))
-            fine[weak.query(lands, predicate="dwithin", distance=way.limits.land_mm / 2)[0]] = False
+            weak = shapely.STRtree(weak_places(Survey(setup.on(block), slender=False)))
+            fine[weak.query(lands, predicate="dwithin", distance=setup.limits.land_mm / 2)[0]] = False
     return np.asarray(fine, dtype=bool)
 
 
@@ -236,7 +236,7 @@ def _added(cut: Cut, lands: Sequence[BaseGeometry]) -> Cut:
 
 
 def _told(cuts: dict[str, Cut], taken: Sequence[_Taken]) -> dict[str, Cut]:
-    """The blocks with a note for each place at which another prints in their stead."""
+    """The blocks with a note for each place at which another prints instead."""
     for its in taken:
         piece = shapely.intersection(its.piece, its.land)
         for at, width, place in _places(_wide(piece)):
@@ -246,7 +246,7 @@ def _told(cuts: dict[str, Cut], taken: Sequence[_Taken]) -> dict[str, Cut]:
             note = Finding(
                 rule="other-ink", kind=its.taker, severity=Severity.ADVICE, at=at, measured=width, limit=SEEN_MM,
                 unit="mm", length_mm=_length(place, width),
-                why=f"this can't stand on the block {owner}; the block {its.taker} prints here in its stead",
+                why=f"this can't stand on the block {owner}; the block {its.taker} prints here instead",
                 remedy=f"draw it wider, or take it out of {owner}",
             )  # fmt: skip
             cuts[owner] = replace(cuts[owner], notes=(*cuts[owner].notes, note))
@@ -269,14 +269,14 @@ def _places(pieces: PolygonArray) -> Iterator[tuple[tuple[float, float], float, 
 
 def paper_findings(picture: Picture, cuts: Mapping[str, Cut]) -> dict[str, list[Finding]]:
     """What of the paper is bare and should not be, or has ink and should be bare; by the block that it is about."""
-    record: dict[str, list[Finding]] = {name: [] for name in cuts}
+    notes: dict[str, list[Finding]] = {name: [] for name in cuts}
     asked = shapely.union_all([cut.picture for cut in cuts.values()])
     bare = bare_unasked(shapely.difference(asked, picture.bare), cuts.values())
     for at, width, piece in _places(bare):
-        record[_owner(piece, cuts)].append(_bare_finding(at, width, _length(piece, width)))
+        notes[_owner(piece, cuts)].append(_bare_finding(at, width, _length(piece, width)))
     for name, cut in cuts.items():
         for at, width, _ in _places(_wide(shapely.intersection(cut.ink, cut.white))):
-            record[name].append(
+            notes[name].append(
                 Finding(
                     rule="ink-on-bare",
                     severity=Severity.BREAKS,
@@ -289,8 +289,8 @@ def paper_findings(picture: Picture, cuts: Mapping[str, Cut]) -> dict[str, list[
                 )
             )
     for name, shape in _blank_layers(picture, asked).items():
-        at, _, _ = max(_places(geometry.parts(shape)), key=lambda its: its[1])
-        record[next(iter(cuts))].append(
+        at, _, _ = max(_places(geometry.parts(shape)), key=lambda place: place[1])
+        notes[next(iter(cuts))].append(
             Finding(
                 rule="blank-layer",
                 kind=name,
@@ -303,7 +303,7 @@ def paper_findings(picture: Picture, cuts: Mapping[str, Cut]) -> dict[str, list[
                 remedy=f'name it on a block, or among the highlights: shape = "{name}"',
             )
         )
-    return record
+    return notes
 
 
 def _length(piece: BaseGeometry, width: float) -> float:

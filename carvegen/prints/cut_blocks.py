@@ -39,12 +39,11 @@ if TYPE_CHECKING:
     from carvegen.prints.separation import Dropped, Separated
 
 __all__ = [
-    "Cut", "Run", "Say", "Ways", "as_drawn", "counter_ways_of", "cut_blocks", "finding_of", "in_turn", "mended_block",
-    "mended_cut", "picture_of", "plates_of", "pressing_of", "unmarked_of", "ways_of", "with_block",
+    "Cut", "Run", "Say", "Setups", "as_drawn", "counter_setups_of", "cut_blocks", "finding_of", "in_turn",
+    "mended_block", "mended_cut", "picture_of", "plates_of", "pressing_of", "setups_of", "unmarked_of", "with_block",
 ]  # fmt: skip
 
-
-Ways = Mapping[str, tuple["Setup", ...]]
+Setups = Mapping[str, tuple["Setup", ...]]
 Say = Callable[[str], None]  #: is told of each stage
 Task = Callable[[Say], Any]
 Run = Callable[[Mapping[str, Task], Say], dict[str, Any]]  #: does tasks that do not need one another
@@ -73,12 +72,12 @@ class Cut:
         return shapely.difference(self.block.face, self.land) if self.masks else self.land
 
 
-def ways_of(given: Print, shelf: Library) -> dict[str, tuple[Setup, ...]]:
+def setups_of(print_: Print, shelf: Library) -> dict[str, tuple[Setup, ...]]:
     """The setups of each block, by name; an error says which block."""
-    return {block.name: _ways(given, k, block, shelf) for k, block in enumerate(given.blocks)}
+    return {block.name: _setups(print_, k, block, shelf) for k, block in enumerate(print_.blocks)}
 
 
-def _ways(given: Print, k: int, block: PrintBlock, shelf: Library) -> tuple[Setup, ...]:
+def _setups(print_: Print, k: int, block: PrintBlock, shelf: Library) -> tuple[Setup, ...]:
     try:
         return setups_for(
             shelf, material=block.material, cutter=block.cutter, machines=block.machines, kinds=block.kinds,
@@ -86,39 +85,41 @@ def _ways(given: Print, k: int, block: PrintBlock, shelf: Library) -> tuple[Setu
             declared=block.declare,
         )  # fmt: skip
     except CarvegenError as error:
-        raise in_keys(error, given, f"blocks[{k}]") from None
+        raise in_keys(error, print_, f"blocks[{k}]") from None
 
 
-def counter_ways_of(given: Print, shelf: Library, ways: Ways) -> dict[str, tuple[Setup, ...]]:
+def counter_setups_of(print_: Print, shelf: Library, setups: Setups) -> dict[str, tuple[Setup, ...]]:
     """The setups of the sheets that lie against the dies, by the die's name: own material, own thickness."""
     return {
-        block.name: _counter_ways(given, k, block, shelf, ways[block.name])
-        for k, block in enumerate(given.blocks) if block.role == "emboss"
+        block.name: _counter_setups(print_, k, block, shelf, setups[block.name])
+        for k, block in enumerate(print_.blocks) if block.role == "emboss"
     }  # fmt: skip
 
 
-def _counter_ways(given: Print, k: int, block: PrintBlock, shelf: Library, die: Sequence[Setup]) -> tuple[Setup, ...]:
+def _counter_setups(
+    print_: Print, k: int, block: PrintBlock, shelf: Library, die: Sequence[Setup]
+) -> tuple[Setup, ...]:
     """For the die's kinds of machine, as far as the sheet's material allows them; for the hand where it allows none."""
-    how, stuff = pressing_of(given, block, die[0]), shelf.material(block.counter_material)
+    how, stuff = pressing_of(print_, block, die[0]), shelf.material(block.counter_material)
     thick = block.counter_thickness_mm
     if thick is not None and thick < how.relief_mm:
         raise InputError(
             f"must be the die's relief, {how.relief_mm:g} mm, or more: what rises would meet what lies behind",
-            value=thick, where=given.place(f"blocks[{k}].counter_thickness_mm"), hint="leave it out, or take more",
+            value=thick, where=print_.place(f"blocks[{k}].counter_thickness_mm"), hint="leave it out, or take more",
         )  # fmt: skip
     thick = thick or counter_thickness_mm(how, stuff.thickness_mm)
     try:
         return counter_setups(shelf, die, material=stuff.key, thickness_mm=thick)
     except CarvegenError as error:
-        raise in_keys(error, given, f"blocks[{k}]") from None
+        raise in_keys(error, print_, f"blocks[{k}]") from None
 
 
-def plates_of(given: Print, ways: Ways) -> tuple[Plate, ...]:
+def plates_of(print_: Print, setups: Setups) -> tuple[Plate, ...]:
     """The blocks that print ink from their lands, for the separation."""
     plates = []
-    for block in given.blocks:
+    for block in print_.blocks:
         if block.inked and block.ink is not None:
-            limits = strictest(setup.limits for setup in ways[block.name])
+            limits = strictest(setup.limits for setup in setups[block.name])
             plates.append(
                 Plate(
                     name=block.name, layers=frozenset(block.layers), lightness=lightness(block.ink.colour),
@@ -129,23 +130,23 @@ def plates_of(given: Print, ways: Ways) -> tuple[Plate, ...]:
     return tuple(plates)
 
 
-def picture_of(given: Print, ways: Ways, *, say: Callable[[str], None]) -> Picture:
+def picture_of(print_: Print, setups: Setups, *, say: Callable[[str], None]) -> Picture:
     """The picture of a print, its motifs grown or taken as they are kept."""
-    limits = {name: strictest(setup.limits for setup in lot) for name, lot in ways.items()}
-    return pictured(given, plates_of(given, ways), limits, say=say)
+    limits = {name: strictest(setup.limits for setup in lot) for name, lot in setups.items()}
+    return pictured(print_, plates_of(print_, setups), limits, say=say)
 
 
 def unmarked_of(
-    given: Print, ways: Ways, *, say: Callable[[str], None], read: Read = read_kept, growths: Growths | None = None
+    print_: Print, setups: Setups, *, say: Callable[[str], None], read: Read = read_kept, growths: Growths | None = None
 ) -> Unmarked:
     """The same before anything is marked on it; `read` reads kept files, `growths` remembers what has grown."""
-    limits = {name: strictest(setup.limits for setup in lot) for name, lot in ways.items()}
-    return unmarked(given, plates_of(given, ways), limits, say=say, read=read, growths=growths)
+    limits = {name: strictest(setup.limits for setup in lot) for name, lot in setups.items()}
+    return unmarked(print_, plates_of(print_, setups), limits, say=say, read=read, growths=growths)
 
 
-def cut_blocks(given: Print, ways: Ways, *, say: Callable[[str], None]) -> tuple[Picture, dict[str, Cut]]:
+def cut_blocks(print_: Print, setups: Setups, *, say: Callable[[str], None]) -> tuple[Picture, dict[str, Cut]]:
     """The picture of a print, and every block taken out of it, by name, in printing order."""
-    picture, plates = picture_of(given, ways, say=say), plates_of(given, ways)
+    picture, plates = picture_of(print_, setups, say=say), plates_of(print_, setups)
     say("taking the inks apart")
     layers = picture.drawing.layers
     known = {layer.name for layer in layers}
@@ -153,28 +154,28 @@ def cut_blocks(given: Print, ways: Ways, *, say: Callable[[str], None]) -> tuple
     found = separated(
         picture.face, layers, plates, white=lambda plate: picture.white_for(plate.name),
         stays=lambda plate: picture.stays_on(plate.name),
-        spread=Spread(trap_mm=given.trap_mm, cut_back_mm=given.register_error_mm),
+        spread=Spread(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm),
     )  # fmt: skip
-    cuts = [_cut(given, k, ways[block.name][0], picture, found) for k, block in enumerate(given.blocks)]
-    return picture, {cut.block.name: _on_board(given, k, cut, ways) for k, cut in enumerate(cuts)}
+    cuts = [_cut(print_, k, setups[block.name][0], picture, found) for k, block in enumerate(print_.blocks)]
+    return picture, {cut.block.name: _on_board(print_, k, cut, setups) for k, cut in enumerate(cuts)}
 
 
-def _on_board(given: Print, k: int, cut: Cut, ways: Ways) -> Cut:
+def _on_board(print_: Print, k: int, cut: Cut, setups: Setups) -> Cut:
     """The block with what its board carries for register: alike on all, but for its own number and name.
 
     Round the picture of a block that is inked runs a groove; through the waste of a die its floor.
     """
-    size = (given.width_mm, given.height_mm)
+    size = (print_.width_mm, print_.height_mm)
     try:
-        register = register_for(given.register, size, f"{k + 1} {cut.block.name}")
+        register = register_for(print_.register, size, f"{k + 1} {cut.block.name}")
     except InputError as error:
-        error.where = given.place(error.where)
+        error.where = print_.place(error.where)
         raise
     if cut.die is not None:
-        register = die_register(register, given.register, size)
+        register = die_register(register, print_.register, size)
     elif cut.block.inked:
-        asked = max(setup.printing.moat_mm for setup in ways[cut.block.name])
-        register = with_moat(register, size, asked if given.register.moat_mm is None else given.register.moat_mm)
+        asked = max(setup.printing.moat_mm for setup in setups[cut.block.name])
+        register = with_moat(register, size, asked if print_.register.moat_mm is None else print_.register.moat_mm)
     return replace(cut, block=replace(cut.block, register=register))
 
 
@@ -186,29 +187,30 @@ def as_drawn(names: frozenset[str], known: set[str]) -> frozenset[str]:
     return frozenset(name for name in known if plain_name(name) in wanted)
 
 
-def _cut(given: Print, k: int, setup: Setup, picture: Picture, found: Mapping[str, Separated]) -> Cut:
-    block = given.blocks[k]
+def _cut(print_: Print, k: int, setup: Setup, picture: Picture, found: Mapping[str, Separated]) -> Cut:
+    block = print_.blocks[k]
     if block.name in found:
-        its = found[block.name]
+        separated = found[block.name]
         white = picture.white_for(block.name)
         return Cut(
-            block=_block(given, block, its.land, picture), land=its.land, white=white, picture=its.picture,
-            dropped=its.dropped, fringe=picture.free_for(block.name), to_decide=picture.to_decide_for(block.name),
+            block=_block(print_, block, separated.land, picture), land=separated.land, white=white,
+            picture=separated.picture, dropped=separated.dropped, fringe=picture.free_for(block.name),
+            to_decide=picture.to_decide_for(block.name),
         )  # fmt: skip
     shapes = picture.openings
     if block.layers:
         shapes = geometry.snapped(geometry.parts(picture.drawing.union(block.layers)))
     if len(shapes) == 0:
         raise InputError(
-            f"has nothing to {'press' if block.role == 'emboss' else 'mask'}", where=given.place(f"blocks[{k}]"),
+            f"has nothing to {'press' if block.role == 'emboss' else 'mask'}", where=print_.place(f"blocks[{k}]"),
             hint='write an [[openings]] with a shape, or name layers: layers = ["MOON"]',
         )  # fmt: skip
-    return _stencil(given, k, setup, shapes, picture) if block.role == "stencil" else _die(given, k, setup, shapes)
+    return _stencil(print_, k, setup, shapes, picture) if block.role == "stencil" else _die(print_, k, setup, shapes)
 
 
-def _stencil(given: Print, k: int, setup: Setup, shapes: PolygonArray, picture: Picture) -> Cut:
+def _stencil(print_: Print, k: int, setup: Setup, shapes: PolygonArray, picture: Picture) -> Cut:
     """The mask of a stencil: open where its shapes are, but not where the paper stays bare."""
-    name = given.blocks[k].name
+    name = print_.blocks[k].name
     white = picture.left_bare(name)
     asked = geometry.union(shapes)
     openings = shapes
@@ -218,61 +220,61 @@ def _stencil(given: Print, k: int, setup: Setup, shapes: PolygonArray, picture: 
         openings = geometry.snapped(geometry.parts(made))
     if len(openings) == 0:
         raise InputError(
-            "leaves nothing open: all of its shapes stays bare paper", where=given.place(f"blocks[{k}]"),
+            "leaves nothing open: all of its shapes stays bare paper", where=print_.place(f"blocks[{k}]"),
             hint="draw them larger, or leave the block out of the motifs' blocks",
         )  # fmt: skip
-    block = Block(name=name, width_mm=given.width_mm, height_mm=given.height_mm, cuts=geometry.empty(),
+    block = Block(name=name, width_mm=print_.width_mm, height_mm=print_.height_mm, cuts=geometry.empty(),
                   cut_outs=openings, turned=False, inked=False)  # fmt: skip
     stays = shapely.difference(picture.face, shapely.union_all(openings))
     return Cut(block=block, land=stays, white=white, picture=asked, masks=True)
 
 
-def pressing_of(given: Print, block: PrintBlock, setup: Setup) -> Pressing:
+def pressing_of(print_: Print, block: PrintBlock, setup: Setup) -> Pressing:
     """How the die of an emboss block presses."""
     return Pressing(
         relief_mm=setup.depth_mm, bevel_deg=block.bevel_deg, edge_mm=block.edge_mm, corner_mm=block.corner_mm,
-        paper_g_m2=given.paper_g_m2, paper_mm=given.paper_mm or 0.0, back=block.side == "back",
-        bears=given.stock,
+        paper_g_m2=print_.paper_g_m2, paper_mm=print_.paper_mm or 0.0, back=block.side == "back",
+        bears=print_.stock,
     )  # fmt: skip
 
 
-def _die(given: Print, k: int, setup: Setup, shapes: PolygonArray) -> Cut:
+def _die(print_: Print, k: int, setup: Setup, shapes: PolygonArray) -> Cut:
     """The die of an emboss block: its floor is cut up to the foot of the wall, the wall has files of its own."""
-    block = given.blocks[k]
-    how = pressing_of(given, block, setup)
-    die = die_for(shapes, how, clear_mm=given.register_error_mm, least_mm=setup.limits.land_mm)
+    block = print_.blocks[k]
+    how = pressing_of(print_, block, setup)
+    die = die_for(shapes, how, clear_mm=print_.register_error_mm, least_mm=setup.limits.land_mm)
     if shapely.is_empty(die.face):
         raise InputError(
             "leaves nothing to press: walls, rounded corners and room for register take up its shapes",
-            where=given.place(f"blocks[{k}]"), hint="draw them larger, set a smaller depth_mm, or a smaller corner_mm",
+            where=print_.place(f"blocks[{k}]"), hint="draw them larger, set a smaller depth_mm, or a smaller corner_mm",
         )  # fmt: skip
-    own = replace(_block(given, block, die.foot, None), turned=not how.back, bevelled=True, inked=False)
+    own = replace(_block(print_, block, die.foot, None), turned=not how.back, bevelled=True, inked=False)
     return Cut(block=own, land=die.face, white=shapely.Polygon(), die=die, notes=tuple(die_findings(die, shapes)))
 
 
-def _block(given: Print, block: PrintBlock, land: BaseGeometry, picture: Picture | None) -> Block:
+def _block(print_: Print, block: PrintBlock, land: BaseGeometry, picture: Picture | None) -> Block:
     """The block on which `land` stands; openings go right through it."""
-    face = geometry.box(given.width_mm, given.height_mm)
+    face = geometry.box(print_.width_mm, print_.height_mm)
     openings = picture.openings if picture is not None else geometry.empty()
     gone = geometry.difference(face, shapely.union(land, shapely.union_all(openings)))
     return Block(
-        name=block.name, width_mm=given.width_mm, height_mm=given.height_mm, cuts=geometry.parts(gone),
+        name=block.name, width_mm=print_.width_mm, height_mm=print_.height_mm, cuts=geometry.parts(gone),
         cut_outs=openings, stays=geometry.parts(picture.stays_on(block.name)) if picture else geometry.empty(),
         drawn=geometry.parts([layer.shape for layer in picture.drawing.layers]) if picture else geometry.empty(),
     )  # fmt: skip
 
 
-def mended_cut(cut: Cut, ways: Sequence[Setup], *, say: Say) -> Cut:
+def mended_cut(cut: Cut, setups: Sequence[Setup], *, say: Say) -> Cut:
     """The block mended for all its machines, but nothing is put into what must be white.
 
     What is too narrow to stand and could only be widened into the white is cut away; nothing that is marked to stay is.
     """
-    return with_block(cut, mended_block(cut, ways, say))
+    return with_block(cut, mended_block(cut, setups, say))
 
 
-def mended_block(cut: Cut, ways: Sequence[Setup], say: Say) -> tuple[PolygonArray, frozenset[int]]:
+def mended_block(cut: Cut, setups: Sequence[Setup], say: Say) -> tuple[PolygonArray, frozenset[int]]:
     """The block's cuts as `mended_cut` mends them, and which of them mending leaves alone."""
-    jobs = [setup.on(cut.block) for setup in ways]
+    jobs = [setup.on(cut.block) for setup in setups]
     done, _ = mended_for_all(jobs, say=lambda stage: say(f"{cut.block.name}: {stage}"), white=cut.white)
     return done[0].block.cuts, done[0].block.fixed
 

@@ -33,7 +33,7 @@ class Released:
     file: str  #: in which it was kept; it stays
 
 
-def keep(given: Print, grown: Sequence[Grown], names: Sequence[str]) -> dict[str, str]:
+def keep(print_: Print, grown: Sequence[Grown], names: Sequence[str]) -> dict[str, str]:
     """Write what there is of the motifs called `names`, or of all, into files, and name these in the print file.
 
     Returns
@@ -46,30 +46,30 @@ def keep(given: Print, grown: Sequence[Grown], names: Sequence[str]) -> dict[str
     InputError
         If a name is no motif's, or a file can't be written.
     """
-    kept, files = kept_files(given, grown, names)
-    _change(given, f"keep {', '.join(kept)}", files)
+    kept, files = kept_files(print_, grown, names)
+    _change(print_, f"keep {', '.join(kept)}", files)
     return kept
 
 
 def kept_files(
-    given: Print, grown: Sequence[Grown], names: Sequence[str]
+    print_: Print, grown: Sequence[Grown], names: Sequence[str]
 ) -> tuple[dict[str, str], dict[str, bytes | None]]:
     """The file of each motif that is to be kept, by its name, and what `keep` writes: those and the print file."""
-    wanted = _numbers(given, names)
-    taken = {motif.kept for motif in given.motifs if motif.kept}
+    wanted = _numbers(print_, names)
+    taken = {motif.kept for motif in print_.motifs if motif.kept}
     files: dict[str, bytes | None] = {}
     kept: dict[str, str] = {}
     for k in wanted:
-        own, said = grown[k], _file_of(given, grown[k]).encode()
+        own, said = grown[k], _file_of(print_, grown[k]).encode()
         kept_in = own.motif.kept
-        file = kept_in if _inside(kept_in) else _free_file(given.path.parent, own.motif.name, taken, said)
+        file = kept_in if _inside(kept_in) else _free_file(print_.path.parent, own.motif.name, taken, said)
         taken.add(file)
         files[file] = said
         kept[own.motif.name] = file
-    return kept, {**files, given.path.name: _named(given.path, {k: kept[given.motifs[k].name] for k in wanted})}
+    return kept, {**files, print_.path.name: _named(print_.path, {k: kept[print_.motifs[k].name] for k in wanted})}
 
 
-def release(given: Print, names: Sequence[str]) -> list[Released]:
+def release(print_: Print, names: Sequence[str]) -> list[Released]:
     """Take the kept files of the motifs called `names`, or of all that are kept, out of the print file.
 
     The files themselves stay where they are.
@@ -79,19 +79,19 @@ def release(given: Print, names: Sequence[str]) -> list[Released]:
     InputError
         If a name is no motif's, none of them is kept, or the print file can't be written.
     """
-    numbers = [k for k in _numbers(given, names) if given.motifs[k].kept]
+    numbers = [k for k in _numbers(print_, names) if print_.motifs[k].kept]
     if not numbers:
         which = "none of its motifs is" if not names else f"{', '.join(names)}: not"
-        raise InputError(f"{which} kept", where=str(given.path), hint="nothing is to be let go")
-    let_go = [Released(name=given.motifs[k].name, file=given.motifs[k].kept) for k in numbers]
-    text = _named(given.path, dict.fromkeys(numbers, ""))
-    _change(given, f"let go of {', '.join(its.name for its in let_go)}", {given.path.name: text})
+        raise InputError(f"{which} kept", where=str(print_.path), hint="nothing is to be let go")
+    let_go = [Released(name=print_.motifs[k].name, file=print_.motifs[k].kept) for k in numbers]
+    text = _named(print_.path, dict.fromkeys(numbers, ""))
+    _change(print_, f"let go of {', '.join(motif.name for motif in let_go)}", {print_.path.name: text})
     return let_go
 
 
-def released(given: Print, names: Sequence[str]) -> bytes:
+def released(print_: Print, names: Sequence[str]) -> bytes:
     """The print file as `release` writes it."""
-    return _named(given.path, dict.fromkeys(_numbers(given, names), ""))
+    return _named(print_.path, dict.fromkeys(_numbers(print_, names), ""))
 
 
 def _free_file(folder: Path, name: str, taken: set[str], said: bytes) -> str:
@@ -117,29 +117,29 @@ def _inside(name: str) -> bool:
     return bool(name) and not PurePath(name).is_absolute() and ".." not in PurePath(name).parts
 
 
-def _change(given: Print, what: str, files: Mapping[str, bytes | None]) -> None:
-    journal.changed(given.path.parent, what, files, last=given.path.name)
+def _change(print_: Print, what: str, files: Mapping[str, bytes | None]) -> None:
+    journal.changed(print_.path.parent, what, files, last=print_.path.name)
 
 
-def _numbers(given: Print, names: Sequence[str]) -> list[int]:
+def _numbers(print_: Print, names: Sequence[str]) -> list[int]:
     """The places of the motifs that are asked for."""
-    if not given.motifs:
-        raise InputError("has no motif", where=str(given.path), hint="write one [[motifs]] table for each")
-    known = {file_name(motif.name): k for k, motif in enumerate(given.motifs)}
+    if not print_.motifs:
+        raise InputError("has no motif", where=str(print_.path), hint="write one [[motifs]] table for each")
+    known = {file_name(motif.name): k for k, motif in enumerate(print_.motifs)}
     for name in names:
         if file_name(name) not in known:
-            hint = nearest(name, [motif.name for motif in given.motifs])
-            raise InputError("must be a motif of this print", value=name, where=str(given.path), hint=hint)
-    return sorted({known[file_name(name)] for name in names}) if names else list(range(len(given.motifs)))
+            hint = nearest(name, [motif.name for motif in print_.motifs])
+            raise InputError("must be a motif of this print", value=name, where=str(print_.path), hint=hint)
+    return sorted({known[file_name(name)] for name in names}) if names else list(range(len(print_.motifs)))
 
 
-def _file_of(given: Print, own: Grown) -> str:
+def _file_of(print_: Print, own: Grown) -> str:
     memory = Memory(
-        motif=own.motif.motif, settings=grown_by(own.motif, given), surroundings=own.surroundings(),
+        motif=own.motif.motif, settings=grown_by(own.motif, print_), surroundings=own.surroundings(),
     )  # fmt: skip
-    size = (given.width_mm, given.height_mm)
+    size = (print_.width_mm, print_.height_mm)
     return kept_text(
-        own.growth, memory, size, title=f"{given.name}: {own.motif.name}", names=own.kept.names if own.kept else None
+        own.growth, memory, size, title=f"{print_.name}: {own.motif.name}", names=own.kept.names if own.kept else None
     )
 
 
@@ -166,10 +166,11 @@ def _check(text: str, before: dict[str, Any], kept: Mapping[int, str]) -> None:
     """Make sure that nothing else has changed in the print file."""
     for k, file in kept.items():
         before["motifs"][k] |= {"kept": file}
-    wanted = {**before, "motifs": [_without_none(motif) for motif in before["motifs"]]}
+    wanted = {
+        **before,
+        "motifs": [
+            {name: value for name, value in motif.items() if name != "kept" or value} for motif in before["motifs"]
+        ],
+    }
     if tomllib.loads(text) != wanted:
         raise CarvegenError("the print file can't be changed without spoiling it; nothing was written")
-
-
-def _without_none(table: Mapping[str, Any]) -> dict[str, Any]:
-    return {name: value for name, value in table.items() if not (name == "kept" and not value)}

@@ -56,22 +56,22 @@ class Grown:
         return len(self.gone) > 0 or len(self.come) > 0
 
 
-def grown_by(motif: PrintMotif, given: Print) -> dict[str, Any]:
+def grown_by(motif: PrintMotif, print_: Print) -> dict[str, Any]:
     """What a motif grows by, as its kept file remembers it: while it is kept it changes nothing."""
-    return {"seed": given.seed, **asdict(motif.settings)}
+    return {"seed": print_.seed, **asdict(motif.settings)}
 
 
-def levels_of(grown: Grown, given: Print) -> Mapping[str, float]:
+def levels_of(grown: Grown, print_: Print) -> Mapping[str, float]:
     """The levels solved when a motif was first grown; none if it is kept from a day when it grew by other settings."""
     if grown.kept is None:
         return grown.growth.kept
-    memory, now = grown.kept.memory, grown_by(grown.motif, given)
+    memory, now = grown.kept.memory, grown_by(grown.motif, print_)
     same = memory is not None and all(memory.settings.get(name) == value for name, value in now.items())
     return grown.kept.growth.kept if same else {}
 
 
 def from_file(
-    given: Print, motif: PrintMotif, key: str, limits: Limits, *,
+    print_: Print, motif: PrintMotif, key: str, limits: Limits, *,
     room: Callable[[], BaseGeometry], surroundings: Callable[[], Surroundings], grow: Callable[[], Growth],
     read: Read = read_kept,
 ) -> Grown:  # fmt: skip
@@ -94,9 +94,9 @@ def from_file(
         If the kept file can't be used, with the key that names it.
     """
     try:
-        kept = read(given.path.parent / motif.kept, motif=motif.motif, size=(given.width_mm, given.height_mm))
+        kept = read(print_.path.parent / motif.kept, motif=motif.motif, size=(print_.width_mm, print_.height_mm))
     except InputError as error:
-        raise error.within(given.place(f"{key}.kept")) from None
+        raise error.within(print_.place(f"{key}.kept")) from None
     around = surroundings()
     done = adapted(kept, around, limits, room=room, again=grow if motif.motif == "snowload" else None)
     edited = kept.edited
@@ -109,7 +109,7 @@ def from_file(
     )
     return Grown(
         motif=motif, growth=done.growth, surroundings=lambda: around, kept=kept, gone=done.gone, come=done.come,
-        findings=findings, notes=tuple(_notes(given, motif, kept, done)),
+        findings=findings, notes=tuple(_notes(print_, motif, kept, done)),
     )  # fmt: skip
 
 
@@ -131,13 +131,13 @@ def _told(kind: str, shape: BaseGeometry, why: str) -> Finding:
     )  # fmt: skip
 
 
-def _notes(given: Print, motif: PrintMotif, kept: Kept, done: Adapted) -> Iterator[str]:
+def _notes(print_: Print, motif: PrintMotif, kept: Kept, done: Adapted) -> Iterator[str]:
     for note in kept.notes:
         yield f"{motif.kept}: {note}"
     yield from (f"{line}: see changed.png" for line in done.lines(motif.name))
     if kept.memory is None:
         return
-    now = grown_by(motif, given)
+    now = grown_by(motif, print_)
     other = sorted(name for name, value in now.items() if kept.memory.settings.get(name) != value)
     if other:
         yield (

@@ -34,9 +34,9 @@ class Drawing:
     """The layers by name, in order, and what was changed while they were read."""
 
     def __init__(
-        self, given: Print, layers: Iterable[Layer], notes: Iterable[str], *, beside: Iterable[Layer] = ()
+        self, print_: Print, layers: Iterable[Layer], notes: Iterable[str], *, beside: Iterable[Layer] = ()
     ) -> None:
-        self.given = given
+        self.print_ = print_
         self.layers = tuple(layers)  #: those that print, front first
         self.notes = tuple(notes)
         self._by_name = {plain_name(layer.name): layer for layer in (*self.layers, *beside)}
@@ -62,11 +62,13 @@ class Drawing:
         if plain_name(text) in self._by_name:
             return geometry.parts(self._by_name[plain_name(text)].shape)
         try:
-            return place(located(self.given, text), width_mm=self.given.width_mm, height_mm=self.given.height_mm).shapes
+            return place(
+                located(self.print_, text), width_mm=self.print_.width_mm, height_mm=self.print_.height_mm
+            ).shapes
         except InputError as error:
             if not is_shape(text):
                 error.hint = f"{error.hint}; or name a layer: {nearest(text, self.names)}"
-            raise error.named(lambda field: key_named(field, key)).within(self.given.place(key)) from None
+            raise error.named(lambda field: key_named(field, key)).within(self.print_.place(key)) from None
 
     @property
     def names(self) -> list[str]:
@@ -74,12 +76,12 @@ class Drawing:
         return [layer.name for layer in self._by_name.values()]
 
 
-def located(given: Print, text: str) -> str:
+def located(print_: Print, text: str) -> str:
     """Words as they are; a file's name from the print file's folder."""
-    return text if is_shape(text) else str(given.path.parent / text)
+    return text if is_shape(text) else str(print_.path.parent / text)
 
 
-def drawing_of(given: Print) -> Drawing:
+def drawing_of(print_: Print) -> Drawing:
     """The print's layers, from the front to the back.
 
     Raises
@@ -87,41 +89,41 @@ def drawing_of(given: Print) -> Drawing:
     InputError
         If a drawing can't be read or has no true size, or a name is no layer's: all such names at once.
     """
-    face = geometry.box(given.width_mm, given.height_mm)
+    face = geometry.box(print_.width_mm, print_.height_mm)
     found: dict[str, tuple[str, list[BaseGeometry]]] = {}
     notes: list[str] = []
     homes: dict[str, list[str]] = {}
-    for k, text in enumerate(given.artwork):
-        for name, shapes in _layers_in(given, k, text, notes).items():
+    for k, text in enumerate(print_.artwork):
+        for name, shapes in _layers_in(print_, k, text, notes).items():
             found.setdefault(plain_name(name), (name, []))[1].append(shapely.union_all(shapes))
             homes.setdefault(found[plain_name(name)][0], []).append(text)
     shared = {name: files for name, files in homes.items() if len(files) > 1}
     notes += [f"{_as_one(name, files)}; {_apart(files[-1])}" for name, files in shared.items()]
-    notes += _small(given, [shape for _, shapes in found.values() for shape in shapes])
-    words = Drawing(given, [], [])
-    for k, layer in enumerate(given.layers):
+    notes += _small(print_, [shape for _, shapes in found.values() for shape in shapes])
+    words = Drawing(print_, [], [])
+    for k, layer in enumerate(print_.layers):
         if layer.shape == "":
             continue
         shape = shapely.union_all(words.shapes(layer.shape, f"layers[{k}].shape"))
         found.setdefault(plain_name(layer.name), (layer.name, []))[1].append(shape)
-    gaps = {plain_name(layer.name): layer.gaps for layer in given.layers if layer.gaps}
+    gaps = {plain_name(layer.name): layer.gaps for layer in print_.layers if layer.gaps}
     layers = [Layer(name, _on(face, shapes), gaps.get(plain, "")) for plain, (name, shapes) in found.items()]
-    order = list(map(plain_name, given.in_front)) or [plain_name(layer.name) for layer in reversed(layers)]
-    _check_names(given, [layer.name for layer in layers], order, shared)
+    order = list(map(plain_name, print_.in_front)) or [plain_name(layer.name) for layer in reversed(layers)]
+    _check_names(print_, [layer.name for layer in layers], order, shared)
     placed = [layer for layer in layers if plain_name(layer.name) in order]
     placed.sort(key=lambda layer: order.index(plain_name(layer.name)))
-    return Drawing(given, placed, notes, beside=[layer for layer in layers if layer not in placed])
+    return Drawing(print_, placed, notes, beside=[layer for layer in layers if layer not in placed])
 
 
-def _small(given: Print, shapes: list[BaseGeometry]) -> Iterator[str]:
+def _small(print_: Print, shapes: list[BaseGeometry]) -> Iterator[str]:
     """A warning where all drawings together take up little of the face: they may be in another unit."""
     if not shapes:
         return
     left, bottom, right, top = shapely.total_bounds(shapes)
-    if max((right - left) / given.width_mm, (top - bottom) / given.height_mm) < _LITTLE:
+    if max((right - left) / print_.width_mm, (top - bottom) / print_.height_mm) < _LITTLE:
         yield (
             f"WARNING: all drawings together are {right - left:.1f} x {top - bottom:.1f} mm on a face of "
-            f"{given.width_mm:g} x {given.height_mm:g} mm: if that is not meant, check their size or [artwork] units"
+            f"{print_.width_mm:g} x {print_.height_mm:g} mm: if that is not meant, check their size or [artwork] units"
         )
 
 
@@ -132,10 +134,10 @@ def _on(face: BaseGeometry, shapes: list[BaseGeometry]) -> BaseGeometry:
     return on_face
 
 
-def _layers_in(given: Print, k: int, text: str, notes: list[str]) -> dict[str, PolygonArray]:
-    key = given.place(f"artwork.files[{k}]")
+def _layers_in(print_: Print, k: int, text: str, notes: list[str]) -> dict[str, PolygonArray]:
+    key = print_.place(f"artwork.files[{k}]")
     try:
-        artwork = read(Path(located(given, text)), units=given.units or None)
+        artwork = read(Path(located(print_, text)), units=print_.units or None)
         if not artwork.true_size:
             raise InputError(
                 "does not say how large it is", value=text, hint='say what its numbers mean: [artwork] units = "mm"'
@@ -161,7 +163,7 @@ def _apart(file: str) -> str:
     )
 
 
-def _check_names(given: Print, layers: list[str], order: list[str], shared: dict[str, list[str]]) -> None:
+def _check_names(print_: Print, layers: list[str], order: list[str], shared: dict[str, list[str]]) -> None:
     """Refuse names of layers that are not there, and layers that print but have no place in the order.
 
     Parameters
@@ -171,8 +173,8 @@ def _check_names(given: Print, layers: list[str], order: list[str], shared: dict
     """
     faults = []
     known = set(map(plain_name, layers))
-    for key, name in _asked(given):
-        where = given.place(key)
+    for key, name in _asked(print_):
+        where = print_.place(key)
         if plain_name(name) not in known:
             hint = nearest(name, layers)
             for layer, files in shared.items():
@@ -182,17 +184,17 @@ def _check_names(given: Print, layers: list[str], order: list[str], shared: dict
         elif plain_name(name) not in order:
             hint = "put it where it stands in artwork.in_front, from the front to the back"
             faults.append(InputError("must stand in artwork.in_front", value=name, where=where, hint=hint))
-    all_at_once(faults, str(given.path))
+    all_at_once(faults, str(print_.path))
 
 
-def _asked(given: Print) -> Iterable[tuple[str, str]]:
+def _asked(print_: Print) -> Iterable[tuple[str, str]]:
     """Every name of a layer in the print file, with its key."""
-    yield from ((f"layers[{k}].name", layer.name) for k, layer in enumerate(given.layers) if layer.shape == "")
-    for j, name in enumerate(given.in_front):
+    yield from ((f"layers[{k}].name", layer.name) for k, layer in enumerate(print_.layers) if layer.shape == "")
+    for j, name in enumerate(print_.in_front):
         yield f"artwork.in_front[{j}]", name
-    for k, block in enumerate(given.blocks):
+    for k, block in enumerate(print_.blocks):
         yield from ((f"blocks[{k}].layers[{j}]", name) for j, name in enumerate(block.layers) if name != "*")
-    for k, motif in enumerate(given.motifs):
+    for k, motif in enumerate(print_.motifs):
         yield from ((f"motifs[{k}].on[{j}]", name) for j, name in enumerate(motif.on))
         for key in ("behind", "far_behind", "middle_behind"):
             names = enumerate(getattr(motif, key))

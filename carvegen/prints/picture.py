@@ -128,7 +128,7 @@ class Unmarked:
 
 
 def pictured(
-    given: Print, plates: Sequence[Plate], limits: Mapping[str, Limits], *, say: Callable[[str], None]
+    print_: Print, plates: Sequence[Plate], limits: Mapping[str, Limits], *, say: Callable[[str], None]
 ) -> Picture:
     """The picture of a print, its motifs grown and what is marked on them done.
 
@@ -144,8 +144,8 @@ def pictured(
     InputError
         If a drawing can't be read, marks contradict one another, or a motif finds no room; with the key.
     """
-    drawing, openings = _drawn(given)
-    marks = marks_of(given, drawing, geometry.union(openings))
+    drawing, openings = _drawn(print_)
+    marks = marks_of(print_, drawing, geometry.union(openings))
     bare = _unmarked(drawing, openings, plates, limits, say=say)
     whites = with_marks(bare.whites, marks.marks, bare.inked, bare.beds)
     return Picture(
@@ -155,7 +155,7 @@ def pictured(
 
 
 def unmarked(
-    given: Print, plates: Sequence[Plate], limits: Mapping[str, Limits], *, say: Callable[[str], None],
+    print_: Print, plates: Sequence[Plate], limits: Mapping[str, Limits], *, say: Callable[[str], None],
     read: Read = read_kept, growths: Growths | None = None,
 ) -> Unmarked:  # fmt: skip
     """The picture of a print as it is before marks, as `pictured` takes it.
@@ -167,16 +167,16 @@ def unmarked(
     growths
         Remembers what has grown; by default all grows anew.
     """
-    return _unmarked(*_drawn(given), plates, limits, say=say, read=read, growths=growths)
+    return _unmarked(*_drawn(print_), plates, limits, say=say, read=read, growths=growths)
 
 
-def _drawn(given: Print) -> tuple[Drawing, PolygonArray]:
+def _drawn(print_: Print) -> tuple[Drawing, PolygonArray]:
     """The drawing, and what is cut through every block."""
-    drawing = drawing_of(given)
-    openings = geometry.snapped(geometry.joined(_shapes(drawing, "openings", given.openings)))
-    if not shapely.contains_properly(geometry.box(given.width_mm, given.height_mm), openings).all():
+    drawing = drawing_of(print_)
+    openings = geometry.snapped(geometry.joined(_shapes(drawing, "openings", print_.openings)))
+    if not shapely.contains_properly(geometry.box(print_.width_mm, print_.height_mm), openings).all():
         hint = "move it, or make it smaller"
-        raise InputError("must lie inside the blocks", where=given.place("openings"), hint=hint)
+        raise InputError("must lie inside the blocks", where=print_.place("openings"), hint=hint)
     return drawing, openings
 
 
@@ -189,25 +189,25 @@ def _unmarked(
     Each motif has a stream of its own under the print's seed, so that one more of another kind changes nothing in it;
     but later ones keep clear of what earlier ones have made white.
     """
-    given = drawing.given
-    dabbed = frozenset(block.name for block in given.blocks if block.role == "stencil")
+    print_ = drawing.print_
+    dabbed = frozenset(block.name for block in print_.blocks if block.role == "stencil")
     inked = frozenset(plate.name for plate in plates) | dabbed
-    pressed = [drawing.union(block.layers) for block in given.blocks if block.role == "emboss" and block.layers]
-    lights = geometry.stack([_shapes(drawing, "highlights", given.highlights), geometry.parts(pressed)])
+    pressed = [drawing.union(block.layers) for block in print_.blocks if block.role == "emboss" and block.layers]
+    lights = geometry.stack([_shapes(drawing, "highlights", print_.highlights), geometry.parts(pressed)])
     lights = geometry.snapped(geometry.joined(lights))
     whites = [White(name="paper", shapes=lights, leaves=inked)] if len(lights) else []
     grower = _Grower(drawing, plates, limits, openings, read=read, growths=growths)
-    for k, entry in enumerate(given.motifs):
-        say(f"growing motif {k + 1} of {len(given.motifs)}: {entry.motif}")
+    for k, entry in enumerate(print_.motifs):
+        say(f"growing motif {k + 1} of {len(print_.motifs)}: {entry.motif}")
         try:
             whites.append(grower.grown(entry, whites, f"motifs[{k}]"))
         except InputError as error:
-            raise in_keys(error, given, f"motifs[{k}]") from None
-    told = [note for _, grown in grower.motifs for note in grown.notes]
+            raise in_keys(error, print_, f"motifs[{k}]") from None
+    remarks = [note for _, grown in grower.motifs for note in grown.notes]
     return Unmarked(
         face=grower.face, drawing=drawing, pictures=grower.pictures, whites=tuple(whites), inked=inked,
-        openings=openings, beds=tuple(grower.bed(k) for k in range(len(given.motifs))),
-        motifs=tuple(grown for _, grown in grower.motifs), notes=(*dict.fromkeys(grower.notes), *told),
+        openings=openings, beds=tuple(grower.bed(k) for k in range(len(print_.motifs))),
+        motifs=tuple(grown for _, grown in grower.motifs), notes=(*dict.fromkeys(grower.notes), *remarks),
         findings=grower.findings(),
     )  # fmt: skip
 
@@ -224,12 +224,12 @@ class _Grower:
         *, read: Read, growths: Growths | None,
     ) -> None:  # fmt: skip
         self.read, self.growths, self.plates = read, growths, plates
-        self.drawing, self.given, self.openings = drawing, drawing.given, openings
-        self.hole_marks = hole_marks_of(drawing.given, drawing)
+        self.drawing, self.print_, self.openings = drawing, drawing.print_, openings
+        self.hole_marks = hole_marks_of(drawing.print_, drawing)
         self.limits = limits
-        self.face = geometry.box(self.given.width_mm, self.given.height_mm)
+        self.face = geometry.box(self.print_.width_mm, self.print_.height_mm)
         self.pictures = {plate.name: painted(self.face, drawing.layers, plate) for plate in plates}
-        self.stencils = [block.name for block in self.given.blocks if block.role == "stencil"]
+        self.stencils = [block.name for block in self.print_.blocks if block.role == "stencil"]
         self.notes: list[str] = []
         self.motifs: list[tuple[frozenset[str], Grown]] = []  #: with the blocks that print ink and that it leaves
 
@@ -264,7 +264,7 @@ class _Grower:
         if any(motif.name in mark.motifs or not mark.motifs for mark in self.hole_marks) and motif.motif == "snowload":
             self.notes.append(f"{motif.name} is kept: marks that say what holes are hold only where it grows again")
         return from_file(
-            self.given, motif, key, limits, grow=grow, surroundings=surroundings,
+            self.print_, motif, key, limits, grow=grow, surroundings=surroundings,
             room=lambda: shapely.difference(self._area(motif, limits, key), self._hidden_by(motif)), read=self.read,
         )  # fmt: skip
 
@@ -273,10 +273,10 @@ class _Grower:
     ) -> Growth:
         """What has grown, anew only if anything is otherwise that it depends on."""
         assert self.growths is not None
-        given, around = self.given, self._surroundings(motif, key)
+        print_, around = self.print_, self._surroundings(motif, key)
         plates = [replace(plate, layers=frozenset()) for plate in self.plates]
         said = hashlib.sha256(repr((
-            motif, limits, given.seed, given.width_mm, given.height_mm, given.margin_mm, given.bleed_mm, plates,
+            motif, limits, print_.seed, print_.width_mm, print_.height_mm, print_.margin_mm, print_.bleed_mm, plates,
             [sorted(plate.layers) for plate in self.plates], [layer.name for layer in self.drawing.layers],
             [word for _, word in self._holes(motif)],
         )).encode())  # fmt: skip
@@ -325,9 +325,9 @@ class _Grower:
 
     def bed(self, k: int) -> Bed:
         """Motif k as marks need to know it."""
-        its, (leaves, grown) = self.given.motifs[k], self.motifs[k]
+        entry, (leaves, grown) = self.print_.motifs[k], self.motifs[k]
         limits = strictest(self.limits[name] for name in sorted(leaves))
-        area = self._area(its, limits, f"motifs[{k}]")
+        area = self._area(entry, limits, f"motifs[{k}]")
 
         def grow(settings: Any, place: Place, rng: Generator) -> PolygonArray:  # noqa: ANN401
             def at(
@@ -338,24 +338,24 @@ class _Grower:
                 own = replace(place, area=area, frame=frame, holes=self._holes(entry), hides=hides)
                 return motif(entry.motif).grow(settings, own, limits, rng)
 
-            own = replace(its, settings=settings)
+            own = replace(entry, settings=settings)
             inside = geometry.solid(shapely.intersection(area, place.area))
-            return plain(self._work(its)(own, inside, limits, shapely.Polygon(), leaves, grow=at)).cuts
+            return plain(self._work(entry)(own, inside, limits, shapely.Polygon(), leaves, grow=at)).cuts
 
-        place = Place(area=area, shapes=geometry.parts(self.drawing.union(its.on)), holes=self._holes(its))
-        settings = settled_by(its.settings, levels_of(grown, self.given))
+        place = Place(area=area, shapes=geometry.parts(self.drawing.union(entry.on)), holes=self._holes(entry))
+        settings = settled_by(entry.settings, levels_of(grown, self.print_))
         return Bed(
-            motif=its.motif, name=f"{its.motif} {its.nth}", settings=settings, place=place, limits=limits,
-            seed=self.given.seed, grow=grow,
+            motif=entry.motif, name=f"{entry.motif} {entry.nth}", settings=settings, place=place, limits=limits,
+            seed=self.print_.seed, grow=grow,
         )  # fmt: skip
 
     def findings(self) -> dict[str, tuple[Finding, ...]]:
         """What is to be told of kept motifs, by the block with the widest land of those that each leaves."""
-        told: dict[str, tuple[Finding, ...]] = {}
+        by_block: dict[str, tuple[Finding, ...]] = {}
         for leaves, grown in self.motifs:
             block = max(sorted(leaves), key=lambda name: self.limits[name].land_mm)
-            told[block] = (*told.get(block, ()), *grown.findings)
-        return told
+            by_block[block] = (*by_block.get(block, ()), *grown.findings)
+        return by_block
 
     def _area(self, motif: PrintMotif, limits: Limits, key: str) -> BaseGeometry:
         """Where it may grow, whatever hides it."""
@@ -377,8 +377,8 @@ class _Grower:
     def _ground(self, motif: PrintMotif) -> Ground:
         """The bare face."""
         return Ground(
-            name=motif.motif, width_mm=self.given.width_mm, height_mm=self.given.height_mm,
-            margin_mm=self.given.margin_mm + self.given.bleed_mm * (self.given.margin_mm > 0),
+            name=motif.motif, width_mm=self.print_.width_mm, height_mm=self.print_.height_mm,
+            margin_mm=self.print_.margin_mm + self.print_.bleed_mm * (self.print_.margin_mm > 0),
             clearance_mm=motif.clearance_mm,
         )  # fmt: skip
 
@@ -398,7 +398,7 @@ class _Grower:
         self, entry: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
         hides: tuple[BaseGeometry, ...] = (),
     ) -> Growth:  # fmt: skip
-        rng = stream(self.given.seed, "print", entry.motif, str(entry.nth))
+        rng = stream(self.print_.seed, "print", entry.motif, str(entry.nth))
         shapes = geometry.parts(self.drawing.union(entry.on))
         place = Place(area=area, frame=frame, shapes=shapes, holes=self._holes(entry), hides=hides)
         growth = motif(entry.motif).grow(entry.settings, place, limits, rng)
@@ -407,17 +407,17 @@ class _Grower:
         return growth
 
     def _fallen(
-        self, its: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],
+        self, motif: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],
         *, grow: _Grow,
     ) -> Growth:  # fmt: skip
         """Flakes: those too near to other white, or that leave slivers of a block, are left out whole."""
-        names = [self.drawing.names if "*" in its else its for its in (its.far_behind, its.middle_behind)]
-        hidden, *by_depth = [self._hidden_by(its), *map(self.drawing.union, names)]
-        if not its.settings.cut_at_edge:
+        names = [self.drawing.names if "*" in named else named for named in (motif.far_behind, motif.middle_behind)]
+        hidden, *by_depth = [self._hidden_by(motif), *map(self.drawing.union, names)]
+        if not motif.settings.cut_at_edge:
             hidden, *by_depth = shapely.buffer([hidden, *by_depth], limits.land_mm, quad_segs=4)
-        frame = None if its.region else self._frame(its, limits)
+        frame = None if motif.region else self._frame(motif, limits)
         hides = (*by_depth, shapely.Polygon()) if any(names) else ()
-        fallen = grow(its, shapely.difference(area, hidden), limits, frame=frame, hides=hides)
+        fallen = grow(motif, shapely.difference(area, hidden), limits, frame=frame, hides=hides)
         flakes = fallen.cuts
         flakes = flakes[~shapely.dwithin(flakes, before, limits.land_mm + _APART_MM)] if len(flakes) else flakes
         for name in sorted(leaves):

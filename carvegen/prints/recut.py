@@ -137,7 +137,7 @@ class _Pictures:
     def __init__(self, given: Print) -> None:
         self.given = given
         self.size = (given.width_mm, given.height_mm)
-        self.coats = {its.name: its.ink for its in given.blocks if its.inked and its.ink is not None}
+        self.coats = {block.name: block.ink for block in given.blocks if block.inked and block.ink is not None}
         self._laid: dict[Path, tuple[str, Laid] | None] = {}
         self._inks: dict[Path, dict[str, InkSeen]] = {}
 
@@ -168,15 +168,15 @@ class _Pictures:
             return Standing(land=land, tolerance_mm=SCAN_TOLERANCE_MM)
         if path not in self._inks:
             self._inks[path] = read_inks(laid, self.coats, self.given.paper)
-        its = self._inks[path][block.name]
-        hidden = geometry.intersection(self._painted[block.name], its.hidden)
-        land = geometry.union(geometry.difference(its.land, its.hidden), hidden)
+        ink = self._inks[path][block.name]
+        hidden = geometry.intersection(self._painted[block.name], ink.hidden)
+        land = geometry.union(geometry.difference(ink.land, ink.hidden), hidden)
         return Standing(land=land, tolerance_mm=SCAN_TOLERANCE_MM, hidden=hidden)
 
     def _mask(self, block: PrintBlock, path: Path) -> Standing | None:
         """What a picture shows of a stencil, laid on its own drawing; what is behind its openings may be any tone."""
         named = set(map(plain_name, block.layers))
-        shapes = [its.shape for its in self._layers if plain_name(its.name) in named]
+        shapes = [layer.shape for layer in self._layers if plain_name(layer.name) in named]
         mask = geometry.difference(geometry.box(*self.size), geometry.union(*shapes))
         try:
             found = lay_file(path, {_ALONE: plan_of(mask, self.size)})
@@ -220,7 +220,7 @@ class _Pictures:
         for block in given.blocks:
             if block.inked:
                 named = set(map(plain_name, block.layers))
-                on = frozenset(its.name for its in layers if plain_name(its.name) in named)
+                on = frozenset(layer.name for layer in layers if plain_name(layer.name) in named)
                 plate = Plate(
                     name=block.name, layers=on, lightness=0.0, land_mm=1.0, cut_mm=1.0,
                     ground=block.role == "background", under_all=block.role == "ground",
@@ -331,8 +331,8 @@ def _coarse(wanted: BaseGeometry, tolerance_mm: float) -> Iterator[Finding]:
 
 
 def _findings(change: Difference, marks: Sequence[Mark], white: BaseGeometry) -> Iterator[Finding]:
-    for piece in sorted(change.land, key=lambda its: -its.area)[:_MOST]:
-        mark = max(marks, key=lambda its: piece.intersection(its.shape).area, default=None)
+    for piece in sorted(change.land, key=lambda piece: -piece.area)[:_MOST]:
+        mark = max(marks, key=lambda mark: piece.intersection(mark.shape).area, default=None)
         own = piece if mark is None else geometry.solid(piece.intersection(mark.shape))
         at = shapely.point_on_surface(piece if shapely.is_empty(own) else own)
         asked = mark is not None and not shapely.is_empty(own)
@@ -341,7 +341,7 @@ def _findings(change: Difference, marks: Sequence[Mark], white: BaseGeometry) ->
             rule="cut-already", kind=mark.key if mark is not None and asked else "", severity=Severity.BREAKS,
             at=(at.x, at.y), measured=piece.area, limit=0.0, unit="mm²", why=why, remedy=remedy,
         )  # fmt: skip
-    for piece in sorted(change.cut, key=lambda its: -its.area)[:_MOST]:
+    for piece in sorted(change.cut, key=lambda piece: -piece.area)[:_MOST]:
         at = shapely.point_on_surface(piece)
         snow = geometry.intersection(piece, white).area > _MOSTLY * piece.area
         why = "the snow takes this away, and it still stands" if snow else "this still stands and is to be cut away"

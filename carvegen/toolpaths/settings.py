@@ -11,6 +11,7 @@ from carvegen.base.parameters import (
     choice,
     flag,
     length,
+    texts,
     whole,
 )
 
@@ -18,7 +19,9 @@ if TYPE_CHECKING:
     from carvegen.facts.profiles import Cutter
     from carvegen.geometry import PolygonArray
 
-__all__ = ["CLEARED", "LOWERED", "MOST_STEPS", "FileSettings", "PathSettings"]
+__all__ = [
+    "CLEARED", "LOWERED", "MOST_STEPS", "FileSettings", "PathSettings", "PathsByName", "PathsWanted",
+]  # fmt: skip
 
 #: How a laser is given the areas that it lowers.
 LOWERED = ("shapes", "lines", "contours")
@@ -51,6 +54,16 @@ class PathsWanted:
     """Whether toolpaths are made at all."""
 
     paths: bool = flag(True, help="write what laser or router follows, too")
+
+
+@dataclass(frozen=True, kw_only=True)
+class PathsByName:
+    """What toolpaths take by name; `PathSettings` has the cutters and shapes themselves."""
+
+    also_cutters: tuple[str, ...] = texts(help="router: further cutters, such as a wide one that clears first")
+    no_go: tuple[str, ...] = texts(
+        help='where a clamp lies and nothing may go, seen as in the print: "box X Y W H" or FILE'
+    )
 
 
 def _nowhere() -> PolygonArray:

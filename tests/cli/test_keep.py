@@ -232,6 +232,8 @@ def test_a_single_block_grown_or_kept_is_marked_alike(own_folder, capsys, name):
     if name == "grain":
         ran = run(capsys, *words, "--marks", "none.svg", "--out", "kept")
         assert (ran.code, "--marks: none.svg" in ran.err) == (2, True)
+        ran = run(capsys, *words, "--prints", "--marks", "marks.svg", "--out", "kept")
+        assert (ran.code, "--marks: can't be used with --prints" in ran.err) == (2, True)
 
 
 def test_no_kept_file_is_written_over_that_is_another_motifs_or_was_let_go(kept, capsys):

@@ -43,6 +43,32 @@ def test_a_print_of_her_drawing_is_built_as_it_is(tmp_path, capsys):
     assert (again.code, "holds drawing.svg already" in again.err) == (2, True)
 
 
+def snowfall(folder):
+    return next(its for its in told(folder)["motifs"] if its["motif"] == "snowfall")
+
+
+def test_far_flakes_fall_behind_the_drawing_and_near_ones_before(tmp_path, capsys):
+    mine = tmp_path / "mine"
+    sky = '<g id="SKY"><path d="M0 0h40v30h-40z"/></g>'
+    assert run(capsys, "new", mine, "--drawing", svg(tmp_path / "posts.svg", sky + POSTS)).code == 0
+    assert snowfall(mine)["far_behind"] == ["POSTS", "RAIL"], "what fills the face hides no flakes"
+    assert snowfall(mine)["middle_behind"] == ["RAIL"], "it is drawn last, so it stands in front"
+    page = (mine / "print.toml").read_text(encoding="utf-8")
+    assert "# far_behind and middle_behind: " in page
+    assert "no separate layers" not in page
+
+
+@pytest.mark.parametrize(
+    ("inside", "hides"),
+    [('<g id="ALL"><path d="M6 8h3v22h-3z"/></g>', ["ALL"]), ('<g id="ALL"><path d="M0 0h40v28h-40z"/></g>', None)],
+)
+def test_a_drawing_of_one_layer_says_in_the_file_how_flakes_come_to_fall_behind_things(tmp_path, capsys, inside, hides):
+    mine = tmp_path / "mine"
+    assert run(capsys, "new", mine, "--drawing", svg(tmp_path / "one.svg", inside)).code == 0
+    assert snowfall(mine).get("far_behind") == hides
+    assert "# The drawing has no separate layers" in (mine / "print.toml").read_text(encoding="utf-8")
+
+
 def test_a_drawing_in_inches_lies_in_millimetres(tmp_path, capsys):
     """1 in = 25.4 mm exactly (international yard and pound agreement, 1959); $INSUNITS 1 by ezdxf's own names."""
     document = ezdxf.new(units=units.IN)
@@ -94,7 +120,7 @@ def test_page_and_command_begin_the_same_print(tmp_path, capsys):
 
     drawing = svg(tmp_path / "posts.svg")
     run(capsys, "new", tmp_path / "mine", "--drawing", drawing)
-    usual = guess(["POSTS", "RAIL"])
+    usual = guess(read(drawing).layers, (40, 30))
     cut = {key: usual[key] for key in ("material", "cutter", "for")}
     said = {
         "with": "drawing", "upload": 0, "name": "mine",

@@ -24,8 +24,9 @@ from carvegen.page.app import Page
 from carvegen.page.print_checks import found_built, found_in, found_near
 from carvegen.page.serving import Served, _opened, serve
 from carvegen.page.table.address import Address, last, remember
-from carvegen.page.work.processes import BUILT, Behind, Pace
-from carvegen.prints.cut_blocks import ways_of
+from carvegen.page.work.pace import Pace
+from carvegen.page.work.processes import BUILT, Behind
+from carvegen.prints.cut_blocks import setups_of
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, layer, small_print
 from tests.page.page import Hand, page_in, print_file, stroke, unpacked, until
@@ -172,7 +173,7 @@ def test_once_the_inks_are_taken_apart_blocks_are_shown_as_the_build_cuts_them(t
     given = read_print(path, SHELF)
     built = {
         name: cut.land
-        for name, cut in cuts_of(cut_inputs(given, ways_of(given, SHELF), {}), say=lambda _: None)[1].items()
+        for name, cut in cuts_of(cut_inputs(given, setups_of(given, SHELF), {}), say=lambda _: None)[1].items()
     }
 
     def off(block: str) -> float:

@@ -13,7 +13,7 @@ from carvegen.delivery.print_build import build_print
 from carvegen.page.app import Page
 from carvegen.page.work.handed_over import cautions, files
 from carvegen.page.work.processes import BUILT
-from carvegen.prints.cut_blocks import ways_of
+from carvegen.prints.cut_blocks import setups_of
 from carvegen.prints.file.print_file import Print, read_print
 from tests.cases import SHELF, layer, small_print
 from tests.page.test_serving import OWN, TOKEN, asked
@@ -127,7 +127,7 @@ def test_cautions_before_the_files_are_those_of_this_machine_and_this_material_a
     note = (lasered.parent / BUILT / "key" / "laser" / "note.md").read_text(encoding="utf-8")
 
     def shown(text: str) -> tuple[str, set[str]]:
-        (its,) = cautions(given := read_text(lasered, text), ways_of(given, SHELF))["cautions"]
+        (its,) = cautions(given := read_text(lasered, text), setups_of(given, SHELF))["cautions"]
         return its["machine"], {line.partition(":")[0] for line in its["lines"] if ":" in line[:20]}
 
     text = lasered.read_text()

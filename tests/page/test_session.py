@@ -21,7 +21,7 @@ from carvegen.motifs import motif
 from carvegen.page.gestures import gesture
 from carvegen.page.session import OnlyLooksError, Session
 from carvegen.page.table import kept_copy
-from carvegen.prints.cut_blocks import picture_of, ways_of
+from carvegen.prints.cut_blocks import picture_of, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.picture import Picture
 from tests.cases import SHELF
@@ -44,7 +44,7 @@ def built_white(path: Path, block: str) -> shapely.Geometry:
 
 def built_picture(path: Path) -> Picture:
     given = read_print(path, SHELF)
-    return picture_of(given, ways_of(given, SHELF), say=lambda _: None)
+    return picture_of(given, setups_of(given, SHELF), say=lambda _: None)
 
 
 def differ(one: shapely.Geometry, other: shapely.Geometry) -> float:

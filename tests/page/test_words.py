@@ -48,7 +48,8 @@ def test_page_and_papers_have_one_word_for_one_thing(tmp_path) -> None:
     path.write_text(small_print("[[motifs]]", 'motif = "snowload"', 'on = ["POST"]', "", *POST, blocks={"sky": ["*"]}))
     session = page_in(tmp_path, path).session
     state = session.state()
-    assert [its["label"] for its in state["meanings"]] == [*Meaning]
+    assert [its["key"] for its in state["meanings"]] == [*Meaning]
+    assert not any("label" in its for its in state["meanings"])
     assert [its["name"] for its in state["motifs"]] == ["snowload 1"]
     assert "label" not in state["motifs"][0]
     session.close()

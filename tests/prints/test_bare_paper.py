@@ -21,7 +21,7 @@ from scipy import ndimage
 from carvegen.base.findings import Finding, Severity
 from carvegen.delivery.side_by_side import side_by_side
 from carvegen.prints.bare_paper import mended_print, paper_findings
-from carvegen.prints.cut_blocks import cut_blocks, mended_cut, ways_of
+from carvegen.prints.cut_blocks import cut_blocks, mended_cut, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.separation import painted
 from tests.cases import SHELF
@@ -88,7 +88,7 @@ def taken_apart(scene: Scene, folder):
     path = folder / "print.toml"
     path.write_text(scene.text(), encoding="utf-8")
     print_ = read_print(path, SHELF)
-    ways = ways_of(print_, SHELF)
+    ways = setups_of(print_, SHELF)
     picture, cuts = cut_blocks(print_, ways, say=lambda _: None)
     return print_, picture, cuts, ways
 
@@ -260,7 +260,7 @@ def test_a_layer_on_no_block_is_told(tmp_path):
     text = scene.text().replace('["NEAR", "FAR"]', '["FAR"]')
     (tmp_path / "print.toml").write_text(text, encoding="utf-8")
     print_ = read_print(tmp_path / "print.toml", SHELF)
-    picture, cuts = cut_blocks(print_, ways_of(print_, SHELF), say=lambda _: None)
+    picture, cuts = cut_blocks(print_, setups_of(print_, SHELF), say=lambda _: None)
     told = [its for found in paper_findings(picture, cuts).values() for its in found]
     assert [(its.rule, its.severity) for its in told] == [("blank-layer", Severity.ADVICE)]
     assert "NEAR is on no block" in told[0].why
@@ -300,7 +300,7 @@ def test_a_stencil_dabs_no_ink_where_the_paper_stays_bare(tmp_path):
     text = scene.text().replace('"FAR"]\n', '"FAR"]\n', 1)
     (tmp_path / "print.toml").write_text(text.replace('"POST", "FAR"]', '"POST", "MOON", "FAR"]', 1), encoding="utf-8")
     print_ = read_print(tmp_path / "print.toml", SHELF)
-    picture, cuts = cut_blocks(print_, ways_of(print_, SHELF), say=lambda _: None)
+    picture, cuts = cut_blocks(print_, setups_of(print_, SHELF), say=lambda _: None)
     x, y = dots()
     dabbed = inside(cuts["moon"].ink, x, y)
     snow = inside(shapely.union_all([white.shapes for white in picture.whites][1]), x, y)
@@ -311,7 +311,7 @@ def test_a_stencil_dabs_no_ink_where_the_paper_stays_bare(tmp_path):
     kept = (tmp_path / "print.toml").read_text().replace('motif = "snowfall"', 'motif = "snowfall"\nblocks = ["sky"]')
     (tmp_path / "print.toml").write_text(kept, encoding="utf-8")
     print_ = read_print(tmp_path / "print.toml", SHELF)
-    _, cuts = cut_blocks(print_, ways_of(print_, SHELF), say=lambda _: None)
+    _, cuts = cut_blocks(print_, setups_of(print_, SHELF), say=lambda _: None)
     assert inside(cuts["moon"].ink, x, y).sum() > dabbed.sum()  # snow of the sky alone is dabbed over
 
 

@@ -8,10 +8,10 @@ import shapely
 from carvegen.base.errors import InputError
 from carvegen.base.streams import stream
 from carvegen.blocks.from_motif import Ground, loaded_block
-from carvegen.cli.make.maker import Marks
+from carvegen.marking.block_marks import BlockMarks
 from carvegen.marking.marks import HoleMark, HoleMeaning
 from carvegen.motifs import snowload
-from carvegen.prints.cut_blocks import cut_blocks, ways_of
+from carvegen.prints.cut_blocks import cut_blocks, setups_of
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, limits, shapes, small_print
 
@@ -39,7 +39,7 @@ def bears(folder, said: str = "", marks: str = "") -> list[bool]:
     path = folder / "print.toml"
     path.write_text(small_print(files, blocks={"key": ["SHED", "POST"]}, after=said + SNOW), encoding="utf-8")
     print_ = read_print(path, SHELF)
-    picture, _ = cut_blocks(print_, ways_of(print_, SHELF), say=lambda _: None)
+    picture, _ = cut_blocks(print_, setups_of(print_, SHELF), say=lambda _: None)
     return [float(shapely.intersection(picture.bare, its).area) > 0.2 for its in WINDOWS]
 
 
@@ -87,8 +87,8 @@ def test_a_command_on_one_block_knows_such_marks_too() -> None:
     settings = snowload.Settings(patchy=0.0, fallen_mm=6.0, gaps="marks")
     lies = []
     for meanings in ((), (HoleMeaning.OPEN_AIR,)):
-        marks = Marks((), tuple(HoleMark(meaning=its, shape=WINDOWS[0]) for its in meanings))
-        marked = marks.on(ground, settings, limits(0.5, 0.4), by="snowload", seed=1)
+        marks = BlockMarks(holes=tuple(HoleMark(meaning=its, shape=WINDOWS[0]) for its in meanings))
+        marked = marks.on(ground, settings, limits(0.5, 0.4), motif="snowload", seed=1)
         block = loaded_block(marked, settings, limits(0.5, 0.4), stream(1, "holes"), which="both")
         sills = [shapely.box(4, 12, 15, 18), shapely.box(17, 12, 28, 18)]  # below what hangs into them from above
         lies.append([float(shapely.area(shapely.intersection(block.cuts, its)).sum()) > 0.2 for its in sills])

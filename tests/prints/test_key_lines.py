@@ -6,7 +6,7 @@ import pytest
 
 from carvegen.base.errors import CarvegenError
 from carvegen.facts.profiles import Library
-from carvegen.prints.cut_blocks import plates_of, ways_of
+from carvegen.prints.cut_blocks import plates_of, setups_of
 from carvegen.prints.file.key_lines import line_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.picture import pictured
@@ -49,7 +49,7 @@ def test_a_fault_names_line_and_key_not_an_option(tmp_path, line, key, number):
     path = tmp_path / "print.toml"
     path.write_text(PRINT.replace("CHANGE", line))
     with pytest.raises(CarvegenError) as told:
-        ways_of(read_print(path, Library()), Library())
+        setups_of(read_print(path, Library()), Library())
     assert str(told.value).startswith(f"{path}: line {number}: the first block's {key}: ")
     assert told.value.hint
     assert "--" not in str(told.value) + told.value.hint
@@ -88,7 +88,7 @@ def test_a_fault_of_the_library_is_told_by_keys(tmp_path, text, place, hint):
     path.write_text(text)
     with pytest.raises(CarvegenError) as told:
         given = read_print(path, Library())
-        ways = ways_of(given, Library())
+        ways = setups_of(given, Library())
         limits = {name: ways[name][0].limits for name in ways}
         pictured(given, plates_of(given, ways), limits, say=lambda _: None)
     assert place in str(told.value)

@@ -10,7 +10,7 @@ from carvegen.blocks.free_edge import with_fringe
 from carvegen.delivery.print_steps import cut_inputs, cuts_of
 from carvegen.motifs import motif
 from carvegen.prints.bare_paper import mended_print
-from carvegen.prints.cut_blocks import cut_blocks, mended_cut, ways_of
+from carvegen.prints.cut_blocks import cut_blocks, mended_cut, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.marked.mark_findings import mark_findings, mended_beside
 from tests.cases import SHELF, box, layer, limits, small_print
@@ -42,7 +42,7 @@ def given(folder, more: str):
 
 def cut(folder, more: str = ""):
     print_ = given(folder, more)
-    ways = ways_of(print_, SHELF)
+    ways = setups_of(print_, SHELF)
     return *cut_blocks(print_, ways, say=lambda _: None), ways
 
 
@@ -68,7 +68,7 @@ def test_marks_on_every_block(tmp_path) -> None:
 def test_a_build_says_that_it_has_read_marks(tmp_path) -> None:
     for more, words in (("", []), (STAYS + ALSO, ["2 marks read: [[marked]]"])):
         print_, said = given(tmp_path, more), []
-        cuts_of(cut_inputs(print_, ways_of(print_, SHELF), {}), say=said.append)
+        cuts_of(cut_inputs(print_, setups_of(print_, SHELF), {}), say=said.append)
         assert [line for line in said if "mark" in line] == words
 
 
@@ -115,7 +115,7 @@ def test_what_the_carver_decides_may_stand_alone(tmp_path) -> None:
 
 def test_land_that_a_mark_leaves_too_narrow_is_told_with_the_mark(tmp_path) -> None:
     print_ = given(tmp_path, '[[marked]]\nmeaning = "comes out"\nshape = "box 18 0.2 8 5"\n')  # 0.2 mm from the edge
-    ways = ways_of(print_, SHELF)
+    ways = setups_of(print_, SHELF)
     picture, cuts = cut_blocks(print_, ways, say=lambda _: None)
     told = mark_findings(cuts["sky"].block, picture.marks, ways["sky"])
     assert told
@@ -133,7 +133,7 @@ def mended_stripe(folder, *marks: str):
     text = small_print(*marks, STRIPE, blocks={"key": ["POST"]}).replace("for = [", "mend = true\nfor = [")
     path.write_text(text, encoding="utf-8")
     print_ = read_print(path, SHELF)
-    ways = ways_of(print_, SHELF)
+    ways = setups_of(print_, SHELF)
     picture, cuts = cut_blocks(print_, ways, say=lambda _: None)
     block = mended_print(print_, picture, cuts, ways, say=lambda _: None)["key"].block
     return cuts["key"].land, block, picture.marks

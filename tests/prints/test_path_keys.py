@@ -11,6 +11,7 @@ from click.testing import CliRunner
 
 from carvegen.base.errors import InputError
 from carvegen.base.parameters import choice, colour, flag, length, parameters, span, text, texts, whole
+from carvegen.cli import command_of
 from carvegen.cli.options.output import paths
 from carvegen.delivery.block_folder import style_of
 from carvegen.facts.profiles import Library
@@ -87,6 +88,27 @@ def test_a_setting_of_paths_that_is_added_is_everywhere(tmp_path):
         read_print(file, Library())
     with pytest.raises(InputError, match="dwell_mm: must lie in 0…9 mm, got 10"):
         _More(dwell_mm=10)
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "option"),
+    [
+        ("blocks", "more_cutters", "also_cutters"), ("blocks", "no_go", "no_go"), ("blocks", "mend", "mend"),
+        ("motifs", "clearance_mm", "clearance_mm"),
+    ],
+)  # fmt: skip
+def test_option_and_key_are_one_declaration(table, key, option):
+    said = next(its.help for its in keys.keys_of(table) if its.key == key)
+    shown = next(its.help for its in command_of("frost").params if its.name == option)
+    assert shown.lower().startswith(said.lower())
+
+
+def test_flakes_that_go_behind_what_is_kept_clear_stay_off_by_nothing():
+    default = {
+        name: next(its.default for its in command_of(name).params if its.name == "clearance_mm")
+        for name in ("snowfall", "snowload", "frost", "grain")
+    }
+    assert default == {"snowfall": "0", "snowload": "1", "frost": "1", "grain": "1"}
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -6,7 +6,7 @@ import pytest
 import shapely
 
 from carvegen.base.errors import InputError
-from carvegen.prints.cut_blocks import cut_blocks, ways_of
+from carvegen.prints.cut_blocks import cut_blocks, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.flake_fit import settled
 from tests.cases import SHELF, box, disc, limits, shapes
@@ -29,7 +29,7 @@ def snow_of(folder, motifs: str) -> list[list[shapely.Polygon]]:
     path = folder / "print.toml"
     path.write_text(f'[print]\nname = "post"\nsize_mm = [36, 30]\nseed = 4\n{BLOCK}{motifs}', encoding="utf-8")
     print_ = read_print(path, SHELF)
-    picture, _ = cut_blocks(print_, ways_of(print_, SHELF), say=lambda _: None)
+    picture, _ = cut_blocks(print_, setups_of(print_, SHELF), say=lambda _: None)
     return [list(white.shapes) for white in picture.whites]
 
 
@@ -69,7 +69,7 @@ def test_a_print_tells_where_other_white_came_than_asked(tmp_path) -> None:
     )
     path.write_text(f'[print]\nname = "post"\nsize_mm = [36, 30]\nseed = 4\n{BLOCK}{snow}', encoding="utf-8")
     print_ = read_print(path, SHELF)
-    picture, _ = cut_blocks(print_, ways_of(print_, SHELF), say=lambda _: None)
+    picture, _ = cut_blocks(print_, setups_of(print_, SHELF), say=lambda _: None)
     assert any("asked for 10% white" in note and "kept off" in note for note in picture.notes)
 
 

@@ -14,7 +14,7 @@ from carvegen.delivery import print_build
 from carvegen.delivery.print_steps import cut_inputs
 from carvegen.facts.profiles import Library
 from carvegen.marking.pencil.reading import read_sheets
-from carvegen.prints.cut_blocks import ways_of
+from carvegen.prints.cut_blocks import setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.layers import drawing_of
 from carvegen.prints.marked.marked_whites import marks_of
@@ -42,7 +42,7 @@ def alone(folder):
 def test_a_print_takes_its_marks_from_its_sheet_and_is_built_again_when_that_changes(folder, alone):
     shelf = Library()
     given = read_print(folder / "print.toml", shelf)
-    inputs = cut_inputs(given, ways_of(given, shelf), {})
+    inputs = cut_inputs(given, setups_of(given, shelf), {})
     assert "sheet.png" in inputs.contents
     its = inputs.given
     marks = marks_of(its, drawing_of(its), shapely.Polygon()).marks

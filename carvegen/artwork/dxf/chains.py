@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from carvegen import geometry
+
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices, Mask
 
@@ -37,11 +39,11 @@ def chained(lines: list[Floats]) -> Chained:
     if not lines:
         return Chained([])
     ends = np.concatenate([np.stack([line[0], line[-1]]) for line in lines])
-    knot = _clusters(ends, _SAME_MM)
+    knot = geometry.near_groups(np.asarray(shapely.points(ends)), _SAME_MM)
     loose = np.bincount(knot)[knot] == 1
     if loose.any():
         knot = knot.copy()
-        knot[loose] = knot.max() + 1 + _clusters(ends[loose], GAP_MM)
+        knot[loose] = knot.max() + 1 + geometry.near_groups(np.asarray(shapely.points(ends[loose])), GAP_MM)
     closed = _closing(knot.reshape(-1, 2))
     kept = np.repeat(closed, 2)
     return Chained(
@@ -88,16 +90,6 @@ def _is_loop(lines: set[int], knots: Indices) -> bool:
     """Whether the only line at a knot comes back to it."""
     (line,) = lines
     return bool(knots[line, 0] == knots[line, 1])
-
-
-def _clusters(ends: Floats, reach: float) -> Indices:
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
-    spots = np.asarray(shapely.points(ends))
-    left, right = shapely.STRtree(spots).query(spots, predicate="dwithin", distance=reach)
-    links = coo_array((np.ones(len(left), dtype=bool), (left, right)), shape=(len(ends), len(ends)))
-    return np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
 
 
 def _walked(lines: list[Floats], knot: Indices) -> list[Floats]:

@@ -146,8 +146,8 @@ def _unit_mm(document: Any, units: str | None, notes: Notes) -> float:  # noqa: 
     said = INSUNITS_MM.get(whole(document.header.get("$INSUNITS", 0)))
     if said is None:
         texts = (str(text.dxf.get("text", "")) for text in document.modelspace().query("TEXT"))
-        found = next((match for match in map(_SAID.search, texts) if match), None)
-        said = MM_PER[found[1].lower()] if found else None
+        match = next((match for match in map(_SAID.search, texts) if match), None)
+        said = MM_PER[match[1].lower()] if match else None
     if units is not None:
         if said is not None and said != MM_PER[units]:
             notes.add(f"the file says that its unit is {said:g} mm; it is read in {units}, as asked")

@@ -97,10 +97,10 @@ def _best(
     px_per_mm = None if frame is None else 1 / frame.pitch_mm
     starts = [frames.upright_corners(corners, picture) / picture.smaller] if corners else []
     found = {name: laid_on(plan, picture, corners=starts, px_per_mm=px_per_mm) for name, plan in plans.items()}
-    if len(found) == 1 and all(its.fit.fault for its in found.values()):
+    if len(found) == 1 and all(laid.fit.fault for laid in found.values()):
         pale = {name: laid_on(plan, picture, corners=starts, px_per_mm=px_per_mm, pale=True)
                 for name, plan in plans.items()}  # fmt: skip
-        found = {name: found[name] if its.fit.fault else its for name, its in pale.items()}
+        found = {name: found[name] if laid.fit.fault else laid for name, laid in pale.items()}
     name, laid = max(found.items(), key=lambda its: (not its[1].fit.fault, its[1].fit.weight))
     larger = np.diag([picture.smaller, picture.smaller, 1.0])
     return name, replace(laid, place=larger @ laid.place, lens=laid.lens.within(1 / picture.smaller))

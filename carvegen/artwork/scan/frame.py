@@ -29,6 +29,7 @@ __all__ = [
     "rectified",
     "turned",
     "upright_corners",
+    "wound_clockwise",
 ]
 
 UNSIZED_MM = 1000.0  #: the longer side of a picture that has no true size
@@ -100,15 +101,23 @@ def upright_corners(corners: Corners, picture: Picture) -> Floats:
     """
     _check_inside(corners, picture, "corners")
     xy = np.asarray(corners, dtype=np.float64)
-    out = xy - xy.mean(axis=0)
-    around = xy[np.argsort(np.arctan2(out[:, 1], out[:, 0]))]
-    side = np.roll(around, -1, axis=0) - around
-    turn = side[:, 0] * np.roll(side, -1, axis=0)[:, 1] - side[:, 1] * np.roll(side, -1, axis=0)[:, 0]
+    around, turn = wound_clockwise(xy)
     if (turn <= 0).any() or shapely.Polygon(around).area < 1e-3 * math.prod(picture.file_px):
         raise InputError(
             "must be the four corners of one block", value=_listed(xy), field="corners", hint="mark them again"
         )
     return np.roll(around, -int(np.argmin(around.sum(axis=1))), axis=0)
+
+
+def wound_clockwise(xy: Floats) -> tuple[Floats, Floats]:
+    """Points in the order in which they lie round their middle, clockwise in a picture, and how each corner turns.
+
+    A turn is the cross product of both sides, pixels squared: above 0 at every corner of a convex shape.
+    """
+    out = xy - xy.mean(axis=0)
+    around = xy[np.argsort(np.arctan2(out[:, 1], out[:, 0]))]
+    side = np.roll(around, -1, axis=0) - around
+    return around, side[:, 0] * np.roll(side, -1, axis=0)[:, 1] - side[:, 1] * np.roll(side, -1, axis=0)[:, 0]
 
 
 def rectified(picture: Picture, corners: Floats, size_mm: tuple[float, float], notes: Notes) -> Picture:

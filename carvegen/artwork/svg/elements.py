@@ -109,7 +109,7 @@ def _on_grid(shapes: PolygonArray, whose: Indices, count: int, notes: Notes) -> 
     rounded = np.asarray(shapely.transform(shapes, lambda xy: np.round(xy, 3)), dtype=object)
     good = shapely.is_valid(rounded) & (shapely.area(rounded) > 0)
     pieces = [rounded[k : k + 1] if fine else _mended(shapes[k]) for k, fine in enumerate(good.tolist())]
-    owner = np.repeat(whose, [len(its) for its in pieces])
+    owner = np.repeat(whose, [len(piece) for piece in pieces])
     every = geometry.stack(pieces)
     kept = shapely.area(every) >= SLIVER_MM2
     if not kept.all():

@@ -150,7 +150,7 @@ def die_for(shapes: PolygonArray, how: Pressing, *, clear_mm: float, least_mm: f
     outward = max(how.corner_mm, least_mm / 2)
     face = rounded(_grown(wanted, -inside - _SPARE_MM), outward, how.corner_mm + how.run_mm - how.round_mm)
     foot = _grown(face, how.run_mm - how.round_mm)
-    face, foot = (shapely.union_all(geometry.snapped(geometry.parts(its))) for its in (face, foot))
+    face, foot = (shapely.union_all(geometry.snapped(geometry.parts(shape))) for shape in (face, foot))
     flat = geometry.parts(shapely.difference(wanted, _grown(face, 1.6 * inside + how.corner_mm)))
     return Die(pressing=how, face=face, foot=foot, lost=flat[shapely.area(flat) > _SEEN_MM2])
 
@@ -233,7 +233,7 @@ def findings(die: Die, wanted: PolygonArray) -> Iterator[Finding]:
         yield Finding(
             rule="emboss-small", severity=Severity.RISK, at=(at.x, at.y),
             measured=2 * float(shapely.length(shapely.maximum_inscribed_circle(piece, tolerance=0.02))),
-            limit=_smallest(how), unit="mm",
+            limit=2 * (how.run_mm + 2 * how.corner_mm), unit="mm",
             why="so narrow a part, its walls and the room for register off, leaves no face: it stays flat paper",
             remedy="draw it larger, press less deep, or make the wall steeper",
         )  # fmt: skip
@@ -301,11 +301,6 @@ def _usual(how: Pressing) -> Iterator[Finding]:
             remedy="take cotton paper of 250 to 350 g/m² (common practice, no source), soaked and blotted; press a "
             "test piece first",
         )  # fmt: skip
-
-
-def _smallest(how: Pressing) -> float:
-    """The narrowest shape that leaves a face: two walls, two corners' radii and as much room beside."""
-    return 2 * (how.run_mm + 2 * how.corner_mm)
 
 
 def _gaps(die: Die) -> Iterator[Finding]:

@@ -74,20 +74,20 @@ def command(
         (name, land), (_, second) = *one.items(), *other.items()
         one, other = {name: land}, {name: second}
     elif args["block"]:
-        one, other = ({name: land for name, land in its.items() if name == args["block"]} for its in (one, other))
+        one, other = ({name: land for name, land in lands.items() if name == args["block"]} for lands in (one, other))
     tolerance = _tolerance(args["tolerance"], before, after)
     both = [name for name in one if name in other]
     found = [difference(name, one[name], other[name], tolerance) for name in both]
     lost, new = sorted(one.keys() - other.keys()), sorted(other.keys() - one.keys())
     if picture is not None:
-        shown = [its for its in found if its.any] or found
-        save_file(picture, compare_png([(_common(its), its.cut, its.land) for its in shown]))
-    blocks = [{**its.to_dict(), "cut": is_cut(before, its.name)} for its in found]
+        shown = [change for change in found if change.any] or found
+        save_file(picture, compare_png([(_common(change), change.cut, change.land) for change in shown]))
+    blocks = [{**change.to_dict(), "cut": is_cut(before, change.name)} for change in found]
     record = {"tolerance_mm": tolerance, "blocks": blocks, "only_in_a": lost, "only_in_b": new}
     click.echo(json.dumps(record, indent=1)) if as_json else _say(record)
     if picture is not None:
         options.look_first(picture)
-    return int(any(its.any for its in found) or bool(lost or new))
+    return int(any(change.any for change in found) or bool(lost or new))
 
 
 def _say_proof(proof: Proof, *, as_json: bool) -> int:

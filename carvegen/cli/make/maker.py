@@ -1,4 +1,4 @@
-"""What the commands that make a block from a motif share: options, kept motifs, marks, and all steps to the files."""
+"""What the commands that make a block from a motif share: their options, and the steps from these to the files."""
 
 from __future__ import annotations
 
@@ -19,11 +19,11 @@ if TYPE_CHECKING:
     from carvegen.base.limits import Limits
     from carvegen.blocks.block import Block
     from carvegen.blocks.from_motif import Ground
+    from carvegen.marking.block_marks import BlockMarks
     from carvegen.marking.kept_file import Surroundings
-    from carvegen.marking.marks import HoleMark, Mark
     from carvegen.motifs.growth import Growth
 
-__all__ = ["Marks", "make", "maker_options"]
+__all__ = ["make", "maker_options"]
 
 _NEXT = "Next: the same command with --mend clears what the smallest changes can clear."
 
@@ -33,7 +33,7 @@ def maker_options(motif: str, *, presets: str, name: str) -> Callable[[Any], Any
     every = (
         options.block_size,
         options.setup,
-        options.places,
+        options.places(motif),
         options.motif(motif, presets=presets),
         options.output,
         options.paths(),
@@ -84,7 +84,7 @@ def make(
     ground = options.ground(args["name"], args, sources=sources)
     marks = read_marked(args, by=by)
     ground = with_kept(ground, settings, limits, args, by=by)
-    ground = marks.on(ground, settings, limits, by=by, seed=args["seed"])
+    ground = marks.on(ground, settings, limits, motif=by, seed=args["seed"])
     say(stage)
     rng = stream(args["seed"], args["name"], by)
     if grow is None:
@@ -185,73 +185,31 @@ marks_option = click.option(
 )  # fmt: skip
 
 
-class Marks:
-    """The marks of a command."""
-
-    def __init__(self, marks: tuple[Mark, ...], holes: tuple[HoleMark, ...] = ()) -> None:
-        self.marks, self.holes = marks, holes
-
-    def on(self, ground: Ground, settings: Any, limits: Limits, *, by: str, seed: int) -> Ground:  # noqa: ANN401
-        """The ground whose motif, grown or kept, they have been laid on."""
-        from carvegen.blocks.from_motif import place_on
-        from carvegen.marking.applying import Bed, marked, settled_by
-
-        own = [mark for mark in self.marks if mark.is_for(motif=by, block=ground.name)]
-        holes = tuple((hole.shape, hole.meaning.gaps) for hole in self.holes if not hole.motifs or by in hole.motifs)
-        ground = replace(ground, holes=holes)
-        if not own:
-            return ground
-        if ground.prints:
-            raise InputError("can't be used with --prints", where="--marks", hint="leave one of them out")
-        place, before = place_on(ground, settings, limits), ground.shapes_from
-
-        def with_marks(grow: Callable[[], Growth]) -> Growth:
-            growth = grow() if before is None else before(grow)
-            name = f"{by} of {ground.name}"
-            known = settled_by(settings, growth.kept)
-            bed = Bed(motif=by, name=name, settings=known, place=place, limits=limits, seed=seed)
-            return marked(growth, own, bed)
-
-        return replace(ground, shapes_from=with_marks)
-
-    def kept_by(self, block: Block) -> Block:
-        """The block that says where mending may take nothing away, and which cuts it leaves alone."""
-        import numpy as np
-
-        from carvegen import geometry
-        from carvegen.marking.marks import Meaning
-
-        stays, out = (
-            geometry.parts(
-                [mark.shape for mark in self.marks if mark.meaning == meaning and mark.is_for(block=block.name)]
-            )
-            for meaning in (Meaning.STAYS, Meaning.COMES_OUT)
-        )
-        met = np.unique(block.cut_tree.query(out, predicate="intersects")[1])
-        return replace(block, stays=stays, fixed=block.fixed | frozenset(map(int, met))) if self.marks else block
-
-
-def read_marked(args: Mapping[str, Any], *, by: str) -> Marks:
+def read_marked(args: Mapping[str, Any], *, by: str) -> BlockMarks:
     """The marks in the files `marks`, for the motif named `by`."""
     from carvegen import geometry
+    from carvegen.marking.block_marks import BlockMarks
     from carvegen.marking.marks import check_agreement, on_face
     from carvegen.marking.marks_file import Names, read_marks
     from carvegen.motifs import summaries
 
     if not args["marks"]:
-        return Marks(())
+        return BlockMarks()
     names = Names(motifs={name: (name,) for name in summaries()}, blocks=(args["name"],))
-    found, holes = list[Any](), list[Any]()
+    drawn, holes = list[Any](), list[Any]()
     try:
-        for file in args["marks"]:
-            its = read_marks(file, names, args["size"])
-            options.keep_notes([f"{file}: {note}" for note in its.notes])
-            found += its.marks
-            holes += its.holes
-        marks, outside = on_face(found, geometry.box(*args["size"]))
+        for path in args["marks"]:
+            file = read_marks(path, names, args["size"])
+            options.keep_notes([f"{path}: {note}" for note in file.notes])
+            drawn += file.marks
+            holes += file.holes
+        on_block, outside = on_face(drawn, geometry.box(*args["size"]))
         openings = [options.placed(text, args) for text in args["opening"]]
-        check_agreement(marks, openings=geometry.union(*openings))
+        check_agreement(on_block, openings=geometry.union(*openings))
     except InputError as error:
         raise error.within("--marks") from None
     options.keep_notes(outside)
-    return Marks(marks, tuple(holes))
+    marks = BlockMarks(marks=on_block, holes=tuple(holes))
+    if args["prints"] and marks.of(by, args["name"]):
+        raise InputError("can't be used with --prints", where="--marks", hint="leave one of them out")
+    return marks

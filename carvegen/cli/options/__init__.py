@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from carvegen.cli.options.motifs import motif, motif_settings
 from carvegen.cli.options.output import (
     figures,
     finish,
@@ -26,8 +27,6 @@ from carvegen.cli.options.shapes import (
     ground,
     ink_options,
     inks_of,
-    motif,
-    motif_settings,
     placed,
     places,
     true_size,

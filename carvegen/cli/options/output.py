@@ -16,56 +16,32 @@ from carvegen.base.parameters import parameters
 from carvegen.cli.options import telling
 from carvegen.cli.options.setup import library
 from carvegen.cli.options.shapes import placed
-from carvegen.cli.options.values import OneOf, Option, declared, under
-from carvegen.toolpaths.settings import FileSettings
+from carvegen.cli.options.values import OneOf, Option, declared, joined, option_of, under
+from carvegen.facts.block_settings import Mending
+from carvegen.toolpaths import settings
 
 if TYPE_CHECKING:
     from carvegen.base.findings import Report
     from carvegen.base.previous_run import Earlier
     from carvegen.blocks.block import Block
     from carvegen.delivery.block_folder import Delivery, Style
-    from carvegen.toolpaths.settings import PathSettings
 
 __all__ = [
     "figures", "finish", "jobs", "mending", "output", "path_settings", "paths", "plain_output", "processes", "style",
     "summary", "tell_earlier", "tell_findings",
 ]  # fmt: skip
 
-#: Options that mean nothing where no paths are made.
-_ONLY_PATHS = {
-    "program": "--program",
-    "also_cutters": "--also-cutter",
-    "no_go": "--no-go",
-    "simulated": "--simulated",
-    "cut_edge": "--cut-edge",
-}
+#: Settings that mean nothing where no paths are made.
+_ONLY_PATHS = ("program", "also_cutters", "no_go", "simulated", "cut_edge")
 
 
 def paths() -> Option:
     """Options for every choice about toolpaths."""
-    from carvegen.base.parameters import parameters
-    from carvegen.toolpaths.settings import PathSettings, PathsWanted
-
-    return under(
-        "What a machine follows",
-        *map(declared, (*parameters(PathsWanted), *parameters(PathSettings))),
-        click.option(
-            "--also-cutter",
-            "also_cutters",
-            multiple=True,
-            metavar="NAME",
-            help="Router: a further cutter, such as a wide one that clears before; may be given more than once.",
-        ),
-        click.option(
-            "--no-go",
-            multiple=True,
-            metavar="SHAPE",
-            help='Where a clamp lies and nothing may go, seen as in the print: "box X Y W H" or FILE; more than once.',
-        ),
-    )
+    kinds = (settings.PathsWanted, settings.PathSettings, settings.PathsByName)
+    return under("What a machine follows", *(declared(setting) for kind in kinds for setting in parameters(kind)))
 
 
-def path_settings(args: Mapping[str, Any]) -> PathSettings | None:
+def path_settings(args: Mapping[str, Any]) -> settings.PathSettings | None:
     """What is chosen about toolpaths; None where none are wanted.
 
     `args` holds the block's `size` too, for shapes that are placed on it.
@@ -73,25 +49,24 @@ def path_settings(args: Mapping[str, Any]) -> PathSettings | None:
     from dataclasses import fields
 
     from carvegen import geometry
-    from carvegen.toolpaths.settings import PathSettings
 
     if not args["paths"]:
-        for name, option in _ONLY_PATHS.items():
+        for name in _ONLY_PATHS:
             if args[name]:
                 raise InputError(
                     "asks for what the paths bring, and none are wanted",
-                    where=f"{option} with --no-paths", hint="leave one of the two out",
+                    where=f"{option_of(name)} with --no-paths", hint="leave one of the two out",
                 )  # fmt: skip
         return None
     shelf = library(args["folders"])
-    plain = {spec.name: args[spec.name] for spec in fields(PathSettings)}
+    plain = {spec.name: args[spec.name] for spec in fields(settings.PathSettings)}
     plain["also_cutters"] = tuple(shelf.cutter(name) for name in args["also_cutters"])
     plain["no_go"] = geometry.stack(placed(text, args) for text in args["no_go"])
-    return PathSettings(**plain)
+    return settings.PathSettings(**plain)
 
 
 _PLACES = "x and y from the lower left corner of the print"
-_WRITTEN = tuple(parameters(FileSettings))
+_WRITTEN = tuple(parameters(settings.FileSettings))
 #: Where the files go and how they are written, where no picture of the land's width is made.
 plain_output = under(
     "The files",
@@ -133,7 +108,7 @@ def processes(asked: int | None) -> int:
 
 
 #: ``--mend``, for commands that make a block.
-mending = click.option("--mend", is_flag=True, help="Mend the cuts where a limit breaks, and show what was changed.")
+mending = joined(*map(declared, parameters(Mending)))
 
 
 def style(args: Mapping[str, Any], *, mend: bool = False) -> Style:
@@ -168,7 +143,7 @@ def tell_findings(report: Report, **more: str) -> None:
     from carvegen.writers.note.findings_table import EVERY_LINE, MOST_LINES, findings_lines, findings_table
 
     if telling.quiet():
-        report = type(report).of(its for its in report if its.severity is Severity.BREAKS)
+        report = type(report).of(finding for finding in report if finding.severity is Severity.BREAKS)
     if telling.quiet() and not len(report):
         return
     click.echo("\n".join(findings_lines(report, most=EVERY_LINE if telling.verbose() else MOST_LINES, **more)))

@@ -1,8 +1,9 @@
-"""Options for what grows, for the block's size, for drawings, and for what stays land or is cut out."""
+"""Options for shapes on a block: its size, drawings and scans, what stays land and what is cut out."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,18 +16,16 @@ from carvegen.cli.options.setup import library
 from carvegen.cli.options.telling import keep_notes
 from carvegen.cli.options.values import (
     BLOCK_SIZE,
-    LENGTH,
     SIZE,
     OneOf,
     Option,
     Read,
     declared,
     joined,
-    option_of,
-    read_as,
     under,
 )  # fmt: skip
 from carvegen.facts.block_settings import Free
+from carvegen.motifs import motif
 
 if TYPE_CHECKING:
     from carvegen.blocks.from_motif import Ground
@@ -34,8 +33,8 @@ if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
 
 __all__ = [
-    "block_size", "check_picture", "drawing", "face_size", "ground", "ink_options", "inks_of", "motif",
-    "motif_settings", "placed", "places", "true_size", "units", "view",
+    "block_size", "check_picture", "drawing", "face_size", "ground", "ink_options", "inks_of", "placed", "places",
+    "true_size", "units", "view",
 ]  # fmt: skip
 
 #: ``--size``: passes `size` in mm.
@@ -50,36 +49,40 @@ face_size = click.option(
 
 #: ``--size`` of what lies between four corners: passes `size_mm`, or None.
 true_size = click.option("--size", "size_mm", type=SIZE, help="Scan: how far apart the corners are: 200x150.")
-#: What stays land and what is cut out.
-places = under(
-    "Where it grows, and where not",
-    click.option(
-        "--keep-clear",
-        multiple=True,
-        metavar="SHAPE",
-        help='A drawing that stays free of the motif: FILE, "FILE at X Y width W", or "circle X Y R". '
-        'Y counts up from the lower edge; write "circle X Y R from top" to count down from the upper one.',
-    ),
-    click.option(
-        "--opening",
-        multiple=True,
-        metavar="SHAPE",
-        help='Cut through the whole block, as for an embossed shape: "circle X Y R", "box X Y W H" or FILE. '
-        'X counts from the left, Y up from the lower edge, or down from the upper one: "box X Y W H from top".',
-    ),
-    *map(declared, parameters(Free)),
-    click.option(
-        "--clearance",
-        type=LENGTH,
-        help="How far to stay from --keep-clear. [default: 1; snow, which goes on behind it: 0]",
-    ),
-    click.option(
-        "--mask",
-        metavar="PICTURE",
-        help="Where the motif is thick: a grey picture over the face (white: all, black: none), or a SHAPE.",
-    ),
-    click.option("--prints", is_flag=True, help="The motif prints, as in white ink: all else is cut away."),
-)
+
+
+def places(name: str) -> Option:
+    """Options for what stays land and what is cut out, where the motif `name` grows."""
+    goes_behind = any(setting.name == "hidden" for setting in parameters(motif(name).Settings))
+    free = [
+        replace(setting, default=0.0) if goes_behind and setting.name == "clearance_mm" else setting
+        for setting in parameters(Free)
+    ]
+    return under(
+        "Where it grows, and where not",
+        click.option(
+            "--keep-clear",
+            multiple=True,
+            metavar="SHAPE",
+            help='A drawing that stays free of the motif: FILE, "FILE at X Y width W", or "circle X Y R". '
+            'Y counts up from the lower edge; write "circle X Y R from top" to count down from the upper one.',
+        ),
+        click.option(
+            "--opening",
+            multiple=True,
+            metavar="SHAPE",
+            help='Cut through the whole block, as for an embossed shape: "circle X Y R", "box X Y W H" or FILE. '
+            'X counts from the left, Y up from the lower edge, or down from the upper one: "box X Y W H from top".',
+        ),
+        *map(declared, free),
+        click.option(
+            "--mask",
+            metavar="PICTURE",
+            help="Where the motif is thick: a grey picture over the face (white: all, black: none), or a SHAPE.",
+        ),
+        click.option("--prints", is_flag=True, help="The motif prints, as in white ink: all else is cut away."),
+    )
+
 
 #: ``--units`` of a drawing.
 units = click.option("--units", type=OneOf(list(MM_PER)), help="What a number in a drawing means, if it does not say.")
@@ -115,7 +118,7 @@ def ground(name: str, args: Mapping[str, Any], *, sources: Sequence[str] = ()) -
         density=density_of(args["mask"], lambda text: placed(text, args), (width, height)) if args["mask"] else None,
         prints=args["prints"],
         margin_mm=args["margin_mm"],
-        clearance_mm=args["clearance"] if args["clearance"] is not None else 0.0 if "hidden" in args else 1.0,
+        clearance_mm=args["clearance_mm"],
     )
 
 
@@ -162,65 +165,13 @@ ink_options = joined(
 )  # fmt: skip
 
 
-def motif(name: str, *, presets: str) -> Option:
-    """Options for every setting of a motif, and one named `presets` for its presets."""
-    from carvegen.base.parameters import parameters, successors
-    from carvegen.motifs import motif as module_of
-
-    known = module_of(name)
-    options = [
-        click.option(
-            f"--{presets}",
-            "preset",
-            type=OneOf(list(known.PRESETS)),
-            default=next(iter(known.PRESETS)),
-            show_default=True,
-            help="A name for settings that belong together; those that you give below change it.",
-        )
-    ]
-    options += [
-        click.option(
-            option_of(setting.name),
-            setting.name,
-            help=f"{setting.help[0].upper()}{setting.help[1:]}.",
-            **read_as(setting),
-        )
-        for setting in parameters(known.Settings)
-    ]
-    options += [_gone(option_of(name), later) for name, later in successors(known.Settings).items()]
-    return under("What it looks like", *options)
-
-
-def _gone(option: str, later: str) -> Option:
-    """An option that lost its meaning: refused with the name of the one to use instead."""
-
-    def refuse(ctx: click.Context, param: click.Parameter, value: object) -> None:
-        if value is not None:
-            hint = f"use {option_of(later)}"
-            raise InputError("is no setting of this motif any more", value=value, where=option, hint=hint)
-
-    return click.option(option, hidden=True, expose_value=False, callback=refuse)
-
-
-def motif_settings(name: str, args: Mapping[str, Any]) -> Any:  # noqa: ANN401
-    """The motif's settings from its preset and the options given."""
-    from carvegen.base.parameters import parameters
-    from carvegen.motifs import motif as module_of
-
-    module = module_of(name)
-    own = {
-        setting.name: args[setting.name] for setting in parameters(module.Settings) if args[setting.name] is not None
-    }
-    return module.Settings(**{**module.PRESETS[args["preset"]], **own})
-
-
 def inks_of(inks: dict[str, Any] | None, print_file: Path | None) -> dict[str, Any]:
     """Names, colours and paper of the inks, as far as they are given."""
     if print_file is None:
         return inks or {}
     from carvegen.prints.file.print_file import read_print
 
-    args = read_print(print_file, library())
-    blocks = [block for block in args.blocks if block.inked and block.ink is not None]
+    print_ = read_print(print_file, library())
+    blocks = [block for block in print_.blocks if block.inked and block.ink is not None]
     coats = tuple(block.ink for block in blocks)
-    return {"inks": tuple(block.name for block in blocks), "coats": coats, "paper": args.paper}
+    return {"inks": tuple(block.name for block in blocks), "coats": coats, "paper": print_.paper}

@@ -33,6 +33,9 @@ _OWN = {
 }
 
 
+_METAVARS = {"also_cutters": "NAME", "no_go": "SHAPE"}
+
+
 def option_of(field: str) -> str:
     """The option for a field, such as ``--largest`` for ``largest_mm``."""
     return "--" + _OWN.get(field, field.removesuffix("_mm").removesuffix("_deg").replace("_", "-"))
@@ -104,8 +107,8 @@ def read_as(setting: Parameter) -> dict[str, Any]:
         return {"is_flag": True, "default": None}
     if setting.unit == "choice":
         return {"type": OneOf(setting.among)}
-    if setting.unit == "text":
-        return {"metavar": "TEXT"}
+    if setting.unit in ("text", "texts"):
+        return {"metavar": _METAVARS.get(setting.name, "TEXT"), "multiple": setting.unit == "texts"}
     if setting.unit == "whole" and setting.at_most > ANY:
         return {"type": SEED, "metavar": "NUMBER"}
     if setting.unit == "whole":
@@ -121,8 +124,10 @@ def declared(setting: Parameter) -> Option:
         both = f"{option}/--no-{option[2:]}" if setting.default else option
         return click.option(both, setting.name, is_flag=True, default=bool(setting.default), help=text)
     default = f"{setting.default:g}" if isinstance(setting.default, float) else setting.default
+    if setting.unit == "texts":
+        text = f"{text} May be given more than once."
     return click.option(
-        option, setting.name, default=default, show_default=default != "", help=text, **read_as(setting)
+        option, setting.name, default=default, show_default=default not in ("", ()), help=text, **read_as(setting)
     )
 
 
@@ -175,7 +180,9 @@ class Command(click.Command):
         """The options that are asked for first, then those under each heading."""
         sections: dict[str, list[tuple[str, str]]] = {FIRST: []} if self.first else {}
         params = self.get_params(ctx)
-        ranked = sorted(params, key=lambda its: self.first.index(its.name) if its.name in self.first else len(params))
+        ranked = sorted(
+            params, key=lambda param: self.first.index(param.name) if param.name in self.first else len(params)
+        )
         for param in ranked:
             if isinstance(param, click.Option) and (record := param.get_help_record(ctx)) is not None:
                 heading = FIRST if param.name in self.first else _HEADINGS.get(param, _OTHERS)

@@ -33,12 +33,14 @@ def command(out: Path, *, as_json: bool) -> int:
         done.append(_tried(name, work))
         if done[-1]["fault"]:
             break
-    failed = [its for its in done if its["fault"]]
+    failed = [outcome for outcome in done if outcome["fault"]]
     if as_json:
         click.echo(json.dumps({"out": str(out), "steps": done}, indent=1))
         return 2 if failed else 0
-    for its in done:
-        click.echo(f"{'FAILED' if its['fault'] else 'ok    '}  {its['step']}: {its['fault'] or its['found']}")
+    for outcome in done:
+        click.echo(
+            f"{'FAILED' if outcome['fault'] else 'ok    '}  {outcome['step']}: {outcome['fault'] or outcome['found']}"
+        )
     click.echo(
         "\nNot all works: do what the first failed step says; if it says nothing to do, install carvegen again."
         if failed

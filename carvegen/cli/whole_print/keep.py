@@ -43,16 +43,16 @@ def command(file: Path, names: tuple[str, ...], release: bool, folders: tuple[Pa
     from carvegen.prints.file.print_file import read_print
 
     shelf = options.library(folders)
-    given = read_print(file, shelf)
+    print_ = read_print(file, shelf)
     if release:
-        _release(given, names, as_json)
+        _release(print_, names, as_json)
         return
-    from carvegen.prints.cut_blocks import picture_of, ways_of
+    from carvegen.prints.cut_blocks import picture_of, setups_of
     from carvegen.prints.keeping import keep
 
-    picture = picture_of(given, ways_of(given, shelf), say=options.teller(quiet=as_json))
+    picture = picture_of(print_, setups_of(print_, shelf), say=options.teller(quiet=as_json))
     options.tell_notes(picture.notes)
-    kept = keep(given, picture.motifs, names)
+    kept = keep(print_, picture.motifs, names)
     if as_json:
         click.echo(json.dumps({"kept": kept, "notes": list(picture.notes)}, indent=1))
         return
@@ -62,13 +62,15 @@ def command(file: Path, names: tuple[str, ...], release: bool, folders: tuple[Pa
     click.echo(f"{file} names them. To take this back: carvegen undo {file}")
 
 
-def _release(given: Print, names: Sequence[str], as_json: bool) -> None:
+def _release(print_: Print, names: Sequence[str], as_json: bool) -> None:
     from carvegen.prints.keeping import release
 
-    let_go = release(given, names)
+    let_go = release(print_, names)
     if as_json:
         click.echo(json.dumps({"released": {motif.name: motif.file for motif in let_go}}, indent=1))
         return
-    for its in let_go:
-        click.echo(f"{its.name} grows again; the file {given.path.parent / its.file} stays, and nothing reads it")
-    click.echo(f"To take this back: carvegen undo {given.path}")
+    for released in let_go:
+        click.echo(
+            f"{released.name} grows again; the file {print_.path.parent / released.file} stays, and nothing reads it"
+        )
+    click.echo(f"To take this back: carvegen undo {print_.path}")

@@ -17,6 +17,7 @@ from carvegen.cli.options.values import BLOCK_SIZE
 
 if TYPE_CHECKING:
     from carvegen.artwork import Artwork
+    from carvegen.geometry import PolygonArray
 
 __all__ = ["command"]
 
@@ -93,15 +94,20 @@ def _write(folder: Path, files: dict[str, bytes] | dict[str, str], first: str) -
 
 def _of_drawings(folder: Path, own: _Own) -> tuple[dict[str, str], str]:
     """The files of a print of her drawings, and the drawing to look at."""
+    from carvegen import geometry
     from carvegen.writers.whole_print.new_print import face_of, guess, print_files
 
-    read = [_drawn(path, own) for path in own.drawings]
-    for path, its in zip(own.drawings, read, strict=True):
-        options.tell_notes([f"{path.name}: {note}" for note in its.notes])
-    size = own.size_mm or face_of(read)
-    layers = list(dict.fromkeys(name for its in read for name, shapes in its.layers.items() if len(shapes)))
-    drawn = {name: its.layers for name, its in zip(_names(own.drawings), read, strict=True)}
-    usual = guess(layers)
+    artworks = [_drawn(path, own) for path in own.drawings]
+    for path, artwork in zip(own.drawings, artworks, strict=True):
+        options.tell_notes([f"{path.name}: {note}" for note in artwork.notes])
+    size = own.size_mm or face_of(artworks)
+    layers: dict[str, list[PolygonArray]] = {}
+    for artwork in artworks:
+        for name, shapes in artwork.layers.items():
+            if len(shapes):
+                layers.setdefault(name, []).append(shapes)
+    drawn = {name: artwork.layers for name, artwork in zip(_names(own.drawings), artworks, strict=True)}
+    usual = guess({name: geometry.stack(every) for name, every in layers.items()}, size)
     cut = {key: usual[key] for key in ("material", "cutter", "for")}
     blocks = [{**block, **cut} for block in usual["blocks"]]
     name = folder.resolve().name or "print"
@@ -114,17 +120,17 @@ def _drawn(path: Path, own: _Own) -> Artwork:
     from carvegen.artwork import read
     from carvegen.writers.whole_print.new_print import face_of
 
-    its = read(path, units=own.units)
-    if not its.true_size:
+    artwork = read(path, units=own.units)
+    if not artwork.true_size:
         if own.size_mm is None:
             hint = "say the face's, --size 200x150, or what the drawing's numbers mean, --units mm"
             raise InputError("does not say how large it is", where=str(path), hint=hint)
-        its = read(path, units="mm", scale=max(own.size_mm) / max(face_of([read(path, units="mm")])))
-    if not any(map(len, its.layers.values())):
+        artwork = read(path, units="mm", scale=max(own.size_mm) / max(face_of([read(path, units="mm")])))
+    if not any(map(len, artwork.layers.values())):
         raise InputError(
             "holds no shape that prints", where=str(path), hint="fill what is to print, or close its lines"
         )
-    return its
+    return artwork
 
 
 def _names(paths: Sequence[Path]) -> list[str]:

@@ -55,18 +55,18 @@ def command(
     if out.suffix.lower() != ending:
         raise InputError(f"must end in {ending}", value=str(out), where="--out")
     shelf = options.library(folders)
-    given = read_print(file, shelf)
+    print_ = read_print(file, shelf)
     if scans:
-        _read(scans, given, MarkingSheet(name=given.name, window=given.window), out, as_json=as_json)
+        _read(scans, print_, MarkingSheet(name=print_.name, window=print_.window), out, as_json=as_json)
     else:
-        _print(given, shelf, out, paper, as_json=as_json)
+        _print(print_, shelf, out, paper, as_json=as_json)
 
 
-def _print(given: Print, shelf: Library, out: Path, paper: str, *, as_json: bool) -> None:
+def _print(print_: Print, shelf: Library, out: Path, paper: str, *, as_json: bool) -> None:
     from carvegen.base.files import save_file
     from carvegen.delivery.print_build import marking_sheet
 
-    data, pages = marking_sheet(given, shelf, paper, say=options.teller(quiet=as_json))
+    data, pages = marking_sheet(print_, shelf, paper, say=options.teller(quiet=as_json))
     save_file(out, data)
     if as_json:
         click.echo(json.dumps({"out": str(out), "paper": paper, "pages": pages}, indent=1))
@@ -74,10 +74,10 @@ def _print(given: Print, shelf: Library, out: Path, paper: str, *, as_json: bool
         click.echo(
             f"{out}: {pages} page{'s' if pages > 1 else ''} of {paper}. Print at 100 %, colour, photograph, then:"
         )
-        click.echo(f"  carvegen sheet {given.path} --read PHOTOGRAPH -o {given.path.parent / 'pencil.svg'}")
+        click.echo(f"  carvegen sheet {print_.path} --read PHOTOGRAPH -o {print_.path.parent / 'pencil.svg'}")
 
 
-def _read(scans: tuple[Path, ...], given: Print, sheet: MarkingSheet, out: Path, *, as_json: bool) -> None:
+def _read(scans: tuple[Path, ...], print_: Print, sheet: MarkingSheet, out: Path, *, as_json: bool) -> None:
     from carvegen.base.files import save_file
     from carvegen.marking.pencil.reading import read_sheets
     from carvegen.writers.whole_print.marks_read import marks_png, marks_svg
@@ -87,23 +87,23 @@ def _read(scans: tuple[Path, ...], given: Print, sheet: MarkingSheet, out: Path,
         raise InputError("must not overwrite the picture that is read", value=str(clash[0]), where="--out")
     if there := [path for path in (out, picture) if path.exists()]:
         raise InputError("is there already", value=str(there[0]), where="--out", hint="name another, or move it away")
-    found = read_sheets(scans, sheet)
-    drawn, shown = marks_svg(found, given.name, (given.width_mm, given.height_mm)), marks_png(found, sheet)
+    sheets = read_sheets(scans, sheet)
+    drawn, shown = marks_svg(sheets, print_.name, (print_.width_mm, print_.height_mm)), marks_png(sheets, sheet)
     save_file(picture, shown)
     save_file(out, drawn)
-    options.tell_notes(found.notes)
+    options.tell_notes(sheets.notes)
     if as_json:
-        record = {"out": str(out), "picture": str(picture), "marks": _figures(found), "notes": list(found.notes)}
+        record = {"out": str(out), "picture": str(picture), "marks": _figures(sheets), "notes": list(sheets.notes)}
         click.echo(json.dumps(record, indent=1))
     elif not options.quiet():
-        for its in _figures(found):
-            click.echo(f"{its['key']}: {its['area_mm2']:.0f} mm², strength {its['strength']:g}")
-        click.echo(f"{len(found.marks)} marks in {out}. Look at {picture} first: it shows what was understood.")
+        for figure in _figures(sheets):
+            click.echo(f"{figure['key']}: {figure['area_mm2']:.0f} mm², strength {figure['strength']:g}")
+        click.echo(f"{len(sheets.marks)} marks in {out}. Look at {picture} first: it shows what was understood.")
 
 
-def _figures(found: SheetsRead) -> list[dict[str, object]]:
+def _figures(sheets: SheetsRead) -> list[dict[str, object]]:
     return [
         {"key": mark.key, "meaning": str(mark.meaning), "strength": mark.strength,
          "area_mm2": round(float(mark.shape.area), 2)}
-        for mark in found.marks
+        for mark in sheets.marks
     ]  # fmt: skip

@@ -61,8 +61,8 @@ def material(sheet: Sheet, key: str) -> Material:
 
 def _figures(table: Sheet, ranges: Mapping[str, Range]) -> tuple[dict[str, float], dict[str, str]]:
     """The values and the source of each as it is told."""
-    values, given = table.figures(ranges)
-    return values, {name: cited(source) for name, source in given.items()}
+    values, sources = table.figures(ranges)
+    return values, {name: cited(source) for name, source in sources.items()}
 
 
 def _cautions(table: Sheet) -> tuple[str, ...]:
@@ -193,15 +193,15 @@ def _check_beam(sheet: Sheet, form: str, machines: Sequence[str]) -> None:
         sheet.fault("machines", rule, value=", ".join(machines))
 
 
-def _own_ranges(form: str, given: Sequence[str]) -> dict[str, Range]:
+def _own_ranges(form: str, names: Sequence[str]) -> dict[str, Range]:
     """The form's own values that the file must have: of a laser, the whole of each group that it begins.
 
     How many flutes a turning cutter has, it may say or not.
     """
     if form != "laser":
-        flutes = {"flutes": FLUTES_RANGE} if "flutes" in given and form in TURNING else {}
+        flutes = {"flutes": FLUTES_RANGE} if "flutes" in names and form in TURNING else {}
         return dict(FORM_RANGES.get(form, {})) | flutes
-    begun = [group for group in (KERF_RANGES, BEAM_RANGES) if set(group) & set(given)]
+    begun = [group for group in (KERF_RANGES, BEAM_RANGES) if set(group) & set(names)]
     return {name: allowed for group in begun or [KERF_RANGES] for name, allowed in group.items()}
 
 

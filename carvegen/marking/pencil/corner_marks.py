@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import ndimage
 
-from carvegen.artwork.scan.frame import homography
+from carvegen.artwork.scan.frame import homography, wound_clockwise
 from carvegen.base.errors import InputError
 from carvegen.base.units import PAPERS
 from carvegen.marking.pencil.layout import DOT_MM, HOLE_MM, RING_MM, SMALL_DOT_MM, decoded, formats
@@ -148,15 +148,15 @@ def _rings(tone: Bytes) -> Floats:
 
 
 def _ring(
-    its: Mask, dark: Mask, corner: tuple[int, int], step: int
+    mask: Mask, dark: Mask, corner: tuple[int, int], step: int
 ) -> list[tuple[float, float, float, float]]:  # fmt: skip
     """The one ring that a dark piece is, or none."""
-    whole = ndimage.binary_fill_holes(its)
+    whole = ndimage.binary_fill_holes(mask)
     area = whole.sum()
-    if abs(its.sum() / area - _RING_SHARE) > 0.2 or abs(area / (math.pi / 4 * its.size) - 1) > 0.2:
+    if abs(mask.sum() / area - _RING_SHARE) > 0.2 or abs(area / (math.pi / 4 * mask.size) - 1) > 0.2:
         return []
     y, x = (float(np.mean(side)) for side in np.nonzero(whole))
-    reach = max(1, int(0.08 * min(its.shape)))
+    reach = max(1, int(0.08 * min(mask.shape)))
     pip = dark[round(y) - reach : round(y) + reach + 1, round(x) - reach : round(x) + reach + 1].mean() > 0.5
     middle = [(value + start) * step + (step - 1) / 2 for value, start in zip((x, y), corner, strict=True)]
     return [(middle[0], middle[1], float(pip), float(area) * step**2)]
@@ -167,11 +167,7 @@ def _fours(rings: Floats) -> Iterator[tuple[Floats, bool]]:
     bare, dotted = (rings[rings[:, 2] == pip, :2] for pip in (0, 1))
     found = []
     for one, three in itertools.product(bare, itertools.combinations(dotted, 3)):
-        four = np.vstack([one, *three])
-        out = four - four.mean(axis=0)
-        around = four[np.argsort(np.arctan2(out[:, 1], out[:, 0]))]
-        side = np.roll(around, -1, axis=0) - around
-        turn = side[:, 0] * np.roll(side, -1, axis=0)[:, 1] - side[:, 1] * np.roll(side, -1, axis=0)[:, 0]
+        around, turn = wound_clockwise(np.vstack([one, *three]))
         if (turn > 0).all():
             first = int(np.argmin(np.hypot(*(around - one).T)))
             found.append((turn.sum(), np.roll(around, -first, axis=0)))

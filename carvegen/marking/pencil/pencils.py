@@ -90,7 +90,7 @@ class Pencil:
     def score(self, hue: Floats, noise: Floats) -> Floats:
         """How well colours fit it, 0 best; (n,)."""
         doubt = (noise / np.maximum(np.hypot(*hue.T), 1e-6)) ** 2
-        scores = [-(its.off(hue) ** 2) / (2 * (its.spread**2 + doubt)) for its in self.courses]
+        scores = [-(course.off(hue) ** 2) / (2 * (course.spread**2 + doubt)) for course in self.courses]
         return np.asarray(np.max(scores, axis=0))
 
 

@@ -130,29 +130,29 @@ def read_page(picture: Picture, sheet: MarkingSheet) -> PageRead:
     )  # fmt: skip
 
 
-def _page(found: Placed, sheet: MarkingSheet) -> SheetPage:
-    pages = sheet.pages(found.form)
-    if found.sign != sheet.sign or found.number > len(pages) or found.form != sheet.best(found.form.paper):
+def _page(placed: Placed, sheet: MarkingSheet) -> SheetPage:
+    pages = sheet.pages(placed.form)
+    if placed.sign != sheet.sign or placed.number > len(pages) or placed.form != sheet.best(placed.form.paper):
         raise InputError(
             "is the marking sheet of another print, or of this one when its name or size was another",
             hint="print this print's sheet: carvegen sheet",
         )  # fmt: skip
-    return pages[found.number - 1]
+    return pages[placed.number - 1]
 
 
-def _window(found: Placed, page: SheetPage) -> tuple[slice, slice]:
+def _window(placed: Placed, page: SheetPage) -> tuple[slice, slice]:
     """The pixels of the straightened sheet that show the print."""
     (left, bottom, right, top), (x, y) = page.shown, page.origin
-    high = found.form.size[1]
+    high = placed.form.size[1]
     return (
         slice(int((high - top - y) * PX_PER_MM), round((high - bottom - y) * PX_PER_MM)),
         slice(int((left + x) * PX_PER_MM), round((right + x) * PX_PER_MM)),
     )
 
 
-def _corner(found: Placed, page: SheetPage, rows: slice, columns: slice) -> tuple[float, float]:
+def _corner(placed: Placed, page: SheetPage, rows: slice, columns: slice) -> tuple[float, float]:
     """Where the lower left corner of those pixels lies in the print."""
-    return columns.start / PX_PER_MM - page.origin[0], found.form.size[1] - rows.stop / PX_PER_MM - page.origin[1]
+    return columns.start / PX_PER_MM - page.origin[0], placed.form.size[1] - rows.stop / PX_PER_MM - page.origin[1]
 
 
 def _in_print(shape: shapely.Polygon, corner: tuple[float, float], page: SheetPage) -> PolygonArray:
@@ -171,12 +171,12 @@ def _strength(area: Area, pencil: Pencil) -> float:
 
 
 def _unknown(
-    found: Sequence[Area], corner: tuple[float, float], page: SheetPage, flat: Evened, window: tuple[slice, slice]
+    areas: Sequence[Area], corner: tuple[float, float], page: SheetPage, flat: Evened, window: tuple[slice, slice]
 ) -> Iterator[str]:
     """What is to be said of colours that are in no box."""
     light = flat.light[window]
     coloured = flat.coloured[window]
-    for area in found:
+    for area in areas:
         for shape in _in_print(area.shape, corner, page):
             if shape.area < _TELL_MM2:
                 continue

@@ -146,11 +146,11 @@ class Trail:
         """Pairs (place, point) not more than ``reach(r)`` apart, and how far; r is at least the point's radius."""
         asked = cKDTree(xy)
         trees = [tree for lot in self._trees for tree in lot]
-        pairs = [asked.sparse_distance_matrix(its.tree, reach(its.widest), output_type="ndarray") for its in trees]
-        place = np.concatenate([np.empty(0, dtype=np.int64), *(found["i"] for found in pairs)])
-        points = [its.points[found["j"]] for its, found in zip(trees, pairs, strict=True)]
+        pairs = [asked.sparse_distance_matrix(tree.tree, reach(tree.widest), output_type="ndarray") for tree in trees]
+        place = np.concatenate([np.empty(0, dtype=np.int64), *(pair["i"] for pair in pairs)])
+        points = [tree.points[pair["j"]] for tree, pair in zip(trees, pairs, strict=True)]
         point = np.concatenate([np.empty(0, dtype=np.int64), *points])
-        return place, point, np.concatenate([np.empty(0), *(found["v"] for found in pairs)])
+        return place, point, np.concatenate([np.empty(0), *(pair["v"] for pair in pairs)])
 
     def _plant(self, trees: list[_Tree], points: Indices) -> None:
         """Put points into a tree, along with those of the trees that aren't much larger."""

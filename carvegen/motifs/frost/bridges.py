@@ -74,7 +74,7 @@ def bridge(
             taken.append(shapely.LineString(branch).buffer(max(root[-1], side.half)))
         crystals, arms = _led(pane, gap.root, paths, rng, parent=parent, sprung=sprung, root=root, end=end)
         arms = _with_fork(pane, gap.root, crystals, arms, rng, path=path, middle=middle)
-        every |= {len(stems) + k: its for k, its in enumerate(paths)}
+        every |= {len(stems) + k: path for k, path in enumerate(paths)}
         mothers = np.where(arms.parent < 0, -1, arms.parent + len(stems))
         stems = stems.with_more(replace(arms, crystal=arms.crystal + len(grown_by), parent=mothers))
         grown_by = grown_by.with_more(crystals)

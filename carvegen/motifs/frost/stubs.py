@@ -72,7 +72,7 @@ class Severed:
     @property
     def stubs(self) -> tuple[Stub, ...]:
         """All from which something may grow on, or to which it may."""
-        return (*self.open, *(stub for its in self.bridges for stub in (its.root, *its.tips)))
+        return (*self.open, *(stub for bridge in self.bridges for stub in (bridge.root, *bridge.tips)))
 
 
 def severed(
@@ -108,9 +108,9 @@ def _cut(shape: BaseGeometry, region: BaseGeometry, *rest: Any) -> Severed:  # n
     """One crystal with the region taken out, but not of stems that only graze it."""
     cut = _Crystal(shape, region, *rest).done()
     short = [
-        shapely.buffer(geometry.lines(its.root.at[None], tip.at[None])[0], _HOLDS * max(its.root.half, tip.half))
-        for its in cut.bridges for tip in its.tips
-        if np.hypot(*(tip.at - its.root.at)) < _GRAZES * (its.root.half + tip.half)
+        shapely.buffer(geometry.lines(bridge.root.at[None], tip.at[None])[0], _HOLDS * max(bridge.root.half, tip.half))
+        for bridge in cut.bridges for tip in bridge.tips
+        if np.hypot(*(tip.at - bridge.root.at)) < _GRAZES * (bridge.root.half + tip.half)
     ]  # fmt: skip
     if not short:
         return cut
@@ -179,7 +179,7 @@ def _stubs(left: Any, gone: Any) -> list[Stub]:  # noqa: ANN401
 
 
 def _ends(stem: BaseGeometry, line: BaseGeometry) -> list[Stub]:
-    found = []
+    stubs = []
     for end in shapely.get_parts(shapely.line_merge(line) if line.geom_type == "MultiLineString" else line):
         length = float(shapely.length(end))
         if end.geom_type != "LineString" or length < 4 * _HAIR_MM:
@@ -199,8 +199,8 @@ def _ends(stem: BaseGeometry, line: BaseGeometry) -> list[Stub]:
         if aslant := abs(sine) < _ACROSS:
             ahead = square * (1 if sine > 0 else -1)
         half = (_FLANK if aslant else abs(sine)) * long / 2
-        found.append(Stub(at=at, ahead=ahead, half=half, end=end, aslant=aslant))
-    return found
+        stubs.append(Stub(at=at, ahead=ahead, half=half, end=end, aslant=aslant))
+    return stubs
 
 
 def _feet(gone: Any, edges: BaseGeometry) -> list[Stub]:  # noqa: ANN401

@@ -75,9 +75,9 @@ def _spines(window: Window, per_mm2: float, rng: Generator) -> tuple[Floats, Flo
 
 def in_any(shapes: PolygonArray, xy: Floats) -> Mask:
     """Whether each point lies in any of the shapes; (n,)."""
-    found = np.zeros(len(xy), dtype=bool)
-    found[shapely.STRtree(shapes).query(geometry.dots(xy), predicate="intersects")[0]] = True
-    return found
+    mask = np.zeros(len(xy), dtype=bool)
+    mask[shapely.STRtree(shapes).query(geometry.dots(xy), predicate="intersects")[0]] = True
+    return mask
 
 
 def end_checks(window: Window, per_mm: float, rng: Generator, *, widest_mm: float, least_mm: float) -> Strokes:

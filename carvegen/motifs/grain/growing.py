@@ -85,13 +85,13 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     Growth
         Disjoint strokes without holes; may be empty.
     """
-    found = boards(place.area, place.shapes, limits.land_mm + _SLACK_MM)
-    if len(found) == 0:
+    shapes = boards(place.area, place.shapes, limits.land_mm + _SLACK_MM)
+    if len(shapes) == 0:
         raise no_room("grain")
     return Growth(
         cuts=geometry.stack(
             _Board(settings, board, place, limits, own).strokes()
-            for board, own in zip(found, rng.spawn(len(found)), strict=True)
+            for board, own in zip(shapes, rng.spawn(len(shapes)), strict=True)
         )
     )
 

@@ -101,9 +101,9 @@ class Knot:
 
     def holds(self, xy: Floats) -> Mask:
         """Whether points lie inside the rim; (n,)."""
-        found, near = np.zeros(len(xy), dtype=bool), self.near(xy, 1.0)
-        found[near] = self.reach(xy[near]) < 1
-        return found
+        mask, near = np.zeros(len(xy), dtype=bool), self.near(xy, 1.0)
+        mask[near] = self.reach(xy[near]) < 1
+        return mask
 
     def point(self, unit: Floats) -> Floats:
         """Points of the face from places in the knot, 1 the rim before dents; (n, 2)."""
@@ -130,15 +130,15 @@ def random_knots(
     Where the board is quarter-sawn a branch lies in the face: its knot is drawn out.
     """
     count = int(wanted) + int(rng.random() < wanted % 1)
-    found: list[Knot] = []
+    knots: list[Knot] = []
     for _ in range(8 * count):
-        if len(found) == count:
+        if len(knots) == count:
             break
         knot = _random_knot(reach, width_mm, dead, plane_deg, rng)
-        far = [np.hypot(*(knot.xy - other.xy)) > 1.6 * (knot.size_mm + other.size_mm) for other in found]
+        far = [np.hypot(*(knot.xy - other.xy)) > 1.6 * (knot.size_mm + other.size_mm) for other in knots]
         if all(far):
-            found.append(knot)
-    return tuple(found)
+            knots.append(knot)
+    return tuple(knots)
 
 
 def _random_knot(reach: tuple[float, float], width_mm: float, dead: float, plane_deg: float, rng: Generator) -> Knot:

@@ -278,10 +278,10 @@ def _beside(slivers: PolygonArray, printed: Standing, land: float) -> PolygonArr
     return geometry.parts(shapely.intersection(around[which], printed.tiles[tile]))
 
 
-def _capsules(found: Necks, radius: float) -> PolygonArray:
-    if len(found) == 0:
+def _capsules(necks: Necks, radius: float) -> PolygonArray:
+    if len(necks) == 0:
         return geometry.empty()
-    return geometry.offset(geometry.lines(found.start, found.end), radius + _SLACK_MM)
+    return geometry.offset(geometry.lines(necks.start, necks.end), radius + _SLACK_MM)
 
 
 def _apart(pieces: PolygonArray, weak: PolygonArray) -> PolygonArray:

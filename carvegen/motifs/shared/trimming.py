@@ -70,8 +70,8 @@ def firm(shapes: PolygonArray, frame: Polygon, *, land_mm: float) -> PolygonArra
 
 def _narrow(land: Rings, width: float) -> PolygonArray:
     """Lines across the places where the land is narrower, but for its corners."""
-    found = narrow_places(land, width - geometry.GRID_MM)
-    weak = found.chosen(np.flatnonzero((found.kind != Kind.TIP) | (found.length > width)))
+    narrow = narrow_places(land, width - geometry.GRID_MM)
+    weak = narrow.chosen(np.flatnonzero((narrow.kind != Kind.TIP) | (narrow.length > width)))
     return geometry.lines(weak.at, weak.to)
 
 

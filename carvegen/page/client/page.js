@@ -281,7 +281,7 @@ function tray() {
         "label",
         { class: `pencil lead-${k}`, title: its.help, "data-tool": its.key },
         pick(its.key),
-        h("span", {}, its.label),
+        h("span", {}, its.key),
       ),
     ),
   );
@@ -328,7 +328,7 @@ function took(key) {
     /** @type {HTMLElement} */ (byId(id).closest("label") ?? byId(id)).hidden = !broad || key === "grow again";
   stage.classList.toggle("slides", key === "slide");
   stage.classList.toggle("touches", key === "fingers");
-  say(pencil?.help || other?.help || `The pencil ${pencil?.label} is in your hand.`);
+  say(pencil?.help || other?.help || `The pencil ${pencil?.key} is in your hand.`);
 }
 
 /** @param {string} id @param {(value: number) => string} set */

@@ -23,7 +23,7 @@ from carvegen.page.table.file_changes import marks_after, marks_named, text_in
 from carvegen.page.table.kept_copy import copied, growths_beside, read_copied
 from carvegen.page.table.own_marks import free_file, own_file
 from carvegen.page.table.stock import Delta, Seen, Stock
-from carvegen.prints.cut_blocks import unmarked_of, ways_of
+from carvegen.prints.cut_blocks import setups_of, unmarked_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.keeping import kept_files
 from carvegen.prints.marked.marked_whites import marks_of as marks_of_print
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
     from carvegen.marking.gesture_journal import Change
     from carvegen.marking.marks import Mark
-    from carvegen.prints.cut_blocks import Ways
+    from carvegen.prints.cut_blocks import Setups
     from carvegen.prints.file.print_file import Print, PrintMotif
     from carvegen.prints.picture import Unmarked
 
@@ -86,9 +86,9 @@ class _Marks:
 class Desk:
     """A print that is being marked."""
 
-    given: Print
+    print_: Print
     shelf: Library
-    ways: Ways
+    setups: Setups
     bare: Unmarked
     ground: Ground
     stock: Stock
@@ -107,12 +107,12 @@ class Desk:
     @property
     def size(self) -> tuple[float, float]:
         """Width and height of the face, mm."""
-        return self.given.width_mm, self.given.height_mm
+        return self.print_.width_mm, self.print_.height_mm
 
     @property
     def folder(self) -> Path:
         """The print's own folder."""
-        return self.given.path.parent
+        return self.print_.path.parent
 
     def motif_of(self, number: int) -> int | None:
         """Which motif an unmarked shape is of; None if it is of none."""
@@ -121,7 +121,7 @@ class Desk:
 
     def motif_called(self, name: str) -> int:
         """The place of a motif, by its name."""
-        names = [motif.name for motif in self.given.motifs]
+        names = [motif.name for motif in self.print_.motifs]
         if name not in names:
             raise InputError("must be a motif of this print", value=name, hint=f"one of: {', '.join(names)}")
         return names.index(name)
@@ -162,7 +162,7 @@ class Desk:
 
     def scene(self, window: BaseGeometry) -> Scene:
         """What lies in a window, for its checks."""
-        white: dict[str, list[Any]] = {block.name: [self.bare.openings] for block in self.given.blocks}
+        white: dict[str, list[Any]] = {block.name: [self.bare.openings] for block in self.print_.blocks}
         for number in self.seen.near(window):
             kind, _, blocks = self.seen.like(number)
             if kind != "fringe":
@@ -170,20 +170,20 @@ class Desk:
                     white[name].append(geometry.polygon_array([self.seen.shape(number)]))
         stays = {name: stays_on(self.marks.every, name) for name in white}
         return Scene(
-            given=self.given, ways=self.ways, layers=self.bare.drawing.layers, openings=self.bare.openings,
+            print_=self.print_, setups=self.setups, layers=self.bare.drawing.layers, openings=self.bare.openings,
             white={name: geometry.stack(shapes) for name, shapes in white.items()}, stays=stays,
         )  # fmt: skip
 
     @property
     def _lights(self) -> int:
         """How many whites there are before the motifs."""
-        return len(self.ground.whites) - len(self.given.motifs)
+        return len(self.ground.whites) - len(self.print_.motifs)
 
     # ── kept files ──
 
     def kept_file(self, motif: int) -> str:
         """The file in which a motif is kept, or will be once the print file is written."""
-        return self._files.get(motif) or self.given.motifs[motif].kept
+        return self._files.get(motif) or self.print_.motifs[motif].kept
 
     def names(self, motif: int) -> Names | None:
         """The shapes of a kept motif by their ids in its file; None if it must be kept first to have them."""
@@ -196,10 +196,10 @@ class Desk:
         path, grown, numbers = self.folder / self.kept_file(motif), self.bare.motifs[motif], self.shapes_of(motif)
         if not self.kept_file(motif) or not path.is_file() or grown.changed:
             return None
-        if grown.kept is not None and self.given.motifs[motif].kept == self.bare.motifs[motif].motif.kept:
+        if grown.kept is not None and self.print_.motifs[motif].kept == self.bare.motifs[motif].motif.kept:
             named = dict(zip(grown.kept.ids, numbers, strict=True))
         else:  # it was kept and let go again
-            kept = read_copied(path, motif=self.given.motifs[motif].motif, size=self.size)
+            kept = read_copied(path, motif=self.print_.motifs[motif].motif, size=self.size)
             marks = marks_of(geometry.polygon_array(self.stock.shapes[n] for n in numbers))
             named = {kept.names.get(mark, ""): n for mark, n in zip(marks, numbers, strict=True)}
             if len(kept.ids) != len(numbers):
@@ -211,18 +211,18 @@ class Desk:
 
     def kept(self, motifs: list[int]) -> Keeping | None:
         """How motifs are kept that are not, or whose file can't be edited shape by shape; nothing is written yet."""
-        wanted = [k for k in motifs if not self.given.motifs[k].kept or self.names(k) is None]
+        wanted = [k for k in motifs if not self.print_.motifs[k].kept or self.names(k) is None]
         if not wanted:
             return None
         grown = [
             replace(motif, motif=self._motif(k), growth=replace(motif.growth, cuts=self._cuts(k)))
             for k, motif in enumerate(self.bare.motifs)
         ]
-        kept, files = kept_files(self.given, grown, [self.given.motifs[k].name for k in wanted])
-        before = self.given.path.read_bytes().decode("utf-8", "surrogateescape")
-        after = (files.pop(self.given.path.name) or b"").decode("utf-8", "surrogateescape")
+        kept, files = kept_files(self.print_, grown, [self.print_.motifs[k].name for k in wanted])
+        before = self.print_.path.read_bytes().decode("utf-8", "surrogateescape")
+        after = (files.pop(self.print_.path.name) or b"").decode("utf-8", "surrogateescape")
         texts = {name: (data or b"").decode() for name, data in files.items()}
-        own = {k: kept[self.given.motifs[k].name] for k in wanted}
+        own = {k: kept[self.print_.motifs[k].name] for k in wanted}
         names = {
             k: Names.of(dict(zip(kept_ids(texts[file]), self.shapes_of(k), strict=True))) for k, file in own.items()
         }
@@ -233,7 +233,7 @@ class Desk:
 
     def _motif(self, k: int) -> PrintMotif:
         """A motif that is kept where it was kept before, if it was."""
-        return replace(self.given.motifs[k], kept=self.kept_file(k))
+        return replace(self.print_.motifs[k], kept=self.kept_file(k))
 
     def copy_edited(self, holds: Callable[[str], bool]) -> None:
         """Make large kept files that were edited here open at once the next time, if they hold what is here."""
@@ -243,7 +243,7 @@ class Desk:
             was, numbers = self.bare.motifs[k].kept, self.shapes_of(k)
             ids = [names.name[n] for n in numbers]
             if was is not None and tuple(ids) != was.ids:
-                motif = self.given.motifs[k].motif
+                motif = self.print_.motifs[k].motif
                 copied(self.folder / self.kept_file(k), self._cuts(k), ids, was, motif=motif, size=self.size)
 
     def _cuts(self, motif: int) -> Any:  # noqa: ANN401
@@ -266,9 +266,9 @@ class Desk:
         InputError
             If the marks contradict one another, or a file can't be written.
         """
-        if change.text and self.given.path.read_bytes() != change.text[0].encode("utf-8", "surrogateescape"):
+        if change.text and self.print_.path.read_bytes() != change.text[0].encode("utf-8", "surrogateescape"):
             hint = "open the print again; what was done before can't be undone over that"
-            raise InputError("was changed by another program meanwhile", where=str(self.given.path), hint=hint)
+            raise InputError("was changed by another program meanwhile", where=str(self.print_.path), hint=hint)
         before = dict(self._files), dict(self._names)
         if keeping is not None:
             self._files |= keeping.own
@@ -285,17 +285,17 @@ class Desk:
             ended, come = changed_patches(
                 self.patches, self.ground, self.stock.near, gone=gone_keys, new=new, order=order, edited=edited
             )
-            now = self._read_otherwise(change.text[1]) if change.text else self.given
+            now = self._read_otherwise(change.text[1]) if change.text else self.print_
             self._written(change, marks, put)
         except BaseException:
             undo()
             self._files, self._names = before
             raise
-        was, self.given = self.given, now
+        was, self.print_ = self.print_, now
         again = was is not now and self._grows_otherwise(was, now)
         old = [mark for mark in self.marks.own if mark.key in set(gone_keys)]
         self.patches = [patch for patch in self.patches if not any(patch is other for other in ended)] + come
-        self.marks = replace(marks, named=marks.file in self.given.marks)
+        self.marks = replace(marks, named=marks.file in self.print_.marks)
         self.left = (self.left | set(change.left)) - set(change.taken_up)
         self.version += 1
         removed, added = (
@@ -318,8 +318,8 @@ class Desk:
             if not change.text:
                 return
             if f'"{marks.file}"' in change.text[1] and not (self.folder / marks.file).exists():
-                put.file(marks.file, marks_text(marks.own, self.size, title=self.given.name))
-            save_file(self.given.path, change.text[1].encode("utf-8", "surrogateescape"))
+                put.file(marks.file, marks_text(marks.own, self.size, title=self.print_.name))
+            save_file(self.print_.path, change.text[1].encode("utf-8", "surrogateescape"))
         except BaseException:
             put.take_back()
             raise
@@ -361,7 +361,7 @@ class Desk:
 
     def _kept_in(self, file: str, change: Change) -> int:
         """Which motif a kept file is of, before a change or after it."""
-        for k in range(len(self.given.motifs)):
+        for k in range(len(self.print_.motifs)):
             if file == self.kept_file(k):
                 return k
         for text in change.text:
@@ -369,7 +369,7 @@ class Desk:
                 if motif.get("kept") == file:
                     self._files[k] = file
                     return k
-        raise InputError("belongs to no motif", value=file, where=str(self.given.path))
+        raise InputError("belongs to no motif", value=file, where=str(self.print_.path))
 
     def _edited(self, shapes: Mapping[int, _Exchanged]) -> BaseGeometry | None:
         every = [
@@ -406,7 +406,7 @@ class Desk:
 
     def _read_otherwise(self, text: str) -> Print:
         """The print by another text of its file, which is not written there."""
-        path = self.given.path
+        path = self.print_.path
         beside = path.with_name(f".{path.name}.next")
         save_file(beside, text.encode("utf-8", "surrogateescape"))
         try:
@@ -480,49 +480,49 @@ def opened(path: Path, shelf: Library, *, say: Say) -> Desk:
     InputError
         If a file can't be used.
     """
-    given = read_print(path, shelf)
-    named = (own_file(given), *given.marks, *(motif.kept for motif in given.motifs if motif.kept))
+    print_ = read_print(path, shelf)
+    named = (own_file(print_), *print_.marks, *(motif.kept for motif in print_.motifs if motif.kept))
     hashes = {name: file_hash(path.parent / name) for name in named}
-    ways = ways_of(given, shelf)
-    bare = unmarked_of(given, ways, say=say, read=read_copied, growths=growths_beside(path))
-    marks = _read_marks(given, bare)
+    setups = setups_of(print_, shelf)
+    bare = unmarked_of(print_, setups, say=say, read=read_copied, growths=growths_beside(path))
+    marks = _read_marks(print_, bare)
     check_agreement(marks.every, openings=geometry.union(bare.openings))
     ground = Ground(whites=bare.whites, inked=bare.inked, beds=bare.beds)
     stock = Stock(bare.whites)
-    seen = Seen(stock, bare.whites, len(given.motifs))
+    seen = Seen(stock, bare.whites, len(print_.motifs))
     if marks.every:
         say("doing what is marked")
     order = {mark.key: k for k, mark in enumerate(marks.every)}
     _, patches = changed_patches([], ground, stock.near, new=marks.every, order=order)
     seen.change([], patches, (), ())
     desk = Desk(
-        given=given, shelf=shelf, ways=ways, bare=bare, ground=ground, stock=stock, seen=seen, marks=marks,
+        print_=print_, shelf=shelf, setups=setups, bare=bare, ground=ground, stock=stock, seen=seen, marks=marks,
         patches=patches, hashes=hashes,
     )  # fmt: skip
-    for k, its in enumerate(bare.motifs):
-        if its.kept is None:
-            desk._grown[k] = sorted(marks_of(its.growth.cuts))
-        elif len(its.kept.edited):
-            hers = set(map(id, its.kept.edited))
+    for k, grown in enumerate(bare.motifs):
+        if grown.kept is None:
+            desk._grown[k] = sorted(marks_of(grown.growth.cuts))
+        elif len(grown.kept.edited):
+            hers = set(map(id, grown.kept.edited))
             desk._edited_numbers |= {n for n in desk.shapes_of(k) if id(stock.shapes[n]) in hers}
     return desk
 
 
-def _read_marks(given: Print, bare: Unmarked) -> _Marks:
+def _read_marks(print_: Print, bare: Unmarked) -> _Marks:
     """The marks of the page's own file, and those before and after it."""
-    name = own_file(given)
-    own = given.marks.index(name) if name in given.marks else None
+    name = own_file(print_)
+    own = print_.marks.index(name) if name in print_.marks else None
     openings = geometry.union(bare.openings)
 
     def read(files: tuple[str, ...], **more: Any) -> tuple[Mark, ...]:  # noqa: ANN401
-        return marks_of_print(replace(given, marks=files, **more), bare.drawing, openings).marks
+        return marks_of_print(replace(print_, marks=files, **more), bare.drawing, openings).marks
 
     if own is None:
-        return _Marks(before=read(given.marks), own=(), after=(), file=free_file(given), named=False)
-    there = read_marks(given.path.parent / given.marks[own], names_of(given), (given.width_mm, given.height_mm))
+        return _Marks(before=read(print_.marks), own=(), after=(), file=free_file(print_), named=False)
+    there = read_marks(print_.path.parent / print_.marks[own], names_of(print_), (print_.width_mm, print_.height_mm))
     marks, _ = on_face(there.marks, bare.face)
-    before, after = read(given.marks[:own], scans=(), marked=()), read(given.marks[own + 1 :])
+    before, after = read(print_.marks[:own], scans=(), marked=()), read(print_.marks[own + 1 :])
     keys = [mark.key for mark in (*before, *marks, *after)]
     if len(set(keys)) < len(keys):
-        return _Marks(before=read(given.marks), own=(), after=(), file=free_file(given), named=False)
-    return _Marks(before=before, own=marks, after=after, file=given.marks[own], named=True)
+        return _Marks(before=read(print_.marks), own=(), after=(), file=free_file(print_), named=False)
+    return _Marks(before=before, own=marks, after=after, file=print_.marks[own], named=True)

@@ -76,7 +76,7 @@ class _Marking:
 
     def __post_init__(self) -> None:
         self.own = list(self.desk.marks.own)
-        self.names = names_of(self.desk.given)
+        self.names = names_of(self.desk.print_)
 
     def read(self, mark: Mark) -> Mark:
         read = own_marks.as_read(mark, self.names, self.desk.size)
@@ -90,7 +90,7 @@ class _Marking:
         return next(key for k in range(1, 10**7) if (key := f"{begins}{k:04d}") not in taken)
 
     def replace(self, key: str, mark: Mark | None) -> None:
-        at = next(k for k, its in enumerate(self.own) if its.key == key)
+        at = next(k for k, own in enumerate(self.own) if own.key == key)
         self.own[at : at + 1] = [] if mark is None else [mark]
 
     def put(self, mark: Mark) -> None:
@@ -99,11 +99,11 @@ class _Marking:
         for key, left in own_marks.rubbed(self.own, mark, self.names, self.desk.size).items():
             self.replace(key, left)
         if not mark.meaning.graded and mark.meaning != Meaning.GROW_AGAIN and not mark.key.startswith(_BARE):
-            like = [its for its in self.own if _alike(its, mark) and shapely.intersects(its.shape, mark.shape)]
+            like = [own for own in self.own if _alike(own, mark) and shapely.intersects(own.shape, mark.shape)]
             if like:
-                whole = shapely.union_all([mark.shape, *(its.shape for its in like)])
-                for its in like[1:]:
-                    self.replace(its.key, None)
+                whole = shapely.union_all([mark.shape, *(own.shape for own in like)])
+                for other in like[1:]:
+                    self.replace(other.key, None)
                 self.replace(like[0].key, self.read(replace(like[0], shape=whole)))
                 return
         self.own.append(mark)
@@ -116,8 +116,8 @@ class _Marking:
         new = [(k, own_marks.values(mark)) for k, mark in enumerate(after) if id(mark) not in same]
         text, keeping = more.pop("text", ()), more.pop("keeping", None)
         if new and not self.desk.marks.named and not text:
-            raw = self.desk.given.path.read_bytes()
-            named = with_marks_file(self.desk.given.path, raw, self.desk.marks.file)
+            raw = self.desk.print_.path.read_bytes()
+            named = with_marks_file(self.desk.print_.path, raw, self.desk.marks.file)
             text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, named))
         return Planned(
             change=Change(
@@ -143,8 +143,8 @@ def _named(names: Sequence[str], known: Iterable[str], what: str) -> tuple[str, 
 
 def _drawn(desk: Desk, drawn: gestures.Stroke | gestures.Area, shape: BaseGeometry) -> Planned:
     marking = _Marking(desk=desk)
-    motifs = _named(drawn.motifs, (motif.name for motif in desk.given.motifs), "motif")
-    blocks = _named(drawn.blocks, (block.name for block in desk.given.blocks), "block")
+    motifs = _named(drawn.motifs, (motif.name for motif in desk.print_.motifs), "motif")
+    blocks = _named(drawn.blocks, (block.name for block in desk.print_.blocks), "block")
     heavy = float(drawn.points[:, 2].mean()) if drawn.meaning.graded else 1.0
     strength = round(float(np.clip(drawn.strength * heavy, 0.02, 1.0)), 2) if drawn.meaning.graded else 1.0
     said = []
@@ -242,19 +242,19 @@ def marks_planned(marks: Iterable[Mark], desk: Desk) -> Planned:
 
 def mending_planned(block: str, finding: Finding, desk: Desk) -> Planned:
     """What would have the build mend a block; `InputError` if that would not clear the finding."""
-    if block not in unmended(desk.given):
+    if block not in unmended(desk.print_):
         raise InputError("is mended already, or is cut and stays as it is", value=block)
     assert finding.at is not None
     windows = (shapely.buffer(shapely.Point(finding.at), by, cap_style="square") for by in _AROUND_MM)
     tried = (is_mended(desk.scene(window), window, block, finding.at) for window in windows)
-    if not next((its for its in tried if its is not None), False):
+    if not next((mended for mended in tried if mended is not None), False):
         raise InputError(
             "can't be mended without laying ink on what is to be bare", where=finding.title.lower(),
             hint="move or take away the snow beside it, change the drawing, or leave it to your knife",
         )  # fmt: skip
-    k = [block.name for block in desk.given.blocks].index(block)
-    raw = desk.given.path.read_bytes()
-    now = with_mending(desk.given.path, raw, k)
+    k = [block.name for block in desk.print_.blocks].index(block)
+    raw = desk.print_.path.read_bytes()
+    now = with_mending(desk.print_.path, raw, k)
     text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, now))
     said = (f"the build now mends the {block} block wherever a limit breaks, here and elsewhere; snow stays bare",)
     return Planned(change=Change(what=f"mend the {block} block", text=text), said=said)
@@ -264,7 +264,7 @@ def _stays(desk: Desk, marking: _Marking, numbers: Sequence[int], begins: str) -
     """A mark that takes shapes of one likeness away: what of one motif lies there prints."""
     _, name, blocks = desk.seen.like(numbers[0])
     white = next(white for white in desk.ground.whites if white.name == name)
-    own = [block.name for block in desk.given.blocks if block.name in blocks]
+    own = [block.name for block in desk.print_.blocks if block.name in blocks]
     return Mark(
         meaning=Meaning.STAYS, shape=shapely.union_all([desk.seen.shape(n) for n in numbers]), key=marking.key(begins),
         motifs=(name,), blocks=() if set(blocks) == set(white.leaves) else tuple(own),
@@ -288,7 +288,7 @@ class _Editing:
         """Keep motifs, and those that grow after them, which would grow otherwise."""
         first = min(motifs, default=None)
         if first is not None:
-            later = [k for k in range(first + 1, len(self.desk.given.motifs)) if not self.desk.given.motifs[k].kept]
+            later = [k for k in range(first + 1, len(self.desk.print_.motifs)) if not self.desk.print_.motifs[k].kept]
             self.keeping = self.desk.kept(sorted({*motifs, *later}))
 
     def take(self, number: int) -> str:
@@ -328,7 +328,7 @@ class _Editing:
 
     def _fresh(self, motif: int) -> str:
         names, new = self._names(motif), self.new.get(motif, {})
-        kind = self.desk.given.motifs[motif].motif
+        kind = self.desk.print_.motifs[motif].motif
         free = (f"{kind}-hers-{k:04d}" for k in range(1, 10**7))
         return next(name for name in free if name not in new and (names is None or name not in names.number))
 
@@ -336,8 +336,8 @@ class _Editing:
     def changes(self) -> dict[str, Any]:
         """As a change has it."""
         return {
-            "shapes_gone": {self._file(k): _texts(its) for k, its in self.gone.items()},
-            "shapes_new": {self._file(k): _texts(its) for k, its in self.new.items()},
+            "shapes_gone": {self._file(k): _texts(shapes) for k, shapes in self.gone.items()},
+            "shapes_new": {self._file(k): _texts(shapes) for k, shapes in self.new.items()},
             "text": self.keeping.text if self.keeping else (), "files": self.keeping.files if self.keeping else {},
             "keeping": self.keeping,
         }  # fmt: skip
@@ -451,7 +451,7 @@ def _outline(shape: Any, points: Floats) -> BaseGeometry:  # noqa: ANN401
     drawn = shapely.reverse(line) if back else line
     inner = substring(ring, begin, end)
     outer = shapely.union_all([substring(ring, end, shapely.length(ring)), substring(ring, 0, begin)])
-    near = [shapely.hausdorff_distance(its, line, densify=0.1) for its in (inner, outer)]
+    near = [shapely.hausdorff_distance(ring, line, densify=0.1) for ring in (inner, outer)]
     if near[0] <= near[1]:  # what lies nearer to the line is what it takes the place of
         xy = [*substring(ring, 0, begin).coords, *drawn.coords, *substring(ring, end, shapely.length(ring)).coords]
     else:
@@ -484,21 +484,21 @@ def _(gesture: gestures.Keep, desk: Desk) -> Planned:
         if kept is None:
             raise InputError("is kept already", value=gesture.motif)
         return Planned(change=Change(what=f"keep {gesture.motif}", text=kept.text, files=kept.files), keeping=kept)
-    if not desk.given.motifs[motif].kept:
+    if not desk.print_.motifs[motif].kept:
         raise InputError("is not kept", value=gesture.motif)
-    raw = desk.given.path.read_bytes()
-    text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, released(desk.given, [gesture.motif])))
+    raw = desk.print_.path.read_bytes()
+    text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, released(desk.print_, [gesture.motif])))
     return Planned(change=Change(what=f"let go of {gesture.motif}", text=text))
 
 
 @planned.register(gestures.Weather)
 def _(gesture: gestures.Weather, desk: Desk) -> Planned:
     motif = desk.motif_called(gesture.motif)
-    if desk.given.motifs[motif].kept:
+    if desk.print_.motifs[motif].kept:
         raise InputError(
             "is kept as it is", value=gesture.motif, hint="let it go first: then it grows by other weather"
         )
-    raw = desk.given.path.read_bytes()
-    now = with_weather(desk.given.path, raw, motif, gesture.preset, gesture.settings)
+    raw = desk.print_.path.read_bytes()
+    now = with_weather(desk.print_.path, raw, motif, gesture.preset, gesture.settings)
     text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, now))
     return Planned(change=Change(what=f"weather of {gesture.motif}", text=text))

@@ -30,18 +30,18 @@ _ARC = 8
 _LEAST_MM2 = 0.05  #: less of a mark does nothing
 
 
-def own_file(given: Print) -> str:
+def own_file(print_: Print) -> str:
     """The file of marks that the page writes: the last that the print names and that was written here, or a new one."""
-    own = (name for name in reversed(given.marks) if _is_own(given.path.parent / name))
-    return next(own, None) or free_file(given)
+    own = (name for name in reversed(print_.marks) if _is_own(print_.path.parent / name))
+    return next(own, None) or free_file(print_)
 
 
-def free_file(given: Print) -> str:
+def free_file(print_: Print) -> str:
     """A name for a file of marks that no other file has, or one of the page's that the print no longer names."""
     names = ("marks.svg", *(f"marks-{k}.svg" for k in range(2, 10_000)))
-    folder = given.path.parent
+    folder = print_.path.parent
     return next(
-        name for name in names if name not in given.marks and (not (folder / name).exists() or _is_own(folder / name))
+        name for name in names if name not in print_.marks and (not (folder / name).exists() or _is_own(folder / name))
     )
 
 
@@ -85,12 +85,12 @@ def redrawn(mark: Mark, shape: BaseGeometry, names: Names, size: tuple[float, fl
 
 def rubbed(marks: Sequence[Mark], new: Mark, names: Names, size: tuple[float, float]) -> dict[str, Mark | None]:
     """The marks, by key, that a new one contradicts, without what of them lies under it; None: nothing is left."""
-    found = dict[str, Mark | None]()
+    rubbed_out = dict[str, Mark | None]()
     for mark in marks:
         if contradict(mark, new) and shapely.intersects(mark.shape, new.shape):
             left = shapely.difference(mark.shape, shapely.buffer(new.shape, 2 * geometry.GRID_MM))
-            found[mark.key] = redrawn(mark, geometry.solid(left), names, size)
-    return found
+            rubbed_out[mark.key] = redrawn(mark, geometry.solid(left), names, size)
+    return rubbed_out
 
 
 def values(mark: Mark) -> dict[str, Any]:

@@ -46,16 +46,16 @@ def done_to_files(journal: GestureJournal, path: Path, shelf: Library) -> list[s
         If a file that another program has saved can't be read, or something can't be written.
     """
     changes = [step.change for step in journal.unwritten]
-    given, said = read_print(path, shelf), list[str]()
+    print_, said = read_print(path, shelf), list[str]()
     for file in dict.fromkeys(file for change in changes for file in changed_files(change)):
-        said += _kept(file, changes, journal, given)
+        said += _kept(file, changes, journal, print_)
     if any(map(marks_named, changes)):
-        said += _marks(changes, journal, given)
+        said += _marks(changes, journal, print_)
     return said + _text(changes, path)
 
 
-def _kept(file: str, changes: list[Change], journal: GestureJournal, given: Print) -> list[str]:
-    path, size = given.path.parent / file, (given.width_mm, given.height_mm)
+def _kept(file: str, changes: list[Change], journal: GestureJournal, print_: Print) -> list[str]:
+    path, size = print_.path.parent / file, (print_.width_mm, print_.height_mm)
     data = _bytes(path)
     held = dict(journal.held.get(file, {}))
     for k, change in enumerate(changes):
@@ -70,13 +70,13 @@ def _kept(file: str, changes: list[Change], journal: GestureJournal, given: Prin
         if text is not None or not todo:
             _save(path, data, text, journal, file)
             return []
-    return _merged(file, changes, journal, given)
+    return _merged(file, changes, journal, print_)
 
 
-def _merged(file: str, changes: list[Change], journal: GestureJournal, given: Print) -> list[str]:
+def _merged(file: str, changes: list[Change], journal: GestureJournal, print_: Print) -> list[str]:
     """What was done to kept shapes put into their file as another program has saved it."""
-    path, size = given.path.parent / file, (given.width_mm, given.height_mm)
-    own = next((motif for motif in given.motifs if motif.kept == file), None)
+    path, size = print_.path.parent / file, (print_.width_mm, print_.height_mm)
+    own = next((motif for motif in print_.motifs if motif.kept == file), None)
     if own is None:
         return [f"{file} was saved by another program, and no motif is kept in it: it stays as it is"]
     kept = read_kept(path, motif=own.motif, size=size)
@@ -90,19 +90,19 @@ def _merged(file: str, changes: list[Change], journal: GestureJournal, given: Pr
     )
     names = {**kept.names, **dict(zip(marks_of(shapes), new, strict=True))}
     growth = on_grid(replace(kept.growth, cuts=geometry.stack([stay, shapes])))
-    text = kept_text(growth, kept.memory, size, title=f"{given.name}: {own.name}", names=names)
+    text = kept_text(growth, kept.memory, size, title=f"{print_.name}: {own.name}", names=names)
     return _laid_beside(path, file, text, journal)
 
 
-def _marks(changes: list[Change], journal: GestureJournal, given: Print) -> list[str]:
-    file = next((change.marks_file for change in reversed(changes) if change.marks_file), "") or own_file(given)
-    path, size = given.path.parent / file, (given.width_mm, given.height_mm)
+def _marks(changes: list[Change], journal: GestureJournal, print_: Print) -> list[str]:
+    file = next((change.marks_file for change in reversed(changes) if change.marks_file), "") or own_file(print_)
+    path, size = print_.path.parent / file, (print_.width_mm, print_.height_mm)
     data = _bytes(path)
     start = journal.held.get(file, {}).get(_hash(data))
-    marks = () if data is None else read_marks(path, names_of(given), size).marks
+    marks = () if data is None else read_marks(path, names_of(print_), size).marks
     for change in changes[start or 0 :]:
         marks = marks_after(marks, change)
-    text = marks_text(marks, size, title=given.name)
+    text = marks_text(marks, size, title=print_.name)
     if data is not None and start is None:
         return _laid_beside(path, file, text, journal)
     _save(path, data, text if any(map(marks_named, changes[start or 0 :])) else None, journal, file)

@@ -72,7 +72,7 @@ class Saver:
         if now != wanted:
             if now and now != self._hashes.get(file, now):
                 raise InputError("was changed by another program meanwhile", where=str(path), hint=_AGAIN)
-            if now and any(motif.kept == file for motif in self._desk.given.motifs):
+            if now and any(motif.kept == file for motif in self._desk.print_.motifs):
                 save_file(self._desk.folder / free_beside(self._desk.folder, file), path.read_bytes())
             save_file(path, data)
         self._hashes[file] = wanted
@@ -149,7 +149,7 @@ class Saver:
         desk, path = self._desk, self._desk.folder / file
         self._check(file)
         if file == desk.marks.file:
-            text: str | None = marks_text(marks, desk.size, title=desk.given.name)
+            text: str | None = marks_text(marks, desk.size, title=desk.print_.name)
         else:
             text = kept_after(text_in(path), changes, file, desk.size)
         if text is None:

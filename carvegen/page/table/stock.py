@@ -76,7 +76,7 @@ class Stock:
 
     def of(self, white: int) -> list[int]:
         """The numbers of all shapes of a white, rising."""
-        return sorted(n for n, its in self.white.items() if its == white)
+        return sorted(n for n, number in self.white.items() if number == white)
 
     def _plant(self) -> None:
         lots: list[list[int]] = [[] for _ in range(self._whites)]
@@ -135,7 +135,7 @@ class Seen:
     def near(self, area: BaseGeometry) -> list[int]:
         """The numbers of what is seen and meets an area."""
         base = [n for k in range(len(self._whites)) for n in self._stock.near(k, area)[0].tolist()]
-        made = [n for n, its in self.extras.items() if shapely.intersects(its.shape, area)]
+        made = [n for n, extra in self.extras.items() if shapely.intersects(extra.shape, area)]
         return sorted([*(n for n in base if n not in self._hidden), *made])
 
     def numbers(self) -> list[int]:
@@ -161,8 +161,8 @@ class Seen:
             hidden, made = self._of.pop(id(patch))
             self._hidden -= hidden
             for number in made:
-                its = self.extras.pop(number)
-                kept[its.like, shapely.to_wkb(its.shape)] = number
+                extra = self.extras.pop(number)
+                kept[extra.like, shapely.to_wkb(extra.shape)] = number
                 before.add(number)
         after, hides = set(new), set[int]()
         for patch in come:
@@ -192,10 +192,10 @@ class Seen:
                 like=like, shape=shape
             )
 
-        for name, its in lots.items():
+        for name, own in lots.items():
             blocks: dict[bytes, set[str]] = {}
             first: dict[bytes, Polygon] = {}
-            for lot in its:
+            for lot in own:
                 for wkb, shape in zip(shapely.to_wkb(lot.shapes).tolist(), lot.shapes, strict=True):
                     blocks.setdefault(wkb, set()).update(lot.blocks)
                     first.setdefault(wkb, shape)

@@ -41,7 +41,7 @@ class Found:
 
     def whole(self, found: Mapping[str, list[Finding]], version: int) -> None:
         """All anew."""
-        self._found = {name: list(its) for name, its in found.items()}
+        self._found = {name: list(findings) for name, findings in found.items()}
         self.version, self.near = version, False
 
     def is_whole(self, version: int) -> bool:
@@ -52,14 +52,14 @@ class Found:
         """Anew where one has looked."""
         shapely.prepare(inner)
         for name in {*self._found, *found}:
-            away = [its for its in self._found.get(name, []) if its.at is None or not _in(its, inner)]
+            away = [finding for finding in self._found.get(name, []) if finding.at is None or not _in(finding, inner)]
             self._found[name] = [*away, *found.get(name, ())]
         self.version, self.near = version, True
 
     def called(self, key: str) -> tuple[str, Finding] | None:
         """The block and the finding that the page knows by a key; None if it is there no more."""
-        every = ((name, its) for name, found in self._found.items() for its in found)
-        return next((mark for mark in every if key_of(*mark) == key), None)
+        every = ((name, finding) for name, findings in self._found.items() for finding in findings)
+        return next((known for known in every if key_of(*known) == key), None)
 
     def told(self, left: frozenset[str], unmended: frozenset[str]) -> list[dict[str, Any]]:
         """All for the page, the worst first.
@@ -71,9 +71,9 @@ class Found:
         unmended
             The blocks that could be mended and are not.
         """
-        every = [told(name, its, left, unmended) for name, found in self._found.items() for its in found]
+        entries = [told(name, finding, left, unmended) for name, lot in self._found.items() for finding in lot]
         order = {"breaks": 0, "risk": 1, "advice": 2}
-        return sorted(every, key=lambda mark: (mark["left"], order[mark["severity"]]))
+        return sorted(entries, key=lambda entry: (entry["left"], order[entry["severity"]]))
 
 
 def _in(finding: Finding, area: BaseGeometry) -> bool:
@@ -88,13 +88,13 @@ def key_of(block: str, finding: Finding) -> str:
 
 def told(block: str, finding: Finding, left: frozenset[str], unmended: frozenset[str]) -> dict[str, Any]:
     """A finding for the page."""
-    at, name = finding.at and [round(finding.at[0], 2), round(finding.at[1], 2)], key_of(block, finding)
+    at, key = finding.at and [round(finding.at[0], 2), round(finding.at[1], 2)], key_of(block, finding)
     return {
-        "id": name, "kind": f"{finding.rule} {finding.kind}".strip(), "severity": finding.severity.label,
+        "id": key, "kind": f"{finding.rule} {finding.kind}".strip(), "severity": finding.severity.label,
         "block": block, "at": at, "to": finding.to and [round(finding.to[0], 2), round(finding.to[1], 2)],
         "title": finding.title, "sentence": grouped([finding])[0].sentence, "why": finding.why,
         "remedy": finding.remedy, "numbers": finding.numbers, "measured": round(finding.measured, 3),
-        "limit": round(finding.limit, 3), "unit": finding.unit, "left": name in left,
+        "limit": round(finding.limit, 3), "unit": finding.unit, "left": key in left,
         "can_mend": block in unmended and finding.at is not None and can_mend([finding]),
     }  # fmt: skip
 
@@ -146,17 +146,17 @@ class Nearby:
             scene, version = desk.scene(window), desk.version
             edited = list(_edited(desk, window))
         inner = inner_of(shapely.intersection(window, desk.bare.face), desk.bare.face)
-        found = {name: list(its) for name, its in found_near(scene, window).items()}
+        found = {name: list(findings) for name, findings in found_near(scene, window).items()}
         for block, finding in edited:
             if finding.at is None or _in(finding, inner):
                 found.setdefault(block, []).append(finding)
         with self._lock:
-            self._found.part({name: tuple(its) for name, its in found.items()}, inner, version)
+            self._found.part({name: tuple(findings) for name, findings in found.items()}, inner, version)
 
 
 def _edited(desk: Desk, window: BaseGeometry) -> Iterator[tuple[str, Finding]]:
     """What hands have broken of kept motifs in a window, with the block that minds it most."""
-    for k, motif in enumerate(desk.given.motifs):
+    for k, motif in enumerate(desk.print_.motifs):
         numbers = desk.near(k, window)
         edited = [n for n in numbers if desk.is_edited(n)]
         if not edited:
@@ -165,10 +165,10 @@ def _edited(desk: Desk, window: BaseGeometry) -> Iterator[tuple[str, Finding]]:
         hers = geometry.polygon_array(desk.stock.shapes[n] for n in edited)
         clear = desk.bare.motifs[k].surroundings().clear
         bed = desk.bare.beds[k]
-        leaves = desk.ground.whites[k - len(desk.given.motifs)].leaves
+        leaves = desk.ground.whites[k - len(desk.print_.motifs)].leaves
         block = max(
             (name for name in sorted(leaves) if name in desk.bare.pictures),
-            key=lambda name: max(setup.limits.land_mm for setup in desk.ways[name]),
+            key=lambda name: max(setup.limits.land_mm for setup in desk.setups[name]),
         )
         yield from ((block, finding) for finding in kept_findings(motif.name, hers, cuts, clear, bed.limits))
 

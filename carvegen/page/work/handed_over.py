@@ -17,12 +17,12 @@ from carvegen.delivery.print_build import outdated, purposes
 from carvegen.facts.safety import parted
 from carvegen.page.words import explained, noun
 from carvegen.page.work.processes import BUILT
-from carvegen.prints.cut_blocks import ways_of
+from carvegen.prints.cut_blocks import setups_of
 from carvegen.writers.note.block_note import cautions_of
 
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
-    from carvegen.prints.cut_blocks import Ways
+    from carvegen.prints.cut_blocks import Setups
     from carvegen.prints.file.print_file import Print
 
 __all__ = ["INLINE", "File", "cautions", "files", "listed"]
@@ -55,22 +55,22 @@ class File:
         return out.getvalue()
 
 
-def files(given: Print, shelf: Library) -> list[File]:
+def files(print_: Print, shelf: Library) -> list[File]:
     """The files of the last build; none if it was not built yet.
 
     Machine files are there only if a build of the print as it is now would make the very same.
     """
-    folder = given.path.parent / BUILT
+    folder = print_.path.parent / BUILT
     there = [name for name in read_record(folder).files if _lies_in(folder, name)]
     if not there:
         return []
     known = dict(purposes(there))
-    for block in given.blocks:
+    for block in print_.blocks:
         for sheet in ("", "counter/"):
             known |= _of_block(folder, f"{block.name}/{sheet}")
     known = {name: what for name, what in known.items() if name in there}
-    ways, old = ways_of(given, shelf), outdated(given, folder, shelf)
-    questions = {block.name: [its for its in map(question, ways[block.name]) if its] for block in given.blocks}
+    setups, old = setups_of(print_, shelf), outdated(print_, folder, shelf)
+    questions = {block.name: [asked for asked in map(question, setups[block.name]) if asked] for block in print_.blocks}
     found, machines = list[File](), dict[str, list[str]]()
     for name, what in known.items():
         above, _, own = name.rpartition("/")
@@ -87,11 +87,12 @@ def files(given: Print, shelf: Library) -> list[File]:
     return found
 
 
-def _together(folder: Path, above: str, names: Mapping[str, str], questions: Sequence[str]) -> File:
+def _together(folder: Path, above: str, known: Mapping[str, str], questions: Sequence[str]) -> File:
     """The files of one machine, which never leave without their note and the name of their block."""
-    what = "; ".join(f"{name.rpartition('/')[2]}: {its}" for name, its in names.items() if _kind(name, above) != "note")
+    own = {name.rpartition("/")[2]: purpose for name, purpose in known.items() if _kind(name, above) != "note"}
+    what = "; ".join(f"{name}: {purpose}" for name, purpose in own.items())
     return File(
-        paths=tuple(folder / name for name in names), name=f"{above.replace('/', '-')}.zip", folder=above,
+        paths=tuple(folder / name for name in known), name=f"{above.replace('/', '-')}.zip", folder=above,
         what=f"for the {above.rpartition('/')[2]}, with its note. {what}", kind="machine",
         safety=("read the note in it before anything is cut", *questions),
     )  # fmt: skip
@@ -105,7 +106,7 @@ def _lies_in(folder: Path, name: str) -> bool:
 def _of_block(folder: Path, name: str) -> dict[str, str]:
     try:
         record = json.loads((folder / name / "report.json").read_text(encoding="utf-8"))
-        return {f"{name}{its}": str(what) for its, what in record["files"].items() if not leads_out(its)}
+        return {f"{name}{file}": str(what) for file, what in record["files"].items() if not leads_out(file)}
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return {}
 
@@ -127,17 +128,17 @@ def _kind(name: str, above: str) -> str:
     return "machine" if _of_machine(above) and suffix != ".json" else "other"
 
 
-def listed(found: list[File]) -> list[dict[str, Any]]:
+def listed(files: list[File]) -> list[dict[str, Any]]:
     """The files as the page lists them: `n` is what each is asked for by, `picture` the same of its picture."""
-    names = {its.name for its in found}
+    names = {file.name for file in files}
     return [
         {
-            "n": quote(its.name), "name": its.name.rpartition("/")[2], "noun": noun(its.name), "folder": its.folder,
-            "block": its.folder.partition("/")[0] if its.folder not in ("register", "inks") else "", "what": its.what,
-            "kind": its.kind, "safety": list(its.safety), "picture": _picture(its, names),
-            "bytes": sum(path.stat().st_size for path in its.paths),
+            "n": quote(file.name), "name": file.name.rpartition("/")[2], "noun": noun(file.name), "folder": file.folder,
+            "block": file.folder.partition("/")[0] if file.folder not in ("register", "inks") else "",
+            "what": file.what, "kind": file.kind, "safety": list(file.safety), "picture": _picture(file, names),
+            "bytes": sum(path.stat().st_size for path in file.paths),
         }
-        for its in found
+        for file in files
     ]  # fmt: skip
 
 
@@ -150,16 +151,16 @@ def _picture(file: File, names: set[str]) -> str | None:
     return next((quote(name) for name in beside if name in names), None)
 
 
-def cautions(given: Print, ways: Ways) -> dict[str, Any]:
+def cautions(print_: Print, setups: Setups) -> dict[str, Any]:
     """What must be settled first, and what is to be heeded at each machine."""
     questions: dict[str, list[str]] = {}
     lines: dict[str, list[str]] = {}
-    for block in given.blocks:
-        for setup in ways[block.name]:
+    for block in print_.blocks:
+        for setup in setups[block.name]:
             if asked := question(setup):
                 questions.setdefault(asked, []).append(block.name)
             lines.setdefault(setup.machine.name, []).extend(parted(text)[0] for text in cautions_of(setup))
     return {
         "questions": [f"{', '.join(dict.fromkeys(names))}: {text}" for text, names in questions.items()],
-        "cautions": [{"machine": name, "lines": explained(*dict.fromkeys(line))} for name, line in lines.items()],
+        "cautions": [{"machine": name, "lines": explained(*dict.fromkeys(told))} for name, told in lines.items()],
     }  # fmt: skip

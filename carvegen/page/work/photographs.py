@@ -34,7 +34,7 @@ __all__ = ["MARKED", "PICTURE", "SHEET", "compared", "read_coloured"]
 PICTURE, SHEET = "on-plan.png", "still-to-cut.pdf"  #: what is drawn of the last comparison
 
 
-def compared(given: Print, seen: Path, said: Mapping[str, Any], out: Path) -> dict[str, Any]:
+def compared(print_: Print, seen: Path, said: Mapping[str, Any], out: Path) -> dict[str, Any]:
     """A picture laid on the plan as it is built: its sentences, and what was drawn of it in the folder `out`.
 
     It is laid by the drawing itself, from the corners on where these are said; by the corners alone if too little is
@@ -51,7 +51,7 @@ def compared(given: Print, seen: Path, said: Mapping[str, Any], out: Path) -> di
     InputError
         If the print is not built, or the block is not in it.
     """
-    plan, name = given.path.parent / BUILT, said.get("block")
+    plan, name = print_.path.parent / BUILT, said.get("block")
     lands = lands_in(plan)
     if name and name not in lands:
         raise InputError("must be a block that is built", value=name, hint=f"one of: {', '.join(lands)}; build first")
@@ -60,8 +60,8 @@ def compared(given: Print, seen: Path, said: Mapping[str, Any], out: Path) -> di
     if corners is not None:
         asked["corners"] = _corners(corners)
     if not name:
-        inked = {block.name: block.ink for block in given.blocks if block.inked and block.ink is not None}
-        asked |= {"inks": tuple(inked), "coats": tuple(inked.values()), "paper": given.paper}
+        inked = {block.name: block.ink for block in print_.blocks if block.inked and block.ink is not None}
+        asked |= {"inks": tuple(inked), "coats": tuple(inked.values()), "paper": print_.paper}
     sheet = out / SHEET
     try:
         proof = first_proof(plan, seen, out / PICTURE, sheet, asked)
@@ -74,10 +74,10 @@ def compared(given: Print, seen: Path, said: Mapping[str, Any], out: Path) -> di
         sheets = [{"block": block, "file": path.name} for block, path in blocks if block in to_cut]
         return {"fault": "", "lines": lines, "sheets": sheets}
     if corners is None or not name:
-        said_ = "Too little is drawn on the plan to tell where the picture lies on it"
-        return {"fault": f"{said_}{'' if name else ': choose one block'}.", "sheets": []}
-    view = View(said["view"]) if said.get("view") in {view.value for view in View} else View.PRINT
-    size = (given.width_mm, given.height_mm)
+        fault = "Too little is drawn on the plan to tell where the picture lies on it"
+        return {"fault": f"{fault}{'' if name else ': choose one block'}.", "sheets": []}
+    view = View(said["view"]) if said.get("view") in [known.value for known in View] else View.PRINT
+    size = (print_.width_mm, print_.height_mm)
     land = land_in(seen, view=view, scan={"corners": corners_from(asked["corners"]), "size_mm": size})
     return _by_corners(difference(str(name), lands[str(name)], land, SCAN_TOLERANCE_MM), size, out / PICTURE)
 
@@ -88,30 +88,30 @@ def _by_corners(difference: Difference, size: tuple[float, float], picture: Path
         picture,
         compare_png([(shapely.intersection(difference.before, difference.after), difference.cut, difference.land)]),
     )
-    told = in_order(spots(difference, geometry.box(*size)))
-    lines = [*_lines(told)] or [f"{difference.name}: as planned, within {SCAN_TOLERANCE_MM:g} mm"]
+    apart = in_order(spots(difference, geometry.box(*size)))
+    lines = [*_lines(apart)] or [f"{difference.name}: as planned, within {SCAN_TOLERANCE_MM:g} mm"]
     return {"fault": "", "lines": [f"{difference.name}: laid on the plan by its corners", *lines], "sheets": []}
 
 
-def _lines(told: Sequence[Spot]) -> Iterator[str]:
+def _lines(spots: Sequence[Spot]) -> Iterator[str]:
     """What differs, by kind."""
     for kind in Kind:
-        lot = [its for its in told if its.kind is kind]
+        lot = [spot for spot in spots if spot.kind is kind]
         if lot:
-            area = sum(its.shape.area for its in lot)
+            area = sum(spot.shape.area for spot in lot)
             yield f"{kind.value}: {len(lot)} place{'s' * (len(lot) > 1)}, {area:.2f} mm²; {kind.remedy}"
 
 
 def _corners(said: object) -> str:
-    if not isinstance(said, list) or len(said) != 8 or not all(isinstance(its, int | float) for its in said):
+    if not isinstance(said, list) or len(said) != 8 or not all(isinstance(number, int | float) for number in said):
         raise InputError("must be eight numbers", value=said, field="corners")
-    return " ".join(f"{its:.2f}" for its in said)
+    return " ".join(f"{number:.2f}" for number in said)
 
 
 MARKED = "pencil-marks.png"  #: what was understood, drawn
 
 
-def read_coloured(given: Print, pages: Sequence[Path], out: Path) -> tuple[tuple[Mark, ...], dict[str, Any]]:
+def read_coloured(print_: Print, pages: Sequence[Path], out: Path) -> tuple[tuple[Mark, ...], dict[str, Any]]:
     """The marks on photographs of a print's sheet, one page each, and what is said of them; their picture into `out`.
 
     Raises
@@ -119,19 +119,19 @@ def read_coloured(given: Print, pages: Sequence[Path], out: Path) -> tuple[tuple
     InputError
         If one can't be read, shows no sheet or another print's, or its pencils can't be told apart.
     """
-    sheet = MarkingSheet(name=given.name, window=given.window)
+    sheet = MarkingSheet(name=print_.name, window=print_.window)
     names = {path: f"photograph {k}" for k, path in enumerate(pages, start=1)}
     try:
-        found = read_sheets(pages, sheet)
+        sheets = read_sheets(pages, sheet)
     except InputError as error:
         for path, name in names.items():
             error.where = error.where.replace(str(path), name)
         raise
-    save_file(out / MARKED, marks_png(found, sheet))
-    notes = list(found.notes)
+    save_file(out / MARKED, marks_png(sheets, sheet))
+    notes = list(sheets.notes)
     for path, name in names.items():
         notes = [note.replace(path.name, name) for note in notes]
-    return found.marks, {"lines": [*_mark_lines(found.marks)], "notes": notes}
+    return sheets.marks, {"lines": [*_mark_lines(sheets.marks)], "notes": notes}
 
 
 def _mark_lines(marks: Sequence[Mark]) -> list[str]:

@@ -25,11 +25,11 @@ from carvegen.base.parameters import (
     whole,
 )  # fmt: skip
 from carvegen.blocks.block import SIDES_MM
-from carvegen.facts.block_settings import Chance, Cutting, Free
+from carvegen.facts.block_settings import Chance, Cutting, Free, Mending
 from carvegen.facts.profiles.profile_values import KINDS
 from carvegen.facts.register import Plan
 from carvegen.marking.marks import HoleMeaning, Meaning
-from carvegen.toolpaths.settings import FileSettings, PathSettings, PathsWanted
+from carvegen.toolpaths.settings import FileSettings, PathsByName, PathSettings, PathsWanted
 
 __all__ = [
     "INKED", "LISTS", "ROLES", "TABLES", "ArtworkTable", "MarksTable", "PrintBlock", "PrintLayer", "PrintMark",
@@ -156,10 +156,8 @@ class PrintBlock:
     )
     material: str = text(help="what it is made of: carvegen profiles list")
     cutter: str = text(help="what cuts it: carvegen profiles list")
-    more_cutters: tuple[str, ...] = texts(
-        help="router: further cutters besides it, such as a wide one that clears first"
-    )
-    no_go: tuple[str, ...] = texts(help=f"where clamps lie and nothing may go, seen as in the print: {_WORDS}")
+    more_cutters: tuple[str, ...] = same(PathsByName, "also_cutters")
+    no_go: tuple[str, ...] = same(PathsByName, "no_go")
     machines: tuple[str, ...] = texts(help="machines to use instead of the usual ones of their kinds")
     kinds: tuple[str, ...] = texts(
         key="for", among=KINDS,
@@ -201,7 +199,7 @@ class PrintBlock:
         help="emboss: its thickness, the die's relief or more; its material's usual one, or what the relief asks for, "
         "by default",
     )  # fmt: skip
-    mend: bool = flag(False, help="mend the cuts where a limit breaks, as far as the snow allows it")
+    mend: bool = same(Mending, "mend")
 
     @property
     def ink(self) -> Ink | None:
@@ -258,7 +256,7 @@ class PrintMotif:
     )
     region: str = text("", help=f"where it may grow: {_WORDS}, or the name of a layer; everywhere by default")
     keep_clear: tuple[str, ...] = texts(help=f"what it stays away from: {_LAYERS}, or shapes")
-    clearance_mm: float = length(1.0, help="how far it stays from keep_clear", at_least=0, at_most=100)
+    clearance_mm: float = same(Free, "clearance_mm")
     blocks: tuple[str, ...] = texts(("*",), help='from which blocks it is taken: their names, or ["*"] for all')
     front: bool = flag(True, help="in front of the drawing; otherwise behind all of it")
     behind: tuple[str, ...] = texts(help=f"what hides it all the same, when it is in front: {_LAYERS}")

@@ -132,7 +132,7 @@ def _bullet(fault: InputError) -> str:
     return f"\n  - {fault}" + (f"\n      what to do: {fault.hint}" if fault.hint else "")
 
 
-def in_keys(error: CarvegenError, given: Print, table: str) -> CarvegenError:
+def in_keys(error: CarvegenError, print_: Print, table: str) -> CarvegenError:
     """An error of the library within a table of the print file, its fields by the names of their keys.
 
     Where the library has no remedy, it is what the key stands for.
@@ -141,12 +141,12 @@ def in_keys(error: CarvegenError, given: Print, table: str) -> CarvegenError:
     one = help_of(keys[0], table) if len(keys) == 1 else None
     if one and not error.hint:
         error.hint = remedy(one)
-    if error.where.startswith(str(given.path)):
+    if error.where.startswith(str(print_.path)):
         return error.named(lambda field: key_named(field, table))
     if len(keys) == 1 and not error.where:
-        error.where, error.fields = given.place(f"{table}.{keys[0]}"), ()
+        error.where, error.fields = print_.place(f"{table}.{keys[0]}"), ()
         return error.named(lambda field: key_named(field, table))
-    return error.named(lambda field: key_named(field, table)).within(given.place(table))
+    return error.named(lambda field: key_named(field, table)).within(print_.place(table))
 
 
 def _table(top: Place, name: str, table: object, keys: Sequence[Parameter]) -> dict[str, Any]:
@@ -157,8 +157,8 @@ def _table(top: Place, name: str, table: object, keys: Sequence[Parameter]) -> d
         table = {}
         keys = [entry for entry in keys if not entry.required]
     known = {entry.key: entry for entry in keys}
-    for given in sorted(table.keys() - known.keys()):
-        top.fault(f"{name}.{given}", "is not known here", value=table[given], hint=nearest(given, known))
+    for key in sorted(table.keys() - known.keys()):
+        top.fault(f"{name}.{key}", "is not known here", value=table[key], hint=nearest(key, known))
     return {key: value_of(top, f"{name}.{key}", entry, table.get(key, REQUIRED)) for key, entry in known.items()}
 
 
@@ -276,34 +276,34 @@ def file_name(name: str) -> str:
     return "-".join("".join(sign if sign.isalnum() else " " for sign in name.lower()).split())
 
 
-def _settled(top: Place, place: str, given: dict[str, Any], blocks: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+def _settled(top: Place, place: str, entry: dict[str, Any], blocks: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     """The motif's table with its settings made from preset and own values."""
     names = [block["name"] for block in blocks if block.get("name")]
-    for j, name in enumerate(given.get("blocks", ())):
+    for j, name in enumerate(entry.get("blocks", ())):
         if name not in ("*", *names):
             top.fault(f"{place}.blocks[{j}]", "must be a block of this print", value=name, hint=nearest(name, names))
-    name = given.get("motif")
+    name = entry.get("motif")
     for key in ("far_behind", "middle_behind"):
-        if given.get(key) and name != "snowfall":
-            top.fault(f"{place}.{key}", "is for falling snow alone", value=list(given[key]), hint="leave it out")
+        if entry.get(key) and name != "snowfall":
+            top.fault(f"{place}.{key}", "is for falling snow alone", value=list(entry[key]), hint="leave it out")
     if name not in summaries():
         if name:
             top.fault(f"{place}.motif", "must be a known motif", value=name, hint=nearest(name, summaries()))
-        return given
+        return entry
     module = motif(name)
-    preset = given["preset"] or next(iter(module.PRESETS))
+    preset = entry["preset"] or next(iter(module.PRESETS))
     if preset not in module.PRESETS:
         top.fault(f"{place}.preset", f"must be a preset of {name}", value=preset, hint=nearest(preset, module.PRESETS))
-        return given
-    own = settings_of(top, f"{place}.settings", module.Settings, given["settings"] or {})
+        return entry
+    own = settings_of(top, f"{place}.settings", module.Settings, entry["settings"] or {})
     try:
         settings = module.Settings(**{**module.PRESETS[preset], **own})
         check_all(settings)
     except InputError as error:
         hint = error.hint or "change one of the two"
         top.fault(f"{place}.settings.{', '.join(error.fields)}", error.message, value=error.value, hint=hint)
-        return given
-    return {**given, "settings": settings}
+        return entry
+    return {**entry, "settings": settings}
 
 
 def _print(

@@ -110,7 +110,7 @@ def _lines(whole: Mapping[str, Any]) -> Iterator[str]:
         yield "| --- | --- | --- | --- |"
         for key, value in held["properties"].items():
             without = "must be there" if key in held["required"] else _plain(value.get("default")) or "–"
-            yield f"| `{key}` | {_may_be(value)} | {without} | {_safe(value.get('description', ''))} |"
+            yield f"| `{key}` | {_may_be(value)} | {without} | {value.get('description', '').replace('|', '/')} |"
 
 
 def _may_be(value: Mapping[str, Any]) -> str:
@@ -140,7 +140,3 @@ def _plain(value: Any) -> str:  # noqa: ANN401
     if isinstance(value, list):
         return ", ".join(map(str, value)) or ""
     return f"{value:g}" if isinstance(value, int | float) else str(value)
-
-
-def _safe(text: str) -> str:
-    return text.replace("|", "/")

@@ -31,14 +31,14 @@ _AROUND_MM = 4.0  #: more than any land must be wide
 _BESIDE_MM = 0.05  #: a narrow place so near to a mark is that mark's
 
 
-def mark_findings(block: Block, marks: Sequence[Mark], ways: Sequence[Setup]) -> tuple[Finding, ...]:
+def mark_findings(block: Block, marks: Sequence[Mark], setups: Sequence[Setup]) -> tuple[Finding, ...]:
     """Every place on a block, with any of its setups, where land is too narrow beside a mark or in one."""
     own = [mark for mark in marks if mark.is_for(block=block.name)]
     if not own:
         return ()
     block = _about(block, [mark.shape for mark in own])
     told = dict[tuple[float, float], Finding]()
-    for setup in ways:
+    for setup in setups:
         for finding in _found(Survey(setup.on(block)), own):
             told.setdefault(finding.at or (0.0, 0.0), finding)
     return tuple(told.values())

@@ -42,7 +42,7 @@ class White:
     to_decide: PolygonArray = field(default_factory=geometry.empty)  #: what a mark leaves to the carver
 
 
-def marks_of(given: Print, drawing: Drawing, openings: BaseGeometry) -> MarksFile:
+def marks_of(print_: Print, drawing: Drawing, openings: BaseGeometry) -> MarksFile:
     """All marks of a print, as far as they lie on its face.
 
     Raises
@@ -50,25 +50,25 @@ def marks_of(given: Print, drawing: Drawing, openings: BaseGeometry) -> MarksFil
     InputError
         If a file of marks can't be read, or marks contradict one another, with the key.
     """
-    names = names_of(given)
+    names = names_of(print_)
     found, notes = list[Mark](), list[str]()
-    for name, its in zip(given.marks, _files(given), strict=True):
-        found += its.marks
-        notes += [f"{name}: {note}" for note in its.notes]
-    if given.scans:
-        scanned = _scanned(given)
+    for name, file in zip(print_.marks, _files(print_), strict=True):
+        found += file.marks
+        notes += [f"{name}: {note}" for note in file.notes]
+    if print_.scans:
+        scanned = _scanned(print_)
         found += scanned.marks
         notes += scanned.notes
-    found += _in_words(given, drawing, names)
-    marks, outside = on_face(found, geometry.box(given.width_mm, given.height_mm))
+    found += _in_words(print_, drawing, names)
+    marks, outside = on_face(found, geometry.box(print_.width_mm, print_.height_mm))
     try:
         check_agreement(marks, openings=openings)
     except InputError as error:
-        raise error.within(given.place("marks.files" if given.marks else "marked")) from None
+        raise error.within(print_.place("marks.files" if print_.marks else "marked")) from None
     return MarksFile(marks=marks, notes=(*notes, *outside))
 
 
-def hole_marks_of(given: Print, drawing: Drawing) -> tuple[HoleMark, ...]:
+def hole_marks_of(print_: Print, drawing: Drawing) -> tuple[HoleMark, ...]:
     """What marks of a print say of holes in its drawing.
 
     Raises
@@ -76,52 +76,52 @@ def hole_marks_of(given: Print, drawing: Drawing) -> tuple[HoleMark, ...]:
     InputError
         If a file of marks can't be read, with the key.
     """
-    drawn = tuple(hole for its in _files(given) for hole in its.holes)
-    names = names_of(given)
+    drawn = tuple(hole for file in _files(print_) for hole in file.holes)
+    names = names_of(print_)
     return drawn + tuple(
-        HoleMark(meaning=its.meaning, shape=_where(its, k, drawing), motifs=names.for_motifs(its.motifs))
-        for k, its in enumerate(given.marked)
-        if isinstance(its.meaning, HoleMeaning)
+        HoleMark(meaning=mark.meaning, shape=_where(mark, k, drawing), motifs=names.for_motifs(mark.motifs))
+        for k, mark in enumerate(print_.marked)
+        if isinstance(mark.meaning, HoleMeaning)
     )
 
 
-def _files(given: Print) -> Iterator[MarksFile]:
+def _files(print_: Print) -> Iterator[MarksFile]:
     """What each of its files of marks holds."""
-    for k, name in enumerate(given.marks):
+    for k, name in enumerate(print_.marks):
         try:
-            yield read_marks(given.path.parent / name, names_of(given), (given.width_mm, given.height_mm))
+            yield read_marks(print_.path.parent / name, names_of(print_), (print_.width_mm, print_.height_mm))
         except InputError as error:
-            raise error.within(given.place(f"marks.files[{k}]")) from None
+            raise error.within(print_.place(f"marks.files[{k}]")) from None
 
 
-def names_of(given: Print) -> Names:
+def names_of(print_: Print) -> Names:
     """What marks of a print may be for: a motif by its name, or all of its kind; a block."""
-    kinds = dict.fromkeys(motif.motif for motif in given.motifs)
-    motifs = {kind: tuple(motif.name for motif in given.motifs if motif.motif == kind) for kind in kinds}
-    motifs |= {motif.name: (motif.name,) for motif in given.motifs}
-    return Names(motifs=motifs, blocks=tuple(block.name for block in given.blocks))
+    kinds = dict.fromkeys(motif.motif for motif in print_.motifs)
+    motifs = {kind: tuple(motif.name for motif in print_.motifs if motif.motif == kind) for kind in kinds}
+    motifs |= {motif.name: (motif.name,) for motif in print_.motifs}
+    return Names(motifs=motifs, blocks=tuple(block.name for block in print_.blocks))
 
 
-def _scanned(given: Print) -> SheetsRead:
+def _scanned(print_: Print) -> SheetsRead:
     """What is understood of its coloured marking sheets."""
     from carvegen.marking.pencil.layout import MarkingSheet
     from carvegen.marking.pencil.reading import read_sheets
 
-    sheet = MarkingSheet(name=given.name, window=given.window)
+    sheet = MarkingSheet(name=print_.name, window=print_.window)
     try:
-        return read_sheets([given.path.parent / name for name in given.scans], sheet)
+        return read_sheets([print_.path.parent / name for name in print_.scans], sheet)
     except InputError as error:
-        raise error.within(given.place("marks.scans")) from None
+        raise error.within(print_.place("marks.scans")) from None
 
 
-def _in_words(given: Print, drawing: Drawing, names: Names) -> Iterator[Mark]:
-    for k, its in enumerate(given.marked):
-        if isinstance(its.meaning, HoleMeaning):
+def _in_words(print_: Print, drawing: Drawing, names: Names) -> Iterator[Mark]:
+    for k, mark in enumerate(print_.marked):
+        if isinstance(mark.meaning, HoleMeaning):
             continue
-        shape = _where(its, k, drawing)
+        shape = _where(mark, k, drawing)
         yield Mark(
-            meaning=its.meaning, shape=shape, key=key_of(shape), strength=its.strength, attempt=its.attempt,
-            motifs=names.for_motifs(its.motifs), blocks=names.for_blocks(its.blocks),
+            meaning=mark.meaning, shape=shape, key=key_of(shape), strength=mark.strength, attempt=mark.attempt,
+            motifs=names.for_motifs(mark.motifs), blocks=names.for_blocks(mark.blocks),
         )  # fmt: skip
 
 

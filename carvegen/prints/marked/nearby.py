@@ -43,10 +43,10 @@ class Memory:
 
     def get(self, key: bytes) -> Growth | None:
         """What was made, if it is known."""
-        found = self._made.pop(key, None)
-        if found is not None:
-            self._made[key] = found  # the last asked is the last to go
-        return found
+        growth = self._made.pop(key, None)
+        if growth is not None:
+            self._made[key] = growth  # the last asked is the last to go
+        return growth
 
     def put(self, key: bytes, growth: Growth) -> None:
         """Remember what was made."""

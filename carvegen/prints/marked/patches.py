@@ -120,7 +120,7 @@ def changed_patches(
 
 def worked_otherwise(patch: Patch, mark: Mark, ground: Ground, near: Near) -> tuple[Lot, ...]:
     """What a patch would make if one of its marks, known by its key, were another."""
-    marks = [mark if its.key == mark.key else its for its in patch.marks]
+    marks = [mark if other.key == mark.key else other for other in patch.marks]
     return _made(marks, patch.seen, ground, near)[0]
 
 

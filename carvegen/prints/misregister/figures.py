@@ -43,7 +43,7 @@ _PLAIN = 1.5  #: a line so many times wider than an eye tells apart is plainly s
 
 
 def figures(
-    found: Outcome,
+    outcome: Outcome,
     blocks: Sequence[Inked],
     plan: Plan,
     long_side_mm: float,
@@ -61,7 +61,7 @@ def figures(
         Places where paper is bare unasked before anything moves, as `Finding.to_dict` says them.
     """
     off = plan.off_mm
-    wide = [its for its in bare if its["measured"] >= plan.visible_mm]
+    wide = [piece for piece in bare if piece["measured"] >= plan.visible_mm]
     return {
         "method": plan.method,
         "tolerance_mm": off,
@@ -79,25 +79,25 @@ def figures(
             "worst_mm": round(max((piece["measured"] for piece in wide), default=0.0), 2),
         },
         "shift_of_two_blocks_mm": {"worst": pair_worst_mm(off), "rms": round(pair_rms_mm(off / 2), 4)},
-        "prints_with_any": round(float(found.failed.any(axis=1).mean()), 4),
-        **{kind.key: _kind(found, blocks, plan, k, overlaps_mm[k]) for k, kind in enumerate(KINDS)},
+        "prints_with_any": round(float(outcome.failed.any(axis=1).mean()), 4),
+        **{kind.key: _kind(outcome, blocks, plan, k, overlaps_mm[k]) for k, kind in enumerate(KINDS)},
     }
 
 
-def _kind(found: Outcome, blocks: Sequence[Inked], plan: Plan, kind: int, overlap_mm: float) -> dict[str, Any]:
-    share = float(found.failed[:, kind].mean())
-    told: dict[str, Any] = {
+def _kind(outcome: Outcome, blocks: Sequence[Inked], plan: Plan, kind: int, overlap_mm: float) -> dict[str, Any]:
+    share = float(outcome.failed[:, kind].mean())
+    record: dict[str, Any] = {
         "share_of_prints": round(share, 4),
         "give_or_take": round(2 * math.sqrt(max(share * (1 - share), 1 / plan.prints) / plan.prints), 4),
         "worst_mm": 0.0, "overlap_mm": overlap_mm, "overlap_for_99_in_100_mm": None, "overlap_for_all_mm": None,
         "edge_mm": 0.0, "edge_that_fails_mm": 0.0, "edge_with_less_overlap_mm": 0.0, "edge_without_overlap_mm": 0.0,
-        "line_a_print": _lines_of(found, kind), "places": [],
+        "line_a_print": _lines_of(outcome, kind), "places": [],
     }  # fmt: skip
-    xy, shares, worst, overlap, pairs = of_kind(found, kind)
+    xy, shares, worst, overlap, pairs = of_kind(outcome, kind)
     if not len(xy):
-        return told
+        return record
     full = overlap >= 0.9 * overlap_mm
-    told |= {
+    record |= {
         "worst_mm": _up(max(0.0, worst.max())),
         "edge_mm": round(len(xy) * STEP_MM, 1),
         "edge_that_fails_mm": round(float((shares >= _SELDOM).sum()) * STEP_MM, 1),
@@ -109,15 +109,15 @@ def _kind(found: Outcome, blocks: Sequence[Inked], plan: Plan, kind: int, overla
         ],
     }
     if full.any():
-        widest = np.quantile(found.widest_mm[:, kind], 0.99)
-        told["overlap_for_99_in_100_mm"] = _up(_enough(overlap_mm, float(widest), plan))
-        told["overlap_for_all_mm"] = _up(_enough(overlap_mm, float(worst[full].max()), plan))
-    return told
+        widest = np.quantile(outcome.widest_mm[:, kind], 0.99)
+        record["overlap_for_99_in_100_mm"] = _up(_enough(overlap_mm, float(widest), plan))
+        record["overlap_for_all_mm"] = _up(_enough(overlap_mm, float(worst[full].max()), plan))
+    return record
 
 
-def _lines_of(found: Outcome, kind: int) -> dict[str, float]:
+def _lines_of(outcome: Outcome, kind: int) -> dict[str, float]:
     """How long and how wide a line the prints show: the mean, what half and 9 in 10 stay below, the mean width."""
-    line, area = found.line_mm[:, kind], found.opened_mm2[:, kind]
+    line, area = outcome.line_mm[:, kind], outcome.opened_mm2[:, kind]
     return {
         "mean_mm": round(float(line.mean()), 1),
         "half_below_mm": round(float(np.median(line)), 1),
@@ -136,17 +136,17 @@ def _up(mm: float) -> float:
     return round(math.ceil(round(mm / 0.05, 6)) * 0.05, 2)
 
 
-def of_kind(found: Outcome, kind: int) -> tuple[Floats, Floats, Floats, Floats, list[tuple[int, int]]]:
+def of_kind(outcome: Outcome, kind: int) -> tuple[Floats, Floats, Floats, Floats, list[tuple[int, int]]]:
     """All places of a kind: where, share of prints, worst gap, overlap, and the numbers of the two blocks."""
-    mine = [place.snow == bool(kind) for place in found.places]
+    mine = [edge.snow == bool(kind) for edge in outcome.places]
     pairs = [
-        (place.block, int(under)) for place, own in zip(found.places, mine, strict=True) for under in place.under[own]
+        (edge.block, int(under)) for edge, own in zip(outcome.places, mine, strict=True) for under in edge.under[own]
     ]
-    xy = np.concatenate([place.xy[own] for place, own in zip(found.places, mine, strict=True)])
-    overlap = np.concatenate([place.overlap_mm[own] for place, own in zip(found.places, mine, strict=True)])
+    xy = np.concatenate([edge.xy[own] for edge, own in zip(outcome.places, mine, strict=True)])
+    overlap = np.concatenate([edge.overlap_mm[own] for edge, own in zip(outcome.places, mine, strict=True)])
     shares, worst = (
         np.concatenate([values[own] for values, own in zip(each, mine, strict=True)])
-        for each in (found.share, found.worst_mm)
+        for each in (outcome.share, outcome.worst_mm)
     )
     return xy, shares, worst, overlap, pairs
 
@@ -170,27 +170,27 @@ def _place(xy: Floats, share: float, worst: float) -> dict[str, Any]:
     }
 
 
-def findings(told: dict[str, Any]) -> list[tuple[str, Finding]]:
+def findings(record: dict[str, Any]) -> list[tuple[str, Finding]]:
     """What must be told of a block, with the block's name: faults that some prints will show."""
     found = []
     for kind in KINDS:
-        its = told[kind.key]
-        if its["share_of_prints"] >= _SOME and its["places"]:
-            first, line = its["places"][0], its["line_a_print"]
+        fault = record[kind.key]
+        if fault["share_of_prints"] >= _SOME and fault["places"]:
+            first, line = fault["places"][0], fault["line_a_print"]
             found.append((first["between"][0], Finding(
                 rule=kind.key.replace("_", "-"), at=(first["at_mm"][0], first["at_mm"][1]),
                 severity=Severity.RISK if line["mean_width_mm"] >= _PLAIN * SEEN_MM else Severity.ADVICE,
-                measured=its["worst_mm"], limit=told["visible_mm"], unit="mm", length_mm=line["mean_mm"],
-                why=f"{_width(line)}, along {line['mean_mm']:g} mm of {its['edge_mm']:.0f} mm of edge {kind.between}. "
-                f"{_of_100(its['share_of_prints'])} prints show some of it",
-                remedy=_remedy(kind, its),
+                measured=fault["worst_mm"], limit=record["visible_mm"], unit="mm", length_mm=line["mean_mm"],
+                why=f"{_width(line)}, along {line['mean_mm']:g} mm of {fault['edge_mm']:.0f} mm of edge {kind.between}"
+                f". {_of_100(fault['share_of_prints'])} prints show some of it",
+                remedy=_remedy(kind, fault),
             )))  # fmt: skip
     return found
 
 
-def _remedy(kind: Kind, its: dict[str, Any]) -> str:
-    enough, where = its["overlap_for_99_in_100_mm"], "register/register.png shows where"
-    if enough is not None and enough > its["overlap_mm"]:
+def _remedy(kind: Kind, fault: dict[str, Any]) -> str:
+    enough, where = fault["overlap_for_99_in_100_mm"], "register/register.png shows where"
+    if enough is not None and enough > fault["overlap_mm"]:
         return f"print in closer register, or write {kind.remedy} = {enough:g}; {where}"
     return f"print in closer register, or draw the dark shape wider there; {where}"
 
@@ -206,35 +206,35 @@ def _of_100(share: float) -> str:
     return f"{100 * share:.0f} of 100"
 
 
-def register_lines(told: dict[str, Any]) -> list[str]:
+def register_lines(record: dict[str, Any]) -> list[str]:
     """The figures in short sentences, for the terminal and beneath the picture."""
-    pair = told["shift_of_two_blocks_mm"]
+    pair = record["shift_of_two_blocks_mm"]
     return [
-        f"Register by {told['method']}: each impression within {told['tolerance_mm']:g} mm and "
-        f"{told['turn_deg']:.2f} degrees of its place. Two blocks are as a rule {pair['rms']:.2f} mm apart, at worst "
-        f"{pair['worst']:g} mm. {told['prints']} prints were tried out.",
-        *(line for kind in KINDS for line in _in_words(kind, told[kind.key])),
-        *_seen(told),
-        f"  {_paper(told)}. {_swelling(told)}.",
+        f"Register by {record['method']}: each impression within {record['tolerance_mm']:g} mm and "
+        f"{record['turn_deg']:.2f} degrees of its place. Two blocks are as a rule {pair['rms']:.2f} mm apart, at worst "
+        f"{pair['worst']:g} mm. {record['prints']} prints were tried out.",
+        *(line for kind in KINDS for line in _in_words(kind, record[kind.key])),
+        *_seen(record),
+        f"  {_paper(record)}. {_swelling(record)}.",
     ]
 
 
-def _seen(told: dict[str, Any]) -> list[str]:
+def _seen(record: dict[str, Any]) -> list[str]:
     """What is bare before anything moves, and how wide a line must be to be seen."""
-    start, eye = told["open_from_the_start"], told["eye_tells_apart"]
+    start, eye = record["open_from_the_start"], record["eye_tells_apart"]
     bare = "none of what is to be inked"
     if start["places"]:
         places = "one place" if start["places"] == 1 else f"{start['places']} places"
         bare = f"{start['line_mm']:g} mm of bare paper in {places}, up to {start['worst_mm']:g} mm wide"
     return [
         f"  Open even where no block is off: {bare}.",
-        f"  Lines are counted from {told['visible_mm']:g} mm of width on; at {eye['from_mm']:g} mm an eye tells "
+        f"  Lines are counted from {record['visible_mm']:g} mm of width on; at {eye['from_mm']:g} mm an eye tells "
         f"{eye['mm']:.2f} mm apart.",
     ]
 
 
-def _paper(told: dict[str, Any]) -> str:
-    along, across = told["paper_stretch_percent"]
+def _paper(record: dict[str, Any]) -> str:
+    along, across = record["paper_stretch_percent"]
     if along or across:
         return f"The paper grows by {along:g} % along its grain and {across:g} % across it"
     return (
@@ -243,36 +243,36 @@ def _paper(told: dict[str, Any]) -> str:
     )
 
 
-def _swelling(told: dict[str, Any]) -> str:
+def _swelling(record: dict[str, Any]) -> str:
     """How far the blocks themselves grow with the damp of the air; nothing of wood where there is none."""
-    if not told["moisture_change_percent"]:
+    if not record["moisture_change_percent"]:
         return "Swelling of the blocks NOT COUNTED"
-    grow = told["blocks_grow_percent"]
+    grow = record["blocks_grow_percent"]
     return f"The blocks swell by up to {grow:g} % with the damp" if grow else "The blocks do not swell"
 
 
-def _in_words(kind: Kind, its: dict[str, Any]) -> list[str]:
+def _in_words(kind: Kind, fault: dict[str, Any]) -> list[str]:
     """A fault's lines: how wide it is, whether it is seen and how often; beneath it where, and what helps."""
     name = kind.name[:1].upper() + kind.name[1:]
-    if not its["edge_mm"]:
+    if not fault["edge_mm"]:
         return [f"  {name}: there is no such edge in this print."]
-    if not its["places"] and not its["share_of_prints"]:
-        return [f"  {name}: in none of the prints; at worst {its['worst_mm']:g} mm wide."]
-    line = its["line_a_print"]
+    if not fault["places"] and not fault["share_of_prints"]:
+        return [f"  {name}: in none of the prints; at worst {fault['worst_mm']:g} mm wide."]
+    line = fault["line_a_print"]
     lines = [
-        f"  {name}: {_width(line)}, at worst {its['worst_mm']:g} mm, in {_of_100(its['share_of_prints'])} prints.",
-        f"    A print has {line['mean_mm']:g} mm of it on average, on {its['edge_mm']:.0f} mm of such edges.",
+        f"  {name}: {_width(line)}, at worst {fault['worst_mm']:g} mm, in {_of_100(fault['share_of_prints'])} prints.",
+        f"    A print has {line['mean_mm']:g} mm of it on average, on {fault['edge_mm']:.0f} mm of such edges.",
     ]
-    if its["places"]:
-        (x, y), pair = its["places"][0]["at_mm"], " and ".join(its["places"][0]["between"])
+    if fault["places"]:
+        (x, y), pair = fault["places"][0]["at_mm"], " and ".join(fault["places"][0]["between"])
         lines.append(f"    Most often it is at x {x:g}, y {y:g} mm, between {pair}.")
-    return [*lines, f"    {_advice(kind, its)}"]
+    return [*lines, f"    {_advice(kind, fault)}"]
 
 
-def _advice(kind: Kind, its: dict[str, Any]) -> str:
+def _advice(kind: Kind, fault: dict[str, Any]) -> str:
     """What a wider overlap would hide, and where there is none; never what is set already."""
-    now, some, always = (its[key] for key in ("overlap_mm", "overlap_for_99_in_100_mm", "overlap_for_all_mm"))
-    little, none = its["edge_with_less_overlap_mm"], its["edge_without_overlap_mm"]
+    now, some, always = (fault[key] for key in ("overlap_mm", "overlap_for_99_in_100_mm", "overlap_for_all_mm"))
+    little, none = fault["edge_with_less_overlap_mm"], fault["edge_without_overlap_mm"]
     if some is None:
         text = f"{kind.remedy} = {now:g} has no room anywhere."
     elif some > now:

@@ -76,7 +76,7 @@ def meetings(blocks: Sequence[Inked], number: int, found: Sequence[Depths], reac
     snow = np.zeros(len(xy), dtype=bool)
     for step in np.arange(MEET_MM, reach_mm + MEET_MM, 0.05):
         x, y = (xy + step * outward).T
-        snow |= np.max([its.at(x, y) for its in found], axis=0) < -MEET_MM
+        snow |= np.max([grid.at(x, y) for grid in found], axis=0) < -MEET_MM
     linked = np.append((np.diff(ring) == 0) & kept[1:] & kept[:-1], False)[kept]
     away = np.stack([_away(found[k], xy) for k in darker])[cover.argmax(axis=0), np.arange(len(xy))]
     return Meetings(block=number, xy=xy[kept], linked=linked, overlap_mm=overlap[kept], under=under[kept],
@@ -150,9 +150,9 @@ def outcome(
     moves = drawn_moves(blocks, plan, size, seed)
     seen = _Seen.nothing(plan.prints)
     shares, worst = [], []
-    for place in places:
-        shares.append(_tried(place, found, moves, plan, full_mm, seen=seen))
-        worst.append(_pull(place, blocks, plan, size) - place.overlap_mm)
+    for edge in places:
+        shares.append(_tried(edge, found, moves, plan, full_mm, seen=seen))
+        worst.append(_pull(edge, blocks, plan, size) - edge.overlap_mm)
     return Outcome(
         places=places, share=tuple(shares), worst_mm=tuple(worst), widest_mm=seen.widest_mm,
         failed=seen.line_mm > 0, line_mm=seen.line_mm, opened_mm2=seen.opened_mm2,

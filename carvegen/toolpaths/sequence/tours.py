@@ -212,7 +212,7 @@ class _Pairs:
         return cls(a, b, p, q, look.way[p] == a, look.way[q] == b, far)
 
     def picked(self, which: Indices) -> _Pairs:
-        return _Pairs(*(getattr(self, its)[which] for its in self.__dataclass_fields__))
+        return _Pairs(*(getattr(self, name)[which] for name in self.__dataclass_fields__))
 
 
 def _found(look: _Look, near: Indices, away: Floats, stops: Indices) -> _Moves:
@@ -230,7 +230,7 @@ def _found(look: _Look, near: Indices, away: Floats, stops: Indices) -> _Moves:
     moves = [_turned(pairs.picked(good), gain[good])]
     moves += [_shifted(pairs.picked(good), gain[good], count) for count in _PIECES]
     names = ("gain", "first", "last", "cut", "turned", "forward")
-    return _Moves(*(np.choose(kind[good], [getattr(its, name) for its in moves]) for name in names))
+    return _Moves(*(np.choose(kind[good], [getattr(move, name) for move in moves]) for name in names))
 
 
 def _gain_turned(look: _Look, pairs: _Pairs) -> Floats:

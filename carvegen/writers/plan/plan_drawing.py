@@ -46,7 +46,7 @@ def plan_svg(plan: Plan) -> str:
     where they are closed. How deep a line goes is not in the drawing: the words and the DXF say it.
     """
     shown, layers = seen(plan.job, View.BLOCK), plan_layers(plan)
-    paths = [paths_seen(its.paths, shown.width_mm, shown.view) for its in plan.operations]
+    paths = [paths_seen(operation.paths, shown.width_mm, shown.view) for operation in plan.operations]
     return svg_of(_drawing(plan, layers, paths, _plan_sheet(plan, shown, layers, origin=False), (0.0, 0.0)))
 
 
@@ -63,7 +63,7 @@ def plan_dxf(plan: Plan, version: str = "R2000") -> str:
         If `version` is not one of `VERSIONS`.
     """
     shown, layers = seen(plan.job, View.BLOCK), plan_layers(plan)
-    paths = [level_runs(paths_seen(its.paths, shown.width_mm, shown.view)) for its in plan.operations]
+    paths = [level_runs(paths_seen(operation.paths, shown.width_mm, shown.view)) for operation in plan.operations]
     shift = _origin_shift(plan, shown)
     sheet = _shifted(_plan_sheet(plan, shown, layers, origin=True), *shift)
     return dxf_of(_drawing(plan, layers, paths, sheet, shift), version)
@@ -76,14 +76,14 @@ def _drawing(
     shown = seen(plan.job, View.BLOCK)
     edge = from_rings(geometry.rings(geometry.polygon_array([shown.face])))
     away = np.array([*shift, 0.0])
-    filled = [its.area_lines_mm is not None for its in plan.operations]
+    filled = [operation.area_lines_mm is not None for operation in plan.operations]
     drawn = zip([*layers, LAYERS[BLOCK_EDGE]], [*paths, edge], [*filled, False], strict=True)
     return Drawing(
         title=f"{shown.name}, paths, {shown.view.value} view",
         about=f"{shown.view.words} Millimetres, 1:1.",
         sheet=sheet,
         layers=tuple(
-            Drawn(layer=layer, what=replace(its, xyz=its.xyz + away), filled=area) for layer, its, area in drawn
+            Drawn(layer=layer, what=replace(lines, xyz=lines.xyz + away), filled=area) for layer, lines, area in drawn
         ),
         mark=geometry.moved(shown.mark, shift),
     )

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+import shapely
+
 from carvegen.base.errors import InputError
 from carvegen.motifs import motif
 from carvegen.writers.block.clean_artwork import artwork_svg, page_size
@@ -16,9 +18,10 @@ if TYPE_CHECKING:
 __all__ = ["face_of", "guess", "print_files"]
 
 _SAME_MM = 0.05  #: two pages that differ by no more are the same
+_BACKDROP = 0.6  #: a layer that fills more of the face is what all else stands before, such as a sky: our own choice
 _KEYS = {
     "blocks": ("name", "role", "ink", "opacity", "layers", "material", "cutter", "for"),
-    "motifs": ("motif", "preset", "on", "settings"),
+    "motifs": ("motif", "preset", "on", "settings", "far_behind", "middle_behind"),
 }
 _HEAD = (
     "A print: what its blocks are, what is drawn on them, and what snow falls on it.",
@@ -34,10 +37,27 @@ _MOTIFS = (
     "The snow, taken out of every block that would print there. A guess: on names the layers that it lies on;",
     "other weather is another preset (carvegen motifs). Take a table out, and that snow is gone.",
 )
+_DEPTH = (
+    "far_behind and middle_behind: the layers that hide far flakes, and those that hide flakes in the middle distance;",
+    "near flakes fall in front of all. A guess by the order of drawing: what is drawn later stands in front.",
+)
+_NO_DEPTH = (
+    "The drawing has no separate layers that say what is near and what is far: flakes fall behind all of it, or in",
+    'front. Draw near things on layers of their own, and name those that hide far flakes: far_behind = ["POSTS"].',
+)
 
 
-def guess(layers: Sequence[str]) -> dict[str, Any]:
+def guess(layers: Mapping[str, PolygonArray], size_mm: tuple[float, float]) -> dict[str, Any]:
     """What a print of these layers begins as: a lighter ink behind, a dark one that draws, snow on all and in the sky.
+
+    Far flakes fall behind all things, those in the middle distance behind the nearer half, near ones in front of all.
+
+    Parameters
+    ----------
+    layers
+        Shapes by layer, mm, in the order of drawing: what comes later stands in front.
+    size_mm
+        The face.
 
     Returns
     -------
@@ -45,6 +65,10 @@ def guess(layers: Sequence[str]) -> dict[str, Any]:
         `material`, `cutter` and `for`; `blocks` and `motifs` as tables of a print file, the former without these.
     """
     presets = {name: next(iter(motif(name).PRESETS)) for name in ("snowload", "snowfall")}
+    most_mm2 = _BACKDROP * size_mm[0] * size_mm[1]
+    things = [name for name, shapes in layers.items() if shapely.area(shapes).sum() < most_mm2]
+    hides = {"far_behind": things, "middle_behind": things[(len(things) + 1) // 2 :]}
+    hides = {key: names for key, names in hides.items() if names}
     return {
         "material": "linoleum", "cutter": "v-60", "for": ["hand"],
         "blocks": [
@@ -53,7 +77,7 @@ def guess(layers: Sequence[str]) -> dict[str, Any]:
         ],
         "motifs": [
             {"motif": "snowload", "preset": presets["snowload"], "on": list(layers)},
-            {"motif": "snowfall", "preset": presets["snowfall"]},
+            {"motif": "snowfall", "preset": presets["snowfall"], **hides},
         ],
     }  # fmt: skip
 
@@ -102,10 +126,18 @@ def print_files(
             more = {"mend": True} if key == "blocks" else {}
             rows.append(tomlkit.item({k: its[k] for k in _KEYS[key] if k in its} | more))
         if tables or key == "blocks":
-            _say(document, ("", *words))
+            _say(document, ("", *words, *(_depth(tables, drawings) if key == "motifs" else ())))
             document[key] = rows
     files = {file: artwork_svg(layers, size, name) for file, layers in drawings.items()}
     return {**files, "print.toml": tomlkit.dumps(document)}
+
+
+def _depth(motifs: Sequence[Mapping[str, Any]], drawings: Mapping[str, Mapping[str, PolygonArray]]) -> tuple[str, ...]:
+    """What to say of near and far flakes, if any fall."""
+    if not any(table.get("motif") == "snowfall" for table in motifs):
+        return ()
+    parted = len({name for layers in drawings.values() for name, shapes in layers.items() if len(shapes)}) > 1
+    return _DEPTH if parted and any(table.get("far_behind") for table in motifs) else _NO_DEPTH
 
 
 def _say(document: Any, words: Sequence[str]) -> None:  # noqa: ANN401
