@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from carvegen import geometry
 from carvegen.base.findings import Finding, Severity
 from carvegen.checks.survey import Survey
 from carvegen.geometry import alikeness
@@ -117,7 +118,7 @@ def _along(lines: PolygonArray, drawn: PolygonArray) -> Mask:
     """Whether each line runs along an edge of what is drawn."""
     if len(drawn) == 0:
         return np.zeros(len(lines), dtype=bool)
-    edges = shapely.union_all(shapely.buffer(shapely.boundary(drawn), _BESIDE_MM, quad_segs=2))
+    edges = shapely.union_all(shapely.buffer(geometry.free_of_grid(shapely.boundary(drawn)), _BESIDE_MM, quad_segs=2))
     beside = shapely.length(shapely.intersection(lines, edges))
     return np.asarray(beside > _BY_DRAWING * shapely.length(lines))
 

@@ -110,6 +110,11 @@ class Survey:
         """What it makes of a broken one of `white`."""
         return cast("BaseGeometry", self.reach.reached[np.searchsorted(self.doubtful, number)])
 
+    def uncut(self, number: int) -> BaseGeometry:
+        """What stays standing of a broken one of `white`; may hold lines and points."""
+        k = np.searchsorted(self.doubtful, number)
+        return cast("BaseGeometry", shapely.difference(self.reach.shapes[k], self.reach.reached[k]))
+
     def _wanted(self, direction_deg: Floats) -> Floats:
         """The narrowest land that lasts, by its direction; a little less, for rounding."""
         foot = self.job.foot_limits.land_at(direction_deg) - 2 * self.job.wall.foot_gain_mm
@@ -120,7 +125,7 @@ class Reach:
     """What a round cutter as wide as the smallest cut makes of shapes."""
 
     def __init__(self, shapes: PolygonArray, cut_mm: float) -> None:
-        self.shapes = shapes
+        self.shapes: PolygonArray = geometry.free_of_grid(shapes)
         self._cut_mm = cut_mm
 
     @cached_property

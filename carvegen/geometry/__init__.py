@@ -7,7 +7,7 @@ overlap unless a function says so. Only this file narrows shapely's types.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeAlias, cast
 
@@ -31,10 +31,10 @@ __all__ = [
     "closed_polygons",
     "difference",
     "dots",
-    "each",
     "empty",
     "farthest",
     "filled",
+    "free_of_grid",
     "holes",
     "inside_box",
     "intersection",
@@ -132,18 +132,6 @@ def solid(shape: Any) -> BaseGeometry:  # noqa: ANN401
     return cast("BaseGeometry", shapely.multipolygons(parts(shape)))
 
 
-def each(overlay: Callable[..., Any], shapes: Any, other: Any) -> Any:  # noqa: ANN401
-    """An overlay, such as `shapely.difference`, of each shape; made again off the grid if GEOS can't make it.
-
-    Shapes that carry a precision grid are laid over one another on it, and there GEOS may fail where outlines all but
-    touch.
-    """
-    try:
-        return overlay(shapes, other)
-    except shapely.errors.GEOSException:
-        return overlay(shapely.set_precision(shapes, 0), shapely.set_precision(other, 0))
-
-
 def intersection(shape: Any, other: Any) -> BaseGeometry:  # noqa: ANN401
     """What two shapes share as polygons on the grid; geometries, which may hold lines and points."""
     return solid(shapely.intersection(solid(shape), solid(other), grid_size=GRID_MM))
@@ -159,15 +147,16 @@ def without_inner(shapes: NDArray[np.object_], inner: NDArray[np.object_]) -> ND
 
     Plain polygons that lie one properly inside the other need no overlay: the inner one's outline is a hole.
     """
-    left = np.empty(len(shapes), dtype=object)
-    ringed = np.ones(len(shapes), dtype=bool)
-    for each_ in (shapes, inner):
-        ringed &= (shapely.get_type_id(each_) == _POLYGON) & (shapely.get_num_interior_rings(each_) == 0)
-        ringed &= ~shapely.is_empty(each_)
+    left = shapes.copy()
+    some = np.flatnonzero(~shapely.is_empty(inner))
+    shapes, inner = shapes[some], inner[some]
+    ringed = ~shapely.is_empty(shapes)
+    for each in (shapes, inner):
+        ringed &= (shapely.get_type_id(each) == _POLYGON) & (shapely.get_num_interior_rings(each) == 0)
     ringed[ringed] = shapely.contains_properly(shapes[ringed], inner[ringed])
     holes = shapely.get_exterior_ring(inner[ringed])
-    left[ringed] = shapely.polygons(shapely.get_exterior_ring(shapes[ringed]), holes=holes[:, None])
-    left[~ringed] = shapely.difference(shapes[~ringed], inner[~ringed])
+    left[some[ringed]] = shapely.polygons(shapely.get_exterior_ring(shapes[ringed]), holes=holes[:, None])
+    left[some[~ringed]] = shapely.difference(shapes[~ringed], inner[~ringed])
     return left
 
 
@@ -268,6 +257,14 @@ def farthest(shapes: PolygonArray, others: NDArray[np.object_]) -> Floats:
     far = np.zeros(len(shapes))
     np.fmax.at(far, number, shapely.distance(dots(xy), others[number]))
     return far
+
+
+def free_of_grid(shapes: Any) -> Any:  # noqa: ANN401
+    """The shapes without the precision grid that they carry: GEOS rounds to it all that is made of them.
+
+    An offset rounded so may lie on itself, and nothing can be laid over that: shapes are freed before they are offset.
+    """
+    return shapely.from_wkb(shapely.to_wkb(shapes))  # which holds no grid, and is quicker than to set none
 
 
 def mirrored(shapes: PolygonArray, width: float) -> PolygonArray:

@@ -36,8 +36,10 @@ _SUPPLY = 1.6  #: so much more falls than is wanted, for some comes too near to 
 _SNOW = (0.02, 0.5)  #: least and most share of white that is asked of the weather in a mark
 _DEEPER = 0.8  #: by so much deeper snow lies where a mark asks for more
 _RAISED = 1.0  #: of its thickness: so much a heap rises in a mark that asks for more with all its strength
-_FALLS, _ENOUGH = 5, 0.1  #: snow falls so often at most, until no more than this share of it is missing
-_NO_ROOM = 0.04  #: or until less than this share of it finds room
+_FALLS, _ENOUGH = 8, 0.1  #: snow falls so often at most, until no more than this share of it is missing
+_NO_ROOM = 0.04  #: where less than this share of it finds room, smaller flakes fall
+_SMALLER = 0.6  #: by so much, down to the smallest
+_LARGE = 0.5  #: of what is wanted: no flake that falls into a mark is larger
 _BESIDE_MM = 0.03  #: more than the slack with which land is kept
 _LONG_ENOUGH = 0.6  #: of a flake: shorter strokes are not strewn between others
 _FROM = 0.95  #: of a flake: so far beyond a mark branches may start that grow into it
@@ -125,6 +127,13 @@ def _falling(settings: Any, share: float) -> Any:  # noqa: ANN401
     share = min(_CALM * share, _SNOW[1])
     rise = np.log(np.log1p(-share) / np.log1p(-settings.snow)) / _RISES
     return replace(settings, snow=share, level=float(min(settings.level * np.exp(rise), 1000.0)))
+
+
+def _smaller(settings: Any) -> Any:  # noqa: ANN401
+    """The settings with smaller flakes; the same if they have no size, or none is smaller."""
+    if not hasattr(settings, "largest_mm"):
+        return settings
+    return replace(settings, largest_mm=max(_SMALLER * settings.largest_mm, settings.smallest_mm))
 
 
 class _Hand:
@@ -268,7 +277,9 @@ class _Hand:
         share
             So much of that is taken: of what falls with all the strength, the part that comes first by chance.
         """
-        place, settings = self._window(), self.bed.settings
+        settings = self.bed.settings
+        if hasattr(settings, "cut_at_edge") and shapely.contains_properly(self.bed.place.edge, self.zone):
+            settings = replace(settings, cut_at_edge=False)  # what a window's side cuts off is not in the mark
         area = max(float(shapely.area(self.mark.shape)), 1e-6)
         fallen = geometry.empty()
         for chance in [rng, *(self.bed.stream(self.mark, "fall", str(k)) for k in range(2, _FALLS + 1))]:
@@ -278,21 +289,22 @@ class _Hand:
             falls = settings
             if hasattr(settings, "snow"):
                 falls = _falling(settings, float(np.clip(_SUPPLY * left / area, *_SNOW)))
-            new = self.bed.grown(falls, place, chance)
+            new = self.bed.grown(falls, self._window(settings), chance)
             new = new[self._inside(new) & shapely.within(new, self.zone)]
-            new = clear_of(new, np.concatenate([cuts, fallen, self.bed.others]), self.limits)
+            new = new[shapely.area(new) <= _LARGE * wanted_mm2]
             beside = np.concatenate([cuts, fallen, self.bed.others])
-            new = self._first(firm(new, beside, self.bed.place, self.limits), left)
+            new = self._first(firm(clear_of(new, beside, self.limits), beside, self.bed.place, self.limits), left)
             fallen = np.concatenate([fallen, new])
             if shapely.area(new).sum() < _NO_ROOM * wanted_mm2:
-                break
+                settings = _smaller(settings)
         return np.concatenate([cuts, self._first(fallen, share * float(shapely.area(fallen).sum()))])
 
     def _first(self, shapes: PolygonArray, wanted_mm2: float) -> PolygonArray:
-        """Those of the shapes that come first by the mark's chance, until there is enough."""
-        order = np.argsort(self._chance(shapely.get_coordinates(shapely.centroid(shapes))), kind="stable")
-        shapes = shapes[order]
-        return shapes[np.cumsum(shapely.area(shapes)) - shapely.area(shapes) / 2 <= wanted_mm2]
+        """Those of the shapes that come first by the mark's chance, large ones late, until there is enough."""
+        size = shapely.area(shapes)
+        late = size / max(float(size.sum()), 1e-9)
+        order = np.argsort(self._chance(shapely.get_coordinates(shapely.centroid(shapes))) / 2 + late, kind="stable")
+        return shapes[order][np.cumsum(size[order]) - size[order] / 2 <= wanted_mm2]
 
     def _anew(self, settings: Any, inside: BaseGeometry, rng: Generator) -> PolygonArray:  # noqa: ANN401
         """What grows of the motif as a whole, as far as it lies inside, with ends of its own."""
@@ -402,12 +414,12 @@ class _Hand:
         away = self.bed.stream(self.mark, "chance").uniform(0, 1000, 2)
         return chance_at(np.reshape(xy, (-1, 2)) + away)
 
-    def _window(self) -> Place:
-        """The place as far as the mark and what falls into it reach."""
-        place, settings = self.bed.place, self.bed.settings
+    def _window(self, settings: Any) -> Place:  # noqa: ANN401
+        """The place as far as the mark and what falls into it by these settings reach."""
+        place = self.bed.place
         if not (hasattr(settings, "snow") and hasattr(settings, "largest_mm")):
             return place
         frame = place.edge
-        by = 2 * self.habit.flake_mm * np.array([-1, -1, 1, 1])
+        by = 2 * settings.largest_mm * np.array([-1, -1, 1, 1])
         window: Any = shapely.intersection(frame, shapely.box(*(shapely.bounds(self.mark.shape) + by)))
         return replace(place, frame=window, area=geometry.solid(shapely.intersection(place.area, window)))

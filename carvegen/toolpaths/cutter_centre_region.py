@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Indices, Mask, PolygonArray
 
 __all__ = [
-    "SAG_MM", "Fit", "centres", "fine", "fit", "ground", "grown", "least_mm", "left", "over_edge", "pieces",
+    "SAG_MM", "Fit", "centres", "fit", "ground", "grown", "least_mm", "left", "over_edge", "pieces",
     "regrouped", "shrunk", "without", "worth",
 ]  # fmt: skip
 
@@ -81,7 +81,7 @@ def ground(block: Block, inset_mm: float) -> tuple[PolygonArray, NDArray[np.obje
     tuple
         Two aligned arrays: the pieces with the strip outside the block beside them, and the pieces themselves.
     """
-    whole = geometry.joined(fine(_with_cut_outs(block)))
+    whole = geometry.joined(geometry.free_of_grid(_with_cut_outs(block)))
     return over_edge(whole, block, inset_mm)[0], whole
 
 
@@ -94,11 +94,6 @@ def over_edge(shapes: PolygonArray, block: Block, inset_mm: float) -> tuple[Poly
     strips = shapely.difference(shapely.box(x0 - reach, y0 - reach, x1 + reach, y1 + reach), block.board)
     wide[open_] = shapely.union(shapes[open_], strips)
     return wide, open_
-
-
-def fine(shapes: PolygonArray) -> PolygonArray:
-    """The shapes free of the grid that they were snapped to: what is made of them would be rounded to it."""
-    return shapely.from_wkb(shapely.to_wkb(shapes))  # which holds no grid, and is quicker than to set none
 
 
 def centres(wide: PolygonArray, block: Block, inset_mm: float, barred: PolygonArray) -> NDArray[np.object_]:

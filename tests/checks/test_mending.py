@@ -18,6 +18,7 @@ from carvegen.base.findings import Severity
 from carvegen.blocks.job import Job
 from carvegen.checks import checked
 from carvegen.checks.mending import Mended, _Bench, can_mend, mended, mended_for_all
+from carvegen.checks.survey import Survey
 from carvegen.motifs import snowfall
 from tests.cases import block, box, disc, grown, limits, setup, shapes
 from tests.strategies import examples
@@ -177,6 +178,8 @@ def test_no_land_is_laid_into_the_white_beside_a_cut_that_moves_or_stays(fixed) 
     assert ("filled" if fixed else "joined") in [its.what for its in changes]
     assert cuts[1].difference(shapely.union_all(done.block.cuts)).area < 0.001
     assert shapely.union_all(done.block.cuts).area > 50
+    assert len(changes) == 1  # where they meet no land is left to be mended again and again
+    assert shapely.union_all(cuts).convex_hull.buffer(0.3).covers(shapely.union_all(done.block.cuts))
 
 
 def test_a_thin_stroke_is_made_wider_and_a_speck_left_out() -> None:
@@ -293,7 +296,18 @@ def test_snowfall_grown_for_finer_land_keeps_its_look() -> None:
     assert same > 0.9 * white(job)
 
 
-@pytest.mark.parametrize("seed", [0, 1, 6])
+def test_cuts_that_lie_on_the_grid_are_checked_without_a_fault_of_their_offsets():
+    """Of one of these, shrunk and grown on the grid that it carries, the outline lies on itself."""
+    bench = _Bench(job_of(*boxes(8, 30)), frozenset())
+    bench.mend(0)
+    cuts = bench.job.block.cuts
+    assert shapely.is_valid(cuts).all()
+    assert (shapely.get_precision(cuts) > 0).any()
+    assert shapely.is_valid(Survey(bench.job).reach.reached).all()
+    checked(bench.job)
+
+
+@pytest.mark.parametrize("seed", [0, 1, 6, 8])
 def test_a_measure_falls_in_each_round(seed):
     """The places that break; where as many break as before, the land: then a hopeless piece of it was cut away."""
     bench, measures = _Bench(job_of(*boxes(seed, 30)), frozenset()), list[tuple[int, float]]()

@@ -229,9 +229,10 @@ def grown_wide(name: str, seed: int) -> tuple[Growth, Bed]:
     ("name", "seeds", "shape", "least"),
     [
         ("snowfall", (1,), box(3, 30, 13, 27), 0.04),  # snow lies thick here: there is room for little
+        ("snowfall", (2, 7), box(18, 21, 18, 18), 0.15),  # large flakes leave no room for others, or none lie here
         ("snowload", (1,), box(3, 30, 13, 27), 0.08),
         *(
-            [("snowfall", (1, 2, 3), box(18, 21, 18, 18), 0.1), ("snowload", (1, 2, 4), box(10, 28, 40, 24), 0.2)]
+            [("snowfall", (1, 3, 4, 5, 6), box(18, 21, 18, 18), 0.1), ("snowload", (1, 2, 4), box(10, 28, 40, 24), 0.2)]
             if MANY
             else []
         ),

@@ -60,7 +60,7 @@ def depth_over(growth: Growth, x: float, surface: float) -> float:
     return float(shapely.length(shapely.intersection(line, shapely.union_all(growth.cuts))))
 
 
-def bare_tree(seed: int = 5, forks: int = 5) -> geometry.PolygonArray:
+def bare_tree(seed: int = 5, levels: int = 5, *, first: int = 0) -> geometry.PolygonArray:
     """A tree of ever thinner forks, down to twigs of half a millimetre."""
     rng, limbs = np.random.default_rng(seed), []
 
@@ -71,7 +71,7 @@ def bare_tree(seed: int = 5, forks: int = 5) -> geometry.PolygonArray:
         for way in (-1, 0.2, 1) if left else ():
             limb(tip, turn + 0.65 * way + rng.normal(0, 0.15), long * rng.uniform(0.6, 0.85), thick * 0.62, left - 1)
 
-    limb(np.array([75.0, 4.0]), np.pi / 2, 34.0 * 0.72 ** (5 - forks), 9.0 * 0.62 ** (5 - forks), forks)
+    limb(np.array([75.0, 4.0]), np.pi / 2, 34.0 * 0.72**first, 9.0 * 0.62**first, levels)
     return geometry.parts(shapely.union_all(limbs))
 
 
@@ -100,7 +100,9 @@ def icon(name: str) -> geometry.PolygonArray:
     return placed(f"{ICONS / name}.svg at 15 8 width 90", width_mm=150, height_mm=150)
 
 
-SUBJECTS = {"bare tree": lambda: bare_tree(forks=5 if MANY else 4), "spruce": spruce} | {
+_BARE_TREE = {"levels": 5} if MANY else {"levels": 4, "first": 1}  #: its trunk as thick as a first fork of the other
+SUBJECTS = {"bare tree": lambda: bare_tree(**_BARE_TREE), "small bare tree": lambda: bare_tree(levels=4)}
+SUBJECTS |= {"spruce": spruce} | {
     name: lambda name=name: icon(name) for name in ("tree", "house-chimney", "person", "mountain", "horse", "crow")
 }
 
@@ -129,7 +131,7 @@ CASES = [("bare tree", "fresh"), *([("spruce", "fresh"), ("bare tree", "deep")] 
 #: A preset on each icon, in turn; all of them where there is time for many.
 _TURNS = list(snowload.PRESETS) * 3
 _EACH = len(snowload.PRESETS) if MANY else 1
-_ICONS = few(enumerate(list(SUBJECTS)[2:]), 2)
+_ICONS = few(enumerate(list(SUBJECTS)[3:]), 2)
 CASES += [(name, preset) for k, name in _ICONS for preset in _TURNS[k % 5 :][:_EACH]]
 each_case = pytest.mark.parametrize(("name", "preset"), CASES)
 
@@ -340,7 +342,10 @@ def test_patchy_snow_leaves_bare_stretches_and_is_no_even_rim() -> None:
     assert depth[depth > 0].std() > 0.2 * depth[depth > 0].mean()
 
 
-@pytest.mark.parametrize(("name", "preset"), [("bare tree", "fresh"), *([("bare tree", "deep")] if MANY else [])])
+@pytest.mark.parametrize(
+    ("name", "preset"),
+    [("bare tree", "fresh"), ("small bare tree", "fresh"), *([("bare tree", "deep")] if MANY else [])],
+)
 def test_hardly_a_speck_of_sky_is_shut_in(name, preset) -> None:
     """Holes between snow and tree that were none of the tree's own, below 4 mm²: what is left is far less in all."""
     on, cuts = shapely.union_all(subject(name)), snow_on(name, preset).cuts

@@ -15,10 +15,12 @@ from shapely import affinity
 from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.blocks.block import Block
-from carvegen.toolpaths import plan_for
+from carvegen.toolpaths import cutter_centre_region, plan_for
+from carvegen.toolpaths.laser import planner
 from carvegen.toolpaths.laser.planner import laser_plan
+from carvegen.toolpaths.laser.scanning import outlines
 from carvegen.toolpaths.paths import Work
-from carvegen.toolpaths.promises import broken, into_land_mm
+from carvegen.toolpaths.promises import broken, doubled, into_land_mm
 from carvegen.toolpaths.settings import LOWERED, PathSettings
 from tests import cases
 from tests.cases import box, disc
@@ -371,3 +373,63 @@ def test_ways_over_a_clamp_are_told():
         )
         assert any("strike a clamp" in said and "LOWER FLOOR" in said for said in over.remarks)
         assert not any("strike a clamp" in said and "LOWER FLOOR" in said for said in off.remarks)
+
+
+_AT_EDGE = [  # a line of grain that ends at the block's edge: the shoulder's second step has a room 0.4 µm high there
+    (1.5, 21.115082881487222), (1.5, 20.369912912912913), (1.379, 20.375), (0.898, 20.39), (0.417, 20.395), (0, 20.393),
+    (0, 21.143), (0.666, 21.139), (1.161, 21.129),
+]  # fmt: skip
+
+
+def test_what_is_narrower_than_the_grid_is_not_followed_there_and_back():
+    block = cases.block(shapely.Polygon(_AT_EDGE), size=(60.0, 40.0))
+    job = job_of(block, material="linoleum")
+    plan = laser_plan(job, PathSettings())
+    assert [its.name for its in plan.operations if its.work is Work.SHOULDER]
+    assert broken(plan, PathSettings()) == ()
+
+
+_SQUARE = [(0, 0), (2, 0), (2, 2), (0, 2)]
+_FOLDED = {  # on the grid of 1 µm: a notch, two points deep, a hole beside the outline, a neck
+    "notch": (shapely.Polygon([*_SQUARE, (0, 1.0004), (0.04, 1), (0, 0.9996)]), 1),
+    "long notch": (shapely.Polygon([*_SQUARE, (0, 1.0004), (0.5, 1.0003), (0.9, 1), (0.5, 0.9997), (0, 0.9996)]), 1),
+    "hole": (shapely.Polygon([*_SQUARE, (0, 1.5), (0, 0.5)], [[(0.0004, 0.5), (0.0004, 1.5), (1, 1)]]), 1),
+    "neck": (shapely.Polygon([
+        *_SQUARE[:3], (1.5, 2), (1.5, 1.0004), (0.5, 1.0004), (0.5, 2), (0, 2), (0, 0.5), (0.5, 0.5), (0.5, 0.9996),
+        (1.5, 0.9996), (1.5, 0.5), (0, 0.4)]), 2),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", _FOLDED)
+def test_outlines_on_the_grid_lie_nowhere_on_themselves(name):
+    shape, count = _FOLDED[name]
+    assert shape.is_valid
+    paths, owner = outlines(geometry.polygon_array([box(5, 5, 1, 1), shape, box(8, 5, 1, 1)]))
+    assert doubled(paths, 0.0) == 0
+    assert owner.tolist() == [0, *[1] * count, 2]
+    rings = shapely.polygons([shapely.linearrings(line.coords) for line in twins.lines(paths)])
+    assert shapely.is_valid(rings).all()
+    assert shapely.area(rings[1:-1]).sum() == pytest.approx(shape.area, abs=0.002)
+
+
+def flowers(seed: int, count: int = 400) -> geometry.PolygonArray:
+    """Round, dented, pointed and long shapes 0.3 to 2 mm across, each in a place of its own."""
+    rng = np.random.default_rng(seed)
+    turn = np.linspace(0, 2 * np.pi, 25)[:-1]
+    size, dent, leaves = rng.uniform(0.15, 1, count), rng.uniform(0, 0.9, count), rng.integers(1, 6, count)
+    reach = size[:, None] * (1 - dent[:, None] * np.cos(leaves[:, None] * turn + rng.uniform(0, 6, (count, 1))) ** 2)
+    xy = np.stack([reach * np.cos(turn), rng.uniform(0.3, 1, (count, 1)) * reach * np.sin(turn)], axis=2)
+    places = 3 * np.stack(np.divmod(np.arange(count), 20), axis=1)[:, None]
+    found = geometry.closed_polygons(xy + places)
+    return found[shapely.is_valid(found)]
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_what_the_beam_leaves_is_found_as_by_laying_all_it_reaches_over_all(seed):
+    cuts, half = flowers(seed), 0.1
+    room = cutter_centre_region.shrunk(cuts, half)
+    left = shapely.get_parts(shapely.difference(cuts, cutter_centre_region.grown(room, half)))
+    left = geometry.parts(left[~shapely.is_empty(shapely.buffer(left, -0.025, quad_segs=2))])
+    found = planner._unreached(cuts, room, half)
+    assert 20 < len(found) == len(left)
+    assert shapely.area(found).sum() == pytest.approx(shapely.area(left).sum(), abs=1e-9)

@@ -143,6 +143,7 @@ class _Bench:
         self.cut = job.face_limits.cut_mm
         self._latest: dict[int, int] = {}  #: for each cut changed in this round the number of its last change
         self._became: dict[int, int] = {}  #: for each cut joined to another in this round the number of that
+        self._meets_fixed: list[BaseGeometry] = []  #: land taken away up to a cut that stays: none is between them now
         self._extra: float = 0  #: by how much more than wanted land is made wide
 
     def mend(self, number: int) -> bool:
@@ -218,6 +219,8 @@ class _Bench:
 
     def _mend_land(self, survey: Survey, k: int, one: int, other: int) -> None:
         found, movable = survey.narrow_lands, self._movable([one, other])
+        if found.width[k] <= _AT_WALL_MM and self._is_gone(found.at[k]):
+            return
         wanted = float(self.job.limits.land_at(found.direction_deg[k : k + 1])[0])
         weak = wanted * (_HOPELESS if found.kind[k] == Kind.NECK and one != other else _WEAK)
         wide = _stretch(survey, k, wanted + _SPARE_MM + self._extra)
@@ -232,6 +235,10 @@ class _Bench:
             self._lay_on(shape_edits.less(wide, self._white_at(wide)), at)
         elif movable:
             self._move_off(movable[0], survey, k, wanted)
+
+    def _is_gone(self, at: Floats) -> bool:
+        """Whether land beside a cut that stays was taken away here."""
+        return bool(shapely.dwithin(self._meets_fixed, shapely.Point(at), _AT_WALL_MM).any())
 
     def _owners(self, points: Floats, inner: Indices) -> list[int]:
         """The cut at whose wall each point lies; -1 where it is the edge or a cut-out.
@@ -286,6 +293,7 @@ class _Bench:
         if not mine:
             return
         gone = shape_edits.less(gone, shape_edits.plus(*fixed, *self.job.block.cut_outs))
+        self._meets_fixed += [gone] if fixed else []
         whole = shape_edits.plus(*(self.cuts[k] for k in mine), gone)
         before = [shapely.area(self.cuts[k]) for k in mine]
         self._put(mine[0], whole, "joined" if len(mine) > 1 else "filled", at, lost=sum(before[1:]))

@@ -14,6 +14,7 @@ import shapely
 from carvegen.geometry import (
     GRID_MM,
     difference,
+    free_of_grid,
     intersection,
     parts,
     solid,
@@ -47,7 +48,10 @@ def common(*shapes: BaseGeometry) -> BaseGeometry:
 
 def round_about(shapes: BaseGeometry, by: float) -> BaseGeometry:
     """Everything not further than `by` from a shape; a little more, as its circles are drawn by polygons."""
-    return shapely.buffer(shapes, by / math.cos(math.pi / 4 / _SEGMENTS), quad_segs=_SEGMENTS)
+    wide: BaseGeometry = shapely.buffer(
+        free_of_grid(shapes), by / math.cos(math.pi / 4 / _SEGMENTS), quad_segs=_SEGMENTS
+    )
+    return wide
 
 
 def lands(middles: Floats, run: Indices, width: float) -> BaseGeometry:
@@ -91,7 +95,7 @@ def runs(middles: Floats, edge: Indices, gap: float) -> Indices:
 
 def too_thin(land: BaseGeometry, width: float) -> PolygonArray:
     """What of a land no disc of this width reaches from inside: thin lands, tips, and the corners of all others."""
-    inner = shapely.buffer(land, -width / 2, quad_segs=_SEGMENTS)
+    inner = shapely.buffer(free_of_grid(land), -width / 2, quad_segs=_SEGMENTS)
     return parts(less(land, round_about(inner, width / 2)))
 
 

@@ -34,7 +34,7 @@ def weak_places(survey: Survey) -> NDArray[np.object_]:
     breaks = ~short_tips(found, survey.job.face_limits.land_at(found.direction_deg))
     places = [geometry.lines(found.at[breaks], found.to[breaks])]
     for k in np.flatnonzero(survey.broken).tolist():
-        left = geometry.parts(shapely.difference(survey.white[k], survey.reached(k)))
+        left = geometry.parts(survey.uncut(k))
         pieces = geometry.parts(survey.reached(k))
         if len(pieces) == 0:
             places.append(survey.white[k : k + 1])

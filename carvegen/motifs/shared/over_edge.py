@@ -24,6 +24,7 @@ _OVER_MM = 3.0  #: so far cuts run on past the face while they are shaped: no co
 _ROUND_MM = 7.0  #: so far the ground runs on round them: their ends stand in it
 _STRIP_MM = 0.04  #: wider than the land is the strip along the edge in which cuts run straight on
 _ALIKE_MM = 0.06  #: an outline may be simplified by so much on both sides
+_SLIM_MM = 0.01  #: what meets the strip by so much less than a cut is broad is still drawn out
 _LOOSE_MM2 = 0.002  #: so little of a piece may lie otherwise
 _ROUNDS = 4
 _NEAR = 4.0  #: lands: what lies further from cuts that are drawn out straight stays as it is
@@ -40,7 +41,8 @@ def ground_over(shape: BaseGeometry, frame: Polygon) -> BaseGeometry:
 
 
 def run_on(
-    shape: BaseGeometry, frame: Polygon, strip: float = 0.0, *, over: float = _OVER_MM, least: float = 0.0
+    shape: BaseGeometry, frame: Polygon, strip: float = 0.0, *, over: float = _OVER_MM, least: float = 0.0,
+    slimmest: float = 0.0,
 ) -> BaseGeometry:  # fmt: skip
     """The shape within the frame less a strip, and straight on over each of its sides from there.
 
@@ -52,17 +54,27 @@ def run_on(
         How far it runs on past the frame, mm.
     least
         Narrower gaps in what meets a side are not drawn out: the end of a thing that just reaches it.
+    slimmest
+        Nor is what meets a side less broadly: a round end that just reaches it.
     """
     left, bottom, right, top = shapely.bounds(frame) + np.array([strip, strip, -strip, -strip])
     by = strip + over
     whole = shapely.intersection(shape, shapely.box(left, bottom, right, top))
-    sideways = [_beside(whole, left, left - by, 0, least), _beside(whole, right, right + by, 0, least)]
+    sideways = [
+        _beside(whole, left, left - by, 0, least=least, slimmest=slimmest),
+        _beside(whole, right, right + by, 0, least=least, slimmest=slimmest),
+    ]
     whole = shapely.union_all([whole, *sideways])
-    upright = [_beside(whole, bottom, bottom - by, 1, least), _beside(whole, top, top + by, 1, least)]
+    upright = [
+        _beside(whole, bottom, bottom - by, 1, least=least, slimmest=slimmest),
+        _beside(whole, top, top + by, 1, least=least, slimmest=slimmest),
+    ]
     return shapely.union_all([whole, *upright])
 
 
-def _beside(shape: BaseGeometry, side: float, end: float, axis: int, least: float) -> BaseGeometry:
+def _beside(
+    shape: BaseGeometry, side: float, end: float, axis: int, *, least: float, slimmest: float
+) -> BaseGeometry:  # fmt: skip
     """What of the shape meets the line at `side`, drawn out to `end`, gaps under `least` too; axis 0 is sideways."""
     low, high = shapely.bounds(shape)[[1 - axis, 3 - axis]]
     if not np.isfinite(low):
@@ -70,7 +82,7 @@ def _beside(shape: BaseGeometry, side: float, end: float, axis: int, least: floa
     ends = [(side, low - 1), (side, high + 1)]
     line = shapely.LineString([at[:: 1 - 2 * axis] for at in ends])
     pieces = shapely.get_parts(shapely.intersection(shape, line))
-    lines = pieces[shapely.get_dimensions(pieces) == 1]
+    lines = pieces[(shapely.get_dimensions(pieces) == 1) & (shapely.length(pieces) >= slimmest)]
     bounds = shapely.bounds(lines)
     bounds = bounds[np.argsort(bounds[:, 1 - axis], kind="stable")]
     near = bounds[1:, 1 - axis] - bounds[:-1, 3 - axis] < least
@@ -128,4 +140,5 @@ def supported(pieces: PolygonArray, frame: Polygon, strip: float) -> PolygonArra
 
 def _straight(cuts: BaseGeometry, frame: Polygon, area: BaseGeometry, limits: Limits) -> BaseGeometry:
     strip = strip_mm(limits)
-    return shapely.intersection(run_on(cuts, frame, strip, least=limits.land_mm + _STRIP_MM), area)
+    least, slimmest = limits.land_mm + _STRIP_MM, limits.cut_mm - _SLIM_MM
+    return shapely.intersection(run_on(cuts, frame, strip, least=least, slimmest=slimmest), area)

@@ -31,12 +31,14 @@ __all__ = ["bounded", "crossing"]
 
 _FILLS = 2  #: rounds in which narrow land at the edge is opened; what is left then is widened
 _BITES = 3
+_NOWHERE = shapely.Polygon()
 _OVER = 0.45  #: the middle of a flake that crosses a side lies so near to it, in its reaches
 _FINE = 8  #: the lengths of tips are measured to a third of their width over so much
 _GONE = 0.5  #: chance that one that would just touch a side, or just not, goes; else it moves out over it
 _TRIMS = 3  #: times that what is missed is taken off
 _HAIR_MM = 0.006  #: narrower than any tool's trace
 _BEVEL = 2.5  #: hairs, by which the end of a tip is taken back with the hairs at its sides
+_RIM = 12.0  #: lands, or cuts: what lies further within the face than this is whole, and holds
 _CORNER = 0.22  #: so much, in smallest cuts squared, may stay uncut in a corner at the frame
 
 
@@ -90,8 +92,10 @@ def bounded(
     clear_of = shapely.difference(frame, area)
     lots = [(shapely.union(clear_of, what), some) for what, some in hides]
     lots.append((clear_of, ~np.any([some for _, some in hides], axis=0) if hides else np.ones(len(shapes), dtype=bool)))
-    pieces = np.concatenate([_cut_off(shapes[at_edge[own[at_edge]]], its, frame, limits) for its, own in lots])
-    edge = _firm(pieces, clear_of, frame, limits, unfilled=shapely.union_all([what for what, _ in hides]))
+    unfilled = shapely.union_all([what for what, _ in hides])
+    inner = _inner(shapely.union(clear_of, unfilled), frame, limits)
+    pieces = [_cut_off(shapes[at_edge[own[at_edge]]], its, frame, inner, limits) for its, own in lots]
+    edge = _firm(np.concatenate(pieces), clear_of, frame, limits, unfilled=unfilled)
     return _joined(shapes[whole], edge, limits)
 
 
@@ -104,12 +108,14 @@ def _joined(whole: PolygonArray, edge: PolygonArray, limits: Limits) -> PolygonA
     return np.delete(shapes, np.unique(np.where(size[i] < size[j], i, j)))
 
 
-def _cut_off(shapes: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: Limits) -> PolygonArray:
+def _cut_off(
+    shapes: PolygonArray, clear_of: BaseGeometry, frame: Polygon, inner: BaseGeometry, limits: Limits
+) -> PolygonArray:  # fmt: skip
     """The shapes within the frame and out of what is kept clear, as far as a cutter reaches them."""
     inside = shapely.intersection(shapes, frame)
     shut = shapely.intersects(clear_of, inside)
     pieces = np.concatenate([geometry.parts(inside[~shut]), _one_side(inside[shut], clear_of, limits)])
-    return _reached(pieces, frame, limits)
+    return _reached(pieces, frame, limits, inner)
 
 
 def _one_side(shapes: PolygonArray, clear_of: BaseGeometry, limits: Limits) -> PolygonArray:
@@ -132,9 +138,10 @@ def _firm(
     helps the smallest piece beside it goes. As long as any is narrow there are fewer pieces: it ends.
     """
     asked, touched = np.ones(len(pieces), dtype=bool), np.zeros(len(pieces), dtype=bool)
+    inner = _inner(shapely.union(clear_of, unfilled), frame, limits)
     for nth in itertools.count():
         near = _near(pieces, asked, 3 * limits.land_mm)
-        weak, specks = _weak(pieces[near], frame, limits)
+        weak, specks = _weak(pieces[near], frame, inner, limits)
         places = np.concatenate([weak, specks])
         place, beside = shapely.STRtree(pieces).query(places, predicate="dwithin", distance=2 * geometry.GRID_MM)
         if len(beside) == 0:
@@ -145,11 +152,11 @@ def _firm(
         bad = np.unique(beside)
         touched[_near(pieces, bad, 3 * limits.land_mm)] = True
         if nth < _FILLS:
-            anew = _filled(pieces[bad], (weak, specks), clear_of, frame, limits, unfilled=unfilled)
+            anew = _filled(pieces[bad], (weak, specks), clear_of, frame, limits, inner=inner, unfilled=unfilled)
         elif nth < _FILLS + _BITES:
             bites = geometry.offset(places, (1 + (nth - _FILLS) / 2) * (limits.land_mm / 2 + SLACK_MM))
             left = geometry.parts(shapely.difference(pieces[bad], shapely.union_all(bites)))
-            anew = _reached(left, frame, limits)
+            anew = _reached(left, frame, limits, inner)
         else:
             order = np.lexsort((shapely.area(pieces)[beside], place))
             bad = np.unique(beside[order[np.flatnonzero(np.diff(place[order], prepend=-1))]])
@@ -180,21 +187,42 @@ def _near(pieces: PolygonArray, which: Indices | Mask, apart: float) -> Indices:
     return np.unique(shapely.STRtree(pieces).query(pieces[which], predicate="dwithin", distance=apart)[1])
 
 
-def _weak(pieces: PolygonArray, frame: Polygon, limits: Limits) -> tuple[PolygonArray, PolygonArray]:
-    """Lines across the land beside the pieces where it is too narrow, and pieces of it too small to stand."""
+def _inner(clear_of: BaseGeometry, frame: Polygon, limits: Limits) -> BaseGeometry:
+    """The part of the face that neither its frame nor what is kept clear is near to; empty where that is not known."""
+    if not shapely.is_empty(clear_of):
+        return shapely.Polygon()
+    return shapely.buffer(frame, -_RIM * max(limits.land_mm, limits.cut_mm), join_style="mitre")
+
+
+def _weak(
+    pieces: PolygonArray, frame: Polygon, inner: BaseGeometry, limits: Limits
+) -> tuple[PolygonArray, PolygonArray]:  # fmt: skip
+    """Lines across the land beside the pieces where it is too narrow, and pieces of it too small to stand.
+
+    Only outside of `inner`, in which masses that reach far into the face are as they were.
+    """
     land = limits.land_mm
-    ground = geometry.parts(shapely.difference(frame, shapely.union_all(pieces)))
+    far = shapely.intersects(inner, pieces)
+    rim: BaseGeometry = frame
+    if far.any():
+        rim = shapely.difference(frame, inner)
+        pieces = np.concatenate([pieces[~far], geometry.parts(shapely.difference(pieces[far], inner))])
+    ground = geometry.parts(shapely.difference(rim, shapely.union_all(pieces)))
     rings = geometry.rings(ground)
     between = necks(geometry.reversed_rings(geometry.rings(pieces)), land)
     lines = [_narrow(rings, land), _narrow(rings, land / 2), geometry.lines(between.start, between.end)]
     if limits.land_along_mm < limits.land_across_mm:  # a tip along the grain is soon longer than the land asked there
         lines.append(_narrow(rings, land, limit_at=limits.land_at))
-    return np.concatenate(lines), _specks(ground, limits)
+    weak = np.concatenate(lines)
+    if not far.any():
+        return weak, _specks(ground, limits)
+    whole = ~shapely.dwithin(ground, inner, geometry.GRID_MM)
+    return weak[~shapely.dwithin(weak, inner, 5 * land)], _specks(ground[whole], limits)
 
 
 def _filled(
     pieces: PolygonArray, places: tuple[PolygonArray, PolygonArray], clear_of: BaseGeometry, frame: Polygon,
-    limits: Limits, *, unfilled: BaseGeometry,
+    limits: Limits, *, inner: BaseGeometry, unfilled: BaseGeometry,
 ) -> PolygonArray:  # fmt: skip
     """The pieces with what is too narrow beside them, out to the frame."""
     weak, specks = places
@@ -203,7 +231,7 @@ def _filled(
     thin = _run_out(geometry.parts(geometry.offset(thin, 2 * geometry.GRID_MM)), frame, limits)
     thin = geometry.parts(shapely.difference(thin, unfilled)) if not shapely.is_empty(unfilled) else thin
     full = shapely.intersection(shapely.union_all(np.concatenate([pieces, thin])), frame)
-    return _reached(geometry.parts(shapely.difference(full, clear_of)), frame, limits)
+    return _reached(geometry.parts(shapely.difference(full, clear_of)), frame, limits, inner)
 
 
 def _run_out(shapes: PolygonArray, frame: BaseGeometry, limits: Limits) -> PolygonArray:
@@ -256,7 +284,9 @@ def _narrow(ground: Rings, width: float, *, limit_at: Callable[[Floats], Floats]
     return geometry.lines(weak.at, weak.to)
 
 
-def _reached(pieces: PolygonArray, frame: Polygon, limits: Limits) -> PolygonArray:
+def _reached(
+    pieces: PolygonArray, frame: Polygon, limits: Limits, inner: BaseGeometry = _NOWHERE
+) -> PolygonArray:  # fmt: skip
     """The pieces without what no round cutter of the smallest cut reaches from within the frame, each made in one.
 
     A corner that is missed by no more than shows stays one. At the frame they are cut off square to its sides.
@@ -264,7 +294,7 @@ def _reached(pieces: PolygonArray, frame: Polygon, limits: Limits) -> PolygonArr
     pieces = fine(_without_hairs(pieces))
     done = []
     for _ in range(_TRIMS):
-        some, missed, _ = _missed(pieces, limits)
+        some, missed, _ = _missed(pieces, inner, limits)
         if len(missed) == 0:
             break
         at_frame = shapely.distance(missed, shapely.boundary(frame)) < SLACK_MM
@@ -274,23 +304,29 @@ def _reached(pieces: PolygonArray, frame: Polygon, limits: Limits) -> PolygonArr
         done.append(pieces[~some])
         pieces = fine(without_specks(left, limits))
     else:
-        pieces = np.delete(pieces, _missed(pieces, limits)[2])
+        pieces = np.delete(pieces, _missed(pieces, inner, limits)[2])
     pieces = geometry.stack([*done, pieces])
     return pieces[_made(pieces, limits)]
 
 
-def _missed(pieces: PolygonArray, limits: Limits) -> tuple[Mask, PolygonArray, Indices]:
+def _missed(
+    pieces: PolygonArray, inner: BaseGeometry, limits: Limits
+) -> tuple[Mask, PolygonArray, Indices]:  # fmt: skip
     """Which pieces a round cutter does not make all of, what it leaves of them that shows, and whose tips are long.
 
     A thin tip has less of an area than a blunt corner, and shows where it goes on for longer than the cutter is wide.
-    What is so long, and no hair, has an area of a hair times that.
+    What is so long, and no hair, has an area of a hair times that. Of `inner` nothing is looked at.
     """
+    far = shapely.intersects(inner, pieces)
+    pieces = pieces.copy()
+    pieces[far] = shapely.difference(pieces[far], inner)
     reached = opened(pieces, limits.cut_mm + SLACK_MM, quad_segs=8)
     lost, slight = shapely.area(pieces) - shapely.area(reached), _CORNER * limits.cut_mm**2
     least = limits.cut_mm - _BEVEL * _HAIR_MM
     doubtful = np.flatnonzero(lost > _HAIR_MM * limits.cut_mm)
     corners, whose = shapely.get_parts(shapely.difference(pieces[doubtful], reached[doubtful]), return_index=True)
     shows = (_across(corners) > least) | (shapely.area(corners) > slight)
+    shows &= ~(far[whose] & shapely.dwithin(corners, inner, limits.cut_mm))
     missed, nth = shapely.get_parts(opened(corners[shows], _HAIR_MM), return_index=True)  # no hair joins two corners
     whose = doubtful[whose[shows]][nth]
     long = _across(missed) > least

@@ -30,6 +30,7 @@ _STEPS = np.array([12, 16, 20, 28, 40, 60])  #: points of outlines
 _MOST = 7  #: crystals that stick to the first of a clump
 _HOLDS = 1.15  #: a torn clump lies in a disc so much larger than a flake's
 _LARGE = 2.4  #: flakes of so many times the least size may be torn
+_PLAIN_MM = (0.9, 1.4)  #: reaches up to which a flake may be a plain disc or square, and from which none is
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -99,6 +100,8 @@ def _outlined(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Dr
     """Their polygons, and the smallest scale of each."""
     shapes, slack = np.empty(len(xy), dtype=object), np.ones(len(xy))
     need = np.pi / np.sqrt(2 * _SAG_MM / np.maximum(reach, 1e-6))
+    low, high = _PLAIN_MM
+    large = np.clip((reach - low) / (high - low), 0, 1)
     points = _STEPS[np.minimum(np.searchsorted(_STEPS, 1.1 * need), len(_STEPS) - 1)]
     for count in _STEPS:
         which = np.flatnonzero(points == count)
@@ -110,6 +113,7 @@ def _outlined(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Dr
             round_share=looks.round,
             longer=looks.longer[layer[which]],
             along_deg=looks.along_deg,
+            large=large[which],
         )
         unit = rounded_until(unit, looks.passes_mm / reach[which])
         slack[which] = looks.passes_mm / (reach[which] * nearest_line(unit))

@@ -26,6 +26,9 @@ _SIDES = 6  #: of a chip at most
 _CHIPPED = 0.35  #: share of chips with three, five or six sides among those that aren't round,
 _FACETS = 0.14  #: and of crisp four-sided ones
 _NICKED = 0.25  #: share of round flakes with one side cut straight
+_CRISPEST = 4.5  #: exponent of large squarish flakes at most: they are soft at the corners
+_DENTS = 3  #: of a large flake at most, as a gouge leaves them between its strokes,
+_FLATS = 3  #: and sides cut straight
 
 
 def superellipse(direction: Directions, exponent: Floats) -> Floats:
@@ -45,6 +48,7 @@ def outlines(
     round_share: float,
     longer: Floats,
     along_deg: float,
+    large: Floats | float = 0.0,
 ) -> Floats:
     """Star-shaped outlines about the origin that reach 1 at most and `SMALLEST_REACH` at least.
 
@@ -56,6 +60,8 @@ def outlines(
         Share of round flakes; the rest is squarish, or chips of three to six sides.
     longer
         0: elongation and turn are left to chance; 1: drawn out along `along_deg`; (n,).
+    large
+        0: a few strokes of the tool, plain or crisp; 1: so large that its outline shows many; (n,).
 
     Returns
     -------
@@ -68,10 +74,12 @@ def outlines(
     kinds, exponents = draws.random(3), draws.random(2)
     round_ones = kinds[:, 0] < round_share
     kind = np.where(round_ones, 1.0, kinds[:, 1])
-    crisp = _FACETS * np.clip(1 - longer, 0, 1)  # the wind leaves few
+    large = np.broadcast_to(large, len(draws))
+    crisp = _FACETS * np.clip(1 - longer, 0, 1) * (1 - large)  # the wind leaves few
     chips, facets = kind < _CHIPPED, (kind >= _CHIPPED) & (kind < _CHIPPED + crisp)
     nicked = round_ones & (kinds[:, 2] < _NICKED)
     squarish = 3.4 - 1.2 * np.log(exponents).sum(axis=1)  # a gamma distribution of shape 2
+    squarish -= large * np.maximum(squarish - _CRISPEST, 0)
     exponent = np.where(round_ones, 1.9 + 0.4 * exponents[:, 0], squarish)[:, None]
     back, others = _turned(-turn), ~chips & ~facets
     reach = np.ones(way.shape)
@@ -80,6 +88,8 @@ def outlines(
     reach[nicked] = np.minimum(reach[nicked], _facet(way[nicked], draws.of(nicked)))
     reach *= _drawn_out(way, longer[:, None], along_deg, draws)
     reach *= np.exp(_waves(way, draws))
+    many = np.flatnonzero(large > 0)
+    reach[many] = _worked(way[many], reach[many], large[many, None], draws.of(many))
     way[facets], reach[facets] = _four_cuts(way[facets], draws.of(facets))
     reach /= reach.max(axis=1, keepdims=True)
     reach = SMALLEST_REACH + (1 - SMALLEST_REACH) * _eased((reach - SMALLEST_REACH) / (1 - SMALLEST_REACH))
@@ -139,6 +149,21 @@ def _facet(way: Directions, draws: Draws) -> Floats:
     """Polar reach of a straight cut past the middle of each; (n, points)."""
     square = draws.uniform(0, 2 * np.pi)
     return np.asarray(draws.uniform(0.66, 0.9) / np.maximum((way * _turned(-square)).real, 1e-3))
+
+
+def _worked(way: Directions, reach: Floats, large: Floats, draws: Draws) -> Floats:
+    """The polar reach of large flakes, with dents of unequal depth and breadth and some sides cut straight."""
+    dented = np.zeros(way.shape)
+    for _ in range(_DENTS):
+        off = np.angle(way * _turned(-draws.uniform(0, 2 * np.pi)))
+        deep, broad = 0.26 * draws.random() ** 1.5, draws.uniform(0.16, 0.5)
+        dented += (deep + 0.03) * np.exp(-((off / broad) ** 2) / 2)
+    reach = reach * np.exp(-large * dented)
+    usual = reach.mean(axis=1, keepdims=True)
+    for _ in range(_FLATS):
+        square, away = draws.uniform(0, 2 * np.pi), 1.15 - 0.37 * large * draws.random() ** 0.7
+        reach = np.minimum(reach, usual * away / np.maximum((way * _turned(-square)).real, 1e-3))
+    return np.asarray(reach)
 
 
 def _four_cuts(way: Directions, draws: Draws) -> tuple[Directions, Floats]:

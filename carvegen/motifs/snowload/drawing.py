@@ -239,14 +239,22 @@ def specks(white: PolygonArray, silhouette: BaseGeometry) -> PolygonArray:
 
 
 def _slots(holes: PolygonArray, white: shapely.STRtree) -> Mask:
-    """Which pieces of sky are slots between twigs: filled, each would be a white pillar; (n,)."""
+    """Which pieces of sky are slots between twigs with snow at their foot: filled, each would be a white pillar; (n,).
+
+    Snow that shuts a slot from above lies in a fork, and fills it.
+    """
     left, low, right, high = shapely.bounds(holes).T
     tall = high - low > _TALL * (right - left)
     xy, hole = shapely.get_coordinates(shapely.segmentize(holes, 0.2), return_index=True)
     snowy = np.zeros(len(xy), dtype=bool)
     snowy[white.query(shapely.points(xy), predicate="dwithin", distance=0.02)[0]] = True
-    share = np.bincount(hole, snowy, minlength=len(holes)) / np.maximum(np.bincount(hole, minlength=len(holes)), 1)
-    return np.asarray(tall & (share < 1 - _WALLED) | (share < 1 - _SHUT))
+    count, up = (
+        np.bincount(hole, snowy, minlength=len(holes)),
+        np.bincount(hole, snowy * xy[:, 1], minlength=len(holes)),
+    )
+    share = count / np.maximum(np.bincount(hole, minlength=len(holes)), 1)
+    at_foot = up < count * (low + high) / 2
+    return np.asarray((tall & (share < 1 - _WALLED) | (share < 1 - _SHUT)) & at_foot)
 
 
 def _without_specks(cover: Floats, solid: Mask, step: float) -> Floats:
@@ -279,4 +287,9 @@ def _slot_cells(label: Indices, count: int, solid: Mask) -> Mask:
             at = (labels[here] > 0) & (labels[beside] == 0)
             sides[k] += np.bincount(labels[here][at], minlength=count + 1)
             dark[k] += np.bincount(labels[here][at], stands[beside][at], minlength=count + 1)
-    return np.asarray(tall & (dark[0] > _WALLED * sides[0]) | (dark.sum(axis=0) > _SHUT * sides.sum(axis=0)))
+    over, under = (
+        np.bincount(label[here].ravel(), ((label[beside] == 0) & ~solid[beside]).ravel(), minlength=count + 1)
+        for here, beside in ((np.s_[:-1], np.s_[1:]), (np.s_[1:], np.s_[:-1]))
+    )
+    slots = tall & (dark[0] > _WALLED * sides[0]) | (dark.sum(axis=0) > _SHUT * sides.sum(axis=0))
+    return np.asarray(slots & (under > over))

@@ -60,6 +60,8 @@ _LUMPY = 1.2  #: lumps are so many times as deep as a thing bears at the most
 _CRUMB = 0.8  #: of the smallest piece that is drawn: what the limits leave smaller goes
 _RUN_MM = 4.0  #: so far below a ledge it is looked how broad what stands there is
 _GROUND_MM = (8.0, 14.0)  #: and here, whether it is ground: a deck on piles is none
+_SHRED_MM, _THIN = 0.05, 1.05  #: what is thinner on average is left over from rounding, and a twig is on average no
+#: broader than so many times the detail
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 
 
@@ -294,6 +296,9 @@ def _twigs(
     thin = thin_parts(silhouette, settings.detail_mm, near=white)
     thin = thin[shapely.area(thin) > settings.detail_mm**2 / 8]
     thin = thin[shapely.STRtree(thin).query(white, predicate="intersects")]
+    wide = 2 * shapely.area(thin) / np.maximum(shapely.length(thin) - 2 * settings.detail_mm, settings.detail_mm)
+    twigs = (wide > _SHRED_MM) & (wide < _THIN * settings.detail_mm)  # GEOS may find no inside at all: then all is thin
+    thin, wide = thin[twigs], wide[twigs]
     if len(thin) == 0:
         return thin
     from scipy.special import ndtr
@@ -302,6 +307,6 @@ def _twigs(
     shapely.prepare(white)
     buried = shapely.contains_properly(white, thin)
     kept = settings.detail_kept * np.where(buried, settings.detail_kept, 1.0) > rank
-    thin = thin[kept]
-    wide = 2 * shapely.area(thin) / np.maximum(shapely.length(thin) - 2 * settings.detail_mm, settings.detail_mm)
-    return np.asarray(shapely.buffer(thin, np.clip((limits.land_mm - wide) / 2, 0, None) + 0.02, quad_segs=2))
+    return np.asarray(
+        shapely.buffer(thin[kept], np.clip((limits.land_mm - wide[kept]) / 2, 0, None) + 0.02, quad_segs=2)
+    )

@@ -17,6 +17,7 @@ __all__ = ["Ledges", "ledges_of"]
 
 _FAR = 1e5  #: more than any height, mm
 _DEEP_MM = 5.0  #: so far down it is looked for how broad a thing is
+_BRIDGES_MM, _SLOT = 0.05, 2.5  #: so much air under it bridges a gap; one so many times as deep as broad is a slot
 _AIR_MM = 1.0  #: under what hangs above at least
 _NEAR_MM = (1.5, 4.0, 4.0)  #: what is short somewhere is taken from so near, and what is short then
 
@@ -40,6 +41,8 @@ class Ledges:
     last: Indices  #: and its last
     under: Indices  #: the ledge below in the same column; -1: none
     free: Indices  #: (2, n) at a chain's left and right end: the ledge below the edge, -1 none, -2 no free edge
+    wall: Indices  #: (2, n) at a chain's left and right end: the ledge on what stands there, -1 none
+    hung: Mask  #: whether it spans a slot beside a wall: nothing holds snow there
 
     def __len__(self) -> int:
         return len(self.column)
@@ -59,6 +62,12 @@ class Ledges:
         """How far each place lies below the highest of its chain, mm, (n,)."""
         heads, chain = np.unique(self.first, return_inverse=True)
         return np.asarray(np.maximum.reduceat(self.base, heads)[chain] - self.base)
+
+    def rises(self, within_mm: float) -> Floats:
+        """How high what stands at the chain's left and right end rises over the end, mm; inf: past all snow; (2, n)."""
+        over = self.highest(self.base, within_mm)[np.maximum(self.wall, 0)] - self.base
+        ends = np.stack([self.first, self.last])
+        return np.take_along_axis(np.where(self.wall >= 0, over, np.inf), ends, axis=1)
 
     def calmed(self, depth: Floats, over_mm: float, least_mm: float) -> Floats:
         """The depth with the snow's surface evened out, wherever it is deeper than `least_mm`; its sum is kept."""
@@ -147,20 +156,45 @@ def ledges_of(bearing: Columns, drawn: Columns, *, cliff_mm: float) -> Ledges:
     ok &= np.minimum(above, above[right]) > np.maximum(base, base[right])
     order = _chained(np.where(ok, right, -1), column)
     column, base, above = column[order], base[order], above[order]
-    goes_on = ok[order]
-    starts = np.append(True, ~goes_on[:-1])[: len(order)]
-    number = np.cumsum(starts) - 1
-    first = np.flatnonzero(starts)
-    last = np.append(first[1:], len(order)) - 1
-    free = np.full((2, len(order)), -2)
-    for side, ends in ((0, first), (1, last)):
-        free[side, ends] = _over(bearing, column, base, ends, 2 * side - 1)
     thick, void, ground = _drawn_below(drawn, column, base)
+    under = _below(column, base, column, base - 1e-6)
+    goes_on, hung = _without_hung(bearing, column, base, void, ok[order])
+    number, first, last = _chains(goes_on)
+    free, wall = np.full((2, len(order)), -2), np.full((2, len(order)), -1)
+    for side, ends in ((0, first), (1, last)):
+        free[side, ends], wall[side, ends] = _over(bearing, column, base, ends, 2 * side - 1)
+        beside = np.clip(ends + 2 * side - 1, 0, len(order) - 1)
+        drops = hung[beside] & ~hung[ends] & (np.abs(column[beside] - column[ends]) == 1)
+        drops &= np.abs(base[beside] - base[ends]) <= cliff_mm
+        free[side, ends[drops]], wall[side, ends[drops]] = under[beside[drops]], -1
     slope, breadth = _slope(base, goes_on, page.step), _breadth(drawn, column, base - void, thick)
     return Ledges(
         page.step, column, page.x[column], base, above, thick, breadth, ground, void, slope, goes_on,
-        first[number], last[number], _below(column, base, column, base - 1e-6), free,
+        first[number], last[number], under, free, wall, hung,
     )  # fmt: skip
+
+
+def _chains(goes_on: Mask) -> tuple[Indices, Indices, Indices]:
+    """The number of each place's chain, and each chain's first and last place."""
+    starts = np.append(True, ~goes_on[:-1])[: len(goes_on)]
+    first = np.flatnonzero(starts)
+    return np.cumsum(starts) - 1, first, np.append(first[1:], len(goes_on)) - 1
+
+
+def _without_hung(bearing: Columns, column: Indices, base: Floats, void: Floats, goes_on: Mask) -> tuple[Mask, Mask]:
+    """The links without those to what hangs in the air; and which places do.
+
+    What is filled between two things that reach as high spans from one to the other. Beside a wall it would be a plug
+    in a slot, unless the slot ends near below: a fork.
+    """
+    run, begin, end = _chains(goes_on & (void > _BRIDGES_MM) & np.append(void[1:] > _BRIDGES_MM, False))
+    _, first, last = _chains(goes_on)
+    walled = np.zeros(len(run), dtype=bool)
+    for ends, side in ((first, -1), (last, 1)):
+        walled[ends] |= _over(bearing, column, base, ends, side)[0] == -2
+    deep = np.maximum.reduceat(void, begin) > _SLOT * (end - begin + 1) * bearing.page.step
+    hung = (deep & (walled[begin] | walled[end]) & (void[begin] > _BRIDGES_MM))[run]
+    return goes_on & (hung == np.append(hung[1:], False)), hung
 
 
 def _nearest(column: Indices, base: Floats, side: int) -> Indices:
@@ -191,15 +225,20 @@ def _below(column: Indices, base: Floats, at: Indices, height: Floats) -> Indice
     return np.where((place >= 0) & (column[found] == at), found, -1)
 
 
-def _over(bearing: Columns, column: Indices, base: Floats, ends: Indices, side: int) -> Indices:
-    """What lies below the edge at the chains' ends: a ledge, -1 nothing, -2 if a wall or the page's end is there."""
+def _over(bearing: Columns, column: Indices, base: Floats, ends: Indices, side: int) -> tuple[Indices, Indices]:
+    """What lies below the edge at the chains' ends: a ledge, -1 nothing, -2 if a wall or the page's end is there.
+
+    And the ledge on that wall; -1 where there is none.
+    """
     beside = column[ends] + side
     span = np.searchsorted(bearing.column * _FAR + np.clip(bearing.low, -_FAR / 4, _FAR / 4),
                            beside * _FAR + base[ends] + 0.05, side="right") - 1  # fmt: skip
     span = np.clip(span, 0, None)
     wall = (bearing.column[span] == beside) & (bearing.high[span] > base[ends] + 0.05)
     outside = (beside < 0) | (beside >= bearing.page.wide)
-    return np.where(wall | outside, -2, _below(column, base, beside, base[ends]))
+    below = _below(column, base, beside, np.where(wall, bearing.high[span] + 1e-6, base[ends]))
+    on = wall & ~outside & np.isfinite(bearing.high[span])
+    return np.where(wall | outside, -2, below), np.where(on, below, -1)
 
 
 def _drawn_below(drawn: Columns, column: Indices, base: Floats) -> tuple[Floats, Floats, Mask]:

@@ -24,6 +24,7 @@ _FACE_MM = 0.8  #: which way a side faces is seen over so much
 _FACES = 0.75  #: cosine between the wind and a side that it plasters
 _BROAD_MM = 2.2  #: thinner things bear none
 _MOST = 0.4  #: of a thing's breadth
+_SHORTEST_MM, _SLIMMEST_MM = 6.0, 0.55  #: shorter strips, and those slimmer on average, are left out
 _PROUD = 0.2  #: of the strip stands out from what it clings to
 
 
@@ -49,7 +50,7 @@ def plastered(solid: Mask, clear: Floats, settings: Settings, page: Page, rng: G
     free = exposed(clear[:, row // 2, upwind // 2], settings)
     x, y = page.x[column], page.bottom + (row + 0.5) * page.step
     place = np.column_stack([x, y])
-    wave = waves_at(place, rng, patch_mm=(5.0, 12.0)) + 0.3 * waves_at(place, rng, patch_mm=(1.5, 2.2))
+    wave = waves_at(place, rng, patch_mm=(5.0, 20.0)) + 0.12 * waves_at(place, rng, patch_mm=(2.0, 4.0))
     thick = 0.45 * settings.fallen_mm * abs(blows) * (0.3 + settings.sticky) * np.clip(0.35 + 0.7 * wave, 0, 1.5)
     thick *= np.clip((faces - _FACES) / 0.1, 0, 1) * np.clip(2 * free - 0.6, 0, 1) * (wide >= _BROAD_MM)
     thick = np.minimum(thick, _MOST * wide)
@@ -57,4 +58,13 @@ def plastered(solid: Mask, clear: Floats, settings: Settings, page: Page, rng: G
     ends = np.sort([edge - way * _PROUD * thick, edge + way * (1 - _PROUD) * thick], axis=0)
     turned = Canvas.blank(Page(page.bottom, page.left, page.high, page.wide, page.step, 0))
     turned.stroke(row, *ends)
-    return turned.cover.T
+    return _without_scraps(turned.cover.T, page.step)
+
+
+def _without_scraps(cover: Floats, step: float) -> Floats:
+    """The strips without those that are short or slim: nobody cuts a row of lozenges down a post."""
+    label, count = ndimage.label(cover > 0)
+    area = np.bincount(label.ravel(), cover.ravel(), minlength=count + 1) * step**2
+    long = np.array([0.0, *((rows.stop - rows.start) * step for rows, _ in ndimage.find_objects(label))])
+    kept = (long >= _SHORTEST_MM) & (area >= _SLIMMEST_MM * long)
+    return np.asarray(np.where(kept[label], cover, 0.0))

@@ -36,6 +36,9 @@ _ARC = 2
 _BROAD_MM = 4.0  #: what is as thick hides the sky; thinner twigs hide half of it: snow drifts past them
 _BOARD_MM = 25.0  #: and so does what is as long and straight, however thin,
 _BOARD_DEG = np.arange(-40, 41, 4)  #: along one of these slopes
+_BRIDGED = 1.5  #: snow bridges no gap wider than so many times the thinner of what bears it on both sides;
+_ALWAYS_MM, _STEP = 0.6, 1.2  #: one so narrow it always does; breadths are told apart in steps no smaller than this
+_MITRE = 1.5  #: no corner is drawn out further than so many times the distance
 _LEAST_GAP_MM2 = 0.5
 _WALL_MM = 3.5
 _WALLED = 0.9  #: a hole with so much wall round it is a mark
@@ -180,12 +183,38 @@ def _words(holes: PolygonArray, gaps: str, said: Sequence[tuple[BaseGeometry, st
 
 
 def bearer(silhouette: BaseGeometry, *, bridging_mm: float, detail_mm: float) -> PolygonArray:
-    """The silhouette with gaps up to `bridging_mm` filled, and without what is narrower than `detail_mm` then."""
-    tiles, cells = tiles_of(silhouette, bridging_mm + detail_mm)
-    grown = shapely.buffer(shapely.simplify(tiles, _FINE_MM), bridging_mm / 2, quad_segs=_ARC)
-    inner = shapely.buffer(grown, -(bridging_mm + detail_mm) / 2, quad_segs=_ARC)
-    solid = shapely.intersection(shapely.buffer(inner, detail_mm / 2, quad_segs=_ARC), cells)
+    """The silhouette with narrow gaps filled, and without what is narrower than `detail_mm` then.
+
+    A gap is filled up to `bridging_mm`, but no wider than `_BRIDGED` times the thinner of what stands on both its
+    sides: from one twig to the next snow reaches no further than a twig is thick. Three steps of breadth are enough.
+    """
+    tiles, cells = tiles_of(silhouette, 2 * bridging_mm + detail_mm)
+    tiles = shapely.simplify(tiles, _FINE_MM)
+    narrow = min(bridging_mm, _ALWAYS_MM)
+    inner = [_closed_within(tiles, narrow, detail_mm)]
+    for gap in (np.sqrt(narrow * bridging_mm), bridging_mm):
+        if gap > _STEP * narrow:
+            broad = gap / _BRIDGED
+            thick = shapely.buffer(tiles, -broad / 2, quad_segs=_ARC)
+            inner.append(_closed_within(thick, gap, detail_mm, thinned_mm=broad))
+    within = shapely.union_all(np.stack(inner), axis=0)
+    solid = shapely.intersection(shapely.buffer(within, detail_mm / 2, quad_segs=_ARC), cells)
     return geometry.parts(geometry.union(solid))
+
+
+def _closed_within(shapes: PolygonArray, gap: float, detail_mm: float, *, thinned_mm: float = 0.0) -> PolygonArray:
+    """What lies half a detail within the shapes with gaps so wide filled; they come thinned by so much.
+
+    What was thinned gets its corners back: between two posts the gap is filled up to their tops.
+    """
+    grown = shapely.buffer(
+        shapes,
+        (gap + thinned_mm) / 2,
+        quad_segs=_ARC,
+        join_style="mitre" if thinned_mm else "round",
+        mitre_limit=_MITRE,
+    )
+    return np.asarray(shapely.buffer(grown, -(gap + detail_mm) / 2, quad_segs=_ARC), dtype=object)
 
 
 def hiding(solid: Mask, lattice: Mask, page: Page) -> Mask:

@@ -42,6 +42,7 @@ _FORKED = 1.5  #: a fork bears so many times the breadth of its limbs more than 
 _RIDGE_MM, _RIDGE = 0.4, 1.4  #: a slender thing bears as much as the cap of one so much, and so many times, as broad
 _MOST, _MOST_MM = 1.25, 0.8  #: the deepest anywhere: so many times what has fallen, and so much more
 _HOLLOW_MM, _LEVELS = 0.1, 2  #: deeper hollows are levelled, in so many steps
+_WALL_MM = 3.0  #: what stands at an end is as high as it is anywhere so near
 _HELD_MM = 0.3  #: snow below an edge that comes so near to it holds what lies on the edge
 _POCKET = 0.9  #: between walls it lies so deep for the pocket's breadth, and
 _DOME = 3.5  #: a thing that is free on both sides and no broader than so many times what has fallen bears a dome
@@ -62,6 +63,7 @@ class Ends:
     crest_in: Floats  #: distance from the end to there, mm
     kind: Floats  #: a number 0…1 of each end
     on_tip: Floats  #: the share that stays so far below the tip of a pointed thing, (n,)
+    wall: Floats  #: how high what stands at the end rises over it, mm; inf: past all snow, or nothing stands there
 
     def deepest(self, side: int) -> Floats:
         """How deep the snow may lie by its distance to the end on that side, mm, (n,)."""
@@ -112,7 +114,7 @@ def ends_of(ledges: Ledges, settings: Settings, rng: Generator) -> Ends:
     at_edge = np.where(np.isfinite(crest), (0.05 + 0.25 * kind) * crest, at_edge)
     hat = _HAT + _HAT_FALLEN * settings.fallen_mm
     on_tip = np.where(np.isfinite(crest), np.clip(1.4 - ledges.below_tip / hat, 0, 1), 1.0)
-    return Ends(away, free, at_edge, rise, power, crest, crest_in, kind, on_tip)
+    return Ends(away, free, at_edge, rise, power, crest, crest_in, kind, on_tip, ledges.rises(_WALL_MM))
 
 
 def _crests(ledges: Ledges, settings: Settings, alone: Mask, rng: Generator) -> Floats:
@@ -157,7 +159,7 @@ def settled(ledges: Ledges, depth: Floats, settings: Settings, *, sky: Floats, e
         depth, gone = _over_edges(ledges, depth, settings, ends)
         lost += gone
     depth = _domed(ledges, depth, ends)
-    top = np.minimum(np.minimum(bears, room), _limit(ledges, depth, ends))
+    top = np.minimum(np.minimum(bears, room), _limits(ledges, depth, ends).min(axis=0))
     lost += float(np.clip(depth - top, 0, None).sum())
     return Settled(np.minimum(depth, top), fallen, lost)
 
@@ -177,7 +179,7 @@ def borne(ledges: Ledges, settings: Settings) -> Floats:
     alone = (walls[0] > -2) & (walls[1] > -2)
     air = np.bincount(ledges.first, ledges.void > _HELD_MM, minlength=len(ledges))[ledges.first] * ledges.step / wide
     across = (wide < settings.bridging_mm + _HUNG_MM) & (air > _HUNG)  # from one hanging twig to the next
-    twig = np.where(across, 0.0, twig)
+    twig = np.where(across | ledges.hung, 0.0, twig)
     pocket = np.where(
         alone, cap_mm(wide.astype(np.float64), settings.sticky) + _ALONE_FALLEN * settings.fallen_mm, pocket
     )
@@ -219,20 +221,22 @@ def _levelled(ledges: Ledges, depth: Floats, settings: Settings) -> Floats:
     return depth
 
 
-def _limit(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
-    """How deep it can lie by its distance to free ends that nothing below holds up."""
-    limit = np.full(len(ledges), np.inf)
+def _limits(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
+    """How deep it can lie by its distance to each end, free ones that nothing below holds up and low walls; (2, n)."""
+    limits = []
     for side, end in enumerate((ledges.first, ledges.last)):
         below = ledges.free[side][end]
         under = np.where(below >= 0, ledges.base[below] + depth[below] - ledges.base[end], -np.inf)
         held = np.where(under > -_HELD_MM, np.clip(under, 0, None) + _HELD_MM, 0)
-        limit = np.where(ends.free[side], np.minimum(limit, ends.deepest(side) + held), limit)
-    return limit * ends.on_tip
+        leans = ends.wall[side] + np.clip(ledges.base[end] - ledges.base, 0, None)
+        held = np.where(ends.free[side], held, leans)
+        limits.append((ends.deepest(side) + held) * ends.on_tip)
+    return np.stack(limits)
 
 
 def _domed(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
     """The snow on narrow things rounded off to a dome of as much snow, or as much as one holds."""
-    limit = _limit(ledges, depth, ends)
+    limit = _limits(ledges, depth, ends).min(axis=0)
     domes = np.isfinite(ends.crest) & np.isfinite(limit)
     limit = np.where(domes, limit, 0)
     lies, holds = (np.bincount(ledges.first[domes], each[domes], minlength=len(depth)) for each in (depth, limit))
@@ -242,9 +246,9 @@ def _domed(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
 
 def _over_edges(ledges: Ledges, depth: Floats, settings: Settings, ends: Ends) -> tuple[Floats, float]:
     """What the ends cannot hold falls on what lies below them, spread a little; and the sum that meets nothing."""
-    more = np.clip(depth - _limit(ledges, depth, ends), 0, None)
-    away = np.where(ends.free, ends.away, np.inf)
-    side = away.argmin(axis=0)
+    limits = _limits(ledges, depth, ends)
+    more = np.clip(depth - limits.min(axis=0), 0, None)
+    side = limits.argmin(axis=0)
     end = np.where(side == 0, ledges.first, ledges.last)
     below = ledges.free[side, end]
     lands = below >= 0

@@ -10,7 +10,6 @@ import shapely
 from carvegen import geometry
 from carvegen.facts import cutting
 from carvegen.toolpaths.cutter_centre_region import (
-    fine,
     grown,
     over_edge,
     shrunk,
@@ -47,7 +46,7 @@ def room_for(block: Block, shapes: PolygonArray, by_mm: float) -> NDArray[np.obj
 
 def off_limits(shapes: NDArray[np.object_], no_go: PolygonArray, by_mm: float) -> NDArray[np.object_]:
     """The shapes or lines, less all that lies within `by_mm` of where nothing may go; aligned."""
-    return without(shapes, geometry.parts(grown(fine(no_go), by_mm))) if len(no_go) else shapes
+    return without(shapes, geometry.parts(grown(geometry.free_of_grid(no_go), by_mm))) if len(no_go) else shapes
 
 
 def fits_bed(job: Job, around_mm: float = 0.0) -> bool:

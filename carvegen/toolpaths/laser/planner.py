@@ -12,7 +12,7 @@ from carvegen import geometry
 from carvegen.checks.depths.laser_depth import goes_through, through
 from carvegen.facts import burning, cutting
 from carvegen.toolpaths import register_lines
-from carvegen.toolpaths.cutter_centre_region import fine, grown
+from carvegen.toolpaths.cutter_centre_region import grown, shrunk
 from carvegen.toolpaths.laser.beam import (
     beam_half_mm,
     fits_bed,
@@ -23,8 +23,7 @@ from carvegen.toolpaths.laser.beam import (
 from carvegen.toolpaths.laser.cut_outs import block_cut, opening_cuts, tab_rule
 from carvegen.toolpaths.laser.scanning import (
     contours,
-    from_leftmost,
-    on_grid,
+    outlines,
     scan_lines,
 )
 from carvegen.toolpaths.paths import (
@@ -32,7 +31,6 @@ from carvegen.toolpaths.paths import (
     Paths,
     Plan,
     Work,
-    from_rings,
     joined,
     no_paths,
     picked,
@@ -58,6 +56,7 @@ _NEAR = 0.25  #: of the spacing: a line no further than this from the next step'
 # next step has no room, so little more than a spacing stays between lines from both sides; our own choice
 _ALONG_MM = 0.0015  #: a line whose middle lies so near to another runs along it: coordinates lie on a grid of 1 µm
 _SPECK_MM = 0.05  #: narrower places that the beam leaves in corners are not worth a word; our own choice
+_SURELY = 0.8  #: of it: what buffers get wrong is less than the rest
 _TIMES = ("", "", "two", "three", "four", "five", "six")
 
 
@@ -71,7 +70,7 @@ def laser_plan(job: Job, settings: PathSettings) -> Plan:
         return Plan(job=job, operations=(), remarks=(_too_large(job),))
     thin = goes_through(job)
     half = beam_half_mm(job, job.depth_mm)
-    cuts = fine(job.block.lowered)
+    cuts = geometry.free_of_grid(job.block.lowered)
     steps = _steps(job, settings, cuts, half)
     found = [
         *_scored(job, settings),
@@ -197,9 +196,7 @@ def _off_lines(lines: Paths, others: Paths) -> Paths:
 
 def _outlines(shapes: PolygonArray, *, polish: bool = True) -> Paths:
     """The outlines of shapes by a short way, each shape's holes behind it."""
-    rings = geometry.rings(shapes)
-    paths, kept = on_grid(from_rings(rings))
-    return _by_owner(from_leftmost(paths), rings.owner[kept], polish=polish)
+    return _by_owner(*outlines(shapes), polish=polish)
 
 
 def _by_owner(paths: Paths, owner: Indices, *, polish: bool = True) -> Paths:
@@ -238,12 +235,26 @@ def _unreached(cuts: PolygonArray, room: NDArray[np.object_], half: float) -> Po
     """What of the cuts the beam is too wide for."""
     if not len(cuts):
         return geometry.empty()
-    # where a tip lies farther from the room than half a kerf and a speck, or the room is parted, the beam leaves some
-    short = shapely.is_empty(room) | (shapely.get_num_geometries(room) > 1)
-    whole = np.flatnonzero(~short)
-    short[whole] = shapely.hausdorff_distance(cuts[whole], room[whole]) > half + _SPECK_MM
-    rest = shapely.get_parts(shapely.difference(cuts[short], grown(room[short], half)))
+    some = np.flatnonzero(_doubtful(cuts, room, half))
+    # a disc that is worth a word has its middle well inside the cut, and well beyond what the beam reaches
+    a_little = _SURELY * _SPECK_MM / 2
+    some = some[~shapely.covers(grown(room[some], half + a_little), shrunk(cuts[some], a_little))]
+    rest = shapely.get_parts(shapely.difference(cuts[some], grown(room[some], half)))
     return geometry.parts(rest[~shapely.is_empty(shapely.buffer(rest, -_SPECK_MM / 2, quad_segs=2))])
+
+
+def _doubtful(cuts: PolygonArray, room: NDArray[np.object_], half: float) -> Mask:
+    """Of which cuts the beam may leave more than a speck: a tip lies so far from the room, or the room is parted.
+
+    From everywhere in a disc of the radius c about a cut's middle all of the cut is in sight. The cone from that disc
+    to a place at d from the middle lies in the cut, so the room comes as near to that place as half d / c, half being
+    what the beam keeps off the land (similar figures; own derivation).
+    """
+    short: Mask = shapely.is_empty(room) | (shapely.get_num_geometries(room) > 1)
+    seen, far = geometry.star_radii(cuts)
+    unsure = np.flatnonzero(~short & ((seen <= half) | (far * half > seen * (half + _SURELY * _SPECK_MM))))
+    short[unsure] = shapely.hausdorff_distance(cuts[unsure], room[unsure]) > half + _SPECK_MM
+    return short
 
 
 def _floor_mm(job: Job) -> float:

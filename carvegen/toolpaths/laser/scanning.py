@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.toolpaths import cutter_centre_region
 from carvegen.toolpaths.paths import (
     Paths,
     from_rings,
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
         Rings,
     )
 
-__all__ = ["begun_at", "contours", "from_leftmost", "on_grid", "scan_lines"]
+__all__ = ["begun_at", "contours", "from_leftmost", "outlines", "scan_lines"]
 
 _SHORTEST_MM = 0.02  #: a line shorter than it burns a spot that its neighbours burn anyway
 
@@ -85,10 +86,9 @@ def contours(shapes: PolygonArray, spacing_mm: float, *, most: int = 0) -> tuple
     found, owners, levels = [], [], []
     owner, level = np.arange(len(shapes)), 0
     while len(shapes) and (not most or level < most):
-        rings = geometry.rings(shapes)
-        paths, kept = on_grid(from_rings(rings))
-        found.append(from_leftmost(paths))
-        owners.append(owner[rings.owner[kept]])
+        paths, whose = outlines(shapes)
+        found.append(paths)
+        owners.append(owner[whose])
         levels.append(np.full(len(paths), level))
         smaller = geometry.offset(shapes, -spacing_mm)
         pieces, where = shapely.get_parts(smaller, return_index=True)
@@ -123,7 +123,42 @@ def from_leftmost(paths: Paths) -> Paths:
     return begun_at(paths, first - paths.start[:-1])
 
 
-def on_grid(paths: Paths) -> tuple[Paths, Indices]:
+def outlines(shapes: PolygonArray) -> tuple[Paths, Indices]:
+    """The rings of shapes on the grid of all files, each begun at its left; and for each the number of its shape.
+
+    Rounded point by point; a shape whose points fall together so is laid on the grid as a whole, or what of it is
+    narrower than the grid would be followed there and back.
+    """
+    paths, owner = _rounded(shapes)
+    met = np.zeros(len(shapes), dtype=bool)
+    met[owner[_met_twice(paths)]] = True
+    if met.any():
+        pieces, whose = cutter_centre_region.pieces(shapely.set_precision(shapes[met], geometry.GRID_MM))
+        again, its = _rounded(pieces)
+        kept = np.flatnonzero(~met[owner])
+        owner = np.concatenate([owner[kept], np.flatnonzero(met)[whose[its]]])
+        order = np.argsort(owner, kind="stable")
+        paths, owner = picked(joined([picked(paths, kept), again]), order), owner[order]
+    return from_leftmost(paths), owner
+
+
+def _rounded(shapes: PolygonArray) -> tuple[Paths, Indices]:
+    """The rings of shapes, their points on the grid; and for each the number of its shape."""
+    rings = geometry.rings(shapes)
+    paths, kept = _on_grid(from_rings(rings))
+    return paths, rings.owner[kept]
+
+
+def _met_twice(paths: Paths) -> Indices:
+    """Numbers of paths with a point at which a path, this one or another, has been before."""
+    grid = np.round(paths.xyz[:, :2] / geometry.GRID_MM).astype(np.int64)
+    place = (grid[:, 0] << 32) + grid[:, 1]
+    order = np.argsort(place)
+    same = np.flatnonzero(place[order[1:]] == place[order[:-1]])
+    return np.asarray(paths.owner[np.concatenate([order[same], order[same + 1]])], dtype=np.int64)
+
+
+def _on_grid(paths: Paths) -> tuple[Paths, Indices]:
     """Paths on the grid of all files, without points that fall together there; and the numbers of those left.
 
     A path that falls to a point, or a closed one to a line, is left out.

@@ -172,7 +172,7 @@ class _Table:
         return shapely.intersection(centres, self._near(its, centres, rest))
 
     def _barred(self, its: Fit) -> PolygonArray:
-        return geometry.parts(cutter_centre_region.grown(cutter_centre_region.fine(self.settings.no_go), its.face_mm))
+        return geometry.parts(cutter_centre_region.grown(geometry.free_of_grid(self.settings.no_go), its.face_mm))
 
     def _enterable(self, centres: NDArray[np.object_], its: Fit) -> NDArray[np.object_]:
         """The places into which the cutter gets down."""
@@ -274,7 +274,7 @@ class _Table:
 
     def through(self) -> list[Operation]:
         """Cut-outs by the straight cutters of the set, what lies inside another first."""
-        cut_outs, straight = cutter_centre_region.fine(self.job.block.cut_outs), self._straight
+        cut_outs, straight = geometry.free_of_grid(self.job.block.cut_outs), self._straight
         if not len(cut_outs):
             return []
         barred = [self._barred(its) for its in straight]

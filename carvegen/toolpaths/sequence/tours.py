@@ -176,7 +176,7 @@ class _Look:
 
     def __init__(self, way: Indices, at: Floats) -> None:
         self.way = way
-        self.x, self.y = np.ascontiguousarray(at.T)
+        self.at = at[:, 0] + 1j * at[:, 1]  # both sides of a place are read at once
         self.place = np.empty(len(way), dtype=np.int64)  #: of each stop
         self.place[way >> 1] = np.arange(len(way))
         self.beside = np.full(len(at), -1)  #: the end that each end is joined with; -1 at both ends of the way
@@ -185,8 +185,13 @@ class _Look:
 
     def far(self, a: Indices, b: Indices) -> Floats:
         """How far ends lie apart; nothing where there is none."""
-        x, y = self.x[a] - self.x[b], self.y[a] - self.y[b]
-        return np.where((a < 0) | (b < 0), 0.0, np.sqrt(x * x + y * y))
+        step = self.at.take(a)
+        step -= self.at.take(b)
+        square = step.view(np.float64)
+        square *= square
+        far = np.sqrt(square[::2] + square[1::2])
+        far[(a < 0) | (b < 0)] = 0.0
+        return far
 
 
 @dataclass(frozen=True, eq=False)

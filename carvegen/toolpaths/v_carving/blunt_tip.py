@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 
 __all__ = ["sharp", "unfilled"]
 
-_SURELY = 0.7  #: of the least that is told: what buffers and axes get wrong is less than the rest
+_SURELY = 0.7  #: of the least that is told: what axes get wrong is less than the rest
+_CLOSELY = 0.8  #: the same of buffers, whose chords lie at most so far from their arcs
 _CORNER_MM = 0.001  #: an end of the axis with a smaller disc is a corner of the shape
 _SAME_MM = 1e-9
 
@@ -79,7 +80,7 @@ def _looked_at(
     wide: PolygonArray, some: Indices, core: NDArray[np.object_], radius_mm: float, barred: PolygonArray
 ) -> tuple[Indices, NDArray[np.object_]]:
     """The numbers of the pieces, and their cores, where something may be left that is worth a word."""
-    a_little = cutter_centre_region.least_mm(radius_mm) * _SURELY
+    a_little = cutter_centre_region.least_mm(radius_mm) * _CLOSELY
     near = ~shapely.covers(
         cutter_centre_region.grown(core, radius_mm + a_little), cutter_centre_region.shrunk(wide[some], a_little)
     )

@@ -16,18 +16,22 @@ from carvegen.motifs.snowfall.outlines import (
 )
 
 
-def outlined(count, points, *, round_share, rng, longer=0.0, along_deg=0.0):
+def outlined(count, points, *, round_share, rng, longer=0.0, along_deg=0.0, large=0.0):
     draws = Draws(keys(int(rng.integers(2**62)), np.arange(count)))
-    return outlines(draws, points, round_share=round_share, longer=np.full(count, longer), along_deg=along_deg)
+    longer = np.full(count, longer)
+    return outlines(draws, points, round_share=round_share, longer=longer, along_deg=along_deg, large=large)
 
 
 SEEDS = st.integers(0, 2**32)
 
 
-@given(SEEDS, st.integers(0, 30), st.sampled_from([24, 36, 84]), st.floats(0, 1), st.floats(0, 1), st.floats(-180, 180))
-def test_reach_and_validity(seed, count, points, round_share, longer, along) -> None:
+@given(
+    SEEDS, st.integers(0, 30), st.sampled_from([24, 36, 84]), st.floats(0, 1), st.floats(0, 1), st.floats(-180, 180),
+    st.floats(0, 1),
+)  # fmt: skip
+def test_reach_and_validity(seed, count, points, round_share, longer, along, large) -> None:
     xy = outlined(count, points, round_share=round_share, rng=np.random.default_rng(seed), longer=longer,
-                  along_deg=along)  # fmt: skip
+                  along_deg=along, large=large)  # fmt: skip
     assert xy.shape == (count, points, 2)
     reach = np.hypot(xy[..., 0], xy[..., 1])
     assert np.all(reach.max(axis=1) <= 1 + 1e-9)
@@ -41,6 +45,20 @@ def test_reach_and_validity(seed, count, points, round_share, longer, along) -> 
 def test_no_two_alike() -> None:
     xy = outlined(500, 36, round_share=0.6, rng=np.random.default_rng(2))
     assert len(np.unique(np.round(xy, 6).reshape(500, -1), axis=0)) == 500
+
+
+def test_large_flakes_are_no_plain_discs_and_no_plain_squares() -> None:
+    """A plain disc is nowhere off a circle by a twentieth of its radius; a plain square all but fills its box."""
+
+    def plain(large: float) -> tuple[float, float]:
+        flakes = shapely.polygons(outlined(1500, 60, round_share=0.6, rng=np.random.default_rng(5), large=large))
+        hull, hold = shapely.minimum_rotated_rectangle(flakes), shapely.minimum_bounding_radius(flakes)
+        disc = shapely.area(flakes) > 0.95**2 * np.pi * hold**2
+        return float(np.mean(disc)), float(np.mean(shapely.area(flakes) > 0.94 * shapely.area(hull)))
+
+    small, large = plain(0.0), plain(1.0)
+    assert min(small) > 0.01
+    assert max(large) < 0.02
 
 
 def test_squarish_flakes_fill_more_of_their_box() -> None:

@@ -76,13 +76,15 @@ def test_a_tier_of_a_fir_bears_snow_on_its_front_though_another_hangs_over_it() 
     assert guessed > 4
 
 
-@pytest.mark.parametrize(("wide", "tall", "filled"), [(1.1, 3.2, False), (1.8, 1.8, True)])
-def test_a_slot_between_hanging_twigs_is_filled_only_if_that_makes_no_pillar(wide, tall, filled) -> None:
-    """A little snow at the foot of a gap in a broad bar; what is left of the gap is less than 4 mm²."""
+@pytest.mark.parametrize(
+    ("wide", "tall", "at", "filled"), [(1.1, 3.2, 0.0, False), (1.8, 1.8, 0.0, True), (1.1, 3.2, 2.7, True)]
+)
+def test_a_slot_between_hanging_twigs_is_filled_only_if_that_makes_no_pillar(wide, tall, at, filled) -> None:
+    """A little snow at the foot or the head of a gap in a broad bar; what is left of the gap is less than 4 mm²."""
     gap = shapely.box(10, 10, 10 + wide, 10 + tall)
-    bar, foot = shapely.difference(shapely.box(2, 2, 20, 20), gap), shapely.box(10, 10, 10 + wide, 10.5)
-    elsewhere = shapely.box(3, 18, 4, 19)
-    assert (len(specks(shapes(foot, elsewhere), bar)) > 0) == filled
+    bar, foot = shapely.difference(shapely.box(2, 2, 20, 20), gap), shapely.box(10, 10 + at, 10 + wide, 10.5 + at)
+    elsewhere = shapely.union(shapely.box(3, 18, 4, 19), shapely.box(3, 3, 4, 4))
+    assert (len(specks(shapes(foot, *elsewhere.geoms), bar)) > 0) == filled
     page = Page.of((0, 0, 22, 22))
     solid, cover = (columns_of(shapes(each), page).raster for each in (bar, foot))
     drawn = shapely.union_all(outlined(cover.astype(float), solid, page, least_mm2=0.1))

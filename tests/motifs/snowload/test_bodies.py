@@ -9,6 +9,8 @@ import shapely
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Growth, Place
+from carvegen.motifs.snowload.plaster import _without_scraps
+from carvegen.motifs.snowload.scene import bearer
 from carvegen.motifs.snowload.snowpack import repose_deg
 from tests.cases import shapes
 from tests.motifs.snowload.test_bearers import FACE, LIMITS, high, white
@@ -40,16 +42,66 @@ def test_boughs_are_guessed_in_crowns_and_never_across_limbs(seed) -> None:
     assert shapely.symmetric_difference(guessed, refused).area < 0.1
 
 
-def test_a_net_of_twigs_bears_no_more_than_twigs_do() -> None:
-    """Twigs so near to one another that the snow bridges them bear a thin cover; a block as wide bears what falls."""
-    net = shapely.union_all([shapely.box(x, -5, x + 0.8, 25) for x in np.arange(15, 55, 2.2)])
+@pytest.mark.parametrize(
+    ("thick", "gap", "filled"),
+    [(0.9, 1.0, True), (0.9, 1.6, False), (1.3, 1.7, True), (1.3, 1.9, False), (0.4, 0.5, True), (0.4, 0.8, False)],
+)
+def test_a_gap_is_bridged_by_the_breadth_of_the_thinner_of_its_sides(thick, gap, filled) -> None:
+    """A twig beside a beam, bridging 1.8 mm: no gap is filled that is wider than one and a half times the twig."""
+    twig, beam = shapely.box(10, 5, 10 + thick, 30), shapely.box(10 + thick + gap, 5, 30, 30)
+    on = shapely.union_all(bearer(shapely.union(twig, beam), bridging_mm=1.8, detail_mm=0.2))
+    assert shapely.contains(on, shapely.Point(10 + thick + gap / 2, 15)) == filled
+
+
+def test_on_near_twigs_each_bears_its_own_cap_and_no_board_lies_on_them() -> None:
+    """Twigs of 0.8 mm, 1.4 mm of air between them: open sky between the caps; a block as wide bears what falls."""
+    net = shapely.union_all([shapely.box(x, -5, x + 0.8, 25) for x in np.arange(15, 54, 2.2)])
     block = shapely.box(15, -5, 54, 25)
-    cover, load = (
-        np.mean([high(cuts, x, 25) for cuts in cuts_of for x in np.linspace(28, 42, 9)])
-        for cuts_of in ([white(on, "deep", seed, patchy=0) for seed in (1, 2)] for on in (net, block))
-    )
-    assert load > 5
-    assert 0.3 < cover < 0.5 * load
+    caps, load = (white(on, "deep", 1, patchy=0) for on in (net, block))
+    between, over = (np.array([high(caps, x, 25) for x in np.arange(15, 52, 2.2) + off]) for off in (1.5, 0.4))
+    assert (between == 0).mean() > 0.9
+    assert over.max() < 2
+    assert np.mean([high(load, x, 25) for x in np.linspace(28, 42, 9)]) > 5
+
+
+@pytest.mark.parametrize("preset", ["deep", "wet", "windblown"])
+def test_nothing_hangs_in_a_slot_between_a_tall_picket_and_a_pointed_one(preset) -> None:
+    """A slot of 1 mm with air under it down to a rail: it stays open, though it is narrow enough to be bridged."""
+    tall, rail = shapely.box(20, -5, 25, 50), shapely.box(-5, 10, 75, 13)
+    picket = shapely.Polygon([(26, -5), (26, 25.5), (28.2, 30), (30.4, 25.5), (30.4, -5)])
+    cuts = white(shapely.union_all([tall, rail, picket]), preset, 3, patchy=0)
+    assert shapely.intersection(cuts, shapely.box(25, 18, 26, 40)).area < 0.05
+    assert cuts.area > 8
+
+
+def test_snow_beside_a_low_stub_ends_as_a_heap_and_not_as_an_upright_side() -> None:
+    """A deck with stubs of 3 mm at both ends, under deep snow: right at a stub little more lies than it is high."""
+    deck, stubs = shapely.box(15, 10, 55, 18), [shapely.box(x, 10, x + 1, 21) for x in (15, 54)]
+    beside = []
+    for seed in (1, 2, 3):
+        cuts = white(shapely.union_all([deck, *stubs]), "deep", seed, patchy=0, lumpy=0)
+        beside += [high(cuts, x, 18) for x in (16.4, 53.6)]
+        assert high(cuts, 35, 18) > 6.5
+    assert np.mean(beside) < 3 + 1.6
+
+
+def test_plaster_that_is_short_or_slim_is_left_out() -> None:
+    """On cells of 0.2 mm: a strip 12 mm long stays as it is, one of 3 mm goes, and one 12 mm long and 0.2 mm broad."""
+    cover = np.zeros((80, 30))
+    cover[5:65, 2:6], cover[5:20, 10:14], cover[5:65, 20] = 1.0, 1.0, 1.0
+    kept = _without_scraps(cover, 0.2)
+    assert kept[:, :8] == pytest.approx(cover[:, :8])
+    assert kept[:, 8:].sum() == 0
+
+
+@pytest.mark.parametrize("stands", ["rail", "post", "bough"])
+def test_no_strip_of_sky_is_left_between_a_heap_and_what_bears_it(stands) -> None:
+    """What rounding leaves of an outline is no twig that is kept in sight."""
+    fir = shapely.Polygon([(8, 6), (60, 6), (36, 52)])
+    on = {"rail": limb((5, 20), (40, 26), (66, 22), thick=3), "post": shapely.box(30, -5, 37, 40), "bough": fir}[stands]
+    for seed in few([3, 4, 5], 1):
+        for piece in shapely.get_parts(white(on, "wet", seed)):
+            assert shapely.distance(piece, on) == 0
 
 
 def test_a_slack_rope_bears_a_ridge_and_a_deck_lets_no_snow_down_its_pile() -> None:

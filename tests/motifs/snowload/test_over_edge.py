@@ -90,3 +90,14 @@ def test_snow_behind_a_crooked_post_reaches_up_to_it():
     for piece in pieces:
         touching = shapely.length(shapely.intersection(piece, shapely.buffer(post, 0.02)))
         assert touching > 9 - LIMITS.cut_mm
+
+
+def test_a_round_end_that_just_reaches_the_strip_ends_there_or_runs_on_as_broad_as_a_cut():
+    """It is not drawn out as a shred narrower than any cut, nor is the cut behind it taken back for that."""
+    area, at, half = ground_over(FACE, FACE), 60 - strip_mm(LIMITS), 0.3
+    for into in (0.02, 0.06, 0.12):
+        head = shapely.LineString([(at - 6, 20), (at + into - half, 20)]).buffer(half, quad_segs=16)
+        white = shapely.union_all(within(held_over(head, area, FACE, LIMITS), FACE))
+        at_edge = shapely.length(across(white, at + 0.2))
+        assert at_edge == 0 or at_edge > LIMITS.cut_mm - 0.01
+        assert white.bounds[2] > at - 0.05
