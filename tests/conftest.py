@@ -25,11 +25,6 @@ from hypothesis import HealthCheck, settings
 from carvegen.motifs import motif, summaries
 from tests.cases import remembered
 
-# Compiling the package costs each process of a run a second and more, and these modules, whose asserts are rewritten,
-# ten: what one has compiled the others read, wherever the surroundings say that nobody is to keep it.
-sys.dont_write_bytecode = False
-os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
-
 # Drawing a whole block's settings is slow beside drawing a number; time is bounded by the blocks' sizes instead.
 _SLOW_IS_FINE = [HealthCheck.too_slow, HealthCheck.data_too_large]
 
@@ -43,10 +38,28 @@ def pytest_configure(config) -> None:
     """One folder for all processes: xdist's inherit what the first one sets. Where nothing is compiled, one does it."""
     if not hasattr(config, "workerinput"):
         os.environ["CARVEGEN_TESTS_GROWN"] = tempfile.mkdtemp(prefix="carvegen-grown-")
-        nothing_compiled = not (Path(__file__).parent / "cli" / "__pycache__").exists()
+        nothing_compiled = sys.dont_write_bytecode or not (Path(__file__).parent / "cli" / "__pycache__").exists()
         os.environ["CARVEGEN_TESTS_COMPILE"] = "yes" if nothing_compiled else ""
-    elif os.environ.get("CARVEGEN_TESTS_COMPILE") and not _first():
+        if getattr(config.option, "dist", "no") == "no":
+            _children_compile_apart()
+        return
+    if prefix := _children_compile_apart():
+        sys.dont_write_bytecode, sys.pycache_prefix = False, prefix
+    if os.environ.get("CARVEGEN_TESTS_COMPILE") and not _first():
         wait_for(_compiled(), seconds=LONGEST_WAIT_S)
+
+
+def _children_compile_apart() -> str:
+    """Where processes of this run keep what they compile, if the surroundings say that nobody is to write it beside it.
+
+    Compiling the package costs each process a second and more, and these modules, whose asserts are rewritten, ten:
+    what one has compiled the others read, from a folder that goes with the run.
+    """
+    if not sys.dont_write_bytecode:
+        return ""
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+    os.environ["PYTHONPYCACHEPREFIX"] = str(Path(os.environ["CARVEGEN_TESTS_GROWN"]) / "code")
+    return os.environ["PYTHONPYCACHEPREFIX"]
 
 
 #: Nobody waits longer for another process to compile the tests: it may have been killed. Then each compiles its own.

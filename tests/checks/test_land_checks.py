@@ -14,7 +14,7 @@ from carvegen.base.findings import Severity
 from carvegen.checks import checked, cut_width
 from carvegen.checks.survey import Survey
 from tests.cases import block, box, disc, setup
-from tests.strategies import few
+from tests.strategies import MANY
 
 NEAR = 0.004  # mm: twice what the checks let pass for a grid of 1 µm
 
@@ -337,10 +337,10 @@ def flakes_about(count: int) -> np.ndarray:
     return every[shapely.is_valid(every)]
 
 
-@pytest.mark.parametrize("cut_mm", few([0.1, 0.3, 0.5], 1))
-def test_what_is_not_looked_at_closely_has_nothing_to_tell(cut_mm) -> None:
+@pytest.mark.parametrize(("cut_mm", "count"), [(0.1, 800), (0.3, 800 if MANY else 150), (0.5, 800 if MANY else 150)])
+def test_what_is_not_looked_at_closely_has_nothing_to_tell(cut_mm, count) -> None:
     """A slow twin that opens every shape by the cutter finds what the check finds that opens the doubtful ones."""
-    cuts = flakes_about(800)
+    cuts = flakes_about(count)
     job = setup(cutter="laser-fine", cutter_values={"smallest_cut_mm": cut_mm}).on(block(*cuts, size=(310, 100)))
     survey, twin = Survey(job), Survey(job)
     twin.__dict__["doubtful"] = np.arange(len(cuts))

@@ -102,7 +102,8 @@ def run_afresh(folder: Path, *words: object, **how) -> Ran:
 
 #: A copy of this process is ended after so many seconds, if it has not ended by itself.
 LONGEST_S = 300
-FORKS = hasattr(os, "fork")  #: Windows has no copies of processes
+#: Windows has no copies of processes, and macOS no safe ones (Python's manual, multiprocessing: from memory).
+FORKS = sys.platform == "linux"
 needs_fork = pytest.mark.skipif(not FORKS, reason="what is patched here, or done first, is so in a copy alone")
 
 
@@ -176,7 +177,7 @@ def start(folder: Path, *words: object) -> subprocess.Popen:
         stderr=subprocess.PIPE,
         text=True,
         encoding="utf-8",
-        preexec_fn=_hear_ctrl_c if FORKS else None,  # noqa: PLW1509
+        preexec_fn=_hear_ctrl_c if os.name == "posix" else None,  # noqa: PLW1509
     )
 
 

@@ -30,7 +30,7 @@ from tests.cli.running import (
     start,
     tree,
 )
-from tests.strategies import MANY, few
+from tests.strategies import MANY, few, takes_long
 
 NARROW = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
 <rect x="5" y="5" width="10" height="20"/><rect x="15.2" y="5" width="10" height="20"/></svg>"""
@@ -151,20 +151,42 @@ def test_the_help_and_the_readme_tell_the_same_exit_codes(capsys):
 
 
 @needs_fork
-def test_130_for_ctrl_c_and_nothing_is_changed(own_folder, made, monkeypatch):
-    """While the proof is drawn, which here takes until Ctrl-C comes."""
+@pytest.mark.parametrize(
+    ("stage", "where"),
+    [
+        ("letting it snow", "carvegen.blocks.from_motif.grown_block"),
+        ("writing for the hand", "carvegen.delivery.block_folder._write_job"),
+        ("drawing the proof", "carvegen.delivery.block_folder.proof_svg"),
+    ],
+)
+def test_130_for_ctrl_c_and_nothing_is_changed(own_folder, made, monkeypatch, stage, where):
+    """While it does what here takes until Ctrl-C comes."""
     shutil.copytree(made("sky", *TINY), own_folder / "sky")
     before = tree(own_folder)
-    monkeypatch.setattr("carvegen.delivery.block_folder.proof_svg", lambda *_, **__: time.sleep(60))
-    drawing = Forked(own_folder, *TINY, "--seed", "4", "--out", "sky")
-    for line in drawing.stderr:
-        if "drawing the proof" in line:
-            break
+    monkeypatch.setattr(where, lambda *_, **__: time.sleep(60))
+    words = (*small(size="20x15mm", cutter="v-60"), "--for", "hand") if "hand" in stage else TINY
+    drawing = Forked(own_folder, *words, "--seed", "4", "--out", "sky")
+    assert any(stage in line for line in drawing.stderr)
     os.kill(drawing.pid, signal.SIGINT)
     said = drawing.ended()
     assert said.code == 130
     assert "nothing was changed" in said.err
     assert "Traceback" not in said.err
+    assert tree(own_folder) == before
+
+
+@takes_long  # above, in a copy that begins where all is imported
+@pytest.mark.parametrize("stage", ["letting it snow", "writing for the hand", "drawing the proof"])
+def test_130_for_ctrl_c_as_she_runs_it_at_each_stage(own_folder, made, stage):
+    shutil.copytree(made("sky", *TINY), own_folder / "sky")
+    before = tree(own_folder)
+    big = start(own_folder, *small(size="60x45", seed="4"), "--out", "sky")
+    assert any(stage in line for line in big.stderr)
+    big.send_signal(signal.SIGINT)
+    said = big.communicate(timeout=60)
+    assert big.returncode in (130, -signal.SIGINT), said  # Python may end by the signal: shells call that 130 too
+    assert "nothing was changed" in said[1]
+    assert "Traceback" not in said[1]
     assert tree(own_folder) == before
 
 

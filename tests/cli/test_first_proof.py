@@ -191,7 +191,10 @@ SAID = ", ".join(f"{name}={colour} {by}" for name, (colour, by) in INKS.items())
 
 
 def test_a_print_in_several_inks_is_told_block_by_block(three, capsys, monkeypatch):
-    """What can still be cut comes first, on whichever block; what inks hide is not told; a sheet for each block."""
+    """What can still be cut comes first, on whichever block; what inks hide is not told; a sheet for each block.
+
+    It is compared once, as told to a script; what the second command tries is the words alone, of that same proof.
+    """
     real, proofs = first_proof.first_proof, []
 
     def once(*given, **named):
@@ -199,7 +202,7 @@ def test_a_print_in_several_inks_is_told_block_by_block(three, capsys, monkeypat
             proofs.append(real(*given, **named))
         return proofs[0]
 
-    monkeypatch.setattr(first_proof, "first_proof", once)  # compared once, told twice
+    monkeypatch.setattr(first_proof, "first_proof", once)
     ran = run(capsys, "compare", three, "print.jpg", "--inks", SAID, "--sheet", "cut.pdf", "--json")
     told = json.loads(ran.out)
     assert ran.code == 1, ran.err

@@ -21,7 +21,7 @@ from carvegen.delivery.block_folder import Style, deliver, question
 from carvegen.toolpaths.settings import PathSettings
 from carvegen.writers.block import block_png
 from tests import cases
-from tests.strategies import few
+from tests.cli.running import needs_fork
 
 BLOCK = cases.block(cases.box(5, 5, 6, 4), cases.disc(25, 15, 4), cut_outs=(cases.disc(33, 22, 3),))
 
@@ -45,12 +45,28 @@ def sky(usual, tmp_path):
     return shutil.copytree(usual[0], tmp_path / "sky")
 
 
-@pytest.mark.parametrize("begin", few(["fork", "spawn"], 1))  # spawned, each child reads all modules: seconds
-def test_the_same_bytes_from_one_process_and_from_several(tmp_path, monkeypatch, begin):
-    """Spawned, as where copies of a process are not safe: all that a machine's files are made of is sent there."""
+STYLED = Style(transfer="face-down", paper="Letter", dxf="R12")
+
+
+@pytest.mark.parametrize(
+    ("begin", "cutter", "kinds", "style"),
+    [
+        pytest.param(
+            "fork", "v-60", (), Style(paths=PathSettings(simulated=True, program=True)), marks=needs_fork, id="fork"
+        ),
+        # each child reads all modules, which takes seconds: no more than two of them
+        pytest.param("spawn", "laser-fine", ("laser", "hand"), STYLED, id="spawn"),
+    ],
+)
+def test_the_same_bytes_from_one_process_and_from_several(tmp_path, monkeypatch, begin, cutter, kinds, style):
+    """Spawned, as where copies of a process are not safe: all that a machine's files are made of is sent there.
+
+    The style of those is none of the defaults: face-down, on Letter, in R12.
+    """
     monkeypatch.setattr(side_by_side, "_BEGIN", begin)
-    jobs = [way.on(BLOCK) for way in setups_for(cases.SHELF, material="linoleum", cutter="v-60")]
-    style = Style(paths=PathSettings(simulated=True, program=True))
+    setups = setups_for(cases.SHELF, material="linoleum", cutter=cutter, kinds=kinds)
+    jobs = [way.on(BLOCK) for way in setups]
+    assert len(jobs) > 1
     said: list[str] = []
     deliver(jobs, tmp_path / "one", style, say=said.append)
     one = len(said)

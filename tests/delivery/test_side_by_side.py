@@ -19,6 +19,7 @@ import shapely
 from carvegen.base.errors import InputError
 from carvegen.delivery import side_by_side as side_by_side_module
 from carvegen.delivery.side_by_side import side_by_side
+from tests.cli.running import needs_fork
 
 TEST_PROCESS = os.getpid()
 
@@ -114,7 +115,7 @@ def test_the_parts_of_a_part_tell_not_how_far_they_are(monkeypatch, jobs):
     assert sum("to go" in line for line in said) == 2
 
 
-@pytest.mark.parametrize("begin", ["fork", "spawn"])
+@pytest.mark.parametrize("begin", [pytest.param("fork", marks=needs_fork), "spawn"])
 def test_shapes_keep_their_grid_on_the_way_to_another_process_and_back(monkeypatch, begin):
     """Spawned, as where copies of a process are not safe."""
     monkeypatch.setattr(side_by_side_module, "_BEGIN", begin)
@@ -150,6 +151,7 @@ def test_every_type_of_shape_arrives_as_it_was(drawn):
         assert np.array_equal(*heights, equal_nan=True)
 
 
+@needs_fork
 def test_an_error_comes_whole_and_ends_the_others():
     begun = time.monotonic()
     with pytest.raises(InputError, match="must be even, got 3") as raised:
@@ -159,6 +161,7 @@ def test_an_error_comes_whole_and_ends_the_others():
     assert multiprocessing.active_children() == []
 
 
+@needs_fork
 @pytest.mark.parametrize("jobs", [1, 2, 3])
 def test_the_error_of_the_first_task_in_order_is_raised_whichever_fails_first(tmp_path, jobs):
     """The first fails once the second has failed; the third, which goes on, is ended, the fourth never begun."""
@@ -187,6 +190,7 @@ def test_the_error_of_the_first_task_in_order_is_raised_whichever_fails_first(tm
     assert multiprocessing.active_children() == []
 
 
+@needs_fork
 def test_an_earlier_task_that_a_child_could_not_do_is_done_here_before_a_later_error_is_raised():
     def late(say):
         if os.getpid() != TEST_PROCESS:
@@ -197,6 +201,7 @@ def test_an_earlier_task_that_a_child_could_not_do_is_done_here_before_a_later_e
         side_by_side({"a": late, "b": wrong}, jobs=2, say=print)
 
 
+@needs_fork
 @pytest.mark.parametrize("task", [killed_in_a_child, failing_in_a_child])
 def test_what_a_child_could_not_do_is_done_here(task):
     assert side_by_side({"a": task, "b": partial(squared, 3)}, jobs=2, say=print) == {"a": "done here", "b": 9}

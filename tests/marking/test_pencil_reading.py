@@ -244,6 +244,12 @@ def test_keys_are_the_same_in_any_order_and_whatever_else_is_marked(both):
     assert len({mark.key for mark in both.marks}) == len(both.marks)
 
 
+def test_keys_are_the_same_when_a_page_is_read_again(paths, both):
+    one, again = joined_marks(both.pages[:1]), read_sheets(paths[:1], STRIP).marks
+    assert len(one) == 2
+    assert [(mark.key, mark.shape.wkb) for mark in one] == [(mark.key, mark.shape.wkb) for mark in again]
+
+
 def test_a_file_that_can_not_be_read_is_named(tmp_path, paths):
     (tmp_path / "no.png").write_bytes(paths[0].read_bytes()[:5000])
     with pytest.raises(InputError, match=r"no\.png: can't be read"):

@@ -215,7 +215,7 @@ def test_opening_is_cut_out_with_a_land_round_it() -> None:
 @pytest.mark.parametrize("preset", few(sorted(PRESETS), 2))
 def test_flakes_cut_off_at_the_edge_leave_land_that_every_check_passes(preset) -> None:
     way = setup("linoleum", "laser-fine")
-    block = grown("snowfall", Settings(**PRESETS[preset], cut_at_edge=True), way.limits, 3, size=(90, 70))
+    block = grown("snowfall", Settings(**PRESETS[preset], cut_at_edge=True), way.limits, 2, size=(90, 70))
     at_side = shapely.distance(block.cuts, block.face.exterior) == 0
     assert at_side.any(), "some are cut off"
     assert [its for its in checked(way.on(block)) if its.rule == "land-width"] == []

@@ -1,7 +1,7 @@
-"""How frost and grain look on a small face, in figures: of the pictures that were looked at and found good.
+"""How frost and grain look on a small face, in figures: recorded from our own output, once looked at and found good.
 
-Whoever changes the look looks at it, and states the figures anew: our own choice. Snow has figures of its own in
-`closed_forms` and `published`.
+They show that the look has changed, not that it is right: nothing outside the program says so. Whoever changes it looks
+at it and records them anew. Snow has figures of its own in `closed_forms` and `published`.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from tests.laws.test_motifs import preset_settings
 
 SIZE = (54.0, 40.0)  #: as the laws have it
 
-#: Motif, preset, cuts, the share of the face that is white, mm of outline.
+#: Recorded from our own output: motif, preset, cuts, the share of the face that is white, mm of outline.
 FIGURES = [
     ("frost", "ferns", 19, 0.2293, 1426),
     ("frost", "needles", 24, 0.2183, 1426),

@@ -1,44 +1,53 @@
-"""The numbers that motifs may be set to: their defaults and the ends of their ranges, stated anew; our own choice."""
+"""Ranges of motifs' settings that follow from what a setting means; how far the others go is our own choice."""
 
 from __future__ import annotations
 
 import pytest
 
 from carvegen.base.parameters import parameters
-from carvegen.motifs import motif
+from carvegen.motifs import motif, summaries
 
-#: Default, least, most.
-RANGES = {
-    "frost": """
-        reach_mm 80 1 500 | feather_mm 26 1 500 | variety 0.7 0 1 | density 0.55 0 1 | gaps 0.15 0 0.95
-        front_mm 45 2 500 | branching 0.9 0 1 | breadth 0.45 0 1 | plumes 0.35 0 1 | curve 0.5 0 1 | splay 0.4 0 1
-        stem_mm 1.8 0.05 20 | rime 0.35 0 1 | needle_mm 3.5 0.2 50 | stars 0 0 1
-    """,
-    "grain": """
-        ring_mm 2.6 0.3 40 | late_wood 0.34 0 0.8 | widest_mm 1.6 0.05 20 | plane_deg 8 0 90 | pith_mm 16 1 1000
-        arch_mm 17 1 2000 | waviness 0.45 0 1 | faded 0.3 0 0.95 | hair_lines 0.6 0 1 | knots 1.2 0 20
-        knot_mm 9 0.5 200 | dead_knots 0.35 0 1 | rays 0 0 1 | pores 0.15 0 1 | end_checks 0.1 0 1
-        direction_deg 0 -180 180
-    """,
-    "snowfall": """
-        snow 0.08 0 0.6 | smallest_mm 0.7 0.05 50 | largest_mm 7 0.05 100 | deep 0.7 0 1 | far 0.3 0 1
-        middle 0.32 0 1 | near 0.38 0 1 | gathered 0.6 0 1 | flurry_mm 0 0 500 | wind 0.15 0 1
-        wind_towards_deg -70 -180 180 | round 0.6 0 1 | torn 0.1 0 1 | hidden 0.8 0 1
-    """,
-    "snowload": """
-        fallen_mm 3.5 0.2 60 | sticky 0.45 0 1 | bridging_mm 1.2 0 30 | patchy 0.25 0 1 | lumpy 0.5 0 1 | wind 0 0 1
-        wind_towards_deg -30 -180 180 | reaching_down 0.4 0 1 | fields 0.5 0 1 | boughs 0.8 0 1 | bark 0.5 0 1
-        detail_mm 0.7 0 20 | detail_kept 0.6 0 1
-    """,
-}
+EVERY = {(name, its.name): its for name in summaries() for its in parameters(motif(name).Settings) if its.bounded}
+
+#: Shares of so many flakes, knots, places or stretches: none of them to all of them.
+NONE_TO_ALL = [
+    ("frost", "rime"), ("grain", "dead_knots"), ("snowfall", "round"), ("snowfall", "torn"), ("snowfall", "hidden"),
+    ("snowload", "patchy"), ("snowload", "detail_kept"),
+]  # fmt: skip
+#: Of the edge that is left clear, of a ring that is dark, of grain that is left uncut, of the face that turns white:
+#: with all of it nothing would be left to cut, or to print.
+NEVER_ALL = [("frost", "gaps"), ("grain", "late_wood"), ("grain", "faded"), ("snowfall", "snow")]
+DIRECTIONS = [("grain", "direction_deg"), ("snowfall", "wind_towards_deg"), ("snowload", "wind_towards_deg")]
 
 
-@pytest.mark.parametrize("name", RANGES)
-def test_settings_have_the_defaults_and_the_ranges_that_are_meant(name: str) -> None:
-    meant = {}
-    for entry in RANGES[name].replace("\n", "|").split("|"):
-        if entry.strip():
-            setting, *numbers = entry.split()
-            meant[setting] = tuple(map(float, numbers))
-    stated = {its.name: (its.default, its.at_least, its.at_most) for its in parameters(motif(name).Settings)}
-    assert {setting: stated[setting] for setting in meant} == meant
+def ends(setting: tuple[str, str]) -> tuple[float, float]:
+    return EVERY[setting].at_least, EVERY[setting].at_most
+
+
+@pytest.mark.parametrize("setting", NONE_TO_ALL, ids="-".join)
+def test_a_share_of_many_goes_from_none_to_all(setting) -> None:
+    assert ends(setting) == (0, 1)
+
+
+@pytest.mark.parametrize("setting", NEVER_ALL, ids="-".join)
+def test_a_share_of_which_all_would_leave_nothing_ends_before(setting) -> None:
+    least, most = ends(setting)
+    assert 0 <= least < most < 1
+
+
+@pytest.mark.parametrize("setting", DIRECTIONS, ids="-".join)
+def test_a_direction_may_be_any(setting) -> None:
+    """A whole turn, to either side of right."""
+    assert ends(setting) == (-180, 180)
+
+
+def test_a_board_is_sawn_between_flat_and_quarter() -> None:
+    """The rings' angle to the face: 0 is flat-sawn, a right angle quarter-sawn (common practice, no source)."""
+    assert ends(("grain", "plane_deg")) == (0, 90)
+
+
+def test_no_length_is_negative_and_every_default_may_be_typed() -> None:
+    lengths = [its for (_, name), its in EVERY.items() if name.endswith("_mm") and not name.startswith("view_")]
+    assert len(lengths) > 10
+    assert [its.name for its in lengths if its.at_least < 0] == []
+    assert [its.name for its in EVERY.values() if not its.at_least <= its.default <= its.at_most] == []

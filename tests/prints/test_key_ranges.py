@@ -1,58 +1,58 @@
-"""The numbers that a print file may hold: what it takes where nothing is said, and the ends of each range."""
+"""Ranges of a print file's numbers that follow from what a number means; how far the others go is our own choice."""
 
 from __future__ import annotations
 
+import pytest
+
 from carvegen.prints.file.keys import LISTS, TABLES, keys_of
 
-#: Table, key, default, least, most; our own choice.
-RANGES = """
-print.trap_mm 0.5 0 3
-print.register_error_mm 0.5 0 3
-print.paper_g_m2 300 20 1200
-print.paper_mm None 0.02 3
-print.margin_mm 0 0 200
-print.bleed_mm 0 0 50
-register.waste_mm None 0 200
-register.moat_mm None 0 50
-register.paper_margin_mm 8 4 150
-register.pin_mm 6 2 20
-register.tolerance_mm None 0 5
-register.turn_deg None 0 5
-register.paper_stretch_along_percent 0 0 5
-register.paper_stretch_across_percent 0 0 5
-register.paper_grain_deg 0 -180 180
-register.moisture_change_percent None 0 30
-register.visible_mm 0.1 0 2
-register.prints 500 20 20000
-files.shoulder_steps 2 0 6
-files.line_spacing_mm 0.1 0.02 5
-files.lead_in_mm 0 0 20
-files.rest_mm 2 0 50
-files.ramp_deg 5 0.5 30
-files.pass_mm 0 0 50
-blocks.opacity 0.3 0 1
-blocks.thickness_mm None 0.5 100
-blocks.depth_mm None 0.1 50
-blocks.grain_deg 0 -180 180
-blocks.bevel_deg 45 5 75
-blocks.edge_mm 0.2 0 2
-blocks.corner_mm 0.5 0.1 10
-blocks.counter_thickness_mm None 0.3 100
-marked.strength 1 0 1
-marked.try 1 1 1000000
-motifs.clearance_mm 1 0 100
-"""
+EVERY = {f"{table}.{its.key}": its for table in (*TABLES, *LISTS) for its in keys_of(table) if its.bounded}
 
 
-def test_ranges_and_defaults_are_those_that_are_meant() -> None:
-    meant = {}
-    for line in RANGES.strip().splitlines():
-        name, *numbers = line.split()
-        meant[name] = tuple(None if number == "None" else float(number) for number in numbers)
-    stated = {
-        f"{table}.{its.key}": (its.default, its.at_least, its.at_most)
-        for table in (*TABLES, *LISTS)
-        for its in keys_of(table)
-        if its.bounded and its.unit != "span" and its.key != "seed"  # any whole number
-    }
-    assert stated == meant
+def ends(key: str) -> tuple[float, float]:
+    return EVERY[key].at_least, EVERY[key].at_most
+
+
+@pytest.mark.parametrize("key", ["blocks.opacity", "marked.strength"])
+def test_a_degree_goes_from_none_to_full(key) -> None:
+    """An ink that hides nothing to one that hides all; a mark without effect to its full one."""
+    assert ends(key) == (0, 1)
+
+
+@pytest.mark.parametrize("key", ["blocks.grain_deg", "register.paper_grain_deg"])
+def test_a_direction_may_be_any(key) -> None:
+    """A whole turn, to either side of right."""
+    assert ends(key) == (-180, 180)
+
+
+@pytest.mark.parametrize(
+    ("key", "least", "most"),
+    [
+        # 0 is an upright wall, which cuts the paper, 90 none at all; 30 to 45 is common practice, no source
+        ("blocks.bevel_deg", 30, 45),
+        ("files.ramp_deg", 2, 10),  # 0 never goes down, 90 plunges; gentle ramps are common practice, no source
+    ],
+)
+def test_an_angle_lies_between_none_and_a_right_one_and_takes_what_is_usual(key, least, most) -> None:
+    from_, to = ends(key)
+    assert 0 < from_ <= least < most <= to < 90
+
+
+def test_papers_for_embossing_may_be_typed() -> None:
+    """250 to 350 g/m²: common practice, no source."""
+    least, most = ends("print.paper_g_m2")
+    assert least <= 250 < 350 <= most
+
+
+def test_humidity_of_the_air_is_a_share_of_what_it_can_hold() -> None:
+    least, most = ends("register.humidity_percent")
+    assert 0 <= least < most <= 100
+
+
+def test_no_length_and_no_change_is_negative_and_every_default_may_be_typed() -> None:
+    sizes = [its for its in EVERY.values() if its.key.endswith(("_mm", "_percent"))]
+    assert len(sizes) > 10
+    assert [its.key for its in sizes if its.at_least < 0] == []
+    numbers = [its for its in EVERY.values() if isinstance(its.default, int | float)]
+    assert len(numbers) > 10
+    assert [its.key for its in numbers if not its.at_least <= its.default <= its.at_most] == []
