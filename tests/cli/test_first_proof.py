@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from functools import cache
 
 import numpy as np
 import pypdf
 import pytest
 import shapely
-from PIL import Image
+from PIL import Image, ImageDraw
 from scipy.ndimage import gaussian_filter
 
+from carvegen.artwork import read
 from carvegen.base.colour import Ink, overprinted, rgb, screen
 from carvegen.blocks.comparison import Kind, difference, spots
+from carvegen.blocks.from_drawing import LEFT_OUT
 from carvegen.delivery import first_proof
 from tests.artwork.scan import on_plan_pictures as made
 from tests.cli.running import run
@@ -117,6 +120,23 @@ def test_read_lays_a_photograph_on_a_plan(own_folder, plan, capsys):
     assert told["layers"][0]["area_mm2"] == pytest.approx(PLANNED.area, rel=0.01)
     assert (told["width_mm"], told["height_mm"]) == pytest.approx(made.SIZE)
     assert any("shows the block itself" in note for note in told["notes"])
+    assert not any("lies over" in note for note in told["notes"])
+    assert read(own_folder / "land.svg").known_mm == 0.3  # of a photograph, whatever its pixels
+
+
+def test_read_says_what_lies_over_a_block_and_takes_it_as_planned(own_folder, plan, capsys):
+    """A finger over an edge of the block was read as land or as cut, without a word."""
+    photo = photographed(own_folder / "block.jpg", PLANNED)
+    with Image.open(photo) as image:
+        ImageDraw.Draw(image).ellipse((340, 400, 440, 640), (214, 160, 132))
+        image.save(photo, quality=92)
+    ran = run(capsys, "read", photo, "--onto", plan, "--block", "sky", "--out", "land.svg")
+    assert ran.code == 0, ran.err
+    assert re.search(r"something lies over \d+ mm² of it, or glares: there it is as planned", ran.out)
+    assert "FINDING" in read(own_folder / "land.svg").layers
+    seen = read(own_folder / "land.svg", without=LEFT_OUT)
+    unlike = shapely.symmetric_difference(shapely.union_all(seen.shapes), PLANNED)
+    assert shapely.buffer(unlike, -0.3).area < 0.5
 
 
 def test_corners_are_looked_for_where_a_size_is_given(own_folder, capsys):

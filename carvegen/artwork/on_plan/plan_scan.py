@@ -12,6 +12,7 @@ from PIL import Image
 from scipy import ndimage
 
 from carvegen import geometry
+from carvegen.artwork.bounds import SEEN_MM
 from carvegen.artwork.on_plan.face_sides import held_by_sides
 from carvegen.artwork.on_plan.lens import Lens, solved
 from carvegen.artwork.on_plan.plan_fit import judged
@@ -39,8 +40,8 @@ if TYPE_CHECKING:
     from carvegen.geometry import Mask
 
 __all__ = [
-    "MOST_PX_PER_MM", "InkSeen", "Laid", "covered", "drawn_tone", "laid_on", "read_inks", "read_laid",
-    "shows_other_inks",
+    "MOST_PX_PER_MM", "InkSeen", "Laid", "covered", "drawn_tone", "laid_on", "read_block", "read_inks",
+    "read_laid", "shows_other_inks",
 ]  # fmt: skip
 
 _LOOK_PX, _COLOUR_PX = 2600, 800  #: longer side of the picture that is laid, and of that which gives its inks' colour
@@ -231,15 +232,24 @@ def read_laid(laid: Laid, options: ScanOptions) -> Artwork:
         options = replace(options, even=False, threshold=options.threshold or _PARTING / 255)
     else:
         picture = laid.picture
-    return read_straight(picture, laid.plan.size_mm, options)
+    return replace(read_straight(picture, laid.plan.size_mm, options), known_mm=SEEN_MM)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class InkSeen:
-    """One ink of a print, as a picture shows it; print view, mm."""
+    """One ink of a print, or a block alone, as a picture shows it; print view, mm."""
 
     land: BaseGeometry  #: where it lies
-    hidden: BaseGeometry  #: where that can't be told: another ink hides it, or the colour is unsure
+    hidden: BaseGeometry  #: where that can't be told: another ink hides it, the colour is unsure, something lies there
+
+    def as_planned_where_hidden(self, planned: BaseGeometry) -> BaseGeometry:
+        """The land, and where that can't be told what is planned there."""
+        return geometry.union(geometry.difference(self.land, self.hidden), geometry.intersection(planned, self.hidden))
+
+
+def read_block(laid: Laid) -> InkSeen:
+    """What stands of a block that lies on its plan, and what something lies over, or glares."""
+    return InkSeen(land=geometry.union(*read_laid(laid, ScanOptions()).layers.values()), hidden=covered(laid))
 
 
 def read_inks(laid: Laid, coats: Mapping[str, Ink], paper: Rgb) -> dict[str, InkSeen]:
