@@ -67,8 +67,9 @@ _OF_A_DIE = (
     'cut_land = "BUILT/lands/{}.wkb"'
 )
 _ON_BUILT = (
-    "A block that shows its snow and little else is laid on the build that it was cut by: carvegen read {file} "
-    '--onto BUILT --block {block} --out land.svg; then cut_land = "land.svg"'
+    "Is it this block? Photograph all of it, from above and sharp. A block that shows its snow and little else is laid "
+    "on the build that it was cut by: carvegen read {file} --onto BUILT --block {block} --out land.svg; then "
+    'cut_land = "land.svg". Else {straight}'
 )
 
 
@@ -199,7 +200,7 @@ class _Pictures:
         except PoorFitError as error:
             if _is_page(self.given, error.laid.pictured_px):
                 return None
-            error.hint = f"{error._hint}. {_ON_BUILT.format(block=block.name, file=path.name)}"
+            error.hint = _ON_BUILT.format(block=block.name, file=path.name, straight=_hint(self.given))
             raise
 
     @cached_property

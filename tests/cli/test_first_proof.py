@@ -132,7 +132,7 @@ def test_read_says_what_lies_over_a_block_and_takes_it_as_planned(own_folder, pl
         image.save(photo, quality=92)
     ran = run(capsys, "read", photo, "--onto", plan, "--block", "sky", "--out", "land.svg")
     assert ran.code == 0, ran.err
-    assert re.search(r"something lies over \d+ mm² of it, or glares: there it is as planned", ran.out)
+    assert re.search(r"something lies over \d+ mm² of it, or glares: there it is as planned", ran.err)
     assert "FINDING" in read(own_folder / "land.svg").layers
     seen = read(own_folder / "land.svg", without=LEFT_OUT)
     unlike = shapely.symmetric_difference(shapely.union_all(seen.shapes), PLANNED)

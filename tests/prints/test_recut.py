@@ -538,6 +538,8 @@ def test_a_photograph_of_something_else_is_refused_though_a_stencil_names_it(tmp
     with pytest.raises(InputError, match="does not fit the plan") as told:
         standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")
     assert "carvegen read block.jpg --onto BUILT --block key --out land.svg" in told.value.hint
+    assert "carvegen read PHOTO --size 120x80 --corners auto --out land.svg" in told.value.hint
+    assert "mark the corners" not in told.value.hint  # no key of a print file does
 
 
 @pytest.fixture(scope="module")
