@@ -154,6 +154,8 @@ def laid_file(
         found = lay_file(path, plans, corners=corners, dpi=given["dpi"], view=given["view"])
     except PoorFitError as error:
         save_file(picture, fit_png(error.laid))
+        if error.laid.negative:
+            raise
         seen = "violet the plan as it was laid, red where the picture disagrees"
         one = "if it shows one block only, name it: {block} NAME. " if len(plans) > 1 else ""
         error.names += ("block",)

@@ -171,7 +171,7 @@ class _Pictures:
     def _mask(self, block: PrintBlock, path: Path) -> Standing | None:
         """What a picture shows of a stencil, laid on its own drawing; what is behind its openings may be any tone."""
         mask = geometry.difference(geometry.box(*self.size), self._open_in(block))
-        found = self._laid_on(block, path, {_ALONE: plan_of(mask, self.size)})
+        found = self._laid_on(block, path, {_ALONE: plan_of(mask, self.size)}, either_tone=True)
         return None if found is None else _seen(read_block(found[1]), mask)
 
     def _open_in(self, block: PrintBlock) -> BaseGeometry:
@@ -193,11 +193,15 @@ class _Pictures:
             plans[_PRINT] = plan_of_inks(self._painted, self.coats, self.given.paper, self.size)
         return self._laid_on(block, path, plans)
 
-    def _laid_on(self, block: PrintBlock, path: Path, plans: Mapping[str, Plan]) -> tuple[str, Laid] | None:
+    def _laid_on(
+        self, block: PrintBlock, path: Path, plans: Mapping[str, Plan], *, either_tone: bool = False
+    ) -> tuple[str, Laid] | None:
         """The plan that a picture shows, and the picture on it; None if its page is the face."""
         try:
-            return lay_file(path, plans)
+            return lay_file(path, plans, either_tone=either_tone)
         except PoorFitError as error:
+            if error.laid.negative:
+                raise
             if _is_page(self.given, error.laid.pictured_px):
                 return None
             error.hint = _ON_BUILT.format(block=block.name, file=path.name, straight=_hint(self.given))

@@ -11,7 +11,7 @@ import numpy as np
 import pypdf
 import pytest
 import shapely
-from PIL import Image, ImageDraw
+from PIL import Image, ImageDraw, ImageOps
 from scipy.ndimage import gaussian_filter
 
 from carvegen.artwork import read
@@ -97,6 +97,21 @@ def test_another_drawing_is_refused_with_a_picture(own_folder, plan, capsys):
     assert "does not fit the plan" in ran.err
     assert "other-on-plan.png" in ran.err
     assert (own_folder / "other-on-plan.png").is_file()
+
+
+@pytest.mark.parametrize("command", ["compare", "read"])
+def test_a_negative_is_refused(own_folder, plan, capsys, command):
+    """It was said to be as planned, though every land was cut and every cut stood."""
+    photo = photographed(own_folder / "proof.jpg", PLANNED)
+    with Image.open(photo) as image:
+        ImageOps.invert(image).save(own_folder / "negative.png")
+    photo = own_folder / "negative.png"
+    asked = ("compare", plan, photo) if command == "compare" else ("read", photo, "--onto", plan, "--out", "land.svg")
+    ran = run(capsys, *asked, "--block", "sky")
+    assert ran.code == 2, ran.out
+    assert "it shows the plan's negative" in ran.err
+    assert "red where" not in ran.err
+    assert not (own_folder / "land.svg").exists()
 
 
 def test_wrong_corners_are_not_taken_in_silence(own_folder, plan, capsys):

@@ -462,7 +462,7 @@ STENCIL = (
 def test_a_stencil_that_names_the_photograph_leaves_the_key_its_own_plan(tmp_path, monkeypatch, others, plans):
     """No ink of a stencil prints: what it names, too, may show the key alone."""
     times = []
-    monkeypatch.setattr(recut, "lay_file", lambda _, its: times.append(sorted(its)))
+    monkeypatch.setattr(recut, "lay_file", lambda _, its, **_how: times.append(sorted(its)))
     Image.new("L", (12, 8)).save(tmp_path / "block.jpg")
     (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
     (tmp_path / "print.toml").write_text(HEAD + others + _block("key", "key", "#1f2b3d", 0.7, "block.jpg"))
@@ -529,6 +529,19 @@ def test_what_a_finger_lies_over_is_taken_as_drawn_and_said(tmp_path):
     assert shapely.buffer(shapely.symmetric_difference(known.land, key), -0.2).area < 0.5
 
 
+@pytest.mark.parametrize("size", [(1000, 760), (1080, 720)])
+def test_a_negative_is_refused_whatever_its_page(tmp_path, size):
+    """It was read as the plan: what is cut stood, what stands was cut; a page of the face's shape, as the face."""
+    seen, _ = pictures.photographed(pictures.painted(pictures.key()), turn=9.0, table=(170, 160, 140), size=size)
+    Image.fromarray(255 - seen).save(tmp_path / "block.png")
+    (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
+    (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7, "block.png"))
+    with pytest.raises(InputError, match="it shows the plan's negative") as told:
+        standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")
+    assert "as it was taken" in told.value.hint
+    assert "{" not in told.value.hint
+
+
 def test_a_photograph_of_something_else_is_refused_though_a_stencil_names_it(tmp_path):
     """The photograph is no longer read as the face where no plan tells its place."""
     seen, _ = pictures.photographed(pictures.painted(pictures.blots(4, 30)), turn=9.0, table=(170, 160, 140))
@@ -578,7 +591,7 @@ def finished(tmp_path_factory):
 def counted_calls(patch):
     """How often a picture is laid on a plan from now on, by the plans that it may show."""
     plans = []
-    patch.setattr(recut, "lay_file", lambda path, its: plans.append(sorted(its)) or lay_file(path, its))
+    patch.setattr(recut, "lay_file", lambda path, its, **how: plans.append(sorted(its)) or lay_file(path, its, **how))
     return plans
 
 

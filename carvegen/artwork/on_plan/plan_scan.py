@@ -63,6 +63,7 @@ _COVERS, _FADES = 18.0, 8.0  #: a* and b* of what lies over the face, and of its
 _LEAST_COVER_MM, _MOST_COVERED = 2.0, 0.2  #: a smaller spot may be drawn; a share of the face
 _COLOURS_PX, _OTHER_INK, _MUCH = 300, 12.0, 0.05  #: pixels along a look at its colours; a* and b*; a share of it
 _PURE, _ENOUGH = 0.02, 0.06
+_AS_LIGHT = 5.0  #: L* by which land and cut of one lightness differ at most; our own choice
 _ALIKE = 1.04  #: cut must be so much lighter than land
 _NEARNESS, _CUT = 0.3, (0.4, 2.5)  #: of the step from land to cut, in logarithms
 _BENT = 6
@@ -86,6 +87,15 @@ class Laid:
     part_place: Matrix  #: to that part's pixels
     part_lens: Lens  #: of these
     px_per_mm: float  #: of `picture`
+    pale: bool = False  #: whether it was laid as one whose land need not be darker than its cuts
+    negative: bool = False  #: whether only its negative fits
+
+    @property
+    def fault(self) -> str:
+        """What speaks against it; nothing if it is right."""
+        if self.negative:
+            return "it shows the plan's negative: what is to stand is the lighter"
+        return self.fit.fault
 
     @cached_property
     def picture(self) -> Picture:
@@ -104,6 +114,7 @@ def laid_on(
     corners: Sequence[NDArray[np.float64]] = (),
     px_per_mm: float | None = None,
     pale: bool = False,
+    either_tone: bool = False,
 ) -> Laid:
     """Where a plan lies in a picture, and what the picture shows there.
 
@@ -115,11 +126,14 @@ def laid_on(
         Of the picture, if it is known.
     pale
         Whether to look for an ink that differs from the paper far less than paper and table do, by colour alone
-        perhaps. Then a plan's negative fits as well as the plan.
+        perhaps. Where colour tells land from cut, and not how light they are, either may be the lighter.
+    either_tone
+        Whether land may be lighter than what is cut however light both are: a stencil's openings show what is behind.
+        With `pale` only.
     """
     lens = Lens.none((picture.width, picture.height))
-    whole = _laid_on(plan, picture, corners, px_per_mm, lens, pale=pale)
-    box = _busy_box(picture) if whole.fit.fault else None
+    whole = _laid_on(plan, picture, corners, px_per_mm, lens, pale=pale, either_tone=either_tone)
+    box = _busy_box(picture) if whole.fit.fault and not whole.negative else None
     if box is None:
         return whole
     left, top = box[:2]
@@ -131,8 +145,9 @@ def laid_on(
         px_per_mm,
         lens.within(1, (left, top)),
         pale=pale,
+        either_tone=either_tone,
     )
-    if nearer.fit.fault:
+    if nearer.fit.fault and not nearer.negative:
         return whole
     shift = np.array([[1, 0, left], [0, 1, top], [0, 0, 1.0]])
     lens = replace(lens, strength=nearer.lens.strength)
@@ -162,7 +177,7 @@ def _busy_box(picture: Picture) -> tuple[int, int, int, int] | None:
 
 def _laid_on(
     plan: Plan, picture: Picture, corners: Sequence[NDArray[np.float64]], px_per_mm: float | None, lens: Lens, *,
-    pale: bool,
+    pale: bool, either_tone: bool,
 ) -> Laid:  # fmt: skip
     step = max(1, -(-max(picture.width, picture.height) // _LOOK_PX))
     small = picture.image.reduce(step) if step > 1 else picture.image
@@ -179,19 +194,29 @@ def _laid_on(
     if pale:
         tone = np.asarray(_toned(small, small, evenly=True), dtype=np.float32)
         tones = [tone, 255 - tone]  # an ink no darker than the paper is darker in one channel, lighter in another
+    each: list[Laid] = []
     for tone in tones:
         seen = Seen(_ranged(tone))
         place = found_place(plan, seen, corners=four, px_per_mm=shrunk)
         fit, place, found = _through_lens(plan, seen, place, lens.within(1 / shrink[0, 0]))
+        lens_there, whole = found.within(shrink[0, 0]), np.linalg.inv(shrink) @ place
+        each.append(Laid(
+            place=whole, lens=lens_there, fit=fit, mirrored=is_mirrored(place, plan), plan=plan,
+            pictured_px=(picture.width, picture.height), part=picture, part_place=whole, part_lens=lens_there,
+            px_per_mm=_scale(plan, whole), pale=pale,
+        ))  # fmt: skip
         if not fit.fault:
             break
-    lens = found.within(shrink[0, 0])
-    whole = np.linalg.inv(shrink) @ place
-    return Laid(
-        place=whole, lens=lens, fit=fit, mirrored=is_mirrored(place, plan), plan=plan,
-        pictured_px=(picture.width, picture.height), part=picture, part_place=whole, part_lens=lens,
-        px_per_mm=_scale(plan, whole),
-    )  # fmt: skip
+    if len(each) == 1 or each[-1].fit.fault:
+        return each[0]
+    return each[-1] if either_tone or _colour_tells(each[-1]) else replace(each[0], negative=True)
+
+
+def _colour_tells(laid: Laid) -> bool:
+    """Whether land and cut differ in colour more than in how light they are, and hardly in that."""
+    lab = cielab(np.asarray(laid.seen_at(_TILE_PX / _TILE_MM).image.convert("RGB"), dtype=np.float64))
+    light, *colour = (_above_cut(np.asarray(its, dtype=np.float32), laid.plan) for its in np.moveaxis(lab, -1, 0))
+    return abs(light) < min(_AS_LIGHT, float(np.hypot(*colour)))
 
 
 def _through_lens(plan: Plan, seen: Seen, place: Matrix, lens: Lens) -> tuple[Fit, Matrix, Lens]:
@@ -227,7 +252,9 @@ def read_laid(laid: Laid, options: ScanOptions) -> Artwork:
         scale = min(laid.px_per_mm, _COLOUR_PX / max(laid.plan.size_mm))
         toned = _toned(laid.part.image, laid.seen_at(scale).image)  # one channel: a third of the time
         picture = laid.seen_at(laid.px_per_mm, part=replace(laid.part, image=toned))
-        tone = _parted(_land_dark(np.asarray(picture.image, dtype=np.float32), laid.plan), laid.plan)
+        tone = np.asarray(picture.image, dtype=np.float32)
+        either = laid.pale or _colour_tells(laid)
+        tone = _parted(255 - tone if either and _above_cut(tone, laid.plan) > 0 else tone, laid.plan)
         picture = replace(picture, image=Image.fromarray(tone))
         options = replace(options, even=False, threshold=options.threshold or _PARTING / 255)
     else:
@@ -315,13 +342,14 @@ def _aside(image: Image.Image, plan: Plan, blur_px: float = 0.0) -> NDArray[np.f
     return np.asarray(np.linalg.norm((lab - ink - along[..., None] * way)[..., 1:], axis=-1))
 
 
-def _land_dark(tone: Tone, plan: Plan) -> Tone:
-    """The picture with land darker than cut: its negative if it shows land the lighter."""
-    high, wide = (max(round(side / _TILE_MM) * _TILE_PX, 8) for side in plan.size_mm[::-1])
-    small, drawn = (resized(its, (wide, high)) for its in (tone, plan.tone))
-    land, cut = drawn < _PURE, drawn > 1 - _PURE
-    lighter = land.any() and cut.any() and np.median(small[land]) > np.median(small[cut])
-    return np.asarray(255 - tone if lighter else tone, dtype=np.float32)
+def _above_cut(values: Tone, plan: Plan) -> float:
+    """By how much a picture's values are higher on land than on the cuts beside it, in the mean of its tiles."""
+    rows, columns = (max(round(side / _TILE_MM), 2) for side in plan.size_mm[::-1])
+    small, drawn = (resized(its, (columns * _TILE_PX, rows * _TILE_PX)) for its in (values, plan.tone))
+    on, known = _tiles(small, drawn < _PURE, (rows, columns))
+    beside, some = _tiles(small, drawn > 1 - _PURE, (rows, columns))
+    both = known & some
+    return float((on - beside)[both].mean()) if both.any() else 0.0
 
 
 def _parted(tone: Tone, plan: Plan) -> Bytes:

@@ -61,6 +61,29 @@ def test_an_ink_as_light_as_the_paper_is_told_by_its_colour(tmp_path):
     assert _unlike(found) < 0.5
 
 
+@pytest.mark.parametrize("how", [
+    {}, {"ink": (90, 70, 50), "paper": (176, 138, 96), "mirrored": True, "table": (60, 60, 60), "margin": 0.0},
+    {"ink": (205, 205, 205), "paper": (228, 228, 228)},
+])  # fmt: skip
+def test_a_negative_is_refused_as_one(tmp_path, how):
+    """It was read as the plan, and every cut told as standing: what is clearly the darker stands."""
+    seen, _ = made.photographed(made.painted(SKY), **how)
+    Image.fromarray(255 - seen).save(tmp_path / "negative.png")
+    with pytest.raises(PoorFitError, match="does not fit the plan: it shows the plan's negative") as told:
+        lay_file(tmp_path / "negative.png", {"sky": PLAN})
+    assert "as it was taken" in told.value.hint
+
+
+def test_a_block_hardly_cut_yet_is_not_read_as_its_negative():
+    """Most cuts still stand and are as dark as the land, or by a hair darker where less light falls."""
+    begun = shapely.union(SKY, shapely.box(15, 0, 105, 62))
+    seen, _ = made.photographed(made.painted(begun))
+    found = laid_on(PLAN, Picture(Image.fromarray(seen), None))
+    assert not found.fit.fault
+    land = shapely.union_all(read_laid(found, ScanOptions()).shapes)
+    assert shapely.buffer(shapely.symmetric_difference(land, begun), -0.3).area < 0.5
+
+
 def test_of_several_plans_a_picture_that_fits_none_is_told_by_all_names(tmp_path):
     picture, _ = _photographed(**BLUISH)
     picture.image.save(tmp_path / "pale.png")
