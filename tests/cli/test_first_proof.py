@@ -99,6 +99,23 @@ def test_another_drawing_is_refused_with_a_picture(own_folder, plan, capsys):
     assert (own_folder / "other-on-plan.png").is_file()
 
 
+@pytest.mark.parametrize("colour", [(214, 160, 132), (128, 128, 128)])
+def test_a_hand_over_more_than_a_fifth_of_the_face_is_not_told_as_cut(own_folder, plan, capsys, colour):
+    """It was: cut too much by as much, cut a new block."""
+    photo = photographed(own_folder / "proof.jpg", PLANNED)
+    with Image.open(photo) as image:
+        ImageDraw.Draw(image).rectangle((500, 0, 760, 578), colour)
+        image.save(photo, quality=92)
+    ran = run(capsys, "compare", plan, photo, "--block", "sky", "--json")
+    told = json.loads(ran.out)
+    assert ran.code == 0, ran.err
+    assert not any(block["places"] for block in told["blocks"])
+    (over,) = re.findall(
+        r"something lies over (\d+) mm² of it, or glares: nothing is said of these parts", *told["notes"]
+    )
+    assert 0.2 * made.FACE.area < float(over) < 0.45 * made.FACE.area
+
+
 @pytest.mark.parametrize("command", ["compare", "read"])
 def test_a_negative_is_refused(own_folder, plan, capsys, command):
     """It was said to be as planned, though every land was cut and every cut stood."""

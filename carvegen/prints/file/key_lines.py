@@ -38,7 +38,7 @@ _ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", 
 
 
 def _in_words(key: str) -> str:
-    """Whose key it is, counted from one: ``the second block's depth_mm``, ``the first entry of the second block's layers``."""
+    """Whose key it is, counted from one: ``the second block's depth_mm``, ``the first entry of block 12's layers``."""
     table = _IN_LIST.fullmatch(key)
     if table is None or table["list"] not in LISTS:
         return key
