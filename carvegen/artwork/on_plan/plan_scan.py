@@ -216,8 +216,8 @@ def _laid_on(
 def _colour_tells(laid: Laid) -> bool:
     """Whether land and cut differ in colour more than in how light they are, and hardly in that."""
     lab = cielab(np.asarray(laid.seen_at(_TILE_PX / _TILE_MM).image.convert("RGB"), dtype=np.float64))
-    light, *colour = (_above_cut(np.asarray(its, dtype=np.float32), laid.plan) for its in np.moveaxis(lab, -1, 0))
-    return abs(light) < min(_AS_LIGHT, float(np.hypot(*colour)))
+    light, a, b = (_above_cut(np.asarray(its, dtype=np.float32), laid.plan) for its in np.moveaxis(lab, -1, 0))
+    return abs(light) < min(_AS_LIGHT, float(np.hypot(a, b)))
 
 
 def _through_lens(plan: Plan, seen: Seen, place: Matrix, lens: Lens) -> tuple[Fit, Matrix, Lens]:
@@ -253,9 +253,9 @@ def read_laid(laid: Laid, options: ScanOptions) -> Artwork:
         scale = min(laid.px_per_mm, _COLOUR_PX / max(laid.plan.size_mm))
         toned = _toned(laid.part.image, laid.seen_at(scale).image)  # one channel: a third of the time
         picture = laid.seen_at(laid.px_per_mm, part=replace(laid.part, image=toned))
-        tone = np.asarray(picture.image, dtype=np.float32)
+        seen = np.asarray(picture.image, dtype=np.float32)
         either = laid.pale or _colour_tells(laid)
-        tone = _parted(255 - tone if either and _above_cut(tone, laid.plan) > 0 else tone, laid.plan)
+        tone = _parted(255 - seen if either and _above_cut(seen, laid.plan) > 0 else seen, laid.plan)
         picture = replace(picture, image=Image.fromarray(tone))
         options = replace(options, even=False, threshold=options.threshold or _PARTING / 255)
     else:
