@@ -19,6 +19,7 @@ __all__ = [
     "MAX_MM",
     "MAX_POINTS",
     "MAX_SHAPES",
+    "SEEN_MM",
     "TOLERANCE_MM",
     "Budget",
     "check_points",
@@ -35,6 +36,7 @@ MAX_SHAPES = 200_000  #: shapes drawn, each re-use counted
 MAX_DEPTH = 500  #: groups inside groups
 MAX_MM = 5000.0  #: a drawing larger than this was surely meant in another unit
 TOLERANCE_MM = 0.01  #: how far a straight piece may lie from the curve it stands for
+SEEN_MM = 0.3  #: outlines in a photograph or scan that lie no farther off are the same; our own choice
 
 
 _JOIN = "join the shapes in the drawing program (union), then save again"

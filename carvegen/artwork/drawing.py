@@ -16,7 +16,10 @@ from carvegen.base.errors import InputError
 if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
 
-__all__ = ["EVERYTHING", "NEW_CUTS_ONLY", "Artwork", "Notes", "Wanted", "plain_name", "said_in"]
+__all__ = [
+    "EVERYTHING", "NEW_CUTS_ONLY", "Artwork", "Notes", "Wanted", "known_words", "plain_name", "said_in",
+    "said_known_mm",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,6 +40,7 @@ class Artwork:
     new_cuts_only: bool = False  #: whether they say that of a block that is cut already it holds what is new alone
     unit_mm: float | None = None  #: of a drawing without a page: millimetres in one of its units
     inside: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  #: names of groups in a layer that has any
+    known_mm: float = 0.0  #: outlines that lie no farther off are the same, for a picture told them; 0 of a drawing
 
     @property
     def shapes(self) -> PolygonArray:
@@ -90,6 +94,7 @@ EVERYTHING = Wanted()
 NEW_CUTS_ONLY = "NEW CUTS ONLY: the block is cut already"
 _MOST_NAMES = 12  #: of groups in an error
 _VIEW = re.compile(r"\b(print|block) view\b", re.IGNORECASE)
+_KNOWN = re.compile(r"\boutlines known within (\d{1,4}(?:\.\d{1,6})?) mm\b", re.IGNORECASE)
 
 
 def said_in(texts: Iterable[str]) -> tuple[str, bool]:
@@ -104,6 +109,17 @@ def said_in(texts: Iterable[str]) -> tuple[str, bool]:
     found = {match[1].lower() for text in every for match in _VIEW.finditer(text)}
     joined = " ".join(" ".join(every).split()).lower()  # a line of words may be wrapped, continued lines set in
     return found.pop() if len(found) == 1 else "", NEW_CUTS_ONLY.lower() in joined
+
+
+def known_words(known_mm: float) -> str:
+    """What a written file says of outlines that a picture told; nothing of those of a drawing."""
+    return f"Seen in a picture: outlines known within {round(known_mm, 3):g} mm." if known_mm else ""
+
+
+def said_known_mm(texts: Iterable[str]) -> float:
+    """How near outlines are known by a drawing's words, as `known_words` says it; 0 if they don't tell."""
+    joined = " ".join(" ".join(texts).split())
+    return max((float(match[1]) for match in _KNOWN.finditer(joined)), default=0.0)
 
 
 def plain_name(layer: str) -> str:

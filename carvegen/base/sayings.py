@@ -76,7 +76,7 @@ SAYINGS: dict[tuple[str, str], Saying] = {
     ("cut-on", ""): Saying("still to be cut away", _AREA),
     ("cut-on", "snow"): Saying("the snow takes it away", _AREA),
     ("cut-snow", ""): Saying("snow where the block is cut already", "{measured} of {limit}"),
-    ("cut-hidden", ""): Saying("hidden under other inks in the print", _AREA),
+    ("cut-hidden", ""): Saying("not seen in the picture of it", _AREA),
     ("white-line", ""): Saying("a white line may show between two inks", "at worst {measured} wide"),
     ("ink-on-snow", ""): Saying("light ink may run along the snow", "at worst {measured} wide"),
     ("kept-shape", "land"): Saying("land too narrow beside a shape you changed", _THIN),

@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.artwork.bounds import SEEN_MM
 from carvegen.artwork.kinds import is_picture
 from carvegen.base.errors import InputError
 from carvegen.blocks.from_drawing import drawn_block
@@ -28,7 +29,7 @@ __all__ = [
     "land_in", "lands_in", "spots",
 ]  # fmt: skip
 
-SCAN_TOLERANCE_MM = 0.3  #: outlines in a photograph or scan that lie no farther off are the same; our own choice
+SCAN_TOLERANCE_MM = SEEN_MM
 CUT_FOLDER = "cut"  #: folder of a build in which the lands of cut blocks are kept as they were
 _MOST_PLACES = 12
 _CRUMB_MM2 = 0.01

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from carvegen.artwork.on_plan import Laid
     from carvegen.blocks.comparison import Spot
 
-__all__ = ["Proof", "first_proof", "laid_file", "lands_of", "side_words"]
+__all__ = ["Proof", "cover_words", "first_proof", "laid_file", "lands_of", "side_words"]
 
 _MOST_LINES = 12  #: of one kind
 _LEAST_MM2 = 1.0  #: less that is hidden is not worth a word
@@ -95,6 +95,11 @@ def side_words(laid: Laid) -> str:
     return "the picture shows the block itself, mirrored" if laid.mirrored else "the picture shows a print"
 
 
+def cover_words(over: BaseGeometry, so: str) -> tuple[str, ...]:
+    """That something lies over a block in its picture, and what follows; nothing if it is hardly any of it."""
+    return (f"something lies over {over.area:.0f} mm² of it, or glares: {so}",) * (over.area >= _LEAST_MM2)
+
+
 def lands_of(path: Path, block: str | None) -> tuple[dict[str, BaseGeometry], tuple[float, float]]:
     """The lands of a plan by name, and the size of the face: a folder of a build, a land, or a drawing of a block."""
     from carvegen.blocks.comparison import face_in, land_in, lands_in
@@ -149,6 +154,8 @@ def laid_file(
         found = lay_file(path, plans, corners=corners, dpi=given["dpi"], view=given["view"])
     except PoorFitError as error:
         save_file(picture, fit_png(error.laid))
+        if error.laid.negative:
+            raise
         seen = "violet the plan as it was laid, red where the picture disagrees"
         one = "if it shows one block only, name it: {block} NAME. " if len(plans) > 1 else ""
         error.names += ("block",)
@@ -181,7 +188,7 @@ def first_proof(
     Of a print in several inks, if these are given, each block is told of; nothing where inks hide one another.
     """
     from carvegen import geometry
-    from carvegen.artwork.on_plan import InkSeen, covered, read_inks, read_laid
+    from carvegen.artwork.on_plan import read_block, read_inks
     from carvegen.artwork.scan import ScanOptions
     from carvegen.base.files import save_file
     from carvegen.blocks.comparison import SCAN_TOLERANCE_MM, difference, in_order, spots
@@ -200,11 +207,8 @@ def first_proof(
         inks = read_inks(laid, coats, given["paper"])
         inks = {name: its for name, its in inks.items() if given["block"] in (None, name)}
     else:
-        land = geometry.union(*read_laid(laid, ScanOptions()).layers.values())
-        over = covered(laid)
-        inks = {shown: InkSeen(land=land, hidden=over)}
-        if over.area >= _LEAST_MM2:
-            notes += (f"something lies over {over.area:.0f} mm² of it, or glares: nothing is said of these parts",)
+        inks = {shown: read_block(laid)}
+        notes += cover_words(inks[shown].hidden, "nothing is said of these parts")
     names, tolerance, told = tuple(inks), given["tolerance"] or SCAN_TOLERANCE_MM, []
     for name, its in inks.items():
         face = geometry.difference(geometry.box(*size), its.hidden)

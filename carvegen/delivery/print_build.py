@@ -147,7 +147,7 @@ class _Build:
             block.name: BlockInputs(
                 setups=self.setups[block.name], counter_setups=counters.get(block.name, ()),
                 style=block_style(given, k, shelf),
-                stands=stands[block.name].land if block.name in stands else None,
+                stands=stands.get(block.name),
             )
             for k, block in enumerate(given.blocks)
         }  # fmt: skip

@@ -26,7 +26,7 @@ from carvegen.prints.bare_paper import mended_print, paper_findings
 from carvegen.prints.cut_blocks import cut_blocks, finding_of
 from carvegen.prints.layers import located
 from carvegen.prints.marked.mark_findings import mark_findings, mended_beside
-from carvegen.prints.recut import KEPT, cut_further
+from carvegen.prints.recut import cut_further, kept_files
 from carvegen.writers.whole_print.changed_png import Before, changed_png
 from carvegen.writers.whole_print.embossed_relief import Pressed
 from carvegen.writers.whole_print.print_png import Coat, print_png, rubbing_png, turned_png
@@ -194,7 +194,7 @@ class BlockInputs:
     setups: tuple[Setup, ...]
     counter_setups: tuple[Setup, ...]
     style: Style
-    stands: BaseGeometry | None  #: what stands of it, if it is cut already
+    stands: Standing | None  #: what stands of it, if it is cut already
 
 
 def block_style(given: Print, number: int, shelf: Library) -> Style:
@@ -231,7 +231,8 @@ def block_folder(shape: Shape, its: BlockInputs, folder: Path, say: Say) -> Bloc
     if not shapely.is_empty(shape.to_decide):
         write_file(folder / decided_file(name), shapely.to_wkb(shape.to_decide))
     if its.stands is not None:
-        write_file(folder / KEPT / f"{name}.wkb", shapely.to_wkb(its.stands))
+        for file, said in kept_files(name, its.stands).items():
+            write_file(folder / file, said)
     return _together({
         sheet: BlockFindings(
             by_kind={kind: its.findings for kind, its in done.reports.items()}, questions=done.open_questions

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import json
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -12,9 +13,9 @@ import shapely
 from carvegen import geometry
 from carvegen.artwork import plain_name, read
 from carvegen.artwork.kinds import is_picture
-from carvegen.artwork.on_plan import PoorFitError, lay_file, plan_of, plan_of_inks, read_inks, read_laid
+from carvegen.artwork.on_plan import PoorFitError, lay_file, plan_of, plan_of_inks, read_block, read_inks
 from carvegen.artwork.reading import file_and_layer
-from carvegen.artwork.scan import ScanOptions, is_sized, pixels_across, read_scan
+from carvegen.artwork.scan import ScanOptions, is_sized, read_scan
 from carvegen.base.errors import InputError
 from carvegen.base.findings import Finding, Severity
 from carvegen.blocks.comparison import CUT_FOLDER, SCAN_TOLERANCE_MM, difference, land_in
@@ -29,18 +30,17 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.artwork.on_plan import InkSeen, Laid
+    from carvegen.artwork.on_plan import InkSeen, Laid, Plan
     from carvegen.blocks.comparison import Difference
     from carvegen.marking.marks import Mark
     from carvegen.prints.cut_blocks import Cut
     from carvegen.prints.file.print_file import Print, PrintBlock
-    from carvegen.prints.separation import Layer
+    from carvegen.prints.layers import Drawing
 
-__all__ = ["KEPT", "Standing", "cut_further", "standing_lands"]
+__all__ = ["Standing", "cut_further", "kept_files", "standing_lands"]
 
-KEPT = CUT_FOLDER
 _TOLERANCE_MM = 0.02
-_SCAN_PIXELS = 2.0  #: a scan's outline lies within a pixel, and so does the face's edge in it; our own choice
+_LANDS, _KNOWN = "lands", "known_within_mm"
 _SAME_SHAPE = 0.01
 _MOST = 40
 _ALONE, _PRINT = "the block", "the print"  #: what a picture of a block may show
@@ -58,13 +58,18 @@ _MARKED = (
     'take the mark out, or leave this block out of its blocks, or cut a new block: state = "open"',
 )  #: the same of what a mark asks, after its name
 _HINT = (
-    "give what stands in print view, its page the block's face; "
-    "carvegen read PHOTO --size 200x150 --corners auto --out land.svg straightens a photograph"
+    "give what stands in print view, its page the block's face; carvegen read PHOTO --size {0:g}x{1:g} --corners auto "
+    "--out land.svg straightens a photograph of a print; add --view block if it shows the block itself"
 )
 
+_OF_A_DIE = (
+    "leave cut_land out where the build of it lies in the folder that is built, or give its land: "
+    'cut_land = "BUILT/lands/{}.wkb"'
+)
 _ON_BUILT = (
-    "A block that shows its snow and little else is laid on the build that it was cut by: carvegen read {file} "
-    '--onto BUILT --block {block} --out land.svg; then cut_land = "land.svg"'
+    "Is it this block? Photograph all of it, from above and sharp. A block that shows its snow and little else is laid "
+    "on the build that it was cut by: carvegen read {file} --onto BUILT --block {block} --out land.svg; then "
+    'cut_land = "land.svg". Else {straight}'
 )
 
 
@@ -74,7 +79,7 @@ class Standing:
 
     land: BaseGeometry
     tolerance_mm: float = _TOLERANCE_MM  #: outlines that lie no farther apart are the same
-    hidden: BaseGeometry = field(default_factory=shapely.Polygon)  #: of its picture what other inks hide in a print
+    hidden: BaseGeometry = field(default_factory=shapely.Polygon)  #: of its picture what a photograph can't tell
 
 
 def standing_lands(given: Print, out: Path) -> dict[str, Standing]:
@@ -95,7 +100,7 @@ def _standing(pictures: _Pictures, k: int, out: Path) -> Standing:
     given = pictures.given
     block = given.blocks[k]
     own = [_own_file(given, block)] if block.cut_land else []
-    kept = [out / folder / f"{block.name}.wkb" for folder in (KEPT, "lands")]
+    kept = [out / folder / f"{block.name}.wkb" for folder in (CUT_FOLDER, _LANDS)]
     there = next((path for path in own or kept if file_and_layer(path)[0].is_file()), None)
     if there is None:
         raise InputError(
@@ -104,22 +109,13 @@ def _standing(pictures: _Pictures, k: int, out: Path) -> Standing:
             hint='give its land: cut_land = "scan.png", or build once with state = "open" as it was cut',
         )  # fmt: skip
     try:
-        found = pictures.standing(block, there) or Standing(
-            land=_land(given, there), tolerance_mm=_fineness_mm(given, there)
-        )
+        found = pictures.standing(block, there) or _by_file(given, there)
         land = geometry.intersection(found.land, geometry.box(given.width_mm, given.height_mm))
         if shapely.is_empty(land):
-            raise InputError("shows nothing that stands on the block", where=str(there), hint=_HINT)
+            raise InputError("shows nothing that stands on the block", where=str(there), hint=_hint(given))
     except InputError as error:
         raise error.named(str).within(given.place(f"blocks[{k}].cut_land")) from None
     return replace(found, land=land)
-
-
-def _fineness_mm(given: Print, path: Path) -> float:
-    """How near two outlines are the same by a file: in a scan of the face two of its pixels."""
-    if not is_picture(path):
-        return _TOLERANCE_MM
-    return max(_TOLERANCE_MM, _SCAN_PIXELS * max(given.width_mm, given.height_mm) / pixels_across(path))
 
 
 def _own_file(given: Print, block: PrintBlock) -> Path:
@@ -153,10 +149,13 @@ class _Pictures:
         """
         if not is_picture(path):
             return None
-        if block.role == "stencil" and block.layers:
+        if block.role == "emboss":
+            raise InputError(
+                "is a picture, and none tells a die's face from its wall", where=str(path),
+                hint=_OF_A_DIE.format(block.name),
+            )  # fmt: skip
+        if block.role == "stencil":
             return self._mask(block, path)
-        if not block.inked:
-            return None
         if path not in self._laid:
             self._laid[path] = self._lay(block, path)
         found = self._laid[path]
@@ -164,30 +163,23 @@ class _Pictures:
             return None
         shows, laid = found
         if shows == _ALONE:
-            land = geometry.union(*read_laid(laid, ScanOptions()).layers.values())
-            return Standing(land=land, tolerance_mm=SCAN_TOLERANCE_MM)
+            return _seen(read_block(laid), self._painted[block.name])
         if path not in self._inks:
             self._inks[path] = read_inks(laid, self.coats, self.given.paper)
-        ink = self._inks[path][block.name]
-        hidden = geometry.intersection(self._painted[block.name], ink.hidden)
-        land = geometry.union(geometry.difference(ink.land, ink.hidden), hidden)
-        return Standing(land=land, tolerance_mm=SCAN_TOLERANCE_MM, hidden=hidden)
+        return _seen(self._inks[path][block.name], self._painted[block.name])
 
     def _mask(self, block: PrintBlock, path: Path) -> Standing | None:
         """What a picture shows of a stencil, laid on its own drawing; what is behind its openings may be any tone."""
-        named = set(map(plain_name, block.layers))
-        shapes = [layer.shape for layer in self._layers if plain_name(layer.name) in named]
-        mask = geometry.difference(geometry.box(*self.size), geometry.union(*shapes))
-        try:
-            found = lay_file(path, {_ALONE: plan_of(mask, self.size)})
-        except PoorFitError as error:
-            if _is_page(self.given, error.laid.pictured_px):
-                return None
-            raise
-        if found is None:
-            return None
-        land = geometry.union(*read_laid(found[1], ScanOptions()).layers.values())
-        return Standing(land=land, tolerance_mm=SCAN_TOLERANCE_MM)
+        mask = geometry.difference(geometry.box(*self.size), self._open_in(block))
+        found = self._laid_on(block, path, {_ALONE: plan_of(mask, self.size)}, either_tone=True)
+        return None if found is None else _seen(read_block(found[1]), mask)
+
+    def _open_in(self, block: PrintBlock) -> BaseGeometry:
+        """What a stencil is cut through by: its layers, or else the print's openings."""
+        if block.layers:
+            return geometry.union(self._drawing.union(block.layers))
+        shapes = (self._drawing.shapes(text, f"openings[{k}].shape") for k, text in enumerate(self.given.openings))
+        return geometry.union(*shapes)
 
     def _lay(self, block: PrintBlock, path: Path) -> tuple[str, Laid] | None:
         naming = [
@@ -199,23 +191,31 @@ class _Pictures:
             plans[_ALONE] = plan_of(self._painted[block.name], self.size)
         if inks:
             plans[_PRINT] = plan_of_inks(self._painted, self.coats, self.given.paper, self.size)
+        return self._laid_on(block, path, plans)
+
+    def _laid_on(
+        self, block: PrintBlock, path: Path, plans: Mapping[str, Plan], *, either_tone: bool = False
+    ) -> tuple[str, Laid] | None:
+        """The plan that a picture shows, and the picture on it; None if its page is the face."""
         try:
-            return lay_file(path, plans)
+            return lay_file(path, plans, either_tone=either_tone)
         except PoorFitError as error:
+            if error.laid.negative:
+                raise
             if _is_page(self.given, error.laid.pictured_px):
                 return None
-            error.hint = f"{error._hint}. {_ON_BUILT.format(block=block.name, file=path.name)}"
+            error.hint = _ON_BUILT.format(block=block.name, file=path.name, straight=_hint(self.given))
             raise
 
     @cached_property
-    def _layers(self) -> Sequence[Layer]:
-        return drawing_of(self.given).layers
+    def _drawing(self) -> Drawing:
+        return drawing_of(self.given)
 
     @cached_property
     def _painted(self) -> dict[str, BaseGeometry]:
         """What each block that prints ink has of the drawing, without snow, by name."""
         given = self.given
-        layers, face = self._layers, geometry.box(given.width_mm, given.height_mm)
+        layers, face = self._drawing.layers, geometry.box(given.width_mm, given.height_mm)
         found = {}
         for block in given.blocks:
             if block.inked:
@@ -235,27 +235,60 @@ def _is_page(given: Print, size_px: tuple[int, int]) -> bool:
     return abs(across / down * given.height_mm / given.width_mm - 1) < _SAME_SHAPE
 
 
-def _land(given: Print, path: Path) -> BaseGeometry:
+def _seen(its: InkSeen, drawn: BaseGeometry) -> Standing:
+    """What a picture shows to stand; as drawn where it can't tell."""
+    hidden = geometry.intersection(drawn, its.hidden)
+    return Standing(land=its.as_planned_where_hidden(drawn), tolerance_mm=SCAN_TOLERANCE_MM, hidden=hidden)
+
+
+def kept_files(name: str, its: Standing) -> dict[str, bytes | str]:
+    """The files in which a build keeps what stood of a block, and how finely that is known if it is by a picture.
+
+    The block's new land has outlines of the picture, too.
+    """
+    files: dict[str, bytes | str] = {f"{CUT_FOLDER}/{name}.wkb": shapely.to_wkb(its.land)}
+    if its.tolerance_mm > _TOLERANCE_MM:
+        said = json.dumps({_KNOWN: its.tolerance_mm}) + "\n"
+        files |= {f"{folder}/{name}.json": said for folder in (CUT_FOLDER, _LANDS)}
+    return files
+
+
+def _kept(path: Path) -> Standing:
+    """What a build has kept of a block, or a land that it has written."""
+    try:
+        known = float(json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))[_KNOWN])
+    except (OSError, ValueError, TypeError, KeyError):  # it is a plan's, or known as finely as a plan
+        known = 0.0
+    return Standing(land=land_in(path), tolerance_mm=max(_TOLERANCE_MM, known))
+
+
+def _by_file(given: Print, path: Path) -> Standing:
     """What stands, in print view: by a land of a build, a drawing or scan of it, or a drawing of a block's cuts."""
     if path.suffix.lower() == ".wkb":
-        return land_in(path)
+        return _kept(path)
     if is_picture(path):
         width_mm = 0.0 if is_sized(path) else given.width_mm  # without a resolution the picture is the face
         artwork = read_scan(path, ScanOptions(deskew=False, even=False, width_mm=width_mm))
     else:
         artwork = read(path, units=given.units or None, outlines=True, without=LEFT_OUT)
         if not _OF_CUTS.isdisjoint(map(plain_name, artwork.layers)):
-            return land_in(path)
+            return Standing(land=land_in(path), tolerance_mm=max(_TOLERANCE_MM, artwork.known_mm))
     if not artwork.true_size:
-        raise InputError("does not say how large it is", where=str(path), hint=_HINT)
+        raise InputError("does not say how large it is", where=str(path), hint=_hint(given))
     page = (artwork.width_mm or given.width_mm, artwork.height_mm or given.height_mm)
     if max(abs(page[0] - given.width_mm), abs(page[1] - given.height_mm)) > _SAME_PAGE_MM:
         raise InputError(
             f"is not of the block's size: the face is {given.width_mm:g} x {given.height_mm:g} mm",
-            value=f"{page[0]:.1f} x {page[1]:.1f} mm", where=str(path), hint=_HINT,
+            value=f"{page[0]:.1f} x {page[1]:.1f} mm", where=str(path), hint=_hint(given),
         )  # fmt: skip
     shapes = artwork.shapes
-    return geometry.solid(geometry.mirrored(shapes, given.width_mm) if artwork.says_view == "block" else shapes)
+    land = geometry.solid(geometry.mirrored(shapes, given.width_mm) if artwork.says_view == "block" else shapes)
+    return Standing(land=land, tolerance_mm=max(_TOLERANCE_MM, artwork.known_mm))
+
+
+def _hint(given: Print) -> str:
+    """What to give in place of a file that does not show the block's land."""
+    return _HINT.format(given.width_mm, given.height_mm)
 
 
 def cut_further(
@@ -304,8 +337,9 @@ def _hidden(hidden: BaseGeometry | None) -> Iterator[Finding]:
         at = shapely.point_on_surface(hidden)
         yield Finding(
             rule="cut-hidden", severity=Severity.ADVICE, at=(at.x, at.y), measured=hidden.area, limit=0.0, unit="mm²",
-            why="in the picture of the print other inks hide what this block prints there: it is taken as it is drawn",
-            remedy="look at the block there, or give a photograph of the block itself or of a print of it alone",
+            why="in the picture other inks hide what this block prints there, or something lies over it or glares: it "
+            "is taken as it is drawn",
+            remedy="look at the block there, or give a photograph of the block itself, with nothing on it",
         )  # fmt: skip
 
 

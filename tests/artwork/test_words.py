@@ -90,6 +90,18 @@ def test_written_artwork_says_its_view_in_both_formats(tmp_path):
         assert not artwork.notes
 
 
+@pytest.mark.parametrize("known_mm", [0.0, 0.3, 0.0847])
+def test_written_artwork_says_how_finely_a_picture_told_it(tmp_path, known_mm):
+    layers = {"KEY": geometry.polygon_array([shapely.box(5, 10, 13, 30)])}
+    (tmp_path / "a.svg").write_text(artwork_svg(layers, (60, 40), "her proof.jpg", known_mm=known_mm))
+    (tmp_path / "a.dxf").write_text(artwork_dxf(layers, (60, 40), known_mm=known_mm))
+    for name in ("a.svg", "a.dxf"):
+        artwork = read(tmp_path / name)
+        assert artwork.known_mm == pytest.approx(known_mm, abs=5e-4)
+        assert artwork.says_view == "print"
+        assert list(artwork.layers) == ["KEY"]
+
+
 def test_our_own_machine_files_need_no_view(tmp_path):
     """The block comes back as it was made, whichever file is read."""
     out = tmp_path / "out"

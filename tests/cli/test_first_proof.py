@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from functools import cache
 
 import numpy as np
 import pypdf
 import pytest
 import shapely
-from PIL import Image
+from PIL import Image, ImageDraw, ImageOps
 from scipy.ndimage import gaussian_filter
 
+from carvegen.artwork import read
 from carvegen.base.colour import Ink, overprinted, rgb, screen
 from carvegen.blocks.comparison import Kind, difference, spots
+from carvegen.blocks.from_drawing import LEFT_OUT
 from carvegen.delivery import first_proof
 from tests.artwork.scan import on_plan_pictures as made
 from tests.cli.running import run
@@ -96,6 +99,38 @@ def test_another_drawing_is_refused_with_a_picture(own_folder, plan, capsys):
     assert (own_folder / "other-on-plan.png").is_file()
 
 
+@pytest.mark.parametrize("colour", [(214, 160, 132), (128, 128, 128)])
+def test_a_hand_over_more_than_a_fifth_of_the_face_is_not_told_as_cut(own_folder, plan, capsys, colour):
+    """It was: cut too much by as much, cut a new block."""
+    photo = photographed(own_folder / "proof.jpg", PLANNED)
+    with Image.open(photo) as image:
+        ImageDraw.Draw(image).rectangle((500, 0, 760, 578), colour)
+        image.save(photo, quality=92)
+    ran = run(capsys, "compare", plan, photo, "--block", "sky", "--json")
+    told = json.loads(ran.out)
+    assert ran.code == 0, ran.err
+    assert not any(block["places"] for block in told["blocks"])
+    (over,) = re.findall(
+        r"something lies over (\d+) mm² of it, or glares: nothing is said of these parts", *told["notes"]
+    )
+    assert 0.2 * made.FACE.area < float(over) < 0.45 * made.FACE.area
+
+
+@pytest.mark.parametrize("command", ["compare", "read"])
+def test_a_negative_is_refused(own_folder, plan, capsys, command):
+    """It was said to be as planned, though every land was cut and every cut stood."""
+    photo = photographed(own_folder / "proof.jpg", PLANNED)
+    with Image.open(photo) as image:
+        ImageOps.invert(image).save(own_folder / "negative.png")
+    photo = own_folder / "negative.png"
+    asked = ("compare", plan, photo) if command == "compare" else ("read", photo, "--onto", plan, "--out", "land.svg")
+    ran = run(capsys, *asked, "--block", "sky")
+    assert ran.code == 2, ran.out
+    assert "it shows the plan's negative" in ran.err
+    assert "red where" not in ran.err
+    assert not (own_folder / "land.svg").exists()
+
+
 def test_wrong_corners_are_not_taken_in_silence(own_folder, plan, capsys):
     photo = photographed(own_folder / "proof.jpg", PLANNED)
     ran = run(capsys, "compare", plan, photo, "--block", "sky", "--corners", "152 114 608 114 608 426 152 426")
@@ -117,6 +152,23 @@ def test_read_lays_a_photograph_on_a_plan(own_folder, plan, capsys):
     assert told["layers"][0]["area_mm2"] == pytest.approx(PLANNED.area, rel=0.01)
     assert (told["width_mm"], told["height_mm"]) == pytest.approx(made.SIZE)
     assert any("shows the block itself" in note for note in told["notes"])
+    assert not any("lies over" in note for note in told["notes"])
+    assert read(own_folder / "land.svg").known_mm == 0.3  # of a photograph, whatever its pixels
+
+
+def test_read_says_what_lies_over_a_block_and_takes_it_as_planned(own_folder, plan, capsys):
+    """A finger over an edge of the block was read as land or as cut, without a word."""
+    photo = photographed(own_folder / "block.jpg", PLANNED)
+    with Image.open(photo) as image:
+        ImageDraw.Draw(image).ellipse((340, 400, 440, 640), (214, 160, 132))
+        image.save(photo, quality=92)
+    ran = run(capsys, "read", photo, "--onto", plan, "--block", "sky", "--out", "land.svg")
+    assert ran.code == 0, ran.err
+    assert re.search(r"something lies over \d+ mm² of it, or glares: there it is as planned", ran.err)
+    assert "FINDING" in read(own_folder / "land.svg").layers
+    seen = read(own_folder / "land.svg", without=LEFT_OUT)
+    unlike = shapely.symmetric_difference(shapely.union_all(seen.shapes), PLANNED)
+    assert shapely.buffer(unlike, -0.3).area < 0.5
 
 
 def test_corners_are_looked_for_where_a_size_is_given(own_folder, capsys):

@@ -29,3 +29,10 @@ def test_tables_are_counted_from_one(tmp_path) -> None:
     said = placed(tmp_path / "print.toml", "highlights[1].shape")
     assert said.endswith("line 5: the second highlight's shape")
     assert placed(tmp_path / "print.toml", "print.name").endswith("print.name")
+
+
+def test_of_a_list_with_equal_values_the_entry_is_counted(tmp_path) -> None:
+    (tmp_path / "print.toml").write_text('[[blocks]]\nname = "sky"\nmachines = ["co2", "co2"]\n')
+    said = placed(tmp_path / "print.toml", "blocks[0].machines[1]")
+    assert said.endswith("line 3: the second entry of the first block's machines")
+    assert placed(tmp_path / "none.toml", "blocks[11].layers[10]").endswith(": entry 11 of block 12's layers")

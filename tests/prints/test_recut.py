@@ -24,6 +24,7 @@ from carvegen.prints import recut
 from carvegen.prints.cut_blocks import Cut
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.recut import cut_further, standing_lands
+from carvegen.writers.block.clean_artwork import artwork_svg
 from tests import cases
 from tests.artwork.scan import on_plan_pictures as pictures
 from tests.cli.running import run
@@ -280,6 +281,55 @@ def test_a_drawing_of_what_stands_is_compared_as_finely_as_ever(tmp_path):
     assert rules == ["cut-already", "cut-on"]
 
 
+def _traced(land, seed: int = 4) -> str:
+    """A drawing of a land as `carvegen read` writes it from a photograph: its outlines wander by up to 0.15 mm."""
+    rng = np.random.Generator(np.random.PCG64(seed))
+
+    def wandering(xy):
+        return xy + 0.15 * np.sin(rng.uniform(1, 3, 2) * xy[:, ::-1] + rng.uniform(0, 6, 2))
+
+    seen = geometry.parts(shapely.make_valid(shapely.transform(shapely.segmentize(land, 0.5), wandering)))
+    return artwork_svg({"INK 1": seen}, (60, 40), "sky.jpg", known_mm=0.3)
+
+
+#: A block that shows snow, and what new snow would leave of it.
+OLD_SNOW = shapely.union_all([shapely.Point(x, y).buffer(1.2) for x in range(4, 60, 5) for y in range(4, 40, 5)])
+NEW_SNOW = shapely.union_all([shapely.Point(x + 2.5, 21.5).buffer(0.9) for x in range(4, 55, 10)])
+
+
+def test_a_land_that_a_photograph_told_leaves_new_cuts_alone_to_be_made(tmp_path):
+    """It was compared as finely as a drawing: slivers along each outline were to be cut, or should have stood."""
+    (tmp_path / "land.svg").write_text(_traced(FACE.difference(OLD_SNOW)))
+    known = standing_lands(_print(tmp_path, "land.svg"), tmp_path / "built")["key"]
+    assert known.tolerance_mm == 0.3
+    wanted = FACE.difference(shapely.union(OLD_SNOW, NEW_SNOW))
+    cut = Cut(block=Block(name="key", width_mm=60, height_mm=40, cuts=geometry.parts(FACE.difference(wanted))),
+              land=wanted, white=NEW_SNOW)  # fmt: skip
+    after = cut_further(cut, known.land, known.tolerance_mm)
+    assert not [note for note in after.notes if note.rule == "cut-already"]
+    area = shapely.area(after.block.to_cut)
+    assert len(area) == len(geometry.parts(NEW_SNOW))
+    assert area.min() > 0.9 * NEW_SNOW.area / len(area)
+    fine = cut_further(cut, known.land)
+    assert len(fine.block.to_cut) > 3 * len(area)
+
+
+def test_how_finely_a_land_is_known_is_kept_with_it(tmp_path, capsys):
+    """Built from a photograph's outlines, the lands in the folder are known no finer than these."""
+    (tmp_path / "land.svg").write_text(_traced(LAYER))
+    named = OPEN.replace(NAMED, NAMED + 'state = "cut"\ncut_land = "land.svg"\n')
+    for text in (named, named.replace('cut_land = "land.svg"\n', "")):
+        ran, told = again(capsys, tmp_path, text)
+        assert ran.code in (0, 1), ran.err
+        assert not found(told, "cut-already")
+        assert found(told, "cut-scan")[0]["measured"] == pytest.approx(0.3)
+    for folder in ("cut", "lands"):
+        own = named.replace("land.svg", f"built/{folder}/key.wkb")
+        (tmp_path / "print.toml").write_text(own)
+        known = standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "elsewhere")["key"]
+        assert known.tolerance_mm == 0.3, folder
+
+
 @given(st.integers(0, 2**32 - 1), st.sampled_from([1e-4, 5e-4, 1e-3, 0.05, 0.5]), st.integers(1, 40))
 @settings(deadline=None)
 def test_any_land_may_be_what_stands(seed, off, count):
@@ -412,7 +462,7 @@ STENCIL = (
 def test_a_stencil_that_names_the_photograph_leaves_the_key_its_own_plan(tmp_path, monkeypatch, others, plans):
     """No ink of a stencil prints: what it names, too, may show the key alone."""
     times = []
-    monkeypatch.setattr(recut, "lay_file", lambda _, its: times.append(sorted(its)))
+    monkeypatch.setattr(recut, "lay_file", lambda _, its, **_how: times.append(sorted(its)))
     Image.new("L", (12, 8)).save(tmp_path / "block.jpg")
     (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
     (tmp_path / "print.toml").write_text(HEAD + others + _block("key", "key", "#1f2b3d", 0.7, "block.jpg"))
@@ -436,6 +486,62 @@ def test_a_photograph_of_a_stencil_is_laid_on_its_own_drawing(tmp_path, card, be
     assert shapely.buffer(shapely.symmetric_difference(known.land, mask), -0.2).area < 0.5
 
 
+def test_a_photograph_of_a_stencil_of_the_prints_openings_is_laid_on_them(tmp_path):
+    """It was read as the face: its page, the table and all."""
+    rng = np.random.default_rng(8)
+    places = [(x + rng.integers(-4, 5), y + rng.integers(-4, 5)) for x in range(9, 120, 14) for y in range(9, 80, 15)]
+    holes = shapely.union_all([shapely.Point(x, y).buffer(3) for x, y in places])
+    openings = "".join(f'[[openings]]\nshape = "circle {x} {y} 3"\n' for x, y in places)
+    mask = pictures.FACE.difference(holes)
+    seen, _ = pictures.photographed(pictures.painted(mask), mirrored=True, turn=9.0, margin=0.0, table=(232, 230, 224))
+    Image.fromarray(seen).save(tmp_path / "block.jpg", quality=92)
+    (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
+    blocks = _block("key", "key", "#1f2b3d", 0.7) + STENCIL.replace('layers = ["KEY"]\n', "")
+    (tmp_path / "print.toml").write_text(HEAD + openings + blocks)
+    known = standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")["mask"]
+    assert known.tolerance_mm == 0.3
+    assert shapely.buffer(shapely.symmetric_difference(known.land, mask), -0.2).area < 0.5
+
+
+def test_a_picture_of_a_die_is_refused_in_words(tmp_path):
+    """Its face and its wall look alike; it was read as the face, its page, whatever it showed."""
+    Image.new("L", (120, 80), 200).save(tmp_path / "block.jpg")
+    (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
+    die = STENCIL.replace("stencil", "emboss")
+    (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7) + die)
+    with pytest.raises(InputError, match="none tells a die's face from its wall") as told:
+        standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")
+    assert "the second block's cut_land" in str(told.value)
+    assert 'cut_land = "BUILT/lands/mask.wkb"' in told.value.hint
+
+
+def test_what_a_finger_lies_over_is_taken_as_drawn_and_said(tmp_path):
+    key = pictures.key()
+    seen, true = pictures.photographed(pictures.painted(key), table=(170, 160, 140))
+    x, y, by = true @ (74, 40, 1)
+    picture = Image.fromarray(seen)
+    ImageDraw.Draw(picture).ellipse((x / by - 40, y / by - 70, x / by + 40, y / by + 400), (214, 160, 132))
+    picture.save(tmp_path / "block.jpg", quality=92)
+    (tmp_path / "drawing.svg").write_text(_drawing(KEY=key))
+    (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7, "block.jpg"))
+    known = standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")["key"]
+    assert known.hidden.area > 100
+    assert shapely.buffer(shapely.symmetric_difference(known.land, key), -0.2).area < 0.5
+
+
+@pytest.mark.parametrize("size", [(1000, 760), (1080, 720)])
+def test_a_negative_is_refused_whatever_its_page(tmp_path, size):
+    """It was read as the plan: what is cut stood, what stands was cut; a page of the face's shape, as the face."""
+    seen, _ = pictures.photographed(pictures.painted(pictures.key()), turn=9.0, table=(170, 160, 140), size=size)
+    Image.fromarray(255 - seen).save(tmp_path / "block.png")
+    (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
+    (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7, "block.png"))
+    with pytest.raises(InputError, match="it shows the plan's negative") as told:
+        standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")
+    assert "as it was taken" in told.value.hint
+    assert "{" not in told.value.hint
+
+
 def test_a_photograph_of_something_else_is_refused_though_a_stencil_names_it(tmp_path):
     """The photograph is no longer read as the face where no plan tells its place."""
     seen, _ = pictures.photographed(pictures.painted(pictures.blots(4, 30)), turn=9.0, table=(170, 160, 140))
@@ -445,6 +551,8 @@ def test_a_photograph_of_something_else_is_refused_though_a_stencil_names_it(tmp
     with pytest.raises(InputError, match="does not fit the plan") as told:
         standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")
     assert "carvegen read block.jpg --onto BUILT --block key --out land.svg" in told.value.hint
+    assert "carvegen read PHOTO --size 120x80 --corners auto --out land.svg" in told.value.hint
+    assert "mark the corners" not in told.value.hint  # no key of a print file does
 
 
 @pytest.fixture(scope="module")
@@ -483,7 +591,7 @@ def finished(tmp_path_factory):
 def counted_calls(patch):
     """How often a picture is laid on a plan from now on, by the plans that it may show."""
     plans = []
-    patch.setattr(recut, "lay_file", lambda path, its: plans.append(sorted(its)) or lay_file(path, its))
+    patch.setattr(recut, "lay_file", lambda path, its, **how: plans.append(sorted(its)) or lay_file(path, its, **how))
     return plans
 
 

@@ -18,6 +18,7 @@ from carvegen.artwork.drawing import (
     Notes,
     Wanted,
     said_in,
+    said_known_mm,
 )
 from carvegen.artwork.dxf import chains, scanned, splines
 from carvegen.artwork.dxf.entities import (
@@ -96,7 +97,8 @@ def _read(path: Path, units: str | None, scale: float, wanted: Wanted) -> Artwor
         if not wanted.leaves_out(layer, notes):
             reader.take(entity, move, layer)
     wanted.check(notes)
-    view, new_only = said_in(_text(entity) for entity in document.modelspace().query("TEXT MTEXT"))
+    words = [_text(entity) for entity in document.modelspace().query("TEXT MTEXT")]
+    view, new_only = said_in(words)
     layers = cleaned(reader.shapes(), notes, reader.budget)
     return Artwork(
         layers,
@@ -107,6 +109,7 @@ def _read(path: Path, units: str | None, scale: float, wanted: Wanted) -> Artwor
         says_view=view,
         new_cuts_only=new_only,
         unit_mm=unit_mm,
+        known_mm=said_known_mm(words),
     )
 
 

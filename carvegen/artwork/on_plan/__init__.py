@@ -5,10 +5,19 @@ from __future__ import annotations
 from carvegen.artwork.on_plan.plan_file import PoorFitError, lay_file, marked_off_mm
 from carvegen.artwork.on_plan.plan_fit import Fit, judged
 from carvegen.artwork.on_plan.plan_place import Plan, Seen, found_place, is_mirrored, laid, plan_of, plan_of_inks
-from carvegen.artwork.on_plan.plan_scan import InkSeen, Laid, covered, laid_on, read_inks, read_laid, shows_other_inks
+from carvegen.artwork.on_plan.plan_scan import (
+    InkSeen,
+    Laid,
+    covered,
+    laid_on,
+    read_block,
+    read_inks,
+    read_laid,
+    shows_other_inks,
+)  # fmt: skip
 
 __all__ = [
     "Fit", "InkSeen", "Laid", "Plan", "PoorFitError", "Seen", "covered", "found_place", "is_mirrored", "judged",
-    "laid", "laid_on", "lay_file", "marked_off_mm", "plan_of", "plan_of_inks", "read_inks", "read_laid",
-    "shows_other_inks",
+    "laid", "laid_on", "lay_file", "marked_off_mm", "plan_of", "plan_of_inks", "read_block", "read_inks",
+    "read_laid", "shows_other_inks",
 ]  # fmt: skip

@@ -29,6 +29,13 @@ __all__ = ["PoorFitError", "lay_file", "marked_off_mm"]
 _FINE_PX_PER_MM = 8.0  #: a print that a smaller picture shows coarser is looked at in all its pixels; our own choice
 
 
+_MARK = (
+    "Is it this block's plan? Photograph all of it, from above and sharp, or "
+    'mark the corners of the plan\'s face in pixels: {corners} "90 80 2400 95 2390 1800 85 1790"'
+)
+_POSITIVE = "hand in the picture as it was taken; only of an ink that is lighter than its paper hand in the negative"
+
+
 class PoorFitError(InputError):
     """A picture does not fit the plan."""
 
@@ -36,17 +43,15 @@ class PoorFitError(InputError):
         one = len(names) == 1
         which = "the plan" if one else f"any plan ({', '.join(names)}); nearest comes {name}"
         super().__init__(
-            f"does not fit {which}: {laid.fit.fault}", where=str(path),
-            hint="Is it this block's plan? Photograph all of it, from above and sharp, or "
-            'mark the corners of the plan\'s face in pixels: {corners} "90 80 2400 95 2390 1800 85 1790"',
-            names=("corners",),
+            f"does not fit {which}: {laid.fault}", where=str(path), hint=_POSITIVE if laid.negative else _MARK,
+            names=() if laid.negative else ("corners",),
         )  # fmt: skip
         self.laid = laid
 
 
 def lay_file(
     path: Path, plans: Mapping[str, Plan], *, corners: Corners | str | None = None, dpi: float | None = None,
-    view: str | None = None,
+    view: str | None = None, either_tone: bool = False,
 ) -> tuple[str, Laid] | None:  # fmt: skip
     """The plan that a picture file shows, by name, and the picture laid on it; None if too little is drawn on any.
 
@@ -58,6 +63,8 @@ def lay_file(
         Of the picture; what the file says by default.
     view
         From which side it shows the block, "print" or "block", if that is known.
+    either_tone
+        Whether land may be lighter than what is cut: a stencil's openings show what is behind them.
 
     Raises
     ------
@@ -72,12 +79,12 @@ def lay_file(
     data, four = picture_bytes(path), None if isinstance(corners, str) else corners
     enough_px = int(max(max(plan.size_mm) for plan in plans.values()) * MOST_PX_PER_MM)
     try:
-        name, laid = _best(plans, opened(data, Notes(), enough_px=enough_px), four, dpi)
+        name, laid = _best(plans, opened(data, Notes(), enough_px=enough_px), four, dpi, either_tone=either_tone)
         if laid.part.smaller > 1 and laid.px_per_mm < _FINE_PX_PER_MM:
-            name, laid = _best(plans, opened(data, Notes()), four, dpi)
+            name, laid = _best(plans, opened(data, Notes()), four, dpi, either_tone=either_tone)
     except InputError as error:
         raise error.within(str(path)) from None
-    if laid.fit.fault:
+    if laid.fault:
         raise PoorFitError(laid, path, name, plans)
     if view is not None and (view == "block") is not laid.mirrored:
         side = "the block itself: its drawing is mirrored" if laid.mirrored else "a print: its drawing is not mirrored"
@@ -89,7 +96,7 @@ def lay_file(
 
 
 def _best(
-    plans: Mapping[str, Plan], picture: Picture, corners: Corners | None, dpi: float | None
+    plans: Mapping[str, Plan], picture: Picture, corners: Corners | None, dpi: float | None, *, either_tone: bool
 ) -> tuple[str, Laid]:  # fmt: skip
     """The plan that a picture shows best, and the picture on it; corners and dots per inch are those of its file."""
     dpi = None if dpi is None else dpi / picture.smaller
@@ -97,11 +104,13 @@ def _best(
     px_per_mm = None if frame is None else 1 / frame.pitch_mm
     starts = [frames.upright_corners(corners, picture) / picture.smaller] if corners else []
     found = {name: laid_on(plan, picture, corners=starts, px_per_mm=px_per_mm) for name, plan in plans.items()}
-    if len(found) == 1 and all(laid.fit.fault for laid in found.values()):
-        pale = {name: laid_on(plan, picture, corners=starts, px_per_mm=px_per_mm, pale=True)
-                for name, plan in plans.items()}  # fmt: skip
-        found = {name: found[name] if laid.fit.fault else laid for name, laid in pale.items()}
-    name, laid = max(found.items(), key=lambda its: (not its[1].fit.fault, its[1].fit.weight))
+    if len(found) == 1 and all(its.fit.fault for its in found.values()):
+        pale = {
+            name: laid_on(plan, picture, corners=starts, px_per_mm=px_per_mm, pale=True, either_tone=either_tone)
+            for name, plan in plans.items()
+        }
+        found = {name: found[name] if its.fit.fault and not its.negative else its for name, its in pale.items()}
+    name, laid = max(found.items(), key=lambda its: (not its[1].fault, its[1].fit.weight))
     larger = np.diag([picture.smaller, picture.smaller, 1.0])
     return name, replace(laid, place=larger @ laid.place, lens=laid.lens.within(1 / picture.smaller))
 

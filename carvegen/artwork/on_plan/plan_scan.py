@@ -12,6 +12,7 @@ from PIL import Image
 from scipy import ndimage
 
 from carvegen import geometry
+from carvegen.artwork.bounds import SEEN_MM
 from carvegen.artwork.on_plan.face_sides import held_by_sides
 from carvegen.artwork.on_plan.lens import Lens, solved
 from carvegen.artwork.on_plan.plan_fit import judged
@@ -39,8 +40,8 @@ if TYPE_CHECKING:
     from carvegen.geometry import Mask
 
 __all__ = [
-    "MOST_PX_PER_MM", "InkSeen", "Laid", "covered", "drawn_tone", "laid_on", "read_inks", "read_laid",
-    "shows_other_inks",
+    "MOST_PX_PER_MM", "InkSeen", "Laid", "covered", "drawn_tone", "laid_on", "read_block", "read_inks",
+    "read_laid", "shows_other_inks",
 ]  # fmt: skip
 
 _LOOK_PX, _COLOUR_PX = 2600, 800  #: longer side of the picture that is laid, and of that which gives its inks' colour
@@ -60,8 +61,10 @@ _TILE_MM, _TILE_PX = 4.0, 12  #: of the picture in which land and cut are looked
 _COVER_PX_PER_MM, _COVER_BLUR_MM = 2.0, 0.5
 _COVERS, _FADES = 18.0, 8.0  #: a* and b* of what lies over the face, and of its soft edge; our own choice
 _LEAST_COVER_MM, _MOST_COVERED = 2.0, 0.2  #: a smaller spot may be drawn; a share of the face
+_GREY, _CLEAR, _BLIND = (0.3, 0.7), 30.0, 3  #: from land to cut; L* from one to the other; cells; our own choice
 _COLOURS_PX, _OTHER_INK, _MUCH = 300, 12.0, 0.05  #: pixels along a look at its colours; a* and b*; a share of it
 _PURE, _ENOUGH = 0.02, 0.06
+_AS_LIGHT = 5.0  #: L* by which land and cut of one lightness differ at most; our own choice
 _ALIKE = 1.04  #: cut must be so much lighter than land
 _NEARNESS, _CUT = 0.3, (0.4, 2.5)  #: of the step from land to cut, in logarithms
 _BENT = 6
@@ -85,6 +88,15 @@ class Laid:
     part_place: Matrix  #: to that part's pixels
     part_lens: Lens  #: of these
     px_per_mm: float  #: of `picture`
+    pale: bool = False  #: whether it was laid as one whose land need not be darker than its cuts
+    negative: bool = False  #: whether only its negative fits
+
+    @property
+    def fault(self) -> str:
+        """What speaks against it; nothing if it is right."""
+        if self.negative:
+            return "it shows the plan's negative: what is to stand is the lighter"
+        return self.fit.fault
 
     @cached_property
     def picture(self) -> Picture:
@@ -103,6 +115,7 @@ def laid_on(
     corners: Sequence[NDArray[np.float64]] = (),
     px_per_mm: float | None = None,
     pale: bool = False,
+    either_tone: bool = False,
 ) -> Laid:
     """Where a plan lies in a picture, and what the picture shows there.
 
@@ -114,11 +127,14 @@ def laid_on(
         Of the picture, if it is known.
     pale
         Whether to look for an ink that differs from the paper far less than paper and table do, by colour alone
-        perhaps. Then a plan's negative fits as well as the plan.
+        perhaps. Where colour tells land from cut, and not how light they are, either may be the lighter.
+    either_tone
+        Whether land may be lighter than what is cut however light both are: a stencil's openings show what is behind.
+        With `pale` only.
     """
     lens = Lens.none((picture.width, picture.height))
-    whole = _laid_on(plan, picture, corners, px_per_mm, lens, pale=pale)
-    box = _busy_box(picture) if whole.fit.fault else None
+    whole = _laid_on(plan, picture, corners, px_per_mm, lens, pale=pale, either_tone=either_tone)
+    box = _busy_box(picture) if whole.fit.fault and not whole.negative else None
     if box is None:
         return whole
     left, top = box[:2]
@@ -130,8 +146,9 @@ def laid_on(
         px_per_mm,
         lens.within(1, (left, top)),
         pale=pale,
+        either_tone=either_tone,
     )
-    if nearer.fit.fault:
+    if nearer.fit.fault and not nearer.negative:
         return whole
     shift = np.array([[1, 0, left], [0, 1, top], [0, 0, 1.0]])
     lens = replace(lens, strength=nearer.lens.strength)
@@ -161,7 +178,7 @@ def _busy_box(picture: Picture) -> tuple[int, int, int, int] | None:
 
 def _laid_on(
     plan: Plan, picture: Picture, corners: Sequence[NDArray[np.float64]], px_per_mm: float | None, lens: Lens, *,
-    pale: bool,
+    pale: bool, either_tone: bool,
 ) -> Laid:  # fmt: skip
     step = max(1, -(-max(picture.width, picture.height) // _LOOK_PX))
     small = picture.image.reduce(step) if step > 1 else picture.image
@@ -178,19 +195,29 @@ def _laid_on(
     if pale:
         tone = np.asarray(_toned(small, small, evenly=True), dtype=np.float32)
         tones = [tone, 255 - tone]  # an ink no darker than the paper is darker in one channel, lighter in another
+    each: list[Laid] = []
     for tone in tones:
         seen = Seen(_ranged(tone))
         place = found_place(plan, seen, corners=four, px_per_mm=shrunk)
         fit, place, found = _through_lens(plan, seen, place, lens.within(1 / shrink[0, 0]))
+        lens_there, whole = found.within(shrink[0, 0]), np.linalg.inv(shrink) @ place
+        each.append(Laid(
+            place=whole, lens=lens_there, fit=fit, mirrored=is_mirrored(place, plan), plan=plan,
+            pictured_px=(picture.width, picture.height), part=picture, part_place=whole, part_lens=lens_there,
+            px_per_mm=_scale(plan, whole), pale=pale,
+        ))  # fmt: skip
         if not fit.fault:
             break
-    lens = found.within(shrink[0, 0])
-    whole = np.linalg.inv(shrink) @ place
-    return Laid(
-        place=whole, lens=lens, fit=fit, mirrored=is_mirrored(place, plan), plan=plan,
-        pictured_px=(picture.width, picture.height), part=picture, part_place=whole, part_lens=lens,
-        px_per_mm=_scale(plan, whole),
-    )  # fmt: skip
+    if len(each) == 1 or each[-1].fit.fault:
+        return each[0]
+    return each[-1] if either_tone or _colour_tells(each[-1]) else replace(each[0], negative=True)
+
+
+def _colour_tells(laid: Laid) -> bool:
+    """Whether land and cut differ in colour more than in how light they are, and hardly in that."""
+    lab = cielab(np.asarray(laid.seen_at(_TILE_PX / _TILE_MM).image.convert("RGB"), dtype=np.float64))
+    light, a, b = (_above_cut(np.asarray(its, dtype=np.float32), laid.plan) for its in np.moveaxis(lab, -1, 0))
+    return abs(light) < min(_AS_LIGHT, float(np.hypot(a, b)))
 
 
 def _through_lens(plan: Plan, seen: Seen, place: Matrix, lens: Lens) -> tuple[Fit, Matrix, Lens]:
@@ -226,20 +253,31 @@ def read_laid(laid: Laid, options: ScanOptions) -> Artwork:
         scale = min(laid.px_per_mm, _COLOUR_PX / max(laid.plan.size_mm))
         toned = _toned(laid.part.image, laid.seen_at(scale).image)  # one channel: a third of the time
         picture = laid.seen_at(laid.px_per_mm, part=replace(laid.part, image=toned))
-        tone = _parted(_land_dark(np.asarray(picture.image, dtype=np.float32), laid.plan), laid.plan)
+        seen = np.asarray(picture.image, dtype=np.float32)
+        either = laid.pale or _colour_tells(laid)
+        tone = _parted(255 - seen if either and _above_cut(seen, laid.plan) > 0 else seen, laid.plan)
         picture = replace(picture, image=Image.fromarray(tone))
         options = replace(options, even=False, threshold=options.threshold or _PARTING / 255)
     else:
         picture = laid.picture
-    return read_straight(picture, laid.plan.size_mm, options)
+    return replace(read_straight(picture, laid.plan.size_mm, options), known_mm=SEEN_MM)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class InkSeen:
-    """One ink of a print, as a picture shows it; print view, mm."""
+    """One ink of a print, or a block alone, as a picture shows it; print view, mm."""
 
     land: BaseGeometry  #: where it lies
-    hidden: BaseGeometry  #: where that can't be told: another ink hides it, or the colour is unsure
+    hidden: BaseGeometry  #: where that can't be told: another ink hides it, the colour is unsure, something lies there
+
+    def as_planned_where_hidden(self, planned: BaseGeometry) -> BaseGeometry:
+        """The land, and where that can't be told what is planned there."""
+        return geometry.union(geometry.difference(self.land, self.hidden), geometry.intersection(planned, self.hidden))
+
+
+def read_block(laid: Laid) -> InkSeen:
+    """What stands of a block that lies on its plan, and what something lies over, or glares."""
+    return InkSeen(land=geometry.union(*read_laid(laid, ScanOptions()).layers.values()), hidden=covered(laid))
 
 
 def read_inks(laid: Laid, coats: Mapping[str, Ink], paper: Rgb) -> dict[str, InkSeen]:
@@ -268,50 +306,90 @@ def shows_other_inks(laid: Laid) -> bool:
 
 
 def covered(laid: Laid) -> BaseGeometry:
-    """Where something else lies over the face, or glares: its colour is no blend of land's and cut's; print view, mm.
+    """Where something else lies over the face, or glares; print view, mm.
 
-    Nothing where that is much of the face: then other inks are printed there.
+    Its colour is no blend of land's and cut's; where that is much of the face and the drawing shows there, it is
+    another ink. Or it is as grey as neither, where these differ much, and hides the drawing: in a shadow that shows.
     """
     size = laid.plan.size_mm
     scale = min(laid.px_per_mm, _COVER_PX_PER_MM)
     picture = laid.seen_at(scale)
-    aside = _aside(picture.image, laid.plan, blur_px=_COVER_BLUR_MM * scale)
+    seen = _blots(laid.fit.locked, laid, scale, (picture.width, picture.height))
+    aside, along, steps = _from_line(picture.image, laid.plan, blur_px=_COVER_BLUR_MM * scale, where=seen)
     least = max(round(_LEAST_COVER_MM * scale), 1)
     over = ndimage.binary_opening(aside > _COVERS, iterations=max(least // 2, 1))
-    if not over.any() or over.mean() > _MOST_COVERED:
+    if over.any():
+        over = ndimage.binary_propagation(over, mask=aside > _FADES)  # glare ends softly
+    if over.mean() > _MOST_COVERED:
+        over = _hiding(over, laid, scale)
+    if abs(steps) > _CLEAR:
+        grey = ndimage.binary_opening((along > _GREY[0]) & (along < _GREY[1]), iterations=max(least // 2, 1))
+        over |= _hiding(grey, laid, scale, fewest=_BLIND)
+    if not over.any():
         return geometry.union(geometry.empty())
-    over = ndimage.binary_propagation(over, mask=aside > _FADES)  # glare ends softly
     over = ndimage.binary_dilation(over, iterations=least)
     dark = replace(picture, image=Image.fromarray(np.where(over, np.uint8(0), np.uint8(255))), dpi=None)
     plain = ScanOptions(deskew=False, even=False, threshold=0.5)
     return geometry.union(*read_straight(dark, size, plain).layers.values())
 
 
-def _aside(image: Image.Image, plan: Plan, blur_px: float = 0.0) -> NDArray[np.float64]:
-    """How far each pixel's colour lies aside of the line from land's colour to cut's, in a* and b*.
+def _blots(which: Mask, laid: Laid, scale: float, size: tuple[int, int]) -> Mask:
+    """The pixels of some of a fit's cells."""
+    found, half = np.zeros(size[::-1], dtype=bool), laid.fit.cell_mm / 2
+    middle = laid.fit.middle[which]
+    for left, top, right, bottom in np.round(np.hstack([middle - half, middle + half]) * scale).astype(int):
+        found[top:bottom, left:right] = True
+    return found
 
-    Not a number if the plan has no land or no cut.
+
+def _hiding(over: Mask, laid: Laid, scale: float, *, fewest: int = 0) -> Mask:
+    """Of what may lie over the face the parts in which most cells, and no fewer than so many, show no drawing."""
+    blobs, count = ndimage.label(over)
+    wide = ndimage.maximum_filter(blobs, max(round(laid.fit.cell_mm * scale / 2), 1))  # a drawn line is no part of it
+    x, y = np.clip((laid.fit.middle * scale).astype(int), 0, np.array(over.shape)[::-1] - 1).T
+    within = wide[y, x]
+    shown, blind = (np.bincount(within[its], minlength=count + 1) for its in (laid.fit.locked, ~laid.fit.locked))
+    kept = (blind >= np.maximum(shown, fewest)) & (np.arange(count + 1) > 0)
+    return np.asarray(kept[blobs])
+
+
+def _aside(image: Image.Image, plan: Plan) -> NDArray[np.float64]:
+    """How far each pixel's colour lies aside of the line from land's colour to cut's, in a* and b*; see below."""
+    return _from_line(image, plan)[0]
+
+
+def _from_line(
+    image: Image.Image, plan: Plan, *, blur_px: float = 0.0, where: Mask | None = None
+) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:
+    """How far each pixel's colour lies aside of the line from land's colour to cut's, in a* and b*, and how far along.
+
+    And how much lighter cut is, L*. Land's colour and cut's are those `where` the drawing shows, if it shows both. Not
+    numbers if the plan has no land or no cut.
     """
     lab = cielab(np.asarray(image.convert("RGB"), dtype=np.float64))
     if blur_px:
         lab = ndimage.gaussian_filter(lab, (blur_px, blur_px, 0))
     drawn = resized(plan.tone, (image.width, image.height))
     on, off = drawn < _PURE, drawn > 1 - _PURE
+    if where is not None and (on & where).any() and (off & where).any():
+        on, off = on & where, off & where
     if not (on.any() and off.any()):
-        return np.full(drawn.shape, np.nan)
+        return np.full(drawn.shape, np.nan), np.full(drawn.shape, np.nan), 0.0
     ink, paper = (np.median(lab[its], axis=0) for its in (on, off))
     way = paper - ink
     along = np.clip((lab - ink) @ way / max(float(way @ way), 1e-9), 0, 1)
-    return np.asarray(np.linalg.norm((lab - ink - along[..., None] * way)[..., 1:], axis=-1))
+    aside = np.linalg.norm((lab - ink - along[..., None] * way)[..., 1:], axis=-1)
+    return np.asarray(aside), np.asarray(along), float(way[0])
 
 
-def _land_dark(tone: Tone, plan: Plan) -> Tone:
-    """The picture with land darker than cut: its negative if it shows land the lighter."""
-    high, wide = (max(round(side / _TILE_MM) * _TILE_PX, 8) for side in plan.size_mm[::-1])
-    small, drawn = (resized(its, (wide, high)) for its in (tone, plan.tone))
-    land, cut = drawn < _PURE, drawn > 1 - _PURE
-    lighter = land.any() and cut.any() and np.median(small[land]) > np.median(small[cut])
-    return np.asarray(255 - tone if lighter else tone, dtype=np.float32)
+def _above_cut(values: Tone, plan: Plan) -> float:
+    """By how much a picture's values are higher on land than on the cuts beside it, in the mean of its tiles."""
+    rows, columns = (max(round(side / _TILE_MM), 2) for side in plan.size_mm[::-1])
+    small, drawn = (resized(its, (columns * _TILE_PX, rows * _TILE_PX)) for its in (values, plan.tone))
+    on, known = _tiles(small, drawn < _PURE, (rows, columns))
+    beside, some = _tiles(small, drawn > 1 - _PURE, (rows, columns))
+    both = known & some
+    return float((on - beside)[both].mean()) if both.any() else 0.0
 
 
 def _parted(tone: Tone, plan: Plan) -> Bytes:

@@ -9,7 +9,7 @@ from carvegen.artwork.scan.description import (
     inks_said,
     points_from,
 )
-from carvegen.artwork.scan.reader import is_sized, pixels_across, read_scan
+from carvegen.artwork.scan.reader import is_sized, read_scan
 
 __all__ = [
     "ScanOptions",
@@ -17,7 +17,6 @@ __all__ = [
     "ink_names",
     "inks_said",
     "is_sized",
-    "pixels_across",
     "points_from",
     "read_scan",
 ]

@@ -33,12 +33,13 @@ if TYPE_CHECKING:
     from carvegen.artwork.scan.pixels import Picture
     from carvegen.geometry import Floats, PolygonArray
 
-__all__ = ["as_artwork", "is_sized", "pixels_across", "read_scan", "read_straight"]
+__all__ = ["as_artwork", "is_sized", "read_scan", "read_straight"]
 
 _LEAST_BLUR_PX = 0.6  # the pixels' own grain
 _MOST_BLUR_PX = 20.0
 _UNSIZED_SPECK_PX = 3.0
 _ASKEW_DEG = 0.02  # a smaller tilt is not worth a word
+_KNOWN_PIXELS = 2.0  #: a scan's outline lies within a pixel, and so does the face's edge in it; our own choice
 
 
 def read_scan(path: Path, options: ScanOptions | None = None) -> Artwork:
@@ -74,12 +75,6 @@ def is_sized(path: Path) -> bool:
     """Whether a picture's file says a resolution that can be true."""
     notes = Notes()
     return frames.framed(opened(picture_bytes(path), notes), ScanOptions(), notes) is not None
-
-
-def pixels_across(path: Path) -> int:
-    """How many pixels a picture's longer side has."""
-    picture = opened(picture_bytes(path), Notes())
-    return max(picture.width, picture.height)
 
 
 def as_artwork(data: bytes, scale: float) -> Artwork:
@@ -240,7 +235,12 @@ def _artwork(layers: Mapping[str, PolygonArray], frame: Frame, options: ScanOpti
             "shows no shape", hint="set another {threshold}, or a smaller {speck_mm}", names=("threshold", "speck_mm")
         )
     width, height = (frame.width_mm, frame.height_mm) if frame.true_size else (None, None)
-    return Artwork(found, width, height, notes.lines(), true_size=frame.true_size, tolerance_mm=tolerance)
+    known = _KNOWN_PIXELS * frame.pitch_mm if frame.true_size else 0.0
+    if options.corners is not None:
+        known = max(known, bounds.SEEN_MM)
+    return Artwork(
+        found, width, height, notes.lines(), true_size=frame.true_size, tolerance_mm=tolerance, known_mm=known
+    )
 
 
 def _clean(shapes: PolygonArray, tolerance: float) -> PolygonArray:

@@ -17,6 +17,7 @@ from carvegen.artwork.drawing import (
     Wanted,
     plain_name,
     said_in,
+    said_known_mm,
 )
 from carvegen.artwork.outlines.clean import cleaned
 from carvegen.artwork.outlines.crossings import take_overlaps
@@ -78,10 +79,10 @@ def read_svg(data: bytes, *, units: str | None = None, scale: float = 1.0, wante
         reader = _Reader(root, notes, wanted)
         raw = reader.layers(sheet)
     layers = cleaned(raw, notes, reader.ink.budget)
+    words = [child.text or "" for child in root if child.kind in ("title", "desc")]  # type: ignore[attr-defined]
     return Artwork(
         layers, sheet.width_mm, sheet.height_mm, notes.lines(), sheet.true_size, wanted.tolerance_mm,
-        *said_in(child.text or "" for child in root if child.kind in ("title", "desc")),  # type: ignore[attr-defined]
-        inside=_inside(root),
+        *said_in(words), inside=_inside(root), known_mm=said_known_mm(words),
     )  # fmt: skip
 
 

@@ -141,9 +141,11 @@ def _on_plan(file: Path, onto: Path, picture: Path | None, said: dict[str, Any])
     """What a scan shows, laid on a plan."""
     from dataclasses import replace
 
-    from carvegen.artwork.on_plan import read_laid
+    from carvegen import geometry
+    from carvegen.artwork.on_plan import InkSeen, covered, read_laid
     from carvegen.artwork.scan import ScanOptions
-    from carvegen.delivery.first_proof import laid_file, lands_of, side_words
+    from carvegen.artwork.scan.planes import UNSURE
+    from carvegen.delivery.first_proof import cover_words, laid_file, lands_of, side_words
 
     lands, size = lands_of(onto, said.pop("block"))
     said = {"paper": ScanOptions().paper, **said}
@@ -156,6 +158,12 @@ def _on_plan(file: Path, onto: Path, picture: Path | None, said: dict[str, Any])
     name, laid, notes = found
     used = {key: value for key, value in said.items() if value is not None and key not in _PLACED}
     artwork = read_laid(laid, ScanOptions(**used))
+    over = covered(laid) if len(artwork.layers) == 1 and not said.get("coats") else geometry.union(geometry.empty())
+    if not over.is_empty:
+        ((layer, shapes),) = artwork.layers.items()
+        land = InkSeen(land=geometry.union(shapes), hidden=over).as_planned_where_hidden(lands[name])
+        artwork = replace(artwork, layers={layer: geometry.parts(land), UNSURE: geometry.parts(over)})
+        notes += cover_words(over, f"there it is as planned; these parts are on the layer {UNSURE}")
     placed = f"laid on the plan of {name} by the drawing: {laid.fit.words}; {side_words(laid)}"
     return replace(artwork, notes=(placed, *notes, *artwork.notes))
 
@@ -183,9 +191,9 @@ def _write(artwork: Artwork, file: Path, out: Path | None, picture: Path | None)
         dxf = out.suffix.lower() == ".dxf"
         save_file(
             out,
-            clean_artwork.artwork_dxf(artwork.layers, size)
+            clean_artwork.artwork_dxf(artwork.layers, size, known_mm=artwork.known_mm)
             if dxf
-            else clean_artwork.artwork_svg(artwork.layers, size, file.name),
+            else clean_artwork.artwork_svg(artwork.layers, size, file.name, known_mm=artwork.known_mm),
         )
     if picture is not None:
         save_file(picture, clean_artwork.artwork_png(artwork.layers, size))

@@ -13,7 +13,7 @@ __all__ = ["help_of", "key_named", "line_of", "placed"]
 
 _STEP = re.compile(r"([^.\[\]]+)(?:\[(\d+)\])?")
 _NUMBER = re.compile(r"\[\d+\]")
-_IN_LIST = re.compile(r"(?P<list>\w+)\[(?P<nth>\d+)\](?:\.(?P<key>.+))?")
+_IN_LIST = re.compile(r"(?P<list>\w+)\[(?P<nth>\d+)\](?:\.(?P<key>.+?)(?:\[(?P<entry>\d+)\])?)?")
 
 #: What one table of a list is called.
 _ONE_OF = {
@@ -38,14 +38,21 @@ _ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", 
 
 
 def _in_words(key: str) -> str:
-    """Whose key it is: ``the second block's layers``, for people count tables from one; the value tells which of it."""
+    """Whose key it is, counted from one: ``the second block's depth_mm``, ``the first entry of block 12's layers``."""
     table = _IN_LIST.fullmatch(key)
     if table is None or table["list"] not in LISTS:
         return key
-    which = int(table["nth"])
     one = _ONE_OF[table["list"]]
-    whose = f"the {_ORDINALS[which]} {one}" if which < len(_ORDINALS) else f"{one} {which + 1}"
-    return f"{whose}'s {_NUMBER.sub('', table['key'])}" if table["key"] else whose
+    whose = _nth(int(table["nth"]), one)
+    if table["key"] is None:
+        return whose
+    key = _NUMBER.sub("", table["key"])
+    return f"{whose}'s {key}" if table["entry"] is None else f"{_nth(int(table['entry']), 'entry')} of {whose}'s {key}"
+
+
+def _nth(which: int, one: str) -> str:
+    """One of several, the first for 0: ``the second block``, ``block 12``."""
+    return f"the {_ORDINALS[which]} {one}" if which < len(_ORDINALS) else f"{one} {which + 1}"
 
 
 def line_of(text: str, key: str) -> int:

@@ -11,6 +11,7 @@ import shapely
 from PIL import Image
 
 from carvegen import geometry
+from carvegen.artwork.drawing import known_words
 from carvegen.base.errors import InputError
 from carvegen.blocks.layer_names import Layer
 from carvegen.geometry.coverage import coverage
@@ -32,8 +33,17 @@ _PX_PER_MM = 10.0
 _PAPER = (251, 250, 246)
 
 
-def artwork_svg(layers: Mapping[str, PolygonArray], size: tuple[float, float], about: str = "") -> str:
-    """A page of `size` mm: a group for each layer, its name as the title, filled closed paths."""
+def artwork_svg(
+    layers: Mapping[str, PolygonArray], size: tuple[float, float], about: str = "", *, known_mm: float = 0.0
+) -> str:
+    """A page of `size` mm: a group for each layer, its name as the title, filled closed paths.
+
+    Parameters
+    ----------
+    about
+        Its description; how near outlines are known (`Artwork.known_mm`) stands behind it.
+    """
+    about = "; ".join(filter(None, (about, known_words(known_mm))))
     page = SvgPage((0, 0, *size), title="Artwork, print view", about=about)
     made = _layers(layers)
     for layer, name, shapes in zip(made, _ids(made), layers.values(), strict=True):
@@ -42,9 +52,10 @@ def artwork_svg(layers: Mapping[str, PolygonArray], size: tuple[float, float], a
     return page.to_text()
 
 
-def artwork_dxf(layers: Mapping[str, PolygonArray], size: tuple[float, float]) -> str:
+def artwork_dxf(layers: Mapping[str, PolygonArray], size: tuple[float, float], *, known_mm: float = 0.0) -> str:
     """Closed polylines in millimetres on layers of the same names, DXF release 2000."""
-    return layers_dxf(dict(zip(_layers(layers), layers.values(), strict=True)), size, words=_VIEW)
+    words = " ".join(filter(None, (_VIEW, known_words(known_mm))))
+    return layers_dxf(dict(zip(_layers(layers), layers.values(), strict=True)), size, words=words)
 
 
 def artwork_png(layers: Mapping[str, PolygonArray], size: tuple[float, float]) -> bytes:

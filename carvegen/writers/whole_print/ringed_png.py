@@ -83,14 +83,20 @@ def fit_png(laid: Laid) -> bytes:
 
 
 def _with_legend(picture: Image.Image) -> Image.Image:
-    """The picture, and below it what the colours mean."""
+    """The picture, and below it what the colours mean, in as many lines as its width needs."""
     size = max(picture.width / 60, 10.0)
-    whole = Image.new("RGB", (picture.width, picture.height + round(2.4 * size)), _PAPER)
+    font, x, line, places = ImageFont.load_default(size=size), size, 0, []
+    for _, words in _LEGEND:
+        long = font.getlength(words)
+        if x > size and x + long > picture.width - size:
+            x, line = size, line + 1
+        places.append((x, picture.height + (1.2 + 1.6 * line) * size))
+        x += long + 2 * size
+    whole = Image.new("RGB", (picture.width, picture.height + round((2.4 + 1.6 * line) * size)), _PAPER)
     whole.paste(picture)
-    pen, font, x = ImageDraw.Draw(whole), ImageFont.load_default(size=size), size
-    for colour, words in _LEGEND:
-        pen.text((x, picture.height + 1.2 * size), words, fill=colour, font=font, anchor="lm")
-        x += pen.textlength(words, font=font) + 2 * size
+    pen = ImageDraw.Draw(whole)
+    for at, (colour, words) in zip(places, _LEGEND, strict=True):
+        pen.text(at, words, fill=colour, font=font, anchor="lm")
     return whole
 
 

@@ -46,6 +46,42 @@ def test_a_finger_and_glare_are_no_cuts(how):
     assert _unlike(found) < 0.5
 
 
+@pytest.mark.parametrize(("share", "colour"), [
+    (0.25, (214, 160, 132)), (0.4, (214, 160, 132)), (0.15, (128, 128, 128)), (0.4, (128, 128, 128)),
+])  # fmt: skip
+def test_a_hand_or_a_grey_sheet_over_much_of_a_face_is_no_cut(share, colour):
+    """Over more than a fifth it was told as cut; and a grey thing, however small."""
+    picture, true = _photographed()
+    seen = np.array(picture.image)
+    y, x = np.mgrid[0 : seen.shape[0], 0 : seen.shape[1]]
+    seen[x > seen.shape[1] * (0.93 - 0.95 * share) + 20 * np.sin(y / 60)] = colour
+    found = laid_on(PLAN, Picture(Image.fromarray(seen), None))
+    assert not found.fit.fault
+    assert made.off_mm(found.place, true).max() < 0.6
+    assert covered(found).area == pytest.approx((1.2 * share - 0.06) * made.FACE.area, rel=0.2)
+    assert _unlike(found) < 0.5
+
+
+@pytest.mark.parametrize("shadow", [0.0, 0.5])
+def test_what_is_not_cut_yet_is_not_covered(shadow):
+    seen, _ = made.photographed(made.painted(shapely.union(SKY, shapely.box(0, 0, 40, 80))), shadow=shadow)
+    assert covered(laid_on(PLAN, Picture(Image.fromarray(seen), None))).area == 0
+
+
+@pytest.mark.parametrize("tone", [(201, 143, 90), (150, 150, 150)])
+def test_another_ink_under_much_of_the_drawing_does_not_cover_it(tone):
+    """The drawing shows over it; grey as the ink may be."""
+    key = made.key()
+    cover, under = (made.photographed(made.painted(land), ink=(0, 0, 0), paper=(255, 255, 255))[0] / 255
+                    for land in (key, shapely.box(0, 0, 120, 40)))  # fmt: skip
+    seen = (np.array(tone) * (1 - under) + np.array((240, 236, 226)) * under) * cover + np.array((31, 43, 61)) * (
+        1 - cover
+    )
+    found = laid_on(plan_of(key, made.SIZE), Picture(Image.fromarray(seen.astype(np.uint8)), None))
+    assert not found.fit.fault
+    assert covered(found).area == 0
+
+
 @pytest.mark.parametrize("how", [{}, {"shadow": 0.5}])
 def test_a_plain_picture_and_a_shadow_cover_nothing(how):
     picture, _ = _photographed(**how)
@@ -59,6 +95,30 @@ def test_an_ink_as_light_as_the_paper_is_told_by_its_colour(tmp_path):
     _, found = lay_file(tmp_path / "pale.png", {"sky": PLAN})
     assert made.off_mm(found.place, true).max() < 0.1
     assert _unlike(found) < 0.5
+
+
+@pytest.mark.parametrize("how", [
+    {}, {"ink": (90, 70, 50), "paper": (176, 138, 96), "mirrored": True, "table": (60, 60, 60), "margin": 0.0},
+    {"ink": (205, 205, 205), "paper": (228, 228, 228)},
+])  # fmt: skip
+def test_a_negative_is_refused_as_one(tmp_path, how):
+    """It was read as the plan, and every cut told as standing: what is clearly the darker stands."""
+    seen, _ = made.photographed(made.painted(SKY), **how)
+    Image.fromarray(255 - seen).save(tmp_path / "negative.png")
+    with pytest.raises(PoorFitError, match="does not fit the plan: it shows the plan's negative") as told:
+        lay_file(tmp_path / "negative.png", {"sky": PLAN})
+    assert "as it was taken" in told.value.hint
+
+
+def test_a_block_hardly_cut_yet_is_not_read_as_its_negative():
+    """Most of what is to be cut still stands, in the shade: darker than most land."""
+    plan = plan_of(SKY.difference(shapely.box(60, 8, 116, 74)), made.SIZE)
+    begun = SKY.union(shapely.box(78, 12, 112, 70))
+    seen, _ = made.photographed(made.painted(begun), shadow=0.4)
+    found = laid_on(plan, Picture(Image.fromarray(seen), None))
+    assert not found.fit.fault
+    land = shapely.union_all(read_laid(found, ScanOptions()).shapes)
+    assert shapely.buffer(shapely.symmetric_difference(land, begun), -0.3).area < 0.5
 
 
 def test_of_several_plans_a_picture_that_fits_none_is_told_by_all_names(tmp_path):

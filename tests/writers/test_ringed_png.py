@@ -1,0 +1,21 @@
+"""The legend below a picture that was laid on a plan."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from carvegen.writers.first_proof import ringed_png
+
+
+@pytest.mark.parametrize("width", [150, 320, 480, 560, 700, 1600])
+def test_the_legend_stays_inside_however_narrow_the_picture_is(width):
+    """Below 600 pixels its last words ran off."""
+    whole = np.asarray(ringed_png._with_legend(Image.new("RGB", (width, 40))))
+    legend = whole[40:].astype(int)
+    room = (legend == ringed_png._PAPER).all(axis=-1)
+    assert room[:, -4:].all()
+    assert room[-3:].all()
+    for colour, _ in ringed_png._LEGEND:
+        assert np.abs(legend - colour).sum(axis=-1).min() < 60
