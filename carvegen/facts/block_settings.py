@@ -58,4 +58,4 @@ class Free:
 class Mending:
     """Whether what breaks a limit is mended."""
 
-    mend: bool = flag(False, help="mend the cuts where a limit breaks, and show what was changed")
+    mend: bool = flag(False, help="mend the cuts where a limit breaks, as far as the snow allows it; changes are shown")

@@ -62,7 +62,8 @@ class PathsByName:
 
     also_cutters: tuple[str, ...] = texts(help="router: further cutters, such as a wide one that clears first")
     no_go: tuple[str, ...] = texts(
-        help='where a clamp lies and nothing may go, seen as in the print: "box X Y W H" or FILE'
+        help='where a clamp lies and nothing may go, seen as in the print: words such as "circle 150 110 12" (Y counts '
+        'up from the bottom), "circle 150 40 12 from top", "box X Y W H", or FILE, FILE#LAYER, "FILE at X Y width W"'
     )
 
 

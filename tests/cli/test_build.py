@@ -316,7 +316,10 @@ def test_a_clamp_that_can_t_be_read_is_told_with_its_key(copy, capsys):
     (copy / "print.toml").write_text(text.replace(own, f'no_go = ["box 0 0"]\n{own}'))
     ran = run(capsys, "build", copy / "print.toml", "--out", copy / "built")
     assert ran.code == 2
-    assert "line 37: the third block's no_go: box (box X Y WIDTH HEIGHT): needs 4 lengths, got '0 0'" in ran.err
+    assert (
+        "line 37: the first entry of the third block's no_go: box (box X Y WIDTH HEIGHT): needs 4 lengths, got '0 0'"
+        in ran.err
+    )
 
 
 def test_a_file_that_was_touched_is_made_again(copy, capsys):

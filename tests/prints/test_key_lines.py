@@ -50,7 +50,8 @@ def test_a_fault_names_line_and_key_not_an_option(tmp_path, line, key, number):
     path.write_text(PRINT.replace("CHANGE", line))
     with pytest.raises(CarvegenError) as told:
         setups_of(read_print(path, Library()), Library())
-    assert str(told.value).startswith(f"{path}: line {number}: the first block's {key}: ")
+    owner = "the first entry of the first block's" if key == "machines" else "the first block's"
+    assert str(told.value).startswith(f"{path}: line {number}: {owner} {key}: ")
     assert told.value.hint
     assert "--" not in str(told.value) + told.value.hint
 
