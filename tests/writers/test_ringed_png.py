@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from carvegen.writers.first_proof import ringed_png
+from carvegen.writers.whole_print import ringed_png
 
 
 @pytest.mark.parametrize("width", [150, 320, 480, 560, 700, 1600])
