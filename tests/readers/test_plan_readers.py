@@ -30,7 +30,7 @@ from carvegen.toolpaths.paths import (
     joined,
     no_paths,
 )
-from carvegen.toolpaths.settings import PathSettings
+from carvegen.toolpaths.settings import MOST_STEPS, PathSettings
 from carvegen.writers.formats.dxf_file import VERSIONS
 from carvegen.writers.note.plan_note import layer_cautions, order_lines, plan_lines
 from carvegen.writers.plan.plan_drawing import plan_dxf, plan_svg
@@ -203,6 +203,14 @@ def test_layers_of_one_plan_are_told_apart_at_a_glance(eyes, shoulders):
     """By CIEDE2000 (skimage), from what must not be worked, too; 8.5 is plain at a glance, our own choice."""
     for plan in PLANS.values():
         _hold_apart(plan, [(f"SHOULDER {k}", Work.SHOULDER) for k in range(shoulders)], eyes)
+
+
+@pytest.mark.parametrize("eyes", EYES)
+@pytest.mark.parametrize("steps", range(MOST_STEPS + 1))
+def test_layers_of_a_laser_are_told_apart_at_a_glance_however_many_steps_its_shoulder_has(eyes, steps):
+    plan = laser_plan(laser_job(), PathSettings(shoulder_steps=steps, line_spacing_mm=0.02, cut_edge=True))
+    assert sum(its.work is Work.SHOULDER for its in plan.operations) == steps
+    _hold_apart(plan, [], eyes)
 
 
 @pytest.mark.parametrize("eyes", EYES)

@@ -362,6 +362,25 @@ def test_what_a_clamp_covers_is_not_told_as_too_narrow_for_the_beam():
     assert "1 cut-out lies wholly or in part under a clamp" in said
 
 
+@pytest.mark.parametrize(
+    ("cut", "clamp"),
+    [
+        (disc(20, 15, 6), box(20, 0, 20, 30)),  # over half of it
+        (disc(20, 15, 6), box(19, 14, 2, 2)),  # in its midst: the room is a ring
+        (box(15, 10, 10, 10), box(18, 9, 2, 2)),  # over the middle of a side
+    ],
+)
+def test_what_a_clamp_covers_of_a_compact_cut_is_told(cut, clamp):
+    """The room stays in one piece; what is told is what a shapely buffer about the clamp says."""
+    no_go = geometry.polygon_array([clamp])
+    plan = laser_plan(job_of(cases.block(cut)), PathSettings(no_go=no_go, shoulder_steps=0))
+    room = cut.buffer(-TOP_MM / 2).difference(clamp.buffer(TOP_MM / 2))
+    assert room.geom_type == "Polygon"
+    left = cut.difference(room.buffer(TOP_MM / 2)).buffer(-0.025).buffer(0.025)
+    assert shapely.union_all(plan.covered).symmetric_difference(left).area < 0.02 * left.area
+    assert [its.kind for its in plan.findings] == ["clamp-on-cut"]
+
+
 def test_ways_over_a_clamp_are_told():
     """Two cuts with a clamp between them: from one to the other the head must pass over it or round it."""
     across = geometry.polygon_array([box(18, 0, 4, 30)])
@@ -430,6 +449,6 @@ def test_what_the_beam_leaves_is_found_as_by_laying_all_it_reaches_over_all(seed
     room = cutter_centre_region.shrunk(cuts, half)
     left = shapely.get_parts(shapely.difference(cuts, cutter_centre_region.grown(room, half)))
     left = geometry.parts(left[~shapely.is_empty(shapely.buffer(left, -0.025, quad_segs=2))])
-    found = planner._unreached(cuts, room, half)
+    found = planner._unreached(cuts, room, half, np.zeros(len(cuts), dtype=bool))
     assert 20 < len(found) == len(left)
     assert shapely.area(found).sum() == pytest.approx(shapely.area(left).sum(), abs=1e-9)

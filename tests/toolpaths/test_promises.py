@@ -7,6 +7,7 @@ import itertools
 
 import numpy as np
 import pytest
+import shapely
 
 from carvegen.base.errors import CarvegenError
 from carvegen.delivery.block_folder import Style, deliver
@@ -281,3 +282,14 @@ def test_all_that_is_planned_keeps_its_promises(cutter: str, material: str) -> N
         job = job_of(cutter, material, cuts=cuts, cut_outs=(box(30, 16, 8, 8), box(16, 18, 7, 7)))
         plan = plan_for(job, settings)
         assert broken(plan, settings) == ()
+
+
+@pytest.mark.parametrize("cutter", ["laser-fine", "flat-1", "flat-3", "v-60", "v-90"])
+@pytest.mark.parametrize("clamp", [box(20, 0, 20, 30), box(19, 14, 2, 2), box(10, 5, 20, 20)])
+def test_what_a_clamp_covers_of_a_round_cut_is_a_finding_and_a_remark_of_every_planner(cutter, clamp):
+    """By shapely: half of the disc, a place in its midst, all of it; there is no corner that a V follows by a line."""
+    plan = plan_for(job_of(cutter, cuts=(disc(20, 15, 6),), cut_outs=()), PathSettings(no_go=shapes(clamp)))
+    assert plan is not None
+    assert shapely.difference(disc(20, 15, 6).intersection(clamp), shapely.union_all(plan.covered)).area < 0.01
+    assert [its.kind for its in plan.findings] == ["clamp-on-cut"]
+    assert sum("uncut under or beside a clamp" in said for said in plan.remarks) == 1

@@ -79,7 +79,7 @@ def laser_plan(job: Job, settings: PathSettings) -> Plan:
         *(block_cut(job, settings, beam_half_mm(job, job.thickness_mm)) if thin else ()),
     ]
     operations = tuple(operation for operation in found if len(operation.paths))
-    left = _unreached(cuts, steps[0], half)
+    left = _unreached(cuts, steps[0], half, clamps.beside(cuts, settings.no_go, half))
     under = clamps.beside(left, settings.no_go, 2 * half)
     plan = Plan(
         job=job,
@@ -231,11 +231,11 @@ def _steps(job: Job, settings: PathSettings, cuts: PolygonArray, half: float) ->
     return [off_limits(room, settings.no_go, half) for room in rooms]
 
 
-def _unreached(cuts: PolygonArray, room: NDArray[np.object_], half: float) -> PolygonArray:
-    """What of the cuts the beam is too wide for."""
+def _unreached(cuts: PolygonArray, room: NDArray[np.object_], half: float, clamped: Mask) -> PolygonArray:
+    """What of the cuts the beam is too wide for, or a clamp keeps it from; `clamped`: where one takes of the room."""
     if not len(cuts):
         return geometry.empty()
-    some = np.flatnonzero(_doubtful(cuts, room, half))
+    some = np.flatnonzero(clamped | _doubtful(cuts, room, half))
     # a disc that is worth a word has its middle well inside the cut, and well beyond what the beam reaches
     a_little = _SURELY * _SPECK_MM / 2
     some = some[~shapely.covers(grown(room[some], half + a_little), shrunk(cuts[some], a_little))]
@@ -248,7 +248,7 @@ def _doubtful(cuts: PolygonArray, room: NDArray[np.object_], half: float) -> Mas
 
     From everywhere in a disc of the radius c about a cut's middle all of the cut is in sight. The cone from that disc
     to a place at d from the middle lies in the cut, so the room comes as near to that place as half d / c, half being
-    what the beam keeps off the land (similar figures; own derivation).
+    what the beam keeps off the land (similar figures; own derivation). That holds where land alone limits the room.
     """
     short: Mask = shapely.is_empty(room) | (shapely.get_num_geometries(room) > 1)
     seen, far = geometry.star_radii(cuts)

@@ -47,7 +47,11 @@ def v_plan(job: Job, settings: PathSettings) -> Plan:
     paths, barred = lines.paths, lines.barred
     wide = router_plan(job, settings, compute_left=not len(paths) or len(barred) > 0)
     if not len(paths):
-        return wide
+        return replace(
+            wide,
+            remarks=(*wide.remarks, *clamps.about_covered(wide.covered)),
+            findings=(*wide.findings, *shortfalls.covered_cuts(job, wide.covered)),
+        )
     operations = sorted([*wide.operations, _operation(job, settings, paths, depth)], key=lambda its: _LATE[its.work])
     left = _unreached(job, lines, geometry.stack([wide.unreached, wide.covered]) if len(barred) else None)
     under = clamps.beside(left, settings.no_go, cutting.groove_mm(job.cutter, depth) / 2)
