@@ -16,6 +16,7 @@ __all__ = [
     "MAX_BYTES",
     "MAX_DEPTH",
     "MAX_ELEMENTS",
+    "MAX_KNOWN_MM",
     "MAX_MM",
     "MAX_POINTS",
     "MAX_SHAPES",
@@ -37,6 +38,7 @@ MAX_DEPTH = 500  #: groups inside groups
 MAX_MM = 5000.0  #: a drawing larger than this was surely meant in another unit
 TOLERANCE_MM = 0.01  #: how far a straight piece may lie from the curve it stands for
 SEEN_MM = 0.3  #: outlines in a photograph or scan that lie no farther off are the same; our own choice
+MAX_KNOWN_MM = 1.0  #: no outline counts as known less finely, whatever a picture or a file says; our own choice
 
 
 _JOIN = "join the shapes in the drawing program (union), then save again"

@@ -117,9 +117,9 @@ def known_words(known_mm: float) -> str:
 
 
 def said_known_mm(texts: Iterable[str]) -> float:
-    """How near outlines are known by a drawing's words, as `known_words` says it; 0 if they don't tell."""
+    """How near outlines are known by a drawing's words, as `known_words` says it, capped; 0 if they don't tell."""
     joined = " ".join(" ".join(texts).split())
-    return max((float(match[1]) for match in _KNOWN.finditer(joined)), default=0.0)
+    return min(max((float(match[1]) for match in _KNOWN.finditer(joined)), default=0.0), bounds.MAX_KNOWN_MM)
 
 
 def plain_name(layer: str) -> str:

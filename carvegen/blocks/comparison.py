@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "CUT_FOLDER", "SCAN_TOLERANCE_MM", "Difference", "Kind", "Spot", "difference", "face_in", "in_order", "is_cut",
-    "land_in", "lands_in", "spots",
+    "land_in", "lands_in", "spots", "stencils_in",
 ]  # fmt: skip
 
 SCAN_TOLERANCE_MM = SEEN_MM
@@ -209,11 +209,25 @@ def face_in(folder: Path, lands: Iterable[BaseGeometry]) -> tuple[float, float]:
     Its report says it; of a build that is older than that, what the lands reach over.
     """
     try:
-        width, height = json.loads((folder / "report.json").read_text(encoding="utf-8"))["size_mm"]
+        width, height = _reported(folder, "size_mm")
         return float(width), float(height)
-    except (OSError, ValueError, TypeError, KeyError):
+    except (ValueError, TypeError):
         _, _, right, top = shapely.total_bounds(list(lands)).tolist()
         return right, top
+
+
+def stencils_in(folder: Path) -> frozenset[str]:
+    """Names of the blocks of a print that is built in the folder that are stencils; none if its report is older."""
+    names = _reported(folder, "stencils")
+    return frozenset(name for name in names if isinstance(name, str)) if isinstance(names, list) else frozenset()
+
+
+def _reported(folder: Path, key: str) -> Any:  # noqa: ANN401
+    """What the report of a build says under a key; None if it doesn't."""
+    try:
+        return json.loads((folder / "report.json").read_text(encoding="utf-8"))[key]
+    except (OSError, ValueError, TypeError, KeyError, RecursionError):
+        return None
 
 
 def is_cut(path: Path, name: str) -> bool:

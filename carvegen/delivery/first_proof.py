@@ -100,32 +100,41 @@ def cover_words(over: BaseGeometry, so: str) -> tuple[str, ...]:
     return (f"something lies over {over.area:.0f} mm² of it, or glares: {so}",) * (over.area >= _LEAST_MM2)
 
 
-def lands_of(path: Path, block: str | None) -> tuple[dict[str, BaseGeometry], tuple[float, float]]:
-    """The lands of a plan by name, and the size of the face: a folder of a build, a land, or a drawing of a block."""
-    from carvegen.blocks.comparison import face_in, land_in, lands_in
+def lands_of(
+    path: Path, block: str | None
+) -> tuple[dict[str, BaseGeometry], tuple[float, float], frozenset[str]]:  # fmt: skip
+    """The lands of a plan by name, the size of the face, and which are known to be stencils.
+
+    The plan is a folder of a build, a land in one, or a drawing of a block.
+    """
+    from carvegen.blocks.comparison import face_in, land_in, lands_in, stencils_in
     from carvegen.blocks.from_drawing import drawn_block
 
     if path.is_dir():
         every = lands_in(path)
         if block and block not in every:
             raise InputError("has no such block", value=block, where=str(path), hint=f"known: {', '.join(every)}")
-        return ({block: every[block]} if block else every), face_in(path, every.values())
+        return ({block: every[block]} if block else every), face_in(path, every.values()), stencils_in(path)
     if path.suffix.lower() == ".wkb":
         land = land_in(path)
-        return {path.stem: land}, face_in(path.parent.parent, [land])
+        built = path.parent.parent
+        return {path.stem: land}, face_in(built, [land]), stencils_in(built)
     its = drawn_block(path).block
-    return {shortened(path.stem, 60): its.land}, (its.width_mm, its.height_mm)
+    return {shortened(path.stem, 60): its.land}, (its.width_mm, its.height_mm), frozenset()
 
 
 def laid_file(
-    path: Path, lands: Mapping[str, BaseGeometry], size: tuple[float, float], picture: Path, given: Mapping[str, Any]
-) -> tuple[str, Laid, tuple[str, ...]] | None:
+    path: Path, lands: Mapping[str, BaseGeometry], size: tuple[float, float], picture: Path, given: Mapping[str, Any],
+    *, stencils: frozenset[str],
+) -> tuple[str, Laid, tuple[str, ...]] | None:  # fmt: skip
     """A picture file laid on the plan that it shows; None if too little is drawn to tell. A poor fit is drawn.
 
     Parameters
     ----------
     picture
         Where a fit that is refused is drawn.
+    stencils
+        Names of the lands that may be lighter than what shows through their openings.
     """
     from carvegen.artwork.on_plan import (
         PoorFitError,
@@ -151,7 +160,9 @@ def laid_file(
     else:
         plans = {name: plan_of(land, size) for name, land in lands.items() if not land.is_empty}
     try:
-        found = lay_file(path, plans, corners=corners, dpi=given["dpi"], view=given["view"])
+        found = lay_file(
+            path, plans, corners=corners, dpi=given["dpi"], view=given["view"], either_tone=stencils.issuperset(plans)
+        )  # fmt: skip
     except PoorFitError as error:
         save_file(picture, fit_png(error.laid))
         if error.laid.negative:
@@ -196,9 +207,9 @@ def first_proof(
 
     coats = dict(zip(given["inks"], given["coats"], strict=True)) if given.get("coats") else {}
     given = {"paper": ScanOptions().paper, **given}
-    lands, size = lands_of(plan, None if coats else given["block"])
+    lands, size, stencils = lands_of(plan, None if coats else given["block"])
     picture = picture or Path(f"{seen.stem}-on-plan.png")
-    found = laid_file(seen, lands, size, picture, given)
+    found = laid_file(seen, lands, size, picture, given, stencils=stencils)
     if found is None:
         return None
     shown, laid, notes = found

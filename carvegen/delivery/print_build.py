@@ -263,7 +263,10 @@ class _Build:
         blocks = {name: self._findings(name, figures, done.get(name)) for name in self.block_inputs}
         report = PrintReport(name=self.given.name, blocks=blocks)
         size = [self.given.width_mm, self.given.height_mm]
-        self.report = {**report.to_dict(), "size_mm": size, "colours": MODEL, "register": figures or None}
+        self.report = {
+            **report.to_dict(), "size_mm": size, "stencils": sorted(proofs.masks), "colours": MODEL,
+            "register": figures or None,
+        }  # fmt: skip
         setups = [setup for block in self.given.blocks for setup in self.setups[block.name]]
         sheet = print_sheet(self.given, proofs.coats, report, self._purpose(), setups, to_decide=proofs.to_decide)
         files = {"report.json": json.dumps(self.report, indent=1) + "\n", "proof.html": proof_sheet_html(sheet)}

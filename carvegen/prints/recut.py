@@ -12,6 +12,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.artwork import plain_name, read
+from carvegen.artwork.bounds import MAX_KNOWN_MM
 from carvegen.artwork.kinds import is_picture
 from carvegen.artwork.on_plan import PoorFitError, lay_file, plan_of, plan_of_inks, read_block, read_inks
 from carvegen.artwork.reading import file_and_layer
@@ -255,11 +256,24 @@ def kept_files(name: str, its: Standing) -> dict[str, bytes | str]:
 
 def _kept(path: Path) -> Standing:
     """What a build has kept of a block, or a land that it has written."""
+    return Standing(land=land_in(path), tolerance_mm=max(_TOLERANCE_MM, _known_mm(path.with_suffix(".json"))))
+
+
+def _known_mm(path: Path) -> float:
+    """How finely a kept land is known, by the file beside it; 0 without one: it is a plan's, or as fine as a plan."""
+    if not path.is_file():
+        return 0.0
     try:
-        known = float(json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))[_KNOWN])
-    except (OSError, ValueError, TypeError, KeyError):  # it is a plan's, or known as finely as a plan
-        known = 0.0
-    return Standing(land=land_in(path), tolerance_mm=max(_TOLERANCE_MM, known))
+        known = json.loads(path.read_text(encoding="utf-8"))[_KNOWN]
+    except (OSError, ValueError, TypeError, KeyError, RecursionError):
+        known = None
+    if type(known) not in (int, float) or not 0 <= known <= MAX_KNOWN_MM:  # nor what is no number
+        raise InputError(
+            f"must say how finely the land beside it is known, {_KNOWN}, from 0 to {MAX_KNOWN_MM:g} mm",
+            value=known if isinstance(known, int | float) else None, where=str(path),
+            hint=f'write {{"{_KNOWN}": 0.3}} there, or delete it: then the land counts as known as finely as a plan',
+        )  # fmt: skip
+    return float(known)
 
 
 def _by_file(given: Print, path: Path) -> Standing:

@@ -102,6 +102,16 @@ def test_written_artwork_says_how_finely_a_picture_told_it(tmp_path, known_mm):
         assert list(artwork.layers) == ["KEY"]
 
 
+def test_words_make_no_outline_known_less_finely_than_a_millimetre(tmp_path):
+    """Any text in a drawing could say 9999 mm, and a block that is cut then differed by nothing."""
+    layers = {"KEY": geometry.polygon_array([shapely.box(5, 10, 13, 30)])}
+    (tmp_path / "a.svg").write_text(artwork_svg(layers, (60, 40), known_mm=9999.0))
+    (tmp_path / "a.dxf").write_text(artwork_dxf(layers, (60, 40), known_mm=9999.0))
+    for name in ("a.svg", "a.dxf"):
+        assert "known within 9999 mm" in (tmp_path / name).read_text()
+        assert read(tmp_path / name).known_mm == 1.0
+
+
 def test_our_own_machine_files_need_no_view(tmp_path):
     """The block comes back as it was made, whichever file is read."""
     out = tmp_path / "out"

@@ -131,6 +131,36 @@ def test_a_negative_is_refused(own_folder, plan, capsys, command):
     assert not (own_folder / "land.svg").exists()
 
 
+@pytest.mark.parametrize("command", ["compare", "compare one land", "read"])
+@pytest.mark.parametrize("role", ["stencil", "key"])
+def test_a_light_stencil_over_something_dark_is_laid_on_its_plan(own_folder, plan, capsys, command, role):
+    """It was refused as a negative, which of any other block it is."""
+    holes = made.blots(5, 40)
+    mask = made.FACE.difference(holes)
+    (plan / "lands" / "mask.wkb").write_bytes(shapely.to_wkb(mask))
+    told = {"size_mm": made.SIZE, "stencils": ["mask"] if role == "stencil" else []}
+    (plan / "report.json").write_text(json.dumps(told))
+    photo = photographed(
+        own_folder / "mask.jpg", mask, mirrored=True, turn=9.0, margin=0.0, ink=(226, 214, 180), paper=(70, 62, 56),
+        table=(70, 62, 56),
+    )  # fmt: skip
+    ran = run(capsys, *{
+        "compare": ("compare", plan, photo, "--block", "mask"),
+        "compare one land": ("compare", plan / "lands" / "mask.wkb", photo),
+        "read": ("read", photo, "--onto", plan, "--block", "mask", "--out", "land.svg"),
+    }[command])  # fmt: skip
+    if role != "stencil":
+        assert ran.code == 2
+        assert "it shows the plan's negative" in ran.err
+        return
+    assert ran.code == 0, ran.err + ran.out
+    if command == "read":
+        land = shapely.union_all(read(own_folder / "land.svg").shapes)
+        assert shapely.buffer(shapely.symmetric_difference(land, mask), -0.2).area < 0.5
+    else:
+        assert "as planned, within 0.3 mm" in ran.out
+
+
 def test_wrong_corners_are_not_taken_in_silence(own_folder, plan, capsys):
     photo = photographed(own_folder / "proof.jpg", PLANNED)
     ran = run(capsys, "compare", plan, photo, "--block", "sky", "--corners", "152 114 608 114 608 426 152 426")

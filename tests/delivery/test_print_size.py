@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 import carvegen
-from carvegen.blocks.comparison import face_in, lands_in
+from carvegen.blocks.comparison import face_in, lands_in, stencils_in
 from tests.cases import layer, small_print
 
 
@@ -22,3 +22,20 @@ def test_a_post_alone_stands_on_the_whole_face(built):
     assert face_in(built, lands.values()) == (40, 30)
     (built / "report.json").write_text("{}", encoding="utf-8")  # as an older build has it
     assert face_in(built, lands.values()) == (13, 22)
+
+
+@pytest.mark.parametrize("role", ["stencil", "key"])
+def test_a_build_says_which_blocks_are_stencils(tmp_path, role):
+    text = small_print(layer("POST", "box 5 2 8 20"), blocks={"key": ["POST"]}, size=(40, 30))
+    assert 'role = "key"' in text
+    (tmp_path / "print.toml").write_text(text.replace('role = "key"', f'role = "{role}"'), encoding="utf-8")
+    carvegen.build(tmp_path / "print.toml", tmp_path / "built")
+    assert stencils_in(tmp_path / "built") == ({"key"} if role == "stencil" else set())
+
+
+@pytest.mark.parametrize("text", ["", "{}", "[" * 100_000, '{"size_mm": 3, "stencils": 3}'])
+def test_a_report_that_tells_nothing_is_no_traceback(tmp_path, built, text):
+    lands = lands_in(built)
+    (built / "report.json").write_text(text, encoding="utf-8")
+    assert face_in(built, lands.values()) == (13, 22)
+    assert stencils_in(built) == set()

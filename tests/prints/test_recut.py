@@ -503,6 +503,28 @@ def test_a_photograph_of_a_stencil_of_the_prints_openings_is_laid_on_them(tmp_pa
     assert shapely.buffer(shapely.symmetric_difference(known.land, mask), -0.2).area < 0.5
 
 
+@pytest.mark.parametrize("said", [
+    "[" * 100_000, "", "[]", "{}", *(
+        f'{{"known_within_mm": {value}}}' for value in ("Infinity", "NaN", "1e9", "-0.1", "1.01", '"0.3"', "true")
+    ),
+])  # fmt: skip
+def test_what_is_said_beside_a_kept_land_is_not_trusted(tmp_path, said):
+    """Deep nesting gave a traceback; with a tolerance of a kilometre nothing differed."""
+    (tmp_path / "key.wkb").write_bytes(shapely.to_wkb(pictures.key()))
+    (tmp_path / "key.json").write_text(said)
+    (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
+    (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7, "key.wkb"))
+    with pytest.raises(InputError, match=r"key\.json: must say how finely .* from 0 to 1 mm"):
+        standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")
+
+
+@pytest.mark.parametrize(("said", "known"), [('{"known_within_mm": 1}', 1.0), ('{"known_within_mm": 0.3}', 0.3)])
+def test_what_a_build_says_beside_a_kept_land_is_its_tolerance(tmp_path, said, known):
+    (tmp_path / "key.wkb").write_bytes(shapely.to_wkb(pictures.key()))
+    (tmp_path / "key.json").write_text(said)
+    assert recut._kept(tmp_path / "key.wkb").tolerance_mm == known
+
+
 def test_a_picture_of_a_die_is_refused_in_words(tmp_path):
     """Its face and its wall look alike; it was read as the face, its page, whatever it showed."""
     Image.new("L", (120, 80), 200).save(tmp_path / "block.jpg")

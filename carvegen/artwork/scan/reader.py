@@ -235,7 +235,7 @@ def _artwork(layers: Mapping[str, PolygonArray], frame: Frame, options: ScanOpti
             "shows no shape", hint="set another {threshold}, or a smaller {speck_mm}", names=("threshold", "speck_mm")
         )
     width, height = (frame.width_mm, frame.height_mm) if frame.true_size else (None, None)
-    known = _KNOWN_PIXELS * frame.pitch_mm if frame.true_size else 0.0
+    known = min(_KNOWN_PIXELS * frame.pitch_mm, bounds.MAX_KNOWN_MM) if frame.true_size else 0.0
     if options.corners is not None:
         known = max(known, bounds.SEEN_MM)
     return Artwork(

@@ -147,9 +147,10 @@ def _on_plan(file: Path, onto: Path, picture: Path | None, said: dict[str, Any])
     from carvegen.artwork.scan.planes import UNSURE
     from carvegen.delivery.first_proof import cover_words, laid_file, lands_of, side_words
 
-    lands, size = lands_of(onto, said.pop("block"))
+    lands, size, stencils = lands_of(onto, said.pop("block"))
     said = {"paper": ScanOptions().paper, **said}
-    found = laid_file(file, lands, size, picture or Path(f"{file.stem}-on-plan.png"), said)
+    drawn = picture or Path(f"{file.stem}-on-plan.png")
+    found = laid_file(file, lands, size, drawn, said, stencils=stencils)
     if found is None:
         raise InputError(
             "has too little drawn on it to lay a scan there", where=str(onto),
