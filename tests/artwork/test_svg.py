@@ -87,6 +87,14 @@ def test_layers_are_named_by_title_or_id(tmp_path) -> None:
     assert shapely.area(artwork.shapes).sum() == pytest.approx(209)
 
 
+def test_a_layer_without_a_title_goes_by_its_label(tmp_path) -> None:
+    """Drawing programs label layers in a namespace of their own; a number stands in the id, or none."""
+    page = 'xmlns:own="https://example.org/own" width="100mm" height="50mm" viewBox="0 0 100 50"'
+    other = '<rect x="50" y="5" width="20" height="10"/>'
+    inside = f'<g id="layer1" own:label="jetty">{BOX}</g><g own:label="boat">{other}</g>'
+    assert list(read(drawn(tmp_path, inside, page)).layers) == ["jetty", "boat"]
+
+
 def test_layer_is_disjoint_and_doubles_are_noted(tmp_path) -> None:
     artwork = read(drawn(tmp_path, BOX + BOX + '<rect x="25" y="5" width="20" height="10"/>'))
     assert len(artwork.layers[""]) == 1

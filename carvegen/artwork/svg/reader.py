@@ -286,8 +286,5 @@ def _inside(root: Node) -> dict[str, tuple[str, ...]]:
 
 
 def _layer_name(node: Node) -> str:
-    """A group's title, else its id."""
-    if node.kind != "g":
-        return ""
-    titles = [(child.text or "").strip() for child in node if child.kind == "title"]  # type: ignore[attr-defined]
-    return next((title for title in titles if title), node.get("id", ""))
+    """A group's title, else its label in the program that drew it, else its id."""
+    return next(iter(_names(node)), "") if node.kind == "g" else ""
