@@ -10,6 +10,8 @@ import shapely
 from ezdxf import units
 
 from carvegen.artwork import read
+from carvegen.facts.profiles import Library
+from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF
 from tests.cli.running import run
 
@@ -41,6 +43,17 @@ def test_a_print_of_her_drawing_is_built_as_it_is(tmp_path, capsys):
     assert (mine / "built" / "key").is_dir()
     again = run(capsys, "new", mine, "--drawing", tmp_path / "my posts.svg")
     assert (again.code, "holds drawing.svg already" in again.err) == (2, True)
+
+
+def test_what_is_in_no_named_layer_goes_by_the_drawings_name(tmp_path, capsys):
+    mine = tmp_path / "mine"
+    drawing = svg(
+        tmp_path / "posts.svg", '<g><path d="M6 8h3v22h-3z"/></g><g id="RAIL"><path d="M2 16h36v3h-36z"/></g>'
+    )
+    ran = run(capsys, "new", mine, "--drawing", drawing)
+    assert ran.code == 0, ran.err
+    assert told(mine)["blocks"][1]["layers"] == ["RAIL", "posts"]
+    assert read_print(mine / "print.toml", Library()).blocks[1].layers == ("RAIL", "posts")
 
 
 def snowfall(folder):

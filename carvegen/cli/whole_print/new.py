@@ -101,18 +101,28 @@ def _of_drawings(folder: Path, own: _Own) -> tuple[dict[str, str], str]:
     for path, artwork in zip(own.drawings, artworks, strict=True):
         options.tell_notes([f"{path.name}: {note}" for note in artwork.notes])
     size = own.size_mm or face_of(artworks)
+    named = [_named(artwork, path.stem) for path, artwork in zip(own.drawings, artworks, strict=True)]
     layers: dict[str, list[PolygonArray]] = {}
-    for artwork in artworks:
-        for name, shapes in artwork.layers.items():
+    for drawing in named:
+        for name, shapes in drawing.items():
             if len(shapes):
                 layers.setdefault(name, []).append(shapes)
-    drawn = {name: artwork.layers for name, artwork in zip(_names(own.drawings), artworks, strict=True)}
+    drawn = dict(zip(_names(own.drawings), named, strict=True))
     usual = guess({name: geometry.stack(every) for name, every in layers.items()}, size)
     cut = {key: usual[key] for key in ("material", "cutter", "for")}
     blocks = [{**block, **cut} for block in usual["blocks"]]
     name = folder.resolve().name or "print"
     click.echo(f"Layers found: {', '.join(layers)}. Face: {size[0]:g} x {size[1]:g} mm.")
     return print_files(name, drawn, size, blocks=blocks, motifs=usual["motifs"]), next(iter(drawn))
+
+
+def _named(artwork: Artwork, name: str) -> dict[str, PolygonArray]:
+    """The layers of a drawing; what is in no layer with a name goes by the drawing's."""
+    from carvegen import geometry
+
+    layers = {layer: shapes for layer, shapes in artwork.layers.items() if layer}
+    loose = artwork.layers.get("", geometry.empty())
+    return {**layers, name: geometry.stack([layers.get(name, geometry.empty()), loose])} if len(loose) else layers
 
 
 def _drawn(path: Path, own: _Own) -> Artwork:
