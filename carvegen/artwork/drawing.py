@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -46,6 +46,14 @@ class Artwork:
     def shapes(self) -> PolygonArray:
         """All layers joined into disjoint polygons."""
         return geometry.joined(np.concatenate(list(self.layers.values()) or [geometry.empty()]))
+
+    def named(self, name: str) -> Artwork:
+        """The same drawing; what is in no layer with a name goes by this one."""
+        layers = {layer: shapes for layer, shapes in self.layers.items() if layer}
+        loose = self.layers.get("", geometry.empty())
+        if len(loose):
+            layers[name] = geometry.joined(np.concatenate([layers[name], loose])) if name in layers else loose
+        return replace(self, layers=layers)
 
 
 @dataclass(frozen=True)

@@ -109,7 +109,7 @@ def thin_out(uploads: Sequence[Upload]) -> None:
 
 
 def artwork_of(upload: Upload, body: Mapping[str, Any]) -> Artwork:
-    """What is understood of a drawing, or of a picture with its corners and size."""
+    """What is understood of a drawing, or of a picture with its corners and size; each layer has a name."""
     from carvegen.artwork import read
     from carvegen.artwork.scan import read_scan
 
@@ -118,7 +118,7 @@ def artwork_of(upload: Upload, body: Mapping[str, Any]) -> Artwork:
             units = body.get("units")
             if not (units is None or isinstance(units, str)):
                 raise InputError("must be a text", value=units, field="units")
-            return read(upload.path, units=units)
+            return read(upload.path, units=units).named("drawing")
         return read_scan(upload.path, _scan_options(body))
     except InputError as error:
         error.where = error.where.replace(str(upload.path), "what you handed in")

@@ -95,6 +95,13 @@ def test_a_layer_without_a_title_goes_by_its_label(tmp_path) -> None:
     assert list(read(drawn(tmp_path, inside, page)).layers) == ["jetty", "boat"]
 
 
+def test_what_is_in_no_layer_with_a_name_may_go_by_one(tmp_path) -> None:
+    """Beside a layer that has that name already it joins it, nothing twice."""
+    drawing = read(drawn(tmp_path, f'<g id="sky">{BOX}</g><g><rect x="20" y="5" width="20" height="10"/></g>'))
+    assert {name: len(shapes) for name, shapes in drawing.named("rest").layers.items()} == {"sky": 1, "rest": 1}
+    assert shapely.area(drawing.named("sky").layers["sky"]).tolist() == pytest.approx([300])
+
+
 def test_layer_is_disjoint_and_doubles_are_noted(tmp_path) -> None:
     artwork = read(drawn(tmp_path, BOX + BOX + '<rect x="25" y="5" width="20" height="10"/>'))
     assert len(artwork.layers[""]) == 1

@@ -159,6 +159,7 @@ def test_uploads_are_drawings_or_pictures_of_a_size_that_can_be_read(page, tmp_p
     (seen,) = asked(page, ("POST", f"/{TOKEN}/understood", {"headers": JSON, "json": {"upload": 0}}))
     told, shapes = unpacked(seen.content)
     assert told["size"] == [20, 10]
+    assert [layer["name"] for layer in told["layers"]] == told["usual"]["blocks"][1]["layers"] == ["drawing"]
     assert sum(shape.area for shape in shapes.values()) == pytest.approx(25)
 
 

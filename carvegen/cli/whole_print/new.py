@@ -101,13 +101,12 @@ def _of_drawings(folder: Path, own: _Own) -> tuple[dict[str, str], str]:
     for path, artwork in zip(own.drawings, artworks, strict=True):
         options.tell_notes([f"{path.name}: {note}" for note in artwork.notes])
     size = own.size_mm or face_of(artworks)
-    named = [_named(artwork, path.stem) for path, artwork in zip(own.drawings, artworks, strict=True)]
     layers: dict[str, list[PolygonArray]] = {}
-    for drawing in named:
-        for name, shapes in drawing.items():
+    for artwork in artworks:
+        for name, shapes in artwork.layers.items():
             if len(shapes):
                 layers.setdefault(name, []).append(shapes)
-    drawn = dict(zip(_names(own.drawings), named, strict=True))
+    drawn = {name: artwork.layers for name, artwork in zip(_names(own.drawings), artworks, strict=True)}
     usual = guess({name: geometry.stack(every) for name, every in layers.items()}, size)
     cut = {key: usual[key] for key in ("material", "cutter", "for")}
     blocks = [{**block, **cut} for block in usual["blocks"]]
@@ -116,17 +115,8 @@ def _of_drawings(folder: Path, own: _Own) -> tuple[dict[str, str], str]:
     return print_files(name, drawn, size, blocks=blocks, motifs=usual["motifs"]), next(iter(drawn))
 
 
-def _named(artwork: Artwork, name: str) -> dict[str, PolygonArray]:
-    """The layers of a drawing; what is in no layer with a name goes by the drawing's."""
-    from carvegen import geometry
-
-    layers = {layer: shapes for layer, shapes in artwork.layers.items() if layer}
-    loose = artwork.layers.get("", geometry.empty())
-    return {**layers, name: geometry.stack([layers.get(name, geometry.empty()), loose])} if len(loose) else layers
-
-
 def _drawn(path: Path, own: _Own) -> Artwork:
-    """A drawing at true size, with at least one shape."""
+    """A drawing at true size, with at least one shape, each in a layer with a name."""
     from carvegen.artwork import read
     from carvegen.writers.whole_print.new_print import face_of
 
@@ -140,7 +130,7 @@ def _drawn(path: Path, own: _Own) -> Artwork:
         raise InputError(
             "holds no shape that prints", where=str(path), hint="fill what is to print, or close its lines"
         )
-    return artwork
+    return artwork.named(path.stem)
 
 
 def _names(paths: Sequence[Path]) -> list[str]:
