@@ -27,7 +27,7 @@ from carvegen.motifs.growth import Growth
 
 __all__ = [
     "FORMAT", "Kept", "Memory", "Surroundings", "kept_ids", "kept_text",
-    "kept_text_with", "marks_of", "read_kept",
+    "kept_text_with", "marks_of", "opening", "read_kept",
 ]  # fmt: skip
 
 FORMAT = 1  #: of what the file remembers
@@ -95,14 +95,11 @@ def kept_text(
     names
         Ids that shapes had before, by their marks.
     """
-    width, height = size
-    cuts = _paths(growth.cuts, _ids(growth.cuts, f"{memory.motif}-", names or {}), height)
-    free = _paths(growth.free, _ids(growth.free, _FRINGE, names or {}), height)
+    cuts = _paths(growth.cuts, _ids(growth.cuts, f"{memory.motif}-", names or {}), size[1])
+    free = _paths(growth.free, _ids(growth.free, _FRINGE, names or {}), size[1])
     record = json.dumps(_header(growth, memory, size), separators=(",", ":"))
     lines = [
-        '<?xml version="1.0" encoding="UTF-8"?>',
-        f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{_number(width)}mm" '
-        f'height="{_number(height)}mm" viewBox="0 0 {_number(width)} {_number(height)}">',
+        *opening(size),
         f"<title>{escape(shortened(title))}, kept</title>",
         "<desc>PRINT VIEW, true size, one unit is 1 mm. Move, turn, scale, redraw, add or delete shapes in any drawing "
         "program, and save as plain SVG. The build takes them as they are.</desc>",
@@ -189,8 +186,14 @@ def _header(growth: Growth, memory: Memory, size: tuple[float, float]) -> dict[s
     }  # fmt: skip
 
 
-def _number(value: float) -> str:
-    return f"{value:.6f}".rstrip("0").rstrip(".")
+def opening(size: tuple[float, float]) -> tuple[str, str]:
+    """The first lines of an SVG at true size, of a face of this width and height, mm; one unit is 1 mm."""
+    width, height = (f"{side:.6f}".rstrip("0").rstrip(".") for side in size)
+    page = f'width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}"'
+    return (
+        '<?xml version="1.0" encoding="UTF-8"?>',
+        f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" {page}>',
+    )
 
 
 def _settled(shape: BaseGeometry) -> BaseGeometry:

@@ -18,6 +18,7 @@ from carvegen.artwork.kinds import drawing_bytes, kind_of
 from carvegen.artwork.svg.elements import read_elements
 from carvegen.base.errors import InputError
 from carvegen.base.words import meant, shortened
+from carvegen.marking.kept_file import opening
 from carvegen.marking.marks import HoleMark, HoleMeaning, Mark, Meaning, key_of
 
 if TYPE_CHECKING:
@@ -201,11 +202,8 @@ def marks_text(marks: Iterable[Mark], size: tuple[float, float], *, title: str) 
     size
         Width and height of the face, mm.
     """
-    width, height = (f"{value:.6f}".rstrip("0").rstrip(".") for value in size)
     lines = [
-        '<?xml version="1.0" encoding="UTF-8"?>',
-        f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{width}mm" height="{height}mm" '
-        f'viewBox="0 0 {width} {height}">',
+        *opening(size),
         f"<title>{escape(shortened(title))}, marks</title>",
         "<desc>PRINT VIEW, true size, one unit is 1 mm. Groups are named by what is to be done where their shapes "
         "lie.</desc>",

@@ -190,7 +190,7 @@ def _near(pieces: PolygonArray, which: Indices | Mask, apart: float) -> Indices:
 def _inner(clear_of: BaseGeometry, frame: Polygon, limits: Limits) -> BaseGeometry:
     """The part of the face that neither its frame nor what is kept clear is near to; empty where that is not known."""
     if not shapely.is_empty(clear_of):
-        return shapely.Polygon()
+        return _NOWHERE
     return shapely.buffer(frame, -_RIM * max(limits.land_mm, limits.cut_mm), join_style="mitre")
 
 
