@@ -38,28 +38,33 @@ def pytest_configure(config) -> None:
     """One folder for all processes: xdist's inherit what the first one sets. Where nothing is compiled, one does it."""
     if not hasattr(config, "workerinput"):
         os.environ["CARVEGEN_TESTS_GROWN"] = tempfile.mkdtemp(prefix="carvegen-grown-")
-        nothing_compiled = sys.dont_write_bytecode or not (Path(__file__).parent / "cli" / "__pycache__").exists()
-        os.environ["CARVEGEN_TESTS_COMPILE"] = "yes" if nothing_compiled else ""
+        compiled = _code(config) if sys.dont_write_bytecode else Path(__file__).parent / "cli" / "__pycache__"
+        os.environ["CARVEGEN_TESTS_COMPILE"] = "" if compiled.exists() and any(compiled.iterdir()) else "yes"
         if getattr(config.option, "dist", "no") == "no":
-            _children_compile_apart()
+            _compile_apart(config)
         return
-    if prefix := _children_compile_apart():
-        sys.dont_write_bytecode, sys.pycache_prefix = False, prefix
+    _compile_apart(config)
     if os.environ.get("CARVEGEN_TESTS_COMPILE") and not _first():
         wait_for(_compiled(), seconds=LONGEST_WAIT_S)
 
 
-def _children_compile_apart() -> str:
+def _compile_apart(config) -> None:
     """Where processes of this run keep what they compile, if the surroundings say that nobody is to write it beside it.
 
     Compiling the package costs each process a second and more, and these modules, whose asserts are rewritten, ten:
-    what one has compiled the others read, from a folder that goes with the run.
+    what one has compiled the others read. It stays in pytest's own cache for the next run, and goes with this one where
+    that cache is off.
     """
     if not sys.dont_write_bytecode:
-        return ""
+        return
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
-    os.environ["PYTHONPYCACHEPREFIX"] = str(Path(os.environ["CARVEGEN_TESTS_GROWN"]) / "code")
-    return os.environ["PYTHONPYCACHEPREFIX"]
+    os.environ["PYTHONPYCACHEPREFIX"] = sys.pycache_prefix = str(_code(config))
+    sys.dont_write_bytecode = False
+
+
+def _code(config) -> Path:
+    kept = getattr(config, "cache", None)
+    return kept.mkdir("code") if kept else Path(os.environ["CARVEGEN_TESTS_GROWN"]) / "code"
 
 
 #: Nobody waits longer for another process to compile the tests: it may have been killed. Then each compiles its own.

@@ -223,6 +223,7 @@ def children_of(process):
     return found
 
 
+@takes_long  # in a process that knows of our modules' libraries alone: test_fresh.py
 def test_the_same_command_in_another_process_gives_the_same_bytes(own_folder, made):
     assert run_afresh(own_folder, *TINY, "--out", "sky").code in (0, 1)
     assert tree(own_folder / "sky") == tree(made("sky", *TINY))
