@@ -20,7 +20,7 @@ from tests.cases import layer, small_print
 from tests.cli.running import built_once, run, tree
 from tests.strategies import few
 
-#: Small and quick to build, unlike its mirror image, with a shape of each kind.
+#: Small and quick to build, unlike its mirror image, with a shape of each kind; machine paths are tried on `CLAMPED`.
 PRINT = small_print(
     "[register]\nprints = 20",
     '[artwork]\nin_front = ["LIT", "POST"]',
@@ -44,6 +44,8 @@ on = ["POST"]
 motif = "snowfall"
 front = false
 settings = { snow = 0.06, largest_mm = 2.5 }
+[files]
+paths = false
 """,
 )
 BLOCKS = ("sky", "tone", "key")
@@ -55,6 +57,8 @@ PLAIN = small_print(
     size=(20, 15),
     after='[[highlights]]\nshape = "circle 15 10 2"',
 )
+#: The same for the router.
+CLAMPED = PLAIN.replace('for = ["hand"]', 'for = ["router"]')
 NS = {"s": "http://www.w3.org/2000/svg"}
 
 
@@ -297,16 +301,17 @@ def test_another_material_builds_that_block(plain, capsys):
     assert "material" in told["blocks"]["key"]
 
 
-def test_a_clamp_and_a_further_cutter_build_their_block_alone(copy, capsys):
+def test_a_clamp_and_a_further_cutter_build_their_block_alone(tmp_path, capsys):
     """By ezdxf: no way of any layer of paths lies where the clamp does, as the block lies, mirrored."""
+    copy = shutil.copytree(built_once(CLAMPED), tmp_path / "print")
     own = 'layers = ["POST"]\nmaterial = "linoleum"'
-    told = again(capsys, copy, (own, f'more_cutters = ["flat-1"]\nno_go = ["box 0 0 12 12"]\n{own}'))
+    told = again(capsys, copy, (own, f'more_cutters = ["flat-1"]\nno_go = ["box 0 0 4 4"]\n{own}'))
     assert [name for name, why in told["blocks"].items() if why] == ["key"]
     assert "clamps" in told["blocks"]["key"]
     drawing = ezdxf.readfile(copy / "built" / "key" / "router" / "paths.dxf")
     ways = [its for its in drawing.modelspace().query("LWPOLYLINE") if "FLAT-1" in its.dxf.layer]
     assert ways
-    clamp = shapely.box(48, 0, 60, 12)
+    clamp = shapely.box(16, 0, 20, 4)
     assert not any(shapely.LineString([xy[:2] for xy in its.get_points()]).intersects(clamp) for its in ways)
 
 
