@@ -14,7 +14,7 @@ from PIL import Image
 
 from carvegen.cli import _COMMANDS
 from carvegen.prints.file.schema import reference
-from tests.cli.running import run_afresh
+from tests.cli.running import run_apart
 
 README_FILE = Path(__file__).parent.parent / "README.md"
 README = README_FILE.read_text(encoding="utf-8")
@@ -39,7 +39,7 @@ def test_the_first_command_installs_and_opens_the_page_on_the_sample(tmp_path):
     assert (venv, install) == ("python3 -m venv .venv", ".venv/bin/pip install .")
     begin, page = ([sys.executable, "-m", "carvegen", *shlex.split(its)[1:]] for its in (new, mark))
     assert {shlex.split(its)[0] for its in (new, mark)} == {".venv/bin/carvegen"}
-    assert run_afresh(tmp_path, *begin[3:]).code == 0
+    assert run_apart(tmp_path, *begin[3:]).code == 0
     how = {"cwd": tmp_path, "stdout": subprocess.PIPE, "text": True, "env": {**os.environ, "PYTHONUNBUFFERED": "1"}}
     with subprocess.Popen([*page, "--no-browser"], **how) as program:
         try:

@@ -23,13 +23,16 @@ ROOT = Path(carvegen.__file__).parent
 _PAGES = {"writers/note/block_note.py", "writers/note/strip_page.py", "writers/note/embossing_page.py"}
 _PAGES |= {"delivery/block_folder.py", "toolpaths/unmade/shortfalls.py", "blocks/embossing/embossing_strip.py"}
 _PAGES |= {"prints/recut.py", "blocks/embossing/pressing.py", "prints/file/keys.py"}
+#: What stands in a module that speaks of either: others are not parsed.
+_MAY_SPEAK = re.compile(r"\b(?:field|names)\s*=|--[a-z]")
 
 
 @cache
 def _library() -> dict[str, list[ast.AST]]:
-    """Calls and texts of each module beside the command line."""
+    """Calls and texts of each module beside the command line that may name a field or an option."""
     files = [path for path in sorted(ROOT.rglob("*.py")) if not path.relative_to(ROOT).as_posix().startswith("cli/")]
-    return {path.relative_to(ROOT).as_posix(): _nodes(path.read_text(encoding="utf-8")) for path in files}
+    texts = {path.relative_to(ROOT).as_posix(): path.read_text(encoding="utf-8") for path in files}
+    return {name: _nodes(text) for name, text in texts.items() if _MAY_SPEAK.search(text)}
 
 
 def _nodes(text: str) -> list[ast.AST]:
