@@ -27,12 +27,13 @@ def chromium(profile: Path) -> Any:
     for flag in (*_QUIET, f"--user-data-dir={profile}"):
         options.add_argument(flag)
     options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    options.add_experimental_option("perfLoggingPrefs", {"enableNetwork": True, "enablePage": False})
     return webdriver.Chrome(options=options, service=webdriver.ChromeService(shutil.which("chromedriver")))
 
 
 def until(true: Any, seconds: float = 120) -> None:
     """Wait for a state of the page, asked often at first and then less; a machine that is slow has time."""
-    end, pause = time.monotonic() + seconds, 0.02
+    end, pause = time.monotonic() + seconds, 0.04
     while not true():
         assert time.monotonic() < end, "the page is not ready"
         time.sleep(pause)
