@@ -70,7 +70,7 @@ def patches_of(job: Job, shown: Seen, floors: PolygonArray) -> tuple[Patch, ...]
     np.add.at(area, k, np.where(j < len(shown.to_cut), shapely.area(pieces), 0.0))
     np.add.at(length, k, shapely.length(edges))
     before, gone = shown.cut_before, shapely.STRtree(shown.cut_before)
-    roomy = _may_have_room(boxes, np.concatenate([cuts, before]), shapely.get_coordinates(middles))
+    roomy = _may_have_room(boxes, np.concatenate([cuts, before]))
     covered = np.zeros(len(boxes))
     np.add.at(covered, k, shapely.area(pieces))
     wide = shapely.STRtree(floors)
@@ -144,8 +144,8 @@ def _inside(shapes: PolygonArray, boxes: Floats) -> Mask:
     return np.asarray((bounds[:, :2] >= boxes[:, :2]).all(axis=1) & (bounds[:, 2:] <= boxes[:, 2:]).all(axis=1))
 
 
-def _may_have_room(boxes: Floats, cuts: PolygonArray, spots: Floats) -> Mask:
-    """In which boxes a number may have room beside these cuts; `spots`: places inside them, looked at first.
+def _may_have_room(boxes: Floats, cuts: PolygonArray) -> Mask:
+    """In which boxes a number may have room beside these cuts.
 
     A disc with room for a number has a place of a grid so near to its middle that a disc round that place, smaller by
     half the grid's diagonal, holds no cut and stays in the box.
@@ -155,8 +155,9 @@ def _may_have_room(boxes: Floats, cuts: PolygonArray, spots: Floats) -> Mask:
     reach = _ROOM_MM - _PITCH_MM / math.sqrt(2)
     grids = [_grid(box, reach) for box in boxes]
     grid, owner = np.concatenate(grids), np.repeat(np.arange(len(boxes)), [len(each) for each in grids])
-    if len(spots) and len(grid):
-        far = np.isinf(cKDTree(spots).query(grid, distance_upper_bound=reach)[0])
+    points = shapely.get_coordinates(cuts)  # looked at first: most places lie near one
+    if len(points) and len(grid):
+        far = np.isinf(cKDTree(points).query(grid, distance_upper_bound=reach)[0])
         grid, owner = grid[far], owner[far]
     met = shapely.STRtree(cuts).query(geometry.dots(grid), predicate="dwithin", distance=reach)[0]
     free = np.ones(len(grid), dtype=bool)
