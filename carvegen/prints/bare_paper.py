@@ -224,7 +224,7 @@ def _holds(cut: Cut, lands: PolygonArray, doubtful: Mask, setups: Sequence[Setup
     return np.asarray(fine, dtype=bool)
 
 
-def _added(cut: Cut, lands: Sequence[BaseGeometry]) -> Cut:
+def _added(cut: Cut, lands: Sequence[BaseGeometry] | PolygonArray) -> Cut:
     """The block with more land; its cut-outs stay."""
     land = geometry.union(geometry.polygon_array(lands))
     if shapely.is_empty(land):

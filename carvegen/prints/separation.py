@@ -212,10 +212,10 @@ def _uncuttable(plate: Plate, scene: _Scene, so_far: BaseGeometry, spread: Sprea
 def _less(pieces: PolygonArray, taken: PolygonArray) -> PolygonArray:
     """What others leave of pieces, each held against those that it meets alone."""
     k, j = shapely.STRtree(taken).query(pieces, predicate="intersects")
-    met, first = np.unique(k, return_index=True)
-    lots = [shapely.multipolygons(lot) for lot in np.split(taken[j], first[1:])] if len(met) else []
+    met = np.unique(k)
+    lots = shapely.multipolygons(taken[j], indices=np.searchsorted(met, k))
     left = pieces.copy()
-    left[met] = shapely.difference(pieces[met], geometry.polygon_array(lots))
+    left[met] = shapely.difference(pieces[met], lots)
     return geometry.parts(left)
 
 
