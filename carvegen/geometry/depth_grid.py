@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.geometry import Floats, Indices, Mask
+    from carvegen.geometry import Floats, Indices
 
 __all__ = ["Depths", "depths"]
 
@@ -24,6 +24,7 @@ _PITCH_MM = 0.08
 _MOST_CELLS = 6_000_000  #: a larger face is looked at more coarsely
 _BEYOND_MM = 3.0  #: beyond the face a land is taken to go on as it is at the rim
 _NEAR = 2.0  #: cells this close to an outline take it for straight
+_BAND = 64  #: rows that are computed at once, so that they stay in the processor's cache
 _ASKEW = (0.371, 0.293)  #: cells are set off by these shares of one, so that no straight edge runs between them
 
 
@@ -71,25 +72,37 @@ def depths(land: BaseGeometry, width_mm: float, height_mm: float) -> Depths:
 
 def _depths(share: Floats, pitch: float) -> NDArray[np.float32]:
     crossed = (share > 1e-9) & (share < 1 - 1e-9)
-    sign = np.where(share > 0.5, 1.0, -1.0)
-    if not crossed.any():
-        return np.asarray(sign * 1e3, dtype=np.float32)
-    smooth = ndimage.gaussian_filter(share, 0.7)
-    normal = np.stack([np.gradient(smooth, axis=0), np.gradient(smooth, axis=1)])
-    normal /= np.maximum(np.hypot(normal[0], normal[1]), 1e-9)
-    distance, nearest = _nearest(crossed)
-    own = np.where(crossed, _to_edge(normal[0], normal[1], share), 0.0)[nearest[0], nearest[1]]
-    there = normal[:, nearest[0], nearest[1]]
-    row, column = np.ogrid[: share.shape[0], : share.shape[1]]
-    off = row - nearest[0] + own * there[0], column - nearest[1] + own * there[1]  # from the outline
-    flat = off[0] * there[0] + off[1] * there[1]
-    found = np.where(distance <= _NEAR, flat, sign * np.hypot(*off))
-    return np.asarray(found * pitch, dtype=np.float32)
+    found = np.where(share > 0.5, 1.0, -1.0).astype(np.float32)
+    cells = np.flatnonzero(crossed)
+    if len(cells) == 0:
+        return found * np.float32(1e3)
+    up, right = _normals(share, cells)
+    own = _to_edge(up, right, share.ravel()[cells])
+    nearest: Any = ndimage.distance_transform_edt(~crossed, return_distances=False, return_indices=True)
+    number = np.zeros(share.shape, dtype=np.int32)  # of each crossed cell
+    number.ravel()[cells] = np.arange(len(cells))
+    column = np.arange(share.shape[1])
+    for first in range(0, len(share), _BAND):
+        band = slice(first, first + _BAND)
+        k = number[nearest[0, band], nearest[1, band]]
+        row = np.arange(first, first + len(k))[:, None]
+        steps = row - nearest[0, band], column - nearest[1, band]
+        normal = up[k], right[k]
+        off = steps[0] + own[k] * normal[0], steps[1] + own[k] * normal[1]  # from the outline
+        flat = off[0] * normal[0] + off[1] * normal[1]
+        near = steps[0] ** 2 + steps[1] ** 2 <= _NEAR**2
+        found[band] = np.where(near, flat, found[band] * np.hypot(*off)) * pitch
+    return found
 
 
-def _nearest(crossed: Mask) -> tuple[Floats, Indices]:
-    found: Any = ndimage.distance_transform_edt(~crossed, return_indices=True)
-    return np.asarray(found[0]), np.asarray(found[1])
+def _normals(share: Floats, cells: Indices) -> tuple[Floats, Floats]:
+    """Which way it grows denser in some of the cells, by the central differences of the blurred shares; (n,) each."""
+    smooth = np.pad(ndimage.gaussian_filter(share, 0.7), 1, mode="reflect", reflect_type="odd")  # one-sided at the rim
+    at = (cells // share.shape[1] + 1) * smooth.shape[1] + cells % share.shape[1] + 1
+    flat, wide = smooth.ravel(), smooth.shape[1]
+    up, right = (flat[at + wide] - flat[at - wide]) / 2, (flat[at + 1] - flat[at - 1]) / 2
+    length = np.maximum(np.hypot(up, right), 1e-9)
+    return up / length, right / length
 
 
 def _to_edge(up: Floats, right: Floats, share: Floats) -> Floats:

@@ -141,12 +141,14 @@ _Form = Callable[[Any, str, Mapping[str, "Cut"], _Print], "BaseGeometry"]
 
 def _take(name: str, asked: PolygonArray, form: _Form, now: dict[str, Cut], whole: _Print) -> Iterator[_Taken]:
     """Give block `name` those of the pieces that hold on it; `now` is brought up to date."""
-    lands = [form(piece, name, now, whole) for piece in asked]
-    while lands:
-        holds = _holds(now[name], lands, whole.setups[name])
-        if holds.all():
-            break
-        lands, asked = [lands[k] for k in np.flatnonzero(holds)], asked[holds]  # what failed may have spoiled others
+    lands = geometry.polygon_array(form(piece, name, now, whole) for piece in asked)
+    doubtful = np.ones(len(lands), dtype=bool)
+    while doubtful.any():
+        fine = np.ones(len(lands), dtype=bool)
+        fine[doubtful] = _holds(now[name], lands, doubtful, whole.setups[name])
+        failed, lands, asked = lands[~fine], lands[fine], asked[fine]
+        doubtful = np.zeros(len(lands), dtype=bool)  # but for those that what failed may have spoiled
+        doubtful[shapely.STRtree(lands).query(failed, predicate="dwithin", distance=_AROUND_MM)[1]] = True
     now[name] = _added(now[name], lands)
     for piece, land in zip(asked, lands, strict=True):
         yield _Taken(piece=piece, land=land, taker=name)
@@ -209,12 +211,12 @@ def _solid(shape: BaseGeometry) -> BaseGeometry:
     return shapely.union_all(geometry.parts(shape))
 
 
-def _holds(cut: Cut, lands: Sequence[BaseGeometry], setups: Sequence[Setup]) -> Mask:
-    """Whether the block would hold each of these lands, if it had all of them; (n,)."""
-    block = _added(cut, lands).block
+def _holds(cut: Cut, lands: PolygonArray, doubtful: Mask, setups: Sequence[Setup]) -> Mask:
+    """Whether the block would hold each of the doubtful ones of these lands, if it had all of them; (doubtful,)."""
+    block, lands = _added(cut, lands).block, lands[doubtful]
     near = np.unique(block.cut_tree.query(lands, predicate="dwithin", distance=_AROUND_MM)[1])
     block = replace(block, cuts=block.cuts[near])
-    fine = ~shapely.is_empty(np.asarray(lands, dtype=object))
+    fine = ~shapely.is_empty(lands)
     for setup in sorted(setups, key=lambda setup: -setup.limits.land_mm):  # what asks most leaves least for the others
         if fine.any():
             weak = shapely.STRtree(weak_places(Survey(setup.on(block), slender=False)))
@@ -222,7 +224,7 @@ def _holds(cut: Cut, lands: Sequence[BaseGeometry], setups: Sequence[Setup]) -> 
     return np.asarray(fine, dtype=bool)
 
 
-def _added(cut: Cut, lands: Sequence[BaseGeometry]) -> Cut:
+def _added(cut: Cut, lands: Sequence[BaseGeometry] | PolygonArray) -> Cut:
     """The block with more land; its cut-outs stay."""
     land = geometry.union(geometry.polygon_array(lands))
     if shapely.is_empty(land):

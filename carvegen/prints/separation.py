@@ -206,7 +206,17 @@ def _uncuttable(plate: Plate, scene: _Scene, so_far: BaseGeometry, spread: Sprea
     pieces = geometry.parts(shapely.difference(gaps, wide))
     pieces = pieces[shapely.intersects(pieces, near)]
     beside = shapely.buffer(_meeting(scene.white, near), max(spread.trap_mm, spread.cut_back_mm), quad_segs=2)
-    return geometry.parts(shapely.difference(pieces, beside)) if len(pieces) else pieces
+    return _less(pieces, geometry.parts(beside))
+
+
+def _less(pieces: PolygonArray, taken: PolygonArray) -> PolygonArray:
+    """What others leave of pieces, each held against those that it meets alone."""
+    k, j = shapely.STRtree(taken).query(pieces, predicate="intersects")
+    met = np.unique(k)
+    lots = shapely.multipolygons(taken[j], indices=np.searchsorted(met, k))
+    left = pieces.copy()
+    left[met] = shapely.difference(pieces[met], lots)
+    return geometry.parts(left)
 
 
 def _tidied(plate: Plate, land: BaseGeometry, picture: BaseGeometry, white: BaseGeometry) -> BaseGeometry:

@@ -11,7 +11,7 @@ import re
 import numpy as np
 import pytest
 import shapely
-from PIL import Image
+from PIL import Image, ImageDraw
 
 from carvegen.facts.register import Plan
 from carvegen.prints.misregister.block_placement import Inked
@@ -213,3 +213,23 @@ def test_the_picture_marks_places_in_their_colours():
     assert picture.getpixel((500, 50)) == (0x57, 0xA9, 0xBD)
     pale = picture.getpixel((100, 300))  # a place that never fails is not drawn
     assert min(pale) > 200
+
+
+def test_the_shares_of_places_beside_one_another_hide_no_other() -> None:
+    """Of both kinds at one place, and at two that are close: the words' boxes meet neither one another nor a ring."""
+    printed, boxes = io.BytesIO(), []
+    Image.new("RGB", (600, 400), "#8899aa").save(printed, "PNG")
+
+    def drawn(pen: ImageDraw.ImageDraw, xy: tuple[float, float], text: str, **how: object) -> None:
+        if text.endswith(" %"):
+            boxes.append(shapely.box(*pen.textbbox(xy, text, font=how["font"], anchor=how["anchor"])))
+
+    kinds = [
+        Shown(name=name, xy=np.array([[30.0, y], [33.0, y + 1]]), share=np.array([0.24, 0.31]), worst=[0, 1])
+        for name, y in (("white line", 20.0), ("ink on the snow", 22.0))
+    ]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(ImageDraw.ImageDraw, "text", drawn)
+        register_png(printed.getvalue(), (0, 0, *SIZE), tuple(kinds), ["words"])
+    assert len(boxes) == 4
+    assert not any(one.intersects(other) for one, other in itertools.combinations(boxes, 2))

@@ -488,9 +488,12 @@ def _both_drawn(guide: Guide) -> list[tuple[np.ndarray, float, float]]:
 
 @pytest.mark.parametrize("way", ["carbon", "tracing"])
 def test_every_patch_that_the_carver_decides_is_seen_and_not_taken_for_a_cut(way: str):
-    """PDFium and resvg draw each, however small, with lines on white; small ones lie between two lines of hatching."""
+    """PDFium and resvg draw each, however small, with lines on white; small ones lie between two of the hatching's."""
     free = [box(60 + 5 * k, 70 + 0.31 * k, 60.6 + 5 * k, 70.6 + 0.31 * k) for k in range(8)] + [box(90, 20, 100, 30)]
     guide = hand_guide(_job(free=geometry.polygon_array(free)), way)
+    hatched = shapely.STRtree(shapely.linestrings(guide.free_hatch.reshape(-1, 2, 2)))
+    met = hatched.query(guide.shown.free, predicate="dwithin", distance=0.01)[0]
+    assert len(np.unique(met)) == len(guide.shown.free), "a line goes through each"
     for picture, x0, y0 in _both_drawn(guide):
         for left, bottom, right, top in shapely.bounds(guide.shown.free):
             rows = slice(round((y0 - top - 0.1) * PX), round((y0 - bottom + 0.1) * PX) + 1)

@@ -214,8 +214,9 @@ def test_layers_of_a_laser_are_told_apart_at_a_glance_however_many_steps_its_sho
 
 
 @pytest.mark.parametrize("eyes", EYES)
-def test_layers_of_a_router_with_two_floor_cutters_are_told_apart_at_a_glance(eyes):
-    both = [(f"{work.name} {k}", work) for k in range(2) for work in (Work.CLEAR, Work.WALL)]
+@pytest.mark.parametrize("cutters", [2, 3])
+def test_layers_of_a_router_with_several_floor_cutters_are_told_apart_at_a_glance(eyes, cutters):
+    both = [(f"{work.name} {k}", work) for k in range(cutters) for work in (Work.CLEAR, Work.WALL)]
     through = [("CUT-OUT 2", Work.CUT_THROUGH), ("CUT-OUT BLOCK", Work.CUT_BLOCK)]
     centre = dataclasses.replace(deep_plan(), operations=deep_plan().operations[:1])
     _hold_apart(centre, [*both, *through], eyes)

@@ -14,6 +14,7 @@ from carvegen.base.findings import Finding, Report, Severity
 from carvegen.blocks.register_marks import Register
 from carvegen.blocks.views import View, seen
 from carvegen.toolpaths.motion.timing import by_hand_min
+from carvegen.toolpaths.register_lines import ARM_MM, OUT_MM, register_places
 from carvegen.writers.guide import guide_patches
 from carvegen.writers.guide.guide_patches import PATCH_MM, patches_of
 from carvegen.writers.guide.hand_guide import hand_guide
@@ -103,6 +104,10 @@ def test_strokes_where_zones_meet_stand_in_the_margin_only_and_the_legend_says_s
     columns = {x for left, _, right, _ in boxes for x in (left, right)} - {0, 160}
     rows = {y for _, low, _, top in boxes for y in (low, top)} - {0, 80}
     upright = guide.borders[:, 0] == guide.borders[:, 2]
+    crosses = shapely.points(register_places(160, 80))
+    assert (shapely.distance(lines[:, None], crosses) > ARM_MM + 1).all(), "none runs on in a cross's arm"
+    if waste < OUT_MM + ARM_MM:  # the strokes' side of the board lies beside the crosses
+        columns, rows = columns - {80}, rows - {40}
     assert sorted(guide.borders[upright, 0]) == sorted([*columns, *columns])
     assert sorted(guide.borders[~upright, 1]) == sorted([*rows, *rows])
     assert any(its.shows == "borders" for its in guide.shows)

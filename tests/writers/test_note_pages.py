@@ -9,6 +9,8 @@ import pytest
 import shapely
 
 from carvegen import geometry
+from carvegen.base.finding_groups import grouped, letter_of
+from carvegen.base.findings import Severity
 from carvegen.checks import checked
 from carvegen.facts.safety import deference, parted
 from carvegen.toolpaths import plan_for
@@ -92,7 +94,9 @@ def test_the_first_page_says_which_sheet_and_in_what_order(kind, job) -> None:
 @pytest.mark.parametrize("job", [its[2] for its in JOBS if its[1] == "hand"])
 def test_a_hands_note_says_once_what_is_to_be_done_and_what_the_hours_go_by(job) -> None:
     first, rest = pages(note_of("hand", job))
-    places = re.findall(r"^\d\. .*\d mm.*?[.] ([A-Z].*)\.$", first.partition("## Where to look first")[2], re.MULTILINE)
+    places = re.findall(
+        r"^- [A-Z]: .*\d mm.*?[.] ([A-Z].*)\.$", first.partition("## Where to look first")[2], re.MULTILINE
+    )
     assert places
     for remedy in places:
         assert remedy.lower() not in rest.lower()
@@ -100,6 +104,20 @@ def test_a_hands_note_says_once_what_is_to_be_done_and_what_the_hours_go_by(job)
     known = by_hand_min(job.block, job.material) is not None
     assert ("at this material's paces" in rest) == known
     assert "paces" not in first
+
+
+@pytest.mark.parametrize("job", [its[2] for its in JOBS if its[1] == "hand"])
+def test_a_note_letters_its_findings_as_the_guides_rings_are(job) -> None:
+    note = note_of("hand", job)
+    report = checked(job)
+    groups = grouped(its for its in report if its.severity is not Severity.ADVICE)
+    assert groups
+    for k, group in enumerate(groups):
+        assert f"| {letter_of(k)} | {group.title}" in note
+    lines = [line for line in hand_guide(job, "carbon", report).findings if re.match("[A-Z]: ", line)]
+    assert [line[0] for line in lines] == [letter_of(k) for k in range(len(groups))]
+    for letter, sentence in re.findall(r"^- ([A-Z]): (.*)$", note.partition("## Where to look first")[2], re.MULTILINE):
+        assert sentence.startswith(groups[ord(letter) - ord("A")].sentence)
 
 
 def test_a_laser_note_with_cut_outs_and_tabs_fits_on_a_sheet_and_loses_nothing() -> None:

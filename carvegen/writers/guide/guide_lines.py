@@ -11,7 +11,7 @@ import shapely
 from carvegen.writers.sheet import MARGIN_MM
 
 if TYPE_CHECKING:
-    from carvegen.geometry import Floats, PolygonArray
+    from carvegen.geometry import Floats, Mask, PolygonArray
 
 __all__ = ["arrow", "hatching", "level_lines"]
 
@@ -20,14 +20,31 @@ _LEVEL_MM = 2.4  #: between level lines
 
 
 def hatching(shapes: PolygonArray, way: int) -> Floats:
-    """Slanting lines over `shapes`: rising (1), or falling and twice as close (-1); (n, 4)."""
+    """Slanting lines over `shapes`, through each: rising (1), or falling and twice as close (-1); (n, 4)."""
     if len(shapes) == 0:
         return np.empty((0, 4))
     left, bottom, right, top = shapely.total_bounds(shapes).tolist()
     height = top - bottom
     foot = np.arange(left - height, right, _HATCH_MM * math.sqrt(2) * (1 if way > 0 else 0.5))
     begin, end = (bottom, top) if way > 0 else (top, bottom)
-    return _inside(shapes, np.column_stack([foot, np.full_like(foot, begin), foot + height, np.full_like(foot, end)]))
+    lines = np.column_stack([foot, np.full_like(foot, begin), foot + height, np.full_like(foot, end)])
+    found = _inside(shapes, lines)
+    small = shapes[_without(shapes, found)]
+    middle = shapely.get_coordinates(shapely.point_on_surface(small))
+    reach = shapely.length(small)[:, None] * np.array([1.0, way])
+    ends = np.hstack([middle - reach, middle + reach])
+    own = [_inside(small[k : k + 1], ends[k : k + 1]) for k in range(len(small))]
+    return np.concatenate([found, *own])
+
+
+def _without(shapes: PolygonArray, lines: Floats) -> Mask:
+    """Which shapes no line goes through."""
+    met = shapely.STRtree(shapes).query(
+        shapely.linestrings(lines.reshape(-1, 2, 2)), predicate="dwithin", distance=0.01
+    )
+    without = np.ones(len(shapes), dtype=bool)
+    without[met[1]] = False
+    return without
 
 
 def level_lines(shapes: PolygonArray) -> Floats:

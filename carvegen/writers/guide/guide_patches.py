@@ -11,6 +11,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.toolpaths.motion.timing import hand_minutes
+from carvegen.toolpaths.register_lines import ARM_MM, register_places
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,6 +27,7 @@ _ROOM_MM = 2.2  #: radius of land that carries a number
 _PITCH_MM = 0.6  #: of the places where room is sought first
 _CLOSE_MM = 0.3  #: how closely that land is sought
 _STROKE_MM = 1.0  #: length of a stroke in the margin where zones meet: all the room that a sheet has beside a board
+_CLEAR_MM = 1.5  #: from a stroke to a register cross, or else they are taken for one line
 _TOUCHED_MM2 = 0.01  #: less of a cut in a zone is none
 
 
@@ -70,7 +72,7 @@ def patches_of(job: Job, shown: Seen, floors: PolygonArray) -> tuple[Patch, ...]
     np.add.at(area, k, np.where(j < len(shown.to_cut), shapely.area(pieces), 0.0))
     np.add.at(length, k, shapely.length(edges))
     before, gone = shown.cut_before, shapely.STRtree(shown.cut_before)
-    roomy = _may_have_room(boxes, np.concatenate([cuts, before]), shapely.get_coordinates(middles))
+    roomy = _may_have_room(boxes, np.concatenate([cuts, before]))
     covered = np.zeros(len(boxes))
     np.add.at(covered, k, shapely.area(pieces))
     wide = shapely.STRtree(floors)
@@ -111,14 +113,21 @@ def _spoken(minutes: tuple[float, float] | None) -> str:
 
 
 def border_strokes(shown: Seen) -> Floats:
-    """Strokes outside the board where the zones meet, so that none can be carved; (n, 4) as x, y, x, y."""
+    """Strokes outside the board where the zones meet, so that none can be carved; (n, 4) as x, y, x, y.
+
+    None stands at a register cross, whose arm marks the same place and would run on in it.
+    """
     x, y = _borders(shown.width_mm)[1:-1], _borders(shown.height_mm)[1:-1]
     left, bottom, right, top = shown.board.bounds
     below, above = (np.column_stack([x, np.full_like(x, side)]) for side in (bottom, top))
     before, behind = (np.column_stack([np.full_like(y, side), y]) for side in (left, right))
     up, across = np.array([0.0, _STROKE_MM]), np.array([_STROKE_MM, 0.0])
     edges = ((below, -up), (above, up), (before, -across), (behind, across))
-    return np.asarray(np.round(np.concatenate([np.hstack([its, its + out]) for its, out in edges]), 3))
+    strokes = np.round(np.concatenate([np.hstack([its, its + out]) for its, out in edges]), 3)
+    crosses = geometry.dots(np.array(register_places(shown.width_mm, shown.height_mm)))
+    near = shapely.STRtree(crosses).query(geometry.lines(strokes[:, :2], strokes[:, 2:]), predicate="dwithin",
+                                          distance=ARM_MM + _CLEAR_MM)[0]  # fmt: skip
+    return np.asarray(np.delete(strokes, near, axis=0))
 
 
 def _borders(side_mm: float) -> Floats:
@@ -144,8 +153,8 @@ def _inside(shapes: PolygonArray, boxes: Floats) -> Mask:
     return np.asarray((bounds[:, :2] >= boxes[:, :2]).all(axis=1) & (bounds[:, 2:] <= boxes[:, 2:]).all(axis=1))
 
 
-def _may_have_room(boxes: Floats, cuts: PolygonArray, spots: Floats) -> Mask:
-    """In which boxes a number may have room beside these cuts; `spots`: places inside them, looked at first.
+def _may_have_room(boxes: Floats, cuts: PolygonArray) -> Mask:
+    """In which boxes a number may have room beside these cuts.
 
     A disc with room for a number has a place of a grid so near to its middle that a disc round that place, smaller by
     half the grid's diagonal, holds no cut and stays in the box.
@@ -155,8 +164,9 @@ def _may_have_room(boxes: Floats, cuts: PolygonArray, spots: Floats) -> Mask:
     reach = _ROOM_MM - _PITCH_MM / math.sqrt(2)
     grids = [_grid(box, reach) for box in boxes]
     grid, owner = np.concatenate(grids), np.repeat(np.arange(len(boxes)), [len(each) for each in grids])
-    if len(spots) and len(grid):
-        far = np.isinf(cKDTree(spots).query(grid, distance_upper_bound=reach)[0])
+    points = shapely.get_coordinates(cuts)  # looked at first: most places lie near one
+    if len(points) and len(grid):
+        far = np.isinf(cKDTree(points).query(grid, distance_upper_bound=reach)[0])
         grid, owner = grid[far], owner[far]
     met = shapely.STRtree(cuts).query(geometry.dots(grid), predicate="dwithin", distance=reach)[0]
     free = np.ones(len(grid), dtype=bool)

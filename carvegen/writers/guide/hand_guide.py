@@ -63,7 +63,7 @@ _PALE = (0.82, 0.88, 0.94)
 
 
 _BORDERS = Entry(
-    words="Grey strokes outside the outermost frame: where the table's zones meet, from stroke to stroke. "
+    words="Grey strokes outside the outermost frame, or a cross's arm in line: where the table's zones meet. "
     "A number stands in its zone.",
     shows="borders",
 )

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from carvegen.base.finding_groups import grouped, sentence
+from carvegen.base.finding_groups import grouped, letter_of, sentence
 from carvegen.base.findings import Severity
 from carvegen.blocks.layer_names import (
     BLOCK_EDGE,
@@ -29,7 +29,7 @@ from carvegen.writers.note.plan_note import hand_paces, hand_time, layer_caution
 from carvegen.writers.sheet import BAR_MM, CUT_PICTURE, layers_of, register_shapes
 
 if TYPE_CHECKING:
-    from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Container, Iterable, Iterator, Mapping
 
     from carvegen.base.finding_groups import Group
     from carvegen.base.findings import Report
@@ -84,7 +84,7 @@ def machine_note(
         [] if guide else _layers(job, "Layers" if plan is None else "Layers of block.svg and block.dxf"),
         plan_lines(plan) if plan else [],
         [] if hand else ["### For the shop", "", *_bullets(_hand_over(job))],
-        [] if report is None else ["### Findings", "", *_findings(report, _first(report) if hand else ())],
+        [] if report is None else ["### Findings", "", *_findings(report, _first(report).values() if hand else ())],
         ["### Behind the cautions", "", *_bullets(behind)] if behind else [],
         ["### Sources of the cautions", "", *(f"{k}. {text}" for k, text in enumerate(sources, 1))] if sources else [],
     ]
@@ -120,12 +120,19 @@ def _by_machine(job: Job, plan: Plan | None) -> Iterator[list[str]]:
 
 def _places(report: Report) -> list[str]:
     """The places to look at before and while she cuts: the worst of each kind, the most pressing kinds first."""
-    lines = [f"{k}. {its.sentence} {sentence(its.worst.remedy)}" for k, its in enumerate(_first(report), start=1)]
+    lines = [f"- {letter}: {its.sentence} {sentence(its.worst.remedy)}" for letter, its in _first(report).items()]
     return ["## Where to look first", "", *lines] if lines else []
 
 
-def _first(report: Report) -> Sequence[Group]:
-    return grouped(its for its in report if its.severity is not Severity.ADVICE and its.at is not None)[:_PLACES]
+def _lettered(report: Report) -> dict[str, Group]:
+    """What breaks a limit or risks to, kind by kind, by the letters that the guide and the proofs' rings have."""
+    groups = grouped(its for its in report if its.severity is not Severity.ADVICE)
+    return {letter_of(k): group for k, group in enumerate(groups)}
+
+
+def _first(report: Report) -> dict[str, Group]:
+    placed = [(letter, group) for letter, group in _lettered(report).items() if group.worst.at is not None]
+    return dict(placed[:_PLACES])
 
 
 def _layers(job: Job, heading: str) -> list[str]:
@@ -383,21 +390,21 @@ def _hand_over(job: Job) -> Iterator[str]:
         yield f"Bed as the profile has it: {job.machine.bed_width_mm:g} x {job.machine.bed_height_mm:g} mm."
 
 
-def _findings(report: Report, first: Sequence[Group]) -> list[str]:
+def _findings(report: Report, first: Iterable[Group]) -> list[str]:
     """What breaks a limit or risks to, kind by kind; how it looks is no matter for whoever cuts it.
 
     What is to be done with those of the first page is said there.
     """
     said = {its.worst.remedy for its in first}
-    groups = grouped(finding for finding in report if finding.severity is not Severity.ADVICE)
+    groups = _lettered(report)
     if not groups:
         return ["None: every check that was made is kept."]
     return [
         "Every place on its own, ringed: proof.html.",
         "",
-        "| no. | what | | where (print view) | what to do |",
-        "| ---: | --- | --- | --- | --- |",
-        *(f"| {number} | {_finding_row(group, said)} |" for number, group in enumerate(groups, start=1)),
+        "| letter | what | | where (print view) | what to do |",
+        "| --- | --- | --- | --- | --- |",
+        *(f"| {letter} | {_finding_row(group, said)} |" for letter, group in groups.items()),
     ]
 
 

@@ -28,9 +28,9 @@ __all__ = ["plan_layers"]
 _INDICES: dict[Work, tuple[int, ...]] = {
     Work.SCORE: (225, 215),
     Work.LOWER: (133, 145),
-    Work.CLEAR: (143, 177, 147, 157, 167),
+    Work.CLEAR: (143, 177, 121, 31, 147, 157, 167),
     Work.SHOULDER: (97, 237, 177, 153, 181, 141),
-    Work.WALL: (237, 97, 247, 205, 195),
+    Work.WALL: (237, 97, 211, 247, 205, 195),
     Work.CENTRE_LINE: (155, 165),
     Work.CUT_THROUGH: (33, 23, 43, 53),
     Work.CUT_BLOCK: (53, 43, 23),

@@ -17,10 +17,11 @@ from carvegen import geometry
 from carvegen.base.colour import Ink, overprinted, screen
 from carvegen.base.streams import stream
 from carvegen.geometry.coverage import coverage
-from carvegen.writers.formats.png_bytes import SMALL, png_bytes
+from carvegen.writers.formats.png_bytes import FAST, SMALL, png_bytes
 from carvegen.writers.whole_print.embossed_relief import brightness, heights
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.colour import Rgb
@@ -93,6 +94,8 @@ def _even(noise: Floats) -> Floats:
 _PX_PER_MM = 10.0
 _MOST_PIXELS = 12_000_000  #: a larger print is shown more coarsely
 _BAND = 256  #: rows that are coloured at once, for memory's sake
+_MOST_KINDS = 12  #: inks of which the colours of all overprints are put into a table
+_CRUMB = 1e-9  #: of a pixel: what rounding leaves of it
 _RUBBED_PAPER = (252, 251, 248)  #: of a rubbing
 _GRAPHITE: tuple[int, int, int] = (58, 58, 62)
 _GRAPHITE_OPACITY = 0.9
@@ -153,7 +156,7 @@ def rubbing_png(coats: Sequence[Coat], window: Window, *, px_per_mm: float = _PX
         land = _share(geometry.parts(coat.land), window, scale)
         inks.append(Ink(colour=_of_graphite(coat.ink.colour), opacity=_GRAPHITE_OPACITY))
         shares.append(rubbed(land, tooth, scale))
-    return _png(_RUBBED_PAPER, inks, shares, window, scale)
+    return _png(_RUBBED_PAPER, inks, shares, window, scale, level=FAST)
 
 
 def _of_graphite(colour: Rgb) -> Rgb:
@@ -182,12 +185,39 @@ def _size(window: Window, scale: float) -> tuple[int, int]:
 
 def _png(
     paper: Rgb, inks: Sequence[Ink], shares: Sequence[Floats], window: Window, scale: float, *,
-    light: Floats | None = None,
+    light: Floats | None = None, level: int = SMALL,
 ) -> bytes:  # fmt: skip
     columns, rows = _size(window, scale)
     picture = np.empty((rows, columns, 3), dtype=np.uint8)
     for first in range(0, rows, _BAND):
         band = slice(first, first + _BAND)
-        seen = overprinted(paper, [(ink, share[band]) for ink, share in zip(inks, shares, strict=True)])
-        picture[band] = np.round(screen(seen if light is None else seen * light[band, :, None]))
-    return png_bytes(Image.fromarray(picture), px_per_mm=scale, level=SMALL)
+        some = [share[band] for share in shares]
+        if light is None and len(inks) <= _MOST_KINDS:
+            picture[band] = _mostly_plain(paper, inks, some)
+        else:
+            seen = overprinted(paper, list(zip(inks, some, strict=True)))
+            picture[band] = _shown(seen if light is None else seen * light[band, :, None])
+    return png_bytes(Image.fromarray(picture), px_per_mm=scale, level=level)
+
+
+def _mostly_plain(paper: Rgb, inks: Sequence[Ink], shares: Sequence[Floats]) -> NDArray[np.uint8]:
+    """Colours of pixels, (rows, columns, 3): those that no outline crosses have one of a few."""
+    kind = np.zeros(shares[0].shape if shares else (1, 1), dtype=np.intp)
+    crossed = np.zeros(kind.shape, dtype=bool)
+    for k, share in enumerate(shares):
+        full = share > 0.5
+        kind += full.astype(np.intp) << k
+        crossed |= np.abs(share - full) > _CRUMB
+    there = np.flatnonzero(np.bincount(kind.ravel()))
+    plain = [(there >> k & 1).astype(np.float64) for k in range(len(inks))]
+    table = np.zeros((there[-1] + 1, 3), dtype=np.uint8)
+    table[there] = _shown(overprinted(paper, list(zip(inks, plain, strict=True))))
+    colours = table[kind]
+    colours[crossed] = _shown(
+        overprinted(paper, [(ink, share[crossed]) for ink, share in zip(inks, shares, strict=True)])
+    )
+    return colours
+
+
+def _shown(light: Floats) -> NDArray[np.uint8]:
+    return np.round(screen(light)).astype(np.uint8)

@@ -62,8 +62,7 @@ def register_png(
     pen = ImageDraw.Draw(page)
     for colours, its in zip(_COLOURS, kinds, strict=True):
         _dots(pen, its, colours, window, scale)
-    for colours, its in zip(_COLOURS, kinds, strict=True):
-        _rings(pen, its, colours, window, scale)
+    _rings(pen, kinds, window, scale)
     _legend(pen, kinds, rows, picture.height, line)
     return png_bytes(page, px_per_mm=scale, level=SMALL)
 
@@ -78,19 +77,42 @@ def _dots(pen: ImageDraw.ImageDraw, its: Shown, colours: Sequence[str], window: 
             pen.ellipse((x - r, y - r, x + r, y + r), fill=colours[level[k]])
 
 
-def _rings(pen: ImageDraw.ImageDraw, its: Shown, colours: Sequence[str], window: Sequence[float], scale: float) -> None:
+def _rings(pen: ImageDraw.ImageDraw, kinds: Sequence[Shown], window: Sequence[float], scale: float) -> None:
+    """A ring round each of the worst places, and beside it how often it fails, where it hides no other's words."""
     font = ImageFont.load_default(size=max(8.0, 2.8 * scale))
-    for k in its.worst:
-        x, y = (its.xy[k, 0] - window[0]) * scale, (window[3] - its.xy[k, 1]) * scale
-        for colour, width in (("#ffffff", 1.1), (colours[3], 0.45)):
+    room = (window[2] - window[0]) * scale, (window[3] - window[1]) * scale
+    worst = [(colours[3], its, k) for colours, its in zip(_COLOURS, kinds, strict=True) for k in its.worst]
+    at = [((its.xy[k, 0] - window[0]) * scale, (window[3] - its.xy[k, 1]) * scale) for _, its, k in worst]
+    for (dark, _, _), (x, y) in zip(worst, at, strict=True):
+        for colour, width in (("#ffffff", 1.1), (dark, 0.45)):
             r = 3.0 * scale + width * scale / 2
             pen.ellipse((x - r, y - r, x + r, y + r), outline=colour, width=max(1, round(width * scale)))
+    r = 3.6 * scale
+    taken = [(x - r, y - r, x + r, y + r) for x, y in at]
+    for (dark, its, k), (x, y) in zip(worst, at, strict=True):
         text = f"{100 * its.share[k]:.0f} %"
-        half = pen.textlength(text, font=font) / 2
-        middle = min(max(x, half + 2), (window[2] - window[0]) * scale - half - 2)
-        above = y - 5.2 * scale if y > 8 * scale else y + 5.2 * scale
-        pen.text((middle, above), text, fill=colours[3], font=font, anchor="mm", stroke_width=round(0.3 * scale),
+        half, high = pen.textlength(text, font=font) / 2 + 0.3 * scale, 1.5 * scale
+        middles = [
+            (min(max(x + right, half + 2), room[0] - half - 2), y + down)
+            for right, down in _beside(half, scale) if high <= y + down <= room[1] - high
+        ]  # fmt: skip
+        boxes = [(left - half, top - high, left + half, top + high) for left, top in middles]
+        best = min(range(len(boxes)), key=lambda n: sum(_common(boxes[n], other) for other in taken))
+        taken.append(boxes[best])
+        pen.text(middles[best], text, fill=dark, font=font, anchor="mm", stroke_width=round(0.3 * scale),
                  stroke_fill="#ffffff")  # fmt: skip
+
+
+def _beside(half: float, scale: float) -> list[tuple[float, float]]:
+    """Where words so wide may stand beside a ring, the best first: right and down from its middle, pixels."""
+    far, aside = 5.2 * scale, half + 3.8 * scale
+    return [(0, -far), (0, far), (aside, 0), (-aside, 0), *((x, y) for y in (-far, far) for x in (aside, -aside))]
+
+
+def _common(one: Sequence[float], other: Sequence[float]) -> float:
+    """The area that two boxes share."""
+    wide, high = (min(one[k + 2], other[k + 2]) - max(one[k], other[k]) for k in (0, 1))
+    return max(wide, 0.0) * max(high, 0.0)
 
 
 def _legend(pen: ImageDraw.ImageDraw, kinds: Sequence[Shown], rows: Sequence[str], top: int, line: int) -> None:
