@@ -97,7 +97,7 @@ def test_plaster_that_is_short_or_slim_or_on_knobs_is_left_out_and_the_rest_tape
     strip, along = _strips(rows, edge, thick > 0.1, 0.2)
     left = _tapered(thick, strip, along, edge, 0.2)
     assert [left[side == k].max() for k in range(4)] == pytest.approx([1.2, 0, 0, 0], abs=0.01)
-    assert (left[side == 0][[0, -1]] < 0.2).all()
+    assert (left[side == 0][[0, -1]] < 0.3).all()
 
 
 @pytest.mark.parametrize("preset", few(["fresh", "deep", "wet"], 1))
