@@ -63,6 +63,7 @@ _RUN_MM = 4.0  #: so far below a ledge it is looked how broad what stands there 
 _GROUND_MM = (8.0, 14.0)  #: and here, whether it is ground: a deck on piles is none
 _SHRED_MM, _THIN = 0.05, 1.05  #: what is thinner on average is left over from rounding, and a twig is on average no
 #: broader than so many times the detail
+_POINT_MM = (20.0, 1.0)  #: a narrow thing that falls within so much by more than this is pointed: its cap is a dome
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 
 
@@ -189,7 +190,8 @@ class _Scene:
         lumpy = ledges.reshaped(rest.depth * uneven, rest.depth, _SHARED_MM + 3 * settings.fallen_mm)
         lumpy = ledges.calmed(lumpy, 0.2 + 0.12 * settings.fallen_mm, 0.3)
         lumpy = ledges.smoothed(lumpy, 0.15 + 0.05 * settings.fallen_mm)
-        capped = domed(ledges, lumpy, ends)
+        pointed = ledges.highest(ledges.below_tip, _POINT_MM[0]) > _POINT_MM[1]
+        capped = np.where(pointed, domed(ledges, lumpy, ends), lumpy)
         lost, lumpy = lost + float((lumpy - capped).sum()), capped
         most = np.minimum(_LUMPY * bears, ledges.room(limits.land_mm))
         lost += float(np.clip(lumpy - most, 0, None).sum())
