@@ -29,13 +29,24 @@ if TYPE_CHECKING:
     from carvegen.motifs.snowload.settings import Settings
     from carvegen.motifs.snowload.settling import Ends
 
-__all__ = ["Canvas", "cornice_tips", "cuttable", "fielded", "lips", "outlined", "reaching", "shown_bark", "specks"]
+__all__ = [
+    "Canvas",
+    "cornice_tips",
+    "cuttable",
+    "fielded",
+    "lips",
+    "lying_ground",
+    "outlined",
+    "reaching",
+    "shown_bark",
+    "specks",
+]
 
 _SOFT = 1.25  #: cells: so far the columns are smoothed together
 _SPECK_MM2 = 4.0  #: smaller pieces of sky that the snow shuts in are white too
 _TALL, _WALLED = 1.2, 0.6  #: but not if they are as many times as tall as broad, and so much of their sides is dark,
 _SHUT = 0.77  #: or so much of all that is round them: then it is the drawing that shuts them in
-_MIRRORS = 0.8  #: of its depth the snow reaches down at the most: no heap is its own mirror image
+_MIRRORS = 0.5  #: of its depth the snow reaches down at the most: no heap is its own mirror image
 _NO_DRIP, _NO_DRIP_MM = 1.0, 6.0  #: what stands under a bearer makes it thicker by so much a mm, so near: no white
 #: runs down a pile or a trunk
 _BENDS = 0.3  #: rise over run: slivers end where the base turns by more
@@ -73,23 +84,26 @@ class Canvas:
         return np.asarray(np.clip(np.cumsum(self.edges, axis=0)[:-2], 0, 1))
 
 
-def fielded(ledges: Ledges, ground_mm: Floats, *, far: bool = False) -> Floats:
+def lying_ground(ledges: Ledges, ground_mm: Floats) -> Floats:
     """How much each ledge is ground, 0…1: it reaches the page's lower edge, is broad, and runs on to both sides.
 
     Parameters
     ----------
     ground_mm
         The least breadth of what stands there, from a little below the ledge on down.
-    far
-        Far off whatever is broad is ground, steep as it may be: a hill, a peak.
     """
     runs_on = (ledges.free[0][ledges.first] == -2) & (ledges.free[1][ledges.last] == -2)
+    return ledges.smoothed(runs_on & ledges.ground, 0.5) * np.clip((ground_mm - 10) / 10, 0, 1)
+
+
+def fielded(ledges: Ledges, ground_mm: Floats, *, far: bool = False) -> Floats:
+    """How much each ledge is a field, 0…1: ground that is not steep, or far off whatever is broad: a hill, a peak."""
     cosine = 1 / np.sqrt(1 + ledges.smoothed(ledges.slope, 2.0) ** 2)
     broad = np.clip((ground_mm - 10) / 10, 0, 1)
     if far:
         return np.clip(ledges.smoothed(broad * np.clip((ledges.thick - 6) / 4, 0, 1), 2.0), 0, 1)
-    ground = runs_on & ledges.ground
-    return np.clip(ledges.smoothed(ground * broad * np.clip((cosine - 0.5) / 0.2, 0, 1), 2.0), 0, 1)
+    level = np.clip((cosine - 0.5) / 0.2, 0, 1)
+    return np.clip(ledges.smoothed(lying_ground(ledges, ground_mm) * level, 2.0), 0, 1)
 
 
 def reaching(
@@ -188,21 +202,21 @@ def cornice_tips(top: Floats, kind: Floats, blows: float, most: Floats) -> Float
 def shown_bark(
     canvas: Canvas, ledges: Ledges, below: Floats, settings: Settings, field: Floats, *, limits: Limits, rng: Generator
 ) -> None:  # fmt: skip
-    """Slivers of what bears the snow, along its run, where the white is deep enough to hold them."""
+    """Slivers of what bears the snow, along its run, where the white is deep enough to hold them; none on ground."""
     chance = ledges.chance(rng)
     land = limits.land_mm
     deep = below > 2.0 * land + 2 * limits.cut_mm
-    often = settings.bark * ledges.step / 6 * (1 + 1.5 * field * below / 4)
+    often = settings.bark * ledges.step / 6 * (1 - field)
     for i in np.flatnonzero(deep & (chance < often)).tolist():
         own = chance[i] / often[i]
-        long = int((3.5 + 5 * own) * (1 + 2.5 * field[i]) / ledges.step)
+        long = int((3.5 + 5 * own) / ledges.step)
         run = np.arange(i, min(i + long, int(ledges.last[i]) + 1))
         goes_on = deep[run] & (np.abs(ledges.slope[run] - ledges.slope[i]) < _BENDS)
         run = run[: len(run) if goes_on.all() else int(np.argmin(goes_on))]
         if len(run) * ledges.step < 4 * land:
             continue
         along = (np.arange(len(run)) + 0.5) / len(run)
-        at = 0.3 + 0.6 * ((own * 7.7) % 1) if field[i] > 0.3 else 0.4 + 0.25 * ((own * 7.7) % 1)
+        at = 0.4 + 0.25 * ((own * 7.7) % 1)
         thick = (1.15 + 0.8 * ((own * 5.3) % 1)) * land * np.sin(np.pi * along ** (0.7 + 0.7 * own)) ** 0.8
         thick = np.minimum(thick, 0.5 * below[run])
         middle = ledges.base[run] - at * np.median(below[run]) + 0.2 * np.sin(3 * along + 6 * own)

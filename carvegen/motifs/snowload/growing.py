@@ -20,6 +20,7 @@ from carvegen.motifs.snowload.drawing import (
     cuttable,
     fielded,
     lips,
+    lying_ground,
     outlined,
     reaching,
     shown_bark,
@@ -36,7 +37,7 @@ from carvegen.motifs.snowload.scene import (
     run_lengths,
     without_marks,
 )
-from carvegen.motifs.snowload.settling import Settled, borne, ends_of, settled
+from carvegen.motifs.snowload.settling import Settled, borne, domed, ends_of, settled
 from carvegen.motifs.snowload.wind import drifted, strength
 
 if TYPE_CHECKING:
@@ -62,6 +63,7 @@ _RUN_MM = 4.0  #: so far below a ledge it is looked how broad what stands there 
 _GROUND_MM = (8.0, 14.0)  #: and here, whether it is ground: a deck on piles is none
 _SHRED_MM, _THIN = 0.05, 1.05  #: what is thinner on average is left over from rounding, and a twig is on average no
 #: broader than so many times the detail
+_POINT_MM = (20.0, 1.0)  #: a narrow thing that falls within so much by more than this is pointed: its cap is a dome
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 
 
@@ -123,6 +125,7 @@ class _Scene:
     row: np.ndarray
     run_mm: Floats  #: the breadth of what stands there, a little below each ledge, (n,)
     ground_mm: Floats  #: the least breadth from there on down, (n,)
+    foot_mm: Floats  #: and that furthest down, below the notches of rock, (n,)
 
     @staticmethod
     def of(silhouette: BaseGeometry, settings: Settings, place: Place) -> _Scene | None:
@@ -157,7 +160,7 @@ class _Scene:
         least = settings.boughs * in_front(ledges, run_mm)
         sky, seen = np.maximum(past_broad, least), np.maximum(0.5 * (past_broad + past_all), least)
         ground_mm = np.minimum.reduce([run_mm, *lower])
-        return _Scene(settings, page, ledges, cells, shape.raster, broad, sky, seen, row, run_mm, ground_mm)
+        return _Scene(settings, page, ledges, cells, shape.raster, broad, sky, seen, row, run_mm, ground_mm, lower[-1])
 
     @cached_property
     def clear(self) -> Floats:
@@ -181,12 +184,16 @@ class _Scene:
         lumps = 0.3 * waves_at(where, rng, patch_mm=(1.6 + settings.fallen_mm,) * 2)
         lumps += 0.1 * waves_at(where, rng, patch_mm=(1.2 + 0.3 * settings.fallen_mm,) * 2)
         lumps += _at_walls(ledges, ends, settings)
-        rest = settled(ledges, depth, settings, sky=self.sky, ends=ends, land_mm=limits.land_mm)
+        bears = borne(ledges, settings, lying_ground(ledges, self.foot_mm))
+        rest = settled(ledges, depth, settings, sky=self.sky, ends=ends, bears=bears, land_mm=limits.land_mm)
         uneven = np.exp(settings.lumpy * lumps) * (1 - _hollows(ledges, ends, settings))
         lumpy = ledges.reshaped(rest.depth * uneven, rest.depth, _SHARED_MM + 3 * settings.fallen_mm)
         lumpy = ledges.calmed(lumpy, 0.2 + 0.12 * settings.fallen_mm, 0.3)
         lumpy = ledges.smoothed(lumpy, 0.15 + 0.05 * settings.fallen_mm)
-        most = np.minimum(_LUMPY * borne(ledges, settings), ledges.room(limits.land_mm))
+        pointed = ledges.highest(ledges.below_tip, _POINT_MM[0]) > _POINT_MM[1]
+        capped = np.where(pointed, domed(ledges, lumpy, ends), lumpy)
+        lost, lumpy = lost + float((lumpy - capped).sum()), capped
+        most = np.minimum(_LUMPY * bears, ledges.room(limits.land_mm))
         lost += float(np.clip(lumpy - most, 0, None).sum())
         return Settled(np.minimum(lumpy, most), rest.fallen + blown, rest.lost + lost)
 
@@ -247,7 +254,7 @@ class _Scene:
 
 def _least_mm2(settings: Settings) -> float:
     """The smallest piece of snow that is drawn."""
-    return 0.8 + 0.15 * settings.fallen_mm
+    return 1.0 + 0.12 * settings.fallen_mm
 
 
 def _at_walls(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:

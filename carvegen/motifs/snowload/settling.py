@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from carvegen.motifs.snowload.ledges import Ledges
     from carvegen.motifs.snowload.settings import Settings
 
-__all__ = ["Ends", "Settled", "borne", "ends_of", "settled"]
+__all__ = ["Ends", "Settled", "borne", "domed", "ends_of", "settled"]
 
 _USUAL_MM = 3.5  #: ends taper over as many times their depth wherever less has fallen, and over less where more has
 _ROUNDS = 4  #: of spreading and falling
@@ -47,7 +47,11 @@ _HELD_MM = 0.3  #: snow below an edge that comes so near to it holds what lies o
 _POCKET = 0.9  #: between walls it lies so deep for the pocket's breadth, and
 _DOME = 3.5  #: a thing that is free on both sides and no broader than so many times what has fallen bears a dome
 _ALONE_FALLEN = 0.12  #: on a post more than its cap by so much of the depth fallen
-_POCKET_FALLEN = 0.6  #: so much of the depth fallen more
+_POCKET_FALLEN, _POCKET_MM = 0.6, 4.0  #: so much of the depth fallen more, but less in those narrower than this
+_SLIT_MM = 1.4  #: none in those narrower than this, hardly any in those up to twice as wide
+_NOTCH_MM, _UPRIGHT = 2.0, 3.0  #: so near it is looked how steep ground is; steeper (rise over run) is as steep as this
+_ROCK = 0.8  #: it bears so much of what has fallen,
+_BARE, _BARE_WET = 1.45, 0.4  #: ever less from half this slope on, and from it on none: dry, and more if it is wet
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,7 +132,9 @@ def _crests(ledges: Ledges, settings: Settings, alone: Mask, rng: Generator) -> 
     return np.where(alone & (wide < _DOME * settings.fallen_mm), high, np.inf)
 
 
-def settled(ledges: Ledges, depth: Floats, settings: Settings, *, sky: Floats, ends: Ends, land_mm: float) -> Settled:
+def settled(
+    ledges: Ledges, depth: Floats, settings: Settings, *, sky: Floats, ends: Ends, bears: Floats, land_mm: float
+) -> Settled:
     """The snow when it has come to rest.
 
     A height field that spreads until it is stable (source: festenberg-gumhold, fearing-2000). Changed: the field lies
@@ -141,13 +147,14 @@ def settled(ledges: Ledges, depth: Floats, settings: Settings, *, sky: Floats, e
         What has fallen on each ledge, mm.
     sky
         The share of the sky that broad things leave open over each ledge: what falls past a twig lands by it.
+    bears
+        The deepest that each ledge bears, mm.
     land_mm
         So much air stays under what hangs above.
     """
     fallen, lost = float(depth.sum()), 0.0
     hold = clinging_mm(ledges.slope, settings.sticky, settings.fallen_mm)
     room = ledges.room(land_mm)
-    bears = borne(ledges, settings)
     for _ in range(_ROUNDS):
         for _ in range(_STEPS):
             depth = ledges.filled(_spread(ledges, depth, hold, settings))
@@ -158,14 +165,20 @@ def settled(ledges: Ledges, depth: Floats, settings: Settings, *, sky: Floats, e
         depth = _levelled(ledges, depth, settings)
         depth, gone = _over_edges(ledges, depth, settings, ends)
         lost += gone
-    depth = _domed(ledges, depth, ends)
+    depth = domed(ledges, depth, ends)
     top = np.minimum(np.minimum(bears, room), _limits(ledges, depth, ends).min(axis=0))
     lost += float(np.clip(depth - top, 0, None).sum())
     return Settled(np.minimum(depth, top), fallen, lost)
 
 
-def borne(ledges: Ledges, settings: Settings) -> Floats:
-    """The deepest that the thing below bears: a slender one by its own breadth, a fork more, a pocket no tower."""
+def borne(ledges: Ledges, settings: Settings, ground: Floats) -> Floats:
+    """The deepest that the thing below bears: a slender one by its own breadth, a fork more, a pocket no tower.
+
+    Parameters
+    ----------
+    ground
+        How much each ledge is ground, 0…1: what slides there goes down its front, and gathers in no notch.
+    """
     wide = (ledges.last - ledges.first + 1) * ledges.step
     bridged = ledges.void > 0
     beside = ledges.highest(ledges.breadth, _BESIDE_MM)
@@ -174,7 +187,8 @@ def borne(ledges: Ledges, settings: Settings) -> Floats:
     over_mm = _FORK_MM + settings.fallen_mm
     fork = np.clip(ledges.hollow(ledges.base, over_mm) - _SLACK * over_mm, 0, None)
     twig += np.minimum(fork, _FORKED * breadth)
-    pocket = _POCKET * wide + _POCKET_FALLEN * settings.fallen_mm
+    pocket = _POCKET * wide + _POCKET_FALLEN * settings.fallen_mm * np.clip((wide - _SLIT_MM) / _POCKET_MM, 0, 1)
+    pocket *= np.clip(wide / _SLIT_MM - 1, 0, 1)
     walls = ledges.free[0][ledges.first], ledges.free[1][ledges.last]
     alone = (walls[0] > -2) & (walls[1] > -2)
     air = np.bincount(ledges.first, ledges.void > _HELD_MM, minlength=len(ledges))[ledges.first] * ledges.step / wide
@@ -183,7 +197,15 @@ def borne(ledges: Ledges, settings: Settings) -> Floats:
     pocket = np.where(
         alone, cap_mm(wide.astype(np.float64), settings.sticky) + _ALONE_FALLEN * settings.fallen_mm, pocket
     )
-    return np.asarray(np.minimum(np.minimum(twig, pocket), _MOST * settings.fallen_mm + _MOST_MM))
+    most = _MOST * settings.fallen_mm + _MOST_MM
+    return np.asarray(np.minimum(np.minimum(twig, pocket), most - ground * (most - _on_rock(ledges, settings))))
+
+
+def _on_rock(ledges: Ledges, settings: Settings) -> Floats:
+    """The deepest on ground by how steep it is round about: on ledges and slopes, not in a notch of steep sides."""
+    steep = ledges.smoothed(np.clip(np.abs(ledges.slope), 0, _UPRIGHT), _NOTCH_MM)
+    bare = _BARE + _BARE_WET * settings.sticky
+    return np.asarray(_ROCK * settings.fallen_mm * np.clip(2 - 2 * steep / bare, 0, 1))
 
 
 def _before_joints(ledges: Ledges) -> Floats:
@@ -234,7 +256,7 @@ def _limits(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
     return np.stack(limits)
 
 
-def _domed(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
+def domed(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
     """The snow on narrow things rounded off to a dome of as much snow, or as much as one holds."""
     limit = _limits(ledges, depth, ends).min(axis=0)
     domes = np.isfinite(ends.crest) & np.isfinite(limit)

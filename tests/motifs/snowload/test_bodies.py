@@ -9,7 +9,7 @@ import shapely
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Growth, Place
-from carvegen.motifs.snowload.plaster import _without_scraps
+from carvegen.motifs.snowload.plaster import _strips, _tapered
 from carvegen.motifs.snowload.scene import bearer
 from carvegen.motifs.snowload.snowpack import repose_deg
 from tests.cases import shapes
@@ -85,13 +85,45 @@ def test_snow_beside_a_low_stub_ends_as_a_heap_and_not_as_an_upright_side() -> N
     assert np.mean(beside) < 3 + 1.6
 
 
-def test_plaster_that_is_short_or_slim_is_left_out() -> None:
-    """On cells of 0.2 mm: a strip 12 mm long stays as it is, one of 3 mm goes, and one 12 mm long and 0.2 mm broad."""
-    cover = np.zeros((80, 30))
-    cover[5:65, 2:6], cover[5:20, 10:14], cover[5:65, 20] = 1.0, 1.0, 1.0
-    kept = _without_scraps(cover, 0.2)
-    assert kept[:, :8] == pytest.approx(cover[:, :8])
-    assert kept[:, 8:].sum() == 0
+def test_plaster_that_is_short_or_slim_or_on_knobs_is_left_out_and_the_rest_tapers() -> None:
+    """On cells of 0.2 mm, four sides: one 14 mm long, one of 3 mm, a slim one, and one with knobs 1.5 mm high."""
+    rows = np.tile(np.arange(70), 4)
+    side = np.repeat(np.arange(4), 70)
+    edge = 10.0 * side + np.where(side == 3, 1.5 * np.abs(np.sin(rows / 4)), 0.0)
+    thick = np.where(side == 2, 0.4, 1.2)
+    thick[(side == 1) & (rows > 15)] = 0
+    order = np.lexsort((edge, rows))
+    rows, side, edge, thick = (each[order] for each in (rows, side, edge, thick))
+    strip, along = _strips(rows, edge, thick > 0.1, 0.2)
+    left = _tapered(thick, strip, along, edge, 0.2)
+    assert [left[side == k].max() for k in range(4)] == pytest.approx([1.2, 0, 0, 0], abs=0.01)
+    assert (left[side == 0][[0, -1]] < 0.3).all()
+
+
+@pytest.mark.parametrize("preset", few(["fresh", "deep", "wet"], 1))
+def test_rock_bears_snow_on_its_slopes_and_none_in_a_notch_of_steep_sides(preset) -> None:
+    """A hill that runs past the page; its slopes of 20 degrees end at a notch 6 mm wide and 14 mm deep."""
+    hill = shapely.Polygon([(-9, -9), (-9, 30), (33, 45), (36, 31), (39, 45), (81, 30), (81, -9)])
+    cuts = white(hill, preset, 2, patchy=0)
+    assert shapely.area(shapely.intersection(cuts, shapely.box(34.5, 31, 37.5, 40))).sum() < 0.5
+    assert shapely.area(shapely.intersection(cuts, shapely.box(10, 30, 25, 50))).sum() > 10
+
+
+@pytest.mark.parametrize("seed", few([1, 2, 3, 4], 2))
+def test_a_cap_on_a_pointed_picket_sits_on_its_point(seed) -> None:
+    """Wet snow on pickets 4.6 mm broad: no crumb on one flank."""
+    pickets = [shapely.Polygon([(x, -5), (x, 40), (x + 2.3, 44.6), (x + 4.6, 40), (x + 4.6, -5)]) for x in (10, 30, 50)]
+    cuts = shapely.get_parts(white(shapely.union_all(pickets), "wet", seed))
+    assert len(cuts) > 0
+    for piece in cuts:
+        assert min(shapely.distance(piece, shapely.Point(x + 2.3, 44.6)) for x in (10, 30, 50)) < 0.2
+
+
+def test_a_slit_between_two_walls_is_not_filled_and_a_gap_of_some_breadth_is() -> None:
+    walls = [shapely.box(*sides) for sides in ((10, -5, 20, 40), (21.3, -5, 31, 40), (37, -5, 45, 40), (5, -5, 45, 10))]
+    cuts = white(shapely.union_all(walls), "fresh", 1, patchy=0, bridging_mm=0)
+    assert shapely.area(shapely.intersection(cuts, shapely.box(20, 9, 21.3, 30))).sum() < 0.3
+    assert shapely.area(shapely.intersection(cuts, shapely.box(31, 9, 37, 30))).sum() > 2
 
 
 @pytest.mark.parametrize("stands", ["rail", "post", "bough"])

@@ -81,7 +81,7 @@ def test_a_loose_pile_on_level_ground_spreads_to_repose_and_keeps_its_volume(sti
     heap = np.where(np.abs(its.x - 60) < 5, 9.0, 0.0)
     zero = np.zeros((2, len(its)))
     none = Ends(zero, zero > 0, zero, zero, zero, zero[0] + np.inf, zero + 1, zero, zero[0] + 1, zero + np.inf)
-    rest = settled(its, heap, settings, sky=np.ones(len(its)), ends=none, land_mm=0.5)
+    rest = settled(its, heap, settings, sky=np.ones(len(its)), ends=none, bears=zero[0] + np.inf, land_mm=0.5)
     stands = float(clinging_mm(np.zeros(1), sticky, 6.0)[0])
     loose = np.minimum(rest.depth[:-1], rest.depth[1:]) > stands + 0.5
     steepest = np.degrees(np.arctan(np.abs(np.diff(rest.depth))[loose].max() / its.step))
