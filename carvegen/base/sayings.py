@@ -31,6 +31,7 @@ _LEAST_MM = 0.01  #: no width below it is said: where two cuts just meet, someth
 #: By rule and kind. A kind that is not listed has the saying of its rule's empty kind.
 SAYINGS: dict[tuple[str, str], Saying] = {
     ("land-width", "neck"): Saying("land too narrow", _THIN),
+    ("land-width", "none"): Saying("no land left", "at least {limit} needed"),
     ("land-width", "tip"): Saying("a tip that runs out", _TIP),
     ("land-width", "island"): Saying("an island too thin", _THIN),
     ("small-island", ""): Saying("an island too small", _SMALL),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,6 +32,7 @@ _WHY = {
     Kind.TIP: "the land runs out too thin: so much of its tip will break off or print weakly",
     Kind.ISLAND: "an island this thin breaks off the floor, if it survives the cutting",
 }
+_NONE = "two walls meet here: no land stands between them, and a printed line breaks off"
 _REMEDY = {
     Kind.NECK: "move or shrink one of the two cuts, or join them",
     Kind.TIP: "round the tip off, or make it blunter",
@@ -45,7 +47,9 @@ def find(survey: Survey) -> Iterator[Finding]:
     """
     found = survey.narrow_lands
     limit = survey.job.face_limits.land_at(found.direction_deg)
-    yield from findings_at(survey.job.block, found, found.width, limit, rule=RULE)
+    for finding in findings_at(survey.job.block, found, found.width, limit, rule=RULE):
+        none = finding.kind == Kind.NECK.name.lower() and finding.measured <= TOLERANCE_MM
+        yield replace(finding, kind="none", why=_NONE) if none else finding
 
 
 def findings_at(

@@ -9,6 +9,7 @@ The axis and its discs: source: blum-1967.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -43,6 +44,7 @@ _FEW = 64  #: corners of a shape up to which every side is looked at, for many p
 _LARGE = 1000  #: corners from which on a shape's sides are put into a tree
 _AT_ONCE = 50_000  #: distances worked out at a time: what they need stays close to the processor
 _NEAR_MM = 0.002  #: bent branches are straight pieces within this
+_BEYOND_MM = 0.02  #: an axis ends at discs so much larger than those that are asked for: more than radii are wrong by
 
 
 @dataclass(frozen=True)
@@ -121,7 +123,7 @@ class MedialAxis:
         return MedialAxis(self.xy, self.radius, self.shape, self.links[which])
 
 
-def medial_axis(shapes: PolygonArray, *, corner_mm: float = 0.012) -> MedialAxis:
+def medial_axis(shapes: PolygonArray, *, corner_mm: float = 0.012, most_mm: float = math.inf) -> MedialAxis:
     """The medial axis inside `shapes`, without the twigs that run into blunt corners.
 
     Parameters
@@ -129,6 +131,8 @@ def medial_axis(shapes: PolygonArray, *, corner_mm: float = 0.012) -> MedialAxis
     corner_mm
         A twig is left out where the disc at its foot reaches to within this of its tip: what facets of a curve
         bring with them. Of a shape whose whole axis is no more than that, no link stays.
+    most_mm
+        The largest discs that are asked for: what has larger ones may be missing, and the foot of a twig is there.
 
     Notes
     -----
@@ -137,7 +141,7 @@ def medial_axis(shapes: PolygonArray, *, corner_mm: float = 0.012) -> MedialAxis
     """
     plain, owner = _straightened(shapes)
     simple = np.flatnonzero(are_simple(plain))
-    found = Skeletons.of(plain[simple])
+    found = Skeletons.of(plain[simple], most_mm + corner_mm + _BEYOND_MM)  # its ends are pruned, too
     rest = np.ones(len(plain), dtype=bool)
     rest[simple[found.sure]] = False
     axis = _joined(_of_skeletons(found, owner[simple]), _of_diagrams(plain[rest], owner[rest]))

@@ -4,11 +4,12 @@ Where a side has shrunk to nothing, its two corners meet and go on as one: the c
 convex shape it is the straight skeleton (source: straight-skeleton). A corner that juts in moves inwards as an arc,
 of which facets stand for, sides that begin with no length; no link runs into it. Where it juts in far, it parts the
 shape before a side has vanished: what meets then does not lie as far from all three of its sides, and such a shape is
-not sure.
+not sure. Where only small discs count, sides stop when they have moved so far: what has parted by then crosses itself.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -100,8 +101,8 @@ class Skeletons:
     sure: Mask  #: which shapes' axes may be believed; (shapes,)
 
     @classmethod
-    def of(cls, shapes: PolygonArray) -> Skeletons:
-        """The axes of simple shapes."""
+    def of(cls, shapes: PolygonArray, most_mm: float = math.inf) -> Skeletons:
+        """The axes of simple shapes, as far as their discs are no larger than `most_mm`."""
         outline = geometry.rings(shapes)
         made = _Meetings(outline.xy, np.repeat(outline.owner, np.diff(outline.start)), len(shapes))
         jutting = _jutting(outline)
@@ -110,7 +111,7 @@ class Skeletons:
         for count in range(int(np.diff(sides.start).max(initial=2)), 2, -1):
             new = _Front.of(outline, sides, count)
             front = new if front is None else front.with_more(new)
-            front = front.stepped(made) if count > 3 else front.closed(made)
+            front = front.stepped(made, most_mm) if count > 3 else front.closed(made, most_mm)
         return made.merged(jutting)
 
 
@@ -172,16 +173,36 @@ class _Front:
         """These and others of as many sides."""
         return _Front(*(np.concatenate([getattr(self, its), getattr(other, its)]) for its in self.__dataclass_fields__))
 
-    def stepped(self, made: _Meetings) -> _Front:
-        """Until in each shape the next side has vanished."""
-        rows = np.arange(len(self.shape))
+    def picked(self, which: Mask) -> _Front:
+        """Some of the shapes."""
+        return _Front(*(getattr(self, its)[which] for its in self.__dataclass_fields__))
+
+    def stopped(self, made: _Meetings, speed: Floats, most_mm: float) -> None:
+        """Until all sides have moved by `most_mm`, before which none vanishes: corners end where they are then."""
+        at = self.at + (most_mm - self.inset)[:, None, None] * speed
+        left = geometry.closed_polygons(at)
+        whole = shapely.is_valid(left) & shapely.is_ccw(shapely.get_exterior_ring(left))
+        sides = at.shape[1]
+        off = np.repeat(np.where(whole, 0.0, np.inf), sides)
+        made.add(at.reshape(-1, 2), np.repeat(self.shape, sides), self.number.reshape(-1, 1), off)
+
+    def stepped(self, made: _Meetings, most_mm: float) -> _Front:
+        """Until in each shape the next side has vanished; without those that move by `most_mm` before."""
         speed, shrinks = self._corners()
         step = np.roll(self.at, -1, axis=1) - self.at
         length = np.maximum(step[..., 0] * self.normal[..., 1] - step[..., 1] * self.normal[..., 0], 0.0)
         closing = shrinks + np.roll(shrinks, -1, axis=1)
         with np.errstate(divide="ignore", invalid="ignore"):
             after = np.where(closing > 0, length / closing, np.inf)
-        gone = np.argmin(after, axis=1)
+        late = self.inset + after.min(axis=1) > most_mm
+        late &= np.isfinite(most_mm)
+        if late.any():
+            self.picked(late).stopped(made, speed[late], most_mm)
+        return self.picked(~late)._met(made, speed[~late], shrinks[~late], after[~late])
+
+    def _met(self, made: _Meetings, speed: Floats, shrinks: Floats, after: Floats) -> _Front:
+        """After the side that vanishes first; `after` so much has each."""
+        rows, gone = np.arange(len(self.shape)), np.argmin(after, axis=1)
         on = (gone + 1) % self.at.shape[1]
         wait = after[rows, gone]
         parted = ~np.isfinite(wait)  # no side shrinks
@@ -196,14 +217,17 @@ class _Front:
         number[rows, on] = new
         return replace(self, at=at, number=number, inset=inset)._without(gone)
 
-    def closed(self, made: _Meetings) -> _Front:
+    def closed(self, made: _Meetings, most_mm: float) -> _Front:
         """Triangles to the middles of their inscribed circles."""
         across = np.linalg.norm(np.roll(self.at, 1, axis=1) - np.roll(self.at, -1, axis=1), axis=-1)
         share = across / np.maximum(across.sum(axis=1, keepdims=True), 1e-30)
         met = np.where(across.sum(axis=1)[:, None] > 0, (share[..., None] * self.at).sum(axis=1), self.at[:, 0])
         inset = (met * self.normal[:, 0]).sum(axis=1) - self.offset[:, 0]
         off = self._off(met, inset, np.tile(np.arange(3), (len(met), 1)))
-        made.add(met, self.shape, self.number, off)
+        late = inset > most_mm
+        if late.any():
+            self.picked(late).stopped(made, self._corners()[0][late], most_mm)
+        made.add(met[~late], self.shape[~late], self.number[~late], off[~late])
         return self
 
     def _corners(self) -> tuple[Floats, Floats]:

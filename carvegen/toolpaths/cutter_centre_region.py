@@ -87,11 +87,13 @@ def ground(block: Block, inset_mm: float) -> tuple[PolygonArray, NDArray[np.obje
 
 def over_edge(shapes: PolygonArray, block: Block, inset_mm: float) -> tuple[PolygonArray, Mask]:
     """The shapes, those that reach the block's edge with the strip outside it beside them, and which do; aligned."""
-    open_ = ~shapely.contains_properly(block.board, shapes)
+    board = block.board
+    shapely.prepare(board)
+    open_ = ~shapely.contains_properly(board, shapes)
     wide = shapes.copy()
     x0, y0, x1, y1 = shapely.bounds(shapes[open_]).reshape(-1, 4).T
     reach = 2 * inset_mm
-    strips = shapely.difference(shapely.box(x0 - reach, y0 - reach, x1 + reach, y1 + reach), block.board)
+    strips = shapely.difference(shapely.box(x0 - reach, y0 - reach, x1 + reach, y1 + reach), board)
     wide[open_] = shapely.union(shapes[open_], strips)
     return wide, open_
 
@@ -101,6 +103,7 @@ def centres(wide: PolygonArray, block: Block, inset_mm: float, barred: PolygonAr
     found = shrunk(wide, inset_mm)
     over = _OVERRUN * inset_mm
     room = block.board.buffer(over, join_style="mitre")
+    shapely.prepare(room)
     out = ~shapely.covers(room, found)
     found[out] = shapely.intersection(found[out], room)
     return without(found, barred)

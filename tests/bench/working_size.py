@@ -62,9 +62,10 @@ def frost(points: int = 100_000) -> geometry.PolygonArray:
     rng = stream(7, "bench", "frost")
     needles = points // 400
     pitch, share = (WIDTH - 2) / needles, np.linspace(0, 1, 200)
+    slim = min(1.0, pitch)  # needles that stand closer are thinner, or they would meet
     walls = []
     for k in range(needles):
-        half = pitch * 0.33 * (1 - share) + 0.05 + 0.03 * np.sin(40 * share + k)
+        half = pitch * 0.33 * (1 - share) + slim * (0.05 + 0.03 * np.sin(40 * share + k))
         x = 1 + pitch * (k + 0.5 + 0.25 * np.sin(6 * share))
         y = 3 + rng.uniform(20, HEIGHT - 50) * share
         walls += [np.column_stack([x - half, y]), np.column_stack([x + half, y])[::-1]]

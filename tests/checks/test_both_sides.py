@@ -134,6 +134,7 @@ DOT = setup().face_limits.dot_mm
 FOOT = 0.3 + 2 * DROP
 ROWS = [
     Row(rule="land-width", what="neck", job=between_two, within=0.5, beyond=0.5 - NEAR, limit=0.5),
+    Row(rule="land-width", what="none", job=between_two, within=0.5, beyond=0.0, limit=0.5),
     Row(rule="land-width", what="edge", job=lambda mm: setup().on(block(box(mm, 10, 5, 5))), within=0.5,
         beyond=0.5 - NEAR, limit=0.5),
     # narrower than w over w / (2 tan(a / 2)): 2 w at 28.07 degrees, w at 53.13
@@ -148,6 +149,10 @@ ROWS = [
         limit=0.4),
     Row(rule="cut-width", what="cut-out", job=lambda mm: setup().on(block(cut_outs=(box(12, 12, 9, mm),))), within=0.4,
         beyond=0.394, limit=0.4),
+    # as wide as the cutter is no finding: the disc passes, and what it cuts is what is drawn (opening, plane geometry)
+    Row(rule="cut-width", what="neck", job=lambda mm: setup().on(block(
+        shapely.union_all([box(8, 10, 6, 6), box(20, 10, 6, 6), box(13, 13, 8, mm)]))), within=0.4, beyond=0.394,
+        limit=0.4),
     Row(rule="cut-width", what="corner", job=sharp, within=39.2, beyond=38.6, limit=0.4, severity=RISK,
         measured=missed_mm, rel=0.02),  # r / sin(a/2) - r = 2 r at 38.94 degrees
     Row(rule="slenderness", what="blade", job=lambda mm: between_two(mm, material="linoleum", cutter="laser-fine"),
@@ -195,6 +200,15 @@ def test_a_limit_from_both_sides(row: Row) -> None:
     assert one.limit == pytest.approx(row.limit, rel=1e-3)
     if not np.isnan(measured := row.measured(row.beyond)):
         assert one.measured == pytest.approx(measured, rel=row.rel)
+
+
+@pytest.mark.parametrize(("gap", "kind"), [(0.0, "none"), (0.001, "none"), (0.004, "neck"), (0.3, "neck")])
+def test_where_two_cuts_meet_no_land_is_said_to_be_left(gap: float, kind: str) -> None:
+    """No width is said of what has none; between them lies the tolerance for a grid of 1 µm."""
+    told = [its for its in checked(between_two(gap)) if its.rule == "land-width"]
+    assert {its.kind for its in told} == {kind}
+    assert {its.title for its in told} == {"no land left" if kind == "none" else "land too narrow"}
+    assert all(("wide" in its.numbers) == (kind == "neck") for its in told)
 
 
 def test_every_check_is_tried() -> None:

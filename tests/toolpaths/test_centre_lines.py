@@ -16,6 +16,7 @@ from carvegen import geometry
 from carvegen.facts.profiles import Cutter
 from carvegen.geometry.medial import medial_axis
 from carvegen.toolpaths.paths import Paths
+from carvegen.toolpaths.v_carving import path_chaining
 from carvegen.toolpaths.v_carving.centre_lines import centre_lines, deepest
 from tests import strategies
 from tests.cases import SHELF, box, disc, shapes
@@ -159,3 +160,20 @@ def test_depths_by_shape_are_those_of_the_widest_place() -> None:
     assert deepest(cuts, v(90), 2.0) == pytest.approx([0.5, 2.0, 0.4], abs=1e-3)
     with pytest.raises(ValueError, match="not a V"):
         centre_lines(medial_axis(cuts), SHELF.cutter("flat-1"), 1.0)
+
+
+def test_pieces_followed_side_by_side_give_the_same_lines_as_one_after_another(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Sixty nets at random, two of them joined; each small enough, some too large, all too large."""
+    rng = np.random.default_rng(5)
+    xyz = np.concatenate([np.add(rng.random((9, 3)), (2 * k, 0, 0)) for k in range(60)])
+    picks = np.concatenate([9 * k + rng.integers(0, 9, (rng.integers(2, 16), 2)) for k in range(60)])
+    links = np.unique(np.sort(picks[picks[:, 0] != picks[:, 1]], axis=1), axis=0)
+    links = rng.permutation(np.concatenate([links, [[0, 9]]]))
+    found = []
+    for most in (200, 12, 0):
+        monkeypatch.setattr(path_chaining, "_FEW_WAYS", most)
+        found.append(path_chaining.trails(xyz, links))
+    assert any(found[0].closed) and len(found[0]) > 100
+    assert sum(np.diff(found[0].start) - ~found[0].closed) == len(links)
+    for other in found[1:]:
+        assert all(np.array_equal(getattr(found[0], name), getattr(other, name)) for name in ("xyz", "start", "closed"))

@@ -194,20 +194,53 @@ def test_convex_shapes_have_the_axes_that_voronoi_diagrams_give_them(drawn: list
     assert ours.sure.mean() > 0.4
 
 
-@examples(15)
-@given(st.integers(0, 2**31), st.floats(0.05, 0.8))
-def test_flakes_with_corners_that_jut_in_have_the_axes_that_voronoi_diagrams_give_them(seed: int, torn: float) -> None:
-    """Twin: Boost.Polygon's Voronoi diagram; its bends lie within 2 µm of their chords, points of an axis to 8 µm."""
+def _dented(seed: int, torn: float) -> geometry.PolygonArray:
+    """A few stars of 16 corners at random."""
     rng = stream(seed, "torn")
     turn = np.sort(rng.uniform(0, 2 * np.pi, (8, 16)), axis=1)
     reach = rng.uniform(0.1, 2, (8, 1)) * rng.uniform(1 - torn, 1, (8, 16))
     outlines = np.stack([np.cos(turn), np.sin(turn)], axis=-1) * reach[..., None] + 5
     drawn = shapely.set_precision(shapely.polygons(outlines), 1 / STEPS_PER_MM)
-    some = drawn[are_simple(drawn) & shapely.is_valid(drawn) & (shapely.get_type_id(drawn) == 3)]
+    return drawn[are_simple(drawn) & shapely.is_valid(drawn) & (shapely.get_type_id(drawn) == 3)]
+
+
+@examples(15)
+@given(st.integers(0, 2**31), st.floats(0.05, 0.8))
+def test_flakes_with_corners_that_jut_in_have_the_axes_that_voronoi_diagrams_give_them(seed: int, torn: float) -> None:
+    """Twin: Boost.Polygon's Voronoi diagram; its bends lie within 2 µm of their chords, points of an axis to 8 µm."""
+    some = _dented(seed, torn)
     ours = _sure_like_the_diagrams(some, 0.008)
     jutting = shapely.area(shapely.convex_hull(some)) > shapely.area(some)
     assert jutting.any()
     assert torn > 0.2 or ours.sure[jutting].mean() > 0.3
+
+
+@examples(20)
+@given(st.integers(0, 2**31), st.floats(0.05, 0.8), st.floats(0.02, 0.7))
+def test_axes_up_to_a_size_of_disc_are_the_same_as_far_as_they_go(seed: int, torn: float, most: float) -> None:
+    """Twin: Boost.Polygon's Voronoi diagram, what of it lies nearer to the outline than `most`."""
+    some = _dented(seed, torn)
+    ours, twin = Skeletons.of(some, most), medial._of_diagrams(some, np.arange(len(some)))
+    assert (ours.sure | ~Skeletons.of(some).sure).all()
+    for k in np.flatnonzero(ours.sure).tolist():
+        own = ours.links[ours.shape[ours.links[:, 0]] == k]
+        its = _net(twin.with_links(twin.shape[twin.links[:, 0]] == k))
+        near = shapely.difference(some[k], shapely.buffer(some[k], -most, quad_segs=64))
+        net = shapely.union_all(geometry.lines(*ours.points[own.T]))
+        if shapely.length(net) > 0.01:
+            assert shapely.hausdorff_distance(net, shapely.intersection(its, near)) < 0.008
+        assert shapely.length(net) == pytest.approx(shapely.length(shapely.intersection(its, near)), rel=0.01, abs=0.03)
+
+
+def test_a_waist_wider_than_the_discs_that_are_asked_for_parts_nothing() -> None:
+    """The waist is 0.4 mm: discs up to 0.15 mm in radius do not know of it, those of 0.25 mm do."""
+    waist = shapes(shapely.Polygon([(0, 0), (4, 1.8), (8, 0), (8, 4), (4, 2.2), (0, 4)]))
+    assert [bool(Skeletons.of(waist, most).sure[0]) for most in (0.15, 0.25, 1.0)] == [True, False, False]
+    axis, whole = medial_axis(waist, most_mm=0.1), medial_axis(waist).split(0.1)
+    assert len(axis.links) == 4  # each into a corner, from a larger disc on
+    low = axis.split(0.1)
+    sums = [its.lengths[(its.radius[its.links] <= 0.1 + 1e-9).all(axis=1)].sum() for its in (low, whole)]
+    assert sums[0] == pytest.approx(sums[1], abs=1e-6)
 
 
 def test_a_corner_that_parts_its_shape_is_left_to_the_diagram() -> None:

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, PolygonArray
     from carvegen.geometry.medial import MedialAxis
 
-__all__ = ["centre_lines", "deepest"]
+__all__ = ["centre_lines", "deepest", "widest_mm"]
 
 _SLACK_MM = 0.01  #: floors narrower than twice this are followed by their middle alone
 _SAME_MM = 1e-9  #: radii nearer than this are one
@@ -41,6 +41,11 @@ def deepest(cuts: PolygonArray, cutter: Cutter, most_mm: float) -> Floats:
     return _depth(cutter, np.asarray(radius, dtype=np.float64), most_mm)
 
 
+def widest_mm(cutter: Cutter, depth_mm: float) -> float:
+    """The radius of the largest disc through whose middle a line goes."""
+    return _half(cutter, depth_mm) + _SLACK_MM
+
+
 def centre_lines(
     axis: MedialAxis, cutter: Cutter, depth_mm: float, *, passes: int = 1, zone: shapely.Geometry | None = None
 ) -> Paths:
@@ -49,7 +54,7 @@ def centre_lines(
     Parameters
     ----------
     axis
-        The medial axis of the cuts.
+        The medial axis of the cuts, with discs up to `widest_mm` at least.
     depth_mm
         The deepest that the job goes.
     passes
@@ -65,7 +70,7 @@ def centre_lines(
     if len(axis.xy) == 0:
         return no_paths()
     levels = _half(cutter, 0) + np.linspace(0, 1, passes + 1) * (_half(cutter, depth_mm) - _half(cutter, 0))
-    levels[-1] += _SLACK_MM
+    levels[-1] = widest_mm(cutter, depth_mm)
     dips = _dips(axis, levels, cutter, depth_mm)
     axis = axis if zone is None else axis.within(zone)
     for level in levels.tolist():

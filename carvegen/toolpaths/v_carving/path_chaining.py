@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from carvegen.geometry.edges import counted
 from carvegen.toolpaths.paths import (
     Paths,
     joined,
@@ -15,6 +16,8 @@ from carvegen.toolpaths.paths import (
 )
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from carvegen.geometry import Floats, Indices, Mask
 
 __all__ = ["trails"]
@@ -36,7 +39,7 @@ def trails(xyz: Floats, links: Indices) -> Paths:
     first = first[np.sort(np.unique(group[first], return_index=True)[1])]
     flat, count = _followed(links[plain[group[links[:, 0]]]], first, len(xyz))
     lines = Paths(xyz[flat], np.concatenate([[0], np.cumsum(count)]), np.zeros(len(count), dtype=bool))
-    others, begun = _walked(xyz, links[~plain[group[links[:, 0]]]], odd)
+    others, begun = _walked(xyz, links[~plain[group[links[:, 0]]]], odd, group)
     rank = np.full(len(xyz) + 1, len(odd))
     rank[odd] = np.arange(len(odd))
     return picked(joined([lines, others]), np.argsort(rank[np.concatenate([first, begun])], kind="stable"))
@@ -76,22 +79,28 @@ def _followed(links: Indices, first: Indices, points: int) -> tuple[Indices, Ind
     return np.concatenate(found)[order], np.bincount(owner, minlength=len(first))
 
 
-def _walked(xyz: Floats, links: Indices, odd: Indices) -> tuple[Paths, Indices]:
-    """The paths through all other pieces, and where each began: -1 for those that have no end."""
+def _walked(xyz: Floats, links: Indices, odd: Indices, piece: Indices) -> tuple[Paths, Indices]:
+    """The paths through all other pieces, and where each began: -1 for those that have no end.
+
+    `piece` is the number of the piece that each point belongs to.
+    """
     if len(links) == 0:
         return no_paths(), np.empty(0, dtype=np.int64)
     used, inner = np.unique(links, return_inverse=True)
     at, links, place = xyz[used], inner.reshape(-1, 2), np.full(len(xyz), -1)
     place[used] = np.arange(len(used))
     degree, starts = np.bincount(links.ravel()), place[odd]
-    lines, begun, left = _Stretches.of(at, links, degree != _NO_CHOICE).walked(starts[starts >= 0])
+    lines, begun, left = _Stretches.of(at, links, degree != _NO_CHOICE).walked(starts[starts >= 0], piece[used])
     rest = links[left]
     still = np.bincount(rest.ravel(), minlength=len(at)) > 0
-    rings, _, _ = _Stretches.of(at, rest, still).walked(links[still[links[:, 0]], 0])
+    starts = links[still[links[:, 0]], 0]
+    starts = starts[np.sort(np.unique(starts, return_index=True)[1])]
+    rings, _, _ = _Stretches.of(at, rest, still).walked(starts, piece[used])
     return joined([lines, rings]), np.concatenate([used[begun], np.full(len(rings), -1)]).astype(np.int64)
 
 
 _NO_CHOICE = 2  #: links at a point through which there is one way
+_FEW_WAYS = 200  #: of a piece up to which it is followed side by side with others
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,14 +146,24 @@ class _Stretches:
         twin = np.searchsorted(heads, back[last])
         return cls(xyz, first, twin, start, order[step] % count, to[step], begin[heads], begin[last], len(links))
 
-    def walked(self, starts: Indices) -> tuple[Paths, Indices, Mask]:
-        """Paths from `starts` on, as many from each as there are, where each began, and the links on none of them."""
-        walks, begun = self._ways(starts.tolist())
-        way = np.array([way for walk in walks for way in walk], dtype=np.int64)
+    def walked(self, starts: Indices, piece: Indices) -> tuple[Paths, Indices, Mask]:
+        """Paths from `starts` on, as many from each as there are, where each began, and the links on none of them.
+
+        `piece` is the number of the piece that each point belongs to.
+        """
+        small = np.bincount(piece[self.begin], minlength=int(piece.max(initial=-1)) + 1) <= _FEW_WAYS
+        few = small[piece[starts]]
+        way, walk, begin = (
+            np.concatenate(both)
+            for both in zip(
+                self._side_by_side(np.flatnonzero(few), starts, piece), self._by_turns(np.flatnonzero(~few), starts),
+                strict=True,
+            )
+        )  # fmt: skip
+        way, of, begun = _in_order(way, walk, begin, starts)
         count = np.diff(self.start)[way]
         at = np.repeat(self.start[way] - (np.cumsum(count) - count), count) + np.arange(count.sum())
-        of = np.repeat(np.arange(len(walks)), [len(walk) for walk in walks])
-        size = np.bincount(of, weights=count, minlength=len(walks)).astype(np.int64)
+        size = np.bincount(of, weights=count, minlength=len(begun)).astype(np.int64)
         start = np.concatenate([[0], np.cumsum(size + 1)])
         flat, head = np.empty(start[-1], dtype=np.int64), np.zeros(start[-1], dtype=bool)
         head[start[:-1]] = True
@@ -155,39 +174,104 @@ class _Stretches:
         kept = np.ones(len(flat), dtype=bool)
         kept[start[1:][closed] - 1] = False
         start = np.concatenate([[0], np.cumsum(size + 1 - closed)])
-        return Paths(self.xyz[flat[kept]], start, closed), np.array(begun, dtype=np.int64), left
+        return Paths(self.xyz[flat[kept]], start, closed), begun, left
 
-    def _ways(self, starts: list[int]) -> tuple[list[list[int]], list[int]]:
-        """The ways of each path one after another, and where each path begins."""
-        ahead = _directions(self.xyz[self.at[self.start[:-1]]] - self.xyz[self.begin])
-        end = self.at[self.start[1:] - 1]
-        behind, first = _directions(self.xyz[end] - self.xyz[self.before]), self.first.tolist()
-        twin, ends, used = self.twin.tolist(), end.tolist(), bytearray(len(ahead))
-        walks, begun = [], []
-        for start in starts:
+    def _by_turns(self, turns: Indices, starts: Indices) -> tuple[Indices, Indices, Indices]:
+        """The ways from the starts of these numbers: each way, its walk from that start, and the start's number."""
+        if not len(turns):
+            return turns, turns, turns
+        ahead, behind = (_complex(steps).tolist() for steps in self._directions())
+        first, ends = self.first.tolist(), self.ends.tolist()
+        twin, used = self.twin.tolist(), bytearray(len(ahead))
+        gone: list[tuple[int, int, int]] = []
+        for turn, start in zip(turns.tolist(), starts[turns].tolist(), strict=True):
+            walk = 0
             while True:
-                here, along, walk = start, None, list[int]()
+                here, along, before = start, None, len(gone)
                 while free := [k for k in range(first[here], first[here + 1]) if not used[k]]:
                     way = free[0]
                     if along is not None and len(free) > 1:
-                        turns = [_straight(along, ahead[k]) for k in free]
-                        way = free[turns.index(max(turns))]
+                        bends = [_straight(along, ahead[k]) for k in free]
+                        way = free[bends.index(max(bends))]
                     used[way] = used[twin[way]] = 1
-                    walk.append(way)
+                    gone.append((way, walk, turn))
                     here, along = ends[way], behind[way]
-                if not walk:
+                if len(gone) == before:
                     break
-                walks.append(walk)
-                begun.append(start)
-        return walks, begun
+                walk += 1
+        ways, walks, turn_of = np.array(gone, dtype=np.int64).reshape(-1, 3).T
+        return ways, walks, turn_of
+
+    def _side_by_side(self, turns: Indices, starts: Indices, piece: Indices) -> tuple[Indices, Indices, Indices]:
+        """The same for starts on small pieces, one step at a time on all pieces: no piece knows of another."""
+        queue = turns[np.argsort(piece[starts[turns]], kind="stable")]
+        (ahead, behind), ends = self._directions(), self.ends
+        turn = np.flatnonzero(np.diff(piece[starts[queue]], prepend=-1))
+        last = np.append(turn[1:], len(queue))
+        here, fresh = starts[queue[turn]], np.ones(len(turn), dtype=bool)
+        along, walk, free = np.zeros((len(turn), 2)), np.zeros(len(turn), dtype=np.int64), np.ones(len(ends), bool)
+        gone = [np.empty((3, 0), dtype=np.int64)]
+        while len(turn):
+            row, way = self._free_at(here, free)
+            head = np.flatnonzero(np.diff(row, prepend=-1))
+            bend = np.where(fresh[row], 0.0, _straightness(along[row], ahead[way]))
+            best = bend == np.repeat(np.maximum.reduceat(bend, head), np.diff(head, append=len(row)))
+            way = way[np.minimum.reduceat(np.where(best, np.arange(len(row)), len(row)), head)]
+            on = row[head]
+            free[way] = free[self.twin[way]] = False
+            gone.append(np.stack([way, walk[on], queue[turn[on]]]))
+            stuck = np.ones(len(turn), dtype=bool)
+            stuck[on] = False
+            here[on], along[on] = ends[way], behind[way]
+            done = stuck & fresh
+            turn, walk = turn + done, np.where(done, 0, walk + stuck)
+            fresh = stuck
+            left = turn < last
+            turn, last, walk = turn[left], last[left], walk[left]
+            here, fresh, along = here[left], fresh[left], along[left]
+            here = np.where(fresh, starts[queue[turn]], here)
+        way, number, turn_of = np.concatenate(gone, axis=1)
+        return way, number, turn_of
+
+    def _free_at(self, here: Indices, free: Mask) -> tuple[Indices, Indices]:
+        """The ways from each of these points that are free, and the place of each one's point among them."""
+        count = self.first[here + 1] - self.first[here]
+        row = np.repeat(np.arange(len(here)), count)
+        way = self.first[here][row] + counted(count)
+        open_ = free[way]
+        return row[open_], way[open_]
+
+    def _directions(self) -> tuple[Floats, Floats]:
+        """In plan, the first and the last step of each way."""
+        first = self.xyz[self.at[self.start[:-1]]] - self.xyz[self.begin]
+        return first[:, :2], (self.xyz[self.ends] - self.xyz[self.before])[:, :2]
+
+    @property
+    def ends(self) -> Indices:
+        """The last point of each way."""
+        return self.at[self.start[1:] - 1]
 
 
-def _directions(steps: Floats) -> list[complex]:
+def _in_order(way: Indices, walk: Indices, turn: Indices, starts: Indices) -> tuple[Indices, Indices, Indices]:
+    """Ways walk by walk, as the walks begin; the number of each one's walk, and where each walk begins."""
+    order = np.lexsort([walk, turn])
+    way, walk, turn = way[order], walk[order], turn[order]
+    new = np.append(True, (np.diff(turn) != 0) | (np.diff(walk) != 0))[: len(way)]
+    return way, np.cumsum(new) - 1, starts[turn[new]]
+
+
+def _complex(steps: Floats) -> NDArray[np.complex128]:
     """Steps in plan as complex numbers."""
-    return [complex(x, y) for x, y in steps[:, :2].tolist()]
+    return np.asarray(steps[:, 0] + 1j * steps[:, 1])
 
 
 def _straight(along: complex, on: complex) -> float:
     """The cosine of a turn: 1 is straight on."""
     size = abs(along) * abs(on)
     return (along.conjugate() * on).real / size if size else 0.0
+
+
+def _straightness(along: Floats, on: Floats) -> Floats:
+    """The same of many turns."""
+    size = np.hypot(*along.T) * np.hypot(*on.T)
+    return np.asarray((along * on).sum(axis=1) / np.where(size > 0, size, np.inf))

@@ -19,7 +19,7 @@ from carvegen.toolpaths.sequence.order import ordered
 from carvegen.toolpaths.simplification import thinned
 from carvegen.toolpaths.unmade import clamps, shortfalls
 from carvegen.toolpaths.v_carving.blunt_tip import sharp, unfilled
-from carvegen.toolpaths.v_carving.centre_lines import centre_lines
+from carvegen.toolpaths.v_carving.centre_lines import centre_lines, widest_mm
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -90,7 +90,7 @@ def _lines(job: Job, settings: PathSettings, depth_mm: float) -> _Lines:
     zone = shapely.difference(_room(job, whole, half / 2 - _SLIVER_MM), shapely.union_all(barred))
     passes = _passes(job, settings, depth_mm)
     parts, owner = cutter_centre_region.pieces(wide)
-    axis = medial_axis(parts)
+    axis = medial_axis(parts, most_mm=max(widest_mm(job.cutter, depth_mm), 2 * _blunt_mm(job)))
     paths = centre_lines(axis, job.cutter, depth_mm, passes=passes, zone=zone)
     paths = picked(paths, np.flatnonzero(_depths(paths) > _SCRATCH_MM))
     return _Lines(
@@ -104,6 +104,7 @@ def _lines(job: Job, settings: PathSettings, depth_mm: float) -> _Lines:
 def _room(job: Job, whole: PolygonArray, over_mm: float) -> shapely.Geometry:
     """The board, and a little beside it where a cut ends at its edge: that is no land, and a line runs out over it."""
     face = job.block.board
+    shapely.prepare(face)
     edge = whole[~shapely.contains_properly(face, whole)]
     ends = cutter_centre_region.grown(shapely.intersection(shapely.boundary(face), edge), over_mm)
     return shapely.union(face, shapely.union_all(ends))

@@ -63,8 +63,7 @@ def plan_png(plan: Plan, *, px_per_mm: float = 8.0) -> bytes:
             _followed(pen, paths, layer, fine)
         else:
             _filled(picture, paths, layer, fine)
-    small = picture.resize((size[0] // _FINER, size[1] // _FINER), Image.Resampling.LANCZOS)
-    return png_bytes(_with_words(small, plan, layers), px_per_mm=scale)
+    return png_bytes(_with_words(picture.reduce(_FINER), plan, layers), px_per_mm=scale)
 
 
 def _filled(picture: Image.Image, paths: Paths, layer: Layer, fine: _Sheet) -> None:
