@@ -11,6 +11,7 @@ from scipy import ndimage
 
 from carvegen import geometry
 from carvegen.artwork.on_plan.plan import resized
+from carvegen.artwork.on_plan.tones import lighter_than_cut
 from carvegen.artwork.scan.description import ScanOptions
 from carvegen.artwork.scan.reader import read_straight
 from carvegen.base.colour import cielab
@@ -27,6 +28,7 @@ __all__ = ["covered", "shows_other_inks"]
 
 _COVER_PX_PER_MM, _COVER_BLUR_MM = 2.0, 0.5
 _COVERS, _FADES = 18.0, 8.0  #: a* and b* of what lies over the face, and of its soft edge; our own choice
+_TINTED = 10.0  #: the same of what hides the drawing as well; our own choice
 _LEAST_COVER_MM, _MOST_COVERED = 2.0, 0.2  #: a smaller spot may be drawn; a share of the face
 _GREY, _CLEAR, _BLIND = (0.3, 0.7), 30.0, 3  #: from land to cut; L* from one to the other; cells; our own choice
 _COLOURS_PX, _OTHER_INK, _MUCH = 300, 12.0, 0.05  #: pixels along a look at its colours; a* and b*; a share of it
@@ -37,7 +39,8 @@ def covered(laid: Laid) -> BaseGeometry:
     """Where something else lies over the face, or glares; print view, mm.
 
     Its colour is no blend of land's and cut's; where that is much of the face and the drawing shows there, it is
-    another ink. Or it is as grey as neither, where these differ much, and hides the drawing: in a shadow that shows.
+    another ink. Or it hides the drawing, which in a shadow shows, and differs from both in colour by less, is lighter
+    than cut is in the light there, or as grey as neither, where these differ much.
     """
     size = laid.plan.size_mm
     scale = min(laid.px_per_mm, _COVER_PX_PER_MM)
@@ -50,9 +53,10 @@ def covered(laid: Laid) -> BaseGeometry:
         over = ndimage.binary_propagation(over, mask=aside > _FADES)  # glare ends softly
     if over.mean() > _MOST_COVERED:
         over = _hiding(over, laid, scale)
+    unlike = (aside > _TINTED) | lighter_than_cut(picture.tone.astype(np.float32), laid.plan)
     if abs(steps) > _CLEAR:
-        grey = ndimage.binary_opening((along > _GREY[0]) & (along < _GREY[1]), iterations=max(least // 2, 1))
-        over |= _hiding(grey, laid, scale, fewest=_BLIND)
+        unlike |= (along > _GREY[0]) & (along < _GREY[1])
+    over |= _hiding(ndimage.binary_opening(unlike, iterations=max(least // 2, 1)), laid, scale, fewest=_BLIND)
     if not over.any():
         return geometry.union(geometry.empty())
     over = ndimage.binary_dilation(over, iterations=least)

@@ -19,7 +19,17 @@ if TYPE_CHECKING:
     from carvegen.artwork.scan.pixels import Bytes
     from carvegen.geometry import Mask
 
-__all__ = ["COLOUR_PX", "PARTING", "above_cut", "colour_tells", "drawn_tone", "parted", "ranged", "toned"]
+__all__ = [
+    "COLOUR_PX",
+    "PARTING",
+    "above_cut",
+    "colour_tells",
+    "drawn_tone",
+    "lighter_than_cut",
+    "parted",
+    "ranged",
+    "toned",
+]
 
 COLOUR_PX = 800  #: longer side of the picture that gives its inks' colour
 _NEAR_PX = 12  #: what differs within so much is drawn
@@ -35,6 +45,7 @@ _STIFF = 1e-3  #: what holds the surface's curvature down where few tiles say it
 _AROUND, _ENOUGH_TILES = 1.5, 12  #: standard deviation of a mean around a tile, in tiles; fewer make no surface
 _WHITEST = 252.0  #: in glare a picture gets no lighter
 PARTING = 96.0
+_LIGHTER = 0.5  #: of the step from land to cut; what is so much lighter than cut is something else; our own choice
 
 
 def drawn_tone(image: Image.Image) -> Tone:
@@ -98,14 +109,38 @@ def parted(tone: Tone, plan: Plan) -> Bytes:
     surface begins where the picture shows land and cut side by side: where a large area is all cut, or not cut at all,
     nothing tells the one from the other but the light around it.
     """
-    high, wide = tone.shape
+    both = surfaces(tone, plan)
+    if both is None:
+        return np.asarray(np.clip(tone, 0, 255), dtype=np.uint8)
+    of_land, of_cut = both
+    middle = (np.exp(of_land) + np.minimum(np.exp(of_cut), _WHITEST)) / 2 - 1
+    return np.asarray(np.clip(tone * (PARTING / np.maximum(_spanned(middle, tone), 1)), 0, 255), dtype=np.uint8)
+
+
+def lighter_than_cut(tone: Tone, plan: Plan) -> Mask:
+    """Where a picture is lighter than cut would be in the light there, by half of what cut is lighter than land."""
+    both = surfaces(tone, plan)
+    if both is None:
+        return np.zeros(tone.shape, dtype=bool)
+    of_land, of_cut = both
+    return np.asarray(np.log(tone + 1) > _spanned(of_cut + _LIGHTER * (of_cut - of_land), tone))
+
+
+def _spanned(tiles: NDArray[np.float64], tone: Tone) -> Tone:
+    """Values of tiles for each pixel of a picture."""
+    size = tone.shape[::-1]
+    return np.asarray(Image.fromarray(tiles.astype(np.float32)).resize(size, Image.Resampling.BICUBIC))
+
+
+def surfaces(tone: Tone, plan: Plan) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
+    """The logarithms of what land and cut look like in each tile; None if cut is not lighter than land."""
     rows, columns = (max(round(side / _TILE_MM), 2) for side in plan.size_mm[::-1])
     small = resized(tone, (columns * _TILE_PX, rows * _TILE_PX)) + 1
     drawn = resized(plan.tone, (columns * _TILE_PX, rows * _TILE_PX))
     land, cut = ndimage.maximum_filter(drawn, 3) < _PURE, ndimage.minimum_filter(drawn, 3) > 1 - _PURE
     ratio = float(np.median(small[cut]) / np.median(small[land])) if land.any() and cut.any() else 1.0
     if ratio <= _ALIKE:
-        return np.asarray(np.clip(tone, 0, 255), dtype=np.uint8)
+        return None
     near = _NEARNESS * np.log(ratio)
     on, known = _tiles(np.log(small), land, (rows, columns))
     beside, some = _tiles(np.log(small), cut, (rows, columns))
@@ -113,10 +148,7 @@ def parted(tone: Tone, plan: Plan) -> Bytes:
     of_land = _surface(on, known, near, first=known & (steps > np.log(ratio) * _CUT[0]))
     rest = beside - of_land
     clear = some & (rest > np.log(ratio) * _CUT[0]) & (rest < np.log(ratio) * _CUT[1])
-    of_cut = of_land + _surface(np.where(clear, rest, 0), clear, near)
-    middle = (np.exp(of_land) + np.minimum(np.exp(of_cut), _WHITEST)) / 2 - 1
-    level = np.asarray(Image.fromarray(middle.astype(np.float32)).resize((wide, high), Image.Resampling.BICUBIC))
-    return np.asarray(np.clip(tone * (PARTING / np.maximum(level, 1)), 0, 255), dtype=np.uint8)
+    return of_land, of_land + _surface(np.where(clear, rest, 0), clear, near)
 
 
 def _tiles(values: Tone, mask: Mask, shape: tuple[int, int]) -> tuple[NDArray[np.float64], Mask]:
