@@ -16,7 +16,7 @@ from carvegen import geometry
 from carvegen.artwork.bounds import SEEN_MM
 from carvegen.artwork.kinds import is_picture
 from carvegen.base.errors import InputError
-from carvegen.blocks.from_drawing import drawn_block
+from carvegen.blocks.from_drawing import drawn_land
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -216,10 +216,10 @@ def face_in(folder: Path, lands: Iterable[BaseGeometry]) -> tuple[float, float]:
         return right, top
 
 
-def stencils_in(folder: Path) -> frozenset[str]:
-    """Names of the blocks of a print that is built in the folder that are stencils; none if its report is older."""
+def stencils_in(folder: Path) -> frozenset[str] | None:
+    """Names of the blocks of a print that is built in the folder that are stencils; None if its report is older."""
     names = _reported(folder, "stencils")
-    return frozenset(name for name in names if isinstance(name, str)) if isinstance(names, list) else frozenset()
+    return frozenset(name for name in names if isinstance(name, str)) if isinstance(names, list) else None
 
 
 def _reported(folder: Path, key: str) -> Any:  # noqa: ANN401
@@ -238,7 +238,7 @@ def is_cut(path: Path, name: str) -> bool:
 
 
 def land_in(path: Path, *, view: View | None = None, scan: Mapping[str, Any] | None = None) -> BaseGeometry:
-    """What stands, by a file: a land of a build, a drawing of a block's cuts, or a scan of a proof or block.
+    """What stands, by a file: a land of a build, a drawing (`drawn_land`), or a scan of a proof or block.
 
     Parameters
     ----------
@@ -257,7 +257,7 @@ def land_in(path: Path, *, view: View | None = None, scan: Mapping[str, Any] | N
         photo = "corners" in said  # without corners the page is the face, laid straight and evenly lit
         artwork = read_scan(path, ScanOptions(**said, deskew=photo, even=photo))
         return geometry.union(*artwork.layers.values())
-    return drawn_block(path, view=view).block.land
+    return drawn_land(path, view=view)[0]
 
 
 def _wkb(path: Path) -> BaseGeometry:

@@ -17,6 +17,7 @@ from carvegen.blocks.block import Block, check_size
 from carvegen.blocks.layer_names import (
     BLOCK_EDGE,
     BOARD_EDGE,
+    CUT_AREA,
     CUT_OUT,
     FINDING,
     FREE_FRINGE,
@@ -30,14 +31,20 @@ from carvegen.blocks.views import View, seen
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from shapely.geometry.base import BaseGeometry
+
     from carvegen.geometry import PolygonArray
 
-__all__ = ["LEFT_OUT", "Drawn", "drawn_block"]
+__all__ = ["LEFT_OUT", "Drawn", "drawn_block", "drawn_land", "shows_cuts"]
 
 #: Layers of a drawing that are not looked at; names are compared by their letters only.
 LEFT_OUT = (REGISTER, REGISTER_STOP, BOARD_EDGE, NOTES, FINDING, KEEP_CLEAR)
 
+#: Layers by which a drawing is told for one of a block's cuts, as every written file is; others may show what stands.
+_OF_CUTS = frozenset(map(plain_name, (BLOCK_EDGE, CUT_AREA, CUT_OUT)))
+
 FIXED = "FIXED"  #: a layer of cuts that mending leaves alone
+_AS_CUTS = "it was read from a picture: what is dark there is taken as cut; a block's own picture shows what stands"
 _FACES = (BLOCK_EDGE, "LAND")  #: layers that give the face, the stronger first; a proof has a LAND
 _SAME_MM = 0.05  #: two sizes that differ by no more are the same
 _NAME = 60  #: letters of a file's name that a block takes over
@@ -92,6 +99,34 @@ def drawn_block(
         raise error.within(str(path)) from None
 
 
+def shows_cuts(artwork: Artwork) -> bool:
+    """Whether a drawing's layers say that it shows a block's cuts, as every written file's do."""
+    return not _OF_CUTS.isdisjoint(map(plain_name, artwork.layers))
+
+
+def drawn_land(path: Path, *, view: View | None = None) -> tuple[BaseGeometry, tuple[float, float]]:
+    """What stands by a drawing, in print view, and width and height of its face, mm.
+
+    That is what its cuts leave; of a drawing that was read from a picture, and names no cuts, what it fills.
+
+    Raises
+    ------
+    InputError
+        As for `drawn_block`.
+    """
+    artwork = read(path, outlines=True, without=LEFT_OUT)
+    if not artwork.known_mm or shows_cuts(artwork):
+        block = drawn_block(path, view=view).block
+        return block.land, (block.width_mm, block.height_mm)
+    try:
+        size = _face(artwork, None).size
+    except InputError as error:
+        raise error.within(str(path)) from None
+    shapes = artwork.shapes
+    turned = _view(artwork, view)[0] is View.BLOCK
+    return geometry.solid(geometry.mirrored(shapes, size[0]) if turned else shapes), size
+
+
 def _drawn(name: str, artwork: Artwork, size_mm: tuple[float, float] | None, view: View | None) -> Drawn:
     if artwork.new_cuts_only:
         raise InputError(
@@ -124,7 +159,8 @@ def _drawn(name: str, artwork: Artwork, size_mm: tuple[float, float] | None, vie
         free=free,
         fixed=frozenset(range(len(stay))),
     )
-    notes = (*artwork.notes, said, face.note, *out_notes, *cut_notes, both)
+    seen = _AS_CUTS if artwork.known_mm and not shows_cuts(artwork) else ""
+    notes = (*artwork.notes, said, seen, face.note, *out_notes, *cut_notes, both)
     return Drawn(block=_from(side, block), notes=tuple(filter(None, notes)))
 
 

@@ -21,7 +21,11 @@ __all__ = ["Proof", "cover_words", "first_proof", "laid_file", "lands_of", "side
 
 _MOST_LINES = 12  #: of one kind
 _LEAST_MM2 = 1.0  #: less that is hidden is not worth a word
-_ENOUGH_PX_PER_MM = 8.0  #: what differs by less than some tenths of a millimetre is not told; our own choice
+_OLDER = (
+    "; or if it is a stencil, whose openings show what is behind: build the print again, for this build is older than "
+    "what tells stencils from other blocks"
+)
+_ENOUGH_PX_PER_MM = 6.0  #: what differs by less than some tenths of a millimetre is not told; our own choice
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -102,13 +106,13 @@ def cover_words(over: BaseGeometry, so: str) -> tuple[str, ...]:
 
 def lands_of(
     path: Path, block: str | None
-) -> tuple[dict[str, BaseGeometry], tuple[float, float], frozenset[str]]:  # fmt: skip
-    """The lands of a plan by name, the size of the face, and which are known to be stencils.
+) -> tuple[dict[str, BaseGeometry], tuple[float, float], frozenset[str] | None]:  # fmt: skip
+    """The lands of a plan by name, the size of the face, and which are stencils: None if none tells.
 
     The plan is a folder of a build, a land in one, or a drawing of a block.
     """
     from carvegen.blocks.comparison import face_in, land_in, lands_in, stencils_in
-    from carvegen.blocks.from_drawing import drawn_block
+    from carvegen.blocks.from_drawing import drawn_land
 
     if path.is_dir():
         every = lands_in(path)
@@ -119,13 +123,13 @@ def lands_of(
         land = land_in(path)
         built = path.parent.parent
         return {path.stem: land}, face_in(built, [land]), stencils_in(built)
-    its = drawn_block(path).block
-    return {shortened(path.stem, 60): its.land}, (its.width_mm, its.height_mm), frozenset()
+    land, size = drawn_land(path)
+    return {shortened(path.stem, 60): land}, size, frozenset()
 
 
 def laid_file(
     path: Path, lands: Mapping[str, BaseGeometry], size: tuple[float, float], picture: Path, given: Mapping[str, Any],
-    *, stencils: frozenset[str],
+    *, stencils: frozenset[str] | None,
 ) -> tuple[str, Laid, tuple[str, ...]] | None:  # fmt: skip
     """A picture file laid on the plan that it shows; None if too little is drawn to tell. A poor fit is drawn.
 
@@ -134,7 +138,7 @@ def laid_file(
     picture
         Where a fit that is refused is drawn.
     stencils
-        Names of the lands that may be lighter than what shows through their openings.
+        Names of the lands that may be lighter than what shows through their openings; None if that is not known.
     """
     from carvegen.artwork.on_plan import (
         PoorFitError,
@@ -160,12 +164,14 @@ def laid_file(
     else:
         plans = {name: plan_of(land, size) for name, land in lands.items() if not land.is_empty}
     try:
+        either_tone = stencils is not None and stencils.issuperset(plans)
         found = lay_file(
-            path, plans, corners=corners, dpi=given["dpi"], view=given["view"], either_tone=stencils.issuperset(plans)
+            path, plans, corners=corners, dpi=given["dpi"], view=given["view"], either_tone=either_tone
         )  # fmt: skip
     except PoorFitError as error:
         save_file(picture, fit_png(error.laid))
         if error.laid.negative:
+            error.hint = error._hint + _OLDER * (stencils is None)
             raise
         seen = "violet the plan as it was laid, red where the picture disagrees"
         one = "if it shows one block only, name it: {block} NAME. " if len(plans) > 1 else ""

@@ -20,8 +20,7 @@ from carvegen.artwork.scan import ScanOptions, is_sized, read_scan
 from carvegen.base.errors import InputError
 from carvegen.base.findings import Finding, Severity
 from carvegen.blocks.comparison import CUT_FOLDER, SCAN_TOLERANCE_MM, difference, land_in
-from carvegen.blocks.from_drawing import LEFT_OUT
-from carvegen.blocks.layer_names import BLOCK_EDGE, CUT_AREA, CUT_OUT
+from carvegen.blocks.from_drawing import LEFT_OUT, shows_cuts
 from carvegen.marking.marks import Meaning
 from carvegen.prints.layers import drawing_of
 from carvegen.prints.separation import Plate, painted
@@ -48,8 +47,6 @@ _ALONE, _PRINT = "the block", "the print"  #: what a picture of a block may show
 _MOSTLY = 0.5  #: of a piece lies in the snow
 _LEAST_MM2 = 1.0  #: less is not worth a word
 _SAME_PAGE_MM = 1.0  #: a page that differs from the face by no more shows it
-#: Layers by which a drawing is told for one of a block's cuts, as every written file is; any other shows what stands.
-_OF_CUTS = frozenset(map(plain_name, (BLOCK_EDGE, CUT_AREA, CUT_OUT)))
 _ASKED = (
     "this would have to print, but the block is cut there and nothing can be put back",
     'let the old picture be here: change the drawing back, or cut a new block: state = "open"',
@@ -285,7 +282,7 @@ def _by_file(given: Print, path: Path) -> Standing:
         artwork = read_scan(path, ScanOptions(deskew=False, even=False, width_mm=width_mm))
     else:
         artwork = read(path, units=given.units or None, outlines=True, without=LEFT_OUT)
-        if not _OF_CUTS.isdisjoint(map(plain_name, artwork.layers)):
+        if shows_cuts(artwork):
             return Standing(land=land_in(path), tolerance_mm=max(_TOLERANCE_MM, artwork.known_mm))
     if not artwork.true_size:
         raise InputError("does not say how large it is", where=str(path), hint=_hint(given))

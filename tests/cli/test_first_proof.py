@@ -187,6 +187,30 @@ def test_a_light_stencil_over_something_dark_is_laid_on_its_plan(own_folder, pla
         assert "as planned, within 0.3 mm" in ran.out
 
 
+@pytest.mark.parametrize(("report", "older"), [("{}", True), ('{"stencils": []}', False)])
+def test_an_older_build_that_knows_no_stencils_is_said_to_be_one(own_folder, plan, capsys, report, older):
+    """A stencil's own photograph was refused as a negative, and asked for as it was taken: which it was."""
+    (plan / "report.json").write_text(report)
+    photo = photographed(own_folder / "mask.jpg", PLANNED, ink=(226, 214, 180), paper=(70, 62, 56))
+    for asked in (("compare", plan, photo), ("read", photo, "--onto", plan, "--out", "land.svg")):
+        ran = run(capsys, *asked, "--block", "sky")
+        assert ran.code == 2
+        assert ("if it is a stencil" in ran.err and "build the print again" in ran.err) is older
+
+
+def test_a_land_that_was_read_from_a_photograph_stands(own_folder, plan, capsys):
+    """`compare` took what it fills for cuts: all land was gone, all cuts stood. `check` says what it takes it for."""
+    photo = photographed(own_folder / "block.jpg", PLANNED, mirrored=True, turn=-5.0)
+    run(capsys, "read", photo, "--onto", plan, "--block", "sky", "--out", "land.svg")
+    told = run(capsys, "compare", plan, "land.svg", "--block", "sky", "--tolerance", "0.3")
+    assert (told.code, told.out) == (0, "sky: the same, within 0.3 mm\n")
+    proof = run(capsys, "compare", "land.svg", photographed(own_folder / "proof.jpg", MADE), "--json")
+    kinds = [its["kind"] for its in json.loads(proof.out)["blocks"][0]["places"]]
+    assert kinds == ["still to cut", "cut where the plan cuts nothing"]
+    checked = run(capsys, "check", "land.svg", "--material", "linoleum", "--cutter", "v-60")
+    assert "it was read from a picture: what is dark there is taken as cut" in checked.out + checked.err
+
+
 def test_wrong_corners_are_not_taken_in_silence(own_folder, plan, capsys):
     photo = photographed(own_folder / "proof.jpg", PLANNED)
     ran = run(capsys, "compare", plan, photo, "--block", "sky", "--corners", "152 114 608 114 608 426 152 426")

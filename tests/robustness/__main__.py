@@ -12,6 +12,7 @@ python -m tests.robustness snow 500 0   blocks of falling snow, from number 0 on
 python -m tests.robustness pencil       coloured sheets by four models of pencils, photographed: figures of what is read
 python -m tests.robustness lying 300 0  blocks of lying snow on drawings by others and our own: limits
 python -m tests.robustness on-plan      photographs laid on their plans: how far off, and right told from wrong
+python -m tests.robustness photographs  blocks as phones show them, on photographs by others; these alone are refused
 python -m tests.robustness inks         prints whose inks are not quite the model's: what is told wrong, what as unsure
 python -m tests.robustness moved        of every motif: shapes moved by one deleted, a corner kept bare, a branch drawn
 """
@@ -41,6 +42,7 @@ from tests.robustness.lying import lying
 from tests.robustness.moved import moved
 from tests.robustness.on_plan import on_plan
 from tests.robustness.pencil import pencil
+from tests.robustness.photographs import photographs
 from tests.robustness.renames import renames
 from tests.robustness.snow import snow
 from tests.robustness.wheels import wheels
@@ -276,6 +278,7 @@ def main() -> None:
         "pencil": lambda: pencil(count),
         "inks": inks,
         "on-plan": lambda: on_plan(count),
+        "photographs": lambda: photographs(count),
         "lying": lambda: lying(int(count or 300), int(sys.argv[3] if len(sys.argv) > 3 else 0)),
         "corpus": lambda: told(corpus(Path(count or "corpus.json"))),
     }

@@ -115,7 +115,7 @@ def on_plan(only: str = "") -> int:
         if name == "glare":
             seen = _glaring(seen)
         found, seconds = _laid(plan, seen)
-        off = _off(found, true, how["size"], how.get("lens", 0.0))
+        off = made.off_mm_through(found, true, how["size"], how.get("lens", 0.0), SIZE)
         faults += bool(not found.fit.fault and (off.max() > 0.6 or found.mirrored is not how.get("mirrored", False)))
         print(_row(name, found, seconds, off, how.get("mirrored", False)), flush=True)
     for name, (plan, shown) in WRONG.items():
@@ -142,14 +142,3 @@ def _told(name: str, plan: shapely.Geometry, seen: np.ndarray) -> bool:
 def _laid(plan: shapely.Geometry, seen: np.ndarray, *, pale: bool = False):
     drawn, start = plan_of(plan, SIZE), time.process_time()
     return laid_on(drawn, Picture(Image.fromarray(seen), None), pale=pale), time.process_time() - start
-
-
-def _off(found, true: np.ndarray, size: tuple[int, int], lens: float) -> np.ndarray:
-    """How far places of the plan lie off, the lens with it."""
-    x, y = np.meshgrid(np.linspace(4, SIZE[0] - 4, 7), np.linspace(4, SIZE[1] - 4, 5))
-    points = np.column_stack([x.ravel(), y.ravel(), np.ones(x.size)])
-    there = points @ true.T
-    pixels = made.bent(there[:, :2] / there[:, 2:], size, lens)
-    straight = np.column_stack([found.lens.straight(pixels), np.ones(len(pixels))])
-    back = straight @ np.linalg.inv(found.place).T
-    return np.hypot(*(back[:, :2] / back[:, 2:] - points[:, :2]).T)

@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
+from carvegen.artwork.on_plan.covering import covered, shows_other_inks
+from carvegen.artwork.on_plan.laid_picture import Laid
+from carvegen.artwork.on_plan.plan import Plan, Seen, laid, plan_of, plan_of_inks
 from carvegen.artwork.on_plan.plan_file import PoorFitError, lay_file, marked_off_mm
 from carvegen.artwork.on_plan.plan_fit import Fit, judged
-from carvegen.artwork.on_plan.plan_place import Plan, Seen, found_place, is_mirrored, laid, plan_of, plan_of_inks
-from carvegen.artwork.on_plan.plan_scan import (
-    InkSeen,
-    Laid,
-    covered,
-    laid_on,
-    read_block,
-    read_inks,
-    read_laid,
-    shows_other_inks,
-)  # fmt: skip
+from carvegen.artwork.on_plan.plan_place import found_place, is_mirrored
+from carvegen.artwork.on_plan.plan_scan import laid_on
+from carvegen.artwork.on_plan.shapes_seen import InkSeen, read_block, read_inks, read_laid
 
 __all__ = [
     "Fit", "InkSeen", "Laid", "Plan", "PoorFitError", "Seen", "covered", "found_place", "is_mirrored", "judged",

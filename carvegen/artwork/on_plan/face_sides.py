@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import ndimage
 
+from carvegen.artwork.on_plan.plan import laid_by
 from carvegen.artwork.on_plan.plan_fit import judged
-from carvegen.artwork.on_plan.plan_place import laid_by
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from carvegen.artwork.on_plan.plan import Matrix, Plan, Seen, Tone
     from carvegen.artwork.on_plan.plan_fit import Fit
-    from carvegen.artwork.on_plan.plan_place import Matrix, Plan, Seen, Tone
 
 __all__ = ["held_by_sides"]
 

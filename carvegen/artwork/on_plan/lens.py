@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from scipy import optimize
 
-    from carvegen.artwork.on_plan.plan_place import Matrix, Tone
+    from carvegen.artwork.on_plan.plan import Matrix, Tone
 
 __all__ = ["Lens", "solved"]
 

@@ -9,8 +9,9 @@ import numpy as np
 
 from carvegen.artwork.drawing import Notes
 from carvegen.artwork.kinds import picture_bytes
+from carvegen.artwork.on_plan.laid_picture import MOST_PX_PER_MM, Laid
 from carvegen.artwork.on_plan.plan_fit import tells_its_place
-from carvegen.artwork.on_plan.plan_scan import MOST_PX_PER_MM, Laid, laid_on
+from carvegen.artwork.on_plan.plan_scan import laid_on
 from carvegen.artwork.scan import frame as frames
 from carvegen.artwork.scan.description import ScanOptions
 from carvegen.artwork.scan.pixels import opened
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
     from pathlib import Path
 
-    from carvegen.artwork.on_plan.plan_place import Plan
+    from carvegen.artwork.on_plan.plan import Plan
     from carvegen.artwork.scan.description import Corners
     from carvegen.artwork.scan.pixels import Picture
 

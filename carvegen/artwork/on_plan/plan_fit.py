@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from carvegen.artwork.on_plan.plan_place import Matrix, Plan, Seen, Tone, face_at, laid, levelled
+from carvegen.artwork.on_plan.plan import Matrix, Plan, Seen, Tone, face_at, laid, levelled
 
 __all__ = ["Fit", "judged", "tells_its_place"]
 

@@ -116,3 +116,14 @@ def off_mm(place, true, size=SIZE):
     points = np.stack([x.ravel(), y.ravel(), np.ones(x.size)])
     back = np.linalg.inv(place) @ true @ points
     return np.hypot(*(back[:2] / back[2] - points[:2]))
+
+
+def off_mm_through(found, true, picture_px, lens, size=SIZE):
+    """How far places of the plan lie off in a picture that is laid, its lens with it."""
+    x, y = np.meshgrid(np.linspace(4, size[0] - 4, 7), np.linspace(4, size[1] - 4, 5))
+    points = np.column_stack([x.ravel(), y.ravel(), np.ones(x.size)])
+    there = points @ true.T
+    pixels = bent(there[:, :2] / there[:, 2:], picture_px, lens)
+    straight = np.column_stack([found.lens.straight(pixels), np.ones(len(pixels))])
+    back = straight @ np.linalg.inv(found.place).T
+    return np.hypot(*(back[:, :2] / back[:, 2:] - points[:, :2]).T)

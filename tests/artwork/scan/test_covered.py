@@ -62,6 +62,19 @@ def test_a_hand_or_a_grey_sheet_over_much_of_a_face_is_no_cut(share, colour):
     assert _unlike(found) < 0.5
 
 
+@pytest.mark.parametrize("colour", [(190, 192, 194), (238, 238, 236)])
+def test_a_ruler_or_a_sheet_of_paper_on_pale_bare_wood_is_no_cut(colour):
+    """As light as cut wood or lighter, and hardly greyer: all under it was told as cut."""
+    picture, _ = _photographed(margin=0.0, mirrored=True, ink=(196, 172, 140), paper=(222, 204, 178))
+    seen = np.array(picture.image)
+    y, x = np.mgrid[0 : seen.shape[0], 0 : seen.shape[1]]
+    seen[np.abs(y - 300 - 0.1 * (x - 500)) < 45] = colour
+    found = laid_on(PLAN, Picture(Image.fromarray(seen), None))
+    assert not found.fit.fault
+    assert 1200 < covered(found).area < 2600
+    assert _unlike(found) < 0.5
+
+
 @pytest.mark.parametrize("shadow", [0.0, 0.5])
 def test_what_is_not_cut_yet_is_not_covered(shadow):
     seen, _ = made.photographed(made.painted(shapely.union(SKY, shapely.box(0, 0, 40, 80))), shadow=shadow)

@@ -96,10 +96,11 @@ def test_what_does_not_fit_is_told(plan, cover):
     assert found.fit.fault
 
 
-def test_a_photograph_of_something_else_fits_no_plan():
-    """scikit-image's own photograph of coins."""
-    found = laid_on(PLANS["sky"], Picture(Image.fromarray(data.coins()), None))
-    assert found.fit.fault
+@pytest.mark.parametrize("name", few(["coins", "brick", "gravel", "page", "text", "chelsea", "coffee", "rocket"], 2))
+def test_a_photograph_of_something_else_fits_no_plan(name):
+    """Pictures that scikit-image's wheel brings; all of them: `python -m tests.robustness photographs`."""
+    found = laid_on(PLANS["sky"], Picture(Image.fromarray(getattr(data, name)()).convert("RGB"), None))
+    assert "of 105 places on the plan only" in found.fit.fault
 
 
 @pytest.mark.parametrize(("move", "good"), [((0, 0), True), ((0.1, 0), True), ((1.0, 0), False), ((0, 3.0), False)])

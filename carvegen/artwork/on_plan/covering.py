@@ -1,0 +1,124 @@
+"""What lies over a face in its picture, or glares; and other inks, which do not."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from PIL import Image
+from scipy import ndimage
+
+from carvegen import geometry
+from carvegen.artwork.on_plan.plan import resized
+from carvegen.artwork.on_plan.tones import lighter_than_cut
+from carvegen.artwork.scan.description import ScanOptions
+from carvegen.artwork.scan.reader import read_straight
+from carvegen.base.colour import cielab
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.artwork.on_plan.laid_picture import Laid
+    from carvegen.artwork.on_plan.plan import Plan
+    from carvegen.geometry import Mask
+
+__all__ = ["covered", "shows_other_inks"]
+
+_COVER_PX_PER_MM, _COVER_BLUR_MM = 2.0, 0.5
+_COVERS, _FADES = 18.0, 8.0  #: a* and b* of what lies over the face, and of its soft edge; our own choice
+_TINTED = 10.0  #: the same of what hides the drawing as well; our own choice
+_LEAST_COVER_MM, _MOST_COVERED = 2.0, 0.2  #: a smaller spot may be drawn; a share of the face
+_GREY, _CLEAR, _BLIND = (0.3, 0.7), 30.0, 3  #: from land to cut; L* from one to the other; cells; our own choice
+_COLOURS_PX, _OTHER_INK, _MUCH = 300, 12.0, 0.05  #: pixels along a look at its colours; a* and b*; a share of it
+_PURE = 0.02
+
+
+def covered(laid: Laid) -> BaseGeometry:
+    """Where something else lies over the face, or glares; print view, mm.
+
+    Its colour is no blend of land's and cut's; where that is much of the face and the drawing shows there, it is
+    another ink. Or it hides the drawing, which in a shadow shows, and differs from both in colour by less, is lighter
+    than cut is in the light there, or as grey as neither, where these differ much.
+    """
+    size = laid.plan.size_mm
+    scale = min(laid.px_per_mm, _COVER_PX_PER_MM)
+    picture = laid.seen_at(scale)
+    seen = _blots(laid.fit.locked, laid, scale, (picture.width, picture.height))
+    aside, along, steps = _from_line(picture.image, laid.plan, blur_px=_COVER_BLUR_MM * scale, where=seen)
+    least = max(round(_LEAST_COVER_MM * scale), 1)
+    over = ndimage.binary_opening(aside > _COVERS, iterations=max(least // 2, 1))
+    if over.any():
+        over = ndimage.binary_propagation(over, mask=aside > _FADES)  # glare ends softly
+    if over.mean() > _MOST_COVERED:
+        over = _hiding(over, laid, scale)
+    unlike = (aside > _TINTED) | lighter_than_cut(picture.tone.astype(np.float32), laid.plan)
+    if abs(steps) > _CLEAR:
+        unlike |= (along > _GREY[0]) & (along < _GREY[1])
+    over |= _hiding(ndimage.binary_opening(unlike, iterations=max(least // 2, 1)), laid, scale, fewest=_BLIND)
+    if not over.any():
+        return geometry.union(geometry.empty())
+    over = ndimage.binary_dilation(over, iterations=least)
+    dark = replace(picture, image=Image.fromarray(np.where(over, np.uint8(0), np.uint8(255))), dpi=None)
+    plain = ScanOptions(deskew=False, even=False, threshold=0.5)
+    return geometry.union(*read_straight(dark, size, plain).layers.values())
+
+
+def shows_other_inks(laid: Laid) -> bool:
+    """Whether much of a picture has a colour that is no blend of what the plan has as land and as cut."""
+    wide, high = (max(round(side * _COLOURS_PX / max(laid.plan.size_mm)), 8) for side in laid.plan.size_mm)
+    seen = laid.seen_at(2 * _COLOURS_PX / max(laid.plan.size_mm)).image.convert("RGB")
+    seen = seen.resize((wide, high), Image.Resampling.BOX)
+    drawn, aside = resized(laid.plan.tone, (wide, high)), _aside(seen, laid.plan)
+    pure = (drawn < _PURE) | (drawn > 1 - _PURE)
+    return bool(pure.any() and (aside[pure] > _OTHER_INK).mean() > _MUCH)
+
+
+def _blots(which: Mask, laid: Laid, scale: float, size: tuple[int, int]) -> Mask:
+    """The pixels of some of a fit's cells."""
+    found, half = np.zeros(size[::-1], dtype=bool), laid.fit.cell_mm / 2
+    middle = laid.fit.middle[which]
+    for left, top, right, bottom in np.round(np.hstack([middle - half, middle + half]) * scale).astype(int):
+        found[top:bottom, left:right] = True
+    return found
+
+
+def _hiding(over: Mask, laid: Laid, scale: float, *, fewest: int = 0) -> Mask:
+    """Of what may lie over the face the parts in which most cells, and no fewer than so many, show no drawing."""
+    blobs, count = ndimage.label(over)
+    wide = ndimage.maximum_filter(blobs, max(round(laid.fit.cell_mm * scale / 2), 1))  # a drawn line is no part of it
+    x, y = np.clip((laid.fit.middle * scale).astype(int), 0, np.array(over.shape)[::-1] - 1).T
+    within = wide[y, x]
+    shown, blind = (np.bincount(within[its], minlength=count + 1) for its in (laid.fit.locked, ~laid.fit.locked))
+    kept = (blind >= np.maximum(shown, fewest)) & (np.arange(count + 1) > 0)
+    return np.asarray(kept[blobs])
+
+
+def _aside(image: Image.Image, plan: Plan) -> NDArray[np.float64]:
+    """How far each pixel's colour lies aside of the line from land's colour to cut's, in a* and b*; see below."""
+    return _from_line(image, plan)[0]
+
+
+def _from_line(
+    image: Image.Image, plan: Plan, *, blur_px: float = 0.0, where: Mask | None = None
+) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:
+    """How far each pixel's colour lies aside of the line from land's colour to cut's, in a* and b*, and how far along.
+
+    And how much lighter cut is, L*. Land's colour and cut's are those `where` the drawing shows, if it shows both. Not
+    numbers if the plan has no land or no cut.
+    """
+    lab = cielab(np.asarray(image.convert("RGB"), dtype=np.float64))
+    if blur_px:
+        lab = ndimage.gaussian_filter(lab, (blur_px, blur_px, 0))
+    drawn = resized(plan.tone, (image.width, image.height))
+    on, off = drawn < _PURE, drawn > 1 - _PURE
+    if where is not None and (on & where).any() and (off & where).any():
+        on, off = on & where, off & where
+    if not (on.any() and off.any()):
+        return np.full(drawn.shape, np.nan), np.full(drawn.shape, np.nan), 0.0
+    ink, paper = (np.median(lab[its], axis=0) for its in (on, off))
+    way = paper - ink
+    along = np.clip((lab - ink) @ way / max(float(way @ way), 1e-9), 0, 1)
+    aside = np.linalg.norm((lab - ink - along[..., None] * way)[..., 1:], axis=-1)
+    return np.asarray(aside), np.asarray(along), float(way[0])
