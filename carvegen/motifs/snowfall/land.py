@@ -127,8 +127,10 @@ def parted(flakes: Flakes, limits: Limits, clumps: Clumps) -> PolygonArray:
     group = geometry.linked_groups(len(flakes), small, large)
     merged = stays & ((np.bincount(group, minlength=len(flakes))[group] > 1) | flakes.torn)
     of = np.flatnonzero(merged)
-    members = np.concatenate([flakes.shape[of], _shoulders(flakes, small[flows], large[flows])])
-    whose = np.concatenate([group[of], group[large[flows]]])
+    seen = merged.copy()
+    seen[small[flows]] = False  # its shoulder holds all of it
+    members = np.concatenate([flakes.shape[seen], _shoulders(flakes, small[flows], large[flows])])
+    whose = np.concatenate([group[seen], group[large[flows]]])
     sound, doubtful = clumps.smooth(gathered(members, whose), _marks(flakes.mark[of], group[of]))
     return _settled(flakes.shape[stays & ~merged], sound, doubtful, limits)
 
