@@ -46,6 +46,7 @@ _FROM = 0.95  #: of a flake: so far beyond a mark branches may start that grow i
 _INTO = 0.4  #: so much of a new stroke lies in the mark at least
 _CALM = 1.5  #: so much more falls where the level is known: the mark may lie in a calm
 _RISES = 0.8  #: white rises with the level of snow nearly as 1 - exp(-a level^b): b
+_MOST_OF_IT = 0.5  #: of a flake with so much in a mark that comes out nothing is left beside it
 _LITTLE = 0.35  #: a shape of which less is left goes whole
 
 Grow = Callable[[Any, Place, "Generator"], "PolygonArray"]
@@ -364,6 +365,7 @@ class _Hand:
         cuts, white, land = self.growth.cuts, self.mark.shape, self.limits.land_mm
         near = shapely.dwithin(cuts, white, land + _BESIDE_MM)
         rest, joins = cuts[~near], cuts[near]
+        joins = joins[~self._mostly_inside(joins)]
         while True:
             one = joined_to(joins, white, self.limits)
             weak = weak_places(one, np.concatenate([rest, self.bed.others]), self.bed.place, self.limits)
@@ -385,6 +387,13 @@ class _Hand:
         return goes
 
     # ── small questions ──
+
+    def _mostly_inside(self, shapes: PolygonArray) -> Mask:
+        """Which whole ones lie in the mark but for a bit, which would be a wart on its rim."""
+        if not self.habit.whole:
+            return np.zeros(len(shapes), dtype=bool)
+        inside = shapely.area(shapely.intersection(shapes, self.mark.shape)) > _MOST_OF_IT * shapely.area(shapes)
+        return np.asarray(inside & shapely.within(shapes, self.zone))
 
     def _with(self, cuts: PolygonArray, **more: Any) -> Growth:  # noqa: ANN401
         growth = replace(self.growth, cuts=cuts, **more)

@@ -107,6 +107,16 @@ def test_what_stays_is_never_white_and_what_comes_out_always(name, shape) -> Non
     assert decided >= 0.7 * white(growth, shape) - 2 * LIMITS.cut_mm**2
 
 
+@pytest.mark.parametrize(("inside", "alone"), [(0.7, True), (0.3, False)])
+def test_a_flake_that_lies_mostly_in_a_ring_that_comes_out_leaves_no_wart_on_it(inside, alone) -> None:
+    growth, bed = grown("snowfall")
+    ring, flake = box(12, 8, 6, 6), shapely.box(18 - inside, 10, 19 - inside, 11)
+    growth = dataclasses.replace(growth, cuts=geometry.polygon_array([flake]))
+    out = shapely.union_all(marked(growth, [mark(Meaning.COMES_OUT, ring)], bed).cuts)
+    assert (shapely.area(shapely.difference(out, ring)) < 0.01) == alone
+    assert shapely.area(shapely.difference(ring, out)) < 0.01
+
+
 @each_motif
 @examples(2)
 @given(one=blobs(x=(2, 9), reach=3), other=blobs(x=(27, 34), reach=3), meanings=st.permutations(list(Meaning)))

@@ -103,13 +103,13 @@ def test_heavy_is_as_white_as_asked(seed, size, share) -> None:
 def test_heavy_snow_lies_in_masses_with_holes() -> None:
     """Where it falls thick flakes are one, and many small ones lie beside them.
 
-    Over four seeds 44 to 52 % of the white in the largest fiftieth, 21 to 41 holes; before flakes stuck where they lie
-    thick it was 27 to 31 %, and 5 to 11 holes.
+    Over two seeds 40 to 41 % of the white in the largest fiftieth, 7 to 10 holes, for what lies between flakes that
+    stick is filled; before flakes stuck where they lie thick it was 27 to 31 %.
     """
     cuts = grown("snowfall", Settings(**PRESETS["heavy"]), limits(0.9, 0.4), 1, size=(150.0, 110.0)).cuts
     size = np.sort(shapely.area(cuts))[::-1]
     assert size[: len(size) // 50].sum() > 0.36 * size.sum()
-    assert shapely.get_num_interior_rings(cuts).sum() > 10
+    assert shapely.get_num_interior_rings(cuts).sum() > 5
     assert np.median(np.sqrt(4 * size / np.pi)) < 2
 
 

@@ -62,7 +62,8 @@ def gathered(shapes: PolygonArray, group: Indices) -> PolygonArray:
     sound = shapes[order].copy()
     broken = ~shapely.is_valid(sound)
     sound[broken] = shapely.make_valid(sound[broken])
-    return np.asarray(shapely.geometrycollections(sound, indices=numbers), dtype=object)
+    lots = np.asarray(shapely.geometrycollections(sound, indices=numbers), dtype=object)
+    return np.asarray(shapely.union_all(lots[:, None], axis=1), dtype=object) if len(lots) else lots
 
 
 def smooth(shapes: PolygonArray, limits: Limits) -> tuple[PolygonArray, PolygonArray]:

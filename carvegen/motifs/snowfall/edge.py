@@ -326,7 +326,7 @@ def _missed(
     doubtful = np.flatnonzero(lost > _HAIR_MM * limits.cut_mm)
     corners, whose = shapely.get_parts(shapely.difference(pieces[doubtful], reached[doubtful]), return_index=True)
     shows = (_across(corners) > least) | (shapely.area(corners) > slight)
-    shows &= ~(far[whose] & shapely.dwithin(corners, inner, limits.cut_mm))
+    shows &= ~(far[doubtful[whose]] & shapely.dwithin(corners, inner, limits.cut_mm))
     missed, nth = shapely.get_parts(opened(corners[shows], _HAIR_MM), return_index=True)  # no hair joins two corners
     whose = doubtful[whose[shows]][nth]
     long = _across(missed) > least

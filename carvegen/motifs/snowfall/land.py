@@ -38,6 +38,10 @@ _DEEP = 0.34  #: two that overlap by so much of the smaller one's reach are one
 _SINKS = 1.1  #: in its reaches: how much deeper some of those that merge sink in than others
 _HIDDEN = 2.6  #: by so much it shows nowhere
 _LEAN = 0.74  #: few flakes' reaches towards one another are less than this, over their largest
+_FLOWS = (0.3, 0.95)  #: share of those that stick to a flake with shoulders between them: flakes differ,
+_CORE = (0.4, 1.05)  #: and shoulders are as broad as so much of the larger one, or all of it
+_KNOB = 0.6  #: without a shoulder, one that is so small beside the larger one is a knob on its rim;
+_TEETH = 0.25  #: so many of these stay
 _SHRINKS = 0.55  #: a flake that must shrink further goes
 BODY = 0.84  #: a flake's mean reach over its largest
 _ROUNDS = 6  #: in which narrow land is filled
@@ -114,14 +118,51 @@ def parted(flakes: Flakes, limits: Limits, clumps: Clumps) -> PolygonArray:
     kin |= _stick(flakes, small[near], large[near])
     stays = np.ones(len(flakes), dtype=bool)
     stays[small[near[~kin]]] = False
-    shapes = flakes.shape[stays]
     both = stays[small] & stays[large] & (gap <= limits.land_mm)
-    group = geometry.linked_groups(len(flakes), small[both], large[both])[stays]
-    merged = (np.bincount(group)[group] > 1) | flakes.torn[stays]
-    sound, doubtful = clumps.smooth(
-        gathered(shapes[merged], group[merged]), _marks(flakes.mark[stays][merged], group[merged])
-    )
-    return _settled(shapes[~merged], sound, doubtful, limits)
+    small, large, sunk = small[both], large[both], sunk[both]
+    flows = _flows(flakes, small, large)
+    stays[small[~flows & _knobs(flakes, small, large)]] = False
+    left = stays[small] & stays[large]
+    small, large, flows = small[left], large[left], (flows & (sunk < _HIDDEN))[left]
+    group = geometry.linked_groups(len(flakes), small, large)
+    merged = stays & ((np.bincount(group, minlength=len(flakes))[group] > 1) | flakes.torn)
+    of = np.flatnonzero(merged)
+    seen = merged.copy()
+    seen[small[flows]] = False  # its shoulder holds all of it
+    members = np.concatenate([flakes.shape[seen], _shoulders(flakes, small[flows], large[flows])])
+    whose = np.concatenate([group[seen], group[large[flows]]])
+    sound, doubtful = clumps.smooth(gathered(members, whose), _marks(flakes.mark[of], group[of]))
+    return _settled(flakes.shape[stays & ~merged], sound, doubtful, limits)
+
+
+def _flows(flakes: Flakes, small: Indices, large: Indices) -> Mask:
+    """Which pairs run into one another: most of those that stick to one flake, few of those that stick to another."""
+    low, high = _FLOWS
+    usual = low + (high - low) * Draws(keys(flakes.key[large], 3)).random(1)[:, 0]
+    return np.asarray(Draws(keys(flakes.key[small], flakes.key[large], 2)).random(1)[:, 0] < usual)
+
+
+def _knobs(flakes: Flakes, small: Indices, large: Indices) -> Mask:
+    """Which of the smaller ones would be knobs on the rim of a single one: some of them stay, as teeth."""
+    alone = np.bincount(small, minlength=len(flakes))[small] == 1
+    chance = Draws(keys(flakes.key[small], flakes.key[large], 4)).random(1)[:, 0]
+    return np.asarray(alone & (flakes.reach[small] < _KNOB * flakes.reach[large]) & (chance > _TEETH))
+
+
+def _shoulders(flakes: Flakes, small: Indices, large: Indices) -> PolygonArray:
+    """What lies between the flakes of each pair: the convex hull of the smaller one and of a core of the larger.
+
+    The larger the core, the fuller the bays on both sides; a whole one leaves straight sides.
+    """
+    thin, full = _CORE
+    core = thin + (full - thin) * Draws(keys(flakes.key[small], flakes.key[large], 5)).random(1)[:, 0]
+    own, nth = shapely.get_coordinates(flakes.shape[small], return_index=True)
+    other, of = shapely.get_coordinates(flakes.shape[large], return_index=True)
+    middle = flakes.xy[large[of]]
+    pair = np.concatenate([nth, of])
+    order = np.argsort(pair, kind="stable")
+    xy = np.concatenate([own, middle + np.minimum(core[of, None], 1) * (other - middle)])[order]
+    return np.asarray(shapely.convex_hull(shapely.linestrings(xy, indices=pair[order])), dtype=object)
 
 
 def _stick(flakes: Flakes, small: Indices, large: Indices) -> Mask:

@@ -27,8 +27,11 @@ _CHIPPED = 0.35  #: share of chips with three, five or six sides among those tha
 _FACETS = 0.14  #: and of crisp four-sided ones
 _NICKED = 0.25  #: share of round flakes with one side cut straight
 _CRISPEST = 4.5  #: exponent of large squarish flakes at most: they are soft at the corners
-_DENTS = 3  #: of a large flake at most, as a gouge leaves them between its strokes,
-_FLATS = 3  #: and sides cut straight
+_CUT_ROUND = 0.4  #: share of large flakes that are cut round in straight strokes,
+_STROKES = (3, 7)  #: so many,
+_DENTED = 0.35  #: and that have deep dents
+_DENTS = 3  #: of one at most
+_FLATS = 3  #: sides cut straight of those that are not cut round
 
 
 def superellipse(direction: Directions, exponent: Floats) -> Floats:
@@ -152,12 +155,39 @@ def _facet(way: Directions, draws: Draws) -> Floats:
 
 
 def _worked(way: Directions, reach: Floats, large: Floats, draws: Draws) -> Floats:
-    """The polar reach of large flakes, with dents of unequal depth and breadth and some sides cut straight."""
+    """The polar reach of large flakes: some cut round in a few straight strokes, some dented, the rest roundish."""
+    kind, depth = draws.random(2).T
+    usual = reach.mean(axis=1, keepdims=True)
+    cut = np.flatnonzero(kind < _CUT_ROUND)
+    worked = reach.copy()
+    worked[cut] = _strokes(way[cut], reach[cut], usual[cut], large[cut], draws.of(cut))
+    rest = np.flatnonzero(kind >= _CUT_ROUND)
+    strength = np.where(kind[rest] < _CUT_ROUND + _DENTED, 0.26 + 0.14 * depth[rest], 0.1)[:, None]
+    worked[rest] = _dented(way[rest], reach[rest], large[rest], strength, draws.of(rest))
+    return worked
+
+
+def _strokes(way: Directions, reach: Floats, usual: Floats, large: Floats, draws: Draws) -> Floats:
+    """Three to seven straight sides at unequal distances, their corners softened by a p-norm as in `_chip`."""
+    fewest, most = _STROKES
+    sides = np.floor(draws.uniform(fewest, most + 1))
+    power, begin = draws.uniform(10.0, 26.0), draws.uniform(0, 2 * np.pi)
+    total = reach**-power
+    for k in range(most):
+        square = begin + 2 * np.pi * (k + draws.uniform(-0.3, 0.3)) / sides
+        away = usual * (1.1 - large * draws.uniform(0.05, 0.35))
+        nearness = np.clip((way * _turned(-square)).real, 0, None) / away
+        total += np.where(k < sides, nearness**power, 0)
+    return np.asarray(total ** (-1 / power))
+
+
+def _dented(way: Directions, reach: Floats, large: Floats, strength: Floats, draws: Draws) -> Floats:
+    """Dents of unequal depth and breadth, as a gouge leaves them between its strokes, and some sides cut straight."""
     dented = np.zeros(way.shape)
     for _ in range(_DENTS):
         off = np.angle(way * _turned(-draws.uniform(0, 2 * np.pi)))
-        deep, broad = 0.26 * draws.random() ** 1.5, draws.uniform(0.16, 0.5)
-        dented += (deep + 0.03) * np.exp(-((off / broad) ** 2) / 2)
+        deep, broad = strength * draws.random() ** 1.5, draws.uniform(0.16, 0.5)
+        dented += (deep + 0.1 * strength) * np.exp(-((off / broad) ** 2) / 2)
     reach = reach * np.exp(-large * dented)
     usual = reach.mean(axis=1, keepdims=True)
     for _ in range(_FLATS):

@@ -9,7 +9,7 @@ import shapely
 from carvegen import geometry
 from carvegen.base.limits import Limits
 from carvegen.geometry.narrow import narrow_places
-from carvegen.motifs.snowfall import edge
+from carvegen.motifs.snowfall import Settings, edge
 from tests.cases import limits, shapes
 
 FRAME = geometry.box(100, 75)
@@ -107,3 +107,14 @@ def test_a_tip_along_the_grain_is_measured_by_the_land_that_is_asked_there() -> 
     left = edge._firm(shapes(ON_GRAIN), shapely.Polygon(), FRAME, its, unfilled=shapely.Polygon())
     assert long(left) == 0
     assert shapely.area(left).sum() > 0.8 * ON_GRAIN.area
+
+
+def test_a_mass_that_reaches_far_in_is_left_as_it_is_where_only_its_end_at_the_edge_is_looked_at() -> None:
+    """One of its sides runs flat across the line beyond which nothing is looked at, and leaves a sliver this side."""
+    face, its = geometry.box(100, 60), limits(0.9, 0.3)
+    line = 60 - 12 * its.land_mm
+    mass = shapely.Polygon([(40, 61), (40, 30), (70, 30), (70, line - 0.2), (50, line + 0.25), (50, 61)])
+    both = shapes(shapely.box(5, 57, 9, 62), mass)
+    cuts = edge.bounded(both, face, face, its, Settings())
+    wanted = shapely.intersection(shapely.union_all(both), face)
+    assert shapely.area(shapely.symmetric_difference(shapely.union_all(cuts), wanted)) < 0.02

@@ -10,7 +10,9 @@ from carvegen import geometry
 from carvegen.geometry.disc_pairs import disc_pairs
 from carvegen.geometry.necks import necks
 from carvegen.motifs.snowfall import land
-from carvegen.motifs.snowfall.clumps import smooth
+from carvegen.motifs.snowfall.clumps import Clumps, gathered, smooth
+from carvegen.motifs.snowfall.flakes import Flakes
+from carvegen.motifs.snowfall.land import BODY
 from tests.cases import limits, shapes
 
 
@@ -71,3 +73,21 @@ def test_what_stays_narrow_goes_after_some_rounds(monkeypatch: pytest.MonkeyPatc
     assert len(asked) < 12
     assert [round(its.area) for its in left] == [25]
     assert shapely.distance(left[0], good) == 0
+
+
+def test_small_ones_that_stick_to_a_large_one_are_seldom_knobs_on_its_rim() -> None:
+    """Most that stick out of one run into it by a shoulder or go; some stay as teeth."""
+    its, left = limits(0.5, 0.4), {"knob": 0, "shoulder": 0, "none": 0}
+    for seed in range(60):
+        key = np.arange(2, dtype=np.uint64) + np.uint64(2 * seed)
+        xy, reach = np.array([[0.0, 0.0], [2.2, 0.0]]), np.array([2.4, 0.8])
+        shape = geometry.polygon_array(shapely.buffer(geometry.dots(xy), BODY * reach))
+        no = np.zeros(2)
+        pair = Flakes(shape, xy, reach, no.astype(int), key, no + 0.5, no.astype(bool), key, no)
+        made = shapely.union_all(land.parted(pair, its, Clumps(its)))
+        more = shapely.area(made) - shapely.area(shapely.union_all(smooth(gathered(shape, no.astype(int)), its)[0]))
+        sticks_out = shapely.bounds(made)[2] > 2.5
+        left["none" if not sticks_out else "shoulder" if more > 0.05 else "knob"] += 1
+    assert left["shoulder"] > 25
+    assert left["none"] > 5
+    assert 0 < left["knob"] < 20

@@ -101,3 +101,19 @@ def test_only_outlines_that_a_disc_does_not_pass_are_rounded() -> None:
     small, large = (rounded_until(rough, np.full(3000, least)) == rough for least in (0.2, 0.58))
     assert small.all()
     assert 0.05 < large.all(axis=(1, 2)).mean() < 0.95
+
+
+def test_large_flakes_are_of_several_kinds() -> None:
+    """Some are cut round in a few strokes, and nowhere hollow; some have dents; some bend all round.
+
+    Of large ones that were all dented alike an eighth was nowhere hollow.
+    """
+    edges = outlined(2000, 60, round_share=0.6, rng=np.random.default_rng(5), large=1.0)
+    side = np.roll(edges, -1, axis=1) - edges
+    turn = np.angle(np.exp(1j * np.diff(np.arctan2(side[..., 1], side[..., 0]), axis=1)))
+    straight = (np.abs(turn) < np.radians(2)).mean(axis=1)
+    hollow = (turn < -np.radians(2)).mean(axis=1)
+    assert (straight > 0.4).mean() > 0.2
+    assert (straight < 0.3).mean() > 0.2
+    assert (hollow > 0.1).mean() > 0.2
+    assert (hollow == 0).mean() > 0.2
