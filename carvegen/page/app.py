@@ -23,16 +23,15 @@ from carvegen.artwork import bounds
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.page.beginning import Upload, begun, offers, received, thin_out, understood
 from carvegen.page.gestures import gesture
-from carvegen.page.guard import Guard
+from carvegen.page.guard import Guard, forget, remember
 from carvegen.page.session import OnlyLooksError, Session
-from carvegen.page.table.address import forget, remember
 from carvegen.page.words import own_fault
 from carvegen.page.work.handed_over import INLINE, listed
 from carvegen.page.work.photographs import MARKED, PICTURE, SHEET
 
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
-    from carvegen.page.table.address import Address
+    from carvegen.page.guard import Address
 
 __all__ = ["CLIENT", "Page"]
 

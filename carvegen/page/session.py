@@ -35,9 +35,8 @@ from carvegen.page.table.saving import Saver
 from carvegen.page.words import about, own_fault, stage_words
 from carvegen.page.work.findings import Found, Nearby
 from carvegen.page.work.handed_over import File, cautions, files
-from carvegen.page.work.pace import Pace
 from carvegen.page.work.photographs import compared, read_coloured
-from carvegen.page.work.processes import BUILT, SHEET, Behind, built, checks, sheet
+from carvegen.page.work.processes import BUILT, SHEET, Behind, Pace, built, checks, sheet
 from carvegen.page.work.thumbnails import by_hand, thumbnail
 from carvegen.prints.file.print_file import read_print
 

@@ -18,9 +18,8 @@ from carvegen.base.errors import InputError
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.marking.pencil.areas import areas, covered, share_of_deepest
 from carvegen.marking.pencil.corner_marks import placed
-from carvegen.marking.pencil.evened import evened
+from carvegen.marking.pencil.evened import PX_PER_MM, evened, straightened
 from carvegen.marking.pencil.pencils import check_apart, learnt, nearest_pencil
-from carvegen.marking.pencil.straightened import PX_PER_MM, straightened
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -30,10 +29,9 @@ if TYPE_CHECKING:
     from carvegen.geometry import Mask, PolygonArray
     from carvegen.marking.pencil.areas import Area
     from carvegen.marking.pencil.corner_marks import Placed
-    from carvegen.marking.pencil.evened import Evened
+    from carvegen.marking.pencil.evened import Evened, Light
     from carvegen.marking.pencil.layout import MarkingSheet, SheetPage
     from carvegen.marking.pencil.pencils import Pencil
-    from carvegen.marking.pencil.straightened import Light
 
 __all__ = ["GRADES", "PageRead", "SheetsRead", "joined_marks", "read_page", "read_sheets"]
 

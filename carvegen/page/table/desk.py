@@ -19,9 +19,8 @@ from carvegen.marking.marks import check_agreement, on_face
 from carvegen.marking.marks_file import marks_text, read_marks
 from carvegen.page.packed import Group
 from carvegen.page.print_checks import Scene
-from carvegen.page.table.file_changes import marks_after, marks_named, text_in
 from carvegen.page.table.kept_copy import copied, growths_beside, read_copied
-from carvegen.page.table.own_marks import free_file, own_file
+from carvegen.page.table.own_marks import free_file, marks_after, marks_named, own_file, text_in
 from carvegen.page.table.stock import Delta, Seen, Stock
 from carvegen.prints.cut_blocks import setups_of, unmarked_of
 from carvegen.prints.file.print_file import read_print

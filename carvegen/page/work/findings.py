@@ -16,7 +16,7 @@ from carvegen.base.finding_groups import grouped
 from carvegen.base.findings import Finding
 from carvegen.base.words import shortened
 from carvegen.checks.mending import can_mend
-from carvegen.marking.limits_kept import kept_findings
+from carvegen.marking.adapting import kept_findings
 from carvegen.page.print_checks import found_near, inner_of
 
 if TYPE_CHECKING:
