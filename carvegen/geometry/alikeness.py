@@ -138,7 +138,7 @@ def elongations(shapes: PolygonArray) -> tuple[Floats, Floats]:
     """Length over width of each shape's ellipse of inertia, and twice the angle of its long axis, radians; (n,)."""
     outline = geometry.rings(geometry.filled(shapes))
     centre = shapely.get_coordinates(shapely.centroid(geometry.filled(shapes)))[outline.owner]
-    a = outline.xy - np.repeat(centre, np.diff(outline.start), axis=0)
+    a = outline.xy - outline.spread(centre)
     b = a[outline.edge_ends]
     double_area = a[:, 0] * b[:, 1] - b[:, 0] * a[:, 1]
     xx, yy = (
@@ -166,14 +166,14 @@ def _signatures(shapes: PolygonArray) -> Floats:
     """
     outline = geometry.rings(geometry.filled(shapes))
     start, xy, after = outline.start[:-1], outline.xy, outline.edge_ends
-    count = np.diff(outline.start)
+    count = outline.sizes
     root = np.sqrt(count)
 
     def mean(values: Floats) -> Floats:
         return np.asarray(np.add.reduceat(values, start) / count)
 
     centre = np.column_stack([mean(xy[:, 0]), mean(xy[:, 1])])
-    squared = ((xy - np.repeat(centre, count, axis=0)) ** 2).sum(axis=1)
+    squared = ((xy - outline.spread(centre)) ** 2).sum(axis=1)
     spread = np.sqrt(mean(squared))
     found = [1000.0 * count, np.sqrt(np.maximum.reduceat(squared, start)), np.sqrt(np.minimum.reduceat(squared, start))]
     found += [root * spread, root * np.sqrt(np.sqrt(mean(squared**2))), root * mean(np.sqrt(squared))]

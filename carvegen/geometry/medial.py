@@ -22,7 +22,7 @@ from carvegen.geometry.diagrams import (
     Parabola,
     Site,
 )
-from carvegen.geometry.edges import counted, unit
+from carvegen.geometry.edges import unit
 from carvegen.geometry.skeletons import Skeletons, are_simple
 
 if TYPE_CHECKING:
@@ -209,8 +209,8 @@ def _to_few_sides(shapes: PolygonArray, xy: Floats, owner: Indices) -> Floats:
     outline = geometry.rings(shapes)
     along = unit(step := outline.xy[outline.edge_ends] - outline.xy)
     sides = np.column_stack([outline.xy, along, (step * along).sum(axis=1)])
-    count = np.bincount(outline.owner, np.diff(outline.start), minlength=len(shapes)).astype(np.int16)
-    begin = np.cumsum(count, dtype=np.int64) - count
+    count = np.bincount(outline.owner, outline.sizes, minlength=len(shapes)).astype(np.int16)
+    begin = geometry.starts(count)[:-1]
     order = np.argsort(count[owner], kind="stable")
     ends = np.searchsorted(count[owner[order]], np.arange(_FEW + 1), side="right")
     row = np.empty(len(shapes), dtype=np.int64)
@@ -312,7 +312,7 @@ def _sampled(points: Floats, shape: Indices, links: Indices, one: Site, two: Sit
     bent = ~(one.is_line & two.is_line)
     pieces = np.where(bent, np.maximum(np.ceil(run / np.sqrt(8 * gap * _NEAR_MM)), 1), 1).astype(np.int64)
     edge = np.repeat(np.arange(len(links)), pieces - 1)
-    share = (counted(pieces - 1) + 1) / pieces[edge]
+    share = (geometry.counted(pieces - 1) + 1) / pieces[edge]
     inner = start[edge] + share[:, None] * (end - start)[edge]
     inner = np.where(mixed[edge, None], curve.at(inner, edge), inner)
     owner = np.concatenate([shape, shape[links[edge, 0]]])
@@ -324,8 +324,8 @@ def _sampled(points: Floats, shape: Indices, links: Indices, one: Site, two: Sit
 def _chained(links: Indices, pieces: Indices, points: int) -> Indices:
     """Each link by way of the points that lie on it, which are numbered from `points` on."""
     link = np.repeat(np.arange(len(links)), pieces)
-    place = counted(pieces)
-    before = points + np.cumsum(pieces - 1) - (pieces - 1)
+    place = geometry.counted(pieces)
+    before = points + geometry.starts(pieces - 1)[:-1]
     left = np.where(place == 0, links[link, 0], before[link] + place - 1)
     right = np.where(place == pieces[link] - 1, links[link, 1], before[link] + place)
     return np.column_stack([left, right])

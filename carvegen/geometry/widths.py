@@ -15,11 +15,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.geometry import dots, lines
+from carvegen.geometry import counted, dots, lines
 from carvegen.geometry.edges import (
     Edges,
     Outline,
-    counted,
     cross,
     unit,
 )
