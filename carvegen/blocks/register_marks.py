@@ -263,8 +263,8 @@ def _pins(plan: Plan, size: tuple[float, float]) -> PolygonArray:
 
 def _along_long_side(shapes: Sequence[Any], size: tuple[float, float]) -> PolygonArray:
     """What is drawn along the lower side; along the left side where that is the long one."""
-    found = geometry.polygon_array(shapes)
-    return found if size[0] >= size[1] else shapely.transform(found, lambda xy: xy[:, ::-1])
+    result = geometry.polygon_array(shapes)
+    return result if size[0] >= size[1] else shapely.transform(result, lambda xy: xy[:, ::-1])
 
 
 def sheet_of(plan: Plan, size: tuple[float, float]) -> Any:  # noqa: ANN401

@@ -56,12 +56,12 @@ class Source:
 def sources() -> Mapping[str, Source]:
     """Every entry of the shipped register, by its key; `CarvegenError` if one isn't whole."""
     path = shipped() / "sources.toml"
-    found = {}
+    result = {}
     for key, entry in read_toml(path).items():
         if not isinstance(entry, dict) or {name: type(value) for name, value in entry.items()} != _FIELDS:
             raise CarvegenError(f"{path}: [{key}] must have {', '.join(_FIELDS)}", hint="install carvegen again")
-        found[key] = Source(key=key, **entry)
-    return MappingProxyType(found)
+        result[key] = Source(key=key, **entry)
+    return MappingProxyType(result)
 
 
 def parts(source: str) -> tuple[str, ...]:

@@ -122,9 +122,9 @@ def starts(sizes: NDArray[Any]) -> Indices:
 
 def polygon_array(shapes: Iterable[BaseGeometry]) -> PolygonArray:
     """A `PolygonArray` of `shapes`; may be empty."""
-    found = list(shapes)
-    array = np.empty(len(found), dtype=object)
-    array[:] = found
+    result = list(shapes)
+    array = np.empty(len(result), dtype=object)
+    array[:] = result
     return array
 
 
@@ -140,11 +140,11 @@ def stack(arrays: Iterable[PolygonArray]) -> PolygonArray:
 
 def parts(geometry: Any) -> PolygonArray:  # noqa: ANN401
     """Every polygon with an area in a geometry or an array of them; lines and points are dropped."""
-    found = np.atleast_1d(np.asarray(shapely.get_parts(np.atleast_1d(np.asarray(geometry, dtype=object)))))
-    while len(found) and (shapely.get_type_id(found) > _POLYGON).any():
-        found = np.asarray(shapely.get_parts(found))
-    kept = (shapely.get_type_id(found) == _POLYGON) & (shapely.area(found) > 0)
-    return cast("PolygonArray", found[kept])
+    result = np.atleast_1d(np.asarray(shapely.get_parts(np.atleast_1d(np.asarray(geometry, dtype=object)))))
+    while len(result) and (shapely.get_type_id(result) > _POLYGON).any():
+        result = np.asarray(shapely.get_parts(result))
+    kept = (shapely.get_type_id(result) == _POLYGON) & (shapely.area(result) > 0)
+    return cast("PolygonArray", result[kept])
 
 
 def solid(shape: Any) -> BaseGeometry:  # noqa: ANN401
@@ -313,11 +313,11 @@ def snapped(shapes: PolygonArray) -> PolygonArray:
     many = shapely.get_num_interior_rings(shapes) > _MANY_HOLES
     if not many.any():
         return parts(shapely.set_precision(shapes, GRID_MM))
-    found = polygon_array(shapes)
-    found[many] = shapely.remove_repeated_points(shapely.set_precision(shapes[many], GRID_MM, mode="pointwise"))
-    rest = ~many | ~shapely.is_valid(found) | (shapely.get_type_id(found) != _POLYGON)
-    found[rest] = shapely.set_precision(shapes[rest], GRID_MM)
-    return parts(found)
+    result = polygon_array(shapes)
+    result[many] = shapely.remove_repeated_points(shapely.set_precision(shapes[many], GRID_MM, mode="pointwise"))
+    rest = ~many | ~shapely.is_valid(result) | (shapely.get_type_id(result) != _POLYGON)
+    result[rest] = shapely.set_precision(shapes[rest], GRID_MM)
+    return parts(result)
 
 
 def holes(shapes: PolygonArray) -> PolygonArray:
@@ -340,13 +340,13 @@ def rings(shapes: PolygonArray) -> Rings:
     size[~alone] = shapely.get_num_coordinates(shapely.get_rings(shapes[count > 1]))
     open_ = np.ones(int(size.sum()), dtype=bool)
     open_[np.cumsum(size) - 1] = False
-    found = Rings(shapely.get_coordinates(shapes)[open_], starts(size - 1), owner, hole)
-    wrong = np.flatnonzero((_twice_signed_areas(found) < 0) != hole)
-    size = found.sizes[wrong]
-    begin, nth = np.repeat(found.start[wrong], size), counted(size)
+    result = Rings(shapely.get_coordinates(shapes)[open_], starts(size - 1), owner, hole)
+    wrong = np.flatnonzero((_twice_signed_areas(result) < 0) != hole)
+    size = result.sizes[wrong]
+    begin, nth = np.repeat(result.start[wrong], size), counted(size)
     back = np.where(nth == 0, 0, np.repeat(size, size) - nth)  # the first stays first
-    found.xy[begin + nth] = found.xy[begin + back]
-    return found
+    result.xy[begin + nth] = result.xy[begin + back]
+    return result
 
 
 def _twice_signed_areas(rings: Rings) -> Floats:

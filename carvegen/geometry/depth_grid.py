@@ -83,13 +83,13 @@ def _depths(share: Floats, pitch: float) -> NDArray[np.float32]:
     row, column = np.ogrid[: share.shape[0], : share.shape[1]]
     off = row - nearest[0] + own * there[0], column - nearest[1] + own * there[1]  # from the outline
     flat = off[0] * there[0] + off[1] * there[1]
-    found = np.where(distance <= _NEAR, flat, sign * np.hypot(*off))
-    return np.asarray(found * pitch, dtype=np.float32)
+    result = np.where(distance <= _NEAR, flat, sign * np.hypot(*off))
+    return np.asarray(result * pitch, dtype=np.float32)
 
 
 def _nearest(crossed: Mask) -> tuple[Floats, Indices]:
-    found: Any = ndimage.distance_transform_edt(~crossed, return_indices=True)
-    return np.asarray(found[0]), np.asarray(found[1])
+    result: Any = ndimage.distance_transform_edt(~crossed, return_indices=True)
+    return np.asarray(result[0]), np.asarray(result[1])
 
 
 def _to_edge(up: Floats, right: Floats, share: Floats) -> Floats:

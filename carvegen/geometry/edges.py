@@ -36,15 +36,15 @@ def disc_pairs(xy: Floats, radius: Floats, apart: float) -> tuple[Indices, Indic
     size = np.floor(np.log(radius / radius.min(initial=np.inf)) / np.log(_RATIO)).astype(int)
     classes = [np.flatnonzero(size == k) for k in np.unique(size)]
     trees = [cKDTree(xy[which], balanced_tree=False, compact_nodes=False) for which in classes]
-    found = [np.empty((0, 2), dtype=np.int64)]
+    result = [np.empty((0, 2), dtype=np.int64)]
     for k, (one, tree) in enumerate(zip(classes, trees, strict=True)):
         same = tree.query_pairs(2 * radius[one].max() + apart, output_type="ndarray")
-        found.append(one[same])
+        result.append(one[same])
         for other, smaller in zip(classes[:k], trees[:k], strict=True):
             most = radius[one].max() + radius[other].max() + apart
             near = tree.sparse_distance_matrix(smaller, most, output_type="ndarray")
-            found.append(np.column_stack([one[near["i"]], other[near["j"]]]))
-    i, j = np.concatenate(found).T
+            result.append(np.column_stack([one[near["i"]], other[near["j"]]]))
+    i, j = np.concatenate(result).T
     away = xy[i] - xy[j]
     kept = np.hypot(away[:, 0], away[:, 1]) < radius[i] + radius[j] + apart
     return i[kept], j[kept]

@@ -137,10 +137,10 @@ def medial_axis(shapes: PolygonArray, *, corner_mm: float = 0.012) -> MedialAxis
     """
     plain, owner = _straightened(shapes)
     simple = np.flatnonzero(are_simple(plain))
-    found = Skeletons.of(plain[simple])
+    result = Skeletons.of(plain[simple])
     rest = np.ones(len(plain), dtype=bool)
-    rest[simple[found.sure]] = False
-    axis = _joined(_of_skeletons(found, owner[simple]), _of_diagrams(plain[rest], owner[rest]))
+    rest[simple[result.sure]] = False
+    axis = _joined(_of_skeletons(result, owner[simple]), _of_diagrams(plain[rest], owner[rest]))
     return pruned(_measured(axis, shapes), corner_mm)
 
 
@@ -214,15 +214,15 @@ def _to_few_sides(shapes: PolygonArray, xy: Floats, owner: Indices) -> Floats:
     order = np.argsort(count[owner], kind="stable")
     ends = np.searchsorted(count[owner[order]], np.arange(_FEW + 1), side="right")
     row = np.empty(len(shapes), dtype=np.int64)
-    found = np.empty(len(xy))
+    result = np.empty(len(xy))
     for many in np.flatnonzero(np.diff(ends, prepend=0)).tolist():
         alike = np.flatnonzero(count == many)
         row[alike] = np.arange(len(alike))
         their = np.ascontiguousarray(np.moveaxis(sides[begin[alike, None] + np.arange(many)], 2, 0))
         of = order[ends[many - 1] : ends[many]]
         for its in np.array_split(of, len(of) * many // _AT_ONCE + 1):
-            found[its] = _to_sides(xy[its], tuple(column[row[owner[its]]] for column in their))
-    return found
+            result[its] = _to_sides(xy[its], tuple(column[row[owner[its]]] for column in their))
+    return result
 
 
 def _to_sides(xy: Floats, sides: tuple[Floats, ...]) -> Floats:
@@ -288,9 +288,9 @@ def _hanging(links: Indices, kept: Mask, degree: Indices, roots: Indices) -> Ind
 def _straightened(shapes: PolygonArray) -> tuple[PolygonArray, Indices]:
     """The shapes with fewer corners, on the grid of the diagrams, and the number of the shape that each was."""
     fewer = shapely.simplify(shapes, _STRAIGHT_MM, preserve_topology=True)
-    found, owner = shapely.get_parts(_on_grid(fewer), return_index=True)
-    solid = shapely.area(found) > 0
-    return np.asarray(found[solid], dtype=object), np.asarray(owner[solid], dtype=np.int64)
+    result, owner = shapely.get_parts(_on_grid(fewer), return_index=True)
+    solid = shapely.area(result) > 0
+    return np.asarray(result[solid], dtype=object), np.asarray(owner[solid], dtype=np.int64)
 
 
 def _on_grid(shapes: PolygonArray) -> PolygonArray:

@@ -96,12 +96,12 @@ def narrow_spread(
     if len(tight) + len(thin) == 0:
         return Spread(_none(), thin, np.empty(0, dtype=np.int64))
     group = _groups(np.concatenate([(tight.start + tight.end) / 2, thin.centre]), limit)
-    found = _described(outlines, tight, thin, group, limit)
-    kept = np.flatnonzero((found.kind != Kind.TIP) | (found.length > _CHIP * limit))
-    kept = kept[np.lexsort((found.at[kept, 1], found.at[kept, 0]))]
-    place = np.full(len(found), -1)
+    result = _described(outlines, tight, thin, group, limit)
+    kept = np.flatnonzero((result.kind != Kind.TIP) | (result.length > _CHIP * limit))
+    kept = kept[np.lexsort((result.at[kept, 1], result.at[kept, 0]))]
+    place = np.full(len(result), -1)
     place[kept] = np.arange(len(kept))
-    return Spread(found.chosen(kept), thin, place[group[len(tight) :]])
+    return Spread(result.chosen(kept), thin, place[group[len(tight) :]])
 
 
 def _described(outlines: Rings, tight: Necks, thin: Widths, group: Indices, limit: float) -> Narrow:

@@ -172,17 +172,17 @@ def _narrow_lands(name: str, edited: PolygonArray, cuts: PolygonArray, limits: L
     window = shapely.union_all(geometry.offset(edited, 2 * limits.land_mm, quad_segs=2))
     near = cuts[np.unique(shapely.STRtree(cuts).query(window, predicate="intersects"))]
     white = shapely.union_all(near)
-    found = necks(geometry.rings(geometry.parts(shapely.difference(window, white))), limits.land_mm)
+    result = necks(geometry.rings(geometry.parts(shapely.difference(window, white))), limits.land_mm)
     ends = shapely.boundary(white)
     shapely.prepare(ends)
-    own = shapely.dwithin(geometry.dots(found.start), ends, _GRID_SLACK_MM)
-    own &= shapely.dwithin(geometry.dots(found.end), ends, _GRID_SLACK_MM)
-    chords = geometry.lines(found.start, found.end)
+    own = shapely.dwithin(geometry.dots(result.start), ends, _GRID_SLACK_MM)
+    own &= shapely.dwithin(geometry.dots(result.end), ends, _GRID_SLACK_MM)
+    chords = geometry.lines(result.start, result.end)
     beside = shapely.STRtree(edited).query(chords, predicate="dwithin", distance=_GRID_SLACK_MM)[0]
-    own &= np.isin(np.arange(len(found)), beside)
-    for k in np.flatnonzero(own & (found.width < limits.land_mm - _GRID_SLACK_MM)).tolist():
+    own &= np.isin(np.arange(len(result)), beside)
+    for k in np.flatnonzero(own & (result.width < limits.land_mm - _GRID_SLACK_MM)).tolist():
         yield _finding(
-            chords[k], float(found.width[k]), limits.land_mm,
+            chords[k], float(result.width[k]), limits.land_mm,
             f"land beside an edited shape of {name} is too narrow to stand; mending changes it, if the block is mended",
             "move the shape, or join the two cuts", kind="land",
         )  # fmt: skip
@@ -198,10 +198,10 @@ def _narrow_cuts(name: str, edited: PolygonArray, limits: Limits) -> Iterator[Fi
     for shape in edited[small]:
         wide = 2 * float(shapely.length(shapely.maximum_inscribed_circle(shape, tolerance=_GRID_SLACK_MM)))
         yield _finding(shape, wide, limits.cut_mm, why, remedy, kind="cut")
-    found = necks(geometry.rings(edited[~small]), limits.cut_mm)
-    chords = geometry.lines(found.start, found.end)
-    for k in np.flatnonzero(found.width < limits.cut_mm - _GRID_SLACK_MM).tolist():
-        yield _finding(chords[k], float(found.width[k]), limits.cut_mm, why, remedy, kind="cut")
+    result = necks(geometry.rings(edited[~small]), limits.cut_mm)
+    chords = geometry.lines(result.start, result.end)
+    for k in np.flatnonzero(result.width < limits.cut_mm - _GRID_SLACK_MM).tolist():
+        yield _finding(chords[k], float(result.width[k]), limits.cut_mm, why, remedy, kind="cut")
 
 
 def _finding(

@@ -242,8 +242,8 @@ class Page:
 
     async def file(self, request: Request) -> Response:
         """One of these files, by its name in the list: no other name reaches the disk."""
-        found = await run_in_threadpool(self.session.files)
-        file = next((file for file in found if file.name == request.path_params["name"]), None)
+        result = await run_in_threadpool(self.session.files)
+        file = next((file for file in result if file.name == request.path_params["name"]), None)
         if file is None:
             return PlainTextResponse("no such file", 404)
         data = await run_in_threadpool(file.data)

@@ -113,8 +113,8 @@ def own_profile(
 
 def _replaced(before: str | None, values: Mapping[str, float]) -> dict[str, str]:
     """What the profile said of these values before, with its source; nothing of those that stay as they were."""
-    found = tomlkit.parse(before)["values"] if before else {}
-    old = {key: found[key] for key in values if key in found}
+    result = tomlkit.parse(before)["values"] if before else {}
+    old = {key: result[key] for key in values if key in result}
     return {
         key: f"{its['value']:g} ({its['source']})" for key, its in old.items()
         if round(float(its["value"]), _DIGITS) != round(values[key], _DIGITS)

@@ -44,14 +44,14 @@ def _places(paper: PaperMap, x: Floats, y: Floats) -> tuple[Light, Light]:
     """Pixels of a grid of places: columns at `x`, rows at `y`; as `PaperMap` says, without a list of all points."""
     h = paper.matrix
     below = (h[2, 0] * x + h[2, 2])[None] + (h[2, 1] * y)[:, None]
-    found = []
+    result = []
     for k in range(2):
         flat = ((h[k, 0] * x + h[k, 2])[None] + (h[k, 1] * y)[:, None]) / below
         bend = np.zeros((4, 4))
         bend[tuple(np.transpose([(i, j) for i in range(4) for j in range(4 - i)]))] = paper.bend[:, k]
         even = polygrid2d(2 * x / paper.size[0] - 1, 2 * y / paper.size[1] - 1, bend)
-        found.append((flat + even.T).astype(np.float32))
-    return found[0], found[1]
+        result.append((flat + even.T).astype(np.float32))
+    return result[0], result[1]
 
 
 def _reduced(table: NDArray[np.float32], channel: Bytes, step: int) -> NDArray[np.float32]:
@@ -190,9 +190,9 @@ def _nearby(tint: Floats, bare: Mask) -> Floats:
     """The colour of the bare cells around each cell: of the next ones, or of those further away if there are none."""
     weights = [ndimage.gaussian_filter(bare * 1.0, size) for size in (_NEAR_CELLS, _FAR_CELLS)]
     total = weights[0] + 1e-3 * weights[1] + 1e-9
-    found = np.empty_like(tint)
+    result = np.empty_like(tint)
     for k in range(tint.shape[-1]):
         known = tint[..., k] * bare
         near, far = (ndimage.gaussian_filter(known, size) for size in (_NEAR_CELLS, _FAR_CELLS))
-        found[..., k] = (near + 1e-3 * far) / total
-    return found
+        result[..., k] = (near + 1e-3 * far) / total
+    return result

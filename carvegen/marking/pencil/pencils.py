@@ -101,12 +101,12 @@ def learnt(sheet: Evened, form: Format) -> tuple[Pencil, ...]:
     InputError
         If no box has a pencil, or one has a grey one.
     """
-    found = [pencil for box in form.boxes for pencil in _in_box(sheet, box, form)]
-    if not found:
+    result = [pencil for box in form.boxes for pencil in _in_box(sheet, box, form)]
+    if not result:
         raise InputError(
             "has no pencil in any box of its strip", hint="scribble each pencil in the box of its meaning, firmly"
         )
-    return tuple(found)
+    return tuple(result)
 
 
 def _pixels(part: tuple[float, float, float, float], form: Format) -> tuple[slice, slice]:

@@ -476,10 +476,10 @@ def _(gesture: gestures.Draw, desk: Desk) -> Planned:
 
 
 def _on_face(desk: Desk, shape: BaseGeometry) -> BaseGeometry:
-    found = _on_grid(geometry.solid(shapely.intersection(_on_grid(shape), geometry.box(*desk.size))))
-    if shapely.area(found) <= 0.01:
+    result = _on_grid(geometry.solid(shapely.intersection(_on_grid(shape), geometry.box(*desk.size))))
+    if shapely.area(result) <= 0.01:
         raise InputError("lies outside the print", where="a shape", hint="leave it on the print")
-    return found
+    return result
 
 
 @planned.register(gestures.Keep)

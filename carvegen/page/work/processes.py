@@ -45,8 +45,8 @@ def checks(path: Path, shelf: Library, say: Say) -> dict[str, dict[str, Any]]:
     from carvegen.prints.file.print_file import read_print
 
     findings, prints = taken_apart(read_print(path, shelf), shelf, path.parent / BUILT, say=say)
-    found = {name: [finding.to_dict() for finding in lot] for name, lot in findings.items()}
-    return {"found": found, "prints": {name: shapely.to_wkb(shape) for name, shape in prints.items()}}
+    result = {name: [finding.to_dict() for finding in lot] for name, lot in findings.items()}
+    return {"found": result, "prints": {name: shapely.to_wkb(shape) for name, shape in prints.items()}}
 
 
 def built(path: Path, shelf: Library, say: Say) -> dict[str, Any]:
@@ -58,8 +58,8 @@ def built(path: Path, shelf: Library, say: Say) -> dict[str, Any]:
 
     print_, out = read_print(path, shelf), path.parent / BUILT
     done = build_print(print_, out, shelf, say=say, jobs=usual_jobs())
-    found = {name: [finding.to_dict() for finding in lot] for name, lot in found_built(print_, out).items()}
-    return {"found": found, "breaks": done.breaks, "notes": list(done.notes)}
+    result = {name: [finding.to_dict() for finding in lot] for name, lot in found_built(print_, out).items()}
+    return {"found": result, "breaks": done.breaks, "notes": list(done.notes)}
 
 
 def sheet(path: Path, shelf: Library, say: Say, *, paper: str) -> dict[str, Any]:
