@@ -15,8 +15,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.finding_groups import Group, grouped, sentence
-from carvegen.base.findings import Finding
-from carvegen.base.sayings import SAYINGS
+from carvegen.base.findings import SAYINGS, Finding
 from carvegen.blocks.block import Block
 from carvegen.blocks.embossing import pressing
 from carvegen.blocks.embossing.pressing import Pressing, die_for
@@ -25,8 +24,7 @@ from carvegen.checks import checked, look
 from carvegen.checks.survey import Survey
 from carvegen.facts.printing import Printing
 from carvegen.facts.profiles import Paper
-from carvegen.marking.adapting import Adapted
-from carvegen.marking.limits_kept import kept_findings
+from carvegen.marking.adapting import Adapted, kept_findings
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.motifs.growth import Growth
 from carvegen.prints.bare_paper import paper_findings

@@ -120,9 +120,9 @@ def grouped(findings: Iterable[Finding], apart: Sequence[Hashable] | None = None
     apart
         For each finding something that keeps it apart from others that are else alike, such as its block.
     """
-    found = [Numbered(number=number, finding=finding) for number, finding in enumerate(findings, start=1)]
+    result = [Numbered(number=number, finding=finding) for number, finding in enumerate(findings, start=1)]
     kinds: dict[tuple[Hashable, ...], list[Numbered]] = {}
-    for place, own in zip(found, apart or [None] * len(found), strict=True):
+    for place, own in zip(result, apart or [None] * len(result), strict=True):
         kinds.setdefault((own, *_kind(place.finding)), []).append(place)
     groups = [Group(spots=_spots(alike), apart=key[0]) for key, alike in kinds.items()]
     return tuple(sorted(groups, key=lambda group: (group.severity, -group.beyond, group.rule, group.places[0].number)))

@@ -97,8 +97,8 @@ def write_record(stage: Path, names: Iterable[str]) -> None:
 def _record(folder: Path) -> dict[str, str]:
     """What an earlier run wrote; nothing if it left no record, or none that can be read."""
     try:
-        found = json.loads((folder / RECORD).read_text(encoding="utf-8"))
-        return {str(name): str(digest) for name, digest in found.items()}
+        result = json.loads((folder / RECORD).read_text(encoding="utf-8"))
+        return {str(name): str(digest) for name, digest in result.items()}
     except (OSError, ValueError, AttributeError, RecursionError):
         return {}
 
@@ -113,7 +113,7 @@ def free_beside(folder: Path, name: str) -> str:
     """A name that is free, beside that of a file."""
     own, count = Path(name), 1
     while True:
-        found = own.with_name(f"{own.stem}.yours{'' if count == 1 else f'-{count}'}{own.suffix}")
-        if not os.path.lexists(folder / found):
-            return found.as_posix()
+        result = own.with_name(f"{own.stem}.yours{'' if count == 1 else f'-{count}'}{own.suffix}")
+        if not os.path.lexists(folder / result):
+            return result.as_posix()
         count += 1

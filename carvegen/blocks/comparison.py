@@ -137,14 +137,14 @@ def spots(change: Difference, face: BaseGeometry) -> list[Spot]:
     ]
     shapely.prepare(planned)
     beside = shapely.dwithin(pieces, planned, _BESIDE_MM)
-    found = [
+    result = [
         Spot(
             block=change.name, kind=kind if kind.stands or near else Kind.UNPLANNED, shape=piece, width_mm=float(wide),
             at=(float(x), float(y)),
         )
         for kind, piece, near, wide, (x, y) in zip(kinds, pieces, beside, width, middle, strict=True)
     ]  # fmt: skip
-    return in_order(found)
+    return in_order(result)
 
 
 def in_order(found: Iterable[Spot]) -> list[Spot]:
@@ -189,10 +189,10 @@ def lands_in(folder: Path) -> dict[str, BaseGeometry]:
         If there are none.
     """
     every = sorted((folder / "lands").glob("*.wkb"))
-    found = {path.stem: land_in(path) for path in every if "." not in path.stem}  # no block's name has a dot
-    if not found:
+    result = {path.stem: land_in(path) for path in every if "." not in path.stem}  # no block's name has a dot
+    if not result:
         raise InputError("holds no built print", where=str(folder), hint=_built_hint(folder), names=("block",))
-    return found
+    return result
 
 
 def _built_hint(folder: Path) -> str:

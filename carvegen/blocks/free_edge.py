@@ -63,9 +63,9 @@ def with_fringe(block: Block, fringe: BaseGeometry, limits: Limits, *, to_decide
 def _standing(fringe: BaseGeometry, block: Block) -> PolygonArray:
     """The patches of a fringe that stand on the block."""
     gone = shapely.union_all(np.concatenate([block.cuts, block.cut_outs]))
-    found = geometry.snapped(geometry.parts(shapely.difference(shapely.intersection(fringe, block.face), gone)))
-    wide = ~shapely.is_empty(geometry.offset(found, -_LEAST_WIDTH_MM / 2))
-    return np.asarray(found[wide & (shapely.area(found) > _LEAST_MM2)])
+    result = geometry.snapped(geometry.parts(shapely.difference(shapely.intersection(fringe, block.face), gone)))
+    wide = ~shapely.is_empty(geometry.offset(result, -_LEAST_WIDTH_MM / 2))
+    return np.asarray(result[wide & (shapely.area(result) > _LEAST_MM2)])
 
 
 def _beside_one(patches: PolygonArray, block: Block) -> PolygonArray:

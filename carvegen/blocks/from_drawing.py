@@ -220,17 +220,17 @@ def _on_face(shapes: PolygonArray, face: _Face, what: str, *, own: bool = False)
     moved = geometry.moved(shapes, (-face.corner[0], -face.corner[1]))
     whole = geometry.joined(geometry.snapped(moved))
     inside = geometry.parts(shapely.intersection(whole, geometry.box(*face.size)))
-    found = geometry.snapped(inside)
+    result = geometry.snapped(inside)
     notes = []
-    drawn, joined, kept = (float(shapely.area(these).sum()) for these in (moved, whole, found))
+    drawn, joined, kept = (float(shapely.area(these).sum()) for these in (moved, whole, result))
     if drawn - joined > _LITTLE * drawn:
         notes.append(f"{what} that overlap are joined")
     if joined - kept > _LITTLE * joined:
         share = (joined - kept) / joined
         if own:
-            return found, [*notes, "what is lowered in the waste beside the picture is left out"]
+            return result, [*notes, "what is lowered in the waste beside the picture is left out"]
         notes.append(f"WARNING: {share:.1%} of the {what} lies past the block's edge and is cut off")
-    return found, notes
+    return result, notes
 
 
 def _apart(cuts: PolygonArray, cut_outs: PolygonArray) -> tuple[PolygonArray, str]:

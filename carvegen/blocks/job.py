@@ -224,15 +224,15 @@ def setups_for(
 
 def permit(material: Material, kind: str) -> Permit:
     """The material's permit for a kind of machine; refused where the verdict is `never`."""
-    found = material.permits[kind]
-    if found.verdict is Verdict.NEVER:
+    result = material.permits[kind]
+    if result.verdict is Verdict.NEVER:
         others = [other for other in KINDS if material.permits[other].verdict is not Verdict.NEVER]
         raise RefusedError(
-            f"no {kind} file is written for {material.name}: {found.why}",
+            f"no {kind} file is written for {material.name}: {result.why}",
             hint=f"this material may be worked by: {', '.join(others)}; choose a {{cutter}} for that" if others else "",
             names=("cutter",),
         )
-    return found
+    return result
 
 
 def _straight(shelf: Library, machine: Machine) -> Cutter | None:

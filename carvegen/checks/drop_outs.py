@@ -9,8 +9,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.base.findings import Finding, Severity
-from carvegen.base.sayings import spoken
+from carvegen.base.findings import Finding, Severity, spoken
 from carvegen.checks.survey import Survey
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from carvegen import geometry
 from carvegen.base.files import staged_folder, write_file
 from carvegen.base.previous_run import Earlier, earlier
-from carvegen.blocks.embossing.counter_sheets import counter_setups
+from carvegen.blocks.embossing import counter_setups
 from carvegen.blocks.embossing.embossing_strip import embossing_strip, on_strip
 from carvegen.blocks.embossing.pressing import counter_holes, counter_thickness_mm
 from carvegen.delivery.block_folder import deliver

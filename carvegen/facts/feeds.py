@@ -21,12 +21,25 @@ from carvegen.facts.profiles import shipped
 from carvegen.facts.sources import cited
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from carvegen.facts.profiles import Cutter, Machine
 
 __all__ = [
-    "CAUTION", "Start", "chip_mm", "chips", "depth_factor", "feed_mm_min", "pass_depth_mm", "starting_point",
+    "CAUTION",
+    "Start",
+    "chip_mm",
+    "chips",
+    "depth_factor",
+    "ease",
+    "eases",
+    "feed_mm_min",
+    "pass_depth_mm",
+    "passes",
+    "starting_point",
     "surface_m_min",
-]  # fmt: skip
+    "through_mm_s",
+]
 
 CAUTION = (
     "Feeds are starting points to be tried on scrap of the same piece: the cutter's maker and the machine's maker "
@@ -164,3 +177,36 @@ def _chart() -> Mapping[str, Any]:
 def _row(material: str) -> _Chips:
     chips: _Chips = _chart()["rows"].get(material, _chart()["other"])
     return chips
+
+
+def through_mm_s(material: str, machine: Machine, thickness_mm: float) -> float:
+    """The pace of a cut through this thickness: slower as it is thicker, and as the material is denser.
+
+    ``v = v0 e d0 / d``, as the energy for each mm³ stays the same; v0 and d0 by the machine's profile, the ease e
+    by the material; never faster than the machine travels.
+    """
+    usual = machine.work_mm_s or 1.0
+    if machine.work_depth_mm is None:
+        return usual
+    return min(usual * ease(material) * machine.work_depth_mm / thickness_mm, machine.travel_mm_s or math.inf)
+
+
+def passes(material: str, machine: Machine, depth_mm: float) -> int:
+    """In how many passes an area is lowered by this depth."""
+    if machine.lower_pass_mm is None:
+        return 1
+    return max(1, math.ceil(depth_mm / (machine.lower_pass_mm * ease(material)) - 1e-9))
+
+
+def ease(material: str) -> float:
+    """How readily a beam takes the material away, beside softwood; of an unknown one the lowest of all."""
+    known = eases()
+    return known.get(material, min(known.values()))
+
+
+@cache
+def eases() -> Mapping[str, float]:
+    """The table, by the material's key."""
+    table = read_toml(shipped() / "laser-paces.toml")
+    rows = [row for row in table.values() if isinstance(row, dict)]
+    return {key: float(row["ease"]) for row in rows for key in row["materials"]}

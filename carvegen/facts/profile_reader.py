@@ -74,9 +74,9 @@ def read_toml(path: Path) -> dict[str, Any]:
             "must be UTF-8 text", where=f"{path}: line {line}", hint="save it again as UTF-8",
         ) from None  # fmt: skip
     except (ValueError, RecursionError) as error:  # TOMLDecodeError is a ValueError
-        found = re.search(r"at line (\d+)", str(error))
-        line = int(found[1]) if found else raw.count(b"\n") + 1
-        text = raw.decode("utf-8-sig").split("\n")[line - 1] if found else ""
+        result = re.search(r"at line (\d+)", str(error))
+        line = int(result[1]) if result else raw.count(b"\n") + 1
+        text = raw.decode("utf-8-sig").split("\n")[line - 1] if result else ""
         hint = _unquoted(text) or str(error)
         raise InputError("must be valid TOML", where=f"{path}: line {line}", hint=hint) from None
 

@@ -29,6 +29,7 @@ __all__ = [
     "box",
     "close_pairs",
     "closed_polygons",
+    "counted",
     "difference",
     "dots",
     "empty",
@@ -55,6 +56,7 @@ __all__ = [
     "stack",
     "stacked",
     "star_radii",
+    "starts",
     "touching_groups",
     "union",
     "wholly_in",
@@ -87,6 +89,20 @@ class Rings:
         return len(self.owner)
 
     @property
+    def sizes(self) -> Indices:
+        """How many points each ring has; (rings,)."""
+        return np.diff(self.start)
+
+    def spread(self, values: NDArray[Any]) -> NDArray[Any]:
+        """What each ring has, (rings, …), at each of its points; (n, …)."""
+        return np.repeat(values, self.sizes, axis=0)
+
+    @property
+    def ring(self) -> Indices:
+        """The number of each point's ring; (n,)."""
+        return self.spread(np.arange(len(self)))
+
+    @property
     def edge_ends(self) -> Indices:
         """For each point the index of the next point of its ring; (n,)."""
         ends = np.arange(1, len(self.xy) + 1)
@@ -94,11 +110,21 @@ class Rings:
         return ends
 
 
+def counted(sizes: Indices) -> Indices:
+    """0, 1, … for each of the runs of these sizes, one after another."""
+    return np.arange(sizes.sum()) - np.repeat(np.cumsum(sizes) - sizes, sizes)
+
+
+def starts(sizes: NDArray[Any]) -> Indices:
+    """Where each of the runs of these sizes begins, one after another, and where the last ends; (runs + 1,)."""
+    return np.append(0, np.cumsum(sizes))
+
+
 def polygon_array(shapes: Iterable[BaseGeometry]) -> PolygonArray:
     """A `PolygonArray` of `shapes`; may be empty."""
-    found = list(shapes)
-    array = np.empty(len(found), dtype=object)
-    array[:] = found
+    result = list(shapes)
+    array = np.empty(len(result), dtype=object)
+    array[:] = result
     return array
 
 
@@ -114,11 +140,11 @@ def stack(arrays: Iterable[PolygonArray]) -> PolygonArray:
 
 def parts(geometry: Any) -> PolygonArray:  # noqa: ANN401
     """Every polygon with an area in a geometry or an array of them; lines and points are dropped."""
-    found = np.atleast_1d(np.asarray(shapely.get_parts(np.atleast_1d(np.asarray(geometry, dtype=object)))))
-    while len(found) and (shapely.get_type_id(found) > _POLYGON).any():
-        found = np.asarray(shapely.get_parts(found))
-    kept = (shapely.get_type_id(found) == _POLYGON) & (shapely.area(found) > 0)
-    return cast("PolygonArray", found[kept])
+    result = np.atleast_1d(np.asarray(shapely.get_parts(np.atleast_1d(np.asarray(geometry, dtype=object)))))
+    while len(result) and (shapely.get_type_id(result) > _POLYGON).any():
+        result = np.asarray(shapely.get_parts(result))
+    kept = (shapely.get_type_id(result) == _POLYGON) & (shapely.area(result) > 0)
+    return cast("PolygonArray", result[kept])
 
 
 def solid(shape: Any) -> BaseGeometry:  # noqa: ANN401
@@ -287,11 +313,11 @@ def snapped(shapes: PolygonArray) -> PolygonArray:
     many = shapely.get_num_interior_rings(shapes) > _MANY_HOLES
     if not many.any():
         return parts(shapely.set_precision(shapes, GRID_MM))
-    found = polygon_array(shapes)
-    found[many] = shapely.remove_repeated_points(shapely.set_precision(shapes[many], GRID_MM, mode="pointwise"))
-    rest = ~many | ~shapely.is_valid(found) | (shapely.get_type_id(found) != _POLYGON)
-    found[rest] = shapely.set_precision(shapes[rest], GRID_MM)
-    return parts(found)
+    result = polygon_array(shapes)
+    result[many] = shapely.remove_repeated_points(shapely.set_precision(shapes[many], GRID_MM, mode="pointwise"))
+    rest = ~many | ~shapely.is_valid(result) | (shapely.get_type_id(result) != _POLYGON)
+    result[rest] = shapely.set_precision(shapes[rest], GRID_MM)
+    return parts(result)
 
 
 def holes(shapes: PolygonArray) -> PolygonArray:
@@ -307,27 +333,26 @@ def rings(shapes: PolygonArray) -> Rings:
     count = 1 + shapely.get_num_interior_rings(shapes)
     owner = np.repeat(np.arange(len(shapes)), count)
     hole = np.ones(len(owner), dtype=bool)
-    hole[np.cumsum(count) - count] = False
+    hole[starts(count)[:-1]] = False
     alone = count[owner] == 1
     size = np.empty(len(owner), dtype=np.int64)
     size[alone] = shapely.get_num_coordinates(shapes[count == 1])
     size[~alone] = shapely.get_num_coordinates(shapely.get_rings(shapes[count > 1]))
     open_ = np.ones(int(size.sum()), dtype=bool)
     open_[np.cumsum(size) - 1] = False
-    found = Rings(shapely.get_coordinates(shapes)[open_], np.append(0, np.cumsum(size - 1)), owner, hole)
-    wrong = np.flatnonzero((_twice_signed_areas(found) < 0) != hole)
-    size = np.diff(found.start)[wrong]
-    begin, nth = np.repeat(found.start[wrong], size), np.arange(size.sum()) - np.repeat(np.cumsum(size) - size, size)
-    found.xy[begin + nth] = found.xy[
-        begin + np.where(nth == 0, 0, np.repeat(size, size) - nth)
-    ]  # the first stays first
-    return found
+    result = Rings(shapely.get_coordinates(shapes)[open_], starts(size - 1), owner, hole)
+    wrong = np.flatnonzero((_twice_signed_areas(result) < 0) != hole)
+    size = result.sizes[wrong]
+    begin, nth = np.repeat(result.start[wrong], size), counted(size)
+    back = np.where(nth == 0, 0, np.repeat(size, size) - nth)  # the first stays first
+    result.xy[begin + nth] = result.xy[begin + back]
+    return result
 
 
 def _twice_signed_areas(rings: Rings) -> Floats:
     """Twice the area within each ring, below 0 where it runs clockwise; mm², (rings,)."""
     start = rings.start[:-1]
-    xy = rings.xy - np.repeat(rings.xy[start], np.diff(rings.start), axis=0)  # from a near point: no digits are lost
+    xy = rings.xy - rings.spread(rings.xy[start])  # from a near point: no digits are lost
     ends = rings.edge_ends
     return np.asarray(np.add.reduceat(xy[:, 0] * xy[ends, 1] - xy[ends, 0] * xy[:, 1], start))
 
@@ -348,7 +373,7 @@ def star_radii(shapes: PolygonArray) -> tuple[Floats, Floats]:
     its = rings(shapes)
     if len(its) == 0:
         return np.empty(0), np.empty(0)
-    start, size = its.start[:-1], np.diff(its.start)
+    start, size = its.start[:-1], its.sizes
     ends = its.edge_ends
     x, y = (side - np.repeat(side[start], size) for side in its.xy.T)  # from a near point: no digits are lost
     to_x, to_y = x[ends], y[ends]
@@ -386,7 +411,7 @@ def inside_box(shapes: PolygonArray, box: Floats, margin: float) -> Mask:
 
 def reversed_rings(rings: Rings) -> Rings:
     """The rings run the other way round: what was on the left is on the right."""
-    ring = np.repeat(np.arange(len(rings)), np.diff(rings.start))
+    ring = rings.ring
     back = rings.start[ring] + rings.start[ring + 1] - 1 - np.arange(len(rings.xy))
     return Rings(rings.xy[back], rings.start, rings.owner, rings.hole)
 

@@ -88,11 +88,11 @@ def have_twins(shapes: PolygonArray) -> Mask:
     cells, cell, count = np.unique(np.round(signs / _SAME_MM), axis=0, return_inverse=True, return_counts=True)
     alone = count[cell.reshape(-1)] == 1
     one_each = np.unique(cell.reshape(-1), return_index=True)[1]
-    found = ~alone
+    result = ~alone
     if len(cells) > 1:
         away = cKDTree(signs[one_each]).query(signs[alone], k=2, p=np.inf, distance_upper_bound=_SAME_MM)[0]
-        found[alone] = np.isfinite(np.asarray(away)[:, 1])
-    return np.asarray(found)
+        result[alone] = np.isfinite(np.asarray(away)[:, 1])
+    return np.asarray(result)
 
 
 def straight_runs(shapes: PolygonArray) -> tuple[Floats, Floats]:
@@ -138,7 +138,7 @@ def elongations(shapes: PolygonArray) -> tuple[Floats, Floats]:
     """Length over width of each shape's ellipse of inertia, and twice the angle of its long axis, radians; (n,)."""
     outline = geometry.rings(geometry.filled(shapes))
     centre = shapely.get_coordinates(shapely.centroid(geometry.filled(shapes)))[outline.owner]
-    a = outline.xy - np.repeat(centre, np.diff(outline.start), axis=0)
+    a = outline.xy - outline.spread(centre)
     b = a[outline.edge_ends]
     double_area = a[:, 0] * b[:, 1] - b[:, 0] * a[:, 1]
     xx, yy = (
@@ -166,20 +166,21 @@ def _signatures(shapes: PolygonArray) -> Floats:
     """
     outline = geometry.rings(geometry.filled(shapes))
     start, xy, after = outline.start[:-1], outline.xy, outline.edge_ends
-    count = np.diff(outline.start)
+    count = outline.sizes
     root = np.sqrt(count)
 
     def mean(values: Floats) -> Floats:
         return np.asarray(np.add.reduceat(values, start) / count)
 
     centre = np.column_stack([mean(xy[:, 0]), mean(xy[:, 1])])
-    squared = ((xy - np.repeat(centre, count, axis=0)) ** 2).sum(axis=1)
+    squared = ((xy - outline.spread(centre)) ** 2).sum(axis=1)
     spread = np.sqrt(mean(squared))
-    found = [1000.0 * count, np.sqrt(np.maximum.reduceat(squared, start)), np.sqrt(np.minimum.reduceat(squared, start))]
-    found += [root * spread, root * np.sqrt(np.sqrt(mean(squared**2))), root * mean(np.sqrt(squared))]
+    farthest, nearest = (np.sqrt(side.reduceat(squared, start)) for side in (np.maximum, np.minimum))
+    columns = [1000.0 * count, farthest, nearest]
+    columns += [root * spread, root * np.sqrt(np.sqrt(mean(squared**2))), root * mean(np.sqrt(squared))]
     to = after
     for _ in range(3):
         away = np.hypot(*(xy[to] - xy).T)
-        found += [root * mean(away), root * mean((squared + squared[to]) * away) / spread**2]
+        columns += [root * mean(away), root * mean((squared + squared[to]) * away) / spread**2]
         to = after[to]
-    return np.column_stack(found)
+    return np.column_stack(columns)

@@ -71,7 +71,7 @@ def _pieces(first: Floats, last: Floats) -> tuple[Floats, Floats]:
     along = [_crossings(first[:, axis], run[:, axis]) for axis in (0, 1)]
     (by_x, _), (by_y, _) = along
     count = np.bincount(by_x, minlength=len(first)) + np.bincount(by_y, minlength=len(first)) + 1
-    begin = np.asarray(np.cumsum(count) - count, dtype=np.int64)
+    begin = geometry.starts(count)[:-1]
     edge = np.repeat(np.arange(len(first)), count)
     share = _cut_shares(along, count, begin, edge)
     end = np.append(share[1:], 1.0)
@@ -103,5 +103,4 @@ def _crossings(start: Floats, run: Floats) -> tuple[Indices, Floats]:
     low = np.floor(np.minimum(start, start + run))
     count = np.clip(np.ceil(np.maximum(start, start + run)) - low - 1, 0, None).astype(np.int64)
     edge = np.repeat(np.arange(len(start)), count)
-    nth = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
-    return edge, np.clip((low[edge] + 1 + nth - start[edge]) / run[edge], 0, 1 - 1e-9)
+    return edge, np.clip((low[edge] + 1 + geometry.counted(count) - start[edge]) / run[edge], 0, 1 - 1e-9)

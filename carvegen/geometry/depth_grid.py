@@ -72,10 +72,10 @@ def depths(land: BaseGeometry, width_mm: float, height_mm: float) -> Depths:
 
 def _depths(share: Floats, pitch: float) -> NDArray[np.float32]:
     crossed = (share > 1e-9) & (share < 1 - 1e-9)
-    found = np.where(share > 0.5, 1.0, -1.0).astype(np.float32)
+    result = np.where(share > 0.5, 1.0, -1.0).astype(np.float32)
     cells = np.flatnonzero(crossed)
     if len(cells) == 0:
-        return found * np.float32(1e3)
+        return result * np.float32(1e3)
     up, right = _normals(share, cells)
     own = _to_edge(up, right, share.ravel()[cells])
     nearest: Any = ndimage.distance_transform_edt(~crossed, return_distances=False, return_indices=True)
@@ -91,8 +91,8 @@ def _depths(share: Floats, pitch: float) -> NDArray[np.float32]:
         off = steps[0] + own[k] * normal[0], steps[1] + own[k] * normal[1]  # from the outline
         flat = off[0] * normal[0] + off[1] * normal[1]
         near = steps[0] ** 2 + steps[1] ** 2 <= _NEAR**2
-        found[band] = np.where(near, flat, found[band] * np.hypot(*off)) * pitch
-    return found
+        result[band] = np.where(near, flat, result[band] * np.hypot(*off)) * pitch
+    return result
 
 
 def _normals(share: Floats, cells: Indices) -> tuple[Floats, Floats]:

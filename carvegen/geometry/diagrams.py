@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pyvoronoi
 
+from carvegen.geometry import starts
 from carvegen.geometry.edges import cross, unit
 
 if TYPE_CHECKING:
@@ -54,12 +55,12 @@ class Diagrams:
         """The diagram of each of so many shapes."""
         grid = np.rint(outline.xy * STEPS_PER_MM).astype(np.int64)
         segments = np.stack([grid, grid[outline.edge_ends]], axis=1)
-        of_segment = np.repeat(outline.owner, np.diff(outline.start))
+        of_segment = outline.spread(outline.owner)
         bounds = np.searchsorted(of_segment, np.arange(shapes + 1))
-        found = [_diagram(segments[i:j].tolist()) for i, j in pairwise(bounds.tolist())]
-        each = np.array([len(points) for points, _, _, _ in found], dtype=np.int64)
-        shift, counts = np.cumsum(each) - each, [len(links) for _, links, _, _ in found]
-        columns = zip(*found, strict=True) if found else ((),) * 4
+        result = [_diagram(segments[i:j].tolist()) for i, j in pairwise(bounds.tolist())]
+        each = np.array([len(points) for points, _, _, _ in result], dtype=np.int64)
+        shift, counts = starts(each)[:-1], [len(links) for _, links, _, _ in result]
+        columns = zip(*result, strict=True) if result else ((),) * 4
         points, links, one, two = (_rows(part, count) for part, count in zip(columns, (2, 2, 3, 3), strict=True))
         first = np.repeat(bounds[:-1], counts)[:, None] * (1, 0, 0)
         return cls(points / STEPS_PER_MM, each, links + np.repeat(shift, counts)[:, None], one + first, two + first)

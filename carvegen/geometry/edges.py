@@ -1,4 +1,4 @@
-"""The edges of many rings as flat arrays, and the little vector algebra that goes with them."""
+"""The edges of many rings as flat arrays, pairs of discs that come near, and the little vector algebra for both."""
 
 from __future__ import annotations
 
@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from carvegen.geometry import lines
-from carvegen.geometry.disc_pairs import disc_pairs
+from carvegen.geometry import counted, lines, starts
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -22,7 +21,34 @@ if TYPE_CHECKING:
         Rings,
     )
 
-__all__ = ["Edges", "Outline", "counted", "cross", "foot", "unit"]
+__all__ = ["Edges", "Outline", "cross", "disc_pairs", "foot", "unit"]
+
+_RATIO = 2.0  #: of the radii within one class
+
+
+def disc_pairs(xy: Floats, radius: Floats, apart: float) -> tuple[Indices, Indices]:
+    """All pairs of discs nearer than `apart`, each once, in no order of their own.
+
+    Discs are sought class by class of their sizes, so that few large ones do not widen the search for many small.
+    """
+    from scipy.spatial import cKDTree
+
+    size = np.floor(np.log(radius / radius.min(initial=np.inf)) / np.log(_RATIO)).astype(int)
+    classes = [np.flatnonzero(size == k) for k in np.unique(size)]
+    trees = [cKDTree(xy[which], balanced_tree=False, compact_nodes=False) for which in classes]
+    result = [np.empty((0, 2), dtype=np.int64)]
+    for k, (one, tree) in enumerate(zip(classes, trees, strict=True)):
+        same = tree.query_pairs(2 * radius[one].max() + apart, output_type="ndarray")
+        result.append(one[same])
+        for other, smaller in zip(classes[:k], trees[:k], strict=True):
+            most = radius[one].max() + radius[other].max() + apart
+            near = tree.sparse_distance_matrix(smaller, most, output_type="ndarray")
+            result.append(np.column_stack([one[near["i"]], other[near["j"]]]))
+    i, j = np.concatenate(result).T
+    away = xy[i] - xy[j]
+    kept = np.hypot(away[:, 0], away[:, 1]) < radius[i] + radius[j] + apart
+    return i[kept], j[kept]
+
 
 _MANY = 64  #: points of a ring that is sought through a tree of its own
 _ROOM = 1e-6  #: for rounding, mm
@@ -64,8 +90,7 @@ class Outline:
         before[following] = np.arange(len(following))
         a = self.rings.xy
         along = a[following] - a
-        ring = np.repeat(np.arange(len(self.rings)), np.diff(self.rings.start))
-        return Edges(a, a[following], ring, following, before, cross(along[before], along) < 0)
+        return Edges(a, a[following], self.rings.ring, following, before, cross(along[before], along) < 0)
 
     def near(self, limit: float) -> Mask:
         """Whether each ring comes within `limit` of another."""
@@ -74,7 +99,7 @@ class Outline:
             i, j = self._discs_near(limit)
             asked, loop = np.unique(np.concatenate([i, j]), return_inverse=True)
             loops = self._loops(asked)
-            shapely.prepare(loops[np.diff(self.rings.start)[asked] > _MANY])  # of few points all are looked at as fast
+            shapely.prepare(loops[self.rings.sizes[asked] > _MANY])  # of few points all are looked at as fast
             one, other = np.split(loop, 2)
             met = shapely.dwithin(loops[one], loops[other], limit)
             near[i[met]] = near[j[met]] = True
@@ -83,18 +108,18 @@ class Outline:
 
     def _loops(self, which: Indices) -> NDArray[np.object_]:
         """Some of the rings as lines."""
-        size = np.diff(self.rings.start)[which]
+        size = self.rings.sizes[which]
         point = np.repeat(self.rings.start[which], size) + counted(size)
         return np.asarray(shapely.linearrings(self.rings.xy[point], indices=np.repeat(np.arange(len(which)), size)))
 
     def _discs_near(self, limit: float) -> tuple[Indices, Indices]:
         """Pairs of rings, each once, whose discs come within `limit` of one another; of two the larger ring first."""
-        size, start = np.diff(self.rings.start), self.rings.start[:-1]
+        size, start = self.rings.sizes, self.rings.start[:-1]
         if not len(size):
             return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
         xy = self.rings.xy
         middle = (np.minimum.reduceat(xy, start, axis=0) + np.maximum.reduceat(xy, start, axis=0)) / 2
-        away = xy - np.repeat(middle, size, axis=0)
+        away = xy - self.rings.spread(middle)
         reach = np.sqrt(np.maximum.reduceat(away[:, 0] ** 2 + away[:, 1] ** 2, start))
         i, j = disc_pairs(middle, reach, limit + _ROOM)
         larger = (size[i] > size[j]) | ((size[i] == size[j]) & (i < j))
@@ -126,11 +151,11 @@ class Outline:
         """
         if len(which) == 0:
             return np.empty(0)
-        edges, size = self.edges, np.diff(self.rings.start)[which]
+        edges, size = self.edges, self.rings.sizes[which]
         point = np.repeat(self.rings.start[which], size) + counted(size)
         before, along = (edges.b[k] - edges.a[k] for k in (edges.before[point], point))
         turn = np.arctan2(cross(before, along), (before * along).sum(axis=1))
-        start = np.cumsum(size) - size
+        start = starts(size)[:-1]
         twice = np.repeat(start, 2 * size) + counted(2 * size) % np.repeat(size, 2 * size)
         ring = np.repeat(np.arange(len(size)), 2 * size)
         total = np.cumsum(turn[twice])
@@ -138,11 +163,6 @@ class Outline:
         before_it = np.concatenate([[0.0], total[:-1]]) - apart * ring
         rise = total - apart * ring - np.minimum.accumulate(before_it)
         return np.maximum.reduceat(rise, 2 * start)
-
-
-def counted(sizes: Indices) -> Indices:
-    """0, 1, … for each of the runs of these sizes, one after another."""
-    return np.arange(sizes.sum()) - np.repeat(np.cumsum(sizes) - sizes, sizes)
 
 
 def foot(point: Floats, a: Floats, b: Floats) -> Floats:

@@ -23,7 +23,7 @@ from carvegen.geometry.diagrams import (
     Parabola,
     Site,
 )
-from carvegen.geometry.edges import counted, unit
+from carvegen.geometry.edges import unit
 from carvegen.geometry.skeletons import Skeletons, are_simple
 
 if TYPE_CHECKING:
@@ -141,10 +141,10 @@ def medial_axis(shapes: PolygonArray, *, corner_mm: float = 0.012, most_mm: floa
     """
     plain, owner = _straightened(shapes)
     simple = np.flatnonzero(are_simple(plain))
-    found = Skeletons.of(plain[simple], most_mm + corner_mm + _BEYOND_MM)  # its ends are pruned, too
+    result = Skeletons.of(plain[simple], most_mm + corner_mm + _BEYOND_MM)  # its ends are pruned, too
     rest = np.ones(len(plain), dtype=bool)
-    rest[simple[found.sure]] = False
-    axis = _joined(_of_skeletons(found, owner[simple]), _of_diagrams(plain[rest], owner[rest]))
+    rest[simple[result.sure]] = False
+    axis = _joined(_of_skeletons(result, owner[simple]), _of_diagrams(plain[rest], owner[rest]))
     return pruned(_measured(axis, shapes), corner_mm)
 
 
@@ -213,20 +213,20 @@ def _to_few_sides(shapes: PolygonArray, xy: Floats, owner: Indices) -> Floats:
     outline = geometry.rings(shapes)
     along = unit(step := outline.xy[outline.edge_ends] - outline.xy)
     sides = np.column_stack([outline.xy, along, (step * along).sum(axis=1)])
-    count = np.bincount(outline.owner, np.diff(outline.start), minlength=len(shapes)).astype(np.int16)
-    begin = np.cumsum(count, dtype=np.int64) - count
+    count = np.bincount(outline.owner, outline.sizes, minlength=len(shapes)).astype(np.int16)
+    begin = geometry.starts(count)[:-1]
     order = np.argsort(count[owner], kind="stable")
     ends = np.searchsorted(count[owner[order]], np.arange(_FEW + 1), side="right")
     row = np.empty(len(shapes), dtype=np.int64)
-    found = np.empty(len(xy))
+    result = np.empty(len(xy))
     for many in np.flatnonzero(np.diff(ends, prepend=0)).tolist():
         alike = np.flatnonzero(count == many)
         row[alike] = np.arange(len(alike))
         their = np.ascontiguousarray(np.moveaxis(sides[begin[alike, None] + np.arange(many)], 2, 0))
         of = order[ends[many - 1] : ends[many]]
         for its in np.array_split(of, len(of) * many // _AT_ONCE + 1):
-            found[its] = _to_sides(xy[its], tuple(column[row[owner[its]]] for column in their))
-    return found
+            result[its] = _to_sides(xy[its], tuple(column[row[owner[its]]] for column in their))
+    return result
 
 
 def _to_sides(xy: Floats, sides: tuple[Floats, ...]) -> Floats:
@@ -292,9 +292,9 @@ def _hanging(links: Indices, kept: Mask, degree: Indices, roots: Indices) -> Ind
 def _straightened(shapes: PolygonArray) -> tuple[PolygonArray, Indices]:
     """The shapes with fewer corners, on the grid of the diagrams, and the number of the shape that each was."""
     fewer = shapely.simplify(shapes, _STRAIGHT_MM, preserve_topology=True)
-    found, owner = shapely.get_parts(_on_grid(fewer), return_index=True)
-    solid = shapely.area(found) > 0
-    return np.asarray(found[solid], dtype=object), np.asarray(owner[solid], dtype=np.int64)
+    result, owner = shapely.get_parts(_on_grid(fewer), return_index=True)
+    solid = shapely.area(result) > 0
+    return np.asarray(result[solid], dtype=object), np.asarray(owner[solid], dtype=np.int64)
 
 
 def _on_grid(shapes: PolygonArray) -> PolygonArray:
@@ -316,7 +316,7 @@ def _sampled(points: Floats, shape: Indices, links: Indices, one: Site, two: Sit
     bent = ~(one.is_line & two.is_line)
     pieces = np.where(bent, np.maximum(np.ceil(run / np.sqrt(8 * gap * _NEAR_MM)), 1), 1).astype(np.int64)
     edge = np.repeat(np.arange(len(links)), pieces - 1)
-    share = (counted(pieces - 1) + 1) / pieces[edge]
+    share = (geometry.counted(pieces - 1) + 1) / pieces[edge]
     inner = start[edge] + share[:, None] * (end - start)[edge]
     inner = np.where(mixed[edge, None], curve.at(inner, edge), inner)
     owner = np.concatenate([shape, shape[links[edge, 0]]])
@@ -328,8 +328,8 @@ def _sampled(points: Floats, shape: Indices, links: Indices, one: Site, two: Sit
 def _chained(links: Indices, pieces: Indices, points: int) -> Indices:
     """Each link by way of the points that lie on it, which are numbered from `points` on."""
     link = np.repeat(np.arange(len(links)), pieces)
-    place = counted(pieces)
-    before = points + np.cumsum(pieces - 1) - (pieces - 1)
+    place = geometry.counted(pieces)
+    before = points + geometry.starts(pieces - 1)[:-1]
     left = np.where(place == 0, links[link, 0], before[link] + place - 1)
     right = np.where(place == pieces[link] - 1, links[link, 1], before[link] + place)
     return np.column_stack([left, right])

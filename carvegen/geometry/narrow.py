@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from carvegen.geometry import linked_groups
 from carvegen.geometry.edges import Outline
 from carvegen.geometry.necks import Necks, necks_of
 from carvegen.geometry.widths import Widths, local_widths_of
@@ -95,19 +96,19 @@ def narrow_spread(
     if len(tight) + len(thin) == 0:
         return Spread(_none(), thin, np.empty(0, dtype=np.int64))
     group = _groups(np.concatenate([(tight.start + tight.end) / 2, thin.centre]), limit)
-    found = _described(outlines, tight, thin, group, limit)
-    kept = np.flatnonzero((found.kind != Kind.TIP) | (found.length > _CHIP * limit))
-    kept = kept[np.lexsort((found.at[kept, 1], found.at[kept, 0]))]
-    place = np.full(len(found), -1)
+    result = _described(outlines, tight, thin, group, limit)
+    kept = np.flatnonzero((result.kind != Kind.TIP) | (result.length > _CHIP * limit))
+    kept = kept[np.lexsort((result.at[kept, 1], result.at[kept, 0]))]
+    place = np.full(len(result), -1)
     place[kept] = np.arange(len(kept))
-    return Spread(found.chosen(kept), thin, place[group[len(tight) :]])
+    return Spread(result.chosen(kept), thin, place[group[len(tight) :]])
 
 
 def _described(outlines: Rings, tight: Necks, thin: Widths, group: Indices, limit: float) -> Narrow:
     """The narrowest point of each group, in their order; an exact neck where it has one."""
     count = int(group.max()) + 1
     of_neck, of_thin = group[: len(tight)], group[len(tight) :]
-    ring = np.repeat(np.arange(len(outlines)), np.diff(outlines.start))
+    ring = outlines.ring
     has_neck = np.bincount(of_neck, minlength=count) > 0
     lone = ~has_neck[of_thin]
     width = np.concatenate([tight.width, thin.width[lone]])
@@ -137,7 +138,7 @@ def _round_islands(outlines: Rings, thin: Widths, group: Indices, limit: float) 
     Not so near its corners, where walls meet at a right angle or more: a strip's two ends and what of its sides
     lies within half its width come to four widths.
     """
-    ring = np.repeat(np.arange(len(outlines)), np.diff(outlines.start))
+    ring = outlines.ring
     ends = outlines.xy[outlines.edge_ends] - outlines.xy
     whole = np.bincount(ring, np.hypot(ends[:, 0], ends[:, 1]), len(outlines))
     around = np.bincount(ring[thin.edge], thin.length, len(outlines))
@@ -157,13 +158,9 @@ def _groups(centres: Floats, limit: float) -> Indices:
 
     Pieces of outline are no longer than a third of the limit, so neighbours' discs are no further apart.
     """
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
     from scipy.spatial import cKDTree
 
-    i, j = cKDTree(centres).query_pairs(limit / 2, output_type="ndarray").T
-    links = coo_array((np.ones(len(i), dtype=bool), (i, j)), shape=(len(centres), len(centres)))
-    return np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
+    return linked_groups(len(centres), *cKDTree(centres).query_pairs(limit / 2, output_type="ndarray").T)
 
 
 def _none() -> Narrow:

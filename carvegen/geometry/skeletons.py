@@ -18,7 +18,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.geometry.diagrams import STEPS_PER_MM
-from carvegen.geometry.edges import counted, cross, unit
+from carvegen.geometry.edges import cross, unit
 
 if TYPE_CHECKING:
     from carvegen.geometry import (
@@ -71,12 +71,12 @@ class _Sides:
         before[ends] = normal
         turn = np.where(jutting, np.arctan2(cross(before, normal), (before * normal).sum(axis=1)), 0.0)
         facets = np.maximum(np.ceil(np.abs(turn) / _facet(outline)).astype(np.int64), 1)  # with the side itself
-        corner, step = np.repeat(np.arange(len(turn)), facets), counted(facets) + 1
+        corner, step = np.repeat(np.arange(len(turn)), facets), geometry.counted(facets) + 1
         angle = turn[corner] * (step / facets[corner] - 1)  # back from the side's own normal
         turned = np.column_stack([np.cos(angle), np.sin(angle)])
         x, y = normal[corner].T
         spread = np.column_stack([x * turned[:, 0] - y * turned[:, 1], x * turned[:, 1] + y * turned[:, 0]])
-        start = np.append(0, np.cumsum(facets))[outline.start]
+        start = geometry.starts(facets)[outline.start]
         return cls(corner, np.where((angle != 0)[:, None], spread, normal[corner]), start)
 
 
@@ -88,7 +88,7 @@ def _facet(outline: Rings) -> Floats:
     """
     low, high = (its.reduceat(outline.xy, outline.start[:-1], axis=0) for its in (np.minimum, np.maximum))
     turn = np.sqrt(8 * _BENT_MM / ((high - low).min(axis=1) / 2))
-    return np.asarray(np.repeat(turn, np.diff(outline.start)))
+    return outline.spread(turn)
 
 
 @dataclass(frozen=True)
@@ -104,7 +104,7 @@ class Skeletons:
     def of(cls, shapes: PolygonArray, most_mm: float = math.inf) -> Skeletons:
         """The axes of simple shapes, as far as their discs are no larger than `most_mm`."""
         outline = geometry.rings(shapes)
-        made = _Meetings(outline.xy, np.repeat(outline.owner, np.diff(outline.start)), len(shapes))
+        made = _Meetings(outline.xy, outline.spread(outline.owner), len(shapes))
         jutting = _jutting(outline)
         sides = _Sides.of(outline, jutting)
         front = None

@@ -15,11 +15,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.geometry import dots, lines
+from carvegen.geometry import counted, dots, lines
 from carvegen.geometry.edges import (
     Edges,
     Outline,
-    counted,
     cross,
     unit,
 )
@@ -122,12 +121,12 @@ def local_widths_of(
     rings = outline.near(limit) | outline.bends_more(turns - 1e-6)
     ruler = _Ruler(edges, np.flatnonzero(rings[edges.ring]), limit, limit_at, sharper_deg)
     coarse = ruler.in_reach(_cut_up(edges, ruler.chosen, limit / _COARSE))
-    found = ruler.measured(coarse)
+    result = ruler.measured(coarse)
     narrow = np.zeros(len(coarse), dtype=bool)
-    narrow[found.piece] = True
+    narrow[result.piece] = True
     limits = _beside_other(coarse, edges, narrow)
     parts = coarse.split(limits, int(np.clip(_MOST_FINE // max(limits.sum(), 1), 1, fine)))
-    return found.chosen(~limits[found.piece]).with_more(ruler.measured(parts))
+    return result.chosen(~limits[result.piece]).with_more(ruler.measured(parts))
 
 
 def first_narrow(outlines: Rings, limit: float, alike: Callable[[Floats, Floats], Indices]) -> Widths:
@@ -154,17 +153,17 @@ def first_narrow(outlines: Rings, limit: float, alike: Callable[[Floats, Floats]
     nth = np.empty_like(order)
     nth[order] = counted(np.bincount(kind))
     wanted = np.ones(kind.max(initial=-1) + 1, dtype=bool)
-    found = ruler.measured(pieces.chosen(np.empty(0, dtype=np.int64)))
+    result = ruler.measured(pieces.chosen(np.empty(0, dtype=np.int64)))
     low, high = 0, _FIRST
     while (left := wanted[kind] & (nth >= low)).any():
         part = np.flatnonzero(left & (nth < high))
         narrow = ruler.measured(pieces.chosen(part))
         piece = part[narrow.piece]
         first = np.unique(kind[piece], return_index=True)[1]
-        found = found.with_more(replace(narrow, piece=piece).chosen(first))
+        result = result.with_more(replace(narrow, piece=piece).chosen(first))
         wanted[kind[piece]] = False
         low, high = high, 2 * high
-    return found.chosen(np.argsort(found.piece))
+    return result.chosen(np.argsort(result.piece))
 
 
 @dataclass(frozen=True)
@@ -258,12 +257,12 @@ class _Ruler:
 
     def measured(self, pieces: _Pieces) -> Widths:
         """The narrow ones of the pieces, each measured in its middle."""
-        found = [
+        result = [
             self._measured(pieces, np.arange(start, min(start + _CHUNK, len(pieces))))
             for start in range(0, max(len(pieces), 1), _CHUNK)
         ]
-        every = found[0]
-        for more in found[1:]:
+        every = result[0]
+        for more in result[1:]:
             every = every.with_more(more)
         asked = self.limit if self.limit_at is None else self.limit_at(every.direction_deg)
         return every.chosen((every.width < asked) & (every.facing_deg > 180 - self.sharper_deg + 1e-6))

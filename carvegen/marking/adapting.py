@@ -1,8 +1,8 @@
-"""A kept motif on a drawing that has changed: what lay on what has changed grows again or goes, all else stays."""
+"""A kept motif that no longer is as it grew: a drawing changed under it, or a hand edited it and broke a limit."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +10,8 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.base.findings import Finding, Severity
+from carvegen.geometry.necks import necks
 from carvegen.motifs.growth import Growth, plain
 from carvegen.motifs.shared.minimum_width import held
 
@@ -20,7 +22,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Mask, PolygonArray
     from carvegen.marking.kept_file import Kept, Surroundings
 
-__all__ = ["Adapted", "adapted"]
+__all__ = ["Adapted", "adapted", "kept_findings"]
 
 _HAIR_MM = 0.01  #: a drawing that differs by no more has not changed
 _APART_MM = 0.02  #: so much more than the land is left beside what stays, for the grid's sake
@@ -132,3 +134,83 @@ def _wide(shape: Any) -> PolygonArray:  # noqa: ANN401
     """The pieces of a difference that are more than the grid's doing."""
     pieces = geometry.parts(shape)
     return pieces[~shapely.is_empty(geometry.offset(pieces, -_HAIR_MM / 2))] if len(pieces) else pieces
+
+
+RULE = "kept-shape"
+_GRID_SLACK_MM = 0.003  #: shapes lie on a grid of a thousandth
+_LEAST_MM2 = 0.01  #: less of a shape over what it keeps out of is not told
+
+
+def kept_findings(
+    name: str, edited: PolygonArray, cuts: PolygonArray, clear: BaseGeometry, limits: Limits
+) -> Iterator[Finding]:
+    """What the edited shapes of the motif called `name` break; they are taken as they are all the same.
+
+    Parameters
+    ----------
+    edited
+        The cuts that are not as they grew.
+    cuts
+        All of them.
+    clear
+        What the motif keeps out of.
+    """
+    if len(edited) == 0:
+        return
+    yield from _narrow_lands(name, edited, cuts, limits)
+    yield from _narrow_cuts(name, edited, limits)
+    over = shapely.intersection(edited, clear)
+    for place in over[shapely.area(over) > _LEAST_MM2]:
+        yield _finding(
+            place, float(shapely.area(place)), 0.0, f"an edited shape of {name} lies on what the motif keeps out of",
+            "move it, or leave it if you want it there", unit="mm²", severity=Severity.ADVICE, kind="clear",
+        )  # fmt: skip
+
+
+def _narrow_lands(name: str, edited: PolygonArray, cuts: PolygonArray, limits: Limits) -> Iterator[Finding]:
+    """Land between cuts, at least one of them edited, or in the bays of one."""
+    window = shapely.union_all(geometry.offset(edited, 2 * limits.land_mm, quad_segs=2))
+    near = cuts[np.unique(shapely.STRtree(cuts).query(window, predicate="intersects"))]
+    white = shapely.union_all(near)
+    result = necks(geometry.rings(geometry.parts(shapely.difference(window, white))), limits.land_mm)
+    ends = shapely.boundary(white)
+    shapely.prepare(ends)
+    own = shapely.dwithin(geometry.dots(result.start), ends, _GRID_SLACK_MM)
+    own &= shapely.dwithin(geometry.dots(result.end), ends, _GRID_SLACK_MM)
+    chords = geometry.lines(result.start, result.end)
+    beside = shapely.STRtree(edited).query(chords, predicate="dwithin", distance=_GRID_SLACK_MM)[0]
+    own &= np.isin(np.arange(len(result)), beside)
+    for k in np.flatnonzero(own & (result.width < limits.land_mm - _GRID_SLACK_MM)).tolist():
+        yield _finding(
+            chords[k], float(result.width[k]), limits.land_mm,
+            f"land beside an edited shape of {name} is too narrow to stand; mending changes it, if the block is mended",
+            "move the shape, or join the two cuts", kind="land",
+        )  # fmt: skip
+
+
+def _narrow_cuts(name: str, edited: PolygonArray, limits: Limits) -> Iterator[Finding]:
+    """Edited shapes, or parts of them, that the smallest cut does not reach."""
+    small = shapely.is_empty(geometry.offset(edited, -(limits.cut_mm / 2 - _GRID_SLACK_MM)))
+    why, remedy = (
+        f"an edited shape of {name} is too narrow to be cut; mending changes it",
+        "make it wider, or take it out",
+    )
+    for shape in edited[small]:
+        wide = 2 * float(shapely.length(shapely.maximum_inscribed_circle(shape, tolerance=_GRID_SLACK_MM)))
+        yield _finding(shape, wide, limits.cut_mm, why, remedy, kind="cut")
+    result = necks(geometry.rings(edited[~small]), limits.cut_mm)
+    chords = geometry.lines(result.start, result.end)
+    for k in np.flatnonzero(result.width < limits.cut_mm - _GRID_SLACK_MM).tolist():
+        yield _finding(chords[k], float(result.width[k]), limits.cut_mm, why, remedy, kind="cut")
+
+
+def _finding(
+    place: BaseGeometry, measured: float, limit: float, why: str, remedy: str, *, kind: str, unit: str = "mm",
+    severity: Severity = Severity.RISK,
+) -> Finding:  # fmt: skip
+    chord = shapely.get_dimensions(place) == 1
+    at = shapely.centroid(place) if chord else shapely.point_on_surface(place)
+    return Finding(
+        rule=RULE, kind=kind, severity=severity, at=(round(at.x, 3), round(at.y, 3)), measured=measured, limit=limit,
+        unit=unit, why=why, remedy=remedy,
+    )  # fmt: skip

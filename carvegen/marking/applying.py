@@ -311,12 +311,12 @@ class _Hand:
         """What grows of the motif as a whole, as far as it lies inside, with ends of its own."""
         around = shapely.buffer(inside, 2 * self.habit.flake_mm, quad_segs=2)
         outside = shapely.difference(around, inside)
-        found = self.bed.grown(settings, self.bed.place, rng)
-        found = found[shapely.intersects(found, inside)]
-        found = geometry.parts(shapely.intersection(found, shapely.buffer(inside, self.habit.flake_mm, quad_segs=2)))
+        result = self.bed.grown(settings, self.bed.place, rng)
+        result = result[shapely.intersects(result, inside)]
+        result = geometry.parts(shapely.intersection(result, shapely.buffer(inside, self.habit.flake_mm, quad_segs=2)))
         if not (self.habit.settles or self.habit.springs):
             outside = ragged(outside, self.habit, self.bed.stream(self.mark, "rim"))
-        return self._each(found, outside)
+        return self._each(result, outside)
 
     def _strewn(self, rng: Generator) -> PolygonArray:
         """What grows of the motif in the mark, and beyond its rim as far as to what it springs from."""

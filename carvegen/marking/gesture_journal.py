@@ -132,10 +132,10 @@ class GestureJournal:
     @property
     def left(self) -> frozenset[str]:
         """The findings that are left to the carver."""
-        found = set[str]()
+        result = set[str]()
         for change in self._done:
-            found = (found | set(change.left)) - set(change.taken_up)
-        return frozenset(found)
+            result = (result | set(change.left)) - set(change.taken_up)
+        return frozenset(result)
 
     def has(self, gesture: str) -> bool:
         """Whether a gesture of this id was done."""

@@ -169,11 +169,11 @@ def _ids(shapes: PolygonArray, begins: str, names: Mapping[str, str]) -> list[st
     taken = set(names.values())
     fresh = (name for k in itertools.count(1) if (name := f"{begins}{k:04d}") not in taken)
     seen: set[str] = set()
-    found = []
+    result = []
     for name in had:
-        found.append(name if name and name not in seen else next(fresh))
+        result.append(name if name and name not in seen else next(fresh))
         seen.add(name)
-    return found
+    return result
 
 
 def _header(growth: Growth, memory: Memory, size: tuple[float, float]) -> dict[str, Any]:
@@ -199,8 +199,8 @@ def opening(size: tuple[float, float]) -> tuple[str, str]:
 def _settled(shape: BaseGeometry) -> BaseGeometry:
     """Polygons on the grid, in a fixed order of points, every number the one nearest to its place."""
     whole = shapely.set_precision(shapely.normalize(geometry.union(shape)), 0, mode="pointwise")
-    found: BaseGeometry = shapely.transform(whole, lambda xy: np.round(xy, 3))
-    return found
+    result: BaseGeometry = shapely.transform(whole, lambda xy: np.round(xy, 3))
+    return result
 
 
 # ── reading ──────────────────────────────────────────────────────────────────────────────────────────────────────

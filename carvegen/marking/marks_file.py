@@ -47,8 +47,8 @@ class Names:
     def for_motifs(self, names: Iterable[str]) -> tuple[str, ...]:
         """The motifs that any of the names stands for, in the order of the print."""
         plain = set(map(plain_name, names))
-        found = {motif for name, motifs in self.motifs.items() if plain_name(name) in plain for motif in motifs}
-        return tuple(dict.fromkeys(motif for motifs in self.motifs.values() for motif in motifs if motif in found))
+        result = {motif for name, motifs in self.motifs.items() if plain_name(name) in plain for motif in motifs}
+        return tuple(dict.fromkeys(motif for motifs in self.motifs.values() for motif in motifs if motif in result))
 
     def for_blocks(self, names: Iterable[str]) -> tuple[str, ...]:
         """The blocks among the names."""
@@ -142,8 +142,8 @@ def _check_size(drawing: Elements, size: tuple[float, float]) -> None:
 
 def _hint(drawing: Elements) -> str:
     listed = f"name its groups by what is to be done there: {', '.join([*Meaning, *HoleMeaning])}"
-    found = (meant(name, [*Meaning, *HoleMeaning]) for item in drawing.every for group in item.groups for name in group)
-    return " ".join(filter(None, [next(filter(None, found), ""), listed]))
+    close = (meant(name, [*Meaning, *HoleMeaning]) for item in drawing.every for group in item.groups for name in group)
+    return " ".join(filter(None, [next(filter(None, close), ""), listed]))
 
 
 def _marks_of(element: Element, names: Names) -> Iterator[Mark]:
@@ -180,8 +180,8 @@ def _meaning_of(element: Element) -> tuple[Meaning | HoleMeaning, str] | None:
     """The meaning that the innermost group with one gives, and the number behind it."""
     for group in reversed(element.groups):
         for name in group:
-            if found := _NAMED.fullmatch(plain_name(name)):
-                return (_MEANINGS | _OF_HOLES)[found[1]], found[2]
+            if result := _NAMED.fullmatch(plain_name(name)):
+                return (_MEANINGS | _OF_HOLES)[result[1]], result[2]
     return None
 
 

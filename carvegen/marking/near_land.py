@@ -87,12 +87,12 @@ def weak_places(new: PolygonArray, fixed: PolygonArray, place: Place, limits: Li
     white = np.concatenate([new, fixed[shapely.intersects(fixed, window)] if len(fixed) else fixed])
     ground = geometry.parts(shapely.difference(window, shapely.union_all(white)))
     spread = narrow_spread(geometry.rings(ground), land - 2 * geometry.GRID_MM)
-    found, thin = spread.places, spread.thin
-    counts = (found.kind != Kind.TIP) | (found.length > land)
+    result, thin = spread.places, spread.thin
+    counts = (result.kind != Kind.TIP) | (result.length > land)
     along = np.flatnonzero(spread.place >= 0)
     along = along[counts[spread.place[along]]]
     weak = np.concatenate([
-        geometry.lines(found.at[counts], found.to[counts]), geometry.lines(thin.at[along], thin.across[along])
+        geometry.lines(result.at[counts], result.to[counts]), geometry.lines(thin.at[along], thin.across[along])
     ])  # fmt: skip
     mine = np.unique(shapely.STRtree(new).query(weak, predicate="dwithin", distance=2 * geometry.GRID_MM)[0])
     return weak[mine]
@@ -138,8 +138,8 @@ def _bites(shapes: PolygonArray, fixed: PolygonArray, place: Place, limits: Limi
     """What is to be taken back: discs round every place in the zone where land or cut is too narrow."""
     if len(shapes) == 0:
         return shapely.Polygon()
-    found = necks(geometry.rings(shapes), limits.cut_mm - 2 * geometry.GRID_MM)
-    thin = geometry.lines(found.start, found.end)
+    result = necks(geometry.rings(shapes), limits.cut_mm - 2 * geometry.GRID_MM)
+    thin = geometry.lines(result.start, result.end)
     weak = weak_places(shapes, fixed, place, limits)
     thin, weak = (lines[shapely.intersects(lines, zone)] for lines in (thin, weak))
     bites = geometry.offset(weak, limits.land_mm / 2 + _SLACK_MM), geometry.offset(thin, limits.cut_mm / 2)

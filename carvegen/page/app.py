@@ -23,16 +23,15 @@ from carvegen.artwork import bounds
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.page.beginning import Upload, begun, offers, received, thin_out, understood
 from carvegen.page.gestures import gesture
-from carvegen.page.guard import Guard
+from carvegen.page.guard import Guard, forget, remember
 from carvegen.page.session import OnlyLooksError, Session
-from carvegen.page.table.address import forget, remember
 from carvegen.page.words import own_fault
 from carvegen.page.work.handed_over import INLINE, listed
 from carvegen.page.work.photographs import MARKED, PICTURE, SHEET
 
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
-    from carvegen.page.table.address import Address
+    from carvegen.page.guard import Address
 
 __all__ = ["CLIENT", "Page"]
 
@@ -243,8 +242,8 @@ class Page:
 
     async def file(self, request: Request) -> Response:
         """One of these files, by its name in the list: no other name reaches the disk."""
-        found = await run_in_threadpool(self.session.files)
-        file = next((file for file in found if file.name == request.path_params["name"]), None)
+        result = await run_in_threadpool(self.session.files)
+        file = next((file for file in result if file.name == request.path_params["name"]), None)
         if file is None:
             return PlainTextResponse("no such file", 404)
         data = await run_in_threadpool(file.data)

@@ -68,8 +68,8 @@ def offers(shelf: Library, folder: Path) -> dict[str, Any]:
 
 def _prints(folder: Path) -> list[Path]:
     """The print files in a folder and the folders in it."""
-    found = sorted(path for pattern in _PRINTS for path in folder.glob(pattern))
-    return [path for path in found if not path.name.startswith(".") and _is_print(path)][:200]
+    result = sorted(path for pattern in _PRINTS for path in folder.glob(pattern))
+    return [path for path in result if not path.name.startswith(".") and _is_print(path)][:200]
 
 
 def _is_print(path: Path) -> bool:

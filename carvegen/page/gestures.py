@@ -267,12 +267,12 @@ class _Said:
             raise InputError(f"must be a list of {least} to {_MOST_POINTS} points", field="points")
         try:
             rows = [[*item, 1.0][:3] for item in value]
-            found = np.array(rows, dtype=float)
+            result = np.array(rows, dtype=float)
         except (TypeError, ValueError, OverflowError):
             raise InputError("must be points: two or three numbers each", field="points") from None
-        if found.shape != (len(value), 3) or not np.isfinite(found).all() or np.abs(found).max() > _FAR_MM:
+        if result.shape != (len(value), 3) or not np.isfinite(result).all() or np.abs(result).max() > _FAR_MM:
             raise InputError("must be points: two or three numbers each", field="points")
-        return found
+        return result
 
 
 def _number(value: object, key: str, least: float, most: float) -> float:

@@ -71,15 +71,15 @@ def taken_apart(print_: Print, shelf: Library, out: Path, *, say: Say) -> tuple[
     """The same, and what each block would print if nothing were white: inks taken apart, with traps, mended."""
     setups = setups_of(print_, shelf)
     _, cuts = cuts_of(cut_inputs(print_, setups, standing_lands(print_, out)), say=say)
-    found = Found()
+    result = Found()
     for name, cut in cuts.items():
         say(f"checking {name}")
         limits = strictest(setup.limits for setup in setups[name])
         block = with_fringe(cut.block, cut.fringe, limits, to_decide=cut.to_decide)
         reports = (finding for setup in setups[name] for finding in checked(setup.on(block)))
-        found[name] = _once([*notes_of(cut), *reports])
+        result[name] = _once([*notes_of(cut), *reports])
     bare = {name: shapely.intersection(cut.white, cut.picture) for name, cut in cuts.items() if cut.die is None}
-    return found, {name: geometry.solid(shapely.union(cuts[name].land, its)) for name, its in bare.items()}
+    return result, {name: geometry.solid(shapely.union(cuts[name].land, its)) for name, its in bare.items()}
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -120,7 +120,7 @@ def found_near(scene: Scene, window: BaseGeometry) -> Found:
         window, layers, plates, white=lambda plate: white[plate.name], stays=lambda plate: scene.stays[plate.name],
         spread=Spread(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm),
     )  # fmt: skip
-    found = Found()
+    result = Found()
     for name, part in parts.items():
         gone = geometry.difference(window, shapely.union(part.land, shapely.union_all(scene.openings)))
         cuts = geometry.parts(gone)
@@ -129,10 +129,10 @@ def found_near(scene: Scene, window: BaseGeometry) -> Found:
             cut_outs=scene.openings, stays=geometry.parts(scene.stays[name]),
         )  # fmt: skip
         every = [*map(finding_of, part.dropped), *_of_block(block, scene.setups[name], white[name], print_, window)]
-        found[name] = _once(
+        result[name] = _once(
             finding for finding in every if finding.at is not None and shapely.covers(inner, shapely.Point(finding.at))
         )
-    return found
+    return result
 
 
 def unmended(print_: Print) -> frozenset[str]:
@@ -149,8 +149,8 @@ def is_mended(scene: Scene, window: BaseGeometry, block: str, place: tuple[float
 
 
 def _breaks(scene: Scene, window: BaseGeometry, block: str, place: tuple[float, float]) -> bool:
-    at, found = shapely.Point(place), found_near(scene, window).get(block, ())
-    near = (finding for finding in found if finding.at and shapely.distance(at, shapely.Point(finding.at)) < _EDGE_MM)
+    at, result = shapely.Point(place), found_near(scene, window).get(block, ())
+    near = (finding for finding in result if finding.at and shapely.distance(at, shapely.Point(finding.at)) < _EDGE_MM)
     return any(finding.severity is Severity.BREAKS for finding in near)
 
 

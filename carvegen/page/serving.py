@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from carvegen.base.errors import InputError
 from carvegen.base.files import scratch_folder
-from carvegen.page.table.address import Address, last
+from carvegen.page.guard import Address, last
 
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Library

@@ -35,9 +35,8 @@ from carvegen.page.table.saving import Saver
 from carvegen.page.words import about, own_fault, stage_words
 from carvegen.page.work.findings import Found, Nearby
 from carvegen.page.work.handed_over import File, cautions, files
-from carvegen.page.work.pace import Pace
 from carvegen.page.work.photographs import compared, read_coloured
-from carvegen.page.work.processes import BUILT, SHEET, Behind, built, checks, sheet
+from carvegen.page.work.processes import BUILT, SHEET, Behind, Pace, built, checks, sheet
 from carvegen.page.work.thumbnails import by_hand, thumbnail
 from carvegen.prints.file.print_file import read_print
 
@@ -189,16 +188,16 @@ class Session:
         """The last tries of a place that grows again, packed; `tries` tells which shapes are of which."""
         desk = self.desk
         with self._lock:
-            found, mark = desk.attempts(key), desk.mark_called(key)
+            result, mark = desk.attempts(key), desk.mark_called(key)
         told = {
             "mark": key, "chosen": mark.attempt,
             "box": [round(float(value), 3) for value in shapely.bounds(mark.shape)],
             "tries": [
                 {"attempt": attempt, "ids": [n for group in groups for n in group.ids]}
-                for attempt, groups in found.items()
+                for attempt, groups in result.items()
             ],
         }  # fmt: skip
-        return packed(told, [group for groups in found.values() for group in groups], step_for(desk.size))
+        return packed(told, [group for groups in result.values() for group in groups], step_for(desk.size))
 
     def do(self, gesture_id: str, gesture: Gesture, opening: str = "") -> bytes:
         """Do a gesture, once however often it is sent; what has changed, packed.
@@ -262,8 +261,8 @@ class Session:
             self._looked(desk.version)
             if change.text:
                 self._check_later()
-        if isinstance(gesture, Mend) and (found := self._found.called(gesture.finding)) and found[1].at:
-            self._nearby.look(desk, shapely.buffer(shapely.Point(found[1].at), 1.0))
+        if isinstance(gesture, Mend) and (result := self._found.called(gesture.finding)) and result[1].at:
+            self._nearby.look(desk, shapely.buffer(shapely.Point(result[1].at), 1.0))
         return self._answer(outcome, change.what, said, time.perf_counter() - begun)
 
     def _planned(self, gesture: Gesture, desk: Desk) -> Planned:
@@ -277,10 +276,10 @@ class Session:
         return marks_planned(self._sheets[gesture.sheet], desk)
 
     def _mending(self, gesture: Mend, desk: Desk) -> Planned:
-        found = self._found.called(gesture.finding)
-        if found is None or found[1].at is None:
+        result = self._found.called(gesture.finding)
+        if result is None or result[1].at is None:
             raise InputError("is there no more, or at no one place", where="what would break", hint="look again")
-        return mending_planned(*found, desk)
+        return mending_planned(*result, desk)
 
     def _again(self) -> None:
         """Open the print again: something else grows."""
@@ -505,10 +504,10 @@ class Session:
         out = self.path.parent / BUILT
         with contextlib.suppress(CarvegenError, OSError, ValueError, KeyError):  # then it is looked for anew
             if read_record(out).files and not any(outdated(desk.print_, out, self.shelf).values()):
-                found = found_built(desk.print_, out)
+                result = found_built(desk.print_, out)
                 with self._lock:
                     if self._version == desk.version:
-                        self._found.whole({name: list(findings) for name, findings in found.items()}, desk.version)
+                        self._found.whole({name: list(findings) for name, findings in result.items()}, desk.version)
 
     def stop(self) -> None:
         """Stop a build that is at work."""

@@ -89,10 +89,10 @@ def explained(*texts: str) -> list[str]:
     told, met = list[str](), set[str]()
     for text in texts:
         for word, meaning in _EXPLAINED:
-            found = None if meaning in met else word.search(text)
-            if found is not None:
+            result = None if meaning in met else word.search(text)
+            if result is not None:
                 met.add(meaning)
-                text = f"{text[: found.end()]} ({meaning}){text[found.end() :]}"  # noqa: PLW2901
+                text = f"{text[: result.end()]} ({meaning}){text[result.end() :]}"  # noqa: PLW2901
         told.append(text)
     return told
 

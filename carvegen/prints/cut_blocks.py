@@ -13,7 +13,7 @@ from carvegen.base.colour import lightness
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.findings import Finding, Severity
 from carvegen.blocks.block import Block
-from carvegen.blocks.embossing.counter_sheets import counter_setups
+from carvegen.blocks.embossing import counter_setups
 from carvegen.blocks.embossing.pressing import Pressing, counter_thickness_mm, die_for
 from carvegen.blocks.embossing.pressing import findings as die_findings
 from carvegen.blocks.from_motif import strictest

@@ -13,9 +13,8 @@ import shapely
 from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.findings import Finding, Severity
-from carvegen.marking.adapting import adapted
+from carvegen.marking.adapting import adapted, kept_findings
 from carvegen.marking.kept_file import Kept, marks_of, read_kept
-from carvegen.marking.limits_kept import kept_findings
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry

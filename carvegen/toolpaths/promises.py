@@ -11,7 +11,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import CarvegenError
-from carvegen.facts import burning, cutting, feeds
+from carvegen.facts import cutting, feeds
 from carvegen.toolpaths import register_lines
 from carvegen.toolpaths.paths import Work, joined, picked
 from carvegen.toolpaths.router.cut_through import THROUGH_MM
@@ -163,7 +163,7 @@ def _passes(plan: Plan, settings: PathSettings) -> Iterator[str]:
     job = plan.job
     for operation in plan.operations:
         if operation.cutter.form == "laser":
-            least = burning.passes(job.material.key, job.machine, operation.depth_mm)
+            least = feeds.passes(job.material.key, job.machine, operation.depth_mm)
             if operation.work in (Work.LOWER, Work.SHOULDER) and operation.passes < least:
                 yield f"{operation.name}: {operation.passes} passes for {operation.depth_mm:g} mm, not {least}"
             continue

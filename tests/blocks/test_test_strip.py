@@ -23,7 +23,7 @@ from carvegen.blocks.test_strip import (
 from carvegen.delivery.strip_folder import deliver_strip
 from carvegen.facts import cutting
 from carvegen.facts.profiles import Library
-from carvegen.facts.profiles.strip_readings import (
+from carvegen.facts.profiles.own_profile import (
     Bar,
     edge_loss_mm,
     included_deg,

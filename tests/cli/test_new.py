@@ -72,6 +72,19 @@ def test_far_flakes_fall_behind_the_drawing_and_near_ones_before(tmp_path, capsy
 
 
 @pytest.mark.parametrize(
+    ("size", "largest"), [((200, 150), None), ((300, 200), None), ((100, 75), 3.5), ((100, 80), 3.6), ((40, 30), 2.0)]
+)
+def test_flakes_are_as_large_as_suits_the_face(tmp_path, capsys, size, largest):
+    """By the root of the area: at half the width and height half as large as the weather's 7 mm."""
+    page = f'width="{size[0]}mm" height="{size[1]}mm" viewBox="0 0 40 30"'
+    assert run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "posts.svg", page=page)).code == 0
+    assert snowfall(tmp_path / "mine")["settings"].get("largest_mm") == largest
+    settings = read_print(tmp_path / "mine" / "print.toml", Library()).motifs[1].settings
+    assert settings.largest_mm == (largest or 7.0)
+    assert settings.hidden == 0, "no flake ends flat at what it falls behind"
+
+
+@pytest.mark.parametrize(
     ("inside", "hides"),
     [('<g id="ALL"><path d="M6 8h3v22h-3z"/></g>', ["ALL"]), ('<g id="ALL"><path d="M0 0h40v28h-40z"/></g>', None)],
 )

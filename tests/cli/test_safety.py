@@ -11,7 +11,7 @@ import pytest
 
 from carvegen.facts import feeds
 from carvegen.facts.profiles import Library, Verdict, shipped
-from carvegen.facts.safety import parted
+from carvegen.facts.sources import parted
 from tests.cli.running import SMALL, TINY, run, small, tree
 from tests.strategies import MANY, few
 

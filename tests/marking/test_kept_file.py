@@ -19,8 +19,8 @@ from PIL import Image
 from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.streams import stream
+from carvegen.marking.adapting import kept_findings
 from carvegen.marking.kept_file import Memory, Surroundings, kept_text, marks_of, read_kept
-from carvegen.marking.limits_kept import kept_findings
 from carvegen.motifs import motif, summaries
 from carvegen.motifs.growth import Growth, Place, plain
 from tests.cases import box, disc, limits, shapes

@@ -21,11 +21,10 @@ from carvegen.delivery.print_build import build_print, marking_sheet
 from carvegen.delivery.print_steps import cut_inputs, cuts_of
 from carvegen.marking.journal import FOLDER
 from carvegen.page.app import Page
+from carvegen.page.guard import Address, last, remember
 from carvegen.page.print_checks import found_built, found_in, found_near
 from carvegen.page.serving import Served, _opened, serve
-from carvegen.page.table.address import Address, last, remember
-from carvegen.page.work.pace import Pace
-from carvegen.page.work.processes import BUILT, Behind
+from carvegen.page.work.processes import BUILT, Behind, Pace
 from carvegen.prints.cut_blocks import setups_of
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, layer, small_print

@@ -303,6 +303,22 @@ def test_a_torn_line_is_lost_and_no_other(tmp_path, cut) -> None:
     assert [json.loads(line)["id"] for line in file.read_text().splitlines()] == ["a", "b"]
 
 
+def test_a_mark_typed_into_the_print_file_is_taken_out_there_alone(tmp_path) -> None:
+    """It is the carver's own text: the rubber says so, and Take back goes past it."""
+    path = print_file(tmp_path)
+    typed = '\n[[marked]]\nmeaning = "stays"\nshape = "box 4 4 6 6"\n'
+    path.write_text(path.read_text(encoding="utf-8") + typed, encoding="utf-8")
+    hand = Hand(path)
+    with pytest.raises(InputError, match=r"typed in the print file.*Take back"):
+        hand.does("erase", breadth=2, points=stroke(5, 5, 9, 9))
+    hand.does("stroke", meaning="stays", breadth=2, points=stroke(20, 20, 30, 24))
+    hand.does("undo")
+    hand.written()
+    assert [mark["fixed"] for mark in hand.session.state()["marks"]] == [True]
+    hand.close()
+    assert typed in path.read_text(encoding="utf-8")
+
+
 def test_undo_of_commands_and_of_gestures_spare_one_another(hand, capsys) -> None:
     """A command that gestures build on is not undone under them; taken back there, it is."""
     hand.close()

@@ -17,7 +17,7 @@ from carvegen.facts.profiles import (
     Permit,
     Verdict,
 )
-from carvegen.facts.safety import deference
+from carvegen.facts.sources import deference
 
 WIDTH, HEIGHT = 120.0, 80.0
 

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from carvegen.facts import burning
+from carvegen.facts import feeds
 from carvegen.facts.profiles import Library, Verdict
 from carvegen.toolpaths.motion import timing
 from carvegen.toolpaths.paths import (
@@ -133,14 +133,14 @@ def test_the_way_from_one_operation_to_the_next_counts():
 def test_a_beam_cuts_thick_and_dense_stuff_slower_and_lowers_it_in_more_passes():
     """The same energy for each mm³: half the pace through twice the depth; worked by hand from the profile's values."""
     machine = laser().machine  # 15 mm/s through 3 mm of softwood
-    assert burning.through_mm_s("basswood", machine, 3) == pytest.approx(15)
-    assert burning.through_mm_s("basswood", machine, 6) == pytest.approx(7.5)
-    assert burning.through_mm_s("linoleum", machine, 3) == pytest.approx(15 * 0.5)
-    assert burning.through_mm_s("basswood", machine, 0.001) == 300  # it can't go faster than it travels
-    assert burning.passes("basswood", machine, 1.0) == 1
-    assert burning.passes("basswood", machine, 1.1) == 2
-    assert burning.passes("linoleum", machine, 1.5) == 3
-    assert burning.ease("whalebone") == min(burning.eases().values())
+    assert feeds.through_mm_s("basswood", machine, 3) == pytest.approx(15)
+    assert feeds.through_mm_s("basswood", machine, 6) == pytest.approx(7.5)
+    assert feeds.through_mm_s("linoleum", machine, 3) == pytest.approx(15 * 0.5)
+    assert feeds.through_mm_s("basswood", machine, 0.001) == 300  # it can't go faster than it travels
+    assert feeds.passes("basswood", machine, 1.0) == 1
+    assert feeds.passes("basswood", machine, 1.1) == 2
+    assert feeds.passes("linoleum", machine, 1.5) == 3
+    assert feeds.ease("whalebone") == min(feeds.eases().values())
     thin, thick = (
         timing.time_of(operation(line((0, 0), (300, 0)), work=Work.CUT_THROUGH, depth_mm=deep), laser("basswood"))
         for deep in (3.0, 6.0)
@@ -151,7 +151,7 @@ def test_a_beam_cuts_thick_and_dense_stuff_slower_and_lowers_it_in_more_passes()
 def test_every_shipped_material_that_a_laser_may_burn_has_its_ease():
     never = {key for key in cases.SHELF.keys("materials")
              if cases.SHELF.material(key).permits["laser"].verdict is Verdict.NEVER}  # fmt: skip
-    assert set(burning.eases()) == set(cases.SHELF.keys("materials")) - never
+    assert set(feeds.eases()) == set(cases.SHELF.keys("materials")) - never
 
 
 def test_areas_handed_over_as_shapes_take_the_lines_over_the_rectangle_about_them():

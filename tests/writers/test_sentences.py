@@ -7,8 +7,7 @@ from pathlib import Path
 
 import carvegen
 from carvegen.base.finding_groups import sentence
-from carvegen.base.findings import Finding, Report, Severity
-from carvegen.base.sayings import SAYINGS, in_words, saying_of, spoken
+from carvegen.base.findings import SAYINGS, Finding, Report, Severity, in_words, saying_of, spoken
 from carvegen.writers.note.findings_table import MOST_LINES, findings_lines, told
 from tests.sentences import every_finding, every_group
 

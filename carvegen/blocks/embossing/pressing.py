@@ -125,13 +125,13 @@ def rounded(shape: BaseGeometry, outward_mm: float, inward_mm: float) -> BaseGeo
     by more than the tolerance: each is idempotent, what both leave alone has no sharper corner. What discs of the
     outward radius don't reach is lost.
     """
-    found: Any = shape
+    result: Any = shape
     for _ in range(_ROUNDS):
-        opened = _grown(_grown(found, -outward_mm), outward_mm)
-        found = _grown(_grown(opened, inward_mm), -inward_mm)
-        if shapely.is_empty(found) or shapely.hausdorff_distance(found, opened) < TOLERANCE_MM:
+        opened = _grown(_grown(result, -outward_mm), outward_mm)
+        result = _grown(_grown(opened, inward_mm), -inward_mm)
+        if shapely.is_empty(result) or shapely.hausdorff_distance(result, opened) < TOLERANCE_MM:
             break
-    whole: BaseGeometry = shapely.union_all(geometry.parts(found))
+    whole: BaseGeometry = shapely.union_all(geometry.parts(result))
     return whole
 
 
@@ -165,11 +165,11 @@ def wall_rings(die: Die, *, step_mm: float = 0.1) -> tuple[Ring, ...]:
     count = max(2, math.ceil(how.relief_mm / step_mm))
     depths = np.linspace(0, how.relief_mm, count + 1)
     outlines = [_grown(die.face, edge_offset(how, depth)) for depth in depths[:-1]] + [die.foot]
-    found = []
+    result = []
     for (inner, outer), (low, high) in zip(pairwise(outlines), pairwise(depths.tolist()), strict=True):
         shapes = geometry.snapped(geometry.parts(shapely.difference(outer, inner)))
-        found.append(Ring(depth_mm=round((low + high) / 2, 4), shapes=shapes))
-    return tuple(found)
+        result.append(Ring(depth_mm=round((low + high) / 2, 4), shapes=shapes))
+    return tuple(result)
 
 
 def counter_holes(die: Die) -> PolygonArray:

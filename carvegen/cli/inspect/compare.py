@@ -77,17 +77,17 @@ def command(
         one, other = ({name: land for name, land in lands.items() if name == args["block"]} for lands in (one, other))
     tolerance = _tolerance(args["tolerance"], before, after)
     both = [name for name in one if name in other]
-    found = [difference(name, one[name], other[name], tolerance) for name in both]
+    result = [difference(name, one[name], other[name], tolerance) for name in both]
     lost, new = sorted(one.keys() - other.keys()), sorted(other.keys() - one.keys())
     if picture is not None:
-        shown = [change for change in found if change.any] or found
+        shown = [change for change in result if change.any] or result
         save_file(picture, compare_png([(_common(change), change.cut, change.land) for change in shown]))
-    blocks = [{**change.to_dict(), "cut": is_cut(before, change.name)} for change in found]
+    blocks = [{**change.to_dict(), "cut": is_cut(before, change.name)} for change in result]
     record = {"tolerance_mm": tolerance, "blocks": blocks, "only_in_a": lost, "only_in_b": new}
     click.echo(json.dumps(record, indent=1)) if as_json else _say(record)
     if picture is not None:
         options.look_first(picture)
-    return int(any(change.any for change in found) or bool(lost or new))
+    return int(any(change.any for change in result) or bool(lost or new))
 
 
 def _say_proof(proof: Proof, *, as_json: bool) -> int:
@@ -105,11 +105,11 @@ def _lands(path: Path, args: dict[str, Any]) -> dict[str, Any]:
     from carvegen.blocks.comparison import land_in, lands_in
 
     if path.is_dir():
-        found = lands_in(path)
+        result = lands_in(path)
         wanted = args["block"]
-        if wanted and wanted not in found:
-            raise InputError("has no such block", value=wanted, where=str(path), hint=f"known: {', '.join(found)}")
-        return {wanted: found[wanted]} if wanted else found
+        if wanted and wanted not in result:
+            raise InputError("has no such block", value=wanted, where=str(path), hint=f"known: {', '.join(result)}")
+        return {wanted: result[wanted]} if wanted else result
     said = {"dpi": args["dpi"], "size_mm": args["size_mm"]}
     said["corners"] = scan.corners_from(args["corners"]) if args["corners"] else None
     kept = {name: value for name, value in said.items() if value is not None}

@@ -150,13 +150,13 @@ def _on_plan(file: Path, onto: Path, picture: Path | None, said: dict[str, Any])
     lands, size, stencils = lands_of(onto, said.pop("block"))
     said = {"paper": ScanOptions().paper, **said}
     drawn = picture or Path(f"{file.stem}-on-plan.png")
-    found = laid_file(file, lands, size, drawn, said, stencils=stencils)
-    if found is None:
+    result = laid_file(file, lands, size, drawn, said, stencils=stencils)
+    if result is None:
         raise InputError(
             "has too little drawn on it to lay a scan there", where=str(onto),
             hint="leave --onto out, and give --corners and --size, or --dpi",
         )  # fmt: skip
-    name, laid, notes = found
+    name, laid, notes = result
     used = {key: value for key, value in said.items() if value is not None and key not in _PLACED}
     artwork = read_laid(laid, ScanOptions(**used))
     over = covered(laid) if len(artwork.layers) == 1 and not said.get("coats") else geometry.union(geometry.empty())

@@ -21,11 +21,11 @@ def command(as_json: bool) -> None:
     """
     from carvegen.motifs import summaries
 
-    found = {name: _described(name, summary) for name, summary in sorted(summaries().items())}
+    result = {name: _described(name, summary) for name, summary in sorted(summaries().items())}
     if as_json:
-        click.echo(json.dumps(found, indent=1))
+        click.echo(json.dumps(result, indent=1))
         return
-    for name, its in found.items():
+    for name, its in result.items():
         click.echo(f"{name}: {its['about']}")
         click.echo(f"  presets: {', '.join(its['presets'])}")
         click.echo(f"  settings: {', '.join(setting['option'] for setting in its['settings'])}")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from carvegen.cli.options.motifs import motif, motif_settings
 from carvegen.cli.options.output import (
     figures,
     finish,
@@ -18,7 +17,16 @@ from carvegen.cli.options.output import (
     tell_earlier,
     tell_findings,
 )
-from carvegen.cli.options.setup import bare_setup, kinds_of, library, profile_folders, setup, setups
+from carvegen.cli.options.setup import (
+    bare_setup,
+    kinds_of,
+    library,
+    motif,
+    motif_settings,
+    profile_folders,
+    setup,
+    setups,
+)
 from carvegen.cli.options.shapes import (
     block_size,
     check_picture,

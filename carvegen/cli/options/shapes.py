@@ -127,10 +127,10 @@ def placed(text: str, args: Mapping[str, Any]) -> PolygonArray:
     from carvegen.artwork.place import place
 
     width, height = args["size"]
-    found = place(text, width_mm=width, height_mm=height)
-    keep_notes([f"{text}: {note}" for note in found.notes])
-    keep_notes([f"{text}: {warning}" for warning in found.warnings], mark="WARNING")
-    return found.shapes
+    result = place(text, width_mm=width, height_mm=height)
+    keep_notes([f"{text}: {note}" for note in result.notes])
+    keep_notes([f"{text}: {warning}" for warning in result.warnings], mark="WARNING")
+    return result.shapes
 
 
 def view(args: Mapping[str, Any]) -> View | None:

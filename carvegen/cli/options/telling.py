@@ -101,6 +101,6 @@ def kept_notes() -> tuple[str, ...]:
 
 def doubts() -> list[str]:
     """What is doubted of the options, told once; for JSON."""
-    found = values.doubts()
-    tell_notes(found)
-    return found
+    result = values.doubts()
+    tell_notes(result)
+    return result

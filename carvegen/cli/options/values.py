@@ -68,10 +68,10 @@ class _BlockSize(Read):
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ANN401
         from carvegen.base.units import size_doubt
 
-        found = super().convert(value, param, ctx)
+        result = super().convert(value, param, ctx)
         if isinstance(value, str) and ctx is not None and (doubt := size_doubt(value)):
             ctx.meta.setdefault(_DOUBTS, []).append(f"--size: {doubt}")
-        return found
+        return result
 
 
 class OneOf(click.Choice[str]):
@@ -144,8 +144,8 @@ def joined(*options: Option) -> Option:
 
 def doubts() -> list[str]:
     """What was doubted of the options that were read, once."""
-    found: list[str] = click.get_current_context().meta.pop(_DOUBTS, [])
-    return found
+    result: list[str] = click.get_current_context().meta.pop(_DOUBTS, [])
+    return result
 
 
 FIRST, _OTHERS = "Begin with", "Also"

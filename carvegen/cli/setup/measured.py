@@ -115,7 +115,7 @@ _SAME = 1e-6  #: what rounding makes of one size
 
 def _cutter_values(readings: dict[str, Any]) -> dict[str, float]:
     from carvegen.blocks.test_strip import BAR_MM, PIECE_MM, PIECES, WEDGE_MM
-    from carvegen.facts.profiles.strip_readings import (
+    from carvegen.facts.profiles.own_profile import (
         Bar,
         cut_mm,
         edge_loss_mm,
@@ -199,7 +199,7 @@ def _refuse_idle(form: str, readings: dict[str, Any]) -> None:
 
 
 def _material_values(readings: dict[str, Any]) -> dict[str, float]:
-    from carvegen.facts.profiles.strip_readings import cut_mm, land_mm
+    from carvegen.facts.profiles.own_profile import cut_mm, land_mm
 
     shelf = library([*readings["folders"], *_own_folder(readings)])
     tool, stuff = shelf.cutter(readings["cutter"]), shelf.material(readings["like"])

@@ -48,11 +48,11 @@ command.add_command(measured.command)
 def list_(folders: tuple[Path, ...], as_json: bool) -> None:
     """List every profile with its name, and whether a material may meet laser and router."""
     shelf = library(folders)
-    found = {kind: [_read(shelf, kind, key) for key in shelf.keys(kind)] for kind in _folders()}
+    result = {kind: [_read(shelf, kind, key) for key in shelf.keys(kind)] for kind in _folders()}
     if as_json:
-        _say_json({kind: [_brief(profile) for profile in its] for kind, its in found.items()})
+        _say_json({kind: [_brief(profile) for profile in its] for kind, its in result.items()})
         return
-    for kind, its in found.items():
+    for kind, its in result.items():
         click.echo(kind)
         heading = ["key", "name", *(["laser", "router"] if kind == "materials" else [])]
         for line in _table([heading, *(list(_brief(profile).values()) for profile in its)]):
@@ -66,10 +66,10 @@ def list_(folders: tuple[Path, ...], as_json: bool) -> None:
 def show(name: str, folders: tuple[Path, ...], as_json: bool) -> None:
     """Show all that is known about a profile, with sources; or about all of a kind, such as materials."""
     shelf = library(folders)
-    found = [(kind, key) for kind in _folders() for key in shelf.keys(kind) if name in (kind, key)]
-    if not found:
+    result = [(kind, key) for kind in _folders() for key in shelf.keys(kind) if name in (kind, key)]
+    if not result:
         raise _unknown(shelf, name)
-    pages = [_page(kind, _read(shelf, kind, key), shelf.path(kind, key)) for kind, key in found]
+    pages = [_page(kind, _read(shelf, kind, key), shelf.path(kind, key)) for kind, key in result]
     if as_json:
         _say_json(pages)
         return

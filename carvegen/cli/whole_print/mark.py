@@ -32,8 +32,8 @@ def command(file: Path | None, port: int, no_browser: bool, folders: tuple[Path,
     carvegen mark
     carvegen mark landing/print.toml
     """
+    from carvegen.page.guard import pointer_to
     from carvegen.page.serving import Served, serve
-    from carvegen.page.table.address import pointer_to
 
     if file is not None and not file.is_file():
         raise InputError("is not there", where=str(file), hint="carvegen new landing writes one to start from")

@@ -137,8 +137,8 @@ def _names(paths: Sequence[Path]) -> list[str]:
     """A plain file name for each drawing, no two alike."""
     if len(paths) == 1:
         return ["drawing.svg"]
-    found: list[str] = []
+    result: list[str] = []
     for path in paths:
         stem = _PLAIN.sub("-", path.stem.lower()).strip("-") or "drawing"
-        found.append(next(n for n in (f"{stem}{k}.svg" for k in ("", *range(2, len(paths) + 2))) if n not in found))
-    return found
+        result.append(next(n for n in (f"{stem}{k}.svg" for k in ("", *range(2, len(paths) + 2))) if n not in result))
+    return result

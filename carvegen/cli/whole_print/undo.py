@@ -21,8 +21,8 @@ __all__ = ["command"]
 def command(file: Path, as_json: bool) -> None:
     """Put back what the last command changed in a print file and its kept files; again, what the one before it did.
 
-    What you have edited since is not lost: it is laid beside, under another name. What was done on the page of carvegen
-    mark since is taken back there first.
+    What you have edited since, such as a mark typed into the print file, is not lost: it is laid beside, under another
+    name; what you typed before stays. What was done on the page of carvegen mark since is taken back there first.
 
     \b
     carvegen undo landing/print.toml

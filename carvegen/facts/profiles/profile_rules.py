@@ -30,8 +30,7 @@ from carvegen.facts.profiles.profile_values import (
     Permit,
     Verdict,
 )
-from carvegen.facts.safety import caution, cautions, deference, is_key
-from carvegen.facts.sources import cited
+from carvegen.facts.sources import caution, cautions, cited, deference, is_key
 
 __all__ = ["cutter", "keep_kind", "keep_never", "keep_safe", "machine", "material", "paper"]
 

@@ -13,11 +13,11 @@ from scipy.special import ndtr
 
 from carvegen import geometry
 from carvegen.artwork.scan.tracing import traced
-from carvegen.marking.pencil.straightened import PX_PER_MM
+from carvegen.marking.pencil.evened import PX_PER_MM
 
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Mask, PolygonArray
-    from carvegen.marking.pencil.straightened import Light
+    from carvegen.marking.pencil.evened import Light
 
 __all__ = ["Area", "areas", "covered", "share_of_deepest", "stroke_depth"]
 

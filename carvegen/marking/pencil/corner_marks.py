@@ -138,13 +138,13 @@ def _rings(tone: Bytes) -> Floats:
     small = tone[:high, :wide].reshape(high // step, step, wide // step, step).mean((1, 3), dtype=np.float32)
     dark = small < _DARK * ndimage.uniform_filter(small, _LOCAL_PX)
     label, _ = ndimage.label(dark)
-    found = []
+    result = []
     for number, piece in enumerate(ndimage.find_objects(label), start=1):
         sides = [part.stop - part.start for part in piece]
         if _MARK_PX[0] < max(sides) < _MARK_PX[1] and min(sides) > _NARROWEST * max(sides):
-            found += _ring(label[piece] == number, dark[piece], (piece[1].start, piece[0].start), step)
-    found.sort(key=lambda its: -its[3])
-    return np.array(found[:_MOST_MARKS]).reshape(-1, 4)
+            result += _ring(label[piece] == number, dark[piece], (piece[1].start, piece[0].start), step)
+    result.sort(key=lambda its: -its[3])
+    return np.array(result[:_MOST_MARKS]).reshape(-1, 4)
 
 
 def _ring(
@@ -165,13 +165,13 @@ def _ring(
 def _fours(rings: Floats) -> Iterator[tuple[Floats, bool]]:
     """Rings that may be the sheet's, from the one without a dot, seen clockwise; the widest apart first."""
     bare, dotted = (rings[rings[:, 2] == pip, :2] for pip in (0, 1))
-    found = []
+    result = []
     for one, three in itertools.product(bare, itertools.combinations(dotted, 3)):
         around, turn = wound_clockwise(np.vstack([one, *three]))
         if (turn > 0).all():
             first = int(np.argmin(np.hypot(*(around - one).T)))
-            found.append((turn.sum(), np.roll(around, -first, axis=0)))
-    for (_, four), clockwise in itertools.product(sorted(found, key=lambda its: -its[0])[:8], (True, False)):
+            result.append((turn.sum(), np.roll(around, -first, axis=0)))
+    for (_, four), clockwise in itertools.product(sorted(result, key=lambda its: -its[0])[:8], (True, False)):
         yield four, clockwise
 
 
@@ -286,8 +286,8 @@ def _homography(places: Floats, seen: Floats, weight: Floats) -> Floats:
             np.column_stack([zero, zero, zero, x, y, one, -v * x, -v * y, -v]) * weight[:, None],
         ]
     )
-    found = np.linalg.svd(rows, full_matrices=False)[2][-1].reshape(3, 3)
-    matrix = np.linalg.inv(their) @ found @ even
+    result = np.linalg.svd(rows, full_matrices=False)[2][-1].reshape(3, 3)
+    matrix = np.linalg.inv(their) @ result @ even
     return np.asarray(matrix / matrix[2, 2])
 
 

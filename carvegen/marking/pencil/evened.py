@@ -1,22 +1,68 @@
-"""The sheet without its light and its grey: what is left has colour, and only pencils have."""
+"""The sheet seen straight on, then without its light and its grey: what is left has colour, and only pencils have."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
+from numpy.polynomial.polynomial import polygrid2d
+from numpy.typing import NDArray
 from scipy import ndimage
 
 from carvegen.artwork.scan.light import spread
-from carvegen.marking.pencil.straightened import PX_PER_MM
+from carvegen.base.colour import linear
 
 if TYPE_CHECKING:
+    from carvegen.artwork.scan.pixels import Bytes, Picture
     from carvegen.geometry import Floats, Mask
-    from carvegen.marking.pencil.straightened import Light
+    from carvegen.marking.pencil.corner_marks import PaperMap
 
-__all__ = ["Evened", "evened"]
+__all__ = ["PX_PER_MM", "Evened", "Light", "evened", "straightened"]
+
+PX_PER_MM = 6  #: of the straightened sheet
+
+Light: TypeAlias = NDArray[np.float32]  #: shares of light, or densities; (height, width, channels)
+
+
+def straightened(picture: Picture, paper: PaperMap) -> Light:
+    """The paper, `PX_PER_MM` pixels a millimetre, first row at the top, red, green and blue as shares of light."""
+    step = max(1, int(paper.scale() / PX_PER_MM))
+    columns, rows = (round(side * PX_PER_MM) for side in paper.size)
+    x, y = _places(paper, (np.arange(columns) + 0.5) / PX_PER_MM, paper.size[1] - (np.arange(rows) + 0.5) / PX_PER_MM)
+    where = np.stack([(y - (step - 1) / 2) / step, (x - (step - 1) / 2) / step])
+    out = np.empty((rows, columns, 3), dtype=np.float32)
+    table = linear(np.arange(256.0)).astype(np.float32)
+    for k, channel in enumerate(picture.colour):
+        small = _reduced(table, channel, step)
+        out[..., k] = ndimage.map_coordinates(small, where, order=1, mode="nearest", output=np.float32)
+    return out
+
+
+def _places(paper: PaperMap, x: Floats, y: Floats) -> tuple[Light, Light]:
+    """Pixels of a grid of places: columns at `x`, rows at `y`; as `PaperMap` says, without a list of all points."""
+    h = paper.matrix
+    below = (h[2, 0] * x + h[2, 2])[None] + (h[2, 1] * y)[:, None]
+    result = []
+    for k in range(2):
+        flat = ((h[k, 0] * x + h[k, 2])[None] + (h[k, 1] * y)[:, None]) / below
+        bend = np.zeros((4, 4))
+        bend[tuple(np.transpose([(i, j) for i in range(4) for j in range(4 - i)]))] = paper.bend[:, k]
+        even = polygrid2d(2 * x / paper.size[0] - 1, 2 * y / paper.size[1] - 1, bend)
+        result.append((flat + even.T).astype(np.float32))
+    return result[0], result[1]
+
+
+def _reduced(table: NDArray[np.float32], channel: Bytes, step: int) -> NDArray[np.float32]:
+    """A channel as shares of light, means of `step` x `step` pixels."""
+    high, wide = (side // step for side in channel.shape)
+    out = np.zeros((high, wide), dtype=np.float32)
+    for i in range(step):
+        for j in range(step):
+            out += table[channel[i : high * step : step, j : wide * step : step]]
+    return np.asarray(out / np.float32(step * step), dtype=np.float32)
+
 
 _CELL = 2 * PX_PER_MM  #: pixels along the side of a cell
 _LOOK = 3  #: every so many pixels of a cell are looked at
@@ -144,9 +190,9 @@ def _nearby(tint: Floats, bare: Mask) -> Floats:
     """The colour of the bare cells around each cell: of the next ones, or of those further away if there are none."""
     weights = [ndimage.gaussian_filter(bare * 1.0, size) for size in (_NEAR_CELLS, _FAR_CELLS)]
     total = weights[0] + 1e-3 * weights[1] + 1e-9
-    found = np.empty_like(tint)
+    result = np.empty_like(tint)
     for k in range(tint.shape[-1]):
         known = tint[..., k] * bare
         near, far = (ndimage.gaussian_filter(known, size) for size in (_NEAR_CELLS, _FAR_CELLS))
-        found[..., k] = (near + 1e-3 * far) / total
-    return found
+        result[..., k] = (near + 1e-3 * far) / total
+    return result

@@ -13,7 +13,7 @@ from scipy import ndimage
 from carvegen.base.colour import ciede2000, cielab, hex_of, screen
 from carvegen.base.errors import InputError
 from carvegen.marking.pencil.areas import covered, share_of_deepest, stroke_depth
-from carvegen.marking.pencil.straightened import PX_PER_MM
+from carvegen.marking.pencil.evened import PX_PER_MM
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -21,9 +21,8 @@ if TYPE_CHECKING:
     from carvegen.base.colour import Rgb
     from carvegen.geometry import Floats, Mask
     from carvegen.marking.marks import Meaning
-    from carvegen.marking.pencil.evened import Evened
+    from carvegen.marking.pencil.evened import Evened, Light
     from carvegen.marking.pencil.layout import Box, Format
-    from carvegen.marking.pencil.straightened import Light
 
 __all__ = ["Pencil", "check_apart", "learnt", "nearest_pencil"]
 
@@ -102,12 +101,12 @@ def learnt(sheet: Evened, form: Format) -> tuple[Pencil, ...]:
     InputError
         If no box has a pencil, or one has a grey one.
     """
-    found = [pencil for box in form.boxes for pencil in _in_box(sheet, box, form)]
-    if not found:
+    result = [pencil for box in form.boxes for pencil in _in_box(sheet, box, form)]
+    if not result:
         raise InputError(
             "has no pencil in any box of its strip", hint="scribble each pencil in the box of its meaning, firmly"
         )
-    return tuple(found)
+    return tuple(result)
 
 
 def _pixels(part: tuple[float, float, float, float], form: Format) -> tuple[slice, slice]:

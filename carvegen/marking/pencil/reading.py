@@ -18,9 +18,8 @@ from carvegen.base.errors import InputError
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.marking.pencil.areas import areas, covered, share_of_deepest
 from carvegen.marking.pencil.corner_marks import placed
-from carvegen.marking.pencil.evened import evened
+from carvegen.marking.pencil.evened import PX_PER_MM, evened, straightened
 from carvegen.marking.pencil.pencils import check_apart, learnt, nearest_pencil
-from carvegen.marking.pencil.straightened import PX_PER_MM, straightened
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -30,10 +29,9 @@ if TYPE_CHECKING:
     from carvegen.geometry import Mask, PolygonArray
     from carvegen.marking.pencil.areas import Area
     from carvegen.marking.pencil.corner_marks import Placed
-    from carvegen.marking.pencil.evened import Evened
+    from carvegen.marking.pencil.evened import Evened, Light
     from carvegen.marking.pencil.layout import MarkingSheet, SheetPage
     from carvegen.marking.pencil.pencils import Pencil
-    from carvegen.marking.pencil.straightened import Light
 
 __all__ = ["GRADES", "PageRead", "SheetsRead", "joined_marks", "read_page", "read_sheets"]
 
@@ -107,16 +105,16 @@ def read_page(picture: Picture, sheet: MarkingSheet) -> PageRead:
     InputError
         As `read_sheets`, without the file.
     """
-    found = placed(picture.tone)
-    page = _page(found, sheet)
-    flat = evened(straightened(picture, found.paper), found.paper.scale())
-    pencils = learnt(flat, found.form)
+    result = placed(picture.tone)
+    page = _page(result, sheet)
+    flat = evened(straightened(picture, result.paper), result.paper.scale())
+    pencils = learnt(flat, result.form)
     notes = check_apart(pencils)
-    rows, columns = _window(found, page)
+    rows, columns = _window(result, page)
     hue, depth = flat.hue[rows, columns], flat.depth[rows, columns]
     which = nearest_pencil(hue, flat.coloured[rows, columns], pencils, flat.floor[rows, columns])
     share = share_of_deepest(depth)
-    corner = _corner(found, page, rows, columns)
+    corner = _corner(result, page, rows, columns)
     marked = [
         (pencil.meaning, _strength(area, pencil), shape)
         for k, pencil in enumerate(pencils)
@@ -125,7 +123,7 @@ def read_page(picture: Picture, sheet: MarkingSheet) -> PageRead:
     ]
     notes += _unknown(areas(which == len(pencils), depth), corner, page, flat, (rows, columns))
     return PageRead(
-        page=page, off_mm=found.off_mm, seen=flat.light[rows, columns], areas=tuple(marked), pencils=pencils,
+        page=page, off_mm=result.off_mm, seen=flat.light[rows, columns], areas=tuple(marked), pencils=pencils,
         notes=tuple(notes),
     )  # fmt: skip
 

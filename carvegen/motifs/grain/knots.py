@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from carvegen.motifs.grain.levels import traced
+from carvegen.motifs.shared.fields import smoothstep
 from carvegen.motifs.shared.strokes import Strokes, gathered, own_noise
 
 if TYPE_CHECKING:
@@ -164,7 +165,7 @@ def flowed(values: Floats, at_knot: float, reach: Floats) -> Floats:
     close at its shoulders. From `CALM` / 2 rim radii on the bend is faded out; at `CALM` it has gone.
     """
     fade = np.clip(2 - 2 * reach / CALM, 0, 1)
-    return np.asarray(at_knot + (values - at_knot) * (1 - fade**2 * (3 - 2 * fade) / np.maximum(reach, 1.0) ** 2))
+    return np.asarray(at_knot + (values - at_knot) * (1 - smoothstep(fade) / np.maximum(reach, 1.0) ** 2))
 
 
 #: So many rim radii from a knot the grain no longer knows of it.

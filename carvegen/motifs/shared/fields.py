@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import Floats
 
-__all__ = ["noise_at", "ranks", "turned", "waves_at"]
+__all__ = ["noise_at", "ranks", "smoothstep", "turned", "waves_at"]
 
 _PER_PATCH = 8  #: samples over one patch at least, and
 _PER_FINEST = 3  #: over one patch of the finest octave: what lies between is smoothed (cubic B-spline)
@@ -82,6 +82,11 @@ def ranks(values: Floats) -> Floats:
     _, which, count = np.unique(values, return_inverse=True, return_counts=True)
     middle = np.cumsum(count) - count / 2  # equal values share the mean of their ranks
     return np.asarray(middle[which] / max(len(values), 1))
+
+
+def smoothstep(share: Floats) -> Floats:
+    """From 0 to 1, level at both ends: ``t² (3 - 2 t)``; same shape."""
+    return np.asarray(share**2 * (3 - 2 * share))
 
 
 def turned(xy: Floats, by_deg: float) -> Floats:

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.geometry.disc_pairs import disc_pairs
+from carvegen.geometry.edges import disc_pairs
 from carvegen.geometry.necks import necks
 from carvegen.motifs.shared.minimum_width import closed
 from carvegen.motifs.snowfall.chance import Draws, keys, mixed

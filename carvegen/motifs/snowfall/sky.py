@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.motifs.shared.fields import smoothstep
 from carvegen.motifs.snowfall.chance import Draws, keys
 from carvegen.motifs.snowfall.clumps import Clumps
 from carvegen.motifs.snowfall.flakes import (
@@ -215,5 +216,4 @@ def _medians(settings: Settings, least_mm: float) -> Floats:
 def _packed(thick: Floats) -> Floats:
     """From 0 in thin air to 1 where flakes lie so thick that they are one mass."""
     low, high = _PACKED
-    along = np.clip((thick - low) / (high - low), 0, 1)
-    return np.asarray(along**2 * (3 - 2 * along))
+    return smoothstep(np.clip((thick - low) / (high - low), 0, 1))

@@ -19,9 +19,8 @@ from carvegen.marking.marks import check_agreement, on_face
 from carvegen.marking.marks_file import marks_text, read_marks
 from carvegen.page.packed import Group
 from carvegen.page.print_checks import Scene
-from carvegen.page.table.file_changes import marks_after, marks_named, text_in
 from carvegen.page.table.kept_copy import copied, growths_beside, read_copied
-from carvegen.page.table.own_marks import free_file, own_file
+from carvegen.page.table.own_marks import free_file, marks_after, marks_named, own_file, text_in
 from carvegen.page.table.stock import Delta, Seen, Stock
 from carvegen.prints.cut_blocks import setups_of, unmarked_of
 from carvegen.prints.file.print_file import read_print
@@ -128,10 +127,10 @@ class Desk:
 
     def mark_called(self, key: str) -> Mark:
         """The mark of that key."""
-        found = next((mark for mark in self.marks.every if mark.key == key), None)
-        if found is None:
+        result = next((mark for mark in self.marks.every if mark.key == key), None)
+        if result is None:
             raise InputError("is no mark of this print", value=key)
-        return found
+        return result
 
     def attempts(self, key: str) -> dict[int, list[Group]]:
         """The snow in a place that grows again, by try: the last six that were tried, as each would be."""
@@ -139,11 +138,11 @@ class Desk:
         patch = next(patch for patch in self.patches if any(own.key == key for own in patch.marks))
         window = shapely.box(*shapely.bounds(mark.shape))
         last = max(self.tried.get(key, 1), mark.attempt)
-        found = dict[int, list[Group]]()
+        result = dict[int, list[Group]]()
         for attempt in range(max(1, last - _TRIES + 1), last + 1):
             lots = worked_otherwise(patch, replace(mark, attempt=attempt), self.ground, self.stock.near)
-            found[attempt] = [self._group(lot, window) for lot in lots]
-        return found
+            result[attempt] = [self._group(lot, window) for lot in lots]
+        return result
 
     def _group(self, lot: Lot, window: BaseGeometry) -> Group:
         """What a lot shows in a window, under numbers that nothing else has."""
@@ -157,8 +156,8 @@ class Desk:
 
     def near(self, motif: int, area: BaseGeometry) -> list[int]:
         """Those that meet an area."""
-        found: list[int] = self.stock.near(motif + self._lights, area)[0].tolist()
-        return found
+        result: list[int] = self.stock.near(motif + self._lights, area)[0].tolist()
+        return result
 
     def scene(self, window: BaseGeometry) -> Scene:
         """What lies in a window, for its checks."""
@@ -343,7 +342,7 @@ class Desk:
 
     def _shapes_after(self, change: Change) -> dict[int, _Exchanged]:
         """What a change takes from each kept motif and gives to it."""
-        found = dict[int, _Exchanged]()
+        result = dict[int, _Exchanged]()
         for file in {*change.shapes_gone, *change.shapes_new}:
             motif = self._kept_in(file, change)
             known = self.names(motif)
@@ -353,11 +352,11 @@ class Desk:
             names = known.number
             gone, new = change.shapes_gone.get(file, {}), change.shapes_new.get(file, {})
             there = [name for name in dict.fromkeys([*gone, *new]) if name in names]
-            found[motif] = _Exchanged(
+            result[motif] = _Exchanged(
                 removed=[names[name] for name in there], names=there,
                 new={name: shapely.from_wkt(text) for name, text in new.items()},
             )  # fmt: skip
-        return found
+        return result
 
     def _kept_in(self, file: str, change: Change) -> int:
         """Which motif a kept file is of, before a change or after it."""

@@ -45,6 +45,12 @@ _JOINS_MM = 1.5  #: a line that ends so near to an outline meets it
 _CLOSED = 0.25  #: a line whose ends are nearer than this share of its length is a whole outline
 _BARE = "bare-"  #: what the keys of taps begin with
 
+#: What is neither rubbed out nor taken back here.
+_ELSEWHERE = (
+    "marks typed in the print file, or drawn or coloured elsewhere, are taken out where they were made: neither the "
+    "rubber nor Take back changes them"
+)
+
 
 @dataclass(frozen=True, kw_only=True)
 class Planned:
@@ -171,7 +177,7 @@ def _(erased: gestures.Erase, desk: Desk) -> Planned:
     marking, rubber = _Marking(desk=desk), own_marks.line_of(erased.points, erased.breadth_mm)
     met = [mark for mark in marking.own if shapely.intersects(mark.shape, rubber)]
     fixed = [mark for mark in (*desk.marks.before, *desk.marks.after) if shapely.intersects(mark.shape, rubber)]
-    said = ["marks of another drawing or of a scanned sheet are rubbed out where they were made"] if fixed else []
+    said = [_ELSEWHERE] if fixed else []
     if not met:
         raise InputError(
             said[0] if said else "touches no mark", where="the eraser", hint="rub over a mark; a pencil draws new ones"
@@ -470,10 +476,10 @@ def _(gesture: gestures.Draw, desk: Desk) -> Planned:
 
 
 def _on_face(desk: Desk, shape: BaseGeometry) -> BaseGeometry:
-    found = _on_grid(geometry.solid(shapely.intersection(_on_grid(shape), geometry.box(*desk.size))))
-    if shapely.area(found) <= 0.01:
+    result = _on_grid(geometry.solid(shapely.intersection(_on_grid(shape), geometry.box(*desk.size))))
+    if shapely.area(result) <= 0.01:
         raise InputError("lies outside the print", where="a shape", hint="leave it on the print")
-    return found
+    return result
 
 
 @planned.register(gestures.Keep)

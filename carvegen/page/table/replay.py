@@ -17,8 +17,15 @@ from carvegen.base.words import plain
 from carvegen.marking.kept_file import kept_text, marks_of, read_kept
 from carvegen.marking.marks_file import marks_text, read_marks
 from carvegen.motifs.growth import plain as on_grid
-from carvegen.page.table.file_changes import changed_files, hash_of, kept_after, marks_after, marks_named, shapes_after
-from carvegen.page.table.own_marks import own_file
+from carvegen.page.table.own_marks import (
+    changed_files,
+    hash_of,
+    kept_after,
+    marks_after,
+    marks_named,
+    own_file,
+    shapes_after,
+)
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.marked.marked_whites import names_of
 

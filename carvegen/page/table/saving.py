@@ -11,7 +11,7 @@ from carvegen.base.files import file_hash, save_file
 from carvegen.base.previous_run import free_beside
 from carvegen.base.words import plain
 from carvegen.marking.marks_file import marks_text
-from carvegen.page.table.file_changes import changed_files, hash_of, kept_after, marks_named, text_in
+from carvegen.page.table.own_marks import changed_files, hash_of, kept_after, marks_named, text_in
 from carvegen.page.words import own_fault
 
 if TYPE_CHECKING:

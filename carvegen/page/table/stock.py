@@ -69,9 +69,9 @@ class Stock:
     def near(self, white: int, area: BaseGeometry) -> tuple[Indices, PolygonArray]:
         """The shapes of a white that meet an area, by number."""
         numbers, tree = self._trees[white]
-        found = numbers[tree.query(area, predicate="intersects")]
+        result = numbers[tree.query(area, predicate="intersects")]
         fresh = [n for n in self._fresh[white] if n in self.shapes and shapely.intersects(self.shapes[n], area)]
-        there = sorted([n for n in found.tolist() if n in self.shapes] + fresh)
+        there = sorted([n for n in result.tolist() if n in self.shapes] + fresh)
         return np.array(there, dtype=np.int64), geometry.polygon_array(self.shapes[n] for n in there)
 
     def of(self, white: int) -> list[int]:

@@ -16,7 +16,7 @@ from carvegen.base.finding_groups import grouped
 from carvegen.base.findings import Finding
 from carvegen.base.words import shortened
 from carvegen.checks.mending import can_mend
-from carvegen.marking.limits_kept import kept_findings
+from carvegen.marking.adapting import kept_findings
 from carvegen.page.print_checks import found_near, inner_of
 
 if TYPE_CHECKING:
@@ -146,12 +146,12 @@ class Nearby:
             scene, version = desk.scene(window), desk.version
             edited = list(_edited(desk, window))
         inner = inner_of(shapely.intersection(window, desk.bare.face), desk.bare.face)
-        found = {name: list(findings) for name, findings in found_near(scene, window).items()}
+        result = {name: list(findings) for name, findings in found_near(scene, window).items()}
         for block, finding in edited:
             if finding.at is None or _in(finding, inner):
-                found.setdefault(block, []).append(finding)
+                result.setdefault(block, []).append(finding)
         with self._lock:
-            self._found.part({name: tuple(findings) for name, findings in found.items()}, inner, version)
+            self._found.part({name: tuple(findings) for name, findings in result.items()}, inner, version)
 
 
 def _edited(desk: Desk, window: BaseGeometry) -> Iterator[tuple[str, Finding]]:

@@ -14,7 +14,7 @@ from urllib.parse import quote
 from carvegen.delivery.block_folder import question
 from carvegen.delivery.build_record import leads_out, read_record
 from carvegen.delivery.print_build import outdated, purposes
-from carvegen.facts.safety import parted
+from carvegen.facts.sources import parted
 from carvegen.page.words import explained, noun
 from carvegen.page.work.processes import BUILT
 from carvegen.prints.cut_blocks import setups_of
@@ -71,7 +71,7 @@ def files(print_: Print, shelf: Library) -> list[File]:
     known = {name: what for name, what in known.items() if name in there}
     setups, old = setups_of(print_, shelf), outdated(print_, folder, shelf)
     questions = {block.name: [asked for asked in map(question, setups[block.name]) if asked] for block in print_.blocks}
-    found, machines = list[File](), dict[str, list[str]]()
+    result, machines = list[File](), dict[str, list[str]]()
     for name, what in known.items():
         above, _, own = name.rpartition("/")
         kind, why = _kind(own, above), old.get(name.partition("/")[0], "; ".join(filter(None, {*old.values()})))
@@ -79,12 +79,12 @@ def files(print_: Print, shelf: Library) -> list[File]:
             machines.setdefault(above, []).append(name)
         if kind != "machine":
             said = (f"older than the print: {why}",) if why else ()
-            found.append(File(paths=(folder / name,), name=name, folder=above, what=what, kind=kind, safety=said))
+            result.append(File(paths=(folder / name,), name=name, folder=above, what=what, kind=kind, safety=said))
     for above, names in machines.items():
         of = above.partition("/")[0]
         if not old.get(of, "it is of no block of the print"):
-            found.append(_together(folder, above, {name: known[name] for name in names}, questions[of]))
-    return found
+            result.append(_together(folder, above, {name: known[name] for name in names}, questions[of]))
+    return result
 
 
 def _together(folder: Path, above: str, known: Mapping[str, str], questions: Sequence[str]) -> File:

@@ -10,7 +10,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.checks.depths.laser_depth import goes_through, through
-from carvegen.facts import burning, cutting
+from carvegen.facts import cutting, feeds
 from carvegen.toolpaths import register_lines
 from carvegen.toolpaths.cutter_centre_region import grown, shrunk
 from carvegen.toolpaths.laser.beam import (
@@ -160,7 +160,7 @@ def _lowered(job: Job, settings: PathSettings, steps: list[NDArray[np.object_]])
     count = len(steps)
     for k in range(count, 0, -1):
         paths, depth = _filled(job, settings, steps, k), round(_floor_mm(job) * k / count, 3)
-        passes = burning.passes(job.material.key, job.machine, depth)
+        passes = feeds.passes(job.material.key, job.machine, depth)
         yield Operation(
             name="LOWER FLOOR" if k == count else f"SHOULDER {k} OF {count - 1}",
             work=Work.LOWER if k == count else Work.SHOULDER,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.facts import burning
+from carvegen.facts import feeds
 from carvegen.toolpaths.motion.moves import (
     DOWN,
     by_cutter,
@@ -227,7 +227,7 @@ def _laser_mm_s(operation: Operation, job: Job) -> float:
     """The pace of a beam along lines: fast where it lowers, by the thickness where it cuts through."""
     machine = job.machine
     if operation.work in (Work.CUT_THROUGH, Work.CUT_BLOCK):
-        return burning.through_mm_s(job.material.key, machine, operation.depth_mm)
+        return feeds.through_mm_s(job.material.key, machine, operation.depth_mm)
     usual = machine.work_mm_s or 1.0
     return usual if operation.work is Work.SCORE else machine.raster_mm_s or usual
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.geometry.edges import counted
+from carvegen.geometry import counted
 from carvegen.toolpaths.paths import (
     Paths,
     joined,

@@ -21,7 +21,7 @@ from carvegen.blocks.layer_names import (
 )
 from carvegen.blocks.views import View, seen
 from carvegen.facts.profiles import Verdict
-from carvegen.facts.safety import parted
+from carvegen.facts.sources import parted
 from carvegen.toolpaths.motion.timing import by_hand_min
 from carvegen.writers.guide.guide_words import CAUTION
 from carvegen.writers.note.findings_table import cell

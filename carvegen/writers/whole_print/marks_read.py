@@ -10,7 +10,7 @@ from PIL import Image, ImageDraw, ImageFont
 from carvegen import geometry
 from carvegen.base.colour import hex_of, screen
 from carvegen.marking.marks import Meaning
-from carvegen.marking.pencil.straightened import PX_PER_MM
+from carvegen.marking.pencil.evened import PX_PER_MM
 from carvegen.writers.formats.png_bytes import SMALL, png_bytes
 from carvegen.writers.formats.svg_page import SvgPage, paths
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +20,8 @@ __all__ = ["face_of", "guess", "print_files"]
 
 _SAME_MM = 0.05  #: two pages that differ by no more are the same
 _BACKDROP = 0.6  #: a layer that fills more of the face is what all else stands before, such as a sky: our own choice
+_SCENE_MM2 = 200.0 * 150.0  #: the face that flakes are as large for as a weather says: our own choice
+_SMALLEST_LARGE_MM = 2.0  #: on the smallest face the largest flakes are still larger than the finest
 _KEYS = {
     "blocks": ("name", "role", "ink", "opacity", "layers", "material", "cutter", "for"),
     "motifs": ("motif", "preset", "on", "settings", "far_behind", "middle_behind"),
@@ -36,6 +39,7 @@ _BLOCKS = (
 _MOTIFS = (
     "The snow, taken out of every block that would print there. A guess: on names the layers that it lies on;",
     "other weather is another preset (carvegen motifs). Take a table out, and that snow is gone.",
+    "settings: largest_mm suits the face; hidden is the share of flakes that go on, cut off, behind what hides them.",
 )
 _DEPTH = (
     "far_behind and middle_behind: the layers that hide far flakes, and those that hide flakes in the middle distance;",
@@ -51,6 +55,8 @@ def guess(layers: Mapping[str, PolygonArray], size_mm: tuple[float, float]) -> d
     """What a print of these layers begins as: a lighter ink behind, a dark one that draws, snow on all and in the sky.
 
     Far flakes fall behind all things, those in the middle distance behind the nearer half, near ones in front of all.
+    None of them is cut off by what hides it: one that ends flat at a horizon, or amid one dark of two things, looks
+    like a fault. On a face smaller than 200 x 150 mm the largest are smaller, by the root of the area.
 
     Parameters
     ----------
@@ -64,8 +70,13 @@ def guess(layers: Mapping[str, PolygonArray], size_mm: tuple[float, float]) -> d
     dict
         `material`, `cutter` and `for`; `blocks` and `motifs` as tables of a print file, the former without these.
     """
+    flakes: dict[str, float] = {"hidden": 0.0}
+    face_mm2 = size_mm[0] * size_mm[1]
+    if face_mm2 < _SCENE_MM2:
+        usual_mm = motif("snowfall").Settings().largest_mm
+        flakes["largest_mm"] = max(_SMALLEST_LARGE_MM, round(usual_mm * math.sqrt(face_mm2 / _SCENE_MM2), 1))
     presets = {name: next(iter(motif(name).PRESETS)) for name in ("snowload", "snowfall")}
-    most_mm2 = _BACKDROP * size_mm[0] * size_mm[1]
+    most_mm2 = _BACKDROP * face_mm2
     things = [name for name, shapes in layers.items() if shapely.area(shapes).sum() < most_mm2]
     hides = {"far_behind": things, "middle_behind": things[(len(things) + 1) // 2 :]}
     hides = {key: names for key, names in hides.items() if names}
@@ -77,7 +88,7 @@ def guess(layers: Mapping[str, PolygonArray], size_mm: tuple[float, float]) -> d
         ],
         "motifs": [
             {"motif": "snowload", "preset": presets["snowload"], "on": list(layers)},
-            {"motif": "snowfall", "preset": presets["snowfall"], **hides},
+            {"motif": "snowfall", "preset": presets["snowfall"], "settings": flakes, **hides},
         ],
     }  # fmt: skip
 
@@ -124,7 +135,12 @@ def print_files(
         rows = tomlkit.aot()
         for its in tables:
             more = {"mend": True} if key == "blocks" else {}
-            rows.append(tomlkit.item({k: its[k] for k in _KEYS[key] if k in its} | more))
+            row = {k: its[k] for k in _KEYS[key] if k in its} | more
+            if "settings" in row:
+                settings = tomlkit.inline_table()
+                settings.update(row["settings"])
+                row["settings"] = settings
+            rows.append(tomlkit.item(row))
         if tables or key == "blocks":
             _say(document, ("", *words, *(_depth(tables, drawings) if key == "motifs" else ())))
             document[key] = rows

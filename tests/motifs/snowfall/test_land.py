@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 from carvegen import geometry
-from carvegen.geometry.disc_pairs import disc_pairs
+from carvegen.geometry.edges import disc_pairs
 from carvegen.geometry.necks import necks
 from carvegen.motifs.snowfall import land
 from carvegen.motifs.snowfall.clumps import Clumps, gathered, smooth
