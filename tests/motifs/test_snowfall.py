@@ -106,9 +106,7 @@ def test_heavy_snow_lies_in_masses_with_holes() -> None:
     Over four seeds 44 to 52 % of the white in the largest fiftieth, 21 to 41 holes; before flakes stuck where they lie
     thick it was 27 to 31 %, and 5 to 11 holes.
     """
-    cuts = grown(
-        "snowfall", Settings(**PRESETS["heavy"]), limits(0.9, 0.4), 1, size=(150.0, 110.0) if MANY else (105.0, 77.0)
-    ).cuts
+    cuts = grown("snowfall", Settings(**PRESETS["heavy"]), limits(0.9, 0.4), 1, size=(150.0, 110.0)).cuts
     size = np.sort(shapely.area(cuts))[::-1]
     assert size[: len(size) // 50].sum() > 0.36 * size.sum()
     assert shapely.get_num_interior_rings(cuts).sum() > 10
