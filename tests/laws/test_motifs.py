@@ -140,7 +140,7 @@ def whole(name: str) -> tuple[float, float]:
     """The size of a whole block: room for snow's flurries, less for what lies alike everywhere."""
     if MANY:
         return (120.0, 90.0) if name == "snowfall" else (72.0, 54.0)
-    return (80.0, 60.0) if name == "snowfall" else (42.0, 32.0)
+    return (80.0, 60.0) if name == "snowfall" else (54.0, 40.0)
 
 
 SEEDS = (1, 2) if MANY else (1,)
