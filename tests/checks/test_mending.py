@@ -18,6 +18,7 @@ from carvegen.base.findings import Severity
 from carvegen.blocks.job import Job
 from carvegen.checks import checked
 from carvegen.checks.mending import Mended, _Bench, can_mend, mended, mended_for_all
+from carvegen.checks.mending.shape_edits import runs
 from carvegen.checks.survey import Survey
 from carvegen.motifs import snowfall
 from tests.cases import block, box, disc, grown, limits, setup, shapes
@@ -319,3 +320,9 @@ def test_a_measure_falls_in_each_round(seed):
     assert measures[0][0] > 0
     assert measures[-1][0] == 0
     assert all(now < before for before, now in itertools.pairwise(measures)), measures
+
+
+def test_discs_along_walls_fall_into_lines_where_edge_or_place_leaps() -> None:
+    middles = np.array([[0, 0], [1, 0], [2, 0], [9, 0], [10, 0]], dtype=float)
+    assert runs(middles, np.array([3, 3, 4, 4, 6]), 1.5).tolist() == [0, 0, 0, 1, 2]
+    assert runs(np.empty((0, 2)), np.empty(0, dtype=np.int64), 1.5).tolist() == []

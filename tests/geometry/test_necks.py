@@ -13,7 +13,7 @@ from shapely import affinity
 
 from carvegen import geometry
 from carvegen.geometry.edges import Outline
-from carvegen.geometry.necks import Necks, necks
+from carvegen.geometry.necks import Necks, _Views, necks
 from tests.cases import block, box, disc, shapes
 from tests.laws.twins import narrow_places
 from tests.strategies import blobs
@@ -209,3 +209,25 @@ def test_rings_that_come_near_another_as_measured_one_by_one() -> None:
         assert (near == (apart.min(axis=1) <= limit)).all()
         assert 0 < near.sum() < len(near)
     assert len(Outline(geometry.rings(geometry.empty())).near(1.0)) == 0
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_wall_is_seen_from_its_own_normal_to_those_of_its_neighbours_at_corners_that_jut_in(seed) -> None:
+    """A chord's end may slide round a corner that juts into the land: so far its direction turns; no further."""
+    rng = np.random.default_rng(seed)
+    angle = np.sort(rng.uniform(0, 2 * np.pi, 9))
+    star = np.array([20, 15]) + rng.uniform(3, 12, (9, 1)) * np.column_stack([np.cos(angle), np.sin(angle)])
+    edges = Outline(block(shapely.Polygon(star)).land_rings).edges
+    every = np.arange(len(edges.a))
+    views = _Views.of(edges, every)
+    along = edges.b - edges.a
+    normal = np.arctan2(along[:, 0], -along[:, 1])
+
+    def off(direction):
+        return (direction - views.middle + np.pi) % (2 * np.pi) - np.pi
+
+    before, after, juts = edges.before, edges.next, edges.juts
+    assert juts.any() and not juts.all()
+    ends = [off(normal), off(np.where(juts, normal[before], normal)), off(np.where(juts[after], normal[after], normal))]
+    assert np.min(ends, axis=0) == pytest.approx(-views.half, abs=1e-9)
+    assert np.max(ends, axis=0) == pytest.approx(views.half, abs=1e-9)

@@ -244,6 +244,7 @@ def test_keys_are_the_same_in_any_order_and_whatever_else_is_marked(both):
     assert len({mark.key for mark in both.marks}) == len(both.marks)
 
 
+@takes_long
 def test_keys_are_the_same_when_a_page_is_read_again(paths, both):
     one, again = joined_marks(both.pages[:1]), read_sheets(paths[:1], STRIP).marks
     assert len(one) == 2

@@ -28,9 +28,9 @@ from tests.strategies import MANY, few
 
 LAND, CUT = 0.7, 0.4
 LIMITS = Limits(land_along_mm=LAND, land_across_mm=LAND, cut_mm=CUT, dot_mm=1.0)
-SIZE = (90.0, 70.0) if MANY else (70.0, 54.0)
+SIZE = (90.0, 70.0) if MANY else (66.0, 50.0)
 FACE = shapely.box(0, 0, *SIZE)
-SMALL = shapely.box(0, 0, 55, 40) if MANY else shapely.box(0, 0, 40, 30)
+SMALL = shapely.box(0, 0, 55, 40) if MANY else shapely.box(0, 0, 32, 24)
 BOAT = shapely.Polygon([(30, 25), (58, 23), (66, 34), (60, 33), (44, 35), (28, 36)]).buffer(2).buffer(-1)
 GRID = geometry.GRID_MM
 
@@ -210,7 +210,7 @@ def test_density_thins_and_stops_it() -> None:
 
 
 def test_settings_do_what_they_say() -> None:
-    on = SMALL if MANY else shapely.box(0, 0, 32, 24)
+    on = SMALL
 
     def area(**given) -> float:
         return sum(shapely.area(grow(seed=s, area=on, **given)).sum() for s in range(2 if MANY else 1))

@@ -13,7 +13,7 @@ from carvegen.base.parameters import parameters
 from carvegen.base.streams import stream
 from carvegen.checks import checked
 from carvegen.geometry.necks import necks
-from carvegen.motifs.grain import PRESETS, Settings, grow
+from carvegen.motifs.grain import PRESETS, Settings, grow, growing
 from carvegen.motifs.growth import Place
 from tests.cases import box, disc, grown, limits, setup, shapes
 from tests.strategies import MANY, few
@@ -207,3 +207,24 @@ def test_lines_cut_off_by_a_small_hole_leave_the_land_across_it() -> None:
         cuts = grow(Settings(direction_deg=90), Place(area=area), limits(1.2, 0.4), stream(seed, "holes")).cuts
         assert len(cuts) > 10
         assert len(geometry.close_pairs(cuts, 1.2 - geometry.GRID_MM)[0]) == 0
+
+
+def test_cracks_go_before_silver_rays_these_before_the_rings_and_spindles_after_most(monkeypatch) -> None:
+    """Of two lines too near to one another that of the lower rank gives way."""
+    ranks: list[list[np.ndarray]] = []
+    for name in ("_grain", "_marks"):
+        plain = getattr(growing, name)
+
+        def noted(board, plain=plain):
+            lots = plain(board)
+            ranks.append([rank for _, rank in (lots if isinstance(lots, list) else [lots])])
+            return lots
+
+        monkeypatch.setattr(growing, name, noted)
+    settings = Settings(plane_deg=45.0, rays=1.0, end_checks=1.0)
+    grow(settings, Place(area=shapely.box(0, 0, 60, 40)), limits(), stream(3, "rank"))
+    (grain_rank,), (spindles, silver, cracks) = ranks
+    assert min(map(len, (grain_rank, spindles, silver, cracks))) > 0
+    assert spindles.max() < np.median(grain_rank)
+    assert grain_rank.max() < silver.min() and silver.max() < cracks.min()
+    assert len(np.unique(cracks)) > 1

@@ -18,6 +18,7 @@ from carvegen.geometry.depth_grid import depths
 from carvegen.prints.misregister import trials
 from carvegen.prints.misregister.block_placement import Inked, drawn_moves
 from carvegen.prints.misregister.trials import STEP_MM, gaps, meetings, outcome
+from tests.strategies import few
 
 SIZE = (60.0, 40.0)
 TRAP = 0.4
@@ -37,7 +38,7 @@ def share_of(plan, blocks=None, kind=0):
     return found.failed[:, kind].mean(), found
 
 
-@pytest.mark.parametrize("tolerance", [0.25, 0.4, 0.8])
+@pytest.mark.parametrize("tolerance", few([0.4, 0.25, 0.8], 1))
 def test_normal_shifts_open_a_straight_edge_as_often_as_the_normal_law_says(tolerance):
     """Two blocks, each off by sigma = tolerance / 2, differ by sqrt(2) sigma: 1 - Phi(trap / (sqrt(2) sigma))."""
     plan = replace(EXACT, tolerance_mm=tolerance, spread="normal")
@@ -45,7 +46,7 @@ def test_normal_shifts_open_a_straight_edge_as_often_as_the_normal_law_says(tole
     assert share_of(plan)[0] == pytest.approx(expected, abs=4 * math.sqrt(expected / plan.prints) + 0.004)
 
 
-@pytest.mark.parametrize("tolerance", [0.25, 0.4, 0.8])
+@pytest.mark.parametrize("tolerance", few([0.4, 0.25, 0.8], 1))
 def test_even_shifts_open_a_straight_edge_as_often_as_the_disc_says(tolerance):
     """A place even in a disc of radius e has the semicircle law along one axis; the difference of two, integrated."""
 
@@ -62,7 +63,7 @@ def test_even_shifts_open_a_straight_edge_as_often_as_the_disc_says(tolerance):
     assert found.worst_mm[0].max() == pytest.approx(2 * tolerance - TRAP, abs=0.01)  # two blocks, each off by e: 2 e
 
 
-@pytest.mark.parametrize("tolerance", [0.25, 0.4, 0.8])
+@pytest.mark.parametrize("tolerance", few([0.4, 0.25, 0.8], 1))
 def test_the_line_a_print_shows_is_as_long_and_wide_as_the_normal_law_says(tolerance):
     """Over a straight edge of l mm: l (1 - Phi(z)) of line in the mean, z = trap / s, s = sqrt(2) tolerance / 2.
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import copy
 import dataclasses
 import io
 import itertools
 import math
 import re
+from functools import cache
 
 import numpy as np
 import pytest
@@ -42,6 +44,13 @@ def print_with(trap, back):
 
 
 def tried(trap=0.4, back=0.4, plan=PLAN):
+    """The trials, and a copy of the figures; made once."""
+    found, told = _tried(trap, back, plan)
+    return found, copy.deepcopy(told)
+
+
+@cache
+def _tried(trap, back, plan):
     blocks = print_with(trap, back)
     found = outcome(blocks, plan, SIZE, seed=4, reach_mm=1.3 * max(trap, back) + 0.15,
                     full_mm=(0.9 * trap, 0.9 * back))  # fmt: skip

@@ -25,6 +25,7 @@ from carvegen.artwork.scan import (
 )
 from carvegen.base.errors import InputError
 from tests.artwork.scan import synthetic as made
+from tests.strategies import MANY
 
 TONE = np.full((120, 160), 240, np.uint8)
 TONE[30:90, 40:120] = 20  # 80 x 60 pixels
@@ -221,7 +222,7 @@ SEEDS = [
 ]
 
 
-@settings(max_examples=120)
+@settings(max_examples=120 if MANY else 40)
 @given(
     seed=st.sampled_from(SEEDS),
     changes=st.lists(st.tuples(st.integers(0, 10**6), st.integers(0, 255)), min_size=1, max_size=12),

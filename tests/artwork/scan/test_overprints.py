@@ -16,6 +16,7 @@ from carvegen.base.colour import Ink, overprinted, rgb, screen
 from carvegen.base.errors import InputError
 from tests.artwork.scan import on_plan_pictures as made
 from tests.cli.running import run
+from tests.strategies import few
 
 PAPER = rgb("#fbfaf6")
 COATS = {
@@ -40,7 +41,7 @@ def printed(lands, light=(1.0, 1.0, 1.0), fall=0.0):
     return np.clip(seen + np.random.default_rng(1).normal(size=seen.shape) * 2, 0, 255).astype(np.uint8)
 
 
-@pytest.mark.parametrize("how", [{}, {"light": (0.95, 0.85, 0.75), "fall": 0.12}], ids=["even", "warm and uneven"])
+@pytest.mark.parametrize("how", few([{"light": (0.95, 0.85, 0.75), "fall": 0.12}, {}], 1))
 def test_an_ink_that_prints_over_all_is_not_taken_for_paper(how):
     """Against the masks that were printed; what lies under the key, which hides, may be told wrong if it is told so."""
     seen = np.moveaxis(printed(LANDS, **how), -1, 0)
@@ -80,7 +81,7 @@ def as_printed(fades_to=1.0, density=1.0):
     return np.moveaxis(screen(ndimage.gaussian_filter(light, (0.8, 0.8, 0))).astype(np.uint8), -1, 0)
 
 
-@pytest.mark.parametrize("how", [{"fades_to": 0.2}, {"density": 0.85}], ids=["fading", "thinner overprints"])
+@pytest.mark.parametrize("how", few([{"fades_to": 0.2}, {"density": 0.85}], 1))
 def test_an_ink_is_not_missed_in_silence(how):
     """The sky prints over all: where it is read as missing, that is told as unsure."""
     found = by_model(as_printed(**how), list(COATS.values()), PAPER)
