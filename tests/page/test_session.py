@@ -63,7 +63,8 @@ def test_what_the_page_shows_is_what_the_build_makes(hand) -> None:
     hand.does("stroke", meaning="comes out", breadth=2, points=stroke(9, 14, 22, 22))
     hand.does("area", meaning="less", strength=0.8, motif="snowfall 1", points=[[22, 2], [38, 2], [38, 9], [22, 9]])
     hand.does("stroke", meaning="stays", breadth=3, blocks=["key"], points=stroke(3, 21, 15, 21))
-    flakes = list(hand.snow("snowfall 1"))
+    middle = shapely.Point(20, 15)  # the one that is moved must stay on the face
+    flakes = sorted(hand.snow("snowfall 1"), key=lambda n: shapely.distance(hand.shapes[n], middle))
     hand.does("take away", ids=flakes[:2])
     hand.does("move", ids=flakes[2:3], dx=0.4, dy=0.3, turn_deg=30, scale=0.9, about=[20, 20])
     hand.does("erase", breadth=2, points=stroke(30, 10, 36, 14))
