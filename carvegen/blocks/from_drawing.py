@@ -44,7 +44,9 @@ LEFT_OUT = (REGISTER, REGISTER_STOP, BOARD_EDGE, NOTES, FINDING, KEEP_CLEAR)
 _OF_CUTS = frozenset(map(plain_name, (BLOCK_EDGE, CUT_AREA, CUT_OUT)))
 
 FIXED = "FIXED"  #: a layer of cuts that mending leaves alone
-_AS_CUTS = "it was read from a picture: what is dark there is taken as cut; a block's own picture shows what stands"
+_AS_CUTS = (
+    "WARNING: it was read from a picture: what is dark there is taken as cut; a block's own picture shows what stands"
+)
 _FACES = (BLOCK_EDGE, "LAND")  #: layers that give the face, the stronger first; a proof has a LAND
 _SAME_MM = 0.05  #: two sizes that differ by no more are the same
 _NAME = 60  #: letters of a file's name that a block takes over
@@ -115,27 +117,38 @@ def drawn_land(path: Path, *, view: View | None = None) -> tuple[BaseGeometry, t
         As for `drawn_block`.
     """
     artwork = read(path, outlines=True, without=LEFT_OUT)
-    if not artwork.known_mm or shows_cuts(artwork):
+    if not _of_a_picture(artwork):
         block = drawn_block(path, view=view).block
         return block.land, (block.width_mm, block.height_mm)
     try:
-        size = _face(artwork, None).size
+        _check(artwork)
+        face = _face(artwork, None)
+        check_size(*face.size, where=face.named_by)
+        stands, _ = _on_face(artwork.shapes, face, "land")
     except InputError as error:
         raise error.within(str(path)) from None
-    shapes = artwork.shapes
     turned = _view(artwork, view)[0] is View.BLOCK
-    return geometry.solid(geometry.mirrored(shapes, size[0]) if turned else shapes), size
+    return geometry.solid(geometry.mirrored(stands, face.size[0]) if turned else stands), face.size
 
 
-def _drawn(name: str, artwork: Artwork, size_mm: tuple[float, float] | None, view: View | None) -> Drawn:
+def _of_a_picture(artwork: Artwork) -> bool:
+    """Whether a drawing was read from a picture, and its layers name no cuts."""
+    return bool(artwork.known_mm) and not shows_cuts(artwork)
+
+
+def _check(artwork: Artwork) -> None:
     if artwork.new_cuts_only:
         raise InputError(
             "holds only what is new of a block that is cut already, not all of its cuts",
             hint="give the land of its build instead: lands/NAME.wkb",
         )
-    side, said = _view(artwork, view)
     if not artwork.true_size:
         raise InputError("does not say how large it is", hint="say what its numbers mean: {units} mm", names=("units",))
+
+
+def _drawn(name: str, artwork: Artwork, size_mm: tuple[float, float] | None, view: View | None) -> Drawn:
+    _check(artwork)
+    side, said = _view(artwork, view)
     layers = set(map(plain_name, artwork.layers))
     gives = next((layer for layer in _FACES if plain_name(layer) in layers), "")
     face = _from_edge(gives, artwork, size_mm) if gives else _face(artwork, size_mm)
@@ -159,7 +172,7 @@ def _drawn(name: str, artwork: Artwork, size_mm: tuple[float, float] | None, vie
         free=free,
         fixed=frozenset(range(len(stay))),
     )
-    seen = _AS_CUTS if artwork.known_mm and not shows_cuts(artwork) else ""
+    seen = _AS_CUTS if _of_a_picture(artwork) else ""
     notes = (*artwork.notes, said, seen, face.note, *out_notes, *cut_notes, both)
     return Drawn(block=_from(side, block), notes=tuple(filter(None, notes)))
 

@@ -1,0 +1,33 @@
+"""Lands that drawings show."""
+
+from __future__ import annotations
+
+import pytest
+
+from carvegen.artwork.drawing import known_words
+from carvegen.base.errors import InputError
+from carvegen.blocks.from_drawing import drawn_land
+
+
+def drawing(words: str, size: str = 'width="30mm" height="20mm"') -> str:
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" {size} viewBox="0 0 30 20"><desc>{words}</desc>'
+        '<g id="LAND SEEN"><path d="M20 5H40V25H20Z"/></g></svg>'
+    )
+
+
+def test_a_land_read_from_a_picture_ends_at_the_edge_of_its_face(tmp_path):
+    """It measured land beside the block."""
+    path = tmp_path / "land.svg"
+    path.write_text(drawing(known_words(0.3)))
+    land, size = drawn_land(path)
+    assert size == pytest.approx((30, 20))
+    assert land.bounds == pytest.approx((20, 0, 30, 15), abs=0.01)
+    assert land.area == pytest.approx(150, abs=0.1)
+
+
+def test_a_land_of_no_size_is_refused(tmp_path):
+    path = tmp_path / "land.svg"
+    path.write_text(drawing(known_words(0.3), size=""))
+    with pytest.raises(InputError, match="does not say how large"):
+        drawn_land(path)
