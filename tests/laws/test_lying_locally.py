@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shapely
-from hypothesis import Phase, given, settings
+from hypothesis import Phase, example, given, settings
 from hypothesis import strategies as st
 
 from carvegen import geometry
@@ -43,6 +43,7 @@ def grow(on: shapely.Geometry, preset: str, seed: int) -> tuple[set[bytes], set[
     wide=st.floats(1, 6),
     lean=st.floats(-4, 4),
 )
+@example(preset="deep", seed=33, x=92.704, high=20.0235, wide=5.986049678946055, lean=3.8466827102098406)
 def test_a_branch_drawn_anew_changes_what_lies_on_it_and_below_it(preset, seed, x, high, wide, lean) -> None:
     """On the same outline, far away: shapes elsewhere are the same vertex by vertex, there and when it goes again."""
     branch = shapely.LineString([(x, 15), (x + lean, high)]).buffer(wide / 2)

@@ -189,12 +189,12 @@ def loosened(
         tree = shapely.STRtree(loose)
         by, touched = tree.query(weak, predicate="dwithin", distance=reach)
         by_far = tree.query_nearest(np.delete(weak, by))[1]
-        if rounds <= _CUT_BACK and len(by_far) == 0:
-            less = np.unique(touched)
-            back = geometry.offset(weak, 1.3 * limits.land_mm, quad_segs=_ROUGH_ARC)
-            left = _patches(shapely.difference(shapely.union_all(loose[less]), shapely.union_all(back)))
-        else:
-            less, left = np.unique(np.concatenate([touched, by_far])), geometry.empty()
+        less = np.unique(np.concatenate([touched, by_far]))
+        whole = by_far if rounds <= _CUT_BACK else less  # each patch by what is weak at it, not elsewhere on the face
+        back = geometry.offset(weak, 1.3 * limits.land_mm, quad_segs=_ROUGH_ARC)
+        some = shapely.union_all(loose[np.setdiff1d(less, whole)])
+        left = _patches(shapely.difference(some, shapely.union_all(back)))
+        if rounds > _CUT_BACK:
             reach *= 2  # what is weak again and again soon stands alone
         gone = geometry.parts(shapely.difference(shapely.union_all(loose[less]), shapely.union_all(left)))
         loose = np.concatenate([np.delete(loose, less), left])
