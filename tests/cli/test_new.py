@@ -9,9 +9,11 @@ import pytest
 import shapely
 from ezdxf import units
 
+from carvegen import geometry
 from carvegen.artwork import read
 from carvegen.facts.profiles import Library
 from carvegen.prints.file.print_file import read_print
+from carvegen.writers.whole_print.new_print import guess, print_files
 from tests.cases import SHELF
 from tests.cli.running import run
 
@@ -82,6 +84,14 @@ def test_flakes_are_as_large_as_suits_the_face(tmp_path, capsys, size, largest):
     settings = read_print(tmp_path / "mine" / "print.toml", Library()).motifs[1].settings
     assert settings.largest_mm == (largest or 7.0)
     assert settings.hidden == 0, "no flake ends flat at what it falls behind"
+
+
+@pytest.mark.parametrize(("preset", "largest"), [("flurry", 3.5), ("steady", 3.0), ("squall", 2.8), ("", 3.5)])
+def test_another_weather_has_its_own_largest_flakes_on_a_small_face(preset, largest):
+    """The page asks for weather and size after it has been told what a print begins as."""
+    begun = guess({"POSTS": geometry.empty()}, (200.0, 150.0))["motifs"][1]
+    files = print_files("mine", {}, (100.0, 75.0), blocks=(), motifs=({**begun, "preset": preset},))
+    assert tomllib.loads(files["print.toml"])["motifs"][0]["settings"]["largest_mm"] == largest
 
 
 @pytest.mark.parametrize(

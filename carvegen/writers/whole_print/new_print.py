@@ -56,7 +56,7 @@ def guess(layers: Mapping[str, PolygonArray], size_mm: tuple[float, float]) -> d
 
     Far flakes fall behind all things, those in the middle distance behind the nearer half, near ones in front of all.
     None of them is cut off by what hides it: one that ends flat at a horizon, or amid one dark of two things, looks
-    like a fault. On a face smaller than 200 x 150 mm the largest are smaller, by the root of the area.
+    like a fault.
 
     Parameters
     ----------
@@ -70,13 +70,8 @@ def guess(layers: Mapping[str, PolygonArray], size_mm: tuple[float, float]) -> d
     dict
         `material`, `cutter` and `for`; `blocks` and `motifs` as tables of a print file, the former without these.
     """
-    flakes: dict[str, float] = {"hidden": 0.0}
-    face_mm2 = size_mm[0] * size_mm[1]
-    if face_mm2 < _SCENE_MM2:
-        usual_mm = motif("snowfall").Settings().largest_mm
-        flakes["largest_mm"] = max(_SMALLEST_LARGE_MM, round(usual_mm * math.sqrt(face_mm2 / _SCENE_MM2), 1))
     presets = {name: next(iter(motif(name).PRESETS)) for name in ("snowload", "snowfall")}
-    most_mm2 = _BACKDROP * face_mm2
+    most_mm2 = _BACKDROP * size_mm[0] * size_mm[1]
     things = [name for name, shapes in layers.items() if shapely.area(shapes).sum() < most_mm2]
     hides = {"far_behind": things, "middle_behind": things[(len(things) + 1) // 2 :]}
     hides = {key: names for key, names in hides.items() if names}
@@ -88,7 +83,7 @@ def guess(layers: Mapping[str, PolygonArray], size_mm: tuple[float, float]) -> d
         ],
         "motifs": [
             {"motif": "snowload", "preset": presets["snowload"], "on": list(layers)},
-            {"motif": "snowfall", "preset": presets["snowfall"], "settings": flakes, **hides},
+            {"motif": "snowfall", "preset": presets["snowfall"], "settings": {"hidden": 0.0}, **hides},
         ],
     }  # fmt: skip
 
@@ -118,6 +113,8 @@ def print_files(
 ) -> dict[str, str]:  # fmt: skip
     """A print file and its drawings, each as text by its file's name; the reader says what of it can't be used.
 
+    On a face smaller than 200 x 150 mm the largest flakes are smaller than the weather's, by the root of the area.
+
     Parameters
     ----------
     drawings
@@ -136,16 +133,25 @@ def print_files(
         for its in tables:
             more = {"mend": True} if key == "blocks" else {}
             row = {k: its[k] for k in _KEYS[key] if k in its} | more
-            if "settings" in row:
-                settings = tomlkit.inline_table()
-                settings.update(row["settings"])
-                row["settings"] = settings
+            settings = row.get("settings", {}) | (_largest(row, size) if row.get("motif") == "snowfall" else {})
+            if settings:
+                row["settings"] = tomlkit.inline_table()
+                row["settings"].update(settings)
             rows.append(tomlkit.item(row))
         if tables or key == "blocks":
             _say(document, ("", *words, *(_depth(tables, drawings) if key == "motifs" else ())))
             document[key] = rows
     files = {file: artwork_svg(layers, size, name) for file, layers in drawings.items()}
     return {**files, "print.toml": tomlkit.dumps(document)}
+
+
+def _largest(snowfall: Mapping[str, Any], size: tuple[float, float]) -> dict[str, float]:
+    """The largest flake of a weather that suits a small face, as a setting; none on a face for which it is made."""
+    small = math.sqrt(max(0.0, size[0] * size[1]) / _SCENE_MM2)
+    if small >= 1:
+        return {}
+    weather = motif("snowfall").Settings(**motif("snowfall").PRESETS.get(str(snowfall.get("preset")), {}))
+    return {"largest_mm": max(_SMALLEST_LARGE_MM, round(weather.largest_mm * small, 1))}
 
 
 def _depth(motifs: Sequence[Mapping[str, Any]], drawings: Mapping[str, Mapping[str, PolygonArray]]) -> tuple[str, ...]:
