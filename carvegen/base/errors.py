@@ -78,6 +78,11 @@ class CarvegenError(Exception):
         self._hint = text
 
     @property
+    def hint_template(self) -> str:
+        """The hint with its fields still in braces, for whoever adds to it."""
+        return self._hint
+
+    @property
     def place(self) -> str:
         """Where it is, with the settings."""
         return ": ".join(filter(None, [self.where, ", ".join(self.fields)]))

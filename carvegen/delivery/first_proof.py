@@ -171,12 +171,12 @@ def laid_file(
     except PoorFitError as error:
         save_file(picture, fit_png(error.laid))
         if error.laid.negative:
-            error.hint = error._hint + _OLDER * (stencils is None)
+            error.hint = error.hint_template + _OLDER * (stencils is None)
             raise
         seen = "violet the plan as it was laid, red where the picture disagrees"
         one = "if it shows one block only, name it: {block} NAME. " if len(plans) > 1 else ""
         error.names += ("block",)
-        error.hint = f"look first at {picture}: {seen}. {one}{error._hint}"
+        error.hint = f"look first at {picture}: {seen}. {one}{error.hint_template}"
         raise
     if found is None:
         return None

@@ -368,7 +368,7 @@ def _sampled(paths: Paths, step_mm: float) -> tuple[Floats, Indices]:
     step = paths.xyz[_next(paths)] - paths.xyz
     count = np.maximum(1, np.ceil(np.linalg.norm(step, axis=1) / step_mm)).astype(np.int64)
     which = np.repeat(np.arange(len(count)), count)
-    share = (np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)) / count[which]
+    share = geometry.counted(count) / count[which]
     return np.asarray(paths.xyz[which] + share[:, None] * step[which], dtype=np.float64), paths.owner[which]
 
 

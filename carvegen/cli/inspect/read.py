@@ -133,7 +133,7 @@ def _by_corners(file: Path, chosen: dict[str, Any]) -> Artwork:
         if error.fields == ("corners",):
             ruled = Path(f"{file.stem}-corners.png")
             save_file(ruled, ruled_png(opened(picture_bytes(file), Notes())))
-            error.hint = f"read the corners off {ruled}, which counts the pixels, and {error._hint}"
+            error.hint = f"read the corners off {ruled}, which counts the pixels, and {error.hint_template}"
         raise
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from carvegen import geometry
 from carvegen.motifs.frost.arms import Arms, Crystals
 from carvegen.motifs.frost.branching import TURNED, airiness, knobs
 from carvegen.motifs.shared.fields import noise_at
@@ -54,7 +55,7 @@ def fans(chance: Floats, wanted: float, apart: float, rng: Generator) -> tuple[I
     seeds = seeds[rng.random(count) < chance[seeds]]
     size = np.minimum(1 + rng.geometric(0.45, len(seeds)), _FAN_MOST) - (rng.random(len(seeds)) < 0.5)
     fan = np.repeat(np.arange(len(seeds)), size)
-    place = np.arange(len(fan)) - np.repeat(np.cumsum(size) - size, size)
+    place = geometry.counted(size)
     out = (place - (size[fan] - 1) / 2) + rng.uniform(-0.2, 0.2, len(fan))
     at = (seeds[fan] + np.rint(out * apart * rng.uniform(1.0, 1.5, len(seeds))[fan]).astype(int)) % around
     _, first = np.unique(at, return_index=True)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from carvegen import geometry
 from carvegen.motifs.frost.arms import Arms, Crystals
 from carvegen.motifs.frost.branching import SIXTY
 from carvegen.motifs.frost.seeding import first_arms
@@ -38,7 +39,7 @@ def stars(sowing: Sowing, at: Floats, span: Floats, rng: Generator) -> tuple[Cry
     habit, count = sowing.habit, len(at)
     rays = rng.choice([3, 4, 5, 6], count, p=[0.2, 0.25, 0.2, 0.35])
     star = np.repeat(np.arange(count), rays)
-    ray = np.arange(len(star)) - np.repeat(np.cumsum(rays) - rays, rays)
+    ray = geometry.counted(rays)
     crystals = _loose(at, rng)
     planned = span[star] * np.where(ray == 0, 1.0, rng.uniform(0.45, 1.0, len(star)))
     root = habit.least + 0.045 * planned

@@ -37,7 +37,7 @@ def squared(strokes: Strokes, area: BaseGeometry, *, before_mm: float, beyond_mm
     inside = np.asarray(shapely.contains_xy(inner, strokes.xy[:, 0], strokes.xy[:, 1]))
     first, last = spans(strokes, inside[:-1] & inside[1:])
     size = last - first + 1
-    point = np.repeat(first - (np.cumsum(size) - size), size) + np.arange(size.sum())
+    point = np.repeat(first, size) + geometry.counted(size)
     run = np.repeat(np.arange(len(first)), size)
     lots = [(run, point.astype(float), point, strokes.xy[point])]
     for ends, way in ((first, -1), (last, 1)):

@@ -175,7 +175,7 @@ def _broken(pieces: _Pieces, alive: Mask, rules: Rules) -> Mask:
     stop = np.concatenate([np.where(short > 0, ends - short, np.inf), [np.inf]])
     start = np.concatenate([[-np.inf], np.where(short > 0, begins + short, -np.inf)])
     size = last - first
-    piece = np.repeat(first - (np.cumsum(size) - size), size) + np.arange(size.sum())
+    piece = np.repeat(first, size) + geometry.counted(size)
     low, high = np.repeat(start, size), np.repeat(stop, size)
     left = alive.copy()
     left[piece] = (pieces.along[piece] >= low) & (pieces.along[piece + 1] <= high)
@@ -218,7 +218,7 @@ def _tapered(pieces: _Pieces, alive: Mask, room: Floats, tips: Mask, rules: Rule
     half[ends[tips[ends]]] = rules.cut_mm / 2
     size = last - first + 1
     run = np.repeat(np.arange(len(first)), size)
-    point = np.repeat(first - (np.cumsum(size) - size), size) + np.arange(size.sum())
+    point = np.repeat(first, size) + geometry.counted(size)
     rise = rules.taper * pieces.along[point]
     low = _running_least(half[point] - rise, run) + rise
     back = _running_least((low + rise)[::-1], run[::-1].max(initial=0) - run[::-1])[::-1] - rise

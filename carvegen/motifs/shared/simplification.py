@@ -57,7 +57,7 @@ def _stretches(rings: Rings) -> tuple[Indices, Indices]:
     ends = np.append(begins[1:], len(order))
     length = ends - begins + 1
     line = np.repeat(np.arange(len(begins)), length)
-    step = np.arange(len(line)) - np.repeat(np.cumsum(length) - length, length)
+    step = geometry.counted(length)
     at = begins[line] + step
     ring = _ring_of(rings, order[begins])
     back = at >= rings.start[1:][ring][line]  # past the ring's end: at its first vertex again

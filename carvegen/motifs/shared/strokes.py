@@ -93,7 +93,7 @@ def drawn(strokes: Strokes, first: Indices, last: Indices) -> PolygonArray:
         return geometry.empty()
     size = last - first + 1
     run = np.repeat(np.arange(len(first)), size)
-    place = np.arange(size.sum()) - np.repeat(np.cumsum(size) - size, size)
+    place = geometry.counted(size)
     point = first[run] + place
     xy, half = strokes.xy[point], strokes.half[point]
     ahead = _headings(xy, run)

@@ -198,7 +198,7 @@ class Sky:
         cell = keys(self.key, 10 + layer, column, row)
         count = counts(per_mm2 * CELL_MM**2, Draws(cell).random()[:, 0])
         whose = np.repeat(np.arange(len(count)), count)
-        nth = np.arange(len(whose)) - np.repeat(np.cumsum(count) - count, count)
+        nth = geometry.counted(count)
         key = keys(cell[whose], 1 + nth)
         corner = np.column_stack([column[whose], row[whose]])
         return (corner + Draws(key).random(2)) * CELL_MM - self.view, key, np.full(len(key), layer), whose

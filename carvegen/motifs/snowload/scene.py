@@ -107,7 +107,7 @@ def columns_of(shapes: PolygonArray, page: Page) -> Columns:
     first = np.clip(np.ceil(np.minimum(place0, place1)), *inner).astype(int)
     count = np.clip(np.ceil(np.maximum(place0, place1)), *inner).astype(int) - first
     edge = np.repeat(np.arange(len(x0)), count)
-    column = first[edge] + np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count)
+    column = first[edge] + geometry.counted(count)
     height = y0[edge] + (column - place0[edge]) / (place1 - place0)[edge] * (y1 - y0)[edge]
     order = np.lexsort((height, column))
     column, height = column[order], height[order]

@@ -208,7 +208,7 @@ def _by_owner(paths: Paths, owner: Indices, *, polish: bool = True) -> Paths:
     heads = Paths(at, np.arange(len(first) + 1), np.ones(len(first), dtype=bool))
     order = ordered(heads, polish=polish).xyz[:, 2].astype(np.int64)
     count = np.diff(first, append=len(owner))[order]
-    within = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+    within = geometry.counted(count)
     return picked(paths, np.repeat(first[order], count) + within)
 
 

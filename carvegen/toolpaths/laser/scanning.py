@@ -59,7 +59,7 @@ def _crossings(rings: Rings, spacing: float) -> tuple[Indices, Indices, Floats]:
     high = np.ceil(np.maximum(one[:, 1], other[:, 1]) / spacing - 0.5).astype(np.int64)
     count = high - low  # rows with low end <= row < high end: a corner on a row counts once for two edges
     edge = np.repeat(np.arange(len(one)), count)
-    row = low[edge] + np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    row = low[edge] + geometry.counted(count)
     step = other[edge] - one[edge]
     x = one[edge, 0] + ((row + 0.5) * spacing - one[edge, 1]) / step[:, 1] * step[:, 0]
     shape = np.repeat(rings.owner, np.diff(rings.start))

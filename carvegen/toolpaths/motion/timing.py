@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from carvegen import geometry
 from carvegen.facts import feeds
 from carvegen.toolpaths.motion.moves import (
     DOWN,
@@ -127,7 +128,7 @@ def _steps(paths: Paths) -> tuple[Floats, Floats]:
     Between two paths lies a step of no length. (steps,), (steps + 1,).
     """
     count = np.diff(paths.start) + paths.closed
-    within = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    within = geometry.counted(count)
     first = np.repeat(paths.start[:-1], count)
     xyz = paths.xyz[first + within % np.repeat(np.diff(paths.start), count)]
     move = np.diff(xyz, axis=0)

@@ -99,7 +99,7 @@ def _rows(parts: PolygonArray, step_mm: float) -> tuple[Indices, Indices, geomet
     x0, y0, x1, y1 = shapely.bounds(parts).reshape(-1, 4).T
     counts = np.maximum(1, np.ceil((y1 - y0) / step_mm).astype(np.int64))
     part = np.repeat(np.arange(len(parts)), counts)
-    row = np.arange(len(part)) - np.repeat(np.cumsum(counts) - counts, counts)
+    row = geometry.counted(counts)
     y = y0[part] + (row + 0.5) * ((y1 - y0) / counts)[part]
     across = geometry.lines(np.column_stack([x0[part] - 1, y]), np.column_stack([x1[part] + 1, y]))
     found, line = shapely.get_parts(shapely.intersection(across, parts[part]), return_index=True)

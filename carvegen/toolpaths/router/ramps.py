@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from carvegen import geometry
 from carvegen.toolpaths.paths import (
     Paths,
     joined,
@@ -172,7 +173,7 @@ def _along(flat: Paths, down: Descent, ramped: Mask) -> Paths:
     each = 2 * folds + 1
     count = each * down.passes
     path = np.repeat(np.arange(len(flat)), count)
-    number = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    number = geometry.counted(count)
     turn, k = number % each[path], number // each[path]
     along = turn == 2 * folds[path]
     begin = np.where(along | (turn % 2 == 0), 0.0, out[path])
@@ -221,7 +222,7 @@ def _gone(track: Paths, legs: _Legs) -> Paths:
     forward = end >= begin
     counts = inner + 1
     leg = np.repeat(np.arange(len(counts)), counts)
-    k = np.arange(len(leg)) - np.repeat(np.cumsum(counts) - counts, counts)
+    k = geometry.counted(counts)
     vertex = np.where(forward[leg], first[leg] + k - 1, first[leg] + inner[leg] - k)
     here = np.where(k == 0, begin[leg], at[np.clip(vertex, 0, len(at) - 1)])
     ends = np.flatnonzero(np.diff(legs.path, append=-1))

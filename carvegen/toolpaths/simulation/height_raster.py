@@ -105,7 +105,7 @@ class Relief:
         """Lower what a few pieces reach."""
         count = size[:, 0] * size[:, 1]
         piece = np.repeat(np.arange(len(count)), count)
-        within = np.arange(len(piece)) - np.repeat(np.cumsum(count) - count, count)
+        within = geometry.counted(count)
         row, column = np.divmod(within, size[piece, 0])
         row, column = row + low[piece, 1], column + low[piece, 0]
         x, y = self.corner[0] + column * self.px_mm, self.corner[1] + row * self.px_mm
@@ -134,7 +134,7 @@ def _pieces(paths: Paths, longest_mm: float) -> tuple[Floats, Floats]:
     a, b = paths.xyz[begin], paths.xyz[ends[begin]]
     parts = np.maximum(1, np.ceil(np.hypot(*(b - a)[:, :2].T) / longest_mm)).astype(np.int64)
     piece = np.repeat(np.arange(len(parts)), parts)
-    share = ((np.arange(len(piece)) - np.repeat(np.cumsum(parts) - parts, parts)) / parts[piece])[:, None]
+    share = (geometry.counted(parts) / parts[piece])[:, None]
     step = (b - a)[piece]
     return a[piece] + share * step, a[piece] + (share + 1 / parts[piece, None]) * step
 
@@ -154,7 +154,7 @@ def _stepped(a: Floats, b: Floats, step_mm: float) -> tuple[Floats, Floats]:
         return a, b
     parts = np.maximum(1, np.ceil(np.linalg.norm(b - a, axis=1) / step_mm)).astype(np.int64)
     piece = np.repeat(np.arange(len(parts)), parts)
-    share = ((np.arange(len(piece)) - np.repeat(np.cumsum(parts) - parts, parts)) / parts[piece])[:, None]
+    share = (geometry.counted(parts) / parts[piece])[:, None]
     step, each = (b - a)[piece], 1 / parts[piece, None]
     one, other, middle = (a[piece] + (share + more) * step for more in (0 * each, each, each / 2))
     one[:, 2] = other[:, 2] = middle[:, 2]

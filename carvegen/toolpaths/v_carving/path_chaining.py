@@ -162,7 +162,7 @@ class _Stretches:
         )  # fmt: skip
         way, of, begun = _in_order(way, walk, begin, starts)
         count = np.diff(self.start)[way]
-        at = np.repeat(self.start[way] - (np.cumsum(count) - count), count) + np.arange(count.sum())
+        at = np.repeat(self.start[way], count) + counted(count)
         size = np.bincount(of, weights=count, minlength=len(begun)).astype(np.int64)
         start = np.concatenate([[0], np.cumsum(size + 1)])
         flat, head = np.empty(start[-1], dtype=np.int64), np.zeros(start[-1], dtype=bool)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
+from carvegen import geometry
 from carvegen.blocks.views import View, seen
 from carvegen.toolpaths.motion import timing
 from carvegen.toolpaths.paths import paths_seen
@@ -94,7 +95,7 @@ def _ways(pen: ImageDraw.ImageDraw, paths: Paths, fine: _Sheet) -> None:
     step = end - begin
     count = np.ceil(np.hypot(step[:, 0], step[:, 1]) / (_DASH_MM * fine.scale)).astype(np.int64)
     which = np.repeat(np.arange(len(count)), count)
-    dash = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    dash = geometry.counted(count)
     for side in (0, 1):  # every second stretch of each way
         share = ((dash + 0.5 * side) / count[which])[:, None]
         ends = begin[which] + share * step[which]
