@@ -41,6 +41,7 @@ class Artwork:
     unit_mm: float | None = None  #: of a drawing without a page: millimetres in one of its units
     inside: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  #: names of groups in a layer that has any
     known_mm: float = 0.0  #: outlines that lie no farther off are the same, for a picture told them; 0 of a drawing
+    colours: Mapping[str, str] = field(default_factory=dict)  #: "#rrggbb" of layers, where they were parted by colour
 
     @property
     def shapes(self) -> PolygonArray:
@@ -53,7 +54,8 @@ class Artwork:
         loose = self.layers.get("", geometry.empty())
         if len(loose):
             layers[name] = geometry.joined(np.concatenate([layers[name], loose])) if name in layers else loose
-        return replace(self, layers=layers)
+        colours = {layer or name: colour for layer, colour in self.colours.items()}
+        return replace(self, layers=layers, colours=colours)
 
 
 @dataclass(frozen=True)
@@ -65,15 +67,16 @@ class Wanted:
     only: frozenset[str] = frozenset()  #: layers that are read, by their plain names; none for all
     asked: str = ""  #: the layer that must be there, as it was written
     tolerance_mm: float = bounds.TOLERANCE_MM  #: how far a straight piece may lie from the curve it stands for
+    by_colour: bool = False  #: whether a layer drawn in several colours is parted by them
 
     @classmethod
     def of(
         cls, *, outlines: bool = False, without: Iterable[str] = (), asked: str = "", beside: Iterable[str] = (),
-        tolerance_mm: float = bounds.TOLERANCE_MM,
+        tolerance_mm: float = bounds.TOLERANCE_MM, by_colour: bool = False,
     ) -> Wanted:  # fmt: skip
         """With layer names as people write them; `beside` are read along with the one that is asked for."""
         only = frozenset(map(plain_name, (asked, *beside))) if asked else frozenset[str]()
-        return cls(outlines, frozenset(map(plain_name, without)) - only, only, asked, tolerance_mm)
+        return cls(outlines, frozenset(map(plain_name, without)) - only, only, asked, tolerance_mm, by_colour)
 
     def leaves_out(self, layer: str, notes: Notes) -> bool:
         """Whether a layer is left out; says so once, unless only one was asked for."""

@@ -22,7 +22,7 @@ __all__ = ["file_and_layer", "read"]
 
 def read(
     path: Path, *, units: str | None = None, scale: float = 1.0, outlines: bool = False, without: Iterable[str] = (),
-    beside: Iterable[str] = (), tolerance_mm: float = bounds.TOLERANCE_MM,
+    beside: Iterable[str] = (), tolerance_mm: float = bounds.TOLERANCE_MM, by_colour: bool = False,
 ) -> Artwork:  # fmt: skip
     """The artwork in a file: closed, valid polygons at true size.
 
@@ -44,6 +44,8 @@ def read(
         Layers that are read along with the one that ``FILE#LAYER`` picks.
     tolerance_mm
         How far the straight pieces may lie from the curves that they stand for.
+    by_colour
+        Whether a layer of an SVG that is drawn in several colours is parted by them.
 
     Raises
     ------
@@ -53,7 +55,9 @@ def read(
     if units is not None and units not in MM_PER:
         raise InputError("is no unit", value=units, where="units", hint=f"known units: {', '.join(sorted(MM_PER))}")
     path, layer = file_and_layer(path)
-    wanted = Wanted.of(outlines=outlines, without=without, asked=layer, beside=beside, tolerance_mm=tolerance_mm)
+    wanted = Wanted.of(
+        outlines=outlines, without=without, asked=layer, beside=beside, tolerance_mm=tolerance_mm, by_colour=by_colour
+    )  # fmt: skip
     try:
         return _read(path, units, scale, wanted)
     except InputError as error:

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -31,7 +30,6 @@ __all__ = ["Upload", "begun", "offers", "received", "thin_out", "understood"]
 MOST_HELD = 600_000_000  #: bytes of what was handed in that are held at once
 _ENDINGS = {"SVG": ".svg", "DXF": ".dxf", PICTURE: ".picture"}
 _PRINTS = ("*.toml", "*/*.toml")  #: where print files are looked for
-_PLAIN = re.compile("[^a-z0-9]+")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,14 +110,16 @@ def artwork_of(upload: Upload, body: Mapping[str, Any]) -> Artwork:
     """What is understood of a drawing, or of a picture with its corners and size; each layer has a name."""
     from carvegen.artwork import read
     from carvegen.artwork.scan import read_scan
+    from carvegen.writers.whole_print.new_print import begun_with
 
     try:
         if upload.kind != PICTURE:
             units = body.get("units")
             if not (units is None or isinstance(units, str)):
                 raise InputError("must be a text", value=units, field="units")
-            return read(upload.path, units=units).named("drawing")
-        return read_scan(upload.path, _scan_options(body))
+            return begun_with(read(upload.path, units=units, by_colour=True), "drawing")
+        scan = read_scan(upload.path, _scan_options(body))
+        return replace(scan, layers=dict(reversed([*scan.layers.items()])))  # inks are told from dark to light
     except InputError as error:
         error.where = error.where.replace(str(upload.path), "what you handed in")
         raise
@@ -163,7 +163,7 @@ def understood(upload: Upload, body: Mapping[str, Any]) -> bytes:
         number += len(shapes)
     description = {
         "size": list(size), "true_size": artwork.true_size, "notes": list(artwork.notes),
-        "usual": guess(layers, size),
+        "usual": guess(layers, size, artwork.colours),
         "layers": [
             {"name": name, "shapes": len(shapes), "area_mm2": round(float(shapely.area(shapes).sum()), 1)}
             for name, shapes in layers.items()
@@ -216,7 +216,7 @@ def begun(body: Mapping[str, Any], uploads: Sequence[Upload], shelf: Library, fo
 
 
 def _of_drawing(body: Mapping[str, Any], upload: Upload, shelf: Library, folder: Path) -> Path:
-    from carvegen.writers.whole_print.new_print import print_files
+    from carvegen.writers.whole_print.new_print import plain_file_name, print_files
 
     artwork = artwork_of(upload, body)
     if not artwork.true_size:
@@ -225,8 +225,7 @@ def _of_drawing(body: Mapping[str, Any], upload: Upload, shelf: Library, folder:
     name = str(body.get("name") or "print")[:80]
     blocks, motifs = _tables(body, "blocks"), _tables(body, "motifs")
     files = print_files(name, {"drawing.svg": artwork.layers}, size, blocks=blocks, motifs=motifs)
-    stem = _PLAIN.sub("-", name.lower()).strip("-") or "print"
-    return _written(_free(folder, stem), files, shelf)
+    return _written(_free(folder, plain_file_name(name, "print")), files, shelf)
 
 
 def _tables(body: Mapping[str, Any], key: str) -> list[Mapping[str, Any]]:

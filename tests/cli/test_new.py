@@ -5,12 +5,14 @@ from __future__ import annotations
 import tomllib
 
 import ezdxf
+import numpy as np
 import pytest
 import shapely
 from ezdxf import units
 
 from carvegen import geometry
 from carvegen.artwork import read
+from carvegen.base.colour import lightness, rgb
 from carvegen.facts.profiles import Library
 from carvegen.prints.file.print_file import read_print
 from carvegen.writers.whole_print.new_print import guess, print_files
@@ -37,12 +39,14 @@ def test_a_print_of_her_drawing_is_built_as_it_is(tmp_path, capsys):
     assert {path.name for path in mine.iterdir()} == {"drawing.svg", "print.toml", "print.schema.json"}
     found = told(mine)
     assert found["print"]["size_mm"] == [40, 30]
-    assert [(its["name"], its["layers"]) for its in found["blocks"]] == [("sky", ["*"]), ("key", ["POSTS", "RAIL"])]
+    assert [(its["name"], its["layers"]) for its in found["blocks"]] == [
+        ("sky", ["*"]), ("posts", ["POSTS"]), ("rail", ["RAIL"])
+    ]  # fmt: skip
     assert [its["motif"] for its in found["motifs"]] == ["snowload", "snowfall"]
     assert "# The blocks in printing order" in (mine / "print.toml").read_text(encoding="utf-8")
     built = run(capsys, "build", mine / "print.toml", "--out", mine / "built")
     assert built.code in (0, 1), built.err  # 1: something breaks, and is told
-    assert (mine / "built" / "key").is_dir()
+    assert (mine / "built" / "rail").is_dir()
     again = run(capsys, "new", mine, "--drawing", tmp_path / "my posts.svg")
     assert (again.code, "holds drawing.svg already" in again.err) == (2, True)
 
@@ -54,8 +58,82 @@ def test_what_is_in_no_named_layer_goes_by_the_drawings_name(tmp_path, capsys):
     )
     ran = run(capsys, "new", mine, "--drawing", drawing)
     assert ran.code == 0, ran.err
-    assert told(mine)["blocks"][1]["layers"] == ["RAIL", "posts"]
-    assert read_print(mine / "print.toml", Library()).blocks[1].layers == ("RAIL", "posts")
+    assert [its["layers"] for its in told(mine)["blocks"]] == [["*"], ["RAIL"], ["posts"]]
+    assert read_print(mine / "print.toml", Library()).blocks[2].layers == ("posts",)
+
+
+SKY, TONE, KEY = "M0 0h40v22h-40z", "M0 22h40v8h-40z", "M6 8h3v18h-3z"
+
+
+def as_blocks(folder):
+    rows = told(folder)["blocks"]
+    return [row["layers"] for row in rows], [row["ink"] for row in rows], [row["role"] for row in rows]
+
+
+def test_layers_named_as_blocks_are_blocks_whatever_their_order(tmp_path, capsys):
+    """No sky is put behind the drawn one, which hides no flakes, bears no snow and prints as it is drawn."""
+    inside = "".join(
+        f'<g id="{name}"><path d="{d}"/></g>' for name, d in (("key", KEY), ("my tone", TONE), ("Sky", SKY))
+    )
+    ran = run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", inside))
+    layers, inks, roles = as_blocks(tmp_path / "mine")
+    assert (layers, roles) == ([["Sky"], ["my tone"], ["key"]], ["tone", "tone", "key"])
+    light = [lightness(rgb(ink)) for ink in inks]
+    assert light == sorted(light, reverse=True)
+    assert list(read(tmp_path / "mine" / "drawing.svg").layers) == ["Sky", "my tone", "key"], "the key stands in front"
+    assert "by the names of your layers" in ran.out
+    assert snowfall(tmp_path / "mine")["far_behind"] == ["my tone", "key"]
+    assert told(tmp_path / "mine")["motifs"][0]["on"] == ["my tone", "key"]
+
+
+def test_a_drawing_of_each_block_and_a_dxf_are_blocks_too(tmp_path, capsys):
+    files = [
+        svg(tmp_path / f"{name}.svg", f'<path d="{d}"/>') for name, d in (("key", KEY), ("tone", TONE), ("sky", SKY))
+    ]
+    assert run(capsys, "new", tmp_path / "mine", *(word for file in files for word in ("--drawing", file))).code == 0
+    assert told(tmp_path / "mine")["artwork"]["files"] == ["sky.svg", "tone.svg", "key.svg"]
+    assert as_blocks(tmp_path / "mine")[0] == [["sky"], ["tone"], ["key"]]
+    document = ezdxf.new(units=units.MM)
+    for layer, y in (("Lines", 0), ("Background", 10), ("Flat colour", 20)):
+        document.modelspace().add_lwpolyline(
+            [(0, y), (40, y), (40, y + 9), (0, y + 9)], close=True, dxfattribs={"layer": layer}
+        )
+    document.saveas(tmp_path / "board.dxf")
+    assert run(capsys, "new", tmp_path / "other", "--drawing", tmp_path / "board.dxf").code == 0
+    assert as_blocks(tmp_path / "other")[0] == [["Background"], ["Flat colour"], ["Lines"]]
+
+
+@pytest.mark.parametrize("group", ["<g>", '<g id="Layer 1">'])
+def test_a_drawing_in_colours_is_a_block_for_each_and_white_is_paper(tmp_path, capsys, group):
+    inside = (
+        f'{group}<rect width="40" height="30" fill="#fff"/><path d="{SKY}" fill="#c9d6de"/>'
+        f'<circle cx="30" cy="6" r="3" fill="white"/><path d="{KEY}" fill="#1f2b3d"/>'
+        f'<path d="{TONE}" style="fill:#b5714a;stroke:rgb(31,43,61);stroke-width:.6"/></g>'
+    )
+    ran = run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", inside))
+    assert ran.code == 0, ran.err
+    _, inks, roles = as_blocks(tmp_path / "mine")
+    assert inks == ["#c9d6de", "#b5714a", "#1f2b3d"]
+    assert roles == ["tone", "tone", "key"]
+    layers = read(tmp_path / "mine" / "drawing.svg").layers
+    white = next(shapes for name, shapes in layers.items() if "white" in name)
+    assert shapely.area(white).sum() == pytest.approx(9 * np.pi, rel=0.01), "of the page behind nothing is seen"
+    assert "white stays paper" in ran.out
+
+
+def test_a_white_page_behind_all_is_no_layer(tmp_path, capsys):
+    inside = f'<rect width="40" height="30" fill="#fff"/><path d="{KEY}" fill="#123"/>'
+    assert run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", inside)).code == 0
+    assert as_blocks(tmp_path / "mine")[0] == [["*"], ["colour 2"]]
+    assert list(read(tmp_path / "mine" / "drawing.svg").layers) == ["colour 2"]
+
+
+def test_many_colours_are_no_more_blocks_than_can_be_cut(tmp_path, capsys):
+    inside = "".join(f'<path d="M{4 * k} 0h3v20h-3z" fill="#{k}{k}{k}"/>' for k in range(1, 9))
+    assert run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", inside)).code == 0
+    layers, inks, _ = as_blocks(tmp_path / "mine")
+    assert [len(its) for its in layers] == [1, 1, 1, 1, 1, 4]
+    assert inks[1] == "#888888"
 
 
 def snowfall(folder):
@@ -138,7 +216,7 @@ def test_of_several_drawings_each_keeps_its_name_and_pages_must_agree(tmp_path, 
     ran = run(capsys, "new", tmp_path / "mine", "--drawing", first, "--drawing", second)
     assert ran.code == 0, ran.err
     assert told(tmp_path / "mine")["artwork"]["files"] == ["shore.svg", "shore2.svg"]
-    assert told(tmp_path / "mine")["blocks"][1]["layers"] == ["SHORE", "POSTS", "RAIL"]
+    assert as_blocks(tmp_path / "mine")[0][1:] == [["SHORE"], ["POSTS"], ["RAIL"]]
     wide = svg(tmp_path / "wide.svg", page='width="60mm" height="30mm" viewBox="0 0 60 30"')
     ran = run(capsys, "new", tmp_path / "other", "--drawing", first, "--drawing", wide)
     assert (ran.code, "40 x 30 mm and 60 x 30 mm" in ran.err, "--size" in ran.err) == (2, True, True)

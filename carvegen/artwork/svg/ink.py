@@ -30,10 +30,13 @@ if TYPE_CHECKING:
     from carvegen.artwork.svg.xmltree import Node
     from carvegen.geometry import Floats, PolygonArray
 
-__all__ = ["Extent", "Ink", "refused"]
+__all__ = ["PARTED", "Extent", "Ink", "refused"]
+
+PARTED = "\0"  #: between a layer's name and a colour, where layers are parted by colour; no XML holds it
 
 _LOOK = 25  #: points that measuring a shape once more counts for, so that it can't be done without end
 _FIRST_LOOK = 256  #: shapes taken, before it is looked whether too many lie over one another; then when twice as many
+_MOST_RUNS = 100  #: what is drawn after so many changes of colour is taken as if its colours lay side by side
 _HAIRLINE_MM = 0.36  #: a little more than 1 pt: no narrower groove is meant by a line in a file for checking
 
 
@@ -45,6 +48,7 @@ class Ink:
         self.found: dict[str, list[PolygonArray]] = {}
         self.alone: dict[str, list[tuple[Node, State, Line]]] = {}
         self.uncut: list[tuple[str, int, BaseGeometry]] = []  #: layer and place in `found` of what a clip path cuts off
+        self.runs: list[str] = []  #: layers and colours in the order of drawing, where they are parted by colour
         self.taken, self.look_at = 0, _FIRST_LOOK
         self.white = self.coloured = False
         self.px_mm: float | None = None  #: length of one px on the page; None without a true size
@@ -65,7 +69,7 @@ class Ink:
             self.found.setdefault(layer, []).extend([outlines[good], *rest])
             first += len(waiting)
         self.alone = {}
-        if self.white and self.coloured:
+        if self.white and self.coloured and not self.wanted.by_colour:
             self.notes.add("white shapes count as shapes, like those of any other colour")
         return self.found
 
@@ -75,12 +79,12 @@ class Ink:
         moved = [Line(transforms.apply(state.move, line.xy), line.closed) for line in lines]
         for line in moved:
             bounds.check_reach(line.xy)
-        self.found.setdefault(state.layer or "", [])
         filled = state.clipping or style.is_painted(state.style, "fill")
         if filled and node.kind != "line":
-            self._fill(node, state, moved)
+            self._fill(node, self._in_colour(state, "fill"), moved)
         if not state.clipping and style.is_painted(state.style, "stroke"):
             self._colour(node, state.style, "stroke")
+            state = self._in_colour(state, "stroke")
             if self.wanted.outlines and not filled and _encloses(lines, self._width_mm(state, scale)):
                 self.notes.add("a thin outline without a fill is taken as the shape that it encloses")
                 self._fill(node, state, moved)
@@ -104,6 +108,16 @@ class Ink:
             self.notes.add("a see-through shape is taken as solid", node.place)
         if any(look[f"marker{end}"] not in ("none", "") for end in ("", "-start", "-mid", "-end")):
             self.notes.add("arrow heads and other markers are left out", node.place)
+
+    def _in_colour(self, state: State, kind: str) -> State:
+        """The state in a layer for its run of one colour, where layers are parted; layers keep the order of drawing."""
+        if self.wanted.by_colour and not state.clipping:
+            own = f"{state.layer or ''}{PARTED}{style.hex_colour(state.style, kind)}"
+            if not self.runs or (self.runs[-1] != own and len(self.runs) < _MOST_RUNS):
+                self.runs.append(own)
+            state = replace(state, layer=f"{own}{PARTED}{len(self.runs)}")
+        self.found.setdefault(state.layer or "", [])
+        return state
 
     def _lines(self, node: Node, state: State) -> tuple[list[Line], float]:
         """The outlines in the shape's own units, and by how much they are stretched; none if to nothing."""

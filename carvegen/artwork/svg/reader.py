@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
+import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
@@ -28,7 +29,7 @@ from carvegen.artwork.svg import (
     style,
     transforms,
 )
-from carvegen.artwork.svg.ink import Extent, Ink, refused
+from carvegen.artwork.svg.ink import PARTED, Extent, Ink, refused
 from carvegen.artwork.svg.page import Page, State
 from carvegen.artwork.svg.transforms import Transform
 from carvegen.artwork.svg.xmltree import Node, parse
@@ -44,6 +45,7 @@ _SILENT = frozenset(
      "title", "view"}
 )  # fmt: skip
 _TEXT = frozenset({"text", "tspan", "textPath", "tref"})
+_MOST_COLOURS = 8  #: a layer in more of them is a picture, which colours don't part into blocks: our own choice
 _MAX_CLIPS = 32  #: clip paths inside clip paths
 
 
@@ -79,10 +81,11 @@ def read_svg(data: bytes, *, units: str | None = None, scale: float = 1.0, wante
         reader = _Reader(root, notes, wanted)
         raw = reader.layers(sheet)
     layers = cleaned(raw, notes, reader.ink.budget)
+    layers, colours = _colours(layers) if wanted.by_colour else (layers, {})
     words = [child.text or "" for child in root if child.kind in ("title", "desc")]  # type: ignore[attr-defined]
     return Artwork(
         layers, sheet.width_mm, sheet.height_mm, notes.lines(), sheet.true_size, wanted.tolerance_mm,
-        *said_in(words), inside=_inside(root), known_mm=said_known_mm(words),
+        *said_in(words), inside=_inside(root), known_mm=said_known_mm(words), colours=colours,
     )  # fmt: skip
 
 
@@ -91,6 +94,30 @@ def drawn(root: Node, sheet: Page, notes: Notes, ink: Ink) -> dict[str, list[Pol
     reader = _Reader(root, notes, ink.wanted)
     reader.ink = ink
     return reader.layers(sheet)
+
+
+def _colours(runs: Mapping[str, PolygonArray]) -> tuple[dict[str, PolygonArray], dict[str, str]]:
+    """Layers parted by colour, each what is seen of it, and their colours; one of very many colours stays whole."""
+    keys = [(name, colour) for name, colour, _ in (key.split(PARTED) for key in runs)]
+    inks = list(dict.fromkeys(colour for _, colour in keys))
+    every = list(runs.values())
+    layers: dict[str, list[PolygonArray]] = {}
+    colours: dict[str, str] = {}
+    for k, (layer, colour) in enumerate(keys):
+        name, shapes, several = layer, every[k], len({ink for other, ink in keys if other == layer})
+        if 1 < several <= _MOST_COLOURS:
+            name = f"{layer} {'white' if colour == '#ffffff' else f'colour {inks.index(colour) + 1}'}".strip()
+            front = [every[j] for j in range(k + 1, len(keys)) if keys[j][0] == layer and keys[j][1] != colour]
+            shapes = geometry.parts(
+                shapely.difference(shapely.union_all(shapes), shapely.union_all(geometry.stack(front)))
+            )
+        layers.setdefault(name, []).append(geometry.snapped(shapes))
+        if several <= _MOST_COLOURS:
+            colours[name] = colour
+    joined = {
+        name: parts[0] if len(parts) == 1 else geometry.joined(np.concatenate(parts)) for name, parts in layers.items()
+    }
+    return {name: shapes for name, shapes in joined.items() if len(shapes)}, colours
 
 
 def _unsized(raw: Mapping[str, list[PolygonArray]]) -> float:

@@ -18,8 +18,8 @@ from carvegen.artwork.svg.xmltree import Node
 from carvegen.base.errors import InputError
 from carvegen.base.units import MM_PER
 
-__all__ = ["FIRST", "PX_MM", "Sheet", "handed_down", "is_painted", "is_seen", "is_white", "lengths", "measure",
-           "number", "styled", "target"]  # fmt: skip
+__all__ = ["FIRST", "PX_MM", "Sheet", "handed_down", "hex_colour", "is_painted", "is_seen", "is_white", "lengths",
+           "measure", "number", "styled", "target"]  # fmt: skip
 
 Style = Mapping[str, str]
 
@@ -161,6 +161,13 @@ def is_painted(style: Style, kind: str) -> bool:
 def is_white(style: Style, kind: str) -> bool:
     """Whether the paint is plain white."""
     return _is_white(_paint(style, kind))
+
+
+def hex_colour(style: Style, kind: str) -> str:
+    """``"#rrggbb"`` of the paint; black if it is shaded or patterned."""
+    colour = _colour(_paint(style, kind))
+    parts = list(colour.to("srgb"))[:3] if colour is not None else [0.0, 0.0, 0.0]
+    return "#" + "".join(f"{round(255 * min(max(part, 0.0), 1.0)):02x}" for part in parts)
 
 
 @functools.lru_cache(maxsize=10_000)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,8 +19,6 @@ if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
 
 __all__ = ["command"]
-
-_PLAIN = re.compile("[^a-z0-9]+")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,50 +92,56 @@ def _write(folder: Path, files: dict[str, bytes] | dict[str, str], first: str) -
 def _of_drawings(folder: Path, own: _Own) -> tuple[dict[str, str], str]:
     """The files of a print of her drawings, and the drawing to look at."""
     from carvegen import geometry
-    from carvegen.writers.whole_print.new_print import face_of, guess, print_files
+    from carvegen.writers.whole_print.new_print import face_of, guess, in_order, print_files
 
     artworks = [_drawn(path, own) for path in own.drawings]
     for path, artwork in zip(own.drawings, artworks, strict=True):
         options.tell_notes([f"{path.name}: {note}" for note in artwork.notes])
+    named = dict(in_order(list(zip(_names(own.drawings), artworks, strict=True))))
     size = own.size_mm or face_of(artworks)
     layers: dict[str, list[PolygonArray]] = {}
-    for artwork in artworks:
+    for artwork in named.values():
         for name, shapes in artwork.layers.items():
             if len(shapes):
                 layers.setdefault(name, []).append(shapes)
-    drawn = {name: artwork.layers for name, artwork in zip(_names(own.drawings), artworks, strict=True)}
-    usual = guess({name: geometry.stack(every) for name, every in layers.items()}, size)
+    drawn = {name: artwork.layers for name, artwork in named.items()}
+    colours = {layer: colour for artwork in artworks for layer, colour in artwork.colours.items()}
+    usual = guess({name: geometry.stack(every) for name, every in layers.items()}, size, colours)
     cut = {key: usual[key] for key in ("material", "cutter", "for")}
     blocks = [{**block, **cut} for block in usual["blocks"]]
     name = folder.resolve().name or "print"
-    click.echo(f"Layers found: {', '.join(layers)}. Face: {size[0]:g} x {size[1]:g} mm.")
+    click.echo(f"Layers found: {', '.join(layers)}. Face: {size[0]:g} x {size[1]:g} mm. {usual['why']}")
     return print_files(name, drawn, size, blocks=blocks, motifs=usual["motifs"]), next(iter(drawn))
 
 
 def _drawn(path: Path, own: _Own) -> Artwork:
     """A drawing at true size, with at least one shape, each in a layer with a name."""
     from carvegen.artwork import read
-    from carvegen.writers.whole_print.new_print import face_of
+    from carvegen.writers.whole_print.new_print import begun_with, face_of
 
-    artwork = read(path, units=own.units)
+    artwork = read(path, units=own.units, by_colour=True)
     if not artwork.true_size:
         if own.size_mm is None:
             hint = "say the face's, --size 200x150, or what the drawing's numbers mean, --units mm"
             raise InputError("does not say how large it is", where=str(path), hint=hint)
-        artwork = read(path, units="mm", scale=max(own.size_mm) / max(face_of([read(path, units="mm")])))
+        artwork = read(
+            path, units="mm", by_colour=True, scale=max(own.size_mm) / max(face_of([read(path, units="mm")]))
+        )
     if not any(map(len, artwork.layers.values())):
         raise InputError(
             "holds no shape that prints", where=str(path), hint="fill what is to print, or close its lines"
         )
-    return artwork.named(path.stem)
+    return begun_with(artwork, path.stem)
 
 
 def _names(paths: Sequence[Path]) -> list[str]:
     """A plain file name for each drawing, no two alike."""
+    from carvegen.writers.whole_print.new_print import plain_file_name
+
     if len(paths) == 1:
         return ["drawing.svg"]
     result: list[str] = []
     for path in paths:
-        stem = _PLAIN.sub("-", path.stem.lower()).strip("-") or "drawing"
+        stem = plain_file_name(path.stem, "drawing")
         result.append(next(n for n in (f"{stem}{k}.svg" for k in ("", *range(2, len(paths) + 2))) if n not in result))
     return result

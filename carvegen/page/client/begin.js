@@ -9,7 +9,7 @@ import { ask, tell, tellPacked, upload } from "./transport.js";
 /** @typedef {{key: string, name: string, words: string, machines: string[]}} Thing */
 /** @typedef {{samples: {key: string, about: string}[], prints: {n: number, name: string}[], materials: Thing[], cutters: Thing[], machines: string[], motifs: {key: string, words: string, presets: string[]}[]}} Offers */
 /** @typedef {{name: string, role: string, ink: string, layers: string[]}} BlockGuess */
-/** @typedef {{material: string, cutter: string, for: string[], blocks: BlockGuess[], motifs: {motif: string, preset: string, on?: string[], settings?: Record<string, number>, far_behind?: string[], middle_behind?: string[]}[]}} Usual */
+/** @typedef {{material: string, cutter: string, for: string[], blocks: BlockGuess[], motifs: {motif: string, preset: string, on?: string[], settings?: Record<string, number>, far_behind?: string[], middle_behind?: string[]}[], why: string}} Usual */
 /** @typedef {{size: number[], true_size: boolean, notes: string[], layers: {name: string, shapes: number, area_mm2: number}[], usual: Usual}} Understood */
 
 const WHO = /** @type {Record<string, [string, string]>} */ ({
@@ -122,13 +122,16 @@ async function readings(wish) {
     scale = across / size.size[0],
     picture = h("canvas", { width: across, height: Math.round(size.size[1] * scale), role: "img" });
   picture.setAttribute("aria-label", `Understood: ${size.layers.map((its) => its.name).join(", ") || "nothing"}`);
-  const pen = picture.getContext("2d"),
-    names = size.layers.map((its) => its.name);
+  const pen = picture.getContext("2d");
   pen?.setTransform(scale, 0, 0, scale, 0, 0);
+  /** @param {string} layer */
+  const inkOf = (layer) => size.usual.blocks.find((block) => block.layers.includes(layer))?.ink ?? "#fbfaf6";
+  if (pen) pen.fillStyle = inkOf("*");
+  pen?.fillRect(0, 0, ...size.size);
   for (const its of shapes) {
     const path = new Path2D();
     trace(path, its);
-    if (pen) pen.fillStyle = INKS[(names.indexOf(its.name) + 1) % INKS.length];
+    if (pen) pen.fillStyle = inkOf(its.name);
     pen?.fill(path, "evenodd");
   }
   return { told: { ...size, .../** @type {object} */ (told) }, picture };
@@ -253,7 +256,7 @@ function described(offers, file, reading, go, back) {
     h(
       "p",
       { class: "faint" },
-      `Understood: ${names.length ? names.join(", ") : "nothing that prints"}. ${told.notes.join(" ")}`,
+      `Understood: ${names.length ? names.join(", ") : "nothing that prints"}. ${usual.why} ${told.notes.join(" ")}`,
     ),
     h(
       "div",

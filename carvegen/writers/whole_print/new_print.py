@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Container, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import shapely
 
+from carvegen.base.colour import hex_of, lightness, mixed, rgb
 from carvegen.base.errors import InputError
 from carvegen.motifs import motif
 from carvegen.writers.block.clean_artwork import artwork_svg, page_size
@@ -16,10 +20,19 @@ if TYPE_CHECKING:
     from carvegen.artwork import Artwork
     from carvegen.geometry import PolygonArray
 
-__all__ = ["face_of", "guess", "print_files"]
+__all__ = ["begun_with", "face_of", "guess", "in_order", "plain_file_name", "print_files"]
 
 _SAME_MM = 0.05  #: two pages that differ by no more are the same
 _BACKDROP = 0.6  #: a layer that fills more of the face is what all else stands before, such as a sky: our own choice
+_LIGHT, _DARK, _WHITE = "#a9bfcb", "#1f2b3d", "#ffffff"  #: inks of a winter's sky and of lines; paper
+_MOST_BLOCKS = 5  #: what is drawn in more colours prints its darkest together: our own choice
+_PLAIN, _WORD = re.compile("[^a-z0-9]+"), re.compile("[a-z]+")
+#: Words of layers' names, by where their block prints: behind, between, last.
+_RANKS = (
+    frozenset({"sky", "background", "backdrop"}),
+    frozenset({"tone", "tones", "flat", "flats", "tint", "tints", "midtone", "mid"}),
+    frozenset({"key", "line", "lines", "lineart", "outline", "outlines", "dark", "darks"}),
+)
 _SCENE_MM2 = 200.0 * 150.0  #: the face that flakes are as large for as a weather says: our own choice
 _SMALLEST_LARGE_MM = 2.0  #: on the smallest face the largest flakes are still larger than the finest
 _KEYS = {
@@ -51,12 +64,53 @@ _NO_DEPTH = (
 )
 
 
-def guess(layers: Mapping[str, PolygonArray], size_mm: tuple[float, float]) -> dict[str, Any]:
-    """What a print of these layers begins as: a lighter ink behind, a dark one that draws, snow on all and in the sky.
+@dataclass(frozen=True, kw_only=True)
+class _Plan:
+    """The layers that print on one block, as far as a drawing tells."""
 
-    Far flakes fall behind all things, those in the middle distance behind the nearer half, near ones in front of all.
-    None of them is cut off by what hides it: one that ends flat at a horizon, or amid one dark of two things, looks
-    like a fault.
+    layers: tuple[str, ...]
+    rank: int  #: 0 behind, 1 between, 2 the lines and darks, by the layers' names
+    colour: str  #: "" where it tells nothing
+
+
+def _rank(layer: str) -> int | None:
+    """Where a layer's block prints by the words of its name: 0 first, 2 last; None if they do not tell."""
+    words = set(_WORD.findall(layer.lower()))
+    return next((rank for rank, known in enumerate(_RANKS) if words & known), None)
+
+
+def begun_with(artwork: Artwork, name: str) -> Artwork:
+    """A drawing as a print begins with it: every layer has a name, no white paper lies behind, dark lines in front."""
+    artwork = artwork.named(name)
+    page_mm2 = (artwork.width_mm or 0.0) * (artwork.height_mm or 0.0)
+    paper = [
+        layer for layer, shapes in artwork.layers.items()
+        if artwork.colours.get(layer) == _WHITE and 0 < _BACKDROP * page_mm2 < shapely.area(shapes).sum()
+    ]  # fmt: skip
+    order = sorted((layer for layer in artwork.layers if layer not in paper), key=_known)
+    return replace(artwork, layers={layer: artwork.layers[layer] for layer in order} or artwork.layers)
+
+
+def _known(layer: str) -> int:
+    rank = _rank(layer)
+    return 1 if rank is None else rank
+
+
+def in_order(drawings: Sequence[tuple[str, Artwork]]) -> list[tuple[str, Artwork]]:
+    """Drawings by what the names of their layers tell, the key last: what comes later stands in front."""
+    return sorted(drawings, key=lambda named: min(map(_known, named[1].layers), default=1))
+
+
+def guess(
+    layers: Mapping[str, PolygonArray], size_mm: tuple[float, float], colours: Mapping[str, str] | None = None
+) -> dict[str, Any]:
+    """What a print of these layers begins as: a block for each ink, light ones first, snow on all and in the sky.
+
+    A layer whose name tells its block (sky, tone, key) is a block; others that are drawn in several colours are a
+    block for each colour, and what tells nothing is a block for each layer. White is paper. Where no layer is behind
+    all, a sky is put there. Far flakes fall behind all things, those in the middle distance behind the nearer half,
+    near ones in front of all. None of them is cut off by what hides it: one that ends flat at a horizon, or amid one
+    dark of two things, looks like a fault.
 
     Parameters
     ----------
@@ -64,28 +118,83 @@ def guess(layers: Mapping[str, PolygonArray], size_mm: tuple[float, float]) -> d
         Shapes by layer, mm, in the order of drawing: what comes later stands in front.
     size_mm
         The face.
+    colours
+        "#rrggbb" of layers, as far as the drawing tells.
 
     Returns
     -------
     dict
-        `material`, `cutter` and `for`; `blocks` and `motifs` as tables of a print file, the former without these.
+        `material`, `cutter` and `for`; `blocks` and `motifs` as tables of a print file, the former without these;
+        `why`, a sentence on how the blocks came about.
     """
     presets = {name: next(iter(motif(name).PRESETS)) for name in ("snowload", "snowfall")}
+    colours = colours or {}
+    inked = [name for name in layers if colours.get(name) != _WHITE] or list(layers)
     most_mm2 = _BACKDROP * size_mm[0] * size_mm[1]
-    things = [name for name, shapes in layers.items() if shapely.area(shapes).sum() < most_mm2]
+    behind = {
+        name for name in inked
+        if _rank(name) == 0 or (_rank(name) is None and shapely.area(layers[name]).sum() >= most_mm2)
+    }  # fmt: skip
+    things = [name for name in inked if name not in behind]
     hides = {"far_behind": things, "middle_behind": things[(len(things) + 1) // 2 :]}
     hides = {key: names for key, names in hides.items() if names}
+    blocks, why = _blocks(inked, behind, colours)
     return {
         "material": "linoleum", "cutter": "v-60", "for": ["hand"],
-        "blocks": [
-            {"name": "sky", "role": "background", "ink": "#a9bfcb", "layers": ["*"]},
-            {"name": "key", "role": "key", "ink": "#1f2b3d", "layers": list(layers)},
-        ],
+        "blocks": blocks,
         "motifs": [
-            {"motif": "snowload", "preset": presets["snowload"], "on": list(layers)},
+            {"motif": "snowload", "preset": presets["snowload"], "on": things or inked},
             {"motif": "snowfall", "preset": presets["snowfall"], "settings": {"hidden": 0.0}, **hides},
         ],
+        "why": why,
     }  # fmt: skip
+
+
+def _blocks(
+    inked: Sequence[str], behind: Container[str], colours: Mapping[str, str]
+) -> tuple[list[dict[str, Any]], str]:
+    """The blocks of layers that print, light inks first, as tables; and how they came about."""
+    plans, why = _plans(inked, colours)
+    added = len(plans) == 1 or not any(name in behind for name in plans[0].layers)
+    ramp = [hex_of(mixed(rgb(_LIGHT), rgb(_DARK), share)) for share in np.linspace(0, 1, len(plans) + added)[added:]]
+    blocks = [{"name": "sky", "role": "background", "ink": _LIGHT, "layers": ["*"]}] if added else []
+    for k, (plan, ink) in enumerate(zip(plans, ramp, strict=True)):
+        key = plan.rank == 2 or k == len(plans) - 1
+        name = "key" if len(plans) == 1 else plain_file_name(plan.layers[0], "block")
+        taken = [block["name"] for block in blocks]
+        name = next(n for n in (name, *(f"{name}-{j}" for j in range(2, len(taken) + 3))) if n not in taken)
+        blocks.append(
+            {"name": name, "role": "key" if key else "tone", "ink": plan.colour or ink, "layers": list(plan.layers)}
+        )
+    return blocks, why + (" A sky is put behind all: snow shows only where ink is." if added else "")
+
+
+def _plans(inked: Sequence[str], colours: Mapping[str, str]) -> tuple[list[_Plan], str]:
+    """Which layers print together, light inks first; and how that is told."""
+    several = len({colours.get(name, "") for name in inked}) > 1
+    lots: dict[str, list[str]] = {}
+    for name in inked:
+        lots.setdefault(name if _rank(name) is not None or not several else colours.get(name, ""), []).append(name)
+    plans = [
+        _Plan(layers=tuple(names), rank=_known(names[0]), colour=colours.get(names[0], "") if several else "")
+        for names in lots.values()
+    ]
+    plans.sort(key=lambda plan: (plan.rank, -lightness(rgb(plan.colour)) if plan.colour else 0.0))
+    if len(plans) > _MOST_BLOCKS:
+        rest = tuple(name for plan in plans[_MOST_BLOCKS - 1 :] for name in plan.layers)
+        plans = [*plans[: _MOST_BLOCKS - 1], replace(plans[-1], layers=rest)]
+    if len(plans) == 1:
+        return plans, "One block for the drawing."
+    if any(_rank(name) is not None for name in inked):
+        return plans, "Blocks by the names of your layers, light inks first."
+    if several:
+        return plans, "A block for each colour of your drawing, light inks first; white stays paper."
+    return plans, "A block for each layer in the order of drawing, light inks first: a guess, the layers do not tell."
+
+
+def plain_file_name(text: str, otherwise: str) -> str:
+    """A text as a name of letters, digits and hyphens; `otherwise` if none is left."""
+    return _PLAIN.sub("-", text.lower()).strip("-") or otherwise
 
 
 def face_of(drawings: Sequence[Artwork]) -> tuple[float, float]:
