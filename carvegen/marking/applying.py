@@ -47,6 +47,7 @@ _INTO = 0.4  #: so much of a new stroke lies in the mark at least
 _CALM = 1.5  #: so much more falls where the level is known: the mark may lie in a calm
 _RISES = 0.8  #: white rises with the level of snow nearly as 1 - exp(-a level^b): b
 _MOST_OF_IT = 0.5  #: of a flake with so much in a mark that comes out nothing is left beside it
+_WART = 0.25  #: of a mark that comes out: no flake is so small that is left on its rim
 _LITTLE = 0.35  #: a shape of which less is left goes whole
 
 Grow = Callable[[Any, Place, "Generator"], "PolygonArray"]
@@ -365,7 +366,7 @@ class _Hand:
         cuts, white, land = self.growth.cuts, self.mark.shape, self.limits.land_mm
         near = shapely.dwithin(cuts, white, land + _BESIDE_MM)
         rest, joins = cuts[~near], cuts[near]
-        joins = joins[~self._mostly_inside(joins)]
+        joins = joins[~self._warts(joins)]
         while True:
             one = joined_to(joins, white, self.limits)
             weak = weak_places(one, np.concatenate([rest, self.bed.others]), self.bed.place, self.limits)
@@ -388,12 +389,13 @@ class _Hand:
 
     # ── small questions ──
 
-    def _mostly_inside(self, shapes: PolygonArray) -> Mask:
-        """Which whole ones lie in the mark but for a bit, which would be a wart on its rim."""
+    def _warts(self, shapes: PolygonArray) -> Mask:
+        """Which whole ones that meet the mark would be warts on its rim: those mostly in it, and all far smaller."""
         if not self.habit.whole:
             return np.zeros(len(shapes), dtype=bool)
-        inside = shapely.area(shapely.intersection(shapes, self.mark.shape)) > _MOST_OF_IT * shapely.area(shapes)
-        return np.asarray(inside & shapely.within(shapes, self.zone))
+        area, white = shapely.area(shapes), self.mark.shape
+        inside = shapely.area(shapely.intersection(shapes, white)) > _MOST_OF_IT * area
+        return np.asarray((inside | (area < _WART * shapely.area(white))) & shapely.within(shapes, self.zone))
 
     def _with(self, cuts: PolygonArray, **more: Any) -> Growth:  # noqa: ANN401
         growth = replace(self.growth, cuts=cuts, **more)

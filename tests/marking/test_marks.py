@@ -107,14 +107,31 @@ def test_what_stays_is_never_white_and_what_comes_out_always(name, shape) -> Non
     assert decided >= 0.7 * white(growth, shape) - 2 * LIMITS.cut_mm**2
 
 
-@pytest.mark.parametrize(("inside", "alone"), [(0.7, True), (0.3, False)])
-def test_a_flake_that_lies_mostly_in_a_ring_that_comes_out_leaves_no_wart_on_it(inside, alone) -> None:
+@pytest.mark.parametrize(
+    ("side", "inside", "alone"),
+    [(1, 0.7, True), (1, 0.3, True), (1, -0.2, True), (2.9, 0.2, True), (3.1, 0.2, False), (3.1, 2.0, True)],
+)
+def test_a_flake_on_the_rim_of_a_ring_that_comes_out_leaves_no_wart_on_it(side, inside, alone) -> None:
+    """One mostly in it goes, and one of less than a quarter of it, though it only lies too near for land between."""
     growth, bed = grown("snowfall")
-    ring, flake = box(12, 8, 6, 6), shapely.box(18 - inside, 10, 19 - inside, 11)
+    ring, flake = box(12, 8, 6, 6), shapely.box(18 - inside, 10, 18 - inside + side, 10 + side)
     growth = dataclasses.replace(growth, cuts=geometry.polygon_array([flake]))
     out = shapely.union_all(marked(growth, [mark(Meaning.COMES_OUT, ring)], bed).cuts)
     assert (shapely.area(shapely.difference(out, ring)) < 0.01) == alone
     assert shapely.area(shapely.difference(ring, out)) < 0.01
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_of_a_whole_fall_no_small_flake_is_left_on_the_rim_of_what_comes_out(seed) -> None:
+    """What of a ring's white lies beyond it are flakes that reached beyond it before, none far smaller than it."""
+    growth, bed = grown_wide("snowfall", seed)
+    rng = np.random.default_rng(seed)
+    for x, y, far in np.column_stack([rng.uniform(8, 52, 20), rng.uniform(8, 37, 20), rng.uniform(2, 6, 20)]).tolist():
+        ring = shapely.buffer(shapely.Point(x, y), far)
+        out = marked(growth, [mark(Meaning.COMES_OUT, ring)], bed).cuts
+        beyond_it = geometry.parts(shapely.difference(out[shapely.intersects(out, ring)], shapely.buffer(ring, 0.05)))
+        first = growth.cuts[shapely.area(growth.cuts) >= 0.25 * shapely.area(ring)]
+        assert shapely.dwithin(beyond_it, shapely.union_all(first), 0.1).all(), (x, y, far)
 
 
 @each_motif
