@@ -145,18 +145,34 @@ def _file_in(folder: Path, text: str) -> str:
 
 
 def differences(old: Recipe, new: Recipe) -> list[str]:
-    """What differs between two sets of inputs, in words; new things first; none if nothing does."""
-    fresh = [name for name in new if name not in old]
-    changed = [name for name in new if name in old and old[name] != new[name]]
-    gone = [name for name in old if name not in new]
-    said = [
-        *(_told(name, "is new", "is read now") for name in fresh),
-        *(_told(name, "changed", "was edited") for name in changed),
-        *(_told(name, "is gone", "is no longer read") for name in gone),
+    """What differs between two sets of inputs, in words; new things first, each once; none if nothing does."""
+    come, gone = _whole(new, old), _whole(old, new)
+    words = [
+        *(_told(_owner(name, come), "is new", "is read now") for name in new if name not in old),
+        *(_told(name, "changed", "was edited") for name in new if name in old and old[name] != new[name]),
+        *(_told(_owner(name, gone), "is gone", "is no longer read") for name in old if name not in new),
     ]
-    return [its for its in dict.fromkeys(said) if its != _OTHER_FILES or len(set(said)) == 1]
+    told = {line for line in words if not (line.startswith(_FOLLOWS) if come or gone else line == _OTHER_FILES)}
+    return [line for line in dict.fromkeys(words) if line in told or not told]
 
 
+def _whole(names: Recipe, others: Recipe) -> set[str]:
+    """The things, such as blocks, of which several inputs are among the names and none among the others."""
+    owners = [_owner_of(name) for name in names]
+    return {owner for owner in owners if owner and owners.count(owner) > 1} - set(map(_owner_of, others))
+
+
+def _owner_of(name: str) -> str:
+    return "" if name.startswith((_FILE, _KEPT, "order of ")) else name.partition(" of ")[2]
+
+
+def _owner(name: str, whole: set[str]) -> str:
+    """What is told of in place of an input: the thing of which it is one, if all of that came or went."""
+    return owner if (owner := _owner_of(name)) in whole else name
+
+
+#: What changes of itself where something comes or goes: an order, and an ink's rank among the others.
+_FOLLOWS = ("order of ", "ink colour of ", "other files are read")
 _FILE, _KEPT, _OTHER_FILES = "contents of ", "kept of ", "other files are read"
 
 

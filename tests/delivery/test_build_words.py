@@ -16,6 +16,18 @@ def test_what_she_did_is_named_and_not_how_it_is_hashed() -> None:
     assert differences({**old, "contents of marks.svg": "d"}, old) == ["marks.svg is no longer read"]
 
 
+def test_a_block_that_comes_or_goes_is_told_once() -> None:
+    one = {"order of blocks": "1", "name of sky": "1", "ink colour of sky": "1", "layers of sky": "1", "seed": "1"}
+    two = {**one, "order of blocks": "2", "name of lamp": "1", "ink colour of lamp": "1", "ink colour of sky": "2",
+           "layers of lamp": "1"}  # fmt: skip
+    assert differences(one, two) == ["lamp is new"]
+    assert differences(two, {**one, "seed": "2"}) == ["seed changed", "lamp is gone"]
+    assert differences(one, {**one, "layers of sky": "2", "order of blocks": "3"}) == [
+        "order of blocks changed", "layers of sky changed",
+    ]  # fmt: skip
+    assert differences(one, {**one, "bevel of sky": "2"}) == ["bevel of sky is new"]
+
+
 def test_nothing_that_differs_goes_without_a_word() -> None:
     """What is said decides what is built."""
     old = {"order of contents": "1", "carvegen": "0.1"}
