@@ -15,7 +15,16 @@ from pathlib import Path
 from carvegen.base.errors import InputError
 from carvegen.base.words import plain
 
-__all__ = ["file_hash", "save_file", "scratch_folder", "settled", "staged_folder", "write_file"]
+__all__ = [
+    "bytes_hash",
+    "file_hash",
+    "file_text",
+    "save_file",
+    "scratch_folder",
+    "settled",
+    "staged_folder",
+    "write_file",
+]
 
 
 _MARK = ".carvegen"  #: in every stage; while files move it lists those that are new
@@ -102,6 +111,19 @@ def file_hash(path: Path) -> str:
             return hashlib.file_digest(file, "sha256").hexdigest()[:16]
     except (OSError, ValueError):
         return ""
+
+
+def bytes_hash(data: bytes) -> str:
+    """The hash that `file_hash` gives of a file of these bytes."""
+    return hashlib.sha256(data).hexdigest()[:16]
+
+
+def file_text(path: Path) -> str:
+    """The text of one of a print's files; `InputError` if it can't be read."""
+    try:
+        return path.read_text(encoding="utf-8")
+    except (OSError, ValueError):
+        raise InputError("can't be read", where=str(path), hint="put it back") from None
 
 
 @contextlib.contextmanager

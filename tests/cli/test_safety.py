@@ -10,8 +10,8 @@ import shutil
 import pytest
 
 from carvegen.facts import feeds
+from carvegen.facts.cautions import parted
 from carvegen.facts.profiles import Library, Verdict, shipped
-from carvegen.facts.sources import parted
 from tests.cli.running import SMALL, TINY, run, small, tree
 from tests.strategies import MANY, few
 

@@ -10,15 +10,9 @@ import pytest
 
 from carvegen.base.errors import RefusedError
 from carvegen.blocks.job import setups_for
+from carvegen.facts.cautions import PRINTING, caution, cautions, deference, facts
 from carvegen.facts.profiles import Library, shipped
-from carvegen.facts.sources import (
-    PRINTING,
-    caution,
-    cautions,
-    deference,
-    facts,
-    sources,
-)
+from carvegen.facts.sources import sources
 from carvegen.writers.note.block_note import machine_note
 from carvegen.writers.proof.proof_pages import block_sheet
 from tests import cases

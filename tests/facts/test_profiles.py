@@ -37,12 +37,7 @@ from carvegen.facts.profiles.profile_values import (
     MATERIAL_RANGES,
     PACE_RANGES,
 )
-from carvegen.facts.sources import (
-    MARKS,
-    cited,
-    parts,
-    sources,
-)
+from carvegen.facts.sources import MARKS, cited, parts, sources
 from tests.strategies import MANY
 
 FILES = sorted(shipped().glob("*/*.toml"))

@@ -9,6 +9,7 @@ from carvegen import geometry
 from carvegen.base.findings import Finding, Report, Severity
 from carvegen.blocks.block import Block
 from carvegen.blocks.job import Job
+from carvegen.facts.cautions import deference
 from carvegen.facts.profiles import (
     KINDS,
     Cutter,
@@ -17,7 +18,6 @@ from carvegen.facts.profiles import (
     Permit,
     Verdict,
 )
-from carvegen.facts.sources import deference
 
 WIDTH, HEIGHT = 120.0, 80.0
 

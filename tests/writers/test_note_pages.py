@@ -12,7 +12,7 @@ from carvegen import geometry
 from carvegen.base.finding_groups import grouped, letter_of
 from carvegen.base.findings import Severity
 from carvegen.checks import checked
-from carvegen.facts.sources import deference, parted
+from carvegen.facts.cautions import deference, parted
 from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.motion.timing import by_hand_min
 from carvegen.toolpaths.settings import PathSettings

@@ -26,8 +26,8 @@ from carvegen.blocks.block import Block
 from carvegen.blocks.layer_names import LAYERS, MACHINE_LAYERS, palette
 from carvegen.blocks.register_marks import name_mark
 from carvegen.blocks.views import View, seen
+from carvegen.facts.cautions import deference
 from carvegen.facts.profiles import Verdict
-from carvegen.facts.sources import deference
 from carvegen.geometry import coverage as coverage_module
 from carvegen.geometry.coverage import coverage
 from carvegen.toolpaths import plan_for

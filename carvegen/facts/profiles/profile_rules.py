@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from carvegen.base.words import nearest
+from carvegen.facts.cautions import caution, cautions, deference, is_key
 from carvegen.facts.composition import ban, statement, substances, workable
 from carvegen.facts.profile_reader import Range, Sheet
 from carvegen.facts.profiles.profile_values import (
@@ -30,7 +31,7 @@ from carvegen.facts.profiles.profile_values import (
     Permit,
     Verdict,
 )
-from carvegen.facts.sources import caution, cautions, cited, deference, is_key
+from carvegen.facts.sources import cited
 
 __all__ = ["cutter", "keep_kind", "keep_never", "keep_safe", "machine", "material", "paper"]
 

@@ -13,14 +13,14 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
-from carvegen.base.files import file_hash, save_file
+from carvegen.base.files import file_hash, file_text, save_file
 from carvegen.marking.kept_file import kept_ids, kept_text_with, marks_of
 from carvegen.marking.marks import check_agreement, on_face
 from carvegen.marking.marks_file import marks_text, read_marks
 from carvegen.page.packed import Group
 from carvegen.page.print_checks import Scene
 from carvegen.page.table.kept_copy import copied, growths_beside, read_copied
-from carvegen.page.table.own_marks import free_file, marks_after, marks_named, own_file, text_in
+from carvegen.page.table.own_marks import free_file, marks_after, marks_named, own_file
 from carvegen.page.table.stock import Delta, Seen, Stock
 from carvegen.prints.cut_blocks import setups_of, unmarked_of
 from carvegen.prints.file.print_file import read_print
@@ -225,7 +225,7 @@ class Desk:
         names = {
             k: Names.of(dict(zip(kept_ids(texts[file]), self.shapes_of(k), strict=True))) for k, file in own.items()
         }
-        was = {name: text_in(self.folder / name) if (self.folder / name).is_file() else None for name in texts}
+        was = {name: file_text(self.folder / name) if (self.folder / name).is_file() else None for name in texts}
         return Keeping(
             text=(before, after), files={name: (was[name], text) for name, text in texts.items()}, own=own, names=names
         )  # fmt: skip

@@ -1,8 +1,7 @@
-"""The page's own marks, and what changes do to the print's files; every writer of these asks here."""
+"""The page's own marks, and what changes do to them and to the print's files."""
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
@@ -32,7 +31,6 @@ __all__ = [
     "as_read",
     "changed_files",
     "free_file",
-    "hash_of",
     "kept_after",
     "line_of",
     "mark_from",
@@ -42,7 +40,6 @@ __all__ = [
     "redrawn",
     "rubbed",
     "shapes_after",
-    "text_in",
     "told",
     "values",
 ]
@@ -147,19 +144,6 @@ def told(mark: Mark, *, fixed: bool) -> dict[str, Any]:
 def _on_grid(shape: BaseGeometry) -> BaseGeometry:
     snapped = shapely.set_precision(shape, geometry.GRID_MM)
     return geometry.solid(shapely.set_precision(snapped, 0, mode="pointwise"))
-
-
-def hash_of(data: bytes) -> str:
-    """The hash of a file's bytes, as `carvegen.base.files.file_hash` has it."""
-    return hashlib.sha256(data).hexdigest()[:16]
-
-
-def text_in(path: Path) -> str:
-    """The text of one of the print's files; `InputError` if it can't be read."""
-    try:
-        return path.read_text(encoding="utf-8")
-    except (OSError, ValueError):
-        raise InputError("can't be read", where=str(path), hint="put it back") from None
 
 
 def changed_files(change: Change) -> list[str]:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
-from carvegen.base.files import save_file
+from carvegen.base.files import bytes_hash, save_file
 from carvegen.base.previous_run import free_beside
 from carvegen.base.words import plain
 from carvegen.marking.kept_file import kept_text, marks_of, read_kept
@@ -19,7 +19,6 @@ from carvegen.marking.marks_file import marks_text, read_marks
 from carvegen.motifs.growth import plain as on_grid
 from carvegen.page.table.own_marks import (
     changed_files,
-    hash_of,
     kept_after,
     marks_after,
     marks_named,
@@ -67,7 +66,7 @@ def _kept(file: str, changes: list[Change], journal: GestureJournal, print_: Pri
     held = dict(journal.held.get(file, {}))
     for k, change in enumerate(changes):
         for text in change.files.get(file, ()):
-            held.setdefault("" if text is None else hash_of(plain(text).encode()), k)
+            held.setdefault("" if text is None else bytes_hash(plain(text).encode()), k)
     start = held.get(_hash(data))
     if start is None and data is None:
         return [f"{file} is not there any more: what was done to it is left out"]
@@ -144,7 +143,7 @@ def _save(path: Path, data: bytes | None, text: str | None, journal: GestureJour
     """Write a file that is to be another, and note before which it will be."""
     wanted = data if text is None else plain(text).encode()
     if wanted is not None and wanted != data:
-        journal.writing({file: hash_of(wanted)}, len(journal.unwritten))
+        journal.writing({file: bytes_hash(wanted)}, len(journal.unwritten))
         save_file(path, wanted)
 
 
@@ -158,4 +157,4 @@ def _bytes(path: Path) -> bytes | None:
 
 
 def _hash(data: bytes | None) -> str:
-    return "" if data is None else hash_of(data)
+    return "" if data is None else bytes_hash(data)

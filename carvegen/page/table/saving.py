@@ -7,11 +7,11 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from carvegen.base.errors import InputError
-from carvegen.base.files import file_hash, save_file
+from carvegen.base.files import bytes_hash, file_hash, file_text, save_file
 from carvegen.base.previous_run import free_beside
 from carvegen.base.words import plain
 from carvegen.marking.marks_file import marks_text
-from carvegen.page.table.own_marks import changed_files, hash_of, kept_after, marks_named, text_in
+from carvegen.page.table.own_marks import changed_files, kept_after, marks_named
 from carvegen.page.words import own_fault
 
 if TYPE_CHECKING:
@@ -68,7 +68,7 @@ class Saver:
             If it was changed meanwhile, or can't be written.
         """
         path, data = self._desk.folder / file, plain(text).encode()
-        now, wanted = file_hash(path), hash_of(data)
+        now, wanted = file_hash(path), bytes_hash(data)
         if now != wanted:
             if now and now != self._hashes.get(file, now):
                 raise InputError("was changed by another program meanwhile", where=str(path), hint=_AGAIN)
@@ -151,7 +151,7 @@ class Saver:
         if file == desk.marks.file:
             text: str | None = marks_text(marks, desk.size, title=desk.print_.name)
         else:
-            text = kept_after(text_in(path), changes, file, desk.size)
+            text = kept_after(file_text(path), changes, file, desk.size)
         if text is None:
             raise InputError("is not as it was written here", where=str(path), hint=_AGAIN)
         data = plain(text).encode()
@@ -159,9 +159,9 @@ class Saver:
             if file not in self._writing:
                 return  # it was written whole meanwhile
             self._check(file)
-            self._journal.writing({file: hash_of(data)}, steps)
+            self._journal.writing({file: bytes_hash(data)}, steps)
             save_file(path, data)
-            self._hashes[file] = hash_of(data)
+            self._hashes[file] = bytes_hash(data)
 
     def _check(self, file: str) -> None:
         path = self._desk.folder / file

@@ -10,7 +10,7 @@ from carvegen.blocks.embossing.paper_strain import taut
 from carvegen.blocks.embossing.pressing import paper_thickness_mm, stop_depth_mm, wall_rings
 from carvegen.blocks.layer_names import LAYERS, Layer
 from carvegen.blocks.views import View, seen
-from carvegen.facts.sources import caution
+from carvegen.facts.cautions import caution
 from carvegen.writers.block.block_drawing import layers_dxf
 from carvegen.writers.formats.svg_page import svg_of
 from carvegen.writers.sheet import Drawing, Drawn, around

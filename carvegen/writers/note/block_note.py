@@ -20,8 +20,8 @@ from carvegen.blocks.layer_names import (
     palette,
 )
 from carvegen.blocks.views import View, seen
+from carvegen.facts.cautions import parted
 from carvegen.facts.profiles import Verdict
-from carvegen.facts.sources import parted
 from carvegen.toolpaths.motion.timing import by_hand_min
 from carvegen.writers.guide.guide_words import CAUTION
 from carvegen.writers.note.findings_table import cell
@@ -66,6 +66,8 @@ def machine_note(
         What the hand follows: its tools and order stand in the place of a machine's layers.
     """
     hand = job.machine.kind == "hand"
+    groups = {} if report is None else _lettered(report)
+    first_look = _first(groups) if hand else {}
     parts_of = [parted(its) for its in cautions_of(job)]
     first = [*(says for says, _ in parts_of), *(layer_cautions(plan) if plan else ())]
     said, sources = numbered_sources([*first, *(behind for _, behind in parts_of if behind)])
@@ -75,7 +77,7 @@ def machine_note(
         _question(job),
         ["## What this is", "", *_bullets(_first_facts(job, planned=plan is not None))],
         *(_by_hand(guide) if guide else [] if hand else _by_machine(job, plan)),
-        _places(report) if hand and report is not None else [],
+        ["## Where to look first", "", *_places(first_look)] if first_look else [],
         ["## Cautions", "", *_bullets(cautions)],
         ["## Details"],
         ["### The block", "", *_bullets([*_view_checks(job), *_more_facts(job, planned=plan is not None)])],
@@ -84,7 +86,7 @@ def machine_note(
         [] if guide else _layers(job, "Layers" if plan is None else "Layers of block.svg and block.dxf"),
         plan_lines(plan) if plan else [],
         [] if hand else ["### For the shop", "", *_bullets(_hand_over(job))],
-        [] if report is None else ["### Findings", "", *_findings(report, _first(report).values() if hand else ())],
+        [] if report is None else ["### Findings", "", *_findings(groups, first_look)],
         ["### Behind the cautions", "", *_bullets(behind)] if behind else [],
         ["### Sources of the cautions", "", *(f"{k}. {text}" for k, text in enumerate(sources, 1))] if sources else [],
     ]
@@ -118,10 +120,9 @@ def _by_machine(job: Job, plan: Plan | None) -> Iterator[list[str]]:
         yield ["## In which order", "", *order]
 
 
-def _places(report: Report) -> list[str]:
+def _places(groups: Mapping[str, Group]) -> list[str]:
     """The places to look at before and while she cuts: the worst of each kind, the most pressing kinds first."""
-    lines = [f"- {letter}: {its.sentence} {sentence(its.worst.remedy)}" for letter, its in _first(report).items()]
-    return ["## Where to look first", "", *lines] if lines else []
+    return [f"- {letter}: {group.sentence} {sentence(group.worst.remedy)}" for letter, group in groups.items()]
 
 
 def _lettered(report: Report) -> dict[str, Group]:
@@ -130,8 +131,8 @@ def _lettered(report: Report) -> dict[str, Group]:
     return {letter_of(k): group for k, group in enumerate(groups)}
 
 
-def _first(report: Report) -> dict[str, Group]:
-    placed = [(letter, group) for letter, group in _lettered(report).items() if group.worst.at is not None]
+def _first(groups: Mapping[str, Group]) -> dict[str, Group]:
+    placed = [(letter, group) for letter, group in groups.items() if group.worst.at is not None]
     return dict(placed[:_PLACES])
 
 
@@ -390,13 +391,12 @@ def _hand_over(job: Job) -> Iterator[str]:
         yield f"Bed as the profile has it: {job.machine.bed_width_mm:g} x {job.machine.bed_height_mm:g} mm."
 
 
-def _findings(report: Report, first: Iterable[Group]) -> list[str]:
+def _findings(groups: Mapping[str, Group], first: Mapping[str, Group]) -> list[str]:
     """What breaks a limit or risks to, kind by kind; how it looks is no matter for whoever cuts it.
 
     What is to be done with those of the first page is said there.
     """
-    said = {its.worst.remedy for its in first}
-    groups = _lettered(report)
+    said = {group.worst.remedy for group in first.values()}
     if not groups:
         return ["None: every check that was made is kept."]
     return [

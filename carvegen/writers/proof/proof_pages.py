@@ -11,7 +11,7 @@ import shapely
 from carvegen import geometry
 from carvegen.base.colour import Ink, hex_of
 from carvegen.base.finding_groups import grouped
-from carvegen.facts.sources import PRINTING, caution
+from carvegen.facts.cautions import PRINTING, caution
 from carvegen.writers.block.block_png import INK, PAPER
 from carvegen.writers.block.width_map import width_key, width_layer_png
 from carvegen.writers.proof.proof_cards import Card, card
