@@ -55,6 +55,12 @@ def test_every_page_of_the_gallery_is_linked_from_readme():
     assert {page.name for page in PAGES[1:]} <= linked
 
 
+def test_the_steps_lead_on_to_keeping_and_marking_before_she_cuts():
+    assert {"keep-and-mark.md#keep-what-has-grown", "keep-and-mark.md#mark-it"} <= set(
+        links(HOME / "gallery" / "steps.md")
+    )
+
+
 def parsed(line: str) -> None:
     """Read a line as the program would, without running it: unknown options, words and missing ones fail."""
     _, name, *rest = shlex.split(line)

@@ -94,9 +94,16 @@ _ABOUT = {
 }
 
 
+_FIRST = (
+    "To look things up in: nobody needs all of it. `carvegen new` writes a print file with what a print needs, "
+    "explained line by line; what a file does not say is as the third column has it. A name in two brackets, "
+    "`[[blocks]]`, begins a table of which there may be several, a name in one, `[print]`, the only one of its kind."
+)
+
+
 def reference() -> str:
     """Every table of a print file with its keys, what they may be, and what holds without them."""
-    return "\n".join(_lines(schema())) + "\n"
+    return "\n".join((_FIRST, "", *_lines(schema()))) + "\n"
 
 
 def _lines(whole: Mapping[str, Any]) -> Iterator[str]:
