@@ -261,7 +261,7 @@ class _Hand:
         """The heaps of the mark raised, and where nothing lies some that come with deeper snow."""
         strength, settings = self.mark.strength, self.bed.settings
         high = [
-            raised(its, self.mark.shape, _RAISED * strength, self.habit) for its in cuts[self._touched(self.mark.shape)]
+            raised(cut, self.mark.shape, _RAISED * strength, self.habit) for cut in cuts[self._touched(self.mark.shape)]
         ]
         deep = replace(settings, fallen_mm=min(settings.fallen_mm * (1 + _DEEPER), 60.0))
         new = self._anew(deep, self.mark.shape, rng)

@@ -116,8 +116,8 @@ def _replaced(before: str | None, values: Mapping[str, float]) -> dict[str, str]
     result = tomlkit.parse(before)["values"] if before else {}
     old = {key: result[key] for key in values if key in result}
     return {
-        key: f"{its['value']:g} ({its['source']})" for key, its in old.items()
-        if round(float(its["value"]), _DIGITS) != round(values[key], _DIGITS)
+        key: f"{entry['value']:g} ({entry['source']})" for key, entry in old.items()
+        if round(float(entry["value"]), _DIGITS) != round(values[key], _DIGITS)
     }  # fmt: skip
 
 

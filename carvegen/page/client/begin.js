@@ -104,7 +104,7 @@ export async function beginDialog(does, may) {
         ),
         ...offers.prints
           .slice(0, 12)
-          .map((its) => large(its.name, "A print that lies here.", () => void go({ with: "print", n: its.n }))),
+          .map((print) => large(print.name, "A print that lies here.", () => void go({ with: "print", n: print.n }))),
       ),
     );
   choose();
@@ -121,17 +121,17 @@ async function readings(wish) {
   const across = 640,
     scale = across / size.size[0],
     picture = h("canvas", { width: across, height: Math.round(size.size[1] * scale), role: "img" });
-  picture.setAttribute("aria-label", `Understood: ${size.layers.map((its) => its.name).join(", ") || "nothing"}`);
+  picture.setAttribute("aria-label", `Understood: ${size.layers.map((layer) => layer.name).join(", ") || "nothing"}`);
   const pen = picture.getContext("2d");
   pen?.setTransform(scale, 0, 0, scale, 0, 0);
   /** @param {string} layer */
   const inkOf = (layer) => size.usual.blocks.find((block) => block.layers.includes(layer))?.ink ?? "#fbfaf6";
   if (pen) pen.fillStyle = inkOf("*");
-  pen?.fillRect(0, 0, ...size.size);
-  for (const its of shapes) {
+  pen?.fillRect(0, 0, size.size[0], size.size[1]);
+  for (const shape of shapes) {
     const path = new Path2D();
-    trace(path, its);
-    if (pen) pen.fillStyle = inkOf(its.name);
+    trace(path, shape);
+    if (pen) pen.fillStyle = inkOf(shape.name);
     pen?.fill(path, "evenodd");
   }
   return { told: { ...size, .../** @type {object} */ (told) }, picture };
@@ -207,7 +207,7 @@ function photographed(body, does, file, number, done, turn) {
 function described(offers, file, reading, go, back) {
   const { told, picture } = reading,
     { usual } = told,
-    names = told.layers.map((its) => its.name),
+    names = told.layers.map((layer) => layer.name),
     under = file.type === "image/svg+xml" ? h("img", { src: URL.createObjectURL(file), alt: "Your drawing" }) : null;
   const name = h("input", { type: "text", required: true, maxLength: 60, value: file.name.replace(/\.[^.]*$/, "") }),
     width = numbered("Width, mm", told.size[0]),
@@ -231,9 +231,9 @@ function described(offers, file, reading, go, back) {
   const blocks = h(
     "ol",
     { class: "cards" },
-    ...usual.blocks.map((its) => blockRow(its, names)),
+    ...usual.blocks.map((block) => blockRow(block, names)),
   );
-  const weathers = usual.motifs.map((its) => ({ ...its, select: weather(offers, its.motif, its.preset) }));
+  const weathers = usual.motifs.map((motif) => ({ ...motif, select: weather(offers, motif.motif, motif.preset) }));
   material.only(chosen());
   cutter.only(chosen());
   return h(
@@ -247,7 +247,7 @@ function described(offers, file, reading, go, back) {
           size: [Number(width.input.value), Number(height.input.value)],
           blocks: [...blocks.children].map((row) => ({ ...readRow(row), ...cut })),
           motifs: weathers
-            .filter((its) => its.select.value)
+            .filter((weather) => weather.select.value)
             .map(({ select, ...its }) => ({ ...its, preset: select.value })),
         });
       },
@@ -290,7 +290,7 @@ function described(offers, file, reading, go, back) {
     h(
       "div",
       { class: "options" },
-      ...weathers.map((its) => h("label", { class: "field" }, its.motif, its.select)),
+      ...weathers.map((weather) => h("label", { class: "field" }, weather.motif, weather.select)),
     ),
     h(
       "div",
@@ -339,7 +339,7 @@ function cards(title, things, usual) {
       set.replaceChildren(
         h("legend", {}, title),
         ...things
-          .filter((its) => its.machines.includes(who))
+          .filter((thing) => thing.machines.includes(who))
           .map((its) =>
             h(
               "label",
@@ -366,7 +366,7 @@ function weather(offers, motif, preset) {
       "select",
       {},
       h("option", { value: "" }, "none"),
-      ...presets.map((its) => h("option", { value: its }, its)),
+      ...presets.map((preset) => h("option", { value: preset }, preset)),
     );
   select.value = preset;
   return select;
@@ -399,12 +399,12 @@ function blockRow({ name, role, ink, layers }, names) {
       "fieldset",
       { class: "row" },
       h("legend", {}, "What prints on it"),
-      ...["*", ...names].map((its) =>
+      ...["*", ...names].map((name) =>
         h(
           "label",
           { class: "choice" },
-          h("input", { type: "checkbox", value: its, checked: layers.includes(its), "data-layer": "" }),
-          its === "*" ? "all of the face" : its,
+          h("input", { type: "checkbox", value: name, checked: layers.includes(name), "data-layer": "" }),
+          name === "*" ? "all of the face" : name,
         ),
       ),
     ),
@@ -519,7 +519,7 @@ export function beginButton(does) {
 /** @param {import("./transport.js").Print} print @param {Does} does */
 export function afterSlip(print, does) {
   const { body } = slip("after", "After cutting"),
-    inked = print.blocks.filter((its) => its.prints && its.ink),
+    inked = print.blocks.filter((block) => block.prints && block.ink),
     block = h(
       "select",
       { id: "cut-block" },
@@ -619,11 +619,11 @@ function compared(proof) {
       h(
         "p",
         { class: "row" },
-        ...proof.sheets.map((its) =>
+        ...proof.sheets.map((sheet) =>
           h(
             "a",
-            { href: `proof/${encodeURIComponent(its.file)}`, target: "_blank", rel: "noopener" },
-            `Print what is still to cut on the ${its.block} block, true to size`,
+            { href: `proof/${encodeURIComponent(sheet.file)}`, target: "_blank", rel: "noopener" },
+            `Print what is still to cut on the ${sheet.block} block, true to size`,
           ),
         ),
       ),

@@ -65,7 +65,7 @@ export class Hand {
     const touch = event.pointerType === "touch";
     if (event.pointerType === "pen") {
       this.#penSeen = this.#penDown = true;
-      for (const [id, its] of this.#down) if (its.kind === "touch") this.#down.delete(id); // the palm that lay there already
+      for (const [id, pointer] of this.#down) if (pointer.kind === "touch") this.#down.delete(id); // the palm that lay there already
     } else if (touch && this.#penDown) return;
     this.bench.setPointerCapture(event.pointerId);
     const [x, y] = this.#at(event);
@@ -93,28 +93,28 @@ export class Hand {
 
   /** @param {PointerEvent} event */
   #move(event) {
-    const its = this.#down.get(event.pointerId),
+    const pointer = this.#down.get(event.pointerId),
       [x, y] = this.#at(event),
       wide = this.tools.width;
     const [px, py] = this.view.toPrint(x, y);
     this.overlay.tip = wide > 0 && event.pointerType !== "touch" ? [px, py, wide] : null;
-    if (its && this.#draws === event.pointerId) {
+    if (pointer && this.#draws === event.pointerId) {
       const all = event.getCoalescedEvents?.() ?? [];
       this.tools.more((all.length ? all : [event]).map((one) => this.#spot(one)));
-    } else if (its && this.#slides === event.pointerId) this.view.pan(x - its.x, y - its.y);
-    else if (its && this.#down.size === 2 && this.#draws === null) this.#pinch(event.pointerId, x, y);
-    if (its) [its.x, its.y] = [x, y];
+    } else if (pointer && this.#slides === event.pointerId) this.view.pan(x - pointer.x, y - pointer.y);
+    else if (pointer && this.#down.size === 2 && this.#draws === null) this.#pinch(event.pointerId, x, y);
+    if (pointer) [pointer.x, pointer.y] = [x, y];
     this.changed();
   }
 
   /** Two fingers: the places under them stay under them. @param {number} id @param {number} x @param {number} y */
   #pinch(id, x, y) {
-    const its = this.#down.get(id),
+    const pointer = this.#down.get(id),
       other = [...this.#down].find(([key]) => key !== id)?.[1];
-    if (!its || !other) return;
-    const before = Math.hypot(its.x - other.x, its.y - other.y),
+    if (!pointer || !other) return;
+    const before = Math.hypot(pointer.x - other.x, pointer.y - other.y),
       now = Math.hypot(x - other.x, y - other.y);
-    this.view.pan((x - its.x) / 2, (y - its.y) / 2);
+    this.view.pan((x - pointer.x) / 2, (y - pointer.y) / 2);
     if (before > 8 && now > 8) this.view.zoom((this.view.scale * now) / before, (x + other.x) / 2, (y + other.y) / 2);
   }
 

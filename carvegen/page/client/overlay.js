@@ -198,32 +198,32 @@ export class Overlay {
     return pattern;
   }
 
-  /** @param {Trail} its */
-  #trail(its) {
+  /** @param {Trail} trail */
+  #trail(trail) {
     const { pen, view } = this;
-    if (its.bare) {
+    if (trail.bare) {
       pen.fillStyle = pen.strokeStyle = this.paper;
-      pen.lineWidth = its.breadth;
-      if (its.kind === "stroke") pen.stroke(lineOf(its.spots));
-      else pen.fill(lineOf(its.spots));
+      pen.lineWidth = trail.breadth;
+      if (trail.kind === "stroke") pen.stroke(lineOf(trail.spots));
+      else pen.fill(lineOf(trail.spots));
     }
-    if (its.kind === "stroke" || its.kind === "rub") {
+    if (trail.kind === "stroke" || trail.kind === "rub") {
       pen.globalAlpha =
-        its.kind === "rub" ? 0.55 : 0.3 + 0.4 * (its.spots.reduce((sum, spot) => sum + spot[2], 0) / its.spots.length);
-      pen.strokeStyle = its.kind === "rub" ? "#e9e3d4" : its.colour;
-      pen.lineWidth = its.breadth;
-      pen.stroke(lineOf(its.spots));
+        trail.kind === "rub" ? 0.55 : 0.3 + 0.4 * (trail.spots.reduce((sum, spot) => sum + spot[2], 0) / trail.spots.length);
+      pen.strokeStyle = trail.kind === "rub" ? "#e9e3d4" : trail.colour;
+      pen.lineWidth = trail.breadth;
+      pen.stroke(lineOf(trail.spots));
       pen.globalAlpha = 1;
       return;
     }
-    const path = lineOf(its.spots);
+    const path = lineOf(trail.spots);
     pen.globalAlpha = 0.18;
-    pen.fillStyle = its.colour;
+    pen.fillStyle = trail.colour;
     pen.fill(path);
     pen.globalAlpha = 1;
     for (const [colour, width, dash] of /** @type {[string, number, number[]][]} */ ([
       ["#fffdf6", 4, []],
-      [its.colour, 2, [7, 5]],
+      [trail.colour, 2, [7, 5]],
     ])) {
       pen.strokeStyle = colour;
       pen.lineWidth = width / view.scale;
@@ -259,7 +259,7 @@ export class Overlay {
       x = (box.x0 + box.x1) / 2,
       y = (box.y0 + box.y1) / 2,
       path = new Path2D();
-    for (const its of this.chosen) trace(path, its);
+    for (const shape of this.chosen) trace(path, shape);
     const placed = new Path2D();
     placed.addPath(
       path,
@@ -295,21 +295,21 @@ export class Overlay {
 
   #rings() {
     const { pen, view } = this;
-    for (const its of this.findings) {
-      const on = its.id === this.lookedAt;
-      if (!its.at || (!on && (its.left || !(its.severity === "breaks" || (this.ringRisks && its.severity === "risk"))))) continue;
-      if (this.hidden.has(its.block)) continue;
+    for (const finding of this.findings) {
+      const on = finding.id === this.lookedAt;
+      if (!finding.at || (!on && (finding.left || !(finding.severity === "breaks" || (this.ringRisks && finding.severity === "risk"))))) continue;
+      if (this.hidden.has(finding.block)) continue;
       const r = (on ? 26 : 13) / view.scale,
-        y = view.size[1] - its.at[1];
-      pen.setLineDash(its.severity === "breaks" ? [] : [5 / view.scale, 4 / view.scale]);
+        y = view.size[1] - finding.at[1];
+      pen.setLineDash(finding.severity === "breaks" ? [] : [5 / view.scale, 4 / view.scale]);
       for (const [colour, width] of /** @type {[string, number][]} */ ([
         ["#fffdf6", on ? 8 : 5],
-        [RINGS[its.severity], on ? 4 : 2.2],
+        [RINGS[finding.severity], on ? 4 : 2.2],
       ])) {
         pen.strokeStyle = colour;
         pen.lineWidth = width / view.scale;
         pen.beginPath();
-        pen.arc(its.at[0], y, r, 0, 2 * Math.PI);
+        pen.arc(finding.at[0], y, r, 0, 2 * Math.PI);
         pen.stroke();
       }
     }

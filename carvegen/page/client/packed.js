@@ -108,11 +108,11 @@ function inRing(xy, from, to, x, y) {
   return inside;
 }
 
-/** Whether a place is in a shape. @param {Shape} its @param {number} x @param {number} y */
-export function holds(its, x, y) {
-  const starts = its.starts ?? [0, its.xy.length];
+/** Whether a place is in a shape. @param {Shape} shape @param {number} x @param {number} y */
+export function holds(shape, x, y) {
+  const starts = shape.starts ?? [0, shape.xy.length];
   let inside = false;
-  for (let r = 0; r + 1 < starts.length; r++) if (inRing(its.xy, starts[r], starts[r + 1], x, y)) inside = !inside;
+  for (let r = 0; r + 1 < starts.length; r++) if (inRing(shape.xy, starts[r], starts[r + 1], x, y)) inside = !inside;
   return inside;
 }
 
@@ -147,33 +147,33 @@ export class Shapes {
     this.#cells = null;
   }
 
-  /** @param {Shape} its */
-  add(its) {
-    this.byId.set(its.id, its);
-    if (this.#cells && its.kind !== "block") this.#put(its, this.#cells);
+  /** @param {Shape} shape */
+  add(shape) {
+    this.byId.set(shape.id, shape);
+    if (this.#cells && shape.kind !== "block") this.#put(shape, this.#cells);
   }
 
   /** @param {number} id @returns {Shape | undefined} */
   remove(id) {
-    const its = this.byId.get(id);
-    if (!its) return undefined;
+    const shape = this.byId.get(id);
+    if (!shape) return undefined;
     this.byId.delete(id);
-    if (this.#cells && its.kind !== "block") {
-      for (const key of keys(its)) {
+    if (this.#cells && shape.kind !== "block") {
+      for (const key of keys(shape)) {
         const cell = this.#cells.get(key),
-          at = cell?.indexOf(its) ?? -1;
+          at = cell?.indexOf(shape) ?? -1;
         if (cell && at >= 0) cell.splice(at, 1);
       }
     }
-    return its;
+    return shape;
   }
 
-  /** @param {Shape} its @param {Map<number, Shape[]>} cells */
-  #put(its, cells) {
-    for (const key of keys(its)) {
+  /** @param {Shape} shape @param {Map<number, Shape[]>} cells */
+  #put(shape, cells) {
+    for (const key of keys(shape)) {
       const cell = cells.get(key);
-      if (cell) cell.push(its);
-      else cells.set(key, [its]);
+      if (cell) cell.push(shape);
+      else cells.set(key, [shape]);
     }
   }
 
@@ -181,14 +181,14 @@ export class Shapes {
   within(box) {
     if (!this.#cells) {
       this.#cells = new Map();
-      for (const its of this.byId.values()) if (its.kind !== "block") this.#put(its, this.#cells);
+      for (const shape of this.byId.values()) if (shape.kind !== "block") this.#put(shape, this.#cells);
     }
     /** @type {Set<Shape>} */
-    const found = new Set();
+    const shapes = new Set();
     for (const key of keys(box)) {
-      for (const its of this.#cells.get(key) ?? []) if (meet(its, box)) found.add(its);
+      for (const shape of this.#cells.get(key) ?? []) if (meet(shape, box)) shapes.add(shape);
     }
-    return found;
+    return shapes;
   }
 
   /** The smallest shape at a place, or the nearest within reach. @param {number} x @param {number} y @param {number} reach mm @returns {Shape | null} */
@@ -196,20 +196,20 @@ export class Shapes {
     /** @type {Shape | null} */
     let best = null;
     let least = Infinity;
-    for (const its of this.within({ x0: x - reach, y0: y - reach, x1: x + reach, y1: y + reach })) {
-      if (its.kind !== "snow") continue;
-      const size = (its.x1 - its.x0) * (its.y1 - its.y0);
-      const score = holds(its, x, y) ? size : 1e6 + far(its, x, y);
-      if (score < least && score < 1e6 + reach) [best, least] = [its, score];
+    for (const shape of this.within({ x0: x - reach, y0: y - reach, x1: x + reach, y1: y + reach })) {
+      if (shape.kind !== "snow") continue;
+      const size = (shape.x1 - shape.x0) * (shape.y1 - shape.y0);
+      const score = holds(shape, x, y) ? size : 1e6 + far(shape, x, y);
+      if (score < least && score < 1e6 + reach) [best, least] = [shape, score];
     }
     return best;
   }
 }
 
-/** @param {Shape} its @param {number} x @param {number} y */
-function far(its, x, y) {
+/** @param {Shape} shape @param {number} x @param {number} y */
+function far(shape, x, y) {
   let least = Infinity;
-  for (let k = 0; k < its.xy.length; k += 2) least = Math.min(least, Math.hypot(its.xy[k] - x, its.xy[k + 1] - y));
+  for (let k = 0; k < shape.xy.length; k += 2) least = Math.min(least, Math.hypot(shape.xy[k] - x, shape.xy[k + 1] - y));
   return least;
 }
 
@@ -219,11 +219,11 @@ export const meet = (a, b) => a.x1 >= b.x0 && a.x0 <= b.x1 && a.y1 >= b.y0 && a.
 /** The smallest box round several. @param {Iterable<Box>} all @returns {Box} */
 export function around(all) {
   const box = { x0: Infinity, y0: Infinity, x1: -Infinity, y1: -Infinity };
-  for (const its of all) {
-    box.x0 = Math.min(box.x0, its.x0);
-    box.y0 = Math.min(box.y0, its.y0);
-    box.x1 = Math.max(box.x1, its.x1);
-    box.y1 = Math.max(box.y1, its.y1);
+  for (const shape of all) {
+    box.x0 = Math.min(box.x0, shape.x0);
+    box.y0 = Math.min(box.y0, shape.y0);
+    box.x1 = Math.max(box.x1, shape.x1);
+    box.y1 = Math.max(box.y1, shape.y1);
   }
   return box;
 }

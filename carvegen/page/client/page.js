@@ -83,7 +83,7 @@ function show(now) {
   seen = now;
   stopShifting();
   picture.show({ blocks: new Set(now.blocks), rubbing: now.rubbing, mirrored: now.mirrored, before: now.before });
-  overlay.hidden = new Set(print.blocks.map((its) => its.name).filter((name) => !now.blocks.includes(name)));
+  overlay.hidden = new Set(print.blocks.map((block) => block.name).filter((name) => !now.blocks.includes(name)));
   overlay.showMarks = now.marks;
   overlay.showRings = now.rings;
   byId("between").hidden = !now.before;
@@ -175,19 +175,19 @@ async function send(gesture) {
 /** @param {ArrayBuffer} buffer @param {Gesture} gesture */
 function answered(buffer, gesture) {
   const { told, shapes: come } = unpack(buffer, print.size[1], print.step),
-    held = [...overlay.chosen].map((its) => its.id);
+    held = [...overlay.chosen].map((shape) => shape.id);
   const gone = (told.gone ?? []).map((id) => shapes.remove(id)).filter((its) => its !== undefined);
-  for (const its of come) {
-    const old = shapes.remove(its.id);
+  for (const shape of come) {
+    const old = shapes.remove(shape.id);
     if (old) gone.push(old);
-    shapes.add(its);
+    shapes.add(shape);
   }
   picture.changed(gone, come);
   overlay.remark(told.marks ?? [], told.gone_marks ?? []);
-  const lost = gone.some((its) => held.includes(its.id));
-  if (gesture.copied) tools.choose(come.filter((its) => its.kind === "snow"));
+  const lost = gone.some((shape) => held.includes(shape.id));
+  if (gesture.copied) tools.choose(come.filter((shape) => shape.kind === "snow"));
   else if (lost)
-    tools.choose(gesture.do === "move" || gesture.do === "redraw" ? come.filter((its) => its.kind === "snow") : []);
+    tools.choose(gesture.do === "move" || gesture.do === "redraw" ? come.filter((shape) => shape.kind === "snow") : []);
   if (told.reload) void load();
   else if (told.kept) locked(told.kept);
   Object.assign(print, { version: told.version, undo: told.undo, redo: told.redo });
@@ -226,7 +226,7 @@ async function showTries(mark, gesture) {
 
 /** Which motifs are locked now. @param {string[]} kept */
 function locked(kept) {
-  for (const its of print.motifs) its.kept = kept.includes(its.name);
+  for (const motif of print.motifs) motif.kept = kept.includes(motif.name);
   beside.weather?.show(print);
 }
 
@@ -248,11 +248,11 @@ function ringRisks(on) {
   changed();
 }
 
-/** @param {import("./transport.js").Finding | null} its */
-function lookAt(its) {
-  overlay.lookedAt = its?.id ?? null;
-  if (its?.at) view.goTo(its.at[0], view.size[1] - its.at[1], Math.max(view.scale, 14));
-  if (its) say(`${its.title}. ${its.sentence}`);
+/** @param {import("./transport.js").Finding | null} finding */
+function lookAt(finding) {
+  overlay.lookedAt = finding?.id ?? null;
+  if (finding?.at) view.goTo(finding.at[0], view.size[1] - finding.at[1], Math.max(view.scale, 14));
+  if (finding) say(`${finding.title}. ${finding.sentence}`);
   changed();
 }
 
@@ -271,32 +271,32 @@ function drawn(path) {
 
 function tray() {
   tools.meanings = print.meanings;
-  tools.motifs = print.motifs.map((its) => its.name);
-  overlay.meanings = print.meanings.map((its) => its.key);
+  tools.motifs = print.motifs.map((motif) => motif.name);
+  overlay.meanings = print.meanings.map((meaning) => meaning.key);
   const pick = (/** @type {string} */ key) =>
     h("input", { type: "radio", name: "tool", value: key, checked: key === tools.tool, onchange: () => took(key) });
   byId("pencils").append(
-    ...print.meanings.map((its, k) =>
+    ...print.meanings.map((meaning, k) =>
       h(
         "label",
-        { class: `pencil lead-${k}`, title: its.help, "data-tool": its.key },
-        pick(its.key),
-        h("span", {}, its.key),
+        { class: `pencil lead-${k}`, title: meaning.help, "data-tool": meaning.key },
+        pick(meaning.key),
+        h("span", {}, meaning.key),
       ),
     ),
   );
   byId("others").append(
-    ...OTHERS.map((its) =>
+    ...OTHERS.map((tool) =>
       h(
         "label",
-        { class: "tool", title: its.help, "data-tool": its.key },
-        pick(its.key),
-        drawn(DRAWINGS[its.key]),
-        h("span", {}, its.label),
+        { class: "tool", title: tool.help, "data-tool": tool.key },
+        pick(tool.key),
+        drawn(DRAWINGS[tool.key]),
+        h("span", {}, tool.label),
       ),
     ),
   );
-  byId("for").append(...print.motifs.map((its) => h("option", { value: its.name }, its.name)));
+  byId("for").append(...print.motifs.map((motif) => h("option", { value: motif.name }, motif.name)));
   ranged("breadth", (value) => {
     tools.breadth = value;
     return `${value} mm`;
@@ -318,7 +318,7 @@ function tray() {
 function took(key) {
   tools.take(key);
   const pencil = tools.pencil,
-    other = OTHERS.find((its) => its.key === key),
+    other = OTHERS.find((tool) => tool.key === key),
     broad = Boolean(pencil) || key === "rubber" || key === "flakes off";
   byId("heavy").hidden = !pencil?.graded;
   byId("drawn").hidden = !pencil || key === "grow again";
@@ -410,7 +410,7 @@ async function load(asked) {
   picture.paper = overlay.paper = print.paper ?? "#fbfaf6";
   const all = unpack(packed, print.size[1], print.step);
   shapes.clear();
-  for (const its of all.shapes) shapes.add(its);
+  for (const shape of all.shapes) shapes.add(shape);
   overlay.remark(
     print.marks,
     [...overlay.marks.keys()].filter((id) => !print.marks.some((mark) => mark.id === id)),
@@ -429,9 +429,9 @@ async function load(asked) {
 /** The inks are taken apart now: each block is shown as it would print, no longer as its layers. */
 async function takenApart() {
   const come = unpack(await askPacked("blocks"), print.size[1], print.step).shapes,
-    old = [...shapes.byId.values()].filter((its) => its.kind === "block");
-  for (const its of old) shapes.remove(its.id);
-  for (const its of come) shapes.add(its);
+    old = [...shapes.byId.values()].filter((shape) => shape.kind === "block");
+  for (const shape of old) shapes.remove(shape.id);
+  for (const shape of come) shapes.add(shape);
   picture.changed(old, come);
   changed();
 }

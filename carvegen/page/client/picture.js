@@ -85,33 +85,33 @@ export class Picture {
     this.#lands.clear();
     const [w, h] = this.view.size;
     this.#tileMm = Math.min(20, Math.max(3, Math.sqrt((IN_TILE * w * h) / (this.shapes.byId.size + 1))));
-    for (const its of this.shapes.byId.values()) this.#put(its);
+    for (const shape of this.shapes.byId.values()) this.#put(shape);
     this.#urgent = true;
     this.refresh();
   }
 
-  /** @param {Shape} its */
-  #key(its) {
-    const i = Math.floor((its.x0 + its.x1) / 2 / this.#tileMm),
-      j = Math.floor((its.y0 + its.y1) / 2 / this.#tileMm);
-    return `${i}\n${j}\n${layerOf(its)}`;
+  /** @param {Shape} shape */
+  #key(shape) {
+    const i = Math.floor((shape.x0 + shape.x1) / 2 / this.#tileMm),
+      j = Math.floor((shape.y0 + shape.y1) / 2 / this.#tileMm);
+    return `${i}\n${j}\n${layerOf(shape)}`;
   }
 
-  /** @param {Shape} its */
-  #put(its) {
-    if (its.kind === "block") {
+  /** @param {Shape} shape */
+  #put(shape) {
+    if (shape.kind === "block") {
       const path = new Path2D();
-      trace(path, its);
-      this.#lands.set(its.name, path);
+      trace(path, shape);
+      this.#lands.set(shape.name, path);
       return;
     }
-    const key = this.#key(its),
+    const key = this.#key(shape),
       tile = this.#tiles.get(key);
     if (!tile)
-      this.#tiles.set(key, { layer: layerOf(its), shapes: new Set([its]), box: around([its]), paths: new Map() });
+      this.#tiles.set(key, { layer: layerOf(shape), shapes: new Set([shape]), box: around([shape]), paths: new Map() });
     else {
-      tile.shapes.add(its);
-      tile.box = around([tile.box, its]);
+      tile.shapes.add(shape);
+      tile.box = around([tile.box, shape]);
       tile.paths.clear();
     }
   }
@@ -121,15 +121,15 @@ export class Picture {
    * @param {Shape[]} gone @param {Shape[]} come
    */
   changed(gone, come) {
-    for (const its of gone) {
-      const tile = this.#tiles.get(this.#key(its));
+    for (const shape of gone) {
+      const tile = this.#tiles.get(this.#key(shape));
       if (tile) {
-        tile.shapes.delete(its);
+        tile.shapes.delete(shape);
         tile.paths.clear();
       }
-      if (its.kind === "block") this.#lands.delete(its.name);
+      if (shape.kind === "block") this.#lands.delete(shape.name);
     }
-    for (const its of come) this.#put(its);
+    for (const shape of come) this.#put(shape);
     if (!this.#front || gone.length + come.length === 0) return;
     this.#patch(around([...gone, ...come]), this.#front);
     if (this.#job) this.refresh();
@@ -173,31 +173,31 @@ export class Picture {
 
   /** Whether the sharp picture reaches all over the window, at this size. */
   #covers() {
-    const its = this.#front,
+    const front = this.#front,
       view = this.view;
-    if (!its || its.at.scale !== view.scale) return false;
+    if (!front || front.at.scale !== view.scale) return false;
     const s = view.scale,
       [w, h] = view.size;
     return (
-      (its.at.x <= view.x || its.at.x <= 0) &&
-      (its.at.y <= view.y || its.at.y <= 0) &&
-      (its.at.x + its.across / s >= view.x + view.width / s || its.at.x + its.across / s >= w) &&
-      (its.at.y + its.down / s >= view.y + view.height / s || its.at.y + its.down / s >= h)
+      (front.at.x <= view.x || front.at.x <= 0) &&
+      (front.at.y <= view.y || front.at.y <= 0) &&
+      (front.at.x + front.across / s >= view.x + view.width / s || front.at.x + front.across / s >= w) &&
+      (front.at.y + front.down / s >= view.y + view.height / s || front.at.y + front.down / s >= h)
     );
   }
 
   /** Puts the front sheet where the view wants it. */
   #lay() {
-    const its = this.#front;
-    if (!its) return;
-    const k = this.view.scale / its.at.scale;
-    const move = `translate(${(its.at.x - this.view.x) * this.view.scale}px, ${(its.at.y - this.view.y) * this.view.scale}px) scale(${k})`;
+    const front = this.#front;
+    if (!front) return;
+    const k = this.view.scale / front.at.scale;
+    const move = `translate(${(front.at.x - this.view.x) * this.view.scale}px, ${(front.at.y - this.view.y) * this.view.scale}px) scale(${k})`;
     const { view, shade } = this,
       x = (0 - view.x) * view.scale,
       y = (0 - view.y) * view.scale;
     shade.style.transform = `translate(${x}px, ${y}px)`;
     [shade.style.width, shade.style.height] = view.size.map((mm) => `${mm * view.scale}px`);
-    for (const canvas of [its.winter, its.first]) if (canvas.style.transform !== move) canvas.style.transform = move;
+    for (const canvas of [front.winter, front.first]) if (canvas.style.transform !== move) canvas.style.transform = move;
   }
 
   /** @returns {Sheet} */
@@ -230,43 +230,43 @@ export class Picture {
     this.#job = this.#drawing(its);
   }
 
-  /** @param {Sheet} its @returns {Generator<undefined, void>} */
-  *#drawing(its) {
-    const across = Math.ceil(its.across * its.ratio),
-      down = Math.ceil(its.down * its.ratio);
-    for (const canvas of [its.winter, this.#look.before ? its.first : null]) {
+  /** @param {Sheet} sheet @returns {Generator<undefined, void>} */
+  *#drawing(sheet) {
+    const across = Math.ceil(sheet.across * sheet.ratio),
+      down = Math.ceil(sheet.down * sheet.ratio);
+    for (const canvas of [sheet.winter, this.#look.before ? sheet.first : null]) {
       if (canvas && (canvas.width !== across || canvas.height !== down)) [canvas.width, canvas.height] = [across, down];
     }
-    for (const canvas of [its.winter, its.first])
-      [canvas.style.width, canvas.style.height] = [`${across / its.ratio}px`, `${down / its.ratio}px`];
+    for (const canvas of [sheet.winter, sheet.first])
+      [canvas.style.width, canvas.style.height] = [`${across / sheet.ratio}px`, `${down / sheet.ratio}px`];
     yield; // large canvases take their time
     /** @type {Map<Layer, Pen>} */
     const masks = new Map(),
-      seen = this.#shown(its);
+      seen = this.#shown(sheet);
     for (const layer of this.#used()) {
       const pen = this.#mask(layer, across, down);
       masks.set(layer, pen);
       yield;
       for (const tile of this.#tiles.values()) {
         if (tile.layer !== layer || !meet(tile.box, seen)) continue;
-        this.#place(pen, its, 0, 0);
-        pen.fill(this.#pathOf(tile, its.at.scale * its.ratio));
+        this.#place(pen, sheet, 0, 0);
+        pen.fill(this.#pathOf(tile, sheet.at.scale * sheet.ratio));
         pen.getImageData(0, 0, 1, 1); // until a pixel is read, nothing has been drawn and no time has passed
         yield;
       }
     }
     for (const [x, y, w, h] of rectangles(0, 0, across, down)) {
-      this.#region(its, x, y, w, h, (layer, pen, left, top, width, height) => {
+      this.#region(sheet, x, y, w, h, (layer, pen, left, top, width, height) => {
         pen.drawImage(/** @type {Pen} */ (masks.get(layer)).canvas, left, top, width, height, 0, 0, width, height);
       });
-      its.pens[0].getImageData(x, y, 1, 1);
+      sheet.pens[0].getImageData(x, y, 1, 1);
       yield;
     }
     if (this.#front) this.#spare.push(this.#front);
-    this.#front = its;
+    this.#front = sheet;
     this.#urgent = false;
-    this.sheets.replaceChildren(its.winter);
-    this.veil.replaceChildren(...(this.#look.before ? [its.first] : []));
+    this.sheets.replaceChildren(sheet.winter);
+    this.veil.replaceChildren(...(this.#look.before ? [sheet.first] : []));
     this.#lay();
   }
 
@@ -290,21 +290,21 @@ export class Picture {
     return [...there].filter((layer) => blocksOf(layer).some((name) => this.#look.blocks.has(name))).sort();
   }
 
-  /** The part of the print that a sheet shows. @param {Sheet} its @returns {Box} */
+  /** The part of the print that a sheet shows. @param {Sheet} sheet @returns {Box} */
   #shown({ at, across, down }) {
     const x = this.#look.mirrored ? this.view.size[0] - at.x - across / at.scale : at.x;
     return { x0: x, y0: at.y, x1: x + across / at.scale, y1: at.y + down / at.scale };
   }
 
-  /** Lets a pen draw mm of the print on a sheet from one of its pixels on. @param {Pen | CanvasRenderingContext2D} pen @param {Sheet} its @param {number} x @param {number} y */
-  #place(pen, its, x, y) {
-    const k = its.at.scale * its.ratio;
+  /** Lets a pen draw mm of the print on a sheet from one of its pixels on. @param {Pen | CanvasRenderingContext2D} pen @param {Sheet} sheet @param {number} x @param {number} y */
+  #place(pen, sheet, x, y) {
+    const k = sheet.at.scale * sheet.ratio;
     transform(
       pen,
-      { scale: its.at.scale, x: its.at.x + x / k, y: its.at.y + y / k },
+      { scale: sheet.at.scale, x: sheet.at.x + x / k, y: sheet.at.y + y / k },
       this.#look.mirrored,
       this.view.size[0],
-      its.ratio,
+      sheet.ratio,
     );
   }
 
@@ -314,7 +314,7 @@ export class Picture {
     let path = tile.paths.get(least);
     if (!path) {
       path = new Path2D();
-      for (const its of tile.shapes) trace(path, its, least);
+      for (const shape of tile.shapes) trace(path, shape, least);
       if (tile.paths.size > 1) tile.paths.clear();
       tile.paths.set(least, path);
     }
@@ -323,12 +323,12 @@ export class Picture {
 
   /**
    * One rectangle of a sheet: each block in its ink, what is white rubbed out, laid over one another.
-   * @param {Sheet} its @param {number} x @param {number} y @param {number} w @param {number} h
+   * @param {Sheet} sheet @param {number} x @param {number} y @param {number} w @param {number} h
    * @param {White} white
    */
-  #region(its, x, y, w, h, white) {
+  #region(sheet, x, y, w, h, white) {
     const layers = this.#used();
-    for (const [k, pen] of its.pens.entries()) {
+    for (const [k, pen] of sheet.pens.entries()) {
       if (k === 1 && !this.#look.before) break;
       pen.setTransform(1, 0, 0, 1, 0, 0);
       pen.clearRect(x, y, w, h);
@@ -336,17 +336,17 @@ export class Picture {
       pen.beginPath();
       pen.rect(x, y, w, h);
       pen.clip();
-      this.#place(pen, its, 0, 0);
+      this.#place(pen, sheet, 0, 0);
       pen.fillStyle = this.#look.rubbing ? "#f6f3ea" : this.paper;
       pen.fillRect(0, 0, ...this.view.size);
       pen.setTransform(1, 0, 0, 1, 0, 0);
       for (const block of this.#blocks) {
         if (!this.#look.blocks.has(block.name)) continue;
-        const rim = this.#look.rubbing ? reachOf(its) : 0; // so that no edge is seen where two rectangles meet
+        const rim = this.#look.rubbing ? reachOf(sheet) : 0; // so that no edge is seen where two rectangles meet
         const ink = this.#block(
           this.#table(w + 2 * rim, h + 2 * rim).ink,
           block,
-          its,
+          sheet,
           x - rim,
           y - rim,
           w + 2 * rim,
@@ -354,7 +354,7 @@ export class Picture {
           k === 1 ? layers.filter(isDrawn) : layers,
           white,
         );
-        if (this.#look.rubbing) this.#rub(ink, its, x - rim, y - rim);
+        if (this.#look.rubbing) this.#rub(ink, sheet, x - rim, y - rim);
         print(pen, ink.canvas, this.#look.rubbing ? 0 : (block.opacity ?? 0), [rim, rim, w, h, x, y, w, h]);
       }
       pen.restore();
@@ -362,17 +362,17 @@ export class Picture {
   }
 
   /**
-   * @param {Pen} pen @param {Block} block @param {Sheet} its @param {number} x @param {number} y @param {number} w @param {number} h
+   * @param {Pen} pen @param {Block} block @param {Sheet} sheet @param {number} x @param {number} y @param {number} w @param {number} h
    * @param {Layer[]} layers @param {White} white @returns {Pen}
    */
-  #block(pen, block, its, x, y, w, h, layers, white) {
+  #block(pen, block, sheet, x, y, w, h, layers, white) {
     const land = this.#lands.get(block.name);
     pen.setTransform(1, 0, 0, 1, 0, 0);
     pen.globalCompositeOperation = "source-over";
     pen.globalAlpha = 1;
     pen.clearRect(0, 0, w, h);
     if (land) {
-      this.#place(pen, its, x, y);
+      this.#place(pen, sheet, x, y);
       pen.fillStyle = this.#look.rubbing ? GRAPHITE : (block.ink ?? PRESSED);
       pen.fill(land, "evenodd");
     }
@@ -388,12 +388,12 @@ export class Picture {
     return pen;
   }
 
-  /** Makes land look rubbed with a graphite stick through thin paper: grain and strokes, darker along the edges. @param {Pen} ink @param {Sheet} its @param {number} x @param {number} y */
-  #rub(ink, its, x, y) {
+  /** Makes land look rubbed with a graphite stick through thin paper: grain and strokes, darker along the edges. @param {Pen} ink @param {Sheet} sheet @param {number} x @param {number} y */
+  #rub(ink, sheet, x, y) {
     const { edge } = this.#table(ink.canvas.width, ink.canvas.height),
       grain = this.#grain ?? (this.#grain = graphiteGrain());
-    const reach = reachOf(its),
-      k = its.at.scale * its.ratio;
+    const reach = reachOf(sheet),
+      k = sheet.at.scale * sheet.ratio;
     edge.globalCompositeOperation = "copy";
     edge.drawImage(ink.canvas, 0, 0);
     edge.globalCompositeOperation = "destination-in"; // what stays lies farther from every edge than `reach`
@@ -412,7 +412,7 @@ export class Picture {
     const pattern = ink.createPattern(grain, "repeat");
     if (pattern) {
       pattern.setTransform(
-        new DOMMatrix([1, 0, 0, 1, -(Math.round(its.at.x * k) + x), -(Math.round(its.at.y * k) + y)]),
+        new DOMMatrix([1, 0, 0, 1, -(Math.round(sheet.at.x * k) + x), -(Math.round(sheet.at.y * k) + y)]),
       );
       ink.fillStyle = pattern;
       ink.fillRect(0, 0, ink.canvas.width, ink.canvas.height);
@@ -430,15 +430,15 @@ export class Picture {
     return this.#desk;
   }
 
-  /** Draws one box of a sheet anew, now. @param {Box} box @param {Sheet} its */
-  #patch(box, its) {
-    const { at } = its,
-      k = at.scale * its.ratio,
+  /** Draws one box of a sheet anew, now. @param {Box} box @param {Sheet} sheet */
+  #patch(box, sheet) {
+    const { at } = sheet,
+      k = at.scale * sheet.ratio,
       left = this.#look.mirrored ? this.view.size[0] - box.x1 : box.x0;
     const x = Math.max(0, Math.floor((left - at.x) * k) - 2),
       y = Math.max(0, Math.floor((box.y0 - at.y) * k) - 2);
-    const w = Math.min(its.winter.width, Math.ceil((left + box.x1 - box.x0 - at.x) * k) + 2) - x,
-      h = Math.min(its.winter.height, Math.ceil((box.y1 - at.y) * k) + 2) - y;
+    const w = Math.min(sheet.winter.width, Math.ceil((left + box.x1 - box.x0 - at.x) * k) + 2) - x,
+      h = Math.min(sheet.winter.height, Math.ceil((box.y1 - at.y) * k) + 2) - y;
     if (w <= 0 || h <= 0) return;
     const whole = this.#look.mirrored ? this.view.size[0] - at.x - (x + w) / k : at.x + x / k;
     const near = this.shapes.within({ x0: whole, y0: at.y + y / k, x1: whole + w / k, y1: at.y + (y + h) / k });
@@ -451,8 +451,8 @@ export class Picture {
       paths.set(layer, path);
     }
     for (const [left, top, across, down] of rectangles(x, y, w, h)) {
-      this.#region(its, left, top, across, down, (layer, pen, px, py) => {
-        this.#place(pen, its, px, py);
+      this.#region(sheet, left, top, across, down, (layer, pen, px, py) => {
+        this.#place(pen, sheet, px, py);
         pen.fill(/** @type {Path2D} */ (paths.get(layer)));
       });
     }
@@ -461,9 +461,9 @@ export class Picture {
   /** Each block that is shown, alone, as large as the window: to be laid over one another elsewhere. @param {number} ratio */
   apart(ratio) {
     const { view } = this,
-      its = { at: { scale: view.scale, x: view.x, y: view.y }, across: view.width, down: view.height, ratio };
+      frame = { at: { scale: view.scale, x: view.x, y: view.y }, across: view.width, down: view.height, ratio };
     const sheet = /** @type {Sheet} */ ({
-      ...its,
+      ...frame,
       winter: document.createElement("canvas"),
       first: document.createElement("canvas"),
       pens: [],
@@ -508,9 +508,9 @@ export function print(pen, ink, opacity, place) {
   pen.globalAlpha = 1;
 }
 
-/** @param {Shape} its @returns {Layer} */
-const layerOf = (its) =>
-  `${its.kind === "fringe" ? FRINGE : 1}\n${its.kind === "white" && its.name === "paper" ? "drawn" : "marked"}\n${its.blocks}`;
+/** @param {Shape} shape @returns {Layer} */
+const layerOf = (shape) =>
+  `${shape.kind === "fringe" ? FRINGE : 1}\n${shape.kind === "white" && shape.name === "paper" ? "drawn" : "marked"}\n${shape.blocks}`;
 
 /** @param {Layer} layer */
 const shareOf = (layer) => Number(layer.split("\n")[0]);
@@ -521,8 +521,8 @@ const isDrawn = (layer) => layer.split("\n")[1] === "drawn";
 /** @param {Layer} layer */
 const blocksOf = (layer) => layer.split("\n").slice(2);
 
-/** How broad the dark edge of a rubbing is, device pixels. @param {Sheet} its */
-const reachOf = (its) => Math.max(1, Math.round(0.22 * its.at.scale * its.ratio));
+/** How broad the dark edge of a rubbing is, device pixels. @param {Sheet} sheet */
+const reachOf = (sheet) => Math.max(1, Math.round(0.22 * sheet.at.scale * sheet.ratio));
 
 /** How near corners may lie before one is left out: a third of a pixel while the picture is small. @param {number} scale pixels a mm */
 const leastCorner = (scale) => (scale < 3 ? 0.2 : scale < 7 ? 0.1 : 0);

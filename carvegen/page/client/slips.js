@@ -55,7 +55,7 @@ export function seeSlip(print, show, shift, ruler) {
   const { body } = slip("see", "What is shown", true);
   /** @type {Seen} */
   const seen = {
-    blocks: print.blocks.map((its) => its.name),
+    blocks: print.blocks.map((block) => block.name),
     rubbing: false,
     mirrored: false,
     before: false,
@@ -80,7 +80,7 @@ export function seeSlip(print, show, shift, ruler) {
     if (!one) seen.rubbing = seen.mirrored = false;
     show(seen);
   };
-  const whole = print.blocks.map((its) => its.name),
+  const whole = print.blocks.map((block) => block.name),
     choices = [
       option("shown", "all inks, over one another", true, () => {
         seen.blocks = whole;
@@ -176,17 +176,17 @@ export class FindingsSlip {
 
   /** What breaks first; risks and hints are folded away, counted. @param {Finding[]} all @param {boolean} near */
   show(all, near) {
-    const open = all.filter((its) => !its.left),
-      broken = open.filter((its) => its.severity === "breaks"),
-      left = all.filter((its) => its.left);
+    const open = all.filter((finding) => !finding.left),
+      broken = open.filter((finding) => finding.severity === "breaks"),
+      left = all.filter((finding) => finding.left);
     this.count.hidden = broken.length === 0;
     this.count.textContent = String(broken.length);
     this.count.setAttribute("aria-label", `${broken.length} would break`);
     this.note.textContent = near
       ? "Looked at near what you changed; the rest is being looked at."
       : `${broken.length || "Nothing"} would break.`;
-    const risks = open.filter((its) => its.severity === "risk"),
-      hints = open.filter((its) => its.severity === "advice");
+    const risks = open.filter((finding) => finding.severity === "risk"),
+      hints = open.filter((finding) => finding.severity === "advice");
     const lesser = [
       risks.length > 0 && `${risks.length} ${risks.length === 1 ? "risk" : "risks"}`,
       hints.length > 0 && `${hints.length} ${hints.length === 1 ? "hint" : "hints"}`,
@@ -218,47 +218,47 @@ export class FindingsSlip {
 
   /** @param {HTMLElement} list @param {Finding[]} findings */
   #lay(list, findings) {
-    list.replaceChildren(...findings.slice(0, MOST).map((its) => this.#card(its)));
+    list.replaceChildren(...findings.slice(0, MOST).map((finding) => this.#card(finding)));
     if (findings.length > MOST)
       list.append(h("li", { class: "faint" }, `${findings.length - MOST} more: mend or leave some of these first.`));
   }
 
-  /** @param {Finding} its */
-  #card(its) {
+  /** @param {Finding} finding */
+  #card(finding) {
     const why = h(
       "div",
       { hidden: true },
-      its.why && h("p", {}, its.why),
-      its.measured !== null &&
-        its.limit !== null &&
-        h("p", { class: "faint" }, `Measured ${its.measured} ${its.unit}, limit ${its.limit} ${its.unit}.`),
-      h("p", {}, `To do: ${its.remedy}`),
+      finding.why && h("p", {}, finding.why),
+      finding.measured !== null &&
+        finding.limit !== null &&
+        h("p", { class: "faint" }, `Measured ${finding.measured} ${finding.unit}, limit ${finding.limit} ${finding.unit}.`),
+      h("p", {}, `To do: ${finding.remedy}`),
     );
     const shown = button("Show me why", () => {
       why.hidden = false;
       for (const other of this.body.querySelectorAll(".card")) other.removeAttribute("aria-current");
       card.setAttribute("aria-current", "true");
-      this.does.show(its);
+      this.does.show(finding);
     });
     const card = h(
       "li",
-      { class: `card ${its.severity}`, "data-finding": its.id },
-      h("h3", {}, its.title),
+      { class: `card ${finding.severity}`, "data-finding": finding.id },
+      h("h3", {}, finding.title),
       h(
         "p",
         { class: "faint" },
-        [SEVERE[its.severity], its.block && `${its.block} block`, its.left && "left to your knife"]
+        [SEVERE[finding.severity], finding.block && `${finding.block} block`, finding.left && "left to your knife"]
           .filter(Boolean)
           .join(" · "),
       ),
-      h("p", {}, its.sentence),
+      h("p", {}, finding.sentence),
       why,
       h(
         "div",
         { class: "row" },
         shown,
-        its.can_mend && !its.left && button("Mend it", () => this.does.act({ do: "mend", finding: its.id })),
-        !its.left && button("Leave it to my knife", () => this.does.act({ do: "leave", finding: its.id })),
+        finding.can_mend && !finding.left && button("Mend it", () => this.does.act({ do: "mend", finding: finding.id })),
+        !finding.left && button("Leave it to my knife", () => this.does.act({ do: "leave", finding: finding.id })),
       ),
     );
     return card;
@@ -291,7 +291,7 @@ export class TriesSlip {
   /** @param {import("./transport.js").Told} told @param {Shape[]} shapes @param {(pen: CanvasRenderingContext2D, box: number[]) => void} under @param {number} height of the print */
   show(told, shapes, under, height) {
     const box = told.box ?? [0, 0, 1, 1],
-      byId_ = new Map(shapes.map((its) => [its.id, its]));
+      byId_ = new Map(shapes.map((shape) => [shape.id, shape]));
     const pictures = (told.tries ?? []).map(({ attempt, ids }) => {
       const across = 240,
         scale = across / Math.max(box[2] - box[0], 1e-6),
@@ -351,7 +351,7 @@ export class WeatherSlip {
     const now = JSON.stringify(print.motifs);
     if (now === this.shown) return;
     this.shown = now;
-    this.body.replaceChildren(...print.motifs.map((its) => this.#motif(its)));
+    this.body.replaceChildren(...print.motifs.map((motif) => this.#motif(motif)));
   }
 
   /** @param {Motif} its */
@@ -399,12 +399,12 @@ export class WeatherSlip {
     );
   }
 
-  /** Sliders, and over them a part of the print as they would have it, at once. @param {Motif} its @param {Setting[]} sliders */
-  #byHand(its, sliders) {
-    const part = h("img", { alt: `A part of the print as the sliders have ${its.name}`, class: "part", hidden: true });
+  /** Sliders, and over them a part of the print as they would have it, at once. @param {Motif} motif @param {Setting[]} sliders */
+  #byHand(motif, sliders) {
+    const part = h("img", { alt: `A part of the print as the sliders have ${motif.name}`, class: "part", hidden: true });
     let [asked, next] = ["", ""];
     const look = (/** @type {string} */ wanted) => {
-      next = `weather/${encodeURIComponent(its.name)}.png?${wanted}`;
+      next = `weather/${encodeURIComponent(motif.name)}.png?${wanted}`;
       if (asked) return; // the last picture is on its way; only the newest is asked for after it
       asked = part.src = next;
     };
@@ -413,12 +413,12 @@ export class WeatherSlip {
       const again = asked !== next;
       asked = again ? (part.src = next) : "";
     };
-    return h("details", {}, h("summary", {}, "By hand"), part, ...sliders.map((one) => this.#slider(its, one, look)));
+    return h("details", {}, h("summary", {}, "By hand"), part, ...sliders.map((one) => this.#slider(motif, one, look)));
   }
 
-  /** @param {Motif} its @param {Setting} one @param {(wanted: string) => void} look */
-  #slider(its, one, look) {
-    const id = `${its.name} ${one.key}`.replace(/\W+/g, "-"),
+  /** @param {Motif} motif @param {Setting} one @param {(wanted: string) => void} look */
+  #slider(motif, one, look) {
+    const id = `${motif.name} ${one.key}`.replace(/\W+/g, "-"),
       said = h("output", { for: id }, `${one.value} ${one.unit}`);
     const input = h("input", {
       type: "range",
@@ -430,7 +430,7 @@ export class WeatherSlip {
         said.textContent = `${Number(input.value).toFixed(2)} ${one.unit}`;
         look(`${encodeURIComponent(one.key)}=${input.value}`);
       },
-      onchange: () => this.#ask({ motif: its.name, settings: { [one.key]: Number(input.value) } }),
+      onchange: () => this.#ask({ motif: motif.name, settings: { [one.key]: Number(input.value) } }),
     });
     input.value = String(one.value);
     return h(
@@ -567,17 +567,17 @@ export class FilesSlip {
     this.look.hidden = made.length === 0;
     if (made.length === 0) return;
     this.made = made.length;
-    this.#lie(/** @type {Made[]} */ (made).some((its) => its.safety.some((said) => said.startsWith("older than the print"))));
+    this.#lie(/** @type {Made[]} */ (made).some((file) => file.safety.some((said) => said.startsWith("older than the print"))));
     this.build.textContent = "Make them again";
     this.build.className = "";
-    const papers = /** @type {Made[]} */ (made).filter((its) => its.kind === "print");
+    const papers = /** @type {Made[]} */ (made).filter((file) => file.kind === "print");
     this.papers.replaceChildren(
-      ...papers.map((its) =>
+      ...papers.map((file) =>
         h(
           "li",
           {},
-          paperLink(`file/${its.n}`, `Print ${its.noun}${its.block && `, ${its.block} block`}`),
-          h("span", { class: "faint" }, `: ${[its.what, ...its.safety].join("; ")}.`),
+          paperLink(`file/${file.n}`, `Print ${file.noun}${file.block && `, ${file.block} block`}`),
+          h("span", { class: "faint" }, `: ${[file.what, ...file.safety].join("; ")}.`),
         ),
       ),
     );
@@ -622,9 +622,9 @@ export class FilesSlip {
       );
     const lay = () => {
       read.hidden = this.#read;
-      const seen = made.filter((its) => this.#read || its.kind !== "machine"),
+      const seen = made.filter((file) => this.#read || file.kind !== "machine"),
         held = made.length - seen.length;
-      const folders = [...new Set(seen.map((its) => its.folder))];
+      const folders = [...new Set(seen.map((file) => file.folder))];
       list.replaceChildren(
         ...folders.map((folder) =>
           h(
@@ -635,7 +635,7 @@ export class FilesSlip {
               "ul",
               { class: "files" },
               ...seen
-                .filter((its) => its.folder === folder)
+                .filter((file) => file.folder === folder)
                 .sort(byUse)
                 .map(fileCard),
             ),
@@ -654,8 +654,8 @@ export class FilesSlip {
         h("h4", {}, "To be answered first"),
         h("ul", {}, ...care.questions.map((line) => h("li", {}, line))),
       );
-    const lines = care.cautions.map((its) =>
-      h("section", {}, h("h4", {}, its.machine), h("ul", {}, ...its.lines.map((line) => h("li", {}, line)))),
+    const lines = care.cautions.map((caution) =>
+      h("section", {}, h("h4", {}, caution.machine), h("ul", {}, ...caution.lines.map((line) => h("li", {}, line)))),
     );
     const dialog = h(
       "dialog",
@@ -711,24 +711,24 @@ const USES = ["print", "picture", "page", "note", "machine", "other"];
 /** @param {Made} a @param {Made} b */
 const byUse = (a, b) => USES.indexOf(a.kind) - USES.indexOf(b.kind);
 
-/** @param {Made} its */
-const fileCard = (its) =>
+/** @param {Made} made */
+const fileCard = (made) =>
   h(
     "li",
-    { class: "card advice", "data-kind": its.kind },
-    its.picture !== null && h("img", { src: `file/${its.picture}`, alt: "", loading: "lazy" }),
+    { class: "card advice", "data-kind": made.kind },
+    made.picture !== null && h("img", { src: `file/${made.picture}`, alt: "", loading: "lazy" }),
     h(
       "p",
       {},
       h(
         "a",
-        { href: `file/${its.n}`, target: "_blank", rel: "noopener" },
-        `${its.kind === "machine" ? "Save" : its.kind === "print" ? "Print" : "Open"} ${its.noun}`,
+        { href: `file/${made.n}`, target: "_blank", rel: "noopener" },
+        `${made.kind === "machine" ? "Save" : made.kind === "print" ? "Print" : "Open"} ${made.noun}`,
       ),
     ),
-    h("p", {}, its.what.charAt(0).toUpperCase() + its.what.slice(1), "."),
-    h("p", { class: "faint file-name" }, its.name),
-    ...its.safety.map((line) => h("p", { class: "faint" }, line)),
+    h("p", {}, made.what.charAt(0).toUpperCase() + made.what.slice(1), "."),
+    h("p", { class: "faint file-name" }, made.name),
+    ...made.safety.map((line) => h("p", { class: "faint" }, line)),
   );
 
 // ── the keyboard, the ruler ──────────────────────────────────────────────────────────────────────────────────────

@@ -73,7 +73,7 @@ export class Tools {
   }
 
   get pencil() {
-    return this.meanings.find((its) => its.key === this.tool) ?? null;
+    return this.meanings.find((meaning) => meaning.key === this.tool) ?? null;
   }
 
   /** How broad the tool is that the hand holds, mm; 0 if it has a point. */
@@ -108,7 +108,7 @@ export class Tools {
     if (this.tool === "slide") this.#grip = "slide";
     else if (this.tool === "fingers" && !this.redrawing) this.#touch(spot);
     else if (this.tool !== "shake") {
-      const k = this.meanings.findIndex((its) => its.key === this.tool),
+      const k = this.meanings.findIndex((meaning) => meaning.key === this.tool),
         rubs = this.tool === "rubber" || this.tool === "flakes off";
       const kind = rubs
         ? "rub"
@@ -203,7 +203,7 @@ export class Tools {
     const area = /** @type {Shape} */ ({ id: 0, kind: "", name: "", blocks: "", ...loop });
     this.choose(
       [...this.shapes.within(loop)].filter(
-        (its) => its.kind === "snow" && holds(area, (its.x0 + its.x1) / 2, (its.y0 + its.y1) / 2),
+        (shape) => shape.kind === "snow" && holds(area, (shape.x0 + shape.x1) / 2, (shape.y0 + shape.y1) / 2),
       ),
     );
     if (this.overlay.chosen.size === 0) this.say("There is no snow in that loop.");
@@ -230,8 +230,8 @@ export class Tools {
   #usual(spots) {
     /** @type {Map<string, number>} */
     const counts = new Map(this.motifs.map((name) => [name, 0]));
-    for (const its of this.shapes.within(boxOf(spots)))
-      if (its.kind === "snow") counts.set(its.name, (counts.get(its.name) ?? 0) + 1);
+    for (const shape of this.shapes.within(boxOf(spots)))
+      if (shape.kind === "snow") counts.set(shape.name, (counts.get(shape.name) ?? 0) + 1);
     return [...counts].sort((a, b) => b[1] - a[1])[0]?.[0] ?? "";
   }
 
@@ -256,7 +256,7 @@ export class Tools {
     if (overlay.chosen.size === 0 || still) return void (overlay.moved = { dx: 0, dy: 0, turn: 0, scale: 1 });
     await this.#pass({
       do: "move",
-      ids: [...overlay.chosen].map((its) => its.id),
+      ids: [...overlay.chosen].map((shape) => shape.id),
       dx: round(dx),
       dy: round(-dy),
       turn_deg: round((-turn * 180) / Math.PI),
@@ -268,7 +268,7 @@ export class Tools {
   }
 
   takeAway() {
-    const ids = [...this.overlay.chosen].map((its) => its.id);
+    const ids = [...this.overlay.chosen].map((shape) => shape.id);
     if (ids.length) void this.#pass({ do: "take away", ids });
     this.choose([]);
   }
@@ -293,7 +293,7 @@ export class Tools {
     await this.#pass({
       do: "move",
       copied: true,
-      ids: chosen.map((its) => its.id),
+      ids: chosen.map((shape) => shape.id),
       dx: round((right ? 1 : -1) * (box.x1 - box.x0 + APART_MM)),
       dy: 0,
     });

@@ -68,7 +68,7 @@ def machine_note(
     hand = job.machine.kind == "hand"
     groups = {} if report is None else _lettered(report)
     first_look = _first(groups) if hand else {}
-    parts_of = [parted(its) for its in cautions_of(job)]
+    parts_of = [parted(caution) for caution in cautions_of(job)]
     first = [*(says for says, _ in parts_of), *(layer_cautions(plan) if plan else ())]
     said, sources = numbered_sources([*first, *(behind for _, behind in parts_of if behind)])
     cautions, behind = said[: len(first)], said[len(first) :]
@@ -108,7 +108,7 @@ def numbered_sources(texts: Iterable[str]) -> tuple[list[str], list[str]]:
 def _by_hand(guide: Guide) -> Iterator[list[str]]:
     cutting = [step for step in guide.steps if step != CAUTION]  # the sheet's; this note has its own
     steps = [f"{number}. {step}" for number, step in enumerate(cutting, start=1)]
-    yield ["## Which tool where", "", *_bullets(its.words.partition(" ")[2] for its in guide.tools)]
+    yield ["## Which tool where", "", *_bullets(tool.words.partition(" ")[2] for tool in guide.tools)]
     yield ["## In which order", "", *steps]
 
 
@@ -127,7 +127,7 @@ def _places(groups: Mapping[str, Group]) -> list[str]:
 
 def _lettered(report: Report) -> dict[str, Group]:
     """What breaks a limit or risks to, kind by kind, by the letters that the guide and the proofs' rings have."""
-    groups = grouped(its for its in report if its.severity is not Severity.ADVICE)
+    groups = grouped(finding for finding in report if finding.severity is not Severity.ADVICE)
     return {letter_of(k): group for k, group in enumerate(groups)}
 
 
