@@ -147,10 +147,10 @@ def spots(change: Difference, face: BaseGeometry) -> list[Spot]:
     return in_order(result)
 
 
-def in_order(found: Iterable[Spot]) -> list[Spot]:
+def in_order(places: Iterable[Spot]) -> list[Spot]:
     """What can still be done first, then the largest."""
     order = list(Kind)
-    return sorted(found, key=lambda its: (order.index(its.kind), -its.shape.area))
+    return sorted(places, key=lambda its: (order.index(its.kind), -its.shape.area))
 
 
 def _kinds(pieces: PolygonArray, width: Floats, cut: Any, whole: Kind, rim: Kind) -> Iterator[Kind]:  # noqa: ANN401
@@ -253,9 +253,9 @@ def land_in(path: Path, *, view: View | None = None, scan: Mapping[str, Any] | N
         from carvegen.artwork.scan import ScanOptions, read_scan
 
         side = {"view": view.value} if view is not None else {}
-        said = {**(scan or {}), **side}
-        photo = "corners" in said  # without corners the page is the face, laid straight and evenly lit
-        artwork = read_scan(path, ScanOptions(**said, deskew=photo, even=photo))
+        scale = {**(scan or {}), **side}
+        photo = "corners" in scale  # without corners the page is the face, laid straight and evenly lit
+        artwork = read_scan(path, ScanOptions(**scale, deskew=photo, even=photo))
         return geometry.union(*artwork.layers.values())
     return drawn_land(path, view=view)[0]
 

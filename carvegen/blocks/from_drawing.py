@@ -148,7 +148,7 @@ def _check(artwork: Artwork) -> None:
 
 def _drawn(name: str, artwork: Artwork, size_mm: tuple[float, float] | None, view: View | None) -> Drawn:
     _check(artwork)
-    side, said = _view(artwork, view)
+    side, view_note = _view(artwork, view)
     layers = set(map(plain_name, artwork.layers))
     gives = next((layer for layer in _FACES if plain_name(layer) in layers), "")
     face = _from_edge(gives, artwork, size_mm) if gives else _face(artwork, size_mm)
@@ -173,7 +173,7 @@ def _drawn(name: str, artwork: Artwork, size_mm: tuple[float, float] | None, vie
         fixed=frozenset(range(len(stay))),
     )
     seen = _AS_CUTS if _of_a_picture(artwork) else ""
-    notes = (*artwork.notes, said, seen, face.note, *out_notes, *cut_notes, both)
+    notes = (*artwork.notes, view_note, seen, face.note, *out_notes, *cut_notes, both)
     return Drawn(block=_from(side, block), notes=tuple(filter(None, notes)))
 
 

@@ -272,9 +272,9 @@ def _check_declared(text: str, material: Material, kind: str) -> None:
             names=_BY_HAND_NAMES,
         )
     own = workable(material.composition)
-    said = statement(text, own)
-    if kind == "laser" and not said.accepted:
-        why, remedy = _unaccepted(said, own, material)
+    stated = statement(text, own)
+    if kind == "laser" and not stated.accepted:
+        why, remedy = _unaccepted(stated, own, material)
         raise RefusedError(
             f'no laser file is written for what is declared, "{text}": {why}',
             field="declared",
@@ -287,19 +287,19 @@ _BY_HAND = "or cut it by hand: choose a hand tool as {cutter}, and {kinds} hand 
 _BY_HAND_NAMES = ("cutter", "kinds")
 
 
-def _unaccepted(said: Statement, own: Sequence[Substance], material: Material) -> tuple[str, str]:
+def _unaccepted(stated: Statement, own: Sequence[Substance], material: Material) -> tuple[str, str]:
     """Why a declaration is not the material's substance, and what to do."""
-    other = statement(said.text, tuple(substances().values()))
-    if other.accepted and not said.substances:
+    other = statement(stated.text, tuple(substances().values()))
+    if other.accepted and not stated.substances:
         names = " and ".join(one.name for one in other.substances)
         return (
             f"that is {names}, and the profile is of {material.name}",
             "choose the profile of what it is as {material}",
         )
     why = "it doesn't say which substance it is"
-    if said.strange:
-        why = f'"{" ".join(said.strange)}" is not among the words known of {material.name}'
-    words = dict.fromkeys(word for one in own for code in ("en", said.language) for word in one.called(code))
+    if stated.strange:
+        why = f'"{" ".join(stated.strange)}" is not among the words known of {material.name}'
+    words = dict.fromkeys(word for one in own for code in ("en", stated.language) for word in one.called(code))
     return why, (
         f"accepted, with plain words such as new, dry or 3 mm: {', '.join(words)}; if it is one of these by its "
         "maker's statement, declare just that"

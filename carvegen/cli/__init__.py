@@ -63,9 +63,9 @@ class _Clean(io.TextIOBase):
 
     def write(self, text: str | bytes) -> int:
         # click completes words in a shell by bytes
-        said = plain(text if isinstance(text, str) else text.decode("utf-8", "backslashreplace"))
+        clean = plain(text if isinstance(text, str) else text.decode("utf-8", "backslashreplace"))
         with self._told():
-            self.stream.write(said)
+            self.stream.write(clean)
         return len(text)
 
     def flush(self) -> None:
@@ -223,7 +223,7 @@ def _run(typed: Sequence[str]) -> int:
 
 def _told(error: BaseException, *, as_json: bool) -> int:
     """Say what went wrong on the error stream and, where JSON is wanted, as an object on the output."""
-    said = _in_words(error)
+    words = _in_words(error)
     if isinstance(error, click.exceptions.NoArgsIsHelpError):
         error.show()
     elif isinstance(error, click.ClickException):
@@ -231,12 +231,12 @@ def _told(error: BaseException, *, as_json: bool) -> int:
             error.message = shortened(error.message, _LONGEST)  # type: ignore[misc]
         error.show()
     else:
-        click.echo(f"carvegen: {said['message']}", err=True)
-        if said["hint"]:
-            click.echo(f"  what to do: {shortened(said['hint'], _LONGEST_HINT)}", err=True)
+        click.echo(f"carvegen: {words['message']}", err=True)
+        if words["hint"]:
+            click.echo(f"  what to do: {shortened(words['hint'], _LONGEST_HINT)}", err=True)
     if as_json:
-        click.echo(json.dumps({"error": said}, indent=1))
-    return int(said["exit_code"])
+        click.echo(json.dumps({"error": words}, indent=1))
+    return int(words["exit_code"])
 
 
 def _in_words(error: BaseException) -> dict[str, Any]:

@@ -72,7 +72,7 @@ def _parts() -> Mapping[str, tuple[str, str]]:
     table = read_toml(shipped() / "cautions.toml")
     return {
         _whole(entry): (
-            _said(entry, str(entry["says"]), entry.get("sources", ())), _said(entry, str(entry["behind"]), ()),
+            _sentence(entry, str(entry["says"]), entry.get("sources", ())), _sentence(entry, str(entry["behind"]), ()),
         )
         for entry in table.values() if "behind" in entry
     }  # fmt: skip
@@ -80,14 +80,14 @@ def _parts() -> Mapping[str, tuple[str, str]]:
 
 def _whole(entry: Mapping[str, str | list[str]]) -> str:
     whole = f"{entry['says']} {entry.get('behind', '')}".rstrip()
-    return _said(entry, whole, entry.get("sources", ()))
+    return _sentence(entry, whole, entry.get("sources", ()))
 
 
-def _said(entry: Mapping[str, str | list[str]], text: str, more: Iterable[str]) -> str:
+def _sentence(entry: Mapping[str, str | list[str]], text: str, more: Iterable[str]) -> str:
     """The text after its hazard, facts filled in, and the sources of these and more."""
     known = facts()
     named = [known[key].source for key in _FACT.findall(text)]
-    told = _FACT.sub(lambda match: known[match[1]].text, text)
+    words = _FACT.sub(lambda match: known[match[1]].text, text)
     every = dict.fromkeys([*named, *more])
     hazard = f"{entry['hazard']}: " if "hazard" in entry else ""
-    return hazard + told + (f" [{'; '.join(cited(source) for source in every)}]" if every else "")
+    return hazard + words + (f" [{'; '.join(cited(source) for source in every)}]" if every else "")

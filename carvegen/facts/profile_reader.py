@@ -187,8 +187,8 @@ class Sheet:
         """A finite number in its range, else not a number."""
         if isinstance(value, (int, float)) and not isinstance(value, bool) and value in allowed:
             return float(value)
-        said = "has no value" if value is None else allowed.rule(name)
-        self.fault(name, said, value=value, hint=f"the value {allowed.rule(name)}" if value is None else "")
+        why = "has no value" if value is None else allowed.rule(name)
+        self.fault(name, why, value=value, hint=f"the value {allowed.rule(name)}" if value is None else "")
         return math.nan
 
     def _take(self, key: str, kind: type[T], hint: str = "") -> T | None:

@@ -376,8 +376,8 @@ class _Hand:
                 break
             joins, rest = joins[~loose], rest[~self._goes(rest, weak)]
         free, hers = (
-            geometry.snapped(geometry.parts(shapely.difference(its, white))) if len(its) else its
-            for its in (self.growth.free, self.growth.to_decide)
+            geometry.snapped(geometry.parts(shapely.difference(part, white))) if len(part) else part
+            for part in (self.growth.free, self.growth.to_decide)
         )
         return self._with(np.concatenate([rest, one]), free=free, to_decide=hers)
 

@@ -209,18 +209,18 @@ class GestureJournal:
             raise InputError(f"can't be written ({error.strerror})", where=str(self._path), hint=hint) from None
 
     def _read(self, line: bytes) -> None:
-        said = _line_in(line)
-        if said is None:
+        record = _line_in(line)
+        if record is None:
             return  # torn by a full disk: what it noted was refused
         try:
-            if said["do"] == "written":
+            if record["do"] == "written":
                 self._settle()
-            elif said["do"] == "writing":
-                self._hold(said["files"], said["steps"])
+            elif record["do"] == "writing":
+                self._hold(record["files"], record["steps"])
             else:
-                self._hold(said.get("on", {}), len(self.unwritten))
-                self._take(said["do"], Change(**said["change"]) if said["do"] == "do" else None)
-                self._seen.add(said["id"])
+                self._hold(record.get("on", {}), len(self.unwritten))
+                self._take(record["do"], Change(**record["change"]) if record["do"] == "do" else None)
+                self._seen.add(record["id"])
         except (ValueError, KeyError, TypeError, IndexError, AttributeError):
             hint = "move it away: the print's files are whole, but what was done before can't be undone any more"
             raise InputError("can't be read", where=str(self._path), hint=hint) from None
@@ -250,8 +250,8 @@ def _line_in(line: bytes) -> dict[str, Any] | None:
     """What a line says, or the whole one that follows a torn one on it; None if there is none."""
     for start in (0, *(its.start() for its in _BEGINS.finditer(line, 1))):
         try:
-            said = json.loads(line[start:])
+            record = json.loads(line[start:])
         except (ValueError, RecursionError):
             continue
-        return said if isinstance(said, dict) else None
+        return record if isinstance(record, dict) else None
     return None

@@ -60,8 +60,8 @@ def changed(folder: Path, what: str, files: Mapping[str, bytes | None], *, last:
             return
         steps = _steps(folder)
         number = _number(steps[-1]) + 1 if steps else 1
-        said = {"format": _FORMAT, "what": what, "before": now, "after": after}
-        save_file(folder / FOLDER / f"{number:06d}.json", json.dumps(said))
+        record = {"format": _FORMAT, "what": what, "before": now, "after": after}
+        save_file(folder / FOLDER / f"{number:06d}.json", json.dumps(record))
         for name in sorted(files, key=lambda name: name == last):
             _put(folder / name, after[name])
         _shorten(folder)
@@ -88,8 +88,8 @@ def undo(folder: Path, of: str) -> Undone:
             raise InputError(
                 "has nothing to undo", where=str(folder / of), hint="what carvegen keep has changed can be undone"
             )
-        said = _said(steps[-1])
-        before, after = said.before, said.after
+        record = _record(steps[-1])
+        before, after = record.before, record.after
         beside, back, away = dict[str, str](), list[str](), list[str]()
         for name in sorted(before, reverse=True):
             now = _text(folder / name)
@@ -101,7 +101,7 @@ def undo(folder: Path, of: str) -> Undone:
             _put(folder / name, before[name])
             (away if before[name] is None else back).append(name)
         steps[-1].unlink(missing_ok=True)
-        return Undone(what=said.what, back=tuple(back), away=tuple(away), beside=beside, more=len(steps) - 1)
+        return Undone(what=record.what, back=tuple(back), away=tuple(away), beside=beside, more=len(steps) - 1)
 
 
 def _steps(folder: Path) -> list[Path]:
@@ -122,19 +122,19 @@ class _Step:
     after: Mapping[str, str | None]
 
 
-def _said(step: Path) -> _Step:
+def _record(step: Path) -> _Step:
     try:
-        said = json.loads(step.read_text(encoding="utf-8"))
-        if said["format"] != _FORMAT:
+        record = json.loads(step.read_text(encoding="utf-8"))
+        if record["format"] != _FORMAT:
             raise InputError("is of a form not known here", where=str(step), hint="take the carvegen that wrote it")
-        before, after = dict[str, str | None](said["before"]), dict[str, str | None](said["after"])
+        before, after = dict[str, str | None](record["before"]), dict[str, str | None](record["after"])
         if any(PurePath(name).is_absolute() or ".." in PurePath(name).parts for name in before):
             raise ValueError
         if before.keys() != after.keys() or not all(
             text is None or isinstance(text, str) for text in (*before.values(), *after.values())
         ):
             raise ValueError
-        return _Step(str(said["what"]), before, after)
+        return _Step(str(record["what"]), before, after)
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         raise InputError(
             "can't be read", where=str(step), hint="move it away; older steps can be undone still"
@@ -144,7 +144,7 @@ def _said(step: Path) -> _Step:
 def _concerns(step: Path, file: str) -> bool:
     """Whether a step changed a file; one that can't be read may have, and is told when its turn comes."""
     try:
-        return file in _said(step).before
+        return file in _record(step).before
     except InputError:
         return True
 

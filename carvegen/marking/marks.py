@@ -95,8 +95,8 @@ def key_of(shape: BaseGeometry) -> str:
     """The key of a mark that has no name: where it lies, and its shape to a tenth of a millimetre."""
     x, y, right, top = shapely.bounds(shape)
     xy = np.round(shapely.get_coordinates(shapely.normalize(shape)), 1) + 0.0
-    said = hashlib.sha256(np.unique(xy, axis=0).tobytes()).hexdigest()[:6]
-    return f"at {(x + right) / 2:.1f} {(y + top) / 2:.1f} mm, {said}"
+    digest = hashlib.sha256(np.unique(xy, axis=0).tobytes()).hexdigest()[:6]
+    return f"at {(x + right) / 2:.1f} {(y + top) / 2:.1f} mm, {digest}"
 
 
 def on_face(marks: Iterable[Mark], face: BaseGeometry) -> tuple[tuple[Mark, ...], tuple[str, ...]]:
@@ -124,11 +124,14 @@ def check_agreement(marks: Sequence[Mark], *, openings: BaseGeometry = _NOTHING)
     """
     over = [mark for mark in marks if mark.meaning == Meaning.STAYS and shapely.intersects(mark.shape, openings)]
     where = [_where(shapely.intersection(mark.shape, openings)) for mark in over]
-    said = [*_contradictions(marks), *(f"{its} lies over an opening {at}" for its, at in zip(over, where, strict=True))]
-    if said:
-        more = f" (and {len(said) - 1} more)" if len(said) > 1 else ""
+    faults = [
+        *_contradictions(marks),
+        *(f"{mark} lies over an opening {at}" for mark, at in zip(over, where, strict=True)),
+    ]
+    if faults:
+        more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
         hint = "draw them apart, or take one out; some may be for other motifs or other blocks"
-        raise InputError(f"contradict one another: {said[0]}{more}", hint=hint)
+        raise InputError(f"contradict one another: {faults[0]}{more}", hint=hint)
 
 
 def contradict(one: Mark, other: Mark) -> bool:

@@ -148,10 +148,10 @@ def _hint(drawing: Elements) -> str:
 
 def _marks_of(element: Element, names: Names) -> Iterator[Mark]:
     """The mark that an element is; none if no group around it has a meaning, or it has no area."""
-    said = _meaning_of(element)
-    if said is None or len(element.shapes) == 0:
+    entry = _meaning_of(element)
+    if entry is None or len(element.shapes) == 0:
         return
-    meaning, number = said
+    meaning, number = entry
     if isinstance(meaning, HoleMeaning):
         return
     around = [name for group in element.groups for name in group]
@@ -170,10 +170,10 @@ def _marks_of(element: Element, names: Names) -> Iterator[Mark]:
 
 def _holes_of(element: Element, names: Names) -> Iterator[HoleMark]:
     """What an element says of holes; nothing if no group around it does, or it has no area."""
-    said = _meaning_of(element)
-    if said is not None and isinstance(said[0], HoleMeaning) and len(element.shapes):
+    entry = _meaning_of(element)
+    if entry is not None and isinstance(entry[0], HoleMeaning) and len(element.shapes):
         motifs = names.for_motifs(name for group in element.groups for name in group)
-        yield HoleMark(meaning=said[0], shape=shapely.union_all(element.shapes), motifs=motifs)
+        yield HoleMark(meaning=entry[0], shape=shapely.union_all(element.shapes), motifs=motifs)
 
 
 def _meaning_of(element: Element) -> tuple[Meaning | HoleMeaning, str] | None:

@@ -171,22 +171,14 @@ class Page:
         """The print, without its shapes."""
         if self._session is None:
             return JSONResponse({"begin": True})
-        told = await run_in_threadpool(self._session.state)
+        description = await run_in_threadpool(self._session.state)
         window_id = request.query_params.get("window_id", "")
         known = window_id.isdecimal() and len(window_id) < _MOST_DIGITS and int(window_id) > 0
         if not known:
             self._windows += 1
         window = int(window_id) if known else self._windows
-        looks = told["only_looks"] or not self._holds(window)
-        return JSONResponse({**told, "window_id": window, "only_looks": looks})
-
-    async def shapes(self, _: Request) -> Response:
-        """All shapes, packed."""
-        return _packed(await run_in_threadpool(self.session.shapes))
-
-    async def blocks(self, _: Request) -> Response:
-        """What each block would print, packed."""
-        return _packed(await run_in_threadpool(self.session.blocks))
+        looks = description["only_looks"] or not self._holds(window)
+        return JSONResponse({**description, "window_id": window, "only_looks": looks})
 
     async def do(self, request: Request) -> Response:
         """A gesture; what it has changed, packed."""
@@ -216,30 +208,6 @@ class Page:
 
         return StreamingResponse(lines(), media_type="text/event-stream")
 
-    async def tries(self, request: Request) -> Response:
-        """The last tries of a place that grows again, packed."""
-        return _packed(await run_in_threadpool(self.session.tries, request.path_params["mark"]))
-
-    async def findings(self, _: Request) -> Response:
-        """What would break."""
-        return JSONResponse(await run_in_threadpool(self.session.findings))
-
-    async def build(self, request: Request) -> Response:
-        """Begin a build; its progress comes by events."""
-        self._check_holds(await _json_of(request))
-        await run_in_threadpool(self.session.build)
-        return Response(status_code=202)
-
-    async def stop(self, request: Request) -> Response:
-        """Stop a build."""
-        self._check_holds(await _json_of(request))
-        await run_in_threadpool(self.session.stop)
-        return Response(status_code=204)
-
-    async def files(self, _: Request) -> Response:
-        """What the last build has handed over."""
-        return JSONResponse(await run_in_threadpool(lambda: listed(self.session.files())))
-
     async def file(self, request: Request) -> Response:
         """One of these files, by its name in the list: no other name reaches the disk."""
         result = await run_in_threadpool(self.session.files)
@@ -267,10 +235,6 @@ class Page:
         if path is None:
             return PlainTextResponse("no sheet was drawn yet", 404)
         return FileResponse(path, media_type=INLINE[".pdf"], headers={"content-security-policy": _FILES_POLICY})
-
-    async def cautions(self, _: Request) -> Response:
-        """Open questions and cautions."""
-        return JSONResponse(await run_in_threadpool(self.session.cautions))
 
     async def offers(self, _: Request) -> Response:
         """What may be begun with."""
@@ -339,18 +303,6 @@ class Page:
             raise InputError("was handed in too long ago, much has come since", hint="choose the file once more")
         return self._uploads[number]
 
-    async def thumbnail(self, request: Request) -> Response:
-        """The middle of the print in other weather."""
-        names = request.path_params
-        data = await run_in_threadpool(self.session.thumbnail, names["motif"], names["preset"])
-        return Response(data, media_type="image/png")
-
-    async def by_hand(self, request: Request) -> Response:
-        """The same part by other settings, while a slider is moved."""
-        numbers = dict(request.query_params)
-        data = await run_in_threadpool(self.session.by_hand, request.path_params["motif"], numbers)
-        return Response(data, media_type="image/png")
-
     async def close(self, request: Request) -> Response:
         """A window was closed."""
         body = await _json_of(request)
@@ -358,21 +310,46 @@ class Page:
             self._holder = None
         return Response(status_code=204)
 
+    def _answers(self, work: Callable[[Session, Request], Any], media_type: str = "application/json") -> Handler:
+        """A handler that answers with what is asked of the print: JSON, or bytes of another type."""
+
+        async def answer(request: Request) -> Response:
+            result = await run_in_threadpool(work, self.session, request)
+            return Response(result, media_type=media_type) if isinstance(result, bytes) else JSONResponse(result)
+
+        return answer
+
+    def _begins(self, work: Callable[[Session], None], status: int) -> Handler:
+        """A handler of the window that holds the print for what goes on behind; its progress comes by events."""
+
+        async def begin(request: Request) -> Response:
+            self._check_holds(await _json_of(request))
+            await run_in_threadpool(work, self.session)
+            return Response(status_code=status)
+
+        return begin
+
     def routes(self) -> list[Route]:
         """All there are."""
+        shapes, picture = "application/octet-stream", "image/png"
         get = {
-            "/": self.client, "/print": self.state, "/shapes": self.shapes, "/blocks": self.blocks,
-            "/events": self.events,
-            "/findings": self.findings, "/tries/{mark}": self.tries, "/files": self.files,
-            "/begin": self.offers, "/weather/{motif}/{preset}.png": self.thumbnail,
-            "/weather/{motif}.png": self.by_hand,
-            "/proof/{name}": self.proof_file,
-            "/file/{name:path}": self.file, "/cautions": self.cautions, "/sheet": self.sheet,
+            "/": self.client, "/print": self.state, "/events": self.events, "/begin": self.offers,
+            "/shapes": self._answers(lambda session, _: session.shapes(), shapes),
+            "/blocks": self._answers(lambda session, _: session.blocks(), shapes),
+            "/tries/{mark}": self._answers(lambda session, ask: session.tries(ask.path_params["mark"]), shapes),
+            "/findings": self._answers(lambda session, _: session.findings()),
+            "/cautions": self._answers(lambda session, _: session.cautions()),
+            "/files": self._answers(lambda session, _: listed(session.files())),
+            "/weather/{motif}/{preset}.png": self._answers(lambda session, ask: session.thumbnail(
+                ask.path_params["motif"], ask.path_params["preset"]), picture),
+            "/weather/{motif}.png": self._answers(lambda session, ask: session.by_hand(
+                ask.path_params["motif"], dict(ask.query_params)), picture),
+            "/proof/{name}": self.proof_file, "/file/{name:path}": self.file, "/sheet": self.sheet,
         }  # fmt: skip
         post = {
             "/begin": self.begin, "/upload/{name}": self.upload, "/understood": self.understood,
-            "/proof": self.proof, "/pencil": self.read_sheet,
-            "/do": self.do, "/close": self.close, "/build": self.build, "/stop": self.stop,
+            "/proof": self.proof, "/pencil": self.read_sheet, "/do": self.do, "/close": self.close,
+            "/build": self._begins(Session.build, 202), "/stop": self._begins(Session.stop, 204),
             "/sheet": self.draw_sheet,
         }  # fmt: skip
         return [

@@ -163,26 +163,12 @@ class Step:
 
 
 Gesture = (
-    Stroke
-    | Area
-    | Erase
-    | TakeAway
-    | Move
-    | Redraw
-    | Draw
-    | Bare
-    | Keep
-    | Try
-    | ChooseTry
-    | Leave
-    | Mend
-    | Weather
-    | TakeMarks
-    | Step
-)
+    Stroke | Area | Erase | TakeAway | Move | Redraw | Draw | Bare | Keep | Try | ChooseTry | Leave | Mend | Weather
+    | TakeMarks | Step
+)  # fmt: skip
 
 
-def gesture(said: Any) -> tuple[str, Gesture]:  # noqa: ANN401
+def gesture(body: Any) -> tuple[str, Gesture]:  # noqa: ANN401
     """The id of a gesture, and what is to be done.
 
     Raises
@@ -190,7 +176,7 @@ def gesture(said: Any) -> tuple[str, Gesture]:  # noqa: ANN401
     InputError
         If it is none, with what is wrong.
     """
-    fields = _Said(said)
+    fields = _Fields(body)
     name, do = fields.text("id"), fields.text("do")
     if not _ID.fullmatch(name):
         raise InputError("must be letters and digits, at most 64", value=name, field="id")
@@ -204,44 +190,44 @@ def names_shapes(gesture: Gesture) -> bool:
     return isinstance(gesture, Move | Redraw) or (isinstance(gesture, TakeAway) and bool(gesture.ids))
 
 
-class _Said:
+class _Fields:
     """A JSON object whose values are checked as they are taken."""
 
-    def __init__(self, said: Any) -> None:  # noqa: ANN401
-        if not isinstance(said, Mapping):
-            raise InputError("must be an object", value=type(said).__name__)
-        self._said = said
+    def __init__(self, body: Any) -> None:  # noqa: ANN401
+        if not isinstance(body, Mapping):
+            raise InputError("must be an object", value=type(body).__name__)
+        self._body = body
 
     def has(self, key: str) -> bool:
-        return self._said.get(key) is not None
+        return self._body.get(key) is not None
 
     def text(self, key: str, usual: str | None = None) -> str:
-        value = self._said.get(key, usual)
+        value = self._body.get(key, usual)
         if not isinstance(value, str) or len(value) > 200:
             raise InputError("must be a text", value=value, field=key)
         return value
 
     def texts(self, key: str) -> tuple[str, ...]:
-        value = self._said.get(key) or []
+        value = self._body.get(key) or []
         if not isinstance(value, list) or len(value) > 100 or not all(isinstance(item, str) for item in value):
             raise InputError("must be a list of texts", field=key)
         return tuple(value)
 
     def values(self, key: str) -> Mapping[str, Any]:
-        value = self._said.get(key) or {}
+        value = self._body.get(key) or {}
         plain = isinstance(value, dict) and all(isinstance(item, str | int | float | bool) for item in value.values())
         if not plain or len(value) > 100:
             raise InputError("must be an object of plain values", field=key)
         return dict(value)
 
     def number(self, key: str, least: float, most: float, usual: float | None = None) -> float:
-        return _number(self._said.get(key, usual), key, least, most)
+        return _number(self._body.get(key, usual), key, least, most)
 
     def flag(self, key: str) -> bool:
-        return self._said.get(key) is True
+        return self._body.get(key) is True
 
     def place(self, key: str) -> tuple[float, float]:
-        value = self._said.get(key)
+        value = self._body.get(key)
         if not isinstance(value, list) or len(value) != 2:
             raise InputError("must be a place: two numbers", field=key)
         return _number(value[0], key, -_FAR_MM, _FAR_MM), _number(value[1], key, -_FAR_MM, _FAR_MM)
@@ -252,17 +238,17 @@ class _Said:
         return value
 
     def shape(self, key: str) -> int:
-        return self.whole(self._said.get(key), key)
+        return self.whole(self._body.get(key), key)
 
     def ids(self, key: str) -> tuple[int, ...]:
-        value = self._said.get(key) or []
+        value = self._body.get(key) or []
         if not isinstance(value, list) or len(value) > _MOST_IDS:
             raise InputError("must be a list of shapes", field=key)
         return tuple(self.whole(item, key) for item in value)
 
     def points(self, least: int = 1) -> Floats:
         """Places and the pressure at each, 1 where it is not said; (n, 3)."""
-        value = self._said.get("points")
+        value = self._body.get("points")
         if not isinstance(value, list) or not least <= len(value) <= _MOST_POINTS:
             raise InputError(f"must be a list of {least} to {_MOST_POINTS} points", field="points")
         try:
@@ -282,40 +268,40 @@ def _number(value: object, key: str, least: float, most: float) -> float:
     return float(value)  # type: ignore[arg-type]
 
 
-def _meaning(fields: _Said) -> Meaning:
+def _meaning(fields: _Fields) -> Meaning:
     try:
         return Meaning(fields.text("meaning"))
     except ValueError:
         raise InputError("must be a known meaning", field="meaning", hint=f"one of: {', '.join(Meaning)}") from None
 
 
-def _for(fields: _Said) -> dict[str, Any]:
+def _for(fields: _Fields) -> dict[str, Any]:
     motifs = (fields.text("motif"),) if fields.has("motif") else fields.texts("motifs")
     return {"motifs": motifs, "blocks": fields.texts("blocks"), "strength": fields.number("strength", 0.02, 1, 1.0)}
 
 
-def _stroke(fields: _Said) -> Stroke:
+def _stroke(fields: _Fields) -> Stroke:
     return Stroke(
         meaning=_meaning(fields), breadth_mm=fields.number("breadth", 0.1, 200), points=fields.points(), **_for(fields)
     )
 
 
-def _area(fields: _Said) -> Area:
+def _area(fields: _Fields) -> Area:
     return Area(meaning=_meaning(fields), points=fields.points(3), **_for(fields))
 
 
-def _erase(fields: _Said) -> Erase:
+def _erase(fields: _Fields) -> Erase:
     return Erase(breadth_mm=fields.number("breadth", 0.1, 200), points=fields.points(), whole=fields.flag("whole"))
 
 
-def _take_away(fields: _Said) -> TakeAway:
+def _take_away(fields: _Fields) -> TakeAway:
     points = fields.points() if fields.has("points") else None
     if points is None and not fields.ids("ids"):
         raise InputError("names nothing", field="ids")
     return TakeAway(ids=fields.ids("ids"), breadth_mm=fields.number("breadth", 0.01, 200, 0.1), points=points)
 
 
-def _move(fields: _Said) -> Move:
+def _move(fields: _Fields) -> Move:
     ids = fields.ids("ids")
     if not ids:
         raise InputError("names nothing", field="ids")
@@ -326,7 +312,7 @@ def _move(fields: _Said) -> Move:
     )  # fmt: skip
 
 
-_MAKERS: Mapping[str, Callable[[_Said], Gesture]] = {
+_MAKERS: Mapping[str, Callable[[_Fields], Gesture]] = {
     "stroke": _stroke,
     "area": _area,
     "erase": _erase,

@@ -118,8 +118,8 @@ def last(path: Path) -> Address | None:
         with _file(path).open(encoding="utf-8") as file:
             if os.name == "posix" and os.fstat(file.fileno()).st_mode & 0o077:
                 return None  # others could have read it
-            said = json.loads(file.read(1000))
-        address = Address(port=said["port"], token=said["token"])
+            record = json.loads(file.read(1000))
+        address = Address(port=record["port"], token=record["token"])
         good = address.port in _PORTS and _TOKEN.fullmatch(address.token)
     except (OSError, ValueError, KeyError, TypeError):
         return None

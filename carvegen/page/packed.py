@@ -37,18 +37,18 @@ def step_for(size: tuple[float, float]) -> float:
     return max(STEP_MM, float(np.ceil(100 * max(size) / _MOST) / 100))
 
 
-def packed(told: Mapping[str, Any], groups: Sequence[Group], step_mm: float) -> bytes:
+def packed(description: Mapping[str, Any], groups: Sequence[Group], step_mm: float) -> bytes:
     """The bytes: length of the JSON, the JSON, rings, points, the shape of each ring, starts, x and y of each point."""
     heads = [
         {"kind": group.kind, "name": group.name, "blocks": list(group.blocks), "ids": list(dict.fromkeys(group.ids))}
         for group in groups
     ]
-    said = json.dumps({**told, "groups": heads}, separators=(",", ":")).encode()
-    said += b" " * (-len(said) % 4)
+    header = json.dumps({**description, "groups": heads}, separators=(",", ":")).encode()
+    header += b" " * (-len(header) % 4)
     rings = geometry.rings(geometry.stack(group.shapes for group in groups))
     ids = np.concatenate([np.empty(0, np.uint32), *(np.asarray(group.ids, np.uint32) for group in groups)])
     xy = np.clip(np.round(rings.xy / step_mm), 0, _MOST).astype("<u2")
     return b"".join([
-        struct.pack("<I", len(said)), said, struct.pack("<II", len(rings), len(xy)),
+        struct.pack("<I", len(header)), header, struct.pack("<II", len(rings), len(xy)),
         ids[rings.owner].astype("<u4").tobytes(), rings.start.astype("<u4").tobytes(), xy.tobytes(),
     ])  # fmt: skip

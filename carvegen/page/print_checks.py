@@ -79,7 +79,7 @@ def taken_apart(print_: Print, shelf: Library, out: Path, *, say: Say) -> tuple[
         reports = (finding for setup in setups[name] for finding in checked(setup.on(block)))
         result[name] = _once([*notes_of(cut), *reports])
     bare = {name: shapely.intersection(cut.white, cut.picture) for name, cut in cuts.items() if cut.die is None}
-    return result, {name: geometry.solid(shapely.union(cuts[name].land, its)) for name, its in bare.items()}
+    return result, {name: geometry.solid(shapely.union(cuts[name].land, outline)) for name, outline in bare.items()}
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

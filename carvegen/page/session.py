@@ -54,8 +54,8 @@ _SLOW_S = {"building": (3.0, 0.5, 4.0), "drawing the sheet": (1.0, 0.2, 1.0)}
 _REMEMBERED = 64  #: so many answers are kept for gestures that are sent again
 
 
-def _findings(told: Mapping[str, list[dict[str, Any]]]) -> dict[str, list[Finding]]:
-    return {name: [Finding.from_dict(finding) for finding in lot] for name, lot in told.items()}
+def _findings(message: Mapping[str, list[dict[str, Any]]]) -> dict[str, list[Finding]]:
+    return {name: [Finding.from_dict(finding) for finding in lot] for name, lot in message.items()}
 
 
 Note = Callable[[dict[str, str]], None]
@@ -68,7 +68,7 @@ class OnlyLooksError(Exception):
 
 @dataclass(frozen=True, kw_only=True)
 class _Answer:
-    told: dict[str, Any]
+    message: dict[str, Any]
     groups: list[Group]
 
 
@@ -174,9 +174,9 @@ class Session:
         """All shapes, packed."""
         desk = self.desk
         with self._lock:
-            told = self._told(gone=(), marks=self._marks_told(), gone_marks=())
+            message = self._told(gone=(), marks=self._marks_told(), gone_marks=())
             groups = [*self._blocks(), *self._openings(), *desk.seen.groups(desk.seen.numbers())]
-            return packed(told, groups, step_for(desk.size))
+            return packed(message, groups, step_for(desk.size))
 
     def blocks(self) -> bytes:
         """What each block would print, packed."""
@@ -189,7 +189,7 @@ class Session:
         desk = self.desk
         with self._lock:
             result, mark = desk.attempts(key), desk.mark_called(key)
-        told = {
+        message = {
             "mark": key, "chosen": mark.attempt,
             "box": [round(float(value), 3) for value in shapely.bounds(mark.shape)],
             "tries": [
@@ -197,7 +197,7 @@ class Session:
                 for attempt, groups in result.items()
             ],
         }  # fmt: skip
-        return packed(told, [group for groups in result.values() for group in groups], step_for(desk.size))
+        return packed(message, [group for groups in result.values() for group in groups], step_for(desk.size))
 
     def do(self, gesture_id: str, gesture: Gesture, opening: str = "") -> bytes:
         """Do a gesture, once however often it is sent; what has changed, packed.
@@ -219,7 +219,7 @@ class Session:
             if self._journal is None or self._saver is None:
                 raise OnlyLooksError
             if self._journal.has(gesture_id):
-                answer = self._answers.get(gesture_id) or _Answer(told={**self._told(), "reload": True}, groups=[])
+                answer = self._answers.get(gesture_id) or _Answer(message={**self._told(), "reload": True}, groups=[])
             else:
                 before = opening not in ("", self.opening)
                 if before and names_shapes(gesture):
@@ -228,14 +228,14 @@ class Session:
                     )
                 answer = self._done(desk, self._journal, gesture_id, gesture)
                 if before:
-                    answer.told["reload"] = True
+                    answer.message["reload"] = True
                 self._answers[gesture_id] = answer
                 for old in list(self._answers)[:-_REMEMBERED]:
                     del self._answers[old]
-        return packed(answer.told, answer.groups, step_for(desk.size))
+        return packed(answer.message, answer.groups, step_for(desk.size))
 
     def _done(self, desk: Desk, journal: GestureJournal, gesture_id: str, gesture: Gesture) -> _Answer:
-        begun, said = time.perf_counter(), tuple[str, ...]()
+        begun, notes = time.perf_counter(), tuple[str, ...]()
         if isinstance(gesture, Step):
             step = journal.next("undo" if gesture.back else "redo")
             if step is None:
@@ -245,7 +245,7 @@ class Session:
             note: Note = partial(journal.move, gesture_id, do)
         else:
             plan = self._planned(gesture, desk)
-            change, said, keeping = plan.change, plan.said, plan.keeping
+            change, notes, keeping = plan.change, plan.notes, plan.keeping
             note = partial(journal.add, gesture_id, change)
         saver = self._saver
         assert saver is not None
@@ -263,7 +263,7 @@ class Session:
                 self._check_later()
         if isinstance(gesture, Mend) and (result := self._found.called(gesture.finding)) and result[1].at:
             self._nearby.look(desk, shapely.buffer(shapely.Point(result[1].at), 1.0))
-        return self._answer(outcome, change.what, said, time.perf_counter() - begun)
+        return self._answer(outcome, change.what, notes, time.perf_counter() - begun)
 
     def _planned(self, gesture: Gesture, desk: Desk) -> Planned:
         """What a gesture would do: of its own, or with what is known here beside the desk."""
@@ -293,16 +293,16 @@ class Session:
 
         threading.Thread(target=run, name="opening", daemon=True).start()
 
-    def _answer(self, outcome: Outcome, what: str, said: tuple[str, ...], seconds: float) -> _Answer:
+    def _answer(self, outcome: Outcome, what: str, notes: tuple[str, ...], seconds: float) -> _Answer:
         assert self._desk is not None
         new = set(outcome.new_marks)
         marks = [own_marks.told(mark, fixed=False) for mark in self._desk.marks.own if mark.key in new]
-        told = self._told(gone=outcome.delta.gone, marks=marks, gone_marks=outcome.gone_marks)
+        message = self._told(gone=outcome.delta.gone, marks=marks, gone_marks=outcome.gone_marks)
         kept = [motif.name for motif in self._desk.print_.motifs if motif.kept]
-        told |= {"said": list(said), "message": what, "kept": kept, "ms": round(1000 * seconds, 1)}
+        message |= {"said": list(notes), "message": what, "kept": kept, "ms": round(1000 * seconds, 1)}
         if outcome.again:
-            told["reload"] = True
-        return _Answer(told=told, groups=self._desk.seen.groups(outcome.delta.new))
+            message["reload"] = True
+        return _Answer(message=message, groups=self._desk.seen.groups(outcome.delta.new))
 
     def _told(self, *, gone: Any = (), marks: Any = (), gone_marks: Any = ()) -> dict[str, Any]:  # noqa: ANN401
         return {
@@ -380,14 +380,14 @@ class Session:
             return
         version, pace = self._version, Pace(self.path, "checking")
 
-        def done(told: dict[str, dict[str, Any]]) -> None:
+        def done(message: dict[str, dict[str, Any]]) -> None:
             pace.done()
             with self._lock:
                 if self._version != version:
                     return
                 if not self._found.is_whole(version):  # what a build says of its paths, too, is more than this
-                    self._found.whole(_findings(told["found"]), version)
-                self._prints = {name: shapely.from_wkb(shape) for name, shape in told["prints"].items()}
+                    self._found.whole(_findings(message["found"]), version)
+                self._prints = {name: shapely.from_wkb(shape) for name, shape in message["prints"].items()}
             self._say_work("")
             self._looked(version)
             self._tell({"kind": "blocks", "version": version})
@@ -429,12 +429,12 @@ class Session:
         """
         version = self.desk.version
 
-        def event(told: dict[str, Any]) -> dict[str, Any]:
+        def event(message: dict[str, Any]) -> dict[str, Any]:
             with self._lock:
                 if self._version == version:
-                    self._found.whole(_findings(told["found"]), version)
+                    self._found.whole(_findings(message["found"]), version)
             self._looked(version)
-            return {"kind": "built", "breaks": told["breaks"], "notes": told["notes"]}
+            return {"kind": "built", "breaks": message["breaks"], "notes": message["notes"]}
 
         self._make("building", built, event)
 
@@ -452,7 +452,7 @@ class Session:
             raise InputError("must be a paper", value=paper, field="paper", hint=f"one of: {', '.join(PAPERS)}")
         if self._builder.busy:
             raise InputError("the files are being made", hint="wait until they are there, or stop that")
-        self._make("drawing the sheet", partial(sheet, paper=str(paper)), lambda told: {"kind": "sheet", **told})
+        self._make("drawing the sheet", partial(sheet, paper=str(paper)), lambda message: {"kind": "sheet", **message})
 
     def sheet(self) -> Path | None:
         """The sheet that was drawn last; None if none was."""
@@ -474,10 +474,10 @@ class Session:
             part, left_s = pace.at(stage)
             self._say_work(f"{what}: {stage_words(stage)}", part, left_s, takes if part is None else "")
 
-        def done(told: dict[str, Any]) -> None:
+        def done(message: dict[str, Any]) -> None:
             pace.done()
             self._say_work("")
-            self._tell({**event(told), "version": version})
+            self._tell({**event(message), "version": version})
             self._look_on()
 
         def failed(error: CarvegenError | None) -> None:
@@ -524,25 +524,25 @@ class Session:
         """What must be settled, and heeded, before machine files are used."""
         return cautions(self.desk.print_, self.desk.setups)
 
-    def compared(self, picture: Path, said: dict[str, Any], out: Path) -> dict[str, Any]:
+    def compared(self, picture: Path, wish: dict[str, Any], out: Path) -> dict[str, Any]:
         """A photograph of a proof or a block laid on the plan: what is said; pictures go into `out`."""
-        return compared(self.desk.print_, picture, said, out)
+        return compared(self.desk.print_, picture, wish, out)
 
     def read_sheet(self, pages: Sequence[Path], out: Path) -> dict[str, Any]:
         """What is understood of photographs of the coloured sheet, under a key by which it can be taken as marks."""
-        marks, told = read_coloured(self.desk.print_, pages, out)
+        marks, message = read_coloured(self.desk.print_, pages, out)
         key = secrets.token_hex(6)
         with self._lock:
             self._sheets = {key: marks}
-        return {**told, "sheet": key}
+        return {**message, "sheet": key}
 
     def thumbnail(self, name: str, preset: str) -> bytes:
         """The middle of the print with a motif by another preset; a PNG."""
         return thumbnail(self.desk, self.desk.motif_called(name), preset)
 
-    def by_hand(self, name: str, said: Mapping[str, str]) -> bytes:
+    def by_hand(self, name: str, changes: Mapping[str, str]) -> bytes:
         """The same with a motif by other settings."""
-        return by_hand(self.desk, self.desk.motif_called(name), said)
+        return by_hand(self.desk, self.desk.motif_called(name), changes)
 
     def close(self) -> None:
         """Write what is left and let go of the print; once is enough."""

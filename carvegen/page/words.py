@@ -86,15 +86,15 @@ def noun(name: str) -> str:
 
 def explained(*texts: str) -> list[str]:
     """Texts with each word of the shop told where it stands first."""
-    told, met = list[str](), set[str]()
+    lines, met = list[str](), set[str]()
     for text in texts:
         for word, meaning in _EXPLAINED:
             result = None if meaning in met else word.search(text)
             if result is not None:
                 met.add(meaning)
                 text = f"{text[: result.end()]} ({meaning}){text[result.end() :]}"  # noqa: PLW2901
-        told.append(text)
-    return told
+        lines.append(text)
+    return lines
 
 
 def stage_words(stage: str) -> str:
@@ -117,6 +117,6 @@ def own_fault(error: BaseException) -> CarvegenError:
     """A fault of ours in words, or the error itself if it is one that can be shown."""
     if isinstance(error, CarvegenError):
         return error
-    said = shortened(f"{type(error).__name__}: {error}")
+    fault = shortened(f"{type(error).__name__}: {error}")
     hint = "nothing was changed by this; open the print again, and send us this line"
-    return CarvegenError(f"a fault of its own, not yours: {said}", hint=hint)
+    return CarvegenError(f"a fault of its own, not yours: {fault}", hint=hint)

@@ -110,9 +110,9 @@ def _lands(path: Path, args: dict[str, Any]) -> dict[str, Any]:
         if wanted and wanted not in result:
             raise InputError("has no such block", value=wanted, where=str(path), hint=f"known: {', '.join(result)}")
         return {wanted: result[wanted]} if wanted else result
-    said = {"dpi": args["dpi"], "size_mm": args["size_mm"]}
-    said["corners"] = scan.corners_from(args["corners"]) if args["corners"] else None
-    kept = {name: value for name, value in said.items() if value is not None}
+    scale = {"dpi": args["dpi"], "size_mm": args["size_mm"]}
+    scale["corners"] = scan.corners_from(args["corners"]) if args["corners"] else None
+    kept = {name: value for name, value in scale.items() if value is not None}
     return {shortened(path.stem, 60): land_in(path, view=options.view(args), scan=kept)}
 
 

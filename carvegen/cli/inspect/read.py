@@ -84,7 +84,7 @@ def _default(setting: Any) -> str:  # noqa: ANN401
 )
 @_scan_options
 @options.as_json
-def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, **said: Any) -> int:  # noqa: ANN401
+def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, **settings: Any) -> int:  # noqa: ANN401
     """Show what is understood of a drawing (SVG, DXF) or a scan (PNG, JPEG, TIFF, WebP, HEIC): size, layers, shapes.
 
     A scan's dark parts are traced at true size; everything that was assumed or changed is noted. Exit
@@ -99,11 +99,11 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     from carvegen.artwork.scan.planes import UNSURE
 
     _check_targets(file, out, picture)
-    units, outlines, onto, block = (said.pop(name) for name in ("units", "outlines", "onto", "block"))
-    said |= options.inks_of(said.pop("inks"), said.pop("print_file"))
-    chosen = {name: value for name, value in said.items() if value is not None}
+    units, outlines, onto, block = (settings.pop(name) for name in ("units", "outlines", "onto", "block"))
+    settings |= options.inks_of(settings.pop("inks"), settings.pop("print_file"))
+    chosen = {name: value for name, value in settings.items() if value is not None}
     if onto is not None:
-        artwork = _on_plan(file, onto, picture, {**said, "block": block})
+        artwork = _on_plan(file, onto, picture, {**settings, "block": block})
     elif chosen or is_picture(file):
         artwork = _by_corners(file, chosen) if "size_mm" in chosen else read_scan(file, ScanOptions(**chosen))
     else:
@@ -137,7 +137,7 @@ def _by_corners(file: Path, chosen: dict[str, Any]) -> Artwork:
         raise
 
 
-def _on_plan(file: Path, onto: Path, picture: Path | None, said: dict[str, Any]) -> Artwork:
+def _on_plan(file: Path, onto: Path, picture: Path | None, settings: dict[str, Any]) -> Artwork:
     """What a scan shows, laid on a plan."""
     from dataclasses import replace
 
@@ -147,19 +147,19 @@ def _on_plan(file: Path, onto: Path, picture: Path | None, said: dict[str, Any])
     from carvegen.artwork.scan.planes import UNSURE
     from carvegen.delivery.first_proof import cover_words, laid_file, lands_of, side_words
 
-    lands, size, stencils = lands_of(onto, said.pop("block"))
-    said = {"paper": ScanOptions().paper, **said}
+    lands, size, stencils = lands_of(onto, settings.pop("block"))
+    settings = {"paper": ScanOptions().paper, **settings}
     drawn = picture or Path(f"{file.stem}-on-plan.png")
-    result = laid_file(file, lands, size, drawn, said, stencils=stencils)
+    result = laid_file(file, lands, size, drawn, settings, stencils=stencils)
     if result is None:
         raise InputError(
             "has too little drawn on it to lay a scan there", where=str(onto),
             hint="leave --onto out, and give --corners and --size, or --dpi",
         )  # fmt: skip
     name, laid, notes = result
-    used = {key: value for key, value in said.items() if value is not None and key not in _PLACED}
+    used = {key: value for key, value in settings.items() if value is not None and key not in _PLACED}
     artwork = read_laid(laid, ScanOptions(**used))
-    over = covered(laid) if len(artwork.layers) == 1 and not said.get("coats") else geometry.union(geometry.empty())
+    over = covered(laid) if len(artwork.layers) == 1 and not settings.get("coats") else geometry.union(geometry.empty())
     if not over.is_empty:
         ((layer, shapes),) = artwork.layers.items()
         land = InkSeen(land=geometry.union(shapes), hidden=over).as_planned_where_hidden(lands[name])
@@ -246,8 +246,8 @@ def _say(artwork: Artwork) -> None:
         click.echo("  ".join([name.ljust(widths[0]), *cells]))
     for name, names in artwork.inside.items():
         more = f" and {len(names) - _MOST_NAMES} more" if len(names) > _MOST_NAMES else ""
-        said = ", ".join(shortened(name, _CELL) for name in names[:_MOST_NAMES])
-        click.echo(f"inside {shortened(name, _CELL)}: {said}{more}; FILE#NAME takes one of them")
+        shown = ", ".join(shortened(name, _CELL) for name in names[:_MOST_NAMES])
+        click.echo(f"inside {shortened(name, _CELL)}: {shown}{more}; FILE#NAME takes one of them")
 
 
 def _extent(artwork: Artwork) -> str:
@@ -257,8 +257,8 @@ def _extent(artwork: Artwork) -> str:
     from carvegen.base.units import MM_PER
 
     left, bottom, right, top = shapely.total_bounds(artwork.shapes).tolist()
-    said = f"what is drawn is {right - left:.1f} × {top - bottom:.1f} mm"
+    extent = f"what is drawn is {right - left:.1f} × {top - bottom:.1f} mm"
     if artwork.unit_mm in (None, 1.0):
-        return said
+        return extent
     unit = next((name for name, mm in MM_PER.items() if mm == artwork.unit_mm), f"{artwork.unit_mm:g} mm")
-    return f"its unit is {unit}: {said}"
+    return f"its unit is {unit}: {extent}"

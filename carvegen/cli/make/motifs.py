@@ -25,10 +25,10 @@ def command(as_json: bool) -> None:
     if as_json:
         click.echo(json.dumps(result, indent=1))
         return
-    for name, its in result.items():
-        click.echo(f"{name}: {its['about']}")
-        click.echo(f"  presets: {', '.join(its['presets'])}")
-        click.echo(f"  settings: {', '.join(setting['option'] for setting in its['settings'])}")
+    for name, entry in result.items():
+        click.echo(f"{name}: {entry['about']}")
+        click.echo(f"  presets: {', '.join(entry['presets'])}")
+        click.echo(f"  settings: {', '.join(setting['option'] for setting in entry['settings'])}")
         click.echo(f"  more: carvegen {name} --help\n")
 
 

@@ -50,12 +50,12 @@ def list_(folders: tuple[Path, ...], as_json: bool) -> None:
     shelf = library(folders)
     result = {kind: [_read(shelf, kind, key) for key in shelf.keys(kind)] for kind in _folders()}
     if as_json:
-        _say_json({kind: [_brief(profile) for profile in its] for kind, its in result.items()})
+        _say_json({kind: [_brief(profile) for profile in entry] for kind, entry in result.items()})
         return
-    for kind, its in result.items():
+    for kind, entry in result.items():
         click.echo(kind)
         heading = ["key", "name", *(["laser", "router"] if kind == "materials" else [])]
-        for line in _table([heading, *(list(_brief(profile).values()) for profile in its)]):
+        for line in _table([heading, *(list(_brief(profile).values()) for profile in entry)]):
             click.echo(f"  {line}")
 
 
@@ -185,10 +185,10 @@ def _lines(page: dict[str, Any]) -> Iterator[str]:
     yield from (f"  {line}" for line in _table(rows))
     for layer, colour in page["layer_colours"].items():
         yield f"  layer {layer}: colour {colour}"
-    for machine, its in page["permits"].items():
-        yield f"  {machine}: {its['verdict']}. {its['why']}"
-        yield f"    source: {its['source']}"
-        yield from (f"    - {caution}" for caution in its["cautions"])
+    for machine, entry in page["permits"].items():
+        yield f"  {machine}: {entry['verdict']}. {entry['why']}"
+        yield f"    source: {entry['source']}"
+        yield from (f"    - {caution}" for caution in entry["cautions"])
     yield from (f"  - {caution}" for caution in page["cautions"])
     yield ""
 

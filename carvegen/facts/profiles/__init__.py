@@ -42,10 +42,10 @@ _Stamp = tuple[int, int] | None
 def _stamp(path: Path) -> _Stamp:
     """By what a changed file is known: when it was written (ns), and its size; None if it is not there."""
     try:
-        its = path.stat()
+        status = path.stat()
     except OSError:
         return None
-    return its.st_mtime_ns, its.st_size
+    return status.st_mtime_ns, status.st_size
 
 
 class Library:

@@ -126,8 +126,8 @@ def keep_safe(sheet: Sheet, mine: Material) -> None:
                 )  # fmt: skip
                 return
     if mine.composition and mine.permits["laser"].verdict is not Verdict.NEVER and not workable(mine.composition):
-        said = statement(mine.composition, tuple(substances().values()))
-        rest = f'"{" ".join(said.strange)}"' if said.strange else "a composition that names no substance"
+        declared = statement(mine.composition, tuple(substances().values()))
+        rest = f'"{" ".join(declared.strange)}"' if declared.strange else "a composition that names no substance"
         sheet.fault(
             "laser.verdict", f"must be never for {rest}: not among the substances known as workable by a laser",
             value=mine.permits["laser"].verdict.value,
@@ -214,8 +214,8 @@ def machine(sheet: Sheet, key: str) -> Machine:
     origin = sheet.text("origin", among=ORIGINS) if "origin" in sheet.left else "lower-left"
     table = sheet.table("values", optional=kind == "hand")
     paces = PACE_RANGES.get(kind, {})
-    given = {name: allowed for name, allowed in paces.items() if name in table.left}
-    values, sources = _figures(table, {**({} if kind == "hand" else BED_RANGES), **given})
+    own_paces = {name: allowed for name, allowed in paces.items() if name in table.left}
+    values, sources = _figures(table, {**({} if kind == "hand" else BED_RANGES), **own_paces})
     table.close(also=paces)
     _check_spindle(sheet, values)
     colours = sheet.table("layer_colours", optional=True).whole_numbers(COLOUR_RANGE)
@@ -227,7 +227,7 @@ def machine(sheet: Sheet, key: str) -> Machine:
         usual_straight_cutter=straight,
         bed_width_mm=values.get("bed_width_mm"), bed_height_mm=values.get("bed_height_mm"),
         layer_colours=colours, cautions=tuple(dict.fromkeys((*first, *own))), sources=sources, origin=origin,
-        **{name: values[name] for name in given},
+        **{name: values[name] for name in own_paces},
     )  # fmt: skip
 
 

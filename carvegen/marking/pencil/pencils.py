@@ -182,7 +182,7 @@ def check_apart(pencils: Sequence[Pencil]) -> list[str]:
     InputError
         If two are too much alike to be told apart.
     """
-    said = []
+    faults = []
     for one, other in itertools.combinations(pencils, 2):
         apart = float(ciede2000(one.lab, other.lab))
         which = f"the pencils for {one.meaning!s} ({hex_of(one.colour)}) and {other.meaning!s} ({hex_of(other.colour)})"
@@ -192,9 +192,9 @@ def check_apart(pencils: Sequence[Pencil]) -> list[str]:
                 hint="take another colour for one of them, on a fresh sheet",
             )  # fmt: skip
         if apart < DOUBTFUL_APART:
-            said.append(f"{which} are only {apart:.1f} apart (CIEDE2000): below {DOUBTFUL_APART:g} some may be taken "
+            faults.append(f"{which} are only {apart:.1f} apart (CIEDE2000): below {DOUBTFUL_APART:g} some may be taken "
                         "for the other; look at the picture of what was understood")  # fmt: skip
-    return said
+    return faults
 
 
 def nearest_pencil(hue: Light, lead: Mask, pencils: Sequence[Pencil], floor: Light) -> Which:

@@ -58,7 +58,7 @@ class Planned:
 
     change: Change
     keeping: Keeping | None = None  #: the motifs that it keeps
-    said: tuple[str, ...] = ()  #: what came otherwise than asked
+    notes: tuple[str, ...] = ()  #: what came otherwise than asked
 
 
 @functools.singledispatch
@@ -114,7 +114,7 @@ class _Marking:
                 return
         self.own.append(mark)
 
-    def change(self, what: str, said: Iterable[str] = (), **more: Any) -> Planned:  # noqa: ANN401
+    def change(self, what: str, notes: Iterable[str] = (), **more: Any) -> Planned:  # noqa: ANN401
         """The difference between the marks as they were and as they are."""
         before, after = self.desk.marks.own, self.own
         same = {id(mark) for mark in before} & {id(mark) for mark in after}
@@ -130,7 +130,7 @@ class _Marking:
                 what=what, marks_file=self.desk.marks.file if gone or new else "", marks_gone=gone, marks_new=new,
                 text=text, **more,
             ),
-            keeping=keeping, said=tuple(said),
+            keeping=keeping, notes=tuple(notes),
         )  # fmt: skip
 
 
@@ -153,13 +153,13 @@ def _drawn(desk: Desk, drawn: gestures.Stroke | gestures.Area, shape: BaseGeomet
     blocks = _named(drawn.blocks, (block.name for block in desk.print_.blocks), "block")
     heavy = float(drawn.points[:, 2].mean()) if drawn.meaning.graded else 1.0
     strength = round(float(np.clip(drawn.strength * heavy, 0.02, 1.0)), 2) if drawn.meaning.graded else 1.0
-    said = []
+    notes = []
     if drawn.meaning == Meaning.COMES_OUT and motifs:
-        said, motifs = ["what comes out is white whatever has grown there: the mark is for all motifs"], ()
+        notes, motifs = ["what comes out is white whatever has grown there: the mark is for all motifs"], ()
     marking.put(
         Mark(meaning=drawn.meaning, shape=shape, key=marking.key(), strength=strength, motifs=motifs, blocks=blocks)
     )
-    return marking.change(str(drawn.meaning), said)
+    return marking.change(str(drawn.meaning), notes)
 
 
 @planned.register(gestures.Stroke)
@@ -177,16 +177,16 @@ def _(erased: gestures.Erase, desk: Desk) -> Planned:
     marking, rubber = _Marking(desk=desk), own_marks.line_of(erased.points, erased.breadth_mm)
     met = [mark for mark in marking.own if shapely.intersects(mark.shape, rubber)]
     fixed = [mark for mark in (*desk.marks.before, *desk.marks.after) if shapely.intersects(mark.shape, rubber)]
-    said = [_ELSEWHERE] if fixed else []
+    notes = [_ELSEWHERE] if fixed else []
     if not met:
         raise InputError(
-            said[0] if said else "touches no mark", where="the eraser", hint="rub over a mark; a pencil draws new ones"
+            next(iter(notes), "touches no mark"), where="the eraser", hint="rub over a mark; a pencil draws new ones"
         )
     for mark in met:
         whole = erased.whole or mark.key.startswith(_BARE)
         left = None if whole else geometry.solid(shapely.difference(mark.shape, rubber))
         marking.replace(mark.key, None if left is None else own_marks.redrawn(mark, left, marking.names, desk.size))
-    return marking.change("rub out", said)
+    return marking.change("rub out", notes)
 
 
 @planned.register(gestures.Bare)
@@ -262,8 +262,8 @@ def mending_planned(block: str, finding: Finding, desk: Desk) -> Planned:
     raw = desk.print_.path.read_bytes()
     now = with_mending(desk.print_.path, raw, k)
     text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, now))
-    said = (f"the build now mends the {block} block wherever a limit breaks, here and elsewhere; snow stays bare",)
-    return Planned(change=Change(what=f"mend the {block} block", text=text), said=said)
+    notes = (f"the build now mends the {block} block wherever a limit breaks, here and elsewhere; snow stays bare",)
+    return Planned(change=Change(what=f"mend the {block} block", text=text), notes=notes)
 
 
 def _stays(desk: Desk, marking: _Marking, numbers: Sequence[int], begins: str) -> Mark:

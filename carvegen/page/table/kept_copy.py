@@ -77,9 +77,9 @@ def growths_beside(path: Path) -> Growths:
 
     def remembered(key: str, grow: Callable[[], tuple[Growth, Sequence[str]]]) -> tuple[Growth, Sequence[str]]:
         file = folder / f"{hashlib.blake2b(f'{__version__} {key}'.encode(), digest_size=16).hexdigest()}.npz"
-        with contextlib.suppress(*_DAMAGED), np.load(file, allow_pickle=False) as its:
-            record = json.loads(its["told"].tobytes())
-            growth = Growth(cuts=_shapes("cuts", its), free=_shapes("free", its), kept=record["kept"])
+        with contextlib.suppress(*_DAMAGED), np.load(file, allow_pickle=False) as stored:
+            record = json.loads(stored["told"].tobytes())
+            growth = Growth(cuts=_shapes("cuts", stored), free=_shapes("free", stored), kept=record["kept"])
             return growth, tuple(record["notes"])
         growth, notes = grow()
         record = json.dumps({"kept": dict(growth.kept), "notes": list(notes)})
@@ -108,8 +108,8 @@ def _copy(path: Path, motif: str, size: Size) -> Path | None:
         return None
     if len(data) < LARGE_BYTES:
         return None
-    said = f"{FORMAT} {__version__} {motif} {float(size[0])} {float(size[1])}".encode()
-    key = hashlib.blake2b(data, digest_size=16, person=hashlib.blake2b(said, digest_size=16).digest())
+    salt = f"{FORMAT} {__version__} {motif} {float(size[0])} {float(size[1])}".encode()
+    key = hashlib.blake2b(data, digest_size=16, person=hashlib.blake2b(salt, digest_size=16).digest())
     return _beside(path) / f"{key.hexdigest()}.npz"
 
 
@@ -141,18 +141,18 @@ def _write(copy: Path, kept: Kept) -> None:
 def _read(copy: Path) -> Kept | None:
     """What a copy holds; None if there is none, or it is damaged."""
     try:
-        with np.load(copy, allow_pickle=False) as its:
-            record = json.loads(its["told"].tobytes())
-            cuts, free = _shapes("cuts", its), _shapes("free", its)
-            bears, clear = shapely.from_wkb([its["bears"].tobytes(), its["clear"].tobytes()])
-            said = record["memory"]
-            memory = said and Memory(
-                motif=said["motif"], settings=said["settings"], marks=frozenset(said["marks"].split()),
+        with np.load(copy, allow_pickle=False) as stored:
+            record = json.loads(stored["told"].tobytes())
+            cuts, free = _shapes("cuts", stored), _shapes("free", stored)
+            bears, clear = shapely.from_wkb([stored["bears"].tobytes(), stored["clear"].tobytes()])
+            salt = record["memory"]
+            memory = salt and Memory(
+                motif=salt["motif"], settings=salt["settings"], marks=frozenset(salt["marks"].split()),
                 surroundings=Surroundings(bears=bears, clear=clear),
             )  # fmt: skip
             return Kept(
                 growth=Growth(cuts=cuts, free=free, kept=record["kept"]), names=record["names"],
-                ids=tuple(record["ids"].split("\n")) if len(cuts) else (), edited=cuts[its["edited"]], memory=memory,
+                ids=tuple(record["ids"].split("\n")) if len(cuts) else (), edited=cuts[stored["edited"]], memory=memory,
                 notes=tuple(record["notes"]),
             )  # fmt: skip
     except _DAMAGED:
@@ -166,9 +166,9 @@ def _flat(name: str, shapes: geometry.PolygonArray) -> dict[str, Any]:
     return {f"{name}_xy": xy, f"{name}_rings": rings, f"{name}_polygons": polygons}
 
 
-def _shapes(name: str, its: Any) -> geometry.PolygonArray:  # noqa: ANN401
-    xy = its[f"{name}_xy"]
+def _shapes(name: str, stored: Any) -> geometry.PolygonArray:  # noqa: ANN401
+    xy = stored[f"{name}_xy"]
     if len(xy) == 0:
         return geometry.empty()
-    offsets = (its[f"{name}_rings"], its[f"{name}_polygons"])
+    offsets = (stored[f"{name}_rings"], stored[f"{name}_polygons"])
     return np.asarray(shapely.from_ragged_array(shapely.GeometryType.POLYGON, xy, offsets), dtype=object)

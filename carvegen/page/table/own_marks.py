@@ -121,12 +121,12 @@ def values(mark: Mark) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def mark_from(said: Mapping[str, Any]) -> Mark:
+def mark_from(record: Mapping[str, Any]) -> Mark:
     """A mark from its plain values."""
     return Mark(
-        meaning=Meaning(said["meaning"]), shape=shapely.from_wkt(said["shape"]), key=said["key"],
-        strength=said["strength"], attempt=said["attempt"], motifs=tuple(said["motifs"]),
-        blocks=tuple(said["blocks"]),
+        meaning=Meaning(record["meaning"]), shape=shapely.from_wkt(record["shape"]), key=record["key"],
+        strength=record["strength"], attempt=record["attempt"], motifs=tuple(record["motifs"]),
+        blocks=tuple(record["blocks"]),
     )  # fmt: skip
 
 
@@ -153,15 +153,15 @@ def changed_files(change: Change) -> list[str]:
 
 def marks_named(change: Change) -> set[str]:
     """The keys of the marks that a change concerns."""
-    return {said["key"] for _, said in (*change.marks_gone, *change.marks_new)}
+    return {record["key"] for _, record in (*change.marks_gone, *change.marks_new)}
 
 
 def marks_after(own: Iterable[Mark], change: Change) -> tuple[Mark, ...]:
     """The page's own marks after a change; done twice it is as done once."""
     out = marks_named(change)
     marks = [mark for mark in own if mark.key not in out]
-    for place, said in sorted(change.marks_new, key=lambda its: its[0]):
-        marks.insert(place, mark_from(said))
+    for place, record in sorted(change.marks_new, key=lambda its: its[0]):
+        marks.insert(place, mark_from(record))
     return tuple(marks)
 
 

@@ -52,12 +52,12 @@ def done_to_files(journal: GestureJournal, path: Path, shelf: Library) -> list[s
         If a file that another program has saved can't be read, or something can't be written.
     """
     changes = [step.change for step in journal.unwritten]
-    print_, said = read_print(path, shelf), list[str]()
+    print_, notes = read_print(path, shelf), list[str]()
     for file in dict.fromkeys(file for change in changes for file in changed_files(change)):
-        said += _kept(file, changes, journal, print_)
+        notes += _kept(file, changes, journal, print_)
     if any(map(marks_named, changes)):
-        said += _marks(changes, journal, print_)
-    return said + _text(changes, path)
+        notes += _marks(changes, journal, print_)
+    return notes + _text(changes, path)
 
 
 def _kept(file: str, changes: list[Change], journal: GestureJournal, print_: Print) -> list[str]:

@@ -135,8 +135,8 @@ class Nearby:
                 for window in list(_windows(areas))[:_MOST_TILES]:
                     self._look(desk, window)
             except Exception as error:  # the check of the whole print comes all the same
-                said = CarvegenError(f"what lies about the change could not be checked: {shortened(repr(error))}")
-                self._failed(error if isinstance(error, CarvegenError) else said)
+                fault = CarvegenError(f"what lies about the change could not be checked: {shortened(repr(error))}")
+                self._failed(error if isinstance(error, CarvegenError) else fault)
             with self._lock:
                 version = desk.version
             self._done(version)

@@ -78,8 +78,8 @@ def files(print_: Print, shelf: Library) -> list[File]:
         if _of_machine(above):
             machines.setdefault(above, []).append(name)
         if kind != "machine":
-            said = (f"older than the print: {why}",) if why else ()
-            result.append(File(paths=(folder / name,), name=name, folder=above, what=what, kind=kind, safety=said))
+            age = (f"older than the print: {why}",) if why else ()
+            result.append(File(paths=(folder / name,), name=name, folder=above, what=what, kind=kind, safety=age))
     for above, names in machines.items():
         of = above.partition("/")[0]
         if not old.get(of, "it is of no block of the print"):
@@ -162,5 +162,5 @@ def cautions(print_: Print, setups: Setups) -> dict[str, Any]:
             lines.setdefault(setup.machine.name, []).extend(parted(text)[0] for text in cautions_of(setup))
     return {
         "questions": [f"{', '.join(dict.fromkeys(names))}: {text}" for text, names in questions.items()],
-        "cautions": [{"machine": name, "lines": explained(*dict.fromkeys(told))} for name, told in lines.items()],
+        "cautions": [{"machine": name, "lines": explained(*dict.fromkeys(texts))} for name, texts in lines.items()],
     }  # fmt: skip

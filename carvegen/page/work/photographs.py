@@ -34,7 +34,7 @@ __all__ = ["MARKED", "PICTURE", "SHEET", "compared", "read_coloured"]
 PICTURE, SHEET = "on-plan.png", "still-to-cut.pdf"  #: what is drawn of the last comparison
 
 
-def compared(print_: Print, seen: Path, said: Mapping[str, Any], out: Path) -> dict[str, Any]:
+def compared(print_: Print, seen: Path, wish: Mapping[str, Any], out: Path) -> dict[str, Any]:
     """A picture laid on the plan as it is built: its sentences, and what was drawn of it in the folder `out`.
 
     It is laid by the drawing itself, from the corners on where these are said; by the corners alone if too little is
@@ -51,12 +51,12 @@ def compared(print_: Print, seen: Path, said: Mapping[str, Any], out: Path) -> d
     InputError
         If the print is not built, or the block is not in it.
     """
-    plan, name = print_.path.parent / BUILT, said.get("block")
+    plan, name = print_.path.parent / BUILT, wish.get("block")
     lands = lands_in(plan)
     if name and name not in lands:
         raise InputError("must be a block that is built", value=name, hint=f"one of: {', '.join(lands)}; build first")
     asked: dict[str, Any] = {"block": name or None, "corners": None, "dpi": None, "view": None, "tolerance": None}
-    corners = said.get("corners")
+    corners = wish.get("corners")
     if corners is not None:
         asked["corners"] = _corners(corners)
     if not name:
@@ -76,7 +76,7 @@ def compared(print_: Print, seen: Path, said: Mapping[str, Any], out: Path) -> d
     if corners is None or not name:
         fault = "Too little is drawn on the plan to tell where the picture lies on it"
         return {"fault": f"{fault}{'' if name else ': choose one block'}.", "sheets": []}
-    view = View(said["view"]) if said.get("view") in [known.value for known in View] else View.PRINT
+    view = View(wish["view"]) if wish.get("view") in [known.value for known in View] else View.PRINT
     size = (print_.width_mm, print_.height_mm)
     land = land_in(seen, view=view, scan={"corners": corners_from(asked["corners"]), "size_mm": size})
     return _by_corners(difference(str(name), lands[str(name)], land, SCAN_TOLERANCE_MM), size, out / PICTURE)
@@ -102,10 +102,10 @@ def _lines(spots: Sequence[Spot]) -> Iterator[str]:
             yield f"{kind.value}: {len(lot)} place{'s' * (len(lot) > 1)}, {area:.2f} mm²; {kind.remedy}"
 
 
-def _corners(said: object) -> str:
-    if not isinstance(said, list) or len(said) != 8 or not all(isinstance(number, int | float) for number in said):
-        raise InputError("must be eight numbers", value=said, field="corners")
-    return " ".join(f"{number:.2f}" for number in said)
+def _corners(wish: object) -> str:
+    if not isinstance(wish, list) or len(wish) != 8 or not all(isinstance(number, int | float) for number in wish):
+        raise InputError("must be eight numbers", value=wish, field="corners")
+    return " ".join(f"{number:.2f}" for number in wish)
 
 
 MARKED = "pencil-marks.png"  #: what was understood, drawn

@@ -152,10 +152,10 @@ def _child(pipe: Connection, work: Work, path: Path, shelf: Library) -> None:
     if hasattr(os, "nice"):
         os.nice(_BEHIND)
     try:
-        said = "returns", work(path, shelf, say)
+        answer = "returns", work(path, shelf, say)
     except Exception as error:  # whatever it is: the page is to say it
-        said = "fails", own_fault(error)
-    pipe.send(said)
+        answer = "fails", own_fault(error)
+    pipe.send(answer)
 
 
 def _end_with_parent() -> None:
@@ -200,16 +200,16 @@ class Pace:
 
 def _read(file: Path) -> dict[str, object]:
     try:
-        said = json.loads(file.read_text(encoding="utf-8"))
+        answer = json.loads(file.read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return {}
-    return said if isinstance(said, dict) else {}
+    return answer if isinstance(answer, dict) else {}
 
 
-def _times(said: object) -> tuple[dict[str, float], float]:
+def _times(answer: object) -> tuple[dict[str, float], float]:
     """When each stage began, and how long all took; nothing of what can't be understood."""
-    if not isinstance(said, dict) or not isinstance(said.get("stages"), dict):
+    if not isinstance(answer, dict) or not isinstance(answer.get("stages"), dict):
         return {}, 0.0
-    stages = {str(stage): float(at) for stage, at in said["stages"].items() if isinstance(at, int | float)}
-    whole = said.get("whole")
+    stages = {str(stage): float(at) for stage, at in answer["stages"].items() if isinstance(at, int | float)}
+    whole = answer.get("whole")
     return stages, float(whole) if isinstance(whole, int | float) else 0.0

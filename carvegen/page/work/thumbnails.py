@@ -39,7 +39,7 @@ def thumbnail(desk: Desk, k: int, preset: str) -> bytes:
     return _part(desk, k, module.Settings(**module.PRESETS[preset]), preset)
 
 
-def by_hand(desk: Desk, k: int, said: Mapping[str, str]) -> bytes:
+def by_hand(desk: Desk, k: int, changes: Mapping[str, str]) -> bytes:
     """The middle of the print with some numbers of motif k's settings changed, all other white as it is; a PNG.
 
     Raises
@@ -50,7 +50,7 @@ def by_hand(desk: Desk, k: int, said: Mapping[str, str]) -> bytes:
     before = desk.print_.motifs[k].settings
     numbers = {setting.name: getattr(before, setting.name) for setting in parameters(type(before))}
     changed = dict[str, float]()
-    for key, text in said.items():
+    for key, text in changes.items():
         was = numbers.get(key)
         if not isinstance(was, int | float) or isinstance(was, bool):
             raise InputError("must be a setting of this motif that is a number", value=key)

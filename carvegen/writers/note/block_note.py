@@ -70,8 +70,8 @@ def machine_note(
     first_look = _first(groups) if hand else {}
     parts_of = [parted(caution) for caution in cautions_of(job)]
     first = [*(says for says, _ in parts_of), *(layer_cautions(plan) if plan else ())]
-    said, sources = numbered_sources([*first, *(behind for _, behind in parts_of if behind)])
-    cautions, behind = said[: len(first)], said[len(first) :]
+    numbered, sources = numbered_sources([*first, *(behind for _, behind in parts_of if behind)])
+    cautions, behind = numbered[: len(first)], numbered[len(first) :]
     parts = [
         [f"# {job.block.name}: " + ("to be cut by hand" if hand else f"for the {job.machine.kind}")],
         _question(job),
@@ -95,14 +95,14 @@ def machine_note(
 
 def numbered_sources(texts: Iterable[str]) -> tuple[list[str], list[str]]:
     """Texts whose sources, in brackets at their end, are numbers instead; and the sources, each once."""
-    said, sources = [], []
+    numbered, sources = [], []
     for text in texts:
         words, bracket, cited = text.removesuffix("]").rpartition(" [") if text.endswith("]") else (text, "", "")
         own = cited.split("; ") if bracket else []
         sources += [one for one in own if one not in sources]
         numbers = ", ".join(str(sources.index(one) + 1) for one in own)
-        said.append(f"{words} [{numbers}]" if numbers else words)
-    return said, sources
+        numbered.append(f"{words} [{numbers}]" if numbers else words)
+    return numbered, sources
 
 
 def _by_hand(guide: Guide) -> Iterator[list[str]]:
@@ -396,7 +396,7 @@ def _findings(groups: Mapping[str, Group], first: Mapping[str, Group]) -> list[s
 
     What is to be done with those of the first page is said there.
     """
-    said = {group.worst.remedy for group in first.values()}
+    shown = {group.worst.remedy for group in first.values()}
     if not groups:
         return ["None: every check that was made is kept."]
     return [
@@ -404,12 +404,12 @@ def _findings(groups: Mapping[str, Group], first: Mapping[str, Group]) -> list[s
         "",
         "| letter | what | | where (print view) | what to do |",
         "| --- | --- | --- | --- | --- |",
-        *(f"| {letter} | {_finding_row(group, said)} |" for letter, group in groups.items()),
+        *(f"| {letter} | {_finding_row(group, shown)} |" for letter, group in groups.items()),
     ]
 
 
-def _finding_row(group: Group, said: Container[str]) -> str:
-    remedy = "see the first page" if group.worst.remedy in said else cell(group.worst.remedy)
+def _finding_row(group: Group, shown: Container[str]) -> str:
+    remedy = "see the first page" if group.worst.remedy in shown else cell(group.worst.remedy)
     numbers = f": {group.worst.numbers}" if group.worst.numbers else ""
     return " | ".join((f"{group.title}{numbers}", group.severity.label, group.where, remedy))
 

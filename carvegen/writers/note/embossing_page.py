@@ -24,12 +24,12 @@ def embossing_page(strip: EmbossingStrip, setup: Setup, counter: Setup) -> str:
 
 def embossing_steps(strip: EmbossingStrip) -> Steps:
     """The strip's relief, from the face down: what stays, and what is lowered to which depth."""
-    found = [("FACES", "stay standing: the faces of the highest pieces", strip.faces)]
+    layers = [("FACES", "stay standing: the faces of the highest pieces", strip.faces)]
     for number, terrace in enumerate(strip.terraces(), start=1):
         what = "faces of lower pieces" if terrace.faces else "a step of the walls"
         name = f"{'FACE' if terrace.faces else 'WALL'} STEP {number}"
-        found.append((name, f"lower to {terrace.depth_mm:.3f} mm: {what}", terrace.shapes))
-    return found
+        layers.append((name, f"lower to {terrace.depth_mm:.3f} mm: {what}", terrace.shapes))
+    return layers
 
 
 def _lines(strip: EmbossingStrip, setup: Setup, counter: Setup) -> Iterator[str]:

@@ -46,8 +46,8 @@ def _briefly(asks: str) -> str:
 
 def _common(plan: Plan) -> list[str]:
     """What at least two operations ask alike, beside what each asks by itself: said once."""
-    every = [its.strip() for operation in plan.operations for its in operation.asks.split(";")[1:]]
-    return [its for its in dict.fromkeys(every) if every.count(its) > 1]
+    every = [ask.strip() for operation in plan.operations for ask in operation.asks.split(";")[1:]]
+    return [ask for ask in dict.fromkeys(every) if every.count(ask) > 1]
 
 
 def _for_details(remark: str) -> bool:
@@ -74,7 +74,7 @@ def plan_lines(plan: Plan) -> list[str]:
                 for k, operation in enumerate(plan.operations, start=1)
             ),
             "",
-            *(f"- Several layers: {its}." for its in alike),
+            *(f"- Several layers: {ask}." for ask in alike),
             *_whole(plan, times),
         ]
     lines += [f"- {remark}" for remark in plan.remarks if _for_details(remark)]
@@ -113,7 +113,7 @@ def hand_paces(material: Material) -> list[str]:
 
 def _row(k: int, operation: Operation, time: Time | None, alike: list[str]) -> str:
     paths = operation.paths
-    asks = "; ".join(its.strip() for its in operation.asks.split(";") if its.strip() not in alike)
+    asks = "; ".join(ask.strip() for ask in operation.asks.split(";") if ask.strip() not in alike)
     length = time.work_mm if time else operation.passes * float(paths.lengths.sum())
     strokes = time.strokes if time else operation.passes * len(paths)
     travel, about = (f"{time.travel_mm / 1000:.2f}", timing.spoken(time.whole_s)) if time else ("-", "-")

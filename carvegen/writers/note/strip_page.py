@@ -48,7 +48,7 @@ def strip_guide(guide: Guide, strip: Strip, setup: Setup) -> Guide:
     return replace(
         guide,
         zones=replace(guide.zones, thin=np.empty((0, 4)), stands=geometry.empty()),
-        shows=tuple(its for its in guide.shows if its.shows not in {"thin", "stands", "borders"}),
+        shows=tuple(one for one in guide.shows if one.shows not in {"thin", "stands", "borders"}),
         borders=np.empty((0, 4)),
         facts=(*guide.facts, _MEANT),
         labels=tuple(Label(at=(x, y), text=text) for (x, y), text in zip(places.tolist(), numbers, strict=True)),
