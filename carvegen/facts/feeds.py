@@ -26,20 +26,9 @@ if TYPE_CHECKING:
     from carvegen.facts.profiles import Cutter, Machine
 
 __all__ = [
-    "CAUTION",
-    "Start",
-    "chip_mm",
-    "chips",
-    "depth_factor",
-    "ease",
-    "eases",
-    "feed_mm_min",
-    "pass_depth_mm",
-    "passes",
-    "starting_point",
-    "surface_m_min",
-    "through_mm_s",
-]
+    "CAUTION", "Start", "chip_mm", "chips", "depth_factor", "ease", "eases", "feed_mm_min", "pass_depth_mm", "passes",
+    "starting_point", "surface_m_min", "through_mm_s",
+]  # fmt: skip
 
 CAUTION = (
     "Feeds are starting points to be tried on scrap of the same piece: the cutter's maker and the machine's maker "

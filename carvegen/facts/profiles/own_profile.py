@@ -20,19 +20,9 @@ if TYPE_CHECKING:
     from tomlkit.items import InlineTable
 
 __all__ = [
-    "Bar",
-    "OwnProfile",
-    "cut_mm",
-    "day_of",
-    "edge_loss_mm",
-    "included_deg",
-    "kerf_mm",
-    "land_mm",
-    "own_profile",
-    "started_from",
-    "wall_deg",
-    "wall_from_floor_deg",
-]
+    "Bar", "OwnProfile", "cut_mm", "day_of", "edge_loss_mm", "included_deg", "kerf_mm", "land_mm", "own_profile",
+    "started_from", "wall_deg", "wall_from_floor_deg",
+]  # fmt: skip
 
 _NAME = re.compile(r"[a-z0-9]+(?:[.-][a-z0-9]+)*")
 _DIGITS = 4

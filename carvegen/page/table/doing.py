@@ -122,9 +122,7 @@ class _Marking:
         new = [(k, own_marks.values(mark)) for k, mark in enumerate(after) if id(mark) not in same]
         text, keeping = more.pop("text", ()), more.pop("keeping", None)
         if new and not self.desk.marks.named and not text:
-            raw = self.desk.print_.path.read_bytes()
-            named = with_marks_file(self.desk.print_.path, raw, self.desk.marks.file)
-            text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, named))
+            text = _edited_text(self.desk, with_marks_file, self.desk.marks.file)
         return Planned(
             change=Change(
                 what=what, marks_file=self.desk.marks.file if gone or new else "", marks_gone=gone, marks_new=new,
@@ -132,6 +130,12 @@ class _Marking:
             ),
             keeping=keeping, notes=tuple(notes),
         )  # fmt: skip
+
+
+def _edited_text(desk: Desk, edit: Callable[..., bytes], *values: Any) -> tuple[str, ...]:  # noqa: ANN401
+    """The text of the print file, and as an edit of its path and bytes by some values has it."""
+    raw = desk.print_.path.read_bytes()
+    return tuple(data.decode("utf-8", "surrogateescape") for data in (raw, edit(desk.print_.path, raw, *values)))
 
 
 def _alike(one: Mark, other: Mark) -> bool:
@@ -259,9 +263,7 @@ def mending_planned(block: str, finding: Finding, desk: Desk) -> Planned:
             hint="move or take away the snow beside it, change the drawing, or leave it to your knife",
         )  # fmt: skip
     k = [block.name for block in desk.print_.blocks].index(block)
-    raw = desk.print_.path.read_bytes()
-    now = with_mending(desk.print_.path, raw, k)
-    text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, now))
+    text = _edited_text(desk, with_mending, k)
     notes = (f"the build now mends the {block} block wherever a limit breaks, here and elsewhere; snow stays bare",)
     return Planned(change=Change(what=f"mend the {block} block", text=text), notes=notes)
 
@@ -368,9 +370,12 @@ def _on_grid(shape: BaseGeometry) -> BaseGeometry:
     return geometry.solid(shapely.transform(whole, lambda xy: np.round(xy, 3)))
 
 
-def _seen(desk: Desk, numbers: Iterable[int]) -> list[int]:
-    """Those of the numbers that are seen and can be touched; the rest of them is gone already."""
-    return [n for n in numbers if desk.seen.has(n) and desk.seen.like(n)[0] == "snow"]
+def _seen(desk: Desk, numbers: Iterable[int], where: str, problem: str = "names no snow that is there") -> list[int]:
+    """Those of the numbers that are seen and can be touched, each once; `InputError` if all are gone already."""
+    seen = [n for n in dict.fromkeys(numbers) if desk.seen.has(n) and desk.seen.like(n)[0] == "snow"]
+    if not seen:
+        raise InputError(problem, where=where, hint="choose a flake or a heap")
+    return seen
 
 
 def _edit(desk: Desk, numbers: Sequence[int], what: str, then: Callable[[_Editing, int, Any, str], None]) -> Planned:
@@ -400,17 +405,12 @@ def _(gesture: gestures.TakeAway, desk: Desk) -> Planned:
     numbers = list(gesture.ids)
     if gesture.points is not None:
         numbers += desk.seen.near(own_marks.line_of(gesture.points, gesture.breadth_mm))
-    numbers = _seen(desk, dict.fromkeys(numbers))
-    if not numbers:
-        raise InputError("touches no snow", where="take away", hint="touch a flake or a heap")
-    return _edit(desk, numbers, "take away", _nothing)
+    return _edit(desk, _seen(desk, numbers, "take away", "touches no snow"), "take away", _nothing)
 
 
 @planned.register(gestures.Move)
 def _(gesture: gestures.Move, desk: Desk) -> Planned:
-    numbers = _seen(desk, dict.fromkeys(gesture.ids))
-    if not numbers:
-        raise InputError("names no snow that is there", where="move", hint="choose a flake or a heap")
+    numbers = _seen(desk, gesture.ids, "move")
 
     def moved(editing: _Editing, motif: int, shape: BaseGeometry, name: str) -> None:
         turned = affinity.rotate(shape, gesture.turn_deg, origin=gesture.about)
@@ -429,9 +429,7 @@ def _(gesture: gestures.Move, desk: Desk) -> Planned:
 
 @planned.register(gestures.Redraw)
 def _(gesture: gestures.Redraw, desk: Desk) -> Planned:
-    numbers = _seen(desk, [gesture.shape])
-    if not numbers:
-        raise InputError("names no snow that is there", where="redraw", hint="choose a flake or a heap")
+    numbers = _seen(desk, [gesture.shape], "redraw")
     shape = _on_face(desk, _outline(desk.seen.shape(gesture.shape), gesture.points))
 
     def redrawn(editing: _Editing, motif: int, _: object, name: str) -> None:
@@ -492,8 +490,7 @@ def _(gesture: gestures.Keep, desk: Desk) -> Planned:
         return Planned(change=Change(what=f"keep {gesture.motif}", text=kept.text, files=kept.files), keeping=kept)
     if not desk.print_.motifs[motif].kept:
         raise InputError("is not kept", value=gesture.motif)
-    raw = desk.print_.path.read_bytes()
-    text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, released(desk.print_, [gesture.motif])))
+    text = _edited_text(desk, lambda _, __: released(desk.print_, [gesture.motif]))
     return Planned(change=Change(what=f"let go of {gesture.motif}", text=text))
 
 
@@ -504,7 +501,5 @@ def _(gesture: gestures.Weather, desk: Desk) -> Planned:
         raise InputError(
             "is kept as it is", value=gesture.motif, hint="let it go first: then it grows by other weather"
         )
-    raw = desk.print_.path.read_bytes()
-    now = with_weather(desk.print_.path, raw, motif, gesture.preset, gesture.settings)
-    text = tuple(data.decode("utf-8", "surrogateescape") for data in (raw, now))
+    text = _edited_text(desk, with_weather, motif, gesture.preset, gesture.settings)
     return Planned(change=Change(what=f"weather of {gesture.motif}", text=text))

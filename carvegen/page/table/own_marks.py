@@ -27,22 +27,9 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print
 
 __all__ = [
-    "area_of",
-    "as_read",
-    "changed_files",
-    "free_file",
-    "kept_after",
-    "line_of",
-    "mark_from",
-    "marks_after",
-    "marks_named",
-    "own_file",
-    "redrawn",
-    "rubbed",
-    "shapes_after",
-    "told",
-    "values",
-]
+    "area_of", "as_read", "changed_files", "free_file", "kept_after", "line_of", "mark_from", "marks_after",
+    "marks_named", "own_file", "redrawn", "rubbed", "shapes_after", "told", "values",
+]  # fmt: skip
 
 _SMOOTH_MM = 0.02  #: a line is simplified by no more
 _ARC = 8
