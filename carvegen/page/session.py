@@ -30,8 +30,7 @@ from carvegen.page.state import state_of
 from carvegen.page.table import own_marks
 from carvegen.page.table.desk import Desk, Put, opened
 from carvegen.page.table.doing import Planned, marks_planned, mending_planned, planned
-from carvegen.page.table.replay import done_to_files
-from carvegen.page.table.saving import Saver
+from carvegen.page.table.saving import Saver, done_to_files
 from carvegen.page.words import about, own_fault, stage_words
 from carvegen.page.work.findings import Found, Nearby
 from carvegen.page.work.handed_over import File, cautions, files
