@@ -168,7 +168,7 @@ def _may_have_room(boxes: Floats, cuts: PolygonArray) -> Mask:
     if len(points) and len(grid):
         far = np.isinf(cKDTree(points).query(grid, distance_upper_bound=reach)[0])
         grid, owner = grid[far], owner[far]
-    met = shapely.STRtree(cuts).query(geometry.dots(grid), predicate="dwithin", distance=reach)[0]
+    met = shapely.STRtree(geometry.dots(grid)).query(cuts, predicate="dwithin", distance=reach)[1]
     free = np.ones(len(grid), dtype=bool)
     free[met] = False
     return np.bincount(owner[free], minlength=len(boxes)) > 0
