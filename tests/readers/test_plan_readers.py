@@ -214,7 +214,7 @@ def test_layers_of_a_laser_are_told_apart_at_a_glance_however_many_steps_its_sho
 
 
 @pytest.mark.parametrize("eyes", EYES)
-@pytest.mark.parametrize("cutters", [2, 3])
+@pytest.mark.parametrize("cutters", [2, 3, 4])
 def test_layers_of_a_router_with_several_floor_cutters_are_told_apart_at_a_glance(eyes, cutters):
     both = [(f"{work.name} {k}", work) for k in range(cutters) for work in (Work.CLEAR, Work.WALL)]
     through = [("CUT-OUT 2", Work.CUT_THROUGH), ("CUT-OUT BLOCK", Work.CUT_BLOCK)]

@@ -119,7 +119,7 @@ def _by_machine(job: Job, plan: Plan | None) -> Iterator[list[str]]:
 
 
 def _places(report: Report) -> list[str]:
-    """The places to look at before and while she cuts: the worst of each kind, the most pressing kinds first."""
+    """What to look at before and while she cuts: the worst of each kind, the most pressing kinds first."""
     lines = [f"- {letter}: {its.sentence} {sentence(its.worst.remedy)}" for letter, its in _first(report).items()]
     return ["## Where to look first", "", *lines] if lines else []
 
@@ -131,8 +131,7 @@ def _lettered(report: Report) -> dict[str, Group]:
 
 
 def _first(report: Report) -> dict[str, Group]:
-    placed = [(letter, group) for letter, group in _lettered(report).items() if group.worst.at is not None]
-    return dict(placed[:_PLACES])
+    return dict(list(_lettered(report).items())[:_PLACES])
 
 
 def _layers(job: Job, heading: str) -> list[str]:

@@ -30,7 +30,7 @@ _INDICES: dict[Work, tuple[int, ...]] = {
     Work.LOWER: (133, 145),
     Work.CLEAR: (143, 177, 121, 31, 147, 157, 167),
     Work.SHOULDER: (97, 237, 177, 153, 181, 141),
-    Work.WALL: (237, 97, 211, 247, 205, 195),
+    Work.WALL: (237, 97, 211, 64, 247, 205, 195),
     Work.CENTRE_LINE: (155, 165),
     Work.CUT_THROUGH: (33, 23, 43, 53),
     Work.CUT_BLOCK: (53, 43, 23),
