@@ -33,8 +33,7 @@ from carvegen.toolpaths.paths import (
 from carvegen.toolpaths.settings import MOST_STEPS, PathSettings
 from carvegen.writers.formats.dxf_file import VERSIONS
 from carvegen.writers.note.plan_note import layer_cautions, order_lines, plan_lines
-from carvegen.writers.plan.plan_drawing import plan_dxf, plan_svg
-from carvegen.writers.plan.plan_layers import plan_layers
+from carvegen.writers.plan.plan_drawing import plan_dxf, plan_layers, plan_svg
 from carvegen.writers.plan.plan_png import plan_png
 from carvegen.writers.sheet import MARGIN_MM
 from tests import cases
