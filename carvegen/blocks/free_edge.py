@@ -25,6 +25,7 @@ _LEAST_WIDTH_MM = 4 * geometry.GRID_MM  #: narrower patches have no width: they 
 _HELD = 0.99  #: of the smallest cut: outlines lie on a grid
 _NOTHING = shapely.Polygon()
 _ROUNDS = 4
+_AROUND = 4.0  #: what lies within so many least widths of land round a patch is looked at
 _SAME_MM = 0.05  #: a narrow place this near to one that is there without the fringe is that one
 
 
@@ -44,20 +45,25 @@ def with_fringe(block: Block, fringe: BaseGeometry, limits: Limits, *, to_decide
     if len(asked):
         beside = shapely.STRtree(asked).query(patches, predicate="dwithin", distance=limits.land_mm)[0]
         patches = np.concatenate([np.delete(patches, np.unique(beside)), asked])
-    before = _narrow(block, limits)
+    near = _round_about(block, patches, _AROUND * limits.land_mm)
+    before = _narrow(near, limits)
     for _ in range(_ROUNDS):
         if len(patches) == 0:
             break
-        without = replace(block, cuts=geometry.snapped(geometry.joined(np.concatenate([block.cuts, patches]))))
-        weak = _new(_narrow(without, limits), before)
-        if len(weak) == 0:
-            return replace(block, free=patches)
-        ends = geometry.dots(weak.reshape(-1, 2))
+        without = replace(near, cuts=geometry.snapped(geometry.joined(np.concatenate([near.cuts, patches]))))
+        ends = geometry.dots(_new(_narrow(without, limits), before).reshape(-1, 2))
         touched = shapely.STRtree(patches).query(ends, predicate="dwithin", distance=limits.land_mm)[1]
         if len(touched) == 0:
-            break
+            return replace(block, free=patches)
         patches = np.delete(patches, np.unique(touched))
     return block
+
+
+def _round_about(block: Block, patches: PolygonArray, reach: float) -> Block:
+    """The block with its cuts as far as they lie near patches; all else of it is taken to stand."""
+    window = shapely.union_all(geometry.offset(patches, reach, quad_segs=1))
+    met = block.cuts[block.cut_tree.query(window, predicate="intersects")]
+    return replace(block, cuts=geometry.parts(shapely.intersection(met, window)))
 
 
 def _standing(fringe: BaseGeometry, block: Block) -> PolygonArray:

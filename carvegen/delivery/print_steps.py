@@ -316,7 +316,8 @@ def printed_coats(given: Print, lands: Mapping[str, BaseGeometry]) -> dict[str, 
 def proof_files(its: ProofInputs) -> dict[str, bytes | str]:
     """The pictures of the whole print, and of each block alone, by name."""
     coats, seen, pressed = its.coats, its.seen, list(its.die.values())
-    shown, inked = [coat for every in seen.values() for coat in every], list(coats.values())
+    shown = [coat for every in seen.values() for coat in every]
+    inked = [coat if len(seen[name]) > 1 else seen[name][0] for name, coat in coats.items()]
     files: dict[str, bytes | str] = {
         "print.png": print_png(its.paper, shown, its.window, pressed=pressed),
         "print.svg": print_svg(its.paper, shown, its.window, pressed=pressed, title=its.name_of_the_print),

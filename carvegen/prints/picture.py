@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Protocol
 
+import numpy as np
 import shapely
 
 from carvegen import geometry
@@ -99,7 +100,7 @@ class Picture:
         """Many thousand flakes in one, for each set of whites once."""
         key = whites, openings
         if key not in self._unions:
-            self._unions[key] = _union([*([self.openings] if openings else []), *(white.shapes for white in whites)])
+            self._unions[key] = _flakes([*([self.openings] if openings else []), *(white.shapes for white in whites)])
         return self._unions[key]
 
     def to_decide_for(self, block: str) -> BaseGeometry:
@@ -240,7 +241,7 @@ class _Grower:
             raise InputError("leaves no block that prints ink", value=list(motif.blocks), where="blocks",
                              hint="name a key, tone, background or ground block")  # fmt: skip
         limits = strictest(self.limits[name] for name in sorted(leaves))
-        before = _union([white.shapes for white in whites])
+        before = _flakes([white.shapes for white in whites])
         grown = self._growth(motif, limits, before, leaves, key)
         self.motifs.append((leaves, grown))
         masks = {name for name in self.stencils if motif.leaves(name)}
@@ -484,3 +485,12 @@ def _kept_out(hidden: BaseGeometry, before: BaseGeometry, limits: Limits) -> Any
 
 def _union(arrays: Sequence[PolygonArray]) -> BaseGeometry:
     return geometry.union(*arrays)
+
+
+def _flakes(arrays: Sequence[PolygonArray]) -> BaseGeometry:
+    """The same of many flakes, of which most meet nothing and are taken as they are."""
+    shapes = geometry.stack(map(geometry.parts, arrays))
+    left, right = shapely.STRtree(shapes).query(shapes, predicate="intersects")
+    meets = np.zeros(len(shapes), dtype=bool)
+    meets[left[left != right]] = True
+    return geometry.solid(np.concatenate([shapes[~meets], geometry.parts(geometry.union(shapes[meets]))]))

@@ -13,7 +13,7 @@ from functools import cache
 import numpy as np
 import pytest
 import shapely
-from PIL import Image, ImageDraw
+from PIL import Image, ImageColor, ImageDraw
 
 from carvegen.facts.register import Plan
 from carvegen.prints.misregister.block_placement import Inked
@@ -222,6 +222,18 @@ def test_the_picture_marks_places_in_their_colours():
     assert picture.getpixel((500, 50)) == (0x57, 0xA9, 0xBD)
     pale = picture.getpixel((100, 300))  # a place that never fails is not drawn
     assert min(pale) > 200
+
+
+@pytest.mark.parametrize(("share", "level"), [(0.03, 0), (0.07, 1), (0.2, 2), (0.4, 3)])
+def test_a_ring_has_the_colour_of_its_share(share: float, level: int) -> None:
+    printed = io.BytesIO()
+    Image.new("RGB", (600, 400), "#8899aa").save(printed, "PNG")
+    kind = Shown(name="white line", xy=np.array([[30.0, 20.0]]), share=np.array([share]), worst=[0])
+    other = Shown(name="ink on the snow", xy=np.empty((0, 2)), share=np.empty(0), worst=[])
+    picture = Image.open(io.BytesIO(register_png(printed.getvalue(), (0, 0, *SIZE), (kind, other), ["words"])))
+    seen = {colour for _, colour in picture.crop((0, 0, 600, 400)).getcolors(100_000)}
+    drawn = [ImageColor.getrgb(colour) in seen for colour in register_picture._COLOURS[0]]
+    assert drawn == [k == level for k in range(4)]
 
 
 def test_the_shares_of_places_beside_one_another_hide_no_other() -> None:

@@ -33,8 +33,7 @@ from carvegen.toolpaths.paths import (
 from carvegen.toolpaths.settings import MOST_STEPS, PathSettings
 from carvegen.writers.formats.dxf_file import VERSIONS
 from carvegen.writers.note.plan_note import layer_cautions, order_lines, plan_lines
-from carvegen.writers.plan.plan_drawing import plan_dxf, plan_svg
-from carvegen.writers.plan.plan_layers import plan_layers
+from carvegen.writers.plan.plan_drawing import plan_dxf, plan_layers, plan_svg
 from carvegen.writers.plan.plan_png import plan_png
 from carvegen.writers.sheet import MARGIN_MM
 from tests import cases
@@ -214,7 +213,7 @@ def test_layers_of_a_laser_are_told_apart_at_a_glance_however_many_steps_its_sho
 
 
 @pytest.mark.parametrize("eyes", EYES)
-@pytest.mark.parametrize("cutters", [2, 3])
+@pytest.mark.parametrize("cutters", [2, 3, 4])
 def test_layers_of_a_router_with_several_floor_cutters_are_told_apart_at_a_glance(eyes, cutters):
     both = [(f"{work.name} {k}", work) for k in range(cutters) for work in (Work.CLEAR, Work.WALL)]
     through = [("CUT-OUT 2", Work.CUT_THROUGH), ("CUT-OUT BLOCK", Work.CUT_BLOCK)]

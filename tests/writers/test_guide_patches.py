@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -117,6 +118,24 @@ def test_a_block_of_one_zone_has_no_strokes() -> None:
     alone = hand_guide(setup("linoleum", "v-60").on(block(disc(10, 10, 2), size=(30.0, 30.0))), "carbon")
     assert not len(alone.borders)
     assert not any(its.shows == "borders" for its in alone.shows)
+
+
+def test_a_number_on_an_empty_floor_steps_aside_of_a_ring() -> None:
+    """The floor of a zone has one widest place, and a ring is drawn round it."""
+    job = setup("linoleum", "v-60").on(block(box(2, 2, 76, 36), size=(80.0, 40.0)))
+    plain = {its.text: its.at for its in hand_guide(job, "tracing").labels}
+    ringed = Report(
+        tuple(
+            Finding(
+                rule="land-width", severity=Severity.RISK, at=at, measured=0.4, limit=0.5, unit="mm",
+                why="it may break", remedy="leave more", kind="neck",
+            )
+            for at in plain.values()
+        )
+    )  # fmt: skip
+    beside = {its.text: its.at for its in hand_guide(job, "tracing", ringed).labels}
+    assert plain.keys() == beside.keys()
+    assert all(math.dist(at, beside[text]) > 3 for text, at in plain.items())
 
 
 def test_a_number_whose_best_place_is_ringed_stands_at_the_next() -> None:

@@ -49,6 +49,15 @@ def test_a_wide_cut_has_a_groove_along_its_edge_and_a_floor_a_line_is_fine():
     assert zones.widest_floor_mm == pytest.approx(30 - 2 * groove, abs=0.3)
 
 
+@pytest.mark.parametrize(("across", "said"), [(1.7, False), (4.0, True)])
+def test_a_cut_without_a_floor_that_is_wider_than_the_groove_is_told_how_to_be_cleared(across, said):
+    """The groove of a V of 60 degrees, 1.5 mm deep, is 1.8 mm wide: w = t + 2 d tan(a/2)."""
+    job = _job(shapely.Point(20, 20).buffer(across / 2), LINE)
+    (first,) = tool_lines(job, zones_of(job, seen(job, View.PRINT)))
+    assert (" Wider than its groove of 1.8 mm: 1 place, up to 4 mm;" in first.words) == said
+    assert ("U-gouge" in first.words) == said
+
+
 @given(st.integers(0, 2**32 - 1))
 @settings(examples(8), deadline=None)
 def test_the_zones_are_apart_and_together_the_cuts(seed):

@@ -10,7 +10,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.finding_groups import grouped, letter_of
-from carvegen.base.findings import Severity
+from carvegen.base.findings import Finding, Report, Severity
 from carvegen.checks import checked
 from carvegen.facts.cautions import deference, parted
 from carvegen.toolpaths import plan_for
@@ -118,6 +118,21 @@ def test_a_note_letters_its_findings_as_the_guides_rings_are(job) -> None:
     assert [line[0] for line in lines] == [letter_of(k) for k in range(len(groups))]
     for letter, sentence in re.findall(r"^- ([A-Z]): (.*)$", note.partition("## Where to look first")[2], re.MULTILINE):
         assert sentence.startswith(groups[ord(letter) - ord("A")].sentence)
+
+
+def test_what_is_to_be_looked_at_first_skips_no_letter() -> None:
+    """A finding on the whole block, which has no place, is pressing, too."""
+    job = next(its[2] for its in JOBS if its[1] == "hand")
+    whole = Finding(
+        rule="depth", severity=Severity.BREAKS, at=None, measured=0.4, limit=0.5, unit="mm", why="it is shallow",
+        remedy="cut it deeper",
+    )  # fmt: skip
+    report = Report((whole, *checked(job)))
+    note = machine_note(job, report, {}, None, hand_guide(job, "carbon", report))
+    places = note.partition("## Where to look first")[2].partition("##")[0]
+    letters = re.findall(r"^- ([A-Z]): ", places, re.MULTILINE)
+    assert letters == [letter_of(k) for k in range(len(letters))]
+    assert "Cut it deeper." in places
 
 
 def test_a_laser_note_with_cut_outs_and_tabs_fits_on_a_sheet_and_loses_nothing() -> None:

@@ -46,8 +46,8 @@ class Moves:
         shift = self.shift[:, one] - self.shift[:, other]
         turn = self.turn[:, one] - self.turn[:, other]
         arm = xy - np.asarray(self.datum)
-        moved = shift[:, None, :] + np.einsum("tab,nb->tna", turn, arm)
-        return xy[:, 0] + moved[..., 0], xy[:, 1] + moved[..., 1]
+        moved = shift[..., None] + (turn[..., :1] * arm[:, 0] + turn[..., 1:] * arm[:, 1])
+        return xy[:, 0] + moved[:, 0], xy[:, 1] + moved[:, 1]
 
 
 def drawn_moves(blocks: Sequence[Inked], plan: Plan, size: Size, seed: int) -> Moves:

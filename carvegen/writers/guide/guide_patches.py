@@ -26,6 +26,7 @@ PATCH_MM = 40.0  #: about what a hand cuts without laying the block another way;
 _ROOM_MM = 2.2  #: radius of land that carries a number
 _PITCH_MM = 0.6  #: of the places where room is sought first
 _CLOSE_MM = 0.3  #: how closely that land is sought
+_ASIDE = np.array([(0, 0), (1, 0), (-1, 0), (0, 1), (0, -1)])  #: in its middle, or aside, where a ring is drawn there
 _STROKE_MM = 1.0  #: length of a stroke in the margin where zones meet: all the room that a sheet has beside a board
 _CLEAR_MM = 1.5  #: from a stroke to a register cross, or else they are taken for one line
 _TOUCHED_MM2 = 0.01  #: less of a cut in a zone is none
@@ -168,7 +169,7 @@ def _may_have_room(boxes: Floats, cuts: PolygonArray) -> Mask:
     if len(points) and len(grid):
         far = np.isinf(cKDTree(points).query(grid, distance_upper_bound=reach)[0])
         grid, owner = grid[far], owner[far]
-    met = shapely.STRtree(cuts).query(geometry.dots(grid), predicate="dwithin", distance=reach)[0]
+    met = shapely.STRtree(geometry.dots(grid)).query(cuts, predicate="dwithin", distance=reach)[1]
     free = np.ones(len(grid), dtype=bool)
     free[met] = False
     return np.bincount(owner[free], minlength=len(boxes)) > 0
@@ -185,12 +186,12 @@ def _grid(box: Floats, inset: float) -> Floats:
 
 
 def _room(rectangle: shapely.Polygon, pieces: np.ndarray) -> tuple[tuple[float, float], ...]:
-    """The middles of the widest lands in a zone in which a number has room."""
+    """Places for a number on the widest lands in a zone in which it has room."""
     return _widest_rooms(geometry.parts(shapely.difference(rectangle, shapely.union_all(pieces))))
 
 
 def _room_on(floors: PolygonArray, box: Floats) -> tuple[tuple[float, float], ...]:
-    """The middles of the widest floors in a zone in which a number has room."""
+    """Places for a number on the widest floors in a zone in which it has room."""
     return _widest_rooms(geometry.parts(shapely.clip_by_rect(floors, *box)))
 
 
@@ -200,7 +201,8 @@ def _widest_rooms(land: PolygonArray) -> tuple[tuple[float, float], ...]:
     largest = land[np.argsort(-shapely.area(land), kind="stable")[:3]]
     circles = shapely.maximum_inscribed_circle(largest, tolerance=_CLOSE_MM)
     radii = shapely.length(circles)
-    order = [k for k in np.argsort(-radii, kind="stable").tolist() if radii[k] >= _ROOM_MM]
-    return tuple(
-        (round(x, 3), round(y, 3)) for k in order for x, y in [shapely.get_coordinates(circles[k])[0].tolist()]
-    )
+    order = np.argsort(-radii, kind="stable")
+    order = order[radii[order] >= _ROOM_MM]
+    middles = shapely.get_coordinates(circles).reshape(-1, 2, 2)[order, 0]
+    places = middles + _ASIDE[:, None] * (radii[order] - _ROOM_MM)[:, None]
+    return tuple((x, y) for x, y in np.round(places.reshape(-1, 2), 3).tolist())

@@ -100,7 +100,8 @@ def tool_lines(job: Job, zones: Zones) -> Iterator[Entry]:
     groove = cutting.groove_mm(job.cutter, depth, lean_deg=job.lean_deg)
     tool = job.cutter.name + (f", leaned by {abs(job.lean_deg):g} degrees" if job.lean_deg else "")
     if len(zones.fine):
-        yield Entry(words=f"1. Darkest grey, {_places(zones.fine)}: {tool}. {_depths(job)}", shows="fine")
+        words = f"1. Darkest grey, {_places(zones.fine)}: {tool}. {_depths(job)}{_beyond(zones.fine, groove)}"
+        yield Entry(words=words, shows="fine")
     if len(zones.edges):
         yield Entry(
             words=f"2. Middle grey, along the land: {tool}, {depth:g} mm deep; its groove is {groove:.1f} mm wide.",
@@ -126,6 +127,17 @@ def _depths(job: Job) -> str:
     steps = [f"{width:g} mm wide {cutting.v_depth_mm(included, tip, width, lean_deg=lean):.1f}" for width in widths]
     deep = ", ".join([*steps, f"{widest:.1f} mm and wider {depth:g}"])
     return f"Depth by width, in mm: {deep}."
+
+
+def _beyond(fine: PolygonArray, groove_mm: float) -> str:
+    """What is to be done where one groove does not clear a cut that has no floor; empty without such."""
+    wide = fine[~shapely.is_empty(geometry.offset(fine, -groove_mm / 2 - _SLIVER_MM))]
+    if len(wide) == 0:
+        return ""
+    return (
+        f" Wider than its groove of {groove_mm:.1f} mm: {_places(wide)}, up to {_widest(wide):.0f} mm; groove along "
+        "the land first, then take out the middle with more strokes or a narrow U-gouge."
+    )
 
 
 def _gouge_mm(widest_mm: float) -> float:

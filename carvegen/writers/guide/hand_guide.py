@@ -14,8 +14,7 @@ from carvegen.base.errors import InputError
 from carvegen.base.findings import Report, Severity
 from carvegen.blocks.views import View, seen
 from carvegen.writers.block.ring_places import readable
-from carvegen.writers.guide.guide_lines import arrow, hatching, level_lines
-from carvegen.writers.guide.guide_marks import found_lines, rings
+from carvegen.writers.guide.guide_marks import arrow, found_lines, hatching, level_lines, rings
 from carvegen.writers.guide.guide_patches import PATCH_MM, border_strokes, patch_rows, patches_of
 from carvegen.writers.guide.guide_samples import Entry
 from carvegen.writers.guide.guide_words import (

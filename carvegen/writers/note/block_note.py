@@ -121,7 +121,7 @@ def _by_machine(job: Job, plan: Plan | None) -> Iterator[list[str]]:
 
 
 def _places(groups: Mapping[str, Group]) -> list[str]:
-    """The places to look at before and while she cuts: the worst of each kind, the most pressing kinds first."""
+    """What to look at before and while she cuts: the worst of each kind, the most pressing kinds first."""
     return [f"- {letter}: {group.sentence} {sentence(group.worst.remedy)}" for letter, group in groups.items()]
 
 
@@ -132,8 +132,7 @@ def _lettered(report: Report) -> dict[str, Group]:
 
 
 def _first(groups: Mapping[str, Group]) -> dict[str, Group]:
-    placed = [(letter, group) for letter, group in groups.items() if group.worst.at is not None]
-    return dict(placed[:_PLACES])
+    return dict(list(groups.items())[:_PLACES])
 
 
 def _layers(job: Job, heading: str) -> list[str]:

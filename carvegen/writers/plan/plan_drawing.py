@@ -9,26 +9,43 @@ import numpy as np
 from shapely.affinity import translate
 
 from carvegen import geometry
-from carvegen.blocks.layer_names import BLOCK_EDGE, LAYERS
+from carvegen.blocks.layer_names import BLOCK_EDGE, CUT_AREA, CUT_OUT, LAYERS, REGISTER, Layer, coloured
 from carvegen.blocks.views import View, corner, seen
-from carvegen.toolpaths.paths import Paths, from_rings, paths_seen
+from carvegen.toolpaths.paths import Paths, Work, from_rings, paths_seen
 from carvegen.writers.formats.dxf_file import dxf_of
 from carvegen.writers.formats.svg_page import svg_of
-from carvegen.writers.plan.plan_layers import plan_layers
 from carvegen.writers.sheet import MARGIN_MM, Drawing, Drawn, around, margin_mm
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from carvegen.blocks.layer_names import Layer
     from carvegen.blocks.views import Seen
     from carvegen.geometry import Indices, Mask
-    from carvegen.toolpaths.paths import Plan
+    from carvegen.toolpaths.paths import Operation, Plan
     from carvegen.writers.sheet import Sheet
 
-__all__ = ["level_runs", "plan_dxf", "plan_svg"]
+__all__ = ["level_runs", "plan_dxf", "plan_layers", "plan_svg"]
 
 _NARROWEST_MM = 150.0
+
+#: DXF colour indices of half saturation, by what is done; the first that is free is taken. What often lies side by side
+#: is of unlike lightness, too, so that eyes that confuse red and green tell it apart; our own choice.
+_INDICES: dict[Work, tuple[int, ...]] = {
+    Work.SCORE: (225, 215),
+    Work.LOWER: (133, 145),
+    Work.CLEAR: (143, 177, 121, 31, 147, 157, 167),
+    Work.SHOULDER: (97, 237, 177, 153, 181, 141),
+    Work.WALL: (237, 97, 211, 64, 247, 205, 195),
+    Work.CENTRE_LINE: (155, 165),
+    Work.CUT_THROUGH: (33, 23, 43, 53),
+    Work.CUT_BLOCK: (53, 43, 23),
+}
+_REST = tuple(range(15, 250, 10))
+#: Layers of the block's own files whose shop colours hold here too, where the shop gave none of this name.
+_ALIKE = {
+    Work.LOWER: CUT_AREA, Work.CLEAR: CUT_AREA, Work.CUT_THROUGH: CUT_OUT, Work.CUT_BLOCK: CUT_OUT,
+    Work.SCORE: REGISTER,
+}  # fmt: skip
 
 _ORIGINS = {
     "lower-left": "the block's lower left corner as it lies face up",
@@ -201,3 +218,40 @@ def _stretches(paths: Paths, begin: Indices, end: Indices, closed: Mask) -> Path
     start = np.concatenate([[0], np.cumsum(count)])
     within = np.arange(start[-1]) - np.repeat(start[:-1], count)
     return Paths(paths.xyz[np.repeat(begin, count) + within], start, closed | comes_back)
+
+
+def plan_layers(plan: Plan) -> list[Layer]:
+    """A layer for each operation; told by name and words, coloured by the shop's own table where it has one."""
+    shop = plan.job.machine.layer_colours
+    taken = {layer.index for layer in LAYERS.values() if layer.name not in (CUT_AREA, CUT_OUT, REGISTER)}
+    taken |= set(shop.values())
+    found = []
+    for operation in plan.operations:
+        index = shop.get(operation.name) or shop.get(_ALIKE.get(operation.work, ""))
+        if index is None:
+            index = next(its for its in (*_INDICES[operation.work], *_REST, *range(1, 256)) if its not in taken)
+            taken.add(index)
+        found.append(coloured(_layer(operation), index))
+    return found
+
+
+def _layer(operation: Operation) -> Layer:
+    return Layer(name=operation.name, colour="", index=0, drawn=_drawn(operation), asks=operation.asks)
+
+
+def _drawn(operation: Operation) -> str:
+    if operation.area_lines_mm is not None:
+        return "filled closed shapes"
+    back = _come_back(operation.paths)
+    if operation.paths.closed.all():
+        return "closed lines"
+    return "closed lines, led into" if back.all() else "open and closed lines" if back.any() else "open lines"
+
+
+def _come_back(paths: Paths) -> Mask:
+    """Whether each path ends where it has been before, seen from above: round a shape, after a ramp or a lead-in."""
+    xy, last = paths.xyz[:, :2], paths.start[1:] - 1
+    ends = np.repeat(xy[last], np.diff(paths.start), axis=0)
+    met = np.abs(xy - ends).max(axis=1) <= geometry.GRID_MM
+    met[last] = False
+    return paths.closed | np.logical_or.reduceat(met, paths.start[:-1])

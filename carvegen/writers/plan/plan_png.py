@@ -15,7 +15,7 @@ from carvegen.toolpaths.motion import timing
 from carvegen.toolpaths.paths import paths_seen
 from carvegen.writers.formats.png_bytes import png_bytes
 from carvegen.writers.formats.svg_page import first_of_shape, turned_areas
-from carvegen.writers.plan.plan_layers import plan_layers
+from carvegen.writers.plan.plan_drawing import plan_layers
 
 if TYPE_CHECKING:
     from carvegen.blocks.layer_names import Layer

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -102,6 +102,9 @@ _GRAPHITE_OPACITY = 0.9
 _INK_IN_GRAPHITE = 0.4  #: so much of a block's own ink colours its rubbing
 
 
+Window = tuple[float, float, float, float]  # left, bottom, right, top in mm
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Coat:
     """What one block prints."""
@@ -109,9 +112,13 @@ class Coat:
     ink: Ink
     land: BaseGeometry
     number: int = 0  #: of the block in printing order; 0: as it comes among the coats
+    _shares: dict[tuple[Window, float], Floats] = field(default_factory=dict, init=False, repr=False)
 
-
-Window = tuple[float, float, float, float]  # left, bottom, right, top in mm
+    def share(self, window: Window, scale: float) -> Floats:
+        """How much of each pixel its land covers, computed once for several pictures; (rows, columns)."""
+        if (window, scale) not in self._shares:
+            self._shares[window, scale] = _share(geometry.parts(self.land), window, scale)
+        return self._shares[window, scale]
 
 
 def print_png(
@@ -128,7 +135,7 @@ def print_png(
         Shapes pressed into the paper, shown as relief: light from the upper left.
     """
     scale = _scale(window, px_per_mm)
-    shares = [_share(geometry.parts(coat.land), window, scale) for coat in coats]
+    shares = [coat.share(window, scale) for coat in coats]
     light = None
     if pressed:
         light = brightness(heights(pressed, window[:2], scale, _size(window, scale)), scale)
@@ -153,9 +160,8 @@ def rubbing_png(coats: Sequence[Coat], window: Window, *, px_per_mm: float = _PX
     tooth = paper_tooth((rows, columns), scale)
     inks, shares = [], []
     for coat in coats:
-        land = _share(geometry.parts(coat.land), window, scale)
         inks.append(Ink(colour=_of_graphite(coat.ink.colour), opacity=_GRAPHITE_OPACITY))
-        shares.append(rubbed(land, tooth, scale))
+        shares.append(rubbed(coat.share(window, scale), tooth, scale))
     return _png(_RUBBED_PAPER, inks, shares, window, scale, level=FAST)
 
 
@@ -202,12 +208,11 @@ def _png(
 
 def _mostly_plain(paper: Rgb, inks: Sequence[Ink], shares: Sequence[Floats]) -> NDArray[np.uint8]:
     """Colours of pixels, (rows, columns, 3): those that no outline crosses have one of a few."""
-    kind = np.zeros(shares[0].shape if shares else (1, 1), dtype=np.intp)
+    kind = np.zeros(shares[0].shape if shares else (1, 1), dtype=np.uint16)
     crossed = np.zeros(kind.shape, dtype=bool)
     for k, share in enumerate(shares):
-        full = share > 0.5
-        kind += full.astype(np.intp) << k
-        crossed |= np.abs(share - full) > _CRUMB
+        kind |= (share > 0.5).astype(np.uint16) << k
+        crossed |= (share > _CRUMB) & (share < 1 - _CRUMB)
     there = np.flatnonzero(np.bincount(kind.ravel()))
     plain = [(there >> k & 1).astype(np.float64) for k in range(len(inks))]
     table = np.zeros((there[-1] + 1, 3), dtype=np.uint8)

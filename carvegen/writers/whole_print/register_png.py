@@ -13,7 +13,7 @@ from PIL import Image, ImageDraw, ImageFont
 from carvegen.writers.formats.png_bytes import SMALL, png_bytes
 
 if TYPE_CHECKING:
-    from carvegen.geometry import Floats
+    from carvegen.geometry import Floats, Indices
 
 __all__ = ["Shown", "register_png"]
 
@@ -69,7 +69,7 @@ def register_png(
 
 def _dots(pen: ImageDraw.ImageDraw, its: Shown, colours: Sequence[str], window: Sequence[float], scale: float) -> None:
     """Rare places first, so that frequent ones lie on top."""
-    level = np.searchsorted([step for step, _ in _STEPS], its.share, side="right") - 1
+    level = _levels(its)
     for k in np.argsort(its.share, kind="stable").tolist():
         if level[k] >= 0:
             x, y = (its.xy[k, 0] - window[0]) * scale, (window[3] - its.xy[k, 1]) * scale
@@ -77,19 +77,28 @@ def _dots(pen: ImageDraw.ImageDraw, its: Shown, colours: Sequence[str], window: 
             pen.ellipse((x - r, y - r, x + r, y + r), fill=colours[level[k]])
 
 
+def _levels(its: Shown) -> Indices:
+    """Which of `_STEPS` each place has reached; -1: none; (n,)."""
+    return np.searchsorted([step for step, _ in _STEPS], its.share, side="right") - 1
+
+
 def _rings(pen: ImageDraw.ImageDraw, kinds: Sequence[Shown], window: Sequence[float], scale: float) -> None:
     """A ring round each of the worst places, and beside it how often it fails, where it hides no other's words."""
     font = ImageFont.load_default(size=max(8.0, 2.8 * scale))
     room = (window[2] - window[0]) * scale, (window[3] - window[1]) * scale
-    worst = [(colours[3], its, k) for colours, its in zip(_COLOURS, kinds, strict=True) for k in its.worst]
+    worst = [
+        (colours[max(_levels(its)[k], 0)], its, k)
+        for colours, its in zip(_COLOURS, kinds, strict=True)
+        for k in its.worst
+    ]
     at = [((its.xy[k, 0] - window[0]) * scale, (window[3] - its.xy[k, 1]) * scale) for _, its, k in worst]
-    for (dark, _, _), (x, y) in zip(worst, at, strict=True):
-        for colour, width in (("#ffffff", 1.1), (dark, 0.45)):
+    for (own, _, _), (x, y) in zip(worst, at, strict=True):
+        for colour, width in (("#ffffff", 1.1), (own, 0.45)):
             r = 3.0 * scale + width * scale / 2
             pen.ellipse((x - r, y - r, x + r, y + r), outline=colour, width=max(1, round(width * scale)))
     r = 3.6 * scale
     taken = [(x - r, y - r, x + r, y + r) for x, y in at]
-    for (dark, its, k), (x, y) in zip(worst, at, strict=True):
+    for (_, its, k), (x, y) in zip(worst, at, strict=True):
         text = f"{100 * its.share[k]:.0f} %"
         half, high = pen.textlength(text, font=font) / 2 + 0.3 * scale, 1.5 * scale
         middles = [
@@ -99,7 +108,7 @@ def _rings(pen: ImageDraw.ImageDraw, kinds: Sequence[Shown], window: Sequence[fl
         boxes = [(left - half, top - high, left + half, top + high) for left, top in middles]
         best = min(range(len(boxes)), key=lambda n: sum(_common(boxes[n], other) for other in taken))
         taken.append(boxes[best])
-        pen.text(middles[best], text, fill=dark, font=font, anchor="mm", stroke_width=round(0.3 * scale),
+        pen.text(middles[best], text, fill=_WORDS, font=font, anchor="mm", stroke_width=round(0.3 * scale),
                  stroke_fill="#ffffff")  # fmt: skip
 
 
