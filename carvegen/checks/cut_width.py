@@ -86,7 +86,7 @@ def _left_standing(shapes: PolygonArray, reached: PolygonArray) -> list[tuple[fl
     """A place in each of the shapes that is not reached: in a neck between what is, if there is one."""
     pieces, owner = shapely.get_parts(shapely.difference(shapes, reached), return_index=True)
     parts, whose = shapely.get_parts(reached, return_index=True)
-    part, piece = shapely.STRtree(pieces).query(parts, predicate="dwithin", distance=TOLERANCE_MM)  # large ones prepared
+    part, piece = shapely.STRtree(pieces).query(parts, predicate="dwithin", distance=TOLERANCE_MM)  # prepares parts
     met = np.bincount(piece[owner[piece] == whose[part]], minlength=len(pieces))
     order = np.lexsort((shapely.area(pieces), met > 1, owner))
     best = order[np.append(np.diff(owner[order]) > 0, True)] if len(order) else order

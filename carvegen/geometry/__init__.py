@@ -46,6 +46,7 @@ __all__ = [
     "moved",
     "near_groups",
     "offset",
+    "owned_parts",
     "parts",
     "polygon_array",
     "reversed_rings",
@@ -140,11 +141,22 @@ def stack(arrays: Iterable[PolygonArray]) -> PolygonArray:
 
 def parts(geometry: Any) -> PolygonArray:  # noqa: ANN401
     """Every polygon with an area in a geometry or an array of them; lines and points are dropped."""
-    result = np.atleast_1d(np.asarray(shapely.get_parts(np.atleast_1d(np.asarray(geometry, dtype=object)))))
-    while len(result) and (shapely.get_type_id(result) > _POLYGON).any():
-        result = np.asarray(shapely.get_parts(result))
+    return owned_parts(np.atleast_1d(np.asarray(geometry, dtype=object)))[0]
+
+
+def owned_parts(shapes: NDArray[np.object_]) -> tuple[PolygonArray, Indices]:
+    """Every polygon with an area in an array of geometries, and the number of the geometry that it belongs to.
+
+    What is a polygon stays the same object: only the others are taken apart, which copies.
+    """
+    result, owner = shapes, np.arange(len(shapes))
+    while (many := shapely.get_type_id(result) > _POLYGON).any():
+        pieces, inner = shapely.get_parts(result[many], return_index=True)
+        owner = np.concatenate([owner[~many], owner[many][inner]])
+        order = np.argsort(owner, kind="stable")
+        result, owner = np.concatenate([result[~many], pieces])[order], owner[order]
     kept = (shapely.get_type_id(result) == _POLYGON) & (shapely.area(result) > 0)
-    return cast("PolygonArray", result[kept])
+    return result[kept], owner[kept]
 
 
 def solid(shape: Any) -> BaseGeometry:  # noqa: ANN401

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from carvegen import geometry
 from carvegen.toolpaths import cutter_centre_region
 
 if TYPE_CHECKING:
@@ -73,7 +74,7 @@ def unfilled(
         rest = _left_over(left, ground, some, filled)
     else:
         return left
-    return cutter_centre_region.worth(*cutter_centre_region.pieces(rest), radius_mm)[0]
+    return cutter_centre_region.worth(*geometry.owned_parts(rest), radius_mm)[0]
 
 
 def _looked_at(

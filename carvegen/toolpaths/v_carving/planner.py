@@ -45,7 +45,7 @@ def v_plan(job: Job, settings: PathSettings) -> Plan:
     depth = deepest_mm(job)
     lines = _lines(job, settings, depth)
     paths, barred = lines.paths, lines.barred
-    wide = router_plan(job, settings, compute_left=not len(paths) or len(barred) > 0)
+    wide = router_plan(job, settings, compute_left=not len(paths) or len(barred) > 0, ground=lines.ground)
     if not len(paths):
         return replace(
             wide,
@@ -84,12 +84,11 @@ def _lines(job: Job, settings: PathSettings, depth_mm: float) -> _Lines:
     barred = (
         geometry.parts(cutter_centre_region.grown(settings.no_go, half)) if len(settings.no_go) else geometry.empty()
     )
-    wide, whole = cutter_centre_region.ground(
-        job.block, half / 2
-    )  # so narrow a strip beside it that slivers at the edge are lines
+    whole = cutter_centre_region.ground(job.block)
+    wide, _ = cutter_centre_region.over_edge(whole, job.block, half / 2)  # so narrow that slivers at the edge are lines
     zone = shapely.difference(_room(job, whole, half / 2 - _SLIVER_MM), shapely.union_all(barred))
     passes = _passes(job, settings, depth_mm)
-    parts, owner = cutter_centre_region.pieces(wide)
+    parts, owner = geometry.owned_parts(wide)
     axis = medial_axis(parts, most_mm=max(widest_mm(job.cutter, depth_mm), 2 * _blunt_mm(job)))
     paths = centre_lines(axis, job.cutter, depth_mm, passes=passes, zone=zone)
     paths = picked(paths, np.flatnonzero(_depths(paths) > _SCRATCH_MM))
