@@ -1,4 +1,4 @@
-"""What a router does with a V: centre lines in what is narrow, walls and a flat floor in what is wide; what it leaves."""
+"""What a router does with a V: middles of what is narrow, walls and floors of what is wide; and what its tip leaves."""
 
 from __future__ import annotations
 
