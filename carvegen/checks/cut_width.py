@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
@@ -16,7 +17,7 @@ __all__ = ["RULE", "find"]
 
 RULE = "cut-width"
 
-_HALVINGS = 14  #: of the smallest cut, to find the width at which a shape parts
+_CLOSE_MM = TOLERANCE_MM / 8  #: so near is the width found at which a shape parts
 _MOST = 0.5  #: tips that run so great a share of a cut's edge leave less than half of its drawing; our own choice
 
 
@@ -86,7 +87,7 @@ def _left_standing(shapes: PolygonArray, reached: PolygonArray) -> list[tuple[fl
     """A place in each of the shapes that is not reached: in a neck between what is, if there is one."""
     pieces, owner = shapely.get_parts(shapely.difference(shapes, reached), return_index=True)
     parts, whose = shapely.get_parts(reached, return_index=True)
-    piece, part = shapely.STRtree(parts).query(pieces, predicate="dwithin", distance=TOLERANCE_MM)
+    part, piece = shapely.STRtree(pieces).query(parts, predicate="dwithin", distance=TOLERANCE_MM)  # prepares parts
     met = np.bincount(piece[owner[piece] == whose[part]], minlength=len(pieces))
     order = np.lexsort((shapely.area(pieces), met > 1, owner))
     best = order[np.append(np.diff(owner[order]) > 0, True)] if len(order) else order
@@ -102,7 +103,7 @@ def _inner_points(shapes: PolygonArray) -> list[tuple[float, float]]:
 def _passes(shapes: PolygonArray, limit: float) -> Floats:
     """The widest disc, in mm, that passes through all of each shape; at most `limit`; (n,)."""
     low, high = np.zeros(len(shapes)), np.full(len(shapes), limit)
-    for _ in range(_HALVINGS if len(shapes) else 0):
+    for _ in range(math.ceil(math.log2(limit / _CLOSE_MM)) if len(shapes) else 0):
         middle = (low + high) / 2
         left = shapely.buffer(shapes, -middle / 2, quad_segs=4)
         whole = ~shapely.is_empty(left) & (shapely.get_num_geometries(left) == 1)

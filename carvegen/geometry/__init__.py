@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "GRID_MM",
+    "LARGE",
     "Floats",
     "Indices",
     "Mask",
@@ -46,6 +47,7 @@ __all__ = [
     "moved",
     "near_groups",
     "offset",
+    "owned_parts",
     "parts",
     "polygon_array",
     "reversed_rings",
@@ -57,6 +59,7 @@ __all__ = [
     "stacked",
     "star_radii",
     "starts",
+    "to_outline",
     "touching_groups",
     "union",
     "wholly_in",
@@ -70,6 +73,8 @@ PolygonArray: TypeAlias = NDArray[np.object_]
 
 #: Coordinates are snapped to this grid before they are written: 1 µm, far below what any machine places.
 GRID_MM = 0.001
+
+LARGE = 1000  #: corners from which on a shape's sides are put into a tree
 
 
 @dataclass(frozen=True)
@@ -140,11 +145,22 @@ def stack(arrays: Iterable[PolygonArray]) -> PolygonArray:
 
 def parts(geometry: Any) -> PolygonArray:  # noqa: ANN401
     """Every polygon with an area in a geometry or an array of them; lines and points are dropped."""
-    result = np.atleast_1d(np.asarray(shapely.get_parts(np.atleast_1d(np.asarray(geometry, dtype=object)))))
-    while len(result) and (shapely.get_type_id(result) > _POLYGON).any():
-        result = np.asarray(shapely.get_parts(result))
+    return owned_parts(np.atleast_1d(np.asarray(geometry, dtype=object)))[0]
+
+
+def owned_parts(shapes: NDArray[np.object_]) -> tuple[PolygonArray, Indices]:
+    """Every polygon with an area in an array of geometries, and the number of the geometry that it belongs to.
+
+    What is a polygon stays the same object: only the others are taken apart, which copies.
+    """
+    result, owner = shapes, np.arange(len(shapes))
+    while (many := shapely.get_type_id(result) > _POLYGON).any():
+        pieces, inner = shapely.get_parts(result[many], return_index=True)
+        owner = np.concatenate([owner[~many], owner[many][inner]])
+        order = np.argsort(owner, kind="stable")
+        result, owner = np.concatenate([result[~many], pieces])[order], owner[order]
     kept = (shapely.get_type_id(result) == _POLYGON) & (shapely.area(result) > 0)
-    return cast("PolygonArray", result[kept])
+    return result[kept], owner[kept]
 
 
 def solid(shape: Any) -> BaseGeometry:  # noqa: ANN401
@@ -280,9 +296,26 @@ def filled(shapes: PolygonArray) -> PolygonArray:
 def farthest(shapes: PolygonArray, others: NDArray[np.object_]) -> Floats:
     """How far the corners of each shape lie from the other beside it at most; 0 where that is empty; mm, (n,)."""
     xy, number = shapely.get_coordinates(shapes, return_index=True)
-    far = np.zeros(len(shapes))
-    np.fmax.at(far, number, shapely.distance(dots(xy), others[number]))
+    points, far = dots(xy), np.zeros(len(shapes))
+    large = shapely.get_num_coordinates(others)[number] > LARGE
+    away = np.zeros(len(xy))
+    away[~large] = shapely.distance(points[~large], others[number[~large]])
+    same = np.array([id(other) for other in others])[number]
+    for one in np.unique(same[large]).tolist():
+        its = np.flatnonzero(large & (same == one))
+        shapely.prepare(other := others[number[its[0]]])
+        out = its[~shapely.contains_properly(other, points[its])]
+        away[out] = to_outline(other, points[out])
+    np.fmax.at(far, number, away)
     return far
+
+
+def to_outline(shape: BaseGeometry, points: NDArray[np.object_]) -> Floats:
+    """How far points lie from the outline of a shape with very many corners: by a tree of its sides."""
+    outline = rings(parts(shape))
+    sides = lines(outline.xy, outline.xy[outline.edge_ends])
+    (number, _), away = shapely.STRtree(sides).query_nearest(points, all_matches=False, return_distance=True)
+    return np.asarray(away[np.argsort(number)], dtype=np.float64)
 
 
 def free_of_grid(shapes: Any) -> Any:  # noqa: ANN401

@@ -27,8 +27,6 @@ from carvegen.geometry.edges import unit
 from carvegen.geometry.skeletons import Skeletons, are_simple
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from carvegen.geometry import (
         Floats,
         Indices,
@@ -41,7 +39,6 @@ __all__ = ["MedialAxis", "medial_axis", "pruned"]
 _STRAIGHT_MM = 0.008  #: outlines are taken as straight within this while the axis is sought
 _SAME_MM = 1e-9  #: radii and lengths nearer than this are one
 _FEW = 64  #: corners of a shape up to which every side is looked at, for many points at once
-_LARGE = 1000  #: corners from which on a shape's sides are put into a tree
 _AT_ONCE = 50_000  #: distances worked out at a time: what they need stays close to the processor
 _NEAR_MM = 0.002  #: bent branches are straight pieces within this
 _BEYOND_MM = 0.02  #: an axis ends at discs so much larger than those that are asked for: more than radii are wrong by
@@ -196,12 +193,12 @@ def _measured(axis: MedialAxis, shapes: PolygonArray) -> MedialAxis:
     few = np.flatnonzero(ends & (corners <= _FEW))
     small = np.flatnonzero(shapely.get_num_coordinates(shapes) <= _FEW)
     radius[few] = _to_few_sides(shapes[small], axis.xy[few], np.searchsorted(small, axis.shape[few]))
-    some = np.flatnonzero(ends & (corners > _FEW) & (corners <= _LARGE))
+    some = np.flatnonzero(ends & (corners > _FEW) & (corners <= geometry.LARGE))
     radius[some] = shapely.distance(shapely.boundary(shapes)[axis.shape[some]], geometry.dots(axis.xy[some]))
-    many = ends & (corners > _LARGE)
+    many = ends & (corners > geometry.LARGE)
     for k in np.unique(axis.shape[many]).tolist():
         its = np.flatnonzero(many & (axis.shape == k))
-        radius[its] = _to_outline(shapes[k], geometry.dots(axis.xy[its]))
+        radius[its] = geometry.to_outline(shapes[k], geometry.dots(axis.xy[its]))
     return replace(axis, radius=radius)
 
 
@@ -246,14 +243,6 @@ def _to_sides(xy: Floats, sides: tuple[Floats, ...]) -> Floats:
     return np.asarray(np.sqrt(x.min(axis=1)))
 
 
-def _to_outline(shape: shapely.Polygon, points: NDArray[np.object_]) -> Floats:
-    """How far points lie from the outline of a shape with very many corners: by a tree of its sides."""
-    outline = geometry.rings(geometry.polygon_array([shape]))
-    sides = geometry.lines(outline.xy, outline.xy[outline.edge_ends])
-    (number, _), away = shapely.STRtree(sides).query_nearest(points, all_matches=False, return_distance=True)
-    return np.asarray(away[np.argsort(number)], dtype=np.float64)
-
-
 def pruned(axis: MedialAxis, corner_mm: float) -> MedialAxis:
     """The axis without twigs whose discs lose no more than `corner_mm` of the shape.
 
@@ -291,7 +280,10 @@ def _hanging(links: Indices, kept: Mask, degree: Indices, roots: Indices) -> Ind
 
 def _straightened(shapes: PolygonArray) -> tuple[PolygonArray, Indices]:
     """The shapes with fewer corners, on the grid of the diagrams, and the number of the shape that each was."""
-    fewer = shapely.simplify(shapes, _STRAIGHT_MM, preserve_topology=True)
+    fewer = shapely.simplify(shapes, _STRAIGHT_MM, preserve_topology=False)  # quicker, but it may drop what it parts
+    lost = np.abs(shapely.area(fewer) - shapely.area(shapes)) > _STRAIGHT_MM * shapely.length(shapes) / 2
+    lost |= (shapely.get_num_interior_rings(shapes) > 0) | shapely.is_empty(fewer)
+    fewer[lost] = shapely.simplify(shapes[lost], _STRAIGHT_MM, preserve_topology=True)
     result, owner = shapely.get_parts(_on_grid(fewer), return_index=True)
     solid = shapely.area(result) > 0
     return np.asarray(result[solid], dtype=object), np.asarray(owner[solid], dtype=np.int64)

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Indices, Mask, PolygonArray
 
 __all__ = [
-    "SAG_MM", "Fit", "centres", "fit", "ground", "grown", "least_mm", "left", "over_edge", "pieces",
+    "SAG_MM", "Fit", "centres", "fit", "ground", "grown", "least_mm", "left", "over_edge",
     "regrouped", "shrunk", "without", "worth",
 ]  # fmt: skip
 
@@ -70,23 +70,16 @@ def fit(cutter: Cutter, waller: Cutter, depth_mm: float) -> Fit:
     )
 
 
-def ground(block: Block, inset_mm: float) -> tuple[PolygonArray, NDArray[np.object_]]:
-    """What the cutter may clear, and where its centre may be at most.
-
-    Cuts that touch one another or a cut-out are one piece; where one reaches the block's edge, the cutter may
-    run out over it.
-
-    Returns
-    -------
-    tuple
-        Two aligned arrays: the pieces with the strip outside the block beside them, and the pieces themselves.
-    """
-    whole = geometry.joined(geometry.free_of_grid(_with_cut_outs(block)))
-    return over_edge(whole, block, inset_mm)[0], whole
+def ground(block: Block) -> PolygonArray:
+    """The pieces of what the cutter may clear: cuts that touch one another or a cut-out are one."""
+    return geometry.joined(geometry.free_of_grid(_with_cut_outs(block)))
 
 
 def over_edge(shapes: PolygonArray, block: Block, inset_mm: float) -> tuple[PolygonArray, Mask]:
-    """The shapes, those that reach the block's edge with the strip outside it beside them, and which do; aligned."""
+    """The shapes, those that reach the block's edge with the strip outside it beside them, and which do; aligned.
+
+    Over that edge the cutter may run out.
+    """
     board = block.board
     shapely.prepare(board)
     open_ = ~shapely.contains_properly(board, shapes)
@@ -145,7 +138,7 @@ def left(target: NDArray[np.object_], reached: NDArray[np.object_], by_mm: float
         How far off the cutter worked: the error of buffers grows with it.
     """
     met = ~shapely.is_empty(reached) & ~shapely.is_empty(target)
-    rest, owner = pieces(shapely.difference(target[met], reached[met]))
+    rest, owner = geometry.owned_parts(shapely.difference(target[met], reached[met]))
     less = target.copy()
     less[met] = regrouped(*worth(rest, owner, by_mm), int(met.sum()))
     return less
@@ -169,16 +162,6 @@ def least_mm(by_mm: float) -> float:
     return (_SLIVER_MM + _SIMPLIFIED * by_mm) / 2
 
 
-def pieces(shapes: NDArray[np.object_]) -> tuple[PolygonArray, Indices]:
-    """Every polygon with an area in aligned geometries, and the number of the geometry that it belongs to."""
-    parts, owner = shapely.get_parts(shapes, return_index=True)
-    while len(parts) and (shapely.get_type_id(parts) > _POLYGON).any():
-        parts, inner = shapely.get_parts(parts, return_index=True)
-        owner = owner[inner]
-    kept = (shapely.get_type_id(parts) == _POLYGON) & (shapely.area(parts) > 0)
-    return parts[kept], np.asarray(owner[kept], dtype=np.int64)
-
-
 def regrouped(parts: PolygonArray, owner: Indices, count: int) -> NDArray[np.object_]:
     """Polygons as aligned geometries again; those without any are empty."""
     aligned = np.full(count, shapely.MultiPolygon(), dtype=object)
@@ -187,9 +170,6 @@ def regrouped(parts: PolygonArray, owner: Indices, count: int) -> NDArray[np.obj
         found = np.unique(owner)
         aligned[found] = shapely.multipolygons(parts[order], indices=np.searchsorted(found, owner[order]))
     return aligned
-
-
-_POLYGON = 3
 
 
 def _with_cut_outs(block: Block) -> PolygonArray:

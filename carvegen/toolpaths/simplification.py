@@ -96,10 +96,11 @@ def _farthest(xyz: Floats, begin: Indices, end: Indices, to: Indices) -> tuple[F
     shift = np.cumsum(count) - count
     piece = np.repeat(np.arange(len(count)), count)
     point = np.arange(len(piece)) + (begin + 1 - shift)[piece]
-    along, at = (xyz[to] - xyz[begin])[piece], xyz[point] - xyz[begin][piece]
-    square = np.maximum((along**2).sum(axis=1), 1e-18)
-    share = np.clip((at * along).sum(axis=1) / square, 0, 1)
-    off = np.linalg.norm(at - share[:, None] * along, axis=1)
-    most = np.maximum.reduceat(off, shift)
-    where = np.flatnonzero(off == most[piece])
-    return most, point[where[np.unique(piece[where], return_index=True)[1]]]
+    along, at = xyz[to] - xyz[begin], xyz[point] - xyz[begin][piece]
+    scaled = along / np.maximum((along**2).sum(axis=1), 1e-18)[:, None]
+    share = np.clip(np.einsum("ij,ij->i", at, scaled[piece]), 0, 1)
+    at -= share[:, None] * along[piece]
+    square = np.einsum("ij,ij->i", at, at)
+    most = np.maximum.reduceat(square, shift)
+    where = np.flatnonzero(square == most[piece])
+    return np.sqrt(most), point[where[np.searchsorted(piece[where], np.arange(len(count)))]]

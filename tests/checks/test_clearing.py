@@ -133,6 +133,18 @@ def test_widest_gaps_are_those_of_all_areas(widths, least) -> None:
     assert shapely.contains_xy(shapely.union_all(areas), *centres.T).all()
 
 
+def test_the_widest_gap_of_a_cut_with_very_many_corners_is_that_of_the_whole_of_it() -> None:
+    """A comb whose back bulges: GEOS' search of the whole cut is the slow twin."""
+    x = np.linspace(0, 100, 1500)
+    low, high = np.sin(x / 9) + np.cos(x / 5), 6 + np.sin(x / 4) + 30 * (np.arange(len(x)) % 3 == 0)
+    comb = shapely.Polygon(np.concatenate([np.column_stack([x, low]), np.column_stack([x, high])[::-1]]))
+    widest = 2 * shapely.maximum_inscribed_circle(comb, tolerance=1e-4).length
+    for least in (0.5, 2.0, widest - 0.1):
+        centres, gaps = clearing.widest_gaps(shapes(comb), least, most=4)
+        assert gaps.tolist() == pytest.approx([widest], abs=0.02)
+        assert 2 * comb.boundary.distance(shapely.Point(centres[0])) == pytest.approx(gaps[0], abs=1e-6)
+
+
 @given(st.floats(3, 200), st.floats(0, 3), st.floats(0, 100), st.floats(0, 5))
 def test_wider_gaps_never_ask_for_less(radius, indentation, gap, more) -> None:
     printing = Printing(roller_radius_mm=radius, indentation_mm=indentation)

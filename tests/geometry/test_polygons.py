@@ -26,6 +26,16 @@ def test_parts_takes_polygons_out_of_anything() -> None:
     assert len(geometry.parts(geometry.empty())) == 0
 
 
+def test_parts_keep_the_order_and_the_owner_of_what_they_came_from() -> None:
+    two = shapely.MultiPolygon([box(2, 0, 1, 1), box(4, 0, 1, 1)])
+    mixed = shapely.GeometryCollection([two, shapely.LineString([(0, 0), (1, 1)])])
+    whole = geometry.polygon_array([box(0, 0, 1, 1), mixed, shapely.Polygon(), box(6, 0, 1, 1), two])
+    found, owner = geometry.owned_parts(whole)
+    assert shapely.bounds(found)[:, 0].tolist() == [0, 2, 4, 6, 2, 4]
+    assert owner.tolist() == [0, 1, 1, 3, 4, 4]
+    assert found[0] is whole[0]
+
+
 def test_joined_unites_what_touches() -> None:
     apart = shapes(*PAIR, box(5, 5, 1, 1), box(3, 0, 1, 1))
     assert sorted(shapely.area(geometry.joined(apart)).tolist()) == [1, 4]
@@ -187,3 +197,17 @@ def test_less_what_lies_inside_as_by_overlay() -> None:
     assert (shapely.area(shapely.symmetric_difference(found, twin)) == 0).all()
     assert shapely.area(found).tolist() == pytest.approx(shapely.area(twin).tolist())
     assert len(geometry.without_inner(geometry.empty(), geometry.empty())) == 0
+
+
+def test_farthest_from_what_has_very_many_corners_is_as_from_every_side() -> None:
+    """GEOS' distance, which looks at every side, is the slow twin; some corners lie inside, in a hole, on the edge."""
+    turn = np.linspace(0, 2 * np.pi, 2 * geometry.LARGE, endpoint=False)
+    star = np.column_stack([np.cos(turn), np.sin(turn)]) * (5 + np.sin(40 * turn))[:, None]
+    large = shapely.Polygon(star, holes=[star[::-1] / 4])
+    pieces = shapes(box(0, 0, 0.5, 0.5), box(2, 0, 2, 1), box(6, 6, 1, 1), box(5, 0, 9, 1), shapely.Polygon(star[:9]))
+    others = geometry.polygon_array([large, large, large, box(0, 0, 1, 1), shapely.affinity.scale(large, 0.5, 0.5)])
+    corners, number = shapely.get_coordinates(pieces, return_index=True)
+    away = shapely.distance(shapely.points(corners), others[number])
+    twin = [float(away[number == k].max()) for k in range(len(pieces))]
+    assert geometry.farthest(pieces, others) == pytest.approx(twin, abs=1e-9)
+    assert sum(far > 0 for far in twin) > 2

@@ -18,7 +18,7 @@ from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.paths import Plan, Work
 from carvegen.toolpaths.promises import broken
 from carvegen.toolpaths.settings import PathSettings
-from carvegen.toolpaths.v_carving.blunt_tip import sharp, unfilled
+from carvegen.toolpaths.v_carving.planner import sharp, unfilled
 from tests.cases import SHELF, block, box, disc, setup, shapes
 
 

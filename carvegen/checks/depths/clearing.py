@@ -9,11 +9,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from carvegen import geometry
 from carvegen.base.findings import Finding, Severity
 from carvegen.checks.survey import Survey
 from carvegen.facts import cutting
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from carvegen.blocks.job import Job
     from carvegen.geometry import Floats, Mask, PolygonArray
 
@@ -92,16 +95,28 @@ def widest_gaps(areas: PolygonArray, least: float, *, most: int) -> tuple[Floats
         some = order[start : start + _BATCH]
         if len(gaps) >= most and gaps[most - 1] >= bound[some[0]]:
             break
-        some = some[~shapely.is_empty(shapely.buffer(areas[some], -max(least / 2 - _TOLERANCE_MM, 0), quad_segs=4))]
+        left = shapely.buffer(areas[some], -max(least / 2 - _TOLERANCE_MM, 0), quad_segs=16)
+        some, left = some[~shapely.is_empty(left)], left[~shapely.is_empty(left)]
         if len(some) == 0:
             continue
-        radii = shapely.maximum_inscribed_circle(areas[some], tolerance=_TOLERANCE_MM)
+        radii = _inscribed(areas[some], left)
         gaps = np.concatenate([gaps, 2 * shapely.length(radii)])
         centres = np.concatenate([centres, shapely.get_coordinates(radii)[::2]])
         best = np.argsort(-gaps, kind="stable")
         best = best[gaps[best] >= least][:most]
         centres, gaps = centres[best], gaps[best]
     return centres, gaps
+
+
+def _inscribed(areas: PolygonArray, left: NDArray[np.object_]) -> NDArray[np.object_]:
+    """The radii of the largest inscribed circles, as lines.
+
+    Of an area with very many corners the middle is sought in what is `left` of it, which has few.
+    """
+    large = shapely.get_num_coordinates(areas) > geometry.LARGE
+    radii = shapely.maximum_inscribed_circle(np.where(large, left, areas), tolerance=_TOLERANCE_MM)
+    radii[large] = shapely.shortest_line(shapely.get_point(radii[large], 0), shapely.boundary(areas[large]))
+    return radii
 
 
 def _short(job: Job, gaps: Floats) -> Mask:

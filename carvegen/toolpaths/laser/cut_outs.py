@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.toolpaths.cutter_centre_region import pieces, shrunk
+from carvegen.toolpaths.cutter_centre_region import shrunk
 from carvegen.toolpaths.laser.beam import off_limits, room_for
 from carvegen.toolpaths.laser.scanning import begun_at, from_leftmost
 from carvegen.toolpaths.laser.tabs import (
@@ -105,7 +105,7 @@ def tab_rule(job: Job, half_mm: float) -> str:
 def _lines(block: Block, settings: PathSettings, half: float) -> _Lines:
     """The lines of all cut-outs. Touching ones are one, so that no edge between two is cut."""
     gone = geometry.joined(geometry.free_of_grid(block.cut_outs))
-    room, owner = pieces(room_for(block, gone, half))
+    room, owner = geometry.owned_parts(room_for(block, gone, half))
     none = np.empty(0, dtype=np.int64)
     if not len(room):
         return _Lines(no_paths(), geometry.empty(), none, none.astype(bool))

@@ -8,7 +8,6 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.toolpaths import cutter_centre_region
 from carvegen.toolpaths.paths import (
     Paths,
     from_rings,
@@ -133,7 +132,7 @@ def outlines(shapes: PolygonArray) -> tuple[Paths, Indices]:
     met = np.zeros(len(shapes), dtype=bool)
     met[owner[_met_twice(paths)]] = True
     if met.any():
-        pieces, whose = cutter_centre_region.pieces(shapely.set_precision(shapes[met], geometry.GRID_MM))
+        pieces, whose = geometry.owned_parts(shapely.set_precision(shapes[met], geometry.GRID_MM))
         again, its = _rounded(pieces)
         kept = np.flatnonzero(~met[owner])
         owner = np.concatenate([owner[kept], np.flatnonzero(met)[whose[its]]])

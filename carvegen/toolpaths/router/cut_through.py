@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.toolpaths.cutter_centre_region import pieces, shrunk
+from carvegen.toolpaths.cutter_centre_region import shrunk
 from carvegen.toolpaths.paths import Paths, joined, picked
 from carvegen.toolpaths.router.floor_clearing import nested
 from carvegen.toolpaths.router.ramps import Descent, worked
@@ -70,7 +70,7 @@ def cut_through(region: NDArray[np.object_], its: Fit, down: Descent, thickness_
     Where a piece comes loose inside, it is held by tabs: places with sloped ends at which the cutter stays up. A
     loose piece too small for a tab is cleared away instead.
     """
-    parts, _ = pieces(region)
+    parts, _ = geometry.owned_parts(region)
     tab = _Tab(thickness_mm, down.depth_mm, 2 * its.face_mm)
     core = shrunk(parts, its.face_mm)
     round_mm = shapely.length(shapely.get_exterior_ring(parts))

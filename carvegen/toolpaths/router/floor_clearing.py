@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.toolpaths.cutter_centre_region import pieces, shrunk
+from carvegen.toolpaths.cutter_centre_region import shrunk
 from carvegen.toolpaths.paths import Paths, no_paths
 from carvegen.toolpaths.router.wall_passes import climbing
 from carvegen.toolpaths.sequence.tours import tour
@@ -38,11 +38,11 @@ def nested(region: NDArray[np.object_], first_mm: float, step_mm: float) -> tupl
         Closed paths at the face, and the number of each one's region.
     """
     levels, parents = [], []
-    level, parent = pieces(shrunk(region, first_mm) if first_mm > 0 else region)
+    level, parent = geometry.owned_parts(shrunk(region, first_mm) if first_mm > 0 else region)
     while len(level):
         levels.append(level)
         parents.append(parent)
-        level, parent = pieces(shapely.simplify(shrunk(level, step_mm), _EASED * step_mm))
+        level, parent = geometry.owned_parts(shapely.simplify(shrunk(level, step_mm), _EASED * step_mm))
     if not levels:
         return no_paths(), np.empty(0, dtype=np.int64)
     owners = _owners(parents)
@@ -80,7 +80,7 @@ def to_and_fro(region: NDArray[np.object_], inset_mm: float, step_mm: float) -> 
     tuple
         Open paths at the face, and the number of each one's region.
     """
-    parts, owner = pieces(shrunk(region, inset_mm))
+    parts, owner = geometry.owned_parts(shrunk(region, inset_mm))
     if len(parts) == 0:
         return no_paths(), np.empty(0, dtype=np.int64)
     part, row, ends = _rows(parts, step_mm)

@@ -54,7 +54,9 @@ _OVERLAP = 0.2  #: how far a smaller cutter goes beyond what a larger one left, 
 _ROOM = 0.75  #: a flat cutter needs a way round at least this many of its diameters to ramp along; our own choice
 
 
-def router_plan(job: Job, settings: PathSettings, *, compute_left: bool = True) -> Plan:
+def router_plan(
+    job: Job, settings: PathSettings, *, compute_left: bool = True, ground: PolygonArray | None = None
+) -> Plan:
     """The plan of a job for a router: the job's own cutter gives the wall, further ones help it.
 
     Wide cutters come first and clear what they can; each further one works only where those before it left
@@ -65,13 +67,15 @@ def router_plan(job: Job, settings: PathSettings, *, compute_left: bool = True) 
     ----------
     compute_left
         Whether to find what no cutter reaches; where other paths follow, it is not known yet.
+    ground
+        The pieces of ground, if they are known.
 
     Notes
     -----
     On the block, which is the mirror image of the print, walls lie on the right of the way: climb milling for a
     spindle that turns clockwise.
     """
-    table = _Table(job, settings, compute_left)
+    table = _Table(job, settings, compute_left, cutter_centre_region.ground(job.block) if ground is None else ground)
     operations = [operation for its in table.fits for operation in table.work(its)]
     operations += table.through()
     operations += table.round_block()
@@ -102,9 +106,10 @@ class _Table:
     job: Job
     settings: PathSettings
     compute_left: bool
+    ground: PolygonArray  #: aligned with all below
     fits: list[Fit] = field(init=False)
     depth_mm: float = field(init=False)
-    wide: PolygonArray = field(init=False)  #: pieces of ground, aligned with all below
+    wide: PolygonArray = field(init=False)  #: with the strip outside the block beside them
     floor: NDArray[np.object_] = field(init=False)  #: what no cutter has cleared yet; one alone does not ask
     face: NDArray[np.object_] = field(init=False)  #: what no cutter has touched at the face yet
     most_mm: float = field(init=False)  #: the farthest that a cutter keeps off the land
@@ -121,7 +126,8 @@ class _Table:
         fits = [cutter_centre_region.fit(cutter, own, self.depth_mm) for cutter in cutters] if self.depth_mm > 0 else []
         self.fits = sorted(fits, key=lambda its: (-its.floor_mm, its.cutter.key))
         self.most_mm = max((its.inset_mm for its in fits), default=0.0)
-        self.wide, self.face = cutter_centre_region.ground(self.job.block, self.most_mm)
+        self.wide, _ = cutter_centre_region.over_edge(self.ground, self.job.block, self.most_mm)
+        self.face = self.ground.copy()
         waller = next((its for its in fits if its.cutter is own), None)
         slope = waller.face_mm - waller.floor_mm if waller and len(fits) > 1 else 0.0
         self.floor = self._floor(slope) if slope > 0 else self.face.copy()
@@ -140,7 +146,7 @@ class _Table:
         )
         first = its is self.fits[0]
         walls = self._walls(centres, its, None if first else self._near(its, centres, self.floor))
-        region, _ = cutter_centre_region.pieces(centres if first else self._inside(its, centres))
+        region, _ = geometry.owned_parts(centres if first else self._inside(its, centres))
         down = Descent(
             depth_mm=self.depth_mm, passes=self._passes(its.cutter, self.depth_mm), ramp_deg=self.settings.ramp_deg
         )
@@ -149,7 +155,7 @@ class _Table:
             self._operation(
                 Work.WALL,
                 its,
-                self._followed(walls, region, cutter_centre_region.pieces(centres)[0], its, down),
+                self._followed(walls, region, geometry.owned_parts(centres)[0], its, down),
                 down.passes,
             ),
         ]
@@ -178,7 +184,7 @@ class _Table:
         """The places into which the cutter gets down."""
         if self._plunges(its):
             return centres
-        parts, owner = cutter_centre_region.pieces(centres)
+        parts, owner = geometry.owned_parts(centres)
         enough = shapely.length(shapely.get_exterior_ring(parts)) >= _ROOM * 2 * its.face_mm
         return cutter_centre_region.regrouped(parts[enough], owner[enough], len(centres))
 
@@ -201,7 +207,7 @@ class _Table:
 
         What is left begins and ends where a larger cutter has been: there the cutter goes down through air.
         """
-        parts, owner = cutter_centre_region.pieces(centres if its.walls else centres[:0])
+        parts, owner = geometry.owned_parts(centres if its.walls else centres[:0])
         if near is None or not self.begun:
             flat, part = climbing(parts)
             return thinned(picked(flat, by_tour(flat, part)))
@@ -333,7 +339,7 @@ class _Table:
         """What is to be cut and no cutter of the set touches at the face."""
         if not self.compute_left:
             return geometry.empty()
-        rest, owner = cutter_centre_region.pieces(self.face)
+        rest, owner = geometry.owned_parts(self.face)
         return cutter_centre_region.worth(rest, owner, self.most_mm)[0]
 
     @property

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 __all__ = ["length_mm", "tour"]
 
-_NEAR, _FEW_NEAR = 7, 4  #: neighbours of an end that are tried; of very many stops the second
+_NEAR, _FEW_NEAR = 7, 3  #: neighbours of an end that are tried; of very many stops the second
 _ROUNDS = 400  #: of improvement at most; a few dozen are usual
 _MANY, _FEW_ROUNDS = 20_000, 20  #: of so many stops and more the last one or two per cent are left
 _SIFTED = 16  #: times that pairs with an end already linked are sifted out on the way
