@@ -219,11 +219,11 @@ def first_proof(
     if found is None:
         return None
     shown, laid, notes = found
-    laid = replace(laid, px_per_mm=min(laid.px_per_mm, _ENOUGH_PX_PER_MM))
-    if coats:
+    if coats:  # in all its pixels: between dark lines a narrow one of a lighter ink is a few of them
         inks = read_inks(laid, coats, given["paper"])
         inks = {name: its for name, its in inks.items() if given["block"] in (None, name)}
     else:
+        laid = replace(laid, px_per_mm=min(laid.px_per_mm, _ENOUGH_PX_PER_MM))
         inks = {shown: read_block(laid)}
         notes += cover_words(inks[shown].hidden, "nothing is said of these parts")
     names, tolerance, told = tuple(inks), given["tolerance"] or SCAN_TOLERANCE_MM, []

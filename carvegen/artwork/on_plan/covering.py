@@ -11,7 +11,7 @@ from scipy import ndimage
 
 from carvegen import geometry
 from carvegen.artwork.on_plan.plan import resized
-from carvegen.artwork.on_plan.tones import lighter_than_cut
+from carvegen.artwork.on_plan.tones import cut_share
 from carvegen.artwork.scan.description import ScanOptions
 from carvegen.artwork.scan.reader import read_straight
 from carvegen.base.colour import cielab
@@ -30,7 +30,8 @@ _COVER_PX_PER_MM, _COVER_BLUR_MM = 2.0, 0.5
 _COVERS, _FADES = 18.0, 8.0  #: a* and b* of what lies over the face, and of its soft edge; our own choice
 _TINTED = 10.0  #: the same of what hides the drawing as well; our own choice
 _LEAST_COVER_MM, _MOST_COVERED = 2.0, 0.2  #: a smaller spot may be drawn; a share of the face
-_GREY, _CLEAR, _BLIND = (0.3, 0.7), 30.0, 3  #: from land to cut; L* from one to the other; cells; our own choice
+_UNLIKE, _AS_CUT = 0.25, (0.85, 1.5)  #: of the step from land to cut: off land, and about cut; our own choice
+_BLIND = 3  #: cells; our own choice
 _COLOURS_PX, _OTHER_INK, _MUCH = 300, 12.0, 0.05  #: pixels along a look at its colours; a* and b*; a share of it
 _PURE = 0.02
 
@@ -39,24 +40,28 @@ def covered(laid: Laid) -> BaseGeometry:
     """Where something else lies over the face, or glares; print view, mm.
 
     Its colour is no blend of land's and cut's; where that is much of the face and the drawing shows there, it is
-    another ink. Or it hides the drawing, which in a shadow shows, and differs from both in colour by less, is lighter
-    than cut is in the light there, or as grey as neither, where these differ much.
+    another ink. Or some places together show no drawing, which in a shadow shows, and do not look like land in the
+    light there: what is not cut yet does. What looks like cut may be a sheet of paper, or took no ink.
     """
     size = laid.plan.size_mm
     scale = min(laid.px_per_mm, _COVER_PX_PER_MM)
     picture = laid.seen_at(scale)
     seen = _blots(laid.fit.locked, laid, scale, (picture.width, picture.height))
-    aside, along, steps = _from_line(picture.image, laid.plan, blur_px=_COVER_BLUR_MM * scale, where=seen)
+    aside = _aside(picture.image, laid.plan, blur_px=_COVER_BLUR_MM * scale, where=seen)
     least = max(round(_LEAST_COVER_MM * scale), 1)
     over = ndimage.binary_opening(aside > _COVERS, iterations=max(least // 2, 1))
     if over.any():
         over = ndimage.binary_propagation(over, mask=aside > _FADES)  # glare ends softly
     if over.mean() > _MOST_COVERED:
         over = _hiding(over, laid, scale)
-    unlike = (aside > _TINTED) | lighter_than_cut(picture.tone.astype(np.float32), laid.plan)
-    if abs(steps) > _CLEAR:
-        unlike |= (along > _GREY[0]) & (along < _GREY[1])
-    over |= _hiding(ndimage.binary_opening(unlike, iterations=max(least // 2, 1)), laid, scale, fewest=_BLIND)
+    tone = ndimage.gaussian_filter(picture.tone.astype(np.float32), _COVER_BLUR_MM * scale)
+    share = cut_share(tone, laid.plan, where=seen)
+    blind = _blots(~laid.fit.locked, laid, scale, (picture.width, picture.height))
+    blind = ndimage.maximum_filter(blind, round(1.5 * laid.fit.cell_mm * scale))
+    unlike = (aside > _TINTED) | (share > _UNLIKE) | (cut_share(tone, laid.plan) < -_UNLIKE)  # a shadow is no glove
+    other = (aside > _TINTED) | (unlike & ((share < _AS_CUT[0]) | (share > _AS_CUT[1])))
+    for its in (other, unlike & blind):  # what looks like cut is part of the cuts beside it
+        over |= _hiding(ndimage.binary_opening(its, iterations=max(least // 2, 1)), laid, scale, fewest=_BLIND)
     if not over.any():
         return geometry.union(geometry.empty())
     over = ndimage.binary_dilation(over, iterations=least)
@@ -95,18 +100,11 @@ def _hiding(over: Mask, laid: Laid, scale: float, *, fewest: int = 0) -> Mask:
     return np.asarray(kept[blobs])
 
 
-def _aside(image: Image.Image, plan: Plan) -> NDArray[np.float64]:
-    """How far each pixel's colour lies aside of the line from land's colour to cut's, in a* and b*; see below."""
-    return _from_line(image, plan)[0]
+def _aside(image: Image.Image, plan: Plan, *, blur_px: float = 0.0, where: Mask | None = None) -> NDArray[np.float64]:
+    """How far each pixel's colour lies aside of the line from land's colour to cut's, in a* and b*.
 
-
-def _from_line(
-    image: Image.Image, plan: Plan, *, blur_px: float = 0.0, where: Mask | None = None
-) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:
-    """How far each pixel's colour lies aside of the line from land's colour to cut's, in a* and b*, and how far along.
-
-    And how much lighter cut is, L*. Land's colour and cut's are those `where` the drawing shows, if it shows both. Not
-    numbers if the plan has no land or no cut.
+    Land's colour and cut's are those `where` the drawing shows, if it shows both. Not numbers if the plan has no land
+    or no cut.
     """
     lab = cielab(np.asarray(image.convert("RGB"), dtype=np.float64))
     if blur_px:
@@ -116,9 +114,8 @@ def _from_line(
     if where is not None and (on & where).any() and (off & where).any():
         on, off = on & where, off & where
     if not (on.any() and off.any()):
-        return np.full(drawn.shape, np.nan), np.full(drawn.shape, np.nan), 0.0
+        return np.full(drawn.shape, np.nan)
     ink, paper = (np.median(lab[its], axis=0) for its in (on, off))
     way = paper - ink
     along = np.clip((lab - ink) @ way / max(float(way @ way), 1e-9), 0, 1)
-    aside = np.linalg.norm((lab - ink - along[..., None] * way)[..., 1:], axis=-1)
-    return np.asarray(aside), np.asarray(along), float(way[0])
+    return np.asarray(np.linalg.norm((lab - ink - along[..., None] * way)[..., 1:], axis=-1))

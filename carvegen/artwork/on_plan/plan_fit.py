@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -208,6 +208,7 @@ def tells_its_place(plan: Plan) -> bool:
     return int(_firm(_edges(_drawn_cells(plan)[-1])).sum()) >= _FEWEST
 
 
+@lru_cache(maxsize=4)
 def _drawn_cells(plan: Plan) -> tuple[tuple[int, int], int, NDArray[np.intp], NDArray[np.intp], Tone]:
     """Rows and columns of a plan, the side of its cells, where those lie in which something is drawn, and they."""
     width, height = plan.size_mm

@@ -30,7 +30,6 @@ _DAMPED = 1e-7  #: so much of the mean is added to the normal equations' diagona
 _DOUBT = 0.2  #: what differs by more begins to weigh less
 _STEEP = 0.2  #: an edge is so steep beside the steepest
 _STILL_PX = 0.003
-_SURE = 0.75  #: where plan and picture are so much alike no other place is looked at; our own choice
 
 
 def is_mirrored(place: Matrix, plan: Plan) -> bool:
@@ -58,16 +57,8 @@ def found_place(
     Matrix
         From millimetres on the plan, y down from its upper left corner, to pixels, (0, 0) the picture's corner; (3, 3).
     """
-    places = first_look(plan, seen, corners, px_per_mm)
-    best, most = places[0], -np.inf
-    for likely in places:
-        place = _refined(plan, seen, likely, _LEVELS_PX[:2])
-        alike = _likeness(plan, seen, place)
-        if alike > most:
-            best, most = place, alike
-        if most > _SURE:
-            break
-    return _refined(plan, seen, best, _LEVELS_PX[2:])
+    likely = [_refined(plan, seen, place, _LEVELS_PX[:2]) for place in first_look(plan, seen, corners, px_per_mm)]
+    return refined(plan, seen, max(likely, key=lambda place: _likeness(plan, seen, place)))
 
 
 def refined(plan: Plan, seen: Seen, place: Matrix) -> Matrix:

@@ -24,8 +24,8 @@ __all__ = [
     "PARTING",
     "above_cut",
     "colour_tells",
+    "cut_share",
     "drawn_tone",
-    "lighter_than_cut",
     "parted",
     "ranged",
     "toned",
@@ -45,7 +45,6 @@ _STIFF = 1e-3  #: what holds the surface's curvature down where few tiles say it
 _AROUND, _ENOUGH_TILES = 1.5, 12  #: standard deviation of a mean around a tile, in tiles; fewer make no surface
 _WHITEST = 252.0  #: in glare a picture gets no lighter
 PARTING = 96.0
-_LIGHTER = 0.5  #: of the step from land to cut; what is so much lighter than cut is something else; our own choice
 
 
 def drawn_tone(image: Image.Image) -> Tone:
@@ -117,13 +116,17 @@ def parted(tone: Tone, plan: Plan) -> Bytes:
     return np.asarray(np.clip(tone * (PARTING / np.maximum(_spanned(middle, tone), 1)), 0, 255), dtype=np.uint8)
 
 
-def lighter_than_cut(tone: Tone, plan: Plan) -> Mask:
-    """Where a picture is lighter than cut would be in the light there, by half of what cut is lighter than land."""
-    both = surfaces(tone, plan)
+def cut_share(tone: Tone, plan: Plan, *, where: Mask | None = None) -> Tone:
+    """How far from land to cut each pixel lies in the light there, by its tone's logarithm: 0 land, 1 cut; (h, w).
+
+    Zero everywhere if cut is not lighter than land. Light is that `where` the drawing shows, and goes on from there;
+    without it all that is near to it counts, a shadow with it.
+    """
+    both = surfaces(tone, plan, where=where)
     if both is None:
-        return np.zeros(tone.shape, dtype=bool)
+        return np.zeros_like(tone)
     of_land, of_cut = both
-    return np.asarray(np.log(tone + 1) > _spanned(of_cut + _LIGHTER * (of_cut - of_land), tone))
+    return np.asarray((np.log(tone + 1) - _spanned(of_land, tone)) / _spanned(np.maximum(of_cut - of_land, 1e-3), tone))
 
 
 def _spanned(tiles: NDArray[np.float64], tone: Tone) -> Tone:
@@ -132,12 +135,17 @@ def _spanned(tiles: NDArray[np.float64], tone: Tone) -> Tone:
     return np.asarray(Image.fromarray(tiles.astype(np.float32)).resize(size, Image.Resampling.BICUBIC))
 
 
-def surfaces(tone: Tone, plan: Plan) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
+def surfaces(
+    tone: Tone, plan: Plan, *, where: Mask | None = None
+) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
     """The logarithms of what land and cut look like in each tile; None if cut is not lighter than land."""
     rows, columns = (max(round(side / _TILE_MM), 2) for side in plan.size_mm[::-1])
     small = resized(tone, (columns * _TILE_PX, rows * _TILE_PX)) + 1
     drawn = resized(plan.tone, (columns * _TILE_PX, rows * _TILE_PX))
     land, cut = ndimage.maximum_filter(drawn, 3) < _PURE, ndimage.minimum_filter(drawn, 3) > 1 - _PURE
+    if where is not None:
+        shown = resized(where.astype(np.float32), (columns * _TILE_PX, rows * _TILE_PX)) > 1 / 2
+        land, cut = land & shown, cut & shown
     ratio = float(np.median(small[cut]) / np.median(small[land])) if land.any() and cut.any() else 1.0
     if ratio <= _ALIKE:
         return None

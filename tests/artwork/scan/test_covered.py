@@ -76,6 +76,21 @@ def test_a_ruler_or_a_sheet_of_paper_on_pale_bare_wood_is_no_cut(colour):
     assert _unlike(found) < 0.5
 
 
+@pytest.mark.parametrize(("ink", "cut", "glove", "most_mm2"), [
+    ((40, 50, 70), (196, 160, 120), (30, 30, 34), 0.5), ((120, 122, 120), (150, 152, 150), (90, 92, 94), 35),
+])  # fmt: skip
+def test_a_glove_on_an_inked_block_or_on_grey_lino_is_no_land(ink, cut, glove, most_mm2):
+    """Darker than land: some 110 mm² under it were told as still to cut. On grey lino its rim still is."""
+    picture, _ = _photographed(margin=0.0, mirrored=True, ink=ink, paper=cut)
+    seen = np.array(picture.image)
+    y, x = np.mgrid[0 : seen.shape[0], 0 : seen.shape[1]]
+    seen[((x - 760) / 130) ** 2 + ((y - 560) / 150) ** 2 < 1] = glove
+    found = laid_on(PLAN, Picture(Image.fromarray(seen), None))
+    assert not found.fit.fault
+    assert 900 < covered(found).area < 1700
+    assert _unlike(found) < most_mm2
+
+
 @pytest.mark.parametrize("shadow", few([0.5, 0.0], 1))
 def test_what_is_not_cut_yet_is_not_covered(shadow):
     seen, _ = made.photographed(made.painted(shapely.union(SKY, shapely.box(0, 0, 40, 80))), shadow=shadow)
