@@ -11,7 +11,7 @@ import sys
 import pytest
 
 from carvegen.base import files
-from tests.cli.running import SMALL, TINY, run, run_afresh, run_apart, small, tree
+from tests.cli.running import SMALL, TINY, run, run_apart, small, tree
 from tests.strategies import few
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">{}</svg>'
@@ -304,8 +304,8 @@ def test_a_picture_that_cannot_be_written(own_folder, capsys, picture, words):
 
 @pytest.mark.parametrize("words", few([("--name", b"ferry\xff"), ("--keep-clear", b"\xff.svg"), ("--out", b"\xff")], 1))
 def test_names_in_no_known_alphabet(own_folder, words):
-    strict = {**os.environ, "PYTHONIOENCODING": "utf-8:strict"}
-    ran = run_afresh(own_folder, *SMALL, "--out", "sky", *map(os.fsdecode, words), env=strict)
+    """In a copy whose streams are strict."""
+    ran = run_apart(own_folder, *TINY, "--out", "sky", *map(os.fsdecode, words))
     assert ran.code == (0 if words[0] == "--out" else 2)
     assert "Traceback" not in ran.err
 
