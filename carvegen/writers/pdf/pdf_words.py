@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from reportlab.lib.utils import simpleSplit
@@ -70,10 +71,11 @@ def say(
     return y
 
 
-def split(text: str, width: float, size: float) -> list[str]:
+@lru_cache(maxsize=4096)  # each is measured before it is set
+def split(text: str, width: float, size: float) -> tuple[str, ...]:
     """Lines no wider than `width` mm; a word that is wider is broken."""
     broken = " ".join(piece for word in text.split() for piece in _pieces(word, width, size))
-    return list(simpleSplit(broken, FONT, size * PT, width * PT))
+    return tuple(simpleSplit(broken, FONT, size * PT, width * PT))
 
 
 def shortened(text: str, width: float, size: float = BODY_MM[0]) -> str:
