@@ -190,17 +190,6 @@ def test_a_block_smaller_than_its_land(own_folder, capsys):
     assert tree(own_folder) == {}
 
 
-@pytest.mark.parametrize(
-    ("option", "typed", "meant"), [("material", "linolium", "linoleum"), ("cutter", "laser-fin", "laser-fine")]
-)
-def test_the_nearest_name_is_offered(capsys, earlier, option, typed, meant):
-    ran = run(capsys, *small(**{option: typed}), "--out", "sky")
-    assert_told(ran)
-    assert typed in ran.err
-    assert meant in ran.err.partition("what to do")[2]
-    assert earlier()
-
-
 _BY_HAND = (*small(size="20x15mm", cutter="v-60"), "--for", "hand")
 
 
@@ -315,6 +304,7 @@ def test_names_in_no_known_alphabet(own_folder, words):
     [
         (("snowfal",), "snowfall"),
         ((*SMALL, "--material", "linolium"), "linoleum"),
+        ((*SMALL, "--cutter", "laser-fin"), "laser-fine"),
         ((*SMALL, "--weather", "flury"), "flurry"),
         ((*SMALL, "--keep-clear", "pots.svg"), "post.svg"),
         (("build", "prnt.toml"), "print.toml"),

@@ -49,17 +49,9 @@ def test_no_option_makes_a_laser_file_of_it(own_folder, capsys, material, asked)
 
 @pytest.mark.parametrize("material", NEVER)
 @pytest.mark.parametrize("cutter", ["v-60", "u-1"])
-def test_asking_for_the_laser_beside_a_hand_tool_is_refused_too(own_folder, capsys, material, cutter):
-    for kinds in (("laser",), ("hand", "laser")):
-        asked = [word for kind in kinds for word in ("--for", kind)]
-        ran = run(capsys, *small(material=material, cutter=cutter), "--out", "sky", *asked)
-        assert ran.code == 3, ran
-        assert tree(own_folder) == {}
-
-
-@pytest.mark.parametrize("material", NEVER)
-def test_naming_a_laser_beside_a_hand_tool_is_refused_too(own_folder, capsys, material):
-    ran = run(capsys, *small(material=material, cutter="v-60"), "--out", "sky", "--machine", "laser-bed")
+@pytest.mark.parametrize("asked", ["--for laser", "--for hand --for laser", "--machine laser-bed"])
+def test_asking_for_the_laser_beside_a_hand_tool_is_refused_too(own_folder, capsys, material, cutter, asked):
+    ran = run(capsys, *small(material=material, cutter=cutter), "--out", "sky", *asked.split())
     assert ran.code == 3, ran
     assert tree(own_folder) == {}
 
