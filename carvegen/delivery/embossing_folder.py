@@ -69,7 +69,8 @@ def deliver_embossing_strip(
     InputError
         If the material does not allow the strip's depth, or the folder can't be written.
     """
-    strip, strip_setups = embossing_strip(paper), [on_strip(setup) for setup in setups]
+    strip_setups = [on_strip(setup) for setup in setups]
+    strip = embossing_strip(paper)
     highest = max((piece.how for piece in strip.pieces), key=lambda how: how.relief_mm)
     thick = counter_thickness_mm(highest, 0.0)
     counter = counter_setups(shelf, strip_setups, thickness_mm=thick)

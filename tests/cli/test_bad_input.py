@@ -11,7 +11,7 @@ import sys
 import pytest
 
 from carvegen.base import files
-from tests.cli.running import SMALL, TINY, run, run_afresh, run_apart, small, tree
+from tests.cli.running import SMALL, TINY, run, run_apart, small, tree
 from tests.strategies import few
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">{}</svg>'
@@ -190,17 +190,6 @@ def test_a_block_smaller_than_its_land(own_folder, capsys):
     assert tree(own_folder) == {}
 
 
-@pytest.mark.parametrize(
-    ("option", "typed", "meant"), [("material", "linolium", "linoleum"), ("cutter", "laser-fin", "laser-fine")]
-)
-def test_the_nearest_name_is_offered(capsys, earlier, option, typed, meant):
-    ran = run(capsys, *small(**{option: typed}), "--out", "sky")
-    assert_told(ran)
-    assert typed in ran.err
-    assert meant in ran.err.partition("what to do")[2]
-    assert earlier()
-
-
 _BY_HAND = (*small(size="20x15mm", cutter="v-60"), "--for", "hand")
 
 
@@ -304,8 +293,8 @@ def test_a_picture_that_cannot_be_written(own_folder, capsys, picture, words):
 
 @pytest.mark.parametrize("words", few([("--name", b"ferry\xff"), ("--keep-clear", b"\xff.svg"), ("--out", b"\xff")], 1))
 def test_names_in_no_known_alphabet(own_folder, words):
-    strict = {**os.environ, "PYTHONIOENCODING": "utf-8:strict"}
-    ran = run_afresh(own_folder, *SMALL, "--out", "sky", *map(os.fsdecode, words), env=strict)
+    """In a copy whose streams are strict."""
+    ran = run_apart(own_folder, *TINY, "--out", "sky", *map(os.fsdecode, words))
     assert ran.code == (0 if words[0] == "--out" else 2)
     assert "Traceback" not in ran.err
 
@@ -315,6 +304,7 @@ def test_names_in_no_known_alphabet(own_folder, words):
     [
         (("snowfal",), "snowfall"),
         ((*SMALL, "--material", "linolium"), "linoleum"),
+        ((*SMALL, "--cutter", "laser-fin"), "laser-fine"),
         ((*SMALL, "--weather", "flury"), "flurry"),
         ((*SMALL, "--keep-clear", "pots.svg"), "post.svg"),
         (("build", "prnt.toml"), "print.toml"),

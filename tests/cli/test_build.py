@@ -14,6 +14,7 @@ from lxml import etree
 from PIL import Image
 
 from carvegen.delivery import side_by_side
+from carvegen.facts.profiles import shipped
 from carvegen.prints.file.new_folder import FILES
 from carvegen.prints.file.schema import schema
 from tests.cases import layer, small_print
@@ -313,6 +314,20 @@ def test_a_clamp_and_a_further_cutter_build_their_block_alone(tmp_path, capsys):
     assert ways
     clamp = shapely.box(16, 0, 20, 4)
     assert not any(shapely.LineString([xy[:2] for xy in its.get_points()]).intersects(clamp) for its in ways)
+
+
+def test_built_again_with_another_caution_of_a_machine_is_built_afresh(tmp_path, capsys):
+    """Every other change: tests/delivery/test_built_again.py."""
+    copy = shutil.copytree(built_once(CLAMPED), tmp_path / "print")
+    own = copy / "own" / "machines" / "router-bed.toml"
+    own.parent.mkdir(parents=True)
+    text = (shipped() / "machines" / "router-bed.toml").read_text(encoding="utf-8")
+    own.write_text(text.replace("cautions = [", 'cautions = ["Mind the cat.", '), encoding="utf-8")
+    for out in ("built", "fresh"):
+        ran = run(capsys, "build", copy / "print.toml", "--out", copy / out, "--profiles", copy / "own")
+        assert ran.code in (0, 1), ran.err
+    assert "Mind the cat." in (copy / "built" / "key" / "router" / "note.md").read_text(encoding="utf-8")
+    assert tree(copy / "built") == tree(copy / "fresh")
 
 
 def test_a_clamp_that_can_t_be_read_is_told_with_its_key(copy, capsys):

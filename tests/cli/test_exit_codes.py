@@ -197,16 +197,16 @@ def test_130_for_ctrl_c_in_a_build_and_no_process_is_left(own_folder):
     blocks = {"sky": ["*"], "tone": ["LIT", "POST"], "key": ["POST"]}
     (own_folder / "print.toml").write_text(small_print(*drawn, blocks=blocks, machine="router"), encoding="utf-8")
     before = tree(own_folder)
-    build = start(own_folder, "build", "print.toml", "--out", "built", "--jobs", "2")
+    build = Forked(own_folder, "build", "print.toml", "--out", "built", "--jobs", "2")
     for line in build.stderr:
         if "building" in line:
             break
     children = children_of(build.pid)
-    build.send_signal(signal.SIGINT)
-    said = build.communicate(timeout=60)
-    assert build.returncode in (130, -signal.SIGINT), said
-    assert "nothing was changed" in said[1]
-    assert "Traceback" not in said[1]
+    os.kill(build.pid, signal.SIGINT)
+    said = build.ended()
+    assert said.code == 130
+    assert "nothing was changed" in said.err
+    assert "Traceback" not in said.err
     assert tree(own_folder) == before
     assert children
     assert not any(Path(f"/proc/{child}").exists() for child in children)

@@ -35,7 +35,7 @@ LONGER = [COMMANDS["frost"][0], ("grain", "--size", "20x15", *BY_HAND, "--out", 
 #: One fresh interpreter, which has imported the large libraries alone, is forked for each process: it costs a tenth.
 EACH_FORKED = """
 import json, os, sys
-import numpy, scipy, shapely
+import ezdxf, fontTools.ttLib, numpy, PIL.Image, reportlab.pdfgen.canvas, scipy.ndimage, scipy.spatial, shapely, tomlkit
 from carvegen.cli import main
 ours = {its.partition('.')[2].partition('.')[0] for its in sys.modules if its.startswith('carvegen.')}
 assert ours <= {'base', 'cli'}, ours
@@ -70,7 +70,7 @@ def test_commands_run_where_nothing_of_ours_is_imported(own_folder, made):
     done = subprocess.run(
         [sys.executable, "-c", EACH_FORKED, json.dumps(runs)],
         capture_output=True, text=True, encoding="utf-8", timeout=300, check=False, cwd=own_folder,
-        env=os.environ | {"PYTHONHASHSEED": "7"},
+        env=os.environ | {"PYTHONHASHSEED": "7", "TZ": "Asia/Tokyo"},
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     ends = json.loads(done.stdout.splitlines()[-1])

@@ -5,7 +5,9 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import pickle
 import shutil
+from multiprocessing.reduction import ForkingPickler
 
 import pytest
 from PIL import Image
@@ -22,6 +24,7 @@ from carvegen.toolpaths.settings import PathSettings
 from carvegen.writers.block import block_png
 from tests import cases
 from tests.cli.running import needs_fork
+from tests.strategies import takes_long
 
 BLOCK = cases.block(cases.box(5, 5, 6, 4), cases.disc(25, 15, 4), cut_outs=(cases.disc(33, 22, 3),))
 
@@ -45,6 +48,11 @@ def sky(usual, tmp_path):
     return shutil.copytree(usual[0], tmp_path / "sky")
 
 
+def sent(task):
+    side_by_side._send_grids()
+    return pickle.loads(ForkingPickler.dumps(task))
+
+
 STYLED = Style(transfer="face-down", paper="Letter", dxf="R12")
 
 
@@ -54,15 +62,18 @@ STYLED = Style(transfer="face-down", paper="Letter", dxf="R12")
         pytest.param(
             "fork", "v-60", (), Style(paths=PathSettings(simulated=True, program=True)), marks=needs_fork, id="fork"
         ),
-        # each child reads all modules, which takes seconds: no more than two of them
-        pytest.param("spawn", "laser-fine", ("laser", "hand"), STYLED, id="spawn"),
+        pytest.param("sent", "laser-fine", ("laser", "hand"), STYLED, marks=needs_fork, id="sent"),
+        pytest.param("spawn", "laser-fine", ("laser", "hand"), STYLED, marks=takes_long, id="spawn"),
     ],
 )
 def test_the_same_bytes_from_one_process_and_from_several(tmp_path, monkeypatch, begin, cutter, kinds, style):
-    """Spawned, as where copies of a process are not safe: all that a machine's files are made of is sent there.
+    """All that a machine's files are made of is sent, as where copies of a process are not safe: to a copy, or spawned.
 
-    The style of those is none of the defaults: face-down, on Letter, in R12.
+    The style of those is none of the defaults: face-down, on Letter, in R12. Spawned, each child reads all modules.
     """
+    if begin == "sent":
+        begun, begin = side_by_side._begun, "fork"
+        monkeypatch.setattr(side_by_side, "_begun", lambda task: begun(sent(task)))
     monkeypatch.setattr(side_by_side, "_BEGIN", begin)
     setups = setups_for(cases.SHELF, material="linoleum", cutter=cutter, kinds=kinds)
     jobs = [way.on(BLOCK) for way in setups]

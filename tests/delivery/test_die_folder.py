@@ -11,7 +11,9 @@ import pytest
 import shapely
 from lxml import etree
 
-from tests.cases import layer, small_print
+from carvegen.page.print_checks import found_in
+from carvegen.prints.file.print_file import read_print
+from tests.cases import SHELF, layer, small_print
 from tests.cli.running import built_once, run
 from tests.strategies import few
 
@@ -91,13 +93,13 @@ def test_every_ring_of_the_wall_says_its_depth(built):
 
 
 @pytest.mark.parametrize(("change", "rule"), [(("300", "120"), "emboss-paper"), (("0.8", "1.4"), "emboss-strain")])
-def test_what_the_paper_can_not_bear_is_a_finding(capsys, tmp_path, change, rule):
+def test_what_the_paper_can_not_bear_is_a_finding(tmp_path, change, rule):
     text = ALONE.replace("SIDE", "back").replace("register_error_mm = 0.4", "register_error_mm = 0.4\npaper_g_m2 = 300")
     if rule == "emboss-strain":
         text = text.replace(DIE, '[[blocks]]\nbevel_deg = 30\nname = "die"')
     (tmp_path / "print.toml").write_text(text.replace(*change))
-    run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built")
-    assert rule in {its["rule"] for its in json.loads((tmp_path / "built" / "report.json").read_text())["findings"]}
+    found = found_in(read_print(tmp_path / "print.toml", SHELF), SHELF, tmp_path, say=lambda _: None)
+    assert rule in {its.rule for its in found["die"]}
 
 
 def test_the_dies_note_says_what_a_press_can_do_and_whom_to_ask(built):

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import json
 import os
+import signal
 import socket
-import subprocess
-import sys
 import threading
 from collections.abc import Iterable, Mapping
 from pathlib import Path
@@ -28,6 +27,7 @@ from carvegen.page.work.processes import BUILT, Behind, Pace
 from carvegen.prints.cut_blocks import setups_of
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, layer, small_print
+from tests.cli.running import Forked, needs_fork
 from tests.page.page import Hand, page_in, print_file, stroke, unpacked, until
 from tests.page.slow_work import slow
 from tests.page.test_serving import JSON, OWN, TOKEN, asked
@@ -332,11 +332,10 @@ def test_the_server_ends_a_while_after_its_windows(bare, monkeypatch) -> None:
     assert last(bare) is None  # nobody comes back
 
 
+@needs_fork
 def test_a_program_started_again_is_where_the_one_before_was(bare) -> None:
     its = Served(path=bare, folder=bare.parent)
-    words = [sys.executable, "-m", "carvegen", "mark", str(bare), "--no-browser"]
-    program = subprocess.Popen(words, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"})
-    assert program.stdout is not None
+    program = Forked(bare.parent, "mark", bare, "--no-browser")
     address = program.stdout.readline().split()[1]
 
     def opened() -> str:
@@ -345,8 +344,8 @@ def test_a_program_started_again_is_where_the_one_before_was(bare) -> None:
             return f"http://127.0.0.1:{door.getsockname()[1]}/{token}/"
 
     assert opened() != address  # another, while that one runs, is at an address of its own
-    program.kill()
-    program.communicate()
+    os.kill(program.pid, signal.SIGKILL)
+    program.ended()
     note = next((bare.parent / FOLDER).glob("*.address"))
     assert note.stat().st_mode & 0o777 == 0o600
     assert opened() == address

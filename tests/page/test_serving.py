@@ -10,7 +10,6 @@ import io
 import os
 import re
 import signal
-import subprocess
 import sys
 from pathlib import Path
 from typing import Any
@@ -26,6 +25,7 @@ from carvegen.page.app import CLIENT, Page
 from carvegen.page.gestures import gesture
 from carvegen.page.guard import HEADERS
 from tests.artwork.scan import on_plan_pictures
+from tests.cli.running import Forked, needs_fork
 from tests.page.page import Hand, page_in, print_file, stroke, unpacked
 from tests.strategies import takes_long
 
@@ -247,41 +247,24 @@ def test_a_window_that_only_looks_neither_builds_nor_stops_nor_begins(printed) -
     assert stopped.status_code == 204
 
 
+@needs_fork
 def test_the_server_is_killed_and_comes_back(tmp_path) -> None:
     path = print_file(tmp_path, after=SNOWFALL)
     said = {"id": "s1", "do": "stroke", "meaning": "stays", "breadth": 3, "points": stroke(5, 5, 30, 9)}
-    with Served(path) as (address, process):
-        with httpx.Client(
-            base_url=address, headers={"origin": address.rpartition("/")[0].rpartition("/")[0]}, timeout=60
-        ) as own:
-            window = own.get("print").json()["window_id"]
-            assert own.post("do", json={**said, "window_id": window}).status_code == 200
-        os.kill(process.pid, signal.SIGKILL)
-        process.wait()
+    program = Forked(tmp_path, "mark", path, "--no-browser")
+    address = re.search(r"http://127\.0\.0\.1:\d+/[\w-]{20,}/", program.stdout.readline())[0]
+    origin = address.rpartition("/")[0].rpartition("/")[0]
+    with httpx.Client(base_url=address, headers={"origin": origin}, timeout=60) as own:
+        window = own.get("print").json()["window_id"]
+        assert own.post("do", json={**said, "window_id": window}).status_code == 200
+    os.kill(program.pid, signal.SIGKILL)
+    program.ended()
     hand = Hand(path)  # the lock of a dead process holds nothing
     assert not hand.session.only_looks
     assert hand.session.do(*gesture(said))
     assert len(hand.session.state()["marks"]) == 1
     assert hand.session.state()["undo"] == 1
     hand.close()
-
-
-class Served:
-    """`carvegen mark` in a process of its own."""
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
-
-    def __enter__(self) -> tuple[str, subprocess.Popen[str]]:
-        command = [sys.executable, "-m", "carvegen", "mark", str(self.path), "--no-browser"]
-        self.process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
-        said = self.process.stdout.readline()
-        return re.search(r"http://127\.0\.0\.1:\d+/[\w-]{20,}/", said)[0], self.process
-
-    def __exit__(self, *_: object) -> None:
-        self.process.kill()
-        self.process.wait()
-        self.process.stdout.close()
 
 
 def _built(folder: Path, **lands: shapely.Geometry) -> None:

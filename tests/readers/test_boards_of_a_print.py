@@ -15,7 +15,9 @@ import shapely
 from PIL import Image
 
 from carvegen.cli import main
-from tests.cases import even_odd
+from carvegen.page import print_checks
+from carvegen.prints.file.print_file import read_print
+from tests.cases import SHELF, even_odd
 from tests.cli.running import built_once
 from tests.strategies import few
 
@@ -73,13 +75,6 @@ counter_thickness_mm = 0.9
 
 def text_of(method, more="", side="back", text=PRINT):
     return text.replace("METHOD", method).replace("MORE", more).replace("SIDE", side)
-
-
-def built_in(folder, method, more="", text=PRINT):
-    (folder / "print.toml").write_text(text_of(method, more, text=text))
-    with pytest.raises(SystemExit):
-        main(["build", str(folder / "print.toml"), "--out", str(folder / "built"), "--json"])
-    return folder / "built"
 
 
 @pytest.fixture(scope="module", params=[("stops", "back"), ("pins", "front")], ids=["stops", "pins"])
@@ -201,10 +196,11 @@ TOO_NARROW = [("moat_mm = 0", 0.0), ("moat_mm = 2.5", 2.5), ("paper_margin_mm = 
 @pytest.mark.parametrize(("more", "missing"), few(TOO_NARROW, 1))
 def test_a_moat_that_is_missing_or_too_narrow_is_told(tmp_path, more, missing):
     alone = PRINT[: PRINT.index('[[blocks]]\nname = "key"')] + 'for = ["laser"]\n'
-    out = built_in(tmp_path, "stops", more, text=alone)
-    told = found_in(out / "sky" / "report.json", "laser", "moat")
-    assert [its["measured"] for its in told] == pytest.approx([missing], abs=0.002)
-    assert told[0]["limit"] == pytest.approx(TOUCHED, abs=0.001)
+    (tmp_path / "print.toml").write_text(text_of("stops", more, text=alone))
+    found = print_checks.found_in(read_print(tmp_path / "print.toml", SHELF), SHELF, tmp_path, say=lambda _: None)
+    told = [its for its in found["sky"] if its.rule == "moat"]
+    assert [its.measured for its in told] == pytest.approx([missing], abs=0.002)
+    assert told[0].limit == pytest.approx(TOUCHED, abs=0.001)
 
 
 def found_in(path, machine, rule):

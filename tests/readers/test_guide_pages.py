@@ -8,7 +8,7 @@ import math
 import re
 from collections.abc import Callable
 from functools import cache
-from itertools import combinations, pairwise
+from itertools import combinations, pairwise, product
 
 import numpy as np
 import pypdf
@@ -231,8 +231,9 @@ def test_words_that_are_too_many_run_on_to_a_further_page():
     assert words
 
 
-@pytest.mark.parametrize("name", ["x" * 200, "w w" * 66, "Ferry landing " * 14])
-@pytest.mark.parametrize("size", [(120.0, 90.0), (220.0, 120.0)])
+@pytest.mark.parametrize(
+    ("size", "name"), few(product([(120.0, 90.0), (220.0, 120.0)], ["x" * 200, "w w" * 66, "Ferry landing " * 14]), 3)
+)
 def test_a_long_name_stays_on_its_pages(name, size):
     data = guide_pdf(hand_guide(_job(name=name, size=size), "carbon"))
     square = geometry.polygon_array([box(0, 0, *size)])

@@ -39,6 +39,7 @@ from carvegen.writers.sheet import MARGIN_MM
 from tests import cases
 from tests.colour_vision import EYES, apart
 from tests.readers.landing import HEIGHT, WIDTH, jetty_block
+from tests.strategies import MANY
 from tests.toolpaths import twins
 
 DTD = etree.DTD(str(Path(__file__).parent.parent / "data" / "svg11-dtd" / "svg11.dtd"))
@@ -91,8 +92,12 @@ def by_ezdxf(text: str) -> dict[str, list[tuple[np.ndarray, bool]]]:
     return found
 
 
-@pytest.mark.parametrize("version", VERSIONS)
-@pytest.mark.parametrize("name", PLANS)
+def in_versions(names):
+    """Each in one version, the versions in turn; where there is time for many, each in all of them."""
+    return list(itertools.product(names, VERSIONS) if MANY else zip(names, itertools.cycle(VERSIONS), strict=False))
+
+
+@pytest.mark.parametrize(("name", "version"), in_versions(PLANS))
 def test_ezdxf_reads_every_path_in_order_in_its_place_and_the_auditor_finds_nothing(name, version):
     plan = PLANS[name]
     text = plan_dxf(plan, version)
@@ -110,8 +115,7 @@ def test_ezdxf_reads_every_path_in_order_in_its_place_and_the_auditor_finds_noth
             assert np.abs(points - wanted).max() <= 0.0006
 
 
-@pytest.mark.parametrize("version", VERSIONS)
-@pytest.mark.parametrize("name", ["shapes", "contours", "deep"])
+@pytest.mark.parametrize(("name", "version"), in_versions(["shapes", "contours", "deep"]))
 def test_gdal_reads_the_same_lines(name, version, tmp_path):
     plan = PLANS[name]
     (tmp_path / "read.dxf").write_text(plan_dxf(plan, version))

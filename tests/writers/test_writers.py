@@ -56,6 +56,7 @@ from tests.readers.landing import (
     landing_report,
     many_flakes,
 )
+from tests.strategies import takes_long
 
 NS = {"s": "http://www.w3.org/2000/svg"}
 ROOT = Path(__file__).parents[2]
@@ -451,6 +452,7 @@ def everything() -> list[bytes]:
     ]
 
 
+@takes_long  # of one block's folder: tests/cli/test_fresh.py
 def test_two_processes_write_the_same_bytes():
     here = [hashlib.sha256(data).hexdigest() for data in everything()]
     env = {**os.environ, "PYTHONHASHSEED": "7", "TZ": "Asia/Tokyo", "PYTHONPATH": str(ROOT)}

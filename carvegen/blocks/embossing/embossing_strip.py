@@ -124,14 +124,14 @@ class EmbossingStrip:
 
         A step of a wall lies as deep as its middle.
         """
-        depths = np.round(np.arange(0, DEEPEST_MM + _STEP_MM / 2, _STEP_MM), 3)
+        depths, above = np.round(np.arange(0, DEEPEST_MM + _STEP_MM / 2, _STEP_MM), 3), dict[Piece, Any]()
         for low, high in zip(depths[:-1].tolist(), depths[1:].tolist(), strict=True):
             flat = [piece.flat for piece in self.pieces if low > 0 and abs(piece.below_mm - low) < 1e-6]
             if flat:
                 yield Terrace(depth_mm=low, faces=True, shapes=geometry.snapped(geometry.polygon_array(flat)))
-            met = [piece for piece in self.pieces if piece.below_mm < high - 1e-9]
-            rings = [shapely.difference(piece.outline(high), piece.outline(low)) for piece in met]
-            shapes = geometry.snapped(geometry.parts(shapely.union_all(rings)))
+            here = {piece: piece.outline(high) for piece in self.pieces if piece.below_mm < high - 1e-9}
+            rings = [shapely.difference(its, above.get(piece) or piece.outline(low)) for piece, its in here.items()]
+            shapes, above = geometry.snapped(geometry.parts(shapely.union_all(rings))), here
             yield Terrace(depth_mm=round((low + high) / 2, 4), faces=False, shapes=shapes)
 
     def holes(self) -> PolygonArray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -30,11 +31,9 @@ def ring_widths(count: int, mean_mm: float, rng: Generator) -> Floats:
     The logarithms follow ``x[k] = m x[k - 1] + e[k]``; spread and memory are those of measured beech
     (`RING_UNEVEN`, `RING_MEMORY`; that widths of tree rings are autoregressive: source: matalas-1962).
     """
-    from scipy.signal import lfilter
-
     spread = np.sqrt(np.log1p(RING_UNEVEN**2))
     shock = rng.normal(size=count + _RUN_IN) * np.sqrt(1 - RING_MEMORY**2)
-    steady = lfilter([1.0], [1.0, -RING_MEMORY], shock)[_RUN_IN:]
+    steady = _remembering(shock, RING_MEMORY)[_RUN_IN:]
     return np.asarray(mean_mm * np.exp(spread * steady - spread**2 / 2))
 
 
@@ -44,10 +43,8 @@ def hard_years(count: int, rng: Generator) -> Floats:
     A tree that is shaded, eaten bare or dry for some years lays down a bundle of narrow rings, and recovers within
     a few (suppression and release, source: fritts-1976; lengths and depth from memory).
     """
-    from scipy.signal import lfilter
-
     swing = rng.normal(0, _SWING * np.sqrt(1 - _LASTS**2), count + _RUN_IN)
-    log = lfilter([1.0], [1.0, -_LASTS], swing)[_RUN_IN:]
+    log = _remembering(swing, _LASTS)[_RUN_IN:]
     start = int(rng.integers(0, _APART[1]))
     while start < count:
         years = int(rng.integers(*_HARD))
@@ -57,6 +54,11 @@ def hard_years(count: int, rng: Generator) -> Floats:
         start += years + int(rng.integers(*_APART))
     factor = np.exp(log)
     return np.asarray(factor / factor.mean())
+
+
+def _remembering(shocks: Floats, memory: float) -> Floats:
+    """The series ``x[k] = memory x[k - 1] + shocks[k]``; (n,)."""
+    return np.array(list(accumulate(shocks.tolist(), lambda before, new: memory * before + new)))
 
 
 _SWING, _LASTS = 0.2, 0.93  #: spread of the decades' logarithm, and how alike successive years are (by eye)
