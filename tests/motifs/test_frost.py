@@ -30,7 +30,7 @@ LAND, CUT = 0.7, 0.4
 LIMITS = Limits(land_along_mm=LAND, land_across_mm=LAND, cut_mm=CUT, dot_mm=1.0)
 SIZE = (90.0, 70.0) if MANY else (66.0, 50.0)
 FACE = shapely.box(0, 0, *SIZE)
-SMALL = shapely.box(0, 0, 55, 40) if MANY else shapely.box(0, 0, 28, 21)
+SMALL = shapely.box(0, 0, 55, 40) if MANY else shapely.box(0, 0, 32, 24)
 BOAT = shapely.Polygon([(30, 25), (58, 23), (66, 34), (60, 33), (44, 35), (28, 36)]).buffer(2).buffer(-1)
 GRID = geometry.GRID_MM
 
@@ -188,7 +188,7 @@ def test_the_front_is_uneven_and_within_reach(preset) -> None:
 
 
 def test_cover_falls_off_from_the_edge() -> None:
-    face = shapely.box(0, 0, *((130, 100) if MANY else (100, 80)))
+    face = shapely.box(0, 0, 130, 100)
     whole = shapely.union_all(np.concatenate([grow(seed=s, area=face) for s in few((1, 2), 1)]))
     bands = [face.buffer(-a).difference(face.buffer(-a - 8)) for a in (1, 9, 17, 25, 33)]
     cover = [whole.intersection(band).area / band.area for band in bands]

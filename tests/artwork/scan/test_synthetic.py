@@ -104,11 +104,11 @@ def test_size_by_two_points_width_and_bar(tmp_path):
 def test_specks_and_pinholes_are_dropped_and_counted(tmp_path):
     rng = np.random.Generator(np.random.PCG64(3))
     specks = geometry.polygon_array(
-        shapely.Point(x, y).buffer(0.12) for x, y in rng.uniform((36, 2), (58, 42), (20, 2))
+        shapely.Point(x, y).buffer(0.14) for x, y in rng.uniform((36, 2), (58, 42), (20, 2))
     )
     specks = geometry.joined(specks)
     disc = shapely.Point(17, 20).buffer(12)
-    pin = shapely.Point(17, 20).buffer(0.13)
+    pin = shapely.Point(17, 20).buffer(0.145)
     path = scan(tmp_path, np.append(specks, [disc.difference(pin)]), blur=0.5, noise=1.0, texture=0.0)
     artwork = read_scan(path, ScanOptions(speck_mm=0.3))
     assert len(artwork.shapes) == 1
