@@ -34,7 +34,7 @@ ROOT = Path(__file__).parents[1]
 #: The folders of tests that belong to a room; of a part of a room all of the room's.
 TESTS = {
     "base": ("base",),
-    "geometry": ("geometry", "closed_forms"),
+    "geometry": ("geometry", "closed_forms", "published"),
     "facts": ("facts", "published", "closed_forms"),
     "artwork": ("artwork",),
     "motifs": ("motifs", "laws", "closed_forms", "ours", "published"),

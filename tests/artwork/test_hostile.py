@@ -78,7 +78,7 @@ FILES = {
     ),
     "use of itself": (SVG + b'<symbol id="a"><use href="#a"/></symbol><use href="#a"/></svg>', "contains itself"),
     "scribble": (
-        SVG + b'<path d="M' + b" ".join(b"%d %d" % (x, y) for x, y in RNG.integers(0, 90000, (20_000, 2)))
+        SVG + b'<path d="M' + b" ".join(b"%d %d" % (x, y) for x, y in RNG.integers(0, 90000, (6_000, 2)))
         + b'" transform="scale(.001)"/></svg>',
         "far too often",
     ),

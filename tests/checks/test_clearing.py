@@ -145,6 +145,14 @@ def test_the_widest_gap_of_a_cut_with_very_many_corners_is_that_of_the_whole_of_
         assert 2 * comb.boundary.distance(shapely.Point(centres[0])) == pytest.approx(gaps[0], abs=1e-6)
 
 
+def test_areas_are_measured_until_no_other_may_hold_a_wider_disc(monkeypatch) -> None:
+    """Strips that lie aslant have bounds and areas for more than the disc that comes after them."""
+    monkeypatch.setattr(clearing, "_BATCH", 2)
+    strips = [shapely.LineString([(x, 0), (x + 10, 10)]).buffer(0.5) for x in (0, 20)]
+    _, gaps = clearing.widest_gaps(shapes(*strips, disc(50, 5, 1.5)), 0.5, most=1)
+    assert gaps == pytest.approx([3.0], abs=0.02)
+
+
 @given(st.floats(3, 200), st.floats(0, 3), st.floats(0, 100), st.floats(0, 5))
 def test_wider_gaps_never_ask_for_less(radius, indentation, gap, more) -> None:
     printing = Printing(roller_radius_mm=radius, indentation_mm=indentation)

@@ -183,6 +183,16 @@ def test_no_land_is_laid_into_the_white_beside_a_cut_that_moves_or_stays(fixed) 
     assert shapely.union_all(cuts).convex_hull.buffer(0.3).covers(shapely.union_all(done.block.cuts))
 
 
+@pytest.mark.parametrize("stays", [False, True])
+def test_land_that_is_to_stay_stands_after_mending_however_narrow(stays) -> None:
+    """A strip of 0.3 mm between snow and snow, which has to stand 0.5 mm wide: else it goes."""
+    cuts, strip = (box(5, 5, 5, 5), box(10.3, 5, 5, 5)), box(10, 5, 0.3, 5)
+    job = job_of(*cuts)
+    job = dataclasses.replace(job, block=dataclasses.replace(job.block, stays=shapes(*[strip] * stays)))
+    (done,), _ = mended_for_all([job], white=shapely.union_all(cuts))
+    assert (strip.intersection(done.block.land).area > 0.99 * strip.area) == stays
+
+
 def test_a_thin_stroke_is_made_wider_and_a_speck_left_out() -> None:
     angle = np.linspace(0, 4, 60)
     line = shapely.LineString(np.column_stack([20 + 8 * np.cos(angle), 15 + 8 * np.sin(angle)])).buffer(0.16)

@@ -14,7 +14,7 @@ from carvegen import geometry
 from carvegen.base.streams import stream
 from carvegen.geometry import medial
 from carvegen.geometry.diagrams import STEPS_PER_MM
-from carvegen.geometry.medial import MedialAxis, medial_axis
+from carvegen.geometry.medial import MedialAxis, medial_axis, pruned
 from carvegen.geometry.skeletons import MOST_SIDES, Skeletons, are_simple
 from tests import strategies
 from tests.cases import box, disc, shapes
@@ -256,3 +256,11 @@ def test_what_has_a_hole_or_very_many_sides_is_not_simple() -> None:
     many = disc(0, 0, 5, points=2 * MOST_SIDES)
     holed = box(0, 0, 5, 5).difference(box(1, 1, 1, 1))
     assert are_simple(shapes(box(0, 0, 3, 2), dented, holed, many)).tolist() == [True, True, False, False]
+
+
+@pytest.mark.parametrize("link", [(0, 1), (1, 0)])
+def test_a_link_that_hangs_on_nothing_is_a_twig_of_its_wider_end_whichever_is_named_first(link) -> None:
+    """Discs of 0.5 and 1.4 mm, 1 mm apart: without it the shape loses 1 - (1.4 - 0.5) = 0.1 mm."""
+    axis = MedialAxis(np.array([(0.0, 0), (1.0, 0)]), np.array([0.5, 1.4]), np.zeros(2, int), np.array([link]))
+    assert len(pruned(axis, 0.09).links) == 1
+    assert len(pruned(axis, 0.11).links) == 0

@@ -110,7 +110,7 @@ def test_a_heavier_hand_means_more_in_three_grades():
     case = Case(
         strokes=tuple(Stroke(pencil=k % 2, shape=blob(15 + 30 * (k // 2), 18 + 34 * (k % 2), 11, 11, k), press=press)
                       for k, press in enumerate((0.4, 0.4, 0.65, 0.65, 0.9, 0.9))),
-        colours=("orange", "violet"), **QUICK,
+        colours=("orange", "violet"), dpi=152.4,
     )  # fmt: skip
     image = flat(dataclasses.replace(case, boxes=()))
     moved = _scribbled(image, case, (3, 4))

@@ -59,7 +59,7 @@ def test_smallest_above_largest_is_refused() -> None:
 
 def test_depth_spreads_the_sizes() -> None:
     def spread(depth: float) -> float:
-        low, high = np.quantile(across(snow(deep=depth)), [0.05, 0.95])
+        low, high = np.quantile(across(snow(size=(66, 50), deep=depth)), [0.05, 0.95])
         return float(high / low)
 
     assert spread(0.0) + 0.5 < spread(1.0)
@@ -67,7 +67,7 @@ def test_depth_spreads_the_sizes() -> None:
 
 def test_torn_makes_lumps() -> None:
     def solidity(share: float) -> float:
-        cuts = snow(2, torn=share, largest_mm=12)
+        cuts = snow(2, size=(66, 50), torn=share, largest_mm=12)
         return float(np.quantile(shapely.area(cuts) / shapely.area(shapely.convex_hull(cuts)), 0.1))
 
     assert solidity(1.0) < solidity(0.0) - 0.01
@@ -178,7 +178,7 @@ def test_wind_draws_the_flakes_out() -> None:
     way = np.array([np.cos(np.radians(-25)), np.sin(np.radians(-25))])
 
     def drawn_out(wind: float) -> float:
-        cuts = snow(4, wind=wind, wind_towards_deg=-25, torn=0, round=1)
+        cuts = snow(4, size=(66, 50), wind=wind, wind_towards_deg=-25, torn=0, round=1)
         axes = np.column_stack([way, [-way[1], way[0]]])
         spans = [np.ptp(np.array(cut.exterior.coords) @ axes, axis=0) for cut in cuts]
         return float(np.mean([along / over for along, over in spans]))

@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from scipy import ndimage
 
 from carvegen.base.findings import Finding, Severity
+from carvegen.delivery import print_build
 from carvegen.delivery.side_by_side import side_by_side
 from carvegen.prints.bare_paper import mended_print, paper_findings
 from carvegen.prints.cut_blocks import cut_blocks, mended_cut, setups_of
@@ -269,9 +270,13 @@ def test_a_layer_on_no_block_is_told(tmp_path):
 
 
 @pytest.mark.parametrize("trap", [0.4, 1.5] if MANY else [1.5])
-def test_delivered_blocks_leave_paper_bare_where_it_must_be(tmp_path, capsys, trap):
-    """The machine files of a build, read by a path parser that isn't ours."""
-    scene = Scene(layers=CROWDED.layers, lights=CROWDED.lights, openings=((30, 18, 1.5),), trap=trap)
+def test_delivered_blocks_leave_paper_bare_where_it_must_be(tmp_path, capsys, monkeypatch, trap):
+    """The machine files of a build, read by a path parser that isn't ours; no proof is drawn, no register tried."""
+    monkeypatch.setattr(print_build, "proof_files", lambda _: {"print.png": b""})
+    monkeypatch.setattr(print_build, "register_trials", lambda _: None)
+    monkeypatch.setattr(print_build, "register_files", lambda *_: ({print_build.FIGURES: "{}"}, {}))
+    lights = CROWDED.lights if MANY else CROWDED.lights[:5]
+    scene = Scene(layers=CROWDED.layers, lights=lights, openings=((30, 18, 1.5),), trap=trap)
     (tmp_path / "print.toml").write_text(scene.text().replace('"hand", "laser"', '"router"'), encoding="utf-8")
     ran = run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built", "--json")
     assert ran.code in (0, 1), ran.err

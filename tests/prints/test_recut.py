@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-import shutil
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -16,10 +16,11 @@ from scipy.ndimage import gaussian_filter
 from shapely import affinity
 
 from carvegen import geometry
-from carvegen.artwork.on_plan import lay_file
+from carvegen.artwork.on_plan import PoorFitError, lay_file
 from carvegen.base.colour import Ink, overprinted, rgb, screen
 from carvegen.base.errors import InputError
 from carvegen.blocks.block import Block
+from carvegen.delivery import print_build, print_steps
 from carvegen.prints import recut
 from carvegen.prints.cut_blocks import Cut
 from carvegen.prints.file.print_file import read_print
@@ -36,8 +37,14 @@ NAMED = 'name = "key"\n'
 
 
 def again(capsys, folder, text: str):
+    """A build that cuts and tells of it; it draws nothing, checks no block and tries no register error."""
     (folder / "print.toml").write_text(text)
-    ran = run(capsys, "build", folder / "print.toml", "--out", folder / "built", "--json")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(print_steps, "deliver", lambda *_, **__: SimpleNamespace(reports={}, open_questions=()))
+        patch.setattr(print_build, "proof_files", lambda _: {"print.png": b""})
+        patch.setattr(print_build, "register_trials", lambda _: None)
+        patch.setattr(print_build, "register_files", lambda *_: ({print_build.FIGURES: "{}"}, {}))
+        ran = run(capsys, "build", folder / "print.toml", "--out", folder / "built", "--json")
     return ran, json.loads(ran.out)
 
 
@@ -45,20 +52,11 @@ def land(folder, name: str):
     return shapely.from_wkb((folder / "built" / "lands" / f"{name}.wkb").read_bytes())
 
 
-@pytest.fixture(scope="module")
-def first(tmp_path_factory):
-    from carvegen.cli import main
-
-    folder = tmp_path_factory.mktemp("print")
-    (folder / "print.toml").write_text(OPEN)
-    with pytest.raises(SystemExit):
-        main(["build", str(folder / "print.toml"), "--out", str(folder / "built")])
-    return folder
-
-
 @pytest.fixture
-def copy(first, tmp_path):
-    return shutil.copytree(first, tmp_path / "print")
+def copy(tmp_path, capsys):
+    """A print that was built once."""
+    again(capsys, tmp_path, OPEN)
+    return tmp_path
 
 
 def found(told, rule: str):
@@ -354,7 +352,7 @@ def test_a_print_is_built_on_a_block_that_was_cut_by_hand(tmp_path, capsys, name
 def test_a_print_is_built_on_a_block_that_was_photographed(tmp_path, capsys):
     _scan(LAYER.buffer(-0.3).buffer(0.3), blur=1, noise=4).save(tmp_path / "own.png")
     _print(tmp_path, "own.png")
-    ran = run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built", "--json")
+    ran, _ = again(capsys, tmp_path, (tmp_path / "print.toml").read_text())
     assert ran.code in (0, 1), ran.err
     assert land(tmp_path, "key").area == pytest.approx(300, rel=0.02)
 
@@ -553,23 +551,32 @@ def test_what_a_finger_lies_over_is_taken_as_drawn_and_said(tmp_path):
     assert shapely.buffer(shapely.symmetric_difference(known.land, key), -0.2).area < 0.5
 
 
-@pytest.mark.parametrize("size", few([(1080, 720), (1000, 760)], 1))
-def test_a_negative_is_refused_whatever_its_page(tmp_path, size):
+def _refusing(monkeypatch, path, size, **laid):
+    """A picture of some size, which fits no plan."""
+    Image.new("L", size, 200).save(path)
+    laid = SimpleNamespace(fault="of 99 places on the plan only 3 look like it", pictured_px=size, **laid)
+
+    def lay_no_file(path, plans, **_):
+        raise PoorFitError(laid, path, next(iter(plans)), plans)
+
+    monkeypatch.setattr(recut, "lay_file", lay_no_file)
+
+
+@pytest.mark.parametrize("size", [(1080, 720), (1000, 760)])
+def test_a_negative_is_refused_whatever_its_page(tmp_path, monkeypatch, size):
     """It was read as the plan: what is cut stood, what stands was cut; a page of the face's shape, as the face."""
-    seen, _ = pictures.photographed(pictures.painted(pictures.key()), turn=9.0, table=(170, 160, 140), size=size)
-    Image.fromarray(255 - seen).save(tmp_path / "block.png")
+    _refusing(monkeypatch, tmp_path / "block.png", size, negative=True)
     (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
     (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7, "block.png"))
-    with pytest.raises(InputError, match="it shows the plan's negative") as told:
+    with pytest.raises(InputError, match="does not fit the plan") as told:
         standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")
     assert "as it was taken" in told.value.hint
     assert "{" not in told.value.hint
 
 
-def test_a_photograph_of_something_else_is_refused_though_a_stencil_names_it(tmp_path):
+def test_a_photograph_of_something_else_is_refused_though_a_stencil_names_it(tmp_path, monkeypatch):
     """The photograph is no longer read as the face where no plan tells its place."""
-    seen, _ = pictures.photographed(pictures.painted(pictures.blots(4, 30)), turn=9.0, table=(170, 160, 140))
-    Image.fromarray(seen).save(tmp_path / "block.jpg", quality=92)
+    _refusing(monkeypatch, tmp_path / "block.jpg", (1000, 760), negative=False)
     (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
     (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7, "block.jpg") + STENCIL)
     with pytest.raises(InputError, match="does not fit the plan") as told:

@@ -31,3 +31,10 @@ def test_chance_has_index_one_and_the_stated_error() -> None:
     assert every[:, 0].mean() == pytest.approx(1, abs=0.03)
     assert every[:, 0].std() == pytest.approx(every[:, 1].mean(), rel=0.35)
     assert every[:, 1].mean() == pytest.approx(0.5227 / np.sqrt(400), rel=0.15)  # 0.26136 / sqrt(n density) / mean
+
+
+def test_the_edge_has_its_share_in_the_error() -> None:
+    """Of sixty points, where the edge's term is a quarter of the other (source: donnelly-1978)."""
+    rng = np.random.default_rng(1)
+    every = np.array([spacing(rng.uniform(0, 1, (60, 2)) * (3, 2)) for _ in range(1500)])
+    assert every[:, 0].std() == pytest.approx(every[:, 1].mean(), rel=0.08)

@@ -39,7 +39,7 @@ def test_tilted_unevenly_lit_scan_on_grained_paper(tmp_path, tilt):
     hold(artwork, made.shapes())
     assert artwork.true_size
     assert artwork.width_mm == pytest.approx(made.WIDTH, abs=0.1)
-    assert any("300 dots per inch" in note for note in artwork.notes)
+    assert any(f"{made.DPI} dots per inch" in note for note in artwork.notes)
     assert any("uneven light" in note for note in artwork.notes)
     assert any(f"{-tilt:+.1f}" in note for note in artwork.notes) == (tilt != 0)
 
@@ -59,8 +59,8 @@ def test_corners_are_not_eaten(tmp_path):
 
 @pytest.mark.parametrize("how", few(["found", "given"], 1))
 def test_photograph_in_perspective(tmp_path, how):
-    width, height = 1200, 950
-    corners = np.array([[140, 110], [1070, 70], [1120, 860], [80, 820]], dtype=float)
+    width, height = 900, 712
+    corners = 0.75 * np.array([[140, 110], [1070, 70], [1120, 860], [80, 820]], dtype=float)
     face = np.array([[0, made.HEIGHT], [made.WIDTH, made.HEIGHT], [made.WIDTH, 0], [0, 0]])
     matrix = homography(face, corners)
 
@@ -93,7 +93,7 @@ def test_size_by_two_points_width_and_bar(tmp_path):
     for options, count in (
         (ScanOptions(points=points_from(f"{5 * made.PX} 70 {55 * made.PX} 70 = 5cm")), 2),
         (ScanOptions(width_mm=made.sheet()[0] / made.PX), 2),
-        (ScanOptions(dpi=300.0), 2),
+        (ScanOptions(dpi=made.DPI), 2),
         (ScanOptions(bar_mm=50.0), 1),
     ):
         found = read_scan(path, options).shapes
@@ -104,11 +104,11 @@ def test_size_by_two_points_width_and_bar(tmp_path):
 def test_specks_and_pinholes_are_dropped_and_counted(tmp_path):
     rng = np.random.Generator(np.random.PCG64(3))
     specks = geometry.polygon_array(
-        shapely.Point(x, y).buffer(0.12) for x, y in rng.uniform((36, 2), (58, 42), (20, 2))
+        shapely.Point(x, y).buffer(0.14) for x, y in rng.uniform((36, 2), (58, 42), (20, 2))
     )
     specks = geometry.joined(specks)
     disc = shapely.Point(17, 20).buffer(12)
-    pin = shapely.Point(17, 20).buffer(0.13)
+    pin = shapely.Point(17, 20).buffer(0.145)
     path = scan(tmp_path, np.append(specks, [disc.difference(pin)]), blur=0.5, noise=1.0, texture=0.0)
     artwork = read_scan(path, ScanOptions(speck_mm=0.3))
     assert len(artwork.shapes) == 1

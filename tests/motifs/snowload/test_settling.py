@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,12 +14,14 @@ from carvegen import geometry
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
+from carvegen.motifs.snowload.drawing import lips
 from carvegen.motifs.snowload.growing import _Scene
 from carvegen.motifs.snowload.ledges import Ledges, ledges_of
 from carvegen.motifs.snowload.scene import Page, columns_of
 from carvegen.motifs.snowload.settling import (
     Ends,
     Settled,
+    borne,
     ends_of,
     settled,
 )
@@ -142,3 +146,29 @@ def test_ends_differ() -> None:
     rise = np.unique(ends.rise[0])
     assert len(rise) > 30
     assert np.percentile(rise, 90) > 2.5 * np.percentile(rise, 10)
+
+
+def test_a_step_beside_a_wall_on_either_side_bears_what_a_pocket_bears_and_a_free_post_its_cap() -> None:
+    """Of one breadth, 3 mm; left and right are one another's mirror images about the page's middle."""
+    post, wall, other = shapely.box(50, 5, 53, 30), shapely.box(53, 5, 60, 60), shapely.box(60, 5, 67, 60)
+    scenes = (post, shapely.union(post, wall), shapely.union(shapely.box(67, 5, 70, 30), other))
+    settings, deep = snowload.Settings(**PLAIN, fallen_mm=6), []
+    for scene in scenes:
+        lies = ledges(scene)
+        deep.append(borne(lies, settings, np.zeros(len(lies)))[np.abs(lies.base - 30) < 0.5].max())
+    free, left, right = deep
+    assert left == pytest.approx(right, rel=0.02)
+    assert left > 1.3 * free
+
+
+def test_only_ends_of_one_kind_droop_in_still_air() -> None:
+    """Three in ten: there the white hangs below the shelf that bears it, as far out as it reaches; else never."""
+    shelf = ledges(shapely.box(40, 30, 80, 40))
+    ends = ends_of(shelf, snowload.Settings(**PLAIN), stream(1, "ends"))
+    low: list[float] = []
+    canvas = SimpleNamespace(stroke=lambda _, below, __: low.extend(below.tolist()))
+    for kind, droops in ((0.29, True), (0.45, False)):
+        low.clear()
+        lips(canvas, shelf, np.full(len(shelf), 12.0), replace(ends, kind=np.full_like(ends.kind, kind)), blows=0.0)
+        assert low
+        assert (min(low) < 39.5) == droops
