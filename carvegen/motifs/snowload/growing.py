@@ -59,8 +59,10 @@ _LEAN_DEG = 38.0  #: a gale drives the snow so far off the plumb line
 _RUNS_OUT = 0.9  #: beside what is kept bare it lies thinner within so many times what has fallen
 _SHARED_MM = 4.0  #: lumps take their snow from so near, and three times the depth fallen further
 _LUMPY = 1.2  #: lumps are so many times as deep as a thing bears at the most
-_DIRT_MM2, _CAP_MM = 3.0, 5.0  #: a smaller piece that is also shorter reads as dirt; far off half as long reads
-_UPRIGHT_MM, _ON_TOP_MM = 8.0, 0.3  #: but not on what stands so tall: so near to its top a piece is its cap
+_DIRT_MM2, _CAP_MM = 4.0, 5.5  #: a smaller piece that is also shorter reads as dirt; far off half as long reads
+_UPRIGHT, _UPRIGHT_MM2 = 1.3, 12.0  #: one so many times as tall as broad must be larger: it is a plug in a corner
+_LEAST_CAP_MM2, _TALL_MM, _ON_TOP_MM = 1.2, 8.0, 0.3  #: but such a piece is the cap of what stands so tall, so near to
+#: its top
 _RUN_MM = 4.0  #: so far below a ledge it is looked how broad what stands there is
 _GROUND_MM = (8.0, 14.0)  #: and here, whether it is ground: a deck on piles is none
 _SHRED_MM, _THIN = 0.05, 1.05  #: what is thinner on average is left over from rounding, and a twig is on average no
@@ -189,7 +191,7 @@ class _Scene:
     def tops(self, ends: Ends) -> PolygonArray:
         """The highest places of what stands upright and free, as posts and pickets do."""
         ledges = self.ledges
-        upright = np.isfinite(ends.crest) & (ledges.below_tip <= 0) & (ledges.thick > _UPRIGHT_MM)
+        upright = np.isfinite(ends.crest) & (ledges.below_tip <= 0) & (ledges.thick > _TALL_MM)
         return geometry.dots(np.column_stack([ledges.x, ledges.base])[upright])
 
     def snow(self, place: Place, limits: Limits, ends: Ends, rng: Generator) -> Settled:
@@ -275,10 +277,14 @@ class _Scene:
 
 
 def _reads(pieces: PolygonArray, settings: Settings, tops: PolygonArray) -> Mask:
-    """Which pieces one would cut: large ones, those long enough to read as a cap, and those that sit on a top; (n,)."""
+    """Which pieces one would cut: large ones, long ones unless they are upright, and those that sit on a top; (n,)."""
     small = 1.0 if settings.scale == "near" else 0.5
-    reads = (shapely.area(pieces) > small**2 * _DIRT_MM2) | (shapely.length(pieces) > 2 * small * _CAP_MM)
-    reads[shapely.STRtree(pieces).query(tops, predicate="dwithin", distance=_ON_TOP_MM)[1]] = True
+    area = shapely.area(pieces) / small**2
+    left, low, right, high = shapely.bounds(pieces).T
+    upright = (high - low > _UPRIGHT * (right - left)) & (area < _UPRIGHT_MM2)
+    reads = ((area > _DIRT_MM2) | (shapely.length(pieces) > 2 * small * _CAP_MM)) & ~upright
+    capped = shapely.STRtree(pieces).query(tops, predicate="dwithin", distance=_ON_TOP_MM)[1]
+    reads[capped] |= area[capped] > _LEAST_CAP_MM2
     return np.asarray(reads)
 
 

@@ -25,6 +25,7 @@ _ROUNDS = 4  #: of spreading and falling
 _STEPS = 7  #: of spreading in each
 _FAST, _CALM = 300.0, 0.5  #: how fast snow moves where it is too steep, and where it only evens out
 _THIN_MM = 0.3  #: a layer so thin moves a quarter as fast
+_AIR_MM = 0.05  #: with less air below nothing is bridged: outlines are thinned out
 _BESIDE_MM = 2.0  #: over a gap that is bridged what stands so near beside it bears the snow
 _FORK_MM = 3.0  #: a fork, or a hollow of the snow, is as wide on either side, and by the depth fallen wider
 _TIP, _BLUNT_MM = 0.4, 3.0  #: a twig's end holds so much of what the end of a thing holds that is so broad
@@ -49,7 +50,7 @@ _DOME = 3.5  #: a thing that is free on both sides and no broader than so many t
 _ALONE_FALLEN = 0.12  #: on a post more than its cap by so much of the depth fallen
 _POCKET_FALLEN, _POCKET_MM = 0.6, 4.0  #: so much of the depth fallen more, but less in those narrower than this
 _SLIT_MM = 1.4  #: none in those narrower than this, hardly any in those up to twice as wide
-_NOTCH_MM, _UPRIGHT = 2.0, 3.0  #: so near it is looked how a slope leans; steeper (rise over run) is as steep as this
+_NOTCH_MM, _UPRIGHT = 1.0, 3.0  #: so near it is looked how a slope leans; steeper (rise over run) is as steep as this
 _BARE, _BARE_WET = 1.45, 0.4  #: it bears ever less from half this slope on, and from it on none: dry, and more if wet
 _ROCK = 0.8  #: ground bears so much of what has fallen,
 _CRAGS_MM, _CRAGGY, _CRAGGY_OVER = 4.0, 0.6, 0.4  #: ever less where it is so steep (rise over run) so near
@@ -181,7 +182,7 @@ def borne(ledges: Ledges, settings: Settings, ground: Floats) -> Floats:
         How much each ledge is ground, 0…1: what slides there goes down its front, and gathers in no notch.
     """
     wide = (ledges.last - ledges.first + 1) * ledges.step
-    bridged = ledges.void > 0
+    bridged = ledges.void > _AIR_MM
     beside = ledges.highest(ledges.breadth, _BESIDE_MM)
     breadth = np.where(bridged, beside * np.clip(_NET * beside / _NET_MM, _NET, 1), _before_joints(ledges))
     twig = cap_mm(_RIDGE_MM + _RIDGE * breadth, settings.sticky)
