@@ -99,6 +99,8 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     ends = ends_of(scene.ledges, settings, settling.spawn(1)[0])
     snow = scene.snow(place, limits, ends, settling)
     core, may = scene.drawn(snow, limits, ends, drawing)
+    tops = scene.tops(ends)
+    core = core[_reads(core, settings, tops)]
     if len(core) == 0:
         return Growth(cuts=geometry.empty())
     frame = place.edge
@@ -108,7 +110,8 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     dark = shapely.union_all(_twigs(settings, silhouette, white, limits, showing))
     printed = standing(shapes, limits.land_mm, near=white)
     over = held_over(shapely.difference(white, dark), area, frame, limits, printed=printed)
-    over = over[_reads(over, settings, scene.tops(ends))]
+    over = over[_reads(over, settings, tops)]
+    may = may[np.unique(shapely.STRtree(may).query(over, predicate="intersects")[1])]
     fringe = run_on(shapely.difference(shapely.disjoint_subset_union_all(may), dark), frame, strip_mm(limits))
     free = loosened(over, shapely.intersection(fringe, area), area, limits, printed=printed)
     cuts = within(over, frame)
