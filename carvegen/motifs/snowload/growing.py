@@ -59,7 +59,8 @@ _LEAN_DEG = 38.0  #: a gale drives the snow so far off the plumb line
 _RUNS_OUT = 0.9  #: beside what is kept bare it lies thinner within so many times what has fallen
 _SHARED_MM = 4.0  #: lumps take their snow from so near, and three times the depth fallen further
 _LUMPY = 1.2  #: lumps are so many times as deep as a thing bears at the most
-_DIRT_MM2, _CAP_MM = 4.0, 5.5  #: a smaller piece that is also shorter reads as dirt; far off half as long reads
+_DIRT_MM2, _CAP_MM = 4.0, 5.5  #: a smaller piece that is also shorter reads as dirt,
+_THIN_MM = 1.5  #: where less than this has fallen, ever smaller ones are read as snow
 _UPRIGHT, _UPRIGHT_MM2 = 1.3, 12.0  #: one so many times as tall as broad must be larger: it is a plug in a corner
 _LEAST_CAP_MM2, _TALL_MM, _ON_TOP_MM = 1.2, 8.0, 0.3  #: but such a piece is the cap of what stands so tall, so near to
 #: its top
@@ -281,7 +282,7 @@ class _Scene:
 
 def _reads(pieces: PolygonArray, settings: Settings, tops: PolygonArray) -> Mask:
     """Which pieces one would cut: large ones, long ones unless they are upright, and those that sit on a top; (n,)."""
-    small = 1.0 if settings.scale == "near" else 0.5
+    small = min(settings.fallen_mm / _THIN_MM, 1.0)
     area = shapely.area(pieces) / small**2
     left, low, right, high = shapely.bounds(pieces).T
     upright = (high - low > _UPRIGHT * (right - left)) & (area < _UPRIGHT_MM2)
