@@ -111,7 +111,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     dark = shapely.union_all(_twigs(settings, silhouette, white, limits, showing))
     printed = standing(shapes, limits.land_mm, near=white)
     over = held_over(shapely.difference(white, dark), area, frame, limits, printed=printed)
-    over = over[_reads(over, settings, tops)]
+    over = over[_reads(over, settings, tops) & (shapely.area(shapely.intersection(over, frame)) > _least_mm2(settings))]
     may = may[np.unique(shapely.STRtree(may).query(over, predicate="intersects")[1])]
     fringe = run_on(shapely.difference(shapely.disjoint_subset_union_all(may), dark), frame, strip_mm(limits))
     free = loosened(over, shapely.intersection(fringe, area), area, limits, printed=printed)
