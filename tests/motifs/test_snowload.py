@@ -389,7 +389,7 @@ def test_ground_is_a_body_and_not_a_cap() -> None:
 
 
 def test_detail_kept_leaves_more_needles_in_sight() -> None:
-    on = shapely.intersection(shapely.union_all(subject("spruce")), shapely.box(0, 112, 150, 150))
+    on = shapely.intersection(shapely.union_all(subject("spruce")), shapely.box(0, 85, 150, 150))
     swallowed = [shapely.area(grow(shapes(on), detail_kept=share).on_shapes).sum() for share in (0.0, 1.0)]
     assert swallowed[1] < swallowed[0] < 0.5 * on.area
 

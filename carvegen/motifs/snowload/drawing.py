@@ -12,6 +12,7 @@ from scipy import ndimage
 
 from carvegen import geometry
 from carvegen.motifs.shared.fields import waves_at
+from carvegen.motifs.snowload.settling import crags
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -40,6 +41,7 @@ __all__ = [
     "reaching",
     "shown_bark",
     "specks",
+    "summits",
 ]
 
 _SOFT = 1.25  #: cells: so far the columns are smoothed together
@@ -49,8 +51,12 @@ _SHUT = 0.77  #: or so much of all that is round them: then it is the drawing th
 _MIRRORS = 0.5  #: of its depth the snow reaches down at the most: no heap is its own mirror image
 _NO_DRIP, _NO_DRIP_MM = 1.0, 6.0  #: what stands under a bearer makes it thicker by so much a mm, so near: no white
 #: runs down a pile or a trunk
+_SLIVER = 10  #: a sliver is so many lands long at least: shorter it is a smudge
 _BENDS = 0.3  #: rise over run: slivers end where the base turns by more
 _NEAR_BY_MM = 10.0
+_HEADS_MM = 9.0  #: so far about it is looked how high steep ground rises
+_TIP_MM = 6.0
+_SNOW_LINE_MM, _TONGUES_MM = 2.2, 0.8  #: with little snow the white begins so high over that, and uneven by so much
 _LAYERS = 10  #: of a cornice
 _SAGS = 0.25  #: times the square of what hangs over its thickness: so far a cornice sags
 _NARROW_MM = 0.6  #: so near to one another two heaps shut the sky in
@@ -143,6 +149,19 @@ def reaching(
     )
 
 
+def summits(ledges: Ledges, ground: Floats, settings: Settings, rng: Generator) -> Floats:
+    """How far the white reaches down from the heights of steep ground, mm below the base; (n,).
+
+    The deeper the higher a place rises over what is round about: heads are white, in tongues, and notches dark.
+    """
+    place = np.column_stack([ledges.x, ledges.base])
+    rise = ledges.base - ledges.smoothed(ledges.base, _HEADS_MM)
+    tongues = waves_at(place, rng, patch_mm=(1.6, 8.0)) + waves_at(place, rng, patch_mm=(5.0, 20.0))
+    line = _SNOW_LINE_MM - settings.fields * settings.fallen_mm**0.5 - _TONGUES_MM * tongues * np.clip(rise / 2, 0, 1)
+    ground = ledges.highest(ground, _TIP_MM)  # a tip is narrower than ground
+    return np.asarray(ground * crags(ledges) * np.clip(rise - line, 0, None))
+
+
 def cuttable(ledges: Ledges, depth: Floats, below: Floats, cut_mm: float) -> Floats:
     """The depth, up to 2.5 times as much where the white is nowhere near by quite as thick as the smallest cut."""
     most = ledges.highest((depth + below) / np.sqrt(1 + ledges.slope**2), _NEAR_BY_MM)
@@ -209,15 +228,15 @@ def shown_bark(
     often = settings.bark * ledges.step / 6 * (1 - field)
     for i in np.flatnonzero(deep & (chance < often)).tolist():
         own = chance[i] / often[i]
-        long = int((3.5 + 5 * own) / ledges.step)
+        long = int((6 + 5 * own) / ledges.step)
         run = np.arange(i, min(i + long, int(ledges.last[i]) + 1))
         goes_on = deep[run] & (np.abs(ledges.slope[run] - ledges.slope[i]) < _BENDS)
         run = run[: len(run) if goes_on.all() else int(np.argmin(goes_on))]
-        if len(run) * ledges.step < 4 * land:
+        if len(run) * ledges.step < _SLIVER * land:
             continue
         along = (np.arange(len(run)) + 0.5) / len(run)
         at = 0.4 + 0.25 * ((own * 7.7) % 1)
-        thick = (1.15 + 0.8 * ((own * 5.3) % 1)) * land * np.sin(np.pi * along ** (0.7 + 0.7 * own)) ** 0.8
+        thick = (1.15 + 0.4 * ((own * 5.3) % 1)) * land * np.sin(np.pi * along ** (0.7 + 0.7 * own)) ** 0.8
         thick = np.minimum(thick, 0.5 * below[run])
         middle = ledges.base[run] - at * np.median(below[run]) + 0.2 * np.sin(3 * along + 6 * own)
         canvas.stroke(ledges.column[run], middle - thick / 2, middle + thick / 2)

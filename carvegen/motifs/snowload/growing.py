@@ -25,19 +25,20 @@ from carvegen.motifs.snowload.drawing import (
     reaching,
     shown_bark,
     specks,
+    summits,
 )
 from carvegen.motifs.snowload.ledges import ledges_of
 from carvegen.motifs.snowload.open_sky import clear_upwind, sky_seen
-from carvegen.motifs.snowload.plaster import plastered
 from carvegen.motifs.snowload.scene import (
     Page,
     bearer,
     columns_of,
     hiding,
+    panes,
     run_lengths,
     without_marks,
 )
-from carvegen.motifs.snowload.settling import Settled, borne, domed, ends_of, settled
+from carvegen.motifs.snowload.settling import Settled, borne, crags, domed, ends_of, left_on_slopes, settled
 from carvegen.motifs.snowload.wind import drifted, strength
 
 if TYPE_CHECKING:
@@ -58,12 +59,18 @@ _LEAN_DEG = 38.0  #: a gale drives the snow so far off the plumb line
 _RUNS_OUT = 0.9  #: beside what is kept bare it lies thinner within so many times what has fallen
 _SHARED_MM = 4.0  #: lumps take their snow from so near, and three times the depth fallen further
 _LUMPY = 1.2  #: lumps are so many times as deep as a thing bears at the most
-_CRUMB = 0.8  #: of the smallest piece that is drawn: what the limits leave smaller goes
+_DIRT_MM2, _CAP_MM = 4.0, 5.5  #: a smaller piece that is also shorter reads as dirt,
+_THIN_MM = 1.5  #: where less than this has fallen, ever smaller ones are read as snow
+_UPRIGHT, _UPRIGHT_MM2 = 1.3, 12.0  #: one so many times as tall as broad must be larger: it is a plug in a corner
+_LEAST_CAP_MM2, _TALL_MM, _ON_TOP_MM = 1.2, 8.0, 0.3  #: but such a piece is the cap of what stands so tall, so near to
+#: its top
 _RUN_MM = 4.0  #: so far below a ledge it is looked how broad what stands there is
 _GROUND_MM = (8.0, 14.0)  #: and here, whether it is ground: a deck on piles is none
 _SHRED_MM, _THIN = 0.05, 1.05  #: what is thinner on average is left over from rounding, and a twig is on average no
 #: broader than so many times the detail
 _POINT_MM = (20.0, 1.0)  #: a narrow thing that falls within so much by more than this is pointed: its cap is a dome
+_TIP = 6  #: times the detail: a shorter way round is that of a point, no twig
+_MANTLE = 0.12  #: of what has fallen lies across the heads of steep ground
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 
 
@@ -93,6 +100,8 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     ends = ends_of(scene.ledges, settings, settling.spawn(1)[0])
     snow = scene.snow(place, limits, ends, settling)
     core, may = scene.drawn(snow, limits, ends, drawing)
+    tops = scene.tops(ends)
+    core = core[_reads(core, settings, tops)]
     if len(core) == 0:
         return Growth(cuts=geometry.empty())
     frame = place.edge
@@ -102,7 +111,8 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     dark = shapely.union_all(_twigs(settings, silhouette, white, limits, showing))
     printed = standing(shapes, limits.land_mm, near=white)
     over = held_over(shapely.difference(white, dark), area, frame, limits, printed=printed)
-    over = over[shapely.area(over) > _CRUMB * _least_mm2(settings)]
+    over = over[_reads(over, settings, tops) & (shapely.area(shapely.intersection(over, frame)) > _least_mm2(settings))]
+    may = may[np.unique(shapely.STRtree(may).query(over, predicate="intersects")[1])]
     fringe = run_on(shapely.difference(shapely.disjoint_subset_union_all(may), dark), frame, strip_mm(limits))
     free = loosened(over, shapely.intersection(fringe, area), area, limits, printed=printed)
     cuts = within(over, frame)
@@ -119,6 +129,7 @@ class _Scene:
     ledges: Ledges
     solid: Mask
     shape: Mask  #: what is drawn of it
+    panes: Mask  #: air between twigs that shows no snow
     broad: Mask  #: of what stands there, what hides the sky wholly
     sky: Floats  #: past broad things, (n,)
     seen: Floats  #: past twigs too, each of which hides half, (n,)
@@ -160,12 +171,32 @@ class _Scene:
         least = settings.boughs * in_front(ledges, run_mm)
         sky, seen = np.maximum(past_broad, least), np.maximum(0.5 * (past_broad + past_all), least)
         ground_mm = np.minimum.reduce([run_mm, *lower])
-        return _Scene(settings, page, ledges, cells, shape.raster, broad, sky, seen, row, run_mm, ground_mm, lower[-1])
+        return _Scene(
+            settings,
+            page,
+            ledges,
+            cells,
+            shape.raster,
+            panes(cells, page),
+            broad,
+            sky,
+            seen,
+            row,
+            run_mm,
+            ground_mm,
+            lower[-1],
+        )
 
     @cached_property
     def clear(self) -> Floats:
         """How far it is clear of broad things upwind, mm, along a few low rays: every other cell of every other row."""
         return clear_upwind(self.broad[::2, ::2], 2 * self.page.step, to_right=strength(self.settings) > 0)
+
+    def tops(self, ends: Ends) -> PolygonArray:
+        """The highest places of what stands upright and free, as posts and pickets do."""
+        ledges = self.ledges
+        upright = np.isfinite(ends.crest) & (ledges.below_tip <= 0) & (ledges.thick > _TALL_MM)
+        return geometry.dots(np.column_stack([ledges.x, ledges.base])[upright])
 
     def snow(self, place: Place, limits: Limits, ends: Ends, rng: Generator) -> Settled:
         """The snow at rest."""
@@ -185,6 +216,7 @@ class _Scene:
         lumps += 0.1 * waves_at(where, rng, patch_mm=(1.2 + 0.3 * settings.fallen_mm,) * 2)
         lumps += _at_walls(ledges, ends, settings)
         bears = borne(ledges, settings, lying_ground(ledges, self.foot_mm))
+        bears *= ~self.panes[self.row, ledges.column]
         rest = settled(ledges, depth, settings, sky=self.sky, ends=ends, bears=bears, land_mm=limits.land_mm)
         uneven = np.exp(settings.lumpy * lumps) * (1 - _hollows(ledges, ends, settings))
         lumpy = ledges.reshaped(rest.depth * uneven, rest.depth, _SHARED_MM + 3 * settings.fallen_mm)
@@ -193,7 +225,7 @@ class _Scene:
         pointed = ledges.highest(ledges.below_tip, _POINT_MM[0]) > _POINT_MM[1]
         capped = np.where(pointed, domed(ledges, lumpy, ends), lumpy)
         lost, lumpy = lost + float((lumpy - capped).sum()), capped
-        most = np.minimum(_LUMPY * bears, ledges.room(limits.land_mm))
+        most = np.minimum(np.minimum(_LUMPY * bears, left_on_slopes(ledges, settings)), ledges.room(limits.land_mm))
         lost += float(np.clip(lumpy - most, 0, None).sum())
         return Settled(np.minimum(lumpy, most), rest.fallen + blown, rest.lost + lost)
 
@@ -213,9 +245,15 @@ class _Scene:
         settings, ledges, page = self.settings, self.ledges, self.page
         depth = np.where(snow.depth > _LEAST_MM, snow.depth, 0.0)
         field = fielded(ledges, self.ground_mm, far=settings.scale == "far")
-        below = reaching(ledges, depth, settings, ends, field, land_mm=limits.land_mm, rng=rng)
+        below = reaching(ledges, depth, settings, ends, field * (1 - crags(ledges)), land_mm=limits.land_mm, rng=rng)
+        ground = field if settings.scale == "far" else lying_ground(ledges, self.foot_mm)
+        heads = summits(ledges, ground, settings, rng)
+        mantle = _MANTLE * settings.fallen_mm * np.hypot(1, ledges.slope)
+        depth, below = np.maximum(depth, np.minimum(heads, mantle)), np.maximum(below, heads)
         depth = cuttable(ledges, depth, below, limits.cut_mm)
-        elsewhere = self._elsewhere(depth, limits, rng)
+        inside = Canvas.blank(page)
+        on_boughs(inside, ledges, depth, self.run_mm, settings, solid=self.shape, limits=limits, rng=rng.spawn(2)[0])
+        elsewhere = inside.cover * self.solid
         bark = Canvas.blank(page)
         shown_bark(bark, ledges, below, settings, field, limits=limits, rng=rng)
         where = np.column_stack([ledges.x, ledges.base])
@@ -234,22 +272,24 @@ class _Scene:
             whites.append(
                 outlined(
                     np.maximum(canvas.cover * (1 - bark.cover), elsewhere),
-                    self.solid,
+                    self.solid | self.panes,
                     page,
                     least_mm2=_least_mm2(settings),
                 )
             )
         return whites[0], whites[1]
 
-    def _elsewhere(self, depth: Floats, limits: Limits, rng: Generator) -> Floats:
-        """The share of each cell that is white though it is on no ledge: inside crowns, and on sides in the wind."""
-        boughs, faces = rng.spawn(2)
-        inside = Canvas.blank(self.page)
-        on_boughs(inside, self.ledges, depth, self.run_mm, self.settings, solid=self.shape, limits=limits, rng=boughs)
-        white = inside.cover * self.solid
-        if strength(self.settings):
-            white = np.maximum(white, plastered(self.solid, self.clear, self.settings, self.page, faces))
-        return white
+
+def _reads(pieces: PolygonArray, settings: Settings, tops: PolygonArray) -> Mask:
+    """Which pieces one would cut: large ones, long ones unless they are upright, and those that sit on a top; (n,)."""
+    small = min(settings.fallen_mm / _THIN_MM, 1.0)
+    area = shapely.area(pieces) / small**2
+    left, low, right, high = shapely.bounds(pieces).T
+    upright = (high - low > _UPRIGHT * (right - left)) & (area < _UPRIGHT_MM2)
+    reads = ((area > _DIRT_MM2) | (shapely.length(pieces) > 2 * small * _CAP_MM)) & ~upright
+    capped = shapely.STRtree(pieces).query(tops, predicate="dwithin", distance=_ON_TOP_MM)[1]
+    reads[capped] |= area[capped] > _LEAST_CAP_MM2
+    return np.asarray(reads)
 
 
 def _least_mm2(settings: Settings) -> float:
@@ -301,7 +341,7 @@ def _twigs(
     if settings.detail_mm == 0 or settings.detail_kept == 0:
         return geometry.empty()
     thin = thin_parts(silhouette, settings.detail_mm, near=white)
-    thin = thin[shapely.area(thin) > settings.detail_mm**2 / 8]
+    thin = thin[(shapely.area(thin) > settings.detail_mm**2 / 8) & (shapely.length(thin) > _TIP * settings.detail_mm)]
     thin = thin[shapely.STRtree(thin).query(white, predicate="intersects")]
     wide = 2 * shapely.area(thin) / np.maximum(shapely.length(thin) - 2 * settings.detail_mm, settings.detail_mm)
     twigs = (wide > _SHRED_MM) & (wide < _THIN * settings.detail_mm)  # GEOS may find no inside at all: then all is thin

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
         PolygonArray,
     )
 
-__all__ = ["Columns", "Page", "bearer", "columns_of", "hiding", "run_lengths", "without_marks"]
+__all__ = ["Columns", "Page", "bearer", "columns_of", "hiding", "panes", "run_lengths", "without_marks"]
 
 _FINEST_MM = 0.15
 _CELLS = 1_000_000
@@ -42,6 +42,7 @@ _MITRE = 1.5  #: no corner is drawn out further than so many times the distance
 _LEAST_GAP_MM2 = 0.5
 _WALL_MM = 3.5
 _WALLED = 0.9  #: a hole with so much wall round it is a mark
+_PANE_MM2 = 9.0  #: in smaller holes between twigs no snow is drawn, and none fills them
 _LATTICE = 6.0  #: holes less than so many times as wide as the walls round them are thick belong to a lattice
 
 
@@ -215,6 +216,13 @@ def _closed_within(shapes: PolygonArray, gap: float, detail_mm: float, *, thinne
         mitre_limit=_MITRE,
     )
     return np.asarray(shapely.buffer(grown, -(gap + detail_mm) / 2, quad_segs=_ARC), dtype=object)
+
+
+def panes(solid: Mask, page: Page) -> Mask:
+    """Air that is shut in on all sides, too little to show snow and sky: filled in part or whole it is a pane."""
+    label, count = ndimage.label(~solid)
+    small = np.bincount(label.ravel(), minlength=count + 1) * page.step**2 < _PANE_MM2
+    return np.asarray(small[label] & ~solid)
 
 
 def hiding(solid: Mask, lattice: Mask, page: Page) -> Mask:

@@ -18,13 +18,14 @@ if TYPE_CHECKING:
     from carvegen.motifs.snowload.ledges import Ledges
     from carvegen.motifs.snowload.settings import Settings
 
-__all__ = ["Ends", "Settled", "borne", "domed", "ends_of", "settled"]
+__all__ = ["Ends", "Settled", "borne", "crags", "domed", "ends_of", "left_on_slopes", "settled"]
 
 _USUAL_MM = 3.5  #: ends taper over as many times their depth wherever less has fallen, and over less where more has
 _ROUNDS = 4  #: of spreading and falling
 _STEPS = 7  #: of spreading in each
 _FAST, _CALM = 300.0, 0.5  #: how fast snow moves where it is too steep, and where it only evens out
 _THIN_MM = 0.3  #: a layer so thin moves a quarter as fast
+_AIR_MM = 0.05  #: with less air below nothing is bridged: outlines are thinned out
 _BESIDE_MM = 2.0  #: over a gap that is bridged what stands so near beside it bears the snow
 _FORK_MM = 3.0  #: a fork, or a hollow of the snow, is as wide on either side, and by the depth fallen wider
 _TIP, _BLUNT_MM = 0.4, 3.0  #: a twig's end holds so much of what the end of a thing holds that is so broad
@@ -35,10 +36,10 @@ _HUNG_MM, _HUNG = (
     0.4,
 )  #: what spans two twigs is no wider than a gap that is bridged and so much, and has air under
 #: under so much of it: it is a stump below where they part, and bears nothing
-_NET, _NET_MM = 0.6, 1.2  #: a gap that is bridged bears as a thing of the breadth of those beside it, and of so much
+_NET, _NET_MM = 0.3, 1.2  #: a gap that is bridged bears as a thing of the breadth of those beside it, and of so much
 #: of it in a net of twigs no broader than this
 _SLACK = 0.2  #: what sags by less than so many times that is a slack rope and no fork
-_FORKED = 1.5  #: a fork bears so many times the breadth of its limbs more than they do
+_FORKED = 0.9  #: a fork bears so many times the breadth of its limbs more than they do
 _RIDGE_MM, _RIDGE = 0.4, 1.4  #: a slender thing bears as much as the cap of one so much, and so many times, as broad
 _MOST, _MOST_MM = 1.25, 0.8  #: the deepest anywhere: so many times what has fallen, and so much more
 _HOLLOW_MM, _LEVELS = 0.1, 2  #: deeper hollows are levelled, in so many steps
@@ -49,9 +50,10 @@ _DOME = 3.5  #: a thing that is free on both sides and no broader than so many t
 _ALONE_FALLEN = 0.12  #: on a post more than its cap by so much of the depth fallen
 _POCKET_FALLEN, _POCKET_MM = 0.6, 4.0  #: so much of the depth fallen more, but less in those narrower than this
 _SLIT_MM = 1.4  #: none in those narrower than this, hardly any in those up to twice as wide
-_NOTCH_MM, _UPRIGHT = 2.0, 3.0  #: so near it is looked how steep ground is; steeper (rise over run) is as steep as this
-_ROCK = 0.8  #: it bears so much of what has fallen,
-_BARE, _BARE_WET = 1.45, 0.4  #: ever less from half this slope on, and from it on none: dry, and more if it is wet
+_NOTCH_MM, _UPRIGHT = 1.0, 3.0  #: so near it is looked how a slope leans; steeper (rise over run) is as steep as this
+_BARE, _BARE_WET = 1.45, 0.4  #: it bears ever less from half this slope on, and from it on none: dry, and more if wet
+_ROCK = 0.8  #: ground bears so much of what has fallen,
+_CRAGS_MM, _CRAGGY, _CRAGGY_OVER = 4.0, 0.6, 0.4  #: ever less where it is so steep (rise over run) so near
 
 
 @dataclass(frozen=True, eq=False)
@@ -180,7 +182,7 @@ def borne(ledges: Ledges, settings: Settings, ground: Floats) -> Floats:
         How much each ledge is ground, 0…1: what slides there goes down its front, and gathers in no notch.
     """
     wide = (ledges.last - ledges.first + 1) * ledges.step
-    bridged = ledges.void > 0
+    bridged = ledges.void > _AIR_MM
     beside = ledges.highest(ledges.breadth, _BESIDE_MM)
     breadth = np.where(bridged, beside * np.clip(_NET * beside / _NET_MM, _NET, 1), _before_joints(ledges))
     twig = cap_mm(_RIDGE_MM + _RIDGE * breadth, settings.sticky)
@@ -198,14 +200,22 @@ def borne(ledges: Ledges, settings: Settings, ground: Floats) -> Floats:
         alone, cap_mm(wide.astype(np.float64), settings.sticky) + _ALONE_FALLEN * settings.fallen_mm, pocket
     )
     most = _MOST * settings.fallen_mm + _MOST_MM
-    return np.asarray(np.minimum(np.minimum(twig, pocket), most - ground * (most - _on_rock(ledges, settings))))
+    rock = _ROCK * settings.fallen_mm * (1 - crags(ledges))
+    return np.asarray(np.minimum(np.minimum(twig, pocket), most - ground * (most - rock)))
 
 
-def _on_rock(ledges: Ledges, settings: Settings) -> Floats:
-    """The deepest on ground by how steep it is round about: on ledges and slopes, not in a notch of steep sides."""
-    steep = ledges.smoothed(np.clip(np.abs(ledges.slope), 0, _UPRIGHT), _NOTCH_MM)
-    bare = _BARE + _BARE_WET * settings.sticky
-    return np.asarray(_ROCK * settings.fallen_mm * np.clip(2 - 2 * steep / bare, 0, 1))
+def left_on_slopes(ledges: Ledges, settings: Settings) -> Floats:
+    """The deepest that stays where the base leans, mm: forks of steep limbs hold it, one steep side does not; (n,)."""
+    lean = np.abs(ledges.smoothed(np.clip(ledges.slope, -_UPRIGHT, _UPRIGHT), _NOTCH_MM))
+    fork = ledges.hollow(ledges.base, _FORK_MM + settings.fallen_mm)
+    bare = np.clip(2 - 2 * lean / (_BARE + _BARE_WET * settings.sticky), 0, 1)
+    return np.asarray(bare * (_MOST * settings.fallen_mm + _MOST_MM) + np.clip(fork, 0, None))
+
+
+def crags(ledges: Ledges) -> Floats:
+    """How steep it is round about each place, up or down, 0…1: on ground from 1 on nothing gathers."""
+    steep = ledges.smoothed(np.clip(np.abs(ledges.slope), 0, _UPRIGHT), _CRAGS_MM)
+    return np.asarray(np.clip((steep - _CRAGGY) / _CRAGGY_OVER, 0, 1))
 
 
 def _before_joints(ledges: Ledges) -> Floats:

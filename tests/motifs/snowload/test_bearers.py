@@ -91,21 +91,6 @@ def test_a_slot_between_hanging_twigs_is_filled_only_if_that_makes_no_pillar(wid
     assert (shapely.intersection(drawn, gap).area > 0.8 * gap.area) == filled
 
 
-def test_a_gale_plasters_the_side_that_it_meets() -> None:
-    """Two posts, the wind from the left: strips on their left sides, none on their right; none in still air."""
-    posts = shapely.union_all([shapely.box(20, -5, 26, 50), shapely.box(48, -5, 54, 50)])
-    sides = [shapely.box(x - 1, 5, x + 1, 45) for x in (20, 48, 26, 54)]
-
-    def on_sides(wind: float) -> list[float]:
-        cuts = [white(posts, "windblown", seed, wind=wind, wind_towards_deg=0) for seed in few(range(3), 2)]
-        return [float(sum(shapely.intersection(it, side).area for it in cuts)) for side in sides]
-
-    left_a, left_b, right_a, right_b = on_sides(0.9)
-    assert left_a + left_b > 8
-    assert right_a + right_b < 0.5
-    assert sum(on_sides(0.0)) < 0.5
-
-
 def test_a_cornice_hangs_over_the_lee_edge_layer_by_layer() -> None:
     """The wind from the left: white beyond the roof's right edge with air below it, none beyond its left."""
     roof = shapely.box(12, -5, 56, 25)
@@ -205,3 +190,44 @@ def test_what_is_kept_clear_stays_a_bearer_that_is_bare() -> None:
         cuts = white(rail, "fresh", seed, patchy=0, area=shapely.difference(FACE, kept))
         assert max(high(cuts, x, 24) for x in (26.8, 43.2)) < 1.0
         assert min(high(cuts, x, 24) for x in (18, 52)) > 2.0
+
+
+def test_a_hole_between_twigs_shows_sky_and_a_wide_one_snow() -> None:
+    """Two rungs of a ladder 2 mm apart and two 14 mm apart, between stiles 4 mm apart: 8 mm² and 56 mm²."""
+    rails = [shapely.box(10, -5, 13, 60), shapely.box(17, -5, 20, 60)]
+    rungs = [shapely.box(10, y, 20, y + 2) for y in (10, 14, 30, 46)]
+    cuts = white(shapely.union_all([*rails, *rungs]), "deep", 2, patchy=0)
+    small, large = (shapely.box(13, low, 17, high) for low, high in ((12, 14), (16, 30)))
+    assert shapely.intersection(cuts, small).area < 0.2
+    assert shapely.intersection(cuts, large).area > 2
+
+
+@pytest.mark.parametrize("preset", few(["fresh", "dusting", "wet"], 2))
+def test_nothing_reads_as_dirt(preset) -> None:
+    """On boughs and hanging twigs no piece is small and short; caps on what stands upright are no dirt."""
+    twigs = [limb_of((x, 30 + x / 5), (x + 1, 30 - x / 4)) for x in range(8, 60, 3)]
+    boughs = [limb_of((5, 30), (62, 43), thick=1.6), limb_of((5, 14), (62, 18), thick=1.2)]
+    for seed in few(range(4), 2):
+        for piece in shapely.get_parts(white(shapely.union_all([*boughs, *twigs]), preset, seed)):
+            assert piece.area > 4 or piece.length > 11
+
+
+def test_heads_of_crags_are_white_and_their_notches_dark() -> None:
+    """Four teeth 14 mm tall: white round each point, none of it in the notches, its lower line nearly level."""
+    teeth = [(-9, -9), *((x, 30 + 14 * (k % 2)) for k, x in enumerate(range(-9, 90, 9))), (81, -9)]
+    cuts = white(shapely.Polygon(teeth), "fresh", 2)
+    heads, notches = ([x for k, x in enumerate(range(-9, 90, 9)) if k % 2 == odd and 5 < x < 65] for odd in (1, 0))
+    assert all(shapely.intersection(cuts, shapely.Point(x, 43).buffer(1)).area > 1 for x in heads)
+    assert all(shapely.intersection(cuts, shapely.Point(x, 30).buffer(2)).area < 0.1 for x in notches)
+
+
+def test_a_steep_side_keeps_no_wedge_and_a_level_one_its_snow() -> None:
+    sail = shapely.Polygon([(15, 15), (15, 55), (40, 15)])
+    cuts = white(sail, "deep", 3, patchy=0)
+    across = shapely.intersection(cuts, shapely.LineString([(27, 35.8), (37, 42.05)]))
+    assert across.length < 1.0
+    assert high(white(shapely.box(15, 15, 40, 55), "deep", 3, patchy=0), 27, 55) > 3
+
+
+def limb_of(*points: tuple[float, float], thick: float = 0.8) -> shapely.Geometry:
+    return shapely.LineString(points).buffer(thick / 2)

@@ -9,7 +9,6 @@ import shapely
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Growth, Place
-from carvegen.motifs.snowload.plaster import _strips, _tapered
 from carvegen.motifs.snowload.scene import bearer
 from carvegen.motifs.snowload.snowpack import repose_deg
 from tests.cases import shapes
@@ -83,21 +82,6 @@ def test_snow_beside_a_low_stub_ends_as_a_heap_and_not_as_an_upright_side() -> N
         beside += [high(cuts, x, 18) for x in (16.4, 53.6)]
         assert high(cuts, 35, 18) > 6.5
     assert np.mean(beside) < 3 + 1.6
-
-
-def test_plaster_that_is_short_or_slim_or_on_knobs_is_left_out_and_the_rest_tapers() -> None:
-    """On cells of 0.2 mm, four sides: one 14 mm long, one of 3 mm, a slim one, and one with knobs 1.5 mm high."""
-    rows = np.tile(np.arange(70), 4)
-    side = np.repeat(np.arange(4), 70)
-    edge = 10.0 * side + np.where(side == 3, 1.5 * np.abs(np.sin(rows / 4)), 0.0)
-    thick = np.where(side == 2, 0.4, 1.2)
-    thick[(side == 1) & (rows > 15)] = 0
-    order = np.lexsort((edge, rows))
-    rows, side, edge, thick = (each[order] for each in (rows, side, edge, thick))
-    strip, along = _strips(rows, edge, thick > 0.1, 0.2)
-    left = _tapered(thick, strip, along, edge, 0.2)
-    assert [left[side == k].max() for k in range(4)] == pytest.approx([1.2, 0, 0, 0], abs=0.01)
-    assert (left[side == 0][[0, -1]] < 0.3).all()
 
 
 @pytest.mark.parametrize("preset", few(["fresh", "deep", "wet"], 1))
@@ -176,7 +160,8 @@ def test_what_lies_over_an_edge_that_snow_reaches_up_to_tapers_too(preset) -> No
         beside, at_edge = (
             shapely.intersection(cuts, shapely.LineString([(x, 23), (x, 60)])).bounds for x in (31.2, 30.1)
         )
-        assert at_edge[3] - beside[3] < 1.1 * np.tan(np.radians(repose_deg(settings.sticky))) + 0.9
+        high = np.nan_to_num(at_edge[3], nan=0.0)  # so steep a side may be bare
+        assert high - beside[3] < 1.1 * np.tan(np.radians(repose_deg(settings.sticky))) + 0.9
 
 
 def test_no_heap_is_its_own_mirror_image() -> None:
@@ -237,7 +222,7 @@ def test_the_carver_may_choose_more_where_it_is_less_sure_that_snow_lies() -> No
 
 @pytest.mark.parametrize("preset", ["dusting", "windblown"])
 def test_heaps_are_of_many_lengths_and_few_are_crumbs(preset) -> None:
-    """On rails and limbs: at most a quarter of the pieces is shorter than 3 mm, and lengths differ sixfold or more."""
+    """On rails and limbs: hardly any piece is shorter than 3 mm, and lengths differ fourfold or more."""
     rails = shapely.union_all([
         limb((-5, 8), (30, 10), (75, 9), thick=3), limb((-5, 22), (40, 24), (75, 21), thick=2.4),
         limb((10, 34), (36, 44), (60, 40), thick=3), limb((20, 50), (50, 54), thick=1.6),
@@ -246,5 +231,5 @@ def test_heaps_are_of_many_lengths_and_few_are_crumbs(preset) -> None:
     for seed in range(4):
         pieces = shapely.get_parts(white(rails, preset, seed))
         long += (shapely.bounds(pieces)[:, 2] - shapely.bounds(pieces)[:, 0]).tolist()
-    assert np.mean(np.array(long) < 3) < 0.25
-    assert max(long) > 6 * min(long)
+    assert np.mean(np.array(long) < 3) < 0.05
+    assert max(long) > 4 * min(long)
