@@ -43,6 +43,8 @@ _CORE = (0.4, 1.05)  #: and shoulders are as broad as so much of the larger one,
 _KNOB = 0.6  #: without a shoulder, one that is so small beside the larger one is a knob on its rim;
 _TEETH = 0.25  #: so many of these stay
 _SHRINKS = 0.55  #: a flake that must shrink further goes
+_SPOT = 3.0  #: smallest cuts: the side of a spot beside whose largest flake many are gone,
+_SPOTS = (0.0, 0.5)  #: in two lattices, so much of a side apart
 BODY = 0.84  #: a flake's mean reach over its largest
 _ROUNDS = 6  #: in which narrow land is filled
 _KEPT, _NEW, _DOUBTFUL = range(3)  #: what may be wrong with a shape: nothing; it may lie too near; necks too
@@ -50,21 +52,42 @@ _MASS = 12.0  #: what is larger than so many lands squared does not go for the s
 
 
 def doomed(xy: Floats, reach: Floats, key: NDArray[np.uint64], packed: Floats, limits: Limits) -> Mask:
-    """Which flakes will be gone, told from their discs alone: hidden by a larger one, or too near to it to shrink."""
+    """Which flakes will be gone, told from their discs alone: hidden by a larger one, or too near to it to shrink.
+
+    Where many fall most are gone beside the largest at their spot: pairs are sought only among those that are left.
+    """
+    gone, left = np.zeros(len(xy), dtype=bool), np.arange(len(xy))
+
+    def strike(small: Indices, large: Indices) -> None:
+        away, one, other = _distance(xy, small, large), reach[small], reach[large]
+        sunk = _sunk(away, one, other)
+        deep = _deep(other, sunk, limits)
+        shrinks = 1 - 1.12 * (limits.land_mm + 2 * SLACK_MM - (away - _LEAN * (one + other))) / (BODY * one)
+        near = np.flatnonzero(~deep & (shrinks < _SHRINKS))
+        chance = Draws(keys(key[small[near]], key[large[near]])).random(1)[:, 0]
+        near = near[~_merge(other[near], packed[large[near]], chance, limits)]
+        gone[small[deep & (sunk > _HIDDEN)]] = gone[small[near]] = True
+
+    for shift in _SPOTS:
+        largest = left[_largest_at_spot(xy[left] / (_SPOT * limits.cut_mm) + shift, reach[left])]
+        strike(left[left != largest], largest[left != largest])
+        left = np.flatnonzero(~gone)
     shrinks_by = (1 - _SHRINKS) * BODY / 1.12 * reach.min(initial=np.inf)
     apart = limits.land_mm + 2 * SLACK_MM - shrinks_by - 2 * (1 - _LEAN) * reach.min(initial=np.inf)
-    small, large = _disc_pairs(xy, reach, key, max(apart, 0.0))
-    away, one, other = _distance(xy, small, large), reach[small], reach[large]
-    sunk = _sunk(away, one, other)
-    deep = _deep(other, sunk, limits)
-    gap = away - _LEAN * (one + other)
-    shrinks = 1 - 1.12 * (limits.land_mm + 2 * SLACK_MM - gap) / (BODY * one)
-    near = np.flatnonzero(~deep & (shrinks < _SHRINKS))
-    chance = Draws(keys(key[small[near]], key[large[near]])).random(1)[:, 0]
-    near = near[~_merge(other[near], packed[large[near]], chance, limits)]
-    gone = np.zeros(len(xy), dtype=bool)
-    gone[small[deep & (sunk > _HIDDEN)]] = gone[small[near]] = True
+    small, large = _disc_pairs(xy[left], reach[left], key[left], max(apart, 0.0))
+    strike(left[small], left[large])
     return gone
+
+
+def _largest_at_spot(place: Floats, reach: Floats) -> Indices:
+    """The largest in the same square of a lattice of side 1 as each; (n,)."""
+    column, row = np.floor(place).astype(np.int64).T
+    column, row = column - column.min(initial=0), row - row.min(initial=0)
+    square = column * (row.max(initial=0) + 1) + row
+    order = np.argsort(reach, kind="stable")
+    largest = np.empty(square.max(initial=0) + 1, dtype=np.int64)
+    largest[square[order]] = order  # the last of those in one square holds
+    return largest[square]
 
 
 def _deep(large: Floats, sunk: Floats, limits: Limits) -> Mask:

@@ -177,7 +177,7 @@ class Sky:
         xy, key, layer, cell = (np.concatenate(column) for column in zip(*lots, strict=True))
         reach = sized(self.looks, Draws(key, drawn=4), self.medians[layer], _SPREAD[layer])
         packed = self.heavy * _packed(crowded * thick)[cell]
-        stays = ~doomed(xy, reach, key, packed, self.limits)
+        stays = ~doomed(xy + self.view, reach, key, packed, self.limits)
         flakes = self._drawn(xy[stays], reach[stays], layer[stays], key[stays])
         return replace(flakes, packed=packed[stays])
 
