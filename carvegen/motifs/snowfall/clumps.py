@@ -89,10 +89,10 @@ def _smoothed(shapes: PolygonArray, limits: Limits) -> tuple[_Lot, _Lot]:
     blunt = np.flatnonzero(_one_without_holes(plain))
     blunt = blunt[geometry.room_inside(plain[blunt]) > radius]
     blunt = blunt[~_bends_more(plain[blunt], 2 * np.arccos(gap / (gap + _SHOWS_MM)))]
-    rest = np.delete(np.arange(len(shapes)), blunt)
-    wider = shapely.buffer(shapes[rest], gap, join_style="mitre", mitre_limit=_EDGED)
+    others = np.delete(np.arange(len(shapes)), blunt)
+    wider = shapely.buffer(shapes[others], gap, join_style="mitre", mitre_limit=_EDGED)
     wider = shapely.simplify(wider, FINE_MM / 2, preserve_topology=False)
-    full, whose = _parts(simpler(shapely.buffer(wider, -gap, quad_segs=4)), rest)
+    full, whose = _parts(simpler(shapely.buffer(wider, -gap, quad_segs=4)), others)
     broken = ~shapely.is_valid(full)  # by GEOS 3.14, now and then
     if broken.any():
         full[broken] = shapely.make_valid(full[broken])

@@ -14,7 +14,7 @@ from carvegen.geometry.necks import necks
 from carvegen.motifs.shared.minimum_width import opened
 from carvegen.motifs.snowfall.chance import Draws, chance_at, keys
 from carvegen.motifs.snowfall.clumps import SLACK_MM, fine, without_specks
-from carvegen.motifs.snowfall.land import BODY, changed
+from carvegen.motifs.snowfall.land import BODY
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -57,7 +57,7 @@ def crossing(flakes: Flakes, frame: Polygon, limits: Limits) -> Flakes:
         stays &= (deep > -_OVER * body) & ~(shy & (chance[:, nth, 0] < _GONE))
         wished = (2 * chance[:, nth, 1] - 1) * _OVER * body
         shift[:, axis] += np.where(shy, inward * (wished - deep), 0)
-    return changed(flakes, np.ones(len(flakes)), shift).chosen(stays)
+    return flakes.changed(np.ones(len(flakes)), shift).chosen(stays)
 
 
 def bounded(

@@ -94,19 +94,21 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
 
 def _fallen(sky: Sky, level: float) -> PolygonArray:
     """All that lies in the sky at a level, the land kept."""
-    return parted(met(_at_frame(sky, sky.fallen(level)), sky.limits), sky.limits, sky.clumps)
+    return parted(sky.drawn(_met(sky, level)), sky.limits, sky.clumps)
 
 
-def _at_frame(sky: Sky, flakes: Flakes) -> Flakes:
-    """The flakes, those at the frame so that they can be cut off by it; or none that it would cut.
+def _met(sky: Sky, level: float) -> Flakes:
+    """The flakes at a level that have met, those at the frame so that they can be cut off by it, or none that it cuts.
 
     The sides of a part are no ends: what falls there goes on.
     """
-    if sky.is_part:
-        return flakes
-    if sky.settings.cut_at_edge:
-        return crossing(flakes, sky.frame, sky.limits)
-    return flakes.chosen(geometry.wholly_in(sky.frame, flakes.shape))
+    flakes = sky.fallen(level)
+    if not sky.is_part and sky.settings.cut_at_edge:
+        flakes = crossing(flakes, sky.frame, sky.limits)
+    elif not sky.is_part:
+        room = shapely.bounds(sky.frame) + np.array([1, 1, -1, -1]) * flakes.reach[:, None]
+        flakes = flakes.chosen(np.flatnonzero(((flakes.xy > room[:, :2]) & (flakes.xy < room[:, 2:])).all(axis=1)))
+    return met(flakes, sky.limits)
 
 
 def _solved(sky: Sky, frame: Polygon) -> tuple[float, PolygonArray, PolygonArray]:
@@ -158,7 +160,7 @@ def _in_parts(settings: Settings, part: Sequence[float]) -> Settings:
 
 def _depth(sky: Sky, level: float, shapes: PolygonArray) -> Indices:
     """In which layer each shape lies, 0 far to 2 near: that of the largest flake in it; (n,)."""
-    flakes = _at_frame(sky, sky.fallen(level))
+    flakes = _met(sky, level)
     if len(shapes) == 0 or len(flakes) == 0:
         return np.zeros(len(shapes), dtype=np.int64)
     order = np.argsort(flakes.reach, kind="stable")

@@ -83,7 +83,7 @@ def test_small_ones_that_stick_to_a_large_one_are_seldom_knobs_on_its_rim() -> N
         xy, reach = np.array([[0.0, 0.0], [2.2, 0.0]]), np.array([2.4, 0.8])
         shape = geometry.polygon_array(shapely.buffer(geometry.dots(xy), BODY * reach))
         no = np.zeros(2)
-        pair = Flakes(shape, xy, reach, no.astype(int), key, no + 0.5, no.astype(bool), key, no)
+        pair = Flakes(xy, reach, no.astype(int), key, no.astype(bool), key, no, shape)
         made = shapely.union_all(land.parted(pair, its, Clumps(its)))
         more = shapely.area(made) - shapely.area(shapely.union_all(smooth(gathered(shape, no.astype(int)), its)[0]))
         sticks_out = shapely.bounds(made)[2] > 2.5
