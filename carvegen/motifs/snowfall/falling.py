@@ -40,7 +40,6 @@ _LAYER_TRIES = 4
 _LEAST_AT_EDGE = 0.5  #: no more is sought than so makes up for what the edge takes,
 _WHITEST = 0.9  #: no more is sought, whatever the edge takes
 _MOST = 1000.0  #: the level at most
-_LOST = 1.3  #: flakes that yield to others cost about so much of the white; a first guess
 
 
 def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Growth:
@@ -118,7 +117,8 @@ def _solved(sky: Sky, frame: Polygon) -> tuple[float, PolygonArray, PolygonArray
     takes or adds is measured where all but the edge is right.
     """
     snow = sky.settings.snow
-    level = sky.level_of((_LOST + min(snow, 0.9 - 2 * snow)) * snow)
+    with_land = (1 + sky.limits.land_mm / np.average(sky.medians, weights=sky.weights)) ** 2
+    level = sky.level_of((with_land + min(snow, 0.5 - 1.5 * snow)) * snow)  # a first guess
     part = sky.part(level, _FEW)
     if part is not None:
         level, _ = _sought(part, level, lambda level: snow * part.cover(level) / sky.cover(level), close=_PART)

@@ -75,6 +75,8 @@ class Sky:
         share = _SHARE * (1 + _WIDER * self.heavy)
         self.flurry = settings.flurry_mm or float(np.clip(share * side, *_FLURRY_MM))
         self.medians = _medians(settings, 2 * least)
+        self.weights = np.array([settings.far, settings.middle, settings.near])
+        self.weights /= self.weights.sum()
         self.looks = Looks(
             least_mm=least, passes_mm=passes, most_mm=max(settings.largest_mm / 2, least), round=settings.round,
             torn=settings.torn, along_deg=settings.wind_towards_deg,
@@ -116,8 +118,6 @@ class Sky:
 
     def _density(self) -> Floats:
         """Flakes per mm² of each layer in each cell at level 1, where the layers' areas add up to 1; (3, n)."""
-        its = self.settings
-        weight = np.array([its.far, its.middle, its.near]) / (its.far + its.middle + its.near)
         shared = self.octaves(-1)
         together = sum(in_cells(octave, self.cells) for octave in shared)
         sheets = []
@@ -125,7 +125,7 @@ class Sky:
             own = self.octaves(layer)
             height = sharp * together + sum(in_cells(octave, self.cells) for octave in own)
             half = sum((sharp * its.height) ** 2 for its in shared) + sum(its.height**2 for its in own)
-            sheets.append(np.exp(np.minimum(height - half / 2, _HIGHEST)) * weight[layer] / self._areas[layer])
+            sheets.append(np.exp(np.minimum(height - half / 2, _HIGHEST)) * self.weights[layer] / self._areas[layer])
         return np.array(sheets)
 
     def level_of(self, cover: float) -> float:
