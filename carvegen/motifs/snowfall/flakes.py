@@ -33,7 +33,8 @@ _SAG_MM = 0.012  #: a chord may stray this far from the curve
 _STEPS = np.array([12, 16, 20, 28, 40, 60])  #: points of outlines
 _MOST = 7  #: crystals that stick to the first of a clump
 _HOLDS = 1.15  #: a torn clump lies in a disc so much larger than a flake's
-_LARGE = 2.4  #: flakes of so many times the least size may be torn
+_LARGE = 2.4  #: flakes of so many times the least size may be torn,
+PECK_MM = 0.5  #: if they reach further than what a tool makes in a peck or two
 _PLAIN_MM = (0.9, 1.4)  #: reaches up to which a flake may be a plain disc or square, and from which none is
 
 
@@ -107,6 +108,7 @@ def falling(
     """The flakes at these places, some of them torn by their own chance; not drawn yet."""
     size = np.log2(reach / (_LARGE * looks.least_mm))
     torn = Draws(key, drawn=8).random()[:, 0] < looks.torn * np.clip(0.5 + 0.5 * size, 0, 1.4)
+    torn &= reach > PECK_MM
     return Flakes(xy, np.where(torn, _HOLDS * reach, reach), layer, key, torn, key, packed, np.full(len(xy), None))
 
 

@@ -15,7 +15,7 @@ from carvegen.geometry.necks import necks
 from carvegen.motifs.shared.minimum_width import closed
 from carvegen.motifs.snowfall.chance import Draws, keys, mixed
 from carvegen.motifs.snowfall.clumps import FILLS, SLACK_MM, Clumps, fine, gathered, simpler, smooth, without_specks
-from carvegen.motifs.snowfall.flakes import shrunk_mm
+from carvegen.motifs.snowfall.flakes import PECK_MM, shrunk_mm
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -43,6 +43,7 @@ _FLOWS = (0.3, 0.95)  #: share of those that stick to a flake with shoulders bet
 _CORE = (0.4, 1.05)  #: and shoulders are as broad as so much of the larger one, or all of it
 _KNOB = 0.6  #: without a shoulder, one that is so small beside the larger one is a knob on its rim;
 _TEETH = 0.25  #: so many of these stay
+_IN_A_PECK = 3  #: flakes at most in a group that is made in a peck or two
 _SHRINKS = 0.55  #: a flake that must shrink further goes
 _SPOT = 3.0  #: smallest cuts: the side of a spot beside whose largest flake many are gone,
 _SPOTS = (0.0, 0.5)  #: in two lattices, so much of a side apart
@@ -155,13 +156,30 @@ def parted(flakes: Flakes, limits: Limits, clumps: Clumps) -> PolygonArray:
     small, large, flows = small[left], large[left], (flows & (sunk < _HIDDEN))[left]
     group = geometry.linked_groups(len(flakes), small, large)
     merged = stays & ((np.bincount(group, minlength=len(flakes))[group] > 1) | flakes.torn)
-    of = np.flatnonzero(merged)
-    seen = merged.copy()
+    peck = merged & _pecks(flakes, group, stays)
+    pecks = _hulls(flakes.shape[peck], group[peck])
+    of, flows = np.flatnonzero(merged & ~peck), flows & ~peck[large]
+    seen = merged & ~peck
     seen[small[flows]] = False  # its shoulder holds all of it
     members = np.concatenate([flakes.shape[seen], _shoulders(flakes, small[flows], large[flows])])
     whose = np.concatenate([group[seen], group[large[flows]]])
     sound, doubtful = clumps.smooth(gathered(members, whose), _marks(flakes.mark[of], group[of]))
-    return _settled(flakes.shape[stays & ~merged], sound, doubtful, limits)
+    return _settled(flakes.shape[stays & ~merged], np.concatenate([pecks, sound]), doubtful, limits)
+
+
+def _pecks(flakes: Flakes, group: Indices, stays: Mask) -> Mask:
+    """Which flakes are in groups so small that a tool makes each in a peck or two: it leaves no bays. None is torn."""
+    count = np.bincount(group, stays)
+    largest = np.zeros(len(count))
+    np.maximum.at(largest, group, flakes.reach)
+    return np.asarray(((count <= _IN_A_PECK) & (largest < PECK_MM))[group])
+
+
+def _hulls(shapes: PolygonArray, group: Indices) -> PolygonArray:
+    """The convex hull of each group's shapes."""
+    order = np.argsort(group, kind="stable")
+    number = np.unique_inverse(group[order]).inverse_indices
+    return np.asarray(shapely.convex_hull(shapely.geometrycollections(shapes[order], indices=number)), dtype=object)
 
 
 def _flows(flakes: Flakes, small: Indices, large: Indices) -> Mask:
