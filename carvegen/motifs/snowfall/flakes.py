@@ -26,9 +26,7 @@ if TYPE_CHECKING:
 __all__ = ["FILLED", "Flakes", "Looks", "drawn", "falling", "passes_mm", "shrunk_mm", "sized"]
 
 FILLED = 0.72  #: a flake's area over its disc's, on average
-_ROUNDEST = (
-    0.75  #: over its largest, how far from the middle the cutter passes in a flake that has shrunk: it is rounder
-)
+_ROUNDEST = 0.75  #: over its reach, the radius of the disc that passes in one that has shrunk as far as it may
 _SAG_MM = 0.012  #: a chord may stray this far from the curve
 _STEPS = np.array([12, 16, 20, 28, 40, 60])  #: points of outlines
 _MOST = 7  #: crystals that stick to the first of a clump
